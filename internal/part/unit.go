@@ -1,0 +1,132 @@
+package part
+
+// Shot is one picture of a unit as listed, before it is read.
+type Shot struct {
+	File     string  // name inside the unit's folder
+	Path     string  // where to read it
+	View     View    //
+	Light    Light   // NoLight where the name does not say
+	AngleDeg float64 // turn about the axis out of the faceplate; edge pictures only
+}
+
+// Folder is one unit as found on disk: a name and its shots, sorted by name.
+type Folder struct {
+	Name  string // the folder's name, or the serial given in unit.yaml
+	Dir   string
+	Shots []Shot
+}
+
+// Result is what one unit's inspection says: result.json. See the README for
+// each field. A number that could not be measured is absent.
+type Result struct {
+	Schema   int             `json:"schema"`
+	Unit     string          `json:"unit"`
+	Stage    Stage           `json:"stage"`
+	Verdict  Verdict         `json:"verdict"`
+	Score    *float64        `json:"score,omitempty"` // demerits; absent where the unit could not be measured
+	Reasons  []string        `json:"reasons"`
+	MMPerPX  float64         `json:"mm_per_px"`
+	Seam     Seam            `json:"seam"`
+	Findings []Finding       `json:"findings"`
+	Pictures []PictureReport `json:"pictures"`
+	Warnings []string        `json:"warnings"` // what a reader must know, e.g. one light only
+}
+
+// Seam is the step all around the unit.
+type Seam struct {
+	Stations    []Station `json:"stations"`
+	WorstStepUM *float64  `json:"worst_step_um,omitempty"` // the step of largest size, with its sign
+}
+
+// Side is a limb of an edge picture, as seen in the picture.
+type Side string
+
+// State says whether something was measured.
+type State string
+
+// The sides and states.
+const (
+	Left  Side = "left"
+	Right Side = "right"
+
+	Measured    State = "measured"
+	Unmeasured  State = "not_measured"
+	PictureOK   State = "ok"
+	PictureNoOK State = "not_measured"
+)
+
+// Station is the step at one limb of one edge picture.
+type Station struct {
+	Image    string   `json:"image"`
+	AngleDeg float64  `json:"angle_deg"`
+	Side     Side     `json:"side"`
+	State    State    `json:"state"`
+	Reason   string   `json:"reason,omitempty"`  // why it was not measured
+	StepUM   *float64 `json:"step_um,omitempty"` // + proud: the faceplate stands out beyond the shell
+	UUM      *float64 `json:"u_um,omitempty"`    // standard uncertainty, k = 1
+	GapUM    *float64 `json:"gap_um,omitempty"`  // depth of a groove below the fitted sides
+	BeadUM   *float64 `json:"bead_um,omitempty"` // height of glue above the fitted sides
+	XPX      *float64 `json:"x_px,omitempty"`    // where the seam meets the limb
+	YPX      *float64 `json:"y_px,omitempty"`
+	SeamFrom string   `json:"seam_from,omitempty"` // "picture": seen; "rim": from the faceplate's rim and thickness
+	Warnings []string `json:"warnings,omitempty"`
+}
+
+// Finding is one defect, seen in one or more pictures of a pose.
+type Finding struct {
+	Number     int                `json:"number"` // from 1, as drawn in the pictures
+	Image      string             `json:"image"`  // the picture in which it shows best
+	Kind       Kind               `json:"type"`
+	Box        Box                `json:"box_px"`
+	DiameterMM *float64           `json:"diameter_mm,omitempty"` // of the circle of the same area
+	LengthMM   *float64           `json:"length_mm,omitempty"`
+	WidthMM    *float64           `json:"width_mm,omitempty"`
+	AreaMM2    *float64           `json:"area_mm2,omitempty"`
+	AngleDeg   *float64           `json:"angle_deg,omitempty"` // of the long axis, 0..180, counter-clockwise from the picture's x axis
+	Lines      int                `json:"lines,omitempty"`     // sanding marks: number of lines
+	Zone       Zone               `json:"zone"`
+	Severity   Severity           `json:"severity"`
+	Confidence float64            `json:"confidence"`
+	Advice     string             `json:"advice"`
+	Features   map[string]float64 `json:"features,omitempty"` // what led to its kind
+	AlsoIn     []Sighting         `json:"also_in,omitempty"`  // the same defect in the scene's other pictures
+	Station    string             `json:"station,omitempty"`  // seam findings: "120 deg, left"
+	ValueUM    *float64           `json:"value_um,omitempty"` // seam findings: the step, gap or bead
+}
+
+// Sighting is where else a finding shows.
+type Sighting struct {
+	Image string `json:"image"`
+	Box   Box    `json:"box_px"`
+}
+
+// PictureReport says whether a picture was fit to measure.
+type PictureReport struct {
+	File        string    `json:"file"`
+	View        View      `json:"view"`
+	Light       Light     `json:"light"`
+	State       State     `json:"state"` // ok | not_measured
+	Problems    []Problem `json:"problems"`
+	SharpnessPX *float64  `json:"sharpness_px,omitempty"` // 10-90 % width of the outline's edge
+	Clipped     *float64  `json:"clipped,omitempty"`      // share of the unit's pixels at full scale
+	WidthPX     int       `json:"width_px,omitempty"`
+	HeightPX    int       `json:"height_px,omitempty"`
+}
+
+// Problem is one check that a picture did not meet.
+type Problem struct {
+	Name   string   `json:"name"`            // e.g. "too_bright"
+	Value  *float64 `json:"value,omitempty"` // what was measured
+	Limit  *float64 `json:"limit,omitempty"` // and its limit, in the same unit
+	Unit   string   `json:"unit,omitempty"`  // "share", "px", ...
+	Remedy string   `json:"remedy"`          // one line: what to do
+	Warn   bool     `json:"warn,omitempty"`  // true: told, but the picture is measured all the same
+}
+
+// Num wraps a measured number; NaN and infinities become "not measured" (nil).
+func Num(v float64) *float64 {
+	if v != v || v > 1e300 || v < -1e300 {
+		return nil
+	}
+	return &v
+}

@@ -1,0 +1,103 @@
+package part
+
+import "fmt"
+
+// View is where the camera looks from.
+type View string
+
+// Light is how the unit is lit in a picture.
+type Light string
+
+// Stage is the moment in finishing at which a unit is looked at.
+type Stage string
+
+// Verdict is the answer for a unit.
+type Verdict string
+
+// Kind is a kind of finding, in the trade's words (ISO 8785 where it has one).
+type Kind string
+
+// Zone is the part of the unit on which a finding lies.
+type Zone string
+
+// Severity is a class of Dodge's demerit plan, or none.
+type Severity string
+
+// The words of the trade. Other packages take no other strings.
+const (
+	Edge  View = "edge"  // along the faceplate's plane, across the seam
+	Face  View = "face"  // onto the faceplate
+	Shell View = "shell" // onto the shell
+
+	NoLight Light = ""        // not told, or an edge picture before its panel
+	Diffuse Light = "diffuse" // dome or sheet
+	Raking  Light = "raking"  // low angle
+	Back    Light = "back"    // lit panel behind
+
+	Trim  Stage = "trim"  // after trimming, before lacquer
+	Wet   Stage = "wet"   // lacquered, not cured
+	Cured Stage = "cured" // after the cure box
+
+	Pass        Verdict = "pass"
+	Rework      Verdict = "rework"
+	Reject      Verdict = "reject"
+	NotMeasured Verdict = "not_measured"
+
+	Bubble     Kind = "bubble"
+	Dust       Kind = "dust"
+	Fibre      Kind = "fibre"
+	Sanding    Kind = "sanding"
+	Crater     Kind = "crater"
+	Run        Kind = "run"
+	OrangePeel Kind = "orange_peel"
+	Haze       Kind = "haze"
+	Chip       Kind = "chip"
+	Missed     Kind = "missed_place"
+	Step       Kind = "step"
+	Gap        Kind = "gap"
+	Bead       Kind = "bead"
+
+	ZoneFace  Zone = "face"  // the faceplate away from its rim
+	ZoneRim   Zone = "rim"   // the faceplate's rounded rim
+	ZoneSeam  Zone = "seam"  // where faceplate and shell meet
+	ZoneShell Zone = "shell" // the shell
+	ZonePanel Zone = "panel" // a flat test panel
+
+	None     Severity = "none"
+	Minor    Severity = "minor"
+	Moderate Severity = "moderate"
+	Major    Severity = "major"
+	Critical Severity = "critical"
+)
+
+// Views, Lights, Stages, Kinds, Zones and Severities list the words in order;
+// severities from none upwards.
+var (
+	Views      = []View{Edge, Face, Shell}
+	Lights     = []Light{NoLight, Diffuse, Raking, Back}
+	Stages     = []Stage{Trim, Wet, Cured}
+	Kinds      = []Kind{Bubble, Dust, Fibre, Sanding, Crater, Run, OrangePeel, Haze, Chip, Missed, Step, Gap, Bead}
+	Zones      = []Zone{ZoneFace, ZoneRim, ZoneSeam, ZoneShell, ZonePanel}
+	Severities = []Severity{None, Minor, Moderate, Major, Critical}
+)
+
+// Rank is the severity's place in the order, 0 for none up to 4 for critical;
+// -1 for a word that is none of them.
+func (s Severity) Rank() int {
+	for i, v := range Severities {
+		if v == s {
+			return i
+		}
+	}
+	return -1
+}
+
+// ParseStage turns a word into a stage, or says which words there are.
+func ParseStage(s string) (Stage, error) {
+	for _, v := range Stages {
+		if string(v) == s {
+			return v, nil
+		}
+	}
+	return "", fmt.Errorf("stage %q: use trim, wet or cured", s)
+}
