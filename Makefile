@@ -1,3 +1,79 @@
-# Finishbench. `make demo`, `make test`, `make build` set the machine up first.
-# The one place that names gocv's module tags and Go's flags:
+# Finishbench. `make demo`, `make test` and `make build` set the machine up first.
+#
+# The one place that names gocv's module tags. Everything that builds or tests
+# (CI too) goes through make, so that one compiled gocv in the build cache
+# serves all of it. An editor needs the same flags: copy the line.
 export GOFLAGS := -tags=gocv_specific_modules -buildvcs=false
+
+# Packages that need no pixel library: they build without a C compiler.
+PURE := ./internal/part ./internal/optics ./internal/outline ./internal/seam \
+	./internal/grade ./internal/config ./internal/synth
+
+# What `make score` measures against, where it is present.
+FINISHBENCH_SHARED ?= ../shared
+
+SOURCES := $(shell find cmd internal configs -name '*.go' -o -name '*.yaml' -o -name '*.html' -o -name '*.css' 2>/dev/null) go.mod go.sum
+
+.DEFAULT_GOAL := help
+.PHONY: demo test build bench score fuzz fuzz-short clean setup setup-test check help
+
+help: ## what there is to make
+	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+demo: build ## inspect the units in testdata/images and say which page to open
+	@mkdir -p out
+	@bin/inspect unit testdata/images/*/ --out out/demo --mm-per-px 0.015 --stage wet || { s=$$?; [ $$s -eq 3 ] || [ $$s -eq 4 ] || exit $$s; }
+	@echo
+	@echo "Open in a browser:"
+	@for p in out/demo/index.html out/demo/*/report.html; do [ ! -e "$$p" ] || echo "  $(CURDIR)/$$p"; done
+
+test: setup setup-test check ## every check and test, as CI runs them
+	go build -o bin/inspect ./cmd/inspect
+	go test ./...
+	@$(MAKE) --no-print-directory fuzz-short
+	go test -run '^$$' -bench . -benchtime 1x ./...
+
+check: # format, vet and the packages without cgo: seconds, so they come first
+	@unformatted=$$(gofmt -l cmd internal configs); [ -z "$$unformatted" ] || { echo "gofmt wants to change: $$unformatted"; exit 1; }
+	CGO_ENABLED=0 go vet $(PURE)
+	CGO_ENABLED=0 go test $(PURE)
+	go vet ./...
+
+build: setup bin/inspect ## bin/inspect
+
+bin/inspect: $(SOURCES)
+	go build -o bin/inspect ./cmd/inspect
+
+bench: build ## Go's benchmarks, then speed and memory of the whole program
+	go test -run '^$$' -bench . -benchmem -benchtime 3x ./internal/...
+	go run ./cmd/inspect/internal/speed
+
+score: build ## the score against ../shared/units, where that is present
+	@if [ -d "$(FINISHBENCH_SHARED)/units" ]; then \
+	  rm -rf out/score; \
+	  bin/inspect unit $(FINISHBENCH_SHARED)/units/*/ --out out/score --mm-per-px 0.015 > out/score.txt || { s=$$?; [ $$s -eq 3 ] || [ $$s -eq 4 ] || exit $$s; }; \
+	  python3 $(FINISHBENCH_SHARED)/tools/score_results.py $(FINISHBENCH_SHARED)/units out/score --list; \
+	else echo "make score: $(FINISHBENCH_SHARED)/units is not here; set FINISHBENCH_SHARED to the folder that holds units/ and tools/"; fi
+
+# Each fuzz target for FUZZTIME; `make test` gives them a few seconds.
+FUZZTIME ?= 60s
+fuzz: ## fuzz the readers and the config, FUZZTIME each
+	@grep -rlE '^func Fuzz' --include='*_test.go' cmd internal configs 2>/dev/null | while read -r f; do \
+	  for t in $$(sed -nE 's/^func (Fuzz[A-Za-z0-9_]*).*/\1/p' "$$f"); do \
+	    echo "fuzz $$t in $$(dirname $$f)"; \
+	    go test -run '^$$' -fuzz "^$$t\$$" -fuzztime $(FUZZTIME) "./$$(dirname $$f)" || exit 1; \
+	  done; \
+	done
+
+fuzz-short:
+	@$(MAKE) --no-print-directory fuzz FUZZTIME=3s
+
+clean: ## remove what make made
+	rm -rf bin out
+
+# setup installs OpenCV's headers and a compiler where they are missing.
+setup:
+	@sh .ci/setup build
+
+setup-test:
+	@sh .ci/setup test

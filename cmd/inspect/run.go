@@ -1,0 +1,51 @@
+package main
+
+import (
+	"context"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+const rootHelp = `inspect looks at photographs of finished units under controlled light. It
+measures the step where faceplate and shell meet, finds bubbles, dust, fibres,
+sanding marks, craters and runs in the lacquer, and says whether the unit
+passes, why not, and what to do.`
+
+// run is the whole program: it does what args ask and returns what went wrong.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) error {
+	root := &cobra.Command{
+		Use:               "inspect",
+		Short:             "Measure photographs of finished units",
+		Long:              rootHelp,
+		Args:              wrongUsage(cobra.NoArgs),
+		SilenceErrors:     true,
+		SilenceUsage:      true,
+		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
+		RunE: func(*cobra.Command, []string) error {
+			return usagef("say what to do: unit, surface or version (see 'inspect --help')")
+		},
+	}
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return usagef("%w (see '%s --help')", err, cmd.CommandPath())
+	})
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	root.AddCommand(newVersionCommand())
+	return root.ExecuteContext(ctx)
+}
+
+// wrongUsage makes a check of the arguments a usage error.
+func wrongUsage(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if err := check(cmd, args); err != nil {
+			// Cobra adds its suggestions on further lines; one line is enough.
+			first, _, _ := strings.Cut(err.Error(), "\n")
+			return usagef("%s (see '%s --help')", first, cmd.CommandPath())
+		}
+		return nil
+	}
+}
