@@ -1,0 +1,21 @@
+// Package report turns a [part.Result] and its pictures into what people look
+// at: annotated pictures, one page a unit, an index of units, and units.csv.
+//
+// The order in which a unit's files are made:
+//
+//  1. [Annotate] draws seam, stations and findings on a copy of each picture;
+//     [EncodeJPEG] makes the file annotated/<name>.jpg of it ([AnnotatedName]).
+//  2. [MakePagePicture] makes the small picture that the page carries.
+//  3. [MakeCrops] (or [MakeCrop], one by one) makes the enlarged detail of each
+//     finding, with a scale bar.
+//  4. [Page] writes report.html, [StepPlotSVG] draws its plot of the step.
+//  5. [WriteUnitsCSV] and [IndexPage] write what lies above the units.
+//
+// Every kind of finding has a shape of its own (shapes.go), the same in the
+// pictures and on the page; colour only helps. A mark never covers the box of
+// its finding, nor the box of a smaller one. All English text is in text.go,
+// all colours are in palette.go.
+//
+// Only the JPEG encoder and the fast shrinking need OpenCV; built without cgo
+// the package uses Go's own, slower ones. Nothing here reads a clock or a file.
+package report

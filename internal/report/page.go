@@ -1,0 +1,489 @@
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"net/url"
+	"slices"
+	"strings"
+	"sync"
+
+	"finishbench/internal/part"
+)
+
+//go:embed page.html
+var pageHTML string
+
+//go:embed index.html
+var indexHTML string
+
+//go:embed style.css
+var styleCSS string
+
+// templates are parsed once.
+var templates = sync.OnceValues(func() (*template.Template, error) {
+	t := template.New("report").Option("missingkey=error")
+	if _, err := t.New("page").Parse(pageHTML); err != nil {
+		return nil, err
+	}
+	return t.New("index").Parse(indexHTML)
+})
+
+// PageInput is what one unit's page shows.
+type PageInput struct {
+	Result           *part.Result
+	Crops            []Crop
+	Annotated        []PagePicture
+	LimitsProudUM    float64 // size of the largest proud step allowed; 0: no limit
+	LimitsRecessedUM float64 // size of the largest recessed step allowed, as a positive number; 0: no limit
+	Version          string  // the program's
+	Generated        string  // when the page was made, as text
+}
+
+// Page writes one self-contained HTML page: verdict first, then why, the
+// remedy, the pictures, the step around the seam, the findings. Nothing is
+// written where the page cannot be made.
+func Page(w io.Writer, in PageInput) error {
+	if in.Result == nil {
+		return fmt.Errorf("report: page: there is no result")
+	}
+	return execute(w, "page", newPageView(in), in.Result.Unit)
+}
+
+func execute(w io.Writer, name string, data any, subject string) error {
+	t, err := templates()
+	if err != nil {
+		return fmt.Errorf("report: template: %w", err)
+	}
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, name, data); err != nil {
+		return fmt.Errorf("report: page of %s: %w", subject, err)
+	}
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("report: page of %s: %w", subject, err)
+	}
+	return nil
+}
+
+// dataURL is a JPEG of ours as a URL for src. Callers pass only what EncodeJPEG
+// made.
+func dataURL(jpeg []byte) template.URL {
+	return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(jpeg))
+}
+
+// css is the style sheet with the palette in front.
+func css() template.CSS { return template.CSS(cssRoot() + styleCSS) }
+
+type pageView struct {
+	T                  words
+	CSS                template.CSS
+	Unit, Title        string
+	Verdict, Word      string
+	VerdictLine        string
+	Sign               template.HTML
+	Facts              []fact
+	Reasons            []string
+	Remedies           []remedy
+	Retake             []retake
+	Main, Other        []figure
+	Legend             []legendEntry
+	Plot               template.HTML
+	Stations           []stationRow
+	Findings           []findingView
+	Pictures           []pictureRow
+	Warnings           []string
+	Scale              string
+	Version, Generated string
+}
+
+type fact struct{ Name, Value string }
+
+type ref struct {
+	Number int
+	ID     string
+}
+
+type remedy struct {
+	Text     string
+	Kind     string
+	Icon     template.HTML
+	Severity string
+	Bars     template.HTML
+	Refs     []ref
+	rank     int
+}
+
+type retake struct{ File, Problem, Remedy string }
+
+type figure struct {
+	Src        template.URL
+	Href, Name string
+	File, Alt  string
+	W, H       int
+	Refs       []ref
+	Notes      []string
+	Unfit      bool
+}
+
+type legendEntry struct {
+	Icon       template.HTML
+	Word, Name string
+}
+
+type stationRow struct {
+	Around, Picture, Side, Step, U, Gap, Bead, Remark string
+	Over                                              bool
+}
+
+type featureRow struct{ Name, Value string }
+
+type cropView struct {
+	Src       template.URL
+	Alt, Name string
+	Note      string
+	W, H      int
+}
+
+type findingView struct {
+	Number     int
+	ID         string
+	Kind       string
+	Icon       template.HTML
+	Severity   string
+	Bars       template.HTML
+	Facts      []fact
+	Advice     string
+	Crops      []cropView
+	Features   []featureRow
+	Confidence string
+}
+
+type problemView struct {
+	Name, Measure, Remedy string
+	Warn                  bool
+}
+
+type pictureRow struct {
+	File, View, State, Sharpness, Clipped string
+	Fit                                   bool
+	Problems                              []problemView
+}
+
+func newPageView(in PageInput) pageView {
+	r := in.Result
+	v := pageView{
+		T: english, CSS: css(), Unit: r.Unit, Verdict: string(r.Verdict), Word: verdictWord(r.Verdict),
+		VerdictLine: verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: r.Reasons, Warnings: r.Warnings,
+		Version: in.Version, Generated: in.Generated, Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM),
+	}
+	v.Title = v.Unit + ": " + v.Word
+	if r.MMPerPX > 0 {
+		v.Scale = significant(r.MMPerPX) + " mm/px"
+	}
+	v.Facts = headFacts(r)
+	v.Remedies, v.Retake = remedies(r), retakes(r)
+	v.Main, v.Other = figures(in)
+	v.Legend = legend(r)
+	for _, s := range stationsAround(r) {
+		v.Stations = append(v.Stations, newStationRow(s, in))
+	}
+	crops := map[int][]Crop{}
+	for _, c := range in.Crops {
+		crops[c.Number] = append(crops[c.Number], c)
+	}
+	for i, f := range byNumber(r) {
+		v.Findings = append(v.Findings, newFindingView(f, r, crops[f.Number], i))
+	}
+	for i := range r.Pictures {
+		v.Pictures = append(v.Pictures, newPictureRow(&r.Pictures[i]))
+	}
+	slices.SortStableFunc(v.Pictures, func(a, b pictureRow) int { return bool2int(a.Fit) - bool2int(b.Fit) })
+	return v
+}
+
+func bool2int(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func byNumber(r *part.Result) []*part.Finding {
+	out := make([]*part.Finding, len(r.Findings))
+	for i := range r.Findings {
+		out[i] = &r.Findings[i]
+	}
+	slices.SortStableFunc(out, func(a, b *part.Finding) int { return a.Number - b.Number })
+	return out
+}
+
+func findingID(n int) string { return fmt.Sprintf("finding-%d", n) }
+
+func headFacts(r *part.Result) []fact {
+	fs := []fact{{english.Stage, stageWord(r.Stage)}}
+	worst := dash
+	if w := r.Seam.WorstStepUM; w != nil {
+		worst = signedUM(w) + " µm"
+		for i := range r.Seam.Stations {
+			s := &r.Seam.Stations[i]
+			if s.State == part.Measured && s.StepUM != nil && *s.StepUM == *w {
+				if s.UUM != nil {
+					worst = fmt.Sprintf("%s ± %.1f µm", signedUM(w), 2**s.UUM)
+				}
+				worst += fmt.Sprintf(textAt, trimNumber(Around(s), 1))
+				break
+			}
+		}
+	}
+	return append(fs, fact{english.Worst, worst}, fact{english.Findings, fmt.Sprint(len(r.Findings))}, fact{english.Score, scoreText(r.Score)})
+}
+
+func scoreText(v *float64) string {
+	if v == nil {
+		return dash
+	}
+	return trimNumber(*v, 1)
+}
+
+// remedies gathers the findings that share kind and advice, the worst first.
+func remedies(r *part.Result) []remedy {
+	if r.Verdict == part.Pass {
+		return nil
+	}
+	var out []remedy
+	for _, f := range byNumber(r) {
+		if f.Advice == "" {
+			continue
+		}
+		kind := kindWord(f.Kind)
+		i := slices.IndexFunc(out, func(o remedy) bool { return o.Text == f.Advice && o.Kind == kind })
+		if i < 0 {
+			out = append(out, remedy{Text: f.Advice, Kind: kind, Icon: icon(f.Kind), rank: -1})
+			i = len(out) - 1
+		}
+		if k := f.Severity.Rank(); k > out[i].rank {
+			out[i].rank, out[i].Severity, out[i].Bars = k, string(f.Severity), severityBars(f.Severity)
+		}
+		out[i].Refs = append(out[i].Refs, ref{f.Number, findingID(f.Number)})
+	}
+	slices.SortStableFunc(out, func(a, b remedy) int { return b.rank - a.rank })
+	return out
+}
+
+// retakes lists what kept pictures from being measured.
+func retakes(r *part.Result) []retake {
+	var out []retake
+	for i := range r.Pictures {
+		p := &r.Pictures[i]
+		for _, q := range p.Problems {
+			if !q.Warn {
+				out = append(out, retake{p.File, problemWord(q.Name), q.Remedy})
+			}
+		}
+	}
+	return out
+}
+
+// figures splits the pictures into those with findings, shown large, and the
+// others.
+func figures(in PageInput) (main, other []figure) {
+	unfit := map[string]bool{}
+	for i := range in.Result.Pictures {
+		p := &in.Result.Pictures[i]
+		unfit[p.File] = p.State != part.PictureOK
+	}
+	for _, a := range in.Annotated {
+		f := figure{Src: dataURL(a.JPEG), File: a.File, Name: pictureName(in.Result, a.File), Alt: pictureAlt(in.Result, a.File),
+			W: a.W, H: a.H, Unfit: unfit[a.File], Href: relative(a.Href)}
+		if f.Unfit {
+			f.Notes = append(f.Notes, english.UnfitPicture)
+		}
+		if a.Brightened {
+			f.Notes = append(f.Notes, english.Brightened)
+		}
+		for _, g := range byNumber(in.Result) {
+			if _, ok := boxIn(g, a.File); ok {
+				f.Refs = append(f.Refs, ref{g.Number, findingID(g.Number)})
+			}
+		}
+		if len(f.Refs) > 0 {
+			main = append(main, f)
+		} else {
+			other = append(other, f)
+		}
+	}
+	slices.SortStableFunc(main, func(a, b figure) int { return len(b.Refs) - len(a.Refs) })
+	return main, other
+}
+
+// relative makes a link to a file beside the page; "" stays "".
+func relative(href string) string {
+	if href == "" {
+		return ""
+	}
+	segs := strings.Split(href, "/")
+	for i := range segs {
+		segs[i] = url.PathEscape(segs[i])
+	}
+	return "./" + strings.Join(segs, "/")
+}
+
+func legend(r *part.Result) []legendEntry {
+	var out []legendEntry
+	seen := map[part.Kind]bool{}
+	for _, k := range part.Kinds {
+		for i := range r.Findings {
+			if r.Findings[i].Kind == k && !seen[k] {
+				seen[k] = true
+				out = append(out, legendEntry{icon(k), kindWord(k), kindShape(k).name})
+			}
+		}
+	}
+	for i := range r.Findings {
+		if k := r.Findings[i].Kind; !seen[k] {
+			seen[k] = true
+			out = append(out, legendEntry{icon(k), kindWord(k), kindShape(k).name})
+		}
+	}
+	return out
+}
+
+func newStationRow(s *part.Station, in PageInput) stationRow {
+	row := stationRow{Around: trimNumber(Around(s), 1) + "°", Picture: s.Image, Side: string(s.Side),
+		Step: signedUM(s.StepUM), U: fixedText(twice(s.UUM), 1), Gap: fixedText(s.GapUM, 0), Bead: fixedText(s.BeadUM, 0)}
+	var notes []string
+	if s.State != part.Measured {
+		row.Step, row.U, row.Gap, row.Bead = dash, dash, dash, dash
+		note := textStationUnmeasured
+		if s.Reason != "" {
+			note += ": " + s.Reason
+		}
+		notes = append(notes, note)
+	}
+	switch beyond(s, in.LimitsProudUM, in.LimitsRecessedUM) {
+	case 1:
+		row.Over = true
+		notes = append(notes, textOverProud)
+	case -1:
+		row.Over = true
+		notes = append(notes, textOverRecessed)
+	}
+	if s.SeamFrom == "rim" {
+		notes = append(notes, textSeamFromRim)
+	}
+	row.Remark = strings.Join(append(notes, s.Warnings...), "; ")
+	return row
+}
+
+func newFindingView(f *part.Finding, r *part.Result, crops []Crop, i int) findingView {
+	v := findingView{Number: f.Number, ID: findingID(f.Number), Kind: kindWord(f.Kind), Icon: icon(f.Kind),
+		Severity: string(f.Severity), Bars: severityBars(f.Severity), Advice: f.Advice, Confidence: confidenceText(f.Confidence)}
+	if i > 0 && r.Findings[i-1].Number == f.Number {
+		v.ID = fmt.Sprintf("%s-%d", v.ID, i) // two of one number: still one id each
+	}
+	add := func(name, value string) { v.Facts = append(v.Facts, fact{name, value}) }
+	if f.Station != "" {
+		add(english.Place, f.Station)
+	}
+	if f.ValueUM != nil {
+		if f.Kind == part.Step {
+			add(english.Value, signedUM(f.ValueUM)+" µm")
+		} else {
+			add(english.Value, fixedText(f.ValueUM, 1)+" µm")
+		}
+	}
+	if f.DiameterMM != nil {
+		add(english.Across, fixedText(f.DiameterMM, 2)+" mm")
+	}
+	switch {
+	case f.LengthMM != nil && f.WidthMM != nil:
+		add(english.Size, fixedText(f.LengthMM, 2)+" × "+fixedText(f.WidthMM, 2)+" mm")
+	case f.LengthMM != nil:
+		add(english.Length, fixedText(f.LengthMM, 2)+" mm")
+	case f.WidthMM != nil:
+		add(english.Width, fixedText(f.WidthMM, 2)+" mm")
+	}
+	if f.AreaMM2 != nil {
+		add(english.Area, fixedText(f.AreaMM2, 3)+" mm²")
+	}
+	if f.AngleDeg != nil && longShape(f.Kind) {
+		add(english.Direction, fixedText(f.AngleDeg, 0)+"°")
+	}
+	if f.Lines > 0 {
+		add(english.Lines, fmt.Sprint(f.Lines))
+	}
+	add(english.Zone, zoneWord(f.Zone))
+	add(english.Confidence, v.Confidence)
+	for _, c := range crops {
+		note := ""
+		if c.Stretched {
+			note = english.Stretched
+		}
+		v.Crops = append(v.Crops, cropView{Src: dataURL(c.JPEG), Alt: cropAlt(f, r, c), Name: pictureName(r, c.File), Note: note, W: c.W, H: c.H})
+	}
+	names := make([]string, 0, len(f.Features))
+	for k := range f.Features {
+		names = append(names, k)
+	}
+	slices.Sort(names)
+	for _, k := range names {
+		v.Features = append(v.Features, featureRow{k, significant(f.Features[k])})
+	}
+	return v
+}
+
+// longShape says whether a kind has a direction worth telling.
+func longShape(k part.Kind) bool {
+	return k == part.Fibre || k == part.Sanding || k == part.Run || k == part.Chip
+}
+
+func confidenceText(c float64) string {
+	if !(c > 0) {
+		return dash
+	}
+	return fmt.Sprintf("%.0f %%", math.Min(100*c, 100))
+}
+
+func newPictureRow(p *part.PictureReport) pictureRow {
+	view := string(p.View)
+	if w := lightWord(p.Light); w != "" {
+		view += ", " + w
+	}
+	row := pictureRow{File: p.File, View: view, Fit: p.State == part.PictureOK, State: english.Ok, Sharpness: fixedText(p.SharpnessPX, 1), Clipped: dash}
+	if !row.Fit {
+		row.State = english.NotOk
+	}
+	if p.Clipped != nil {
+		row.Clipped = trimNumber(100**p.Clipped, 2)
+	}
+	for _, q := range p.Problems {
+		row.Problems = append(row.Problems, problemView{problemWord(q.Name), measure(q), q.Remedy, q.Warn})
+	}
+	return row
+}
+
+// measure is "4.2 %, limit 0.5 %".
+func measure(q part.Problem) string {
+	if q.Value == nil {
+		return ""
+	}
+	show := func(v float64) string {
+		switch q.Unit {
+		case "share":
+			return significant(100*v) + " %"
+		case "":
+			return significant(v)
+		}
+		return significant(v) + " " + q.Unit
+	}
+	s := show(*q.Value)
+	if q.Limit != nil {
+		s += ", " + english.Limit + " " + show(*q.Limit)
+	}
+	return s
+}

@@ -1,0 +1,91 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"path"
+	"strings"
+
+	"finishbench/internal/part"
+)
+
+// PageWidth is the usual width, in pixels, of the pictures that a page carries.
+const PageWidth = 800
+
+// PagePicture is an annotated picture as the page carries it.
+type PagePicture struct {
+	File       string // the picture's name, as in the Result
+	Href       string // link to the full-size annotated picture; "" for none
+	JPEG       []byte
+	W, H       int  // pixels of the JPEG
+	Brightened bool // shown brighter than taken
+}
+
+// AnnotatedName is the name of a picture's annotated file: the picture's own,
+// with .jpg.
+func AnnotatedName(file string) string {
+	name := strings.NewReplacer("/", "_", "\\", "_").Replace(file)
+	return strings.TrimSuffix(name, path.Ext(name)) + ".jpg"
+}
+
+// MakePagePicture shrinks a picture to at most width pixels, lifts its dark
+// tones where the unit is hard to see, draws what [Annotate] draws, and encodes
+// it. Href is set to annotated/ and [AnnotatedName]; change it where the file
+// lies elsewhere.
+func MakePagePicture(im *part.Image, ov Overlay, r *part.Result, width int) (PagePicture, error) {
+	if err := im.Validate(); err != nil {
+		return PagePicture{}, fmt.Errorf("report: picture %s for the page: %w", ov.File, err)
+	}
+	if width < 1 {
+		return PagePicture{}, fmt.Errorf("report: picture %s for the page: width %d", ov.File, width)
+	}
+	src, scale := im, 1.0
+	if im.Pix8 == nil {
+		src = rgb8(im)
+	}
+	if im.W > width {
+		scale = float64(width) / float64(im.W)
+		var err error
+		if src, err = shrink(src, width, max(1, int(float64(im.H)*scale+0.5))); err != nil {
+			return PagePicture{}, fmt.Errorf("report: picture %s for the page: %w", ov.File, err)
+		}
+	}
+	small := rgb8(src)
+	lifted := lift(small)
+	annotate(small, ov, r, scale)
+	jpeg, err := EncodeJPEG(small, 80)
+	if err != nil {
+		return PagePicture{}, fmt.Errorf("report: picture %s for the page: %w", ov.File, err)
+	}
+	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: small.W, H: small.H, Brightened: lifted}, nil
+}
+
+// lift brightens an 8-bit picture whose lit part is dark, by a power law that
+// brings the lit part's mean to a middle tone, and says whether it did. Black
+// stays black and white stays white.
+func lift(im *part.Image) bool {
+	const dark, aim = 14, 110.0
+	sum, n := 0, 0
+	for i := 1; i < len(im.Pix8); i += 3 * 7 { // every seventh pixel's green
+		if v := im.Pix8[i]; v > dark {
+			sum += int(v)
+			n++
+		}
+	}
+	if n < len(im.Pix8)/(3*7*50) || n == 0 {
+		return false // nothing lit to speak of
+	}
+	mean := float64(sum) / float64(n)
+	if mean > 90 {
+		return false
+	}
+	g := max(math.Log(aim/255)/math.Log(mean/255), 0.45)
+	var t [256]uint8
+	for i := range t {
+		t[i] = uint8(255*math.Pow(float64(i)/255, g) + 0.5)
+	}
+	for i, v := range im.Pix8 {
+		im.Pix8[i] = t[v]
+	}
+	return true
+}

@@ -1,0 +1,238 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"finishbench/internal/part"
+)
+
+// This file holds all English text of pictures, pages and tables.
+
+// Words drawn into pictures.
+const textStationUnmeasured = "not measured"
+
+// Names of the shapes, for the legend.
+const (
+	shapeCircle       = "circle"
+	shapeDiamond      = "diamond"
+	shapeHexagon      = "hexagon"
+	shapeSquare       = "square"
+	shapeTriangleUp   = "triangle, point up"
+	shapeTriangleDown = "triangle, point down"
+	shapeRosette      = "rosette"
+	shapeHouse        = "house"
+	shapeTrapezium    = "trapezium"
+	shapePlus         = "plus"
+	shapeBrackets     = "square brackets"
+	shapeChevrons     = "two arrowheads"
+	shapeArch         = "arch"
+	shapeOctagon      = "octagon"
+)
+
+func kindWord(k part.Kind) string {
+	switch k {
+	case part.Dust:
+		return "dust nib"
+	case part.Sanding:
+		return "sanding marks"
+	case part.Bead:
+		return "glue bead"
+	}
+	return strings.ReplaceAll(string(k), "_", " ")
+}
+
+func verdictWord(v part.Verdict) string {
+	switch v {
+	case part.Pass:
+		return "Pass"
+	case part.Rework:
+		return "Rework"
+	case part.Reject:
+		return "Reject"
+	}
+	return "Not measured"
+}
+
+// verdictLine says in a line what a verdict asks for.
+func verdictLine(v part.Verdict) string {
+	switch v {
+	case part.Pass:
+		return "Within the limits of this stage. Hand it on."
+	case part.Rework:
+		return "Put right what is listed below, then photograph it again."
+	case part.Reject:
+		return "Rework at the bench cannot mend this. Set the unit aside."
+	}
+	return "This is not a pass. Take the pictures again as told below."
+}
+
+func stageWord(s part.Stage) string {
+	switch s {
+	case part.Trim:
+		return "after trimming"
+	case part.Wet:
+		return "lacquer wet"
+	case part.Cured:
+		return "after curing"
+	}
+	return string(s)
+}
+
+func lightWord(l part.Light) string {
+	switch l {
+	case part.Diffuse:
+		return "diffuse light"
+	case part.Raking:
+		return "raking light"
+	case part.Back:
+		return "lit panel behind"
+	}
+	return string(l)
+}
+
+func zoneWord(z part.Zone) string {
+	switch z {
+	case part.ZoneFace:
+		return "faceplate"
+	case part.ZoneRim:
+		return "faceplate's rim"
+	case part.ZonePanel:
+		return "test panel"
+	}
+	return string(z)
+}
+
+// pictureName says which picture this is, in words: "edge 120°", "face, raking
+// light", or the file's name.
+func pictureName(r *part.Result, file string) string {
+	for i := range r.Seam.Stations {
+		if s := &r.Seam.Stations[i]; s.Image == file {
+			return fmt.Sprintf("edge %s°", trimNumber(s.AngleDeg, 1))
+		}
+	}
+	for i := range r.Pictures {
+		p := &r.Pictures[i]
+		if p.File != file || p.View == "" || p.View == part.Edge {
+			continue
+		}
+		if p.Light == part.NoLight {
+			return string(p.View)
+		}
+		return string(p.View) + ", " + lightWord(p.Light)
+	}
+	return file
+}
+
+// pictureAlt describes an annotated picture for those who do not see it.
+func pictureAlt(r *part.Result, file string) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "Picture %s (%s)", file, pictureName(r, file))
+	n := 0
+	for i := range r.Findings {
+		f := &r.Findings[i]
+		if _, ok := boxIn(f, file); !ok {
+			continue
+		}
+		if n++; n == 1 {
+			b.WriteString("; marked: ")
+		} else {
+			b.WriteString(", ")
+		}
+		if n > 12 {
+			b.WriteString("and more")
+			break
+		}
+		fmt.Fprintf(&b, "%d %s", f.Number, kindWord(f.Kind))
+	}
+	for i := range r.Seam.Stations {
+		if s := &r.Seam.Stations[i]; s.Image == file {
+			fmt.Fprintf(&b, "; step %s: %s", s.Side, stationLabel(s))
+		}
+	}
+	if n == 0 {
+		b.WriteString("; no finding marked")
+	}
+	return b.String() + "."
+}
+
+// cropAlt describes a finding's detail.
+func cropAlt(f *part.Finding, r *part.Result, c Crop) string {
+	s := fmt.Sprintf("Finding %d, %s, enlarged from %s (%s)", f.Number, kindWord(f.Kind), c.File, pictureName(r, c.File))
+	if c.BarMM > 0 {
+		s += ", with a bar of " + mmText(c.BarMM)
+	}
+	return s + "."
+}
+
+// problemWord turns the name of a picture's problem into words.
+func problemWord(name string) string { return strings.ReplaceAll(name, "_", " ") }
+
+// plural is "1 finding", "3 findings".
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// words are the page's fixed texts.
+type words struct {
+	Skip, Unit, Why, NoReason, Do, NothingToDo, NotFit, PicturesHead, PicturesHint, Legend, Shown, OtherPictures,
+	Brightened, NoPictures, StepHead, StepNone, StepConvention, StepCaption, FindingsHead, FindingsNone, Size, Length, Width,
+	Area, Across, Direction, Lines, Zone, Place, Value, Severity, Confidence, Advice, Features, FeatureName, FeatureValue, AlsoIn, NoCrop, Stretched,
+	FitHead, FitCaption, Picture, View, State, Sharpness, Clipped, Problems, Ok, NotOk, Warnings, Cautions, About,
+	Score, Worst, Findings, Stage, Verdict, UnfitPicture, Limit, Measured, Remedy, Told, Around, Side, Step, Uncertainty, Gap, Bead, Remark, Scale,
+	IndexTitle, IndexEmpty, IndexCaption, NoPicture, FullPicture string
+	CautionList []string
+}
+
+var english = words{
+	Skip: "Skip to the findings", Unit: "Unit",
+	Why: "Why", NoReason: "No step, gap, bead or finding is over its limit.",
+	Do: "What to do", NothingToDo: "Nothing has to be done at this stage.", NotFit: "Take again:",
+	PicturesHead: "Pictures", PicturesHint: "Click a picture to open it at full size.",
+	Legend: "Shapes in the pictures", Shown: "Shows", OtherPictures: "Other pictures",
+	Brightened: "Shown brighter than taken.", NoPictures: "There is no picture to show.",
+	StepHead: "Step around the seam", StepNone: "There are no edge pictures, so the step at the seam was not measured.",
+	StepConvention: "Plus is proud (the faceplate stands out), minus is recessed. In the picture taken at angle a, the right limb is at a and the left limb at a + 180°. Bars show the expanded uncertainty, k = 2, about 95 %.",
+	StepCaption:    "Step, gap and glue bead at each station",
+	FindingsHead:   "Findings", FindingsNone: "Nothing that disturbs the surface was found.",
+	Size: "Size", Length: "Length", Width: "Width", Area: "Area", Across: "Diameter", Direction: "Direction", Lines: "Lines",
+	Zone: "Zone", Place: "Place", Value: "Value", Severity: "Severity", Confidence: "Confidence", Advice: "Advice",
+	Features: "What led to this kind", FeatureName: "Feature", FeatureValue: "Value", AlsoIn: "Also in",
+	NoCrop: "No enlarged detail; see the picture.", Stretched: "contrast raised",
+	FitHead: "Were the pictures fit to measure?", FitCaption: "Each picture, and what was checked",
+	Picture: "Picture", View: "View", State: "State", Sharpness: "Edge width, px", Clipped: "Clipped, %", Problems: "Problems and remedies",
+	Ok: "fit", NotOk: "not fit", Warnings: "To bear in mind", Cautions: "Cautions", About: "About this page",
+	Score: "Demerits", Verdict: "Verdict", UnfitPicture: "✗ not fit to measure", Worst: "Largest step", Findings: "Findings", Stage: "Stage",
+	Limit: "limit", Measured: "measured", Remedy: "Remedy", Told: "measured all the same",
+	Around: "Around", Side: "Side", Step: "Step, µm", Uncertainty: "± U, µm (k = 2)", Gap: "Gap, µm", Bead: "Bead, µm", Remark: "Remark", Scale: "Scale",
+	IndexTitle: "Inspected units", IndexEmpty: "No unit was inspected.", IndexCaption: "Each unit, with its verdict",
+	NoPicture: "no picture", FullPicture: "full size",
+	CautionList: []string{
+		"A pass says that the surface and the seam meet the limits of this stage. It says nothing about fit, hearing safety or skin tolerance.",
+		"Curing lamps and boxes harm eyes and skin: keep the shielded door shut, wear eyewear for ultraviolet light, never look in.",
+		"Uncured resin and lacquer can sensitise the skin: wear nitrile gloves, touch no wet unit with a bare hand.",
+		"Sanding and cutting back raise dust: use extraction or sand wet, and wear a mask.",
+		"Local codes, the makers' safety data sheets and licensed practice come first.",
+	},
+}
+
+// Words of the step plot.
+const (
+	textPlotX            = "angle around the seam"
+	textPlotY            = "step, µm"
+	textPlotProud        = "limit, proud"
+	textPlotRecessed     = "limit, recessed"
+	textPlotNoneMeasured = "No station could be measured."
+	textPlotSummary      = "%d of %d stations measured, from %s µm at %s° to %s µm at %s°; %d beyond a limit. The table below has each value."
+)
+
+// Words inside the page's tables.
+const (
+	textAt           = " at %s°"
+	textOverProud    = "proud beyond the limit"
+	textOverRecessed = "recessed beyond the limit"
+	textSeamFromRim  = "seam not seen; its height taken from the rim"
+)
