@@ -1,0 +1,240 @@
+package seam
+
+import "math"
+
+// edgeShape is how a limb's side looks across its outline: the panel's level,
+// the unit's level at the outline and its rise further in, all blurred by a
+// Gaussian of sigma pixels (which includes the pixel's own width).
+type edgeShape struct {
+	shift  float64 // outline against the rows' prediction, pixels into the unit
+	sigma  float64
+	panel  float64 // linear light
+	unit   float64
+	rise   float64 // linear light per pixel
+	uShift float64 // standard uncertainty of shift, see fitShape
+	uSigma float64
+}
+
+// gauss is the standard normal's density and distribution at z.
+func gauss(z float64) (density, distribution float64) {
+	return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi), 0.5 * (1 + math.Erf(z/math.Sqrt2))
+}
+
+// ramp is a smooth max(d, 0) that is rounded over about one pixel, and its
+// derivative.
+func ramp(d float64) (v, dv float64) {
+	r := math.Sqrt(d*d + 1)
+	return (d + r) / 2, (1 + d/r) / 2
+}
+
+// value is the model's linear light at distance d into the unit along the
+// normal, with its derivatives by distance, sigma, panel, unit and rise.
+func (e *edgeShape) value(d float64) (v float64, by [5]float64) {
+	z := d / e.sigma
+	den, dis := gauss(z)
+	t, dt := ramp(d)
+	in := e.unit + e.rise*t
+	v = e.panel + (in-e.panel)*dis
+	slope := (in - e.panel) * den / e.sigma
+	by[0] = slope + e.rise*dt*dis // by d
+	by[1] = -slope * z
+	by[2] = 1 - dis
+	by[3] = dis
+	by[4] = t * dis
+	return v, by
+}
+
+// Half widths of the window around the outline in which the edge is fitted, in
+// multiples of the blur and pixels. Further in, a gloss wall mirrors lamps.
+const (
+	windowOut = 4.0
+	windowIn  = 5.0
+)
+
+// limbRow is one row of a limb.
+type limbRow struct {
+	y     float64
+	half  float64   // half-height crossing, NaN where none
+	fine  float64   // fitted crossing
+	u0    int       // first sample's place
+	light []float64 // samples around the outline
+}
+
+// fitShape fits one common edge shape to all rows of a side, whose outlines
+// are predicted by p. With rises false the unit's level is taken as constant
+// (the window is then kept short by the caller).
+//
+// Samples in one pixel column err alike from row to row (fixed pattern, JPEG's
+// quantising, the pixel's phase on an upright wall), so the uncertainty of the
+// shift comes from the residuals summed by column (the cluster-robust
+// "sandwich"; Liang and Zeger 1986, Biometrika 73:13).
+func fitShape(rows []limbRow, p poly, start edgeShape, rises bool) (edgeShape, bool) {
+	e := start
+	np := 5
+	if !rises {
+		np, e.rise = 4, 0
+	}
+	chi, lambda := math.Inf(1), 1e-3
+	best := e
+	for iter := 0; iter < 25; iter++ {
+		q := normal{n: np}
+		s, n := shapeSum(rows, p, &e, &q)
+		if n < 4*np || math.IsNaN(s) {
+			return best, false
+		}
+		if s > chi { // worse: back, and damp more
+			e = best
+			lambda *= 10
+			if lambda > 1e3 {
+				break
+			}
+			q = normal{n: np}
+			shapeSum(rows, p, &e, &q)
+		} else {
+			done := chi-s < 1e-7*s
+			chi, best = s, e
+			if done {
+				break
+			}
+			lambda = max(lambda/10, 1e-7)
+		}
+		x, _, ok := q.solve(lambda)
+		if !ok {
+			return best, false
+		}
+		e.shift += clamp(x[0], 1)
+		e.sigma = min(20, max(0.25, e.sigma*(1+clamp(x[1]/e.sigma, 0.5))))
+		e.panel += x[2]
+		e.unit += x[3]
+		if rises {
+			e.rise += x[4]
+		}
+	}
+	e = best
+	e.uShift, e.uSigma = shapeUncertainty(rows, p, &e, np)
+	ok := math.Abs(e.unit-e.panel) > 0.02 && e.sigma < 15 && !math.IsNaN(e.shift)
+	return e, ok
+}
+
+func clamp(v, lim float64) float64 { return min(lim, max(-lim, v)) }
+
+// shapeSum adds all samples' equations and returns the squared residuals' sum.
+func shapeSum(rows []limbRow, p poly, e *edgeShape, q *normal) (ss float64, n int) {
+	out, in := windowOut*e.sigma+2, windowIn*e.sigma+1
+	for i := range rows {
+		r := &rows[i]
+		if r.light == nil {
+			continue
+		}
+		at, cos := p.at(r.y)+e.shift, normalCos(p, r.y)
+		for k, v := range r.light {
+			d := (float64(r.u0+k) - at) * cos
+			if d < -out || d > in {
+				continue
+			}
+			m, by := e.value(d)
+			by[0] *= -cos
+			q.add(by[:q.n], v-m, 1)
+			ss += (v - m) * (v - m)
+			n++
+		}
+	}
+	return ss / float64(max(1, n)), n
+}
+
+// normalCos is the cosine between a row and the outline's normal.
+func normalCos(p poly, y float64) float64 {
+	s := p.slope(y)
+	return 1 / math.Sqrt(1+s*s)
+}
+
+// shapeUncertainty is the column-wise sandwich for shift and sigma.
+func shapeUncertainty(rows []limbRow, p poly, e *edgeShape, np int) (uShift, uSigma float64) {
+	out, in := windowOut*e.sigma+2, windowIn*e.sigma+1
+	a := normal{n: np}
+	sums := map[int]*[5]float64{}
+	for i := range rows {
+		r := &rows[i]
+		if r.light == nil {
+			continue
+		}
+		at, cos := p.at(r.y)+e.shift, normalCos(p, r.y)
+		for k, v := range r.light {
+			d := (float64(r.u0+k) - at) * cos
+			if d < -out || d > in {
+				continue
+			}
+			m, by := e.value(d)
+			by[0] *= -cos
+			a.add(by[:np], 0, 1)
+			s := sums[r.u0+k]
+			if s == nil {
+				s = new([5]float64)
+				sums[r.u0+k] = s
+			}
+			for j := 0; j < np; j++ {
+				s[j] += by[j] * (v - m)
+			}
+		}
+	}
+	_, inv, ok := a.solve(0)
+	g := float64(len(sums))
+	if !ok || g <= float64(np) {
+		return math.NaN(), math.NaN()
+	}
+	var vs, vg float64
+	for _, s := range sums {
+		var x, y float64
+		for j := 0; j < np; j++ {
+			x += inv[0][j] * s[j]
+			y += inv[1][j] * s[j]
+		}
+		vs += x * x
+		vg += y * y
+	}
+	f := g / (g - float64(np)) // few columns: degrees of freedom spent on the shape
+	return math.Sqrt(vs * f), math.Sqrt(vg * f)
+}
+
+// fitRows finds each row's own outline with the shape held, its panel's and
+// unit's level free. Rows that do not settle become NaN.
+func fitRows(rows []limbRow, p poly, e edgeShape) {
+	out, in := windowOut*e.sigma+2, windowIn*e.sigma+1
+	for i := range rows {
+		r := &rows[i]
+		r.fine = math.NaN()
+		if r.light == nil {
+			continue
+		}
+		s := e
+		cos := normalCos(p, r.y)
+		ok := true
+		for iter := 0; iter < 4 && ok; iter++ {
+			at := p.at(r.y) + s.shift
+			q := normal{n: 3}
+			n := 0
+			for k, v := range r.light {
+				d := (float64(r.u0+k) - at) * cos
+				if d < -out || d > in {
+					continue
+				}
+				m, by := s.value(d)
+				q.add([]float64{-cos * by[0], by[2], by[3]}, v-m, 1)
+				n++
+			}
+			x, _, good := q.solve(0)
+			if ok = good && n > 5; !ok {
+				break
+			}
+			s.shift += clamp(x[0], 1)
+			s.panel += x[1]
+			s.unit += x[2]
+			if math.Abs(x[0]) < 1e-4 {
+				break
+			}
+		}
+		if ok && math.Abs(s.shift-e.shift) < 2*e.sigma+1 {
+			r.fine = p.at(r.y) + s.shift
+		}
+	}
+}

@@ -1,0 +1,410 @@
+package seam
+
+import (
+	"math"
+)
+
+// Lengths at the seam, in mm: how far the colour on either side is looked at.
+// Common practice, no source: wider than a groove or glue line, narrower than
+// the faceplate's straight wall.
+const (
+	followColumns  = 41
+	columnHalfMM   = 0.03  // half width over which a column is averaged
+	colourGapMM    = 0.075 // left out on either side of a colour change
+	colourSpanMM   = 0.09  // and averaged beyond it
+	sharpSpanMM    = 0.04  // a seam changes colour within this length
+	sharpReachMM   = 0.03  // and at most this far from the middle
+	rimMM          = 0.35  // the faceplate's rim: no seam is looked for so close to its end
+	trackMM        = 0.15  // the seam moves less than this from column to column
+	columnMargin   = 0.05  // share of the width left out at each limb
+	minColourStep  = 3.0   // encoded levels: smallest change of colour taken for a seam
+	seamProminence = 3.0   // and how often it must exceed what else changes along the wall
+)
+
+// columns holds sparse columns of the unit, averaged over a few pixels: sums
+// of the encoded red, green and blue from the faceplate's end inwards.
+type columns struct {
+	end   outlineEnd
+	dir   float64 // +1: the faceplate is up, the shell below; -1: turned over
+	x     []int
+	y0    []int      // row of index 0 of each column
+	sum   [][]rgbSum // prefix sums: sum[c][k] is the sum of rows 0..k-1
+	count int        // rows per column
+	scale float64    // mm per pixel
+	l     *light
+	half  int
+}
+
+type rgbSum [3]float64
+
+// cutColumns reads the columns from the given end of the silhouette.
+func cutColumns(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) *columns {
+	c := &columns{end: end, dir: dir, scale: mmPerPX, l: l, half: min(8, int(columnHalfMM/mmPerPX+0.5))}
+	c.count = int(0.55*sil.height) + 1
+	w := float64(sil.x1 - sil.x0)
+	for i := 0; i < followColumns; i++ {
+		x := int(float64(sil.x0) + w*(columnMargin+(1-2*columnMargin)*float64(i)/(followColumns-1)) + 0.5)
+		y0 := int(math.Round(end.y(float64(x))))
+		y1 := y0 + int(dir)*(c.count-1)
+		if x-c.half < 0 || x+c.half >= l.w || min(y0, y1) < 0 || max(y0, y1) >= l.h {
+			continue
+		}
+		s := make([]rgbSum, c.count+1)
+		for k := 0; k < c.count; k++ {
+			m := c.mean(x, y0+int(dir)*k)
+			for ch := range m {
+				s[k+1][ch] = s[k][ch] + m[ch]
+			}
+		}
+		c.x, c.y0, c.sum = append(c.x, x), append(c.y0, y0), append(c.sum, s)
+	}
+	return c
+}
+
+// mean is the encoded colour at (x, y) averaged over the column's width.
+func (c *columns) mean(x, y int) (m rgbSum) {
+	for i := x - c.half; i <= x+c.half; i++ {
+		r, g, b := c.l.rgb(i, y)
+		m[0] += float64(r)
+		m[1] += float64(g)
+		m[2] += float64(b)
+	}
+	n := float64(2*c.half + 1)
+	m[0], m[1], m[2] = m[0]/n, m[1]/n, m[2]/n
+	return m
+}
+
+// px turns a length in mm into whole pixels, at least lo.
+func (c *columns) px(mm float64, lo int) int { return max(lo, int(mm/c.scale+0.5)) }
+
+// change is the colour after minus the colour before the border between rows
+// k-1 and k of column i, with gap rows left out on either side and span rows
+// averaged; ok is false where that leaves the column.
+func (c *columns) change(i, k, gap, span int) (d rgbSum, ok bool) {
+	if k-gap-span < 0 || k+gap+span > c.count {
+		return d, false
+	}
+	s := c.sum[i]
+	for ch := range d {
+		d[ch] = (s[k+gap+span][ch] - s[k+gap][ch] - s[k-gap][ch] + s[k-gap-span][ch]) / float64(span)
+	}
+	return d, true
+}
+
+func dot(a, b rgbSum) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+
+// seamCurve is the seam as followed across the unit.
+type seamCurve struct {
+	curve  poly
+	from   string  // "picture" or "rim"
+	u      float64 // standard uncertainty of its height in pixels
+	score  float64 // colour change in encoded levels
+	dir    float64 // +1: faceplate up
+	points int     // columns in which it was seen
+	x0, x1 float64 // where it was followed
+	change float64 // how often the change exceeds what else changes there
+}
+
+// findColour looks for the place where the colour changes for good, over all
+// columns. It returns the index k and the change as a vector.
+func (c *columns) findColour() (k int, change rgbSum, score, prominence float64) {
+	n := len(c.x)
+	if n < followColumns/3 {
+		return 0, change, 0, 0
+	}
+	gap, span, sharp := c.px(colourGapMM, 2), c.px(colourSpanMM, 3), c.px(sharpSpanMM, 2)
+	reach := c.px(sharpReachMM, 1)
+	rim := c.px(rimMM, 4)
+	scores := make([]float64, c.count)
+	small := make([]rgbSum, c.count)
+	for k := range small { // change close by, median over the columns
+		small[k], _ = c.medianChange(k, 0, sharp)
+	}
+	all := make([]float64, 0, c.count)
+	for k := rim; k < c.count; k++ {
+		d, ok := c.medianChange(k, gap, span)
+		if !ok {
+			continue
+		}
+		size := math.Sqrt(dot(d, d))
+		if size == 0 {
+			continue
+		}
+		near := 0.0
+		for j := max(0, k-reach); j <= min(c.count-1, k+reach); j++ {
+			near = max(near, dot(small[j], d)/size)
+		}
+		scores[k] = min(size, near)
+		all = append(all, scores[k])
+	}
+	for j, s := range scores {
+		if s > score {
+			k, score = j, s
+		}
+	}
+	if k == 0 {
+		return 0, change, 0, 0
+	}
+	change, _ = c.medianChange(k, gap, span)
+	return k, change, score, score / max(0.5, median(all))
+}
+
+// medianChange is the change at index k, channel by channel the median over
+// the columns.
+func (c *columns) medianChange(k, gap, span int) (m rgbSum, ok bool) {
+	var v [3][]float64
+	var buf [3][followColumns]float64
+	for ch := range v {
+		v[ch] = buf[ch][:0]
+	}
+	for i := range c.x {
+		if d, in := c.change(i, k, gap, span); in {
+			for ch := range d {
+				v[ch] = append(v[ch], d[ch])
+			}
+		}
+	}
+	if len(v[0]) == 0 {
+		return m, false
+	}
+	for ch := range m {
+		m[ch] = median(v[ch])
+	}
+	return m, true
+}
+
+// track follows the colour change from the middle column to both limbs and
+// returns the seam's place in each column, NaN where it is not seen.
+func (c *columns) track(k0 int, change rgbSum) []float64 {
+	ys := make([]float64, len(c.x))
+	for i := range ys {
+		ys[i] = math.NaN()
+	}
+	size := math.Sqrt(dot(change, change))
+	if size == 0 {
+		return ys
+	}
+	mid := len(c.x) / 2
+	// rows are counted from each column's own start; its rounding is taken
+	// along, so that a tilted end does not make a staircase
+	off := func(i int) float64 { return c.end.y(float64(c.x[i])) - float64(c.y0[i]) }
+	for _, step := range []int{1, -1} {
+		at := float64(k0)
+		for i := mid; i >= 0 && i < len(c.x); i += step {
+			k, ok := c.crossing(i, at+c.dir*off(i), change, size)
+			if !ok {
+				continue
+			}
+			ys[i] = float64(c.y0[i]) + c.dir*k
+			at = k - c.dir*off(i)
+		}
+	}
+	return ys
+}
+
+// crossing finds where column i changes from one side's colour to the other's
+// near index k, to a fraction of a pixel.
+func (c *columns) crossing(i int, near float64, change rgbSum, size float64) (float64, bool) {
+	gap, span, reach := c.px(colourGapMM, 2), c.px(colourSpanMM, 3), c.px(trackMM, 3)
+	best, k := 0.0, -1
+	for j := int(near+0.5) - reach; j <= int(near+0.5)+reach; j++ {
+		if d, ok := c.change(i, j, gap, span); ok {
+			if s := dot(d, change) / size; s > best {
+				best, k = s, j
+			}
+		}
+	}
+	if k < 0 || best < 0.3*size {
+		return 0, false
+	}
+	s := c.sum[i]
+	level := func(from, to int) (m rgbSum) {
+		for ch := range m {
+			m[ch] = (s[to][ch] - s[from][ch]) / float64(to-from)
+		}
+		return m
+	}
+	a, b := level(k-gap-span, k-gap), level(k+gap, k+gap+span)
+	half := (dot(a, change) + dot(b, change)) / 2
+	// walk from the border between the sides outwards to the nearest crossing
+	at := func(j int) float64 { return dot(level(j, j+1), change) - half }
+	for d := 0; d <= gap+1; d++ {
+		for _, j := range [2]int{k + d, k - d} { // crossing between rows j-1 and j
+			if j-1 < 0 || j >= c.count {
+				continue
+			}
+			if v0, v1 := at(j-1), at(j); v0 < 0 && v1 >= 0 {
+				return float64(j-1) + v0/(v0-v1), true
+			}
+		}
+	}
+	return 0, false
+}
+
+// fitCurve fits the seam's points with a smooth curve: second order, or fourth
+// where that halves what is left over.
+func fitCurve(x []int, y []float64, mid float64) (polyFit, int, bool) {
+	xs, ys := make([]float64, 0, len(x)), make([]float64, 0, len(x))
+	for i := range x {
+		if !math.IsNaN(y[i]) {
+			xs, ys = append(xs, float64(x[i])), append(ys, y[i])
+		}
+	}
+	f, use, ok := fitRobust(xs, ys, mid, 2, 0.3)
+	if !ok {
+		return f, 0, false
+	}
+	if g, use4, ok4 := fitRobust(xs, ys, mid, 4, 0.3); ok4 && (g.sd < f.sd/2 || count(use4) > count(use)*5/4) {
+		f, use = g, use4
+	}
+	return f, count(use), true
+}
+
+func count(b []bool) (n int) {
+	for _, v := range b {
+		if v {
+			n++
+		}
+	}
+	return n
+}
+
+// centre corrects the curve by what all columns together show in linear
+// light: the seam is the middle of the dark line between the two sides where
+// there is one, else where half the change of colour is done. It returns the
+// correction in rows along dir.
+func (c *columns) centre(curve poly) float64 {
+	reach := 0.3 / c.scale
+	const fine = 4 // bins per pixel
+	n := int(reach*fine)*2 + 1
+	mean := make([]rgbSum, n)
+	weight := make([]float64, n)
+	for i, x := range c.x {
+		k0 := c.dir * (curve.at(float64(x)) - float64(c.y0[i]))
+		lo, hi := int(math.Ceil(k0-reach)), int(k0+reach)
+		if math.IsNaN(k0) || lo < 0 || hi >= c.count {
+			continue
+		}
+		var last rgbSum
+		for k := lo; k <= hi; k++ {
+			var v rgbSum
+			for ch := range v {
+				v[ch] = c.l.decode(float32(min(255, max(0, c.sum[i][k+1][ch]-c.sum[i][k][ch]))))
+			}
+			if k > lo { // linear interpolation onto the fine bins
+				b0 := (float64(k-1) - k0 + reach) * fine
+				for b := int(math.Ceil(b0)); b < min(n, int(b0+fine)+1); b++ {
+					if b < 0 {
+						continue
+					}
+					t := (float64(b) - b0) / fine
+					for ch := range v {
+						mean[b][ch] += last[ch]*(1-t) + v[ch]*t
+					}
+					weight[b]++
+				}
+			}
+			last = v
+		}
+	}
+	var a, b rgbSum
+	na, nb := 0.0, 0.0
+	for i := range mean {
+		if weight[i] == 0 {
+			continue
+		}
+		for ch := range mean[i] {
+			mean[i][ch] /= weight[i]
+		}
+		d := math.Abs(float64(i)/fine-reach) * c.scale
+		if d < colourGapMM+0.02 || d > 0.25 {
+			continue
+		}
+		side, m := &a, &na
+		if float64(i) > reach*fine {
+			side, m = &b, &nb
+		}
+		for ch := range side {
+			side[ch] += mean[i][ch]
+		}
+		*m++
+	}
+	if na == 0 || nb == 0 {
+		return 0
+	}
+	for ch := range a {
+		a[ch], b[ch] = a[ch]/na, b[ch]/nb
+	}
+	grey := func(v rgbSum) float64 { return 0.299*v[0] + 0.587*v[1] + 0.114*v[2] }
+	value := make([]float64, n)
+	// a dark line between the sides?
+	lowest, at := math.Inf(1), -1
+	for i := range mean {
+		value[i] = grey(mean[i])
+		if d := math.Abs(float64(i)/fine-reach) * c.scale; d <= colourGapMM && weight[i] > 0 && value[i] < lowest {
+			lowest, at = value[i], i
+		}
+	}
+	ga, gb := grey(a), grey(b)
+	if at > 0 && lowest < 0.8*min(ga, gb) {
+		left, right := float64(at), float64(at)
+		for i := at; i > 0; i-- {
+			if h := (ga + lowest) / 2; value[i-1] >= h {
+				left = float64(i) - (h-value[i])/(value[i-1]-value[i])
+				break
+			}
+		}
+		for i := at; i < n-1; i++ {
+			if h := (gb + lowest) / 2; value[i+1] >= h {
+				right = float64(i) + (h-value[i])/(value[i+1]-value[i])
+				break
+			}
+		}
+		return (left+right)/2/fine - reach
+	}
+	var d rgbSum
+	for ch := range d {
+		d[ch] = b[ch] - a[ch]
+	}
+	half := (dot(a, d) + dot(b, d)) / 2
+	mid := n / 2
+	for off := 0; off < mid-1; off++ {
+		for _, i := range [2]int{mid + off, mid - off} {
+			v0, v1 := dot(mean[i-1], d)-half, dot(mean[i], d)-half
+			if v0 < 0 && v1 >= 0 {
+				return (float64(i-1)+v0/(v0-v1))/fine - reach
+			}
+		}
+	}
+	return 0
+}
+
+// follow finds the seam from one end of the silhouette. ok is false where its
+// colour cannot be told from what else changes along the wall.
+func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s seamCurve, ok bool) {
+	c := cutColumns(l, sil, end, dir, mmPerPX)
+	k, change, score, prominence := c.findColour()
+	s = seamCurve{dir: dir, from: "picture", score: score, change: prominence}
+	if score < minColourStep || prominence < seamProminence {
+		return s, false
+	}
+	ys := c.track(k, change)
+	mid := float64(sil.x0+sil.x1) / 2
+	f, n, good := fitCurve(c.x, ys, mid)
+	if !good || n < len(c.x)/2 || n < 7 {
+		return s, false
+	}
+	if d := c.centre(f.poly); math.Abs(d)*mmPerPX <= 2*colourGapMM {
+		f.c[0] += dir * d
+	}
+	s.curve, s.points = f.poly, n
+	s.u = math.Max(seamFloorPX, f.u())
+	s.x0, s.x1 = float64(c.x[0]), float64(c.x[len(c.x)-1])
+	return s, true
+}
+
+// seamFloorPX is the standard uncertainty of the followed seam's height that
+// averaging over columns cannot lower: colour is kept at half resolution in
+// most JPEG files, and a glue line may sit to one side. Common practice, no
+// source.
+const seamFloorPX = 0.25

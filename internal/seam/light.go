@@ -1,0 +1,85 @@
+package seam
+
+import (
+	"finishbench/internal/optics"
+	"finishbench/internal/part"
+)
+
+// light reads single places of a picture: encoded brightness 0..255 for
+// looking, linear light 0..1 for measuring.
+//
+// Linear light is taken from the encoded luma (ITU-R BT.601 weights, those of
+// JPEG), not from single channels: JPEG keeps the luma at full resolution and
+// smears colour, and across an edge to a colourless panel the luma's linear
+// light mixes like each channel's to better than 1 % of a pixel.
+type light struct {
+	im     *part.Image
+	w, h   int
+	linear bool      // samples are linear light already
+	table  []float32 // 8-bit sample to linear light
+}
+
+func newLight(im *part.Image, linear bool) *light {
+	return &light{im: im, w: im.W, h: im.H, linear: linear, table: optics.Linear8()}
+}
+
+// rgb returns a place's channels 0..255, three alike for grey.
+func (l *light) rgb(x, y int) (r, g, b float32) {
+	i := (y*l.w + x) * l.im.C
+	if p := l.im.Pix8; p != nil {
+		if l.im.C == 1 {
+			v := float32(p[i])
+			return v, v, v
+		}
+		return float32(p[i]), float32(p[i+1]), float32(p[i+2])
+	}
+	p := l.im.Pix16
+	if l.im.C == 1 {
+		v := float32(p[i]) / 257
+		return v, v, v
+	}
+	return float32(p[i]) / 257, float32(p[i+1]) / 257, float32(p[i+2]) / 257
+}
+
+// luma returns a place's encoded brightness 0..255.
+func (l *light) luma(x, y int) float32 {
+	if l.im.C == 1 {
+		v, _, _ := l.rgb(x, y)
+		return v
+	}
+	r, g, b := l.rgb(x, y)
+	return 0.299*r + 0.587*g + 0.114*b
+}
+
+// decode turns an encoded value 0..255 into linear light 0..1.
+func (l *light) decode(v float32) float64 {
+	if l.linear {
+		return float64(v) / 255
+	}
+	if v >= 255 {
+		return 1
+	}
+	i := int(v)
+	t := l.table[i]
+	return float64(t + (l.table[i+1]-t)*(v-float32(i)))
+}
+
+// at returns a place's linear light 0..1.
+func (l *light) at(x, y int) float64 { return l.decode(l.luma(x, y)) }
+
+// row fills buf with the linear light of row y from u = u0 on, in a limb's own
+// frame: u is x at the left limb and counts from the right edge at the right
+// one. It returns false where that leaves the picture.
+func (l *light) row(buf []float64, y, u0 int, mirrored bool) bool {
+	if y < 0 || y >= l.h || u0 < 0 || u0+len(buf) > l.w {
+		return false
+	}
+	for i := range buf {
+		x := u0 + i
+		if mirrored {
+			x = l.w - 1 - x
+		}
+		buf[i] = l.at(x, y)
+	}
+	return true
+}

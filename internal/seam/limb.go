@@ -1,0 +1,370 @@
+package seam
+
+import (
+	"math"
+)
+
+// Lengths at a limb, in mm. They are lengths of units, not of pictures; common
+// practice, no source, unless told.
+const (
+	blendMM     = 0.075 // lacquer fillet or edge rounding on either side of the seam
+	blendMaxMM  = 0.40  // widest groove or bead that is still left out
+	blendStepMM = 0.03
+	faceMaxMM   = 1.5  // longest faceplate wall used
+	faceStartMM = 0.20 // wall that is taken as straight to begin with
+	shellMaxMM  = 1.35 // shell wall taken as gently curved (second order)
+	shellStart  = 0.60
+	backOffMM   = 0.05 // kept away from where a side ends (rim, notch)
+	minSideMM   = 0.12 // shortest side that gives a direction
+	minSideRows = 6
+	gapFloorUM  = 3.0 // smaller grooves and beads are told as none
+)
+
+// limb is one limb of a picture in its own frame.
+type limb struct {
+	l        *light
+	sil      *silhouette
+	mirrored bool
+	mm       float64 // mm per pixel
+	dir      float64 // +1: faceplate up
+	rows     []limbRow
+	y0       int // row of rows[0]
+	reach    int // samples kept on either side of the outline
+	level    int // samples from the outline to where a level is taken
+}
+
+func (b *limb) x(u float64) float64 {
+	if b.mirrored {
+		return float64(b.l.w-1) - u
+	}
+	return u
+}
+
+// trace reads the rows from y0 to y1 and finds each one's half-height
+// crossing. It returns why not, where it finds too few.
+func (b *limb) trace(y0, y1 int) string {
+	y0, y1 = max(0, y0), min(b.l.h-1, y1)
+	b.level = max(5, int(0.06/b.mm+0.5))
+	b.reach = 2*b.level + 4
+	b.y0 = y0
+	b.rows = make([]limbRow, 0, max(0, y1-y0+1))
+	margin := 2*b.sil.s + b.reach + 2
+	buf := make([]float64, 2*margin+1)
+	found, cut, none := 0, 0, 0
+	for y := y0; y <= y1; y++ {
+		r := limbRow{y: float64(y), half: math.NaN(), fine: math.NaN()}
+		guess := b.sil.limbCell(float64(y), b.l.w, b.mirrored)
+		switch {
+		case math.IsNaN(guess):
+			none++
+		case int(guess) < b.sil.s+2:
+			cut++
+		default:
+			u0 := max(0, int(guess)-margin)
+			v := buf[:min(len(buf), b.l.w-u0)]
+			if b.l.row(v, y, u0, b.mirrored) {
+				r.half = b.crossing(v, int(guess)-u0)
+				if !math.IsNaN(r.half) {
+					c := int(r.half + 0.5)
+					lo, hi := max(0, c-b.reach), min(len(v), c+b.reach+1)
+					r.light = append([]float64(nil), v[lo:hi]...)
+					r.u0 = u0 + lo
+					r.half += float64(u0)
+					found++
+				}
+			}
+		}
+		b.rows = append(b.rows, r)
+	}
+	switch {
+	case cut > len(b.rows)/2:
+		return "this limb is cut off by the picture's border"
+	case none > len(b.rows)/2:
+		return "no outline at this limb, or a holder beside it hides it"
+	case found < len(b.rows)/2:
+		return "the outline does not stand out from the panel here"
+	}
+	return ""
+}
+
+// crossing finds, in samples that begin in the panel, where the level is half
+// way to the unit's, near the rough place guess; NaN where it is not.
+func (b *limb) crossing(v []float64, guess int) float64 {
+	s, n := b.sil.s, len(v)
+	mean := func(lo, hi int) float64 {
+		lo, hi = max(0, lo), min(n, hi)
+		if lo >= hi {
+			return math.NaN()
+		}
+		t := 0.0
+		for _, x := range v[lo:hi] {
+			t += x
+		}
+		return t / float64(hi-lo)
+	}
+	panel := mean(0, max(2, guess-s-b.level-2))
+	unit := mean(guess+2, guess+s+b.level)
+	at := math.NaN()
+	for round := 0; round < 3; round++ {
+		if !(math.Abs(unit-panel) > 0.02) {
+			return math.NaN()
+		}
+		half, sign := (unit+panel)/2, 1.0
+		if unit < panel {
+			sign = -1
+		}
+		at = math.NaN()
+		for i := 1; i < n; i++ {
+			v0, v1 := sign*(v[i-1]-half), sign*(v[i]-half)
+			if v0 < 0 && v1 >= 0 {
+				at = float64(i-1) + v0/(v0-v1)
+				break
+			}
+		}
+		if math.IsNaN(at) {
+			return at
+		}
+		c := int(at + 0.5)
+		panel = mean(c-2*b.level, c-b.level+1)
+		unit = mean(c+b.level, c+2*b.level)
+	}
+	return at
+}
+
+// side is one side of the seam at a limb: the faceplate's wall or the shell's.
+type side struct {
+	name    string
+	sign    float64 // t*sign > 0 on this side; t grows from faceplate to shell
+	degree  int
+	startMM float64
+	maxMM   float64
+	lo, hi  float64 // used rows: lo <= t*sign <= hi, in pixels along y
+	rows    []limbRow
+	shape   edgeShape
+	fit     polyFit // outline u against y, around the seam's row
+	used    int
+	uModel  float64 // what another model of the unit's level would shift, pixels
+	offset  float64 // fine minus half, median
+}
+
+// pick collects the side's rows between lo and hi.
+func (b *limb) pick(s *side, seamY float64) {
+	s.rows = s.rows[:0]
+	for _, r := range b.rows {
+		t := b.dir * (r.y - seamY) * s.sign
+		if t >= s.lo && t <= s.hi && !math.IsNaN(r.half) {
+			s.rows = append(s.rows, r)
+		}
+	}
+}
+
+// columnsOf returns the rows' places and half-height or fine crossings.
+func columnsOf(rows []limbRow, fine bool) (y, u []float64) {
+	y, u = make([]float64, 0, len(rows)), make([]float64, 0, len(rows))
+	for _, r := range rows {
+		v := r.half
+		if fine {
+			v = r.fine
+		}
+		y, u = append(y, r.y), append(u, v)
+	}
+	return y, u
+}
+
+// extend finds how far from the seam the side is one smooth curve: it starts
+// with a short stretch and goes on while the rows follow the fit.
+func (b *limb) extend(s *side, seamY float64) bool {
+	px := func(mm float64) float64 { return mm / b.mm }
+	limit := s.lo + px(s.maxMM)
+	s.hi = s.lo + max(px(s.startMM), minSideRows+2)
+	var p polyFit
+	for {
+		b.pick(s, seamY)
+		y, u := columnsOf(s.rows, false)
+		f, _, ok := fitRobust(y, u, seamY, s.degree, 0.1)
+		if !ok {
+			return false
+		}
+		p = f
+		if s.hi >= limit {
+			s.hi = limit
+			return true
+		}
+		// the next stretch, in threes
+		next := min(limit, s.hi+max(5, px(0.06)))
+		bad := 0
+		run := make([]float64, 0, 3)
+		end := next
+		for _, r := range b.beyond(s, seamY, s.hi, next) {
+			t := b.dir * (r.y - seamY) * s.sign
+			d := math.NaN()
+			if !math.IsNaN(r.half) {
+				d = r.half - p.at(r.y)
+			}
+			if len(run) == 3 {
+				run = append(run[:0], run[1:]...)
+			}
+			run = append(run, d)
+			m := 0.0
+			for _, v := range run {
+				m += v / float64(len(run))
+			}
+			if !(math.Abs(m) <= max(0.1, 3*p.sd)) {
+				bad++
+				if bad == 3 {
+					end = t - 3
+					break
+				}
+			} else {
+				bad = 0
+			}
+		}
+		if end < next {
+			s.hi = max(s.lo+minSideRows, end-px(backOffMM)-2)
+			return true
+		}
+		s.hi = next
+	}
+}
+
+// beyond returns the rows with from < t <= to, nearest first.
+func (b *limb) beyond(s *side, seamY, from, to float64) []limbRow {
+	var out []limbRow
+	step := int(b.dir * s.sign)
+	for i := int(math.Round(seamY)) - b.y0; i >= 0 && i < len(b.rows); i += step {
+		t := b.dir * (b.rows[i].y - seamY) * s.sign
+		if t > to {
+			break
+		}
+		if t > from {
+			out = append(out, b.rows[i])
+		}
+	}
+	return out
+}
+
+// measure fits a side: how far it goes, its edge shape, its rows. It returns
+// the reason where it cannot.
+func (b *limb) measure(s *side, seamY float64) string {
+	s.lo = blendMM/b.mm + 3
+	for {
+		if !b.extend(s, seamY) {
+			return "the outline of the " + s.name + " beside the seam is too short or broken"
+		}
+		near := max(3, blendStepMM/b.mm)
+		if !b.disturbed(s, seamY, near) || (s.lo+near)*b.mm > blendMaxMM {
+			break
+		}
+		s.lo += near
+	}
+	b.pick(s, seamY)
+	if len(s.rows) < minSideRows || (s.hi-s.lo)*b.mm < minSideMM*0.5 {
+		return "the straight outline of the " + s.name + " beside the seam is too short"
+	}
+	y, u := columnsOf(s.rows, false)
+	f, use, ok := fitRobust(y, u, seamY, s.degree, 0.15)
+	if !ok {
+		return "the outline of the " + s.name + " beside the seam is too short or broken"
+	}
+	kept := s.rows[:0]
+	for i, r := range s.rows {
+		if use[i] {
+			kept = append(kept, r)
+		}
+	}
+	s.rows = kept
+	start := b.startShape(s.rows, f.poly)
+	shape, ok := fitShape(s.rows, f.poly, start, true)
+	if !ok {
+		return "the outline of the " + s.name + " is not a clean edge"
+	}
+	s.shape = shape
+	s.fit = f
+	return ""
+}
+
+// finish finds the rows' fine places with the common blur and fits the side.
+func (b *limb) finish(s *side, seamY float64) string {
+	fitRows(s.rows, s.fit.poly, s.shape)
+	y, u := columnsOf(s.rows, true)
+	off := make([]float64, 0, len(s.rows))
+	for _, r := range s.rows {
+		if !math.IsNaN(r.fine) {
+			off = append(off, r.fine-r.half)
+		}
+	}
+	s.offset = median(off)
+	f, use, ok := fitRobust(y, u, seamY, s.degree, 0.1)
+	if !ok || count(use) < minSideRows {
+		return "the outline of the " + s.name + " beside the seam is too short or broken"
+	}
+	s.fit, s.used = f, count(use)
+	return ""
+}
+
+// disturbed reports whether the rows next to the left-out zone leave the curve
+// of the rows beyond them: a wide groove, a bead, a broad fillet.
+func (b *limb) disturbed(s *side, seamY, near float64) bool {
+	var y, u []float64
+	var yn, un []float64
+	for _, r := range b.rows {
+		t := b.dir * (r.y - seamY) * s.sign
+		if t < s.lo || t > s.hi || math.IsNaN(r.half) {
+			continue
+		}
+		if t < s.lo+near {
+			yn, un = append(yn, r.y), append(un, r.half)
+		} else {
+			y, u = append(y, r.y), append(u, r.half)
+		}
+	}
+	f, _, ok := fitRobust(y, u, seamY, s.degree, 0.1)
+	if !ok || len(yn) == 0 {
+		return false
+	}
+	m := 0.0
+	for i := range yn {
+		m += (un[i] - f.at(yn[i])) / float64(len(yn))
+	}
+	se := math.Hypot(f.u(), f.sd*math.Sqrt(f.infl/float64(len(yn))))
+	return math.Abs(m) > max(3*se, 0.1)
+}
+
+// startShape makes a first edge shape from the levels beside the outline.
+func (b *limb) startShape(rows []limbRow, p poly) edgeShape {
+	var panel, unit float64
+	var np, nu int
+	for _, r := range rows {
+		at := p.at(r.y)
+		for k, v := range r.light {
+			d := float64(r.u0+k) - at
+			switch {
+			case d < -float64(b.level)+0.5:
+				panel += v
+				np++
+			case d > float64(b.level)-1.5 && d < float64(b.level)+2.5:
+				unit += v
+				nu++
+			}
+		}
+	}
+	e := edgeShape{sigma: 0.9}
+	if np > 0 && nu > 0 {
+		e.panel, e.unit = panel/float64(np), unit/float64(nu)
+	}
+	// the blur from the slope at the outline: contrast / (sigma sqrt(2 pi))
+	steep := make([]float64, 0, len(rows))
+	for _, r := range rows {
+		best := 0.0
+		for k := 1; k < len(r.light); k++ {
+			if math.Abs(float64(r.u0+k)-0.5-p.at(r.y)) < 3 {
+				best = max(best, math.Abs(r.light[k]-r.light[k-1]))
+			}
+		}
+		steep = append(steep, best)
+	}
+	if m := median(steep); m > 0 {
+		e.sigma = min(6, max(0.5, math.Abs(e.panel-e.unit)/m/2.5066))
+	}
+	return e
+}

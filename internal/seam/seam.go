@@ -1,0 +1,341 @@
+package seam
+
+import (
+	"fmt"
+	"math"
+
+	"finishbench/internal/part"
+)
+
+// Params says what must be known to measure an edge picture.
+type Params struct {
+	MMPerPX              float64 // scale, mm per pixel (> 0)
+	URelScale            float64 // relative standard uncertainty of the scale (>= 0)
+	FaceplateThicknessMM float64 // 0: unknown; used only where the seam cannot be seen
+	Linear               bool    // samples are linear light, not sRGB-encoded
+}
+
+// DefaultParams are the parameters for a scale alone: 0.2 % uncertainty of the
+// scale (common practice for a scale taken from a ruled target, no source),
+// faceplate thickness unknown, sRGB-encoded samples.
+func DefaultParams(mmPerPX float64) Params {
+	return Params{MMPerPX: mmPerPX, URelScale: 0.002}
+}
+
+// Measurement is what an edge picture says about the seam.
+type Measurement struct {
+	Stations    [2]part.Station // left, then right; also where not measured
+	SeamLine    []part.Point    // followed seam from limb to limb, for drawing; empty where not found
+	Outline     [][]part.Point  // fitted limbs beside the seam, for drawing
+	EdgeWidthPX float64         // 10-90 % width of the limbs' edge in pixels, along the normal; NaN if not measured
+}
+
+// Scales for which the lengths in mm above span enough pixels and fit a frame.
+const (
+	minMMPerPX = 0.001
+	maxMMPerPX = 0.1
+)
+
+// Measure finds the seam in an edge picture and measures the step at both
+// limbs. It never fails: what could not be measured is a station in the state
+// not_measured with a reason, its numbers nil.
+//
+// StepUM is the distance of the faceplate's and the shell's outline, both
+// carried to the seam's height, along the outline's normal; positive where the
+// faceplate stands out. UUM is its standard uncertainty (k = 1) by JCGM
+// 100:2008 (GUM), 5.1.2: the parts are taken as independent and added as
+// squares. XPX, YPX is where the seam meets the shell's outline.
+func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
+	m := Measurement{EdgeWidthPX: math.NaN()}
+	for i, s := range [2]part.Side{part.Left, part.Right} {
+		m.Stations[i] = part.Station{Image: shot.File, AngleDeg: shot.AngleDeg, Side: s, State: part.Unmeasured}
+	}
+	refuse := func(reason string) Measurement {
+		for i := range m.Stations {
+			m.Stations[i].Reason = reason
+		}
+		return m
+	}
+	if err := im.Validate(); err != nil {
+		return refuse("the picture is empty or damaged")
+	}
+	if !(p.MMPerPX >= minMMPerPX && p.MMPerPX <= maxMMPerPX) {
+		return refuse(fmt.Sprintf("the scale of %g mm per pixel is missing or not between %g and %g", p.MMPerPX, minMMPerPX, maxMMPerPX))
+	}
+	if !(p.URelScale >= 0 && p.URelScale < 1) {
+		return refuse("the scale's relative uncertainty is not between 0 and 1")
+	}
+	l := newLight(im, p.Linear)
+	sil, reason := findSilhouette(l, p.MMPerPX)
+	if reason != "" {
+		return refuse(reason)
+	}
+	seam, reason := findSeam(l, &sil, p)
+	if reason != "" {
+		return refuse(reason)
+	}
+	var widths []float64
+	var ends [2]float64
+	for i := range m.Stations {
+		r := measureLimb(l, &sil, seam, i == 1, p)
+		if r.reason != "" {
+			m.Stations[i].Reason = r.reason
+			ends[i] = float64(sil.x0)
+			if i == 1 {
+				ends[i] = float64(sil.x1)
+			}
+			continue
+		}
+		r.fill(&m.Stations[i], seam)
+		m.Outline = append(m.Outline, r.outline...)
+		widths = append(widths, widthPerSigma*r.sigma)
+		ends[i] = r.x
+	}
+	m.EdgeWidthPX = mean(widths)
+	m.SeamLine = seam.line(ends[0], ends[1])
+	return m
+}
+
+// widthPerSigma is the 10-90 % width of an edge blurred by a Gaussian, in
+// standard deviations: 2 * 1.2816.
+const widthPerSigma = 2.5631
+
+func mean(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	s := 0.0
+	for _, x := range v {
+		s += x
+	}
+	return s / float64(len(v))
+}
+
+// findSeam looks for the seam from the straighter end of the silhouette and,
+// where that end is not plainly the faceplate's, from the other one too.
+func findSeam(l *light, sil *silhouette, p Params) (seamCurve, string) {
+	type end struct {
+		e   outlineEnd
+		dir float64
+	}
+	ends := []end{{sil.top, 1}, {sil.bot, -1}}
+	if sil.bot.straight > sil.top.straight {
+		ends[0], ends[1] = ends[1], ends[0]
+	}
+	const plain = 0.25 // by this share of columns the one end is straighter
+	n := 1
+	if ends[0].e.straight-ends[1].e.straight < plain {
+		n = 2
+	}
+	var best seamCurve
+	found := false
+	for _, e := range ends[:n] {
+		if s, ok := follow(l, sil, e.e, e.dir, p.MMPerPX); ok && (!found || s.score > best.score) {
+			best, found = s, true
+		}
+	}
+	if found {
+		return best, ""
+	}
+	return hiddenSeam(l, sil, ends[0].e, ends[0].dir, p)
+}
+
+// line returns the seam's points from x0 to x1 for drawing.
+func (s seamCurve) line(x0, x1 float64) []part.Point {
+	const n = 33
+	pts := make([]part.Point, n)
+	for i := range pts {
+		x := x0 + (x1-x0)*float64(i)/(n-1)
+		pts[i] = part.Point{X: x, Y: s.curve.at(x)}
+	}
+	return pts
+}
+
+// limbResult is what one limb gave.
+type limbResult struct {
+	reason   string
+	step     float64 // um
+	u        float64 // um
+	gap      float64 // um
+	bead     float64 // um
+	x, y     float64 // pixels
+	sigma    float64 // pixels
+	outline  [][]part.Point
+	warnings []string
+	parts    [6]float64 // um: scatter, column pattern, model, height, scale, floor
+	face     side
+	shell    side
+}
+
+func (r *limbResult) fill(s *part.Station, seam seamCurve) {
+	s.State = part.Measured
+	s.StepUM, s.UUM = part.Num(r.step), part.Num(r.u)
+	s.GapUM, s.BeadUM = part.Num(r.gap), part.Num(r.bead)
+	s.XPX, s.YPX = part.Num(r.x), part.Num(r.y)
+	s.SeamFrom, s.Warnings = seam.from, r.warnings
+}
+
+// measureLimb measures one limb.
+func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Params) (r limbResult) {
+	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir}
+	x := float64(sil.x0)
+	if mirrored {
+		x = float64(sil.x1)
+	}
+	y := seam.curve.at(x)
+	if !(y > 0 && y < float64(l.h-1)) {
+		r.reason = "the seam meets this limb outside the picture"
+		return r
+	}
+	faceReach := (faceMaxMM + blendMaxMM) / p.MMPerPX
+	if end := sil.top; seam.dir < 0 {
+		end = sil.bot
+		faceReach = min(faceReach, end.y(x)-y)
+	} else {
+		faceReach = min(faceReach, y-end.y(x))
+	}
+	shellReach := (shellMaxMM + blendMaxMM) / p.MMPerPX
+	y0, y1 := y-faceReach, y+shellReach
+	if seam.dir < 0 {
+		y0, y1 = y-shellReach, y+faceReach
+	}
+	if r.reason = b.trace(int(y0)-1, int(y1)+1); r.reason != "" {
+		return r
+	}
+	y = b.seamAt(seam, y)
+	face := side{name: "faceplate", sign: -1, degree: 1, startMM: faceStartMM, maxMM: faceMaxMM}
+	shell := side{name: "shell", sign: 1, degree: 2, startMM: shellStart, maxMM: shellMaxMM}
+	for _, s := range [2]*side{&face, &shell} {
+		if r.reason = b.measure(s, y); r.reason != "" {
+			return r
+		}
+	}
+	sigma := commonBlur(face.shape, shell.shape)
+	for _, s := range [2]*side{&face, &shell} {
+		if r.reason = b.finish(s, y); r.reason != "" {
+			return r
+		}
+	}
+	r.combine(b, &face, &shell, seam, sigma, p)
+	return r
+}
+
+// commonBlur is both sides' blur, weighted by how well each is known.
+func commonBlur(a, b edgeShape) float64 {
+	wa, wb := 1/(a.uSigma*a.uSigma+1e-6), 1/(b.uSigma*b.uSigma+1e-6)
+	if math.IsNaN(wa) {
+		wa = 0
+	}
+	if math.IsNaN(wb) {
+		wb = 0
+	}
+	if wa+wb == 0 {
+		return (a.sigma + b.sigma) / 2
+	}
+	return (wa*a.sigma + wb*b.sigma) / (wa + wb)
+}
+
+// seamAt returns the seam's row at the limb itself: where the curve meets the
+// outline near row y.
+func (b *limb) seamAt(seam seamCurve, y float64) float64 {
+	for i := 0; i < 3; i++ {
+		u := b.halfNear(y)
+		if math.IsNaN(u) {
+			return y
+		}
+		y = seam.curve.at(b.x(u))
+	}
+	return y
+}
+
+// halfNear is the median half-height crossing of the rows around y.
+func (b *limb) halfNear(y float64) float64 {
+	v := make([]float64, 0, 9)
+	c := int(math.Round(y)) - b.y0
+	for i := max(0, c-4); i <= min(len(b.rows)-1, c+4); i++ {
+		if !math.IsNaN(b.rows[i].half) {
+			v = append(v, b.rows[i].half)
+		}
+	}
+	return median(v)
+}
+
+// combine makes the step, its uncertainty and what is drawn.
+func (r *limbResult) combine(b *limb, face, shell *side, seam seamCurve, sigma float64, p Params) {
+	um := p.MMPerPX * 1000
+	f := joinSides(face.fit, shell.fit)
+	// u grows inwards: the shell further in (larger u) means the faceplate stands out
+	r.step = f.Normal * um
+	cos := f.Normal / f.Vertical
+	if f.Vertical == 0 {
+		cos = 1
+	}
+	r.sigma = sigma
+	r.parts[0] = f.U * cos * um
+	r.parts[1] = math.Hypot(face.shape.uShift, shell.shape.uShift) * cos * um
+	r.parts[2] = 0
+	r.parts[3] = math.Abs(f.SlopeAfter-f.SlopeBefore) * seam.u * um
+	r.parts[4] = math.Abs(r.step) * p.URelScale
+	r.parts[5] = 0
+	ss := 0.0
+	for _, v := range r.parts {
+		ss += v * v
+	}
+	r.u = math.Sqrt(ss)
+	r.x = b.x(shell.fit.c[0])
+	r.y = shell.fit.x0
+	r.face, r.shell = *face, *shell
+	r.groove(b, face, shell, um)
+	r.draw(b, face, shell)
+}
+
+// groove finds how deep the outline dips below both fitted sides between the
+// rows that were left out, and how high it stands above both.
+func (r *limbResult) groove(b *limb, face, shell *side, um float64) {
+	y0 := shell.fit.x0
+	deep, high := 0.0, 0.0
+	var last []float64
+	for i := range b.rows {
+		row := &b.rows[i]
+		t := b.dir * (row.y - y0)
+		if t < -face.lo || t > shell.lo || math.IsNaN(row.half) {
+			continue
+		}
+		uf, us := face.fit.at(row.y)-face.offset, shell.fit.at(row.y)-shell.offset
+		dip, rise := row.half-max(uf, us), min(uf, us)-row.half
+		v := dip
+		if rise > 0 {
+			v = -rise
+		} else if dip < 0 {
+			v = 0
+		}
+		last = append(last, v)
+		if len(last) > 3 {
+			last = last[1:]
+		}
+		if len(last) == 3 {
+			mid := max(min(last[0], last[1]), min(max(last[0], last[1]), last[2])) // median of three
+			deep, high = max(deep, mid), max(high, -mid)
+		}
+	}
+	noise := 3 * math.Hypot(face.fit.sd, shell.fit.sd)
+	if deep*um > gapFloorUM && deep > noise {
+		r.gap = deep * um
+	}
+	if high*um > gapFloorUM && high > noise {
+		r.bead = high * um
+	}
+}
+
+// draw makes the fitted outlines.
+func (r *limbResult) draw(b *limb, face, shell *side) {
+	for _, s := range [2]*side{face, shell} {
+		var pts []part.Point
+		const n = 13
+		for i := 0; i < n; i++ {
+			y := s.fit.x0 + b.dir*s.sign*s.hi*float64(i)/(n-1)
+			pts = append(pts, part.Point{X: b.x(s.fit.at(y)), Y: y})
+		}
+		r.outline = append(r.outline, pts)
+	}
+}
