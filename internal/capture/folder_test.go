@@ -1,0 +1,170 @@
+package capture
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"finishbench/internal/part"
+)
+
+// folder makes a folder with empty files of the given names; unit.yaml's text
+// may be given.
+func folder(t *testing.T, yaml string, names ...string) string {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "u07-L")
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range names {
+		if err := os.WriteFile(filepath.Join(dir, n), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if yaml != "" {
+		if err := os.WriteFile(filepath.Join(dir, UnitFile), []byte(yaml), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dir
+}
+
+func TestScanByName(t *testing.T) {
+	dir := folder(t, "", "edge_030.jpg", "edge_000.JPG", "edge_-22.5.tiff", "face_raking.png", "shell_diffuse.bmp", "truth.json", "setup.jpg", "._edge_060.jpg")
+	f, err := Scan(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []part.Shot{
+		{File: "edge_-22.5.tiff", View: part.Edge, AngleDeg: -22.5},
+		{File: "edge_000.JPG", View: part.Edge},
+		{File: "edge_030.jpg", View: part.Edge, AngleDeg: 30},
+		{File: "face_raking.png", View: part.Face, Light: part.Raking},
+		{File: "shell_diffuse.bmp", View: part.Shell, Light: part.Diffuse},
+	}
+	if f.Name != "u07-L" || f.Dir != dir || len(f.Shots) != len(want) {
+		t.Fatalf("got %+v", f)
+	}
+	for i, w := range want {
+		w.Path = filepath.Join(dir, w.File)
+		if f.Shots[i] != w {
+			t.Errorf("shot %d: %+v, want %+v", i, f.Shots[i], w)
+		}
+	}
+}
+
+func TestScanByUnitFile(t *testing.T) {
+	dir := folder(t, `serial: 00123
+pictures:
+  - {file: b.png, view: edge, angle_deg: 60, light: back}
+  - {file: face_raking.jpg, view: face, light: diffuse} # the list wins over the name
+  - file: ./a.tif
+    view: shell
+`, "b.png", "a.tif", "face_raking.jpg", "edge_030.jpg")
+	f, err := Scan(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Name != "00123" { // as written, not the octal 83
+		t.Errorf("serial %q", f.Name)
+	}
+	want := []part.Shot{
+		{File: "a.tif", View: part.Shell},
+		{File: "b.png", View: part.Edge, Light: part.Back, AngleDeg: 60},
+		{File: "edge_030.jpg", View: part.Edge, AngleDeg: 30},
+		{File: "face_raking.jpg", View: part.Face, Light: part.Diffuse},
+	}
+	if len(f.Shots) != len(want) {
+		t.Fatalf("got %+v", f.Shots)
+	}
+	for i, w := range want {
+		w.Path = filepath.Join(dir, w.File)
+		if f.Shots[i] != w {
+			t.Errorf("shot %d: %+v, want %+v", i, f.Shots[i], w)
+		}
+	}
+}
+
+func TestScanRefuses(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, []byte("x"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	one := func(s string) string { return folder(t, "pictures: ["+s+"]\n", "a.png") }
+	for _, c := range []struct{ name, dir, want string }{
+		{"missing", filepath.Join(t.TempDir(), "nowhere"), "no such folder"},
+		{"a file", file, "this is a file"},
+		{"empty", folder(t, ""), "it is empty"},
+		{"no pictures", folder(t, "", "truth.json", "notes.txt"), "no .jpg, .png, .tif or .bmp"},
+		{"other names", folder(t, "", "IMG_1.jpg"), "IMG_1.jpg"},
+		{"bad angle", folder(t, "", "edge_000.jpg", "edge_0x3.jpg"), "edge_0x3.jpg"},
+		{"angle too large", folder(t, "", "edge_999.jpg"), "edge_999.jpg"},
+		{"angle not a number", folder(t, "", "edge_nan.jpg"), "edge_nan.jpg"},
+		{"no angle", folder(t, "", "edge.jpg"), "edge.jpg"},
+		{"bad light", folder(t, "", "face_ring.jpg"), "face_ring.jpg"},
+		{"no light", folder(t, "", "face_.jpg"), "face_.jpg"},
+		{"not yaml", folder(t, "pictures: [", "a.png"), "unit.yaml"},
+		{"empty yaml", folder(t, "# nothing\n", "a.png"), "unit.yaml is empty"},
+		{"unknown key", folder(t, "serail: x\n", "edge_000.png"), "serail"},
+		{"unknown picture key", one("{file: a.png, view: face, angel_deg: 3}"), "angel_deg"},
+		{"wrong type", folder(t, "pictures: 3\n", "a.png"), "list of pictures"},
+		{"two documents", folder(t, "serial: a\n---\nserial: b\n", "edge_000.png"), "more than one"},
+		{"not there", one("{file: b.png, view: face}"), "b.png, which is not there"},
+		{"no file", one("{view: face}"), "without a file name"},
+		{"no view", one("{file: a.png}"), "view"},
+		{"bad view", one("{file: a.png, view: side}"), "side"},
+		{"bad light in list", one("{file: a.png, view: face, light: ring}"), "ring"},
+		{"edge without angle", one("{file: a.png, view: edge}"), "angle_deg"},
+		{"face with angle", one("{file: a.png, view: face, angle_deg: 3}"), "edge pictures only"},
+		{"angle nan in list", one("{file: a.png, view: edge, angle_deg: .nan}"), "angle_deg"},
+		{"twice", one("{file: a.png, view: face}, {file: ./a.png, view: shell}"), "twice"},
+		{"outside", one("{file: ../a.png, view: face}"), "outside"},
+		{"outside in two", one("{file: x/../../a.png, view: face}"), "outside"},
+		{"absolute", one("{file: /etc/passwd, view: face}"), "outside"},
+		{"serial with slash", folder(t, "serial: ../x\n", "edge_000.png"), "serial"},
+		{"serial dots", folder(t, "serial: ..\n", "edge_000.png"), "serial"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f, err := Scan(c.dir)
+			if err == nil {
+				t.Fatalf("no error, got %+v", f)
+			}
+			if msg := err.Error(); !strings.Contains(msg, c.want) || strings.Contains(msg, "\n") {
+				t.Errorf("message %q does not say %q in one line", msg, c.want)
+			}
+			t.Log(err)
+		})
+	}
+	if _, err := Scan(folder(t, "")); !errors.Is(err, ErrNoPictures) {
+		t.Errorf("empty folder: %v is not ErrNoPictures", err)
+	}
+}
+
+// FuzzUnitYAML: whatever unit.yaml holds, reading it neither stops the program
+// nor lets a file outside the folder through.
+func FuzzUnitYAML(f *testing.F) {
+	f.Add([]byte("serial: a\npictures:\n  - {file: a.png, view: edge, angle_deg: 30}\n"))
+	f.Add([]byte("pictures: [{file: ../a, view: face}]"))
+	f.Add([]byte("a: &a [*a]"))
+	f.Add([]byte("serial: \"\\0\""))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		u, err := parseUnitFile(data)
+		if err != nil {
+			if strings.Contains(err.Error(), "\n") {
+				t.Errorf("message of two lines: %q", err)
+			}
+			return
+		}
+		for _, p := range u.Pictures {
+			s, err := p.shot()
+			if err != nil || !filepath.IsLocal(s.File) || s.AngleDeg != s.AngleDeg {
+				t.Errorf("let through: %+v, %v", s, err)
+			}
+		}
+		if strings.ContainsAny(u.Serial, "/\\\n") {
+			t.Errorf("serial %q", u.Serial)
+		}
+	})
+}

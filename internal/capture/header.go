@@ -1,0 +1,96 @@
+package capture
+
+import (
+	"bytes"
+	"fmt"
+)
+
+// MaxPixels is the largest picture Read takes, in pixels: 50 megapixels, as
+// the station's cameras go up to there. Common practice, no source.
+const MaxPixels = 50_000_000
+
+// minSide is the smallest width and height Read takes, in pixels. What is too
+// small to measure is for Check to say; this only keeps out what is no picture.
+const minSide = 16
+
+// maxFileBytes bounds what is read into memory: 50 megapixels of four 16-bit
+// samples, and room for the rest.
+const maxFileBytes = 8*MaxPixels + 16<<20
+
+// format is a kind of picture file.
+type format string
+
+const (
+	jpegFile format = "JPEG"
+	pngFile  format = "PNG"
+	tiffFile format = "TIFF"
+	bmpFile  format = "BMP"
+)
+
+// header is what a file says of its picture before it is decoded.
+type header struct {
+	format   format
+	w, h     int
+	channels int  // samples per pixel in the file, alpha included
+	bits     int  // per sample
+	orient   int  // 1..8 as in the EXIF tag; 1 where there is none
+	limit    int  // largest number of pixels allowed
+	special  bool // not for OpenCV: CMYK JPEG; PNG with a palette or under 8 bits
+	tiff     *tiffLayout
+	bmp      *bmpLayout
+}
+
+// parseHeader tells the format by the file's first bytes, reads its header and
+// walks to its end, so that a cut-off file is told from a whole one. It does
+// not decode. Sizes under 16 pixels a side or over maxPixels are refused as
+// soon as they are known.
+func parseHeader(data []byte, maxPixels int) (*header, error) {
+	h := &header{orient: 1, limit: maxPixels}
+	var err error
+	switch {
+	case len(data) == 0:
+		return nil, fmt.Errorf("the file is empty (0 bytes); take the picture again")
+	case bytes.HasPrefix(data, []byte("\xff\xd8")):
+		err = parseJPEG(h, data)
+	case bytes.HasPrefix(data, []byte(pngMagic)):
+		err = parsePNG(h, data)
+	case bytes.HasPrefix(data, []byte("II")) || bytes.HasPrefix(data, []byte("MM")):
+		err = parseTIFF(h, data)
+	case bytes.HasPrefix(data, []byte("BM")):
+		err = parseBMP(h, data)
+	default:
+		return nil, fmt.Errorf("not a JPEG, PNG, TIFF or BMP picture, whatever its name says (it begins with %.12q)", data[:min(len(data), 12)])
+	}
+	if err != nil {
+		return nil, err
+	}
+	if h.orient < 1 || h.orient > 8 {
+		h.orient = 1
+	}
+	return h, nil
+}
+
+// setSize takes a size, or refuses it before anything of that size is made.
+func (h *header) setSize(width, height int64) error {
+	limit := int64(h.limit)
+	switch {
+	case width <= 0 || height <= 0:
+		return errDamaged(h.format, "its header gives no size")
+	case width > limit || height > limit || width*height > limit:
+		return fmt.Errorf("%d x %d pixels are %.0f megapixels, more than the limit of %.0f; take smaller pictures", width, height, float64(width)*float64(height)/1e6, float64(limit)/1e6)
+	case width < minSide || height < minSide:
+		return fmt.Errorf("%d x %d pixels are too few for a picture of a unit (at least %d each way)", width, height, minSide)
+	}
+	h.w, h.h = int(width), int(height)
+	return nil
+}
+
+// errCut says that a file ends too early.
+func errCut(f format, what string) error {
+	return fmt.Errorf("the %s file is cut off (%s); copy it or take the picture again", f, what)
+}
+
+// errDamaged says that a file contradicts itself.
+func errDamaged(f format, what string) error {
+	return fmt.Errorf("the %s file is damaged (%s); copy it or take the picture again", f, what)
+}
