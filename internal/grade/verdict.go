@@ -1,0 +1,139 @@
+package grade
+
+import (
+	"fmt"
+	"strings"
+
+	"finishbench/internal/part"
+)
+
+// decide sets Score, Verdict and Reasons. missing says what was not measured.
+func decide(r *part.Result, l Limits, all []weighed, missing []string) {
+	score, left := 0.0, 0.0
+	worst, worstLeft := part.None, part.None
+	for _, w := range all {
+		score += Demerits(w.Severity)
+		worst = worse(worst, w.Severity)
+		if !w.mends {
+			left += Demerits(w.Severity)
+			worstLeft = worse(worstLeft, w.Severity)
+		}
+	}
+	r.Score = nil
+	if somethingMeasured(r) {
+		r.Score = part.Num(score)
+	}
+	switch {
+	case !passes(worstLeft, left, l):
+		r.Verdict = part.Reject
+	case !passes(worst, score, l):
+		r.Verdict = part.Rework
+	case len(missing) > 0:
+		r.Verdict = part.NotMeasured
+	default:
+		r.Verdict = part.Pass
+	}
+	r.Reasons = reasons(r, l, all, score, missing)
+}
+
+// passes is the rule for findings alone. A score at its limit passes.
+func passes(worst part.Severity, score float64, l Limits) bool {
+	return worst.Rank() < part.Major.Rank() && score <= l.ScoreLimit
+}
+
+func worse(a, b part.Severity) part.Severity {
+	if b.Rank() > a.Rank() {
+		return b
+	}
+	return a
+}
+
+func somethingMeasured(r *part.Result) bool {
+	for _, p := range r.Pictures {
+		if p.State == part.PictureOK {
+			return true
+		}
+	}
+	for _, s := range r.Seam.Stations {
+		if s.State == part.Measured {
+			return true
+		}
+	}
+	return len(r.Findings) > 0
+}
+
+// unmeasured says, a sentence each, what was not measured: pictures that were
+// not fit, stations, views that are missing. Stations of a picture that was not
+// fit are told by the picture.
+func unmeasured(r *part.Result, l Limits) []string {
+	if len(r.Pictures) == 0 && len(r.Seam.Stations) == 0 {
+		return []string{"no picture: nothing was measured"}
+	}
+	var out []string
+	unfit := map[string]bool{}
+	views := map[part.View]bool{}
+	for _, p := range r.Pictures {
+		views[p.View] = true
+		if p.State != part.PictureOK {
+			unfit[p.File] = true
+			out = append(out, unfitSentence(p))
+		}
+	}
+	stations := map[string]bool{}
+	for _, s := range r.Seam.Stations {
+		views[part.Edge] = true
+		stations[s.Image] = true
+		if s.State != part.Measured && !unfit[s.Image] {
+			why := s.Reason
+			if why == "" {
+				why = "no reason given"
+			}
+			out = append(out, fmt.Sprintf("step not measured at %s: %s", place(s), why))
+		}
+	}
+	for _, p := range r.Pictures {
+		if p.View == part.Edge && p.State == part.PictureOK && !stations[p.File] {
+			out = append(out, "step not measured in "+p.File+": it has no station")
+		}
+	}
+	for _, row := range l.Required {
+		if !has(row.Stages, r.Stage) {
+			continue
+		}
+		for _, v := range row.Views {
+			if !views[v] {
+				out = append(out, missingView(v))
+			}
+		}
+	}
+	return out
+}
+
+func missingView(v part.View) string {
+	switch v {
+	case part.Edge:
+		return "no edge picture: the seam was not measured"
+	case part.Face:
+		return "no face picture: the faceplate was not looked at"
+	}
+	return fmt.Sprintf("no %s picture: the %s was not looked at", v, v)
+}
+
+// unfitSentence says why a picture was not fit to measure.
+func unfitSentence(p part.PictureReport) string {
+	var why []string
+	for _, q := range p.Problems {
+		if q.Warn {
+			continue
+		}
+		s := strings.ReplaceAll(q.Name, "_", " ")
+		if q.Remedy != "" {
+			s += " (" + q.Remedy + ")"
+		}
+		why = append(why, s)
+	}
+	if len(why) == 0 {
+		why = []string{"no reason given"}
+	}
+	return p.File + " is not fit to measure: " + strings.Join(why, "; ")
+}
