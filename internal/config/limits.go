@@ -1,0 +1,26 @@
+package config
+
+import (
+	"finishbench/configs"
+	"finishbench/internal/grade"
+)
+
+// LoadLimits reads a limits file; with the path "" the limits that are shipped
+// inside the program. Keys that the file leaves out keep their shipped value; a
+// list in the file replaces the whole list. The error is a [FileError] where the
+// file's content is wrong.
+func LoadLimits(path string) (grade.Limits, error) {
+	name, data, err := content(path, "limits", "limits.yaml", configs.LimitsYAML)
+	if err != nil {
+		return grade.Limits{}, err
+	}
+	return parseLimits(name, data)
+}
+
+func parseLimits(name string, data []byte) (grade.Limits, error) {
+	l := grade.DefaultLimits()
+	if err := decode(name, data, &l, func() error { return l.Validate() }); err != nil {
+		return grade.Limits{}, err
+	}
+	return l, nil
+}
