@@ -18,6 +18,9 @@ const (
 	trackMM        = 0.15  // the seam moves less than this from column to column
 	columnMargin   = 0.05  // share of the width left out at each limb
 	minColourStep  = 3.0   // encoded levels: smallest change of colour taken for a seam
+	glueMM         = 0.025 // width of the dark glue line, where it cannot be seen
+	uGlueMM        = 0.015 // and its standard uncertainty
+	shadeNoise     = 0.05  // share of brightness by which shading may stray from the two colours
 	seamProminence = 3.0   // and how often it must exceed what else changes along the wall
 )
 
@@ -270,18 +273,19 @@ func count(b []bool) (n int) {
 }
 
 // centre corrects the curve by what all columns together show in linear
-// light: the seam is the middle of the dark line between the two sides where
-// there is one, else where half the change of colour is done. It returns the
-// correction in rows along dir.
-func (c *columns) centre(curve poly) float64 {
-	reach := 0.3 / c.scale
-	const fine = 4 // bins per pixel
+// light. Between the faceplate's and the shell's colour there is often a dark
+// line (glue, a groove's shadow): the faceplate's colour ends at a, the shell's
+// begins at b, both blurred alike, and the seam is the middle of the two. It
+// returns the correction in rows along dir, and whether the fit settled.
+func (c *columns) centre(curve poly) (float64, bool) {
+	reach := max(0.22, 8*c.scale) / c.scale
+	const fine = 2 // bins per pixel
 	n := int(reach*fine)*2 + 1
 	mean := make([]rgbSum, n)
 	weight := make([]float64, n)
 	for i, x := range c.x {
 		k0 := c.dir * (curve.at(float64(x)) - float64(c.y0[i]))
-		lo, hi := int(math.Ceil(k0-reach)), int(k0+reach)
+		lo, hi := int(math.Ceil(k0-reach))-1, int(k0+reach)+1
 		if math.IsNaN(k0) || lo < 0 || hi >= c.count {
 			continue
 		}
@@ -292,11 +296,8 @@ func (c *columns) centre(curve poly) float64 {
 				v[ch] = c.l.decode(float32(min(255, max(0, c.sum[i][k+1][ch]-c.sum[i][k][ch]))))
 			}
 			if k > lo { // linear interpolation onto the fine bins
-				b0 := (float64(k-1) - k0 + reach) * fine
-				for b := int(math.Ceil(b0)); b < min(n, int(b0+fine)+1); b++ {
-					if b < 0 {
-						continue
-					}
+				b0 := (float64(k-1)-k0)*fine + float64(n/2)
+				for b := max(0, int(math.Ceil(b0))); b < n && float64(b) < b0+fine; b++ {
 					t := (float64(b) - b0) / fine
 					for ch := range v {
 						mean[b][ch] += last[ch]*(1-t) + v[ch]*t
@@ -311,17 +312,17 @@ func (c *columns) centre(curve poly) float64 {
 	na, nb := 0.0, 0.0
 	for i := range mean {
 		if weight[i] == 0 {
-			continue
+			return 0, false
 		}
 		for ch := range mean[i] {
 			mean[i][ch] /= weight[i]
 		}
-		d := math.Abs(float64(i)/fine-reach) * c.scale
-		if d < colourGapMM+0.02 || d > 0.25 {
+		t := float64(i-n/2) / fine
+		if d := math.Abs(t); d < 0.6*reach || d > 0.95*reach {
 			continue
 		}
 		side, m := &a, &na
-		if float64(i) > reach*fine {
+		if t > 0 {
 			side, m = &b, &nb
 		}
 		for ch := range side {
@@ -329,54 +330,55 @@ func (c *columns) centre(curve poly) float64 {
 		}
 		*m++
 	}
-	if na == 0 || nb == 0 {
-		return 0
-	}
 	for ch := range a {
 		a[ch], b[ch] = a[ch]/na, b[ch]/nb
 	}
-	grey := func(v rgbSum) float64 { return 0.299*v[0] + 0.587*v[1] + 0.114*v[2] }
-	value := make([]float64, n)
-	// a dark line between the sides?
-	lowest, at := math.Inf(1), -1
-	for i := range mean {
-		value[i] = grey(mean[i])
-		if d := math.Abs(float64(i)/fine-reach) * c.scale; d <= colourGapMM && weight[i] > 0 && value[i] < lowest {
-			lowest, at = value[i], i
-		}
+	return fitTwoEdges(mean, a, b, fine, glueMM/c.scale, uGlueMM/c.scale)
+}
+
+// fitTwoEdges fits the colour between two sides a and b, sampled in fine bins
+// per row around the middle, with two blurred edges: v = a Q((t-p)/s) +
+// b Q((q-t)/s) above the line's own darkness, Q the upper tail of the normal
+// distribution, p <= q, and
+// returns the middle of p and q. The dark line is expected to be width rows
+// wide, give or take uWidth: that decides only where it does not show, against
+// a dark shell.
+func fitTwoEdges(v []rgbSum, a, b rgbSum, fine, width, uWidth float64) (float64, bool) {
+	dark := math.Inf(1) // the line still mirrors what the darkest colour does
+	for ch := range a {
+		dark = min(dark, a[ch], b[ch])
 	}
-	ga, gb := grey(a), grey(b)
-	if at > 0 && lowest < 0.8*min(ga, gb) {
-		left, right := float64(at), float64(at)
-		for i := at; i > 0; i-- {
-			if h := (ga + lowest) / 2; value[i-1] >= h {
-				left = float64(i) - (h-value[i])/(value[i-1]-value[i])
-				break
+	prior := shadeNoise / uWidth
+	sum := func(p *[maxParams]float64, q *normal) float64 {
+		total := prior * prior * (width - p[1]) * (width - p[1])
+		q.add([]float64{0, prior, 0}, prior*(width-p[1]), 1)
+		for i := range v {
+			t := float64(i-len(v)/2) / fine
+			za, zb := (p[0]-p[1]/2-t)/p[2], (t-p[0]-p[1]/2)/p[2]
+			da, qa := gauss(za)
+			db, qb := gauss(zb)
+			for ch := range a {
+				la, lb := a[ch]-dark, b[ch]-dark
+				w := 1 / (max(a[ch], b[ch]) + 0.02)
+				r := (v[i][ch] - dark - la*qa - lb*qb) * w
+				total += r * r
+				q.add([]float64{
+					(la*da - lb*db) / p[2] * w,
+					-(la*da + lb*db) / 2 / p[2] * w,
+					-(la*da*za + lb*db*zb) / p[2] * w,
+				}, r, 1)
 			}
 		}
-		for i := at; i < n-1; i++ {
-			if h := (gb + lowest) / 2; value[i+1] >= h {
-				right = float64(i) + (h-value[i])/(value[i+1]-value[i])
-				break
-			}
-		}
-		return (left+right)/2/fine - reach
+		return total
 	}
-	var d rgbSum
-	for ch := range d {
-		d[ch] = b[ch] - a[ch]
+	limit := float64(len(v)) / fine / 3
+	move := func(p *[maxParams]float64, dx [maxParams]float64) {
+		p[0] = clamp(p[0]+clamp(dx[0], 1), limit)
+		p[1] = min(2*limit, max(0, p[1]+clamp(dx[1], 1)))
+		p[2] = min(6, max(0.5, p[2]+clamp(dx[2], 0.5)))
 	}
-	half := (dot(a, d) + dot(b, d)) / 2
-	mid := n / 2
-	for off := 0; off < mid-1; off++ {
-		for _, i := range [2]int{mid + off, mid - off} {
-			v0, v1 := dot(mean[i-1], d)-half, dot(mean[i], d)-half
-			if v0 < 0 && v1 >= 0 {
-				return (float64(i-1)+v0/(v0-v1))/fine - reach
-			}
-		}
-	}
-	return 0
+	best, _, _, ok := marquardt([maxParams]float64{0, width, 1}, 3, 40, sum, move)
+	return best[0], ok && math.Abs(best[0]) < limit
 }
 
 // follow finds the seam from one end of the silhouette. ok is false where its
@@ -394,7 +396,7 @@ func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s 
 	if !good || n < len(c.x)/2 || n < 7 {
 		return s, false
 	}
-	if d := c.centre(f.poly); math.Abs(d)*mmPerPX <= 2*colourGapMM {
+	if d, settled := c.centre(f.poly); settled {
 		f.c[0] += dir * d
 	}
 	s.curve, s.points = f.poly, n
@@ -407,4 +409,4 @@ func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s 
 // averaging over columns cannot lower: colour is kept at half resolution in
 // most JPEG files, and a glue line may sit to one side. Common practice, no
 // source.
-const seamFloorPX = 0.25
+const seamFloorPX = 0.4

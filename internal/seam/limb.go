@@ -243,9 +243,10 @@ func (b *limb) beyond(s *side, seamY, from, to float64) []limbRow {
 	return out
 }
 
-// measure fits a side: how far it goes, its edge shape, its rows. It returns
-// the reason where it cannot.
-func (b *limb) measure(s *side, seamY float64) string {
+// extent finds which rows belong to a side: from beyond the blend, a groove
+// or a bead as far as the outline is smooth. It returns the reason where there
+// are too few.
+func (b *limb) extent(s *side, seamY float64) string {
 	s.lo = blendMM/b.mm + 3
 	for {
 		if !b.extend(s, seamY) {
@@ -257,6 +258,18 @@ func (b *limb) measure(s *side, seamY float64) string {
 		}
 		s.lo += near
 	}
+	b.pick(s, seamY)
+	y, u := columnsOf(s.rows, false)
+	f, _, ok := fitRobust(y, u, seamY, s.degree, 0.15)
+	if !ok {
+		return "the outline of the " + s.name + " beside the seam is too short or broken"
+	}
+	s.fit = f
+	return ""
+}
+
+// measure fits a side's edge shape. It returns the reason where it cannot.
+func (b *limb) measure(s *side, seamY float64) string {
 	b.pick(s, seamY)
 	if len(s.rows) < minSideRows || (s.hi-s.lo)*b.mm < minSideMM*0.5 {
 		return "the straight outline of the " + s.name + " beside the seam is too short"

@@ -203,8 +203,22 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 		return r
 	}
 	y = b.seamAt(seam, y)
+	uY := seam.u
 	face := side{name: "faceplate", sign: -1, degree: 1, startMM: faceStartMM, maxMM: faceMaxMM}
 	shell := side{name: "shell", sign: 1, degree: 2, startMM: shellStart, maxMM: shellMaxMM}
+	for _, s := range [2]*side{&face, &shell} {
+		if r.reason = b.extent(s, y); r.reason != "" {
+			return r
+		}
+	}
+	if ny, uNotch, ok := b.notch(&face, &shell, y); ok {
+		y, uY = weighted(y, seam.u, ny, uNotch)
+		for _, s := range [2]*side{&face, &shell} {
+			if r.reason = b.extent(s, y); r.reason != "" {
+				return r
+			}
+		}
+	}
 	for _, s := range [2]*side{&face, &shell} {
 		if r.reason = b.measure(s, y); r.reason != "" {
 			return r
@@ -216,7 +230,7 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 			return r
 		}
 	}
-	r.combine(b, &face, &shell, seam, sigma, p)
+	r.combine(b, &face, &shell, uY, sigma, p)
 	return r
 }
 
@@ -261,7 +275,7 @@ func (b *limb) halfNear(y float64) float64 {
 }
 
 // combine makes the step, its uncertainty and what is drawn.
-func (r *limbResult) combine(b *limb, face, shell *side, seam seamCurve, sigma float64, p Params) {
+func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, p Params) {
 	um := p.MMPerPX * 1000
 	f := joinSides(face.fit, shell.fit)
 	// u grows inwards: the shell further in (larger u) means the faceplate stands out
@@ -274,7 +288,7 @@ func (r *limbResult) combine(b *limb, face, shell *side, seam seamCurve, sigma f
 	r.parts[0] = f.U * cos * um
 	r.parts[1] = math.Hypot(face.shape.uShift, shell.shape.uShift) * cos * um
 	r.parts[2] = 0
-	r.parts[3] = math.Abs(f.SlopeAfter-f.SlopeBefore) * seam.u * um
+	r.parts[3] = math.Abs(f.SlopeAfter-f.SlopeBefore) * uY * um
 	r.parts[4] = math.Abs(r.step) * p.URelScale
 	r.parts[5] = 0
 	ss := 0.0
