@@ -1,0 +1,225 @@
+package defects
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"finishbench/internal/optics"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// palette is what the faceplate itself looks like in the space of all channels:
+// its noise, the directions of its own pattern, and the directions left over in
+// which a defect shows.
+type palette struct {
+	noise   []float64   // per channel: standard deviation of the smoothed noise
+	pigment [][]float64 // orthonormal directions of the pattern, in units of noise
+	left    [][]float64 // rows: from (value - base) per channel to unit-noise response
+	axis    [][]float64 // rows: from (value - base) per channel to the pattern's coordinate
+}
+
+// farNorm is how many noise units off a pixel must be to count as pattern;
+// activeShare of a cell's pixels off make it active, and a pattern is what is
+// active in activeCells of the cells. A defect is somewhere, a pattern is all over.
+const (
+	farNorm     = 12.0
+	activeShare = 0.01
+	activeCells = 0.35
+	capNorm     = 30.0
+	maxPigments = 3
+)
+
+// sample is one pixel's deviation from base in all channels, and its cell.
+type sample struct {
+	dev  []float64
+	cell int
+}
+
+// learnPalette learns from samples of the face. noise is per channel, base the
+// face's level per channel (linear light), colourOf groups channels by picture, most is how many directions a pattern may
+// take.
+func learnPalette(samples []sample, noise, base []float64, colourOf [][3]int, most int) (*palette, error) {
+	nc := len(noise)
+	if len(samples) < 50*nc {
+		return nil, fmt.Errorf("defects: only %d pixels of face to learn its colours from", len(samples))
+	}
+	p := &palette{noise: noise}
+	z := make([][]float64, len(samples))
+	for i, s := range samples {
+		z[i] = make([]float64, nc)
+		for c := range nc {
+			z[i][c] = s.dev[c] / noise[c]
+		}
+	}
+	for range most {
+		if !isPattern(z, samples) {
+			break
+		}
+		v, err := mainDirection(z)
+		if err != nil {
+			return nil, err
+		}
+		p.pigment = append(p.pigment, v)
+		for i := range z {
+			d := dot(z[i], v)
+			for c := range z[i] {
+				z[i][c] -= d * v[c]
+			}
+		}
+	}
+	for _, v := range p.pigment {
+		row := make([]float64, nc)
+		for c := range nc {
+			row[c] = v[c] / noise[c]
+		}
+		p.axis = append(p.axis, row)
+	}
+	return p, p.whiten(z, base, colourOf)
+}
+
+// isPattern says whether what is far from base is spread all over the face.
+func isPattern(z [][]float64, samples []sample) bool {
+	all, far := map[int]int{}, map[int]int{}
+	for i := range z {
+		all[samples[i].cell]++
+		if norm(z[i]) > farNorm {
+			far[samples[i].cell]++
+		}
+	}
+	cells, active := 0, 0
+	for c, n := range all {
+		if n < 20 {
+			continue
+		}
+		cells++
+		if float64(far[c]) > activeShare*float64(n) {
+			active++
+		}
+	}
+	return cells > 0 && float64(active) > activeCells*float64(cells)
+}
+
+// mainDirection is the first principal direction of the deviations, each capped
+// in length so that few far ones do not decide.
+func mainDirection(z [][]float64) ([]float64, error) {
+	nc := len(z[0])
+	c := mat.NewSymDense(nc, nil)
+	for _, v := range z {
+		n := norm(v)
+		w := 1.0
+		if n > capNorm {
+			w = capNorm / n
+		}
+		addOuter(c, v, w*w)
+	}
+	_, vec, err := eigen(c)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]float64, nc)
+	for i := range out {
+		out[i] = vec.At(i, nc-1)
+	}
+	return out, nil
+}
+
+// whiten fills left from the quiet samples' covariance after the pattern is
+// taken off, with a floor: the colour differences of a JPEG come in steps of
+// about one level, and what looks like no noise at all is only not resolved.
+func (p *palette) whiten(z [][]float64, base []float64, colourOf [][3]int) error {
+	nc := len(p.noise)
+	norms := make([]float64, len(z))
+	for i := range z {
+		norms[i] = norm(z[i])
+	}
+	sorted := slices.Clone(norms)
+	slices.Sort(sorted)
+	quiet := sorted[len(sorted)*9/10]
+	c := mat.NewSymDense(nc, nil)
+	n := 0
+	for i := range z {
+		if norms[i] <= quiet {
+			addOuter(c, z[i], 1)
+			n++
+		}
+	}
+	c.ScaleSym(1/float64(n), c)
+	floor := chromaFloor(base, p.noise, colourOf)
+	for _, f := range floor {
+		for _, v := range p.pigment {
+			d := dot(f, v)
+			for k := range f {
+				f[k] -= d * v[k]
+			}
+		}
+		addOuter(c, f, 1)
+	}
+	val, vec, err := eigen(c)
+	if err != nil {
+		return err
+	}
+	for k := nc - 1; k >= len(p.pigment); k-- { // the smallest ones are the pattern's own directions
+		if val[k] < 1e-6*val[nc-1] {
+			continue
+		}
+		row := make([]float64, nc)
+		for i := range nc {
+			row[i] = vec.At(i, k) / math.Sqrt(val[k]) / p.noise[i]
+		}
+		p.left = append(p.left, row)
+	}
+	return nil
+}
+
+// chromaStep is the standard deviation, in 8-bit levels, of a JPEG's colour
+// differences that quantising alone leaves (common practice, no source).
+const chromaStep = 0.5
+
+// chromaFloor returns, for each colour picture, the two directions (in noise
+// units) in which a JPEG's colour differences move a pixel, of chromaStep
+// length. Coefficients: ITU-R BT.601 full range (JFIF 1.02).
+func chromaFloor(base, noise []float64, colourOf [][3]int) [][]float64 {
+	var out [][]float64
+	for _, ch := range colourOf {
+		for _, d := range [2][3]float64{{0, -0.344, 1.772}, {1.402, -0.714, 0}} {
+			f := make([]float64, len(noise))
+			for i, c := range ch {
+				g := optics.LinearToSRGB(base[c])
+				slope := (optics.SRGBToLinear(g+1.0/255) - optics.SRGBToLinear(max(0, g-1.0/255))) / 2
+				f[c] = d[i] * chromaStep * slope / noise[c]
+			}
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func eigen(c *mat.SymDense) ([]float64, *mat.Dense, error) {
+	var e mat.EigenSym
+	if !e.Factorize(c, true) {
+		return nil, nil, fmt.Errorf("defects: the face's colours have no principal directions")
+	}
+	var vec mat.Dense
+	e.VectorsTo(&vec)
+	return e.Values(nil), &vec, nil
+}
+
+func addOuter(c *mat.SymDense, v []float64, w float64) {
+	for i := range v {
+		for j := i; j < len(v); j++ {
+			c.SetSym(i, j, c.At(i, j)+w*v[i]*v[j])
+		}
+	}
+}
+
+func dot(a, b []float64) float64 {
+	s := 0.0
+	for i := range a {
+		s += a[i] * b[i]
+	}
+	return s
+}
+
+func norm(a []float64) float64 { return math.Sqrt(dot(a, a)) }
