@@ -29,7 +29,7 @@ func Annotate(im *part.Image, ov Overlay, r *part.Result) *part.Image {
 	if im.Validate() != nil {
 		return nil
 	}
-	return annotate(rgb8(im), ov, r, 1)
+	return annotate(rgb8(im), ov, r, 1, 1)
 }
 
 // style holds the sizes, in pixels, that follow the picture's size.
@@ -62,19 +62,22 @@ type mark struct {
 	half  float64
 }
 
-// annotate draws in place. scale is the picture's size over full resolution.
-func annotate(im *part.Image, ov Overlay, r *part.Result, scale float64) *part.Image {
+// annotate draws in place. scale is the picture's size over full resolution,
+// letters how much larger than usual the letters are.
+func annotate(im *part.Image, ov Overlay, r *part.Result, scale, letters float64) *part.Image {
 	c := &canvas{w: im.W, h: im.H, pix: im.Pix8}
 	st := styleOf(im.W, im.H)
-	letters, err := newLettering(st.letter)
+	st.letter *= letters
+	marks := marksIn(ov.File, r, st, scale, im.W, im.H)
+	st.letter = max(st.letter*crowd(len(marks)), 11)
+	large, err := newLettering(st.letter)
 	if err != nil {
 		return im // the built-in font is part of the program; a test holds it
 	}
-	small, err := newLettering(max(st.letter*0.72, 10))
+	small, err := newLettering(max(letters*styleOf(im.W, im.H).letter*0.72, 10))
 	if err != nil {
 		return im
 	}
-	marks := marksIn(ov.File, r, st, scale, im.W, im.H)
 	for _, m := range marks {
 		c.keep = append(c.keep, pixels(m.box))
 	}
@@ -83,11 +86,11 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, scale float64) *part.I
 
 	lay := newLayout(im.W, im.H, marks)
 	caption(c, lay, small, st, ov.File, r, scale)
-	drawStations(c, lay, letters, st, ov.File, r, scale)
+	drawStations(c, lay, large, st, ov.File, r, scale)
 	words := len(marks) <= 12
 	labels := make([]label, len(marks))
 	for i, m := range marks {
-		labels[i] = lay.place(letters, st, m, words)
+		labels[i] = lay.place(large, st, m, words)
 	}
 	for i, m := range marks {
 		c.keep = keptBy(all, marks, i)
@@ -97,17 +100,28 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, scale float64) *part.I
 	for i := range marks {
 		// A label that found no free place must still leave small boxes clear.
 		c.keep = keptBy(all, marks, i)
-		labels[i].draw(c, letters, st)
+		labels[i].draw(c, large, st)
 	}
 	return im
 }
 
-// keptBy lists the boxes that mark i and its label leave alone: its own, and
-// all that are not larger.
+// crowd is how much smaller the letters are where many marks share a picture.
+func crowd(marks int) float64 {
+	switch {
+	case marks > 30:
+		return 0.6
+	case marks > 15:
+		return 0.8
+	}
+	return 1
+}
+
+// keptBy lists the boxes that mark i and its label leave alone: all but those
+// of larger findings within which, at least in part, its own lies.
 func keptBy(all []image.Rectangle, marks []mark, i int) []image.Rectangle {
 	var out []image.Rectangle
 	for j := range marks {
-		if marks[j].area <= marks[i].area || j == i {
+		if j == i || marks[j].area <= marks[i].area || !marks[j].box.Meets(marks[i].box) {
 			out = append(out, all[j])
 		}
 	}
@@ -211,6 +225,9 @@ func caption(c *canvas, lay *layout, l *lettering, st style, file string, r *par
 	if mm, px := roundBar(r.MMPerPX, scale, float64(c.w)*0.12); px > 0 {
 		bar, barText = int(px+0.5), mmText(mm)
 	}
+	if text == "" && bar == 0 {
+		return
+	}
 	w := l.width(text)
 	if bar > 0 {
 		w += bar + l.width(barText) + 4*st.pad
@@ -275,7 +292,9 @@ func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r
 			if !finite(p) {
 				continue
 			}
-			arrows(c, p, st)
+			if !inAny(c.keep, int(p.X), int(p.Y)) { // else a finding's mark points there
+				arrows(c, p, st)
+			}
 		}
 		w, h := l.width(text)+2*st.pad, l.ascent+l.descent+2*st.pad
 		at := lay.station(x, y, w, h, left, st)
@@ -320,7 +339,7 @@ func stationLabel(s *part.Station) string {
 		return textStationUnmeasured
 	}
 	if s.UUM == nil {
-		return fmt.Sprintf("%+.0f µm", *s.StepUM)
+		return minus(fmt.Sprintf("%+.0f µm", *s.StepUM))
 	}
-	return fmt.Sprintf("%+.0f ± %.0f µm", *s.StepUM, math.Max(1, 2**s.UUM))
+	return minus(fmt.Sprintf("%+.0f ± %.0f µm", *s.StepUM, math.Max(1, 2**s.UUM)))
 }

@@ -43,7 +43,7 @@ func (l *layout) cost(r image.Rectangle, own int) float64 {
 	}
 	for i, s := range l.shapes {
 		if i != own {
-			sum += 2 * area(s)
+			sum += 0.6 * area(s)
 		}
 	}
 	for _, t := range l.taken {
@@ -78,6 +78,7 @@ func (l *layout) place(t *lettering, st style, m mark, words bool) label {
 	}
 	cv := m.cover
 	c := cv.Centre()
+	far := float64(w*h) * 0.05 // what a longer leader costs
 	best, bestCost := image.Rectangle{}, math.Inf(1)
 	for ring := 0; ring < 7; ring++ {
 		d := 1.5*st.clear + float64(ring*ring)*1.2*st.clear
@@ -90,7 +91,7 @@ func (l *layout) place(t *lettering, st style, m mark, words bool) label {
 			if !r.In(l.frame) {
 				r = into(r, l.frame)
 			}
-			cost := l.cost(r, own) + float64(ring)*float64(w*h)*0.02 + float64(k)*0.01
+			cost := l.cost(r, own) + float64(ring*ring)*far + float64(k)*0.01
 			if o := r.Intersect(pixels(cv)); !o.Empty() {
 				cost += 8 * float64(o.Dx()*o.Dy())
 			}
@@ -98,7 +99,7 @@ func (l *layout) place(t *lettering, st style, m mark, words bool) label {
 				best, bestCost = r, cost
 			}
 		}
-		if bestCost < float64(ring+1)*float64(w*h)*0.02 {
+		if bestCost < float64((ring+1)*(ring+1))*far {
 			break
 		}
 	}
@@ -153,7 +154,8 @@ func (b label) draw(c *canvas, t *lettering, st style) {
 	c.fill(b.at, plate, 1)
 	h := b.at.Dy()
 	icon := part.Box{float64(b.at.Min.X) + float64(h)*0.52, float64(b.at.Min.Y) + float64(h)/2 - 0.5, 0, 0}
-	paths, _ := kindShape(b.kind).around(icon, float64(h)*0.3*kindShape(b.kind).inner, 0)
+	shape := kindShape(b.kind)
+	paths, _ := shape.around(icon, float64(h)*0.33/shape.extent()*shape.inner, 0)
 	col := kindColour(b.kind)
 	if b.bright {
 		col = okBlack

@@ -79,6 +79,9 @@ func dataURL(jpeg []byte) template.URL {
 // css is the style sheet with the palette in front.
 func css() template.CSS { return template.CSS(cssRoot() + styleCSS) }
 
+// reasonsShown is how many reasons stand open; more are folded.
+const reasonsShown = 8
+
 type pageView struct {
 	T                  words
 	CSS                template.CSS
@@ -88,6 +91,9 @@ type pageView struct {
 	Sign               template.HTML
 	Facts              []fact
 	Reasons            []string
+	MoreReasons        []string
+	More               string
+	NoReason           string
 	Remedies           []remedy
 	Retake             []retake
 	Main, Other        []figure
@@ -185,6 +191,18 @@ func newPageView(in PageInput) pageView {
 	if r.MMPerPX > 0 {
 		v.Scale = significant(r.MMPerPX) + " mm/px"
 	}
+	if n := len(v.Reasons); n > reasonsShown {
+		v.Reasons, v.MoreReasons = v.Reasons[:reasonsShown-1], v.Reasons[reasonsShown-1:]
+		v.More = fmt.Sprintf(english.More, len(v.MoreReasons))
+	}
+	switch {
+	case r.Verdict != part.Pass:
+		v.NoReason = english.NotGiven
+	case len(r.Seam.Stations) == 0:
+		v.NoReason = english.NoReasonFace
+	default:
+		v.NoReason = english.NoReason
+	}
 	v.Facts = headFacts(r)
 	v.Remedies, v.Retake = remedies(r), retakes(r)
 	v.Main, v.Other = figures(in)
@@ -235,7 +253,7 @@ func headFacts(r *part.Result) []fact {
 				if s.UUM != nil {
 					worst = fmt.Sprintf("%s ± %.1f µm", signedUM(w), 2**s.UUM)
 				}
-				worst += fmt.Sprintf(textAt, trimNumber(Around(s), 1))
+				worst += fmt.Sprintf(textAt, trimNumber(s.AngleDeg, 1), s.Side)
 				break
 			}
 		}
@@ -257,7 +275,7 @@ func remedies(r *part.Result) []remedy {
 	}
 	var out []remedy
 	for _, f := range byNumber(r) {
-		if f.Advice == "" {
+		if f.Advice == "" || f.Severity == part.None {
 			continue
 		}
 		kind := kindWord(f.Kind)

@@ -22,10 +22,11 @@ type PagePicture struct {
 }
 
 // AnnotatedName is the name of a picture's annotated file: the picture's own,
-// with .jpg.
+// with .jpg; a folder in the name becomes part of it.
 func AnnotatedName(file string) string {
-	name := strings.NewReplacer("/", "_", "\\", "_").Replace(file)
-	return strings.TrimSuffix(name, path.Ext(name)) + ".jpg"
+	slashes := strings.ReplaceAll(file, "\\", "/")
+	name := strings.TrimSuffix(slashes, path.Ext(path.Base(slashes)))
+	return strings.ReplaceAll(name, "/", "_") + ".jpg"
 }
 
 // MakePagePicture shrinks a picture to at most width pixels, lifts its dark
@@ -52,7 +53,7 @@ func MakePagePicture(im *part.Image, ov Overlay, r *part.Result, width int) (Pag
 	}
 	small := rgb8(src)
 	lifted := lift(small)
-	annotate(small, ov, r, scale)
+	annotate(small, ov, r, scale, 1.4) // shown smaller still on the page
 	jpeg, err := EncodeJPEG(small, 80)
 	if err != nil {
 		return PagePicture{}, fmt.Errorf("report: picture %s for the page: %w", ov.File, err)

@@ -106,6 +106,17 @@ func clearHalf(s shape) float64 {
 	return best * 0.995 // the walk has steps
 }
 
+// extent is how far the shape reaches from (0,0) in x or y.
+func (s shape) extent() float64 {
+	e := 0.0
+	for _, p := range s.paths {
+		for _, v := range p {
+			e = max(e, math.Abs(v.X), math.Abs(v.Y))
+		}
+	}
+	return e
+}
+
 // around returns the shape's paths around box, with clear pixels free on each
 // side of the box and no semi-axis smaller than least; and the area they
 // cover.

@@ -65,7 +65,7 @@ type plot struct {
 
 const (
 	plotW, plotH                                  = 900.0, 380.0
-	plotLeft, plotRight, plotTop, plotBot         = 70.0, 20.0, 26.0, 52.0
+	plotLeft, plotRight, plotTop, plotBot         = 70.0, 112.0, 26.0, 52.0
 	plotInnerW                                    = plotW - plotLeft - plotRight
 	plotInnerH                                    = plotH - plotTop - plotBot
 	plotLo, plotHi                        float64 = -12, 360 // degrees shown
@@ -160,13 +160,13 @@ func (p plot) limits(b *strings.Builder, proudUM, recessedUM float64) {
 		y := p.y(proudUM)
 		fmt.Fprintf(b, `<rect fill="url(#plot-hatch)" x="%g" y="%g" width="%g" height="%.1f"/>`, plotLeft, plotTop, plotInnerW, y-plotTop)
 		fmt.Fprintf(b, `<path class="limit" d="M%g %.1fH%g"/>`, plotLeft, y, plotW-plotRight)
-		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f" text-anchor="end">%s +%s µm</text>`, plotW-plotRight-4, y-6, textPlotProud, trimNumber(proudUM, 1))
+		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">+%s µm</tspan></text>`, plotW-plotRight+8, y-3, textPlotProud, plotW-plotRight+8, trimNumber(proudUM, 1))
 	}
 	if recessedUM > 0 {
 		y := p.y(-recessedUM)
 		fmt.Fprintf(b, `<rect fill="url(#plot-hatch)" x="%g" y="%.1f" width="%g" height="%.1f"/>`, plotLeft, y, plotInnerW, plotH-plotBot-y)
 		fmt.Fprintf(b, `<path class="limit" d="M%g %.1fH%g"/>`, plotLeft, y, plotW-plotRight)
-		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f" text-anchor="end">%s −%s µm</text>`, plotW-plotRight-4, y+17, textPlotRecessed, trimNumber(recessedUM, 1))
+		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">−%s µm</tspan></text>`, plotW-plotRight+8, y-3, textPlotRecessed, plotW-plotRight+8, trimNumber(recessedUM, 1))
 	}
 }
 

@@ -178,7 +178,7 @@ func plural(n int, one, many string) string {
 
 // words are the page's fixed texts.
 type words struct {
-	Skip, Unit, Why, NoReason, Do, NothingToDo, NotFit, PicturesHead, PicturesHint, Legend, Shown, OtherPictures,
+	More, Skip, Unit, Why, NoReason, NoReasonFace, NotGiven, Do, NothingToDo, NotFit, PicturesHead, PicturesHint, Legend, Shown, OtherPictures,
 	Brightened, NoPictures, StepHead, StepNone, StepConvention, StepCaption, FindingsHead, FindingsNone, Size, Length, Width,
 	Area, Across, Direction, Lines, Zone, Place, Value, Severity, Confidence, Advice, Features, FeatureName, FeatureValue, AlsoIn, NoCrop, Stretched,
 	FitHead, FitCaption, Picture, View, State, Sharpness, Clipped, Problems, Ok, NotOk, Warnings, Cautions, About,
@@ -188,8 +188,8 @@ type words struct {
 }
 
 var english = words{
-	Skip: "Skip to the findings", Unit: "Unit",
-	Why: "Why", NoReason: "No step, gap, bead or finding is over its limit.",
+	More: "and %d more", Skip: "Skip to the findings", Unit: "Unit",
+	Why: "Why", NoReason: "No step, gap, bead or finding is over its limit.", NoReasonFace: "No finding is over its limit. The step at the seam was not measured.", NotGiven: "No reason was given.",
 	Do: "What to do", NothingToDo: "Nothing has to be done at this stage.", NotFit: "Take again:",
 	PicturesHead: "Pictures", PicturesHint: "Click a picture to open it at full size.",
 	Legend: "Shapes in the pictures", Shown: "Shows", OtherPictures: "Other pictures",
@@ -223,15 +223,15 @@ var english = words{
 const (
 	textPlotX            = "angle around the seam"
 	textPlotY            = "step, µm"
-	textPlotProud        = "limit, proud"
-	textPlotRecessed     = "limit, recessed"
+	textPlotProud        = "proud limit"
+	textPlotRecessed     = "recess limit"
 	textPlotNoneMeasured = "No station could be measured."
 	textPlotSummary      = "%d of %d stations measured, from %s µm at %s° to %s µm at %s°; %d beyond a limit. The table below has each value."
 )
 
 // Words inside the page's tables.
 const (
-	textAt           = " at %s°"
+	textAt           = " (%s°, %s)"
 	textOverProud    = "proud beyond the limit"
 	textOverRecessed = "recessed beyond the limit"
 	textSeamFromRim  = "seam not seen; its height taken from the rim"
