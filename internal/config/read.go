@@ -149,6 +149,8 @@ func (s *schema) located(err error) []Wrong {
 		what := k.What
 		if near := nearest(k.Word, k.Words); near != "" {
 			what += fmt.Sprintf("; did you mean %s?", near)
+		} else if len(k.Words) > 0 {
+			what += "; use " + strings.Join(k.Words, ", ")
 		}
 		out = append(out, Wrong{Line: s.line(k.Key), Key: k.Key, What: what})
 	}

@@ -100,6 +100,11 @@ func (s *schema) mapping(n *yaml.Node, t reflect.Type, key string) {
 			s.value(v, ft, path)
 		}
 	}
+	for _, name := range names {
+		if fields[name].Kind() == reflect.Bool && seen[name] == 0 {
+			s.addf(n.Line, join(key, name), "is missing: write true or false")
+		}
+	}
 }
 
 func (s *schema) scalar(n *yaml.Node, key, want string, ok bool) {

@@ -16,7 +16,7 @@ func raiseClusters(found []weighed, r *part.Result, l Limits) {
 	}
 	scenes := map[string][]int{}
 	for i, w := range found {
-		if w.doubted || w.Severity.Rank() < c.From.Rank() || !has(c.Kinds, w.Kind) {
+		if w.doubted || w.Severity.Rank() < c.From.Rank() || !has(c.Kinds, w.Kind) || w.Box == (part.Box{}) {
 			continue
 		}
 		s := scene(r, w.Image)

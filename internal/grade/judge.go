@@ -100,6 +100,16 @@ func tidy(r *part.Result) {
 		for _, p := range []**float64{&f.DiameterMM, &f.LengthMM, &f.WidthMM, &f.AreaMM2, &f.AngleDeg, &f.ValueUM} {
 			finite(p)
 		}
+		for _, v := range f.Box {
+			if part.Num(v) == nil {
+				f.Box = part.Box{}
+			}
+		}
+		for name, v := range f.Features {
+			if part.Num(v) == nil {
+				delete(f.Features, name)
+			}
+		}
 	}
 	if r.Warnings == nil {
 		r.Warnings = []string{}

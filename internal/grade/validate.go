@@ -17,7 +17,13 @@ type KeyError struct {
 	Words []string // and the words that are
 }
 
-func (e *KeyError) Error() string { return e.Key + ": " + e.What }
+func (e *KeyError) Error() string {
+	s := e.Key + ": " + e.What
+	if len(e.Words) > 0 {
+		s += "; use " + strings.Join(e.Words, ", ")
+	}
+	return s
+}
 
 // Validate checks the limits. The error joins one [KeyError] for each thing that
 // is wrong.
@@ -60,9 +66,9 @@ func (c *checker) word(key, v string, known []string) {
 	if has(known, v) {
 		return
 	}
-	what := fmt.Sprintf("%q is not known; use %s", v, strings.Join(known, ", "))
+	what := fmt.Sprintf("%q is not known", v)
 	if v == "" {
-		what = "is missing or empty; use " + strings.Join(known, ", ")
+		what = "is missing or empty"
 	}
 	c.errs = append(c.errs, &KeyError{Key: key, What: what, Word: v, Words: known})
 }
@@ -70,7 +76,7 @@ func (c *checker) word(key, v string, known []string) {
 // list asks for at least one word, each known and none twice.
 func list[T ~string](c *checker, key string, got, known []T) {
 	if len(got) == 0 {
-		c.addf(key, "is missing or empty; use one or more of %s", strings.Join(words(known), ", "))
+		c.errs = append(c.errs, &KeyError{Key: key, What: "is missing or empty", Words: words(known)})
 	}
 	for i, v := range got {
 		c.word(fmt.Sprintf("%s[%d]", key, i), string(v), words(known))
