@@ -29,6 +29,9 @@ func Annotate(im *part.Image, ov Overlay, r *part.Result) *part.Image {
 	if im.Validate() != nil {
 		return nil
 	}
+	if r == nil {
+		r = &part.Result{}
+	}
 	return annotate(rgb8(im), ov, r, 1, 1)
 }
 

@@ -383,3 +383,19 @@ func BenchmarkPage(b *testing.B) {
 	}
 	b.SetBytes(int64(out.Len()))
 }
+
+// Annotating from several goroutines must be safe: pictures are handled in
+// parallel.
+func TestAnnotateInParallel(t *testing.T) {
+	im, r := ground(400, 300), scaledSample(0.25)
+	want := Annotate(im, Overlay{File: "face_raking.png"}, r)
+	done := make(chan *part.Image)
+	for range 8 {
+		go func() { done <- Annotate(im, Overlay{File: "face_raking.png"}, r) }()
+	}
+	for range 8 {
+		if got := <-done; !bytes.Equal(got.Pix8, want.Pix8) {
+			t.Error("another picture in another goroutine")
+		}
+	}
+}

@@ -35,9 +35,9 @@ func verdictSign(v part.Verdict) template.HTML {
 
 // icon is the shape of a kind, as drawn in the pictures, on a dark ground.
 func icon(k part.Kind) template.HTML {
-	d := kindShape(k).svgPath(16, 16, 11.5/kindShape(k).extent())
+	d := kindShape(k).svgPath(16, 16, 10/kindShape(k).extent())
 	return template.HTML(fmt.Sprintf(`<svg class="icon" viewBox="0 0 32 32" aria-hidden="true" focusable="false">`+
-		`<rect width="32" height="32" rx="4" fill="%s"/><path d="%s" fill="none" stroke="%s" stroke-width="3"/></svg>`,
+		`<rect width="32" height="32" rx="4" fill="%s"/><path d="%s" fill="none" stroke="%s" stroke-width="2.6"/></svg>`,
 		shadow.hex(), d, kindColour(k).hex()))
 }
 
