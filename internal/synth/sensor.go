@@ -190,6 +190,20 @@ type sensor struct {
 // Shares of the noise's variance at mid-grey: the rest is read noise.
 const shotShare = 0.8
 
+// variance is the noise's variance at no light and what each unit of light
+// adds, in linear light.
+func (s sensor) variance() (read, shot float64) {
+	slope := (optics.LinearToSRGB(midGrey+1e-6) - optics.LinearToSRGB(midGrey-1e-6)) / 2e-6
+	sigma := s.noise / 255 / slope
+	return sigma * sigma * (1 - shotShare), sigma * sigma * shotShare / midGrey
+}
+
+// sigma is the noise's standard deviation at a light.
+func (s sensor) sigma(light float64) float64 {
+	read, shot := s.variance()
+	return math.Sqrt(read + shot*max(light, 0))
+}
+
 // picture adds exposure and noise, encodes and quantises. The noise's variance
 // grows with the light as v = read + k*L (EMVA 1288's linear model); each row
 // has its own stream of random numbers, so that rows can be drawn in parallel.
@@ -202,10 +216,8 @@ func (s sensor) picture(c *canvas) *part.Image {
 		im.Pix8 = make([]uint8, c.w*c.h*n)
 	}
 	table := encodeTable()
-	slope := (optics.LinearToSRGB(midGrey+1e-6) - optics.LinearToSRGB(midGrey-1e-6)) / 2e-6
-	sigma := s.noise / 255 / slope
-	read := float32(sigma * sigma * (1 - shotShare))
-	shot := float32(sigma * sigma * shotShare / midGrey)
+	r, k := s.variance()
+	read, shot := float32(r), float32(k)
 	gain := float32(s.exposure)
 	rows(0, c.h, func(y int) {
 		rng := rand.New(rand.NewPCG(s.seed, uint64(y)+0x5eed))
