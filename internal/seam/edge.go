@@ -74,45 +74,30 @@ func fitShape(rows []limbRow, p poly, start edgeShape, rises bool) (edgeShape, b
 	if !rises {
 		np, e.rise = 4, 0
 	}
-	chi, lambda := math.Inf(1), 1e-3
-	best := e
-	for iter := 0; iter < 25; iter++ {
-		q := normal{n: np}
-		s, n := shapeSum(rows, p, &e, &q)
-		if n < 4*np || math.IsNaN(s) {
-			return best, false
-		}
-		if s > chi { // worse: back, and damp more
-			e = best
-			lambda *= 10
-			if lambda > 1e3 {
-				break
-			}
-			q = normal{n: np}
-			shapeSum(rows, p, &e, &q)
-		} else {
-			done := chi-s < 1e-7*s
-			chi, best = s, e
-			if done {
-				break
-			}
-			lambda = max(lambda/10, 1e-7)
-		}
-		x, _, ok := q.solve(lambda)
-		if !ok {
-			return best, false
-		}
-		e.shift += clamp(x[0], 1)
-		e.sigma = min(20, max(0.25, e.sigma*(1+clamp(x[1]/e.sigma, 0.5))))
-		e.panel += x[2]
-		e.unit += x[3]
-		if rises {
-			e.rise += x[4]
+	get := func(p [maxParams]float64) edgeShape {
+		return edgeShape{shift: p[0], sigma: p[1], panel: p[2], unit: p[3], rise: p[4]}
+	}
+	enough := true
+	sum := func(x *[maxParams]float64, q *normal) float64 {
+		e := get(*x)
+		s, n := shapeSum(rows, p, &e, q)
+		enough = n >= 4*np
+		return s
+	}
+	move := func(x *[maxParams]float64, dx [maxParams]float64) {
+		x[0] += clamp(dx[0], 1)
+		x[1] = min(20, max(0.25, x[1]+clamp(dx[1], x[1]/2)))
+		for k := 2; k < np; k++ {
+			x[k] += dx[k]
 		}
 	}
-	e = best
+	x, _, _, ok := marquardt([maxParams]float64{e.shift, e.sigma, e.panel, e.unit, e.rise}, np, 15, sum, move)
+	if !ok || !enough {
+		return start, false
+	}
+	e = get(x)
 	e.uShift, e.uSigma = shapeUncertainty(rows, p, &e, np)
-	ok := math.Abs(e.unit-e.panel) > 0.02 && e.sigma < 15 && !math.IsNaN(e.shift)
+	ok = math.Abs(e.unit-e.panel) > 0.02 && e.sigma < 15 && !math.IsNaN(e.shift)
 	return e, ok
 }
 
@@ -237,4 +222,14 @@ func fitRows(rows []limbRow, p poly, e edgeShape) {
 			r.fine = p.at(r.y) + s.shift
 		}
 	}
+}
+
+// uModel is the standard uncertainty, in pixels, of how the unit's level runs
+// to the outline: between the straight rise of the model and none at all the
+// outline would move by about this, taken as the half width of a rectangular
+// distribution (GUM 4.3.7).
+func (e edgeShape) uModel() float64 {
+	level := e.rise * windowIn * e.sigma / 2
+	shift := level / 2 * e.sigma * math.Sqrt(2*math.Pi) / math.Abs(e.unit-e.panel)
+	return math.Abs(shift) / math.Sqrt(3)
 }

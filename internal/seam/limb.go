@@ -136,6 +136,7 @@ type side struct {
 	name    string
 	sign    float64 // t*sign > 0 on this side; t grows from faceplate to shell
 	degree  int
+	curved  bool // the next degree may be needed
 	startMM float64
 	maxMM   float64
 	lo, hi  float64 // used rows: lo <= t*sign <= hi, in pixels along y
@@ -286,14 +287,31 @@ func (b *limb) measure(s *side, seamY float64) string {
 		}
 	}
 	s.rows = kept
-	start := b.startShape(s.rows, f.poly)
-	shape, ok := fitShape(s.rows, f.poly, start, true)
+	some := spread(s.rows, maxShapeRows)
+	start := b.startShape(some, f.poly)
+	shape, ok := fitShape(some, f.poly, start, true)
 	if !ok {
 		return "the outline of the " + s.name + " is not a clean edge"
 	}
 	s.shape = shape
 	s.fit = f
 	return ""
+}
+
+// maxShapeRows is how many rows of a side tell its edge's shape; more would
+// tell it no better.
+const maxShapeRows = 45
+
+// spread returns at most n rows, evenly spread.
+func spread(rows []limbRow, n int) []limbRow {
+	if len(rows) <= n {
+		return rows
+	}
+	out := make([]limbRow, n)
+	for i := range out {
+		out[i] = rows[i*len(rows)/n]
+	}
+	return out
 }
 
 // finish finds the rows' fine places with the common blur and fits the side.
@@ -312,6 +330,15 @@ func (b *limb) finish(s *side, seamY float64) string {
 		return "the outline of the " + s.name + " beside the seam is too short or broken"
 	}
 	s.fit, s.used = f, count(use)
+	if s.curved {
+		kept, at := y[:0], u[:0]
+		for i := range y {
+			if use[i] {
+				kept, at = append(kept, y[i]), append(at, u[i])
+			}
+		}
+		s.fit, _ = fitCurved(kept, at, seamY, s.degree)
+	}
 	return ""
 }
 

@@ -110,11 +110,42 @@ type polyFit struct {
 	sd   float64 // standard deviation of the residuals, n minus parameters
 	infl float64 // variance inflation by correlated neighbours, >= 1
 	q00  float64 // variance factor of the value at x0
+	uDeg float64 // standard uncertainty at x0 for the choice of degree
 }
 
 // u returns the standard uncertainty of the value at x0: scatter, number and
 // correlation of the points, and how far they must be carried.
-func (f polyFit) u() float64 { return f.sd * math.Sqrt(f.infl*f.q00) }
+func (f polyFit) u() float64 { return math.Hypot(f.sd*math.Sqrt(f.infl*f.q00), f.uDeg) }
+
+// fitCurved fits as fitPoly does, between the given degree and the next: the
+// higher one counts the more, the more of the scatter it explains. With F the
+// drop of the squared residuals by the higher degree, in units of their
+// variance (raised for correlated neighbours), its weight is F/(F+4): one half
+// at two standard deviations. The choice's own uncertainty is that of a value
+// which is either one, with these chances.
+func fitCurved(x, y []float64, x0 float64, degree int) (polyFit, bool) {
+	a, ok := fitPoly(x, y, x0, degree)
+	if !ok {
+		return a, false
+	}
+	b, ok := fitPoly(x, y, x0, degree+1)
+	if !ok || !(b.sd > 0) {
+		return a, true
+	}
+	drop := a.sd*a.sd*float64(a.n-degree-1) - b.sd*b.sd*float64(b.n-degree-2)
+	f := max(0, drop/(b.sd*b.sd*b.infl))
+	w := f / (f + 4)
+	out := a
+	out.c = append(append([]float64(nil), a.c...), 0)
+	for i := range out.c {
+		out.c[i] += w * (b.c[i] - out.c[i])
+	}
+	out.sd = a.sd + w*(b.sd-a.sd)
+	out.infl = a.infl + w*(b.infl-a.infl)
+	out.q00 = a.q00 + w*w*(b.q00-a.q00)
+	out.uDeg = math.Sqrt(w*(1-w)) * math.Abs(a.c[0]-b.c[0])
+	return out, true
+}
 
 // fitPoly fits a polynomial of the given degree around x0 to the points, all
 // of equal weight, in the order of x. ok is false with too few points.
@@ -219,8 +250,56 @@ func fitRobust(x, y []float64, x0 float64, degree int, floor float64) (polyFit, 
 	return f, use, true
 }
 
-// median returns the middle value and reorders v; NaN where v is empty.
-func median(v []float64) float64 { return quantile(v, 0.5) }
+// median returns the middle value (of an even number the lower middle's mean
+// with the next) and reorders v; NaN where v is empty.
+func median(v []float64) float64 {
+	n := len(v)
+	if n == 0 {
+		return math.NaN()
+	}
+	k := n / 2
+	m := nth(v, k)
+	if n%2 == 1 {
+		return m
+	}
+	lower := v[0]
+	for _, x := range v[1:k] {
+		lower = max(lower, x)
+	}
+	return (lower + m) / 2
+}
+
+// nth moves the k-th smallest value to place k, smaller ones before it, and
+// returns it (Hoare 1961, Algorithm 65).
+func nth(v []float64, k int) float64 {
+	lo, hi := 0, len(v)-1
+	for lo < hi {
+		pivot := v[(lo+hi)/2]
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
+}
 
 // quantile returns the value at share q of the sorted values and sorts v.
 func quantile(v []float64, q float64) float64 {

@@ -205,7 +205,7 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 	y = b.seamAt(seam, y)
 	uY := seam.u
 	face := side{name: "faceplate", sign: -1, degree: 1, startMM: faceStartMM, maxMM: faceMaxMM}
-	shell := side{name: "shell", sign: 1, degree: 2, startMM: shellStart, maxMM: shellMaxMM}
+	shell := side{name: "shell", sign: 1, degree: 2, curved: true, startMM: shellStart, maxMM: shellMaxMM}
 	for _, s := range [2]*side{&face, &shell} {
 		if r.reason = b.extent(s, y); r.reason != "" {
 			return r
@@ -287,10 +287,10 @@ func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, p Pa
 	r.sigma = sigma
 	r.parts[0] = f.U * cos * um
 	r.parts[1] = math.Hypot(face.shape.uShift, shell.shape.uShift) * cos * um
-	r.parts[2] = 0
+	r.parts[2] = math.Hypot(face.shape.uModel(), shell.shape.uModel()) * cos * um
 	r.parts[3] = math.Abs(f.SlopeAfter-f.SlopeBefore) * uY * um
 	r.parts[4] = math.Abs(r.step) * p.URelScale
-	r.parts[5] = 0
+	r.parts[5] = math.Sqrt2 * uSharpness * sigma * um
 	ss := 0.0
 	for _, v := range r.parts {
 		ss += v * v
@@ -302,6 +302,12 @@ func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, p Pa
 	r.groove(b, face, shell, um)
 	r.draw(b, face, shell)
 }
+
+// uSharpness is the standard uncertainty of a side's outline that no averaging
+// of rows lowers, as a share of the blur: the blur's shape is not quite
+// Gaussian, JPEG quantises the edge alike in row after row. Common practice
+// for edges placed to a fraction of a pixel, no source.
+const uSharpness = 0.04
 
 // groove finds how deep the outline dips below both fitted sides between the
 // rows that were left out, and how high it stands above both.

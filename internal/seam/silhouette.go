@@ -53,22 +53,35 @@ func findSilhouette(l *light, mmPerPX float64) (sil silhouette, reason string) {
 	if !ok {
 		return sil, "the panel's brightness could not be found along the picture's border"
 	}
-	contrast := make([]float32, gw*gh)
-	strong := make([]float64, 0, gw*gh/2)
+	contrast := grid // overwritten in place
+	var levels [256]int
+	strong := 0
 	floor := max(minContrast, 6*noise)
 	for j := 0; j < gh; j++ {
+		// along a row the surface is a parabola
+		c0, c1, c2 := panel.row(j)
 		for i := 0; i < gw; i++ {
-			c := math.Abs(float64(grid[j*gw+i]) - panel.at(i, j))
-			contrast[j*gw+i] = float32(c)
-			if c > floor {
-				strong = append(strong, c)
+			x := float32(2*float64(i)/panel.gw - 1)
+			c := grid[j*gw+i] - (c0 + x*(c1+x*c2))
+			if c < 0 {
+				c = -c
+			}
+			contrast[j*gw+i] = c
+			if c > float32(floor) {
+				levels[min(255, int(c))]++
+				strong++
 			}
 		}
 	}
-	if float64(len(strong)) < minUnitShare*float64(gw*gh) {
+	if float64(strong) < minUnitShare*float64(gw*gh) {
 		return sil, "no unit stands out from the panel"
 	}
-	limit := float32(max(floor, contrastShare*quantile(strong, 0.8)))
+	usual, below := 0, 0 // contrast that 80 % of the unit do not exceed
+	for usual < 255 && below+levels[usual] < strong*4/5 {
+		below += levels[usual]
+		usual++
+	}
+	limit := float32(max(floor, contrastShare*float64(usual)))
 	if sil.mask = largestPart(contrast, gw, gh, limit); sil.mask == nil {
 		return sil, "no unit stands out from the panel"
 	}
@@ -92,6 +105,12 @@ func (p surface) at(i, j int) float64 {
 		v += p.c[k] * b[k]
 	}
 	return v
+}
+
+// row returns the surface along row j as c0 + c1 x + c2 x^2, x from -1 to 1.
+func (p surface) row(j int) (c0, c1, c2 float32) {
+	y := 2*float64(j)/p.gh - 1
+	return float32(p.c[0] + y*(p.c[2]+y*p.c[5])), float32(p.c[1] + y*p.c[4]), float32(p.c[3])
 }
 
 // fitPanel fits a second-order surface to the picture's border, leaving out
