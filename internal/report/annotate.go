@@ -35,6 +35,15 @@ func Annotate(im *part.Image, ov Overlay, r *part.Result) *part.Image {
 	return annotate(rgb8(im), ov, r, 1, 1)
 }
 
+// AnnotateInPlace is Annotate without the copy: it draws on im itself where im
+// is 8-bit RGB, and on a copy otherwise. Make crops and page pictures first.
+func AnnotateInPlace(im *part.Image, ov Overlay, r *part.Result) *part.Image {
+	if im.Validate() != nil || im.Pix8 == nil || im.C != 3 || r == nil {
+		return Annotate(im, ov, r)
+	}
+	return annotate(im, ov, r, 1, 1)
+}
+
 // style holds the sizes, in pixels, that follow the picture's size.
 type style struct {
 	letter float64 // an em of the labels

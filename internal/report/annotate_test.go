@@ -186,6 +186,15 @@ func TestAnnotateTakesAnyPicture(t *testing.T) {
 			t.Errorf("%d channels of 8 bit", c)
 		}
 	}
+	own := ground(400, 300)
+	want := Annotate(own, overlay("edge_120.png", r), r)
+	if got := AnnotateInPlace(own, overlay("edge_120.png", r), r); got != own || !bytes.Equal(got.Pix8, want.Pix8) {
+		t.Error("in place: not the same picture as a copy's")
+	}
+	grey := &part.Image{W: 64, H: 48, C: 1, Pix8: make([]uint8, 64*48)}
+	if got := AnnotateInPlace(grey, Overlay{}, r); got == grey || got.C != 3 {
+		t.Error("a grey picture was drawn on in place")
+	}
 	if Annotate(&part.Image{W: 3, H: 3, C: 3}, Overlay{}, r) != nil || Annotate(nil, Overlay{}, r) != nil {
 		t.Error("a picture without pixels was annotated")
 	}

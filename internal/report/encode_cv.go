@@ -47,14 +47,12 @@ func shrink(im *part.Image, w, h int) (*part.Image, error) {
 		return nil, fmt.Errorf("report: shrink %dx%d: %w", im.W, im.H, err)
 	}
 	defer src.Close()
-	out := &part.Image{W: w, H: h, C: im.C, Pix8: make([]uint8, w*h*im.C)}
 	dst := gocv.NewMat()
 	defer dst.Close()
 	if err := gocv.Resize(src, &dst, sizeOf(w, h), 0, 0, gocv.InterpolationArea); err != nil {
 		return nil, fmt.Errorf("report: shrink %dx%d: %w", im.W, im.H, err)
 	}
-	copy(out.Pix8, dst.ToBytes())
-	return out, nil
+	return &part.Image{W: w, H: h, C: im.C, Pix8: dst.ToBytes()}, nil
 }
 
 func matType(im *part.Image) gocv.MatType {

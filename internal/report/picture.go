@@ -51,7 +51,10 @@ func MakePagePicture(im *part.Image, ov Overlay, r *part.Result, width int) (Pag
 			return PagePicture{}, fmt.Errorf("report: picture %s for the page: %w", ov.File, err)
 		}
 	}
-	small := rgb8(src)
+	small := src
+	if src.C != 3 || src == im {
+		small = rgb8(src) // else it is ours already
+	}
 	lifted := lift(small)
 	annotate(small, ov, r, scale, 1.4) // shown smaller still on the page
 	jpeg, err := EncodeJPEG(small, 80)
