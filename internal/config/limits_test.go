@@ -14,19 +14,21 @@ import (
 )
 
 func TestShippedLimitsEqualDefaults(t *testing.T) {
-	got, err := LoadLimits("")
+	want := grade.DefaultLimits()
+	got, err := LoadLimits("../../configs/limits.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := grade.DefaultLimits(); !reflect.DeepEqual(got, want) {
+	if !reflect.DeepEqual(got, want) {
 		t.Errorf("configs/limits.yaml and grade.DefaultLimits differ:\n got %+v\nwant %+v", got, want)
 	}
-	fromFile, err := LoadLimits("../../configs/limits.yaml")
-	if err != nil {
-		t.Fatal(err)
+	embedded, err := parseLimits("embedded", configs.LimitsYAML)
+	if err != nil || !reflect.DeepEqual(embedded, want) {
+		t.Errorf("the embedded limits.yaml and grade.DefaultLimits differ (%v)", err)
 	}
-	if !reflect.DeepEqual(fromFile, got) {
-		t.Error("the embedded file is not configs/limits.yaml")
+	none, err := LoadLimits("")
+	if err != nil || !reflect.DeepEqual(none, want) {
+		t.Errorf("without a path: not the defaults (%v)", err)
 	}
 }
 

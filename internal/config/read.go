@@ -53,12 +53,8 @@ func (e *FileError) Error() string {
 // maxBytes is more than any settings file needs.
 const maxBytes = 1 << 20
 
-// content returns a file's name for messages and its bytes; for the path "" what
-// is shipped.
-func content(path, what, shippedName string, shipped []byte) (string, []byte, error) {
-	if path == "" {
-		return "shipped " + shippedName, shipped, nil
-	}
+// content returns a file's name for messages and its bytes.
+func content(path, what string) (string, []byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return "", nil, fmt.Errorf("config: read %s: %w", what, err)

@@ -28,7 +28,7 @@ func LoadStation(path string) (Station, error) {
 	if err != nil || path == "" {
 		return s, err
 	}
-	name, data, err := content(path, "station", "", nil)
+	name, data, err := content(path, "station")
 	if err != nil {
 		return Station{}, err
 	}
