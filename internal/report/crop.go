@@ -12,7 +12,7 @@ import (
 )
 
 const (
-	cropSide  = 300 // pixels of a crop's picture on the page
+	cropSide  = 240 // pixels of a crop's picture on the page
 	cropStrip = 30  // and of the strip below it, with the scale bar
 	cropLimit = 40  // findings that get a crop; beyond, the pictures must do
 )
