@@ -33,7 +33,7 @@ func drawUnit(c *canvas, p EdgeParams, s *edgeShape, turn uint64) {
 		for k := range t {
 			v := pt.v0 + float64(k)/2
 			if v > s.depth/3 {
-				b2, _ := s.shell2(v - s.seamV[i])
+				b2, _ := s.shell2(v)
 				t[k] = float32(math.Sqrt(max(b2, 0)))
 			} else {
 				t[k] = float32(s.wall(i, max(v, -s.thick)))
@@ -92,16 +92,21 @@ func (pt *edgePaint) row(c *canvas, cover []float32, box area, y int) {
 func (pt *edgePaint) coverAt(x, y int, u, v float64) float64 {
 	s := pt.s
 	h := pt.halfAt(u, v)
-	if v > -s.thick+2 && v < s.depth/3 {
+	if v > -s.thick+s.rim && v < s.depth/3 {
 		if d := h - math.Abs(u); d > 4+2*math.Abs(s.gapDepth) {
 			return 1
 		} else if d < -4-2*math.Abs(s.gapDepth) {
 			return 0
 		}
 	}
-	d, nu, nv := s.distance(u, v)
-	if v < -s.thick+s.rim || v > s.depth/3 {
-		if d > 2 {
+	if v > s.depth/3+1 && v < s.depth-2 {
+		if d := pt.inside(u, v, h); d > 4 {
+			return 1
+		} else if d < -4 {
+			return 0
+		}
+	} else if v < -s.thick+s.rim || v > s.depth/3 {
+		if d, _, _ := s.distance(u, v); d > 2 {
 			return 1
 		} else if d < -2 {
 			return 0
@@ -113,7 +118,7 @@ func (pt *edgePaint) coverAt(x, y int, u, v float64) float64 {
 	for j := range n {
 		for i := range n {
 			uu, vv := s.toUnit(float64(x)+(float64(i)+0.5)/n-0.5, float64(y)+(float64(j)+0.5)/n-0.5)
-			d, nu, nv = s.distance(uu, vv)
+			d, nu, nv := s.distance(uu, vv)
 			nx, ny := nu*s.cos-s.flip*nv*s.sin, nu*s.sin+s.flip*nv*s.cos
 			sum += halfPlaneArea(d, nx, ny, 1.0/n)
 		}
@@ -123,6 +128,13 @@ func (pt *edgePaint) coverAt(x, y int, u, v float64) float64 {
 
 func (pt *edgePaint) halfAt(u, v float64) float64 {
 	return float64(pt.half[sideOf(u)][pt.entry(v)])
+}
+
+// inside is the distance inside the bowl's limb from the tables, h being the
+// half-width there: rough, for shading and for telling what is far from it.
+func (pt *edgePaint) inside(u, v, h float64) float64 {
+	l := float64(pt.lean[pt.entry(v)])
+	return (h*h - u*u) / (2 * math.Sqrt(u*u+l*l))
 }
 
 // entry is the place of height v in the tables.
@@ -141,7 +153,7 @@ func (pt *edgePaint) colourAt(u, v float64) [3]float64 {
 	h := max(pt.halfAt(u, v), 1)
 	inside := h - math.Abs(u)
 	if v > 0 { // the bowl's limb leans
-		inside = (h*h - u*u) / (2 * math.Hypot(u, float64(pt.lean[pt.entry(v)])))
+		inside = pt.inside(u, v, h)
 	}
 	n := min(math.Abs(u)/h, 1)
 	light := 0.2 + 0.8*(1-n*n)
@@ -164,13 +176,17 @@ func (pt *edgePaint) colourAt(u, v float64) [3]float64 {
 	}
 	if share > 0 {
 		white += 0.022 * clamp01((0.17*s.px-inside)/2) * share
-		light *= 1 - 0.12*math.Exp(-max(seam, 0)/(0.08*s.px))*share
+		if far := max(seam, 0) / (0.08 * s.px); far < 12 {
+			light *= 1 - 0.12*math.Exp(-far)*share
+		}
 	}
 	if pt.p.GlueLine {
-		q := seam / (0.012 * s.px)
-		light *= 1 - 0.35*math.Exp(-q*q/2)
+		if q := seam / (0.012 * s.px); math.Abs(q) < 6 {
+			light *= 1 - 0.35*math.Exp(-q*q/2)
+		}
 	}
-	if g := pt.p.Grazing; g > 0 {
+	behind := s.stem > 0 && v > 0.8*s.depth && math.Abs(u) < s.stem+1 // the holder, not the panel
+	if g := pt.p.Grazing; g > 0 && !behind {
 		white += g * pt.panel * math.Exp(-max(inside, 0)/(0.006*s.px))
 	}
 	var out [3]float64

@@ -17,6 +17,7 @@ type edgeShape struct {
 	gap, gapDepth        float64
 	beadSigma            float64
 	step, bead, seamV    [2]float64 // left, right
+	atSeam               [2]float64 // the shell's half-width at the seam, left and right
 	bow                  float64
 	cx, cy               float64 // the picture's middle
 	ox, oy               float64 // the frame's origin before the tilt, against the middle
@@ -48,6 +49,10 @@ func newEdgeShape(p EdgeParams) *edgeShape {
 		s.beadSigma = 0.1 * k
 	}
 	s.bulge = p.BulgeSlope * s.depth / (math.Pi * s.half)
+	for i, v := range s.seamV {
+		b2, _ := s.shell2(v)
+		s.atSeam[i] = math.Sqrt(max(b2, 0))
+	}
 	if p.FaceplateDown {
 		s.flip = -1
 	}
@@ -81,8 +86,8 @@ func sideOf(u float64) int {
 	return 1
 }
 
-// shell2 is the square of the shell's half-width, and its slope along v, v
-// counted from the seam. Above the seam the wall goes on straight.
+// shell2 is the square of the shell's half-width at height v, and its slope.
+// Above 0 the wall goes on straight.
 func (s *edgeShape) shell2(v float64) (b2, slope float64) {
 	h2 := s.half * s.half
 	if v <= 0 {
@@ -101,11 +106,10 @@ func (s *edgeShape) shell2(v float64) (b2, slope float64) {
 // wall is the half-width at height v on side i, where v is not near the
 // bowl's bottom.
 func (s *edgeShape) wall(i int, v float64) float64 {
-	v -= s.seamV[i]
-	var shell float64
 	b2, _ := s.shell2(v)
-	shell = math.Sqrt(max(b2, 0))
-	face := s.half + s.step[i] + s.taper*min(v, 0)
+	shell := math.Sqrt(max(b2, 0))
+	v -= s.seamV[i]
+	face := s.atSeam[i] + s.step[i] + s.taper*min(v, 0)
 	var h float64
 	switch {
 	case s.blend > 0:
@@ -139,7 +143,7 @@ func (s *edgeShape) distance(u, v float64) (d, nu, nv float64) {
 	switch {
 	case v < top+s.rim:
 		// rounded rim; the wall's taper over its height is left out
-		edge := s.half + s.step[i] + s.taper*(top+s.rim-s.seamV[i])
+		edge := s.atSeam[i] + s.step[i] + s.taper*(top+s.rim-s.seamV[i])
 		cu, cv := edge-s.rim, top+s.rim
 		if au <= cu {
 			return v - top, 0, 1
@@ -151,7 +155,7 @@ func (s *edgeShape) distance(u, v float64) (d, nu, nv float64) {
 		}
 		return s.rim - r, -sign * ru / r, -rv / r
 	case v > s.depth/3:
-		b2, sl := s.shell2(v - s.seamV[i])
+		b2, sl := s.shell2(v)
 		gu, gv := -au, sl/2
 		g := math.Hypot(gu, gv)
 		return (b2 - au*au) / (2 * g), sign * gu / g, gv / g
@@ -191,7 +195,7 @@ func (s *edgeShape) extent() area {
 func (s *edgeShape) truth() EdgeTruth {
 	t := EdgeTruth{BlurSigmaPX: s.blurSigmaPX}
 	st := func(i int, sign float64) EdgeStation {
-		x, y := s.toPicture(sign*(s.half+s.step[i]/2), s.seamV[i])
+		x, y := s.toPicture(sign*(s.atSeam[i]+s.step[i]/2), s.seamV[i])
 		e := EdgeStation{StepUM: s.step[i] * s.mmPerPX * 1000, XPX: x, YPX: y, BeadUM: s.bead[i] * s.mmPerPX * 1000}
 		if s.gap > 0 {
 			e.GapUM = s.gapDepth * s.mmPerPX * 1000
@@ -236,7 +240,7 @@ func (s *edgeShape) outline() []part.Point {
 		}
 	}
 	for i := range 2 {
-		edge := s.half + s.step[i] + s.taper*(-s.thick+s.rim-s.seamV[i])
+		edge := s.atSeam[i] + s.step[i] + s.taper*(-s.thick+s.rim-s.seamV[i])
 		for a := 0.0; a < edge-s.rim; a++ {
 			add(i, a, -s.thick)
 		}

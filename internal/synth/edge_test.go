@@ -43,13 +43,21 @@ func covered(pl *part.Plane, y, x0, x1 int, level float64) float64 {
 // the seam by straight lines. Expected: the step that was asked for (closed
 // form).
 func TestEdgeStepByArea(t *testing.T) {
-	for _, tilt := range []float64{0, 3} {
+	for _, c := range []struct {
+		tilt float64
+		down bool
+	}{{0, false}, {3, false}, {-4.5, true}} {
+		tilt := c.tilt
 		p := ideal()
+		p.FaceplateDown = c.down
 		p.StepLeftUM, p.StepRightUM = 57, -31
 		p.BulgeSlope, p.TiltDeg = 0, tilt
 		// A very deep shell has straight walls; the seam stays in the middle.
-		p.DepthMM = 60
+		p.DepthMM, p.ThicknessMM = 60, 3
 		p.OffsetYPX = (p.DepthMM - p.ThicknessMM) / 2 / p.MMPerPX
+		if c.down {
+			p.OffsetYPX = -p.OffsetYPX
+		}
 		im, truth := Edge(p)
 		pl := linear(t, im, 0)
 		sin, cos := math.Sincos(tilt * math.Pi / 180)
@@ -78,7 +86,10 @@ func TestEdgeStepByArea(t *testing.T) {
 				return (sy - b*sx) / n, b
 			}
 			face, slope := fit(-30, -6)
-			shell, _ := fit(6, 30)
+			shell, other := fit(6, 30)
+			if c.down {
+				face, slope, shell = shell, other, face
+			}
 			step := side.sign * (face - shell) * p.MMPerPX * 1000
 			// Within 0.01 px, which is 0.25 um here.
 			if math.Abs(step-side.want) > 0.01*p.MMPerPX*1000 {
@@ -164,6 +175,58 @@ func TestEdgeWidth(t *testing.T) {
 		if math.Abs(got/want-1) > 0.02 {
 			t.Errorf("sigma %g: width %.3f px, want %.3f", sigma, got, want)
 		}
+	}
+}
+
+// TestEdgeMotion: movement by L pixels across an edge makes it 0.8 L wide from
+// 10 to 90 % (closed form: an even ramp), and leaves edges along it as they are.
+func TestEdgeMotion(t *testing.T) {
+	p := ideal()
+	p.MotionPX, p.BulgeSlope = 10, 0
+	im, truth := Edge(p)
+	pl := linear(t, im, 0)
+	y, n := int(truth.Left.YPX)-15, 0
+	for x := range p.W / 2 {
+		if v := float64(pl.At(x, y)) / p.PanelLevel; v > 0.1 && v < 0.9 {
+			n++
+		}
+	}
+	if n < 7 || n > 9 {
+		t.Errorf("%d pixels between 10 and 90 %%, want 8", n)
+	}
+	top := 0
+	for y := range p.H {
+		if v := float64(pl.At(p.W/2, y)) / p.PanelLevel; v > 0.1 && v < 0.9 {
+			top++
+		}
+	}
+	if top > 2 {
+		t.Errorf("movement along x blurs the faceplate's top over %d rows", top)
+	}
+}
+
+// TestMoreUnits: an empty panel is even, and a second unit doubles what the
+// first one covers.
+func TestMoreUnits(t *testing.T) {
+	cover := func(p EdgeParams) float64 {
+		im, _ := Edge(p)
+		pl := linear(t, im, 0)
+		s := 0.0
+		for y := range p.H {
+			s += covered(pl, y, 0, p.W, p.PanelLevel)
+		}
+		return s
+	}
+	p := ideal()
+	p.WidthMM, p.DepthMM = 6, 4
+	one := cover(p)
+	p.AlsoAt = []part.Point{{X: 270, Y: 20}}
+	if two := cover(p); math.Abs(two/one-2) > 1e-3 {
+		t.Errorf("two units cover %.4f times what one does", two/one)
+	}
+	p.NoUnit, p.AlsoAt = true, nil
+	if none := cover(p); math.Abs(none) > 1e-3*one {
+		t.Errorf("an empty panel is covered by %.1f px", none)
 	}
 }
 

@@ -163,6 +163,7 @@ type egg struct {
 	amp    [5]float64
 	phase  [5]float64
 	least  float64   // smallest radius
+	most   float64   // largest radius
 	table  []float64 // radius by angle
 	slope  []float64 // and its derivative
 }
@@ -192,7 +193,7 @@ func newEgg(p FaceParams) *egg {
 			dr -= e.amp[k] * float64(k) * sin
 		}
 		e.table[i], e.slope[i] = e.r0*r, e.r0*dr
-		e.least = min(e.least, e.r0*r)
+		e.least, e.most = min(e.least, e.r0*r), max(e.most, e.r0*r)
 	}
 	return e
 }

@@ -93,10 +93,18 @@ func (sc *scene) litAt(x, y, d, angle float64) lit {
 }
 
 // place is what the surface is at a pixel: its distance inside the edge and
-// angle, or far inside for a panel.
+// angle about the middle. Far from the edge, and for a panel, only the sign counts.
 func (sc *scene) place(x, y float64) (d, nx, ny, angle float64) {
 	if sc.egg == nil {
 		return 1e6, 1, 0, 0
+	}
+	dx, dy := x-sc.cx, y-sc.cy
+	r2 := dx*dx + dy*dy
+	if r := sc.egg.least - 3*sc.p.RimMM*sc.px - 4; r > 0 && r2 < r*r {
+		return 1e6, 1, 0, 0
+	}
+	if r := sc.egg.most + 2*sc.p.RingMM*sc.px + 4; r2 > r*r {
+		return -1e6, 1, 0, 0
 	}
 	return sc.egg.distance(x, y)
 }

@@ -53,7 +53,7 @@ func (pg *pigment) at(x, y float64) (rgb [3]float64, sparkle float64) {
 		rgb = mix(pg.base, pg.light, clamp01(0.5+g))
 		rgb = mix(rgb, pg.warm, 0.6*clamp01(0.3-g))
 		rgb = mix(rgb, pg.dark, 0.4*math.Exp(-f*f/(2*0.05*0.05)))
-		return mix(rgb, pg.dark, 0.8*edgeOf(pg.h.at(x, y)-0.62, 0.08)), 0
+		return mix(rgb, pg.dark, 0.8*edgeOf(pg.h.at(x+0.5*y, y-0.5*x)-0.62, 0.08)), 0
 	case "marble":
 		f := pg.f.at(x, y)
 		m := math.Sin(math.Pi * (x/2.4 + 1.6*f))
