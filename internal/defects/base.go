@@ -22,7 +22,7 @@ func newCellGrid(w, h, cell int) cellGrid {
 func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 	out := part.NewPlane(g.nx, g.ny)
 	var buf []float32
-	const step = 3
+	const step = 2
 	for cy := range g.ny {
 		for cx := range g.nx {
 			buf = buf[:0]

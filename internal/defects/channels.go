@@ -1,73 +1,79 @@
 package defects
 
 import (
-	"fmt"
-	"math"
-
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
 
-// channel is one colour of one picture over the region of interest.
+// channel is one colour of one picture over the surface's region.
 type channel struct {
-	pic   int         // index into the scene
-	light part.Light  //
-	plane *part.Plane // linear light, 0..1, working pixels
-	base  float64     // the face's median
+	pic    int         // index into the scene
+	c      int         // colour within the picture
+	smooth *part.Plane // linear light 0..1, smoothed
+	base   *part.Plane // base level, whole cells (a stride of its own)
+	level  float64     // the face's median
 }
 
 // averageDown returns channel c of an image in linear light, averaged over f x f
-// pixels, for the window x0, y0, w, h of the averaged picture.
+// pixels, for the window x0, y0, w, h of the averaged picture, which must lie
+// inside.
 func averageDown(im *part.Image, c, f, x0, y0, w, h int) *part.Plane {
 	p := part.NewPlane(w, h)
-	lut8, lut16 := optics.Linear8(), []float32(nil)
 	if im.Pix16 != nil {
-		lut16 = optics.Linear16()
+		addRows(p, im.Pix16, optics.Linear16(), im.W, im.C, c, f, x0, y0)
+	} else {
+		addRows(p, im.Pix8, optics.Linear8(), im.W, im.C, c, f, x0, y0)
 	}
-	for y := range h {
-		row := p.V[y*w : (y+1)*w]
-		for dy := range f {
-			i := (((y0+y)*f+dy)*im.W+x0*f)*im.C + c
-			for x := range row {
-				for range f {
-					if lut16 != nil {
-						row[x] += lut16[im.Pix16[i]]
-					} else {
-						row[x] += lut8[im.Pix8[i]]
-					}
-					i += im.C
-				}
-			}
-		}
-		if f > 1 {
-			s := 1 / float32(f*f)
-			for x := range row {
-				row[x] *= s
-			}
+	if f > 1 {
+		s := 1 / float32(f*f)
+		for i := range p.V {
+			p.V[i] *= s
 		}
 	}
 	return p
 }
 
-// workFactor is how many pixels are averaged into one working pixel, per side.
-func workFactor(p Params) int {
-	return max(1, int(math.Round(p.WorkMM/p.MMPerPX)))
-}
-
-// rimSectors is how many equal angles the rim is looked at in: lamps mirrored
-// in it do not go all around.
-const rimSectors = 32
-
-// loadChannels turns a scene into planes over the surface.
-func loadChannels(scene []Picture, f int, s *surface) ([]channel, error) {
-	var out []channel
-	for i, p := range scene {
-		for c := range p.Image.C {
-			out = append(out, channel{pic: i, light: p.Shot.Light, plane: averageDown(p.Image, c, f, s.x0, s.y0, s.w, s.h)})
+func addRows[T uint8 | uint16](p *part.Plane, pix []T, lut []float32, width, step, c, f, x0, y0 int) {
+	for y := range p.H {
+		row := p.V[y*p.W : (y+1)*p.W]
+		for dy := range f {
+			in := pix[(((y0+y)*f+dy)*width+x0*f)*step+c:]
+			i := 0
+			for x := range row {
+				s := row[x]
+				for range f {
+					s += lut[in[i]]
+					i += step
+				}
+				row[x] = s
+			}
 		}
 	}
-	if len(out) == 0 {
-		return nil, fmt.Errorf("defects: a scene without pictures")
+}
+
+// loadChannels turns the scene into smoothed planes over the surface and their
+// base levels, told from pixels deeper than deep.
+func (f *face) loadChannels(deep float32) error {
+	s := f.surf
+	for i, p := range f.scene {
+		for c := range p.Image.C {
+			raw := averageDown(p.Image, c, f.factor, s.x0, s.y0, s.w, s.h)
+			smooth := part.NewPlane(s.w, s.h)
+			if err := gauss(smooth, raw, f.smoothPX(f.factor)); err != nil {
+				return err
+			}
+			base, err := f.grid.newSpread(f.grid.medians(smooth, s.dist, deep))
+			if err != nil {
+				return err
+			}
+			f.channels = append(f.channels, channel{pic: i, c: c, smooth: smooth, base: base})
+		}
 	}
-	return out, nil
+	return nil
+}
+
+// smoothPX is the smoothing's standard deviation in pixels of factor
+// full-resolution pixels.
+func (f *face) smoothPX(factor int) float64 {
+	return max(0.5, f.p.BlurMM/(f.p.MMPerPX*float64(factor)))
 }

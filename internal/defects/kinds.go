@@ -15,9 +15,10 @@ const (
 	lineMinMM      = 0.30 // a line is at least this long
 	lineMinSlender = 6.0  // and this many times longer than thick
 	lineMaxThickMM = 0.13
-	sandingLines   = 2   // lines that make a patch of sanding marks
-	bundleLength   = 1.5 // the lines of a bundle add up to this many times its length
-	bundleGrain    = 3.0 // and it is this much more uneven across than along
+	sandingLines   = 2    // lines that make a patch of sanding marks
+	bundleLength   = 1.5  // the lines of a bundle add up to this many times its length
+	lineGrain      = 10.0 // a ragged line is this much more uneven across than along
+	bundleGrain    = 4.0  // and it is this much more uneven across than along
 	opaqueDome     = 0.14
 	opaqueRaking   = 0.28
 	craterMinMM    = 0.28
@@ -28,12 +29,16 @@ const (
 
 // isLine says whether a place is a thin line or a bundle of them, and no ring.
 func (f *face) isLine(p *place) bool {
-	return f.isThin(p) && (f.isBundle(p) || p.all.outline < bundleLength*p.all.long)
+	if !f.isThin(p) {
+		return false
+	}
+	one := p.all.outline < bundleLength*p.all.long && (p.grain > bundleGrain || p.peak > 2)
+	return one || p.grain > lineGrain || f.isBundle(p)
 }
 
 func (f *face) isThin(p *place) bool {
-	return p.ringPX == 0 && p.all.long*f.mmPX >= lineMinMM &&
-		p.all.outline/p.all.thick >= lineMinSlender && p.all.thick*f.mmPX <= lineMaxThickMM
+	return p.ringPX == 0 && p.all.long*f.shapeMM() >= lineMinMM &&
+		p.all.outline/p.all.thick >= lineMinSlender && p.all.thick*f.shapeMM() <= lineMaxThickMM
 }
 
 // isBundle says whether a place is several parallel lines: their length adds up
@@ -111,7 +116,7 @@ func unblurredDiameter(half, s float64) float64 {
 func (f *face) kindOf(p *place) (part.Kind, float64) {
 	sure := func(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
 	seen := sure(3 * (p.peak - 0.6)) // near the threshold it may be nothing
-	long, thick := p.all.long*f.mmPX, p.all.thick*f.mmPX
+	long, thick := p.all.long*f.shapeMM(), p.all.thick*f.shapeMM()
 	if f.isBundle(p) {
 		return part.Sanding, seen * sure(float64(p.lines)-1)
 	}
@@ -123,7 +128,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	for _, c := range p.contrast {
 		light = math.Max(light, math.Abs(c))
 	}
-	d := math.Max(f.spotDiameterPX(p), 2*p.ringPX) * f.mmPX
+	d := math.Max(f.spotDiameterPX(p), 2*p.ringPX) * f.shapeMM()
 	switch {
 	case o >= 1:
 		return part.Dust, seen * sure(4*(o-0.8))

@@ -16,24 +16,24 @@ type Picture struct {
 // Params says how a scene is looked at. Lengths are on the unit, in millimetres.
 type Params struct {
 	MMPerPX       float64 // scale of the pictures; > 0
-	WorkMM        float64 // pictures finer than this are averaged down towards it (> 0)
-	CellMM        float64 // side of the cells in which base colour and noise are told (> 0)
-	BlurMM        float64 // finest smoothing, standard deviation; chroma of JPEG is no finer (> 0)
-	RimMM         float64 // the rim is looked for within this distance of the outline (> 0)
-	MarginMM      float64 // pictures' outline is no sharper than this; not looked at (>= 0)
-	FalsePerFace  float64 // false seeds expected on a face from noise alone (0..1)
-	MinResponse   float64 // seeds are at least this many standard deviations (> 0)
-	GrowShare     float64 // a seed grows down to this share of its threshold (0..1)
-	MaxFindings   int     // more than these and the surface as a whole is named instead (> 0)
-	MaxShortSide  int     // reserved size guard: pictures larger after averaging are refused
+	SearchMM      float64 // defects are sought in pixels averaged up to about this size (> 0)
+	ShapeMM       float64 // and measured in pixels averaged up to about this size (> 0, <= SearchMM)
+	BlurMM        float64 // finest smoothing, standard deviation; a JPEG's colour is no finer (> 0)
+	CellMM        float64 // side of the cells in which base level and noise are told (> 0)
+	RimMM         float64 // the rim ends within this distance of the outline (> 0)
+	MarginMM      float64 // kept clear of the rim's end (>= 0)
+	FalsePerFace  float64 // chance of a false place on a face from noise alone, per look (0..1)
+	MinResponse   float64 // a place is at least this many standard deviations (> 0)
+	GrowShare     float64 // a place grows down to this share of its threshold (0..1)
+	ManyFindings  int     // with more than these the surface as a whole is doubted (> 0)
 	MinConfidence float64 // findings below it are dropped (0..1)
 }
 
 // DefaultParams returns the shipped values; all are common practice, no source.
 func DefaultParams(mmPerPX float64) Params {
 	return Params{
-		MMPerPX: mmPerPX, WorkMM: 0.0135, CellMM: 0.72, BlurMM: 0.018, RimMM: 0.9, MarginMM: 0.06,
-		FalsePerFace: 0.12, MinResponse: 4.8, GrowShare: 0.55, MaxFindings: 200, MaxShortSide: 4000, MinConfidence: 0.05,
+		MMPerPX: mmPerPX, SearchMM: 0.0315, ShapeMM: 0.0157, BlurMM: 0.018, CellMM: 0.72, RimMM: 0.9, MarginMM: 0.06,
+		FalsePerFace: 0.07, MinResponse: 4.8, GrowShare: 0.55, ManyFindings: 200, MinConfidence: 0.05,
 	}
 }
 
@@ -42,6 +42,12 @@ func (p Params) validate() error {
 		return fmt.Errorf("defects: the scale is %v mm per pixel; it must be a positive number", p.MMPerPX)
 	}
 	return nil
+}
+
+// factors returns how many full-resolution pixels, per side, are averaged into
+// one pixel of the search and one pixel of the shapes.
+func (p Params) factors() (search, shape int) {
+	return max(1, int(p.SearchMM/p.MMPerPX)), max(1, int(p.ShapeMM/p.MMPerPX))
 }
 
 // Result is what was found in a scene.

@@ -2,10 +2,10 @@ package defects
 
 import "math"
 
-// shape is the geometry of a set of pixels of the working region. Lengths are
-// in working pixels, angles in degrees counter-clockwise from the picture's x
+// shape is the geometry of a set of pixels. Lengths are in the plane's pixels, angles in degrees counter-clockwise from the picture's x
 // axis, 0..180.
 type shape struct {
+	ox, oy         int     // of the plane that the pixels are counted in
 	area           float64 // number of pixels
 	cx, cy         float64
 	x0, y0, x1, y1 int     // bounds, inclusive
@@ -17,13 +17,14 @@ type shape struct {
 	bow            float64 // how far the middle lies off the chord of the ends
 }
 
-// shapeOf measures pixels. The main axis is that of the second moments.
-func shapeOf(pixels []int, w int) shape {
-	s := shape{area: float64(len(pixels)), x0: w, y0: math.MaxInt32, x1: -1, y1: -1}
+// shapeOf measures pixels of a plane w wide whose first pixel lies at ox, oy.
+// The main axis is that of the second moments.
+func shapeOf(pixels []int, w, ox, oy int) shape {
+	s := shape{area: float64(len(pixels)), ox: ox, oy: oy, x0: math.MaxInt32, y0: math.MaxInt32, x1: -1, y1: -1}
 	set := make(map[int]bool, len(pixels))
 	for _, i := range pixels {
 		set[i] = true
-		x, y := i%w, i/w
+		x, y := i%w+ox, i/w+oy
 		s.cx += float64(x) / s.area
 		s.cy += float64(y) / s.area
 		s.x0, s.y0, s.x1, s.y1 = min(s.x0, x), min(s.y0, y), max(s.x1, x), max(s.y1, y)
@@ -31,7 +32,7 @@ func shapeOf(pixels []int, w int) shape {
 	var xx, xy, yy float64
 	edges := 0
 	for _, i := range pixels {
-		dx, dy := float64(i%w)-s.cx, float64(i/w)-s.cy
+		dx, dy := float64(i%w+s.ox)-s.cx, float64(i/w+s.oy)-s.cy
 		xx += dx * dx
 		xy += dx * dy
 		yy += dy * dy
@@ -83,7 +84,7 @@ func (s *shape) setAxis(a float64, pixels []int, w int) {
 
 // along returns a pixel's place along and across the main axis, from the middle.
 func (s *shape) along(i, w int) (u, v float64) {
-	dx, dy := float64(i%w)-s.cx, float64(i/w)-s.cy
+	dx, dy := float64(i%w+s.ox)-s.cx, float64(i/w+s.oy)-s.cy
 	return dx*s.ux + dy*s.uy, -dx*s.uy + dy*s.ux
 }
 

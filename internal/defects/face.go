@@ -1,0 +1,159 @@
+package defects
+
+import (
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+)
+
+// face is a scene made ready for the search. Planes are in search pixels over
+// the surface's region.
+type face struct {
+	scene    []Picture
+	p        Params
+	factor   int     // full-resolution pixels in a search pixel, per side
+	shape    int     // full-resolution pixels in a shape pixel, per side
+	mmPX     float64 // a search pixel's side
+	surf     *surface
+	channels []channel
+	grid     cellGrid
+	points   []int    // an even sample of the face's pixels
+	colour   [][3]int // the channels of each colour picture
+	noise    []float64
+	pal      *palette
+}
+
+// prepare makes a face of a scene: surface, channels, base, noise, palette.
+func prepare(scene []Picture, p Params, panel bool) (*face, error) {
+	f := &face{scene: scene, p: p}
+	f.factor, f.shape = p.factors()
+	f.mmPX = p.MMPerPX * float64(f.factor)
+	var err error
+	if panel {
+		f.surf = wholeSurface(scene[0].Image.W/f.factor, scene[0].Image.H/f.factor)
+	} else if f.surf, err = findSurface(scene, f.factor); err != nil {
+		return nil, err
+	}
+	deep := float32(0)
+	if !f.surf.all {
+		deep = float32(p.RimMM / f.mmPX)
+	}
+	f.grid = newCellGrid(f.surf.w, f.surf.h, max(6, int(p.CellMM/f.mmPX+0.5)))
+	if err := f.loadChannels(deep); err != nil {
+		return nil, err
+	}
+	f.samplePoints(deep)
+	if err := f.learn(); err != nil {
+		return nil, err
+	}
+	if !f.surf.all {
+		f.endOfRim(deep)
+	}
+	return f, nil
+}
+
+// samplePoints picks an even sample of the pixels deeper than from.
+func (f *face) samplePoints(from float32) {
+	const want = 12000
+	n := 0
+	for _, d := range f.surf.dist.V {
+		if d > from {
+			n++
+		}
+	}
+	step := max(1, n/want)
+	for i, k := 0, 0; i < len(f.surf.dist.V); i++ {
+		if f.surf.dist.V[i] > from {
+			if k%step == 0 {
+				f.points = append(f.points, i)
+			}
+			k++
+		}
+	}
+}
+
+// learn measures each channel's noise and base level and learns the palette.
+// Noise is told from each pixel's difference to the mean of four others nearby,
+// whose variance is 5/4 of the pixels' own where they are independent.
+func (f *face) learn() error {
+	nc, w := len(f.channels), f.surf.w
+	f.noise = make([]float64, nc)
+	reach := max(2, int(0.06/f.mmPX+0.5))
+	for c := range f.channels {
+		s := f.channels[c].smooth
+		var d, v []float64
+		for _, i := range f.points {
+			x, y := i%w, i/w
+			if x < reach || y < reach || x >= w-reach || y >= f.surf.h-reach {
+				continue
+			}
+			m := (s.V[i-reach] + s.V[i+reach] + s.V[i-reach*w] + s.V[i+reach*w]) / 4
+			d = append(d, math.Abs(float64(s.V[i]-m)))
+			v = append(v, float64(s.V[i]))
+		}
+		base := median(v)
+		f.channels[c].level = base
+		f.noise[c] = max(madToSD*median(d)/math.Sqrt(1.25), 0.003*base, 1e-5)
+	}
+	for c := 0; c+2 < nc; c++ {
+		if f.channels[c].pic == f.channels[c+2].pic && (c == 0 || f.channels[c-1].pic != f.channels[c].pic) {
+			f.colour = append(f.colour, [3]int{c, c + 1, c + 2})
+		}
+	}
+	var err error
+	f.pal, err = learnPalette(f.samples(nil), f.noise, f.levels(), f.colour, min(maxPigments, nc/2))
+	return err
+}
+
+// samples returns the sampled pixels' deviations from base, of those whose
+// weight is not 0 (nil: all).
+func (f *face) samples(weight *part.Plane) []sample {
+	var out []sample
+	for _, i := range f.points {
+		if weight != nil && weight.V[i] == 0 {
+			continue
+		}
+		x, y := i%f.surf.w, i/f.surf.w
+		dev := make([]float64, len(f.channels))
+		for c, ch := range f.channels {
+			dev[c] = float64(ch.smooth.V[i] - ch.base.V[y*ch.base.W+x])
+		}
+		out = append(out, sample{dev: dev, cell: y/f.grid.cell*f.grid.nx + x/f.grid.cell})
+	}
+	return out
+}
+
+// levels are the channels' medians over the face.
+func (f *face) levels() []float64 {
+	b := make([]float64, len(f.channels))
+	for c, ch := range f.channels {
+		b[c] = ch.level
+	}
+	return b
+}
+
+// valuesAt returns a plane's values at the sampled points.
+func (f *face) valuesAt(p *part.Plane) []float64 {
+	v := make([]float64, len(f.points))
+	for k, i := range f.points {
+		v[k] = float64(p.V[i])
+	}
+	return v
+}
+
+// madToSD turns the median absolute deviation of a normal sample into its
+// standard deviation: 1 over the normal quantile of 3/4.
+const madToSD = 1.4826
+
+// median sorts v and returns its middle, 0 for none.
+func median(v []float64) float64 { return quantile(v, 0.5) }
+
+// quantile sorts v and returns the value below which the share q lies.
+func quantile(v []float64, q float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	return v[min(len(v)-1, int(q*float64(len(v))))]
+}

@@ -1,0 +1,86 @@
+package defects
+
+import (
+	"math"
+
+	"finishbench/internal/part"
+)
+
+// finding turns a place into a finding, without severity, advice or number.
+func (f *face) finding(p *place) part.Finding {
+	kind, confidence := f.kindOf(p)
+	best := p.bestPicture()
+	out := part.Finding{
+		Image: f.scene[best].Shot.File, Kind: kind, Confidence: math.Round(confidence*100) / 100,
+		Zone: part.ZoneFace,
+	}
+	mm := f.shapeMM()
+	long, across, angle := p.inner.long, p.inner.across, p.inner.angleDeg
+	s := p.blurPX
+	box := f.boxOf(float64(p.inner.x0), float64(p.inner.y0), float64(p.inner.x1), float64(p.inner.y1))
+	area := p.inner.area
+	switch kind {
+	case part.Sanding, part.Fibre, part.Run:
+		sh := p.all
+		if kind == part.Sanding {
+			sh.setAxis(p.lineRad, p.body, p.win.w)
+			out.Lines = max(p.lines, int(sh.outline/sh.long+0.5))
+			long, across = sh.long, sh.across
+		} else {
+			long, across = sh.long+8*sh.bow*sh.bow/(3*sh.long), unblurredDiameter(sh.thick, s) // a shallow arc's length over its chord
+		}
+		angle, area = sh.angleDeg, sh.area
+		box = f.boxOf(float64(sh.x0), float64(sh.y0), float64(sh.x1), float64(sh.y1))
+	default:
+		d := f.spotDiameterPX(p)
+		long, across = f.spotSizePX(p)
+		area = math.Min(area, math.Pi*d*d/4)
+		if p.ringPX > 0 && 2*p.ringPX > d {
+			d = 2 * p.ringPX
+			long, across, area = d, d, math.Pi*d*d/4
+			cx, cy := p.inner.cx, p.inner.cy
+			box = f.boxOf(cx-d/2+0.5, cy-d/2+0.5, cx+d/2-0.5, cy+d/2-0.5)
+		}
+		out.DiameterMM = part.Num(d * mm)
+	}
+	out.Box = box
+	out.LengthMM, out.WidthMM, out.AreaMM2, out.AngleDeg = part.Num(round3(long*mm)), part.Num(round3(across*mm)), part.Num(round4(area*mm*mm)), part.Num(math.Round(angle*10)/10)
+	if out.DiameterMM != nil {
+		out.DiameterMM = part.Num(round3(*out.DiameterMM))
+	}
+	for i, z := range p.strength {
+		if i != best && z > 3 {
+			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.scene[i].Shot.File, Box: box})
+		}
+	}
+	out.Features = f.featureTable(p)
+	return out
+}
+
+// featureTable is what led to a kind, by name, for a person to read.
+func (f *face) featureTable(p *place) map[string]float64 {
+	t := map[string]float64{
+		"response_over_threshold": round3(p.peak),
+		"opacity":                 round3(f.opacity(p)),
+		"line_length_mm":          round3(p.all.outline * f.shapeMM()),
+		"thickness_mm":            round3(p.all.thick * f.shapeMM()),
+		"fill":                    round3(p.all.fill()),
+		"bend":                    round3(p.all.bow / p.all.long),
+		"parallel_lines":          float64(p.lines),
+		"grain":                   round3(p.grain),
+	}
+	if p.ringPX > 0 {
+		t["ring_radius_mm"] = round3(p.ringPX * f.shapeMM())
+	}
+	for i, c := range p.contrast {
+		name := string(f.scene[i].Shot.Light)
+		if name == "" {
+			name = "light"
+		}
+		t["contrast_"+name] = round3(c)
+	}
+	return t
+}
+
+func round3(v float64) float64 { return math.Round(v*1000) / 1000 }
+func round4(v float64) float64 { return math.Round(v*10000) / 10000 }

@@ -1,0 +1,187 @@
+package defects
+
+import (
+	"math"
+
+	"finishbench/internal/part"
+)
+
+// look is one way of looking at the face: rows over the channels whose values'
+// length is the response.
+type look struct {
+	rows   [][]float64 // from deviations from base, per channel, to values
+	sign   []float32   // per row: only this side counts; 0: both; nil: all both
+	ground bool        // only the ground between a pattern's figures counts
+	rings  bool        // rings are sought too
+
+	planes    []*part.Plane // per row: values, the local mean taken off
+	mean      []*part.Plane // per row: that local mean
+	spread    []float64     // per row: the noise at the finest size
+	threshold float32       // of the length, at the finest size
+}
+
+// glossLooks look for what the lacquer's own faults do: one picture's light gets
+// dimmer or brighter, half in the surface's own colour, half in the lamp's.
+// rows are a palette's left-over directions.
+func (f *face) glossLooks(rows [][]float64) []look {
+	var out []look
+	for pic := range f.scene {
+		row := combineRows(rows, f.glossDirection(pic, rows))
+		out = append(out, look{rows: [][]float64{row}, rings: f.scene[pic].Shot.Light != part.Raking})
+	}
+	return out
+}
+
+// glossDirection is the unit vector, in the space of rows, along which a change
+// of one picture's light moves a pixel.
+func (f *face) glossDirection(pic int, rows [][]float64) []float64 {
+	mean, n := 0.0, 0.0
+	for _, ch := range f.channels {
+		if ch.pic == pic {
+			mean += ch.level
+			n++
+		}
+	}
+	g := make([]float64, len(f.channels))
+	for c, ch := range f.channels {
+		if ch.pic == pic {
+			g[c] = ch.level + mean/n
+		}
+	}
+	d := make([]float64, len(rows))
+	for k, row := range rows {
+		d[k] = dot(row, g)
+	}
+	return unit(d)
+}
+
+// groundLooks look at the ground between a pattern's figures, flakes for
+// instance, as at a plain faceplate: there even a faint dimming under one light
+// shows. A figure too faint to be left out is told by its side: figures are
+// brighter than the ground, or darker, not both. A pattern that leaves no ground
+// gives no look.
+func (f *face) groundLooks(r *response) ([]look, error) {
+	if len(r.pattern) == 0 {
+		return nil, nil
+	}
+	side := figureSide(f.valuesAt(r.pattern[0]))
+	weight, err := f.findGround(r.pattern)
+	if err != nil || weight == nil || side == 0 {
+		return nil, err
+	}
+	pal, err := learnPalette(f.samples(weight), f.noise, f.levels(), f.colour, 0)
+	if err != nil {
+		return nil, nil // too little ground
+	}
+	r.ground = weight
+	g := make([][]float64, len(f.scene))
+	gain := make([]float64, len(f.scene))
+	var out []look
+	for pic := range f.scene {
+		g[pic] = f.glossDirection(pic, pal.left)
+		for _, o := range g[:pic] { // at right angles to each other
+			d := dot(g[pic], o)
+			for k := range o {
+				g[pic][k] -= d * o[k]
+			}
+		}
+		g[pic] = unit(g[pic])
+		row := combineRows(pal.left, g[pic])
+		gain[pic] = f.patternGain(row) * side
+		sign := float32(-1)
+		if gain[pic] < 0 {
+			sign = 1
+		}
+		out = append(out, look{rows: [][]float64{row}, sign: []float32{sign}, ground: true, rings: f.scene[pic].Shot.Light != part.Raking})
+	}
+	if len(g) >= 2 {
+		n := math.Hypot(gain[0], gain[1])
+		across := combineRows([][]float64{out[0].rows[0], out[1].rows[0]}, []float64{-gain[1] / n, gain[0] / n})
+		out = append(out, look{rows: [][]float64{across}, ground: true})
+	}
+	return out, nil
+}
+
+// How the ground is told, in noise units and millimetres (common practice, no
+// source): the widest spread that still counts as one ground; the spreads within
+// which a pixel belongs to it; how far around a figure its light still falls.
+const (
+	groundNoise   = 5.0
+	groundWidth   = 8.0
+	groundReachMM = 0.03
+)
+
+// findGround returns 1 where a pixel is ground, 0 elsewhere; nil where a pattern
+// leaves none.
+func (f *face) findGround(pattern []*part.Plane) (*part.Plane, error) {
+	weight := part.NewPlane(f.surf.w, f.surf.h)
+	for i, d := range f.surf.dist.V {
+		if d > 0 {
+			weight.V[i] = 1
+		}
+	}
+	for _, p := range pattern {
+		v := f.valuesAt(p)
+		mid := median(v)
+		for i := range v {
+			v[i] = math.Abs(v[i] - mid)
+		}
+		s := madToSD * median(v)
+		if s > groundNoise {
+			return nil, nil
+		}
+		m, g := float32(mid), float32(groundWidth*s)
+		for i, x := range p.V {
+			if d := x - m; d > g || d < -g {
+				weight.V[i] = 0
+			}
+		}
+	}
+	return weight, erode(weight, max(1, int(groundReachMM/f.mmPX+0.5)))
+}
+
+// figureSide says on which side of the ground a pattern's figures lie along its
+// direction: 1 or -1, the longer tail's; 0 where both tails are long.
+func figureSide(v []float64) float64 {
+	mid := median(v)
+	up, down := quantile(v, .99)-mid, mid-quantile(v, .01)
+	switch {
+	case up > 3*down:
+		return 1
+	case down > 3*up:
+		return -1
+	}
+	return 0
+}
+
+// patternGain is how far a step along the pattern's first direction moves a row.
+func (f *face) patternGain(row []float64) float64 {
+	s := 0.0
+	for c := range row {
+		s += row[c] * f.pal.pigment[0][c] * f.noise[c]
+	}
+	return s
+}
+
+// combineRows returns the sum of rows, each times its weight.
+func combineRows(rows [][]float64, weight []float64) []float64 {
+	out := make([]float64, len(rows[0]))
+	for k, r := range rows {
+		for c := range out {
+			out[c] += weight[k] * r[c]
+		}
+	}
+	return out
+}
+
+// unit returns v over its length.
+func unit(v []float64) []float64 {
+	n := norm(v)
+	out := make([]float64, len(v))
+	for i := range v {
+		if n > 0 {
+			out[i] = v[i] / n
+		}
+	}
+	return out
+}

@@ -1,0 +1,214 @@
+package defects
+
+import (
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+)
+
+// place is one thing on the face: its pixels, its geometry and what led to its
+// kind. Lengths are in shape pixels.
+type place struct {
+	found  []int // search pixels where the response stays above the growing threshold
+	win    *window
+	body   []int // window pixels where it is not just the blur around something strong
+	core   []int // of these, where it is above coreShare of its peak
+	all    shape // of body
+	inner  shape // of core
+	peak   float64
+	ringPX float64 // radius of the ring that fits best; 0: not seen as a ring
+	blurPX float64 // standard deviation of what smoothed the map that the shape was taken from
+
+	reachPX          float64 // radius out to which the mean around the middle stands out
+	coreOut, bodyOut float64 // how many blurPX outside a straight edge core and body end
+
+	contrast []float64 // per picture: relative change of light in the core, the pattern's share taken off
+	strength []float64 // per picture: the same in noise units
+	lines    int       // parallel lines that stand apart, along lineRad
+	lineRad  float64   // picture coordinates, y down
+	grain    float64   // how much more uneven the place is across lineRad than along it
+}
+
+// coreShare of the peak bounds a place's core; bodyShare of it, its body: a line
+// may fade along its length, so less than half.
+const (
+	coreShare = 0.4
+	bodyShare = 0.18
+	fineSeen  = 0.8 // a place that reaches this at the finest size has its shape from there
+)
+
+// newPlace measures a set of search pixels.
+func (f *face) newPlace(found []int, r *response) (*place, error) {
+	b := shapeOf(found, f.surf.w, 0, 0)
+	win, err := f.newWindow(r, b.x0, b.y0, b.x1, b.y1)
+	if err != nil {
+		return nil, err
+	}
+	p := &place{found: found, win: win, blurPX: f.blurPX()}
+	pixels := f.pixelsIn(win, found)
+	m, finest := win.ratio, float32(0)
+	for _, i := range pixels {
+		finest = max(finest, m.V[i])
+	}
+	top := found[0]
+	for _, i := range found {
+		if r.ratio.V[i] > r.ratio.V[top] {
+			top = i
+		}
+	}
+	p.peak = math.Max(float64(finest), float64(r.ratio.V[top]))
+	peak := finest
+	if finest < fineSeen {
+		m, peak = f.coarseIn(win, r), r.ratio.V[top]
+		p.blurPX = math.Hypot(p.blurPX, coarseBlurMM/f.shapeMM())
+		p.ringPX = float64(r.ring.V[top]) * f.mmPX / f.shapeMM()
+	}
+	p.setShape(m, pixels, peak, float32(f.p.GrowShare))
+	p.reachPX = p.reach(m)
+	f.measureLight(p, r)
+	p.lineRad, p.lines, p.grain = lineDirection(p.body, func(i int) float64 { return math.Min(float64(m.V[i]), 3) }, win.w)
+	return p, nil
+}
+
+// coarseBlurMM is about what the second of the fine sizes blurs by.
+const coarseBlurMM = 0.027
+
+// shapeMM is a shape pixel's side.
+func (f *face) shapeMM() float64 { return f.p.MMPerPX * float64(f.shape) }
+
+// pixelsIn are the window's pixels in or next to the given search pixels.
+func (f *face) pixelsIn(w *window, found []int) []int {
+	in := make(map[int]bool, 9*len(found))
+	for _, i := range found {
+		for _, d := range [9]int{0, -1, 1, -f.surf.w, f.surf.w, -f.surf.w - 1, -f.surf.w + 1, f.surf.w - 1, f.surf.w + 1} {
+			in[i+d] = true
+		}
+	}
+	var out []int
+	for i, p := range w.parent {
+		if p >= 0 && in[p] {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// coarseIn is the search's map over a window.
+func (f *face) coarseIn(w *window, r *response) *part.Plane {
+	m := part.NewPlane(w.w, w.h)
+	for i, p := range w.parent {
+		if p >= 0 {
+			m.V[i] = r.ratio.V[p]
+		}
+	}
+	return m
+}
+
+// setShape fills body, core and their geometry from a map over the window.
+func (p *place) setShape(m *part.Plane, pixels []int, peak, grow float32) {
+	coreAt, bodyAt := max(min(grow, 0.9*peak), coreShare*peak), max(min(grow, 0.9*peak), bodyShare*peak)
+	for _, i := range pixels {
+		if m.V[i] >= coreAt {
+			p.core = append(p.core, i)
+		}
+		if m.V[i] >= bodyAt {
+			p.body = append(p.body, i)
+		}
+	}
+	p.coreOut, p.bodyOut = edgeOut(coreAt/peak), edgeOut(bodyAt/peak)
+	p.all = shapeOf(p.body, p.win.w, p.win.x0, p.win.y0)
+	p.inner = shapeOf(p.core, p.win.w, p.win.x0, p.win.y0)
+}
+
+// edgeOut is how far outside a straight edge, in standard deviations of the
+// blur, its height has fallen to a share: the normal distribution's quantile.
+func edgeOut(share float32) float64 {
+	return math.Sqrt2 * math.Erfinv(math.Max(-0.99, math.Min(0.99, 1-2*float64(share))))
+}
+
+// reach is the radius, in shape pixels, out to which the response averaged
+// around a place's middle stands out from its surroundings: a clear bubble's
+// rim is faint beside its middle, but all around. 0 where it does not.
+func (p *place) reach(m *part.Plane) float64 {
+	cx, cy := float64(p.all.x0+p.all.x1)/2-float64(p.win.x0), float64(p.all.y0+p.all.y1)/2-float64(p.win.y0)
+	n := int(1.3*math.Max(float64(p.all.x1-p.all.x0), float64(p.all.y1-p.all.y0))) + 14
+	if n > 80 {
+		return 0
+	}
+	sum, count := make([]float64, n), make([]float64, n)
+	for y := max(0, int(cy)-n); y <= min(m.H-1, int(cy)+n); y++ {
+		for x := max(0, int(cx)-n); x <= min(m.W-1, int(cx)+n); x++ {
+			d := math.Hypot(float64(x)-cx, float64(y)-cy)
+			if k := int(d + 0.5); k < n && p.win.parent[y*m.W+x] >= 0 {
+				sum[k] += float64(m.V[y*m.W+x])
+				count[k]++
+			}
+		}
+	}
+	top := 0.0
+	for k := range sum {
+		sum[k] /= math.Max(1, count[k])
+		top = math.Max(top, sum[k])
+	}
+	ground := median(slices.Clone(sum[n*2/3:]))
+	for k := n*2/3 - 1; k > 0; k-- {
+		if count[k] > 0 && sum[k] > ground+math.Max(0.15, 0.12*(top-ground)) {
+			return float64(k) + 0.5
+		}
+	}
+	return 0
+}
+
+// measureLight fills contrast and strength: how far each picture's light is off
+// base in the core, after what the faceplate's own pattern explains is taken
+// off. The pattern explains no more than its own range.
+func (f *face) measureLight(p *place, r *response) {
+	nc := len(f.channels)
+	dev, base := make([]float64, nc), make([]float64, nc)
+	for _, i := range p.core {
+		for c := range f.channels {
+			d := f.deviation(p.win, c, i)
+			base[c] += float64(p.win.smooth[c].V[i]) - d
+			for k, t := range p.win.pattern {
+				v := max(r.ends[k].lo, min(r.ends[k].hi, t.V[i]))
+				d -= float64(v) * f.pal.pigment[k][c] * f.noise[c]
+			}
+			dev[c] += d
+		}
+	}
+	n := float64(len(p.core))
+	for pic := range f.scene {
+		var d, b, z float64
+		for c, ch := range f.channels {
+			if ch.pic == pic {
+				d += dev[c]
+				b += base[c]
+				z = math.Max(z, math.Abs(dev[c])/n/f.noise[c])
+			}
+		}
+		p.contrast = append(p.contrast, d/math.Max(b, 1e-6))
+		p.strength = append(p.strength, z)
+	}
+}
+
+// blurPX is the standard deviation, in shape pixels, of the smoothing that the
+// finest map has seen, optics included.
+func (f *face) blurPX() float64 {
+	return math.Hypot(f.smoothPX(f.shape), opticsBlurPX/float64(f.shape))
+}
+
+// opticsBlurPX is what a lens in focus blurs by, in full-resolution pixels
+// (common practice, no source).
+const opticsBlurPX = 0.9
+
+// bestPicture is the picture of the scene in which a place is strongest.
+func (p *place) bestPicture() int {
+	return slices.Index(p.strength, slices.Max(p.strength))
+}
+
+// boxOf turns bounds in shape pixels into a box in full-resolution pixels.
+func (f *face) boxOf(x0, y0, x1, y1 float64) part.Box {
+	k := float64(f.shape)
+	return part.Box{x0*k - 0.5, y0*k - 0.5, (x1 - x0 + 1) * k, (y1 - y0 + 1) * k}
+}
