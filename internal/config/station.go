@@ -14,7 +14,7 @@ import (
 // station.yaml.
 type Station struct {
 	Version              int     `mapstructure:"version"`                // 1
-	MMPerPX              float64 `mapstructure:"mm_per_px"`              // scale; 0: not set, 0.0005..0.2
+	MMPerPX              float64 `mapstructure:"mm_per_px"`              // scale; 0: not set, 0.001..0.1
 	URelScale            float64 `mapstructure:"u_rel_scale"`            // relative standard uncertainty of the scale, 0..0.1
 	Jobs                 int     `mapstructure:"jobs"`                   // pictures at a time; 0: one a processor, 0..256
 	FaceplateThicknessMM float64 `mapstructure:"faceplate_thickness_mm"` // 0: not known, 0.2..5
@@ -49,7 +49,7 @@ func (s Station) Validate() error {
 	if s.Version != 1 {
 		c.addf("version", "%d, but this program reads version 1", s.Version)
 	}
-	c.zeroOr("mm_per_px", s.MMPerPX, 0.0005, 0.2)
+	c.zeroOr("mm_per_px", s.MMPerPX, 0.001, 0.1)
 	c.between("u_rel_scale", s.URelScale, 0, 0.1)
 	c.between("jobs", float64(s.Jobs), 0, 256)
 	c.zeroOr("faceplate_thickness_mm", s.FaceplateThicknessMM, 0.2, 5)

@@ -149,6 +149,15 @@ func (l Limits) ForPanel() Limits {
 	return l
 }
 
+// StepLimits returns the steps over which a unit cannot pass by one step alone,
+// um, both positive: where a step becomes major, or the mildest bound where it
+// never does. A reason quotes the same number. +Inf where nothing limits it.
+func (l Limits) StepLimits(st part.Stage) (proudUM, recessedUM float64) {
+	proud, _ := l.seam(st, ProudUM)
+	recessed, _ := l.seam(st, RecessedUM)
+	return proud.limit(), recessed.limit()
+}
+
 // class is a severity and the bound from which it starts.
 type class struct {
 	sev   part.Severity

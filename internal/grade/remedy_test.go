@@ -86,3 +86,12 @@ func TestAdviceBeyondRework(t *testing.T) {
 		}
 	}
 }
+
+func TestAdviceForWhatDoesNotMatter(t *testing.T) {
+	r := unit(part.Wet)
+	r.Findings = []part.Finding{spot(part.Dust, 0.05, 300, 300)}
+	Judge(r, DefaultLimits())
+	if s := r.Findings[0].Advice; !strings.Contains(s, "leave it") {
+		t.Errorf("dust of 0.05 mm: %q, want it left alone", s)
+	}
+}
