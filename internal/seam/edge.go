@@ -13,6 +13,7 @@ type edgeShape struct {
 	rise   float64 // linear light per pixel
 	uShift float64 // standard uncertainty of shift, see fitShape
 	uSigma float64
+	gloss  float64 // glossMM in pixels
 }
 
 // gauss is the standard normal's density and distribution at z.
@@ -45,11 +46,21 @@ func (e *edgeShape) value(d float64) (v float64, by [5]float64) {
 }
 
 // Half widths of the window around the outline in which the edge is fitted, in
-// multiples of the blur and pixels. Further in, a gloss wall mirrors lamps.
+// multiples of the blur.
 const (
 	windowOut = 4.0
 	windowIn  = 5.0
 )
+
+// glossMM is how far inside the outline a gloss wall still looks alike: further
+// in it mirrors lamps and panel edges. Common practice, no source.
+const glossMM = 0.13
+
+// window is how far out and in from the outline samples are used, in pixels:
+// the blur's reach, and inwards no further than the wall looks alike.
+func (e *edgeShape) window() (out, in float64) {
+	return windowOut*e.sigma + 2, max(2.5*e.sigma+0.5, min(windowIn*e.sigma+1, e.gloss-1.5*e.sigma))
+}
 
 // limbRow is one row of a limb.
 type limbRow struct {
@@ -75,7 +86,7 @@ func fitShape(rows []limbRow, p poly, start edgeShape, rises bool) (edgeShape, b
 		np, e.rise = 4, 0
 	}
 	get := func(p [maxParams]float64) edgeShape {
-		return edgeShape{shift: p[0], sigma: p[1], panel: p[2], unit: p[3], rise: p[4]}
+		return edgeShape{shift: p[0], sigma: p[1], panel: p[2], unit: p[3], rise: p[4], gloss: start.gloss}
 	}
 	enough := true
 	sum := func(x *[maxParams]float64, q *normal) float64 {
@@ -97,7 +108,7 @@ func fitShape(rows []limbRow, p poly, start edgeShape, rises bool) (edgeShape, b
 	}
 	e = get(x)
 	e.uShift, e.uSigma = shapeUncertainty(rows, p, &e, np)
-	ok = math.Abs(e.unit-e.panel) > 0.02 && e.sigma < 15 && !math.IsNaN(e.shift)
+	ok = math.Abs(e.unit-e.panel) > minStep && e.sigma < 15 && !math.IsNaN(e.shift)
 	return e, ok
 }
 
@@ -105,7 +116,7 @@ func clamp(v, lim float64) float64 { return min(lim, max(-lim, v)) }
 
 // shapeSum adds all samples' equations and returns the squared residuals' sum.
 func shapeSum(rows []limbRow, p poly, e *edgeShape, q *normal) (ss float64, n int) {
-	out, in := windowOut*e.sigma+2, windowIn*e.sigma+1
+	out, in := e.window()
 	for i := range rows {
 		r := &rows[i]
 		if r.light == nil {
@@ -135,7 +146,7 @@ func normalCos(p poly, y float64) float64 {
 
 // shapeUncertainty is the column-wise sandwich for shift and sigma.
 func shapeUncertainty(rows []limbRow, p poly, e *edgeShape, np int) (uShift, uSigma float64) {
-	out, in := windowOut*e.sigma+2, windowIn*e.sigma+1
+	out, in := e.window()
 	a := normal{n: np}
 	sums := map[int]*[5]float64{}
 	for i := range rows {
@@ -184,7 +195,7 @@ func shapeUncertainty(rows []limbRow, p poly, e *edgeShape, np int) (uShift, uSi
 // fitRows finds each row's own outline with the shape held, its panel's and
 // unit's level free. Rows that do not settle become NaN.
 func fitRows(rows []limbRow, p poly, e edgeShape) {
-	out, in := windowOut*e.sigma+2, windowIn*e.sigma+1
+	out, in := e.window()
 	for i := range rows {
 		r := &rows[i]
 		r.fine = math.NaN()
@@ -229,7 +240,8 @@ func fitRows(rows []limbRow, p poly, e edgeShape) {
 // outline would move by about this, taken as the half width of a rectangular
 // distribution (GUM 4.3.7).
 func (e edgeShape) uModel() float64 {
-	level := e.rise * windowIn * e.sigma / 2
+	_, in := e.window()
+	level := e.rise * in / 2
 	shift := level / 2 * e.sigma * math.Sqrt(2*math.Pi) / math.Abs(e.unit-e.panel)
 	return math.Abs(shift) / math.Sqrt(3)
 }

@@ -8,20 +8,21 @@ import (
 // Common practice, no source: wider than a groove or glue line, narrower than
 // the faceplate's straight wall.
 const (
-	followColumns  = 41
-	columnHalfMM   = 0.03  // half width over which a column is averaged
-	colourGapMM    = 0.075 // left out on either side of a colour change
-	colourSpanMM   = 0.09  // and averaged beyond it
-	sharpSpanMM    = 0.04  // a seam changes colour within this length
-	sharpReachMM   = 0.03  // and at most this far from the middle
-	rimMM          = 0.35  // the faceplate's rim: no seam is looked for so close to its end
-	trackMM        = 0.15  // the seam moves less than this from column to column
-	columnMargin   = 0.05  // share of the width left out at each limb
-	minColourStep  = 3.0   // encoded levels: smallest change of colour taken for a seam
-	glueMM         = 0.025 // width of the dark glue line, where it cannot be seen
-	uGlueMM        = 0.015 // and its standard uncertainty
-	shadeNoise     = 0.05  // share of brightness by which shading may stray from the two colours
-	seamProminence = 3.0   // and how often it must exceed what else changes along the wall
+	followColumns   = 41
+	columnHalfMM    = 0.03  // half width over which a column is averaged
+	colourGapMM     = 0.075 // left out on either side of a colour change
+	colourSpanMM    = 0.09  // and averaged beyond it
+	sharpSpanMM     = 0.04  // a seam changes colour within this length
+	sharpReachMM    = 0.03  // and at most this far from the middle
+	rimMM           = 0.35  // the faceplate's rim: no seam is looked for so close to its end
+	trackMM         = 0.15  // the seam moves less than this from column to column
+	columnMargin    = 0.05  // share of the width left out at each limb
+	plainColourStep = 20.0  // encoded levels: a change as plain as that is the seam
+	minColourStep   = 3.0   // encoded levels: smallest change of colour taken for a seam
+	glueMM          = 0.025 // width of the dark glue line, where it cannot be seen
+	uGlueMM         = 0.015 // and its standard uncertainty
+	shadeNoise      = 0.05  // share of brightness by which shading may stray from the two colours
+	seamProminence  = 3.0   // and how often it must exceed what else changes along the wall
 )
 
 // columns holds sparse columns of the unit, averaged over a few pixels: sums
@@ -36,6 +37,7 @@ type columns struct {
 	scale float64    // mm per pixel
 	l     *light
 	half  int
+	shear []int // rows by which each column is shifted for a seam that is not level with the end
 }
 
 type rgbSum [3]float64
@@ -61,7 +63,17 @@ func cutColumns(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64)
 		}
 		c.x, c.y0, c.sum = append(c.x, x), append(c.y0, y0), append(c.sum, s)
 	}
+	c.shear = make([]int, len(c.x))
 	return c
+}
+
+// tilt shears the columns for a seam that rises by mm over the unit's width
+// against the faceplate's end.
+func (c *columns) tilt(mm float64) {
+	n := len(c.x)
+	for i := range c.shear {
+		c.shear[i] = int(math.Round((float64(i)/float64(max(1, n-1)) - 0.5) * mm / c.scale))
+	}
 }
 
 // mean is the encoded colour at (x, y) averaged over the column's width.
@@ -161,7 +173,7 @@ func (c *columns) medianChange(k, gap, span int) (m rgbSum, ok bool) {
 		v[ch] = buf[ch][:0]
 	}
 	for i := range c.x {
-		if d, in := c.change(i, k, gap, span); in {
+		if d, in := c.change(i, k+c.shear[i], gap, span); in {
 			for ch := range d {
 				v[ch] = append(v[ch], d[ch])
 			}
@@ -192,7 +204,7 @@ func (c *columns) track(k0 int, change rgbSum) []float64 {
 	// along, so that a tilted end does not make a staircase
 	off := func(i int) float64 { return c.end.y(float64(c.x[i])) - float64(c.y0[i]) }
 	for _, step := range []int{1, -1} {
-		at := float64(k0)
+		at := float64(k0 + c.shear[mid])
 		for i := mid; i >= 0 && i < len(c.x); i += step {
 			k, ok := c.crossing(i, at+c.dir*off(i), change, size)
 			if !ok {
@@ -386,6 +398,18 @@ func fitTwoEdges(v []rgbSum, a, b rgbSum, fine, width, uWidth float64) (float64,
 func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s seamCurve, ok bool) {
 	c := cutColumns(l, sil, end, dir, mmPerPX)
 	k, change, score, prominence := c.findColour()
+	for _, mm := range [...]float64{-0.25, 0.25, -0.5, 0.5, -0.8, 0.8} {
+		if score >= plainColourStep {
+			break
+		}
+		level := append([]int(nil), c.shear...)
+		c.tilt(mm)
+		if k2, ch2, s2, p2 := c.findColour(); s2 > 1.3*score && p2 > prominence {
+			k, change, score, prominence = k2, ch2, s2, p2
+		} else {
+			copy(c.shear, level)
+		}
+	}
 	s = seamCurve{dir: dir, from: "picture", score: score, change: prominence}
 	if score < minColourStep || prominence < seamProminence {
 		return s, false

@@ -41,8 +41,21 @@ func (b *limb) x(u float64) float64 {
 }
 
 // trace reads the rows from y0 to y1 and finds each one's half-height
-// crossing. It returns why not, where it finds too few.
+// crossing; where single rows are too noisy, in means of five. It returns why
+// not, where it finds too few.
 func (b *limb) trace(y0, y1 int) string {
+	reason, share := b.traceRows(y0, y1, 0)
+	if share < 0.9 {
+		if r, s := b.traceRows(y0, y1, 2); s > share {
+			reason = r
+		}
+	}
+	return reason
+}
+
+// traceRows does so with 2*around+1 rows averaged for the crossing. share is
+// that of the rows in which it was found.
+func (b *limb) traceRows(y0, y1, around int) (reason string, share float64) {
 	y0, y1 = max(0, y0), min(b.l.h-1, y1)
 	b.level = max(5, int(0.06/b.mm+0.5))
 	b.reach = 2*b.level + 4
@@ -63,7 +76,7 @@ func (b *limb) trace(y0, y1 int) string {
 			u0 := max(0, int(guess)-margin)
 			v := buf[:min(len(buf), b.l.w-u0)]
 			if b.l.row(v, y, u0, b.mirrored) {
-				r.half = b.crossing(v, int(guess)-u0)
+				r.half = b.crossing(b.meanRow(v, y, u0, around), int(guess)-u0)
 				if !math.IsNaN(r.half) {
 					c := int(r.half + 0.5)
 					lo, hi := max(0, c-b.reach), min(len(v), c+b.reach+1)
@@ -78,14 +91,39 @@ func (b *limb) trace(y0, y1 int) string {
 	}
 	switch {
 	case cut > len(b.rows)/2:
-		return "this limb is cut off by the picture's border"
+		reason = "this limb is cut off by the picture's border"
 	case none > len(b.rows)/2:
-		return "no outline at this limb, or a holder beside it hides it"
+		reason = "no outline at this limb, or a holder beside it hides it"
 	case found < len(b.rows)/2:
-		return "the outline does not stand out from the panel here"
+		reason = "the outline does not stand out from the panel here"
 	}
-	return ""
+	return reason, float64(found) / float64(max(1, len(b.rows)))
 }
+
+// meanRow is row y, whose samples from u0 on are v, averaged with its
+// neighbours.
+func (b *limb) meanRow(v []float64, y, u0, around int) []float64 {
+	if around == 0 {
+		return v
+	}
+	sum, one, n := append([]float64(nil), v...), make([]float64, len(v)), 1.0
+	for d := -around; d <= around; d++ {
+		if d != 0 && b.l.row(one, y+d, u0, b.mirrored) {
+			for i := range sum {
+				sum[i] += one[i]
+			}
+			n++
+		}
+	}
+	for i := range sum {
+		sum[i] /= n
+	}
+	return sum
+}
+
+// minStep is the smallest change of linear light from panel to unit that is
+// taken for an outline: on a dark panel a gloss wall grows dim at the limb.
+const minStep = 0.004
 
 // crossing finds, in samples that begin in the panel, where the level is half
 // way to the unit's, near the rough place guess; NaN where it is not.
@@ -106,7 +144,7 @@ func (b *limb) crossing(v []float64, guess int) float64 {
 	unit := mean(guess+2, guess+s+b.level)
 	at := math.NaN()
 	for round := 0; round < 3; round++ {
-		if !(math.Abs(unit-panel) > 0.02) {
+		if !(math.Abs(unit-panel) > minStep) {
 			return math.NaN()
 		}
 		half, sign := (unit+panel)/2, 1.0
@@ -388,7 +426,7 @@ func (b *limb) startShape(rows []limbRow, p poly) edgeShape {
 			}
 		}
 	}
-	e := edgeShape{sigma: 0.9}
+	e := edgeShape{sigma: 0.9, gloss: glossMM / b.mm}
 	if np > 0 && nu > 0 {
 		e.panel, e.unit = panel/float64(np), unit/float64(nu)
 	}

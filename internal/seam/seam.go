@@ -75,7 +75,7 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 		return refuse(reason)
 	}
 	var widths []float64
-	var ends [2]float64
+	var ends, off [2]float64
 	for i := range m.Stations {
 		r := measureLimb(l, &sil, seam, i == 1, p)
 		if r.reason != "" {
@@ -89,10 +89,10 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 		r.fill(&m.Stations[i], seam)
 		m.Outline = append(m.Outline, r.outline...)
 		widths = append(widths, widthPerSigma*r.sigma)
-		ends[i] = r.x
+		ends[i], off[i] = r.x, r.y-seam.curve.at(r.x)
 	}
 	m.EdgeWidthPX = mean(widths)
-	m.SeamLine = seam.line(ends[0], ends[1])
+	m.SeamLine = seam.line(ends, off)
 	return m
 }
 
@@ -140,13 +140,16 @@ func findSeam(l *light, sil *silhouette, p Params) (seamCurve, string) {
 	return hiddenSeam(l, sil, ends[0].e, ends[0].dir, p)
 }
 
-// line returns the seam's points from x0 to x1 for drawing.
-func (s seamCurve) line(x0, x1 float64) []part.Point {
+// line returns the seam's points between two columns for drawing. The limbs
+// tell the seam's height on their own too: off is by how much they lie lower
+// than the curve.
+func (s seamCurve) line(ends, off [2]float64) []part.Point {
 	const n = 33
 	pts := make([]part.Point, n)
 	for i := range pts {
-		x := x0 + (x1-x0)*float64(i)/(n-1)
-		pts[i] = part.Point{X: x, Y: s.curve.at(x)}
+		f := float64(i) / (n - 1)
+		x := ends[0] + (ends[1]-ends[0])*f
+		pts[i] = part.Point{X: x, Y: s.curve.at(x) + off[0]*(1-f) + off[1]*f}
 	}
 	return pts
 }
@@ -231,8 +234,21 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 		}
 	}
 	r.combine(b, &face, &shell, uY, sigma, p)
+	switch {
+	case !(r.u <= maxUM):
+		r.reason = fmt.Sprintf("the outline is too unclear here: the step's uncertainty would be %.0f um", r.u)
+	case math.Abs(r.step) > maxStepMM*1000:
+		r.reason = "what the outline shows here is not a step of faceplate and shell"
+	}
 	return r
 }
+
+// Limits beyond which a number would not be a measurement. Common practice, no
+// source.
+const (
+	maxUM     = 20.0 // standard uncertainty in um
+	maxStepMM = 0.6  // a larger step is another thing
+)
 
 // commonBlur is both sides' blur, weighted by how well each is known.
 func commonBlur(a, b edgeShape) float64 {

@@ -9,7 +9,7 @@ import (
 const (
 	gridCells     = 320  // the rough grid is about this many cells wide
 	minContrast   = 10.0 // encoded levels (of 255) by which the unit must differ from the panel
-	contrastShare = 0.2  // and share of the unit's own usual contrast
+	contrastShare = 0.08 // and share of the unit's own usual contrast
 	minUnitShare  = 0.005
 )
 
