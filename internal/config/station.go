@@ -18,6 +18,27 @@ type Station struct {
 	URelScale            float64 `mapstructure:"u_rel_scale"`            // relative standard uncertainty of the scale, 0..0.1
 	Jobs                 int     `mapstructure:"jobs"`                   // pictures at a time; 0: one a processor, 0..256
 	FaceplateThicknessMM float64 `mapstructure:"faceplate_thickness_mm"` // 0: not known, 0.2..5
+	Fit                  Fit     `mapstructure:"fit"`
+}
+
+// Fit says when a picture is fit to measure. Its fields are those of
+// capture.FitLimits, in the same order, so that one converts into the other:
+// capture.FitLimits(station.Fit). (This package must not import that one.) See
+// there, and station.yaml, for what each means.
+type Fit struct {
+	MinPixels      int     `mapstructure:"min_pixels"`       // 1..50000000
+	MinUnitPX      float64 `mapstructure:"min_unit_px"`      // px, 20..10000
+	Clipped        float64 `mapstructure:"clipped"`          // share, 0..1
+	ClippedRaking  float64 `mapstructure:"clipped_raking"`   // share, 0..1
+	MinLevel       float64 `mapstructure:"min_level"`        // linear light, 0..1
+	MinPanel       float64 `mapstructure:"min_panel"`        // linear light, 0..1
+	EdgeWidthPX    float64 `mapstructure:"edge_width_px"`    // px, 1..50
+	EdgeWidthShare float64 `mapstructure:"edge_width_share"` // share, 0..0.05
+	MotionPX       float64 `mapstructure:"motion_px"`        // px, 0.5..50
+	MotionShare    float64 `mapstructure:"motion_share"`     // share, 0..0.05
+	PanelUneven    float64 `mapstructure:"panel_uneven"`     // share, 0..1
+	PanelDirt      float64 `mapstructure:"panel_dirt"`       // share, 0..1
+	Warn           float64 `mapstructure:"warn"`             // share of a limit, 0..1
 }
 
 // LoadStation reads a station file; with the path "" the settings that are
@@ -53,6 +74,20 @@ func (s Station) Validate() error {
 	c.between("u_rel_scale", s.URelScale, 0, 0.1)
 	c.between("jobs", float64(s.Jobs), 0, 256)
 	c.zeroOr("faceplate_thickness_mm", s.FaceplateThicknessMM, 0.2, 5)
+	f := s.Fit
+	c.between("fit.min_pixels", float64(f.MinPixels), 1, 50e6)
+	c.between("fit.min_unit_px", f.MinUnitPX, 20, 10000)
+	c.between("fit.clipped", f.Clipped, 0, 1)
+	c.between("fit.clipped_raking", f.ClippedRaking, 0, 1)
+	c.between("fit.min_level", f.MinLevel, 0, 1)
+	c.between("fit.min_panel", f.MinPanel, 0, 1)
+	c.between("fit.edge_width_px", f.EdgeWidthPX, 1, 50)
+	c.between("fit.edge_width_share", f.EdgeWidthShare, 0, 0.05)
+	c.between("fit.motion_px", f.MotionPX, 0.5, 50)
+	c.between("fit.motion_share", f.MotionShare, 0, 0.05)
+	c.between("fit.panel_uneven", f.PanelUneven, 0, 1)
+	c.between("fit.panel_dirt", f.PanelDirt, 0, 1)
+	c.between("fit.warn", f.Warn, 0, 1)
 	return errors.Join(c...)
 }
 

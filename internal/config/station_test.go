@@ -2,8 +2,10 @@ package config
 
 import (
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -24,6 +26,51 @@ func TestShippedStation(t *testing.T) {
 	fromFile, err := LoadStation("../../configs/station.yaml")
 	if err != nil || fromFile != s {
 		t.Errorf("configs/station.yaml is not what is embedded: %+v, %v", fromFile, err)
+	}
+}
+
+// What a file leaves out of fit stays as shipped.
+func TestStationKeepsTheRestOfFit(t *testing.T) {
+	want, err := LoadStation("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	want.Fit.Clipped = 0.01
+	got, err := parseStation("station.yaml", []byte("version: 1\nfit: {clipped: 0.01}\n"), mustShipped(t))
+	if err != nil || got != want {
+		t.Errorf("got %+v, %v, want %+v", got, err, want)
+	}
+}
+
+func mustShipped(t *testing.T) Station {
+	t.Helper()
+	s, err := LoadStation("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// Every number of fit, made absurd, is refused with its key.
+func TestNoFitNumberGoesUnchecked(t *testing.T) {
+	for i := range reflect.TypeOf(Fit{}).NumField() {
+		key := "fit." + reflect.TypeOf(Fit{}).Field(i).Tag.Get("mapstructure")
+		for _, bad := range []float64{math.NaN(), -1, 1e9} {
+			s := mustShipped(t)
+			f := reflect.ValueOf(&s.Fit).Elem().Field(i)
+			switch f.Kind() {
+			case reflect.Int:
+				if math.IsNaN(bad) {
+					continue
+				}
+				f.SetInt(int64(bad))
+			default:
+				f.SetFloat(bad)
+			}
+			if err := s.Validate(); err == nil || !strings.Contains(err.Error(), key) {
+				t.Errorf("%s = %v: error %v, want one that names the key", key, bad, err)
+			}
+		}
 	}
 }
 
@@ -51,6 +98,9 @@ func TestStationFiles(t *testing.T) {
 		{"version: 1\nmm_per_px: -0.015\n", ":2: mm_per_px: -0.015 is not between 0.001 and 0.1 (0: not set)"},
 		{"version: 1\nmm_per_px: 15\n", ":2: mm_per_px: 15 is not between 0.001 and 0.1 (0: not set)"},
 		{"version: 1\nu_rel_scale: 0.2\n", ":2: u_rel_scale: 0.2 is not between 0 and 0.1"},
+		{"version: 1\nmm_per_px: 0.015\nfit: {clipped: 0.01}\n", ""},
+		{"version: 1\nfit: {cliped: 0.01}\n", ":2: fit.cliped: no such key; did you mean clipped?"},
+		{"version: 1\nfit:\n  motion_px: 0\n", ":3: fit.motion_px: 0 is not between 0.5 and 50"},
 		{"version: 1\njobs: two\n", `:2: jobs: wants a whole number, not the text "two"`},
 		{"version: 1\njobs: 08\n", ":2: jobs: 08 would be read as an octal number: write it without the leading zero"},
 		{"version: 1\njobs: 99999999999999999999\n", ":2: jobs: wants a whole number, not 99999999999999999999"},
