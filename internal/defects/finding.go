@@ -69,6 +69,9 @@ func (f *face) featureTable(p *place) map[string]float64 {
 		"parallel_lines":          float64(p.lines),
 		"grain":                   round3(p.grain),
 	}
+	if p.sided > 0 {
+		t["one_sided"] = round3(p.sided)
+	}
 	if p.ringPX > 0 {
 		t["ring_radius_mm"] = round3(p.ringPX * f.shapeMM())
 	}

@@ -23,6 +23,7 @@ type place struct {
 	reachPX          float64 // radius out to which the mean around the middle stands out
 	coreOut, bodyOut float64 // how many blurPX outside a straight edge core and body end
 
+	sided    float64   // raking light: how much brighter one side is than the other, 0..1
 	contrast []float64 // per picture: relative change of light in the core, the pattern's share taken off
 	strength []float64 // per picture: the same in noise units
 	lines    int       // parallel lines that stand apart, along lineRad
@@ -67,6 +68,7 @@ func (f *face) newPlace(found []int, r *response) (*place, error) {
 	p.setShape(m, pixels, peak, float32(f.p.GrowShare))
 	p.reachPX = p.reach(m)
 	f.measureLight(p, r)
+	p.sided = f.sidedness(p)
 	p.lineRad, p.lines, p.grain = lineDirection(p.body, func(i int) float64 { return math.Min(float64(m.V[i]), 3) }, win.w)
 	return p, nil
 }
@@ -162,7 +164,7 @@ func (p *place) reach(m *part.Plane) float64 {
 
 // measureLight fills contrast and strength: how far each picture's light is off
 // base in the core, after what the faceplate's own pattern explains is taken
-// off. The pattern explains no more than its own range.
+// off.
 func (f *face) measureLight(p *place, r *response) {
 	nc := len(f.channels)
 	dev, base := make([]float64, nc), make([]float64, nc)
@@ -171,8 +173,7 @@ func (f *face) measureLight(p *place, r *response) {
 			d := f.deviation(p.win, c, i)
 			base[c] += float64(p.win.smooth[c].V[i]) - d
 			for k, t := range p.win.pattern {
-				v := max(r.ends[k].lo, min(r.ends[k].hi, t.V[i]))
-				d -= float64(v) * f.pal.pigment[k][c] * f.noise[c]
+				d -= float64(r.ends[k].clamp(t.V[i])) * f.pal.pigment[k][c] * f.noise[c]
 			}
 			dev[c] += d
 		}
@@ -190,6 +191,40 @@ func (f *face) measureLight(p *place, r *response) {
 		p.contrast = append(p.contrast, d/math.Max(b, 1e-6))
 		p.strength = append(p.strength, z)
 	}
+}
+
+// sidedness tells a hollow or a ridge under low light, bright towards the lamp
+// on one side and dark on the other, from what is alike all around: the length
+// of the mean of (change of light) x (direction from the middle), over the mean
+// absolute change; 0 alike, towards 1 one-sided. 0 without a raking picture.
+func (f *face) sidedness(p *place) float64 {
+	best := 0.0
+	for pic := range f.scene {
+		if f.scene[pic].Shot.Light != part.Raking {
+			continue
+		}
+		var sx, sy, sum, mean float64
+		v := make([]float64, len(p.body))
+		for k, i := range p.body {
+			for c, ch := range f.channels {
+				if ch.pic == pic {
+					v[k] += f.deviation(p.win, c, i)
+				}
+			}
+			mean += v[k] / float64(len(v))
+		}
+		for k, i := range p.body {
+			dx, dy := float64(i%p.win.w+p.win.x0)-p.all.cx, float64(i/p.win.w+p.win.y0)-p.all.cy
+			n := math.Max(math.Hypot(dx, dy), 1e-6)
+			sx += (v[k] - mean) * dx / n
+			sy += (v[k] - mean) * dy / n
+			sum += math.Abs(v[k] - mean)
+		}
+		if sum > 0 {
+			best = math.Max(best, math.Hypot(sx, sy)/sum)
+		}
+	}
+	return best
 }
 
 // blurPX is the standard deviation, in shape pixels, of the smoothing that the

@@ -17,13 +17,23 @@ type response struct {
 	detail  [][]detailBand
 }
 
-// rangeEnds is a pattern's own range along one direction, and how far beyond it
-// a value must lie.
-type rangeEnds struct{ lo, hi, innerLo, innerHi, toLo, toHi float32 }
+// rangeEnds is where a pattern's own range ends along one direction: half is the
+// largest coordinate of the typical cell, limit what no cell should reach.
+type rangeEnds struct{ mid, lowHalf, lowLimit, highHalf, highLimit float32 }
 
-// beyond is 1 at the threshold.
+// beyond is 1 at the limit and a half where the typical cell's largest lies.
 func (e rangeEnds) beyond(t float32) float32 {
-	return max((e.innerLo-t)/e.toLo, (t-e.innerHi)/e.toHi)
+	half := func(v, half, limit float32) float32 { return 0.5 + 0.5*(v-half)/max(limit-half, 1e-3) }
+	return max(0, half(t-e.mid, e.highHalf, e.highLimit), half(e.mid-t, e.lowHalf, e.lowLimit))
+}
+
+// clamp is the part of a coordinate that the pattern explains: nothing of what
+// lies well beyond its ends, for that is no pattern.
+func (e rangeEnds) clamp(t float32) float32 {
+	if e.beyond(t) > 0.8 {
+		return 0
+	}
+	return t
 }
 
 // detailBand is a band of fine detail of a pattern's coordinate: what a Gaussian
@@ -202,7 +212,7 @@ func (f *face) take(r *response, planes []*part.Plane, l *look, s scale) (float3
 // grain is soft). Where the pattern itself is sharp, its own detail sets the
 // threshold, and nothing is raised.
 func (f *face) takePattern(r *response, p *part.Plane) error {
-	e := endsOf(f.valuesAt(p))
+	e := f.endsOf(p)
 	r.ends = append(r.ends, e)
 	for i, d := range f.surf.dist.V {
 		if d > 0 {
@@ -256,14 +266,19 @@ func newSoft(p, inside *part.Plane, sigmaPX float64) (*part.Plane, error) {
 	return soft, nil
 }
 
-// endsOf tells a pattern's range from sampled coordinates. A value is beyond an
-// end where it passes the tail's outer quantile by three times that quantile's
-// distance from an inner one: 4.8 standard deviations for a normal tail.
-func endsOf(v []float64) rangeEnds {
-	lo, innerLo := quantile(v, .003), quantile(v, .02)
-	hi, innerHi := quantile(v, .997), quantile(v, .98)
-	return rangeEnds{lo: float32(lo), hi: float32(hi), innerLo: float32(innerLo), innerHi: float32(innerHi),
-		toLo: float32(max(4*(innerLo-lo), 2)), toHi: float32(max(4*(hi-innerHi), 2))}
+// endsOf tells a pattern's range from the cells' largest and smallest
+// coordinates, in the way of threshold: what a few cells have beyond all others
+// is not the pattern's.
+func (f *face) endsOf(p *part.Plane) rangeEnds {
+	mid := float32(median(f.valuesAt(p)))
+	e := rangeEnds{mid: mid}
+	up, down := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
+	for i, v := range p.V {
+		up.V[i], down.V[i] = v-mid, mid-v
+	}
+	e.highHalf, e.highLimit = f.extremes(up, 1)
+	e.lowHalf, e.lowLimit = f.extremes(down, 1)
+	return e
 }
 
 // respondCoarse looks for what is large and faint. What the fine looks found is
@@ -462,10 +477,18 @@ func (f *face) spreadOf(q, share *part.Plane, down int) float64 {
 }
 
 // threshold is the response that noise reaches somewhere on a face with the
-// chance FalsePerFace. The largest values of cells follow Gumbel's law (Gumbel
-// 1958, Statistics of Extremes); its place and scale come from the median and the
-// third quartile of the cells, which few defects do not move.
+// chance FalsePerFace.
 func (f *face) threshold(chi *part.Plane, down int) float32 {
+	_, t := f.extremes(chi, down)
+	return t
+}
+
+// extremes returns the largest value of the typical cell, and the value that
+// only the share FalsePerFace of faces reaches anywhere. The largest values of
+// cells follow Gumbel's law (Gumbel 1958, Statistics of Extremes); its place and
+// scale come from the median and the third quartile of the cells, which few
+// defects do not move.
+func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 	g := newCellGrid(chi.W, chi.H, max(4, f.grid.cell/down))
 	top := make([]float32, g.nx*g.ny)
 	full := make([]int, g.nx*g.ny)
@@ -486,7 +509,8 @@ func (f *face) threshold(chi *part.Plane, down int) float32 {
 		}
 	}
 	if len(m) < 12 {
-		return float32(f.p.MinResponse * 1.5)
+		t := float32(f.p.MinResponse * 1.5)
+		return t / 2, t
 	}
 	allowed := f.p.FalsePerFace
 	if down > 1 {
@@ -496,5 +520,5 @@ func (f *face) threshold(chi *part.Plane, down int) float32 {
 	gumbel := func(p float64) float64 { return -math.Log(-math.Log(p)) }
 	beta := (q75 - q50) / (gumbel(.75) - gumbel(.5))
 	t := q50 + beta*(gumbel(1-allowed/float64(len(m)))-gumbel(.5))
-	return float32(max(t, f.p.MinResponse))
+	return float32(q50), float32(max(t, f.p.MinResponse))
 }
