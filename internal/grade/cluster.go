@@ -51,7 +51,7 @@ func raiseClusters(found []weighed, r *part.Result, l Limits) {
 func (w *weighed) raise(n int, c Cluster) {
 	to := min(w.Severity.Rank()+c.Raise, c.UpTo.Rank())
 	if to > w.Severity.Rank() {
-		w.Severity, w.cluster = part.Severities[to], n
+		w.Severity, w.cluster, w.within = part.Severities[to], n, c.WithinMM
 	}
 }
 

@@ -17,6 +17,7 @@ type weighed struct {
 	u       *float64 // standard uncertainty of value, um; seam steps only
 	k       float64  // how many times u still count as near a limit
 	cluster int      // how many lie close together; 0: not raised
+	within  float64  // and within what, mm
 	doubted bool     // below the least confidence: listed, does not weigh
 	mends   bool     // rework can mend it at this stage
 }

@@ -15,8 +15,9 @@ import (
 const maxAlike = 3
 
 // reasons says in plain sentences, worst first, why the verdict is what it is.
-// A pass needs none. Where nothing else decides, what was not measured comes
-// first.
+// A pass needs none. The score and the moderate findings are told where they
+// alone would not pass; a major finding needs no help. Where nothing else
+// decides, what was not measured comes first.
 func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []string) []string {
 	out := []string{}
 	if r.Verdict == part.Pass {
@@ -26,7 +27,7 @@ func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []s
 		out = append(out, missing...)
 	}
 	least := part.Major
-	over := score > l.ScoreLimit
+	over := mild(all) > l.ScoreLimit
 	if over {
 		least = part.Moderate
 	}
@@ -38,6 +39,17 @@ func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []s
 		out = append(out, missing...)
 	}
 	return out
+}
+
+// mild is the demerits of what is less than major.
+func mild(all []weighed) float64 {
+	sum := 0.0
+	for _, w := range all {
+		if w.Severity.Rank() < part.Major.Rank() {
+			sum += Demerits(w.Severity)
+		}
+	}
+	return sum
 }
 
 // severeSentences has the findings of at least this severity, worst first; of
@@ -169,7 +181,7 @@ func (w weighed) surfaceSentence() string {
 	}
 	told := fmt.Sprintf("%s from %s", w.class.sev, from)
 	if w.cluster > 0 {
-		told = fmt.Sprintf("%s: %d lie close together", w.Severity, w.cluster)
+		told = fmt.Sprintf("%s: %d lie within %s mm", w.Severity, w.cluster, short(w.within))
 	}
 	return fmt.Sprintf("%s of %s %s (%s)", kindWord(w.Kind), size, zoneWord(w.Zone), told)
 }
