@@ -1,0 +1,129 @@
+package seam
+
+import (
+	"encoding/csv"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+)
+
+// readProfile reads positions and heights from testdata, see its README.
+func readProfile(t *testing.T, name string) (x, z []float64) {
+	t.Helper()
+	f, err := os.Open(filepath.Join("testdata", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range rows[1:] {
+		xv, err1 := strconv.ParseFloat(r[0], 64)
+		zv, err2 := strconv.ParseFloat(r[1], 64)
+		if err1 != nil || err2 != nil {
+			t.Fatalf("%s: row %v is not two numbers", name, r)
+		}
+		x, z = append(x, xv), append(z, zv)
+	}
+	return x, z
+}
+
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tol) {
+		t.Errorf("%s = %.8g, want %.8g within %g", what, got, want, tol)
+	}
+}
+
+// The single step's expected values are those of the project's reference page,
+// section 9 (recomputed there with R and scipy): true step 12 um, tilt 0.01.
+func TestEvaluateStepReference(t *testing.T) {
+	x, z := readProfile(t, "step_profile_single_edge.csv")
+	s, err := EvaluateStep(x, z, StepOptions{ExcludeBefore: 60, ExcludeAfter: 60, DegreeBefore: 1, DegreeAfter: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "vertical step", s.Vertical, 11.97156, 1e-5)
+	near(t, "step along the normal", s.Normal, 11.97096, 1e-5)
+	// the page's standard error is that of the parallel-line model; here each
+	// side has its own slope and must be carried 60 um further, so ours is larger
+	if s.SE < 0.02414 || s.SE > 3*0.02414 {
+		t.Errorf("standard error %.5f, want between 0.02414 and three times that", s.SE)
+	}
+	if !(s.U >= s.SE) {
+		t.Errorf("uncertainty %.5f with correlated neighbours is under the plain standard error %.5f", s.U, s.SE)
+	}
+	if math.Abs(s.Normal-12) > 2*s.U {
+		t.Errorf("step %.4f +- %.4f does not cover the true 12", s.Normal, s.U)
+	}
+}
+
+// The groove's expected values are those of the same page: ISO 5436-1 type A1,
+// W 100 um, true depth 2.5 um.
+func TestEvaluateGrooveReference(t *testing.T) {
+	x, z := readProfile(t, "step_profile_a1_groove.csv")
+	g, err := EvaluateGroove(x, z, -50, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g.NA != 134 || g.NB != 134 || g.NC != 67 {
+		t.Errorf("points in A, B, C: %d, %d, %d, want 134, 134, 67", g.NA, g.NB, g.NC)
+	}
+	near(t, "slope", g.Slope, 0.00399826, 1e-8)
+	near(t, "offset", g.Offset, -0.24967042, 1e-8)
+	near(t, "depth", g.Depth, 2.49979493, 1e-8)
+	near(t, "standard error", g.SE, 0.00217, 5e-6)
+}
+
+// Worked by hand: z = 1 before the edge, z = 3 + x/10 after it.
+func TestEvaluateStepByHand(t *testing.T) {
+	x := []float64{-4, -3, -2, -1, 0, 1, 2, 3, 4}
+	z := []float64{1, 1, 1, 99, -99, 3.1, 3.2, 3.3, 3.4}
+	s, err := EvaluateStep(x, z, StepOptions{ExcludeBefore: 1.5, DegreeBefore: 1, DegreeAfter: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "vertical step", s.Vertical, 2, 1e-12)
+	near(t, "slope after", s.SlopeAfter, 0.1, 1e-12)
+	near(t, "step along the normal", s.Normal, 2*math.Cos(math.Atan(0.1)/2), 1e-12)
+	if s.NBefore != 3 || s.NAfter != 4 {
+		t.Errorf("used %d and %d points, want 3 and 4", s.NBefore, s.NAfter)
+	}
+	z[0] = math.NaN()
+	if _, err := EvaluateStep(x, z, StepOptions{ExcludeBefore: 1.5, DegreeBefore: 1, DegreeAfter: 1}); err == nil {
+		t.Error("two points gave a straight line with an uncertainty")
+	}
+	if _, err := EvaluateStep(x, z[:3], StepOptions{DegreeBefore: 1, DegreeAfter: 1}); err == nil {
+		t.Error("profiles of two lengths were evaluated")
+	}
+	if _, err := EvaluateGroove(x, z, 1, 1); err == nil {
+		t.Error("a groove without width was evaluated")
+	}
+}
+
+// A parabola is followed by degree 2 and cannot be by degree 1.
+func TestEvaluateStepCurved(t *testing.T) {
+	var x, z []float64
+	for i := -100; i <= 100; i++ {
+		v := float64(i)
+		h := 0.0
+		if i > 0 {
+			h = 5 - 0.001*v*v + 0.02*v
+		}
+		x, z = append(x, v), append(z, h)
+	}
+	o := StepOptions{ExcludeBefore: 10, ExcludeAfter: 10, DegreeBefore: 1, DegreeAfter: 2}
+	s, err := EvaluateStep(x, z, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "curved step", s.Vertical, 5, 1e-9)
+	o.DegreeAfter = 1
+	if s, _ = EvaluateStep(x, z, o); math.Abs(s.Vertical-5) < 0.5 {
+		t.Errorf("a straight line followed a parabola: %.3f", s.Vertical)
+	}
+}
