@@ -43,6 +43,12 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 	var out Result
 	for _, pl := range places {
 		fd := f.finding(pl)
+		if f.isFigure(pl) {
+			c := fd.Box.Centre()
+			out.Warnings = append(out.Warnings, fmt.Sprintf("%s: a figure of %.1f x %.1f mm at %.0f, %.0f is taken for the faceplate's own print; if it has none, look there",
+				fd.Image, fd.Box[2]*p.MMPerPX, fd.Box[3]*p.MMPerPX, c.X, c.Y))
+			continue
+		}
 		if panel {
 			fd.Zone = part.ZonePanel
 		}
@@ -50,7 +56,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			out.Findings = append(out.Findings, fd)
 		}
 	}
-	out.Warnings = f.warnings(len(out.Findings))
+	out.Warnings = append(out.Warnings, f.warnings(len(out.Findings))...)
 	for _, q := range f.surf.outline {
 		k := float64(f.factor)
 		out.Outline = append(out.Outline, part.Point{X: q.X * k, Y: q.Y * k})

@@ -14,7 +14,8 @@ import (
 const (
 	lineMinMM      = 0.30 // a line is at least this long
 	lineMinSlender = 6.0  // and this many times longer than thick
-	lineMaxThickMM = 0.13
+	lineMaxThickMM = 0.115
+	bundleMaxThick = 0.16
 	sandingLines   = 2    // lines that make a patch of sanding marks
 	bundleLength   = 1.5  // the lines of a bundle add up to this many times its length
 	lineGrain      = 10.0 // a ragged line is this much more uneven across than along
@@ -23,8 +24,12 @@ const (
 	opaqueRaking   = 0.28
 	craterMinMM    = 0.28
 	craterMaxLight = 0.05 // a crater changes the mean light by less
-	runMinMM       = 1.5
-	runMinThickMM  = 0.2
+	craterSided    = 0.65 // or is this one-sided under low light
+	runMinMM       = 1.2
+	runMinThickMM  = 0.115
+	runMinSlender  = 1.8
+	figureMinMM    = 1.2 // nothing opaque that falls into lacquer is as large and as broad
+	figureMinThick = 0.13
 )
 
 // isLine says whether a place is a thin line or a bundle of them, and no ring.
@@ -37,14 +42,24 @@ func (f *face) isLine(p *place) bool {
 }
 
 func (f *face) isThin(p *place) bool {
+	limit := lineMaxThickMM
+	if p.lines >= 3 { // lines so near that they touch
+		limit = bundleMaxThick
+	}
 	return p.ringPX == 0 && p.all.long*f.shapeMM() >= lineMinMM &&
-		p.all.outline/p.all.thick >= lineMinSlender && p.all.thick*f.shapeMM() <= lineMaxThickMM
+		p.all.outline/p.all.thick >= lineMinSlender && p.all.thick*f.shapeMM() <= limit
 }
 
 // isBundle says whether a place is several parallel lines: their length adds up
 // to more than the place is long, and they stand apart in one direction only.
 func (f *face) isBundle(p *place) bool {
 	return f.isThin(p) && p.lines >= sandingLines && p.all.outline > bundleLength*p.all.long && p.grain > bundleGrain
+}
+
+// isFigure says whether a place is print on the faceplate, a logo for instance:
+// opaque, larger and broader than what falls into lacquer.
+func (f *face) isFigure(p *place) bool {
+	return p.all.long*f.shapeMM() >= figureMinMM && p.all.thick*f.shapeMM() >= figureMinThick && f.opacity(p) >= 1
 }
 
 // opacity compares a spot's change of light with what only something opaque
@@ -132,8 +147,10 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	switch {
 	case o >= 1:
 		return part.Dust, seen * sure(4*(o-0.8))
-	case long >= runMinMM && thick >= runMinThickMM:
+	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
+	case d >= craterMinMM && p.sided >= craterSided:
+		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)
 	case d >= craterMinMM && light < craterMaxLight && p.peak < 3:
 		return part.Crater, seen * sure(20*(craterMaxLight-light)+0.5)
 	}

@@ -230,7 +230,7 @@ func (f *face) sidedness(p *place) float64 {
 // blurPX is the standard deviation, in shape pixels, of the smoothing that the
 // finest map has seen, optics included.
 func (f *face) blurPX() float64 {
-	return math.Hypot(f.smoothPX(f.shape), opticsBlurPX/float64(f.shape))
+	return math.Hypot(f.windowBlurPX(), opticsBlurPX/float64(f.shape))
 }
 
 // opticsBlurPX is what a lens in focus blurs by, in full-resolution pixels

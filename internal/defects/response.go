@@ -266,9 +266,7 @@ func newSoft(p, inside *part.Plane, sigmaPX float64) (*part.Plane, error) {
 	return soft, nil
 }
 
-// endsOf tells a pattern's range from the cells' largest and smallest
-// coordinates, in the way of threshold: what a few cells have beyond all others
-// is not the pattern's.
+// endsOf tells a pattern's range along one direction.
 func (f *face) endsOf(p *part.Plane) rangeEnds {
 	mid := float32(median(f.valuesAt(p)))
 	e := rangeEnds{mid: mid}
@@ -276,9 +274,25 @@ func (f *face) endsOf(p *part.Plane) rangeEnds {
 	for i, v := range p.V {
 		up.V[i], down.V[i] = v-mid, mid-v
 	}
-	e.highHalf, e.highLimit = f.extremes(up, 1)
-	e.lowHalf, e.lowLimit = f.extremes(down, 1)
+	e.highHalf, e.highLimit = f.endOf(up)
+	e.lowHalf, e.lowLimit = f.endOf(down)
 	return e
+}
+
+// endOf tells one end of a range of distances from the middle: from the cells'
+// extremes, or from the tail of all pixels where that is nearer. Defects widen
+// the tail, and a pattern that differs from cell to cell widens the extremes;
+// neither reaches less far than the pattern. The tail's end is its outer quantile
+// carried on by three times the distance from an inner one: 4.8 standard
+// deviations for a normal tail.
+func (f *face) endOf(d *part.Plane) (half, limit float32) {
+	half, limit = f.extremes(d, 1)
+	v := f.valuesAt(d)
+	outer, inner := quantile(v, .997), quantile(v, .98)
+	if tail := float32(max(inner+4*(outer-inner), f.p.MinResponse)); tail < limit {
+		return float32(inner + 2*(outer-inner)), tail
+	}
+	return half, limit
 }
 
 // respondCoarse looks for what is large and faint. What the fine looks found is
@@ -473,7 +487,7 @@ func (f *face) spreadOf(q, share *part.Plane, down int) float64 {
 	if len(a) == 0 {
 		return 1
 	}
-	return max(madToSD*median(a), quantile(a, .98)/2.326, 1e-6)
+	return max(madToSD*median(a), quantile(a, .90)/1.645, 1e-6)
 }
 
 // threshold is the response that noise reaches somewhere on a face with the

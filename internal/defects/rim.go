@@ -35,28 +35,56 @@ func (f *face) endOfRim(deep float32) {
 
 // rimEnds returns the rim's end per sector, in pixels from the outline.
 func (f *face) rimEnds(deep, n int) []float32 {
-	bins := make([][]float64, rimSectors*n)
-	rows := f.pal.left
+	chi := make([][]float64, rimSectors*n)
+	along := make([][]float64, rimSectors*n)
+	oneLight := len(f.scene) == 1 && len(f.pal.axis) > 0
 	for y := range f.surf.h {
 		for x := range f.surf.w {
 			d := f.surf.dist.V[y*f.surf.w+x]
 			if d <= 0 || int(d) >= n {
 				continue
 			}
-			chi := 0.0
-			for _, row := range rows {
-				v := f.rowAt(row, x, y)
-				chi += v * v
-			}
 			k := f.sectorOf(x, y)*n + int(d)
-			bins[k] = append(bins[k], chi)
+			s := 0.0
+			for _, row := range f.pal.left {
+				v := f.rowAt(row, x, y)
+				s += v * v
+			}
+			chi[k] = append(chi[k], s)
+			if oneLight {
+				along[k] = append(along[k], f.rowAt(f.pal.axis[0], x, y))
+			}
 		}
 	}
 	flat := make([]float32, rimSectors)
 	for s := range flat {
-		flat[s] = rimEnd(bins[s*n:(s+1)*n], deep)
+		flat[s] = rimEnd(chi[s*n:(s+1)*n], deep)
+		if oneLight {
+			flat[s] = max(flat[s], shadeEnd(along[s*n:(s+1)*n], deep))
+		}
 	}
 	return flat
+}
+
+// shadeEnd is the distance from which on the bins' medians of the pattern's
+// coordinate stay near those beyond deep: with one light the rim's shading looks
+// like pattern, but it moves the middle of what is there.
+func shadeEnd(bins [][]float64, deep int) float32 {
+	var far []float64
+	for _, b := range bins[deep:] {
+		far = append(far, b...)
+	}
+	if len(far) == 0 {
+		return float32(deep)
+	}
+	mid := median(far)
+	limit := max(3, 0.3*(quantile(far, .75)-quantile(far, .25)))
+	for i := deep - 1; i >= 0; i-- {
+		if len(bins[i]) >= 10 && math.Abs(median(bins[i])-mid) > limit {
+			return float32(i + 1)
+		}
+	}
+	return 0
 }
 
 // sectorOf is the sector of a pixel as seen from the region's middle.

@@ -32,7 +32,7 @@ func (f *face) newWindow(r *response, x0, y0, x1, y1 int) (*window, error) {
 	for _, ch := range f.channels {
 		raw := averageDown(f.scene[ch.pic].Image, ch.c, f.shape, w.x0, w.y0, w.w, w.h)
 		s := part.NewPlane(w.w, w.h)
-		if err := gauss(s, raw, f.smoothPX(f.shape)); err != nil {
+		if err := gauss(s, raw, f.windowBlurPX()); err != nil {
 			return nil, err
 		}
 		w.smooth = append(w.smooth, s)
@@ -49,6 +49,14 @@ func (f *face) newWindow(r *response, x0, y0, x1, y1 int) (*window, error) {
 		}
 	}
 	return w, f.respondIn(w, r)
+}
+
+// windowBlurPX is the smoothing in shape pixels that leaves the noise that the
+// search saw: the search's own, and its averaging over k x k shape pixels, whose
+// variance is (k^2-1)/12.
+func (f *face) windowBlurPX() float64 {
+	k := float64(f.factor) / float64(f.shape)
+	return math.Sqrt(math.Pow(f.smoothPX(f.factor)*k, 2) + (k*k-1)/12)
 }
 
 // respondIn fills a window's ratio and pattern with what the search's finest
