@@ -1,0 +1,263 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"finishbench/internal/outline"
+	"finishbench/internal/part"
+)
+
+// Names of what can be wrong with a picture: part.Problem.Name.
+const (
+	Unread      = "unreadable"   // the file could not be read; Remedy says why
+	TooSmall    = "too_small"    // value and limit in px (the unit) or Mpx (the picture)
+	TooDark     = "too_dark"     // linear light, 0..1
+	TooBright   = "too_bright"   // share of the unit's pixels
+	OutOfFocus  = "out_of_focus" // 10-90 % edge width, px
+	Moved       = "moved"        // px
+	NoUnit      = "no_unit"      //
+	SeveralUnit = "several_units"
+	CutOff      = "cut_off"
+	WrongView   = "wrong_view"   // length of the straight side, share of the unit
+	PanelUneven = "panel_uneven" // relative change of light
+	PanelDirty  = "panel_dirty"  // share of the panel
+)
+
+// Check says whether a picture is fit to measure. The report's state is ok
+// unless a problem that is no mere warning was found. Sharpness and clipped
+// share are given wherever they can be measured.
+//
+// What is looked at: size; clipped pixels on the unit; light on the unit or of
+// the panel; the outline's edge width and its difference by direction; number of
+// units; framing; the view's shape against the shot's view; and, where an edge
+// picture has a bright background, how even and clean that is.
+func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
+	r := newReport(shot)
+	if err := im.Validate(); err != nil {
+		return Unreadable(shot, err)
+	}
+	r.WidthPX, r.HeightPX = im.W, im.H
+	c := checker{r: &r, lim: lim, shot: shot}
+	c.size(im)
+	s, err := outline.Find(im)
+	if errors.Is(err, outline.ErrNoUnit) {
+		c.nothing(s)
+		return r
+	}
+	if err != nil {
+		return Unreadable(shot, err)
+	}
+	c.framing(s)
+	light := lookAtLight(im, s)
+	r.Clipped = part.Num(light.clipped)
+	c.light(s, light)
+	c.focus(im, s)
+	if shot.View == part.Edge && s.Bright {
+		c.panel(lookAtPanel(s))
+	}
+	return r
+}
+
+// CheckSurface is Check for a picture that is surface all over, a flat test
+// panel: there is no outline to look for. Sharpness is not measured.
+func CheckSurface(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
+	if err := im.Validate(); err != nil {
+		return Unreadable(shot, err)
+	}
+	r := newReport(shot)
+	r.WidthPX, r.HeightPX = im.W, im.H
+	c := checker{r: &r, lim: lim, shot: shot}
+	c.size(im)
+	light := lookAll(im)
+	r.Clipped = part.Num(light.clipped)
+	c.light(nil, light)
+	return r
+}
+
+// Unreadable is the report for a file that Read refused: not measured, with the
+// reason as its one problem.
+func Unreadable(shot part.Shot, err error) part.PictureReport {
+	r := newReport(shot)
+	r.State = part.PictureNoOK
+	msg := err.Error()
+	// The report names the file already.
+	msg = strings.TrimPrefix(msg, fmt.Sprintf("capture: read %s: ", shot.Path))
+	r.Problems = append(r.Problems, part.Problem{Name: Unread, Remedy: strings.Join(strings.Fields(msg), " ")})
+	return r
+}
+
+func newReport(shot part.Shot) part.PictureReport {
+	return part.PictureReport{File: shot.File, View: shot.View, Light: shot.Light, State: part.PictureOK, Problems: []part.Problem{}}
+}
+
+// checker gathers problems into a report.
+type checker struct {
+	r    *part.PictureReport
+	lim  FitLimits
+	shot part.Shot
+}
+
+// add notes a problem. NaN for value or limit leaves it out.
+func (c *checker) add(name string, value, limit float64, unit string, warn bool, remedy string, args ...any) {
+	if !warn {
+		c.r.State = part.PictureNoOK
+	}
+	c.r.Problems = append(c.r.Problems, part.Problem{
+		Name: name, Value: part.Num(value), Limit: part.Num(limit), Unit: unit, Remedy: fmt.Sprintf(remedy, args...), Warn: warn,
+	})
+}
+
+var none = math.NaN()
+
+func (c *checker) size(im *part.Image) {
+	if im.W*im.H < c.lim.MinPixels {
+		mpx, least := float64(im.W*im.H)/1e6, float64(c.lim.MinPixels)/1e6
+		c.add(TooSmall, mpx, least, "Mpx", false, "take larger pictures: %d x %d are %.2g megapixels, at least %.2g are needed", im.W, im.H, mpx, least)
+	}
+}
+
+// nothing is said of a picture without a unit. A picture in the dark shows
+// nothing either.
+func (c *checker) nothing(s *outline.Silhouette) {
+	most := 0.0
+	w, h := s.Size()
+	for j := 0; j < h; j += 4 {
+		for i := 0; i < w; i += 4 {
+			most = max(most, s.Level(i, j)+s.Difference(i, j))
+		}
+	}
+	if l := linearOf(int(min(most, 255))); l < c.lim.MinLevel {
+		c.add(TooDark, l, c.lim.MinLevel, "of full scale", false, "nothing to be seen: switch the light on or expose longer (lens cap off?)")
+		return
+	}
+	c.add(NoUnit, none, none, "", false, "no unit to be seen: put it in front of the camera, or light it so that it stands out from its background")
+}
+
+func (c *checker) framing(s *outline.Silhouette) {
+	if size := max(s.Box[2], s.Box[3]); size < c.lim.MinUnitPX {
+		c.add(TooSmall, size, c.lim.MinUnitPX, "px", false, "move closer: the unit is %.0f pixels across, at least %.0f are needed", size, c.lim.MinUnitPX)
+	}
+	if s.Pieces > 1 {
+		c.add(SeveralUnit, float64(s.Pieces), 1, "units", false, "leave one unit in view: %d are seen", s.Pieces)
+	}
+	if s.Touches.Any() {
+		far := c.shot.View == part.Edge && onlyFarEnd(s)
+		word := "move the unit or the camera: the unit runs out of the frame at the %s"
+		if far {
+			word = "the shell's end runs out of the frame at the %s; the seam is measured all the same"
+		}
+		c.add(CutOff, none, none, "", far, word, sideWords(s.Touches))
+	}
+	looks, straight := viewLooks(s)
+	switch {
+	case c.shot.View == part.Edge && looks == part.Face:
+		c.add(WrongView, straight, roundAsFace, "of the unit's width", false, "named as an edge picture, but this is a round outline without a flat side: take it along the faceplate, or name it face")
+	case c.shot.View == part.Face && looks == part.Edge:
+		c.add(WrongView, straight, flatAsEdge, "of the unit's width", false, "named as a face picture, but this is a unit seen from its side: take it onto the faceplate, or name it edge")
+	}
+}
+
+// onlyFarEnd reports that only the shell's far end is outside: one side of the
+// frame is touched, and the faceplate's flat side is opposite.
+func onlyFarEnd(s *outline.Silhouette) bool {
+	share, heading := straightSide(s)
+	if share < flatAsEdge {
+		return false
+	}
+	up, down := math.Abs(heading+90) < 10, math.Abs(heading-90) < 10
+	return up && s.Touches == (outline.Sides{Bottom: true}) || down && s.Touches == (outline.Sides{Top: true})
+}
+
+func sideWords(t outline.Sides) string {
+	var w []string
+	for _, s := range []struct {
+		yes  bool
+		word string
+	}{{t.Top, "top"}, {t.Right, "right"}, {t.Bottom, "bottom"}, {t.Left, "left"}} {
+		if s.yes {
+			w = append(w, s.word)
+		}
+	}
+	return strings.Join(w, " and ")
+}
+
+// maxPanelClipped is the share of a lit panel at full scale over which the
+// reader is told. Common practice, no source.
+const maxPanelClipped = 0.5
+
+// light checks brightness; s is nil where the whole picture is surface.
+func (c *checker) light(s *outline.Silhouette, e exposure) {
+	if s != nil && s.Bright && e.panelClipped > maxPanelClipped {
+		c.add(TooBright, e.panelClipped, maxPanelClipped, "share of the panel", true, "panel light down: %.0f %% of it is clipped, and clipped light makes the unit look smaller", 100*e.panelClipped)
+	}
+	share, limit := e.clipped, c.lim.Clipped
+	where := "the unit"
+	if c.shot.Light == part.Raking {
+		share, limit, where = e.inner, c.lim.ClippedRaking, "the unit away from its rim"
+	}
+	if s == nil {
+		where = "the surface"
+	}
+	if share > limit {
+		c.add(TooBright, share, limit, "share of the unit", false, "light down or exposure shorter: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*limit)
+	} else if share > c.lim.Warn*limit {
+		c.add(TooBright, share, limit, "share of the unit", true, "light down a little: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*limit)
+	}
+	got, least, what := e.unit, c.lim.MinLevel, "unit"
+	if s == nil {
+		what = "surface"
+	} else if s.Bright {
+		got, least, what = e.panel, c.lim.MinPanel, "background"
+	}
+	if got < least {
+		c.add(TooDark, got, least, "of full scale", false, "light up or exposure longer: the %s reaches %.2g %% of full scale, at least %.2g %% are needed", what, 100*got, 100*least)
+	}
+}
+
+// focus checks sharpness and motion.
+func (c *checker) focus(im *part.Image, s *outline.Silhouette) {
+	size := max(s.Box[2], s.Box[3])
+	limit := max(c.lim.EdgeWidthPX, c.lim.EdgeWidthShare*size)
+	still := max(c.lim.MotionPX, c.lim.MotionShare*size)
+	// The outline is cut out sharply by a lit panel. On a dark ground a rim's own
+	// shading may soften it; then what is inside is asked, too.
+	soft := c.shot.View != part.Edge || !s.Bright
+	fits := edgeFits(im, s, soft)
+	sh := judgeEdges(fits, soft)
+	if soft && (sh.width > c.lim.Warn*limit || sh.motion > still) {
+		sh.heed(insideEdges(im, s))
+	}
+	c.r.SharpnessPX = part.Num(sh.width)
+	if sh.width != sh.width {
+		return
+	}
+	if sh.smeared(still) {
+		c.add(Moved, sh.motion, still, "px", false, "hold still or expose shorter: blurred by %.1f px at %.0f deg, limit %.1f px", sh.motion, sh.heading, still)
+	}
+	width := sh.width
+	if sh.smeared(still) {
+		width = min(width, sh.minor) // motion is told already
+	}
+	if width > limit {
+		c.add(OutOfFocus, width, limit, "px", !sh.sure, "focus or clean the lens: edges are %.1f px wide, limit %.1f px", width, limit)
+	} else if width > c.lim.Warn*limit {
+		c.add(OutOfFocus, width, limit, "px", true, "focus a little better: edges are %.1f px wide, limit %.1f px", width, limit)
+	}
+}
+
+// panel checks the lit panel of an edge picture.
+func (c *checker) panel(p panel) {
+	if p.uneven > c.lim.PanelUneven {
+		c.add(PanelUneven, p.uneven, c.lim.PanelUneven, "relative", false, "light the panel evenly: its light changes by %.0f %% across the picture, limit %.0f %%", 100*p.uneven, 100*c.lim.PanelUneven)
+	} else if p.uneven > c.lim.Warn*c.lim.PanelUneven {
+		c.add(PanelUneven, p.uneven, c.lim.PanelUneven, "relative", true, "light the panel more evenly: its light changes by %.0f %% across the picture, limit %.0f %%", 100*p.uneven, 100*c.lim.PanelUneven)
+	}
+	if p.near > c.lim.PanelDirt {
+		c.add(PanelDirty, p.near, c.lim.PanelDirt, "share of the panel", false, "clean the panel: spots on %.2g %% of it near the unit, limit %.2g %%", 100*p.near, 100*c.lim.PanelDirt)
+	} else if d := max(p.near, p.far); d > 0.1*c.lim.PanelDirt {
+		c.add(PanelDirty, d, c.lim.PanelDirt, "share of the panel", true, "clean the panel: spots on %.2g %% of it", 100*d)
+	}
+}
