@@ -46,7 +46,7 @@ bin/inspect: $(SOURCES)
 
 bench: build ## Go's benchmarks, then speed and memory of the whole program
 	go test -run '^$$' -bench . -benchmem -benchtime 3x ./internal/...
-	go run ./cmd/inspect/internal/speed
+	FINISHBENCH_FIGURES=1 FINISHBENCH_PROGRAM="$(CURDIR)/bin/inspect" go test -v -count=1 -timeout 60m -run TestFigures ./cmd/inspect
 
 score: build ## the score against ../shared/units, where that is present
 	@if [ -d "$(FINISHBENCH_SHARED)/units" ]; then \

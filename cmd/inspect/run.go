@@ -34,7 +34,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newVersionCommand())
+	root.AddCommand(newUnitCommand(), newSurfaceCommand(), newVersionCommand())
 	return root.ExecuteContext(ctx)
 }
 

@@ -1,0 +1,77 @@
+package main
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// mayImport says which packages of this program each of them may use. The
+// direction is the point: nouns know nothing, verbs know the nouns and not each
+// other, and only the command knows them all.
+var mayImport = map[string][]string{
+	"configs":          {},
+	"internal/part":    {},
+	"internal/optics":  {"internal/part"},
+	"internal/outline": {"internal/part", "internal/optics"},
+	"internal/capture": {"internal/part", "internal/optics", "internal/outline"},
+	"internal/seam":    {"internal/part", "internal/optics", "internal/outline"},
+	"internal/defects": {"internal/part", "internal/optics", "internal/outline"},
+	"internal/grade":   {"internal/part"},
+	"internal/report":  {"internal/part"},
+	"internal/config":  {"configs", "internal/part", "internal/grade"},
+	"internal/synth":   {"internal/part", "internal/optics"},
+}
+
+// onlyIn says where the libraries that reach outside may be used.
+var onlyIn = map[string][]string{
+	"gocv.io/x/gocv":                    {"internal/capture", "internal/defects", "internal/report", "cmd/inspect"},
+	"github.com/spf13/viper":            {"internal/config"},
+	"github.com/spf13/cobra":            {"cmd/inspect"},
+	"github.com/disintegration/imaging": {"internal/report"},
+	"log":                               {},
+}
+
+// TestImports holds the direction of imports. Test files may import more.
+func TestImports(t *testing.T) {
+	const root = "../.."
+	err := filepath.WalkDir(root, func(file string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() || !strings.HasSuffix(file, ".go") || strings.HasSuffix(file, "_test.go") {
+			return err
+		}
+		rel, err := filepath.Rel(root, file)
+		if err != nil {
+			return err
+		}
+		dir := path.Dir(filepath.ToSlash(rel))
+		f, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		for _, im := range f.Imports {
+			name := strings.Trim(im.Path.Value, `"`)
+			if where, ok := onlyIn[name]; ok && !slices.Contains(where, dir) {
+				t.Errorf("%s imports %s, which is for %v only", rel, name, where)
+			}
+			ours, ok := strings.CutPrefix(name, "finishbench/")
+			if !ok || dir == "cmd/inspect" {
+				continue
+			}
+			allowed, known := mayImport[dir]
+			if !known {
+				t.Errorf("%s: add %s to mayImport, with what it may use", rel, dir)
+			} else if !slices.Contains(allowed, ours) {
+				t.Errorf("%s imports %s; %s may use %v only", rel, ours, dir, allowed)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}

@@ -1,0 +1,298 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"sync/atomic"
+
+	"golang.org/x/sync/errgroup"
+
+	"finishbench/internal/capture"
+	"finishbench/internal/defects"
+	"finishbench/internal/grade"
+	"finishbench/internal/part"
+	"finishbench/internal/seam"
+)
+
+// settings are what a run is told, the same for all its units.
+type settings struct {
+	mmPerPX   float64
+	stage     part.Stage
+	limits    grade.Limits
+	fit       capture.FitLimits
+	seam      seam.Params
+	defects   defects.Params
+	panel     bool   // flat test panels, not units: the whole picture is surface
+	jobs      int    // pieces of work at a time
+	generated string // when the run began, as text for the pages
+}
+
+// inspector carries units through the pipeline, several at once.
+type inspector struct {
+	settings
+	slots slots
+}
+
+// picture is one picture of a unit on its way through the pipeline.
+type picture struct {
+	shot   part.Shot
+	image  *part.Image // nil where it could not be read, or was let go
+	report part.PictureReport
+	seam   seam.Measurement // edge pictures
+}
+
+func (p *picture) fit() bool { return p.report.State == part.PictureOK }
+
+// scene is all pictures of one pose. The picture that arrives last looks for
+// the defects, in the slot it has, so that the longest piece of work starts as
+// early as it can.
+type scene struct {
+	view     part.View
+	pictures []*picture
+	missing  atomic.Int32
+	found    defects.Result
+}
+
+// maxKeptBytes bounds the decoded pictures that a unit keeps between measuring
+// and drawing. What is beyond it is let go and read again.
+const maxKeptBytes = 64 << 20
+
+// unit is one unit on its way.
+type unit struct {
+	*inspector
+	folder   part.Folder
+	pictures []*picture // in the folder's order
+	scenes   []*scene
+	kept     atomic.Int64
+}
+
+// inspect measures a unit and judges it. Call release when its pictures are no
+// longer needed.
+func (in *inspector) inspect(ctx context.Context, folder part.Folder) (*unit, *part.Result, error) {
+	u := &unit{inspector: in, folder: folder}
+	for _, s := range folder.Shots {
+		u.pictures = append(u.pictures, &picture{shot: s})
+	}
+	u.group()
+	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
+		u.release()
+		return nil, nil, err
+	}
+	r := u.result()
+	grade.Judge(r, in.limits)
+	normalise(r)
+	return u, r, nil
+}
+
+// group puts face and shell pictures into scenes.
+func (u *unit) group() {
+	for _, v := range []part.View{part.Face, part.Shell} {
+		s := &scene{view: v}
+		for _, p := range u.pictures {
+			if p.shot.View == v {
+				s.pictures = append(s.pictures, p)
+			}
+		}
+		if len(s.pictures) > 0 {
+			s.missing.Store(int32(len(s.pictures)))
+			u.scenes = append(u.scenes, s)
+		}
+	}
+}
+
+// workOrder lists scenes' pictures first: they have the longest way to go.
+func (u *unit) workOrder() []*picture {
+	order := slices.Clone(u.pictures)
+	slices.SortStableFunc(order, func(a, b *picture) int { return rank(a) - rank(b) })
+	return order
+}
+
+func rank(p *picture) int {
+	switch p.shot.View {
+	case part.Face:
+		return 0
+	case part.Shell:
+		return 1
+	}
+	return 2
+}
+
+// each does f for the pictures, in order, as slots come free. The first error
+// ends it.
+func (u *unit) each(ctx context.Context, pictures []*picture, f func(*picture) error) error {
+	g, ctx := errgroup.WithContext(ctx)
+	for _, p := range pictures {
+		if err := u.slots.take(ctx); err != nil {
+			_ = g.Wait() // nothing of this unit may go on after it is given up
+			return firstError(context.Cause(ctx), err)
+		}
+		g.Go(func() error {
+			defer u.slots.give()
+			return guard(func() error { return f(p) })
+		})
+	}
+	return g.Wait()
+}
+
+func firstError(errs ...error) error {
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// measure reads a picture, checks it, and measures what it shows.
+func (u *unit) measure(p *picture) error {
+	u.read(p)
+	if p.shot.View == part.Edge {
+		if p.fit() {
+			p.seam = seam.Measure(p.image, p.shot, u.seam)
+		}
+		u.keepOrLetGo(p)
+		return nil
+	}
+	for _, s := range u.scenes {
+		if s.view == p.shot.View && s.missing.Add(-1) == 0 {
+			u.look(s)
+			for _, p := range s.pictures {
+				u.keepOrLetGo(p)
+			}
+		}
+	}
+	return nil
+}
+
+// read decodes a picture and checks whether it is fit to measure.
+func (u *unit) read(p *picture) {
+	im, err := capture.Read(p.shot.Path)
+	if err != nil {
+		p.report = capture.Unreadable(p.shot, err)
+		return
+	}
+	p.image = im
+	if u.panel {
+		p.report = capture.CheckSurface(im, p.shot, u.fit)
+		return
+	}
+	p.report = capture.Check(im, p.shot, u.fit)
+}
+
+// look finds the defects of a scene, in those of its pictures that are fit.
+func (u *unit) look(s *scene) {
+	var fit []defects.Picture
+	for _, p := range s.pictures {
+		if p.fit() {
+			fit = append(fit, defects.Picture{Shot: p.shot, Image: p.image})
+		}
+	}
+	if len(fit) == 0 {
+		return
+	}
+	find := defects.Find
+	if u.panel {
+		find = defects.FindPanel
+	}
+	found, err := find(fit, u.defects)
+	if err != nil {
+		for _, p := range s.pictures {
+			p.notInspected(err)
+		}
+		return
+	}
+	s.found = found
+}
+
+// notInspected marks a picture that was fit, but in which nothing could be
+// looked for: it must not count as a picture without defects.
+func (p *picture) notInspected(err error) {
+	if !p.fit() {
+		return
+	}
+	p.report.State = part.PictureNoOK
+	p.report.Problems = append(p.report.Problems, part.Problem{Name: "surface_not_found", Remedy: plain(err)})
+}
+
+// keepOrLetGo keeps a picture's pixels for drawing while there is room.
+func (u *unit) keepOrLetGo(p *picture) {
+	if p.image == nil {
+		return
+	}
+	n := int64(len(p.image.Pix8) + 2*len(p.image.Pix16))
+	if u.kept.Add(n) > maxKeptBytes {
+		u.kept.Add(-n)
+		u.letGo(p)
+	}
+}
+
+func (u *unit) letGo(p *picture) {
+	capture.Release(p.image)
+	p.image = nil
+}
+
+// release hands all pixels back.
+func (u *unit) release() {
+	for _, p := range u.pictures {
+		u.letGo(p)
+	}
+}
+
+// result gathers what was measured.
+func (u *unit) result() *part.Result {
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.mmPerPX}
+	for _, p := range u.pictures {
+		r.Pictures = append(r.Pictures, p.report)
+		if p.shot.View != part.Edge {
+			continue
+		}
+		if p.fit() {
+			r.Seam.Stations = append(r.Seam.Stations, p.seam.Stations[:]...)
+			continue
+		}
+		for _, side := range []part.Side{part.Left, part.Right} {
+			r.Seam.Stations = append(r.Seam.Stations, part.Station{
+				Image: p.shot.File, AngleDeg: p.shot.AngleDeg, Side: side, State: part.Unmeasured, Reason: whyUnfit(p.report),
+			})
+		}
+	}
+	for _, s := range u.scenes {
+		r.Findings = append(r.Findings, s.found.Findings...)
+		for _, w := range s.found.Warnings {
+			r.Warnings = append(r.Warnings, fmt.Sprintf("%s: %s", s.view, w))
+		}
+	}
+	return r
+}
+
+// schema is the number of result.json's layout.
+const schema = 1
+
+func whyUnfit(r part.PictureReport) string {
+	for _, p := range r.Problems {
+		if !p.Warn {
+			return "the picture is not fit to measure: " + p.Remedy
+		}
+	}
+	return "the picture is not fit to measure"
+}
+
+// normalise makes empty lists of absent ones, so that result.json always has
+// them.
+func normalise(r *part.Result) {
+	notNil(&r.Reasons)
+	notNil(&r.Warnings)
+	notNil(&r.Findings)
+	notNil(&r.Pictures)
+	notNil(&r.Seam.Stations)
+	for i := range r.Pictures {
+		notNil(&r.Pictures[i].Problems)
+	}
+}
+
+func notNil[T any](s *[]T) {
+	if *s == nil {
+		*s = []T{}
+	}
+}
