@@ -2,6 +2,7 @@ package capture
 
 import (
 	"math"
+	"slices"
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -26,7 +27,7 @@ var degradations = []degradation{
 	{name: "moved 12 px across", want: Moved, do: moved(12, 0)},
 	{name: "moved 10 px at 60 deg", want: Moved, do: moved(10, 60)},
 	{name: "moved 14 px up", want: Moved, do: moved(14, 90)},
-	{name: "light x 8", want: TooBright, do: light(8), not: part.Raking},
+	{name: "light x 8", want: TooBright, warn: true, do: light(8), not: part.Raking},
 	{name: "light x 40", want: TooBright, do: light(40)},
 	{name: "light / 60", want: TooDark, do: light(1. / 60)},
 	{name: "no light", want: TooDark, do: light(0)},
@@ -39,8 +40,8 @@ var degradations = []degradation{
 	{name: "panel fades to a quarter", view: part.Edge, want: PanelUneven, do: field(func(x, y float64) float64 { return 1 - 0.75*x })},
 	{name: "panel fades by 10 %", view: part.Edge, do: field(func(x, y float64) float64 { return 1 - 0.1*x })},
 	{name: "blotches on the panel", view: part.Edge, want: PanelDirty, warn: true, do: field(blotches)},
-	{name: "turned upside down", do: func(im *part.Image) *part.Image { return upright(im, 3) }},
-	{name: "turned on its side", view: part.Face, do: func(im *part.Image) *part.Image { return upright(im, 6) }},
+	{name: "turned upside down", do: turned(3)},
+	{name: "turned on its side", view: part.Face, do: turned(6)},
 	{name: "grey", do: grey},
 	{name: "half the size", do: halved},
 }
@@ -211,4 +212,13 @@ func halved(im *part.Image) *part.Image {
 		}
 		return q
 	})
+}
+
+// turned turns as an orientation tag asks; the picture given stays as it is.
+func turned(tag int) func(*part.Image) *part.Image {
+	return func(im *part.Image) *part.Image {
+		c := *im
+		c.Pix8 = slices.Clone(im.Pix8)
+		return upright(&c, tag)
+	}
 }

@@ -254,9 +254,26 @@ func (m *edgeModel) basis(i int, t0, s float64) (float64, float64) {
 	case u > 5:
 		return 1, t
 	}
-	p := math.Erfc(-u/math.Sqrt2) / 2
-	return p, t*p + s*math.Exp(-u*u/2)/math.Sqrt(2*math.Pi)
+	x := (u + 5) * normalStep
+	k := int(x)
+	f := x - float64(k)
+	a, b := &normal[k], &normal[k+1]
+	p := a[0] + f*(b[0]-a[0])
+	return p, t*p + s*(a[1]+f*(b[1]-a[1]))
 }
+
+// normalStep is the number of entries of the table per sigma: between them the
+// straight line is off by less than 1e-5.
+const normalStep = 64
+
+// normal is the normal distribution and its density at -5..5.
+var normal = func() (t [10*normalStep + 2][2]float64) {
+	for i := range t {
+		u := float64(i)/normalStep - 5
+		t[i] = [2]float64{math.Erfc(-u/math.Sqrt2) / 2, math.Exp(-u*u/2) / math.Sqrt(2*math.Pi)}
+	}
+	return t
+}()
 
 // solve finds background, step and slope for a position and sigma, and the sum
 // of squared residuals.

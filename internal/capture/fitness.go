@@ -217,11 +217,23 @@ func (c *checker) light(s *outline.Silhouette, e exposure) {
 	}
 }
 
+// softMotion widens the limit for motion where the outline is soft by itself
+// and its widths scatter. Common practice, no source.
+const softMotion = 2.5
+
+// softWidth is how many times the limit an edge must be wide to be out of focus
+// where the outline is soft by itself and nothing sharp or unsharp was seen
+// inside: no rim is as soft as that. Common practice, no source.
+const softWidth = 2.2
+
 // focus checks sharpness and motion.
 func (c *checker) focus(im *part.Image, s *outline.Silhouette) {
 	size := max(s.Box[2], s.Box[3])
 	limit := max(c.lim.EdgeWidthPX, c.lim.EdgeWidthShare*size)
 	still := max(c.lim.MotionPX, c.lim.MotionShare*size)
+	if c.shot.View != part.Edge || !s.Bright {
+		still *= softMotion
+	}
 	// The outline is cut out sharply by a lit panel. On a dark ground a rim's own
 	// shading may soften it; then what is inside is asked, too.
 	soft := c.shot.View != part.Edge || !s.Bright
@@ -242,7 +254,7 @@ func (c *checker) focus(im *part.Image, s *outline.Silhouette) {
 		width = min(width, sh.minor) // motion is told already
 	}
 	if width > limit {
-		c.add(OutOfFocus, width, limit, "px", !sh.sure, "focus or clean the lens: edges are %.1f px wide, limit %.1f px", width, limit)
+		c.add(OutOfFocus, width, limit, "px", !sh.sure && width < softWidth*limit, "focus or clean the lens: edges are %.1f px wide, limit %.1f px", width, limit)
 	} else if width > c.lim.Warn*limit {
 		c.add(OutOfFocus, width, limit, "px", true, "focus a little better: edges are %.1f px wide, limit %.1f px", width, limit)
 	}

@@ -56,7 +56,7 @@ func judgeEdges(fits []edgeFit, soft bool) sharpness {
 }
 
 // heed corrects what the outline says by edges inside the unit: blur spares none,
-// so a few sharp ones prove that there is none. An outline of fewer than 15 clean
+// so the fourth sharpest bounds it. A few may be sharp by accident of noise. An outline of fewer than 15 clean
 // places is left to itself.
 func (s *sharpness) heed(inside []edgeFit) {
 	if s.edges == 0 {
@@ -81,7 +81,7 @@ func (s *sharpness) heed(inside []edgeFit) {
 	s.sure = len(all) >= 12
 	if len(all) >= 5 {
 		slices.Sort(all)
-		w := risePerSigma * max(all[3], quantile(all, 0.12))
+		w := risePerSigma * all[3]
 		s.width, s.minor = min(s.width, w), min(s.minor, w)
 	}
 }
