@@ -17,6 +17,7 @@ type palette struct {
 	noise   []float64   // per channel: standard deviation of the smoothed noise
 	pigment [][]float64 // orthonormal directions of the pattern, in units of noise
 	left    [][]float64 // rows: from (value - base) per channel to unit-noise response
+	coding  [][]float64 // how a JPEG's quantising moves the channels, linear light
 	axis    [][]float64 // rows: from (value - base) per channel to the pattern's coordinate
 }
 
@@ -146,8 +147,12 @@ func (p *palette) whiten(z [][]float64, base []float64, colourOf [][3]int) error
 		}
 	}
 	c.ScaleSym(1/float64(n), c)
-	floor := chromaFloor(base, p.noise, colourOf)
-	for _, f := range floor {
+	p.coding = codingNoise(base, colourOf)
+	for _, linear := range p.coding {
+		f := make([]float64, nc)
+		for k := range f {
+			f[k] = linear[k] / p.noise[k]
+		}
 		for _, v := range p.pigment {
 			d := dot(f, v)
 			for k := range f {
@@ -173,27 +178,39 @@ func (p *palette) whiten(z [][]float64, base []float64, colourOf [][3]int) error
 	return nil
 }
 
-// chromaStep is the standard deviation, in 8-bit levels, of a JPEG's colour
-// differences that quantising alone leaves (common practice, no source).
-const chromaStep = 0.5
+// codingSteps are the standard deviations, in 8-bit levels, of what a JPEG's
+// quantising alone leaves in its light and its two colour differences (common
+// practice, no source). Colour steps come in patches of 8 to 16 pixels, here and
+// there, so that most of a face looks as if it had none.
+var codingSteps = [3]float64{0.03, 0.4, 0.4}
 
-// chromaFloor returns, for each colour picture, the two directions (in noise
-// units) in which a JPEG's colour differences move a pixel, of chromaStep
-// length. Coefficients: ITU-R BT.601 full range (JFIF 1.02).
-func chromaFloor(base, noise []float64, colourOf [][3]int) [][]float64 {
+// codingNoise returns, for each colour picture, how quantising its light and
+// its two colour differences moves the channels, in linear light, one standard
+// deviation each. Coefficients: ITU-R BT.601 full range (JFIF 1.02).
+func codingNoise(base []float64, colourOf [][3]int) [][]float64 {
 	var out [][]float64
 	for _, ch := range colourOf {
-		for _, d := range [2][3]float64{{0, -0.344, 1.772}, {1.402, -0.714, 0}} {
-			f := make([]float64, len(noise))
+		for k, d := range [3][3]float64{{1, 1, 1}, {0, -0.344, 1.772}, {1.402, -0.714, 0}} {
+			f := make([]float64, len(base))
 			for i, c := range ch {
 				g := optics.LinearToSRGB(base[c])
 				slope := (optics.SRGBToLinear(g+1.0/255) - optics.SRGBToLinear(max(0, g-1.0/255))) / 2
-				f[c] = d[i] * chromaStep * slope / noise[c]
+				f[c] = d[i] * codingSteps[k] * slope
 			}
 			out = append(out, f)
 		}
 	}
 	return out
+}
+
+// codingFloor is the standard deviation that a row's value has from quantising.
+func codingFloor(row []float64, coding [][]float64) float64 {
+	s := 0.0
+	for _, f := range coding {
+		d := dot(row, f)
+		s += d * d
+	}
+	return math.Sqrt(s)
 }
 
 func eigen(c *mat.SymDense) ([]float64, *mat.Dense, error) {

@@ -108,7 +108,8 @@ func (f *face) lookAt(l *look, r *response) error {
 			return err
 		}
 		l.mean = append(l.mean, mean)
-		l.spread[k] = f.spreadOf(p, count, 1)
+		l.floor = append(l.floor, codingFloor(l.rows[k], f.pal.coding))
+		l.spread[k] = max(f.spreadOf(p, count, 1), l.floor[k])
 	}
 	return nil
 }
@@ -196,7 +197,7 @@ func (f *face) take(r *response, planes []*part.Plane, l *look, s scale) (float3
 	if l.ground {
 		weight = r.ground
 	}
-	chi, err := f.chiAt(planes, weight, l.sign, s)
+	chi, err := f.chiAt(planes, weight, l, s)
 	if err != nil {
 		return 0, err
 	}
@@ -327,7 +328,7 @@ func (f *face) respondCoarse(r *response) error {
 			scales = append(scales[:len(scales):len(scales)], ringScales...)
 		}
 		for _, s := range scales {
-			chi, err := f.chiAt(masked, weight, l.sign, s)
+			chi, err := f.chiAt(masked, weight, &l, s)
 			if err != nil {
 				return err
 			}
@@ -402,7 +403,7 @@ const minWeight = 0.25
 // chiAt returns the length of a look's values at one size, each scaled to unit
 // noise at that size. weight is 1 where pixels count (nil: everywhere); the
 // planes are 0 where they do not.
-func (f *face) chiAt(planes []*part.Plane, weight *part.Plane, signs []float32, s scale) (*part.Plane, error) {
+func (f *face) chiAt(planes []*part.Plane, weight *part.Plane, l *look, s scale) (*part.Plane, error) {
 	var share *part.Plane
 	if weight != nil {
 		var err error
@@ -431,10 +432,14 @@ func (f *face) chiAt(planes []*part.Plane, weight *part.Plane, signs []float32, 
 		if out == nil {
 			out = part.NewPlane(q.W, q.H)
 		}
-		scale := 1 / float32(f.spreadOf(q, share, s.down))
+		sd := f.spreadOf(q, share, s.down)
+		if l.floor != nil {
+			sd = max(sd, l.floor[k]*codingShare(s))
+		}
+		scale := 1 / float32(sd)
 		sign := float32(0)
-		if signs != nil {
-			sign = signs[k]
+		if l.sign != nil {
+			sign = l.sign[k]
 		}
 		for i, v := range q.V {
 			if v*sign < 0 {
@@ -453,6 +458,14 @@ func (f *face) chiAt(planes []*part.Plane, weight *part.Plane, signs []float32, 
 		}
 	}
 	return out, nil
+}
+
+// codingShare is how much of the quantising's patches a size lets through.
+func codingShare(s scale) float64 {
+	if s.sigmaMM >= 0.1 || s.ringMM > 0 {
+		return 0.5
+	}
+	return 1
 }
 
 // newCoarse averages a plane down and blurs it by sigmaPX of the plane's own
@@ -487,7 +500,7 @@ func (f *face) spreadOf(q, share *part.Plane, down int) float64 {
 	if len(a) == 0 {
 		return 1
 	}
-	return max(madToSD*median(a), quantile(a, .90)/1.645, 1e-6)
+	return max(madToSD*median(a), quantile(a, .95)/1.96, 1e-6)
 }
 
 // threshold is the response that noise reaches somewhere on a face with the
