@@ -24,51 +24,45 @@ func fullScale(im *part.Image) int {
 	return 254
 }
 
-// lookAtLight samples two pixels of every second of the unit's blocks.
-func lookAtLight(im *part.Image, s *outline.Silhouette) exposure {
-	w, h := s.Size()
+// lookAtLight looks at one sample in four, and two pixels of each.
+func lookAtLight(im *part.Image, s *outline.Silhouette, grid *coarse) exposure {
 	full := fullScale(im)
-	depth := max(2, w/20) // samples from the rim that count as rim
+	depth := max(2, grid.w/20) // steps from the rim that count as rim
 	var unitHist, panelHist [256]int
 	var n, hot, inner, innerHot int
-	inset := distance(s, func(k outline.Kind) bool { return k == outline.Unit })
+	inset := grid.distance(outline.Unit, outline.Unit)
 	q := s.Step / 4
-	for j := range h {
-		for i := range w {
-			kind := s.At(i, j)
-			if kind != outline.Unit && kind != outline.Background {
-				continue
+	for p, kind := range grid.kind {
+		if kind != outline.Unit && kind != outline.Background {
+			continue
+		}
+		i, j := 2*(p%grid.w), 2*(p/grid.w)
+		v := 0.0
+		for c := range im.C {
+			v = max(v, s.Sample(i, j, c))
+		}
+		if kind == outline.Background {
+			panelHist[uint8(v)]++
+			continue
+		}
+		unitHist[uint8(v)]++
+		// The outermost sample mixes with the panel.
+		d := int(inset[p])
+		if d < 2 {
+			continue
+		}
+		for _, o := range [2]int{q, s.Step - 1 - q} {
+			// The sample is the mean of four pixels, these two among them: under a
+			// quarter of full scale none can be full.
+			yes := v >= 63 && anyFull(im, ((j*s.Step+o)*im.W+i*s.Step+o)*im.C, full)
+			n++
+			if yes {
+				hot++
 			}
-			v := 0.0
-			for c := range im.C {
-				v = max(v, s.Sample(i, j, c))
-			}
-			if kind == outline.Background {
-				panelHist[uint8(v)]++
-				continue
-			}
-			unitHist[uint8(v)]++
-			// The outermost sample mixes with the panel.
-			d := int(inset[j*w+i])
-			if d < 2 {
-				continue
-			}
-			if (i+j)&1 == 1 {
-				continue
-			}
-			for _, o := range [2]int{q, s.Step - 1 - q} {
-				// The sample is the mean of four pixels, these two among them: under a
-				// quarter of full scale none can be full.
-				yes := v >= 63 && anyFull(im, ((j*s.Step+o)*im.W+i*s.Step+o)*im.C, full)
-				n++
+			if d > depth {
+				inner++
 				if yes {
-					hot++
-				}
-				if d > depth {
-					inner++
-					if yes {
-						innerHot++
-					}
+					innerHot++
 				}
 			}
 		}
@@ -119,40 +113,61 @@ func histQuantile(h *[256]int, p float64) int {
 	return 255
 }
 
-// distance counts steps up, down, left and right from each sample inside to the
-// nearest one that is not, at most 255; 0 for those outside. What lies beyond
-// the frame counts as far away. Two passes.
-func distance(s *outline.Silhouette, inside func(outline.Kind) bool) []uint8 {
+// coarse is every second sample of a silhouette, each way.
+type coarse struct {
+	w, h int
+	kind []outline.Kind
+}
+
+func newCoarse(s *outline.Silhouette) *coarse {
 	w, h := s.Size()
+	c := &coarse{w: w / 2, h: h / 2}
+	c.kind = make([]outline.Kind, 0, c.w*c.h)
+	for j := range c.h {
+		for i := range c.w {
+			c.kind = append(c.kind, s.At(2*i, 2*j))
+		}
+	}
+	return c
+}
+
+// distance counts steps of two samples up, down, left and right from each place
+// where the kind is a or b to the nearest one where it is neither, at most 255; 0
+// for those themselves. What lies beyond the frame counts as far away. Two
+// passes.
+func (c *coarse) distance(a, b outline.Kind) []uint8 {
+	w, h := c.w, c.h
 	d := make([]uint8, w*h)
 	for j := range h {
 		for i := range w {
-			if !inside(s.At(i, j)) {
+			p := j*w + i
+			if k := c.kind[p]; k != a && k != b {
 				continue
 			}
 			n := uint8(254)
 			if j > 0 {
-				n = min(n, d[(j-1)*w+i])
+				n = min(n, d[p-w])
 			}
 			if i > 0 {
-				n = min(n, d[j*w+i-1])
+				n = min(n, d[p-1])
 			}
-			d[j*w+i] = n + 1
+			d[p] = n + 1
 		}
 	}
 	for j := h - 1; j >= 0; j-- {
 		for i := w - 1; i >= 0; i-- {
-			n := min(d[j*w+i], 254)
+			p := j*w + i
+			n := d[p]
 			if n == 0 {
 				continue
 			}
 			if j < h-1 {
-				n = min(n, min(d[(j+1)*w+i], 253)+1)
+				n = min(n, min(d[p+w], 254)+1)
 			}
 			if i < w-1 {
-				n = min(n, min(d[j*w+i+1], 253)+1)
+				n = min(n, min(d[p+1], 254)+1)
 			}
-			d[j*w+i] = n
+			d[p] = n
 		}
 	}
 	return d

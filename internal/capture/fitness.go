@@ -51,12 +51,13 @@ func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 		return Unreadable(shot, err)
 	}
 	c.framing(s)
-	light := lookAtLight(im, s)
+	grid := newCoarse(s)
+	light := lookAtLight(im, s, grid)
 	r.Clipped = part.Num(light.clipped)
 	c.light(s, light)
 	c.focus(im, s)
 	if shot.View == part.Edge && s.Bright {
-		c.panel(lookAtPanel(s))
+		c.panel(lookAtPanel(s, grid))
 	}
 	return r
 }

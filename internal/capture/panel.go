@@ -18,41 +18,36 @@ type panel struct {
 // the picture's longer side. Common practice, no source.
 const nearShare = 0.04
 
-// lookAtPanel compares the background's samples with its smooth surface. What
-// lies within three samples of the unit or the holder is left out: the edge's
-// blur.
-func lookAtPanel(s *outline.Silhouette) panel {
-	w, h := s.Size()
-	// Steps to the nearest of unit and holder.
-	away := distance(s, func(k outline.Kind) bool { return k == outline.Background || k == outline.Other })
-	nearSteps := max(8, int(nearShare*float64(max(w, h))))
-	fromUnit := distance(s, func(k outline.Kind) bool { return k != outline.Unit })
+// lookAtPanel compares the background's samples, one in four, with its smooth
+// surface. What lies within six samples of the unit or the holder is left out:
+// the edge's blur.
+func lookAtPanel(s *outline.Silhouette, grid *coarse) panel {
+	away := grid.distance(outline.Background, outline.Other)
+	fromUnit := distanceFromUnit(grid)
+	nearSteps := max(5, int(nearShare*float64(max(grid.w, grid.h))))
 	table := optics.Linear8()
 	var nNear, dirtNear, nFar, dirtFar int
 	least, most := math.Inf(1), 0.0
-	for j := 2; j < h-2; j += 2 { // one sample in four
-		for i := 2; i < w-2; i += 2 {
-			p := j*w + i
-			k := s.At(i, j)
-			if k != outline.Background && k != outline.Other || away[p] < 4 {
-				continue
+	for p, k := range grid.kind {
+		x, y := p%grid.w, p/grid.w
+		if away[p] < 3 || x == 0 || y == 0 || x == grid.w-1 || y == grid.h-1 {
+			continue
+		}
+		level := s.Level(2*x, 2*y)
+		if x%4 == 0 && y%4 == 0 {
+			l := float64(table[uint8(max(0, min(level, 255)))])
+			least, most = min(least, l), max(most, l)
+		}
+		dirty := k == outline.Other || s.Difference(2*x, 2*y) > max(8*s.Noise, 0.035*level, 5)
+		if int(fromUnit[p]) <= nearSteps {
+			nNear++
+			if dirty {
+				dirtNear++
 			}
-			level := s.Level(i, j)
-			if i%8 == 0 && j%8 == 0 {
-				l := float64(table[uint8(max(0, min(level, 255)))])
-				least, most = min(least, l), max(most, l)
-			}
-			dirty := k == outline.Other || s.Difference(i, j) > max(8*s.Noise, 0.035*level, 5)
-			if int(fromUnit[p]) <= nearSteps {
-				nNear++
-				if dirty {
-					dirtNear++
-				}
-			} else {
-				nFar++
-				if dirty {
-					dirtFar++
-				}
+		} else {
+			nFar++
+			if dirty {
+				dirtFar++
 			}
 		}
 	}
@@ -67,4 +62,15 @@ func lookAtPanel(s *outline.Silhouette) panel {
 		r.far = float64(dirtFar) / float64(nFar)
 	}
 	return r
+}
+
+// distanceFromUnit is how many steps each place is away from the unit.
+func distanceFromUnit(grid *coarse) []uint8 {
+	g := &coarse{w: grid.w, h: grid.h, kind: make([]outline.Kind, len(grid.kind))}
+	for p, k := range grid.kind {
+		if k == outline.Unit {
+			g.kind[p] = outline.Unit
+		}
+	}
+	return g.distance(outline.Background, outline.Background)
 }

@@ -38,6 +38,10 @@ func frameBackground(t *thinned) *background {
 // one, from the commonest level, and leaves out what lies far off.
 func fitBackground(t *thinned, places []int, last *background) *background {
 	var b background
+	at := make([][2]float64, len(places)) // the places' coordinates
+	for i, p := range places {
+		at[i] = [2]float64{unitCoord(p%t.w, t.w), unitCoord(p/t.w, t.h)}
+	}
 	for c := range t.c {
 		// Wide at first, as light falls off towards the corners; then as the scatter is.
 		s, noise, rounds := surface{}, 0.0, 4
@@ -52,7 +56,7 @@ func fitBackground(t *thinned, places []int, last *background) *background {
 			if first {
 				tol = 40
 			}
-			s, noise = refit(t, places, c, &s, tol, first)
+			s, noise = refit(t, places, at, c, &s, tol, first)
 		}
 		b.of[c], b.noise = s, max(b.noise, noise)
 	}
@@ -80,7 +84,7 @@ func commonest(t *thinned, places []int, c int) float64 {
 
 // refit fits a surface to the places within tol of the last one. planeOnly
 // leaves the second degree out. The noise is 1.4826 times the median distance.
-func refit(t *thinned, places []int, c int, last *surface, tol float64, planeOnly bool) (surface, float64) {
+func refit(t *thinned, places []int, at [][2]float64, c int, last *surface, tol float64, planeOnly bool) (surface, float64) {
 	n := 6
 	if planeOnly {
 		n = 3
@@ -88,8 +92,8 @@ func refit(t *thinned, places []int, c int, last *surface, tol float64, planeOnl
 	var a [6][7]float64
 	var off [256 * 4]int // histogram of the distances, in quarter levels
 	seen := 0
-	for _, p := range places {
-		x, y := unitCoord(p%t.w, t.w), unitCoord(p/t.w, t.h)
+	for i, p := range places {
+		x, y := at[i][0], at[i][1]
 		v := float64(t.v[p*t.c+c])
 		d := math.Abs(v - last.at(x, y))
 		if d > tol {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
 )
@@ -34,7 +35,7 @@ type Silhouette struct {
 	Noise    float64      // scatter of the background's samples about its surface, levels 0..255
 
 	w, h int
-	out  []bool  // not background
+	out  []uint8 // 1: not background
 	lab  []int32 // objects; holders have -1
 	id   int32   // the unit's
 	d    []uint8
@@ -104,16 +105,16 @@ func Find(im *part.Image) (*Silhouette, error) {
 		return nil, fmt.Errorf("outline: a picture of %d x %d pixels is too small", im.W, im.H)
 	}
 	t := thin(im)
-	s := &Silhouette{Step: t.step, w: t.w, h: t.h, t: t}
+	s := &Silhouette{Step: t.step, w: t.w, h: t.h, t: t, lab: make([]int32, t.w*t.h)}
 	s.bg = frameBackground(t)
 	// Look roughly, then fit the background to what is seen of it all around the
 	// unit, and look again.
 	half := t.half()
-	_, out, _ := segment(half, s.bg)
-	if places := backgroundPlaces(out, half.w, half.h, t.w); len(places) > 500 {
+	_, out, _ := segment(half, s.bg, s.lab)
+	if places := backgroundPlaces(out, half.w, half.h, t.w); len(places) > 200 {
 		s.bg = fitBackground(t, places, s.bg)
 	}
-	s.d, s.out, s.t0 = segment(t, s.bg)
+	s.d, s.out, s.t0 = segment(t, s.bg, s.lab)
 	s.Noise = s.bg.noise
 	if !s.choose() {
 		return s, ErrNoUnit
@@ -131,7 +132,7 @@ const faint = 14
 
 // segment finds what is not background. The threshold is a quarter of the
 // usual difference of what stands out, at most faint, well above the noise.
-func segment(t *thinned, bg *background) (d []uint8, out []bool, t0 uint8) {
+func segment(t *thinned, bg *background, lab []int32) (d []uint8, out []uint8, t0 uint8) {
 	d = bg.differences(t)
 	floor := uint8(min(max(4, 6*bg.noise), 60))
 	var hist [256]int
@@ -150,18 +151,18 @@ func segment(t *thinned, bg *background) (d []uint8, out []bool, t0 uint8) {
 		}
 	}
 	t0 = max(floor, uint8(min(usual/4, faint)))
-	return d, notReached(d, t.w, t.h, t0), t0
+	return d, notReached(lab[:t.w*t.h], d, t.w, t.h, t0), t0
 }
 
 // backgroundPlaces lists background samples of a mask of half the size (w x h),
-// two or more away from anything else, one in four, as places in the full one
+// two or more away from anything else, one in nine, as places in the full one
 // (fullW wide).
-func backgroundPlaces(out []bool, w, h, fullW int) []int {
+func backgroundPlaces(out []uint8, w, h, fullW int) []int {
 	var places []int
-	for j := 2; j < h-2; j += 2 {
-		for i := 2; i < w-2; i += 2 {
+	for j := 2; j < h-2; j += 3 {
+		for i := 2; i < w-2; i += 3 {
 			p := j*w + i
-			if !(out[p] || out[p-2] || out[p+2] || out[p-2*w] || out[p+2*w]) {
+			if out[p]|out[p-2]|out[p+2]|out[p-2*w]|out[p+2*w] == 0 {
 				places = append(places, 2*j*fullW+2*i)
 			}
 		}
@@ -171,10 +172,10 @@ func backgroundPlaces(out []bool, w, h, fullW int) []int {
 
 // choose takes holders off, and tells the unit from other pieces.
 func (s *Silhouette) choose() bool {
-	mask := make([]bool, len(s.out))
+	mask := make([]uint8, len(s.out))
 	held := make([]bool, len(s.out))
 	var objs []object
-	s.lab, objs = label(s.out, s.w, s.h, true)
+	objs = label(s.lab, s.out, s.w, s.h, true)
 	for _, o := range objs {
 		if o.area < s.w*s.h/2000 {
 			continue
@@ -182,9 +183,11 @@ func (s *Silhouette) choose() bool {
 		s.takeHolders(o, held)
 	}
 	for p, l := range s.lab {
-		mask[p] = l > 0 && !held[p]
+		if l > 0 && !held[p] {
+			mask[p] = 1
+		}
 	}
-	s.lab, objs = label(mask, s.w, s.h, true)
+	objs = label(s.lab, mask, s.w, s.h, true)
 	best := -1
 	for i := range objs {
 		objs[i].contrast = s.contrast(objs[i])
@@ -198,8 +201,9 @@ func (s *Silhouette) choose() bool {
 			s.lab[p] = -1
 		}
 	}
-	s.Holder = s.holderBox(held)
-	s.HasStem = s.Holder[2] > 0
+	if slices.Contains(held, true) {
+		s.Holder, s.HasStem = s.holderBox(held), true
+	}
 	if best < 0 || objs[best].area < max(25, s.w*s.h/400) {
 		return false
 	}
@@ -291,11 +295,12 @@ func (s *Silhouette) contrast(o object) float64 {
 	return math.NaN()
 }
 
-// brighter reports whether the background is brighter than most of the object.
+// brighter reports whether the background is brighter than most of the object,
+// by one sample in nine.
 func (s *Silhouette) brighter(o object) bool {
 	below, n := 0, 0
-	for y := o.y0; y <= o.y1; y++ {
-		for x := o.x0; x <= o.x1; x++ {
+	for y := o.y0; y <= o.y1; y += 3 {
+		for x := o.x0; x <= o.x1; x += 3 {
 			if s.lab[y*s.w+x] != o.label {
 				continue
 			}

@@ -1,5 +1,7 @@
 package outline
 
+import "bytes"
+
 // object is one connected piece of the picture that is not background.
 type object struct {
 	label          int32
@@ -11,13 +13,13 @@ type object struct {
 // run is a stretch of set samples in one row, x1 included.
 type run struct{ y, x0, x1, piece int32 }
 
-// label numbers the pieces of a mask that hang together, from 1, in the order
-// of their first row; 0 is not set. With corners, samples that only share a
+// label numbers the pieces of a mask (0 or 1) that hang together, from 1, in the order
+// of their first row, into lab, which is of the mask's size; 0 is not set. With corners, samples that only share a
 // corner hang together. Method: runs of each row are joined with those they
 // touch in the row above (union-find).
-func label(mask []bool, w, h int, corners bool) ([]int32, []object) {
-	var runs []run
-	parent := []int32{}
+func label(lab []int32, mask []uint8, w, h int, corners bool) []object {
+	runs := make([]run, 0, 8*h)
+	parent := make([]int32, 0, 8*h)
 	find := func(i int32) int32 {
 		for parent[i] != i {
 			parent[i] = parent[parent[i]]
@@ -35,14 +37,15 @@ func label(mask []bool, w, h int, corners bool) ([]int32, []object) {
 		start := len(runs)
 		a := above
 		for x := 0; x < w; {
-			if !row[x] {
-				x++
-				continue
+			k := bytes.IndexByte(row[x:], 1)
+			if k < 0 {
+				break
 			}
-			x0 := x
-			for x < w && row[x] {
-				x++
+			x0 := x + k
+			if k = bytes.IndexByte(row[x0:], 0); k < 0 {
+				k = w - x0
 			}
+			x = x0 + k
 			r := run{int32(y), int32(x0), int32(x - 1), int32(len(parent))}
 			parent = append(parent, r.piece)
 			for a < from && runs[a].x1+reach < r.x0 {
@@ -56,7 +59,7 @@ func label(mask []bool, w, h int, corners bool) ([]int32, []object) {
 		}
 		above, from = start, len(runs)
 	}
-	lab := make([]int32, w*h)
+	clear(lab)
 	number := make([]int32, len(parent))
 	var objs []object
 	for _, r := range runs {
@@ -75,24 +78,28 @@ func label(mask []bool, w, h int, corners bool) ([]int32, []object) {
 			line[i] = n
 		}
 	}
-	return lab, objs
+	return objs
 }
 
 // notReached returns a mask of what differs by more than t0 or cannot be reached
 // by the background from the frame's edge, going up, down, left and right.
-// Holes of an object are part of it.
-func notReached(d []uint8, w, h int, t0 uint8) []bool {
-	like := make([]bool, w*h)
+// Holes of an object are part of it. lab is room for w*h labels.
+func notReached(lab []int32, d []uint8, w, h int, t0 uint8) []uint8 {
+	like := make([]uint8, w*h)
 	for i, v := range d {
-		like[i] = v <= t0
+		// 1 where v <= t0, without a branch on noise.
+		like[i] = uint8((int(v) - int(t0) - 1) >> 63 & 1)
 	}
-	lab, objs := label(like, w, h, false)
-	reached := make([]bool, len(objs)+1)
+	objs := label(lab, like, w, h, false)
+	out := make([]uint8, len(objs)+1)
+	out[0] = 1
 	for _, o := range objs {
-		reached[o.label] = o.x0 == 0 || o.y0 == 0 || o.x1 == w-1 || o.y1 == h-1
+		if !(o.x0 == 0 || o.y0 == 0 || o.x1 == w-1 || o.y1 == h-1) {
+			out[o.label] = 1
+		}
 	}
 	for i, l := range lab {
-		like[i] = !reached[l]
+		like[i] = out[l]
 	}
 	return like
 }
