@@ -1,6 +1,9 @@
 package defects
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // How near places must be to be one thing, in millimetres on the unit (common
 // practice, no source).
@@ -8,6 +11,7 @@ const (
 	parallelDeg   = 12.0
 	bendDeg       = 50.0
 	lineReachMM   = 0.30
+	onwardReachMM = 0.50
 	patchMarginMM = 0.15
 	spotReachMM   = 0.06
 )
@@ -21,8 +25,26 @@ func (f *face) group(places []*place, r *response) ([]*place, error) {
 			return nil, err
 		}
 	}
-	return places, nil
+	return f.withoutHalos(places), nil
 }
+
+// withoutHalos leaves out faint specks within a JPEG block's reach of something
+// far stronger: ripples of its coding, not defects.
+func (f *face) withoutHalos(places []*place) []*place {
+	reach := haloReachPX / float64(f.shape)
+	return slices.DeleteFunc(slices.Clone(places), func(b *place) bool {
+		return !f.isLine(b) && slices.ContainsFunc(places, func(a *place) bool {
+			return a.peak > haloStrength*b.peak && a.all.gapTo(&b.all) <= reach
+		})
+	})
+}
+
+// haloReachPX is a colour block of a JPEG, in full-resolution pixels; haloStrength
+// how many times stronger the cause is (common practice, no source).
+const (
+	haloReachPX  = 16.0
+	haloStrength = 8.0
+)
 
 // join merges places for which same holds, over and over until none does.
 func (f *face) join(places []*place, r *response, same func(a, b *place) bool) ([]*place, error) {
@@ -51,14 +73,12 @@ func (f *face) sameLines(a, b *place) bool {
 	if !f.isLine(a) || !f.isLine(b) {
 		return false
 	}
-	if a.all.gapTo(&b.all) > lineReachMM/f.shapeMM() {
-		return false
-	}
+	gap := a.all.gapTo(&b.all) * f.shapeMM()
 	turn := angleBetween(a.lineRad*180/math.Pi, b.lineRad*180/math.Pi)
-	if turn < parallelDeg {
+	if turn < parallelDeg && gap <= lineReachMM {
 		return true
 	}
-	if turn > bendDeg || f.isBundle(a) || f.isBundle(b) {
+	if turn > bendDeg || gap > onwardReachMM || f.isBundle(a) || f.isBundle(b) {
 		return false
 	}
 	link := math.Atan2(b.all.cy-a.all.cy, b.all.cx-a.all.cx) * 180 / math.Pi
@@ -67,7 +87,7 @@ func (f *face) sameLines(a, b *place) bool {
 
 // inside: b is a faint fragment within a's patch of lines or ring.
 func (f *face) inside(a, b *place) bool {
-	if f.opacity(b) > 1.3 && !f.isLine(b) {
+	if f.opacity(b) > 1 && !f.isLine(b) {
 		return false
 	}
 	switch {

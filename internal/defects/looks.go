@@ -29,9 +29,44 @@ func (f *face) glossLooks(rows [][]float64) []look {
 	for pic := range f.scene {
 		row := combineRows(rows, f.glossDirection(pic, rows))
 		out = append(out, look{rows: [][]float64{row}, rings: f.scene[pic].Shot.Light != part.Raking})
+		if d := f.paleDirection(pic, rows); d != nil {
+			out = append(out, look{rows: [][]float64{combineRows(rows, d)}})
+		}
 	}
 	return out
 }
+
+// paleDirection is the unit vector along which one picture's light loses the
+// surface's colour to the lamp's at equal brightness, as over a bubble that
+// mirrors the dome; nil where the surface has hardly a colour of its own.
+func (f *face) paleDirection(pic int, rows [][]float64) []float64 {
+	mean, n, most := 0.0, 0.0, 0.0
+	for _, ch := range f.channels {
+		if ch.pic == pic {
+			mean += ch.level
+			n++
+			most = max(most, ch.level)
+		}
+	}
+	if mean /= n; most < paleFrom*mean {
+		return nil
+	}
+	g := make([]float64, len(f.channels))
+	for c, ch := range f.channels {
+		if ch.pic == pic {
+			g[c] = mean - ch.level
+		}
+	}
+	d := make([]float64, len(rows))
+	for k, row := range rows {
+		d[k] = dot(row, g)
+	}
+	return unit(d)
+}
+
+// paleFrom is how much brighter than their mean the strongest colour must be for
+// a surface to have a colour.
+const paleFrom = 1.3
 
 // glossDirection is the unit vector, in the space of rows, along which a change
 // of one picture's light moves a pixel.
@@ -95,9 +130,15 @@ func (f *face) groundLooks(r *response) ([]look, error) {
 		}
 		out = append(out, look{rows: [][]float64{row}, sign: []float32{sign}, ground: true, rings: f.scene[pic].Shot.Light != part.Raking})
 	}
+	own := out[:len(f.scene):len(f.scene)]
+	for pic := range f.scene {
+		if d := f.paleDirection(pic, pal.left); d != nil {
+			out = append(out, look{rows: [][]float64{combineRows(pal.left, d)}, ground: true})
+		}
+	}
 	if len(g) >= 2 {
 		n := math.Hypot(gain[0], gain[1])
-		across := combineRows([][]float64{out[0].rows[0], out[1].rows[0]}, []float64{-gain[1] / n, gain[0] / n})
+		across := combineRows([][]float64{own[0].rows[0], own[1].rows[0]}, []float64{-gain[1] / n, gain[0] / n})
 		out = append(out, look{rows: [][]float64{across}, ground: true})
 	}
 	return out, nil

@@ -541,7 +541,7 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 	}
 	allowed := f.p.FalsePerFace
 	if down > 1 {
-		allowed /= 4 // there are more looks at large sizes
+		allowed /= 2 // there are more looks at large sizes
 	}
 	q50, q75 := quantile(m, .5), quantile(m, .75)
 	gumbel := func(p float64) float64 { return -math.Log(-math.Log(p)) }

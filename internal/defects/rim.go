@@ -19,7 +19,7 @@ func (f *face) endOfRim(deep float32) {
 	flat := f.rimEnds(int(deep), n)
 	sorted := slices.Clone(flat)
 	slices.Sort(sorted)
-	most := sorted[rimSectors*9/10] // a defect near the rim reaches deep in a sector or two; a rim does not
+	most := sorted[rimSectors*17/20] // a defect near the rim reaches deep in a sector or two; a rim does not
 	margin := float32(max(1, f.p.MarginMM/f.mmPX))
 	for y := range f.surf.h {
 		for x := range f.surf.w {
