@@ -2,7 +2,6 @@ package defects
 
 import (
 	"math"
-	"slices"
 
 	"finishbench/internal/part"
 )
@@ -146,14 +145,39 @@ func (f *face) valuesAt(p *part.Plane) []float64 {
 // standard deviation: 1 over the normal quantile of 3/4.
 const madToSD = 1.4826
 
-// median sorts v and returns its middle, 0 for none.
+// median returns the middle of v, 0 for none. It reorders v.
 func median(v []float64) float64 { return quantile(v, 0.5) }
 
-// quantile sorts v and returns the value below which the share q lies.
+// quantile returns the value below which the share q of v lies, 0 for none. It
+// reorders v (Hoare 1961, Algorithm 65: Find).
 func quantile(v []float64, q float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	slices.Sort(v)
-	return v[min(len(v)-1, int(q*float64(len(v))))]
+	k := min(len(v)-1, int(q*float64(len(v))))
+	for lo, hi := 0, len(v)-1; lo < hi; {
+		pivot, i, j := v[(lo+hi)/2], lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
 }

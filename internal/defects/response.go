@@ -122,29 +122,65 @@ func (f *face) project(rows [][]float64) []*part.Plane {
 	for k := range rows {
 		out[k] = part.NewPlane(w, h)
 	}
-	dev := make([]float32, w)
+	nc := len(f.channels)
+	dev := make([][]float32, nc)
+	for c := range dev {
+		dev[c] = make([]float32, w)
+	}
 	for y := range h {
+		x0, x1 := f.insideRow(y)
+		if x0 >= x1 {
+			continue
+		}
 		for c, ch := range f.channels {
 			smooth, base := ch.smooth.V[y*w:(y+1)*w], ch.base.V[y*ch.base.W:y*ch.base.W+w]
-			for x := range dev {
-				dev[x] = smooth[x] - base[x]
-			}
-			for k := range rows {
-				m, to := float32(rows[k][c]), out[k].V[y*w:(y+1)*w]
-				for x, d := range dev {
-					to[x] += m * d
-				}
+			for x := x0; x < x1; x++ {
+				dev[c][x] = smooth[x] - base[x]
 			}
 		}
-		for x, d := range f.surf.dist.V[y*w : (y+1)*w] {
+		for k := range rows {
+			sumRows(out[k].V[y*w+x0:y*w+x1], dev, x0, rows[k])
+		}
+		for x, d := range f.surf.dist.V[y*w+x0 : y*w+x1] {
 			if d <= 0 {
 				for k := range rows {
-					out[k].V[y*w+x] = 0
+					out[k].V[y*w+x0+x] = 0
 				}
 			}
 		}
 	}
 	return out
+}
+
+// sumRows fills to with the sum over c of weight[c] times dev[c], from x0 on.
+func sumRows(to []float32, dev [][]float32, x0 int, weight []float64) {
+	c := 0
+	for ; c+2 < len(dev); c += 3 {
+		a, b, d := dev[c][x0:x0+len(to)], dev[c+1][x0:x0+len(to)], dev[c+2][x0:x0+len(to)]
+		wa, wb, wd := float32(weight[c]), float32(weight[c+1]), float32(weight[c+2])
+		for x := range to {
+			to[x] += wa*a[x] + wb*b[x] + wd*d[x]
+		}
+	}
+	for ; c < len(dev); c++ {
+		a, wa := dev[c][x0:x0+len(to)], float32(weight[c])
+		for x := range to {
+			to[x] += wa * a[x]
+		}
+	}
+}
+
+// insideRow is the range of columns outside which row y has no face.
+func (f *face) insideRow(y int) (x0, x1 int) {
+	row := f.surf.dist.V[y*f.surf.w : (y+1)*f.surf.w]
+	x1 = len(row)
+	for x0 < x1 && row[x0] <= 0 {
+		x0++
+	}
+	for x1 > x0 && row[x1-1] <= 0 {
+		x1--
+	}
+	return x0, x1
 }
 
 // levelOut takes the local mean off a plane, far values left out so that a large
@@ -520,13 +556,19 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 	top := make([]float32, g.nx*g.ny)
 	full := make([]int, g.nx*g.ny)
 	for y := range chi.H {
-		for x := range chi.W {
-			if f.surf.dist.V[min(y*down, f.surf.h-1)*f.surf.w+min(x*down, f.surf.w-1)] <= 0 {
-				continue
+		dist := f.surf.dist.V[min(y*down, f.surf.h-1)*f.surf.w:]
+		row := chi.V[y*chi.W : (y+1)*chi.W]
+		for cx := range g.nx {
+			c := y/g.cell*g.nx + cx
+			most, n := top[c], 0
+			for x := cx * g.cell; x < min(chi.W, (cx+1)*g.cell); x++ {
+				if dist[min(x*down, f.surf.w-1)] > 0 {
+					n++
+					most = max(most, row[x])
+				}
 			}
-			c := y/g.cell*g.nx + x/g.cell
-			full[c]++
-			top[c] = max(top[c], chi.V[y*chi.W+x])
+			top[c] = most
+			full[c] += n
 		}
 	}
 	var m []float64
