@@ -46,10 +46,15 @@ const heapRoom = 192 << 20
 // both heaps get large pages where the system offers them, and memory that was
 // touched once is used again rather than handed back.
 func tuneMemory() {
-	gocv.SetNumThreads(1)
+	one := make(chan struct{})
+	go func() { // takes some ms: OpenCV starts its scheduler
+		defer close(one)
+		gocv.SetNumThreads(1)
+	}()
 	room := make([]byte, heapRoom) // its addresses go back to the heap below
 	_ = unix.Madvise(room, unix.MADV_HUGEPAGE)
 	runtime.KeepAlive(room)
 	runtime.GC()
 	debug.SetMemoryLimit(heapRoom)
+	<-one
 }

@@ -22,7 +22,7 @@ looks the same in both is the panel's own pattern. A picture of another name is
 a panel by itself, under one light.`
 
 const surfaceExamples = `  inspect surface p1_diffuse.jpg p1_raking.jpg --out results --mm-per-px 0.015
-  inspect surface panels/*.png --out results --station configs/station.yaml`
+  inspect surface panels/*.png --out results --station station.yaml`
 
 func newSurfaceCommand() *cobra.Command {
 	var o runOptions

@@ -33,7 +33,7 @@ Other names are listed in a unit.yaml in the folder (see the README). JPEG, PNG,
 TIFF and BMP are read. The scale, in millimetres per pixel, has to be told.`
 
 const unitExamples = `  inspect unit u06-R --out results --mm-per-px 0.015
-  inspect unit lot7/*/ --out results --station configs/station.yaml --stage cured
+  inspect unit lot7/*/ --out results --station station.yaml --stage cured
   inspect unit u06-R --out results --mm-per-px 0.015 --json > u06-R.json`
 
 func newUnitCommand() *cobra.Command {
