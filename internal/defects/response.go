@@ -191,7 +191,8 @@ func (f *face) levelOut(p, count *part.Plane) (*part.Plane, error) {
 	w, h := p.W/down, p.H/down
 	sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
 	for y := range h * down {
-		for x := range w * down {
+		x0, x1 := f.insideRow(y)
+		for x := x0; x < min(x1, w*down); x++ {
 			i := y*p.W + x
 			if v := p.V[i]; f.surf.dist.V[i] > 0 && v > -clip && v < clip && (count == nil || count.V[i] > 0) {
 				j := y/down*w + x/down
@@ -227,21 +228,24 @@ func (f *face) levelOut(p, count *part.Plane) (*part.Plane, error) {
 	return full, nil
 }
 
-// take raises the map by one look at one size and returns the threshold.
+// take raises the map by one look at one fine size and returns the threshold.
 func (f *face) take(r *response, planes []*part.Plane, l *look, s scale) (float32, error) {
 	var weight *part.Plane
 	if l.ground {
 		weight = r.ground
 	}
-	chi, err := f.chiAt(planes, weight, l, s)
+	chi, t, err := f.ratioAt(planes, weight, l, s)
 	if err != nil {
 		return 0, err
 	}
-	t := f.threshold(chi, s.down)
-	for i := range chi.V {
-		chi.V[i] /= t
+	for y := range r.ratio.H {
+		x0, x1 := f.insideRow(y)
+		to, from := r.ratio.V[y*r.ratio.W+x0:y*r.ratio.W+x1], chi.V[y*chi.W+x0:y*chi.W+x1]
+		for x, v := range from {
+			to[x] = max(to[x], v)
+		}
 	}
-	return t, f.raise(r, chi, s)
+	return t, nil
 }
 
 // takePattern raises the map where a pattern's coordinate is not the pattern's:
@@ -349,35 +353,75 @@ func (f *face) respondCoarse(r *response) error {
 	if err := erode(free, max(1, int(0.1/f.mmPX+0.5))); err != nil {
 		return err
 	}
+	const down = 2
+	w, h := f.surf.w/down, f.surf.h/down
+	ratio, ring := part.NewPlane(w, h), part.NewPlane(w, h)
 	for i := range r.looks {
-		l := r.looks[i]
+		l := &r.looks[i]
 		weight := free
 		if l.ground {
 			weight = times(free, r.ground)
 		}
-		var masked []*part.Plane
+		share := averageOver(weight, nil, down)
+		var planes []*part.Plane
 		for _, p := range l.planes {
-			masked = append(masked, times(p, weight))
+			planes = append(planes, averageOver(p, weight, down))
 		}
 		scales := coarseScales
 		if l.rings {
 			scales = append(scales[:len(scales):len(scales)], ringScales...)
 		}
 		for _, s := range scales {
-			chi, err := f.chiAt(masked, weight, &l, s)
+			chi, _, err := f.ratioAt(planes, share, l, s)
 			if err != nil {
 				return err
 			}
-			t := f.threshold(chi, s.down)
-			for k := range chi.V {
-				chi.V[k] /= t
+			for k, v := range chi.V {
+				if v > ratio.V[k] {
+					ratio.V[k], ring.V[k] = v, float32(s.ringMM/f.mmPX)
+				}
 			}
-			if err := f.raise(r, chi, s); err != nil {
-				return err
+		}
+	}
+	return f.raise(r, ratio, ring, down)
+}
+
+// raise lifts the map to a coarser one where that is larger.
+func (f *face) raise(r *response, ratio, ring *part.Plane, down int) error {
+	full, err := newResized(ratio, ratio.W*down, ratio.H*down)
+	if err != nil {
+		return err
+	}
+	for y := range full.H {
+		x0, x1 := f.insideRow(y)
+		for x := x0; x < min(x1, full.W); x++ {
+			i := y*r.ratio.W + x
+			if v := full.V[y*full.W+x]; v > r.ratio.V[i] && f.surf.dist.V[i] > 0 {
+				r.ratio.V[i], r.ring.V[i] = v, ring.V[y/down*ring.W+x/down]
 			}
 		}
 	}
 	return nil
+}
+
+// averageOver averages a plane, times weight (nil: 1), over down x down pixels.
+func averageOver(p, weight *part.Plane, down int) *part.Plane {
+	out := part.NewPlane(p.W/down, p.H/down)
+	inv := 1 / float32(down*down)
+	for y := range out.H * down {
+		to, from := out.V[y/down*out.W:(y/down+1)*out.W], p.V[y*p.W:(y+1)*p.W]
+		if weight == nil {
+			for x := range out.W * down {
+				to[x/down] += from[x] * inv
+			}
+			continue
+		}
+		by := weight.V[y*p.W : (y+1)*p.W]
+		for x := range out.W * down {
+			to[x/down] += from[x] * by[x] * inv
+		}
+	}
+	return out
 }
 
 // times multiplies two planes.
@@ -413,47 +457,32 @@ func ringMean(p *part.Plane, r float64) *part.Plane {
 	return out
 }
 
-// raise lifts the map to one look's where that is larger.
-func (f *face) raise(r *response, m *part.Plane, s scale) error {
-	if s.down > 1 {
-		var err error
-		if m, err = newResized(m, m.W*s.down, m.H*s.down); err != nil {
-			return err
-		}
-	}
-	ring := float32(s.ringMM / f.mmPX)
-	for y := range m.H {
-		for x := range m.W {
-			i := y*r.ratio.W + x
-			if v := m.V[y*m.W+x]; v > r.ratio.V[i] && f.surf.dist.V[i] > 0 {
-				r.ratio.V[i], r.ring.V[i] = v, ring
-			}
-		}
-	}
-	return nil
-}
-
 // minWeight is the share of a blurred pixel that must count for it to be told.
 const minWeight = 0.25
 
-// chiAt returns the length of a look's values at one size, each scaled to unit
-// noise at that size. weight is 1 where pixels count (nil: everywhere); the
-// planes are 0 where they do not.
-func (f *face) chiAt(planes []*part.Plane, weight *part.Plane, l *look, s scale) (*part.Plane, error) {
-	var share *part.Plane
-	if weight != nil {
-		var err error
-		if share, err = newCoarse(weight, s.down, s.sigmaMM/f.mmPX); err != nil {
-			return nil, err
+// ratioAt returns the length of a look's values at one size, each scaled to unit
+// noise at that size, over its threshold; and the threshold. The planes are
+// averaged down to the size already; weight, averaged likewise, is the share of
+// each pixel that counts (nil: all).
+func (f *face) ratioAt(planes []*part.Plane, weight *part.Plane, l *look, s scale) (*part.Plane, float32, error) {
+	sigmaPX := s.sigmaMM / f.mmPX / float64(s.down)
+	share := weight
+	if weight != nil && sigmaPX > 0 {
+		share = part.NewPlane(weight.W, weight.H)
+		if err := gauss(share, weight, sigmaPX); err != nil {
+			return nil, 0, err
 		}
 	}
 	var out *part.Plane
 	for k, p := range planes {
-		q, err := newCoarse(p, s.down, s.sigmaMM/f.mmPX)
-		if err != nil {
-			return nil, err
+		q := p
+		if sigmaPX > 0 {
+			q = part.NewPlane(p.W, p.H)
+			if err := gauss(q, p, sigmaPX); err != nil {
+				return nil, 0, err
+			}
 		}
-		if share != nil {
+		if share != nil && sigmaPX > 0 {
 			for i, w := range share.V {
 				if w < minWeight {
 					q.V[i] = 0
@@ -493,7 +522,12 @@ func (f *face) chiAt(planes []*part.Plane, weight *part.Plane, l *look, s scale)
 			out.V[i] = float32(math.Sqrt(float64(v)))
 		}
 	}
-	return out, nil
+	t := f.threshold(out, s.down)
+	inv := 1 / t
+	for i := range out.V {
+		out.V[i] *= inv
+	}
+	return out, t, nil
 }
 
 // codingShare is how much of the quantising's patches a size lets through.
@@ -502,24 +536,6 @@ func codingShare(s scale) float64 {
 		return 0.5
 	}
 	return 1
-}
-
-// newCoarse averages a plane down and blurs it by sigmaPX of the plane's own
-// pixels; always a copy.
-func newCoarse(p *part.Plane, down int, sigmaPX float64) (*part.Plane, error) {
-	q := p
-	if down > 1 {
-		var err error
-		if q, err = newResized(p, p.W/down, p.H/down); err != nil {
-			return nil, err
-		}
-	}
-	out := part.NewPlane(q.W, q.H)
-	if sigmaPX == 0 {
-		copy(out.V, q.V)
-		return out, nil
-	}
-	return out, gauss(out, q, sigmaPX/float64(down))
 }
 
 // spreadOf is a plane's noise at the sampled points: the scaled median of the
