@@ -13,6 +13,7 @@ type look struct {
 	sign   []float32   // per row: only this side counts; 0: both; nil: all both
 	ground bool        // only the ground between a pattern's figures counts
 	rings  bool        // rings are sought too
+	finest bool        // only the finest size is looked at
 
 	planes    []*part.Plane // per row: values, the local mean taken off
 	mean      []*part.Plane // per row: that local mean
@@ -38,8 +39,12 @@ func (f *face) glossLooks(rows [][]float64) []look {
 
 // paleDirection is the unit vector along which one picture's light loses the
 // surface's colour to the lamp's at equal brightness, as over a bubble that
-// mirrors the dome; nil where the surface has hardly a colour of its own.
+// mirrors the dome; nil where the surface has hardly a colour of its own, and
+// under raking light, which is too dim to tell.
 func (f *face) paleDirection(pic int, rows [][]float64) []float64 {
+	if f.scene[pic].Shot.Light == part.Raking {
+		return nil
+	}
 	mean, n, most := 0.0, 0.0, 0.0
 	for _, ch := range f.channels {
 		if ch.pic == pic {

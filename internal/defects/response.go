@@ -2,8 +2,11 @@ package defects
 
 import (
 	"math"
+	"sync"
 
 	"finishbench/internal/part"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // response is the map in which defects stand out: 1 is the threshold.
@@ -64,26 +67,20 @@ var (
 func (f *face) respond() (*response, error) {
 	w, h := f.surf.w, f.surf.h
 	r := &response{ratio: part.NewPlane(w, h), ring: part.NewPlane(w, h), pattern: f.project(f.pal.axis)}
-	r.looks = append([]look{{rows: f.pal.left}}, f.glossLooks(f.pal.left)...)
+	r.looks = append([]look{{rows: f.pal.left, finest: true}}, f.glossLooks(f.pal.left)...)
 	ground, err := f.groundLooks(r)
 	if err != nil {
 		return nil, err
 	}
 	r.looks = append(r.looks, ground...)
+	var raising sync.Mutex
+	var looks errgroup.Group
+	looks.SetLimit(f.p.Jobs)
 	for i := range r.looks {
-		l := &r.looks[i]
-		if err := f.lookAt(l, r); err != nil {
-			return nil, err
-		}
-		for k, s := range fineScales {
-			t, err := f.take(r, l.planes, l, s)
-			if err != nil {
-				return nil, err
-			}
-			if k == 0 {
-				l.threshold = t
-			}
-		}
+		looks.Go(func() error { return f.lookFine(&r.looks[i], r, &raising) })
+	}
+	if err := looks.Wait(); err != nil {
+		return nil, err
 	}
 	for _, p := range r.pattern {
 		if err := f.takePattern(r, p); err != nil {
@@ -91,6 +88,35 @@ func (f *face) respond() (*response, error) {
 		}
 	}
 	return r, f.respondCoarse(r)
+}
+
+// lookFine takes one look at the fine sizes. Looks run side by side; the map is
+// raised by one at a time, and the largest counts, so their order does not.
+func (f *face) lookFine(l *look, r *response, raising *sync.Mutex) error {
+	if err := f.lookAt(l, r); err != nil {
+		return err
+	}
+	scales := fineScales
+	if l.finest {
+		scales = scales[:1]
+	}
+	for k, s := range scales {
+		var weight *part.Plane
+		if l.ground {
+			weight = r.ground
+		}
+		chi, t, err := f.ratioAt(l.planes, weight, l, s)
+		if err != nil {
+			return err
+		}
+		if k == 0 {
+			l.threshold = t
+		}
+		raising.Lock()
+		f.lift(r.ratio, chi)
+		raising.Unlock()
+	}
+	return nil
 }
 
 // lookAt fills a look's planes: its rows' values, the local mean taken off, 0
@@ -228,24 +254,15 @@ func (f *face) levelOut(p, count *part.Plane) (*part.Plane, error) {
 	return full, nil
 }
 
-// take raises the map by one look at one fine size and returns the threshold.
-func (f *face) take(r *response, planes []*part.Plane, l *look, s scale) (float32, error) {
-	var weight *part.Plane
-	if l.ground {
-		weight = r.ground
-	}
-	chi, t, err := f.ratioAt(planes, weight, l, s)
-	if err != nil {
-		return 0, err
-	}
-	for y := range r.ratio.H {
+// lift raises a map to another of its size.
+func (f *face) lift(to, from *part.Plane) {
+	for y := range to.H {
 		x0, x1 := f.insideRow(y)
-		to, from := r.ratio.V[y*r.ratio.W+x0:y*r.ratio.W+x1], chi.V[y*chi.W+x0:y*chi.W+x1]
-		for x, v := range from {
-			to[x] = max(to[x], v)
+		a, b := to.V[y*to.W+x0:y*to.W+x1], from.V[y*to.W+x0:y*to.W+x1]
+		for x, v := range b {
+			a[x] = max(a[x], v)
 		}
 	}
-	return t, nil
 }
 
 // takePattern raises the map where a pattern's coordinate is not the pattern's:
@@ -278,9 +295,12 @@ func (f *face) takePattern(r *response, p *part.Plane) error {
 			d.V[i] = fine.V[i] - soft.V[i]
 		}
 		band := detailBand{sigmaMM: mm, spread: f.spreadOf(d, nil, 1)}
-		if band.threshold, err = f.take(r, []*part.Plane{d}, &look{}, scale{down: 1}); err != nil {
+		ratio, t, err := f.ratioAt([]*part.Plane{d}, nil, &look{}, scale{down: 1})
+		if err != nil {
 			return err
 		}
+		band.threshold = t
+		f.lift(r.ratio, ratio)
 		bands = append(bands, band)
 		fine = soft
 	}
@@ -356,34 +376,49 @@ func (f *face) respondCoarse(r *response) error {
 	const down = 2
 	w, h := f.surf.w/down, f.surf.h/down
 	ratio, ring := part.NewPlane(w, h), part.NewPlane(w, h)
+	var raising sync.Mutex
+	var looks errgroup.Group
+	looks.SetLimit(f.p.Jobs)
 	for i := range r.looks {
-		l := &r.looks[i]
-		weight := free
-		if l.ground {
-			weight = times(free, r.ground)
-		}
-		share := averageOver(weight, nil, down)
-		var planes []*part.Plane
-		for _, p := range l.planes {
-			planes = append(planes, averageOver(p, weight, down))
-		}
-		scales := coarseScales
-		if l.rings {
-			scales = append(scales[:len(scales):len(scales)], ringScales...)
-		}
-		for _, s := range scales {
-			chi, _, err := f.ratioAt(planes, share, l, s)
-			if err != nil {
-				return err
-			}
-			for k, v := range chi.V {
-				if v > ratio.V[k] {
-					ratio.V[k], ring.V[k] = v, float32(s.ringMM/f.mmPX)
-				}
-			}
+		if l := &r.looks[i]; !l.finest {
+			looks.Go(func() error { return f.lookCoarse(l, r, free, ratio, ring, down, &raising) })
 		}
 	}
+	if err := looks.Wait(); err != nil {
+		return err
+	}
 	return f.raise(r, ratio, ring, down)
+}
+
+// lookCoarse takes one look at the large sizes and, where it has them, rings.
+func (f *face) lookCoarse(l *look, r *response, free, ratio, ring *part.Plane, down int, raising *sync.Mutex) error {
+	weight := free
+	if l.ground {
+		weight = times(free, r.ground)
+	}
+	share := averageOver(weight, nil, down)
+	var planes []*part.Plane
+	for _, p := range l.planes {
+		planes = append(planes, averageOver(p, weight, down))
+	}
+	scales := coarseScales
+	if l.rings {
+		scales = append(scales[:len(scales):len(scales)], ringScales...)
+	}
+	for _, s := range scales {
+		chi, _, err := f.ratioAt(planes, share, l, s)
+		if err != nil {
+			return err
+		}
+		raising.Lock()
+		for k, v := range chi.V {
+			if at := float32(s.ringMM / f.mmPX); v > ratio.V[k] || (v == ratio.V[k] && at > ring.V[k]) {
+				ratio.V[k], ring.V[k] = v, at
+			}
+		}
+		raising.Unlock()
+	}
+	return nil
 }
 
 // raise lifts the map to a coarser one where that is larger.

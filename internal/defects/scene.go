@@ -26,6 +26,7 @@ type Params struct {
 	MinResponse   float64 // a place is at least this many standard deviations (> 0)
 	GrowShare     float64 // a place grows down to this share of its threshold (0..1)
 	ManyFindings  int     // with more than these the surface as a whole is doubted (> 0)
+	Jobs          int     // looks taken side by side (> 0)
 	MinConfidence float64 // findings below it are dropped (0..1)
 }
 
@@ -33,13 +34,16 @@ type Params struct {
 func DefaultParams(mmPerPX float64) Params {
 	return Params{
 		MMPerPX: mmPerPX, SearchMM: 0.0315, ShapeMM: 0.0157, BlurMM: 0.018, CellMM: 0.72, RimMM: 0.9, MarginMM: 0.06,
-		FalsePerFace: 0.10, MinResponse: 4.8, GrowShare: 0.55, ManyFindings: 200, MinConfidence: 0.05,
+		FalsePerFace: 0.10, MinResponse: 4.8, GrowShare: 0.55, ManyFindings: 200, Jobs: 2, MinConfidence: 0.05,
 	}
 }
 
 func (p Params) validate() error {
 	if !(p.MMPerPX > 0) || math.IsInf(p.MMPerPX, 0) {
 		return fmt.Errorf("defects: the scale is %v mm per pixel; it must be a positive number", p.MMPerPX)
+	}
+	if p.Jobs < 1 {
+		return fmt.Errorf("defects: %d jobs; at least one is needed", p.Jobs)
 	}
 	return nil
 }
