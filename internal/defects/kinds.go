@@ -15,7 +15,7 @@ const (
 	lineMinMM      = 0.30 // a line is at least this long
 	lineMinSlender = 6.0  // and this many times longer than thick
 	lineMaxThickMM = 0.115
-	bundleMaxThick = 0.16
+	bundleMaxThick = 0.25
 	sandingLines   = 2    // lines that make a patch of sanding marks
 	bundleLength   = 1.5  // the lines of a bundle add up to this many times its length
 	lineGrain      = 10.0 // a ragged line is this much more uneven across than along
@@ -30,6 +30,7 @@ const (
 	runMinSlender  = 1.8
 	figureMinMM    = 1.2 // nothing opaque that falls into lacquer is as large and as broad
 	figureMinThick = 0.13
+	figureAlike    = 1.7
 )
 
 // isLine says whether a place is a thin line or a bundle of them, and no ring.
@@ -43,7 +44,7 @@ func (f *face) isLine(p *place) bool {
 
 func (f *face) isThin(p *place) bool {
 	limit := lineMaxThickMM
-	if p.lines >= 3 { // lines so near that they touch
+	if p.lines >= 3 && p.grain > bundleGrain { // lines so near that they touch
 		limit = bundleMaxThick
 	}
 	return p.ringPX == 0 && p.all.long*f.shapeMM() >= lineMinMM &&
@@ -59,7 +60,14 @@ func (f *face) isBundle(p *place) bool {
 // isFigure says whether a place is print on the faceplate, a logo for instance:
 // opaque, larger and broader than what falls into lacquer.
 func (f *face) isFigure(p *place) bool {
-	return p.all.long*f.shapeMM() >= figureMinMM && p.all.thick*f.shapeMM() >= figureMinThick && f.opacity(p) >= 1
+	if p.all.long*f.shapeMM() < figureMinMM || p.all.thick*f.shapeMM() < figureMinThick || f.opacity(p) < 1 {
+		return false
+	}
+	if len(p.contrast) < 2 {
+		return p.grain < bundleGrain
+	}
+	ratio := p.contrast[1] / p.contrast[0] // print looks alike in both lights; abrasive's marks do not
+	return ratio > 1/figureAlike && ratio < figureAlike
 }
 
 // opacity compares a spot's change of light with what only something opaque

@@ -37,7 +37,7 @@ func (f *face) endOfRim(deep float32) {
 func (f *face) rimEnds(deep, n int) []float32 {
 	chi := make([][]float64, rimSectors*n)
 	along := make([][]float64, rimSectors*n)
-	oneLight := len(f.scene) == 1 && len(f.pal.axis) > 0
+	patterned := len(f.pal.axis) > 0
 	for y := range f.surf.h {
 		for x := range f.surf.w {
 			d := f.surf.dist.V[y*f.surf.w+x]
@@ -51,7 +51,7 @@ func (f *face) rimEnds(deep, n int) []float32 {
 				s += v * v
 			}
 			chi[k] = append(chi[k], s)
-			if oneLight {
+			if patterned {
 				along[k] = append(along[k], f.rowAt(f.pal.axis[0], x, y))
 			}
 		}
@@ -59,16 +59,16 @@ func (f *face) rimEnds(deep, n int) []float32 {
 	flat := make([]float32, rimSectors)
 	for s := range flat {
 		flat[s] = rimEnd(chi[s*n:(s+1)*n], deep)
-		if oneLight {
+		if patterned {
 			flat[s] = max(flat[s], shadeEnd(along[s*n:(s+1)*n], deep))
 		}
 	}
 	return flat
 }
 
-// shadeEnd is the distance from which on the bins' medians of the pattern's
-// coordinate stay near those beyond deep: with one light the rim's shading looks
-// like pattern, but it moves the middle of what is there.
+// shadeEnd is the distance from which on the medians of the pattern's coordinate
+// stay near those beyond deep: shading moves the middle of what is there, also
+// where it moves it along the pattern.
 func shadeEnd(bins [][]float64, deep int) float32 {
 	var far []float64
 	for _, b := range bins[deep:] {
@@ -78,13 +78,22 @@ func shadeEnd(bins [][]float64, deep int) float32 {
 		return float32(deep)
 	}
 	mid := median(far)
-	limit := max(3, 0.3*(quantile(far, .75)-quantile(far, .25)))
+	limit := max(1.5, 0.3*(quantile(far, .75)-quantile(far, .25)))
 	for i := deep - 1; i >= 0; i-- {
-		if len(bins[i]) >= 10 && math.Abs(median(bins[i])-mid) > limit {
+		if b := three(bins, i); len(b) >= 10 && math.Abs(median(b)-mid) > limit {
 			return float32(i + 1)
 		}
 	}
 	return 0
+}
+
+// three are the values of a bin and its neighbours.
+func three(bins [][]float64, i int) []float64 {
+	var out []float64
+	for k := max(0, i-1); k <= min(len(bins)-1, i+1); k++ {
+		out = append(out, bins[k]...)
+	}
+	return out
 }
 
 // sectorOf is the sector of a pixel as seen from the region's middle.
@@ -105,20 +114,18 @@ func (f *face) rowAt(row []float64, x, y int) float64 {
 // rimEnd is the distance from which on the bins' third quartiles stay near those
 // beyond deep: a lamp's image may fill only part of a sector.
 func rimEnd(bins [][]float64, deep int) float32 {
-	q := make([]float64, len(bins))
-	for i, b := range bins {
-		q[i] = math.NaN()
-		if len(b) >= 10 {
-			q[i] = quantile(b, 0.75)
+	var far []float64
+	for i := deep; i < len(bins); i++ {
+		if b := three(bins, i); len(b) >= 10 {
+			far = append(far, quantile(b, 0.75))
 		}
 	}
-	far := slices.DeleteFunc(slices.Clone(q[deep:]), math.IsNaN)
 	if len(far) == 0 {
 		return float32(deep)
 	}
 	limit := 1.6 * median(far)
 	for i := deep - 1; i >= 0; i-- {
-		if math.IsNaN(q[i]) || q[i] > limit {
+		if b := three(bins, i); len(b) < 10 || quantile(b, 0.75) > limit {
 			return float32(i + 1)
 		}
 	}

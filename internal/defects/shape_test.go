@@ -1,0 +1,166 @@
+package defects
+
+import (
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"os"
+	"slices"
+	"testing"
+)
+
+// Expected numbers: scikit-image's regionprops, made by testdata/regionprops.py.
+// Its orientation is the angle of the main axis from the rows' axis, -pi/2..pi/2,
+// counter-clockwise; ours is from the x axis, 0..180 degrees, so it is 90 degrees
+// more.
+func TestShapeAgainstRegionprops(t *testing.T) {
+	raw, err := os.ReadFile("testdata/regionprops.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want struct {
+		Shapes map[string]struct {
+			Pixels      []int
+			Area        float64
+			Centroid    [2]float64 `json:"centroid_yx"`
+			Orientation float64    `json:"orientation_rad"`
+			Bbox        [4]int     `json:"bbox_y0x0y1x1"`
+		}
+	}
+	if err := json.Unmarshal(raw, &want); err != nil {
+		t.Fatal(err)
+	}
+	if len(want.Shapes) < 5 {
+		t.Fatalf("%d shapes, want 5", len(want.Shapes))
+	}
+	for name, w := range want.Shapes {
+		s := shapeOf(w.Pixels, 100, 0, 0)
+		if s.area != w.Area {
+			t.Errorf("%s: area %v, want %v", name, s.area, w.Area)
+		}
+		if math.Abs(s.cx-w.Centroid[1]) > 1e-9 || math.Abs(s.cy-w.Centroid[0]) > 1e-9 {
+			t.Errorf("%s: middle %v, %v, want %v", name, s.cx, s.cy, w.Centroid)
+		}
+		if got := [4]int{s.y0, s.x0, s.y1 + 1, s.x1 + 1}; got != w.Bbox {
+			t.Errorf("%s: bounds %v, want %v", name, got, w.Bbox)
+		}
+		angle := math.Mod(w.Orientation*180/math.Pi+90+180, 180)
+		if name != "disc" && angleBetween(angle, s.angleDeg) > 1e-6 { // a disc has no axis
+			t.Errorf("%s: main axis at %v deg, want %v", name, s.angleDeg, angle)
+		}
+	}
+}
+
+// pixelsOf draws a shape on a 200 x 200 plane.
+func pixelsOf(in func(x, y float64) bool) []int {
+	var out []int
+	for i := range 200 * 200 {
+		if in(float64(i%200), float64(i/200)) {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+func TestShapeOfDiscAndLine(t *testing.T) {
+	disc := shapeOf(pixelsOf(func(x, y float64) bool { return math.Hypot(x-100, y-90) <= 30 }), 200, 0, 0)
+	if want := math.Pi * 30 * 30; math.Abs(disc.area/want-1) > 0.01 { // pi r^2
+		t.Errorf("disc: area %v, want %v", disc.area, want)
+	}
+	if math.Abs(disc.outline/(math.Pi*30)-1) > 0.05 { // half of 2 pi r
+		t.Errorf("disc: half its outline is %v, want %v", disc.outline, math.Pi*30)
+	}
+	for _, deg := range []float64{0, 30, 45, 77, 120} {
+		s, c := math.Sincos(deg * math.Pi / 180)
+		line := shapeOf(pixelsOf(func(x, y float64) bool {
+			u, v := (x-100)*c-(y-100)*s, (x-100)*s+(y-100)*c
+			return math.Abs(u) <= 60 && math.Abs(v) <= 3
+		}), 200, 0, 0)
+		if angleBetween(line.angleDeg, deg) > 0.5 {
+			t.Errorf("line at %v deg measured at %v", deg, line.angleDeg)
+		}
+		if math.Abs(line.long-121) > 3 || math.Abs(line.thick-6.5) > 1.2 || line.bow > 0.5 {
+			t.Errorf("line at %v deg: %v long, %v thick, %v bowed; drawn 120 long, 6 thick, straight", deg, line.long, line.thick, line.bow)
+		}
+	}
+	arc := shapeOf(pixelsOf(func(x, y float64) bool {
+		r := math.Hypot(x-100, y-180)
+		return math.Abs(r-100) <= 1.5 && math.Abs(x-100) <= 50
+	}), 200, 0, 0)
+	if want := 100 - math.Sqrt(100*100-50*50); math.Abs(arc.bow-want) > 0.05*want { // the sagitta
+		t.Errorf("arc: bow %v, want about %v", arc.bow, want)
+	}
+}
+
+func TestLineDirection(t *testing.T) {
+	for _, deg := range []float64{0, 20, 63, 90, 150} {
+		for _, n := range []int{1, 3, 6} {
+			s, c := math.Sincos(deg * math.Pi / 180)
+			px := pixelsOf(func(x, y float64) bool {
+				u, v := (x-100)*c-(y-100)*s, (x-100)*s+(y-100)*c
+				k := math.Round(v / 9)
+				return math.Abs(u) <= 70 && math.Abs(v-9*k) <= 1.2 && k >= 0 && int(k) < n
+			})
+			a, lines, grain := lineDirection(px, func(int) float64 { return 1 }, 200)
+			if angleBetween(-a*180/math.Pi+360, deg) > 3 || lines != n || grain < bundleGrain {
+				t.Errorf("%d lines at %v deg: %d at %.1f deg, grain %.1f", n, deg, lines, -a*180/math.Pi, grain)
+			}
+		}
+	}
+	ring := pixelsOf(func(x, y float64) bool { return math.Abs(math.Hypot(x-100, y-100)-20) <= 1.5 })
+	if _, _, grain := lineDirection(ring, func(int) float64 { return 1 }, 200); grain > 2 {
+		t.Errorf("a ring has grain %v; it has no direction", grain)
+	}
+}
+
+func TestQuantileIsThatOfSorting(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	for range 200 {
+		v := make([]float64, 1+rng.IntN(60))
+		for i := range v {
+			v[i] = float64(rng.IntN(20)) // many ties
+		}
+		sorted := slices.Clone(v)
+		slices.Sort(sorted)
+		q := rng.Float64()
+		if want := sorted[min(len(v)-1, int(q*float64(len(v))))]; quantile(v, q) != want {
+			t.Fatalf("quantile %v of %v is %v", q, sorted, want)
+		}
+	}
+	if quantile(nil, .5) != 0 {
+		t.Error("the quantile of nothing is not 0")
+	}
+}
+
+// The blurred disc's half height, by numerical integration of the disc against a
+// Gaussian: no other source.
+func TestUnblurredDiameter(t *testing.T) {
+	for _, r := range []float64{2, 3, 5, 10} {
+		s := 1.5
+		height := func(at float64) float64 {
+			sum := 0.0
+			const n = 400
+			for i := range n {
+				for j := range n {
+					x, y := (float64(i)+.5)/n*2*r-r, (float64(j)+.5)/n*2*r-r
+					if x*x+y*y <= r*r {
+						d := (x-at)*(x-at) + y*y
+						sum += math.Exp(-d/(2*s*s)) / (2 * math.Pi * s * s) * (2 * r / n) * (2 * r / n)
+					}
+				}
+			}
+			return sum
+		}
+		half, lo, hi := height(0)/2, 0.0, r+5*s
+		for range 40 {
+			if m := (lo + hi) / 2; height(m) > half {
+				lo = m
+			} else {
+				hi = m
+			}
+		}
+		if got := unblurredDiameter(2*lo, s); math.Abs(got/(2*r)-1) > 0.08 {
+			t.Errorf("a disc of diameter %v measured %v at half height, taken back to %v", 2*r, 2*lo, got)
+		}
+	}
+}
