@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // cellGrid is one value for each square cell of cell x cell working pixels.
@@ -16,9 +18,8 @@ func newCellGrid(w, h, cell int) cellGrid {
 	return cellGrid{nx: (w + cell - 1) / cell, ny: (h + cell - 1) / cell, cell: cell}
 }
 
-// medians returns the median of v in each cell over the pixels whose distance
-// from the outline exceeds from; cells with too few take the mean of their
-// neighbours'.
+// medians returns the smooth surface through the medians of v in each cell over
+// the pixels whose distance from the outline exceeds from.
 func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 	out := part.NewPlane(g.nx, g.ny)
 	var buf []float32
@@ -41,25 +42,62 @@ func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 		}
 	}
 	fillFromNeighbours(out)
-	return median3x3(out)
+	return smoothLight(out)
 }
 
-// median3x3 takes each value's median with its eight neighbours: a cell that a
-// figure of the pattern fills does not stand alone.
-func median3x3(p *part.Plane) *part.Plane {
-	out := part.NewPlane(p.W, p.H)
-	var buf []float32
-	for y := range p.H {
-		for x := range p.W {
-			buf = buf[:0]
-			for yy := max(0, y-1); yy <= min(p.H-1, y+1); yy++ {
-				for xx := max(0, x-1); xx <= min(p.W-1, x+1); xx++ {
-					buf = append(buf, p.V[yy*p.W+xx])
+// smoothLight fits a surface of second order to the cells' medians and returns
+// its values: light falls off smoothly over a face, and a cell that a figure of
+// the pattern fills is no part of it. Weights are Tukey's biweight with its usual
+// constant 4.685 (Beaton and Tukey 1974, Technometrics 16), from the median up.
+func smoothLight(p *part.Plane) *part.Plane {
+	terms := func(i int) [6]float64 {
+		x, y := float64(i%p.W)/float64(max(1, p.W-1))-0.5, float64(i/p.W)/float64(max(1, p.H-1))-0.5
+		return [6]float64{1, x, y, x * x, x * y, y * y}
+	}
+	v := make([]float64, len(p.V))
+	for i, c := range p.V {
+		v[i] = float64(c)
+	}
+	fit := [6]float64{median(slices.Clone(v))}
+	at := func(i int) float64 {
+		s := 0.0
+		for k, t := range terms(i) {
+			s += t * fit[k]
+		}
+		return s
+	}
+	for range 10 {
+		dev := make([]float64, len(v))
+		for i := range v {
+			dev[i] = math.Abs(v[i] - at(i))
+		}
+		scale := 4.685 * max(madToSD*median(slices.Clone(dev)), 1e-3*math.Abs(fit[0]), 1e-9)
+		a, b := mat.NewSymDense(6, nil), mat.NewVecDense(6, nil)
+		for i := range v {
+			if dev[i] >= scale {
+				continue
+			}
+			w := math.Pow(1-dev[i]*dev[i]/(scale*scale), 2)
+			t := terms(i)
+			for r := range t {
+				b.SetVec(r, b.AtVec(r)+w*t[r]*v[i])
+				for c := r; c < 6; c++ {
+					a.SetSym(r, c, a.At(r, c)+w*t[r]*t[c])
 				}
 			}
-			slices.Sort(buf)
-			out.V[y*p.W+x] = buf[len(buf)/2]
 		}
+		var chol mat.Cholesky
+		var x mat.VecDense
+		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {
+			break // too few cells for a curved surface: the last one stands
+		}
+		for k := range fit {
+			fit[k] = x.AtVec(k)
+		}
+	}
+	out := part.NewPlane(p.W, p.H)
+	for i := range out.V {
+		out.V[i] = float32(at(i))
 	}
 	return out
 }
