@@ -12,7 +12,7 @@ const (
 	bendDeg       = 50.0
 	lineReachMM   = 0.30
 	onwardReachMM = 0.50
-	patchMarginMM = 0.15
+	patchMarginMM = 0.30
 	spotReachMM   = 0.06
 )
 

@@ -18,7 +18,6 @@ type look struct {
 	planes    []*part.Plane // per row: values, the local mean taken off
 	mean      []*part.Plane // per row: that local mean
 	spread    []float64     // per row: the noise at the finest size
-	floor     []float64     // per row: what a JPEG's quantising alone does
 	threshold float32       // of the length, at the finest size
 }
 

@@ -148,7 +148,10 @@ func (p *palette) whiten(z [][]float64, base []float64, colourOf [][3]int) error
 	}
 	c.ScaleSym(1/float64(n), c)
 	p.coding = codingNoise(base, colourOf)
-	for _, linear := range p.coding {
+	for k, linear := range p.coding {
+		if k%3 == 0 {
+			continue // light has noise of its own
+		}
 		f := make([]float64, nc)
 		for k := range f {
 			f[k] = linear[k] / p.noise[k]
@@ -182,7 +185,7 @@ func (p *palette) whiten(z [][]float64, base []float64, colourOf [][3]int) error
 // quantising alone leaves in its light and its two colour differences (common
 // practice, no source). Colour steps come in patches of 8 to 16 pixels, here and
 // there, so that most of a face looks as if it had none.
-var codingSteps = [3]float64{0.03, 0.4, 0.4}
+var codingSteps = [3]float64{0.12, 0.4, 0.4}
 
 // codingNoise returns, for each colour picture, how quantising its light and
 // its two colour differences moves the channels, in linear light, one standard
@@ -203,11 +206,15 @@ func codingNoise(base []float64, colourOf [][3]int) [][]float64 {
 	return out
 }
 
-// codingFloor is the standard deviation that a row's value has from quantising.
-func codingFloor(row []float64, coding [][]float64) float64 {
+// codingFloor is the standard deviation that a row's value has from quantising
+// the light and the colours, and what of each a size lets through.
+func codingFloor(row []float64, coding [][]float64, light, colour float64) float64 {
 	s := 0.0
-	for _, f := range coding {
-		d := dot(row, f)
+	for k, f := range coding {
+		d := dot(row, f) * colour
+		if k%3 == 0 {
+			d = dot(row, f) * light
+		}
 		s += d * d
 	}
 	return math.Sqrt(s)

@@ -30,15 +30,6 @@ func (e rangeEnds) beyond(t float32) float32 {
 	return max(0, half(t-e.mid, e.highHalf, e.highLimit), half(e.mid-t, e.lowHalf, e.lowLimit))
 }
 
-// clamp is the part of a coordinate that the pattern explains: nothing of what
-// lies well beyond its ends, for that is no pattern.
-func (e rangeEnds) clamp(t float32) float32 {
-	if e.beyond(t) > 0.8 {
-		return 0
-	}
-	return t
-}
-
 // detailBand is a band of fine detail of a pattern's coordinate: what a Gaussian
 // of one standard deviation takes off what another left.
 type detailBand struct {
@@ -134,8 +125,7 @@ func (f *face) lookAt(l *look, r *response) error {
 			return err
 		}
 		l.mean = append(l.mean, mean)
-		l.floor = append(l.floor, codingFloor(l.rows[k], f.pal.coding))
-		l.spread[k] = max(f.spreadOf(p, count, 1), l.floor[k])
+		l.spread[k] = max(f.spreadOf(p, count, 1), codingFloor(l.rows[k], f.pal.coding, 1, 1))
 	}
 	return nil
 }
@@ -533,8 +523,9 @@ func (f *face) ratioAt(planes []*part.Plane, weight *part.Plane, l *look, s scal
 			out = part.NewPlane(q.W, q.H)
 		}
 		sd := f.spreadOf(q, share, s.down)
-		if l.floor != nil {
-			sd = max(sd, l.floor[k]*codingShare(s))
+		if l.rows != nil {
+			light, colour := codingShare(s)
+			sd = max(sd, codingFloor(l.rows[k], f.pal.coding, light, colour))
 		}
 		scale := 1 / float32(sd)
 		sign := float32(0)
@@ -565,12 +556,16 @@ func (f *face) ratioAt(planes []*part.Plane, weight *part.Plane, l *look, s scal
 	return out, t, nil
 }
 
-// codingShare is how much of the quantising's patches a size lets through.
-func codingShare(s scale) float64 {
-	if s.sigmaMM >= 0.1 || s.ringMM > 0 {
-		return 0.5
+// codingShare is how much of the quantising's steps a size lets through: those
+// of light change from pixel to pixel, those of colour come in patches.
+func codingShare(s scale) (light, colour float64) {
+	switch {
+	case s.sigmaMM >= 0.1 || s.ringMM > 0:
+		return 0.15, 0.5
+	case s.sigmaMM >= 0.05:
+		return 0.15, 1
 	}
-	return 1
+	return 1, 1
 }
 
 // spreadOf is a plane's noise at the sampled points: the scaled median of the
