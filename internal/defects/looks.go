@@ -119,13 +119,9 @@ func (f *face) groundLooks(r *response) ([]look, error) {
 	var out []look
 	for pic := range f.scene {
 		g[pic] = f.glossDirection(pic, pal.left)
-		for _, o := range g[:pic] { // at right angles to each other
-			d := dot(g[pic], o)
-			for k := range o {
-				g[pic][k] -= d * o[k]
-			}
+		for _, o := range g[:pic] {
+			g[pic] = besides(g[pic], o)
 		}
-		g[pic] = unit(g[pic])
 		row := combineRows(pal.left, g[pic])
 		gain[pic] = f.patternGain(row) * side
 		sign := float32(-1)
@@ -137,6 +133,7 @@ func (f *face) groundLooks(r *response) ([]look, error) {
 	own := out[:len(f.scene):len(f.scene)]
 	for pic := range f.scene {
 		if d := f.paleDirection(pic, pal.left); d != nil {
+			d = besides(d, f.patternDirection(pal.left)) // faint figures are pale too
 			out = append(out, look{rows: [][]float64{combineRows(pal.left, d)}, ground: true})
 		}
 	}
@@ -207,6 +204,27 @@ func (f *face) patternGain(row []float64) float64 {
 		s += row[c] * f.pal.pigment[0][c] * f.noise[c]
 	}
 	return s
+}
+
+// patternDirection is the unit vector, in the space of rows, along which the
+// pattern's first direction moves a pixel.
+func (f *face) patternDirection(rows [][]float64) []float64 {
+	d := make([]float64, len(rows))
+	for k, row := range rows {
+		d[k] = f.patternGain(row)
+	}
+	return unit(d)
+}
+
+// besides is the unit vector along what of d is at right angles to the unit
+// vector u.
+func besides(d, u []float64) []float64 {
+	s := dot(d, u)
+	out := make([]float64, len(d))
+	for k := range d {
+		out[k] = d[k] - s*u[k]
+	}
+	return unit(out)
 }
 
 // combineRows returns the sum of rows, each times its weight.

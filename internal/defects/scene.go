@@ -34,7 +34,7 @@ type Params struct {
 func DefaultParams(mmPerPX float64) Params {
 	return Params{
 		MMPerPX: mmPerPX, SearchMM: 0.0315, ShapeMM: 0.0157, BlurMM: 0.018, CellMM: 0.72, RimMM: 0.9, MarginMM: 0.06,
-		FalsePerFace: 0.12, MinResponse: 4.8, GrowShare: 0.55, ManyFindings: 200, Jobs: 2, MinConfidence: 0.05,
+		FalsePerFace: 0.18, MinResponse: 4.8, GrowShare: 0.55, ManyFindings: 200, Jobs: 2, MinConfidence: 0.05,
 	}
 }
 
