@@ -35,7 +35,9 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 		if err != nil {
 			return Result{}, err
 		}
-		places = append(places, pl)
+		if pl != nil {
+			places = append(places, pl)
+		}
 	}
 	if places, err = f.group(places, r); err != nil {
 		return Result{}, err

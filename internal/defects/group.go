@@ -55,9 +55,12 @@ func (f *face) join(places []*place, r *response, same func(a, b *place) bool) (
 				if !same(places[i], places[j]) && !same(places[j], places[i]) {
 					continue
 				}
-				var err error
-				if places[i], err = f.newPlace(append(places[i].found, places[j].found...), r); err != nil {
+				both, err := f.newPlace(slices.Concat(places[i].found, places[j].found), r)
+				if err != nil {
 					return nil, err
+				}
+				if both != nil {
+					places[i] = both
 				}
 				places = append(places[:j], places[j+1:]...)
 				merged = true

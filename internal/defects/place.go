@@ -39,7 +39,8 @@ const (
 	fineSeen  = 0.8 // a place that reaches this at the finest size has its shape from there
 )
 
-// newPlace measures a set of search pixels.
+// newPlace measures a set of search pixels. It returns nil where no shape pixel
+// lies over them, at the very edge of a picture.
 func (f *face) newPlace(found []int, r *response) (*place, error) {
 	b := shapeOf(found, f.surf.w, 0, 0)
 	win, err := f.newWindow(r, b.x0, b.y0, b.x1, b.y1)
@@ -66,6 +67,9 @@ func (f *face) newPlace(found []int, r *response) (*place, error) {
 		p.ringPX = float64(r.ring.V[top]) * f.mmPX / f.shapeMM()
 	}
 	p.setShape(m, pixels, peak, float32(f.p.GrowShare))
+	if len(p.core) == 0 {
+		return nil, nil
+	}
 	p.reachPX = p.reach(m)
 	f.measureLight(p, r)
 	p.sided = f.sidedness(p)
