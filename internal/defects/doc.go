@@ -3,16 +3,24 @@
 //
 // The steps, each in the file of its name:
 //
-//  1. surface: the faceplate's outline, its flat face and its rim.
-//  2. channels: every picture's colours in linear light, as planes of one size,
-//     the rim's shading taken off.
-//  3. pigment: the direction in which the faceplate's own pattern varies. Paint
-//     and stone look alike in both lights: partly covered pixels mix linearly,
+//  1. surface: the faceplate, as the largest thing that differs from the border.
+//  2. channels: every picture's colours in linear light, as planes of one size;
+//     base: their level, a smooth surface of light.
+//  3. pigment: the directions in which the faceplate's own pattern varies. Paint
+//     and stone look alike in both lights, and partly covered pixels mix linearly,
 //     so a two-colour pattern is a line in the space of all channels. What lies
-//     off that line, or beyond its ends, is not pattern.
-//  4. response: how far each pixel is off, in units of the noise of this very
-//     surface, at several sizes.
-//  5. segment: connected places above a threshold, with a lower one to grow.
-//  6. features and lines: what each place is like; parallel lines become a patch.
-//  7. kinds: from features to a kind, its confidence and its size.
+//     off that line, or beyond its ends, is no pattern.
+//  4. rim: where its shading and the lamps mirrored in it end.
+//  5. looks: what to look for. All left-over directions at once; the lacquer's
+//     own faults, which dim or brighten one light; and the ground between a
+//     pattern's figures, which is as plain as a plain faceplate.
+//  6. response: each look at several sizes, in units of the noise of this very
+//     surface, over the height that noise alone reaches on few faces.
+//  7. segment, window, place: connected places above the threshold, each measured
+//     in pixels finer than those of the search (shape, lines).
+//  8. group: pieces of one thing become one place; kinds: from what was measured
+//     to a kind and its confidence; finding: sizes in millimetres.
+//
+// The search averages pixels to about 0.03 mm, since nothing that matters is
+// smaller, and twelve megapixels then cost little more than two.
 package defects

@@ -91,7 +91,7 @@ const (
 	GapUM      = "gap_um"
 	BeadUM     = "bead_um"
 
-	DiameterMM = "diameter_mm" // of the circle of the same area
+	DiameterMM = "diameter_mm" // spots: geometric mean of length and width
 	LengthMM   = "length_mm"
 	WidthMM    = "width_mm"
 	AreaMM2    = "area_mm2"

@@ -78,7 +78,7 @@ type Finding struct {
 	Image      string             `json:"image"`  // the picture in which it shows best
 	Kind       Kind               `json:"type"`
 	Box        Box                `json:"box_px"`
-	DiameterMM *float64           `json:"diameter_mm,omitempty"` // of the circle of the same area
+	DiameterMM *float64           `json:"diameter_mm,omitempty"` // spots: geometric mean of length and width; a disc's diameter
 	LengthMM   *float64           `json:"length_mm,omitempty"`
 	WidthMM    *float64           `json:"width_mm,omitempty"`
 	AreaMM2    *float64           `json:"area_mm2,omitempty"`
