@@ -22,7 +22,7 @@ func newCellGrid(w, h, cell int) cellGrid {
 // the pixels whose distance from the outline exceeds from.
 func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 	out := part.NewPlane(g.nx, g.ny)
-	var buf []float32
+	var buf []float64
 	const step = 2
 	for cy := range g.ny {
 		for cx := range g.nx {
@@ -30,14 +30,13 @@ func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 			for y := cy * g.cell; y < min(v.H, (cy+1)*g.cell); y += step {
 				for x := cx * g.cell; x < min(v.W, (cx+1)*g.cell); x += step {
 					if dist.V[y*v.W+x] > from {
-						buf = append(buf, v.V[y*v.W+x])
+						buf = append(buf, float64(v.V[y*v.W+x]))
 					}
 				}
 			}
 			out.V[cy*g.nx+cx] = float32(math.NaN())
 			if len(buf) >= g.cell*g.cell/(step*step)*2/5 {
-				slices.Sort(buf)
-				out.V[cy*g.nx+cx] = buf[len(buf)/2]
+				out.V[cy*g.nx+cx] = float32(median(buf))
 			}
 		}
 	}

@@ -46,29 +46,66 @@ const (
 	haloStrength = 8.0
 )
 
-// join merges places for which same holds, over and over until none does.
+// join merges places for which same holds, all of a set at once, over and over
+// until none does.
 func (f *face) join(places []*place, r *response, same func(a, b *place) bool) ([]*place, error) {
-	for merged := true; merged; {
-		merged = false
-		for i := 0; i < len(places); i++ {
-			for j := i + 1; j < len(places); j++ {
-				if !same(places[i], places[j]) && !same(places[j], places[i]) {
-					continue
+	for {
+		sets := connected(len(places), func(i, j int) bool {
+			return same(places[i], places[j]) || same(places[j], places[i])
+		})
+		if len(sets) == len(places) {
+			return places, nil
+		}
+		var out []*place
+		for _, set := range sets {
+			if len(set) == 1 {
+				out = append(out, places[set[0]])
+				continue
+			}
+			var found []int
+			for _, i := range set {
+				found = append(found, places[i].found...)
+			}
+			p, err := f.newPlace(found, r)
+			if err != nil {
+				return nil, err
+			}
+			if p != nil {
+				out = append(out, p)
+			}
+		}
+		places = out
+	}
+}
+
+// connected splits 0..n-1 into the sets that a relation connects, each in order.
+func connected(n int, related func(i, j int) bool) [][]int {
+	set := make([]int, n)
+	for i := range set {
+		set[i] = i
+	}
+	for i := range n {
+		for j := i + 1; j < n; j++ {
+			if set[i] != set[j] && related(i, j) {
+				from, to := max(set[i], set[j]), min(set[i], set[j])
+				for k := range set {
+					if set[k] == from {
+						set[k] = to
+					}
 				}
-				both, err := f.newPlace(slices.Concat(places[i].found, places[j].found), r)
-				if err != nil {
-					return nil, err
-				}
-				if both != nil {
-					places[i] = both
-				}
-				places = append(places[:j], places[j+1:]...)
-				merged = true
-				j--
 			}
 		}
 	}
-	return places, nil
+	var out [][]int
+	at := map[int]int{}
+	for i, s := range set {
+		if _, ok := at[s]; !ok {
+			at[s] = len(out)
+			out = append(out, nil)
+		}
+		out[at[s]] = append(out[at[s]], i)
+	}
+	return out
 }
 
 // sameLines: parallel and near, or the one goes on where the other ends.

@@ -11,12 +11,22 @@ func lineDirection(pixels []int, weight func(i int) float64, w int) (angle float
 	const steps = 60
 	var e [steps]float64
 	best := 0
-	for k := range e {
-		e[k] = roughness(projectionAcross(pixels, weight, w, math.Pi*float64(k)/steps))
+	look := func(k int) {
+		k = (k + steps) % steps
+		if e[k] == 0 {
+			e[k] = roughness(projectionAcross(pixels, weight, w, math.Pi*float64(k)/steps))
+		}
 		if e[k] > e[best] {
 			best = k
 		}
 	}
+	for k := 0; k < steps; k += 2 {
+		look(k)
+	}
+	near := best
+	look(near - 1)
+	look(near + 1)
+	look(best + steps/2)
 	angle = math.Pi * float64(best) / steps
 	grain = e[best] / math.Max(e[(best+steps/2)%steps], 1e-12)
 	return angle, countPeaks(projectionAcross(pixels, weight, w, angle)), grain

@@ -39,7 +39,7 @@ func (f *face) rimEnds(deep, n int) []float32 {
 	along := make([][]float64, rimSectors*n)
 	patterned := len(f.pal.axis) > 0
 	for y := range f.surf.h {
-		for x := range f.surf.w {
+		for x := y % 2; x < f.surf.w; x += 2 {
 			d := f.surf.dist.V[y*f.surf.w+x]
 			if d <= 0 || int(d) >= n {
 				continue
