@@ -40,12 +40,11 @@ func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 			}
 		}
 	}
-	fillFromNeighbours(out)
 	return smoothLight(out)
 }
 
-// smoothLight fits a surface of second order to the cells' medians and returns
-// its values: light falls off smoothly over a face, and a cell that a figure of
+// smoothLight fits a surface of second order to the cells' medians (NaN: none)
+// and returns its values in all cells: light falls off smoothly over a face, and a cell that a figure of
 // the pattern fills is no part of it. Weights are Tukey's biweight with its usual
 // constant 4.685 (Beaton and Tukey 1974, Technometrics 16), from the median up.
 func smoothLight(p *part.Plane) *part.Plane {
@@ -53,9 +52,12 @@ func smoothLight(p *part.Plane) *part.Plane {
 		x, y := float64(i%p.W)/float64(max(1, p.W-1))-0.5, float64(i/p.W)/float64(max(1, p.H-1))-0.5
 		return [6]float64{1, x, y, x * x, x * y, y * y}
 	}
-	v := make([]float64, len(p.V))
+	var v []float64
+	var cell []int
 	for i, c := range p.V {
-		v[i] = float64(c)
+		if c == c { // cells with too little face hold NaN
+			v, cell = append(v, float64(c)), append(cell, i)
+		}
 	}
 	fit := [6]float64{median(slices.Clone(v))}
 	at := func(i int) float64 {
@@ -66,9 +68,12 @@ func smoothLight(p *part.Plane) *part.Plane {
 		return s
 	}
 	for range 10 {
+		if len(v) < 4*len(fit) {
+			break // too few cells for a curved surface
+		}
 		dev := make([]float64, len(v))
 		for i := range v {
-			dev[i] = math.Abs(v[i] - at(i))
+			dev[i] = math.Abs(v[i] - at(cell[i]))
 		}
 		scale := 4.685 * max(madToSD*median(slices.Clone(dev)), 1e-3*math.Abs(fit[0]), 1e-9)
 		a, b := mat.NewSymDense(6, nil), mat.NewVecDense(6, nil)
@@ -77,7 +82,7 @@ func smoothLight(p *part.Plane) *part.Plane {
 				continue
 			}
 			w := math.Pow(1-dev[i]*dev[i]/(scale*scale), 2)
-			t := terms(i)
+			t := terms(cell[i])
 			for r := range t {
 				b.SetVec(r, b.AtVec(r)+w*t[r]*v[i])
 				for c := r; c < 6; c++ {
@@ -88,7 +93,7 @@ func smoothLight(p *part.Plane) *part.Plane {
 		var chol mat.Cholesky
 		var x mat.VecDense
 		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {
-			break // too few cells for a curved surface: the last one stands
+			break // the last surface stands
 		}
 		for k := range fit {
 			fit[k] = x.AtVec(k)
@@ -99,41 +104,6 @@ func smoothLight(p *part.Plane) *part.Plane {
 		out.V[i] = float32(at(i))
 	}
 	return out
-}
-
-// fillFromNeighbours gives cells without a value the mean of their neighbours
-// with one, ring by ring.
-func fillFromNeighbours(p *part.Plane) {
-	for range p.W + p.H {
-		old := slices.Clone(p.V)
-		missing := false
-		for y := range p.H {
-			for x := range p.W {
-				if old[y*p.W+x] == old[y*p.W+x] {
-					continue
-				}
-				var sum, n float32
-				for dy := -1; dy <= 1; dy++ {
-					for dx := -1; dx <= 1; dx++ {
-						if xx, yy := x+dx, y+dy; xx >= 0 && yy >= 0 && xx < p.W && yy < p.H {
-							if o := old[yy*p.W+xx]; o == o {
-								sum += o
-								n++
-							}
-						}
-					}
-				}
-				if n > 0 {
-					p.V[y*p.W+x] = sum / n
-				} else {
-					missing = true
-				}
-			}
-		}
-		if !missing {
-			return
-		}
-	}
 }
 
 // newSpread returns a grid's values as a plane of at least w x h pixels

@@ -95,6 +95,7 @@ func TestFindsWhatIsDrawn(t *testing.T) {
 		{"marble", "marble", nil, 0.90, 0.80, 1},
 		{"granite", "granite", nil, 0.65, 0.65, 1},
 		{"wood", "wood", nil, 0.60, 0.60, 1},
+		{"light falling off", "plain", func(p *synth.FaceParams) { p.Vignette, p.OffsetXPX, p.OffsetYPX = 0.35, 60, -40 }, 0.95, 0.90, 0},
 		{"grey camera", "plain", func(p *synth.FaceParams) { p.Grey = true }, 0.97, 0.85, 0},
 		{"16 bit", "plain", func(p *synth.FaceParams) { p.Bits, p.JPEGQuality = 16, 0 }, 0.97, 0.90, 0},
 		{"bright background", "plain", func(p *synth.FaceParams) { p.Background = "bright" }, 0.97, 0.90, 0},

@@ -60,7 +60,7 @@ func (f *face) isBundle(p *place) bool {
 // isFigure says whether a place is print on the faceplate, a logo for instance:
 // opaque, larger and broader than what falls into lacquer.
 func (f *face) isFigure(p *place) bool {
-	if p.all.long*f.shapeMM() < figureMinMM || p.all.thick*f.shapeMM() < figureMinThick || f.opacity(p) < 1 {
+	if p.all.long*f.shapeMM() < figureMinMM || p.all.across*f.shapeMM() < figureMinMM/2 || p.all.thick*f.shapeMM() < figureMinThick || f.opacity(p) < 1 {
 		return false
 	}
 	if len(p.contrast) < 2 {
