@@ -182,6 +182,12 @@ func (u *unit) read(p *picture) {
 
 // look finds the defects of a scene, in those of its pictures that are fit.
 func (u *unit) look(s *scene) {
+	var reports []*part.PictureReport
+	var images []*part.Image
+	for _, p := range s.pictures {
+		reports, images = append(reports, &p.report), append(images, p.image)
+	}
+	capture.ShareFocus(reports, images)
 	var fit []defects.Picture
 	for _, p := range s.pictures {
 		if p.fit() {

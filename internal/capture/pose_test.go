@@ -1,0 +1,61 @@
+package capture
+
+import (
+	"strings"
+	"testing"
+
+	"finishbench/internal/part"
+	"finishbench/internal/synth"
+)
+
+// One lens, one distance: focus is shared by the pictures of a pose, and nothing
+// else is.
+func TestShareFocus(t *testing.T) {
+	p := synth.SmallFace()
+	p.Pattern, p.Seed = "flake", 4
+	dome, raking, _ := synth.Face(p)
+	plain := p
+	plain.Pattern = "plain"
+	dull, _, _ := synth.Face(plain)
+	ok := []*part.Image{dull, dull}
+	sharp := func() *part.PictureReport {
+		return &part.PictureReport{State: part.PictureOK, SharpnessPX: part.Num(2.5), WidthPX: 100}
+	}
+	soft := func(more ...part.Problem) *part.PictureReport {
+		return &part.PictureReport{State: part.PictureNoOK, SharpnessPX: part.Num(9), WidthPX: 100,
+			Problems: append([]part.Problem{{Name: OutOfFocus, Remedy: "focus"}}, more...)}
+	}
+	a, b := sharp(), soft()
+	ShareFocus([]*part.PictureReport{a, b}, ok)
+	if b.State != part.PictureOK || !b.Problems[0].Warn || !strings.Contains(b.Problems[0].Remedy, "another picture") {
+		t.Errorf("beside a sharp one: %+v", b)
+	}
+	b, c := soft(), soft()
+	ShareFocus([]*part.PictureReport{b, c}, ok)
+	if b.State == part.PictureOK || b.Problems[0].Warn {
+		t.Errorf("two soft ones: %+v; neither is fit", b)
+	}
+	b = soft(part.Problem{Name: TooDark})
+	ShareFocus([]*part.PictureReport{sharp(), b}, ok)
+	if b.State == part.PictureOK || b.Problems[1].Warn {
+		t.Errorf("soft and dark beside a sharp one: %+v; dark stays", b)
+	}
+	b = &part.PictureReport{State: part.PictureNoOK, Problems: []part.Problem{{Name: Unread}}}
+	ShareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{dull, nil})
+	if b.State == part.PictureOK {
+		t.Error("a picture that could not be read became fit")
+	}
+
+	b = soft()
+	ShareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{raking, dome})
+	if b.State != part.PictureOK {
+		t.Error("flakes as sharp as in the other picture, and yet out of focus")
+	}
+	p.BlurSigmaPX = 3.5
+	blurred, _, _ := synth.Face(p)
+	b = soft()
+	ShareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{raking, blurred})
+	if b.State == part.PictureOK || b.Problems[0].Warn {
+		t.Error("flakes are blurred in this picture only, and yet it is taken as sharp")
+	}
+}
