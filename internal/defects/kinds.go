@@ -14,6 +14,7 @@ import (
 const (
 	lineMinMM      = 0.30 // a line is at least this long
 	lineMinSlender = 6.0  // and this many times longer than thick
+	bentMinSlender = 8.0  // a bent one, which has no one direction, this many
 	lineMaxThickMM = 0.115
 	bundleMaxThick = 0.25
 	sandingLines   = 2    // lines that make a patch of sanding marks
@@ -38,7 +39,8 @@ func (f *face) isLine(p *place) bool {
 	if !f.isThin(p) {
 		return false
 	}
-	one := p.all.outline < bundleLength*p.all.long && (p.grain > bundleGrain || p.peak > 2)
+	bent := p.peak > 2 && p.all.outline/p.all.thick >= bentMinSlender
+	one := p.all.outline < bundleLength*p.all.long && (p.grain > bundleGrain || bent)
 	return one || p.grain > lineGrain || f.isBundle(p)
 }
 
