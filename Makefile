@@ -7,7 +7,7 @@ export GOFLAGS := -tags=gocv_specific_modules -buildvcs=false
 
 # Packages that need no pixel library: they build without a C compiler.
 PURE := ./internal/part ./internal/optics ./internal/outline ./internal/seam \
-	./internal/grade ./internal/config ./internal/synth
+	./internal/robust ./internal/grade ./internal/config ./internal/synth
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 )
 
 // ShareFocus looks at all pictures of one pose together. They were taken by one
@@ -79,7 +80,7 @@ func widening(a, b *part.Image) float64 {
 	if len(ratios) < leastDetails {
 		return 0
 	}
-	return quantile(ratios, 0.5)
+	return robust.Quantile(ratios, 0.5)
 }
 
 // alike is the correlation of two pictures within near pixels of a place, -1..1.

@@ -3,6 +3,8 @@ package capture
 import (
 	"math"
 	"slices"
+
+	"finishbench/internal/robust"
 )
 
 // sharpness is what the outline's edges say of focus and motion, px.
@@ -43,7 +45,7 @@ func judgeEdges(fits []edgeFit, soft bool) sharpness {
 	if len(all) < 15 {
 		return s
 	}
-	s.width = risePerSigma * quantile(all, share)
+	s.width = risePerSigma * robust.Quantile(all, share)
 	s.minor = s.width
 	if soft {
 		share = 0.25
@@ -110,7 +112,7 @@ func (s *sharpness) byDirection(by [][]float64, share float64) {
 		if len(v) < 4 {
 			continue
 		}
-		sg := quantile(v, share)
+		sg := robust.Quantile(v, share)
 		th := 2 * math.Pi * float64(k) / bins // twice the normal's angle
 		f := [4]float64{1, math.Cos(th), math.Sin(th), sg * sg}
 		rows = append(rows, f)
@@ -173,19 +175,4 @@ func solve3(a [3][4]float64) (x [3]float64, ok bool) {
 		x[i] = a[i][3] / a[i][i]
 	}
 	return x, true
-}
-
-// quantile is the value below which a share p of v lies; v is not changed.
-func quantile(v []float64, p float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	w := slices.Clone(v)
-	slices.Sort(w)
-	x := p * float64(len(w)-1)
-	i := int(x)
-	if i+1 >= len(w) {
-		return w[len(w)-1]
-	}
-	return w[i] + (x-float64(i))*(w[i+1]-w[i])
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 )
 
 // face is a scene made ready for the search. Planes are in search pixels over
@@ -149,35 +150,10 @@ const madToSD = 1.4826
 func median(v []float64) float64 { return quantile(v, 0.5) }
 
 // quantile returns the value below which the share q of v lies, 0 for none. It
-// reorders v (Hoare 1961, Algorithm 65: Find).
+// reorders v.
 func quantile(v []float64, q float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	k := min(len(v)-1, int(q*float64(len(v))))
-	for lo, hi := 0, len(v)-1; lo < hi; {
-		pivot, i, j := v[(lo+hi)/2], lo, hi
-		for i <= j {
-			for v[i] < pivot {
-				i++
-			}
-			for v[j] > pivot {
-				j--
-			}
-			if i <= j {
-				v[i], v[j] = v[j], v[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return v[k]
-		}
-	}
-	return v[k]
+	return robust.Nth(v, min(len(v)-1, int(q*float64(len(v)))))
 }

@@ -93,8 +93,7 @@ func newResized(src *part.Plane, w, h int) (*part.Plane, error) {
 }
 
 // newDistance returns, for each pixel of a mask, its distance in pixels to the
-// nearest pixel outside; the picture's border counts as outside only where
-// frameIsEdge is set.
+// nearest pixel outside. The picture's border counts as inside.
 func newDistance(mask []uint8, w, h int) (*part.Plane, error) {
 	if w <= 0 || h <= 0 || len(mask) != w*h {
 		return nil, fmt.Errorf("defects: mask %dx%d holds %d values", w, h, len(mask))

@@ -17,7 +17,7 @@ import (
 // seen (Rose 1948, J. Opt. Soc. Am. 38, 196; the figure 5 from memory).
 const rose = 5.0
 
-// face15 is a face picture pair of half the usual area at 15 um per pixel.
+// facePair draws a faceplate of 11 mm under two lights, 15 um per pixel.
 func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds map[part.Kind]int) ([]Picture, synth.FaceTruth, float64) {
 	p := synth.DefaultFace()
 	p.W, p.H, p.SizeMM = 1120, 880, 11

@@ -15,8 +15,8 @@ func (f *face) finding(p *place) part.Finding {
 		Zone: part.ZoneFace,
 	}
 	mm := f.shapeMM()
-	long, across, angle := p.inner.long, p.inner.across, p.inner.angleDeg
-	s := p.blurPX
+	var long, across float64
+	angle := p.inner.angleDeg
 	box := f.boxOf(float64(p.inner.x0), float64(p.inner.y0), float64(p.inner.x1), float64(p.inner.y1))
 	area := p.inner.area
 	switch kind {
@@ -27,7 +27,7 @@ func (f *face) finding(p *place) part.Finding {
 			out.Lines = max(p.lines, int(sh.outline/sh.long+0.5))
 			long, across = sh.long, sh.across
 		} else {
-			long, across = sh.long+8*sh.bow*sh.bow/(3*sh.long), unblurredDiameter(sh.thick, s) // a shallow arc's length over its chord
+			long, across = sh.long+8*sh.bow*sh.bow/(3*sh.long), unblurredDiameter(sh.thick, p.blurPX) // a shallow arc's length over its chord
 		}
 		angle, area = sh.angleDeg, sh.area
 		box = f.boxOf(float64(sh.x0), float64(sh.y0), float64(sh.x1), float64(sh.y1))

@@ -12,26 +12,26 @@ import (
 // can; a bubble is clear; a crater is shallow and wide; an abrasive leaves many
 // lines, a fibre is one.
 const (
-	lineMinMM      = 0.30 // a line is at least this long
-	lineMinSlender = 6.0  // and this many times longer than thick
-	bentMinSlender = 8.0  // a bent one, which has no one direction, this many
-	lineMaxThickMM = 0.115
-	bundleMaxThick = 0.25
-	sandingLines   = 2    // lines that make a patch of sanding marks
-	bundleLength   = 1.5  // the lines of a bundle add up to this many times its length
-	lineGrain      = 10.0 // a ragged line is this much more uneven across than along
-	bundleGrain    = 4.0  // and it is this much more uneven across than along
-	opaqueDome     = 0.14
-	opaqueRaking   = 0.28
-	craterMinMM    = 0.28
-	craterMaxLight = 0.05 // a crater changes the mean light by less
-	craterSided    = 0.65 // or is this one-sided under low light
-	runMinMM       = 1.2
-	runMinThickMM  = 0.115
-	runMinSlender  = 1.8
-	figureMinMM    = 1.2 // nothing opaque that falls into lacquer is as large and as broad
+	lineMinMM      = 0.30  // a line is at least this long
+	lineMinSlender = 6.0   // and this many times longer than thick
+	bentMinSlender = 8.0   // a bent one, which has no one direction, this many
+	lineMaxThickMM = 0.115 // and no thicker
+	bundleMaxThick = 0.25  // or, with three lines and more, than this
+	sandingLines   = 2     // lines that make a patch of sanding marks
+	bundleLength   = 1.5   // the lines of a bundle add up to this many times its length
+	lineGrain      = 10.0  // a ragged line is this much more uneven across than along
+	bundleGrain    = 4.0   // and it is this much more uneven across than along
+	opaqueDome     = 0.14  // relative change of light from which a spot is opaque, under a dome
+	opaqueRaking   = 0.28  // and under low light
+	craterMinMM    = 0.28  // a crater is at least this wide
+	craterMaxLight = 0.05  // a crater changes the mean light by less
+	craterSided    = 0.65  // or is this one-sided under low light
+	runMinMM       = 1.2   // a run is at least this long,
+	runMinThickMM  = 0.115 // this thick,
+	runMinSlender  = 1.8   // and this many times longer than wide
+	figureMinMM    = 1.2   // nothing opaque that falls into lacquer is as large and as broad
 	figureMinThick = 0.13
-	figureAlike    = 1.7
+	figureAlike    = 1.7 // print's change of light differs between two lights by less than this factor
 )
 
 // isLine says whether a place is a thin line or a bundle of them, and no ring.

@@ -182,7 +182,6 @@ type side struct {
 	shape   edgeShape
 	fit     polyFit // outline u against y, around the seam's row
 	used    int
-	uModel  float64 // what another model of the unit's level would shift, pixels
 	offset  float64 // fine minus half, median
 }
 

@@ -2,7 +2,8 @@ package seam
 
 import (
 	"math"
-	"slices"
+
+	"finishbench/internal/robust"
 )
 
 // maxParams is the largest number of parameters of any fit here.
@@ -258,7 +259,7 @@ func median(v []float64) float64 {
 		return math.NaN()
 	}
 	k := n / 2
-	m := nth(v, k)
+	m := robust.Nth(v, k)
 	if n%2 == 1 {
 		return m
 	}
@@ -267,52 +268,6 @@ func median(v []float64) float64 {
 		lower = max(lower, x)
 	}
 	return (lower + m) / 2
-}
-
-// nth moves the k-th smallest value to place k, smaller ones before it, and
-// returns it (Hoare 1961, Algorithm 65).
-func nth(v []float64, k int) float64 {
-	lo, hi := 0, len(v)-1
-	for lo < hi {
-		pivot := v[(lo+hi)/2]
-		i, j := lo, hi
-		for i <= j {
-			for v[i] < pivot {
-				i++
-			}
-			for v[j] > pivot {
-				j--
-			}
-			if i <= j {
-				v[i], v[j] = v[j], v[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return v[k]
-		}
-	}
-	return v[k]
-}
-
-// quantile returns the value at share q of the sorted values and sorts v.
-func quantile(v []float64, q float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(v)
-	k := q * float64(len(v)-1)
-	i := int(k)
-	if i+1 >= len(v) {
-		return v[len(v)-1]
-	}
-	return v[i] + (k-float64(i))*(v[i+1]-v[i])
 }
 
 // theilSen returns a line through the points by the median of slopes (Theil

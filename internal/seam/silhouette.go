@@ -2,7 +2,8 @@ package seam
 
 import (
 	"math"
-	"slices"
+
+	"finishbench/internal/robust"
 )
 
 // Constants of the rough silhouette. None is a length of the unit.
@@ -223,7 +224,7 @@ func (sil *silhouette) shape(mmPerPX float64) string {
 			filled = append(filled, colH[i])
 		}
 	}
-	typical := quantile(filled, 0.6)
+	typical := robust.Quantile(filled, 0.6)
 	first, last := -1, -1
 	for i := 0; i < gw; i++ {
 		if colH[i] > 0.12*typical {
@@ -259,7 +260,7 @@ func (sil *silhouette) shape(mmPerPX float64) string {
 	}
 	sil.top = fitEnd(xs, tops, float64(sil.s), mmPerPX)
 	sil.bot = fitEnd(xs, bots, float64(sil.s), mmPerPX)
-	sil.height = quantile(slices.Clone(hs), 0.4)
+	sil.height = robust.Quantile(hs, 0.4)
 	return ""
 }
 
