@@ -3,11 +3,12 @@
 # The one place that names gocv's module tags. Everything that builds or tests
 # (CI too) goes through make, so that one compiled gocv in the build cache
 # serves all of it. An editor needs the same flags: copy the line.
-export GOFLAGS := -tags=gocv_specific_modules -buildvcs=false
+export GOFLAGS := -tags=gocv_specific_modules,gocv_calib3d -buildvcs=false
 
 # Packages that need no pixel library: they build without a C compiler.
 PURE := ./internal/part ./internal/optics ./internal/outline ./internal/seam \
-	./internal/robust ./internal/grade ./internal/config ./internal/synth
+	./internal/robust ./internal/grade ./internal/config ./internal/synth \
+	./internal/plots
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared

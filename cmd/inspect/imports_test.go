@@ -17,7 +17,10 @@ import (
 var mayImport = map[string][]string{
 	"configs":          {},
 	"internal/part":    {},
-	"internal/optics":  {"internal/part"},
+	"internal/optics":  {"internal/part", "internal/robust"},
+	"internal/target":  {"internal/part", "internal/optics", "internal/robust"},
+	"internal/study":   {"internal/robust"},
+	"internal/plots":   {},
 	"internal/robust":  {},
 	"internal/outline": {"internal/part", "internal/optics"},
 	"internal/capture": {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
@@ -31,10 +34,11 @@ var mayImport = map[string][]string{
 
 // onlyIn says where the libraries that reach outside may be used.
 var onlyIn = map[string][]string{
-	"gocv.io/x/gocv":                    {"internal/capture", "internal/defects", "internal/report", "cmd/inspect"},
+	"gocv.io/x/gocv":                    {"internal/capture", "internal/defects", "internal/report", "internal/target", "cmd/inspect"},
 	"github.com/spf13/viper":            {"internal/config"},
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},
+	"gonum.org/v1/plot":                 {"internal/plots"},
 	"log":                               {},
 }
 

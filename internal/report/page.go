@@ -22,6 +22,9 @@ var pageHTML string
 //go:embed index.html
 var indexHTML string
 
+//go:embed sheet.html
+var sheetHTML string
+
 //go:embed style.css
 var styleCSS string
 
@@ -29,6 +32,9 @@ var styleCSS string
 var templates = sync.OnceValues(func() (*template.Template, error) {
 	t := template.New("report").Option("missingkey=error")
 	if _, err := t.New("page").Parse(pageHTML); err != nil {
+		return nil, err
+	}
+	if _, err := t.New("sheet").Parse(sheetHTML); err != nil {
 		return nil, err
 	}
 	return t.New("index").Parse(indexHTML)
@@ -89,7 +95,7 @@ type pageView struct {
 	Verdict, Word      string
 	VerdictLine        string
 	Sign               template.HTML
-	Facts              []fact
+	Facts              []Fact
 	Reasons            []string
 	MoreReasons        []string
 	More               string
@@ -106,8 +112,6 @@ type pageView struct {
 	Scale              string
 	Version, Generated string
 }
-
-type fact struct{ Name, Value string }
 
 type ref struct {
 	Number int
@@ -162,7 +166,7 @@ type findingView struct {
 	Icon       template.HTML
 	Severity   string
 	Bars       template.HTML
-	Facts      []fact
+	Facts      []Fact
 	Advice     string
 	Crops      []cropView
 	Features   []featureRow
@@ -242,8 +246,8 @@ func byNumber(r *part.Result) []*part.Finding {
 
 func findingID(n int) string { return fmt.Sprintf("finding-%d", n) }
 
-func headFacts(r *part.Result) []fact {
-	fs := []fact{{english.Stage, stageWord(r.Stage)}}
+func headFacts(r *part.Result) []Fact {
+	fs := []Fact{{english.Stage, stageWord(r.Stage)}}
 	worst := dash
 	if w := r.Seam.WorstStepUM; w != nil {
 		worst = signedUM(w) + " µm"
@@ -258,7 +262,7 @@ func headFacts(r *part.Result) []fact {
 			}
 		}
 	}
-	return append(fs, fact{english.Worst, worst}, fact{english.Findings, fmt.Sprint(len(r.Findings))}, fact{english.Score, scoreText(r.Score)})
+	return append(fs, Fact{english.Worst, worst}, Fact{english.Findings, fmt.Sprint(len(r.Findings))}, Fact{english.Score, scoreText(r.Score)})
 }
 
 func scoreText(v *float64) string {
@@ -404,7 +408,7 @@ func newFindingView(f *part.Finding, r *part.Result, crops []Crop, i int) findin
 	if i > 0 && r.Findings[i-1].Number == f.Number {
 		v.ID = fmt.Sprintf("%s-%d", v.ID, i) // two of one number: still one id each
 	}
-	add := func(name, value string) { v.Facts = append(v.Facts, fact{name, value}) }
+	add := func(name, value string) { v.Facts = append(v.Facts, Fact{name, value}) }
 	if f.Station != "" {
 		add(english.Place, f.Station)
 	}

@@ -1,0 +1,178 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"io"
+
+	"finishbench/internal/part"
+)
+
+// Rating is how far a gauge, or a part of it, can be trusted.
+type Rating string
+
+// The ratings, best first.
+const (
+	Good    Rating = "good"
+	Fair    Rating = "fair"
+	Poor    Rating = "poor"
+	Unrated Rating = "not_measured"
+)
+
+// Sheet is a page about the gauge rather than about a unit: a scale, a camera's
+// light, a study. The verdict stands first, then why, then figures and tables.
+// [SheetPage] writes it for a browser, [SheetText] for a terminal.
+type Sheet struct {
+	Title    string // what was looked at: "Gauge study: step at the seam"
+	Subject  string // of which thing: "camera edge-1", a file's name; may be empty
+	Rating   Rating
+	Word     string // the verdict in a word or two: "good", "conditional"
+	Line     string // the verdict in one sentence
+	Facts    []Fact // the few numbers that matter, with their units
+	Reasons  []string
+	Warnings []string // what a reader must know, though the numbers stand
+	Sections []SheetSection
+
+	Version, Generated string // the program's version; when the page was made
+}
+
+// Fact is a number (or word) and what it is, both ready to read.
+type Fact struct{ Name, Value string }
+
+// SheetSection is a heading with what belongs to it; any part may be empty.
+type SheetSection struct {
+	Heading  string
+	Text     []string // paragraphs
+	Figures  []SheetFigure
+	Pictures []SheetPicture
+	Tables   []SheetTable
+}
+
+// SheetFigure is a plot. SVG must be made by this program (package plots): it
+// is put into the page as it is.
+type SheetFigure struct {
+	SVG     []byte
+	Alt     string // what the plot shows, for those who cannot see it
+	Caption string
+}
+
+// SheetPicture is a photograph with its marks, made by [EncodeJPEG].
+type SheetPicture struct {
+	JPEG    []byte
+	W, H    int // its pixels
+	Alt     string
+	Caption string
+}
+
+// SheetTable is a table. A row shorter than Head is filled with empty cells.
+type SheetTable struct {
+	Caption string
+	Head    []string
+	Numeric []bool // columns that hold numbers, set to the right; nil: none
+	Rows    [][]string
+	Marked  []bool // rows that stand out (out of limits); nil: none
+}
+
+type sheetView struct {
+	T       words
+	CSS     template.CSS
+	Title   string
+	Verdict part.Verdict // the class that styles the header
+	Sign    template.HTML
+	Sheet
+	Sections []sectionView
+}
+
+type sectionView struct {
+	ID       string
+	Heading  string
+	Text     []string
+	Figures  []figureView
+	Pictures []pictureView
+	Tables   []tableView
+}
+
+type figureView struct {
+	SVG          template.HTML
+	Alt, Caption string
+}
+
+type pictureView struct {
+	Src template.URL
+	SheetPicture
+}
+
+type tableView struct {
+	Caption string
+	Head    []sheetCell
+	Rows    []rowView
+}
+
+type rowView struct {
+	Marked bool
+	Cells  []sheetCell
+}
+
+type sheetCell struct {
+	Text    string
+	Numeric bool
+}
+
+// verdict is the unit's verdict whose sign and colours a rating shares.
+func (r Rating) verdict() part.Verdict {
+	switch r {
+	case Good:
+		return part.Pass
+	case Fair:
+		return part.Rework
+	case Poor:
+		return part.Reject
+	}
+	return part.NotMeasured
+}
+
+// SheetPage writes a sheet as one self-contained HTML page. Nothing is written
+// where the page cannot be made.
+func SheetPage(w io.Writer, s Sheet) error {
+	v := sheetView{T: english, CSS: css(), Title: s.Title, Verdict: s.Rating.verdict(), Sign: verdictSign(s.Rating.verdict()), Sheet: s}
+	if s.Subject != "" {
+		v.Title += " · " + s.Subject
+	}
+	for i, sec := range s.Sections {
+		v.Sections = append(v.Sections, newSectionView(fmt.Sprintf("s%d", i+1), sec))
+	}
+	return execute(w, "sheet", v, s.Title)
+}
+
+func newSectionView(id string, s SheetSection) sectionView {
+	v := sectionView{ID: id, Heading: s.Heading, Text: s.Text}
+	for _, f := range s.Figures {
+		v.Figures = append(v.Figures, figureView{template.HTML(f.SVG), f.Alt, f.Caption})
+	}
+	for _, p := range s.Pictures {
+		v.Pictures = append(v.Pictures, pictureView{dataURL(p.JPEG), p})
+	}
+	for _, t := range s.Tables {
+		v.Tables = append(v.Tables, newTableView(t))
+	}
+	return v
+}
+
+func newTableView(t SheetTable) tableView {
+	v := tableView{Caption: t.Caption, Head: t.cells(t.Head)}
+	for i, r := range t.Rows {
+		v.Rows = append(v.Rows, rowView{i < len(t.Marked) && t.Marked[i], t.cells(r)})
+	}
+	return v
+}
+
+func (t SheetTable) cells(row []string) []sheetCell {
+	cells := make([]sheetCell, len(t.Head))
+	for i := range cells {
+		cells[i].Numeric = i < len(t.Numeric) && t.Numeric[i]
+		if i < len(row) {
+			cells[i].Text = row[i]
+		}
+	}
+	return cells
+}
