@@ -1,0 +1,23 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+)
+
+const studyHelp = `study says whether the gauge is good enough for what it is asked, from
+measurements that were made for this purpose.`
+
+func newStudyCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "study",
+		Short: "Say how far the gauge can be believed",
+		Long:  studyHelp,
+		Args:  wrongUsage(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return usagef("say which study (see '%s --help')", cmd.CommandPath())
+		},
+	}
+	// One line a study.
+	cmd.AddCommand()
+	return cmd
+}

@@ -1,0 +1,17 @@
+// Package study says how far a gauge can be believed, from numbers alone: it
+// knows nothing of pictures or files. Pure Go on gonum.
+//
+// In the order in which a gauge is looked at:
+//
+//  1. table.go, columns.go: numbers from a table with named columns; what is
+//     wrong with one is told by its line and column;
+//  2. gauge.go and what is named after it: the crossed study of parts,
+//     appraisers and trials, by analysis of variance and by averages and ranges;
+//  3. bias.go: bias and linearity against reference pieces;
+//  4. chart*.go: control charts, their constants and their rules;
+//     checklog.go: the check piece's log, which may bar the gauge from passing;
+//  5. agreement*.go: judges who say yes or no;
+//  6. detection*.go: from which size on a defect is found.
+//
+// What cannot be computed is NaN. No number here is rounded; sheets do that.
+package study
