@@ -4,10 +4,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"path/filepath"
+	"slices"
 	"strconv"
 
 	"finishbench/configs"
 	"finishbench/internal/grade"
+	"finishbench/internal/part"
 )
 
 // Station describes the camera station. The names in the tags are the keys of
@@ -18,7 +21,17 @@ type Station struct {
 	URelScale            float64 `mapstructure:"u_rel_scale"`            // relative standard uncertainty of the scale, 0..0.1
 	Jobs                 int     `mapstructure:"jobs"`                   // pictures at a time; 0: one a processor, 0..256
 	FaceplateThicknessMM float64 `mapstructure:"faceplate_thickness_mm"` // 0: not known, 0.2..5
+	Scales               []Scale `mapstructure:"scales"`                 // scale files; empty: mm_per_px holds
+	Camera               string  `mapstructure:"camera"`                 // of pictures whose tags name none; "": not known
+	Focus                string  `mapstructure:"focus"`                  // likewise
+	CheckLog             string  `mapstructure:"check_log"`              // the check piece's log, see `inspect check`; "": none kept
 	Fit                  Fit     `mapstructure:"fit"`
+}
+
+// Scale names the scale file of a view's pictures.
+type Scale struct {
+	View string `mapstructure:"view"` // edge, face or shell; "": all views
+	File string `mapstructure:"file"` // made absolute by [LoadStation], from the station file's folder
 }
 
 // Fit says when a picture is fit to measure. Its fields are those of
@@ -53,7 +66,25 @@ func LoadStation(path string) (Station, error) {
 	if err != nil {
 		return Station{}, err
 	}
-	return parseStation(name, data, s)
+	if s, err = parseStation(name, data, s); err != nil {
+		return Station{}, err
+	}
+	s.beside(filepath.Dir(path))
+	return s, nil
+}
+
+// beside takes the files that the station names as lying from dir.
+func (s *Station) beside(dir string) {
+	from := func(name string) string {
+		if name == "" || filepath.IsAbs(name) {
+			return name
+		}
+		return filepath.Join(dir, name)
+	}
+	for i := range s.Scales {
+		s.Scales[i].File = from(s.Scales[i].File)
+	}
+	s.CheckLog = from(s.CheckLog)
 }
 
 func parseStation(name string, data []byte, s Station) (Station, error) {
@@ -74,6 +105,7 @@ func (s Station) Validate() error {
 	c.between("u_rel_scale", s.URelScale, 0, 0.1)
 	c.between("jobs", float64(s.Jobs), 0, 256)
 	c.zeroOr("faceplate_thickness_mm", s.FaceplateThicknessMM, 0.2, 5)
+	s.validateScales(&c)
 	f := s.Fit
 	c.between("fit.min_pixels", float64(f.MinPixels), 1, 50e6)
 	c.between("fit.min_unit_px", f.MinUnitPX, 20, 10000)
@@ -90,6 +122,28 @@ func (s Station) Validate() error {
 	c.between("fit.warn", f.Warn, 0, 1)
 	return errors.Join(c...)
 }
+
+func (s Station) validateScales(c *checks) {
+	seen := map[string]bool{}
+	for i, sc := range s.Scales {
+		key := fmt.Sprintf("scales[%d]", i)
+		if sc.File == "" {
+			c.addf(key+".file", "is missing: name a scale file, made by inspect scale")
+		}
+		if sc.View != "" && !slices.Contains(views, sc.View) {
+			*c = append(*c, &grade.KeyError{Key: key + ".view", What: fmt.Sprintf("%q is no view", sc.View), Word: sc.View, Words: views})
+		}
+		if seen[sc.View] {
+			c.addf(key+".view", "two scale files for the same view")
+		}
+		seen[sc.View] = true
+	}
+	if len(s.Scales) > 0 && s.MMPerPX != 0 {
+		c.addf("mm_per_px", "is set beside scale files: leave it at 0, or take out scales")
+	}
+}
+
+var views = []string{string(part.Edge), string(part.Face), string(part.Shell)}
 
 // checks gathers what is wrong.
 type checks []error

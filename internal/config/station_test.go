@@ -24,7 +24,7 @@ func TestShippedStation(t *testing.T) {
 		t.Errorf("u_rel_scale %v, want 0.002", s.URelScale)
 	}
 	fromFile, err := LoadStation("../../configs/station.yaml")
-	if err != nil || fromFile != s {
+	if err != nil || !reflect.DeepEqual(fromFile, s) {
 		t.Errorf("configs/station.yaml is not what is embedded: %+v, %v", fromFile, err)
 	}
 }
@@ -37,7 +37,7 @@ func TestStationKeepsTheRestOfFit(t *testing.T) {
 	}
 	want.Fit.Clipped = 0.01
 	got, err := parseStation("station.yaml", []byte("version: 1\nfit: {clipped: 0.01}\n"), mustShipped(t))
-	if err != nil || got != want {
+	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("got %+v, %v, want %+v", got, err, want)
 	}
 }
@@ -105,6 +105,11 @@ func TestStationFiles(t *testing.T) {
 		{"version: 1\njobs: 08\n", ":2: jobs: 08 would be read as an octal number: write it without the leading zero"},
 		{"version: 1\njobs: 99999999999999999999\n", ":2: jobs: wants a whole number, not 99999999999999999999"},
 		{"version: 1\njobs: -1\n", ":2: jobs: -1 is not between 0 and 256"},
+		{"version: 1\nmm_per_px: 0.015\nscales: []\n", ""},
+		{"version: 1\nscales: [{view: egde, file: a.json}]\n", `:2: scales[0].view: "egde" is no view; did you mean edge?`},
+		{"version: 1\nscales: [{view: edge}]\n", ":2: scales[0].file: is missing: name a scale file, made by inspect scale"},
+		{"version: 1\nscales:\n  - {view: edge, file: a.json}\n  - {view: edge, file: b.json}\n", ":4: scales[1].view: two scale files for the same view"},
+		{"version: 1\nmm_per_px: 0.015\nscales: [{view: edge, file: a.json}]\n", ":2: mm_per_px: is set beside scale files: leave it at 0, or take out scales"},
 		{"version: 1\nfaceplate_thickness_mm: 0.1\n", ":2: faceplate_thickness_mm: 0.1 is not between 0.2 and 5 (0: not set)"},
 	} {
 		path := filepath.Join(t.TempDir(), "station.yaml")
@@ -123,6 +128,24 @@ func TestStationFiles(t *testing.T) {
 	}
 	if _, err := LoadStation("testdata/absent.yaml"); !errors.Is(err, os.ErrNotExist) || !strings.Contains(err.Error(), "read station") {
 		t.Errorf("absent file: %v", err)
+	}
+}
+
+// Files that a station names lie beside it, wherever the program is started.
+func TestStationPaths(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "station.yaml")
+	text := "version: 1\nscales: [{view: \"\", file: s/edge.json}, {view: face, file: /a/face.json}]\ncheck_log: checks.csv\n"
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s, err := LoadStation(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Scale{{"", filepath.Join(dir, "s/edge.json")}, {"face", "/a/face.json"}}
+	if !reflect.DeepEqual(s.Scales, want) || s.CheckLog != filepath.Join(dir, "checks.csv") {
+		t.Errorf("got %v and %s", s.Scales, s.CheckLog)
 	}
 }
 
