@@ -43,6 +43,7 @@ type Fact struct{ Name, Value string }
 type SheetSection struct {
 	Heading  string
 	Text     []string // paragraphs
+	Bars     []SheetBar
 	Figures  []SheetFigure
 	Pictures []SheetPicture
 	Tables   []SheetTable
@@ -87,9 +88,15 @@ type sectionView struct {
 	ID       string
 	Heading  string
 	Text     []string
+	Bars     []barView
 	Figures  []figureView
 	Pictures []pictureView
 	Tables   []tableView
+}
+
+type barView struct {
+	Name, Value, Sign, State, Line string
+	SVG                            template.HTML
 }
 
 type figureView struct {
@@ -146,6 +153,9 @@ func SheetPage(w io.Writer, s Sheet) error {
 
 func newSectionView(id string, s SheetSection) sectionView {
 	v := sectionView{ID: id, Heading: s.Heading, Text: s.Text}
+	for _, b := range s.Bars {
+		v.Bars = append(v.Bars, barView{b.Name, b.Value, b.sign(), b.State(), b.Line, BarSVG(b)})
+	}
 	for _, f := range s.Figures {
 		v.Figures = append(v.Figures, figureView{template.HTML(f.SVG), f.Alt, f.Caption})
 	}

@@ -21,13 +21,14 @@ func SheetText(w io.Writer, s Sheet) error {
 	textList(&b, english.Why, s.Reasons)
 	textList(&b, english.Warnings, s.Warnings)
 	for _, sec := range s.Sections {
-		if len(sec.Text)+len(sec.Tables) == 0 {
+		if len(sec.Text)+len(sec.Bars)+len(sec.Tables) == 0 {
 			continue // plots only
 		}
 		fmt.Fprintf(&b, "\n%s\n", sec.Heading)
 		for _, p := range sec.Text {
 			fmt.Fprintf(&b, "  %s\n", p)
 		}
+		textBars(&b, sec.Bars)
 		for _, t := range sec.Tables {
 			textTable(&b, t)
 		}
@@ -53,6 +54,25 @@ func textList(b *bytes.Buffer, heading string, items []string) {
 	fmt.Fprintf(b, "%s\n", heading)
 	for _, it := range items {
 		fmt.Fprintf(b, "  - %s\n", it)
+	}
+}
+
+// barColumns is how wide a bar is drawn in a terminal, characters.
+const barColumns = 40
+
+// textBars writes each bar with its name and value in front and where the value
+// lies behind, and below it what to do.
+func textBars(b *bytes.Buffer, bars []SheetBar) {
+	name, value := 0, 0
+	for _, x := range bars {
+		name, value = max(name, utf8.RuneCountInString(x.Name)), max(value, utf8.RuneCountInString(x.Value))
+	}
+	for _, x := range bars {
+		fmt.Fprintf(b, "  %s  %s  %s  %s\n", padded(x.Name, name, false), padded(x.Value, value, true),
+			BarText(barColumns, x.V, x.Lo, x.Hi, x.Min, x.Max), x.State())
+		if x.Line != "" {
+			fmt.Fprintf(b, "    %s\n", x.Line)
+		}
 	}
 }
 
