@@ -187,13 +187,25 @@ func (pt *edgePaint) colourAt(u, v float64) [3]float64 {
 	}
 	behind := s.stem > 0 && v > 0.8*s.depth && math.Abs(u) < s.stem+1 // the holder, not the panel
 	if g := pt.p.Grazing; g > 0 && !behind {
-		white += g * pt.panel * math.Exp(-max(inside, 0)/(0.006*s.px))
+		white += g * pt.panel * meanDecay(inside, grazingMM*s.px)
 	}
 	var out [3]float64
 	for k := range out {
 		out[k] = light*(pt.face[k]*(1-share)+pt.shell[k]*share) + white
 	}
 	return out
+}
+
+// grazingMM is the depth in which mirrored light falls to 1/e: a rule of thumb.
+const grazingMM = 0.006
+
+// meanDecay is the mean of exp(-depth/reach) over the part of a pixel that lies
+// inside the limb, d being how far inside its middle is (both in pixels): the
+// decay is steeper than a pixel is wide, so one sample of it would not do.
+func meanDecay(d, reach float64) float64 {
+	lo := max(0, d-0.5)
+	hi := max(d+0.5, lo+0.01)
+	return reach * (math.Exp(-lo/reach) - math.Exp(-hi/reach)) / (hi - lo)
 }
 
 // marks calls f for each pixel of the unit whose place lies within the given
