@@ -263,6 +263,34 @@ func TestCoverage(t *testing.T) {
 	}
 }
 
+// Both walls mirror half of the panel's light at the very limb: the outline
+// moves in on both sides, the step does not, and its uncertainty holds.
+func TestGrazingLight(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 5))
+	within, n := 0, 0
+	for k := range 12 {
+		p := synth.SmallEdge()
+		p.Seed, p.Grazing = uint64(k), 0.5
+		p.StepLeftUM, p.StepRightUM = 120*rng.Float64()-60, 120*rng.Float64()-60
+		p.TiltDeg, p.BulgeSlope = 8*rng.Float64()-4, 0.14*rng.Float64()-0.03
+		p.BlurSigmaPX, p.NoiseSigma = 0.6+0.8*rng.Float64(), 2.5*rng.Float64()
+		im, tr := synth.Edge(p)
+		step, u := steps(t, Measure(im, part.Shot{}, DefaultParams(p.MMPerPX)))
+		for i, e := range [2]synth.EdgeStation{tr.Left, tr.Right} {
+			n++
+			if d := math.Abs(step[i] - e.StepUM); d <= 2*u[i] {
+				within++
+			}
+			if u[i] > 3 {
+				t.Errorf("unit %d: u %.1f um at 25 um a pixel", k, u[i])
+			}
+		}
+	}
+	if float64(within) < 0.9*float64(n) {
+		t.Errorf("error within twice the stated uncertainty at %d of %d stations", within, n)
+	}
+}
+
 func TestGapAndBead(t *testing.T) {
 	p := smallUnit()
 	p.W, p.H, p.MMPerPX = 1600, 1200, 0.015
