@@ -3,6 +3,7 @@ module finishbench
 go 1.26.0
 
 require (
+	github.com/bep/imagemeta v1.0.1
 	github.com/disintegration/imaging v1.6.2
 	github.com/go-viper/mapstructure/v2 v2.4.0
 	github.com/rogpeppe/go-internal v1.16.0
