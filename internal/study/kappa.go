@@ -76,7 +76,7 @@ func CohenKappa(table [][]int, w Weights, confidence float64) (Kappa, error) {
 		return Kappa{}, err
 	}
 	rows, cols := margins(p)
-	po, pe := agreement(p, rows, cols, weight)
+	po, pe := weightedAgreement(p, rows, cols, weight)
 	k := Kappa{N: n, Observed: po, Expected: pe, SE: math.NaN(), SENull: math.NaN(), SECohen: math.NaN(), Confidence: confidence,
 		Method: "large sample (Fleiss, Cohen & Everitt 1969)"}
 	if 1-pe < 1e-12 {
@@ -161,7 +161,7 @@ func margins(p [][]float64) (rows, cols []float64) {
 	return rows, cols
 }
 
-func agreement(p [][]float64, rows, cols []float64, w [][]float64) (po, pe float64) {
+func weightedAgreement(p [][]float64, rows, cols []float64, w [][]float64) (po, pe float64) {
 	for i := range p {
 		for j := range p {
 			po += w[i][j] * p[i][j]
@@ -171,8 +171,8 @@ func agreement(p [][]float64, rows, cols []float64, w [][]float64) (po, pe float
 	return po, pe
 }
 
-// cohenErrors are equations 8 and 9 of Fleiss, Cohen & Everitt (1969), as
-// numbered from memory: the standard error of kappa, and that under kappa = 0.
+// cohenErrors are the large-sample standard errors of Fleiss, Cohen & Everitt
+// (1969): of kappa as it is, and of kappa where the true one is 0.
 func cohenErrors(p [][]float64, rows, cols []float64, w [][]float64, po, pe, n float64) (se, seNull float64) {
 	k := len(p)
 	wr, wc := make([]float64, k), make([]float64, k) // mean weight of a row's and of a column's category
