@@ -2,6 +2,8 @@ package seam
 
 import (
 	"math"
+
+	"finishbench/internal/part"
 )
 
 // Lengths at a limb, in mm. They are lengths of units, not of pictures; common
@@ -31,6 +33,9 @@ type limb struct {
 	y0       int // row of rows[0]
 	reach    int // samples kept on either side of the outline
 	level    int // samples from the outline to where a level is taken
+
+	undistort func(part.Point) part.Point // see Params; nil: none
+	anchor    part.Point                  // of the straightened outline, see anchorAt
 }
 
 func (b *limb) x(u float64) float64 {
@@ -351,10 +356,38 @@ func spread(rows []limbRow, n int) []limbRow {
 	return out
 }
 
+// anchorAt makes the outline at row y, column u of the limb the place that
+// straight leaves where it is.
+func (b *limb) anchorAt(y, u float64) { b.anchor = part.Point{X: b.x(u), Y: y} }
+
+// straight takes the lens's distortion off a place of the outline: row y, column
+// u of the limb. What is left is its place about the anchor, so that rows and
+// columns near the seam keep their numbers.
+func (b *limb) straight(y, u float64) (float64, float64) {
+	if b.undistort == nil || math.IsNaN(u) {
+		return y, u
+	}
+	p, a := b.undistort(part.Point{X: b.x(u), Y: y}), b.undistort(b.anchor)
+	return p.Y - a.Y + b.anchor.Y, b.x(p.X - a.X + b.anchor.X)
+}
+
+// bent is the inverse of straight, as a place of the picture, for drawing.
+func (b *limb) bent(y, u float64) part.Point {
+	y0, u0 := y, u
+	for range 4 { // distortion is slight: each round leaves a few hundredths of it
+		ys, us := b.straight(y0, u0)
+		y0, u0 = y0+y-ys, u0+u-us
+	}
+	return part.Point{X: b.x(u0), Y: y0}
+}
+
 // finish finds the rows' fine places with the common blur and fits the side.
 func (b *limb) finish(s *side, seamY float64) string {
 	fitRows(s.rows, s.fit.poly, s.shape)
 	y, u := columnsOf(s.rows, true)
+	for i := range y {
+		y[i], u[i] = b.straight(y[i], u[i])
+	}
 	off := make([]float64, 0, len(s.rows))
 	for _, r := range s.rows {
 		if !math.IsNaN(r.fine) {

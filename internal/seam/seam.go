@@ -13,6 +13,11 @@ type Params struct {
 	URelScale            float64 // relative standard uncertainty of the scale (>= 0)
 	FaceplateThicknessMM float64 // 0: unknown; used only where the seam cannot be seen
 	Linear               bool    // samples are linear light, not sRGB-encoded
+
+	// Undistort gives where a lens without distortion would have a place of the
+	// picture; nil: no distortion is taken off. MMPerPX is then the scale of such
+	// a lens. Only the outline's points are moved, never the picture.
+	Undistort func(part.Point) part.Point
 }
 
 // DefaultParams are the parameters for a scale alone: 0.2 % uncertainty of the
@@ -180,7 +185,7 @@ func (r *limbResult) fill(s *part.Station, seam seamCurve) {
 
 // measureLimb measures one limb.
 func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Params) (r limbResult) {
-	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir}
+	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir, undistort: p.Undistort}
 	x := float64(sil.x0)
 	if mirrored {
 		x = float64(sil.x1)
@@ -227,6 +232,7 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 			return r
 		}
 	}
+	b.anchorAt(y, (face.fit.at(y)+shell.fit.at(y))/2)
 	sigma := commonBlur(face.shape, shell.shape)
 	for _, s := range [2]*side{&face, &shell} {
 		if r.reason = b.finish(s, y); r.reason != "" {
@@ -337,8 +343,9 @@ func (r *limbResult) groove(b *limb, face, shell *side, um float64) {
 		if t < -face.lo || t > shell.lo || math.IsNaN(row.half) {
 			continue
 		}
-		uf, us := face.fit.at(row.y)-face.offset, shell.fit.at(row.y)-shell.offset
-		dip, rise := row.half-max(uf, us), min(uf, us)-row.half
+		y, half := b.straight(row.y, row.half)
+		uf, us := face.fit.at(y)-face.offset, shell.fit.at(y)-shell.offset
+		dip, rise := half-max(uf, us), min(uf, us)-half
 		v := dip
 		if rise > 0 {
 			v = -rise
@@ -370,7 +377,7 @@ func (r *limbResult) draw(b *limb, face, shell *side) {
 		const n = 13
 		for i := 0; i < n; i++ {
 			y := s.fit.x0 + b.dir*s.sign*s.hi*float64(i)/(n-1)
-			pts = append(pts, part.Point{X: b.x(s.fit.at(y)), Y: y})
+			pts = append(pts, b.bent(y, s.fit.at(y)))
 		}
 		r.outline = append(r.outline, pts)
 	}
