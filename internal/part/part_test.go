@@ -65,3 +65,14 @@ func TestAbsentIsNotZero(t *testing.T) {
 		t.Errorf("station: %s", s)
 	}
 }
+
+// With a scale file a view, pictures differ in scale.
+func TestScaleOf(t *testing.T) {
+	mm := 0.02
+	r := Result{MMPerPX: 0.015, Pictures: []PictureReport{{File: "edge_000.jpg"}, {File: "face_raking.jpg", MMPerPX: &mm}}}
+	for file, want := range map[string]float64{"edge_000.jpg": 0.015, "face_raking.jpg": 0.02, "other.jpg": 0.015} {
+		if got := r.ScaleOf(file); got != want {
+			t.Errorf("%s: %g, want %g", file, got, want)
+		}
+	}
+}

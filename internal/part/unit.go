@@ -25,7 +25,8 @@ type Result struct {
 	Verdict  Verdict         `json:"verdict"`
 	Score    *float64        `json:"score,omitempty"` // demerits; absent where the unit could not be measured
 	Reasons  []string        `json:"reasons"`
-	MMPerPX  float64         `json:"mm_per_px"`
+	MMPerPX  float64         `json:"mm_per_px"`        // of all pictures, or, with a scale file a view, of the first picture
+	Scales   []ScaleUse      `json:"scales,omitempty"` // the scale files that were used
 	Seam     Seam            `json:"seam"`
 	Findings []Finding       `json:"findings"`
 	Pictures []PictureReport `json:"pictures"`
@@ -70,6 +71,7 @@ type Station struct {
 	YPX      *float64 `json:"y_px,omitempty"`
 	SeamFrom string   `json:"seam_from,omitempty"` // "picture": seen; "rim": from the faceplate's rim and thickness
 	Warnings []string `json:"warnings,omitempty"`
+	Budget   *Budget  `json:"budget,omitempty"` // how UUM comes about; kept in result.json only where asked for
 }
 
 // Finding is one defect, seen in one or more pictures of a pose.
@@ -109,8 +111,30 @@ type PictureReport struct {
 	Problems    []Problem `json:"problems"`
 	SharpnessPX *float64  `json:"sharpness_px,omitempty"` // 10-90 % width of the outline's edge
 	Clipped     *float64  `json:"clipped,omitempty"`      // share of the unit's pixels at full scale
+	MMPerPX     *float64  `json:"mm_per_px,omitempty"`    // where it differs from the result's
 	WidthPX     int       `json:"width_px,omitempty"`
 	HeightPX    int       `json:"height_px,omitempty"`
+}
+
+// ScaleUse is a scale file that a unit was measured with.
+type ScaleUse struct {
+	View    View    `json:"view,omitempty"` // absent: all views
+	File    string  `json:"file"`
+	SHA256  string  `json:"sha256"` // of the file's bytes
+	Made    string  `json:"made"`   // date
+	MMPerPX float64 `json:"mm_per_px"`
+	URel    float64 `json:"u_rel"` // relative standard uncertainty, k = 1
+	Lens    bool    `json:"lens"`  // whether its distortion was taken off
+}
+
+// ScaleOf returns the scale of a picture, mm per pixel; 0 where it is not known.
+func (r *Result) ScaleOf(file string) float64 {
+	for i := range r.Pictures {
+		if p := &r.Pictures[i]; p.File == file && p.MMPerPX != nil {
+			return *p.MMPerPX
+		}
+	}
+	return r.MMPerPX
 }
 
 // Problem is one check that a picture did not meet.

@@ -234,7 +234,7 @@ func (st style) pad64() float64 { return float64(st.pad) }
 func caption(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, scale float64) {
 	text := pictureName(r, file)
 	bar, barText := 0, ""
-	if mm, px := roundBar(r.MMPerPX, scale, float64(c.w)*0.12); px > 0 {
+	if mm, px := roundBar(r.ScaleOf(file), scale, float64(c.w)*0.12); px > 0 {
 		bar, barText = int(px+0.5), mmText(mm)
 	}
 	if text == "" && bar == 0 {

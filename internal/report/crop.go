@@ -98,7 +98,7 @@ func MakeCrops(r *part.Result, picture func(file string) *part.Image) ([]Crop, e
 			if _, ok := within(b, im.W, im.H); !ok {
 				continue
 			}
-			c, err := MakeCrop(im, file, *f, r.MMPerPX)
+			c, err := MakeCrop(im, file, *f, r.ScaleOf(file))
 			if err != nil {
 				return nil, err
 			}

@@ -184,6 +184,25 @@ type pictureRow struct {
 	Problems                              []problemView
 }
 
+// scaleText tells the scale, and of which scale files it is.
+func scaleText(r *part.Result) string {
+	if len(r.Scales) == 0 {
+		if r.MMPerPX > 0 {
+			return significant(r.MMPerPX) + " mm/px"
+		}
+		return ""
+	}
+	var of []string
+	for _, s := range r.Scales {
+		view := ""
+		if s.View != "" {
+			view = string(s.View) + ": "
+		}
+		of = append(of, fmt.Sprintf("%s%s mm/px ± %.2g %% (k = 2), %s of %s", view, significant(s.MMPerPX), 200*s.URel, s.File, s.Made))
+	}
+	return strings.Join(of, "; ")
+}
+
 func newPageView(in PageInput) pageView {
 	r := in.Result
 	v := pageView{
@@ -192,9 +211,7 @@ func newPageView(in PageInput) pageView {
 		Version: in.Version, Generated: in.Generated, Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM),
 	}
 	v.Title = v.Unit + ": " + v.Word
-	if r.MMPerPX > 0 {
-		v.Scale = significant(r.MMPerPX) + " mm/px"
-	}
+	v.Scale = scaleText(r)
 	if n := len(v.Reasons); n > reasonsShown {
 		v.Reasons, v.MoreReasons = v.Reasons[:reasonsShown-1], v.Reasons[reasonsShown-1:]
 		v.More = fmt.Sprintf(english.More, len(v.MoreReasons))
