@@ -13,6 +13,7 @@ type edgeShape struct {
 	rise   float64 // linear light per pixel
 	uShift float64 // standard uncertainty of shift, see fitShape
 	uSigma float64
+	dof    float64 // degrees of freedom of both
 	gloss  float64 // glossMM in pixels
 }
 
@@ -107,16 +108,24 @@ func fitShape(rows []limbRow, p poly, start edgeShape, rises bool) (edgeShape, b
 		return start, false
 	}
 	e = get(x)
-	e.uShift, e.uSigma = shapeUncertainty(rows, p, &e, np)
+	e.uShift, e.uSigma, e.dof = shapeUncertainty(rows, p, &e, np)
 	ok = math.Abs(e.unit-e.panel) > minStep && e.sigma < 15 && !math.IsNaN(e.shift)
 	return e, ok
 }
 
 func clamp(v, lim float64) float64 { return min(lim, max(-lim, v)) }
 
-// shapeSum adds all samples' equations and returns the squared residuals' sum.
-func shapeSum(rows []limbRow, p poly, e *edgeShape, q *normal) (ss float64, n int) {
+// sample is one pixel beside the outline, held against the edge's model.
+type sample struct {
+	column   int
+	residual float64    // linear light: seen minus model
+	by       [5]float64 // the model's derivatives by shift, sigma, panel, unit and rise
+}
+
+// eachSample calls f for each pixel within the window around the outline.
+func eachSample(rows []limbRow, p poly, e *edgeShape, f func(s *sample)) {
 	out, in := e.window()
+	var s sample
 	for i := range rows {
 		r := &rows[i]
 		if r.light == nil {
@@ -128,13 +137,23 @@ func shapeSum(rows []limbRow, p poly, e *edgeShape, q *normal) (ss float64, n in
 			if d < -out || d > in {
 				continue
 			}
-			m, by := e.value(d)
-			by[0] *= -cos
-			q.add(by[:q.n], v-m, 1)
-			ss += (v - m) * (v - m)
-			n++
+			s.column, s.residual = r.u0+k, v
+			v, s.by = e.value(d)
+			s.residual -= v
+			s.by[0] *= -cos
+			f(&s)
 		}
 	}
+}
+
+// shapeSum adds all samples' equations and returns the squared residuals' mean
+// and the number of samples.
+func shapeSum(rows []limbRow, p poly, e *edgeShape, q *normal) (ss float64, n int) {
+	eachSample(rows, p, e, func(s *sample) {
+		q.add(s.by[:q.n], s.residual, 1)
+		ss += s.residual * s.residual
+		n++
+	})
 	return ss / float64(max(1, n)), n
 }
 
@@ -144,39 +163,26 @@ func normalCos(p poly, y float64) float64 {
 	return 1 / math.Sqrt(1+s*s)
 }
 
-// shapeUncertainty is the column-wise sandwich for shift and sigma.
-func shapeUncertainty(rows []limbRow, p poly, e *edgeShape, np int) (uShift, uSigma float64) {
-	out, in := e.window()
+// shapeUncertainty is the column-wise sandwich for shift and sigma, and its
+// degrees of freedom: columns less parameters.
+func shapeUncertainty(rows []limbRow, p poly, e *edgeShape, np int) (uShift, uSigma, dof float64) {
 	a := normal{n: np}
 	sums := map[int]*[5]float64{}
-	for i := range rows {
-		r := &rows[i]
-		if r.light == nil {
-			continue
+	eachSample(rows, p, e, func(s *sample) {
+		a.add(s.by[:np], 0, 1)
+		c := sums[s.column]
+		if c == nil {
+			c = new([5]float64)
+			sums[s.column] = c
 		}
-		at, cos := p.at(r.y)+e.shift, normalCos(p, r.y)
-		for k, v := range r.light {
-			d := (float64(r.u0+k) - at) * cos
-			if d < -out || d > in {
-				continue
-			}
-			m, by := e.value(d)
-			by[0] *= -cos
-			a.add(by[:np], 0, 1)
-			s := sums[r.u0+k]
-			if s == nil {
-				s = new([5]float64)
-				sums[r.u0+k] = s
-			}
-			for j := 0; j < np; j++ {
-				s[j] += by[j] * (v - m)
-			}
+		for j := range np {
+			c[j] += s.by[j] * s.residual
 		}
-	}
+	})
 	_, inv, ok := a.solve(0)
 	g := float64(len(sums))
 	if !ok || g <= float64(np) {
-		return math.NaN(), math.NaN()
+		return math.NaN(), math.NaN(), math.NaN()
 	}
 	var vs, vg float64
 	for _, s := range sums {
@@ -189,7 +195,7 @@ func shapeUncertainty(rows []limbRow, p poly, e *edgeShape, np int) (uShift, uSi
 		vg += y * y
 	}
 	f := g / (g - float64(np)) // few columns: degrees of freedom spent on the shape
-	return math.Sqrt(vs * f), math.Sqrt(vg * f)
+	return math.Sqrt(vs * f), math.Sqrt(vg * f), g - float64(np)
 }
 
 // fitRows finds each row's own outline with the shape held, its panel's and

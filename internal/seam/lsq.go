@@ -116,7 +116,7 @@ type polyFit struct {
 
 // u returns the standard uncertainty of the value at x0: scatter, number and
 // correlation of the points, and how far they must be carried.
-func (f polyFit) u() float64 { return math.Hypot(f.sd*math.Sqrt(f.infl*f.q00), f.uDeg) }
+func (f polyFit) u() float64 { return math.Hypot(f.uScatter(), f.uDeg) }
 
 // fitCurved fits as fitPoly does, between the given degree and the next: the
 // higher one counts the more, the more of the scatter it explains. With F the

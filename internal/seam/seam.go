@@ -163,24 +163,22 @@ func (s seamCurve) line(ends, off [2]float64) []part.Point {
 type limbResult struct {
 	reason   string
 	step     float64 // um
-	u        float64 // um
 	gap      float64 // um
 	bead     float64 // um
 	x, y     float64 // pixels
 	sigma    float64 // pixels
 	outline  [][]part.Point
 	warnings []string
-	parts    [6]float64 // um: scatter, column pattern, model, height, scale, floor
-	face     side
-	shell    side
+	budget   part.Budget
 }
 
 func (r *limbResult) fill(s *part.Station, seam seamCurve) {
 	s.State = part.Measured
-	s.StepUM, s.UUM = part.Num(r.step), part.Num(r.u)
+	s.StepUM, s.UUM = part.Num(r.step), part.Num(r.budget.CombinedUM)
 	s.GapUM, s.BeadUM = part.Num(r.gap), part.Num(r.bead)
 	s.XPX, s.YPX = part.Num(r.x), part.Num(r.y)
 	s.SeamFrom, s.Warnings = seam.from, r.warnings
+	s.Budget = named(r.budget, s)
 }
 
 // measureLimb measures one limb.
@@ -241,8 +239,8 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 	}
 	r.combine(b, &face, &shell, uY, sigma, p)
 	switch {
-	case !(r.u <= maxUM):
-		r.reason = fmt.Sprintf("the outline is too unclear here: the step's uncertainty would be %.0f um", r.u)
+	case !(r.budget.CombinedUM <= maxUM):
+		r.reason = fmt.Sprintf("the outline is too unclear here: the step's uncertainty would be %.0f um", r.budget.CombinedUM)
 	case math.Abs(r.step) > maxStepMM*1000:
 		r.reason = "what the outline shows here is not a step of faceplate and shell"
 	}
@@ -307,20 +305,9 @@ func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, p Pa
 		cos = 1
 	}
 	r.sigma = sigma
-	r.parts[0] = f.U * cos * um
-	r.parts[1] = math.Hypot(face.shape.uShift, shell.shape.uShift) * cos * um
-	r.parts[2] = math.Hypot(face.shape.uModel(), shell.shape.uModel()) * cos * um
-	r.parts[3] = math.Abs(f.SlopeAfter-f.SlopeBefore) * uY * um
-	r.parts[4] = math.Abs(r.step) * p.URelScale
-	r.parts[5] = math.Sqrt2 * uSharpness * sigma * um
-	ss := 0.0
-	for _, v := range r.parts {
-		ss += v * v
-	}
-	r.u = math.Sqrt(ss)
+	r.budget = stepBudget(r.step, face, shell, f, cos, uY, sigma, p)
 	r.x = b.x(shell.fit.c[0])
 	r.y = shell.fit.x0
-	r.face, r.shell = *face, *shell
 	r.groove(b, face, shell, um)
 	r.draw(b, face, shell)
 }
