@@ -1,0 +1,308 @@
+package optics
+
+import (
+	"errors"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// bundle is the fit of one lens and a pose for each view to all marks, by
+// Levenberg and Marquardt's method (Marquardt 1963, SIAM J. Appl. Math. 11(2)).
+// Views share only the lens, so that each step solves for the lens first, the
+// poses being eliminated block by block, then for each pose.
+type bundle struct {
+	views  []View
+	groups [][]int // each free parameter of the lens: the places that move together
+	weight []float64
+
+	lens  Lens
+	poses []Pose
+}
+
+// normal holds the normal equations: lens with lens (n x n), lens with pose
+// (n x 6 a view), pose with pose (6 x 6 a view), and the right-hand sides.
+type normal struct {
+	n     int
+	a     []float64
+	g     []float64
+	b     [][]float64
+	v     [][36]float64
+	h     [][6]float64
+	cost  float64
+	valid bool // no mark behind the lens
+}
+
+const (
+	bundleSteps = 300
+	poseSize    = 6
+)
+
+// fit improves lens and poses until they stay.
+func (b *bundle) fit() error {
+	lambda := 1e-3
+	now := b.normal(&b.lens, b.poses)
+	if !now.valid {
+		return errors.New("the fit found no start with the target in front of the lens")
+	}
+	for range bundleSteps {
+		moved := false
+		for lambda < 1e16 {
+			l, poses, ok := b.step(now, lambda)
+			if ok {
+				next := b.normal(&l, poses)
+				if next.valid && next.cost <= now.cost {
+					done := now.cost-next.cost <= 1e-13*now.cost
+					b.lens, b.poses, now = l, poses, next
+					lambda = max(lambda/10, 1e-12)
+					moved = !done
+					break
+				}
+			}
+			lambda *= 10
+		}
+		if !moved {
+			return nil
+		}
+	}
+	return errors.New("the fit did not come to rest; the views contradict each other, or say too little about the lens")
+}
+
+// normal sets up the normal equations about the given lens and poses.
+func (b *bundle) normal(l *Lens, poses []Pose) *normal {
+	n := len(b.groups)
+	q := &normal{n: n, a: make([]float64, n*n), g: make([]float64, n), b: make([][]float64, len(b.views)),
+		v: make([][36]float64, len(b.views)), h: make([][6]float64, len(b.views)), valid: true}
+	var jl [2][lensSize]float64
+	var jp [2][poseSize]float64
+	lens := make([]float64, n)
+	mark := 0
+	for i, view := range b.views {
+		q.b[i] = make([]float64, n*poseSize)
+		for _, m := range view.Marks {
+			e, ok := project(l, &poses[i], m, &jl, &jp)
+			if !ok {
+				q.valid = false
+				return q
+			}
+			w := 1.0
+			if b.weight != nil {
+				w = b.weight[mark]
+			}
+			mark++
+			for axis := range 2 {
+				for k, group := range b.groups {
+					lens[k] = 0
+					for _, place := range group {
+						lens[k] += jl[axis][place]
+					}
+				}
+				q.add(i, lens, &jp[axis], e[axis], w)
+			}
+		}
+	}
+	return q
+}
+
+// add takes in one residual e = found - predicted with its derivatives.
+func (q *normal) add(view int, lens []float64, pose *[poseSize]float64, e, w float64) {
+	q.cost += w * e * e
+	b, v, h := q.b[view], &q.v[view], &q.h[view]
+	for r, lr := range lens {
+		lr *= w
+		q.g[r] += lr * e
+		for c := range lens {
+			q.a[r*q.n+c] += lr * lens[c]
+		}
+		for c := range pose {
+			b[r*poseSize+c] += lr * pose[c]
+		}
+	}
+	for r, pr := range pose {
+		pr *= w
+		h[r] += pr * e
+		for c := range pose {
+			v[r*poseSize+c] += pr * pose[c]
+		}
+	}
+}
+
+// project gives a mark's residual (found - predicted, px) and the derivatives of
+// the prediction by the lens and by a turn and shift of the pose.
+func project(l *Lens, p *Pose, m Mark, jl *[2][lensSize]float64, jp *[2][poseSize]float64) ([2]float64, bool) {
+	c := p.at(m.XMM, m.YMM)
+	if !(c[2] > 0) {
+		return [2]float64{}, false
+	}
+	x, y := c[0]/c[2], c[1]/c[2]
+	xd, yd := l.distort(x, y)
+	s := x*x + y*y
+	f := [2]float64{l.FX, l.FY}
+	*jl = [2][lensSize]float64{
+		{lensFX: xd, lensCX: 1, lensK1: f[0] * x * s, lensK2: f[0] * x * s * s, lensP1: f[0] * 2 * x * y,
+			lensP2: f[0] * (s + 2*x*x), lensK3: f[0] * x * s * s * s},
+		{lensFY: yd, lensCY: 1, lensK1: f[1] * y * s, lensK2: f[1] * y * s * s, lensP1: f[1] * (s + 2*y*y),
+			lensP2: f[1] * 2 * x * y, lensK3: f[1] * y * s * s * s},
+	}
+	d := l.slope(x, y)
+	r := [3]float64{c[0] - p.T[0], c[1] - p.T[1], c[2] - p.T[2]}
+	for axis := range 2 {
+		// The prediction by the point's place before the lens, then by turn and shift.
+		gx, gy := f[axis]*d[2*axis]/c[2], f[axis]*d[2*axis+1]/c[2]
+		gz := -(gx*x + gy*y)
+		jp[axis] = [poseSize]float64{r[1]*gz - r[2]*gy, r[2]*gx - r[0]*gz, r[0]*gy - r[1]*gx, gx, gy, gz}
+	}
+	return [2]float64{m.XPX - (l.FX*xd + l.CX), m.YPX - (l.FY*yd + l.CY)}, true
+}
+
+// step solves the normal equations with each diagonal raised by the share
+// lambda and gives the lens and poses moved by the solution.
+func (b *bundle) step(q *normal, lambda float64) (Lens, []Pose, bool) {
+	s, rhs, inv, ok := q.eliminate(lambda)
+	if !ok {
+		return Lens{}, nil, false
+	}
+	move, ok := solve(s, rhs)
+	if !ok {
+		return Lens{}, nil, false
+	}
+	l := b.lens
+	at := l.list()
+	for k, group := range b.groups {
+		for _, place := range group {
+			*at[place].at += move[k]
+		}
+	}
+	if !(l.FX > 0 && l.FY > 0) {
+		return Lens{}, nil, false
+	}
+	poses := make([]Pose, len(b.poses))
+	for i := range poses {
+		h := q.h[i]
+		for c := range poseSize {
+			for r := range q.n {
+				h[c] -= q.b[i][r*poseSize+c] * move[r]
+			}
+		}
+		var d [poseSize]float64
+		for r := range d {
+			for c := range h {
+				d[r] += inv[i][r*poseSize+c] * h[c]
+			}
+		}
+		poses[i] = b.poses[i].turned([3]float64(d[:3]), [3]float64(d[3:]))
+	}
+	return l, poses, true
+}
+
+// eliminate takes the poses out of the normal equations (Schur's complement) and
+// gives what is left for the lens, with the inverse of each pose's block.
+func (q *normal) eliminate(lambda float64) (*mat.SymDense, []float64, [][36]float64, bool) {
+	inv := make([][36]float64, len(q.v))
+	rest := append([]float64(nil), q.a...)
+	rhs := append([]float64(nil), q.g...)
+	for k := range q.n {
+		rest[k*q.n+k] *= 1 + lambda
+	}
+	for i := range q.v {
+		v := mat.NewSymDense(poseSize, append([]float64(nil), q.v[i][:]...))
+		for k := range poseSize {
+			v.SetSym(k, k, v.At(k, k)*(1+lambda))
+		}
+		if !invert(v, &inv[i]) {
+			return nil, nil, nil, false
+		}
+		for r := range q.n {
+			var bv [poseSize]float64 // row r of b times the inverse
+			for c := range poseSize {
+				for k := range poseSize {
+					bv[c] += q.b[i][r*poseSize+k] * inv[i][k*poseSize+c]
+				}
+				rhs[r] -= bv[c] * q.h[i][c]
+			}
+			for o := range q.n {
+				for c := range poseSize {
+					rest[r*q.n+o] -= bv[c] * q.b[i][o*poseSize+c]
+				}
+			}
+		}
+	}
+	if q.n == 0 {
+		return nil, rhs, inv, true
+	}
+	return mat.NewSymDense(q.n, rest), rhs, inv, true
+}
+
+// invert writes the inverse of a positive definite block of 6 x 6.
+func invert(v *mat.SymDense, out *[36]float64) bool {
+	m, ok := inverse(v)
+	if !ok {
+		return false
+	}
+	for r := range poseSize {
+		for c := range poseSize {
+			out[r*poseSize+c] = m.At(r, c)
+		}
+	}
+	return true
+}
+
+// scaled gives a positive semidefinite matrix with a diagonal of 1, so that the
+// units of its rows do not matter, and the factors that do this.
+func scaled(s *mat.SymDense) (*mat.SymDense, []float64, bool) {
+	n := s.SymmetricDim()
+	d, q := make([]float64, n), mat.NewSymDense(n, nil)
+	for k := range d {
+		if d[k] = 1 / math.Sqrt(s.At(k, k)); math.IsInf(d[k], 0) || math.IsNaN(d[k]) {
+			return nil, nil, false
+		}
+	}
+	for r := range n {
+		for c := r; c < n; c++ {
+			q.SetSym(r, c, s.At(r, c)*d[r]*d[c])
+		}
+	}
+	return q, d, true
+}
+
+// inverse is that of a positive definite matrix.
+func inverse(s *mat.SymDense) (*mat.SymDense, bool) {
+	q, d, ok := scaled(s)
+	var chol mat.Cholesky
+	if !ok || !chol.Factorize(q) {
+		return nil, false
+	}
+	var m mat.SymDense
+	if err := chol.InverseTo(&m); err != nil && !errors.As(err, new(mat.Condition)) {
+		return nil, false
+	}
+	for r := range d {
+		for c := r; c < len(d); c++ {
+			m.SetSym(r, c, m.At(r, c)*d[r]*d[c])
+		}
+	}
+	return &m, true
+}
+
+// solve gives x of s x = rhs, s positive definite; nothing for nothing.
+func solve(s *mat.SymDense, rhs []float64) ([]float64, bool) {
+	if len(rhs) == 0 {
+		return nil, true
+	}
+	q, d, ok := scaled(s)
+	var chol mat.Cholesky
+	if !ok || !chol.Factorize(q) {
+		return nil, false
+	}
+	x, y := make([]float64, len(d)), make([]float64, len(d))
+	for k := range d {
+		y[k] = rhs[k] * d[k]
+	}
+	if err := chol.SolveVecTo(mat.NewVecDense(len(d), x), mat.NewVecDense(len(d), y)); err != nil && !errors.As(err, new(mat.Condition)) {
+		return nil, false
+	}
+	for k := range d {
+		x[k] *= d[k]
+	}
+	return x, true
+}
