@@ -1,0 +1,347 @@
+package optics
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+	"finishbench/internal/robust"
+)
+
+// FindOptions are what [FindSlantedEdges] looks for. Start from
+// [DefaultFindOptions].
+type FindOptions struct {
+	Edge      EdgeOptions
+	Most      int     // edges to give back
+	Contrast  float64 // least change of light, as a share of the picture's bright parts
+	LeastRows int     // length of an edge, px
+	MostRows  int     // longer edges are cut into such pieces
+	MostHalf  float64 // widest look to each side, px
+	BowPX     float64 // an edge that sags more is no straight one
+}
+
+// DefaultFindOptions is common practice, no source.
+func DefaultFindOptions() FindOptions {
+	return FindOptions{Edge: DefaultEdgeOptions(), Most: 24, Contrast: 0.15, LeastRows: 32, MostRows: 120, MostHalf: 48, BowPX: 0.5}
+}
+
+// FoundEdge is a piece of a straight edge with its sharpness.
+type FoundEdge struct {
+	Box part.Box // the piece with the pixels used
+	Sharpness
+}
+
+// edgeTally counts what was seen and could not be used.
+type edgeTally struct{ square, steep, narrow, other int }
+
+// FindSlantedEdges looks a picture in linear light over for straight edges,
+// clean on both sides, at 2 to 10 degrees to the pixel grid, and measures each;
+// the best come first: those without warnings, then by contrast and length. The
+// error says what was seen instead where there are none.
+func FindSlantedEdges(p *part.Plane, o FindOptions) ([]FoundEdge, error) {
+	if p == nil || p.W < 32 || p.H < 32 || len(p.V) != p.W*p.H {
+		return nil, errors.New("optics: find edges: the picture must be 32 pixels wide and high at least")
+	}
+	bright := robust.Quantile(sampled(p, 20000), 0.95)
+	var found []FoundEdge
+	var tally edgeTally
+	for _, upright := range []bool{true, false} {
+		f := edgeFinder{r: edgeRegion{p, upright}, o: o, least: o.Contrast * bright, tally: &tally}
+		found = append(found, f.run()...)
+	}
+	if len(found) == 0 {
+		return nil, tally.error(o.Edge)
+	}
+	slices.SortStableFunc(found, func(a, b FoundEdge) int {
+		return cmp.Or(cmp.Compare(min(len(a.Warnings), 1), min(len(b.Warnings), 1)), -cmp.Compare(a.weight(), b.weight()))
+	})
+	return found[:min(o.Most, len(found))], nil
+}
+
+func (e *FoundEdge) weight() float64 { return e.Contrast * math.Sqrt(float64(e.Rows)) }
+
+func (t edgeTally) error(o EdgeOptions) error {
+	switch {
+	case t.square > 0:
+		return fmt.Errorf("%w: %d pieces of straight edge lie within %g degrees of the pixel grid", ErrNoEdge, t.square, o.LeastDeg)
+	case t.steep > 0:
+		return fmt.Errorf("%w: %d pieces of straight edge lie more than %g degrees off the pixel grid", ErrNoEdge, t.steep, o.MostDeg)
+	case t.narrow > 0:
+		return fmt.Errorf("%w: the %d pieces of straight edge have no even light on both sides", ErrNoEdge, t.narrow)
+	}
+	return ErrNoEdge
+}
+
+// sampled is about n of a plane's values, evenly spread.
+func sampled(p *part.Plane, n int) []float64 {
+	step := max(1, len(p.V)/n)
+	v := make([]float64, 0, len(p.V)/step+1)
+	for i := 0; i < len(p.V); i += step {
+		v = append(v, float64(p.V[i]))
+	}
+	return v
+}
+
+// edgeFinder looks for edges that run down, in the region's own directions.
+type edgeFinder struct {
+	r     edgeRegion
+	o     FindOptions
+	least float64 // contrast, linear light
+	tally *edgeTally
+	seen  map[[2]int]bool // places, by 4 px, where a followed edge runs
+}
+
+// seedRows is the distance of the rows at which edges are looked for, px.
+const seedRows = 16
+
+func (f *edgeFinder) run() []FoundEdge {
+	f.seen = map[[2]int]bool{}
+	nu, nv := f.r.size()
+	var found []FoundEdge
+	g := make([]float64, nu)
+	for v := seedRows / 2; v < nv-2; v += seedRows {
+		f.slopes(v, g)
+		for u := 8; u+8 < nu; u++ {
+			if math.Abs(g[u]) < f.least/4 || f.seen[[2]int{u / 4, v / 4}] || !topOf(g, u) {
+				continue
+			}
+			found = append(found, f.pieces(f.follow(u, v, g[u]))...)
+		}
+	}
+	return found
+}
+
+// slopes is the change of light over about 3 px, by column, averaged over five
+// rows.
+func (f *edgeFinder) slopes(v int, g []float64) {
+	clear(g)
+	for k := -2; k <= 2; k++ {
+		for u := 2; u+2 < len(g); u++ {
+			g[u] += (f.r.at(u+2, v+k) + f.r.at(u+1, v+k) - f.r.at(u-1, v+k) - f.r.at(u-2, v+k)) / 10
+		}
+	}
+}
+
+func topOf(g []float64, u int) bool {
+	for k := 1; k <= 5; k++ {
+		if math.Abs(g[u-k]) > math.Abs(g[u]) || math.Abs(g[u+k]) >= math.Abs(g[u]) {
+			return false
+		}
+	}
+	return true
+}
+
+// track is an edge followed from row to row.
+type track struct {
+	from  int // row of place[0]
+	place []float64
+}
+
+// follow goes up and down from a seed while the edge goes on as it was.
+func (f *edgeFinder) follow(u, v int, slope float64) track {
+	up := f.walk(float64(u), v, -1, slope)
+	down := f.walk(float64(u), v, 1, slope)
+	t := track{from: v - len(up) + 1}
+	for i := len(up) - 1; i > 0; i-- {
+		t.place = append(t.place, up[i])
+	}
+	t.place = append(t.place, down...)
+	for i, x := range t.place {
+		for k := -1; k <= 1; k++ {
+			f.seen[[2]int{int(x)/4 + k, (t.from + i) / 4}] = true
+		}
+	}
+	return t
+}
+
+// walk follows an edge in steps of one row, up (-1) or down (1).
+func (f *edgeFinder) walk(u float64, v, step int, slope float64) []float64 {
+	nu, nv := f.r.size()
+	var places []float64
+	first := 0.0
+	for ; v >= 1 && v < nv-1; v += step {
+		guess := u
+		if n := len(places); n > 12 {
+			guess = places[n-1] + (places[n-1]-places[n-12])/11
+		}
+		if guess < 10 || guess > float64(nu)-11 {
+			break
+		}
+		at, strength := f.centroid(guess, v)
+		if len(places) == 0 {
+			first = strength
+			if first*slope <= 0 || math.Abs(first) < f.least/2 {
+				break
+			}
+		}
+		if s := strength / first; !(s > 0.5 && s < 1.8) || math.Abs(at-guess) > 2 {
+			break
+		}
+		u = at
+		places = append(places, at)
+	}
+	return places
+}
+
+// centroid is the edge's place near guess and the change of light across it,
+// over three rows.
+func (f *edgeFinder) centroid(guess float64, v int) (at, strength float64) {
+	const half = 7
+	var moment float64
+	for u := int(math.Ceil(guess - half)); float64(u) <= guess+half; u++ {
+		w := 0.54 + 0.46*math.Cos(math.Pi*(float64(u)-guess)/half)
+		d := 0.0
+		for k := -1; k <= 1; k++ {
+			d += (f.r.at(u+1, v+k) - f.r.at(u-1, v+k)) / 6
+		}
+		strength, moment = strength+w*d, moment+w*d*float64(u)
+	}
+	return moment / strength, strength
+}
+
+// pieces cuts a track into straight pieces and measures those that will do.
+func (f *edgeFinder) pieces(t track) []FoundEdge {
+	const ends = 5 // rows near a corner
+	from, to := t.from+ends, t.from+len(t.place)-ends
+	n := to - from
+	if n < f.o.LeastRows {
+		return nil
+	}
+	count := (n + f.o.MostRows - 1) / f.o.MostRows
+	var found []FoundEdge
+	for k := range count {
+		if e, ok := f.piece(t, from+n*k/count, from+n*(k+1)/count); ok {
+			found = append(found, e)
+		}
+	}
+	return found
+}
+
+func (f *edgeFinder) piece(t track, from, to int) (FoundEdge, bool) {
+	var v, u []float64
+	for y := from; y < to; y++ {
+		v, u = append(v, float64(y)), append(u, t.place[y-t.from])
+	}
+	bent := lineThrough(edgeLine{from: from, to: to}, v, u, true)
+	if bent.rms > 0.5 || bent.bow() > f.o.BowPX {
+		f.tally.other++
+		return FoundEdge{}, false
+	}
+	l := lineThrough(edgeLine{from: from, to: to}, v, u, false)
+	deg := math.Atan(math.Abs(l.b)) * 180 / math.Pi
+	switch {
+	case deg < f.o.Edge.LeastDeg || math.Abs(l.b)*float64(to-from) < 1:
+		f.tally.square++
+		return FoundEdge{}, false
+	case deg > f.o.Edge.MostDeg:
+		f.tally.steep++
+		return FoundEdge{}, false
+	}
+	half := f.clear(l)
+	if half == 0 {
+		f.tally.narrow++
+		return FoundEdge{}, false
+	}
+	o := f.o.Edge
+	o.HalfPX = half
+	s, err := f.r.measure(l, o)
+	if err != nil || s.Contrast < f.least || s.BowPX > f.o.BowPX || s.Slope > 0.25 || s.Rows < f.o.LeastRows/2 {
+		f.tally.other++
+		return FoundEdge{}, false
+	}
+	return FoundEdge{f.box(l, half), s}, true
+}
+
+// clear is how far from the edge, px, the light stays as even on both sides as
+// an edge needs; 0: not far enough.
+func (f *edgeFinder) clear(l edgeLine) float64 {
+	room := f.r.room(l, f.o.MostHalf)
+	if room < 8 {
+		return 0
+	}
+	sigma := f.r.spread(l, min(room, 10))
+	near := max(2, 2.5*sigma)
+	e := f.r.esf(l, room, nil)
+	m := (len(e.v) - 1) / 2
+	// The level of each side just beyond the edge's blur, over two pixels.
+	level := func(side int) (s float64) {
+		for k := range 2 * perPX {
+			s += e.v[min(max(m+side*(int(near*perPX)+k), 0), len(e.v)-1)] / (2 * perPX)
+		}
+		return s
+	}
+	left, right := level(-1), level(1)
+	most := 0.08 * math.Abs(right-left)
+	half := room
+	for side, lv := range map[int]float64{-1: left, 1: right} {
+		for k := int(near * perPX); k <= m; k++ {
+			mean := 0.0 // over a pixel: noise is no unevenness
+			for j := max(0, k-perPX/2); j <= min(m, k+perPX/2); j++ {
+				mean += e.v[m+side*j] - lv
+			}
+			if math.Abs(mean)/(perPX+1) > most {
+				half = min(half, float64(k)/perPX-1)
+				break
+			}
+		}
+	}
+	if half < max(8, 6*sigma) {
+		return 0
+	}
+	return half
+}
+
+// box is the picture's area that a piece takes.
+func (f *edgeFinder) box(l edgeLine, half float64) part.Box {
+	a, b := l.at(l.from), l.at(l.to-1)
+	u, du := min(a, b)-half, math.Abs(a-b)+2*half
+	v, dv := float64(l.from)-0.5, float64(l.to-l.from)
+	if f.r.upright {
+		return part.Box{u, v, du, dv}
+	}
+	return part.Box{v, u, dv, du}
+}
+
+// SharpnessOf sums found edges up: the median MTF50 and its standard uncertainty,
+// cycles a pixel. Edges without warnings are taken alone where there are any. The
+// uncertainty is the larger of the single edges' (their median) over root n, and
+// the scatter of the edges, 1.2533 SD / root n, the standard error of a median
+// of normal values (textbook); one edge has its own. NaN: none.
+func SharpnessOf(found []FoundEdge) (mtf50, u float64) {
+	var m, us []float64
+	for _, clean := range []bool{true, false} {
+		for _, e := range found {
+			if clean == (len(e.Warnings) == 0) {
+				m = append(m, e.MTF50CyPX)
+				if !math.IsNaN(e.UMTF50CyPX) {
+					us = append(us, e.UMTF50CyPX)
+				}
+			}
+		}
+		if len(m) > 0 {
+			break
+		}
+	}
+	if len(m) == 0 {
+		return math.NaN(), math.NaN()
+	}
+	n := float64(len(m))
+	u = math.NaN()
+	if len(us) > 0 {
+		u = robust.Quantile(us, 0.5) / math.Sqrt(n)
+	}
+	if len(m) > 1 {
+		mean, ss := 0.0, 0.0
+		for _, x := range m {
+			mean += x / n
+		}
+		for _, x := range m {
+			ss += (x - mean) * (x - mean)
+		}
+		u = math.Max(u, 1.2533*math.Sqrt(ss/(n-1)/n))
+	}
+	return robust.Quantile(m, 0.5), u
+}
