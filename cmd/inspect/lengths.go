@@ -1,0 +1,71 @@
+package main
+
+import (
+	"math"
+
+	"finishbench/internal/optics"
+	"finishbench/internal/part"
+)
+
+// lengths turns a view's pixels into millimetres.
+type lengths struct {
+	mmPerPX float64
+	uRel    float64    // its relative standard uncertainty
+	file    *scaleFile // nil: the scale was given as a number
+}
+
+// scaleFile is a scale file in use.
+type scaleFile struct {
+	optics.Scale
+	view part.View // "": all views
+	path string
+	sum  string // SHA-256 of its bytes
+}
+
+// undistort returns where a lens without distortion would have a place of the
+// picture; nil where none is taken off. A place that the lens's model does not
+// reach stays where it is.
+func (l lengths) undistort() func(part.Point) part.Point {
+	if l.file == nil || l.file.Lens == nil {
+		return nil
+	}
+	lens := *l.file.Lens
+	return func(p part.Point) part.Point {
+		if q, ok := lens.UndistortPX(p); ok {
+			return q
+		}
+		return p
+	}
+}
+
+// straighten gives a finding the size that a lens without distortion would
+// have shown: each length is stretched as the lens is there, in its direction.
+// Its box stays the picture's.
+func straighten(f *part.Finding, undistort func(part.Point) part.Point) {
+	c := f.Box.Centre()
+	reach := max(1, (f.Box[2]+f.Box[3])/4)
+	along := func(deg float64) (dx, dy float64) {
+		sin, cos := math.Sincos(deg * math.Pi / 180)
+		a := undistort(part.Point{X: c.X - reach*cos, Y: c.Y + reach*sin}) // angles are counter-clockwise, y is down
+		b := undistort(part.Point{X: c.X + reach*cos, Y: c.Y - reach*sin})
+		return (b.X - a.X) / (2 * reach), (b.Y - a.Y) / (2 * reach)
+	}
+	angle := 0.0
+	if f.AngleDeg != nil {
+		angle = *f.AngleDeg
+	}
+	lx, ly := along(angle)
+	wx, wy := along(angle + 90)
+	area := math.Abs(lx*wy - ly*wx)
+	stretch(f.LengthMM, math.Hypot(lx, ly))
+	stretch(f.WidthMM, math.Hypot(wx, wy))
+	stretch(f.DiameterMM, math.Sqrt(area))
+	stretch(f.AreaMM2, area)
+}
+
+// stretch multiplies a length that was measured, to a micrometre as before.
+func stretch(v *float64, by float64) {
+	if v != nil {
+		*v = math.Round(*v*by*1e4) / 1e4
+	}
+}
