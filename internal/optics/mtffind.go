@@ -283,7 +283,7 @@ func (f *edgeFinder) clear(l edgeLine) float64 {
 				mean += e.v[m+side*j] - lv
 			}
 			if math.Abs(mean)/(perPX+1) > most {
-				half = min(half, float64(k)/perPX-1)
+				half = min(half, float64(k)/perPX-max(2, 3*sigma)) // clear of that edge's blur
 				break
 			}
 		}
@@ -341,7 +341,9 @@ func SharpnessOf(found []FoundEdge) (mtf50, u float64) {
 		for _, x := range m {
 			ss += (x - mean) * (x - mean)
 		}
-		u = math.Max(u, 1.2533*math.Sqrt(ss/(n-1)/n))
+		if scatter := 1.2533 * math.Sqrt(ss/(n-1)/n); !(u >= scatter) {
+			u = scatter
+		}
 	}
 	return robust.Quantile(m, 0.5), u
 }

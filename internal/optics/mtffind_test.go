@@ -154,3 +154,21 @@ func TestSlantedEdgeRefusals(t *testing.T) {
 		t.Errorf("a clean edge: %v, warnings %q", err, clean.Warnings)
 	}
 }
+
+func TestSharpnessOf(t *testing.T) {
+	edge := func(m, u float64, warn ...string) FoundEdge {
+		return FoundEdge{Sharpness: Sharpness{MTF50CyPX: m, UMTF50CyPX: u, Warnings: warn}}
+	}
+	// Worked by hand: the median of .2 .25 .27 is .25, their SD .036056, times
+	// 1.2533/root 3 is .026089; the edge with a warning does not count.
+	m, u := SharpnessOf([]FoundEdge{edge(0.25, 0.01), edge(0.5, 0.01, "sharpened"), edge(0.2, 0.01), edge(0.27, math.NaN())})
+	if m != 0.25 || math.Abs(u-0.026089) > 1e-5 {
+		t.Errorf("MTF50 %g +- %g, want 0.25 +- 0.02609", m, u)
+	}
+	if m, u := SharpnessOf([]FoundEdge{edge(0.5, 0.01, "sharpened")}); m != 0.5 || u != 0.01 {
+		t.Errorf("one edge with a warning: %g +- %g", m, u)
+	}
+	if m, u := SharpnessOf(nil); !math.IsNaN(m) || !math.IsNaN(u) {
+		t.Errorf("no edge: %g +- %g", m, u)
+	}
+}
