@@ -33,7 +33,7 @@ type Kappa struct {
 	SENull             float64 // standard error where the true kappa is 0, for the test
 	SECohen            float64 // the older one of Cohen (1960), unweighted only; else NaN
 	Z, P               float64 // test against 0: Value/SENull, two-sided
-	Bounds             Bounds  // at the confidence asked for, within -1 ... 1
+	Bounds             Bounds  // at the confidence asked for, within -1 ... 1; NaN where the calls do not vary
 	Confidence         float64
 	Method             string // where SE comes from
 }
@@ -98,8 +98,17 @@ func (k *Kappa) finish() {
 		k.Z = k.Value / k.SENull
 		k.P = twoSidedP(k.Z)
 	}
-	half := normalQuantile((1+k.Confidence)/2) * k.SE
-	k.Bounds = Bounds{max(-1, k.Value-half), min(1, k.Value+half)}
+	k.around(normalQuantile((1 + k.Confidence) / 2))
+}
+
+// around is the interval of so many standard errors. An error of 0 means that
+// the calls did not vary (full agreement), not that kappa is known without
+// doubt: then there is no interval.
+func (k *Kappa) around(errors float64) {
+	k.Bounds = Bounds{math.NaN(), math.NaN()}
+	if k.SE > 1e-9 {
+		k.Bounds = Bounds{max(-1, k.Value-errors*k.SE), min(1, k.Value+errors*k.SE)}
+	}
 }
 
 func proportions(table [][]int) (p [][]float64, n int, err error) {
@@ -236,12 +245,11 @@ func FleissKappa(counts [][]int, confidence float64) (FleissResult, error) {
 // finishT is finish with an interval by Student's t.
 func (k *Kappa) finishT(df int) {
 	k.finish()
-	if df < 1 || math.IsNaN(k.SE) {
-		k.Bounds = Bounds{math.NaN(), math.NaN()}
+	if df < 1 {
+		k.SE, k.Bounds = math.NaN(), Bounds{math.NaN(), math.NaN()}
 		return
 	}
-	half := studentT((1+k.Confidence)/2, df) * k.SE
-	k.Bounds = Bounds{max(-1, k.Value-half), min(1, k.Value+half)}
+	k.around(studentT((1+k.Confidence)/2, df))
 }
 
 func studentT(p float64, df int) float64 {

@@ -106,6 +106,9 @@ func TestCohenFull(t *testing.T) {
 	k := cohen(t, [][]int{{10, 0}, {0, 10}}, NoWeights)
 	near(t, "kappa", k.Value, 1, 1e-12)
 	near(t, "SE", k.SE, 0, 1e-9)
+	if !math.IsNaN(k.Bounds.Lower) || !math.IsNaN(k.Bounds.Upper) {
+		t.Errorf("interval %v of a full agreement: not known is wanted", k.Bounds)
+	}
 }
 
 // The 30 patients, five diagnoses and six raters of Fleiss (1971), table 1.
