@@ -1,6 +1,14 @@
 // Package plots draws the plots of the gauge's pages as SVG: [Lines], [Strips],
-// [Bars], [Control], [Curve] and [Arrows]. It gets plain numbers and words, and
-// knows nothing of what they mean. Each series has a point shape and a dash of
-// its own; colour only helps. A number that is not finite is left out, never
-// drawn as 0.
+// [Bars], [Intervals], [Control], [Curve] and [Arrows]. It gets plain numbers
+// and words, and knows nothing of what they mean.
+//
+// Each series has a point shape, a dash and a hatch of its own; colour only
+// helps, so that print in black and white can be read. A number that is not
+// finite is left out and never drawn as 0: a line has a gap there, a bar or a
+// point of a chart a question mark. Horizontal lines are named at their right
+// end, vertical ones at their top, series under the plot.
+//
+// What comes back is one svg element, class "plot", for the inside of a page:
+// it has a viewBox and no size, so that it is as wide as its place; it has no
+// ids, no style sheet and nothing from outside. [Standalone] makes a file of it.
 package plots

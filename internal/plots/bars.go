@@ -1,0 +1,145 @@
+package plots
+
+import (
+	"math"
+
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// Bars draws a bar a category for each series, side by side, from 0. A value
+// that is not finite has a question mark instead of a bar. Where there is room
+// a bar carries its value.
+func Bars(o Options, categories []string, series []Series, h ...HLine) ([]byte, error) {
+	o.LogX = false
+	f := newFrame(o)
+	n := 0
+	var missing []float64
+	for i, s := range series {
+		drawn := f.bars(i, len(series), s.Y)
+		n = max(n, len(s.Y))
+		for k, y := range s.Y {
+			if !finite(y) {
+				missing = append(missing, barMiddle(k, i, len(series)))
+			}
+		}
+		if drawn > 0 {
+			f.name(s.Name, func(c *draw.Canvas) {
+				fillBox(c, i, c.Center().X-9, c.Min.Y+2, c.Center().X+9, c.Max.Y-2)
+			})
+		}
+	}
+	f.questionMarks(missing)
+	f.categories(categories, n)
+	f.hlines(h)
+	return f.svg()
+}
+
+// barShare is the part of a category's width that its bars fill.
+const barShare = 0.78
+
+// barMiddle is where the bar of series i of n in category k stands.
+func barMiddle(k, i, n int) float64 {
+	return float64(k) + barShare*((float64(i)+0.5)/float64(n)-0.5)
+}
+
+// bars draws one series and returns how many bars there are.
+func (f *frame) bars(i, n int, ys []float64) int {
+	half := barShare / float64(n) / 2
+	d := drawing{}
+	drawn := 0
+	f.Y.Min, f.Y.Max = min(f.Y.Min, 0), max(f.Y.Max, 0)
+	for k, y := range ys {
+		if !finite(y) {
+			continue
+		}
+		drawn++
+		f.see(float64(k), y)
+		d.boxes = append(d.boxes, box{float64(k), y, 0, 0, room(y < 0), room(y >= 0)})
+	}
+	f.any = f.any || drawn > 0
+	d.plot = func(c *draw.Canvas, x, y func(float64) vg.Length) {
+		sty := textStyle(tickSize)
+		sty.XAlign = draw.XCenter
+		for k, v := range ys {
+			if !finite(v) {
+				continue
+			}
+			at := barMiddle(k, i, n)
+			fillBox(c, i, x(at-half), y(0), x(at+half), y(v))
+			text := number(v)
+			if textWidth(text, tickSize) > x(at+half)-x(at-half)+4 {
+				continue
+			}
+			up := vg.Length(5)
+			if v < 0 {
+				up = -16
+			}
+			c.FillText(sty, vg.Point{X: x(at), Y: y(v) + up}, text)
+		}
+	}
+	f.Add(d)
+	return drawn
+}
+
+// room is what a bar's value needs beyond its end.
+func room(here bool) vg.Length {
+	if here {
+		return 20
+	}
+	return 0
+}
+
+// Interval is a value with its lower and upper limit.
+type Interval struct{ Lo, Mid, Hi float64 }
+
+// Intervals draws a point a category with a bar from its lower to its upper
+// limit. A limit at infinity is an arrow to the plot's edge, one that is NaN is
+// left out; a middle that is not finite has a question mark.
+func Intervals(o Options, categories []string, intervals []Interval, h ...HLine) ([]byte, error) {
+	o.LogX = false
+	f := newFrame(o)
+	d := drawing{}
+	var missing []float64
+	for k, v := range intervals {
+		if !finite(v.Mid) {
+			missing = append(missing, float64(k))
+			continue
+		}
+		f.any = true
+		for _, y := range []float64{v.Lo, v.Mid, v.Hi} {
+			if finite(y) {
+				f.see(float64(k), y)
+				d.boxes = append(d.boxes, box{float64(k), y, 8, 8, 8, 8})
+			}
+		}
+	}
+	d.plot = func(c *draw.Canvas, x, y func(float64) vg.Length) {
+		for k, v := range intervals {
+			if finite(v.Mid) {
+				at := vg.Point{X: x(float64(k)), Y: y(v.Mid)}
+				whisker(c, at, v.Lo, y, c.Min.Y)
+				whisker(c, at, v.Hi, y, c.Max.Y)
+				c.DrawGlyph(glyphStyle(0), at)
+			}
+		}
+	}
+	f.Add(d)
+	f.questionMarks(missing)
+	f.categories(categories, len(intervals))
+	f.hlines(h)
+	return f.svg()
+}
+
+// whisker draws the bar from a point to its limit, or to the edge where the
+// limit is at infinity.
+func whisker(c *draw.Canvas, from vg.Point, to float64, y func(float64) vg.Length, edge vg.Length) {
+	switch {
+	case math.IsNaN(to):
+	case math.IsInf(to, 0):
+		arrow(c, inkLine(2), from, vg.Point{X: from.X, Y: edge}, 9)
+	default:
+		c.StrokeLine2(inkLine(2), from.X, from.Y, from.X, y(to))
+		c.StrokeLine2(inkLine(2), from.X-7, y(to), from.X+7, y(to))
+	}
+}

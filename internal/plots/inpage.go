@@ -1,0 +1,49 @@
+package plots
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"regexp"
+
+	"gonum.org/v1/plot/vg"
+)
+
+// fontFamily is the page's.
+const fontFamily = "system-ui, 'Liberation Sans', 'DejaVu Sans', sans-serif"
+
+// inPage turns a drawing into an element for the inside of a page: without the
+// size in points that the library writes, its texts in the page's font.
+func inPage(svg []byte, w, h vg.Length) ([]byte, error) {
+	start := bytes.Index(svg, []byte("<svg"))
+	if start < 0 {
+		return nil, errors.New("plots: write svg: the library wrote no svg element")
+	}
+	end := bytes.IndexByte(svg[start:], '>')
+	if end < 0 {
+		return nil, errors.New("plots: write svg: the library wrote half an element")
+	}
+	body := svg[start+end+1:]
+	body = regexp.MustCompile(`font-family:[^;"]*;font-variant:[^;"]*;font-weight:[^;"]*;font-style:[^;"]*;?`).ReplaceAll(body, nil)
+	body = bytes.ReplaceAll(body, []byte("\n\tstyle="), []byte(" style="))
+	var b bytes.Buffer
+	fmt.Fprintf(&b, `<svg class="plot" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" font-family="%s">`, float64(w), float64(h), fontFamily)
+	b.Write(body)
+	return bytes.TrimSpace(b.Bytes()), nil
+}
+
+// Standalone makes a file of a plot, on a white ground and with its natural
+// size, for a text that shows pictures. It returns nil for what is no plot.
+func Standalone(svg []byte) []byte {
+	m := regexp.MustCompile(`^<svg class="plot" ([^>]*)viewBox="0 0 (\d+) (\d+)"([^>]*)>`).FindSubmatchIndex(svg)
+	if m == nil {
+		return nil
+	}
+	part := func(i int) []byte { return svg[m[2*i]:m[2*i+1]] }
+	var b bytes.Buffer
+	fmt.Fprintf(&b, `<?xml version="1.0" encoding="UTF-8"?>`+"\n"+`<svg %swidth="%s" height="%s" viewBox="0 0 %s %s"%s><rect width="100%%" height="100%%" fill="#ffffff"/>`,
+		part(1), part(2), part(3), part(2), part(3), part(4))
+	b.Write(svg[m[1]:])
+	b.WriteByte('\n')
+	return b.Bytes()
+}
