@@ -63,9 +63,10 @@ const perPX = 4
 // difference, sinc(f/2), and (an addition) of the bins, about sinc(f/4). Frequencies
 // along the row become such along the normal by 1/cos of the edge's angle.
 //
-// The uncertainty leaves out one block of rows after the other (Tukey 1958, the
-// jackknife; blocks after Kuensch 1989). It holds noise and unevenness along the
-// edge, nothing that all rows share.
+// The uncertainty is the larger of two: the pixels' noise carried through these
+// steps, and the change when one block of rows after the other is left out (Tukey
+// 1958, the jackknife; blocks after Kuensch 1989). It holds noise and unevenness
+// along the edge, nothing that all rows share.
 //
 // Errors say that there is no edge, or that it lies so that nothing can be
 // measured. What makes the figure doubtful is in Warnings.
@@ -392,13 +393,13 @@ func (e *edgeESF) ends() (first, last float64) {
 // lineSpread is the derivative of an edge under a Hamming window centred on its
 // peak.
 type lineSpread struct {
-	d      []float64
-	binVar float64 // variance of the pixels' distances within their bins, px^2: their blur
+	d, w   []float64 // derivative under the window, and the window
+	binVar float64   // variance of the pixels' distances within their bins, px^2: their blur
 }
 
 func (e *edgeESF) lsf() lineSpread {
 	n := len(e.v)
-	d := make([]float64, n)
+	d, w := make([]float64, n), make([]float64, n)
 	for i := 1; i+1 < n; i++ {
 		d[i] = (e.v[i+1] - e.v[i-1]) / 2
 	}
@@ -409,13 +410,12 @@ func (e *edgeESF) lsf() lineSpread {
 		if i > peak-2*perPX && i < peak+2*perPX {
 			sum, spread = sum+d[i], spread+d[i]*e.off2[i]
 		}
-		if t := float64(i-peak) / half; math.Abs(t) <= 1 {
-			d[i] *= 0.54 + 0.46*math.Cos(math.Pi*t)
-		} else {
-			d[i] = 0
+		if t := float64(i-peak) / half; math.Abs(t) <= 1 && i > 0 && i+1 < n {
+			w[i] = 0.54 + 0.46*math.Cos(math.Pi*t)
 		}
+		d[i] *= w[i]
 	}
-	l := lineSpread{d: d, binVar: 1. / 12 / (perPX * perPX)}
+	l := lineSpread{d: d, w: w, binVar: 1. / 12 / (perPX * perPX)}
 	if v := spread / sum / (perPX * perPX); v >= 0 && v < 2*l.binVar {
 		l.binVar = v
 	}
@@ -443,8 +443,18 @@ func steepestPixel(d []float64) int {
 // that of a narrow Gaussian of their pixels' variance: evenly filled bins have
 // 1/12 of their width squared, and sinc(f/4) to three digits.
 func (l lineSpread) mtf(f float64) float64 {
+	re, im, sum := l.transform(f)
+	return math.Hypot(re, im) / math.Abs(sum) / l.response(f)
+}
+
+// response is what the central difference and the bins leave at f.
+func (l lineSpread) response(f float64) float64 {
+	return Sinc(f/2) * math.Exp(-2*math.Pi*math.Pi*l.binVar*f*f)
+}
+
+// transform is the Fourier transform at f, and the sum, which is that at 0.
+func (l lineSpread) transform(f float64) (re, im, sum float64) {
 	step := 2 * math.Pi * f / perPX
-	var re, im, sum float64
 	// Turn a vector on by one step at a time: sine and cosine cost too much.
 	c, s := 1.0, 0.0
 	dc, ds := math.Cos(step), math.Sin(step)
@@ -452,7 +462,30 @@ func (l lineSpread) mtf(f float64) float64 {
 		re, im, sum = re+v*c, im+v*s, sum+v
 		c, s = c*dc-s*ds, c*ds+s*dc
 	}
-	return math.Hypot(re, im) / math.Abs(sum) / (Sinc(f/2) * math.Exp(-2*math.Pi*math.Pi*l.binVar*f*f))
+	return re, im, sum
+}
+
+// noiseU is the standard uncertainty of mtf50, cycles a pixel, from independent
+// noise of the given standard deviation in each pixel: carried through bins,
+// difference, window and transform to first order (JCGM 100:2008, 5.1.2).
+func (l lineSpread) noiseU(f50, noise float64, count []int) float64 {
+	re, im, sum := l.transform(f50)
+	m, phase := math.Hypot(re, im)/sum, math.Atan2(im, re)
+	if sum < 0 {
+		phase += math.Pi
+	}
+	c := make([]float64, len(l.w))
+	for i, w := range l.w {
+		c[i] = w * (math.Cos(2*math.Pi*f50/perPX*float64(i)-phase) - math.Abs(m))
+	}
+	v := 0.0
+	for j := 1; j+1 < len(c); j++ {
+		k := (c[j-1] - c[j+1]) / 2
+		v += k * k / float64(max(count[j], 1))
+	}
+	h := f50 / 3 // wide: noise bends the curve at short range
+	slope := (l.mtf(f50+h) - l.mtf(f50-h)) / (2 * h)
+	return noise * math.Sqrt(v) / math.Abs(sum) / l.response(f50) / math.Abs(slope)
 }
 
 // mtf50 is the first frequency along the row, cycles a pixel, at which half

@@ -256,40 +256,50 @@ func (f *edgeFinder) piece(t track, from, to int) (FoundEdge, bool) {
 }
 
 // clear is how far from the edge, px, the light stays as even on both sides as
-// an edge needs; 0: not far enough.
+// an edge needs; 0: not far enough. The first and the last rows are looked at by
+// themselves as well: a corner of the target first shows there.
 func (f *edgeFinder) clear(l edgeLine) float64 {
-	room := f.r.room(l, f.o.MostHalf)
-	if room < 8 {
+	half := f.r.room(l, f.o.MostHalf)
+	if half < 8 {
 		return 0
 	}
-	sigma := f.r.spread(l, min(room, 10))
-	near := max(2, 2.5*sigma)
-	e := f.r.esf(l, room, nil)
+	sigma := f.r.spread(l, min(half, 10))
+	few := max(4, (l.to-l.from)/8)
+	for _, rows := range [][2]int{{l.from, l.to}, {l.from, l.from + few}, {l.to - few, l.to}} {
+		e := f.r.esf(l, half, func(v int) bool { return v < rows[0] || v >= rows[1] })
+		half = min(half, e.even(sigma))
+	}
+	if half < max(8, 6*sigma) {
+		return 0
+	}
+	return half
+}
+
+// even is how far from the middle, px, both sides keep the level that they have
+// just beyond the blur of the edge, less the blur of the edge that ends it.
+func (e *edgeESF) even(sigma float64) float64 {
+	near := int(max(2, 2.5*sigma) * perPX)
 	m := (len(e.v) - 1) / 2
-	// The level of each side just beyond the edge's blur, over two pixels.
 	level := func(side int) (s float64) {
-		for k := range 2 * perPX {
-			s += e.v[min(max(m+side*(int(near*perPX)+k), 0), len(e.v)-1)] / (2 * perPX)
+		for k := range 2 * perPX { // over two pixels
+			s += e.v[min(max(m+side*(near+k), 0), len(e.v)-1)] / (2 * perPX)
 		}
 		return s
 	}
 	left, right := level(-1), level(1)
 	most := 0.08 * math.Abs(right-left)
-	half := room
+	half := float64(m) / perPX
 	for side, lv := range map[int]float64{-1: left, 1: right} {
-		for k := int(near * perPX); k <= m; k++ {
-			mean := 0.0 // over a pixel: noise is no unevenness
+		for k := near; k <= m; k++ {
+			mean, n := 0.0, 0.0 // over a pixel: noise is no unevenness
 			for j := max(0, k-perPX/2); j <= min(m, k+perPX/2); j++ {
-				mean += e.v[m+side*j] - lv
+				mean, n = mean+e.v[m+side*j]-lv, n+1
 			}
-			if math.Abs(mean)/(perPX+1) > most {
-				half = min(half, float64(k)/perPX-max(2, 3*sigma)) // clear of that edge's blur
+			if math.Abs(mean/n) > most {
+				half = min(half, float64(k)/perPX-max(2, 3*sigma))
 				break
 			}
 		}
-	}
-	if half < max(8, 6*sigma) {
-		return 0
 	}
 	return half
 }

@@ -46,7 +46,10 @@ func (r *edgeRegion) measure(l edgeLine, o EdgeOptions) (Sharpness, error) {
 	s.Rise1090PX = e.rise(low, high) * cos
 	s.sides(&e, low, high)
 	s.Clipped = r.clipped(l, half, o.Clip)
-	s.UMTF50CyPX = r.jackknife(l, half, o.Blocks) / cos
+	s.UMTF50CyPX = d.noiseU(d.mtf50(), s.Noise, e.count) / cos
+	if u := r.jackknife(l, half, o.Blocks) / cos; !math.IsNaN(u) && !(s.UMTF50CyPX > u) {
+		s.UMTF50CyPX = u
+	}
 	s.warn(o)
 	return s, nil
 }
