@@ -175,6 +175,9 @@ func (r row) number(col string) (float64, error) {
 		}
 		return 0, r.wrong(col, "is not a number")
 	}
+	if math.Abs(v) > largest {
+		return 0, r.wrong(col, "is too large for a measurement")
+	}
 	return v, nil
 }
 

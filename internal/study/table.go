@@ -51,6 +51,9 @@ func (e IncompleteError) Error() string {
 		e.Want, strings.Join(s, ", "))
 }
 
+// largest is the largest value taken for a measurement: squares of it still are numbers.
+const largest = 1e100
+
 // crossedColumns are the columns of a crossed study.
 var crossedColumns = []column{
 	{name: "part", also: []string{"unit", "piece"}},
@@ -121,8 +124,8 @@ func NewCrossed(readings []Reading) (Crossed, error) {
 			c.Appraisers = append(c.Appraisers, d.Appraiser)
 		}
 		cell := [2]string{d.Part, d.Appraiser}
-		if math.IsInf(d.Value, 0) {
-			return c, fmt.Errorf("part %s, appraiser %s, trial %s is infinite", d.Part, d.Appraiser, d.Trial)
+		if math.Abs(d.Value) > largest {
+			return c, fmt.Errorf("part %s, appraiser %s, trial %s: %g is no measurement", d.Part, d.Appraiser, d.Trial, d.Value)
 		}
 		if !math.IsNaN(d.Value) {
 			cells[cell] = append(cells[cell], d)
