@@ -13,7 +13,7 @@ type Arrow struct{ X, Y, DX, DY float64 }
 
 // Arrows draws arrows over an area of w by h pixels, y down as in a picture,
 // each drawn magnify times as long as it is. Where magnify is not above 0 it is
-// chosen so that the longest arrow takes an eighth of the width. An arrow under
+// chosen so that the longest arrow takes up to an eighth of the width. An arrow under
 // the plot tells the scale. Without HeightMM the plot has the picture's shape.
 func Arrows(o Options, w, h int, arrows []Arrow, magnify float64) ([]byte, error) {
 	var shown []Arrow
@@ -30,7 +30,7 @@ func Arrows(o Options, w, h int, arrows []Arrow, magnify float64) ([]byte, error
 	if !(magnify > 0) || math.IsInf(magnify, 0) {
 		magnify = 1
 		if longest > 0 {
-			magnify = float64(max(w, 1)) / 8 / longest
+			magnify = roundDown(float64(max(w, 1)) / 8 / longest)
 		}
 	}
 	o.LogX = false
@@ -65,8 +65,8 @@ func (f *frame) key(magnify float64) {
 	about := (f.o.WidthMM*unitsPerMM - 90) / (f.X.Max - f.X.Min) * magnify
 	px := roundDown(keyLong * 0.9 / about)
 	f.entries = append(f.entries, entry{
-		name: "= " + number(px) + " px (arrows are drawn " + number(magnify) + " times as long as they are)",
-		wide: keyLong,
+		name: "= " + number(px) + " px (drawn " + number(magnify) + " times as long)",
+		wide: vg.Length(px*about) + 8,
 		sample: func(c *draw.Canvas) {
 			y := c.Center().Y
 			arrow(c, arrowLine(), vg.Point{X: c.Min.X, Y: y}, vg.Point{X: c.Min.X + vg.Length(px*magnify)*f.perX, Y: y}, 8)

@@ -9,14 +9,22 @@ import (
 
 // Bars draws a bar a category for each series, side by side, from 0. A value
 // that is not finite has a question mark instead of a bar. Where there is room
-// a bar carries its value.
+// the bars carry their values.
 func Bars(o Options, categories []string, series []Series, h ...HLine) ([]byte, error) {
 	o.LogX = false
 	f := newFrame(o)
 	n := 0
 	var missing []float64
+	var texts []string
+	for _, s := range series {
+		for _, y := range s.Y {
+			if finite(y) {
+				texts = append(texts, number(y))
+			}
+		}
+	}
 	for i, s := range series {
-		drawn := f.bars(i, len(series), s.Y)
+		drawn := f.bars(i, len(series), s.Y, texts)
 		n = max(n, len(s.Y))
 		for k, y := range s.Y {
 			if !finite(y) {
@@ -29,7 +37,7 @@ func Bars(o Options, categories []string, series []Series, h ...HLine) ([]byte, 
 			})
 		}
 	}
-	f.questionMarks(missing)
+	f.questionMarks(missing, true)
 	f.categories(categories, n)
 	f.hlines(h)
 	return f.svg()
@@ -43,8 +51,9 @@ func barMiddle(k, i, n int) float64 {
 	return float64(k) + barShare*((float64(i)+0.5)/float64(n)-0.5)
 }
 
-// bars draws one series and returns how many bars there are.
-func (f *frame) bars(i, n int, ys []float64) int {
+// bars draws one series and returns how many bars there are; texts are the
+// values of all series.
+func (f *frame) bars(i, n int, ys []float64, texts []string) int {
 	half := barShare / float64(n) / 2
 	d := drawing{}
 	drawn := 0
@@ -61,21 +70,21 @@ func (f *frame) bars(i, n int, ys []float64) int {
 	d.plot = func(c *draw.Canvas, x, y func(float64) vg.Length) {
 		sty := textStyle(tickSize)
 		sty.XAlign = draw.XCenter
+		fits := widestOf(texts)+4 <= x(2*half)-x(0)
 		for k, v := range ys {
 			if !finite(v) {
 				continue
 			}
 			at := barMiddle(k, i, n)
 			fillBox(c, i, x(at-half), y(0), x(at+half), y(v))
-			text := number(v)
-			if textWidth(text, tickSize) > x(at+half)-x(at-half)+4 {
+			if !fits {
 				continue
 			}
 			up := vg.Length(5)
 			if v < 0 {
 				up = -16
 			}
-			c.FillText(sty, vg.Point{X: x(at), Y: y(v) + up}, text)
+			c.FillText(sty, vg.Point{X: x(at), Y: y(v) + up}, number(v))
 		}
 	}
 	f.Add(d)
@@ -125,7 +134,7 @@ func Intervals(o Options, categories []string, intervals []Interval, h ...HLine)
 		}
 	}
 	f.Add(d)
-	f.questionMarks(missing)
+	f.questionMarks(missing, false)
 	f.categories(categories, len(intervals))
 	f.hlines(h)
 	return f.svg()

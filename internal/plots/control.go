@@ -39,7 +39,7 @@ func Control(o Options, c Chart) ([]byte, error) {
 	f.lineAlong(lineStyle(0), x, c.Values)
 	f.dotsAt(0, f.points(x, c.Values))
 	f.outliers(out)
-	f.questionMarks(missing)
+	f.questionMarks(missing, false)
 	f.times(c.Labels, len(x))
 	f.hlines([]HLine{{limitName("centre", c.Centre), c.Centre, false}, {limitName("upper limit", c.Upper), c.Upper, true}, {limitName("lower limit", c.Lower), c.Lower, true}})
 	return f.svg()

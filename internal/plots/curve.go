@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"image/color"
 	"math"
 
 	"gonum.org/v1/plot/plotter"
@@ -36,7 +35,11 @@ func Curve(o Options, b Band, h ...HLine) ([]byte, error) {
 			continue
 		case zeroOrOne(pts):
 			f.tally(i+1, pts)
-			f.name(s.Name, func(c *draw.Canvas) { tick(c, i+1, c.Center()) })
+			f.name(s.Name, func(c *draw.Canvas) {
+				for _, x := range []vg.Length{-8, 0, 8} {
+					tick(c, i+1, vg.Point{X: c.Center().X + x, Y: c.Center().Y})
+				}
+			})
 		default:
 			f.dotsAt(i+1, pts)
 			f.name(s.Name, dotSample(i+1))
@@ -104,7 +107,7 @@ func zeroOrOne(pts plotter.XYs) bool {
 // Ticks of hits and misses, and how many are piled up at most; more lie on each
 // other and grow darker.
 const (
-	tickLong  = 11
+	tickLong  = 8
 	pileStep  = 8
 	pileLimit = 5
 )
@@ -116,9 +119,9 @@ func (f *frame) tally(i int, pts plotter.XYs) {
 		f.see(p.X, p.Y)
 		down, up := vg.Length(tickLong/2), vg.Length(tickLong/2)
 		if p.Y == 1 {
-			up += pileStep*(pileLimit-1) + 6
+			up += pileStep*(pileLimit-1) + 5
 		} else {
-			down += pileStep*(pileLimit-1) + 6
+			down += pileStep*(pileLimit-1) + 5
 		}
 		d.boxes = append(d.boxes, box{p.X, p.Y, 3, 3, down, up})
 	}
@@ -143,7 +146,7 @@ func tick(c *draw.Canvas, i int, at vg.Point) {
 	clr.A = 0xb0
 	var p vg.Path
 	p.Move(vg.Point{X: at.X, Y: at.Y - tickLong/2})
-	p.Line(vg.Point{X: at.X, Y: at.Y + tickLong/2 - 2})
-	c.SetLineStyle(draw.LineStyle{Color: color.NRGBA(clr), Width: 1.8})
+	p.Line(vg.Point{X: at.X, Y: at.Y + tickLong/2 - 1.6})
+	c.SetLineStyle(draw.LineStyle{Color: clr, Width: 2})
 	c.Stroke(p)
 }

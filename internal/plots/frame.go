@@ -76,8 +76,11 @@ type frame struct {
 	entries []entry
 	lines   []HLine
 	marks   []Mark
-	any     bool      // something was drawn
-	missing bool      // something was not, and says so
+	any     bool     // something was drawn
+	missing bool     // something was not, and says so
+	cats    []string // under the places 0, 1, ...; nil: numbers
+	ncats   int
+	left    vg.Length // room for slanting names
 	perX    vg.Length // the drawing's units a number of a linear x axis; known when the data are drawn
 }
 
@@ -101,7 +104,7 @@ func newFrame(o Options) *frame {
 		a.Tick.Length, a.Padding, a.Label.Padding = 6, 4, 4
 	}
 	f.X.Tick.Marker = roundTicks{max(2, int(o.WidthMM*unitsPerMM/85))}
-	f.Y.Tick.Marker = roundTicks{max(2, int(o.HeightMM*unitsPerMM/55))}
+	f.Y.Tick.Marker = roundTicks{max(2, int(o.HeightMM*unitsPerMM/42))}
 	if o.LogX {
 		f.X.Scale, f.X.Tick.Marker = plot.LogScale{}, logTicks{max(2, int(o.WidthMM*unitsPerMM/70))}
 	}
@@ -187,6 +190,7 @@ func (f *frame) svg() ([]byte, error) {
 	w := vg.Length(f.o.WidthMM * unitsPerMM)
 	rows := f.legendRows(w)
 	right := f.rightRoom(w)
+	f.placeCategories(w - right)
 	top := vg.Length(0)
 	if f.o.Y != "" {
 		top += lineHeight + 5
@@ -199,12 +203,12 @@ func (f *frame) svg() ([]byte, error) {
 	h := vg.Length(f.o.HeightMM*unitsPerMM) + top + bottom + vg.Length(tiers)*lineHeight
 	canvas := vgsvg.New(w, h)
 	whole := draw.Crop(draw.New(canvas), 6, -8, 6, -6)
-	inner := draw.Crop(whole, 0, -right, bottom, -top-vg.Length(tiers)*lineHeight)
+	inner := draw.Crop(whole, f.left, -right, bottom, -top-vg.Length(tiers)*lineHeight)
 	f.Draw(inner)
 	data := f.DataCanvas(inner)
 	f.perX = (data.Max.X - data.Min.X) / vg.Length(f.X.Max-f.X.Min)
 	f.drawLines(data)
-	f.drawMarks(data, marks)
+	f.drawMarks(data, inner.Max.Y, marks)
 	if f.o.Y != "" {
 		sty := textStyle(textSize)
 		sty.YAlign = draw.YTop
@@ -267,38 +271,39 @@ type placed struct {
 	tier int
 }
 
-// placeMarks puts the names of vertical lines in as few rows as they need.
+// placeMarks puts the names of vertical lines into as few rows as they need: a
+// name stands right of its line, above the names of the lines that cross it.
 func (f *frame) placeMarks(w, right vg.Length) ([]placed, int) {
 	var out []placed
-	var ends []vg.Length // of each row, how far it is taken
-	for _, m := range sortedMarks(f.marks) {
+	var xs []vg.Length
+	tiers := 0
+	marks := sortedMarks(f.marks)
+	for i := len(marks) - 1; i >= 0; i-- {
 		// About where the line comes to stand; the axis takes some 60.
-		x := 60 + (w-right-70)*vg.Length(f.X.Norm(m.X))
-		wide := textWidth(m.Name, tickSize) + 10
-		tier := 0
-		for tier < len(ends) && ends[tier] > x-8 {
-			tier++
+		x := 60 + (w-right-70)*vg.Length(f.X.Norm(marks[i].X))
+		end, tier := x+textWidth(marks[i].Name, tickSize)+14, 0
+		for k, other := range out {
+			if xs[k] < end {
+				tier = max(tier, other.tier+1)
+			}
 		}
-		if tier == len(ends) {
-			ends = append(ends, 0)
-		}
-		ends[tier] = x + wide
-		out = append(out, placed{m, tier})
+		out, xs = append(out, placed{marks[i], tier}), append(xs, x)
+		tiers = max(tiers, tier+1)
 	}
-	return out, len(ends)
+	return out, tiers
 }
 
-func (f *frame) drawMarks(c draw.Canvas, marks []placed) {
+// drawMarks draws the vertical lines, names in their rows above top.
+func (f *frame) drawMarks(c draw.Canvas, top vg.Length, marks []placed) {
 	tx, _ := f.Transforms(&c)
-	sty := textStyle(tickSize)
 	for _, m := range marks {
-		x, top := tx(m.X), c.Max.Y+vg.Length(m.tier)*lineHeight
-		c.StrokeLine2(inkLine(1.6, 3, 4), x, c.Min.Y, x, top+lineHeight-4)
-		at := x + 5
-		if wide := textWidth(m.Name, tickSize); at+wide > vg.Length(f.o.WidthMM*unitsPerMM) {
-			at = x - 5 - wide/widthRoom
+		x, y := tx(m.X), top+vg.Length(m.tier)*lineHeight
+		c.StrokeLine2(inkLine(1.6, 3, 4), x, c.Min.Y, x, y+lineHeight-4)
+		sty, at := textStyle(tickSize), x+5
+		if at+textWidth(m.Name, tickSize) > vg.Length(f.o.WidthMM*unitsPerMM) {
+			sty.XAlign, at = draw.XRight, x-5
 		}
-		c.FillText(sty, vg.Point{X: at, Y: top + 5}, m.Name)
+		c.FillText(sty, vg.Point{X: at, Y: y + 6}, m.Name)
 	}
 }
 
@@ -342,7 +347,7 @@ func clean(s string) string {
 		switch {
 		case unicode.IsControl(r), r == 0x2028, r == 0x2029:
 			return ' '
-		case r == 0xfffe, r == 0xffff:
+		case r == 0xfffe, r == 0xffff, r == anchorMiddle, r == anchorEnd:
 			return utf8.RuneError
 		}
 		return r

@@ -12,6 +12,13 @@ import (
 // fontFamily is the page's.
 const fontFamily = "system-ui, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 
+// A plot is shown between these times its natural width, so that its letters
+// stay between 14 and 22 CSS pixels; where the place is narrower, it scrolls.
+const (
+	smallest = 0.92
+	largest  = 1.35
+)
+
 // inPage turns a drawing into an element for the inside of a page: without the
 // size in points that the library writes, its texts in the page's font.
 func inPage(svg []byte, w, h vg.Length) ([]byte, error) {
@@ -25,9 +32,10 @@ func inPage(svg []byte, w, h vg.Length) ([]byte, error) {
 	}
 	body := svg[start+end+1:]
 	body = regexp.MustCompile(`font-family:[^;"]*;font-variant:[^;"]*;font-weight:[^;"]*;font-style:[^;"]*;?`).ReplaceAll(body, nil)
-	body = bytes.ReplaceAll(body, []byte("\n\tstyle="), []byte(" style="))
+	body = anchors(bytes.ReplaceAll(body, []byte("\n\tstyle="), []byte(" style=")))
 	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg class="plot" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" font-family="%s">`, float64(w), float64(h), fontFamily)
+	fmt.Fprintf(&b, `<svg class="plot" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" style="min-width:%.0fpx;max-width:%.0fpx" font-family="%s">`,
+		w, h, w*smallest, w*largest, fontFamily)
 	b.Write(body)
 	return bytes.TrimSpace(b.Bytes()), nil
 }
@@ -35,7 +43,7 @@ func inPage(svg []byte, w, h vg.Length) ([]byte, error) {
 // Standalone makes a file of a plot, on a white ground and with its natural
 // size, for a text that shows pictures. It returns nil for what is no plot.
 func Standalone(svg []byte) []byte {
-	m := regexp.MustCompile(`^<svg class="plot" ([^>]*)viewBox="0 0 (\d+) (\d+)"([^>]*)>`).FindSubmatchIndex(svg)
+	m := regexp.MustCompile(`^<svg class="plot" ([^>]*)viewBox="0 0 (\d+) (\d+)" style="[^"]*"([^>]*)>`).FindSubmatchIndex(svg)
 	if m == nil {
 		return nil
 	}

@@ -83,15 +83,20 @@ func (f *frame) lineAlong(sty draw.LineStyle, xs, ys []float64) {
 	flush()
 }
 
-// questionMarks stand at the bottom of the plot where a number is missing.
-func (f *frame) questionMarks(xs []float64) {
+// questionMarks stand at the bottom of the plot, or on its zero line, where a
+// number is missing.
+func (f *frame) questionMarks(xs []float64, onZero bool) {
 	if len(xs) == 0 {
 		return
 	}
 	f.missing = true
-	d := drawing{plot: func(c *draw.Canvas, x, _ func(float64) vg.Length) {
+	d := drawing{plot: func(c *draw.Canvas, x, y func(float64) vg.Length) {
+		low := c.Min.Y
+		if onZero {
+			low = y(0)
+		}
 		for _, v := range xs {
-			questionMark(*c, vg.Point{X: x(v), Y: c.Min.Y + 10})
+			questionMark(*c, vg.Point{X: x(v), Y: low + 10})
 		}
 	}}
 	f.Add(d)

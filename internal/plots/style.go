@@ -4,7 +4,7 @@ import (
 	"image/color"
 	"math"
 
-	"gonum.org/v1/plot"
+	_ "gonum.org/v1/plot" // puts the measuring font into the cache
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
@@ -40,13 +40,11 @@ const (
 )
 
 func textStyle(size vg.Length) text.Style {
-	return text.Style{Color: ink(), Font: font.From(font.Font{Typeface: "Liberation", Variant: "Sans"}, size), Handler: plot.DefaultTextHandler}
+	return text.Style{Color: ink(), Font: font.From(font.Font{Typeface: "Liberation", Variant: "Sans"}, size), Handler: anchored{text.Plain{Fonts: font.DefaultCache}}}
 }
 
 // textWidth is how wide a text may be in the page.
-func textWidth(s string, size vg.Length) vg.Length {
-	return textStyle(size).Width(s) * widthRoom
-}
+func textWidth(s string, size vg.Length) vg.Length { return textStyle(size).Width(s) }
 
 // lineStyle has dashes that come round at another number than the colours and
 // the shapes do, so that 42 series look different.

@@ -40,7 +40,8 @@ func tickLabel(v, step float64) string {
 		return "0"
 	}
 	if math.Abs(v) >= 1e6 || step < 1e-5 {
-		return minus(strconv.FormatFloat(v, 'g', 5, 64))
+		digits := int(math.Floor(math.Log10(math.Abs(v)))-math.Floor(math.Log10(step)+1e-9)) + 1
+		return minus(strconv.FormatFloat(v, 'g', min(max(digits, 1), 17), 64))
 	}
 	return minus(strconv.FormatFloat(v, 'f', max(0, int(math.Ceil(-math.Log10(step)-1e-9))), 64))
 }
