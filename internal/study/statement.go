@@ -1,0 +1,281 @@
+package study
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+)
+
+// DetectionOptions are what a study of detection can be asked.
+type DetectionOptions struct {
+	Probability float64   // that is to be reached: 0.9
+	Confidence  float64   // of all bounds: 0.95
+	Scale       SizeScale // empty: the one with the smaller deviance
+	Bound       BoundMethod
+	Firth       bool   // fit separated sets by Firth's likelihood
+	Unit        string // of the sizes, for words: "mm"
+}
+
+// DefaultDetectionOptions ask for a90/95 by the likelihood ratio.
+func DefaultDetectionOptions() DetectionOptions {
+	return DetectionOptions{Probability: 0.9, Confidence: 0.95, Bound: LikelihoodRatio, Unit: "mm"}
+}
+
+// fewTargets is the number of targets under which a curve is unsteady (MIL-HDBK-
+// 1823A, 2009: at least 60 for found or missed; from memory).
+const fewTargets = 60
+
+// Basis is what a statement rests on.
+type Basis string
+
+// The bases.
+const (
+	ByCurve Basis = "curve" // a fitted probability of detection
+	ByCount Basis = "count" // all were found, enough of them
+	ByNone  Basis = "none"  // no size can be stated
+)
+
+// Detection is what a set of targets tells about finding them.
+type Detection struct {
+	Targets           []Target // by size
+	Of, Found         int
+	Smallest, Largest float64
+	All               Share   // found of all sizes, two-sided Clopper-Pearson
+	Lower             float64 // one-sided lower bound of that share, Clopper-Pearson
+	Fit               *POD    // nil: none
+	FitErr            error
+	A50, A90          float64                 // sizes found with 0.5 and the probability asked for; NaN: none
+	Upper             map[BoundMethod]float64 // upper bounds of A90; only those that exist
+	BoundErr          error                   // of the method asked for
+	Checked           *FitCheck               // nil: too few targets
+	AllFrom           FoundFrom
+	Basis             Basis
+	Size              float64 // of the statement; NaN: none
+	Options           DetectionOptions
+}
+
+// FoundFrom is the smallest size from which on all were found.
+type FoundFrom struct {
+	Size  float64 // NaN: the largest was missed
+	Of    int
+	Lower float64 // one-sided lower bound of the share found, Clopper-Pearson
+	// Chosen: the size was chosen after the misses were seen, so that the bound's
+	// confidence is less than it says.
+	Chosen bool
+}
+
+// NewDetection says what can be said of the targets. It is no error that no curve
+// can be fitted; it is one that the targets or the options are no such thing.
+func NewDetection(targets []Target, o DetectionOptions) (Detection, error) {
+	d := Detection{A50: math.NaN(), A90: math.NaN(), Size: math.NaN(), Options: o, Upper: map[BoundMethod]float64{}, Basis: ByNone}
+	var err error
+	if err = checkConfidence(o.Confidence); err != nil {
+		return d, err
+	}
+	if !(o.Probability > 0 && o.Probability < 1) {
+		return d, fmt.Errorf("probability %g: it must lie between 0 and 1, such as 0.9", o.Probability)
+	}
+	if d.Targets, err = mergeTargets(targets); err != nil {
+		return d, err
+	}
+	for _, t := range d.Targets {
+		if t.Size <= 0 {
+			return d, fmt.Errorf("a target has the size %g: sizes must be above 0", t.Size)
+		}
+		d.Of += t.Of
+		d.Found += t.Found
+	}
+	d.Smallest, d.Largest = d.Targets[0].Size, d.Targets[len(d.Targets)-1].Size
+	if d.All, err = NewShare(d.Found, d.Of, o.Confidence, ClopperPearsonExact); err != nil {
+		return d, err
+	}
+	if d.Lower, err = ClopperPearsonLower(d.Found, d.Of, o.Confidence); err != nil {
+		return d, err
+	}
+	if d.AllFrom, err = foundFrom(d.Targets, o.Confidence); err != nil {
+		return d, err
+	}
+	if err := d.fit(); err != nil {
+		return d, err
+	}
+	d.decide()
+	return d, nil
+}
+
+func foundFrom(m []Target, confidence float64) (FoundFrom, error) {
+	f := FoundFrom{Size: math.NaN(), Lower: math.NaN()}
+	for i := len(m) - 1; i >= 0; i-- {
+		if m[i].Found < m[i].Of {
+			f.Chosen = true
+			break
+		}
+		f.Size = m[i].Size
+		f.Of += m[i].Of
+	}
+	if f.Of == 0 {
+		return f, nil
+	}
+	var err error
+	f.Lower, err = ClopperPearsonLower(f.Of, f.Of, confidence)
+	return f, err
+}
+
+// fit fills the curve and its sizes, or why there are none.
+func (d *Detection) fit() error {
+	f, err := FitPOD(d.Targets, d.Options.Scale)
+	var no NoFitError
+	if errors.As(err, &no) && no.Reason == Separated && d.Options.Firth {
+		f, err = FitPODFirth(d.Targets, d.Options.Scale)
+	}
+	if errors.As(err, &no) || errors.Is(err, errNoOptimum) {
+		d.FitErr, d.BoundErr = err, err
+		return nil
+	} else if err != nil {
+		return err
+	}
+	d.Fit = &f
+	d.A50, d.A90 = f.Size(0.5), f.Size(d.Options.Probability)
+	for _, m := range []BoundMethod{LikelihoodRatio, WaldCurve, DeltaMethod} {
+		if b, err := f.SizeUpper(d.Options.Probability, d.Options.Confidence, m); err == nil {
+			d.Upper[m] = b
+		}
+	}
+	_, d.BoundErr = f.SizeUpper(d.Options.Probability, d.Options.Confidence, d.Options.Bound)
+	if c, ok := f.Check(); ok {
+		d.Checked = &c
+	}
+	return nil
+}
+
+// doubted is the probability under which a curve's form is held to be wrong, so
+// that no statement rests on it; under doubtful it is said (both common practice,
+// no source).
+const doubted, doubtful = 0.01, 0.05
+
+func (d *Detection) decide() {
+	bound, ok := d.Upper[d.Options.Bound]
+	switch {
+	case ok && bound <= d.Largest && (d.Checked == nil || d.Checked.P >= doubted):
+		d.Basis, d.Size = ByCurve, max(bound, d.Smallest)
+	case d.Found == d.Of && d.Lower >= d.Options.Probability:
+		d.Basis, d.Size = ByCount, d.Smallest
+	}
+}
+
+// Statement is what can be said of these targets in one sentence; name is what
+// they are called, such as "bubbles". It does not end in a full stop, so that
+// false calls can be added.
+func (d Detection) Statement(name string) string {
+	often, sure := times(d.Options.Probability), inPercent(d.Options.Confidence)+" confidence"
+	switch d.Basis {
+	case ByCurve:
+		return fmt.Sprintf("%s of %s and larger are found %s (%s)", name, d.size(roundUp(d.Size)), often, sure)
+	case ByCount:
+		return fmt.Sprintf("%s of %s and larger are found %s (%s; all %d were found)", name, d.size(roundUp(d.Size)), often, sure, d.Of)
+	}
+	sizes := d.sizes()
+	if d.Found == d.Of {
+		return fmt.Sprintf("%s of %s: all %d were found, so at least %s are (%s); to say %s takes %d without a miss", name, sizes, d.Of,
+			wholePercent(d.Lower), sure, often, OpportunitiesToShow(1-d.Options.Probability, d.Options.Confidence))
+	}
+	s := fmt.Sprintf("%s of %s: %d of %d were found, at least %s (%s); no size can be stated that is found %s", name, sizes, d.Found, d.Of, wholePercent(d.Lower), sure, often)
+	return s + " (" + d.why() + ")"
+}
+
+// why says in a few words why no size can be stated.
+func (d Detection) why() string {
+	var no NoFitError
+	bound, ok := d.Upper[d.Options.Bound]
+	switch {
+	case errors.As(d.FitErr, &no) && no.Reason == NoneFound:
+		return "none was found"
+	case errors.As(d.FitErr, &no) && no.Reason == OneSize:
+		return "all are of one size"
+	case errors.As(d.FitErr, &no) && no.Reason == Separated:
+		return "found and missed ones do not overlap in size, so no curve can be fitted"
+	case errors.As(d.FitErr, &no) && no.Reason == Reversed:
+		return "small ones were found and large ones missed"
+	case d.FitErr != nil:
+		return "no curve could be fitted"
+	case errors.Is(d.BoundErr, ErrNoSlope):
+		return "large ones are not found more often than small ones"
+	case d.BoundErr != nil:
+		return "that large ones are found more often is not clear enough"
+	case ok && bound > d.Largest:
+		return fmt.Sprintf("the curve reaches it at %s only, beyond the largest one", d.size(roundUp(bound)))
+	}
+	return "the curve does not fit the data"
+}
+
+// Warnings are what must be known beside the statement, a sentence each.
+func (d Detection) Warnings() []string {
+	var w []string
+	if d.Basis != ByCount && d.Of < fewTargets {
+		w = append(w, fmt.Sprintf("%d targets: under %d a curve of found and missed ones is unsteady (MIL-HDBK-1823A)", d.Of, fewTargets))
+	}
+	if d.FitErr != nil && d.Basis != ByCount {
+		w = append(w, "no curve: "+d.FitErr.Error())
+	}
+	if d.Fit != nil && d.Fit.Penalised {
+		w = append(w, "found and missed ones do not overlap in size: a plain fit does not exist, and this one is Firth's penalised likelihood (Heinze & Schemper 2002), which draws the curve towards 1/2")
+	}
+	if d.Fit != nil && d.BoundErr != nil {
+		w = append(w, d.BoundErr.Error())
+	}
+	if d.Checked != nil && d.Checked.P < doubtful {
+		w = append(w, fmt.Sprintf("the curve fits badly: %s %.1f on %d degrees of freedom, p = %.2g", d.Checked.Method, d.Checked.Statistic, d.Checked.DF, d.Checked.P))
+	}
+	if b, ok := d.Upper[d.Options.Bound]; ok && b > d.Largest {
+		w = append(w, fmt.Sprintf("the bound of %s lies beyond the largest target, %s: add larger ones", d.size(roundUp(b)), d.size(d.Largest)))
+	}
+	if d.Basis == ByCount {
+		w = append(w, "by count: holds for sizes mixed as they are in this set; none was missed, so that nothing is known of smaller ones")
+	}
+	if a := d.AllFrom; a.Chosen && a.Of > 0 && d.Basis == ByNone {
+		w = append(w, fmt.Sprintf("from %s on all %d were found, at least %s by count; but that size was chosen after the misses were seen, so the true confidence is less", d.size(a.Size), a.Of, wholePercent(a.Lower)))
+	}
+	return w
+}
+
+func (d Detection) sizes() string {
+	if d.Smallest == d.Largest {
+		return d.size(d.Smallest)
+	}
+	return strings.TrimSuffix(d.size(d.Smallest), " "+d.Options.Unit) + " to " + d.size(d.Largest)
+}
+
+func (d Detection) size(v float64) string { return fmt.Sprintf("%.2g %s", v, d.Options.Unit) }
+
+// roundUp rounds to two digits, upwards: a smaller size would claim more than
+// was shown.
+func roundUp(v float64) float64 {
+	scale := math.Pow(10, 1-math.Floor(math.Log10(v)))
+	return math.Ceil(v*scale-1e-9) / scale
+}
+
+func inPercent(p float64) string { return fmt.Sprintf("%.3g %%", 100*p) }
+
+// wholePercent rounds a lower bound down to whole percents.
+func wholePercent(p float64) string { return fmt.Sprintf("%.0f %%", math.Floor(100*p+1e-9)) }
+
+func times(p float64) string {
+	if tenths := math.Round(10 * p); math.Abs(10*p-tenths) < 1e-9 {
+		return fmt.Sprintf("%.0f times in 10", tenths)
+	}
+	if n := 1 / (1 - p); math.Abs(n-math.Round(n)) < 1e-6 {
+		return fmt.Sprintf("%.0f times in %.0f", math.Round(n)-1, n)
+	}
+	return inPercent(p) + " of the time"
+}
+
+// FalseCalls says a rate of false calls in words.
+func FalseCalls(r Rate) string {
+	switch {
+	case r.Units == 0:
+		return "false calls not measured"
+	case r.Count == 0:
+		return fmt.Sprintf("with no false call on %d units (at most %.2g per unit)", r.Units, roundUp(r.Bounds.Upper))
+	}
+	return fmt.Sprintf("at %.2g false calls per unit (%.2g to %.2g)", r.Value(), r.Bounds.Lower, roundUp(r.Bounds.Upper))
+}
