@@ -1,0 +1,41 @@
+package capture
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"finishbench/internal/part"
+)
+
+// Source is where pictures come from, one after the other: a folder that a
+// tethered camera fills ([Watch]), later a camera itself.
+type Source interface {
+	// Next waits for the next picture. Errors: a [PictureError] for one that
+	// could not be used, or [ErrAway] when the source cannot be reached at the
+	// moment: say so and call Next again, it waits until that has healed;
+	// ctx's error when the caller gave up; any other error is the end.
+	Next(ctx context.Context) (Frame, error)
+	Close() error
+}
+
+// Frame is a picture with what is known of its taking. Hand Image back with
+// [Release].
+type Frame struct {
+	Image *part.Image
+	Path  string
+	Taken time.Time // when the file was last written, by the clock of who wrote it
+	Tags  Tags
+}
+
+// ErrAway says that a source cannot be reached at the moment.
+var ErrAway = errors.New("out of reach")
+
+// PictureError is a picture that came and could not be used.
+type PictureError struct {
+	Path string
+	Err  error // one line, as of [Read]
+}
+
+func (e PictureError) Error() string { return e.Err.Error() }
+func (e PictureError) Unwrap() error { return e.Err }
