@@ -47,12 +47,12 @@ type indexRow struct {
 }
 
 type indexView struct {
-	T                  words
-	CSS                template.CSS
-	Title              string
-	Counts             []indexCount
-	Rows               []indexRow
-	Version, Generated string
+	T      words
+	CSS    template.CSS
+	Title  string
+	Counts []indexCount
+	Rows   []indexRow
+	Foot   footView
 }
 
 type indexCount struct {
@@ -63,7 +63,7 @@ type indexCount struct {
 // IndexPage writes a self-contained page that links each unit's page, with a
 // small picture and the verdict.
 func IndexPage(w io.Writer, in IndexInput) error {
-	v := indexView{T: english, CSS: css(), Title: english.IndexTitle, Version: in.Version, Generated: in.Generated}
+	v := indexView{T: english, CSS: css(), Title: english.IndexTitle, Foot: newFoot(english.CautionList, in.Version, in.Generated)}
 	n := map[part.Verdict]int{}
 	for _, u := range in.Units {
 		row := indexRow{Unit: u.Unit, Href: relative(u.Href), Sign: verdictSign(u.Verdict), Word: verdictWord(u.Verdict),

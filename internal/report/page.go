@@ -19,6 +19,9 @@ import (
 //go:embed page.html
 var pageHTML string
 
+//go:embed shared.html
+var sharedHTML string
+
 //go:embed index.html
 var indexHTML string
 
@@ -31,13 +34,12 @@ var styleCSS string
 // templates are parsed once.
 var templates = sync.OnceValues(func() (*template.Template, error) {
 	t := template.New("report").Option("missingkey=error")
-	if _, err := t.New("page").Parse(pageHTML); err != nil {
-		return nil, err
+	for name, text := range map[string]string{"shared": sharedHTML, "page": pageHTML, "sheet": sheetHTML, "index": indexHTML} {
+		if _, err := t.New(name).Parse(text); err != nil {
+			return nil, err
+		}
 	}
-	if _, err := t.New("sheet").Parse(sheetHTML); err != nil {
-		return nil, err
-	}
-	return t.New("index").Parse(indexHTML)
+	return t, nil
 })
 
 // PageInput is what one unit's page shows.
@@ -89,28 +91,27 @@ func css() template.CSS { return template.CSS(cssRoot() + styleCSS) }
 const reasonsShown = 8
 
 type pageView struct {
-	T                  words
-	CSS                template.CSS
-	Unit, Title        string
-	Verdict, Word      string
-	VerdictLine        string
-	Sign               template.HTML
-	Facts              []Fact
-	Reasons            []string
-	MoreReasons        []string
-	More               string
-	NoReason           string
-	Remedies           []remedy
-	Retake             []retake
-	Main, Other        []figure
-	Legend             []legendEntry
-	Plot               template.HTML
-	Stations           []stationRow
-	Findings           []findingView
-	Pictures           []pictureRow
-	Warnings           []string
-	Scale              string
-	Version, Generated string
+	T             words
+	CSS           template.CSS
+	Unit, Title   string
+	Verdict, Word string
+	VerdictLine   string
+	Sign          template.HTML
+	Facts         []Fact
+	Reasons       []string
+	MoreReasons   []string
+	More          string
+	NoReason      string
+	Remedies      []remedy
+	Retake        []retake
+	Main, Other   []figure
+	Legend        []legendEntry
+	Plot          template.HTML
+	Stations      []stationRow
+	Findings      []findingView
+	Pictures      []pictureRow
+	Warnings      []string
+	Foot          footView
 }
 
 type ref struct {
@@ -208,10 +209,10 @@ func newPageView(in PageInput) pageView {
 	v := pageView{
 		T: english, CSS: css(), Unit: r.Unit, Verdict: string(r.Verdict), Word: verdictWord(r.Verdict),
 		VerdictLine: verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: r.Reasons, Warnings: r.Warnings,
-		Version: in.Version, Generated: in.Generated, Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM),
+		Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM),
 	}
 	v.Title = v.Unit + ": " + v.Word
-	v.Scale = scaleText(r)
+	v.Foot = newFoot(english.CautionList, in.Version, in.Generated, scaleLine(scaleText(r)))
 	if n := len(v.Reasons); n > reasonsShown {
 		v.Reasons, v.MoreReasons = v.Reasons[:reasonsShown-1], v.Reasons[reasonsShown-1:]
 		v.More = fmt.Sprintf(english.More, len(v.MoreReasons))

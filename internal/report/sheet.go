@@ -82,6 +82,7 @@ type sheetView struct {
 	Sign    template.HTML
 	Sheet
 	Sections []sectionView
+	Foot     footView
 }
 
 type sectionView struct {
@@ -141,7 +142,8 @@ func (r Rating) verdict() part.Verdict {
 // SheetPage writes a sheet as one self-contained HTML page. Nothing is written
 // where the page cannot be made.
 func SheetPage(w io.Writer, s Sheet) error {
-	v := sheetView{T: english, CSS: css(), Title: s.Title, Verdict: s.Rating.verdict(), Sign: verdictSign(s.Rating.verdict()), Sheet: s}
+	v := sheetView{T: english, CSS: css(), Title: s.Title, Verdict: s.Rating.verdict(), Sign: verdictSign(s.Rating.verdict()), Sheet: s,
+		Foot: newFoot(english.CautionList, s.Version, s.Generated)}
 	if s.Subject != "" {
 		v.Title += " · " + s.Subject
 	}

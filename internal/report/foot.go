@@ -1,0 +1,30 @@
+package report
+
+import "strings"
+
+// footView is the end of every page: cautions, and what made the page.
+type footView struct {
+	Heading  string
+	Cautions []string
+	Line     string
+}
+
+// newFoot makes the end of a page of the parts of its last line; empty ones are
+// left out.
+func newFoot(cautions []string, line ...string) footView {
+	var parts []string
+	for _, p := range line {
+		if p != "" {
+			parts = append(parts, p)
+		}
+	}
+	return footView{english.Cautions, cautions, strings.Join(parts, " · ")}
+}
+
+// scaleLine is the scale as the page's last line tells it; "" where there is none.
+func scaleLine(scale string) string {
+	if scale == "" {
+		return ""
+	}
+	return english.Scale + " " + scale
+}
