@@ -25,9 +25,9 @@ func (f *face) finding(p *place) part.Finding {
 		if kind == part.Sanding {
 			sh.setAxis(p.lineRad, p.body, p.win.w)
 			out.Lines = max(p.lines, int(sh.outline/sh.long+0.5))
-			long, across = sh.long, sh.across
+			long, across = p.unblurred(sh.long), p.unblurred(sh.across)
 		} else {
-			long, across = sh.long+8*sh.bow*sh.bow/(3*sh.long), unblurredDiameter(sh.thick, p.blurPX) // a shallow arc's length over its chord
+			long, across = p.unblurred(sh.long)+8*sh.bow*sh.bow/(3*sh.long), unblurredDiameter(sh.thick, p.blurPX) // a shallow arc's length over its chord
 		}
 		angle, area = sh.angleDeg, sh.area
 		box = f.boxOf(float64(sh.x0), float64(sh.y0), float64(sh.x1), float64(sh.y1))
@@ -44,6 +44,7 @@ func (f *face) finding(p *place) part.Finding {
 		out.DiameterMM = part.Num(d * mm)
 	}
 	out.Box = box
+	f.addBudgets(p, &out, long, across)
 	out.LengthMM, out.WidthMM, out.AreaMM2, out.AngleDeg = part.Num(round3(long*mm)), part.Num(round3(across*mm)), part.Num(round4(area*mm*mm)), part.Num(math.Round(angle*10)/10)
 	if out.DiameterMM != nil {
 		out.DiameterMM = part.Num(round3(*out.DiameterMM))

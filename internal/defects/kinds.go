@@ -2,6 +2,7 @@ package defects
 
 import (
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
 )
@@ -101,11 +102,7 @@ func (f *face) spotDiameterPX(p *place) float64 {
 // one's at its whole body, for its middle outshines its rim; a large one's rim is
 // sought by going around.
 func (f *face) spotSizePX(p *place) (length, width float64) {
-	opaque := 0.0
-	for _, c := range p.contrast {
-		opaque = math.Max(opaque, math.Abs(c))
-	}
-	if opaque > opaqueDome {
+	if f.opaque(p) {
 		return p.sharp(p.inner.long, p.coreOut), p.sharp(p.inner.across, p.coreOut)
 	}
 	length, width = p.sharp(p.all.long, p.bodyOut), p.sharp(p.all.across, p.bodyOut)
@@ -113,6 +110,16 @@ func (f *face) spotSizePX(p *place) (length, width float64) {
 		length, width = math.Max(length, d), math.Max(width, d)
 	}
 	return length, width
+}
+
+// opaque says whether a spot changes the light as only something opaque does.
+func (f *face) opaque(p *place) bool {
+	return slices.ContainsFunc(p.contrast, func(c float64) bool { return math.Abs(c) > opaqueDome })
+}
+
+// unblurred takes off an extent of the body what the blur adds at both ends.
+func (p *place) unblurred(extentPX float64) float64 {
+	return math.Max(1, extentPX-2*p.bodyOut*p.blurPX)
 }
 
 // sharp takes the blur's share off an extent whose ends lie out standard
@@ -132,10 +139,14 @@ func unblurredDiameter(half, s float64) float64 {
 	r := rh
 	for range 20 {
 		r2 := rh*rh - 1.386*s*s*math.Exp(-r*r/(s*s))
-		r = math.Sqrt(math.Max(r2, 0.64*s*s))
+		r = math.Sqrt(math.Max(r2, narrowest*narrowest/4*s*s))
 	}
 	return 2 * r
 }
+
+// narrowest is the narrowest diameter that is told, in standard deviations of
+// the blur.
+const narrowest = 1.6
 
 // kindOf says what a place is, and how sure that is, 0..1.
 func (f *face) kindOf(p *place) (part.Kind, float64) {

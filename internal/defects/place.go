@@ -22,6 +22,7 @@ type place struct {
 
 	reachPX          float64 // radius out to which the mean around the middle stands out
 	coreOut, bodyOut float64 // how many blurPX outside a straight edge core and body end
+	coreOff, bodyOff float64 // and how many fewer, should the edge be only as strong as the middle value of core and body
 
 	sided    float64   // raking light: how much brighter one side is than the other, 0..1
 	contrast []float64 // per picture: relative change of light in the core, the pattern's share taken off
@@ -123,8 +124,22 @@ func (p *place) setShape(m *part.Plane, pixels []int, peak, grow float32) {
 		}
 	}
 	p.coreOut, p.bodyOut = edgeOut(coreAt/peak), edgeOut(bodyAt/peak)
+	p.coreOff = p.coreOut - edgeOut(coreAt/max(coreAt, middleOf(m, p.core)))
+	p.bodyOff = p.bodyOut - edgeOut(bodyAt/max(bodyAt, middleOf(m, p.body)))
 	p.all = shapeOf(p.body, p.win.w, p.win.x0, p.win.y0)
 	p.inner = shapeOf(p.core, p.win.w, p.win.x0, p.win.y0)
+}
+
+// middleOf is the median of a plane at the given pixels; 0 where there are none.
+func middleOf(m *part.Plane, pixels []int) float32 {
+	if len(pixels) == 0 {
+		return 0
+	}
+	v := make([]float64, len(pixels))
+	for k, i := range pixels {
+		v[k] = float64(m.V[i])
+	}
+	return float32(median(v))
 }
 
 // edgeOut is how far outside a straight edge, in standard deviations of the

@@ -54,6 +54,9 @@ var (
 	detailMM     = []float64{0.026, 0.051}
 )
 
+// ringStepMM is the largest step between the rings' radii.
+const ringStepMM = 0.09
+
 // respond makes the response map.
 func (f *face) respond() (*response, error) {
 	w, h := f.surf.w, f.surf.h

@@ -16,6 +16,7 @@ type Picture struct {
 // Params says how a scene is looked at. Lengths are on the unit, in millimetres.
 type Params struct {
 	MMPerPX       float64 // scale of the pictures; > 0
+	URelScale     float64 // relative standard uncertainty of the scale (0..1)
 	SearchMM      float64 // defects are sought in pixels averaged up to about this size (> 0)
 	ShapeMM       float64 // and measured in pixels averaged up to about this size (> 0, <= SearchMM)
 	BlurMM        float64 // finest smoothing, standard deviation; a JPEG's colour is no finer (> 0)
@@ -30,10 +31,11 @@ type Params struct {
 	MinConfidence float64 // findings below it are dropped (0..1)
 }
 
-// DefaultParams returns the shipped values; all are common practice, no source.
+// DefaultParams returns the shipped values (the scale's uncertainty is that of
+// one taken from a ruled target); all are common practice, no source.
 func DefaultParams(mmPerPX float64) Params {
 	return Params{
-		MMPerPX: mmPerPX, SearchMM: 0.0315, ShapeMM: 0.0157, BlurMM: 0.018, CellMM: 0.72, RimMM: 0.9, MarginMM: 0.06,
+		MMPerPX: mmPerPX, URelScale: 0.002, SearchMM: 0.0315, ShapeMM: 0.0157, BlurMM: 0.018, CellMM: 0.72, RimMM: 0.9, MarginMM: 0.06,
 		FalsePerFace: 0.18, MinResponse: 4.8, GrowShare: 0.55, ManyFindings: 200, Jobs: 2, MinConfidence: 0.05,
 	}
 }
@@ -41,6 +43,9 @@ func DefaultParams(mmPerPX float64) Params {
 func (p Params) validate() error {
 	if !(p.MMPerPX > 0) || math.IsInf(p.MMPerPX, 0) {
 		return fmt.Errorf("defects: the scale is %v mm per pixel; it must be a positive number", p.MMPerPX)
+	}
+	if !(p.URelScale >= 0 && p.URelScale < 1) {
+		return fmt.Errorf("defects: the scale's relative uncertainty is %v; it must be from 0 to 1", p.URelScale)
 	}
 	if p.Jobs < 1 {
 		return fmt.Errorf("defects: %d jobs; at least one is needed", p.Jobs)

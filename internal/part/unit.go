@@ -83,6 +83,9 @@ type Finding struct {
 	DiameterMM *float64           `json:"diameter_mm,omitempty"` // spots: geometric mean of length and width; a disc's diameter
 	LengthMM   *float64           `json:"length_mm,omitempty"`
 	WidthMM    *float64           `json:"width_mm,omitempty"`
+	UDiamMM    *float64           `json:"u_diameter_mm,omitempty"` // standard uncertainties of these, k = 1
+	ULengthMM  *float64           `json:"u_length_mm,omitempty"`
+	UWidthMM   *float64           `json:"u_width_mm,omitempty"`
 	AreaMM2    *float64           `json:"area_mm2,omitempty"`
 	AngleDeg   *float64           `json:"angle_deg,omitempty"` // of the long axis, 0..180, counter-clockwise from the picture's x axis
 	Lines      int                `json:"lines,omitempty"`     // sanding marks: number of lines
@@ -94,6 +97,7 @@ type Finding struct {
 	AlsoIn     []Sighting         `json:"also_in,omitempty"`  // the same defect in the scene's other pictures
 	Station    string             `json:"station,omitempty"`  // seam findings: "120 deg, left"
 	ValueUM    *float64           `json:"value_um,omitempty"` // seam findings: the step, gap or bead
+	Budget     *Budget            `json:"budget,omitempty"`   // of the diameter, else of the length; kept in result.json only where asked for
 }
 
 // Sighting is where else a finding shows.
