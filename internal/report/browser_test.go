@@ -125,7 +125,7 @@ func TestPagePrintsOnA4(t *testing.T) {
 	exe := browser(t)
 	dir := t.TempDir()
 	all := pages(t)
-	for _, name := range []string{"sample", "sixty"} {
+	for _, name := range []string{"sample", "sixty", "sheet fair", "sheet poor"} {
 		html, pdf := filepath.Join(dir, name+".html"), filepath.Join(dir, name+".pdf")
 		if err := os.WriteFile(html, []byte(all[name]), 0o644); err != nil {
 			t.Fatal(err)

@@ -19,15 +19,6 @@ type SheetBar struct {
 	BelowText, AboveText string // what being outside means: "too dark"; empty: "too low", "too high"
 }
 
-// The words for where a value lies.
-const (
-	textBarIn     = "in the zone"
-	textBarBelow  = "too low"
-	textBarAbove  = "too high"
-	textBarNone   = "not measured"
-	textBarNoZone = "no zone given"
-)
-
 // BarIn says whether a value lies in its zone, ends included. NaN does not; NaN
 // or an infinity for lo or hi leaves that side open.
 func BarIn(v, lo, hi float64) bool { return zoneSide(v, lo, hi) == 0 && !math.IsNaN(v) }

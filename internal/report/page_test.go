@@ -64,10 +64,14 @@ func pages(t testing.TB) map[string]string {
 		crowd.Findings[i].Image = "face_raking.png"
 		crowd.Findings[i].AlsoIn[0].Image = "face_diffuse.png"
 	}
-	return map[string]string{
+	all := map[string]string{
 		"sample": samplePage(t, sample()), "no findings": samplePage(t, none), "face only": samplePage(t, face),
 		"no picture": samplePage(t, bare), "sixty": samplePage(t, crowd), "index": sampleIndex(t, "k12-L"),
 	}
+	for name, s := range sheets(t) {
+		all[name] = sheetPage(t, s)
+	}
+	return all
 }
 
 // token is an element's start, its end, or a run of text.
@@ -222,7 +226,7 @@ func TestPagesAreAccessible(t *testing.T) {
 						t.Errorf("img %q: src %.30s, %s x %s", k.attr["alt"], k.attr["src"], k.attr["width"], k.attr["height"])
 					}
 				case k.name == "svg" && !k.end:
-					if k.attr["aria-hidden"] != "true" && (k.attr["role"] != "img" || k.attr["aria-labelledby"] == "") {
+					if k.attr["aria-hidden"] != "true" && (k.attr["role"] != "img" || k.attr["aria-labelledby"]+k.attr["aria-label"] == "") {
 						t.Error("an svg that is neither hidden nor named")
 					}
 				case k.name == "a" && !k.end:

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
+	"strings"
 
 	"finishbench/internal/part"
 )
@@ -75,11 +77,13 @@ type SheetTable struct {
 }
 
 type sheetView struct {
-	T       words
-	CSS     template.CSS
-	Title   string
-	Verdict part.Verdict // the class that styles the header
-	Sign    template.HTML
+	T     words
+	CSS   template.CSS
+	Title string
+	Class string // of the header
+	Skip  string
+	Word  string
+	Sign  template.HTML
 	Sheet
 	Sections []sectionView
 	Foot     footView
@@ -112,6 +116,8 @@ type pictureView struct {
 
 type tableView struct {
 	Caption string
+	Label   string // its caption, or what else tells it from others
+	Marks   string // what a marked row means; empty: none is marked
 	Head    []sheetCell
 	Rows    []rowView
 }
@@ -139,11 +145,29 @@ func (r Rating) verdict() part.Verdict {
 	return part.NotMeasured
 }
 
+// word is the verdict in a word, or the rating's own.
+func (s Sheet) word() string {
+	if s.Word != "" {
+		return s.Word
+	}
+	switch s.Rating {
+	case Good, Fair, Poor:
+		return string(s.Rating)
+	}
+	return textUnrated
+}
+
+// sheetCautions are the cautions of a page about the gauge: what its verdict
+// does not say, then those of every page.
+func sheetCautions() []string {
+	return append([]string{textSheetCaution}, english.CautionList[1:]...)
+}
+
 // SheetPage writes a sheet as one self-contained HTML page. Nothing is written
 // where the page cannot be made.
 func SheetPage(w io.Writer, s Sheet) error {
-	v := sheetView{T: english, CSS: css(), Title: s.Title, Verdict: s.Rating.verdict(), Sign: verdictSign(s.Rating.verdict()), Sheet: s,
-		Foot: newFoot(english.CautionList, s.Version, s.Generated)}
+	v := sheetView{T: english, CSS: css(), Title: s.Title, Class: string(s.Rating), Skip: textSheetSkip, Word: s.word(),
+		Sign: verdictSign(s.Rating.verdict()), Sheet: s, Foot: newFoot(sheetCautions(), s.Version, s.Generated)}
 	if s.Subject != "" {
 		v.Title += " · " + s.Subject
 	}
@@ -159,19 +183,35 @@ func newSectionView(id string, s SheetSection) sectionView {
 		v.Bars = append(v.Bars, barView{b.Name, b.Value, b.sign(), b.State(), b.Line, BarSVG(b)})
 	}
 	for _, f := range s.Figures {
-		v.Figures = append(v.Figures, figureView{template.HTML(f.SVG), f.Alt, f.Caption})
+		v.Figures = append(v.Figures, figureView{inlineSVG(f.SVG, f.Alt), f.Alt, f.Caption})
 	}
 	for _, p := range s.Pictures {
 		v.Pictures = append(v.Pictures, pictureView{dataURL(p.JPEG), p})
 	}
 	for _, t := range s.Tables {
 		v.Tables = append(v.Tables, newTableView(t))
+		if k := len(v.Tables) - 1; t.Caption == "" {
+			v.Tables[k].Label = orElse(s.Heading, textUnnamedTable)
+		}
 	}
 	return v
 }
 
+// inlineSVG names a plot for those who cannot see it, and leaves out what only
+// a file of its own needs.
+func inlineSVG(svg []byte, alt string) template.HTML {
+	s := strings.Replace(string(svg), ` xmlns="http://www.w3.org/2000/svg"`, "", 1)
+	if !strings.HasPrefix(s, "<svg") {
+		return ""
+	}
+	return template.HTML(`<svg role="img" aria-label="` + template.HTMLEscapeString(alt) + `"` + s[len("<svg"):])
+}
+
 func newTableView(t SheetTable) tableView {
-	v := tableView{Caption: t.Caption, Head: t.cells(t.Head)}
+	v := tableView{Caption: t.Caption, Label: t.Caption, Head: t.cells(t.Head)}
+	if slices.Contains(t.Marked, true) {
+		v.Marks = textMarkedRow
+	}
 	for i, r := range t.Rows {
 		v.Rows = append(v.Rows, rowView{i < len(t.Marked) && t.Marked[i], t.cells(r)})
 	}

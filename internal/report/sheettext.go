@@ -16,7 +16,7 @@ func SheetText(w io.Writer, s Sheet) error {
 	if s.Subject != "" {
 		title += ", " + s.Subject
 	}
-	fmt.Fprintf(&b, "%s: %s\n%s\n", title, strings.ToUpper(s.Word), s.Line)
+	fmt.Fprintf(&b, "%s: %s\n%s\n", title, strings.ToUpper(s.word()), s.Line)
 	textFacts(&b, s.Facts)
 	textList(&b, english.Why, s.Reasons)
 	textList(&b, english.Warnings, s.Warnings)
@@ -86,7 +86,11 @@ func textTable(b *bytes.Buffer, t SheetTable) {
 		}
 	}
 	if t.Caption != "" {
-		fmt.Fprintf(b, "  %s\n", t.Caption)
+		marks := ""
+		if v.Marks != "" {
+			marks = " (" + textMarkedText + ")"
+		}
+		fmt.Fprintf(b, "  %s%s\n", t.Caption, marks)
 	}
 	for _, r := range rows {
 		mark := "  "

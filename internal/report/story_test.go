@@ -74,6 +74,12 @@ func TestStories(t *testing.T) {
 		e := story(t, filepath.Join(out), from, r, tr)
 		index.Units = append(index.Units, e)
 	}
+	for name, s := range sheets(t) {
+		file := strings.ReplaceAll(name, " ", "-") + ".html"
+		if err := os.WriteFile(filepath.Join(out, file), []byte(sheetPage(t, s)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
 	index.Units = append(index.Units, IndexEntry{Unit: "broken", Verdict: part.NotMeasured, Reasons: []string{"the folder holds no picture"}})
 	index.Version, index.Generated = "finishbench 0.0 (test)", "2031-02-03"
 	var b bytes.Buffer
