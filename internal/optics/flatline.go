@@ -208,7 +208,7 @@ func FitDisc(e Ellipse, w, h int, diameterMM float64, o FlatViewOptions) (Flat, 
 	uq := u * math.Sqrt2 / major
 	q = math.Sqrt(max(0, q*q-uq*uq))
 	f.TiltDeg = degrees(math.Acos(shortening(q)))
-	f.UTiltDeg = degrees(math.Acos(shortening(min(1, q+uq)))-math.Acos(shortening(max(0, q-uq)))) / 2
+	f.UTiltDeg = tiltUDeg(q, uq)
 	f.TiltAlongDeg = math.Mod(math.Mod(e.AngleDeg, 180)+90+180, 180)
 	f.Budget = []Contribution{
 		{"diameter in the picture", u, "px", f.MMPerPX * u / major},

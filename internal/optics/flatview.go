@@ -330,7 +330,7 @@ func (f *Flat) takeView(v planeView, u planeViewU) {
 	f.MMPerPX, ratio = squareScale(v, u)
 	q := (1 - ratio*ratio) / (1 + ratio*ratio)
 	f.TiltDeg = degrees(math.Acos(ratio))
-	f.UTiltDeg = degrees(math.Acos(shortening(min(1, q+u.q)))-math.Acos(shortening(max(0, q-u.q)))) / 2
+	f.UTiltDeg = tiltUDeg(q, u.q)
 	f.takeShape(v, u)
 	f.Budget = append(f.Budget,
 		Contribution{"fit to the marks", math.Hypot(u.mean/v.mean, u.q/2), "1", f.MMPerPX * math.Hypot(u.mean/v.mean, u.q/2)},
@@ -340,6 +340,16 @@ func (f *Flat) takeView(v planeView, u planeViewU) {
 
 // shortening is s2/s1 for q = (s1^2 - s2^2) / (s1^2 + s2^2).
 func shortening(q float64) float64 { return math.Sqrt((1 - q) / (1 + q)) }
+
+// tiltUDeg is the tilt's standard uncertainty where q is known to u. The tilt goes
+// as the root of q: where q is not told from 0, it is half of the tilt at q + 2 u.
+func tiltUDeg(q, u float64) float64 {
+	tilt := func(q float64) float64 { return degrees(math.Acos(shortening(max(0, min(1, q))))) }
+	if q < 3*u {
+		return tilt(q+2*u) / 2
+	}
+	return (tilt(q+u) - tilt(q-u)) / 2
+}
 
 func (f *Flat) takeShape(v planeView, u planeViewU) {
 	f.MMPerPXX, f.MMPerPXY = v.mmX, v.mmY
