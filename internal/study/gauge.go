@@ -20,7 +20,8 @@ func DefaultGaugeOptions() GaugeOptions {
 	return GaugeOptions{Level: 0.95, PoolAbove: 0.25, ErrorTerm: AgainstInteraction, SDs: 6, Tolerance: math.NaN()}
 }
 
-func (o GaugeOptions) check() error {
+// Check says what is wrong with the options.
+func (o GaugeOptions) Check() error {
 	switch {
 	case !(o.Level >= 0.5 && o.Level <= 0.999):
 		return fmt.Errorf("confidence level %g: give 0.5 to 0.999", o.Level)
@@ -101,7 +102,7 @@ func (g Gauge) Table() Anova {
 // A study with one appraiser tells repeatability only; one with one part tells
 // nothing of the parts' variation.
 func NewGauge(c Crossed, o GaugeOptions) (Gauge, error) {
-	if err := o.check(); err != nil {
+	if err := o.Check(); err != nil {
 		return Gauge{}, err
 	}
 	if len(c.Values) == 0 || c.Trials < 2 {
