@@ -110,6 +110,7 @@ type pageView struct {
 	Stations      []stationRow
 	Findings      []findingView
 	Pictures      []pictureRow
+	Budget        *budgetView // nil: none to show
 	Warnings      []string
 	Foot          footView
 }
@@ -225,7 +226,7 @@ func newPageView(in PageInput) pageView {
 	default:
 		v.NoReason = english.NoReason
 	}
-	v.Facts = headFacts(r)
+	v.Facts, v.Budget = headFacts(r), newBudgetView(r)
 	v.Remedies, v.Retake = remedies(r), retakes(r)
 	v.Main, v.Other = figures(in)
 	v.Legend = legend(r)
@@ -438,15 +439,15 @@ func newFindingView(f *part.Finding, r *part.Result, crops []Crop, i int) findin
 		}
 	}
 	if f.DiameterMM != nil {
-		add(english.Across, fixedText(f.DiameterMM, 2)+" mm")
+		add(english.Across, sizeText(f.DiameterMM, f.UDiamMM)+" mm")
 	}
 	switch {
 	case f.LengthMM != nil && f.WidthMM != nil:
-		add(english.Size, fixedText(f.LengthMM, 2)+" × "+fixedText(f.WidthMM, 2)+" mm")
+		add(english.Size, sizeText(f.LengthMM, f.ULengthMM)+" × "+sizeText(f.WidthMM, f.UWidthMM)+" mm")
 	case f.LengthMM != nil:
-		add(english.Length, fixedText(f.LengthMM, 2)+" mm")
+		add(english.Length, sizeText(f.LengthMM, f.ULengthMM)+" mm")
 	case f.WidthMM != nil:
-		add(english.Width, fixedText(f.WidthMM, 2)+" mm")
+		add(english.Width, sizeText(f.WidthMM, f.UWidthMM)+" mm")
 	}
 	if f.AreaMM2 != nil {
 		add(english.Area, fixedText(f.AreaMM2, 3)+" mm²")

@@ -48,7 +48,21 @@ func sample() *part.Result {
 		{Image: "edge_150.png", AngleDeg: 150, Side: part.Right, State: part.Unmeasured, Reason: "4 % of the unit is clipped"},
 	}
 	r.Seam.WorstStepUM = num(92.4)
+	addSampleBudgets(r)
 	return r
+}
+
+// addSampleBudgets gives the worst step and the bubble invented budgets.
+func addSampleBudgets(r *part.Result) {
+	step := part.NewBudget("step at 120 deg, left", 92.4, []part.Contribution{
+		{Name: "scale", Unit: "mm/px", Value: num(0.015), U: 0.00003, Distribution: part.Normal, Sensitivity: 92.4 / 0.015},
+		{Name: "outline of the shell", Unit: "px", Value: num(401.21), U: 0.11, Distribution: part.Scatter, DOF: num(23.7), Sensitivity: -15},
+	})
+	size := part.NewBudget("bubble's diameter", 310, []part.Contribution{
+		{Name: "ends on the pixel grid", Unit: "px", U: 0.289, Distribution: part.Rectangular, Sensitivity: 15},
+	})
+	r.Seam.Stations[0].Budget = &step
+	r.Findings[1].Budget, r.Findings[1].UDiamMM = &size, num(size.CombinedUM/1000)
 }
 
 // ground is a picture of one tone with a lighter disc, 8-bit RGB.
