@@ -68,27 +68,35 @@ func (f *frame) bars(i, n int, ys []float64, texts []string) int {
 	}
 	f.any = f.any || drawn > 0
 	d.plot = func(c *draw.Canvas, x, y func(float64) vg.Length) {
-		sty := textStyle(tickSize)
-		sty.XAlign = draw.XCenter
-		fits := widestOf(texts)+4 <= x(2*half)-x(0)
 		for k, v := range ys {
-			if !finite(v) {
-				continue
+			if at := barMiddle(k, i, n); finite(v) {
+				fillBox(c, i, x(at-half), y(0), x(at+half), y(v))
 			}
-			at := barMiddle(k, i, n)
-			fillBox(c, i, x(at-half), y(0), x(at+half), y(v))
-			if !fits {
-				continue
-			}
-			up := vg.Length(5)
-			if v < 0 {
-				up = -16
-			}
-			c.FillText(sty, vg.Point{X: x(at), Y: y(v) + up}, number(v))
 		}
 	}
 	f.Add(d)
+	f.above = append(f.above, func(c *draw.Canvas) {
+		x, y := f.Transforms(c)
+		for k, v := range ys {
+			if finite(v) && widestOf(texts)+4 <= x(2*half)-x(0) {
+				barValue(c, v, vg.Point{X: x(barMiddle(k, i, n)), Y: y(v)})
+			}
+		}
+	})
 	return drawn
+}
+
+// barValue writes a value at a bar's end, on a plate that keeps lines off it.
+func barValue(c *draw.Canvas, v float64, end vg.Point) {
+	sty, text := textStyle(tickSize), number(v)
+	sty.XAlign = draw.XCenter
+	at := vg.Point{X: end.X, Y: end.Y + 5}
+	if v < 0 {
+		at.Y = end.Y - 16
+	}
+	half := textWidth(text, tickSize)/2 + 1
+	fill(c, ground(), vg.Point{X: at.X - half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y + 12}, vg.Point{X: at.X - half, Y: at.Y + 12})
+	c.FillText(sty, at, text)
 }
 
 // room is what a bar's value needs beyond its end.

@@ -76,9 +76,10 @@ type frame struct {
 	entries []entry
 	lines   []HLine
 	marks   []Mark
-	any     bool     // something was drawn
-	missing bool     // something was not, and says so
-	cats    []string // under the places 0, 1, ...; nil: numbers
+	any     bool                   // something was drawn
+	missing bool                   // something was not, and says so
+	above   []func(c *draw.Canvas) // what is drawn over the horizontal lines
+	cats    []string               // under the places 0, 1, ...; nil: numbers
 	ncats   int
 	left    vg.Length // room for slanting names
 	perX    vg.Length // the drawing's units a number of a linear x axis; known when the data are drawn
@@ -208,6 +209,9 @@ func (f *frame) svg() ([]byte, error) {
 	data := f.DataCanvas(inner)
 	f.perX = (data.Max.X - data.Min.X) / vg.Length(f.X.Max-f.X.Min)
 	f.drawLines(data)
+	for _, draw := range f.above {
+		draw(&data)
+	}
 	f.drawMarks(data, inner.Max.Y, marks)
 	if f.o.Y != "" {
 		sty := textStyle(textSize)

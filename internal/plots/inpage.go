@@ -12,11 +12,13 @@ import (
 // fontFamily is the page's.
 const fontFamily = "system-ui, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 
-// A plot is shown between these times its natural width, so that its letters
-// stay between 14 and 22 CSS pixels; where the place is narrower, it scrolls.
+// A plot's natural width is such that its letters are about as large as the
+// page's. It is shown between these times that width; where its place is
+// narrower, it scrolls there.
 const (
-	smallest = 0.92
-	largest  = 1.35
+	unitsPerRem = 17
+	smallest    = 0.92
+	largest     = 1.35
 )
 
 // inPage turns a drawing into an element for the inside of a page: without the
@@ -34,8 +36,8 @@ func inPage(svg []byte, w, h vg.Length) ([]byte, error) {
 	body = regexp.MustCompile(`font-family:[^;"]*;font-variant:[^;"]*;font-weight:[^;"]*;font-style:[^;"]*;?`).ReplaceAll(body, nil)
 	body = anchors(bytes.ReplaceAll(body, []byte("\n\tstyle="), []byte(" style=")))
 	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg class="plot" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" style="min-width:%.0fpx;max-width:%.0fpx" font-family="%s">`,
-		w, h, w*smallest, w*largest, fontFamily)
+	fmt.Fprintf(&b, `<svg class="plot" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" style="min-width:%.1frem;max-width:%.1frem" font-family="%s">`,
+		w, h, w/unitsPerRem*smallest, w/unitsPerRem*largest, fontFamily)
 	b.Write(body)
 	return bytes.TrimSpace(b.Bytes()), nil
 }

@@ -19,7 +19,7 @@ func sampleSheet() Sheet {
 func TestSheetPageHoldsAll(t *testing.T) {
 	page := sheetPage(t, sampleSheet())
 	for _, want := range []string{"conditional", "27.9 % of the study", "two trials only", `<svg role="img" aria-label="bars" class="plot"></svg>`,
-		`class="over-row"><th scope="row">▸ gauge</th><td class="n">0.30</td>`, `<td class="n"></td>`, "(▸ stands out)", `href="#main"`} {
+		`class="over-row"><th scope="row">▸&nbsp;gauge</th><td class="n">0.30</td>`, `<td class="n"></td>`, "(▸ stands out)", `href="#main"`} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %q", want)
 		}
