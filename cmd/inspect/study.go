@@ -18,6 +18,8 @@ func newStudyCommand() *cobra.Command {
 		},
 	}
 	// One line a study.
-	cmd.AddCommand()
+	cmd.AddCommand(
+		newStudyGaugeCommand(),
+	)
 	return cmd
 }
