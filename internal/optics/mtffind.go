@@ -322,17 +322,10 @@ func (f *edgeFinder) box(l edgeLine, half float64) part.Box {
 // of normal values (textbook); one edge has its own. NaN: none.
 func SharpnessOf(found []FoundEdge) (mtf50, u float64) {
 	var m, us []float64
-	for _, clean := range []bool{true, false} {
-		for _, e := range found {
-			if clean == (len(e.Warnings) == 0) {
-				m = append(m, e.MTF50CyPX)
-				if !math.IsNaN(e.UMTF50CyPX) {
-					us = append(us, e.UMTF50CyPX)
-				}
-			}
-		}
-		if len(m) > 0 {
-			break
+	for _, e := range cleanEdges(found) {
+		m = append(m, e.MTF50CyPX)
+		if !math.IsNaN(e.UMTF50CyPX) {
+			us = append(us, e.UMTF50CyPX)
 		}
 	}
 	if len(m) == 0 {
@@ -356,4 +349,18 @@ func SharpnessOf(found []FoundEdge) (mtf50, u float64) {
 		}
 	}
 	return robust.Quantile(m, 0.5), u
+}
+
+// cleanEdges are the edges without warnings; all, where there are none such.
+func cleanEdges(found []FoundEdge) []FoundEdge {
+	var clean []FoundEdge
+	for _, e := range found {
+		if len(e.Warnings) == 0 {
+			clean = append(clean, e)
+		}
+	}
+	if len(clean) == 0 {
+		return found
+	}
+	return clean
 }
