@@ -20,6 +20,8 @@ type scaleFile struct {
 	view part.View // "": all views
 	path string
 	sum  string // SHA-256 of its bytes
+
+	doubts []string // what a reader must know of it
 }
 
 // undistort returns where a lens without distortion would have a place of the

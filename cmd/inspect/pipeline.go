@@ -17,14 +17,17 @@ import (
 
 // settings are what a run is told, the same for all its units.
 type settings struct {
-	mmPerPX   float64
+	number    lengths      // where no scale file is used
+	scales    []*scaleFile // at most one a view
+	camera    string       // of pictures whose tags name none
+	focus     string       //
 	stage     part.Stage
 	limits    grade.Limits
 	fit       capture.FitLimits
 	seam      seam.Params
-	defects   defects.Params
 	panel     bool   // flat test panels, not units: the whole picture is surface
 	jobs      int    // pieces of work at a time
+	budget    bool   // tell how uncertainties come about
 	generated string // when the run began, as text for the pages
 }
 
@@ -39,6 +42,7 @@ type picture struct {
 	shot   part.Shot
 	image  *part.Image // nil where it could not be read, or was let go
 	report part.PictureReport
+	doubts []string         // whether the scale is for it
 	seam   seam.Measurement // edge pictures
 }
 
@@ -175,9 +179,10 @@ func (u *unit) read(p *picture) {
 	p.image = im
 	if u.panel {
 		p.report = capture.CheckSurface(im, p.shot, u.fit)
-		return
+	} else {
+		p.report = capture.Check(im, p.shot, u.fit)
 	}
-	p.report = capture.Check(im, p.shot, u.fit)
+	u.checkScale(p)
 }
 
 // look finds the defects of a scene, in those of its pictures that are fit.
@@ -201,12 +206,22 @@ func (u *unit) look(s *scene) {
 	if u.panel {
 		find = defects.FindPanel
 	}
-	found, err := find(fit, u.defects)
+	l, _ := u.lengthsOf(s.view)
+	params := defects.DefaultParams(l.mmPerPX)
+	if l.uRel > 0 {
+		params.URelScale = l.uRel
+	}
+	found, err := find(fit, params)
 	if err != nil {
 		for _, p := range s.pictures {
 			p.notInspected(err)
 		}
 		return
+	}
+	if undistort := l.undistort(); undistort != nil {
+		for i := range found.Findings {
+			straighten(&found.Findings[i], undistort)
+		}
 	}
 	s.found = found
 }
@@ -214,11 +229,9 @@ func (u *unit) look(s *scene) {
 // notInspected marks a picture that was fit, but in which nothing could be
 // looked for: it must not count as a picture without defects.
 func (p *picture) notInspected(err error) {
-	if !p.fit() {
-		return
+	if p.fit() {
+		p.refuse("surface_not_found", plain(err))
 	}
-	p.report.State = part.PictureNoOK
-	p.report.Problems = append(p.report.Problems, part.Problem{Name: "surface_not_found", Remedy: plain(err)})
 }
 
 // keepOrLetGo keeps a picture's pixels for drawing while there is room.
@@ -247,9 +260,17 @@ func (u *unit) release() {
 
 // result gathers what was measured.
 func (u *unit) result() *part.Result {
-	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.mmPerPX}
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), Warnings: u.scaleWarnings()}
 	for _, p := range u.pictures {
+		if l, ok := u.lengthsOf(p.shot.View); ok && l.mmPerPX != r.MMPerPX {
+			p.report.MMPerPX = part.Num(l.mmPerPX)
+		}
 		r.Pictures = append(r.Pictures, p.report)
+		for _, d := range p.doubts {
+			if w := fmt.Sprintf("%s pictures: %s", p.shot.View, d); !slices.Contains(r.Warnings, w) {
+				r.Warnings = append(r.Warnings, w)
+			}
+		}
 		if p.shot.View != part.Edge {
 			continue
 		}
@@ -270,6 +291,18 @@ func (u *unit) result() *part.Result {
 		}
 	}
 	return r
+}
+
+// scaleOfFirst is the scale of the first picture that has one, mm per pixel; of
+// edge pictures where there are none.
+func (u *unit) scaleOfFirst() float64 {
+	for _, p := range u.pictures {
+		if l, ok := u.lengthsOf(p.shot.View); ok {
+			return l.mmPerPX
+		}
+	}
+	l, _ := u.lengthsOf(part.Edge)
+	return l.mmPerPX
 }
 
 // schema is the number of result.json's layout.

@@ -8,7 +8,6 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/config"
-	"finishbench/internal/defects"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
 )
@@ -21,29 +20,33 @@ const maxJobs = 256
 type runOptions struct {
 	out     string
 	mmPerPX float64
+	scales  []string
 	stage   string
 	limits  string
 	station string
 	jobs    int
 	json    bool
+	budget  bool
 }
 
 func (o *runOptions) flags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.out, "out", "", "folder for the results; made where it is missing")
 	f.Float64Var(&o.mmPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
+	f.StringArrayVar(&o.scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")
 	f.StringVar(&o.stage, "stage", "", "trim, wet or cured (default wet)")
 	f.StringVar(&o.limits, "limits", "", "file with the limits (default: the built-in ones, see configs/limits.yaml)")
 	f.StringVar(&o.station, "station", "", "file that describes the station: scale, thresholds (see configs/station.yaml)")
 	f.IntVar(&o.jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
 	f.BoolVar(&o.json, "json", false, "write the results to standard output, as one JSON array")
+	f.BoolVar(&o.budget, "budget", false, "tell how the uncertainty of the worst step and of a typical size comes about; result.json then has all budgets")
 	f.SortFlags = false
 }
 
 // settings turns the flags and the files they name into checked values. What is
 // wrong with them is wrong usage: nothing has been inspected yet.
 func (o runOptions) settings() (settings, error) {
-	s := settings{stage: part.Wet, generated: time.Now().Format("2006-01-02 15:04")}
+	s := settings{stage: part.Wet, budget: o.budget, generated: time.Now().Format("2006-01-02 15:04")}
 	if o.out == "" {
 		return s, usagef("say where the results go: --out OUT")
 	}
@@ -61,15 +64,8 @@ func (o runOptions) settings() (settings, error) {
 		return s, usagef("--jobs %d: give 1 to %d", s.jobs, maxJobs)
 	}
 	s.fit = capture.FitLimits(st.Fit)
-	s.mmPerPX = st.MMPerPX
-	if o.mmPerPX != 0 {
-		s.mmPerPX = o.mmPerPX
-	}
-	switch {
-	case s.mmPerPX == 0:
-		return s, usagef("the scale is not known: give --mm-per-px (millimetres per pixel, such as 0.015) or a --station file that has it")
-	case !(s.mmPerPX >= 0.001 && s.mmPerPX <= 0.1):
-		return s, usagef("--mm-per-px %g: give millimetres per pixel, 0.001 to 0.1 (0.015 is 15 micrometres)", s.mmPerPX)
+	if err := s.chooseScale(o, st, time.Now()); err != nil {
+		return s, err
 	}
 	if o.stage != "" {
 		if s.stage, err = part.ParseStage(o.stage); err != nil {
@@ -79,11 +75,12 @@ func (o runOptions) settings() (settings, error) {
 	if s.limits, err = config.LoadLimits(o.limits); err != nil {
 		return s, usageError{err}
 	}
-	s.seam = seam.DefaultParams(s.mmPerPX)
+	edge, _ := s.lengthsOf(part.Edge)
+	s.seam = seam.DefaultParams(edge.mmPerPX)
 	s.seam.FaceplateThicknessMM = st.FaceplateThicknessMM
-	if st.URelScale > 0 {
-		s.seam.URelScale = st.URelScale
+	s.seam.Undistort = edge.undistort()
+	if edge.uRel > 0 {
+		s.seam.URelScale = edge.uRel
 	}
-	s.defects = defects.DefaultParams(s.mmPerPX)
 	return s, nil
 }
