@@ -34,7 +34,7 @@ type normal struct {
 }
 
 const (
-	bundleSteps = 300
+	bundleTries = 500 // steps tried before a fit is given up; good views take 10 to 30
 	poseSize    = 6
 )
 
@@ -45,24 +45,22 @@ func (b *bundle) fit() error {
 	if !now.valid {
 		return errors.New("the fit found no start with the target in front of the lens")
 	}
-	for range bundleSteps {
-		moved := false
-		for lambda < 1e16 {
-			l, poses, ok := b.step(now, lambda)
-			if ok {
-				next := b.normal(&l, poses)
-				if next.valid && next.cost <= now.cost {
-					done := now.cost-next.cost <= 1e-13*now.cost
-					b.lens, b.poses, now = l, poses, next
-					lambda = max(lambda/10, 1e-12)
-					moved = !done
-					break
+	for range bundleTries {
+		l, poses, ok := b.step(now, lambda)
+		if ok {
+			next := b.normal(&l, poses)
+			if next.valid && next.cost <= now.cost {
+				done := now.cost-next.cost <= 1e-13*now.cost
+				b.lens, b.poses, now = l, poses, next
+				lambda = max(lambda/10, 1e-12)
+				if done {
+					return nil
 				}
+				continue
 			}
-			lambda *= 10
 		}
-		if !moved {
-			return nil
+		if lambda *= 10; lambda > 1e16 {
+			return nil // no direction leads down: the sum is as small as numbers tell
 		}
 	}
 	return errors.New("the fit did not come to rest; the views contradict each other, or say too little about the lens")

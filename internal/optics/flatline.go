@@ -35,6 +35,9 @@ func FitRuler(v View, o FlatViewOptions) (Flat, error) {
 	f.Budget = append(f.Budget, Contribution{"tilt of the ruler, unseen", tilt, "deg", f.MMPerPX * short})
 	f.addTarget(o)
 	f.combine()
+	if !(f.MMPerPX > 0) || !(f.UMMPerPX < f.MMPerPX) { // also NaN
+		return Flat{}, fmt.Errorf("optics: scale: view %s: the ruler's marks contradict each other so much that they tell no scale; look whether they were found rightly", flatName(v))
+	}
 	f.warnTarget(o)
 	f.Warnings = append(f.Warnings, "a ruler shows the scale along its line only: squareness, tilt and distortion are not measured; use a grid for them")
 	if f.PerspectiveSeen {

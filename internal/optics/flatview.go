@@ -94,6 +94,9 @@ func FitFlat(v View, o FlatViewOptions) (Flat, error) {
 	}
 	f.addTarget(o)
 	f.combine()
+	if !(f.MMPerPX > 0) || !(f.UMMPerPX < f.MMPerPX) { // also NaN
+		return Flat{}, fmt.Errorf("optics: scale: view %s: the marks contradict each other so much that they tell no scale; look whether they were found rightly, and square the target", flatName(v))
+	}
 	f.warn(v, o)
 	return f, nil
 }

@@ -424,3 +424,61 @@ func TestRates(t *testing.T) {
 		t.Errorf("together: %+v", w)
 	}
 }
+
+// Whatever the marks, a scale is refused or whole.
+func FuzzFitFlat(f *testing.F) {
+	f.Add([]byte{10, 10, 50, 12, 90, 11, 9, 60, 52, 61, 88, 64}, false)
+	f.Add([]byte{0, 0, 255, 0, 0, 255, 255, 255}, true)
+	f.Fuzz(func(t *testing.T, b []byte, withLens bool) {
+		v := View{W: 256, H: 256}
+		for i := 0; i+1 < len(b) && i < 128; i += 2 {
+			v.Marks = append(v.Marks, Mark{Col: i / 2 % 5, Row: i / 10, XMM: float64(i / 2 % 5), YMM: float64(i / 10), XPX: float64(b[i]), YPX: float64(b[i+1])})
+		}
+		o := FlatViewOptions{TargetURel: 0.001}
+		if withLens {
+			o.Lens, o.LensCov = &Lens{FX: 200, FY: 200, CX: 128, CY: 128, K1: -0.3, K2: 0.1}, &LensCov{{1}, {0, 1}, {0, 0, 1}}
+		}
+		for name, fit := range map[string]func() (Flat, error){
+			"flat":  func() (Flat, error) { return FitFlat(v, o) },
+			"ruler": func() (Flat, error) { return FitRuler(v, o) },
+		} {
+			got, err := fit()
+			if err != nil {
+				continue
+			}
+			if !(got.MMPerPX > 0) || math.IsInf(got.MMPerPX, 0) || !(got.UMMPerPX > 0) || !(got.RMSPX >= 0) {
+				t.Errorf("%s: %v: %v +- %v mm/px, RMS %v px", name, b, got.MMPerPX, got.UMMPerPX, got.RMSPX)
+			}
+			RateFlat(got, DefaultRateLimits())
+		}
+	})
+}
+
+// The same of a lens.
+func FuzzCalibrate(f *testing.F) {
+	f.Add([]byte{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}, 3.0)
+	f.Add([]byte{200, 0, 128, 127, 64, 3}, 0.0)
+	f.Fuzz(func(t *testing.T, b []byte, size float64) {
+		i := 0
+		noise := func() float64 {
+			if len(b) == 0 {
+				return 0
+			}
+			i++
+			return (float64(b[i%len(b)]) - 128) / 128 * size
+		}
+		var views []View
+		for k := range 3 {
+			views = append(views, seen("", trueLens, somePose(k), grid(4, 3, 25), noise))
+		}
+		c, err := Calibrate(views, CalibrateOptions{Terms: TermsRadial})
+		if err != nil {
+			return
+		}
+		if c.Lens.Validate() != nil || !(c.RMSPX >= 0) || !(c.LensU.FX >= 0) {
+			t.Errorf("%v, %v: %+v +- %+v", b, size, c.Lens, c.LensU)
+		}
+		Suspect(c)
+		RateCalibration(c, DefaultRateLimits())
+	})
+}

@@ -3,6 +3,7 @@ package optics
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
 )
@@ -215,29 +216,16 @@ func (l *Lens) risingTo() float64 {
 
 // positiveRoots are those of a + b s + c s^2 above 0, the smaller first.
 func positiveRoots(a, b, c float64) []float64 {
-	var roots []float64
-	add := func(s float64) {
-		if s > 0 && !math.IsInf(s, 1) {
-			roots = append(roots, s)
-		}
-	}
-	d := b*b - 4*a*c
-	switch {
-	case c == 0 && b != 0:
-		add(-a / b)
-	case c != 0 && d >= 0:
+	var all []float64
+	switch d := b*b - 4*a*c; {
+	case c == 0:
+		all = []float64{-a / b}
+	case d >= 0:
 		q := -(b + math.Copysign(math.Sqrt(d), b)) / 2
-		s, t := q/c, math.NaN()
-		if q != 0 {
-			t = a / q
-		}
-		add(min(s, t))
-		add(max(s, t))
-		if math.IsNaN(t) {
-			add(s)
-		}
+		all = []float64{q / c, a / q}
 	}
-	return roots
+	slices.Sort(all)
+	return slices.DeleteFunc(all, func(s float64) bool { return !(s > 0) || math.IsInf(s, 1) })
 }
 
 // bisect finds where f, above 0 at lo and not at hi, meets 0.

@@ -84,33 +84,33 @@ func fitPlane(v *View, perspective, radial bool) (*planeFit, bool) {
 func (f *planeFit) improve() bool {
 	lambda := 1e-4
 	n, g, cost := f.normal(f.p)
-	for range bundleSteps {
-		moved := false
-		for ; lambda < 1e16; lambda *= 10 {
-			raised := mat.NewSymDense(len(g), nil)
-			raised.CopySym(n)
-			for k := range g {
-				raised.SetSym(k, k, n.At(k, k)*(1+lambda))
-			}
-			step, ok := solve(raised, g)
-			if !ok {
-				continue
-			}
-			p := f.p
+	for range bundleTries {
+		raised := mat.NewSymDense(len(g), nil)
+		raised.CopySym(n)
+		for k := range g {
+			raised.SetSym(k, k, n.At(k, k)*(1+lambda))
+		}
+		p, ok := f.p, false
+		if step, solved := solve(raised, g); solved {
 			for k, place := range f.free {
 				p[place] += step[k]
 			}
 			n2, g2, c2 := f.normal(p)
-			if c2 <= cost {
-				moved = cost-c2 > 1e-13*cost
+			if ok = c2 <= cost; ok {
+				done := cost-c2 <= 1e-13*cost
 				f.p, n, g, cost = p, n2, g2, c2
+				f.cost = cost * f.px * f.px
 				lambda = max(lambda/10, 1e-12)
-				break
+				if done {
+					return true
+				}
 			}
 		}
-		if !moved {
-			f.cost = cost * f.px * f.px
-			return !math.IsInf(cost, 0) && !math.IsNaN(cost)
+		if !ok {
+			if lambda *= 10; lambda > 1e16 {
+				f.cost = cost * f.px * f.px
+				return !math.IsInf(cost, 0) && !math.IsNaN(cost)
+			}
 		}
 	}
 	return false

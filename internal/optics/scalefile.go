@@ -159,9 +159,6 @@ func DecodeScale(r io.Reader) (Scale, error) {
 	if err := d.Decode(&s); err != nil {
 		return Scale{}, fmt.Errorf("optics: scale file: %s", jsonSentence(b, err))
 	}
-	if d.More() {
-		return Scale{}, errors.New("optics: scale file: something follows after its end; it may be two files in one")
-	}
 	return s, s.Validate()
 }
 
