@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -108,4 +109,66 @@ func parseTime(s string, zone *time.Location) (time.Time, error) {
 		}
 	}
 	return time.Time{}, errors.New("no time")
+}
+
+// ReadCheckSettings reads how a log is judged from its remarks: lines such as
+//
+//	# baseline: 25
+//	# centre: 12.3
+//	# sigma: 0.4
+//	# rules: western-electric
+//	# max_age_hours: 24
+//
+// What is not there stays as in o. Other remarks are left alone.
+func ReadCheckSettings(text string, o StabilityOptions) (StabilityOptions, error) {
+	n := 0
+	for line := range strings.Lines(strings.TrimPrefix(text, "\ufeff")) {
+		n++
+		remark, ok := strings.CutPrefix(strings.TrimSpace(line), "#")
+		if !ok {
+			continue
+		}
+		key, value, _ := strings.Cut(remark, ":")
+		key, value = strings.TrimSpace(key), strings.TrimSpace(value)
+		if err := o.set(key, value); err != nil {
+			return o, fmt.Errorf("line %d, %s: %w", n, key, err)
+		}
+	}
+	return o, nil
+}
+
+// set sets one option by its name; other names are no settings.
+func (o *StabilityOptions) set(key, value string) error {
+	number := func(to *float64) error {
+		v, err := strconv.ParseFloat(value, 64)
+		if err != nil || math.Abs(v) > largest || math.IsNaN(v) {
+			return fmt.Errorf("%q is not a number", value)
+		}
+		*to = v
+		return nil
+	}
+	switch key {
+	case "baseline":
+		v, err := strconv.Atoi(value)
+		if err != nil {
+			return fmt.Errorf("%q is not a whole number", value)
+		}
+		o.Baseline = v
+	case "centre":
+		return number(&o.Centre)
+	case "sigma":
+		return number(&o.Sigma)
+	case "rules":
+		o.Rules = value
+	case "max_age_hours":
+		var h float64
+		if err := number(&h); err != nil {
+			return err
+		}
+		if !(h > 0 && h <= 24*366) {
+			return fmt.Errorf("%s: give hours above 0, up to a year", value)
+		}
+		o.MaxAge = time.Duration(h * float64(time.Hour))
+	}
+	return nil
 }
