@@ -1,6 +1,7 @@
 package study
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -33,6 +34,15 @@ func (f POD) Check() (FitCheck, bool) {
 		return FitCheck{}, false
 	}
 	return newFitCheck("Hosmer-Lemeshow", chi, cut-2), true
+}
+
+// String is the statistic with its degrees of freedom and probability.
+func (c FitCheck) String() string {
+	degrees := "degrees"
+	if c.DF == 1 {
+		degrees = "degree"
+	}
+	return fmt.Sprintf("%.3g on %d %s of freedom, p = %.2g", c.Statistic, c.DF, degrees, c.P)
 }
 
 func newFitCheck(method string, statistic float64, df int) FitCheck {

@@ -211,7 +211,9 @@ func (d Detection) why() string {
 // Warnings are what must be known beside the statement, a sentence each.
 func (d Detection) Warnings() []string {
 	var w []string
-	if d.Basis != ByCount && d.Of < fewTargets {
+	var no NoFitError
+	tells := !errors.As(d.FitErr, &no) || no.Reason != AllFound && no.Reason != NoneFound // a curve is in question
+	if tells && d.Of < fewTargets {
 		w = append(w, fmt.Sprintf("%d targets: under %d a curve of found and missed ones is unsteady (MIL-HDBK-1823A)", d.Of, fewTargets))
 	}
 	if d.FitErr != nil && d.Basis != ByCount {
@@ -224,7 +226,7 @@ func (d Detection) Warnings() []string {
 		w = append(w, d.BoundErr.Error())
 	}
 	if d.Checked != nil && d.Checked.P < doubtful {
-		w = append(w, fmt.Sprintf("the curve fits badly: %s %.1f on %d degrees of freedom, p = %.2g", d.Checked.Method, d.Checked.Statistic, d.Checked.DF, d.Checked.P))
+		w = append(w, fmt.Sprintf("the curve fits badly: %s, %s", d.Checked.Method, d.Checked))
 	}
 	if b, ok := d.Upper[d.Options.Bound]; ok && b > d.Largest {
 		w = append(w, fmt.Sprintf("the bound of %s lies beyond the largest target, %s: add larger ones", d.size(roundUp(b)), d.size(d.Largest)))
@@ -245,14 +247,21 @@ func (d Detection) sizes() string {
 	return strings.TrimSuffix(d.size(d.Smallest), " "+d.Options.Unit) + " to " + d.size(d.Largest)
 }
 
+// RoundUp rounds to so many digits, upwards: for upper bounds and for sizes from
+// which on something is claimed.
+func RoundUp(v float64, digits int) float64 {
+	if !(v > 0) || math.IsInf(v, 0) {
+		return v
+	}
+	scale := math.Pow(10, float64(digits-1)-math.Floor(math.Log10(v)))
+	return math.Ceil(v*scale-1e-9) / scale
+}
+
 func (d Detection) size(v float64) string { return fmt.Sprintf("%.2g %s", v, d.Options.Unit) }
 
 // roundUp rounds to two digits, upwards: a smaller size would claim more than
 // was shown.
-func roundUp(v float64) float64 {
-	scale := math.Pow(10, 1-math.Floor(math.Log10(v)))
-	return math.Ceil(v*scale-1e-9) / scale
-}
+func roundUp(v float64) float64 { return RoundUp(v, 2) }
 
 func inPercent(p float64) string { return fmt.Sprintf("%.3g %%", 100*p) }
 

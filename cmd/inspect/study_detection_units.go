@@ -1,0 +1,264 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"finishbench/internal/part"
+	"finishbench/internal/study"
+)
+
+const truthFile = "truth.json"
+
+// knownUnit is what truth.json says of a unit's faceplate.
+type knownUnit struct {
+	MMPerPX float64    `json:"mm_per_px"`
+	Pattern string     `json:"pattern"`
+	Face    *knownFace `json:"face"`
+}
+
+type knownFace struct {
+	Files   map[string]string `json:"files"` // by light
+	Defects []knownDefect     `json:"defects"`
+}
+
+type knownDefect struct {
+	Kind     string             `json:"type"`
+	Box      []float64          `json:"box_px"`
+	Diameter *float64           `json:"diameter"` // mm
+	Length   *float64           `json:"length"`   // mm
+	CNR      map[string]float64 `json:"cnr"`
+}
+
+// size is the size by which the defect's kind is told, in mm, and which it is.
+func (d knownDefect) size() (mm float64, measure string, err error) {
+	v := d.Diameter
+	measure = "diameter"
+	if v == nil {
+		v, measure = d.Length, "length"
+	}
+	switch {
+	case v == nil:
+		return 0, "", errors.New("has neither diameter nor length")
+	case !(*v > 0):
+		return 0, "", fmt.Errorf("has the %s %g: it must be above 0", measure, *v)
+	case len(d.Box) != 4 || !(d.Box[2] > 0 && d.Box[3] > 0):
+		return 0, "", errors.New("has no box: box_px must be x, y, width and height, these above 0")
+	case d.Kind == "":
+		return 0, "", errors.New("has no type")
+	}
+	return *v, measure, nil
+}
+
+// cnr is the best contrast-to-noise ratio of all pictures; false where none is
+// told.
+func (d knownDefect) cnr() (float64, bool) {
+	best, ok := 0.0, false
+	for _, v := range d.CNR {
+		best, ok = max(best, v), true
+	}
+	return best, ok
+}
+
+// knownTarget is a known defect and what became of it.
+type knownTarget struct {
+	unit, kind, pattern, measure string
+	target                       study.Target
+	visible                      bool // its contrast is enough, or not told
+	rightKind                    bool // found and called by its kind
+	shared                       bool // missed, though a finding that tells of a neighbour touches it
+}
+
+func (t knownTarget) where() string { return whereOf(t.pattern) }
+
+func whereOf(pattern string) string {
+	if pattern == "plain" {
+		return "plain"
+	}
+	return "patterned"
+}
+
+// falseCall is a finding that tells of no known defect.
+type falseCall struct{ unit, kind, pattern string }
+
+// detectionSet is what was known and what became of it.
+type detectionSet struct {
+	from     string
+	targets  []knownTarget
+	false    []falseCall
+	units    int            // looked at; 0: not known, a table
+	patterns map[string]int // units by the faceplate's pattern
+	repeats  int            // further findings of a defect that is found
+	noResult []string       // units without a result
+	noTruth  []string       // results without a truth
+	notSeen  []string       // units whose faceplate could not be measured
+	halfSeen []string       // units of which some picture of the faceplate could not be measured
+	mmPerPX  []float64      // all scales, in order
+	stages   []string
+	noCNR    int // defects whose contrast is not told
+}
+
+func (s detectionSet) falseCalls(kind, where string) (calls, units int) {
+	for _, f := range s.false {
+		if f.kind == kind && (where == "" || whereOf(f.pattern) == where) {
+			calls++
+		}
+	}
+	for p, n := range s.patterns {
+		if where == "" || whereOf(p) == where {
+			units += n
+		}
+	}
+	return calls, units
+}
+
+// readDetectionUnits reads and matches all units of two folders.
+func readDetectionUnits(truthDir, resultDir string, rule study.MatchRule, minCNR float64) (detectionSet, error) {
+	s := detectionSet{from: truthDir, patterns: map[string]int{}}
+	names, err := foldersWith(truthDir, truthFile)
+	if err != nil {
+		return s, err
+	}
+	results, err := foldersWith(resultDir, resultFile)
+	if err != nil {
+		return s, err
+	}
+	for _, r := range results {
+		if !slices.Contains(names, r) {
+			s.noTruth = append(s.noTruth, r)
+		}
+	}
+	for _, u := range names {
+		var k knownUnit
+		if err := readJSONFile(filepath.Join(truthDir, u, truthFile), &k); err != nil {
+			return s, err
+		}
+		if !slices.Contains(results, u) {
+			s.noResult = append(s.noResult, u)
+			continue
+		}
+		var r part.Result
+		if err := readJSONFile(filepath.Join(resultDir, u, resultFile), &r); err != nil {
+			return s, err
+		}
+		if err := s.add(u, filepath.Join(truthDir, u, truthFile), k, r, rule, minCNR); err != nil {
+			return s, err
+		}
+	}
+	if s.units == 0 {
+		return s, usagef("no unit of %s has a result in %s that can be used: inspect the units first (inspect unit %s --out %s)", truthDir, resultDir, filepath.Join(truthDir, "*"), resultDir)
+	}
+	if len(s.targets) == 0 {
+		return s, usagef("no truth in %s names a defect of a faceplate: nothing can be found or missed", truthDir)
+	}
+	return s, nil
+}
+
+// foldersWith lists the folders in dir that hold a file of this name.
+func foldersWith(dir, file string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, usagef("there is no folder %s", dir)
+	} else if err != nil {
+		return nil, usagef("%s cannot be read as a folder: %w", dir, plainPath(err))
+	}
+	var names []string
+	for _, e := range entries {
+		if _, err := os.Stat(filepath.Join(dir, e.Name(), file)); err == nil {
+			names = append(names, e.Name())
+		}
+	}
+	if len(names) == 0 {
+		return nil, usagef("%s holds no folder with a %s: name the folder that holds the units' folders", dir, file)
+	}
+	return names, nil
+}
+
+func readJSONFile(path string, v any) error {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return usagef("%s cannot be read: %w", path, plainPath(err))
+	}
+	if err := json.Unmarshal(data, v); err != nil {
+		return usagef("%s is no JSON of the form wanted: %w", path, err)
+	}
+	return nil
+}
+
+// add matches one unit.
+func (s *detectionSet) add(unit, file string, k knownUnit, r part.Result, rule study.MatchRule, minCNR float64) error {
+	if k.Face == nil {
+		return usagef("%s: it says nothing of the faceplate: \"face\" must list files and defects", file)
+	}
+	if len(k.Face.Files) == 0 {
+		return usagef("%s: face names no files: which pictures show the defects is not known", file)
+	}
+	var pictures []string
+	for _, f := range k.Face.Files {
+		pictures = append(pictures, f)
+	}
+	measured := 0
+	for _, p := range r.Pictures {
+		if slices.Contains(pictures, p.File) && p.State == part.PictureOK {
+			measured++
+		}
+	}
+	if measured == 0 {
+		s.notSeen = append(s.notSeen, unit)
+		return nil
+	}
+	if measured < len(pictures) {
+		s.halfSeen = append(s.halfSeen, unit)
+	}
+	var known []study.Known
+	for i, d := range k.Face.Defects {
+		size, _, err := d.size()
+		if err != nil {
+			return usagef("%s: defect %d, %s, %w", file, i+1, orNone(d.Kind, "of no kind"), err)
+		}
+		known = append(known, study.Known{Kind: d.Kind, Box: study.Box(d.Box), Size: size})
+	}
+	var called []study.Called
+	for _, f := range r.Findings {
+		if slices.Contains(pictures, f.Image) {
+			called = append(called, study.Called{Kind: string(f.Kind), Box: study.Box(f.Box)})
+		}
+	}
+	s.match(unit, k, known, called, rule, minCNR)
+	s.units++
+	s.patterns[k.Pattern]++
+	if !slices.Contains(s.mmPerPX, r.MMPerPX) {
+		s.mmPerPX = append(s.mmPerPX, r.MMPerPX)
+		slices.Sort(s.mmPerPX)
+	}
+	if st := string(r.Stage); st != "" && !slices.Contains(s.stages, st) {
+		s.stages = append(s.stages, st)
+	}
+	return nil
+}
+
+func (s *detectionSet) match(unit string, k knownUnit, known []study.Known, called []study.Called, rule study.MatchRule, minCNR float64) {
+	m := study.Match(known, called, rule)
+	for i, d := range k.Face.Defects {
+		_, measure, _ := d.size()
+		cnr, told := d.cnr()
+		if !told {
+			s.noCNR++
+		}
+		t := knownTarget{unit: unit, kind: d.Kind, pattern: k.Pattern, measure: measure, target: study.Target{Size: known[i].Size, Of: 1}, visible: !told || cnr >= minCNR,
+			shared: slices.Contains(m.Shared, i)}
+		if j := m.Call[i]; j >= 0 {
+			t.target.Found, t.rightKind = 1, called[j].Kind == d.Kind
+		}
+		s.targets = append(s.targets, t)
+	}
+	for _, j := range m.False {
+		s.false = append(s.false, falseCall{unit, called[j].Kind, k.Pattern})
+	}
+	s.repeats += len(m.Repeats)
+}
