@@ -227,22 +227,35 @@ const softMotion = 2.5
 // inside: no rim is as soft as that. Common practice, no source.
 const softWidth = 2.2
 
-// focus checks sharpness and motion.
-func (c *checker) focus(im *part.Image, s *outline.Silhouette) {
+// focusing is what a picture says of focus and motion, with its limits, px.
+type focusing struct {
+	sharpness
+	limit float64 // of the width
+	still float64 // of the motion
+}
+
+// lookAtFocus measures sharpness and motion on the outline and, where that may
+// be soft by itself, inside.
+func lookAtFocus(im *part.Image, s *outline.Silhouette, view part.View, lim FitLimits) focusing {
 	size := max(s.Box[2], s.Box[3])
-	limit := max(c.lim.EdgeWidthPX, c.lim.EdgeWidthShare*size)
-	still := max(c.lim.MotionPX, c.lim.MotionShare*size)
-	if c.shot.View != part.Edge || !s.Bright {
-		still *= softMotion
-	}
+	f := focusing{limit: max(lim.EdgeWidthPX, lim.EdgeWidthShare*size), still: max(lim.MotionPX, lim.MotionShare*size)}
 	// The outline is cut out sharply by a lit panel. On a dark ground a rim's own
 	// shading may soften it; then what is inside is asked, too.
-	soft := c.shot.View != part.Edge || !s.Bright
-	fits := edgeFits(im, s, soft)
-	sh := judgeEdges(fits, soft)
-	if soft && (sh.width > c.lim.Warn*limit || sh.motion > still) {
-		sh.heed(insideEdges(im, s))
+	soft := view != part.Edge || !s.Bright
+	if soft {
+		f.still *= softMotion
 	}
+	f.sharpness = judgeEdges(edgeFits(im, s, soft), soft)
+	if soft && (f.width > lim.Warn*f.limit || f.motion > f.still) {
+		f.heed(insideEdges(im, s))
+	}
+	return f
+}
+
+// focus checks sharpness and motion.
+func (c *checker) focus(im *part.Image, s *outline.Silhouette) {
+	sh := lookAtFocus(im, s, c.shot.View, c.lim)
+	limit, still := sh.limit, sh.still
 	c.r.SharpnessPX = part.Num(sh.width)
 	if sh.width != sh.width {
 		return

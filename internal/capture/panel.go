@@ -12,6 +12,8 @@ type panel struct {
 	uneven float64 // (most - least) / most of the panel's linear light, its smooth part
 	near   float64 // share of the panel near the unit that differs from an even one
 	far    float64 // the same away from it
+
+	darkX, darkY float64 // where its smooth part is darkest, shares of the picture's width and height
 }
 
 // nearShare is how far from the unit the panel counts as near, as a share of
@@ -28,6 +30,7 @@ func lookAtPanel(s *outline.Silhouette, grid *coarse) panel {
 	table := optics.Linear8()
 	var nNear, dirtNear, nFar, dirtFar int
 	least, most := math.Inf(1), 0.0
+	var r panel
 	for p, k := range grid.kind {
 		x, y := p%grid.w, p/grid.w
 		if away[p] < 3 || x == 0 || y == 0 || x == grid.w-1 || y == grid.h-1 {
@@ -36,7 +39,10 @@ func lookAtPanel(s *outline.Silhouette, grid *coarse) panel {
 		level := s.Level(2*x, 2*y)
 		if x%4 == 0 && y%4 == 0 {
 			l := float64(table[uint8(max(0, min(level, 255)))])
-			least, most = min(least, l), max(most, l)
+			if most = max(most, l); l < least {
+				least = l
+				r.darkX, r.darkY = float64(x)/float64(grid.w), float64(y)/float64(grid.h)
+			}
 		}
 		dirty := k == outline.Other || s.Difference(2*x, 2*y) > max(8*s.Noise, 0.035*level, 5)
 		if int(fromUnit[p]) <= nearSteps {
@@ -51,7 +57,6 @@ func lookAtPanel(s *outline.Silhouette, grid *coarse) panel {
 			}
 		}
 	}
-	var r panel
 	if most > 0 && least <= most {
 		r.uneven = (most - least) / most
 	}
