@@ -1,0 +1,167 @@
+package target
+
+import (
+	"fmt"
+	"strings"
+
+	"finishbench/internal/optics"
+	"finishbench/internal/part"
+)
+
+// Found is a target as a picture shows it.
+type Found struct {
+	View     optics.View
+	Ellipses []Ellipse // of a dot grid, in the order of the view's marks; of a disc
+	Expected int       // marks that the target has; 0: not said
+	Partial  bool      // not all of the target was found
+	Notes    []string  // a sentence each: what was left out, what may be wrong
+	BlurPX   float64   // standard deviation of the edges' blur, median; NaN: not measured
+
+	DiameterPX  float64 // of a disc, or a pin's width; NaN: another kind
+	UDiameterPX float64 // its standard uncertainty from the fit's scatter
+	Pin         bool    // the disc's kind was found as a pin seen from the side
+}
+
+// Problem tells why a picture's target is of no use.
+type Problem struct {
+	Picture string
+	Target  string // what was looked for
+	Seen    string // what was seen
+	Do      string // what the person can do; may be empty
+	Part    bool   // a part of the target was found
+}
+
+func (p *Problem) Error() string {
+	s := fmt.Sprintf("target: find %s in %s: %s", p.Target, p.Picture, p.Seen)
+	if p.Do != "" {
+		s += "; " + p.Do
+	}
+	return s
+}
+
+// Find finds a target in a picture. Marks are in full-resolution pixels, with
+// integers at pixel centres; columns run to the right and rows downwards as far
+// as the target's shape leaves a choice. Where the target is found in part, or
+// not, or not as spec says, the error is a [*Problem]; Found then holds what was
+// seen, with Partial set, as far as it has a place on the target.
+func Find(im *part.Image, spec optics.Target, name string) (Found, error) {
+	if err := Check(spec); err != nil {
+		return Found{}, err
+	}
+	p, err := grey(im)
+	if err != nil {
+		return Found{}, fmt.Errorf("target: %s: %w", name, err)
+	}
+	what := Words(spec)
+	if im.W < leastSide || im.H < leastSide {
+		return Found{}, &Problem{Picture: name, Target: what, Seen: fmt.Sprintf("the picture is only %d x %d pixels", im.W, im.H)}
+	}
+	if fault := exposureFault(p); fault != "" {
+		return Found{}, &Problem{Picture: name, Target: what, Seen: "nothing", Do: fault}
+	}
+	s := scene{p: p, spec: spec, name: name, what: what}
+	switch spec.Kind {
+	case optics.Chessboard:
+		return s.chessboard()
+	case optics.Dots, optics.AsymmetricDots:
+		return s.dots()
+	case optics.Ruler:
+		return s.ruler()
+	default:
+		return s.disc()
+	}
+}
+
+// leastSide is the least width and height of a picture, px.
+const leastSide = 16
+
+// scene is one search.
+type scene struct {
+	p          *part.Plane // brightness, linear light
+	spec       optics.Target
+	name, what string
+}
+
+func (s *scene) problem(seen, do string) *Problem {
+	return &Problem{Picture: s.name, Target: s.what, Seen: seen, Do: do}
+}
+
+// Limits of targets.
+const (
+	mostMarks  = 200 // columns or rows
+	leastPitch = 6.0 // px between marks; common practice, no source
+)
+
+// Check tells what is wrong with a target's description, if anything is.
+func Check(spec optics.Target) error {
+	bad := func(format string, a ...any) error {
+		return fmt.Errorf("target: %s: "+format, append([]any{spec.Kind}, a...)...)
+	}
+	grid := func(least int, what string) error {
+		if spec.Cols < least || spec.Rows < least {
+			return bad("%d x %d %s; both numbers must be %d or more", spec.Cols, spec.Rows, what, least)
+		}
+		if spec.Cols > mostMarks || spec.Rows > mostMarks {
+			return bad("%d x %d %s; at most %d x %d can be found", spec.Cols, spec.Rows, what, mostMarks, mostMarks)
+		}
+		return nil
+	}
+	pitch := func() error {
+		if !(spec.PitchMM > 0) || spec.PitchMM > 1e4 {
+			return bad("the pitch is %g mm; it must be above 0", spec.PitchMM)
+		}
+		return nil
+	}
+	var err error
+	switch spec.Kind {
+	case optics.Chessboard:
+		if err = grid(3, "inner corners"); err == nil {
+			err = pitch()
+		}
+	case optics.Dots, optics.AsymmetricDots:
+		if err = grid(2, "dots"); err == nil && spec.Cols*spec.Rows < leastNodes {
+			err = bad("%d x %d dots are too few; %d or more are needed", spec.Cols, spec.Rows, leastNodes)
+		}
+		if err == nil {
+			err = pitch()
+		}
+		least := spec.PitchMM // between two dots' middles
+		if spec.Kind == optics.AsymmetricDots {
+			least *= 0.7071
+		}
+		if err == nil && (!(spec.DiameterMM >= 0) || spec.DiameterMM >= least) {
+			err = bad("dots of %g mm in diameter and a pitch of %g mm touch each other", spec.DiameterMM, spec.PitchMM)
+		}
+	case optics.Ruler:
+		if err = pitch(); err == nil && (spec.Cols < 0 || spec.Cols > 10000) {
+			err = bad("%d ticks; give the number that the picture shows, or 0 for any", spec.Cols)
+		}
+	case optics.Disc:
+		if !(spec.DiameterMM > 0) || spec.DiameterMM > 1e4 {
+			err = bad("the diameter is %g mm; it must be above 0", spec.DiameterMM)
+		}
+	default:
+		if strings.Contains(strings.ToLower(spec.Kind), "charuco") {
+			return fmt.Errorf("target: this build cannot read ChArUco boards: use a chessboard or a dot grid")
+		}
+		return fmt.Errorf("target: there is no kind of target named %q; the kinds are %s, %s, %s, %s and %s", spec.Kind,
+			optics.Chessboard, optics.Dots, optics.AsymmetricDots, optics.Ruler, optics.Disc)
+	}
+	return err
+}
+
+// Words names a target in messages.
+func Words(spec optics.Target) string {
+	switch spec.Kind {
+	case optics.Chessboard:
+		return fmt.Sprintf("a chessboard of %d x %d inner corners", spec.Cols, spec.Rows)
+	case optics.Ruler:
+		if spec.Cols > 0 {
+			return fmt.Sprintf("a ruler of %d ticks", spec.Cols)
+		}
+		return "a ruler"
+	case optics.Disc:
+		return "a disc or pin"
+	}
+	return gridWords(spec)
+}

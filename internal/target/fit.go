@@ -1,0 +1,181 @@
+package target
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"finishbench/internal/robust"
+)
+
+// model is a least-squares problem: n residuals of m parameters. row gives
+// residual i and writes its derivatives to slope.
+type model struct {
+	n, m  int
+	row   func(p []float64, i int, slope []float64) float64
+	valid func(p []float64) bool // nil: everything is
+}
+
+// fitted is a solution with what its scatter says about it.
+type fitted struct {
+	p     []float64
+	cov   *mat.SymDense // of p, from the scatter of the residuals
+	sigma float64       // the residuals' standard deviation
+}
+
+const (
+	fitRounds  = 40
+	fitGain    = 1e-6 // relative gain below which the fit is done
+	outlierCut = 3.0  // Huber's limit in standard deviations; common practice, no source
+)
+
+// solve fits by Levenberg's and Marquardt's damped least squares from p. Where
+// soft, single residuals far out count less (Huber 1964: weight limit/|r|). It
+// is false where there is no solution.
+func (q *model) solve(p []float64, rounds int, soft bool) (*fitted, bool) {
+	p = append([]float64(nil), p...)
+	weight := make([]float64, q.n)
+	for i := range weight {
+		weight[i] = 1
+	}
+	out, ok := q.descend(p, weight, rounds)
+	if !ok || !soft {
+		return out, ok
+	}
+	q.downweight(out.p, weight)
+	return q.descend(out.p, weight, rounds)
+}
+
+// downweight sets Huber's weights about the fit p.
+func (q *model) downweight(p, weight []float64) {
+	slope := make([]float64, q.m)
+	r := make([]float64, q.n)
+	for i := range r {
+		r[i] = math.Abs(q.row(p, i, slope))
+	}
+	limit := outlierCut * 1.4826 * robust.Quantile(r, 0.5)
+	for i, v := range r {
+		weight[i] = 1
+		if v > limit {
+			weight[i] = limit / v
+		}
+	}
+}
+
+// descend is one damped least-squares fit with fixed weights.
+func (q *model) descend(p, weight []float64, rounds int) (*fitted, bool) {
+	if q.n <= q.m {
+		return nil, false
+	}
+	damp := 1e-3
+	h, g, cost := q.normal(p, weight)
+	trial := make([]float64, q.m)
+	for range rounds {
+		step, ok := dampedStep(h, g, damp)
+		if !ok {
+			damp *= 10
+			if damp > 1e12 {
+				return nil, false
+			}
+			continue
+		}
+		for k := range p {
+			trial[k] = p[k] - step[k]
+		}
+		newCost := math.Inf(1)
+		var newH *mat.SymDense
+		var newG []float64
+		if q.valid == nil || q.valid(trial) {
+			newH, newG, newCost = q.normal(trial, weight)
+		}
+		if !(newCost < cost) {
+			if damp > 1e9 {
+				break
+			}
+			damp *= 10
+			continue
+		}
+		gain := cost - newCost
+		copy(p, trial)
+		h, g, cost = newH, newG, newCost
+		damp = max(damp/10, 1e-12)
+		if gain <= fitGain*cost {
+			break
+		}
+	}
+	sum := 0.0
+	for _, w := range weight {
+		sum += w
+	}
+	if !(sum > float64(q.m)) || math.IsNaN(cost) {
+		return nil, false
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(h) {
+		return nil, false
+	}
+	cov := mat.NewSymDense(q.m, nil)
+	if err := chol.InverseTo(cov); err != nil {
+		return nil, false
+	}
+	s2 := cost / (sum - float64(q.m))
+	cov.ScaleSym(s2, cov)
+	return &fitted{p: p, cov: cov, sigma: math.Sqrt(s2)}, true
+}
+
+// normal builds the normal equations: slopes' products, gradient, cost.
+func (q *model) normal(p, weight []float64) (*mat.SymDense, []float64, float64) {
+	m := q.m
+	h, g, slope := make([]float64, m*m), make([]float64, m), make([]float64, m)
+	cost := 0.0
+	for i := range q.n {
+		r := q.row(p, i, slope)
+		w := weight[i]
+		cost += w * r * r
+		for k, s := range slope {
+			s *= w
+			g[k] += s * r
+			line := h[k*m : (k+1)*m]
+			for l := k; l < m; l++ {
+				line[l] += s * slope[l]
+			}
+		}
+	}
+	return mat.NewSymDense(m, h), g, cost
+}
+
+// dampedStep solves (h + damp diag h) step = g.
+func dampedStep(h *mat.SymDense, g []float64, damp float64) ([]float64, bool) {
+	m := len(g)
+	a := mat.NewSymDense(m, nil)
+	a.CopySym(h)
+	for k := range m {
+		a.SetSym(k, k, h.At(k, k)*(1+damp)+1e-300)
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(a) {
+		return nil, false
+	}
+	out := mat.NewVecDense(m, nil)
+	if err := chol.SolveVecTo(out, mat.NewVecDense(m, g)); err != nil {
+		return nil, false
+	}
+	return out.RawVector().Data, true
+}
+
+// linearFit solves rows of known values by least squares: beta with the least
+// sum of (y - x beta)^2.
+func linearFit(x [][]float64, y []float64) ([]float64, bool) {
+	if len(x) == 0 || len(x) < len(x[0]) {
+		return nil, false
+	}
+	a := mat.NewDense(len(x), len(x[0]), nil)
+	for i, r := range x {
+		a.SetRow(i, r)
+	}
+	var beta mat.VecDense
+	if err := beta.SolveVec(a, mat.NewVecDense(len(y), y)); err != nil {
+		return nil, false
+	}
+	return beta.RawVector().Data, true
+}

@@ -1,0 +1,3 @@
+package target
+func (s *scene) ruler() (Found, error) {return Found{},nil}
+func (s *scene) disc() (Found, error) {return Found{},nil}
