@@ -71,7 +71,7 @@ func (u *unit) render(ctx context.Context, r *part.Result, dir *unitDir) (thumb 
 	if err := dir.write(reportFile, page.Bytes()); err != nil {
 		return thumb, err
 	}
-	data, err := encodeResult(r)
+	data, err := encodeResult(u.written(r))
 	if err != nil {
 		return thumb, err
 	}

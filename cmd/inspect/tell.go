@@ -47,7 +47,7 @@ func (t *teller) unit(d outcome) {
 			t.progress.clear()
 			fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.dir, plain(d.job.err))
 		}
-		t.progress.unitDone(d.result.Unit, unitLine(d))
+		t.progress.unitDone(d.result.Unit, unitLine(d)+d.budgetLines())
 	}
 	if t.withJSON {
 		for _, next := range t.order.add(d) {
@@ -84,8 +84,8 @@ func (t *teller) end(all []outcome) {
 	}
 	if t.progress.bar != nil {
 		for _, d := range all { // the bar did not say them
-			if d.err == nil && d.code() != exitPass {
-				fmt.Fprintln(t.stdout, unitLine(d))
+			if d.err == nil && (d.code() != exitPass || d.budget != "") {
+				fmt.Fprintln(t.stdout, unitLine(d)+d.budgetLines())
 			}
 		}
 	}

@@ -94,6 +94,7 @@ type outcome struct {
 	job    *job
 	result *part.Result // nil where there is none
 	json   []byte       // with --json
+	budget string       // with --budget, ready to print
 	thumb  report.IndexEntry
 	err    error // no result was written
 	took   time.Duration
@@ -213,7 +214,12 @@ func (in *inspector) writeUnit(ctx context.Context, d *outcome, out *outDir, wit
 		return err
 	}
 	if withJSON {
-		if d.json, err = encodeResult(r); err != nil {
+		if d.json, err = encodeResult(in.written(r)); err != nil {
+			return err
+		}
+	}
+	if in.budget {
+		if d.budget, err = budgetText(r); err != nil {
 			return err
 		}
 	}
@@ -230,7 +236,7 @@ func (in *inspector) writeUnit(ctx context.Context, d *outcome, out *outDir, wit
 // summary keeps of a result what units.csv and the index need, so that memory
 // stays flat over many units.
 func summary(r *part.Result) *part.Result {
-	s := *r
+	s := *withoutBudgets(r)
 	s.Findings = make([]part.Finding, len(r.Findings))
 	for i, f := range r.Findings {
 		s.Findings[i] = part.Finding{Kind: f.Kind, Severity: f.Severity}

@@ -16,12 +16,12 @@ import (
 const (
 	textBudgetHead  = "How the uncertainty comes about"
 	textBudgetFold  = "Uncertainty budget of the worst step and of a typical size"
-	textBudgetIntro = "By JCGM 100:2008 (GUM): each part is a standard uncertainty times the result's sensitivity to it; the parts are taken as independent and add as squares. The largest stands first."
+	textBudgetIntro = "By JCGM 100:2008 (GUM): each part is a standard uncertainty times the result's sensitivity to it; the parts are taken as independent and add as squares. u: standard uncertainty; freedom: its degrees of freedom, ∞ where it is told rather than observed; µm per unit: the sensitivity; µm: the part. The largest stands first."
 )
 
 // budgetHead are the columns of a budget.
 var (
-	budgetHead    = []string{"Part", "Estimate", "Standard uncertainty", "Unit", "Distribution", "Degrees of freedom", "Sensitivity, µm per unit", "Part, µm", "Share of the variance, %"}
+	budgetHead    = []string{"Part", "Estimate", "u", "Unit", "Distribution", "Freedom", "µm per unit", "µm", "% of u²"}
 	budgetNumeric = []bool{false, true, true, false, false, true, true, true, true}
 )
 
@@ -47,7 +47,7 @@ func BudgetTable(b part.Budget) SheetTable {
 		dof = trimNumber(math.Floor(*b.DOFEff), 0)
 	}
 	t.Rows = append(t.Rows,
-		[]string{"together, standard uncertainty (k = 1)", "", "", "", "", dof, "", partText(b.CombinedUM), "100"},
+		[]string{"together (k = 1)", "", "", "", "", dof, "", partText(b.CombinedUM), "100"},
 		[]string{fmt.Sprintf("expanded (k = %g), covers %.0f %%", b.K, 100*b.Coverage), "", "", "", "", "", "", partText(b.ExpandedUM), ""})
 	return t
 }
@@ -160,4 +160,13 @@ func sizeText(mm, u *float64) string {
 		return s
 	}
 	return s + " ± " + fixedText(twice(u), 2)
+}
+
+// sizesText is a finding's length and width, each with its own uncertainty
+// where the diameter does not already tell it: "(1.64 ± 0.09) × (0.08 ± 0.03) mm".
+func sizesText(f *part.Finding) string {
+	if f.DiameterMM != nil || f.ULengthMM == nil || f.UWidthMM == nil {
+		return fixedText(f.LengthMM, 2) + " × " + fixedText(f.WidthMM, 2) + " mm"
+	}
+	return "(" + sizeText(f.LengthMM, f.ULengthMM) + ") × (" + sizeText(f.WidthMM, f.UWidthMM) + ") mm"
 }

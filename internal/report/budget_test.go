@@ -20,7 +20,7 @@ func TestBudgetTable(t *testing.T) {
 	want := [][]string{
 		{"outline of the shell", "401.2", "0.11", "px", "scatter", "23", "−15.0", "1.65", "99"},
 		{"scale", "0.015", "0.000030", "mm/px", "normal", "∞", "6160", "0.18", "1"},
-		{"together, standard uncertainty (k = 1)", "", "", "", "", "24", "", "1.66", "100"},
+		{"together (k = 1)", "", "", "", "", "24", "", "1.66", "100"},
 		{"expanded (k = 2), covers 94 %", "", "", "", "", "", "", "3.32", ""},
 	}
 	if len(tab.Rows) != len(want) {

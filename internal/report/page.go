@@ -443,7 +443,7 @@ func newFindingView(f *part.Finding, r *part.Result, crops []Crop, i int) findin
 	}
 	switch {
 	case f.LengthMM != nil && f.WidthMM != nil:
-		add(english.Size, sizeText(f.LengthMM, f.ULengthMM)+" × "+sizeText(f.WidthMM, f.UWidthMM)+" mm")
+		add(english.Size, sizesText(f))
 	case f.LengthMM != nil:
 		add(english.Length, sizeText(f.LengthMM, f.ULengthMM)+" mm")
 	case f.WidthMM != nil:
