@@ -1,0 +1,141 @@
+package main
+
+import (
+	"path/filepath"
+
+	"finishbench/internal/optics"
+)
+
+// cameraJSON are the numbers of a look at a camera.
+type cameraJSON struct {
+	Camera      string            `json:"camera,omitempty"`
+	Rating      string            `json:"rating"` // good, fair, poor or not_measured
+	AllMeasured bool              `json:"all_measured"`
+	Parts       []cameraPartJSON  `json:"parts"`
+	FlatField   *optics.FlatField `json:"flat_field,omitempty"`
+	Sharpness   *sharpnessJSON    `json:"sharpness,omitempty"`
+	Sensor      *transferJSON     `json:"sensor,omitempty"`
+}
+
+type cameraPartJSON struct {
+	Part    string   `json:"part"`
+	Rating  string   `json:"rating"`
+	Reasons []string `json:"reasons"`
+}
+
+type sharpnessJSON struct {
+	MTF50      *float64   `json:"mtf50_cy_px,omitempty"`
+	U          *float64   `json:"u_mtf50_cy_px,omitempty"`
+	LinePairs  *float64   `json:"mtf50_lp_mm,omitempty"`
+	BlurSigma  *float64   `json:"blur_sigma_px,omitempty"`
+	Edges      []edgeJSON `json:"edges"`
+	NotFoundIn []string   `json:"not_found_in,omitempty"`
+}
+
+type edgeJSON struct {
+	Picture  string     `json:"picture"`
+	Box      [4]float64 `json:"box_px"`
+	MTF50    float64    `json:"mtf50_cy_px"`
+	U        *float64   `json:"u_mtf50_cy_px,omitempty"`
+	Nyquist  *float64   `json:"contrast_at_nyquist,omitempty"`
+	Rise     *float64   `json:"rise_10_90_px,omitempty"`
+	Angle    float64    `json:"angle_deg"`
+	Contrast float64    `json:"contrast"`
+	Noise    *float64   `json:"noise,omitempty"`
+	Warnings []string   `json:"warnings,omitempty"`
+}
+
+type transferJSON struct {
+	Physical          bool             `json:"physical"`
+	K                 *float64         `json:"gain_dn_per_e,omitempty"`
+	UK                *float64         `json:"u_gain_dn_per_e,omitempty"`
+	Slope             *float64         `json:"response_dn_per_ms,omitempty"`
+	Responsivity      *float64         `json:"responsivity_dn_per_photon,omitempty"`
+	QuantumEfficiency *float64         `json:"quantum_efficiency,omitempty"`
+	Dark              *float64         `json:"dark_dn,omitempty"`
+	SigmaDark         *float64         `json:"dark_noise_dn,omitempty"`
+	ReadNoise         *float64         `json:"read_noise_e,omitempty"`
+	ReadNoiseBelow    *float64         `json:"read_noise_below_e,omitempty"`
+	DarkCurrent       *float64         `json:"dark_current_e_per_s,omitempty"`
+	SaturationDN      *float64         `json:"saturation_dn,omitempty"`
+	SaturationE       *float64         `json:"saturation_e,omitempty"`
+	SNRMax            *float64         `json:"snr_max,omitempty"`
+	SNRMaxDB          *float64         `json:"snr_max_db,omitempty"`
+	LeastE            *float64         `json:"threshold_e,omitempty"`
+	LeastPhotons      *float64         `json:"threshold_photons,omitempty"`
+	SaturationPhotons *float64         `json:"saturation_photons,omitempty"`
+	DynamicRange      *float64         `json:"dynamic_range,omitempty"`
+	DynamicRangeDB    *float64         `json:"dynamic_range_db,omitempty"`
+	DSNU              *float64         `json:"dsnu_e,omitempty"`
+	PRNU              *float64         `json:"prnu_pct,omitempty"`
+	LinearityMin      *float64         `json:"linearity_min_pct,omitempty"`
+	LinearityMax      *float64         `json:"linearity_max_pct,omitempty"`
+	Points            []transferAtJSON `json:"exposures"`
+	Warnings          []string         `json:"warnings"`
+}
+
+type transferAtJSON struct {
+	ExposureMS float64  `json:"exposure_ms"`
+	Signal     *float64 `json:"signal_dn,omitempty"`
+	Var        *float64 `json:"variance_dn2,omitempty"`
+	SNR        *float64 `json:"snr,omitempty"`
+	Clipped    float64  `json:"clipped_share"`
+	InFit      bool     `json:"in_gain_fit"`
+	Deviation  *float64 `json:"linearity_pct,omitempty"`
+}
+
+func newCameraJSON(o cameraOptions, r cameraResult, j cameraJudgement) cameraJSON {
+	out := cameraJSON{Camera: o.name, Rating: ratingWord(j.word), AllMeasured: !j.missing, FlatField: r.flat, Parts: []cameraPartJSON{}}
+	for _, p := range j.parts {
+		q := cameraPartJSON{Part: p.name, Rating: ratingWord(p.word())}
+		for _, i := range p.items {
+			q.Reasons = append(q.Reasons, i.Reason)
+		}
+		out.Parts = append(out.Parts, q)
+	}
+	if len(r.edges) > 0 {
+		out.Sharpness = newSharpnessJSON(o, r)
+	}
+	if r.transfer != nil {
+		out.Sensor = newTransferJSON(r)
+	}
+	return out
+}
+
+func ratingWord(w string) string {
+	if w == "" {
+		return "not_measured"
+	}
+	return w
+}
+
+func newSharpnessJSON(o cameraOptions, r cameraResult) *sharpnessJSON {
+	m, u := optics.SharpnessOf(r.allEdges())
+	s := &sharpnessJSON{MTF50: finite(m), U: finite(u), LinePairs: finite(optics.LinePairsPerMM(m, o.mmPerPX)), BlurSigma: finite(optics.SigmaOfMTF50(m)), Edges: []edgeJSON{}}
+	for _, p := range r.edges {
+		name := filepath.Base(p.file)
+		if p.err != nil {
+			s.NotFoundIn = append(s.NotFoundIn, name)
+		}
+		for _, e := range p.found {
+			s.Edges = append(s.Edges, edgeJSON{name, e.Box, e.MTF50CyPX, finite(e.UMTF50CyPX), finite(e.Nyquist), finite(e.Rise1090PX), e.AngleDeg, e.Contrast, finite(e.Noise), e.Warnings})
+		}
+	}
+	return s
+}
+
+func newTransferJSON(r cameraResult) *transferJSON {
+	t := r.transfer
+	out := &transferJSON{
+		Physical: r.physical, K: finite(t.KDNPerE), UK: finite(t.UKDNPerE), Slope: finite(t.SlopeDNPerMS), Responsivity: finite(t.DNPerPhoton), QuantumEfficiency: finite(t.QuantumEfficiency),
+		Dark: finite(t.DarkDN), SigmaDark: finite(t.SigmaDarkDN), ReadNoise: finite(t.ReadNoiseE), ReadNoiseBelow: finite(t.ReadNoiseBelowE), DarkCurrent: finite(t.DarkEs),
+		SaturationDN: finite(t.SaturationDN), SaturationE: finite(t.SaturationE), SNRMax: finite(t.SNRMax), SNRMaxDB: finite(optics.DB(t.SNRMax)),
+		LeastE: finite(t.LeastE), LeastPhotons: finite(t.LeastPhotons), SaturationPhotons: finite(t.SaturationPhotons),
+		DynamicRange: finite(t.DynamicRange), DynamicRangeDB: finite(optics.DB(t.DynamicRange)), DSNU: finite(t.DSNUE), PRNU: finite(t.PRNUPct),
+		LinearityMin: finite(t.LinearityMinPct), LinearityMax: finite(t.LinearityMaxPct), Warnings: append([]string{}, t.Warnings...),
+	}
+	for _, p := range t.Points {
+		out.Points = append(out.Points, transferAtJSON{p.TimeMS, finite(p.SignalDN), finite(p.VarDN2), finite(p.SNR), p.ClippedShare, p.InFit, finite(p.DeviationPct)})
+	}
+	return out
+}
