@@ -75,7 +75,7 @@ type Stability struct {
 // it was a new baseline.
 func NewStability(log []CheckEntry, o StabilityOptions) (Stability, error) {
 	nan := math.NaN()
-	s := Stability{Options: o, Since: -1, State: NotMeasured, Limits: charts.Pair{
+	s := Stability{Options: o, Since: -1, State: NotMeasured, Provisional: true, Limits: charts.Pair{
 		Level: charts.Limits{Centre: nan, Lower: nan, Upper: nan, Sigma: nan}, Spread: charts.Limits{Centre: nan, Lower: nan, Upper: nan, Sigma: nan}, SigmaWithin: nan}}
 	rules, err := charts.Rules(o.Rules)
 	if err != nil {
@@ -169,7 +169,7 @@ func (s *Stability) limits() error {
 	}
 	var err error
 	if !math.IsNaN(s.Options.Centre) {
-		s.Given = true
+		s.Given, s.Provisional = true, false
 		s.Limits, err = charts.Given(s.Options.Centre, s.Options.Sigma, s.Size, s.Kind)
 		return err
 	}

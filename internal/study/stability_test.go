@@ -266,6 +266,7 @@ func TestReadCheckLog(t *testing.T) {
 func FuzzCheckLog(f *testing.F) {
 	f.Add(CheckHeader + "2026-03-02,1,,\n2026-03-02,2,,\n2026-03-03,,dealt_with,a: b\n2026-03-04,1,,\n")
 	f.Add("# baseline: 2\ntime;value\n2026-03-02;1\n2026-03-03;2\n2026-03-04;9\n")
+	f.Add("time,value")
 	f.Fuzz(func(t *testing.T, text string) {
 		l, err := ReadCheckLog(strings.NewReader(text), time.UTC)
 		if err != nil {
