@@ -398,3 +398,46 @@ func BenchmarkCalibrate(b *testing.B) {
 		}
 	}
 }
+
+// Zhang's closed form alone: without noise and distortion it is exact.
+func TestStartLens(t *testing.T) {
+	want := Lens{FX: 700, FY: 690, CX: 330, CY: 230}
+	var hs []homography
+	for i := range 5 {
+		h, ok := homographyOf(seen("", want, somePose(i), grid(9, 6, 15), quiet).Marks)
+		if !ok {
+			t.Fatal("no homography")
+		}
+		p, ok := h.pose(&want)
+		if !ok || turnBetween(p, somePose(i)) > 1e-6 || math.Abs(p.T[2]-shifts[i][2]) > 1e-4 {
+			t.Errorf("pose %d: %+v", i, p)
+		}
+		hs = append(hs, h)
+	}
+	got, ok := startLens(hs, 640, 480)
+	if !ok || math.Abs(got.FX-700) > 1e-4 || math.Abs(got.FY-690) > 1e-4 || math.Abs(got.CX-330) > 1e-4 || math.Abs(got.CY-230) > 1e-4 {
+		t.Errorf("%v, %+v", ok, got)
+	}
+}
+
+// Views that differ in sharpness as pictures do, by up to two times, are no
+// reason to leave one out, though an F test alone would name the worst.
+func TestSuspectLeavesUnequalViews(t *testing.T) {
+	alarms := 0
+	for seed := range uint64(20) {
+		views := make([]View, 10)
+		for i := range views {
+			views[i] = seen("", trueLens, somePose(i), grid(9, 6, 15), gauss(100*seed+uint64(i), 0.15*(1+float64(i)/9)))
+		}
+		c, err := Calibrate(views, CalibrateOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(Suspect(c)) > 0 {
+			alarms++
+		}
+	}
+	if alarms > 1 {
+		t.Errorf("a view was named in %d of 20 sets", alarms)
+	}
+}

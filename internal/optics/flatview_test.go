@@ -482,3 +482,72 @@ func FuzzCalibrate(f *testing.F) {
 		RateCalibration(c, DefaultRateLimits())
 	})
 }
+
+// The lens's part of the budget is as large as lenses from other sets of views
+// make the same picture's scale differ. Sets are ten, the poses of one set share
+// their lens: the mean of (error/u)^2 is loose.
+func TestFlatLensContribution(t *testing.T) {
+	const sets, poses = 10, 4
+	sum := 0.0
+	for seed := range uint64(sets) {
+		c, err := Calibrate(someViews(8, gauss(seed, 0.5)), CalibrateOptions{Terms: TermsFull})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range poses {
+			p, l := somePose(i), trueLens
+			f, err := FitFlat(seen("", trueLens, p, grid(9, 6, 15), quiet), FlatViewOptions{Lens: &c.Lens, LensCov: &c.Cov})
+			if err != nil {
+				t.Fatal(err)
+			}
+			z := (f.MMPerPX - l.mmPerPX(&p, part.Point{X: 319.5, Y: 239.5})) / f.Budget[2].MMPerPX
+			sum += z * z / (sets * poses)
+		}
+	}
+	if sum < 0.3 || sum > 2.5 {
+		t.Errorf("the mean of (error/u)^2 is %.2f", sum)
+	}
+}
+
+// Started from the tilt the wrong way, the fit finds the right one.
+func TestBothTilts(t *testing.T) {
+	l := Lens{FX: 2000, FY: 2000, CX: 319.5, CY: 239.5}
+	p := Pose{R: rotation([3]float64{0.3, 0.2, 0.4}), T: [3]float64{5, 5, 900}}
+	v := seen("", l, p, grid(9, 6, 15), gauss(1, 0.05))
+	for _, start := range []Pose{p, p.flipped(part.Point{})} {
+		b, other, err := bothTilts(&l, v, start)
+		if err != nil || turnBetween(b.poses[0], p) > 0.02 || !(other > 2) || math.IsInf(other, 1) {
+			t.Errorf("%v, turned by %v, the other is %v times as bad", err, turnBetween(b.poses[0], p), other)
+		}
+	}
+	q := p.flipped(part.Point{}).flipped(part.Point{})
+	if turnBetween(p, q) > 1e-6 || math.Abs(p.T[2]-q.T[2]) > 1e-9 {
+		t.Errorf("flipped twice: %+v", q)
+	}
+}
+
+// A disc off the axis of a barrel lens is pictured too small; with the lens its
+// scale is that of the middle. Its outline is drawn point by point.
+func TestDiscWithLens(t *testing.T) {
+	l := Lens{FX: 700, FY: 700, CX: 319.5, CY: 239.5, K1: -0.25}
+	area, ring := 0.0, make([]part.Point, 720)
+	for i := range ring { // 4 mm across, 300 mm away, at x = 60 mm
+		s, c := math.Sincos(float64(i) / 360 * math.Pi)
+		ring[i] = l.DistortPX(part.Point{X: 319.5 + 700*(60+2*c)/300, Y: 239.5 + 700*2*s/300})
+	}
+	for i, p := range ring {
+		q := ring[(i+1)%len(ring)]
+		area += (p.X*q.Y - q.X*p.Y) / 2
+	}
+	d := 2 * math.Sqrt(area/math.Pi)
+	at := l.DistortPX(part.Point{X: 319.5 + 140, Y: 239.5})
+	e := Ellipse{XPX: at.X, YPX: at.Y, MajorPX: d, MinorPX: d, UDiameterPX: 0.01}
+	f, err := FitDisc(e, 640, 480, 4, FlatViewOptions{Lens: &l})
+	if err != nil || math.Abs(f.MMPerPX/(300.0/700)-1) > 1e-3 {
+		t.Errorf("%v: %v mm/px, want %v", err, f.MMPerPX, 300.0/700)
+	}
+	plain, err := FitDisc(e, 640, 480, 4, FlatViewOptions{})
+	if err != nil || plain.MMPerPX/(300.0/700)-1 < 0.01 {
+		t.Errorf("without the lens: %v, %v mm/px", err, plain.MMPerPX)
+	}
+}
