@@ -82,25 +82,34 @@ func (s *settings) chooseScale(o runOptions, st config.Station, now time.Time) e
 	return nil
 }
 
-// loadScale reads a scale file and refuses one that is past its age.
-func loadScale(w config.Scale, now time.Time) (*scaleFile, error) {
-	data, err := os.ReadFile(w.File)
+// loadScaleAnyAge reads a scale file.
+func loadScaleAnyAge(path string) (*scaleFile, error) {
+	data, err := os.ReadFile(path)
 	if err != nil {
-		return nil, usagef("scale file: %w", err)
+		return nil, usagef("scale file %s: %w", path, plainPath(err))
 	}
 	sc, err := optics.DecodeScale(bytes.NewReader(data))
 	if err != nil {
-		return nil, usagef("scale file %s: %w", w.File, err)
+		return nil, usagef("scale file %s: %w", path, err)
 	}
 	sum := sha256.Sum256(data)
-	f := &scaleFile{Scale: sc, view: part.View(w.View), path: w.File, sum: hex.EncodeToString(sum[:])}
-	switch age := sc.AgeState(now); age.State {
+	return &scaleFile{Scale: sc, path: path, sum: hex.EncodeToString(sum[:])}, nil
+}
+
+// loadScale reads a scale file and refuses one that is past its age.
+func loadScale(w config.Scale, now time.Time) (*scaleFile, error) {
+	f, err := loadScaleAnyAge(w.File)
+	if err != nil {
+		return nil, err
+	}
+	f.view = part.View(w.View)
+	switch age := f.AgeState(now); age.State {
 	case optics.AgeOver:
 		return nil, usagef("scale file %s: %s", w.File, age.Sentence)
 	case optics.AgeSoon:
 		f.doubts = append(f.doubts, age.Sentence)
 	}
-	if sc.Rating == optics.RatedPoor {
+	if f.Rating == optics.RatedPoor {
 		f.doubts = append(f.doubts, "it is rated poor: see the page that was written with it")
 	}
 	return f, nil

@@ -1,0 +1,347 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"finishbench/internal/capture"
+	"finishbench/internal/optics"
+	"finishbench/internal/part"
+	"finishbench/internal/target"
+)
+
+// scaleMaking is a scale on its way from pictures to its file.
+type scaleMaking struct {
+	o      scaleOptions
+	target optics.Target
+	made   time.Time
+	lens   *scaleFile // known from before; nil: none
+
+	shots    []*targetShot
+	camera   string
+	focus    string
+	focalMM  float64              // 0: not known
+	fitted   *optics.Calibration  // the lens from several pictures; nil: none
+	suspects []optics.SuspectView // views that spoil it
+	atUnit   *targetShot          // the one that tells the scale
+	flat     optics.Flat          // what it tells
+	rating   optics.Rating
+	warnings []string
+	scale    optics.Scale
+}
+
+// targetShot is one picture of the target.
+type targetShot struct {
+	path  string
+	file  string
+	sum   string
+	found target.Found
+	note  string       // why it is not used, or what is remarkable
+	used  bool         // the target was found in it
+	flat  *optics.Flat // what it tells alone; nil: nothing
+}
+
+// noScaleError says that no picture told a scale.
+type noScaleError struct{ err error }
+
+func (e noScaleError) Error() string { return e.err.Error() }
+
+// read finds the target in each picture.
+func (m *scaleMaking) read(ctx context.Context, pictures []string) error {
+	for _, name := range append([]string{m.o.atUnit}, m.o.leaveOut...) {
+		if name != "" && !slices.ContainsFunc(pictures, func(p string) bool { return isPicture(p, name) }) {
+			return usagef("%s is not among the pictures that were named", name)
+		}
+	}
+	seen := map[string]string{}
+	for _, path := range pictures {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		s := &targetShot{path: path, file: filepath.Base(path)}
+		m.shots = append(m.shots, s)
+		data, err := os.ReadFile(path)
+		if err != nil {
+			return usagef("picture %s: %w", path, plainPath(err))
+		}
+		sum := sha256.Sum256(data)
+		s.sum = hex.EncodeToString(sum[:])
+		if slices.ContainsFunc(m.o.leaveOut, func(n string) bool { return isPicture(path, n) }) {
+			s.note = "left out on request"
+			continue
+		}
+		if other, ok := seen[s.sum]; ok {
+			s.note = "the same picture as " + other
+			continue
+		}
+		seen[s.sum] = s.file
+		if err := m.look(s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// isPicture reports whether name names the picture at path.
+func isPicture(path, name string) bool {
+	return filepath.Clean(path) == filepath.Clean(name) || filepath.Base(path) == name
+}
+
+// look finds the target in one picture. What is wrong with the picture is its
+// note; the error is for what no picture can mend.
+func (m *scaleMaking) look(s *targetShot) error {
+	im, err := capture.Read(s.path)
+	if err != nil {
+		s.note = plain(err)
+		return nil
+	}
+	defer capture.Release(im)
+	if s.found, err = target.Find(im, m.target, s.file); err != nil {
+		var p *target.Problem
+		if !errors.As(err, &p) {
+			return err
+		}
+		s.note = strings.TrimSuffix(p.Seen+"; "+p.Do, "; ")
+		return nil
+	}
+	s.used, s.note = true, strings.Join(s.found.Notes, "; ")
+	return m.sameCamera(s)
+}
+
+// sameCamera takes the camera from a picture's tags, and refuses another one.
+func (m *scaleMaking) sameCamera(s *targetShot) error {
+	tags, err := capture.ReadTags(s.path)
+	if err != nil {
+		return nil // the picture itself was read
+	}
+	differ := func(what, a, b string) error {
+		return usagef("%s was taken with %s %s, the pictures before it with %s: make a scale from pictures of one camera and setting", s.path, what, b, a)
+	}
+	switch {
+	case m.camera != "" && tags.Camera != "" && tags.Camera != m.camera:
+		return differ("camera", m.camera, tags.Camera)
+	case m.focus != "" && tags.Focus != "" && tags.Focus != m.focus:
+		return differ("focus", m.focus, tags.Focus)
+	case m.focalMM != 0 && tags.FocalLengthMM != 0 && tags.FocalLengthMM != m.focalMM:
+		return differ("focal length", fmt.Sprintf("%g mm", m.focalMM), fmt.Sprintf("%g mm", tags.FocalLengthMM))
+	}
+	m.camera, m.focus = first(m.camera, tags.Camera), first(m.focus, tags.Focus)
+	if m.focalMM == 0 {
+		m.focalMM = tags.FocalLengthMM
+	}
+	return nil
+}
+
+// fit makes the scale from what was found.
+func (m *scaleMaking) fit() error {
+	var used []*targetShot
+	for _, s := range m.shots {
+		if s.used {
+			used = append(used, s)
+		} else {
+			m.warnings = append(m.warnings, fmt.Sprintf("%s is not used: %s", s.file, s.note))
+		}
+	}
+	if len(used) == 0 {
+		return noScaleError{fmt.Errorf("scale: no picture shows the target: %s", strings.Join(m.warnings, "; "))}
+	}
+	if err := m.fitLens(used); err != nil {
+		return err
+	}
+	var why error
+	for _, s := range used {
+		flat, err := m.flatOf(s)
+		if err != nil {
+			s.note = plain(err)
+			why = err
+			continue
+		}
+		s.flat = &flat
+	}
+	if err := m.choose(used); err != nil {
+		return noScaleError{firstError(why, err)}
+	}
+	m.flat = *m.atUnit.flat
+	m.rate(used)
+	m.fill()
+	return nil
+}
+
+// fitLens fits the lens where several pictures of a grid tell it.
+func (m *scaleMaking) fitLens(used []*targetShot) error {
+	grid := m.target.Kind != optics.Ruler && m.target.Kind != optics.Disc
+	if !grid || len(used) < 3 || m.o.projection == optics.Telecentric || m.lens != nil {
+		return nil
+	}
+	var views []optics.View
+	for _, s := range used {
+		views = append(views, s.found.View)
+	}
+	c, err := optics.Calibrate(views, optics.CalibrateOptions{Terms: optics.Terms(m.o.terms)})
+	if err != nil {
+		return noScaleError{err}
+	}
+	m.fitted, m.suspects = &c, optics.Suspect(c)
+	return nil
+}
+
+// flatOf is what one picture alone tells, with the lens where it is known.
+func (m *scaleMaking) flatOf(s *targetShot) (optics.Flat, error) {
+	o := optics.FlatViewOptions{TargetURel: m.target.URel, Projection: m.o.projection}
+	switch {
+	case m.fitted != nil:
+		o.Lens, o.LensCov, o.Projection = &m.fitted.Lens, &m.fitted.Cov, optics.Perspective
+	case m.lens != nil:
+		o.Lens, o.Projection = m.lens.Lens, m.lens.Projection
+	}
+	switch m.target.Kind {
+	case optics.Ruler:
+		return optics.FitRuler(s.found.View, o)
+	case optics.Disc:
+		return optics.FitDisc(discOf(s.found), s.found.View.W, s.found.View.H, m.target.DiameterMM, o)
+	}
+	return optics.FitFlat(s.found.View, o)
+}
+
+// discOf is a disc's outline, or a pin's width as that of a disc.
+func discOf(f target.Found) optics.Ellipse {
+	if len(f.Ellipses) == 0 || f.Pin {
+		e := optics.Ellipse{XPX: math.NaN(), YPX: math.NaN(), MajorPX: f.DiameterPX, MinorPX: f.DiameterPX, UDiameterPX: f.UDiameterPX}
+		if len(f.View.Marks) > 0 {
+			e.XPX, e.YPX = f.View.Marks[0].XPX, f.View.Marks[0].YPX
+		}
+		return e
+	}
+	e := f.Ellipses[0]
+	return optics.Ellipse{XPX: e.XPX, YPX: e.YPX, MajorPX: 2 * e.SemiMajorPX, MinorPX: 2 * e.SemiMinorPX, AngleDeg: e.AngleDeg, UDiameterPX: e.UDiameterPX}
+}
+
+// choose picks the picture that tells the scale.
+func (m *scaleMaking) choose(used []*targetShot) error {
+	for _, s := range used {
+		if m.o.atUnit != "" {
+			if isPicture(s.path, m.o.atUnit) && s.flat != nil {
+				m.atUnit = s
+			}
+			continue
+		}
+		if s.flat != nil && (m.atUnit == nil || s.flat.TiltDeg < m.atUnit.flat.TiltDeg) {
+			m.atUnit = s
+		}
+	}
+	switch {
+	case m.atUnit != nil && m.o.atUnit == "" && len(used) > 1:
+		m.warnings = append(m.warnings, fmt.Sprintf("the scale is that of %s, the least tilted picture: name the one that lies where the unit will be with --at-unit", m.atUnit.file))
+	case m.atUnit == nil && m.o.atUnit != "":
+		return fmt.Errorf("scale: %s does not tell a scale", m.o.atUnit)
+	case m.atUnit == nil:
+		return errors.New("scale: no picture tells a scale")
+	}
+	return nil
+}
+
+// rate says how far the scale can be trusted, and gathers what a reader must
+// know.
+func (m *scaleMaking) rate(used []*targetShot) {
+	limits := optics.DefaultRateLimits()
+	m.rating = optics.RateFlat(m.flat, limits)
+	m.warnings = append(m.warnings, m.flat.Warnings...)
+	if m.fitted != nil {
+		m.rating = m.rating.Worse(optics.RateCalibration(*m.fitted, limits))
+		for _, w := range m.fitted.Warnings {
+			if !slices.Contains(m.warnings, w) {
+				m.warnings = append(m.warnings, w)
+			}
+		}
+		for _, s := range m.suspects {
+			m.warnings = append(m.warnings, s.Description)
+		}
+	}
+	if w := m.spread(used); w != "" {
+		m.warnings = append(m.warnings, w)
+	}
+}
+
+// spread tells where pictures of a target that all should show one scale do
+// not: for a telecentric lens any distance gives the same.
+func (m *scaleMaking) spread(used []*targetShot) string {
+	if m.o.projection != optics.Telecentric {
+		return ""
+	}
+	for _, s := range used {
+		if s == m.atUnit || s.flat == nil {
+			continue
+		}
+		// What the target is uncertain by is the same in all pictures.
+		own := func(f *optics.Flat) float64 {
+			return math.Sqrt(max(0, f.UMMPerPX*f.UMMPerPX-math.Pow(m.target.URel*f.MMPerPX, 2)))
+		}
+		d := s.flat.MMPerPX - m.flat.MMPerPX
+		if math.Abs(d) > 3*math.Hypot(own(s.flat), own(&m.flat)) {
+			return fmt.Sprintf("%s gives a scale that is %.2f %% other than %s: a telecentric lens gives one scale at all distances, so look at the tilt, or take the lens as perspective", s.file, 100*d/m.flat.MMPerPX, m.atUnit.file)
+		}
+	}
+	return ""
+}
+
+// fill makes the content of the scale file.
+func (m *scaleMaking) fill() {
+	s := m.flat.Scale()
+	s.Camera, s.Focus, s.DistanceNote = first(m.camera, m.o.camera), first(m.focus, m.o.focus), m.o.distance
+	if m.focalMM > 0 {
+		s.FocalLengthMM = part.Num(m.focalMM)
+	}
+	if m.fitted != nil {
+		u := m.fitted.LensU
+		s.Lens, s.LensU, s.RMSPX = &m.fitted.Lens, &u, m.fitted.RMSPX
+	}
+	if m.lens != nil {
+		s.Lens, s.LensU = m.lens.Lens, m.lens.LensU
+	}
+	s.Target, s.Made, s.MaxAgeDays = m.target, m.made, m.o.maxAge
+	s.Rating, s.Warnings = m.rating.Word, m.warnings
+	for i, shot := range m.shots {
+		p := optics.ScalePicture{File: shot.file, SHA256: shot.sum, Used: shot.used && (m.fitted != nil || shot == m.atUnit), Marks: len(shot.found.View.Marks), Note: shot.note}
+		if rms := m.rmsOf(i); !math.IsNaN(rms) {
+			p.RMSPX = &rms
+		}
+		s.Pictures = append(s.Pictures, p)
+	}
+	m.scale = s
+}
+
+// viewOf is the fit of the picture at place i among the lens's views; nil where
+// it is none of them.
+func (m *scaleMaking) viewOf(i int) *optics.ViewFit {
+	if m.fitted == nil || !m.shots[i].used {
+		return nil
+	}
+	k := 0
+	for _, s := range m.shots[:i] {
+		if s.used {
+			k++
+		}
+	}
+	return &m.fitted.Views[k]
+}
+
+// rmsOf is how far the marks of the picture at place i lie about the fit, px;
+// NaN where it is in none.
+func (m *scaleMaking) rmsOf(i int) float64 {
+	if v := m.viewOf(i); v != nil {
+		return v.RMSPX
+	}
+	if f := m.shots[i].flat; f != nil {
+		return f.RMSPX
+	}
+	return math.NaN()
+}
