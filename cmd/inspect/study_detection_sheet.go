@@ -30,7 +30,9 @@ func detectionSheet(r detectionRun) (report.Sheet, []outFile, error) {
 	for _, g := range r.groups {
 		statements.Text = append(statements.Text, g.statement())
 	}
-	statements.Text = append(statements.Text, "found 50 %, found 90 %: the sizes that the curve has there; bound: the upper bound of the second, in brackets where it is beyond the sizes tested. The right kind is of those found.")
+	a90, bound := r.terms()
+	statements.Text = append(statements.Text, fmt.Sprintf("a50, %s: the sizes that are found 50 and %.3g times in 100 by the curve; %s: the upper bound of the second at %.3g %% confidence, in brackets where it lies beyond the sizes tested; "+
+		"with faint ones: the same with the defects that were left out. Right kind: of those found.", a90, 100*r.study.Probability, bound, 100*r.study.Confidence))
 	s.Sections = append(s.Sections, statements, report.SheetSection{Heading: "Conditions", Text: r.conditions()})
 	var files []outFile
 	for _, g := range r.groups {
@@ -138,7 +140,11 @@ func (r detectionRun) conditions() []string {
 			100*r.options.share, study.DefaultMatchRule().SlackPX))
 		c = append(c, r.contrastText())
 	}
-	c = append(c, "The size is the "+r.measures()+".")
+	if r.set.units > 0 {
+		c = append(c, "The size is the "+r.measures()+".")
+	} else {
+		c = append(c, "Sizes and what was found as the table "+filepath.Base(r.set.from)+" has them; sizes are taken to be in mm.")
+	}
 	scale := "size or ln size, whichever has the smaller deviance"
 	if r.study.Scale != "" {
 		scale = string(r.study.Scale)
@@ -183,11 +189,17 @@ func (r detectionRun) measures() string {
 	return strings.Join(order, " and the ")
 }
 
+// terms are what the size and its bound are called: a90 and a90/95.
+func (r detectionRun) terms() (size, bound string) {
+	size = fmt.Sprintf("a%.3g", 100*r.study.Probability)
+	return size, fmt.Sprintf("%s/%.3g", size, 100*r.study.Confidence)
+}
+
 // table has a row a group.
 func (r detectionRun) table() report.SheetTable {
-	p := fmt.Sprintf("%.3g %%", 100*r.study.Probability)
+	a90, bound := r.terms()
 	t := report.SheetTable{
-		Head:    []string{"kind", "found", "sizes / mm", "found 50 % / mm", "found " + p + " / mm", "bound / mm", "bound with faint ones / mm", "right kind", "false calls per unit"},
+		Head:    []string{"kind", "found", "sizes / mm", "a50 / mm", a90 + " / mm", bound + " / mm", "with faint ones", "right kind", "false calls per unit"},
 		Numeric: []bool{false, true, true, true, true, true, true, true, true},
 	}
 	for _, g := range r.groups {
@@ -249,7 +261,8 @@ func (r detectionRun) section(g detectionGroup) (report.SheetSection, []byte, er
 	if svg != nil {
 		sec.Figures = []report.SheetFigure{{SVG: svg, Alt: alt, Caption: upperFirst(alt) + "."}}
 	}
-	if t := fitTable(g.stated); len(t.Rows) > 0 {
+	_, bound := r.terms()
+	if t := fitTable(g.stated, bound); len(t.Rows) > 0 {
 		sec.Tables = append(sec.Tables, t)
 	}
 	return sec, svg, nil
@@ -276,9 +289,10 @@ func (r detectionRun) plot(g detectionGroup) (svg []byte, alt string, err error)
 func (r detectionRun) curvePlot(g detectionGroup) ([]byte, error) {
 	d := g.stated
 	from, to := d.Smallest, d.Largest
-	marks := []plots.Mark{{Name: fmt.Sprintf("found %.3g %%", 100*r.study.Probability), X: d.A90}}
+	a90, bound := r.terms()
+	marks := []plots.Mark{{Name: a90, X: d.A90}}
 	if b, ok := d.Upper[d.Options.Bound]; ok {
-		marks = append(marks, plots.Mark{Name: "its bound", X: b})
+		marks = append(marks, plots.Mark{Name: bound, X: b})
 	}
 	// A mark far beyond what was tested would squeeze the plot; the table has it.
 	kept := marks[:0]
@@ -346,7 +360,7 @@ func classText(from, to float64, found, n int) string {
 }
 
 // fitTable has the curve's numbers; no rows where there is none.
-func fitTable(d study.Detection) report.SheetTable {
+func fitTable(d study.Detection, bound string) report.SheetTable {
 	t := report.SheetTable{Head: []string{"curve", "value"}, Numeric: []bool{false, true}}
 	if d.Fit == nil {
 		return t
@@ -372,7 +386,7 @@ func fitTable(d study.Detection) report.SheetTable {
 		if b, ok := d.Upper[m]; ok {
 			v = fmt.Sprintf("%.4g %s", study.RoundUp(b, 4), d.Options.Unit)
 		}
-		t.Rows = append(t.Rows, []string{"bound: " + string(m), v})
+		t.Rows = append(t.Rows, []string{bound + ": " + string(m), v})
 	}
 	return t
 }

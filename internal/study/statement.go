@@ -228,6 +228,16 @@ func (d Detection) Warnings() []string {
 	if d.Checked != nil && d.Checked.P < doubtful {
 		w = append(w, fmt.Sprintf("the curve fits badly: %s, %s", d.Checked.Method, d.Checked))
 	}
+	if d.Basis == ByCurve && d.Options.Bound != WaldCurve {
+		// Of drawn sets Wald's bound is wrong less often than the others, see [BoundMethod].
+		wald, ok := d.Upper[WaldCurve]
+		switch {
+		case !ok:
+			w = append(w, "on a set this small the bound is a little too good: by Wald's bound on the curve, which errs to the safe side, there is none")
+		case wald > 1.2*d.Size:
+			w = append(w, fmt.Sprintf("on a set this small the bound is a little too good: by Wald's bound on the curve, which errs to the safe side, it is %s", d.size(roundUp(wald))))
+		}
+	}
 	if b, ok := d.Upper[d.Options.Bound]; ok && b > d.Largest {
 		w = append(w, fmt.Sprintf("the bound of %s lies beyond the largest target, %s: add larger ones", d.size(roundUp(b)), d.size(d.Largest)))
 	}
