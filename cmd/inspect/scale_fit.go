@@ -253,10 +253,10 @@ func (m *scaleMaking) choose(used []*targetShot) error {
 // know.
 func (m *scaleMaking) rate(used []*targetShot) {
 	limits := optics.DefaultRateLimits()
-	m.rating = optics.RateFlat(m.flat, limits)
+	m.rating = about(m.atUnit.file, optics.RateFlat(m.flat, limits))
 	m.warnings = append(m.warnings, m.flat.Warnings...)
 	if m.fitted != nil {
-		m.rating = m.rating.Worse(optics.RateCalibration(*m.fitted, limits))
+		m.rating = m.rating.Worse(about("lens", optics.RateCalibration(*m.fitted, limits)))
 		for _, w := range m.fitted.Warnings {
 			if !slices.Contains(m.warnings, w) {
 				m.warnings = append(m.warnings, w)
@@ -269,6 +269,16 @@ func (m *scaleMaking) rate(used []*targetShot) {
 	if w := m.spread(used); w != "" {
 		m.warnings = append(m.warnings, w)
 	}
+}
+
+// about says of what a rating's sentences are: "good: lens: ...".
+func about(what string, r optics.Rating) optics.Rating {
+	reasons := make([]string, len(r.Reasons))
+	for i, s := range r.Reasons {
+		word, rest, _ := strings.Cut(s, ": ")
+		reasons[i] = word + ": " + what + ": " + rest
+	}
+	return optics.Rating{Word: r.Word, Reasons: reasons}
 }
 
 // spread tells where pictures of a target that all should show one scale do

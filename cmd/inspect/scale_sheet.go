@@ -17,7 +17,7 @@ func (m *scaleMaking) sheet() (report.Sheet, error) {
 	f := m.flat
 	rel := f.UMMPerPX / f.MMPerPX
 	s := report.Sheet{
-		Title: "Scale", Subject: first(m.scale.Camera, m.o.name), Rating: report.Rating(m.rating.Word), Word: m.rating.Word,
+		Title: "Scale", Subject: m.scale.Camera, Rating: report.Rating(m.rating.Word), Word: m.rating.Word,
 		Line: fmt.Sprintf("One pixel is %s µm, ± %.2g %% (k = 2), where %s was taken.", shown4(1000*f.MMPerPX), 200*rel, m.atUnit.file),
 		Facts: []report.Fact{
 			{Name: "Scale", Value: shown4(1000*f.MMPerPX) + " µm/px"},
