@@ -190,7 +190,7 @@ func (f *frame) svg() ([]byte, error) {
 	}
 	w := vg.Length(f.o.WidthMM * unitsPerMM)
 	rows := f.legendRows(w)
-	right := f.rightRoom(w)
+	right := max(f.rightRoom(w), f.markRoom(w))
 	f.placeCategories(w - right)
 	top := vg.Length(0)
 	if f.o.Y != "" {
@@ -237,6 +237,19 @@ func (f *frame) rightRoom(w vg.Length) vg.Length {
 		}
 	}
 	return room
+}
+
+// markRoom is the room at the right that names of vertical lines need beyond
+// the plot.
+func (f *frame) markRoom(w vg.Length) vg.Length {
+	room := vg.Length(0)
+	for _, m := range f.marks {
+		at := vg.Length(f.X.Norm(m.X)) // of the plot's width, which is w less 74 and the room
+		if at > 0 {
+			room = max(room, w-74-(w-90-textWidth(m.Name, tickSize))/at)
+		}
+	}
+	return min(room, w*0.35)
 }
 
 // drawLines draws the horizontal lines over the data, names at their right.

@@ -428,3 +428,20 @@ func TestStandalone(t *testing.T) {
 		t.Error("made a file of what is no plot")
 	}
 }
+
+// Names of vertical lines at the right end stay in the drawing, right of their
+// lines.
+func TestNamesOfLinesStayInside(t *testing.T) {
+	for _, name := range []string{"a", "a90/95 0.21 mm", "found nine times in ten, upper bound"} {
+		svg, err := Curve(Options{}, Band{X: []float64{0, 1}, Y: []float64{0, 1}, MarkX: []Mark{{name, 1}, {name, 0.9}}})
+		for _, e := range read(t, svg, err) {
+			if e.text != name {
+				continue
+			}
+			x, err := strconv.ParseFloat(e.attr["x"], 64)
+			if err != nil || e.attr["text-anchor"] != "" || x+float64(textWidth(name, tickSize)) > 680 {
+				t.Errorf("%q at %q, aligned %q", name, e.attr["x"], e.attr["text-anchor"])
+			}
+		}
+	}
+}

@@ -11,6 +11,11 @@
 //  4. [Page] writes report.html, [StepPlotSVG] draws its plot of the step.
 //  5. [WriteUnitsCSV] and [IndexPage] write what lies above the units.
 //
+// What is about the gauge and not about a unit is a [Sheet]: [SheetPage] writes
+// it for a browser, [SheetText] for a terminal. Its plots come from outside, as
+// SVG; a [SheetBar] is drawn here, by [BarSVG] and [BarText]. The head and foot
+// that all pages share are in shared.html.
+//
 // Every kind of finding has a shape of its own (shapes.go), the same in the
 // pictures and on the page; colour only helps. A mark never covers the box of
 // its finding, nor the box of a smaller one. All English text is in text.go,
