@@ -20,6 +20,8 @@ func newStudyCommand() *cobra.Command {
 	// One line a study.
 	cmd.AddCommand(
 		newStudyGaugeCommand(),
+		newStudyBiasCommand(),
+		newStudyStabilityCommand(),
 		newAgreementCommand(),
 		newDetectionCommand(),
 	)

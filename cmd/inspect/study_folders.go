@@ -172,7 +172,7 @@ func (o gaugeOptions) values(r studyRun, result *part.Result) []studyValue {
 		if s.State != part.Measured {
 			step = nil
 		}
-		all = append(all, reading(fmt.Sprintf("%s %03.0f %s", r.unit, s.AngleDeg, s.Side), step, s.Reason))
+		all = append(all, reading(r.unit+" "+stationName(s), step, s.Reason))
 	}
 	return all
 }
