@@ -25,6 +25,7 @@ type settings struct {
 	limits    grade.Limits
 	fit       capture.FitLimits
 	seam      seam.Params
+	barred    string // why the gauge must pass no unit; "": it may
 	panel     bool   // flat test panels, not units: the whole picture is surface
 	jobs      int    // pieces of work at a time
 	budget    bool   // tell how uncertainties come about
@@ -85,8 +86,22 @@ func (in *inspector) inspect(ctx context.Context, folder part.Folder) (*unit, *p
 	}
 	r := u.result()
 	grade.Judge(r, in.limits)
+	bar(r, in.barred)
 	normalise(r)
 	return u, r, nil
+}
+
+// bar keeps a unit from passing while the gauge may not be believed. What is
+// wrong with a unit stays wrong, but the reader is told.
+func bar(r *part.Result, why string) {
+	if why == "" {
+		return
+	}
+	r.Warnings = append([]string{why}, r.Warnings...)
+	if r.Verdict == part.Pass {
+		r.Verdict = part.NotMeasured
+		r.Reasons = append([]string{why}, r.Reasons...)
+	}
 }
 
 // group puts face and shell pictures into scenes.

@@ -202,6 +202,9 @@ func (m *scaleMaking) flatOf(s *targetShot) (optics.Flat, error) {
 		o.Lens, o.LensCov, o.Projection = &m.fitted.Lens, &m.fitted.Cov, optics.Perspective
 	case m.lens != nil:
 		o.Lens, o.Projection = m.lens.Lens, m.lens.Projection
+		if u := m.lens.LensU; u == nil || u.FX == 0 { // one picture told its distortion, but no focal length
+			o.Projection = optics.Telecentric
+		}
 	}
 	switch m.target.Kind {
 	case optics.Ruler:
@@ -315,7 +318,7 @@ func (m *scaleMaking) fill() {
 		s.Lens, s.LensU, s.RMSPX = &m.fitted.Lens, &u, m.fitted.RMSPX
 	}
 	if m.lens != nil {
-		s.Lens, s.LensU = m.lens.Lens, m.lens.LensU
+		s.Lens, s.LensU, s.Projection = m.lens.Lens, m.lens.LensU, m.lens.Projection
 	}
 	s.Target, s.Made, s.MaxAgeDays = m.target, m.made, m.o.maxAge
 	s.Rating, s.Warnings = m.rating.Word, m.warnings

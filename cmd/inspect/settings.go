@@ -67,6 +67,9 @@ func (o runOptions) settings() (settings, error) {
 	if err := s.chooseScale(o, st, time.Now()); err != nil {
 		return s, err
 	}
+	if s.barred, err = barredBy(st.CheckLog, time.Now()); err != nil {
+		return s, err
+	}
 	if o.stage != "" {
 		if s.stage, err = part.ParseStage(o.stage); err != nil {
 			return s, usagef("--%w", err)
