@@ -58,7 +58,7 @@ func (f *frame) placeCategories(w vg.Length) {
 	room := max(w-axis-14, 20) / vg.Length(f.ncats)
 	labels, every := f.cats, 1
 	widest := widestOf(labels)
-	switch folded, ok := foldAll(labels, room-8); {
+	switch folded, ok := foldAll(labels, room-16); {
 	case widest+8 <= room:
 	case widest < 42: // numbers and letters: that some are left out is plain
 		every = int(math.Ceil(float64((widest + 8) / room)))
