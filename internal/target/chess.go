@@ -216,15 +216,15 @@ func (s *scene) boardCut(p []part.Point, cols, rows int) bool {
 }
 
 // darkPart says whether even the picture's light parts are dark.
-func (s *scene) darkPart(p *part.Plane) bool { return lightLevel(p) < 0.03 }
+func (s *scene) darkPart(p *part.Plane) bool { return lightLevel(p, 0.95) < 0.03 }
 
-// lightLevel is the light that one pixel in twenty exceeds.
-func lightLevel(p *part.Plane) float64 {
+// lightLevel is the light below which the share q of the pixels lies.
+func lightLevel(p *part.Plane, q float64) float64 {
 	v := make([]float64, 0, len(p.V)/7+1)
 	for i := 0; i < len(p.V); i += 7 {
 		v = append(v, float64(p.V[i]))
 	}
-	return robust.Quantile(v, 0.95)
+	return robust.Quantile(v, q)
 }
 
 func (s *scene) likelyCause(p *part.Plane) string {
