@@ -89,10 +89,10 @@ func PhotonTransfer(levels []Level, o TransferOptions) (*Transfer, error) {
 	}
 	t := notMeasured()
 	s := series{t: t, o: o, light: light, dark: dark}
+	s.darkFigures()
 	if err := s.look(); err != nil {
 		return nil, err
 	}
-	s.darkFigures()
 	s.saturation()
 	s.gain()
 	s.linearity()
@@ -163,12 +163,18 @@ const clippedShare = 0.01
 // look refuses a series that tells nothing.
 func (s *series) look() error {
 	usable := 0
-	top, _ := s.loudest()
+	if s.light[len(s.light)-1].Pair.Mean < 1 {
+		return errors.New("optics: exposure series: every exposure is black: add longer ones, or take the cover off the lens")
+	}
+	top, full := s.loudest() // beyond it pixels are full, and nothing rises
+	if !full {
+		top = len(s.light) - 1
+	}
 	for i, l := range s.light {
 		if l.Pair.Clipped < clippedShare {
 			usable++
 		}
-		if i > 0 && i <= top && l.Pair.Mean <= s.light[i-1].Pair.Mean && s.light[i-1].Pair.Clipped < clippedShare && l.Pair.Clipped < clippedShare {
+		if i > 0 && i <= top && !s.rises(s.light[i-1], l) && s.light[i-1].Pair.Clipped < clippedShare && l.Pair.Clipped < clippedShare {
 			return fmt.Errorf("optics: exposure series: light does not rise with exposure: %.4g DN at %g ms, %.4g DN at %g ms; switch automatic exposure and gain off, keep the light as it is, and check the exposures", s.light[i-1].Pair.Mean, s.light[i-1].TimeMS, l.Pair.Mean, l.TimeMS)
 		}
 	}
@@ -177,8 +183,6 @@ func (s *series) look() error {
 		return errors.New("optics: exposure series: every exposure is clipped: add shorter ones")
 	case usable < 2:
 		return errors.New("optics: exposure series: all exposures but one are clipped: add shorter ones")
-	case s.light[len(s.light)-1].Pair.Mean < 1:
-		return errors.New("optics: exposure series: every exposure is black: add longer ones, or take the cover off the lens")
 	}
 	for _, l := range s.light {
 		if l.Pair.Uneven > 0.06 && l.Pair.Clipped < clippedShare {
@@ -190,6 +194,18 @@ func (s *series) look() error {
 		s.warn("%d light exposures: ten or more, from dark to clipped, tell more", len(s.light))
 	}
 	return nil
+}
+
+// rises says whether the mean goes up from a to b by five standard errors, and
+// by a tenth of what the exposures say, where the dark level is known. Common
+// practice, no source.
+func (s *series) rises(a, b Level) bool {
+	rise := b.Pair.Mean - a.Pair.Mean
+	least := 5 * math.Sqrt((a.Pair.VarTemporal+b.Pair.VarTemporal)/float64(2*max(1, a.Pair.Pixels)))
+	if len(s.dark) > 0 {
+		least = max(least, 0.1*(b.TimeMS/a.TimeMS-1)*(a.Pair.Mean-s.darkAt(a.TimeMS)))
+	}
+	return rise > least
 }
 
 // darkFigures sets what the dark pictures tell.
