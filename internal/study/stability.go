@@ -37,8 +37,8 @@ type State string
 const (
 	InControl   State = "in control"
 	OutOfLimits State = "out of limits"
-	NotMeasured State = "not measured" // the last check gave no value, or there is none
-	TooFew      State = "too few"      // fewer checks than the baseline wants; nothing stands out so far
+	NotMeasured State = "not measured"   // the last check gave no value, or there is none
+	TooFew      State = "too few checks" // fewer checks than the baseline wants; nothing stands out so far
 )
 
 // Check is one check of the piece: a subgroup of one or more values.
@@ -50,6 +50,7 @@ type Check struct {
 	Spread  float64   // range or standard deviation; moving range for single values
 	Signals []string  // the rules met here
 	Note    string
+	Left    bool // out of what fixes the limits: beyond them, and dealt with
 	dealt   bool // an event after it cleared it
 }
 
@@ -97,10 +98,16 @@ func NewStability(log []CheckEntry, o StabilityOptions) (Stability, error) {
 		return s, nil // nothing was measured yet
 	}
 	s.Kind = charts.KindFor(s.Size)
-	if err := s.limits(); err != nil {
-		return s, err
+	s.points()
+	// What was beyond the limits and had a cause says nothing of the piece's
+	// usual scatter: it is left out, and the limits computed again.
+	for again := true; again; {
+		if err := s.limits(); err != nil {
+			return s, err
+		}
+		s.apply(segments, rules)
+		again = s.leaveOut()
 	}
-	s.apply(segments, rules)
 	s.judge()
 	return s, nil
 }
@@ -148,37 +155,77 @@ func (s *Stability) gather(log []CheckEntry) (segments []int, err error) {
 	return segments, nil
 }
 
-// groups are the values of the checks that the limits are for, without those
-// that could not be measured, and their places.
-func (s *Stability) groups() (g [][]float64, at []int) {
+// measured are the places of the checks that the limits are for, without those
+// that could not be measured.
+func (s *Stability) measured() (at []int) {
 	for i := s.From; i < len(s.Checks); i++ {
 		if len(s.Checks[i].Values) > 0 {
-			g, at = append(g, s.Checks[i].Values), append(at, i)
+			at = append(at, i)
 		}
 	}
-	return g, at
+	return at
 }
 
-func (s *Stability) limits() error {
-	g, at := s.groups()
-	for k, v := range charts.Spreads(g, s.Kind) {
-		s.Checks[at[k]].Level, s.Checks[at[k]].Spread = mean(g[k]), v
+// base are the places of the checks that may fix the limits.
+func (s *Stability) base() (at []int) {
+	for _, i := range s.measured() {
+		if !s.Checks[i].Left {
+			at = append(at, i)
+		}
 	}
+	return at
+}
+
+func (s *Stability) values(at []int) (g [][]float64) {
+	for _, i := range at {
+		g = append(g, s.Checks[i].Values)
+	}
+	return g
+}
+
+// points are what the charts show.
+func (s *Stability) points() {
 	for i := range s.Checks[:s.From] {
 		s.Checks[i].Level = mean(s.Checks[i].Values)
 	}
+	at := s.measured()
+	g := s.values(at)
+	for k, v := range charts.Spreads(g, s.Kind) {
+		s.Checks[at[k]].Level, s.Checks[at[k]].Spread = mean(g[k]), v
+	}
+}
+
+func (s *Stability) limits() error {
 	var err error
 	if !math.IsNaN(s.Options.Centre) {
 		s.Given, s.Provisional = true, false
 		s.Limits, err = charts.Given(s.Options.Centre, s.Options.Sigma, s.Size, s.Kind)
 		return err
 	}
+	g := s.values(s.base())
 	s.Provisional = len(g) < s.Options.Baseline
 	if len(g) < leastBaseline {
-		return nil
+		return nil // as they were: none, or those with what was left out since
 	}
 	s.Limits, err = charts.Estimate(g[:min(len(g), s.Options.Baseline)], s.Kind)
 	return err
+}
+
+// leaveOut takes checks beyond the limits that were dealt with out of what fixes
+// them, and says whether there were any.
+func (s *Stability) leaveOut() bool {
+	if s.Given {
+		return false
+	}
+	any := false
+	for _, i := range s.base() {
+		c := &s.Checks[i]
+		l := s.Limits.Level
+		if c.dealt && (c.Level > l.Upper || c.Level < l.Lower || (s.Kind != charts.Individuals && c.Spread > s.Limits.Spread.Upper)) {
+			c.Left, any = true, true
+		}
+	}
+	return any
 }
 
 // apply finds the signals, run by run.
@@ -188,6 +235,9 @@ func (s *Stability) apply(segments []int, rules []charts.Rule) {
 	}
 	segments = append(segments, len(s.Checks))
 	beyond, _ := charts.Rules("beyond")
+	for i := range s.Checks {
+		s.Checks[i].Signals = nil
+	}
 	for k := range len(segments) - 1 {
 		from, to := max(segments[k], s.From), segments[k+1]
 		if from >= to {
@@ -223,11 +273,10 @@ func (s *Stability) judge() {
 			return
 		}
 	}
-	g, _ := s.groups()
 	switch last := s.last(); {
 	case last == nil, len(last.Values) == 0 && !last.dealt:
 		s.State = NotMeasured
-	case !s.Given && len(g) < s.Options.Baseline:
+	case s.Provisional:
 		s.State = TooFew
 	default:
 		s.State = InControl
@@ -282,9 +331,8 @@ func (s *Stability) Verdict() Verdict {
 	case NotMeasured:
 		v.Grade, v.Line = NotTold, sentence(s.reason())
 	case TooFew:
-		g, _ := s.groups()
 		v.Grade = Conditional
-		v.Line = fmt.Sprintf("Nothing stands out so far, but %d of the %d checks are there that fix the limits.", len(g), s.Options.Baseline)
+		v.Line = fmt.Sprintf("Nothing is open, but only %d of the %d checks are there that fix the limits.", len(s.base()), s.Options.Baseline)
 	default:
 		v.Line = "The check piece is within its limits."
 	}
@@ -318,13 +366,13 @@ func (s *Stability) signals() int {
 
 func (s *Stability) warnings() []string {
 	var w []string
-	g, at := s.groups()
+	at := s.base()
 	switch {
 	case s.Given:
-	case len(g) > 0 && len(g) < leastBaseline:
-		w = append(w, fmt.Sprintf("%s: too few for limits, so no jump of the gauge would show; %d are wanted, or give --centre and --sigma", count(len(g), "check", "checks"), s.Options.Baseline))
+	case len(at) > 0 && len(at) < leastBaseline:
+		w = append(w, fmt.Sprintf("%s: too few for limits, so no jump of the gauge would show; %d are wanted, or give --centre and --sigma", count(len(at), "check", "checks"), s.Options.Baseline))
 	case s.Provisional:
-		w = append(w, fmt.Sprintf("the limits rest on %d checks and are provisional until there are %d", len(g), s.Options.Baseline))
+		w = append(w, fmt.Sprintf("the limits rest on %d checks and are provisional until there are %d", len(at), s.Options.Baseline))
 	case s.Options.Baseline < enoughBaseline:
 		w = append(w, fmt.Sprintf("the limits rest on %d checks; %d or more are wanted", s.Options.Baseline, enoughBaseline))
 	}
@@ -332,6 +380,9 @@ func (s *Stability) warnings() []string {
 		if i := slices.IndexFunc(at[:s.Options.Baseline], func(i int) bool { return len(s.Checks[i].Signals) > 0 }); i >= 0 {
 			w = append(w, fmt.Sprintf("the checks that fix the limits hold some that stand out (line %d is the first): the limits may be too wide; find the cause, then start a new baseline", s.Checks[at[i]].Line))
 		}
+	}
+	if n := len(s.measured()) - len(at); n > 0 {
+		w = append(w, fmt.Sprintf("%s beyond the limits, dealt with, and left out of what fixes them", count(n, "check was", "checks were")))
 	}
 	if s.sinceAction && len(s.Checks) > 0 {
 		w = append(w, "the check piece was not measured since it was dealt with: measure it now, to see that it helped")

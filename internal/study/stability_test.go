@@ -96,6 +96,26 @@ func TestJump(t *testing.T) {
 	}
 }
 
+// TestLeftOut: a jump among the checks that fix the limits widens them until it
+// is dealt with; then the limits are those of the others.
+func TestLeftOut(t *testing.T) {
+	v := quiet(21, 11)
+	v[7] = 20
+	l := checkLog(v...)
+	wide := stability(t, l, nil)
+	if wide.State != OutOfLimits || wide.Checks[wide.Since].Line != 9 {
+		t.Fatalf("a jump in the baseline: %s", wide.State)
+	}
+	dealt := append(append(append([]CheckEntry{}, l[:8]...), CheckEntry{Time: l[7].Time, Value: math.NaN(), Event: DealtWith, Note: "a: b"}), l[8:]...)
+	s := stability(t, dealt, nil)
+	without := append(append([]float64{}, v[:7]...), v[8:]...)
+	want := stability(t, checkLog(without...), nil)
+	if s.State != InControl || s.Limits != want.Limits || !s.Checks[7].Left || len(s.Checks[7].Signals) == 0 {
+		t.Errorf("%s, limits %+v, want %+v", s.State, s.Limits.Level, want.Limits.Level)
+	}
+	says(t, s.Verdict(), "left out")
+}
+
 // TestShiftOfRun: nine checks on one side; an event starts the count afresh.
 func TestShiftOfRun(t *testing.T) {
 	v := quiet(20, 5)
