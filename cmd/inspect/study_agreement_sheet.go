@@ -128,7 +128,7 @@ func agreementWarnings(a study.Agreement) []string {
 	}
 	need := study.OpportunitiesToShow(a.Options.Limits.GoodMiss, a.Options.Confidence)
 	for _, j := range a.Judges {
-		if j.Miss.Of > 0 && j.Miss.Of < need {
+		if j.Misses == study.FitAcceptable && j.Miss.Of < need {
 			w = append(w, fmt.Sprintf("%s: %d calls on bad parts; to show at most %.3g %% of misses takes %d without one (%.3g %% confidence), so the verdict is about these parts only",
 				j.Appraiser, j.Miss.Of, 100*a.Options.Limits.GoodMiss, need, 100*a.Options.Confidence))
 		}

@@ -31,7 +31,7 @@ func detectionSheet(r detectionRun) (report.Sheet, []outFile, error) {
 		statements.Text = append(statements.Text, g.statement())
 	}
 	a90, bound := r.terms()
-	statements.Text = append(statements.Text, fmt.Sprintf("a50, %s: the sizes that are found 50 and %.3g times in 100 by the curve; %s: the upper bound of the second at %.3g %% confidence, in brackets where it lies beyond the sizes tested; "+
+	statements.Text = append(statements.Text, fmt.Sprintf("a50, %s: the sizes that are found 50 and %.3g times in 100 by the curve; %s: the upper bound of the second at %.3g %% confidence, in brackets where it lies beyond the sizes tested, (count) where it is the smallest size of a set that was found whole; "+
 		"with faint ones: the same with the defects that were left out. Right kind: of those found.", a90, 100*r.study.Probability, bound, 100*r.study.Confidence))
 	s.Sections = append(s.Sections, statements, report.SheetSection{Heading: "Conditions", Text: r.conditions()})
 	var files []outFile
@@ -199,7 +199,7 @@ func (r detectionRun) terms() (size, bound string) {
 func (r detectionRun) table() report.SheetTable {
 	a90, bound := r.terms()
 	t := report.SheetTable{
-		Head:    []string{"kind", "found", "sizes / mm", "a50 / mm", a90 + " / mm", bound + " / mm", "with faint ones", "right kind", "false calls per unit"},
+		Head:    []string{"kind", "found", "sizes / mm", "a50 / mm", a90 + " / mm", bound + " / mm", "with faint ones", "right kind", "false per unit"},
 		Numeric: []bool{false, true, true, true, true, true, true, true, true},
 	}
 	for _, g := range r.groups {
@@ -228,7 +228,7 @@ func sizeText(v float64) string {
 func boundText(d study.Detection) string {
 	switch b, ok := d.Upper[d.Options.Bound]; {
 	case d.Basis == study.ByCount:
-		return fmt.Sprintf("%.3g (by count)", study.RoundUp(d.Size, 3))
+		return fmt.Sprintf("%.3g (count)", study.RoundUp(d.Size, 3))
 	case ok && d.Basis == study.ByNone:
 		return fmt.Sprintf("(%.3g)", study.RoundUp(b, 3))
 	case ok:
