@@ -3,6 +3,9 @@ package capture
 import (
 	"context"
 	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
 	"time"
 
 	"finishbench/internal/part"
@@ -39,3 +42,26 @@ type PictureError struct {
 
 func (e PictureError) Error() string { return e.Err.Error() }
 func (e PictureError) Unwrap() error { return e.Err }
+
+// Pictures lists the files in a folder that have a picture's name, in order.
+// The error says that it is missing, no folder, or not to be read.
+func Pictures(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, fmt.Errorf("capture: pictures in %s: %w", dir, watchError(dir, err))
+	}
+	var paths []string
+	for _, e := range entries {
+		if !e.IsDir() && isPicture(e.Name()) {
+			paths = append(paths, filepath.Join(dir, e.Name()))
+		}
+	}
+	return paths, nil
+}
+
+// ShotByName tells a picture's view, light and angle from its file's name, as
+// [Scan] does; false where the name does not tell them.
+func ShotByName(file string) (part.Shot, bool) {
+	shot, ok, err := shotByName(file)
+	return shot, ok && err == nil
+}

@@ -14,11 +14,12 @@ type Limits struct {
 	Warn        float64 // share of a limit from which the reader of a result is told
 	URelScale   float64 // relative standard uncertainty that the station claims for its scale
 	Scale       *Scale  // in force; nil: none
+	Target      bool    // it is known which target will be shown
 }
 
 // Scale is the scale in force.
 type Scale struct {
-	Name    string // of its file, or "station file"
+	Name    string // of its file
 	MMPerPX float64
 	U       float64 // its standard uncertainty, mm per px
 

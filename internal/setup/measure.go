@@ -67,22 +67,32 @@ func (m Measure) Text(v float64) string {
 	if math.IsNaN(v) {
 		return "not measured"
 	}
-	s := Number(v)
-	switch m.Unit {
-	case "":
-		return s
-	case "°":
-		return s + m.Unit
-	}
-	return s + " " + m.Unit
+	return Number(v) + unitAfter(m.Unit)
 }
+
+// unitAfter is a unit with the space before it that it wants.
+func unitAfter(unit string) string {
+	if unit == "" || unit == "°" {
+		return unit
+	}
+	return " " + unit
+}
+
+// mostPlaces is the most decimals that anyone reads.
+const mostPlaces = 4
 
 // Value is the measured value with its uncertainty, to read.
 func (m Measure) Value() string {
 	if math.IsNaN(m.V) || math.IsNaN(m.U) {
 		return m.Text(m.V)
 	}
-	return Number(m.V) + " ± " + m.Text(m.U)
+	// Two digits of the uncertainty, and the value to the same place.
+	places := min(max(0, 1-int(math.Floor(math.Log10(m.U)))), mostPlaces)
+	if m.U == 0 {
+		places = mostPlaces
+	}
+	fixed := func(v float64) string { return strconv.FormatFloat(v, 'f', places, 64) }
+	return fixed(m.V) + " ± " + fixed(m.U) + unitAfter(m.Unit)
 }
 
 // Wanted is the zone, to read.

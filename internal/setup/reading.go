@@ -32,15 +32,15 @@ type Reading struct {
 	Clipped     float64 // share of it at full scale
 	ClippedMost float64 // the most that it may be, in this light
 
-	EdgeWidthPX  float64 // 10-90 %
-	EdgeMostPX   float64 // the most that it may be
-	MotionPX     float64 // how far the picture moved
-	MotionMostPX float64
-	MotionDeg    float64 // its direction, 0..180, clockwise from the x axis as seen
-	Moved        bool    // so that a movement, and no want of focus, makes the edges wide
-	MTF50CyPX    float64 // where a slanted edge was found
-	MTF50MostPX  float64 // the MTF50 of an edge as wide as EdgeMostPX times Warn; the least that is wanted
-	FocusTrouble string  // why EdgeWidthPX is NaN
+	EdgeWidthPX    float64 // 10-90 %
+	EdgeMostPX     float64 // the most that it may be
+	MotionPX       float64 // how far the picture moved
+	MotionMostPX   float64
+	MotionDeg      float64 // its direction, 0..180, clockwise from the x axis as seen
+	Moved          bool    // so that a movement, and no want of focus, makes the edges wide
+	MTF50CyPX      float64 // where a slanted edge was found
+	MTF50LeastCyPX float64 // the MTF50 of an edge as wide as Warn times EdgeMostPX: the least that is wanted
+	FocusTrouble   string  // why EdgeWidthPX is NaN
 
 	TiltDeg, UTiltDeg float64 // of the target's plane against the picture's
 	TiltAlongDeg      float64 // direction in the picture along which it is foreshortened, 0..180 counter-clockwise
@@ -57,6 +57,6 @@ func NewReading(file string) Reading {
 	n := math.NaN()
 	return Reading{File: file, Subject: Unclear,
 		PanelLevel: n, PanelUneven: n, PanelDirt: n, PanelClipped: n, Level: n, Clipped: n, ClippedMost: n,
-		EdgeWidthPX: n, EdgeMostPX: n, MotionPX: n, MotionMostPX: n, MotionDeg: n, MTF50CyPX: n, MTF50MostPX: n,
+		EdgeWidthPX: n, EdgeMostPX: n, MotionPX: n, MotionMostPX: n, MotionDeg: n, MTF50CyPX: n, MTF50LeastCyPX: n,
 		TiltDeg: n, UTiltDeg: n, TiltAlongDeg: n, SkewDeg: n, USkewDeg: n, ChangePct: n, MMPerPX: n, UMMPerPX: n}
 }

@@ -59,7 +59,7 @@ func TestLimitsFlip(t *testing.T) {
 		{"light_pct", Exposure, 0.008, false, func(r *Reading, v float64) { r.Level = v }, board, "expose longer"},
 		{"edge_width_px", Focus, 0.65 * 5, true, func(r *Reading, v float64) { r.EdgeWidthPX = v }, unit, "focus ring"},
 		{"motion_px", Focus, 4, true, func(r *Reading, v float64) { r.MotionPX, r.Moved = v, true }, unit, "hold still"},
-		{"mtf50_cy_px", Focus, 0.12, false, func(r *Reading, v float64) { r.MTF50CyPX, r.MTF50MostPX = v, 0.12 }, board, "focus ring"},
+		{"mtf50_cy_px", Focus, 0.12, false, func(r *Reading, v float64) { r.MTF50CyPX, r.MTF50LeastCyPX = v, 0.12 }, board, "focus ring"},
 		{"tilt_deg", Squareness, tilt, true, func(r *Reading, v float64) { r.TiltDeg = v }, board, "tip the camera"},
 		{"skew_deg", Squareness, skew, true, func(r *Reading, v float64) { r.SkewDeg = v }, board, "square"},
 		{"skew_deg", Squareness, -skew, false, func(r *Reading, v float64) { r.SkewDeg = v }, board, "square"},
@@ -226,8 +226,16 @@ func TestNumber(t *testing.T) {
 			t.Errorf("%g: %q, want %q", v, got, want)
 		}
 	}
+	for _, c := range []struct {
+		v, u float64
+		want string
+	}{{12.3456, 0.123, "12.35 ± 0.12°"}, {12, 0.00001, "12.0000 ± 0.0000°"}, {123.4, 34.5, "123 ± 34°"}, {0.5, 0, "0.5000 ± 0.0000°"}} {
+		if got := (Measure{V: c.v, U: c.u, Unit: "°"}).Value(); got != c.want {
+			t.Errorf("%g, %g: %q, want %q", c.v, c.u, got, c.want)
+		}
+	}
 	m := Measure{V: 1.25, U: 0.4, Unit: "°", Lo: math.NaN(), Hi: 2}
-	if m.Value() != "1.25 ± 0.4°" || m.Wanted() != "up to 2°" {
+	if m.Value() != "1.25 ± 0.40°" || m.Wanted() != "up to 2°" {
 		t.Errorf("%q, %q", m.Value(), m.Wanted())
 	}
 }

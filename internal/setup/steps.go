@@ -37,7 +37,7 @@ func (n Name) Asks() string {
 	case Squareness:
 		return "Put the target where the unit stands, flat towards the camera."
 	case ScaleStep:
-		return "Leave the target where it is."
+		return "Leave the target where it is, or put it where the unit stands."
 	}
 	return ""
 }
@@ -213,9 +213,12 @@ func (l Limits) focus(r Reading) []Measure {
 	all = append(all, Measure{Key: "edge_width_px", Name: "width of edges (10 to 90 %)", V: r.EdgeWidthPX, U: open, Lo: open, Hi: most,
 		Unit: "px", Min: 0, Max: 3 * most, AboveWord: "not sharp", NoneDo: no,
 		AboveDo: "turn the focus ring, or move the camera nearer or further",
-		Note:    fmt.Sprintf("narrower is better, there is no lower limit; pictures are refused from %s px on", Number(r.EdgeMostPX))})
+		Note:    "narrower is better, there is no lower limit"})
+	if !math.IsNaN(r.EdgeMostPX) {
+		all[len(all)-1].Note += fmt.Sprintf("; pictures are refused from %s px on", Number(r.EdgeMostPX))
+	}
 	if !math.IsNaN(r.MTF50CyPX) {
-		all = append(all, Measure{Key: "mtf50_cy_px", Name: "half the contrast is left at (MTF50)", V: r.MTF50CyPX, U: open, Lo: r.MTF50MostPX, Hi: open,
+		all = append(all, Measure{Key: "mtf50_cy_px", Name: "half the contrast is left at (MTF50)", V: r.MTF50CyPX, U: open, Lo: r.MTF50LeastCyPX, Hi: open,
 			Unit: "cycles/px", Min: 0, Max: 0.6, BelowWord: "not sharp",
 			BelowDo: "turn the focus ring, or move the camera nearer or further",
 			Note:    "the zone is that of the edges' width, by a Gaussian blur and a square pixel; more is better, there is no upper limit"})
@@ -237,7 +240,7 @@ func heading(deg float64) string {
 }
 
 func (l Limits) squareness(r Reading) []Measure {
-	no := r.none("put the target before the camera and say which it is: --target")
+	no := r.none(l.wantTarget())
 	if r.TiltUnseen {
 		no = "this kind of target does not show its tilt: use a chessboard or a dot grid"
 	}
@@ -271,17 +274,25 @@ func swing(along float64) string {
 	return "swing the camera a little sideways and tip it, it looks at the target from a corner"
 }
 
+// wantTarget asks for the target, and for its kind where nobody has told it.
+func (l Limits) wantTarget() string {
+	if l.Target {
+		return "put the target before the camera"
+	}
+	return "put a target before the camera, and say with --target which it is"
+}
+
 func (l Limits) scale(r Reading) []Measure {
 	if l.Scale == nil {
-		no := r.none("there is no scale in force")
+		no := r.none("there is no scale in force: photograph a target and make one with inspect scale")
 		if !math.IsNaN(r.MMPerPX) {
 			no = "there is no scale in force: make one from this picture with inspect scale, and name it in the station file"
 		}
-		return []Measure{{Key: "scale_off_pct", Name: "scale against the one in force", V: open, U: open, Lo: open, Hi: open, Unit: "%", Min: -1, Max: 1, NoneDo: no}}
+		return []Measure{{Key: "scale_off_pct", Name: "difference to the one in force", V: open, U: open, Lo: open, Hi: open, Unit: "%", Min: -1, Max: 1, NoneDo: no}}
 	}
 	sc := l.Scale
 	off, u := open, open
-	no := r.none("put the target before the camera and say which it is: --target")
+	no := r.none(l.wantTarget())
 	if r.ScaleTrouble != "" {
 		no = r.ScaleTrouble
 	} else if !math.IsNaN(r.MMPerPX) && !math.IsNaN(r.UMMPerPX) {
@@ -291,7 +302,7 @@ func (l Limits) scale(r Reading) []Measure {
 	}
 	zone := 2 * u // k = 2, as the results state their uncertainty
 	all := []Measure{
-		{Key: "scale_off_pct", Name: "scale against the one in force", V: off, U: open, Lo: -zone, Hi: zone, Unit: "%", Min: -4 * zone, Max: 4 * zone, NoneDo: no,
+		{Key: "scale_off_pct", Name: "difference to the one in force", V: off, U: open, Lo: -zone, Hi: zone, Unit: "%", Min: -4 * zone, Max: 4 * zone, NoneDo: no,
 			BelowWord: "nearer than it was", AboveWord: "further than it was",
 			BelowDo: fmt.Sprintf("the camera is nearer than when %s was made: move it back, or make the scale again with inspect scale", sc.Name),
 			AboveDo: fmt.Sprintf("the camera is further than when %s was made: move it nearer, or make the scale again with inspect scale", sc.Name),
