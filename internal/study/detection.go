@@ -81,7 +81,7 @@ type NoFitError struct {
 func (e NoFitError) Error() string {
 	switch e.Reason {
 	case AllFound:
-		return fmt.Sprintf("all %d were found: how the probability falls with size cannot be known; add smaller ones", e.Of)
+		return allWere(e.Of) + " found: how the probability falls with size cannot be known; add smaller ones"
 	case NoneFound:
 		return fmt.Sprintf("none of %d was found: add larger ones", e.Of)
 	case OneSize:
@@ -90,6 +90,14 @@ func (e NoFitError) Error() string {
 		return fmt.Sprintf("all up to %.3g were found and none from there on: that is not how detection goes; look for a mistake in the sizes", e.LargestFound)
 	}
 	return fmt.Sprintf("all above %.3g were found and none below %.3g (complete separation): the steepest curve fits best, so there is no best one; add some in between", e.LargestMissed, e.SmallestFound)
+}
+
+// allWere begins a sentence on all of so many.
+func allWere(n int) string {
+	if n == 1 {
+		return "the only one was"
+	}
+	return fmt.Sprintf("all %d were", n)
 }
 
 // ErrNoSlope says that larger ones are not found more often.

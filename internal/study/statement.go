@@ -176,7 +176,7 @@ func (d Detection) Statement(name string) string {
 	}
 	sizes := d.sizes()
 	if d.Found == d.Of {
-		return fmt.Sprintf("%s of %s: all %d were found, so at least %s are (%s); to say %s takes %d without a miss", name, sizes, d.Of,
+		return fmt.Sprintf("%s of %s: %s found, so at least %s are (%s); to say %s takes %d without a miss", name, sizes, allWere(d.Of),
 			wholePercent(d.Lower), sure, often, OpportunitiesToShow(1-d.Options.Probability, d.Options.Confidence))
 	}
 	s := fmt.Sprintf("%s of %s: %d of %d were found, at least %s (%s); no size can be stated that is found %s", name, sizes, d.Found, d.Of, wholePercent(d.Lower), sure, often)
@@ -245,7 +245,7 @@ func (d Detection) Warnings() []string {
 		w = append(w, "by count: holds for sizes mixed as they are in this set; none was missed, so that nothing is known of smaller ones")
 	}
 	if a := d.AllFrom; a.Chosen && a.Of > 0 && d.Basis == ByNone {
-		w = append(w, fmt.Sprintf("from %s on all %d were found, at least %s by count; but that size was chosen after the misses were seen, so the true confidence is less", d.size(a.Size), a.Of, wholePercent(a.Lower)))
+		w = append(w, fmt.Sprintf("from %s on %s found, at least %s by count; but that size was chosen after the misses were seen, so the true confidence is less", d.size(a.Size), allWere(a.Of), wholePercent(a.Lower)))
 	}
 	return w
 }
