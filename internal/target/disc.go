@@ -127,7 +127,7 @@ func twoLevels(p *part.Plane) (float64, bool) {
 func (s *scene) measureDisc(f *Found, b body, k int) (done bool, err error) {
 	o := b.oval()
 	o = oval{unshrink(o.x, k), unshrink(o.y, k), o.p * float64(k), o.q * float64(k), o.r * float64(k)}
-	e, misfit, ok := rim(s.p, o, o.p+o.r)
+	e, misfit, ok := rim(s.p, o, o.p+o.r, mostSamples)
 	if !ok || misfit > mostMisfit || s.outside(e) {
 		return false, nil
 	}

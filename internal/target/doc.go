@@ -32,7 +32,8 @@
 // Columns run to the right and rows downwards as far as the target's shape
 // leaves a choice; a plain grid and a chessboard may be held by half a turn
 // without a trace. An asymmetric grid with an odd number of rows shows which way
-// up it is; one with an even number of rows shows whether it is seen in a mirror.
+// up it is; one with an even number of rows shows whether it is seen in a mirror,
+// unless it has twice as many rows as columns.
 // No other kind can tell a mirror: chessboards, plain grids, asymmetric grids
 // with odd rows, rulers (their figures are not read) and discs.
 //

@@ -27,6 +27,9 @@ func (s *scene) dots() (Found, error) {
 	if best.seats.nodes == nil {
 		return Found{}, s.problem("not found: no dots in even rows are seen", "show the whole grid, sharp and evenly lit, at least 6 pixels from dot to dot")
 	}
+	if other, yes := s.otherKind(best); yes {
+		return Found{}, s.problem("the dots seen stand in "+other, "check the kind of target")
+	}
 	f, err := s.measureGrid(best)
 	if err != nil {
 		return f, err
@@ -38,11 +41,27 @@ func (s *scene) dots() (Found, error) {
 	return f, nil
 }
 
+// otherKind says whether the dots fill a grid of the other kind, and not one of
+// that asked for.
+func (s *scene) otherKind(g gridSeen) (string, bool) {
+	if g.seats.whole {
+		return "", false
+	}
+	spec, words := s.spec, "an asymmetric grid (odd rows half a pitch further right)"
+	spec.Kind = optics.AsymmetricDots
+	if s.spec.Kind == optics.AsymmetricDots {
+		spec.Kind, words = optics.Dots, "a plain grid of rows and columns"
+	}
+	other := seat(g.lattice, g.all, spec)
+	return words, other.fill > 0.9 && other.fill > g.seats.fill+0.1
+}
+
 // gridSeen is the best lattice of one search.
 type gridSeen struct {
 	shrink int
 	all    []blob
 	seats  seating
+	lattice
 }
 
 // gridAt searches the picture shrunk by k, for dark and for light dots. second
@@ -67,7 +86,7 @@ func (s *scene) bestGrid(k int, all []blob) (best gridSeen, second int) {
 		if i > 3 {
 			break
 		}
-		g := gridSeen{k, all, seat(l, all, s.spec)}
+		g := gridSeen{k, all, seat(l, all, s.spec), l}
 		if betterGrid(g.seats, best.seats) {
 			best, g = g, best
 		}
@@ -224,7 +243,7 @@ func (s *scene) fitRims(all []dot) float64 {
 		if d.cut {
 			return
 		}
-		e, misfit, ok := rim(s.p, d.rough, max(1.2, gap/2))
+		e, misfit, ok := rim(s.p, d.rough, max(1.2, gap/2), dotSamples)
 		if !ok || misfit > mostMisfit || s.outside(e) {
 			d.bad = true
 			return

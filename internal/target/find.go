@@ -57,7 +57,7 @@ func Find(im *part.Image, spec optics.Target, name string) (Found, error) {
 		return Found{}, &Problem{Picture: name, Target: what, Seen: fmt.Sprintf("the picture is only %d x %d pixels", im.W, im.H)}
 	}
 	if fault := exposureFault(p); fault != "" {
-		return Found{}, &Problem{Picture: name, Target: what, Seen: "nothing", Do: fault}
+		return Found{}, &Problem{Picture: name, Target: what, Seen: "not found", Do: fault}
 	}
 	s := scene{p: p, spec: spec, name: name, what: what}
 	switch spec.Kind {

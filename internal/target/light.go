@@ -37,16 +37,18 @@ const (
 )
 
 // exposureFault says what makes the whole picture useless, if anything does.
+// Noise is averaged out over blocks first.
 func exposureFault(p *part.Plane) string {
+	blocks := shrunk(p, 4)
 	dark, clipped := 0, 0
-	for _, v := range p.V {
+	for _, v := range blocks.V {
 		if v < blackLight {
 			dark++
 		} else if v > whiteLight {
 			clipped++
 		}
 	}
-	switch n := len(p.V); {
+	switch n := len(blocks.V); {
 	case dark >= n*995/1000:
 		return "the picture is all black: open the lens cap, switch the light on or expose longer"
 	case clipped >= n*995/1000:

@@ -139,13 +139,18 @@ func edgeWidth(lens float64) (width, slope float64) {
 // moves the half level of an edge with curvature k inwards by s^2 k / 2 (to first
 // order, from the diffusion equation in polar form), which is taken off.
 //
-// room is how far outside the boundary nothing else begins, px.
-func rim(p *part.Plane, start oval, room float64) (Ellipse, float64, bool) {
+// room is how far outside the boundary nothing else begins, px; most the number
+// of pixels used at most.
+func rim(p *part.Plane, start oval, room float64, most int) (Ellipse, float64, bool) {
 	lens := 0.8
 	var out *fitted
 	for round := range 2 {
 		blur, _ := edgeWidth(lens)
-		samples := rimSamples(p, start, blur, room)
+		n := most
+		if round == 0 {
+			n = min(n, 500)
+		}
+		samples := rimSamples(p, start, blur, room, n)
 		_, b, _ := start.axes()
 		inside, outside := levelTerms(b, room)
 		m := rimModel(samples, inside, outside)
@@ -187,48 +192,55 @@ func levelTerms(b, room float64) (inside, outside int) {
 	return 3, 5
 }
 
-// rimSamples picks the pixels within a few blurs of the boundary.
-func rimSamples(p *part.Plane, o oval, blur, room float64) []rimSample {
+// rimSamples picks the pixels within a few blurs of the boundary, about most of
+// them at most, evenly.
+func rimSamples(p *part.Plane, o oval, blur, room float64, most int) []rimSample {
 	in, out := 4*blur+1.5, min(4*blur+1.5, room)
 	rx, ry := o.reach()
 	x0, x1 := max(0, int(o.x-rx-out)), min(p.W-1, int(o.x+rx+out)+1)
 	y0, y1 := max(0, int(o.y-ry-out)), min(p.H-1, int(o.y+ry+out)+1)
+	a, b, _ := o.axes()
+	inner, outer := max(0, 1-in/b), 1+out/b // no pixel of the band lies beyond
+	every := max(1, int(math.Pi*(a+b)*(min(in, b)+out)/float64(most)+0.5))
 	det := o.det()
 	var all []rimSample
+	n := every / 2
 	for y := y0; y <= y1; y++ {
 		for x := x0; x <= x1; x++ {
 			dx, dy := float64(x)-o.x, float64(y)-o.y
 			u, v := (o.r*dx-o.q*dy)/det, (-o.q*dx+o.p*dy)/det
-			rho := math.Hypot(u, v)
+			rho2 := u*u + v*v
+			if rho2 < inner*inner || rho2 > outer*outer {
+				continue
+			}
+			if n++; n < every {
+				continue
+			}
+			n = 0
 			t := 0.0
-			if rho > 0.3 { // nearer in, only the band's width counts, not the exact distance
+			if rho2 > 0.1 { // nearer in, only that it is inside counts, not the exact distance
 				f := o.foot(float64(x), float64(y))
 				if t = f.t; f.d < -in || f.d > out {
 					continue
 				}
-			} else if rho*min(o.p, o.r) < min(o.p, o.r)-in {
-				continue
 			}
 			s := rimSample{x: float64(x), y: float64(y), v: float64(p.At(x, y)), t: t}
 			s.basis = [5]float64{1, u, v, 0, 0}
-			if rho > 0 {
-				s.basis[3], s.basis[4] = (u*u-v*v)/(rho*rho), 2*u*v/(rho*rho)
+			if rho2 > 0 {
+				s.basis[3], s.basis[4] = (u*u-v*v)/rho2, 2*u*v/rho2
 			}
 			all = append(all, s)
 		}
 	}
-	if n := (len(all) + mostSamples - 1) / mostSamples; n > 1 { // every n-th does
-		kept := all[:0]
-		for i := n / 2; i < len(all); i += n {
-			kept = append(kept, all[i])
-		}
-		all = kept
-	}
 	return all
 }
 
-// mostSamples is how many pixels of one boundary are used at most.
-const mostSamples = 3000
+// How many pixels of one boundary are used at most: a disc has to itself what a
+// grid shares among hundreds of dots.
+const (
+	dotSamples  = 1200
+	mostSamples = 8000
+)
 
 // rimStart finds levels for the start by least squares.
 func rimStart(samples []rimSample, o oval, lens float64, inside, outside int) ([]float64, bool) {
