@@ -72,7 +72,7 @@ func (s biasSheet) interval(i study.Interval) string {
 
 func (s biasSheet) pieces() report.SheetSection {
 	t := report.SheetTable{
-		Caption: fmt.Sprintf("Bias of each piece; limits of %g %% confidence; * where they leave out 0", 100*s.b.Level),
+		Caption: fmt.Sprintf("Bias of each piece; limits of %g %% confidence, marked where they leave out 0", 100*s.b.Level),
 		Head:    []string{"piece", "certified", "u", "readings", "mean", "SD", "bias", "lower", "upper", "p"},
 		Numeric: []bool{false, true, true, true, true, true, true, true, true, true},
 	}

@@ -82,7 +82,11 @@ func subfolders(dir string) []string {
 	}
 	var names []string
 	for _, e := range entries {
-		if e.IsDir() && !strings.HasPrefix(e.Name(), ".") {
+		if strings.HasPrefix(e.Name(), ".") {
+			continue
+		}
+		// Stat, since a link to a folder will do.
+		if info, err := os.Stat(filepath.Join(dir, e.Name())); err == nil && info.IsDir() {
 			names = append(names, e.Name())
 		}
 	}

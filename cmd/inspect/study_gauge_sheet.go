@@ -22,7 +22,7 @@ type gaugeSheet struct {
 func (s gaugeSheet) sheet() report.Sheet {
 	rr := s.g.Component(study.GaugeRR)
 	facts := []report.Fact{
-		{Name: "study", Value: fmt.Sprintf("%d parts x %d appraisers x %d trials", s.g.Parts, s.g.Appraisers, s.g.Trials)},
+		{Name: "study", Value: counted(s.g.Parts, "part", "parts") + " x " + counted(s.g.Appraisers, "appraiser", "appraisers") + fmt.Sprintf(" x %d trials", s.g.Trials)},
 		{Name: "gauge, share of study variation", Value: s.withInterval(rr.Study, shownShare)},
 	}
 	if !math.IsNaN(s.g.Options.Tolerance) {
