@@ -94,9 +94,9 @@ func cameraFacts(o cameraOptions, r cameraResult) []report.Fact {
 	add := func(name, value string) { f = append(f, report.Fact{Name: name, Value: value}) }
 	if len(r.edges) > 0 {
 		m, u := optics.SharpnessOf(r.allEdges())
-		add("Sharpness, MTF50", withU(m, u, 3, "cycles a pixel"))
+		add("Sharpness, MTF50", withU(m, u, 4, "cycles a pixel"))
 		if o.mmPerPX > 0 {
-			add("Sharpness on the part", withU(optics.LinePairsPerMM(m, o.mmPerPX), optics.LinePairsPerMM(u, o.mmPerPX), 1, "line pairs a millimetre"))
+			add("Sharpness on the part", withU(optics.LinePairsPerMM(m, o.mmPerPX), optics.LinePairsPerMM(u, o.mmPerPX), 2, "line pairs a millimetre"))
 		}
 	}
 	if r.flat != nil {
@@ -210,20 +210,21 @@ func mtfFigure(e optics.FoundEdge) (report.SheetFigure, error) {
 		Caption: fmt.Sprintf("The edge at x %.0f, y %.0f, the nearest to the median of all.", e.Box.Centre().X, e.Box.Centre().Y)}, err
 }
 
-// edgeRows is how many edges the page lists.
-const edgeRows = 24
+// edgeRows is how many edges of a picture the page lists.
+const edgeRows = 10
 
 func edgeTable(o cameraOptions, r cameraResult) report.SheetTable {
 	t := report.SheetTable{Caption: "Edges, those without remarks first",
-		Head:    []string{"picture", "x, y / px", "runs", "angle / °", "MTF50 / cy/px", "u / cy/px", "10-90 % / px", "contrast", "remarks"},
-		Numeric: []bool{false, false, false, true, true, true, true, true, false}}
+		Head:    []string{"picture", "x / px", "y / px", "runs", "angle / °", "MTF50 / cy/px", "u / cy/px", "10-90 % / px", "contrast", "remarks"},
+		Numeric: []bool{false, true, true, false, true, true, true, true, true, false}}
 	if o.mmPerPX > 0 {
-		t.Head = append(t.Head[:6:6], append([]string{"MTF50 / lp/mm"}, t.Head[6:]...)...)
-		t.Numeric = append(t.Numeric[:6:6], append([]bool{true}, t.Numeric[6:]...)...)
+		t.Head = append(t.Head[:7:7], append([]string{"MTF50 / lp/mm"}, t.Head[7:]...)...)
+		t.Numeric = append(t.Numeric[:7:7], append([]bool{true}, t.Numeric[7:]...)...)
 	}
 	for _, p := range r.edges {
 		for i, e := range p.found {
 			if i == edgeRows {
+				t.Caption += fmt.Sprintf(" (%s: %d of %d)", filepath.Base(p.file), edgeRows, len(p.found))
 				break
 			}
 			runs := "across"
@@ -231,7 +232,7 @@ func edgeTable(o cameraOptions, r cameraResult) report.SheetTable {
 				runs = "down"
 			}
 			c := e.Box.Centre()
-			row := []string{filepath.Base(p.file), fmt.Sprintf("%.0f, %.0f", c.X, c.Y), runs, fmt.Sprintf("%.1f", e.AngleDeg), fmt.Sprintf("%.3f", e.MTF50CyPX), shown(e.UMTF50CyPX, 3)}
+			row := []string{filepath.Base(p.file), fmt.Sprintf("%.0f", c.X), fmt.Sprintf("%.0f", c.Y), runs, fmt.Sprintf("%.1f", e.AngleDeg), fmt.Sprintf("%.3f", e.MTF50CyPX), shown(e.UMTF50CyPX, 3)}
 			if o.mmPerPX > 0 {
 				row = append(row, fmt.Sprintf("%.1f", optics.LinePairsPerMM(e.MTF50CyPX, o.mmPerPX)))
 			}

@@ -93,9 +93,9 @@ func (l CameraLimits) JudgeFlatField(f *FlatField) []Judged {
 	}
 	switch {
 	case deep > 0 && len(f.Pictures) == 1:
-		j = append(j, Judged{RatedFair, fmt.Sprintf("%d dark spots of %g %% or more: dust on the card, the lens or the sensor", deep, l.SpotDepthPct)})
+		j = append(j, Judged{RatedFair, fmt.Sprintf("dark spots of %[2]g %% or more, %[1]d of them: dust on the card, the lens or the sensor", deep, l.SpotDepthPct)})
 	case deep > 0:
-		j = append(j, Judged{RatedFair, fmt.Sprintf("%d dark spots of %g %% or more in every picture: dust on the lens or the sensor, which would look like dust in lacquer", deep, l.SpotDepthPct)})
+		j = append(j, Judged{RatedFair, fmt.Sprintf("dark spots of %[2]g %% or more in every picture, %[1]d of them: dust on the lens or the sensor, which would look like dust in lacquer", deep, l.SpotDepthPct)})
 	}
 	return j
 }

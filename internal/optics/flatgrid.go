@@ -180,10 +180,10 @@ func (f *FlatField) describe(pictures int, o FlatFieldOptions) {
 		add("one picture only: dust on the card cannot be told from dust on the sensor; take three or more and move the card between them")
 	}
 	if n := len(f.Spots); n > 0 && pictures > 1 {
-		add("%d spots are in every picture: dust on the sensor or the lens; clean it", n)
+		add("dark spots in every picture, %d of them: dust on the sensor or the lens; clean it", n)
 	}
 	if f.HotPixels > 0 {
-		add("%d pixels are bright in the dark frame", f.HotPixels)
+		add("pixels that are bright in the dark frame: %d", f.HotPixels)
 	}
 	if m := slices.Max(f.LevelPct); m < 25 {
 		add("the card has only %.0f %% of full light; nearer 70 %% there would be less noise", m)
