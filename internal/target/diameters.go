@@ -30,12 +30,71 @@ func BoardDiameters(f Found, lens optics.Lens, pose optics.Pose) ([]BoardDiamete
 	if err := lens.Validate(); err != nil {
 		return nil, err
 	}
+	return diameters(f, lens, func(optics.Mark) optics.Pose { return pose })
+}
+
+// ShapeDiameters is [BoardDiameters] on a sheet that is not flat: each dot is
+// measured in the plane that its neighbours' places, as [FindShape] has them,
+// make around it. view is the picture's number in the shape's views.
+func ShapeDiameters(f Found, s Shape, view int, pitchMM float64) ([]BoardDiameter, error) {
+	if view < 0 || view >= len(s.Poses) {
+		return nil, fmt.Errorf("target: the shape has %d views, no number %d", len(s.Poses), view)
+	}
+	if len(f.Ellipses) != len(f.View.Marks) || len(f.Ellipses) == 0 {
+		return nil, fmt.Errorf("target: %s holds no dots to measure", f.View.Name)
+	}
+	return diameters(f, s.Lens, func(m optics.Mark) optics.Pose { return s.around(m, s.Poses[view], pitchMM) })
+}
+
+// around is the pose of the plane that lies on the shape around a mark: x and y
+// in it start at the mark.
+func (s *Shape) around(m optics.Mark, pose optics.Pose, pitchMM float64) optics.Pose {
+	var rows [][]float64
+	var right []float64
+	var here *ShapeMark
+	for i := range s.Marks {
+		d := &s.Marks[i]
+		x, y := d.XMM-m.XMM, d.YMM-m.YMM
+		if d.Col == m.Col && d.Row == m.Row {
+			here = d
+		}
+		if math.Hypot(x, y) < 1.6*pitchMM {
+			rows, right = append(rows, []float64{1, x, y}), append(right, d.DZ)
+		}
+	}
+	var slope [3]float64
+	if len(rows) >= 4 {
+		if b, ok := linearFit(rows, right); ok {
+			copy(slope[:], b)
+		}
+	}
+	if here == nil {
+		here = &ShapeMark{XMM: m.XMM, YMM: m.YMM}
+	}
+	x, y, z := here.XMM+here.DX, here.YMM+here.DY, here.DZ
+	turn := rotation([3]float64{slope[2], -slope[1], 0}) // z = slope1 x + slope2 y
+	var out optics.Pose
+	for r := range 3 {
+		for c := range 3 {
+			for k := range 3 {
+				out.R[3*r+c] += pose.R[3*r+k] * turn[3*k+c]
+			}
+		}
+		out.T[r] = pose.T[r] + pose.R[3*r]*x + pose.R[3*r+1]*y + pose.R[3*r+2]*z
+	}
+	return out
+}
+
+// diameters measures each dot in the plane that pose names for it.
+func diameters(f Found, lens optics.Lens, pose func(optics.Mark) optics.Pose) ([]BoardDiameter, error) {
 	var out []BoardDiameter
 	for i, e := range f.Ellipses {
+		m := f.View.Marks[i]
+		plane := pose(m)
 		var on []part.Point
 		for _, q := range e.Boundary(boundaryPoints) {
-			if m, ok := onBoard(q, lens, pose); ok {
-				on = append(on, m)
+			if p, ok := onBoard(q, lens, plane); ok {
+				on = append(on, p)
 			}
 		}
 		if len(on) < boundaryPoints {
@@ -47,7 +106,6 @@ func BoardDiameters(f Found, lens optics.Lens, pose optics.Pose) ([]BoardDiamete
 			continue
 		}
 		a, b, _ := o.axes()
-		m := f.View.Marks[i]
 		out = append(out, BoardDiameter{Col: m.Col, Row: m.Row, DiameterMM: 2 * r, UMM: 2 * r * e.UDiameterPX / e.DiameterPX(), OvalMM: 2 * (a - b)})
 	}
 	if len(out) == 0 {
