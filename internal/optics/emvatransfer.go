@@ -225,8 +225,12 @@ func (s *series) darkFigures() {
 		for i, l := range s.dark {
 			x[i], y[i], w[i] = l.TimeMS, l.Pair.Mean, 1
 		}
-		s.offset, s.perMS = weightedLine(x, y, w)
-		s.t.DarkDNPerS = 1000 * s.perMS
+		a, b := weightedLine(x, y, w)
+		if u := slopeU(x, y, a, b); math.Abs(b) > 3*u {
+			s.offset, s.perMS, s.t.DarkDNPerS = a, b, 1000*b
+		} else {
+			s.warn("dark current is not told from noise: it is below about %.2g DN/s", 1000*(math.Abs(b)+2*u))
+		}
 	}
 	if d.AtZero > 0.05 {
 		s.warn("%.0f %% of the dark samples are zero: raise the camera's black level; dark noise reads too low", 100*d.AtZero)
@@ -415,6 +419,21 @@ func (s *series) pattern() {
 		return
 	}
 	t.PRNUPct = 100 * math.Sqrt(max(0, s.light[near].Pair.VarSpatial-dark)) / t.Points[near].SignalDN
+}
+
+// slopeU is the standard uncertainty of the slope of y = a + b x, from the
+// residuals of equally weighted points.
+func slopeU(x, y []float64, a, b float64) float64 {
+	n := float64(len(x))
+	mean, sxx, ss := 0.0, 0.0, 0.0
+	for _, v := range x {
+		mean += v / n
+	}
+	for i, v := range x {
+		sxx += (v - mean) * (v - mean)
+		ss += math.Pow(y[i]-a-b*v, 2)
+	}
+	return math.Sqrt(ss / (n - 2) / sxx)
 }
 
 // weightedLine fits y = a + b x by weighted least squares.
