@@ -54,7 +54,7 @@ func (s *lineScreen) view(v setup.View) {
 	fmt.Fprintln(s.to, printed(v.File+": "+setupLine(v)))
 }
 
-func (s *lineScreen) note(text string) { fmt.Fprintln(s.to, printed("  "+setupSentence(text))) }
+func (s *lineScreen) note(text string) { fmt.Fprintln(s.to, printed("  "+text)) }
 
 // setupLine is a view on one line.
 func setupLine(v setup.View) string {
@@ -158,7 +158,7 @@ func (s *liveScreen) view(v setup.View) {
 	s.draw(lines)
 }
 
-func (s *liveScreen) note(text string) { s.draw(append(s.last, "Note: "+setupSentence(text))) }
+func (s *liveScreen) note(text string) { s.draw(append(s.last, "Note: "+text)) }
 
 // draw replaces what was drawn last. Lines are folded here, so that the terminal
 // folds none and the count holds.

@@ -62,10 +62,10 @@ func watchUntilDone(ctx context.Context, src capture.Source, b *bench, w *setup.
 		var bad capture.PictureError
 		switch {
 		case errors.As(err, &bad):
-			screen.note(fmt.Sprintf("%s could not be used: %s", filepath.Base(bad.Path), pictureTrouble(bad, bad.Path)))
+			screen.note(fmt.Sprintf("%s could not be used: %s.", filepath.Base(bad.Path), pictureTrouble(bad, bad.Path)))
 			continue
 		case errors.Is(err, capture.ErrAway):
-			screen.note(plain(err) + ": waiting until it is back")
+			screen.note(setupSentence(plain(err) + ": waiting until it is back"))
 			continue
 		case err != nil:
 			return err
@@ -74,7 +74,7 @@ func watchUntilDone(ctx context.Context, src capture.Source, b *bench, w *setup.
 		capture.Release(f.Image)
 		screen.view(w.See(r))
 		if r.Framing != "" {
-			screen.note(r.Framing)
+			screen.note(setupSentence(r.Framing))
 		}
 	}
 }

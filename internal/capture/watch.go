@@ -95,7 +95,7 @@ func (w *Watch) Next(ctx context.Context) (Frame, error) {
 		if err := w.look(now); err != nil {
 			if !w.away {
 				w.away = true
-				return Frame{}, fmt.Errorf("capture: watch folder %s: %w (%w)", w.dir, ErrAway, watchError(w.dir, err))
+				return Frame{}, fmt.Errorf("capture: folder %s is %w (%w)", w.dir, ErrAway, plainPathError(err))
 			}
 		} else {
 			w.away = false

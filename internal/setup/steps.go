@@ -149,7 +149,7 @@ func (l Limits) panel(r Reading) []Measure {
 		even.AboveDo += "; it is darkest at " + r.PanelDark
 	}
 	dirt := Measure{Key: "panel_dirt_pct", Name: "dirt on it", V: 100 * r.PanelDirt, U: open, Lo: open, Hi: 100 * dirtWarn * l.PanelDirt,
-		Unit: "%", Min: 0, Max: 200 * l.PanelDirt, AboveWord: "too dirty", NoneDo: no,
+		Unit: "%", Min: 0, Max: 200 * l.PanelDirt, AboveWord: "too dirty", NoneDo: no, Plain: true,
 		AboveDo: "wipe the panel, and take what does not belong there out of the picture",
 		Note:    fmt.Sprintf("0 is best; pictures are refused from %s %% near the unit on", Number(100*l.PanelDirt))}
 	light := l.panelLight(r)
