@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
@@ -39,16 +40,16 @@ func (s biasSheet) sheet() report.Sheet {
 			worst = i
 		}
 	}
-	facts = append(facts, report.Fact{Name: "largest bias", Value: joinUnit(s.interval(s.b.Pieces[worst].Bias), s.unit, " ") + " at piece " + s.b.Pieces[worst].Piece})
+	facts = append(facts, report.Fact{Name: "largest bias", Value: s.interval(s.b.Pieces[worst].Bias, s.unit) + " at piece " + s.b.Pieces[worst].Piece})
 	if l := s.b.Line; l != nil {
-		facts = append(facts, report.Fact{Name: "linearity", Value: fmt.Sprintf("%s %% (slope %s)", shown(l.PercentLinearity(), 2), s.interval(l.Slope))})
+		facts = append(facts, report.Fact{Name: "linearity", Value: fmt.Sprintf("%s %% (slope %s)", shown(l.PercentLinearity(), 2), s.interval(l.Slope, ""))})
 	}
 	sections := []report.SheetSection{s.pieces()}
 	if s.b.Line != nil {
 		sections = append(sections, s.linearity())
 	}
 	return report.Sheet{
-		Title: "Bias and linearity", Subject: s.name, Rating: ratingOf(s.v.Grade), Word: s.word(), Line: s.v.Line,
+		Title: "Bias and linearity", Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: s.word(), Line: s.v.Line,
 		Facts: facts, Reasons: s.v.Reasons, Warnings: s.v.Warnings, Sections: append(sections, s.methods()),
 	}
 }
@@ -63,11 +64,12 @@ func (s biasSheet) word() string {
 	return "a bias shows"
 }
 
-func (s biasSheet) interval(i study.Interval) string {
+func (s biasSheet) interval(i study.Interval, unit string) string {
+	v := joinUnit(shown4(i.Value), unit, " ")
 	if part.Num(i.Lower) == nil {
-		return shown4(i.Value)
+		return v
 	}
-	return fmt.Sprintf("%s (%g %% interval: %s to %s)", shown4(i.Value), 100*s.b.Level, shown4(i.Lower), shown4(i.Upper))
+	return fmt.Sprintf("%s (%g %% interval: %s to %s)", v, 100*s.b.Level, shown4(i.Lower), joinUnit(shown4(i.Upper), unit, " "))
 }
 
 func (s biasSheet) pieces() report.SheetSection {

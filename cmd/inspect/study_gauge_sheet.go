@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
@@ -29,11 +30,11 @@ func (s gaugeSheet) sheet() report.Sheet {
 		facts = append(facts, report.Fact{Name: "gauge, share of tolerance", Value: s.withInterval(rr.Tolerance, shownShare)})
 	}
 	facts = append(facts,
-		report.Fact{Name: "gauge, standard deviation", Value: s.withUnit(s.withInterval(root(rr.Variance), shown4))},
+		report.Fact{Name: "gauge, standard deviation", Value: s.withInterval(root(rr.Variance), func(v float64) string { return s.withUnit(shown4(v)) })},
 		report.Fact{Name: "categories told apart", Value: s.categories()},
 	)
 	return report.Sheet{
-		Title: "Gauge study: repeatability and reproducibility", Subject: s.in.name,
+		Title: "Gauge study: repeatability and reproducibility", Subject: filepath.Base(s.in.name),
 		Rating: ratingOf(s.v.Grade), Word: string(s.v.Grade), Line: s.v.Line,
 		Facts: facts, Reasons: s.v.Reasons, Warnings: s.v.Warnings,
 		Sections: []report.SheetSection{s.components(), s.anova(), s.byRanges(), s.plots(), s.methods()},

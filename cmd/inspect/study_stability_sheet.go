@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -27,12 +28,16 @@ func (s stabilitySheet) sheet() report.Sheet {
 		facts = append(facts, report.Fact{Name: "last check", Value: joinUnit(shown4(last.Level), s.unit, " ") + ", " + shownTime(last.Time)})
 	}
 	if l := s.s.Limits.Level; part.Num(l.Centre) != nil {
+		spread := "standard deviation within a check"
+		if s.s.Kind == charts.Individuals {
+			spread = "standard deviation from check to check"
+		}
 		facts = append(facts,
 			report.Fact{Name: "limits", Value: joinUnit(fmt.Sprintf("%s to %s about %s", shown4(l.Lower), shown4(l.Upper), shown4(l.Centre)), s.unit, " ") + s.from()},
-			report.Fact{Name: "standard deviation within a check", Value: joinUnit(shown4(s.s.Limits.SigmaWithin), s.unit, " ")})
+			report.Fact{Name: spread, Value: joinUnit(shown4(s.s.Limits.SigmaWithin), s.unit, " ")})
 	}
 	return report.Sheet{
-		Title: "Stability of the gauge: check piece", Subject: s.name, Rating: ratingOf(s.v.Grade), Word: string(s.s.State), Line: s.v.Line,
+		Title: "Stability of the gauge: check piece", Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: string(s.s.State), Line: s.v.Line,
 		Facts: facts, Reasons: s.v.Reasons, Warnings: s.v.Warnings,
 		Sections: []report.SheetSection{s.chart(), s.out(), s.actions(), s.methods()},
 	}

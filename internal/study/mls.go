@@ -42,9 +42,9 @@ func sum(terms []term) float64 {
 // 2005); formulas from memory, held by tests of coverage. One mean square alone
 // gets the exact interval from chi-square.
 func interval(terms []term, level float64) Interval {
-	alpha := (1 - level) / 2
+	t := newTails((1 - level) / 2)
 	v := sum(terms)
-	return Interval{v, v - math.Sqrt(below(terms, alpha)), v + math.Sqrt(below(negated(terms), alpha))}
+	return Interval{v, v - math.Sqrt(t.below(terms)), v + math.Sqrt(t.below(negated(terms)))}
 }
 
 func negated(terms []term) []term {
@@ -56,54 +56,81 @@ func negated(terms []term) []term {
 }
 
 // below is the square of the distance from the sum down to its lower bound at
-// one-sided error rate alpha. The upper bound's is that of the negated sum.
-func below(terms []term, alpha float64) float64 {
+// the one-sided error rate. The upper bound's is that of the negated sum.
+func (t tails) below(terms []term) float64 {
 	var plus, minus []term
-	for _, t := range terms {
+	for _, x := range terms {
 		switch {
-		case t.df == 0 || t.by == 0 || t.ms == 0:
-		case t.by > 0:
-			plus = append(plus, t)
+		case x.df == 0 || x.by == 0 || x.ms == 0:
+		case x.by > 0:
+			plus = append(plus, x)
 		default:
-			minus = append(minus, t)
+			minus = append(minus, x)
 		}
 	}
 	v := 0.0
 	for _, q := range plus {
-		v += sq(g(q.df, alpha) * q.by * q.ms)
+		v += sq(t.g(q.df) * q.by * q.ms)
 	}
 	for _, r := range minus {
-		v += sq(h(r.df, alpha) * r.by * r.ms)
+		v += sq(t.h(r.df) * r.by * r.ms)
 	}
 	for _, q := range plus {
 		for _, r := range minus {
-			f := fQuantile(1-alpha, q.df, r.df)
-			cross := (sq(f-1) - sq(g(q.df, alpha)*f) - sq(h(r.df, alpha))) / f
+			f := t.f(q.df, r.df)
+			cross := (sq(f-1) - sq(t.g(q.df)*f) - sq(t.h(r.df))) / f
 			v += cross * q.by * -r.by * q.ms * r.ms
 		}
 	}
 	if len(minus) > 0 {
 		for i, q := range plus {
-			for _, t := range plus[i+1:] {
-				n := q.df + t.df
-				cross := sq(g(n, alpha)*n)/(q.df*t.df) - sq(g(q.df, alpha))*q.df/t.df - sq(g(t.df, alpha))*t.df/q.df
-				v += cross / float64(len(plus)-1) * q.by * t.by * q.ms * t.ms
+			for _, u := range plus[i+1:] {
+				n := q.df + u.df
+				cross := sq(t.g(n)*n)/(q.df*u.df) - sq(t.g(q.df))*q.df/u.df - sq(t.g(u.df))*u.df/q.df
+				v += cross / float64(len(plus)-1) * q.by * u.by * q.ms * u.ms
 			}
 		}
 	}
 	return math.Max(0, v)
 }
 
-// g and h are 1 - n/chi2(1-alpha; n) and n/chi2(alpha; n) - 1.
-func g(df, alpha float64) float64 { return 1 - df/chi2Quantile(1-alpha, df) }
-func h(df, alpha float64) float64 { return df/chi2Quantile(alpha, df) - 1 }
+// tails are quantiles at one error rate, each computed once: they cost far more
+// than all else here.
+type tails struct {
+	alpha float64
+	known map[[3]float64]float64
+}
+
+func newTails(alpha float64) tails { return tails{alpha, map[[3]float64]float64{}} }
+
+func (t tails) once(key [3]float64, compute func() float64) float64 {
+	v, ok := t.known[key]
+	if !ok {
+		v = compute()
+		t.known[key] = v
+	}
+	return v
+}
+
+// g and h are 1 - n/chi2(1-alpha; n) and n/chi2(alpha; n) - 1; f is F(1-alpha).
+func (t tails) g(df float64) float64 {
+	return t.once([3]float64{0, df}, func() float64 { return 1 - df/chi2Quantile(1-t.alpha, df) })
+}
+
+func (t tails) h(df float64) float64 {
+	return t.once([3]float64{1, df}, func() float64 { return df/chi2Quantile(t.alpha, df) - 1 })
+}
+
+func (t tails) f(d1, d2 float64) float64 {
+	return t.once([3]float64{2, d1, d2}, func() float64 { return fQuantile(1-t.alpha, d1, d2) })
+}
 
 // ratio is the interval of the ratio of two sums of mean squares: the values c
 // for which the interval of (upper part - c * lower part) holds 0 (Gui, Graybill,
 // Burdick and Ting, Communications in Statistics - Simulation 24, 1995, 801-813;
 // from memory). Neither end is below 0; the upper one may be infinite.
 func ratio(up, down []term, level float64) Interval {
-	alpha := (1 - level) / 2
+	tails := newTails((1 - level) / 2)
 	minus := func(c float64) []term {
 		t := append([]term{}, up...)
 		for _, d := range down {
@@ -111,8 +138,8 @@ func ratio(up, down []term, level float64) Interval {
 		}
 		return merged(t)
 	}
-	lower := func(c float64) bool { t := minus(c); return sum(t)-math.Sqrt(below(t, alpha)) > 0 }
-	upper := func(c float64) bool { t := minus(c); return sum(t)+math.Sqrt(below(negated(t), alpha)) > 0 }
+	lower := func(c float64) bool { t := minus(c); return sum(t)-math.Sqrt(tails.below(t)) > 0 }
+	upper := func(c float64) bool { t := minus(c); return sum(t)+math.Sqrt(tails.below(negated(t))) > 0 }
 	return Interval{math.Max(0, sum(up)/sum(down)), lastTrue(lower), lastTrue(upper)}
 }
 
