@@ -46,11 +46,24 @@ func FindSlantedEdges(p *part.Plane, o FindOptions) ([]FoundEdge, error) {
 		return nil, errors.New("optics: find edges: the picture must be 32 pixels wide and high at least")
 	}
 	bright := robust.Quantile(sampled(p, 20000), 0.95)
-	var found []FoundEdge
 	var tally edgeTally
+	var some []edgeCandidate
 	for _, upright := range []bool{true, false} {
-		f := edgeFinder{r: edgeRegion{p, upright}, o: o, least: o.Contrast * bright, tally: &tally}
-		found = append(found, f.run()...)
+		f := &edgeFinder{r: edgeRegion{p, upright}, o: o, least: o.Contrast * bright, tally: &tally}
+		some = append(some, f.run()...)
+	}
+	var found []FoundEdge
+	clean := 0
+	for _, c := range spreadOut(some, p.W, p.H) {
+		if e, ok := c.f.measure(c); ok {
+			found = append(found, e)
+			if len(e.Warnings) == 0 {
+				clean++
+			}
+		}
+		if clean == o.Most {
+			break
+		}
 	}
 	if len(found) == 0 {
 		return nil, tally.error(o.Edge)
@@ -59,6 +72,36 @@ func FindSlantedEdges(p *part.Plane, o FindOptions) ([]FoundEdge, error) {
 		return cmp.Or(cmp.Compare(min(len(a.Warnings), 1), min(len(b.Warnings), 1)), -cmp.Compare(a.weight(), b.weight()))
 	})
 	return found[:min(o.Most, len(found))], nil
+}
+
+// edgeCandidate is a straight piece that has not been measured yet.
+type edgeCandidate struct {
+	f      *edgeFinder
+	l      edgeLine
+	half   float64
+	box    part.Box
+	weight float64 // rough contrast times root of rows
+}
+
+// spreadOut orders candidates by weight, but takes them from each ninth of the
+// picture in turn, so that the ones measured tell of the whole picture.
+func spreadOut(all []edgeCandidate, w, h int) []edgeCandidate {
+	slices.SortStableFunc(all, func(a, b edgeCandidate) int { return -cmp.Compare(a.weight, b.weight) })
+	var zones [9][]edgeCandidate
+	for _, c := range all {
+		m := c.box.Centre()
+		z := min(max(int(3*m.X/float64(w)), 0), 2) + 3*min(max(int(3*m.Y/float64(h)), 0), 2)
+		zones[z] = append(zones[z], c)
+	}
+	out := make([]edgeCandidate, 0, len(all))
+	for k := 0; len(out) < len(all); k++ {
+		for _, z := range zones {
+			if k < len(z) {
+				out = append(out, z[k])
+			}
+		}
+	}
+	return out
 }
 
 func (e *FoundEdge) weight() float64 { return e.Contrast * math.Sqrt(float64(e.Rows)) }
@@ -97,10 +140,10 @@ type edgeFinder struct {
 // seedRows is the distance of the rows at which edges are looked for, px.
 const seedRows = 16
 
-func (f *edgeFinder) run() []FoundEdge {
+func (f *edgeFinder) run() []edgeCandidate {
 	f.seen = map[[2]int]bool{}
 	nu, nv := f.r.size()
-	var found []FoundEdge
+	var found []edgeCandidate
 	g := make([]float64, nu)
 	for v := seedRows / 2; v < nv-2; v += seedRows {
 		f.slopes(v, g)
@@ -202,8 +245,8 @@ func (f *edgeFinder) centroid(guess float64, v int) (at, strength float64) {
 	return moment / strength, strength
 }
 
-// pieces cuts a track into straight pieces and measures those that will do.
-func (f *edgeFinder) pieces(t track) []FoundEdge {
+// pieces cuts a track into straight pieces, and gives those that may do.
+func (f *edgeFinder) pieces(t track) []edgeCandidate {
 	const ends = 5 // rows near a corner
 	from, to := t.from+ends, t.from+len(t.place)-ends
 	n := to - from
@@ -211,16 +254,16 @@ func (f *edgeFinder) pieces(t track) []FoundEdge {
 		return nil
 	}
 	count := (n + f.o.MostRows - 1) / f.o.MostRows
-	var found []FoundEdge
+	var found []edgeCandidate
 	for k := range count {
-		if e, ok := f.piece(t, from+n*k/count, from+n*(k+1)/count); ok {
-			found = append(found, e)
+		if c, ok := f.piece(t, from+n*k/count, from+n*(k+1)/count); ok {
+			found = append(found, c)
 		}
 	}
 	return found
 }
 
-func (f *edgeFinder) piece(t track, from, to int) (FoundEdge, bool) {
+func (f *edgeFinder) piece(t track, from, to int) (edgeCandidate, bool) {
 	var v, u []float64
 	for y := from; y < to; y++ {
 		v, u = append(v, float64(y)), append(u, t.place[y-t.from])
@@ -228,31 +271,38 @@ func (f *edgeFinder) piece(t track, from, to int) (FoundEdge, bool) {
 	bent := lineThrough(edgeLine{from: from, to: to}, v, u, true)
 	if bent.rms > 0.5 || bent.bow() > f.o.BowPX {
 		f.tally.other++
-		return FoundEdge{}, false
+		return edgeCandidate{}, false
 	}
 	l := lineThrough(edgeLine{from: from, to: to}, v, u, false)
 	deg := math.Atan(math.Abs(l.b)) * 180 / math.Pi
 	switch {
 	case deg < f.o.Edge.LeastDeg || math.Abs(l.b)*float64(to-from) < 1:
 		f.tally.square++
-		return FoundEdge{}, false
+		return edgeCandidate{}, false
 	case deg > f.o.Edge.MostDeg:
 		f.tally.steep++
-		return FoundEdge{}, false
+		return edgeCandidate{}, false
 	}
 	half := f.clear(l)
 	if half == 0 {
 		f.tally.narrow++
-		return FoundEdge{}, false
+		return edgeCandidate{}, false
 	}
+	e := f.r.esf(l, half, nil)
+	low, high := e.ends()
+	return edgeCandidate{f: f, l: l, half: half, box: f.box(l, half), weight: math.Abs(high-low) * math.Sqrt(float64(to-from))}, true
+}
+
+// measure measures a candidate; false where it will not do after all.
+func (f *edgeFinder) measure(c edgeCandidate) (FoundEdge, bool) {
 	o := f.o.Edge
-	o.HalfPX = half
-	s, err := f.r.measure(l, o)
+	o.HalfPX = c.half
+	s, err := f.r.measure(c.l, o)
 	if err != nil || s.Contrast < f.least || s.BowPX > f.o.BowPX || s.Slope > 0.25 || s.Rows < f.o.LeastRows/2 {
 		f.tally.other++
 		return FoundEdge{}, false
 	}
-	return FoundEdge{f.box(l, half), s}, true
+	return FoundEdge{c.box, s}, true
 }
 
 // clear is how far from the edge, px, the light stays as even on both sides as
