@@ -143,6 +143,8 @@ func edgeWidth(lens float64) (width, slope float64) {
 // of pixels used at most.
 func rim(p *part.Plane, start oval, room float64, most int) (Ellipse, float64, bool) {
 	lens := 0.8
+	_, least, _ := start.axes()
+	inside, outside := levelTerms(least, room)
 	var out *fitted
 	for round := range 2 {
 		blur, _ := edgeWidth(lens)
@@ -151,8 +153,6 @@ func rim(p *part.Plane, start oval, room float64, most int) (Ellipse, float64, b
 			n = min(n, 500)
 		}
 		samples := rimSamples(p, start, blur, room, n)
-		_, b, _ := start.axes()
-		inside, outside := levelTerms(b, room)
 		m := rimModel(samples, inside, outside)
 		par, ok := rimStart(samples, start, lens, inside, outside)
 		if !ok {
@@ -175,7 +175,6 @@ func rim(p *part.Plane, start oval, room float64, most int) (Ellipse, float64, b
 	e.UPX = math.Sqrt((out.cov.At(rimX, rimX) + out.cov.At(rimY, rimY)) / 2)
 	pp, rr, pr := out.cov.At(rimP, rimP), out.cov.At(rimR, rimR), out.cov.At(rimP, rimR)
 	e.UDiameterPX = math.Sqrt(max(pp+rr+2*pr, 0)) // mean diameter is p + r to first order
-	inside, _ := levelTerms(b, room)
 	contrast := math.Abs(out.p[rimLevels] - out.p[rimLevels+inside])
 	return e, out.sigma / contrast, true
 }
