@@ -117,25 +117,6 @@ func (o checkOptions) tell(s stabilitySheet, now time.Time, stdout io.Writer) er
 	return nil
 }
 
-// barredBy says why the log of a station's check piece keeps the gauge from
-// passing units; "" where it does not, or no log is kept.
-func barredBy(path string, now time.Time) (string, error) {
-	if path == "" {
-		return "", nil
-	}
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return fmt.Sprintf("the check piece was not measured yet (there is no log %s): measure it first, see 'inspect check'", path), nil
-	}
-	s, err := readStability(path, nil)
-	if err != nil {
-		return "", err
-	}
-	if blocked, why := s.Blocked(now); blocked {
-		return why, nil
-	}
-	return "", nil
-}
-
 // entries are the lines that the options ask for; none where only the state is
 // wanted.
 func (o checkOptions) entries(now time.Time) ([]study.CheckEntry, error) {

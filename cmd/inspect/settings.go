@@ -67,9 +67,7 @@ func (o runOptions) settings() (settings, error) {
 	if err := s.chooseScale(o, st, time.Now()); err != nil {
 		return s, err
 	}
-	if s.barred, err = barredBy(st.CheckLog, time.Now()); err != nil {
-		return s, err
-	}
+	_, s.barred = checkGate(st.CheckLog, time.Now()) // no reason: not barred
 	if o.stage != "" {
 		if s.stage, err = part.ParseStage(o.stage); err != nil {
 			return s, usagef("--%w", err)
