@@ -277,10 +277,16 @@ func (r *edgeRegion) refine(l edgeLine, half float64) (edgeLine, error) {
 		return l, nil
 	}
 	// Three times the standard error of the parabola's height: rms * sqrt(180/n)/4.
-	if b.bow() > max(bowPX, 3*b.rms*math.Sqrt(180/float64(b.rows))/4) {
-		return b, nil
+	if b.bow() <= max(bowPX, 3*b.rms*math.Sqrt(180/float64(b.rows))/4) {
+		return l, nil
 	}
-	return l, nil
+	// Under a window on the straight line the places were drawn towards it.
+	for range 2 {
+		if c, err := r.fit(b, narrow, true); err == nil {
+			b = c
+		}
+	}
+	return b, nil
 }
 
 // spread is a rough sigma of the edge, px: contrast by steepest slope.

@@ -317,10 +317,10 @@ func (f *edgeFinder) clear(l edgeLine) float64 {
 	few := max(4, (l.to-l.from)/8)
 	for _, rows := range [][2]int{{l.from, l.to}, {l.from, l.from + few}, {l.to - few, l.to}} {
 		e := f.r.esf(l, half, func(v int) bool { return v < rows[0] || v >= rows[1] })
-		half = min(half, e.even(sigma))
-	}
-	if half < max(8, 6*sigma) {
-		return 0
+		// Where there is no even ground at all this is below 0.
+		if half = min(half, e.even(sigma)); half < max(8, 6*sigma) {
+			return 0
+		}
 	}
 	return half
 }

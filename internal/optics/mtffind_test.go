@@ -172,3 +172,31 @@ func TestSharpnessOf(t *testing.T) {
 		t.Errorf("no edge: %g +- %g", m, u)
 	}
 }
+
+// TestFindInTexture: patterns of all kinds end in edges or in a sentence.
+func TestFindInTexture(t *testing.T) {
+	for seed := range uint64(12) {
+		rng := rand.New(rand.NewPCG(seed, 3))
+		p := part.NewPlane(160, 120)
+		for range 60 { // boxes turned a little, some of them a few pixels wide
+			cx, cy, w, h := 160*rng.Float64(), 120*rng.Float64(), 1+40*rng.Float64(), 1+40*rng.Float64()
+			sin, cos := math.Sincos((rng.Float64() - 0.5) * 0.4)
+			v := float32(rng.Float64())
+			for i := range p.V {
+				dx, dy := float64(i%160)-cx, float64(i/160)-cy
+				if math.Abs(dx*cos+dy*sin) < w && math.Abs(dy*cos-dx*sin) < h {
+					p.V[i] = v
+				}
+			}
+		}
+		found, err := FindSlantedEdges(p, DefaultFindOptions())
+		if (err == nil) == (len(found) == 0) || err != nil && !errors.Is(err, ErrNoEdge) {
+			t.Errorf("seed %d: %d edges, %v", seed, len(found), err)
+		}
+		for _, e := range found {
+			if !(e.MTF50CyPX > 0 && e.MTF50CyPX < 1.1) {
+				t.Errorf("seed %d: MTF50 %g", seed, e.MTF50CyPX)
+			}
+		}
+	}
+}
