@@ -50,6 +50,13 @@ func (s setupResult) sheet() report.Sheet {
 		sh.Facts = append(sh.Facts, report.Fact{Name: st.Name.Title(), Value: stepWords[st.State()]})
 	}
 	sh.Reasons = append(sh.Reasons, fmt.Sprintf("%d of %d steps are in order", in, len(s.steps)))
+	for _, st := range s.steps {
+		for _, m := range st.Measures {
+			if m.State() != setup.Inside {
+				sh.Reasons = append(sh.Reasons, fmt.Sprintf("%s: %s", st.Name.Title(), setupMeasured(m)))
+			}
+		}
+	}
 	for _, r := range s.readings {
 		for _, w := range []string{r.Trouble, r.Framing} {
 			if w != "" {
