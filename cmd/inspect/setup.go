@@ -257,10 +257,8 @@ func (s setupResult) code() error {
 			code = exitFails
 		}
 	}
-	for _, r := range s.readings {
-		if r.Subject == setup.Unclear {
-			return codeError(exitUnmeasured)
-		}
+	if s.unclear() > 0 {
+		code = exitUnmeasured
 	}
 	if code != exitPass {
 		return codeError(code)

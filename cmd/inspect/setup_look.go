@@ -41,13 +41,9 @@ func (b *bench) stored(path string) setup.Reading {
 	if _, named := capture.ShotByName(file); named || b.target == nil {
 		return b.unit(f)
 	}
-	r, none := b.board(f)
-	if none {
-		// Not a trace of the target: perhaps a unit or the panel under another
-		// name. In the dark nobody can tell.
-		if u := b.unit(f); u.Subject == setup.Unit || u.Subject == setup.Empty && u.PanelLevel >= b.fit.MinPanel {
-			return u
-		}
+	r := b.board(f)
+	if r.Subject == setup.Unclear {
+		r.Trouble += "; a picture of something else is to be named edge_<degrees> or face_<light>"
 	}
 	return r
 }
@@ -63,7 +59,7 @@ func (b *bench) live(f capture.Frame, step setup.Name) setup.Reading {
 	if b.target == nil || step == setup.Panel {
 		return b.unit(f)
 	}
-	r, _ := b.board(f)
+	r := b.board(f)
 	if r.Subject == setup.Target || step == setup.Squareness || step == setup.ScaleStep {
 		return r
 	}
@@ -116,20 +112,18 @@ func framing(v capture.BenchView) string {
 	return ""
 }
 
-// board looks at a picture of the target. none says that there is no trace of
-// it.
-func (b *bench) board(f capture.Frame) (r setup.Reading, none bool) {
+// board looks at a picture of the target.
+func (b *bench) board(f capture.Frame) setup.Reading {
 	file := filepath.Base(f.Path)
-	r = setup.NewReading(file)
+	r := setup.NewReading(file)
 	r.Lit = b.view == part.Edge
 	found, err := target.Find(f.Image, *b.target, file)
 	if err != nil {
 		var p *target.Problem
 		if r.Trouble = plain(err); errors.As(err, &p) {
 			r.Trouble = fmt.Sprintf("%s was looked for, seen: %s", p.Target, strings.TrimSuffix(p.Seen+"; "+p.Do, "; "))
-			none = !p.Part
 		}
-		return r, none
+		return r
 	}
 	r.Subject = setup.Target
 	if v, err := capture.LookAtSurface(f.Image, b.fit); err == nil {
@@ -137,7 +131,7 @@ func (b *bench) board(f capture.Frame) (r setup.Reading, none bool) {
 	}
 	b.sharpness(&r, f.Image, found)
 	b.square(&r, f, found)
-	return r, false
+	return r
 }
 
 // gaussRise is the 10-90 % width of a Gaussian-blurred edge in sigmas, twice the

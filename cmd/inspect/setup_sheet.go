@@ -30,6 +30,28 @@ func (s setupResult) first() (setup.Step, bool) {
 	return setup.Step{}, false
 }
 
+// unclear is the number of pictures that told nothing.
+func (s setupResult) unclear() int {
+	n := 0
+	for _, r := range s.readings {
+		if r.Subject == setup.Unclear {
+			n++
+		}
+	}
+	return n
+}
+
+// state is how the bench stands.
+func (s setupResult) state() setup.State {
+	if st, ok := s.first(); ok {
+		return st.State()
+	}
+	if s.unclear() > 0 {
+		return setup.NotMeasured
+	}
+	return setup.Inside
+}
+
 // Words for how a step stands.
 var stepWords = map[setup.State]string{setup.Inside: "in order", setup.Outside: "out of its zone", setup.NotMeasured: "not measured"}
 
@@ -41,6 +63,9 @@ func (s setupResult) sheet() report.Sheet {
 			sh.Rating, sh.Word = report.Poor, "not in order"
 		}
 		sh.Line = "Do this first: " + firstThing(st)
+	} else if n := s.unclear(); n > 0 {
+		sh.Rating, sh.Word = report.Unrated, "not measured"
+		sh.Line = fmt.Sprintf("Every step is in its zone, but %d of %d pictures could not be made out.", n, len(s.readings))
 	}
 	in := 0
 	for _, st := range s.steps {
@@ -184,9 +209,9 @@ type setupPictureJSON struct {
 }
 
 func (s setupResult) json() setupJSON {
-	j := setupJSON{Schema: 1, State: string(setup.Inside)}
+	j := setupJSON{Schema: 1, State: string(s.state())}
 	if st, ok := s.first(); ok {
-		j.State, j.First = string(st.State()), string(st.Name)
+		j.First = string(st.Name)
 	}
 	for _, st := range s.steps {
 		j.Steps = append(j.Steps, stepJSON(st))
