@@ -76,6 +76,10 @@ func (s setupResult) sheet() report.Sheet {
 	}
 	sh.Reasons = append(sh.Reasons, fmt.Sprintf("%d of %d steps are in order", in, len(s.steps)))
 	for _, st := range s.steps {
+		if !st.Applies {
+			sh.Reasons = append(sh.Reasons, st.Name.Title()+": no picture tells of it")
+			continue
+		}
 		for _, m := range st.Measures {
 			if m.State() != setup.Inside {
 				sh.Reasons = append(sh.Reasons, fmt.Sprintf("%s: %s", st.Name.Title(), setupMeasured(m)))
@@ -105,7 +109,11 @@ func firstThing(st setup.Step) string {
 	if !ok {
 		return st.Name.Asks()
 	}
-	return setupSentence(fmt.Sprintf("%s: %s (%s)", strings.ToLower(st.Name.Title()), m.Do(), setupMeasured(m)))
+	what := strings.ToLower(st.Name.Title()) + ": " + m.Do()
+	if st.Applies {
+		what += " (" + setupMeasured(m) + ")"
+	}
+	return setupSentence(what)
 }
 
 func stepSection(n int, st setup.Step) report.SheetSection {
