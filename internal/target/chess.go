@@ -10,8 +10,13 @@ import (
 )
 
 // chessboard finds a chessboard. The corners are searched by OpenCV, by its
-// sector finder first (the quad finder needs a light border and even squares),
-// and measured by [saddle].
+// sector finder first, which is fast and asks for no light border, then by its
+// quad finder, which finds boards that the first one misses (1 of OpenCV's 13
+// sample pictures). Both only say roughly where corners are; they are measured by
+// [saddle]. Over those 13 pictures the root mean square about a calibration was
+// 0.38 px with the quad finder's corners, 0.26 with the sector finder's, 0.20
+// after OpenCV's cornerSubPix with a half window of 5 px (0.39 with 11, which
+// takes in other corners where squares are small), 0.16 with saddle.
 func (s *scene) chessboard() (Found, error) {
 	cols, rows := s.spec.Cols, s.spec.Rows
 	shrink := (max(s.p.W, s.p.H) + searchSide - 1) / searchSide
@@ -21,7 +26,8 @@ func (s *scene) chessboard() (Found, error) {
 		return Found{}, err
 	}
 	if corners == nil {
-		if corners, _, _, err = searchCorners(small, cols, rows, quadFinder, false); err != nil {
+		shrink = (max(s.p.W, s.p.H) + quadSide - 1) / quadSide
+		if corners, _, _, err = searchCorners(shrunk(s.p, shrink), cols, rows, quadFinder, false); err != nil {
 			return Found{}, err
 		}
 	}
@@ -35,7 +41,7 @@ func (s *scene) chessboard() (Found, error) {
 	if err != nil {
 		return f, err
 	}
-	if c, r, ok := s.larger(small, shrink); ok {
+	if c, r, ok := s.larger(); ok {
 		f.Partial = true
 		return f, s.tooLarge(c, r)
 	}
@@ -48,8 +54,9 @@ func (s *scene) tooLarge(cols, rows int) *Problem {
 
 // larger says whether the board has more corners than asked for, each a clean
 // crossing, so that only a part of it was found.
-func (s *scene) larger(small *part.Plane, shrink int) (cols, rows int, ok bool) {
-	corners, c, r, err := searchCorners(small, s.spec.Cols, s.spec.Rows, sectorFinder, true)
+func (s *scene) larger() (cols, rows int, ok bool) {
+	shrink := (max(s.p.W, s.p.H) + partSide - 1) / partSide
+	corners, c, r, err := searchCorners(shrunk(s.p, shrink), s.spec.Cols, s.spec.Rows, sectorFinder, true)
 	if err != nil || corners == nil || c*r <= s.spec.Cols*s.spec.Rows {
 		return 0, 0, false
 	}
@@ -155,6 +162,10 @@ func asHeld(p []part.Point, cols, rows int) []part.Point {
 	return out
 }
 
+// quadSide is the longest side of the picture that the quad finder gets, px: on
+// a large picture of a board that is cut off it takes a minute.
+const quadSide = 640
+
 // partSide is the longest side of the picture in which a part of a board is
 // searched, px: that search is slow, and need not be fine.
 const partSide = 800
@@ -184,7 +195,10 @@ func (s *scene) partOfBoard() (Found, error) {
 	if c > s.spec.Cols || r > s.spec.Rows {
 		return Found{}, s.tooLarge(c, r)
 	}
-	f, _ := s.measureCorners(corners, c, r)
+	f, err := s.measureCorners(corners, c, r)
+	if err != nil { // what looked like corners is none
+		return Found{}, s.problem("not found", s.likelyCause(small))
+	}
 	f.Partial = true
 	p := s.problem(fmt.Sprintf("found in part: at least %d x %d of %d x %d corners", c, r, s.spec.Cols, s.spec.Rows), "")
 	p.Part = true

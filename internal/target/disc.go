@@ -246,10 +246,9 @@ const (
 // edge fits one straight edge to the pixels around it; sign is the way out.
 func (b *barFrame) edge(start [2]float64, light bool, sign float64) (sideLine, bool) {
 	par := make([]float64, sideSize)
-	par[sideAt], par[sideSlope], par[sideBlur] = start[0], start[1], 0.8
+	par[sideAt], par[sideSlope], par[sideBlur] = start[0], start[1], startBlur
 	for round := range 2 {
-		blur, _ := edgeWidth(par[sideBlur])
-		band := 5*blur + 2
+		band := 5*par[sideBlur] + 2
 		pixels := b.pixels(par[sideAt], par[sideSlope], band)
 		if len(pixels) < 4*sideSize {
 			return sideLine{}, false
@@ -265,10 +264,11 @@ func (b *barFrame) edge(start [2]float64, light bool, sign float64) (sideLine, b
 		if round == 0 {
 			par[sideIn], par[sideOut] = robust.Quantile(in, 0.5), robust.Quantile(out, 0.5)
 		}
-		m := &model{n: len(pixels), m: sideSize, valid: func(p []float64) bool { return blurOK(p[sideBlur]) }}
+		m := &model{n: len(pixels), m: sideSize, least: map[int]float64{sideBlur: pixelWidth}}
+		m.valid = func(p []float64) bool { return p[sideBlur] <= mostBlur }
 		m.row = func(p []float64, i int, slope []float64) float64 {
 			q := &pixels[i]
-			w, widening := edgeWidth(p[sideBlur])
+			w := p[sideBlur]
 			tilt := math.Hypot(1, p[sideSlope])
 			d := sign * (q.c - p[sideAt] - p[sideSlope]*q.a) / tilt
 			g, density := below(-d/w), bell(d/w)/w
@@ -277,7 +277,7 @@ func (b *barFrame) edge(start [2]float64, light bool, sign float64) (sideLine, b
 			byD := -(in - out) * density
 			slope[sideAt] = -byD * sign / tilt
 			slope[sideSlope] = byD * (-sign*q.a/tilt - d*p[sideSlope]/(tilt*tilt))
-			slope[sideBlur] = -byD * d / w * widening
+			slope[sideBlur] = -byD * d / w
 			slope[sideIn], slope[sideInAlong] = g, g*l
 			slope[sideOut], slope[sideOutAlong] = 1-g, (1-g)*l
 			return out + (in-out)*g - q.v
@@ -289,8 +289,7 @@ func (b *barFrame) edge(start [2]float64, light bool, sign float64) (sideLine, b
 		par = f.p
 		if round == 1 {
 			contrast := par[sideIn] - par[sideOut]
-			w, _ := edgeWidth(par[sideBlur])
-			line := sideLine{at: par[sideAt], slope: par[sideSlope], u: math.Sqrt(f.cov.At(sideAt, sideAt)), blur: w}
+			line := sideLine{at: par[sideAt], slope: par[sideSlope], u: math.Sqrt(f.cov.At(sideAt, sideAt)), blur: par[sideBlur]}
 			return line, (contrast > 0) == light && f.sigma < mostMisfit*math.Abs(contrast)
 		}
 	}

@@ -14,6 +14,7 @@ type model struct {
 	n, m  int
 	row   func(p []float64, i int, slope []float64) float64
 	valid func(p []float64) bool // nil: everything is
+	least map[int]float64        // least value of a parameter; it stays there where the data want less
 }
 
 // fitted is a solution with what its scatter says about it.
@@ -50,10 +51,14 @@ func (q *model) solve(p []float64, rounds int, soft bool) (*fitted, bool) {
 func (q *model) downweight(p, weight []float64) {
 	slope := make([]float64, q.m)
 	r := make([]float64, q.n)
+	sum := 0.0
 	for i := range r {
 		r[i] = math.Abs(q.row(p, i, slope))
+		sum += r[i] * r[i]
 	}
-	limit := outlierCut * 1.4826 * robust.Quantile(r, 0.5)
+	// No less than the root mean square: where the model is near perfect, its few
+	// worst pixels are those that hold the mark's place.
+	limit := max(outlierCut*1.4826*robust.Quantile(r, 0.5), math.Sqrt(sum/float64(q.n)))
 	for i, v := range r {
 		weight[i] = 1
 		if v > limit {
@@ -71,7 +76,7 @@ func (q *model) descend(p, weight []float64, rounds int) (*fitted, bool) {
 	h, g, cost := q.normal(p, weight)
 	trial := make([]float64, q.m)
 	for range rounds {
-		step, ok := dampedStep(h, g, damp)
+		step, ok := q.dampedStep(p, h, g, damp)
 		if !ok {
 			damp *= 10
 			if damp > 1e12 {
@@ -81,6 +86,9 @@ func (q *model) descend(p, weight []float64, rounds int) (*fitted, bool) {
 		}
 		for k := range p {
 			trial[k] = p[k] - step[k]
+			if low, ok := q.least[k]; ok {
+				trial[k] = max(trial[k], low)
+			}
 		}
 		newCost := math.Inf(1)
 		var newH *mat.SymDense
@@ -110,6 +118,7 @@ func (q *model) descend(p, weight []float64, rounds int) (*fitted, bool) {
 	if !(sum > float64(q.m)) || math.IsNaN(cost) {
 		return nil, false
 	}
+	q.hold(p, h, g)
 	var chol mat.Cholesky
 	if !chol.Factorize(h) {
 		return nil, false
@@ -144,23 +153,45 @@ func (q *model) normal(p, weight []float64) (*mat.SymDense, []float64, float64) 
 	return mat.NewSymDense(m, h), g, cost
 }
 
-// dampedStep solves (h + damp diag h) step = g.
-func dampedStep(h *mat.SymDense, g []float64, damp float64) ([]float64, bool) {
+// dampedStep solves (h + damp diag h) step = g, with parameters at their least
+// value held where the step would go below.
+func (q *model) dampedStep(p []float64, h *mat.SymDense, g []float64, damp float64) ([]float64, bool) {
 	m := len(g)
 	a := mat.NewSymDense(m, nil)
 	a.CopySym(h)
+	b := append([]float64(nil), g...)
+	q.hold(p, a, b)
 	for k := range m {
-		a.SetSym(k, k, h.At(k, k)*(1+damp)+1e-300)
+		a.SetSym(k, k, a.At(k, k)*(1+damp)+1e-300)
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(a) {
 		return nil, false
 	}
 	out := mat.NewVecDense(m, nil)
-	if err := chol.SolveVecTo(out, mat.NewVecDense(m, g)); err != nil {
+	if err := chol.SolveVecTo(out, mat.NewVecDense(m, b)); err != nil {
 		return nil, false
 	}
 	return out.RawVector().Data, true
+}
+
+// hold takes parameters that are at their least value, and would go below, out of
+// the equations.
+func (q *model) hold(p []float64, h *mat.SymDense, g []float64) {
+	for k, low := range q.least {
+		if p[k] > low || g[k] <= 0 {
+			continue
+		}
+		for i := range g {
+			if i != k {
+				h.SetSym(i, k, 0)
+			}
+		}
+		if h.At(k, k) == 0 {
+			h.SetSym(k, k, 1)
+		}
+		g[k] = 0
+	}
 }
 
 // linearFit solves rows of known values by least squares: beta with the least

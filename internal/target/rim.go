@@ -109,7 +109,7 @@ const (
 	rimP
 	rimQ
 	rimR
-	rimBlur   // px, the lens's, see [edgeWidth]
+	rimBlur   // px, the lens's and the pixel's own
 	rimLevels // inside levels, then outside levels
 )
 
@@ -118,20 +118,11 @@ const (
 // without it the place of an edge along a line of pixels could not be told.
 const pixelWidth = 0.288675
 
-// Limits of what fits take for the lens's blur, px.
-const (
-	leastBlur = 0.02
-	mostBlur  = 12
-)
+// mostBlur is the most that fits take for an edge's blur, px.
+const mostBlur = 12
 
-func blurOK(lens float64) bool { return lens >= leastBlur && lens <= mostBlur }
-
-// edgeWidth is the standard deviation of an edge from the lens's blur and the
-// pixel's width together, px, and its derivative to the lens's blur.
-func edgeWidth(lens float64) (width, slope float64) {
-	width = math.Hypot(lens, pixelWidth)
-	return width, lens / width
-}
+// startBlur is where fits of it start, px.
+const startBlur = 0.85
 
 // rim fits an oval's boundary to the pixels around it: along the normal, light
 // goes from the inside's to the outside's level by the Gaussian distribution
@@ -142,19 +133,18 @@ func edgeWidth(lens float64) (width, slope float64) {
 // room is how far outside the boundary nothing else begins, px; most the number
 // of pixels used at most.
 func rim(p *part.Plane, start oval, room float64, most int) (Ellipse, float64, bool) {
-	lens := 0.8
+	blur := startBlur
 	_, least, _ := start.axes()
 	inside, outside := levelTerms(least, room)
 	var out *fitted
 	for round := range 2 {
-		blur, _ := edgeWidth(lens)
 		n := most
 		if round == 0 {
 			n = min(n, 500)
 		}
 		samples := rimSamples(p, start, blur, room, n)
 		m := rimModel(samples, inside, outside)
-		par, ok := rimStart(samples, start, lens, inside, outside)
+		par, ok := rimStart(samples, start, blur, inside, outside)
 		if !ok {
 			return Ellipse{}, 0, false
 		}
@@ -166,9 +156,8 @@ func rim(p *part.Plane, start oval, room float64, most int) (Ellipse, float64, b
 			return Ellipse{}, 0, false
 		}
 		start = oval{out.p[rimX], out.p[rimY], out.p[rimP], out.p[rimQ], out.p[rimR]}
-		lens = out.p[rimBlur]
+		blur = out.p[rimBlur]
 	}
-	blur, _ := edgeWidth(lens)
 	a, b, angle := start.axes()
 	deg := math.Mod(-angle*180/math.Pi+360, 180)
 	e := Ellipse{XPX: start.x, YPX: start.y, SemiMajorPX: a, SemiMinorPX: b, AngleDeg: deg, BlurPX: blur}
@@ -242,8 +231,7 @@ const (
 )
 
 // rimStart finds levels for the start by least squares.
-func rimStart(samples []rimSample, o oval, lens float64, inside, outside int) ([]float64, bool) {
-	blur, _ := edgeWidth(lens)
+func rimStart(samples []rimSample, o oval, blur float64, inside, outside int) ([]float64, bool) {
 	if len(samples) < rimLevels+inside+outside+4 {
 		return nil, false
 	}
@@ -263,21 +251,21 @@ func rimStart(samples []rimSample, o oval, lens float64, inside, outside int) ([
 	if !ok {
 		return nil, false
 	}
-	return append([]float64{o.x, o.y, o.p, o.q, o.r, lens}, levels...), true
+	return append([]float64{o.x, o.y, o.p, o.q, o.r, blur}, levels...), true
 }
 
 func rimModel(samples []rimSample, inside, outside int) *model {
-	m := &model{n: len(samples), m: rimLevels + inside + outside}
+	m := &model{n: len(samples), m: rimLevels + inside + outside, least: map[int]float64{rimBlur: pixelWidth}}
 	m.valid = func(p []float64) bool {
 		o := oval{p[rimX], p[rimY], p[rimP], p[rimQ], p[rimR]}
-		return o.valid() && blurOK(p[rimBlur])
+		return o.valid() && p[rimBlur] <= mostBlur
 	}
 	m.row = func(p []float64, i int, slope []float64) float64 {
 		s := &samples[i]
 		o := oval{p[rimX], p[rimY], p[rimP], p[rimQ], p[rimR]}
 		f := o.footFrom(s.x, s.y, s.t)
 		s.t = f.t
-		blur, widening := edgeWidth(p[rimBlur])
+		blur := p[rimBlur]
 		t := (f.d + blur*blur*f.curve/2) / blur
 		g, density := below(-t), bell(t)
 		in, out := 0.0, 0.0
@@ -294,7 +282,7 @@ func rimModel(samples []rimSample, inside, outside int) *model {
 		slope[rimP] = -byD * f.nx * f.cos
 		slope[rimQ] = -byD * (f.nx*f.sin + f.ny*f.cos)
 		slope[rimR] = -byD * f.ny * f.sin
-		slope[rimBlur] = byD * (f.curve*blur/2 - f.d/blur) * widening
+		slope[rimBlur] = byD * (f.curve*blur/2 - f.d/blur)
 		return out + (in-out)*g - s.v
 	}
 	return m

@@ -496,14 +496,14 @@ func (s *scene) measureTick(b tickBand, t tick, pitch float64) (tickFit, bool) {
 	if b.light {
 		ground, ink = lo, hi
 	}
-	par := []float64{0, 0, t.width / 2, 0.6, ground, 0, ink - ground}
-	m := &model{n: len(pixels), m: tickSize}
+	par := []float64{0, 0, t.width / 2, startBlur, ground, 0, ink - ground}
+	m := &model{n: len(pixels), m: tickSize, least: map[int]float64{tickBlur: pixelWidth}}
 	m.valid = func(p []float64) bool {
-		return blurOK(p[tickBlur]) && p[tickHalf] > 0.1 && p[tickHalf] < pitch/2 && math.Abs(p[tickAt]) < pitch/3
+		return p[tickBlur] <= mostBlur && p[tickHalf] > 0.1 && p[tickHalf] < pitch/2 && math.Abs(p[tickAt]) < pitch/3
 	}
 	m.row = func(p []float64, i int, slope []float64) float64 {
 		q := &pixels[i]
-		w, widening := edgeWidth(p[tickBlur])
+		w := p[tickBlur]
 		u := q.c - p[tickAt] - p[tickSlope]*q.a
 		l, r := (u+p[tickHalf])/w, (u-p[tickHalf])/w
 		share := below(l) - below(r)
@@ -511,7 +511,7 @@ func (s *scene) measureTick(b tickBand, t tick, pitch float64) (tickFit, bool) {
 		byU := p[tickInk] * (bl - br)
 		slope[tickAt], slope[tickSlope] = -byU, -byU*q.a
 		slope[tickHalf] = p[tickInk] * (bl + br)
-		slope[tickBlur] = -p[tickInk] * (bl*l - br*r) * widening
+		slope[tickBlur] = -p[tickInk] * (bl*l - br*r)
 		slope[tickGround], slope[tickGroundAlong] = 1, q.c
 		slope[tickInk] = share
 		return p[tickGround] + p[tickGroundAlong]*q.c + p[tickInk]*share - q.v
@@ -520,8 +520,7 @@ func (s *scene) measureTick(b tickBand, t tick, pitch float64) (tickFit, bool) {
 	if !ok || f.sigma > 2*mostMisfit*(hi-lo) {
 		return tickFit{}, false
 	}
-	w, _ := edgeWidth(f.p[tickBlur])
-	return tickFit{at: t.at + f.p[tickAt], slope: f.p[tickSlope], u: math.Sqrt(f.cov.At(tickAt, tickAt)), blur: w, ink: math.Abs(f.p[tickInk])}, true
+	return tickFit{at: t.at + f.p[tickAt], slope: f.p[tickSlope], u: math.Sqrt(f.cov.At(tickAt, tickAt)), blur: f.p[tickBlur], ink: math.Abs(f.p[tickInk])}, true
 }
 
 // squared turns the band square to its ticks, about its origin, with the ticks

@@ -12,7 +12,7 @@ const (
 	cornerY
 	cornerA    // direction of the first edge, rad, clockwise as seen
 	cornerB    // of the second
-	cornerBlur // px, the lens's, see [edgeWidth]
+	cornerBlur // px, the lens's and the pixel's own
 	cornerMid  // light in the middle, and its slopes
 	cornerMidX
 	cornerMidY
@@ -54,7 +54,7 @@ func saddle(p *part.Plane, start part.Point, along, across vec, radius float64) 
 	par := make([]float64, cornerSize)
 	par[cornerX], par[cornerY] = start.X, start.Y
 	par[cornerA], par[cornerB] = math.Atan2(along.y, along.x), math.Atan2(across.y, across.x)
-	par[cornerBlur], par[cornerMid], par[cornerHalf] = 0.8, (lo+hi)/2, (hi-lo)/2
+	par[cornerBlur], par[cornerMid], par[cornerHalf] = startBlur, (lo+hi)/2, (hi-lo)/2
 	// The sign of the contrast: the light in the quarter between the two ways.
 	sum := 0.0
 	for _, q := range all {
@@ -63,9 +63,9 @@ func saddle(p *part.Plane, start part.Point, along, across vec, radius float64) 
 	if sum < 0 {
 		par[cornerHalf] = -par[cornerHalf]
 	}
-	m := &model{n: len(all), m: cornerSize}
+	m := &model{n: len(all), m: cornerSize, least: map[int]float64{cornerBlur: pixelWidth}}
 	m.valid = func(p []float64) bool {
-		return blurOK(p[cornerBlur]) && math.Hypot(p[cornerX]-start.X, p[cornerY]-start.Y) < radius/2+1
+		return p[cornerBlur] <= mostBlur && math.Hypot(p[cornerX]-start.X, p[cornerY]-start.Y) < radius/2+1
 	}
 	m.row = func(p []float64, i int, slope []float64) float64 {
 		q := &all[i]
@@ -73,7 +73,7 @@ func saddle(p *part.Plane, start part.Point, along, across vec, radius float64) 
 		sa, ca := math.Sincos(p[cornerA])
 		sb, cb := math.Sincos(p[cornerB])
 		da, db := ca*dy-sa*dx, cb*dy-sb*dx // distances from the edges
-		s, widening := edgeWidth(p[cornerBlur])
+		s := p[cornerBlur]
 		ea, eb := math.Erf(da/s/math.Sqrt2), math.Erf(db/s/math.Sqrt2)
 		ga, gb := 2*bell(da/s)/s, 2*bell(db/s)/s // derivatives to the distances
 		h := p[cornerHalf]
@@ -81,7 +81,7 @@ func saddle(p *part.Plane, start part.Point, along, across vec, radius float64) 
 		slope[cornerY] = h*(-ga*ca*eb-gb*cb*ea) - p[cornerMidY]
 		slope[cornerA] = h * ga * (-sa*dy - ca*dx) * eb
 		slope[cornerB] = h * gb * (-sb*dy - cb*dx) * ea
-		slope[cornerBlur] = -h * (ga*da*eb + gb*db*ea) / s * widening
+		slope[cornerBlur] = -h * (ga*da*eb + gb*db*ea) / s
 		slope[cornerMid], slope[cornerMidX], slope[cornerMidY] = 1, dx, dy
 		slope[cornerHalf] = ea * eb
 		return p[cornerMid] + p[cornerMidX]*dx + p[cornerMidY]*dy + h*ea*eb - q.v
@@ -90,8 +90,7 @@ func saddle(p *part.Plane, start part.Point, along, across vec, radius float64) 
 	if !ok {
 		return corner{}, false
 	}
-	c := corner{x: f.p[cornerX], y: f.p[cornerY]}
-	c.blur, _ = edgeWidth(f.p[cornerBlur])
+	c := corner{x: f.p[cornerX], y: f.p[cornerY], blur: f.p[cornerBlur]}
 	c.u = math.Sqrt((f.cov.At(cornerX, cornerX) + f.cov.At(cornerY, cornerY)) / 2)
 	c.misfit = f.sigma / (2 * math.Abs(f.p[cornerHalf]))
 	return c, c.misfit < mostMisfit
