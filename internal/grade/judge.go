@@ -34,20 +34,7 @@ type weighed struct {
 // finite counts as not measured and becomes nil. Judging a result twice gives
 // the same as judging it once.
 func Judge(r *part.Result, l Limits) {
-	tidy(r)
-	dropSeamFindings(r)
-
-	seam := seamFindings(r, l)
-	found, unjudged := surfaceFindings(r, l)
-	raiseClusters(found, r, l)
-
-	all := append(seam.findings, found...)
-	for i := range all {
-		w := &all[i]
-		w.mends = l.mends(r.Stage, w.Finding, r.MMPerPX)
-		w.Advice = advice(r.Stage, *w)
-	}
-	sort.SliceStable(all, func(i, j int) bool { return before(&all[i].Finding, &all[j].Finding) })
+	all, seam, unjudged := weighAll(r, l)
 	r.Findings = make([]part.Finding, len(all))
 	for i := range all {
 		all[i].Number = i + 1
@@ -61,6 +48,26 @@ func Judge(r *part.Result, l Limits) {
 	for _, w := range seam.warnings {
 		warn(r, w)
 	}
+}
+
+// weighAll tidies a result and weighs all there is to find in it, in the order
+// of the findings' numbers.
+func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, unjudged []string) {
+	tidy(r)
+	dropSeamFindings(r)
+
+	seam = seamFindings(r, l)
+	found, unjudged := surfaceFindings(r, l)
+	raiseClusters(found, r, l)
+
+	all = append(seam.findings, found...)
+	for i := range all {
+		w := &all[i]
+		w.mends = l.mends(r.Stage, w.Finding, r.MMPerPX)
+		w.Advice = advice(r.Stage, *w)
+	}
+	sort.SliceStable(all, func(i, j int) bool { return before(&all[i].Finding, &all[j].Finding) })
+	return all, seam, unjudged
 }
 
 // before is the order of findings: worst first, then picture, then position.

@@ -1,0 +1,69 @@
+package grade
+
+import (
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+)
+
+// Cause is what a finding's severity rests on, as numbers and words of this
+// program, for those who tell it in a language of their own. Reasons and Advice
+// in a Result tell the same in English.
+type Cause struct {
+	Number   int     // the finding's, from 1
+	Measure  string  // ProudUM, DiameterMM ...; "": no size could be had, so that it was taken as major
+	Value    float64 // in the measure's unit, never negative
+	Limit    float64 // the bound that it is over, or from which its class starts; NaN where it is within all
+	Cluster  int     // how many lie close together where that raised the severity; 0: it did not
+	WithinMM float64 // and within what
+	UUM      float64 // standard uncertainty of a step; NaN where there is none
+	Near     bool    // a step within the uncertainty of its limit
+	Doubted  bool    // too uncertain to count
+	Mends    bool    // rework can mend it at this stage
+}
+
+// Causes returns a cause for each finding of a judged result, in their order.
+// The result stays as it is.
+func Causes(r *part.Result, l Limits) []Cause {
+	c := *r
+	c.Findings = slices.Clone(r.Findings)
+	c.Seam.Stations = slices.Clone(r.Seam.Stations)
+	c.Warnings = slices.Clone(r.Warnings)
+	all, _, _ := weighAll(&c, l)
+	out := make([]Cause, len(all))
+	for i, w := range all {
+		limit := w.class.bound
+		if seamKind(w.Kind) && w.Severity.Rank() >= part.Major.Rank() {
+			limit = w.classes.limit()
+		}
+		out[i] = Cause{
+			Number: i + 1, Measure: w.measure, Value: w.value, Limit: limit, Cluster: w.cluster, WithinMM: w.within,
+			UUM: math.NaN(), Near: nearLimit(w.value, limit, w.u, w.k), Doubted: w.doubted, Mends: w.mends,
+		}
+		if w.u != nil {
+			out[i].UUM = *w.u
+		}
+	}
+	return out
+}
+
+// MissingViews lists the views that the limits ask for at a result's stage and
+// of which it has no picture.
+func MissingViews(r *part.Result, l Limits) []part.View {
+	var out []part.View
+	for _, row := range l.Required {
+		if !has(row.Stages, r.Stage) {
+			continue
+		}
+		for _, v := range row.Views {
+			seen := slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == v })
+			if !seen && !slices.Contains(out, v) {
+				out = append(out, v)
+			}
+		}
+	}
+	return out
+}
+
+func seamKind(k part.Kind) bool { return k == part.Step || k == part.Gap || k == part.Bead }
