@@ -1,6 +1,10 @@
 package study
 
-import "math"
+import (
+	"math"
+
+	"finishbench/internal/assign"
+)
 
 // Box is a place in a picture: x, y, width, height, px.
 type Box [4]float64
@@ -58,11 +62,11 @@ func Match(known []Known, called []Called, rule MatchRule) Matching {
 			touch[i][j] = rule.tells(k.Box, c.Box)
 			cost[i][j] = 1 - closeness(k.Box, c.Box)
 			if !touch[i][j] {
-				cost[i][j] = unmatched
+				cost[i][j] = assign.Unmatched
 			}
 		}
 	}
-	for i, j := range assign(cost, len(called)) {
+	for i, j := range assign.Least(cost, len(called)) {
 		m.Call[i] = -1
 		if j >= 0 && touch[i][j] {
 			m.Call[i], m.Told[j] = j, i
@@ -101,10 +105,6 @@ func (m *Matching) rest(touch [][]bool) {
 	}
 }
 
-// unmatched costs more than any number of close pairs can save, so that one pair
-// more always wins.
-const unmatched = 1e6
-
 func (r MatchRule) tells(known, call Box) bool {
 	longer := max(known[2], known[3])
 	slack := max(r.SlackPX, r.SlackShare*longer)
@@ -135,66 +135,3 @@ func closeness(known, call Box) float64 {
 
 // overlap is how far two stretches overlap; below 0 is their gap.
 func overlap(a, la, b, lb float64) float64 { return min(a+la, b+lb) - max(a, b) }
-
-// assign gives each row a column of its own so that the costs add up to the
-// least; -1 for rows without one. The Hungarian method with potentials, one row
-// at a time (Kuhn 1955, Nav. Res. Logist. Q. 2:83; Jonker & Volgenant 1987,
-// Computing 38:325).
-func assign(cost [][]float64, columns int) []int {
-	rows := len(cost)
-	n := max(rows, columns)
-	at := func(i, j int) float64 { // i, j from 1; what is padded costs as much as no pair
-		if i > rows || j > columns {
-			return unmatched
-		}
-		return cost[i-1][j-1]
-	}
-	u, v := make([]float64, n+1), make([]float64, n+1)
-	owner, from := make([]int, n+1), make([]int, n+1)
-	for i := 1; i <= n; i++ {
-		least, seen := make([]float64, n+1), make([]bool, n+1)
-		for j := range least {
-			least[j] = math.Inf(1)
-		}
-		owner[0] = i
-		j0 := 0
-		for owner[j0] != 0 {
-			seen[j0] = true
-			delta, j1 := math.Inf(1), 0
-			for j := 1; j <= n; j++ {
-				if seen[j] {
-					continue
-				}
-				if c := at(owner[j0], j) - u[owner[j0]] - v[j]; c < least[j] {
-					least[j], from[j] = c, j0
-				}
-				if least[j] < delta {
-					delta, j1 = least[j], j
-				}
-			}
-			for j := range seen {
-				if seen[j] {
-					u[owner[j]] += delta
-					v[j] -= delta
-				} else {
-					least[j] -= delta
-				}
-			}
-			j0 = j1
-		}
-		for j0 != 0 {
-			owner[j0] = owner[from[j0]]
-			j0 = from[j0]
-		}
-	}
-	result := make([]int, rows)
-	for i := range result {
-		result[i] = -1
-	}
-	for j := 1; j <= columns; j++ {
-		if i := owner[j]; i >= 1 && i <= rows {
-			result[i-1] = j - 1
-		}
-	}
-	return result
-}

@@ -1,8 +1,6 @@
 package study
 
 import (
-	"math"
-	"math/rand/v2"
 	"reflect"
 	"testing"
 )
@@ -52,53 +50,4 @@ func TestMatchNothing(t *testing.T) {
 	if m.Call[0] != -1 || len(m.Shared) != 0 {
 		t.Errorf("%+v", m)
 	}
-}
-
-// The assignment costs as little as the best of all orders, on small tables
-// drawn with a fixed seed.
-func TestAssignIsBest(t *testing.T) {
-	rng := rand.New(rand.NewPCG(3, 4))
-	for range 300 {
-		rows, cols := 1+rng.IntN(5), 1+rng.IntN(5)
-		cost := make([][]float64, rows)
-		for i := range cost {
-			cost[i] = make([]float64, cols)
-			for j := range cost[i] {
-				cost[i][j] = rng.Float64()
-				if rng.IntN(3) == 0 {
-					cost[i][j] = unmatched
-				}
-			}
-		}
-		got, taken := 0.0, map[int]bool{}
-		for i, j := range assign(cost, cols) {
-			if j < 0 {
-				got += unmatched
-				continue
-			}
-			if taken[j] {
-				t.Fatalf("column %d twice", j)
-			}
-			taken[j] = true
-			got += cost[i][j]
-		}
-		if want := cheapest(cost, 0, map[int]bool{}, cols); math.Abs(got-want) > 1e-6 {
-			t.Fatalf("cost %g, the least is %g: %v", got, want, cost)
-		}
-	}
-}
-
-func cheapest(cost [][]float64, i int, taken map[int]bool, cols int) float64 {
-	if i == len(cost) {
-		return 0
-	}
-	best := unmatched + cheapest(cost, i+1, taken, cols)
-	for j := range cols {
-		if !taken[j] {
-			taken[j] = true
-			best = min(best, cost[i][j]+cheapest(cost, i+1, taken, cols))
-			delete(taken, j)
-		}
-	}
-	return best
 }
