@@ -25,11 +25,12 @@ type settings struct {
 	limits    grade.Limits
 	fit       capture.FitLimits
 	seam      seam.Params
-	barred    string // why the gauge must pass no unit; "": it may
-	panel     bool   // flat test panels, not units: the whole picture is surface
-	jobs      int    // pieces of work at a time
-	budget    bool   // tell how uncertainties come about
-	generated string // when the run began, as text for the pages
+	flats     []flatFile // flat fields by view and light
+	barred    string     // why the gauge must pass no unit; "": it may
+	panel     bool       // flat test panels, not units: the whole picture is surface
+	jobs      int        // pieces of work at a time
+	budget    bool       // tell how uncertainties come about
+	generated string     // when the run began, as text for the pages
 }
 
 // inspector carries units through the pipeline, several at once.
@@ -198,6 +199,7 @@ func (u *unit) read(p *picture) {
 		p.report = capture.Check(im, p.shot, u.fit)
 	}
 	u.checkScale(p)
+	u.checkFlat(p)
 }
 
 // look finds the defects of a scene, in those of its pictures that are fit.
@@ -211,7 +213,7 @@ func (u *unit) look(s *scene) {
 	var fit []defects.Picture
 	for _, p := range s.pictures {
 		if p.fit() {
-			fit = append(fit, defects.Picture{Shot: p.shot, Image: p.image})
+			fit = append(fit, defects.Picture{Shot: p.shot, Image: p.image, Flat: u.flatOf(p.shot)})
 		}
 	}
 	if len(fit) == 0 {
@@ -275,7 +277,7 @@ func (u *unit) release() {
 
 // result gathers what was measured.
 func (u *unit) result() *part.Result {
-	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), Warnings: u.scaleWarnings()}
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), Warnings: append(u.scaleWarnings(), u.flatWarnings()...)}
 	for _, p := range u.pictures {
 		if l, ok := u.lengthsOf(p.shot.View); ok && l.mmPerPX != r.MMPerPX {
 			p.report.MMPerPX = part.Num(l.mmPerPX)

@@ -67,6 +67,9 @@ func (o runOptions) settings() (settings, error) {
 	if err := s.chooseScale(o, st, time.Now()); err != nil {
 		return s, err
 	}
+	if err := s.loadFlats(st.Flats, time.Now()); err != nil {
+		return s, err
+	}
 	_, s.barred = checkGate(st.CheckLog, time.Now()) // no reason: not barred
 	if o.stage != "" {
 		if s.stage, err = part.ParseStage(o.stage); err != nil {

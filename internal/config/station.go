@@ -22,6 +22,7 @@ type Station struct {
 	Jobs                 int     `mapstructure:"jobs"`                   // pictures at a time; 0: one a processor, 0..256
 	FaceplateThicknessMM float64 `mapstructure:"faceplate_thickness_mm"` // 0: not known, 0.2..5
 	Scales               []Scale `mapstructure:"scales"`                 // scale files; empty: mm_per_px holds
+	Flats                []Flat  `mapstructure:"flats"`                  // flat-field files; empty: light is taken as it is
 	Camera               string  `mapstructure:"camera"`                 // of pictures whose tags name none; "": not known
 	Focus                string  `mapstructure:"focus"`                  // likewise
 	CheckLog             string  `mapstructure:"check_log"`              // the check piece's log, see `inspect check`; "": none kept
@@ -32,6 +33,13 @@ type Station struct {
 type Scale struct {
 	View string `mapstructure:"view"` // edge, face or shell; "": all views
 	File string `mapstructure:"file"` // made absolute by [LoadStation], from the station file's folder
+}
+
+// Flat names the flat-field file of a view's pictures under a light.
+type Flat struct {
+	View  string `mapstructure:"view"`  // face or shell
+	Light string `mapstructure:"light"` // diffuse or raking; "": pictures whose light is not told
+	File  string `mapstructure:"file"`  // as of [Scale]
 }
 
 // Fit says when a picture is fit to measure. Its fields are those of
@@ -84,6 +92,9 @@ func (s *Station) beside(dir string) {
 	for i := range s.Scales {
 		s.Scales[i].File = from(s.Scales[i].File)
 	}
+	for i := range s.Flats {
+		s.Flats[i].File = from(s.Flats[i].File)
+	}
 	s.CheckLog = from(s.CheckLog)
 }
 
@@ -106,6 +117,7 @@ func (s Station) Validate() error {
 	c.between("jobs", float64(s.Jobs), 0, 256)
 	c.zeroOr("faceplate_thickness_mm", s.FaceplateThicknessMM, 0.2, 5)
 	s.validateScales(&c)
+	s.validateFlats(&c)
 	f := s.Fit
 	c.between("fit.min_pixels", float64(f.MinPixels), 1, 50e6)
 	c.between("fit.min_unit_px", f.MinUnitPX, 20, 10000)
@@ -142,6 +154,32 @@ func (s Station) validateScales(c *checks) {
 		c.addf("mm_per_px", "is set beside scale files: leave it at 0, or take out scales")
 	}
 }
+
+func (s Station) validateFlats(c *checks) {
+	seen := map[[2]string]bool{}
+	for i, f := range s.Flats {
+		key := fmt.Sprintf("flats[%d]", i)
+		if f.File == "" {
+			c.addf(key+".file", "is missing: name a flat-field file, made by inspect camera")
+		}
+		if !slices.Contains(surfaceViews, f.View) {
+			*c = append(*c, &grade.KeyError{Key: key + ".view", What: fmt.Sprintf("%q is no view of a surface", f.View), Word: f.View, Words: surfaceViews})
+		}
+		if f.Light != "" && !slices.Contains(lights, f.Light) {
+			*c = append(*c, &grade.KeyError{Key: key + ".light", What: fmt.Sprintf("%q is no light", f.Light), Word: f.Light, Words: lights})
+		}
+		if at := [2]string{f.View, f.Light}; seen[at] {
+			c.addf(key, "two flat-field files for the same view and light")
+		} else {
+			seen[at] = true
+		}
+	}
+}
+
+var (
+	surfaceViews = []string{string(part.Face), string(part.Shell)}
+	lights       = []string{string(part.Diffuse), string(part.Raking)}
+)
 
 var views = []string{string(part.Edge), string(part.Face), string(part.Shell)}
 

@@ -14,6 +14,28 @@ type channel struct {
 	level  float64     // the face's median
 }
 
+// plane is channel c of a picture, averaged as by averageDown and evened by the
+// picture's flat field.
+func (p Picture) plane(c, f, x0, y0, w, h int) *part.Plane {
+	pl := averageDown(p.Image, c, f, x0, y0, w, h)
+	if p.Flat == nil {
+		return pl
+	}
+	dark := float32(0)
+	if c < len(p.Flat.Dark) {
+		dark = float32(p.Flat.Dark[c])
+	}
+	gain := make([]float32, p.Flat.WidthPX)
+	for y := range h {
+		p.Flat.GainRow(c, (y0+y)*f+f/2, gain) // the field is smooth: a cell's middle stands for it
+		row := pl.V[y*w : (y+1)*w]
+		for x := range row {
+			row[x] = (row[x] - dark) * gain[(x0+x)*f+f/2]
+		}
+	}
+	return pl
+}
+
 // averageDown returns channel c of an image in linear light, averaged over f x f
 // pixels, for the window x0, y0, w, h of the averaged picture, which must lie
 // inside.
@@ -57,7 +79,7 @@ func (f *face) loadChannels(deep float32) error {
 	s := f.surf
 	for i, p := range f.scene {
 		for c := range p.Image.C {
-			raw := averageDown(p.Image, c, f.factor, s.x0, s.y0, s.w, s.h)
+			raw := p.plane(c, f.factor, s.x0, s.y0, s.w, s.h)
 			smooth := part.NewPlane(s.w, s.h)
 			if err := gauss(smooth, raw, f.smoothPX(f.factor)); err != nil {
 				return err

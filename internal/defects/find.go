@@ -75,6 +75,11 @@ func checkScene(scene []Picture) error {
 		if err := s.Image.Validate(); err != nil {
 			return fmt.Errorf("defects: %s: %w", s.Shot.File, err)
 		}
+		if s.Flat != nil {
+			if err := s.Flat.Fits(s.Image); err != nil {
+				return fmt.Errorf("defects: %s: %w", s.Shot.File, err)
+			}
+		}
 		if a, b := s.Image, scene[0].Image; a.W != b.W || a.H != b.H {
 			return fmt.Errorf("defects: %s is %dx%d and %s is %dx%d: pictures of one pose must be of one size; photograph them without moving the camera",
 				s.Shot.File, a.W, a.H, scene[0].Shot.File, b.W, b.H)

@@ -33,8 +33,8 @@ func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds ma
 	}
 	d, r, truth := synth.Face(p)
 	return []Picture{
-		{part.Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}, d},
-		{part.Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking}, r},
+		{Shot: part.Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}, Image: d},
+		{Shot: part.Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking}, Image: r},
 	}, truth, p.MMPerPX
 }
 
@@ -200,7 +200,7 @@ func TestSameAndMirrored(t *testing.T) {
 	}
 	var turned []Picture
 	for _, p := range scene {
-		turned = append(turned, Picture{p.Shot, mirrored(p.Image)})
+		turned = append(turned, Picture{Shot: p.Shot, Image: mirrored(p.Image)})
 	}
 	other, err := Find(turned, DefaultParams(mm))
 	if err != nil {
@@ -280,7 +280,7 @@ func TestPanel(t *testing.T) {
 	p.Defects = synth.RandomDefects(p, map[part.Kind]int{part.Dust: 3, part.Bubble: 2, part.Crater: 1}, 9)
 	d, r, truth := synth.Panel(p)
 	res, err := FindPanel([]Picture{
-		{part.Shot{File: "a.jpg", Light: part.Diffuse}, d}, {part.Shot{File: "b.jpg", Light: part.Raking}, r},
+		{Shot: part.Shot{File: "a.jpg", Light: part.Diffuse}, Image: d}, {Shot: part.Shot{File: "b.jpg", Light: part.Raking}, Image: r},
 	}, DefaultParams(p.MMPerPX))
 	if err != nil {
 		t.Fatal(err)
@@ -353,7 +353,7 @@ func FuzzFind(f *testing.F) {
 				im.Pix8[i] = level + uint8(rng.UintN(1+uint(seed%40)))
 			}
 		}
-		scene := []Picture{{part.Shot{File: "a", Light: part.Diffuse}, im}}
+		scene := []Picture{{Shot: part.Shot{File: "a", Light: part.Diffuse}, Image: im}}
 		mm := 0.005 + float64(seed%8)/200
 		var err error
 		if panel {

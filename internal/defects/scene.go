@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
 
@@ -11,6 +12,7 @@ import (
 type Picture struct {
 	Shot  part.Shot
 	Image *part.Image
+	Flat  *optics.FlatField // of this view and light; nil: the light is taken as it is. It must fit the image
 }
 
 // Params says how a scene is looked at. Lengths are on the unit, in millimetres.

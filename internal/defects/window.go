@@ -30,7 +30,7 @@ func (f *face) newWindow(r *response, x0, y0, x1, y1 int) (*window, error) {
 	w.w = hi(x1, f.surf.x0, im.W/f.shape) - w.x0
 	w.h = hi(y1, f.surf.y0, im.H/f.shape) - w.y0
 	for _, ch := range f.channels {
-		raw := averageDown(f.scene[ch.pic].Image, ch.c, f.shape, w.x0, w.y0, w.w, w.h)
+		raw := f.scene[ch.pic].plane(ch.c, f.shape, w.x0, w.y0, w.w, w.h)
 		s := part.NewPlane(w.w, w.h)
 		if err := gauss(s, raw, f.windowBlurPX()); err != nil {
 			return nil, err

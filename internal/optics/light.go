@@ -1,5 +1,18 @@
-// Package optics knows how pixels stand for light and length: linear light
-// from a file's samples, and (later) scale, lens and flat field.
+// Package optics knows how pixels stand for light and length. In the order in
+// which a station is set up:
+//
+//  1. light.go: a file's samples as linear light;
+//  2. mtf*.go: sharpness by a slanted edge; flat*.go (field, grid, spots, file):
+//     how the light falls off, from a white card; emva*.go: linearity and noise
+//     from an exposure series; camerarate.go: how good that is;
+//  3. lens.go, views.go, start.go, bundle.go, calibrate.go, suspect.go: a lens
+//     from several views of a target; flatview.go, flatline.go: scale and
+//     squareness from one;
+//  4. scalefile.go, scalerate.go, scaleuse.go: the scale file, how far it can be
+//     trusted, and when it may be used.
+//
+// Finding a target in a picture is the job of package target. Nothing here reads
+// a clock or a file.
 package optics
 
 import (

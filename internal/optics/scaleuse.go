@@ -87,27 +87,36 @@ const clockSlack = 24 * time.Hour
 // AgeState says whether the scale may still be used. One from the future is
 // over: a clock is wrong, and its age is not known.
 func (s *Scale) AgeState(now time.Time) AgeState {
+	return ageState("the scale", s.Made, s.MaxAgeDays, now)
+}
+
+// AgeState says the same of a flat field.
+func (f *FlatField) AgeState(now time.Time) AgeState {
+	return ageState("the flat field", f.Made, f.MaxAgeDays, now)
+}
+
+func ageState(what string, madeAt time.Time, maxDays int, now time.Time) AgeState {
 	day := 24 * time.Hour
-	age := s.Age(now)
+	age := now.Sub(madeAt)
 	a := AgeState{State: AgeOK, Days: float64(age) / float64(day)}
-	limit := float64(s.MaxAgeDays)
+	limit := float64(maxDays)
 	a.DaysLeft = limit - a.Days
-	made := s.Made.Format("2006-01-02")
+	made := madeAt.Format("2006-01-02")
 	switch {
-	case s.Made.IsZero():
+	case madeAt.IsZero():
 		a.State, a.Days, a.DaysLeft = AgeOver, math.NaN(), math.NaN()
-		a.Sentence = "the scale does not say when it was made; make it again"
+		a.Sentence = what + " does not say when it was made; make it again"
 	case age < -clockSlack:
 		a.State = AgeOver
-		a.Sentence = fmt.Sprintf("the scale was made on %s, which is still to come: set this computer's clock, or make the scale again", made)
+		a.Sentence = fmt.Sprintf("%s was made on %s, which is still to come: set this computer's clock, or make it again", what, made)
 	case a.Days > limit:
 		a.State = AgeOver
-		a.Sentence = fmt.Sprintf("the scale of %s is %.0f days old, its limit is %d: make it again before measuring", made, math.Floor(a.Days), s.MaxAgeDays)
+		a.Sentence = fmt.Sprintf("%s of %s is %.0f days old, its limit is %d: make it again before measuring", what, made, math.Floor(a.Days), maxDays)
 	case a.Days >= 0.8*limit:
 		a.State = AgeSoon
-		a.Sentence = fmt.Sprintf("the scale of %s is good for another %.0f days: make it again soon", made, math.Ceil(a.DaysLeft))
+		a.Sentence = fmt.Sprintf("%s of %s is good for another %.0f days: make it again soon", what, made, math.Ceil(a.DaysLeft))
 	default:
-		a.Sentence = fmt.Sprintf("the scale of %s is %.0f days old and good for %.0f more", made, math.Floor(max(0, a.Days)), math.Ceil(a.DaysLeft))
+		a.Sentence = fmt.Sprintf("%s of %s is %.0f days old and good for %.0f more", what, made, math.Floor(max(0, a.Days)), math.Ceil(a.DaysLeft))
 	}
 	return a
 }

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"finishbench/internal/config"
+	"finishbench/internal/optics"
+	"finishbench/internal/part"
+)
+
+// flatFile is a flat-field file in use.
+type flatFile struct {
+	*optics.FlatField
+	view   part.View
+	light  part.Light
+	path   string
+	doubts []string // what a reader must know of it
+}
+
+// loadFlats reads a station's flat-field files and refuses those past their age.
+func (s *settings) loadFlats(wanted []config.Flat, now time.Time) error {
+	for _, w := range wanted {
+		f, err := os.Open(w.File)
+		if err != nil {
+			return usagef("flat-field file %s: %w", w.File, plainPath(err))
+		}
+		flat, err := optics.ReadFlatField(f)
+		f.Close()
+		if err != nil {
+			return usagef("flat-field file %s: %w", w.File, err)
+		}
+		ff := flatFile{FlatField: flat, view: part.View(w.View), light: part.Light(w.Light), path: w.File}
+		switch age := flat.AgeState(now); age.State {
+		case optics.AgeOver:
+			return usagef("flat-field file %s: %s", w.File, age.Sentence)
+		case optics.AgeSoon:
+			ff.doubts = append(ff.doubts, age.Sentence)
+		}
+		s.flats = append(s.flats, ff)
+	}
+	return nil
+}
+
+// flatOf is the flat field of a picture; nil where none is for its view and
+// light.
+func (s *settings) flatOf(shot part.Shot) *optics.FlatField {
+	for _, f := range s.flats {
+		if f.view == shot.View && f.light == shot.Light {
+			return f.FlatField
+		}
+	}
+	return nil
+}
+
+func (s *settings) flatWarnings() []string {
+	var out []string
+	for _, f := range s.flats {
+		for _, d := range f.doubts {
+			out = append(out, fmt.Sprintf("flat-field file %s: %s", filepath.Base(f.path), d))
+		}
+	}
+	return out
+}
+
+// checkFlat refuses a picture that its flat field does not fit: another size or
+// other channels.
+func (u *unit) checkFlat(p *picture) {
+	if flat := u.flatOf(p.shot); flat != nil && p.image != nil {
+		if err := flat.Fits(p.image); err != nil {
+			p.refuse("wrong_flat_field", plain(err))
+		}
+	}
+}
