@@ -153,7 +153,7 @@ func trimmed(at map[cell]int, asym bool) (lo, hi cell) {
 				if asym {
 					full /= 2
 				}
-				if float64(n) >= thinLine*full {
+				if float64(n) >= max(thinLine*full, 1.5) { // one alone is a stray blob
 					continue
 				}
 				if side == &lo[axis] {

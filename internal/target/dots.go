@@ -341,7 +341,12 @@ func (s *scene) dropOdd(all []dot) int {
 		usual := robust.Quantile(misses, 0.5)
 		changed := false
 		for i := range all {
-			if math.Abs(ratio[i]/mid-1) > oddArea || miss[i] > max(oddPlace, 8*usual) && !math.IsNaN(ratio[i]) {
+			if math.IsNaN(ratio[i]) {
+				continue
+			}
+			// Small dots' areas are known less well.
+			slack := max(oddArea, 12*all[i].e.UDiameterPX/all[i].e.DiameterPX())
+			if math.Abs(ratio[i]/mid-1) > slack || miss[i] > max(oddPlace, 8*usual) {
 				all[i].bad, changed = true, true
 			}
 		}

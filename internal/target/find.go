@@ -119,10 +119,7 @@ func Check(spec optics.Target) error {
 			err = pitch()
 		}
 	case optics.Dots, optics.AsymmetricDots:
-		if err = grid(2, "dots"); err == nil && spec.Cols*spec.Rows < leastNodes {
-			err = bad("%d x %d dots are too few; %d or more are needed", spec.Cols, spec.Rows, leastNodes)
-		}
-		if err == nil {
+		if err = grid(3, "dots"); err == nil {
 			err = pitch()
 		}
 		least := spec.PitchMM // between two dots' middles

@@ -113,11 +113,28 @@ func (g *grower) basis(i int) (u, v vec, ok bool) {
 			u, found = n.d, 1
 			continue
 		}
-		if cross := u.x*n.d.y - u.y*n.d.x; math.Abs(cross) > 0.25*u.len()*n.d.len() {
+		if cross := u.x*n.d.y - u.y*n.d.x; math.Abs(cross) > 0.25*u.len()*n.d.len() && g.surrounded(i, u, n.d) {
 			return u, n.d, true
 		}
 	}
 	return u, v, false
+}
+
+// surrounded says whether the four places beyond two steps hold blobs too, but
+// for one of them: a stray blob may look like a step, hardly like a mesh.
+func (g *grower) surrounded(i int, u, v vec) bool {
+	b := &g.all[i]
+	n := 0
+	for _, s := range [4][2]float64{{1, 1}, {1, -1}, {-1, 1}, {-1, -1}} {
+		shorter := u
+		if v.len() < u.len() {
+			shorter = v
+		}
+		if g.next(i, b.x+s[0]*u.x+s[1]*v.x, b.y+s[0]*u.y+s[1]*v.y, shorter) >= 0 {
+			n++
+		}
+	}
+	return n >= 3
 }
 
 // grow numbers the blobs that can be reached from a seed step by step.
