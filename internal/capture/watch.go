@@ -133,11 +133,13 @@ func (w *Watch) look(now time.Time) error {
 		if !isPicture(e.Name()) || e.IsDir() {
 			continue
 		}
+		// Listed is not forgotten: a folder may vanish between list and look, and
+		// its old files must not come back as new ones.
+		here[e.Name()] = true
 		st, err := w.stat(e)
 		if err != nil || !st.Mode().IsRegular() {
 			continue // gone since, or no file
 		}
-		here[e.Name()] = true
 		f := w.files[e.Name()]
 		if f == nil {
 			f = &seenFile{size: -1}

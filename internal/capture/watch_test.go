@@ -262,7 +262,7 @@ func TestWatchManyOld(t *testing.T) {
 	data := coded(t, 40)
 	watched(t,
 		func(dir string) {
-			for i := range 3000 {
+			for i := range 2000 {
 				put(t, dir, fmt.Sprintf("old%04d.png", i), data)
 			}
 		},
@@ -308,11 +308,13 @@ func TestWatchFolderVanishes(t *testing.T) {
 				},
 				func(t *testing.T, next func() (Frame, error)) {
 					f, err := next()
-					if kind == "gone" && !errors.Is(err, ErrAway) {
-						t.Fatalf("%v, want ErrAway", err)
-					}
-					if errors.Is(err, ErrAway) { // also where it is seen between gone and empty
+					told := 0
+					for ; errors.Is(err, ErrAway) && told < 3; told++ {
 						f, err = next()
+					}
+					// An empty place is no folder for a moment, twice.
+					if kind == "gone" && told != 1 || told > 2 {
+						t.Fatalf("told %d times that it is away", told)
 					}
 					if err != nil || filepath.Base(f.Path) != "new.png" || f.Image.W != 48 {
 						t.Fatalf("got %q, %v; want new.png, 48 wide", f.Path, err)
