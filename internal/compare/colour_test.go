@@ -111,3 +111,5 @@ func FuzzDeltaE(f *testing.F) {
 		}
 	})
 }
+
+func newRand() *rand.Rand { return rand.New(rand.NewPCG(7, 8)) }

@@ -31,6 +31,8 @@ type Result struct {
 	Findings []Finding       `json:"findings"`
 	Pictures []PictureReport `json:"pictures"`
 	Warnings []string        `json:"warnings"` // what a reader must know, e.g. one light only
+
+	Faceplate *Faceplate `json:"faceplate,omitempty"` // absent: no face picture, or its outline was not found
 }
 
 // Seam is the step all around the unit.
