@@ -1,0 +1,3 @@
+package bench
+
+import _ "github.com/chromedp/chromedp"

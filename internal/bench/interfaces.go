@@ -1,0 +1,208 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"finishbench/internal/part"
+	"finishbench/internal/report"
+)
+
+// UnitInfo is what the operator says of a unit.
+type UnitInfo struct {
+	Serial, Side, Lot, Operator string // Side: "L", "R" or ""
+	Stage                       part.Stage
+}
+
+// Name is the unit's name in results: "u06-R".
+func (u UnitInfo) Name() string {
+	if u.Side == "" {
+		return u.Serial
+	}
+	return u.Serial + "-" + u.Side
+}
+
+// Phrase is a sentence as its key in the language files, with what goes into
+// its places. No finished sentence crosses this package's border.
+type Phrase struct {
+	Key  string
+	Args map[string]string
+}
+
+// Shot is one picture of a unit, taken and looked at.
+type Shot struct {
+	File     string // "edge_030.jpg"
+	View     part.View
+	Light    part.Light
+	AngleDeg float64
+	Image    *part.Image // nil where it could not be read
+	Raw      []byte      // the file as it came; nil where it came as samples
+	MIME     string
+	Taken    time.Time
+	Report   part.PictureReport
+}
+
+// Progress is told while a unit is photographed.
+type Progress struct {
+	Done, Total int
+	View        part.View // of the shot under way; "": none
+	Light       part.Light
+	AngleDeg    float64
+	Asking      *Phrase // what the operator is to do before pressing; nil: nothing
+	Problem     *Phrase // what keeps it waiting; nil: nothing
+}
+
+// Shooter takes the pictures of a unit.
+type Shooter interface {
+	// Shoot carries out the plan. kept are shots of the same unit from an
+	// attempt that broke off: they are not taken again. Shots that were taken
+	// are returned beside an error too. say must not be called after it returns.
+	Shoot(ctx context.Context, u UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error)
+	// Press is the operator's answer to Progress.Asking.
+	Press()
+	// Live is the newest picture of a camera as a JPEG file made small, with
+	// what it says of the bench. It must not block.
+	Live(camera string) (jpeg []byte, aid Aid, err error)
+	Cameras() []CameraState
+	// Release hands the pixels of shots back.
+	Release([]Shot)
+}
+
+// CameraState says whether a camera delivers.
+type CameraState struct {
+	Name  string
+	Ready bool
+	Why   *Phrase // why not
+}
+
+// Aid tells how a live picture stands: to be moved into the zone Lo to Hi. NaN:
+// not measured.
+type Aid struct{ Focus, Exposure, Position Gauge }
+
+// Gauge is a value on a scale from 0 to 1, and its zone on the same scale.
+type Gauge struct{ V, Lo, Hi float64 }
+
+// Judge says what the pictures show.
+type Judge interface {
+	Judge(ctx context.Context, u UnitInfo, shots []Shot) (Outcome, error)
+}
+
+// Outcome is a judged unit, with the pictures that the answer shows.
+type Outcome struct {
+	Result    *part.Result
+	Causes    []Cause
+	Missing   []part.View       // views that the limits ask for and that are not there
+	ScoreOver bool              // the score alone would not pass
+	Score     float64           // and its limit
+	ScoreMost float64           //
+	Barred    *Phrase           // why the gauge may pass nothing; nil: it may
+	MainFile  string            // the picture in which the worst shows best
+	Main      []byte            // the same, annotated, as a JPEG file
+	Crops     []report.Crop     // magnified findings, worst first
+	Annotated map[string][]byte // further annotated pictures by file name; may be nil
+}
+
+// Cause is what a finding's severity rests on: grade.Cause.
+type Cause struct {
+	Number   int
+	Measure  string
+	Value    float64
+	Limit    float64
+	Cluster  int
+	WithinMM float64
+	UUM      float64
+	Near     bool
+	Doubted  bool
+	Mends    bool
+}
+
+// Entry is an inspection for the records.
+type Entry struct {
+	Unit           UnitInfo
+	Started, Ended time.Time
+	Outcome        Outcome
+	Shots          []Shot
+}
+
+// Past is an inspection from the records.
+type Past struct {
+	ID        int64
+	Unit      UnitInfo
+	Ended     time.Time
+	Result    part.Result
+	Withdrawn bool
+	Overruled *Overrule
+	Pictures  []PastPicture
+}
+
+// PastPicture is a stored picture of an inspection.
+type PastPicture struct {
+	File, SHA256 string
+	View         part.View
+	Light        part.Light
+}
+
+// Overrule is a person's call beside the tool's.
+type Overrule struct {
+	At      time.Time
+	By      string
+	Verdict part.Verdict
+	Reason  string // one of [Reasons]
+	Note    string
+}
+
+// Reasons are the keys of why a call may be overruled.
+var Reasons = []string{"nothing_there", "wiped_off", "belongs_to_pattern", "milder", "worse", "missed", "wrong_unit", "other"}
+
+// ErrForgotten says that a picture was taken off the records; its numbers stay.
+var ErrForgotten = errors.New("the picture was taken off the records")
+
+// Recorder keeps what was answered. An answer is shown once it is kept.
+type Recorder interface {
+	Add(ctx context.Context, e Entry) (id int64, err error)
+	Withdraw(ctx context.Context, id int64, by, why string) error
+	Overrule(ctx context.Context, id int64, o Overrule) error
+	History(ctx context.Context, serial string) ([]Past, error) // both sides, oldest first
+	PictureBytes(ctx context.Context, sha256 string) (b []byte, mime string, err error)
+}
+
+// Notices tells what stands in the way of trusting answers: a scale file near
+// its age, a check piece that bars.
+type Notices interface {
+	Notices(now time.Time) []Notice
+}
+
+// Notice is one such thing.
+type Notice struct {
+	Phrase
+	Bars bool // no unit passes
+}
+
+// Comparer sets inspections side by side.
+type Comparer interface {
+	// Rework matches what was found before with what is there now.
+	Rework(before, after Past) []Change
+	// Pair compares left and right; rows in the order to be shown.
+	Pair(left, right Past) []PairRow
+}
+
+// Change is what became of one finding: State "gone", "there", "smaller",
+// "larger", "new" or "unmeasured".
+type Change struct {
+	State         string
+	Before, After *part.Finding // nil where it is not there
+}
+
+// PairRow is one thing compared between the sides.
+type PairRow struct {
+	Key         string // language key pair.<Key>
+	Left, Right string // as read; "": not measured
+	Difference  string
+	Word        string // language key of what it means; "": none
+}
+
+// SheetMaker writes the shift's sheet as a page that stands by itself.
+type SheetMaker interface {
+	ShiftSheet(ctx context.Context, from, to time.Time) ([]byte, error)
+}

@@ -1,0 +1,316 @@
+package bench
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"finishbench/internal/part"
+)
+
+// This file makes sentences out of a result's numbers. Their words are in the
+// language files; which text is chosen, and with what numbers, is decided here.
+
+// why is the one sentence under a verdict.
+func (x *Lang) why(a *Answer) string {
+	r := a.Outcome.Result
+	switch r.Verdict {
+	case part.Pass:
+		return x.T("why.pass")
+	case part.NotMeasured:
+		if a.Outcome.Barred != nil {
+			return x.T("why.barred", "why", x.Say(a.Outcome.Barred))
+		}
+		return x.missing(a.Outcome)
+	}
+	if f, c, ok := worst(a.Outcome); ok {
+		return x.cause(r, f, c)
+	}
+	if a.Outcome.ScoreOver {
+		return x.scoreSentence(a.Outcome)
+	}
+	return x.missing(a.Outcome)
+}
+
+// worst is the finding that weighs most: the severest, and among equals the one
+// that rework cannot mend, then the one that is furthest over its limit. Where
+// no finding is severe by itself, the score decides.
+func worst(o Outcome) (f part.Finding, c Cause, ok bool) {
+	best := -1
+	for i := range o.Causes {
+		if i >= len(o.Result.Findings) || o.Result.Findings[i].Severity.Rank() < part.Major.Rank() || o.Causes[i].Doubted {
+			continue
+		}
+		if best < 0 || heavier(o, i, best) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return f, c, false
+	}
+	return o.Result.Findings[best], o.Causes[best], true
+}
+
+func heavier(o Outcome, i, j int) bool {
+	a, b := o.Result.Findings[i].Severity.Rank(), o.Result.Findings[j].Severity.Rank()
+	switch {
+	case a != b:
+		return a > b
+	case o.Causes[i].Mends != o.Causes[j].Mends:
+		return !o.Causes[i].Mends
+	}
+	return o.Causes[i].over() > o.Causes[j].over()
+}
+
+// over is how far a cause is over its limit, as a ratio; +Inf where no size is
+// known.
+func (c Cause) over() float64 {
+	switch {
+	case math.IsNaN(c.Limit):
+		return math.Inf(1)
+	case c.Limit > 0:
+		return c.Value / c.Limit
+	}
+	return c.Value
+}
+
+// shown is the finding to be shown large: the worst, else the first that counts.
+func shown(o Outcome) (f part.Finding, c Cause, ok bool) {
+	if f, c, ok := worst(o); ok {
+		return f, c, true
+	}
+	if o.Result.Verdict == part.NotMeasured {
+		return f, c, false
+	}
+	for i := range o.Causes {
+		if i < len(o.Result.Findings) && !o.Causes[i].Doubted && o.Result.Findings[i].Severity != part.None {
+			return o.Result.Findings[i], o.Causes[i], true
+		}
+	}
+	return f, c, false
+}
+
+// cause tells a finding in a sentence.
+func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
+	decimals, unit := 2, "mm"
+	switch {
+	case strings.HasSuffix(c.Measure, "_um"):
+		decimals, unit = 0, "um"
+	case c.Measure == "area_mm2":
+		unit = "mm2"
+	case c.Measure == "lines":
+		decimals, unit = 0, "lines"
+	}
+	value, limit := x.apart(c.Value, c.Limit, decimals)
+	args := []string{
+		"kind", "@kind." + string(f.Kind), "zone", "@zone." + orUnknown(string(f.Zone)), "severity", "@severity." + string(f.Severity),
+		"value", value, "limit", limit, "unit", "@unit." + unit,
+		"place", x.station(f.Station), "count", strconv.Itoa(c.Cluster), "within", x.Number(c.WithinMM, 1),
+	}
+	key := "why.size"
+	switch {
+	case c.Measure == "":
+		key = "why.no_size"
+	case decimals == 0 && unit == "um":
+		key = "why." + c.Measure
+	case math.IsNaN(c.Limit):
+		key = "why.within"
+	case c.Cluster > 0:
+		key = "why.cluster"
+	}
+	s := x.T(key, args...)
+	if c.Near {
+		s = x.T("why.near", "sentence", s, "u", x.Number(c.UUM, 1))
+	}
+	if !c.Mends {
+		s = x.T("why.beyond."+string(r.Stage), "sentence", s)
+	}
+	return s
+}
+
+func orUnknown(s string) string {
+	if s == "" {
+		return "unknown"
+	}
+	return s
+}
+
+// apart writes a value and its limit, with as many decimals as it takes to see
+// on which side the value lies, but no more than three more.
+func (x *Lang) apart(v, limit float64, decimals int) (value, bound string) {
+	value, bound = x.Number(v, decimals), x.Number(limit, decimals)
+	for i := 1; i <= 3 && value == bound && v != limit; i++ {
+		value, bound = x.Number(v, decimals+i), x.Number(limit, decimals+i)
+	}
+	return value, bound
+}
+
+// station says in words what a finding's Station says: "120 deg, left".
+func (x *Lang) station(s string) string {
+	angle, side, ok := strings.Cut(s, " deg, ")
+	if !ok {
+		return s
+	}
+	return x.T("station", "angle", angle, "side", "@limb."+side)
+}
+
+func (x *Lang) scoreSentence(o Outcome) string {
+	n := 0
+	for _, f := range o.Result.Findings {
+		if f.Severity.Rank() > 0 {
+			n++
+		}
+	}
+	return x.T("why.score", "score", x.Number(o.Score, 0), "limit", x.Number(o.ScoreMost, 0), "n", strconv.Itoa(n))
+}
+
+// missing says what first kept the unit from being measured.
+func (x *Lang) missing(o Outcome) string {
+	r := o.Result
+	for _, p := range r.Pictures {
+		if p.State == part.PictureOK {
+			continue
+		}
+		for _, q := range p.Problems {
+			if !q.Warn {
+				return x.T("why.picture", "picture", x.picture(r, p.File), "problem", x.problem(q))
+			}
+		}
+		return x.T("why.picture", "picture", x.picture(r, p.File), "problem", x.T("problem.other"))
+	}
+	if len(o.Missing) > 0 {
+		return x.T("why.view", "view", "@view."+string(o.Missing[0]))
+	}
+	for _, s := range r.Seam.Stations {
+		if s.State != part.Measured {
+			return x.T("why.station", "place", x.T("station", "angle", trim(s.AngleDeg), "side", "@limb."+string(s.Side)))
+		}
+	}
+	return x.T("why.unjudged")
+}
+
+// problem says what is wrong with a picture.
+func (x *Lang) problem(q part.Problem) string {
+	key := "problem." + q.Name
+	if !x.Has(key) {
+		key = "problem.other"
+	}
+	return x.T(key)
+}
+
+// retake says what to do about what could not be measured.
+func (x *Lang) retake(o Outcome) string {
+	for _, p := range o.Result.Pictures {
+		for _, q := range p.Problems {
+			if key := "retake." + q.Name; !q.Warn && p.State != part.PictureOK && x.Has(key) {
+				return x.T(key)
+			}
+		}
+	}
+	return x.T("retake.other")
+}
+
+// remedy says what to do about a unit.
+func (x *Lang) remedy(a *Answer) string {
+	r := a.Outcome.Result
+	switch {
+	case r.Verdict == part.Pass:
+		return x.T("remedy.pass." + string(r.Stage))
+	case r.Verdict == part.NotMeasured && a.Outcome.Barred != nil:
+		return x.T("remedy.barred")
+	case r.Verdict == part.NotMeasured:
+		return x.retake(a.Outcome)
+	}
+	f, c, ok := shown(a.Outcome)
+	if !ok {
+		return x.T("remedy.look")
+	}
+	return x.advice(r.Stage, f, c)
+}
+
+// advice says what to do about a finding; grade.Judge says the same in English.
+func (x *Lang) advice(st part.Stage, f part.Finding, c Cause) string {
+	switch {
+	case c.Doubted:
+		return x.T("remedy.doubted", "confidence", x.Number(f.Confidence, 2))
+	case f.Severity == part.None && c.Measure != "":
+		return x.T("remedy.leave")
+	case !c.Mends && f.Severity.Rank() >= part.Moderate.Rank():
+		key := "beyond." + stepKey(f)
+		if !x.Has(key) {
+			key = "beyond.other"
+		}
+		return x.T(key)
+	}
+	key := "remedy." + stepKey(f) + "." + string(st)
+	if f.Kind == part.Step && f.ValueUM == nil {
+		key = "remedy.step_unknown"
+	}
+	if !x.Has(key) {
+		key = "remedy.other"
+	}
+	return x.T(key)
+}
+
+func stepKey(f part.Finding) string {
+	if f.Kind != part.Step {
+		return string(f.Kind)
+	}
+	if f.ValueUM != nil && *f.ValueUM < 0 {
+		return "step_recessed"
+	}
+	return "step_proud"
+}
+
+// picture names a picture: "edge 120°", "face, raking light".
+func (x *Lang) picture(r *part.Result, file string) string {
+	for _, s := range r.Seam.Stations {
+		if s.Image == file {
+			return x.shot(part.Edge, part.NoLight, s.AngleDeg)
+		}
+	}
+	for _, p := range r.Pictures {
+		if p.File == file && slices.Contains(part.Views, p.View) && p.View != part.Edge {
+			return x.shot(p.View, p.Light, 0)
+		}
+	}
+	return file
+}
+
+// shot names a shot.
+func (x *Lang) shot(v part.View, l part.Light, angleDeg float64) string {
+	switch {
+	case v == part.Edge:
+		return x.T("shot.edge", "angle", trim(angleDeg))
+	case l == part.NoLight:
+		return x.T("view." + string(v))
+	}
+	return x.T("shot.light", "view", "@view."+string(v), "light", "@light."+string(l))
+}
+
+func trim(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// finding tells a finding in a few words: kind, size, zone.
+func (x *Lang) finding(f part.Finding) string {
+	size := ""
+	switch {
+	case f.ValueUM != nil:
+		size = x.Number(*f.ValueUM, 0) + " " + x.T("unit.um")
+	case f.DiameterMM != nil:
+		size = x.Number(*f.DiameterMM, 2) + " " + x.T("unit.mm")
+	case f.LengthMM != nil:
+		size = x.Number(*f.LengthMM, 2) + " " + x.T("unit.mm")
+	}
+	where := x.T("zone." + orUnknown(string(f.Zone)))
+	if f.Station != "" {
+		where = x.station(f.Station)
+	}
+	if size == "" {
+		return x.T("finding.no_size", "kind", "@kind."+string(f.Kind), "where", where)
+	}
+	return x.T("finding.size", "kind", "@kind."+string(f.Kind), "size", size, "where", where)
+}
+
+// noticed is a notice in words.
+func (x *Lang) noticed(n Notice) string { return x.Say(&n.Phrase) }
