@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"image/color"
 	"math"
 	"strings"
 	"unicode"
@@ -94,7 +93,7 @@ func newFrame(o Options) *frame {
 	}
 	o.WidthMM, o.HeightMM = min(max(o.WidthMM, 60), 2000), min(max(o.HeightMM, 40), 2000)
 	f := &frame{Plot: plot.New(), o: o}
-	f.BackgroundColor = color.Transparent
+	f.BackgroundColor = nil // the page shows through
 	f.X.Label.Text = clean(o.X)
 	for _, a := range []*plot.Axis{&f.X, &f.Y} {
 		x, y := a.Tick.Label.XAlign, a.Tick.Label.YAlign
