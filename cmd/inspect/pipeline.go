@@ -58,6 +58,7 @@ type scene struct {
 	pictures []*picture
 	missing  atomic.Int32
 	found    defects.Result
+	plate    *part.Faceplate // of a face scene; nil where there is no outline
 }
 
 // maxKeptBytes bounds the decoded pictures that a unit keeps between measuring
@@ -235,6 +236,9 @@ func (u *unit) look(s *scene) {
 		}
 		return
 	}
+	if s.view == part.Face && !u.panel {
+		s.plate = faceplateOf(fit, found, l.mmPerPX)
+	}
 	if undistort := l.undistort(); undistort != nil {
 		for i := range found.Findings {
 			straighten(&found.Findings[i], undistort)
@@ -303,6 +307,9 @@ func (u *unit) result() *part.Result {
 	}
 	for _, s := range u.scenes {
 		r.Findings = append(r.Findings, s.found.Findings...)
+		if s.plate != nil {
+			r.Faceplate = s.plate
+		}
 		for _, w := range s.found.Warnings {
 			r.Warnings = append(r.Warnings, fmt.Sprintf("%s: %s", s.view, w))
 		}
