@@ -53,7 +53,7 @@ func (s *scene) otherKind(g gridSeen) (string, bool) {
 		spec.Kind, words = optics.Dots, "a plain grid of rows and columns"
 	}
 	other := seat(g.lattice, g.all, spec)
-	return words, other.fill > 0.9 && other.fill > g.seats.fill+0.1
+	return words, other.fill > 0.95 && len(other.nodes) > len(g.seats.nodes)
 }
 
 // gridSeen is the best lattice of one search.

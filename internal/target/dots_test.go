@@ -281,7 +281,7 @@ func TestCheck(t *testing.T) {
 		{optics.Target{Kind: optics.Dots, Cols: 5, Rows: 5, PitchMM: 1, DiameterMM: 1}, "touch each other"},
 		{optics.Target{Kind: optics.AsymmetricDots, Cols: 5, Rows: 5, PitchMM: 1, DiameterMM: 0.8}, "touch each other"},
 		{optics.Target{Kind: optics.Dots, Cols: 2, Rows: 5, PitchMM: 1}, "both numbers must be 3 or more"},
-		{optics.Target{Kind: optics.Dots, Cols: 500, Rows: 2, PitchMM: 1}, "at most"},
+		{optics.Target{Kind: optics.Dots, Cols: 500, Rows: 3, PitchMM: 1}, "at most"},
 		{optics.Target{Kind: optics.Chessboard, Cols: 2, Rows: 5, PitchMM: 1}, "both numbers must be 3 or more"},
 		{optics.Target{Kind: optics.Ruler}, "the pitch is 0 mm"},
 		{optics.Target{Kind: optics.Ruler, PitchMM: 1, Cols: -3}, "-3 ticks"},
