@@ -1,0 +1,410 @@
+package compare
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"finishbench/internal/assign"
+	"finishbench/internal/part"
+)
+
+// Fate is what became of a finding.
+type Fate string
+
+// The fates, in the order in which they are told.
+const (
+	StillThere Fate = "there"
+	Larger     Fate = "larger"
+	Smaller    Fate = "smaller"
+	New        Fate = "new"
+	Unmeasured Fate = "unmeasured" // where it was, or is, was not fit to be seen the other time
+	Gone       Fate = "gone"
+)
+
+// Fates lists them in order.
+var Fates = []Fate{StillThere, Larger, Smaller, New, Unmeasured, Gone}
+
+// ReworkParams say when two findings are one.
+type ReworkParams struct {
+	NearMM     float64 // farthest apart of two middles, besides what the outlines' fit leaves and half the finding's length. Default 0.3
+	NearLostMM float64 // the same where the outlines are not known, so that the unit is taken to lie as before. Default 1
+	TurnDeg    float64 // a unit is put back within so many degrees; other ways to lie must fit the outline better. Default 30
+	FitMM      float64 // outlines that lie this close to each other are the same unit's. Default 0.3
+	SizeShare  float64 // relative change of size that is one, where the uncertainty is not known. Default 0.2
+	StepUM     float64 // change of a step, gap or bead that is one, where the uncertainty is not known. Default 10
+}
+
+// DefaultReworkParams are the defaults (common practice, no source).
+func DefaultReworkParams() ReworkParams { return ReworkParams{0.3, 1, 30, 0.3, 0.2, 10} }
+
+// Change is what became of one finding.
+type Change struct {
+	Fate   Fate          `json:"fate"`
+	Before *part.Finding `json:"before,omitempty"` // nil: was not there
+	After  *part.Finding `json:"after,omitempty"`  // nil: is not there
+}
+
+// StepChange is the step at one station, before and after.
+type StepChange struct {
+	AngleDeg float64    `json:"angle_deg"`
+	Side     part.Side  `json:"side"`
+	Step     Difference `json:"step_um"` // after less before
+}
+
+// Rework is one unit before and after.
+type Rework struct {
+	Verdicts [2]part.Verdict `json:"verdicts"`
+	Motion   *Motion         `json:"motion,omitempty"` // of the faceplate between the pictures; nil: not known, taken to lie as before
+	FitMM    *float64        `json:"fit_mm,omitempty"` // how well the outlines lie on each other
+	Changes  []Change        `json:"changes"`          // in the order of fates
+	Steps    []StepChange    `json:"steps"`            // by angle and limb
+	Counts   map[Fate]int    `json:"counts"`
+	Lines    []Line          `json:"lines"`
+}
+
+// AllGone says whether every finding before is gone and none is new.
+func (r Rework) AllGone() bool { return len(r.Changes) == r.Counts[Gone] }
+
+// ReworkOf matches what was found on a unit before with what is found now. The
+// unit may lie a little shifted and turned: the faceplate's outlines are laid on
+// each other first. Findings are pairs where their places are near, whatever
+// their kinds, at most one to one, as many as there can be and of these the
+// nearest.
+func ReworkOf(before, after *part.Result, prm ReworkParams) Rework {
+	r := Rework{Verdicts: [2]part.Verdict{before.Verdict, after.Verdict}, Counts: map[Fate]int{}}
+	m := newMatcher(before, after, prm)
+	pairs := m.best()
+	if m.known {
+		r.Motion, r.FitMM = &m.fit.Motion, part.Num(m.fit.rms)
+	}
+	taken := make([]bool, len(after.Findings))
+	for i := range before.Findings {
+		f := &before.Findings[i]
+		j := pairs[i]
+		switch {
+		case j >= 0:
+			taken[j] = true
+			g := &after.Findings[j]
+			r.Changes = append(r.Changes, Change{m.sizeFate(f, g), f, g})
+		case seen(before, f, after):
+			r.Changes = append(r.Changes, Change{Gone, f, nil})
+		default:
+			r.Changes = append(r.Changes, Change{Unmeasured, f, nil})
+		}
+	}
+	for j := range after.Findings {
+		if g := &after.Findings[j]; !taken[j] {
+			fate := New
+			if !seen(after, g, before) {
+				fate = Unmeasured
+			}
+			r.Changes = append(r.Changes, Change{fate, nil, g})
+		}
+	}
+	slices.SortStableFunc(r.Changes, func(a, b Change) int {
+		return cmp.Compare(slices.Index(Fates, a.Fate), slices.Index(Fates, b.Fate))
+	})
+	for _, c := range r.Changes {
+		r.Counts[c.Fate]++
+	}
+	r.Steps = stepChanges(before, after)
+	r.Lines = r.say()
+	return r
+}
+
+// matcher pairs the findings of two inspections of one unit.
+type matcher struct {
+	before, after *part.Result
+	prm           ReworkParams
+	fits          []fit
+	fit           fit  // the way that was taken
+	known         bool // it is from outlines
+}
+
+func newMatcher(before, after *part.Result, prm ReworkParams) *matcher {
+	m := &matcher{before: before, after: after, prm: prm, fit: fit{rms: math.NaN()}}
+	for _, f := range outlineFits(plateMM(before), plateMM(after)) {
+		if f.rms <= prm.FitMM {
+			m.fits = append(m.fits, f)
+		}
+	}
+	return m
+}
+
+// plateMM is the faceplate's outline in millimetres; nil where it or the scale is
+// not known.
+func plateMM(r *part.Result) []part.Point {
+	pts := r.Faceplate.Outline()
+	if len(pts) == 0 {
+		return nil
+	}
+	mm := r.ScaleOf(r.Faceplate.Image)
+	if !(mm > 0) {
+		return nil
+	}
+	for i, p := range pts {
+		pts[i] = part.Point{X: p.X * mm, Y: p.Y * mm}
+	}
+	return pts
+}
+
+// best pairs the findings in the way to lie that pairs most of them. Without a
+// known way the unit is taken to lie as before.
+func (m *matcher) best() []int {
+	if len(m.fits) == 0 {
+		return m.pair()
+	}
+	m.known = true
+	var pairs []int
+	var taken fit
+	bestScore := math.Inf(-1)
+	for _, f := range m.fits {
+		m.fit = f
+		p := m.pair()
+		// A pair more is worth 5 mm of rms; a turn beyond the usual costs two: an
+		// oval lies as well the other way around.
+		score := -f.rms/5 - math.Abs(f.TurnDeg)/1800
+		if math.Abs(f.TurnDeg) > m.prm.TurnDeg {
+			score -= 2
+		}
+		for _, j := range p {
+			if j >= 0 {
+				score++
+			}
+		}
+		if score > bestScore {
+			bestScore, pairs, taken = score, p, f
+		}
+	}
+	m.fit = taken
+	return pairs
+}
+
+// pair gives each finding before its finding after, or -1.
+func (m *matcher) pair() []int {
+	b, a := m.before.Findings, m.after.Findings
+	cost := make([][]float64, len(b))
+	for i := range b {
+		cost[i] = make([]float64, len(a))
+		for j := range a {
+			cost[i][j] = m.cost(&b[i], &a[j])
+		}
+	}
+	pairs := assign.Least(cost, len(a))
+	for i, j := range pairs {
+		if j >= 0 && cost[i][j] >= assign.Unmatched {
+			pairs[i] = -1
+		}
+	}
+	return pairs
+}
+
+// otherKind is what a change of kind costs, against 1 for the farthest distance:
+// a bubble that was pricked is a crater at the same place.
+const otherKind = 0.5
+
+func (m *matcher) cost(f, g *part.Finding) float64 {
+	if onSeam(f) || onSeam(g) {
+		if f.Kind != g.Kind || f.Station != g.Station || f.Station == "" {
+			return assign.Unmatched
+		}
+		return 0
+	}
+	pf, ok1 := m.place(m.before, f)
+	pg, ok2 := m.place(m.after, g)
+	if !ok1 || !ok2 || viewOf(m.before, f) != viewOf(m.after, g) {
+		return assign.Unmatched
+	}
+	near := m.prm.NearLostMM
+	if m.known && viewOf(m.before, f) == part.Face {
+		pf, near = m.fit.of(pf), m.prm.NearMM+2*m.fit.rms
+	}
+	near += max(lengthOf(f), lengthOf(g)) / 2
+	d := math.Hypot(pf.X-pg.X, pf.Y-pg.Y)
+	if d > near {
+		return assign.Unmatched
+	}
+	c := d / near
+	if f.Kind != g.Kind {
+		c += otherKind
+	}
+	return c
+}
+
+// onSeam says whether a finding is one of the seam's numbers rather than a place
+// in a picture of a surface.
+func onSeam(f *part.Finding) bool {
+	return f.Kind == part.Step || f.Kind == part.Gap || f.Kind == part.Bead
+}
+
+// place is a finding's middle, mm; false where the scale is not known.
+func (m *matcher) place(r *part.Result, f *part.Finding) (part.Point, bool) {
+	mm := r.ScaleOf(f.Image)
+	c := f.Box.Centre()
+	return part.Point{X: c.X * mm, Y: c.Y * mm}, mm > 0
+}
+
+func lengthOf(f *part.Finding) float64 {
+	for _, v := range []*float64{f.LengthMM, f.DiameterMM} {
+		if v != nil {
+			return *v
+		}
+	}
+	return 0
+}
+
+func viewOf(r *part.Result, f *part.Finding) part.View {
+	for i := range r.Pictures {
+		if r.Pictures[i].File == f.Image {
+			return r.Pictures[i].View
+		}
+	}
+	if onSeam(f) {
+		return part.Edge
+	}
+	return ""
+}
+
+// sizeFate says whether a finding that is there both times changed in size: by
+// more than twice the uncertainty of the difference, or by more than a set change
+// where that is not known. A finding without a size on both sides is there.
+func (m *matcher) sizeFate(f, g *part.Finding) Fate {
+	a, b, least := m.sizes(f, g)
+	if a == nil || b == nil {
+		return StillThere
+	}
+	switch d := math.Abs(*b) - math.Abs(*a); {
+	case d < -least:
+		return Smaller
+	case d > least:
+		return Larger
+	}
+	return StillThere
+}
+
+// sizes are the same size of both findings, and the least change that is one.
+func (m *matcher) sizes(f, g *part.Finding) (a, b *float64, least float64) {
+	var ua, ub *float64
+	switch {
+	case onSeam(f):
+		a, b, least = f.ValueUM, g.ValueUM, m.prm.StepUM
+		if f.Kind == part.Step {
+			ua, ub = stepU(m.before, f), stepU(m.after, g)
+		}
+	case f.DiameterMM != nil && g.DiameterMM != nil:
+		a, b, ua, ub, least = f.DiameterMM, g.DiameterMM, f.UDiamMM, g.UDiamMM, m.prm.SizeShare**f.DiameterMM
+	case f.LengthMM != nil && g.LengthMM != nil:
+		a, b, ua, ub, least = f.LengthMM, g.LengthMM, f.ULengthMM, g.ULengthMM, m.prm.SizeShare**f.LengthMM
+	}
+	if ua != nil && ub != nil {
+		least = part.CoverageK * hypot(*ua, *ub)
+	}
+	return a, b, least
+}
+
+// stationOf is the station of a seam finding ("120 deg, left"); nil where there
+// is none.
+func stationOf(r *part.Result, f *part.Finding) *part.Station {
+	var angle float64
+	var side part.Side
+	if n, _ := fmt.Sscanf(f.Station, "%g deg, %s", &angle, &side); n != 2 {
+		return nil
+	}
+	for i := range r.Seam.Stations {
+		if s := &r.Seam.Stations[i]; s.Side == side && math.Abs(s.AngleDeg-angle) < 0.01 {
+			return s
+		}
+	}
+	return nil
+}
+
+func stepU(r *part.Result, f *part.Finding) *float64 {
+	if s := stationOf(r, f); s != nil {
+		return s.UUM
+	}
+	return nil
+}
+
+// seen says whether the place of a finding of one inspection could have been seen
+// in the other: for the seam its station was measured; else a picture of the same
+// view, under a light in which the finding showed, was fit.
+func seen(from *part.Result, f *part.Finding, other *part.Result) bool {
+	if onSeam(f) {
+		s := stationOf(other, f)
+		if s == nil || s.State != part.Measured {
+			return false
+		}
+		value := map[part.Kind]*float64{part.Step: s.StepUM, part.Gap: s.GapUM, part.Bead: s.BeadUM}
+		return value[f.Kind] != nil
+	}
+	images := []string{f.Image}
+	for _, a := range f.AlsoIn {
+		images = append(images, a.Image)
+	}
+	for _, p := range from.Pictures {
+		if !slices.Contains(images, p.File) {
+			continue
+		}
+		for _, q := range other.Pictures {
+			if q.View == p.View && q.Light == p.Light && q.State == part.PictureOK {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// stepChanges sets the stations of both inspections beside each other, also
+// those that only one has.
+func stepChanges(before, after *part.Result) []StepChange {
+	type key struct {
+		angle float64
+		side  part.Side
+	}
+	at := map[key][2]*part.Station{}
+	for i, r := range []*part.Result{before, after} {
+		for k := range r.Seam.Stations {
+			s := &r.Seam.Stations[k]
+			both := at[key{s.AngleDeg, s.Side}]
+			both[i] = s
+			at[key{s.AngleDeg, s.Side}] = both
+		}
+	}
+	var out []StepChange
+	for k, both := range at {
+		var v, u [2]*float64
+		for i, s := range both {
+			if s != nil && s.State == part.Measured {
+				v[i], u[i] = s.StepUM, s.UUM
+			}
+		}
+		out = append(out, StepChange{k.angle, k.side, newDifference(v[0], u[0], v[1], u[1], 0)})
+	}
+	slices.SortFunc(out, func(a, b StepChange) int {
+		return cmp.Or(cmp.Compare(a.AngleDeg, b.AngleDeg), cmp.Compare(a.Side, b.Side))
+	})
+	return out
+}
+
+// say puts the comparison into lines: how many findings had each fate, then what
+// the reader must know of how they were matched.
+func (r Rework) say() []Line {
+	var lines []Line
+	if r.AllGone() {
+		lines = append(lines, Line{"rework.all_gone", map[string]any{"n": r.Counts[Gone]}})
+	} else {
+		for _, f := range Fates {
+			if n := r.Counts[f]; n > 0 {
+				lines = append(lines, Line{"rework." + string(f), map[string]any{"n": n}})
+			}
+		}
+	}
+	if r.Motion == nil {
+		lines = append(lines, Line{Key: "rework.as_it_lay"})
+	} else if math.Abs(r.Motion.TurnDeg) > 90 {
+		lines = append(lines, Line{"rework.turned", map[string]any{"deg": r.Motion.TurnDeg}})
+	}
+	return lines
+}

@@ -1,0 +1,184 @@
+package compare
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"finishbench/internal/part"
+)
+
+// faceUnit is an invented unit with an egg-shaped faceplate, moved by m (mm), and
+// findings at places on it.
+func faceUnit(m Motion, mm float64, findings ...part.Finding) *part.Result {
+	r := &part.Result{Stage: part.Wet, Verdict: part.Rework, MMPerPX: mm}
+	r.Pictures = []part.PictureReport{
+		{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK},
+		{File: "face_raking.jpg", View: part.Face, Light: part.Raking, State: part.PictureOK},
+	}
+	r.Faceplate = &part.Faceplate{Image: "face_diffuse.jpg", Light: part.Diffuse}
+	for k := range 120 {
+		s, c := math.Sincos(2 * math.Pi * float64(k) / 120)
+		p := m.of(part.Point{X: (8 + 0.8*s) * c, Y: 6 * s})
+		r.Faceplate.OutlinePX = append(r.Faceplate.OutlinePX, [2]float64{p.X / mm, p.Y / mm})
+	}
+	for i, f := range findings {
+		c := m.of(f.Box.Centre())
+		f.Number, f.Image = i+1, "face_raking.jpg"
+		f.Box = part.Box{c.X/mm - 5, c.Y/mm - 5, 10, 10}
+		r.Findings = append(r.Findings, f)
+	}
+	return r
+}
+
+// spot is a finding at a place of the faceplate, mm.
+func spot(k part.Kind, x, y, diameter float64) part.Finding {
+	return part.Finding{Kind: k, Zone: part.ZoneFace, Box: part.Box{x, y, 0, 0}, DiameterMM: part.Num(diameter), LengthMM: part.Num(diameter), UDiamMM: part.Num(0.01)}
+}
+
+func TestReworkMoved(t *testing.T) {
+	rng := newRand()
+	for range 60 {
+		turn := Motion{TurnDeg: 50*rng.Float64() - 25, XMM: 3 * rng.NormFloat64(), YMM: 3 * rng.NormFloat64()}
+		at := Motion{0, 14, 10}
+		moved := Motion{turn.TurnDeg, 14 + turn.XMM, 10 + turn.YMM}
+		before := faceUnit(at, 0.02, spot(part.Bubble, -5, 1, 0.3), spot(part.Dust, 2, 3, 0.2), spot(part.Dust, 4, -2, 0.2), spot(part.Crater, 0, -4, 0.4))
+		after := faceUnit(moved, 0.016, spot(part.Crater, 0.05, -4, 0.2), spot(part.Bubble, -5, 1.05, 0.3), spot(part.Fibre, -1, 0, 0.5))
+		r := ReworkOf(before, after, DefaultReworkParams())
+		want := map[Fate]int{StillThere: 1, Smaller: 1, Gone: 2, New: 1}
+		for _, f := range Fates {
+			if r.Counts[f] != want[f] {
+				t.Fatalf("moved by %+v: %v, want %v; found %+v %v", turn, r.Counts, want, r.Motion, *r.FitMM)
+			}
+		}
+		if r.Motion == nil || math.Abs(r.Motion.TurnDeg-turn.TurnDeg) > 1.5 {
+			t.Fatalf("turned by %v, found %+v", turn.TurnDeg, r.Motion)
+		}
+	}
+}
+
+// Put back the other way around, the findings tell.
+func TestReworkTurnedRound(t *testing.T) {
+	spots := []part.Finding{spot(part.Bubble, -5, 1, 0.3), spot(part.Dust, 2, 3, 0.2), spot(part.Dust, 4, -2, 0.2), spot(part.Crater, 0, -4, 0.4)}
+	r := ReworkOf(faceUnit(Motion{0, 14, 10}, 0.02, spots...), faceUnit(Motion{178, 13, 11}, 0.02, spots...), DefaultReworkParams())
+	if r.Counts[StillThere] != 4 || math.Abs(math.Abs(r.Motion.TurnDeg)-178) > 2 || !keysOf(r.Lines)["rework.turned"] {
+		t.Errorf("%v %+v %+v", r.Counts, r.Motion, r.Lines)
+	}
+}
+
+func TestReworkClean(t *testing.T) {
+	before := faceUnit(Motion{0, 14, 10}, 0.02, spot(part.Bubble, -5, 1, 0.3))
+	r := ReworkOf(before, faceUnit(Motion{5, 14, 10}, 0.02), DefaultReworkParams())
+	if !r.AllGone() || r.Counts[Gone] != 1 || r.Lines[0].Key != "rework.all_gone" {
+		t.Errorf("%v %+v", r.Counts, r.Lines)
+	}
+}
+
+// A place that was not seen again is not gone, and one not seen before not new.
+func TestReworkNotSeen(t *testing.T) {
+	one := faceUnit(Motion{0, 14, 10}, 0.02, spot(part.Bubble, -5, 1, 0.3))
+	blind := faceUnit(Motion{0, 14, 10}, 0.02)
+	blind.Pictures[1].State = part.PictureNoOK // raking, where it shows best
+	for _, r := range []Rework{ReworkOf(one, blind, DefaultReworkParams()), ReworkOf(blind, one, DefaultReworkParams())} {
+		if r.Counts[Unmeasured] != 1 || r.Counts[Gone]+r.Counts[New] != 0 || r.AllGone() {
+			t.Errorf("%v", r.Counts)
+		}
+	}
+	also := one.Findings[0]
+	also.AlsoIn = []part.Sighting{{Image: "face_diffuse.jpg"}}
+	one.Findings[0] = also
+	if r := ReworkOf(one, blind, DefaultReworkParams()); r.Counts[Gone] != 1 {
+		t.Errorf("it showed in diffuse light too, which was fit: %v", r.Counts)
+	}
+}
+
+// Without outlines the unit is taken to lie as before, and that is said.
+func TestReworkWithoutOutline(t *testing.T) {
+	before, after := faceUnit(Motion{0, 14, 10}, 0.02, spot(part.Bubble, -5, 1, 0.3)), faceUnit(Motion{0, 14.4, 10.4}, 0.02, spot(part.Bubble, -5, 1, 0.3))
+	before.Faceplate = nil
+	r := ReworkOf(before, after, DefaultReworkParams())
+	if r.Counts[StillThere] != 1 || r.Motion != nil || !keysOf(r.Lines)["rework.as_it_lay"] {
+		t.Errorf("%v %+v", r.Counts, r.Lines)
+	}
+	far := faceUnit(Motion{0, 18, 10}, 0.02, spot(part.Bubble, -5, 1, 0.3))
+	if r := ReworkOf(before, far, DefaultReworkParams()); r.Counts[Gone] != 1 || r.Counts[New] != 1 {
+		t.Errorf("4 mm away: %v", r.Counts)
+	}
+	before.MMPerPX = 0
+	if r := ReworkOf(before, after, DefaultReworkParams()); r.Counts[StillThere] != 0 {
+		t.Errorf("no scale: %v", r.Counts)
+	}
+}
+
+func TestReworkSeam(t *testing.T) {
+	step := func(v float64) *part.Result {
+		r := unitWith(part.Rework, 50, v, 3)
+		r.Findings = []part.Finding{{Kind: part.Step, Station: "0 deg, left", ValueUM: part.Num(v)}}
+		return r
+	}
+	ok := unitWith(part.Pass, 0, 12, 3)
+	lost := unitWith(part.NotMeasured, 0, math.NaN(), 3)
+	for _, c := range []struct {
+		after *part.Result
+		want  Fate
+	}{{step(88), StillThere}, {step(60), Smaller}, {step(120), Larger}, {ok, Gone}, {lost, Unmeasured}} { // each step has u = 2 um
+		r := ReworkOf(step(90), c.after, DefaultReworkParams())
+		if r.Counts[c.want] != 1 || len(r.Changes) != 1 {
+			t.Errorf("want %s: %v", c.want, r.Counts)
+		}
+	}
+	r := ReworkOf(step(90), ok, DefaultReworkParams())
+	if len(r.Steps) != 2 || *r.Steps[0].Step.Diff != -78 || math.Abs(*r.Steps[0].Step.U-math.Sqrt(8)) > 1e-12 || r.Steps[0].Side != part.Left {
+		t.Errorf("%+v", r.Steps)
+	}
+	if r := ReworkOf(step(90), lost, DefaultReworkParams()); r.Steps[0].Step.State != NotMeasured || r.Steps[0].Step.Diff != nil {
+		t.Errorf("%+v", r.Steps[0])
+	}
+}
+
+// Each finding has one fate, whatever there is.
+func FuzzRework(f *testing.F) {
+	f.Add(uint64(1), 3, 4, 10.0, 0.02)
+	f.Add(uint64(2), 0, 0, 170.0, 0.0)
+	f.Fuzz(func(t *testing.T, seed uint64, n, m int, turn, mm float64) {
+		if n < 0 || m < 0 || n > 12 || m > 12 || math.IsNaN(turn) || math.IsInf(turn, 0) {
+			t.Skip()
+		}
+		rng := rand.New(rand.NewPCG(seed, 1))
+		some := func(n int) (fs []part.Finding) {
+			for range n {
+				k := part.Kinds[rng.IntN(len(part.Kinds))]
+				g := spot(k, 10*rng.Float64()-5, 8*rng.Float64()-4, rng.Float64())
+				if onSeam(&g) {
+					g.Station = "30 deg, left"
+				}
+				fs = append(fs, g)
+			}
+			return fs
+		}
+		r := ReworkOf(faceUnit(Motion{0, 14, 10}, mm, some(n)...), faceUnit(Motion{turn, 14, 10}, mm, some(m)...), DefaultReworkParams())
+		b, a, sum := 0, 0, 0
+		for _, c := range r.Changes {
+			if c.Before != nil {
+				b++
+			}
+			if c.After != nil {
+				a++
+			}
+		}
+		for _, k := range r.Counts {
+			sum += k
+		}
+		if b != n || a != m || sum != len(r.Changes) {
+			t.Errorf("%d and %d findings, %d and %d told; %v", n, m, b, a, r.Counts)
+		}
+	})
+}
+
+func BenchmarkRework(b *testing.B) {
+	spots := []part.Finding{spot(part.Bubble, -5, 1, 0.3), spot(part.Dust, 2, 3, 0.2)}
+	x, y := faceUnit(Motion{0, 14, 10}, 0.02, spots...), faceUnit(Motion{10, 13, 11}, 0.02, spots...)
+	for b.Loop() {
+		ReworkOf(x, y, DefaultReworkParams())
+	}
+}
