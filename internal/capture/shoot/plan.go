@@ -1,0 +1,93 @@
+package shoot
+
+import (
+	"strconv"
+	"time"
+
+	"finishbench/internal/capture/rig"
+	"finishbench/internal/capture/sources"
+	"finishbench/internal/part"
+)
+
+// Step is one picture of the plan.
+type Step struct {
+	View     part.View
+	Light    part.Light
+	AngleDeg float64       // edge pictures
+	Camera   string        // name of the source
+	Settle   time.Duration // from light and turn to the picture
+}
+
+// File is the step's file name without its ending, as capture.Scan reads it:
+// edge_030, face_raking.
+func (s Step) File() string {
+	if s.View != part.Edge {
+		return string(s.View) + "_" + string(s.Light)
+	}
+	deg := strconv.FormatFloat(s.AngleDeg, 'f', -1, 64)
+	for s.AngleDeg >= 0 && len(whole(deg)) < 3 {
+		deg = "0" + deg
+	}
+	return "edge_" + deg
+}
+
+// whole is the part of a number before its point.
+func whole(s string) string {
+	for i := range s {
+		if s[i] == '.' {
+			return s[:i]
+		}
+	}
+	return s
+}
+
+// Shot is a picture taken for a step.
+type Shot struct {
+	Step
+	File   string      // name for records and results: edge_030.png
+	Image  *part.Image // the caller's to release
+	Raw    []byte      // the file as it came; nil: it did not come as a file
+	MIME   string      // of Raw
+	Taken  time.Time
+	Tries  int                // 1 or 2
+	Report part.PictureReport // whether it is fit to measure
+}
+
+// Part is the shot as the measuring packages know it.
+func (s Shot) Part() part.Shot {
+	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg}
+}
+
+// Progress is told as the plan is carried out.
+type Progress struct {
+	Done, Total int
+	Step        Step
+	Asking      string // what the operator is to do: one of the Ask words; "": nothing
+	Problem     string // what is wrong at the moment, in words; "": nothing
+	ProblemKey  string // one of the Problem words; "": nothing
+}
+
+// What the operator is asked to do, then presses the pedal. The step says which
+// view, light and angle.
+const (
+	AskTurn    = "turn"    // turn the unit to the step's angle
+	AskLight   = "light"   // switch to the step's light
+	AskPose    = "pose"    // place the unit for the step's view, light and angle
+	AskRelease = "release" // press the camera's own release; no pedal
+)
+
+// Kinds of problem.
+const (
+	ProblemCamera = "camera" // a camera does not deliver; it is waited for
+	ProblemRig    = "rig"    // lights and turntable do not answer; they are waited for
+	ProblemUnfit  = "unfit"  // the picture is not fit; it is taken once more
+)
+
+// Plan is how a unit is photographed.
+type Plan struct {
+	Steps    []Step // empty: the steps of the unit that the replay plays
+	Cameras  map[string]sources.Source
+	Rig      rig.Rig       // nil: the operator turns and switches
+	Patience time.Duration // a lost camera or line is waited for so long; 0: 60 s
+	Frame    time.Duration // a frame must come within so long of being asked for; 0: 5 s
+}
