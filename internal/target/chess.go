@@ -188,13 +188,35 @@ type boardPart struct {
 	clean      bool // most of the corners are clean crossings
 }
 
-// searchPart looks for any board of 3 x 3 corners or more.
+// nearMisses are how many corners a board may differ from what was asked for, by
+// a miscount or a side cut off, and be searched for as such.
+var nearMisses = [][2]int{{-1, 0}, {0, -1}, {-1, -1}, {1, 0}, {0, 1}, {1, 1}, {-2, 0}, {0, -2}}
+
+// searchPart looks for any board of 3 x 3 corners or more, and where little of
+// one is seen, for boards of nearly the size asked for.
 func (s *scene) searchPart() (boardPart, error) {
 	const least = 3
 	shrink := (max(s.p.W, s.p.H) + partSide - 1) / partSide
-	corners, c, r, err := searchCorners(shrunk(s.p, shrink), least, least, sectorFinder, true)
+	small := shrunk(s.p, shrink)
+	corners, c, r, err := searchCorners(small, least, least, sectorFinder, true)
 	if err != nil || corners == nil {
 		return boardPart{}, err
+	}
+	for _, d := range nearMisses {
+		if 2*c*r > s.spec.Cols*s.spec.Rows {
+			break
+		}
+		cols, rows := s.spec.Cols+d[0], s.spec.Rows+d[1]
+		if min(cols, rows) < least {
+			continue
+		}
+		near, _, _, err := searchCorners(small, cols, rows, sectorFinder, false)
+		if err != nil {
+			return boardPart{}, err
+		}
+		if near != nil {
+			corners, c, r = near, cols, rows
+		}
 	}
 	for i := range corners {
 		corners[i] = part.Point{X: unshrink(corners[i].X, shrink), Y: unshrink(corners[i].Y, shrink)}
