@@ -1,0 +1,195 @@
+// The bench's page: shows each state that the server sends, and sends keys and
+// buttons back. All words come from the server.
+"use strict";
+(function () {
+  var body = document.body, view = document.getElementById("view");
+  var lost = document.getElementById("lost"), said = document.getElementById("said"), status = document.getElementById("status");
+  var heard = Date.now(), boot = body.dataset.boot, shownPhase = "";
+  var pedals = (body.dataset.pedal || "").split(" ").filter(Boolean);
+
+  function part() { return view.querySelector("[data-phase]"); }
+  function phase() { var p = part(); return p ? p.dataset.phase : ""; }
+
+  // --- what a person wants: one thing after the other, each with the turn that was seen
+  var queue = Promise.resolve(), pressed = { turn: "", at: 0 };
+  function send(what, fields) {
+    var p = part();
+    if (!p) return;
+    var turn = p.dataset.turn, form = new URLSearchParams(fields || {});
+    if (what === "press") {
+      if (pressed.turn === turn && Date.now() - pressed.at < 1500) return; // a pedal that bounces
+      pressed = { turn: turn, at: Date.now() };
+    }
+    form.set("turn", what === "edit" ? "-1" : turn);
+    say("");
+    queue = queue.then(function () {
+      return fetch("/do/" + what, { method: "POST", body: form, credentials: "same-origin", headers: { "X-Script": "1", "X-Token": body.dataset.token } })
+        .then(function (r) {
+          if (r.status === 403) { location.reload(); return ""; }
+          return r.ok ? "" : r.text();
+        })
+        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { offline(true); pressed.turn = ""; });
+    });
+  }
+  function say(text) { said.textContent = text; said.hidden = !text; }
+  function unitForm() { var f = document.getElementById("unit"); return f ? new URLSearchParams(new FormData(f)) : null; }
+  function press() { send("press", phase() === "ready" ? unitForm() : null); }
+  function act(what) { if (what === "press") press(); else send(what); }
+
+  document.addEventListener("submit", function (e) {
+    var f = e.target;
+    if (f.id === "unit") { e.preventDefault(); press(); }
+    if (f.id === "overrule-form") { e.preventDefault(); var d = f.closest("dialog"); var v = new FormData(f); d.close(); send("overrule", v); }
+  });
+  document.addEventListener("click", function (e) {
+    var b = e.target.closest("button");
+    if (!b) return;
+    if (b.dataset.do) act(b.dataset.do);
+    if (b.dataset.open) open(b.dataset.open);
+    if (b.dataset.close) document.getElementById(b.dataset.close).close();
+  });
+  document.addEventListener("change", function (e) {
+    if (e.target.closest("#set")) e.target.form.requestSubmit();
+    else if (e.target.closest("#unit")) send("edit", unitForm());
+  });
+  function open(id) {
+    var d = document.getElementById(id);
+    if (!d || d.open) return;
+    d.showModal();
+    var first = d.querySelector("input");
+    if (first) first.focus();
+  }
+
+  // --- keys
+  document.addEventListener("keydown", function (e) {
+    if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
+    var t = e.target, tag = t.tagName, text = (tag === "INPUT" && t.type !== "radio") || tag === "TEXTAREA";
+    var dialog = document.querySelector("dialog[open]");
+    if (pedals.indexOf(e.key) >= 0 && !dialog) { e.preventDefault(); if (!e.repeat) press(); return; }
+    if (e.key === "Enter" && t.id === "serial") { // a reader ends with it; the press is the operator's
+      e.preventDefault();
+      send("edit", unitForm());
+      var go = document.getElementById("go");
+      if (t.value.trim() && go) go.focus();
+      return;
+    }
+    if (e.key === "Escape" && !dialog) {
+      if (phase() === "shooting" || phase() === "halted") { e.preventDefault(); if (!e.repeat) act("cancel"); }
+      else if (text) { t.blur(); view.focus(); }
+      return;
+    }
+    if (dialog || !part()) return;
+    if (e.key === " ") {
+      if ((text && t.id !== "serial") || tag === "SELECT" || tag === "A" || tag === "SUMMARY") return;
+      if (tag === "BUTTON" && t.id !== "go" && t.dataset.do !== "press") return; // the button that has the focus
+      if (tag === "INPUT" && t.type === "radio" && !t.checked) return; // chooses it
+      e.preventDefault();
+      if (!e.repeat) press();
+      return;
+    }
+    if (text || tag === "SELECT" || e.repeat) return;
+    var k = e.key.toLowerCase();
+    if (k === "u") { e.preventDefault(); act("undo"); }
+    if (phase() === "answered" && k === "o") { e.preventDefault(); open("overrule"); }
+    if (phase() === "answered" && k === "r") { e.preventDefault(); act("retry"); }
+  });
+
+  // --- states
+  function show(html, ph) {
+    var f = document.activeElement, keep = null;
+    if (f && view.contains(f) && f.id && shownPhase === ph) {
+      keep = { id: f.id, value: f.value, start: null, end: null };
+      try { keep.start = f.selectionStart; keep.end = f.selectionEnd; } catch (x) { /* not a text field */ }
+    }
+    var dialog = document.querySelector("dialog[open]");
+    if (dialog && shownPhase === ph) return; // a choice is being made
+    view.innerHTML = html;
+    var again = keep && document.getElementById(keep.id);
+    if (again) {
+      if (again.tagName === "INPUT" && again.type !== "radio") again.value = keep.value;
+      again.focus();
+      if (keep.start !== null) try { again.setSelectionRange(keep.start, keep.end); } catch (x) { /* likewise */ }
+    } else if (shownPhase !== ph) arrive(ph);
+    shownPhase = ph;
+    lives();
+  }
+  function arrive(ph) {
+    var serial = document.getElementById("serial"), go = view.querySelector(".go"), p = part();
+    if (ph === "ready" && serial && !serial.value) serial.focus();
+    else if (go) go.focus({ preventScroll: true });
+    else view.focus({ preventScroll: true });
+    window.scrollTo(0, 0);
+    if (ph === "answered") { status.textContent = p.dataset.say; tone(p.dataset.verdict); }
+    else { var h = view.querySelector("h1"); status.textContent = h ? h.textContent : ""; }
+  }
+
+  // --- tones: rising for a pass, a pair for rework, low for a reject, one even note else
+  var audio = null;
+  var tunes = { pass: [[660, 0, .13], [990, .14, .22]], rework: [[520, 0, .16], [520, .24, .16]], reject: [[230, 0, .5]], not_measured: [[400, 0, .12], [400, .18, .12], [400, .36, .12]] };
+  function wakeAudio() {
+    var A = window.AudioContext || window.webkitAudioContext;
+    if (!audio && A) audio = new A();
+    if (audio && audio.state === "suspended") audio.resume();
+  }
+  document.addEventListener("keydown", wakeAudio);
+  document.addEventListener("pointerdown", wakeAudio);
+  function tone(verdict) {
+    body.dataset.toned = verdict; // for tests
+    if (body.dataset.sound === "off" || !audio) return;
+    (tunes[verdict] || []).forEach(function (n) {
+      var o = audio.createOscillator(), g = audio.createGain(), at = audio.currentTime + n[1];
+      o.type = "triangle"; o.frequency.value = n[0];
+      g.gain.setValueAtTime(0, at); g.gain.linearRampToValueAtTime(.35, at + .02); g.gain.linearRampToValueAtTime(0, at + n[2]);
+      o.connect(g).connect(audio.destination); o.start(at); o.stop(at + n[2] + .02);
+    });
+  }
+
+  // --- live pictures: the next is asked for once the last is there
+  var round = 0;
+  function lives() {
+    round++;
+    view.querySelectorAll("img[data-live]").forEach(function (img) { pull(img, round); });
+  }
+  function pull(img, mine) {
+    var wait = Number(img.dataset.every) || 250, next = new Image(), url = "/live/" + encodeURIComponent(img.dataset.live) + "?n=" + Date.now();
+    function again(ms) { setTimeout(function () { if (mine === round && img.isConnected) pull(img, mine); }, document.hidden ? 2000 : ms); }
+    next.onload = function () { img.src = next.src; img.classList.add("here"); again(wait); };
+    next.onerror = function () { img.classList.remove("here"); again(1500); };
+    next.src = url;
+  }
+
+  // --- the connection
+  function offline(yes) { lost.hidden = !yes; body.classList.toggle("offline", yes); }
+  if (body.dataset.watch && part()) {
+    var source = null;
+    var connect = function () {
+      if (source) source.close();
+      source = new EventSource("/events");
+      source.addEventListener("hello", function (e) {
+        heard = Date.now();
+        if (e.data !== boot) { location.reload(); return; } // another run of the program
+        offline(false);
+      });
+      source.addEventListener("state", function (e) { heard = Date.now(); var s = JSON.parse(e.data); show(s.html, s.phase); });
+      source.addEventListener("aids", function (e) {
+        heard = Date.now();
+        var all = JSON.parse(e.data);
+        view.querySelectorAll("[data-aid]").forEach(function (d) { var h = all[d.dataset.aid]; if (h !== undefined && d.innerHTML !== h) d.innerHTML = h; });
+      });
+      source.addEventListener("beat", function () { heard = Date.now(); });
+      source.onerror = function () { offline(true); };
+    };
+    connect();
+    setInterval(function () {
+      if (Date.now() - heard > 12000) offline(true);
+      // A browser gives up after some errors; then it is asked again, and a page
+      // that may no longer be watched is loaded anew.
+      if (source.readyState === 2) {
+        fetch("/", { credentials: "same-origin", headers: { Accept: "text/html" } }).then(function (r) { if (r.redirected) location.reload(); else connect(); }, function () { });
+      }
+    }, 2000);
+    shownPhase = phase();
+    lives();
+    if (!document.activeElement || document.activeElement === body) { var g = view.querySelector(".go"); if (g) g.focus({ preventScroll: true }); }
+  }
+})();

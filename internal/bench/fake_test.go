@@ -1,0 +1,311 @@
+package bench
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"sync"
+	"testing"
+	"time"
+
+	"finishbench/internal/part"
+	"finishbench/internal/report"
+)
+
+// fakeShooter takes pictures that show nothing; a test can hold it, break it and
+// make it ask.
+type fakeShooter struct {
+	mu    sync.Mutex
+	plan  []Shot
+	lost  bool          // the camera does not deliver
+	stop  int           // breaks off after so many shots; 0: never
+	asks  map[int]bool  // before which shots it asks
+	each  time.Duration // time a shot takes
+	press chan struct{}
+	back  int // shots released
+	took  int
+}
+
+func newFakeShooter() *fakeShooter {
+	f := &fakeShooter{press: make(chan struct{}, 1), asks: map[int]bool{}}
+	for _, a := range []float64{0, 30, 60, 90, 120, 150} {
+		f.plan = append(f.plan, Shot{File: "edge_" + trim(a) + ".jpg", View: part.Edge, Light: part.Back, AngleDeg: a})
+	}
+	f.plan = append(f.plan, Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}, Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking})
+	for i := range f.plan {
+		p := &f.plan[i]
+		p.Raw, p.MIME = grey(64+i, 48), "image/jpeg"
+		p.Report = part.PictureReport{File: p.File, View: p.View, Light: p.Light, State: part.PictureOK}
+	}
+	return f
+}
+
+func (f *fakeShooter) set(change func()) { f.mu.Lock(); defer f.mu.Unlock(); change() }
+
+func (f *fakeShooter) Shoot(ctx context.Context, u UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error) {
+	shots := append([]Shot(nil), kept...)
+	for i := len(kept); i < len(f.plan); i++ {
+		f.mu.Lock()
+		lost, stop, ask, each := f.lost, f.stop, f.asks[i], f.each
+		f.mu.Unlock()
+		p := Progress{Done: i, Total: len(f.plan), View: f.plan[i].View, Light: f.plan[i].Light, AngleDeg: f.plan[i].AngleDeg}
+		if lost || stop > 0 && i == stop {
+			return shots, errors.New("the cable is out")
+		}
+		if ask {
+			p.Asking = &Phrase{Key: "ask.turn", Args: map[string]string{"angle": trim(p.AngleDeg)}}
+			say(p)
+			select {
+			case <-f.press:
+			case <-ctx.Done():
+				return shots, ctx.Err()
+			}
+			p.Asking = nil
+		}
+		say(p)
+		select {
+		case <-time.After(each):
+		case <-ctx.Done():
+			return shots, ctx.Err()
+		}
+		shots = append(shots, f.plan[i])
+		f.set(func() { f.took++ })
+	}
+	return shots, nil
+}
+
+func (f *fakeShooter) Press() {
+	select {
+	case f.press <- struct{}{}:
+	default:
+	}
+}
+
+func (f *fakeShooter) Live(string) ([]byte, Aid, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.lost {
+		return nil, Aid{}, errors.New("the cable is out")
+	}
+	return grey(320, 240), Aid{Gauge{.7, .5, 1}, Gauge{.2, .3, .8}, Gauge{math.NaN(), 0, .5}}, nil
+}
+
+func (f *fakeShooter) Cameras() []CameraState {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.lost {
+		return []CameraState{{Name: "edge", Why: &Phrase{Key: "problem.camera_lost", Args: map[string]string{"camera": "edge", "why": "no frame for 3 s"}}}}
+	}
+	return []CameraState{{Name: "edge", Ready: true}}
+}
+
+func (f *fakeShooter) Release(s []Shot) { f.set(func() { f.back += len(s) }) }
+
+// grey is a grey JPEG file with a lighter disc in it.
+func grey(w, h int) []byte {
+	m := image.NewGray(image.Rect(0, 0, w, h))
+	for i := range m.Pix {
+		x, y := i%w-w/2, i/w-h/2
+		m.Pix[i] = 60
+		if x*x+y*y < h*h/9 {
+			m.Pix[i] = 170
+		}
+	}
+	m.SetGray(0, 0, color.Gray{255})
+	var b bytes.Buffer
+	_ = jpeg.Encode(&b, m, nil)
+	return b.Bytes()
+}
+
+// fakeJudge gives the results of its list, one after the other.
+type fakeJudge struct {
+	mu   sync.Mutex
+	next []Outcome
+	took time.Duration
+	n    int
+}
+
+func (f *fakeJudge) Judge(_ context.Context, u UnitInfo, shots []Shot) (Outcome, error) {
+	time.Sleep(f.took)
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	o := f.next[f.n%len(f.next)]
+	f.n++
+	r := *o.Result
+	r.Unit, r.Stage = u.Name(), u.Stage
+	o.Result = &r
+	return o, nil
+}
+
+// Invented outcomes, one for each verdict.
+func passing() Outcome {
+	return Outcome{Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, Score: part.Num(1), Seam: part.Seam{WorstStepUM: part.Num(-12)}}, MainFile: "face_diffuse.jpg", Main: grey(800, 600)}
+}
+
+func reworking() Outcome {
+	return Outcome{
+		Result: &part.Result{Verdict: part.Rework, Stage: part.Wet, Score: part.Num(60), MMPerPX: .015,
+			Seam: part.Seam{WorstStepUM: part.Num(92), Stations: []part.Station{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(92), UUM: part.Num(4)}}},
+			Findings: []part.Finding{
+				{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Major, Station: "120 deg, left", ValueUM: part.Num(92), Image: "edge_120.jpg", Confidence: 1},
+				{Number: 2, Kind: part.Dust, Zone: part.ZoneFace, Severity: part.Moderate, DiameterMM: part.Num(.21), Image: "face_diffuse.jpg", Confidence: .9},
+			}},
+		Causes:   []Cause{{Number: 1, Measure: "proud_um", Value: 92, Limit: 50, UUM: 4, Mends: true}, {Number: 2, Measure: "diameter_mm", Value: .21, Limit: .15, UUM: math.NaN(), Mends: true}},
+		MainFile: "edge_120.jpg", Main: grey(800, 600), Crops: []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}},
+	}
+}
+
+func rejecting() Outcome {
+	return Outcome{
+		Result: &part.Result{Verdict: part.Reject, Stage: part.Wet, Score: part.Num(100),
+			Findings: []part.Finding{{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Critical, Station: "30 deg, right", ValueUM: part.Num(-210), Image: "edge_30.jpg", Confidence: 1}}},
+		Causes:   []Cause{{Number: 1, Measure: "recessed_um", Value: 210, Limit: 50, UUM: 4}},
+		MainFile: "edge_30.jpg", Main: grey(800, 600), Crops: []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}},
+	}
+}
+
+func unmeasuring() Outcome {
+	return Outcome{Result: &part.Result{Verdict: part.NotMeasured, Stage: part.Wet,
+		Pictures: []part.PictureReport{{File: "face_raking.jpg", View: part.Face, Light: part.Raking, State: part.PictureNoOK, Problems: []part.Problem{{Name: "out_of_focus"}}}}},
+		MainFile: "face_raking.jpg", Main: grey(800, 600)}
+}
+
+// memory keeps records for as long as the test runs.
+type memory struct {
+	mu       sync.Mutex
+	all      []Past
+	pictures map[string][]byte
+	broken   error
+}
+
+func (m *memory) Add(_ context.Context, e Entry) (int64, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.broken != nil {
+		return 0, m.broken
+	}
+	p := Past{ID: int64(len(m.all) + 1), Unit: e.Unit, Ended: e.Ended, Result: *e.Outcome.Result}
+	for _, s := range e.Shots {
+		sum := sha256.Sum256(s.Raw)
+		sha := hex.EncodeToString(sum[:])
+		if m.pictures == nil {
+			m.pictures = map[string][]byte{}
+		}
+		m.pictures[sha] = s.Raw
+		p.Pictures = append(p.Pictures, PastPicture{s.File, sha, s.View, s.Light})
+	}
+	m.all = append(m.all, p)
+	return p.ID, nil
+}
+
+func (m *memory) Withdraw(_ context.Context, id int64, _, _ string) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.broken != nil {
+		return m.broken
+	}
+	m.all[id-1].Withdrawn = true
+	return nil
+}
+
+func (m *memory) Overrule(_ context.Context, id int64, o Overrule) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.broken != nil {
+		return m.broken
+	}
+	m.all[id-1].Overruled = &o
+	return nil
+}
+
+func (m *memory) History(_ context.Context, serial string) ([]Past, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	var out []Past
+	for _, p := range m.all {
+		if p.Unit.Serial == serial {
+			out = append(out, p)
+		}
+	}
+	return out, nil
+}
+
+func (m *memory) PictureBytes(_ context.Context, sha string) ([]byte, string, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if b, ok := m.pictures[sha]; ok {
+		return b, "image/jpeg", nil
+	}
+	return nil, "", ErrForgotten
+}
+
+// rigged is a station with fakes, running, and its server.
+type rigged struct {
+	*Station
+	shooter *fakeShooter
+	judge   *fakeJudge
+	memory  *memory
+	server  *Server
+	web     *httptest.Server
+	end     context.CancelFunc
+}
+
+func rig(t testing.TB, o Options, outcomes ...Outcome) *rigged {
+	t.Helper()
+	if len(outcomes) == 0 {
+		outcomes = []Outcome{passing(), reworking(), rejecting(), unmeasuring()}
+	}
+	r := &rigged{shooter: newFakeShooter(), judge: &fakeJudge{next: outcomes}, memory: &memory{}}
+	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: r.judge, Recorder: r.memory, Log: t.Logf}, UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
+	ctx, cancel := context.WithCancel(context.Background())
+	r.end = cancel
+	done := make(chan struct{})
+	go func() { r.Station.Run(ctx); close(done) }()
+	if o.Languages == nil {
+		var err error
+		if o.Languages, _, err = LoadLanguages(""); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.server = NewServer(r.Station, o)
+	r.web = httptest.NewServer(http.Handler(r.server))
+	t.Cleanup(func() {
+		cancel()
+		<-done
+		r.web.Close()
+	})
+	return r
+}
+
+// until waits for a state.
+func (r *rigged) until(t testing.TB, what string, ok func(*Snapshot) bool) *Snapshot {
+	t.Helper()
+	for end := time.Now().Add(5 * time.Second); time.Now().Before(end); time.Sleep(time.Millisecond) {
+		if s := r.Snapshot(); ok(s) {
+			return s
+		}
+	}
+	t.Fatalf("%s did not come; it stands at %q", what, r.Snapshot().Phase)
+	return nil
+}
+
+func (r *rigged) phase(t testing.TB, p Phase) *Snapshot {
+	t.Helper()
+	return r.until(t, string(p), func(s *Snapshot) bool { return s.Phase == p && !s.busy })
+}
+
+// send is Send from whoever sees the state as it is.
+func (r *rigged) send(t testing.TB, e ...Event) {
+	t.Helper()
+	if err := r.Send(t.Context(), -1, e...); err != nil {
+		t.Fatalf("%T: %v", e[0], err)
+	}
+}

@@ -1,0 +1,680 @@
+package bench
+
+import (
+	"bytes"
+	"embed"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html/template"
+	"net"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"finishbench/internal/part"
+	"finishbench/internal/report"
+)
+
+//go:embed bench.css bench.js
+var assets embed.FS
+
+// Options say how the page is served.
+type Options struct {
+	Languages  *Languages
+	Language   string      // of browsers that ask for none that is there; "": English
+	PedalKeys  []string    // names of keys, as browsers call them, that start like the space bar
+	Passphrase *Passphrase // nil: everyone who reaches the server is let in
+	Hosts      []string    // names by which the bench is called, beside localhost and addresses
+	Secure     bool        // served over TLS
+}
+
+// Bounds of what a request may hold, bytes, and of time.
+const (
+	maxForm       = 16 << 10
+	heartbeat     = 5 * time.Second
+	eventDeadline = 5 * time.Second // a browser that takes no event for so long is dropped
+)
+
+// Server shows a station to browsers.
+type Server struct {
+	Options
+	b        *Station
+	boot     string
+	sessions sessions
+	tries    tries
+	hashing  chan struct{} // one passphrase at a time: hashing takes 64 MiB
+	cache    partCache
+	mux      *http.ServeMux
+}
+
+// NewServer returns the handler of a station's page.
+func NewServer(b *Station, o Options) *Server {
+	s := &Server{Options: o, b: b, boot: token()[:12], hashing: make(chan struct{}, 1)}
+	m := http.NewServeMux()
+	open := func(pattern string, h http.HandlerFunc) { m.HandleFunc(pattern, h) }
+	// Behind the passphrase, where there is one.
+	in := func(pattern string, h func(http.ResponseWriter, *http.Request, session)) {
+		m.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
+			x, ok := s.session(r)
+			if !ok || !x.in {
+				s.lockedOut(w, r)
+				return
+			}
+			h(w, r, x)
+		})
+	}
+	// What changes something carries the session's token.
+	post := func(pattern string, h func(http.ResponseWriter, *http.Request, session)) {
+		in("POST "+pattern, func(w http.ResponseWriter, r *http.Request, x session) {
+			if s.formOK(w, r, x) {
+				h(w, r, x)
+			}
+		})
+	}
+	open("GET /bench.css", s.asset("bench.css", "text/css; charset=utf-8"))
+	open("GET /bench.js", s.asset("bench.js", "text/javascript; charset=utf-8"))
+	open("GET /palette.css", fixed([]byte(report.PaletteCSS()), "text/css; charset=utf-8"))
+	open("GET /icon.svg", fixed([]byte(strings.Replace(string(report.VerdictSign(part.Pass)), "<svg ", `<svg xmlns="http://www.w3.org/2000/svg" `, 1)), "image/svg+xml"))
+	open("GET /login", s.loginPage)
+	open("POST /login", s.login)
+	in("GET /{$}", s.home)
+	in("GET /events", s.events)
+	in("GET /live/{camera}", s.livePicture)
+	in("GET /answer/{id}/{file}", s.answerPicture)
+	in("GET /record/{sha}", s.recordPicture)
+	in("GET /look", s.look)
+	in("GET /shift", s.shift)
+	post("/seen", s.seen)
+	post("/set", s.set)
+	post("/leave", s.leave)
+	post("/do/{what}", s.do)
+	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.wrong(w, r, http.StatusNotFound, "wrong.not_found") })
+	s.mux = m
+	return s
+}
+
+// ServeHTTP checks a request's host and sets the headers that all answers have.
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	h := w.Header()
+	h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("X-Frame-Options", "DENY")
+	h.Set("Referrer-Policy", "no-referrer")
+	h.Set("Cross-Origin-Opener-Policy", "same-origin")
+	h.Set("Cross-Origin-Resource-Policy", "same-origin")
+	h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=()")
+	h.Set("Cache-Control", "no-store")
+	if s.Secure {
+		h.Set("Strict-Transport-Security", "max-age=31536000")
+	}
+	if !s.hostOK(r.Host) {
+		s.wrong(w, r, http.StatusMisdirectedRequest, "wrong.host")
+		return
+	}
+	// No other site's page may make this one do anything.
+	if site := r.Header.Get("Sec-Fetch-Site"); r.Method != http.MethodGet && r.Method != http.MethodHead && site != "" && site != "same-origin" && site != "none" {
+		s.wrong(w, r, http.StatusForbidden, "wrong.forbidden")
+		return
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+	s.mux.ServeHTTP(w, r)
+}
+
+// hostOK says whether a name is the bench's own. An address is: who asks for an
+// address was not led here by a name that someone else points at the bench.
+func (s *Server) hostOK(host string) bool {
+	name := host
+	if h, _, err := net.SplitHostPort(host); err == nil {
+		name = h
+	}
+	name = strings.TrimSuffix(strings.ToLower(strings.Trim(name, "[]")), ".")
+	if name == "localhost" || net.ParseIP(name) != nil {
+		return true
+	}
+	return name != "" && slices.ContainsFunc(s.Hosts, func(h string) bool { return strings.EqualFold(h, name) })
+}
+
+// Cookies.
+const (
+	cookieSession = "finishbench"
+	cookieLang    = "lang"
+	cookieTheme   = "theme"
+	cookieSound   = "sound"
+	cookieSeen    = "seen"
+)
+
+func (s *Server) setCookie(w http.ResponseWriter, name, value string, days int, hidden bool) {
+	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: days * 24 * 3600, HttpOnly: hidden, Secure: s.Secure, SameSite: http.SameSiteStrictMode})
+}
+
+func cookie(r *http.Request, name string) string {
+	c, err := r.Cookie(name)
+	if err != nil {
+		return ""
+	}
+	return c.Value
+}
+
+func (s *Server) session(r *http.Request) (session, bool) {
+	return s.sessions.get(cookie(r, cookieSession), s.b.Parts.Now())
+}
+
+// lang is the language of a request.
+func (s *Server) lang(r *http.Request) *Lang {
+	want := cookie(r, cookieLang)
+	accept := r.Header.Get("Accept-Language")
+	if accept == "" || accept == "*" {
+		accept = s.Language
+	}
+	return s.Languages.Choose(want, accept)
+}
+
+// oneOf is the value where it is one of the list, else the list's first.
+func oneOf(v string, list []string) string {
+	if slices.Contains(list, v) {
+		return v
+	}
+	return list[0]
+}
+
+// whole writes a page around its middle.
+func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x session, title string, body template.HTML, bare bool) {
+	p := page{
+		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes), Sound: oneOf(cookie(r, cookieSound), sounds),
+		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.all, Locked: s.Passphrase != nil, Bare: bare, Body: body,
+	}
+	if bare {
+		p.Path = "/login"
+	}
+	html, err := p.render("shell")
+	if err != nil {
+		s.b.Log("%v", err)
+		http.Error(w, http.StatusText(http.StatusInternalServerError), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	_, _ = w.Write([]byte(html))
+}
+
+// wrong says what did not work: as a page to people, in a line to the script.
+func (s *Server) wrong(w http.ResponseWriter, r *http.Request, status int, key string) {
+	s.wrongText(w, r, status, s.lang(r).T(key))
+}
+
+func (s *Server) wrongText(w http.ResponseWriter, r *http.Request, status int, text string) {
+	if r.Header.Get("X-Script") != "" || !strings.Contains(r.Header.Get("Accept"), "text/html") {
+		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+		w.WriteHeader(status)
+		_, _ = w.Write([]byte(text))
+		return
+	}
+	x, _ := s.session(r)
+	body, err := page{Lang: s.lang(r), View: text}.render("wrong")
+	if err != nil {
+		s.b.Log("%v", err)
+	}
+	s.whole(w, r, status, x, text, body, true)
+}
+
+// asset serves an embedded file.
+func (s *Server) asset(name, mime string) http.HandlerFunc {
+	data, err := assets.ReadFile(name)
+	if err != nil {
+		panic("bench: " + err.Error()) // embedded at build time
+	}
+	return fixed(data, mime)
+}
+
+func fixed(data []byte, mime string) http.HandlerFunc {
+	return func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", mime)
+		w.Header().Set("Cache-Control", "no-cache")
+		_, _ = w.Write(data)
+	}
+}
+
+// lockedOut sends a browser to the passphrase; where none is asked for, it gets
+// its session at once.
+func (s *Server) lockedOut(w http.ResponseWriter, r *http.Request) {
+	page := r.Method == http.MethodGet && r.Header.Get("X-Script") == "" && strings.Contains(r.Header.Get("Accept"), "text/html")
+	switch {
+	case !page:
+		s.wrong(w, r, http.StatusForbidden, "wrong.forbidden")
+	case s.Passphrase == nil:
+		s.begin(w, true)
+		http.Redirect(w, r, r.URL.RequestURI(), http.StatusSeeOther)
+	default:
+		http.Redirect(w, r, "/login", http.StatusSeeOther)
+	}
+}
+
+func (s *Server) begin(w http.ResponseWriter, in bool) session {
+	id, x := s.sessions.begin(in, s.b.Parts.Now())
+	s.setCookie(w, cookieSession, id, 0, true)
+	return x
+}
+
+// formOK checks the token of a request that changes something.
+func (s *Server) formOK(w http.ResponseWriter, r *http.Request, x session) bool {
+	if err := r.ParseForm(); err != nil {
+		s.wrong(w, r, http.StatusBadRequest, "wrong.form")
+		return false
+	}
+	given := r.Header.Get("X-Token")
+	if given == "" {
+		given = r.PostForm.Get("token")
+	}
+	if !same(given, x.csrf) {
+		s.wrong(w, r, http.StatusForbidden, "wrong.forbidden")
+		return false
+	}
+	return true
+}
+
+type loginView struct{ Token, Problem string }
+
+func (s *Server) loginPage(w http.ResponseWriter, r *http.Request) {
+	if s.Passphrase == nil {
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return
+	}
+	x, ok := s.session(r)
+	if ok && x.in {
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return
+	}
+	if !ok {
+		x = s.begin(w, false)
+	}
+	s.showLogin(w, r, http.StatusOK, x, "")
+}
+
+func (s *Server) showLogin(w http.ResponseWriter, r *http.Request, status int, x session, problem string) {
+	l := s.lang(r)
+	if problem != "" {
+		problem = l.T(problem)
+	}
+	body, err := page{Lang: l, View: loginView{x.csrf, problem}}.render("login")
+	if err != nil {
+		s.b.Log("%v", err)
+	}
+	s.whole(w, r, status, x, l.T("login.title"), body, true)
+}
+
+func (s *Server) login(w http.ResponseWriter, r *http.Request) {
+	x, ok := s.session(r)
+	if !ok || s.Passphrase == nil {
+		http.Redirect(w, r, "/login", http.StatusSeeOther)
+		return
+	}
+	if !s.formOK(w, r, x) {
+		return
+	}
+	from := r.RemoteAddr
+	if host, _, err := net.SplitHostPort(from); err == nil {
+		from = host
+	}
+	if !s.tries.allow(from, s.b.Parts.Now()) {
+		w.Header().Set("Retry-After", "60")
+		s.showLogin(w, r, http.StatusTooManyRequests, x, "login.slow")
+		return
+	}
+	s.hashing <- struct{}{}
+	right := s.Passphrase.Right(r.PostForm.Get("passphrase"))
+	<-s.hashing
+	if !right {
+		s.showLogin(w, r, http.StatusForbidden, x, "login.wrong")
+		return
+	}
+	s.tries.forgive(from)
+	s.sessions.end(cookie(r, cookieSession)) // a new one: the old one's name was known before
+	s.begin(w, true)
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+func (s *Server) leave(w http.ResponseWriter, r *http.Request, _ session) {
+	s.sessions.end(cookie(r, cookieSession))
+	http.Redirect(w, r, "/login", http.StatusSeeOther)
+}
+
+func (s *Server) seen(w http.ResponseWriter, r *http.Request, _ session) {
+	s.setCookie(w, cookieSeen, "1", 3650, true)
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+func (s *Server) set(w http.ResponseWriter, r *http.Request, _ session) {
+	if l := s.Languages.byTag(r.PostForm.Get("lang")); l != nil {
+		s.setCookie(w, cookieLang, l.Tag, 3650, true)
+	}
+	s.setCookie(w, cookieTheme, oneOf(r.PostForm.Get("theme"), themes), 3650, true)
+	s.setCookie(w, cookieSound, oneOf(r.PostForm.Get("sound"), sounds), 3650, true)
+	back := oneOf(r.PostForm.Get("back"), []string{"/", "/look", "/shift"})
+	http.Redirect(w, r, back, http.StatusSeeOther)
+}
+
+func (s *Server) home(w http.ResponseWriter, r *http.Request, x session) {
+	l := s.lang(r)
+	if cookie(r, cookieSeen) == "" {
+		body, err := page{Lang: l, View: x.csrf}.render("cautions")
+		if err != nil {
+			s.b.Log("%v", err)
+		}
+		s.whole(w, r, http.StatusOK, x, l.T("cautions.title"), body, true)
+		return
+	}
+	c, err := s.cache.get(s.b, l)
+	if err != nil {
+		s.fault(w, r, err)
+		return
+	}
+	s.whole(w, r, http.StatusOK, x, l.T("title"), c.html, false)
+}
+
+func (s *Server) fault(w http.ResponseWriter, r *http.Request, err error) {
+	s.b.Log("%v", err)
+	s.wrong(w, r, http.StatusInternalServerError, "problem.fault")
+}
+
+// do carries out what a person wants of the station.
+func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
+	f := r.PostForm
+	turn, err := strconv.ParseInt(f.Get("turn"), 10, 64)
+	if err != nil {
+		s.wrong(w, r, http.StatusBadRequest, "wrong.form")
+		return
+	}
+	now := s.b.Snapshot()
+	var events []Event
+	switch r.PathValue("what") {
+	case "press":
+		if f.Has("serial") && now.Phase == Ready {
+			events = append(events, editOf(f))
+		}
+		events = append(events, Press{})
+	case "edit":
+		events = append(events, editOf(f))
+	case "cancel":
+		events = append(events, Cancel{})
+	case "retry":
+		events = append(events, Retry{})
+	case "undo":
+		events = append(events, Undo{now.Unit.Operator})
+	case "overrule":
+		events = append(events, Overruling{Overrule{By: now.Unit.Operator, Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
+	default:
+		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
+		return
+	}
+	err = s.b.Send(r.Context(), turn, events...)
+	var no refused
+	switch {
+	case errors.As(err, &no):
+		s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(&no.Phrase))
+	case err != nil:
+		s.wrong(w, r, http.StatusServiceUnavailable, "lost_server")
+	case r.Header.Get("X-Script") != "":
+		w.WriteHeader(http.StatusNoContent)
+	default:
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+	}
+}
+
+func editOf(f url.Values) Edit {
+	return Edit{Unit: UnitInfo{Serial: f.Get("serial"), Side: f.Get("side"), Stage: part.Stage(f.Get("stage")), Lot: f.Get("lot"), Operator: f.Get("operator")}, Follow: f.Get("follow")}
+}
+
+// cachedPart is the middle of the page as last rendered.
+type cachedPart struct {
+	version int64
+	made    time.Time
+	html    template.HTML
+	event   []byte // the same, ready to be sent
+}
+
+// cacheFor is how long a part of the same state may be shown again: cameras and
+// notices in it change by themselves.
+const cacheFor = time.Second
+
+// partCache renders a state once for each language, however many watch.
+type partCache struct {
+	mu sync.Mutex
+	by map[string]cachedPart
+}
+
+// event is what the script gets.
+type event struct {
+	HTML  template.HTML `json:"html"`
+	Phase Phase         `json:"phase"`
+	Turn  int64         `json:"turn"`
+}
+
+func (c *partCache) get(b *Station, l *Lang) (cachedPart, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	now := time.Now()
+	s := b.Snapshot()
+	old := c.by[l.Tag]
+	if old.version == s.Version && now.Sub(old.made) < cacheFor {
+		return old, nil
+	}
+	html, err := b.benchPart(l, s)
+	if err != nil {
+		return cachedPart{}, err
+	}
+	if old.version == s.Version && old.html == html {
+		old.made = now
+		c.by[l.Tag] = old
+		return old, nil
+	}
+	data, err := json.Marshal(event{html, s.Phase, s.Turn})
+	if err != nil {
+		return cachedPart{}, err
+	}
+	if c.by == nil {
+		c.by = map[string]cachedPart{}
+	}
+	got := cachedPart{s.Version, now, html, data}
+	c.by[l.Tag] = got
+	return got, nil
+}
+
+// events sends each state as it comes. The id names the state, so that a
+// browser that comes back is told only what it has not seen.
+func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
+	wake, ok := s.b.hub.join()
+	if !ok {
+		s.wrong(w, r, http.StatusServiceUnavailable, "wrong.many")
+		return
+	}
+	defer s.b.hub.leave(wake)
+	l := s.lang(r)
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream; charset=utf-8")
+	h.Set("X-Accel-Buffering", "no")
+	out := http.NewResponseController(w)
+	send := func(b []byte) bool {
+		_ = out.SetWriteDeadline(time.Now().Add(eventDeadline))
+		_, err := w.Write(b)
+		return err == nil && out.Flush() == nil
+	}
+	if !send(fmt.Appendf(nil, "retry: 1000\nevent: hello\ndata: %s\n\n", s.boot)) {
+		return
+	}
+	seen := r.Header.Get("Last-Event-ID")
+	var shown template.HTML
+	beat := time.NewTicker(heartbeat)
+	defer beat.Stop()
+	look := time.NewTicker(cacheFor)
+	defer look.Stop()
+	for {
+		c, err := s.cache.get(s.b, l)
+		if err != nil {
+			s.b.Log("%v", err)
+			return
+		}
+		id := s.boot + "-" + strconv.FormatInt(c.version, 10)
+		if id != seen || c.html != shown && shown != "" {
+			if !send(fmt.Appendf(nil, "id: %s\nevent: state\ndata: %s\n\n", id, c.event)) {
+				return
+			}
+		}
+		seen, shown = id, c.html
+	wait:
+		select {
+		case <-r.Context().Done():
+			return
+		case _, ok := <-wake:
+			if !ok {
+				return
+			}
+		case <-look.C:
+			s.sendAids(l, send)
+		case <-beat.C:
+			if !send([]byte("event: beat\ndata: \n\n")) {
+				return
+			}
+			goto wait
+		}
+	}
+}
+
+// sendAids sends what the live pictures say, while they are shown.
+func (s *Server) sendAids(l *Lang, send func([]byte) bool) {
+	if p := s.b.Snapshot().Phase; p == Answered || p == Judging {
+		return
+	}
+	all := map[string]template.HTML{}
+	for _, c := range s.b.Shooter.Cameras() {
+		_, aid, err := s.b.live.get(c.Name)
+		if err != nil {
+			continue
+		}
+		if html, err := s.b.aidPart(l, aid); err == nil {
+			all[c.Name] = html
+		}
+	}
+	if data, err := json.Marshal(all); err == nil && len(all) > 0 {
+		send(fmt.Appendf(nil, "event: aids\ndata: %s\n\n", data))
+	}
+}
+
+func (s *Server) livePicture(w http.ResponseWriter, r *http.Request, _ session) {
+	camera := r.PathValue("camera")
+	if !slices.ContainsFunc(s.b.Shooter.Cameras(), func(c CameraState) bool { return c.Name == camera }) {
+		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
+		return
+	}
+	data, _, err := s.b.live.get(camera)
+	if err != nil || len(data) == 0 {
+		w.WriteHeader(http.StatusServiceUnavailable)
+		return
+	}
+	picture(w, data, "image/jpeg")
+}
+
+func picture(w http.ResponseWriter, data []byte, mime string) {
+	w.Header().Set("Content-Type", mime)
+	w.Header().Set("Content-Length", strconv.Itoa(len(data)))
+	_, _ = w.Write(data)
+}
+
+// answerPicture serves the pictures of the latest answer.
+func (s *Server) answerPicture(w http.ResponseWriter, r *http.Request, _ session) {
+	a := s.b.Snapshot().Last
+	id, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+	if err != nil || a == nil || a.ID != id {
+		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
+		return
+	}
+	var data []byte
+	file := r.PathValue("file")
+	if n, ok := strings.CutPrefix(strings.TrimSuffix(file, ".jpg"), "crop-"); ok {
+		if i, err := strconv.Atoi(n); err == nil && i >= 0 && i < len(a.Outcome.Crops) {
+			data = a.Outcome.Crops[i].JPEG
+		}
+	} else if file == "main.jpg" {
+		data = a.Outcome.Main
+	}
+	if len(data) == 0 {
+		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
+		return
+	}
+	w.Header().Set("Cache-Control", "private, max-age=3600")
+	picture(w, data, "image/jpeg")
+}
+
+// pictureKinds are the kinds of stored pictures that a browser is given.
+var pictureKinds = []string{"image/jpeg", "image/png", "image/bmp"}
+
+func (s *Server) recordPicture(w http.ResponseWriter, r *http.Request, _ session) {
+	sha := r.PathValue("sha")
+	if b, err := hex.DecodeString(sha); err != nil || len(b) != 32 {
+		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
+		return
+	}
+	data, mime, err := s.b.Recorder.PictureBytes(r.Context(), sha)
+	if err != nil || !slices.Contains(pictureKinds, mime) {
+		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
+		return
+	}
+	w.Header().Set("Cache-Control", "private, max-age=86400, immutable")
+	picture(w, data, mime)
+}
+
+func (s *Server) look(w http.ResponseWriter, r *http.Request, x session) {
+	l := s.lang(r)
+	serial, _ := cleanSerial(r.URL.Query().Get("serial"))
+	var past []Past
+	if serial != "" {
+		var err error
+		if past, err = s.b.Recorder.History(r.Context(), serial); err != nil {
+			s.fault(w, r, err)
+			return
+		}
+	}
+	body, err := page{Lang: l, View: s.b.lookView(l, serial, past)}.render("look")
+	if err != nil {
+		s.fault(w, r, err)
+		return
+	}
+	s.whole(w, r, http.StatusOK, x, l.T("look.title"), body, false)
+}
+
+// shift serves the sheet of the last twelve hours, or of the times asked for.
+func (s *Server) shift(w http.ResponseWriter, r *http.Request, _ session) {
+	if s.b.Sheets == nil {
+		s.wrong(w, r, http.StatusNotFound, "shift.none")
+		return
+	}
+	to := s.b.Parts.Now()
+	from := to.Add(-12 * time.Hour)
+	for _, q := range []struct {
+		name string
+		t    *time.Time
+	}{{"from", &from}, {"to", &to}} {
+		if v := r.URL.Query().Get(q.name); v != "" {
+			t, err := time.ParseInLocation("2006-01-02T15:04", v, time.Local)
+			if err != nil {
+				s.wrong(w, r, http.StatusBadRequest, "wrong.form")
+				return
+			}
+			*q.t = t
+		}
+	}
+	data, err := s.b.Sheets.ShiftSheet(r.Context(), from, to)
+	if err != nil {
+		s.fault(w, r, err)
+		return
+	}
+	// The sheet stands by itself: no script, its style and pictures inside.
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, _ = bytes.NewReader(data).WriteTo(w)
+}

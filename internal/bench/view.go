@@ -1,0 +1,475 @@
+package bench
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"math"
+	"net/url"
+	"slices"
+	"strconv"
+
+	"finishbench/internal/part"
+	"finishbench/internal/report"
+)
+
+//go:embed page/*.html
+var pageFiles embed.FS
+
+var templates = template.Must(template.New("").Funcs(template.FuncMap{
+	"sign":     report.VerdictSign,
+	"icon":     report.KindIcon,
+	"bars":     report.SeverityBars,
+	"count":    func(n int) string { return strconv.Itoa(n) },
+	"inc":      func(n int) int { return n + 1 },
+	"id":       func(n int64) string { return strconv.FormatInt(n, 10) },
+	"verdicts": func() []part.Verdict { return []part.Verdict{part.Pass, part.Rework, part.Reject} },
+	"reasons":  func() []string { return Reasons },
+	"stages":   func() []part.Stage { return part.Stages },
+	"follows":  func() []string { return Follows },
+	"sides":    func() []string { return []string{"L", "R", ""} },
+	"at":       func(key string, v any) string { return "@" + key + "." + fmt.Sprint(v) },
+}).Option("missingkey=error").ParseFS(pageFiles, "page/*.html"))
+
+// page is what every template gets: the words and, of a whole page, what stands
+// around its middle.
+type page struct {
+	*Lang
+	// Of the whole page; empty in a part.
+	Title, CSRF, Theme, Sound, Pedal, Path string
+	Boot                                   string // of this run of the program
+	Langs                                  []*Lang
+	Locked                                 bool // a passphrase is asked for, so one can lock
+	Bare                                   bool // no navigation: locked, or first run
+	Body                                   template.HTML
+
+	View any // what the part is about
+}
+
+// part carries a part out into text, so that a mistake in the middle never
+// leaves half of it on a page.
+func (p page) render(name string) (template.HTML, error) {
+	var b bytes.Buffer
+	if err := templates.ExecuteTemplate(&b, name, p); err != nil {
+		return "", fmt.Errorf("bench: page part %s: %w", name, err)
+	}
+	return template.HTML(b.String()), nil
+}
+
+// benchView is the middle of the bench's page.
+type benchView struct {
+	*Snapshot
+	Cameras []cameraView
+	Notices []noticeView
+	Problem string
+	Told    string
+	Answer  *answerView
+	Last    *lastView
+	Tiles   []tileView // shots of the unit under way
+	Now     string     // the shot under way
+	Asking  string
+	Waiting string // what it waits for
+	LiveMS  int    // from one live picture to the next
+	PerMill int    // how far the shooting is
+	Slow    bool   // cancelled, not over yet
+	Write   bool   // an undo or overrule is being written
+}
+
+type cameraView struct {
+	Name  string
+	Ready bool
+	Why   string
+}
+
+type noticeView struct {
+	Text string
+	Bars bool
+}
+
+type lastView struct {
+	Unit    string
+	Verdict part.Verdict
+}
+
+type tileView struct {
+	Name string
+	OK   bool
+	Why  string
+}
+
+// answerView is an answer in words.
+type answerView struct {
+	ID        int64
+	Unit      string
+	Info      UnitInfo
+	Verdict   part.Verdict // the call that holds
+	Tool      part.Verdict
+	Overruled *Overrule
+	Why       string
+	Remedy    string
+	Main      *pictureView
+	Crop      *pictureView
+	More      int // findings that count beside the one told
+	WorstStep string
+	Score     string
+	Findings  []findingView
+	Changes   []changeView
+	Before    *pastView
+	Pair      []pairView
+	Other     *pastView
+	Serial    string // escaped for a link
+}
+
+type pictureView struct{ Src, Alt, Caption string }
+
+type findingView struct {
+	Number   int
+	Kind     part.Kind
+	What     string
+	Severity part.Severity
+	Advice   string
+	Crop     *pictureView
+}
+
+type changeView struct{ State, What string }
+
+type pastView struct {
+	Unit, Time string
+	Stage      part.Stage
+	Verdict    part.Verdict
+	Withdrawn  bool
+	Overruled  bool
+	Findings   []string
+	Pictures   []pictureView
+}
+
+type pairView struct{ Name, Left, Right, Difference, Word string }
+
+// benchPart renders the middle of the bench's page as it stands.
+func (b *Station) benchPart(x *Lang, s *Snapshot) (template.HTML, error) {
+	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Told: x.Say(s.Told), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
+	if s.Phase != Answered && s.Phase != Judging {
+		for _, c := range b.Shooter.Cameras() {
+			v.Cameras = append(v.Cameras, cameraView{c.Name, c.Ready, x.Say(c.Why)})
+		}
+	}
+	if b.Parts.Notices != nil {
+		for _, n := range b.Parts.Notices.Notices(b.Parts.Now()) {
+			v.Notices = append(v.Notices, noticeView{x.Say(&n.Phrase), n.Bars})
+		}
+	}
+	if s.Last != nil {
+		v.Last = &lastView{s.Last.Unit.Name(), s.Last.Verdict()}
+	}
+	for _, shot := range s.Shots {
+		t := tileView{Name: x.shot(shot.View, shot.Light, shot.AngleDeg), OK: shot.Report.State == part.PictureOK}
+		for _, q := range shot.Report.Problems {
+			if !q.Warn {
+				t.Why = x.problem(q)
+			}
+		}
+		v.Tiles = append(v.Tiles, t)
+	}
+	p := s.Progress
+	if p.View != "" {
+		v.Now = x.shot(p.View, p.Light, p.AngleDeg)
+	}
+	v.Asking, v.Waiting = x.Say(p.Asking), x.Say(p.Problem)
+	if p.Total > 0 {
+		v.PerMill = 1000 * p.Done / p.Total
+	}
+	if s.Answer != nil {
+		v.Answer = b.answerView(x, s.Answer)
+	}
+	return page{Lang: x, View: v}.render(string(s.Phase))
+}
+
+func (b *Station) answerView(x *Lang, a *Answer) *answerView {
+	r := a.Outcome.Result
+	v := &answerView{
+		ID: a.ID, Unit: a.Unit.Name(), Info: a.Unit, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
+		Why: x.why(a), Remedy: x.remedy(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Unit.Serial),
+	}
+	if r.Seam.WorstStepUM != nil {
+		v.WorstStep = x.T("answer.step_worst", "step", x.Number(*r.Seam.WorstStepUM, 0))
+	}
+	if r.Score != nil {
+		v.Score = x.T("answer.score", "score", x.Number(*r.Score, 0))
+	}
+	f, _, has := shown(a.Outcome)
+	if len(a.Outcome.Main) > 0 {
+		v.Main = &pictureView{Src: fmt.Sprintf("/answer/%d/main.jpg", a.ID), Alt: x.T("answer.main_alt", "picture", x.picture(r, a.Outcome.MainFile), "why", v.Why), Caption: x.picture(r, a.Outcome.MainFile)}
+	}
+	for i, c := range a.Outcome.Causes {
+		if i < len(r.Findings) {
+			g := r.Findings[i]
+			if g.Severity != part.None && !c.Doubted && !(has && g.Number == f.Number) {
+				v.More++
+			}
+			fv := findingView{Number: g.Number, Kind: g.Kind, What: x.finding(g), Severity: g.Severity, Advice: x.advice(r.Stage, g, c), Crop: cropOf(x, a, g)}
+			v.Findings = append(v.Findings, fv)
+			if has && g.Number == f.Number {
+				v.Crop = fv.Crop
+			}
+		}
+	}
+	if a.Before != nil {
+		v.Before = x.past(a.Before)
+		v.Changes = x.changes(b.rework(*a.Before, a.past()))
+	}
+	if a.Other != nil {
+		v.Other = x.past(a.Other)
+		v.Pair = b.pair(x, a.past(), *a.Other)
+	}
+	return v
+}
+
+// past is an answer as the records will have it.
+func (a *Answer) past() Past {
+	p := Past{ID: a.ID, Unit: a.Unit, Ended: a.Ended, Overruled: a.Overruled}
+	if a.Outcome.Result != nil {
+		p.Result = *a.Outcome.Result
+	}
+	return p
+}
+
+func cropOf(x *Lang, a *Answer, f part.Finding) *pictureView {
+	i := slices.IndexFunc(a.Outcome.Crops, func(c report.Crop) bool { return c.Number == f.Number })
+	if i < 0 {
+		return nil
+	}
+	return &pictureView{
+		Src: fmt.Sprintf("/answer/%d/crop-%d.jpg", a.ID, i), Alt: x.T("answer.crop_alt", "n", strconv.Itoa(f.Number)),
+		Caption: x.T("answer.crop", "n", strconv.Itoa(f.Number), "what", x.finding(f)),
+	}
+}
+
+// timeLayout is how times are shown: ISO 8601, which all languages read.
+const timeLayout = "2006-01-02 15:04"
+
+func (x *Lang) past(p *Past) *pastView {
+	v := &pastView{Unit: p.Unit.Name(), Time: p.Ended.Local().Format(timeLayout), Stage: p.Unit.Stage, Verdict: p.Result.Verdict, Withdrawn: p.Withdrawn, Overruled: p.Overruled != nil}
+	if p.Overruled != nil {
+		v.Verdict = p.Overruled.Verdict
+	}
+	for _, f := range p.Result.Findings {
+		if f.Severity != part.None {
+			v.Findings = append(v.Findings, x.finding(f))
+		}
+	}
+	for _, q := range p.Pictures {
+		if q.View == part.Face || q.View == part.Shell {
+			v.Pictures = append(v.Pictures, pictureView{Src: "/record/" + q.SHA256, Alt: x.shot(q.View, q.Light, 0), Caption: x.shot(q.View, q.Light, 0)})
+		}
+	}
+	return v
+}
+
+// rework compares two inspections; without a comparer nothing is said to be the
+// same finding.
+func (b *Station) rework(before, after Past) []Change {
+	if b.Comparer == nil {
+		return nil
+	}
+	return b.Comparer.Rework(before, after)
+}
+
+func (x *Lang) changes(all []Change) []changeView {
+	var out []changeView
+	for _, c := range all {
+		f := c.After
+		if f == nil || c.State == "gone" || c.State == "unmeasured" {
+			f = c.Before
+		}
+		if f != nil {
+			out = append(out, changeView{c.State, x.finding(*f)})
+		}
+	}
+	return out
+}
+
+// pair compares the two sides, a row each: what is always there, then what the
+// comparer adds.
+func (b *Station) pair(x *Lang, one, other Past) []pairView {
+	left, right := one, other
+	if one.Unit.Side == "R" {
+		left, right = other, one
+	}
+	word := func(p Past) string {
+		if p.Overruled != nil {
+			return x.T("verdict_short." + string(p.Overruled.Verdict))
+		}
+		return x.T("verdict_short." + string(p.Result.Verdict))
+	}
+	rows := []pairView{
+		{Name: x.T("pair.verdict"), Left: word(left), Right: word(right)},
+		x.pairNumber("pair.worst_step", left.Result.Seam.WorstStepUM, right.Result.Seam.WorstStepUM),
+		x.pairNumber("pair.score", left.Result.Score, right.Result.Score),
+		x.pairNumber("pair.findings", counted(left.Result), counted(right.Result)),
+	}
+	if b.Comparer == nil {
+		return rows
+	}
+	for _, r := range b.Comparer.Pair(left, right) {
+		v := pairView{Name: x.T("pair." + r.Key), Left: r.Left, Right: r.Right, Difference: r.Difference}
+		if r.Word != "" {
+			v.Word = x.T("pair.word." + r.Word)
+		}
+		rows = append(rows, v)
+	}
+	return rows
+}
+
+func (x *Lang) pairNumber(key string, l, r *float64) pairView {
+	v := pairView{Name: x.T(key), Left: x.Number(orNaN(l), 0), Right: x.Number(orNaN(r), 0)}
+	if l != nil && r != nil {
+		v.Difference = x.Number(math.Round(*l)-math.Round(*r), 0)
+	}
+	return v
+}
+
+func orNaN(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
+
+func counted(r part.Result) *float64 {
+	n := 0
+	for _, f := range r.Findings {
+		if f.Severity != part.None {
+			n++
+		}
+	}
+	return part.Num(float64(n))
+}
+
+// lookView is the page about one serial.
+type lookView struct {
+	Serial   string
+	All      []pastView
+	Sides    []sideView
+	Pair     []pairView
+	HasBoth  bool
+	Searched bool
+}
+
+// sideView sets the last two inspections of a side beside each other.
+type sideView struct {
+	Side          string
+	Before, After *pastView
+	Changes       []changeView
+}
+
+func (b *Station) lookView(x *Lang, serial string, past []Past) lookView {
+	v := lookView{Serial: serial, Searched: serial != ""}
+	for i := len(past) - 1; i >= 0; i-- {
+		v.All = append(v.All, *x.past(&past[i]))
+	}
+	for _, side := range []string{"L", "R", ""} {
+		var held []*Past
+		for i := range past {
+			if past[i].Unit.Side == side && !past[i].Withdrawn {
+				held = append(held, &past[i])
+			}
+		}
+		if n := len(held); n > 1 {
+			before, after := held[n-2], held[n-1]
+			v.Sides = append(v.Sides, sideView{side, x.past(before), x.past(after), x.changes(b.rework(*before, *after))})
+		}
+	}
+	if l, r := latest(past, "L"), latest(past, "R"); l != nil && r != nil {
+		v.HasBoth = true
+		v.Pair = b.pair(x, *l, *r)
+	}
+	return v
+}
+
+// aidView is a gauge beside a live picture.
+type aidView struct {
+	Name, Word string
+	Bar        template.HTML
+	OK         bool
+}
+
+// aidPart renders the gauges of a camera.
+func (b *Station) aidPart(x *Lang, a Aid) (template.HTML, error) {
+	var rows []aidView
+	for _, g := range []struct {
+		key string
+		g   Gauge
+	}{{"aid.focus", a.Focus}, {"aid.exposure", a.Exposure}, {"aid.position", a.Position}} {
+		row := aidView{Name: x.T(g.key), Bar: barSVG(g.g)}
+		switch {
+		case math.IsNaN(g.g.V):
+			row.Word = x.T("aid.none")
+		case g.g.V < g.g.Lo:
+			row.Word = x.T("aid.low")
+		case g.g.V > g.g.Hi:
+			row.Word = x.T("aid.high")
+		default:
+			row.Word, row.OK = x.T("aid.in"), true
+		}
+		rows = append(rows, row)
+	}
+	return page{Lang: x, View: rows}.render("aids")
+}
+
+// barSVG draws a gauge: a track, its zone, and a pin that stands on it; no pin
+// where nothing was measured. The word beside it says the same.
+func barSVG(g Gauge) template.HTML {
+	const w = 200.0
+	at := func(v float64) float64 { return 4 + (w-8)*min(max(v, 0), 1) }
+	var s bytes.Buffer
+	fmt.Fprintf(&s, `<svg class="gauge" viewBox="0 0 %g 28" aria-hidden="true" focusable="false" preserveAspectRatio="none">`, w)
+	fmt.Fprintf(&s, `<rect class="track" x="1" y="15" width="%g" height="12"/>`, w-2)
+	fmt.Fprintf(&s, `<rect class="zone" x="%.1f" y="15" width="%.1f" height="12"/>`, at(g.Lo), at(g.Hi)-at(g.Lo))
+	if !math.IsNaN(g.V) {
+		fmt.Fprintf(&s, `<path class="pin" d="M%.1f 22l-8 -20h16z"/>`, at(g.V))
+	}
+	s.WriteString(`</svg>`)
+	return template.HTML(s.String())
+}
+
+
+// withPast and withPair give a smaller template its words too.
+type (
+	withPast struct {
+		*Lang
+		P *pastView
+	}
+	withPair struct {
+		*Lang
+		Rows []pairView
+	}
+)
+
+// With gives the part about a past inspection its words.
+func (p *pastView) With(x *Lang) withPast { return withPast{x, p} }
+
+// With gives the table of a pair its words.
+func (v *answerView) With(x *Lang) withPair { return withPair{x, v.Pair} }
+
+// With gives the table of a pair its words.
+func (v lookView) With(x *Lang) withPair { return withPair{x, v.Pair} }
+
+// themes and sounds are what a browser may choose.
+var (
+	themes = []string{"auto", "light", "dark"}
+	sounds = []string{"on", "off"}
+)
+
+// Themes, Sounds and Cautions are for the templates.
+func (page) Themes() []string { return themes }
+func (page) Sounds() []string { return sounds }
+
+// Cautions are the sentences on harm.
+func (p page) Cautions() []string {
+	var out []string
+	for i := 1; p.Has(fmt.Sprintf("cautions.%d", i)); i++ {
+		out = append(out, p.T(fmt.Sprintf("cautions.%d", i)))
+	}
+	return out
+}
