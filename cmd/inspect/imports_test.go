@@ -48,6 +48,8 @@ var onlyIn = map[string][]string{
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},
 	"gonum.org/v1/plot":                 {"internal/plots"},
+	"modernc.org/sqlite":                {"internal/records"},
+	"github.com/jackc/pgx/v5":           {"internal/records"},
 	"log":                               {},
 }
 

@@ -1,0 +1,80 @@
+package records
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// Withdraw takes an inspection back (the operator's undo): it stays, but no
+// longer counts. The error wraps [ErrNotFound] or [ErrWithdrawn] where so.
+func (s *Store) Withdraw(ctx context.Context, id int64, n Note) error {
+	if why := badNote(n.By, n.Why); why != "" {
+		return fmt.Errorf("records: withdraw inspection %d: %w: %s", id, ErrInvalid, why)
+	}
+	return s.write(ctx, func(t *tx) error {
+		if err := t.holds(ctx, id); err != nil {
+			return fmt.Errorf("records: withdraw inspection %d: %w", id, err)
+		}
+		return t.append(ctx, event{Kind: eventWithdrawn, Inspection: id, Withdrawn: &withdrawn{t.at(n.At), n.By, n.Why}})
+	})
+}
+
+// Overrule puts a person's call beside the tool's; a later one takes the place
+// of an earlier one. The error wraps [ErrNotFound] or [ErrWithdrawn] where so.
+func (s *Store) Overrule(ctx context.Context, id int64, o Overrule) error {
+	why := badNote(o.By, o.Note)
+	switch {
+	case why != "":
+	case !isVerdict(o.Verdict):
+		why = fmt.Sprintf("%q is no verdict", o.Verdict)
+	case !slices.Contains(OverruleReasons(), o.Reason):
+		why = fmt.Sprintf("%q is none of the reasons: %s", o.Reason, strings.Join(OverruleReasons(), ", "))
+	case o.Reason == "other" && strings.TrimSpace(o.Note) == "":
+		why = "say in a note what the other reason is"
+	}
+	if why != "" {
+		return fmt.Errorf("records: overrule inspection %d: %w: %s", id, ErrInvalid, why)
+	}
+	return s.write(ctx, func(t *tx) error {
+		if err := t.holds(ctx, id); err != nil {
+			return fmt.Errorf("records: overrule inspection %d: %w", id, err)
+		}
+		return t.append(ctx, event{Kind: eventOverruled, Inspection: id, Overruled: &overruled{t.at(o.At), o.By, string(o.Verdict), o.Reason, o.Note}})
+	})
+}
+
+// at is when a person said something: now, unless told.
+func (t *tx) at(when time.Time) string {
+	if !storable(when) {
+		when = t.now
+	}
+	return stamp(when)
+}
+
+func badNote(by, note string) string {
+	if why := badWord(by, maxWord); why != "" {
+		return "the name " + why
+	}
+	if len(note) > maxNote || clean(note) != note {
+		return fmt.Sprintf("the note is longer than %d bytes, or no text", maxNote)
+	}
+	return ""
+}
+
+// holds says whether an inspection is there and was not withdrawn.
+func (t *tx) holds(ctx context.Context, id int64) error {
+	var there, withdrawn int
+	err := t.row(ctx, "SELECT (SELECT count(*) FROM inspections WHERE id = ?), (SELECT count(*) FROM events WHERE inspection = ? AND kind = ?)", id, id, eventWithdrawn).Scan(&there, &withdrawn)
+	switch {
+	case err != nil:
+		return err
+	case there == 0:
+		return ErrNotFound
+	case withdrawn > 0:
+		return ErrWithdrawn
+	}
+	return nil
+}
