@@ -433,7 +433,6 @@ func barSVG(g Gauge) template.HTML {
 	return template.HTML(s.String())
 }
 
-
 // withPast and withPair give a smaller template its words too.
 type (
 	withPast struct {
