@@ -1,6 +1,7 @@
 // Package synth draws pictures with known truth, by formula: edge pictures of
 // a unit on a lit or dark panel ([Edge]), face pictures of one pose under two
-// lights ([Face]), and flat lacquered panels ([Panel]). Tests, examples and
+// lights ([Face]), flat lacquered panels ([Panel]), and flat targets for the
+// scale in any pose ([Chessboard], [Dots], [Ruler], [Disc], [Bar]). Tests, examples and
 // demonstrations use them where a number must be known in advance.
 //
 // A picture is made in this order:
