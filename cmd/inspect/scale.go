@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -96,7 +98,7 @@ func (o targetOptions) target() (optics.Target, error) {
 		return t, usagef("--u-rel %g: give the relative standard uncertainty of pitch or diameter, 0 to 0.1 (0.0005 is 0.05 %%)", o.uRel)
 	}
 	if err := target.Check(t); err != nil {
-		return t, usagef("%w", err)
+		return t, usagef("--target %s", strings.TrimPrefix(err.Error(), "target: "))
 	}
 	return t, nil
 }
@@ -181,6 +183,9 @@ func runScale(ctx context.Context, o scaleOptions, pictures []string, stdout, st
 	return nil
 }
 
+// termWords are what --terms takes.
+var termWords = []optics.Terms{optics.TermsNone, optics.TermsK1, optics.TermsRadial, optics.TermsK1K2P, optics.TermsFull, optics.TermsAuto}
+
 // making checks the options that do not depend on the pictures.
 func (o scaleOptions) making(now time.Time) (*scaleMaking, error) {
 	t, err := o.target()
@@ -191,6 +196,8 @@ func (o scaleOptions) making(now time.Time) (*scaleMaking, error) {
 	switch {
 	case o.projection != "" && o.projection != optics.Telecentric && o.projection != optics.Perspective:
 		return nil, usagef("--projection %s: write telecentric or perspective", o.projection)
+	case o.terms != "" && !slices.Contains(termWords, optics.Terms(o.terms)):
+		return nil, usagef("--terms %q: write one of %q", o.terms, termWords)
 	case o.maxAge < 1 || o.maxAge > 3660:
 		return nil, usagef("--max-age-days %d: give 1 to 3660", o.maxAge)
 	case o.name == "" || filepath.Base(o.name) != o.name:
