@@ -145,7 +145,7 @@ type budgetView struct {
 func newBudgetView(r *part.Result) *budgetView {
 	v := &budgetView{Head: textBudgetHead, Fold: textBudgetFold, Intro: textBudgetIntro}
 	for _, b := range Budgets(r) {
-		v.Tables = append(v.Tables, newTableView(BudgetTable(b)))
+		v.Tables = append(v.Tables, newTableView(BudgetTable(b), textMarkedRow))
 	}
 	if len(v.Tables) == 0 {
 		return nil

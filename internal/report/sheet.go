@@ -19,6 +19,7 @@ const (
 	Fair    Rating = "fair"
 	Poor    Rating = "poor"
 	Unrated Rating = "not_measured"
+	Plain   Rating = "plain" // figures that are not judged: no sign, and Word stands alone
 )
 
 // Sheet is a page about the gauge rather than about a unit: a scale, a camera's
@@ -36,6 +37,17 @@ type Sheet struct {
 	Sections []SheetSection
 
 	Version, Generated string // the program's version; when the page was made
+
+	Frame *SheetFrame // the page's own words; nil: English, of a page about the gauge
+}
+
+// SheetFrame are the words that a page has of its own, for a sheet in another
+// language, or one that is not about the gauge. Empty ones are the English ones.
+type SheetFrame struct {
+	Lang                          string // of the whole sheet, as in HTML: "zh-Hans"
+	Skip, Why, Warnings, Cautions string
+	Marked                        string // what a row's mark means
+	CautionList                   []string
 }
 
 // Fact is a number (or word) and what it is, both ready to read.
@@ -153,6 +165,8 @@ func (s Sheet) word() string {
 	switch s.Rating {
 	case Good, Fair, Poor:
 		return string(s.Rating)
+	case Plain:
+		return ""
 	}
 	return textUnrated
 }
@@ -163,21 +177,46 @@ func sheetCautions() []string {
 	return append([]string{textSheetCaution}, english.CautionList[1:]...)
 }
 
+// frame is the sheet's frame, whole.
+func (s Sheet) frame() SheetFrame {
+	f := SheetFrame{Lang: english.Lang, Skip: textSheetSkip, Why: english.Why, Warnings: english.Warnings, Cautions: english.Cautions, Marked: textMarkedRow, CautionList: sheetCautions()}
+	if s.Frame == nil {
+		return f
+	}
+	for _, w := range []struct {
+		to   *string
+		from string
+	}{{&f.Lang, s.Frame.Lang}, {&f.Skip, s.Frame.Skip}, {&f.Why, s.Frame.Why}, {&f.Warnings, s.Frame.Warnings}, {&f.Cautions, s.Frame.Cautions}, {&f.Marked, s.Frame.Marked}} {
+		if w.from != "" {
+			*w.to = w.from
+		}
+	}
+	if s.Frame.CautionList != nil {
+		f.CautionList = s.Frame.CautionList
+	}
+	return f
+}
+
 // SheetPage writes a sheet as one self-contained HTML page. Nothing is written
 // where the page cannot be made.
 func SheetPage(w io.Writer, s Sheet) error {
-	v := sheetView{T: english, CSS: css(), Title: s.Title, Class: string(s.Rating), Skip: textSheetSkip, Word: s.word(),
-		Sign: verdictSign(s.Rating.verdict()), Sheet: s, Foot: newFoot(sheetCautions(), s.Version, s.Generated)}
+	f := s.frame()
+	v := sheetView{T: english, CSS: css(), Title: s.Title, Class: string(s.Rating), Skip: f.Skip, Word: s.word(),
+		Sheet: s, Foot: newFoot(f.CautionList, s.Version, s.Generated)}
+	v.T.Lang, v.T.Why, v.T.Warnings, v.Foot.Heading = f.Lang, f.Why, f.Warnings, f.Cautions
+	if s.Rating != Plain {
+		v.Sign = verdictSign(s.Rating.verdict())
+	}
 	if s.Subject != "" {
 		v.Title += " · " + s.Subject
 	}
 	for i, sec := range s.Sections {
-		v.Sections = append(v.Sections, newSectionView(fmt.Sprintf("s%d", i+1), sec))
+		v.Sections = append(v.Sections, newSectionView(fmt.Sprintf("s%d", i+1), sec, f))
 	}
 	return execute(w, "sheet", v, s.Title)
 }
 
-func newSectionView(id string, s SheetSection) sectionView {
+func newSectionView(id string, s SheetSection, f SheetFrame) sectionView {
 	v := sectionView{ID: id, Heading: s.Heading, Text: s.Text}
 	for _, b := range s.Bars {
 		v.Bars = append(v.Bars, barView{b.Name, b.Value, b.sign(), b.State(), b.Line, BarSVG(b)})
@@ -189,7 +228,7 @@ func newSectionView(id string, s SheetSection) sectionView {
 		v.Pictures = append(v.Pictures, pictureView{dataURL(p.JPEG), p})
 	}
 	for _, t := range s.Tables {
-		v.Tables = append(v.Tables, newTableView(t))
+		v.Tables = append(v.Tables, newTableView(t, f.Marked))
 		if k := len(v.Tables) - 1; t.Caption == "" {
 			v.Tables[k].Label = orElse(s.Heading, textUnnamedTable)
 		}
@@ -207,10 +246,10 @@ func inlineSVG(svg []byte, alt string) template.HTML {
 	return template.HTML(`<svg role="img" aria-label="` + template.HTMLEscapeString(alt) + `"` + s[len("<svg"):])
 }
 
-func newTableView(t SheetTable) tableView {
+func newTableView(t SheetTable, marked string) tableView {
 	v := tableView{Caption: t.Caption, Label: t.Caption, Head: t.cells(t.Head)}
 	if slices.Contains(t.Marked, true) {
-		v.Marks = textMarkedRow
+		v.Marks = marked
 	}
 	for i, r := range t.Rows {
 		v.Rows = append(v.Rows, rowView{i < len(t.Marked) && t.Marked[i], t.cells(r)})

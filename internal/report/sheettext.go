@@ -16,10 +16,16 @@ func SheetText(w io.Writer, s Sheet) error {
 	if s.Subject != "" {
 		title += ", " + s.Subject
 	}
-	fmt.Fprintf(&b, "%s: %s\n%s\n", title, strings.ToUpper(s.word()), s.Line)
+	frame := s.frame()
+	if s.word() == "" {
+		fmt.Fprintf(&b, "%s\n", title)
+	} else {
+		fmt.Fprintf(&b, "%s: %s\n", title, strings.ToUpper(s.word()))
+	}
+	fmt.Fprintf(&b, "%s\n", s.Line)
 	textFacts(&b, s.Facts)
-	textList(&b, english.Why, s.Reasons)
-	textList(&b, english.Warnings, s.Warnings)
+	textList(&b, frame.Why, s.Reasons)
+	textList(&b, frame.Warnings, s.Warnings)
 	for _, sec := range s.Sections {
 		if len(sec.Text)+len(sec.Bars)+len(sec.Tables) == 0 {
 			continue // plots only
@@ -77,7 +83,7 @@ func textBars(b *bytes.Buffer, bars []SheetBar) {
 }
 
 func textTable(b *bytes.Buffer, t SheetTable) {
-	v := newTableView(t)
+	v := newTableView(t, textMarkedText)
 	wide := make([]int, len(t.Head))
 	rows := append([]rowView{{Cells: v.Head}}, v.Rows...)
 	for _, r := range rows {
@@ -88,7 +94,7 @@ func textTable(b *bytes.Buffer, t SheetTable) {
 	if t.Caption != "" {
 		marks := ""
 		if v.Marks != "" {
-			marks = " (" + textMarkedText + ")"
+			marks = " (" + v.Marks + ")"
 		}
 		fmt.Fprintf(b, "  %s%s\n", t.Caption, marks)
 	}

@@ -178,7 +178,7 @@ func plural(n int, one, many string) string {
 
 // words are the page's fixed texts.
 type words struct {
-	More, Skip, Unit, Why, NoReason, NoReasonFace, NotGiven, Do, NothingToDo, NotFit, PicturesHead, PicturesHint, Legend, Shown, OtherPictures,
+	Lang, More, Skip, Unit, Why, NoReason, NoReasonFace, NotGiven, Do, NothingToDo, NotFit, PicturesHead, PicturesHint, Legend, Shown, OtherPictures,
 	Brightened, NoPictures, StepHead, StepNone, StepConvention, StepCaption, FindingsHead, FindingsNone, Size, Length, Width,
 	Area, Across, Direction, Lines, Zone, Place, Value, Severity, Confidence, Advice, Features, FeatureName, FeatureValue, AlsoIn, NoCrop, Stretched,
 	FitHead, FitCaption, Picture, View, State, Sharpness, Clipped, Problems, Ok, NotOk, Warnings, Cautions, About,
@@ -188,7 +188,7 @@ type words struct {
 }
 
 var english = words{
-	More: "and %d more", Skip: "Skip to the findings", Unit: "Unit",
+	Lang: "en", More: "and %d more", Skip: "Skip to the findings", Unit: "Unit",
 	Why: "Why", NoReason: "No step, gap, bead or finding is over its limit.", NoReasonFace: "No finding is over its limit. The step at the seam was not measured.", NotGiven: "No reason was given.",
 	Do: "What to do", NothingToDo: "Nothing has to be done at this stage.", NotFit: "Take again:",
 	PicturesHead: "Pictures", PicturesHint: "Click a picture to open it at full size.",
