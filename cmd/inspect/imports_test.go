@@ -36,6 +36,7 @@ var mayImport = map[string][]string{
 	"internal/defects":         {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
 	"internal/grade":           {"internal/part"},
 	"internal/report":          {"internal/part"},
+	"internal/records":         {"internal/part"},
 	"internal/bench":           {"internal/part", "internal/report"},
 	"internal/config":          {"configs", "internal/part", "internal/grade"},
 	"internal/synth":           {"internal/part", "internal/optics"},

@@ -71,7 +71,7 @@ func TestCheckSeesChanges(t *testing.T) {
 			{"UPDATE texts SET bytes = (SELECT bytes FROM texts ORDER BY sha256 LIMIT 1)", "settings file "},
 		} {
 			if isPostgres(url) {
-				if i%4 != 0 { // making a database takes a while
+				if i%6 != 0 { // making a database takes a while
 					continue
 				}
 				url = cluster.url(t)
