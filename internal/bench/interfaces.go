@@ -152,8 +152,11 @@ type Overrule struct {
 	Note    string
 }
 
-// Reasons are the keys of why a call may be overruled.
-var Reasons = []string{"nothing_there", "wiped_off", "belongs_to_pattern", "milder", "worse", "missed", "wrong_unit", "other"}
+// Reasons are the keys of why a call may be overruled: records.OverruleReasons.
+var Reasons = []string{"wiped_off", "reflection", "pattern", "not_disturbing", "overlooked", "wrong_size", "wrong_unit", ReasonOther}
+
+// ReasonOther asks for a note.
+const ReasonOther = "other"
 
 // ErrForgotten says that a picture was taken off the records; its numbers stay.
 var ErrForgotten = errors.New("the picture was taken off the records")
@@ -202,7 +205,8 @@ type PairRow struct {
 	Word        string // language key of what it means; "": none
 }
 
-// SheetMaker writes the shift's sheet as a page that stands by itself.
+// SheetMaker writes the shift's sheet, in a language, as a page that stands by
+// itself.
 type SheetMaker interface {
-	ShiftSheet(ctx context.Context, from, to time.Time) ([]byte, error)
+	ShiftSheet(ctx context.Context, l *Lang, from, to time.Time) ([]byte, error)
 }

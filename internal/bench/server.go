@@ -668,7 +668,7 @@ func (s *Server) shift(w http.ResponseWriter, r *http.Request, _ session) {
 			*q.t = t
 		}
 	}
-	data, err := s.b.Sheets.ShiftSheet(r.Context(), from, to)
+	data, err := s.b.Sheets.ShiftSheet(r.Context(), s.lang(r), from, to)
 	if err != nil {
 		s.fault(w, r, err)
 		return
