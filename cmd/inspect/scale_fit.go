@@ -32,6 +32,7 @@ type scaleMaking struct {
 	focalMM  float64              // 0: not known
 	fitted   *optics.Calibration  // the lens from several pictures; nil: none
 	suspects []optics.SuspectView // views that spoil it
+	shape    *target.Shape        // the target as the pictures show it, where that is not as drawn; nil: it is
 	atUnit   *targetShot          // the one that tells the scale
 	flat     optics.Flat          // what it tells
 	rating   optics.Rating
@@ -200,7 +201,33 @@ func (m *scaleMaking) fitLens(used []*targetShot) error {
 		return noScaleError{err}
 	}
 	m.fitted, m.suspects = &c, optics.Suspect(c)
+	m.findShape(used)
 	return nil
+}
+
+// bentFactor: a target is told to be bent where its marks, freed from their
+// places, lie so many times closer about the fit (common practice, no source).
+const bentFactor = 3
+
+// findShape tells whether the pictures agree on another target than was drawn:
+// a sheet that is not flat.
+func (m *scaleMaking) findShape(used []*targetShot) {
+	var views []optics.View
+	for _, s := range used {
+		views = append(views, s.found.View)
+	}
+	shape, err := target.FindShape(views, *m.fitted, m.target.PitchMM)
+	if err == nil && m.fitted.RMSPX > bentFactor*shape.RMSPX {
+		m.shape = &shape
+	}
+}
+
+// bent is what a target's shape does to the rating.
+func (m *scaleMaking) bent() optics.Rating {
+	l := m.shape.Lens
+	return optics.Rating{Word: optics.RatedFair, Reasons: []string{fmt.Sprintf(
+		"fair: target: it is not flat or not as drawn: a mark lies up to %.2g mm off its place. Put the print on glass. With the marks free, they lie %.2f px about the fit instead of %.2f, and the lens would have a focal length of %.1f px along x instead of %.1f",
+		m.shape.LargestMM, m.shape.RMSPX, m.fitted.RMSPX, l.FX, m.fitted.Lens.FX)}}
 }
 
 // recentreRounds is how often dots' middles are taken anew with the lens known;
@@ -273,6 +300,9 @@ func (m *scaleMaking) rate(used []*targetShot) {
 	m.warnings = append(m.warnings, m.flat.Warnings...)
 	if m.fitted != nil {
 		m.rating = m.rating.Worse(about("lens", optics.RateCalibration(*m.fitted, limits)))
+		if m.shape != nil {
+			m.rating = m.rating.Worse(m.bent())
+		}
 		for _, w := range m.fitted.Warnings {
 			if !slices.Contains(m.warnings, w) {
 				m.warnings = append(m.warnings, w)

@@ -130,6 +130,29 @@ func TestScaleFromTiltedPictures(t *testing.T) {
 	}
 }
 
+// A print that is stretched in one place shows so in all pictures alike: the
+// target is told to be not as drawn.
+func TestScaleFromBentTarget(t *testing.T) {
+	dir := t.TempDir()
+	lens := optics.Lens{FX: 900, FY: 900, CX: 405, CY: 296}
+	spec := optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 2, DiameterMM: 1}
+	args := []string{"scale", "--target", "dots", "--cols", "9", "--rows", "7", "--pitch-mm", "2", "--diameter-mm", "1", "--terms", "k1"}
+	for i, q := range []synth.Pose{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 20, AboutYDeg: -26}} {
+		q.XMM, q.YMM, q.DistanceMM = 8, 6, 30
+		p := synth.DefaultTarget()
+		p.Seed = uint64(i + 1)
+		at := synth.Tilted(lens, q)
+		p.Map = func(x, y float64) part.Point {
+			return at(x+0.12*math.Exp(-((x-4)*(x-4)+(y-4)*(y-4))/6), y)
+		}
+		args = append(args, drawnTarget(t, dir, string(rune('a'+i))+".png", p, func(p synth.TargetParams) *part.Image { return synth.Dots(p, spec, nil) }))
+	}
+	_, stdout, stderr := runCode(t, args...)
+	if !strings.Contains(stdout, "target: it is not flat or not as drawn") || !strings.Contains(stdout, "0.1") {
+		t.Errorf("the target passes for flat:\n%s%s", stdout, stderr)
+	}
+}
+
 // What is wrong is told in one sentence; no scale is never a scale.
 func TestScaleRefusals(t *testing.T) {
 	dir := t.TempDir()
