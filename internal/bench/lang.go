@@ -18,7 +18,7 @@ import (
 	"golang.org/x/text/number"
 )
 
-//go:embed lang/*.json
+//go:embed lang/*.json lang/sheet/*.json
 var langFiles embed.FS
 
 // Lang is one language: a file lang/<tag>.json of keys and texts. In a text,
@@ -66,6 +66,9 @@ type Languages struct {
 func LoadLanguages(dir string) (l *Languages, lacking map[string]int, err error) {
 	l, lacking = &Languages{}, map[string]int{}
 	if err := l.read(langFiles, "lang"); err != nil {
+		return nil, nil, err
+	}
+	if err := l.more(langFiles, "lang/sheet"); err != nil {
 		return nil, nil, err
 	}
 	if dir != "" {
@@ -118,6 +121,27 @@ func (l *Languages) read(files fs.FS, dir string) error {
 			l.all[i] = x
 		} else {
 			l.all = append(l.all, x)
+		}
+	}
+	return nil
+}
+
+// more adds the texts of further files to the languages of the same names, which
+// go on as they are where they have a key already: the shift sheet's words.
+func (l *Languages) more(files fs.FS, dir string) error {
+	for _, x := range l.all {
+		data, err := fs.ReadFile(files, path.Join(dir, x.Tag+".json"))
+		if err != nil {
+			return err
+		}
+		var text map[string]forms
+		if err := json.Unmarshal(data, &text); err != nil {
+			return fmt.Errorf("%s/%s.json: %w", dir, x.Tag, err)
+		}
+		for k, f := range text {
+			if x.text[k] == nil {
+				x.text[k] = f
+			}
 		}
 	}
 	return nil

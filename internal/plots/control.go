@@ -17,6 +17,17 @@ type Chart struct {
 	Labels               []string // under the points; nil: their numbers from 1
 	Centre, Lower, Upper float64
 	Out                  []bool // points that stand out; may be nil
+	Names                *ChartNames
+}
+
+// ChartNames are the words of a control chart in another language; nil: English.
+type ChartNames struct{ Centre, Upper, Lower, Out string }
+
+func (c Chart) names() ChartNames {
+	if c.Names != nil {
+		return *c.Names
+	}
+	return ChartNames{"centre", "upper limit", "lower limit", "out of limits"}
 }
 
 // Control draws a control chart. A point that stands out has a ring and a cross
@@ -38,10 +49,11 @@ func Control(o Options, c Chart) ([]byte, error) {
 	}
 	f.lineAlong(lineStyle(0), x, c.Values)
 	f.dotsAt(0, f.points(x, c.Values))
-	f.outliers(out)
+	n := c.names()
+	f.outliers(out, n.Out)
 	f.questionMarks(missing, false)
 	f.times(c.Labels, len(x))
-	f.hlines([]HLine{{limitName("centre", c.Centre), c.Centre, false}, {limitName("upper limit", c.Upper), c.Upper, true}, {limitName("lower limit", c.Lower), c.Lower, true}})
+	f.hlines([]HLine{{limitName(n.Centre, c.Centre), c.Centre, false}, {limitName(n.Upper, c.Upper), c.Upper, true}, {limitName(n.Lower, c.Lower), c.Lower, true}})
 	return f.svg()
 }
 
@@ -64,8 +76,8 @@ func (f *frame) times(labels []string, n int) {
 	f.X.Tick.Marker = plot.ConstantTicks(ticks)
 }
 
-// outliers rings and crosses points.
-func (f *frame) outliers(pts plotter.XYs) {
+// outliers rings and crosses points, under a name.
+func (f *frame) outliers(pts plotter.XYs, name string) {
 	if len(pts) == 0 {
 		return
 	}
@@ -78,7 +90,7 @@ func (f *frame) outliers(pts plotter.XYs) {
 		d.boxes = append(d.boxes, box{p.X, p.Y, 13, 13, 13, 13})
 	}
 	f.Add(d)
-	f.name("out of limits", func(c *draw.Canvas) { outlier(c, c.Center()) })
+	f.name(name, func(c *draw.Canvas) { outlier(c, c.Center()) })
 }
 
 func outlier(c *draw.Canvas, at vg.Point) {
