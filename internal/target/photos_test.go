@@ -137,6 +137,13 @@ func TestLeftPicturesOtherCorners(t *testing.T) {
 				t.Errorf("half window 11: %s has %.3f px", names[i], v.RMSPX)
 			}
 		}
+		suspects := optics.Suspect(c)
+		if len(suspects) != 1 || suspects[0].Name != "left02.jpg" || suspects[0].Without == nil {
+			t.Fatalf("half window 11: %d views are suspect: %+v", len(suspects), suspects)
+		}
+		// Without it the lens is that of the better corners.
+		lensBar(t, *suspects[0].Without, 532.80992189, 342.4952186, 233.8879292, 0.196334638)
+		t.Log(suspects[0].Description)
 	}
 }
 
