@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 
 	"finishbench/configs"
 	"finishbench/internal/grade"
@@ -26,6 +27,7 @@ type Station struct {
 	Camera               string  `mapstructure:"camera"`                 // of pictures whose tags name none; "": not known
 	Focus                string  `mapstructure:"focus"`                  // likewise
 	CheckLog             string  `mapstructure:"check_log"`              // the check piece's log, see `inspect check`; "": none kept
+	Records              string  `mapstructure:"records"`                // database of inspections, sqlite:FILE or postgres://USER@HOST/DATABASE; "": none is kept
 	Fit                  Fit     `mapstructure:"fit"`
 }
 
@@ -96,6 +98,11 @@ func (s *Station) beside(dir string) {
 		s.Flats[i].File = from(s.Flats[i].File)
 	}
 	s.CheckLog = from(s.CheckLog)
+	if file, ok := strings.CutPrefix(s.Records, "sqlite:"); ok {
+		s.Records = "sqlite:" + from(file)
+	} else if !strings.Contains(s.Records, "://") {
+		s.Records = from(s.Records)
+	}
 }
 
 func parseStation(name string, data []byte, s Station) (Station, error) {

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"os"
 	"strings"
 	"time"
 )
@@ -192,4 +193,29 @@ func parseStamp(s string) (time.Time, error) {
 		return t, fmt.Errorf("records: %q is no time", s)
 	}
 	return t, nil
+}
+
+// OpenExisting is [Open] for a database that must be there already: a slip in its
+// name must not make an empty one.
+func OpenExisting(ctx context.Context, url string, now func() time.Time) (*Store, error) {
+	if !isPostgres(url) {
+		file, err := sqliteFile(url)
+		if err != nil {
+			return nil, err
+		}
+		if _, err := os.Stat(file); err != nil {
+			return nil, fmt.Errorf("records: there are no records at %s: look at the name", file)
+		}
+	}
+	s, err := connect(ctx, url, now)
+	if err != nil {
+		return nil, err
+	}
+	if n, err := s.version(ctx); err != nil || n == 0 {
+		return nil, errors.Join(fmt.Errorf("records: %s holds no records: look at the name", s.where), s.Close())
+	}
+	if err := s.migrate(ctx); err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	return s, nil
 }
