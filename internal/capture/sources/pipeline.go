@@ -43,6 +43,7 @@ type PipelineOptions struct {
 	Pipeline string // as gst-launch-1.0 takes it; an appsink at its end is left off
 	W, H     int    // px; another size is refused, never scaled
 	Format   Format
+	Bits     int // of a 16-bit sample that count, from the lowest: 9 to 16; 0: 16. A 12-bit camera's 4095 becomes 65535.
 	// Delay is the longest time from the beginning of an exposure to the arrival of
 	// the frame's first byte here: exposure, read-out, cable, decoding. A frame is
 	// dated so much before its arrival.
@@ -105,6 +106,12 @@ func NewPipeline(o PipelineOptions) (*Pipeline, error) {
 func start(o PipelineOptions, before func() ([]string, error), after func() error) (*Pipeline, error) {
 	if o.W < 16 || o.H < 16 || o.W > 1<<15 || o.H > 1<<15 {
 		return nil, fmt.Errorf("sources: camera %s: %d x %d pixels; give the size that it delivers, 16 to 32768 a side", o.Name, o.W, o.H)
+	}
+	if o.Bits == 0 {
+		o.Bits = 16
+	}
+	if o.Bits < 9 || o.Bits > 16 {
+		return nil, fmt.Errorf("sources: camera %s: %d bits; give 9 to 16", o.Name, o.Bits)
 	}
 	if o.Start <= 0 {
 		o.Start = defaultStart
@@ -195,10 +202,12 @@ func (p *Pipeline) image(data []byte) *part.Image {
 	im := &part.Image{W: w, H: h, C: 1}
 	if p.o.Format == Grey16 {
 		im.Pix16 = p.o.Buffer16(w * h)
+		up, down := 16-p.o.Bits, 2*p.o.Bits-16
 		for y := range h {
 			row, out := data[y*stride:], im.Pix16[y*w:(y+1)*w]
 			for x := range out {
-				out[x] = uint16(row[2*x]) | uint16(row[2*x+1])<<8
+				v := uint16(row[2*x]) | uint16(row[2*x+1])<<8
+				out[x] = v<<up | v>>down
 			}
 		}
 		return im
@@ -220,14 +229,18 @@ func (p *Pipeline) stride() int {
 
 // tail is what carries the frames here: a queue that lets old frames go where
 // the next element is slow, the conversion, and the pipe. No frame is scaled.
+//
+// Grey is not converted, it must come as grey: made of colour video it would
+// keep that video's short range, 16 to 235 (measured with GStreamer 1.22).
 func (p *Pipeline) tail(fd int) []string {
 	format, _ := p.o.Format.caps()
-	return []string{
-		"!", "queue", "leaky=downstream", "max-size-buffers=1", "max-size-bytes=0", "max-size-time=0",
-		"!", "videoconvert",
-		"!", fmt.Sprintf("video/x-raw,format=%s,width=%d,height=%d", format, p.o.W, p.o.H),
-		"!", "fdsink", "fd=" + strconv.Itoa(fd), "sync=false",
+	words := []string{"!", "queue", "leaky=downstream", "max-size-buffers=1", "max-size-bytes=0", "max-size-time=0"}
+	if p.o.Format == RGB {
+		words = append(words, "!", "videoconvert")
 	}
+	return append(words,
+		"!", fmt.Sprintf("video/x-raw,format=%s,width=%d,height=%d", format, p.o.W, p.o.H),
+		"!", "fdsink", "fd="+strconv.Itoa(fd), "sync=false")
 }
 
 // run starts the child and reads it until it ends, falls silent or ctx ends.

@@ -29,7 +29,7 @@ func playing(t *testing.T, how string, change func(*PipelineOptions)) *Pipeline 
 
 func soon(t *testing.T) context.Context {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), 60*time.Second) // a busy machine loses packets and time
 	t.Cleanup(cancel)
 	return ctx
 }
@@ -104,10 +104,15 @@ func TestPipelineGreyRows(t *testing.T) {
 	if !slices.Equal(im.Pix8, []uint8{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}) || im.C != 1 {
 		t.Errorf("got %v", im.Pix8)
 	}
-	p = &Pipeline{o: PipelineOptions{W: 3, H: 1, Format: Grey16, Buffer16: func(n int) []uint16 { return make([]uint16, n) }}}
+	p = &Pipeline{o: PipelineOptions{W: 3, H: 1, Format: Grey16, Bits: 16, Buffer16: func(n int) []uint16 { return make([]uint16, n) }}}
 	im = p.image([]byte{0x34, 0x12, 0, 1, 0xff, 0xff, 9, 9})
 	if !slices.Equal(im.Pix16, []uint16{0x1234, 0x100, 0xffff}) || im.Validate() != nil {
 		t.Errorf("got %x", im.Pix16)
+	}
+	p.o.Bits = 12
+	im = p.image([]byte{0, 0, 0xff, 0x0f, 0, 0x08, 9, 9})
+	if !slices.Equal(im.Pix16, []uint16{0, 0xffff, 0x8008}) { // 4095 is full scale; 2048 by hand
+		t.Errorf("12 bits: got %x", im.Pix16)
 	}
 }
 
