@@ -115,7 +115,7 @@ func runSetup(ctx context.Context, o setupOptions, pictures []string, stdout, st
 
 // names are the steps asked for, in their order. A view without a lit panel has
 // no step for it.
-func (o setupOptions) names(b *bench) ([]setup.Name, error) {
+func (o setupOptions) names(b *setupBench) ([]setup.Name, error) {
 	all := setup.Names()
 	for _, s := range o.steps {
 		if !slices.Contains(all, setup.Name(s)) {
@@ -141,8 +141,8 @@ func (o setupOptions) names(b *bench) ([]setup.Name, error) {
 }
 
 // bench reads what the flags name.
-func (o setupOptions) bench(now time.Time) (*bench, error) {
-	b := &bench{view: part.View(o.view)}
+func (o setupOptions) bench(now time.Time) (*setupBench, error) {
+	b := &setupBench{view: part.View(o.view)}
 	if b.view != part.Edge && b.view != part.Face {
 		return nil, usagef("--view %s: give edge or face", o.view)
 	}
@@ -170,7 +170,7 @@ func (o setupOptions) bench(now time.Time) (*bench, error) {
 
 // chooseScale finds the scale in force: the flag's, the station file's for the
 // view, or its number. None is no mistake here: the scale may be still to make.
-func (b *bench) chooseScale(flag string, st config.Station, now time.Time) error {
+func (b *setupBench) chooseScale(flag string, st config.Station, now time.Time) error {
 	file := flag
 	for _, s := range st.Scales {
 		if flag == "" && (s.View == string(b.view) || s.View == "" && file == "") {
@@ -198,7 +198,7 @@ func (b *bench) chooseScale(flag string, st config.Station, now time.Time) error
 }
 
 // setupStored judges pictures that were taken before.
-func setupStored(ctx context.Context, b *bench, names []setup.Name, o setupOptions, args []string, stdout io.Writer) error {
+func setupStored(ctx context.Context, b *setupBench, names []setup.Name, o setupOptions, args []string, stdout io.Writer) error {
 	paths, err := storedPictures(args)
 	if err != nil {
 		return err

@@ -15,8 +15,8 @@ import (
 	"finishbench/internal/target"
 )
 
-// bench is what setup knows before the first picture.
-type bench struct {
+// setupBench is what setup knows before the first picture.
+type setupBench struct {
 	fit    capture.FitLimits
 	limits setup.Limits
 	view   part.View      // of pictures whose names do not tell it
@@ -27,7 +27,7 @@ type bench struct {
 }
 
 // stored reads and looks at a picture by what its name says it is.
-func (b *bench) stored(path string) setup.Reading {
+func (b *setupBench) stored(path string) setup.Reading {
 	file := filepath.Base(path)
 	im, err := capture.Read(path)
 	if err != nil {
@@ -55,7 +55,7 @@ func pictureTrouble(err error, path string) string {
 
 // live looks at a picture for the step that is worked at. For exposure and focus
 // a target does as well as a unit.
-func (b *bench) live(f capture.Frame, step setup.Name) setup.Reading {
+func (b *setupBench) live(f capture.Frame, step setup.Name) setup.Reading {
 	if b.target == nil || step == setup.Panel {
 		return b.unit(f)
 	}
@@ -67,7 +67,7 @@ func (b *bench) live(f capture.Frame, step setup.Name) setup.Reading {
 }
 
 // unit looks at a picture of a unit, or of the place where one will be.
-func (b *bench) unit(f capture.Frame) setup.Reading {
+func (b *setupBench) unit(f capture.Frame) setup.Reading {
 	file := filepath.Base(f.Path)
 	r := setup.NewReading(file)
 	shot, named := capture.ShotByName(file)
@@ -113,7 +113,7 @@ func framing(v capture.BenchView) string {
 }
 
 // board looks at a picture of the target.
-func (b *bench) board(f capture.Frame) setup.Reading {
+func (b *setupBench) board(f capture.Frame) setup.Reading {
 	file := filepath.Base(f.Path)
 	r := setup.NewReading(file)
 	r.Lit = b.view == part.Edge
@@ -140,7 +140,7 @@ const gaussRise = 2.5631
 
 // sharpness measures the target's edges: straight slanted ones, else the rims
 // of its dots.
-func (b *bench) sharpness(r *setup.Reading, im *part.Image, found target.Found) {
+func (b *setupBench) sharpness(r *setup.Reading, im *part.Image, found target.Found) {
 	r.EdgeMostPX, r.MotionMostPX = b.fit.EdgeWidthPX, b.fit.MotionPX
 	plane, err := optics.Linear(im, im.C/2) // grey, or green
 	if err != nil {
@@ -176,7 +176,7 @@ func leastMTF50(widthPX float64) float64 {
 }
 
 // square tells how squarely the camera looks at the target, and the scale.
-func (b *bench) square(r *setup.Reading, f capture.Frame, found target.Found) {
+func (b *setupBench) square(r *setup.Reading, f capture.Frame, found target.Found) {
 	o := optics.FlatViewOptions{TargetURel: b.target.URel}
 	if b.scale != nil {
 		o.Projection = b.scale.Projection
@@ -203,7 +203,7 @@ func (b *bench) square(r *setup.Reading, f capture.Frame, found target.Found) {
 	r.TiltUnseen = b.target.Kind == optics.Ruler || b.target.Kind == optics.Disc
 }
 
-func (b *bench) flat(found target.Found, o optics.FlatViewOptions) (optics.Flat, error) {
+func (b *setupBench) flat(found target.Found, o optics.FlatViewOptions) (optics.Flat, error) {
 	switch b.target.Kind {
 	case optics.Ruler:
 		return optics.FitRuler(found.View, o)

@@ -21,7 +21,7 @@ import (
 
 // testBench is a bench with the shipped limits, a chessboard as its target and
 // a scale of 25 um a pixel.
-func testBench(t testing.TB, now time.Time) *bench {
+func testBench(t testing.TB, now time.Time) *setupBench {
 	t.Helper()
 	o := setupOptions{view: "edge", targetOptions: targetOptions{kind: optics.Chessboard, cols: 9, rows: 6, pitchMM: 2, uRel: 0.0002}}
 	b, err := o.bench(now)

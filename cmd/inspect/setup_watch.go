@@ -20,7 +20,7 @@ type setupScreen interface {
 }
 
 // setupWatch follows pictures as they come until all steps are in order.
-func setupWatch(ctx context.Context, src capture.Source, b *bench, names []setup.Name, o setupOptions, stdout, stderr io.Writer) error {
+func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []setup.Name, o setupOptions, stdout, stderr io.Writer) error {
 	w := setup.NewWalk(b.limits, names)
 	screen := newSetupScreen(w, names, o.json, stdout)
 	screen.begin(o.watch)
@@ -52,7 +52,7 @@ func setupWatch(ctx context.Context, src capture.Source, b *bench, names []setup
 	return nil
 }
 
-func watchUntilDone(ctx context.Context, src capture.Source, b *bench, w *setup.Walk, screen setupScreen) error {
+func watchUntilDone(ctx context.Context, src capture.Source, b *setupBench, w *setup.Walk, screen setupScreen) error {
 	for {
 		step, more := w.Current()
 		if !more {
