@@ -1,0 +1,198 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/compare"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+	"finishbench/internal/report"
+)
+
+// shiftFigures counts the inspections that a filter chooses. Units that were
+// looked at before the filter's time have no first look in it.
+func shiftFigures(ctx context.Context, store *records.Store, f records.Filter, o compare.ShiftOptions) (compare.Shift, error) {
+	var all []compare.Inspected
+	units := map[[2]string]bool{}
+	err := store.Each(ctx, f, func(in records.Inspection) error {
+		all = append(all, inspected(&in))
+		units[[2]string{in.Serial, in.Side}] = true
+		return nil
+	})
+	if err != nil {
+		return compare.Shift{}, err
+	}
+	o.Earlier = map[compare.Look]bool{}
+	for u := range units {
+		if f.From.IsZero() {
+			break
+		}
+		err := store.Each(ctx, records.Filter{Serial: u[0], Side: u[1], To: f.From}, func(in records.Inspection) error {
+			if in.Holds() {
+				o.Earlier[compare.Look{Serial: in.Serial, Side: in.Side, Stage: in.Stage}] = true
+			}
+			return nil
+		})
+		if err != nil {
+			return compare.Shift{}, err
+		}
+	}
+	return compare.ShiftOf(all, o)
+}
+
+// inspected is what the figures need of an inspection.
+func inspected(in *records.Inspection) compare.Inspected {
+	out := compare.Inspected{
+		ID: in.ID, Serial: in.Serial, Side: in.Side, Lot: in.Lot, Operator: in.Operator, Stage: in.Stage, Started: in.Started, Ended: in.Ended,
+		Verdict: in.Result.Verdict, WorstStepUM: in.Result.Seam.WorstStepUM, Void: !in.Holds(),
+	}
+	for _, f := range in.Result.Findings {
+		out.Findings = append(out.Findings, part.Finding{Kind: f.Kind, Severity: f.Severity})
+	}
+	if in.Overruled != nil {
+		out.Overruled, out.Reason = in.Overruled.Verdict, in.Overruled.Reason
+	}
+	return out
+}
+
+// shiftOptions are those of every shift sheet.
+func shiftOptions() compare.ShiftOptions {
+	return compare.ShiftOptions{Location: time.Local, Pause: 15 * time.Minute, LimitsFrom: 20}
+}
+
+// shiftSheets makes the bench's shift sheets.
+type shiftSheets struct {
+	store *records.Store
+	bench string // only what came over this bench; "": over all
+}
+
+// ShiftSheet is [bench.SheetMaker].
+func (m shiftSheets) ShiftSheet(ctx context.Context, l *bench.Lang, from, to time.Time) ([]byte, error) {
+	o := shiftOptions()
+	s, err := shiftFigures(ctx, m.store, records.Filter{From: from, To: to, Bench: m.bench}, o)
+	if err != nil {
+		return nil, err
+	}
+	sheet := shiftSheet{l: l, s: s, o: o, from: from, to: to, subject: m.bench}.sheet()
+	sheet.Version, sheet.Generated = finishbenchVersion, time.Now().Format("2006-01-02 15:04")
+	var b bytes.Buffer
+	err = report.SheetPage(&b, sheet)
+	return b.Bytes(), err
+}
+
+const shiftHelp = `shift prints what came over the bench in a shift: units, how many passed at
+their first look, findings by kind, the trend of the step, units an hour, calls
+overruled. With --out a page to print, A4, with its plots.
+
+Times are this machine's. Without --from and --to it is the last twelve hours.`
+
+const shiftExamples = `  inspect records shift --from "2026-03-02 06:00" --to "2026-03-02 14:00" --out results
+  inspect records shift --lot 4711 --language zh-Hans --out results`
+
+type recordsShiftOptions struct {
+	sheetOptions
+	url, from, to        string
+	lot, bench, language string
+}
+
+// newRecordsShiftCommand is a command under 'inspect records'.
+func newRecordsShiftCommand() *cobra.Command {
+	var o recordsShiftOptions
+	cmd := &cobra.Command{
+		Use:                   "shift",
+		Short:                 "A shift in figures, to print",
+		Long:                  shiftHelp,
+		Example:               shiftExamples,
+		Args:                  wrongUsage(cobra.NoArgs),
+		DisableFlagsInUseLine: true,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runRecordsShift(cmd.Context(), o, cmd.OutOrStdout())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.url, "records", "", "the records: a file, sqlite:FILE or postgres://USER@HOST/DATABASE")
+	f.StringVar(&o.from, "from", "", `from this time on: "2026-03-02 06:00" or "2026-03-02"`)
+	f.StringVar(&o.to, "to", "", "up to this time")
+	f.StringVar(&o.lot, "lot", "", "of this lot only")
+	f.StringVar(&o.bench, "bench", "", "of this bench only")
+	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
+	o.sheetOptions.flags(cmd)
+	return cmd
+}
+
+func runRecordsShift(ctx context.Context, o recordsShiftOptions, stdout io.Writer) error {
+	from, to, err := shiftSpan(o.from, o.to, time.Now())
+	if err != nil {
+		return err
+	}
+	l, err := sheetLanguage(o.language)
+	if err != nil {
+		return err
+	}
+	if o.url == "" {
+		return usagef("say where the records are: --records FILE")
+	}
+	store, err := records.Open(ctx, o.url, time.Now)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	so := shiftOptions()
+	s, err := shiftFigures(ctx, store, records.Filter{From: from, To: to, Lot: o.lot, Bench: o.bench}, so)
+	if err != nil {
+		return err
+	}
+	subject := o.bench
+	if o.lot != "" {
+		subject = o.lot
+	}
+	return o.write("shift", shiftSheet{l: l, s: s, o: so, from: from, to: to, subject: subject}.sheet(), s, stdout)
+}
+
+// sheetLanguage is one of the shipped languages.
+func sheetLanguage(tag string) (*bench.Lang, error) {
+	all, _, err := bench.LoadLanguages("")
+	if err != nil {
+		return nil, err
+	}
+	l := all.Choose(tag, "")
+	if l.Tag != tag {
+		return nil, usagef("--language %s: there is en and zh-Hans", tag)
+	}
+	return l, nil
+}
+
+// shiftSpan reads the times of a shift: the last twelve hours where neither is
+// given, else from and to, to being now where it is missing.
+func shiftSpan(from, to string, now time.Time) (a, b time.Time, err error) {
+	b = now
+	if to != "" {
+		if b, err = clockTime("--to", to); err != nil {
+			return a, b, err
+		}
+	}
+	if a = b.Add(-12 * time.Hour); from != "" {
+		if a, err = clockTime("--from", from); err != nil {
+			return a, b, err
+		}
+	}
+	if !a.Before(b) {
+		return a, b, usagef("--from %s is not before --to %s", a.Format("2006-01-02 15:04"), b.Format("2006-01-02 15:04"))
+	}
+	return a, b, nil
+}
+
+func clockTime(flag, s string) (time.Time, error) {
+	for _, form := range []string{"2006-01-02 15:04", "2006-01-02T15:04", "2006-01-02"} {
+		if t, err := time.ParseInLocation(form, s, time.Local); err == nil {
+			return t, nil
+		}
+	}
+	return time.Time{}, usagef(`%s %q is no time: write it as "2026-03-02 06:00"`, flag, s)
+}
