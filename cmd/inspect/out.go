@@ -20,7 +20,10 @@ const (
 )
 
 // outDir is OUT, the folder under which each unit gets one of its own.
-type outDir struct{ path string }
+type outDir struct {
+	path    string
+	records *recorder // where else results go; nil: nowhere
+}
 
 // openOut makes OUT ready for the given units, or says why it cannot be: it is
 // a file, may not be written, or holds something of the user's where a unit's
@@ -37,7 +40,7 @@ func openOut(path string, jobs []job) (*outDir, error) {
 	if err := os.Remove(probe.Name()); err != nil {
 		return nil, outError(path, err)
 	}
-	o := &outDir{path}
+	o := &outDir{path: path}
 	for _, u := range jobs {
 		if err := o.mayReplace(u); err != nil {
 			return nil, err

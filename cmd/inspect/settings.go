@@ -27,6 +27,7 @@ type runOptions struct {
 	jobs    int
 	json    bool
 	budget  bool
+	record  recordOptions // unit only
 }
 
 func (o *runOptions) flags(cmd *cobra.Command) {

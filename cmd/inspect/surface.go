@@ -57,7 +57,7 @@ func runSurface(ctx context.Context, o runOptions, pictures []string, stdout, st
 	if err != nil {
 		return err
 	}
-	return runJobs(ctx, o, set, jobs, stdout, stderr)
+	return runJobs(ctx, o, set, jobs, nil, stdout, stderr)
 }
 
 // panels makes one job of all pictures that show one panel, in the order in

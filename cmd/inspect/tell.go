@@ -47,6 +47,10 @@ func (t *teller) unit(d outcome) {
 			t.progress.clear()
 			fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.dir, plain(d.job.err))
 		}
+		if d.lost != nil {
+			t.progress.clear()
+			fmt.Fprintf(t.stderr, "inspect: %s: its results are in %s, but it was not recorded: %s\n", d.job.dir, t.out, plain(d.lost))
+		}
 		t.progress.unitDone(d.result.Unit, unitLine(d)+d.budgetLines())
 	}
 	if t.withJSON {
@@ -140,7 +144,7 @@ func unitLine(d outcome) string {
 // that met it.
 func plain(err error) string {
 	s := strings.Join(strings.Fields(err.Error()), " ")
-	for _, p := range []string{"capture: ", "defects: ", "seam: ", "grade: ", "report: ", "config: "} {
+	for _, p := range []string{"capture: ", "defects: ", "seam: ", "grade: ", "report: ", "config: ", "records: "} {
 		s = strings.TrimPrefix(s, p)
 	}
 	return s

@@ -55,6 +55,7 @@ func newUnitCommand() *cobra.Command {
 		},
 	}
 	o.flags(cmd)
+	o.record.flags(cmd)
 	return cmd
 }
 
@@ -97,6 +98,7 @@ type outcome struct {
 	budget string       // with --budget, ready to print
 	thumb  report.IndexEntry
 	err    error // no result was written
+	lost   error // it was, but not recorded
 	took   time.Duration
 }
 
@@ -113,18 +115,29 @@ func runUnits(ctx context.Context, o runOptions, dirs []string, stdout, stderr i
 	if err != nil {
 		return err
 	}
-	return runJobs(ctx, o, set, jobs, stdout, stderr)
+	rec, err := openRecorder(ctx, o, set)
+	if err != nil {
+		return err
+	}
+	defer rec.close()
+	return runJobs(ctx, o, set, jobs, rec, stdout, stderr)
 }
 
-// runJobs does what is left once it is known what to inspect, and how.
-func runJobs(ctx context.Context, o runOptions, set settings, jobs []job, stdout, stderr io.Writer) error {
+// runJobs does what is left once it is known what to inspect, and how; rec may
+// be nil.
+func runJobs(ctx context.Context, o runOptions, set settings, jobs []job, rec *recorder, stdout, stderr io.Writer) error {
 	out, err := openOut(o.out, jobs)
 	if err != nil {
 		return err
 	}
+	out.records = rec
 	tuneMemory()
 	in := &inspector{settings: set, slots: newSlots(set.jobs)}
-	return in.runAll(ctx, jobs, out, o.json, newTeller(o, jobs, stdout, stderr))
+	err = in.runAll(ctx, jobs, out, o.json, newTeller(o, jobs, stdout, stderr))
+	if rec != nil && !o.json {
+		fmt.Fprint(stdout, rec.line())
+	}
+	return err
 }
 
 // atOnce is the number of units under way at a time. A unit keeps about two
@@ -196,6 +209,7 @@ func (in *inspector) oneUnit(ctx context.Context, j *job, out *outDir, withJSON 
 }
 
 func (in *inspector) writeUnit(ctx context.Context, d *outcome, out *outDir, withJSON bool) error {
+	start := time.Now()
 	u, r, err := in.inspect(ctx, d.job.folder)
 	if err != nil {
 		return err
@@ -230,6 +244,9 @@ func (in *inspector) writeUnit(ctx context.Context, d *outcome, out *outDir, wit
 		return err
 	}
 	d.result, d.thumb = summary(r), thumb
+	if out.records != nil {
+		d.lost = out.records.record(ctx, d.job.folder, in.written(r), start, time.Now())
+	}
 	return nil
 }
 
@@ -286,7 +303,7 @@ func exitFor(all []outcome) error {
 
 func (d outcome) code() int {
 	switch {
-	case d.err != nil:
+	case d.err != nil, d.lost != nil:
 		return exitOther
 	case unmeasured(d.result):
 		return exitUnmeasured
