@@ -19,6 +19,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/capture/retry"
 	"finishbench/internal/capture/trouble"
 	"finishbench/internal/part"
 )
@@ -45,7 +46,7 @@ func needs(t *testing.T, program string, elements ...string) {
 func opened(t *testing.T, o PipelineOptions) *Pipeline {
 	t.Helper()
 	o.Name = "edge"
-	o.Retry = Backoff{First: 100 * time.Millisecond, Most: time.Second, Steady: time.Minute}
+	o.Retry = retry.Waits{First: 100 * time.Millisecond, Most: time.Second, Steady: time.Minute}
 	p, err := NewPipeline(o)
 	if err != nil {
 		t.Fatal(err)

@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"finishbench/internal/capture/retry"
 	"finishbench/internal/capture/trouble"
 	"finishbench/internal/part"
 )
@@ -51,7 +52,7 @@ type PipelineOptions struct {
 	Start  time.Duration // the first frame must come within so long of the start; 0: 15 s
 	Silent time.Duration // without a frame for so long the camera counts as lost; 0: 3 s
 	Frozen time.Duration // with the same frame for so long, too; 0: never
-	Retry  Backoff
+	Retry  retry.Waits
 
 	// Program starts the child: its name and first arguments; the pipeline's words
 	// follow. Empty: gst-launch-1.0 -q.
@@ -120,7 +121,7 @@ func start(o PipelineOptions, before func() ([]string, error), after func() erro
 		o.Silent = defaultSilent
 	}
 	if o.Retry.First <= 0 {
-		o.Retry = DefaultBackoff()
+		o.Retry = retry.Default()
 	}
 	if len(o.Program) == 0 {
 		o.Program = []string{"gst-launch-1.0", "-q"}

@@ -9,13 +9,14 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/capture/retry"
 	"finishbench/internal/capture/trouble"
 )
 
 func playing(t *testing.T, how string, change func(*PipelineOptions)) *Pipeline {
 	t.Helper()
 	o := PipelineOptions{Name: "edge", Pipeline: "src", W: 32, H: 16, Format: RGB, Program: played(how),
-		Retry: Backoff{First: 20 * time.Millisecond, Most: 50 * time.Millisecond, Steady: time.Minute}}
+		Retry: retry.Waits{First: 20 * time.Millisecond, Most: 50 * time.Millisecond, Steady: time.Minute}}
 	if change != nil {
 		change(&o)
 	}

@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"finishbench/internal/capture/retry"
 	"finishbench/internal/capture/trouble"
 	"finishbench/internal/part"
 )
@@ -161,7 +162,7 @@ func (r *Replay) Newest(ctx context.Context, after time.Time) (Frame, error) {
 	}
 	taken := time.Now()
 	if d := after.Sub(taken); d > 0 {
-		if !sleep(ctx, d) {
+		if !retry.Sleep(ctx, d) {
 			return Frame{}, ctx.Err()
 		}
 		taken = after

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/capture/retry"
 	"finishbench/internal/capture/trouble"
 )
 
@@ -105,7 +106,7 @@ func TestV4L2(t *testing.T) {
 	var opened []string
 	o := V4L2Options{Device: name, Settings: settings(), Open: func(path string) (Controls, error) { opened = append(opened, path); return dev, nil }}
 	o.PipelineOptions = PipelineOptions{Name: "edge", W: 32, H: 16, Format: RGB, Program: played("crash"),
-		Retry: Backoff{First: 50 * time.Millisecond, Most: 50 * time.Millisecond, Steady: time.Minute}}
+		Retry: retry.Waits{First: 50 * time.Millisecond, Most: 50 * time.Millisecond, Steady: time.Minute}}
 	p, err := NewV4L2(o)
 	if err != nil {
 		t.Fatal(err)

@@ -1,27 +1,28 @@
-package sources
+// Package retry tries again what failed, with growing waits.
+package retry
 
 import (
 	"context"
 	"time"
 )
 
-// Backoff says how long to wait before something that failed is tried again:
+// Waits say how long to wait before something that failed is tried again:
 // First, then twice as long each time, up to Most. A try that lasted as long as
-// Steady counts as healed and starts over. Values of [DefaultBackoff] are common
+// Steady counts as healed and starts over. Values of [Default] are common
 // practice, no source.
-type Backoff struct {
+type Waits struct {
 	First, Most time.Duration
 	Steady      time.Duration
 }
 
-// DefaultBackoff tries again after 0.25 s, 0.5 s, ... 8 s.
-func DefaultBackoff() Backoff {
-	return Backoff{First: 250 * time.Millisecond, Most: 8 * time.Second, Steady: 5 * time.Second}
+// Default tries again after 0.25 s, 0.5 s, ... 8 s.
+func Default() Waits {
+	return Waits{First: 250 * time.Millisecond, Most: 8 * time.Second, Steady: 5 * time.Second}
 }
 
 // Keep calls run again and again until ctx ends, with waits between; before each
 // wait it tells why the last run ended and when the next begins.
-func (b Backoff) Keep(ctx context.Context, run func(context.Context) error, tell func(why error, next time.Time)) {
+func (b Waits) Keep(ctx context.Context, run func(context.Context) error, tell func(why error, next time.Time)) {
 	wait := b.First
 	for ctx.Err() == nil {
 		began := time.Now()
@@ -33,15 +34,15 @@ func (b Backoff) Keep(ctx context.Context, run func(context.Context) error, tell
 			wait = b.First
 		}
 		tell(err, time.Now().Add(wait))
-		if !sleep(ctx, wait) {
+		if !Sleep(ctx, wait) {
 			return
 		}
 		wait = min(2*wait, b.Most)
 	}
 }
 
-// sleep reports whether the time went by before ctx ended.
-func sleep(ctx context.Context, d time.Duration) bool {
+// Sleep reports whether the time went by before ctx ended.
+func Sleep(ctx context.Context, d time.Duration) bool {
 	t := time.NewTimer(d)
 	defer t.Stop()
 	select {

@@ -1,4 +1,4 @@
-package sources
+package retry
 
 import (
 	"context"
@@ -10,10 +10,10 @@ import (
 )
 
 // The waits double up to the most, and start over after a run that lasted.
-func TestBackoff(t *testing.T) {
+func TestKeep(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
-		b := Backoff{First: 250 * time.Millisecond, Most: 8 * time.Second, Steady: 5 * time.Second}
+		b := Waits{First: 250 * time.Millisecond, Most: 8 * time.Second, Steady: 5 * time.Second}
 		var waits []time.Duration
 		runs := 0
 		b.Keep(ctx, func(context.Context) error {
@@ -34,12 +34,12 @@ func TestBackoff(t *testing.T) {
 }
 
 // Cancelled while it waits, it returns at once and does not run again.
-func TestBackoffCancelled(t *testing.T) {
+func TestKeepCancelled(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		began, runs := time.Now(), 0
 		time.AfterFunc(time.Second, cancel)
-		Backoff{First: time.Hour, Most: time.Hour, Steady: time.Hour}.Keep(ctx,
+		Waits{First: time.Hour, Most: time.Hour, Steady: time.Hour}.Keep(ctx,
 			func(context.Context) error { runs++; return nil }, func(error, time.Time) {})
 		if d := time.Since(began); d != time.Second || runs != 1 {
 			t.Errorf("returned after %v and %d runs, want 1s and one", d, runs)
