@@ -359,3 +359,20 @@ func BenchmarkAdd(b *testing.B) {
 		}
 	}
 }
+
+// Whatever a file holds, the check of a trail ends with an answer; and what it
+// accepts is a chain that starts at 1.
+func FuzzCheckTrail(f *testing.F) {
+	content := `{"seq":1,"at":"2031-03-04T05:06:07.000000000Z","kind":"forgotten"}`
+	good := fmt.Sprintf("{\"seq\":1,\"prev\":\"\",\"hash\":%q,\"event\":%s}\n", linkHash("", []byte(content)), content)
+	f.Add(good)
+	f.Add(good + good)
+	f.Add("{}\n[]\n")
+	f.Add(`{"seq":1,"prev":"","hash":"","event":null}`)
+	f.Fuzz(func(t *testing.T, text string) {
+		r, err := CheckTrail(strings.NewReader(text))
+		if err == nil && (r.Head.Seq != int64(r.Events) || len(r.Head.Hash) != 64) {
+			t.Errorf("%q: %+v", text, r)
+		}
+	})
+}
