@@ -92,17 +92,17 @@ overruled. With --out a page to print, A4, with its plots.
 
 Times are this machine's. Without --from and --to it is the last twelve hours.`
 
-const shiftExamples = `  inspect records shift --from "2026-03-02 06:00" --to "2026-03-02 14:00" --out results
-  inspect records shift --lot 4711 --language zh-Hans --out results`
+const shiftExamples = `  inspect records shift --record bench.db --from "2026-03-02 06:00" --to "2026-03-02 14:00" --out results
+  inspect records shift --station station.yaml --lot 4711 --language zh-Hans --out results`
 
 type recordsShiftOptions struct {
 	sheetOptions
-	url, from, to        string
+	from, to             string
 	lot, bench, language string
 }
 
 // newRecordsShiftCommand is a command under 'inspect records'.
-func newRecordsShiftCommand() *cobra.Command {
+func newRecordsShiftCommand(where *recordsOptions) *cobra.Command {
 	var o recordsShiftOptions
 	cmd := &cobra.Command{
 		Use:                   "shift",
@@ -112,11 +112,10 @@ func newRecordsShiftCommand() *cobra.Command {
 		Args:                  wrongUsage(cobra.NoArgs),
 		DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return runRecordsShift(cmd.Context(), o, cmd.OutOrStdout())
+			return runRecordsShift(cmd.Context(), *where, o, cmd.OutOrStdout())
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.url, "records", "", "the records: a file, sqlite:FILE or postgres://USER@HOST/DATABASE")
 	f.StringVar(&o.from, "from", "", `from this time on: "2026-03-02 06:00" or "2026-03-02"`)
 	f.StringVar(&o.to, "to", "", "up to this time")
 	f.StringVar(&o.lot, "lot", "", "of this lot only")
@@ -126,7 +125,7 @@ func newRecordsShiftCommand() *cobra.Command {
 	return cmd
 }
 
-func runRecordsShift(ctx context.Context, o recordsShiftOptions, stdout io.Writer) error {
+func runRecordsShift(ctx context.Context, where recordsOptions, o recordsShiftOptions, stdout io.Writer) error {
 	from, to, err := shiftSpan(o.from, o.to, time.Now())
 	if err != nil {
 		return err
@@ -135,10 +134,7 @@ func runRecordsShift(ctx context.Context, o recordsShiftOptions, stdout io.Write
 	if err != nil {
 		return err
 	}
-	if o.url == "" {
-		return usagef("say where the records are: --records FILE")
-	}
-	store, err := records.Open(ctx, o.url, time.Now)
+	store, err := where.open(ctx)
 	if err != nil {
 		return err
 	}

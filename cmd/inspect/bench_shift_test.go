@@ -76,10 +76,10 @@ func TestRecordsShift(t *testing.T) {
 		if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
 			out = filepath.Join(keep, lang)
 		}
-		o := recordsShiftOptions{url: file, from: "2026-03-02 06:00", to: "2026-03-02 14:00", language: lang}
+		o := recordsShiftOptions{from: "2026-03-02 06:00", to: "2026-03-02 14:00", language: lang}
 		o.out = out
 		var text bytes.Buffer
-		if err := runRecordsShift(context.Background(), o, &text); err != nil {
+		if err := runRecordsShift(context.Background(), recordsOptions{url: file}, o, &text); err != nil {
 			t.Fatal(err)
 		}
 		page, err := os.ReadFile(filepath.Join(out, "shift.html"))

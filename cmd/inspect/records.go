@@ -36,17 +36,17 @@ func newRecordsCommand() *cobra.Command {
 	var o recordsOptions
 	cmd := &cobra.Command{
 		Use:   "records",
-		Short: "Back up, check, export the database of inspections",
+		Short: "Back up, check, export, sum up the database of inspections",
 		Long:  recordsHelp + "\n\n" + recordsExit,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: records backup, restore, check, export or forget (see 'inspect records --help')")
+			return usagef("say what to do: records backup, restore, check, export, forget or shift (see 'inspect records --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
 	f.StringVar(&o.url, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
 	f.StringVar(&o.station, "station", "", "station file that names the database")
-	cmd.AddCommand(newBackupCommand(&o), newRestoreCommand(&o), newRecordsCheckCommand(&o), newExportCommand(&o), newForgetCommand(&o))
+	cmd.AddCommand(newBackupCommand(&o), newRestoreCommand(&o), newRecordsCheckCommand(&o), newExportCommand(&o), newForgetCommand(&o), newRecordsShiftCommand(&o))
 	return cmd
 }
 
