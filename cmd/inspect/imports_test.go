@@ -49,6 +49,7 @@ var onlyIn = map[string][]string{
 	"github.com/spf13/viper":            {"internal/config"},
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},
+	"go.bug.st/serial":                  {"internal/capture/rig"},
 	"gonum.org/v1/plot":                 {"internal/plots"},
 	"modernc.org/sqlite":                {"internal/records"},
 	"github.com/jackc/pgx/v5":           {"internal/records"},
