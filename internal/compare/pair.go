@@ -171,10 +171,12 @@ func kindCounts(first, second []part.Finding) []KindCount {
 	return out
 }
 
+// countKind counts the findings of a kind; those without severity are within
+// limits, and do not count.
 func countKind(fs []part.Finding, k part.Kind) int {
 	n := 0
 	for _, f := range fs {
-		if f.Kind == k {
+		if f.Kind == k && f.Severity != part.None {
 			n++
 		}
 	}
