@@ -43,6 +43,7 @@ type inspector struct {
 type picture struct {
 	shot   part.Shot
 	image  *part.Image // nil where it could not be read, or was let go
+	given  bool        // it came decoded and checked: whoever gave it keeps its pixels
 	report part.PictureReport
 	doubts []string         // whether the scale is for it
 	seam   seam.Measurement // edge pictures
@@ -77,10 +78,16 @@ type unit struct {
 // inspect measures a unit and judges it. Call release when its pictures are no
 // longer needed.
 func (in *inspector) inspect(ctx context.Context, folder part.Folder) (*unit, *part.Result, error) {
-	u := &unit{inspector: in, folder: folder}
+	var pictures []*picture
 	for _, s := range folder.Shots {
-		u.pictures = append(u.pictures, &picture{shot: s})
+		pictures = append(pictures, &picture{shot: s})
 	}
+	return in.inspectPictures(ctx, folder, pictures)
+}
+
+// inspectPictures is inspect for pictures of which some may be given already.
+func (in *inspector) inspectPictures(ctx context.Context, folder part.Folder, pictures []*picture) (*unit, *part.Result, error) {
+	u := &unit{inspector: in, folder: folder, pictures: pictures}
 	u.group()
 	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
 		u.release()
@@ -188,6 +195,11 @@ func (u *unit) measure(p *picture) error {
 
 // read decodes a picture and checks whether it is fit to measure.
 func (u *unit) read(p *picture) {
+	if p.given {
+		u.checkScale(p)
+		u.checkFlat(p)
+		return
+	}
 	im, err := capture.Read(p.shot.Path)
 	if err != nil {
 		p.report = capture.Unreadable(p.shot, err)
@@ -257,7 +269,7 @@ func (p *picture) notInspected(err error) {
 
 // keepOrLetGo keeps a picture's pixels for drawing while there is room.
 func (u *unit) keepOrLetGo(p *picture) {
-	if p.image == nil {
+	if p.image == nil || p.given {
 		return
 	}
 	n := int64(len(p.image.Pix8) + 2*len(p.image.Pix16))
@@ -268,6 +280,9 @@ func (u *unit) keepOrLetGo(p *picture) {
 }
 
 func (u *unit) letGo(p *picture) {
+	if p.given {
+		return
+	}
 	capture.Release(p.image)
 	p.image = nil
 }

@@ -285,6 +285,8 @@ func (s State) overrule(e Overruling) (State, []Effect, error) {
 		return s, nil, refuse("wrong.reason")
 	case !slices.Contains([]part.Verdict{part.Pass, part.Rework, part.Reject}, e.Verdict):
 		return s, nil, refuse("wrong.verdict")
+	case e.Reason == ReasonOther && e.Note == "":
+		return s, nil, refuse("wrong.note")
 	case e.Verdict == s.Answer.Verdict():
 		return s, nil, refuse("wrong.same_verdict")
 	}

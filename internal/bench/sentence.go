@@ -314,3 +314,25 @@ func (x *Lang) finding(f part.Finding) string {
 
 // noticed is a notice in words.
 func (x *Lang) noticed(n Notice) string { return x.Say(&n.Phrase) }
+
+// Shown is the finding that the answer is about: its picture is the one to
+// show. False where there is none.
+func (o Outcome) Shown() (part.Finding, bool) {
+	f, _, ok := shown(o)
+	return f, ok
+}
+
+// WorstFirst lists the findings that count, the one to show first.
+func (o Outcome) WorstFirst() []part.Finding {
+	first, has := o.Shown()
+	var out []part.Finding
+	if has {
+		out = append(out, first)
+	}
+	for i, f := range o.Result.Findings { // sorted: worst first
+		if i < len(o.Causes) && !o.Causes[i].Doubted && f.Severity != part.None && !(has && f.Number == first.Number) {
+			out = append(out, f)
+		}
+	}
+	return out
+}

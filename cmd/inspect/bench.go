@@ -1,0 +1,298 @@
+package main
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/config"
+)
+
+const benchHelp = `bench starts the page at the bench: a browser on this machine shows the live
+pictures, takes the unit's serial, and on the space bar (or a pedal) has it
+photographed, measured and judged. Each answer is recorded before it is shown.
+
+With --replay the units of a folder are played in place of a camera. Only this
+machine can open the page, unless --listen gives an address of the network; then
+a passphrase is asked for, which --set-passphrase makes.`
+
+const benchExamples = `  inspect bench --station station.yaml
+  inspect bench --replay testdata/images --mm-per-px 0.015 --record none
+  inspect bench --station station.yaml --set-passphrase
+  inspect bench --station station.yaml --listen 192.168.1.20:8080`
+
+// benchOptions are the flags of bench.
+type benchOptions struct {
+	runOptions
+	replay        string
+	listen        string
+	hosts         []string
+	languages     string
+	language      string
+	pedals        []string
+	passphrase    string // file
+	setPassphrase bool
+	cert, key     string
+	name          string
+}
+
+// defaultListen is this machine only.
+const defaultListen = "127.0.0.1:8080"
+
+func newBenchCommand() *cobra.Command {
+	var o benchOptions
+	cmd := &cobra.Command{
+		Use:                   "bench",
+		Short:                 "Start the operator's page at the bench",
+		Long:                  benchHelp,
+		Example:               benchExamples,
+		DisableFlagsInUseLine: true,
+		Args:                  wrongUsage(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runBench(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
+	f.StringVar(&o.replay, "replay", "", "folder of units, played in place of a camera")
+	f.StringVar(&o.record.url, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
+	f.StringVar(&o.listen, "listen", defaultListen, "address and port of the page; other than this machine's own, a passphrase is asked for")
+	f.StringArrayVar(&o.hosts, "host", nil, "further name by which browsers call this machine")
+	f.StringVar(&o.passphrase, "passphrase-file", "", "file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")
+	f.BoolVar(&o.setPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
+	f.StringVar(&o.cert, "tls-cert", "", "certificate for https, PEM; with --tls-key")
+	f.StringVar(&o.key, "tls-key", "", "its key, PEM")
+	f.StringVar(&o.name, "name", "", "name of this bench in the records (default: this machine's)")
+	f.StringVar(&o.languages, "lang", "", "folder with further languages, <tag>.json each")
+	f.StringVar(&o.language, "language", "", "language of browsers that ask for none that is there (default: en)")
+	f.StringArrayVar(&o.pedals, "pedal-key", []string{"PageDown"}, "name of the key that a pedal sends, beside the space bar (KeyboardEvent.key of the browser)")
+	f.Float64Var(&o.mmPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
+	f.StringArrayVar(&o.scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")
+	f.StringVar(&o.stage, "stage", "", "stage to begin with: trim, wet or cured (default wet)")
+	f.StringVar(&o.limits, "limits", "", "file with the limits (default: the built-in ones)")
+	f.IntVar(&o.jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
+	f.SortFlags = false
+	return cmd
+}
+
+// runBench serves the page until ctx ends. ready, where it is not nil, is told
+// the page's address.
+func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stderr io.Writer, ready func(url string)) error {
+	if o.setPassphrase {
+		return setPassphrase(o.passphraseFile(), stdin, stdout)
+	}
+	o.out = "." // nothing is written there: the records keep all
+	set, err := o.settings()
+	if err != nil {
+		return err
+	}
+	st, err := config.LoadStation(o.station)
+	if err != nil {
+		return usageError{err}
+	}
+	access, err := o.access()
+	if err != nil {
+		return err
+	}
+	shooter, err := o.shooter(set, st)
+	if err != nil {
+		return err
+	}
+	if c, ok := shooter.(io.Closer); ok {
+		defer c.Close()
+	}
+	tuneMemory()
+	parts := bench.Parts{
+		Shooter: shooter, Now: time.Now, Comparer: newComparer(),
+		Judge: &benchJudge{settings: set, slots: newSlots(set.jobs), checkLog: st.CheckLog, now: time.Now},
+		Log:   slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
+	}
+	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
+	parts.Notices = notices
+	if o.replay != "" {
+		notices.fixed = append(notices.fixed, bench.Notice{Phrase: bench.Phrase{Key: "notice.replay"}})
+	}
+	where, done, err := o.records(ctx, set, st, &parts, notices)
+	if err != nil {
+		return err
+	}
+	defer done()
+	return o.serve(ctx, parts, set, access, where, stdout, ready)
+}
+
+// shooter chooses where pictures come from.
+func (o benchOptions) shooter(set settings, st config.Station) (bench.Shooter, error) {
+	if o.replay != "" {
+		return newReplayShooter(o.replay, set.fit, set.jobs)
+	}
+	return nil, usagef("say where the pictures come from: --replay FOLDER")
+}
+
+// records opens the records, and with them the shift sheet.
+func (o benchOptions) records(ctx context.Context, set settings, st config.Station, parts *bench.Parts, n *benchNotices) (where string, done func(), err error) {
+	if o.record.url == "" && st.Records == "" {
+		o.record.url = "bench.db"
+	}
+	rec, err := openRecorder(ctx, o.runOptions, set)
+	if err != nil {
+		return "", nil, err
+	}
+	if rec == nil {
+		parts.Recorder = &benchMemory{}
+		n.fixed = append(n.fixed, bench.Notice{Phrase: bench.Phrase{Key: "notice.not_recorded"}})
+		return "nowhere: they end with the program", func() {}, nil
+	}
+	if o.name != "" {
+		rec.bench = o.name
+	}
+	parts.Recorder = &benchRecords{rec, rec.bench}
+	parts.Sheets = shiftSheets{store: rec.store, bench: rec.bench}
+	return rec.store.Where(), rec.close, nil
+}
+
+// serve shows the page until ctx ends; then what is being written is finished.
+func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
+	languages, lacking, err := bench.LoadLanguages(o.languages)
+	if err != nil {
+		return usageError{err}
+	}
+	for tag, n := range lacking {
+		fmt.Fprintf(stdout, "language %s: %d texts are missing and shown in English\n", tag, n)
+	}
+	access.Languages, access.Language, access.PedalKeys = languages, o.language, o.pedals
+	l, err := net.Listen("tcp", o.listen)
+	if err != nil {
+		return usagef("--listen %s: %w", o.listen, err)
+	}
+	station := bench.NewStation(parts, bench.UnitInfo{Stage: set.stage}, "")
+	stationDone := make(chan struct{})
+	go func() { station.Run(ctx); close(stationDone) }()
+	server := &http.Server{
+		Handler: bench.NewServer(station, access), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second,
+		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
+	}
+	scheme := "http"
+	if o.cert != "" {
+		cert, err := tls.LoadX509KeyPair(o.cert, o.key)
+		if err != nil {
+			return usagef("--tls-cert, --tls-key: %w", err)
+		}
+		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}
+		l, scheme = tls.NewListener(l, server.TLSConfig), "https"
+	}
+	url := scheme + "://" + l.Addr().String() + "/"
+	fmt.Fprintf(stdout, "The bench is open: %s\nrecords: %s\nctrl-C ends it.\n", url, where)
+	if ready != nil {
+		ready(url)
+	}
+	failed := make(chan error, 1)
+	go func() { failed <- server.Serve(l) }()
+	select {
+	case err = <-failed:
+		return fmt.Errorf("the page cannot be served any more: %w", err)
+	case <-ctx.Done():
+	}
+	<-stationDone // what was answered is written
+	end, stop := context.WithTimeout(context.Background(), 3*time.Second)
+	defer stop()
+	if server.Shutdown(end) != nil {
+		_ = server.Close()
+	}
+	return nil
+}
+
+// access says who is let in.
+func (o benchOptions) access() (bench.Options, error) {
+	a := bench.Options{Hosts: o.hosts, Secure: o.cert != ""}
+	if (o.cert == "") != (o.key == "") {
+		return a, usagef("--tls-cert and --tls-key go together")
+	}
+	host, _, err := net.SplitHostPort(o.listen)
+	if err != nil {
+		return a, usagef("--listen %s: give address and port, such as 192.168.1.20:8080", o.listen)
+	}
+	if name, err := os.Hostname(); err == nil {
+		a.Hosts = append(a.Hosts, name, name+".local")
+	}
+	ip := net.ParseIP(host)
+	if ip == nil && host != "" && host != "localhost" {
+		a.Hosts = append(a.Hosts, host)
+	}
+	file := o.passphraseFile()
+	data, err := os.ReadFile(file)
+	own := host == "localhost" || ip != nil && ip.IsLoopback()
+	switch {
+	case err == nil:
+		if a.Passphrase, err = bench.ParsePassphrase(string(data)); err != nil {
+			return a, usagef("%s: %w", file, err)
+		}
+	case own && o.passphrase == "" && errors.Is(err, os.ErrNotExist):
+	case errors.Is(err, os.ErrNotExist):
+		return a, usagef("--listen %s lets other machines in, so a passphrase is needed: make one with 'inspect bench --set-passphrase' (%s is not there)", o.listen, file)
+	default:
+		return a, usagef("%s: %w", file, plainPath(err))
+	}
+	return a, nil
+}
+
+// passphraseFile is where the passphrase's hash lies.
+func (o benchOptions) passphraseFile() string {
+	if o.passphrase != "" {
+		return o.passphrase
+	}
+	const name = "finishbench-passphrase"
+	if o.station != "" {
+		return filepath.Join(filepath.Dir(o.station), name)
+	}
+	return name
+}
+
+// setPassphrase asks for a passphrase, twice at a terminal, and writes its hash.
+func setPassphrase(file string, stdin io.Reader, stdout io.Writer) error {
+	read := func(ask string) (string, error) {
+		if f, ok := stdin.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+			fmt.Fprint(stdout, ask)
+			b, err := term.ReadPassword(int(f.Fd()))
+			fmt.Fprintln(stdout)
+			return string(b), err
+		}
+		b, err := io.ReadAll(io.LimitReader(stdin, 4096))
+		first, _, _ := strings.Cut(string(b), "\n")
+		return strings.TrimSuffix(first, "\r"), err
+	}
+	phrase, err := read("New passphrase: ")
+	if err != nil {
+		return err
+	}
+	if f, ok := stdin.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		again, err := read("Once more: ")
+		if err != nil {
+			return err
+		}
+		if again != phrase {
+			return usagef("the two are not the same; nothing was written")
+		}
+	}
+	line, err := bench.HashPassphrase(phrase)
+	if err != nil {
+		return usageError{err}
+	}
+	if err := os.WriteFile(file, []byte(line+"\n"), 0o600); err != nil {
+		return fmt.Errorf("%s cannot be written: %w", file, plainPath(err))
+	}
+	fmt.Fprintf(stdout, "the passphrase's hash is in %s\n", file)
+	return nil
+}
