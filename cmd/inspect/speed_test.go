@@ -45,6 +45,11 @@ func TestFigures(t *testing.T) {
 	faces := medianRun(t, 5, "--mm-per-px", "0.006", facesOf(t, big))
 	row("two 12-Mpx face pictures", faces.wall <= 1500*time.Millisecond, "%.0f ms (bar 1500 ms)", ms(faces.wall))
 
+	station := benchOfReplay(t)
+	oneAnswer(t, station)
+	answer := median(20, func() time.Duration { return oneAnswer(t, station) })
+	row("bench: press to answer, eight 2-Mpx pictures", answer <= answerBar, "%.0f ms (bar %d ms)", ms(answer), answerBar.Milliseconds())
+
 	const most = 400
 	four := timed(t, append([]string{"unit", "--jobs", "2", "--mm-per-px", "0.015", "--out", t.TempDir()}, testUnits(t)...)...)
 	row("memory, four units, --jobs 2", four.peakMiB <= most, "%.0f MiB (bar %d)", four.peakMiB, most)

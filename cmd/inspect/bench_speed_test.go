@@ -1,0 +1,125 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+)
+
+// answerBar is the longest that a press may take to its answer, on two cores,
+// from a replay of eight pictures (issue 4).
+const answerBar = time.Second
+
+// benchOfReplay is a station over the real pipeline, which plays testdata/images
+// and records into a SQLite file.
+func benchOfReplay(t testing.TB) *bench.Station {
+	t.Helper()
+	o := benchOptions{}
+	o.out, o.mmPerPX, o.stage, o.jobs = ".", 0.015, "wet", 2
+	o.record.url = filepath.Join(t.TempDir(), "bench.db")
+	set, err := o.settings()
+	if err != nil {
+		t.Fatal(err)
+	}
+	shooter, err := newReplayShooter("../../testdata/images", set.fit, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec, err := openRecorder(t.Context(), o.runOptions, set)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := bench.NewStation(bench.Parts{
+		Shooter: shooter, Judge: &benchJudge{settings: set, slots: newSlots(2), now: time.Now}, Recorder: &benchRecords{rec, "test"}, Comparer: newComparer(), Log: t.Logf,
+	}, bench.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() { s.Run(ctx); close(done) }()
+	t.Cleanup(func() { cancel(); <-done; rec.close() })
+	return s
+}
+
+// oneAnswer presses, waits for the answer and goes on; it returns how long the
+// answer took.
+func oneAnswer(t testing.TB, s *bench.Station) time.Duration {
+	t.Helper()
+	begin := time.Now()
+	if err := s.Send(t.Context(), -1, bench.Press{}); err != nil {
+		t.Fatal(err)
+	}
+	for s.Snapshot().Phase != bench.Answered {
+		if s.Snapshot().Phase == bench.Halted || time.Since(begin) > time.Minute {
+			t.Fatalf("no answer: %s, %v", s.Snapshot().Phase, s.Snapshot().Problem)
+		}
+		time.Sleep(time.Millisecond)
+	}
+	took := time.Since(begin)
+	if err := s.Send(t.Context(), -1, bench.Press{}); err != nil {
+		t.Fatal(err)
+	}
+	return took
+}
+
+// TestBenchRecordsWhatItAnswers takes the way of the operator's press through
+// the real pipeline into the records, and looks whether these say the same as
+// 'inspect unit' does of the same pictures.
+func TestBenchRecordsWhatItAnswers(t *testing.T) {
+	s := benchOfReplay(t)
+	if err := s.Send(t.Context(), -1, bench.Press{}); err != nil {
+		t.Fatal(err)
+	}
+	for s.Snapshot().Phase != bench.Answered {
+		time.Sleep(time.Millisecond)
+	}
+	a := s.Snapshot().Answer
+	past, err := s.Recorder.History(t.Context(), "u001")
+	if err != nil || len(past) != 1 || past[0].ID != a.ID {
+		t.Fatalf("history: %v, %v", past, err)
+	}
+	out := t.TempDir()
+	var code codeError
+	if err := run(t.Context(), []string{"unit", "../../testdata/images/u01-L", "--out", out, "--mm-per-px", "0.015", "--stage", "wet"}, nil, io.Discard, io.Discard); err != nil && !errors.As(err, &code) {
+		t.Fatal(err)
+	}
+	want, err := readResult(filepath.Join(out, "u01-L", resultFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := past[0].Result
+	if got.Verdict != want.Verdict || len(got.Findings) != len(want.Findings) || *got.Score != *want.Score || *got.Seam.WorstStepUM != *want.Seam.WorstStepUM {
+		t.Errorf("at the bench %s, score %v, %d findings; by inspect unit %s, score %v, %d findings", got.Verdict, *got.Score, len(got.Findings), want.Verdict, *want.Score, len(want.Findings))
+	}
+	if len(past[0].Pictures) != 8 {
+		t.Errorf("%d pictures are on record, 8 wanted", len(past[0].Pictures))
+	}
+	if data, mime, err := s.Recorder.PictureBytes(t.Context(), past[0].Pictures[0].SHA256); err != nil || mime != "image/jpeg" || len(data) < 1000 {
+		t.Errorf("picture: %d bytes of %q, %v", len(data), mime, err)
+	}
+	if len(a.Outcome.Main) == 0 || len(a.Outcome.Crops) == 0 || len(a.Outcome.Causes) != len(a.Outcome.Result.Findings) {
+		t.Errorf("answer: %d bytes of picture, %d crops, %d causes for %d findings", len(a.Outcome.Main), len(a.Outcome.Crops), len(a.Outcome.Causes), len(a.Outcome.Result.Findings))
+	}
+}
+
+// The reasons at the page are those that the records take.
+func TestOverruleReasonsAreTheRecords(t *testing.T) {
+	if !slices.Equal(bench.Reasons, records.OverruleReasons()) {
+		t.Errorf("bench %v, records %v", bench.Reasons, records.OverruleReasons())
+	}
+}
+
+// BenchmarkBenchAnswer is a press to its answer, recorded.
+func BenchmarkBenchAnswer(b *testing.B) {
+	s := benchOfReplay(b)
+	oneAnswer(b, s)
+	for b.Loop() {
+		oneAnswer(b, s)
+	}
+}
