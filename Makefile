@@ -9,7 +9,8 @@ export GOFLAGS := -tags=gocv_specific_modules,gocv_calib3d -buildvcs=false
 PURE := ./internal/part ./internal/optics ./internal/outline ./internal/seam \
 	./internal/robust ./internal/grade ./internal/config ./internal/synth \
 	./internal/assign ./internal/compare ./internal/records ./internal/plots ./internal/study ./internal/charts ./internal/setup \
-	./internal/capture/trouble ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot
+	./internal/capture/trouble ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
+	./internal/bench
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared

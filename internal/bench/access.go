@@ -125,7 +125,7 @@ func (s *sessions) tidy(now time.Time) {
 	for id, x := range s.all {
 		if now.Sub(x.used) > sessionIdle {
 			delete(s.all, id)
-		} else if x.used.Before(at) {
+		} else if oldest == "" || x.used.Before(at) {
 			oldest, at = id, x.used
 		}
 	}

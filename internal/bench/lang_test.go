@@ -1,0 +1,373 @@
+package bench
+
+import (
+	"encoding/json"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"finishbench/internal/grade"
+	"finishbench/internal/part"
+)
+
+func languages(t testing.TB) *Languages {
+	t.Helper()
+	l, lacking, err := LoadLanguages("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for tag, n := range lacking {
+		t.Errorf("%s lacks %d keys", tag, n)
+	}
+	return l
+}
+
+var place = regexp.MustCompile(`\{[^}]*\}`)
+
+// Each language has the same keys, and in each text the same places; a text of
+// a list has at least the form "other".
+func TestLanguagesAgree(t *testing.T) {
+	l := languages(t)
+	en := l.byTag("en")
+	if len(l.all) < 2 || l.all[0] != en {
+		t.Fatalf("%d languages, English is not first", len(l.all))
+	}
+	places := func(f forms) []string {
+		// Plural forms may leave the number out ("one"); "other" has all.
+		all := place.FindAllString(f["other"], -1)
+		slices.Sort(all)
+		return slices.Compact(all)
+	}
+	for _, x := range l.all[1:] {
+		for k := range x.text {
+			if en.text[k] == nil {
+				t.Errorf("%s has the key %s, which English has not", x.Tag, k)
+			}
+		}
+		for k, f := range en.text {
+			got := x.text[k]
+			if got == nil {
+				continue // counted by LoadLanguages
+			}
+			if a, b := places(f), places(got); !slices.Equal(a, b) && !strings.HasPrefix(k, "sheet.") {
+				t.Errorf("%s, %s: places %v, in English %v", x.Tag, k, b, a)
+			}
+			for form, s := range got {
+				if strings.TrimSpace(s) == "" {
+					t.Errorf("%s, %s, %s: empty", x.Tag, k, form)
+				}
+			}
+		}
+	}
+}
+
+// Texts that name other texts name such as there are.
+func TestTextsWithinTexts(t *testing.T) {
+	for _, x := range languages(t).all {
+		for k, f := range x.text {
+			for _, s := range f {
+				for _, p := range place.FindAllString(s, -1) {
+					if inner, ok := strings.CutPrefix(p, "{@"); ok && !x.Has(strings.TrimSuffix(inner, "}")) {
+						t.Errorf("%s, %s names %s, which is not there", x.Tag, k, p)
+					}
+				}
+			}
+		}
+	}
+}
+
+// Every word of the program that the page may show has its text.
+func TestEveryWordHasAText(t *testing.T) {
+	var keys []string
+	add := func(prefix string, words ...string) {
+		for _, w := range words {
+			keys = append(keys, prefix+w)
+		}
+	}
+	for _, k := range part.Kinds {
+		add("kind.", string(k))
+		if k == part.Step {
+			continue
+		}
+		for _, st := range part.Stages {
+			add("remedy.", string(k)+"."+string(st))
+		}
+	}
+	for _, st := range part.Stages {
+		add("", "stage."+string(st), "remedy.pass."+string(st), "why.beyond."+string(st), "remedy.step_proud."+string(st), "remedy.step_recessed."+string(st))
+	}
+	for _, z := range part.Zones {
+		add("zone.", string(z))
+	}
+	for _, s := range part.Severities {
+		add("severity.", string(s))
+	}
+	for _, v := range part.Views {
+		add("view.", string(v))
+	}
+	for _, l := range part.Lights[1:] {
+		add("light.", string(l))
+	}
+	for _, v := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
+		add("", "verdict."+string(v), "verdict_short."+string(v))
+	}
+	for _, m := range grade.SeamMeasures {
+		add("why.", m)
+	}
+	add("reason.", Reasons...)
+	add("follow.", Follows...)
+	add("change.", "gone", "there", "smaller", "larger", "new", "unmeasured")
+	for _, x := range languages(t).all {
+		for _, k := range keys {
+			if !x.Has(k) {
+				t.Errorf("%s has no text %s", x.Tag, k)
+			}
+		}
+	}
+}
+
+// Every key that code and templates name is there.
+func TestKeysInCodeAreThere(t *testing.T) {
+	x := languages(t).all[0]
+	named := regexp.MustCompile(`(?:\.T|refuse|s\.wrong\(w, r, [A-Za-z.]+,|told)\(? ?"([a-z0-9_]+(?:\.[a-z0-9_]+)*)"|Key: "([a-z0-9_.]+)"`)
+	files, _ := filepath.Glob("*.go")
+	pages, _ := filepath.Glob("page/*.html")
+	n := 0
+	for _, f := range append(files, pages...) {
+		if strings.HasSuffix(f, "_test.go") {
+			continue
+		}
+		data, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range named.FindAllStringSubmatch(string(data), -1) {
+			k := m[1] + m[2]
+			n++
+			if !x.Has(k) && !strings.HasSuffix(k, ".") {
+				t.Errorf("%s names the key %s, which is not there", f, k)
+			}
+		}
+	}
+	if n < 60 {
+		t.Errorf("only %d keys were found in the code; does the search still fit it?", n)
+	}
+}
+
+// English says the same remedies as grade does, so that page and result.json
+// never differ.
+func TestRemediesAreGrades(t *testing.T) {
+	x := languages(t).byTag("en")
+	for _, st := range part.Stages {
+		for _, k := range part.Kinds {
+			for _, v := range []float64{60, -60} {
+				f := part.Finding{Kind: k, Severity: part.Moderate}
+				if k == part.Step {
+					f.ValueUM = part.Num(v)
+				}
+				want := grade.Remedy(k, st, f)
+				if got := x.advice(st, f, Cause{Measure: "x", Limit: 1, Mends: true}); got != want {
+					t.Errorf("%s, %s:\n  page  %s\n  grade %s", k, st, got, want)
+				}
+			}
+		}
+	}
+}
+
+func TestAdvice(t *testing.T) {
+	x := languages(t).byTag("en")
+	// The same as grade's advice, which is not exported: its results carry it.
+	r := &part.Result{Stage: part.Wet, MMPerPX: .015, Pictures: []part.PictureReport{{View: part.Edge, State: part.PictureOK, File: "e"}, {View: part.Face, State: part.PictureOK, File: "f"}},
+		Seam: part.Seam{Stations: []part.Station{{Image: "e", State: part.Measured, StepUM: part.Num(-400), UUM: part.Num(3), AngleDeg: 30, Side: part.Right}, {Image: "e", State: part.Measured, StepUM: part.Num(120), UUM: part.Num(3)}}},
+		Findings: []part.Finding{
+			{Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.3), Confidence: .9, Image: "f"}, {Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.02), Confidence: .9, Image: "f"},
+			{Kind: part.Chip, Zone: part.ZoneFace, DiameterMM: part.Num(9), LengthMM: part.Num(9), Confidence: .9, Image: "f"}, {Kind: part.Bubble, Zone: part.ZoneFace, DiameterMM: part.Num(.3), Confidence: .01, Image: "f"},
+		}}
+	grade.Judge(r, grade.DefaultLimits())
+	causes := grade.Causes(r, grade.DefaultLimits())
+	if len(causes) < 6 {
+		t.Fatalf("%d causes", len(causes))
+	}
+	for i, c := range causes {
+		f := r.Findings[i]
+		if got := x.advice(r.Stage, f, Cause(c)); got != f.Advice {
+			t.Errorf("%s:\n  page  %s\n  grade %s", f.Kind, got, f.Advice)
+		}
+		s := x.cause(r, f, Cause(c))
+		if strings.Contains(s, "{") || strings.Contains(s, "why.") {
+			t.Errorf("%s: %s", f.Kind, s)
+		}
+	}
+}
+
+// The one sentence tells number, limit and place.
+func TestWhy(t *testing.T) {
+	l := languages(t)
+	o := reworking()
+	a := &Answer{Outcome: o}
+	for tag, want := range map[string]string{
+		"en":      "Faceplate proud by 92 µm at 120°, left (limit 50 µm).",
+		"zh-Hans": "120° 左侧处面板凸出 92 µm（限度 50 µm）。",
+	} {
+		if got := l.byTag(tag).why(a); got != want {
+			t.Errorf("%s: %s", tag, got)
+		}
+	}
+	// A value that would read as its limit gets more decimals.
+	o.Causes[0].Value = 50.2
+	if got := l.byTag("en").why(a); !strings.Contains(got, "50.2 µm") || !strings.Contains(got, "50.0 µm") {
+		t.Error(got)
+	}
+	un := unmeasuring()
+	if got := l.byTag("en").why(&Answer{Outcome: un}); got != "Picture face, raking light: out of focus." {
+		t.Error(got)
+	}
+	un.Barred = &Phrase{Key: "text", Args: map[string]string{"text": "the check piece is out"}}
+	if got := l.byTag("en").why(&Answer{Outcome: un}); !strings.Contains(got, "the check piece is out") {
+		t.Error(got)
+	}
+}
+
+func TestNumbers(t *testing.T) {
+	x := languages(t).byTag("en")
+	for _, c := range []struct {
+		v    float64
+		d    int
+		want string
+	}{{92.4, 0, "92"}, {0.305, 2, "0.30"}, {-12, 0, "-12"}, {1234.5, 1, "1,234.5"}, {math.NaN(), 1, "not measured"}, {math.Inf(1), 1, "not measured"}} {
+		if got := strings.ReplaceAll(x.Number(c.v, c.d), "−", "-"); got != c.want && !(c.v == 0.305 && got == "0.31") {
+			t.Errorf("%g: %q, %q wanted", c.v, got, c.want)
+		}
+	}
+}
+
+func TestPluralForms(t *testing.T) {
+	x := languages(t).byTag("en")
+	if one, two := x.T("ready.count", "n", "1"), x.T("ready.count", "n", "2"); one != "1 unit since the start" || two != "2 units since the start" {
+		t.Error(one, two)
+	}
+}
+
+// A further language comes from a folder; what it lacks is English.
+func TestFurtherLanguage(t *testing.T) {
+	dir := t.TempDir()
+	write := func(name, text string) {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write("de.json", `{"language":"Deutsch","verdict.pass":"GUT","ready.count":{"one":"{n} Stück","other":"{n} Stücke"}}`)
+	l, lacking, err := LoadLanguages(dir)
+	if err != nil || lacking["de"] < 100 {
+		t.Fatal(err, lacking)
+	}
+	de := l.Choose("", "fr, de-AT;q=0.8, en;q=0.1")
+	if de.Tag != "de" || de.T("verdict.pass") != "GUT" || de.T("verdict.reject") != "REJECT" || de.T("ready.count", "n", "1") != "1 Stück" {
+		t.Errorf("%s: %s, %s", de.Tag, de.T("verdict.pass"), de.T("verdict.reject"))
+	}
+	if x := l.Choose("", "zh-CN,zh;q=0.9"); x.Tag != "zh-Hans" {
+		t.Errorf("zh-CN got %s", x.Tag)
+	}
+	if x := l.Choose("", "fr"); x.Tag != "en" {
+		t.Errorf("fr got %s", x.Tag)
+	}
+	for name, text := range map[string]string{"xx-not-a-tag-at-all.json": `{"language":"x"}`, "it.json": `{"verdict.pass":"x"}`, "es.json": `{`, "pt.json": `{"language":"p","a":{"one":"x"}}`} {
+		bad := t.TempDir()
+		if err := os.WriteFile(filepath.Join(bad, name), []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if _, _, err := LoadLanguages(bad); err == nil || !strings.Contains(err.Error(), name) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// No words stand in templates or in the script: they come from the language
+// files. A template's text between tags, and the attributes that are read out,
+// hold no letters of their own.
+func TestNoWordsInTemplates(t *testing.T) {
+	action := regexp.MustCompile(`\{\{[^}]*\}\}`)
+	letters := regexp.MustCompile(`\pL`)
+	err := fs.WalkDir(pageFiles, "page", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		data, err := pageFiles.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		text := action.ReplaceAllString(string(data), "")
+		for _, between := range regexp.MustCompile(`<[^>]*>`).Split(text, -1) {
+			if letters.MatchString(between) {
+				t.Errorf("%s: the words %q", path, strings.TrimSpace(between))
+			}
+		}
+		for _, m := range regexp.MustCompile(`\b(alt|title|placeholder|aria-label)="([^"]*)"`).FindAllStringSubmatch(text, -1) {
+			if letters.MatchString(m[2]) {
+				t.Errorf("%s: the words %q in %s", path, m[2], m[1])
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestNoWordsInScript(t *testing.T) {
+	data, err := assets.ReadFile("bench.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	comment := regexp.MustCompile(`(?m)(^|\s)//.*$|/\*.*?\*/`)
+	code := strings.Replace(comment.ReplaceAllString(string(data), ""), `"use strict";`, "", 1)
+	for _, m := range regexp.MustCompile(`"([^"\n]*)"`).FindAllStringSubmatch(code, -1) {
+		if regexp.MustCompile(`\pL+ \pL+`).MatchString(m[1]) && !strings.ContainsAny(m[1], "[#.=") {
+			t.Errorf("the words %q", m[1])
+		}
+	}
+}
+
+// The files are tidy: JSON objects without doubled keys.
+func TestNoDoubledKeys(t *testing.T) {
+	names, _ := fs.Glob(langFiles, "lang/*.json")
+	for _, n := range names {
+		data, err := langFiles.ReadFile(n)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := json.NewDecoder(strings.NewReader(string(data)))
+		seen, depth, key := map[string]bool{}, 0, true
+		for {
+			tok, err := d.Token()
+			if err != nil {
+				break
+			}
+			switch v := tok.(type) {
+			case json.Delim:
+				if v == '{' {
+					depth++
+					key = true
+				} else {
+					depth--
+					key = true
+				}
+			case string:
+				if depth == 1 && key {
+					if seen[v] {
+						t.Errorf("%s has %s twice", n, v)
+					}
+					seen[v] = true
+					key = false
+				} else if depth == 1 {
+					key = true
+				}
+			}
+		}
+	}
+}
