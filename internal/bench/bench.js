@@ -33,7 +33,12 @@
   }
   function say(text) { said.textContent = text; said.hidden = !text; }
   function unitForm() { var f = document.getElementById("unit"); return f ? new URLSearchParams(new FormData(f)) : null; }
-  function press() { send("press", phase() === "ready" ? unitForm() : null); }
+  // An answer stays for a moment: whoever presses twice in haste must not miss it.
+  var answeredAt = 0;
+  function press() {
+    if (phase() === "answered" && Date.now() - answeredAt < 500) return;
+    send("press", phase() === "ready" ? unitForm() : null);
+  }
   function act(what) { if (what === "press") press(); else send(what); }
 
   document.addEventListener("submit", function (e) {
@@ -119,7 +124,7 @@
     else if (go) go.focus({ preventScroll: true });
     else view.focus({ preventScroll: true });
     window.scrollTo(0, 0);
-    if (ph === "answered") { status.textContent = p.dataset.say; tone(p.dataset.verdict); }
+    if (ph === "answered") { answeredAt = Date.now(); status.textContent = p.dataset.say; tone(p.dataset.verdict); }
     else { var h = view.querySelector("h1"); status.textContent = h ? h.textContent : ""; }
   }
 
@@ -164,7 +169,7 @@
     var source = null;
     var connect = function () {
       if (source) source.close();
-      source = new EventSource("/events");
+      source = new EventSource("/events?seen=" + encodeURIComponent(boot + "-" + part().dataset.version));
       source.addEventListener("hello", function (e) {
         heard = Date.now();
         if (e.data !== boot) { location.reload(); return; } // another run of the program
@@ -192,4 +197,5 @@
     lives();
     if (!document.activeElement || document.activeElement === body) { var g = view.querySelector(".go"); if (g) g.focus({ preventScroll: true }); }
   }
+  body.dataset.ready = "1"; // keys are listened to
 })();

@@ -508,6 +508,9 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
 		return
 	}
 	seen := r.Header.Get("Last-Event-ID")
+	if seen == "" {
+		seen = r.URL.Query().Get("seen") // the state that the page came with
+	}
 	var shown template.HTML
 	beat := time.NewTicker(heartbeat)
 	defer beat.Stop()
