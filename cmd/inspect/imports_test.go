@@ -32,7 +32,7 @@ var mayImport = map[string][]string{
 	"internal/capture/retry":   {},
 	"internal/capture/sources": {"internal/part", "internal/capture/retry", "internal/capture/trouble"},
 	"internal/capture/rig":     {"internal/capture/retry", "internal/capture/trouble"},
-	"internal/capture/shoot":   {"internal/part", "internal/capture/sources", "internal/capture/rig", "internal/capture/trouble"},
+	"internal/capture/shoot":   {"internal/part", "internal/capture/retry", "internal/capture/sources", "internal/capture/rig", "internal/capture/trouble"},
 	"internal/seam":            {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
 	"internal/defects":         {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
 	"internal/grade":           {"internal/part"},

@@ -1,11 +1,16 @@
 package shoot
 
 import (
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"time"
 
 	"finishbench/internal/capture/rig"
 	"finishbench/internal/capture/sources"
+	"finishbench/internal/capture/trouble"
 	"finishbench/internal/part"
 )
 
@@ -16,6 +21,7 @@ type Step struct {
 	AngleDeg float64       // edge pictures
 	Camera   string        // name of the source
 	Settle   time.Duration // from light and turn to the picture
+	Place    bool          // the operator places the unit first: the rig cannot
 }
 
 // File is the step's file name without its ending, as capture.Scan reads it:
@@ -45,7 +51,7 @@ func whole(s string) string {
 type Shot struct {
 	Step
 	File   string      // name for records and results: edge_030.png
-	Image  *part.Image // the caller's to release
+	Image  *part.Image // the caller's to release; nil: the file could not be read
 	Raw    []byte      // the file as it came; nil: it did not come as a file
 	MIME   string      // of Raw
 	Taken  time.Time
@@ -62,9 +68,11 @@ func (s Shot) Part() part.Shot {
 type Progress struct {
 	Done, Total int
 	Step        Step
-	Asking      string // what the operator is to do: one of the Ask words; "": nothing
-	Problem     string // what is wrong at the moment, in words; "": nothing
-	ProblemKey  string // one of the Problem words; "": nothing
+	Asking      string           // what the operator is to do: one of the Ask words; "": nothing
+	Problem     string           // one of the Problem words; "": nothing is wrong at the moment
+	Camera      string           // of a ProblemCamera
+	Why         *trouble.Trouble // the problem in words; nil with ProblemUnfit
+	NextTry     time.Time        // when what is lost is tried again; zero: now, or not known
 }
 
 // What the operator is asked to do, then presses the pedal. The step says which
@@ -74,6 +82,7 @@ const (
 	AskLight   = "light"   // switch to the step's light
 	AskPose    = "pose"    // place the unit for the step's view, light and angle
 	AskRelease = "release" // press the camera's own release; no pedal
+	AskZero    = "zero"    // turn the turntable to its zero by hand: where it stands is not known
 )
 
 // Kinds of problem.
@@ -81,13 +90,54 @@ const (
 	ProblemCamera = "camera" // a camera does not deliver; it is waited for
 	ProblemRig    = "rig"    // lights and turntable do not answer; they are waited for
 	ProblemUnfit  = "unfit"  // the picture is not fit; it is taken once more
+	ProblemFile   = "file"   // the file that came cannot be used; another is waited for
 )
 
-// Plan is how a unit is photographed.
+// Plan is how a unit is photographed. One unit at a time.
 type Plan struct {
 	Steps    []Step // empty: the steps of the unit that the replay plays
 	Cameras  map[string]sources.Source
-	Rig      rig.Rig       // nil: the operator turns and switches
-	Patience time.Duration // a lost camera or line is waited for so long; 0: 60 s
-	Frame    time.Duration // a frame must come within so long of being asked for; 0: 5 s
+	Rig      rig.Rig           // nil: the operator turns and switches
+	Patience time.Duration     // a lost camera or line is waited for so long; 0: 60 s
+	Frame    time.Duration     // a frame must come within so long of being asked for; 0: 5 s
+	Drop     func(*part.Image) // gets pictures that were taken once more; nil: nobody
+
+	unit []Step // of the unit under way
+}
+
+// The waits that hold where none is set. Common practice, no source.
+const (
+	defaultPatience = 60 * time.Second
+	defaultFrame    = 5 * time.Second
+	lightsOut       = 5 * time.Second // for the lights to go out at the end
+	lookAgain       = 100 * time.Millisecond
+)
+
+// Validate says what cannot be carried out: a step without its camera, two steps
+// with the same picture.
+func (p *Plan) Validate() error {
+	seen := map[string]bool{}
+	for i, s := range p.Steps {
+		if p.Cameras[s.Camera] == nil {
+			return fmt.Errorf("shoot: step %d, %s: there is no camera %q", i+1, s.File(), s.Camera)
+		}
+		if seen[s.File()] {
+			return fmt.Errorf("shoot: step %d: %s is there twice", i+1, s.File())
+		}
+		seen[s.File()] = true
+	}
+	if len(p.Steps) == 0 && p.follower() == "" {
+		return errors.New("shoot: the plan has no steps")
+	}
+	return nil
+}
+
+// follower is the name of the replay, "" where there is none.
+func (p *Plan) follower() string {
+	for _, name := range slices.Sorted(maps.Keys(p.Cameras)) {
+		if _, ok := p.Cameras[name].(sources.Follower); ok {
+			return name
+		}
+	}
+	return ""
 }
