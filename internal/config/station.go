@@ -29,6 +29,11 @@ type Station struct {
 	CheckLog             string  `mapstructure:"check_log"`              // the check piece's log, see `inspect check`; "": none kept
 	Records              string  `mapstructure:"records"`                // database of inspections, sqlite:FILE or postgres://USER@HOST/DATABASE; "": none is kept
 	Fit                  Fit     `mapstructure:"fit"`
+
+	Bench   Bench      `mapstructure:"bench"`
+	Cameras []Camera   `mapstructure:"cameras"` // empty: pictures come as files
+	Rig     Rig        `mapstructure:"rig"`
+	Plan    []PlanStep `mapstructure:"plan"` // shots of a unit, in order
 }
 
 // Scale names the scale file of a view's pictures.
@@ -97,6 +102,7 @@ func (s *Station) beside(dir string) {
 	for i := range s.Flats {
 		s.Flats[i].File = from(s.Flats[i].File)
 	}
+	s.besideBench(from)
 	s.CheckLog = from(s.CheckLog)
 	if file, ok := strings.CutPrefix(s.Records, "sqlite:"); ok {
 		s.Records = "sqlite:" + from(file)
@@ -125,6 +131,7 @@ func (s Station) Validate() error {
 	c.zeroOr("faceplate_thickness_mm", s.FaceplateThicknessMM, 0.2, 5)
 	s.validateScales(&c)
 	s.validateFlats(&c)
+	s.validateBench(&c)
 	f := s.Fit
 	c.between("fit.min_pixels", float64(f.MinPixels), 1, 50e6)
 	c.between("fit.min_unit_px", f.MinUnitPX, 20, 10000)
