@@ -27,7 +27,8 @@ func (u UnitInfo) Name() string {
 // its places. No finished sentence crosses this package's border.
 type Phrase struct {
 	Key  string
-	Args map[string]string
+	Args map[string]string // a value that begins with @ is a key itself
+	Why  *Phrase           // what {why} is, where that is a phrase too
 }
 
 // Shot is one picture of a unit, taken and looked at.

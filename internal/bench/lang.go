@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io/fs"
+	"maps"
 	"math"
 	"os"
 	"path"
@@ -220,7 +221,15 @@ func (x *Lang) Say(p *Phrase) string {
 	if p == nil {
 		return ""
 	}
-	return x.fill(p.Key, p.Args, 0)
+	args := p.Args
+	if p.Why != nil {
+		args = maps.Clone(p.Args)
+		if args == nil {
+			args = map[string]string{}
+		}
+		args["why"] = x.Say(p.Why)
+	}
+	return x.fill(p.Key, args, 0)
 }
 
 func (x *Lang) fill(key string, args map[string]string, depth int) string {

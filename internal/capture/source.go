@@ -28,6 +28,7 @@ type Frame struct {
 	Image *part.Image
 	Path  string
 	Taken time.Time // when the file was last written, by the clock of who wrote it
+	Came  time.Time // it was not in the folder before this moment, by this machine's clock
 	Tags  Tags
 }
 

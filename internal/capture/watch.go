@@ -42,6 +42,7 @@ type Watch struct {
 	files map[string]*seenFile
 	away  bool
 	looks int
+	last  time.Time // the last look at which the folder could be read
 }
 
 // seenFile is what the last looks said of one file.
@@ -50,6 +51,7 @@ type seenFile struct {
 	written time.Time // the file's own date
 	look    int       // at which it was last found changed: the order of coming
 	since   time.Time // when that was
+	came    time.Time // it was not there, or not as new, before this moment
 	again   time.Time // not to be tried before; zero: not tried yet
 	wait    time.Duration
 	done    bool // old, given, passed over or refused, until it changes
@@ -142,13 +144,18 @@ func (w *Watch) look(now time.Time) error {
 		}
 		f := w.files[e.Name()]
 		if f == nil {
-			f = &seenFile{size: -1}
+			f = &seenFile{size: -1, came: w.last}
 			w.files[e.Name()] = f
 		}
 		if f.size != st.Size() || !f.written.Equal(st.ModTime()) {
-			*f = seenFile{size: st.Size(), written: st.ModTime(), look: w.looks, since: now}
+			came := f.came
+			if f.done {
+				came = w.last
+			}
+			*f = seenFile{size: st.Size(), written: st.ModTime(), look: w.looks, since: now, came: came}
 		}
 	}
+	w.last = now
 	// An empty list may be a share that has just gone; forgetting all files
 	// would make each of them new when it is back.
 	if len(entries) == 0 {
@@ -233,5 +240,5 @@ func (w *Watch) frame(path string, f *seenFile, im *part.Image) Frame {
 	if err != nil {
 		tags = Tags{} // the picture is here; without tags it is only less well known
 	}
-	return Frame{Image: im, Path: path, Taken: f.written, Tags: tags}
+	return Frame{Image: im, Path: path, Taken: f.written, Came: f.came, Tags: tags}
 }

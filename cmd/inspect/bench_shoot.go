@@ -1,0 +1,382 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"image/png"
+	"slices"
+	"strconv"
+	"sync"
+	"time"
+
+	"gocv.io/x/gocv"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/capture"
+	"finishbench/internal/capture/rig"
+	"finishbench/internal/capture/shoot"
+	"finishbench/internal/capture/sources"
+	"finishbench/internal/capture/trouble"
+	"finishbench/internal/part"
+)
+
+// planShooter carries the station's shooting plan out for the bench.
+type planShooter struct {
+	plan  *shoot.Plan
+	fit   capture.FitLimits
+	pedal chan struct{}
+
+	mu    sync.Mutex
+	last  map[string]livePicture       // of cameras that cannot be looked through between shots
+	files map[*part.Image]*pictureFile // of pictures of the unit under way that came as samples
+}
+
+// pictureFile is a PNG in the making.
+type pictureFile struct {
+	done chan struct{}
+	data []byte
+	err  error
+}
+
+// liveWait is how long a live picture is waited for.
+const liveWait = 400 * time.Millisecond
+
+func newPlanShooter(p *shoot.Plan, fit capture.FitLimits) *planShooter {
+	s := &planShooter{plan: p, fit: fit, pedal: make(chan struct{}, 1), last: map[string]livePicture{}, files: map[*part.Image]*pictureFile{}}
+	p.Drop = func(im *part.Image) {
+		s.fileOf(im) // nobody reads its pixels any more after this
+		capture.Release(im)
+	}
+	return s
+}
+
+// Shoot is [bench.Shooter].
+func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+	select {
+	case <-s.pedal: // pressed for the unit before
+	default:
+	}
+	had := make([]shoot.Shot, len(kept))
+	for i, k := range kept {
+		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Taken: k.Taken, Report: k.Report}
+	}
+	check := func(im *part.Image, shot part.Shot) part.PictureReport {
+		if s.samples(shot) {
+			s.beginFile(im)
+		}
+		return capture.Check(im, shot, s.fit)
+	}
+	got, err := s.plan.Run(ctx, had, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
+	shots := make([]bench.Shot, len(got))
+	for i, g := range got {
+		shots[i] = bench.Shot{File: g.File, View: g.View, Light: g.Light, AngleDeg: g.AngleDeg, Image: g.Image, Raw: g.Raw, MIME: g.MIME, Taken: g.Taken, Report: g.Report}
+		s.keepLast(g)
+	}
+	unkept := s.keepSamples(shots) // also of a unit that broke off: its pixels are free then
+	if err != nil {
+		return shots, toldError(err)
+	}
+	return shots, unkept
+}
+
+// samples says whether a shot's camera gives samples rather than files.
+func (s *planShooter) samples(shot part.Shot) bool {
+	for _, st := range s.plan.Steps {
+		if st.View == shot.View && st.Light == shot.Light && st.AngleDeg == shot.AngleDeg {
+			return !shotsOnly(s.plan.Cameras[st.Camera])
+		}
+	}
+	return false
+}
+
+// beginFile makes a picture's file while the next one is being taken: a PNG,
+// which loses nothing.
+func (s *planShooter) beginFile(im *part.Image) {
+	f := &pictureFile{done: make(chan struct{})}
+	s.mu.Lock()
+	s.files[im] = f
+	s.mu.Unlock()
+	go func() {
+		defer close(f.done)
+		f.err = guard(func() (err error) { f.data, err = encodePNG(im); return err })
+	}()
+}
+
+// fileOf waits for a picture's file; nil where none was begun.
+func (s *planShooter) fileOf(im *part.Image) *pictureFile {
+	s.mu.Lock()
+	f := s.files[im]
+	delete(s.files, im)
+	s.mu.Unlock()
+	if f != nil {
+		<-f.done
+	}
+	return f
+}
+
+// keepSamples gives the pictures that came as samples their files.
+func (s *planShooter) keepSamples(shots []bench.Shot) error {
+	for i := range shots {
+		x := &shots[i]
+		if x.Raw != nil || x.Image == nil {
+			continue
+		}
+		f := s.fileOf(x.Image)
+		if f == nil {
+			f = &pictureFile{}
+			f.data, f.err = encodePNG(x.Image)
+		}
+		if f.err != nil {
+			return f.err
+		}
+		x.Raw, x.MIME = f.data, "image/png"
+	}
+	return nil
+}
+
+// encodePNG is fast rather than small: OpenCV's encoder for the usual 8 bits, the
+// standard library's for 16.
+func encodePNG(im *part.Image) ([]byte, error) {
+	if err := im.Validate(); err != nil {
+		return nil, err
+	}
+	if im.Pix8 != nil {
+		return encodePNG8(im)
+	}
+	var b bytes.Buffer
+	e := png.Encoder{CompressionLevel: png.BestSpeed}
+	if err := e.Encode(&b, asImage{im}); err != nil {
+		return nil, fmt.Errorf("picture of %dx%d as PNG: %w", im.W, im.H, err)
+	}
+	return b.Bytes(), nil
+}
+
+func encodePNG8(im *part.Image) ([]byte, error) {
+	wrong := func(err error) ([]byte, error) {
+		return nil, fmt.Errorf("picture of %dx%d as PNG: %w", im.W, im.H, err)
+	}
+	kind := gocv.MatTypeCV8UC1
+	if im.C == 3 {
+		kind = gocv.MatTypeCV8UC3
+	}
+	src, err := gocv.NewMatFromBytes(im.H, im.W, kind, im.Pix8)
+	if err != nil {
+		return wrong(err)
+	}
+	defer src.Close()
+	bgr := src
+	if im.C == 3 {
+		bgr = gocv.NewMat()
+		defer bgr.Close()
+		if err := gocv.CvtColor(src, &bgr, gocv.ColorRGBToBGR); err != nil {
+			return wrong(err)
+		}
+	}
+	buf, err := gocv.IMEncodeWithParams(gocv.PNGFileExt, bgr, []int{gocv.IMWritePngCompression, 1})
+	if err != nil {
+		return wrong(err)
+	}
+	defer buf.Close()
+	return bytes.Clone(buf.GetBytes()), nil
+}
+
+// asImage shows a picture of 16 bits to the standard library.
+type asImage struct{ *part.Image }
+
+func (m asImage) Bounds() image.Rectangle { return image.Rect(0, 0, m.W, m.H) }
+
+// Opaque keeps the encoder from storing an alpha channel.
+func (m asImage) Opaque() bool { return true }
+
+func (m asImage) ColorModel() color.Model {
+	if m.C == 1 {
+		return color.Gray16Model
+	}
+	return color.RGBA64Model
+}
+
+func (m asImage) At(x, y int) color.Color {
+	i := (y*m.W + x) * m.C
+	if m.C == 1 {
+		return color.Gray16{Y: m.Pix16[i]}
+	}
+	return color.RGBA64{R: m.Pix16[i], G: m.Pix16[i+1], B: m.Pix16[i+2], A: 0xffff}
+}
+
+// progressOf puts a plan's progress into phrases.
+func progressOf(p shoot.Progress) bench.Progress {
+	b := bench.Progress{Done: p.Done, Total: p.Total, View: p.Step.View, Light: p.Step.Light, AngleDeg: p.Step.AngleDeg}
+	args := map[string]string{"angle": strconv.FormatFloat(p.Step.AngleDeg, 'f', -1, 64), "view": "@view." + string(p.Step.View), "light": "@light." + string(p.Step.Light), "camera": p.Camera}
+	pose := func(key string) *bench.Phrase {
+		if p.Step.View == part.Edge {
+			key += "_edge"
+		}
+		return &bench.Phrase{Key: key, Args: args}
+	}
+	switch p.Asking {
+	case shoot.AskTurn, shoot.AskLight, shoot.AskZero:
+		b.Asking = &bench.Phrase{Key: "ask." + p.Asking, Args: args}
+	case shoot.AskPose:
+		b.Asking = pose("ask.pose")
+	case shoot.AskRelease:
+		b.Problem = pose("ask.release") // the camera's own release: a press here does nothing
+	}
+	if p.Problem != "" {
+		if p.Why != nil {
+			args["file"] = p.Why.Args["file"]
+		}
+		b.Problem = &bench.Phrase{Key: "problem." + p.Problem, Args: args, Why: troubleOf(p.Why)}
+	}
+	return b
+}
+
+// troubleOf is a trouble as a phrase.
+func troubleOf(t *trouble.Trouble) *bench.Phrase {
+	if t == nil {
+		return &bench.Phrase{Key: "problem.other"}
+	}
+	return &bench.Phrase{Key: "trouble." + t.Key, Args: t.Args}
+}
+
+// toldError gives an error of the plan its phrase.
+func toldError(err error) error {
+	var camera *sources.LostError
+	var line *rig.LostError
+	var why *trouble.Trouble
+	switch {
+	case errors.As(err, &camera):
+		return phrased{err, bench.Phrase{Key: "problem.camera_given_up", Args: map[string]string{"camera": camera.Name}, Why: troubleOf(camera.Why)}}
+	case errors.As(err, &line):
+		return phrased{err, bench.Phrase{Key: "problem.rig_given_up", Why: troubleOf(line.Why)}}
+	case errors.As(err, &why):
+		return phrased{err, bench.Phrase{Key: "problem.shooter", Why: troubleOf(why)}}
+	}
+	return err
+}
+
+// phrased is an error with its sentence for the page.
+type phrased struct {
+	error
+	phrase bench.Phrase
+}
+
+func (p phrased) Told() bench.Phrase { return p.phrase }
+func (p phrased) Unwrap() error      { return p.error }
+
+// Press is the operator's answer to what was asked.
+func (s *planShooter) Press() {
+	select {
+	case s.pedal <- struct{}{}:
+	default:
+	}
+}
+
+// names are the cameras, in the order of the plan's steps, then by name.
+func (s *planShooter) names() []string {
+	var out []string
+	for _, st := range s.plan.Steps {
+		if s.plan.Cameras[st.Camera] != nil && !slices.Contains(out, st.Camera) {
+			out = append(out, st.Camera)
+		}
+	}
+	var rest []string
+	for name := range s.plan.Cameras {
+		if !slices.Contains(out, name) {
+			rest = append(rest, name)
+		}
+	}
+	slices.Sort(rest)
+	return append(out, rest...)
+}
+
+func (s *planShooter) Cameras() []bench.CameraState {
+	var out []bench.CameraState
+	for _, name := range s.names() {
+		st := s.plan.Cameras[name].State()
+		c := bench.CameraState{Name: name, Ready: st.Ready}
+		if !st.Ready {
+			c.Why = troubleOf(st.Why)
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// errNoLive says that a camera has no picture yet.
+var errNoLive = errors.New("no picture yet")
+
+// Live is what a camera sees. A camera that only drops files, and a replay, show
+// their last shot: looking would take the next one away.
+func (s *planShooter) Live(camera string) ([]byte, bench.Aid, error) {
+	src := s.plan.Cameras[camera]
+	if src == nil {
+		return nil, bench.Aid{}, errNoLive
+	}
+	if shotsOnly(src) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		l, ok := s.last[camera]
+		if !ok {
+			return nil, bench.Aid{}, errNoLive
+		}
+		return l.jpeg, l.aid, nil
+	}
+	ctx, stop := context.WithTimeout(context.Background(), liveWait)
+	defer stop()
+	f, err := src.Newest(ctx, time.Time{})
+	if err != nil {
+		return nil, bench.Aid{}, err
+	}
+	defer capture.Release(f.Image)
+	jpeg, err := liveJPEG(f.Image)
+	return jpeg, aidOf(f.Image, s.shotOf(camera), s.fit), err
+}
+
+func shotsOnly(src sources.Source) bool {
+	_, follows := src.(sources.Follower)
+	_, drops := src.(sources.Dropper)
+	return follows || drops
+}
+
+// shotOf is what a camera is for: its first step.
+func (s *planShooter) shotOf(camera string) part.Shot {
+	for _, st := range s.plan.Steps {
+		if st.Camera == camera {
+			return part.Shot{View: st.View, Light: st.Light, AngleDeg: st.AngleDeg}
+		}
+	}
+	return part.Shot{View: part.Face}
+}
+
+// keepLast keeps a shot as its camera's live picture, where there is no other.
+func (s *planShooter) keepLast(g shoot.Shot) {
+	src := s.plan.Cameras[g.Camera]
+	if src == nil || g.Image == nil || !shotsOnly(src) {
+		return
+	}
+	jpeg, err := liveJPEG(g.Image)
+	if err != nil {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.last[g.Camera] = livePicture{jpeg, aidOf(g.Image, g.Part(), s.fit)}
+}
+
+func (s *planShooter) Release(shots []bench.Shot) { releaseShots(shots) }
+
+// Close ends the cameras and the rig.
+func (s *planShooter) Close() error {
+	var errs []error
+	for _, name := range s.names() {
+		errs = append(errs, s.plan.Cameras[name].Close())
+	}
+	if s.plan.Rig != nil {
+		errs = append(errs, s.plan.Rig.Close())
+	}
+	return errors.Join(errs...)
+}
