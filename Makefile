@@ -64,7 +64,7 @@ fuzz: ## fuzz the readers and the config, FUZZTIME each
 	@grep -rlE '^func Fuzz' --include='*_test.go' cmd internal configs 2>/dev/null | while read -r f; do \
 	  for t in $$(sed -nE 's/^func (Fuzz[A-Za-z0-9_]*).*/\1/p' "$$f"); do \
 	    echo "fuzz $$t in $$(dirname $$f)"; \
-	    go test -run '^$$' -fuzz "^$$t\$$" -fuzztime $(FUZZTIME) "./$$(dirname $$f)" || exit 1; \
+	    sh .ci/fuzz "$$t" $(FUZZTIME) "./$$(dirname $$f)" || exit 1; \
 	  done; \
 	done
 
