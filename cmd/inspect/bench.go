@@ -49,9 +49,6 @@ type benchOptions struct {
 	name          string
 }
 
-// defaultListen is this machine only.
-const defaultListen = "127.0.0.1:8080"
-
 func newBenchCommand() *cobra.Command {
 	var o benchOptions
 	cmd := &cobra.Command{
@@ -69,7 +66,7 @@ func newBenchCommand() *cobra.Command {
 	f.StringVar(&o.station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
 	f.StringVar(&o.replay, "replay", "", "folder of units, played in place of a camera")
 	f.StringVar(&o.record.url, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
-	f.StringVar(&o.listen, "listen", defaultListen, "address and port of the page; other than this machine's own, a passphrase is asked for")
+	f.StringVar(&o.listen, "listen", "", "address and port of the page (default: the station file's, else 127.0.0.1:8080); other than this machine's own, a passphrase is asked for")
 	f.StringArrayVar(&o.hosts, "host", nil, "further name by which browsers call this machine")
 	f.StringVar(&o.passphrase, "passphrase-file", "", "file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")
 	f.BoolVar(&o.setPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
@@ -78,7 +75,7 @@ func newBenchCommand() *cobra.Command {
 	f.StringVar(&o.name, "name", "", "name of this bench in the records (default: this machine's)")
 	f.StringVar(&o.languages, "lang", "", "folder with further languages, <tag>.json each")
 	f.StringVar(&o.language, "language", "", "language of browsers that ask for none that is there (default: en)")
-	f.StringArrayVar(&o.pedals, "pedal-key", []string{"PageDown"}, "name of the key that a pedal sends, beside the space bar (KeyboardEvent.key of the browser)")
+	f.StringArrayVar(&o.pedals, "pedal-key", nil, "name of the key that a pedal sends, beside the space bar (KeyboardEvent.key of the browser; default: the station file's, else PageDown)")
 	f.Float64Var(&o.mmPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
 	f.StringArrayVar(&o.scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")
 	f.StringVar(&o.stage, "stage", "", "stage to begin with: trim, wet or cured (default wet)")
@@ -103,6 +100,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	if err != nil {
 		return usageError{err}
 	}
+	o.fromStation(st.Bench)
 	access, err := o.access()
 	if err != nil {
 		return err
@@ -138,7 +136,22 @@ func (o benchOptions) shooter(set settings, st config.Station) (bench.Shooter, e
 	if o.replay != "" {
 		return newReplayShooter(o.replay, set.fit, set.jobs)
 	}
-	return nil, usagef("say where the pictures come from: --replay FOLDER")
+	if len(st.Cameras) == 0 {
+		return nil, usagef("say where the pictures come from: a --station file with cameras and a plan, or --replay FOLDER")
+	}
+	plan, err := stationPlan(st)
+	if err != nil {
+		return nil, err
+	}
+	return newPlanShooter(plan, set.fit), nil
+}
+
+// fromStation takes what the command line leaves open from the station file.
+func (o *benchOptions) fromStation(b config.Bench) {
+	o.name, o.listen, o.language = first(o.name, b.Name), first(o.listen, b.Listen), first(o.language, b.Language)
+	if len(o.pedals) == 0 {
+		o.pedals = b.PedalKeys
+	}
 }
 
 // records opens the records, and with them the shift sheet.

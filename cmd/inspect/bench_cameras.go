@@ -1,0 +1,171 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"finishbench/internal/capture"
+	"finishbench/internal/capture/rig"
+	"finishbench/internal/capture/shoot"
+	"finishbench/internal/capture/sources"
+	"finishbench/internal/capture/trouble"
+	"finishbench/internal/config"
+	"finishbench/internal/part"
+)
+
+// stationPlan makes the shooting plan of a station file: its cameras, its
+// controller of lights and turntable, its steps. What was opened is closed again
+// where something else cannot be.
+func stationPlan(st config.Station) (p *shoot.Plan, err error) {
+	p = &shoot.Plan{Cameras: map[string]sources.Source{}}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, closePlan(p))
+			p = nil
+		}
+	}()
+	for _, c := range st.Cameras {
+		s, err := openCamera(c)
+		if err != nil {
+			return p, usageError{err}
+		}
+		p.Cameras[c.Name] = s
+	}
+	if p.Rig, err = openRig(st.Rig); err != nil {
+		return p, usageError{err}
+	}
+	for _, s := range st.Plan {
+		p.Steps = append(p.Steps, planStep(s, st.Cameras))
+	}
+	if err := p.Validate(); err != nil {
+		return p, usageError{err}
+	}
+	return p, nil
+}
+
+func closePlan(p *shoot.Plan) error {
+	var errs []error
+	for _, c := range p.Cameras {
+		errs = append(errs, c.Close())
+	}
+	if p.Rig != nil {
+		errs = append(errs, p.Rig.Close())
+	}
+	return errors.Join(errs...)
+}
+
+func planStep(s config.PlanStep, cameras []config.Camera) shoot.Step {
+	out := shoot.Step{View: part.View(s.View), Light: part.Light(s.Light), Camera: s.Camera, Settle: millis(s.SettleMS), Place: s.Place == "hand"}
+	if s.AngleDeg != nil {
+		out.AngleDeg = *s.AngleDeg
+	}
+	if out.Camera == "" && len(cameras) == 1 {
+		out.Camera = cameras[0].Name
+	}
+	return out
+}
+
+func millis(v float64) time.Duration  { return time.Duration(v * float64(time.Millisecond)) }
+func seconds(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
+
+// openCamera starts one camera. One that is not there yet is no error: it is
+// waited for.
+func openCamera(c config.Camera) (sources.Source, error) {
+	stream := sources.PipelineOptions{
+		Name: c.Name, Pipeline: c.Pipeline, W: c.WidthPX, H: c.HeightPX, Format: sources.Format(first(c.Format, string(sources.RGB))), Bits: c.Bits,
+		Delay: millis(c.DelayMS), Silent: seconds(c.SilentS), Frozen: seconds(c.FrozenS),
+	}
+	switch c.Source {
+	case "v4l2":
+		return sources.NewV4L2(sources.V4L2Options{PipelineOptions: stream, Device: c.Device, Compressed: c.Stream == "jpeg", PerS: c.PerS,
+			Settings: sources.CameraSettings{ExposureUS: c.ExposureUS, Gain: c.Gain, WhiteK: c.WhiteBalanceK, Focus: c.Focus}})
+	case "gstreamer":
+		return sources.NewPipeline(stream)
+	case "folder":
+		w, err := capture.NewWatch(c.Folder, capture.DefaultWatchOptions())
+		if err != nil {
+			return nil, err
+		}
+		return sources.NewFolder(c.Name, arrivals{w}, capture.Release), nil
+	}
+	units, err := unitFolders(c.Folder)
+	if err != nil {
+		return nil, err
+	}
+	return sources.NewReplay(sources.ReplayOptions{Name: c.Name, Units: units, Loop: c.Loop == "yes", Scan: capture.Scan, Read: readFile, Drop: capture.Release})
+}
+
+// unitFolders are the folders in a folder of units; the folder itself where it
+// holds none.
+func unitFolders(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, fmt.Errorf("units to play: folder %s: %w", dir, plainPath(err))
+	}
+	var out []string
+	for _, e := range entries {
+		if e.IsDir() {
+			out = append(out, filepath.Join(dir, e.Name()))
+		}
+	}
+	if len(out) == 0 {
+		out = []string{dir}
+	}
+	return out, nil
+}
+
+// readFile is a picture as its file has it, and decoded.
+func readFile(path string) (sources.File, error) {
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		return sources.File{}, fmt.Errorf("read %s: %w", path, plainPath(err))
+	}
+	im, err := capture.Read(path)
+	if err != nil {
+		return sources.File{}, err
+	}
+	return sources.File{Image: im, Raw: raw, MIME: mimeOf(path), Name: filepath.Base(path)}, nil
+}
+
+// arrivals gives what comes into a watched folder as [sources.Arrivals].
+type arrivals struct{ *capture.Watch }
+
+func (a arrivals) Next(ctx context.Context) (sources.File, error) {
+	f, err := a.Watch.Next(ctx)
+	var bad capture.PictureError
+	switch {
+	case errors.As(err, &bad):
+		return sources.File{}, trouble.New(trouble.BadPicture, plain(bad), "file", filepath.Base(bad.Path), "detail", plain(bad))
+	case errors.Is(err, capture.ErrAway):
+		return sources.File{}, sources.ErrAway
+	case err != nil:
+		return sources.File{}, err
+	}
+	raw, err := os.ReadFile(f.Path)
+	if err != nil { // taken away since: it cannot be put on record
+		capture.Release(f.Image)
+		return sources.File{}, trouble.New(trouble.BadPicture, plainPath(err).Error(), "file", filepath.Base(f.Path), "detail", plainPath(err).Error())
+	}
+	return sources.File{Image: f.Image, Raw: raw, MIME: mimeOf(f.Path), Name: filepath.Base(f.Path), Came: f.Came}, nil
+}
+
+// openRig starts the controller; nil where the operator turns and switches.
+func openRig(r config.Rig) (rig.Rig, error) {
+	if r.Device == "" {
+		return nil, nil
+	}
+	o := rig.GCodeOptions{Device: r.Device, Baud: r.Baud, Start: r.Start, Turn: r.Turn, Rest: r.Rest, Home: r.Home, Ask: r.Ask, Angle: r.Angle,
+		Wake: seconds(r.WakeS), Answer: seconds(r.AnswerS), Motion: seconds(r.MotionS)}
+	for _, l := range r.Lights {
+		o.Lights = append(o.Lights, rig.LightLines{Light: l.Light, On: l.On, Off: l.Off})
+	}
+	g, err := rig.NewGCode(o)
+	if err != nil {
+		return nil, err // not g: a nil in an interface is not nil
+	}
+	return g, nil
+}
