@@ -114,7 +114,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	}
 	tuneMemory()
 	parts := bench.Parts{
-		Shooter: shooter, Now: time.Now, Comparer: newComparer(),
+		Shooter: shooter, Now: time.Now, Comparer: newComparer(set.limits.Pair),
 		Judge: &benchJudge{settings: set, slots: newSlots(set.jobs), checkLog: st.CheckLog, now: time.Now},
 		Log:   slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}

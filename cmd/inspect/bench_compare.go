@@ -7,6 +7,7 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/compare"
+	"finishbench/internal/grade"
 	"finishbench/internal/part"
 )
 
@@ -16,8 +17,8 @@ type comparer struct {
 	rework compare.ReworkParams
 }
 
-func newComparer() comparer {
-	return comparer{compare.DefaultPairLimits(), compare.DefaultReworkParams()}
+func newComparer(p grade.Pair) comparer {
+	return comparer{compare.PairLimits(p), compare.DefaultReworkParams()}
 }
 
 // Rework is [bench.Comparer]. What is within limits both times is not told.

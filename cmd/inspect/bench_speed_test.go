@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -38,7 +39,7 @@ func benchOfReplay(t testing.TB) *bench.Station {
 		t.Fatal(err)
 	}
 	s := bench.NewStation(bench.Parts{
-		Shooter: shooter, Judge: &benchJudge{settings: set, slots: newSlots(2), now: time.Now}, Recorder: &benchRecords{rec, "test"}, Comparer: newComparer(), Log: t.Logf,
+		Shooter: shooter, Judge: &benchJudge{settings: set, slots: newSlots(2), now: time.Now}, Recorder: &benchRecords{rec, "test"}, Comparer: newComparer(grade.DefaultLimits().Pair), Log: t.Logf,
 	}, bench.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})

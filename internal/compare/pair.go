@@ -10,14 +10,11 @@ import (
 
 // PairLimits are how far left and right of one serial may differ. 0: no limit.
 type PairLimits struct {
-	StepUM   float64 // worst steps, with their signs. Default 50
-	MeanUM   float64 // mean steps around the seam. Default 25
-	DeltaE   float64 // faceplates' colours, CIEDE2000. Default 2: seen at a glance from there
-	Demerits float64 // scores. Default 20
+	StepUM   float64 // worst steps, with their signs
+	MeanUM   float64 // mean steps around the seam
+	DeltaE   float64 // faceplates' colours, CIEDE2000; seen at a glance from 2 on (common practice, no source)
+	Demerits float64 // scores
 }
-
-// DefaultPairLimits are the defaults (common practice, no source).
-func DefaultPairLimits() PairLimits { return PairLimits{50, 25, 2, 20} }
 
 // Pair is left and right of one serial beside each other. First is left, second
 // right.

@@ -36,8 +36,11 @@ func keysOf(lines []Line) map[string]bool {
 	return m
 }
 
+// pairLimits are those of configs/limits.yaml.
+var pairLimits = PairLimits{50, 25, 2, 20}
+
 func TestPairAlike(t *testing.T) {
-	p := PairOf(withColour(unitWith(part.Pass, 3, 5, -4, 10, 2), 50, 10, 10), withColour(unitWith(part.Pass, 1, 8, 0, 4, -12), 50.2, 10.1, 10), DefaultPairLimits())
+	p := PairOf(withColour(unitWith(part.Pass, 3, 5, -4, 10, 2), 50, 10, 10), withColour(unitWith(part.Pass, 1, 8, 0, 4, -12), 50.2, 10.1, 10), pairLimits)
 	if p.State != Alike || p.Lines[0].Key != "pair.alike" {
 		t.Errorf("%s: %+v", p.State, p.Lines)
 	}
@@ -57,7 +60,7 @@ func TestPairAlike(t *testing.T) {
 }
 
 func TestPairDiffers(t *testing.T) {
-	lim := DefaultPairLimits()
+	lim := pairLimits
 	base := func() *part.Result { return withColour(unitWith(part.Pass, 3, 5, -4), 50, 10, 10) }
 	for key, change := range map[string]func(r *part.Result){
 		"pair.worst.differ":    func(r *part.Result) { *r.Seam.Stations[0].StepUM = 80 },
@@ -87,7 +90,7 @@ func TestPairNotMeasured(t *testing.T) {
 	} {
 		r := base()
 		change(r)
-		for _, p := range []Pair{PairOf(base(), r, DefaultPairLimits()), PairOf(r, base(), DefaultPairLimits())} {
+		for _, p := range []Pair{PairOf(base(), r, pairLimits), PairOf(r, base(), pairLimits)} {
 			if p.State != NotMeasured || !keysOf(p.Lines)[key] {
 				t.Errorf("%s: %s %+v", key, p.State, p.Lines)
 			}
@@ -95,7 +98,7 @@ func TestPairNotMeasured(t *testing.T) {
 	}
 	r := base()
 	r.Faceplate.Light = part.Raking
-	if p := PairOf(base(), r, DefaultPairLimits()); p.Colour.State != NotMeasured || p.Colour.Why != WhyLight {
+	if p := PairOf(base(), r, pairLimits); p.Colour.State != NotMeasured || p.Colour.Why != WhyLight {
 		t.Errorf("other light: %+v", p.Colour)
 	}
 	if p := PairOf(&part.Result{}, &part.Result{}, PairLimits{}); p.State != NotMeasured {

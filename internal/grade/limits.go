@@ -14,6 +14,7 @@ type Limits struct {
 	MinConfidence float64        `mapstructure:"min_confidence"` // 0..1; surface findings below it are listed, but do not weigh
 	Decision      Decision       `mapstructure:"decision"`
 	Cluster       Cluster        `mapstructure:"cluster"`
+	Pair          Pair           `mapstructure:"pair"`
 	Required      []Required     `mapstructure:"required"`
 	Seam          []SeamLimit    `mapstructure:"seam"`    // each stage and measure once
 	Surface       []SurfaceLimit `mapstructure:"surface"` // each stage, zone and kind once
@@ -50,6 +51,15 @@ type Cluster struct {
 	UpTo     part.Severity `mapstructure:"up_to"`
 	From     part.Severity `mapstructure:"from"` // the least severity that counts
 	Kinds    []part.Kind   `mapstructure:"kinds"`
+}
+
+// Pair is how far left and right of one serial may differ; 0: no limit. It tells
+// the eye of whoever compares them and changes no unit's verdict.
+type Pair struct {
+	StepUM   float64 `mapstructure:"step_um"`  // worst steps, with their signs, um, 0..10000
+	MeanUM   float64 `mapstructure:"mean_um"`  // mean steps around the seam, um, 0..10000
+	DeltaE   float64 `mapstructure:"delta_e"`  // faceplates' colours, CIEDE2000, 0..100
+	Demerits float64 `mapstructure:"demerits"` // 0..10000
 }
 
 // Required names the views without which a unit cannot pass at these stages.

@@ -37,6 +37,10 @@ func (l Limits) Validate() error {
 	c.word("decision.rule", l.Decision.Rule, []string{Simple, GuardedAcceptance, GuardedRejection})
 	c.between("decision.k", l.Decision.K, 0, 5)
 	c.cluster(l.Cluster)
+	c.between("pair.step_um", l.Pair.StepUM, 0, 10000)
+	c.between("pair.mean_um", l.Pair.MeanUM, 0, 10000)
+	c.between("pair.delta_e", l.Pair.DeltaE, 0, 100)
+	c.between("pair.demerits", l.Pair.Demerits, 0, 10000)
 	for i, r := range l.Required {
 		key := fmt.Sprintf("required[%d]", i)
 		list(&c, key+".stages", r.Stages, part.Stages)
