@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -31,22 +32,107 @@ const (
 )
 
 // Add records an inspection and returns its number once it is on disk, whole.
-// The error wraps [ErrInvalid] where the inspection itself is at fault, and
-// [ErrNotFound] where the one it corrects is not there.
+// Where its key is on record already with the same content, nothing is written,
+// and the number is that one's: so an Add whose answer was lost on the way from a
+// database elsewhere may be asked again. Add does so itself where the connection
+// broke, and the caller may at any time later. The error wraps [ErrInvalid] where
+// the inspection itself is at fault, [ErrNotFound] where the one it corrects is
+// not there, and is a [*KeyError] where the key is on record with another content.
 func (s *Store) Add(ctx context.Context, in Inspection) (int64, error) {
 	r, err := ready(in)
 	if err != nil {
 		return 0, fmt.Errorf("records: inspection of %q: %w", in.Serial, err)
 	}
 	var id int64
-	err = s.write(ctx, func(t *tx) error {
-		id, err = t.add(ctx, r)
-		return err
-	})
+	add := func() error {
+		return s.write(ctx, func(t *tx) (err error) {
+			id, err = t.addOnce(ctx, r)
+			return err
+		})
+	}
+	if err = add(); in.Key != "" && s.unanswered(err) {
+		err = again(ctx, err, s.mayAnswer, add)
+	}
 	if err != nil {
 		return 0, err
 	}
 	return id, nil
+}
+
+// again asks again, as long as an answer may come and ctx lasts. Where it does
+// not last, the error is the one before: that one says what is wrong.
+func again(ctx context.Context, err error, more func(error) bool, do func() error) error {
+	for _, d := range againAfter {
+		if !wait(ctx, d) {
+			break
+		}
+		last := do()
+		if ctx.Err() != nil && last != nil {
+			break
+		}
+		if err = last; !more(err) {
+			break
+		}
+	}
+	return err
+}
+
+// againAfter is how long is waited before a write whose answer was lost is asked
+// for again: a connection that broke is made anew at once, a server that starts
+// anew takes a second or two.
+var againAfter = [...]time.Duration{50 * time.Millisecond, 500 * time.Millisecond, 2 * time.Second}
+
+// wait waits, unless ctx ends first.
+func wait(ctx context.Context, d time.Duration) bool {
+	select {
+	case <-ctx.Done():
+		return false
+	case <-time.After(d):
+		return true
+	}
+}
+
+// KeyError says that a key is on record already, for an inspection with another
+// content.
+type KeyError struct {
+	Key        string
+	Inspection int64
+}
+
+func (e *KeyError) Error() string {
+	return fmt.Sprintf("records: the key %s is on record already, with another content: inspection %d", e.Key, e.Inspection)
+}
+
+// addOnce adds an inspection, unless its key is on record.
+func (t *tx) addOnce(ctx context.Context, e *entry) (int64, error) {
+	if e.Key == "" {
+		return t.add(ctx, e)
+	}
+	var id int64
+	var content string
+	err := t.row(ctx, "SELECT i.id, e.content FROM inspections i JOIN events e ON e.inspection = i.id AND e.kind = ? WHERE i.client_key = ?", eventRecorded, e.Key).Scan(&id, &content)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return t.add(ctx, e)
+	case err != nil:
+		return 0, fmt.Errorf("records: look for the key %s: %w", e.Key, err)
+	}
+	var was event
+	if err := json.Unmarshal([]byte(content), &was); err != nil {
+		return 0, fmt.Errorf("records: inspection %d is damaged: run 'inspect records check': %w", id, err)
+	}
+	if was.Recorded == nil || !was.Recorded.same(&e.what) {
+		return 0, &KeyError{e.Key, id}
+	}
+	return id, nil
+}
+
+// same says whether two inspections say the same. When each was judged does not
+// count: what is judged again, for its answer was lost, ends later.
+func (r *recorded) same(other *recorded) bool {
+	a, b := *r, *other
+	a.Ended, b.Ended = "", ""
+	return reflect.DeepEqual(a, b)
 }
 
 // entry is an inspection ready to be written.
@@ -75,7 +161,7 @@ func ready(in Inspection) (*entry, error) {
 	e.what = recorded{
 		Serial: in.Serial, Side: in.Side, Lot: in.Lot, Bench: in.Bench, Operator: in.Operator, Stage: string(in.Stage),
 		Started: stamp(in.Started), Ended: stamp(in.Ended), Verdict: string(in.Result.Verdict), Score: in.Result.Score, WorstStepUM: in.Result.Seam.WorstStepUM,
-		Program: in.Program, Libraries: in.Libraries, Corrects: in.Corrects, ResultSHA256: hashOf(raw),
+		Program: in.Program, Libraries: in.Libraries, Corrects: in.Corrects, Key: in.Key, ResultSHA256: hashOf(raw),
 	}
 	if err := e.addPictures(); err != nil {
 		return nil, err
@@ -125,7 +211,7 @@ func validate(in *Inspection) error {
 	for _, w := range []struct {
 		name, value string
 		most        int
-	}{{"serial", in.Serial, maxWord}, {"lot", in.Lot, maxWord}, {"bench", in.Bench, maxWord}, {"operator", in.Operator, maxWord}, {"program", in.Program, maxNote}, {"libraries", in.Libraries, maxNote}} {
+	}{{"serial", in.Serial, maxWord}, {"lot", in.Lot, maxWord}, {"bench", in.Bench, maxWord}, {"operator", in.Operator, maxWord}, {"program", in.Program, maxNote}, {"libraries", in.Libraries, maxNote}, {"key", in.Key, maxWord}} {
 		if why := badWord(w.value, w.most); why != "" {
 			addf("its %s %s", w.name, why)
 		}

@@ -47,6 +47,7 @@ type recorded struct {
 	Program      string            `json:"program,omitempty"`
 	Libraries    string            `json:"libraries,omitempty"`
 	Corrects     int64             `json:"corrects,omitempty"`
+	Key          string            `json:"key,omitempty"`
 	ResultSHA256 string            `json:"result_sha256"`
 	Pictures     []recordedPicture `json:"pictures,omitempty"`
 	Texts        []recordedText    `json:"texts,omitempty"`

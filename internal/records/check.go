@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"strings"
 	"time"
 
 	"finishbench/internal/part"
@@ -51,11 +52,14 @@ func (r *CheckReport) addf(format string, a ...any) {
 // What is wrong is in the report; an error means that the check could not be done.
 func (s *Store) Check(ctx context.Context) (CheckReport, error) {
 	c := &checker{r: CheckReport{Where: s.where}, gone: map[string]bool{}}
-	err := s.snapshot(ctx, func(t *tx) error {
+	err := s.snapshot(ctx, func(t *tx) (err error) {
 		if s.kind == sqliteDB {
 			if err := c.integrity(ctx, t); err != nil || !c.r.OK() {
 				return err // no sense in walking a damaged file
 			}
+		}
+		if c.form, err = t.form(ctx); err != nil {
+			return err
 		}
 		for _, step := range []func(context.Context, *tx) error{c.families, c.events, c.strangers, c.pictures, c.texts} {
 			if err := step(ctx, t); err != nil {
@@ -68,6 +72,7 @@ func (s *Store) Check(ctx context.Context) (CheckReport, error) {
 }
 
 type checker struct {
+	form int             // the last migration of the database: a backup may be older than the program
 	r    CheckReport
 	gone map[string]bool // pictures that may lack their bytes: true, forgotten; false, never kept
 }
@@ -153,7 +158,11 @@ func (c *checker) columns(ctx context.Context, t *tx, e event) error {
 
 // inspection compares an inspection's rows with its event and its result.
 func (c *checker) inspection(ctx context.Context, t *tx, id int64, want *recorded) error {
-	got, err := t.values(ctx, "SELECT "+inspectionColumns+" FROM inspections WHERE id = ?", id)
+	columns := inspectionColumns
+	if c.form < formKeys {
+		columns = strings.Replace(columns, "client_key", "NULL", 1)
+	}
+	got, err := t.values(ctx, "SELECT "+columns+" FROM inspections WHERE id = ?", id)
 	if err != nil {
 		return err
 	}

@@ -186,6 +186,7 @@ type inspectionJSON struct {
 	Scales      []textJSON    `json:"scales,omitempty"`
 	Station     *textJSON     `json:"station,omitempty"`
 	Pictures    []pictureJSON `json:"pictures"`
+	Key         string        `json:"key,omitempty"`
 	Corrects    int64         `json:"corrects,omitempty"`
 	CorrectedBy int64         `json:"corrected_by,omitempty"`
 	Withdrawn   *withdrawn    `json:"withdrawn,omitempty"`
@@ -209,7 +210,7 @@ type pictureJSON struct {
 
 func jsonLine(in *Inspection) inspectionJSON {
 	j := inspectionJSON{ID: in.ID, Serial: in.Serial, Side: in.Side, Lot: in.Lot, Stage: in.Stage, Bench: in.Bench, Operator: in.Operator, Started: rfc3339(in.Started), Ended: rfc3339(in.Ended),
-		Verdict: in.Verdict(), Program: in.Program, Libraries: in.Libraries, Pictures: []pictureJSON{}, Corrects: in.Corrects, CorrectedBy: in.CorrectedBy, Result: in.Result}
+		Verdict: in.Verdict(), Program: in.Program, Libraries: in.Libraries, Pictures: []pictureJSON{}, Key: in.Key, Corrects: in.Corrects, CorrectedBy: in.CorrectedBy, Result: in.Result}
 	named := func(t Text) *textJSON {
 		if t.SHA256 == "" {
 			return nil

@@ -46,6 +46,17 @@ func migrations(kind dialect) ([]migration, error) {
 	return ms, nil
 }
 
+// Forms that what is read without being migrated may not have yet: the number of
+// the step that brought them.
+const formKeys = 2 // inspections.client_key
+
+// form is the number of the last step that was done.
+func (t *tx) form(ctx context.Context) (int, error) {
+	var n int
+	err := t.row(ctx, "SELECT coalesce(max(number), 0) FROM migrations").Scan(&n)
+	return n, err
+}
+
 // migrate brings the database to this program's form, each step in a transaction
 // of its own that also notes it down.
 func (s *Store) migrate(ctx context.Context) error {

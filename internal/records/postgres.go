@@ -3,8 +3,10 @@ package records
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"strings"
 	"time"
@@ -52,6 +54,36 @@ func postgresName(c *pgx.ConnConfig) string {
 	return fmt.Sprintf("postgres://%s@%s/%s", c.User, host, c.Database)
 }
 
+// unanswered says whether an error leaves open what became of a write: the
+// connection broke while it was under way. What the server itself refused, and
+// what never reached it, was not written.
+func (s *Store) unanswered(err error) bool {
+	var told *pgconn.PgError
+	switch {
+	case err == nil || s.kind != postgresDB || isConnecting(err) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded):
+		return false
+	case errors.As(err, &told): // 57P01..57P03: the server stops or starts anew
+		return strings.HasPrefix(told.Code, "57P0")
+	}
+	return isBroken(err)
+}
+
+// mayAnswer says whether asking again may help: a server that starts anew takes
+// no connection for a moment.
+func (s *Store) mayAnswer(err error) bool { return s.unanswered(err) || isConnecting(err) }
+
+// isConnecting says that the server was not reached at all.
+func isConnecting(err error) bool {
+	var c *pgconn.ConnectError
+	return errors.As(err, &c)
+}
+
+// isBroken says that a connection ended in the middle of something.
+func isBroken(err error) bool {
+	var n net.Error
+	return errors.As(err, &n) || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, driver.ErrBadConn) || pgconn.SafeToRetry(err)
+}
+
 // explainPostgres says what an error means to the person; "" for those that
 // should not happen. Codes: PostgreSQL's documentation, appendix A.
 func explainPostgres(err error) string {
@@ -75,9 +107,7 @@ func explainPostgres(err error) string {
 		}
 		return ""
 	}
-	var c *pgconn.ConnectError
-	var n net.Error
-	if errors.As(err, &c) || errors.As(err, &n) || pgconn.SafeToRetry(err) {
+	if isConnecting(err) || isBroken(err) {
 		return "the database does not answer: look at the address, the network and whether it runs"
 	}
 	return ""

@@ -170,12 +170,13 @@ func scanInspection(rows *sql.Rows) (Inspection, error) {
 	var stage, started, ended, verdict, result, sum string
 	var score, worst sql.NullFloat64
 	var corrects sql.NullInt64
+	var key sql.NullString
 	err := rows.Scan(&in.ID, &in.Serial, &in.Side, &in.Lot, &in.Bench, &in.Operator, &stage, &started, &ended, &verdict, &score, &worst,
-		&in.Program, &in.Libraries, &result, &sum, &corrects)
+		&in.Program, &in.Libraries, &result, &sum, &corrects, &key)
 	if err != nil {
 		return in, fmt.Errorf("records: read an inspection: %w", err)
 	}
-	in.Stage, in.Corrects = part.Stage(stage), corrects.Int64
+	in.Stage, in.Corrects, in.Key = part.Stage(stage), corrects.Int64, key.String
 	var err1, err2 error
 	in.Started, err1 = parseStamp(started)
 	in.Ended, err2 = parseStamp(ended)

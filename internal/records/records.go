@@ -20,6 +20,7 @@ type Inspection struct {
 	Limits, Station      Text        // in force, as the files were; stored once by content
 	Scales               []Text      // the scale files in force
 	Program, Libraries   string      // versions
+	Key                  string      // "", or what the caller calls it by, unlike any other: see [Store.Add]
 	Corrects             int64       // 0, or the inspection that this one corrects
 	CorrectedBy          int64       // 0, or the inspection that corrects this one; filled on reading
 	Withdrawn            *Note       // nil: it holds; filled on reading

@@ -147,13 +147,19 @@ func (s *Store) in(ctx context.Context, db *sql.DB, o *sql.TxOptions, f func(*tx
 
 // explain says in plain words what a database's error means, where it is known.
 func (s *Store) explain(err error) error {
-	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+	if err == nil {
 		return err
 	}
 	why := ""
-	if s.kind == sqliteDB {
+	switch {
+	case s.kind == postgresDB && isConnecting(err): // its own time for connecting counts among deadlines
+		why = explainPostgres(err)
+	case errors.Is(err, context.Canceled):
+	case errors.Is(err, context.DeadlineExceeded):
+		why = "the database did not answer in time: look whether it runs, and try again"
+	case s.kind == sqliteDB:
 		why = explainSQLite(err)
-	} else {
+	default:
 		why = explainPostgres(err)
 	}
 	if why == "" {
