@@ -27,7 +27,7 @@ type benchRecords struct {
 // whole or not at all.
 func (b *benchRecords) Add(ctx context.Context, e bench.Entry) (int64, error) {
 	in := records.Inspection{
-		Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.name, Operator: e.Unit.Operator, Stage: e.Unit.Stage,
+		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.name, Operator: e.Unit.Operator, Stage: e.Unit.Stage,
 		Started: e.Started, Ended: e.Ended, Result: *withoutBudgets(e.Outcome.Result), Limits: b.limits, Station: b.station, Scales: b.scales,
 		Program: finishbenchVersion, Libraries: libraryVersions(),
 	}
@@ -36,11 +36,26 @@ func (b *benchRecords) Add(ctx context.Context, e bench.Entry) (int64, error) {
 			in.Pictures = append(in.Pictures, records.Picture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: s.MIME, Bytes: s.Raw})
 		}
 	}
-	return b.store.Add(ctx, in)
+	id, err := b.store.Add(ctx, in)
+	var twice *records.KeyError
+	if errors.As(err, &twice) {
+		// It was recorded, though the answer was lost on the way and nobody saw it;
+		// judged again it says something else, for what bars a pass has changed.
+		// What is shown now corrects it.
+		in.Key, in.Corrects = "", twice.Inspection
+		return b.store.Add(ctx, in)
+	}
+	return id, err
 }
 
+// Withdraw is asked for again where the answer to the first time was lost: then
+// it is done.
 func (b *benchRecords) Withdraw(ctx context.Context, id int64, by, why string) error {
-	return b.store.Withdraw(ctx, id, records.Note{By: by, Why: why})
+	err := b.store.Withdraw(ctx, id, records.Note{By: by, Why: why})
+	if errors.Is(err, records.ErrWithdrawn) {
+		return nil
+	}
+	return err
 }
 
 func (b *benchRecords) Overrule(ctx context.Context, id int64, o bench.Overrule) error {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"fmt"
 	"net/http"
 	"os"
@@ -81,8 +82,8 @@ func openRecorder(ctx context.Context, o runOptions, set settings) (*recorder, e
 	if err := r.readTexts(o, set); err != nil {
 		return nil, err
 	}
-	if r.bench, err = os.Hostname(); err != nil {
-		r.bench = ""
+	if r.bench = st.Bench.Name; r.bench == "" {
+		r.bench, _ = os.Hostname() // without either the records leave it open
 	}
 	r.store, err = records.Open(ctx, r.url, time.Now)
 	return r, err
@@ -124,7 +125,7 @@ func (r *recorder) record(ctx context.Context, folder part.Folder, result *part.
 	defer stop()
 	serial, side := serialAndSide(folder.Name, r.side)
 	in := records.Inspection{
-		Serial: serial, Side: side, Lot: r.lot, Bench: r.bench, Operator: r.operator, Stage: result.Stage, Started: started, Ended: ended,
+		Key: rand.Text(), Serial: serial, Side: side, Lot: r.lot, Bench: r.bench, Operator: r.operator, Stage: result.Stage, Started: started, Ended: ended,
 		Result: *result, Pictures: recordedPictures(folder), Limits: r.limits, Station: r.station, Scales: r.scales,
 		Program: finishbenchVersion, Libraries: libraryVersions(),
 	}

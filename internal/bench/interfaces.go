@@ -120,6 +120,7 @@ type Cause struct {
 
 // Entry is an inspection for the records.
 type Entry struct {
+	Key            string // the same when the same pictures are judged and recorded again because the first recording failed
 	Unit           UnitInfo
 	Started, Ended time.Time
 	Outcome        Outcome

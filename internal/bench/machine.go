@@ -30,6 +30,7 @@ type State struct {
 	Problem   *Phrase // what went wrong; shown until the next step
 	Told      *Phrase // what was done: "the last was withdrawn"
 	Started   time.Time
+	Key       string  // of this going at the unit, for the records: see [Entry]
 	Answer    *Answer // phase Answered
 	Last      *Answer // the latest answer that may be undone or overruled; nil: none
 	Count     int     // units answered since the program began, undone ones not counted
@@ -198,7 +199,7 @@ func (s State) start(now time.Time, kept []Shot) State {
 
 // goOn is ready for a unit.
 func (s State) goOn(u UnitInfo) State {
-	s.Phase, s.Unit, s.Answer, s.Shots = Ready, u, nil, nil
+	s.Phase, s.Unit, s.Answer, s.Shots, s.Key = Ready, u, nil, nil, ""
 	s.Progress, s.Problem, s.Told = Progress{}, nil, nil
 	return s
 }
@@ -246,7 +247,7 @@ func (s State) retry(now time.Time) (State, []Effect, error) {
 	if s.Phase != Answered || s.busy {
 		return s, nil, refuse("wrong.wait")
 	}
-	s.Unit = s.Answer.Unit
+	s.Unit, s.Key = s.Answer.Unit, ""
 	return s.start(now, nil), []Effect{StartShooting}, nil
 }
 

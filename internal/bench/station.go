@@ -147,6 +147,9 @@ func (b *Station) handle(ctx context.Context, p posted) error {
 	if ctx.Err() != nil && s.Phase == Shooting && old.Phase != Shooting {
 		return errEnded
 	}
+	if s.Phase == Shooting && s.Key == "" {
+		s.Key = token()
+	}
 	next := &Snapshot{State: s, Version: old.Version + 1, Turn: old.Turn}
 	if s.Phase != old.Phase || (s.Progress.Asking == nil) != (old.Progress.Asking == nil) {
 		next.Turn++
@@ -235,7 +238,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 	a.Before, a.Other = b.earlier(ctx, s.Unit)
 	write, stop := writing(ctx)
 	defer stop()
-	a.ID, err = b.Recorder.Add(write, Entry{Unit: s.Unit, Started: s.Started.UTC(), Ended: a.Ended, Outcome: o, Shots: s.Shots})
+	a.ID, err = b.Recorder.Add(write, Entry{Key: s.Key, Unit: s.Unit, Started: s.Started.UTC(), Ended: a.Ended, Outcome: o, Shots: s.Shots})
 	if err != nil {
 		b.post(Judged{nil, told("problem.record", err)})
 		return

@@ -16,6 +16,7 @@ const (
 	eventWithdrawn = "withdrawn"
 	eventOverruled = "overruled"
 	eventForgotten = "forgotten"
+	eventNoted     = "noted" // an [Entry]
 )
 
 // event is a link of the chain. Its JSON, as marshalled when it was made, is what
@@ -29,6 +30,7 @@ type event struct {
 	Withdrawn  *withdrawn `json:"withdrawn,omitempty"`
 	Overruled  *overruled `json:"overruled,omitempty"`
 	Forgotten  *forgotten `json:"forgotten,omitempty"`
+	Entry      *entryJSON `json:"entry,omitempty"`
 }
 
 // recorded is what identifies an inspection and all that belongs to it.

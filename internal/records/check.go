@@ -19,6 +19,7 @@ type CheckReport struct {
 	Inspections, Events, Texts   int
 	Pictures, Forgotten, Numbers int   // all; those whose bytes were let go; those of which only numbers were ever kept
 	PictureBytes                 int64 // of those that are there
+	Entries                      int   // in journals
 	Head                         Head
 	Problems                     []string // maxProblems at most
 	More                         int      // problems beyond these
@@ -61,7 +62,7 @@ func (s *Store) Check(ctx context.Context) (CheckReport, error) {
 		if c.form, err = t.form(ctx); err != nil {
 			return err
 		}
-		for _, step := range []func(context.Context, *tx) error{c.families, c.events, c.strangers, c.pictures, c.texts} {
+		for _, step := range []func(context.Context, *tx) error{c.families, c.events, c.journal, c.strangers, c.pictures, c.texts} {
 			if err := step(ctx, t); err != nil {
 				return err
 			}
@@ -72,7 +73,7 @@ func (s *Store) Check(ctx context.Context) (CheckReport, error) {
 }
 
 type checker struct {
-	form int             // the last migration of the database: a backup may be older than the program
+	form int // the last migration of the database: a backup may be older than the program
 	r    CheckReport
 	gone map[string]bool // pictures that may lack their bytes: true, forgotten; false, never kept
 }

@@ -21,12 +21,13 @@ const (
 	FormatFindingsCSV = "findings.csv" // a line a finding
 	FormatStationsCSV = "stations.csv" // a line a step at the seam
 	FormatJSONLines   = "jsonl"        // a line an inspection, with the whole result
+	FormatJournal     = "journal"      // lots and the like: a line of JSON an entry
 	FormatTrail       = "trail"        // the chain of events, see [CheckTrail]
 )
 
 // Formats lists them.
 func Formats() []string {
-	return []string{FormatCSV, FormatFindingsCSV, FormatStationsCSV, FormatJSONLines, FormatTrail}
+	return []string{FormatCSV, FormatFindingsCSV, FormatStationsCSV, FormatJSONLines, FormatJournal, FormatTrail}
 }
 
 // Export writes all inspections, by number; those that were withdrawn or
@@ -46,6 +47,8 @@ func (s *Store) Export(ctx context.Context, w io.Writer, format string) error {
 		e := json.NewEncoder(b)
 		e.SetEscapeHTML(false)
 		err = s.Each(ctx, Filter{}, func(in Inspection) error { return e.Encode(jsonLine(&in)) })
+	case FormatJournal:
+		err = s.snapshot(ctx, func(t *tx) error { return t.exportJournal(ctx, b) })
 	case FormatTrail:
 		err = s.snapshot(ctx, func(t *tx) error { return t.trail(ctx, b) })
 	default:

@@ -48,7 +48,10 @@ func migrations(kind dialect) ([]migration, error) {
 
 // Forms that what is read without being migrated may not have yet: the number of
 // the step that brought them.
-const formKeys = 2 // inspections.client_key
+const (
+	formKeys    = 2 // inspections.client_key
+	formJournal = 3 // journal
+)
 
 // form is the number of the last step that was done.
 func (t *tx) form(ctx context.Context) (int, error) {

@@ -1,0 +1,49 @@
+package main
+
+import (
+	"path/filepath"
+	"testing"
+	"time"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+)
+
+func inventedEntry(key string, v part.Verdict) bench.Entry {
+	at := time.Date(2031, 3, 4, 5, 6, 7, 0, time.UTC)
+	return bench.Entry{Key: key, Unit: bench.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, Started: at, Ended: at.Add(time.Second),
+		Outcome: bench.Outcome{Result: &part.Result{Verdict: v, Stage: part.Wet}}, Shots: []bench.Shot{{File: "face_diffuse.jpg", View: part.Face, Raw: []byte("picture"), MIME: "image/jpeg"}}}
+}
+
+// An answer that was recorded, though nobody heard of it, is not recorded again;
+// where it turned out otherwise in the meantime, the later one corrects it.
+func TestBenchRecordsOnce(t *testing.T) {
+	o := runOptions{mmPerPX: 0.015, station: station(t, "bench: {name: bench 2}\n"), record: recordOptions{url: filepath.Join(t.TempDir(), "bench.db")}}
+	rec, err := openRecorder(t.Context(), o, settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rec.close()
+	if rec.bench != "bench 2" {
+		t.Errorf("the bench is %q on record, %q by the station file", rec.bench, "bench 2")
+	}
+	b := &benchRecords{rec, rec.bench}
+	for range 2 {
+		if id, err := b.Add(t.Context(), inventedEntry("k", part.Pass)); id != 1 || err != nil {
+			t.Fatalf("number %d, %v", id, err)
+		}
+	}
+	if id, err := b.Add(t.Context(), inventedEntry("k", part.NotMeasured)); id != 2 || err != nil { // the check piece bars passes now
+		t.Fatalf("number %d, %v", id, err)
+	}
+	all, err := rec.store.Find(t.Context(), records.Filter{})
+	if err != nil || len(all) != 2 || all[0].CorrectedBy != 2 || all[0].Bench != "bench 2" || !all[1].Holds() || all[1].Verdict() != part.NotMeasured {
+		t.Errorf("%+v, %v", all, err)
+	}
+	for range 2 { // the answer to the first undo was lost
+		if err := b.Withdraw(t.Context(), 2, "", "undo"); err != nil {
+			t.Error(err)
+		}
+	}
+}
