@@ -39,6 +39,7 @@ var mayImport = map[string][]string{
 	"internal/report":          {"internal/part"},
 	"internal/records":         {"internal/part"},
 	"internal/bench":           {"internal/part", "internal/report"},
+	"internal/teach":           {"internal/part", "internal/grade", "internal/study", "internal/robust"},
 	"internal/config":          {"configs", "internal/part", "internal/grade"},
 	"internal/synth":           {"internal/part", "internal/optics"},
 }
