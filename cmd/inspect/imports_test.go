@@ -24,6 +24,7 @@ var mayImport = map[string][]string{
 	"internal/compare":         {"internal/part", "internal/optics", "internal/robust", "internal/assign", "internal/charts"},
 	"internal/charts":          {},
 	"internal/plots":           {},
+	"internal/lots":            {"internal/part", "internal/robust"},
 	"internal/robust":          {},
 	"internal/setup":           {},
 	"internal/outline":         {"internal/part", "internal/optics"},
