@@ -249,7 +249,11 @@ func headLines(h records.Head) string {
 // tellCheck tells what a check found; the error only carries the exit code.
 func tellCheck(stdout io.Writer, r records.CheckReport) error {
 	w := bufio.NewWriter(stdout)
-	fmt.Fprintf(w, "%s: %d inspections, %d events, %d settings files, %d pictures (%s", r.Where, r.Inspections, r.Events, r.Texts, r.Pictures, megabytes(r.PictureBytes))
+	fmt.Fprintf(w, "%s: %d inspections, %d events, ", r.Where, r.Inspections, r.Events)
+	if r.Entries > 0 {
+		fmt.Fprintf(w, "%d of them of lots and the like, ", r.Entries)
+	}
+	fmt.Fprintf(w, "%d settings files, %d pictures (%s", r.Texts, r.Pictures, megabytes(r.PictureBytes))
 	if n := r.Forgotten + r.Numbers; n > 0 {
 		fmt.Fprintf(w, "; of %d only the numbers are kept", n)
 	}
@@ -281,6 +285,7 @@ RFC 3339, UTC; what was not measured is empty. The formats:
   findings.csv   a line a finding
   stations.csv   a line a step at the seam
   jsonl          a line of JSON an inspection, with the whole result
+  journal        lots: a line of JSON an event
   trail          the chain of events, for 'inspect records check --trail'`,
 		Example: `  inspect records export --record bench.db > inspections.csv
   inspect records export --record bench.db --format trail --out trail.jsonl`,

@@ -31,7 +31,8 @@
 //	migrate.go    the numbered migrations in migrations/
 //	add.go        a new inspection; notes.go: withdrawals and overrulings
 //	chain.go      events
-//	read.go       getting and finding
+//	journal.go    what is known by its events alone: lots
+//	read.go       getting and finding; brief.go: the same over thousands
 //	check.go      checks; trail.go: the exported trail
 //	export.go     CSV and JSON lines
 //	forget.go     forgetting pictures

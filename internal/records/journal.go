@@ -22,7 +22,7 @@ type Entry struct {
 	Kind  string
 	At    time.Time // UTC; now where zero
 	By    string    // who said so; "" for what the program did by itself
-	Body  json.RawMessage
+	Body  json.RawMessage // read back as the same JSON, maybe written otherwise
 }
 
 // ErrMeanwhile says that someone else added to the same journal first: read it
