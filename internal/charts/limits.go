@@ -101,15 +101,23 @@ func Estimate(groups [][]float64, k Kind) (Pair, error) {
 // Given are the limits that follow from a centre and a standard deviation
 // within subgroups of n.
 func Given(centre, sigma float64, n int, k Kind) (Pair, error) {
+	by := D2(max(n, 2))
+	if k == MeansSDs {
+		by = C4(n)
+	}
+	return given(centre, sigma, n, k, by)
+}
+
+// given has d2 or c4 at hand, which takes a while to compute.
+func given(centre, sigma float64, n int, k Kind, by float64) (Pair, error) {
 	if !(sigma >= 0) || math.IsInf(sigma, 0) || math.IsNaN(centre) || math.IsInf(centre, 0) {
 		return Pair{}, fmt.Errorf("charts: limits from centre %g and standard deviation %g: both must be numbers, the second not below 0", centre, sigma)
 	}
 	p := Pair{SigmaWithin: sigma, Level: about(centre, sigma/math.Sqrt(float64(n)))}
 	if k == MeansSDs {
-		c4 := C4(n)
-		p.Spread = about(c4*sigma, sigma*math.Sqrt(1-c4*c4))
+		p.Spread = about(by*sigma, sigma*math.Sqrt(1-by*by))
 	} else {
-		p.Spread = about(D2(max(n, 2))*sigma, D3(max(n, 2))*sigma)
+		p.Spread = about(by*sigma, D3(max(n, 2))*sigma)
 	}
 	p.Spread.Lower = math.Max(0, p.Spread.Lower)
 	return p, nil
