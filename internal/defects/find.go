@@ -54,7 +54,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 		if panel {
 			fd.Zone = part.ZonePanel
 		}
-		if fd.Confidence >= p.MinConfidence {
+		if ruleConfidence(fd) >= p.MinConfidence {
 			out.Findings = append(out.Findings, fd)
 		}
 	}

@@ -8,12 +8,10 @@ import (
 
 // finding turns a place into a finding, without severity, advice or number.
 func (f *face) finding(p *place) part.Finding {
-	kind, confidence := f.kindOf(p)
 	best := p.bestPicture()
-	out := part.Finding{
-		Image: f.scene[best].Shot.File, Kind: kind, Confidence: math.Round(confidence*100) / 100,
-		Zone: part.ZoneFace,
-	}
+	out := part.Finding{Image: f.scene[best].Shot.File, Zone: part.ZoneFace, Features: f.featureTable(p)}
+	f.call(p, &out)
+	kind := out.Kind
 	mm := f.shapeMM()
 	var long, across float64
 	angle := p.inner.angleDeg
@@ -54,8 +52,30 @@ func (f *face) finding(p *place) part.Finding {
 			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.scene[i].Shot.File, Box: box})
 		}
 	}
-	out.Features = f.featureTable(p)
 	return out
+}
+
+// call fills in a finding's kind and confidence: the rules', or those of the
+// caller, beside which the rules' are then kept.
+func (f *face) call(p *place, out *part.Finding) {
+	kind, confidence := f.kindOf(p)
+	confidence = math.Round(confidence*100) / 100
+	out.Kind, out.Confidence = kind, confidence
+	if f.p.Call == nil {
+		return
+	}
+	if k, s, ok := f.p.Call(out.Features, kind, confidence); ok {
+		out.Kind, out.Confidence = k, math.Round(p.seen()*s*100)/100
+	}
+	out.Rule = &part.RuleCall{Kind: kind, Confidence: confidence}
+}
+
+// ruleConfidence is the rules' confidence in a finding, whoever called its kind.
+func ruleConfidence(fd part.Finding) float64 {
+	if fd.Rule != nil {
+		return fd.Rule.Confidence
+	}
+	return fd.Confidence
 }
 
 // featureTable is what led to a kind, by name, for a person to read.

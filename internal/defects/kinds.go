@@ -148,10 +148,15 @@ func unblurredDiameter(half, s float64) float64 {
 // the blur.
 const narrowest = 1.6
 
-// kindOf says what a place is, and how sure that is, 0..1.
+func sure(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
+
+// seen is how sure it is that a place is anything, 0..1: near the threshold it may
+// be nothing.
+func (p *place) seen() float64 { return sure(3 * (p.peak - 0.6)) }
+
+// kindOf says what the rules call a place, and how sure that is, 0..1.
 func (f *face) kindOf(p *place) (part.Kind, float64) {
-	sure := func(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
-	seen := sure(3 * (p.peak - 0.6)) // near the threshold it may be nothing
+	seen := p.seen()
 	long, thick := p.all.long*f.shapeMM(), p.all.thick*f.shapeMM()
 	if f.isBundle(p) {
 		return part.Sanding, seen * sure(float64(p.lines)-1)

@@ -30,8 +30,15 @@ type Params struct {
 	GrowShare     float64 // a place grows down to this share of its threshold (0..1)
 	ManyFindings  int     // with more than these the surface as a whole is doubted (> 0)
 	Jobs          int     // looks taken side by side (> 0)
-	MinConfidence float64 // findings below it are dropped (0..1)
+	MinConfidence float64 // findings of which the rules are less sure are dropped (0..1)
+	Call          Caller  // nil: the rules alone say what kind a place is
 }
+
+// Caller says what kind a place is, given its features as a finding has them, the
+// rules' call and their confidence. sure (0..1) is how sure that is, should it be
+// a defect at all; where ok is false the rules' call stands. It may be called from
+// several goroutines at once.
+type Caller func(features map[string]float64, rule part.Kind, ruleSure float64) (kind part.Kind, sure float64, ok bool)
 
 // DefaultParams returns the shipped values (the scale's uncertainty is that of
 // one taken from a ruled target); all are common practice, no source.

@@ -32,7 +32,8 @@ type Result struct {
 	Pictures []PictureReport `json:"pictures"`
 	Warnings []string        `json:"warnings"` // what a reader must know, e.g. one light only
 
-	Faceplate *Faceplate `json:"faceplate,omitempty"` // absent: no face picture, or its outline was not found
+	KindModel *ModelUse  `json:"kind_model,omitempty"` // absent: the rules alone said what kind each finding is
+	Faceplate *Faceplate `json:"faceplate,omitempty"`  // absent: no face picture, or its outline was not found
 }
 
 // Seam is the step all around the unit.
@@ -99,7 +100,22 @@ type Finding struct {
 	AlsoIn     []Sighting         `json:"also_in,omitempty"`  // the same defect in the scene's other pictures
 	Station    string             `json:"station,omitempty"`  // seam findings: "120 deg, left"
 	ValueUM    *float64           `json:"value_um,omitempty"` // seam findings: the step, gap or bead
+	Rule       *RuleCall          `json:"rule,omitempty"`     // what the rules call it, where a learned model was asked
 	Budget     *Budget            `json:"budget,omitempty"`   // of the diameter, else of the length; kept in result.json only where asked for
+}
+
+// RuleCall is what the rules call a finding, beside what a learned model does.
+type RuleCall struct {
+	Kind       Kind    `json:"type"`
+	Confidence float64 `json:"confidence"`
+}
+
+// ModelUse is a learned model that kinds were called with.
+type ModelUse struct {
+	Name   string `json:"name"`   // its date and the beginning of its hash
+	SHA256 string `json:"sha256"` // of its file's bytes
+	Made   string `json:"made"`   // date
+	Labels int    `json:"labels"` // that it was fitted to
 }
 
 // Sighting is where else a finding shows.
