@@ -24,6 +24,7 @@ type AgreementOptions struct {
 	Confidence     float64        // of all intervals
 	Interval       BinomialMethod // of all shares
 	DropIncomplete bool           // leave out parts that lack calls, instead of refusing
+	GoodMayLack    bool           // Good stands even where no call and no reference is one of it: all parts are bad, and called so
 	Limits         AgreementLimits
 }
 
@@ -166,14 +167,15 @@ func NewAgreement(all []Call, o AgreementOptions) (Agreement, error) {
 		return Agreement{}, err
 	}
 	a := Agreement{Parts: s.parts, Appraisers: s.appraisers, Categories: s.categories, HasReference: s.reference != nil, LeftOut: out, Options: o}
-	if a.Good, err = goodWords(s.categories, o.Good); err != nil {
+	if a.Good, err = goodWords(s.categories, o.Good); err != nil && !o.GoodMayLack {
 		return a, err
 	}
+	goodKnown := len(a.Good) > 0 || o.GoodMayLack && len(o.Good) > 0
 	good := make([]bool, len(s.categories))
 	for i, c := range s.categories {
 		good[i] = slices.Contains(a.Good, c)
 	}
-	if a.HasReference && len(a.Good) > 0 {
+	if a.HasReference && goodKnown {
 		for _, r := range s.ref {
 			if good[r] {
 				a.GoodParts++
@@ -183,7 +185,7 @@ func NewAgreement(all []Call, o AgreementOptions) (Agreement, error) {
 		}
 	}
 	for j := range s.appraisers {
-		judge, err := s.judge(j, good, len(a.Good) > 0, o)
+		judge, err := s.judge(j, good, goodKnown, o)
 		if err != nil {
 			return a, err
 		}
