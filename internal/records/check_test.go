@@ -322,6 +322,15 @@ func TestExportMemory(t *testing.T) {
 		if err := s.write(ctx, func(t *tx) error { return addMany(ctx, t, n) }); err != nil {
 			t.Fatal(err)
 		}
+		had, err := s.Journal(ctx, "lot", "A")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var es []Entry
+		for i := range n {
+			es = append(es, lotEntry("A", int64(len(had)+i+1), "taken", `{"serial":"U0001","counts":{"minor":1}}`))
+		}
+		note(t, s, es...)
 		for _, f := range Formats() {
 			var h heap
 			if err := s.Export(ctx, &h, f); err != nil {

@@ -20,8 +20,8 @@ type Entry struct {
 	Name  string // which one
 	Seq   int64  // from 1, without gaps, of this topic and name
 	Kind  string
-	At    time.Time // UTC; now where zero
-	By    string    // who said so; "" for what the program did by itself
+	At    time.Time       // UTC; now where zero
+	By    string          // who said so; "" for what the program did by itself
 	Body  json.RawMessage // read back as the same JSON, maybe written otherwise
 }
 

@@ -192,11 +192,13 @@ func TestAppendOnly(t *testing.T) {
 		ctx := context.Background()
 		s := open(t, url)
 		add(t, s, invented(0))
+		note(t, s, lotEntry("A", 1, "opened", `{}`))
 		for _, q := range []string{
 			"UPDATE inspections SET verdict = 'pass'", "DELETE FROM inspections", "UPDATE findings SET severity = 'none'", "DELETE FROM findings",
 			"UPDATE stations SET step_um = 0", "DELETE FROM stations", "UPDATE events SET content = '{}'", "DELETE FROM events",
 			"UPDATE texts SET bytes = bytes", "DELETE FROM texts", "DELETE FROM pictures", "UPDATE pictures SET bytes = x'00'",
 			"UPDATE pictures SET mime = 'x'", "UPDATE inspection_pictures SET place = 9", "DELETE FROM inspection_texts",
+			"UPDATE journal SET kind = 'drawn'", "DELETE FROM journal",
 		} {
 			if s.kind == postgresDB {
 				q = strings.Replace(q, "x'00'", "'x'::bytea", 1)
@@ -205,9 +207,9 @@ func TestAppendOnly(t *testing.T) {
 				t.Errorf("%s: %v", q, err)
 			}
 		}
-		extra := []string{"TRUNCATE events", "TRUNCATE pictures CASCADE", "TRUNCATE inspections CASCADE"}
+		extra := []string{"TRUNCATE events CASCADE", "TRUNCATE journal", "TRUNCATE pictures CASCADE", "TRUNCATE inspections CASCADE"}
 		if s.kind == sqliteDB {
-			extra = []string{"INSERT OR REPLACE INTO events SELECT seq, at, kind, inspection, '{}', prev, hash FROM events", "INSERT OR REPLACE INTO texts SELECT sha256, zeroblob(3) FROM texts"}
+			extra = []string{"INSERT OR REPLACE INTO events SELECT seq, at, kind, inspection, '{}', prev, hash FROM events", "INSERT OR REPLACE INTO journal SELECT topic, name, seq, 'drawn', event FROM journal", "INSERT OR REPLACE INTO texts SELECT sha256, zeroblob(3) FROM texts"}
 		}
 		for _, q := range extra {
 			if _, err := s.w.ExecContext(ctx, q); err == nil || !strings.Contains(err.Error(), "never") {
