@@ -59,7 +59,7 @@ type SheetSection struct {
 	Text     []string // paragraphs
 	Bars     []SheetBar
 	Figures  []SheetFigure
-	Pictures []SheetPicture
+	Pictures []SheetPicture // more than two: small ones, side by side
 	Tables   []SheetTable
 }
 

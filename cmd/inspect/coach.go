@@ -1,0 +1,135 @@
+package main
+
+import (
+	"context"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+	"finishbench/internal/teach"
+)
+
+const coachHelp = `coach sets what was found on one operator's units beside the others: findings by
+kind per 100 units with intervals, so that chance is not taken for skill; the
+trend over the weeks; and the pictures worth talking about.
+
+It is for the trainer and the operator. Operators are named by the initials or
+the badge that the records have.
+
+Without --from and --to it is the last twelve weeks.`
+
+const coachExamples = `  inspect coach --operator B17 --record bench.db --out results
+  inspect coach --operator B17 --stage wet --from 2026-03-02 --to 2026-05-25 --station station.yaml`
+
+type coachOptions struct {
+	sheetOptions
+	records                             recordsOptions
+	operator, from, to, stage, language string
+	lot                                 string
+}
+
+func newCoachCommand() *cobra.Command {
+	var o coachOptions
+	cmd := &cobra.Command{
+		Use:                   "coach --operator BADGE",
+		Short:                 "What one operator could be coached in, chance allowed for",
+		Long:                  coachHelp,
+		Example:               coachExamples,
+		Args:                  wrongUsage(cobra.NoArgs),
+		DisableFlagsInUseLine: true,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runCoach(cmd.Context(), o, time.Now(), cmd.OutOrStdout())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.operator, "operator", "", "initials or badge, as in the records")
+	f.StringVar(&o.stage, "stage", "", "trim, wet or cured; without it all together")
+	f.StringVar(&o.lot, "lot", "", "of this lot only")
+	f.StringVar(&o.from, "from", "", `from this day on: "2026-03-02"`)
+	f.StringVar(&o.to, "to", "", "up to this day")
+	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
+	f.StringVar(&o.records.url, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
+	f.StringVar(&o.records.station, "station", "", "station file that names the database")
+	o.sheetOptions.flags(cmd)
+	return cmd
+}
+
+// coachSpan is the time that is looked at where none is told.
+const coachSpan = 12 * 7 * 24 * time.Hour
+
+func runCoach(ctx context.Context, o coachOptions, now time.Time, stdout io.Writer) error {
+	if o.operator == "" {
+		return usagef("say whom: --operator with the initials or badge that the records have")
+	}
+	var stage part.Stage
+	if o.stage != "" {
+		var err error
+		if stage, err = part.ParseStage(o.stage); err != nil {
+			return usageError{err}
+		}
+	}
+	from, to, err := coachTimes(o.from, o.to, now)
+	if err != nil {
+		return err
+	}
+	l, err := sheetLanguage(o.language)
+	if err != nil {
+		return err
+	}
+	store, err := o.records.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	looks, err := coachLooks(ctx, store, records.Filter{From: from, To: to, Lot: o.lot, Stage: stage})
+	if err != nil {
+		return err
+	}
+	p := teach.DefaultCoachParams()
+	c, err := teach.Coach(looks, o.operator, p)
+	if err != nil {
+		return err
+	}
+	sheet := coachSheet{l: l, c: c, p: p, from: from, to: to, stage: stage, crop: cropsFrom(ctx, store)}.sheet()
+	return o.write("coach", sheet, c, stdout)
+}
+
+// coachTimes are the times that are looked at; from alone is up to now, to alone
+// goes back by coachSpan.
+func coachTimes(from, to string, now time.Time) (a, b time.Time, err error) {
+	b = now
+	if to != "" {
+		if b, err = clockTime("--to", to); err != nil {
+			return a, b, err
+		}
+	}
+	if from == "" {
+		return b.Add(-coachSpan), b, nil
+	}
+	if a, err = clockTime("--from", from); err == nil && !a.Before(b) {
+		err = usagef("--from %s is not before %s", a.Format("2006-01-02"), b.Format("2006-01-02"))
+	}
+	return a, b, err
+}
+
+// coachLooks are the inspections that hold, with the findings that still stand: a
+// call that a person overruled to a pass has none.
+func coachLooks(ctx context.Context, store *records.Store, f records.Filter) ([]teach.Look, error) {
+	var out []teach.Look
+	err := store.Each(ctx, f, func(in records.Inspection) error {
+		if !in.Holds() || in.Verdict() == part.NotMeasured {
+			return nil
+		}
+		l := teach.Look{ID: in.ID, Serial: bench.UnitInfo{Serial: in.Serial, Side: in.Side}.Name(), Operator: in.Operator, At: in.Started}
+		if in.Verdict() != part.Pass || in.Overruled == nil {
+			l.Findings = in.Result.Findings
+		}
+		out = append(out, l)
+		return nil
+	})
+	return out, err
+}
