@@ -19,7 +19,7 @@ import (
 	"golang.org/x/text/number"
 )
 
-//go:embed lang/*.json lang/sheet/*.json
+//go:embed lang/*.json lang/sheet/*.json lang/lot/*.json
 var langFiles embed.FS
 
 // Lang is one language: a file lang/<tag>.json of keys and texts. In a text,
@@ -69,8 +69,10 @@ func LoadLanguages(dir string) (l *Languages, lacking map[string]int, err error)
 	if err := l.read(langFiles, "lang"); err != nil {
 		return nil, nil, err
 	}
-	if err := l.more(langFiles, "lang/sheet"); err != nil {
-		return nil, nil, err
+	for _, dir := range []string{"lang/sheet", "lang/lot"} {
+		if err := l.more(langFiles, dir); err != nil {
+			return nil, nil, err
+		}
 	}
 	if dir != "" {
 		if err := l.read(os.DirFS(dir), "."); err != nil {
@@ -128,7 +130,8 @@ func (l *Languages) read(files fs.FS, dir string) error {
 }
 
 // more adds the texts of further files to the languages of the same names, which
-// go on as they are where they have a key already: the shift sheet's words.
+// go on as they are where they have a key already: the words of the shift sheet and
+// of lots.
 func (l *Languages) more(files fs.FS, dir string) error {
 	for _, x := range l.all {
 		data, err := fs.ReadFile(files, path.Join(dir, x.Tag+".json"))

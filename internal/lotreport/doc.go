@@ -1,8 +1,11 @@
-// Package lotreport writes what is to be told of a lot: one [Report] as PDF
-// (pdf.go), XLSX (xlsx.go), CSV (csv.go) and JSON. Pure Go.
+// Package lotreport writes what is to be told of a lot. A [Report] (report.go) is
+// plain data; the same report gives the same bytes each time, as its time stamp is
+// part of it. Words come from the language files through [Words].
+//
+//  1. figures.go: the plots, by package plots, for the page and for the PDF alike.
+//  2. pdf.go on layout.go: the PDF, with the font of font.go inside; svg.go draws
+//     the figures' SVG in it.
+//  3. xlsx.go, csv.go, json.go: the same for people who reckon on.
+//
+// Pure Go; it knows neither files nor databases nor clocks.
 package lotreport
-
-import (
-	_ "codeberg.org/go-pdf/fpdf"
-	_ "github.com/xuri/excelize/v2"
-)

@@ -1,0 +1,374 @@
+package lotreport
+
+import (
+	"time"
+
+	"finishbench/internal/part"
+)
+
+// Schema is the version of the JSON.
+const Schema = 1
+
+// Said is a sentence by its key in the language files ("lot." is put before it).
+// A sentence of another package that has no key comes as Text.
+type Said struct {
+	Key  string   `json:"key,omitempty"`
+	Args []string `json:"args,omitempty"` // names and values in turn; a value that begins with @ is a key itself
+	Text string   `json:"text,omitempty"` // English; what is told where there is no key
+}
+
+// Report is all that is told of a lot. A number that was not measured is absent.
+type Report struct {
+	Schema    int       `json:"schema"`
+	Generated time.Time `json:"generated"` // the time stamp; nothing else in the report depends on a clock
+	Program   string    `json:"program,omitempty"`
+
+	Lot       Lot         `json:"lot"`
+	Plans     []Plan      `json:"plans"`                // one a severity, gravest first
+	Step      *StepPlan   `json:"step_plan,omitempty"`  // by variables, where the step is judged so
+	Switching []Switching `json:"switching,omitempty"`  // one a severity
+	Draw      *Draw       `json:"draw,omitempty"`       // nil: nothing drawn yet
+	Units     []Unit      `json:"units"`                // those of the sample, in the order of drawing
+	Findings  []Finding   `json:"findings"`             // of these units
+	Stations  []Station   `json:"stations"`             // of these units
+	Decision  *Decision   `json:"decision,omitempty"`   // nil: not decided
+	Gauge     Gauge       `json:"gauge"`                // what the numbers rest on
+	Notes     []Said      `json:"notes,omitempty"`      // what a reader must know
+	Hints     []Said      `json:"hints,omitempty"`      // at causes; hints only
+	Charts    []Chart     `json:"charts,omitempty"`     // over lots or units
+	Steps     *Capability `json:"capability,omitempty"` // of the step
+	Paretos   []Pareto    `json:"paretos,omitempty"`
+	Yields    []Yield     `json:"yields,omitempty"`
+	Map       *Map        `json:"map,omitempty"`
+}
+
+// State is how a lot stands.
+type State string
+
+// The states. Screened and Returned are what became of a refused lot.
+const (
+	Open     State = "open"     // units are still to be inspected
+	Waiting  State = "waiting"  // enough is known; nobody has decided
+	Accepted State = "accepted" //
+	Refused  State = "refused"  //
+	Screened State = "screened" // refused; every unit was looked at
+	Returned State = "returned" // refused, and sent back
+)
+
+// Lot says which lot it is.
+type Lot struct {
+	Name      string    `json:"name"`
+	Product   string    `json:"product,omitempty"`
+	Stage     string    `json:"stage,omitempty"`
+	Size      int       `json:"size"`
+	State     State     `json:"state"`
+	Opened    time.Time `json:"opened"`
+	OpenedBy  string    `json:"opened_by,omitempty"`
+	Resubmits string    `json:"resubmits,omitempty"` // the lot that this one is again
+}
+
+// Plan is a sampling plan by attributes for one severity, and how it stands.
+type Plan struct {
+	Severity   part.Severity `json:"severity"` // it and graver ones count
+	Standard   string        `json:"standard"` // with its edition, such as "MIL-STD-105E (1989), Table II-A"
+	Level      string        `json:"level,omitempty"`
+	Letter     string        `json:"letter,omitempty"`
+	AQL        float64       `json:"aql_percent,omitempty"` // 0: a plan without one
+	Mode       string        `json:"mode,omitempty"`        // normal, tightened, reduced
+	N          int           `json:"n"`
+	Ac         int           `json:"ac"`
+	Re         int           `json:"re"`
+	All        bool          `json:"all,omitempty"`         // every unit of the lot
+	PerHundred bool          `json:"per_hundred,omitempty"` // nonconformities are counted, not units
+	Told       []Said        `json:"told,omitempty"`        // how the plan came about, in sentences
+
+	Inspected int     `json:"inspected"`
+	Count     int     `json:"count"`
+	Stand     Stand   `json:"stand"`
+	Lets      *Lets   `json:"lets_through,omitempty"`
+	Curve     []Point `json:"curve,omitempty"` // operating characteristic: share nonconforming, probability of acceptance
+}
+
+// Stand is how a count stands against its plan.
+type Stand string
+
+// The stands of a plan.
+const (
+	StandOpen    Stand = "open"    // the sample is not finished, Re not reached
+	StandReached Stand = "reached" // the count is Re or more: no unit to come can mend it
+	StandMet     Stand = "met"     // the sample is finished, the count is Ac or less
+	StandGap     Stand = "gap"     // between Ac and Re: accepted, back to normal inspection
+)
+
+// Lets is what a plan lets through; shares are 0..1.
+type Lets struct {
+	PAtAQL *float64 `json:"p_accept_at_aql,omitempty"`
+	P50    *float64 `json:"p_at_half,omitempty"`       // share nonconforming that is accepted half the time
+	P10    *float64 `json:"p_at_tenth,omitempty"`      // and one time in ten
+	AOQL   *float64 `json:"aoql,omitempty"`            // worst average outgoing share where refused lots are screened
+	AOQLAt *float64 `json:"aoql_at,omitempty"`         // and the incoming share at which it is met
+	Law    string   `json:"law,omitempty"`             // binomial, hypergeometric, poisson
+	Zero   bool     `json:"nothing_let_by,omitempty"`  // every unit was looked at
+	ATI    *float64 `json:"ati_at_aql,omitempty"`      // average total inspection at the AQL, units
+	Scheme *float64 `json:"scheme_at_tenth,omitempty"` // as P10, of normal and tightened together
+}
+
+// Point is a point of a curve.
+type Point struct{ X, Y float64 }
+
+// StepPlan is a plan by variables for the step (s-method), and how it stands.
+type StepPlan struct {
+	Standard string   `json:"standard"`
+	Letter   string   `json:"letter,omitempty"`
+	AQL      float64  `json:"aql_percent"`
+	N        int      `json:"n"`
+	K        *float64 `json:"k,omitempty"`
+	MPercent *float64 `json:"m_percent,omitempty"`
+	MeanUM   *float64 `json:"mean_um,omitempty"`
+	SDUM     *float64 `json:"sd_um,omitempty"`
+	Q        *float64 `json:"q,omitempty"`
+	PPercent *float64 `json:"p_percent,omitempty"` // estimated share beyond the limits
+	LowerUM  *float64 `json:"lower_um,omitempty"`
+	UpperUM  *float64 `json:"upper_um,omitempty"`
+	Accepts  *bool    `json:"accepts,omitempty"` // nil: not known
+	Notes    []Said   `json:"notes,omitempty"`
+}
+
+// Switching is where the switching rules stand for one severity.
+type Switching struct {
+	Severity part.Severity `json:"severity"`
+	Standard string        `json:"standard"`
+	Before   string        `json:"before"` // mode in which this lot was inspected
+	After    string        `json:"after,omitempty"`
+	Score    *int          `json:"score,omitempty"`
+	Stopped  bool          `json:"stopped,omitempty"` // discontinued
+	Told     []Said        `json:"told,omitempty"`
+}
+
+// Draw is how the sample was chosen.
+type Draw struct {
+	Algorithm string    `json:"algorithm"`
+	Seed      uint64    `json:"seed"`
+	At        time.Time `json:"at"`
+	By        string    `json:"by,omitempty"`
+	From      int       `json:"from"` // serials to choose among
+	Serials   []string  `json:"serials"`
+}
+
+// Unit is a unit of the sample.
+type Unit struct {
+	Serial      string       `json:"serial"`
+	Place       int          `json:"place"` // in the draw, from 1
+	Taken       bool         `json:"taken"`
+	At          *time.Time   `json:"at,omitempty"`
+	By          string       `json:"by,omitempty"`
+	Inspection  int64        `json:"inspection,omitempty"` // its number in the records
+	Verdict     part.Verdict `json:"verdict,omitempty"`
+	Score       *float64     `json:"score,omitempty"`
+	WorstStepUM *float64     `json:"worst_step_um,omitempty"`
+	UUM         *float64     `json:"u_um,omitempty"` // standard uncertainty of the worst step, k = 1
+	// Findings by severity.
+	Critical int    `json:"critical"`
+	Major    int    `json:"major"`
+	Moderate int    `json:"moderate"`
+	Minor    int    `json:"minor"`
+	Counts   bool   `json:"counts"` // against at least one plan
+	Shift    string `json:"shift,omitempty"`
+}
+
+// Finding is a finding on a unit of the sample.
+type Finding struct {
+	Serial     string        `json:"serial"`
+	Number     int           `json:"number"`
+	Kind       part.Kind     `json:"kind"`
+	Zone       part.Zone     `json:"zone,omitempty"`
+	Severity   part.Severity `json:"severity"`
+	Place      string        `json:"place,omitempty"` // seam findings: "120 deg, left"
+	DiameterMM *float64      `json:"diameter_mm,omitempty"`
+	UDiamMM    *float64      `json:"u_diameter_mm,omitempty"`
+	LengthMM   *float64      `json:"length_mm,omitempty"`
+	ULengthMM  *float64      `json:"u_length_mm,omitempty"`
+	ValueUM    *float64      `json:"value_um,omitempty"`
+	Confidence float64       `json:"confidence"`
+}
+
+// Station is the step at one place of a unit's seam.
+type Station struct {
+	Serial   string   `json:"serial"`
+	AngleDeg float64  `json:"angle_deg"`
+	Side     string   `json:"side"`
+	StepUM   *float64 `json:"step_um,omitempty"`
+	UUM      *float64 `json:"u_um,omitempty"` // k = 1
+	GapUM    *float64 `json:"gap_um,omitempty"`
+	BeadUM   *float64 `json:"bead_um,omitempty"`
+	Reason   string   `json:"reason,omitempty"` // why it was not measured
+}
+
+// Decision is what a person decided.
+type Decision struct {
+	Accept bool      `json:"accept"`
+	By     string    `json:"by"`
+	At     time.Time `json:"at"`
+	Note   string    `json:"note,omitempty"`
+	Told   []Said    `json:"told,omitempty"`
+	Hash   string    `json:"hash,omitempty"` // of the event in the chain of the records
+}
+
+// Gauge is what the numbers rest on.
+type Gauge struct {
+	Scales []Scale `json:"scales,omitempty"`
+	Check  *Check  `json:"check,omitempty"` // the check piece; nil: no log
+	Study  *Study  `json:"study,omitempty"` // the gauge study in force; nil: none given
+	Step   *StepU  `json:"step_uncertainty,omitempty"`
+}
+
+// Scale is a scale file that was in force.
+type Scale struct {
+	File    string  `json:"file"`
+	SHA256  string  `json:"sha256"`
+	Made    string  `json:"made"`
+	View    string  `json:"view,omitempty"`
+	MMPerPX float64 `json:"mm_per_px"`
+	URel    float64 `json:"u_rel"`
+	Units   int     `json:"units"` // of the sample, measured with it
+}
+
+// Check is how the check piece's log stood.
+type Check struct {
+	Log   string     `json:"log,omitempty"`
+	Last  *time.Time `json:"last,omitempty"`
+	OK    bool       `json:"ok"`
+	Told  string     `json:"told,omitempty"`
+	Value *float64   `json:"value,omitempty"`
+}
+
+// Study is a gauge study.
+type Study struct {
+	Name        string   `json:"name"`
+	Date        string   `json:"date,omitempty"`
+	Grade       string   `json:"grade,omitempty"` // good, fair, poor
+	Gauge       *float64 `json:"gauge_share,omitempty"`
+	OfTolerance *float64 `json:"of_tolerance,omitempty"`
+	Categories  *int     `json:"categories,omitempty"`
+}
+
+// StepU is the uncertainty of the steps of the sample.
+type StepU struct {
+	Stations   int      `json:"stations"`
+	Unmeasured int      `json:"not_measured"`
+	MedianUM   *float64 `json:"median_u_um,omitempty"` // standard uncertainty, k = 1
+	LargestUM  *float64 `json:"largest_u_um,omitempty"`
+}
+
+// Chart is a control chart. A point that is not finite was not measured.
+type Chart struct {
+	Kind    string     `json:"kind"`            // xbar, s, i, mr, p, np, c, u, demerit, ewma, cusum
+	Title   Said       `json:"title"`           //
+	X       string     `json:"x"`               // language key of the axis: lots, units
+	Y       string     `json:"y"`               // language key of the axis
+	Names   []string   `json:"names"`           // of the points: lots or serials
+	Values  []*float64 `json:"values"`          //
+	Sizes   []float64  `json:"sizes,omitempty"` // units behind each point, where they differ
+	Centre  []*float64 `json:"centre"`          // one for all, or one a point
+	Lower   []*float64 `json:"lower"`
+	Upper   []*float64 `json:"upper"`
+	Signals []Signal   `json:"signals,omitempty"`
+	Told    []Said     `json:"told,omitempty"`
+}
+
+// Signal is a point at which a rule is met.
+type Signal struct {
+	Point int    `json:"point"` // from 0
+	Rule  string `json:"rule"`  // charts.Rule.Name
+}
+
+// Capability is how the step fits its limits.
+type Capability struct {
+	N         int        `json:"n"`
+	LowerUM   *float64   `json:"lower_um,omitempty"` // limits
+	UpperUM   *float64   `json:"upper_um,omitempty"`
+	TargetUM  *float64   `json:"target_um,omitempty"`
+	MeanUM    *float64   `json:"mean_um,omitempty"`
+	SDUM      *float64   `json:"sd_um,omitempty"`
+	WithinUM  *float64   `json:"sd_within_um,omitempty"`
+	Indices   []Index    `json:"indices,omitempty"`
+	Normal    *Normal    `json:"normality,omitempty"`
+	Histogram []Bin      `json:"histogram,omitempty"`
+	Quantiles []Quantile `json:"percentiles,omitempty"`
+	Beyond    *float64   `json:"share_beyond,omitempty"` // counted
+	Told      []Said     `json:"told,omitempty"`
+}
+
+// Index is a capability index with its interval.
+type Index struct {
+	Name  string   `json:"name"` // Cp, Cpk, Cpm, Pp, Ppk
+	Value *float64 `json:"value,omitempty"`
+	Low   *float64 `json:"low,omitempty"`
+	High  *float64 `json:"high,omitempty"`
+	Level float64  `json:"level"` // of confidence, such as 0.95
+}
+
+// Normal is the normality check (Anderson-Darling).
+type Normal struct {
+	A2 *float64 `json:"a2,omitempty"`
+	P  *float64 `json:"p,omitempty"`
+}
+
+// Bin is a bar of a histogram.
+type Bin struct {
+	Low   float64 `json:"low"`
+	High  float64 `json:"high"`
+	Count int     `json:"count"`
+}
+
+// Quantile is a percentile of what was measured.
+type Quantile struct {
+	P     float64  `json:"p"` // 0..1
+	Value *float64 `json:"value,omitempty"`
+}
+
+// Pareto counts findings by one property.
+type Pareto struct {
+	By   string      `json:"by"` // kind, zone, stage, operator, shift, faceplate, resin
+	Rows []ParetoRow `json:"rows"`
+	Chi2 *float64    `json:"chi2,omitempty"`
+	DF   int         `json:"df,omitempty"`
+	P    *float64    `json:"p,omitempty"`
+	Told []Said      `json:"told,omitempty"`
+}
+
+// ParetoRow is one bar; Share and Cumulative are 0..1.
+type ParetoRow struct {
+	Name       string  `json:"name"`
+	Count      int     `json:"count"`
+	Share      float64 `json:"share"`
+	Cumulative float64 `json:"cumulative"`
+	Of         int     `json:"of,omitempty"` // units looked at
+}
+
+// Yield is what passed a stage at first look.
+type Yield struct {
+	Stage  string   `json:"stage"` // "": rolled over all
+	N      int      `json:"n"`
+	Passed int      `json:"passed"`
+	Share  *float64 `json:"share,omitempty"`
+	Low    *float64 `json:"low,omitempty"`
+	High   *float64 `json:"high,omitempty"`
+}
+
+// Map lays all findings over one outline: X to the right, Y down, the outline
+// within 0..1.
+type Map struct {
+	Outline  []Point    `json:"outline"`
+	Findings []MapPoint `json:"findings"`
+	Left     int        `json:"left_out,omitempty"` // findings without a place
+	Told     []Said     `json:"told,omitempty"`
+}
+
+// MapPoint is a finding on the map.
+type MapPoint struct {
+	X        float64       `json:"x"`
+	Y        float64       `json:"y"`
+	Kind     part.Kind     `json:"kind"`
+	Severity part.Severity `json:"severity"`
+}
