@@ -132,7 +132,7 @@ func (s speech) control(c Chart) ([]byte, error) {
 	for _, v := range c.Values {
 		p.Values = append(p.Values, orNaN(v))
 	}
-	return plots.Control(plots.Options{X: s.t("axis." + c.X), Y: s.t("axis." + c.Y), HeightMM: 70}, p)
+	return plots.Control(plots.Options{X: s.t("axis." + c.X), Y: s.t("axis." + c.Y), HeightMM: 70, Missing: s.T("not_measured")}, p)
 }
 
 func (s speech) chartCaption(c Chart) string {

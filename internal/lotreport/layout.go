@@ -18,7 +18,8 @@ const (
 	bodySize           = 9.5
 	smallSize          = 8.0
 	headSize           = 13.0
-	lineGap            = 1.38 // of the letters' size
+	lineGap            = 1.38  // of the letters' size
+	figureWide         = 132.0 // of a plot of 680 units, whose letters are then as large as the text's
 )
 
 // colour of the PDF; the palette is that of Okabe and Ito, "Color Universal
@@ -358,8 +359,10 @@ func (p *sheet) figure(f Figure) error {
 	if err != nil {
 		return err
 	}
-	across := min(wide, wide*w/680) // a plot of 180 mm is as wide as the text
-	p.need(h*across/w + high(10.5) + 6)
+	across := min(wide, figureWide*w/680)
+	p.letters(smallSize, soft)
+	lines := len(p.wrap(printable(f.Caption), wide))
+	p.need(h*across/w + high(10.5) + 5 + float64(lines)*high(smallSize))
 	p.small(f.Title)
 	tall, err := drawSVG(p.Fpdf, f.SVG, margin, p.y, across)
 	if err != nil {

@@ -203,7 +203,7 @@ func (d pdfReport) plans() {
 	d.heading(d.t("plan.title"))
 	if len(d.Plans) > 0 {
 		cols := []column{{d.t("plan.severity"), 2.2, false}, {d.t("plan.mode"), 1.7, false}, {d.t("plan.level"), 1.1, false}, {d.t("plan.letter"), 1.1, false}, {d.t("plan.aql"), 1.2, true},
-			{d.t("plan.n"), 1, true}, {d.t("plan.ac"), .7, true}, {d.t("plan.re"), .7, true}, {d.t("plan.inspected"), 1.3, true}, {d.t("plan.count"), 1.2, true}, {d.t("plan.stand"), 3.4, false}}
+			{d.t("plan.n"), 1.25, true}, {d.t("plan.ac"), .7, true}, {d.t("plan.re"), .7, true}, {d.t("plan.inspected"), 1.3, true}, {d.t("plan.count"), 1.2, true}, {d.t("plan.stand"), 3.4, false}}
 		var rows [][]string
 		for _, x := range d.Plans {
 			aql := "–"
@@ -214,7 +214,7 @@ func (d pdfReport) plans() {
 			if x.PerHundred {
 				what = d.t("plan.findings")
 			}
-			rows = append(rows, []string{d.t("plan.from", "severity", "@severity."+string(x.Severity)) + ", " + what, d.word("lot.mode.", x.Mode), x.Level, x.Letter, aql,
+			rows = append(rows, []string{d.t("plan.what", "severity", "@severity."+string(x.Severity), "what", what), d.word("lot.mode.", x.Mode), x.Level, x.Letter, aql,
 				count(x.N), count(x.Ac), count(x.Re), count(x.Inspected), count(x.Count), d.t("stand." + string(x.Stand))})
 		}
 		d.table(cols, rows, func(i int) bool { return d.Plans[i].Stand == StandReached })
@@ -299,7 +299,7 @@ func (d pdfReport) stepPlan() {
 		{d.t("var.by"), x.Standard}, {d.t("plan.letter"), x.Letter}, {d.t("plan.aql"), trim(x.AQL) + " %"}, {d.t("plan.n"), count(x.N)},
 		{d.t("var.mean"), d.number(x.MeanUM, 1) + " µm"}, {d.t("var.sd"), d.number(x.SDUM, 2) + " µm"},
 		{"k", d.blank(x.K, 3)}, {"Q", d.blank(x.Q, 4)}, {"M", d.blank(x.MPercent, 3) + " %"}, {"p", d.blank(x.PPercent, 4) + " %"},
-		{d.t("var.limits"), d.blank(x.LowerUM, 0) + " … " + d.blank(x.UpperUM, 0) + " µm"}, {d.t("var.says"), word},
+		{d.t("var.limits"), d.between(d.blank(x.LowerUM, 0), d.blank(x.UpperUM, 0)) + " µm"}, {d.t("var.says"), word},
 	})
 	d.list("!", d.sayAll(x.Notes))
 }
@@ -401,7 +401,7 @@ func (d pdfReport) gauge() {
 		if x.View != "" {
 			view = d.T("view." + x.View)
 		}
-		rows = append(rows, []string{x.File, x.Made, view, d.Number(x.MMPerPX, 6), d.Number(100*x.URel, 3), count(x.Units), x.SHA256[:min(12, len(x.SHA256))] + " …"})
+		rows = append(rows, []string{x.File, x.Made, view, d.Number(x.MMPerPX, 6), d.Number(100*x.URel, 3), count(x.Units), x.SHA256[:min(16, len(x.SHA256))]})
 	}
 	d.table(cols, rows, nil)
 }
@@ -420,7 +420,7 @@ func (d pdfReport) step() {
 		return
 	}
 	d.heading(d.t("cap.title"))
-	d.facts([]fact{{d.t("cap.n"), count(c.N)}, {d.t("var.limits"), d.blank(c.LowerUM, 0) + " … " + d.blank(c.UpperUM, 0) + " µm"},
+	d.facts([]fact{{d.t("cap.n"), count(c.N)}, {d.t("var.limits"), d.between(d.blank(c.LowerUM, 0), d.blank(c.UpperUM, 0)) + " µm"},
 		{d.t("var.mean"), d.number(c.MeanUM, 1) + " µm"}, {d.t("var.sd"), d.number(c.SDUM, 2) + " µm"}, {d.t("cap.within"), d.number(c.WithinUM, 2) + " µm"}, {d.t("cap.beyond"), d.percent(c.Beyond, 2)}})
 	if len(c.Indices) > 0 {
 		cols := []column{{d.t("cap.index"), 1, false}, {d.t("cap.value"), 1, true}, {d.t("cap.interval"), 2, true}}
@@ -475,7 +475,7 @@ func (d pdfReport) process() {
 			}
 			between := "–"
 			if y.Low != nil && y.High != nil {
-				between = d.percent(y.Low, 1) + " … " + d.percent(y.High, 1)
+				between = d.between(d.percent(y.Low, 1), d.percent(y.High, 1))
 			}
 			n, passed := count(y.N), count(y.Passed)
 			if y.Stage == "" {
@@ -510,7 +510,7 @@ func (d pdfReport) units() {
 		return
 	}
 	cols := []column{{d.t("unit.place"), .8, true}, {d.t("unit.serial"), 2.2, false}, {d.t("unit.verdict"), 2, false}, {d.t("unit.step"), 2, true}, {d.t("unit.score"), 1.1, true},
-		{d.T("severity.critical"), 1, true}, {d.T("severity.major"), 1, true}, {d.T("severity.moderate"), 1.2, true}, {d.T("severity.minor"), 1, true}, {d.t("unit.when"), 2.4, false}, {d.t("unit.by"), 1.8, false}}
+		{d.T("severity.critical"), 1, true}, {d.T("severity.major"), 1, true}, {d.T("severity.moderate"), 1.45, true}, {d.T("severity.minor"), 1, true}, {d.t("unit.when"), 2.4, false}, {d.t("unit.by"), 1.8, false}}
 	var rows [][]string
 	for _, u := range shown {
 		when := ""

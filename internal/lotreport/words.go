@@ -82,6 +82,9 @@ func (s speech) withU(v, u *float64, decimals int) string {
 	return s.Number(*v, decimals) + " ± " + s.Number(2**u, decimals)
 }
 
+// between writes a span.
+func (s speech) between(low, high string) string { return s.t("between", "low", low, "high", high) }
+
 // place says in words what a finding's Place says: "120 deg, left".
 func (s speech) place(p string) string {
 	angle, side, ok := strings.Cut(p, " deg, ")

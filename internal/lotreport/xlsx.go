@@ -172,7 +172,7 @@ func (b *book) plan(name string, r *Report) error {
 		if p.PerHundred {
 			what = b.t("plan.findings")
 		}
-		if err := put(0, b.T("severity."+string(p.Severity))+", "+what, p.Standard, words{"lot.mode.", p.Mode}, p.Level, p.Letter, aql, p.N, p.Ac, p.Re, p.Inspected, p.Count, b.t("stand."+string(p.Stand))); err != nil {
+		if err := put(0, b.t("plan.what", "severity", "@severity."+string(p.Severity), "what", what), p.Standard, words{"lot.mode.", p.Mode}, p.Level, p.Letter, aql, p.N, p.Ac, p.Re, p.Inspected, p.Count, b.t("stand."+string(p.Stand))); err != nil {
 			return err
 		}
 	}

@@ -28,6 +28,14 @@ type Options struct {
 	WidthMM  float64 // default 180, at least 60
 	HeightMM float64 // default 100, at least 40; names of series and lines come on top
 	LogX     bool    // a logarithmic x axis; x that is not positive is left out
+	Missing  string  // what the legend calls a question mark; "": "not measured"
+}
+
+func (o Options) missingName() string {
+	if o.Missing == "" {
+		return "not measured"
+	}
+	return o.Missing
 }
 
 // Series is a named list of points; X and Y have the same length.
@@ -185,7 +193,7 @@ func (f *frame) svg() ([]byte, error) {
 		return nil, err
 	}
 	if f.missing {
-		f.name("not measured", func(c *draw.Canvas) { questionMark(*c, c.Center()) })
+		f.name(f.o.missingName(), func(c *draw.Canvas) { questionMark(*c, c.Center()) })
 	}
 	w := vg.Length(f.o.WidthMM * unitsPerMM)
 	rows := f.legendRows(w)
