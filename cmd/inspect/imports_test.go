@@ -27,6 +27,8 @@ var mayImport = map[string][]string{
 	"internal/plots":           {},
 	"internal/lots":            {"internal/part", "internal/robust"},
 	"internal/robust":          {},
+	"internal/held":            {},
+	"internal/learn":           {"internal/part"},
 	"internal/setup":           {},
 	"internal/outline":         {"internal/part", "internal/optics"},
 	"internal/capture":         {"internal/part", "internal/optics", "internal/outline", "internal/robust"},

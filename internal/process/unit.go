@@ -1,0 +1,184 @@
+package process
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"finishbench/internal/part"
+)
+
+// Unit is one inspection of one unit at one stage, that holds. Words that are
+// not told are empty, numbers that were not measured NaN.
+type Unit struct {
+	Serial, Side     string // "L", "R" or ""
+	Stage            part.Stage
+	Lot, Operator    string
+	Shift            string
+	Faceplate, Resin string // kind of faceplate; batch of resin
+	At               time.Time
+	Verdict          part.Verdict // the last word
+	Score            float64      // demerits
+	Findings         []Finding
+	Steps            []Step // that were measured
+	StepsMissing     int    // stations that were not
+	Plate            *Plate // nil: the faceplate's outline is not known
+}
+
+// Finding is one finding.
+type Finding struct {
+	Kind     part.Kind
+	Zone     part.Zone
+	Severity part.Severity
+	SizeMM   float64 // diameter, else length
+	AngleDeg float64 // of the long axis, 0..180, counter-clockwise from the picture's x axis
+	Place    *Place  // on the faceplate; nil: not in a face picture, or the outline is not known
+}
+
+// Step is the step at one station.
+type Step struct {
+	AngleDeg float64
+	Side     part.Side
+	StepUM   float64 // + proud
+	UUM      float64 // standard uncertainty, k = 1
+}
+
+// FromResult takes over what a result says; the rest of the unit is for the
+// caller to fill in.
+func FromResult(r *part.Result) Unit {
+	u := Unit{Stage: r.Stage, Verdict: r.Verdict, Score: number(r.Score)}
+	for i := range r.Seam.Stations {
+		s := &r.Seam.Stations[i]
+		if s.StepUM == nil {
+			u.StepsMissing++
+			continue
+		}
+		u.Steps = append(u.Steps, Step{s.AngleDeg, s.Side, *s.StepUM, number(s.UUM)})
+	}
+	mm := 0.0
+	if r.Faceplate != nil {
+		mm = r.ScaleOf(r.Faceplate.Image)
+		u.Plate = NewPlate(r.Faceplate.Outline(), mm)
+	}
+	views := map[string]part.View{}
+	for i := range r.Pictures {
+		views[r.Pictures[i].File] = r.Pictures[i].View
+	}
+	for i := range r.Findings {
+		f := &r.Findings[i]
+		g := Finding{Kind: f.Kind, Zone: f.Zone, Severity: f.Severity, SizeMM: number(f.DiameterMM), AngleDeg: number(f.AngleDeg)}
+		if f.DiameterMM == nil {
+			g.SizeMM = number(f.LengthMM)
+		}
+		// Face pictures are of one pose: a place in one is that place in all.
+		if u.Plate != nil && views[f.Image] == part.Face && f.Zone != part.ZoneShell {
+			g.Place = u.Plate.Place(f.Box.Centre())
+		}
+		u.Findings = append(u.Findings, g)
+	}
+	return u
+}
+
+func number(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
+
+// Measured says whether the inspection came to a call.
+func (u *Unit) Measured() bool {
+	return u.Verdict == part.Pass || u.Verdict == part.Rework || u.Verdict == part.Reject
+}
+
+// WorstStepUM is the step of the largest size, with its sign; NaN where none was
+// measured.
+func (u *Unit) WorstStepUM() float64 {
+	worst := math.NaN()
+	for _, s := range u.Steps {
+		if !(math.Abs(s.StepUM) <= math.Abs(worst)) && !math.IsNaN(s.StepUM) {
+			worst = s.StepUM
+		}
+	}
+	return worst
+}
+
+// MeanStepUM is the mean step around the unit; NaN where none was measured.
+func (u *Unit) MeanStepUM() float64 {
+	sum := 0.0
+	for _, s := range u.Steps {
+		sum += s.StepUM
+	}
+	return sum / float64(len(u.Steps))
+}
+
+// Count is how many findings of a kind there are; "" counts all.
+func (u *Unit) Count(k part.Kind) int {
+	n := 0
+	for i := range u.Findings {
+		if k == "" || u.Findings[i].Kind == k {
+			n++
+		}
+	}
+	return n
+}
+
+// BySeverity counts findings by class: critical, major, moderate, minor, as
+// charts.DodgeWeights has them.
+func (u *Unit) BySeverity() []int {
+	n := make([]int, 4)
+	for i := range u.Findings {
+		if r := u.Findings[i].Severity.Rank(); r >= 1 {
+			n[4-r]++
+		}
+	}
+	return n
+}
+
+// InTime are the units in order of time, those of one moment as given.
+func InTime(units []Unit) []Unit {
+	out := slices.Clone(units)
+	slices.SortStableFunc(out, func(a, b Unit) int { return a.At.Compare(b.At) })
+	return out
+}
+
+// look names what is looked at.
+type look struct {
+	serial, side string
+	stage        part.Stage
+}
+
+func (u *Unit) look() look { return look{u.Serial, u.Side, u.Stage} }
+
+// FirstLooks are each unit's first inspections at each stage, in order of time.
+func FirstLooks(units []Unit) []Unit {
+	seen := map[look]bool{}
+	var out []Unit
+	for _, u := range InTime(units) {
+		if !seen[u.look()] {
+			seen[u.look()] = true
+			out = append(out, u)
+		}
+	}
+	return out
+}
+
+// LastLooks are each unit's last inspections at each stage, in order of time.
+func LastLooks(units []Unit) []Unit {
+	all := InTime(units)
+	last := map[look]int{}
+	for i := range all {
+		last[all[i].look()] = i
+	}
+	var at []int
+	for _, i := range last {
+		at = append(at, i)
+	}
+	slices.SortFunc(at, func(a, b int) int { return cmp.Compare(a, b) })
+	var out []Unit
+	for _, i := range at {
+		out = append(out, all[i])
+	}
+	return out
+}
