@@ -37,7 +37,7 @@ const percentLimit = 10
 type Single struct {
 	LotSize    int     `json:"lot_size"`
 	Level      Level   `json:"level"`
-	AQL        float64 `json:"aql"` // percent, or nonconformities per 100 units
+	AQL        float64 `json:"aql,omitempty"` // percent, or nonconformities per 100 units; 0: none accepted, see [Single.Zero]
 	PerHundred bool    `json:"per_hundred,omitempty"`
 	Mode       Mode    `json:"mode"`
 	Letter     string  `json:"letter"`          // of the lot's size and level

@@ -19,8 +19,12 @@ type OC struct {
 
 // OC is the plan's operating characteristic as the standard's own tables have
 // it: lots of a process, binomial, or Poisson for nonconformities per 100 units.
-// In the gap of a reduced plan a lot is accepted, so that Re - 1 counts.
+// In the gap of a reduced plan a lot is accepted, so that Re - 1 counts. A plan
+// that accepts none is no plan of the standard: it is told for its one lot.
 func (s Single) OC() OC {
+	if s.Zero() {
+		return OC{Law: Hypergeometric, LotSize: s.LotSize, N: s.N}
+	}
 	o := OC{Law: Binomial, LotSize: s.LotSize, N: s.N, Ac: s.Re - 1}
 	if s.PerHundred || s.AQL > percentLimit {
 		o.Law = Poisson
@@ -240,6 +244,9 @@ func (s Single) Through() Through {
 		return t
 	}
 	t := o.Through()
+	if s.Zero() {
+		return t
+	}
 	pa := o.Accept(s.AQL / 100)
 	t.PaAtAQL = &pa
 	t.Sentence += fmt.Sprintf(" At the AQL of %s it accepts %s.", number(s.AQL), inHundred(pa))

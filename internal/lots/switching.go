@@ -95,6 +95,9 @@ func (s Switching) After(o Outcome) (Switching, []string, error) {
 	if o.Plan.Re < 1 || o.Plan.Ac < 0 || o.Plan.Re <= o.Plan.Ac {
 		return s, nil, fmt.Errorf("lots: the outcome has no plan: Ac %d, Re %d", o.Plan.Ac, o.Plan.Re)
 	}
+	if o.Plan.Zero() {
+		return s, nil, fmt.Errorf("lots: a plan that accepts none is not switched; it stays as it is")
+	}
 	if o.Resubmitted {
 		return s, []string{fmt.Sprintf("A lot presented again does not count for switching (%s).", s.clause("original"))}, nil
 	}

@@ -1,0 +1,93 @@
+package lots
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"finishbench/internal/part"
+)
+
+// Said is what switching did, in words with the clause.
+type Said struct {
+	Lot  string
+	By   Signed
+	Text string
+}
+
+// History works the state of switching of one product and class out of the events
+// of all lots, of the kinds of [HistoryKinds] and in the order in which they were
+// written. It is never stored on its own. rules are those in force now; each lot
+// counts under the rules that it was opened with.
+func History(events []Event, product string, class part.Severity, rules Rules) (Switching, []Said, error) {
+	s, err := NewSwitching(rules)
+	if err != nil {
+		return s, nil, err
+	}
+	var said []Said
+	then := map[string]*Opening{} // of the lots seen so far, the current round's
+	for _, e := range events {
+		tell := func(texts ...string) {
+			for _, t := range texts {
+				said = append(said, Said{e.Lot, Signed{e.At, e.By}, t})
+			}
+		}
+		switch e.Kind {
+		case Opened, Replanned, Resubmitted:
+			o := &Opening{}
+			if err := json.Unmarshal(e.Body, o); err != nil {
+				return s, said, fmt.Errorf("lots: lot %s: event %d: %w", e.Lot, e.Seq, err)
+			}
+			if o.Product != product {
+				continue
+			}
+			then[e.Lot] = o
+			if o.Resume != "" && s.Discontinued {
+				var words []string
+				if s, words, err = s.Resume(o.Resume); err == nil {
+					tell(words...)
+				}
+			}
+			if o.Irregular != "" && s.Mode == Reduced {
+				var words []string
+				if s, words, err = s.ToNormal(o.Irregular); err == nil {
+					tell(words...)
+				}
+			}
+		case Decided:
+			o := then[e.Lot]
+			if o == nil {
+				continue
+			}
+			var d Decision
+			if err := json.Unmarshal(e.Body, &d); err != nil {
+				return s, said, fmt.Errorf("lots: lot %s: event %d: %w", e.Lot, e.Seq, err)
+			}
+			for _, r := range d.Results {
+				if r.Severity != class {
+					continue
+				}
+				s.Rules = o.Rules
+				next, words, err := s.After(Outcome{Plan: r.Plan, Count: r.Count, Resubmitted: d.Again, Irregular: o.Irregular != ""})
+				if err != nil {
+					tell(leftOut(s, r.Plan))
+					continue
+				}
+				s = next
+				tell(words...)
+			}
+		}
+	}
+	s.Rules = rules
+	if s.Rules.Standard == "" {
+		s.Rules.Standard = ISO2859
+	}
+	return s, said, nil
+}
+
+// leftOut says why a decided lot does not count for switching.
+func leftOut(s Switching, p Single) string {
+	if s.Discontinued {
+		return "The lot was decided while inspection was discontinued: it does not count for switching."
+	}
+	return fmt.Sprintf("The lot was inspected by a %s plan, while %s inspection was due: it does not count for switching.", p.Mode, s.Mode)
+}
