@@ -18,7 +18,7 @@ FINISHBENCH_SHARED ?= ../shared
 SOURCES := $(shell find cmd internal configs -name '*.go' -o -name '*.yaml' -o -name '*.html' -o -name '*.css' 2>/dev/null) go.mod go.sum
 
 .DEFAULT_GOAL := help
-.PHONY: demo test build bench score fuzz fuzz-short clean setup setup-test check help
+.PHONY: demo test build bench soak score fuzz fuzz-short clean setup setup-test check help
 
 help: ## what there is to make
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -50,6 +50,11 @@ bin/inspect: $(SOURCES)
 bench: build ## Go's benchmarks, then speed and memory of the whole program
 	go test -run '^$$' -bench . -benchmem -benchtime 3x ./internal/...
 	FINISHBENCH_FIGURES=1 FINISHBENCH_PROGRAM="$(CURDIR)/bin/inspect" go test -v -count=1 -timeout 60m -run TestFigures ./cmd/inspect
+
+# SOAK units are judged in earnest; a shift of 6000 follows with stored answers.
+SOAK ?= 600
+soak: build ## long runs of the bench: memory, goroutines, file handles (half an hour)
+	FINISHBENCH_SOAK=$(SOAK) go test -v -count=1 -timeout 180m -run 'TestSoak$$' ./cmd/inspect
 
 score: build ## the score against ../shared/units, where that is present
 	@if [ -d "$(FINISHBENCH_SHARED)/units" ]; then \

@@ -80,7 +80,7 @@ func wants(t *testing.T, what string, m map[string]any, keys ...string) {
 }
 
 // program is the built command: the test binary under the command's name.
-func program(t *testing.T, args ...string) *exec.Cmd {
+func program(t testing.TB, args ...string) *exec.Cmd {
 	t.Helper()
 	self, err := os.Executable()
 	if err != nil {

@@ -1,0 +1,74 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+)
+
+// onlookers is how many browsers may watch, and onlookersBar how much longer an
+// answer may take then (issue 4).
+const (
+	onlookers    = 50
+	onlookersBar = 1.10
+)
+
+// TestFiguresBench prints how long a press at the page takes to its verdict at the
+// page, through a browser's connection, with nobody else watching and with fifty.
+// The bench is a process of its own; the onlookers share the cores with it here,
+// as real ones would not. The two ways take turns, so that whatever else the
+// machine does meets both.
+//
+//	FINISHBENCH_FIGURES  set: run
+//	FINISHBENCH_PROGRAM  the program; absent: this test binary under its name
+func TestFiguresBench(t *testing.T) {
+	if os.Getenv("FINISHBENCH_FIGURES") == "" {
+		t.Skip("takes minutes and wants a quiet machine: `make bench` runs it")
+	}
+	_, page := benchProcess(t, "--replay", "../../testdata/images", "--mm-per-px", "0.015", "--jobs", "2", "--record", filepath.Join(t.TempDir(), "bench.db"))
+	var serial int
+	operator := openBrowser(t, page, "en", true)
+	some := func(n int) []time.Duration {
+		var all []time.Duration
+		for range n {
+			serial++
+			all = append(all, operator.answer(t, fmt.Sprintf("u%04d", serial)))
+		}
+		return all
+	}
+	some(2) // the first ones warm up
+	alone := some(20)
+	row("bench: press to verdict at the page", middle(alone) <= answerBar, "%.0f ms, longest %.0f ms (bar %d ms)", ms(middle(alone)), ms(slices.Max(alone)), answerBar.Milliseconds())
+
+	var without, with []time.Duration
+	var watching time.Duration
+	for range 5 {
+		without = append(without, some(5)...)
+		t.Run("onlookers", func(t *testing.T) {
+			var all []*benchBrowser
+			for i := range onlookers {
+				all = append(all, openBrowser(t, page, []string{"en", "zh-Hans"}[i%2], true))
+			}
+			some(1)
+			begin := time.Now()
+			with = append(with, some(5)...)
+			watching += time.Since(begin)
+			for i, b := range all {
+				if faults, served := b.told(); len(faults) > 0 || served == 0 {
+					t.Errorf("onlooker %d: %d bytes of pictures, %q", i, served, faults)
+				}
+			}
+		})
+	}
+	ratio := ms(middle(with)) / ms(middle(without))
+	row(fmt.Sprintf("bench: the same with %d onlookers", onlookers), ratio < onlookersBar, "%.0f ms against %.0f ms, %.3f (bar %.2f)", ms(middle(with)), ms(middle(without)), ratio, onlookersBar)
+}
+
+func middle(v []time.Duration) time.Duration {
+	v = slices.Clone(v)
+	slices.Sort(v)
+	return v[len(v)/2]
+}

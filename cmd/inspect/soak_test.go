@@ -1,0 +1,336 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"gocv.io/x/gocv"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/config"
+	"finishbench/internal/held"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+)
+
+// A shift of eight hours has 6000 units: one each 4.8 s (issue 4).
+const shiftUnits = 6000
+
+// benchHere runs `inspect bench` in this process until the returned function is
+// called, and returns its page's address.
+func benchHere(t testing.TB, run func(ctx context.Context, ready func(string)) error) (page string, end func()) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	open, ended := make(chan string, 1), make(chan error, 1)
+	go func() { ended <- run(ctx, func(u string) { open <- u }) }()
+	end = sync.OnceFunc(func() {
+		cancel()
+		if err := <-ended; err != nil {
+			t.Errorf("bench: %v", err)
+		}
+	})
+	t.Cleanup(end)
+	select {
+	case page = <-open:
+	case err := <-ended:
+		ended <- err
+		t.Fatalf("bench did not start: %v", err)
+	}
+	return page, end
+}
+
+func replayBench(t testing.TB, db string) (page string, end func()) {
+	o := benchOptions{replay: "../../testdata/images", listen: "127.0.0.1:0"}
+	o.mmPerPX, o.stage, o.jobs, o.record.url = 0.015, "wet", 2, db
+	return benchHere(t, func(ctx context.Context, ready func(string)) error {
+		return runBench(ctx, o, nil, io.Discard, os.Stderr, ready)
+	})
+}
+
+// holds is what the process holds once it has come to rest: connections that are
+// being closed take a moment.
+func holds(t testing.TB) held.Held {
+	t.Helper()
+	h, err := held.Now()
+	for range 10 {
+		if err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(50 * time.Millisecond)
+		was := h
+		if h, err = held.Now(); h.Goroutines == was.Goroutines && h.Files == was.Files {
+			break
+		}
+	}
+	return h
+}
+
+// Sixty units through the whole program, as the page starts and sees them: what
+// is held after the first twenty is what is held at the end. Of the C heap every
+// byte is counted, an OpenCV Mat's among them: forty units leak less than half of
+// one small picture (the tile of a grey 1600x1200 picture is 1.8 MiB).
+func TestSoakShort(t *testing.T) {
+	if testing.Short() {
+		t.Skip("judges 60 units: half a minute or more")
+	}
+	page, end := replayBench(t, filepath.Join(t.TempDir(), "bench.db"))
+	operator := openBrowser(t, page, "en", true)
+	openBrowser(t, page, "zh-Hans", true)
+	n := 0
+	judge := func(units int) {
+		for range units {
+			n++
+			operator.answer(t, fmt.Sprintf("u%04d", n))
+		}
+	}
+	judge(20)
+	before := holds(t)
+	judge(40)
+	after := holds(t)
+	t.Logf("after 20 units: %v", before)
+	t.Logf("after 60 units: %v", after)
+	leaks(t, before, after, 40)
+	end()
+}
+
+// leaks compares what is held with what was held some units earlier.
+func leaks(t testing.TB, before, after held.Held, units int) {
+	t.Helper()
+	const mib = 1 << 20
+	if after.Goroutines > before.Goroutines+3 || after.Files > before.Files+3 || after.Children > before.Children {
+		t.Errorf("%d units leak goroutines, files or processes:\nbefore %v\nafter  %v", units, before, after)
+	}
+	if after.CHeap > before.CHeap+mib {
+		t.Errorf("%d units leak %.2f MiB of the C heap:\nbefore %v\nafter  %v", units, float64(after.CHeap-before.CHeap)/mib, before, after)
+	}
+	if after.GoHeap > before.GoHeap+4*mib {
+		t.Errorf("%d units leak %.2f MiB of Go's heap:\nbefore %v\nafter  %v", units, float64(after.GoHeap-before.GoHeap)/mib, before, after)
+	}
+}
+
+// The meter of TestSoakShort sees a Mat that was not closed.
+func TestMeterSeesAMat(t *testing.T) {
+	before := holds(t)
+	m := gocv.NewMatWithSize(1200, 1600, gocv.MatTypeCV8UC1)
+	with := holds(t)
+	if err := m.Close(); err != nil {
+		t.Fatal(err)
+	}
+	after := holds(t)
+	const pixels = 1600 * 1200
+	if with.CHeap < before.CHeap+pixels*9/10 || after.CHeap > before.CHeap+pixels/10 {
+		t.Errorf("before %v\nwith   %v\nafter  %v", before, with, after)
+	}
+}
+
+// TestSoak is the long one, `make soak`: many units through the whole program and,
+// with pictures and answers from store, a shift of 6000 with all that an operator
+// does besides.
+//
+//	FINISHBENCH_SOAK        set: run; units to judge in earnest (600 in `make soak`)
+//	FINISHBENCH_SOAK_SHIFT  units of the shift, 6000 where absent
+func TestSoak(t *testing.T) {
+	real, err := strconv.Atoi(os.Getenv("FINISHBENCH_SOAK"))
+	if err != nil {
+		t.Skip("takes many minutes: `make soak` runs it")
+	}
+	t.Run("judged", func(t *testing.T) { soakJudged(t, real) })
+	n := shiftUnits
+	if v, err := strconv.Atoi(os.Getenv("FINISHBENCH_SOAK_SHIFT")); err == nil {
+		n = v
+	}
+	t.Run("shift", func(t *testing.T) { soakShift(t, n) })
+}
+
+func soakJudged(t *testing.T, units int) {
+	if units == 0 {
+		t.Skip("none asked for")
+	}
+	page, _ := replayBench(t, filepath.Join(t.TempDir(), "bench.db"))
+	operator := openBrowser(t, page, "en", true)
+	openBrowser(t, page, "zh-Hans", true)
+	var before held.Held
+	begin := time.Now()
+	for n := 1; n <= units; n++ {
+		operator.answer(t, fmt.Sprintf("u%04d", n))
+		if n == 20 || n%100 == 0 || n == units {
+			h := holds(t)
+			fmt.Printf("judged %4d units, %4.0f s: %v\n", n, time.Since(begin).Seconds(), h)
+			if n == 20 {
+				before = h
+			}
+		}
+	}
+	leaks(t, before, holds(t), units-20)
+}
+
+// shiftBench is the bench with stored pictures and answers in place of camera and
+// judging: its page, its records and its shift sheet are the program's. Its clock
+// goes 4.8 s with each unit.
+func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end func()) {
+	o := benchOptions{listen: "127.0.0.1:0"}
+	o.mmPerPX, o.stage, o.jobs, o.record.url, o.out = 0.015, "wet", 2, db, "."
+	set, err := o.settings()
+	if err != nil {
+		t.Fatal(err)
+	}
+	real, err := newReplayShooter("../../testdata/images", set.fit, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	judge := &benchJudge{settings: set, slots: newSlots(2), now: time.Now}
+	s := &storedShots{replayShooter: real, begun: time.Now().Add(-12 * time.Hour)}
+	answers := &storedAnswers{}
+	for range real.units {
+		shots, err := real.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		o, err := judge.Judge(t.Context(), bench.UnitInfo{Serial: "stored", Stage: part.Wet}, shots)
+		if err != nil {
+			t.Fatal(err)
+		}
+		answers.all = append(answers.all, o)
+		real.Release(shots)
+		for i := range shots {
+			shots[i].Image = nil // of the file a beginning is enough: 6000 units are not to fill the disk
+			shots[i].Raw = shots[i].Raw[:1000]
+		}
+		s.units = append(s.units, shots)
+	}
+	parts := bench.Parts{Shooter: s, Judge: answers, Comparer: newComparer(set.limits.Pair), Now: s.now, Log: t.Logf}
+	notices := &benchNotices{settings: set}
+	parts.Notices = notices
+	access, err := o.access()
+	if err != nil {
+		t.Fatal(err)
+	}
+	where, done, err := o.records(t.Context(), set, config.Station{}, &parts, notices)
+	if err != nil {
+		t.Fatal(err)
+	}
+	page, end = benchHere(t, func(ctx context.Context, ready func(string)) error {
+		defer done()
+		return o.serve(ctx, parts, set, access, where, io.Discard, ready)
+	})
+	return page, s, end
+}
+
+// storedShots gives the pictures of stored units, each time a little different, so
+// that each is on record by itself.
+type storedShots struct {
+	*replayShooter
+	units [][]bench.Shot
+	begun time.Time
+	n     atomic.Int64
+}
+
+func (s *storedShots) now() time.Time {
+	return s.begun.Add(time.Duration(s.n.Load()) * 4800 * time.Millisecond)
+}
+
+func (s *storedShots) Shoot(_ context.Context, _ bench.UnitInfo, _ []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+	n := s.n.Add(1)
+	of := s.units[int(n)%len(s.units)]
+	shots := make([]bench.Shot, len(of))
+	for i, x := range of {
+		x.Raw = fmt.Appendf(x.Raw[:len(x.Raw):len(x.Raw)], " %d", n)
+		shots[i] = x
+		say(bench.Progress{Done: i + 1, Total: len(of), View: x.View, Light: x.Light, AngleDeg: x.AngleDeg})
+	}
+	return shots, nil
+}
+
+func (s *storedShots) Release([]bench.Shot) {}
+
+type storedAnswers struct {
+	all []bench.Outcome
+	n   atomic.Int64
+}
+
+func (a *storedAnswers) Judge(_ context.Context, u bench.UnitInfo, _ []bench.Shot) (bench.Outcome, error) {
+	o := a.all[int(a.n.Add(1))%len(a.all)]
+	r := *o.Result
+	r.Unit, r.Stage = u.Name(), u.Stage
+	o.Result = &r
+	return o, nil
+}
+
+func soakShift(t *testing.T, units int) {
+	db := filepath.Join(t.TempDir(), "bench.db")
+	page, clock, end := shiftBench(t, db)
+	operator := openBrowser(t, page, "en", true)
+	openBrowser(t, page, "zh-Hans", true)
+	var before held.Held
+	begin := time.Now()
+	extra := 0
+	for n := 1; n <= units; n++ {
+		operator.answer(t, fmt.Sprintf("u%04d", n))
+		if n%50 == 0 {
+			extra += besides(t, operator, n)
+		}
+		if n == 600 || n%1000 == 0 || n == units {
+			sheet := time.Now()
+			if _, err := operator.get(t.Context(), "/shift?from="+clock.begun.Add(-time.Hour).Local().Format("2006-01-02T15:04")+"&to="+clock.now().Add(time.Hour).Local().Format("2006-01-02T15:04"), "text/html"); err != nil {
+				t.Fatal(err)
+			}
+			took := time.Since(sheet)
+			h := holds(t)
+			fmt.Printf("shift %4d units, %4.0f s, %3.1f h simulated: %v; shift sheet %.0f ms\n", n, time.Since(begin).Seconds(), clock.now().Sub(clock.begun).Hours(), h, ms(took))
+			if n == 600 {
+				before = h
+			}
+		}
+	}
+	leaks(t, before, holds(t), units-600)
+	end()
+	store, err := records.OpenExisting(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	r, err := store.Check(t.Context())
+	if err != nil || !r.OK() || r.Inspections != units+extra {
+		t.Errorf("%d units, %d more: %d inspections on record, %q, %v", units, extra, r.Inspections, r.Problems, err)
+	}
+	fmt.Printf("shift: %d inspections on record, %d events, %d problems\n", r.Inspections, r.Events, len(r.Problems))
+}
+
+// besides is what an operator does now and then: a unit again and undone, one
+// overruled, one looked up. It returns how many inspections that makes.
+func besides(t *testing.T, b *benchBrowser, n int) int {
+	b.start(t, fmt.Sprintf("u%04d", n)) // before and after
+	e := b.phase(t, bench.Answered)
+	call := part.Pass
+	if overrulable(e) == part.Pass {
+		call = part.Reject
+	}
+	b.do(t, "overrule", url.Values{"verdict": {string(call)}, "reason": {"reflection"}})
+	b.until(t, "the overruling", func(e benchEvent) bool { return overrulable(e) == call })
+	b.do(t, "undo", nil)
+	b.phase(t, bench.Ready)
+	if _, err := b.get(t.Context(), fmt.Sprintf("/look?serial=u%04d", n), "text/html"); err != nil {
+		t.Fatal(err)
+	}
+	return 1
+}
+
+// overrulable is the verdict that an answer shows.
+func overrulable(e benchEvent) part.Verdict {
+	if m := verdictOnPage.FindStringSubmatch(e.HTML); m != nil {
+		return part.Verdict(m[1])
+	}
+	return ""
+}
+
+var verdictOnPage = regexp.MustCompile(`data-phase="answered"[^>]* data-verdict="([^"]+)"`)
