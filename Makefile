@@ -10,7 +10,7 @@ PURE := ./internal/part ./internal/optics ./internal/outline ./internal/seam \
 	./internal/robust ./internal/grade ./internal/config ./internal/synth \
 	./internal/assign ./internal/compare ./internal/teach ./internal/records ./internal/plots ./internal/study ./internal/charts ./internal/process ./internal/lots ./internal/setup \
 	./internal/capture/trouble ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
-	./internal/bench ./internal/lotreport
+	./internal/bench ./internal/lotreport ./internal/learn
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared

@@ -18,7 +18,7 @@ import (
 const rose = 5.0
 
 // facePair draws a faceplate of 11 mm under two lights, 15 um per pixel.
-func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds map[part.Kind]int) ([]Picture, synth.FaceTruth, float64) {
+func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds map[part.Kind]int, change ...func(*synth.Defect)) ([]Picture, synth.FaceTruth, float64) {
 	p := synth.DefaultFace()
 	p.W, p.H, p.SizeMM = 1120, 880, 11
 	p.Pattern, p.Seed, p.JPEGQuality = pattern, seed, 95
@@ -29,6 +29,9 @@ func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds ma
 	for i := range p.Defects {
 		if p.Defects[i].Kind == part.Sanding {
 			p.Defects[i].Strength = 2.5 // as strong as on the ray-traced units
+		}
+		for _, f := range change {
+			f(&p.Defects[i])
 		}
 	}
 	d, r, truth := synth.Face(p)

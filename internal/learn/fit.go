@@ -24,7 +24,7 @@ type Params struct {
 // DefaultParams returns the shipped values. Prior and ridge were chosen on drawn
 // faces (testdata/README.md); the others are common practice, no source.
 func DefaultParams() Params {
-	return Params{Prior: 2.5, Ridge: 1, MinPerKind: 10, MinUnitsPerKind: 4, MinLabels: 40, MinUnits: 8, Folds: 8, MaxP: 0.05}
+	return Params{Prior: 2.5, Ridge: 3, MinPerKind: 10, MinUnitsPerKind: 4, MinLabels: 40, MinUnits: 8, Folds: 8, MaxP: 0.05}
 }
 
 // fit finds the weights that are likeliest given the labels, where each weight

@@ -11,7 +11,7 @@ type Request struct {
 	Params   Params
 	Old      Caller // what calls now; nil: the rules
 	Made     time.Time
-	By, From string
+	From     string
 }
 
 // Outcome is what came of it.
@@ -57,7 +57,7 @@ func Learn(q Request) (Outcome, error) {
 	if err != nil {
 		return o, err
 	}
-	m.Made, m.By, m.From, m.Counts = q.Made.UTC().Truncate(time.Second), q.By, q.From, o.Counts
+	m.Made, m.From, m.Counts = q.Made.UTC().Truncate(time.Second), q.From, o.Counts
 	m.Test = &TestSummary{t.Folds, t.Labels, t.OldRight, t.NewRight, t.Better, t.Worse, t.P}
 	o.Model = m
 	return o, nil

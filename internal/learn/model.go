@@ -28,7 +28,6 @@ const modelSchema = 1
 type Model struct {
 	Schema   int            `json:"schema"` // 1
 	Made     time.Time      `json:"made"`
-	By       string         `json:"by,omitempty"`   // who had it fitted: initials or badge
 	From     string         `json:"from,omitempty"` // where the labels came from
 	Labels   int            `json:"labels"`         // that it was fitted to
 	Units    int            `json:"units"`
@@ -197,16 +196,18 @@ func (m *Model) Encode() ([]byte, error) {
 	return append(b, '\n'), nil
 }
 
-// Sum is the SHA-256 of a model's file, hexadecimal.
-func Sum(file []byte) string {
-	sum := sha256.Sum256(file)
-	return hex.EncodeToString(sum[:])
+// Sum is the SHA-256 of the model's file as [Model.Encode] writes it, hexadecimal.
+func (m *Model) Sum() (string, error) {
+	b, err := m.Encode()
+	if err != nil {
+		return "", err
+	}
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:]), nil
 }
 
 // Name is what a model is called by: its date and the beginning of its sum.
-func Name(m *Model, file []byte) string {
-	return m.Made.UTC().Format("2006-01-02") + "-" + Sum(file)[:8]
-}
+func (m *Model) Name(sum string) string { return m.Made.UTC().Format(time.DateOnly) + "-" + sum[:8] }
 
 // maxModelBytes is far above a model's size, 20 KB.
 const maxModelBytes = 4 << 20

@@ -36,6 +36,7 @@
 //	check.go      checks; trail.go: the exported trail
 //	export.go     CSV and JSON lines
 //	forget.go     forgetting pictures
+//	labels.go     what people say that findings are; models.go: what was learned from it
 //	backup.go     copies of the database, and back
 //
 // A SQLite file wants a local disk: its write-ahead log does not work over a

@@ -143,19 +143,24 @@ func (s *Store) Journals(ctx context.Context, topic string, kinds ...string) ([]
 	return s.journal(ctx, where+" ORDER BY j.event", args...)
 }
 
-func (s *Store) journal(ctx context.Context, where string, args ...any) ([]Entry, error) {
+func (s *Store) journal(ctx context.Context, where string, args ...any) (all []Entry, err error) {
+	err = s.snapshot(ctx, func(t *tx) (err error) {
+		all, err = t.journal(ctx, where, args...)
+		return err
+	})
+	return all, err
+}
+
+func (t *tx) journal(ctx context.Context, where string, args ...any) ([]Entry, error) {
 	var all []Entry
-	err := s.snapshot(ctx, func(t *tx) error {
-		all = nil
-		return t.scanAll(ctx, "SELECT e.content FROM journal j JOIN events e ON e.seq = j.event WHERE "+where, args, func(rows *sql.Rows) error {
-			var content []byte
-			if err := rows.Scan(&content); err != nil {
-				return err
-			}
-			e, err := entryIn(content)
-			all = append(all, e)
+	err := t.scanAll(ctx, "SELECT e.content FROM journal j JOIN events e ON e.seq = j.event WHERE "+where, args, func(rows *sql.Rows) error {
+		var content []byte
+		if err := rows.Scan(&content); err != nil {
 			return err
-		})
+		}
+		e, err := entryIn(content)
+		all = append(all, e)
+		return err
 	})
 	if err != nil {
 		return nil, fmt.Errorf("records: read a journal: %w", err)
