@@ -19,8 +19,11 @@ import (
 	"golang.org/x/text/number"
 )
 
-//go:embed lang/*.json lang/sheet/*.json lang/lot/*.json
+//go:embed lang/*.json lang/*/*.json
 var langFiles embed.FS
+
+// langFolders hold the words of pages of their own.
+var langFolders = []string{"lang/sheet", "lang/lot", "lang/atlas"}
 
 // Lang is one language: a file lang/<tag>.json of keys and texts. In a text,
 // {name} is a place for an argument, {@key} another text of the same file. A
@@ -69,7 +72,7 @@ func LoadLanguages(dir string) (l *Languages, lacking map[string]int, err error)
 	if err := l.read(langFiles, "lang"); err != nil {
 		return nil, nil, err
 	}
-	for _, dir := range []string{"lang/sheet", "lang/lot"} {
+	for _, dir := range langFolders {
 		if err := l.more(langFiles, dir); err != nil {
 			return nil, nil, err
 		}
