@@ -100,7 +100,8 @@ func (u *unit) illustrate(ctx context.Context, o *bench.Outcome) error {
 	g, _ := errgroup.WithContext(ctx)
 	if main != nil && main.image != nil {
 		g.Go(func() error {
-			p, err := report.MakePagePicture(main.image, u.overlay(main), o.Result, benchWidth)
+			about, _ := o.Shown() // else 0: none
+			p, err := report.MakeScreenPicture(main.image, u.overlay(main), o.Result, about.Number, benchWidth)
 			o.MainFile, o.Main = main.shot.File, p.JPEG
 			return err
 		})

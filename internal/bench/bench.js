@@ -12,6 +12,7 @@
 
   // --- what a person wants: one thing after the other, each with the turn that was seen
   var queue = Promise.resolve(), pressed = { turn: "", at: 0 };
+  var underway = 0, newest = 0, held = null; // what is sent and not answered; the state that came of the last; a state that waits for it
   function send(what, fields) {
     var p = part();
     if (!p) return;
@@ -22,13 +23,16 @@
     }
     form.set("turn", what === "edit" ? "-1" : turn);
     say("");
+    underway++;
     queue = queue.then(function () {
       return fetch("/do/" + what, { method: "POST", body: form, credentials: "same-origin", headers: { "X-Script": "1", "X-Token": body.dataset.token } })
         .then(function (r) {
           if (r.status === 403) { location.reload(); return ""; }
+          newest = Math.max(newest, Number(r.headers.get("X-Version")) || 0);
           return r.ok ? "" : r.text();
         })
-        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { offline(true); pressed.turn = ""; });
+        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { offline(true); pressed.turn = ""; })
+        .then(function () { underway--; var h = held; if (h && !underway) { held = null; show(h); } });
     });
   }
   function say(text) { said.textContent = text; said.hidden = !text; }
@@ -39,11 +43,14 @@
     if (phase() === "answered" && Date.now() - answeredAt < 500) return;
     send("press", phase() === "ready" ? unitForm() : null);
   }
+  // A reader ends a serial with Enter, some with two; they never start.
+  var scanned = 0;
+  function scanning() { return Date.now() - scanned < 500; }
   function act(what) { if (what === "press") press(); else send(what); }
 
   document.addEventListener("submit", function (e) {
     var f = e.target;
-    if (f.id === "unit") { e.preventDefault(); press(); }
+    if (f.id === "unit") { e.preventDefault(); if (!scanning()) press(); }
     if (f.id === "overrule-form") { e.preventDefault(); var d = f.closest("dialog"); var v = new FormData(f); d.close(); send("overrule", v); }
   });
   document.addEventListener("click", function (e) {
@@ -71,8 +78,10 @@
     var t = e.target, tag = t.tagName, text = (tag === "INPUT" && t.type !== "radio") || tag === "TEXTAREA";
     var dialog = document.querySelector("dialog[open]");
     if (pedals.indexOf(e.key) >= 0 && !dialog) { e.preventDefault(); if (!e.repeat) press(); return; }
-    if (e.key === "Enter" && t.id === "serial") { // a reader ends with it; the press is the operator's
+    if (e.key === "Enter" && scanning()) { e.preventDefault(); scanned = Date.now(); return; }
+    if (e.key === "Enter" && t.id === "serial") { // the press that starts is the operator's
       e.preventDefault();
+      scanned = Date.now();
       send("edit", unitForm());
       var go = document.getElementById("go");
       if (t.value.trim() && go) go.focus();
@@ -100,7 +109,11 @@
   });
 
   // --- states
-  function show(html, ph) {
+  function show(s) {
+    var html = s.html, ph = s.phase;
+    // A state from before the last edit would take back what was typed since.
+    if (ph === "ready" && shownPhase === ph && (underway || s.version < newest)) { held = s; return; }
+    held = null;
     var f = document.activeElement, keep = null;
     if (f && view.contains(f) && f.id && shownPhase === ph) {
       keep = { id: f.id, value: f.value, start: null, end: null };
@@ -108,7 +121,9 @@
     }
     var dialog = document.querySelector("dialog[open]");
     if (dialog && shownPhase === ph) return; // a choice is being made
+    var old = pictures();
     view.innerHTML = html;
+    fillLive(old);
     var again = keep && document.getElementById(keep.id);
     if (again) {
       if (again.tagName === "INPUT" && again.type !== "radio") again.value = keep.value;
@@ -150,7 +165,25 @@
   }
 
   // --- live pictures: the next is asked for once the last is there
-  var round = 0;
+  var round = 0, lastAids = {};
+  function pictures() { return [].slice.call(view.querySelectorAll("img[data-live].here")); }
+  // The pictures of before go on being shown in a new state, so that nothing
+  // flickers; never that of a camera which is lost.
+  function fillLive(old) {
+    old.forEach(function (img) {
+      var now = view.querySelector('.camera:not(.lost) img[data-live="' + CSS.escape(img.dataset.live) + '"]');
+      if (!now) return;
+      img.alt = now.alt; img.dataset.every = now.dataset.every;
+      now.replaceWith(img);
+    });
+    fillAids();
+  }
+  function fillAids() {
+    view.querySelectorAll("[data-aid]").forEach(function (d) {
+      var h = lastAids[d.dataset.aid] || "";
+      if (d.innerHTML !== h) d.innerHTML = h;
+    });
+  }
   function lives() {
     round++;
     view.querySelectorAll("img[data-live]").forEach(function (img) { pull(img, round); });
@@ -159,7 +192,7 @@
     var wait = Number(img.dataset.every) || 250, next = new Image(), url = "/live/" + encodeURIComponent(img.dataset.live) + "?n=" + Date.now();
     function again(ms) { setTimeout(function () { if (mine === round && img.isConnected) pull(img, mine); }, document.hidden ? 2000 : ms); }
     next.onload = function () { img.src = next.src; img.classList.add("here"); again(wait); };
-    next.onerror = function () { img.classList.remove("here"); again(1500); };
+    next.onerror = function () { img.removeAttribute("src"); img.classList.remove("here"); again(1500); };
     next.src = url;
   }
 
@@ -175,11 +208,11 @@
         if (e.data !== boot) { location.reload(); return; } // another run of the program
         offline(false);
       });
-      source.addEventListener("state", function (e) { heard = Date.now(); var s = JSON.parse(e.data); show(s.html, s.phase); });
+      source.addEventListener("state", function (e) { heard = Date.now(); show(JSON.parse(e.data)); });
       source.addEventListener("aids", function (e) {
         heard = Date.now();
-        var all = JSON.parse(e.data);
-        view.querySelectorAll("[data-aid]").forEach(function (d) { var h = all[d.dataset.aid]; if (h !== undefined && d.innerHTML !== h) d.innerHTML = h; });
+        lastAids = JSON.parse(e.data);
+        fillAids();
       });
       source.addEventListener("beat", function () { heard = Date.now(); });
       source.onerror = function () { offline(true); };

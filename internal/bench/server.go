@@ -183,13 +183,22 @@ func oneOf(v string, list []string) string {
 	return list[0]
 }
 
+// frame is what stands around a page's middle.
+type frame int
+
+const (
+	withAll    frame = iota
+	withoutNav       // locked, or something went wrong
+	firstRun         // nor the cautions at the foot: they are the page
+)
+
 // whole writes a page around its middle.
-func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x session, title string, body template.HTML, bare bool) {
+func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x session, title string, body template.HTML, f frame) {
 	p := page{
 		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes), Sound: oneOf(cookie(r, cookieSound), sounds),
-		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.all, Locked: s.Passphrase != nil, Bare: bare, Body: body,
+		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.all, Locked: s.Passphrase != nil, Bare: f != withAll, First: f == firstRun, Body: body,
 	}
-	if bare {
+	if p.Bare {
 		p.Path = "/login"
 	}
 	html, err := p.render("shell")
@@ -220,7 +229,7 @@ func (s *Server) wrongText(w http.ResponseWriter, r *http.Request, status int, t
 	if err != nil {
 		s.b.Log("%v", err)
 	}
-	s.whole(w, r, status, x, text, body, true)
+	s.whole(w, r, status, x, text, body, withoutNav)
 }
 
 // asset serves an embedded file.
@@ -305,7 +314,7 @@ func (s *Server) showLogin(w http.ResponseWriter, r *http.Request, status int, x
 	if err != nil {
 		s.b.Log("%v", err)
 	}
-	s.whole(w, r, status, x, l.T("login.title"), body, true)
+	s.whole(w, r, status, x, l.T("login.title"), body, withoutNav)
 }
 
 func (s *Server) login(w http.ResponseWriter, r *http.Request) {
@@ -366,7 +375,7 @@ func (s *Server) home(w http.ResponseWriter, r *http.Request, x session) {
 		if err != nil {
 			s.b.Log("%v", err)
 		}
-		s.whole(w, r, http.StatusOK, x, l.T("cautions.title"), body, true)
+		s.whole(w, r, http.StatusOK, x, l.T("cautions.title"), body, firstRun)
 		return
 	}
 	c, err := s.cache.get(s.b, l)
@@ -374,7 +383,7 @@ func (s *Server) home(w http.ResponseWriter, r *http.Request, x session) {
 		s.fault(w, r, err)
 		return
 	}
-	s.whole(w, r, http.StatusOK, x, l.T("title"), c.html, false)
+	s.whole(w, r, http.StatusOK, x, l.T("title"), c.html, withAll)
 }
 
 func (s *Server) fault(w http.ResponseWriter, r *http.Request, err error) {
@@ -413,6 +422,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 		return
 	}
 	err = s.b.Send(r.Context(), turn, events...)
+	w.Header().Set("X-Version", strconv.FormatInt(s.b.Snapshot().Version, 10)) // the page shows none older
 	var no refused
 	switch {
 	case errors.As(err, &no):
@@ -450,9 +460,9 @@ type partCache struct {
 
 // event is what the script gets.
 type event struct {
-	HTML  template.HTML `json:"html"`
-	Phase Phase         `json:"phase"`
-	Turn  int64         `json:"turn"`
+	HTML    template.HTML `json:"html"`
+	Phase   Phase         `json:"phase"`
+	Version int64         `json:"version"`
 }
 
 func (c *partCache) get(b *Station, l *Lang) (cachedPart, error) {
@@ -473,7 +483,7 @@ func (c *partCache) get(b *Station, l *Lang) (cachedPart, error) {
 		c.by[l.Tag] = old
 		return old, nil
 	}
-	data, err := json.Marshal(event{html, s.Phase, s.Turn})
+	data, err := json.Marshal(event{html, s.Phase, s.Version})
 	if err != nil {
 		return cachedPart{}, err
 	}
@@ -512,6 +522,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
 		seen = r.URL.Query().Get("seen") // the state that the page came with
 	}
 	var shown template.HTML
+	s.sendAids(l, send) // at once, not with the next look
 	beat := time.NewTicker(heartbeat)
 	defer beat.Stop()
 	look := time.NewTicker(cacheFor)
@@ -563,7 +574,7 @@ func (s *Server) sendAids(l *Lang, send func([]byte) bool) {
 			all[c.Name] = html
 		}
 	}
-	if data, err := json.Marshal(all); err == nil && len(all) > 0 {
+	if data, err := json.Marshal(all); err == nil {
 		send(fmt.Appendf(nil, "event: aids\ndata: %s\n\n", data))
 	}
 }
@@ -647,7 +658,7 @@ func (s *Server) look(w http.ResponseWriter, r *http.Request, x session) {
 		s.fault(w, r, err)
 		return
 	}
-	s.whole(w, r, http.StatusOK, x, l.T("look.title"), body, false)
+	s.whole(w, r, http.StatusOK, x, l.T("look.title"), body, withAll)
 }
 
 // shift serves the sheet of the last twelve hours, or of the times asked for.

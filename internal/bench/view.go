@@ -42,6 +42,7 @@ type page struct {
 	Langs                                  []*Lang
 	Locked                                 bool // a passphrase is asked for, so one can lock
 	Bare                                   bool // no navigation: locked, or first run
+	First                                  bool // first run: the cautions are the page, so not its foot too
 	Body                                   template.HTML
 
 	View any // what the part is about
@@ -214,8 +215,11 @@ func (b *Station) answerView(x *Lang, a *Answer) *answerView {
 			}
 		}
 	}
+	if _, _, about := worst(a.Outcome); !about || r.Verdict != part.Rework && r.Verdict != part.Reject {
+		v.More = 0 // the sentence is about the unit, not about one of several findings
+	}
 	if a.Before != nil {
-		v.Before = x.past(a.Before)
+		v.Before = x.past(a.Before.onlyLike(a.Outcome))
 		v.Changes = x.changes(b.rework(*a.Before, a.past()))
 	}
 	if a.Other != nil {
@@ -245,6 +249,18 @@ func cropOf(x *Lang, a *Answer, f part.Finding) *pictureView {
 	}
 }
 
+// onlyLike leaves of an earlier inspection's pictures the one that was taken as
+// the picture that the answer shows; all where there is none.
+func (p *Past) onlyLike(o Outcome) *Past {
+	i := slices.IndexFunc(p.Pictures, func(q PastPicture) bool { return q.File == o.MainFile })
+	if i < 0 {
+		return p
+	}
+	out := *p
+	out.Pictures = p.Pictures[i : i+1]
+	return &out
+}
+
 // timeLayout is how times are shown: ISO 8601, which all languages read.
 const timeLayout = "2006-01-02 15:04"
 
@@ -259,8 +275,12 @@ func (x *Lang) past(p *Past) *pastView {
 		}
 	}
 	for _, q := range p.Pictures {
-		if q.View == part.Face || q.View == part.Shell {
-			v.Pictures = append(v.Pictures, pictureView{Src: "/record/" + q.SHA256, Alt: x.shot(q.View, q.Light, 0), Caption: x.shot(q.View, q.Light, 0)})
+		if q.View == part.Face || q.View == part.Shell || len(p.Pictures) == 1 {
+			name := x.shot(q.View, q.Light, 0)
+			if q.View == part.Edge { // its angle is the result's
+				name = x.picture(&p.Result, q.File)
+			}
+			v.Pictures = append(v.Pictures, pictureView{Src: "/record/" + q.SHA256, Alt: name, Caption: name})
 		}
 	}
 	return v

@@ -32,7 +32,7 @@ func Annotate(im *part.Image, ov Overlay, r *part.Result) *part.Image {
 	if r == nil {
 		r = &part.Result{}
 	}
-	return annotate(rgb8(im), ov, r, 1, 1)
+	return annotate(rgb8(im), ov, r, drawing{scale: 1, letters: 1})
 }
 
 // AnnotateInPlace is Annotate without the copy: it draws on im itself where im
@@ -41,7 +41,7 @@ func AnnotateInPlace(im *part.Image, ov Overlay, r *part.Result) *part.Image {
 	if im.Validate() != nil || im.Pix8 == nil || im.C != 3 || r == nil {
 		return Annotate(im, ov, r)
 	}
-	return annotate(im, ov, r, 1, 1)
+	return annotate(im, ov, r, drawing{scale: 1, letters: 1})
 }
 
 // style holds the sizes, in pixels, that follow the picture's size.
@@ -74,13 +74,21 @@ type mark struct {
 	half  float64
 }
 
-// annotate draws in place. scale is the picture's size over full resolution,
-// letters how much larger than usual the letters are.
-func annotate(im *part.Image, ov Overlay, r *part.Result, scale, letters float64) *part.Image {
+// drawing says how a picture is drawn on.
+type drawing struct {
+	scale     float64 // the picture's size over full resolution
+	letters   float64 // how much larger than usual the letters are
+	wordless  bool    // numbers and units only: they read alike in every language
+	important int     // number of the finding that the picture is about; 0: none
+}
+
+// annotate draws in place.
+func annotate(im *part.Image, ov Overlay, r *part.Result, d drawing) *part.Image {
+	scale, letters := d.scale, d.letters
 	c := &canvas{w: im.W, h: im.H, pix: im.Pix8}
 	st := styleOf(im.W, im.H)
 	st.letter *= letters
-	marks := marksIn(ov.File, r, st, scale, im.W, im.H)
+	marks := marksIn(ov.File, r, st, d, im.W, im.H)
 	st.letter = max(st.letter*crowd(len(marks)), 11)
 	large, err := newLettering(st.letter)
 	if err != nil {
@@ -97,9 +105,9 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, scale, letters float64
 	drawLines(c, ov, st, scale)
 
 	lay := newLayout(im.W, im.H, marks)
-	caption(c, lay, small, st, ov.File, r, scale)
-	drawStations(c, lay, large, st, ov.File, r, scale)
-	words := len(marks) <= 12
+	caption(c, lay, small, st, ov.File, r, d)
+	drawStations(c, lay, large, st, ov.File, r, d)
+	words := len(marks) <= 12 && !d.wordless
 	labels := make([]label, len(marks))
 	for i, m := range marks {
 		labels[i] = lay.place(large, st, m, words)
@@ -155,7 +163,7 @@ func boxIn(f *part.Finding, file string) (part.Box, bool) {
 
 // marksIn makes the marks of a picture's findings, in order of their numbers.
 // A box that is no number, or lies wholly outside, gets none.
-func marksIn(file string, r *part.Result, st style, scale float64, w, h int) []mark {
+func marksIn(file string, r *part.Result, st style, d drawing, w, h int) []mark {
 	var out []mark
 	for i := range r.Findings {
 		f := &r.Findings[i]
@@ -163,7 +171,7 @@ func marksIn(file string, r *part.Result, st style, scale float64, w, h int) []m
 		if !ok {
 			continue
 		}
-		b = scaled(b, scale)
+		b = scaled(b, d.scale)
 		if b, ok = within(b, w, h); !ok {
 			continue
 		}
@@ -173,6 +181,9 @@ func marksIn(file string, r *part.Result, st style, scale float64, w, h int) []m
 			m.half *= 1.8
 		case f.Severity.Rank() >= part.Moderate.Rank():
 			m.half *= 1.35
+		}
+		if f.Number == d.important {
+			m.half = st.half * 3
 		}
 		m.paths, m.cover = kindShape(f.Kind).around(b, st.clear+m.half+st.casing, st.least)
 		m.cover = m.cover.Grow(m.half + st.casing)
@@ -231,10 +242,13 @@ func drawLines(c *canvas, ov Overlay, st style, scale float64) {
 func (st style) pad64() float64 { return float64(st.pad) }
 
 // caption names the picture in a corner, with a scale bar.
-func caption(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, scale float64) {
+func caption(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
 	text := pictureName(r, file)
+	if d.wordless {
+		text = ""
+	}
 	bar, barText := 0, ""
-	if mm, px := roundBar(r.ScaleOf(file), scale, float64(c.w)*0.12); px > 0 {
+	if mm, px := roundBar(r.ScaleOf(file), d.scale, float64(c.w)*0.12); px > 0 {
 		bar, barText = int(px+0.5), mmText(mm)
 	}
 	if text == "" && bar == 0 {
@@ -284,7 +298,7 @@ func roundBar(mmPerPX, scale, want float64) (mm, px float64) {
 
 // drawStations marks where the seam meets each limb by two arrowheads that
 // point at it, and writes the step beside.
-func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, scale float64) {
+func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
 		if s.Image != file {
@@ -292,6 +306,9 @@ func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r
 		}
 		left := s.Side == part.Left
 		text := stationLabel(s)
+		if d.wordless && text == textStationUnmeasured {
+			text = "?"
+		}
 		y := 0.45 * float64(c.h)
 		x := 0.0
 		if !left {
@@ -299,7 +316,7 @@ func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r
 		}
 		seen := s.XPX != nil && s.YPX != nil
 		if seen {
-			p := scaledPoint(part.Point{X: *s.XPX, Y: *s.YPX}, scale)
+			p := scaledPoint(part.Point{X: *s.XPX, Y: *s.YPX}, d.scale)
 			x, y = p.X, p.Y
 			if !finite(p) {
 				continue

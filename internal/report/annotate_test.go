@@ -227,7 +227,7 @@ func TestLabelsDoNotOverlapWhereThereIsRoom(t *testing.T) {
 	r := sample()
 	im := ground(1600, 1200)
 	st := styleOf(im.W, im.H)
-	marks := marksIn("face_raking.png", r, st, 1, im.W, im.H)
+	marks := marksIn("face_raking.png", r, st, drawing{scale: 1}, im.W, im.H)
 	lay := newLayout(im.W, im.H, marks)
 	l, err := newLettering(st.letter)
 	if err != nil {

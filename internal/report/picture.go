@@ -56,7 +56,7 @@ func MakePagePicture(im *part.Image, ov Overlay, r *part.Result, width int) (Pag
 		small = rgb8(src) // else it is ours already
 	}
 	lifted := lift(small)
-	annotate(small, ov, r, scale, 1.4) // shown smaller still on the page
+	annotate(small, ov, r, drawing{scale: scale, letters: 1.4}) // shown smaller still on the page
 	jpeg, err := EncodeJPEG(small, 80)
 	if err != nil {
 		return PagePicture{}, fmt.Errorf("report: picture %s for the page: %w", ov.File, err)
