@@ -13,6 +13,9 @@
 //	scheme.go      normal and tightened inspection as a scheme
 //	switching.go   when inspection is tightened, reduced, stopped
 //	draw.go        which units to look at
+//	events.go      what happens to a lot; fold.go: a lot out of its events
+//	lot.go         where a lot stands; steps.go: the next event, or why not
+//	seen.go        what counts of a unit; history.go: switching over the lots
 //
 // Shares of nonconforming units and counts per unit are fractions here (0.01);
 // AQLs are percent, as the tables print them. What cannot be computed is NaN.

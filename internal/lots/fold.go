@@ -28,9 +28,6 @@ func (l *Lot) Apply(e Event) error {
 		return fail(fmt.Errorf("event %d of lot %s was expected", l.Seq+1, l.Name))
 	}
 	r := l.Current()
-	if opens := e.Kind == Opened || e.Kind == Replanned || e.Kind == Resubmitted; opens == (r == nil) && (r == nil) != (e.Kind == Opened) {
-		return fail(fmt.Errorf("the lot was not opened"))
-	}
 	if err := l.take(r, e); err != nil {
 		return fail(err)
 	}
@@ -40,8 +37,11 @@ func (l *Lot) Apply(e Event) error {
 
 func (l *Lot) take(r *Round, e Event) error {
 	by := Signed{e.At, e.By}
-	if r == nil && e.Kind != Opened {
+	switch {
+	case r == nil && e.Kind != Opened:
 		return fmt.Errorf("the lot was not opened")
+	case r != nil && e.Kind == Opened:
+		return fmt.Errorf("the lot was opened before")
 	}
 	switch e.Kind {
 	case Opened, Replanned, Resubmitted:
