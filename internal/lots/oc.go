@@ -1,9 +1,12 @@
 package lots
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"strconv"
+
+	"finishbench/internal/part"
 )
 
 // OC is a single plan as arithmetic sees it: look at N, accept with at most Ac.
@@ -189,14 +192,26 @@ func (o OC) badWith(pa float64) (bad int, has float64) {
 	return low, hyperAtMost(o.LotSize, low, o.N, o.Ac)
 }
 
-// CurvePoint is a row of a plan's table. What does not apply is NaN.
+// CurvePoint is a row of a plan's table. What does not apply is NaN, and null in
+// JSON.
 type CurvePoint struct {
 	P, Pa, AOQ, ATI, ASN float64
 }
 
-// Curve is the plan's table at n+1 qualities from 0 to the one that is accepted
-// once in a thousand, on round steps. The hypergeometric law has one row for
-// each whole number of nonconforming units, at most n+1 of them.
+// MarshalJSON leaves out what does not apply.
+func (c CurvePoint) MarshalJSON() ([]byte, error) {
+	return json.Marshal(struct {
+		P   float64  `json:"p"`
+		Pa  *float64 `json:"pa,omitempty"`
+		AOQ *float64 `json:"aoq,omitempty"`
+		ATI *float64 `json:"ati,omitempty"`
+		ASN *float64 `json:"asn,omitempty"`
+	}{c.P, part.Num(c.Pa), part.Num(c.AOQ), part.Num(c.ATI), part.Num(c.ASN)})
+}
+
+// Curve is the plan's table from quality 0 to the one that is accepted once in a
+// thousand, in round steps, with at most n+2 rows. The hypergeometric law has
+// rows of whole nonconforming units. nil where there is no plan.
 func (o OC) Curve(n int) []CurvePoint {
 	if n < 1 || math.IsNaN(o.Accept(0)) {
 		return nil
@@ -205,19 +220,38 @@ func (o OC) Curve(n int) []CurvePoint {
 	if math.IsNaN(last) {
 		last = o.tooBad()
 	}
-	step := last / float64(n)
 	if o.Law == Hypergeometric {
 		bad := min(o.LotSize, int(math.Round(last*float64(o.LotSize)))+1)
 		every := max(1, (bad+n-1)/n)
-		step = float64(every) / float64(o.LotSize)
-		n = bad / every
+		return o.rows(float64(every)/float64(o.LotSize), bad/every, 1)
 	}
-	var out []CurvePoint
+	limit := 1.0
+	if o.Law == Poisson {
+		limit = math.Inf(1)
+	}
+	step := roundUp(last / float64(n))
+	return o.rows(step, int(math.Ceil(last/step)), limit)
+}
+
+// rows are n+1 rows with a step between them, none beyond limit.
+func (o OC) rows(step float64, n int, limit float64) []CurvePoint {
+	out := make([]CurvePoint, 0, n+1)
 	for i := range n + 1 {
-		p := float64(i) * step
+		p := min(float64(i)*step, limit)
 		out = append(out, CurvePoint{P: p, Pa: o.Accept(p), AOQ: o.AOQ(p), ATI: o.ATI(p), ASN: o.ASN(p)})
 	}
 	return out
+}
+
+// roundUp is the next 1, 2 or 5 times a power of ten.
+func roundUp(v float64) float64 {
+	ten := math.Pow(10, math.Floor(math.Log10(v)))
+	for _, m := range []float64{1, 2, 5} {
+		if v <= m*ten*(1+1e-9) {
+			return m * ten
+		}
+	}
+	return 10 * ten
 }
 
 // Through is what a plan lets through. Qualities are per 100: percent

@@ -1,6 +1,7 @@
 package lots
 
 import (
+	"encoding/json"
 	"math"
 	"math/big"
 	"strconv"
@@ -225,13 +226,27 @@ func TestThrough(t *testing.T) {
 func TestCurve(t *testing.T) {
 	for _, o := range []OC{{Binomial, 5000, 200, 7}, {Poisson, 0, 5, 10}, {Hypergeometric, 60, 20, 0}, {Hypergeometric, 10000, 200, 7}} {
 		c := o.Curve(100)
-		if len(c) < 10 || len(c) > 101 || c[0].Pa != 1 || c[len(c)-1].Pa > 0.02 {
+		if len(c) < 10 || len(c) > 102 || c[0].Pa != 1 || c[len(c)-1].Pa > 0.02 {
 			t.Errorf("%+v: %d points, the last %+v", o, len(c), c[len(c)-1])
+		}
+		if b, err := json.Marshal(c); err != nil || strings.Contains(string(b), "null") {
+			t.Errorf("%+v: %v", o, err)
 		}
 		for i := 1; i < len(c); i++ {
 			if !(c[i].Pa <= c[i-1].Pa) || !(c[i].P > c[i-1].P) {
 				t.Errorf("%+v: no falling curve at %+v", o, c[i])
 			}
 		}
+	}
+}
+
+// TestCurveSteps: a table that can be read has round qualities.
+func TestCurveSteps(t *testing.T) {
+	c := OC{Binomial, 0, 52, 3}.Curve(25) // accepted once in a thousand at about 23 %
+	if len(c) != 24 || c[1].P != 0.01 || !math.IsNaN(c[1].ATI) {
+		t.Errorf("%d rows, %+v", len(c), c[1])
+	}
+	for v, want := range map[float64]float64{0.0011: 0.002, 0.002: 0.002, 0.004: 0.005, 0.06: 0.1, 3: 5, 1: 1} {
+		near(t, "round step", roundUp(v), want, 1e-12)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 )
@@ -30,6 +31,47 @@ func TestSchemeP(t *testing.T) {
 	}
 	// Where both accept alike, so does the scheme.
 	near(t, "alike", SchemeP(0.7, 0.7), 0.7, 1e-12)
+}
+
+// TestSchemeBySwitching: the switching rules carried out over many lots accept
+// what Stephens and Larson's formula says. It leaves stopping out: inspection
+// is resumed at once, which changes nothing in the run of accepted lots.
+func TestSchemeBySwitching(t *testing.T) {
+	const lots = 60000
+	r := rand.New(rand.NewPCG(7, 7))
+	plans := map[Mode]Single{}
+	for _, m := range []Mode{Normal, Tightened} {
+		plans[m], _ = Lookup(300, "II", 4, m) // H, 50: 5/6 and 3/4
+	}
+	for _, p := range []float64{0.04, 0.06, 0.08} {
+		s := start(t, Rules{})
+		accepted := 0
+		for range lots {
+			o := Outcome{Plan: plans[s.Mode]}
+			for range o.Plan.N {
+				if r.Float64() < p {
+					o.Count++
+				}
+			}
+			if o.Accepted() {
+				accepted++
+			}
+			var err error
+			if s, _, err = s.After(o); err != nil {
+				t.Fatal(err)
+			}
+			if s.Discontinued {
+				s, _, _ = s.Resume("simulated")
+			}
+		}
+		want := SchemeP(plans[Normal].OC().Accept(p), plans[Tightened].OC().Accept(p))
+		got := float64(accepted) / lots
+		// Lots in a row hang together through the mode: twice the binomial standard deviation, doubled.
+		if tol := 4 * math.Sqrt(want*(1-want)/lots); math.Abs(got-want) > tol {
+			t.Errorf("at %v: %.4f accepted, the formula says %.4f +- %.4f", p, got, want, tol)
+		}
+		t.Logf("at %v: %.4f accepted, by the formula %.4f (normal %.4f, tightened %.4f)", p, got, want, plans[Normal].OC().Accept(p), plans[Tightened].OC().Accept(p))
+	}
 }
 
 func start(t *testing.T, r Rules) Switching {

@@ -287,9 +287,10 @@ func (v Variables) Curve(n int) []CurvePoint {
 	if n < 1 || math.IsNaN(last) {
 		return nil
 	}
+	step := roundUp(last / float64(n))
 	var out []CurvePoint
-	for i := range n + 1 {
-		p := last * float64(i) / float64(n)
+	for i := range int(math.Ceil(last/step)) + 1 {
+		p := min(float64(i)*step, 1)
 		out = append(out, CurvePoint{P: p, Pa: v.Accept(p), AOQ: v.AOQ(p), ATI: v.ATI(p), ASN: float64(v.N)})
 	}
 	return out
