@@ -34,6 +34,7 @@ type Station struct {
 	Cameras []Camera   `mapstructure:"cameras"` // empty: pictures come as files
 	Rig     Rig        `mapstructure:"rig"`
 	Plan    []PlanStep `mapstructure:"plan"` // shots of a unit, in order
+	Lots    Lots       `mapstructure:"lots"` // how lots are judged
 }
 
 // Scale names the scale file of a view's pictures.
@@ -132,6 +133,7 @@ func (s Station) Validate() error {
 	s.validateScales(&c)
 	s.validateFlats(&c)
 	s.validateBench(&c)
+	s.validateLots(&c)
 	f := s.Fit
 	c.between("fit.min_pixels", float64(f.MinPixels), 1, 50e6)
 	c.between("fit.min_unit_px", f.MinUnitPX, 20, 10000)
