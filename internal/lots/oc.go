@@ -76,22 +76,34 @@ func (o OC) AOQL() (aoql, at float64) {
 		return 0, 0
 	}
 	if o.Law == Hypergeometric {
-		for bad := 1; bad <= o.LotSize; bad++ {
-			p := float64(bad) / float64(o.LotSize)
-			a := o.AOQ(p)
-			if a > aoql {
-				aoql, at = a, p
-			}
-			// Past the worst, what is accepted falls faster than the share grows.
-			if a < aoql/2 {
-				break
-			}
-		}
-		return aoql, at
+		at = float64(o.worstBad()) / float64(o.LotSize)
+		return o.AOQ(at), at
 	}
 	low, high := 0.0, o.tooBad()
 	at = golden(o.AOQ, low, high)
 	return o.AOQ(at), at
+}
+
+// worstBad is the number of nonconforming units in the lot with the largest
+// AOQ, which has one peak over them: a third of the range goes at each step.
+func (o OC) worstBad() int {
+	aoq := func(bad int) float64 { return o.AOQ(float64(bad) / float64(o.LotSize)) }
+	low, high := 0, o.LotSize
+	for high-low > 2 {
+		a, b := low+(high-low)/3, high-(high-low)/3
+		if aoq(a) >= aoq(b) {
+			high = b // equal values are zeros to the right of the peak
+		} else {
+			low = a
+		}
+	}
+	best := low
+	for bad := low + 1; bad <= high; bad++ {
+		if aoq(bad) > aoq(best) {
+			best = bad
+		}
+	}
+	return best
 }
 
 // tooBad is a quality at which next to nothing is accepted.

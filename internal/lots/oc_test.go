@@ -158,6 +158,22 @@ func TestHypergeometric(t *testing.T) {
 	}
 }
 
+// TestLotAOQL: against trying every number of nonconforming units.
+func TestLotAOQL(t *testing.T) {
+	for _, o := range []OC{{Hypergeometric, 40, 8, 1}, {Hypergeometric, 300, 32, 2}, {Hypergeometric, 500, 50, 21}, {Hypergeometric, 90, 2, 0}, {Hypergeometric, 200, 199, 5}, {Hypergeometric, 7, 3, 1}} {
+		want := 0.0
+		for bad := range o.LotSize + 1 {
+			want = max(want, o.AOQ(float64(bad)/float64(o.LotSize)))
+		}
+		if got, at := o.AOQL(); got != want || o.AOQ(at) != got {
+			t.Errorf("%+v: %v at %v, by trying %v", o, got, at, want)
+		}
+	}
+	if got, _ := (OC{Hypergeometric, 40, 40, 1}).AOQL(); got != 0 {
+		t.Errorf("every unit looked at lets %v through", got)
+	}
+}
+
 // TestASN: against adding up over every number at which inspection can stop.
 func TestASN(t *testing.T) {
 	o := OC{Law: Binomial, N: 20, Ac: 2}
