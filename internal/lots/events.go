@@ -63,6 +63,7 @@ type Planned struct {
 type Drawing struct {
 	Method  string   `json:"method"`
 	Seed    uint64   `json:"seed"`
+	Given   bool     `json:"seed_given,omitempty"` // by a person; else the program took it from chance
 	Serials []string `json:"serials"` // of the whole lot
 	Units   []string `json:"units"`   // drawn, in the draw's order
 }
@@ -74,6 +75,7 @@ type Unit struct {
 	Stage       part.Stage            `json:"stage"`
 	Inspection  int64                 `json:"inspection,omitempty"` // in the records
 	Folder      string                `json:"folder,omitempty"`     // of its pictures, where it was taken from one
+	Seen        time.Time             `json:"seen"`                 // when it was looked at
 	Verdict     part.Verdict          `json:"verdict"`              // the last word
 	Findings    map[part.Severity]int `json:"findings,omitempty"`   // how many of each severity that count
 	Person      string                `json:"person,omitempty"`     // what a person's overruling changed in Findings

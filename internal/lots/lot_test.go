@@ -67,7 +67,7 @@ func started(t testing.TB, name string, size int) *history {
 }
 
 func good(name string) Unit {
-	return Unit{Name: name, Stage: part.Cured, Verdict: part.Pass, Limits: someLimits}
+	return Unit{Name: name, Stage: part.Cured, Verdict: part.Pass, Limits: someLimits, Seen: noon}
 }
 
 func bad(name string, found map[part.Severity]int) Unit {
@@ -176,7 +176,7 @@ func TestNestedSamples(t *testing.T) {
 	o.Classes[1].Plan.N, o.Classes[1].Plan.Ac, o.Classes[1].Plan.Re = 13, 0, 1
 	h := &history{t: t, Lot: Lot{Name: "A"}}
 	h.do(h.Open(o, noon, ""))
-	h.do(h.Draw(lotSerials(500), 7, noon, ""))
+	h.do(h.Draw(lotSerials(500), 7, false, noon, ""))
 	sample := h.Current().Sample
 	h.do(h.Take(bad(sample[13].Name, found{part.Major: 1}), noon, ""))
 	if s := h.Current().Standings()[1]; s.Count != 0 || s.Left != 13 || s.Call != Waits {
@@ -266,7 +266,7 @@ func TestRefusals(t *testing.T) {
 	if _, err := none.Open(o, noon, ""); err != nil {
 		t.Error(err)
 	}
-	refused(t, "there is no lot A")(none.Draw(lotSerials(5), 1, noon, ""))
+	refused(t, "there is no lot A")(none.Draw(lotSerials(5), 1, false, noon, ""))
 	refused(t, "there is no lot A")(none.Take(good("u1"), noon, ""))
 	refused(t, "there is no lot A")(none.Decide(nil, "", noon, "B"))
 
@@ -275,12 +275,12 @@ func TestRefusals(t *testing.T) {
 	refused(t, "is there already")(h.Open(opening(t, 500), noon, ""))
 	refused(t, "not drawn yet")(h.Take(good("u0001"), noon, ""))
 	refused(t, "not drawn yet")(h.Decide(nil, "", noon, "B"))
-	refused(t, "500 units, but 499 serials")(h.Draw(lotSerials(499), 7, noon, ""))
+	refused(t, "500 units, but 499 serials")(h.Draw(lotSerials(499), 7, false, noon, ""))
 	twice := lotSerials(500)
 	twice[8] = twice[3]
-	refused(t, "u0004 is in the lot twice")(h.Draw(twice, 7, noon, ""))
-	h.do(h.Draw(lotSerials(500), 7, noon, ""))
-	refused(t, "would be a choice")(h.Draw(lotSerials(500), 8, noon, ""))
+	refused(t, "u0004 is in the lot twice")(h.Draw(twice, 7, false, noon, ""))
+	h.do(h.Draw(lotSerials(500), 7, false, noon, ""))
+	refused(t, "would be a choice")(h.Draw(lotSerials(500), 8, false, noon, ""))
 
 	in := h.Current().Pending()[0]
 	var out string
@@ -361,7 +361,10 @@ func TestResubmitted(t *testing.T) {
 	if h.State() != StateToDraw || len(h.Rounds) != 2 {
 		t.Fatal(h.State())
 	}
-	h.do(h.Draw(lotSerials(500)[:496], 8, noon, "B"))
+	h.do(h.Draw(lotSerials(500)[:496], 8, false, noon, "B"))
+	early := good(h.Current().Pending()[0])
+	early.Seen = noon.Add(-time.Second)
+	refused(t, "before lot A was presented again")(h.Take(early, noon, ""))
 	h.takeAll()
 	h.do(h.Decide(nil, "", noon, "B"))
 	if d := h.Current().Decision; !d.Accepted || !d.Again {
@@ -386,7 +389,7 @@ func TestReplanned(t *testing.T) {
 	if h.State() != StateToDraw || h.Rounds[0].Call() != Refuses {
 		t.Fatal(h.State())
 	}
-	h.do(h.Draw(lotSerials(500), 9, noon, "B"))
+	h.do(h.Draw(lotSerials(500), 9, false, noon, "B"))
 	for _, n := range h.Current().Pending() {
 		u := good(n)
 		refused(t, "other limits")(h.Take(u, noon, ""))
@@ -454,7 +457,7 @@ func decidedLot(t testing.TB, name string, mode Mode, major int) []Event {
 	}
 	h := &history{t: t, Lot: Lot{Name: name}}
 	h.do(h.Open(o, noon, ""))
-	h.do(h.Draw(lotSerials(500), 7, noon, ""))
+	h.do(h.Draw(lotSerials(500), 7, false, noon, ""))
 	fs := make([]found, major)
 	for i := range fs {
 		fs[i] = found{part.Major: 1}
@@ -505,7 +508,7 @@ func TestHistoryResubmitted(t *testing.T) {
 	h.do(h.Decide(nil, "", noon, "B"))
 	h.do(h.Dispose(Disposal{How: Screen}, noon, "B"))
 	h.do(h.Resubmit(opening(t, 500), noon, "B"))
-	h.do(h.Draw(lotSerials(500), 8, noon, "B"))
+	h.do(h.Draw(lotSerials(500), 8, false, noon, "B"))
 	h.takeAll(found{part.Major: 1}, found{part.Major: 1})
 	h.do(h.Decide(nil, "", noon, "B"))
 	s, _, err := History(onlyHistory(h.events), "shell", part.Major, Rules{})
@@ -571,7 +574,7 @@ func BenchmarkFold(b *testing.B) {
 	}
 	h := &history{t: b, Lot: Lot{Name: "A"}}
 	h.do(h.Open(o, noon, ""))
-	h.do(h.Draw(lotSerials(10000), 7, noon, ""))
+	h.do(h.Draw(lotSerials(10000), 7, false, noon, ""))
 	h.takeAll(found{part.Minor: 1})
 	for b.Loop() {
 		l, err := Fold(h.events)

@@ -58,8 +58,9 @@ func (o *Opening) check() error {
 }
 
 // Draw draws the sample from the serials of the lot. serials are all units of the
-// lot, by the names that they are looked up with.
-func (l *Lot) Draw(serials []string, seed uint64, at time.Time, by string) (Event, error) {
+// lot, by the names that they are looked up with. given says that a person told the
+// seed, which is kept: who knows the seed beforehand could choose.
+func (l *Lot) Draw(serials []string, seed uint64, given bool, at time.Time, by string) (Event, error) {
 	r, err := l.open("draw units")
 	if err != nil {
 		return Event{}, err
@@ -74,7 +75,7 @@ func (l *Lot) Draw(serials []string, seed uint64, at time.Time, by string) (Even
 	if err != nil {
 		return Event{}, err
 	}
-	return l.event(Drawn, at, by, Drawing{DrawMethod, seed, serials, units})
+	return l.event(Drawn, at, by, Drawing{DrawMethod, seed, given, serials, units})
 }
 
 // open is the current round, where it is not decided.
@@ -156,6 +157,8 @@ func (l *Lot) mayTake(r *Round, u *Unit) error {
 	switch {
 	case u.Lot != "" && u.Lot != l.Name:
 		return refusef("%s was recorded as a unit of lot %s, not of lot %s: withdraw that inspection, or look at the right unit", u.Name, u.Lot, l.Name)
+	case r.Kind == Resubmitted && u.Seen.Before(r.Opened.At):
+		return refusef("%s was looked at before lot %s was presented again: look at it now", u.Name, l.Name)
 	case u.Stage != o.Stage:
 		return refusef("%s was looked at %s, but lot %s is judged %s: inspect it with --stage %s", u.Name, u.Stage, l.Name, o.Stage, o.Stage)
 	case u.Limits != o.Limits:
