@@ -158,8 +158,8 @@ func (it Item) Check() error {
 	return nil
 }
 
-// Mark is a place that the trainee pointed at, and what is said to be there.
-type Mark struct {
+// QuizMark is a place that the trainee pointed at, and what is said to be there.
+type QuizMark struct {
 	XPX  float64   `json:"x_px"`
 	YPX  float64   `json:"y_px"`
 	Kind part.Kind `json:"kind"`
@@ -167,7 +167,7 @@ type Mark struct {
 
 // Answer is what a trainee said of an item.
 type Answer struct {
-	Marks    []Mark       `json:"marks,omitempty"` // none: clean
+	Marks    []QuizMark       `json:"marks,omitempty"` // none: clean
 	Verdict  part.Verdict `json:"verdict"`         // "" where time was over: counts as pass, since the unit would have gone on
 	TookS    float64      `json:"took_s"`
 	TimeOver bool         `json:"time_over,omitempty"`
@@ -245,7 +245,7 @@ func (it Item) judge(a Answer, toleranceMM float64) Outcome {
 	return o
 }
 
-func (k KnownDefect) awayPX(m Mark) float64 {
+func (k KnownDefect) awayPX(m QuizMark) float64 {
 	if k.Spot() {
 		c := k.Box.Centre()
 		return math.Hypot(m.XPX-c.X, m.YPX-c.Y)

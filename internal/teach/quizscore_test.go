@@ -26,7 +26,7 @@ func unitOf(key string, verdict part.Verdict, kinds ...part.Kind) Item {
 func said(verdict part.Verdict, kinds ...part.Kind) Answer {
 	a := Answer{Verdict: verdict, TookS: 5}
 	for i, k := range kinds {
-		a.Marks = append(a.Marks, Mark{109.5 + 200*float64(i), 109.5, k})
+		a.Marks = append(a.Marks, QuizMark{109.5 + 200*float64(i), 109.5, k})
 	}
 	return a
 }
@@ -264,27 +264,27 @@ func TestMarks(t *testing.T) {
 		KnownDefect{Kind: part.Fibre, Box: part.Box{800, 300, 300, 100}, SizeMM: 4, Measure: "length", CNR: 50},
 		KnownDefect{Kind: part.Dust, Box: part.Box{1200, 900, 4, 4}, SizeMM: 0.05, Measure: "diameter", CNR: 2})
 	q := Test{Spec: Spec{Number: 1}, Pool: []Item{it}}
-	score := func(marks ...Mark) Score {
+	score := func(marks ...QuizMark) Score {
 		return scoreOf(t, q, []Shown{{Item: 0, Answer: Answer{Verdict: part.Rework, TookS: 1, Marks: marks}}})
 	}
-	s := score(Mark{130, 110, part.Bubble}, Mark{1090, 390, part.Fibre})
+	s := score(QuizMark{130, 110, part.Bubble}, QuizMark{1090, 390, part.Fibre})
 	if len(s.Mistakes) != 0 || s.FalseMarks.Count != 0 {
 		t.Errorf("both were found; mistakes %+v, %d false", s.Mistakes, s.FalseMarks.Count)
 	}
 	to(t, "on the fibre's box", s.OffMM[0], 0, 9)
 	to(t, "20 px off the bubble's middle at 15 um a pixel", s.OffMM[1], 0.3, 9)
 	// 0.5 mm is 33.3 px: the bubble's box ends at 120, so that 153 still tells of it.
-	if s := score(Mark{153, 110, part.Bubble}); s.Kinds[0].Found.Count != 1 {
+	if s := score(QuizMark{153, 110, part.Bubble}); s.Kinds[0].Found.Count != 1 {
 		t.Error("a mark 33 px beside the box, of 33.3 allowed, does not tell of it")
 	}
-	if s := score(Mark{160, 110, part.Bubble}); s.Kinds[0].Found.Count != 0 || s.FalseMarks.Count != 1 {
+	if s := score(QuizMark{160, 110, part.Bubble}); s.Kinds[0].Found.Count != 0 || s.FalseMarks.Count != 1 {
 		t.Errorf("a mark 40 px beside the box found it, or is not false (%d)", s.FalseMarks.Count)
 	}
-	s = score(Mark{110, 110, part.Bubble}, Mark{112, 110, part.Dust})
+	s = score(QuizMark{110, 110, part.Bubble}, QuizMark{112, 110, part.Dust})
 	if s.FalseMarks.Count != 0 || s.Kinds[0].Found.Count != 1 {
 		t.Error("a second mark on the same defect is neither a find nor false")
 	}
-	if s := score(Mark{1202, 902, part.Dust}); s.FalseMarks.Count != 0 || s.Mistakes[0].Missed[0] != 0 || len(s.Mistakes[0].Missed) != 2 {
+	if s := score(QuizMark{1202, 902, part.Dust}); s.FalseMarks.Count != 0 || s.Mistakes[0].Missed[0] != 0 || len(s.Mistakes[0].Missed) != 2 {
 		t.Errorf("what cannot be seen is neither asked nor false: %+v", s.Mistakes)
 	}
 }
