@@ -1,0 +1,453 @@
+package process
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"finishbench/internal/part"
+)
+
+// Frame is what findings of many units are laid over each other by.
+type Frame string
+
+// The frames. In the unit's, places on the faceplate meet: a worn jig, a nozzle, a
+// draught past the spindle. In the picture's, places under the camera meet: dirt on
+// the lens or on the glass of a lamp, a glare.
+const (
+	UnitFrame    Frame = "unit"
+	PictureFrame Frame = "picture"
+)
+
+// MapOptions choose what is laid over each other.
+type MapOptions struct {
+	Frame  Frame              // "": the unit's
+	Keep   func(Finding) bool // nil: every finding
+	Mirror bool               // left units are turned over, onto right ones
+	Draws  int                // of findings placed by lot; 0: as many as take about a second, 99 to 999
+	Seed   uint64
+}
+
+// Spot is one finding on the map, mm from the middle, x right along the long
+// axis, y down (in the picture's frame as in the picture).
+type Spot struct {
+	X, Y          float64
+	Unit, Finding int // places in what the map was made of
+	Kind          part.Kind
+	Severity      part.Severity
+}
+
+// Cluster is a round place with more units than chance would bring.
+type Cluster struct {
+	X, Y, R  float64 // mm
+	Findings int     // there
+	Units    int     // with at least one finding there
+	Expected float64 // units, if findings fell anywhere alike
+	P        float64 // chance of a cluster as strong anywhere on the map
+}
+
+// DefectMap is all findings over one outline.
+type DefectMap struct {
+	Frame    Frame
+	Outline  [][2]float64 // mean of the units' outlines, mm, closed
+	Spots    []Spot
+	Units    int       // whose outline is known, with or without findings
+	Unplaced int       // findings that were asked for and have no place: other views, outline or axis not known
+	Clusters []Cluster // strongest first, none over another; the first is there whenever there are enough findings, the others where their P is below 0.05
+	Draws    int       // of maps; it ends early where clusters as strong have come up often by chance
+	Seed     uint64
+}
+
+// leastSpots is from how many findings on clusters are looked for.
+const leastSpots = 8
+
+// MapOf lays findings over one outline: a place is carried by its direction from
+// the middle and its share of the way to the outline there.
+//
+// Whether they crowd is tested by a scan (Kulldorff, Commun. Stat. Theory Methods
+// 26, 1997): of round windows of several sizes everywhere, the one with the largest
+// likelihood ratio, against maps on which each finding of each unit is placed by lot,
+// evenly over that unit's own faceplate. A unit counts once in a window, however many
+// findings it has there, so that one bad unit is no pattern. That findings are seen
+// less well at some places (glare at the rim) is not known to the test.
+func MapOf(units []Unit, o MapOptions) (DefectMap, error) {
+	if o.Frame == "" {
+		o.Frame = UnitFrame
+	}
+	if o.Frame != UnitFrame && o.Frame != PictureFrame {
+		return DefectMap{}, fmt.Errorf("process: map in frame %q: use %s or %s", o.Frame, UnitFrame, PictureFrame)
+	}
+	if o.Draws < 0 {
+		return DefectMap{}, fmt.Errorf("process: map with %d draws: there can not be less than none", o.Draws)
+	}
+	m := DefectMap{Frame: o.Frame, Seed: o.Seed}
+	var mean [sectors]float32
+	var own [][sectors]float32 // of each spot's unit
+	type at struct{ deg, out float64 }
+	var ats []at
+	for i := range units {
+		u := &units[i]
+		radii, turn, ok := o.outlineOf(u)
+		if ok {
+			m.Units++
+			for s := range mean {
+				mean[s] += (radii[s] - mean[s]) / float32(m.Units)
+			}
+		}
+		for j := range u.Findings {
+			f := &u.Findings[j]
+			if o.Keep != nil && !o.Keep(*f) {
+				continue
+			}
+			if !ok || f.Place == nil {
+				m.Unplaced++
+				continue
+			}
+			own = append(own, radii)
+			ats = append(ats, at{turn(f.Place.ThetaDeg), f.Place.Out})
+			m.Spots = append(m.Spots, Spot{Unit: i, Finding: j, Kind: f.Kind, Severity: f.Severity})
+		}
+	}
+	if m.Units == 0 {
+		return m, nil
+	}
+	for s := range mean {
+		x, y := polar((float64(s)+0.5)*360/sectors, float64(mean[s]))
+		m.Outline = append(m.Outline, [2]float64{x, y})
+	}
+	for i, a := range ats {
+		m.Spots[i].X, m.Spots[i].Y = polar(a.deg, a.out*between(mean[:], a.deg))
+	}
+	if len(m.Spots) >= leastSpots {
+		m.scan(mean, own, o.Draws)
+	}
+	return m, nil
+}
+
+// outlineOf is a unit's outline in the frame, and how directions of its own are
+// turned into the frame's.
+func (o MapOptions) outlineOf(u *Unit) (radii [sectors]float32, turn func(float64) float64, ok bool) {
+	if u.Plate == nil || o.Frame == UnitFrame && !u.Plate.Sure {
+		return radii, nil, false
+	}
+	by := 0.0
+	if o.Frame == PictureFrame {
+		by = u.Plate.TurnDeg
+	}
+	over := o.Mirror && u.Side == "L"
+	turn = func(deg float64) float64 {
+		deg += by
+		if over {
+			deg = -deg // about the frame's x axis
+			if o.Frame == PictureFrame {
+				deg += 180 // about its y axis: left and right change places
+			}
+		}
+		return math.Mod(math.Mod(deg, 360)+360, 360)
+	}
+	for s := range radii {
+		// The direction of the unit's own that comes to lie here.
+		deg := (float64(s) + 0.5) * 360 / sectors
+		if over {
+			if o.Frame == PictureFrame {
+				deg = 180 - deg
+			} else {
+				deg = -deg
+			}
+		}
+		deg = math.Mod(deg-by+720, 360)
+		radii[s] = float32(u.Plate.radius(deg))
+	}
+	return radii, turn, true
+}
+
+func polar(deg, r float64) (x, y float64) {
+	s, c := math.Sincos(deg * math.Pi / 180)
+	return r * c, r * s
+}
+
+// window is a round place that is tried.
+type window struct {
+	x, y, r  float64
+	expected float64 // units, under even placing
+}
+
+// windowShares are the windows' radii, as shares of the outline's mean radius.
+func windowShares() []float64 { return []float64{0.12, 0.18, 0.27, 0.4, 0.6} }
+
+// scanner counts units in windows.
+type scanner struct {
+	windows []window
+	cells   [][]int32 // of each cell of a fine grid, the windows that it lies in
+	n       int       // cells a side
+	x0, y0  float64
+	size    float64 // of a cell, mm
+	stamp   []int32 // of each window, the last unit counted there
+	units   []int32
+	mean    [sectors]float32
+}
+
+func (s *scanner) cell(x, y float64) []int32 {
+	i, j := int((x-s.x0)/s.size), int((y-s.y0)/s.size)
+	return s.cells[max(0, min(j, s.n-1))*s.n+max(0, min(i, s.n-1))]
+}
+
+// fineCells is how many cells of the grid lie along the mean radius, and
+// coarseCells how many windows.
+const (
+	fineCells   = 20
+	coarseCells = 8
+)
+
+func newScanner(mean [sectors]float32) *scanner {
+	r, far := 0.0, 0.0
+	for _, v := range mean {
+		r, far = r+float64(v)/sectors, math.Max(far, float64(v))
+	}
+	s := &scanner{size: r / fineCells, mean: mean}
+	s.n = 2*int(math.Ceil(far/s.size)) + 2
+	s.x0, s.y0 = -float64(s.n)/2*s.size, -float64(s.n)/2*s.size
+	step := r / coarseCells
+	k := int(far/step) + 1
+	for j := -k; j <= k; j++ {
+		for i := -k; i <= k; i++ {
+			x, y := float64(i)*step, float64(j)*step
+			if !s.inside(x, y) {
+				continue
+			}
+			for _, share := range windowShares() {
+				s.windows = append(s.windows, window{x: x, y: y, r: share * r})
+			}
+		}
+	}
+	s.cells = make([][]int32, s.n*s.n)
+	s.stamp, s.units = make([]int32, len(s.windows)), make([]int32, len(s.windows))
+	for j := range s.n {
+		for i := range s.n {
+			x, y := s.middle(i, j)
+			for w, v := range s.windows {
+				if (x-v.x)*(x-v.x)+(y-v.y)*(y-v.y) <= v.r*v.r {
+					s.cells[j*s.n+i] = append(s.cells[j*s.n+i], int32(w))
+				}
+			}
+		}
+	}
+	return s
+}
+
+func (s *scanner) middle(i, j int) (x, y float64) {
+	return s.x0 + (float64(i)+0.5)*s.size, s.y0 + (float64(j)+0.5)*s.size
+}
+
+func (s *scanner) inside(x, y float64) bool {
+	return math.Hypot(x, y) <= between(s.mean[:], degOf(x, y))
+}
+
+func degOf(x, y float64) float64 {
+	return math.Mod(math.Atan2(y, x)*180/math.Pi+360, 360)
+}
+
+// expect works out how many units each window would hold: a unit with m findings
+// has at least one in a window that takes the share a of its area with 1-(1-a)^m.
+// Evenly over a unit's own faceplate is not quite evenly over the mean one; the share
+// is that of the mean over all findings' units.
+func (s *scanner) expect(own [][sectors]float32, perUnit map[int]int) {
+	var density [sectors]float64 // relative to even over the mean outline
+	total := 0.0
+	for _, v := range s.mean {
+		total += float64(v) * float64(v)
+	}
+	for _, r := range own {
+		sum := 0.0
+		for _, v := range r {
+			sum += float64(v) * float64(v)
+		}
+		for i, v := range r {
+			density[i] += float64(v) * float64(v) / sum / float64(len(own))
+		}
+	}
+	for i, v := range s.mean {
+		density[i] *= total / (float64(v) * float64(v))
+	}
+	area := make([]float64, len(s.windows))
+	all := 0.0
+	for j := range s.n {
+		for i := range s.n {
+			x, y := s.middle(i, j)
+			if !s.inside(x, y) {
+				continue
+			}
+			d := density[int(degOf(x, y)/360*sectors)%sectors]
+			all += d
+			for _, w := range s.cells[j*s.n+i] {
+				area[w] += d
+			}
+		}
+	}
+	byCount := map[int]int{} // units by their number of findings
+	for _, m := range perUnit {
+		byCount[m]++
+	}
+	for w := range s.windows {
+		for m, n := range byCount {
+			s.windows[w].expected += float64(n) * (1 - math.Pow(1-area[w]/all, float64(m)))
+		}
+	}
+}
+
+// count counts each unit once in each window that one of its findings lies in.
+// Spots of one unit come together.
+func (s *scanner) count(spots []Spot) {
+	clear(s.units)
+	for i := range s.stamp {
+		s.stamp[i] = -1
+	}
+	for i := range spots {
+		u := int32(spots[i].Unit)
+		for _, w := range s.cell(spots[i].X, spots[i].Y) {
+			if s.stamp[w] != u {
+				s.stamp[w] = u
+				s.units[w]++
+			}
+		}
+	}
+}
+
+// excess is the likelihood ratio of a window with more units than expected; 0
+// for one with fewer.
+func excess(units int32, expected float64) float64 {
+	n := float64(units)
+	if n <= expected || expected <= 0 {
+		return 0
+	}
+	return n*math.Log(n/expected) - (n - expected)
+}
+
+func (s *scanner) most() float64 {
+	best := 0.0
+	for w, n := range s.units {
+		best = math.Max(best, excess(n, s.windows[w].expected))
+	}
+	return best
+}
+
+// scan looks for clusters.
+func (m *DefectMap) scan(mean [sectors]float32, own [][sectors]float32, draws int) {
+	s := newScanner(mean)
+	perUnit := map[int]int{}
+	for _, p := range m.Spots {
+		perUnit[p.Unit]++
+	}
+	s.expect(own, perUnit)
+	s.count(m.Spots)
+	seen := append([]int32(nil), s.units...)
+	if draws == 0 {
+		draws = max(99, min(999, 2_000_000/len(m.Spots)))
+	}
+	rng := rand.New(rand.NewPCG(m.Seed, 0x5ca7))
+	lots := newLots(own, m.Spots)
+	drawn := append([]Spot(nil), m.Spots...)
+	copy(s.units, seen)
+	strongest, far := s.most(), 0
+	var bests []float64
+	for len(bests) < draws && far < oftenEnough {
+		for i := range drawn {
+			deg, out := lots.place(i, rng)
+			drawn[i].X, drawn[i].Y = polar(deg, out*between(mean[:], deg))
+		}
+		s.count(drawn)
+		bests = append(bests, s.most())
+		if bests[len(bests)-1] >= strongest*(1-1e-12) {
+			far++
+		}
+	}
+	m.Draws = len(bests)
+	m.Clusters = m.clusters(s, seen, bests)
+}
+
+// oftenEnough is after how many drawn maps with as strong a cluster no more are
+// drawn: the chance is then this number over that of the maps (Besag and Clifford,
+// Biometrika 78, 1991, 301-304).
+const oftenEnough = 20
+
+// lots draw places evenly over each spot's own faceplate.
+type lots struct {
+	sums [][sectors]float64 // running sums of the sectors' areas
+	of   []int              // which of them is a spot's
+}
+
+func newLots(own [][sectors]float32, spots []Spot) lots {
+	l := lots{of: make([]int, len(spots))}
+	for i := range spots {
+		if i == 0 || spots[i].Unit != spots[i-1].Unit {
+			var c [sectors]float64
+			sum := 0.0
+			for k, v := range own[i] {
+				sum += float64(v) * float64(v)
+				c[k] = sum
+			}
+			l.sums = append(l.sums, c)
+		}
+		l.of[i] = len(l.sums) - 1
+	}
+	return l
+}
+
+func (l lots) place(i int, rng *rand.Rand) (deg, out float64) {
+	c := &l.sums[l.of[i]]
+	x := rng.Float64() * c[sectors-1]
+	lo, hi := 0, sectors-1
+	for lo < hi {
+		if mid := (lo + hi) / 2; c[mid] > x {
+			hi = mid
+		} else {
+			lo = mid + 1
+		}
+	}
+	return (float64(lo) + rng.Float64()) * 360 / sectors, math.Sqrt(rng.Float64())
+}
+
+// clusters are the strongest windows, none over another. Each is compared with
+// the strongest of each drawn map, which is too strict for all but the first.
+func (m *DefectMap) clusters(s *scanner, seen []int32, bests []float64) []Cluster {
+	var out []Cluster
+	for len(out) < 3 {
+		best, at := 0.0, -1
+		for w, n := range seen {
+			v := s.windows[w]
+			over := false
+			for _, c := range out {
+				over = over || math.Hypot(v.x-c.X, v.y-c.Y) < v.r+c.R
+			}
+			if e := excess(n, v.expected); !over && e > best {
+				best, at = e, w
+			}
+		}
+		if at < 0 {
+			break
+		}
+		far := 1
+		for _, b := range bests {
+			if b >= best*(1-1e-12) {
+				far++
+			}
+		}
+		w := s.windows[at]
+		c := Cluster{X: w.x, Y: w.y, R: w.r, Units: int(seen[at]), Expected: w.expected, P: float64(far) / float64(len(bests)+1)}
+		if far > oftenEnough {
+			c.P = float64(far-1) / float64(len(bests)) // the drawing ended with the last of these
+		}
+		for _, p := range m.Spots {
+			for _, v := range s.cell(p.X, p.Y) {
+				if int(v) == at {
+					c.Findings++
+				}
+			}
+		}
+		if len(out) > 0 && c.P >= 0.05 {
+			break
+		}
+		out = append(out, c)
+	}
+	return out
+}
