@@ -21,7 +21,7 @@ import (
 	"finishbench/internal/report"
 )
 
-//go:embed bench.css bench.js
+//go:embed bench.css bench.js lot.css lot.js
 var assets embed.FS
 
 // Options say how the page is served.
@@ -51,6 +51,8 @@ type Server struct {
 	hashing  chan struct{} // one passphrase at a time: hashing takes 64 MiB
 	cache    partCache
 	mux      *http.ServeMux
+
+	lotsShown lotCache
 }
 
 // NewServer returns the handler of a station's page.
@@ -94,6 +96,7 @@ func NewServer(b *Station, o Options) *Server {
 	post("/set", s.set)
 	post("/leave", s.leave)
 	post("/do/{what}", s.do)
+	s.lotRoutes(open, in, post)
 	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.wrong(w, r, http.StatusNotFound, "wrong.not_found") })
 	s.mux = m
 	return s
@@ -364,7 +367,12 @@ func (s *Server) set(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 	s.setCookie(w, cookieTheme, oneOf(r.PostForm.Get("theme"), themes), 3650, true)
 	s.setCookie(w, cookieSound, oneOf(r.PostForm.Get("sound"), sounds), 3650, true)
-	back := oneOf(r.PostForm.Get("back"), []string{"/", "/look", "/shift"})
+	back := r.PostForm.Get("back")
+	if lotAddress(back) {
+		back = (&url.URL{Path: back}).EscapedPath()
+	} else {
+		back = oneOf(back, []string{"/", "/look", "/shift"})
+	}
 	http.Redirect(w, r, back, http.StatusSeeOther)
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -127,6 +128,8 @@ func (r *Report) Headline(w Words) string {
 		return s.t("line."+string(r.Lot.State), "by", r.Decision.By)
 	case r.Draw == nil:
 		return s.t("line.undrawn")
+	case r.Lot.State == ToDecide && !r.reached():
+		return s.t("line.done", "n", count(len(r.Draw.Serials)))
 	}
 	taken := 0
 	for _, u := range r.Units {
@@ -140,6 +143,10 @@ func (r *Report) Headline(w Words) string {
 		}
 	}
 	return s.t("line.open", "taken", count(taken), "n", count(len(r.Draw.Serials)))
+}
+
+func (r *Report) reached() bool {
+	return slices.ContainsFunc(r.Plans, func(p Plan) bool { return p.Stand == StandReached })
 }
 
 func (d pdfReport) stateColour() colour {

@@ -47,12 +47,13 @@ type State string
 
 // The states. Screened and Returned are what became of a refused lot.
 const (
-	Open     State = "open"     // units are still to be inspected
-	Waiting  State = "waiting"  // enough is known; nobody has decided
-	Accepted State = "accepted" //
-	Refused  State = "refused"  //
-	Screened State = "screened" // refused; every unit was looked at
-	Returned State = "returned" // refused, and sent back
+	ToDraw   State = "to_draw"   // nothing drawn yet
+	Waiting  State = "waiting"   // for units of its sample
+	ToDecide State = "to_decide" // enough is known; nobody has signed
+	Accepted State = "accepted"  //
+	Refused  State = "refused"   //
+	Screened State = "screened"  // refused; every unit was looked at
+	Returned State = "returned"  // refused, and sent back
 )
 
 // Lot says which lot it is.
@@ -69,18 +70,19 @@ type Lot struct {
 
 // Plan is a sampling plan by attributes for one severity, and how it stands.
 type Plan struct {
-	Severity   part.Severity `json:"severity"` // it and graver ones count
-	Standard   string        `json:"standard"` // with its edition, such as "MIL-STD-105E (1989), Table II-A"
-	Level      string        `json:"level,omitempty"`
-	Letter     string        `json:"letter,omitempty"`
-	AQL        float64       `json:"aql_percent,omitempty"` // 0: a plan without one
-	Mode       string        `json:"mode,omitempty"`        // normal, tightened, reduced
-	N          int           `json:"n"`
-	Ac         int           `json:"ac"`
-	Re         int           `json:"re"`
-	All        bool          `json:"all,omitempty"`         // every unit of the lot
-	PerHundred bool          `json:"per_hundred,omitempty"` // nonconformities are counted, not units
-	Told       []Said        `json:"told,omitempty"`        // how the plan came about, in sentences
+	Severity   part.Severity   `json:"severity"`         // what its class is called
+	Covers     []part.Severity `json:"covers,omitempty"` // findings that count in it
+	Standard   string          `json:"standard"`         // with its edition, such as "MIL-STD-105E (1989), Table II-A"
+	Level      string          `json:"level,omitempty"`
+	Letter     string          `json:"letter,omitempty"`
+	AQL        float64         `json:"aql_percent,omitempty"` // 0: a plan without one
+	Mode       string          `json:"mode,omitempty"`        // normal, tightened, reduced
+	N          int             `json:"n"`
+	Ac         int             `json:"ac"`
+	Re         int             `json:"re"`
+	All        bool            `json:"all,omitempty"`         // every unit of the lot
+	PerHundred bool            `json:"per_hundred,omitempty"` // nonconformities are counted, not units
+	Told       []Said          `json:"told,omitempty"`        // how the plan came about, in sentences
 
 	Inspected int     `json:"inspected"`
 	Count     int     `json:"count"`

@@ -1,0 +1,112 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"finishbench/internal/part"
+)
+
+// Lots shows the lots of the records and takes decisions on them.
+type Lots interface {
+	// List tells all lots, newest first.
+	List(ctx context.Context) ([]LotLine, error)
+	// Lot tells how one stands; it is asked once a second while it is shown. The
+	// error is [ErrNoLot] where there is none of that name.
+	Lot(ctx context.Context, name string) (LotState, error)
+	// More tells what takes longer: sentences and plots, in a language.
+	More(ctx context.Context, l *Lang, name string) (LotMore, error)
+	// Decide takes a signed step. The error is a [LotRefusal] where the lot does
+	// not allow it, [ErrLotMoved] where it is no longer at d.Seq.
+	Decide(ctx context.Context, name string, d LotStep) error
+	// Report writes the report as "pdf", "xlsx" or "json", in a language.
+	Report(ctx context.Context, l *Lang, name, format string) (data []byte, mime string, err error)
+}
+
+// What Lots returns.
+var (
+	ErrNoLot    = errors.New("there is no lot of this name")
+	ErrLotMoved = errors.New("the lot has moved on")
+)
+
+// LotRefusal is why a lot does not allow a step.
+type LotRefusal struct{ Phrase }
+
+func (r LotRefusal) Error() string { return r.Key }
+
+// The states of a lot, as the language files have them after "lot.state.".
+const (
+	LotToDraw   = "to_draw"
+	LotWaiting  = "waiting"   // for units of its sample
+	LotToDecide = "to_decide" // a person must sign
+	LotAccepted = "accepted"
+	LotRefused  = "refused"
+	LotScreened = "screened"
+	LotReturned = "returned"
+)
+
+// LotLine is a lot in a list.
+type LotLine struct {
+	Name, Product string
+	Size          int
+	State         string
+	Opened        time.Time
+	Taken, N      int // units of the sample that were looked at, of how many
+}
+
+// LotState is how a lot stands.
+type LotState struct {
+	LotLine
+	Seq      int64 // counts its events
+	OpenedBy string
+	Stage    part.Stage
+	Plans    []LotPlan
+	Next     []string // serials to look at next, some of them
+	Left     int      // how many there still are
+	Counting []string // serials that count against a plan, in words of the records
+	Decided  *LotDecided
+	// What may be signed now: "accept", "refuse", "screen", "return".
+	Steps []string
+}
+
+// LotPlan is the plan of a class and its count.
+type LotPlan struct {
+	Severity   part.Severity
+	N, Ac, Re  int
+	Looked     int
+	Count      int
+	PerHundred bool    // findings are counted, not units
+	AQL        float64 // 0: none
+	Mode       string
+	Stand      string // open, reached, met or gap, as "lot.stand."
+}
+
+// LotDecided is a signature.
+type LotDecided struct {
+	By   string
+	At   time.Time
+	Note string
+}
+
+// LotStep is what a person signs.
+type LotStep struct {
+	What string // one of LotState.Steps
+	By   string
+	Note string
+	Seq  int64 // of the state that the person saw
+}
+
+// LotMore is what stands under a lot's state.
+type LotMore struct {
+	Lets    []string // what its plans let through
+	Notes   []string // what a reader must know
+	Hints   []string // at causes
+	Figures []LotFigure
+}
+
+// LotFigure is a plot by package plots.
+type LotFigure struct {
+	Title, Caption string
+	SVG            []byte
+}
