@@ -182,21 +182,23 @@ type scanner struct {
 	n       int       // cells a side
 	x0, y0  float64
 	size    float64 // of a cell, mm
-	stamp   []int32 // of each window, the last unit counted there
-	units   []int32
+	tally   []tally // of each window
 	mean    [sectors]float32
 }
+
+// tally counts units: how many, and which came last.
+type tally struct{ last, units int32 }
 
 func (s *scanner) cell(x, y float64) []int32 {
 	i, j := int((x-s.x0)/s.size), int((y-s.y0)/s.size)
 	return s.cells[max(0, min(j, s.n-1))*s.n+max(0, min(i, s.n-1))]
 }
 
-// fineCells is how many cells of the grid lie along the mean radius, and
-// coarseCells how many windows.
+// fineCells is how many cells of the grid lie along the mean radius, windowStep
+// how far apart windows lie, in their radii.
 const (
-	fineCells   = 20
-	coarseCells = 8
+	fineCells  = 20
+	windowStep = 0.55
 )
 
 func newScanner(mean [sectors]float32) *scanner {
@@ -207,21 +209,19 @@ func newScanner(mean [sectors]float32) *scanner {
 	s := &scanner{size: r / fineCells, mean: mean}
 	s.n = 2*int(math.Ceil(far/s.size)) + 2
 	s.x0, s.y0 = -float64(s.n)/2*s.size, -float64(s.n)/2*s.size
-	step := r / coarseCells
-	k := int(far/step) + 1
-	for j := -k; j <= k; j++ {
-		for i := -k; i <= k; i++ {
-			x, y := float64(i)*step, float64(j)*step
-			if !s.inside(x, y) {
-				continue
-			}
-			for _, share := range windowShares() {
-				s.windows = append(s.windows, window{x: x, y: y, r: share * r})
+	for _, share := range windowShares() {
+		step := windowStep * share * r
+		k := int(far/step) + 1
+		for j := -k; j <= k; j++ {
+			for i := -k; i <= k; i++ {
+				if x, y := float64(i)*step, float64(j)*step; s.inside(x, y) {
+					s.windows = append(s.windows, window{x: x, y: y, r: share * r})
+				}
 			}
 		}
 	}
 	s.cells = make([][]int32, s.n*s.n)
-	s.stamp, s.units = make([]int32, len(s.windows)), make([]int32, len(s.windows))
+	s.tally = make([]tally, len(s.windows))
 	for j := range s.n {
 		for i := range s.n {
 			x, y := s.middle(i, j)
@@ -298,16 +298,15 @@ func (s *scanner) expect(own [][sectors]float32, perUnit map[int]int) {
 // count counts each unit once in each window that one of its findings lies in.
 // Spots of one unit come together.
 func (s *scanner) count(spots []Spot) {
-	clear(s.units)
-	for i := range s.stamp {
-		s.stamp[i] = -1
+	for w := range s.tally {
+		s.tally[w] = tally{-1, 0}
 	}
 	for i := range spots {
 		u := int32(spots[i].Unit)
 		for _, w := range s.cell(spots[i].X, spots[i].Y) {
-			if s.stamp[w] != u {
-				s.stamp[w] = u
-				s.units[w]++
+			if t := &s.tally[w]; t.last != u {
+				t.last = u
+				t.units++
 			}
 		}
 	}
@@ -325,8 +324,8 @@ func excess(units int32, expected float64) float64 {
 
 func (s *scanner) most() float64 {
 	best := 0.0
-	for w, n := range s.units {
-		best = math.Max(best, excess(n, s.windows[w].expected))
+	for w, t := range s.tally {
+		best = math.Max(best, excess(t.units, s.windows[w].expected))
 	}
 	return best
 }
@@ -340,14 +339,13 @@ func (m *DefectMap) scan(mean [sectors]float32, own [][sectors]float32, draws in
 	}
 	s.expect(own, perUnit)
 	s.count(m.Spots)
-	seen := append([]int32(nil), s.units...)
+	seen := append([]tally(nil), s.tally...)
 	if draws == 0 {
-		draws = max(99, min(999, 2_000_000/len(m.Spots)))
+		draws = max(199, min(999, 1_000_000/len(m.Spots)))
 	}
 	rng := rand.New(rand.NewPCG(m.Seed, 0x5ca7))
 	lots := newLots(own, m.Spots)
 	drawn := append([]Spot(nil), m.Spots...)
-	copy(s.units, seen)
 	strongest, far := s.most(), 0
 	var bests []float64
 	for len(bests) < draws && far < oftenEnough {
@@ -409,17 +407,17 @@ func (l lots) place(i int, rng *rand.Rand) (deg, out float64) {
 
 // clusters are the strongest windows, none over another. Each is compared with
 // the strongest of each drawn map, which is too strict for all but the first.
-func (m *DefectMap) clusters(s *scanner, seen []int32, bests []float64) []Cluster {
+func (m *DefectMap) clusters(s *scanner, seen []tally, bests []float64) []Cluster {
 	var out []Cluster
 	for len(out) < 3 {
 		best, at := 0.0, -1
-		for w, n := range seen {
+		for w, t := range seen {
 			v := s.windows[w]
 			over := false
 			for _, c := range out {
 				over = over || math.Hypot(v.x-c.X, v.y-c.Y) < v.r+c.R
 			}
-			if e := excess(n, v.expected); !over && e > best {
+			if e := excess(t.units, v.expected); !over && e > best {
 				best, at = e, w
 			}
 		}
@@ -433,7 +431,7 @@ func (m *DefectMap) clusters(s *scanner, seen []int32, bests []float64) []Cluste
 			}
 		}
 		w := s.windows[at]
-		c := Cluster{X: w.x, Y: w.y, R: w.r, Units: int(seen[at]), Expected: w.expected, P: float64(far) / float64(len(bests)+1)}
+		c := Cluster{X: w.x, Y: w.y, R: w.r, Units: int(seen[at].units), Expected: w.expected, P: float64(far) / float64(len(bests)+1)}
 		if far > oftenEnough {
 			c.P = float64(far-1) / float64(len(bests)) // the drawing ended with the last of these
 		}
