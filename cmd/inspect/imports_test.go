@@ -42,7 +42,7 @@ var mayImport = map[string][]string{
 	"internal/grade":           {"internal/part"},
 	"internal/report":          {"internal/part"},
 	"internal/records":         {"internal/part"},
-	"internal/bench":           {"internal/part", "internal/report"},
+	"internal/bench":           {"internal/part", "internal/report", "internal/teach"},
 	"internal/lotreport":       {"internal/part", "internal/lots", "internal/process", "internal/charts", "internal/plots"},
 	"internal/teach":           {"internal/part", "internal/grade", "internal/study", "internal/robust"},
 	"internal/config":          {"configs", "internal/part", "internal/grade"},

@@ -21,7 +21,7 @@ import (
 	"finishbench/internal/report"
 )
 
-//go:embed bench.css bench.js lot.css lot.js
+//go:embed bench.css bench.js quiz.css quiz.js lot.css lot.js
 var assets embed.FS
 
 // Options say how the page is served.
@@ -97,6 +97,8 @@ func NewServer(b *Station, o Options) *Server {
 	post("/leave", s.leave)
 	post("/do/{what}", s.do)
 	s.lotRoutes(open, in, post)
+	s.mux = m
+	s.quizRoutes(in, post)
 	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.wrong(w, r, http.StatusNotFound, "wrong.not_found") })
 	s.mux = m
 	return s
@@ -199,7 +201,7 @@ const (
 func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x session, title string, body template.HTML, f frame) {
 	p := page{
 		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes), Sound: oneOf(cookie(r, cookieSound), sounds),
-		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.all, Locked: s.Passphrase != nil, Bare: f != withAll, First: f == firstRun, Body: body,
+		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.all, Locked: s.Passphrase != nil, Bare: f != withAll, Quiz: s.b.Quizzes != nil, First: f == firstRun, Body: body,
 	}
 	if p.Bare {
 		p.Path = "/login"
@@ -371,7 +373,7 @@ func (s *Server) set(w http.ResponseWriter, r *http.Request, _ session) {
 	if lotAddress(back) {
 		back = (&url.URL{Path: back}).EscapedPath()
 	} else {
-		back = oneOf(back, []string{"/", "/look", "/shift"})
+		back = oneOf(back, []string{"/", "/look", "/shift", "/quiz"})
 	}
 	http.Redirect(w, r, back, http.StatusSeeOther)
 }

@@ -20,6 +20,7 @@ type Parts struct {
 	Comparer Comparer   // nil: findings are listed side by side
 	Notices  Notices    // nil: none
 	Sheets   SheetMaker // nil: no shift sheet
+	Quizzes  Quizzes    // nil: no blind tests
 	Lots     Lots       // nil: no lots
 	Now      func() time.Time
 	Log      func(format string, a ...any) // faults, for whoever looks after the program; nil: nowhere
