@@ -197,7 +197,14 @@
   }
 
   // --- the connection
-  function offline(yes) { lost.hidden = !yes; body.classList.toggle("offline", yes); }
+  function offline(yes) {
+    if (!yes && !lost.hidden) { // healed: said for a moment
+      say(lost.dataset.mended);
+      setTimeout(function () { if (said.textContent === lost.dataset.mended) say(""); }, 5000);
+    }
+    lost.hidden = !yes;
+    body.classList.toggle("offline", yes);
+  }
   if (body.dataset.watch && part()) {
     var source = null;
     var connect = function () {

@@ -292,5 +292,6 @@ func (x *Lang) Number(v float64, decimals int) string {
 	if v == 0 {
 		v = 0 // no minus before a nought
 	}
-	return x.printer.Sprint(number.Decimal(v, number.MinFractionDigits(decimals), number.MaxFractionDigits(decimals)))
+	s := x.printer.Sprint(number.Decimal(v, number.MinFractionDigits(decimals), number.MaxFractionDigits(decimals)))
+	return strings.ReplaceAll(s, "-", "−") // a minus, not a hyphen, as elsewhere
 }

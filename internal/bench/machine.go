@@ -47,6 +47,7 @@ type Answer struct {
 	Outcome   Outcome
 	Before    *Past // the latest inspection of the same side before this one
 	Other     *Past // the latest of the other side
+	Unread    bool  // the records could not be asked for the two
 	Overruled *Overrule
 }
 

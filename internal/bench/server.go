@@ -44,15 +44,14 @@ const (
 // Server shows a station to browsers.
 type Server struct {
 	Options
-	b        *Station
-	boot     string
-	sessions sessions
-	tries    tries
-	hashing  chan struct{} // one passphrase at a time: hashing takes 64 MiB
-	cache    partCache
-	mux      *http.ServeMux
-
+	b         *Station
+	boot      string
+	sessions  sessions
+	tries     tries
+	hashing   chan struct{} // one passphrase at a time: hashing takes 64 MiB
+	cache     partCache
 	lotsShown lotCache
+	mux       *http.ServeMux
 }
 
 // NewServer returns the handler of a station's page.
@@ -684,7 +683,7 @@ func (s *Server) shift(w http.ResponseWriter, r *http.Request, _ session) {
 		t    *time.Time
 	}{{"from", &from}, {"to", &to}} {
 		if v := r.URL.Query().Get(q.name); v != "" {
-			t, err := time.ParseInLocation("2006-01-02T15:04", v, time.Local)
+			t, err := time.ParseInLocation(formTime, v, time.Local)
 			if err != nil {
 				s.wrong(w, r, http.StatusBadRequest, "wrong.form")
 				return
@@ -694,6 +693,10 @@ func (s *Server) shift(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 	data, err := s.b.Sheets.ShiftSheet(r.Context(), s.lang(r), from, to)
 	if err != nil {
+		s.fault(w, r, err)
+		return
+	}
+	if data, err = withBar(data, s.lang(r), from, to); err != nil {
 		s.fault(w, r, err)
 		return
 	}

@@ -237,7 +237,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 		return
 	}
 	a := &Answer{Unit: s.Unit, Ended: b.Now().UTC(), Outcome: o}
-	a.Before, a.Other = b.earlier(ctx, s.Unit)
+	a.Before, a.Other, a.Unread = b.earlier(ctx, s.Unit)
 	write, stop := writing(ctx)
 	defer stop()
 	a.ID, err = b.Recorder.Add(write, Entry{Key: s.Key, Unit: s.Unit, Started: s.Started.UTC(), Ended: a.Ended, Outcome: o, Shots: s.Shots})
@@ -255,14 +255,15 @@ func missingResult(o Outcome) error {
 	return nil
 }
 
-// earlier finds the latest inspection of the same side, and of the other one.
-func (b *Station) earlier(ctx context.Context, u UnitInfo) (before, other *Past) {
+// earlier finds the latest inspection of the same side, and of the other one;
+// unread says that the records could not be asked.
+func (b *Station) earlier(ctx context.Context, u UnitInfo) (before, other *Past, unread bool) {
 	past, err := b.Recorder.History(ctx, u.Serial)
 	if err != nil {
 		b.Log("bench: history of %s: %v", u.Serial, err)
-		return nil, nil
+		return nil, nil, true
 	}
-	return latest(past, u.Side), latest(past, otherSide(u.Side))
+	return latest(past, u.Side), latest(past, otherSide(u.Side)), false
 }
 
 func otherSide(side string) string {

@@ -120,7 +120,9 @@ type answerView struct {
 	Before    *pastView
 	Pair      []pairView
 	Other     *pastView
-	Serial    string // escaped for a link
+	Unread    bool
+	Sides     []sidePicture // left and right beside each other
+	Serial    string        // escaped for a link
 }
 
 type pictureView struct{ Src, Alt, Caption string }
@@ -144,6 +146,12 @@ type pastView struct {
 	Overruled  bool
 	Findings   []string
 	Pictures   []pictureView
+}
+
+// sidePicture is a picture of one side of a pair.
+type sidePicture struct {
+	Side string
+	pictureView
 }
 
 type pairView struct{ Name, Left, Right, Difference, Word string }
@@ -191,7 +199,7 @@ func (b *Station) answerView(x *Lang, a *Answer) *answerView {
 	r := a.Outcome.Result
 	v := &answerView{
 		ID: a.ID, Unit: a.Unit.Name(), Info: a.Unit, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
-		Why: x.why(a), Remedy: x.remedy(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Unit.Serial),
+		Why: x.why(a), Remedy: x.remedy(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Unit.Serial), Unread: a.Unread,
 	}
 	if r.Seam.WorstStepUM != nil {
 		v.WorstStep = x.T("answer.step_worst", "step", x.Number(*r.Seam.WorstStepUM, 0))
@@ -226,6 +234,12 @@ func (b *Station) answerView(x *Lang, a *Answer) *answerView {
 	if a.Other != nil {
 		v.Other = x.past(a.Other)
 		v.Pair = b.pair(x, a.past(), *a.Other)
+		if other := x.past(a.Other.onlyLike(a.Outcome)); v.Main != nil && len(other.Pictures) == 1 {
+			v.Sides = []sidePicture{{a.Unit.Side, *v.Main}, {a.Other.Unit.Side, other.Pictures[0]}}
+			if a.Unit.Side == "R" {
+				slices.Reverse(v.Sides)
+			}
+		}
 	}
 	return v
 }
@@ -373,6 +387,7 @@ type lookView struct {
 	All      []pastView
 	Sides    []sideView
 	Pair     []pairView
+	Shown    []sidePicture // of the pair
 	HasBoth  bool
 	Searched bool
 }
@@ -403,9 +418,22 @@ func (b *Station) lookView(x *Lang, serial string, past []Past) lookView {
 	}
 	if l, r := latest(past, "L"), latest(past, "R"); l != nil && r != nil {
 		v.HasBoth = true
+		v.Shown = x.sides(l, r)
 		v.Pair = b.pair(x, *l, *r)
 	}
 	return v
+}
+
+// sides are the first pictures of a pair that were taken alike.
+func (x *Lang) sides(l, r *Past) []sidePicture {
+	for _, p := range l.Pictures {
+		if i := slices.IndexFunc(r.Pictures, func(q PastPicture) bool { return q.File == p.File && q.View == part.Face }); i >= 0 {
+			one, other := *l, *r
+			one.Pictures, other.Pictures = []PastPicture{p}, r.Pictures[i:i+1]
+			return []sidePicture{{l.Unit.Side, x.past(&one).Pictures[0]}, {r.Unit.Side, x.past(&other).Pictures[0]}}
+		}
+	}
+	return nil
 }
 
 // aidView is a gauge beside a live picture.
