@@ -99,7 +99,6 @@ func NewServer(b *Station, o Options) *Server {
 	s.mux = m
 	s.quizRoutes(in, post)
 	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.wrong(w, r, http.StatusNotFound, "wrong.not_found") })
-	s.mux = m
 	return s
 }
 
