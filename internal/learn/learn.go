@@ -58,7 +58,8 @@ func Learn(q Request) (Outcome, error) {
 		return o, err
 	}
 	m.Made, m.From, m.Counts = q.Made.UTC().Truncate(time.Second), q.From, o.Counts
-	m.Test = &TestSummary{t.Folds, t.Labels, t.OldRight, t.NewRight, t.Better, t.Worse, t.P}
+	sum := t.Summary()
+	m.Test = &sum
 	o.Model = m
 	return o, nil
 }

@@ -185,6 +185,11 @@ func signTest(better, worse int) float64 {
 	return min(1, 1-distuv.Binomial{N: float64(n), P: 0.5}.CDF(float64(better-1)))
 }
 
+// Summary is the trial in numbers.
+func (t Trial) Summary() TestSummary {
+	return TestSummary{t.Folds, t.Labels, t.OldRight, t.NewRight, t.Better, t.Worse, t.P}
+}
+
 // OldShare and NewShare are the shares of labels called right.
 func (t Trial) OldShare() float64 { return share(t.OldRight, t.Labels) }
 
