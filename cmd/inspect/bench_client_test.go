@@ -36,13 +36,21 @@ type benchBrowser struct {
 	kept   map[string]string // type of content by address, as the browser's cache has it
 	served int               // bytes of pictures
 	faults []string          // what could not be fetched
+	past   []benchEvent      // the latest states, oldest first
 }
 
 // benchEvent is a state as the server sends it to the page's script.
 type benchEvent struct {
 	HTML  string      `json:"html"`
 	Phase bench.Phase `json:"phase"`
-	Turn  int64       `json:"turn"`
+}
+
+// turn is what a press says it saw.
+func (e benchEvent) turn() string {
+	if m := turnOnPage.FindStringSubmatch(e.HTML); m != nil {
+		return m[1]
+	}
+	return ""
 }
 
 var (
@@ -50,6 +58,7 @@ var (
 	bootOnPage  = regexp.MustCompile(`data-boot="([^"]+)"`)
 	imageOnPage = regexp.MustCompile(`<img src="([^"]+)"`)
 	liveOnPage  = regexp.MustCompile(`<img class="live" data-live="([^"]+)" data-every="(\d+)"`)
+	turnOnPage  = regexp.MustCompile(`data-turn="(\d+)"`)
 	tagOnPage   = regexp.MustCompile(`<[^>]*>`)
 )
 
@@ -194,6 +203,9 @@ func (b *benchBrowser) take(e benchEvent) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.state, b.at = e, time.Now()
+	if b.past = append(b.past, e); len(b.past) > 300 {
+		b.past = slices.Delete(b.past, 0, 100)
+	}
 	close(b.fresh)
 	b.fresh = make(chan struct{})
 }
@@ -306,9 +318,9 @@ func (e benchEvent) text() string {
 func (b *benchBrowser) do(t testing.TB, what string, fields url.Values) {
 	t.Helper()
 	b.mu.Lock()
-	turn := b.state.Turn
+	turn := b.state.turn()
 	b.mu.Unlock()
-	form := url.Values{"turn": {strconv.FormatInt(turn, 10)}}
+	form := url.Values{"turn": {turn}}
 	for k, v := range fields {
 		form[k] = v
 	}
@@ -349,6 +361,32 @@ func (b *benchBrowser) answer(t testing.TB, serial string) time.Duration {
 	b.do(t, "press", nil)
 	b.phase(t, bench.Ready)
 	return at.Sub(begin)
+}
+
+// read waits until the page has said a text since it was last forgotten.
+func (b *benchBrowser) read(t testing.TB, parts ...string) string {
+	t.Helper()
+	said := ""
+	b.within(t, 30*time.Second, fmt.Sprintf("%q in %s", parts, b.lang), func(benchEvent) bool {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		for _, e := range b.past {
+			text := e.text()
+			if !slices.ContainsFunc(parts, func(p string) bool { return !strings.Contains(text, p) }) {
+				said = text
+				return true
+			}
+		}
+		return false
+	})
+	return said
+}
+
+// forget empties what read looks at.
+func (b *benchBrowser) forget() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.past = nil
 }
 
 // told is what could not be fetched.
