@@ -117,7 +117,7 @@ func TestPlanHasItsWords(t *testing.T) {
 			}
 		}
 	}
-	for _, k := range []string{trouble.Starting, trouble.NoProgram, trouble.Ended, trouble.Silent, trouble.Frozen, trouble.NoDevice, trouble.Control, trouble.NoControl, trouble.OutOfRange, trouble.Busy,
+	for _, k := range []string{trouble.Starting, trouble.NoProgram, trouble.Ended, trouble.Over, trouble.Silent, trouble.Frozen, trouble.NoDevice, trouble.Control, trouble.NoControl, trouble.OutOfRange, trouble.Busy,
 		trouble.NoRight, trouble.Away, trouble.BadPicture, trouble.NoUnit, trouble.NoShot, trouble.Unplugged, trouble.NoAnswer, trouble.Refused, trouble.Garbage, trouble.Restarted, trouble.NoPosition, trouble.NoLight, trouble.Other} {
 		if !x.Has("trouble." + k) {
 			t.Errorf("trouble %s has no words", k)

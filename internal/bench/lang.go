@@ -267,7 +267,7 @@ func (x *Lang) fill(key string, args map[string]string, depth int) string {
 			continue
 		}
 		v := args[name]
-		if k, ok := strings.CutPrefix(v, "@"); ok {
+		if k, ok := strings.CutPrefix(v, "@"); ok && x.find(k) != nil { // else it is what a device or a person wrote
 			v = x.fill(k, nil, depth+1)
 		}
 		b.WriteString(v)

@@ -233,6 +233,20 @@ func TestWhy(t *testing.T) {
 	}
 }
 
+// What a device says stays as it is, even where it looks like a key.
+func TestDeviceWordsStay(t *testing.T) {
+	l, _, err := LoadLanguages("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := l.Choose("en", "")
+	for value, want := range map[string]string{"@#!?": "@#!?", "@view.nothing": "@view.nothing", "@view.edge": x.T("view.edge")} {
+		if got := x.T("trouble.other", "detail", value); got != want {
+			t.Errorf("%q is shown as %q, want %q", value, got, want)
+		}
+	}
+}
+
 func TestNumbers(t *testing.T) {
 	x := languages(t).byTag("en")
 	for _, c := range []struct {

@@ -103,16 +103,14 @@ func (c *child) end() {
 
 // why says why the child ended by itself; after end.
 func (c *child) why() error {
-	detail := c.said.reason()
-	if detail == "" {
-		var exit *exec.ExitError
-		if errors.As(c.err, &exit) {
-			detail = "its program ended: " + exit.String()
-		} else {
-			detail = "its program ended"
-		}
+	var exit *exec.ExitError
+	switch detail := c.said.reason(); {
+	case detail != "":
+		return trouble.Newf(trouble.Ended, "%s", detail)
+	case errors.As(c.err, &exit):
+		return trouble.New(trouble.Ended, "its program ended: "+exit.String(), "detail", exit.String())
 	}
-	return trouble.Newf(trouble.Ended, "%s", detail)
+	return trouble.New(trouble.Over, "its stream came to an end")
 }
 
 // silent says that no frame came, with what the child said about it.

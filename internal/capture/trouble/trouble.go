@@ -22,6 +22,7 @@ const (
 	Starting   = "starting"    // the device is being opened
 	NoProgram  = "no_program"  // program: not installed
 	Ended      = "ended"       // detail: the camera's program ended by itself
+	Over       = "over"        // the camera's stream came to an end
 	Silent     = "silent"      // seconds: no frame
 	Frozen     = "frozen"      // seconds: the same frame again and again
 	NoDevice   = "no_device"   // device: not plugged in
