@@ -7,6 +7,9 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"finishbench/internal/plots"
 )
 
 func rules(t testing.TB, list string) []Rule {
@@ -453,11 +456,10 @@ func TestRuleNumbers(t *testing.T) {
 	}
 }
 
-// BenchmarkChart is a chart of 100,000 samples of varying size with all of
-// Nelson's rules.
-func BenchmarkChart(b *testing.B) {
+// manySamples are 100,000 samples of varying size.
+func manySamples() (counts []int, sizes []float64) {
 	rng := rand.New(rand.NewPCG(1, 1))
-	counts, sizes := make([]int, 100_000), make([]float64, 100_000)
+	counts, sizes = make([]int, 100_000), make([]float64, 100_000)
 	for i := range counts {
 		sizes[i] = float64(40 + rng.IntN(20))
 		for range int(sizes[i]) {
@@ -466,9 +468,51 @@ func BenchmarkChart(b *testing.B) {
 			}
 		}
 	}
-	o := Options{Rules: rules(b, "nelson")}
+	return counts, sizes
+}
+
+// chartAndDraw computes a chart with all of Nelson's rules and draws it.
+func chartAndDraw(counts []int, sizes []float64, rules []Rule) (Chart, []byte, error) {
+	c, err := Counted(Share, counts, sizes, Options{Rules: rules})
+	if err != nil {
+		return c, nil, err
+	}
+	d := plots.TimeChart{Values: c.Values}
+	for _, l := range c.Limits {
+		d.Centre, d.Lower, d.Upper = append(d.Centre, l.Centre), append(d.Lower, l.Lower), append(d.Upper, l.Upper)
+	}
+	for _, s := range c.Signals {
+		d.Signs = append(d.Signs, plots.Sign{Point: s.Point, Number: s.Rule.Number, Text: s.Rule.Text})
+	}
+	svg, err := plots.Times(plots.Options{}, d)
+	return c, svg, err
+}
+
+// TestHundredThousand: a chart of 100,000 points is computed and drawn in a
+// second; the best of three, as other programs may be running.
+func TestHundredThousand(t *testing.T) {
+	counts, sizes := manySamples()
+	best := time.Hour
+	for range 3 {
+		start := time.Now()
+		c, svg, err := chartAndDraw(counts, sizes, rules(t, "nelson"))
+		if err != nil || len(c.Signals) < 1000 || len(svg) > 4<<20 {
+			t.Fatalf("%d signals, %d bytes, %v", len(c.Signals), len(svg), err)
+		}
+		best = min(best, time.Since(start))
+	}
+	t.Logf("%v", best)
+	if best > time.Second {
+		t.Errorf("took %v, want at most a second", best)
+	}
+}
+
+// BenchmarkChart is a chart of 100,000 samples of varying size with all of
+// Nelson's rules, computed and drawn.
+func BenchmarkChart(b *testing.B) {
+	counts, sizes := manySamples()
 	for b.Loop() {
-		if _, err := Counted(Share, counts, sizes, o); err != nil {
+		if _, _, err := chartAndDraw(counts, sizes, rules(b, "nelson")); err != nil {
 			b.Fatal(err)
 		}
 	}

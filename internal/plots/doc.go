@@ -1,5 +1,6 @@
 // Package plots draws the plots of the gauge's pages as SVG: [Lines], [Strips],
-// [Bars], [Intervals], [Control], [Curve] and [Arrows]. It gets plain numbers
+// [Bars], [Intervals], [Control], [Curve] and [Arrows]; and those of a process:
+// [Times], [CUSUM], [Histogram], [Pareto], [Map] and [OCCurve]. It gets plain numbers
 // and words, and knows nothing of what they mean.
 //
 // Each series has a point shape, a dash and a hatch of its own; colour only

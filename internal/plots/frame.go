@@ -82,6 +82,8 @@ type frame struct {
 	o       Options
 	entries []entry
 	lines   []HLine
+	ends    []HLine // names at the right end without a line, for lines that are no level ones
+	strips  []strip // rows of ticks between the plot and the names of vertical lines
 	marks   []Mark
 	any     bool                   // something was drawn
 	missing bool                   // something was not, and says so
@@ -208,10 +210,11 @@ func (f *frame) svg() ([]byte, error) {
 		bottom += 6
 	}
 	marks, tiers := f.placeMarks(w, right)
-	h := vg.Length(f.o.HeightMM*unitsPerMM) + top + bottom + vg.Length(tiers)*lineHeight
+	over := f.stripsHeight()
+	h := vg.Length(f.o.HeightMM*unitsPerMM) + top + bottom + over + vg.Length(tiers)*lineHeight
 	canvas := vgsvg.New(w, h)
 	whole := draw.Crop(draw.New(canvas), 6, -8, 6, -6)
-	inner := draw.Crop(whole, f.left, -right, bottom, -top-vg.Length(tiers)*lineHeight)
+	inner := draw.Crop(whole, f.left, -right, bottom, -top-over-vg.Length(tiers)*lineHeight)
 	f.Draw(inner)
 	data := f.DataCanvas(inner)
 	f.perX = (data.Max.X - data.Min.X) / vg.Length(f.X.Max-f.X.Min)
@@ -219,7 +222,8 @@ func (f *frame) svg() ([]byte, error) {
 	for _, draw := range f.above {
 		draw(&data)
 	}
-	f.drawMarks(data, inner.Max.Y, marks)
+	f.drawStrips(data, inner.Max.Y)
+	f.drawMarks(data, inner.Max.Y+over, marks)
 	if f.o.Y != "" {
 		sty := textStyle(textSize)
 		sty.YAlign = draw.YTop
@@ -236,12 +240,16 @@ func (f *frame) svg() ([]byte, error) {
 // rightRoom is the room for the names of horizontal lines.
 func (f *frame) rightRoom(w vg.Length) vg.Length {
 	room := vg.Length(0)
-	for i := range f.lines {
-		name := shortened(f.lines[i].Name, w*0.3)
-		f.lines[i].Name = name
-		if name != "" {
-			room = max(room, textWidth(name, tickSize)+8)
+	for _, lines := range [][]HLine{f.lines, f.ends} {
+		for i := range lines {
+			lines[i].Name = shortened(lines[i].Name, w*0.3)
+			if name := lines[i].Name; name != "" {
+				room = max(room, textWidth(name, tickSize)+8)
+			}
 		}
+	}
+	for _, s := range f.strips {
+		room = max(room, textWidth(s.name, tickSize)+8)
 	}
 	return room
 }
@@ -273,6 +281,9 @@ func (f *frame) drawLines(c draw.Canvas) {
 		if l.Name != "" {
 			names = append(names, sideName{l.Name, y, y})
 		}
+	}
+	for _, e := range f.ends {
+		names = append(names, sideName{e.Name, ty(e.Y), ty(e.Y)})
 	}
 	sty := textStyle(tickSize)
 	sty.YAlign = draw.YCenter
