@@ -43,7 +43,8 @@ const (
 // where there is room, the numbers of the rules it meets; over the plot each rule
 // that is met has a row with a tick at every such point. With more points than the
 // plot has places, each place shows the first, lowest, highest and last value that
-// fall on it, and every point that stands out.
+// fall on it, and every point that stands out; only of those that would cover each
+// other one is drawn.
 func Times(o Options, t TimeChart) ([]byte, error) {
 	o.LogX = false
 	f := newFrame(o)
@@ -332,11 +333,14 @@ func (f *frame) signs(signs []Sign, value func(int) float64, n int, up func(int)
 		var taken []vg.Rectangle
 		for _, i := range points {
 			p := vg.Point{X: x(float64(i)), Y: y(value(i))}
-			if place := [2]int{int(p.X), int(p.Y)}; drawn[place] {
-				continue // lies on one that is drawn
-			} else {
-				drawn[place] = true
+			place := [2]int{int(p.X), int(p.Y)}
+			if !large {
+				place = [2]int{int(p.X / 3), int(p.Y / 3)}
 			}
+			if drawn[place] {
+				continue // lies on one that is drawn
+			}
+			drawn[place] = true
 			if !large {
 				smallOutlier(c, p)
 				continue
