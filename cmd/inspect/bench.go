@@ -113,9 +113,9 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 		defer c.Close()
 	}
 	tuneMemory()
+	judge := &benchJudge{settings: set, slots: newSlots(set.jobs), checkLog: st.CheckLog, now: time.Now}
 	parts := bench.Parts{
-		Shooter: shooter, Now: time.Now, Comparer: newComparer(set.limits.Pair),
-		Judge: &benchJudge{settings: set, slots: newSlots(set.jobs), checkLog: st.CheckLog, now: time.Now},
+		Shooter: shooter, Now: time.Now, Comparer: newComparer(set.limits.Pair), Judge: judge,
 		Log:   slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
 	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
@@ -128,6 +128,9 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 		return err
 	}
 	defer done()
+	if judge.model, err = newBenchModel(ctx, o.kinds, parts.Recorder); err != nil {
+		return err
+	}
 	return o.serve(ctx, parts, set, access, where, stdout, ready)
 }
 

@@ -24,6 +24,7 @@ type benchJudge struct {
 	slots    slots
 	checkLog string
 	now      func() time.Time
+	model    *benchModel // nil: the rules alone call kinds
 }
 
 // What the answer shows: the picture's width, the largest that a screen shows
@@ -38,6 +39,7 @@ const (
 func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Shot) (bench.Outcome, error) {
 	set := j.settings
 	set.stage = info.Stage
+	set.kinds = j.model.inForce(ctx)
 	var bars *bench.Phrase
 	set.barred, bars = j.bars()
 	in := &inspector{settings: set, slots: j.slots}

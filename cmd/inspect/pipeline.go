@@ -26,6 +26,7 @@ type settings struct {
 	fit       capture.FitLimits
 	seam      seam.Params
 	flats     []flatFile // flat fields by view and light
+	kinds     *kindModel // nil: the rules alone call kinds
 	barred    string     // why the gauge must pass no unit; "": it may
 	panel     bool       // flat test panels, not units: the whole picture is surface
 	jobs      int        // pieces of work at a time
@@ -241,6 +242,7 @@ func (u *unit) look(s *scene) {
 	if l.uRel > 0 {
 		params.URelScale = l.uRel
 	}
+	params.Call = u.kinds.caller()
 	found, err := find(fit, params)
 	if err != nil {
 		for _, p := range s.pictures {
@@ -296,7 +298,7 @@ func (u *unit) release() {
 
 // result gathers what was measured.
 func (u *unit) result() *part.Result {
-	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), Warnings: append(u.scaleWarnings(), u.flatWarnings()...)}
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.kinds.use(), Warnings: append(u.scaleWarnings(), u.flatWarnings()...)}
 	for _, p := range u.pictures {
 		if l, ok := u.lengthsOf(p.shot.View); ok && l.mmPerPX != r.MMPerPX {
 			p.report.MMPerPX = part.Num(l.mmPerPX)

@@ -54,6 +54,8 @@ type recorder struct {
 	station records.Text
 	scales  []records.Text
 
+	after   func(context.Context, *records.Inspection) error // told of each inspection once it is on record; nil: nobody
+
 	mu  sync.Mutex
 	ids []int64
 }
@@ -134,8 +136,12 @@ func (r *recorder) record(ctx context.Context, folder part.Folder, result *part.
 		return err
 	}
 	r.mu.Lock()
-	defer r.mu.Unlock()
 	r.ids = append(r.ids, id)
+	r.mu.Unlock()
+	if r.after != nil {
+		in.ID = id
+		return r.after(ctx, &in)
+	}
 	return nil
 }
 
@@ -191,6 +197,14 @@ func (r *recorder) line() string {
 		return fmt.Sprintf("records: %s, number %d\n", r.store.Where(), first)
 	}
 	return fmt.Sprintf("records: %s, %d inspections, numbers %d to %d\n", r.store.Where(), len(r.ids), first, last)
+}
+
+// records is the database; nil where none is kept.
+func (r *recorder) records() *records.Store {
+	if r == nil {
+		return nil
+	}
+	return r.store
 }
 
 func (r *recorder) close() {

@@ -27,6 +27,7 @@ type runOptions struct {
 	jobs    int
 	json    bool
 	budget  bool
+	kinds   string        // --kind-model
 	record  recordOptions // unit only
 }
 
@@ -38,6 +39,7 @@ func (o *runOptions) flags(cmd *cobra.Command) {
 	f.StringVar(&o.stage, "stage", "", "trim, wet or cured (default wet)")
 	f.StringVar(&o.limits, "limits", "", "file with the limits (default: the built-in ones, see configs/limits.yaml)")
 	f.StringVar(&o.station, "station", "", "file that describes the station: scale, thresholds (see configs/station.yaml)")
+	f.StringVar(&o.kinds, "kind-model", "", "file of a learned model by which kinds are called, or none (default: the one in force of the records, if any; see 'inspect learn')")
 	f.IntVar(&o.jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
 	f.BoolVar(&o.json, "json", false, "write the results to standard output, as one JSON array")
 	f.BoolVar(&o.budget, "budget", false, "tell how the uncertainty of the worst step and of a typical size comes about; result.json then has all budgets")

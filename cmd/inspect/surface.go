@@ -51,6 +51,9 @@ func runSurface(ctx context.Context, o runOptions, pictures []string, stdout, st
 	if err != nil {
 		return err
 	}
+	if set.kinds, err = chooseKindModel(ctx, o.kinds, nil); err != nil {
+		return err
+	}
 	set.panel = true
 	set.limits = set.limits.ForPanel()
 	jobs, err := panels(pictures)

@@ -120,6 +120,9 @@ func runUnits(ctx context.Context, o runOptions, dirs []string, stdout, stderr i
 		return err
 	}
 	defer rec.close()
+	if set.kinds, err = chooseKindModel(ctx, o.kinds, rec.records()); err != nil {
+		return err
+	}
 	return runJobs(ctx, o, set, jobs, rec, stdout, stderr)
 }
 

@@ -1,0 +1,62 @@
+package main
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/records"
+)
+
+// benchModel is the learned model that the bench calls kinds with. One that is
+// accepted, or gone back from, while the bench is on holds from the next unit.
+type benchModel struct {
+	store *records.Store // nil: the model stays as it is
+
+	mu   sync.Mutex
+	last *kindModel
+	name string // of the model in force when it was looked at last
+}
+
+// modelTime bounds the look whether another model is in force: an answer must not
+// wait for a database that is away.
+const modelTime = 300 * time.Millisecond
+
+func newBenchModel(ctx context.Context, told string, r bench.Recorder) (*benchModel, error) {
+	m := &benchModel{}
+	if b, ok := r.(*benchRecords); ok && told == "" {
+		m.store = b.store
+	}
+	var err error
+	if m.last, err = chooseKindModel(ctx, told, m.store); m.last != nil {
+		m.name = m.last.name
+	}
+	return m, err
+}
+
+// inForce is the model for the next unit. While the records do not answer, or hold
+// a model that cannot be used, it is the last one that could.
+func (m *benchModel) inForce(ctx context.Context) *kindModel {
+	if m == nil {
+		return nil
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.store == nil {
+		return m.last
+	}
+	ctx, stop := context.WithTimeout(ctx, modelTime)
+	defer stop()
+	kept, err := m.store.ModelInForce(ctx)
+	switch {
+	case err != nil:
+	case kept == nil:
+		m.last, m.name = nil, ""
+	case kept.Name != m.name:
+		if k, err := keptKindModel(kept); err == nil {
+			m.last, m.name = k, kept.Name
+		}
+	}
+	return m.last
+}

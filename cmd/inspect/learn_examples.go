@@ -1,0 +1,275 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/learn"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+	"finishbench/internal/study"
+)
+
+// learnSet is what there is to learn from.
+type learnSet struct {
+	from     string
+	examples []learn.Example
+	sources  []exampleSource // along examples; nil: a table, without pictures
+	none     int             // labels that say "no defect": nothing to tell kinds by
+	gone     int             // labels of inspections that no longer hold
+	blind    int             // labels of findings without features, from an older program
+}
+
+// exampleSource is where a labelled finding is on record.
+type exampleSource struct {
+	inspection int64
+	finding    part.Finding
+	stage      part.Stage
+}
+
+// source finds where an example is on record.
+func (s *learnSet) source(e learn.Example) (exampleSource, bool) {
+	for i := range s.sources {
+		if x := s.examples[i]; x.Unit == e.Unit && x.Place == e.Place {
+			return s.sources[i], true
+		}
+	}
+	return exampleSource{}, false
+}
+
+// recordedExamples are the labelled findings of the records: of each person the
+// last word on each. Findings of later inspections of a unit that lie where an
+// earlier one did, at the same stage, are the same place.
+func recordedExamples(ctx context.Context, s *records.Store) (learnSet, error) {
+	set := learnSet{from: s.Where()}
+	labels, err := s.Labels(ctx)
+	if err != nil {
+		return set, err
+	}
+	who, err := peopleWords(ctx, s)
+	if err != nil {
+		return set, err
+	}
+	inspections := map[int64]*records.Inspection{}
+	for _, l := range lastWords(labels) {
+		in, ok := inspections[l.Inspection]
+		if !ok {
+			got, err := s.Get(ctx, l.Inspection)
+			if err != nil {
+				return set, err
+			}
+			in = &got
+			inspections[l.Inspection] = in
+		}
+		set.add(l, in, who)
+	}
+	return set, nil
+}
+
+// lastWords keeps of several labels of one person on one finding the last.
+func lastWords(labels []records.Label) []records.Label {
+	type key struct {
+		inspection int64
+		number     int
+		by         string
+	}
+	last := map[key]int{}
+	for i, l := range labels {
+		last[key{l.Inspection, l.Number, l.By}] = i
+	}
+	var out []records.Label
+	for i, l := range labels {
+		if last[key{l.Inspection, l.Number, l.By}] == i {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+func (s *learnSet) add(l records.Label, in *records.Inspection, who func(string) string) {
+	i := slices.IndexFunc(in.Result.Findings, func(f part.Finding) bool { return f.Number == l.Number })
+	switch {
+	case !in.Holds():
+		s.gone++
+		return
+	case l.Kind == records.NoDefect:
+		s.none++
+		return
+	case i < 0 || len(in.Result.Findings[i].Features) == 0 || !learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
+		s.blind++
+		return
+	}
+	f := in.Result.Findings[i]
+	f.Budget = nil
+	src := exampleSource{in.ID, f, in.Stage}
+	rule := ruleOf(&f)
+	e := learn.Example{Unit: recordedUnit(in), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number), Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features}
+	for k, other := range s.sources {
+		if s.examples[k].Unit == e.Unit && other.stage == src.stage && other.finding.Image == f.Image && samePlace(other.finding.Box, f.Box) {
+			e.Place = s.examples[k].Place
+		}
+	}
+	s.examples, s.sources = append(s.examples, e), append(s.sources, src)
+}
+
+// ruleOf is what the rules call a finding, whoever called it in the end.
+func ruleOf(f *part.Finding) part.RuleCall {
+	if f.Rule != nil {
+		return *f.Rule
+	}
+	return part.RuleCall{Kind: f.Kind, Confidence: f.Confidence}
+}
+
+// placeShare is how much of what two boxes cover together they must share to be
+// one place (common practice, no source).
+const placeShare = 0.4
+
+func samePlace(a, b part.Box) bool {
+	w := min(a[0]+a[2], b[0]+b[2]) - max(a[0], b[0])
+	h := min(a[1]+a[3], b[1]+b[3]) - max(a[1], b[1])
+	if w <= 0 || h <= 0 {
+		return false
+	}
+	return w*h >= placeShare*(a[2]*a[3]+b[2]*b[3]-w*h)
+}
+
+// tableExamples reads a table of labelled findings.
+func tableExamples(path string) (learnSet, error) {
+	set := learnSet{from: filepath.Base(path)}
+	f, err := openTable(path)
+	if err != nil {
+		return set, err
+	}
+	defer f.Close()
+	if set.examples, err = learn.ReadExamples(f); err != nil {
+		return set, usagef("%s: %w", path, err)
+	}
+	return set, nil
+}
+
+// knownExamples are the findings of units with known defects: those that tell of
+// one that can be seen, and of no other.
+func knownExamples(truthDir, resultDir string) (learnSet, error) {
+	set := learnSet{from: truthDir}
+	names, err := foldersWith(truthDir, truthFile)
+	if err != nil {
+		return set, err
+	}
+	results := 0
+	for _, unit := range names {
+		var k knownUnit
+		if err := readJSONFile(filepath.Join(truthDir, unit, truthFile), &k); err != nil {
+			return set, err
+		}
+		path := filepath.Join(resultDir, unit, resultFile)
+		if _, err := os.Stat(path); err != nil || k.Face == nil {
+			continue
+		}
+		var r part.Result
+		if err := readJSONFile(path, &r); err != nil {
+			return set, err
+		}
+		results++
+		if err := set.addKnown(unit, k, r); err != nil {
+			return set, usagef("%s: %w", filepath.Join(truthDir, unit, truthFile), err)
+		}
+	}
+	if results == 0 {
+		return set, usagef("no unit of %s has a result in %s: inspect the units first", truthDir, resultDir)
+	}
+	return set, nil
+}
+
+func (s *learnSet) addKnown(unit string, k knownUnit, r part.Result) error {
+	var known []study.Known
+	for i, d := range k.Face.Defects {
+		size, _, err := d.size()
+		if err != nil {
+			return fmt.Errorf("defect %d, %s, %w", i+1, orNone(d.Kind, "of no kind"), err)
+		}
+		known = append(known, study.Known{Kind: d.Kind, Box: study.Box(d.Box), Size: size})
+	}
+	var findings []part.Finding
+	var called []study.Called
+	for _, f := range r.Findings {
+		for _, file := range k.Face.Files {
+			if f.Image == file && len(f.Features) > 0 {
+				findings, called = append(findings, f), append(called, study.Called{Kind: string(f.Kind), Box: study.Box(f.Box)})
+			}
+		}
+	}
+	m := study.Match(known, called, study.DefaultMatchRule())
+	for j, i := range m.Told {
+		if i < 0 || slices.Contains(m.Shared, i) {
+			continue
+		}
+		d := k.Face.Defects[i]
+		if c, told := d.cnr(); told && c < seenCNR {
+			continue
+		}
+		f := findings[j]
+		rule := ruleOf(&f)
+		if !learn.Learnable(part.Kind(d.Kind)) {
+			return fmt.Errorf("defect %d: %q is no kind of defect of a surface", i+1, d.Kind)
+		}
+		s.examples = append(s.examples, learn.Example{Unit: unit, Place: fmt.Sprintf("finding %d", f.Number), Kind: part.Kind(d.Kind), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features})
+	}
+	return nil
+}
+
+// seenCNR is the contrast-to-noise ratio from which a defect can be expected to be
+// seen (Rose 1948, J. Opt. Soc. Am. 38, 196; the figure 5 from memory).
+const seenCNR = 5
+
+type learnTableOptions struct{ truth, results string }
+
+func newLearnTableCommand(r *recordsOptions) *cobra.Command {
+	var o learnTableOptions
+	cmd := &cobra.Command{
+		Use:   "table",
+		Short: "The labelled findings with their features, as CSV",
+		Long: `table writes a line for each labelled finding: unit, which finding, what it is, who
+says so, what the rules call it, and its features. 'inspect learn fit --labels'
+reads such a table. With --truth and --results it is the findings of units of which
+the defects are known (truth.json).`,
+		Example: `  inspect learn table --record bench.db > labels.csv
+  inspect learn table --truth units --results results > labels.csv`,
+		Args: wrongUsage(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runLearnTable(cmd.Context(), *r, o, cmd.OutOrStdout())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.truth, "truth", "", "folder of units with known defects, a truth.json each")
+	f.StringVar(&o.results, "results", "", "folder of their results, as 'inspect unit' writes them")
+	return cmd
+}
+
+func runLearnTable(ctx context.Context, r recordsOptions, o learnTableOptions, stdout io.Writer) error {
+	if (o.truth == "") != (o.results == "") {
+		return usagef("--truth and --results go together")
+	}
+	var set learnSet
+	var err error
+	if o.truth != "" {
+		set, err = knownExamples(o.truth, o.results)
+	} else {
+		s, err2 := r.open(ctx)
+		if err2 != nil {
+			return err2
+		}
+		set, err = recordedExamples(ctx, s)
+		err = errors.Join(err, s.Close())
+	}
+	if err != nil {
+		return err
+	}
+	return learn.WriteExamples(stdout, set.examples)
+}

@@ -1,0 +1,190 @@
+package main
+
+import (
+	"context"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/learn"
+	"finishbench/internal/records"
+)
+
+const learnFitHelp = `fit fits a model to all labels of the records (or to those of a table, --labels),
+after it has tried it: the units are dealt into groups, each group's findings are
+called by a model that was fitted to the others, and the calls are set beside those
+of now. It refuses where there are too few labels, saying how many more of which
+kind, and where nothing is gained beyond chance. Labels that contradict each other
+are told.
+
+The model starts from the rules: with few labels it calls what they call. It is
+kept in the records, and in force only from 'inspect learn accept' on. With --out it
+is also written to OUT/model.json, for 'inspect unit --kind-model', beside the page
+OUT/learn.html with what would be called differently.`
+
+type learnFitOptions struct {
+	sheetOptions
+	learnBy
+	labels string
+}
+
+func newLearnFitCommand(r *recordsOptions) *cobra.Command {
+	var o learnFitOptions
+	cmd := &cobra.Command{
+		Use:   "fit",
+		Short: "Fit a model to all labels, and try it on units left out",
+		Long:  learnFitHelp + "\n\n" + learnExit,
+		Example: `  inspect learn fit --record bench.db --by AK --out learned
+  inspect learn fit --labels labels.csv --out learned`,
+		DisableFlagsInUseLine: true,
+		Args:                  wrongUsage(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runLearnFit(cmd.Context(), *r, o, time.Now(), cmd.OutOrStdout())
+		},
+	}
+	cmd.Flags().StringVar(&o.labels, "labels", "", "table of labelled findings, as 'inspect learn table' writes it (default: the labels of the records)")
+	o.learnBy.flags(cmd)
+	o.sheetOptions.flags(cmd)
+	return cmd
+}
+
+func runLearnFit(ctx context.Context, r recordsOptions, o learnFitOptions, now time.Time, stdout io.Writer) (err error) {
+	var store *records.Store
+	if r.url != "" || r.station != "" || o.labels == "" {
+		if store, err = r.open(ctx); err != nil {
+			return err
+		}
+		defer store.Close()
+	} else if o.out == "" {
+		return usagef("say where the model goes: --out, or --record with a database")
+	}
+	by := ""
+	if store != nil {
+		if by, err = o.person(ctx, store); err != nil {
+			return err
+		}
+	}
+	set, err := o.examples(ctx, store)
+	if err != nil {
+		return err
+	}
+	old, err := chooseKindModel(ctx, "", store)
+	if err != nil {
+		return err
+	}
+	q := learn.Request{Examples: set.examples, Params: learn.DefaultParams(), Made: now, From: set.from}
+	if old != nil {
+		q.Old = old.model.Caller()
+	}
+	out, err := learn.Learn(q)
+	if err != nil {
+		return err
+	}
+	sheet := learnSheet{set: &set, o: &out, p: q.Params, old: old, now: now}
+	if store != nil {
+		sheet.crop = cropsFrom(ctx, store)
+	}
+	if out.Model != nil {
+		if sheet.fitted, err = o.keep(ctx, store, by, out.Model); err != nil {
+			return err
+		}
+		sheet.inRecords = store != nil
+	}
+	if err := o.write("learn", sheet.sheet(), newLearnJSON(&out, sheet.fitted), stdout); err != nil {
+		return err
+	}
+	if out.Model == nil {
+		return codeError(exitFails)
+	}
+	return nil
+}
+
+func (o learnFitOptions) examples(ctx context.Context, store *records.Store) (learnSet, error) {
+	if o.labels != "" {
+		return tableExamples(o.labels)
+	}
+	return recordedExamples(ctx, store)
+}
+
+// keep keeps a fitted model in the records and as a file, where told to.
+func (o learnFitOptions) keep(ctx context.Context, store *records.Store, by string, m *learn.Model) (*kindModel, error) {
+	k, err := newKindModel(m)
+	if err != nil {
+		return nil, err
+	}
+	file, err := m.Encode()
+	if err != nil {
+		return nil, err
+	}
+	if o.out != "" {
+		dir, err := openOut(o.out, nil)
+		if err == nil {
+			err = dir.replaceFile("model.json", file)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	if store == nil {
+		return k, nil
+	}
+	err = store.KeepModel(ctx, records.KeptModel{Name: k.name, SHA256: k.sum, JSON: file, By: by})
+	return k, err
+}
+
+// learnJSON is what fit writes with --json.
+type learnJSON struct {
+	Refused  []string         `json:"refused,omitempty"`
+	Name     string           `json:"model,omitempty"`
+	SHA256   string           `json:"sha256,omitempty"`
+	Labels   int              `json:"labels"`
+	Units    int              `json:"units"`
+	Counts   []learnCountJSON `json:"counts"`
+	Trial    *learnTrialJSON  `json:"trial,omitempty"`
+	Disagree int              `json:"contradictory_labels"`
+	Alike    int              `json:"alike_but_labelled_otherwise"`
+	Warnings []string         `json:"warnings,omitempty"`
+}
+
+type learnCountJSON struct {
+	learn.KindCount
+	Missing string `json:"missing,omitempty"`
+}
+
+type learnTrialJSON struct {
+	learn.TestSummary
+	Kinds   []string          `json:"kinds"`
+	Old     [][]int           `json:"old"` // rows: labels; columns: calls
+	New     [][]int           `json:"new"`
+	Changes []learnChangeJSON `json:"changes"`
+}
+
+type learnChangeJSON struct {
+	Unit  string  `json:"unit"`
+	Place string  `json:"place"`
+	Label string  `json:"label"`
+	Old   string  `json:"old"`
+	New   string  `json:"new"`
+	Sure  float64 `json:"confidence"`
+}
+
+func newLearnJSON(o *learn.Outcome, k *kindModel) learnJSON {
+	j := learnJSON{Refused: o.Refused, Labels: o.Used, Units: o.Units, Counts: []learnCountJSON{}, Disagree: len(o.Disagree), Alike: len(o.Alike), Warnings: o.Warnings}
+	if k != nil {
+		j.Name, j.SHA256 = k.name, k.sum
+	}
+	for _, c := range o.Counts {
+		j.Counts = append(j.Counts, learnCountJSON{c, c.Missing(learn.DefaultParams())})
+	}
+	if t := o.Trial; t != nil {
+		j.Trial = &learnTrialJSON{TestSummary: t.Summary(), Old: t.Old, New: t.New, Changes: []learnChangeJSON{}}
+		for _, k := range t.Kinds {
+			j.Trial.Kinds = append(j.Trial.Kinds, string(k))
+		}
+		for _, c := range t.Changes {
+			j.Trial.Changes = append(j.Trial.Changes, learnChangeJSON{c.Example.Unit, c.Example.Place, string(c.Example.Kind), string(c.Old), string(c.New), c.Sure})
+		}
+	}
+	return j
+}

@@ -1,0 +1,223 @@
+package main
+
+import (
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+)
+
+const learnLabelHelp = `label says what a finding is: its kind, whether or not the tool calls it so; or
+none, where it is no defect. SERIAL is the unit (u06-R), of which the latest
+inspection is taken, unless --inspection says which; FINDING is its number there,
+as drawn in the pictures. The last word of each person counts.
+
+With --csv all labels of a table are given, or none: columns serial, finding, type,
+and, where wanted, inspection and note.`
+
+type learnLabelOptions struct {
+	learnBy
+	inspection int64
+	note       string
+	csv        string
+}
+
+func newLearnLabelCommand(r *recordsOptions) *cobra.Command {
+	var o learnLabelOptions
+	cmd := &cobra.Command{
+		Use:   "label SERIAL FINDING KIND --by INITIALS",
+		Short: "Say what a finding is",
+		Long:  learnLabelHelp + "\n\nKinds: " + kindWords() + ".",
+		Example: `  inspect learn label u06-R 3 dust --by AK --record bench.db
+  inspect learn label --csv labels.csv --by AK --station station.yaml`,
+		DisableFlagsInUseLine: true,
+		Args: func(_ *cobra.Command, args []string) error {
+			if (o.csv == "" && len(args) != 3) || (o.csv != "" && len(args) > 0) {
+				return usagef("give SERIAL FINDING KIND, or --csv FILE (see 'inspect learn label --help')")
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runLearnLabel(cmd.Context(), *r, o, args, cmd.OutOrStdout())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.csv, "csv", "", "table of labels")
+	f.Int64Var(&o.inspection, "inspection", 0, "the inspection's number (default: the unit's latest)")
+	f.StringVar(&o.note, "note", "", "in your words")
+	o.flags(cmd)
+	return cmd
+}
+
+func kindWords() string {
+	var s []string
+	for _, k := range records.LabelKinds() {
+		s = append(s, string(k))
+	}
+	return strings.Join(s, ", ")
+}
+
+// labelLine is a label as told by a person.
+type labelLine struct {
+	serial, finding, kind, inspection, note string
+	where                                   string // "line 3, ", where there are several
+}
+
+func runLearnLabel(ctx context.Context, r recordsOptions, o learnLabelOptions, args []string, stdout io.Writer) error {
+	var lines []labelLine
+	if o.csv != "" {
+		var err error
+		if lines, err = readLabelLines(o.csv); err != nil {
+			return err
+		}
+	} else {
+		l := labelLine{serial: args[0], finding: args[1], kind: args[2], note: o.note}
+		if o.inspection != 0 {
+			l.inspection = strconv.FormatInt(o.inspection, 10)
+		}
+		lines = []labelLine{l}
+	}
+	s, err := r.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	var labels []records.Label
+	for _, l := range lines {
+		x, err := l.label(ctx, s)
+		if err != nil {
+			return err
+		}
+		labels = append(labels, x)
+	}
+	id, err := o.person(ctx, s)
+	if err != nil {
+		return err
+	}
+	for i := range labels {
+		labels[i].By = id
+	}
+	if err := s.Label(ctx, labels...); errors.Is(err, records.ErrInvalid) || errors.Is(err, records.ErrWithdrawn) || errors.Is(err, records.ErrNotFound) {
+		return usageError{err}
+	} else if err != nil {
+		return err
+	}
+	if len(labels) == 1 {
+		l := labels[0]
+		_, err = fmt.Fprintf(stdout, "%s: finding %d of inspection %d is %s\n", s.Where(), l.Number, l.Inspection, orNoDefect(l.Kind))
+		return err
+	}
+	_, err = fmt.Fprintf(stdout, "%s: %d labels\n", s.Where(), len(labels))
+	return err
+}
+
+func orNoDefect(k part.Kind) string {
+	if k == records.NoDefect {
+		return "no defect"
+	}
+	return string(k)
+}
+
+// readLabelLines reads a table of labels.
+func readLabelLines(path string) ([]labelLine, error) {
+	f, err := openTable(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	c := csv.NewReader(f)
+	head, err := c.Read()
+	if err != nil {
+		return nil, usagef("%s: it has no heading: %w", path, err)
+	}
+	head[0] = strings.TrimPrefix(head[0], "\ufeff")
+	for i := range head {
+		head[i] = strings.TrimSpace(head[i])
+	}
+	for _, need := range []string{"serial", "finding", "type"} {
+		if !slices.Contains(head, need) {
+			return nil, usagef("%s: line 1: the column %q is missing", path, need)
+		}
+	}
+	var lines []labelLine
+	for {
+		row, err := c.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			return nil, usagef("%s: %w", path, err)
+		}
+		n, _ := c.FieldPos(0)
+		cell := func(name string) string {
+			if i := slices.Index(head, name); i >= 0 {
+				return strings.TrimSpace(row[i])
+			}
+			return ""
+		}
+		lines = append(lines, labelLine{cell("serial"), cell("finding"), cell("type"), cell("inspection"), cell("note"), fmt.Sprintf("%s: line %d: ", path, n)})
+	}
+	if len(lines) == 0 {
+		return nil, usagef("%s: it has no line under its heading", path)
+	}
+	return lines, nil
+}
+
+// label looks up the inspection.
+func (l labelLine) label(ctx context.Context, s *records.Store) (records.Label, error) {
+	out := records.Label{Kind: part.Kind(l.kind), Note: l.note}
+	var err error
+	if out.Number, err = strconv.Atoi(l.finding); err != nil || out.Number < 1 {
+		return out, usagef("%sfinding %q: give its number, as drawn in the pictures", l.where, l.finding)
+	}
+	if !slices.Contains(records.LabelKinds(), out.Kind) {
+		return out, usagef("%skind %q: use one of %s", l.where, l.kind, kindWords())
+	}
+	if l.inspection != "" {
+		if out.Inspection, err = strconv.ParseInt(l.inspection, 10, 64); err != nil || out.Inspection < 1 {
+			return out, usagef("%sinspection %q: give its number", l.where, l.inspection)
+		}
+		in, err := s.Get(ctx, out.Inspection)
+		if errors.Is(err, records.ErrNotFound) {
+			return out, usagef("%s%s has no inspection %d", l.where, s.Where(), out.Inspection)
+		} else if err != nil {
+			return out, err
+		}
+		if name := recordedUnit(&in); l.serial != "" && l.serial != name && l.serial != in.Serial {
+			return out, usagef("%sinspection %d is of %s, not of %s", l.where, in.ID, name, l.serial)
+		}
+		return out, nil
+	}
+	serial, side := serialAndSide(l.serial, "")
+	for _, f := range []records.Filter{{Serial: serial, Side: side, NewestFirst: true}, {Serial: l.serial, NewestFirst: true}} {
+		all, err := s.Briefs(ctx, f)
+		if err != nil {
+			return out, err
+		}
+		for _, in := range all {
+			if in.Holds() && in.Side != f.Side {
+				return out, usagef("%s%s knows %s by its sides: say %s-L or %s-R", l.where, s.Where(), l.serial, l.serial, l.serial)
+			} else if in.Holds() {
+				out.Inspection = in.ID
+				return out, nil
+			}
+		}
+	}
+	return out, usagef("%s%s has no inspection of %q that holds", l.where, s.Where(), l.serial)
+}
+
+// recordedUnit is what a unit is called: serial and side.
+func recordedUnit(in *records.Inspection) string {
+	if in.Side != "" {
+		return in.Serial + "-" + in.Side
+	}
+	return in.Serial
+}
