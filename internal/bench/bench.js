@@ -38,9 +38,12 @@
   function say(text) { said.textContent = text; said.hidden = !text; }
   function unitForm() { var f = document.getElementById("unit"); return f ? new URLSearchParams(new FormData(f)) : null; }
   // An answer stays for a moment: whoever presses twice in haste must not miss it.
-  var answeredAt = 0;
+  function stand() {
+    body.dataset.standing = "1";
+    setTimeout(function () { delete body.dataset.standing; }, 500);
+  }
   function press() {
-    if (phase() === "answered" && Date.now() - answeredAt < 500) return;
+    if (phase() === "answered" && body.dataset.standing) return;
     send("press", phase() === "ready" ? unitForm() : null);
   }
   // A reader ends a serial with Enter, some with two; they never start.
@@ -139,7 +142,7 @@
     else if (go) go.focus({ preventScroll: true });
     else view.focus({ preventScroll: true });
     window.scrollTo(0, 0);
-    if (ph === "answered") { answeredAt = Date.now(); status.textContent = p.dataset.say; tone(p.dataset.verdict); }
+    if (ph === "answered") { stand(); status.textContent = p.dataset.say; tone(p.dataset.verdict); }
     else { var h = view.querySelector("h1"); status.textContent = h ? h.textContent : ""; }
   }
 

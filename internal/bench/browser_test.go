@@ -6,13 +6,18 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/network"
 	cdpruntime "github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -20,9 +25,15 @@ import (
 	"finishbench/internal/part"
 )
 
-// chromium starts one browser for all tests of a page; it is skipped where none
-// is installed.
-func chromium(t *testing.T) context.Context {
+// aBrowser is one browser for all tests of the page. Its first tab is used by one
+// test after the other: a new one costs seconds on a busy machine.
+type aBrowser struct {
+	context.Context
+	now atomic.Pointer[testing.T] // the test that has the first tab
+}
+
+// chromium starts a browser; the test is skipped where none is installed.
+func chromium(t *testing.T) *aBrowser {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("the browser is left out of short tests")
@@ -46,37 +57,77 @@ func chromium(t *testing.T) context.Context {
 	if err := chromedp.Do(ctx); err != nil {
 		t.Fatalf("%s does not start: %v", exe, err)
 	}
-	return ctx
+	b := &aBrowser{Context: ctx}
+	b.now.Store(t)
+	listen(t, ctx, func() *testing.T { return b.now.Load() })
+	return b
 }
 
-// tab is a browser's page on a bench. Errors that its script throws fail the test.
-type tab struct {
-	context.Context
-	t *testing.T
-}
-
-// open opens a bench in a tab with cookies of its own, past the cautions.
-func open(t *testing.T, browser context.Context, url string) *tab {
-	t.Helper()
-	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
-	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 40*time.Second)
-	t.Cleanup(cancel)
-	b := &tab{ctx, t}
-	b.do()
+// listen fails a test when the page's script throws an error.
+func listen(t *testing.T, ctx context.Context, now func() *testing.T) {
 	err := chromedp.Listen(ctx, func(e any) {
 		if x, ok := e.(*cdpruntime.EventExceptionThrown); ok {
-			t.Errorf("the page's script failed: %+v", x)
+			now().Errorf("the page's script failed: %+v", x)
 		}
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate(url), chromedp.WaitVisible("button.go"))
-	// First run: the cautions, and Enter on their button, which has the focus.
+}
+
+// tab is a browser's page on a bench.
+type tab struct {
+	context.Context
+	t *testing.T
+}
+
+// tabTime bounds what a test does in a tab.
+const tabTime = 2 * time.Minute
+
+// first is the browser's tab, without what tests before left in it.
+func (br *aBrowser) first(t *testing.T) *tab {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(br, tabTime)
+	t.Cleanup(cancel)
+	b := &tab{ctx, t}
+	br.now.Store(t)
+	t.Cleanup(func() { _ = chromedp.Do(ctx, chromedp.Navigate("about:blank")) }) // before its bench ends
+	if _, err := chromedp.Call(ctx, network.ClearBrowserCookies, cdp.Empty{}); err != nil {
+		t.Fatal(err)
+	}
+	b.do(chromedp.EmulateViewport(1024, 600))
+	return b
+}
+
+// open opens a bench in the first tab, past the cautions.
+func open(t *testing.T, br *aBrowser, url string) *tab {
+	t.Helper()
+	b := br.first(t)
+	b.begin(url)
+	return b
+}
+
+// another opens a bench in a tab of its own, with cookies of its own.
+func another(t *testing.T, br *aBrowser, url string) *tab {
+	t.Helper()
+	ctx, cancel := chromedp.NewContext(br, chromedp.WithNewBrowserContext())
+	t.Cleanup(cancel)
+	ctx, cancel = context.WithTimeout(ctx, tabTime)
+	t.Cleanup(cancel)
+	b := &tab{ctx, t}
+	b.do()
+	listen(t, ctx, func() *testing.T { return t })
+	b.begin(url)
+	return b
+}
+
+// begin goes to a bench. First run: the cautions, and Enter on their button,
+// which has the focus.
+func (b *tab) begin(url string) {
+	b.t.Helper()
+	b.do(chromedp.Navigate(url))
 	b.cautions()
 	b.phase(Ready)
-	return b
 }
 
 func (b *tab) do(a ...chromedp.Action[chromedp.Void]) {
@@ -115,8 +166,12 @@ func (b *tab) phase(p Phase) {
 	b.await(string(p), fmt.Sprintf("document.body.dataset.ready && document.querySelector('[data-phase=%s]')", p))
 }
 
-// settle lets an answer stand for the moment in which a press is not taken.
-func (b *tab) settle() { time.Sleep(600 * time.Millisecond) }
+// settle waits until an answer has stood for the moment in which a press does not
+// take it away.
+func (b *tab) settle() {
+	b.t.Helper()
+	b.await("the end of the moment", "!document.body.dataset.standing")
+}
 
 // see waits for words on the page.
 func (b *tab) see(words string) {
@@ -146,9 +201,11 @@ func TestBrowser(t *testing.T) {
 	browser := chromium(t)
 	for _, c := range []struct {
 		name string
-		f    func(*testing.T, context.Context)
+		f    func(*testing.T, *aBrowser)
 	}{
 		{"ByKeyboard", browserByKeyboard},
+		{"Haste", browserHaste},
+		{"Typing", browserTyping},
 		{"Focus", browserFocus},
 		{"LanguageAndLooks", browserLanguageAndLooks},
 		{"LostCamera", browserLostCamera},
@@ -157,6 +214,7 @@ func TestBrowser(t *testing.T) {
 		{"Onlooker", browserOnlooker},
 		{"Passphrase", browserPassphrase},
 		{"Sizes", browserSizes},
+		{"LooksFaults", browserLooksFaults},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.f(t, browser) })
 	}
@@ -164,7 +222,7 @@ func TestBrowser(t *testing.T) {
 
 // One unit after the other by keyboard alone: shot, verdict, next, undo,
 // overrule, rework, pair.
-func browserByKeyboard(t *testing.T, browser context.Context) {
+func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	// In turn: rework, the same again and better, the other side.
 	r := rig(t, Options{PedalKeys: []string{"PageDown"}}, reworking(), passing(), rejecting(), passing())
 	r.Station.Comparer = nil
@@ -172,15 +230,17 @@ func browserByKeyboard(t *testing.T, browser context.Context) {
 	b.await("live picture", "document.querySelector('img.live.here') && document.querySelector('img.live').naturalWidth > 0")
 	b.await("gauges", "document.querySelectorAll('.aid .gauge').length === 3")
 
-	// A reader types the serial and ends with Enter; that does not start.
+	// A reader types the serial and ends with Enter, or two; that does not start.
 	b.do(chromedp.Focus("#serial"))
 	b.js("document.getElementById('serial').select()")
-	b.key("r77\r")
+	b.key("r77\r\r")
 	r.until(t, "the serial", func(s *Snapshot) bool { return s.Unit.Serial == "r77" })
 	b.await("focus on the start button", "document.activeElement.id === 'go'")
+	if s := r.Snapshot(); s.Phase != Ready {
+		t.Fatalf("the reader's Enter started: %s", s.Phase)
+	}
 	b.key(" ")
 	b.phase(Answered)
-	b.key(" ") // in haste: the answer stays
 	b.see("REWORK")
 	b.see("Faceplate proud by 92 µm at 120°, left (limit 50 µm).")
 	b.see("Wipe the lacquer off, sand the faceplate's edge flush, lacquer again.")
@@ -252,8 +312,55 @@ func browserByKeyboard(t *testing.T, browser context.Context) {
 	b.await("three inspections", "document.querySelectorAll('.look table:last-of-type tbody tr').length >= 3")
 }
 
+// A press in the moment after the answer came leaves it; a later one goes on.
+func browserHaste(t *testing.T, browser *aBrowser) {
+	r := rig(t, Options{}, reworking())
+	b := open(t, browser, r.web.URL)
+	// The page's own clock decides, so the press is made in it, as the answer comes.
+	b.js(`new MutationObserver((_, o) => {
+		if (!document.querySelector("[data-phase=answered]")) return;
+		o.disconnect();
+		window.pressed = document.body.dataset.standing || "no";
+		document.body.dispatchEvent(new KeyboardEvent("keydown", {key: " ", bubbles: true}));
+	}).observe(document.body, {attributes: true, attributeFilter: ["data-standing"]})`)
+	b.key(" ")
+	b.phase(Answered)
+	b.await("the press in haste", "window.pressed === '1'")
+	b.settle()
+	if s := r.Snapshot(); s.Phase != Answered {
+		t.Fatalf("a press in haste took the answer away: %s", s.Phase)
+	}
+	b.key(" ")
+	b.phase(Ready)
+}
+
+// What was typed outlives states from before it, however slowly edits are
+// answered.
+func browserTyping(t *testing.T, browser *aBrowser) {
+	r := rig(t, Options{}, passing())
+	slow := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, q *http.Request) {
+		r.server.ServeHTTP(w, q)
+		if q.URL.Path == "/do/edit" { // done and told to all; its answer comes late
+			_ = http.NewResponseController(w).Flush()
+			time.Sleep(200 * time.Millisecond)
+		}
+	}))
+	t.Cleanup(slow.Close)
+	b := open(t, browser, slow.URL)
+	b.js(`window.took = 0; setInterval(() => { var o = document.getElementById("operator"); if (window.typed && o && o.value !== "anna") window.took++ }, 5)`)
+	b.do(chromedp.Focus("#lot"))
+	b.key("W48" + kb.Tab + "anna")
+	b.js("window.typed = true")
+	b.key(kb.Tab)
+	r.until(t, "both on the bench", func(s *Snapshot) bool { return s.Unit.Lot == "W48" && s.Unit.Operator == "anna" })
+	b.await("both on the page", "document.getElementById('lot').value === 'W48' && document.getElementById('operator').value === 'anna'")
+	if n := b.js("window.took").(float64); n > 0 {
+		t.Errorf("what was typed was taken back for a while (%g times looked)", n)
+	}
+}
+
 // Every control is reached by Tab, shows its focus, and Tab comes round.
-func browserFocus(t *testing.T, browser context.Context) {
+func browserFocus(t *testing.T, browser *aBrowser) {
 	r := rig(t, Options{})
 	b := open(t, browser, r.web.URL)
 	seen := map[string]bool{}
@@ -289,7 +396,7 @@ func browserFocus(t *testing.T, browser context.Context) {
 }
 
 // Another language, dark looks, muted: chosen, kept, and told to the page.
-func browserLanguageAndLooks(t *testing.T, browser context.Context) {
+func browserLanguageAndLooks(t *testing.T, browser *aBrowser) {
 	r := rig(t, Options{}, reworking())
 	b := open(t, browser, r.web.URL)
 	b.choose("lang", "zh-Hans")
@@ -314,7 +421,7 @@ func browserLanguageAndLooks(t *testing.T, browser context.Context) {
 
 // A camera that is lost in the middle is told, the shots stay, and it goes on
 // from there.
-func browserLostCamera(t *testing.T, browser context.Context) {
+func browserLostCamera(t *testing.T, browser *aBrowser) {
 	r := rig(t, Options{}, passing())
 	r.shooter.set(func() { r.shooter.stop = 5 })
 	b := open(t, browser, r.web.URL)
@@ -334,7 +441,7 @@ func browserLostCamera(t *testing.T, browser context.Context) {
 }
 
 // An operator who has to turn the unit by hand, and one who gives up.
-func browserAskingAndCancel(t *testing.T, browser context.Context) {
+func browserAskingAndCancel(t *testing.T, browser *aBrowser) {
 	r := rig(t, Options{}, passing())
 	r.shooter.set(func() { r.shooter.asks[2], r.shooter.asks[4] = true, true })
 	b := open(t, browser, r.web.URL)
@@ -351,7 +458,7 @@ func browserAskingAndCancel(t *testing.T, browser context.Context) {
 }
 
 // The program ends and comes back: the page says so, and heals by itself.
-func browserLostServer(t *testing.T, browser context.Context) {
+func browserLostServer(t *testing.T, browser *aBrowser) {
 	r := rig(t, Options{}, passing())
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -386,9 +493,9 @@ func browserLostServer(t *testing.T, browser context.Context) {
 }
 
 // Two browsers on one bench see the same.
-func browserOnlooker(t *testing.T, browser context.Context) {
+func browserOnlooker(t *testing.T, browser *aBrowser) {
 	r := rig(t, Options{}, reworking())
-	one, two := open(t, browser, r.web.URL), open(t, browser, r.web.URL)
+	one, two := open(t, browser, r.web.URL), another(t, browser, r.web.URL)
 	one.key(" ")
 	two.phase(Answered)
 	two.see("REWORK")
@@ -398,20 +505,16 @@ func browserOnlooker(t *testing.T, browser context.Context) {
 }
 
 // With a passphrase, on a tablet.
-func browserPassphrase(t *testing.T, browser context.Context) {
+func browserPassphrase(t *testing.T, browser *aBrowser) {
 	line, _ := HashPassphrase("a cured coat is hard")
 	pass, err := ParsePassphrase(line)
 	if err != nil {
 		t.Fatal(err)
 	}
 	r := rig(t, Options{Passphrase: pass}, passing())
-	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
-	defer cancel()
-	ctx, cancel = context.WithTimeout(ctx, 30*time.Second)
-	defer cancel()
-	b := &tab{ctx, t}
+	b := browser.first(t)
 	b.do(chromedp.Navigate(r.web.URL), chromedp.WaitVisible("input[type=password]"))
-	b.key("not the passphrase\r")
+	b.key("nope\r")
 	b.see("That is not the passphrase")
 	b.do(chromedp.WaitVisible("input[type=password]"))
 	b.key("a cured coat is hard\r")
@@ -421,49 +524,124 @@ func browserPassphrase(t *testing.T, browser context.Context) {
 	b.phase(Answered)
 }
 
-// No state needs more room than its screen has, and each keeps its next step in
-// sight: from a small panel to 4K, light and dark, both languages. With
-// FINISHBENCH_STORIES each is stored as a picture.
-func browserSizes(t *testing.T, browser context.Context) {
+// looks are screens, from a small panel to 4K, light and dark.
+var looks = map[string][]struct {
+	w, h  int64
+	theme string
+}{
+	"en":      {{1024, 600, "light"}, {1280, 800, "dark"}, {3840, 2160, "light"}, {1920, 1080, "dark"}},
+	"zh-Hans": {{1024, 600, "dark"}, {1920, 1080, "light"}, {820, 1180, "light"}},
+}
+
+// No state needs more room than its screen has, each keeps its next step in
+// sight and its words readable. With FINISHBENCH_STORIES each is stored as a
+// picture.
+func browserSizes(t *testing.T, browser *aBrowser) {
 	dir := os.Getenv("FINISHBENCH_STORIES")
-	type look struct {
-		w, h  int64
-		theme string
-		lang  string
-	}
-	looks := []look{{1024, 600, "dark", "zh-Hans"}, {3840, 2160, "light", "en"}, {820, 1180, "light", "zh-Hans"}, {1024, 600, "light", "en"}}
-	if dir != "" {
-		looks = append(looks, look{1920, 1080, "dark", "en"})
-	}
-	for _, name := range []string{"ready", "asking", "halted", "rework", "not measured", "second time, with pair"} {
+	langs := []string{"en", "zh-Hans"}
+	b := browser.first(t)
+	for i, name := range []string{"ready", "camera lost", "asking", "halted", "pass", "rework", "reject", "not measured", "second time, with pair"} {
 		_, r := stories[name](t)
-		ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
-		ctx, stop := context.WithTimeout(ctx, 40*time.Second)
-		b := &tab{ctx, t}
-		b.do(chromedp.Navigate(r.web.URL), chromedp.WaitVisible("button.go"))
-		b.cautions()
-		b.await("the state", "document.querySelector('[data-phase]')")
-		for _, l := range looks {
-			b.do(chromedp.EmulateViewport(l.w, l.h))
-			b.js(fmt.Sprintf("delete document.body.dataset.ready; document.getElementById('lang').value = %q; document.getElementById('theme').value = %q; document.getElementById('set').submit()", l.lang, l.theme))
-			b.await("the looks", fmt.Sprintf("document.body.dataset.ready && document.documentElement.lang === %q && document.documentElement.dataset.theme === %q && document.querySelector('[data-phase]') && document.readyState === 'complete' && [...document.images].every(i => i.complete)", l.lang, l.theme))
-			if wide := b.js("document.documentElement.scrollWidth").(float64); int64(wide) > l.w {
-				t.Errorf("%s at %dx%d, %s: needs %g px", name, l.w, l.h, l.lang, wide)
+		b.do(chromedp.Navigate(r.web.URL))
+		if i == 0 {
+			b.cautions()
+		}
+		b.await("the state", "document.body.dataset.ready && document.querySelector('[data-phase]')")
+		slices.Reverse(langs) // the language of before goes on: one page less to load
+		for _, lang := range langs {
+			if b.js("document.documentElement.lang") != lang {
+				b.choose("lang", lang)
 			}
-			if l.w > l.h {
-				if bottom := b.js("document.querySelector('#view .go').getBoundingClientRect().bottom").(float64); int64(bottom) > l.h {
-					t.Errorf("%s at %dx%d, %s: the next step ends at %g", name, l.w, l.h, l.lang, bottom)
+			b.await("the pictures", "document.querySelector('[data-phase]') && document.readyState === 'complete' && [...document.images].every(i => i.complete)")
+			for _, l := range looks[lang] {
+				b.do(chromedp.EmulateViewport(l.w, l.h))
+				b.js(fmt.Sprintf("document.documentElement.dataset.theme = %q", l.theme))
+				for _, fault := range b.js(lookedAt).([]any) {
+					t.Errorf("%s at %dx%d, %s, %s: %v", name, l.w, l.h, l.theme, lang, fault)
 				}
-			}
-			if dir != "" {
-				png, err := chromedp.Run(b, chromedp.CaptureScreenshot())
-				if err != nil {
-					t.Fatal(err)
+				if dir != "" {
+					png, err := chromedp.Run(b, chromedp.CaptureScreenshot())
+					if err != nil {
+						t.Fatal(err)
+					}
+					put(t, filepath.Join(dir, fmt.Sprintf("%s-%dx%d-%s-%s.png", strings.ReplaceAll(name, " ", "_"), l.w, l.h, l.theme, lang)), png)
 				}
-				put(t, filepath.Join(dir, fmt.Sprintf("%s-%dx%d-%s-%s.png", strings.ReplaceAll(name, " ", "_"), l.w, l.h, l.theme, l.lang)), png)
 			}
 		}
-		stop()
-		cancel()
 	}
 }
+
+// The looking sees a fault where there is one.
+func browserLooksFaults(t *testing.T, browser *aBrowser) {
+	r := rig(t, Options{}, reworking())
+	b := open(t, browser, r.web.URL)
+	b.key(" ")
+	b.phase(Answered)
+	b.js(`const word = document.querySelector(".word"), why = document.querySelector(".why"), todo = document.querySelector(".todo");
+		word.style.setProperty("font-size", "90px"); why.style.setProperty("font-size", "12px"); todo.style.setProperty("color", "#888"); todo.style.setProperty("background", "#fff");
+		document.querySelector(".facts").style.setProperty("width", "2000px")`)
+	got := fmt.Sprint(b.js(lookedAt))
+	// #888888 on white: relative luminance 0.246, (1.05)/(0.296) = 3.54, from memory of WCAG 2.1's definition.
+	for _, want := range []string{"needs 2", "the verdict's letters are", "the sentence is 12 px", "contrast 3.54"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q is not seen: %s", want, got)
+		}
+	}
+}
+
+// lookedAt lists what is wrong with a page as it stands:
+//   - wider than the screen; the next step out of sight; words or pictures of an
+//     answer under the row of buttons;
+//   - the verdict's capitals under a sixth of the height of a lying screen (a fifteenth
+//     less for round-off); the sentence under 1/30 (common practice, no source);
+//   - text with less contrast than WCAG 2.1 asks for (1.4.3, level AA: 4.5, and 3
+//     from 24 px, or from 18.66 px where bold; relative luminance as its
+//     definition has it), with opacity as painted.
+const lookedAt = `(() => {
+	const bad = [], W = innerWidth, H = innerHeight, root = document.documentElement;
+	if (root.scrollWidth > W) bad.push("needs " + root.scrollWidth + " px");
+	const box = s => { const e = document.querySelector(s); return e && e.getBoundingClientRect(); };
+	const go = box("#view .go"), acts = box(".answered>.acts");
+	if (W > H && go && go.bottom > H) bad.push("the next step ends at " + go.bottom);
+	if (W > H && acts) for (const s of [".why", ".todo", ".body .main img", ".body .crop img"]) {
+		const b = box(s);
+		if (b && b.bottom > acts.top + 1) bad.push(s + " ends at " + b.bottom + ", under the buttons at " + acts.top);
+		if (b && b.width < 20) bad.push(s + " is " + b.width + " px wide");
+	}
+	const word = document.querySelector(".verdict .word");
+	if (word && W > H) {
+		const c = document.createElement("canvas").getContext("2d"), st = getComputedStyle(word);
+		c.font = st.fontWeight + " " + st.fontSize + " " + st.fontFamily;
+		const cap = c.measureText(word.textContent[0]).actualBoundingBoxAscent;
+		if (cap < H / 6 * 14 / 15) bad.push("the verdict's letters are " + cap.toFixed() + " px of " + H);
+		const why = parseFloat(getComputedStyle(document.querySelector(".why")).fontSize);
+		if (why < H / 30) bad.push("the sentence is " + why + " px of " + H);
+		if (word.getBoundingClientRect().right > W) bad.push("the verdict runs out of the screen");
+	}
+	const rgba = s => { const m = s.match(/[\d.]+/g).map(Number); return m.length < 4 ? [...m, 1] : m; };
+	const over = (a, b) => [0, 1, 2].map(i => a[i] * a[3] + b[i] * (1 - a[3])).concat(1);
+	const lum = c => { const f = v => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; return 0.2126 * f(c[0]) + 0.7152 * f(c[1]) + 0.0722 * f(c[2]); };
+	const ground = e => { // what is painted behind an element's letters
+		const up = [];
+		for (let p = e; p; p = p.parentElement) up.unshift(p);
+		let g = [255, 255, 255, 1];
+		for (const p of up) g = over(rgba(getComputedStyle(p).backgroundColor), g);
+		return g;
+	};
+	const seen = new Set();
+	for (const e of document.querySelectorAll("body *")) {
+		if (e.closest("svg, dialog:not([open]), .unseen, .skip, option") || !e.offsetParent) continue;
+		const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+		const hint = e.placeholder && !e.value;
+		if (!own && !hint && !["INPUT", "SELECT"].includes(e.tagName) || e.type === "radio") continue;
+		const st = getComputedStyle(e, hint ? "::placeholder" : null), g = ground(e);
+		let c = rgba(st.color), o = 1;
+		for (let p = e; p; p = p.parentElement) o *= Number(getComputedStyle(p).opacity);
+		c = over([c[0], c[1], c[2], c[3] * o], g);
+		const l = [lum(c), lum(g)].sort((a, b) => b - a), ratio = (l[0] + 0.05) / (l[1] + 0.05), px = parseFloat(st.fontSize);
+		const least = px >= 24 || px >= 18.66 && Number(st.fontWeight) >= 700 ? 3 : 4.5;
+		const text = (hint ? e.placeholder : e.textContent || e.value).trim().slice(0, 30);
+		if (ratio < least && !seen.has(text)) { seen.add(text); bad.push("contrast " + ratio.toFixed(2) + " of \u201c" + text + "\u201d"); }
+	}
+	return bad;
+})()`
