@@ -64,6 +64,9 @@ func (r *Report) Figures(w Words, tag string, zone *time.Location) ([]Figure, er
 		if r.Map.Left > 0 {
 			caption += " " + s.t("map.left", "n", count(r.Map.Left))
 		}
+		for _, c := range r.Map.Circles {
+			caption += " " + s.t("map.circle", "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P)))
+		}
 		for _, t := range r.Map.Told {
 			caption += " " + s.say(t)
 		}
@@ -195,15 +198,31 @@ func (s speech) rowName(by, name string) string {
 	return name
 }
 
+// Tests whose words differ.
+const (
+	signTest   = "sign test"
+	fisherTest = "Fisher's exact test"
+)
+
 // chance tells what the chi-squared test says of a Pareto.
 func (s speech) chance(p Pareto) string {
 	var out []string
-	switch {
-	case p.P == nil:
-	case *p.P < 0.05:
-		out = append(out, s.t("pareto.more", "chi", s.number(p.Chi2, 1), "df", count(p.DF), "p", s.pValue(*p.P)))
-	default:
-		out = append(out, s.t("pareto.chance", "chi", s.number(p.Chi2, 1), "df", count(p.DF), "p", s.pValue(*p.P)))
+	if p.P != nil {
+		key := "pareto.chance"
+		if *p.P < 0.05 {
+			key = "pareto.more"
+		}
+		if p.Method == signTest {
+			key = "pareto.ahead_chance"
+			if *p.P < 0.05 {
+				key = "pareto.ahead"
+			}
+		}
+		how := s.t("pareto.chi", "chi", s.number(p.Chi2, 1), "df", count(p.DF))
+		if p.Chi2 == nil || p.Method == fisherTest {
+			how = s.word("lot.test.", strings.ReplaceAll(p.Method, " ", "_"))
+		}
+		out = append(out, s.t(key, "how", how, "p", s.pValue(*p.P)))
 	}
 	for _, t := range p.Told {
 		out = append(out, s.say(t))
@@ -260,6 +279,10 @@ func (s speech) mapSVG(m *Map) []byte {
 		fmt.Fprintf(&b, "%s%.1f,%.1f", op, x, y)
 	}
 	b.WriteString(`Z" />`)
+	for _, c := range m.Circles {
+		x, y := at(c.X, c.Y)
+		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%.1f" r="%.1f" style="fill:none;stroke:#1D1B18;stroke-width:2;stroke-dasharray:6,4" />`, x, y, k*c.R)
+	}
 	for _, f := range m.Findings {
 		x, y := at(f.X, f.Y)
 		size := signSize * (0.55 + 0.18*float64(max(f.Severity.Rank(), 0)))

@@ -127,8 +127,8 @@ func (rep *Report) finish(r *rand.Rand, at time.Time) {
 	m.Values[17], m.Values[9] = part.Num(8.3), nil
 	m.Signals = []Signal{{17, "beyond"}}
 	rep.Charts = []Chart{m, p}
-	rep.Paretos = []Pareto{{By: "kind", Rows: []ParetoRow{{"dust", 61, .55, .55, 0}, {"bubble", 30, .27, .82, 0}, {"fibre", 12, .11, .93, 0}, {"sanding", 8, .07, 1, 0}}, Chi2: part.Num(38.2), DF: 3, P: part.Num(.0000002)},
-		{By: "shift", Rows: []ParetoRow{{"early", 40, .4, .4, 80}, {"late", 60, .6, 1, 80}}, Chi2: part.Num(2.1), DF: 1, P: part.Num(.147)}}
+	rep.Paretos = []Pareto{{By: "kind", Rows: []ParetoRow{{"dust", 61, .55, .55, 0, 0}, {"bubble", 30, .27, .82, 0, 0}, {"fibre", 12, .11, .93, 0, 0}, {"sanding", 8, .07, 1, 0, 0}}, Chi2: part.Num(38.2), DF: 3, P: part.Num(.0000002)},
+		{By: "shift", Rows: []ParetoRow{{"early", 40, .4, .4, 80, 0}, {"late", 60, .6, 1, 80, 0}}, Chi2: part.Num(2.1), DF: 1, P: part.Num(.147)}}
 	rep.Yields = []Yield{{"wet", 200, 180, part.Num(.9), part.Num(.85), part.Num(.94)}, {"cured", 200, 190, part.Num(.95), part.Num(.91), part.Num(.97)}, {Stage: "", Share: part.Num(.855)}}
 	mp := &Map{Left: 4}
 	for k := range 60 {

@@ -1,11 +1,23 @@
 package lotreport
 
 import (
+	"archive/zip"
 	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"io"
+	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"regexp"
+	"strings"
 	"testing"
 	"time"
+
+	"github.com/xuri/excelize/v2"
+
+	"finishbench/internal/part"
 )
 
 // formats writes a report in each format that is one file.
@@ -46,6 +58,326 @@ func TestStories(t *testing.T) {
 				if err := os.WriteFile(filepath.Join(dir, tag+"-"+name), data, 0o644); err != nil {
 					t.Fatal(err)
 				}
+			}
+		}
+	}
+}
+
+// The same report gives the same bytes, whenever it is written; another time stamp
+// gives others.
+func TestSameBytes(t *testing.T) {
+	first := formats(t, invented(500, 80, Refused), "zh-Hans")
+	time.Sleep(1100 * time.Millisecond) // a clock that was looked at would show
+	again := formats(t, invented(500, 80, Refused), "zh-Hans")
+	later := invented(500, 80, Refused)
+	later.Generated = later.Generated.Add(time.Hour)
+	other := formats(t, later, "zh-Hans")
+	for name, data := range first {
+		if !bytes.Equal(data, again[name]) {
+			t.Errorf("%s differs from one writing to the next", name)
+		}
+		if bytes.Equal(data, other[name]) && !strings.HasSuffix(name, ".csv") {
+			t.Errorf("%s does not tell when it was made", name)
+		}
+	}
+	pdf := string(first["lot.pdf"])
+	for _, odd := range []string{"/ID", "xmp:"} {
+		if strings.Contains(pdf, odd) {
+			t.Errorf("the PDF has %s", odd)
+		}
+	}
+	if !strings.Contains(pdf, "D:20260302163000") {
+		t.Error("the PDF's date is not that of the report")
+	}
+	z, err := zip.NewReader(bytes.NewReader(first["lot.xlsx"]), int64(len(first["lot.xlsx"])))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range z.File {
+		if !f.Modified.Equal(time.Date(2026, 3, 2, 16, 30, 0, 0, time.UTC)) {
+			t.Errorf("%s is of %s", f.Name, f.Modified)
+		}
+	}
+}
+
+// A PDF's text can be taken out, numbers with units and uncertainty.
+func TestPDFText(t *testing.T) {
+	if _, err := exec.LookPath("pdftotext"); err != nil {
+		t.Skip("no pdftotext here: the PDF's text was not looked at")
+	}
+	r := invented(500, 80, Accepted)
+	r.Lot.Name = "批次 龘 7"
+	r.Units[3].Serial, r.Draw.Serials[3] = "k\tx\u0001y", "k\tx\u0001y"
+	for tag, words := range map[string][]string{
+		"en":      {"ACCEPTED", "批次", "[U+9F98]", "王小明", "page 1 of", "MIL-STD-105E (1989)", "ISO 2859-1:1999", "8612443018", "k = 2", "µm", "±", "inspector 2", "9c3c7ab4410caf11", "Anderson-Darling", "k x[U+0001]y"},
+		"zh-Hans": {"接收", "批次", "王小明", "第 1 页", "MIL-STD-105E (1989)", "种子", "8612443018", "扩展不确定度", "µm", "±", "灰尘", "抽检特性曲线"},
+	} {
+		if tag == "zh-Hans" {
+			words[10] = language(t, tag).T("kind.dust")
+		}
+		file := filepath.Join(t.TempDir(), "lot.pdf")
+		if err := os.WriteFile(file, formats(t, r, tag)["lot.pdf"], 0o600); err != nil {
+			t.Fatal(err)
+		}
+		out, err := exec.Command("pdftotext", "-layout", file, "-").CombinedOutput()
+		if err != nil {
+			t.Fatalf("%v: %s", err, out)
+		}
+		text := string(out)
+		for _, w := range words {
+			if !strings.Contains(text, w) {
+				t.Errorf("%s: %q is not in the PDF's text", tag, w)
+			}
+		}
+		if m := regexp.MustCompile(`lot\.[a-z_]+\.[a-z_]+|\{[a-z@]+`).FindString(text); m != "" {
+			t.Errorf("%s: the key %s was not turned into words", tag, m)
+		}
+		// Every worst step of the sample is there, with twice its uncertainty.
+		l := language(t, tag)
+		for _, u := range r.Units {
+			if want := l.Number(*u.WorstStepUM, 0) + " ± " + l.Number(2**u.UUM, 0); !strings.Contains(text, want) {
+				t.Errorf("%s: %s of %s is missing", tag, want, u.Serial)
+			}
+		}
+	}
+}
+
+// A workbook has real numbers, empty cells for what was not measured, times, and
+// headings that stay in sight.
+func TestXLSX(t *testing.T) {
+	r := invented(500, 80, Accepted)
+	r.Units[2].WorstStepUM, r.Units[2].Verdict = nil, part.NotMeasured
+	r.Units[5] = Unit{Serial: "=1+1", Place: 6}
+	f, err := excelize.OpenReader(bytes.NewReader(formats(t, r, "en")["lot.xlsx"]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if got := strings.Join(f.GetSheetList(), " "); got != "Plan Units Findings Stations" {
+		t.Errorf("sheets: %s", got)
+	}
+	for _, s := range f.GetSheetList() {
+		p, err := f.GetPanes(s)
+		if err != nil || !p.Freeze || p.YSplit != 1 {
+			t.Errorf("%s: its headings do not stay: %+v, %v", s, p, err)
+		}
+	}
+	cell := func(sheet, at string) (string, excelize.CellType) {
+		v, err := f.GetCellValue(sheet, at, excelize.Options{RawCellValue: true})
+		k, err2 := f.GetCellType(sheet, at)
+		if err != nil || err2 != nil {
+			t.Fatal(err, err2)
+		}
+		return v, k
+	}
+	for _, c := range []struct {
+		sheet, at, want string
+		number          bool
+	}{
+		{"Units", "H1", "Worst step, µm", false}, {"Units", "B2", "k00001", false}, {"Units", "A2", "1", true}, {"Units", "H4", "", true}, {"Units", "B7", "=1+1", false}, {"Units", "G7", "", true}, {"Units", "G2", "pass", false},
+		{"Plan", "F3", "1", true}, {"Plan", "G3", "80", true}, {"Stations", "B2", "0", true},
+	} {
+		v, k := cell(c.sheet, c.at)
+		if v != c.want || (k != excelize.CellTypeInlineString && k != excelize.CellTypeSharedString) != c.number {
+			t.Errorf("%s %s: %q (type %d), %q wanted", c.sheet, c.at, v, k, c.want)
+		}
+	}
+	if v, _ := cell("Units", "H2"); v == "" || !strings.HasPrefix(v, strings.TrimRight(trim(*r.Units[0].WorstStepUM), "0")[:6]) {
+		t.Errorf("the first step is %s, %g wanted", v, *r.Units[0].WorstStepUM)
+	}
+	if v, err := f.GetCellValue("Units", "D2"); err != nil || v != "2026-03-02 07:30" {
+		t.Errorf("the time reads %q, %v", v, err)
+	}
+	if x, _ := f.GetCellFormula("Units", "B7"); x != "" {
+		t.Errorf("a serial became the formula %s", x)
+	}
+}
+
+func TestCSV(t *testing.T) {
+	r := invented(500, 80, Accepted)
+	r.Stations[1].StepUM = nil
+	files := formats(t, r, "zh-Hans")
+	rows := map[string]int{"units": len(r.Units), "findings": len(r.Findings), "stations": len(r.Stations), "plan": len(r.Plans)}
+	for name, n := range rows {
+		all, err := csv.NewReader(bytes.NewReader(files[name+".csv"])).ReadAll()
+		if err != nil || len(all) != n+1 {
+			t.Errorf("%s: %d rows, %v; %d wanted", name, len(all), err, n+1)
+		}
+		if name == "stations" && (all[2][3] != "" || all[1][2] != "left" || all[0][3] != "step_um") {
+			t.Errorf("%v", all[:3])
+		}
+	}
+	if err := r.WriteCSV(&bytes.Buffer{}, "all"); err == nil {
+		t.Error("a table that there is not was written")
+	}
+}
+
+// What is written as JSON is read back the same.
+func TestJSON(t *testing.T) {
+	r := invented(500, 80, Accepted)
+	var back Report
+	if err := json.Unmarshal(formats(t, r, "en")["lot.json"], &back); err != nil {
+		t.Fatal(err)
+	}
+	a, _ := json.Marshal(r)
+	b, _ := json.Marshal(&back)
+	if !bytes.Equal(a, b) {
+		t.Error("the JSON is another report")
+	}
+	for _, odd := range []string{"NaN", ":null"} {
+		if strings.Contains(string(a), odd) {
+			i := strings.Index(string(a), odd)
+			t.Errorf("%s in the JSON: %s", odd, a[max(0, i-40):i+10])
+		}
+	}
+}
+
+// Reports of lots that stand anywhere are written: nothing drawn, half inspected,
+// nothing found, nothing measured.
+func TestEveryState(t *testing.T) {
+	bare := &Report{Schema: Schema, Generated: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC), Lot: Lot{Name: strings.Repeat("a very long name of a lot ", 12), Size: 2, State: ToDraw}}
+	half := invented(500, 80, Waiting)
+	half.Decision = nil
+	for i := 40; i < 80; i++ {
+		half.Units[i] = Unit{Serial: half.Units[i].Serial, Place: i + 1}
+	}
+	blind := invented(100, 20, Waiting)
+	for i := range blind.Units {
+		blind.Units[i].WorstStepUM, blind.Units[i].UUM, blind.Units[i].Score, blind.Units[i].Verdict = nil, nil, nil, part.NotMeasured
+	}
+	blind.Stations, blind.Findings, blind.Steps, blind.Charts, blind.Paretos, blind.Map, blind.Gauge = nil, nil, nil, nil, nil, nil, Gauge{}
+	for name, r := range map[string]*Report{"bare": bare, "half": half, "blind": blind, "screened": invented(50, 50, Screened), "returned": invented(50, 13, Returned), "to decide": invented(50, 13, ToDecide)} {
+		for _, tag := range []string{"en", "zh-Hans"} {
+			for f, data := range formats(t, r, tag) {
+				if len(data) == 0 {
+					t.Errorf("%s, %s, %s: empty", name, tag, f)
+				}
+			}
+		}
+	}
+}
+
+// Lines break at spaces and beside Chinese characters, never before what closes a
+// phrase, and nothing is lost.
+func TestWrap(t *testing.T) {
+	p, err := newSheet(speech{language(t, "en"), "en", time.UTC}, "t", "s", time.Time{}, func(int) string { return "" })
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.letters(bodySize, ink)
+	for _, text := range []string{
+		"The quick brown fox jumps over the lazy dog, and back again.", "每处台阶均附不确定度，限度未因此收紧。每处台阶均附不确定度，限度未因此收紧。", strings.Repeat("x", 120), "a", "", "mixed 文字 and words，一起 wrapped in one line 或多行。",
+	} {
+		lines := p.wrap(text, 40)
+		if got := strings.ReplaceAll(strings.Join(lines, ""), " ", ""); got != strings.ReplaceAll(text, " ", "") {
+			t.Errorf("%q became %q", text, lines)
+		}
+		for _, l := range lines {
+			if w := p.GetStringWidth(strings.TrimRight(l, "，。、")); w > 40.5 {
+				t.Errorf("%q is %.1f mm wide", l, w)
+			}
+			if r := []rune(l); len(r) > 0 && closes(r[0]) {
+				t.Errorf("%q begins with what closes a phrase", l)
+			}
+		}
+	}
+}
+
+// An arc of SVG is drawn as the circle that it is part of.
+func TestSVG(t *testing.T) {
+	for _, c := range []struct {
+		s    string
+		want affine
+	}{
+		{"scale(2)", affine{2, 0, 0, 2, 0, 0}}, {"scale(1, -1) translate(0, -10)", affine{1, 0, 0, -1, 0, 10}}, {"translate(3,4) rotate(90)", affine{0, 1, -1, 0, 3, 4}}, {"rotate(180, 1, 1)", affine{-1, 0, 0, -1, 2, 2}}, {"matrix(1,2,3,4,5,6)", affine{1, 2, 3, 4, 5, 6}}, {"", affine{1, 0, 0, 1, 0, 0}},
+	} {
+		got := transform(c.s)
+		for i, v := range []float64{got.a - c.want.a, got.b - c.want.b, got.c - c.want.c, got.d - c.want.d, got.e - c.want.e, got.f - c.want.f} {
+			if math.Abs(v) > 1e-12 {
+				t.Errorf("%s: %+v, place %d", c.s, got, i)
+			}
+		}
+	}
+	p, err := newSheet(speech{language(t, "en"), "en", time.UTC}, "t", "s", time.Time{}, func(int) string { return "" })
+	if err != nil {
+		t.Fatal(err)
+	}
+	for svg, ok := range map[string]bool{
+		`<svg viewBox="0 0 10 10"><path d="M1,1L2,2H3V4A5,5 0 0 1 8,8C1,1 2,2 3,3Q4,4 5,5Z" style="fill:#fff;stroke:#000000;stroke-opacity:0.5"/><text x="1" y="2" transform="rotate(-30)">a</text></svg>`: true,
+		`<svg viewBox="0 0 10 10"><path d="M1,1T2,2"/></svg>`: false, `<svg><path/></svg>`: false, `<svg viewBox="0 0 10 10"><g>`: false, ``: false,
+	} {
+		if _, err := drawSVG(p.Fpdf, []byte(svg), 10, 10, 50); (err == nil) != ok {
+			t.Errorf("%s: %v", svg, err)
+		}
+	}
+	if p.Error() != nil {
+		t.Error(p.Error())
+	}
+}
+
+// The font's character map is read as it is: letters, signs and Chinese are there,
+// what is not there is told by its number.
+func TestFont(t *testing.T) {
+	for s, want := range map[string]string{"Ag µ²±×…–•℃": "Ag µ²±×…–•℃", "王小明 喆 镕 龍": "王小明 喆 镕 龍", "\U0001F600": "[U+1F600]", "龘": "[U+9F98]", "a\nb": "a b"} {
+		if got := printable(s); got != want {
+			t.Errorf("%q: %q, %q wanted", s, got, want)
+		}
+	}
+}
+
+// Each key that the code names has its text in both languages.
+func TestKeys(t *testing.T) {
+	named := regexp.MustCompile(`\b(?:t|note)\("([a-z0-9_.]+)"|Key: "([a-z0-9_.]+)"|add\("([a-z0-9_.]+)"`)
+	files, _ := filepath.Glob("*.go")
+	n := 0
+	for _, f := range files {
+		if strings.HasSuffix(f, "_test.go") {
+			continue
+		}
+		data, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range named.FindAllStringSubmatch(string(data), -1) {
+			k := m[1] + m[2] + m[3]
+			if strings.HasSuffix(k, ".") {
+				continue
+			}
+			n++
+			for _, tag := range []string{"en", "zh-Hans"} {
+				if !language(t, tag).Has("lot." + k) {
+					t.Errorf("%s names lot.%s, which %s has not", f, k, tag)
+				}
+			}
+		}
+	}
+	if n < 80 {
+		t.Errorf("only %d keys were found; does the search still fit the code?", n)
+	}
+	for _, tag := range []string{"en", "zh-Hans"} {
+		l := language(t, tag)
+		for _, s := range []State{ToDraw, Waiting, ToDecide, Accepted, Refused, Screened, Returned} {
+			if !l.Has("lot.state." + string(s)) {
+				t.Errorf("%s: no state %s", tag, s)
+			}
+		}
+		for _, s := range []Stand{StandOpen, StandReached, StandMet, StandGap} {
+			if !l.Has("lot.stand." + string(s)) {
+				t.Errorf("%s: no stand %s", tag, s)
+			}
+		}
+	}
+}
+
+// A report of ten thousand units, all inspected, in all formats.
+func BenchmarkTenThousandUnits(b *testing.B) {
+	r, l := invented(10000, 10000, Accepted), language(b, "en")
+	b.ResetTimer()
+	for range b.N {
+		out := io.Discard
+		for _, err := range []error{r.WritePDF(out, l, "en", time.UTC), r.WriteXLSX(out, l, "en", time.UTC), r.WriteJSON(out), r.WriteCSV(out, "stations")} {
+			if err != nil {
+				b.Fatal(err)
 			}
 		}
 	}

@@ -102,13 +102,13 @@ func (d pdfReport) top() {
 	all := []fact{
 		{d.t("fact.size"), d.t("units", "n", count(l.Size))}, {d.t("fact.product"), l.Product},
 		{d.t("fact.stage"), d.word("stage.", l.Stage)}, {d.t("fact.opened"), join(", ", d.clock(l.Opened), l.OpenedBy)},
-		{d.t("fact.resubmits"), l.Resubmits},
+		{d.t("fact.limits"), limitsWord(l)},
 	}
 	if l.Stage == "" {
 		all[2].value = ""
 	}
 	if d.Draw != nil {
-		all = append(all, fact{d.t("fact.sample"), d.t("units", "n", count(len(d.Draw.Serials)))}, fact{d.t("fact.seed"), fmt.Sprint(d.Draw.Seed)})
+		all = append(all, fact{d.t("fact.sample"), d.t("units", "n", count(len(d.Draw.Serials)))}, fact{d.t("fact.seed"), join(", ", fmt.Sprint(d.Draw.Seed), d.t(map[bool]string{true: "draw.given", false: "draw.chance"}[d.Draw.Given]))})
 	}
 	if x := d.Decision; x != nil {
 		all = append(all, fact{d.t("fact.decided"), join(", ", d.clock(x.At), x.By)})
@@ -401,6 +401,9 @@ func (d pdfReport) gauge() {
 		d.list("!", []string{d.t("gauge.no_scale")})
 		return
 	}
+	if g.ScalesOf > 0 && g.ScalesOf < len(d.Units) {
+		d.paraIn(d.t("scale.of", "n", count(g.ScalesOf), "of", count(len(d.Units))), smallSize, soft)
+	}
 	cols := []column{{d.t("scale.file"), 3, false}, {d.t("scale.made"), 1.6, false}, {d.t("scale.view"), 1.2, false}, {d.t("scale.mm"), 1.5, true}, {d.t("scale.u"), 1.4, true}, {d.t("scale.units"), 1, true}, {"SHA-256", 2.2, false}}
 	var rows [][]string
 	for _, x := range g.Scales {
@@ -437,7 +440,7 @@ func (d pdfReport) step() {
 			if x.Low != nil && x.High != nil {
 				between = d.t("cap.between", "low", d.Number(*x.Low, 2), "high", d.Number(*x.High, 2), "level", d.Number(100*x.Level, 0))
 			}
-			rows = append(rows, []string{x.Name, d.number(x.Value, 2), between})
+			rows = append(rows, []string{d.index(x.Name), d.number(x.Value, 2), between})
 		}
 		d.table(cols, rows, nil)
 	}
@@ -459,6 +462,14 @@ func (d pdfReport) step() {
 	}
 	d.list("•", d.sayAll(c.Told))
 	d.fig("histogram", "chart-xbar", "chart-s", "chart-r", "chart-i", "chart-mr", "chart-ewma", "chart-cusum")
+}
+
+// index is the name of a capability index.
+func (s speech) index(name string) string {
+	if s.Has("lot.index." + name) {
+		return s.t("index." + name)
+	}
+	return name
 }
 
 // process tells what the findings have in common.
@@ -492,6 +503,14 @@ func (d pdfReport) process() {
 		}
 		d.small(d.t("yield.title"))
 		d.table(cols, rows, nil)
+	}
+	if len(d.Escapes) > 0 {
+		d.small(d.t("escape.title"))
+		var all []string
+		for _, e := range d.Escapes {
+			all = append(all, d.t("escape.line", "from", "@stage."+e.From, "to", "@stage."+e.To, "n", count(e.N), "found", count(e.Found), "share", d.percent(e.Share, 1), "overlooked", count(e.Overlooked)))
+		}
+		d.list("•", all)
 	}
 	d.fig("pareto-*", "map", "chart-p", "chart-np", "chart-c", "chart-u", "chart-demerit")
 }
@@ -529,6 +548,11 @@ func (d pdfReport) units() {
 	}
 	d.table(cols, rows, func(i int) bool { return shown[i].Counts })
 	d.paraIn(d.t("unit.marked"), smallSize, soft)
+	for _, u := range shown {
+		if u.Person != "" {
+			d.list("•", []string{d.t("unit.person", "serial", u.Serial, "what", u.Person)})
+		}
+	}
 }
 
 // findings lists what was found, the gravest first within each unit as it came.
@@ -592,7 +616,7 @@ func (d pdfReport) sample() {
 		return
 	}
 	d.heading(d.t("draw.title"))
-	d.para(d.t("draw.how", "n", count(len(x.Serials)), "from", count(x.From), "seed", fmt.Sprint(x.Seed), "algorithm", x.Algorithm, "time", d.clock(x.At), "by", join("", x.By)))
+	d.para(d.t("draw.how", "n", count(len(x.Serials)), "from", count(x.From), "seed", fmt.Sprint(x.Seed), "algorithm", d.algorithm(x.Algorithm), "time", d.clock(x.At), "by", join("", x.By)))
 	counts := map[string]bool{}
 	for _, u := range d.Units {
 		if u.Counts {
@@ -620,6 +644,17 @@ func (d pdfReport) sample() {
 	}
 	d.y += 1
 	d.paraIn(d.t("draw.marked"), smallSize, soft)
+	for _, s := range x.Replaced {
+		d.list("•", []string{d.t("draw.replaced", "serial", s.Serial, "with", s.With, "by", s.By, "time", d.clock(s.At), "why", s.Why)})
+	}
+}
+
+// algorithm says what the name of a way of drawing stands for.
+func (s speech) algorithm(name string) string {
+	if s.Has("lot.draw.by." + name) {
+		return name + ": " + s.t("draw.by."+name)
+	}
+	return name
 }
 
 // end says what the report is not.

@@ -39,6 +39,7 @@ type Report struct {
 	Steps     *Capability `json:"capability,omitempty"` // of the step
 	Paretos   []Pareto    `json:"paretos,omitempty"`
 	Yields    []Yield     `json:"yields,omitempty"`
+	Escapes   []Escape    `json:"escapes,omitempty"`
 	Map       *Map        `json:"map,omitempty"`
 }
 
@@ -58,14 +59,16 @@ const (
 
 // Lot says which lot it is.
 type Lot struct {
-	Name      string    `json:"name"`
-	Product   string    `json:"product,omitempty"`
-	Stage     string    `json:"stage,omitempty"`
-	Size      int       `json:"size"`
-	State     State     `json:"state"`
-	Opened    time.Time `json:"opened"`
-	OpenedBy  string    `json:"opened_by,omitempty"`
-	Resubmits string    `json:"resubmits,omitempty"` // the lot that this one is again
+	Name         string    `json:"name"`
+	Product      string    `json:"product,omitempty"`
+	Stage        string    `json:"stage,omitempty"`
+	Size         int       `json:"size"`
+	State        State     `json:"state"`
+	Opened       time.Time `json:"opened"`
+	OpenedBy     string    `json:"opened_by,omitempty"`
+	Round        int       `json:"round,omitempty"`  // of its inspections, where it is not the first
+	Limits       string    `json:"limits,omitempty"` // the limits file by which its units are judged
+	LimitsSHA256 string    `json:"limits_sha256,omitempty"`
 }
 
 // Plan is a sampling plan by attributes for one severity, and how it stands.
@@ -149,12 +152,23 @@ type Switching struct {
 
 // Draw is how the sample was chosen.
 type Draw struct {
-	Algorithm string    `json:"algorithm"`
-	Seed      uint64    `json:"seed"`
-	At        time.Time `json:"at"`
-	By        string    `json:"by,omitempty"`
-	From      int       `json:"from"` // serials to choose among
-	Serials   []string  `json:"serials"`
+	Algorithm string     `json:"algorithm"`
+	Seed      uint64     `json:"seed"`
+	At        time.Time  `json:"at"`
+	By        string     `json:"by,omitempty"`
+	From      int        `json:"from"`                 // serials to choose among
+	Given     bool       `json:"seed_given,omitempty"` // by a person; else taken from chance
+	Replaced  []Replaced `json:"replaced,omitempty"`
+	Serials   []string   `json:"serials"`
+}
+
+// Replaced is a unit that could not be measured, and the one in its place.
+type Replaced struct {
+	Serial string    `json:"serial"`
+	With   string    `json:"with"`
+	Why    string    `json:"why"`
+	By     string    `json:"by,omitempty"`
+	At     time.Time `json:"at"`
 }
 
 // Unit is a unit of the sample.
@@ -174,8 +188,9 @@ type Unit struct {
 	Major    int    `json:"major"`
 	Moderate int    `json:"moderate"`
 	Minor    int    `json:"minor"`
-	Counts   bool   `json:"counts"` // against at least one plan
-	Shift    string `json:"shift,omitempty"`
+	Counts   bool   `json:"counts"`                // against at least one plan
+	Person   string `json:"person,omitempty"`      // what a person's overruling changed
+	Again    int    `json:"taken_again,omitempty"` // how often it was taken before
 }
 
 // Finding is a finding on a unit of the sample.
@@ -218,10 +233,11 @@ type Decision struct {
 
 // Gauge is what the numbers rest on.
 type Gauge struct {
-	Scales []Scale `json:"scales,omitempty"`
-	Check  *Check  `json:"check,omitempty"` // the check piece; nil: no log
-	Study  *Study  `json:"study,omitempty"` // the gauge study in force; nil: none given
-	Step   *StepU  `json:"step_uncertainty,omitempty"`
+	Scales   []Scale `json:"scales,omitempty"`
+	ScalesOf int     `json:"scales_of,omitempty"` // units whose scale files were looked up
+	Check    *Check  `json:"check,omitempty"`     // the check piece; nil: no log
+	Study    *Study  `json:"study,omitempty"`     // the gauge study in force; nil: none given
+	Step     *StepU  `json:"step_uncertainty,omitempty"`
 }
 
 // Scale is a scale file that was in force.
@@ -331,12 +347,13 @@ type Quantile struct {
 
 // Pareto counts findings by one property.
 type Pareto struct {
-	By   string      `json:"by"` // kind, zone, stage, operator, shift, faceplate, resin
-	Rows []ParetoRow `json:"rows"`
-	Chi2 *float64    `json:"chi2,omitempty"`
-	DF   int         `json:"df,omitempty"`
-	P    *float64    `json:"p,omitempty"`
-	Told []Said      `json:"told,omitempty"`
+	By     string      `json:"by"` // kind, zone, stage, operator, shift, faceplate, resin
+	Rows   []ParetoRow `json:"rows"`
+	Chi2   *float64    `json:"chi2,omitempty"`
+	DF     int         `json:"df,omitempty"`
+	P      *float64    `json:"p,omitempty"`
+	Method string      `json:"method,omitempty"`
+	Told   []Said      `json:"told,omitempty"`
 }
 
 // ParetoRow is one bar; Share and Cumulative are 0..1.
@@ -345,7 +362,8 @@ type ParetoRow struct {
 	Count      int     `json:"count"`
 	Share      float64 `json:"share"`
 	Cumulative float64 `json:"cumulative"`
-	Of         int     `json:"of,omitempty"` // units looked at
+	Of         int     `json:"of,omitempty"`   // units looked at
+	With       int     `json:"with,omitempty"` // of these, with at least one
 }
 
 // Yield is what passed a stage at first look.
@@ -358,13 +376,29 @@ type Yield struct {
 	High   *float64 `json:"high,omitempty"`
 }
 
+// Escape is how many units passed one stage and did not pass a later one.
+type Escape struct {
+	From       string   `json:"from"`
+	To         string   `json:"to"`
+	N          int      `json:"n"` // passed the first, looked at at the second
+	Found      int      `json:"found"`
+	Overlooked int      `json:"overlooked"` // of these, with something that could have been seen before
+	Share      *float64 `json:"share,omitempty"`
+	Low        *float64 `json:"low,omitempty"`
+	High       *float64 `json:"high,omitempty"`
+}
+
 // Map lays all findings over one outline: X to the right, Y down, the outline
 // within 0..1.
 type Map struct {
-	Outline  []Point    `json:"outline"`
-	Findings []MapPoint `json:"findings"`
-	Left     int        `json:"left_out,omitempty"` // findings without a place
-	Told     []Said     `json:"told,omitempty"`
+	Outline  []Point     `json:"outline"`
+	Findings []MapPoint  `json:"findings"`
+	Left     int         `json:"left_out,omitempty"` // findings without a place
+	Units    int         `json:"units,omitempty"`    // whose outline is known
+	MMWide   *float64    `json:"mm_wide,omitempty"`  // what 1 is
+	Frame    string      `json:"frame,omitempty"`    // unit or picture
+	Circles  []MapCircle `json:"circles,omitempty"`
+	Told     []Said      `json:"told,omitempty"`
 }
 
 // MapPoint is a finding on the map.
@@ -373,4 +407,14 @@ type MapPoint struct {
 	Y        float64       `json:"y"`
 	Kind     part.Kind     `json:"kind"`
 	Severity part.Severity `json:"severity"`
+}
+
+// MapCircle is a round place with more units than chance would bring.
+type MapCircle struct {
+	X        float64  `json:"x"`
+	Y        float64  `json:"y"`
+	R        float64  `json:"r"`
+	Units    int      `json:"units"`
+	Expected float64  `json:"expected"`
+	P        *float64 `json:"p,omitempty"`
 }

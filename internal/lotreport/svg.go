@@ -307,6 +307,7 @@ func (d *drawing) text(x, y float64, s, anchor string, l look) {
 	s = printable(s)
 	x, y = d.m.at(x, y)
 	k := d.m.scale()
+	d.pdf.SetFont("text", "", 0)
 	d.pdf.SetFontUnitSize(l.number("font-size", 16) * k)
 	r, g, b, _ := l.colour("fill", "#000000")
 	d.pdf.SetTextColor(r, g, b)

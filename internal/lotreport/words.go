@@ -24,12 +24,21 @@ type speech struct {
 // t is a text of the report's own.
 func (s speech) t(key string, args ...string) string { return s.T("lot."+key, args...) }
 
-// say is a sentence of the report.
+// say is a sentence of the report. One that came in English stands as it is in
+// English, and where there is no text of its key.
 func (s speech) say(x Said) string {
-	if x.Key == "" || !s.Has("lot."+x.Key) {
+	if x.Text != "" && (s.tag == "en" || x.Key == "" || !s.Has("lot."+x.Key)) {
 		return x.Text
 	}
 	return s.t(x.Key, x.Args...)
+}
+
+// limitsWord is the limits file in force.
+func limitsWord(l Lot) string {
+	if l.LimitsSHA256 == "" {
+		return l.Limits
+	}
+	return join(" ", l.Limits, "("+l.LimitsSHA256[:min(16, len(l.LimitsSHA256))]+")")
 }
 
 // word is a word of a list, or the word as it came where it has no text.

@@ -201,7 +201,7 @@ func (b *book) planFacts(r *Report) (all [][2]any) {
 	add("fact.product", l.Product)
 	add("fact.stage", words{"stage.", l.Stage})
 	add("fact.opened", l.Opened)
-	add("fact.resubmits", l.Resubmits)
+	add("fact.limits", limitsWord(l))
 	if d := r.Draw; d != nil {
 		add("fact.sample", len(d.Serials))
 		add("fact.seed", fmt.Sprint(d.Seed)) // all of its digits: a number of a workbook has fifteen
@@ -239,7 +239,8 @@ func repack(out io.Writer, book []byte, at time.Time) error {
 	slices.SortStableFunc(files, func(a, b *zip.File) int { return strings.Compare(a.Name, b.Name) })
 	w := zip.NewWriter(out)
 	for _, f := range files {
-		h := &zip.FileHeader{Name: f.Name, Method: f.Method, Modified: at.UTC().Truncate(2 * time.Second), CRC32: f.CRC32, CompressedSize64: f.CompressedSize64, UncompressedSize64: f.UncompressedSize64}
+		h := &zip.FileHeader{Name: f.Name, Method: f.Method, CRC32: f.CRC32, CompressedSize64: f.CompressedSize64, UncompressedSize64: f.UncompressedSize64}
+		h.SetModTime(at.UTC().Truncate(2 * time.Second)) // Modified is left alone by CreateRaw
 		to, err := w.CreateRaw(h)
 		if err != nil {
 			return err

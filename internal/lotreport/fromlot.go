@@ -1,0 +1,242 @@
+package lotreport
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"finishbench/internal/lots"
+	"finishbench/internal/part"
+)
+
+// curvePoints is how many steps an operating characteristic is drawn in.
+const curvePoints = 60
+
+// FromLot begins a report with what a lot's events tell: plans, draw, counts,
+// decision. history are the events of all lots, of the kinds of
+// [lots.HistoryKinds] and in the order of writing, for switching. now is the
+// report's time stamp.
+func FromLot(l *lots.Lot, history []lots.Event, now time.Time, program string) (*Report, error) {
+	r := l.Current()
+	if r == nil {
+		return nil, fmt.Errorf("lotreport: lot %s was not opened", l.Name)
+	}
+	o := &r.Opening
+	rep := &Report{Schema: Schema, Generated: now.UTC(), Program: program, Units: []Unit{}, Findings: []Finding{}, Stations: []Station{},
+		Lot: Lot{Name: l.Name, Product: o.Product, Stage: string(o.Stage), Size: o.Size, State: stateOf(l.State()), Opened: r.Opened.At, OpenedBy: r.Opened.By, Limits: o.LimitsName, LimitsSHA256: o.Limits}}
+	if n := len(l.Rounds); n > 1 {
+		rep.Lot.Round = n
+		rep.note(map[string]string{lots.Replanned: "note.replanned", lots.Resubmitted: "note.resubmitted"}[r.Kind], "n", strconv.Itoa(n), "why", o.Why)
+	}
+	for i, s := range r.Standings() {
+		rep.Plans = append(rep.Plans, planOf(o, &o.Classes[i], s))
+	}
+	if d := r.Drawing; d != nil {
+		rep.draw(r, d)
+	}
+	if d := r.Decision; d != nil {
+		rep.decide(r, d)
+	}
+	return rep, rep.switching(l, r, history)
+}
+
+func (r *Report) note(key string, args ...string) {
+	if key != "" {
+		r.Notes = append(r.Notes, Said{Key: key, Args: args})
+	}
+}
+
+func stateOf(s lots.State) State {
+	switch s {
+	case lots.StateToDraw:
+		return ToDraw
+	case lots.StateWaiting:
+		return Waiting
+	case lots.StateToDecide:
+		return ToDecide
+	case lots.StateAccepted:
+		return Accepted
+	case lots.StateScreened:
+		return Screened
+	case lots.StateReturned:
+		return Returned
+	}
+	return Refused
+}
+
+// planOf is a class' plan and how its count stands.
+func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
+	p := c.Plan
+	out := Plan{Severity: c.Severity, Covers: c.Covers, Standard: o.Edition, Level: string(p.Level), Letter: p.PlanLetter, AQL: p.AQL, Mode: string(p.Mode),
+		N: p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: standOf(s)}
+	if p.Arrow != "" {
+		out.Told = append(out.Told, Said{Key: "plan.arrow", Args: []string{"severity", "@severity." + string(c.Severity), "letter", p.Letter, "plan", p.PlanLetter, "n", strconv.Itoa(p.TableN)}})
+	}
+	if p.Zero() {
+		out.Standard, out.Level, out.Letter = "", "", ""
+		out.Told = append(out.Told, Said{Key: "plan.zero", Args: []string{"severity", "@severity." + string(c.Severity)}})
+		if c.Limit > 0 {
+			out.Told = append(out.Told, Said{Key: "plan.zero_limit", Args: []string{"limit", trim(math.Round(1e6*c.Limit) / 1e4), "risk", trim(math.Round(1e6*c.Risk) / 1e4)}})
+		}
+	}
+	if c.ChosenBy != "" {
+		out.Told = append(out.Told, Said{Key: "plan.chosen", Args: []string{"severity", "@severity." + string(c.Severity), "mode", "@lot.mode." + string(p.Mode), "by", c.ChosenBy, "why", o.Why}})
+	}
+	out.Lets = letsOf(p)
+	if !p.All {
+		for _, q := range p.OC().Curve(curvePoints) {
+			if !math.IsNaN(q.Pa) {
+				out.Curve = append(out.Curve, Point{q.P, q.Pa})
+			}
+		}
+	}
+	return out
+}
+
+func standOf(s lots.Standing) Stand {
+	switch {
+	case s.Call == lots.Refuses:
+		return StandReached
+	case s.Call == lots.Waits:
+		return StandOpen
+	case s.InGap:
+		return StandGap
+	}
+	return StandMet
+}
+
+// letsOf is what a plan lets through, as shares.
+func letsOf(p lots.Single) *Lets {
+	if p.All {
+		return &Lets{Zero: true}
+	}
+	t := p.Through()
+	l := &Lets{PAtAQL: t.PaAtAQL, P50: hundredth(t.P50), P10: hundredth(t.P10), AOQL: hundredth(t.AOQL), Law: string(t.Law)}
+	if p.AQL > 0 {
+		l.ATI = part.Num(p.OC().ATI(p.AQL / 100))
+	}
+	return l
+}
+
+func hundredth(v *float64) *float64 {
+	if v == nil {
+		return nil
+	}
+	return part.Num(*v / 100)
+}
+
+// draw tells how the sample was drawn, and its units as the events have them.
+func (r *Report) draw(round *lots.Round, d *lots.Drawing) {
+	r.Draw = &Draw{Algorithm: d.Method, Seed: d.Seed, At: round.Drawn.At, By: round.Drawn.By, From: len(d.Serials), Serials: d.Units, Given: d.Given}
+	if err := d.Verify(); err != nil {
+		r.note("note.draw_differs", "why", err.Error())
+	}
+	for _, s := range round.Swaps {
+		r.Draw.Replaced = append(r.Draw.Replaced, Replaced{Serial: s.Unit, With: s.With, Why: s.Why, By: s.By, At: s.At})
+	}
+	for i, p := range round.Sample {
+		u := Unit{Serial: p.Name, Place: i + 1}
+		if x := p.Unit; x != nil {
+			at := x.Seen
+			if at.IsZero() {
+				at = p.At
+			}
+			u.Taken, u.At, u.By, u.Inspection, u.Verdict, u.Score, u.WorstStepUM, u.Person = true, &at, p.By, x.Inspection, x.Verdict, x.Score, x.WorstStepUM, x.Person
+			u.Critical, u.Major, u.Moderate, u.Minor = x.Findings[part.Critical], x.Findings[part.Major], x.Findings[part.Moderate], x.Findings[part.Minor]
+			u.Counts = counts(round, i, x)
+			u.Again = len(p.Was)
+		}
+		r.Units = append(r.Units, u)
+	}
+}
+
+// counts says whether a unit counts against a plan in whose sample it is.
+func counts(round *lots.Round, place int, u *lots.Unit) bool {
+	if !u.Measured() {
+		return false
+	}
+	for i := range round.Opening.Classes {
+		c := &round.Opening.Classes[i]
+		if place < c.Plan.N && slices.ContainsFunc(c.Covers, func(s part.Severity) bool { return u.Findings[s] > 0 }) {
+			return true
+		}
+	}
+	return false
+}
+
+func (r *Report) decide(round *lots.Round, d *lots.Decision) {
+	r.Decision = &Decision{Accept: d.Accepted, By: round.Decided.By, At: round.Decided.At, Note: d.Why}
+	switch {
+	case d.Against:
+		r.Decision.Told = append(r.Decision.Told, Said{Key: "decision.against"})
+	case d.Early:
+		r.Decision.Told = append(r.Decision.Told, Said{Key: "decision.early"})
+	}
+	if d.Again {
+		r.Decision.Told = append(r.Decision.Told, Said{Key: "decision.again"})
+	}
+	if x := round.Disposal; x != nil {
+		r.Decision.Told = append(r.Decision.Told, Said{Key: "decision." + string(x.How), Args: []string{"by", round.Done.By, "date", round.Done.At.UTC().Format(time.DateOnly), "removed", strconv.Itoa(x.Removed)}})
+		if x.Why != "" {
+			r.Decision.Told = append(r.Decision.Told, Said{Text: x.Why})
+		}
+	}
+}
+
+// switching tells where the rules stand for each class: as of this lot's decision,
+// or before it where it is not decided.
+func (r *Report) switching(l *lots.Lot, round *lots.Round, history []lots.Event) error {
+	o := &round.Opening
+	until := history
+	if round.Decision != nil {
+		if i := lastDecision(history, l.Name); i >= 0 {
+			until = history[:i+1]
+		}
+	}
+	for i := range o.Classes {
+		c := &o.Classes[i]
+		if c.Plan.Zero() {
+			continue // switching does not change a plan that accepts none
+		}
+		s := Switching{Severity: c.Severity, Standard: string(cmp.Or(o.Rules.Standard, o.Standard)), Before: string(cmp.Or(c.Switching.Mode, lots.Normal))}
+		if round.Decision != nil {
+			after, said, err := lots.History(until, o.Product, c.Severity, o.Rules)
+			if err != nil {
+				return fmt.Errorf("lotreport: switching of lot %s: %w", l.Name, err)
+			}
+			s.After, s.Stopped = string(cmp.Or(after.Mode, lots.Normal)), after.Discontinued
+			if after.Mode == lots.Normal && after.Standard == lots.ISO2859 {
+				s.Score = &after.Score
+			}
+			key := "switch.stay"
+			switch {
+			case s.Stopped:
+				key = "switch.stop"
+			case s.After != string(c.Plan.Mode):
+				key = "switch.to." + s.After
+			}
+			for _, x := range said {
+				if x.Lot == l.Name && !x.By.At.Before(round.Decided.At) {
+					s.Told = append(s.Told, Said{Key: key, Text: x.Text})
+				}
+			}
+			if len(s.Told) == 0 {
+				s.Told = []Said{{Key: key}}
+			}
+		}
+		r.Switching = append(r.Switching, s)
+	}
+	return nil
+}
+
+func lastDecision(history []lots.Event, lot string) int {
+	for i := len(history) - 1; i >= 0; i-- {
+		if history[i].Lot == lot && history[i].Kind == lots.Decided {
+			return i
+		}
+	}
+	return -1
+}
