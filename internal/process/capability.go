@@ -40,6 +40,7 @@ type Capability struct {
 	Mean, SD           float64 // of all values
 	SigmaWithin        float64 // within subgroups, or from moving ranges
 	DOFWithin          float64 // degrees of freedom that this is worth
+	Pooled             bool    // SigmaWithin is from subgroups that are not all whole: the root of their mean variance
 	Cp, Cpl, Cpu, Cpk  Index
 	Pp, Ppl, Ppu, Ppk  Index
 	Cpm                Index // Pp with the distance from the target in the spread
@@ -75,18 +76,15 @@ func Capable(groups [][]float64, k charts.Kind, o CapabilityOptions) (Capability
 		return c, fmt.Errorf("process: capability of %d values: at least %d are needed", c.N, leastValues)
 	}
 	c.Mean, c.SD = meanSD(all)
-	level, spread, err := charts.Measured(k, groups, charts.Options{Rules: beyond()})
-	if err != nil {
+	if err := c.within(groups, k, n); err != nil {
 		return c, err
 	}
-	c.Calls = len(level.Signals) + len(spread.Signals)
-	c.SigmaWithin = level.Limits[0].Sigma * math.Sqrt(float64(n))
-	c.DOFWithin = dofWithin(k, n, counted(spread.Values))
-	if !(c.SD > 0) || !(c.SigmaWithin > 0) {
+	if c.SD == 0 || c.SigmaWithin == 0 {
 		return c, fmt.Errorf("process: capability of %d values: they do not differ; the gauge or the rounding is too coarse to tell", c.N)
 	}
 	c.indices()
 	lo, hi := o.Lower, o.Upper
+	var err error
 	c.Outside, err = study.NewShare(int(math.Round(shareOutside(all, lo, hi)*float64(c.N))), c.N, o.Confidence, study.ClopperPearsonExact)
 	if err != nil {
 		return c, err
@@ -99,6 +97,36 @@ func Capable(groups [][]float64, k charts.Kind, o CapabilityOptions) (Capability
 		c.GaugeShare = o.Gauge * o.Gauge / (c.SD * c.SD)
 	}
 	return c, nil
+}
+
+// within finds the spread within subgroups, by the charts where all are whole,
+// else by pooling what each has: sum (n_i - 1) s_i^2 over sum (n_i - 1). NaN where no
+// subgroup, and no two neighbours of single values, have two.
+func (c *Capability) within(groups [][]float64, k charts.Kind, n int) error {
+	level, spread, err := charts.Measured(k, groups, charts.Options{Rules: beyond()})
+	if err != nil {
+		return err
+	}
+	c.Calls = len(level.Signals) + len(spread.Signals)
+	c.SigmaWithin = level.Limits[0].Sigma * math.Sqrt(float64(n))
+	c.DOFWithin = dofWithin(k, n, counted(spread.Values))
+	squares, dof := 0.0, 0
+	for _, g := range groups {
+		if v := present(g); len(v) > 0 && len(v) < n {
+			c.Pooled = true
+		}
+	}
+	if k == charts.Individuals || !c.Pooled {
+		return nil
+	}
+	for _, g := range groups {
+		if v := present(g); len(v) > 1 {
+			_, s := meanSD(v)
+			squares, dof = squares+float64(len(v)-1)*s*s, dof+len(v)-1
+		}
+	}
+	c.SigmaWithin, c.DOFWithin = math.Sqrt(squares/float64(dof)), float64(dof) // NaN for none
+	return nil
 }
 
 func beyond() []charts.Rule {

@@ -114,6 +114,30 @@ func TestCapable(t *testing.T) {
 	}
 }
 
+// TestCapablePooled: subgroups that lack values count with what they have; by
+// hand: variances 1, 2 and 1 of three, two and three values: (2 x 1 + 1 x 2 + 2 x 1)/5.
+func TestCapablePooled(t *testing.T) {
+	g := [][]float64{{1, 2, 3}, {4, nan, 6}, {nan, nan, 5}, {7, 8, 9}}
+	c, err := Capable(g, charts.MeansRanges, CapabilityOptions{Lower: -10, Upper: 20, Target: nan})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "sigma within", c.SigmaWithin, math.Sqrt((2*1+1*2+2*1)/5.), 1e-12)
+	near(t, "degrees of freedom", c.DOFWithin, 5, 0)
+	if !c.Pooled || c.N != 9 {
+		t.Errorf("%+v", c)
+	}
+	// No two values of one subgroup: no spread within, but one of all.
+	var thin [][]float64
+	for i := range 12 {
+		thin = append(thin, []float64{float64(i % 5), nan})
+	}
+	c, err = Capable(thin, charts.MeansRanges, CapabilityOptions{Lower: -10, Upper: 20, Target: nan})
+	if err != nil || !math.IsNaN(c.Cpk.Value) || math.IsNaN(c.Ppk.Value) || !math.IsNaN(c.Cp.Bounds.Lower) {
+		t.Errorf("%v %+v", err, c.Cpk)
+	}
+}
+
 // TestWithinDOF: a chi-squared estimate of so many degrees of freedom scatters as
 // the estimate within subgroups does: by simulation. The efficiency of moving ranges
 // is 0.605 (Cryer and Ryan, J. Qual. Technol. 22, 1990; from memory).

@@ -33,9 +33,11 @@ type Figure struct {
 
 // Hint is what the cause of a pattern may be. It is no finding: a person looks.
 type Hint struct {
-	Key     string    // "dust_rising", ...
-	Kind    part.Kind // of the findings; "": all, or the step
-	Text    string    // in English, one or two sentences, with the numbers
+	Key     string     // "dust_rising", ...
+	Kind    part.Kind  // of the findings; "": all, or the step
+	Stage   part.Stage // of the looks; "": of all stages
+	Group   string     // the operator, shift ... that stands out; "": the hint is of no group
+	Text    string     // in English, one or two sentences, with the numbers
 	Figures []Figure
 	P       float64 // chance of the pattern without any cause; NaN: not from a test
 }
@@ -100,7 +102,7 @@ func dustHint(units []Unit, prm HintParams) ([]Hint, error) {
 	early, _ := meanSD(counts[:third])
 	late, _ := meanSD(counts[len(counts)-third:])
 	return []Hint{{
-		Key: "dust_rising", Kind: part.Dust, P: t.P,
+		Key: "dust_rising", Kind: part.Dust, Stage: looks[0].Stage, P: t.P,
 		Text: fmt.Sprintf("Dust %s: %.2g a unit in the first third, %.2g in the last (%d units, chance %.2g). Perhaps the filter or the airflow at the lacquering place.", where, early, late, t.N, t.P),
 		Figures: []Figure{{"units", float64(t.N), ""}, {"dust", float64(total), ""}, {"per_unit_early", early, ""}, {"per_unit_late", late, ""},
 			{"rank", t.Rank, ""}, {"p", t.P, ""}, {"p_cluster", lies, ""}},
@@ -170,7 +172,7 @@ func bubbleHint(units []Unit, prm HintParams) ([]Hint, error) {
 		return nil, nil
 	}
 	return []Hint{{
-		Key: "bubbles_one_size", Kind: part.Bubble, P: math.NaN(),
+		Key: "bubbles_one_size", Kind: part.Bubble, Stage: looks[0].Stage, P: math.NaN(),
 		Text:    fmt.Sprintf("%d bubbles on %d units are of nearly one size: %.2g mm, scatter %.0f %% of it. Perhaps air stirred in as the lacquer was mixed, or the brush.", len(sizes), with, median, 100*spread),
 		Figures: []Figure{{"bubbles", float64(len(sizes)), ""}, {"units", float64(with), ""}, {"median", median, "mm"}, {"scatter", spread, "share"}},
 	}}, nil
@@ -241,7 +243,7 @@ func stepHint(units []Unit, prm HintParams) ([]Hint, error) {
 			way = "in (recessed)"
 		}
 		out = append(out, Hint{
-			Key: "step_drifts", P: t.P,
+			Key: "step_drifts", Stage: stage, P: t.P,
 			Text:    fmt.Sprintf("The mean step at stage %s moves %s: %.3g um over %d units, %.1f of its standard deviations (chance %.2g). Perhaps the jig has moved, or the abrasive or cutter is wearing.", stage, way, t.Change, t.N, math.Abs(t.Change)/sd, t.P),
 			Figures: []Figure{{"units", float64(t.N), ""}, {"change", t.Change, "um"}, {"sd", sd, "um"}, {"per_100_units", 100 * t.Slope, "um"}, {"rank", t.Rank, ""}, {"p", t.P, ""}},
 		})
@@ -280,9 +282,9 @@ func groupHints(units []Unit, prm HintParams) ([]Hint, error) {
 		}
 		others := float64(rest) / float64(of)
 		out = append(out, Hint{
-			Key: "group_" + string(k), P: p.Test.P,
+			Key: "group_" + string(k), Group: r.Name, P: p.Test.P,
 			Text: fmt.Sprintf("%s %q has findings on %.0f %% of %d inspections, the others on %.0f %% of %d (%s, chance %.2g). %s", keyWord(k), r.Name, 100*r.With.Value(), r.With.Of, 100*others, of, p.Test.Method, p.Test.P, keyAdvice(k)),
-			Figures: []Figure{{"inspections", float64(r.With.Of), ""}, {"share", r.With.Value(), "share"}, {"share_others", others, "share"}, {"chi_squared", p.Test.Statistic, ""},
+			Figures: []Figure{{"inspections", float64(r.With.Of), ""}, {"inspections_others", float64(of), ""}, {"share", r.With.Value(), "share"}, {"share_others", others, "share"}, {"chi_squared", p.Test.Statistic, ""},
 				{"dof", float64(p.Test.DOF), ""}, {"residual", r.Residual, ""}, {"p", p.Test.P, ""}},
 		})
 	}
