@@ -127,7 +127,7 @@ func (s coachSheet) trend() report.SheetSection {
 
 // talk shows the findings, or says that a picture was not kept.
 func (s coachSheet) talk() report.SheetSection {
-	sec := report.SheetSection{Heading: s.t("talk")}
+	sec := report.SheetSection{Heading: s.t("talk"), Small: true}
 	if len(s.c.Talk) == 0 {
 		sec.Text = []string{s.t("talk.none")}
 	}

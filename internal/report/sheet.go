@@ -59,7 +59,8 @@ type SheetSection struct {
 	Text     []string // paragraphs
 	Bars     []SheetBar
 	Figures  []SheetFigure
-	Pictures []SheetPicture // more than two: small ones, side by side
+	Pictures []SheetPicture
+	Small    bool // small pictures, side by side
 	Tables   []SheetTable
 }
 
@@ -85,7 +86,8 @@ type SheetTable struct {
 	Head    []string
 	Numeric []bool // columns that hold numbers, set to the right; nil: none
 	Rows    [][]string
-	Marked  []bool // rows that stand out (out of limits); nil: none
+	Marked  []bool   // rows that stand out (out of limits); nil: none
+	Links   []string // pages to which rows lead, relative to this one; nil: none
 }
 
 type sheetView struct {
@@ -108,6 +110,7 @@ type sectionView struct {
 	Bars     []barView
 	Figures  []figureView
 	Pictures []pictureView
+	Small    bool
 	Tables   []tableView
 }
 
@@ -136,6 +139,7 @@ type tableView struct {
 
 type rowView struct {
 	Marked bool
+	Link   string
 	Cells  []sheetCell
 }
 
@@ -217,7 +221,7 @@ func SheetPage(w io.Writer, s Sheet) error {
 }
 
 func newSectionView(id string, s SheetSection, f SheetFrame) sectionView {
-	v := sectionView{ID: id, Heading: s.Heading, Text: s.Text}
+	v := sectionView{ID: id, Heading: s.Heading, Text: s.Text, Small: s.Small}
 	for _, b := range s.Bars {
 		v.Bars = append(v.Bars, barView{b.Name, b.Value, b.sign(), b.State(), b.Line, BarSVG(b)})
 	}
@@ -252,7 +256,11 @@ func newTableView(t SheetTable, marked string) tableView {
 		v.Marks = marked
 	}
 	for i, r := range t.Rows {
-		v.Rows = append(v.Rows, rowView{i < len(t.Marked) && t.Marked[i], t.cells(r)})
+		row := rowView{Marked: i < len(t.Marked) && t.Marked[i], Cells: t.cells(r)}
+		if i < len(t.Links) {
+			row.Link = t.Links[i]
+		}
+		v.Rows = append(v.Rows, row)
 	}
 	return v
 }

@@ -53,24 +53,15 @@ func MakeStrip(panels []StripPanel, windowMM float64) (SheetPicture, error) {
 }
 
 func stripPanel(c *canvas, x0 int, p StripPanel, windowMM float64) error {
-	if err := p.Image.Validate(); err != nil {
+	big, err := window(p, windowMM, stripSide)
+	if err != nil {
 		return err
 	}
-	if !(p.MMPerPX > 0) {
-		return fmt.Errorf("its scale is not known")
-	}
-	side := windowMM / p.MMPerPX
-	n := int(math.Ceil(side))
-	if n < 2 || n > min(p.Image.W, p.Image.H) {
-		return fmt.Errorf("a window of %.2f mm is %d px, in a picture of %d x %d", windowMM, n, p.Image.W, p.Image.H)
-	}
-	x := min(max(0, int(math.Round(p.Middle.X-side/2))), p.Image.W-n)
-	y := min(max(0, int(math.Round(p.Middle.Y-side/2))), p.Image.H-n)
-	big := fromNRGBA(imaging.Resize(toNRGBA(cut(p.Image, image.Rect(x, y, x+n, y+n))), stripSide, stripSide, imaging.CatmullRom))
 	for row := range stripSide {
 		copy(c.pix[(row*c.w+x0)*3:(row*c.w+x0+stripSide)*3], big.Pix8[row*stripSide*3:(row+1)*stripSide*3])
 	}
 	if p.Box != nil {
+		x, y, n := p.place(windowMM)
 		k := float64(stripSide) / float64(n)
 		rel := scaled(part.Box{p.Box[0] - float64(x), p.Box[1] - float64(y), p.Box[2], p.Box[3]}, k)
 		rel[0] += float64(x0)
@@ -79,6 +70,31 @@ func stripPanel(c *canvas, x0 int, p StripPanel, windowMM float64) error {
 		c.keep = nil
 	}
 	return nil
+}
+
+// place is the window's corner and side in the picture, px.
+func (p StripPanel) place(windowMM float64) (x, y, n int) {
+	side := windowMM / p.MMPerPX
+	n = int(math.Ceil(side))
+	x = min(max(0, int(math.Round(p.Middle.X-side/2))), p.Image.W-n)
+	y = min(max(0, int(math.Round(p.Middle.Y-side/2))), p.Image.H-n)
+	return x, y, n
+}
+
+// window is the panel's window, sidePX wide and high.
+func window(p StripPanel, windowMM float64, sidePX int) (*part.Image, error) {
+	if err := p.Image.Validate(); err != nil {
+		return nil, err
+	}
+	if !(p.MMPerPX > 0) {
+		return nil, fmt.Errorf("its scale is not known")
+	}
+	x, y, n := p.place(windowMM)
+	if n < 2 || n > min(p.Image.W, p.Image.H) {
+		return nil, fmt.Errorf("a window of %.2f mm is %d px, in a picture of %d x %d", windowMM, n, p.Image.W, p.Image.H)
+	}
+	small := cut(p.Image, image.Rect(x, y, x+n, y+n))
+	return fromNRGBA(imaging.Resize(toNRGBA(small), sidePX, sidePX, imaging.CatmullRom)), nil
 }
 
 func stripBar(c *canvas, windowMM float64) error {

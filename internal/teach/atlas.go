@@ -127,3 +127,50 @@ func inside(p part.Point, outline []part.Point) bool {
 	}
 	return in
 }
+
+// The trainer's choices, as the journal of the records names them.
+const (
+	Pin     = "pin"
+	Hide    = "hide"
+	Free    = "free" // as if never pinned or hidden
+	Caption = "caption"
+)
+
+// Mark is one choice about one finding.
+type Mark struct {
+	Kind       string `json:"-"`
+	Inspection int64  `json:"inspection"`
+	Number     int    `json:"number"`
+	Text       string `json:"text,omitempty"` // of a caption; "" takes it away
+}
+
+// Marks are the choices in force.
+type Marks map[[2]int64]Standing
+
+// Standing is what was chosen for a finding.
+type Standing struct {
+	Pinned, Hidden bool
+	Caption        string
+}
+
+// Take carries out a choice after those before it.
+func (m Marks) Take(c Mark) {
+	key := [2]int64{c.Inspection, int64(c.Number)}
+	s := m[key]
+	switch c.Kind {
+	case Pin:
+		s.Pinned, s.Hidden = true, false
+	case Hide:
+		s.Pinned, s.Hidden = false, true
+	case Free:
+		s.Pinned, s.Hidden = false, false
+	case Caption:
+		s.Caption = c.Text
+	}
+	m[key] = s
+}
+
+// Of is what was chosen for a finding.
+func (m Marks) Of(inspection int64, number int) Standing {
+	return m[[2]int64{inspection, int64(number)}]
+}

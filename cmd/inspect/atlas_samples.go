@@ -1,0 +1,343 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/capture"
+	"finishbench/internal/outline"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+	"finishbench/internal/report"
+	"finishbench/internal/synth"
+	"finishbench/internal/teach"
+)
+
+// Where an atlas page's pictures are from.
+const (
+	fromRecords = "records"
+	fromUnits   = "units"
+	fromDrawn   = "drawn"
+	fromNone    = "none"
+)
+
+// atlasSample is a sample with its pictures, which are opened only when it is
+// shown.
+type atlasSample struct {
+	teach.Sample
+	open func(ctx context.Context) (*openSample, error)
+}
+
+// openSample is a finding's pictures: that in which it shows best first.
+type openSample struct {
+	images  []*part.Image
+	box     []part.Box
+	mmPerPX float64
+	outline []part.Point
+	others  []part.Box // all findings there
+	release func()
+}
+
+// panels are the windows of a strip: each picture, and a clean place in the first.
+func (s *openSample) panels(windowMM float64) []report.StripPanel {
+	var out []report.StripPanel
+	for i, im := range s.images {
+		out = append(out, report.StripPanel{Image: im, Middle: s.box[i].Centre(), MMPerPX: s.mmPerPX, Box: &s.box[i]})
+	}
+	if m, ok := teach.CleanPlace(s.box[0].Centre(), windowMM/s.mmPerPX, s.outline, s.others); ok {
+		out = append(out, report.StripPanel{Image: s.images[0], Middle: m, MMPerPX: s.mmPerPX})
+	}
+	return out
+}
+
+// atlas gathers samples by kind and makes the pages.
+type atlas struct {
+	l        *bench.Lang
+	n        int
+	recorded map[part.Kind][]atlasSample
+	units    map[part.Kind][]atlasSample
+}
+
+func newAtlas(l *bench.Lang, n int) *atlas {
+	return &atlas{l: l, n: n, recorded: map[part.Kind][]atlasSample{}, units: map[part.Kind][]atlasSample{}}
+}
+
+// addRecords takes findings from the records. Those of calls that a person
+// overruled are no examples of anything.
+func (a *atlas) addRecords(ctx context.Context, store *records.Store) error {
+	marks, err := marksOf(ctx, store)
+	if err != nil {
+		return err
+	}
+	return store.Each(ctx, records.Filter{}, func(in records.Inspection) error {
+		if !in.Holds() || in.Overruled != nil {
+			return nil
+		}
+		for _, f := range in.Result.Findings {
+			st := marks.Of(in.ID, f.Number)
+			if f.Severity == part.None && !st.Pinned || pictureOf(in.Pictures, f.Image) == nil {
+				continue
+			}
+			s := teach.Sample{Inspection: in.ID, Unit: bench.UnitInfo{Serial: in.Serial, Side: in.Side}.Name(), Finding: f, SizeMM: teach.Size(f),
+				Pinned: st.Pinned, Hidden: st.Hidden, Caption: st.Caption}
+			a.recorded[f.Kind] = append(a.recorded[f.Kind], atlasSample{s, func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
+		}
+		return nil
+	})
+}
+
+// openRecorded reads the pictures of a finding from the records.
+func openRecorded(ctx context.Context, store *records.Store, s teach.Sample) (*openSample, error) {
+	in, err := store.Get(ctx, s.Inspection)
+	if err != nil {
+		return nil, err
+	}
+	r := &recordPictures{ctx: ctx, store: store, in: &in, read: map[string]*part.Image{}}
+	f := s.Finding
+	o := &openSample{mmPerPX: in.Result.ScaleOf(f.Image), outline: in.Result.Faceplate.Outline(), release: r.release}
+	files := []part.Sighting{{Image: f.Image, Box: f.Box}}
+	if other := otherLight(in.Pictures, f.Image); other != "" {
+		i := slices.IndexFunc(f.AlsoIn, func(x part.Sighting) bool { return x.Image == other })
+		if i >= 0 {
+			files = append(files, f.AlsoIn[i])
+		} else {
+			files = append(files, part.Sighting{Image: other, Box: f.Box}) // one pose: the same place
+		}
+	}
+	for _, x := range files {
+		im, err := r.image(x.Image)
+		if err != nil {
+			r.release()
+			return nil, err
+		}
+		o.images, o.box = append(o.images, im), append(o.box, x.Box)
+	}
+	if shot := pictureOf(in.Pictures, f.Image); shot == nil || shot.View != part.Face {
+		o.outline = nil // it is the faceplate's, in face pictures
+	}
+	for _, x := range in.Result.Findings {
+		o.others = append(o.others, x.Box)
+	}
+	return o, nil
+}
+
+func pictureOf(pictures []records.Picture, file string) *records.Picture {
+	for i := range pictures {
+		if pictures[i].File == file {
+			return &pictures[i]
+		}
+	}
+	return nil
+}
+
+// otherLight is the picture of the same view under another light; "" for none.
+func otherLight(pictures []records.Picture, file string) string {
+	p := pictureOf(pictures, file)
+	if p == nil || p.View == part.Edge {
+		return ""
+	}
+	for _, q := range pictures {
+		if q.View == p.View && q.AngleDeg == p.AngleDeg && q.Light != p.Light {
+			return q.File
+		}
+	}
+	return ""
+}
+
+// addUnits takes the known defects of units in folders with a truth.json.
+func (a *atlas) addUnits(dir string) error {
+	names, err := foldersWith(dir, truthFile)
+	if err != nil {
+		return err
+	}
+	for _, u := range names {
+		var k knownUnit
+		file := filepath.Join(dir, u, truthFile)
+		if err := readJSONFile(file, &k); err != nil {
+			return err
+		}
+		if k.Face == nil {
+			continue
+		}
+		if !(k.MMPerPX > 0) {
+			return usagef("%s: mm_per_px must be above 0", file)
+		}
+		if err := a.addUnit(filepath.Join(dir, u), u, k); err != nil {
+			return usagef("%s: %w", file, err)
+		}
+	}
+	return nil
+}
+
+func (a *atlas) addUnit(folder, name string, k knownUnit) error {
+	var boxes []part.Box
+	for i, d := range k.Face.Defects {
+		if _, _, err := d.size(); err != nil {
+			return fmt.Errorf("defect %d %w", i+1, err)
+		}
+		boxes = append(boxes, part.Box(d.Box))
+	}
+	for i, d := range k.Face.Defects {
+		if c, ok := d.cnr(); ok && c < visibleCNR {
+			continue
+		}
+		mm, _, _ := d.size()
+		s := teach.Sample{Unit: name, SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: part.Kind(d.Kind), Box: boxes[i], Confidence: 1}}
+		a.units[s.Finding.Kind] = append(a.units[s.Finding.Kind], atlasSample{s, func(context.Context) (*openSample, error) {
+			return openUnit(folder, k, boxes, i)
+		}})
+	}
+	return nil
+}
+
+// visibleCNR is the contrast over noise from which on a defect can be seen (Rose
+// 1948).
+const visibleCNR = 5
+
+func openUnit(folder string, k knownUnit, boxes []part.Box, i int) (*openSample, error) {
+	o := &openSample{mmPerPX: k.MMPerPX, others: boxes}
+	o.release = func() {
+		for _, im := range o.images {
+			capture.Release(im)
+		}
+	}
+	for _, light := range []part.Light{part.Raking, part.Diffuse} {
+		file := k.Face.Files[string(light)]
+		if file == "" {
+			continue
+		}
+		im, err := capture.Read(filepath.Join(folder, filepath.Base(file)))
+		if err != nil {
+			o.release()
+			return nil, err
+		}
+		o.images, o.box = append(o.images, im), append(o.box, boxes[i])
+	}
+	if len(o.images) == 0 {
+		return nil, fmt.Errorf("%s: no picture of the faceplate is named", folder)
+	}
+	if sil, err := outline.Find(o.images[len(o.images)-1]); err == nil {
+		o.outline = sil.Boundary
+	}
+	return o, nil
+}
+
+// drawable are the kinds that can be drawn on a faceplate, with sizes from just
+// visible to severe, in mm (common practice, no source).
+var drawable = map[part.Kind][]float64{
+	part.Bubble:  {0.1, 0.2, 0.35, 0.6, 1.0},
+	part.Dust:    {0.05, 0.1, 0.2, 0.35, 0.6},
+	part.Crater:  {0.2, 0.35, 0.5, 0.8, 1.2},
+	part.Fibre:   {0.4, 0.8, 1.5, 2.5, 4},
+	part.Sanding: {0.6, 1.2, 2, 3, 4.5},
+	part.Run:     {0.5, 1, 1.5, 2.5, 4},
+}
+
+// drawnDefect is a defect of a size.
+func drawnDefect(k part.Kind, mm float64) synth.Defect {
+	d := synth.Defect{Kind: k, DiameterMM: mm}
+	switch k {
+	case part.Fibre:
+		d.DiameterMM, d.LengthMM, d.AngleDeg = 0, mm, 35
+	case part.Sanding, part.Run:
+		d.DiameterMM, d.LengthMM, d.WidthMM, d.AngleDeg = 0, mm, mm/2, 20
+	}
+	return d
+}
+
+// drawSizes draws defects of one kind, each on a plain lacquered panel of its own
+// with room for a clean window beside it. windowMM is that of the largest.
+func drawSizes(k part.Kind, sizesMM []float64) []atlasSample {
+	windowMM := windowFor(slices.Max(sizesMM))
+	var out []atlasSample
+	for i, mm := range sizesMM {
+		s := teach.Sample{SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: k, Confidence: 1}}
+		out = append(out, atlasSample{s, func(context.Context) (*openSample, error) {
+			return drawOne(drawnDefect(k, mm), windowMM, uint64(i)+1), nil
+		}})
+	}
+	return out
+}
+
+// drawOne draws a defect in the left half of a panel, at the scale at which it will
+// be shown, or the cameras' where that is finer.
+func drawOne(d synth.Defect, windowMM float64, seed uint64) *openSample {
+	const room = 2.6 // windows wide, so that one beside the defect is clear of it
+	p := synth.DefaultPanel()
+	p.MMPerPX, p.Pattern, p.Seed = math.Max(0.015, windowMM/320), "plain", seed
+	p.W, p.H = int(room*windowMM/p.MMPerPX), int(1.1*windowMM/p.MMPerPX)
+	d.XMM = -0.25 * room * windowMM
+	p.Defects = []synth.Defect{d}
+	diffuse, raking, truth := synth.Panel(p)
+	w, h := float64(p.W), float64(p.H)
+	o := &openSample{images: []*part.Image{raking, diffuse}, mmPerPX: p.MMPerPX, release: func() {},
+		outline: []part.Point{{X: 0, Y: 0}, {X: w, Y: 0}, {X: w, Y: h}, {X: 0, Y: h}}}
+	t := truth.Defects[0]
+	if t.CNRDiffuse > t.CNRRaking { // the light that shows it best comes first
+		o.images = []*part.Image{diffuse, raking}
+	}
+	o.box, o.others = []part.Box{t.Box, t.Box}, []part.Box{t.Box}
+	return o
+}
+
+// drawSteps draws the left limb of edge pictures with steps, in um, + proud.
+func drawSteps(stepsUM []float64) []atlasSample {
+	var out []atlasSample
+	for i, um := range stepsUM {
+		s := teach.Sample{SizeMM: math.Abs(um) / 1000, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: part.Step, ValueUM: part.Num(um), Confidence: 1}}
+		out = append(out, atlasSample{s, func(context.Context) (*openSample, error) {
+			p := synth.SmallEdge()
+			p.StepLeftUM, p.Grain = um, false
+			im, truth := synth.Edge(p)
+			b := part.Box{truth.Left.XPX - 12, truth.Left.YPX - 12, 24, 24}
+			return &openSample{images: []*part.Image{im}, box: []part.Box{b}, mmPerPX: p.MMPerPX, release: func() {}}, nil
+		}})
+	}
+	return out
+}
+
+// windowFor is the side of the windows, mm, that show a defect of this size with
+// what is around it.
+func windowFor(mm float64) float64 { return math.Max(2, math.Ceil(1.6*mm)) }
+
+// choose is what is shown of a kind, and where it is from.
+func (a *atlas) choose(k part.Kind) ([]atlasSample, string) {
+	for _, from := range []struct {
+		name string
+		all  []atlasSample
+	}{{fromRecords, a.recorded[k]}, {fromUnits, a.units[k]}} {
+		if got := chosen(from.all, a.n); len(got) > 0 {
+			return got, from.name
+		}
+	}
+	switch {
+	case drawable[k] != nil:
+		return drawSizes(k, drawable[k]), fromDrawn
+	case k == part.Step:
+		return drawSteps([]float64{-60, -25, 15, 30, 60, 120}), fromDrawn
+	}
+	return nil, fromNone
+}
+
+func chosen(all []atlasSample, n int) []atlasSample {
+	plain := make([]teach.Sample, len(all))
+	type name struct {
+		id     int64
+		unit   string
+		number int
+	}
+	by := map[name]atlasSample{}
+	for i, s := range all {
+		plain[i] = s.Sample
+		by[name{s.Inspection, s.Unit, s.Finding.Number}] = s
+	}
+	var out []atlasSample
+	for _, s := range teach.Choose(plain, n) {
+		out = append(out, by[name{s.Inspection, s.Unit, s.Finding.Number}])
+	}
+	return out
+}

@@ -1,0 +1,152 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/base64"
+	"image/jpeg"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+)
+
+func readPage(t *testing.T, path ...string) string {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(path...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+// From the records where they have a kind, else from units with known defects, else
+// drawn; each page says which.
+func TestAtlas(t *testing.T) {
+	file := inventedWeeks(t)
+	o := atlasOptions{out: t.TempDir(), units: "../../testdata/images", language: "en", n: 3}
+	o.records.url = file
+	mark := func(kind string, args ...string) error {
+		return runAtlasMark(t.Context(), atlasOptions{records: o.records, by: "T1"}, kind, args, &bytes.Buffer{})
+	}
+	ctx := context.Background()
+	store, err := records.Open(ctx, file, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var shown, hidden records.Inspection // two with a picture and dust
+	for id := int64(1); hidden.ID == 0; id++ {
+		in, err := store.Get(ctx, id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f, ok := findingNumber(&in.Result, 1); ok && f.Kind == part.Dust && in.Operator == "B17" {
+			if shown.ID == 0 {
+				shown = in
+			} else {
+				hidden = in
+			}
+		}
+	}
+	store.Close()
+	ref := func(in records.Inspection) string { return strconv.FormatInt(in.ID, 10) + "/1" }
+	if err := mark("pin", ref(shown)); err != nil {
+		t.Fatal(err)
+	}
+	if err := mark("caption", ref(shown), "the brush was <new>"); err != nil {
+		t.Fatal(err)
+	}
+	if err := mark("hide", ref(hidden)); err != nil {
+		t.Fatal(err)
+	}
+	if err := runAtlas(t.Context(), o, &bytes.Buffer{}); err != nil {
+		t.Fatal(err)
+	}
+	dust := readPage(t, o.out, "dust.html")
+	for _, want := range []string{"Dust nib", "(" + shown.Serial + "-L, " + ref(shown) + ")", "the brush was &lt;new&gt;", "What causes it", "data:image/jpeg"} {
+		if !strings.Contains(dust, want) {
+			t.Errorf("the page of dust lacks %q", want)
+		}
+	}
+	if strings.Contains(dust, ref(hidden)+")") || strings.Contains(dust, "known defects") {
+		t.Error("the page of dust shows a hidden finding, or calls its pictures known defects")
+	}
+	for page, want := range map[string]string{"fibre.html": "of units with known defects", "step.html": "drawn with known defects", "haze.html": "nothing looks for it", "atlas.html": `href="dust.html"`} {
+		if !strings.Contains(readPage(t, o.out, page), want) {
+			t.Errorf("%s lacks %q", page, want)
+		}
+	}
+	for want, err := range map[string]error{
+		"has no finding 99":  mark("hide", "1/99"),
+		"names no finding":   mark("pin", "twelve"),
+		"inspection 999999:": mark("pin", "999999/1"),
+	} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v, want %q", err, want)
+		}
+	}
+}
+
+// Where all pictures were forgotten, drawn ones stand in, and the page says so.
+func TestAtlasForgottenPictures(t *testing.T) {
+	file := inventedWeeks(t)
+	store, err := records.Open(context.Background(), file, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.Forget(context.Background(), time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)); err != nil {
+		t.Fatal(err)
+	}
+	store.Close()
+	o := atlasOptions{out: t.TempDir(), language: "zh-Hans", n: 3}
+	o.records.url = file
+	if err := runAtlas(t.Context(), o, &bytes.Buffer{}); err != nil {
+		t.Fatal(err)
+	}
+	if page := readPage(t, o.out, "dust.html"); !strings.Contains(page, "绘制") || strings.Contains(page, "程序判定") {
+		t.Error("the page shows a picture of the records, or does not say that its own are drawn")
+	}
+}
+
+// Each drawn sample shows a patch of so many mm at so many mm on paper, and the ruler
+// is 100 mm: one scale. What lies outside is larger than the limit, inside smaller.
+func TestAtlasWall(t *testing.T) {
+	o := atlasOptions{out: t.TempDir(), stage: "wet", language: "en"}
+	if err := runAtlasWall(o, &bytes.Buffer{}); err != nil {
+		t.Fatal(err)
+	}
+	page := readPage(t, o.out, "wall-wet.html")
+	if !strings.Contains(page, `<svg width="104mm" height="9mm" viewBox="-2 0 104 9"`) { // 104 units on 104 mm
+		t.Error("the ruler is not to scale")
+	}
+	if !strings.Contains(page, "Bubble") || !strings.Contains(page, "Not drawn: ") {
+		t.Error("the page lacks bubbles, or what is not drawn")
+	}
+	sizes := regexp.MustCompile(`limit ([0-9.]+) mm</b>(?s:.*?)just inside ([0-9.]+) mm(?s:.*?)just outside ([0-9.]+) mm`).FindAllStringSubmatch(page, -1)
+	if len(sizes) < 10 {
+		t.Fatalf("%d limits", len(sizes))
+	}
+	for _, m := range sizes {
+		limit, _ := strconv.ParseFloat(m[1], 64)
+		in, _ := strconv.ParseFloat(m[2], 64)
+		out, _ := strconv.ParseFloat(m[3], 64)
+		if !(in < limit && limit < out) || math.Abs(out/limit-1.05) > 0.01 {
+			t.Errorf("limit %v mm: %v inside, %v outside", limit, in, out)
+		}
+	}
+	src := regexp.MustCompile(`data:image/jpeg;base64,([^"]+)`).FindStringSubmatch(page)
+	raw, err := base64.StdEncoding.DecodeString(strings.ReplaceAll(src[1], "&#43;", "+"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m, err := jpeg.Decode(bytes.NewReader(raw)); err != nil || m.Bounds().Dx() != wallPixels {
+		t.Errorf("%v", err)
+	}
+}
