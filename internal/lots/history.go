@@ -63,7 +63,7 @@ func History(events []Event, product string, class part.Severity, rules Rules) (
 				return s, said, fmt.Errorf("lots: lot %s: event %d: %w", e.Lot, e.Seq, err)
 			}
 			for _, r := range d.Results {
-				if r.Severity != class {
+				if r.Severity != class || r.Plan.Zero() { // a plan that accepts none is not switched
 					continue
 				}
 				s.Rules = o.Rules

@@ -1,0 +1,278 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"crypto/rand"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/lots"
+	"finishbench/internal/part"
+	"finishbench/internal/report"
+)
+
+// lotDrawOptions are the flags of lot draw.
+type lotDrawOptions struct {
+	*recordsOptions
+	sheetOptions
+	serials  string
+	count    bool
+	seed     string
+	by       string
+	replace  string
+	why      string
+	stdin    io.Reader
+	seedFrom func() (uint64, error)
+}
+
+const lotDrawHelp = `draw draws the units of LOT that are looked at. All serials of the lot are given, a
+line each, as FILE or "-" for standard input: the names of the units as they are
+recorded, u06-R where a unit has a side. --count numbers the units instead, from 1.
+The list, the seed and the units drawn are recorded: anyone can draw again, and see
+that no one chose. With a LOT that was drawn already it prints the list again.
+
+A unit of the sample that cannot be measured, lost or broken, is replaced by the
+next unit of the same draw with --replace UNIT --why WHY; nobody chooses that one.`
+
+const lotDrawExamples = `  inspect lot draw 31 --serials serials.txt --record bench.db --by 'inspector 2'
+  ls lot31 | inspect lot draw 31 --serials - --record bench.db
+  inspect lot draw 31 --replace u0412-L --why 'shell broken' --by 'inspector 2' --record bench.db`
+
+func newLotDrawCommand(r *recordsOptions) *cobra.Command {
+	o := lotDrawOptions{recordsOptions: r, seedFrom: chanceSeed}
+	cmd := &cobra.Command{
+		Use:                   "draw LOT --serials FILE",
+		Short:                 "Draw the units that are looked at",
+		Long:                  lotDrawHelp,
+		Example:               lotDrawExamples,
+		DisableFlagsInUseLine: true,
+		Args:                  oneArg("name the lot"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.stdin = cmd.InOrStdin()
+			return runLotDraw(cmd.Context(), o, args[0], cmd.OutOrStdout())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.serials, "serials", "", "file with all serials of the lot, a line each; - for standard input")
+	f.BoolVar(&o.count, "count", false, "the units have no serials: number them from 1")
+	f.StringVar(&o.seed, "seed", "", "seed of the draw, a whole number (default: from chance; one that is given is marked as such)")
+	f.StringVar(&o.by, "by", "", "who draws")
+	f.StringVar(&o.replace, "replace", "", "unit of the sample that cannot be measured")
+	f.StringVar(&o.why, "why", "", "why it cannot be measured")
+	o.sheetOptions.flags(cmd)
+	return cmd
+}
+
+func runLotDraw(ctx context.Context, o lotDrawOptions, name string, stdout io.Writer) error {
+	store, err := o.recordsOptions.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	book, err := openLotBook(ctx, store, name)
+	if err != nil {
+		return err
+	}
+	r := book.lot.Current()
+	if r == nil {
+		return noLot(ctx, store, name)
+	}
+	asked := o.serials != "" || o.count || o.seed != ""
+	switch {
+	case o.replace != "" && asked:
+		return usagef("--replace goes on with the draw that was made: leave out --serials, --count and --seed")
+	case o.replace != "":
+		err = book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replace(o.replace, o.why, now, o.by) })
+	case o.why != "":
+		return usagef("--why is for --replace")
+	case r.Drawing == nil || asked:
+		err = o.draw(ctx, book)
+	}
+	if err != nil {
+		return err
+	}
+	d := lotDraw{name, book.lot.Current()}
+	return o.sheetOptions.write("lot-draw", d.sheet(), d.numbers(), stdout)
+}
+
+func (o *lotDrawOptions) draw(ctx context.Context, book *lotBook) error {
+	size := book.lot.Current().Opening.Size
+	var serials []string
+	var err error
+	switch {
+	case o.count && o.serials != "":
+		return usagef("--count is for units without serials: leave out --serials")
+	case o.count:
+		serials = numbered(size)
+	case o.serials == "":
+		return usagef("give all serials of the lot: --serials FILE, or --count where the units have none")
+	default:
+		if serials, err = o.readSerials(); err != nil {
+			return err
+		}
+	}
+	seed, given := uint64(0), o.seed != ""
+	if given {
+		if seed, err = strconv.ParseUint(o.seed, 10, 64); err != nil || seed > maxSeed {
+			return usagef("--seed %s: give a whole number, 0 to %d", o.seed, uint64(maxSeed))
+		}
+	} else if seed, err = o.seedFrom(); err != nil {
+		return err
+	}
+	return book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Draw(serials, seed, given, now, o.by) })
+}
+
+// maxSeed is what every reader of JSON keeps to the last digit.
+const maxSeed = 1<<53 - 1
+
+func chanceSeed() (uint64, error) {
+	var b [8]byte
+	if _, err := rand.Read(b[:]); err != nil {
+		return 0, err
+	}
+	return binary.LittleEndian.Uint64(b[:]) & maxSeed, nil
+}
+
+// numbered are the names of units without serials, of one width: 001, 002 ...
+func numbered(n int) []string {
+	width := len(strconv.Itoa(n))
+	out := make([]string, n)
+	for i := range out {
+		out[i] = fmt.Sprintf("%0*d", width, i+1)
+	}
+	return out
+}
+
+// maxSerials is far above any lot.
+const maxSerials = 1_000_000
+
+// readSerials reads a serial a line; empty lines are skipped.
+func (o *lotDrawOptions) readSerials() ([]string, error) {
+	in, name := o.stdin, "standard input"
+	if o.serials != "-" {
+		f, err := openTable(o.serials)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		in, name = f, o.serials
+	}
+	lines := bufio.NewScanner(in)
+	var out []string
+	for n := 1; lines.Scan(); n++ {
+		s := strings.TrimSpace(strings.TrimPrefix(lines.Text(), "\ufeff"))
+		switch {
+		case s == "":
+			continue
+		case !utf8.ValidString(s):
+			return nil, usagef("%s, line %d: is not UTF-8 text", name, n)
+		case strings.ContainsAny(s, ",;\t"):
+			return nil, usagef("%s, line %d: %q holds a separator: write one serial a line, nothing else", name, n, s)
+		case len(out) == maxSerials:
+			return nil, usagef("%s has more than %d serials: is it the right file?", name, maxSerials)
+		}
+		out = append(out, strings.TrimSuffix(s, "/"))
+	}
+	if err := lines.Err(); err != nil {
+		return nil, usagef("%s cannot be read: %w", name, plainPath(err))
+	}
+	if len(out) == 0 {
+		return nil, usagef("%s has no serials", name)
+	}
+	return out, nil
+}
+
+// lotDraw makes the list of the units drawn.
+type lotDraw struct {
+	name  string
+	round *lots.Round
+}
+
+// drawnLine is a line of the list.
+type drawnLine struct {
+	Place   int             `json:"place"`  // in the draw, from 1
+	Number  int             `json:"number"` // in the lot's list, from 1
+	Unit    string          `json:"unit"`
+	Classes []part.Severity `json:"classes"` // whose samples it belongs to
+	State   string          `json:"state"`
+}
+
+// units are the units drawn, in the order of the lot's list, so that they are found
+// quickly.
+func (d lotDraw) units() []drawnLine {
+	number := map[string]int{}
+	for i, s := range d.round.Drawing.Serials {
+		number[s] = i + 1
+	}
+	var out []drawnLine
+	for i, p := range d.round.Sample {
+		u := drawnLine{Place: i + 1, Number: number[p.Name], Unit: p.Name, Classes: d.round.Needs(i), State: "to look at"}
+		switch {
+		case p.Unit == nil:
+		case !p.Unit.Measured():
+			u.State = "not measured"
+		default:
+			u.State = verdictWord(p.Unit.Verdict)
+		}
+		out = append(out, u)
+	}
+	slices.SortFunc(out, func(a, b drawnLine) int { return a.Number - b.Number })
+	return out
+}
+
+func (d lotDraw) sheet() report.Sheet {
+	r := d.round
+	n := len(r.Sample)
+	seed := fmt.Sprint(r.Drawing.Seed)
+	if r.Drawing.Given {
+		seed += " (given by " + first(r.Drawn.By, "a person") + ")"
+	}
+	s := report.Sheet{Title: "Units to look at", Subject: fmt.Sprintf("lot %s, %d units of %s", d.name, r.Opening.Size, r.Opening.Product), Rating: report.Plain,
+		Word: counted(n, "unit", "units"), Line: fmt.Sprintf("Look at these %d of the %d units, whatever they look like.", n, r.Opening.Size),
+		Facts: []report.Fact{{Name: "seed", Value: seed}, {Name: "method", Value: r.Drawing.Method}, {Name: "drawn", Value: shownTime(r.Drawn.At) + " UTC" + byWords(r.Drawn.By)}},
+	}
+	if err := r.Drawing.Verify(); err != nil {
+		s.Warnings = append(s.Warnings, strings.TrimPrefix(err.Error(), "lots: "))
+	}
+	for _, w := range r.Swaps {
+		s.Reasons = append(s.Reasons, fmt.Sprintf("%s was replaced by %s: %s%s", w.Unit, w.With, w.Why, byWords(w.By)))
+	}
+	t := report.SheetTable{Head: []string{"number", "unit", "drawn as", "classes", "state"}, Numeric: []bool{true, false, true, false, false}}
+	for _, u := range d.units() {
+		t.Rows = append(t.Rows, []string{strconv.Itoa(u.Number), u.Unit, strconv.Itoa(u.Place), severitiesOf(u.Classes), u.State})
+	}
+	s.Sections = []report.SheetSection{{Heading: "List", Text: []string{"In the order of the lot's list. A unit that is not there is no reason to take its neighbour: see 'inspect lot draw --replace'."}, Tables: []report.SheetTable{t}}}
+	return s
+}
+
+// byWords is ", by NAME"; "" where nobody signed.
+func byWords(by string) string {
+	if by == "" {
+		return ""
+	}
+	return ", by " + by
+}
+
+type lotDrawJSON struct {
+	Lot    string      `json:"lot"`
+	Size   int         `json:"size"`
+	Seed   uint64      `json:"seed"`
+	Given  bool        `json:"seed_given"`
+	Method string      `json:"method"`
+	Swaps  []lots.Swap `json:"replaced,omitempty"`
+	Units  []drawnLine `json:"units"`
+}
+
+func (d lotDraw) numbers() lotDrawJSON {
+	r := d.round
+	return lotDrawJSON{d.name, r.Opening.Size, r.Drawing.Seed, r.Drawing.Given, r.Drawing.Method, r.Swaps, d.units()}
+}

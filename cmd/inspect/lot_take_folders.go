@@ -1,0 +1,246 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+
+	"finishbench/internal/lots"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+)
+
+// takeFolders looks at the folders of drawn units as 'inspect unit' does, and takes
+// each once it is recorded. What is on record already is not looked at again.
+func takeFolders(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, dirs []string, stdout, stderr io.Writer) error {
+	opening := &book.lot.Current().Opening
+	set, err := o.runSettings(book)
+	if err != nil {
+		return err
+	}
+	jobs, err := lotJobs(book, dirs)
+	if err != nil {
+		return err
+	}
+	t.Missing = notAmong(book.lot.Current().Pending(), jobs)
+	todo, err := adopt(ctx, o, book, t, jobs)
+	if err != nil || len(todo) == 0 {
+		return err
+	}
+	rec, err := openRecorder(ctx, o.run, set)
+	if err != nil {
+		return err
+	}
+	defer rec.close()
+	take := &folderTaker{book: book, by: o.run.record.operator, limits: opening.Limits, t: t, stderr: stderr}
+	rec.after = take.one
+	run := o.run
+	if run.json { // stdout is for the lot's own
+		run.json, stdout = false, stderr
+	}
+	var code codeError
+	if err = runJobs(ctx, run, set, todo, rec, stdout, stderr); errors.As(err, &code) && code != exitOther {
+		err = nil // how units are is told by the lot
+	}
+	return err
+}
+
+// runSettings are the settings of the pipeline, which must judge as the lot wants.
+func (o *lotTakeOptions) runSettings(book *lotBook) (settings, error) {
+	l, opening := &book.lot, &book.lot.Current().Opening
+	if o.run.stage == "" {
+		o.run.stage = string(opening.Stage)
+	}
+	if o.run.stage != string(opening.Stage) {
+		return settings{}, usagef("lot %s is judged %s, not %s: leave out --stage", l.Name, opening.Stage, o.run.stage)
+	}
+	sum, name, err := limitsInForce(o.run.limits)
+	if err != nil {
+		return settings{}, err
+	}
+	if sum != opening.Limits {
+		return settings{}, fmt.Errorf("lot %s was opened with other limits (%s, %.12s) than these (%s, %.12s): give those with --limits, or start a new plan with 'inspect lot plan %s --anew'",
+			l.Name, opening.LimitsName, opening.Limits, name, sum, l.Name)
+	}
+	if o.run.record.url, err = o.recordsOptions.where(); err != nil {
+		return settings{}, err
+	}
+	o.run.record.lot = l.Name
+	return o.run.settings()
+}
+
+// lotJobs lists the folders of units that the lot still waits for. A folder that is
+// named itself must be of such a unit, or of one that was taken; of a folder of
+// folders only those of drawn units count.
+func lotJobs(book *lotBook, dirs []string) ([]job, error) {
+	var named, inside []string
+	for _, d := range dirs {
+		subs, err := foldersIn(d)
+		if err != nil {
+			return nil, err
+		}
+		if subs == nil {
+			named = append(named, d)
+		}
+		inside = append(inside, subs...)
+	}
+	r := book.lot.Current()
+	jobs, err := lotScan(append(slices.Clone(named), inside...))
+	if err != nil {
+		return nil, err
+	}
+	var out []job
+	for i, j := range jobs {
+		p := r.Look(j.folder.Name)
+		if p == nil && i < len(named) {
+			return nil, lotError(book.lot.MayTake(j.folder.Name))
+		}
+		if p != nil && (p.Unit == nil || !p.Unit.Measured()) {
+			if j.err != nil && j.absent {
+				return nil, usagef("%s: %w", j.dir, j.err)
+			}
+			out = append(out, j)
+		}
+	}
+	return out, nil
+}
+
+func lotScan(dirs []string) ([]job, error) {
+	units, err := nameUnits(dirs)
+	if err != nil {
+		return nil, err
+	}
+	return scanAll(units)
+}
+
+// foldersIn lists the folders in a folder of folders; nil where it is a unit's own.
+func foldersIn(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, usagef("%s: %w", dir, plainPath(err))
+	}
+	var subs []string
+	for _, e := range entries {
+		switch {
+		case strings.HasPrefix(e.Name(), "."):
+		case e.IsDir():
+			subs = append(subs, filepath.Join(dir, e.Name()))
+		case e.Name() != unitsFile && e.Name() != indexFile:
+			return nil, nil // it has files of its own
+		}
+	}
+	return subs, nil
+}
+
+// notAmong are the names that no job is for.
+func notAmong(names []string, jobs []job) []string {
+	have := map[string]bool{}
+	for i := range jobs {
+		have[jobs[i].folder.Name] = true
+	}
+	return slices.DeleteFunc(slices.Clone(names), func(n string) bool { return have[n] })
+}
+
+// adopt takes units that were looked at and recorded for this lot, from the very
+// pictures that lie in their folders: an interrupted run left them. It returns the
+// jobs that are left.
+func adopt(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, jobs []job) ([]job, error) {
+	from, err := newLotSource(ctx, book)
+	if err != nil {
+		return nil, err
+	}
+	var todo []job
+	var units []lots.Unit
+	for _, j := range jobs {
+		in := from.byUnit[j.folder.Name]
+		if in == nil || in.Limits.SHA256 != book.lot.Current().Opening.Limits {
+			todo = append(todo, j)
+			continue
+		}
+		same, err := samePictures(ctx, book.store, in, j.folder)
+		if err != nil {
+			return nil, err
+		}
+		p := book.lot.Current().Look(j.folder.Name)
+		switch {
+		case !same:
+			todo = append(todo, j)
+		case p.Unit != nil && p.Unit.Inspection == in.ID: // taken, and not measured
+			t.Unmeasured = append(t.Unmeasured, j.folder.Name)
+		default:
+			units = append(units, lotUnit(j.folder.Name, in))
+		}
+	}
+	return todo, book.takeAll(ctx, units, o.run.record.operator, t)
+}
+
+// samePictures says whether an inspection was made of the pictures in a folder.
+func samePictures(ctx context.Context, s *records.Store, brief *records.Inspection, folder part.Folder) (bool, error) {
+	whole, err := s.Get(ctx, brief.ID)
+	if err != nil {
+		return false, err
+	}
+	var was, now []string
+	for _, p := range whole.Pictures {
+		was = append(was, p.SHA256)
+	}
+	for _, shot := range folder.Shots {
+		sum, err := fileSum(shot.Path)
+		if err == nil {
+			now = append(now, sum)
+		}
+	}
+	slices.Sort(was)
+	slices.Sort(now)
+	return slices.Equal(was, now), nil
+}
+
+func fileSum(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	n, err := io.Copy(h, f)
+	if n == 0 && err == nil {
+		err = io.ErrUnexpectedEOF // an empty file is not recorded
+	}
+	return hex.EncodeToString(h.Sum(nil)), err
+}
+
+// folderTaker takes each unit once it is recorded. Its method may be called by
+// several goroutines at once.
+type folderTaker struct {
+	book   *lotBook
+	by     string
+	limits string
+	stderr io.Writer
+
+	mu      sync.Mutex
+	t       *taken
+	refused bool
+}
+
+func (f *folderTaker) one(ctx context.Context, in *records.Inspection) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	u := lotUnit(unitName(in.Serial, in.Side), in)
+	u.Limits = f.limits // of the recorder's own file, compared before the run
+	if err := f.book.takeSome(ctx, []lots.Unit{u}, f.by, f.t); err != nil {
+		return err
+	}
+	if r := f.book.lot.Current(); !f.refused && r.Call() == lots.Refuses {
+		f.refused = true
+		fmt.Fprintf(f.stderr, "\nthe counts refuse lot %s (%s): the rest of the sample cannot change that\n", f.book.lot.Name, r.RefusedBy())
+	}
+	return nil
+}
