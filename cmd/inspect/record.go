@@ -54,7 +54,7 @@ type recorder struct {
 	station records.Text
 	scales  []records.Text
 
-	after   func(context.Context, *records.Inspection) error // told of each inspection once it is on record; nil: nobody
+	after func(context.Context, *records.Inspection) error // told of each inspection once it is on record; nil: nobody
 
 	mu  sync.Mutex
 	ids []int64
