@@ -3,9 +3,7 @@ package lotreport
 import (
 	"errors"
 	"fmt"
-	"html"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
@@ -70,7 +68,8 @@ func (r *Report) Figures(w Words, tag string, zone *time.Location) ([]Figure, er
 		for _, t := range r.Map.Told {
 			caption += " " + s.say(t)
 		}
-		if err := add(Figure{ID: "map", Title: s.t("fig.map"), Caption: caption}, s.mapSVG(r.Map), nil); err != nil {
+		svg, err := s.places(r.Map)
+		if err := add(Figure{ID: "map", Title: s.t("fig.map"), Caption: caption}, svg, err); err != nil {
 			return nil, err
 		}
 	}
@@ -104,13 +103,30 @@ func (s speech) histogram(c *Capability) ([]byte, error) {
 	if len(c.Histogram) == 0 {
 		return nil, plots.ErrNothing
 	}
-	var names []string
-	var one plots.Series
-	for i, b := range c.Histogram {
-		names = append(names, s.Number((b.Low+b.High)/2, 0))
-		one.X, one.Y = append(one.X, float64(i)), append(one.Y, float64(b.Count))
+	h := plots.Counted{}
+	width := c.Histogram[0].High - c.Histogram[0].Low
+	for _, b := range c.Histogram {
+		h.Edges, h.Counts = append(h.Edges, b.Low), append(h.Counts, float64(b.Count))
 	}
-	return plots.Bars(plots.Options{X: s.t("axis.step"), Y: s.t("axis.count"), HeightMM: 65}, names, []plots.Series{one})
+	h.Edges = append(h.Edges, c.Histogram[len(c.Histogram)-1].High)
+	for _, m := range []struct {
+		name string
+		v    *float64
+	}{{"hist.lower", c.LowerUM}, {"hist.upper", c.UpperUM}} {
+		if m.v != nil {
+			h.Marks = append(h.Marks, plots.Mark{Name: s.t(m.name) + " " + s.Number(*m.v, 0), X: *m.v})
+		}
+	}
+	if c.MeanUM != nil && c.SDUM != nil && *c.SDUM > 0 {
+		one := plots.Series{Name: s.t("hist.normal")}
+		for k := range 81 {
+			z := -4 + float64(k)/10
+			one.X = append(one.X, *c.MeanUM+z**c.SDUM)
+			one.Y = append(one.Y, float64(c.N)*width/(*c.SDUM)*math.Exp(-z*z/2)/math.Sqrt(2*math.Pi))
+		}
+		h.Curves = []plots.Series{one}
+	}
+	return plots.Histogram(plots.Options{X: s.t("axis.step"), Y: s.t("axis.count"), HeightMM: 65}, h)
 }
 
 // manyLabels is from how many points on a chart tells numbers rather than names.
@@ -121,21 +137,29 @@ func (s speech) control(c Chart) ([]byte, error) {
 	if len(c.Values) == 0 {
 		return nil, plots.ErrNothing
 	}
-	p := plots.Chart{Names: &plots.ChartNames{Centre: s.t("chart.centre"), Upper: s.t("chart.upper"), Lower: s.t("chart.lower"), Out: s.t("chart.out")},
-		Centre: lastOf(c.Centre), Lower: lastOf(c.Lower), Upper: lastOf(c.Upper)}
+	o := plots.Options{X: s.t("axis." + c.X), Y: s.t("axis." + c.Y), HeightMM: 70, Missing: s.T("not_measured")}
+	var labels []string
 	if len(c.Names) <= manyLabels {
-		p.Labels = c.Names
+		labels = c.Names
 	}
-	p.Out = make([]bool, len(c.Values))
+	var signs []plots.Sign
 	for _, g := range c.Signals {
-		if g.Point >= 0 && g.Point < len(p.Out) {
-			p.Out[g.Point] = true
-		}
+		signs = append(signs, plots.Sign{Point: g.Point, Number: g.Number, Text: s.word("lot.rule.", g.Rule)})
 	}
-	for _, v := range c.Values {
-		p.Values = append(p.Values, orNaN(v))
+	if len(c.Low) > 0 {
+		return plots.CUSUM(o, plots.Sums{High: numbersOf(c.Values), Low: numbersOf(c.Low), Limit: lastOf(c.Upper), Labels: labels, Signs: signs,
+			Names: &plots.SumNames{High: s.t("chart.sum_high"), Low: s.t("chart.sum_low"), Limit: s.t("chart.sum_limit")}})
 	}
-	return plots.Control(plots.Options{X: s.t("axis." + c.X), Y: s.t("axis." + c.Y), HeightMM: 70, Missing: s.T("not_measured")}, p)
+	return plots.Times(o, plots.TimeChart{Values: numbersOf(c.Values), Centre: numbersOf(c.Centre), Lower: numbersOf(c.Lower), Upper: numbersOf(c.Upper), Labels: labels, Signs: signs,
+		Names: &plots.ChartNames{Centre: s.t("chart.centre"), Upper: s.t("chart.upper"), Lower: s.t("chart.lower"), Out: s.t("chart.out")}})
+}
+
+func numbersOf(v []*float64) []float64 {
+	out := make([]float64, len(v))
+	for i := range v {
+		out[i] = orNaN(v[i])
+	}
+	return out
 }
 
 func (s speech) chartCaption(c Chart) string {
@@ -171,19 +195,48 @@ func (s speech) chartCaption(c Chart) string {
 
 // pareto draws the bars of a count, the most first.
 func (s speech) pareto(p Pareto) ([]byte, error) {
-	var names []string
-	var one plots.Series
+	o := plots.Ordered{Bars: s.t("axis.findings"), Line: s.t("pareto.sum")}
 	for i, r := range p.Rows {
-		if i == 14 {
-			break // what comes after is in the table
+		if i == maxBars {
+			break // what comes after is in the other formats
 		}
-		names = append(names, s.rowName(p.By, r.Name))
-		one.X, one.Y = append(one.X, float64(i)), append(one.Y, float64(r.Count))
+		o.Categories, o.Shares, o.Texts = append(o.Categories, s.rowName(p.By, r.Name)), append(o.Shares, r.Share), append(o.Texts, count(r.Count))
 	}
-	if len(names) == 0 {
+	if len(o.Categories) == 0 {
 		return nil, plots.ErrNothing
 	}
-	return plots.Bars(plots.Options{Y: s.t("axis.findings"), HeightMM: 55}, names, []plots.Series{one})
+	return plots.Pareto(plots.Options{Y: s.t("axis.percent_findings"), HeightMM: 60}, o)
+}
+
+// maxBars is how many bars a Pareto shows.
+const maxBars = 14
+
+// places lays the findings over the outline, mm where its size is known.
+func (s speech) places(m *Map) ([]byte, error) {
+	k := 1.0
+	if m.MMWide != nil {
+		k = *m.MMWide
+	}
+	var p plots.Places
+	for _, q := range m.Outline {
+		p.Outline = append(p.Outline, [2]float64{k * q.X, k * q.Y})
+	}
+	for _, kd := range part.Kinds {
+		one := plots.Series{}
+		for _, f := range m.Findings {
+			if f.Kind == kd {
+				one.X, one.Y = append(one.X, k*f.X), append(one.Y, k*f.Y)
+			}
+		}
+		if n := len(one.X); n > 0 {
+			one.Name = s.T("kind."+string(kd)) + " (" + count(n) + ")"
+			p.Spots = append(p.Spots, one)
+		}
+	}
+	for _, c := range m.Circles {
+		p.Rings = append(p.Rings, plots.Ring{Name: s.t("map.ring", "n", count(c.Units)), X: k * c.X, Y: k * c.Y, R: k * c.R})
+	}
+	return plots.Map(plots.Options{X: s.t("axis.mm")}, p)
 }
 
 // rowName is a row of a Pareto in words: kinds, zones and stages have texts.
@@ -249,89 +302,4 @@ func lastOf(v []*float64) float64 {
 		return math.NaN()
 	}
 	return orNaN(v[len(v)-1])
-}
-
-// Sizes of the map, in its own units, and of the signs on it.
-const (
-	mapWide, mapHigh = 680.0, 420.0
-	signSize         = 6.5
-)
-
-// mapSVG lays the findings over the outline. Each kind has its own sign, filled or
-// open; graver findings are drawn larger.
-func (s speech) mapSVG(m *Map) []byte {
-	const k, left, top = 380.0, 40.0, 20.0
-	at := func(x, y float64) (float64, float64) { return left + k*x, top + k*y }
-	var kinds []part.Kind
-	for _, kd := range part.Kinds {
-		if slices.ContainsFunc(m.Findings, func(f MapPoint) bool { return f.Kind == kd }) {
-			kinds = append(kinds, kd)
-		}
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, `<svg class="plot" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" style="min-width:20rem;max-width:44rem" font-family="system-ui, 'Liberation Sans', 'DejaVu Sans', sans-serif">`, mapWide, mapHigh)
-	for i, p := range m.Outline {
-		x, y := at(p.X, p.Y)
-		op := "L"
-		if i == 0 {
-			op = `<path style="fill:#FFFDF8;stroke:#1D1B18;stroke-width:2" d="M`
-		}
-		fmt.Fprintf(&b, "%s%.1f,%.1f", op, x, y)
-	}
-	b.WriteString(`Z" />`)
-	for _, c := range m.Circles {
-		x, y := at(c.X, c.Y)
-		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%.1f" r="%.1f" style="fill:none;stroke:#1D1B18;stroke-width:2;stroke-dasharray:6,4" />`, x, y, k*c.R)
-	}
-	for _, f := range m.Findings {
-		x, y := at(f.X, f.Y)
-		size := signSize * (0.55 + 0.18*float64(max(f.Severity.Rank(), 0)))
-		sign(&b, slices.Index(kinds, f.Kind), x, y, size)
-	}
-	for i, kd := range kinds {
-		y := top + 16 + 26*float64(i)
-		n := 0
-		for _, f := range m.Findings {
-			if f.Kind == kd {
-				n++
-			}
-		}
-		sign(&b, i, 470, y, signSize)
-		fmt.Fprintf(&b, `<text x="488" y="%.1f" style="font-size:15px;fill:#1D1B18">%s</text>`, y+5, html.EscapeString(s.T("kind."+string(kd))+" ("+count(n)+")"))
-	}
-	b.WriteString("</svg>")
-	return []byte(b.String())
-}
-
-// sign draws the sign of the i-th kind.
-func sign(b *strings.Builder, i int, x, y, r float64) {
-	colours := []string{"#0072B2", "#D55E00", "#009E73", "#CC79A7", "#1D1B18", "#E69F00"}
-	c := colours[max(i, 0)%len(colours)]
-	fill := c
-	if i%2 == 1 {
-		fill = "none"
-	}
-	shape := [][2]float64{}
-	switch i % 7 {
-	case 0:
-		fmt.Fprintf(b, `<circle cx="%.1f" cy="%.1f" r="%.1f" style="fill:%s;fill-opacity:0.7;stroke:%s;stroke-width:1.5" />`, x, y, r*.9, fill, c)
-		return
-	case 1:
-		shape = [][2]float64{{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}
-	case 2:
-		shape = [][2]float64{{0, -1.2}, {1.1, .9}, {-1.1, .9}}
-	case 3:
-		shape = [][2]float64{{0, -1.3}, {1.1, 0}, {0, 1.3}, {-1.1, 0}}
-	case 4:
-		shape = [][2]float64{{-1.2, -.3}, {-.3, -.3}, {-.3, -1.2}, {.3, -1.2}, {.3, -.3}, {1.2, -.3}, {1.2, .3}, {.3, .3}, {.3, 1.2}, {-.3, 1.2}, {-.3, .3}, {-1.2, .3}}
-	case 5:
-		shape = [][2]float64{{0, 1.2}, {1.1, -.9}, {-1.1, -.9}}
-	case 6:
-		shape = [][2]float64{{-1.2, -.8}, {1.2, -.8}, {1.2, .8}, {-1.2, .8}}
-	}
-	b.WriteString(`<path d="`)
-	for k, q := range shape {
-		fmt.Fprintf(b, "%s%.1f,%.1f", map[bool]string{true: "M", false: "L"}[k == 0], x+r*q[0], y+r*q[1])
-	}
-	fmt.Fprintf(b, `Z" style="fill:%s;fill-opacity:0.7;stroke:%s;stroke-width:1.5" />`, fill, c)
 }

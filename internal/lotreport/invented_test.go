@@ -125,12 +125,12 @@ func (rep *Report) finish(r *rand.Rand, at time.Time) {
 		m.Values = append(m.Values, part.Num(4+r.NormFloat64()))
 	}
 	m.Values[17], m.Values[9] = part.Num(8.3), nil
-	m.Signals = []Signal{{17, "beyond"}}
+	m.Signals = []Signal{{17, "beyond", "N1"}}
 	rep.Charts = []Chart{m, p}
 	rep.Paretos = []Pareto{{By: "kind", Rows: []ParetoRow{{"dust", 61, .55, .55, 0, 0}, {"bubble", 30, .27, .82, 0, 0}, {"fibre", 12, .11, .93, 0, 0}, {"sanding", 8, .07, 1, 0, 0}}, Chi2: part.Num(38.2), DF: 3, P: part.Num(.0000002)},
 		{By: "shift", Rows: []ParetoRow{{"early", 40, .4, .4, 80, 0}, {"late", 60, .6, 1, 80, 0}}, Chi2: part.Num(2.1), DF: 1, P: part.Num(.147)}}
 	rep.Yields = []Yield{{"wet", 200, 180, part.Num(.9), part.Num(.85), part.Num(.94)}, {"cured", 200, 190, part.Num(.95), part.Num(.91), part.Num(.97)}, {Stage: "", Share: part.Num(.855)}}
-	mp := &Map{Left: 4}
+	mp := &Map{Left: 4, Units: 78, MMWide: part.Num(17.2), Frame: "unit", Circles: []MapCircle{{.3, .35, .12, 21, 6.2, part.Num(.001)}}}
 	for k := range 60 {
 		a := float64(k) * 2 * math.Pi / 60
 		rad := .42 + .05*math.Cos(2*a) + .03*math.Sin(3*a)

@@ -286,6 +286,7 @@ type Chart struct {
 	Y       string     `json:"y"`               // language key of the axis
 	Names   []string   `json:"names"`           // of the points: lots or serials
 	Values  []*float64 `json:"values"`          //
+	Low     []*float64 `json:"low,omitempty"`   // the lower sums of a CUSUM; Values are the upper ones, Upper the limit of both
 	Sizes   []float64  `json:"sizes,omitempty"` // units behind each point, where they differ
 	Centre  []*float64 `json:"centre"`          // one for all, or one a point
 	Lower   []*float64 `json:"lower"`
@@ -296,8 +297,9 @@ type Chart struct {
 
 // Signal is a point at which a rule is met.
 type Signal struct {
-	Point int    `json:"point"` // from 0
-	Rule  string `json:"rule"`  // charts.Rule.Name
+	Point  int    `json:"point"`            // from 0
+	Rule   string `json:"rule"`             // charts.Rule.Name
+	Number string `json:"number,omitempty"` // in the set by which it was chosen, such as N2
 }
 
 // Capability is how the step fits its limits.
