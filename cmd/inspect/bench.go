@@ -176,6 +176,7 @@ func (o benchOptions) records(ctx context.Context, set settings, st config.Stati
 	}
 	parts.Recorder = &benchRecords{rec, rec.bench}
 	parts.Sheets = shiftSheets{store: rec.store, bench: rec.bench}
+	parts.Quizzes = newQuizBook(rec.store, time.Now)
 	return rec.store.Where(), rec.close, nil
 }
 

@@ -32,6 +32,7 @@ type knownDefect struct {
 	Box      []float64          `json:"box_px"`
 	Diameter *float64           `json:"diameter"` // mm
 	Length   *float64           `json:"length"`   // mm
+	Width    *float64           `json:"width"`    // mm, of what has a length
 	CNR      map[string]float64 `json:"cnr"`
 }
 

@@ -25,6 +25,8 @@ type Spec struct {
 	LimitS     float64      `json:"limit_s,omitempty"` // a unit, seconds; 0: none
 	// ToleranceMM is how far beside a defect a mark still tells of it; 0: ToleranceMM.
 	ToleranceMM float64 `json:"tolerance_mm,omitempty"`
+	// Criteria are asked for a certificate; nil: DefaultCriteria.
+	Criteria *Criteria `json:"criteria,omitempty"`
 }
 
 // KindCount is how many defects of a kind were asked, and how many missed.
@@ -143,6 +145,11 @@ func (s Spec) Check() error {
 	case !(s.ToleranceMM >= 0 && s.ToleranceMM <= 5):
 		return fmt.Errorf("quiz: the tolerance of a mark is %g mm: 0 to 5 is wanted", s.ToleranceMM)
 	}
+	if s.Criteria != nil {
+		if err := s.Criteria.Check(); err != nil {
+			return err
+		}
+	}
 	for _, k := range s.Kinds {
 		if !slices.Contains(part.Kinds, k) {
 			return fmt.Errorf("quiz: %q is no kind of defect", k)
@@ -163,6 +170,14 @@ func (s Spec) Check() error {
 
 // Showings is how many units are shown, those shown again counted again.
 func (s Spec) Showings() int { return s.Number + s.Repeats*s.times() }
+
+// Asked are the criteria of a certificate.
+func (s Spec) Asked() Criteria {
+	if s.Criteria != nil {
+		return *s.Criteria
+	}
+	return DefaultCriteria()
+}
 
 func (s Spec) times() int { return max(1, s.Times) }
 

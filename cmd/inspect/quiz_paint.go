@@ -1,0 +1,168 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"finishbench/internal/part"
+	"finishbench/internal/synth"
+	"finishbench/internal/teach"
+)
+
+// paintOptions say which pictures are drawn.
+type paintOptions struct {
+	number     int
+	clean      float64
+	kinds      []part.Kind
+	difficulty teach.Difficulty // AnyDifficulty: mixed
+	seed       uint64
+}
+
+// paintKinds are the kinds that can be drawn.
+var paintKinds = []part.Kind{part.Bubble, part.Dust, part.Fibre, part.Sanding, part.Crater, part.Run}
+
+// paintedTruth is the truth.json of a drawn unit: what knownUnit reads.
+type paintedTruth struct {
+	Unit    string      `json:"unit"`
+	Made    string      `json:"made"`
+	MMPerPX float64     `json:"mm_per_px"`
+	Pattern string      `json:"pattern"`
+	Face    paintedFace `json:"face"`
+}
+
+type paintedFace struct {
+	Files   map[string]string `json:"files"`
+	Defects []knownDefect     `json:"defects"`
+}
+
+// paintUnits draws units' faceplates with known defects into a folder each, in
+// the form of testdata/images, and returns the folders.
+func paintUnits(dir string, o paintOptions) ([]string, error) {
+	if len(o.kinds) == 0 {
+		o.kinds = paintKinds
+	}
+	for _, k := range o.kinds {
+		if !slices.Contains(paintKinds, k) {
+			return nil, usagef("--kinds %s: it cannot be drawn; what can be is %s", k, joinKinds(paintKinds))
+		}
+	}
+	if o.number < 1 || o.number > 500 {
+		return nil, usagef("--number %d: 1 to 500", o.number)
+	}
+	if !(o.clean >= 0 && o.clean <= 1) {
+		return nil, usagef("--clean %g: a share from 0 to 1", o.clean)
+	}
+	rng := rand.New(rand.NewPCG(o.seed, 0x9a1e7))
+	clean := make([]bool, o.number)
+	for i := range int(o.clean*float64(o.number) + 0.5) {
+		clean[i] = true
+	}
+	rng.Shuffle(len(clean), func(i, j int) { clean[i], clean[j] = clean[j], clean[i] })
+	var all []string
+	for i := range o.number {
+		name := fmt.Sprintf("drawn-%d-%03d", o.seed, i+1)
+		unit := filepath.Join(dir, name)
+		if err := os.MkdirAll(dir, 0o755); err != nil {
+			return nil, err
+		}
+		if err := os.Mkdir(unit, 0o755); err != nil {
+			return nil, usagef("%s cannot be made: %w: give another --seed, or another folder", unit, plainPath(err))
+		}
+		kind := o.kinds[i%len(o.kinds)]
+		if err := paintUnit(unit, name, clean[i], kind, o, rng); err != nil {
+			return nil, err
+		}
+		all = append(all, unit)
+	}
+	return all, nil
+}
+
+func joinKinds(all []part.Kind) string {
+	var s []string
+	for _, k := range all {
+		s = append(s, string(k))
+	}
+	return strings.Join(s, ", ")
+}
+
+// paintUnit draws one unit: clean, or with a defect of a kind and up to two more
+// of the others that are asked.
+func paintUnit(dir, name string, clean bool, kind part.Kind, o paintOptions, rng *rand.Rand) error {
+	p := synth.DefaultFace()
+	p.W, p.H, p.SizeMM = 1200, 900, 11.5
+	p.Pattern = []string{"plain", "flake", "granite", "marble"}[rng.IntN(4)]
+	light := 0.15 + 0.4*rng.Float64()
+	p.BaseRGB = [3]float64{light * (0.8 + 0.4*rng.Float64()), light * (0.8 + 0.4*rng.Float64()), light * (0.8 + 0.4*rng.Float64())}
+	p.BlurSigmaPX, p.NoiseSigma, p.Seed = 0.7, 1.2, rng.Uint64()
+	if !clean {
+		n := map[part.Kind]int{kind: 1}
+		for range rng.IntN(3) {
+			n[o.kinds[rng.IntN(len(o.kinds))]]++
+		}
+		p.Defects = synth.RandomDefects(p, n, rng.Uint64())
+		for i := range p.Defects {
+			resize(&p.Defects[i], o.difficulty, rng)
+		}
+	}
+	diffuse, raking, truth := synth.Face(p)
+	t := paintedTruth{Unit: name, Made: "drawn by formula with known defects (inspect quiz paint); no photograph", MMPerPX: p.MMPerPX, Pattern: p.Pattern,
+		Face: paintedFace{Files: map[string]string{"diffuse": "face_diffuse.jpg", "raking": "face_raking.jpg"}, Defects: []knownDefect{}}}
+	for _, d := range truth.Defects {
+		k := knownDefect{Kind: string(d.Kind), Box: d.Box[:], CNR: map[string]float64{"diffuse": shownCNR(d.CNRDiffuse), "raking": shownCNR(d.CNRRaking)}}
+		if d.DiameterMM > 0 {
+			k.Diameter = &d.DiameterMM
+		} else {
+			k.Length, k.Width = &d.LengthMM, &d.WidthMM
+		}
+		t.Face.Defects = append(t.Face.Defects, k)
+	}
+	data, err := json.MarshalIndent(t, "", " ")
+	if err != nil {
+		return err
+	}
+	for file, im := range map[string]*part.Image{"face_diffuse.jpg": diffuse, "face_raking.jpg": raking} {
+		b, err := jpegOf(im)
+		if err != nil {
+			return err
+		}
+		if err := os.WriteFile(filepath.Join(dir, file), b, 0o644); err != nil {
+			return err
+		}
+	}
+	return os.WriteFile(filepath.Join(dir, truthFile), append(data, '\n'), 0o644)
+}
+
+func shownCNR(v float64) float64 { return min(math.Round(v*10)/10, 1e6) }
+
+// resize gives a spot a size of the difficulty asked for; what stretches keeps its
+// own. Mixed: all sizes alike often on a logarithmic scale.
+func resize(d *synth.Defect, want teach.Difficulty, rng *rand.Rand) {
+	if d.DiameterMM == 0 {
+		return
+	}
+	between := map[teach.Difficulty][2]float64{teach.AnyDifficulty: {0.05, 1}, teach.Easy: {0.52, 1}, teach.Middling: {0.21, 0.49}, teach.Hard: {0.05, 0.19}}[want]
+	d.DiameterMM = between[0] * math.Pow(between[1]/between[0], rng.Float64())
+}
+
+// jpegOf writes an 8-bit colour picture as a JPEG file.
+func jpegOf(im *part.Image) ([]byte, error) {
+	out := image.NewRGBA(image.Rect(0, 0, im.W, im.H))
+	for i := range im.W * im.H {
+		for c := range 3 {
+			out.Pix[4*i+c] = im.Pix8[im.C*i+min(c, im.C-1)]
+		}
+		out.Pix[4*i+3] = 255
+	}
+	var b bytes.Buffer
+	err := jpeg.Encode(&b, out, &jpeg.Options{Quality: 92})
+	return b.Bytes(), err
+}

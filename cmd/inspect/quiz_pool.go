@@ -1,0 +1,359 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"image"
+	_ "image/jpeg"
+	_ "image/png"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/grade"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+	"finishbench/internal/teach"
+)
+
+// Where an item's picture is.
+const (
+	refFile   = "file:"   // a file of a unit's folder
+	refRecord = "record:" // a picture of the records, by its SHA-256
+)
+
+// maxPicture bounds a picture file that is shown in a test.
+const maxPicture = 64 << 20
+
+// errGone says that a picture is not there any more, or is another one.
+var errGone = errors.New("the picture is not there any more")
+
+// quizPicture is a picture's file.
+func quizPicture(ctx context.Context, store *records.Store, p teach.ItemPicture) ([]byte, error) {
+	if sha, ok := strings.CutPrefix(p.Ref, refRecord); ok {
+		b, _, err := store.PictureBytes(ctx, sha)
+		if errors.Is(err, records.ErrForgotten) || errors.Is(err, records.ErrNotFound) {
+			return nil, fmt.Errorf("%w: it was taken off the records", errGone)
+		}
+		return b, err
+	}
+	path, ok := strings.CutPrefix(p.Ref, refFile)
+	if !ok {
+		return nil, fmt.Errorf("%w: %q names no place that this program knows", errGone, p.Ref)
+	}
+	b, err := os.ReadFile(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, fmt.Errorf("%w: there is no file %s", errGone, path)
+	case err != nil:
+		return nil, fmt.Errorf("%w: %s cannot be read: %w", errGone, path, plainPath(err))
+	case shaOf(b) != p.SHA256:
+		return nil, fmt.Errorf("%w: %s is another picture than when the test was drawn", errGone, path)
+	}
+	return b, nil
+}
+
+func shaOf(b []byte) string {
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
+}
+
+// pictureKind is the kind of a picture's file, if browsers show it.
+func pictureKind(b []byte) (mime string, w, h int, err error) {
+	c, kind, err := image.DecodeConfig(bytes.NewReader(b))
+	if err != nil {
+		return "", 0, 0, errors.New("it is no JPEG or PNG picture")
+	}
+	return "image/" + kind, c.Width, c.Height, nil
+}
+
+// poolUnits are the units of folders with a truth.json, drawn with known defects.
+// limits give the verdict that the known sizes earn.
+func poolUnits(dirs []string, stage part.Stage, limits grade.Limits) ([]teach.Item, error) {
+	var all []teach.Item
+	for _, dir := range dirs {
+		it, err := poolUnit(dir, stage, limits)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, it)
+	}
+	return all, nil
+}
+
+func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, error) {
+	file := filepath.Join(dir, truthFile)
+	var k knownUnit
+	if err := readJSONFile(file, &k); err != nil {
+		return teach.Item{}, err
+	}
+	if k.Face == nil || len(k.Face.Files) == 0 {
+		return teach.Item{}, usagef("%s: \"face\" must list the pictures (files) and the defects of the faceplate", file)
+	}
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return teach.Item{}, err
+	}
+	it := teach.Item{Key: filepath.Base(abs), Unit: filepath.Base(abs), Stage: stage, Source: teach.Drawn, MMPerPX: k.MMPerPX}
+	for _, l := range part.Lights {
+		name, ok := k.Face.Files[string(l)]
+		if !ok {
+			continue
+		}
+		if name != filepath.Base(name) {
+			return teach.Item{}, usagef("%s: the picture %q lies in another folder: name a file of this one", file, name)
+		}
+		path := filepath.Join(abs, name)
+		b, err := os.ReadFile(path)
+		if err != nil {
+			return teach.Item{}, usagef("%s cannot be read: %w", path, plainPath(err))
+		}
+		_, w, h, err := pictureKind(b)
+		if err != nil {
+			return teach.Item{}, usagef("%s cannot be shown in a test: %w", path, err)
+		}
+		if it.WidthPX != 0 && (it.WidthPX != w || it.HeightPX != h) {
+			return teach.Item{}, usagef("%s: its pictures differ in size, so that a place is not the same in all of them", dir)
+		}
+		it.WidthPX, it.HeightPX = w, h
+		it.Pictures = append(it.Pictures, teach.ItemPicture{Light: l, Ref: refFile + path, SHA256: shaOf(b)})
+	}
+	for i, d := range k.Face.Defects {
+		size, measure, err := d.size()
+		if err != nil {
+			return teach.Item{}, usagef("%s: defect %d, %s, %w", file, i+1, orNone(d.Kind, "of no kind"), err)
+		}
+		known := teach.KnownDefect{Kind: part.Kind(d.Kind), Box: part.Box(d.Box), SizeMM: size, Measure: measure}
+		if d.Width != nil {
+			known.WidthMM = *d.Width
+		}
+		known.CNR, _ = d.cnr()
+		it.Known = append(it.Known, known)
+	}
+	it.Verdict = verdictOf(it, limits)
+	if err := it.Check(); err != nil {
+		return it, usagef("%s: %w", file, err)
+	}
+	return it, nil
+}
+
+// verdictOf is the verdict that what is known of a faceplate earns by the limits:
+// of the faceplate alone, since nothing else is shown, and without what cannot be
+// seen.
+func verdictOf(it teach.Item, limits grade.Limits) part.Verdict {
+	limits.Required = nil
+	r := part.Result{Schema: 1, Unit: it.Unit, Stage: it.Stage, MMPerPX: it.MMPerPX}
+	for _, p := range it.Pictures {
+		r.Pictures = append(r.Pictures, part.PictureReport{File: string(p.Light), View: part.Face, Light: p.Light, State: part.PictureOK})
+	}
+	for i, k := range it.Known {
+		if !k.Visible() {
+			continue
+		}
+		f := part.Finding{Number: i + 1, Image: r.Pictures[0].File, Kind: k.Kind, Box: k.Box, Zone: part.ZoneFace, Confidence: 1}
+		size := k.SizeMM
+		switch {
+		case k.Measure == "diameter" && size > 0:
+			f.DiameterMM = &size
+		case size > 0:
+			f.LengthMM = &size
+			if k.WidthMM > 0 {
+				width, area := k.WidthMM, size*k.WidthMM
+				f.WidthMM, f.AreaMM2 = &width, &area
+			}
+		}
+		if f.AreaMM2 == nil {
+			area := k.Box[2] * k.Box[3] * it.MMPerPX * it.MMPerPX
+			f.AreaMM2 = &area
+		}
+		r.Findings = append(r.Findings, f)
+	}
+	grade.Judge(&r, limits)
+	return r.Verdict
+}
+
+// topicTruth is the topic of the journals that say what a person confirmed.
+const topicTruth = "truth"
+
+// confirmedBody is what a person says is on a unit.
+type confirmedBody struct {
+	Inspection int64               `json:"inspection"`
+	Verdict    part.Verdict        `json:"verdict"`
+	Known      []teach.KnownDefect `json:"known"`
+}
+
+// poolRecords are the recorded units of which a person confirmed what is on the
+// faceplate; gone counts those whose pictures are not there any more, or cannot be
+// shown.
+func poolRecords(ctx context.Context, store *records.Store) (all []teach.Item, gone int, err error) {
+	entries, err := store.Journals(ctx, topicTruth)
+	if err != nil {
+		return nil, 0, err
+	}
+	latest := map[string]records.Entry{}
+	var names []string
+	for _, e := range entries {
+		if _, ok := latest[e.Name]; !ok {
+			names = append(names, e.Name)
+		}
+		latest[e.Name] = e
+	}
+	for _, name := range names {
+		e := latest[name]
+		var b confirmedBody
+		if err := json.Unmarshal(e.Body, &b); err != nil {
+			return nil, 0, fmt.Errorf("what was confirmed of inspection %s cannot be read: %w", name, err)
+		}
+		in, err := store.Get(ctx, b.Inspection)
+		if err != nil {
+			return nil, 0, err
+		}
+		if !in.Holds() {
+			continue
+		}
+		it, err := recordItem(ctx, store, in, b, e.By)
+		if errors.Is(err, errGone) {
+			gone++
+			continue
+		}
+		if err != nil {
+			return nil, 0, err
+		}
+		all = append(all, it)
+	}
+	return all, gone, nil
+}
+
+// recordItem is an item of a recorded unit.
+func recordItem(ctx context.Context, store *records.Store, in records.Inspection, b confirmedBody, by string) (teach.Item, error) {
+	it := teach.Item{Key: "record-" + strconv.FormatInt(in.ID, 10), Unit: bench.UnitInfo{Serial: in.Serial, Side: in.Side}.Name(), Stage: in.Stage, Source: teach.Confirmed,
+		By: by, Known: b.Known, Verdict: b.Verdict}
+	for _, p := range in.Pictures {
+		if p.View != part.Face {
+			continue
+		}
+		q := teach.ItemPicture{Light: p.Light, Ref: refRecord + p.SHA256, SHA256: p.SHA256}
+		raw, err := quizPicture(ctx, store, q)
+		if err != nil {
+			return it, err
+		}
+		_, w, h, err := pictureKind(raw)
+		if err != nil {
+			return it, fmt.Errorf("%w: picture %s of inspection %d: %w", errGone, p.File, in.ID, err)
+		}
+		if it.WidthPX != 0 && (it.WidthPX != w || it.HeightPX != h) {
+			continue // of another camera: its places are others
+		}
+		it.WidthPX, it.HeightPX = w, h
+		it.MMPerPX = in.Result.ScaleOf(p.File)
+		it.Pictures = append(it.Pictures, q)
+	}
+	if len(it.Pictures) == 0 {
+		return it, fmt.Errorf("%w: inspection %d has no picture of the faceplate", errGone, in.ID)
+	}
+	return it, it.Check()
+}
+
+// confirmation is what a person says of a recorded unit, in the words of the
+// command line.
+type confirmation struct {
+	verdict part.Verdict
+	not     []int    // findings that are none
+	kinds   []string // NUMBER=KIND
+	also    []string // KIND,X,Y,W,H: overlooked
+}
+
+// confirmed is the truth that a confirmation makes of the tool's findings on the
+// faceplate: each looked at by the person.
+func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
+	b := confirmedBody{Inspection: in.ID, Verdict: c.verdict}
+	if !slices.Contains(teach.Verdicts, b.Verdict) {
+		return b, usagef("--verdict: pass, rework or reject, as the faceplate deserves")
+	}
+	var faces []string
+	for _, p := range in.Pictures {
+		if p.View == part.Face {
+			faces = append(faces, p.File)
+		}
+	}
+	if len(faces) == 0 {
+		return b, usagef("inspection %d has no picture of the faceplate: nothing can be asked of it", in.ID)
+	}
+	kinds := map[int]part.Kind{}
+	for _, s := range c.kinds {
+		number, kind, _ := strings.Cut(s, "=")
+		n, err := strconv.Atoi(number)
+		if err != nil || !slices.Contains(part.Kinds, part.Kind(kind)) {
+			return b, usagef("--kind %s: give a finding's number and its kind, such as 3=dust", s)
+		}
+		kinds[n] = part.Kind(kind)
+	}
+	seen := map[int]bool{}
+	for _, f := range in.Result.Findings {
+		if !slices.Contains(faces, f.Image) {
+			continue
+		}
+		seen[f.Number] = true
+		if slices.Contains(c.not, f.Number) {
+			continue
+		}
+		k := teach.KnownDefect{Kind: f.Kind, Box: f.Box}
+		if kind, ok := kinds[f.Number]; ok {
+			k.Kind = kind
+		}
+		switch {
+		case f.DiameterMM != nil:
+			k.SizeMM, k.Measure = *f.DiameterMM, "diameter"
+		case f.LengthMM != nil:
+			k.SizeMM, k.Measure = *f.LengthMM, "length"
+			if f.WidthMM != nil {
+				k.WidthMM = *f.WidthMM
+			}
+		}
+		b.Known = append(b.Known, k)
+	}
+	for _, n := range c.not {
+		if !seen[n] {
+			return b, usagef("--not %d: the inspection has no such finding on the faceplate", n)
+		}
+	}
+	for n := range kinds {
+		if !seen[n] {
+			return b, usagef("--kind %d=...: the inspection has no such finding on the faceplate", n)
+		}
+	}
+	for _, s := range c.also {
+		k, err := alsoThere(s)
+		if err != nil {
+			return b, err
+		}
+		b.Known = append(b.Known, k)
+	}
+	return b, nil
+}
+
+func alsoThere(s string) (teach.KnownDefect, error) {
+	bad := usagef("--also %s: give kind, x, y, width and height in pixels, such as dust,812,440,12,9", s)
+	f := strings.Split(s, ",")
+	if len(f) != 5 || !slices.Contains(part.Kinds, part.Kind(f[0])) {
+		return teach.KnownDefect{}, bad
+	}
+	k := teach.KnownDefect{Kind: part.Kind(f[0])}
+	for i := range k.Box {
+		v, err := strconv.ParseFloat(f[i+1], 64)
+		if err != nil || !(v >= 0 && v < 1e5) || i > 1 && v == 0 {
+			return k, bad
+		}
+		k.Box[i] = v
+	}
+	return k, nil
+}

@@ -1,0 +1,250 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/plots"
+	"finishbench/internal/report"
+	"finishbench/internal/teach"
+)
+
+// scored is a taking with its score.
+type scored struct {
+	quizTaken
+	score teach.Score
+	err   error // nothing that counts was answered
+}
+
+// ofPerson are a person's takings, in the order in which they were begun.
+func (b *quizBook) ofPerson(ctx context.Context, id string) ([]scored, error) {
+	all, err := b.takings(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []scored
+	for _, t := range all {
+		if t.Person != id {
+			continue
+		}
+		s := scored{quizTaken: t}
+		s.score, s.err = teach.NewScore(t.quiz.Test, t.Shown, teach.DefaultScoreOptions())
+		if s.err != nil && !errors.Is(s.err, teach.ErrNoAnswer) {
+			return nil, s.err
+		}
+		out = append(out, s)
+	}
+	return out, nil
+}
+
+// progressSheet makes the page of a person's tests over time, in a language.
+type progressSheet struct {
+	l        *bench.Lang
+	who      string
+	all      []scored
+	criteria teach.Criteria
+	now      time.Time
+}
+
+func (s progressSheet) t(key string, args ...string) string {
+	return s.l.T("quiz.progress."+key, args...)
+}
+
+// Progress implements bench.Quizzes.
+func (b *quizBook) Progress(ctx context.Context, l *bench.Lang, initials, badge string) ([]byte, error) {
+	s, err := b.progressSheet(ctx, l, initials, badge)
+	if err != nil {
+		return nil, err
+	}
+	return sheetBytes(s.sheet())
+}
+
+func (b *quizBook) progressSheet(ctx context.Context, l *bench.Lang, initials, badge string) (progressSheet, error) {
+	p, err := b.known(ctx, initials, badge)
+	if err != nil {
+		return progressSheet{}, err
+	}
+	all, err := b.ofPerson(ctx, p.ID)
+	return progressSheet{l, p.Word(), all, teach.DefaultCriteria(), b.now()}, err
+}
+
+func (s progressSheet) sheet() report.Sheet {
+	sh := report.Sheet{Title: s.t("title"), Subject: s.who, Rating: report.Plain, Frame: shiftSheet{l: s.l}.frame()}
+	var ended []scored
+	for _, t := range s.all {
+		if !t.Finished.IsZero() && t.err == nil {
+			ended = append(ended, t)
+		}
+	}
+	sh.Line = s.t("line", "n", strconv.Itoa(len(ended)))
+	if len(ended) == 0 {
+		sh.Line = s.t("none")
+	}
+	if len(ended) > 0 {
+		sh.Sections = append(sh.Sections, s.plots(ended))
+	}
+	sh.Sections = append(sh.Sections, s.table(), report.SheetSection{Heading: s.l.T("quiz.result.method"), Text: []string{s.l.T("quiz.result.source"), s.l.T("quiz.result.people")}})
+	return sh
+}
+
+func (s progressSheet) plots(ended []scored) report.SheetSection {
+	sec := report.SheetSection{Heading: s.t("plot")}
+	names := []string{"effective", "found", "miss", "alarm"}
+	series := make([]plots.Series, len(names))
+	for i, n := range names {
+		series[i].Name = s.t("series." + n)
+	}
+	size := plots.Series{Name: s.l.T("quiz.result.spots")}
+	for i, t := range ended {
+		v := t.score.Verdict
+		found, of := 0, 0
+		for _, k := range t.score.Kinds {
+			found, of = found+k.Found.Count, of+k.Found.Of
+		}
+		share := math.NaN()
+		if of > 0 {
+			share = float64(found) / float64(of)
+		}
+		x := float64(i + 1)
+		for j, y := range []float64{v.Effective.Value(), share, v.Miss.Value(), v.FalseAlarm.Value()} {
+			series[j].X, series[j].Y = append(series[j].X, x), append(series[j].Y, y)
+		}
+		size.X, size.Y = append(size.X, x), append(size.Y, t.score.SpotSizeMM())
+	}
+	h := plots.HLine{Name: s.t("asked", "v", s.l.Number(100*s.criteria.Effective, 0)), Y: s.criteria.Effective, Dash: true}
+	if svg, err := plots.Lines(plots.Options{X: s.t("plot_x"), Y: s.t("plot_y"), HeightMM: 90}, series, h); err == nil {
+		sec.Figures = append(sec.Figures, report.SheetFigure{SVG: svg, Alt: s.t("plot_alt"), Caption: s.t("plot")})
+	}
+	if svg, err := plots.Lines(plots.Options{X: s.t("plot_x"), Y: s.t("size_y"), HeightMM: 60}, []plots.Series{size}); err == nil {
+		sec.Figures = append(sec.Figures, report.SheetFigure{SVG: svg, Alt: s.t("size_plot"), Caption: s.t("size_plot")})
+	}
+	return sec
+}
+
+func (s progressSheet) table() report.SheetSection {
+	r := func(key string) string { return s.l.T("quiz.result." + key) }
+	t := report.SheetTable{Head: []string{s.t("day"), s.t("test"), s.t("units"), r("effectiveness"), r("miss"), r("false_alarm"), r("kappa"), r("size"), s.t("certificate")},
+		Numeric: []bool{false, false, true, true, true, true, true, true, false}}
+	percent := func(v float64) string {
+		if math.IsNaN(v) {
+			return s.l.T("not_measured")
+		}
+		return s.l.Number(100*v, 1) + " %"
+	}
+	for _, x := range s.all {
+		row := []string{day(x.Last), quizTitle(x.quiz), strconv.Itoa(x.score.Units)}
+		if x.err != nil {
+			t.Rows = append(t.Rows, append(row, s.t("open")))
+			continue
+		}
+		v := x.score.Verdict
+		kappa := s.l.T("not_measured")
+		if x.score.VerdictErr == nil && v.ReferenceErr == nil {
+			kappa = s.l.Number(v.Reference.Value, 2)
+		}
+		until := ""
+		if c := x.Certificate; c != nil {
+			until = day(c.Expires)
+			if !c.Holds(s.now) {
+				until += " (" + s.l.T("quiz.cert.word_expired") + ")"
+			}
+		} else if x.Finished.IsZero() {
+			until = s.t("open")
+		}
+		t.Rows = append(t.Rows, append(row, percent(v.Effective.Value()), percent(v.Miss.Value()), percent(v.FalseAlarm.Value()), kappa, quizSheet{l: s.l}.mm(x.score.SpotSizeMM()), until))
+	}
+	return report.SheetSection{Heading: s.t("table"), Tables: []report.SheetTable{t}}
+}
+
+// certificateSheet makes the certificate, in a language.
+func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, taking string) (report.Sheet, error) {
+	q, t, err := b.taking(ctx, taking)
+	if err != nil {
+		return report.Sheet{}, err
+	}
+	s, err := b.resultSheet(ctx, l, q, t)
+	if err != nil {
+		return report.Sheet{}, err
+	}
+	c := t.Certificate
+	if c == nil {
+		return report.Sheet{}, problem("quiz.no_certificate")
+	}
+	key := func(k string, args ...string) string { return l.T("quiz.cert."+k, args...) }
+	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: key("word"), Frame: shiftSheet{l: l}.frame(),
+		Line: key("line", "who", s.person(), "title", quizTitle(q), "at", day(c.At))}
+	if !c.Holds(b.now()) {
+		sh.Rating, sh.Word = report.Poor, key("word_expired")
+		sh.Warnings = []string{key("expired", "day", day(c.Expires))}
+	}
+	sh.Facts = []report.Fact{{Name: key("at"), Value: day(c.At)}, {Name: key("expires"), Value: day(c.Expires)}, {Name: key("number"), Value: q.Name + "-" + t.Name}}
+	table := report.SheetTable{Head: []string{key("criterion"), key("asked"), key("got")}, Numeric: []bool{false, true, true}}
+	all, _ := c.Criteria.Weigh(s.score, !t.Finished.IsZero())
+	for _, x := range all {
+		table.Rows = append(table.Rows, criterionRow(l, x))
+	}
+	sh.Sections = []report.SheetSection{
+		{Heading: key("criteria"), Tables: []report.SheetTable{table}, Text: []string{key("stands_for", "n", strconv.Itoa(s.score.Units), "good", strconv.Itoa(s.score.Clean), "bad", strconv.Itoa(s.score.Defective))}},
+		{Heading: key("by"), Text: []string{key("sign")}},
+	}
+	return sh, nil
+}
+
+// criterionRow is a criterion in words: what, asked, reached.
+func criterionRow(l *bench.Lang, c teach.Criterion) []string {
+	key := func(k string, args ...string) string { return l.T("quiz.cert."+k, args...) }
+	say := func(v float64) string {
+		if math.IsNaN(v) {
+			return l.T("not_measured")
+		}
+		switch c.Name {
+		case "whole":
+			if v > 0 {
+				return key("yes")
+			}
+			return key("no")
+		case "clean", "defective":
+			return l.Number(v, 0)
+		case "kappa":
+			return l.Number(v, 2)
+		case "size":
+			return l.T("quiz.result.mm", "v", l.Number(v, 2))
+		}
+		return l.Number(100*v, 1) + " %"
+	}
+	asked := say(c.Asked)
+	switch c.Name {
+	case "whole":
+	case "miss", "false_alarm", "size":
+		asked = key("most", "v", asked)
+	default:
+		asked = key("least", "v", asked)
+	}
+	return []string{key(c.Name), asked, say(c.Got)}
+}
+
+// unmet names the criteria that a score does not meet.
+func unmet(l *bench.Lang, all []teach.Criterion) string {
+	var out []string
+	for _, c := range all {
+		if !c.Met {
+			r := criterionRow(l, c)
+			out = append(out, r[0]+" "+r[2]+" ("+r[1]+")")
+		}
+	}
+	return l.T("quiz.cert.unmet", "what", strings.Join(out, ", "))
+}
+
+// Certificate implements bench.Quizzes.
+func (b *quizBook) Certificate(ctx context.Context, l *bench.Lang, taking string) ([]byte, error) {
+	s, err := b.certificateSheet(ctx, l, taking)
+	if err != nil {
+		return nil, err
+	}
+	return sheetBytes(s)
+}
