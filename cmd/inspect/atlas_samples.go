@@ -66,28 +66,55 @@ func newAtlas(l *bench.Lang, n int) *atlas {
 	return &atlas{l: l, n: n, recorded: map[part.Kind][]atlasSample{}, units: map[part.Kind][]atlasSample{}}
 }
 
-// addRecords takes findings from the records. Those of calls that a person
-// overruled are no examples of anything.
+// addRecords takes findings from the records. Where a person said what a finding is,
+// that holds. Those of calls that a person overruled, and those of which one said
+// that they are no defect, are no examples of anything.
 func (a *atlas) addRecords(ctx context.Context, store *records.Store) error {
 	marks, err := marksOf(ctx, store)
 	if err != nil {
 		return err
 	}
+	labels, err := store.Labels(ctx)
+	if err != nil {
+		return err
+	}
+	said := agreedKinds(lastWords(labels))
 	return store.Each(ctx, records.Filter{}, func(in records.Inspection) error {
 		if !in.Holds() || in.Overruled != nil {
 			return nil
 		}
 		for _, f := range in.Result.Findings {
+			kind, confirmed := said[[2]int64{in.ID, int64(f.Number)}]
+			if confirmed {
+				f.Kind = kind
+			}
 			st := marks.Of(in.ID, f.Number)
 			if f.Severity == part.None && !st.Pinned || pictureOf(in.Pictures, f.Image) == nil {
 				continue
 			}
 			s := teach.Sample{Inspection: in.ID, Unit: bench.UnitInfo{Serial: in.Serial, Side: in.Side}.Name(), Finding: f, SizeMM: teach.Size(f),
-				Pinned: st.Pinned, Hidden: st.Hidden, Caption: st.Caption}
+				Confirmed: confirmed, Pinned: st.Pinned, Hidden: st.Hidden, Caption: st.Caption}
 			a.recorded[f.Kind] = append(a.recorded[f.Kind], atlasSample{s, func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
 		}
 		return nil
 	})
+}
+
+// agreedKinds are what people say that findings are; where they disagree, nothing
+// is said.
+func agreedKinds(labels []records.Label) map[[2]int64]part.Kind {
+	said, torn := map[[2]int64]part.Kind{}, map[[2]int64]bool{}
+	for _, l := range labels {
+		key := [2]int64{l.Inspection, int64(l.Number)}
+		if k, ok := said[key]; ok && k != l.Kind {
+			torn[key] = true
+		}
+		said[key] = l.Kind
+	}
+	for key := range torn {
+		delete(said, key)
+	}
+	return said
 }
 
 // openRecorded reads the pictures of a finding from the records.

@@ -27,6 +27,14 @@ func readPage(t *testing.T, path ...string) string {
 	return string(b)
 }
 
+func TestAgreedKinds(t *testing.T) {
+	said := agreedKinds([]records.Label{{Inspection: 1, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 1, Number: 1, Kind: part.Dust, By: "b"},
+		{Inspection: 2, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 2, Number: 1, Kind: part.Bubble, By: "b"}})
+	if len(said) != 1 || said[[2]int64{1, 1}] != part.Dust {
+		t.Errorf("%v: the first is dust, the second not agreed on", said)
+	}
+}
+
 // From the records where they have a kind, else from units with known defects, else
 // drawn; each page says which.
 func TestAtlas(t *testing.T) {
