@@ -152,7 +152,7 @@ func TestBenchInTrouble(t *testing.T) {
 	if after.Children != before.Children || after.Goroutines > before.Goroutines+3 || after.Files > before.Files+3 {
 		t.Errorf("trouble leaves something behind:\nbefore %v\nafter  %v", before, after)
 	}
-	onRecord(t, db, n, 8)
+	onRecord(t, db, n, 5)
 }
 
 // excerpt is the part of a page's text around some words.
