@@ -64,8 +64,8 @@ type Drawing struct {
 	Method  string   `json:"method"`
 	Seed    uint64   `json:"seed"`
 	Given   bool     `json:"seed_given,omitempty"` // by a person; else the program took it from chance
-	Serials []string `json:"serials"` // of the whole lot
-	Units   []string `json:"units"`   // drawn, in the draw's order
+	Serials []string `json:"serials"`              // of the whole lot
+	Units   []string `json:"units"`                // drawn, in the draw's order
 }
 
 // Unit is what was seen on one unit of the sample.

@@ -36,8 +36,8 @@ type Round struct {
 
 // Signed is who did something, and when.
 type Signed struct {
-	At time.Time
-	By string
+	At time.Time `json:"at"`
+	By string    `json:"by,omitempty"`
 }
 
 // Place is one place of the sample.

@@ -62,7 +62,7 @@ func (h *history) do(e Event, err error) {
 func started(t testing.TB, name string, size int) *history {
 	h := &history{t: t, Lot: Lot{Name: name}}
 	h.do(h.Open(opening(t, size), noon, "inspector 1"))
-	h.do(h.Draw(lotSerials(size), 7, noon, "inspector 1"))
+	h.do(h.Draw(lotSerials(size), 7, false, noon, "inspector 1"))
 	return h
 }
 
@@ -136,8 +136,8 @@ func TestLotRefusedEarly(t *testing.T) {
 			}
 			h.do(h.Take(bad(names[i], f), noon, ""))
 		}
-		if h.State() != StateToDecide || h.Current().Call() != Refuses || h.Current().refusedBy() != c.by {
-			t.Errorf("%s %s", h.State(), h.Current().refusedBy())
+		if h.State() != StateToDecide || h.Current().Call() != Refuses || h.Current().RefusedBy() != c.by {
+			t.Errorf("%s %s", h.State(), h.Current().RefusedBy())
 		}
 		yes := true
 		refused(t, "cannot be accepted")(h.Decide(&yes, "", noon, "inspector 2"))

@@ -236,7 +236,7 @@ func (l *Lot) Decide(accept *bool, why string, at time.Time, by string) (Event, 
 	case call == Waits:
 		return Event{}, refusef("the sample of lot %s is unfinished, %s: look at them first; acceptance needs the whole sample, and nothing refuses the lot yet", l.Name, r.waitsForWords())
 	case accept != nil && *accept && call == Refuses:
-		return Event{}, refusef("the counts refuse lot %s (%s): it cannot be accepted", l.Name, r.refusedBy())
+		return Event{}, refusef("the counts refuse lot %s (%s): it cannot be accepted", l.Name, r.RefusedBy())
 	case accept != nil && !*accept && call == Accepts:
 		if strings.TrimSpace(why) == "" {
 			return Event{}, refusef("the counts accept lot %s: say why it is refused all the same (--why)", l.Name)
@@ -278,8 +278,8 @@ func (r *Round) waitsForWords() string {
 	return strings.Join(parts, ", ")
 }
 
-// refusedBy names the classes that refuse: "major: 4, refused from 4".
-func (r *Round) refusedBy() string {
+// RefusedBy names the classes that refuse: "major: 4, refused from 4".
+func (r *Round) RefusedBy() string {
 	var parts []string
 	for _, s := range r.Standings() {
 		if s.Call == Refuses {
