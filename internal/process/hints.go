@@ -188,7 +188,7 @@ func sandingHint(units []Unit, prm HintParams) ([]Hint, error) {
 			u := &units[i]
 			uc, us := 0.0, 0.0
 			for _, f := range u.Findings {
-				if f.Kind != part.Sanding || math.IsNaN(f.AngleDeg) || frame == UnitFrame && (u.Plate == nil || !u.Plate.Sure || f.Place == nil) {
+				if f.Kind != part.Sanding || math.IsNaN(f.AngleDeg) || frame == UnitFrame && (!u.Plate.HasAxis() || f.Place == nil) {
 					continue
 				}
 				deg := f.AngleDeg

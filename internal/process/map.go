@@ -46,9 +46,26 @@ type Cluster struct {
 	P        float64 // chance of a cluster as strong anywhere on the map
 }
 
+// Ends says how the two ends of faceplates were told apart in the unit's frame.
+type Ends string
+
+// The ways. Where units lie about alike, as a holder makes them, the end that lies
+// on the same side is the same end; a unit put down the other way round is not
+// noticed. Where they lie turned at random, it is the end that reaches farther, and
+// units whose ends are too much alike are left out.
+const (
+	EndsAsLaid  Ends = "as laid"
+	EndsByShape Ends = "by shape"
+)
+
+// aligned is the mean length of the axes' doubled directions, 0 at random to 1
+// all alike, from which on units lie alike (common practice, no source).
+const aligned = 0.8
+
 // DefectMap is all findings over one outline.
 type DefectMap struct {
 	Frame    Frame
+	Ends     Ends         // in the unit's frame; "" in the picture's
 	Outline  [][2]float64 // mean of the units' outlines, mm, closed
 	Spots    []Spot
 	Units    int       // whose outline is known, with or without findings
@@ -81,13 +98,18 @@ func MapOf(units []Unit, o MapOptions) (DefectMap, error) {
 		return DefectMap{}, fmt.Errorf("process: map with %d draws: there can not be less than none", o.Draws)
 	}
 	m := DefectMap{Frame: o.Frame, Seed: o.Seed}
+	way := laid{}
+	if o.Frame == UnitFrame {
+		way = laidOf(units)
+		m.Ends = way.ends
+	}
 	var mean [sectors]float32
 	var own [][sectors]float32 // of each spot's unit
 	type at struct{ deg, out float64 }
 	var ats []at
 	for i := range units {
 		u := &units[i]
-		radii, turn, ok := o.outlineOf(u)
+		radii, turn, ok := o.outlineOf(u, way)
 		if ok {
 			m.Units++
 			for s := range mean {
@@ -124,42 +146,74 @@ func MapOf(units []Unit, o MapOptions) (DefectMap, error) {
 	return m, nil
 }
 
+// laid is how the units lie.
+type laid struct {
+	ends    Ends
+	meanDeg float64 // of the axes, where they lie alike
+}
+
+func laidOf(units []Unit) laid {
+	c, s, n := 0.0, 0.0, 0
+	for i := range units {
+		if p := units[i].Plate; p.HasAxis() {
+			ds, dc := math.Sincos(2 * p.TurnDeg * math.Pi / 180)
+			c, s, n = c+dc, s+ds, n+1
+		}
+	}
+	if n > 0 && math.Hypot(c, s)/float64(n) >= aligned {
+		return laid{EndsAsLaid, math.Atan2(s, c) * 90 / math.Pi}
+	}
+	return laid{ends: EndsByShape}
+}
+
+// flipDeg is 180 where a plate's axis is to point to its other end; ok is false
+// where its ends can not be told apart.
+func (l laid) flipDeg(p *Plate) (deg float64, ok bool) {
+	other := p.Skew < 0
+	ok = p.HasAxis() && math.Abs(p.Skew) >= leastSkew
+	if l.ends == EndsAsLaid {
+		other, ok = math.Cos((p.TurnDeg-l.meanDeg)*math.Pi/180) < 0, p.HasAxis()
+	}
+	if other {
+		deg = 180
+	}
+	return deg, ok
+}
+
 // outlineOf is a unit's outline in the frame, and how directions of its own are
 // turned into the frame's.
-func (o MapOptions) outlineOf(u *Unit) (radii [sectors]float32, turn func(float64) float64, ok bool) {
-	if u.Plate == nil || o.Frame == UnitFrame && !u.Plate.Sure {
+func (o MapOptions) outlineOf(u *Unit, way laid) (radii [sectors]float32, turn func(float64) float64, ok bool) {
+	if u.Plate == nil {
 		return radii, nil, false
 	}
-	by := 0.0
-	if o.Frame == PictureFrame {
-		by = u.Plate.TurnDeg
+	by := u.Plate.TurnDeg
+	if o.Frame == UnitFrame {
+		if by, ok = way.flipDeg(u.Plate); !ok {
+			return radii, nil, false
+		}
 	}
 	over := o.Mirror && u.Side == "L"
-	turn = func(deg float64) float64 {
-		deg += by
-		if over {
-			deg = -deg // about the frame's x axis
-			if o.Frame == PictureFrame {
-				deg += 180 // about its y axis: left and right change places
-			}
+	// Turned over, left and right of what lies as laid change places; where an end is
+	// told by its shape, that end stays.
+	mirror := func(deg float64) float64 {
+		switch {
+		case !over:
+			return deg
+		case way.ends == EndsByShape:
+			return -deg
 		}
-		return math.Mod(math.Mod(deg, 360)+360, 360)
+		return 180 - deg
 	}
+	turn = func(deg float64) float64 { return within360(mirror(deg + by)) }
 	for s := range radii {
 		// The direction of the unit's own that comes to lie here.
 		deg := (float64(s) + 0.5) * 360 / sectors
-		if over {
-			if o.Frame == PictureFrame {
-				deg = 180 - deg
-			} else {
-				deg = -deg
-			}
-		}
-		deg = math.Mod(deg-by+720, 360)
-		radii[s] = float32(u.Plate.radius(deg))
+		radii[s] = float32(u.Plate.radius(within360(mirror(deg) - by)))
 	}
 	return radii, turn, true
 }
+
+func within360(deg float64) float64 { return math.Mod(math.Mod(deg, 360)+360, 360) }
 
 func polar(deg, r float64) (x, y float64) {
 	s, c := math.Sincos(deg * math.Pi / 180)
