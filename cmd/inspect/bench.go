@@ -116,7 +116,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	judge := &benchJudge{settings: set, slots: newSlots(set.jobs), checkLog: st.CheckLog, now: time.Now}
 	parts := bench.Parts{
 		Shooter: shooter, Now: time.Now, Comparer: newComparer(set.limits.Pair), Judge: judge,
-		Log:   slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
+		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
 	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
 	parts.Notices = notices
@@ -175,6 +175,7 @@ func (o benchOptions) records(ctx context.Context, set settings, st config.Stati
 		rec.bench = o.name
 	}
 	parts.Recorder = &benchRecords{rec, rec.bench}
+	parts.Lots = newBenchLots(rec.store, st.CheckLog)
 	parts.Sheets = shiftSheets{store: rec.store, bench: rec.bench}
 	parts.Quizzes = newQuizBook(rec.store, time.Now)
 	return rec.store.Where(), rec.close, nil

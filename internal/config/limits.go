@@ -18,6 +18,9 @@ func LoadLimits(path string) (grade.Limits, error) {
 	return parseLimits(name, data)
 }
 
+// ParseLimits reads the content of a limits file, such as the records keep it.
+func ParseLimits(name string, data []byte) (grade.Limits, error) { return parseLimits(name, data) }
+
 func parseLimits(name string, data []byte) (grade.Limits, error) {
 	l := grade.DefaultLimits()
 	if err := decode(name, data, &l, func() error { return l.Validate() }); err != nil {

@@ -210,7 +210,7 @@ func (d pdfReport) plans() {
 	d.heading(d.t("plan.title"))
 	if len(d.Plans) > 0 {
 		cols := []column{{d.t("plan.severity"), 2.2, false}, {d.t("plan.mode"), 1.7, false}, {d.t("plan.level"), 1.1, false}, {d.t("plan.letter"), 1.1, false}, {d.t("plan.aql"), 1.2, true},
-			{d.t("plan.n"), 1.25, true}, {d.t("plan.ac"), .7, true}, {d.t("plan.re"), .7, true}, {d.t("plan.inspected"), 1.3, true}, {d.t("plan.count"), 1.2, true}, {d.t("plan.stand"), 3.4, false}}
+			{d.t("plan.n"), 1.25, true}, {d.t("plan.ac"), .7, true}, {d.t("plan.re"), .7, true}, {d.t("plan.inspected"), 1.6, true}, {d.t("plan.count"), 1.2, true}, {d.t("plan.stand"), 3.2, false}}
 		var rows [][]string
 		for _, x := range d.Plans {
 			aql := "–"

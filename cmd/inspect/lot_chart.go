@@ -1,0 +1,330 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/charts"
+	"finishbench/internal/lotreport"
+	"finishbench/internal/lots"
+	"finishbench/internal/part"
+	"finishbench/internal/process"
+	"finishbench/internal/records"
+	"finishbench/internal/report"
+)
+
+const lotChartHelp = `chart draws a control chart of what the records hold, in order of time.
+
+  p, np    share, or number, of units that did not pass, lot by lot
+  c, u     findings, or findings a unit, lot by lot (c: samples of one size)
+  demerit  demerits a unit, lot by lot: critical 100, major 50, moderate 10, minor 1
+  xbar     mean step of the units, in subgroups, with the chart of their spread
+  i        mean step of each unit, with its moving range
+  ewma     the same, averaged with weights that fade
+  cusum    the same, summed up: small lasting shifts
+
+With --baseline the first so many points set the limits, and the others are judged
+by them. Points at which a rule is met are named, and how often the rules call
+falsely is told.`
+
+const lotChartExamples = `  inspect lot chart --kind p --record bench.db --out charts
+  inspect lot chart --kind xbar --subgroup 5 --baseline 20 --from 2026-02-01 --stage cured --record bench.db
+  inspect lot chart --kind cusum --target 0 --lot 31 --record bench.db --json`
+
+// Kinds of charts, over lots and over units.
+func lotKinds() []string  { return []string{"p", "np", "c", "u", "demerit"} }
+func stepKinds() []string { return []string{"xbar", "i", "ewma", "cusum"} }
+
+// lotChartOptions are the flags of lot chart.
+type lotChartOptions struct {
+	*recordsOptions
+	sheetOptions
+	kind, from, to, lot, product, stage, rules, target, language string
+	subgroup, baseline                                           int
+}
+
+func newLotChartCommand(r *recordsOptions) *cobra.Command {
+	o := lotChartOptions{recordsOptions: r}
+	cmd := &cobra.Command{
+		Use:                   "chart --kind KIND",
+		Short:                 "Control charts over lots, or of the step over units",
+		Long:                  lotChartHelp,
+		Example:               lotChartExamples,
+		DisableFlagsInUseLine: true,
+		Args:                  wrongUsage(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runLotChart(cmd.Context(), o, cmd.OutOrStdout())
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.kind, "kind", "", strings.Join(append(lotKinds(), stepKinds()...), ", "))
+	f.StringVar(&o.from, "from", "", `from this time on: "2026-03-02 06:00" or "2026-03-02"`)
+	f.StringVar(&o.to, "to", "", "up to this time")
+	f.StringVar(&o.lot, "lot", "", "units of this lot only (xbar, i, ewma, cusum)")
+	f.StringVar(&o.product, "product", "", "lots of this product only (p, np, c, u, demerit)")
+	f.StringVar(&o.stage, "stage", "", "trim, wet or cured only")
+	f.IntVar(&o.subgroup, "subgroup", subgroup, "units of a subgroup, 2 to 25 (xbar)")
+	f.IntVar(&o.baseline, "baseline", 0, "points that set the limits; 0: all")
+	f.StringVar(&o.rules, "rules", "", "western-electric, nelson, iso7870, or single rules (default: beyond,run9)")
+	f.StringVar(&o.target, "target", "", "where the step should be, um (ewma, cusum; default: the mean of the baseline)")
+	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
+	o.sheetOptions.flags(cmd)
+	return cmd
+}
+
+// chosen are the flags as read.
+type chartChoice struct {
+	from, to time.Time
+	target   *float64
+	options  charts.Options
+	rules    []charts.Rule
+}
+
+func (o *lotChartOptions) choice() (c chartChoice, err error) {
+	if !slices.Contains(append(lotKinds(), stepKinds()...), o.kind) {
+		return c, usagef("--kind %q: there are %s", o.kind, strings.Join(append(lotKinds(), stepKinds()...), ", "))
+	}
+	for _, t := range []struct {
+		flag, text string
+		to         *time.Time
+	}{{"--from", o.from, &c.from}, {"--to", o.to, &c.to}} {
+		if t.text == "" {
+			continue
+		}
+		if *t.to, err = clockTime(t.flag, t.text); err != nil {
+			return c, err
+		}
+	}
+	if !c.from.IsZero() && !c.to.IsZero() && !c.from.Before(c.to) {
+		return c, usagef("--from %s is not before --to %s", o.from, o.to)
+	}
+	if o.stage != "" {
+		if _, err := part.ParseStage(o.stage); err != nil {
+			return c, usageError{err}
+		}
+	}
+	switch {
+	case o.subgroup < 2 || o.subgroup > charts.MaxSize:
+		return c, usagef("--subgroup %d: a subgroup has 2 to %d units; for single ones use --kind i", o.subgroup, charts.MaxSize)
+	case o.baseline < 0:
+		return c, usagef("--baseline %d: a number of points, 0 for all", o.baseline)
+	case o.lot != "" && slices.Contains(lotKinds(), o.kind):
+		return c, usagef("--lot is for charts of units; a chart of kind %s goes over lots", o.kind)
+	case o.product != "" && !slices.Contains(lotKinds(), o.kind):
+		return c, usagef("--product is for charts over lots, not for kind %s", o.kind)
+	case o.target != "" && o.kind != "ewma" && o.kind != "cusum":
+		return c, usagef("--target is for ewma and cusum")
+	}
+	if o.target != "" {
+		v, err := strconv.ParseFloat(o.target, 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+			return c, usagef("--target %q is no number", o.target)
+		}
+		c.target = &v
+	}
+	if c.rules, err = charts.Rules(o.rules); err != nil {
+		return c, usageError{err}
+	}
+	c.options = charts.Options{Rules: c.rules, Phases: []charts.Phase{{Baseline: o.baseline}}}
+	return c, nil
+}
+
+func runLotChart(ctx context.Context, o lotChartOptions, stdout io.Writer) error {
+	c, err := o.choice()
+	if err != nil {
+		return err
+	}
+	l, err := sheetLanguage(o.language)
+	if err != nil {
+		return err
+	}
+	store, err := o.recordsOptions.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	var all []lotreport.Chart
+	if slices.Contains(lotKinds(), o.kind) {
+		all, err = o.overLots(ctx, store, c)
+	} else {
+		all, err = o.overUnits(ctx, store, c)
+	}
+	if err != nil {
+		return err
+	}
+	r := lotreport.Report{Charts: all}
+	figs, err := r.Figures(l, l.Tag, time.Local)
+	if err != nil {
+		return err
+	}
+	return o.write("chart", o.sheet(l, c, all, figs), lotChartJSON{o.kind, all, falseOf(o.kind, c.rules)}, stdout)
+}
+
+// lotChartJSON are the numbers of charts.
+type lotChartJSON struct {
+	Kind   string            `json:"kind"`
+	Charts []lotreport.Chart `json:"charts"`
+	False  *falseJSON        `json:"false_signals,omitempty"` // of independent normal values; absent where the kind has none such
+}
+
+type falseJSON struct {
+	PerPoint float64  `json:"per_point"`
+	RunMean  *float64 `json:"mean_run,omitempty"`
+	Exact    bool     `json:"exact"`
+}
+
+// falseOf is how often the rules call where nothing is wrong; nil for charts of which
+// that cannot be told from normal values.
+func falseOf(kind string, rules []charts.Rule) *falseJSON {
+	if kind != "xbar" && kind != "i" {
+		return nil
+	}
+	f := charts.FalseSignals(rules, 1)
+	return &falseJSON{f.PerPoint, part.Num(f.RunMean), f.Exact}
+}
+
+// overLots charts counts, a point a lot.
+func (o *lotChartOptions) overLots(ctx context.Context, s *records.Store, c chartChoice) ([]lotreport.Chart, error) {
+	history, err := lotHistory(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	var all []lots.Lot
+	seen := map[string]bool{}
+	for _, e := range history {
+		if seen[e.Lot] || e.Kind != lots.Opened || !c.from.IsZero() && e.At.Before(c.from) || !c.to.IsZero() && !e.At.Before(c.to) {
+			continue
+		}
+		seen[e.Lot] = true
+		l, err := foldLot(ctx, s, e.Lot)
+		if err != nil {
+			return nil, err
+		}
+		if r := l.Current(); (o.product == "" || r.Opening.Product == o.product) && (o.stage == "" || string(r.Opening.Stage) == o.stage) {
+			all = append(all, l)
+		}
+	}
+	series := seriesOf(all)
+	if len(series.names) < fewLots {
+		return nil, fmt.Errorf("%s: %s with units that were looked at: a chart needs two at least", s.Where(), counted(len(series.names), "lot", "lots"))
+	}
+	chart, err := series.counted(o.kind, c.options)
+	return []lotreport.Chart{chart}, err
+}
+
+// overUnits charts the step, a point a unit or a subgroup.
+func (o *lotChartOptions) overUnits(ctx context.Context, s *records.Store, c chartChoice) ([]lotreport.Chart, error) {
+	ins, err := s.Briefs(ctx, records.Filter{From: c.from, To: c.to, Lot: o.lot, Stage: part.Stage(o.stage)})
+	if err != nil {
+		return nil, err
+	}
+	ins = slices.DeleteFunc(ins, func(in records.Inspection) bool { return !in.Holds() })
+	units := process.InTime(processUnits(ins))
+	units = slices.DeleteFunc(units, func(u process.Unit) bool { return math.IsNaN(u.MeanStepUM()) })
+	need := 2
+	if o.kind == "xbar" {
+		need = 2 * o.subgroup
+	}
+	if len(units) < need {
+		return nil, fmt.Errorf("%s: steps of %s: this chart needs %d at least", s.Where(), counted(len(units), "unit", "units"), need)
+	}
+	if o.kind == "ewma" || o.kind == "cusum" {
+		chart, err := movingChart(o.kind, units, c.target, o.baseline)
+		return []lotreport.Chart{chart}, err
+	}
+	return stepCharts(o.kind, units, o.subgroup, c.options)
+}
+
+// sheet makes the page and the text of charts, in a language.
+func (o *lotChartOptions) sheet(l *bench.Lang, c chartChoice, all []lotreport.Chart, figs []lotreport.Figure) report.Sheet {
+	t := func(key string, args ...string) string { return l.T("lot.chart."+key, args...) }
+	span := t("span", "from", cmpWord(o.from, t("begin")), "to", cmpWord(o.to, t("now")))
+	for _, w := range []string{o.lot, o.product} {
+		if w != "" {
+			span += ", " + w
+		}
+	}
+	s := report.Sheet{Title: l.T("lot.chart.title"), Subject: span, Rating: report.Plain, Frame: shiftSheet{l: l}.frame()}
+	points, out := len(all[0].Values), map[int]bool{}
+	for _, g := range all[0].Signals {
+		out[g.Point] = true
+	}
+	s.Word, s.Line = t("word", "n", strconv.Itoa(len(out))), t("line", "n", strconv.Itoa(len(out)), "of", strconv.Itoa(points))
+	s.Facts = append(s.Facts, report.Fact{Name: t("points"), Value: strconv.Itoa(points)})
+	if f := falseOf(o.kind, c.rules); f != nil && f.PerPoint > 0 {
+		s.Facts = append(s.Facts, report.Fact{Name: t("false"), Value: t("false_value", "n", l.Number(1/f.PerPoint, 0))})
+	}
+	for i, chart := range all {
+		sec := report.SheetSection{}
+		if i < len(figs) {
+			sec.Heading = figs[i].Title
+			sec.Figures = []report.SheetFigure{{SVG: figs[i].SVG, Alt: figs[i].Title, Caption: figs[i].Caption}}
+		}
+		sec.Tables = []report.SheetTable{chartTable(l, chart)}
+		s.Sections = append(s.Sections, sec)
+	}
+	return s
+}
+
+// mostRows bounds the table under a chart.
+const mostRows = 60
+
+// chartTable lists the points that stand out, or all where they are few.
+func chartTable(l *bench.Lang, c lotreport.Chart) report.SheetTable {
+	t := report.SheetTable{Caption: l.T("lot.chart.out"), Head: []string{l.T("lot.axis." + c.X), l.T("lot.axis." + c.Y), l.T("lot.chart.lower"), l.T("lot.chart.centre"), l.T("lot.chart.upper"), l.T("lot.chart.rule")}, Numeric: []bool{false, true, true, true, true, false}}
+	rules := map[int][]string{}
+	for _, g := range c.Signals {
+		rules[g.Point] = append(rules[g.Point], g.Number)
+	}
+	few := len(c.Values) <= mostRows/2
+	if few {
+		t.Caption = l.T("lot.chart.points")
+	}
+	at := func(v []*float64, i int) string {
+		switch {
+		case len(v) == 0:
+			return ""
+		case i >= len(v):
+			i = len(v) - 1
+		}
+		return chartNumber(l, v[i])
+	}
+	for i, v := range c.Values {
+		if (few || len(rules[i]) > 0) && len(t.Rows) < mostRows {
+			value := chartNumber(l, v)
+			if c.Low != nil {
+				value += " / " + chartNumber(l, c.Low[i])
+			}
+			t.Rows, t.Marked = append(t.Rows, []string{c.Names[i], value, at(c.Lower, i), at(c.Centre, i), at(c.Upper, i), strings.Join(rules[i], " ")}), append(t.Marked, len(rules[i]) > 0)
+		}
+	}
+	return t
+}
+
+// chartNumber writes a number with about three digits.
+func chartNumber(l *bench.Lang, v *float64) string {
+	if v == nil {
+		return l.T("not_measured")
+	}
+	decimals := 0
+	for x := math.Abs(*v); x < 100 && decimals < 5 && x != 0; x *= 10 {
+		decimals++
+	}
+	return l.Number(*v, decimals)
+}
+
+func cmpWord(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}

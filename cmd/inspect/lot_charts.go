@@ -1,0 +1,243 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"finishbench/internal/charts"
+	"finishbench/internal/lotreport"
+	"finishbench/internal/lots"
+	"finishbench/internal/part"
+	"finishbench/internal/process"
+)
+
+// lotSeries are lots in order of time, as charts of counts take them.
+type lotSeries struct {
+	names []string
+	units []float64 // measured units of the sample
+	bad   []int     // of these, such as did not pass
+	found []int     // findings on them
+	by    [][]int   // findings by class, gravest first
+	worst []float64 // mean size of the units' worst steps, um
+}
+
+// seriesOf counts lots from what their events tell of the units.
+func seriesOf(all []lots.Lot) lotSeries {
+	var s lotSeries
+	for i := range all {
+		r := all[i].Current()
+		n, bad, found, sum, steps := 0, 0, 0, 0.0, 0
+		by := make([]int, 4)
+		for _, p := range r.Sample {
+			u := p.Unit
+			if u == nil || !u.Measured() {
+				continue
+			}
+			n++
+			if u.Verdict != part.Pass {
+				bad++
+			}
+			for k, sev := range []part.Severity{part.Critical, part.Major, part.Moderate, part.Minor} {
+				by[k] += u.Findings[sev]
+				found += u.Findings[sev]
+			}
+			if u.WorstStepUM != nil {
+				sum, steps = sum+math.Abs(*u.WorstStepUM), steps+1
+			}
+		}
+		if n == 0 {
+			continue // not looked at: no point
+		}
+		s.names, s.units, s.bad, s.found, s.by = append(s.names, all[i].Name), append(s.units, float64(n)), append(s.bad, bad), append(s.found, found), append(s.by, by)
+		s.worst = append(s.worst, sum/float64(steps)) // NaN: no step
+	}
+	return s
+}
+
+// fewLots is from how many lots on a chart over lots is drawn.
+const fewLots = 2
+
+// counted makes a chart of counts: p, np, c, u or demerit.
+func (s lotSeries) counted(kind string, o charts.Options) (lotreport.Chart, error) {
+	var c charts.Chart
+	var err error
+	y := ""
+	switch kind {
+	case "p":
+		y = "fraction"
+		c, err = charts.Counted(charts.Share, s.bad, s.units, o)
+	case "np":
+		y = "nonconforming"
+		c, err = charts.Counted(charts.Number, s.bad, s.units, o)
+	case "c":
+		y = "findings"
+		for _, n := range s.units {
+			if n != s.units[0] {
+				return lotreport.Chart{}, usagef("--kind c is for samples of one size, but they have %g to %g units: use u", slices.Min(s.units), slices.Max(s.units))
+			}
+		}
+		c, err = charts.Counted(charts.Count, s.found, nil, o)
+	case "u":
+		y = "per_unit"
+		c, err = charts.Counted(charts.PerUnit, s.found, s.units, o)
+	case "demerit":
+		y = "demerits"
+		c, err = charts.Demerits(s.by, s.units, charts.DodgeWeights(), o)
+	default:
+		return lotreport.Chart{}, fmt.Errorf("%q is no chart of counts", kind)
+	}
+	if err != nil {
+		return lotreport.Chart{}, err
+	}
+	return lotreport.ChartOf(kind, "lots", y, s.names, s.units, c), nil
+}
+
+// lotCharts are the charts of a report over the lots up to it.
+func lotCharts(all []lots.Lot) ([]lotreport.Chart, error) {
+	s := seriesOf(all)
+	if len(s.names) < fewLots {
+		return nil, nil
+	}
+	rules, err := charts.Rules("")
+	if err != nil {
+		return nil, err
+	}
+	var out []lotreport.Chart
+	if c, ok, err := worstSteps(s, rules); err != nil {
+		return nil, err
+	} else if ok {
+		out = append(out, c)
+	}
+	for _, kind := range []string{"p", "u", "demerit"} {
+		c, err := s.counted(kind, charts.Options{Rules: rules})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, c)
+	}
+	return out, nil
+}
+
+// worstSteps charts the mean size of the worst steps of each lot as single values:
+// lots differ by more than their units do.
+func worstSteps(s lotSeries, rules []charts.Rule) (lotreport.Chart, bool, error) {
+	measured := 0
+	groups := make([][]float64, len(s.worst))
+	for i, v := range s.worst {
+		groups[i] = []float64{v}
+		if !math.IsNaN(v) {
+			measured++
+		}
+	}
+	if measured < fewLots {
+		return lotreport.Chart{}, false, nil
+	}
+	c, _, err := charts.Measured(charts.Individuals, groups, charts.Options{Rules: rules})
+	if err != nil {
+		return lotreport.Chart{}, false, err
+	}
+	out := lotreport.ChartOf("i", "lots", "worst_step", s.names, s.units, c)
+	out.Title.Key = "chart.kind.worst"
+	return out, true, nil
+}
+
+// subgroup is how many units in a row make a subgroup (common practice, no source).
+const subgroup = 5
+
+// unitsChart charts the mean step around the units of one sample, in subgroups in
+// the order of inspection; nil where there are too few.
+func unitsChart(units []process.Unit) (*lotreport.Chart, error) {
+	in := process.InTime(units)
+	in = slices.DeleteFunc(in, func(u process.Unit) bool { return math.IsNaN(u.MeanStepUM()) })
+	if len(in) < 2*subgroup {
+		return nil, nil
+	}
+	rules, err := charts.Rules("")
+	if err != nil {
+		return nil, err
+	}
+	c, err := stepCharts("xbar", in, subgroup, charts.Options{Rules: rules})
+	if err != nil {
+		return nil, err
+	}
+	c[0].Title.Key = "chart.kind.within"
+	return &c[0], nil
+}
+
+// stepCharts are the chart of the level of units' mean steps and that of its spread:
+// xbar in subgroups of n, i of single units. Units come in order of time.
+func stepCharts(kind string, units []process.Unit, n int, o charts.Options) ([]lotreport.Chart, error) {
+	k, x, y, spread, sy := charts.Individuals, "units", "step_mean_unit", "mr", "moving_range"
+	if kind == "xbar" {
+		if k, x, y, spread, sy = charts.KindFor(n), "subgroups", "mean_step", "r", "range_step"; k == charts.MeansSDs {
+			spread, sy = "s", "sd_step"
+		}
+	} else {
+		n = 1
+	}
+	var groups [][]float64
+	var names []string
+	for i := 0; i+n <= len(units); i += n {
+		g := make([]float64, n)
+		for j := range g {
+			g[j] = units[i+j].MeanStepUM()
+		}
+		groups, names = append(groups, g), append(names, unitName(units[i].Serial, units[i].Side))
+	}
+	a, b, err := charts.Measured(k, groups, o)
+	if err != nil {
+		return nil, err
+	}
+	out := []lotreport.Chart{lotreport.ChartOf(kind, x, y, names, nil, a), lotreport.ChartOf(spread, x, sy, names, nil, b)}
+	if n > 1 {
+		for i := range out {
+			out[i].Told = append(out[i].Told, lotreport.Said{Key: "chart.subgroups", Args: []string{"n", fmt.Sprint(n)}})
+		}
+	}
+	return out, nil
+}
+
+// pastValues are the centre and the spread of units' mean steps over a baseline, for
+// charts that need them given; the first so many units, all where 0.
+func pastValues(v []float64, baseline int) (centre, sigma float64, err error) {
+	if baseline > 0 {
+		v = v[:min(baseline, len(v))]
+	}
+	groups := make([][]float64, len(v))
+	for i := range v {
+		groups[i] = []float64{v[i]}
+	}
+	c, _, err := charts.Measured(charts.Individuals, groups, charts.Options{})
+	if err != nil {
+		return 0, 0, err
+	}
+	return c.Limits[0].Centre, c.Limits[0].Sigma, nil
+}
+
+// movingChart is an EWMA or CUSUM chart of units' mean steps.
+func movingChart(kind string, units []process.Unit, target *float64, baseline int) (lotreport.Chart, error) {
+	var v []float64
+	var names []string
+	for i := range units {
+		v, names = append(v, units[i].MeanStepUM()), append(names, unitName(units[i].Serial, units[i].Side))
+	}
+	centre, sigma, err := pastValues(v, baseline)
+	if err != nil {
+		return lotreport.Chart{}, err
+	}
+	centre = *cmp.Or(target, &centre)
+	if kind == "ewma" {
+		c, err := charts.EWMA(v, charts.EWMAOptions{Target: centre, Sigma: sigma})
+		if err != nil {
+			return lotreport.Chart{}, err
+		}
+		return lotreport.ChartOf(kind, "units", "step_mean_unit", names, nil, c), nil
+	}
+	c, err := charts.NewCUSUM(v, charts.CUSUMOptions{Target: centre, Sigma: sigma})
+	if err != nil {
+		return lotreport.Chart{}, err
+	}
+	return lotreport.SumsOf("units", "sums", names, c), nil
+}

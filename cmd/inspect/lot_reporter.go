@@ -1,0 +1,282 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"finishbench/internal/config"
+	"finishbench/internal/grade"
+	"finishbench/internal/lotreport"
+	"finishbench/internal/lots"
+	"finishbench/internal/part"
+	"finishbench/internal/process"
+	"finishbench/internal/records"
+	"finishbench/internal/study"
+)
+
+// lotReporter makes reports of lots out of the records.
+type lotReporter struct {
+	store    *records.Store
+	checkLog string           // "": none
+	study    *lotreport.Study // nil: none named
+}
+
+// How much a report reads of what takes long: results as a whole, for outlines and
+// scale files; inspections at the lot's other stages, for yields.
+const (
+	readInFull  = 80
+	readForAll  = 3000
+	lotsOnChart = 25
+)
+
+// report makes the report of a lot, stamped with a time.
+func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*lotreport.Report, error) {
+	l, ins, err := loadLot(ctx, m.store, name)
+	if err != nil {
+		return nil, err
+	}
+	history, err := lotHistory(ctx, m.store)
+	if err != nil {
+		return nil, err
+	}
+	r, err := lotreport.FromLot(&l, history, at, finishbenchVersion)
+	if err != nil {
+		return nil, err
+	}
+	names := inspectedNames(&l)
+	r.AddInspections(inspectedOf(ins, names))
+	full, err := m.inFull(ctx, ins)
+	if err != nil {
+		return nil, err
+	}
+	r.AddScales(inspectedOf(full, names))
+	lim := stepLimits(full, l.Current().Opening.Stage)
+	units := processUnits(ins)
+	if err := r.AddProcess(units, lim); err != nil {
+		return nil, err
+	}
+	if err := r.AddMap(processUnits(full), len(r.Units)); err != nil {
+		return nil, err
+	}
+	if err := m.yields(ctx, r, &l, ins); err != nil {
+		return nil, err
+	}
+	former, err := m.formerLots(ctx, &l, history)
+	if err != nil {
+		return nil, err
+	}
+	if r.Charts, err = lotCharts(former); err != nil {
+		return nil, err
+	}
+	if c, err := unitsChart(units); err != nil {
+		return nil, err
+	} else if c != nil {
+		r.Charts = append(r.Charts, *c)
+	}
+	r.Gauge.Study, r.Gauge.Check = m.study, m.check(at)
+	return r, nil
+}
+
+// inspectedNames is what the lot calls the unit of each inspection of its sample.
+func inspectedNames(l *lots.Lot) map[int64]string {
+	names := map[int64]string{}
+	for _, p := range l.Current().Sample {
+		if p.Unit != nil && p.Unit.Inspection != 0 {
+			names[p.Unit.Inspection] = p.Name
+		}
+	}
+	return names
+}
+
+func inspectedOf(ins []records.Inspection, names map[int64]string) []lotreport.Inspected {
+	out := make([]lotreport.Inspected, 0, len(ins))
+	for i := range ins {
+		in := &ins[i]
+		out = append(out, lotreport.Inspected{ID: in.ID, Name: names[in.ID], Operator: in.Operator, Ended: in.Ended, Result: &in.Result})
+	}
+	return out
+}
+
+// inFull reads results as a whole: all of a small sample, else of units with findings
+// and the first and the last.
+func (m *lotReporter) inFull(ctx context.Context, ins []records.Inspection) ([]records.Inspection, error) {
+	var ids []int64
+	for i := range ins {
+		if len(ins) <= readInFull || i == 0 || i == len(ins)-1 || len(ins[i].Result.Findings) > 0 {
+			ids = append(ids, ins[i].ID)
+		}
+	}
+	// Of many, some from all along the sample.
+	if n := len(ids); n > readInFull {
+		some := make([]int64, readInFull)
+		for i := range some {
+			some[i] = ids[i*(n-1)/(readInFull-1)]
+		}
+		ids = some
+	}
+	out := make([]records.Inspection, len(ids))
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(2)
+	for i, id := range ids {
+		g.Go(func() (err error) {
+			out[i], err = m.store.Get(ctx, id)
+			return err
+		})
+	}
+	return out, g.Wait()
+}
+
+// stepLimits are the steps at which a unit of a stage no longer passes, by the limits
+// that judged it.
+func stepLimits(full []records.Inspection, stage part.Stage) lotreport.StepLimits {
+	out := lotreport.StepLimits{Lower: math.NaN(), Upper: math.NaN()}
+	if len(full) == 0 {
+		return out
+	}
+	lim, err := config.ParseLimits(full[0].Limits.Name, full[0].Limits.Bytes)
+	if err != nil || len(full[0].Limits.Bytes) == 0 {
+		return out // of a newer program, or not kept: no capability is told
+	}
+	for _, s := range lim.Seam {
+		if !slices.Contains(s.Stages, stage) {
+			continue
+		}
+		for _, c := range s.By {
+			if c.Major == nil {
+				continue
+			}
+			switch c.Measure {
+			case grade.ProudUM:
+				out.Upper = *c.Major
+			case grade.RecessedUM:
+				out.Lower = -*c.Major
+			}
+		}
+	}
+	return out
+}
+
+// processUnits are inspections as package process takes them.
+func processUnits(ins []records.Inspection) []process.Unit {
+	out := make([]process.Unit, len(ins))
+	for i := range ins {
+		in := &ins[i]
+		u := process.FromResult(&in.Result)
+		u.Serial, u.Side, u.Stage, u.Lot, u.Operator, u.At, u.Verdict = in.Serial, in.Side, in.Stage, in.Lot, in.Operator, in.Ended, in.Verdict()
+		out[i] = u
+	}
+	return out
+}
+
+// yields adds first-pass yields over the stages: of all inspections that name the
+// lot, or of a large one its sample at its own stage only.
+func (m *lotReporter) yields(ctx context.Context, r *lotreport.Report, l *lots.Lot, ins []records.Inspection) error {
+	all := ins
+	if len(ins) <= readForAll {
+		named, err := m.store.Briefs(ctx, records.Filter{Lot: l.Name, Limit: 3 * readForAll})
+		if err != nil {
+			return err
+		}
+		have := map[int64]bool{}
+		for i := range ins {
+			have[ins[i].ID] = true
+		}
+		all = slices.Clone(ins)
+		for i := range named {
+			if !have[named[i].ID] && named[i].Holds() {
+				all = append(all, named[i])
+			}
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	return r.AddYields(processUnits(all))
+}
+
+// check is how the check piece's log stands; nil: no log is named.
+func (m *lotReporter) check(at time.Time) *lotreport.Check {
+	if m.checkLog == "" {
+		return nil
+	}
+	barred, why := checkGate(m.checkLog, at)
+	c := &lotreport.Check{Log: filepath.Base(m.checkLog), OK: !barred, Told: why}
+	if s, err := readStability(m.checkLog, nil); err == nil && len(s.Checks) > 0 {
+		last := s.Checks[len(s.Checks)-1]
+		c.Last, c.Value = &last.Time, part.Num(last.Level)
+	}
+	return c
+}
+
+// readLotStudy reads what 'inspect study gauge --json' wrote; nil for no file.
+func readLotStudy(path string) (*lotreport.Study, error) {
+	if path == "" {
+		return nil, nil
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, usagef("--gauge-study %s cannot be read: %w", path, plainPath(err))
+	}
+	var j gaugeJSON
+	if err := json.Unmarshal(data, &j); err != nil || len(j.Components) == 0 {
+		return nil, usagef("--gauge-study %s is no gauge study: write one with 'inspect study gauge ... --json > %s'", path, path)
+	}
+	s := &lotreport.Study{Name: cmp.Or(j.Study, filepath.Base(path)), Grade: string(j.Grade), Categories: j.Categories}
+	if st, err := os.Stat(path); err == nil {
+		s.Date = st.ModTime().Format(time.DateOnly)
+	}
+	for _, c := range j.Components {
+		if c.Name == study.GaugeRR {
+			s.Gauge, s.OfTolerance = c.Study.Value, c.Tolerance.Value
+		}
+	}
+	return s, nil
+}
+
+// formerLots are the lots of the same product and stage that were decided before
+// this one, and this one, in order of time.
+func (m *lotReporter) formerLots(ctx context.Context, l *lots.Lot, history []lots.Event) ([]lots.Lot, error) {
+	o := &l.Current().Opening
+	var names []string
+	size := 0
+	for i := len(history) - 1; i >= 0 && len(names) < lotsOnChart-1; i-- {
+		e := history[i]
+		if e.Kind != lots.Decided || e.Lot == l.Name || slices.Contains(names, e.Lot) || l.Current().Decision != nil && e.At.After(l.Current().Decided.At) {
+			continue
+		}
+		var d lots.Decision
+		if err := json.Unmarshal(e.Body, &d); err != nil {
+			return nil, fmt.Errorf("lot %s: event %d: %w", e.Lot, e.Seq, err)
+		}
+		for _, c := range d.Results {
+			size += c.Looked
+		}
+		if size > readForAll*3 {
+			break // further lots would take long to read
+		}
+		if d.Product == o.Product {
+			names = append(names, e.Lot)
+		}
+	}
+	slices.Reverse(names)
+	var out []lots.Lot
+	for _, n := range names {
+		f, err := foldLot(ctx, m.store, n)
+		if err != nil {
+			return nil, err
+		}
+		if r := f.Current(); r != nil && r.Opening.Stage == o.Stage {
+			out = append(out, f)
+		}
+	}
+	return append(out, *l), nil
+}
