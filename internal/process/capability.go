@@ -26,7 +26,7 @@ type CapabilityOptions struct {
 	Target       float64 // NaN: none
 	Confidence   float64 // of all bounds; 0: 0.95
 	Seed         uint64  // of the resampling behind the percentiles' bounds
-	// GaugeUM is the gauge's standard uncertainty of one value, in the unit of the
+	// Gauge is the gauge's standard uncertainty of one value, in the unit of the
 	// values; NaN or 0: not known. It is told as a share of the spread, not taken off.
 	Gauge float64
 }

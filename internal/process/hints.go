@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
@@ -358,7 +359,7 @@ func clusterHint(units []Unit, k part.Kind, prm HintParams, chance float64) ([]H
 func clusterText(c Cluster, k part.Kind, frame Frame) Hint {
 	what := "findings"
 	if k != "" {
-		what = string(k)
+		what = strings.ReplaceAll(string(k), "_", " ") + " findings"
 	}
 	where, why := "on the faceplate", "Perhaps a nozzle, a worn tool or jig, or a draught past the spindle."
 	if frame == PictureFrame {

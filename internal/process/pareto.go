@@ -88,7 +88,7 @@ type ParetoOptions struct {
 type Row struct {
 	Name       string // "": not told
 	Findings   int
-	Share      float64     // of all findings, 0..1
+	Share      float64     // of all findings, 0..1; NaN: there is none
 	Cumulative float64     // with all bars before it
 	With       study.Share // inspections with at least one such finding: for keys of units, out of the group's own
 	// Residual is how far the group's share lies off that of the others, in standard
