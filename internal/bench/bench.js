@@ -80,7 +80,8 @@
     if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
     var t = e.target, tag = t.tagName, text = (tag === "INPUT" && t.type !== "radio") || tag === "TEXTAREA";
     var dialog = document.querySelector("dialog[open]");
-    if (pedals.indexOf(e.key) >= 0 && !dialog) { e.preventDefault(); if (!e.repeat) press(); return; }
+    // A pedal that sends a letter is a letter where one types.
+    if (pedals.indexOf(e.key) >= 0 && !dialog && !(text && e.key.length === 1)) { e.preventDefault(); if (!e.repeat) press(); return; }
     if (e.key === "Enter" && scanning()) { e.preventDefault(); scanned = Date.now(); return; }
     if (e.key === "Enter" && t.id === "serial") { // the press that starts is the operator's
       e.preventDefault();

@@ -102,7 +102,7 @@ func (f *fakeShooter) Cameras() []CameraState {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.lost {
-		return []CameraState{{Name: "edge", Why: &Phrase{Key: "problem.camera_lost", Args: map[string]string{"camera": "edge", "why": "no frame for 3 s"}}}}
+		return []CameraState{{Name: "edge", Why: &Phrase{Key: "trouble.silent", Args: map[string]string{"seconds": "3"}}}}
 	}
 	return []CameraState{{Name: "edge", Ready: true}}
 }

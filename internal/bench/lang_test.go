@@ -119,6 +119,7 @@ func TestEveryWordHasAText(t *testing.T) {
 	for _, m := range grade.SeamMeasures {
 		add("why.", m)
 	}
+	add("check.", "none", "baseline", "out", "not_measured", "old", "unusable") // study.Bar's
 	add("reason.", Reasons...)
 	add("follow.", Follows...)
 	add("change.", "gone", "there", "smaller", "larger", "new", "unmeasured")
@@ -227,8 +228,8 @@ func TestWhy(t *testing.T) {
 	if got := l.byTag("en").why(&Answer{Outcome: un}); got != "Picture face, raking light: out of focus." {
 		t.Error(got)
 	}
-	un.Barred = &Phrase{Key: "text", Args: map[string]string{"text": "the check piece is out"}}
-	if got := l.byTag("en").why(&Answer{Outcome: un}); !strings.Contains(got, "the check piece is out") {
+	un.Barred = &Phrase{Key: "check.out", Args: map[string]string{"at": "2026-11-25 08:00", "line": "7"}}
+	if got := l.byTag("en").why(&Answer{Outcome: un}); !strings.Contains(got, "the check piece is out of limits since 2026-11-25 08:00 (line 7") {
 		t.Error(got)
 	}
 }

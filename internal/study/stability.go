@@ -293,21 +293,51 @@ func (s *Stability) last() *Check {
 // Blocked says whether the gauge must not pass units at a time, and why, in one
 // sentence that says what to do.
 func (s *Stability) Blocked(now time.Time) (blocked bool, reason string) {
+	b, c := s.Bar(now)
+	switch b {
+	case BarNone:
+		return true, "the check piece was not measured yet: measure it first"
+	case BarBaseline:
+		return true, "the check piece was not measured since its new baseline: measure it first"
+	case BarOut:
+		return true, fmt.Sprintf("the check piece is out of limits since %s (line %d of its log): %s; find the cause and say who did what", stamp(c.Time), c.Line, strings.Join(c.Signals, "; "))
+	case BarNotMeasured:
+		return true, fmt.Sprintf("the check piece could not be measured at %s (line %d of its log): measure it again", stamp(c.Time), c.Line)
+	case BarOld:
+		return true, fmt.Sprintf("the check piece was last measured at %s, more than %s ago: measure it first", stamp(c.Time), hours(s.Options.MaxAge))
+	}
+	return false, ""
+}
+
+// Bar is why every pass is barred.
+type Bar string
+
+// The reasons; "": nothing is barred.
+const (
+	BarNone        Bar = "none"         // never measured
+	BarBaseline    Bar = "baseline"     // not since the new baseline
+	BarOut         Bar = "out"          // out of limits
+	BarNotMeasured Bar = "not_measured" // the last try failed
+	BarOld         Bar = "old"          // too long ago
+)
+
+// Bar is what [Stability.Blocked] says, for those who say it in other words,
+// and the check that it is about; nil where it is about none.
+func (s *Stability) Bar(now time.Time) (Bar, *Check) {
 	last := s.last()
 	switch {
 	case last == nil:
-		return true, "the check piece was not measured yet: measure it first"
+		return BarNone, nil
 	case s.From == len(s.Checks):
-		return true, "the check piece was not measured since its new baseline: measure it first"
+		return BarBaseline, nil
 	case s.State == OutOfLimits:
-		c := s.Checks[s.Since]
-		return true, fmt.Sprintf("the check piece is out of limits since %s (line %d of its log): %s; find the cause and say who did what", stamp(c.Time), c.Line, strings.Join(c.Signals, "; "))
+		return BarOut, &s.Checks[s.Since]
 	case s.State == NotMeasured:
-		return true, fmt.Sprintf("the check piece could not be measured at %s (line %d of its log): measure it again", stamp(last.Time), last.Line)
+		return BarNotMeasured, last
 	case s.Options.MaxAge > 0 && now.Sub(last.Time) > s.Options.MaxAge:
-		return true, fmt.Sprintf("the check piece was last measured at %s, more than %s ago: measure it first", stamp(last.Time), hours(s.Options.MaxAge))
+		return BarOld, last
 	}
-	return false, ""
+	return "", nil
 }
 
 func stamp(t time.Time) string { return t.Format("2006-01-02 15:04") }
