@@ -40,13 +40,13 @@ func newRecordsCommand() *cobra.Command {
 		Long:  recordsHelp + "\n\n" + recordsExit,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: records backup, restore, check, export, forget or shift (see 'inspect records --help')")
+			return usagef("say what to do: records backup, restore, check, export, forget, erase or shift (see 'inspect records --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
 	f.StringVar(&o.url, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
 	f.StringVar(&o.station, "station", "", "station file that names the database")
-	cmd.AddCommand(newBackupCommand(&o), newRestoreCommand(&o), newRecordsCheckCommand(&o), newExportCommand(&o), newForgetCommand(&o), newRecordsShiftCommand(&o))
+	cmd.AddCommand(newBackupCommand(&o), newRestoreCommand(&o), newRecordsCheckCommand(&o), newExportCommand(&o), newForgetCommand(&o), newEraseCommand(&o), newRecordsShiftCommand(&o))
 	return cmd
 }
 

@@ -34,7 +34,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newUnitCommand(), newSurfaceCommand(), newScaleCommand(), newCameraCommand(), newSetupCommand(), newStudyCommand(), newCheckCommand(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newLotCommand(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
+	root.AddCommand(newUnitCommand(), newSurfaceCommand(), newScaleCommand(), newCameraCommand(), newSetupCommand(), newStudyCommand(), newCheckCommand(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newAtlasCommand(), newLotCommand(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
 	return root.ExecuteContext(ctx)
 }
 

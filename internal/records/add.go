@@ -105,12 +105,16 @@ func (e *KeyError) Error() string {
 
 // addOnce adds an inspection, unless its key is on record.
 func (t *tx) addOnce(ctx context.Context, e *entry) (int64, error) {
+	e, err := t.withAliases(ctx, e)
+	if err != nil {
+		return 0, err
+	}
 	if e.Key == "" {
 		return t.add(ctx, e)
 	}
 	var id int64
 	var content string
-	err := t.row(ctx, "SELECT i.id, e.content FROM inspections i JOIN events e ON e.inspection = i.id AND e.kind = ? WHERE i.client_key = ?", eventRecorded, e.Key).Scan(&id, &content)
+	err = t.row(ctx, "SELECT i.id, e.content FROM inspections i JOIN events e ON e.inspection = i.id AND e.kind = ? WHERE i.client_key = ?", eventRecorded, e.Key).Scan(&id, &content)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return t.add(ctx, e)

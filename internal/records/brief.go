@@ -79,7 +79,7 @@ func (t *tx) briefs(ctx context.Context, ids []int64, out []Inspection) error {
 	}
 	in := "(?" + strings.Repeat(", ?", len(ids)-1) + ")"
 	for _, read := range []func(context.Context, string, []any, map[int64]*Inspection) error{
-		t.briefRows, t.briefFindings, t.briefStations, t.briefLimits, t.readNotes, t.readCorrections,
+		t.briefRows, t.briefFindings, t.briefStations, t.briefLimits, t.readNotes, t.readCorrections, t.putNames,
 	} {
 		if err := read(ctx, in, args, by); err != nil {
 			return fmt.Errorf("records: read inspections: %w", err)

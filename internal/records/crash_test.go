@@ -27,6 +27,7 @@ func writer() int {
 		fmt.Fprintln(os.Stderr, err)
 		return 1
 	}
+	fmt.Println("open")
 	for i := 0; ; i++ {
 		in := invented(i)
 		in.Serial = fmt.Sprintf("P%d-%d", os.Getpid(), i)
@@ -56,8 +57,9 @@ type answers struct {
 	withdrawn map[int64]bool
 }
 
-// killedWriter runs a writer for a while, kills it, and adds what it was answered.
-func (a *answers) killedWriter(t *testing.T, url string, after time.Duration) {
+// killedWriter runs a writer, kills it so long after its start, or after it has
+// opened the database, and adds what it was answered.
+func (a *answers) killedWriter(t *testing.T, url string, after time.Duration, opened bool) {
 	t.Helper()
 	cmd := exec.Command(os.Args[0])
 	cmd.Env = append(os.Environ(), "RECORDS_TEST_WRITER="+url)
@@ -70,14 +72,19 @@ func (a *answers) killedWriter(t *testing.T, url string, after time.Duration) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	timer := time.AfterFunc(after, func() { cmd.Process.Kill() })
-	defer timer.Stop()
+	kill := func() { time.AfterFunc(after, func() { cmd.Process.Kill() }) }
+	if !opened {
+		kill()
+	}
 	lines := bufio.NewScanner(out)
 	for lines.Scan() {
 		var what, serial string
 		var id int64
+		if opened && lines.Text() == "open" {
+			kill()
+		}
 		if n, _ := fmt.Sscan(lines.Text(), &what, &id, &serial); n != 3 {
-			continue // cut off by the kill: not answered
+			continue // "open", or cut off by the kill: not answered
 		}
 		if what == "added" {
 			a.serial[id] = serial
@@ -105,8 +112,8 @@ func TestKilled(t *testing.T) {
 			kills = 10
 		}
 		a := answers{map[int64]string{}, map[int64]bool{}}
-		for range kills {
-			a.killedWriter(t, url, time.Duration(10+mrand.IntN(most))*time.Millisecond)
+		for i := range kills { // every third while it opens the database, on a machine of common speed
+			a.killedWriter(t, url, time.Duration(1+mrand.IntN(most))*time.Millisecond, i%3 > 0)
 		}
 		s := open(t, url)
 		var there int64

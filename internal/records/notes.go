@@ -18,7 +18,11 @@ func (s *Store) Withdraw(ctx context.Context, id int64, n Note) error {
 		if err := t.holds(ctx, id); err != nil {
 			return fmt.Errorf("records: withdraw inspection %d: %w", id, err)
 		}
-		return t.append(ctx, event{Kind: eventWithdrawn, Inspection: id, Withdrawn: &withdrawn{t.at(n.At), n.By, n.Why}})
+		by, err := t.aliasOf(ctx, n.By)
+		if err != nil {
+			return err
+		}
+		return t.append(ctx, event{Kind: eventWithdrawn, Inspection: id, Withdrawn: &withdrawn{t.at(n.At), by, n.Why}})
 	})
 }
 
@@ -42,7 +46,11 @@ func (s *Store) Overrule(ctx context.Context, id int64, o Overrule) error {
 		if err := t.holds(ctx, id); err != nil {
 			return fmt.Errorf("records: overrule inspection %d: %w", id, err)
 		}
-		return t.append(ctx, event{Kind: eventOverruled, Inspection: id, Overruled: &overruled{t.at(o.At), o.By, string(o.Verdict), o.Reason, o.Note}})
+		by, err := t.aliasOf(ctx, o.By)
+		if err != nil {
+			return err
+		}
+		return t.append(ctx, event{Kind: eventOverruled, Inspection: id, Overruled: &overruled{t.at(o.At), by, string(o.Verdict), o.Reason, o.Note}})
 	})
 }
 

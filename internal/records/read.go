@@ -104,10 +104,13 @@ func (s *Store) Each(ctx context.Context, f Filter, do func(Inspection) error) e
 func (f Filter) where() (string, []any) {
 	terms, args := []string{"1 = 1"}, []any{}
 	add := func(term string, arg any) { terms, args = append(terms, term), append(args, arg) }
-	for _, w := range []struct{ column, value string }{{"serial", f.Serial}, {"side", f.Side}, {"lot", f.Lot}, {"operator", f.Operator}, {"bench", f.Bench}, {"stage", string(f.Stage)}} {
+	for _, w := range []struct{ column, value string }{{"serial", f.Serial}, {"side", f.Side}, {"lot", f.Lot}, {"bench", f.Bench}, {"stage", string(f.Stage)}} {
 		if w.value != "" {
 			add(w.column+" = ?", w.value)
 		}
+	}
+	if f.Operator != "" {
+		terms, args = append(terms, operatorIs), append(args, f.Operator, f.Operator, f.Operator)
 	}
 	if !f.From.IsZero() {
 		add("started >= ?", stamp(f.From))
@@ -140,7 +143,7 @@ func (t *tx) page(ctx context.Context, where string, args []any, newest bool, mo
 		ids = append(ids, ins[i].ID)
 	}
 	in := "(?" + strings.Repeat(", ?", len(ids)-1) + ")"
-	for _, read := range []func(context.Context, string, []any, map[int64]*Inspection) error{t.readPictures, t.readTexts, t.readNotes, t.readCorrections} {
+	for _, read := range []func(context.Context, string, []any, map[int64]*Inspection) error{t.readPictures, t.readTexts, t.readNotes, t.readCorrections, t.putNames} {
 		if err := read(ctx, in, ids, by); err != nil {
 			return nil, fmt.Errorf("records: read inspections: %w", err)
 		}
