@@ -1,6 +1,11 @@
 package report
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+
+	"finishbench/internal/part"
+)
 
 // footView is the end of every page: cautions, and what made the page.
 type footView struct {
@@ -19,6 +24,14 @@ func newFoot(cautions []string, line ...string) footView {
 		}
 	}
 	return footView{english.Cautions, cautions, strings.Join(parts, " · ")}
+}
+
+// modelLine names the learned model that kinds were called with; "" for none.
+func modelLine(m *part.ModelUse) string {
+	if m == nil {
+		return ""
+	}
+	return fmt.Sprintf(english.KindModel, m.Name)
 }
 
 // scaleLine is the scale as the page's last line tells it; "" where there is none.

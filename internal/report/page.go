@@ -213,7 +213,7 @@ func newPageView(in PageInput) pageView {
 		Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM),
 	}
 	v.Title = v.Unit + ": " + v.Word
-	v.Foot = newFoot(english.CautionList, in.Version, in.Generated, scaleLine(scaleText(r)))
+	v.Foot = newFoot(english.CautionList, in.Version, in.Generated, scaleLine(scaleText(r)), modelLine(r.KindModel))
 	if n := len(v.Reasons); n > reasonsShown {
 		v.Reasons, v.MoreReasons = v.Reasons[:reasonsShown-1], v.Reasons[reasonsShown-1:]
 		v.More = fmt.Sprintf(english.More, len(v.MoreReasons))

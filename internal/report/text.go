@@ -182,7 +182,7 @@ type words struct {
 	Brightened, NoPictures, StepHead, StepNone, StepConvention, StepCaption, FindingsHead, FindingsNone, Size, Length, Width,
 	Area, Across, Direction, Lines, Zone, Place, Value, Severity, Confidence, Advice, Features, FeatureName, FeatureValue, AlsoIn, NoCrop, Stretched,
 	FitHead, FitCaption, Picture, View, State, Sharpness, Clipped, Problems, Ok, NotOk, Warnings, Cautions, About,
-	Score, Worst, Findings, Stage, Verdict, UnfitPicture, Limit, Measured, Remedy, Told, Around, Side, Step, Uncertainty, Gap, Bead, Remark, Scale,
+	Score, Worst, Findings, Stage, Verdict, UnfitPicture, Limit, Measured, Remedy, Told, Around, Side, Step, Uncertainty, Gap, Bead, Remark, Scale, KindModel,
 	IndexTitle, IndexEmpty, IndexCaption, NoPicture, FullPicture string
 	CautionList []string
 }
@@ -207,7 +207,7 @@ var english = words{
 	Ok: "fit", NotOk: "not fit", Warnings: "To bear in mind", Cautions: "Cautions", About: "About this page",
 	Score: "Demerits", Verdict: "Verdict", UnfitPicture: "✗ not fit to measure", Worst: "Largest step", Findings: "Findings", Stage: "Stage",
 	Limit: "limit", Measured: "measured", Remedy: "Remedy", Told: "measured all the same",
-	Around: "Around", Side: "Side", Step: "Step, µm", Uncertainty: "± U, µm (k = 2)", Gap: "Gap, µm", Bead: "Bead, µm", Remark: "Remark", Scale: "Scale",
+	Around: "Around", Side: "Side", Step: "Step, µm", Uncertainty: "± U, µm (k = 2)", Gap: "Gap, µm", Bead: "Bead, µm", Remark: "Remark", Scale: "Scale", KindModel: "Kinds by model %s",
 	IndexTitle: "Inspected units", IndexEmpty: "No unit was inspected.", IndexCaption: "Each unit, with its verdict",
 	NoPicture: "no picture", FullPicture: "full size",
 	CautionList: []string{
