@@ -13,6 +13,7 @@ import (
 	"strings"
 	"sync"
 
+	"finishbench/internal/capture"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -121,6 +122,9 @@ func lotScan(dirs []string) ([]job, error) {
 	return scanAll(units)
 }
 
+// pictureEnds are how the names of pictures end.
+var pictureEnds = []string{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp"}
+
 // foldersIn lists the folders in a folder of folders; nil where it is a unit's own.
 func foldersIn(dir string) ([]string, error) {
 	entries, err := os.ReadDir(dir)
@@ -133,8 +137,8 @@ func foldersIn(dir string) ([]string, error) {
 		case strings.HasPrefix(e.Name(), "."):
 		case e.IsDir():
 			subs = append(subs, filepath.Join(dir, e.Name()))
-		case e.Name() != unitsFile && e.Name() != indexFile:
-			return nil, nil // it has files of its own
+		case e.Name() == capture.UnitFile || slices.Contains(pictureEnds, strings.ToLower(filepath.Ext(e.Name()))):
+			return nil, nil // it is a unit's own
 		}
 	}
 	return subs, nil
