@@ -18,30 +18,21 @@ import (
 // shiftFigures counts the inspections that a filter chooses. Units that were
 // looked at before the filter's time have no first look in it.
 func shiftFigures(ctx context.Context, store *records.Store, f records.Filter, o compare.ShiftOptions) (compare.Shift, error) {
-	var all []compare.Inspected
-	units := map[[2]string]bool{}
-	err := store.Each(ctx, f, func(in records.Inspection) error {
-		all = append(all, inspected(&in))
-		units[[2]string{in.Serial, in.Side}] = true
-		return nil
-	})
+	briefs, err := store.Briefs(ctx, f)
+	if err != nil {
+		return compare.Shift{}, err
+	}
+	all := make([]compare.Inspected, len(briefs))
+	for i := range briefs {
+		all[i] = inspected(&briefs[i])
+	}
+	earlier, err := store.Earlier(ctx, f)
 	if err != nil {
 		return compare.Shift{}, err
 	}
 	o.Earlier = map[compare.Look]bool{}
-	for u := range units {
-		if f.From.IsZero() {
-			break
-		}
-		err := store.Each(ctx, records.Filter{Serial: u[0], Side: u[1], To: f.From}, func(in records.Inspection) error {
-			if in.Holds() {
-				o.Earlier[compare.Look{Serial: in.Serial, Side: in.Side, Stage: in.Stage}] = true
-			}
-			return nil
-		})
-		if err != nil {
-			return compare.Shift{}, err
-		}
+	for _, x := range earlier {
+		o.Earlier[compare.Look{Serial: x.Serial, Side: x.Side, Stage: x.Stage}] = true
 	}
 	return compare.ShiftOf(all, o)
 }
