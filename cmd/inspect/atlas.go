@@ -185,7 +185,7 @@ func runAtlas(ctx context.Context, o atlasOptions, stdout io.Writer) error {
 			return err
 		}
 		defer store.Close()
-		if err := a.addRecords(ctx, store); err != nil {
+		if err := a.addRecords(ctx, store, records.Filter{}); err != nil {
 			return err
 		}
 	}

@@ -60,16 +60,18 @@ type atlas struct {
 	n        int
 	recorded map[part.Kind][]atlasSample
 	units    map[part.Kind][]atlasSample
+	linkTo   func(part.Kind) string // the page of a kind
 }
 
 func newAtlas(l *bench.Lang, n int) *atlas {
-	return &atlas{l: l, n: n, recorded: map[part.Kind][]atlasSample{}, units: map[part.Kind][]atlasSample{}}
+	return &atlas{l: l, n: n, recorded: map[part.Kind][]atlasSample{}, units: map[part.Kind][]atlasSample{},
+		linkTo: func(k part.Kind) string { return string(k) + ".html" }}
 }
 
 // addRecords takes findings from the records. Where a person said what a finding is,
 // that holds. Those of calls that a person overruled, and those of which one said
 // that they are no defect, are no examples of anything.
-func (a *atlas) addRecords(ctx context.Context, store *records.Store) error {
+func (a *atlas) addRecords(ctx context.Context, store *records.Store, f records.Filter) error {
 	marks, err := marksOf(ctx, store)
 	if err != nil {
 		return err
@@ -79,7 +81,7 @@ func (a *atlas) addRecords(ctx context.Context, store *records.Store) error {
 		return err
 	}
 	said := agreedKinds(lastWords(labels))
-	return store.Each(ctx, records.Filter{}, func(in records.Inspection) error {
+	return store.Each(ctx, f, func(in records.Inspection) error {
 		if !in.Holds() || in.Overruled != nil {
 			return nil
 		}

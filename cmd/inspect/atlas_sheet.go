@@ -176,7 +176,7 @@ func (a *atlas) index() report.Sheet {
 	for _, k := range part.Kinds {
 		_, from := a.choose(k)
 		t.Rows = append(t.Rows, []string{a.kind(k), a.t("from." + from)})
-		t.Links = append(t.Links, string(k)+".html")
+		t.Links = append(t.Links, a.linkTo(k))
 	}
 	return report.Sheet{Title: a.t("title"), Rating: report.Plain, Word: a.t("index"), Line: a.t("index.line"), Frame: shiftSheet{l: a.l}.frame(),
 		Sections: []report.SheetSection{{Heading: a.t("index"), Tables: []report.SheetTable{t}}}}

@@ -120,6 +120,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	}
 	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
 	parts.Notices = notices
+	parts.Atlas = benchAtlas{}
 	if o.replay != "" {
 		notices.fixed = append(notices.fixed, bench.Notice{Phrase: bench.Phrase{Key: "notice.replay"}})
 	}
@@ -178,6 +179,7 @@ func (o benchOptions) records(ctx context.Context, set settings, st config.Stati
 	parts.Lots = newBenchLots(rec.store, st.CheckLog)
 	parts.Sheets = shiftSheets{store: rec.store, bench: rec.bench}
 	parts.Quizzes = newQuizBook(rec.store, time.Now)
+	parts.Atlas = benchAtlas{rec.store}
 	return rec.store.Where(), rec.close, nil
 }
 

@@ -98,6 +98,7 @@ func NewServer(b *Station, o Options) *Server {
 	s.lotRoutes(open, in, post)
 	s.mux = m
 	s.quizRoutes(in, post)
+	s.atlasRoutes(in)
 	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.wrong(w, r, http.StatusNotFound, "wrong.not_found") })
 	return s
 }
@@ -199,7 +200,7 @@ const (
 func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x session, title string, body template.HTML, f frame) {
 	p := page{
 		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes), Sound: oneOf(cookie(r, cookieSound), sounds),
-		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.all, Locked: s.Passphrase != nil, Bare: f != withAll, Quiz: s.b.Quizzes != nil, First: f == firstRun, Body: body,
+		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.all, Locked: s.Passphrase != nil, Bare: f != withAll, Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil, First: f == firstRun, Body: body,
 	}
 	if p.Bare {
 		p.Path = "/login"

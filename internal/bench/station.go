@@ -21,6 +21,7 @@ type Parts struct {
 	Notices  Notices    // nil: none
 	Sheets   SheetMaker // nil: no shift sheet
 	Quizzes  Quizzes    // nil: no blind tests
+	Atlas    Atlas      // nil: no atlas
 	Lots     Lots       // nil: no lots
 	Now      func() time.Time
 	Log      func(format string, a ...any) // faults, for whoever looks after the program; nil: nowhere

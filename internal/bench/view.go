@@ -43,6 +43,7 @@ type page struct {
 	Locked                                 bool // a passphrase is asked for, so one can lock
 	Bare                                   bool // no navigation: locked, or first run
 	Quiz                                   bool // there are blind tests
+	Atlas                                  bool // there is an atlas
 	First                                  bool // first run: the cautions are the page, so not its foot too
 	Body                                   template.HTML
 

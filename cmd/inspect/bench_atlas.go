@@ -1,0 +1,48 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"slices"
+	"time"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+	"finishbench/internal/report"
+)
+
+// benchAtlas makes the atlas's pages for the bench, from its newest records.
+type benchAtlas struct {
+	store *records.Store // nil: nothing is recorded
+}
+
+const (
+	atlasNewest   = 1000 // inspections that the page looks through
+	atlasPictures = 6
+)
+
+// AtlasPage is [bench.Atlas].
+func (b benchAtlas) AtlasPage(ctx context.Context, l *bench.Lang, kind string) ([]byte, error) {
+	if kind != "" && !slices.Contains(part.Kinds, part.Kind(kind)) {
+		return nil, bench.ErrNoKind
+	}
+	a := newAtlas(l, atlasPictures)
+	a.linkTo = func(k part.Kind) string { return "/atlas/" + string(k) }
+	if b.store != nil {
+		if err := a.addRecords(ctx, b.store, records.Filter{NewestFirst: true, Limit: atlasNewest}); err != nil {
+			return nil, err
+		}
+	}
+	sheet := a.index()
+	if kind != "" {
+		var err error
+		if sheet, err = a.page(ctx, part.Kind(kind)); err != nil {
+			return nil, err
+		}
+	}
+	sheet.Version, sheet.Generated = finishbenchVersion, time.Now().Format("2006-01-02 15:04")
+	var out bytes.Buffer
+	err := report.SheetPage(&out, sheet)
+	return out.Bytes(), err
+}

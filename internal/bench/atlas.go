@@ -1,0 +1,56 @@
+package bench
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"html/template"
+	"net/http"
+)
+
+// Atlas writes the pages of what each kind of defect looks like, each a page that
+// stands by itself. kind "" is the list of all. Links lead to /atlas/<kind>. The
+// error is ErrNoKind where there is no such kind.
+type Atlas interface {
+	AtlasPage(ctx context.Context, l *Lang, kind string) ([]byte, error)
+}
+
+// ErrNoKind says that the atlas has no such page.
+var ErrNoKind = errors.New("no such kind")
+
+func (s *Server) atlasRoutes(in func(string, func(http.ResponseWriter, *http.Request, session))) {
+	if s.b.Atlas == nil {
+		return
+	}
+	in("GET /atlas", s.atlas)
+	in("GET /atlas/{kind}", s.atlas)
+}
+
+func (s *Server) atlas(w http.ResponseWriter, r *http.Request, _ session) {
+	l := s.lang(r)
+	kind := r.PathValue("kind")
+	data, err := s.b.Atlas.AtlasPage(r.Context(), l, kind)
+	switch {
+	case errors.Is(err, ErrNoKind):
+		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
+		return
+	case err != nil:
+		s.fault(w, r, err)
+		return
+	}
+	bar, err := page{Lang: l, View: atlasView{kind != "", template.CSS(shiftbarCSS)}}.render("atlasbar")
+	if err != nil {
+		s.fault(w, r, err)
+		return
+	}
+	data = bytes.Replace(data, []byte("<body>"), []byte("<body>\n"+bar), 1)
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, _ = bytes.NewReader(data).WriteTo(w)
+}
+
+// atlasView is the bar above a page of the atlas: the way back. It is not printed.
+type atlasView struct {
+	OfKind bool // a kind's page, not the list
+	Style  template.CSS
+}
