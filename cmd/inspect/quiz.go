@@ -815,7 +815,7 @@ func (s quizSheet) numbers() quizNumbers {
 		n.Kinds = append(n.Kinds, quizKindNumber{k.Kind, shareNumber(k.Found), shareNumber(k.RightKind), k.FalseMarks})
 	}
 	for _, k := range c.Curves {
-		if k.Kind == "" && k.Err == nil && k.Detection.Basis != study.ByNone {
+		if k.Kind == "" && k.Err == nil && k.Detection.Basis != study.ByNone && k.Detection.Size <= k.Detection.Largest {
 			n.SizeBoundMM = part.Num(k.Detection.Size)
 		}
 	}

@@ -85,7 +85,7 @@ func (s progressSheet) sheet() report.Sheet {
 	if len(ended) == 0 {
 		sh.Line = s.t("none")
 	}
-	if len(ended) > 0 {
+	if len(ended) > 1 {
 		sh.Sections = append(sh.Sections, s.plots(ended))
 	}
 	sh.Sections = append(sh.Sections, s.table(), report.SheetSection{Heading: s.l.T("quiz.result.method"), Text: []string{s.l.T("quiz.result.source"), s.l.T("quiz.result.people")}})
@@ -100,7 +100,8 @@ func (s progressSheet) plots(ended []scored) report.SheetSection {
 		series[i].Name = s.t("series." + n)
 	}
 	size := plots.Series{Name: s.l.T("quiz.result.spots")}
-	for i, t := range ended {
+	sizes := 0
+	for _, t := range ended {
 		v := t.score.Verdict
 		found, of := 0, 0
 		for _, k := range t.score.Kinds {
@@ -110,15 +111,21 @@ func (s progressSheet) plots(ended []scored) report.SheetSection {
 		if of > 0 {
 			share = float64(found) / float64(of)
 		}
-		x := float64(i + 1)
+		x := t.Finished.Sub(ended[0].Finished).Hours() / 24 / 7
 		for j, y := range []float64{v.Effective.Value(), share, v.Miss.Value(), v.FalseAlarm.Value()} {
 			series[j].X, series[j].Y = append(series[j].X, x), append(series[j].Y, y)
 		}
 		size.X, size.Y = append(size.X, x), append(size.Y, t.score.SpotSizeMM())
+		if !math.IsNaN(t.score.SpotSizeMM()) {
+			sizes++
+		}
 	}
 	h := plots.HLine{Name: s.t("asked", "v", s.l.Number(100*s.criteria.Effective, 0)), Y: s.criteria.Effective, Dash: true}
 	if svg, err := plots.Lines(plots.Options{X: s.t("plot_x"), Y: s.t("plot_y"), HeightMM: 90}, series, h); err == nil {
 		sec.Figures = append(sec.Figures, report.SheetFigure{SVG: svg, Alt: s.t("plot_alt"), Caption: s.t("plot")})
+	}
+	if sizes < 2 {
+		return sec
 	}
 	if svg, err := plots.Lines(plots.Options{X: s.t("plot_x"), Y: s.t("size_y"), HeightMM: 60}, []plots.Series{size}); err == nil {
 		sec.Figures = append(sec.Figures, report.SheetFigure{SVG: svg, Alt: s.t("size_plot"), Caption: s.t("size_plot")})
@@ -176,8 +183,9 @@ func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, taking s
 		return report.Sheet{}, problem("quiz.no_certificate")
 	}
 	key := func(k string, args ...string) string { return l.T("quiz.cert."+k, args...) }
-	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: key("word"), Frame: shiftSheet{l: l}.frame(),
+	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: s.person(), Frame: shiftSheet{l: l}.frame(),
 		Line: key("line", "who", s.person(), "title", quizTitle(q), "at", day(c.At))}
+	sh.Frame.CautionList = []string{key("stands_for", "n", strconv.Itoa(s.score.Units), "good", strconv.Itoa(s.score.Clean), "bad", strconv.Itoa(s.score.Defective))}
 	if !c.Holds(b.now()) {
 		sh.Rating, sh.Word = report.Poor, key("word_expired")
 		sh.Warnings = []string{key("expired", "day", day(c.Expires))}
@@ -189,7 +197,7 @@ func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, taking s
 		table.Rows = append(table.Rows, criterionRow(l, x))
 	}
 	sh.Sections = []report.SheetSection{
-		{Heading: key("criteria"), Tables: []report.SheetTable{table}, Text: []string{key("stands_for", "n", strconv.Itoa(s.score.Units), "good", strconv.Itoa(s.score.Clean), "bad", strconv.Itoa(s.score.Defective))}},
+		{Heading: key("criteria"), Tables: []report.SheetTable{table}},
 		{Heading: key("by"), Text: []string{key("sign")}},
 	}
 	return sh, nil

@@ -200,14 +200,18 @@ func (s quizSheet) sizes() report.SheetSection {
 		}
 		row := []string{name, s.t("share_bare", "count", strconv.Itoa(d.Found), "of", strconv.Itoa(d.Of)), s.t("none_stated", "n", strconv.Itoa(d.Of)), ""}
 		bound := math.NaN()
-		if d.Basis != study.ByNone {
+		if d.Basis != study.ByNone && d.Size <= d.Largest {
 			bound = d.Size
 		}
 		row[3] = s.mm(bound)
-		switch {
-		case d.Fit != nil && !math.IsNaN(d.A90):
-			row[2] = s.mm(d.A90)
-		case d.Found == d.Of:
+		switch mm, seen := c.Size(); seen {
+		case teach.SeenFrom, teach.SeenAll:
+			row[2] = s.mm(mm)
+		case teach.SeenBelow:
+			row[2] = s.t("below", "v", s.l.Number(mm, 2))
+		case teach.SeenAbove:
+			row[2] = s.t("above", "v", s.l.Number(d.Largest, 2))
+		case teach.SeenFew:
 			row[2] = s.t("all_found", "n", strconv.Itoa(d.Of), "v", s.l.Number(d.Smallest, 2))
 		}
 		t.Rows = append(t.Rows, row)

@@ -106,7 +106,7 @@ func (k *Kappa) finish() {
 // doubt: then there is no interval.
 func (k *Kappa) around(errors float64) {
 	k.Bounds = Bounds{math.NaN(), math.NaN()}
-	if k.SE > 1e-9 {
+	if k.SE > 1e-6 { // what rounding leaves of 0 is about 1e-8
 		k.Bounds = Bounds{max(-1, k.Value-errors*k.SE), min(1, k.Value+errors*k.SE)}
 	}
 }

@@ -107,17 +107,48 @@ func (c Criteria) Weigh(s Score, whole bool) (all []Criterion, met bool) {
 	return all, met
 }
 
-// SpotSizeMM is the size from which on spots are seen 9 times in 10, by the curve
-// or, where all were seen, by the count; NaN where none can be stated.
+// Seen says where the sizes seen 9 times in 10 begin.
+type Seen string
+
+// The answers.
+const (
+	SeenFrom  Seen = "from"  // by the curve, within the sizes that were shown
+	SeenBelow Seen = "below" // the curve is there already at the smallest that was shown
+	SeenAll   Seen = "all"   // all were seen, enough of them to say so
+	SeenAbove Seen = "above" // the curve is not there yet at the largest that was shown
+	SeenFew   Seen = "few"   // all were seen, too few to say so
+	SeenNone  Seen = "none"  // nothing can be said
+)
+
+// Size is the size from which on defects are seen 9 times in 10. A curve is not
+// believed beyond the sizes that were shown: below them the smallest is told,
+// above them NaN.
+func (c SizeCurve) Size() (mm float64, s Seen) {
+	d := c.Detection
+	switch {
+	case c.Err != nil:
+		return math.NaN(), SeenNone
+	case d.Fit != nil && d.A90 > d.Largest:
+		return math.NaN(), SeenAbove
+	case d.Fit != nil && d.A90 < d.Smallest:
+		return d.Smallest, SeenBelow
+	case d.Fit != nil && !math.IsNaN(d.A90):
+		return d.A90, SeenFrom
+	case d.Basis == study.ByCount:
+		return d.Size, SeenAll
+	case d.Found == d.Of:
+		return math.NaN(), SeenFew
+	}
+	return math.NaN(), SeenNone
+}
+
+// SpotSizeMM is the size from which on spots of all kinds are seen 9 times in 10;
+// NaN where none can be stated.
 func (s Score) SpotSizeMM() float64 {
 	for _, c := range s.Curves {
-		if c.Kind != "" || c.Err != nil {
-			continue
-		}
-		if d := c.Detection; d.Fit != nil && !math.IsNaN(d.A90) {
-			return d.A90
-		} else if d.Basis != study.ByNone {
-			return d.Size
+		if c.Kind == "" {
+			mm, _ := c.Size()
+			return mm
 		}
 	}
 	return math.NaN()

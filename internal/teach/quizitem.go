@@ -167,7 +167,7 @@ type QuizMark struct {
 
 // Answer is what a trainee said of an item.
 type Answer struct {
-	Marks    []QuizMark       `json:"marks,omitempty"` // none: clean
+	Marks    []QuizMark   `json:"marks,omitempty"` // none: clean
 	Verdict  part.Verdict `json:"verdict"`         // "" where time was over: counts as pass, since the unit would have gone on
 	TookS    float64      `json:"took_s"`
 	TimeOver bool         `json:"time_over,omitempty"`

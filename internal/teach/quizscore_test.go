@@ -256,6 +256,43 @@ func TestSizeSeenNineInTen(t *testing.T) {
 	}
 }
 
+// A curve is not believed beyond the sizes that were shown.
+func TestSizeWithinWhatWasShown(t *testing.T) {
+	score := func(n int, found func(i int) bool) Score {
+		q := Test{Spec: Spec{Number: n}}
+		var shown []Shown
+		for i := range n {
+			it := unitOf(fmt.Sprint("z", i), part.Rework, part.Bubble)
+			it.Known[0].SizeMM = 0.1 + 0.5*float64(i)/float64(n)
+			q.Pool = append(q.Pool, it)
+			a := said(part.Rework)
+			if found(i) {
+				a = said(part.Rework, part.Bubble)
+			}
+			shown = append(shown, Shown{Item: i, Answer: a})
+		}
+		return scoreOf(t, q, shown)
+	}
+	for name, c := range map[string]struct {
+		n     int
+		found func(int) bool
+		want  Seen
+	}{
+		"half of them, a little more of the large ones": {40, func(i int) bool { return i%2 == 0 || i > 36 }, SeenAbove},
+		"all but one small one in the middle":           {40, func(i int) bool { return i != 3 }, SeenFrom},
+		"all but one of the smallest two hundred":       {200, func(i int) bool { return i != 60 }, SeenBelow},
+		"all of forty": {40, func(int) bool { return true }, SeenAll},
+		"all of five":  {5, func(int) bool { return true }, SeenFew},
+		"none":         {5, func(int) bool { return false }, SeenNone},
+	} {
+		s := score(c.n, c.found)
+		mm, seen := s.Curves[0].Size()
+		if seen != c.want || !math.IsNaN(mm) && !(mm >= s.Curves[0].Detection.Smallest && mm <= s.Curves[0].Detection.Largest) {
+			t.Errorf("%s: %s, %g", name, seen, mm)
+		}
+	}
+}
+
 // Where marks lie: on it, beside it within the tolerance, beyond; on a fibre's box
 // and not its middle; twice on one; on what cannot be seen.
 func TestMarks(t *testing.T) {
