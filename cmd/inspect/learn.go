@@ -34,7 +34,8 @@ someone accepts it; going back is one command.
 
 'inspect unit' and 'inspect bench' use the model in force of the records that they
 write to, and name it in each result. Whoever gives labels or accepts a model is
-told by initials or badge.`
+told by initials or badge. What a trainer confirmed of a unit for blind tests
+('inspect quiz confirm') counts as labels too.`
 
 const learnExit = `EXIT STATUS
   0    done
@@ -99,21 +100,18 @@ func peopleWords(ctx context.Context, s *records.Store) (func(id string) string,
 	if err != nil {
 		return nil, err
 	}
-	words := map[string]string{}
+	words := map[string]string{"": "not told"}
 	for _, p := range known {
+		words[p.ID] = "erased"
 		if !p.Erased {
 			words[p.ID] = teach.Person{Initials: p.Initials, Badge: p.Badge}.Word()
 		}
 	}
 	return func(id string) string {
-		switch w, ok := words[id]; {
-		case id == "":
-			return "not told"
-		case !ok:
-			return "erased"
-		default:
+		if w, ok := words[id]; ok {
 			return w
 		}
+		return id // a confirmation says it in words
 	}, nil
 }
 
@@ -251,7 +249,7 @@ func runLearnList(ctx context.Context, o recordsOptions, stdout io.Writer) error
 		return err
 	}
 	w := tabwriter.NewWriter(stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "model\tfitted\tby\tlabels\tright before\tafter\tin force")
+	fmt.Fprintln(w, "model\tfitted (UTC)\tby\tlabels\tright before\tafter\tin force")
 	for _, k := range all {
 		var m learn.Model
 		if err := json.Unmarshal(k.JSON, &m); err != nil {

@@ -2,12 +2,14 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -15,6 +17,7 @@ import (
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/study"
+	"finishbench/internal/teach"
 )
 
 // learnSet is what there is to learn from.
@@ -44,8 +47,8 @@ func (s *learnSet) source(e learn.Example) (exampleSource, bool) {
 	return exampleSource{}, false
 }
 
-// recordedExamples are the labelled findings of the records: of each person the
-// last word on each. Findings of later inspections of a unit that lie where an
+// recordedExamples are the labelled findings of the records, trainers' confirmations
+// among them: of each person the last word on each. Findings of later inspections of a unit that lie where an
 // earlier one did, at the same stage, are the same place.
 func recordedExamples(ctx context.Context, s *records.Store) (learnSet, error) {
 	set := learnSet{from: s.Where()}
@@ -58,19 +61,100 @@ func recordedExamples(ctx context.Context, s *records.Store) (learnSet, error) {
 		return set, err
 	}
 	inspections := map[int64]*records.Inspection{}
-	for _, l := range lastWords(labels) {
-		in, ok := inspections[l.Inspection]
+	get := func(id int64) (*records.Inspection, error) {
+		in, ok := inspections[id]
 		if !ok {
-			got, err := s.Get(ctx, l.Inspection)
+			got, err := s.Get(ctx, id)
 			if err != nil {
-				return set, err
+				return nil, err
 			}
 			in = &got
-			inspections[l.Inspection] = in
+			inspections[id] = in
+		}
+		return in, nil
+	}
+	confirmed, err := confirmedLabels(ctx, s, get)
+	if err != nil {
+		return set, err
+	}
+	labels = append(confirmed, labels...)
+	slices.SortStableFunc(labels, func(a, b records.Label) int { return a.At.Compare(b.At) })
+	for _, l := range lastWords(labels) {
+		in, err := get(l.Inspection)
+		if err != nil {
+			return set, err
 		}
 		set.add(l, in, who)
 	}
 	return set, nil
+}
+
+// confirmedLabels are the labels that a trainer's confirmation of a unit amounts to
+// ('inspect quiz confirm'): each finding of the faceplate is what was confirmed, or no
+// defect.
+func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*records.Inspection, error)) ([]records.Label, error) {
+	entries, err := s.Journals(ctx, topicTruth)
+	if err != nil {
+		return nil, err
+	}
+	last := map[string]int{} // a second confirmation takes the first one's place
+	for i, e := range entries {
+		last[e.Name] = i
+	}
+	person, err := personByWord(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	var out []records.Label
+	for i, e := range entries {
+		if last[e.Name] != i {
+			continue
+		}
+		var b confirmedBody
+		if err := json.Unmarshal(e.Body, &b); err != nil {
+			return nil, fmt.Errorf("what was confirmed of inspection %s cannot be read: %w", e.Name, err)
+		}
+		in, err := get(b.Inspection)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range in.Result.Findings {
+			if len(f.Features) == 0 || !slices.ContainsFunc(in.Pictures, func(p records.Picture) bool { return p.File == f.Image && p.View == part.Face }) {
+				continue
+			}
+			l := records.Label{Inspection: in.ID, Number: f.Number, Kind: records.NoDefect, By: person(e.By), At: e.At}
+			if k := slices.IndexFunc(b.Known, func(k teach.KnownDefect) bool { return k.Box == f.Box }); k >= 0 {
+				l.Kind = b.Known[k].Kind
+			}
+			out = append(out, l)
+		}
+	}
+	return out, nil
+}
+
+// personByWord finds the id of the one person who goes by a word: it may be an id
+// already. A word of nobody, or of several, stays as it is.
+func personByWord(ctx context.Context, s *records.Store) (func(string) string, error) {
+	people, err := s.People(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return func(word string) string {
+		var ids []string
+		for _, p := range people {
+			if p.ID == word {
+				return word
+			}
+			w := teach.Person{Initials: p.Initials, Badge: p.Badge}.Word()
+			if !p.Erased && word != "" && slices.ContainsFunc([]string{w, p.Initials, p.Badge}, func(x string) bool { return strings.EqualFold(x, word) }) {
+				ids = append(ids, p.ID)
+			}
+		}
+		if len(ids) == 1 {
+			return ids[0]
+		}
+		return word
+	}, nil
 }
 
 // lastWords keeps of several labels of one person on one finding the last.
@@ -102,7 +186,7 @@ func (s *learnSet) add(l records.Label, in *records.Inspection, who func(string)
 	case l.Kind == records.NoDefect:
 		s.none++
 		return
-	case i < 0 || len(in.Result.Findings[i].Features) == 0 || !learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
+	case i < 0 || len(in.Result.Findings[i].Features) == 0 || !learn.Learnable(l.Kind) || !learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
 		s.blind++
 		return
 	}

@@ -137,11 +137,10 @@ func (s learnSheet) confusion() report.SheetSection {
 				n += v
 				row = append(row, blankZero(v))
 			}
-			right := ""
+			right := shownShare(float64(m[i][i]) / float64(n))
 			if n > 0 {
-				right = shownShare(float64(m[i][i]) / float64(n))
+				x.Rows = append(x.Rows, append(row, right))
 			}
-			x.Rows = append(x.Rows, append(row, right))
 		}
 		return x
 	}
@@ -183,8 +182,8 @@ func (s learnSheet) changes() report.SheetSection {
 	}
 	slices.Sort(units)
 	units = slices.Compact(units)
-	sec.Text = []string{fmt.Sprintf("%s of %s would be called differently: %s.", counted(len(all), "finding", "findings"), counted(len(units), "unit", "units"), strings.Join(units, ", "))}
-	t := report.SheetTable{Head: []string{"Unit", "Where", "Labelled", "By", "Now", "After", "Confidence", "", "What speaks for it"}, Numeric: []bool{6: true}}
+	sec.Text = []string{fmt.Sprintf("%s of %s would be called differently: %s. Each kind has limits of its own, so that verdicts may change with it.", counted(len(all), "finding", "findings"), counted(len(units), "unit", "units"), strings.Join(units, ", "))}
+	t := report.SheetTable{Head: []string{"Unit", "Where", "Labelled", "By", "Now", "After", "Confidence", "Effect", "What speaks for it"}, Numeric: []bool{6: true}}
 	gone := 0
 	for i, c := range all {
 		if i < learnRows {

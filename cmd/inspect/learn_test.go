@@ -188,6 +188,60 @@ func kindOfFirst(t *testing.T, labels, unit string) string {
 	return kind
 }
 
+// What a trainer confirmed of a unit is labels; a later word of the same person
+// counts more, and who is erased is not named.
+func TestLearnFromConfirmations(t *testing.T) {
+	ctx := t.Context()
+	db := filepath.Join(t.TempDir(), "bench.db")
+	store, err := records.Open(ctx, db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	try := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	f := map[string]float64{"grain": 2, "opacity": 1}
+	r := part.Result{Schema: 1, Unit: "u1", Stage: part.Wet, Verdict: part.Rework, Findings: []part.Finding{
+		{Number: 1, Image: "face_raking.jpg", Kind: part.Bubble, Box: part.Box{10, 10, 9, 9}, Features: f},
+		{Number: 2, Image: "face_raking.jpg", Kind: part.Dust, Box: part.Box{50, 10, 9, 9}, Features: f, Rule: &part.RuleCall{Kind: part.Crater, Confidence: 0.4}},
+		{Number: 3, Image: "face_raking.jpg", Kind: part.Dust, Box: part.Box{90, 10, 9, 9}, Features: f},
+		{Number: 4, Image: "edge_000.jpg", Kind: part.Step},
+	}}
+	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
+	id, err := store.Add(ctx, records.Inspection{Serial: "u1", Side: "L", Stage: part.Wet, Started: at, Ended: at, Result: r,
+		Pictures: []records.Picture{{File: "face_raking.jpg", View: part.Face, MIME: "image/jpeg", Bytes: []byte("a picture")}}})
+	try(err)
+	try(store.AddPerson(ctx, records.Person{ID: "p1", Initials: "TR"}))
+	try(store.Note(ctx, records.Entry{Topic: topicTruth, Name: "1", Seq: 1, Kind: "confirmed", At: at, By: "TR",
+		Body: json.RawMessage(fmt.Sprintf(`{"inspection":%d,"verdict":"rework","known":[{"kind":"dust","box_px":[10,10,9,9]},{"kind":"dust","box_px":[50,10,9,9]}]}`, id))}))
+	set, err := recordedExamples(ctx, store)
+	try(err)
+	if len(set.examples) != 2 || set.none != 1 || set.examples[0].Kind != part.Dust || set.examples[0].Rule != part.Bubble || set.examples[0].By != "TR" || set.examples[0].Unit != "u1-L" {
+		t.Fatalf("%+v", set)
+	}
+	if e := set.examples[1]; e.Rule != part.Crater || e.RuleSure != 0.4 {
+		t.Errorf("what the rules called is %s (%.1f)", e.Rule, e.RuleSure)
+	}
+	try(store.Label(ctx, records.Label{Inspection: id, Number: 1, Kind: part.Run, By: "p1", At: at.Add(time.Hour)}))
+	try(store.ErasePerson(ctx, "p1"))
+	set, err = recordedExamples(ctx, store)
+	try(err)
+	kinds := map[part.Kind]int{}
+	for _, e := range set.examples {
+		kinds[e.Kind]++
+		if e.Kind == part.Run && e.By != "erased" {
+			t.Errorf("by %s", e.By)
+		}
+	}
+	if kinds[part.Run] != 1 || kinds[part.Dust] < 1 {
+		t.Errorf("%v", kinds)
+	}
+}
+
 // Refused: one kind only, few of all; and a database without labels or without
 // anything.
 func TestLearnRefuses(t *testing.T) {
