@@ -24,7 +24,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: unit, surface, scale, camera, setup, study, check, learn, records, bench or version (see 'inspect --help')")
+			return usagef("say what to do: unit, surface, scale, camera, setup, study, check, coach, quiz, learn, atlas, records, bench or version (see 'inspect --help')")
 		},
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
