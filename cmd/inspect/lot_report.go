@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"time"
@@ -101,6 +102,7 @@ func runLotReport(ctx context.Context, o lotReportOptions, name string, stdout i
 	if err != nil {
 		return err
 	}
+	defer debug.SetGCPercent(debug.SetGCPercent(400)) // a report is made in one go: clearing up between costs more than room
 	if m.store, err = o.open(ctx); err != nil {
 		return err
 	}

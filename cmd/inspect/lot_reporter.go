@@ -53,34 +53,38 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 		return nil, err
 	}
 	names := inspectedNames(&l)
-	r.AddInspections(inspectedOf(ins, names))
 	full, err := m.inFull(ctx, ins)
 	if err != nil {
 		return nil, err
 	}
-	r.AddScales(inspectedOf(full, names))
-	lim := stepLimits(full, l.Current().Opening.Stage)
 	units := processUnits(ins)
-	if err := r.AddProcess(units, lim); err != nil {
+	// What follows is worked out side by side: each part fills fields of its own.
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error { return r.AddProcess(units, stepLimits(full, l.Current().Opening.Stage)) })
+	g.Go(func() error {
+		r.AddInspections(inspectedOf(ins, names))
+		r.AddScales(inspectedOf(full, names))
+		if err := r.AddMap(processUnits(full), len(r.Units)); err != nil {
+			return err
+		}
+		return m.yields(ctx, r, &l, ins)
+	})
+	g.Go(func() error {
+		former, err := m.formerLots(ctx, &l, history)
+		if err != nil {
+			return err
+		}
+		if r.Charts, err = lotCharts(former); err != nil {
+			return err
+		}
+		c, err := unitsChart(units)
+		if c != nil {
+			r.Charts = append(r.Charts, *c)
+		}
+		return err
+	})
+	if err := g.Wait(); err != nil {
 		return nil, err
-	}
-	if err := r.AddMap(processUnits(full), len(r.Units)); err != nil {
-		return nil, err
-	}
-	if err := m.yields(ctx, r, &l, ins); err != nil {
-		return nil, err
-	}
-	former, err := m.formerLots(ctx, &l, history)
-	if err != nil {
-		return nil, err
-	}
-	if r.Charts, err = lotCharts(former); err != nil {
-		return nil, err
-	}
-	if c, err := unitsChart(units); err != nil {
-		return nil, err
-	} else if c != nil {
-		r.Charts = append(r.Charts, *c)
 	}
 	r.Gauge.Study, r.Gauge.Check = m.study, m.check(at)
 	return r, nil

@@ -203,6 +203,11 @@ func (r *Report) switching(l *lots.Lot, round *lots.Round, history []lots.Event)
 		}
 		s := Switching{Severity: c.Severity, Standard: string(cmp.Or(o.Rules.Standard, o.Standard)), Before: string(cmp.Or(c.Switching.Mode, lots.Normal))}
 		if round.Decision != nil {
+			// What was due before the decision, and what is due since.
+			due, _, err := lots.History(until[:max(0, len(until)-1)], o.Product, c.Severity, o.Rules)
+			if err != nil {
+				return fmt.Errorf("lotreport: switching of lot %s: %w", l.Name, err)
+			}
 			after, said, err := lots.History(until, o.Product, c.Severity, o.Rules)
 			if err != nil {
 				return fmt.Errorf("lotreport: switching of lot %s: %w", l.Name, err)
@@ -215,8 +220,12 @@ func (r *Report) switching(l *lots.Lot, round *lots.Round, history []lots.Event)
 			switch {
 			case s.Stopped:
 				key = "switch.stop"
-			case s.After != string(c.Plan.Mode):
+			case after.Mode != due.Mode:
 				key = "switch.to." + s.After
+			case round.Decision.Again:
+				key = "decision.again"
+			case c.Plan.Mode != due.Mode:
+				key = "switch.left_out"
 			}
 			for _, x := range said {
 				if x.Lot == l.Name && !x.By.At.Before(round.Decided.At) {

@@ -3,9 +3,14 @@ package lotreport
 import (
 	"archive/zip"
 	"bytes"
+	"compress/flate"
+	"errors"
 	"fmt"
+	"hash/crc32"
 	"io"
+	"io/fs"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -21,11 +26,12 @@ func (r *Report) WriteXLSX(out io.Writer, w Words, tag string, zone *time.Locati
 	if err := b.fill(r); err != nil {
 		return fmt.Errorf("lotreport: write XLSX: %w", err)
 	}
-	data, err := b.file.WriteToBuffer()
-	if err != nil {
+	var p parts
+	b.file.SetZipWriter(func(io.Writer) excelize.ZipWriter { return &p })
+	if _, err := b.file.WriteToBuffer(); err != nil {
 		return fmt.Errorf("lotreport: write XLSX: %w", err)
 	}
-	if err := repack(out, data.Bytes(), r.Generated); err != nil {
+	if err := p.write(out, r.Generated); err != nil {
 		return fmt.Errorf("lotreport: write XLSX: %w", err)
 	}
 	return nil
@@ -104,7 +110,7 @@ func (b *book) grid(name string, g grid) error {
 		for i, c := range cells {
 			values[i] = b.value(c)
 		}
-		return w.SetRow(fmt.Sprintf("A%d", row), values)
+		return w.SetRow("A"+strconv.Itoa(row), values)
 	})
 	if err != nil {
 		return err
@@ -228,28 +234,60 @@ func (b *book) planFacts(r *Report) (all [][2]any) {
 	return all
 }
 
-// repack writes a workbook's parts in the order of their names, all with the same
-// time, so that the same report gives the same bytes.
-func repack(out io.Writer, book []byte, at time.Time) error {
-	in, err := zip.NewReader(bytes.NewReader(book), int64(len(book)))
-	if err != nil {
-		return err
+// parts are the files of a workbook, packed as they come: excelize writes them in
+// any order, with no time. Packing is fast rather than tight: a lot may have a hundred
+// thousand stations.
+type parts struct{ all []*bookPart }
+
+type bookPart struct {
+	name string
+	data bytes.Buffer
+	pack *flate.Writer
+	crc  uint32
+	size uint64
+}
+
+// Create is [excelize.ZipWriter].
+func (p *parts) Create(name string) (io.Writer, error) {
+	b := &bookPart{name: name}
+	var err error
+	b.pack, err = flate.NewWriter(&b.data, flate.BestSpeed)
+	p.all = append(p.all, b)
+	return b, err
+}
+
+// AddFS is [excelize.ZipWriter]; a report has no files of others in it.
+func (p *parts) AddFS(fs.FS) error { return errors.ErrUnsupported }
+
+// Close is [excelize.ZipWriter].
+func (p *parts) Close() error {
+	for _, b := range p.all {
+		if err := b.pack.Close(); err != nil {
+			return err
+		}
 	}
-	files := slices.Clone(in.File)
-	slices.SortStableFunc(files, func(a, b *zip.File) int { return strings.Compare(a.Name, b.Name) })
+	return nil
+}
+
+// Write is [io.Writer].
+func (b *bookPart) Write(data []byte) (int, error) {
+	b.crc, b.size = crc32.Update(b.crc, crc32.IEEETable, data), b.size+uint64(len(data))
+	return b.pack.Write(data)
+}
+
+// write writes the parts in the order of their names, all with the same time, so that
+// the same report gives the same bytes.
+func (p *parts) write(out io.Writer, at time.Time) error {
+	slices.SortStableFunc(p.all, func(a, b *bookPart) int { return strings.Compare(a.name, b.name) })
 	w := zip.NewWriter(out)
-	for _, f := range files {
-		h := &zip.FileHeader{Name: f.Name, Method: f.Method, CRC32: f.CRC32, CompressedSize64: f.CompressedSize64, UncompressedSize64: f.UncompressedSize64}
+	for _, b := range p.all {
+		h := &zip.FileHeader{Name: b.name, Method: zip.Deflate, CRC32: b.crc, CompressedSize64: uint64(b.data.Len()), UncompressedSize64: b.size}
 		h.SetModTime(at.UTC().Truncate(2 * time.Second)) // Modified is left alone by CreateRaw
 		to, err := w.CreateRaw(h)
 		if err != nil {
 			return err
 		}
-		from, err := f.OpenRaw()
-		if err != nil {
-			return err
-		}
-		if _, err := io.Copy(to, from); err != nil {
+		if _, err := to.Write(b.data.Bytes()); err != nil {
 			return err
 		}
 	}
