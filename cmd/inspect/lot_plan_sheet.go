@@ -103,18 +103,22 @@ func letsThrough(c lots.Planned) report.SheetSection {
 	if c.Plan.All || len(rows) == 0 {
 		return s
 	}
-	unit := "nonconforming units / %"
-	if oc.Law == lots.Poisson {
+	unit, scale, digits := "nonconforming units / %", 100.0, shown4
+	switch oc.Law {
+	case lots.Poisson:
 		unit = "nonconformities per 100 units"
+	case lots.Hypergeometric: // of this one lot: whole units
+		unit, scale = fmt.Sprintf("nonconforming units among the %d", oc.LotSize), float64(oc.LotSize)
+		digits = func(v float64) string { return shown(v, 0) }
 	}
 	t := report.SheetTable{Caption: fmt.Sprintf("Operating characteristic (%s), %d units, accepted up to %d", oc.Law, oc.N, oc.Ac), Head: []string{unit, "accepted / %", "average outgoing quality / %", "units looked at on average"},
 		Numeric: []bool{true, true, true, true}}
 	var curve plots.Series
 	for _, r := range rows {
-		t.Rows = append(t.Rows, []string{shown4(100 * r.P), shown(100*r.Pa, 2), shown(100*r.AOQ, 3), shown(r.ATI, 1)})
+		t.Rows = append(t.Rows, []string{digits(scale * r.P), shown(100*r.Pa, 2), shown(100*r.AOQ, 3), shown(r.ATI, 1)})
 	}
 	for _, r := range oc.Curve(curvePoints) {
-		curve.X, curve.Y = append(curve.X, 100*r.P), append(curve.Y, r.Pa)
+		curve.X, curve.Y = append(curve.X, scale*r.P), append(curve.Y, r.Pa)
 	}
 	curve.Name = "share of lots accepted"
 	plot := plots.OC{Curves: []plots.Series{curve}, Whole: oc.Law == lots.Hypergeometric}
@@ -130,7 +134,7 @@ func letsThrough(c lots.Planned) report.SheetSection {
 			plot.Points = append(plot.Points, plots.OCPoint{Name: q.name, X: *q.at, Share: q.share})
 		}
 	}
-	s.Figures = figures(figure(func() ([]byte, error) { return plots.OCCurve(plots.Options{X: unit, Y: "lots accepted / 1"}, plot) },
+	s.Figures = figures(figure(func() ([]byte, error) { return plots.OCCurve(plots.Options{X: unit, Y: "share of lots accepted"}, plot) },
 		"Operating characteristic: share of lots accepted over their quality.", "Share of lots that the plan accepts, over the quality that comes in."))
 	if through.AOQL != nil {
 		s.Text = append(s.Text, fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", shown4(*through.AOQL)))

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -337,6 +338,47 @@ func TestLotAdopts(t *testing.T) {
 		if want := map[string]int64{"u06-R": 1, "u01-L": 2}[p.Unit]; p.Seen.Inspection != want {
 			t.Errorf("%s: inspection %d, want %d", p.Unit, p.Seen.Inspection, want)
 		}
+	}
+}
+
+// Two benches take units of one lot at the same time: each unit counts once.
+func TestLotMeanwhile(t *testing.T) {
+	s, url := lotStore(t)
+	ctx := context.Background()
+	ok(t, "lot", "plan", "A", "--size", "500", "--record", url)
+	ok(t, "lot", "draw", "A", "--count", "--record", url)
+	sample := sampleOf(t, url, "A")
+	limits := shownLot(t, url, "A").Plan.Limits
+	var units []lots.Unit
+	for _, n := range sample {
+		in := lotInspection(t, n, "A")
+		in.ID = 1
+		u := lotUnit(n, &in)
+		u.Limits = limits
+		units = append(units, u)
+	}
+	var all sync.WaitGroup
+	both := make([]taken, 2)
+	for i := range both {
+		all.Go(func() {
+			book, err := openLotBook(ctx, s, "A")
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			for j := range units {
+				if err := book.takeSome(ctx, units[j:j+1], "A", &both[i]); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	all.Wait()
+	if n := both[0].Taken + both[1].Taken; n != len(sample) || len(both[0].Not)+len(both[1].Not) != len(sample) {
+		t.Errorf("%d taken and %d refused of %d, twice", n, len(both[0].Not)+len(both[1].Not), len(sample))
+	}
+	if v := shownLot(t, url, "A"); v.State != lots.StateToDecide {
+		t.Error(v.State)
 	}
 }
 
