@@ -197,7 +197,11 @@ func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set settings
 	if err != nil {
 		return usagef("--listen %s: %w", o.listen, err)
 	}
-	station := bench.NewStation(parts, bench.UnitInfo{Stage: set.stage}, "")
+	first, follow := bench.UnitInfo{Stage: set.stage}, ""
+	if o.replay != "" { // whoever tries it need not think of a serial
+		first.Serial, follow = "try-1", bench.FollowNumber
+	}
+	station := bench.NewStation(parts, first, follow)
 	stationDone := make(chan struct{})
 	go func() { station.Run(ctx); close(stationDone) }()
 	server := &http.Server{
