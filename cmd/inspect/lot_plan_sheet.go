@@ -134,7 +134,9 @@ func letsThrough(c lots.Planned) report.SheetSection {
 			plot.Points = append(plot.Points, plots.OCPoint{Name: q.name, X: *q.at, Share: q.share})
 		}
 	}
-	s.Figures = figures(figure(func() ([]byte, error) { return plots.OCCurve(plots.Options{X: unit, Y: "share of lots accepted"}, plot) },
+	s.Figures = figures(figure(func() ([]byte, error) {
+		return plots.OCCurve(plots.Options{X: unit, Y: "share of lots accepted"}, plot)
+	},
 		"Operating characteristic: share of lots accepted over their quality.", "Share of lots that the plan accepts, over the quality that comes in."))
 	if through.AOQL != nil {
 		s.Text = append(s.Text, fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", shown4(*through.AOQL)))
