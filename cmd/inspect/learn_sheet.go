@@ -33,8 +33,15 @@ const (
 	learnWeights  = 6
 )
 
+// learnCautions are what the page does not say.
+var learnCautions = []string{
+	"Right is what people said. Where they are wrong, so is what is learned from them.",
+	"The figures hold for units like these: other lacquers, lights and cameras want labels of their own.",
+	"A model tells kinds apart. It finds nothing that was not found before, and leaves nothing out.",
+}
+
 func (s learnSheet) sheet() report.Sheet {
-	sh := report.Sheet{Title: "Learning kinds from labels", Subject: s.set.from, Rating: report.Unrated, Word: "refused", Line: s.line(), Reasons: s.o.Refused, Warnings: s.warnings(),
+	sh := report.Sheet{Title: "Learning kinds from labels", Subject: s.set.from, Rating: report.Unrated, Word: "refused", Line: s.line(), Reasons: s.o.Refused, Warnings: s.warnings(), Frame: &report.SheetFrame{CautionList: learnCautions},
 		Facts: []report.Fact{
 			{Name: "Labels", Value: fmt.Sprintf("%d, of %s", s.o.Used, counted(s.o.Units, "unit", "units"))},
 			{Name: "In force now", Value: s.inForce()},
@@ -284,6 +291,6 @@ func (s learnSheet) weights() report.SheetSection {
 		}
 		t.Rows = append(t.Rows, []string{string(k.Kind), strings.Join(more, ", "), strings.Join(less, ", ")})
 	}
-	text := fmt.Sprintf("Each kind has a score: %.3g where the rules call it so, plus a weight for each feature times how many standard deviations it is off its mean. The kind of the highest score is called. The weightiest %d of each kind:", m.Prior, learnWeights)
+	text := fmt.Sprintf("Each kind has a score: %.3g where the rules call it so, plus a start (how often there is such) and a weight for each feature times how many standard deviations it is off its mean. The kind of the highest score is called. The weightiest %d of each kind:", m.Prior, learnWeights)
 	return report.SheetSection{Heading: "The model", Text: []string{text}, Tables: []report.SheetTable{t}}
 }
