@@ -8,6 +8,7 @@ import (
 	"image/draw"
 	"image/jpeg"
 	"math"
+	"slices"
 	"strconv"
 
 	"golang.org/x/image/font"
@@ -30,7 +31,7 @@ const (
 // is, both the same piece of the same picture.
 func mistakePictures(it teach.Item, m teach.Mistake, picture func(teach.ItemPicture) ([]byte, error)) ([2]report.SheetPicture, error) {
 	var pair [2]report.SheetPicture
-	raw, err := picture(it.Pictures[0])
+	raw, err := picture(mistakePicture(it, m))
 	if err != nil {
 		return pair, err
 	}
@@ -60,13 +61,25 @@ func mistakePictures(it teach.Item, m teach.Mistake, picture func(teach.ItemPict
 	return pair, nil
 }
 
-func falseMark(m teach.Mistake, i int) bool {
-	for _, f := range m.False {
-		if f == i {
-			return true
+// mistakePicture is the picture in which what was missed or called wrongly, else
+// what is there, shows best.
+func mistakePicture(it teach.Item, m teach.Mistake) teach.ItemPicture {
+	order := slices.Concat(m.Missed, m.WrongKind)
+	for i := range it.Known {
+		order = append(order, i)
+	}
+	for _, d := range order {
+		for _, p := range it.Pictures {
+			if k := it.Known[d]; k.Visible() && k.Light != part.NoLight && p.Light == k.Light {
+				return p
+			}
 		}
 	}
-	return false
+	return it.Pictures[0]
+}
+
+func falseMark(m teach.Mistake, i int) bool {
+	return slices.Contains(m.False, i)
 }
 
 // mistakePlace is the piece of the picture that holds all marks and all that is

@@ -137,6 +137,11 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, er
 			known.WidthMM = *d.Width
 		}
 		known.CNR, _ = d.cnr()
+		for _, l := range part.Lights {
+			if v, ok := d.CNR[string(l)]; ok && v == known.CNR && l != part.NoLight {
+				known.Light = l
+			}
+		}
 		it.Known = append(it.Known, known)
 	}
 	it.Verdict = verdictOf(it, limits)
@@ -280,9 +285,11 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 		return b, usagef("--verdict: pass, rework or reject, as the faceplate deserves")
 	}
 	var faces []string
+	lights := map[string]part.Light{}
 	for _, p := range in.Pictures {
 		if p.View == part.Face {
 			faces = append(faces, p.File)
+			lights[p.File] = p.Light
 		}
 	}
 	if len(faces) == 0 {
@@ -306,7 +313,7 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 		if slices.Contains(c.not, f.Number) {
 			continue
 		}
-		k := teach.KnownDefect{Kind: f.Kind, Box: f.Box}
+		k := teach.KnownDefect{Kind: f.Kind, Box: f.Box, Light: lights[f.Image]}
 		if kind, ok := kinds[f.Number]; ok {
 			k.Kind = kind
 		}

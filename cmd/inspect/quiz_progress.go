@@ -185,6 +185,7 @@ func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, taking s
 	key := func(k string, args ...string) string { return l.T("quiz.cert."+k, args...) }
 	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: s.person(), Frame: shiftSheet{l: l}.frame(),
 		Line: key("line", "who", s.person(), "title", quizTitle(q), "at", day(c.At))}
+	sh.Frame.Cautions = key("scope")
 	sh.Frame.CautionList = []string{key("stands_for", "n", strconv.Itoa(s.score.Units), "good", strconv.Itoa(s.score.Clean), "bad", strconv.Itoa(s.score.Defective))}
 	if !c.Holds(b.now()) {
 		sh.Rating, sh.Word = report.Poor, key("word_expired")

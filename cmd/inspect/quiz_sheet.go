@@ -280,6 +280,9 @@ func (s quizSheet) mistakes() report.SheetSection {
 			sec.Text = append(sec.Text, you+" "+is+" ("+s.t("picture_gone")+")")
 			continue
 		}
+		if light := mistakePicture(it, m).Light; light != part.NoLight {
+			is += " " + s.t("under", "light", s.l.T("light."+string(light)))
+		}
 		pair[0].Alt, pair[0].Caption = s.t("said_alt"), you
 		pair[1].Alt, pair[1].Caption = s.t("true_alt"), is
 		sec.Pictures = append(sec.Pictures, pair[:]...)

@@ -43,12 +43,13 @@ const VisibleCNR = 5
 
 // KnownDefect is a defect that is there.
 type KnownDefect struct {
-	Kind    part.Kind `json:"kind"`
-	Box     part.Box  `json:"box_px"`
-	SizeMM  float64   `json:"size_mm,omitempty"`  // by which its kind is told; 0: not known
-	Measure string    `json:"measure,omitempty"`  // of what: "diameter" or "length"
-	WidthMM float64   `json:"width_mm,omitempty"` // across a length; 0: not known
-	CNR     float64   `json:"cnr,omitempty"`      // in the picture where it is best; 0: not known
+	Kind    part.Kind  `json:"kind"`
+	Box     part.Box   `json:"box_px"`
+	SizeMM  float64    `json:"size_mm,omitempty"`  // by which its kind is told; 0: not known
+	Measure string     `json:"measure,omitempty"`  // of what: "diameter" or "length"
+	WidthMM float64    `json:"width_mm,omitempty"` // across a length; 0: not known
+	CNR     float64    `json:"cnr,omitempty"`      // in the picture where it is best; 0: not known
+	Light   part.Light `json:"light,omitempty"`    // of that picture; NoLight: not known
 }
 
 // Visible says whether it can be seen at all.
