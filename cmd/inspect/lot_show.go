@@ -256,6 +256,15 @@ func runLotList(ctx context.Context, o *recordsOptions, product string, asJSON b
 	if list.Lots, err = lotLines(events, product); err != nil {
 		return err
 	}
+	for i := range list.Lots {
+		if l := &list.Lots[i]; l.State == lots.StateWaiting { // the units that were taken are not among these events
+			whole, err := foldLot(ctx, store, l.Lot)
+			if err != nil {
+				return err
+			}
+			l.State = whole.State()
+		}
+	}
 	if list.Due, err = lotsDue(events, product); err != nil {
 		return err
 	}
@@ -288,7 +297,7 @@ func runLotList(ctx context.Context, o *recordsOptions, product string, asJSON b
 }
 
 // lotLines makes the list of lots of their events without the units that were taken:
-// an undecided lot then shows as waiting, also where a decision could be made.
+// an undecided lot that was drawn shows as waiting.
 func lotLines(events []lots.Event, product string) ([]lotLine, error) {
 	var order []string
 	by := map[string][]lots.Event{}

@@ -66,6 +66,10 @@ func newLotTakeCommand(r *recordsOptions) *cobra.Command {
 	f.StringVar(&o.unit, "unit", "", "this unit only, taken again from its latest inspection")
 	f.StringVar(&o.why, "why", "", "why it is taken again")
 	o.run.flags(cmd)
+	f.Lookup("stage").Usage = "trim, wet or cured (default: the lot's)"
+	f.Lookup("limits").Usage = "file with the limits that the lot was opened with (default: the built-in ones)"
+	f.Lookup("json").Usage = "write what was taken, and where the lot stands, as JSON"
+	f.Lookup("out").Usage = "folder for the results of units whose pictures are looked at; made where it is missing"
 	return cmd
 }
 
