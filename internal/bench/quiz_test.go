@@ -6,6 +6,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -453,5 +454,19 @@ func TestQuizRequests(t *testing.T) {
 	}
 	if _, body, _ := p.get("/"); !strings.Contains(body, `href="/quiz"`) {
 		t.Error("the navigation does not lead to the tests")
+	}
+}
+
+// No words stand in the script of tests: they come from the language files.
+func TestNoWordsInQuizScript(t *testing.T) {
+	data, err := assets.ReadFile("quiz.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	code := strings.Replace(regexp.MustCompile(`(?m)(^|\s)//.*$|/\*.*?\*/`).ReplaceAllString(string(data), ""), `"use strict";`, "", 1)
+	for _, m := range regexp.MustCompile(`"([^"\n]*)"`).FindAllStringSubmatch(code, -1) {
+		if regexp.MustCompile(`\pL+ \pL+`).MatchString(m[1]) && !strings.ContainsAny(m[1], "[#.=") {
+			t.Errorf("the words %q", m[1])
+		}
 	}
 }
