@@ -122,10 +122,12 @@ type Standing struct {
 }
 
 // Call is what the counts of all classes say together. One class that refuses is
-// enough, even before the sample is finished, for a count never goes down.
-// Acceptance waits for the whole sample, even where the rest cannot change it:
-// the standard's plans are of the whole sample (MIL-STD-105E, 4.9 and 4.10), and
-// what the process delivers is told from it.
+// enough. The standards' plans are of the whole sample; but a count never goes
+// down, so that a lot whose count has reached Re would be refused by the whole
+// sample too, and may be refused early. Such a sample tells less of what the
+// process delivers: [Decision.Early] marks it. Acceptance waits for the whole
+// sample, even where the rest cannot change it. (From memory and by this
+// reasoning; the standards' words on curtailment were not at hand.)
 func (r *Round) Call() Call {
 	call := Accepts
 	for _, s := range r.Standings() {
