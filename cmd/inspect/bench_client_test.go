@@ -43,6 +43,8 @@ type benchBrowser struct {
 type benchEvent struct {
 	HTML  string      `json:"html"`
 	Phase bench.Phase `json:"phase"`
+
+	images, lives [][]string // matches of imageOnPage and liveOnPage
 }
 
 // turn is what a press says it saw.
@@ -165,8 +167,8 @@ func (b *benchBrowser) events(ctx context.Context, id string, looks bool) string
 		if !ok || kind != "state" {
 			continue
 		}
-		var e benchEvent
-		if err := json.Unmarshal([]byte(data), &e); err != nil {
+		e, err := parsed(id+b.lang, data)
+		if err != nil {
 			b.fault("an event that cannot be read: %v", err)
 			continue
 		}
@@ -176,6 +178,36 @@ func (b *benchBrowser) events(ctx context.Context, id string, looks bool) string
 			pictures.Go(func() { b.show(now, ctx, e) })
 		}
 	}
+}
+
+// parsed reads an event once for all browsers of a test: fifty real ones read it
+// on machines of their own.
+func parsed(id, data string) (benchEvent, error) {
+	readEvents.Lock()
+	defer readEvents.Unlock()
+	if had, ok := readEvents.by[id]; ok && had.data == data {
+		return had.benchEvent, nil
+	}
+	had := readEvent{data: data}
+	if err := json.Unmarshal([]byte(data), &had.benchEvent); err != nil {
+		return had.benchEvent, err
+	}
+	had.images, had.lives = imageOnPage.FindAllStringSubmatch(had.HTML, -1), liveOnPage.FindAllStringSubmatch(had.HTML, -1)
+	if readEvents.by == nil || len(readEvents.by) > 50 {
+		readEvents.by = map[string]readEvent{}
+	}
+	readEvents.by[id] = had
+	return had.benchEvent, nil
+}
+
+type readEvent struct {
+	benchEvent
+	data string
+}
+
+var readEvents struct {
+	sync.Mutex
+	by map[string]readEvent
 }
 
 // turns gives each state a context that ends with it.
@@ -214,7 +246,7 @@ func (b *benchBrowser) take(e benchEvent) {
 func (b *benchBrowser) show(turn, ctx context.Context, e benchEvent) {
 	var all sync.WaitGroup
 	defer all.Wait()
-	for _, m := range imageOnPage.FindAllStringSubmatch(e.HTML, -1) {
+	for _, m := range e.images {
 		if strings.Contains(m[1], "/record/") {
 			continue // shown when it is scrolled to
 		}
@@ -224,7 +256,7 @@ func (b *benchBrowser) show(turn, ctx context.Context, e benchEvent) {
 			}
 		})
 	}
-	for _, m := range liveOnPage.FindAllStringSubmatch(e.HTML, -1) {
+	for _, m := range e.lives {
 		every, err := strconv.Atoi(m[2])
 		if err != nil {
 			continue

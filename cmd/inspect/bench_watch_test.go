@@ -49,18 +49,21 @@ func TestFiguresBench(t *testing.T) {
 	fmt.Printf("%-46s %.0f ms of one processor, whatever else the machine does\n", "  of which work", ms(used)/20)
 
 	var without, with []time.Duration
-	var watching time.Duration
+	var watching, worked, workedAlone time.Duration
 	for range 5 {
+		used := processorTime(t, pid)
 		without = append(without, some(5)...)
+		workedAlone += processorTime(t, pid) - used
 		t.Run("onlookers", func(t *testing.T) {
 			var all []*benchBrowser
 			for i := range onlookers {
 				all = append(all, openBrowser(t, page, []string{"en", "zh-Hans"}[i%2], true))
 			}
 			some(1)
-			begin := time.Now()
+			begin, used := time.Now(), processorTime(t, pid)
 			with = append(with, some(5)...)
 			watching += time.Since(begin)
+			worked += processorTime(t, pid) - used
 			for i, b := range all {
 				if faults, served := b.told(); len(faults) > 0 || served == 0 {
 					t.Errorf("onlooker %d: %d bytes of pictures, %q", i, served, faults)
@@ -70,6 +73,7 @@ func TestFiguresBench(t *testing.T) {
 	}
 	ratio := ms(middle(with)) / ms(middle(without))
 	row(fmt.Sprintf("bench: the same with %d onlookers", onlookers), ratio < onlookersBar, "%.0f ms against %.0f ms, %.3f (bar %.2f)", ms(middle(with)), ms(middle(without)), ratio, onlookersBar)
+	fmt.Printf("%-46s %.0f ms an answer against %.0f ms, %.1f s watched\n", "  of which work of the bench's", ms(worked)/float64(len(with)), ms(workedAlone)/float64(len(without)), watching.Seconds())
 }
 
 func middle(v []time.Duration) time.Duration {

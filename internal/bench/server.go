@@ -38,7 +38,8 @@ type Options struct {
 const (
 	maxForm       = 16 << 10
 	heartbeat     = 5 * time.Second
-	eventDeadline = 5 * time.Second // a browser that takes no event for so long is dropped
+	eventDeadline = 5 * time.Second        // a browser that takes no event for so long is dropped
+	eventPace     = 100 * time.Millisecond // least time between two events of the same turn: no eye follows more, and each costs as often as there are browsers
 )
 
 // Server shows a station to browsers.
@@ -50,6 +51,7 @@ type Server struct {
 	tries     tries
 	hashing   chan struct{} // one passphrase at a time: hashing takes 64 MiB
 	cache     partCache
+	aids      aidCache
 	lotsShown lotCache
 	mux       *http.ServeMux
 }
@@ -452,6 +454,7 @@ func editOf(f url.Values) Edit {
 // cachedPart is the middle of the page as last rendered.
 type cachedPart struct {
 	version int64
+	turn    int64
 	made    time.Time
 	html    template.HTML
 	event   []byte // the same, ready to be sent
@@ -499,7 +502,7 @@ func (c *partCache) get(b *Station, l *Lang) (cachedPart, error) {
 	if c.by == nil {
 		c.by = map[string]cachedPart{}
 	}
-	got := cachedPart{s.Version, now, html, data}
+	got := cachedPart{s.Version, s.Turn, now, html, data}
 	c.by[l.Tag] = got
 	return got, nil
 }
@@ -531,6 +534,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
 		seen = r.URL.Query().Get("seen") // the state that the page came with
 	}
 	var shown template.HTML
+	var sent time.Time
 	s.sendAids(l, send) // at once, not with the next look
 	beat := time.NewTicker(heartbeat)
 	defer beat.Stop()
@@ -547,8 +551,10 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
 			if !send(fmt.Appendf(nil, "id: %s\nevent: state\ndata: %s\n\n", id, c.event)) {
 				return
 			}
+			sent = time.Now()
 		}
 		seen, shown = id, c.html
+		var soon <-chan time.Time
 	wait:
 		select {
 		case <-r.Context().Done():
@@ -557,6 +563,14 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
 			if !ok {
 				return
 			}
+			// A new turn is shown at once, what goes on within one in steps.
+			if rest := eventPace - time.Since(sent); rest > 0 && s.b.Snapshot().Turn == c.turn {
+				if soon == nil {
+					soon = time.After(rest)
+				}
+				goto wait
+			}
+		case <-soon:
 		case <-look.C:
 			s.sendAids(l, send)
 		case <-beat.C:
@@ -573,19 +587,48 @@ func (s *Server) sendAids(l *Lang, send func([]byte) bool) {
 	if p := s.b.Snapshot().Phase; p == Answered || p == Judging {
 		return
 	}
+	if data := s.aids.get(s.b, l); data != nil {
+		send(data)
+	}
+}
+
+// aidCache makes the event of the live pictures once for each language, however
+// many watch.
+type aidCache struct {
+	mu sync.Mutex
+	by map[string]cachedAids
+}
+
+type cachedAids struct {
+	made  time.Time
+	event []byte
+}
+
+func (c *aidCache) get(b *Station, l *Lang) []byte {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if old := c.by[l.Tag]; time.Since(old.made) < cacheFor/2 {
+		return old.event
+	}
 	all := map[string]template.HTML{}
-	for _, c := range s.b.Shooter.Cameras() {
-		_, aid, err := s.b.live.get(c.Name)
+	for _, cam := range b.Shooter.Cameras() {
+		_, aid, err := b.live.get(cam.Name)
 		if err != nil {
 			continue
 		}
-		if html, err := s.b.aidPart(l, aid); err == nil {
-			all[c.Name] = html
+		if html, err := b.aidPart(l, aid); err == nil {
+			all[cam.Name] = html
 		}
 	}
+	made := cachedAids{made: time.Now()}
 	if data, err := json.Marshal(all); err == nil {
-		send(fmt.Appendf(nil, "event: aids\ndata: %s\n\n", data))
+		made.event = fmt.Appendf(nil, "event: aids\ndata: %s\n\n", data)
 	}
+	if c.by == nil {
+		c.by = map[string]cachedAids{}
+	}
+	c.by[l.Tag] = made
+	return made.event
 }
 
 func (s *Server) livePicture(w http.ResponseWriter, r *http.Request, _ session) {
