@@ -54,9 +54,10 @@ func (r *Report) AddYields(units []process.Unit) error {
 	for _, s := range y.Stages {
 		r.Yields = append(r.Yields, Yield{Stage: string(s.Stage), N: s.First.Of, Passed: s.First.Count, Share: part.Num(s.First.Value()), Low: part.Num(s.First.Bounds.Lower), High: part.Num(s.First.Bounds.Upper)})
 	}
-	if len(y.Stages) > 1 {
-		r.Yields = append(r.Yields, Yield{Share: part.Num(y.Rolled.Value), Low: part.Num(y.Rolled.Bounds.Lower), High: part.Num(y.Rolled.Bounds.Upper)})
+	if len(y.Stages) < 2 {
+		return nil // nothing rolls on to, and nothing escapes from, a single stage
 	}
+	r.Yields = append(r.Yields, Yield{Share: part.Num(y.Rolled.Value), Low: part.Num(y.Rolled.Bounds.Lower), High: part.Num(y.Rolled.Bounds.Upper)})
 	for i, from := range part.Stages {
 		for _, to := range part.Stages[i+1:] {
 			e, err := process.EscapesOf(units, from, to, 0.95)
