@@ -269,7 +269,11 @@ func (o *lotChartOptions) sheet(l *bench.Lang, c chartChoice, all []lotreport.Ch
 			sec.Heading = figs[i].Title
 			sec.Figures = []report.SheetFigure{{SVG: figs[i].SVG, Alt: figs[i].Title, Caption: figs[i].Caption}}
 		}
-		sec.Tables = []report.SheetTable{chartTable(l, chart)}
+		if t := chartTable(l, chart); len(t.Rows) > 0 {
+			sec.Tables = []report.SheetTable{t}
+		} else {
+			sec.Text = []string{l.T("lot.chart.quiet")}
+		}
 		s.Sections = append(s.Sections, sec)
 	}
 	return s
@@ -280,7 +284,7 @@ const mostRows = 60
 
 // chartTable lists the points that stand out, or all where they are few.
 func chartTable(l *bench.Lang, c lotreport.Chart) report.SheetTable {
-	t := report.SheetTable{Caption: l.T("lot.chart.out"), Head: []string{l.T("lot.axis." + c.X), l.T("lot.axis." + c.Y), l.T("lot.chart.lower"), l.T("lot.chart.centre"), l.T("lot.chart.upper"), l.T("lot.chart.rule")}, Numeric: []bool{false, true, true, true, true, false}}
+	t := report.SheetTable{Caption: l.T("lot.chart.outs"), Head: []string{l.T("lot.axis." + c.X), l.T("lot.axis." + c.Y), l.T("lot.chart.lower"), l.T("lot.chart.centre"), l.T("lot.chart.upper"), l.T("lot.chart.rule")}, Numeric: []bool{false, true, true, true, true, false}}
 	rules := map[int][]string{}
 	for _, g := range c.Signals {
 		rules[g.Point] = append(rules[g.Point], g.Number)
