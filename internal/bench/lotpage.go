@@ -96,8 +96,17 @@ type lotView struct {
 	Line                string
 	Sign                part.Verdict // the one whose sign stands for the state
 	Plans               []lotPlanView
-	More                int // serials that are not listed
+	Units               []lotUnitView // that count
+	More                int           // serials that are not listed
 	Signed              string
+}
+
+type lotUnitView struct{ Name, Href string }
+
+// unitHref is the page about a unit, whose name may end with its side.
+func unitHref(name string) string {
+	serial := strings.TrimSuffix(strings.TrimSuffix(name, "-L"), "-R")
+	return "/look?serial=" + url.QueryEscape(serial)
 }
 
 type lotPlanView struct {
@@ -116,6 +125,9 @@ func (s *Server) lotView(l *Lang, st LotState, token string) lotView {
 	}
 	if st.Decided != nil {
 		v.Signed = st.Decided.At.Local().Format(timeLayout) + ", " + st.Decided.By
+	}
+	for _, n := range st.Counting {
+		v.Units = append(v.Units, lotUnitView{n, unitHref(n)})
 	}
 	for _, p := range st.Plans {
 		what := "lot.plan.units"
@@ -138,7 +150,11 @@ func (x *Lang) lotLine(st LotState) string {
 	}
 	for _, p := range st.Plans {
 		if p.Stand == "reached" {
-			return x.T("lot.line.reached", "severity", "@severity."+string(p.Severity), "count", strconv.Itoa(p.Count), "re", strconv.Itoa(p.Re))
+			key := "lot.line.reached"
+			if st.Left == 0 {
+				key = "lot.line.reached_done"
+			}
+			return x.T(key, "severity", "@severity."+string(p.Severity), "count", strconv.Itoa(p.Count), "re", strconv.Itoa(p.Re))
 		}
 	}
 	if st.State == LotToDecide {

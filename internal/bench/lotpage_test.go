@@ -286,6 +286,14 @@ func TestPlotPart(t *testing.T) {
 	}
 }
 
+func TestUnitHref(t *testing.T) {
+	for name, want := range map[string]string{"k7-L": "/look?serial=k7", "k7-R": "/look?serial=k7", "k 7": "/look?serial=k+7", "RL-7": "/look?serial=RL-7"} {
+		if got := unitHref(name); got != want {
+			t.Errorf("%s: %s", name, got)
+		}
+	}
+}
+
 func TestLotAddress(t *testing.T) {
 	for path, want := range map[string]bool{"/lot": true, "/lot/L-1": true, "/lot/": false, "/lot/a/b": false, "/lot//evil": false, `/lot/\evil`: false, "//evil": false, "/login": false} {
 		if lotAddress(path) != want {

@@ -139,7 +139,11 @@ func (r *Report) Headline(w Words) string {
 	}
 	for _, p := range r.Plans {
 		if p.Stand == StandReached {
-			return s.t("line.reached", "severity", "@severity."+string(p.Severity), "count", count(p.Count), "re", count(p.Re))
+			key := "line.reached"
+			if taken == len(r.Draw.Serials) {
+				key = "line.reached_done"
+			}
+			return s.t(key, "severity", "@severity."+string(p.Severity), "count", count(p.Count), "re", count(p.Re))
 		}
 	}
 	return s.t("line.open", "taken", count(taken), "n", count(len(r.Draw.Serials)))
