@@ -25,6 +25,7 @@ decided: each step is an event in the records, and none can be changed later.
   inspect lot take 31 ...      takes them, from the records or from pictures
   inspect lot show 31          where it stands
   inspect lot decide 31 ...    accepts or refuses it, signed
+  inspect lot step 31 ...      judges the steps by measured values, beside the counts
   inspect lot report 31 ...    all that is to be told of it, as PDF, XLSX, CSV, JSON
   inspect lot chart ...        the process over many lots
 
@@ -46,13 +47,13 @@ func newLotCommand() *cobra.Command {
 		Long:  lotHelp + "\n\n" + lotExit,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: lot plan, draw, take, decide, show, list, report or chart (see 'inspect lot --help')")
+			return usagef("say what to do: lot plan, draw, take, decide, show, list, step, report or chart (see 'inspect lot --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
 	f.StringVar(&o.url, "record", "", "database of lots and inspections: a SQLite file, or postgres://USER@HOST/DATABASE (default: the station file's)")
 	f.StringVar(&o.station, "station", "", "station file: names the database, and how lots are judged")
-	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotReportCommand(&o), newLotChartCommand(&o))
+	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotReportCommand(&o), newLotChartCommand(&o))
 	return cmd
 }
 

@@ -1,0 +1,328 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/config"
+	"finishbench/internal/lots"
+	"finishbench/internal/part"
+	"finishbench/internal/plots"
+	"finishbench/internal/process"
+	"finishbench/internal/records"
+	"finishbench/internal/report"
+)
+
+const lotStepHelp = `step judges a lot by how large its steps are, rather than by counting: sampling by
+variables, spread not known (s-method, MIL-STD-414), by the worst step of each unit
+with its sign. It needs far fewer units than counting, but holds only where the
+values are normal, which is tested and told. Lay down AQL and limits before the
+lot is looked at. It stands beside the lot's decision and does not enter it.
+
+Without values it tells the plan: sample, k, M, and what it lets through. Limits are
+those from which a step is major, unless --low and --high say otherwise.
+
+EXIT STATUS
+  0    the plan is told, or the steps are accepted
+  3    the steps are refused
+  4    too few units were measured`
+
+const lotStepExamples = `  inspect lot step --size 500 --aql 1
+  inspect lot step 31 --aql 1 --record bench.db --out step
+  inspect lot step --size 40 --aql 1 --values steps.txt --high 50`
+
+type lotStepOptions struct {
+	sheetOptions
+	*recordsOptions
+	size                     int
+	level, mode, stage       string
+	aql                      float64
+	low, high, values, limit string
+}
+
+func newLotStepCommand(r *recordsOptions) *cobra.Command {
+	o := lotStepOptions{recordsOptions: r}
+	cmd := &cobra.Command{
+		Use:                   "step [LOT]",
+		Short:                 "Judge the steps of a lot by measured values",
+		Long:                  lotStepHelp,
+		Example:               lotStepExamples,
+		DisableFlagsInUseLine: true,
+		Args:                  wrongUsage(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runLotStep(cmd.Context(), o, strings.Join(args, ""), cmd.OutOrStdout())
+		},
+	}
+	f := cmd.Flags()
+	f.IntVar(&o.size, "size", 0, "units in the lot (default: the lot's)")
+	f.Float64Var(&o.aql, "aql", 1, "acceptance quality limit, percent of units with a step beyond the limits")
+	f.StringVar(&o.level, "level", "IV", "inspection level of MIL-STD-414: I to V")
+	f.StringVar(&o.mode, "mode", string(lots.Normal), "normal or tightened")
+	f.StringVar(&o.low, "low", "", "lowest step, um, below 0 recessed; none: no limit")
+	f.StringVar(&o.high, "high", "", "highest step, um, above 0 proud; none: no limit")
+	f.StringVar(&o.values, "values", "", "file with a step a line, um, in the draw's order; - for standard input")
+	f.StringVar(&o.stage, "stage", "", "trim, wet or cured: whose limits (default: the lot's, else cured)")
+	f.StringVar(&o.limit, "limits", "", "file with the limits (default: the built-in ones)")
+	o.sheetOptions.flags(cmd)
+	return cmd
+}
+
+// lotStep is a plan by variables and, where there are values, what they say.
+type lotStep struct {
+	Lot       string         `json:"lot,omitempty"`
+	Plan      lots.Variables `json:"plan"`
+	Limits    lots.Limits    `json:"limits_um"`
+	Through   lots.Through   `json:"through"`
+	Measured  int            `json:"measured"`
+	Missing   []string       `json:"not_measured,omitempty"` // units of the sample
+	Judged    *lots.Measured `json:"judged,omitempty"`
+	NormalP   *float64       `json:"normal_p,omitempty"` // chance of so large a deviation from normal values
+	valuesUM  []float64
+	wasAsked  bool
+	normality error
+}
+
+func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Writer) error {
+	s := lotStep{Lot: name}
+	stage := part.Cured
+	if name != "" {
+		opening, err := s.fromLot(ctx, o.recordsOptions, name)
+		if err != nil {
+			return err
+		}
+		if o.size == 0 {
+			o.size = opening.Size
+		}
+		stage = opening.Stage
+	}
+	if o.stage != "" {
+		var err error
+		if stage, err = part.ParseStage(o.stage); err != nil {
+			return usageError{err}
+		}
+	}
+	if o.values != "" {
+		if name != "" {
+			return usagef("--values and a lot: the lot has its own; give one of them")
+		}
+		if err := s.fromFile(o.values); err != nil {
+			return err
+		}
+	}
+	if o.size == 0 {
+		return usagef("say how large the lot is: --size, or name a lot of the records")
+	}
+	var err error
+	if s.Plan, err = lots.LookupVariables(o.size, lots.Level(o.level), o.aql, lots.Mode(o.mode)); err != nil {
+		return usageError{err}
+	}
+	if s.Limits, err = o.stepLimits(stage); err != nil {
+		return err
+	}
+	s.Through = s.Plan.Through()
+	if err := s.judge(); err != nil {
+		return err
+	}
+	if err := o.sheetOptions.write("lot-step", s.sheet(), s, stdout); err != nil {
+		return err
+	}
+	return s.exit()
+}
+
+func (s *lotStep) exit() error {
+	switch {
+	case s.Judged != nil && !s.Judged.Accepted:
+		return codeError(exitFails)
+	case s.wasAsked && s.Judged == nil:
+		return codeError(exitUnmeasured)
+	}
+	return nil
+}
+
+// fromLot takes the worst step of each unit of the sample, in the draw's order.
+func (s *lotStep) fromLot(ctx context.Context, r *recordsOptions, name string) (lots.Opening, error) {
+	store, err := r.open(ctx)
+	if err != nil {
+		return lots.Opening{}, err
+	}
+	defer store.Close()
+	l, ins, err := loadLot(ctx, store, name)
+	if err != nil {
+		return lots.Opening{}, err
+	}
+	by := map[int64]*records.Inspection{}
+	for i := range ins {
+		by[ins[i].ID] = &ins[i]
+	}
+	s.wasAsked = true
+	for _, p := range l.Current().Sample {
+		if p.Unit != nil {
+			if in := by[p.Unit.Inspection]; in != nil && in.Result.Seam.WorstStepUM != nil {
+				s.valuesUM = append(s.valuesUM, *in.Result.Seam.WorstStepUM)
+				continue
+			}
+		}
+		s.Missing = append(s.Missing, p.Name)
+	}
+	return l.Current().Opening, nil
+}
+
+func (s *lotStep) fromFile(path string) error {
+	f, err := openTable(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	s.wasAsked = true
+	lines := bufio.NewScanner(f)
+	for n := 1; lines.Scan(); n++ {
+		text := strings.TrimSpace(lines.Text())
+		if text == "" || strings.HasPrefix(text, "#") {
+			continue
+		}
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+			return usagef("%s, line %d: %q is no step in um", path, n, text)
+		}
+		s.valuesUM = append(s.valuesUM, v)
+	}
+	if err := lines.Err(); err != nil {
+		return usagef("%s cannot be read: %w", path, err)
+	}
+	return nil
+}
+
+// stepLimits are those given, else those from which on a step is major.
+func (o *lotStepOptions) stepLimits(stage part.Stage) (lots.Limits, error) {
+	limits, err := config.LoadLimits(o.limit)
+	if err != nil {
+		return lots.Limits{}, usageError{err}
+	}
+	proud, recessed := limits.StepLimits(stage)
+	out := lots.Limits{Lower: part.Num(-recessed), Upper: part.Num(proud)}
+	for _, x := range []struct {
+		flag, text string
+		to         **float64
+	}{{"--low", o.low, &out.Lower}, {"--high", o.high, &out.Upper}} {
+		switch x.text {
+		case "":
+			continue
+		case "none":
+			*x.to = nil
+			continue
+		}
+		v, err := strconv.ParseFloat(x.text, 64)
+		if err != nil || part.Num(v) == nil {
+			return out, usagef("%s %s: give um, or none", x.flag, x.text)
+		}
+		*x.to = &v
+	}
+	if out.Lower == nil && out.Upper == nil {
+		return out, usagef("a step needs a limit: --low, --high or both")
+	}
+	if out.Lower != nil && out.Upper != nil && *out.Lower >= *out.Upper {
+		return out, usagef("--low %g is not below --high %g", *out.Lower, *out.Upper)
+	}
+	return out, nil
+}
+
+// judge decides by the first values of the sample, as many as the plan needs; where
+// there are fewer, nothing is decided.
+func (s *lotStep) judge() error {
+	s.Measured = len(s.valuesUM)
+	if s.Measured < s.Plan.N {
+		return nil
+	}
+	s.valuesUM = s.valuesUM[:s.Plan.N]
+	m, err := s.Plan.Judge(s.valuesUM, s.Limits)
+	if err != nil {
+		return err
+	}
+	s.Judged = &m
+	n, err := process.AndersonDarling(s.valuesUM)
+	if s.normality = err; err == nil {
+		s.NormalP = part.Num(n.P)
+	}
+	return nil
+}
+
+func (s *lotStep) sheet() report.Sheet {
+	p := &s.Plan
+	sh := report.Sheet{Title: "Steps by measured values", Rating: report.Plain, Word: fmt.Sprintf("%s of %d", counted(p.N, "unit", "units"), p.LotSize),
+		Line: fmt.Sprintf("Measure the step of %s, drawn at random.", counted(p.N, "unit", "units"))}
+	if s.Lot != "" {
+		sh.Subject = "lot " + s.Lot
+	}
+	sh.Facts = []report.Fact{{Name: "plan", Value: lots.VariablesEdition}, {Name: "level, letter, mode", Value: fmt.Sprintf("%s, %s, %s", p.Level, p.Letter, p.Mode)},
+		{Name: "AQL", Value: fmt.Sprintf("%g %%", p.AQL)}, {Name: "limits", Value: limitsWord(s.Limits)},
+		{Name: "k", Value: shown(p.K, 3)}, {Name: "M", Value: shownShare(p.M)}}
+	switch {
+	case s.Judged != nil:
+		sh.Rating, sh.Word, sh.Line = report.Good, "accepted", s.Judged.Sentence
+		if !s.Judged.Accepted {
+			sh.Rating, sh.Word = report.Poor, "refused"
+		}
+		sh.Facts = append(sh.Facts, report.Fact{Name: "mean", Value: shown(s.Judged.Mean, 2) + " um"}, report.Fact{Name: "standard deviation", Value: shown(s.Judged.S, 2) + " um"})
+	case s.wasAsked:
+		sh.Rating, sh.Word = report.Unrated, ""
+		sh.Line = fmt.Sprintf("%d of the %d steps that the plan needs were measured: nothing is decided.", s.Measured, p.N)
+	}
+	sh.Warnings = s.doubts()
+	sh.Sections = []report.SheetSection{s.through()}
+	return sh
+}
+
+func limitsWord(l lots.Limits) string {
+	switch {
+	case l.Lower == nil:
+		return fmt.Sprintf("at most %+g um", *l.Upper)
+	case l.Upper == nil:
+		return fmt.Sprintf("at least %+g um", *l.Lower)
+	}
+	return fmt.Sprintf("%+g to %+g um", *l.Lower, *l.Upper)
+}
+
+func (s *lotStep) doubts() []string {
+	out := []string{lots.VariablesNote}
+	if n := len(s.Missing); n > 0 && s.Judged == nil {
+		out = append(out, "Not measured: "+strings.Join(s.Missing[:min(n, 20)], ", ")+".")
+	}
+	switch {
+	case s.Judged == nil:
+	case s.normality != nil:
+		out = append(out, "Whether the values are normal could not be tested: "+s.normality.Error()+".")
+	case s.NormalP == nil:
+		out = append(out, "Whether the values are normal could not be tested.")
+	case *s.NormalP < 0.05:
+		out = append(out, fmt.Sprintf("The values are not normal (Anderson-Darling, p %s): this decision does not hold; judge the lot by counting.", shownP(*s.NormalP)))
+	}
+	if s.Judged != nil && s.Judged.Outside > 0 {
+		out = append(out, counted(s.Judged.Outside, "unit of the sample is itself beyond a limit: take it out", "units of the sample are themselves beyond a limit: take them out")+", whatever the lot's decision.")
+	}
+	return out
+}
+
+func (s *lotStep) through() report.SheetSection {
+	sec := report.SheetSection{Heading: "What the plan lets through", Text: []string{s.Through.Sentence}}
+	t := report.SheetTable{Caption: "Operating characteristic, one limit", Head: []string{"beyond the limit / %", "accepted / %"}, Numeric: []bool{true, true}}
+	for _, r := range s.Plan.Curve(ocRows) {
+		t.Rows = append(t.Rows, []string{shown4(100 * r.P), shown(100*r.Pa, 2)})
+	}
+	var curve plots.Series
+	for _, r := range s.Plan.Curve(curvePoints) {
+		curve.X, curve.Y = append(curve.X, 100*r.P), append(curve.Y, r.Pa)
+	}
+	curve.Name = "share of lots accepted"
+	sec.Figures = figures(figure(func() ([]byte, error) {
+		return plots.OCCurve(plots.Options{X: "beyond the limit / %", Y: "share of lots accepted"}, plots.OC{Curves: []plots.Series{curve}})
+	}, "Operating characteristic: share of lots accepted over their quality.", "Share of lots that the plan accepts, over the share of units beyond the limit."))
+	sec.Tables = []report.SheetTable{t}
+	return sec
+}

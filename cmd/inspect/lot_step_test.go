@@ -1,0 +1,119 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"finishbench/internal/lots"
+)
+
+func runStep(t *testing.T, o lotStepOptions, values string) (lotStep, string, error) {
+	t.Helper()
+	if o.recordsOptions == nil {
+		o.recordsOptions = &recordsOptions{}
+	}
+	if values != "" {
+		o.values = filepath.Join(t.TempDir(), "values.txt")
+		if err := os.WriteFile(o.values, []byte(values), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if o.level == "" {
+		o.level, o.mode = "IV", string(lots.Normal)
+	}
+	o.json = true
+	var out bytes.Buffer
+	err := runLotStep(context.Background(), o, "", &out)
+	var s lotStep
+	if out.Len() > 0 {
+		if err := json.Unmarshal(out.Bytes(), &s); err != nil {
+			t.Fatal(err)
+		}
+	}
+	o.json = false
+	var text bytes.Buffer
+	_ = runLotStep(context.Background(), o, "", &text)
+	return s, text.String(), err
+}
+
+// MIL-STD-414, Example B (values and result as in the reference, section 3): lot 40,
+// level IV, AQL 1 %, limit 209: mean 195, s 8.8034, Q 1.5903, k 1.53, accepted.
+func TestLotStepExampleB(t *testing.T) {
+	s, text, err := runStep(t, lotStepOptions{size: 40, aql: 1, high: "209", low: "none"}, "# invented unit: degrees\n197\n188\n184\n205\n201\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Plan.N != 5 || s.Plan.Letter != "D" || s.Plan.K != 1.53 || s.Judged == nil || !s.Judged.Accepted {
+		t.Fatalf("%+v", s)
+	}
+	for _, x := range []struct {
+		name        string
+		got, want   float64
+		withinDigit float64
+	}{{"mean", s.Judged.Mean, 195, 1e-9}, {"s", s.Judged.S, 8.8034, 5e-5}, {"Q", *s.Judged.QUpper, 1.5903, 5e-5}} {
+		if !(math.Abs(x.got-x.want) <= x.withinDigit) {
+			t.Errorf("%s %v, want %v", x.name, x.got, x.want)
+		}
+	}
+	if !strings.Contains(text, "ACCEPTED") || !strings.Contains(text, "could not be tested") { // five values are too few to test
+		t.Errorf("%s", text)
+	}
+}
+
+func TestLotStepRefusesAndWaits(t *testing.T) {
+	_, text, err := runStep(t, lotStepOptions{size: 40, aql: 1, high: "200", low: "none"}, "197\n188\n184\n205\n201\n")
+	if !errors.Is(err, codeError(exitFails)) || !strings.Contains(text, "REFUSED") || !strings.Contains(text, "themselves beyond a limit") {
+		t.Errorf("%v: %s", err, text)
+	}
+	s, text, err := runStep(t, lotStepOptions{size: 40, aql: 1}, "12\n3\n")
+	if !errors.Is(err, codeError(exitUnmeasured)) || s.Judged != nil || !strings.Contains(text, "nothing is decided") {
+		t.Errorf("%v: %s", err, text)
+	}
+	if s, _, err = runStep(t, lotStepOptions{size: 500, aql: 1}, ""); err != nil || s.Judged != nil || s.Plan.N < 5 || s.Through.P10 == nil {
+		t.Errorf("the plan alone: %v, %+v", err, s)
+	}
+}
+
+func TestLotStepBadInput(t *testing.T) {
+	for want, c := range map[string]struct {
+		o      lotStepOptions
+		values string
+	}{
+		"say how large the lot is": {lotStepOptions{aql: 1}, ""},
+		"line 2":                   {lotStepOptions{size: 40, aql: 1}, "1\ntwo\n"},
+		"needs a limit":            {lotStepOptions{size: 40, aql: 1, low: "none", high: "none"}, ""},
+		"is not below":             {lotStepOptions{size: 40, aql: 1, low: "9", high: "3"}, ""},
+		"AQL":                      {lotStepOptions{size: 40, aql: 0.9}, ""},
+		"--high tall":              {lotStepOptions{size: 40, aql: 1, high: "tall"}, ""},
+	} {
+		if _, _, err := runStep(t, c.o, c.values); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v, want %q", err, want)
+		}
+	}
+}
+
+// The steps of a lot on record: those of its sample, in the draw's order.
+func TestLotStepOfALot(t *testing.T) {
+	file, names := inventedLots(t, 1, 200, true)
+	var out bytes.Buffer
+	o := lotStepOptions{recordsOptions: &recordsOptions{url: file}, aql: 1, level: "IV", mode: string(lots.Normal)}
+	o.json = true
+	err := runLotStep(context.Background(), o, names[0], &out)
+	var s lotStep
+	if e := json.Unmarshal(out.Bytes(), &s); e != nil {
+		t.Fatal(e, err)
+	}
+	if s.Plan.LotSize != 200 || s.Measured == 0 || s.Judged == nil || s.Judged.N != s.Plan.N {
+		t.Errorf("%v, %+v", err, s)
+	}
+	if err := runLotStep(context.Background(), o, "none such", &out); err == nil || !strings.Contains(err.Error(), "none such") {
+		t.Errorf("a lot that is not there: %v", err)
+	}
+}
