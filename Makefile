@@ -12,6 +12,10 @@ PURE := ./internal/part ./internal/optics ./internal/outline ./internal/seam \
 	./internal/capture/trouble ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
 	./internal/bench ./internal/lotreport ./internal/learn
 
+# Tested first, in seconds. The page's tests wait for a browser most of their time:
+# they run beside those that have work to do.
+QUICK := $(filter-out ./internal/bench,$(PURE))
+
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared
 
@@ -32,14 +36,14 @@ demo: build ## inspect the units in testdata/images and say which page to open
 
 test: setup setup-test check ## every check and test, as CI runs them
 	go build -o bin/inspect ./cmd/inspect
-	go test $$(go list ./... | grep -vxF "$$(go list $(PURE))")
+	go test $$(go list ./... | grep -vxF "$$(go list $(QUICK))")
 	@$(MAKE) --no-print-directory fuzz-short
 	go test -run '^$$' -bench . -benchtime 1x ./...
 
 check: # format, vet and the packages without cgo: seconds, so they come first
 	@unformatted=$$(gofmt -l cmd internal configs); [ -z "$$unformatted" ] || { echo "gofmt wants to change: $$unformatted"; exit 1; }
 	CGO_ENABLED=0 go vet $(PURE) ./internal/report ./configs
-	CGO_ENABLED=0 go test $(PURE)
+	CGO_ENABLED=0 go test $(QUICK)
 	go vet ./...
 
 build: setup bin/inspect ## bin/inspect
