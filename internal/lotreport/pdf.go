@@ -580,7 +580,7 @@ func (d pdfReport) findings() {
 	}
 	d.paraIn(d.t("finding.u"), smallSize, soft)
 	cols := []column{{d.t("unit.serial"), 2, false}, {d.t("finding.number"), .7, true}, {d.t("finding.kind"), 2.2, false}, {d.t("finding.where"), 2.4, false}, {d.t("finding.severity"), 1.5, false},
-		{d.t("finding.size"), 3, true}, {d.t("finding.confidence"), 1.2, true}}
+		{d.t("finding.size"), 2.6, true}, {d.t("finding.confidence"), 1.6, true}}
 	var rows [][]string
 	for _, f := range shown {
 		where := d.T("zone." + orUnknown(string(f.Zone)))
