@@ -176,7 +176,7 @@ func (o benchOptions) records(ctx context.Context, set settings, st config.Stati
 		rec.bench = o.name
 	}
 	parts.Recorder = &benchRecords{rec, rec.bench}
-	parts.Lots = newBenchLots(rec.store, st.CheckLog)
+	parts.Lots = newBenchLots(rec.store, st.CheckLog, st.Lots.Shifts)
 	parts.Sheets = shiftSheets{store: rec.store, bench: rec.bench}
 	parts.Quizzes = newQuizBook(rec.store, time.Now)
 	parts.Atlas = benchAtlas{rec.store}

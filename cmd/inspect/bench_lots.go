@@ -19,6 +19,7 @@ import (
 // benchLots shows the records' lots on the bench's page.
 type benchLots struct {
 	store    *records.Store
+	shifts   []string // see lotReporter
 	checkLog string
 	study    *lotreport.Study
 	now      func() time.Time
@@ -32,8 +33,8 @@ type madeReport struct {
 	r   *lotreport.Report
 }
 
-func newBenchLots(s *records.Store, checkLog string) *benchLots {
-	return &benchLots{store: s, checkLog: checkLog, now: time.Now, made: map[string]madeReport{}}
+func newBenchLots(s *records.Store, checkLog string, shifts []string) *benchLots {
+	return &benchLots{store: s, checkLog: checkLog, shifts: shifts, now: time.Now, made: map[string]madeReport{}}
 }
 
 // List is [bench.Lots].
@@ -211,7 +212,7 @@ func (b *benchLots) report(ctx context.Context, name string) (*lotreport.Report,
 	if m, ok := b.made[name]; ok && m.seq == l.Seq {
 		return m.r, nil
 	}
-	r, err := (&lotReporter{store: b.store, checkLog: b.checkLog, study: b.study}).report(ctx, name, b.now())
+	r, err := (&lotReporter{store: b.store, checkLog: b.checkLog, study: b.study, shifts: b.shifts}).report(ctx, name, b.now())
 	if err != nil {
 		return nil, err
 	}

@@ -150,15 +150,11 @@ func roomForReport() (done func()) {
 
 // reporter is what makes reports, without its store.
 func (o *lotReportOptions) reporter() (*lotReporter, error) {
-	m := &lotReporter{checkLog: o.checkLog}
-	if o.station != "" {
-		st, err := config.LoadStation(o.station)
-		if err != nil {
-			return nil, usageError{err}
-		}
-		m.checkLog = first(m.checkLog, st.CheckLog)
+	st, err := config.LoadStation(o.station)
+	if err != nil {
+		return nil, usageError{err}
 	}
-	var err error
+	m := &lotReporter{checkLog: first(o.checkLog, st.CheckLog), shifts: st.Lots.Shifts}
 	m.study, err = readLotStudy(o.study)
 	return m, err
 }

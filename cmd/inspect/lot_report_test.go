@@ -293,7 +293,7 @@ func TestBenchLots(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	b := newBenchLots(store, "")
+	b := newBenchLots(store, "", nil)
 	all, err := b.List(t.Context())
 	if err != nil || len(all) != 2 || all[0].Name != names[1] || all[0].Taken == 0 || all[0].Taken != all[0].N {
 		t.Fatalf("%+v, %v", all, err)

@@ -28,6 +28,7 @@ type lotReporter struct {
 	store    *records.Store
 	checkLog string           // "": none
 	study    *lotreport.Study // nil: none named
+	shifts   []string         // times at which shifts begin; empty: they are not told apart
 }
 
 // How much a report reads of what takes long: results as a whole, for outlines and
@@ -58,6 +59,9 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 		return nil, err
 	}
 	units := processUnits(ins)
+	if err := process.NameShifts(units, m.shifts, time.Local); err != nil {
+		return nil, err
+	}
 	// What follows is worked out side by side: each part fills fields of its own.
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return r.AddProcess(units, stepLimits(full, l.Current().Opening.Stage)) })

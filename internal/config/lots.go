@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
@@ -16,6 +17,7 @@ type Lots struct {
 	Standard    string     `mapstructure:"standard"`     // of the switching rules
 	Reduced     string     `mapstructure:"reduced"`      // "no", "agreed" or "agreed-without-limit-number"
 	LimitNumber int        `mapstructure:"limit_number"` // MIL-STD-105E, Table VIII; -1: not looked up
+	Shifts      []string   `mapstructure:"shifts"`       // times of day at which shifts begin, "15:04", in order; empty: none are told apart
 	Classes     []LotClass `mapstructure:"classes"`
 }
 
@@ -45,6 +47,13 @@ func (s Station) validateLots(c *checks) {
 	c.word("lots.standard", l.Standard, lotStandards...)
 	c.word("lots.reduced", l.Reduced, lotReduced...)
 	c.between("lots.limit_number", float64(l.LimitNumber), -1, 1e6)
+	for i, at := range l.Shifts {
+		if t, err := time.Parse("15:04", at); err != nil || t.Format("15:04") != at {
+			c.addf(fmt.Sprintf("lots.shifts[%d]", i), "%q is no time of day: write it as 06:00", printable(at))
+		} else if i > 0 && at <= l.Shifts[i-1] {
+			c.addf(fmt.Sprintf("lots.shifts[%d]", i), "%s is not after %s: write them in the order of the day, each once", at, l.Shifts[i-1])
+		}
+	}
 	if len(l.Classes) == 0 {
 		c.addf("lots.classes", "is empty: a lot is judged by one class at least")
 	}

@@ -13,7 +13,7 @@ func TestShippedLots(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Lots{Product: "shell", Stage: "cured", Level: "II", Standard: "ISO 2859-1:1999", Reduced: "no", LimitNumber: -1, Classes: []LotClass{
+	want := Lots{Product: "shell", Stage: "cured", Level: "II", Standard: "ISO 2859-1:1999", Reduced: "no", LimitNumber: -1, Shifts: []string{"06:00", "14:00", "22:00"}, Classes: []LotClass{
 		{Severity: "critical", Covers: []string{"critical"}, Accept: "none"},
 		{Severity: "major", Covers: []string{"major"}, AQL: 1},
 		{Severity: "minor", Covers: []string{"moderate", "minor"}, AQL: 2.5},
