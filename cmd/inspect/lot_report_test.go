@@ -219,7 +219,7 @@ func TestLotReport(t *testing.T) {
 		t.Fatal(err)
 	}
 	switch {
-	case r.Lot.Name != names[4] || r.Lot.Size != 400 || r.Decision == nil || r.Decision.By != "inspector 2":
+	case r.Lot.Name != names[4] || r.Lot.Size != 400 || r.Decision == nil || r.Decision.By != "inspector 2" || len(r.Decision.Hash) != 64:
 		t.Errorf("the lot: %+v, %+v", r.Lot, r.Decision)
 	case len(r.Plans) != 3 || r.Plans[1].Standard != lots.Edition || r.Plans[1].Letter == "" || r.Plans[1].Lets == nil || len(r.Plans[1].Curve) == 0:
 		t.Errorf("the plans: %+v", r.Plans)

@@ -53,6 +53,11 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 	if err != nil {
 		return nil, err
 	}
+	if r.Decision != nil {
+		if r.Decision.Hash, err = m.store.LastHash(ctx, lotTopic, name, lots.Decided); err != nil {
+			return nil, err
+		}
+	}
 	names := inspectedNames(&l)
 	full, err := m.inFull(ctx, ins)
 	if err != nil {

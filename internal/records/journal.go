@@ -168,6 +168,22 @@ func (t *tx) journal(ctx context.Context, where string, args ...any) ([]Entry, e
 	return all, nil
 }
 
+// LastHash is the hash that the chain has for the last entry of a kind in a journal;
+// "" where there is none. Whoever keeps it can show later that the entry was not
+// changed.
+func (s *Store) LastHash(ctx context.Context, topic, name, kind string) (hash string, err error) {
+	err = s.snapshot(ctx, func(t *tx) error {
+		return t.row(ctx, "SELECT e.hash FROM journal j JOIN events e ON e.seq = j.event WHERE j.topic = ? AND j.name = ? AND j.kind = ? ORDER BY j.seq DESC LIMIT 1", topic, name, kind).Scan(&hash)
+	})
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", nil
+	}
+	if err != nil {
+		return "", fmt.Errorf("records: read a journal: %w", err)
+	}
+	return hash, nil
+}
+
 // entryIn reads the entry out of a link's content.
 func entryIn(content []byte) (Entry, error) {
 	var e struct {

@@ -61,6 +61,13 @@ func TestJournal(t *testing.T) {
 		if err != nil || !r.OK() || r.Events != 5 || r.Entries != 4 || r.Inspections != 1 {
 			t.Errorf("%+v %v", r, err)
 		}
+		// The decision came last: its hash is the chain's end.
+		if h, err := s.LastHash(ctx, "lot", "A", "decided"); err != nil || h != r.Head.Hash || h == "" {
+			t.Errorf("%q, %v; the chain ends with %q", h, err, r.Head.Hash)
+		}
+		if h, err := s.LastHash(ctx, "lot", "B", "decided"); err != nil || h != "" {
+			t.Errorf("of a lot that is not decided: %q, %v", h, err)
+		}
 		var trail, lines bytes.Buffer
 		if err := errors.Join(s.Export(ctx, &trail, FormatTrail), s.Export(ctx, &lines, FormatJournal)); err != nil {
 			t.Fatal(err)
