@@ -66,6 +66,7 @@ func newBenchCommand() *cobra.Command {
 	f.StringVar(&o.station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
 	f.StringVar(&o.replay, "replay", "", "folder of units, played in place of a camera")
 	f.StringVar(&o.record.url, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
+	o.record.builtInFlags(cmd)
 	f.StringVar(&o.listen, "listen", "", "address and port of the page (default: the station file's, else 127.0.0.1:8080); other than this machine's own, a passphrase is asked for")
 	f.StringArrayVar(&o.hosts, "host", nil, "further name by which browsers call this machine")
 	f.StringVar(&o.passphrase, "passphrase-file", "", "file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")

@@ -27,7 +27,7 @@ type benchRecords struct {
 // whole or not at all.
 func (b *benchRecords) Add(ctx context.Context, e bench.Entry) (int64, error) {
 	in := records.Inspection{
-		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.name, Operator: e.Unit.Operator, Stage: e.Unit.Stage,
+		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.name, Operator: e.Unit.Operator, Faceplate: b.faceplate, Resin: b.resin, Stage: e.Unit.Stage,
 		Started: e.Started, Ended: e.Ended, Result: *withoutBudgets(e.Outcome.Result), Limits: b.limits, Station: b.station, Scales: b.scales,
 		Program: finishbenchVersion, Libraries: libraryVersions(),
 	}

@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -174,7 +175,8 @@ func (x *inventedLot) inspection(name string, i int) records.Inspection {
 		r.Findings = append(r.Findings, f)
 	}
 	r.Score = &score
-	return records.Inspection{Serial: serial, Side: side, Lot: x.name, Bench: "bench 1", Operator: []string{"finisher 3", "finisher 5"}[i%2], Stage: part.Cured, Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
+	return records.Inspection{Serial: serial, Side: side, Lot: x.name, Bench: "bench 1", Operator: []string{"finisher 3", "finisher 5"}[i%2],
+		Faceplate: []string{"oak 2", "plain black"}[i/2%2], Resin: []string{"B-77", "B-78"}[i/3%2], Stage: part.Cured, Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
 }
 
 // lotRun runs a command that must succeed.
@@ -233,6 +235,15 @@ func TestLotReport(t *testing.T) {
 		t.Errorf("capability: %+v", r.Steps)
 	case len(r.Charts) < 4 || len(r.Charts[1].Values) != 5 || len(r.Paretos) == 0 || r.Map == nil || len(r.Map.Findings) == 0 || len(r.Yields) == 0:
 		t.Errorf("%d charts, %d paretos, map %v, %d yields", len(r.Charts), len(r.Paretos), r.Map != nil, len(r.Yields))
+	}
+	var by []string
+	for _, p := range r.Paretos {
+		by = append(by, p.By)
+	}
+	for _, want := range []string{"kind", "operator", "faceplate", "resin"} {
+		if !slices.Contains(by, want) {
+			t.Errorf("Paretos by %q lack %s", by, want)
+		}
 	}
 	// Of an undecided lot nothing is said to be decided.
 	if out := lotRun(t, "lot", "report", names[5], "--record", file, "--json"); strings.Contains(out, `"decision"`) {

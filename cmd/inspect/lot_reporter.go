@@ -185,6 +185,7 @@ func processUnits(ins []records.Inspection) []process.Unit {
 		in := &ins[i]
 		u := process.FromResult(&in.Result)
 		u.Serial, u.Side, u.Stage, u.Lot, u.Operator, u.At, u.Verdict = in.Serial, in.Side, in.Stage, in.Lot, in.Operator, in.Ended, in.Verdict()
+		u.Faceplate, u.Resin = in.Faceplate, in.Resin
 		out[i] = u
 	}
 	return out

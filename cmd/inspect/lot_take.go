@@ -63,6 +63,7 @@ func newLotTakeCommand(r *recordsOptions) *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.run.record.operator, "by", "", "who inspects")
+	o.run.record.builtInFlags(cmd)
 	f.StringVar(&o.unit, "unit", "", "this unit only, taken again from its latest inspection")
 	f.StringVar(&o.why, "why", "", "why it is taken again")
 	o.run.flags(cmd)

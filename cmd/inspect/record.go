@@ -34,6 +34,8 @@ type recordOptions struct {
 	operator string
 	lot      string
 	side     string
+
+	faceplate, resin string
 }
 
 func (o *recordOptions) flags(cmd *cobra.Command) {
@@ -41,7 +43,15 @@ func (o *recordOptions) flags(cmd *cobra.Command) {
 	f.StringVar(&o.url, "record", "", "database that keeps each inspection: a SQLite file, or postgres://USER@HOST/DATABASE; none: none (default: the station file's)")
 	f.StringVar(&o.operator, "operator", "", "who inspects, for the records")
 	f.StringVar(&o.lot, "lot", "", "lot of the units, for the records")
+	o.builtInFlags(cmd)
 	f.StringVar(&o.side, "side", "", "L or R, for the records (default: the end of the unit's name, as in u06-R)")
+}
+
+// builtInFlags are what the units are made of, so that findings can be set beside it.
+func (o *recordOptions) builtInFlags(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&o.faceplate, "faceplate", "", "which faceplate the units have, for the records: a pattern, an article, a batch")
+	f.StringVar(&o.resin, "resin", "", "batch of resin that the units are made with, for the records")
 }
 
 // recorder writes inspections to the records. It may be used by several
@@ -74,7 +84,7 @@ func openRecorder(ctx context.Context, o runOptions, set settings) (*recorder, e
 		r.url = st.Records
 	}
 	if r.url == "" || r.url == noRecords {
-		for _, f := range []struct{ name, value string }{{"operator", r.operator}, {"lot", r.lot}, {"side", r.side}} {
+		for _, f := range []struct{ name, value string }{{"operator", r.operator}, {"lot", r.lot}, {"side", r.side}, {"faceplate", r.faceplate}, {"resin", r.resin}} {
 			if f.value != "" && r.url == "" {
 				return nil, usagef("--%s is for the records: say where they are with --record", f.name)
 			}
@@ -127,7 +137,7 @@ func (r *recorder) record(ctx context.Context, folder part.Folder, result *part.
 	defer stop()
 	serial, side := serialAndSide(folder.Name, r.side)
 	in := records.Inspection{
-		Key: rand.Text(), Serial: serial, Side: side, Lot: r.lot, Bench: r.bench, Operator: r.operator, Stage: result.Stage, Started: started, Ended: ended,
+		Key: rand.Text(), Serial: serial, Side: side, Lot: r.lot, Bench: r.bench, Operator: r.operator, Faceplate: r.faceplate, Resin: r.resin, Stage: result.Stage, Started: started, Ended: ended,
 		Result: *result, Pictures: recordedPictures(folder), Limits: r.limits, Station: r.station, Scales: r.scales,
 		Program: finishbenchVersion, Libraries: libraryVersions(),
 	}

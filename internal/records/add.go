@@ -163,7 +163,7 @@ func ready(in Inspection) (*entry, error) {
 		return nil, fmt.Errorf("%w: its result: %v", ErrInvalid, err)
 	}
 	e.what = recorded{
-		Serial: in.Serial, Side: in.Side, Lot: in.Lot, Bench: in.Bench, Operator: in.Operator, Stage: string(in.Stage),
+		Serial: in.Serial, Side: in.Side, Lot: in.Lot, Bench: in.Bench, Operator: in.Operator, Faceplate: in.Faceplate, Resin: in.Resin, Stage: string(in.Stage),
 		Started: stamp(in.Started), Ended: stamp(in.Ended), Verdict: string(in.Result.Verdict), Score: in.Result.Score, WorstStepUM: in.Result.Seam.WorstStepUM,
 		Program: in.Program, Libraries: in.Libraries, Corrects: in.Corrects, Key: in.Key, ResultSHA256: hashOf(raw),
 	}
@@ -215,7 +215,7 @@ func validate(in *Inspection) error {
 	for _, w := range []struct {
 		name, value string
 		most        int
-	}{{"serial", in.Serial, maxWord}, {"lot", in.Lot, maxWord}, {"bench", in.Bench, maxWord}, {"operator", in.Operator, maxWord}, {"program", in.Program, maxNote}, {"libraries", in.Libraries, maxNote}, {"key", in.Key, maxWord}} {
+	}{{"serial", in.Serial, maxWord}, {"lot", in.Lot, maxWord}, {"bench", in.Bench, maxWord}, {"operator", in.Operator, maxWord}, {"faceplate", in.Faceplate, maxWord}, {"resin", in.Resin, maxWord}, {"program", in.Program, maxNote}, {"libraries", in.Libraries, maxNote}, {"key", in.Key, maxWord}} {
 		if why := badWord(w.value, w.most); why != "" {
 			addf("its %s %s", w.name, why)
 		}

@@ -16,7 +16,7 @@ import (
 // findings (their sizes; not box, features, budget, advice) and stations (not
 // place in the picture). It is for counting over thousands of units: a result as a whole
 // takes a hundred times longer to read.
-const briefColumns = "id, serial, side, lot, bench, operator, stage, started, ended, verdict, score, worst_step_um, program"
+const briefColumns = "id, serial, side, lot, bench, operator, stage, started, ended, verdict, score, worst_step_um, program, coalesce(faceplate, ''), coalesce(resin, '')"
 
 // briefsPerPage bounds a query's parameters.
 const briefsPerPage = 500
@@ -101,7 +101,7 @@ func (t *tx) briefRows(ctx context.Context, in string, ids []any, by map[int64]*
 		var i Inspection
 		var stage, started, ended, verdict string
 		var score, worst *float64
-		err := rows.Scan(&i.ID, &i.Serial, &i.Side, &i.Lot, &i.Bench, &i.Operator, &stage, &started, &ended, &verdict, &score, &worst, &i.Program)
+		err := rows.Scan(&i.ID, &i.Serial, &i.Side, &i.Lot, &i.Bench, &i.Operator, &stage, &started, &ended, &verdict, &score, &worst, &i.Program, &i.Faceplate, &i.Resin)
 		if err != nil {
 			return err
 		}

@@ -40,6 +40,8 @@ type recorded struct {
 	Lot          string            `json:"lot,omitempty"`
 	Bench        string            `json:"bench,omitempty"`
 	Operator     string            `json:"operator,omitempty"`
+	Faceplate    string            `json:"faceplate,omitempty"`
+	Resin        string            `json:"resin,omitempty"`
 	Stage        string            `json:"stage"`
 	Started      string            `json:"started"`
 	Ended        string            `json:"ended"`

@@ -163,6 +163,9 @@ func (c *checker) inspection(ctx context.Context, t *tx, id int64, want *recorde
 	if c.form < formKeys {
 		columns = strings.Replace(columns, "client_key", "NULL", 1)
 	}
+	if c.form < formBuiltIn {
+		columns = strings.Replace(columns, "faceplate, resin", "NULL, NULL", 1)
+	}
 	got, err := t.values(ctx, "SELECT "+columns+" FROM inspections WHERE id = ?", id)
 	if err != nil {
 		return err

@@ -83,7 +83,7 @@ func (s *Store) exportCSV(ctx context.Context, w io.Writer, header []string, lin
 	return err
 }
 
-var inspectionHeader = []string{"id", "serial", "side", "lot", "stage", "bench", "operator", "started", "ended", "verdict", "tool_verdict", "score", "worst_step_um",
+var inspectionHeader = []string{"id", "serial", "side", "lot", "stage", "bench", "operator", "faceplate", "resin", "started", "ended", "verdict", "tool_verdict", "score", "worst_step_um",
 	"findings", "worst_severity", "stations_measured", "stations", "pictures", "reasons", "program", "libraries", "limits_sha256", "scales_sha256", "station_sha256",
 	"corrects", "corrected_by", "withdrawn_at", "withdrawn_by", "withdrawn_why", "overruled_at", "overruled_by", "overruled_reason", "overruled_note"}
 
@@ -104,7 +104,7 @@ func inspectionLines(in *Inspection) [][]string {
 	for _, s := range in.Scales {
 		scales = append(scales, s.SHA256)
 	}
-	line := []string{whole(in.ID), cell(in.Serial), in.Side, cell(in.Lot), string(in.Stage), cell(in.Bench), cell(in.Operator), rfc3339(in.Started), rfc3339(in.Ended),
+	line := []string{whole(in.ID), cell(in.Serial), in.Side, cell(in.Lot), string(in.Stage), cell(in.Bench), cell(in.Operator), cell(in.Faceplate), cell(in.Resin), rfc3339(in.Started), rfc3339(in.Ended),
 		string(in.Verdict()), string(r.Verdict), decimal(r.Score), decimal(r.Seam.WorstStepUM), strconv.Itoa(len(r.Findings)), string(worst), strconv.Itoa(measured),
 		strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(len(in.Pictures)), cell(strings.Join(r.Reasons, "; ")), cell(in.Program), cell(in.Libraries),
 		in.Limits.SHA256, strings.Join(scales, " "), in.Station.SHA256, whole(in.Corrects), whole(in.CorrectedBy)}
@@ -180,6 +180,8 @@ type inspectionJSON struct {
 	Stage       part.Stage    `json:"stage"`
 	Bench       string        `json:"bench,omitempty"`
 	Operator    string        `json:"operator,omitempty"`
+	Faceplate   string        `json:"faceplate,omitempty"`
+	Resin       string        `json:"resin,omitempty"`
 	Started     string        `json:"started"`
 	Ended       string        `json:"ended"`
 	Verdict     part.Verdict  `json:"verdict"` // the last word
@@ -212,7 +214,7 @@ type pictureJSON struct {
 }
 
 func jsonLine(in *Inspection) inspectionJSON {
-	j := inspectionJSON{ID: in.ID, Serial: in.Serial, Side: in.Side, Lot: in.Lot, Stage: in.Stage, Bench: in.Bench, Operator: in.Operator, Started: rfc3339(in.Started), Ended: rfc3339(in.Ended),
+	j := inspectionJSON{ID: in.ID, Serial: in.Serial, Side: in.Side, Lot: in.Lot, Stage: in.Stage, Bench: in.Bench, Operator: in.Operator, Faceplate: in.Faceplate, Resin: in.Resin, Started: rfc3339(in.Started), Ended: rfc3339(in.Ended),
 		Verdict: in.Verdict(), Program: in.Program, Libraries: in.Libraries, Pictures: []pictureJSON{}, Key: in.Key, Corrects: in.Corrects, CorrectedBy: in.CorrectedBy, Result: in.Result}
 	named := func(t Text) *textJSON {
 		if t.SHA256 == "" {

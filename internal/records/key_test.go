@@ -97,7 +97,7 @@ func TestBeforeKeys(t *testing.T) {
 			if err := errors.Join(x.prepare(ctx), x.step(ctx, ms[0])); err != nil {
 				return err
 			}
-			columns := strings.TrimSuffix(inspectionColumns, ", client_key")
+			columns := strings.TrimSuffix(inspectionColumns, ", client_key, faceplate, resin")
 			row := e.what.row(1, e.result)
 			for _, p := range e.Pictures {
 				if err := x.keepPicture(ctx, p); err != nil {
@@ -109,7 +109,7 @@ func TestBeforeKeys(t *testing.T) {
 					return err
 				}
 			}
-			return errors.Join(x.insert(ctx, "inspections", columns, [][]any{row[:len(row)-1]}),
+			return errors.Join(x.insert(ctx, "inspections", columns, [][]any{row[:len(row)-3]}),
 				x.insert(ctx, "inspection_pictures", "inspection, place, file, view, light, angle_deg, sha256", pictureRows(1, e.what.Pictures)),
 				x.insert(ctx, "inspection_texts", "inspection, place, role, name, sha256", textRows(1, e.what.Texts)),
 				x.insert(ctx, "findings", findingColumns, findingRows(1, e.Result.Findings)), x.insert(ctx, "stations", stationColumns, stationRows(1, e.Result.Seam.Stations)),

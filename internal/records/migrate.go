@@ -51,6 +51,7 @@ func migrations(kind dialect) ([]migration, error) {
 const (
 	formKeys    = 2 // inspections.client_key
 	formJournal = 3 // journal
+	formBuiltIn = 5 // inspections.faceplate, resin
 )
 
 // form is the number of the last step that was done.

@@ -10,6 +10,38 @@ import (
 	"finishbench/internal/part"
 )
 
+// What was built in comes back, as a whole and in brief; what is not told is "".
+func TestBuiltIn(t *testing.T) {
+	onBoth(t, func(t *testing.T, url string) {
+		ctx := context.Background()
+		s := open(t, url)
+		in := invented(1)
+		in.Faceplate, in.Resin = "oak 2", "B-77"
+		id := add(t, s, in)
+		none := add(t, s, invented(2))
+		for _, want := range []Inspection{{ID: id, Faceplate: "oak 2", Resin: "B-77"}, {ID: none}} {
+			got, err := s.Get(ctx, want.ID)
+			if err != nil || got.Faceplate != want.Faceplate || got.Resin != want.Resin {
+				t.Errorf("%q, %q, %v", got.Faceplate, got.Resin, err)
+			}
+			brief, err := s.BriefsOf(ctx, []int64{want.ID})
+			if err != nil || brief[0].Faceplate != want.Faceplate || brief[0].Resin != want.Resin {
+				t.Errorf("in brief: %+v, %v", brief, err)
+			}
+		}
+		var csv, lines bytes.Buffer
+		if err := errors.Join(s.Export(ctx, &csv, "csv"), s.Export(ctx, &lines, "jsonl")); err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(csv.String(), "oak 2,B-77") || !strings.Contains(lines.String(), `"faceplate":"oak 2","resin":"B-77"`) {
+			t.Error("an export lacks what was built in")
+		}
+		if r, err := s.Check(ctx); err != nil || !r.OK() {
+			t.Errorf("check: %q, %v", r.Problems, err)
+		}
+	})
+}
+
 // What people are called can be erased, everywhere: it is not in the chain. Their
 // inspections stay, and can be told from those of others.
 func TestNamesCanBeErased(t *testing.T) {

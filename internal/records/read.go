@@ -173,13 +173,13 @@ func scanInspection(rows *sql.Rows) (Inspection, error) {
 	var stage, started, ended, verdict, result, sum string
 	var score, worst sql.NullFloat64
 	var corrects sql.NullInt64
-	var key sql.NullString
+	var key, faceplate, resin sql.NullString
 	err := rows.Scan(&in.ID, &in.Serial, &in.Side, &in.Lot, &in.Bench, &in.Operator, &stage, &started, &ended, &verdict, &score, &worst,
-		&in.Program, &in.Libraries, &result, &sum, &corrects, &key)
+		&in.Program, &in.Libraries, &result, &sum, &corrects, &key, &faceplate, &resin)
 	if err != nil {
 		return in, fmt.Errorf("records: read an inspection: %w", err)
 	}
-	in.Stage, in.Corrects, in.Key = part.Stage(stage), corrects.Int64, key.String
+	in.Stage, in.Corrects, in.Key, in.Faceplate, in.Resin = part.Stage(stage), corrects.Int64, key.String, faceplate.String, resin.String
 	var err1, err2 error
 	in.Started, err1 = parseStamp(started)
 	in.Ended, err2 = parseStamp(ended)

@@ -13,6 +13,7 @@ type Inspection struct {
 	Serial               string // not empty
 	Side                 string // "L", "R" or "" where the unit is none of a pair, or it is not told
 	Lot, Bench, Operator string
+	Faceplate, Resin     string // what was built in: which faceplate, which batch of resin; "": not told
 	Stage                part.Stage
 	Started, Ended       time.Time   // UTC
 	Result               part.Result // the whole

@@ -6,7 +6,7 @@ import "finishbench/internal/part"
 // int64, others float64, what was not measured is nil: as both databases give
 // them back, so that the check can compare.
 const (
-	inspectionColumns = "id, serial, side, lot, bench, operator, stage, started, ended, verdict, score, worst_step_um, program, libraries, result, result_sha256, corrects, client_key"
+	inspectionColumns = "id, serial, side, lot, bench, operator, stage, started, ended, verdict, score, worst_step_um, program, libraries, result, result_sha256, corrects, client_key, faceplate, resin"
 	findingColumns    = "inspection, place, number, image, kind, zone, severity, confidence, diameter_mm, length_mm, width_mm, area_mm2, value_um, station"
 	stationColumns    = "inspection, place, image, angle_deg, side, state, reason, step_um, u_um, gap_um, bead_um"
 )
@@ -16,12 +16,16 @@ func (r *recorded) row(id int64, result string) []any {
 	if r.Corrects != 0 {
 		corrects = r.Corrects
 	}
-	var key any
-	if r.Key != "" {
-		key = r.Key
-	}
 	return []any{id, r.Serial, r.Side, r.Lot, r.Bench, r.Operator, r.Stage, r.Started, r.Ended, r.Verdict, number(r.Score), number(r.WorstStepUM),
-		r.Program, r.Libraries, result, r.ResultSHA256, corrects, key}
+		r.Program, r.Libraries, result, r.ResultSHA256, corrects, told(r.Key), told(r.Faceplate), told(r.Resin)}
+}
+
+// told is a text, or nil where it is not told.
+func told(s string) any {
+	if s == "" {
+		return nil
+	}
+	return s
 }
 
 func pictureRows(id int64, ps []recordedPicture) [][]any {
