@@ -38,10 +38,13 @@ func TestBenchInBrowser(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	// Once the page is complete: before, its script does not hear keys.
 	shows := func(want string) string {
 		t.Helper()
+		var text string
 		for range 300 {
-			text, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText + " serial " + (document.getElementById("serial")||{}).value`))
+			var err error
+			text, err = chromedp.Run(ctx, chromedp.Evaluate[string](`document.readyState !== "complete" ? "" : document.body.innerText + " serial " + (document.getElementById("serial")||{}).value`))
 			if err == nil && strings.Contains(text, want) {
 				return text
 			}
@@ -51,7 +54,7 @@ func TestBenchInBrowser(t *testing.T) {
 			case <-time.After(100 * time.Millisecond):
 			}
 		}
-		t.Fatalf("the page never shows %q", want)
+		t.Fatalf("the page never shows %q, but %q", want, text)
 		return ""
 	}
 	do(chromedp.Navigate(page))
