@@ -86,11 +86,12 @@ func (a *atlas) addRecords(ctx context.Context, store *records.Store, f records.
 			return nil
 		}
 		for _, f := range in.Result.Findings {
-			kind, confirmed := said[[2]int64{in.ID, int64(f.Number)}]
+			ref := teach.Ref{Inspection: in.ID, Number: f.Number}
+			kind, confirmed := said[ref]
 			if confirmed {
 				f.Kind = kind
 			}
-			st := marks.Of(in.ID, f.Number)
+			st := marks[ref]
 			if f.Severity == part.None && !st.Pinned || pictureOf(in.Pictures, f.Image) == nil {
 				continue
 			}
@@ -104,10 +105,10 @@ func (a *atlas) addRecords(ctx context.Context, store *records.Store, f records.
 
 // agreedKinds are what people say that findings are; where they disagree, nothing
 // is said.
-func agreedKinds(labels []records.Label) map[[2]int64]part.Kind {
-	said, torn := map[[2]int64]part.Kind{}, map[[2]int64]bool{}
+func agreedKinds(labels []records.Label) map[teach.Ref]part.Kind {
+	said, torn := map[teach.Ref]part.Kind{}, map[teach.Ref]bool{}
 	for _, l := range labels {
-		key := [2]int64{l.Inspection, int64(l.Number)}
+		key := teach.Ref{Inspection: l.Inspection, Number: l.Number}
 		if k, ok := said[key]; ok && k != l.Kind {
 			torn[key] = true
 		}

@@ -16,6 +16,7 @@ import (
 
 	"finishbench/internal/part"
 	"finishbench/internal/records"
+	"finishbench/internal/teach"
 )
 
 func readPage(t *testing.T, path ...string) string {
@@ -30,7 +31,7 @@ func readPage(t *testing.T, path ...string) string {
 func TestAgreedKinds(t *testing.T) {
 	said := agreedKinds([]records.Label{{Inspection: 1, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 1, Number: 1, Kind: part.Dust, By: "b"},
 		{Inspection: 2, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 2, Number: 1, Kind: part.Bubble, By: "b"}})
-	if len(said) != 1 || said[[2]int64{1, 1}] != part.Dust {
+	if len(said) != 1 || said[teach.Ref{Inspection: 1, Number: 1}] != part.Dust {
 		t.Errorf("%v: the first is dust, the second not agreed on", said)
 	}
 }

@@ -8,18 +8,15 @@ import (
 
 // insideBy is how far a point lies inside a closed polygon; below 0: outside.
 func insideBy(poly []part.Point, x, y float64) float64 {
-	nearest, inside := math.Inf(1), false
+	nearest := math.Inf(1)
 	for i, a := range poly {
 		b := poly[(i+1)%len(poly)]
 		q := nearestOn(a, b, x, y)
 		if d := (x-q.X)*(x-q.X) + (y-q.Y)*(y-q.Y); d < nearest {
 			nearest = d
 		}
-		if (a.Y > y) != (b.Y > y) && x < a.X+(y-a.Y)/(b.Y-a.Y)*(b.X-a.X) {
-			inside = !inside
-		}
 	}
-	if !inside {
+	if !(part.Point{X: x, Y: y}).Inside(poly) {
 		return -math.Sqrt(nearest)
 	}
 	return math.Sqrt(nearest)

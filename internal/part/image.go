@@ -49,6 +49,19 @@ func (p *Plane) At(x, y int) float32 { return p.V[y*p.W+x] }
 // Point is a place in a picture, in full-resolution pixels.
 type Point struct{ X, Y float64 }
 
+// Inside says whether the point lies inside a closed polygon (crossings of a ray to
+// the right, even-odd rule); false for no polygon.
+func (p Point) Inside(polygon []Point) bool {
+	in := false
+	for i, a := range polygon {
+		b := polygon[(i+1)%len(polygon)]
+		if (a.Y > p.Y) != (b.Y > p.Y) && p.X < a.X+(p.Y-a.Y)/(b.Y-a.Y)*(b.X-a.X) {
+			in = !in
+		}
+	}
+	return in
+}
+
 // Box is an area of a picture in full-resolution pixels: x, y, width, height.
 type Box [4]float64
 

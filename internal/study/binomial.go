@@ -149,13 +149,22 @@ func NewRate(count, units int, confidence float64) (Rate, error) {
 	if units == 0 {
 		return r, nil
 	}
-	tail, n := (1-confidence)/2, float64(units)
-	r.Bounds.Lower = 0
-	if count > 0 {
-		r.Bounds.Lower = mathext.GammaIncRegInv(float64(count), tail) / n
-	}
-	r.Bounds.Upper = mathext.GammaIncRegInv(float64(count+1), 1-tail) / n
+	b := PoissonMean(float64(count), confidence)
+	r.Bounds = Bounds{b.Lower / float64(units), b.Upper / float64(units)}
 	return r, nil
+}
+
+// PoissonMean is the exact two-sided interval of the mean of which count, 0 or more,
+// was seen (Garwood 1936). confidence is between 0 and 1. A count need not be whole:
+// one that is divided by its spread is not.
+func PoissonMean(count, confidence float64) Bounds {
+	var b Bounds
+	tail := (1 - confidence) / 2
+	if count > 0 {
+		b.Lower = mathext.GammaIncRegInv(count, tail)
+	}
+	b.Upper = mathext.GammaIncRegInv(count+1, 1-tail)
+	return b
 }
 
 func checkShare(count, n int, confidence float64) error {

@@ -93,7 +93,7 @@ func CleanPlace(at part.Point, windowPX float64, outline []part.Point, boxes []p
 		for i := range 16 {
 			a := float64(i) * math.Pi / 8
 			m := part.Point{X: at.X + ring*windowPX*math.Cos(a), Y: at.Y + ring*windowPX*math.Sin(a)}
-			if clear(m, windowPX, outline, boxes) {
+			if isClear(m, windowPX, outline, boxes) {
 				return m, true
 			}
 		}
@@ -101,7 +101,7 @@ func CleanPlace(at part.Point, windowPX float64, outline []part.Point, boxes []p
 	return part.Point{}, false
 }
 
-func clear(m part.Point, side float64, outline []part.Point, boxes []part.Box) bool {
+func isClear(m part.Point, side float64, outline []part.Point, boxes []part.Box) bool {
 	h := side / 2
 	for _, b := range boxes {
 		if b[0] < m.X+h && b[0]+b[2] > m.X-h && b[1] < m.Y+h && b[1]+b[3] > m.Y-h {
@@ -109,23 +109,11 @@ func clear(m part.Point, side float64, outline []part.Point, boxes []part.Box) b
 		}
 	}
 	for _, d := range [][2]float64{{-1, -1}, {1, -1}, {-1, 1}, {1, 1}, {0, -1}, {0, 1}, {-1, 0}, {1, 0}} {
-		if !inside(part.Point{X: m.X + d[0]*h, Y: m.Y + d[1]*h}, outline) {
+		if !(part.Point{X: m.X + d[0]*h, Y: m.Y + d[1]*h}).Inside(outline) {
 			return false
 		}
 	}
 	return true
-}
-
-// inside counts crossings of a ray to the right (even-odd rule).
-func inside(p part.Point, outline []part.Point) bool {
-	in := false
-	for i := range outline {
-		a, b := outline[i], outline[(i+1)%len(outline)]
-		if (a.Y > p.Y) != (b.Y > p.Y) && p.X < a.X+(p.Y-a.Y)/(b.Y-a.Y)*(b.X-a.X) {
-			in = !in
-		}
-	}
-	return in
 }
 
 // The trainer's choices, as the journal of the records names them.
@@ -136,16 +124,21 @@ const (
 	Caption = "caption"
 )
 
+// Ref names a finding of a recorded inspection.
+type Ref struct {
+	Inspection int64 `json:"inspection"`
+	Number     int   `json:"number"`
+}
+
 // Mark is one choice about one finding.
 type Mark struct {
-	Kind       string `json:"-"`
-	Inspection int64  `json:"inspection"`
-	Number     int    `json:"number"`
-	Text       string `json:"text,omitempty"` // of a caption; "" takes it away
+	Kind string `json:"-"`
+	Ref
+	Text string `json:"text,omitempty"` // of a caption; "" takes it away
 }
 
 // Marks are the choices in force.
-type Marks map[[2]int64]Standing
+type Marks map[Ref]Standing
 
 // Standing is what was chosen for a finding.
 type Standing struct {
@@ -155,8 +148,7 @@ type Standing struct {
 
 // Take carries out a choice after those before it.
 func (m Marks) Take(c Mark) {
-	key := [2]int64{c.Inspection, int64(c.Number)}
-	s := m[key]
+	s := m[c.Ref]
 	switch c.Kind {
 	case Pin:
 		s.Pinned, s.Hidden = true, false
@@ -167,10 +159,5 @@ func (m Marks) Take(c Mark) {
 	case Caption:
 		s.Caption = c.Text
 	}
-	m[key] = s
-}
-
-// Of is what was chosen for a finding.
-func (m Marks) Of(inspection int64, number int) Standing {
-	return m[[2]int64{inspection, int64(number)}]
+	m[c.Ref] = s
 }

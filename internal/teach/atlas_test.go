@@ -70,7 +70,7 @@ func TestCleanPlace(t *testing.T) {
 	if !ok {
 		t.Fatal("no clean place on a faceplate with room")
 	}
-	if !clear(m, 100, outline, boxes) || m.X < 50 {
+	if !isClear(m, 100, outline, boxes) || m.X < 50 {
 		t.Errorf("%v is not clean", m)
 	}
 	if _, ok := CleanPlace(at, 900, outline, boxes); ok {

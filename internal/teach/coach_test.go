@@ -20,12 +20,12 @@ func near(t *testing.T, what string, got, want, within float64) {
 
 // Garwood (1936): 0 -> 0 to 3.689; 10 -> 4.795 to 18.390 (95 %, from memory).
 func TestGarwood(t *testing.T) {
-	low, high := garwood(0, 0.95)
-	near(t, "0, low", low, 0, 0)
-	near(t, "0, high", high, 3.689, 0.0005)
-	low, high = garwood(10, 0.95)
-	near(t, "10, low", low, 4.795, 0.0005)
-	near(t, "10, high", high, 18.390, 0.0005)
+	none := per100(make([]float64, 100), 1, 0.95)
+	near(t, "0, low", none.Low, 0, 0)
+	near(t, "0, high", none.High, 3.689, 0.0005)
+	ten := per100(append(make([]float64, 99), 10), 1, 0.95)
+	near(t, "10, low", ten.Low, 4.795, 0.0005)
+	near(t, "10, high", ten.High, 18.390, 0.0005)
 }
 
 // The deviance of 30 and 10 in 100 each is 2 (30 ln 1.5 + 10 ln 0.5) = 10.465, worked

@@ -5,8 +5,11 @@ import (
 	"slices"
 	"time"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"finishbench/internal/study"
 )
 
 // spread is the pooled variance of the counts per unit over their mean, at least
@@ -34,29 +37,13 @@ func spread(groups ...[]float64) float64 {
 // per100 is the rate of the counts with Garwood's (1936) interval, for counts
 // divided by their spread.
 func per100(x []float64, spread, confidence float64) Per100 {
-	var sum float64
-	for _, v := range x {
-		sum += v
-	}
-	return rateOf(sum, float64(len(x)), spread, confidence)
-}
-
-func rateOf(count, units, spread, confidence float64) Per100 {
+	count, units := floats.Sum(x), float64(len(x))
 	if units == 0 {
 		return Per100{}
 	}
-	low, high := garwood(count/spread, confidence)
+	b := study.PoissonMean(count/spread, confidence)
 	f := 100 * spread / units
-	return Per100{Count: int(count), Rate: 100 * count / units, Low: f * low, High: f * high}
-}
-
-// garwood is the exact interval of a Poisson mean.
-func garwood(count, confidence float64) (low, high float64) {
-	tail := (1 - confidence) / 2
-	if count > 0 {
-		low = distuv.Gamma{Alpha: count, Beta: 1}.Quantile(tail)
-	}
-	return low, distuv.Gamma{Alpha: count + 1, Beta: 1}.Quantile(1 - tail)
+	return Per100{Count: int(count), Rate: 100 * count / units, Low: f * b.Lower, High: f * b.Upper}
 }
 
 // differP is the p value of two rates being one, by the deviance of quasi-
