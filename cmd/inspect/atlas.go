@@ -4,13 +4,11 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -116,29 +114,11 @@ func runAtlasMark(ctx context.Context, o atlasOptions, kind string, args []strin
 	if _, ok := findingNumber(&in.Result, n); !ok {
 		return fmt.Errorf("atlas: inspection %d (unit %s) has no finding %d; it has %d", id, in.Serial, n, len(in.Result.Findings))
 	}
-	if err := noteMark(ctx, store, m, o.by); err != nil {
+	if err := store.NoteNext(ctx, records.Entry{Topic: atlasTopic, Name: atlasTopic, Kind: kind, By: o.by}, m); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "%s: %s\n", args[0], kind)
 	return nil
-}
-
-func noteMark(ctx context.Context, store *records.Store, m teach.Mark, by string) error {
-	body, err := json.Marshal(m)
-	if err != nil {
-		return err
-	}
-	for range 5 { // somebody else may choose at the same time
-		have, err := store.Journal(ctx, atlasTopic, atlasTopic)
-		if err != nil {
-			return err
-		}
-		err = store.Note(ctx, records.Entry{Topic: atlasTopic, Name: atlasTopic, Seq: int64(len(have)) + 1, Kind: m.Kind, By: by, Body: body})
-		if !errors.Is(err, records.ErrMeanwhile) {
-			return err
-		}
-	}
-	return fmt.Errorf("atlas: others write to the records all the time; try again")
 }
 
 func marksOf(ctx context.Context, store *records.Store) (teach.Marks, error) {
@@ -215,15 +195,6 @@ func runAtlas(ctx context.Context, o atlasOptions, stdout io.Writer) error {
 	}
 	fmt.Fprintf(stdout, "Open %s\n", filepath.Join(o.out, "atlas.html"))
 	return nil
-}
-
-func writeSheetPage(dir *outDir, name string, s report.Sheet) error {
-	s.Version, s.Generated = finishbenchVersion, time.Now().Format("2006-01-02 15:04")
-	var b bytes.Buffer
-	if err := report.SheetPage(&b, s); err != nil {
-		return err
-	}
-	return dir.replaceFile(name, b.Bytes())
 }
 
 func newAtlasWallCommand(o *atlasOptions) *cobra.Command {

@@ -1,15 +1,12 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"slices"
-	"time"
 
 	"finishbench/internal/bench"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
-	"finishbench/internal/report"
 )
 
 // benchAtlas makes the atlas's pages for the bench, from its newest records.
@@ -41,8 +38,5 @@ func (b benchAtlas) AtlasPage(ctx context.Context, l *bench.Lang, kind string) (
 			return nil, err
 		}
 	}
-	sheet.Version, sheet.Generated = finishbenchVersion, time.Now().Format("2006-01-02 15:04")
-	var out bytes.Buffer
-	err := report.SheetPage(&out, sheet)
-	return out.Bytes(), err
+	return sheetPage(sheet)
 }

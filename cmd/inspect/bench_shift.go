@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"io"
 	"time"
@@ -12,7 +11,6 @@ import (
 	"finishbench/internal/compare"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
-	"finishbench/internal/report"
 )
 
 // shiftFigures counts the inspections that a filter chooses. Units that were
@@ -70,11 +68,7 @@ func (m shiftSheets) ShiftSheet(ctx context.Context, l *bench.Lang, from, to tim
 	if err != nil {
 		return nil, err
 	}
-	sheet := shiftSheet{l: l, s: s, o: o, from: from, to: to, subject: m.bench}.sheet()
-	sheet.Version, sheet.Generated = finishbenchVersion, time.Now().Format("2006-01-02 15:04")
-	var b bytes.Buffer
-	err = report.SheetPage(&b, sheet)
-	return b.Bytes(), err
+	return sheetPage(shiftSheet{l: l, s: s, o: o, from: from, to: to, subject: m.bench}.sheet())
 }
 
 const shiftHelp = `shift prints what came over the bench in a shift: units, how many passed at
@@ -158,13 +152,19 @@ func sheetLanguage(tag string) (*bench.Lang, error) {
 // shiftSpan reads the times of a shift: the last twelve hours where neither is
 // given, else from and to, to being now where it is missing.
 func shiftSpan(from, to string, now time.Time) (a, b time.Time, err error) {
+	return timeSpan(from, to, now, 12*time.Hour)
+}
+
+// timeSpan reads --from and --to: to is now where it is missing, from so much before
+// it.
+func timeSpan(from, to string, now time.Time, span time.Duration) (a, b time.Time, err error) {
 	b = now
 	if to != "" {
 		if b, err = clockTime("--to", to); err != nil {
 			return a, b, err
 		}
 	}
-	if a = b.Add(-12 * time.Hour); from != "" {
+	if a = b.Add(-span); from != "" {
 		if a, err = clockTime("--from", from); err != nil {
 			return a, b, err
 		}

@@ -72,7 +72,7 @@ func runCoach(ctx context.Context, o coachOptions, now time.Time, stdout io.Writ
 			return usageError{err}
 		}
 	}
-	from, to, err := coachTimes(o.from, o.to, now)
+	from, to, err := timeSpan(o.from, o.to, now, coachSpan)
 	if err != nil {
 		return err
 	}
@@ -96,24 +96,6 @@ func runCoach(ctx context.Context, o coachOptions, now time.Time, stdout io.Writ
 	}
 	sheet := coachSheet{l: l, c: c, p: p, from: from, to: to, stage: stage, crop: cropsFrom(ctx, store)}.sheet()
 	return o.write("coach", sheet, c, stdout)
-}
-
-// coachTimes are the times that are looked at; from alone is up to now, to alone
-// goes back by coachSpan.
-func coachTimes(from, to string, now time.Time) (a, b time.Time, err error) {
-	b = now
-	if to != "" {
-		if b, err = clockTime("--to", to); err != nil {
-			return a, b, err
-		}
-	}
-	if from == "" {
-		return b.Add(-coachSpan), b, nil
-	}
-	if a, err = clockTime("--from", from); err == nil && !a.Before(b) {
-		err = usagef("--from %s is not before %s", a.Format("2006-01-02"), b.Format("2006-01-02"))
-	}
-	return a, b, err
 }
 
 // coachLooks are the inspections that hold, with the findings that still stand: a

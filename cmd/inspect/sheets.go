@@ -34,18 +34,13 @@ func (o *sheetOptions) flags(cmd *cobra.Command) {
 // write writes a sheet: its page to OUT/<name>.html where there is an OUT, and
 // its text, or the numbers as JSON, to stdout.
 func (o sheetOptions) write(name string, s report.Sheet, numbers any, stdout io.Writer) error {
-	s.Version, s.Generated = finishbenchVersion, time.Now().Format("2006-01-02 15:04")
 	page := ""
 	if o.out != "" {
 		dir, err := openOut(o.out, nil)
 		if err != nil {
 			return err
 		}
-		var b bytes.Buffer
-		if err := report.SheetPage(&b, s); err != nil {
-			return err
-		}
-		if err := dir.replaceFile(name+".html", b.Bytes()); err != nil {
+		if err := writeSheetPage(dir, name+".html", s); err != nil {
 			return err
 		}
 		page = filepath.Join(o.out, name+".html")
@@ -61,6 +56,23 @@ func (o sheetOptions) write(name string, s report.Sheet, numbers any, stdout io.
 		return err
 	}
 	return nil
+}
+
+// sheetPage is a sheet as a page, with the program's version and the time.
+func sheetPage(s report.Sheet) ([]byte, error) {
+	s.Version, s.Generated = finishbenchVersion, time.Now().Format("2006-01-02 15:04")
+	var b bytes.Buffer
+	err := report.SheetPage(&b, s)
+	return b.Bytes(), err
+}
+
+// writeSheetPage writes a sheet's page into a folder.
+func writeSheetPage(dir *outDir, name string, s report.Sheet) error {
+	page, err := sheetPage(s)
+	if err != nil {
+		return err
+	}
+	return dir.replaceFile(name, page)
 }
 
 // writeJSON writes v indented. Numbers that were not measured must be nil

@@ -124,6 +124,21 @@ func (t *tx) note(ctx context.Context, e *Entry) error {
 	return t.insert(ctx, "journal", journalColumns, [][]any{j.row(event)})
 }
 
+// NoteNext adds an entry after the last one of its journal, for entries that depend
+// on none before; its Seq does not count. By is what a person is called, and is kept
+// apart from the chain. body becomes the entry's body.
+func (s *Store) NoteNext(ctx context.Context, e Entry, body any) error {
+	if why := badWord(e.By, maxWord); why != "" {
+		return fmt.Errorf("records: journal of %s %s: %w: the name %s", e.Topic, e.Name, ErrInvalid, why)
+	}
+	return s.write(ctx, func(t *tx) (err error) {
+		if e.By, err = t.aliasOf(ctx, e.By); err != nil {
+			return err
+		}
+		return t.noteNext(ctx, e, body)
+	})
+}
+
 // Journal returns the entries of one journal, in order; none where there is none
 // of this name.
 func (s *Store) Journal(ctx context.Context, topic, name string) ([]Entry, error) {

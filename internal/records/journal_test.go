@@ -81,6 +81,26 @@ func TestJournal(t *testing.T) {
 	})
 }
 
+// The next one, whatever there is; who said so is not in the chain.
+func TestNoteNext(t *testing.T) {
+	onBoth(t, func(t *testing.T, url string) {
+		ctx := context.Background()
+		s := open(t, url)
+		for range 2 {
+			if err := s.NoteNext(ctx, Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "Badge-Q9"}, map[string]int{"number": 3}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		next, err := s.Journal(ctx, "atlas", "atlas")
+		if err != nil || len(next) != 2 || next[1].Seq != 2 || string(next[1].Body) != `{"number":3}` || next[0].By != next[1].By || !strings.HasPrefix(next[0].By, aliasPrefix) {
+			t.Errorf("%+v, %v", next, err)
+		}
+		if err := s.NoteNext(ctx, Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "a\x00"}, nil); !errors.Is(err, ErrInvalid) {
+			t.Errorf("a name that is none: %v", err)
+		}
+	})
+}
+
 // A number that is taken, or that leaves a gap, is told; and then nothing of the
 // whole call was written.
 func TestNoteMeanwhile(t *testing.T) {
