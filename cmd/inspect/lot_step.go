@@ -80,11 +80,12 @@ type lotStep struct {
 	Plan      lots.Variables `json:"plan"`
 	Limits    lots.Limits    `json:"limits_um"`
 	Through   lots.Through   `json:"through"`
-	Measured  int            `json:"measured"`
-	Missing   []string       `json:"not_measured,omitempty"` // units of the sample
+	Measured  int            `json:"measured"`               // of the first ones, as many as the plan needs
+	Missing   []string       `json:"not_measured,omitempty"` // units among these
 	Judged    *lots.Measured `json:"judged,omitempty"`
 	NormalP   *float64       `json:"normal_p,omitempty"` // chance of so large a deviation from normal values
-	valuesUM  []float64
+	names     []string       // along valuesUM; none: the values are from a file
+	valuesUM  []float64      // in the draw's order; NaN: not measured
 	wasAsked  bool
 	normality error
 }
@@ -163,13 +164,13 @@ func (s *lotStep) fromLot(ctx context.Context, r *recordsOptions, name string) (
 	}
 	s.wasAsked = true
 	for _, p := range l.Current().Sample {
+		um := math.NaN()
 		if p.Unit != nil {
-			if in := by[p.Unit.Inspection]; in != nil && in.Result.Seam.WorstStepUM != nil {
-				s.valuesUM = append(s.valuesUM, *in.Result.Seam.WorstStepUM)
-				continue
+			if in := by[p.Unit.Inspection]; in != nil {
+				um = numberOf(in.Result.Seam.WorstStepUM)
 			}
 		}
-		s.Missing = append(s.Missing, p.Name)
+		s.names, s.valuesUM = append(s.names, p.Name), append(s.valuesUM, um)
 	}
 	return l.Current().Opening, nil
 }
@@ -233,14 +234,20 @@ func (o *lotStepOptions) stepLimits(stage part.Stage) (lots.Limits, error) {
 	return out, nil
 }
 
-// judge decides by the first values of the sample, as many as the plan needs; where
-// there are fewer, nothing is decided.
+// judge decides by the first units of the draw, as many as the plan needs. Where one
+// of them was not measured nothing is decided: to take the next one in its place would
+// be to choose.
 func (s *lotStep) judge() error {
-	s.Measured = len(s.valuesUM)
+	s.valuesUM = s.valuesUM[:min(len(s.valuesUM), s.Plan.N)]
+	for i, um := range s.valuesUM {
+		if math.IsNaN(um) {
+			s.Missing = append(s.Missing, s.names[i])
+		}
+	}
+	s.Measured = len(s.valuesUM) - len(s.Missing)
 	if s.Measured < s.Plan.N {
 		return nil
 	}
-	s.valuesUM = s.valuesUM[:s.Plan.N]
 	m, err := s.Plan.Judge(s.valuesUM, s.Limits)
 	if err != nil {
 		return err

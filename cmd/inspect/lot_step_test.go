@@ -99,6 +99,17 @@ func TestLotStepBadInput(t *testing.T) {
 	}
 }
 
+// The unit that was not measured is not passed over for the next one of the draw.
+func TestLotStepNotMeasured(t *testing.T) {
+	s := lotStep{Plan: lots.Variables{N: 3, K: 1, M: 0.1, AQL: 1}, names: []string{"a", "b", "c", "d"}, valuesUM: []float64{1, math.NaN(), 3, 4}, wasAsked: true}
+	if err := s.judge(); err != nil || s.Judged != nil || s.Measured != 2 || len(s.Missing) != 1 || s.Missing[0] != "b" {
+		t.Errorf("%+v, %v", s, err)
+	}
+	if err := s.exit(); err != codeError(exitUnmeasured) {
+		t.Errorf("%v", err)
+	}
+}
+
 // The steps of a lot on record: those of its sample, in the draw's order.
 func TestLotStepOfALot(t *testing.T) {
 	file, names := inventedLots(t, 1, 200, true)
