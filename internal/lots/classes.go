@@ -44,25 +44,9 @@ type ClassPlan struct {
 // Counts says whether a finding counts in the class.
 func (c Class) Counts(s part.Severity) bool { return slices.Contains(c.Covers, s) }
 
-// Count is what the severities of the findings of one unit add to the class:
-// 1 for a unit with any of its severities, or each finding where findings are
-// counted.
-func (c Class) Count(findings []part.Severity) int {
-	n := 0
-	for _, s := range findings {
-		if c.Counts(s) {
-			n++
-		}
-	}
-	if !c.PerHundred {
-		n = min(n, 1)
-	}
-	return n
-}
-
 // PlanLot finds the plan of each class for a lot. mode says how severely each
 // class is inspected; a missing one is normal. Units are drawn once, as many as
-// the largest plan needs: [DrawSize].
+// the largest plan needs: [Opening.DrawSize].
 func PlanLot(lotSize int, level Level, classes []Class, mode map[part.Severity]Mode) ([]ClassPlan, error) {
 	if err := checkClasses(classes); err != nil {
 		return nil, err
@@ -131,16 +115,6 @@ func zeroPlan(lotSize int, level Level, c Class, m Mode, largest Single) (Single
 
 // Zero says that the plan accepts none by a class' own rule, not by a table's.
 func (s Single) Zero() bool { return s.AQL == 0 }
-
-// DrawSize is how many units the plans of a lot need together. Each class is
-// judged on the first N units of the draw, which are a random sample too.
-func DrawSize(plans []ClassPlan) int {
-	n := 0
-	for _, p := range plans {
-		n = max(n, p.Plan.N)
-	}
-	return n
-}
 
 func checkClasses(classes []Class) error {
 	if len(classes) == 0 {

@@ -18,7 +18,7 @@ func TestPlanLot(t *testing.T) {
 			t.Errorf("%s: %+v", plans[i].Severity, p)
 		}
 	}
-	if n := DrawSize(plans); n != 80 {
+	if n := drawSize(plans); n != 80 {
 		t.Errorf("draw %d", n)
 	}
 	if !plans[0].Plan.Zero() || plans[1].Plan.Zero() || !strings.HasPrefix(plans[0].Plan.Through().Sentence, "Of lots of 1000 with 1 nonconforming unit, this plan accepts 92 in 100") {
@@ -26,12 +26,12 @@ func TestPlanLot(t *testing.T) {
 	}
 	// One mode a class; an arrow gives a class a sample of its own.
 	plans, err = PlanLot(40, "II", DefaultClasses(), map[part.Severity]Mode{part.Minor: Tightened})
-	if err != nil || plans[1].Plan.N != 13 || plans[2].Plan.N != 8 || plans[2].Plan.Mode != Tightened || plans[1].Plan.Mode != Normal || plans[0].Plan.N != 13 || DrawSize(plans) != 13 {
+	if err != nil || plans[1].Plan.N != 13 || plans[2].Plan.N != 8 || plans[2].Plan.Mode != Tightened || plans[1].Plan.Mode != Normal || plans[0].Plan.N != 13 || drawSize(plans) != 13 {
 		t.Errorf("%+v, %v", plans, err)
 	}
 	// A lot smaller than its sample.
 	plans, err = PlanLot(5, "II", DefaultClasses(), nil)
-	if err != nil || DrawSize(plans) != 5 || !plans[0].Plan.All {
+	if err != nil || drawSize(plans) != 5 || !plans[0].Plan.All {
 		t.Errorf("%+v, %v", plans, err)
 	}
 	// A limit and a risk of one's own: the sample of ZeroAcceptance.
@@ -39,23 +39,17 @@ func TestPlanLot(t *testing.T) {
 	own[0].Limit, own[0].Risk = 0.02, 0.10
 	plans, err = PlanLot(1000, "II", own, nil)
 	n, _ := ZeroAcceptance(1000, 0.02, 0.10)
-	if err != nil || plans[0].Plan.N != n || DrawSize(plans) != n || n <= 80 {
+	if err != nil || plans[0].Plan.N != n || drawSize(plans) != n || n <= 80 {
 		t.Errorf("%+v, %v", plans, err)
 	}
 }
 
-func TestClassCount(t *testing.T) {
-	found := []part.Severity{part.Minor, part.Moderate, part.Major, part.None, part.Minor}
-	want := map[part.Severity]int{part.Critical: 0, part.Major: 1, part.Minor: 1}
-	for _, c := range DefaultClasses() {
-		if n := c.Count(found); n != want[c.Severity] {
-			t.Errorf("%s: %d", c.Severity, n)
-		}
-		c.PerHundred = true
-		if n := c.Count(found); c.Severity == part.Minor && n != 3 {
-			t.Errorf("findings of %s: %d", c.Severity, n)
-		}
+func drawSize(plans []ClassPlan) int {
+	var o Opening
+	for _, p := range plans {
+		o.Classes = append(o.Classes, Planned{ClassPlan: p})
 	}
+	return o.DrawSize()
 }
 
 func TestPlanLotRefuses(t *testing.T) {

@@ -3,7 +3,6 @@ package lots
 import (
 	"encoding/json"
 	"fmt"
-	"slices"
 )
 
 // Fold makes a lot of its events, which must be all of one lot, in order. An
@@ -114,20 +113,5 @@ func (r *Round) swap(s Swap) error {
 	r.Sample[i] = Place{Name: s.With}
 	delete(r.place, s.Unit)
 	r.place[s.With] = i
-	return nil
-}
-
-// verify compares a recorded draw with the one that its seed gives.
-func verify(d *Drawing) error {
-	if d.Method != DrawMethod {
-		return fmt.Errorf("lots: the sample was drawn by %s, which this program does not know: use the newer one", d.Method)
-	}
-	again, err := Draw(d.Serials, len(d.Units), d.Seed)
-	if err != nil {
-		return err
-	}
-	if !slices.Equal(again, d.Units) {
-		return fmt.Errorf("lots: the units on record are not those that the seed %d draws: somebody chose", d.Seed)
-	}
 	return nil
 }

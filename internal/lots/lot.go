@@ -1,6 +1,8 @@
 package lots
 
 import (
+	"fmt"
+	"slices"
 	"time"
 
 	"finishbench/internal/part"
@@ -208,12 +210,7 @@ func (r *Round) countOf(u *Unit, c *Planned) int {
 
 // counted says whether any class covers a severity.
 func (r *Round) counted(s part.Severity) bool {
-	for i := range r.Opening.Classes {
-		if r.Opening.Classes[i].Counts(s) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(r.Opening.Classes, func(c Planned) bool { return c.Counts(s) })
 }
 
 // Pending lists the units of the sample that were not looked at, or not measured,
@@ -252,7 +249,8 @@ func (r *Round) Needs(place int) []part.Severity {
 	return out
 }
 
-// DrawSize is how many units are drawn.
+// DrawSize is how many units the plans of a lot need together. Each class is
+// judged on the first N units of the draw, which are a random sample too.
 func (o *Opening) DrawSize() int {
 	n := 0
 	for _, c := range o.Classes {
@@ -264,5 +262,15 @@ func (o *Opening) DrawSize() int {
 // Verify draws the sample again from the serials and the seed. The error says that
 // it is another than the one recorded: then somebody chose.
 func (d *Drawing) Verify() error {
-	return verify(d)
+	if d.Method != DrawMethod {
+		return fmt.Errorf("lots: the sample was drawn by %s, which this program does not know: use the newer one", d.Method)
+	}
+	again, err := Draw(d.Serials, len(d.Units), d.Seed)
+	if err != nil {
+		return err
+	}
+	if !slices.Equal(again, d.Units) {
+		return fmt.Errorf("lots: the units on record are not those that the seed %d draws: somebody chose", d.Seed)
+	}
+	return nil
 }
