@@ -175,12 +175,18 @@ func (o OC) PWith(pa float64) float64 {
 	if o.Accept(high) > pa {
 		return math.NaN() // a sample that can not hold more than Ac
 	}
+	return lastAccepted(o.Accept, pa, low, high)
+}
+
+// lastAccepted is the worst quality that is accepted with probability pa or more,
+// between one that is and a worse one that is not.
+func lastAccepted(accept func(float64) float64, pa, low, high float64) float64 {
 	for range 200 {
 		mid := (low + high) / 2
 		if mid == low || mid == high {
 			break
 		}
-		if o.Accept(mid) >= pa {
+		if accept(mid) >= pa {
 			low = mid
 		} else {
 			high = mid

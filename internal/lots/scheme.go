@@ -47,15 +47,7 @@ func (s Scheme) PWith(pa float64) float64 {
 	if math.IsNaN(low) || math.IsNaN(high) {
 		return math.NaN()
 	}
-	low, high = min(low, high), max(low, high)
-	for range 100 {
-		if mid := (low + high) / 2; s.Accept(mid) >= pa {
-			low = mid
-		} else {
-			high = mid
-		}
-	}
-	return (low + high) / 2
+	return lastAccepted(s.Accept, pa, min(low, high), max(low, high))
 }
 
 // SchemeOf is the scheme of a plan: its code letter and AQL on normal and on
