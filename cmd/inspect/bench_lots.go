@@ -12,7 +12,6 @@ import (
 	"finishbench/internal/bench"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
-	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
 
@@ -121,18 +120,12 @@ func (b *benchLots) Lot(ctx context.Context, name string) (bench.LotState, error
 	return s, nil
 }
 
-// countingUnits are the units with a finding that counts in a class.
+// countingUnits are the first units that count in a class.
 func countingUnits(r *lots.Round) []string {
 	var out []string
 	for i, p := range r.Sample {
-		if p.Unit == nil || !p.Unit.Measured() || len(out) == mostCounting {
-			continue
-		}
-		for _, c := range r.Opening.Classes {
-			if i < c.Plan.N && slices.ContainsFunc(c.Covers, func(s part.Severity) bool { return p.Unit.Findings[s] > 0 }) {
-				out = append(out, p.Name)
-				break
-			}
+		if len(out) < mostCounting && r.Counts(i) {
+			out = append(out, p.Name)
 		}
 	}
 	return out

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"time"
 
@@ -146,25 +145,11 @@ func (r *Report) draw(round *lots.Round, d *lots.Drawing) {
 			}
 			u.Taken, u.At, u.By, u.Inspection, u.Verdict, u.Score, u.WorstStepUM, u.Person = true, &at, p.By, x.Inspection, x.Verdict, x.Score, x.WorstStepUM, x.Person
 			u.Critical, u.Major, u.Moderate, u.Minor = x.Findings[part.Critical], x.Findings[part.Major], x.Findings[part.Moderate], x.Findings[part.Minor]
-			u.Counts = counts(round, i, x)
+			u.Counts = round.Counts(i)
 			u.Again = len(p.Was)
 		}
 		r.Units = append(r.Units, u)
 	}
-}
-
-// counts says whether a unit counts against a plan in whose sample it is.
-func counts(round *lots.Round, place int, u *lots.Unit) bool {
-	if !u.Measured() {
-		return false
-	}
-	for i := range round.Opening.Classes {
-		c := &round.Opening.Classes[i]
-		if place < c.Plan.N && slices.ContainsFunc(c.Covers, func(s part.Severity) bool { return u.Findings[s] > 0 }) {
-			return true
-		}
-	}
-	return false
 }
 
 func (r *Report) decide(round *lots.Round, d *lots.Decision) {

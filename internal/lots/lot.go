@@ -213,6 +213,21 @@ func (r *Round) counted(s part.Severity) bool {
 	return slices.ContainsFunc(r.Opening.Classes, func(c Planned) bool { return c.Counts(s) })
 }
 
+// Counts says whether the unit in a place of the sample counts in a class whose
+// sample the place belongs to.
+func (r *Round) Counts(place int) bool {
+	u := r.Sample[place].Unit
+	if u == nil || !u.Measured() {
+		return false
+	}
+	for i := range r.Opening.Classes {
+		if c := &r.Opening.Classes[i]; place < c.Plan.N && r.countOf(u, c) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // Pending lists the units of the sample that were not looked at, or not measured,
 // in the draw's order.
 func (r *Round) Pending() []string {

@@ -189,6 +189,14 @@ func TestNestedSamples(t *testing.T) {
 	if n := h.Current().Needs(13); !slices.Equal(n, []part.Severity{part.Critical, part.Minor}) {
 		t.Error(n)
 	}
+	// The 14th is a major unit, so that its minor finding counts nowhere.
+	h.do(h.Take(Unit{Name: sample[13].Name, Stage: part.Cured, Verdict: part.Rework, Limits: someLimits, Seen: noon, Findings: found{part.Major: 1, part.Minor: 1}, Why: "again"}, noon, ""))
+	h.do(h.Take(bad(sample[14].Name, found{part.Minor: 1}), noon, ""))
+	for place, counts := range map[int]bool{11: false, 12: true, 13: false, 14: true} {
+		if got := h.Current().Counts(place); got != counts {
+			t.Errorf("place %d counts: %v", place, got)
+		}
+	}
 }
 
 // What was not measured counts neither way: the sample is unfinished until it is
