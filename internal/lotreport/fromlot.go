@@ -25,7 +25,7 @@ func FromLot(l *lots.Lot, history []lots.Event, now time.Time, program string) (
 	}
 	o := &r.Opening
 	rep := &Report{Schema: Schema, Generated: now.UTC(), Program: program, Units: []Unit{}, Findings: []Finding{}, Stations: []Station{},
-		Lot: Lot{Name: l.Name, Product: o.Product, Stage: string(o.Stage), Size: o.Size, State: stateOf(l.State()), Opened: r.Opened.At, OpenedBy: r.Opened.By, Limits: o.LimitsName, LimitsSHA256: o.Limits}}
+		Lot: Lot{Name: l.Name, Product: o.Product, Stage: string(o.Stage), Size: o.Size, State: State(l.State()), Opened: r.Opened.At, OpenedBy: r.Opened.By, Limits: o.LimitsName, LimitsSHA256: o.Limits}}
 	if n := len(l.Rounds); n > 1 {
 		rep.Lot.Round = n
 		rep.note(map[string]string{lots.Replanned: "note.replanned", lots.Resubmitted: "note.resubmitted"}[r.Kind], "n", strconv.Itoa(n), "why", o.Why)
@@ -46,24 +46,6 @@ func (r *Report) note(key string, args ...string) {
 	if key != "" {
 		r.Notes = append(r.Notes, Said{Key: key, Args: args})
 	}
-}
-
-func stateOf(s lots.State) State {
-	switch s {
-	case lots.StateToDraw:
-		return ToDraw
-	case lots.StateWaiting:
-		return Waiting
-	case lots.StateToDecide:
-		return ToDecide
-	case lots.StateAccepted:
-		return Accepted
-	case lots.StateScreened:
-		return Screened
-	case lots.StateReturned:
-		return Returned
-	}
-	return Refused
 }
 
 // planOf is a class' plan and how its count stands.

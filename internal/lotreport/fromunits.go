@@ -14,7 +14,6 @@ type Inspected struct {
 	Operator string
 	Ended    time.Time
 	Result   *part.Result
-	Full     bool // with outlines, scales and uncertainties of sizes; else in brief form
 }
 
 // AddInspections adds findings, stations and uncertainties. Units of which there

@@ -34,7 +34,6 @@ var (
 	green     = colour{0x00, 0x9e, 0x73}
 	vermilion = colour{0xd5, 0x5e, 0x00}
 	orange    = colour{0xe6, 0x9f, 0x00}
-	blue      = colour{0x00, 0x72, 0xb2}
 )
 
 // sheet is a PDF under way: what comes next goes to y, over to a new page where it

@@ -208,33 +208,30 @@ func join(sep string, parts ...string) string {
 
 // plans tells the sampling plans and how the counts stand against them.
 func (d pdfReport) plans() {
-	if len(d.Plans) == 0 && d.Step == nil {
+	if len(d.Plans) == 0 {
 		return
 	}
 	d.heading(d.t("plan.title"))
-	if len(d.Plans) > 0 {
-		cols := []column{{d.t("plan.severity"), 2.2, false}, {d.t("plan.mode"), 1.7, false}, {d.t("plan.level"), 1.1, false}, {d.t("plan.letter"), 1.1, false}, {d.t("plan.aql"), 1.2, true},
-			{d.t("plan.n"), 1.25, true}, {d.t("plan.ac"), .7, true}, {d.t("plan.re"), .7, true}, {d.t("plan.inspected"), 1.6, true}, {d.t("plan.count"), 1.2, true}, {d.t("plan.stand"), 3.2, false}}
-		var rows [][]string
-		for _, x := range d.Plans {
-			aql := "–"
-			if x.AQL > 0 {
-				aql = trim(x.AQL)
-			}
-			what := d.t("plan.units")
-			if x.PerHundred {
-				what = d.t("plan.findings")
-			}
-			rows = append(rows, []string{d.t("plan.what", "severity", "@severity."+string(x.Severity), "what", what), d.word("lot.mode.", x.Mode), x.Level, x.Letter, aql,
-				count(x.N), count(x.Ac), count(x.Re), count(x.Inspected), count(x.Count), d.t("stand." + string(x.Stand))})
+	cols := []column{{d.t("plan.severity"), 2.2, false}, {d.t("plan.mode"), 1.7, false}, {d.t("plan.level"), 1.1, false}, {d.t("plan.letter"), 1.1, false}, {d.t("plan.aql"), 1.2, true},
+		{d.t("plan.n"), 1.25, true}, {d.t("plan.ac"), .7, true}, {d.t("plan.re"), .7, true}, {d.t("plan.inspected"), 1.6, true}, {d.t("plan.count"), 1.2, true}, {d.t("plan.stand"), 3.2, false}}
+	var rows [][]string
+	for _, x := range d.Plans {
+		aql := "–"
+		if x.AQL > 0 {
+			aql = trim(x.AQL)
 		}
-		d.table(cols, rows, func(i int) bool { return d.Plans[i].Stand == StandReached })
-		d.paraIn(d.t("plan.by", "standard", d.standards()), smallSize, soft)
-		for _, x := range d.Plans {
-			d.list("•", d.sayAll(x.Told))
+		what := d.t("plan.units")
+		if x.PerHundred {
+			what = d.t("plan.findings")
 		}
+		rows = append(rows, []string{d.t("plan.what", "severity", "@severity."+string(x.Severity), "what", what), d.word("lot.mode.", x.Mode), x.Level, x.Letter, aql,
+			count(x.N), count(x.Ac), count(x.Re), count(x.Inspected), count(x.Count), d.t("stand." + string(x.Stand))})
 	}
-	d.stepPlan()
+	d.table(cols, rows, func(i int) bool { return d.Plans[i].Stand == StandReached })
+	d.paraIn(d.t("plan.by", "standard", d.standards()), smallSize, soft)
+	for _, x := range d.Plans {
+		d.list("•", d.sayAll(x.Told))
+	}
 	if lets := d.letsThrough(); len(lets) > 0 {
 		d.small(d.t("lets.title"))
 		d.list("•", lets)
@@ -294,25 +291,6 @@ func (s speech) shareIn(v *float64, perHundred bool) string {
 		return s.Number(100**v, 2)
 	}
 	return s.percent(v, 2)
-}
-
-func (d pdfReport) stepPlan() {
-	x := d.Step
-	if x == nil {
-		return
-	}
-	d.small(d.t("var.title"))
-	word := d.t("var.unknown")
-	if x.Accepts != nil {
-		word = d.t(map[bool]string{true: "var.accepts", false: "var.refuses"}[*x.Accepts])
-	}
-	d.facts([]fact{
-		{d.t("var.by"), x.Standard}, {d.t("plan.letter"), x.Letter}, {d.t("plan.aql"), trim(x.AQL) + " %"}, {d.t("plan.n"), count(x.N)},
-		{d.t("var.mean"), d.number(x.MeanUM, 1) + " µm"}, {d.t("var.sd"), d.number(x.SDUM, 2) + " µm"},
-		{"k", d.blank(x.K, 3)}, {"Q", d.blank(x.Q, 4)}, {"M", d.blank(x.MPercent, 3) + " %"}, {"p", d.blank(x.PPercent, 4) + " %"},
-		{d.t("var.limits"), d.between(d.blank(x.LowerUM, 0), d.blank(x.UpperUM, 0)) + " µm"}, {d.t("var.says"), word},
-	})
-	d.list("!", d.sayAll(x.Notes))
 }
 
 // decision is the signature.

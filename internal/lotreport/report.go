@@ -25,7 +25,6 @@ type Report struct {
 
 	Lot       Lot         `json:"lot"`
 	Plans     []Plan      `json:"plans"`                // one a severity, gravest first
-	Step      *StepPlan   `json:"step_plan,omitempty"`  // by variables, where the step is judged so
 	Switching []Switching `json:"switching,omitempty"`  // one a severity
 	Draw      *Draw       `json:"draw,omitempty"`       // nil: nothing drawn yet
 	Units     []Unit      `json:"units"`                // those of the sample, in the order of drawing
@@ -108,36 +107,16 @@ const (
 // Lets is what a plan lets through; shares are 0..1.
 type Lets struct {
 	PAtAQL *float64 `json:"p_accept_at_aql,omitempty"`
-	P50    *float64 `json:"p_at_half,omitempty"`       // share nonconforming that is accepted half the time
-	P10    *float64 `json:"p_at_tenth,omitempty"`      // and one time in ten
-	AOQL   *float64 `json:"aoql,omitempty"`            // worst average outgoing share where refused lots are screened
-	AOQLAt *float64 `json:"aoql_at,omitempty"`         // and the incoming share at which it is met
-	Law    string   `json:"law,omitempty"`             // binomial, hypergeometric, poisson
-	Zero   bool     `json:"nothing_let_by,omitempty"`  // every unit was looked at
-	ATI    *float64 `json:"ati_at_aql,omitempty"`      // average total inspection at the AQL, units
-	Scheme *float64 `json:"scheme_at_tenth,omitempty"` // as P10, of normal and tightened together
+	P50    *float64 `json:"p_at_half,omitempty"`      // share nonconforming that is accepted half the time
+	P10    *float64 `json:"p_at_tenth,omitempty"`     // and one time in ten
+	AOQL   *float64 `json:"aoql,omitempty"`           // worst average outgoing share where refused lots are screened
+	Law    string   `json:"law,omitempty"`            // binomial, hypergeometric, poisson
+	Zero   bool     `json:"nothing_let_by,omitempty"` // every unit was looked at
+	ATI    *float64 `json:"ati_at_aql,omitempty"`     // average total inspection at the AQL, units
 }
 
 // Point is a point of a curve.
 type Point struct{ X, Y float64 }
-
-// StepPlan is a plan by variables for the step (s-method), and how it stands.
-type StepPlan struct {
-	Standard string   `json:"standard"`
-	Letter   string   `json:"letter,omitempty"`
-	AQL      float64  `json:"aql_percent"`
-	N        int      `json:"n"`
-	K        *float64 `json:"k,omitempty"`
-	MPercent *float64 `json:"m_percent,omitempty"`
-	MeanUM   *float64 `json:"mean_um,omitempty"`
-	SDUM     *float64 `json:"sd_um,omitempty"`
-	Q        *float64 `json:"q,omitempty"`
-	PPercent *float64 `json:"p_percent,omitempty"` // estimated share beyond the limits
-	LowerUM  *float64 `json:"lower_um,omitempty"`
-	UpperUM  *float64 `json:"upper_um,omitempty"`
-	Accepts  *bool    `json:"accepts,omitempty"` // nil: not known
-	Notes    []Said   `json:"notes,omitempty"`
-}
 
 // Switching is where the switching rules stand for one severity.
 type Switching struct {
@@ -307,7 +286,6 @@ type Capability struct {
 	N         int        `json:"n"`
 	LowerUM   *float64   `json:"lower_um,omitempty"` // limits
 	UpperUM   *float64   `json:"upper_um,omitempty"`
-	TargetUM  *float64   `json:"target_um,omitempty"`
 	MeanUM    *float64   `json:"mean_um,omitempty"`
 	SDUM      *float64   `json:"sd_um,omitempty"`
 	WithinUM  *float64   `json:"sd_within_um,omitempty"`

@@ -74,7 +74,6 @@ type Unit struct {
 	Lot         string                `json:"lot,omitempty"` // that its inspection names; "": none
 	Stage       part.Stage            `json:"stage"`
 	Inspection  int64                 `json:"inspection,omitempty"` // in the records
-	Folder      string                `json:"folder,omitempty"`     // of its pictures, where it was taken from one
 	Seen        time.Time             `json:"seen"`                 // when it was looked at
 	Verdict     part.Verdict          `json:"verdict"`              // the last word
 	Findings    map[part.Severity]int `json:"findings,omitempty"`   // how many of each severity that count
