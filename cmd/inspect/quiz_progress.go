@@ -103,16 +103,8 @@ func (s progressSheet) plots(ended []scored) report.SheetSection {
 	sizes := 0
 	for _, t := range ended {
 		v := t.score.Verdict
-		found, of := 0, 0
-		for _, k := range t.score.Kinds {
-			found, of = found+k.Found.Count, of+k.Found.Of
-		}
-		share := math.NaN()
-		if of > 0 {
-			share = float64(found) / float64(of)
-		}
 		x := t.Finished.Sub(ended[0].Finished).Hours() / 24 / 7
-		for j, y := range []float64{v.Effective.Value(), share, v.Miss.Value(), v.FalseAlarm.Value()} {
+		for j, y := range []float64{v.Effective.Value(), t.score.Found().Value(), v.Miss.Value(), v.FalseAlarm.Value()} {
 			series[j].X, series[j].Y = append(series[j].X, x), append(series[j].Y, y)
 		}
 		size.X, size.Y = append(size.X, x), append(size.Y, t.score.SpotSizeMM())
@@ -137,12 +129,6 @@ func (s progressSheet) table() report.SheetSection {
 	r := func(key string) string { return s.l.T("quiz.result." + key) }
 	t := report.SheetTable{Head: []string{s.t("day"), s.t("test"), s.t("units"), r("effectiveness"), r("miss"), r("false_alarm"), r("kappa"), r("size"), s.t("certificate")},
 		Numeric: []bool{false, false, true, true, true, true, true, true, false}}
-	percent := func(v float64) string {
-		if math.IsNaN(v) {
-			return s.l.T("not_measured")
-		}
-		return s.l.Number(100*v, 1) + " %"
-	}
 	for _, x := range s.all {
 		row := []string{day(x.Last), quizTitle(x.quiz), strconv.Itoa(x.score.Units)}
 		if x.err != nil {
@@ -163,17 +149,13 @@ func (s progressSheet) table() report.SheetSection {
 		} else if x.Finished.IsZero() {
 			until = s.t("open")
 		}
-		t.Rows = append(t.Rows, append(row, percent(v.Effective.Value()), percent(v.Miss.Value()), percent(v.FalseAlarm.Value()), kappa, quizSheet{l: s.l}.mm(x.score.SpotSizeMM()), until))
+		t.Rows = append(t.Rows, append(row, percentText(s.l, v.Effective.Value()), percentText(s.l, v.Miss.Value()), percentText(s.l, v.FalseAlarm.Value()), kappa, quizSheet{l: s.l}.mm(x.score.SpotSizeMM()), until))
 	}
 	return report.SheetSection{Heading: s.t("table"), Tables: []report.SheetTable{t}}
 }
 
 // certificateSheet makes the certificate, in a language.
-func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, taking string) (report.Sheet, error) {
-	q, t, err := b.taking(ctx, taking)
-	if err != nil {
-		return report.Sheet{}, err
-	}
+func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, q teach.Quiz, t teach.Taking) (report.Sheet, error) {
 	s, err := b.resultSheet(ctx, l, q, t)
 	if err != nil {
 		return report.Sheet{}, err
@@ -224,7 +206,7 @@ func criterionRow(l *bench.Lang, c teach.Criterion) []string {
 		case "size":
 			return l.T("quiz.result.mm", "v", l.Number(v, 2))
 		}
-		return l.Number(100*v, 1) + " %"
+		return percentText(l, v)
 	}
 	asked := say(c.Asked)
 	switch c.Name {
@@ -251,7 +233,11 @@ func unmet(l *bench.Lang, all []teach.Criterion) string {
 
 // Certificate implements bench.Quizzes.
 func (b *quizBook) Certificate(ctx context.Context, l *bench.Lang, taking string) ([]byte, error) {
-	s, err := b.certificateSheet(ctx, l, taking)
+	q, t, err := b.taking(ctx, taking)
+	if err != nil {
+		return nil, err
+	}
+	s, err := b.certificateSheet(ctx, l, q, t)
 	if err != nil {
 		return nil, err
 	}

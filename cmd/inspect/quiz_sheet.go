@@ -28,9 +28,6 @@ type quizSheet struct {
 
 func (s quizSheet) t(key string, args ...string) string { return s.l.T("quiz.result."+key, args...) }
 
-// quizRatings are the ratings of a fitness.
-var quizRatings = map[study.Fitness]report.Rating{study.FitAcceptable: report.Good, study.FitMarginal: report.Fair, study.FitUnacceptable: report.Poor, study.FitUnknown: report.Unrated}
-
 func quizTitle(q teach.Quiz) string {
 	if q.Test.Spec.Name == "" {
 		return q.Name
@@ -55,7 +52,7 @@ func (s quizSheet) person() string {
 func (s quizSheet) sheet() report.Sheet {
 	v := s.score.Verdict
 	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.quiz), "day", day(s.taking.Last)), Frame: shiftSheet{l: s.l}.frame(),
-		Rating: quizRatings[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n", strconv.Itoa(v.Right.Of))}
+		Rating: fitnessRating[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n", strconv.Itoa(v.Right.Of))}
 	if sh.Rating == "" {
 		sh.Rating = report.Unrated
 	}
@@ -74,6 +71,14 @@ func (s quizSheet) sheet() report.Sheet {
 }
 
 func (s quizSheet) percent(v float64) string { return s.l.Number(100*v, 1) }
+
+// percentText is a share in percent; NaN was not measured.
+func percentText(l *bench.Lang, v float64) string {
+	if math.IsNaN(v) {
+		return l.T("not_measured")
+	}
+	return l.Number(100*v, 1) + " %"
+}
 
 // share is a share with its interval.
 func (s quizSheet) share(v study.Share) string {
@@ -103,20 +108,9 @@ func (s quizSheet) mm(v float64) string {
 }
 
 func (s quizSheet) facts() []report.Fact {
-	found := study.Share{}
-	for _, k := range s.score.Kinds {
-		found.Count += k.Found.Count
-		found.Of += k.Found.Of
-	}
-	v := s.score.Verdict
-	bare := func(x study.Share) string {
-		if x.Of == 0 {
-			return s.l.T("not_measured")
-		}
-		return s.percent(x.Value()) + " %"
-	}
+	found, v := s.score.Found(), s.score.Verdict
 	return []report.Fact{
-		{Name: s.t("effectiveness"), Value: bare(v.Effective)}, {Name: s.t("miss"), Value: bare(v.Miss)}, {Name: s.t("false_alarm"), Value: bare(v.FalseAlarm)},
+		{Name: s.t("effectiveness"), Value: percentText(s.l, v.Effective.Value())}, {Name: s.t("miss"), Value: percentText(s.l, v.Miss.Value())}, {Name: s.t("false_alarm"), Value: percentText(s.l, v.FalseAlarm.Value())},
 		{Name: s.t("found"), Value: s.t("share_bare", "count", strconv.Itoa(found.Count), "of", strconv.Itoa(found.Of))}, {Name: s.t("false_marks"), Value: strconv.Itoa(s.score.FalseMarks.Count)},
 		{Name: s.t("size"), Value: s.mm(s.score.SpotSizeMM())}, {Name: s.t("off"), Value: s.mm(s.score.MedianOffMM())}, {Name: s.t("time"), Value: s.l.Number(s.score.MedianS, 0) + " s"},
 	}
@@ -198,12 +192,7 @@ func (s quizSheet) sizes() report.SheetSection {
 		if c.Err != nil {
 			continue
 		}
-		row := []string{name, s.t("share_bare", "count", strconv.Itoa(d.Found), "of", strconv.Itoa(d.Of)), s.t("none_stated", "n", strconv.Itoa(d.Of)), ""}
-		bound := math.NaN()
-		if d.Basis != study.ByNone && d.Size <= d.Largest {
-			bound = d.Size
-		}
-		row[3] = s.mm(bound)
+		row := []string{name, s.t("share_bare", "count", strconv.Itoa(d.Found), "of", strconv.Itoa(d.Of)), s.t("none_stated", "n", strconv.Itoa(d.Of)), s.mm(c.BoundMM())}
 		switch mm, seen := c.Size(); seen {
 		case teach.SeenFrom, teach.SeenAll:
 			row[2] = s.mm(mm)
@@ -356,15 +345,11 @@ func (s quizSheet) method() report.SheetSection {
 	if s.score.All {
 		counted = "all"
 	}
-	tolerance := teach.ToleranceMM
-	if spec.ToleranceMM > 0 {
-		tolerance = spec.ToleranceMM
-	}
 	rule := "rule"
 	if spec.Adapt {
 		rule = "rule_adapt"
 	}
-	sec.Text = append(sec.Text, s.t("counted."+counted), s.t("tolerance", "mm", s.l.Number(tolerance, 2)), s.t("visible"), s.t(rule, "seed", strconv.FormatUint(spec.Seed, 10)), s.t("people"))
+	sec.Text = append(sec.Text, s.t("counted."+counted), s.t("tolerance", "mm", s.l.Number(spec.Tolerance(), 2)), s.t("visible"), s.t(rule, "seed", strconv.FormatUint(spec.Seed, 10)), s.t("people"))
 	return sec
 }
 

@@ -16,8 +16,8 @@ type Quizzes interface {
 	Begin(ctx context.Context, quiz, initials, badge string) (taking string, err error)
 	// Now is the unit to be shown; from here on its time runs.
 	Now(ctx context.Context, taking string) (QuizNow, error)
-	// Answer answers the unit that is shown. late says that the page's own clock
-	// ended it.
+	// Answer answers the unit that is shown. TimeOver in it says that the page's own
+	// clock ended it.
 	Answer(ctx context.Context, taking string, showing int, a teach.Answer) error
 	// Picture is a picture of the unit that is shown.
 	Picture(ctx context.Context, taking string, showing, picture int) (b []byte, mime string, err error)

@@ -142,6 +142,15 @@ func (c SizeCurve) Size() (mm float64, s Seen) {
 	return math.NaN(), SeenNone
 }
 
+// BoundMM is the size from which on it is sure enough that defects are seen 9 times
+// in 10; NaN where none can be stated within the sizes that were shown.
+func (c SizeCurve) BoundMM() float64 {
+	if d := c.Detection; c.Err == nil && d.Basis != study.ByNone && d.Size <= d.Largest {
+		return d.Size
+	}
+	return math.NaN()
+}
+
 // SpotSizeMM is the size from which on spots of all kinds are seen 9 times in 10;
 // NaN where none can be stated.
 func (s Score) SpotSizeMM() float64 {

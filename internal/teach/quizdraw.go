@@ -58,11 +58,11 @@ type Shown struct {
 
 // TooSmallError says that the pool does not hold what was asked for.
 type TooSmallError struct {
-	Clean                bool
-	Want, Have           int
-	Kinds                []part.Kind // asked
-	Difficulty           Difficulty
-	OtherStage, Unusable int // units of the right sort that another stage, or a picture that is gone, keeps out
+	Clean      bool
+	Want, Have int
+	Kinds      []part.Kind // asked
+	Difficulty Difficulty
+	OtherStage int // units of the right sort that their stage keeps out
 }
 
 func (e TooSmallError) Error() string {
@@ -183,7 +183,8 @@ func (s Spec) times() int { return max(1, s.Times) }
 
 func (s Spec) clean() int { return int(s.CleanShare*float64(s.Number) + 0.5) }
 
-func (s Spec) tolerance() float64 {
+// Tolerance is how far beside a defect a mark still tells of it, mm.
+func (s Spec) Tolerance() float64 {
 	if s.ToleranceMM > 0 {
 		return s.ToleranceMM
 	}
@@ -382,7 +383,7 @@ func (t Test) standing(shown []Shown) (kindWeights, Difficulty) {
 		if s.Gone || it.Clean() {
 			continue
 		}
-		o := it.judge(s.Answer, t.Spec.tolerance())
+		o := it.judge(s.Answer, t.Spec.Tolerance())
 		for i, k := range it.Known {
 			if k.Visible() {
 				asked[k.Kind]++

@@ -76,12 +76,11 @@ type KindScore struct {
 func (k KindScore) Missed() int { return k.Found.Of - k.Found.Count }
 
 // Confusion counts what defects were called: by kind known, then by kind said.
-// Missed ones and marks on nothing stand apart.
+// Missed ones stand apart; marks on nothing are in [KindScore].
 type Confusion struct {
 	Kinds  []part.Kind
 	Counts [][]int
 	Missed []int // by kind known
-	False  []int // by kind said
 }
 
 // SizeCurve is from which size on defects are seen, by the curve of the study of
@@ -133,7 +132,7 @@ func NewScore(t Test, shown []Shown, o ScoreOptions) (Score, error) {
 			return s, fmt.Errorf("quiz: showing %d: %w", i+1, err)
 		}
 		g.shown, g.number, g.trial = append(g.shown, x), append(g.number, i), append(g.trial, times[x.Item])
-		g.out = append(g.out, t.Pool[x.Item].judge(x.Answer, t.Spec.tolerance()))
+		g.out = append(g.out, t.Pool[x.Item].judge(x.Answer, t.Spec.Tolerance()))
 		times[x.Item]++
 	}
 	if len(g.shown) == 0 {
@@ -333,7 +332,6 @@ func (g *scoring) kinds(s *Score) error {
 		s.Kinds = append(s.Kinds, ks)
 		s.Confusion.Kinds = append(s.Confusion.Kinds, k)
 		s.Confusion.Missed = append(s.Confusion.Missed, missed[i])
-		s.Confusion.False = append(s.Confusion.False, falseMarks[i])
 	}
 	for _, k := range s.Confusion.Kinds {
 		var row []int
@@ -414,6 +412,16 @@ func (g *scoring) mistakes(s *Score) {
 			s.Mistakes = append(s.Mistakes, m)
 		}
 	}
+}
+
+// Found is the share of defects of all kinds that were found, without an interval.
+func (s Score) Found() study.Share {
+	var all study.Share
+	for _, k := range s.Kinds {
+		all.Count += k.Found.Count
+		all.Of += k.Found.Of
+	}
+	return all
 }
 
 // Missed are the kinds asked and missed, for the next test's Spec.Prior.
