@@ -1,9 +1,6 @@
 package learn
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Feature is one of the numbers that a kind is told from: one that a finding's
 // features in result.json have, in the form in which a model weighs it.
@@ -21,10 +18,8 @@ const (
 	leastContrast = 0.005
 )
 
-// Features lists what a model weighs, in order. A number that a finding lacks,
+// features lists what a model weighs, in order. A number that a finding lacks,
 // because there was no such light, is NaN, and weighs nothing.
-func Features() []Feature { return slices.Clone(features) }
-
 var features = []Feature{
 	logged("response_over_threshold", leastRatio),
 	logged("opacity", leastRatio),

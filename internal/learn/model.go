@@ -1,6 +1,7 @@
 package learn
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -175,15 +176,7 @@ func (m *Model) Why(features map[string]float64, rule, kind, against part.Kind) 
 		name := m.Features[i].Name
 		parts = append(parts, Part{name, (a.Weights[name] - b.Weights[name]) * x})
 	}
-	slices.SortStableFunc(parts, func(p, q Part) int {
-		switch d := math.Abs(q.Adds) - math.Abs(p.Adds); {
-		case d > 0:
-			return 1
-		case d < 0:
-			return -1
-		}
-		return 0
-	})
+	slices.SortStableFunc(parts, func(p, q Part) int { return cmp.Compare(math.Abs(q.Adds), math.Abs(p.Adds)) })
 	return parts
 }
 
