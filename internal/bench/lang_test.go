@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -158,6 +159,75 @@ func TestKeysInCodeAreThere(t *testing.T) {
 	if n < 60 {
 		t.Errorf("only %d keys were found in the code; does the search still fit it?", n)
 	}
+}
+
+// Every text is named in the program. One that is put together of parts counts as
+// named where each part is, so a few may stay that nothing shows any more.
+func TestNoTextIsLeftOver(t *testing.T) {
+	x := languages(t).byTag("en")
+	var said strings.Builder
+	for _, pattern := range []string{"*.go", "*.js", "page/*.html", "../*/*.go", "../capture/*/*.go", "../../cmd/inspect/*.go"} {
+		files, err := filepath.Glob(pattern)
+		if err != nil || len(files) == 0 {
+			t.Fatalf("%s: %d files: %v", pattern, len(files), err)
+		}
+		for _, f := range files {
+			if strings.HasSuffix(f, "_test.go") {
+				continue
+			}
+			data, err := os.ReadFile(f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			said.Write(data)
+		}
+	}
+	src, within := said.String(), map[string]bool{}
+	for _, f := range x.text {
+		for _, s := range f {
+			for _, p := range place.FindAllString(s, -1) {
+				within[strings.Trim(p, "{@}")] = true
+			}
+		}
+	}
+	for k := range x.text {
+		if !within[k] && !namedIn(src, k) {
+			t.Errorf("nothing names the text %s", k)
+		}
+	}
+	if namedIn(src, "answer.no_such_text") || namedIn(src, "no_such_text") {
+		t.Error("the search finds what is not there")
+	}
+}
+
+// namedIn says whether a source has a key, or a beginning of it up to a dot and
+// each part after that.
+func namedIn(src, key string) bool {
+	quoted := func(w string) bool { return strings.Contains(src, `"`+w+`"`) }
+	ends := func(w string) bool { return quoted(w) || strings.Contains(src, "."+w+`"`) }
+	part := func(w string) bool {
+		_, err := strconv.Atoi(w)
+		head, tail, cut := strings.Cut(w, "_")
+		return err == nil || ends(w) || ends(strings.ReplaceAll(w, "_", " ")) || cut && quoted(head+"_") && ends(tail)
+	}
+	if quoted(key) || strings.Contains(src, "@"+key+`"`) {
+		return true
+	}
+	if i := strings.LastIndex(key, "_"); i > 0 && quoted(key[:i]) && quoted(key[i:]) {
+		return true
+	}
+	parts := strings.Split(key, ".")
+	for i := 1; i < len(parts); i++ {
+		begun := false
+		for j := range i { // a page's own words may be told without the page's name
+			head := strings.Join(parts[j:i], ".") + "."
+			begun = begun || strings.Contains(src, `"`+head+`"`) || strings.Contains(src, `"`+head+"%")
+		}
+		if begun && (ends(strings.Join(parts[i:], ".")) || !slices.ContainsFunc(parts[i:], func(w string) bool { return !part(w) })) {
+			return true
+		}
+	}
+	return false
 }
 
 // English says the same remedies as grade does, so that page and result.json
