@@ -56,8 +56,8 @@ func NewCUSUM(values []float64, o CUSUMOptions) (CUSUM, error) {
 	}
 	k, n := o.Allowance*o.Sigma, len(values)
 	c := CUSUM{High: make([]float64, n), Low: make([]float64, n), Limit: o.Decision * o.Sigma}
-	up, down := side{sum: o.HeadStart * o.Sigma}, side{sum: o.HeadStart * o.Sigma}
 	start := o.HeadStart * o.Sigma
+	up, down := side{sum: start}, side{sum: start}
 	for i, x := range values {
 		if math.IsNaN(x) {
 			c.High[i], c.Low[i] = x, x

@@ -44,8 +44,7 @@ func FalseSignals(rules []Rule, seed uint64) FalseRate {
 	const batches = 30 // for the standard error: calls come in clusters
 	var met [batches]float64
 	var runs []float64
-	calls, last := 0, -1
-	need := 0
+	calls, need := 0, 0
 	for _, r := range rules {
 		need = max(need, r.need)
 	}
@@ -53,10 +52,7 @@ func FalseSignals(rules []Rule, seed uint64) FalseRate {
 	for i := range z {
 		if meets(z[max(0, i+1-need):i+1], rules) {
 			calls++
-			if i != last {
-				met[i*batches/len(z)]++
-				last = i
-			}
+			met[i*batches/len(z)]++
 		}
 		if meets(z[max(start, i+1-need):i+1], rules) {
 			runs, start = append(runs, float64(i+1-start)), i+1

@@ -47,17 +47,7 @@ type Pair struct {
 func Spreads(groups [][]float64, k Kind) []float64 {
 	s := make([]float64, len(groups))
 	for i, g := range groups {
-		switch k {
-		case Individuals:
-			s[i] = math.NaN()
-			if i > 0 {
-				s[i] = math.Abs(g[0] - groups[i-1][0])
-			}
-		case MeansRanges:
-			s[i] = rangeOf(g)
-		default:
-			s[i] = sd(g)
-		}
+		s[i] = spreadOf(k, groups, i, len(g), 0)
 	}
 	return s
 }
@@ -91,21 +81,23 @@ func Estimate(groups [][]float64, k Kind) (Pair, error) {
 	if k == Individuals {
 		spread = spread[1:] // the first value has no range
 	}
-	by := D2(max(n, 2))
-	if k == MeansSDs {
-		by = C4(n)
-	}
-	return Given(mean(Means(groups)), mean(spread)/by, n, k)
+	by := perSigma(k, n)
+	return given(mean(Means(groups)), mean(spread)/by, n, k, by)
 }
 
 // Given are the limits that follow from a centre and a standard deviation
 // within subgroups of n.
 func Given(centre, sigma float64, n int, k Kind) (Pair, error) {
-	by := D2(max(n, 2))
+	return given(centre, sigma, n, k, perSigma(k, n))
+}
+
+// perSigma is the mean spread of subgroups of n over the standard deviation: d2 or
+// c4.
+func perSigma(k Kind, n int) float64 {
 	if k == MeansSDs {
-		by = C4(n)
+		return C4(n)
 	}
-	return given(centre, sigma, n, k, by)
+	return D2(max(n, 2))
 }
 
 // given has d2 or c4 at hand, which takes a while to compute.

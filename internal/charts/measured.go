@@ -27,10 +27,7 @@ func Measured(k Kind, groups [][]float64, o Options) (level, spread Chart, err e
 			level.Values[i] = mean(g)
 		}
 	}
-	by := D2(max(n, 2))
-	if k == MeansSDs {
-		by = C4(n)
-	}
+	by := perSigma(k, n)
 	for si := range level.Stretches {
 		s := &level.Stretches[si]
 		for i := s.From; i < s.To; i++ {
@@ -90,6 +87,8 @@ func groupSize(k Kind, groups [][]float64) (int, error) {
 	return n, nil
 }
 
+// spreadOf is a subgroup's point of the spread's chart; n is the size of those
+// that were measured, from where the moving ranges begin.
 func spreadOf(k Kind, groups [][]float64, i, n, from int) float64 {
 	g := groups[i]
 	switch {

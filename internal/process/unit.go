@@ -1,7 +1,7 @@
 package process
 
 import (
-	"cmp"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -171,13 +171,8 @@ func LastLooks(units []Unit) []Unit {
 	for i := range all {
 		last[all[i].look()] = i
 	}
-	var at []int
-	for _, i := range last {
-		at = append(at, i)
-	}
-	slices.SortFunc(at, func(a, b int) int { return cmp.Compare(a, b) })
 	var out []Unit
-	for _, i := range at {
+	for _, i := range slices.Sorted(maps.Values(last)) {
 		out = append(out, all[i])
 	}
 	return out

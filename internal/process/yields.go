@@ -2,7 +2,6 @@ package process
 
 import (
 	"fmt"
-	"math"
 
 	"finishbench/internal/part"
 	"finishbench/internal/study"
@@ -113,12 +112,4 @@ func (y *Yields) through(first []Unit, confidence float64) error {
 	var err error
 	y.Through, err = study.NewShare(ok, n, confidence, study.WilsonScore)
 	return err
-}
-
-// PerMillion is a share as parts per million; NaN where it was not measured.
-func PerMillion(s study.Share) float64 {
-	if s.Of == 0 {
-		return math.NaN()
-	}
-	return 1e6 * s.Value()
 }
