@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"crypto/rand"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -69,50 +68,28 @@ func (b *learnBy) flags(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&b.badge, "badge", "", "and badge, or the badge alone; - where others have the same initials and you have none")
 }
 
+// find finds whoever does something; someone new has no id yet, see [keepPerson].
+func (b learnBy) find(ctx context.Context, s *records.Store) (teach.Person, error) {
+	known, err := knownPeople(ctx, s)
+	if err != nil {
+		return teach.Person{}, err
+	}
+	p, err := teach.Who(b.initials, b.badge, known)
+	if errors.Is(err, teach.ErrWho) {
+		return p, usagef("say who does this: --by INITIALS, or --badge")
+	} else if err != nil {
+		return p, usageError{err}
+	}
+	return p, nil
+}
+
 // person is the id of whoever does something; it adds people who are new.
 func (b learnBy) person(ctx context.Context, s *records.Store) (string, error) {
-	known, err := s.People(ctx)
+	p, err := b.find(ctx, s)
 	if err != nil {
 		return "", err
 	}
-	var people []teach.Person
-	for _, p := range known {
-		if !p.Erased {
-			people = append(people, teach.Person{ID: p.ID, Initials: p.Initials, Badge: p.Badge})
-		}
-	}
-	p, err := teach.Who(b.initials, b.badge, people)
-	if errors.Is(err, teach.ErrWho) {
-		return "", usagef("say who does this: --by INITIALS, or --badge")
-	} else if err != nil {
-		return "", usageError{err}
-	}
-	if p.ID == "" {
-		p.ID = rand.Text()
-		err = s.AddPerson(ctx, records.Person{ID: p.ID, Initials: p.Initials, Badge: p.Badge})
-	}
-	return p.ID, err
-}
-
-// peopleWords are people's initials or badges by their ids.
-func peopleWords(ctx context.Context, s *records.Store) (func(id string) string, error) {
-	known, err := s.People(ctx)
-	if err != nil {
-		return nil, err
-	}
-	words := map[string]string{"": "not told"}
-	for _, p := range known {
-		words[p.ID] = "erased"
-		if !p.Erased {
-			words[p.ID] = teach.Person{Initials: p.Initials, Badge: p.Badge}.Word()
-		}
-	}
-	return func(id string) string {
-		if w, ok := words[id]; ok {
-			return w
-		}
-		return id // a confirmation says it in words
-	}, nil
+	return keepPerson(ctx, s, p)
 }
 
 func newLearnAcceptCommand(o *recordsOptions) *cobra.Command {

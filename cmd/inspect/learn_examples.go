@@ -2,14 +2,12 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -93,28 +91,17 @@ func recordedExamples(ctx context.Context, s *records.Store) (learnSet, error) {
 // ('inspect quiz confirm'): each finding of the faceplate is what was confirmed, or no
 // defect.
 func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*records.Inspection, error)) ([]records.Label, error) {
-	entries, err := s.Journals(ctx, topicTruth)
+	all, err := confirmations(ctx, s)
 	if err != nil {
 		return nil, err
-	}
-	last := map[string]int{} // a second confirmation takes the first one's place
-	for i, e := range entries {
-		last[e.Name] = i
 	}
 	person, err := personByWord(ctx, s)
 	if err != nil {
 		return nil, err
 	}
 	var out []records.Label
-	for i, e := range entries {
-		if last[e.Name] != i {
-			continue
-		}
-		var b confirmedBody
-		if err := json.Unmarshal(e.Body, &b); err != nil {
-			return nil, fmt.Errorf("what was confirmed of inspection %s cannot be read: %w", e.Name, err)
-		}
-		in, err := get(b.Inspection)
+	for _, c := range all {
+		in, err := get(c.Inspection)
 		if err != nil {
 			return nil, err
 		}
@@ -122,39 +109,14 @@ func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*re
 			if len(f.Features) == 0 || !slices.ContainsFunc(in.Pictures, func(p records.Picture) bool { return p.File == f.Image && p.View == part.Face }) {
 				continue
 			}
-			l := records.Label{Inspection: in.ID, Number: f.Number, Kind: records.NoDefect, By: person(e.By), At: e.At}
-			if k := slices.IndexFunc(b.Known, func(k teach.KnownDefect) bool { return k.Box == f.Box }); k >= 0 {
-				l.Kind = b.Known[k].Kind
+			l := records.Label{Inspection: in.ID, Number: f.Number, Kind: records.NoDefect, By: person(c.by), At: c.at}
+			if k := slices.IndexFunc(c.Known, func(k teach.KnownDefect) bool { return k.Box == f.Box }); k >= 0 {
+				l.Kind = c.Known[k].Kind
 			}
 			out = append(out, l)
 		}
 	}
 	return out, nil
-}
-
-// personByWord finds the id of the one person who goes by a word: it may be an id
-// already. A word of nobody, or of several, stays as it is.
-func personByWord(ctx context.Context, s *records.Store) (func(string) string, error) {
-	people, err := s.People(ctx)
-	if err != nil {
-		return nil, err
-	}
-	return func(word string) string {
-		var ids []string
-		for _, p := range people {
-			if p.ID == word {
-				return word
-			}
-			w := teach.Person{Initials: p.Initials, Badge: p.Badge}.Word()
-			if !p.Erased && word != "" && slices.ContainsFunc([]string{w, p.Initials, p.Badge}, func(x string) bool { return strings.EqualFold(x, word) }) {
-				ids = append(ids, p.ID)
-			}
-		}
-		if len(ids) == 1 {
-			return ids[0]
-		}
-		return word
-	}, nil
 }
 
 // lastWords keeps of several labels of one person on one finding the last.
@@ -194,7 +156,7 @@ func (s *learnSet) add(l records.Label, in *records.Inspection, who func(string)
 	f.Budget = nil
 	src := exampleSource{in.ID, f, in.Stage}
 	rule := ruleOf(&f)
-	e := learn.Example{Unit: recordedUnit(in), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number), Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features}
+	e := learn.Example{Unit: unitName(in.Serial, in.Side), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number), Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features}
 	for k, other := range s.sources {
 		if s.examples[k].Unit == e.Unit && other.stage == src.stage && other.finding.Image == f.Image && samePlace(other.finding.Box, f.Box) {
 			e.Place = s.examples[k].Place

@@ -36,7 +36,7 @@ func newLearnLabelCommand(r *recordsOptions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "label SERIAL FINDING KIND --by INITIALS",
 		Short: "Say what a finding is",
-		Long:  learnLabelHelp + "\n\nKinds: " + kindWords() + ".",
+		Long:  learnLabelHelp + "\n\nKinds: " + joinKinds(records.LabelKinds()) + ".",
 		Example: `  inspect learn label u06-R 3 dust --by AK --record bench.db
   inspect learn label --csv labels.csv --by AK --station station.yaml`,
 		DisableFlagsInUseLine: true,
@@ -56,14 +56,6 @@ func newLearnLabelCommand(r *recordsOptions) *cobra.Command {
 	f.StringVar(&o.note, "note", "", "in your words")
 	o.flags(cmd)
 	return cmd
-}
-
-func kindWords() string {
-	var s []string
-	for _, k := range records.LabelKinds() {
-		s = append(s, string(k))
-	}
-	return strings.Join(s, ", ")
 }
 
 // labelLine is a label as told by a person.
@@ -179,7 +171,7 @@ func (l labelLine) label(ctx context.Context, s *records.Store) (records.Label, 
 		return out, usagef("%sfinding %q: give its number, as drawn in the pictures", l.where, l.finding)
 	}
 	if !slices.Contains(records.LabelKinds(), out.Kind) {
-		return out, usagef("%skind %q: use one of %s", l.where, l.kind, kindWords())
+		return out, usagef("%skind %q: use one of %s", l.where, l.kind, joinKinds(records.LabelKinds()))
 	}
 	if l.inspection != "" {
 		if out.Inspection, err = strconv.ParseInt(l.inspection, 10, 64); err != nil || out.Inspection < 1 {
@@ -191,7 +183,7 @@ func (l labelLine) label(ctx context.Context, s *records.Store) (records.Label, 
 		} else if err != nil {
 			return out, err
 		}
-		if name := recordedUnit(&in); l.serial != "" && l.serial != name && l.serial != in.Serial {
+		if name := unitName(in.Serial, in.Side); l.serial != "" && l.serial != name && l.serial != in.Serial {
 			return out, usagef("%sinspection %d is of %s, not of %s", l.where, in.ID, name, l.serial)
 		}
 		return out, nil
@@ -212,12 +204,4 @@ func (l labelLine) label(ctx context.Context, s *records.Store) (records.Label, 
 		}
 	}
 	return out, usagef("%s%s has no inspection of %q that holds", l.where, s.Where(), l.serial)
-}
-
-// recordedUnit is what a unit is called: serial and side.
-func recordedUnit(in *records.Inspection) string {
-	if in.Side != "" {
-		return in.Serial + "-" + in.Side
-	}
-	return in.Serial
 }

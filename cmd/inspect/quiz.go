@@ -435,16 +435,16 @@ func (b *quizBook) list(ctx context.Context, stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
+	words, err := b.words(ctx)
+	if err != nil {
+		return err
+	}
 	for _, q := range quizzes {
 		s := q.Test.Spec
 		fmt.Fprintf(stdout, "%s  %s  %d units, seed %d  %s\n", q.Name, day(q.Made), s.Showings(), s.Seed, s.Name)
 		for _, t := range takings {
 			if t.Quiz != q.Name {
 				continue
-			}
-			who, err := b.word(ctx, t.Person)
-			if err != nil {
-				return err
 			}
 			state := fmt.Sprintf("%d of %d answered", len(t.Shown), s.Showings())
 			if !t.Finished.IsZero() {
@@ -453,7 +453,7 @@ func (b *quizBook) list(ctx context.Context, stdout io.Writer) error {
 			if t.Certificate != nil {
 				state += ", certificate until " + day(t.Certificate.Expires)
 			}
-			fmt.Fprintf(stdout, "    %s  %s  %s  %s\n", t.Name, day(t.Last), orNone(who, "(erased)"), state)
+			fmt.Fprintf(stdout, "    %s  %s  %s  %s\n", t.Name, day(t.Last), orNone(words[t.Person], "(erased)"), state)
 		}
 	}
 	return nil
@@ -535,6 +535,14 @@ func (b *quizBook) find(ctx context.Context, name string) (quizTaken, error) {
 	return quizTaken{}, usagef("%d takings begin with %q: give more letters", len(found), name)
 }
 
+// unanswered is why a taking has no score: nothing to score is wrong usage.
+func unanswered(t quizTaken, err error) error {
+	if errors.Is(err, teach.ErrNoAnswer) {
+		return usagef("taking %s: no unit was answered yet", t.Name)
+	}
+	return err
+}
+
 func newQuizResultCommand(o *quizOptions) *cobra.Command {
 	var sheet sheetOptions
 	cmd := &cobra.Command{
@@ -550,10 +558,8 @@ them), also one that was broken off. With --out it writes the page, with picture
 					return err
 				}
 				s, err := b.resultSheet(cmd.Context(), l, t.quiz, t.Taking)
-				if errors.Is(err, teach.ErrNoAnswer) {
-					return usagef("taking %s: no unit was answered yet", t.Name)
-				} else if err != nil {
-					return err
+				if err != nil {
+					return unanswered(t, err)
 				}
 				return sheet.write("quiz-"+t.Name, s.sheet(), s.numbers(), cmd.OutOrStdout())
 			})
@@ -626,10 +632,8 @@ func newQuizCertificateCommand(o *quizOptions) *cobra.Command {
 // whyNot says why there is no certificate.
 func (b *quizBook) whyNot(t quizTaken, l *bench.Lang) error {
 	s, err := teach.NewScore(t.quiz.Test, t.Shown, teach.DefaultScoreOptions())
-	if errors.Is(err, teach.ErrNoAnswer) {
-		return usagef("taking %s: no unit was answered yet", t.Name)
-	} else if err != nil {
-		return err
+	if err != nil {
+		return unanswered(t, err)
 	}
 	all, _ := t.quiz.Test.Spec.Asked().Weigh(s, !t.Finished.IsZero())
 	return fmt.Errorf("%s %s", l.T("quiz.no_certificate"), strings.TrimSuffix(unmet(l, all), "."))

@@ -17,8 +17,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
-	"finishbench/internal/bench"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -196,13 +196,19 @@ type confirmedBody struct {
 	Known      []teach.KnownDefect `json:"known"`
 }
 
-// poolRecords are the recorded units of which a person confirmed what is on the
-// faceplate; gone counts those whose pictures are not there any more, or cannot be
-// shown.
-func poolRecords(ctx context.Context, store *records.Store) (all []teach.Item, gone int, err error) {
+// unitConfirmed is what a person confirmed last of a unit.
+type unitConfirmed struct {
+	confirmedBody
+	by string
+	at time.Time
+}
+
+// confirmations are what was confirmed, in the order in which each unit was for the
+// first time; a second confirmation takes the first one's place.
+func confirmations(ctx context.Context, store *records.Store) ([]unitConfirmed, error) {
 	entries, err := store.Journals(ctx, topicTruth)
 	if err != nil {
-		return nil, 0, err
+		return nil, err
 	}
 	latest := map[string]records.Entry{}
 	var names []string
@@ -212,20 +218,35 @@ func poolRecords(ctx context.Context, store *records.Store) (all []teach.Item, g
 		}
 		latest[e.Name] = e
 	}
+	var all []unitConfirmed
 	for _, name := range names {
 		e := latest[name]
-		var b confirmedBody
-		if err := json.Unmarshal(e.Body, &b); err != nil {
-			return nil, 0, fmt.Errorf("what was confirmed of inspection %s cannot be read: %w", name, err)
+		c := unitConfirmed{by: e.By, at: e.At}
+		if err := json.Unmarshal(e.Body, &c.confirmedBody); err != nil {
+			return nil, fmt.Errorf("what was confirmed of inspection %s cannot be read: %w", name, err)
 		}
-		in, err := store.Get(ctx, b.Inspection)
+		all = append(all, c)
+	}
+	return all, nil
+}
+
+// poolRecords are the recorded units of which a person confirmed what is on the
+// faceplate; gone counts those whose pictures are not there any more, or cannot be
+// shown.
+func poolRecords(ctx context.Context, store *records.Store) (all []teach.Item, gone int, err error) {
+	confirmed, err := confirmations(ctx, store)
+	if err != nil {
+		return nil, 0, err
+	}
+	for _, c := range confirmed {
+		in, err := store.Get(ctx, c.Inspection)
 		if err != nil {
 			return nil, 0, err
 		}
 		if !in.Holds() {
 			continue
 		}
-		it, err := recordItem(ctx, store, in, b, e.By)
+		it, err := recordItem(ctx, store, in, c.confirmedBody, c.by)
 		if errors.Is(err, errGone) {
 			gone++
 			continue
@@ -240,7 +261,7 @@ func poolRecords(ctx context.Context, store *records.Store) (all []teach.Item, g
 
 // recordItem is an item of a recorded unit.
 func recordItem(ctx context.Context, store *records.Store, in records.Inspection, b confirmedBody, by string) (teach.Item, error) {
-	it := teach.Item{Key: "record-" + strconv.FormatInt(in.ID, 10), Unit: bench.UnitInfo{Serial: in.Serial, Side: in.Side}.Name(), Stage: in.Stage, Source: teach.Confirmed,
+	it := teach.Item{Key: "record-" + strconv.FormatInt(in.ID, 10), Unit: unitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
 		By: by, Known: b.Known, Verdict: b.Verdict}
 	for _, p := range in.Pictures {
 		if p.View != part.Face {

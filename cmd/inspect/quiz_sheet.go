@@ -376,7 +376,8 @@ func (b *quizBook) resultSheet(ctx context.Context, l *bench.Lang, q teach.Quiz,
 	if s.score, err = teach.NewScore(q.Test, t.Shown, teach.DefaultScoreOptions()); err != nil {
 		return s, err
 	}
-	s.who, err = b.word(ctx, t.Person)
+	words, err := b.words(ctx)
+	s.who = words[t.Person]
 	return s, err
 }
 

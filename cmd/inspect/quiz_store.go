@@ -184,24 +184,9 @@ func (b *quizBook) takings(ctx context.Context) ([]quizTaken, error) {
 	return all, nil
 }
 
-// people are those who took tests and are not erased.
-func (b *quizBook) people(ctx context.Context) ([]teach.Person, error) {
-	all, err := b.store.People(ctx)
-	if err != nil {
-		return nil, err
-	}
-	var out []teach.Person
-	for _, p := range all {
-		if !p.Erased {
-			out = append(out, teach.Person{ID: p.ID, Initials: p.Initials, Badge: p.Badge})
-		}
-	}
-	return out, nil
-}
-
 // who finds a person; what does not tell one is told to the person.
 func (b *quizBook) who(ctx context.Context, initials, badge string) (teach.Person, error) {
-	known, err := b.people(ctx)
+	known, err := knownPeople(ctx, b.store)
 	if err != nil {
 		return teach.Person{}, err
 	}
@@ -237,18 +222,14 @@ func (b *quizBook) known(ctx context.Context, initials, badge string) (teach.Per
 	return p, err
 }
 
-// word is what a person of an id is called.
-func (b *quizBook) word(ctx context.Context, id string) (string, error) {
-	all, err := b.people(ctx)
-	if err != nil {
-		return "", err
+// words are what people are called, by their ids; those erased are not in it.
+func (b *quizBook) words(ctx context.Context) (map[string]string, error) {
+	people, err := knownPeople(ctx, b.store)
+	words := map[string]string{}
+	for _, p := range people {
+		words[p.ID] = p.Word()
 	}
-	for _, p := range all {
-		if p.ID == id {
-			return p.Word(), nil
-		}
-	}
-	return "", nil // erased
+	return words, err
 }
 
 // randomName names what nobody shall guess.
@@ -267,12 +248,7 @@ func (b *quizBook) Begin(ctx context.Context, quiz, initials, badge string) (str
 	if err != nil {
 		return "", err
 	}
-	if p.ID == "" {
-		p.ID = randomName()
-		if err := b.store.AddPerson(ctx, records.Person{ID: p.ID, Initials: p.Initials, Badge: p.Badge}); err != nil {
-			return "", err
-		}
-	} else {
+	if p.ID != "" {
 		all, err := b.takings(ctx)
 		if err != nil {
 			return "", err
@@ -283,8 +259,12 @@ func (b *quizBook) Begin(ctx context.Context, quiz, initials, badge string) (str
 			}
 		}
 	}
+	person, err := keepPerson(ctx, b.store, p)
+	if err != nil {
+		return "", err
+	}
 	name := randomName()
-	return name, b.note(ctx, teach.TopicTaking, name, 1, teach.EventBegun, teach.BegunBody{Quiz: quiz, Person: p.ID})
+	return name, b.note(ctx, teach.TopicTaking, name, 1, teach.EventBegun, teach.BegunBody{Quiz: quiz, Person: person})
 }
 
 // Now implements bench.Quizzes.
