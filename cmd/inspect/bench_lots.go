@@ -151,20 +151,16 @@ func stepsOf(l *lots.Lot) []string {
 
 // Decide is [bench.Lots].
 func (b *benchLots) Decide(ctx context.Context, name string, d bench.LotStep) error {
-	if _, err := b.lot(ctx, name); err != nil {
-		return err
-	}
-	book, err := openLotBook(ctx, b.store, name)
+	l, err := b.lot(ctx, name)
 	if err != nil {
 		return err
 	}
 	if d.What == "accept" || d.What == "refuse" {
-		if err := unchanged(ctx, book); err != nil {
+		if err := unchanged(ctx, b.store, &l); err != nil {
 			return lotRefusal(err)
 		}
 	}
-	// Not the step of the book, which tries again: a person saw the lot at d.Seq.
-	l := &book.lot
+	// Not the step of a book, which tries again: a person saw the lot at d.Seq.
 	if l.Seq != d.Seq {
 		return bench.ErrLotMoved
 	}

@@ -95,14 +95,19 @@ func loadLot(ctx context.Context, s *records.Store, name string) (lots.Lot, []re
 	if l.Current() == nil {
 		return l, nil, noLot(ctx, s, name)
 	}
+	ins, err := s.BriefsOf(ctx, takenIDs(l.Current()))
+	return l, ins, err
+}
+
+// takenIDs are the inspections that a lot's units were taken from, in the draw's order.
+func takenIDs(r *lots.Round) []int64 {
 	var ids []int64
-	for _, p := range l.Current().Sample {
+	for _, p := range r.Sample {
 		if p.Unit != nil && p.Unit.Inspection != 0 {
 			ids = append(ids, p.Unit.Inspection)
 		}
 	}
-	ins, err := s.BriefsOf(ctx, ids)
-	return l, ins, err
+	return ids
 }
 
 // noLot says that there is no such lot, and which there are.
@@ -137,6 +142,24 @@ type lotBook struct {
 func openLotBook(ctx context.Context, s *records.Store, name string) (*lotBook, error) {
 	l, err := foldLot(ctx, s, name)
 	return &lotBook{store: s, now: time.Now, lot: l}, err
+}
+
+// openLot opens the records and the book of a lot that must be there. Who calls it
+// closes the book's store.
+func (o *recordsOptions) openLot(ctx context.Context, name string) (*lotBook, error) {
+	store, err := o.open(ctx)
+	if err != nil {
+		return nil, err
+	}
+	book, err := openLotBook(ctx, store, name)
+	if err == nil && book.lot.Current() == nil {
+		err = noLot(ctx, store, name)
+	}
+	if err != nil {
+		store.Close()
+		return nil, err
+	}
+	return book, nil
 }
 
 // meanwhileTries bounds how often a step is tried again because others wrote to

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/lots"
+	"finishbench/internal/records"
 )
 
 // lotDecideOptions are the flags of lot decide.
@@ -73,20 +74,13 @@ func runLotDecide(ctx context.Context, o lotDecideOptions, name string, stdout i
 	case o.by == "":
 		return usagef("say who decides: --by NAME")
 	}
-	store, err := o.recordsOptions.open(ctx)
+	book, err := o.openLot(ctx, name)
 	if err != nil {
 		return err
 	}
-	defer store.Close()
-	book, err := openLotBook(ctx, store, name)
-	if err != nil {
-		return err
-	}
-	if book.lot.Current() == nil {
-		return noLot(ctx, store, name)
-	}
+	defer book.store.Close()
 	if !o.screened && !o.returned {
-		if err := unchanged(ctx, book); err != nil {
+		if err := unchanged(ctx, book.store, &book.lot); err != nil {
 			return err
 		}
 	}
@@ -122,12 +116,12 @@ func (o *lotDecideOptions) step(l *lots.Lot, now time.Time) (lots.Event, error) 
 
 // unchanged refuses a decision on inspections that were withdrawn, corrected or
 // overruled since they were taken.
-func unchanged(ctx context.Context, book *lotBook) error {
-	r := book.lot.Current()
+func unchanged(ctx context.Context, s *records.Store, l *lots.Lot) error {
+	r := l.Current()
 	if r.Decision != nil {
 		return nil // told by the step itself
 	}
-	from, err := newLotSource(ctx, book)
+	from, err := newLotSource(ctx, s, l)
 	if err != nil {
 		return err
 	}
@@ -137,7 +131,7 @@ func unchanged(ctx context.Context, book *lotBook) error {
 			continue
 		}
 		if why := from.changed(p, from.taken[p.Unit.Inspection]); why != "" {
-			return fmt.Errorf("%s counts as it was taken, but %s: take it again with 'inspect lot take %s', then decide", p.Name, why, book.lot.Name)
+			return fmt.Errorf("%s counts as it was taken, but %s: take it again with 'inspect lot take %s', then decide", p.Name, why, l.Name)
 		}
 	}
 	return nil

@@ -73,19 +73,11 @@ func newLotDrawCommand(r *recordsOptions) *cobra.Command {
 }
 
 func runLotDraw(ctx context.Context, o lotDrawOptions, name string, stdout io.Writer) error {
-	store, err := o.recordsOptions.open(ctx)
+	book, err := o.openLot(ctx, name)
 	if err != nil {
 		return err
 	}
-	defer store.Close()
-	book, err := openLotBook(ctx, store, name)
-	if err != nil {
-		return err
-	}
-	r := book.lot.Current()
-	if r == nil {
-		return noLot(ctx, store, name)
-	}
+	defer book.store.Close()
 	asked := o.serials != "" || o.count || o.seed != ""
 	switch {
 	case o.replace != "" && asked:
@@ -94,7 +86,7 @@ func runLotDraw(ctx context.Context, o lotDrawOptions, name string, stdout io.Wr
 		err = book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replace(o.replace, o.why, now, o.by) })
 	case o.why != "":
 		return usagef("--why is for --replace")
-	case r.Drawing == nil || asked:
+	case book.lot.Current().Drawing == nil || asked:
 		err = o.draw(ctx, book)
 	}
 	if err != nil {

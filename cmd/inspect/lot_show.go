@@ -32,19 +32,12 @@ func newLotShowCommand(r *recordsOptions) *cobra.Command {
 }
 
 func runLotShow(ctx context.Context, o *recordsOptions, name string, asJSON bool, stdout io.Writer) error {
-	store, err := o.open(ctx)
+	book, err := o.openLot(ctx, name)
 	if err != nil {
 		return err
 	}
-	defer store.Close()
-	l, err := foldLot(ctx, store, name)
-	if err != nil {
-		return err
-	}
-	if l.Current() == nil {
-		return noLot(ctx, store, name)
-	}
-	v := newLotView(&l)
+	defer book.store.Close()
+	v := newLotView(&book.lot)
 	if asJSON {
 		return writeJSON(stdout, v.json())
 	}

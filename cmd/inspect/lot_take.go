@@ -84,19 +84,13 @@ type taken struct {
 }
 
 func runLotTake(ctx context.Context, o lotTakeOptions, name string, dirs []string, stdout, stderr io.Writer) error {
-	store, err := o.recordsOptions.open(ctx)
+	book, err := o.openLot(ctx, name)
 	if err != nil {
 		return err
 	}
-	defer store.Close()
-	book, err := openLotBook(ctx, store, name)
-	if err != nil {
-		return err
-	}
+	defer book.store.Close()
 	r := book.lot.Current()
 	switch {
-	case r == nil:
-		return noLot(ctx, store, name)
 	case r.Drawing == nil:
 		return fmt.Errorf("the sample of lot %s is not drawn yet: draw it with 'inspect lot draw %s'", name, name)
 	case r.Decision != nil:
@@ -123,7 +117,7 @@ func runLotTake(ctx context.Context, o lotTakeOptions, name string, dirs []strin
 
 // takeRecords takes units from the records.
 func takeRecords(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken) error {
-	from, err := newLotSource(ctx, book)
+	from, err := newLotSource(ctx, book.store, &book.lot)
 	if err != nil {
 		return err
 	}
@@ -226,9 +220,8 @@ type lotSource struct {
 	taken  map[int64]*records.Inspection  // those that were taken
 }
 
-func newLotSource(ctx context.Context, book *lotBook) (*lotSource, error) {
-	l := &book.lot
-	s := &lotSource{store: book.store, lot: l, byUnit: map[string]*records.Inspection{}, taken: map[int64]*records.Inspection{}}
+func newLotSource(ctx context.Context, store *records.Store, l *lots.Lot) (*lotSource, error) {
+	s := &lotSource{store: store, lot: l, byUnit: map[string]*records.Inspection{}, taken: map[int64]*records.Inspection{}}
 	mine, err := s.store.Briefs(ctx, records.Filter{Lot: l.Name, Stage: l.Current().Opening.Stage})
 	if err != nil {
 		return nil, err
@@ -239,13 +232,7 @@ func newLotSource(ctx context.Context, book *lotBook) (*lotSource, error) {
 			s.byUnit[s.nameOf(in)] = in
 		}
 	}
-	var ids []int64
-	for _, p := range l.Current().Sample {
-		if p.Unit != nil && p.Unit.Inspection != 0 {
-			ids = append(ids, p.Unit.Inspection)
-		}
-	}
-	was, err := s.store.BriefsOf(ctx, ids)
+	was, err := s.store.BriefsOf(ctx, takenIDs(l.Current()))
 	for i := range was {
 		s.taken[was[i].ID] = &was[i]
 	}

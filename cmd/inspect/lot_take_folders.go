@@ -157,7 +157,7 @@ func notAmong(names []string, jobs []job) []string {
 // pictures that lie in their folders: an interrupted run left them. It returns the
 // jobs that are left.
 func adopt(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, jobs []job) ([]job, error) {
-	from, err := newLotSource(ctx, book)
+	from, err := newLotSource(ctx, book.store, &book.lot)
 	if err != nil {
 		return nil, err
 	}
