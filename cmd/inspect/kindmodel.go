@@ -57,6 +57,9 @@ func readKindModel(path string) (*kindModel, error) {
 		return nil, usagef("--kind-model %s cannot be read: %w", path, plainPath(err))
 	}
 	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return nil, usagef("--kind-model %s is a folder: name a model's file", path)
+	}
 	m, err := learn.Read(f)
 	if err != nil {
 		return nil, usagef("--kind-model %s: %w", path, err)

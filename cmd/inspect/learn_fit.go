@@ -9,6 +9,7 @@ import (
 
 	"finishbench/internal/learn"
 	"finishbench/internal/records"
+	"finishbench/internal/teach"
 )
 
 const learnFitHelp = `fit fits a model to all labels of the records (or to those of a table, --labels),
@@ -59,9 +60,9 @@ func runLearnFit(ctx context.Context, r recordsOptions, o learnFitOptions, now t
 	} else if o.out == "" {
 		return usagef("say where the model goes: --out, or --record with a database")
 	}
-	by := ""
+	var by teach.Person
 	if store != nil {
-		if by, err = o.person(ctx, store); err != nil {
+		if by, err = o.find(ctx, store); err != nil {
 			return err
 		}
 	}
@@ -108,7 +109,7 @@ func (o learnFitOptions) examples(ctx context.Context, store *records.Store) (le
 }
 
 // keep keeps a fitted model in the records and as a file, where told to.
-func (o learnFitOptions) keep(ctx context.Context, store *records.Store, by string, m *learn.Model) (*kindModel, error) {
+func (o learnFitOptions) keep(ctx context.Context, store *records.Store, by teach.Person, m *learn.Model) (*kindModel, error) {
 	k, err := newKindModel(m)
 	if err != nil {
 		return nil, err
@@ -129,7 +130,11 @@ func (o learnFitOptions) keep(ctx context.Context, store *records.Store, by stri
 	if store == nil {
 		return k, nil
 	}
-	err = store.KeepModel(ctx, records.KeptModel{Name: k.name, SHA256: k.sum, JSON: file, By: by})
+	id, err := keepPerson(ctx, store, by)
+	if err != nil {
+		return nil, err
+	}
+	err = store.KeepModel(ctx, records.KeptModel{Name: k.name, SHA256: k.sum, JSON: file, By: id})
 	return k, err
 }
 

@@ -248,6 +248,15 @@ func TestLearnRefuses(t *testing.T) {
 	db, labels := learnRecords(t, "drawn-usual.csv", func(e learn.Example) bool { return e.Kind == part.Dust })
 	learnRun(t, 0, "labels", "learn", "label", "--csv", labels, "--badge", "17", "--record", db)
 	learnRun(t, 3, "one kind only, dust", "learn", "fit", "--record", db, "--badge", "17")
+	learnRun(t, 3, "nothing was kept", "learn", "fit", "--record", db, "--by", "ZZ")
+	store, err := records.OpenExisting(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	if people, err := store.People(t.Context()); err != nil || len(people) != 1 || people[0].Badge != "17" {
+		t.Errorf("who had a fit refused is kept: %+v, %v", people, err)
+	}
 	learnRun(t, 0, "has no model", "learn", "list", "--record", db)
 	learnRun(t, 3, "nothing to gain", "learn", "fit", "--labels", "../../internal/learn/testdata/known.csv", "--out", filepath.Join(t.TempDir(), "o"))
 	learnRun(t, 1, "there are no records", "learn", "fit", "--record", filepath.Join(t.TempDir(), "none.db"), "--by", "AK")
@@ -284,6 +293,7 @@ func TestLearnWrongUsage(t *testing.T) {
 		{"line 3: kind", []string{"learn", "label", "--csv", write("e.csv", "serial,finding,type\nu00-L,1,dust\nu00-L,2,splash\n"), "--by", "AK", "--record", db}},
 		{"go together", []string{"learn", "table", "--truth", dir}},
 		{"cannot be read", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model", filepath.Join(dir, "no.json")}},
+		{"is a folder: name a model's file", []string{"surface", "a.jpg", "--out", dir, "--mm-per-px", "0.015", "--kind-model", dir}},
 		{"this is no model", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model", write("m.json", "{")}},
 		{"its form is 0", []string{"surface", "a.jpg", "--out", dir, "--mm-per-px", "0.015", "--kind-model", write("n.json", "{}")}},
 	} {

@@ -61,6 +61,9 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 	if !(o.clean >= 0 && o.clean <= 1) {
 		return nil, usagef("--clean %g: a share from 0 to 1", o.clean)
 	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, usagef("%s cannot be made: %w: name a folder to draw into", dir, plainPath(err))
+	}
 	rng := rand.New(rand.NewPCG(o.seed, 0x9a1e7))
 	clean := make([]bool, o.number)
 	for i := range int(o.clean*float64(o.number) + 0.5) {
@@ -71,9 +74,6 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 	for i := range o.number {
 		name := fmt.Sprintf("drawn-%d-%03d", o.seed, i+1)
 		unit := filepath.Join(dir, name)
-		if err := os.MkdirAll(dir, 0o755); err != nil {
-			return nil, err
-		}
 		if err := os.Mkdir(unit, 0o755); err != nil {
 			return nil, usagef("%s cannot be made: %w: give another --seed, or another folder", unit, plainPath(err))
 		}

@@ -518,6 +518,10 @@ func TestPaintedUnits(t *testing.T) {
 	if clean != 2 {
 		t.Errorf("%d clean ones of 4, want 2", clean)
 	}
+	var wrong usageError
+	if _, err := paintUnits(filepath.Join(all[0], "truth.json"), paintOptions{number: 1, seed: 9}); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "name a folder to draw into") {
+		t.Errorf("drawn into a file: %v", err)
+	}
 	if _, err := paintUnits(filepath.Dir(all[0]), paintOptions{number: 1, seed: 9}); err == nil {
 		t.Error("drawn over what was there")
 	}
