@@ -195,15 +195,19 @@ func (s *Server) lotState(w http.ResponseWriter, r *http.Request) (LotState, boo
 		return LotState{}, false
 	}
 	st, err := s.b.Lots.Lot(r.Context(), r.PathValue("name"))
-	switch {
-	case errors.Is(err, ErrNoLot):
-		s.wrong(w, r, http.StatusNotFound, "lot.page.unknown")
-	case err != nil:
-		s.fault(w, r, err)
-	default:
-		return st, true
+	if err != nil {
+		s.lotFault(w, r, err)
 	}
-	return LotState{}, false
+	return st, err == nil
+}
+
+// lotFault tells that there is no such lot, or what else is wrong.
+func (s *Server) lotFault(w http.ResponseWriter, r *http.Request, err error) {
+	if errors.Is(err, ErrNoLot) {
+		s.wrong(w, r, http.StatusNotFound, "lot.page.unknown")
+		return
+	}
+	s.fault(w, r, err)
 }
 
 func (s *Server) lotPage(w http.ResponseWriter, r *http.Request, x session) {
@@ -274,16 +278,8 @@ func (s *Server) lotEvents(w http.ResponseWriter, r *http.Request, x session) {
 	}
 	defer s.b.hub.leave(wake)
 	l, name := s.lang(r), r.PathValue("name")
-	h := w.Header()
-	h.Set("Content-Type", "text/event-stream; charset=utf-8")
-	h.Set("X-Accel-Buffering", "no")
-	out := http.NewResponseController(w)
-	send := func(b []byte) bool {
-		_ = out.SetWriteDeadline(time.Now().Add(eventDeadline))
-		_, err := w.Write(b)
-		return err == nil && out.Flush() == nil
-	}
-	if !send(fmt.Appendf(nil, "retry: 1000\nevent: hello\ndata: %s\n\n", s.boot)) {
+	send, ok := s.stream(w)
+	if !ok {
 		return
 	}
 	seen, beat := "", time.NewTicker(heartbeat)
@@ -342,12 +338,8 @@ func (s *Server) lotMore(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 	l := s.lang(r)
 	m, err := s.b.Lots.More(r.Context(), l, r.PathValue("name"))
-	switch {
-	case errors.Is(err, ErrNoLot):
-		s.wrong(w, r, http.StatusNotFound, "lot.page.unknown")
-		return
-	case err != nil:
-		s.fault(w, r, err)
+	if err != nil {
+		s.lotFault(w, r, err)
 		return
 	}
 	v := lotMoreView{LotMore: m}
@@ -370,12 +362,8 @@ func (s *Server) lotReport(w http.ResponseWriter, r *http.Request, _ session) {
 	format := r.URL.Path[strings.LastIndex(r.URL.Path, ".")+1:]
 	name := r.PathValue("name")
 	data, mime, err := s.b.Lots.Report(r.Context(), s.lang(r), name, format)
-	switch {
-	case errors.Is(err, ErrNoLot):
-		s.wrong(w, r, http.StatusNotFound, "lot.page.unknown")
-		return
-	case err != nil:
-		s.fault(w, r, err)
+	if err != nil {
+		s.lotFault(w, r, err)
 		return
 	}
 	h := w.Header()
@@ -413,14 +401,12 @@ func (s *Server) lotDecide(w http.ResponseWriter, r *http.Request, _ session) {
 	err = s.b.Lots.Decide(r.Context(), name, d)
 	var no LotRefusal
 	switch {
-	case errors.Is(err, ErrNoLot):
-		s.wrong(w, r, http.StatusNotFound, "lot.page.unknown")
 	case errors.Is(err, ErrLotMoved):
 		s.wrong(w, r, http.StatusConflict, "lot.page.stale")
 	case errors.As(err, &no):
 		s.wrongText(w, r, http.StatusConflict, l.T("lot.page.refused", "why", l.Say(&no.Phrase)))
 	case err != nil:
-		s.fault(w, r, err)
+		s.lotFault(w, r, err)
 	case r.Header.Get("X-Script") != "":
 		w.WriteHeader(http.StatusNoContent)
 	default:

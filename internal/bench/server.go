@@ -507,6 +507,21 @@ func (c *partCache) get(b *Station, l *Lang) (cachedPart, error) {
 	return got, nil
 }
 
+// stream begins a stream of events, which says first which start of the program it
+// is of. send writes one; it is false where the browser is gone.
+func (s *Server) stream(w http.ResponseWriter) (send func([]byte) bool, ok bool) {
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream; charset=utf-8")
+	h.Set("X-Accel-Buffering", "no")
+	out := http.NewResponseController(w)
+	send = func(b []byte) bool {
+		_ = out.SetWriteDeadline(time.Now().Add(eventDeadline))
+		_, err := w.Write(b)
+		return err == nil && out.Flush() == nil
+	}
+	return send, send(fmt.Appendf(nil, "retry: 1000\nevent: hello\ndata: %s\n\n", s.boot))
+}
+
 // events sends each state as it comes. The id names the state, so that a
 // browser that comes back is told only what it has not seen.
 func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
@@ -517,16 +532,8 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 	defer s.b.hub.leave(wake)
 	l := s.lang(r)
-	h := w.Header()
-	h.Set("Content-Type", "text/event-stream; charset=utf-8")
-	h.Set("X-Accel-Buffering", "no")
-	out := http.NewResponseController(w)
-	send := func(b []byte) bool {
-		_ = out.SetWriteDeadline(time.Now().Add(eventDeadline))
-		_, err := w.Write(b)
-		return err == nil && out.Flush() == nil
-	}
-	if !send(fmt.Appendf(nil, "retry: 1000\nevent: hello\ndata: %s\n\n", s.boot)) {
+	send, ok := s.stream(w)
+	if !ok {
 		return
 	}
 	seen := r.Header.Get("Last-Event-ID")
