@@ -9,7 +9,7 @@ export GOFLAGS := -tags=gocv_specific_modules,gocv_calib3d -buildvcs=false
 PURE := ./internal/part ./internal/optics ./internal/outline ./internal/seam \
 	./internal/robust ./internal/grade ./internal/config ./internal/synth \
 	./internal/assign ./internal/compare ./internal/teach ./internal/records ./internal/plots ./internal/study ./internal/charts ./internal/process ./internal/lots ./internal/setup \
-	./internal/capture/trouble ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
+	./internal/capture/trouble ./internal/capture/pty ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
 	./internal/bench ./internal/lotreport ./internal/learn
 
 # Tested first, in seconds. The page's tests wait for a browser most of their time:

@@ -1,22 +1,19 @@
 package main
 
 import (
-	"bufio"
 	"fmt"
 	"mime/multipart"
 	"net"
 	"net/http"
 	"net/textproto"
 	"os"
-	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	"golang.org/x/sys/unix"
-
 	"finishbench/internal/capture"
+	"finishbench/internal/capture/pty"
 	"finishbench/internal/part"
 )
 
@@ -24,12 +21,11 @@ import (
 // a pseudo-terminal, and a network camera that sends, as JPEG pictures, what is to
 // be seen at the light and angle that the controller was told.
 type standIn struct {
+	*pty.Device
 	t        testing.TB
-	device   string            // link to the pseudo-terminal, as in /dev/serial/by-id
 	pictures map[string][]byte // "back 30", "diffuse", "raking"
 
 	mu     sync.Mutex
-	master *os.File
 	light  string
 	deg    float64
 	heard  []string
@@ -40,7 +36,7 @@ type standIn struct {
 
 func newStandIn(t testing.TB, unit string) *standIn {
 	t.Helper()
-	s := &standIn{t: t, device: filepath.Join(t.TempDir(), "usb-controller"), pictures: map[string][]byte{}, light: "off"}
+	s := &standIn{t: t, pictures: map[string][]byte{}, light: "off"}
 	folder, err := capture.Scan(unit)
 	if err != nil {
 		t.Fatal(err)
@@ -52,9 +48,9 @@ func newStandIn(t testing.TB, unit string) *standIn {
 		}
 		s.pictures[sceneOf(shot)] = data
 	}
-	s.plug()
+	s.Device = pty.New(t, s.hear)
 	s.startCamera("127.0.0.1:0")
-	t.Cleanup(func() { s.stopCamera(); s.unplug() })
+	t.Cleanup(s.stopCamera)
 	return s
 }
 
@@ -65,81 +61,18 @@ func sceneOf(shot part.Shot) string {
 	return string(shot.Light)
 }
 
-// plug makes a new pseudo-terminal behind the link.
-func (s *standIn) plug() {
-	s.t.Helper()
-	fd, err := unix.Open("/dev/ptmx", unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
-	if err != nil {
-		s.t.Skipf("no pseudo-terminals here: %v", err)
-	}
-	if err := unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0); err != nil {
-		s.t.Skipf("no pseudo-terminals here: %v", err)
-	}
-	n, err := unix.IoctlGetInt(fd, unix.TIOCGPTN)
-	if err != nil {
-		s.t.Fatal(err)
-	}
-	mode, err := unix.IoctlGetTermios(fd, unix.TCGETS)
-	if err != nil {
-		s.t.Fatal(err)
-	}
-	mode.Lflag &^= unix.ECHO | unix.ICANON
-	if err := unix.IoctlSetTermios(fd, unix.TCSETS, mode); err != nil {
-		s.t.Fatal(err)
-	}
-	master := os.NewFile(uintptr(fd), "ptmx")
-	_ = os.Remove(s.device)
-	if err := os.Symlink(fmt.Sprintf("/dev/pts/%d", n), s.device); err != nil {
-		s.t.Fatal(err)
-	}
+// hear answers a line that the controller is sent.
+func (s *standIn) hear(line string) string {
 	s.mu.Lock()
-	s.master = master
+	s.heard = append(s.heard, line)
+	answer := s.answer
 	s.mu.Unlock()
-	go s.listen(master)
-}
-
-func (s *standIn) unplug() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.master != nil {
-		s.master.Close()
-		s.master = nil
-		_ = os.Remove(s.device)
+	if answer != nil {
+		if text, mine := answer(line); mine { // may unplug, or take its time
+			return text
+		}
 	}
-}
-
-func (s *standIn) listen(f *os.File) {
-	in := bufio.NewReader(f)
-	for {
-		line, err := in.ReadString('\n')
-		if err != nil && line == "" {
-			s.mu.Lock()
-			gone := s.master != f
-			s.mu.Unlock()
-			if gone {
-				return
-			}
-			time.Sleep(5 * time.Millisecond) // nobody has the other end open yet
-			continue
-		}
-		line = strings.TrimSpace(line)
-		s.mu.Lock()
-		s.heard = append(s.heard, line)
-		answer := s.answer
-		s.mu.Unlock()
-		text, mine := "ok", false
-		if answer != nil {
-			text, mine = answer(line) // may unplug, or take its time
-		}
-		if !mine {
-			text = s.obey(line)
-		}
-		s.mu.Lock()
-		if s.master == f && text != "" {
-			fmt.Fprintf(f, "%s\r\n", text)
-		}
-		s.mu.Unlock()
-	}
+	return s.obey(line)
 }
 
 // obey does what a line says, and returns the usual answer.
@@ -256,7 +189,7 @@ bench: {name: bench 2}
 cameras:
   - {name: overhead, source: gstreamer, pipeline: "souphttpsrc location=http://` + s.addr + `/ is-live=true ! multipartdemux ! jpegdec", width_px: 1600, height_px: 1200, format: rgb, delay_ms: 500, silent_s: 2}
 rig:
-  device: ` + s.device + `
+  device: ` + s.Link + `
   start: [G90]
   home: [G28]
   ask: M114

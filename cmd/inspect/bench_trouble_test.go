@@ -105,10 +105,10 @@ func TestBenchInTrouble(t *testing.T) {
 		})
 	})
 	t.Run("line lost and plugged in again", func(t *testing.T) {
-		at("G0 A60", func() (string, bool) { hw.unplug(); return "", true })
+		at("G0 A60", func() (string, bool) { hw.Unplug(); return "", true })
 		unit(t, func() {
 			both(t, []string{"Lights and turntable: ", "They are waited for."}, []string{"灯光与转台：", "正在等待。"})
-			hw.plug()
+			hw.Plug()
 		})
 	})
 	t.Run("answer late", func(t *testing.T) {

@@ -35,6 +35,7 @@ var mayImport = map[string][]string{
 	"internal/capture/trouble": {},
 	"internal/capture/retry":   {},
 	"internal/capture/sources": {"internal/part", "internal/capture/retry", "internal/capture/trouble"},
+	"internal/capture/pty":     {},
 	"internal/capture/rig":     {"internal/capture/retry", "internal/capture/trouble"},
 	"internal/capture/shoot":   {"internal/part", "internal/capture/retry", "internal/capture/sources", "internal/capture/rig", "internal/capture/trouble"},
 	"internal/seam":            {"internal/part", "internal/optics", "internal/outline", "internal/robust"},

@@ -11,13 +11,14 @@ import (
 	"testing/synctest"
 	"time"
 
+	"finishbench/internal/capture/pty"
 	"finishbench/internal/capture/retry"
 	"finishbench/internal/capture/trouble"
 )
 
 func options(c *controller) GCodeOptions {
 	return GCodeOptions{
-		Device: c.name, Rest: "G4 P0", Home: []string{"G28 A0"}, Ask: "M114", Angle: `A:([-0-9.]+)`,
+		Device: c.Link, Rest: "G4 P0", Home: []string{"G28 A0"}, Ask: "M114", Angle: `A:([-0-9.]+)`,
 		Lights: []LightLines{{"diffuse", []string{"M8"}, []string{"M9"}}, {"raking", []string{"M3 S255"}, []string{"M5"}}},
 		Wake:   100 * time.Millisecond, Answer: 300 * time.Millisecond, Motion: 600 * time.Millisecond,
 		Retry: retry.Waits{First: 20 * time.Millisecond, Most: 100 * time.Millisecond, Steady: time.Minute},
@@ -178,10 +179,10 @@ func TestSmallTalk(t *testing.T) {
 			if line != "M8" {
 				return "", false
 			}
-			c.say("[MSG: lamp warms up]")
+			c.Say("[MSG: lamp warms up]")
 			for range 4 {
 				time.Sleep(150 * time.Millisecond) // together longer than Answer
-				c.say("echo:busy: processing")
+				c.Say("echo:busy: processing")
 			}
 			return "ok", true
 		}
@@ -200,7 +201,7 @@ func TestUnplugged(t *testing.T) {
 	if err := g.Turn(t.Context(), 30); err != nil {
 		t.Fatal(err)
 	}
-	c.unplug()
+	c.Unplug()
 	for end := time.Now().Add(5 * time.Second); g.State().Ready; time.Sleep(time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatal("the loss was not noticed")
@@ -230,7 +231,7 @@ func TestUnplugged(t *testing.T) {
 func TestRestarted(t *testing.T) {
 	c := newController(t)
 	c.set(func() { c.banner = "Controller 1.0 ready" })
-	c.unplug()
+	c.Unplug()
 	c.plug()
 	g := opened(t, options(c))
 	if err := g.Turn(t.Context(), 30); err != nil {
@@ -326,7 +327,7 @@ func (p quickPort) Close() error { return p.w.Close() }
 // three flashes in any second.
 func TestNoStrobe(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		o := options(&controller{})
+		o := options(&controller{Device: &pty.Device{}})
 		o.Open = func() (io.ReadWriteCloser, error) { r, w := io.Pipe(); return quickPort{r, w}, nil }
 		g, err := NewGCode(o)
 		if err != nil {
