@@ -71,6 +71,11 @@ func cut(im *part.Image, r image.Rectangle) *part.Image {
 	w, h := r.Dx(), r.Dy()
 	out := &part.Image{W: w, H: h, C: 3, Pix8: make([]uint8, 3*w*h)}
 	for y := 0; y < h; y++ {
+		if im.Pix8 != nil && im.C == 3 {
+			from := 3 * ((r.Min.Y+y)*im.W + r.Min.X)
+			copy(out.Pix8[3*y*w:3*(y+1)*w], im.Pix8[from:])
+			continue
+		}
 		for x := 0; x < w; x++ {
 			i := ((r.Min.Y+y)*im.W + r.Min.X + x) * im.C
 			for c := 0; c < 3; c++ {

@@ -40,28 +40,39 @@ func MakePagePicture(im *part.Image, ov Overlay, r *part.Result, width int) (Pag
 	if width < 1 {
 		return PagePicture{}, fmt.Errorf("report: picture %s for the page: width %d", ov.File, width)
 	}
-	src, scale := im, 1.0
+	src := im
 	if im.Pix8 == nil {
 		src = rgb8(im)
 	}
-	if im.W > width {
-		scale = float64(width) / float64(im.W)
-		var err error
-		if src, err = shrink(src, width, max(1, int(float64(im.H)*scale+0.5))); err != nil {
-			return PagePicture{}, fmt.Errorf("report: picture %s for the page: %w", ov.File, err)
-		}
-	}
-	small := src
-	if src.C != 3 || src == im {
-		small = rgb8(src) // else it is ours already
-	}
-	lifted := lift(small)
-	annotate(small, ov, r, drawing{scale: scale, letters: 1.4}) // shown smaller still on the page
-	jpeg, err := EncodeJPEG(small, 80)
+	p, err := drawnPicture(src, src != im, ov, r, width, drawing{letters: 1.4}) // shown smaller still on the page
 	if err != nil {
 		return PagePicture{}, fmt.Errorf("report: picture %s for the page: %w", ov.File, err)
 	}
-	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: small.W, H: small.H, Brightened: lifted}, nil
+	return p, nil
+}
+
+// drawnPicture shrinks an 8-bit picture to at most width, lifts it, and draws into
+// it: into a copy, unless it is ours to draw into. The scale of d is set here.
+func drawnPicture(src *part.Image, ours bool, ov Overlay, r *part.Result, width int, d drawing) (PagePicture, error) {
+	d.scale = 1
+	if src.W > width {
+		d.scale = float64(width) / float64(src.W)
+		var err error
+		if src, err = shrink(src, width, max(1, int(float64(src.H)*d.scale+0.5))); err != nil {
+			return PagePicture{}, err
+		}
+		ours = true
+	}
+	if src.C != 3 || !ours {
+		src = rgb8(src)
+	}
+	lifted := lift(src)
+	annotate(src, ov, r, d)
+	jpeg, err := EncodeJPEG(src, 80)
+	if err != nil {
+		return PagePicture{}, err
+	}
+	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: src.W, H: src.H, Brightened: lifted}, nil
 }
 
 // lift brightens an 8-bit picture whose lit part is dark, by a power law that

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"image"
 	"math"
 	"slices"
 
@@ -34,23 +35,13 @@ func MakeScreenPicture(im *part.Image, ov Overlay, r *part.Result, important, wi
 		return fail(fmt.Errorf("width %d", width))
 	}
 	x, y, w, h := screenCut(im.W, im.H, ov, r)
-	src := piece(im, x, y, w, h)
+	src := cut(im, image.Rect(x, y, x+w, y+h))
 	ov, r = movedOverlay(ov, x, y), movedResult(r, ov.File, x, y)
-	scale := 1.0
-	if w > width {
-		scale = float64(width) / float64(w)
-		var err error
-		if src, err = shrink(src, width, max(1, int(float64(h)*scale+0.5))); err != nil {
-			return fail(err)
-		}
-	}
-	lifted := lift(src)
-	annotate(src, ov, r, drawing{scale: scale, letters: screenLetters, wordless: true, important: important})
-	jpeg, err := EncodeJPEG(src, 80)
+	p, err := drawnPicture(src, true, ov, r, width, drawing{letters: screenLetters, wordless: true, important: important})
 	if err != nil {
 		return fail(err)
 	}
-	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: src.W, H: src.H, Brightened: lifted}, nil
+	return p, nil
 }
 
 // screenCut is the part of a picture to be shown: around what was followed and
@@ -91,22 +82,6 @@ func span(middle, length float64, most int) (from, n int) {
 	n = min(most, max(1, int(math.Ceil(length))))
 	from = min(max(0, int(middle-length/2)), most-n)
 	return from, n
-}
-
-// piece copies a part of a picture, as 8-bit RGB.
-func piece(im *part.Image, x, y, w, h int) *part.Image {
-	if im.Pix8 == nil {
-		im = rgb8(im)
-	}
-	out := &part.Image{W: w, H: h, C: im.C, Pix8: make([]uint8, w*h*im.C)}
-	for row := range h {
-		from := ((y+row)*im.W + x) * im.C
-		copy(out.Pix8[row*w*im.C:(row+1)*w*im.C], im.Pix8[from:from+w*im.C])
-	}
-	if out.C != 3 {
-		return rgb8(out)
-	}
-	return out
 }
 
 func moved(p []part.Point, x, y int) []part.Point {
