@@ -247,7 +247,7 @@ func (o *lotChartOptions) overUnits(ctx context.Context, s *records.Store, c cha
 // sheet makes the page and the text of charts, in a language.
 func (o *lotChartOptions) sheet(l *bench.Lang, c chartChoice, all []lotreport.Chart, figs []lotreport.Figure) report.Sheet {
 	t := func(key string, args ...string) string { return l.T("lot.chart."+key, args...) }
-	span := t("span", "from", cmpWord(o.from, t("begin")), "to", cmpWord(o.to, t("now")))
+	span := t("span", "from", first(o.from, t("begin")), "to", first(o.to, t("now")))
 	for _, w := range []string{o.lot, o.product} {
 		if w != "" {
 			span += ", " + w
@@ -324,11 +324,4 @@ func chartNumber(l *bench.Lang, v *float64) string {
 		decimals++
 	}
 	return l.Number(*v, decimals)
-}
-
-func cmpWord(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
 }

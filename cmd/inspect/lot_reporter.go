@@ -14,7 +14,6 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"finishbench/internal/config"
-	"finishbench/internal/grade"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -159,22 +158,8 @@ func stepLimits(full []records.Inspection, stage part.Stage) lotreport.StepLimit
 	if err != nil || len(full[0].Limits.Bytes) == 0 {
 		return out // of a newer program, or not kept: no capability is told
 	}
-	for _, s := range lim.Seam {
-		if !slices.Contains(s.Stages, stage) {
-			continue
-		}
-		for _, c := range s.By {
-			if c.Major == nil {
-				continue
-			}
-			switch c.Measure {
-			case grade.ProudUM:
-				out.Upper = *c.Major
-			case grade.RecessedUM:
-				out.Lower = -*c.Major
-			}
-		}
-	}
+	proud, recessed := lim.StepLimits(stage)
+	out.Upper, out.Lower = numberOf(part.Num(proud)), numberOf(part.Num(-recessed)) // none: NaN
 	return out
 }
 
