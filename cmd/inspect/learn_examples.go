@@ -257,7 +257,7 @@ func (s *learnSet) addKnown(unit string, k knownUnit, r part.Result) error {
 			continue
 		}
 		d := k.Face.Defects[i]
-		if c, told := d.cnr(); told && c < seenCNR {
+		if c, told := d.cnr(); told && c < teach.VisibleCNR {
 			continue
 		}
 		f := findings[j]
@@ -269,10 +269,6 @@ func (s *learnSet) addKnown(unit string, k knownUnit, r part.Result) error {
 	}
 	return nil
 }
-
-// seenCNR is the contrast-to-noise ratio from which a defect can be expected to be
-// seen (Rose 1948, J. Opt. Soc. Am. 38, 196; the figure 5 from memory).
-const seenCNR = 5
 
 type learnTableOptions struct{ truth, results string }
 

@@ -128,12 +128,17 @@ func readLabelLines(path string) ([]labelLine, error) {
 	defer f.Close()
 	c := csv.NewReader(f)
 	head, err := c.Read()
-	if err != nil {
+	if errors.Is(err, io.EOF) {
+		return nil, usagef("%s: the table is empty", path)
+	} else if err != nil {
 		return nil, usagef("%s: it has no heading: %w", path, err)
 	}
 	head[0] = strings.TrimPrefix(head[0], "\ufeff")
 	for i := range head {
 		head[i] = strings.TrimSpace(head[i])
+		if slices.Contains(head[:i], head[i]) && head[i] != "" {
+			return nil, usagef("%s: line 1: the column %q is there twice", path, head[i])
+		}
 	}
 	for _, need := range []string{"serial", "finding", "type"} {
 		if !slices.Contains(head, need) {

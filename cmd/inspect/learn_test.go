@@ -290,6 +290,8 @@ func TestLearnWrongUsage(t *testing.T) {
 		{"has no inspection 900", []string{"learn", "label", "u00-L", "1", "dust", "--inspection", "900", "--by", "AK", "--record", db}},
 		{"inspection 1 is of u00-L, not of u01-R", []string{"learn", "label", "u01-R", "1", "dust", "--inspection", "1", "--by", "AK", "--record", db}},
 		{`line 1: the column "type" is missing`, []string{"learn", "label", "--csv", write("d.csv", "serial,finding\nu,1\n"), "--by", "AK", "--record", db}},
+		{"the table is empty", []string{"learn", "label", "--csv", write("empty.csv", ""), "--by", "AK", "--record", db}},
+		{`line 1: the column "type" is there twice`, []string{"learn", "label", "--csv", write("twice.csv", "serial,finding,type,type\nu00-L,1,dust,run\n"), "--by", "AK", "--record", db}},
 		{"line 3: kind", []string{"learn", "label", "--csv", write("e.csv", "serial,finding,type\nu00-L,1,dust\nu00-L,2,splash\n"), "--by", "AK", "--record", db}},
 		{"go together", []string{"learn", "table", "--truth", dir}},
 		{"cannot be read", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model", filepath.Join(dir, "no.json")}},

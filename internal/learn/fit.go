@@ -40,15 +40,10 @@ func fit(examples []Example, kinds []part.Kind, p Params) (*Model, error) {
 	used := slices.DeleteFunc(slices.Clone(examples), func(e Example) bool {
 		return !slices.Contains(kinds, e.Kind) || !slices.Contains(kinds, e.Rule)
 	})
-	m := &Model{Schema: modelSchema, Labels: len(used), Prior: p.Prior, Ridge: p.Ridge, Features: standardise(used)}
+	m := &Model{Schema: modelSchema, Labels: len(used), Units: len(unitsOf(used)), Prior: p.Prior, Ridge: p.Ridge, Features: standardise(used)}
 	for _, k := range kinds {
 		m.Kinds = append(m.Kinds, KindWeights{Kind: k, Rule: map[part.Kind]float64{}, Weights: map[string]float64{}})
 	}
-	units := map[string]bool{}
-	for _, e := range used {
-		units[e.Unit] = true
-	}
-	m.Units = len(units)
 	n := newNewton(m, used, kinds)
 	if err := n.solve(); err != nil {
 		return nil, err
