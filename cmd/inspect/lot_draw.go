@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -147,17 +148,40 @@ func numbered(n int) []string {
 // maxSerials is far above any lot.
 const maxSerials = 1_000_000
 
+// openLines opens a list with an entry a line, "-" for standard input, and says what
+// to call it.
+func openLines(path string, stdin io.Reader) (in io.ReadCloser, name string, err error) {
+	if path == "-" {
+		return io.NopCloser(stdin), "standard input", nil
+	}
+	f, err := openTable(path)
+	return f, path, err
+}
+
+// linesError is an error of a list with an entry a line.
+func linesError(name string, err error) error {
+	if errors.Is(err, bufio.ErrTooLong) {
+		return usagef("%s has a line of more than %d bytes: is it the right file? Write one entry a line", name, bufio.MaxScanTokenSize)
+	}
+	return usagef("%s cannot be read: %w", name, plainPath(err))
+}
+
+// shortText is the beginning of a text that a message quotes.
+func shortText(s string) string {
+	const most = 60
+	if r := []rune(s); len(r) > most {
+		return string(r[:most]) + "..."
+	}
+	return s
+}
+
 // readSerials reads a serial a line; empty lines are skipped.
 func (o *lotDrawOptions) readSerials() ([]string, error) {
-	in, name := o.stdin, "standard input"
-	if o.serials != "-" {
-		f, err := openTable(o.serials)
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		in, name = f, o.serials
+	in, name, err := openLines(o.serials, o.stdin)
+	if err != nil {
+		return nil, err
 	}
+	defer in.Close()
 	lines := bufio.NewScanner(in)
 	var out []string
 	for n := 1; lines.Scan(); n++ {
@@ -168,14 +192,14 @@ func (o *lotDrawOptions) readSerials() ([]string, error) {
 		case !utf8.ValidString(s):
 			return nil, usagef("%s, line %d: is not UTF-8 text", name, n)
 		case strings.ContainsAny(s, ",;\t"):
-			return nil, usagef("%s, line %d: %q holds a separator: write one serial a line, nothing else", name, n, s)
+			return nil, usagef("%s, line %d: %q holds a separator: write one serial a line, nothing else", name, n, shortText(s))
 		case len(out) == maxSerials:
 			return nil, usagef("%s has more than %d serials: is it the right file?", name, maxSerials)
 		}
 		out = append(out, strings.TrimSuffix(s, "/"))
 	}
 	if err := lines.Err(); err != nil {
-		return nil, usagef("%s cannot be read: %w", name, plainPath(err))
+		return nil, linesError(name, err)
 	}
 	if len(out) == 0 {
 		return nil, usagef("%s has no serials", name)

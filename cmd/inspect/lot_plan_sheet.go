@@ -113,15 +113,10 @@ func letsThrough(c lots.Planned) report.SheetSection {
 	}
 	t := report.SheetTable{Caption: fmt.Sprintf("Operating characteristic (%s), %d units, accepted up to %d", oc.Law, oc.N, oc.Ac), Head: []string{unit, "accepted / %", "average outgoing quality / %", "units looked at on average"},
 		Numeric: []bool{true, true, true, true}}
-	var curve plots.Series
 	for _, r := range rows {
 		t.Rows = append(t.Rows, []string{digits(scale * r.P), shown(100*r.Pa, 2), shown(100*r.AOQ, 3), shown(r.ATI, 1)})
 	}
-	for _, r := range oc.Curve(curvePoints) {
-		curve.X, curve.Y = append(curve.X, scale*r.P), append(curve.Y, r.Pa)
-	}
-	curve.Name = "share of lots accepted"
-	plot := plots.OC{Curves: []plots.Series{curve}, Whole: oc.Law == lots.Hypergeometric}
+	plot := plots.OC{Whole: oc.Law == lots.Hypergeometric}
 	if !c.Zero {
 		plot.Points = append(plot.Points, plots.OCPoint{Name: "AQL", X: c.AQL, Share: numberOf(through.PaAtAQL)})
 	}
@@ -134,15 +129,25 @@ func letsThrough(c lots.Planned) report.SheetSection {
 			plot.Points = append(plot.Points, plots.OCPoint{Name: q.name, X: *q.at, Share: q.share})
 		}
 	}
-	s.Figures = figures(figure(func() ([]byte, error) {
-		return plots.OCCurve(plots.Options{X: unit, Y: "share of lots accepted"}, plot)
-	},
-		"Operating characteristic: share of lots accepted over their quality.", "Share of lots that the plan accepts, over the quality that comes in."))
+	s.Figures = ocFigure(unit, oc.Curve(curvePoints), scale, plot, "Share of lots that the plan accepts, over the quality that comes in.")
 	if through.AOQL != nil {
 		s.Text = append(s.Text, fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", shown4(*through.AOQL)))
 	}
 	s.Tables = []report.SheetTable{t}
 	return s
+}
+
+// ocFigure draws a plan's operating characteristic, qualities times scale, with the
+// points that plot has.
+func ocFigure(x string, points []lots.CurvePoint, scale float64, plot plots.OC, caption string) []report.SheetFigure {
+	const y = "share of lots accepted"
+	curve := plots.Series{Name: y}
+	for _, r := range points {
+		curve.X, curve.Y = append(curve.X, scale*r.P), append(curve.Y, r.Pa)
+	}
+	plot.Curves = []plots.Series{curve}
+	return figures(figure(func() ([]byte, error) { return plots.OCCurve(plots.Options{X: x, Y: y}, plot) },
+		"Operating characteristic: share of lots accepted over their quality.", caption))
 }
 
 // curvePoints draws a smooth line.

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -16,7 +17,6 @@ import (
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/process"
-	"finishbench/internal/records"
 	"finishbench/internal/report"
 )
 
@@ -45,6 +45,7 @@ type lotStepOptions struct {
 	level, mode, stage       string
 	aql                      float64
 	low, high, values, limit string
+	stdin                    io.Reader
 }
 
 func newLotStepCommand(r *recordsOptions) *cobra.Command {
@@ -57,6 +58,7 @@ func newLotStepCommand(r *recordsOptions) *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args:                  wrongUsage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			o.stdin = cmd.InOrStdin()
 			return runLotStep(cmd.Context(), o, strings.Join(args, ""), cmd.OutOrStdout())
 		},
 	}
@@ -113,7 +115,7 @@ func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Wr
 		if name != "" {
 			return usagef("--values and a lot: the lot has its own; give one of them")
 		}
-		if err := s.fromFile(o.values); err != nil {
+		if err := s.fromFile(o.values, o.stdin); err != nil {
 			return err
 		}
 	}
@@ -122,7 +124,7 @@ func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Wr
 	}
 	var err error
 	if s.Plan, err = lots.LookupVariables(o.size, lots.Level(o.level), o.aql, lots.Mode(o.mode)); err != nil {
-		return usageError{err}
+		return lotError(err)
 	}
 	if s.Limits, err = o.stepLimits(stage); err != nil {
 		return err
@@ -149,40 +151,31 @@ func (s *lotStep) exit() error {
 
 // fromLot takes the worst step of each unit of the sample, in the draw's order.
 func (s *lotStep) fromLot(ctx context.Context, r *recordsOptions, name string) (lots.Opening, error) {
-	store, err := r.open(ctx)
+	book, err := r.openLot(ctx, name)
 	if err != nil {
 		return lots.Opening{}, err
 	}
-	defer store.Close()
-	l, ins, err := loadLot(ctx, store, name)
-	if err != nil {
-		return lots.Opening{}, err
-	}
-	by := map[int64]*records.Inspection{}
-	for i := range ins {
-		by[ins[i].ID] = &ins[i]
-	}
+	defer book.store.Close()
 	s.wasAsked = true
-	for _, p := range l.Current().Sample {
+	for _, p := range book.lot.Current().Sample {
 		um := math.NaN()
 		if p.Unit != nil {
-			if in := by[p.Unit.Inspection]; in != nil {
-				um = numberOf(in.Result.Seam.WorstStepUM)
-			}
+			um = numberOf(p.Unit.WorstStepUM)
 		}
 		s.names, s.valuesUM = append(s.names, p.Name), append(s.valuesUM, um)
 	}
-	return l.Current().Opening, nil
+	return book.lot.Current().Opening, nil
 }
 
-func (s *lotStep) fromFile(path string) error {
-	f, err := openTable(path)
+// fromFile reads a step a line; empty lines and those that begin with # are skipped.
+func (s *lotStep) fromFile(path string, stdin io.Reader) error {
+	in, name, err := openLines(path, stdin)
 	if err != nil {
 		return err
 	}
-	defer f.Close()
+	defer in.Close()
 	s.wasAsked = true
-	lines := bufio.NewScanner(f)
+	lines := bufio.NewScanner(in)
 	for n := 1; lines.Scan(); n++ {
 		text := strings.TrimSpace(lines.Text())
 		if text == "" || strings.HasPrefix(text, "#") {
@@ -190,12 +183,12 @@ func (s *lotStep) fromFile(path string) error {
 		}
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			return usagef("%s, line %d: %q is no step in um", path, n, text)
+			return usagef("%s, line %d: %q is no step in um", name, n, shortText(text))
 		}
 		s.valuesUM = append(s.valuesUM, v)
 	}
 	if err := lines.Err(); err != nil {
-		return usagef("%s cannot be read: %w", path, err)
+		return linesError(name, err)
 	}
 	return nil
 }
@@ -250,7 +243,7 @@ func (s *lotStep) judge() error {
 	}
 	m, err := s.Plan.Judge(s.valuesUM, s.Limits)
 	if err != nil {
-		return err
+		return errors.New(strings.TrimPrefix(err.Error(), "lots: "))
 	}
 	s.Judged = &m
 	n, err := process.AndersonDarling(s.valuesUM)
@@ -322,14 +315,7 @@ func (s *lotStep) through() report.SheetSection {
 	for _, r := range s.Plan.Curve(ocRows) {
 		t.Rows = append(t.Rows, []string{shown4(100 * r.P), shown(100*r.Pa, 2)})
 	}
-	var curve plots.Series
-	for _, r := range s.Plan.Curve(curvePoints) {
-		curve.X, curve.Y = append(curve.X, 100*r.P), append(curve.Y, r.Pa)
-	}
-	curve.Name = "share of lots accepted"
-	sec.Figures = figures(figure(func() ([]byte, error) {
-		return plots.OCCurve(plots.Options{X: "beyond the limit / %", Y: "share of lots accepted"}, plots.OC{Curves: []plots.Series{curve}})
-	}, "Operating characteristic: share of lots accepted over their quality.", "Share of lots that the plan accepts, over the share of units beyond the limit."))
+	sec.Figures = ocFigure("beyond the limit / %", s.Plan.Curve(curvePoints), 100, plots.OC{}, "Share of lots that the plan accepts, over the share of units beyond the limit.")
 	sec.Tables = []report.SheetTable{t}
 	return sec
 }

@@ -99,6 +99,37 @@ func TestLotStepBadInput(t *testing.T) {
 	}
 }
 
+// Values come from standard input too; what is no list of steps is told in a line.
+func TestLotStepStandardInput(t *testing.T) {
+	run := func(values string, aql float64) (string, error) {
+		o := lotStepOptions{recordsOptions: &recordsOptions{}, size: 40, aql: aql, level: "IV", mode: string(lots.Normal), values: "-", stdin: strings.NewReader(values)}
+		var out bytes.Buffer
+		err := runLotStep(context.Background(), o, "", &out)
+		return out.String(), err
+	}
+	if text, err := run("12\n3\n-4\n8\n5\n", 1); err != nil || !strings.Contains(text, "ACCEPTED") {
+		t.Errorf("%v: %s", err, text)
+	}
+	var usage usageError
+	for want, values := range map[string]string{
+		"standard input, line 2: \"two\" is no step": "1\ntwo\n",
+		"line of more than":                          strings.Repeat("1", 70_000),
+		"xxx...\" is no step":                        strings.Repeat("x", 5000),
+	} {
+		if _, err := run(values, 1); err == nil || !strings.Contains(err.Error(), want) || len(err.Error()) > 200 || !errors.As(err, &usage) {
+			t.Errorf("%v, want %q", err, want)
+		}
+	}
+	for _, c := range []struct {
+		values string
+		aql    float64
+	}{{"1\n", 0.9}, {"3\n3\n3\n3\n3\n", 1}} {
+		if _, err := run(c.values, c.aql); err == nil || strings.Contains(err.Error(), "lots:") {
+			t.Errorf("%v", err)
+		}
+	}
+}
+
 // The unit that was not measured is not passed over for the next one of the draw.
 func TestLotStepNotMeasured(t *testing.T) {
 	s := lotStep{Plan: lots.Variables{N: 3, K: 1, M: 0.1, AQL: 1}, names: []string{"a", "b", "c", "d"}, valuesUM: []float64{1, math.NaN(), 3, 4}, wasAsked: true}
