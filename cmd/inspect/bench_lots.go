@@ -97,15 +97,7 @@ func (b *benchLots) Lot(ctx context.Context, name string) (bench.LotState, error
 	r := l.Current()
 	s := bench.LotState{LotLine: lotLineOf(&l), Seq: l.Seq, OpenedBy: r.Opened.By, Stage: r.Opening.Stage}
 	for _, x := range r.Standings() {
-		p := bench.LotPlan{Severity: x.Severity, N: x.Plan.N, Ac: x.Plan.Ac, Re: x.Plan.Re, Looked: x.Looked, Count: x.Count, PerHundred: x.Plan.PerHundred, AQL: x.Plan.AQL, Mode: string(x.Plan.Mode), Stand: "met"}
-		switch {
-		case x.Call == lots.Refuses:
-			p.Stand = "reached"
-		case x.Call == lots.Waits:
-			p.Stand = "open"
-		case x.InGap:
-			p.Stand = "gap"
-		}
+		p := bench.LotPlan{Severity: x.Severity, N: x.Plan.N, Ac: x.Plan.Ac, Re: x.Plan.Re, Looked: x.Looked, Count: x.Count, PerHundred: x.Plan.PerHundred, AQL: x.Plan.AQL, Mode: string(x.Plan.Mode), Stand: string(lotreport.StandOf(x))}
 		s.Plans = append(s.Plans, p)
 	}
 	if r.Decision == nil {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"finishbench/internal/lots"
@@ -52,7 +53,7 @@ func (r *Report) note(key string, args ...string) {
 func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 	p := c.Plan
 	out := Plan{Severity: c.Severity, Covers: c.Covers, Standard: o.Edition, Level: string(p.Level), Letter: p.PlanLetter, AQL: p.AQL, Mode: string(p.Mode),
-		N: p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: standOf(s)}
+		N: p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: StandOf(s)}
 	if p.Arrow != "" {
 		out.Told = append(out.Told, Said{Key: "plan.arrow", Args: []string{"severity", "@severity." + string(c.Severity), "letter", p.Letter, "plan", p.PlanLetter, "n", strconv.Itoa(p.TableN)}})
 	}
@@ -77,7 +78,8 @@ func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 	return out
 }
 
-func standOf(s lots.Standing) Stand {
+// StandOf says how a class' count stands against its plan.
+func StandOf(s lots.Standing) Stand {
 	switch {
 	case s.Call == lots.Refuses:
 		return StandReached
@@ -113,7 +115,7 @@ func hundredth(v *float64) *float64 {
 func (r *Report) draw(round *lots.Round, d *lots.Drawing) {
 	r.Draw = &Draw{Algorithm: d.Method, Seed: d.Seed, At: round.Drawn.At, By: round.Drawn.By, From: len(d.Serials), Serials: d.Units, Given: d.Given}
 	if err := d.Verify(); err != nil {
-		r.note("note.draw_differs", "why", err.Error())
+		r.note("note.draw_differs", "why", strings.TrimPrefix(err.Error(), "lots: "))
 	}
 	for _, s := range round.Swaps {
 		r.Draw.Replaced = append(r.Draw.Replaced, Replaced{Serial: s.Unit, With: s.With, Why: s.Why, By: s.By, At: s.At})
