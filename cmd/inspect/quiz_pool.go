@@ -19,6 +19,7 @@ import (
 	"strings"
 	"time"
 
+	"finishbench/internal/capture"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -121,6 +122,11 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, er
 		if err != nil {
 			return teach.Item{}, usagef("%s cannot be shown in a test: %w", path, err)
 		}
+		im, err := capture.Read(path)
+		if err != nil { // cut off, say: what is missing of it would be asked too
+			return teach.Item{}, usageError{err}
+		}
+		capture.Release(im)
 		if it.WidthPX != 0 && (it.WidthPX != w || it.HeightPX != h) {
 			return teach.Item{}, usagef("%s: its pictures differ in size, so that a place is not the same in all of them", dir)
 		}

@@ -519,6 +519,17 @@ func TestPaintedUnits(t *testing.T) {
 		t.Errorf("%d clean ones of 4, want 2", clean)
 	}
 	var wrong usageError
+	cut := filepath.Join(same[0], "face_raking.jpg")
+	whole, err := os.ReadFile(cut)
+	if err == nil {
+		err = os.WriteFile(cut, whole[:len(whole)/2], 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := poolUnits(same[:1], part.Cured, grade.DefaultLimits()); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "is cut off") {
+		t.Errorf("a picture that is cut off can be asked: %v", err)
+	}
 	if _, err := paintUnits(filepath.Join(all[0], "truth.json"), paintOptions{number: 1, seed: 9}); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "name a folder to draw into") {
 		t.Errorf("drawn into a file: %v", err)
 	}
