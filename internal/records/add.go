@@ -321,7 +321,7 @@ func (t *tx) add(ctx context.Context, e *entry) (int64, error) {
 			return 0, err
 		}
 	}
-	return id, t.append(ctx, event{Kind: eventRecorded, Inspection: id, Recorded: &e.what})
+	return id, t.append(ctx, &event{Kind: eventRecorded, Inspection: id, Recorded: &e.what})
 }
 
 func (t *tx) mayCorrect(ctx context.Context, id int64) error {

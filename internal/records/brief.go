@@ -24,17 +24,14 @@ const briefsPerPage = 500
 // Briefs returns the inspections that a filter chooses, in brief form, by number.
 func (s *Store) Briefs(ctx context.Context, f Filter) ([]Inspection, error) {
 	where, args := f.where()
-	order := " ORDER BY id"
-	if f.NewestFirst {
-		order += " DESC"
-	}
+	where += f.order()
 	if f.Limit > 0 {
-		order += " LIMIT ?"
+		where += " LIMIT ?"
 		args = append(args, f.Limit)
 	}
 	var ids []int64
 	err := s.snapshot(ctx, func(t *tx) error {
-		return t.scanAll(ctx, "SELECT id FROM inspections WHERE "+where+order, args, func(rows *sql.Rows) error {
+		return t.scanAll(ctx, "SELECT id FROM inspections WHERE "+where, args, func(rows *sql.Rows) error {
 			var id int64
 			err := rows.Scan(&id)
 			ids = append(ids, id)

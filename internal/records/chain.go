@@ -105,9 +105,9 @@ func linkHash(prev string, content []byte) string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
-// append adds an event to the chain's end. The transaction must hold the write
-// lock.
-func (t *tx) append(ctx context.Context, e event) error {
+// append adds an event to the chain's end, and gives it its number and time. The
+// transaction must hold the write lock.
+func (t *tx) append(ctx context.Context, e *event) error {
 	var seq int64
 	var prev string
 	err := t.row(ctx, "SELECT seq, hash FROM events ORDER BY seq DESC LIMIT 1").Scan(&seq, &prev)

@@ -59,5 +59,5 @@ func (t *tx) forget(ctx context.Context, before time.Time, last string) ([]strin
 			return nil, fmt.Errorf("records: forget picture %.12s: %w", k, err)
 		}
 	}
-	return keys, t.append(ctx, event{Kind: eventForgotten, Forgotten: &forgotten{stamp(before), keys}})
+	return keys, t.append(ctx, &event{Kind: eventForgotten, Forgotten: &forgotten{stamp(before), keys}})
 }

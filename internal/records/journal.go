@@ -114,14 +114,11 @@ func (t *tx) note(ctx context.Context, e *Entry) error {
 		return fmt.Errorf("records: journal of %s %s: %w", e.Topic, e.Name, ErrMeanwhile)
 	}
 	j := &entryJSON{e.Topic, e.Name, e.Seq, e.Kind, t.at(e.At), e.By, e.Body}
-	if err := t.append(ctx, event{Kind: eventNoted, Entry: j}); err != nil {
+	link := &event{Kind: eventNoted, Entry: j}
+	if err := t.append(ctx, link); err != nil {
 		return err
 	}
-	var event int64
-	if err := t.row(ctx, "SELECT max(seq) FROM events").Scan(&event); err != nil {
-		return err
-	}
-	return t.insert(ctx, "journal", journalColumns, [][]any{j.row(event)})
+	return t.insert(ctx, "journal", journalColumns, [][]any{j.row(link.Seq)})
 }
 
 // NoteNext adds an entry after the last one of its journal, for entries that depend

@@ -113,7 +113,7 @@ func TestBeforeKeys(t *testing.T) {
 				x.insert(ctx, "inspection_pictures", "inspection, place, file, view, light, angle_deg, sha256", pictureRows(1, e.what.Pictures)),
 				x.insert(ctx, "inspection_texts", "inspection, place, role, name, sha256", textRows(1, e.what.Texts)),
 				x.insert(ctx, "findings", findingColumns, findingRows(1, e.Result.Findings)), x.insert(ctx, "stations", stationColumns, stationRows(1, e.Result.Seam.Stations)),
-				x.append(ctx, event{Kind: eventRecorded, Inspection: 1, Recorded: &e.what}))
+				x.append(ctx, &event{Kind: eventRecorded, Inspection: 1, Recorded: &e.what}))
 		})
 		if err != nil {
 			t.Fatal(err)

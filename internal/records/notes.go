@@ -22,7 +22,7 @@ func (s *Store) Withdraw(ctx context.Context, id int64, n Note) error {
 		if err != nil {
 			return err
 		}
-		return t.append(ctx, event{Kind: eventWithdrawn, Inspection: id, Withdrawn: &withdrawn{t.at(n.At), by, n.Why}})
+		return t.append(ctx, &event{Kind: eventWithdrawn, Inspection: id, Withdrawn: &withdrawn{t.at(n.At), by, n.Why}})
 	})
 }
 
@@ -50,7 +50,7 @@ func (s *Store) Overrule(ctx context.Context, id int64, o Overrule) error {
 		if err != nil {
 			return err
 		}
-		return t.append(ctx, event{Kind: eventOverruled, Inspection: id, Overruled: &overruled{t.at(o.At), by, string(o.Verdict), o.Reason, o.Note}})
+		return t.append(ctx, &event{Kind: eventOverruled, Inspection: id, Overruled: &overruled{t.at(o.At), by, string(o.Verdict), o.Reason, o.Note}})
 	})
 }
 

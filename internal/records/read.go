@@ -16,7 +16,7 @@ import (
 func (s *Store) Get(ctx context.Context, id int64) (Inspection, error) {
 	var in Inspection
 	err := s.snapshot(ctx, func(t *tx) error {
-		ins, err := t.page(ctx, "id = ?", []any{id}, false, 1)
+		ins, err := t.page(ctx, "id = ?", []any{id}, 1)
 		if err != nil {
 			return err
 		}
@@ -81,7 +81,7 @@ func (s *Store) Each(ctx context.Context, f Filter, do func(Inspection) error) e
 		where, args := f.where()
 		var page []Inspection
 		err := s.snapshot(ctx, func(t *tx) (err error) {
-			page, err = t.page(ctx, where, args, f.NewestFirst, most)
+			page, err = t.page(ctx, where+f.order(), args, most)
 			return err
 		})
 		if err != nil {
@@ -127,13 +127,17 @@ func (f Filter) where() (string, []any) {
 	return strings.Join(terms, " AND "), args
 }
 
-// page reads the first inspections of a choice, with what belongs to them.
-func (t *tx) page(ctx context.Context, where string, args []any, newest bool, most int) ([]Inspection, error) {
-	order := " ORDER BY id"
-	if newest {
-		order += " DESC"
+// order is the order of what the filter chooses, by number.
+func (f Filter) order() string {
+	if f.NewestFirst {
+		return " ORDER BY id DESC"
 	}
-	ins, err := t.inspections(ctx, "SELECT "+inspectionColumns+" FROM inspections WHERE "+where+order+" LIMIT ?", append(args, most))
+	return " ORDER BY id"
+}
+
+// page reads the first inspections of a choice, with what belongs to them.
+func (t *tx) page(ctx context.Context, where string, args []any, most int) ([]Inspection, error) {
+	ins, err := t.inspections(ctx, "SELECT "+inspectionColumns+" FROM inspections WHERE "+where+" LIMIT ?", append(args, most))
 	if err != nil || len(ins) == 0 {
 		return nil, err
 	}
