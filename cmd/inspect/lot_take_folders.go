@@ -122,9 +122,6 @@ func lotScan(dirs []string) ([]job, error) {
 	return scanAll(units)
 }
 
-// pictureEnds are how the names of pictures end.
-var pictureEnds = []string{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp"}
-
 // foldersIn lists the folders in a folder of folders; nil where it is a unit's own.
 func foldersIn(dir string) ([]string, error) {
 	entries, err := os.ReadDir(dir)
@@ -137,7 +134,7 @@ func foldersIn(dir string) ([]string, error) {
 		case strings.HasPrefix(e.Name(), "."):
 		case e.IsDir():
 			subs = append(subs, filepath.Join(dir, e.Name()))
-		case e.Name() == capture.UnitFile || slices.Contains(pictureEnds, strings.ToLower(filepath.Ext(e.Name()))):
+		case e.Name() == capture.UnitFile || capture.IsPicture(e.Name()):
 			return nil, nil // it is a unit's own
 		}
 	}

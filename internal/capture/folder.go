@@ -111,7 +111,7 @@ func scan(dir string) (part.Folder, error) {
 	var other string
 	for _, e := range entries {
 		name := e.Name()
-		if e.IsDir() || listed[name] || !isPicture(name) {
+		if e.IsDir() || listed[name] || !IsPicture(name) {
 			continue
 		}
 		shot, ok, err := shotByName(name)
@@ -138,9 +138,9 @@ func scan(dir string) (part.Folder, error) {
 	return f, nil
 }
 
-// isPicture reports whether a file name ends like a picture and is not hidden
+// IsPicture reports whether a file name ends like a picture and is not hidden
 // (some systems leave ._name.jpg files that hold no picture).
-func isPicture(name string) bool {
+func IsPicture(name string) bool {
 	return !strings.HasPrefix(name, ".") && slices.Contains(extensions, strings.ToLower(filepath.Ext(name)))
 }
 

@@ -53,7 +53,7 @@ func Pictures(dir string) ([]string, error) {
 	}
 	var paths []string
 	for _, e := range entries {
-		if !e.IsDir() && isPicture(e.Name()) {
+		if !e.IsDir() && IsPicture(e.Name()) {
 			paths = append(paths, filepath.Join(dir, e.Name()))
 		}
 	}

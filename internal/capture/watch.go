@@ -132,7 +132,7 @@ func (w *Watch) look(now time.Time) error {
 	w.looks++
 	here := make(map[string]bool, len(entries))
 	for _, e := range entries {
-		if !isPicture(e.Name()) || e.IsDir() {
+		if !IsPicture(e.Name()) || e.IsDir() {
 			continue
 		}
 		// Listed is not forgotten: a folder may vanish between list and look, and
