@@ -4,10 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -73,8 +71,8 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 // scale that grew too old while the bench was on.
 func (j *benchJudge) bars() (why string, said *bench.Phrase) {
 	now := j.now()
-	if barred, why := checkGate(j.checkLog, now); barred {
-		return why, checkPhrase(j.checkLog, now)
+	if barred, why, said := checkGatePhrase(j.checkLog, now); barred {
+		return why, said
 	}
 	for _, f := range j.scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
@@ -82,23 +80,6 @@ func (j *benchJudge) bars() (why string, said *bench.Phrase) {
 		}
 	}
 	return "", nil
-}
-
-// checkPhrase is what checkGate says, as a phrase of the page.
-func checkPhrase(path string, now time.Time) *bench.Phrase {
-	if _, err := os.Stat(path); os.IsNotExist(err) {
-		return &bench.Phrase{Key: "check.none"}
-	}
-	s, err := readStability(path, nil)
-	if err != nil {
-		return &bench.Phrase{Key: "check.unusable", Args: map[string]string{"why": plain(err)}}
-	}
-	bar, c := s.Bar(now)
-	p := &bench.Phrase{Key: "check." + string(bar)}
-	if c != nil {
-		p.Args = map[string]string{"at": c.Time.Format("2006-01-02 15:04"), "line": strconv.Itoa(c.Line)}
-	}
-	return p
 }
 
 // illustrate makes the pictures of an answer: the one in which the worst shows,

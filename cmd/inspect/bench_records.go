@@ -227,8 +227,8 @@ func (n *benchNotices) Notices(now time.Time) []bench.Notice {
 		return n.last
 	}
 	n.at, n.last = now, nil
-	if barred, _ := checkGate(n.checkLog, now); barred {
-		n.last = append(n.last, bench.Notice{Phrase: bench.Phrase{Key: "notice.check_bars", Why: checkPhrase(n.checkLog, now)}, Bars: true})
+	if barred, _, said := checkGatePhrase(n.checkLog, now); barred {
+		n.last = append(n.last, bench.Notice{Phrase: bench.Phrase{Key: "notice.check_bars", Why: said}, Bars: true})
 	}
 	for _, f := range n.scales {
 		args := map[string]string{"file": filepath.Base(f.path)}

@@ -5,10 +5,12 @@ import (
 	"io"
 	"math"
 	"os"
+	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/bench"
 	"finishbench/internal/charts"
 	"finishbench/internal/study"
 )
@@ -145,15 +147,30 @@ func parseStability(path string, data []byte, change func(*study.StabilityOption
 // at a time, and why in one sentence. No log (path "") bars nothing; one that
 // cannot be read does.
 func checkGate(path string, now time.Time) (blocked bool, reason string) {
+	blocked, reason, _ = checkGatePhrase(path, now)
+	return blocked, reason
+}
+
+// checkGatePhrase is checkGate with the reason also as a phrase of the bench's page;
+// nil where nothing is barred.
+func checkGatePhrase(path string, now time.Time) (blocked bool, reason string, said *bench.Phrase) {
 	if path == "" {
-		return false, ""
+		return false, "", nil
 	}
 	if _, err := os.Stat(path); os.IsNotExist(err) {
-		return true, "the check piece was not measured yet: there is no log " + path + " (inspect check makes it)"
+		return true, "the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", &bench.Phrase{Key: "check.none"}
 	}
 	s, err := readStability(path, nil)
 	if err != nil {
-		return true, "the check piece's log cannot be used: " + plain(err)
+		return true, "the check piece's log cannot be used: " + plain(err), &bench.Phrase{Key: "check.unusable", Args: map[string]string{"why": plain(err)}}
 	}
-	return s.Blocked(now)
+	if blocked, reason = s.Blocked(now); !blocked {
+		return false, "", nil
+	}
+	bar, c := s.Bar(now)
+	said = &bench.Phrase{Key: "check." + string(bar)}
+	if c != nil {
+		said.Args = map[string]string{"at": c.Time.Format("2006-01-02 15:04"), "line": strconv.Itoa(c.Line)}
+	}
+	return true, reason, said
 }
