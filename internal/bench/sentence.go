@@ -312,9 +312,6 @@ func (x *Lang) finding(f part.Finding) string {
 	return x.T("finding.size", "kind", "@kind."+string(f.Kind), "size", size, "where", where)
 }
 
-// noticed is a notice in words.
-func (x *Lang) noticed(n Notice) string { return x.Say(&n.Phrase) }
-
 // Shown is the finding that the answer is about: its picture is the one to
 // show. False where there is none.
 func (o Outcome) Shown() (part.Finding, bool) {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"reflect"
 	"strings"
@@ -308,18 +307,4 @@ func (t *tx) keys(ctx context.Context, table string, f func(string) error) error
 		n = len(keys)
 	}
 	return nil
-}
-
-// head reads the end of the chain.
-func (t *tx) head(ctx context.Context) (Head, error) {
-	var h Head
-	var at string
-	err := t.row(ctx, "SELECT seq, hash, at FROM events ORDER BY seq DESC LIMIT 1").Scan(&h.Seq, &h.Hash, &at)
-	if errors.Is(err, sql.ErrNoRows) {
-		return h, nil
-	}
-	if err == nil {
-		h.At, err = parseStamp(at)
-	}
-	return h, err
 }
