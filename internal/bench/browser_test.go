@@ -488,7 +488,7 @@ func browserLostServer(t *testing.T, browser *aBrowser) {
 	}
 	second := serve(l, again.server)
 	defer second.Close()
-	b.await("the new state", "document.getElementById('serial') && document.getElementById('serial').value === 'z900'")
+	b.await("the new state, and a page that hears keys", "document.getElementById('serial') && document.getElementById('serial').value === 'z900' && document.body.dataset.ready === '1'")
 	b.await("no “lost”", "document.getElementById('lost').hidden")
 	b.key(" ")
 	b.phase(Answered)
