@@ -95,7 +95,7 @@ func (a *atlas) addRecords(ctx context.Context, store *records.Store, f records.
 			if f.Severity == part.None && !st.Pinned || pictureOf(in.Pictures, f.Image) == nil {
 				continue
 			}
-			s := teach.Sample{Inspection: in.ID, Unit: bench.UnitInfo{Serial: in.Serial, Side: in.Side}.Name(), Finding: f, SizeMM: teach.Size(f),
+			s := teach.Sample{Inspection: in.ID, Unit: unitName(in.Serial, in.Side), Finding: f, SizeMM: teach.Size(f),
 				Confirmed: confirmed, Pinned: st.Pinned, Hidden: st.Hidden, Caption: st.Caption}
 			a.recorded[f.Kind] = append(a.recorded[f.Kind], atlasSample{s, func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
 		}
@@ -212,7 +212,7 @@ func (a *atlas) addUnit(folder, name string, k knownUnit) error {
 		boxes = append(boxes, part.Box(d.Box))
 	}
 	for i, d := range k.Face.Defects {
-		if c, ok := d.cnr(); ok && c < visibleCNR {
+		if c, ok := d.cnr(); ok && c < teach.VisibleCNR {
 			continue
 		}
 		mm, _, _ := d.size()
@@ -223,10 +223,6 @@ func (a *atlas) addUnit(folder, name string, k knownUnit) error {
 	}
 	return nil
 }
-
-// visibleCNR is the contrast over noise from which on a defect can be seen (Rose
-// 1948).
-const visibleCNR = 5
 
 func openUnit(folder string, k knownUnit, boxes []part.Box, i int) (*openSample, error) {
 	o := &openSample{mmPerPX: k.MMPerPX, others: boxes}

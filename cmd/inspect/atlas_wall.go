@@ -16,7 +16,7 @@ import (
 func wallOf(l *bench.Lang, limits grade.Limits, stage part.Stage) (report.Wall, error) {
 	a := newAtlas(l, 2)
 	w := report.Wall{Lang: l.Tag, Title: a.t("wall") + " – " + l.T("stage."+string(stage)), Line: a.t("wall.line"), Ruler: a.t("wall.ruler"), True: a.t("wall.true"),
-		Cautions: shiftSheet{l: l}.frame().CautionList}
+		Cautions: sheetFrame(l).CautionList}
 	var missing []string
 	for _, k := range part.Kinds {
 		kind, err := a.wallKind(limits, stage, k)

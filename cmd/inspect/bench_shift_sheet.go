@@ -31,7 +31,7 @@ func (s shiftSheet) sheet() report.Sheet {
 	if s.subject != "" {
 		span += ", " + s.subject
 	}
-	sh := report.Sheet{Title: s.t("title"), Subject: span, Rating: report.Plain, Frame: s.frame()}
+	sh := report.Sheet{Title: s.t("title"), Subject: span, Rating: report.Plain, Frame: sheetFrame(s.l)}
 	if s.s.Inspections == 0 {
 		sh.Line = s.t("empty")
 		if s.s.Void > 0 {
@@ -46,10 +46,11 @@ func (s shiftSheet) sheet() report.Sheet {
 	return sh
 }
 
-func (s shiftSheet) frame() *report.SheetFrame {
-	f := &report.SheetFrame{Lang: s.l.Tag, Skip: s.t("skip"), Why: s.t("why.head"), Warnings: s.t("mind"), Cautions: s.l.T("cautions.foot"), Marked: s.t("marked")}
-	for i := 1; s.l.Has(fmt.Sprintf("cautions.%d", i)); i++ {
-		f.CautionList = append(f.CautionList, s.l.T(fmt.Sprintf("cautions.%d", i)))
+// sheetFrame is the frame of a sheet in a language.
+func sheetFrame(l *bench.Lang) *report.SheetFrame {
+	f := &report.SheetFrame{Lang: l.Tag, Skip: l.T("sheet.skip"), Why: l.T("sheet.why.head"), Warnings: l.T("sheet.mind"), Cautions: l.T("cautions.foot"), Marked: l.T("sheet.marked")}
+	for i := 1; l.Has(fmt.Sprintf("cautions.%d", i)); i++ {
+		f.CautionList = append(f.CautionList, l.T(fmt.Sprintf("cautions.%d", i)))
 	}
 	return f
 }

@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"finishbench/internal/bench"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -106,7 +105,7 @@ func coachLooks(ctx context.Context, store *records.Store, f records.Filter) ([]
 		if !in.Holds() || in.Verdict() == part.NotMeasured {
 			return nil
 		}
-		l := teach.Look{ID: in.ID, Serial: bench.UnitInfo{Serial: in.Serial, Side: in.Side}.Name(), Operator: in.Operator, At: in.Started}
+		l := teach.Look{ID: in.ID, Serial: unitName(in.Serial, in.Side), Operator: in.Operator, At: in.Started}
 		if in.Verdict() != part.Pass || in.Overruled == nil {
 			l.Findings = in.Result.Findings
 		}

@@ -29,7 +29,7 @@ func (s coachSheet) kind(k part.Kind) string { return s.l.T("kind." + string(k))
 
 func (s coachSheet) sheet() report.Sheet {
 	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.c.Operator) + ", " + s.day(s.from) + " – " + s.day(s.to),
-		Rating: report.Plain, Frame: shiftSheet{l: s.l}.frame(), Line: s.line(), Reasons: s.reasons()}
+		Rating: report.Plain, Frame: sheetFrame(s.l), Line: s.line(), Reasons: s.reasons()}
 	if s.stage != "" {
 		sh.Subject += ", " + s.l.T("stage."+string(s.stage))
 	} else {

@@ -253,7 +253,7 @@ func (o *lotChartOptions) sheet(l *bench.Lang, c chartChoice, all []lotreport.Ch
 			span += ", " + w
 		}
 	}
-	s := report.Sheet{Title: l.T("lot.chart.title"), Subject: span, Rating: report.Plain, Frame: shiftSheet{l: l}.frame()}
+	s := report.Sheet{Title: l.T("lot.chart.title"), Subject: span, Rating: report.Plain, Frame: sheetFrame(l)}
 	points, out := len(all[0].Values), map[int]bool{}
 	for _, g := range all[0].Signals {
 		out[g.Point] = true

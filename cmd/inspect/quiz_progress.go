@@ -74,7 +74,7 @@ func (b *quizBook) progressSheet(ctx context.Context, l *bench.Lang, initials, b
 }
 
 func (s progressSheet) sheet() report.Sheet {
-	sh := report.Sheet{Title: s.t("title"), Subject: s.who, Rating: report.Plain, Frame: shiftSheet{l: s.l}.frame()}
+	sh := report.Sheet{Title: s.t("title"), Subject: s.who, Rating: report.Plain, Frame: sheetFrame(s.l)}
 	var ended []scored
 	for _, t := range s.all {
 		if !t.Finished.IsZero() && t.err == nil {
@@ -165,7 +165,7 @@ func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, q teach.
 		return report.Sheet{}, problem("quiz.no_certificate")
 	}
 	key := func(k string, args ...string) string { return l.T("quiz.cert."+k, args...) }
-	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: s.person(), Frame: shiftSheet{l: l}.frame(),
+	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: s.person(), Frame: sheetFrame(l),
 		Line: key("line", "who", s.person(), "title", quizTitle(q), "at", day(c.At))}
 	sh.Frame.Cautions = key("scope")
 	sh.Frame.CautionList = []string{key("stands_for", "n", strconv.Itoa(s.score.Units), "good", strconv.Itoa(s.score.Clean), "bad", strconv.Itoa(s.score.Defective))}

@@ -51,7 +51,7 @@ func (s quizSheet) person() string {
 
 func (s quizSheet) sheet() report.Sheet {
 	v := s.score.Verdict
-	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.quiz), "day", day(s.taking.Last)), Frame: shiftSheet{l: s.l}.frame(),
+	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.quiz), "day", day(s.taking.Last)), Frame: sheetFrame(s.l),
 		Rating: fitnessRating[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n", strconv.Itoa(v.Right.Of))}
 	if sh.Rating == "" {
 		sh.Rating = report.Unrated

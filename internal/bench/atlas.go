@@ -44,9 +44,7 @@ func (s *Server) atlas(w http.ResponseWriter, r *http.Request, _ session) {
 		return
 	}
 	data = bytes.Replace(data, []byte("<body>"), []byte("<body>\n"+bar), 1)
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'")
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = bytes.NewReader(data).WriteTo(w)
+	sheet(w, data)
 }
 
 // atlasView is the bar above a page of the atlas: the way back. It is not printed.

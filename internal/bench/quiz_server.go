@@ -133,9 +133,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request, data []byte, 
 		s.quizWrong(w, r, err)
 		return
 	}
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'")
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = w.Write(data)
+	sheet(w, data)
 }
 
 // quizTakeView is a unit to be judged.

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"bytes"
 	"embed"
 	"encoding/hex"
 	"encoding/json"
@@ -750,8 +749,13 @@ func (s *Server) shift(w http.ResponseWriter, r *http.Request, _ session) {
 		s.fault(w, r, err)
 		return
 	}
-	// The sheet stands by itself: no script, its style and pictures inside.
+	sheet(w, data)
+}
+
+// sheet answers with a page that stands by itself: no script, its style and pictures
+// inside.
+func sheet(w http.ResponseWriter, page []byte) {
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = bytes.NewReader(data).WriteTo(w)
+	_, _ = w.Write(page)
 }

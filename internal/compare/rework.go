@@ -206,7 +206,7 @@ func (m *matcher) pair() []int {
 const otherKind = 0.5
 
 func (m *matcher) cost(f, g *part.Finding) float64 {
-	if onSeam(f) || onSeam(g) {
+	if f.Kind.AtSeam() || g.Kind.AtSeam() {
 		if f.Kind != g.Kind || f.Station != g.Station || f.Station == "" {
 			return assign.Unmatched
 		}
@@ -233,12 +233,6 @@ func (m *matcher) cost(f, g *part.Finding) float64 {
 	return c
 }
 
-// onSeam says whether a finding is one of the seam's numbers rather than a place
-// in a picture of a surface.
-func onSeam(f *part.Finding) bool {
-	return f.Kind == part.Step || f.Kind == part.Gap || f.Kind == part.Bead
-}
-
 // place is a finding's middle, mm; false where the scale is not known.
 func (m *matcher) place(r *part.Result, f *part.Finding) (part.Point, bool) {
 	mm := r.ScaleOf(f.Image)
@@ -261,7 +255,7 @@ func viewOf(r *part.Result, f *part.Finding) part.View {
 			return r.Pictures[i].View
 		}
 	}
-	if onSeam(f) {
+	if f.Kind.AtSeam() {
 		return part.Edge
 	}
 	return ""
@@ -288,7 +282,7 @@ func (m *matcher) sizeFate(f, g *part.Finding) Fate {
 func (m *matcher) sizes(f, g *part.Finding) (a, b *float64, least float64) {
 	var ua, ub *float64
 	switch {
-	case onSeam(f):
+	case f.Kind.AtSeam():
 		a, b, least = f.ValueUM, g.ValueUM, m.prm.StepUM
 		if f.Kind == part.Step {
 			ua, ub = stepU(m.before, f), stepU(m.after, g)
@@ -331,7 +325,7 @@ func stepU(r *part.Result, f *part.Finding) *float64 {
 // in the other: for the seam its station was measured; else a picture of the same
 // view, under a light in which the finding showed, was fit.
 func seen(from *part.Result, f *part.Finding, other *part.Result) bool {
-	if onSeam(f) {
+	if f.Kind.AtSeam() {
 		s := stationOf(other, f)
 		if s == nil || s.State != part.Measured {
 			return false

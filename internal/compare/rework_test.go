@@ -149,7 +149,7 @@ func FuzzRework(f *testing.F) {
 			for range n {
 				k := part.Kinds[rng.IntN(len(part.Kinds))]
 				g := spot(k, 10*rng.Float64()-5, 8*rng.Float64()-4, rng.Float64())
-				if onSeam(&g) {
+				if g.Kind.AtSeam() {
 					g.Station = "30 deg, left"
 				}
 				fs = append(fs, g)

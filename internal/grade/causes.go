@@ -34,7 +34,7 @@ func Causes(r *part.Result, l Limits) []Cause {
 	out := make([]Cause, len(all))
 	for i, w := range all {
 		limit := w.class.bound
-		if seamKind(w.Kind) && w.Severity.Rank() >= part.Major.Rank() {
+		if w.Kind.AtSeam() && w.Severity.Rank() >= part.Major.Rank() {
 			limit = w.classes.limit()
 		}
 		out[i] = Cause{
@@ -65,5 +65,3 @@ func MissingViews(r *part.Result, l Limits) []part.View {
 	}
 	return out
 }
-
-func seamKind(k part.Kind) bool { return k == part.Step || k == part.Gap || k == part.Bead }

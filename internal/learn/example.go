@@ -157,9 +157,7 @@ func readExample(at map[string]int, line []string) (Example, error) {
 // Kinds are the kinds that a label may name: what lies on a surface. Those of the
 // seam are measured, not told from a look.
 func Kinds() []part.Kind {
-	return slices.DeleteFunc(slices.Clone(part.Kinds), func(k part.Kind) bool {
-		return k == part.Step || k == part.Gap || k == part.Bead
-	})
+	return slices.DeleteFunc(slices.Clone(part.Kinds), part.Kind.AtSeam)
 }
 
 // Learnable says whether a label may name a kind.

@@ -92,6 +92,10 @@ func (s Severity) Rank() int {
 	return -1
 }
 
+// AtSeam says whether a kind is one of the seam's, which are measured at stations
+// rather than seen on a surface.
+func (k Kind) AtSeam() bool { return k == Step || k == Gap || k == Bead }
+
 // ParseStage turns a word into a stage, or says which words there are.
 func ParseStage(s string) (Stage, error) {
 	for _, v := range Stages {

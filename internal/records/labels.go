@@ -31,11 +31,9 @@ const NoDefect part.Kind = "none"
 // LabelKinds are the kinds that a label may name: those of a surface, and
 // [NoDefect].
 func LabelKinds() []part.Kind {
-	kinds := slices.DeleteFunc(slices.Clone(part.Kinds), isSeam)
+	kinds := slices.DeleteFunc(slices.Clone(part.Kinds), part.Kind.AtSeam)
 	return append(kinds, NoDefect)
 }
-
-func isSeam(k part.Kind) bool { return k == part.Step || k == part.Gap || k == part.Bead }
 
 const (
 	topicLabel    = "label" // the journal's name is the inspection's number
@@ -88,7 +86,7 @@ func (t *tx) label(ctx context.Context, l Label) error {
 		return fmt.Errorf("%w: it has no finding of this number", ErrInvalid)
 	case err != nil:
 		return err
-	case isSeam(part.Kind(kind)):
+	case part.Kind(kind).AtSeam():
 		return fmt.Errorf("%w: it is a %s, which is measured and not told from its look", ErrInvalid, kind)
 	}
 	return t.noteNext(ctx, Entry{Topic: topicLabel, Name: strconv.FormatInt(l.Inspection, 10), Kind: eventLabelled, By: l.By, At: l.At}, labelBody{l.Number, l.Kind, l.Note})
