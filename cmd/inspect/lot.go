@@ -20,6 +20,7 @@ const lotHelp = `lot judges a lot by a sample. Which plan, which units, what was
 decided: each step is an event in the records, and none can be changed later.
 
   inspect lot plan             what a plan looks at, accepts, lets through
+  inspect lot design ...       a plan from two points, beside the tables
   inspect lot plan 31 ...      opens lot 31 with it
   inspect lot draw 31 ...      draws the units that are looked at
   inspect lot take 31 ...      takes them, from the records or from pictures
@@ -47,13 +48,13 @@ func newLotCommand() *cobra.Command {
 		Long:  lotHelp + "\n\n" + lotExit,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: lot plan, draw, take, decide, show, list, step, report or chart (see 'inspect lot --help')")
+			return usagef("say what to do: lot plan, draw, take, decide, show, list, step, design, report or chart (see 'inspect lot --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
 	f.StringVar(&o.url, "record", "", "database of lots and inspections: a SQLite file, or postgres://USER@HOST/DATABASE (default: the station file's)")
 	f.StringVar(&o.station, "station", "", "station file: names the database, and how lots are judged")
-	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotReportCommand(&o), newLotChartCommand(&o))
+	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotDesignCommand(), newLotReportCommand(&o), newLotChartCommand(&o))
 	return cmd
 }
 
