@@ -59,6 +59,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 		}
 	}
 	out.Warnings = append(out.Warnings, f.warnings(len(out.Findings))...)
+	out.Seen, out.Unseen = f.seen()
 	for _, q := range f.surf.outline {
 		k := float64(f.factor)
 		out.Outline = append(out.Outline, part.Point{X: q.X * k, Y: q.Y * k})

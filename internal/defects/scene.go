@@ -73,4 +73,15 @@ type Result struct {
 	Findings []part.Finding // no severity, advice or number yet
 	Outline  []part.Point   // the faceplate's outline as seen, full-resolution pixels
 	Warnings []string
+	Seen     part.Surface // shares that were looked at; view and angle are the caller's to fill in
+	Unseen   []Unseen     // where nothing was looked for, one for each picture of the scene
+}
+
+// Unseen tells where in one picture nothing was looked for. Cell (x, y) covers
+// the Step x Step full-resolution pixels from (x*Step, y*Step); In is row by row,
+// true where the surface is and was not looked at.
+type Unseen struct {
+	Image      string
+	Step, W, H int
+	In         []bool
 }

@@ -16,6 +16,7 @@ const thumbStep = 4
 type surface struct {
 	x0, y0, w, h int         // the region, in working pixels of the picture
 	dist         *part.Plane // distance from the outline, working pixels, <= 0 outside
+	outside      *part.Plane // the same as it was before the rim was taken off
 	all          bool        // a panel: the whole picture is surface
 	outline      []part.Point
 }
@@ -28,7 +29,7 @@ func wholeSurface(w, h int) *surface {
 			d.V[y*w+x] = float32(min(x, y, w-1-x, h-1-y)) + 1
 		}
 	}
-	return &surface{w: w, h: h, dist: d, all: true}
+	return &surface{w: w, h: h, dist: d, outside: d, all: true}
 }
 
 // findSurface finds the faceplate (with what little of the shell shows around
@@ -75,7 +76,7 @@ func findSurface(scene []Picture, f int) (*surface, error) {
 	for i, v := range dist.V {
 		dist.V[i] = (v - 0.5) * thumbStep
 	}
-	return &surface{x0: cx0 * thumbStep, y0: cy0 * thumbStep, w: dist.W, h: dist.H, dist: dist, outline: traceOutline(region, tw, th)}, nil
+	return &surface{x0: cx0 * thumbStep, y0: cy0 * thumbStep, w: dist.W, h: dist.H, dist: dist, outside: &part.Plane{W: dist.W, H: dist.H, V: slices.Clone(dist.V)}, outline: traceOutline(region, tw, th)}, nil
 }
 
 // thumbnail samples a channel every step pixels, 0..1 as encoded in the file.

@@ -28,6 +28,7 @@ type Result struct {
 	MMPerPX  float64         `json:"mm_per_px"`        // of all pictures, or, with a scale file a view, of the first picture
 	Scales   []ScaleUse      `json:"scales,omitempty"` // the scale files that were used
 	Seam     Seam            `json:"seam"`
+	Surfaces []Surface       `json:"surfaces,omitempty"` // how much of each surface was looked at
 	Findings []Finding       `json:"findings"`
 	Pictures []PictureReport `json:"pictures"`
 	Warnings []string        `json:"warnings"` // what a reader must know, e.g. one light only
@@ -40,6 +41,17 @@ type Result struct {
 type Seam struct {
 	Stations    []Station `json:"stations"`
 	WorstStepUM *float64  `json:"worst_step_um,omitempty"` // the step of largest size, with its sign
+}
+
+// Surface says how much of a surface was looked at, as shares of it (0..1): in
+// all its lights, in some but not all, and in none. The three add up to 1.
+type Surface struct {
+	View        View            `json:"view"`
+	AngleDeg    float64         `json:"angle_deg"` // turn of the shell; 0 for a face
+	LookedAt    float64         `json:"looked_at"`
+	OneLight    float64         `json:"one_light"`
+	NotLookedAt float64         `json:"not_looked_at"`
+	Why         map[Why]float64 `json:"why,omitempty"` // shares that were not looked at in all lights, by cause
 }
 
 // Side is a limb of an edge picture, as seen in the picture.

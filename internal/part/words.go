@@ -20,6 +20,9 @@ type Kind string
 // Zone is the part of the unit on which a finding lies.
 type Zone string
 
+// Why is why a place on a surface was not looked at in some light.
+type Why string
+
 // Severity is a class of Dodge's demerit plan, or none.
 type Severity string
 
@@ -63,6 +66,13 @@ const (
 	ZoneShell Zone = "shell" // the shell
 	ZonePanel Zone = "panel" // a flat test panel
 
+	Mirrored    Why = "mirrored"     // the edge of a lamp's or window's image, mirrored in the lacquer
+	Clipped     Why = "clipped"      // at full scale
+	Shadow      Why = "shadow"       // too dark to tell anything
+	Print       Why = "print"        // the edge of what is printed on the faceplate
+	Outermost   Why = "outermost"    // the outermost strip, where the outline's own blur lies
+	NotSearched Why = "not_searched" // no part of the program looks there
+
 	None     Severity = "none"
 	Minor    Severity = "minor"
 	Moderate Severity = "moderate"
@@ -70,7 +80,7 @@ const (
 	Critical Severity = "critical"
 )
 
-// Views, Lights, Stages, Kinds, Zones and Severities list the words in order;
+// Views, Lights, Stages, Kinds, Zones, Whys and Severities list the words in order;
 // severities from none upwards.
 var (
 	Views      = []View{Edge, Face, Shell}
@@ -78,6 +88,7 @@ var (
 	Stages     = []Stage{Trim, Wet, Cured}
 	Kinds      = []Kind{Bubble, Dust, Fibre, Sanding, Crater, Run, OrangePeel, Haze, Chip, Missed, Step, Gap, Bead}
 	Zones      = []Zone{ZoneFace, ZoneRim, ZoneSeam, ZoneShell, ZonePanel}
+	Whys       = []Why{Mirrored, Clipped, Shadow, Print, Outermost, NotSearched}
 	Severities = []Severity{None, Minor, Moderate, Major, Critical}
 )
 
