@@ -119,7 +119,7 @@ func (u *unit) group() {
 	for _, v := range []part.View{part.Face, part.Shell} {
 		s := &scene{view: v}
 		for _, p := range u.pictures {
-			if p.shot.View == v {
+			if p.shot.View == v && p.shot.Searched() {
 				s.pictures = append(s.pictures, p)
 			}
 		}
@@ -138,6 +138,9 @@ func (u *unit) workOrder() []*picture {
 }
 
 func rank(p *picture) int {
+	if !p.shot.Searched() {
+		return 3
+	}
 	switch p.shot.View {
 	case part.Face:
 		return 0
@@ -176,6 +179,10 @@ func firstError(errs ...error) error {
 // measure reads a picture, checks it, and measures what it shows.
 func (u *unit) measure(p *picture) error {
 	u.read(p)
+	if !p.shot.Searched() {
+		u.keepOrLetGo(p)
+		return nil
+	}
 	if p.shot.View == part.Edge {
 		if p.fit() {
 			p.seam = seam.Measure(p.image, p.shot, u.seam)
@@ -196,24 +203,23 @@ func (u *unit) measure(p *picture) error {
 
 // read decodes a picture and checks whether it is fit to measure.
 func (u *unit) read(p *picture) {
-	if p.given {
+	if !p.given {
+		im, err := capture.Read(p.shot.Path)
+		if err != nil {
+			p.report = capture.Unreadable(p.shot, err)
+			return
+		}
+		p.image = im
+		if u.panel {
+			p.report = capture.CheckSurface(im, p.shot, u.fit)
+		} else {
+			p.report = capture.Check(im, p.shot, u.fit)
+		}
+	}
+	if p.shot.Searched() {
 		u.checkScale(p)
 		u.checkFlat(p)
-		return
 	}
-	im, err := capture.Read(p.shot.Path)
-	if err != nil {
-		p.report = capture.Unreadable(p.shot, err)
-		return
-	}
-	p.image = im
-	if u.panel {
-		p.report = capture.CheckSurface(im, p.shot, u.fit)
-	} else {
-		p.report = capture.Check(im, p.shot, u.fit)
-	}
-	u.checkScale(p)
-	u.checkFlat(p)
 }
 
 // look finds the defects of a scene, in those of its pictures that are fit.

@@ -37,6 +37,7 @@ type Shot struct {
 	View     part.View
 	Light    part.Light
 	AngleDeg float64
+	Turned   bool        // see part.Shot
 	Image    *part.Image // nil where it could not be read
 	Raw      []byte      // the file as it came; nil where it came as samples
 	MIME     string

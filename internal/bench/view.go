@@ -291,7 +291,7 @@ func (x *Lang) past(p *Past) *pastView {
 		}
 	}
 	for _, q := range p.Pictures {
-		if q.View == part.Face || q.View == part.Shell || len(p.Pictures) == 1 {
+		if (q.View == part.Face || q.View == part.Shell) && !q.Light.OfScreen() || len(p.Pictures) == 1 {
 			name := x.shot(q.View, q.Light, 0)
 			if q.View == part.Edge { // its angle is the result's
 				name = x.picture(&p.Result, q.File)

@@ -49,7 +49,7 @@ func Causes(r *part.Result, l Limits) []Cause {
 }
 
 // MissingViews lists the views that the limits ask for at a result's stage and
-// of which it has no picture.
+// of which it has no picture that is looked at.
 func MissingViews(r *part.Result, l Limits) []part.View {
 	var out []part.View
 	for _, row := range l.Required {
@@ -57,7 +57,8 @@ func MissingViews(r *part.Result, l Limits) []part.View {
 			continue
 		}
 		for _, v := range row.Views {
-			seen := slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == v })
+			seen := v == part.Edge && len(r.Seam.Stations) > 0 ||
+				slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == v && p.LookedAt() })
 			if !seen && !slices.Contains(out, v) {
 				out = append(out, v)
 			}

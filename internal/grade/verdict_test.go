@@ -119,6 +119,34 @@ func TestNothingMeasured(t *testing.T) {
 	}
 }
 
+// A view of which there are only pictures that are read and not looked into is
+// missing; beside others they change nothing. Alone they are no measurement.
+func TestOnlyRead(t *testing.T) {
+	only := part.Problem{Name: part.NotLookedAt, Warn: true, Remedy: "look by eye"}
+	white := part.PictureReport{File: "face_white.jpg", View: part.Face, Light: part.White, State: part.PictureOK, Problems: []part.Problem{only}}
+	turn := part.PictureReport{File: "shell_045_raking.jpg", View: part.Shell, Light: part.Raking, State: part.PictureOK, Problems: []part.Problem{only}}
+
+	r := unit(part.Wet)
+	Judge(r, DefaultLimits())
+	beside := unit(part.Wet)
+	beside.Pictures = append(beside.Pictures, white, turn)
+	Judge(beside, DefaultLimits())
+	if beside.Verdict != r.Verdict || *beside.Score != *r.Score || len(beside.Findings) != 0 {
+		t.Errorf("with pictures that are only read: %s, %q", beside.Verdict, beside.Reasons)
+	}
+
+	r = unit(part.Wet)
+	r.Pictures = append(r.Pictures[:1], white)
+	Judge(r, DefaultLimits())
+	verdict(t, r, part.NotMeasured, "no face picture that is looked into (face_diffuse or face_raking): the faceplate was not looked at")
+
+	r = &part.Result{Stage: part.Wet, MMPerPX: 0.015, Pictures: []part.PictureReport{white, turn}}
+	Judge(r, DefaultLimits())
+	if r.Verdict != part.NotMeasured || r.Score != nil {
+		t.Errorf("only read: %s, score %v", r.Verdict, show(r.Score))
+	}
+}
+
 func TestPartlyMeasured(t *testing.T) {
 	unfit := func(st part.Stage) *part.Result {
 		r := unit(st)

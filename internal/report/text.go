@@ -87,6 +87,13 @@ func lightWord(l part.Light) string {
 		return "raking light"
 	case part.Back:
 		return "lit panel behind"
+	case part.White:
+		return "screen lit"
+	case part.Black:
+		return "screen dark"
+	}
+	if phase, ok := strings.CutPrefix(string(l), "stripes_"); ok && l.OfScreen() {
+		return fmt.Sprintf("screen stripes along %c, %d°", phase[0], 90*int(phase[1]-'0'))
 	}
 	return string(l)
 }
