@@ -202,6 +202,11 @@ func sideWords(t outline.Sides) string {
 // reader is told. Common practice, no source.
 const maxPanelClipped = 0.5
 
+// maxClipped is the share of a face or shell at full scale over which a picture
+// is refused altogether. Under it, what is clipped is left out of what is looked
+// at, and the share that was looked at says so. Common practice, no source.
+const maxClipped = 0.5
+
 // light checks brightness; s is nil where the whole picture is surface.
 func (c *checker) light(s *outline.Silhouette, e exposure) {
 	if s != nil && s.Bright && e.panelClipped > maxPanelClipped {
@@ -215,9 +220,14 @@ func (c *checker) light(s *outline.Silhouette, e exposure) {
 	if s == nil {
 		where = "the surface"
 	}
-	if share > limit {
+	switch surface := c.shot.View != part.Edge; {
+	case surface && share > limit && share <= maxClipped:
+		c.add(TooBright, share, limit, "share of the unit", true, "light down, softer, or exposure shorter: %.2g %% of %s is clipped (%.2g %% are plenty); what is clipped is not looked at", 100*share, where, 100*limit)
+	case surface && share > limit:
+		c.add(TooBright, share, maxClipped, "share of the unit", false, "light down or exposure shorter: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*maxClipped)
+	case share > limit:
 		c.add(TooBright, share, limit, "share of the unit", false, "light down or exposure shorter: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*limit)
-	} else if share > c.lim.Warn*limit {
+	case share > c.lim.Warn*limit:
 		c.add(TooBright, share, limit, "share of the unit", true, "light down a little: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*limit)
 	}
 	got, least, what := e.unit, c.lim.MinLevel, "unit"
