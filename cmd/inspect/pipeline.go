@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"sync/atomic"
 
@@ -60,6 +61,7 @@ type scene struct {
 	pictures []*picture
 	missing  atomic.Int32
 	found    defects.Result
+	looked   bool            // found says what was found, and how much was looked at
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
 }
 
@@ -264,7 +266,7 @@ func (u *unit) look(s *scene) {
 			straighten(&found.Findings[i], undistort)
 		}
 	}
-	s.found = found
+	s.found, s.looked = found, true
 }
 
 // notInspected marks a picture that was fit, but in which nothing could be
@@ -328,6 +330,7 @@ func (u *unit) result() *part.Result {
 			})
 		}
 	}
+	r.Surfaces = u.surfaces()
 	for _, s := range u.scenes {
 		r.Findings = append(r.Findings, s.found.Findings...)
 		if s.plate != nil {
@@ -338,6 +341,28 @@ func (u *unit) result() *part.Result {
 		}
 	}
 	return r
+}
+
+// surfaces says how much was looked at of each face, and of each turn of the shell
+// of which there is a picture.
+func (u *unit) surfaces() []part.Surface {
+	var out []part.Surface
+	for _, s := range u.scenes {
+		seen := part.UnsearchedSurface(s.view, 0)
+		if s.looked {
+			seen = s.found.Seen
+			seen.View = s.view
+		}
+		out = append(out, seen.Rounded())
+	}
+	for _, p := range u.pictures {
+		turn := math.Mod(math.Mod(p.shot.AngleDeg, 360)+360, 360)
+		known := func(s part.Surface) bool { return s.View == p.shot.View && s.AngleDeg == turn }
+		if p.shot.View != part.Edge && !slices.ContainsFunc(out, known) {
+			out = append(out, part.UnsearchedSurface(p.shot.View, turn))
+		}
+	}
+	return out
 }
 
 // scaleOfFirst is the scale of the first picture that has one, mm per pixel; of

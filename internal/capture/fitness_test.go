@@ -298,8 +298,8 @@ func TestClippedHighlights(t *testing.T) {
 		}
 	}
 	// Nearly all white: a drawn unit at a thousand times its light.
-	im, _ := synth.Edge(synth.SmallEdge())
-	for _, shot := range []part.Shot{diffuseShot, rakingShot} {
+	diffuse, raking, _ := synth.Face(synth.DefaultFace())
+	for shot, im := range map[part.Shot]*part.Image{diffuseShot: diffuse, rakingShot: raking} {
 		if r := Check(light(1000)(im), shot, DefaultFitLimits()); !strings.Contains(told(r), " "+TooBright) {
 			t.Errorf("a white picture under %s light is not refused for its light: %s", shot.Light, told(r))
 		}

@@ -48,6 +48,17 @@ func Causes(r *part.Result, l Limits) []Cause {
 	return out
 }
 
+// TooLittle lists the surfaces of which less was looked at than the limits ask for
+// at a result's stage, each with the least share.
+func TooLittle(r *part.Result, l Limits) (surfaces []part.Surface, least []float64) {
+	for _, s := range r.Surfaces {
+		if most := l.lookedAt(r.Stage, s.View); s.Seen() < most {
+			surfaces, least = append(surfaces, s), append(least, most)
+		}
+	}
+	return surfaces, least
+}
+
 // MissingViews lists the views that the limits ask for at a result's stage and
 // of which it has no picture that is looked at.
 func MissingViews(r *part.Result, l Limits) []part.View {

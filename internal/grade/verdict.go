@@ -94,10 +94,36 @@ func unmeasured(r *part.Result, l Limits) []string {
 			out = append(out, "step not measured in "+p.File+": it has no station")
 		}
 	}
-	for _, v := range MissingViews(r, l) {
+	missing := MissingViews(r, l)
+	for _, v := range missing {
 		out = append(out, missingView(r, v))
 	}
+	surfaces, least := TooLittle(r, l)
+	for i, s := range surfaces {
+		// Where no picture could be looked into, that was told above.
+		unread := slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == s.View && unfit[p.File] })
+		if s.Unsearched() && (unread || has(missing, s.View)) {
+			continue
+		}
+		out = append(out, tooLittle(s, least[i]))
+	}
 	return out
+}
+
+// tooLittle says that too little of a surface was looked at.
+func tooLittle(s part.Surface, least float64) string {
+	of := "the " + string(s.View)
+	if s.AngleDeg != 0 {
+		of += fmt.Sprintf(" at turn %s deg", short(s.AngleDeg))
+	}
+	if s.Unsearched() {
+		return fmt.Sprintf("%s was not looked at (at least %s is asked for): look at it by eye", of, part.Percent(least))
+	}
+	got := part.Percent(s.Seen())
+	if got == part.Percent(least) {
+		got = fixed(100*s.Seen(), 1) + " %"
+	}
+	return fmt.Sprintf("only %s of %s could be looked at, at least %s is asked for: move the lamp, turn the unit, or use a softer light, then photograph it again", got, of, part.Percent(least))
 }
 
 // missingView says that a view is missing, or that its pictures are only read.

@@ -99,6 +99,8 @@ type pageView struct {
 	Sign          template.HTML
 	Facts         []Fact
 	Reasons       []string
+	Passes        bool
+	Looked        []string // how much was looked at, where the reasons do not tell it
 	MoreReasons   []string
 	More          string
 	NoReason      string
@@ -212,6 +214,7 @@ func newPageView(in PageInput) pageView {
 		VerdictLine: verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: r.Reasons, Warnings: r.Warnings,
 		Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM),
 	}
+	v.Passes = r.Verdict == part.Pass
 	v.Title = v.Unit + ": " + v.Word
 	v.Foot = newFoot(english.CautionList, in.Version, in.Generated, scaleLine(scaleText(r)), modelLine(r.KindModel))
 	if n := len(v.Reasons); n > reasonsShown {
@@ -220,6 +223,11 @@ func newPageView(in PageInput) pageView {
 	}
 	switch {
 	case r.Verdict != part.Pass:
+		for _, s := range r.LookedAtSentences() {
+			if !slices.Contains(r.Reasons, s) { // a pass, also one that is barred, tells them as its reasons
+				v.Looked = append(v.Looked, s)
+			}
+		}
 		v.NoReason = english.NotGiven
 	case len(r.Seam.Stations) == 0:
 		v.NoReason = english.NoReasonFace
