@@ -137,6 +137,12 @@ func (u *unit) overlay(p *picture) report.Overlay {
 	for _, s := range u.scenes {
 		if s.view == p.shot.View && p.fit() && p.shot.Searched() {
 			over.FaceOutline = s.found.Outline
+			for _, n := range s.found.Unseen {
+				if n.Image == p.shot.File {
+					l, _ := u.lengthsOf(s.view)
+					over.Unseen = report.NewUnseen(n.Step, n.W, n.H, n.In, l.mmPerPX)
+				}
+			}
 		}
 	}
 	return over

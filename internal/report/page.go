@@ -237,7 +237,7 @@ func newPageView(in PageInput) pageView {
 	v.Facts, v.Budget = headFacts(r), newBudgetView(r)
 	v.Remedies, v.Retake = remedies(r), retakes(r)
 	v.Main, v.Other = figures(in)
-	v.Legend = legend(r)
+	v.Legend = legend(in)
 	for _, s := range stationsAround(r) {
 		v.Stations = append(v.Stations, newStationRow(s, in))
 	}
@@ -341,16 +341,20 @@ func retakes(r *part.Result) []retake {
 // figures splits the pictures into those with findings, shown large, and the
 // others.
 func figures(in PageInput) (main, other []figure) {
-	unfit := map[string]bool{}
+	unfit, read := map[string]bool{}, map[string]bool{}
 	for i := range in.Result.Pictures {
 		p := &in.Result.Pictures[i]
+		read[p.File] = !p.LookedAt()
 		unfit[p.File] = p.State != part.PictureOK
 	}
 	for _, a := range in.Annotated {
-		f := figure{Src: dataURL(a.JPEG), File: a.File, Name: pictureName(in.Result, a.File), Alt: pictureAlt(in.Result, a.File),
+		f := figure{Src: dataURL(a.JPEG), File: a.File, Name: pictureName(in.Result, a.File), Alt: pictureAlt(in.Result, a),
 			W: a.W, H: a.H, Unfit: unfit[a.File], Href: relative(a.Href)}
 		if f.Unfit {
 			f.Notes = append(f.Notes, english.UnfitPicture)
+		}
+		if read[a.File] {
+			f.Notes = append(f.Notes, english.OnlyRead)
 		}
 		if a.Brightened {
 			f.Notes = append(f.Notes, english.Brightened)
@@ -382,7 +386,8 @@ func relative(href string) string {
 	return "./" + strings.Join(segs, "/")
 }
 
-func legend(r *part.Result) []legendEntry {
+func legend(in PageInput) []legendEntry {
+	r := in.Result
 	var out []legendEntry
 	seen := map[part.Kind]bool{}
 	for _, k := range part.Kinds {
@@ -398,6 +403,9 @@ func legend(r *part.Result) []legendEntry {
 			seen[k] = true
 			out = append(out, legendEntry{icon(k), kindWord(k), kindShape(k).name})
 		}
+	}
+	if slices.ContainsFunc(in.Annotated, func(p PagePicture) bool { return p.Hatched }) {
+		out = append(out, legendEntry{hatchIcon(), textHatched, textHatching})
 	}
 	return out
 }
