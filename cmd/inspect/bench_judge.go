@@ -56,6 +56,10 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 	}
 	defer u.release()
 	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.limits), ScoreMost: set.limits.ScoreLimit}
+	short, least := grade.TooLittle(r, set.limits)
+	for i, s := range short {
+		o.TooLittle = append(o.TooLittle, bench.TooLittle{Surface: s, Least: least[i]})
+	}
 	if r.Score != nil {
 		o.Score = *r.Score
 		o.ScoreOver = *r.Score > set.limits.ScoreLimit

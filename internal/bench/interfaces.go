@@ -95,6 +95,7 @@ type Outcome struct {
 	Result    *part.Result
 	Causes    []Cause
 	Missing   []part.View       // views that the limits ask for and that are not there
+	TooLittle []TooLittle       // surfaces of which too little was looked at
 	ScoreOver bool              // the score alone would not pass
 	Score     float64           // and its limit
 	ScoreMost float64           //
