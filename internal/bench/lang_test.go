@@ -316,7 +316,7 @@ func TestLooked(t *testing.T) {
 		Pictures: []part.PictureReport{{View: part.Face, Light: part.Diffuse, State: part.PictureOK}, {View: part.Face, Light: part.Raking, State: part.PictureOK}}}
 	en, zh := l.byTag("en"), l.byTag("zh-Hans")
 	for i, want := range []string{
-		"Looked at 90 % of the face in both lights, 6 % in one, 4 % not at all (hatched in the picture: mirrored lamps 3 %, outermost strip 1 %)",
+		"Looked at 90 % of the face in both lights, 6 % in one, 4 % not at all (left out, hatched in its picture: mirrored lamps 3 %, outermost strip 1 %)",
 		"The shell was not looked at in any of 2 turns",
 	} {
 		if got := en.looked(r)[i]; got != want {
