@@ -297,10 +297,10 @@ func TestClippedHighlights(t *testing.T) {
 			t.Errorf("%s %s, %g clipped: %s, %+v", x.view, x.light, x.share, r.State, r.Problems)
 		}
 	}
-	// Nearly all white: a drawn unit at a thousand times its light.
+	// Mostly white: a drawn unit at forty times its light.
 	diffuse, raking, _ := synth.Face(synth.DefaultFace())
 	for shot, im := range map[part.Shot]*part.Image{diffuseShot: diffuse, rakingShot: raking} {
-		if r := Check(light(1000)(im), shot, DefaultFitLimits()); !strings.Contains(told(r), " "+TooBright) {
+		if r := Check(light(40)(im), shot, DefaultFitLimits()); !strings.Contains(told(r), " "+TooBright) {
 			t.Errorf("a white picture under %s light is not refused for its light: %s", shot.Light, told(r))
 		}
 	}
