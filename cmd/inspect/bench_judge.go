@@ -46,7 +46,7 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 	folder := part.Folder{Name: info.Name()}
 	var pictures []*picture
 	for _, s := range shots {
-		shot := part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg}
+		shot := part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned}
 		folder.Shots = append(folder.Shots, shot)
 		pictures = append(pictures, &picture{shot: shot, image: s.Image, report: s.Report, given: true})
 	}
@@ -56,6 +56,10 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 	}
 	defer u.release()
 	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.limits), ScoreMost: set.limits.ScoreLimit}
+	short, least := grade.TooLittle(r, set.limits)
+	for i, s := range short {
+		o.TooLittle = append(o.TooLittle, bench.TooLittle{Surface: s, Least: least[i]})
+	}
 	if r.Score != nil {
 		o.Score = *r.Score
 		o.ScoreOver = *r.Score > set.limits.ScoreLimit

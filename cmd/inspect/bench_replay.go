@@ -131,7 +131,7 @@ func (s *replayShooter) take(shot part.Shot) (bench.Shot, error) {
 	if err != nil {
 		return bench.Shot{}, fmt.Errorf("%s: %w", shot.File, plainPath(err))
 	}
-	b := bench.Shot{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, Raw: raw, MIME: mimeOf(shot.File)}
+	b := bench.Shot{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, Turned: shot.Turned, Raw: raw, MIME: mimeOf(shot.File)}
 	if b.Image, err = capture.Read(shot.Path); err != nil {
 		b.Report = capture.Unreadable(shot, err)
 		return b, nil
@@ -158,6 +158,11 @@ func (s *replayShooter) Live(string) ([]byte, bench.Aid, error) {
 		return l.jpeg, l.aid, nil
 	}
 	shot := f.Shots[len(f.Shots)-1]
+	for _, s := range f.Shots {
+		if s.Searched() {
+			shot = s // the last that is looked at
+		}
+	}
 	im, err := capture.Read(shot.Path)
 	if err != nil {
 		return nil, bench.Aid{}, err

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"sync/atomic"
 
@@ -60,6 +61,7 @@ type scene struct {
 	pictures []*picture
 	missing  atomic.Int32
 	found    defects.Result
+	looked   bool            // found says what was found, and how much was looked at
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
 }
 
@@ -119,7 +121,7 @@ func (u *unit) group() {
 	for _, v := range []part.View{part.Face, part.Shell} {
 		s := &scene{view: v}
 		for _, p := range u.pictures {
-			if p.shot.View == v {
+			if p.shot.View == v && p.shot.Searched() {
 				s.pictures = append(s.pictures, p)
 			}
 		}
@@ -138,6 +140,9 @@ func (u *unit) workOrder() []*picture {
 }
 
 func rank(p *picture) int {
+	if !p.shot.Searched() {
+		return 3
+	}
 	switch p.shot.View {
 	case part.Face:
 		return 0
@@ -176,6 +181,10 @@ func firstError(errs ...error) error {
 // measure reads a picture, checks it, and measures what it shows.
 func (u *unit) measure(p *picture) error {
 	u.read(p)
+	if !p.shot.Searched() {
+		u.keepOrLetGo(p)
+		return nil
+	}
 	if p.shot.View == part.Edge {
 		if p.fit() {
 			p.seam = seam.Measure(p.image, p.shot, u.seam)
@@ -196,24 +205,23 @@ func (u *unit) measure(p *picture) error {
 
 // read decodes a picture and checks whether it is fit to measure.
 func (u *unit) read(p *picture) {
-	if p.given {
+	if !p.given {
+		im, err := capture.Read(p.shot.Path)
+		if err != nil {
+			p.report = capture.Unreadable(p.shot, err)
+			return
+		}
+		p.image = im
+		if u.panel {
+			p.report = capture.CheckSurface(im, p.shot, u.fit)
+		} else {
+			p.report = capture.Check(im, p.shot, u.fit)
+		}
+	}
+	if p.shot.Searched() {
 		u.checkScale(p)
 		u.checkFlat(p)
-		return
 	}
-	im, err := capture.Read(p.shot.Path)
-	if err != nil {
-		p.report = capture.Unreadable(p.shot, err)
-		return
-	}
-	p.image = im
-	if u.panel {
-		p.report = capture.CheckSurface(im, p.shot, u.fit)
-	} else {
-		p.report = capture.Check(im, p.shot, u.fit)
-	}
-	u.checkScale(p)
-	u.checkFlat(p)
 }
 
 // look finds the defects of a scene, in those of its pictures that are fit.
@@ -258,7 +266,7 @@ func (u *unit) look(s *scene) {
 			straighten(&found.Findings[i], undistort)
 		}
 	}
-	s.found = found
+	s.found, s.looked = found, true
 }
 
 // notInspected marks a picture that was fit, but in which nothing could be
@@ -322,6 +330,7 @@ func (u *unit) result() *part.Result {
 			})
 		}
 	}
+	r.Surfaces = u.surfaces()
 	for _, s := range u.scenes {
 		r.Findings = append(r.Findings, s.found.Findings...)
 		if s.plate != nil {
@@ -332,6 +341,28 @@ func (u *unit) result() *part.Result {
 		}
 	}
 	return r
+}
+
+// surfaces says how much was looked at of each face, and of each turn of the shell
+// of which there is a picture.
+func (u *unit) surfaces() []part.Surface {
+	var out []part.Surface
+	for _, s := range u.scenes {
+		seen := part.UnsearchedSurface(s.view, 0)
+		if s.looked {
+			seen = s.found.Seen
+			seen.View = s.view
+		}
+		out = append(out, seen.Rounded())
+	}
+	for _, p := range u.pictures {
+		turn := math.Mod(math.Mod(p.shot.AngleDeg, 360)+360, 360)
+		known := func(s part.Surface) bool { return s.View == p.shot.View && s.AngleDeg == turn }
+		if p.shot.View != part.Edge && !slices.ContainsFunc(out, known) {
+			out = append(out, part.UnsearchedSurface(p.shot.View, turn))
+		}
+	}
+	return out
 }
 
 // scaleOfFirst is the scale of the first picture that has one, mm per pixel; of

@@ -107,7 +107,7 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, er
 	it := teach.Item{Key: filepath.Base(abs), Unit: filepath.Base(abs), Stage: stage, Source: teach.Drawn, MMPerPX: k.MMPerPX}
 	for _, l := range part.Lights {
 		name, ok := k.Face.Files[string(l)]
-		if !ok {
+		if !ok || l.OfScreen() {
 			continue
 		}
 		if name != filepath.Base(name) {
@@ -270,7 +270,7 @@ func recordItem(ctx context.Context, store *records.Store, in records.Inspection
 	it := teach.Item{Key: "record-" + strconv.FormatInt(in.ID, 10), Unit: unitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
 		By: by, Known: b.Known, Verdict: b.Verdict}
 	for _, p := range in.Pictures {
-		if p.View != part.Face {
+		if p.View != part.Face || p.Light.OfScreen() {
 			continue
 		}
 		q := teach.ItemPicture{Light: p.Light, Ref: refRecord + p.SHA256, SHA256: p.SHA256}

@@ -135,8 +135,14 @@ func (u *unit) draw(p *picture, r *part.Result, name string, dir *unitDir) (draw
 func (u *unit) overlay(p *picture) report.Overlay {
 	over := report.Overlay{File: p.shot.File, SeamLine: p.seam.SeamLine, Limbs: p.seam.Outline}
 	for _, s := range u.scenes {
-		if s.view == p.shot.View && p.fit() {
+		if s.view == p.shot.View && p.fit() && p.shot.Searched() {
 			over.FaceOutline = s.found.Outline
+			for _, n := range s.found.Unseen {
+				if n.Image == p.shot.File {
+					l, _ := u.lengthsOf(s.view)
+					over.Unseen = report.NewUnseen(n.Step, n.W, n.H, n.In, l.mmPerPX)
+				}
+			}
 		}
 	}
 	return over

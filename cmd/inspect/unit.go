@@ -28,6 +28,9 @@ Name the pictures of a unit by what they show:
   face_diffuse.jpg                 onto the faceplate, under a dome or sheet
   face_raking.jpg                  the same pose, light from low at the side
   shell_diffuse.jpg ...            onto the shell
+  shell_045_raking.jpg ...         onto the shell, turned by so many degrees;
+                                   read and listed, not looked into yet, as are
+                                   pictures before a screen (face_white.jpg ...)
 
 Other names are listed in a unit.yaml in the folder (see the README). JPEG, PNG,
 TIFF and BMP are read. The scale, in millimetres per pixel, has to be told.`

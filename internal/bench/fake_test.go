@@ -145,14 +145,20 @@ func (f *fakeJudge) Judge(_ context.Context, u UnitInfo, shots []Shot) (Outcome,
 	return o, nil
 }
 
+// fakeSurfaces is an invented unit's, with all that its sentence may tell.
+var fakeSurfaces = []part.Surface{
+	{View: part.Face, LookedAt: 0.86, OneLight: 0.08, NotLookedAt: 0.06, Why: map[part.Why]float64{part.Mirrored: 0.03, part.Clipped: 0.02, part.Outermost: 0.01}},
+	part.UnsearchedSurface(part.Shell, 0), part.UnsearchedSurface(part.Shell, 120),
+}
+
 // Invented outcomes, one for each verdict.
 func passing() Outcome {
-	return Outcome{Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, Score: part.Num(1), Seam: part.Seam{WorstStepUM: part.Num(-12)}}, MainFile: "face_diffuse.jpg", Main: grey(800, 600)}
+	return Outcome{Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, Score: part.Num(1), Seam: part.Seam{WorstStepUM: part.Num(-12)}, Surfaces: fakeSurfaces}, MainFile: "face_diffuse.jpg", Main: grey(800, 600)}
 }
 
 func reworking() Outcome {
 	return Outcome{
-		Result: &part.Result{Verdict: part.Rework, Stage: part.Wet, Score: part.Num(60), MMPerPX: .015,
+		Result: &part.Result{Verdict: part.Rework, Stage: part.Wet, Score: part.Num(60), MMPerPX: .015, Surfaces: fakeSurfaces,
 			Seam: part.Seam{WorstStepUM: part.Num(92), Stations: []part.Station{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(92), UUM: part.Num(4)}}},
 			Findings: []part.Finding{
 				{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Major, Station: "120 deg, left", ValueUM: part.Num(92), Image: "edge_120.jpg", Confidence: 1},

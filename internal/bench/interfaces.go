@@ -37,6 +37,7 @@ type Shot struct {
 	View     part.View
 	Light    part.Light
 	AngleDeg float64
+	Turned   bool        // see part.Shot
 	Image    *part.Image // nil where it could not be read
 	Raw      []byte      // the file as it came; nil where it came as samples
 	MIME     string
@@ -94,6 +95,7 @@ type Outcome struct {
 	Result    *part.Result
 	Causes    []Cause
 	Missing   []part.View       // views that the limits ask for and that are not there
+	TooLittle []TooLittle       // surfaces of which too little was looked at
 	ScoreOver bool              // the score alone would not pass
 	Score     float64           // and its limit
 	ScoreMost float64           //

@@ -114,6 +114,9 @@ func TestEveryWordHasAText(t *testing.T) {
 	for _, l := range part.Lights[1:] {
 		add("light.", string(l))
 	}
+	for _, w := range part.Whys {
+		add("cause.", string(w))
+	}
 	for _, v := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
 		add("", "verdict."+string(v), "verdict_short."+string(v))
 	}
@@ -301,6 +304,45 @@ func TestWhy(t *testing.T) {
 	un.Barred = &Phrase{Key: "check.out", Args: map[string]string{"at": "2026-11-25 08:00", "line": "7"}}
 	if got := l.byTag("en").why(&Answer{Outcome: un}); !strings.Contains(got, "the check piece is out of limits since 2026-11-25 08:00 (line 7") {
 		t.Error(got)
+	}
+}
+
+// How much was looked at is told in every language; in English with the numbers of
+// the result's own sentence.
+func TestLooked(t *testing.T) {
+	l := languages(t)
+	r := &part.Result{Verdict: part.Pass, Stage: part.Wet,
+		Surfaces: []part.Surface{{View: part.Face, LookedAt: 0.904, OneLight: 0.06, NotLookedAt: 0.036, Why: map[part.Why]float64{part.Mirrored: 0.026, part.Outermost: 0.01}}, part.UnsearchedSurface(part.Shell, 0), part.UnsearchedSurface(part.Shell, 120)},
+		Pictures: []part.PictureReport{{View: part.Face, Light: part.Diffuse, State: part.PictureOK}, {View: part.Face, Light: part.Raking, State: part.PictureOK}}}
+	en, zh := l.byTag("en"), l.byTag("zh-Hans")
+	for i, want := range []string{
+		"Looked at 90 % of the face in both lights, 6 % in one, 4 % not at all (left out, hatched in its picture: mirrored lamps 3 %, outermost strip 1 %)",
+		"The shell was not looked at in any of 2 turns",
+	} {
+		if got := en.looked(r)[i]; got != want {
+			t.Errorf("%s, want %s", got, want)
+		}
+		if own := r.LookedAtSentences()[i]; strings.Split(own, " (")[0] != strings.Split(want, " (")[0] {
+			t.Errorf("the result says %q, the page %q", own, want)
+		}
+	}
+	if got := strings.Join(zh.looked(r), "\n"); !strings.Contains(got, "90 %") || !strings.Contains(got, "灯的反光 3 %、最外边缘 1 %") || strings.Contains(got, "{") {
+		t.Error(got)
+	}
+	if got := en.why(&Answer{Outcome: Outcome{Result: r}}); got != "Within the limits of this stage, as far as looked at: 96 % of the face." {
+		t.Error(got)
+	}
+	if got := en.why(&Answer{Outcome: Outcome{Result: &part.Result{Verdict: part.Pass, Stage: part.Trim}}}); !strings.Contains(got, "rests on the seam alone") {
+		t.Error(got)
+	}
+	r.Verdict = part.NotMeasured
+	o := Outcome{Result: r, TooLittle: []TooLittle{{r.Surfaces[0], 0.98}}}
+	if why, todo := en.why(&Answer{Outcome: o}), en.remedy(&Answer{Outcome: o}); why != "Only 96 % of the face could be looked at (at least 98 %)." || !strings.HasPrefix(todo, "Move the lamp") {
+		t.Errorf("%s %s", why, todo)
+	}
+	o.TooLittle[0].Surface = r.Surfaces[1]
+	if why, todo := en.why(&Answer{Outcome: o}), en.remedy(&Answer{Outcome: o}); why != "The shell was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
+		t.Errorf("%s %s", why, todo)
 	}
 }
 

@@ -17,7 +17,7 @@ func (x *Lang) why(a *Answer) string {
 	r := a.Outcome.Result
 	switch r.Verdict {
 	case part.Pass:
-		return x.T("why.pass")
+		return x.passes(r)
 	case part.NotMeasured:
 		if a.Outcome.Barred != nil {
 			return x.T("why.barred", "why", x.Say(a.Outcome.Barred))
@@ -187,6 +187,9 @@ func (x *Lang) missing(o Outcome) string {
 			return x.T("why.station", "place", x.T("station", "angle", trim(s.AngleDeg), "side", "@limb."+string(s.Side)))
 		}
 	}
+	if len(o.TooLittle) > 0 {
+		return x.tooLittle(o.TooLittle[0])
+	}
 	return x.T("why.unjudged")
 }
 
@@ -207,6 +210,13 @@ func (x *Lang) retake(o Outcome) string {
 				return x.T(key)
 			}
 		}
+	}
+	unmeasured := func(s part.Station) bool { return s.State != part.Measured }
+	if len(o.TooLittle) > 0 && len(o.Missing) == 0 && !slices.ContainsFunc(o.Result.Seam.Stations, unmeasured) {
+		if o.TooLittle[0].Unsearched() {
+			return x.T("retake.by_eye")
+		}
+		return x.T("retake.looked")
 	}
 	return x.T("retake.other")
 }

@@ -116,6 +116,7 @@ type answerView struct {
 	More      int // findings that count beside the one told
 	WorstStep string
 	Score     string
+	Looked    []string // how much of each surface was looked at
 	Findings  []findingView
 	Changes   []changeView
 	Before    *pastView
@@ -201,6 +202,7 @@ func (b *Station) answerView(x *Lang, a *Answer) *answerView {
 	v := &answerView{
 		ID: a.ID, Unit: a.Unit.Name(), Info: a.Unit, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
 		Why: x.why(a), Remedy: x.remedy(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Unit.Serial), Unread: a.Unread,
+		Looked: x.looked(r),
 	}
 	if r.Seam.WorstStepUM != nil {
 		v.WorstStep = x.T("answer.step_worst", "step", x.Number(*r.Seam.WorstStepUM, 0))
@@ -291,7 +293,7 @@ func (x *Lang) past(p *Past) *pastView {
 		}
 	}
 	for _, q := range p.Pictures {
-		if q.View == part.Face || q.View == part.Shell || len(p.Pictures) == 1 {
+		if (q.View == part.Face || q.View == part.Shell) && !q.Light.OfScreen() || len(p.Pictures) == 1 {
 			name := x.shot(q.View, q.Light, 0)
 			if q.View == part.Edge { // its angle is the result's
 				name = x.picture(&p.Result, q.File)

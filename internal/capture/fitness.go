@@ -33,7 +33,8 @@ const (
 // What is looked at: size; clipped pixels on the unit; light on the unit or of
 // the panel; the outline's edge width and its difference by direction; number of
 // units; framing; the view's shape against the shot's view; and, where an edge
-// picture has a bright background, how even and clean that is.
+// picture has a bright background, how even and clean that is. A picture that is
+// not searched ([part.Shot.Searched]) is told as such and not checked.
 func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 	r := newReport(shot)
 	if err := im.Validate(); err != nil {
@@ -41,6 +42,10 @@ func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 	}
 	r.WidthPX, r.HeightPX = im.W, im.H
 	c := checker{r: &r, lim: lim, shot: shot}
+	if !shot.Searched() {
+		c.add(part.NotLookedAt, none, none, "", true, "%s", notLookedAt(shot))
+		return r
+	}
 	c.size(im)
 	s, err := outline.Find(im)
 	if errors.Is(err, outline.ErrNoUnit) {
@@ -60,6 +65,14 @@ func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 		c.panel(lookAtPanel(s, grid))
 	}
 	return r
+}
+
+// notLookedAt says what to do about a picture that is only read.
+func notLookedAt(shot part.Shot) string {
+	if shot.Light.OfScreen() {
+		return "look at the unit by eye as well: pictures under a screen's light are read and listed, but nothing is looked for in them yet"
+	}
+	return "look at the shell by eye as well: pictures with a turn in their name are read and listed, but nothing is looked for in them yet"
 }
 
 // CheckSurface is Check for a picture that is surface all over, a flat test
@@ -189,6 +202,11 @@ func sideWords(t outline.Sides) string {
 // reader is told. Common practice, no source.
 const maxPanelClipped = 0.5
 
+// maxClipped is the share of a face or shell at full scale over which a picture
+// is refused altogether. Under it, what is clipped is left out of what is looked
+// at, and the share that was looked at says so. Common practice, no source.
+const maxClipped = 0.5
+
 // light checks brightness; s is nil where the whole picture is surface.
 func (c *checker) light(s *outline.Silhouette, e exposure) {
 	if s != nil && s.Bright && e.panelClipped > maxPanelClipped {
@@ -202,9 +220,14 @@ func (c *checker) light(s *outline.Silhouette, e exposure) {
 	if s == nil {
 		where = "the surface"
 	}
-	if share > limit {
+	switch surface := c.shot.View != part.Edge; {
+	case surface && share > limit && share <= maxClipped:
+		c.add(TooBright, share, limit, "share of the unit", true, "light down, softer, or exposure shorter: %.2g %% of %s is clipped (%.2g %% are plenty); what is clipped is not looked at", 100*share, where, 100*limit)
+	case surface && share > limit:
+		c.add(TooBright, share, maxClipped, "share of the unit", false, "light down or exposure shorter: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*maxClipped)
+	case share > limit:
 		c.add(TooBright, share, limit, "share of the unit", false, "light down or exposure shorter: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*limit)
-	} else if share > c.lim.Warn*limit {
+	case share > c.lim.Warn*limit:
 		c.add(TooBright, share, limit, "share of the unit", true, "light down a little: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*limit)
 	}
 	got, least, what := e.unit, c.lim.MinLevel, "unit"

@@ -262,6 +262,50 @@ func TestFitLimits(t *testing.T) {
 	}
 }
 
+// Clipped highlights refuse an edge picture, but not a face or a shell: they are
+// told of, until most of it is clipped. The shares of the cases are 5 % and 60 %
+// of the unit's pixels, drawn by hand; limits are the shipped ones.
+func TestClippedHighlights(t *testing.T) {
+	c := func(view part.View, light part.Light, share float64) part.PictureReport {
+		r := newReport(part.Shot{File: "x", View: view, Light: light})
+		k := checker{r: &r, lim: DefaultFitLimits(), shot: part.Shot{View: view, Light: light}}
+		k.light(nil, exposure{clipped: share, inner: share, unit: 0.9, panel: 0.9})
+		return r
+	}
+	for _, x := range []struct {
+		view  part.View
+		light part.Light
+		share float64
+		ok    bool
+		tells string
+	}{
+		{part.Edge, part.NoLight, 0.05, false, "clipped, limit 0.5 %"},
+		{part.Face, part.Diffuse, 0.05, true, "what is clipped is not looked at"},
+		{part.Face, part.Raking, 0.05, true, "what is clipped is not looked at"},
+		{part.Shell, part.Raking, 0.5, true, "what is clipped is not looked at"},
+		{part.Face, part.Diffuse, 0.6, false, "60 % of the surface is clipped, limit 50 %"},
+		{part.Shell, part.Raking, 0.6, false, "60 % of the surface is clipped, limit 50 %"},
+		{part.Face, part.Diffuse, 0.004, true, "light down a little"},
+		{part.Face, part.Raking, 0.004, true, ""},
+	} {
+		r := c(x.view, x.light, x.share)
+		said := ""
+		for _, p := range r.Problems {
+			said += p.Remedy
+		}
+		if (r.State == part.PictureOK) != x.ok || !strings.Contains(said, x.tells) || (x.tells == "") != (len(r.Problems) == 0) {
+			t.Errorf("%s %s, %g clipped: %s, %+v", x.view, x.light, x.share, r.State, r.Problems)
+		}
+	}
+	// Mostly white: a drawn unit at forty times its light.
+	diffuse, raking, _ := synth.Face(synth.DefaultFace())
+	for shot, im := range map[part.Shot]*part.Image{diffuseShot: diffuse, rakingShot: raking} {
+		if r := Check(light(40)(im), shot, DefaultFitLimits()); !strings.Contains(told(r), " "+TooBright) {
+			t.Errorf("a white picture under %s light is not refused for its light: %s", shot.Light, told(r))
+		}
+	}
+}
+
 // TestCheckSurface: a flat panel fills its picture; there is no unit to miss.
 func TestCheckSurface(t *testing.T) {
 	p := synth.DefaultPanel()

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -39,14 +40,14 @@ type unitYAML struct {
 type pictureYAML struct {
 	File     string   `yaml:"file"`      // inside the folder
 	View     string   `yaml:"view"`      // edge, face or shell
-	Light    string   `yaml:"light"`     // diffuse, raking or back; may be absent
-	AngleDeg *float64 `yaml:"angle_deg"` // edge pictures only: -360..360
+	Light    string   `yaml:"light"`     // one of part.Lights; may be absent
+	AngleDeg *float64 `yaml:"angle_deg"` // edge and shell pictures: -360..360
 }
 
 // Scan lists the pictures of one unit. Pictures are named edge_<degrees>,
-// face_<light> or shell_<light>, with light diffuse, raking or back, and end in
-// .jpg, .jpeg, .png, .tif, .tiff or .bmp. A unit.yaml names the view of pictures
-// with other names, and may give the unit's serial:
+// face_<light>, shell_<light> or shell_<degrees>_<light>, with light one of
+// [part.Lights], and end in .jpg, .jpeg, .png, .tif, .tiff or .bmp. A unit.yaml
+// names the view of pictures with other names, and may give the unit's serial:
 //
 //	serial: "A-0123"
 //	pictures:
@@ -58,6 +59,7 @@ type pictureYAML struct {
 //
 // Errors: the folder is missing, not a folder or unreadable; it has no pictures
 // ([ErrNoPictures]); a name that begins like a view but does not go on like one;
+// two pictures of one turn of the shell, or of one view, under one light;
 // unit.yaml has a fault, lists a file that is not there, or one outside.
 func Scan(dir string) (part.Folder, error) {
 	f, err := scan(dir)
@@ -127,7 +129,7 @@ func scan(dir string) (part.Folder, error) {
 	}
 	if len(f.Shots) == 0 {
 		if other != "" {
-			return part.Folder{}, fmt.Errorf("%w with a name that tells the view (%s, for one, does not): name them edge_<degrees>, face_<light> or shell_<light>, or list them in %s", ErrNoPictures, other, UnitFile)
+			return part.Folder{}, fmt.Errorf("%w with a name that tells the view (%s, for one, does not): name them edge_<degrees>, face_<light>, shell_<light> or shell_<degrees>_<light>, or list them in %s", ErrNoPictures, other, UnitFile)
 		}
 		if len(entries) == 0 {
 			return part.Folder{}, fmt.Errorf("%w: it is empty", ErrNoPictures)
@@ -135,7 +137,21 @@ func scan(dir string) (part.Folder, error) {
 		return part.Folder{}, fmt.Errorf("%w: no .jpg, .png, .tif or .bmp file in it", ErrNoPictures)
 	}
 	slices.SortFunc(f.Shots, func(a, b part.Shot) int { return strings.Compare(a.File, b.File) })
-	return f, nil
+	return f, oneOfEach(f.Shots)
+}
+
+// oneOfEach refuses two pictures of one pose under one light: shell_raking and
+// shell_000_raking are both turn 0. Two that are both searched were always taken.
+func oneOfEach(shots []part.Shot) error {
+	for i, a := range shots {
+		for _, b := range shots[:i] {
+			same := a.View == b.View && a.Light == b.Light && math.Mod(a.AngleDeg-b.AngleDeg, 360) == 0
+			if same && !(a.Searched() && b.Searched()) {
+				return fmt.Errorf("%s and %s are of one pose and one light (a shell picture without a turn in its name is turn 0): keep one of them", b.File, a.File)
+			}
+		}
+	}
+	return nil
 }
 
 // IsPicture reports whether a file name ends like a picture and is not hidden
@@ -159,15 +175,32 @@ func shotByName(name string) (shot part.Shot, ok bool, err error) {
 		}
 		shot.AngleDeg = a
 	case part.Face, part.Shell:
-		if rest == "" || !slices.Contains(part.Lights, part.Light(rest)) {
-			return shot, false, fmt.Errorf("%s: the name of a %s picture ends in its light, diffuse or raking, as in %s_raking.jpg", name, view, view)
+		wrong := fmt.Errorf("%s: the name of a face picture ends in its light, as in face_raking.jpg; lights: %s", name, lightWords)
+		if shot.View == part.Shell {
+			wrong = fmt.Errorf("%s: the name of a shell picture ends in its light, as in shell_raking.jpg, or in its turn in degrees and its light, as in shell_045_raking.jpg; lights: %s", name, lightWords)
 		}
 		shot.Light = part.Light(rest)
+		if turn, light, ok := strings.Cut(rest, "_"); ok && shot.View == part.Shell && !goodLight(shot.Light) {
+			a, err := strconv.ParseFloat(turn, 64)
+			if err != nil || !goodAngle(a) {
+				return shot, false, wrong
+			}
+			shot.Light, shot.AngleDeg, shot.Turned = part.Light(light), a, true
+		}
+		if !goodLight(shot.Light) {
+			return shot, false, wrong
+		}
 	default:
 		return shot, false, nil
 	}
 	return shot, true, nil
 }
+
+// goodLight accepts a light's word in a name.
+func goodLight(l part.Light) bool { return l != part.NoLight && slices.Contains(part.Lights, l) }
+
+// lightWords lists the lights that a name may have.
+const lightWords = "diffuse, raking, back; of a screen white, black, stripes_x0 to stripes_x3, stripes_y0 to stripes_y3"
 
 // goodAngle accepts one turn either way; NaN fails.
 func goodAngle(a float64) bool { return a >= -360 && a <= 360 }
@@ -253,16 +286,18 @@ func (p pictureYAML) shot() (part.Shot, error) {
 	case !slices.Contains(part.Views, s.View):
 		return s, fmt.Errorf("%s: view %q; use edge, face or shell", p.File, p.View)
 	case !slices.Contains(part.Lights, s.Light):
-		return s, fmt.Errorf("%s: light %q; use diffuse, raking or back", p.File, p.Light)
+		return s, fmt.Errorf("%s: light %q; use %s", p.File, p.Light, lightWords)
+	case s.View == part.Edge && s.Light.OfScreen():
+		return s, fmt.Errorf("%s: light %s is for face and shell pictures only", p.File, s.Light)
 	case s.View == part.Edge && p.AngleDeg == nil:
 		return s, fmt.Errorf("%s: an edge picture needs angle_deg, the unit's turn in degrees", p.File)
-	case s.View != part.Edge && p.AngleDeg != nil:
-		return s, fmt.Errorf("%s: angle_deg is for edge pictures only", p.File)
+	case s.View == part.Face && p.AngleDeg != nil:
+		return s, fmt.Errorf("%s: angle_deg is for edge and shell pictures only", p.File)
 	case p.AngleDeg != nil && !goodAngle(*p.AngleDeg):
 		return s, fmt.Errorf("%s: angle_deg %g; give -360 to 360", p.File, *p.AngleDeg)
 	}
 	if p.AngleDeg != nil {
-		s.AngleDeg = *p.AngleDeg
+		s.AngleDeg, s.Turned = *p.AngleDeg, s.View == part.Shell
 	}
 	return s, nil
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -32,16 +33,23 @@ func folder(t *testing.T, yaml string, names ...string) string {
 }
 
 func TestScanByName(t *testing.T) {
-	dir := folder(t, "", "edge_030.jpg", "edge_000.JPG", "edge_-22.5.tiff", "face_raking.png", "shell_diffuse.bmp", "truth.json", "setup.jpg", "._edge_060.jpg")
+	dir := folder(t, "", "edge_030.jpg", "edge_000.JPG", "edge_-22.5.tiff", "face_raking.png", "shell_diffuse.bmp", "face_white.jpg", "face_stripes_x3.jpg",
+		"shell_000_raking.jpg", "shell_-22.5_stripes_y0.png", "shell_black.jpg", "Shell_360_white.tif", "truth.json", "setup.jpg", "._edge_060.jpg")
 	f, err := Scan(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
 	want := []part.Shot{
+		{File: "Shell_360_white.tif", View: part.Shell, Light: part.White, AngleDeg: 360, Turned: true},
 		{File: "edge_-22.5.tiff", View: part.Edge, AngleDeg: -22.5},
 		{File: "edge_000.JPG", View: part.Edge},
 		{File: "edge_030.jpg", View: part.Edge, AngleDeg: 30},
 		{File: "face_raking.png", View: part.Face, Light: part.Raking},
+		{File: "face_stripes_x3.jpg", View: part.Face, Light: part.StripesX3},
+		{File: "face_white.jpg", View: part.Face, Light: part.White},
+		{File: "shell_-22.5_stripes_y0.png", View: part.Shell, Light: part.StripesY0, AngleDeg: -22.5, Turned: true},
+		{File: "shell_000_raking.jpg", View: part.Shell, Light: part.Raking, Turned: true},
+		{File: "shell_black.jpg", View: part.Shell, Light: part.Black},
 		{File: "shell_diffuse.bmp", View: part.Shell, Light: part.Diffuse},
 	}
 	if f.Name != "u07-L" || f.Dir != dir || len(f.Shots) != len(want) {
@@ -62,7 +70,8 @@ pictures:
   - {file: face_raking.jpg, view: face, light: diffuse} # the list wins over the name
   - file: ./a.tif
     view: shell
-`, "b.png", "a.tif", "face_raking.jpg", "edge_030.jpg")
+  - {file: c.tif, view: shell, angle_deg: 0, light: raking}
+`, "b.png", "a.tif", "c.tif", "face_raking.jpg", "edge_030.jpg")
 	f, err := Scan(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -73,6 +82,7 @@ pictures:
 	want := []part.Shot{
 		{File: "a.tif", View: part.Shell},
 		{File: "b.png", View: part.Edge, Light: part.Back, AngleDeg: 60},
+		{File: "c.tif", View: part.Shell, Light: part.Raking, Turned: true},
 		{File: "edge_030.jpg", View: part.Edge, AngleDeg: 30},
 		{File: "face_raking.jpg", View: part.Face, Light: part.Diffuse},
 	}
@@ -105,6 +115,18 @@ func TestScanRefuses(t *testing.T) {
 		{"no angle", folder(t, "", "edge.jpg"), "edge.jpg"},
 		{"bad light", folder(t, "", "face_ring.jpg"), "face_ring.jpg"},
 		{"no light", folder(t, "", "face_.jpg"), "face_.jpg"},
+		{"turn of a face", folder(t, "", "face_045_raking.jpg"), "as in face_raking.jpg"},
+		{"bad turn", folder(t, "", "shell_4S_raking.jpg"), "as in shell_045_raking.jpg"},
+		{"turn too large", folder(t, "", "shell_400_raking.jpg"), "as in shell_045_raking.jpg"},
+		{"turn alone", folder(t, "", "shell_045.jpg"), "as in shell_045_raking.jpg"},
+		{"turn without light", folder(t, "", "shell_045_.jpg"), "as in shell_045_raking.jpg"},
+		{"turn with bad light", folder(t, "", "shell_045_ring.jpg"), "stripes_x0 to stripes_x3"},
+		{"bad stripes", folder(t, "", "face_stripes_x4.jpg"), "stripes_x0 to stripes_x3"},
+		{"turn 0 twice", folder(t, "", "shell_raking.jpg", "shell_000_raking.jpg"), "shell_000_raking.jpg and shell_raking.jpg are of one pose and one light"},
+		{"a turn twice", folder(t, "", "shell_45_raking.jpg", "shell_405_raking.png", "shell_045_raking.png"), "shell_"},
+		{"a whole turn further", folder(t, "", "shell_-90_raking.jpg", "shell_270_raking.png"), "one light"},
+		{"a screen's light twice", folder(t, "", "face_white.jpg", "face_white.png"), "one light"},
+		{"turn 0 twice by list", folder(t, "pictures: [{file: a.png, view: shell, light: raking, angle_deg: 0}]\n", "a.png", "shell_raking.png"), "one light"},
 		{"not yaml", folder(t, "pictures: [", "a.png"), "unit.yaml"},
 		{"empty yaml", folder(t, "# nothing\n", "a.png"), "unit.yaml is empty"},
 		{"unknown key", folder(t, "serail: x\n", "edge_000.png"), "serail"},
@@ -117,7 +139,9 @@ func TestScanRefuses(t *testing.T) {
 		{"bad view", one("{file: a.png, view: side}"), "side"},
 		{"bad light in list", one("{file: a.png, view: face, light: ring}"), "ring"},
 		{"edge without angle", one("{file: a.png, view: edge}"), "angle_deg"},
-		{"face with angle", one("{file: a.png, view: face, angle_deg: 3}"), "edge pictures only"},
+		{"face with angle", one("{file: a.png, view: face, angle_deg: 3}"), "edge and shell pictures only"},
+		{"edge before a screen", one("{file: a.png, view: edge, angle_deg: 3, light: white}"), "face and shell pictures only"},
+		{"shell turned too far", one("{file: a.png, view: shell, angle_deg: 361}"), "-360 to 360"},
 		{"angle nan in list", one("{file: a.png, view: edge, angle_deg: .nan}"), "angle_deg"},
 		{"twice", one("{file: a.png, view: face}, {file: ./a.png, view: shell}"), "twice"},
 		{"outside", one("{file: ../a.png, view: face}"), "outside"},
@@ -140,6 +164,36 @@ func TestScanRefuses(t *testing.T) {
 	if _, err := Scan(folder(t, "")); !errors.Is(err, ErrNoPictures) {
 		t.Errorf("empty folder: %v is not ErrNoPictures", err)
 	}
+}
+
+// Two pictures of a face under one light were always taken, and still are; so is a
+// shell under other lights than a turn 0 beside it.
+func TestScanTakesTwo(t *testing.T) {
+	for _, names := range [][]string{{"face_raking.jpg", "face_raking.png"}, {"shell_raking.jpg", "shell_000_diffuse.jpg", "shell_030_raking.jpg"}} {
+		if f, err := Scan(folder(t, "", names...)); err != nil || len(f.Shots) != len(names) {
+			t.Errorf("%v: %+v, %v", names, f.Shots, err)
+		}
+	}
+}
+
+// FuzzPictureName: whatever a file is called, it is a shot that can be told again
+// by its own parts, a name of another sort, or an error in one line.
+func FuzzPictureName(f *testing.F) {
+	for _, s := range []string{"edge_030.jpg", "face_raking.png", "shell_raking.jpg", "shell_045_raking.jpg", "shell_-0_stripes_y3.bmp", "shell_nan_white.tif", "shell__raking.jpg", "face_stripes_x0.jpg", "setup.jpg"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, name string) {
+		shot, ok, err := shotByName(name)
+		if err != nil || !ok {
+			return
+		}
+		if !slices.Contains(part.Views, shot.View) || !slices.Contains(part.Lights, shot.Light) || !goodAngle(shot.AngleDeg) || shot.File != name {
+			t.Errorf("%q: %+v", name, shot)
+		}
+		if shot.Turned && (shot.View != part.Shell || shot.Light == part.NoLight) || shot.View == part.Face && shot.AngleDeg != 0 {
+			t.Errorf("%q: %+v", name, shot)
+		}
+	})
 }
 
 // FuzzUnitYAML: whatever unit.yaml holds, reading it neither stops the program

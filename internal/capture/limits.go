@@ -12,7 +12,8 @@ type FitLimits struct {
 	// pixels, 20 to 10,000.
 	MinUnitPX float64
 	// Clipped is the largest share of the unit's pixels that may be at full
-	// scale, 0 to 1, under even light.
+	// scale, 0 to 1, under even light. An edge picture over it is refused; a face
+	// or shell is told of, and refused when it is mostly clipped.
 	Clipped float64
 	// ClippedRaking is the same under raking light, 0 to 1, counted away from the
 	// rim: rims and lamps mirror there, and that is no fault.

@@ -342,7 +342,7 @@ func seen(from *part.Result, f *part.Finding, other *part.Result) bool {
 			continue
 		}
 		for _, q := range other.Pictures {
-			if q.View == p.View && q.Light == p.Light && q.State == part.PictureOK {
+			if q.View == p.View && q.Light == p.Light && q.State == part.PictureOK && q.LookedAt() {
 				return true
 			}
 		}

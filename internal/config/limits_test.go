@@ -112,6 +112,23 @@ func TestGoodLimits(t *testing.T) {
 	}
 }
 
+// A list of what must be looked at replaces the shipped one; an empty one asks for
+// nothing.
+func TestLookedAtLimits(t *testing.T) {
+	l, err := LoadLimits("testdata/looked_at.good.yaml")
+	want := []grade.LookedAt{
+		{Stages: []part.Stage{part.Trim, part.Wet}, Views: []part.View{part.Face, part.Shell}, Least: 0.9},
+		{Stages: []part.Stage{part.Cured}, Views: []part.View{part.Face}, Least: 0},
+	}
+	if err != nil || !reflect.DeepEqual(l.LookedAt, want) {
+		t.Errorf("%+v, %v; want %+v", l.LookedAt, err, want)
+	}
+	l, err = ParseLimits("limits.yaml", []byte("version: 1\nlooked_at: []\n"))
+	if err != nil || len(l.LookedAt) != 0 {
+		t.Errorf("an empty list: %+v, %v", l.LookedAt, err)
+	}
+}
+
 // badLimits are the files of testdata that must be refused, and each line of the
 // message.
 var badLimits = map[string][]string{
@@ -124,7 +141,12 @@ var badLimits = map[string][]string{
 	"fraction_for_whole": {`:2: cluster.count: wants a whole number, not 2.5`},
 	"hexadecimal":        {`:2: score_limit: wants a number, not 0x14`},
 	"infinite":           {`:2: score_limit: wants a number, not .inf`},
-	"map_for_list":       {`:2: seam: wants a list, such as [a, b], not keys with values`},
+	"looked_at":          {`:5: looked_at[2].least: wants a number, not the text "most"`},
+	"looked_at_words": {`:3: looked_at[0].least: 1.2 is not between 0 and 1`,
+		`:4: looked_at[1].views[1]: "edge" is not known; use face, shell`,
+		`:4: looked_at[1]: view face at stage wet is already in looked_at[0]; each may be there once`,
+		`:5: looked_at[2].views: is missing or empty; use face, shell`},
+	"map_for_list": {`:2: seam: wants a list, such as [a, b], not keys with values`},
 	"mend": {`:3: mend[0].up_to_mm: does not fit "proud": proud, recessed, gap and bead take up_to_um, the others up_to_mm`,
 		`:3: mend: no row for chip at stage trim, nor for 2 more`,
 		`:4: mend[1].up_to_mm: has no meaning where mendable is false`},

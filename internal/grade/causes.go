@@ -48,8 +48,19 @@ func Causes(r *part.Result, l Limits) []Cause {
 	return out
 }
 
+// TooLittle lists the surfaces of which less was looked at than the limits ask for
+// at a result's stage, each with the least share.
+func TooLittle(r *part.Result, l Limits) (surfaces []part.Surface, least []float64) {
+	for _, s := range r.Surfaces {
+		if most := l.lookedAt(r.Stage, s.View); s.Seen() < most {
+			surfaces, least = append(surfaces, s), append(least, most)
+		}
+	}
+	return surfaces, least
+}
+
 // MissingViews lists the views that the limits ask for at a result's stage and
-// of which it has no picture.
+// of which it has no picture that is looked at.
 func MissingViews(r *part.Result, l Limits) []part.View {
 	var out []part.View
 	for _, row := range l.Required {
@@ -57,7 +68,8 @@ func MissingViews(r *part.Result, l Limits) []part.View {
 			continue
 		}
 		for _, v := range row.Views {
-			seen := slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == v })
+			seen := v == part.Edge && len(r.Seam.Stations) > 0 ||
+				slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == v && p.LookedAt() })
 			if !seen && !slices.Contains(out, v) {
 				out = append(out, v)
 			}

@@ -47,6 +47,8 @@ func TestCausesGoWithFindings(t *testing.T) {
 			}
 		}
 	}
+	// A picture that is only read does not stand in for its view.
+	r.Pictures = append(r.Pictures, part.PictureReport{File: "face_white.jpg", View: part.Face, Light: part.White, State: part.PictureOK, Problems: []part.Problem{{Name: part.NotLookedAt, Warn: true}}})
 	if got := MissingViews(r, l); len(got) != 1 || got[0] != part.Face {
 		t.Errorf("missing views %v, only face is wanted (edge is there)", got)
 	}

@@ -38,6 +38,7 @@ func DefaultLimits() Limits {
 			{Stages: trim, Views: []part.View{part.Edge}},
 			{Stages: lacquer, Views: []part.View{part.Edge, part.Face}},
 		},
+		LookedAt: []LookedAt{{Stages: lacquer, Views: []part.View{part.Face}, Least: 0.75}},
 		Seam: []SeamLimit{
 			{Stages: trim, By: []Classes{
 				classes(ProudUM, 30, 40, 50, 200),

@@ -25,6 +25,7 @@ func unit(st part.Stage) *part.Result {
 			{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK, WidthPX: 1600, HeightPX: 1200},
 			{File: "face_raking.jpg", View: part.Face, Light: part.Raking, State: part.PictureOK, WidthPX: 1600, HeightPX: 1200},
 		},
+		Surfaces: []part.Surface{{View: part.Face, LookedAt: 0.97, NotLookedAt: 0.03, Why: map[part.Why]float64{part.Outermost: 0.03}}},
 	}
 }
 
@@ -58,6 +59,9 @@ func verdict(t *testing.T, r *part.Result, want part.Verdict, reasons ...string)
 	t.Helper()
 	if reasons == nil {
 		reasons = []string{}
+	}
+	if want == part.Pass && len(r.Surfaces) > 0 {
+		reasons = append(reasons, "Looked at 97 % of the face in both lights, 3 % not at all (left out: outermost strip 3 %)")
 	}
 	if r.Verdict != want {
 		t.Errorf("verdict %s, want %s", r.Verdict, want)

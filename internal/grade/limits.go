@@ -16,9 +16,10 @@ type Limits struct {
 	Cluster       Cluster        `mapstructure:"cluster"`
 	Pair          Pair           `mapstructure:"pair"`
 	Required      []Required     `mapstructure:"required"`
-	Seam          []SeamLimit    `mapstructure:"seam"`    // each stage and measure once
-	Surface       []SurfaceLimit `mapstructure:"surface"` // each stage, zone and kind once
-	Mend          []Mend         `mapstructure:"mend"`    // each stage and kind once
+	LookedAt      []LookedAt     `mapstructure:"looked_at"` // each stage and view at most once
+	Seam          []SeamLimit    `mapstructure:"seam"`      // each stage and measure once
+	Surface       []SurfaceLimit `mapstructure:"surface"`   // each stage, zone and kind once
+	Mend          []Mend         `mapstructure:"mend"`      // each stage and kind once
 }
 
 // Decision is how a step is compared with its limits (JCGM 106:2012, 8.2 and
@@ -67,6 +68,17 @@ type Required struct {
 	Stages []part.Stage `mapstructure:"stages"`
 	Views  []part.View  `mapstructure:"views"`
 }
+
+// LookedAt is the share of the surfaces of these views, 0..1, that must have been
+// looked at in at least one light; with less a unit cannot pass at these stages.
+type LookedAt struct {
+	Stages []part.Stage `mapstructure:"stages"`
+	Views  []part.View  `mapstructure:"views"` // face, shell
+	Least  float64      `mapstructure:"least"`
+}
+
+// SurfaceViews are the views of a surface.
+var SurfaceViews = []part.View{part.Face, part.Shell}
 
 // SeamLimit holds the limits of the seam at some stages.
 type SeamLimit struct {
@@ -166,6 +178,17 @@ func (l Limits) StepLimits(st part.Stage) (proudUM, recessedUM float64) {
 	proud, _ := l.seam(st, ProudUM)
 	recessed, _ := l.seam(st, RecessedUM)
 	return proud.limit(), recessed.limit()
+}
+
+// lookedAt returns the least share of a view's surfaces that must have been looked
+// at; 0: none is asked for.
+func (l Limits) lookedAt(st part.Stage, v part.View) float64 {
+	for _, row := range l.LookedAt {
+		if has(row.Stages, st) && has(row.Views, v) {
+			return row.Least
+		}
+	}
+	return 0
 }
 
 // class is a severity and the bound from which it starts.

@@ -15,13 +15,13 @@ import (
 const maxAlike = 3
 
 // reasons says in plain sentences, worst first, why the verdict is what it is.
-// A pass needs none. The score and the moderate findings are told where they
+// A pass tells how much of the surface it rests on. The score and the moderate findings are told where they
 // alone would not pass; a major finding needs no help. Where nothing else
 // decides, what was not measured comes first.
 func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []string) []string {
 	out := []string{}
 	if r.Verdict == part.Pass {
-		return out
+		return append(out, restsOn(r)...)
 	}
 	if r.Verdict == part.NotMeasured {
 		out = append(out, missing...)
@@ -39,6 +39,14 @@ func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []s
 		out = append(out, missing...)
 	}
 	return out
+}
+
+// restsOn says which share of the surfaces a pass rests on.
+func restsOn(r *part.Result) []string {
+	if s := r.LookedAtSentences(); len(s) > 0 {
+		return s
+	}
+	return []string{"No surface was looked at: this rests on the seam alone"}
 }
 
 // mild is the demerits of what is less than major.

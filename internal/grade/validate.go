@@ -46,6 +46,7 @@ func (l Limits) Validate() error {
 		list(&c, key+".stages", r.Stages, part.Stages)
 		list(&c, key+".views", r.Views, part.Views)
 	}
+	c.lookedAt(l.LookedAt)
 	c.seam(l.Seam)
 	c.surface(l.Surface)
 	c.mend(l.Mend)
@@ -165,6 +166,21 @@ func (c *checker) lacking(key string, missing []string) {
 		c.addf(key, "no row for %s", missing[0])
 	case n > 1:
 		c.addf(key, "no row for %s, nor for %d more", missing[0], n-1)
+	}
+}
+
+func (c *checker) lookedAt(rows []LookedAt) {
+	seen := map[string]string{}
+	for i, r := range rows {
+		key := fmt.Sprintf("looked_at[%d]", i)
+		list(c, key+".stages", r.Stages, part.Stages)
+		list(c, key+".views", r.Views, SurfaceViews)
+		c.between(key+".least", r.Least, 0, 1)
+		for _, st := range r.Stages {
+			for _, v := range r.Views {
+				c.once(seen, fmt.Sprintf("view %s at stage %s", v, st), key)
+			}
+		}
 	}
 }
 

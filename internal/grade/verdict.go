@@ -2,6 +2,7 @@ package grade
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"finishbench/internal/part"
@@ -50,7 +51,7 @@ func worse(a, b part.Severity) part.Severity {
 
 func somethingMeasured(r *part.Result) bool {
 	for _, p := range r.Pictures {
-		if p.State == part.PictureOK {
+		if p.State == part.PictureOK && p.LookedAt() {
 			return true
 		}
 	}
@@ -71,9 +72,7 @@ func unmeasured(r *part.Result, l Limits) []string {
 	}
 	var out []string
 	unfit := map[string]bool{}
-	views := map[part.View]bool{}
 	for _, p := range r.Pictures {
-		views[p.View] = true
 		if p.State != part.PictureOK {
 			unfit[p.File] = true
 			out = append(out, unfitSentence(p))
@@ -81,7 +80,6 @@ func unmeasured(r *part.Result, l Limits) []string {
 	}
 	stations := map[string]bool{}
 	for _, s := range r.Seam.Stations {
-		views[part.Edge] = true
 		stations[s.Image] = true
 		if s.State != part.Measured && !unfit[s.Image] {
 			why := s.Reason
@@ -96,27 +94,51 @@ func unmeasured(r *part.Result, l Limits) []string {
 			out = append(out, "step not measured in "+p.File+": it has no station")
 		}
 	}
-	for _, row := range l.Required {
-		if !has(row.Stages, r.Stage) {
+	missing := MissingViews(r, l)
+	for _, v := range missing {
+		out = append(out, missingView(r, v))
+	}
+	surfaces, least := TooLittle(r, l)
+	for i, s := range surfaces {
+		// Where no picture could be looked into, that was told above.
+		unread := slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == s.View && unfit[p.File] })
+		if s.Unsearched() && (unread || has(missing, s.View)) {
 			continue
 		}
-		for _, v := range row.Views {
-			if !views[v] {
-				out = append(out, missingView(v))
-			}
-		}
+		out = append(out, tooLittle(s, least[i]))
 	}
 	return out
 }
 
-func missingView(v part.View) string {
+// tooLittle says that too little of a surface was looked at.
+func tooLittle(s part.Surface, least float64) string {
+	of := "the " + string(s.View)
+	if s.AngleDeg != 0 {
+		of += fmt.Sprintf(" at turn %s deg", short(s.AngleDeg))
+	}
+	if s.Unsearched() {
+		return fmt.Sprintf("%s was not looked at (at least %s is asked for): look at it by eye", of, part.Percent(least))
+	}
+	got := part.Percent(s.Seen())
+	if got == part.Percent(least) {
+		got = fixed(100*s.Seen(), 1) + " %"
+	}
+	return fmt.Sprintf("only %s of %s could be looked at, at least %s is asked for: move the lamp, turn the unit, or use a softer light, then photograph it again", got, of, part.Percent(least))
+}
+
+// missingView says that a view is missing, or that its pictures are only read.
+func missingView(r *part.Result, v part.View) string {
+	what := fmt.Sprintf("the %s was not looked at", v)
 	switch v {
 	case part.Edge:
-		return "no edge picture: the seam was not measured"
+		what = "the seam was not measured"
 	case part.Face:
-		return "no face picture: the faceplate was not looked at"
+		what = "the faceplate was not looked at"
 	}
-	return fmt.Sprintf("no %s picture: the %s was not looked at", v, v)
+	if slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == v }) {
+		return fmt.Sprintf("no %s picture that is looked into (%s_diffuse or %s_raking): %s", v, v, v, what)
+	}
+	return fmt.Sprintf("no %s picture: %s", v, what)
 }
 
 // unfitSentence says why a picture was not fit to measure.

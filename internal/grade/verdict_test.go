@@ -119,6 +119,94 @@ func TestNothingMeasured(t *testing.T) {
 	}
 }
 
+// A view of which there are only pictures that are read and not looked into is
+// missing; beside others they change nothing. Alone they are no measurement.
+func TestOnlyRead(t *testing.T) {
+	only := part.Problem{Name: part.NotLookedAt, Warn: true, Remedy: "look by eye"}
+	white := part.PictureReport{File: "face_white.jpg", View: part.Face, Light: part.White, State: part.PictureOK, Problems: []part.Problem{only}}
+	turn := part.PictureReport{File: "shell_045_raking.jpg", View: part.Shell, Light: part.Raking, State: part.PictureOK, Problems: []part.Problem{only}}
+
+	r := unit(part.Wet)
+	Judge(r, DefaultLimits())
+	beside := unit(part.Wet)
+	beside.Pictures = append(beside.Pictures, white, turn)
+	Judge(beside, DefaultLimits())
+	if beside.Verdict != r.Verdict || *beside.Score != *r.Score || len(beside.Findings) != 0 {
+		t.Errorf("with pictures that are only read: %s, %q", beside.Verdict, beside.Reasons)
+	}
+
+	r = unit(part.Wet)
+	r.Pictures = append(r.Pictures[:1], white)
+	Judge(r, DefaultLimits())
+	verdict(t, r, part.NotMeasured, "no face picture that is looked into (face_diffuse or face_raking): the faceplate was not looked at")
+
+	r = &part.Result{Stage: part.Wet, MMPerPX: 0.015, Pictures: []part.PictureReport{white, turn}}
+	Judge(r, DefaultLimits())
+	if r.Verdict != part.NotMeasured || r.Score != nil {
+		t.Errorf("only read: %s, score %v", r.Verdict, show(r.Score))
+	}
+}
+
+// With less of the face looked at than the limit asks for (0.75, shipped), in one
+// light or both, a unit is not measured; what was found stands, and at its limit
+// it passes.
+func TestTooLittleLookedAt(t *testing.T) {
+	seen := func(st part.Stage, both, one float64) *part.Result {
+		r := unit(st)
+		r.Surfaces = []part.Surface{{View: part.Face, LookedAt: both, OneLight: one, NotLookedAt: 1 - both - one}}
+		return r
+	}
+	remedy := "move the lamp, turn the unit, or use a softer light, then photograph it again"
+	for _, c := range []struct {
+		st        part.Stage
+		both, one float64
+		want      part.Verdict
+		told      string
+	}{
+		{part.Wet, 0.5, 0.25, part.Pass, "Looked at 50 % of the face in both lights, 25 % in one, 25 % not at all"},
+		{part.Wet, 0.5, 0.249, part.NotMeasured, "only 74.9 % of the face could be looked at, at least 75 % is asked for: " + remedy},
+		{part.Cured, 0.1, 0, part.NotMeasured, "only 10 % of the face could be looked at, at least 75 % is asked for: " + remedy},
+		{part.Trim, 0.1, 0, part.Pass, "Looked at 10 % of the face in both lights, 90 % not at all"},
+	} {
+		r := seen(c.st, c.both, c.one)
+		Judge(r, DefaultLimits())
+		if r.Verdict != c.want || len(r.Reasons) != 1 || r.Reasons[0] != c.told {
+			t.Errorf("%s, %g and %g: %s, %q; want %s, %q", c.st, c.both, c.one, r.Verdict, r.Reasons, c.want, c.told)
+		}
+	}
+
+	r := seen(part.Wet, 0.5, 0)
+	r.Seam.Stations[0] = station(120, part.Left, 92, 1.8)
+	Judge(r, DefaultLimits())
+	verdict(t, r, part.Rework, "proud by 92 um at 120 deg, left (limit 50 um)", "only 50 % of the face could be looked at, at least 75 % is asked for: "+remedy)
+}
+
+// A surface at which nothing looked is told once: by its picture that was not fit,
+// by its view that is missing, else by itself.
+func TestSurfaceNotSearched(t *testing.T) {
+	l := DefaultLimits()
+	l.LookedAt = append(l.LookedAt, LookedAt{Stages: part.Stages, Views: []part.View{part.Shell}, Least: 0.5})
+
+	r := unit(part.Wet)
+	r.Surfaces = append(r.Surfaces, part.UnsearchedSurface(part.Shell, 0), part.UnsearchedSurface(part.Shell, 45))
+	Judge(r, l)
+	verdict(t, r, part.NotMeasured, "the shell was not looked at (at least 50 % is asked for): look at it by eye",
+		"the shell at turn 45 deg was not looked at (at least 50 % is asked for): look at it by eye")
+
+	r = unit(part.Wet)
+	r.Surfaces = []part.Surface{part.UnsearchedSurface(part.Face, 0)}
+	for i := range r.Pictures[1:] {
+		r.Pictures[1+i].State = part.PictureNoOK
+	}
+	Judge(r, l)
+	verdict(t, r, part.NotMeasured, "face_diffuse.jpg is not fit to measure: no reason given", "face_raking.jpg is not fit to measure: no reason given")
+
+	r = unit(part.Wet)
+	r.Pictures, r.Surfaces = r.Pictures[:1], []part.Surface{part.UnsearchedSurface(part.Face, 0)}
+	Judge(r, l)
+	verdict(t, r, part.NotMeasured, "no face picture: the faceplate was not looked at")
+}
+
 func TestPartlyMeasured(t *testing.T) {
 	unfit := func(st part.Stage) *part.Result {
 		r := unit(st)
@@ -177,12 +265,12 @@ func TestStationNotMeasured(t *testing.T) {
 func TestRequiredViews(t *testing.T) {
 	edgeOnly := func(st part.Stage) *part.Result {
 		r := unit(st)
-		r.Pictures = r.Pictures[:1]
+		r.Pictures, r.Surfaces = r.Pictures[:1], nil
 		return r
 	}
 	r := edgeOnly(part.Trim)
 	Judge(r, DefaultLimits())
-	verdict(t, r, part.Pass)
+	verdict(t, r, part.Pass, "No surface was looked at: this rests on the seam alone")
 	r = edgeOnly(part.Wet)
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.NotMeasured, "no face picture: the faceplate was not looked at")

@@ -1,13 +1,21 @@
 package part
 
+import "slices"
+
 // Shot is one picture of a unit as listed, before it is read.
 type Shot struct {
 	File     string  // name inside the unit's folder
 	Path     string  // where to read it
 	View     View    //
 	Light    Light   // NoLight where the name does not say
-	AngleDeg float64 // turn about the axis out of the faceplate; edge pictures only
+	AngleDeg float64 // turn about the axis out of the faceplate; 0 for a face
+	Turned   bool    // a shell picture whose turn is told, be it 0: one of several around the shell
 }
+
+// Searched says whether some part of the program looks into such a picture. Into
+// the others, told by [NotLookedAt], it does not look yet: they are read and
+// listed, and change nothing else.
+func (s Shot) Searched() bool { return !s.Turned && !s.Light.OfScreen() }
 
 // Folder is one unit as found on disk: a name and its shots, sorted by name.
 type Folder struct {
@@ -179,6 +187,16 @@ type Problem struct {
 	Unit   string   `json:"unit,omitempty"`  // "share", "px", ...
 	Remedy string   `json:"remedy"`          // one line: what to do
 	Warn   bool     `json:"warn,omitempty"`  // true: told, but the picture is measured all the same
+}
+
+// NotLookedAt is the name of the problem, a mere warning, of a picture that was
+// read and into which no part of the program looks.
+const NotLookedAt = "not_looked_at"
+
+// LookedAt says whether a picture counts as one of its view: whether it is not
+// one that was read only.
+func (p *PictureReport) LookedAt() bool {
+	return !slices.ContainsFunc(p.Problems, func(q Problem) bool { return q.Name == NotLookedAt })
 }
 
 // Num wraps a measured number; NaN and infinities become "not measured" (nil).

@@ -1,6 +1,9 @@
 package part
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // View is where the camera looks from.
 type View string
@@ -36,6 +39,17 @@ const (
 	Diffuse Light = "diffuse" // dome or sheet
 	Raking  Light = "raking"  // low angle
 	Back    Light = "back"    // lit panel behind
+
+	White     Light = "white"      // a screen, all lit
+	Black     Light = "black"      // the same screen, dark
+	StripesX0 Light = "stripes_x0" // stripes along the screen's x, at phases of 0, 90, 180 and 270 degrees
+	StripesX1 Light = "stripes_x1"
+	StripesX2 Light = "stripes_x2"
+	StripesX3 Light = "stripes_x3"
+	StripesY0 Light = "stripes_y0" // and along its y
+	StripesY1 Light = "stripes_y1"
+	StripesY2 Light = "stripes_y2"
+	StripesY3 Light = "stripes_y3"
 
 	Trim  Stage = "trim"  // after trimming, before lacquer
 	Wet   Stage = "wet"   // lacquered, not cured
@@ -84,13 +98,18 @@ const (
 // severities from none upwards.
 var (
 	Views      = []View{Edge, Face, Shell}
-	Lights     = []Light{NoLight, Diffuse, Raking, Back}
+	Lights     = append([]Light{NoLight, Diffuse, Raking, Back}, screenLights...)
 	Stages     = []Stage{Trim, Wet, Cured}
 	Kinds      = []Kind{Bubble, Dust, Fibre, Sanding, Crater, Run, OrangePeel, Haze, Chip, Missed, Step, Gap, Bead}
 	Zones      = []Zone{ZoneFace, ZoneRim, ZoneSeam, ZoneShell, ZonePanel}
 	Whys       = []Why{Mirrored, Clipped, Shadow, Print, Outermost, NotSearched}
 	Severities = []Severity{None, Minor, Moderate, Major, Critical}
 )
+
+var screenLights = []Light{White, Black, StripesX0, StripesX1, StripesX2, StripesX3, StripesY0, StripesY1, StripesY2, StripesY3}
+
+// OfScreen says whether the light is a screen's.
+func (l Light) OfScreen() bool { return slices.Contains(screenLights, l) }
 
 // Rank is the severity's place in the order, 0 for none up to 4 for critical;
 // -1 for a word that is none of them.

@@ -16,9 +16,11 @@ type Overlay struct {
 	SeamLine    []part.Point   // the seam across the unit
 	Limbs       [][]part.Point // the fits to both limbs
 	FaceOutline []part.Point   // the faceplate's outline, closed by the drawing
+	Unseen      *Unseen        // where nothing was looked for; nil: nowhere, or not told
 }
 
-// Annotate returns a copy of im, as 8-bit RGB, with the seam line, the fits,
+// Annotate returns a copy of im, as 8-bit RGB, with a hatching where nothing was
+// looked for, the seam line, the fits,
 // the stations with their step, and a numbered mark around each finding whose
 // Image, or one of AlsoIn, is ov.File. The shape of a mark tells the kind, a
 // heavier line and a bright label tell a major or critical finding. Line widths
@@ -102,6 +104,7 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, d drawing) *part.Image
 		c.keep = append(c.keep, pixels(m.box))
 	}
 	all := c.keep
+	ov.Unseen.hatch(c, styleOf(im.W, im.H), scale)
 	drawLines(c, ov, st, scale)
 
 	lay := newLayout(im.W, im.H, marks)

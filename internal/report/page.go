@@ -99,6 +99,8 @@ type pageView struct {
 	Sign          template.HTML
 	Facts         []Fact
 	Reasons       []string
+	Passes        bool
+	Looked        []string // how much was looked at, where the reasons do not tell it
 	MoreReasons   []string
 	More          string
 	NoReason      string
@@ -212,6 +214,7 @@ func newPageView(in PageInput) pageView {
 		VerdictLine: verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: r.Reasons, Warnings: r.Warnings,
 		Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM),
 	}
+	v.Passes = r.Verdict == part.Pass
 	v.Title = v.Unit + ": " + v.Word
 	v.Foot = newFoot(english.CautionList, in.Version, in.Generated, scaleLine(scaleText(r)), modelLine(r.KindModel))
 	if n := len(v.Reasons); n > reasonsShown {
@@ -220,6 +223,11 @@ func newPageView(in PageInput) pageView {
 	}
 	switch {
 	case r.Verdict != part.Pass:
+		for _, s := range r.LookedAtSentences() {
+			if !slices.Contains(r.Reasons, s) { // a pass, also one that is barred, tells them as its reasons
+				v.Looked = append(v.Looked, s)
+			}
+		}
 		v.NoReason = english.NotGiven
 	case len(r.Seam.Stations) == 0:
 		v.NoReason = english.NoReasonFace
@@ -229,7 +237,7 @@ func newPageView(in PageInput) pageView {
 	v.Facts, v.Budget = headFacts(r), newBudgetView(r)
 	v.Remedies, v.Retake = remedies(r), retakes(r)
 	v.Main, v.Other = figures(in)
-	v.Legend = legend(r)
+	v.Legend = legend(in)
 	for _, s := range stationsAround(r) {
 		v.Stations = append(v.Stations, newStationRow(s, in))
 	}
@@ -333,16 +341,20 @@ func retakes(r *part.Result) []retake {
 // figures splits the pictures into those with findings, shown large, and the
 // others.
 func figures(in PageInput) (main, other []figure) {
-	unfit := map[string]bool{}
+	unfit, read := map[string]bool{}, map[string]bool{}
 	for i := range in.Result.Pictures {
 		p := &in.Result.Pictures[i]
+		read[p.File] = !p.LookedAt()
 		unfit[p.File] = p.State != part.PictureOK
 	}
 	for _, a := range in.Annotated {
-		f := figure{Src: dataURL(a.JPEG), File: a.File, Name: pictureName(in.Result, a.File), Alt: pictureAlt(in.Result, a.File),
+		f := figure{Src: dataURL(a.JPEG), File: a.File, Name: pictureName(in.Result, a.File), Alt: pictureAlt(in.Result, a),
 			W: a.W, H: a.H, Unfit: unfit[a.File], Href: relative(a.Href)}
 		if f.Unfit {
 			f.Notes = append(f.Notes, english.UnfitPicture)
+		}
+		if read[a.File] {
+			f.Notes = append(f.Notes, english.OnlyRead)
 		}
 		if a.Brightened {
 			f.Notes = append(f.Notes, english.Brightened)
@@ -374,7 +386,8 @@ func relative(href string) string {
 	return "./" + strings.Join(segs, "/")
 }
 
-func legend(r *part.Result) []legendEntry {
+func legend(in PageInput) []legendEntry {
+	r := in.Result
 	var out []legendEntry
 	seen := map[part.Kind]bool{}
 	for _, k := range part.Kinds {
@@ -390,6 +403,9 @@ func legend(r *part.Result) []legendEntry {
 			seen[k] = true
 			out = append(out, legendEntry{icon(k), kindWord(k), kindShape(k).name})
 		}
+	}
+	if slices.ContainsFunc(in.Annotated, func(p PagePicture) bool { return p.Hatched }) {
+		out = append(out, legendEntry{hatchIcon(), textHatched, textHatching})
 	}
 	return out
 }

@@ -19,6 +19,7 @@ type PagePicture struct {
 	JPEG       []byte
 	W, H       int  // pixels of the JPEG
 	Brightened bool // shown brighter than taken
+	Hatched    bool // where nothing was looked for
 }
 
 // AnnotatedName is the name of a picture's annotated file: the picture's own,
@@ -72,7 +73,7 @@ func drawnPicture(src *part.Image, ours bool, ov Overlay, r *part.Result, width 
 	if err != nil {
 		return PagePicture{}, err
 	}
-	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: src.W, H: src.H, Brightened: lifted}, nil
+	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: src.W, H: src.H, Brightened: lifted, Hatched: ov.Unseen != nil}, nil
 }
 
 // lift brightens an 8-bit picture whose lit part is dark, by a power law that

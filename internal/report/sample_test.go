@@ -21,6 +21,7 @@ func sample() *part.Result {
 	r := &part.Result{
 		Schema: 1, Unit: "k12-L", Stage: part.Wet, Verdict: part.Rework, Score: num(61), MMPerPX: 0.015,
 		Reasons:  []string{"proud by 92 um at 120 deg, left (limit 50 um)", "bubble of 0.31 mm on the faceplate (limit 0.20 mm)"},
+		Surfaces: []part.Surface{{View: part.Face, LookedAt: 0.91, OneLight: 0.06, NotLookedAt: 0.03, Why: map[part.Why]float64{part.Mirrored: 0.02, part.Outermost: 0.01}}},
 		Warnings: []string{"only one face light was given: pigment and defects are harder to tell apart"},
 		Findings: []part.Finding{
 			{Number: 1, Image: "edge_120.png", Kind: part.Step, Box: part.Box{381, 413, 40, 40}, Zone: part.ZoneSeam, Severity: part.Major,

@@ -12,6 +12,12 @@ import (
 // Words drawn into pictures.
 const textStationUnmeasured = "not measured"
 
+// The hatching in the legend, and its name.
+const (
+	textHatched  = "nothing was looked for here"
+	textHatching = "hatching"
+)
+
 // Names of the shapes, for the legend.
 const (
 	shapeCircle       = "circle"
@@ -87,6 +93,13 @@ func lightWord(l part.Light) string {
 		return "raking light"
 	case part.Back:
 		return "lit panel behind"
+	case part.White:
+		return "screen lit"
+	case part.Black:
+		return "screen dark"
+	}
+	if phase, ok := strings.CutPrefix(string(l), "stripes_"); ok && l.OfScreen() {
+		return fmt.Sprintf("screen stripes along %c, %d°", phase[0], 90*int(phase[1]-'0'))
 	}
 	return string(l)
 }
@@ -125,7 +138,8 @@ func pictureName(r *part.Result, file string) string {
 }
 
 // pictureAlt describes an annotated picture for those who do not see it.
-func pictureAlt(r *part.Result, file string) string {
+func pictureAlt(r *part.Result, a PagePicture) string {
+	file := a.File
 	var b strings.Builder
 	fmt.Fprintf(&b, "Picture %s (%s)", file, pictureName(r, file))
 	n := 0
@@ -152,6 +166,9 @@ func pictureAlt(r *part.Result, file string) string {
 	}
 	if n == 0 {
 		b.WriteString("; no finding marked")
+	}
+	if a.Hatched {
+		b.WriteString("; hatched where nothing was looked for")
 	}
 	return b.String() + "."
 }
@@ -182,7 +199,7 @@ type words struct {
 	Brightened, NoPictures, StepHead, StepNone, StepConvention, StepCaption, FindingsHead, FindingsNone, Size, Length, Width,
 	Area, Across, Direction, Lines, Zone, Place, Value, Severity, Confidence, Advice, Features, FeatureName, FeatureValue, AlsoIn, NoCrop, Stretched,
 	FitHead, FitCaption, Picture, View, State, Sharpness, Clipped, Problems, Ok, NotOk, Warnings, Cautions, About,
-	Score, Worst, Findings, Stage, Verdict, UnfitPicture, Limit, Measured, Remedy, Told, Around, Side, Step, Uncertainty, Gap, Bead, Remark, Scale, KindModel,
+	Score, Worst, Findings, Stage, Verdict, UnfitPicture, OnlyRead, Limit, Measured, Remedy, Told, Around, Side, Step, Uncertainty, Gap, Bead, Remark, Scale, KindModel,
 	IndexTitle, IndexEmpty, IndexCaption, NoPicture, FullPicture string
 	CautionList []string
 }
@@ -205,7 +222,7 @@ var english = words{
 	FitHead: "Were the pictures fit to measure?", FitCaption: "Each picture, and what was checked",
 	Picture: "Picture", View: "View", State: "State", Sharpness: "Edge width, px", Clipped: "Clipped, %", Problems: "Problems and remedies",
 	Ok: "fit", NotOk: "not fit", Warnings: "To bear in mind", Cautions: "Cautions", About: "About this page",
-	Score: "Demerits", Verdict: "Verdict", UnfitPicture: "✗ not fit to measure", Worst: "Largest step", Findings: "Findings", Stage: "Stage",
+	Score: "Demerits", Verdict: "Verdict", UnfitPicture: "✗ not fit to measure", OnlyRead: "Read only: nothing was looked for in it.", Worst: "Largest step", Findings: "Findings", Stage: "Stage",
 	Limit: "limit", Measured: "measured", Remedy: "Remedy", Told: "measured all the same",
 	Around: "Around", Side: "Side", Step: "Step, µm", Uncertainty: "± U, µm (k = 2)", Gap: "Gap, µm", Bead: "Bead, µm", Remark: "Remark", Scale: "Scale", KindModel: "Kinds by model %s",
 	IndexTitle: "Inspected units", IndexEmpty: "No unit was inspected.", IndexCaption: "Each unit, with its verdict",

@@ -144,7 +144,7 @@ func (l Limits) panel(r Reading) []Measure {
 	even := Measure{Key: "panel_uneven_pct", Name: "change of light across it", V: 100 * r.PanelUneven, U: open, Lo: open, Hi: 100 * l.Warn * l.PanelUneven,
 		Unit: "%", Min: 0, Max: 100, AboveWord: "too uneven", NoneDo: no,
 		AboveDo: "light the panel more evenly: move its lamp further behind, or put a second diffuser before it",
-		Note:    fmt.Sprintf("0 is best; pictures are refused from %s %% on", Number(100*l.PanelUneven))}
+		Note:    fmt.Sprintf("0 is best; from %s %% on edge pictures are refused, and of faces it is told", Number(100*l.PanelUneven))}
 	if r.PanelDark != "" {
 		even.AboveDo += "; it is darkest at " + r.PanelDark
 	}

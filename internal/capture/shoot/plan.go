@@ -18,21 +18,25 @@ import (
 type Step struct {
 	View     part.View
 	Light    part.Light
-	AngleDeg float64       // edge pictures
+	AngleDeg float64       // edge pictures; shell pictures with Turned
+	Turned   bool          // a shell picture with its turn in its name
 	Camera   string        // name of the source
 	Settle   time.Duration // from light and turn to the picture
 	Place    bool          // the operator places the unit first: the rig cannot
 }
 
 // File is the step's file name without its ending, as capture.Scan reads it:
-// edge_030, face_raking.
+// edge_030, face_raking, shell_045_raking.
 func (s Step) File() string {
-	if s.View != part.Edge {
+	if s.View != part.Edge && !s.Turned {
 		return string(s.View) + "_" + string(s.Light)
 	}
 	deg := strconv.FormatFloat(s.AngleDeg, 'f', -1, 64)
 	for s.AngleDeg >= 0 && len(whole(deg)) < 3 {
 		deg = "0" + deg
+	}
+	if s.Turned {
+		return "shell_" + deg + "_" + string(s.Light)
 	}
 	return "edge_" + deg
 }
@@ -61,7 +65,7 @@ type Shot struct {
 
 // Part is the shot as the measuring packages know it.
 func (s Shot) Part() part.Shot {
-	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg}
+	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned}
 }
 
 // Progress is told as the plan is carried out.

@@ -91,7 +91,7 @@ func (p *Plan) begin(newUnit bool) error {
 		if len(p.Steps) == 0 && name == p.follower() {
 			p.unit = nil
 			for _, s := range shots {
-				p.unit = append(p.unit, Step{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Camera: name})
+				p.unit = append(p.unit, Step{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned, Camera: name})
 			}
 		}
 	}
@@ -153,7 +153,7 @@ func (r *run) follows(s Step) bool {
 // pose brings light and unit to where the step wants them.
 func (r *run) pose(ctx context.Context, s Step) error {
 	if f, ok := r.Cameras[s.Camera].(sources.Follower); ok {
-		f.Expect(part.Shot{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg})
+		f.Expect(part.Shot{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned})
 		return nil
 	}
 	if r.Rig == nil {

@@ -353,6 +353,8 @@ func TestStepFiles(t *testing.T) {
 		{Step{View: part.Edge}, "edge_000"}, {Step{View: part.Edge, AngleDeg: 22.5}, "edge_022.5"},
 		{Step{View: part.Edge, AngleDeg: 330}, "edge_330"}, {Step{View: part.Edge, AngleDeg: -30}, "edge_-30"},
 		{Step{View: part.Shell, Light: part.Diffuse}, "shell_diffuse"},
+		{Step{View: part.Shell, Light: part.Diffuse, Turned: true}, "shell_000_diffuse"},
+		{Step{View: part.Shell, Light: part.StripesX1, AngleDeg: 45, Turned: true}, "shell_045_stripes_x1"},
 	} {
 		if got := c.s.File(); got != c.want {
 			t.Errorf("%+v: %s, want %s", c.s, got, c.want)

@@ -179,7 +179,7 @@ func (r *Replay) find() (*reading, bool, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	for _, p := range r.ahead {
-		if !r.told || p.shot.View == r.want.View && p.shot.Light == r.want.Light && p.shot.AngleDeg == r.want.AngleDeg {
+		if !r.told || p.shot.View == r.want.View && p.shot.Light == r.want.Light && p.shot.AngleDeg == r.want.AngleDeg && p.shot.Turned == r.want.Turned {
 			used := p.used || !r.told // a live picture takes nothing away
 			p.used = p.used || r.told
 			return p, used, nil
