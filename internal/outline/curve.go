@@ -1,0 +1,268 @@
+package outline
+
+import (
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+)
+
+// How the curve is placed. Common practice, no source.
+const (
+	reachPX   = 14.0 // pixels to either side in which the edge is sought, at least
+	smoothing = 1.2  // standard deviation of the smoothing along the profile, pixels
+	tukey     = 4.685
+)
+
+// refined places a path's edge in a picture and fits a smooth curve to it; nil
+// where there is too little to fit.
+func (p *path) refined(im *part.Image, t *thinned) *Curve {
+	c := &Curve{Middle: part.Point{X: t.centre(p.x), Y: t.centre(p.y)}, RadiusN: make([]float64, curveN)}
+	step := float64(t.step)
+	r := make([]float64, angles)
+	for k := range r {
+		r[k] = (p.r[k] - 0.5) * step // the edge lies between two samples
+	}
+	c.fit(r, nil, step)
+	reach := math.Max(reachPX, 2.5*step)
+	for _, within := range []float64{reach, reach / 2, 5} {
+		at, weight := make([]float64, curveN), make([]float64, curveN)
+		for k := range curveN {
+			at[k], weight[k] = c.edgeNear(im, k, within)
+		}
+		for k := range at { // a faint edge counts less, a strong one no more than most
+			weight[k] = math.Sqrt(weight[k])
+		}
+		c.fit(at, weight, within/2)
+	}
+	if !(c.UPX < reachPX) {
+		return nil
+	}
+	return c
+}
+
+// normal is the outward normal at direction k: of the curve r(a), it is along
+// (r cos a + r' sin a, r sin a - r' cos a).
+func (c *Curve) normal(k int) (x, y float64) {
+	n := len(c.RadiusN)
+	dr := (c.RadiusN[(k+1)%n] - c.RadiusN[(k+n-1)%n]) / (4 * math.Pi / float64(n))
+	s, co := math.Sincos(2 * math.Pi * float64(k) / float64(n))
+	x, y = c.RadiusN[k]*co+dr*s, c.RadiusN[k]*s-dr*co
+	l := math.Hypot(x, y)
+	return x / l, y / l
+}
+
+// edgeNear is the radius of the strongest edge within some pixels of the curve at
+// direction k, and its strength, levels per pixel; NaN and 0 where there is none.
+func (c *Curve) edgeNear(im *part.Image, k int, within float64) (radius, strength float64) {
+	s, co := math.Sincos(2 * math.Pi * float64(k) / float64(len(c.RadiusN)))
+	nx, ny := c.normal(k)
+	x0, y0 := c.Middle.X+c.RadiusN[k]*co, c.Middle.Y+c.RadiusN[k]*s
+	const margin = 4 // of the smoothing's kernel
+	n := int(2*(within+margin)) + 1
+	half := float64(n-1) / 2
+	if x0 < half+2 || y0 < half+2 || x0 > float64(im.W)-half-3 || y0 > float64(im.H)-half-3 {
+		return math.NaN(), 0
+	}
+	var buf [96]float64
+	slope := buf[:n]
+	clear(slope)
+	// Each colour's slope along the normal, averaged along the curve over five
+	// pixels, smoothed by a Gaussian's derivative.
+	var v [96]float64
+	for ch := range im.C {
+		for i := range n {
+			u := float64(i) - half
+			sum := 0.0
+			for q := -2.0; q <= 2; q++ {
+				sum += sample(im, x0+u*nx-q*ny, y0+u*ny+q*nx, ch)
+			}
+			v[i] = sum / 5
+		}
+		for i := margin; i < n-margin; i++ {
+			d := 0.0
+			for q := 1; q <= margin; q++ {
+				d += derivative[q] * (v[i+q] - v[i-q])
+			}
+			slope[i] += d * d
+		}
+	}
+	best := margin
+	top := -1.0
+	for i := margin; i < n-margin; i++ {
+		// nearer to the curve counts more: another edge runs beside many
+		u := (float64(i) - half) / (within + 1)
+		if w := slope[i] * (1 - 0.5*u*u); w > top {
+			best, top = i, w
+		}
+	}
+	if best <= margin || best >= n-margin-1 || slope[best] <= 0 {
+		return math.NaN(), 0
+	}
+	l, m, r := math.Sqrt(slope[best-1]), math.Sqrt(slope[best]), math.Sqrt(slope[best+1])
+	d := 0.0
+	if bend := l - 2*m + r; bend < 0 {
+		d = math.Max(-0.5, math.Min(0.5, (l-r)/(2*bend)))
+	}
+	// along the normal, told along the radius
+	return c.RadiusN[k] + (float64(best)-half+d)/math.Max(0.5, nx*co+ny*s), m
+}
+
+// derivative is a Gaussian's, for pixels 1 to 4 to either side.
+var derivative = func() (d [5]float64) {
+	sum := 0.0
+	for q := 1; q < len(d); q++ {
+		u := float64(q)
+		d[q] = u * math.Exp(-u*u/(2*smoothing*smoothing))
+		sum += 2 * u * d[q]
+	}
+	for q := range d {
+		d[q] /= sum
+	}
+	return d
+}()
+
+// sample is a channel between pixels, 0..255.
+func sample(im *part.Image, x, y float64, c int) float64 {
+	i, j := int(x), int(y)
+	u, v := x-float64(i), y-float64(j)
+	p := (j*im.W+i)*im.C + c
+	down := im.W * im.C
+	if im.Pix16 != nil {
+		s := im.Pix16
+		return ((float64(s[p])*(1-u)+float64(s[p+im.C])*u)*(1-v) + (float64(s[p+down])*(1-u)+float64(s[p+down+im.C])*u)*v) / 257
+	}
+	s := im.Pix8
+	return (float64(s[p])*(1-u)+float64(s[p+im.C])*u)*(1-v) + (float64(s[p+down])*(1-u)+float64(s[p+down+im.C])*u)*v
+}
+
+// fit puts a Fourier series through radii at equal angles, those that are not NaN,
+// by weighted least squares with Tukey's biweight; nil weighs all alike. least is
+// the least scatter, in pixels, that it starts from.
+func (c *Curve) fit(r, weight []float64, least float64) {
+	n := len(r)
+	terms := 2*orders + 1
+	basis := make([]float64, n*terms)
+	for k := range n {
+		a := 2 * math.Pi * float64(k) / float64(n)
+		basis[k*terms] = 1
+		for o := 1; o <= orders; o++ {
+			s, co := math.Sincos(float64(o) * a)
+			basis[k*terms+2*o-1], basis[k*terms+2*o] = co, s
+		}
+	}
+	robust := make([]float64, n)
+	for k := range r {
+		robust[k] = 1
+		if math.IsNaN(r[k]) {
+			robust[k] = 0
+		}
+	}
+	value := func(x, b []float64) float64 {
+		v := 0.0
+		for i := range b {
+			v += x[i] * b[i]
+		}
+		return v
+	}
+	var x []float64
+	off := make([]float64, n)
+	for round := range 8 {
+		a := make([]float64, terms*(terms+1))
+		for k := range n {
+			w := robust[k]
+			if weight != nil {
+				w *= weight[k]
+			}
+			if w == 0 {
+				continue
+			}
+			b := basis[k*terms : (k+1)*terms]
+			for i := range terms {
+				f := w * b[i]
+				row := a[i*(terms+1):]
+				for j := i; j < terms; j++ {
+					row[j] += f * b[j]
+				}
+				row[terms] += f * r[k]
+			}
+		}
+		// High orders are held down a little, so that a gap is crossed smoothly.
+		for o := 1; o <= orders; o++ {
+			for _, i := range [2]int{2*o - 1, 2 * o} {
+				a[i*(terms+1)+i] += 1e-3 * a[0] * math.Pow(float64(o)/orders, 4)
+			}
+		}
+		x = cholesky(a, terms)
+		if x == nil {
+			c.UPX = math.Inf(1)
+			return
+		}
+		var all []float64
+		for k := range n {
+			off[k] = math.NaN()
+			if !math.IsNaN(r[k]) {
+				off[k] = r[k] - value(x, basis[k*terms:(k+1)*terms])
+				all = append(all, math.Abs(off[k]))
+			}
+		}
+		slices.Sort(all)
+		scatter := 1.4826 * all[len(all)/2]
+		limit := tukey * math.Max(scatter, least/math.Exp2(float64(round)))
+		for k := range n {
+			robust[k] = 0
+			if u := off[k] / limit; math.Abs(u) < 1 {
+				robust[k] = (1 - u*u) * (1 - u*u)
+			}
+		}
+	}
+	sum, count := 0.0, 0.0
+	for k := range n {
+		if robust[k] > 0 && math.Abs(off[k]) < 3 {
+			sum += off[k] * off[k]
+			count++
+		}
+	}
+	c.Seen = count / float64(n)
+	c.UPX = math.Sqrt(sum / math.Max(1, count))
+	for k := range c.RadiusN {
+		a := 2 * math.Pi * float64(k) / float64(len(c.RadiusN))
+		v := x[0]
+		for o := 1; o <= orders; o++ {
+			s, co := math.Sincos(float64(o) * a)
+			v += x[2*o-1]*co + x[2*o]*s
+		}
+		c.RadiusN[k] = v
+	}
+}
+
+// cholesky solves n symmetric equations, the upper half given row by row with the
+// right side behind each; nil where they have no one solution.
+func cholesky(a []float64, n int) []float64 {
+	m := n + 1
+	for i := range n {
+		for k := range i {
+			f := a[k*m+i]
+			for j := i; j <= n; j++ {
+				a[i*m+j] -= f * a[k*m+j]
+			}
+		}
+		d := a[i*m+i]
+		if !(d > 1e-12) {
+			return nil
+		}
+		d = math.Sqrt(d)
+		for j := i; j <= n; j++ {
+			a[i*m+j] /= d
+		}
+	}
+	x := make([]float64, n)
+	for i := n - 1; i >= 0; i-- {
+		s := a[i*m+n]
+		for j := i + 1; j < n; j++ {
+			s -= a[i*m+j] * x[j]
+		}
+		x[i] = s / a[i*m+i]
+	}
+	return x
+}
