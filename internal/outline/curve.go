@@ -9,29 +9,67 @@ import (
 
 // How the curve is placed. Common practice, no source.
 const (
-	reachPX   = 14.0 // pixels to either side in which the edge is sought, at least
-	smoothing = 1.2  // standard deviation of the smoothing along the profile, pixels
-	tukey     = 4.685
+	reachPX     = 14.0 // pixels to either side in which the edge is sought, at least
+	smoothing   = 1.2  // standard deviation of the smoothing along the profile, pixels
+	tukey       = 4.685
+	groundTail  = 1.4 // and so many times as steep as nine tenths of it, where it is speckled
+	groundTimes = 4.0 // an edge is so many times as steep as the ground's median
 )
 
 // refined places a path's edge in a picture and fits a smooth curve to it; nil
 // where there is too little to fit.
 func (p *path) refined(im *part.Image, t *thinned) *Curve {
 	c := &Curve{Middle: part.Point{X: t.centre(p.x), Y: t.centre(p.y)}, RadiusN: make([]float64, curveN)}
-	step := float64(t.step)
 	r := make([]float64, angles)
 	for k := range r {
-		r[k] = (p.r[k] - 0.5) * step // the edge lies between two samples
+		r[k] = (p.r[k] - 0.5) * float64(t.step) // the edge lies between two samples
 	}
-	c.fit(r, nil, step)
-	reach := math.Max(reachPX, 2.5*step)
-	for _, within := range []float64{reach, reach / 2, 5} {
+	c.fit(r, nil, float64(t.step))
+	return c.placed(im, math.Max(reachPX, 4*float64(t.step)))
+}
+
+// In is the curve as another picture of the pose shows it, about the same middle;
+// nil where that shows too little of it.
+func (c *Curve) In(im *part.Image) *Curve {
+	o := *c
+	o.RadiusN = slices.Clone(c.RadiusN)
+	if p := o.placed(im, reachPX); p != nil && p.Seen >= leastSeen {
+		return p
+	}
+	return nil
+}
+
+// placed moves the curve onto the edge within reach pixels of it.
+func (c *Curve) placed(im *part.Image, reach float64) *Curve {
+	// First the outermost edge that the ground itself does not show: a rim is edge
+	// behind edge. Then the strongest nearby.
+	for _, within := range []float64{reach, 8, 4} {
+		outermost := within > 4
 		at, weight := make([]float64, curveN), make([]float64, curveN)
+		slopes := make([]*profile, curveN)
+		var outside []float64
 		for k := range curveN {
-			at[k], weight[k] = c.edgeNear(im, k, within)
+			if slopes[k] = c.profileAt(im, k, within); slopes[k] != nil {
+				for _, v := range slopes[k].slope[slopes[k].n*3/4:] {
+					outside = append(outside, v)
+				}
+			}
 		}
-		for k := range at { // a faint edge counts less, a strong one no more than most
-			weight[k] = math.Sqrt(weight[k])
+		if len(outside) == 0 {
+			return nil
+		}
+		slices.Sort(outside)
+		least := math.Max(groundTimes*outside[len(outside)/2], groundTail*outside[len(outside)*9/10])
+		for k, p := range slopes {
+			at[k] = math.NaN()
+			if p == nil {
+				continue
+			}
+			i := p.strongest()
+			if outermost {
+				i = p.outermost(least)
+			}
+			at[k], weight[k] = c.edgeAt(p, i, k)
 		}
 		c.fit(at, weight, within/2)
 	}
@@ -52,60 +90,90 @@ func (c *Curve) normal(k int) (x, y float64) {
 	return x / l, y / l
 }
 
-// edgeNear is the radius of the strongest edge within some pixels of the curve at
-// direction k, and its strength, levels per pixel; NaN and 0 where there is none.
-func (c *Curve) edgeNear(im *part.Image, k int, within float64) (radius, strength float64) {
+// profile is the length of the colours' slope along the normal, levels per pixel,
+// for each pixel from half inside the curve to half outside.
+type profile struct {
+	n      int
+	half   float64
+	slope  []float64
+	nx, ny float64
+}
+
+// profileAt looks across the curve at direction k; nil at the frame's edge. Each
+// colour is averaged over a few pixels along the curve, and its slope is smoothed
+// as a Gaussian's derivative does.
+func (c *Curve) profileAt(im *part.Image, k int, within float64) *profile {
 	s, co := math.Sincos(2 * math.Pi * float64(k) / float64(len(c.RadiusN)))
-	nx, ny := c.normal(k)
+	p := &profile{}
+	p.nx, p.ny = c.normal(k)
 	x0, y0 := c.Middle.X+c.RadiusN[k]*co, c.Middle.Y+c.RadiusN[k]*s
 	const margin = 4 // of the smoothing's kernel
 	n := int(2*(within+margin)) + 1
 	half := float64(n-1) / 2
-	if x0 < half+2 || y0 < half+2 || x0 > float64(im.W)-half-3 || y0 > float64(im.H)-half-3 {
-		return math.NaN(), 0
+	if x0 < half+3 || y0 < half+3 || x0 > float64(im.W)-half-4 || y0 > float64(im.H)-half-4 {
+		return nil
 	}
-	var buf [96]float64
-	slope := buf[:n]
-	clear(slope)
-	// Each colour's slope along the normal, averaged along the curve over five
-	// pixels, smoothed by a Gaussian's derivative.
-	var v [96]float64
+	p.n, p.half = n-2*margin, half-margin
+	p.slope = make([]float64, p.n)
+	v := make([]float64, n)
 	for ch := range im.C {
 		for i := range n {
 			u := float64(i) - half
 			sum := 0.0
-			for q := -2.0; q <= 2; q++ {
-				sum += sample(im, x0+u*nx-q*ny, y0+u*ny+q*nx, ch)
+			for q := -2.0; q <= 2; q += 2 {
+				sum += sample(im, x0+u*p.nx-q*p.ny, y0+u*p.ny+q*p.nx, ch)
 			}
-			v[i] = sum / 5
+			v[i] = sum / 3
 		}
-		for i := margin; i < n-margin; i++ {
+		for i := range p.slope {
 			d := 0.0
 			for q := 1; q <= margin; q++ {
-				d += derivative[q] * (v[i+q] - v[i-q])
+				d += derivative[q] * (v[i+margin+q] - v[i+margin-q])
 			}
-			slope[i] += d * d
+			p.slope[i] += d * d
 		}
 	}
-	best := margin
-	top := -1.0
-	for i := margin; i < n-margin; i++ {
-		// nearer to the curve counts more: another edge runs beside many
-		u := (float64(i) - half) / (within + 1)
-		if w := slope[i] * (1 - 0.5*u*u); w > top {
-			best, top = i, w
+	for i, v := range p.slope {
+		p.slope[i] = math.Sqrt(v)
+	}
+	return p
+}
+
+// outermost is the farthest place outside where the slope peaks above least; the
+// strongest where none does.
+func (p *profile) outermost(least float64) int {
+	for i := p.n - 2; i > 0; i-- {
+		if v := p.slope[i]; v >= least && v >= p.slope[i-1] && v > p.slope[i+1] {
+			return i
 		}
 	}
-	if best <= margin || best >= n-margin-1 || slope[best] <= 0 {
+	return p.strongest()
+}
+
+func (p *profile) strongest() int {
+	best := 0
+	for i, v := range p.slope {
+		if v > p.slope[best] {
+			best = i
+		}
+	}
+	return best
+}
+
+// edgeAt is the radius of an edge at place i of the profile at direction k, and
+// how strong it is; NaN where that is at the profile's end.
+func (c *Curve) edgeAt(p *profile, i, k int) (radius, strength float64) {
+	if i <= 0 || i >= p.n-1 || p.slope[i] <= 0 {
 		return math.NaN(), 0
 	}
-	l, m, r := math.Sqrt(slope[best-1]), math.Sqrt(slope[best]), math.Sqrt(slope[best+1])
+	l, m, r := p.slope[i-1], p.slope[i], p.slope[i+1]
 	d := 0.0
 	if bend := l - 2*m + r; bend < 0 {
 		d = math.Max(-0.5, math.Min(0.5, (l-r)/(2*bend)))
 	}
+	s, co := math.Sincos(2 * math.Pi * float64(k) / float64(len(c.RadiusN)))
 	// along the normal, told along the radius
-	return c.RadiusN[k] + (float64(best)-half+d)/math.Max(0.5, nx*co+ny*s), m
+	return c.RadiusN[k] + (float64(i)-p.half+d)/math.Max(0.5, p.nx*co+p.ny*s), math.Sqrt(m)
 }
 
 // derivative is a Gaussian's, for pixels 1 to 4 to either side.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
 )
@@ -33,16 +34,23 @@ func (c *Curve) Points() []part.Point {
 
 // How a face's outline is sought. Common practice, no source.
 const (
-	angles     = 180  // directions from the middle in which it is sought
-	curveN     = 360  // and in which it is told
-	beside     = 4    // samples compared on either side of it
-	steepest   = 2    // samples that it may come nearer or go farther from one direction to the next
-	stiffness  = 0.03 // what a change of radius of one sample costs, in units of an edge of full strength
-	evenLevel  = 3.0  // levels that count as no difference
-	leastEdge  = 0.32 // mean strength of the edge along an outline
-	leastApart = 0.06 // how much more ground-like it is outside than inside, mean
-	orders     = 14   // of the smooth curve's Fourier series
-	leastSeen  = 0.5  // share of the curve with an edge on it
+	angles      = 180  // directions from the middle in which it is sought
+	curveN      = 360  // and in which it is told
+	beside      = 4    // samples compared on either side of it
+	steepest    = 2    // samples that it may come nearer or go farther from one direction to the next
+	stiffness   = 0.03 // what a change of radius of one sample costs, in units of an edge of full strength
+	evenLevel   = 3.0  // levels that count as no difference
+	leastEdge   = 0.32 // mean strength of the edge along an outline
+	leastApart  = 0.06 // how much more ground-like it is outside than inside, mean
+	sureEdge    = 0.75 // with more than these no other middle is tried
+	sureApart   = 0.4
+	tilted      = 0.01 // what a sample of radius counts where of two edges either may be the outline
+	blurCounts  = 0.1  // a pixel of scatter about a curve counts as much as this share of it unseen
+	edgeCounts  = 1.5  // the edge counts so many times as much as how ground-like it is outside
+	roughness   = 10.0 // what a path costs that is off a smooth one by its whole radius
+	holderShare = 0.3  // a holder reaches no farther than this beside a unit, as a share of its radius
+	orders      = 14   // of the smooth curve's Fourier series
+	leastSeen   = 0.5  // share of the curve with an edge on it
 )
 
 // Face finds the outline of a faceplate in all pictures of one pose together, on
@@ -72,22 +80,35 @@ func Face(images []*part.Image) (*Curve, error) {
 	}
 	g := newGround(ts)
 	var best *path
-	for _, middle := range middles(images, ts[0]) {
-		if p := bestPath(ts, g, middle); p != nil && (best == nil || p.score > best.score) {
+	try := func(x, y float64) {
+		if p := bestPath(ts, g, [2]float64{x, y}); p != nil && (best == nil || p.score > best.score) {
 			best = p
 		}
 	}
-	if best != nil {
-		dbg = fmt.Sprintf("edge %.2f apart %.2f", best.edge, best.apart)
+	try(float64(ts[0].w)/2, float64(ts[0].h)/2)
+	// Where the frame's middle is none of the unit's: the middles of what stands out.
+	for _, im := range images {
+		if best != nil && best.edge > sureEdge && best.apart > sureApart {
+			break
+		}
+		if s, err := Find(im); err == nil {
+			c := s.Box.Centre()
+			try(c.X/float64(s.Step), c.Y/float64(s.Step))
+		}
 	}
 	if best == nil || best.edge < leastEdge || best.apart < leastApart {
 		return nil, ErrNoOutline
 	}
-	c := best.refined(images[best.picture], ts[best.picture])
+	var c *Curve
+	for i, im := range images {
+		if r := best.refined(im, ts[i]); r != nil && (c == nil || r.Seen-blurCounts*r.UPX > c.Seen-blurCounts*c.UPX) {
+			c = r
+			c.Picture = i
+		}
+	}
 	if c == nil || c.Seen < leastSeen {
 		return nil, ErrNoOutline
 	}
-	c.Picture = best.picture
 	return c, nil
 }
 
@@ -199,36 +220,19 @@ func (g *ground) like(x, y int) float64 {
 	return 1 / (1 + best/float64(len(q)))
 }
 
-var dbg string
-
-// middles are places that may lie inside the unit, in samples: the frame's
-// middle, and that of what stands out from the frame's edge.
-func middles(images []*part.Image, t *thinned) [][2]float64 {
-	out := [][2]float64{{float64(t.w) / 2, float64(t.h) / 2}}
-	for _, im := range images {
-		if s, err := Find(im); err == nil {
-			c := s.Box.Centre()
-			st := float64(s.Step)
-			out = append(out, [2]float64{c.X / st, c.Y / st})
-		}
-	}
-	return out
-}
-
 // path is a closed path around a middle, in samples.
 type path struct {
-	x, y    float64
-	r       [angles]float64
-	edge    float64 // mean strength of the edge along it, 0..1
-	apart   float64 // how much more ground-like it is outside than inside
-	score   float64
-	picture int // the one that shows it best
+	x, y  float64
+	r     [angles]float64
+	edge  float64 // mean strength of the edge along it, 0..1
+	apart float64 // how much more ground-like it is outside than inside, median: a holder may touch a part
+	score float64
 }
 
 // bestPath looks from one middle, and again from the middle of what it found.
 func bestPath(ts []*thinned, g *ground, middle [2]float64) *path {
 	var best *path
-	for range 3 {
+	for range 2 {
 		p := pathsAround(ts, g, middle)
 		if p == nil {
 			break
@@ -269,54 +273,86 @@ func pathsAround(ts []*thinned, g *ground, middle [2]float64) *path {
 		return nil
 	}
 	radii := int(math.Hypot(float64(t.w), float64(t.h)) / 2)
-	each := make([][]float32, len(ts))
 	strength := make([]float32, angles*radii)
-	for i, t := range ts {
-		each[i] = edges(t, middle, radii)
-		for k, v := range each[i] {
+	for _, t := range ts {
+		for k, v := range edges(t, middle, radii) {
 			strength[k] = max(strength[k], v)
 		}
 	}
-	left := append([]float32(nil), strength...)
-	var best *path
-	for range 4 {
+	left := slices.Clone(strength)
+	var paths []*path
+	// As it is; then near the first one rather along the inner, rather along the
+	// outer of two edges; then without the first ones.
+	for round, tilt := range [4]float32{0, -tilted, tilted, 0} {
+		if tilt != 0 && len(paths) > 0 {
+			for k, v := range paths[0].r {
+				for r := range radii {
+					i := k*radii + r
+					left[i] = strength[i] + tilt*float32(r)
+					if math.Abs(float64(r)-v) > v*holderShare {
+						left[i] -= 10
+					}
+				}
+			}
+		} else if round > 0 {
+			copy(left, strength)
+			for _, p := range paths {
+				for k, v := range p.r {
+					for r := max(0, int(v)-beside); r <= min(radii-1, int(v)+beside); r++ {
+						left[k*radii+r] = min(left[k*radii+r], 0)
+					}
+				}
+			}
+		}
 		r, ok := closedPath(left, radii)
 		if !ok {
-			break
+			continue
 		}
 		p := &path{x: middle[0], y: middle[1]}
-		sum := make([]float64, len(ts))
 		for k, v := range r {
 			p.r[k] = float64(v)
 			p.edge += float64(strength[k*radii+v]) / angles
-			for i := range ts {
-				sum[i] += float64(each[i][k*radii+v])
-			}
-			for d := max(0, v-beside); d <= min(radii-1, v+beside); d++ {
-				left[k*radii+d] = 0
-			}
 		}
-		for i, s := range sum {
-			if s > sum[p.picture] {
-				p.picture = i
-			}
-		}
-		n := 0.0
+		var apart []float64
 		for k := 0; k < angles; k += 2 {
-			for _, d := range [2]float64{beside, 2 * beside} {
-				xo, yo := p.at(k, p.r[k]+d)
-				xi, yi := p.at(k, p.r[k]-d)
-				p.apart += g.like(int(xo), int(yo)) - g.like(int(xi), int(yi))
-				n++
+			d := 0.0
+			for _, off := range [2]float64{beside, 2 * beside} {
+				xo, yo := p.at(k, p.r[k]+off)
+				xi, yi := p.at(k, p.r[k]-off)
+				d += (g.like(int(xo), int(yo)) - g.like(int(xi), int(yi))) / 2
 			}
+			apart = append(apart, d)
 		}
-		p.apart /= n
-		p.score = p.edge + p.apart
-		if best == nil || p.score > best.score {
+		slices.Sort(apart)
+		p.apart = apart[len(apart)/2]
+		paths = append(paths, p)
+	}
+	var best *path
+	for _, p := range paths {
+		if p.score = edgeCounts*p.edge + p.apart - roughness*p.rough(); best == nil || p.score > best.score {
 			best = p
 		}
 	}
 	return best
+}
+
+// rough is how far a path lies off a smooth one, of few Fourier terms: rms as a
+// share of its mean radius.
+func (p *path) rough() float64 {
+	mean, square := 0.0, 0.0
+	for _, r := range p.r {
+		mean, square = mean+r/angles, square+r*r/angles
+	}
+	square -= mean * mean
+	for o := 1; o <= 5; o++ {
+		var a, b float64
+		for k, r := range p.r {
+			s, c := math.Sincos(2 * math.Pi * float64(o*k) / angles)
+			a, b = a+2*r*c/angles, b+2*r*s/angles
+		}
+		square -= (a*a + b*b) / 2
+	}
+	return math.Sqrt(math.Max(0, square)) / mean
 }
 
 // edges is, for each direction and radius, how much mean and texture change
