@@ -2,6 +2,7 @@ package defects
 
 import (
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
@@ -22,18 +23,33 @@ type face struct {
 	colour   [][3]int // the channels of each colour picture
 	noise    []float64
 	pal      *palette
+
+	lensPX, uLensPX float64  // what the lens blurs by, full-resolution pixels
+	apart           bool     // the pictures do not show one surface in one place
+	told            []string // warnings of how they lie
 }
 
-// prepare makes a face of a scene: surface, channels, base, noise, palette.
+// prepare makes a face of a scene: registration, surface, channels, base, noise,
+// palette.
 func prepare(scene []Picture, p Params, panel bool) (*face, error) {
-	f := &face{scene: scene, p: p}
+	f := &face{scene: slices.Clone(scene), p: p}
 	f.factor, f.shape = p.factors()
 	f.mmPX = p.MMPerPX * float64(f.factor)
-	var err error
+	f.setLens()
+	w, h := scene[0].Image.W/f.factor, scene[0].Image.H/f.factor
+	f.oneOfEach()
 	if panel {
-		f.surf = wholeSurface(scene[0].Image.W/f.factor, scene[0].Image.H/f.factor)
-	} else if f.surf, err = findSurface(scene, f.factor); err != nil {
-		return nil, err
+		f.registerPanel()
+		f.surf = wholeSurface(w, h)
+	} else {
+		outline, err := f.registerFace()
+		if err != nil {
+			return nil, err
+		}
+		f.surf = surfaceWithin(outline.points, outline.middle, f.factor, w, h)
+	}
+	if f.apart {
+		return f, nil
 	}
 	deep := float32(0)
 	if !f.surf.all {

@@ -2,6 +2,7 @@ package defects
 
 import (
 	"fmt"
+	"strings"
 
 	"finishbench/internal/part"
 )
@@ -24,6 +25,9 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 	f, err := prepare(scene, p, panel)
 	if err != nil {
 		return Result{}, err
+	}
+	if f.apart {
+		return f.findApart(panel)
 	}
 	r, err := f.respond()
 	if err != nil {
@@ -58,14 +62,48 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			out.Findings = append(out.Findings, fd)
 		}
 	}
-	out.Warnings = append(out.Warnings, f.warnings(len(out.Findings))...)
+	out.Warnings = append(append(out.Warnings, f.told...), f.warnings(len(out.Findings))...)
 	out.Seen, out.Unseen = f.seen()
 	for _, q := range f.surf.outline {
 		k := float64(f.factor)
-		out.Outline = append(out.Outline, part.Point{X: q.X * k, Y: q.Y * k})
+		out.Outline = append(out.Outline, part.Point{X: (q.X+0.5)*k - 0.5, Y: (q.Y+0.5)*k - 0.5})
+	}
+	out.lies = map[string]*registration{}
+	for _, p := range f.scene {
+		if p.lies.moved() {
+			out.lies[p.Shot.File] = p.lies
+		}
 	}
 	return out, nil
 }
+
+// findApart looks at each picture by itself, where they do not lie on each other.
+func (f *face) findApart(panel bool) (Result, error) {
+	var out Result
+	for i, p := range f.scene {
+		p.lies = nil
+		r, err := find([]Picture{p}, f.p, panel)
+		if err != nil {
+			return Result{}, err
+		}
+		out.Findings, out.Unseen = append(out.Findings, r.Findings...), append(out.Unseen, r.Unseen...)
+		if i == 0 {
+			out.Outline, out.Seen = r.Outline, r.Seen
+		} else if r.Seen.LookedAt < out.Seen.LookedAt {
+			out.Seen = r.Seen
+		}
+		for _, w := range r.Warnings {
+			if !strings.Contains(w, oneLightOnly) {
+				out.Warnings = append(out.Warnings, w)
+			}
+		}
+	}
+	out.Warnings = append(out.Warnings, f.told...)
+	return out, nil
+}
+
+// oneLightOnly is how the warning of a single light begins.
+const oneLightOnly = "one light only"
 
 // checkScene refuses pictures that do not belong together.
 func checkScene(scene []Picture) error {
@@ -93,7 +131,7 @@ func checkScene(scene []Picture) error {
 func (f *face) warnings(n int) []string {
 	var out []string
 	if len(f.scene) == 1 {
-		out = append(out, fmt.Sprintf("%s: one light only; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.scene[0].Shot.File))
+		out = append(out, fmt.Sprintf("%s: "+oneLightOnly+"; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.scene[0].Shot.File))
 	}
 	if f.p.MMPerPX > f.p.SearchMM {
 		out = append(out, fmt.Sprintf("%.3f mm per pixel is coarse: defects under %.2f mm may be missed", f.p.MMPerPX, 4*f.p.MMPerPX))

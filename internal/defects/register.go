@@ -5,7 +5,10 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/outline"
 	"finishbench/internal/part"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // similarity carries places of a scene's first picture into another one, both in
@@ -60,7 +63,7 @@ const (
 	blockStep    = 18   // from block to block
 	alikeEnough  = 0.45 // correlation of two blocks that show the same thing
 	peakOverNext = 1.15 // and how much more than at any other place, so that stripes do not lock onto their neighbours
-	fewBlocks    = 8    // with fewer that agree, detail tells nothing
+	fewBlocks    = 12   // with fewer that agree, detail tells nothing
 	lightPX      = 0.12 // how far two lights alone move an edge, standard uncertainty
 )
 
@@ -201,8 +204,8 @@ func summed(fit similarity, in []match, told toldBy, floor float64) registration
 	}
 	n := float64(len(in))
 	r.residualPX, r.shiftPX = math.Sqrt(r.residualPX/n), math.Sqrt(r.shiftPX/n)
-	// four numbers fitted to 2n; of the residual's two coordinates each has half
-	r.uPX = math.Hypot(r.residualPX/math.Sqrt2*math.Sqrt(4/math.Max(1, 2*n-4)), floor)
+	// four numbers fitted to 2n
+	r.uPX = math.Hypot(r.residualPX*math.Sqrt(4/math.Max(1, 2*n-4)), floor)
 	if r.shiftPX <= 2*r.uPX {
 		r.to = identity
 	}
@@ -469,13 +472,211 @@ func encodedAt(im *part.Image, i int) float64 {
 	return float64(im.Pix8[i]) / 255
 }
 
-// words say what a reader must know of a registration; "" for nothing.
-func (r registration) words(file, first string) string {
+// moved says whether a picture lies elsewhere than the first one.
+func (r *registration) moved() bool { return r != nil && r.to != identity }
+
+// boxIn is a box of the scene's first picture in another one, in that one's own
+// pixels.
+func (f *face) boxIn(pic int, b part.Box) part.Box {
+	r := f.scene[pic].lies
+	if !r.moved() {
+		return b
+	}
+	c, s := r.to.of(b.Centre()), math.Hypot(r.to.a, r.to.b)
+	return part.Box{c.X - s*b[2]/2, c.Y - s*b[3]/2, s * b[2], s * b[3]}
+}
+
+// oneOfEach leaves out pictures that show the same as one before: one light that
+// goes by two names tells no more than one.
+func (f *face) oneOfEach() {
+	var kept []Picture
+	for _, p := range f.scene {
+		i := slices.IndexFunc(kept, func(q Picture) bool { return samePicture(q.Image, p.Image) })
+		if i < 0 {
+			kept = append(kept, p)
+			continue
+		}
+		f.told = append(f.told, fmt.Sprintf("%s shows the same picture as %s: one light only; photograph the pose under a second light", p.Shot.File, kept[i].Shot.File))
+	}
+	f.scene = kept
+}
+
+// told notes how picture i lies.
+func (f *face) note(i int, r registration) {
+	f.scene[i].lies = &r
+	f.apart = f.apart || r.apart
+	file, first := f.scene[i].Shot.File, f.scene[0].Shot.File
 	switch {
 	case r.apart:
-		return fmt.Sprintf("%s does not lie on %s: they differ by %.1f px after the best shift, turn and scale (limit %.0f px); each light was searched by itself: photograph both without touching unit or camera", file, first, r.residualPX, apartPX)
+		f.told = append(f.told, fmt.Sprintf("%s does not lie on %s: what shows in both is %.1f px apart after the best shift, turn and scale (limit %.0f px), so that each light was searched by itself; photograph both without touching unit or camera, and see that they are of one unit",
+			file, first, r.residualPX, apartPX))
 	case r.told == byNothing:
-		return fmt.Sprintf("%s could not be registered to %s: neither detail nor outline shows in both; they are taken as they lie", file, first)
+		f.told = append(f.told, fmt.Sprintf("%s: nothing shows both there and in %s by which to see whether they lie alike; they are taken as they are", file, first))
 	}
-	return ""
+}
+
+// registerPanel registers a panel's pictures on what shows all over them.
+func (f *face) registerPanel() {
+	if len(f.scene) < 2 {
+		return
+	}
+	im := f.scene[0].Image
+	w, h := float64(im.W-1), float64(im.H-1)
+	inside := []part.Point{{}, {X: w}, {X: w, Y: h}, {Y: h}}
+	first := newBand(im)
+	for i := 1; i < len(f.scene); i++ {
+		if r := register(first, newBand(f.scene[i].Image), inside); r.told == byDetail {
+			f.note(i, r)
+		} // a plain panel has nothing to tell by, and nothing to be put right
+	}
+}
+
+// placed is an outline in the first picture of a scene.
+type placed struct {
+	points []part.Point
+	middle part.Point
+}
+
+// registerFace finds the faceplate's outline and how the pictures lie, and returns
+// the outline in the first one.
+func (f *face) registerFace() (placed, error) {
+	var images []*part.Image
+	for _, p := range f.scene {
+		images = append(images, p.Image)
+	}
+	c, err := outline.Face(images)
+	if err != nil {
+		return placed{}, fmt.Errorf("defects: no faceplate found: %w", err)
+	}
+	points := c.Points()
+	if len(f.scene) > 1 {
+		first := newBand(images[0])
+		own := c
+		if c.Picture != 0 {
+			own = c.In(images[0])
+		}
+		for i := 1; i < len(images); i++ {
+			r := register(first, newBand(images[i]), points)
+			if r.told == byNothing && own != nil {
+				other := c
+				if c.Picture != i {
+					other = c.In(images[i])
+				}
+				if other != nil {
+					r = registerOutlines(own, other)
+				}
+			}
+			f.note(i, r)
+		}
+	}
+	p := placed{points: points, middle: c.Middle}
+	if r := f.scene[c.Picture].lies; r.moved() {
+		p.middle = r.to.back(p.middle)
+		p.points = slices.Clone(points)
+		for i, q := range points {
+			p.points[i] = r.to.back(q)
+		}
+	}
+	return p, nil
+}
+
+// outlinePX is how far a light alone may move the outline: a rim is edge behind
+// edge. Standard uncertainty; common practice, no source.
+const outlinePX = 1.0
+
+// registerOutlines tells how two pictures lie by their outlines about one middle:
+// the similarity that brings one onto the other along its normals, by least
+// squares with Tukey's biweight. The turn of a nearly round outline does not show;
+// it is left at none.
+func registerOutlines(a, b *outline.Curve) registration {
+	n := len(a.RadiusN)
+	pa, pb := a.Points(), b.Points()
+	rows, want := make([][4]float64, n), make([]float64, n)
+	var size float64
+	for k := range n {
+		p, q := pa[(k+n-1)%n], pa[(k+1)%n]
+		nx, ny := q.Y-p.Y, p.X-q.X
+		l := math.Hypot(nx, ny)
+		nx, ny = nx/l, ny/l
+		x, y := pa[k].X-a.Middle.X, pa[k].Y-a.Middle.Y
+		// shift right, shift down, turn, growth
+		rows[k] = [4]float64{nx, ny, x*ny - y*nx, x*nx + y*ny}
+		want[k] = nx*(pb[k].X-pa[k].X) + ny*(pb[k].Y-pa[k].Y)
+		size += math.Hypot(x, y) / float64(n)
+	}
+	fit, scatter, turnSD := normalFit(rows, want, true)
+	if turnSD*size > 0.5 || math.Abs(fit[2]) < 2*turnSD {
+		fit, scatter, _ = normalFit(rows, want, false)
+	}
+	s := similarity{a: 1 + fit[3], b: fit[2]}
+	m := a.Middle
+	s.tx, s.ty = m.X+fit[0]-s.a*m.X+s.b*m.Y, m.Y+fit[1]-s.b*m.X-s.a*m.Y
+	r := registration{to: s, told: byOutline, residualPX: scatter, uPX: math.Hypot(outlinePX, scatter/math.Sqrt(fourPlaces))}
+	for _, p := range pa {
+		q := s.of(p)
+		r.shiftPX += (math.Pow(q.X-p.X, 2) + math.Pow(q.Y-p.Y, 2)) / float64(n)
+	}
+	r.shiftPX = math.Sqrt(r.shiftPX)
+	r.apart = scatter > apartPX || !plausible(s)
+	if r.shiftPX <= 2*r.uPX || r.apart {
+		r.to = identity
+	}
+	return r
+}
+
+// fourPlaces is how many places around an outline err independently: rims bulge
+// together over an arc.
+const fourPlaces = 4
+
+// normalFit solves for shift, turn and growth, and tells what is left over, robust
+// standard deviation, and the turn's standard uncertainty, radians.
+func normalFit(rows [][4]float64, want []float64, turn bool) (fit [4]float64, scatter, turnSD float64) {
+	off := make([]float64, len(rows))
+	for range 12 {
+		a, b := mat.NewSymDense(4, nil), mat.NewVecDense(4, nil)
+		for k, row := range rows {
+			off[k] = want[k]
+			for i, v := range row {
+				off[k] -= fit[i] * v
+			}
+		}
+		dev := make([]float64, len(off))
+		for k, v := range off {
+			dev[k] = math.Abs(v)
+		}
+		scatter = madToSD * median(dev)
+		limit := 4.685 * math.Max(scatter, 0.05)
+		for k, row := range rows {
+			u := off[k] / limit
+			if math.Abs(u) >= 1 {
+				continue
+			}
+			if !turn {
+				row[2] = 0
+			}
+			w := (1 - u*u) * (1 - u*u)
+			for i := range 4 {
+				b.SetVec(i, b.AtVec(i)+w*row[i]*off[k])
+				for j := i; j < 4; j++ {
+					a.SetSym(i, j, a.At(i, j)+w*row[i]*row[j])
+				}
+			}
+		}
+		if !turn {
+			a.SetSym(2, 2, 1)
+		}
+		var chol mat.Cholesky
+		var x mat.VecDense
+		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {
+			break // the last fit stands
+		}
+		for i := range fit {
+			fit[i] += x.AtVec(i)
+		}
+		var inverse mat.SymDense
+		if chol.InverseTo(&inverse) == nil {
+			turnSD = math.Max(scatter, 0.1) * math.Sqrt(inverse.At(2, 2)*float64(len(rows))/fourPlaces/4)
+		}
+	}
+	return fit, scatter, turnSD
 }

@@ -13,6 +13,13 @@ type Picture struct {
 	Shot  part.Shot
 	Image *part.Image
 	Flat  *optics.FlatField // of this view and light; nil: the light is taken as it is. It must fit the image
+
+	// BlurPX is the standard deviation of what lens, focus and sharpening blur by,
+	// full-resolution pixels, and UBlurPX its standard uncertainty: measured, one
+	// for all pictures of a scene. 0: not measured.
+	BlurPX, UBlurPX float64
+
+	lies *registration // against the scene's first picture; nil: as it does
 }
 
 // Params says how a scene is looked at. Lengths are on the unit, in millimetres.
@@ -71,10 +78,25 @@ func (p Params) factors() (search, shape int) {
 // Result is what was found in a scene.
 type Result struct {
 	Findings []part.Finding // no severity, advice or number yet
-	Outline  []part.Point   // the faceplate's outline as seen, full-resolution pixels
+	Outline  []part.Point   // the faceplate's outline as seen, full-resolution pixels of the scene's first picture
 	Warnings []string
 	Seen     part.Surface // shares that were looked at; view and angle are the caller's to fill in
 	Unseen   []Unseen     // where nothing was looked for, one for each picture of the scene
+
+	lies map[string]*registration // of pictures that do not lie as the first one, by file
+}
+
+// OutlineIn is the faceplate's outline in one picture of the scene.
+func (r Result) OutlineIn(file string) []part.Point {
+	to := r.lies[file]
+	if !to.moved() {
+		return r.Outline
+	}
+	out := make([]part.Point, len(r.Outline))
+	for i, q := range r.Outline {
+		out[i] = to.to.of(q)
+	}
+	return out
 }
 
 // Unseen tells where in one picture nothing was looked for. Cell (x, y) covers

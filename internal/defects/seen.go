@@ -29,7 +29,25 @@ func (f *face) seen() (part.Surface, []Unseen) {
 	}
 	var out []Unseen
 	for _, p := range f.scene {
-		out = append(out, Unseen{Image: p.Shot.File, Step: f.factor, W: w, H: h, In: whole})
+		u := Unseen{Image: p.Shot.File, Step: f.factor, W: w, H: h, In: whole}
+		if p.lies.moved() {
+			u.In = f.movedCells(whole, w, h, p.lies.to)
+		}
+		out = append(out, u)
 	}
 	return s, out
+}
+
+// movedCells are the first picture's cells as they lie in another one.
+func (f *face) movedCells(in []bool, w, h int, to similarity) []bool {
+	out := make([]bool, len(in))
+	k := float64(f.factor)
+	for y := range h {
+		for x := range w {
+			q := to.back(part.Point{X: (float64(x)+0.5)*k - 0.5, Y: (float64(y)+0.5)*k - 0.5})
+			i, j := int((q.X+0.5)/k), int((q.Y+0.5)/k)
+			out[y*w+x] = q.X >= 0 && q.Y >= 0 && i < w && j < h && in[j*w+i]
+		}
+	}
+	return out
 }
