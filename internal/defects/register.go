@@ -586,8 +586,9 @@ const outlinePX = 1.0
 
 // registerOutlines tells how two pictures lie by their outlines about one middle:
 // the similarity that brings one onto the other along its normals, by least
-// squares with Tukey's biweight. The turn of a nearly round outline does not show;
-// it is left at none.
+// squares with Tukey's biweight. The turn of a nearly round outline does not show,
+// and is left at none; nor does growth, which is told from an edge that another
+// light shows farther in by nothing: it is fitted, and not applied.
 func registerOutlines(a, b *outline.Curve) registration {
 	n := len(a.RadiusN)
 	pa, pb := a.Points(), b.Points()
@@ -605,10 +606,10 @@ func registerOutlines(a, b *outline.Curve) registration {
 		size += math.Hypot(x, y) / float64(n)
 	}
 	fit, scatter, turnSD := normalFit(rows, want, true)
-	if turnSD*size > 0.5 || math.Abs(fit[2]) < 2*turnSD {
+	if turnSD*size > 0.5 || math.Abs(fit[2]) < 3*turnSD {
 		fit, scatter, _ = normalFit(rows, want, false)
 	}
-	s := similarity{a: 1 + fit[3], b: fit[2]}
+	s := similarity{a: 1, b: fit[2]}
 	m := a.Middle
 	s.tx, s.ty = m.X+fit[0]-s.a*m.X+s.b*m.Y, m.Y+fit[1]-s.b*m.X-s.a*m.Y
 	r := registration{to: s, told: byOutline, residualPX: scatter, uPX: math.Hypot(outlinePX, scatter/math.Sqrt(fourPlaces))}

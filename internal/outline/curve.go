@@ -12,8 +12,9 @@ const (
 	reachPX     = 14.0 // pixels to either side in which the edge is sought, at least
 	smoothing   = 1.2  // standard deviation of the smoothing along the profile, pixels
 	tukey       = 4.685
-	groundTail  = 1.4 // and so many times as steep as nine tenths of it, where it is speckled
-	groundTimes = 4.0 // an edge is so many times as steep as the ground's median
+	ringing     = 0.07 // and as this share of the strongest edges, beside which JPEG and sharpening leave ripples
+	groundTail  = 1.4  // and so many times as steep as nine tenths of it, where it is speckled
+	groundTimes = 4.0  // an edge is so many times as steep as the ground's median
 )
 
 // refined places a path's edge in a picture and fits a smooth curve to it; nil
@@ -41,35 +42,23 @@ func (c *Curve) In(im *part.Image) *Curve {
 
 // placed moves the curve onto the edge within reach pixels of it.
 func (c *Curve) placed(im *part.Image, reach float64) *Curve {
-	// First the outermost edge that the ground itself does not show: a rim is edge
-	// behind edge. Then the strongest nearby.
-	for _, within := range []float64{reach, 8, 4} {
-		outermost := within > 4
+	// First the outermost edge that is none of the ground's: a rim is edge behind
+	// edge. Then the nearest.
+	least := 0.0
+	for round, within := range []float64{reach, 8, 4} {
 		at, weight := make([]float64, curveN), make([]float64, curveN)
 		slopes := make([]*profile, curveN)
-		var outside []float64
 		for k := range curveN {
-			if slopes[k] = c.profileAt(im, k, within); slopes[k] != nil {
-				for _, v := range slopes[k].slope[slopes[k].n*3/4:] {
-					outside = append(outside, v)
-				}
-			}
+			slopes[k] = c.profileAt(im, k, within)
 		}
-		if len(outside) == 0 {
-			return nil
+		if round == 0 {
+			least = leastSlope(slopes)
 		}
-		slices.Sort(outside)
-		least := math.Max(groundTimes*outside[len(outside)/2], groundTail*outside[len(outside)*9/10])
 		for k, p := range slopes {
 			at[k] = math.NaN()
-			if p == nil {
-				continue
+			if p != nil {
+				at[k], weight[k] = c.edgeAt(p, p.peak(least, round == 0), k)
 			}
-			i := p.strongest()
-			if outermost {
-				i = p.outermost(least)
-			}
-			at[k], weight[k] = c.edgeAt(p, i, k)
 		}
 		c.fit(at, weight, within/2)
 	}
@@ -139,23 +128,47 @@ func (c *Curve) profileAt(im *part.Image, k int, within float64) *profile {
 	return p
 }
 
-// outermost is the farthest place outside where the slope peaks above least; the
-// strongest where none does.
-func (p *profile) outermost(least float64) int {
-	for i := p.n - 2; i > 0; i-- {
-		if v := p.slope[i]; v >= least && v >= p.slope[i-1] && v > p.slope[i+1] {
-			return i
+// leastSlope is how steep an edge must be to be none of the ground's.
+func leastSlope(slopes []*profile) float64 {
+	var outside, most []float64
+	for _, p := range slopes {
+		if p != nil {
+			outside = append(outside, p.slope[p.n*3/4:]...)
+			most = append(most, slices.Max(p.slope))
 		}
 	}
-	return p.strongest()
+	if len(outside) == 0 {
+		return math.Inf(1)
+	}
+	slices.Sort(outside)
+	slices.Sort(most)
+	return max(groundTimes*outside[len(outside)/2], groundTail*outside[len(outside)*9/10], ringing*most[len(most)/2])
 }
 
-func (p *profile) strongest() int {
-	best := 0
-	for i, v := range p.slope {
-		if v > p.slope[best] {
+// peak is where the slope peaks above least: farthest outside, or nearest to the
+// curve; where it does not, the steepest place. 0 where there is none.
+func (p *profile) peak(least float64, outermost bool) int {
+	best, steep := 0, 0
+	for i := p.n - 2; i > 0; i-- {
+		v := p.slope[i]
+		if v < p.slope[i-1] || v <= p.slope[i+1] {
+			continue
+		}
+		if steep == 0 || v > p.slope[steep] {
+			steep = i
+		}
+		if v < least {
+			continue
+		}
+		if outermost {
+			return i
+		}
+		if best == 0 || math.Abs(float64(i)-p.half) < math.Abs(float64(best)-p.half) {
 			best = i
 		}
+	}
+	if best == 0 {
+		return steep
 	}
 	return best
 }
