@@ -136,7 +136,7 @@ func (u *unit) overlay(p *picture) report.Overlay {
 	over := report.Overlay{File: p.shot.File, SeamLine: p.seam.SeamLine, Limbs: p.seam.Outline}
 	for _, s := range u.scenes {
 		if s.view == p.shot.View && p.fit() {
-			over.FaceOutline = s.found.Outline
+			over.FaceOutline = s.found.OutlineIn(p.shot.File)
 		}
 	}
 	return over

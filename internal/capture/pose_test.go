@@ -26,35 +26,35 @@ func TestShareFocus(t *testing.T) {
 			Problems: append([]part.Problem{{Name: OutOfFocus, Remedy: "focus"}}, more...)}
 	}
 	a, b := sharp(), soft()
-	ShareFocus([]*part.PictureReport{a, b}, ok)
+	shareFocus([]*part.PictureReport{a, b}, ok)
 	if b.State != part.PictureOK || !b.Problems[0].Warn || !strings.Contains(b.Problems[0].Remedy, "another picture") {
 		t.Errorf("beside a sharp one: %+v", b)
 	}
 	b, c := soft(), soft()
-	ShareFocus([]*part.PictureReport{b, c}, ok)
+	shareFocus([]*part.PictureReport{b, c}, ok)
 	if b.State == part.PictureOK || b.Problems[0].Warn {
 		t.Errorf("two soft ones: %+v; neither is fit", b)
 	}
 	b = soft(part.Problem{Name: TooDark})
-	ShareFocus([]*part.PictureReport{sharp(), b}, ok)
+	shareFocus([]*part.PictureReport{sharp(), b}, ok)
 	if b.State == part.PictureOK || b.Problems[1].Warn {
 		t.Errorf("soft and dark beside a sharp one: %+v; dark stays", b)
 	}
 	b = &part.PictureReport{State: part.PictureNoOK, Problems: []part.Problem{{Name: Unread}}}
-	ShareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{dull, nil})
+	shareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{dull, nil})
 	if b.State == part.PictureOK {
 		t.Error("a picture that could not be read became fit")
 	}
 
 	b = soft()
-	ShareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{raking, dome})
+	shareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{raking, dome})
 	if b.State != part.PictureOK {
 		t.Error("flakes as sharp as in the other picture, and yet out of focus")
 	}
 	p.BlurSigmaPX = 3.5
 	blurred, _, _ := synth.Face(p)
 	b = soft()
-	ShareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{raking, blurred})
+	shareFocus([]*part.PictureReport{sharp(), b}, []*part.Image{raking, blurred})
 	if b.State == part.PictureOK || b.Problems[0].Warn {
 		t.Error("flakes are blurred in this picture only, and yet it is taken as sharp")
 	}

@@ -347,3 +347,28 @@ func cholesky(a []float64, n int) []float64 {
 	}
 	return x
 }
+
+// Within is the silhouette of a unit whose outline is known: the rough finder's
+// answer for a picture in which that is misled by the ground.
+func Within(im *part.Image, boundary []part.Point) *Silhouette {
+	t := thin(im)
+	s := &Silhouette{Step: t.step, w: t.w, h: t.h, t: t, lab: make([]int32, t.w*t.h), id: 1, Pieces: 1, Boundary: boundary, Box: boxOf(boundary), Area: Area(boundary)}
+	s.bg = frameBackground(t)
+	s.Noise = s.bg.noise
+	s.d = s.bg.differences(t)
+	s.out = make([]uint8, len(s.lab))
+	o := object{label: 1, x0: t.w, y0: t.h}
+	for j := range t.h {
+		for i := range t.w {
+			p := part.Point{X: t.centre(float64(i)), Y: t.centre(float64(j))}
+			if p.X < s.Box[0] || p.Y < s.Box[1] || p.X > s.Box[0]+s.Box[2] || p.Y > s.Box[1]+s.Box[3] || !p.Inside(boundary) {
+				continue
+			}
+			s.lab[j*t.w+i], s.out[j*t.w+i] = 1, 1
+			o.area++
+			o.x0, o.x1, o.y0, o.y1 = min(o.x0, i), max(o.x1, i), min(o.y0, j), max(o.y1, j)
+		}
+	}
+	s.Contrast, s.Bright = s.contrast(o), s.brighter(o)
+	return s
+}
