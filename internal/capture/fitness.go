@@ -69,7 +69,14 @@ const evenGround = 4
 // misled says that a rough silhouette may be that of a patterned ground rather
 // than a unit's.
 func misled(s *outline.Silhouette, lim FitLimits) bool {
-	return s.Pieces == 0 || s.Noise > evenGround && (s.Pieces > 1 || s.Touches.Any() || max(s.Box[2], s.Box[3]) < lim.MinUnitPX)
+	sides := 0
+	for _, yes := range [4]bool{s.Touches.Top, s.Touches.Right, s.Touches.Bottom, s.Touches.Left} {
+		if yes {
+			sides++
+		}
+	}
+	// what touches three sides of the frame is rather a ground of two colours
+	return s.Pieces == 0 || sides >= 3 || s.Noise > evenGround && (s.Pieces > 1 || s.Touches.Any() || max(s.Box[2], s.Box[3]) < lim.MinUnitPX)
 }
 
 // unit checks all that there is to check where a unit is seen.
@@ -241,7 +248,7 @@ func (c *checker) light(s *outline.Silhouette, e exposure) {
 	got, least, what := e.unit, c.lim.MinLevel, "unit"
 	if s == nil {
 		what = "surface"
-	} else if s.Bright {
+	} else if s.Bright && c.shot.View == part.Edge { // a ground is no panel
 		got, least, what = e.panel, c.lim.MinPanel, "background"
 	}
 	if got < least {

@@ -224,12 +224,14 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 	n := len(r)
 	terms := 2*orders + 1
 	basis := make([]float64, n*terms)
+	sin, cos := make([]float64, n), make([]float64, n)
 	for k := range n {
-		a := 2 * math.Pi * float64(k) / float64(n)
+		sin[k], cos[k] = math.Sincos(2 * math.Pi * float64(k) / float64(n))
+	}
+	for k := range n {
 		basis[k*terms] = 1
 		for o := 1; o <= orders; o++ {
-			s, co := math.Sincos(float64(o) * a)
-			basis[k*terms+2*o-1], basis[k*terms+2*o] = co, s
+			basis[k*terms+2*o-1], basis[k*terms+2*o] = cos[o*k%n], sin[o*k%n]
 		}
 	}
 	robust := make([]float64, n)
@@ -248,7 +250,7 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 	}
 	var x []float64
 	off := make([]float64, n)
-	for round := range 8 {
+	for round := range 6 {
 		a := make([]float64, terms*(terms+1))
 		for k := range n {
 			w := robust[k]

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/bits"
 	"slices"
 
 	"finishbench/internal/part"
@@ -117,9 +118,11 @@ func Face(images []*part.Image) (*Curve, error) {
 func withTexture(im *part.Image) *thinned {
 	t := thin(im)
 	o := &thinned{w: t.w, h: t.h, c: t.c + 1, step: t.step, v: make([]uint8, t.w*t.h*(t.c+1))}
-	var table [64]uint8 // by the variance's logarithm to the base 2, in quarters
+	// By the variance in 1/n^2, to a quarter of a power of two.
+	n := math.Pow(float64(blockSide(t.step)), 4)
+	var table [140]uint8
 	for i := range table {
-		table[i] = uint8(min(255, 24*math.Log(1+math.Exp2(float64(i)/8))))
+		table[i] = uint8(min(255, 24*math.Log(1+math.Sqrt(math.Exp2(float64(i)/4-1)/n))))
 	}
 	if im.Pix16 != nil {
 		textureInto(o, t, im.Pix16, im.W, 8, &table)
@@ -129,30 +132,37 @@ func withTexture(im *part.Image) *thinned {
 	return o
 }
 
-func textureInto[T uint8 | uint16](o, t *thinned, pix []T, w int, shift uint, table *[64]uint8) {
+func textureInto[T uint8 | uint16](o, t *thinned, pix []T, w int, shift uint, table *[140]uint8) {
 	c, step := t.c, t.step
 	every := max(1, step/4)
-	n := uint32(0)
-	for range (step + every - 1) / every {
-		n += uint32((step + every - 1) / every)
-	}
+	side := blockSide(step)
+	n := uint32(side * side)
 	for j := range t.h {
 		for i := range t.w {
 			var s, ss uint32
-			for dy := 0; dy < step; dy += every {
-				row := pix[((j*step+dy)*w+i*step)*c+c/2:]
-				for dx := 0; dx < step; dx += every {
-					v := uint32(row[dx*c]) >> shift
+			for dy := range side {
+				at := ((j*step+dy*every)*w+i*step)*c + c/2
+				for range side {
+					v := uint32(pix[at]) >> shift
 					s += v
 					ss += v * v
+					at += every * c
 				}
 			}
 			p := j*t.w + i
 			copy(o.v[p*o.c:], t.v[p*c:p*c+c])
-			variance := float64(ss*n-s*s) / float64(n*n)
-			o.v[p*o.c+c] = table[int(min(63, max(0, 4*math.Log2(variance+1))))]
+			// the variance's logarithm: its bits, and the two below the highest
+			v := ss*n - s*s + n*n + 3 // one level more: less is no texture
+			k := bits.Len32(v)
+			o.v[p*o.c+c] = table[4*k+int(v>>(k-3)&3)]
 		}
 	}
+}
+
+// blockSide is the number of pixels, each way, that stand for a block.
+func blockSide(step int) int {
+	every := max(1, step/4)
+	return (step + every - 1) / every
 }
 
 // ground knows how the frame's edge looks.
