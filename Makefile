@@ -18,11 +18,13 @@ QUICK := $(filter-out ./internal/bench,$(PURE))
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared
+# The seed of the altered sets; another one is another set beside it.
+ALTER ?= 1
 
 SOURCES := $(shell find cmd internal configs -name '*.go' -o -name '*.yaml' -o -name '*.html' -o -name '*.css' 2>/dev/null) go.mod go.sum
 
 .DEFAULT_GOAL := help
-.PHONY: demo test build bench soak score fuzz fuzz-short clean setup setup-test check help
+.PHONY: demo test build bench soak score draw fuzz fuzz-short clean setup setup-test check help
 
 help: ## what there is to make
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -60,12 +62,20 @@ SOAK ?= 600
 soak: build ## long runs of the bench: memory, goroutines, file handles (half an hour)
 	FINISHBENCH_SOAK=$(SOAK) go test -v -count=1 -timeout 180m -run 'TestSoak$$' ./cmd/inspect
 
-score: build ## the score against ../shared/units, where that is present
+score: build ## the score against ../shared/units, then the table of conditions (many minutes); DOCS=1: into docs/conditions.md
 	@if [ -d "$(FINISHBENCH_SHARED)/units" ]; then \
 	  rm -rf out/score; mkdir -p out; \
 	  bin/inspect unit $(FINISHBENCH_SHARED)/units/*/ --out out/score --mm-per-px 0.015 > out/score.txt || { s=$$?; [ $$s -eq 3 ] || [ $$s -eq 4 ] || exit $$s; }; \
 	  python3 $(FINISHBENCH_SHARED)/tools/score_results.py $(FINISHBENCH_SHARED)/units out/score --list; \
+	  go test -count=1 -timeout 60m -run 'AlterSets$$' ./internal/synth -alter "$(abspath out/altered)" -from "$(abspath $(FINISHBENCH_SHARED))/units" -seed $(ALTER) && \
+	  python3 .ci/conditions bin/inspect "$(FINISHBENCH_SHARED)" out $(if $(DOCS),--docs docs/conditions.md); \
 	else echo "make score: $(FINISHBENCH_SHARED)/units is not here; set FINISHBENCH_SHARED to the folder that holds units/ and tools/"; fi
+
+# A seed's units under DRAW are not drawn again.
+DRAW ?= out/drawn
+COUNT ?= 8
+draw: ## ray-traced units of new seeds for `make score` (minutes a unit): SEEDS="7 8" [COUNT=8] [RIGS=ring,window] [PATTERNS=granite] [DRAW=out/drawn]
+	@sh .ci/draw "$(FINISHBENCH_SHARED)/render" "$(DRAW)" "$(COUNT)" "$(PATTERNS)" "$(RIGS)" $(SEEDS)
 
 # Each fuzz target for FUZZTIME; `make test` gives them a few seconds.
 FUZZTIME ?= 60s

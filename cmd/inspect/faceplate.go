@@ -22,10 +22,11 @@ func faceplateOf(pictures []defects.Picture, found defects.Result, mmPerPX float
 		}
 	}
 	f := &part.Faceplate{Image: best.Shot.File, Light: best.Shot.Light}
-	for _, q := range found.Outline {
+	outline := found.OutlineIn(best.Shot.File)
+	for _, q := range outline {
 		f.OutlinePX = append(f.OutlinePX, [2]float64{math.Round(q.X*10) / 10, math.Round(q.Y*10) / 10})
 	}
-	plate := compare.Plate{Image: best.Image, Outline: found.Outline, MMPerPX: mmPerPX}
+	plate := compare.Plate{Image: best.Image, Outline: outline, MMPerPX: mmPerPX}
 	for _, fd := range found.Findings {
 		plate.Findings = append(plate.Findings, fd.Box)
 	}

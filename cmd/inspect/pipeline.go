@@ -228,14 +228,18 @@ func (u *unit) read(p *picture) {
 func (u *unit) look(s *scene) {
 	var reports []*part.PictureReport
 	var images []*part.Image
+	var shots []part.Shot
 	for _, p := range s.pictures {
-		reports, images = append(reports, &p.report), append(images, p.image)
+		reports, images, shots = append(reports, &p.report), append(images, p.image), append(shots, p.shot)
 	}
-	capture.ShareFocus(reports, images)
+	if !u.panel {
+		capture.SharePose(reports, images, shots, u.fit)
+	}
+	blur, uBlur, _ := capture.Blur(reports)
 	var fit []defects.Picture
 	for _, p := range s.pictures {
 		if p.fit() {
-			fit = append(fit, defects.Picture{Shot: p.shot, Image: p.image, Flat: u.flatOf(p.shot)})
+			fit = append(fit, defects.Picture{Shot: p.shot, Image: p.image, Flat: u.flatOf(p.shot), BlurPX: blur, UBlurPX: uBlur})
 		}
 	}
 	if len(fit) == 0 {

@@ -136,7 +136,7 @@ func (u *unit) overlay(p *picture) report.Overlay {
 	over := report.Overlay{File: p.shot.File, SeamLine: p.seam.SeamLine, Limbs: p.seam.Outline}
 	for _, s := range u.scenes {
 		if s.view == p.shot.View && p.fit() && p.shot.Searched() {
-			over.FaceOutline = s.found.Outline
+			over.FaceOutline = s.found.OutlineIn(p.shot.File)
 			for _, n := range s.found.Unseen {
 				if n.Image == p.shot.File {
 					l, _ := u.lengthsOf(s.view)

@@ -48,23 +48,53 @@ func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 	}
 	c.size(im)
 	s, err := outline.Find(im)
-	if errors.Is(err, outline.ErrNoUnit) {
+	if err != nil && !errors.Is(err, outline.ErrNoUnit) {
+		return Unreadable(shot, err)
+	}
+	if err != nil && !(shot.View == part.Face && c.lit(s)) {
 		c.nothing(s)
 		return r
 	}
-	if err != nil {
-		return Unreadable(shot, err)
+	if shot.View == part.Face && misled(s, lim) {
+		if f, err := outline.Face([]*part.Image{im}); err == nil {
+			s = outline.Within(im, f.Points())
+		} else if s.Pieces == 0 {
+			c.nothing(s)
+			return r
+		}
 	}
+	c.unit(im, s)
+	return r
+}
+
+// evenGround is the scatter, in levels, up to which a ground is plain: what stands
+// out from it is then believed. Common practice, no source.
+const evenGround = 4
+
+// misled says that a rough silhouette may be that of a patterned ground rather
+// than a unit's.
+func misled(s *outline.Silhouette, lim FitLimits) bool {
+	sides := 0
+	for _, yes := range [4]bool{s.Touches.Top, s.Touches.Right, s.Touches.Bottom, s.Touches.Left} {
+		if yes {
+			sides++
+		}
+	}
+	// what touches three sides of the frame is rather a ground of two colours
+	return s.Pieces == 0 || sides >= 3 || s.Noise > evenGround && (s.Pieces > 1 || s.Touches.Any() || max(s.Box[2], s.Box[3]) < lim.MinUnitPX)
+}
+
+// unit checks all that there is to check where a unit is seen.
+func (c *checker) unit(im *part.Image, s *outline.Silhouette) {
 	c.framing(s)
 	grid := newCoarse(s)
 	light := lookAtLight(im, s, grid)
-	r.Clipped = part.Num(light.clipped)
+	c.r.Clipped = part.Num(light.clipped)
 	c.light(s, light)
 	c.focus(im, s)
-	if shot.View == part.Edge && s.Bright {
+	if c.shot.View == part.Edge && s.Bright {
 		c.panel(lookAtPanel(s, grid))
 	}
-	return r
 }
 
 // notLookedAt says what to do about a picture that is only read.
@@ -136,6 +166,18 @@ func (c *checker) size(im *part.Image) {
 // nothing is said of a picture without a unit. A picture in the dark shows
 // nothing either.
 func (c *checker) nothing(s *outline.Silhouette) {
+	if l := brightest(s); l < c.lim.MinLevel {
+		c.add(TooDark, l, c.lim.MinLevel, "of full scale", false, "nothing to be seen: switch the light on or expose longer (lens cap off?)")
+		return
+	}
+	c.add(NoUnit, none, none, "", false, "no unit to be seen: put it in front of the camera, or light it so that it stands out from its background")
+}
+
+// lit says whether anything in the picture has light.
+func (c *checker) lit(s *outline.Silhouette) bool { return brightest(s) >= c.lim.MinLevel }
+
+// brightest is the most linear light in the picture, by one sample in sixteen.
+func brightest(s *outline.Silhouette) float64 {
 	most := 0.0
 	w, h := s.Size()
 	for j := 0; j < h; j += 4 {
@@ -143,11 +185,7 @@ func (c *checker) nothing(s *outline.Silhouette) {
 			most = max(most, s.Level(i, j)+s.Difference(i, j))
 		}
 	}
-	if l := linearOf(int(min(most, 255))); l < c.lim.MinLevel {
-		c.add(TooDark, l, c.lim.MinLevel, "of full scale", false, "nothing to be seen: switch the light on or expose longer (lens cap off?)")
-		return
-	}
-	c.add(NoUnit, none, none, "", false, "no unit to be seen: put it in front of the camera, or light it so that it stands out from its background")
+	return linearOf(int(min(most, 255)))
 }
 
 func (c *checker) framing(s *outline.Silhouette) {
@@ -233,7 +271,7 @@ func (c *checker) light(s *outline.Silhouette, e exposure) {
 	got, least, what := e.unit, c.lim.MinLevel, "unit"
 	if s == nil {
 		what = "surface"
-	} else if s.Bright {
+	} else if s.Bright && c.shot.View == part.Edge { // a ground is no panel
 		got, least, what = e.panel, c.lim.MinPanel, "background"
 	}
 	if got < least {

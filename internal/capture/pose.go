@@ -2,17 +2,87 @@ package capture
 
 import (
 	"math"
+	"slices"
 
+	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
 )
 
-// ShareFocus looks at all pictures of one pose together. They were taken by one
-// lens at one distance: where one of them is sharp, a soft outline in another is
-// the light's doing (a rim shades off under a dome), and being out of focus
-// becomes a warning there, unless details that show in both are wider in it.
-// Other problems stay as they are. Images may be nil where they could not be read.
-func ShareFocus(reports []*part.PictureReport, images []*part.Image) {
+// SharePose looks at all pictures of one pose together. One of them that shows the
+// unit well says where it is in the others: a dark faceplate on dark cloth is seen
+// under one light and not under the other. And what is clipped or out of focus in
+// one may be seen in another. Images may be nil where they could not be read.
+func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) {
+	shareOutline(reports, images, shots, lim)
+	shareFocus(reports, images)
+	shareLight(reports)
+}
+
+// ofOutline are the problems that a wrong outline makes.
+var ofOutline = []string{NoUnit, SeveralUnit, CutOff, TooSmall, TooDark, OutOfFocus, Moved, TooBright}
+
+// shareOutline checks those face pictures again that were refused for something
+// that hangs on where the unit is, by the outline that all pictures of the pose show together.
+func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) {
+	doubt, well := false, false
+	var seen []*part.Image
+	for i, r := range reports {
+		if images[i] == nil {
+			continue
+		}
+		if images[i].Validate() != nil || len(seen) > 0 && (images[i].W != seen[0].W || images[i].H != seen[0].H) {
+			return // the search refuses them together
+		}
+		seen = append(seen, images[i])
+		doubt = doubt || r.State != part.PictureOK && shots[i].View == part.Face
+		well = well || r.State == part.PictureOK
+	}
+	if !doubt || len(seen) < 2 {
+		return
+	}
+	c, err := outline.Face(seen)
+	if err != nil {
+		return
+	}
+	points := c.Points()
+	for i, r := range reports {
+		if !well && !has(r, NoUnit) { // what all show is believed
+			continue
+		}
+		if images[i] == nil || r.State == part.PictureOK || shots[i].View != part.Face || !slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
+			continue
+		}
+		again := newReport(shots[i])
+		again.WidthPX, again.HeightPX = r.WidthPX, r.HeightPX
+		k := checker{r: &again, lim: lim, shot: shots[i]}
+		k.size(images[i])
+		k.unit(images[i], outline.Within(images[i], points))
+		*r = again
+	}
+}
+
+// shareLight lets a picture with clipped places pass with a warning where another
+// one of the pose has none to speak of: what is clipped is looked at there.
+func shareLight(reports []*part.PictureReport) {
+	for i, r := range reports {
+		if !has(r, TooBright) {
+			continue
+		}
+		for j, o := range reports {
+			if j != i && o.State == part.PictureOK && !has(o, TooBright) {
+				warnOnly(r, TooBright, "; another picture of the pose shows what is clipped in this one, so it is used all the same")
+				break
+			}
+		}
+	}
+}
+
+// shareFocus: the pictures were taken by one lens at one distance. Where one of
+// them is sharp, a soft outline in another is the light's doing (a rim shades off under a dome), and being
+// out of focus becomes a warning there, unless details that show in both are wider
+// in it. Other problems stay as they are.
+func shareFocus(reports []*part.PictureReport, images []*part.Image) {
 	sharp := -1
 	for i, r := range reports {
 		if r.State == part.PictureOK && r.SharpnessPX != nil && !has(r, OutOfFocus) && images[i] != nil {
@@ -24,19 +94,19 @@ func ShareFocus(reports []*part.PictureReport, images []*part.Image) {
 	}
 	for i, r := range reports {
 		if has(r, OutOfFocus) && images[i] != nil && widening(images[i], images[sharp]) < blurredBy {
-			trust(r)
+			warnOnly(r, OutOfFocus, "; another picture of the pose is sharp, so this one is used all the same")
 		}
 	}
 }
 
-// trust turns being out of focus into a warning.
-func trust(r *part.PictureReport) {
+// warnOnly turns a problem into a warning and says why.
+func warnOnly(r *part.PictureReport, name, why string) {
 	fatal := 0
 	for i := range r.Problems {
 		p := &r.Problems[i]
-		if p.Name == OutOfFocus && !p.Warn {
+		if p.Name == name && !p.Warn {
 			p.Warn = true
-			p.Remedy += "; another picture of the pose is sharp, so this one is used all the same"
+			p.Remedy += why
 		}
 		if !p.Warn {
 			fatal++
@@ -145,4 +215,26 @@ func has(r *part.PictureReport, name string) bool {
 		}
 	}
 	return false
+}
+
+// What a measured blur is uncertain by, at least, as a share, and what one of a
+// lens may be. Common practice, no source.
+const blurShare = 0.15
+
+// Blur is what lens and focus blur by in the pictures of one pose, as a standard
+// deviation in pixels, with its standard uncertainty: that of the sharpest outline
+// or detail, since a rim's shading widens an edge and nothing narrows it but
+// sharpening. The uncertainty is a share of it, or half of what the pictures
+// differ by where that is more. ok is false where none was measured.
+func Blur(reports []*part.PictureReport) (sigmaPX, uPX float64, ok bool) {
+	least, most := math.Inf(1), 0.0
+	for _, r := range reports {
+		if r.State == part.PictureOK && r.SharpnessPX != nil && *r.SharpnessPX > 0 {
+			least, most = min(least, *r.SharpnessPX), max(most, *r.SharpnessPX)
+		}
+	}
+	if most == 0 {
+		return 0, 0, false
+	}
+	return least / risePerSigma, max(blurShare*least, min(most-least, least)/2) / risePerSigma, true
 }

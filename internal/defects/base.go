@@ -106,8 +106,16 @@ func smoothLight(p *part.Plane) *part.Plane {
 	return out
 }
 
-// newSpread returns a grid's values as a plane of at least w x h pixels
-// (whole cells), bilinear between cell centres.
-func (g cellGrid) newSpread(v *part.Plane) (*part.Plane, error) {
-	return newResized(v, g.nx*g.cell, g.ny*g.cell)
+// newSpread returns a grid's values as a plane of w x h pixels, bilinear between
+// cell centres.
+func (g cellGrid) newSpread(v *part.Plane, w, h int) (*part.Plane, error) {
+	whole, err := newResized(v, g.nx*g.cell, g.ny*g.cell)
+	if err != nil || whole.W == w && whole.H == h {
+		return whole, err
+	}
+	out := part.NewPlane(w, h)
+	for y := range h {
+		copy(out.V[y*w:(y+1)*w], whole.V[y*whole.W:])
+	}
+	return out, nil
 }

@@ -10,7 +10,6 @@ import (
 // What a size's uncertainty is made of, beside what the place itself tells. All
 // are common practice, no source.
 const (
-	opticsLimitPX = 0.4  // the lens blurs by opticsBlurPX give or take this, in full-resolution pixels
 	lacquerIndex  = 1.5  // refractive index of acrylates; a bubble's rim outside 1/lacquerIndex of its radius passes no light (Snell's law)
 	coursePieces  = 4.0  // a fibre's course is followed in pieces of so many standard deviations of the blur
 	fadingTipMM   = 0.05 // either tip of a fibre fades or curls away within this, to either side
@@ -50,10 +49,10 @@ func (f *face) sizeBudget(p *place, m measure) (part.Budget, bool) {
 			U: math.Abs(m.again-m.px) / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um})
 	}
 	if m.blurred != nil {
-		limit := opticsLimitPX / float64(f.shape)
-		perPX := f.blurSensitivity(p, m.blurred, limit)
-		cs = append(cs, part.Contribution{Name: "blur of the lens", Unit: "px", Value: part.Num(opticsBlurPX / float64(f.shape)),
-			U: limit / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: perPX * um})
+		u := f.uLensPX / float64(f.shape)
+		perPX := f.blurSensitivity(p, m.blurred, math.Min(math.Max(u, 1e-3)*math.Sqrt(3), f.lensPX/float64(f.shape)))
+		cs = append(cs, part.Contribution{Name: "blur of the lens", Unit: "px", Value: part.Num(f.lensPX / float64(f.shape)),
+			U: u, Distribution: part.Rectangular, Sensitivity: perPX * um})
 	}
 	if c, so := p.narrow(m.px, um); so {
 		cs = append(cs, c)
@@ -76,7 +75,7 @@ func (p *place) endNoisePX(out, minResponse float64) float64 {
 // blurSensitivity is the change of a size per pixel of the lens's blur, both in
 // shape pixels, from differences at the limits of what the blur may be.
 func (f *face) blurSensitivity(p *place, blurred func(float64) float64, limit float64) float64 {
-	lens := opticsBlurPX / float64(f.shape)
+	lens := f.lensPX / float64(f.shape)
 	rest := p.blurPX*p.blurPX - lens*lens // what our own smoothing and averaging blur by, squared
 	with := func(lens float64) float64 { return blurred(math.Sqrt(math.Max(0, rest) + lens*lens)) }
 	return (with(lens+limit) - with(lens-limit)) / (2 * limit)

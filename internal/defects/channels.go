@@ -1,6 +1,8 @@
 package defects
 
 import (
+	"math"
+
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -10,13 +12,17 @@ type channel struct {
 	pic    int         // index into the scene
 	c      int         // colour within the picture
 	smooth *part.Plane // linear light 0..1, smoothed
-	base   *part.Plane // base level, whole cells (a stride of its own)
+	base   *part.Plane // base level
 	level  float64     // the face's median
+	gain   *part.Plane // what makes up for less light on the rim; nil: 1 everywhere
 }
 
-// plane is channel c of a picture, averaged as by averageDown and evened by the
-// picture's flat field.
+// plane is channel c of a picture, averaged as by averageDown, evened by the
+// picture's flat field, and as it lies in the scene's first picture.
 func (p Picture) plane(c, f, x0, y0, w, h int) *part.Plane {
+	if p.lies.moved() {
+		return p.movedPlane(c, f, x0, y0, w, h)
+	}
 	pl := averageDown(p.Image, c, f, x0, y0, w, h)
 	if p.Flat == nil {
 		return pl
@@ -73,9 +79,69 @@ func addRows[T uint8 | uint16](p *part.Plane, pix []T, lut []float32, width, ste
 	}
 }
 
-// loadChannels turns the scene into smoothed planes over the surface and their
-// base levels, told from pixels deeper than deep.
-func (f *face) loadChannels(deep float32) error {
+// movedPlane is plane for a picture that was shifted against the first one. Each
+// working pixel is the mean over f x f pixels around its place there, pixels at
+// the sides by the part that is covered: as if every pixel were bilinear. Turn and scale are so small that
+// within a working pixel they do not show.
+func (p Picture) movedPlane(c, f, x0, y0, w, h int) *part.Plane {
+	if p.Image.Pix16 != nil {
+		return movedRows(p, p.Image.Pix16, optics.Linear16(), c, f, x0, y0, w, h)
+	}
+	return movedRows(p, p.Image.Pix8, optics.Linear8(), c, f, x0, y0, w, h)
+}
+
+func movedRows[T uint8 | uint16](p Picture, pix []T, lut []float32, c, f, x0, y0, w, h int) *part.Plane {
+	out := part.NewPlane(w, h)
+	im, half := p.Image, float64(f-1)/2
+	var gain []float32
+	dark := float32(0)
+	if p.Flat != nil {
+		gain = make([]float32, p.Flat.WidthPX)
+		if c < len(p.Flat.Dark) {
+			dark = float32(p.Flat.Dark[c])
+		}
+	}
+	k := 1 / float32(f*f)
+	to := p.lies.to
+	for y := range h {
+		full := part.Point{X: float64((x0+w/2)*f) + half, Y: float64((y0+y)*f) + half}
+		if gain != nil {
+			p.Flat.GainRow(c, max(0, min(im.H-1, int(to.of(full).Y+0.5))), gain)
+		}
+		for x := range w {
+			full.X = float64((x0+x)*f) + half
+			at := to.of(full)
+			// the covered square's upper left pixel, and the part of it left out
+			left, top := math.Max(0, math.Min(float64(im.W-f-1), at.X-half)), math.Max(0, math.Min(float64(im.H-f-1), at.Y-half))
+			i, j := int(left), int(top)
+			u, v := float32(left)-float32(i), float32(top)-float32(j)
+			sum := float32(0)
+			for dy := 0; dy <= f; dy++ {
+				row := pix[((j+dy)*im.W+i)*im.C+c:]
+				s := (1-u)*lut[row[0]] + u*lut[row[f*im.C]]
+				for dx := 1; dx < f; dx++ {
+					s += lut[row[dx*im.C]]
+				}
+				switch dy {
+				case 0:
+					s *= 1 - v
+				case f:
+					s *= v
+				}
+				sum += s
+			}
+			sum *= k
+			if gain != nil {
+				sum = (sum - dark) * gain[max(0, min(im.W-1, int(at.X+0.5)))]
+			}
+			out.V[y*w+x] = sum
+		}
+	}
+	return out
+}
+
+// loadChannels turns the scene into smoothed planes over the surface.
+func (f *face) loadChannels() error {
 	s := f.surf
 	for i, p := range f.scene {
 		for c := range p.Image.C {
@@ -84,11 +150,7 @@ func (f *face) loadChannels(deep float32) error {
 			if err := gauss(smooth, raw, f.smoothPX(f.factor)); err != nil {
 				return err
 			}
-			base, err := f.grid.newSpread(f.grid.medians(smooth, s.dist, deep))
-			if err != nil {
-				return err
-			}
-			f.channels = append(f.channels, channel{pic: i, c: c, smooth: smooth, base: base})
+			f.channels = append(f.channels, channel{pic: i, c: c, smooth: smooth})
 		}
 	}
 	return nil

@@ -3,14 +3,22 @@
 //
 // The steps, each in the file of its name:
 //
-//  1. surface: the faceplate, as the largest thing that differs from the border.
+//  1. register: pictures that show the same are one; how the others lie against the
+//     first, by detail inside the outline or by the outline itself. All that
+//     follows is in the first picture's pixels; what is told of another goes back
+//     into its own. surface: the distance from the outline (package outline).
 //  2. channels: every picture's colours in linear light, as planes of one size;
 //     base: their level, a smooth surface of light.
 //  3. pigment: the directions in which the faceplate's own pattern varies. Paint
 //     and stone look alike in both lights, and partly covered pixels mix linearly,
 //     so a two-colour pattern is a line in the space of all channels. What lies
 //     off that line, or beyond its ends, is no pattern.
-//  4. rim: where its shading and the lamps mirrored in it end.
+//  4. plate: what shows of the shell's side is no faceplate. lamps: where a lamp, a
+//     window or the camera's hole is mirrored; inside, its light has a base of its
+//     own, its edge is not searched in that picture. rim: unrolled along the outline,
+//     its base is what is constant there. open: which pixels may be searched in
+//     which pictures; each set of pictures is one view, searched by itself. seen:
+//     which share of the surface was looked at, and why the rest was not.
 //  5. looks: what to look for. All left-over directions at once; the lacquer's
 //     own faults, which dim or brighten one light; and the ground between a
 //     pattern's figures, which is as plain as a plain faceplate.

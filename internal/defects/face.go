@@ -2,6 +2,7 @@ package defects
 
 import (
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
@@ -17,84 +18,143 @@ type face struct {
 	mmPX     float64 // a search pixel's side
 	surf     *surface
 	channels []channel
+	open     []uint8      // per pixel: bit k is set where picture k of the scene may be searched
+	why      [][]part.Why // per picture and pixel: why it may not; nil where it may everywhere
 	grid     cellGrid
 	points   []int    // an even sample of the face's pixels
 	colour   [][3]int // the channels of each colour picture
 	noise    []float64
 	pal      *palette
+	looked   []looked // what was searched
+	strip    *strip   // the unrolled rim; nil: a panel
+	filled   bool     // the pattern leaves no ground
+	sparkles bool     // some of the pattern shines in one light alone, each flake in its own
+
+	lensPX, uLensPX float64  // what the lens blurs by, full-resolution pixels
+	apart           bool     // the pictures do not show one surface in one place
+	told            []string // warnings of how they lie
 }
 
-// prepare makes a face of a scene: surface, channels, base, noise, palette.
+// prepare makes a face of a scene: registration, surface, channels, what may be
+// searched in which picture, base.
 func prepare(scene []Picture, p Params, panel bool) (*face, error) {
-	f := &face{scene: scene, p: p}
+	f := &face{scene: slices.Clone(scene), p: p}
 	f.factor, f.shape = p.factors()
 	f.mmPX = p.MMPerPX * float64(f.factor)
-	var err error
+	f.setLens()
+	w, h := scene[0].Image.W/f.factor, scene[0].Image.H/f.factor
+	f.oneOfEach()
 	if panel {
-		f.surf = wholeSurface(scene[0].Image.W/f.factor, scene[0].Image.H/f.factor)
-	} else if f.surf, err = findSurface(scene, f.factor); err != nil {
-		return nil, err
+		f.registerPanel()
+		f.surf = wholeSurface(w, h)
+	} else {
+		outline, err := f.registerFace()
+		if err != nil {
+			return nil, err
+		}
+		f.surf = surfaceWithin(outline.points, outline.middle, f.factor, w, h)
 	}
-	deep := float32(0)
-	if !f.surf.all {
-		deep = float32(p.RimMM / f.mmPX)
+	if f.apart {
+		return f, nil
 	}
 	f.grid = newCellGrid(f.surf.w, f.surf.h, max(6, int(p.CellMM/f.mmPX+0.5)))
-	if err := f.loadChannels(deep); err != nil {
+	if err := f.loadChannels(); err != nil {
 		return nil, err
 	}
-	f.samplePoints(deep)
-	if err := f.learn(); err != nil {
+	f.points = f.samplePoints(f.surf.dist, f.deep())
+	if err := f.levelBase(nil); err != nil {
 		return nil, err
 	}
-	if !f.surf.all {
-		f.endOfRim(deep)
+	if !panel {
+		if err := f.leaveShell(); err != nil {
+			return nil, err
+		}
 	}
-	return f, nil
+	return f, f.openUp()
+}
+
+// deep is the depth, in search pixels, from which on the rim plays no part.
+func (f *face) deep() float32 {
+	if f.surf.all {
+		return 0
+	}
+	return float32(f.p.RimMM / f.mmPX)
+}
+
+// levelBase fits each channel's base to what no lamp is mirrored over (nil: no
+// lamps are known yet).
+func (f *face) levelBase(lamps []lamp) error {
+	for k := range f.channels {
+		ch := &f.channels[k]
+		dist := f.surf.dist
+		if lamps != nil && lamps[ch.pic].any {
+			l := &lamps[ch.pic]
+			dist = part.NewPlane(dist.W, dist.H)
+			for i, d := range f.surf.dist.V {
+				if !l.core[i] && !l.edge[i] {
+					dist.V[i] = d
+				}
+			}
+		} else if ch.base != nil {
+			continue
+		}
+		var err error
+		if ch.base, err = f.grid.newSpread(f.grid.medians(ch.smooth, dist, f.deep()), f.surf.w, f.surf.h); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // samplePoints picks an even sample of the pixels deeper than from.
-func (f *face) samplePoints(from float32) {
+func (f *face) samplePoints(dist *part.Plane, from float32) []int {
 	const want = 12000
 	n := 0
-	for _, d := range f.surf.dist.V {
+	for _, d := range dist.V {
 		if d > from {
 			n++
 		}
 	}
 	step := max(1, n/want)
-	for i, k := 0, 0; i < len(f.surf.dist.V); i++ {
-		if f.surf.dist.V[i] > from {
+	points := make([]int, 0, n/step+1)
+	k := 0
+	for i, d := range dist.V {
+		if d > from {
 			if k%step == 0 {
-				f.points = append(f.points, i)
+				points = append(points, i)
 			}
 			k++
 		}
 	}
+	return points
+}
+
+// channelNoise returns a channel's noise and median level. Noise is told from
+// each pixel's difference to the mean of four others nearby, whose variance is
+// 5/4 of the pixels' own where they are independent.
+func (f *face) channelNoise(ch channel) (noise, level float64) {
+	w, s := f.surf.w, ch.smooth
+	reach := max(2, int(0.06/f.mmPX+0.5))
+	d, v := make([]float64, 0, len(f.points)), make([]float64, 0, len(f.points))
+	for _, i := range f.points {
+		x, y := i%w, i/w
+		if x < reach || y < reach || x >= w-reach || y >= f.surf.h-reach {
+			continue
+		}
+		m := (s.V[i-reach] + s.V[i+reach] + s.V[i-reach*w] + s.V[i+reach*w]) / 4
+		d = append(d, math.Abs(float64(s.V[i]-m)))
+		v = append(v, float64(s.V[i]))
+	}
+	level = median(v)
+	return max(madToSD*median(d)/math.Sqrt(1.25), 0.003*level, 1e-5), level
 }
 
 // learn measures each channel's noise and base level and learns the palette.
-// Noise is told from each pixel's difference to the mean of four others nearby,
-// whose variance is 5/4 of the pixels' own where they are independent.
 func (f *face) learn() error {
-	nc, w := len(f.channels), f.surf.w
+	nc := len(f.channels)
 	f.noise = make([]float64, nc)
-	reach := max(2, int(0.06/f.mmPX+0.5))
 	for c := range f.channels {
-		s := f.channels[c].smooth
-		var d, v []float64
-		for _, i := range f.points {
-			x, y := i%w, i/w
-			if x < reach || y < reach || x >= w-reach || y >= f.surf.h-reach {
-				continue
-			}
-			m := (s.V[i-reach] + s.V[i+reach] + s.V[i-reach*w] + s.V[i+reach*w]) / 4
-			d = append(d, math.Abs(float64(s.V[i]-m)))
-			v = append(v, float64(s.V[i]))
-		}
-		base := median(v)
-		f.channels[c].level = base
-		f.noise[c] = max(madToSD*median(d)/math.Sqrt(1.25), 0.003*base, 1e-5)
+		f.noise[c], f.channels[c].level = f.channelNoise(f.channels[c])
 	}
 	for c := 0; c+2 < nc; c++ {
 		if f.channels[c].pic == f.channels[c+2].pic && (c == 0 || f.channels[c-1].pic != f.channels[c].pic) {
@@ -102,9 +162,22 @@ func (f *face) learn() error {
 		}
 	}
 	var err error
-	f.pal, err = learnPalette(f.samples(nil), f.noise, f.levels(), f.colour, min(maxPigments, nc/2))
-	return err
+	if f.pal, err = learnPalette(f.samples(nil), f.noise, f.levels(), f.colour, min(maxPigments, nc/2)); err != nil {
+		return err
+	}
+	for _, v := range f.pal.pigment {
+		in := make([]float64, len(f.scene))
+		for c, x := range v {
+			in[f.channels[c].pic] += x * x
+		}
+		f.sparkles = f.sparkles || len(in) > 1 && slices.Max(in) > oneLightShare
+	}
+	return nil
 }
+
+// oneLightShare is the share of a pattern's direction in one picture from which on
+// it shines in that light alone (common practice, no source).
+const oneLightShare = 0.8
 
 // samples returns the sampled pixels' deviations from base, of those whose
 // weight is not 0 (nil: all).
@@ -117,7 +190,7 @@ func (f *face) samples(weight *part.Plane) []sample {
 		x, y := i%f.surf.w, i/f.surf.w
 		dev := make([]float64, len(f.channels))
 		for c, ch := range f.channels {
-			dev[c] = float64(ch.smooth.V[i] - ch.base.V[y*ch.base.W+x])
+			dev[c] = float64(ch.smooth.V[i] - ch.base.V[i])
 		}
 		out = append(out, sample{dev: dev, cell: y/f.grid.cell*f.grid.nx + x/f.grid.cell})
 	}

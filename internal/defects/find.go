@@ -2,6 +2,8 @@ package defects
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"finishbench/internal/part"
 )
@@ -25,27 +27,32 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	r, err := f.respond()
-	if err != nil {
-		return Result{}, err
+	if f.apart {
+		return f.findApart(panel)
 	}
-	var places []*place
-	for _, pixels := range segment(r.ratio, float32(p.GrowShare), 1) {
-		pl, err := f.newPlace(pixels, r)
+	var out Result
+	var found []sighted
+	views := f.views()
+	for k, v := range views {
+		sub, own, err := f.with(v)
+		if err != nil {
+			if k > 0 {
+				continue // too little to learn from: it stays not looked at
+			}
+			return Result{}, err
+		}
+		f.looked = append(f.looked, looked{own: own, dist: sub.surf.dist, pics: v.pics})
+		places, err := sub.places(own)
 		if err != nil {
 			return Result{}, err
 		}
-		if pl != nil {
-			places = append(places, pl)
+		for _, pl := range places {
+			found = append(found, sighted{sub, pl, k})
 		}
 	}
-	if places, err = f.group(places, r); err != nil {
-		return Result{}, err
-	}
-	var out Result
-	for _, pl := range places {
-		fd := f.finding(pl)
-		if f.isFigure(pl) {
+	for _, s := range f.once(found) {
+		fd := s.f.finding(s.pl)
+		if s.f.isFigure(s.pl) {
 			c := fd.Box.Centre()
 			out.Warnings = append(out.Warnings, fmt.Sprintf("%s: a figure of %.1f x %.1f mm at %.0f, %.0f is taken for the faceplate's own print; if it has none, look there",
 				fd.Image, fd.Box[2]*p.MMPerPX, fd.Box[3]*p.MMPerPX, c.X, c.Y))
@@ -58,14 +65,109 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			out.Findings = append(out.Findings, fd)
 		}
 	}
-	out.Warnings = append(out.Warnings, f.warnings(len(out.Findings))...)
+	out.Warnings = append(append(out.Warnings, f.told...), f.warnings(len(out.Findings))...)
 	out.Seen, out.Unseen = f.seen()
 	for _, q := range f.surf.outline {
 		k := float64(f.factor)
-		out.Outline = append(out.Outline, part.Point{X: q.X * k, Y: q.Y * k})
+		out.Outline = append(out.Outline, part.Point{X: (q.X+0.5)*k - 0.5, Y: (q.Y+0.5)*k - 0.5})
+	}
+	out.lies = map[string]*registration{}
+	for _, p := range f.scene {
+		if p.lies.moved() {
+			out.lies[p.Shot.File] = p.lies
+		}
 	}
 	return out, nil
 }
+
+// sighted is a place, the face as the pictures that it was sought in show it,
+// and which of the views that was.
+type sighted struct {
+	f    *face
+	pl   *place
+	view int
+}
+
+// places searches a face and returns what was found where own holds.
+func (f *face) places(own []bool) ([]*place, error) {
+	r, err := f.respond()
+	if err != nil {
+		return nil, err
+	}
+	var places []*place
+	for _, pixels := range segment(r.ratio, float32(f.p.GrowShare), 1) {
+		if !mostly(pixels, own) {
+			continue
+		}
+		pl, err := f.newPlace(pixels, r)
+		if err != nil {
+			return nil, err
+		}
+		if pl != nil {
+			places = append(places, pl)
+		}
+	}
+	places, err = f.group(places, r)
+	return slices.DeleteFunc(places, f.alongRim), err
+}
+
+// mostly says whether a mask holds for at least half of the pixels.
+func mostly(pixels []int, mask []bool) bool {
+	n := 0
+	for _, i := range pixels {
+		if mask[i] {
+			n++
+		}
+	}
+	return 2*n >= len(pixels)
+}
+
+// once leaves out what is a piece of something stronger that another view shows
+// right beside it.
+func (f *face) once(found []sighted) []sighted {
+	near := spotReachMM / f.shapeMM()
+	var out []sighted
+	for i, a := range found {
+		again := false
+		for j, b := range found {
+			if a.view != b.view && a.pl.all.gapTo(&b.pl.all) <= near && (b.pl.peak > a.pl.peak || b.pl.peak == a.pl.peak && j < i) {
+				again = true
+			}
+		}
+		if !again {
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
+// findApart looks at each picture by itself, where they do not lie on each other.
+func (f *face) findApart(panel bool) (Result, error) {
+	var out Result
+	for i, p := range f.scene {
+		p.lies = nil
+		r, err := find([]Picture{p}, f.p, panel)
+		if err != nil {
+			return Result{}, err
+		}
+		out.Findings, out.Unseen = append(out.Findings, r.Findings...), append(out.Unseen, r.Unseen...)
+		if i == 0 {
+			out.Outline, out.Seen = r.Outline, r.Seen
+		} else if r.Seen.LookedAt < out.Seen.LookedAt {
+			out.Seen = r.Seen
+		}
+		for _, w := range r.Warnings {
+			if !strings.Contains(w, oneLightOnly) {
+				out.Warnings = append(out.Warnings, w)
+			}
+		}
+	}
+	out.Warnings = append(out.Warnings, f.told...)
+	return out, nil
+}
+
+// oneLightOnly is how the warning of a single light begins.
+const oneLightOnly = "one light only"
 
 // checkScene refuses pictures that do not belong together.
 func checkScene(scene []Picture) error {
@@ -93,7 +195,7 @@ func checkScene(scene []Picture) error {
 func (f *face) warnings(n int) []string {
 	var out []string
 	if len(f.scene) == 1 {
-		out = append(out, fmt.Sprintf("%s: one light only; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.scene[0].Shot.File))
+		out = append(out, fmt.Sprintf("%s: "+oneLightOnly+"; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.scene[0].Shot.File))
 	}
 	if f.p.MMPerPX > f.p.SearchMM {
 		out = append(out, fmt.Sprintf("%.3f mm per pixel is coarse: defects under %.2f mm may be missed", f.p.MMPerPX, 4*f.p.MMPerPX))

@@ -41,7 +41,7 @@ func (f *face) finding(p *place) part.Finding {
 		}
 		out.DiameterMM = part.Num(d * mm)
 	}
-	out.Box = box
+	out.Box = f.boxIn(best, box)
 	f.addBudgets(p, &out, long, across)
 	out.LengthMM, out.WidthMM, out.AreaMM2, out.AngleDeg = part.Num(round3(long*mm)), part.Num(round3(across*mm)), part.Num(round4(area*mm*mm)), part.Num(math.Round(angle*10)/10)
 	if out.DiameterMM != nil {
@@ -49,7 +49,7 @@ func (f *face) finding(p *place) part.Finding {
 	}
 	for i, z := range p.strength {
 		if i != best && z > 3 {
-			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.scene[i].Shot.File, Box: box})
+			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.scene[i].Shot.File, Box: f.boxIn(i, box)})
 		}
 	}
 	return out

@@ -24,6 +24,9 @@ const (
 	bundleGrain    = 4.0   // and it is this much more uneven across than along
 	opaqueDome     = 0.14  // relative change of light from which a spot is opaque, under a dome
 	opaqueRaking   = 0.28  // and under low light
+	opaqueBoth     = 3.0   // what shows in one light at its limit shows in another at the limit over this
+	opaqueSized    = 0.5   // from which a spot is measured as an opaque one
+	glint          = 0.25  // relative change of light in one picture alone that is a lamp mirrored in a slope
 	craterMinMM    = 0.28  // a crater is at least this wide
 	craterMaxLight = 0.05  // a crater changes the mean light by less
 	craterSided    = 0.65  // or is this one-sided under low light
@@ -76,19 +79,32 @@ func (f *face) isFigure(p *place) bool {
 // opacity compares a spot's change of light with what only something opaque
 // does; 1 is the limit. A spot no wider than the blur shows only a part of its
 // contrast: the peak of a disc of radius r blurred by a Gaussian is
-// 1 - exp(-r^2 / 2 sigma^2) of it.
+// 1 - exp(-r^2 / 2 sigma^2) of it. What is opaque shows in every light; what
+// shines in one alone is a slope that mirrors a lamp.
 func (f *face) opacity(p *place) float64 {
-	o := 0.0
+	r := f.spotDiameterPX(p) / 2
+	s := p.blurPX
+	return f.lightLost(p) / math.Max(0.3, 1-math.Exp(-r*r/(2*s*s)))
+}
+
+// lightLost is opacity as if there were no blur.
+func (f *face) lightLost(p *place) float64 {
+	most, next := 0.0, 0.0
 	for pic, c := range p.contrast {
 		lim := opaqueDome
 		if f.scene[pic].Shot.Light == part.Raking {
 			lim = opaqueRaking
 		}
-		o = math.Max(o, math.Abs(c)/lim)
+		if o := math.Abs(c) / lim; o > most {
+			most, next = o, most
+		} else {
+			next = math.Max(next, o)
+		}
 	}
-	r := f.spotDiameterPX(p) / 2
-	s := p.blurPX
-	return o / math.Max(0.3, 1-math.Exp(-r*r/(2*s*s)))
+	if len(p.contrast) > 1 {
+		return math.Min(most, opaqueBoth*next)
+	}
+	return most
 }
 
 // spotDiameterPX is the geometric mean of a spot's length and width, the blur's
@@ -114,7 +130,8 @@ func (f *face) spotSizePX(p *place) (length, width float64) {
 
 // opaque says whether a spot changes the light as only something opaque does.
 func (f *face) opaque(p *place) bool {
-	return slices.ContainsFunc(p.contrast, func(c float64) bool { return math.Abs(c) > opaqueDome })
+	some := slices.ContainsFunc(p.contrast, func(c float64) bool { return math.Abs(c) > opaqueDome })
+	return some && f.lightLost(p) > opaqueSized
 }
 
 // unblurred takes off an extent of the body what the blur adds at both ends.
@@ -177,6 +194,8 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Run, seen * 0.6
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)
+	case d >= craterMinMM && o < 0.8 && light > glint:
+		return part.Crater, seen * 0.6
 	case d >= craterMinMM && light < craterMaxLight && p.peak < 3:
 		return part.Crater, seen * sure(20*(craterMaxLight-light)+0.5)
 	}

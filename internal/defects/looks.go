@@ -19,6 +19,7 @@ type look struct {
 	mean      []*part.Plane // per row: that local mean
 	spread    []float64     // per row: the noise at the finest size
 	threshold float32       // of the length, at the finest size
+	tamed     []float32     // per block of the rim, at the finest size
 }
 
 // glossLooks look for what the lacquer's own faults do: one picture's light gets
@@ -164,12 +165,7 @@ func (f *face) findGround(pattern []*part.Plane) (*part.Plane, error) {
 		}
 	}
 	for _, p := range pattern {
-		v := f.valuesAt(p)
-		mid := median(v)
-		for i := range v {
-			v[i] = math.Abs(v[i] - mid)
-		}
-		s := madToSD * median(v)
+		mid, s := median(f.valuesAt(p)), f.wideness(p)
 		if s > groundNoise {
 			return nil, nil
 		}
@@ -181,6 +177,17 @@ func (f *face) findGround(pattern []*part.Plane) (*part.Plane, error) {
 		}
 	}
 	return weight, erode(weight, max(1, int(groundReachMM/f.mmPX+0.5)))
+}
+
+// wideness is the spread of a pattern's coordinate over the face, in noise units:
+// the scaled median distance from its median.
+func (f *face) wideness(p *part.Plane) float64 {
+	v := f.valuesAt(p)
+	mid := median(v)
+	for i := range v {
+		v[i] = math.Abs(v[i] - mid)
+	}
+	return madToSD * median(v)
 }
 
 // figureSide says on which side of the ground a pattern's figures lie along its

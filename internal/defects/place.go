@@ -258,12 +258,32 @@ func (f *face) sidedness(p *place) float64 {
 // blurPX is the standard deviation, in shape pixels, of the smoothing that the
 // finest map has seen, optics included.
 func (f *face) blurPX() float64 {
-	return math.Hypot(f.windowBlurPX(), opticsBlurPX/float64(f.shape))
+	return math.Hypot(f.windowBlurPX(), f.lensPX/float64(f.shape))
 }
 
-// opticsBlurPX is what a lens in focus blurs by, in full-resolution pixels
-// (common practice, no source).
-const opticsBlurPX = 0.9
+// What a lens in focus blurs by, give or take, in full-resolution pixels, where it
+// was not measured; and what a measured one is held to: a sensor's pixel alone
+// blurs by 1/sqrt(12), and what is blurred by more than eight pixels is out of any focus (common practice, no
+// source).
+const (
+	opticsBlurPX  = 0.9
+	opticsLimitPX = 0.4
+	leastBlurPX   = 0.3
+	mostBlurPX    = 8.0
+)
+
+// setLens takes the scene's blur from its pictures: the least that was measured, as
+// one lens took them all.
+func (f *face) setLens() {
+	f.lensPX, f.uLensPX = opticsBlurPX, opticsLimitPX/math.Sqrt(3)
+	least := math.Inf(1)
+	for _, p := range f.scene {
+		if p.BlurPX > 0 && p.BlurPX < least {
+			least = p.BlurPX
+			f.lensPX, f.uLensPX = math.Max(leastBlurPX, math.Min(mostBlurPX, least)), p.UBlurPX
+		}
+	}
+}
 
 // bestPicture is the picture of the scene in which a place is strongest.
 func (p *place) bestPicture() int {

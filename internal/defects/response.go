@@ -22,7 +22,10 @@ type response struct {
 
 // rangeEnds is where a pattern's own range ends along one direction: half is the
 // largest coordinate of the typical cell, limit what no cell should reach.
-type rangeEnds struct{ mid, lowHalf, lowLimit, highHalf, highLimit float32 }
+type rangeEnds struct {
+	mid, lowHalf, lowLimit, highHalf, highLimit float32
+	tamed                                       []float32 // per block of the rim
+}
 
 // beyond is 1 at the limit and a half where the typical cell's largest lies.
 func (e rangeEnds) beyond(t float32) float32 {
@@ -61,6 +64,9 @@ const ringStepMM = 0.09
 func (f *face) respond() (*response, error) {
 	w, h := f.surf.w, f.surf.h
 	r := &response{ratio: part.NewPlane(w, h), ring: part.NewPlane(w, h), pattern: f.project(f.pal.axis)}
+	for _, p := range r.pattern {
+		f.filled = f.filled || f.wideness(p) > groundNoise
+	}
 	r.looks = append([]look{{rows: f.pal.left, finest: true}}, f.glossLooks(f.pal.left)...)
 	ground, err := f.groundLooks(r)
 	if err != nil {
@@ -152,9 +158,14 @@ func (f *face) project(rows [][]float64) []*part.Plane {
 			continue
 		}
 		for c, ch := range f.channels {
-			smooth, base := ch.smooth.V[y*w:(y+1)*w], ch.base.V[y*ch.base.W:y*ch.base.W+w]
+			smooth, base := ch.smooth.V[y*w:(y+1)*w], ch.base.V[y*w:(y+1)*w]
 			for x := x0; x < x1; x++ {
 				dev[c][x] = smooth[x] - base[x]
+			}
+			if ch.gain != nil {
+				for x, g := range ch.gain.V[y*w+x0 : y*w+x1] {
+					dev[c][x0+x] *= g
+				}
 			}
 		}
 		for k := range rows {
@@ -264,10 +275,17 @@ func (f *face) lift(to, from *part.Plane) {
 // threshold, and nothing is raised.
 func (f *face) takePattern(r *response, p *part.Plane) error {
 	e := f.endsOf(p)
+	off := part.NewPlane(p.W, p.H)
+	for i, d := range f.surf.dist.V {
+		if d > 0 {
+			off.V[i] = p.V[i] - e.mid
+		}
+	}
+	e.tamed = f.tame(off, 1)
 	r.ends = append(r.ends, e)
 	for i, d := range f.surf.dist.V {
 		if d > 0 {
-			r.ratio.V[i] = max(r.ratio.V[i], e.beyond(p.V[i]))
+			r.ratio.V[i] = max(r.ratio.V[i], e.beyond(e.mid+off.V[i]))
 		}
 	}
 	inside := part.NewPlane(p.W, p.H)
@@ -551,6 +569,10 @@ func (f *face) ratioAt(planes []*part.Plane, weight *part.Plane, l *look, s scal
 			out.V[i] = float32(math.Sqrt(float64(v)))
 		}
 	}
+	tamed := f.tame(out, s.down)
+	if s.down == 1 && s.sigmaMM == 0 {
+		l.tamed = tamed
+	}
 	t := f.threshold(out, s.down)
 	inv := 1 / t
 	for i := range out.V {
@@ -634,9 +656,20 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 	if down > 1 {
 		allowed /= 2 // there are more looks at large sizes
 	}
-	q50, q75 := quantile(m, .5), quantile(m, .75)
+	q50 := quantile(m, .5)
+	return float32(q50), max(gumbelLimit(m, allowed, f.sparkles), float32(f.p.MinResponse))
+}
+
+// gumbelLimit is what the largest of so many maxima exceeds with the chance
+// allowed: Gumbel's law, its place and scale from the median and the third
+// quartile, or, for a heavy tail, from the third quartile and the ninth tenth where
+// that is wider.
+func gumbelLimit(maxima []float64, allowed float64, heavy bool) float32 {
+	q50, q75 := quantile(maxima, .5), quantile(maxima, .75)
 	gumbel := func(p float64) float64 { return -math.Log(-math.Log(p)) }
 	beta := (q75 - q50) / (gumbel(.75) - gumbel(.5))
-	t := q50 + beta*(gumbel(1-allowed/float64(len(m)))-gumbel(.5))
-	return float32(q50), float32(max(t, f.p.MinResponse))
+	if heavy {
+		beta = max(beta, (quantile(maxima, .9)-q75)/(gumbel(.9)-gumbel(.75)))
+	}
+	return float32(q50 + beta*(gumbel(1-allowed/float64(len(maxima)))-gumbel(.5)))
 }

@@ -13,6 +13,13 @@ type Picture struct {
 	Shot  part.Shot
 	Image *part.Image
 	Flat  *optics.FlatField // of this view and light; nil: the light is taken as it is. It must fit the image
+
+	// BlurPX is the standard deviation of what lens, focus and sharpening blur by,
+	// full-resolution pixels, and UBlurPX its standard uncertainty: measured, one
+	// for all pictures of a scene. 0: not measured.
+	BlurPX, UBlurPX float64
+
+	lies *registration // against the scene's first picture; nil: as it does
 }
 
 // Params says how a scene is looked at. Lengths are on the unit, in millimetres.
@@ -24,7 +31,6 @@ type Params struct {
 	BlurMM        float64 // finest smoothing, standard deviation; a JPEG's colour is no finer (> 0)
 	CellMM        float64 // side of the cells in which base level and noise are told (> 0)
 	RimMM         float64 // the rim ends within this distance of the outline (> 0)
-	MarginMM      float64 // kept clear of the rim's end (>= 0)
 	FalsePerFace  float64 // chance of a false place on a face from noise alone, per look (0..1)
 	MinResponse   float64 // a place is at least this many standard deviations (> 0)
 	GrowShare     float64 // a place grows down to this share of its threshold (0..1)
@@ -44,7 +50,7 @@ type Caller func(features map[string]float64, rule part.Kind, ruleSure float64) 
 // one taken from a ruled target); all are common practice, no source.
 func DefaultParams(mmPerPX float64) Params {
 	return Params{
-		MMPerPX: mmPerPX, URelScale: 0.002, SearchMM: 0.0315, ShapeMM: 0.0157, BlurMM: 0.018, CellMM: 0.72, RimMM: 0.9, MarginMM: 0.06,
+		MMPerPX: mmPerPX, URelScale: 0.002, SearchMM: 0.0315, ShapeMM: 0.0157, BlurMM: 0.018, CellMM: 0.72, RimMM: 0.9,
 		FalsePerFace: 0.18, MinResponse: 4.8, GrowShare: 0.55, ManyFindings: 200, Jobs: 2, MinConfidence: 0.05,
 	}
 }
@@ -71,10 +77,25 @@ func (p Params) factors() (search, shape int) {
 // Result is what was found in a scene.
 type Result struct {
 	Findings []part.Finding // no severity, advice or number yet
-	Outline  []part.Point   // the faceplate's outline as seen, full-resolution pixels
+	Outline  []part.Point   // the faceplate's outline as seen, full-resolution pixels of the scene's first picture
 	Warnings []string
 	Seen     part.Surface // shares that were looked at; view and angle are the caller's to fill in
 	Unseen   []Unseen     // where nothing was looked for, one for each picture of the scene
+
+	lies map[string]*registration // of pictures that do not lie as the first one, by file
+}
+
+// OutlineIn is the faceplate's outline in one picture of the scene.
+func (r Result) OutlineIn(file string) []part.Point {
+	to := r.lies[file]
+	if !to.moved() {
+		return r.Outline
+	}
+	out := make([]part.Point, len(r.Outline))
+	for i, q := range r.Outline {
+		out[i] = to.to.of(q)
+	}
+	return out
 }
 
 // Unseen tells where in one picture nothing was looked for. Cell (x, y) covers

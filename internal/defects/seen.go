@@ -1,35 +1,98 @@
 package defects
 
-import "finishbench/internal/part"
+import (
+	"finishbench/internal/part"
+)
+
+// looked is what one search covered: own is what counts of it, dist > 0 where it
+// looked.
+type looked struct {
+	own  []bool
+	dist *part.Plane
+	pics []int
+}
 
 // seen tells how much of the surface was looked at, and where it was not.
 func (f *face) seen() (part.Surface, []Unseen) {
-	all, not := 0, 0
-	in := make([]bool, f.surf.w*f.surf.h)
+	n := len(f.open)
+	by := make([]uint8, n)
+	for _, l := range f.looked {
+		for i, own := range l.own {
+			if own && l.dist.V[i] > 0 {
+				for _, p := range l.pics {
+					by[i] |= 1 << p
+				}
+			}
+		}
+	}
+	all := uint8(1<<len(f.scene) - 1)
+	var area, every, some float64
+	why := map[part.Why]float64{}
 	for i, d := range f.surf.outside.V {
 		if d <= 0 {
 			continue
 		}
-		all++
-		if f.surf.dist.V[i] <= 0 {
-			in[i] = true
-			not++
+		area++
+		switch by[i] {
+		case all:
+			every++
+			continue
+		case 0:
+		default:
+			some++
+		}
+		why[f.whyNot(i, by[i])]++
+	}
+	s := part.Surface{LookedAt: every / area, OneLight: some / area, NotLookedAt: (area - every - some) / area}
+	for k := range why {
+		why[k] /= area
+	}
+	if len(why) > 0 {
+		s.Why = why
+	}
+	return s, f.unseen(by)
+}
+
+// whyNot is why a pixel that was looked at in the pictures by was not in others.
+func (f *face) whyNot(i int, by uint8) part.Why {
+	for pic := range f.scene {
+		if by>>pic&1 == 0 && f.why[pic] != nil && f.why[pic][i] != "" {
+			return f.why[pic][i]
 		}
 	}
-	share := float64(not) / float64(max(1, all))
-	s := part.Surface{LookedAt: 1 - share, NotLookedAt: share}
-	if not > 0 {
-		s.Why = map[part.Why]float64{part.Outermost: share}
-	}
+	return part.Outermost
+}
+
+// unseen tells for each picture where nothing was looked for in it.
+func (f *face) unseen(by []uint8) []Unseen {
 	im := f.scene[0].Image
 	w, h := im.W/f.factor, im.H/f.factor
-	whole := make([]bool, w*h)
-	for y := range f.surf.h {
-		copy(whole[(y+f.surf.y0)*w+f.surf.x0:], in[y*f.surf.w:y*f.surf.w+min(f.surf.w, w-f.surf.x0)])
-	}
 	var out []Unseen
-	for _, p := range f.scene {
-		out = append(out, Unseen{Image: p.Shot.File, Step: f.factor, W: w, H: h, In: whole})
+	for pic, p := range f.scene {
+		u := Unseen{Image: p.Shot.File, Step: f.factor, W: w, H: h, In: make([]bool, w*h)}
+		for i, d := range f.surf.outside.V {
+			if x, y := i%f.surf.w+f.surf.x0, i/f.surf.w+f.surf.y0; d > 0 && by[i]>>pic&1 == 0 && x < w && y < h {
+				u.In[y*w+x] = true
+			}
+		}
+		if p.lies.moved() {
+			u.In = f.movedCells(u.In, w, h, p.lies.to)
+		}
+		out = append(out, u)
 	}
-	return s, out
+	return out
+}
+
+// movedCells are the first picture's cells as they lie in another one.
+func (f *face) movedCells(in []bool, w, h int, to similarity) []bool {
+	out := make([]bool, len(in))
+	k := float64(f.factor)
+	for y := range h {
+		for x := range w {
+			q := to.back(part.Point{X: (float64(x)+0.5)*k - 0.5, Y: (float64(y)+0.5)*k - 0.5})
+			i, j := int((q.X+0.5)/k), int((q.Y+0.5)/k)
+			out[y*w+x] = q.X >= 0 && q.Y >= 0 && i < w && j < h && in[j*w+i]
+		}
+	}
+	return out
 }

@@ -1,15 +1,10 @@
 package defects
 
 import (
-	"fmt"
 	"math"
-	"slices"
 
 	"finishbench/internal/part"
 )
-
-// thumbStep is the subsampling in which the surface is looked for.
-const thumbStep = 4
 
 // surface is where the lacquered surface lies, in working pixels of the region
 // of interest.
@@ -32,224 +27,82 @@ func wholeSurface(w, h int) *surface {
 	return &surface{w: w, h: h, dist: d, outside: d, all: true}
 }
 
-// findSurface finds the faceplate (with what little of the shell shows around
-// it) as the largest thing that differs from the picture's border in any colour
-// of any picture of the scene; f full-resolution pixels make a working pixel.
-func findSurface(scene []Picture, f int) (*surface, error) {
-	im := scene[0].Image
-	tw, th := im.W/(f*thumbStep), im.H/(f*thumbStep)
-	if tw < 16 || th < 16 {
-		return nil, fmt.Errorf("defects: a picture of %dx%d is too small to find a faceplate in", im.W, im.H)
+// distStep is the step, in working pixels, at which the distance from the outline
+// is worked out; between, it is bilinear. The outline bends little over that.
+const distStep = 4
+
+// surfaceWithin is the faceplate inside an outline (full-resolution pixels, about
+// a middle, at equal angles) in a picture of w x h working pixels of f x f.
+func surfaceWithin(outline []part.Point, middle part.Point, f, w, h int) *surface {
+	s := &surface{}
+	k := 1 / float64(f)
+	in := func(p part.Point) part.Point { // working pixels
+		return part.Point{X: (p.X+0.5)*k - 0.5, Y: (p.Y+0.5)*k - 0.5}
 	}
-	fore := make([]uint8, tw*th)
-	for _, p := range scene {
-		for c := range p.Image.C {
-			markForeground(fore, thumbnail(p.Image, c, f*thumbStep, tw, th), tw, th)
+	lo, hi := part.Point{X: math.Inf(1), Y: math.Inf(1)}, part.Point{X: math.Inf(-1), Y: math.Inf(-1)}
+	for _, p := range outline {
+		q := in(p)
+		s.outline = append(s.outline, q)
+		lo, hi = part.Point{X: min(lo.X, q.X), Y: min(lo.Y, q.Y)}, part.Point{X: max(hi.X, q.X), Y: max(hi.Y, q.Y)}
+	}
+	// Whole steps, with one around.
+	s.x0, s.y0 = max(0, (int(lo.X)/distStep-1)*distStep), max(0, (int(lo.Y)/distStep-1)*distStep)
+	s.w = min(w/distStep*distStep, (int(hi.X)/distStep+2)*distStep) - s.x0
+	s.h = min(h/distStep*distStep, (int(hi.Y)/distStep+2)*distStep) - s.y0
+	nw, nh := s.w/distStep+1, s.h/distStep+1
+	coarse := part.NewPlane(nw, nh)
+	m := in(middle)
+	for y := range nh {
+		for x := range nw {
+			coarse.V[y*nw+x] = float32(distanceInside(s.outline, m, part.Point{X: float64(s.x0 + x*distStep), Y: float64(s.y0 + y*distStep)}))
 		}
 	}
-	region, n := largestRegion(fore, tw, th)
-	if n < tw*th/200 {
-		return nil, fmt.Errorf("defects: no faceplate found: nothing large differs from the background")
+	s.dist, s.outside = part.NewPlane(s.w, s.h), part.NewPlane(s.w, s.h)
+	for y := range s.h {
+		j, v := y/distStep, float32(y%distStep)/distStep
+		a, b := coarse.V[j*nw:], coarse.V[(j+1)*nw:]
+		row := s.dist.V[y*s.w : (y+1)*s.w]
+		for x := range row {
+			i, u := x/distStep, float32(x%distStep)/distStep
+			row[x] = (a[i]*(1-u)+a[i+1]*u)*(1-v) + (b[i]*(1-u)+b[i+1]*u)*v
+		}
 	}
-	fillHoles(region, tw, th)
-	bx := boundsOf(region, tw, th)
-	pad := 1
-	cx0, cy0 := max(0, bx[0]-pad), max(0, bx[1]-pad)
-	cx1, cy1 := min(tw, bx[2]+pad+1), min(th, bx[3]+pad+1)
-	cw, ch := cx1-cx0, cy1-cy0
-	mask := make([]uint8, (cw+2)*(ch+2)) // a ring of outside, so that a touching frame is an edge too
-	for y := range ch {
-		copy(mask[(y+1)*(cw+2)+1:], region[(y+cy0)*tw+cx0:(y+cy0)*tw+cx1])
-	}
-	small, err := newDistance(mask, cw+2, ch+2)
-	if err != nil {
-		return nil, err
-	}
-	inner := part.NewPlane(cw, ch)
-	for y := range ch {
-		copy(inner.V[y*cw:(y+1)*cw], small.V[(y+1)*(cw+2)+1:(y+1)*(cw+2)+1+cw])
-	}
-	dist, err := newResized(inner, cw*thumbStep, ch*thumbStep)
-	if err != nil {
-		return nil, err
-	}
-	for i, v := range dist.V {
-		dist.V[i] = (v - 0.5) * thumbStep
-	}
-	return &surface{x0: cx0 * thumbStep, y0: cy0 * thumbStep, w: dist.W, h: dist.H, dist: dist, outside: &part.Plane{W: dist.W, H: dist.H, V: slices.Clone(dist.V)}, outline: traceOutline(region, tw, th)}, nil
+	copy(s.outside.V, s.dist.V)
+	return s
 }
 
-// thumbnail samples a channel every step pixels, 0..1 as encoded in the file.
-func thumbnail(im *part.Image, c, step, tw, th int) []float64 {
-	v := make([]float64, tw*th)
-	for y := range th {
-		for x := range tw {
-			i := ((y*step+step/2)*im.W+x*step+step/2)*im.C + c
-			if im.Pix16 != nil {
-				v[y*tw+x] = float64(im.Pix16[i]) / 65535
-			} else {
-				v[y*tw+x] = float64(im.Pix8[i]) / 255
-			}
-		}
+// distanceInside is a point's distance from a closed curve of points at about
+// equal angles from a middle; negative outside. It walks to the nearest point from
+// the one in the same direction: far inside it may stop at another, which is then
+// nearly as far.
+func distanceInside(curve []part.Point, middle, p part.Point) float64 {
+	n := len(curve)
+	first := curve[0]
+	turn := math.Atan2(p.Y-middle.Y, p.X-middle.X) - math.Atan2(first.Y-middle.Y, first.X-middle.X)
+	at := int(math.Round(turn/(2*math.Pi)*float64(n))+float64(2*n)) % n
+	square := func(k int) float64 {
+		q := curve[(k+n)%n]
+		return (q.X-p.X)*(q.X-p.X) + (q.Y-p.Y)*(q.Y-p.Y)
 	}
-	return v
-}
-
-// markForeground sets to 1 what differs clearly from the border's level.
-func markForeground(fore []uint8, v []float64, tw, th int) {
-	at := func(x, y int) float64 { return v[y*tw+x] }
-	var border []float64
-	for x := range tw {
-		border = append(border, at(x, 0), at(x, th-1))
-	}
-	for y := range th {
-		border = append(border, at(0, y), at(tw-1, y))
-	}
-	slices.Sort(border)
-	b := border[len(border)/2]
-	dev := make([]float64, len(border))
-	for i, v := range border {
-		dev[i] = math.Abs(v - b)
-	}
-	slices.Sort(dev)
-	lim := max(8*1.4826*dev[len(dev)/2], 0.024) // 6 of 255 grey levels
-	for y := range th {
-		for x := range tw {
-			if math.Abs(at(x, y)-b) > lim {
-				fore[y*tw+x] = 1
-			}
-		}
-	}
-}
-
-// largestRegion returns the largest 4-connected region of a mask and its size.
-func largestRegion(mask []uint8, w, h int) ([]uint8, int) {
-	label := make([]int32, w*h)
-	best, bestN, next := int32(0), 0, int32(0)
-	var stack []int
-	for i, v := range mask {
-		if v == 0 || label[i] != 0 {
-			continue
-		}
-		next++
-		n := 0
-		stack = append(stack[:0], i)
-		label[i] = next
-		for len(stack) > 0 {
-			j := stack[len(stack)-1]
-			stack = stack[:len(stack)-1]
-			n++
-			x, y := j%w, j/w
-			for _, k := range [4]int{j - 1, j + 1, j - w, j + w} {
-				if (k == j-1 && x == 0) || (k == j+1 && x == w-1) || (k == j-w && y == 0) || (k == j+w && y == h-1) {
-					continue
-				}
-				if mask[k] != 0 && label[k] == 0 {
-					label[k] = next
-					stack = append(stack, k)
-				}
-			}
-		}
-		if n > bestN {
-			best, bestN = next, n
-		}
-	}
-	out := make([]uint8, w*h)
-	if bestN == 0 {
-		return out, 0
-	}
-	for i, l := range label {
-		if l == best {
-			out[i] = 1
-		}
-	}
-	return out, bestN
-}
-
-// fillHoles sets to 1 every 0 that is not connected to the border.
-func fillHoles(mask []uint8, w, h int) {
-	outside := make([]bool, w*h)
-	var stack []int
-	push := func(i int) {
-		if mask[i] == 0 && !outside[i] {
-			outside[i] = true
-			stack = append(stack, i)
-		}
-	}
-	for x := range w {
-		push(x)
-		push((h-1)*w + x)
-	}
-	for y := range h {
-		push(y * w)
-		push(y*w + w - 1)
-	}
-	for len(stack) > 0 {
-		j := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		x, y := j%w, j/w
-		if x > 0 {
-			push(j - 1)
-		}
-		if x < w-1 {
-			push(j + 1)
-		}
-		if y > 0 {
-			push(j - w)
-		}
-		if y < h-1 {
-			push(j + w)
-		}
-	}
-	for i := range mask {
-		if !outside[i] {
-			mask[i] = 1
-		}
-	}
-}
-
-// boundsOf returns x0, y0, x1, y1 (inclusive) of a mask's ones.
-func boundsOf(mask []uint8, w, h int) [4]int {
-	b := [4]int{w, h, -1, -1}
-	for y := range h {
-		for x := range w {
-			if mask[y*w+x] != 0 {
-				b[0], b[1] = min(b[0], x), min(b[1], y)
-				b[2], b[3] = max(b[2], x), max(b[3], y)
-			}
-		}
-	}
-	return b
-}
-
-// traceOutline returns the region's outline in working pixels as the farthest
-// region pixel in each of 120 directions from its middle: good for drawing.
-func traceOutline(mask []uint8, w, h int) []part.Point {
-	var sx, sy, n float64
-	for i, v := range mask {
-		if v != 0 {
-			sx += float64(i % w)
-			sy += float64(i / w)
-			n++
-		}
-	}
-	cx, cy := sx/n, sy/n
-	const dirs = 120
-	pts := make([]part.Point, 0, dirs)
-	for k := range dirs {
-		s, c := math.Sincos(2 * math.Pi * float64(k) / dirs)
-		r := 0.0
-		for t := 0.0; ; t += 0.5 {
-			x, y := int(cx+t*c+0.5), int(cy+t*s+0.5)
-			if x < 0 || y < 0 || x >= w || y >= h {
+	best := square(at)
+	for _, step := range [2]int{1, -1} {
+		for range n / 4 {
+			d := square(at + step)
+			if d >= best {
 				break
 			}
-			if mask[y*w+x] != 0 {
-				r = t
-			}
+			at, best = (at+step+n)%n, d
 		}
-		half := float64(thumbStep) / 2
-		pts = append(pts, part.Point{X: (cx+r*c)*thumbStep + half, Y: (cy+r*s)*thumbStep + half})
 	}
-	return pts
+	least, side := math.Inf(1), 1.0
+	for _, k := range [2]int{at - 1, at} {
+		a, b := curve[(k+n)%n], curve[(k+1+n)%n]
+		dx, dy := b.X-a.X, b.Y-a.Y
+		t := math.Max(0, math.Min(1, ((p.X-a.X)*dx+(p.Y-a.Y)*dy)/(dx*dx+dy*dy)))
+		if d := math.Hypot(p.X-a.X-t*dx, p.Y-a.Y-t*dy); d < least {
+			// clockwise as seen, y down: inside is on the right hand
+			least, side = d, math.Copysign(1, dx*(p.Y-a.Y)-dy*(p.X-a.X))
+		}
+	}
+	return side * least
 }

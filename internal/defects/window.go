@@ -14,6 +14,7 @@ type window struct {
 	ratio        *part.Plane   // response over threshold at the finest size
 	pattern      []*part.Plane // per pattern direction
 	parent       []int         // the search pixel of each pixel; -1 outside the face
+	k            float64       // shape pixels in a search pixel, per side
 }
 
 // windowMarginMM is how far around a place its window reaches.
@@ -26,7 +27,7 @@ func (f *face) newWindow(r *response, x0, y0, x1, y1 int) (*window, error) {
 	m := windowMarginMM / f.mmPX
 	lo := func(v, off int) int { return int(math.Max(0, (float64(v+off)-m)*k)) }
 	hi := func(v, off, limit int) int { return min(limit, int(math.Ceil((float64(v+off+1)+m)*k))) }
-	w := &window{x0: lo(x0, f.surf.x0), y0: lo(y0, f.surf.y0)}
+	w := &window{k: k, x0: lo(x0, f.surf.x0), y0: lo(y0, f.surf.y0)}
 	w.w = hi(x1, f.surf.x0, im.W/f.shape) - w.x0
 	w.h = hi(y1, f.surf.y0, im.H/f.shape) - w.y0
 	for _, ch := range f.channels {
@@ -74,15 +75,17 @@ func (f *face) respondIn(w *window, r *response) error {
 			continue
 		}
 		inside.V[i] = 1
-		for c := range f.channels {
-			dev[c] = f.deviation(w, c, i)
+		for c, ch := range f.channels {
+			if dev[c] = f.deviation(w, c, i); ch.gain != nil {
+				dev[c] *= float64(ch.gain.V[p])
+			}
 		}
 		for li := range r.looks {
-			chi[li] = r.looks[li].at(dev, p, r.ground)
+			chi[li] = r.looks[li].at(dev, p, r.ground) * float64(f.tamed(r.looks[li].tamed, p))
 			w.ratio.V[i] = max(w.ratio.V[i], float32(chi[li]))
 		}
 		for k, row := range f.pal.axis {
-			t := float32(dot(row, dev))
+			t := r.ends[k].mid + (float32(dot(row, dev))-r.ends[k].mid)*f.tamed(r.ends[k].tamed, p)
 			w.pattern[k].V[i] = t
 			w.ratio.V[i] = max(w.ratio.V[i], r.ends[k].beyond(t))
 		}
@@ -108,8 +111,9 @@ func (f *face) respondIn(w *window, r *response) error {
 
 // deviation is channel c's deviation from base at window pixel i.
 func (f *face) deviation(w *window, c, i int) float64 {
-	b, p := f.channels[c].base, w.parent[i]
-	return float64(w.smooth[c].V[i] - b.V[p/f.surf.w*b.W+p%f.surf.w])
+	x := (float64(w.x0+i%w.w)+0.5)/w.k - 0.5 - float64(f.surf.x0)
+	y := (float64(w.y0+i/w.w)+0.5)/w.k - 0.5 - float64(f.surf.y0)
+	return float64(w.smooth[c].V[i] - bilinear(f.channels[c].base, x, y))
 }
 
 // at is a look's response over its threshold at one pixel, given the deviations

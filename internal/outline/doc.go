@@ -15,4 +15,8 @@
 //  4. holder: a stem of even width from the frame's edge to the unit, or a table
 //     across the frame, is taken off.
 //  5. boundary: the objects' outlines, at half the change across them.
+//
+// face and curve find a faceplate's outline to about a pixel, in all pictures of a
+// pose together and on any ground: a closed path across which ground and unit
+// differ, then a smooth curve through the edge along it.
 package outline

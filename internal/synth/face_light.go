@@ -190,17 +190,24 @@ func throughJPEG(im *part.Image, quality int) *part.Image {
 	if err != nil {
 		panic("synth: " + err.Error())
 	}
-	out := &part.Image{W: im.W, H: im.H, C: im.C, Pix8: make([]uint8, im.W*im.H*im.C)}
-	switch b := back.(type) {
+	return fromJPEG(back)
+}
+
+// fromJPEG copies a picture that the standard library decoded.
+func fromJPEG(src image.Image) *part.Image {
+	out := &part.Image{W: src.Bounds().Dx(), H: src.Bounds().Dy(), C: 3}
+	switch b := src.(type) {
 	case *image.Gray:
-		for y := range im.H {
-			copy(out.Pix8[y*im.W:(y+1)*im.W], b.Pix[y*b.Stride:])
+		out.C, out.Pix8 = 1, make([]uint8, out.W*out.H)
+		for y := range out.H {
+			copy(out.Pix8[y*out.W:(y+1)*out.W], b.Pix[y*b.Stride:])
 		}
 	case *image.YCbCr:
-		rows(0, im.H, func(y int) {
-			for x := range im.W {
+		out.Pix8 = make([]uint8, 3*out.W*out.H)
+		rows(0, out.H, func(y int) {
+			for x := range out.W {
 				k := b.COffset(x, y)
-				o := out.Pix8[(y*im.W+x)*3:]
+				o := out.Pix8[(y*out.W+x)*3:]
 				o[0], o[1], o[2] = color.YCbCrToRGB(b.Y[b.YOffset(x, y)], b.Cb[k], b.Cr[k])
 			}
 		})

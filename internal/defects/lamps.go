@@ -1,0 +1,336 @@
+package defects
+
+import (
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+)
+
+// A lamp, a window or the room is mirrored in a glossy surface as in a pane: to
+// the light that the paint sends back its image adds the same amount over all
+// colours, up to the lamp's own colour (Fresnel's reflection of a clear coat is
+// neutral), and the camera's opening is a dark hole in a mirrored dome. The
+// image is wide against any defect, and what is mirrored under one light is not
+// under another, while paint looks alike in both. So the light that one picture
+// has beyond what the other foretells of the paint is a lamp's where it is wide,
+// neutral and all of one sign.
+//
+// lamp is where one picture mirrors something, in search pixels.
+type lamp struct {
+	core []bool // inside its image: searched, with a base of its own
+	edge []bool // around its image's edge: not searched in this picture
+	any  bool
+
+	broken bool // the surface is so wavy that the image lies in pieces all over it
+}
+
+// Limits of what counts as a lamp's image; lengths in millimetres, light linear
+// and of full scale. All are common practice, no source.
+const (
+	lampWideMM   = 2.0   // an image is at least this long
+	lampAreaMM2  = 0.5   // and of this area
+	lampLight    = 0.02  // adds, or a hole takes away, at least this much,
+	lampNoise    = 8.0   // and so many times the noise of what is left of the paint
+	lampNeutral  = 1.9   // its strongest colour is at most this many times its weakest
+	lampSoftMM   = 0.06  // smoothing before it is looked for
+	pieceAreaMM2 = 0.05  // an image in pieces, each at least of this area,
+	brokenPieces = 12    // so many of them,
+	brokenShare  = 0.02  // on this share of the surface: the picture cannot be searched
+	lampFoot     = 0.3   // an image reaches out to where it has fallen to this share of its height
+	lampHoleMM   = 1.6   // what is smaller inside an image lies on it: a crater, a nib
+	lampBlurs    = 3.0   // the edge is left out to so many standard deviations of the blur, to either side
+	lampEdgeMM   = 0.05  // and this much more, for the outline's own grain
+	lampInsideMM = 0.2   // and this more inside, where a lamp is not as bright at its edge as in its middle
+	clippedFrom  = 0.975 // of full scale, averaged over a search pixel
+	shadowUnder  = 0.001 // linear light under which 8 bits hold less than four steps
+	paintAtLeast = 0.002 // linear light under which a ratio between two lights says nothing
+	paintVaries  = 0.1   // paint has a pattern where its light differs from its level by this share of it,
+	paintNoises  = 6.0   // so many times the noise,
+	paintShare   = 0.01  // on this share of the face
+)
+
+// findLamps tells for each picture where it mirrors something. The planes are
+// the face's channels with their bases.
+func (f *face) findLamps() ([]lamp, error) {
+	out := make([]lamp, len(f.scene))
+	for pic := range f.scene {
+		weak, strong, err := f.beyondPaint(pic)
+		if err != nil {
+			return nil, err
+		}
+		for _, sign := range []float32{1, -1} {
+			if err := f.addLamps(&out[pic], weak, strong, sign); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return out, nil
+}
+
+// beyondPaint returns by how much a picture's light goes beyond what the other
+// pictures foretell of the paint there: the change of the colour that changes
+// least and of that which changes most, counted from 0. With one picture alone
+// the base foretells it. A lamp adds to its own picture: where that itself lies
+// at its base, the other picture's lamp was subtracted, and nothing is told.
+func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
+	w, h := f.surf.w, f.surf.h
+	weak, strong = part.NewPlane(w, h), part.NewPlane(w, h)
+	first := true
+	for _, ch := range f.channels {
+		if ch.pic != pic {
+			continue
+		}
+		other := f.twinOf(ch)
+		var slope, ratio float32
+		if other != nil {
+			slope, ratio = f.paintSlope(ch, *other)
+		}
+		d := part.NewPlane(w, h)
+		for i := range d.V {
+			if f.surf.dist.V[i] <= 0 {
+				continue
+			}
+			own := ch.smooth.V[i] - ch.base.V[i]
+			v := own
+			if other != nil {
+				k := slope
+				if k == 0 {
+					if k = ratio; other.base.V[i] > paintAtLeast {
+						k = ch.base.V[i] / other.base.V[i]
+					}
+				}
+				v -= k * (other.smooth.V[i] - other.base.V[i])
+				if 2*own*v < v*v { // less than half of it is this picture's own
+					v = 0
+				}
+			}
+			d.V[i] = v
+		}
+		soft := part.NewPlane(w, h)
+		if err := gauss(soft, d, lampSoftMM/f.mmPX); err != nil {
+			return nil, nil, err
+		}
+		for i, v := range soft.V {
+			if first || abs32(v) < abs32(weak.V[i]) {
+				weak.V[i] = v
+			}
+			if first || abs32(v) > abs32(strong.V[i]) {
+				strong.V[i] = v
+			}
+			// colours that change to either side are no lamp's
+			if !first && v*weak.V[i] < 0 {
+				weak.V[i] = 0
+			}
+		}
+		first = false
+	}
+	return weak, strong, nil
+}
+
+// paintSlope is by how much a channel's paint changes with that of its twin in
+// another picture: the median ratio of their deviations where the twin's are
+// large. A dome's even reflection adds to one picture's base but
+// not to its paint, so that the slope is smaller than the bases' ratio, which
+// stands in where the face has no pattern (0).
+func (f *face) paintSlope(ch, other channel) (slope, ratio float32) {
+	dev := make([]float64, 0, len(f.points))
+	var own, level []float64
+	for _, i := range f.points {
+		dev = append(dev, float64(other.smooth.V[i]-other.base.V[i]))
+		own, level = append(own, float64(ch.base.V[i])), append(level, float64(other.base.V[i]))
+	}
+	if l := median(level); l > paintAtLeast {
+		ratio = float32(median(own) / l)
+	}
+	far := max(paintVaries*median(slices.Clone(level)), paintNoises*float64(f.noiseOf(other)))
+	var ratios []float64
+	for k, i := range f.points {
+		if math.Abs(dev[k]) >= far {
+			ratios = append(ratios, float64(ch.smooth.V[i]-ch.base.V[i])/dev[k])
+		}
+	}
+	if float64(len(ratios)) < paintShare*float64(len(f.points)) {
+		return 0, ratio
+	}
+	return float32(max(0, min(median(ratios), float64(ratio)))), ratio
+}
+
+// noiseOf is a channel's noise as learn tells it.
+func (f *face) noiseOf(ch channel) float32 {
+	noise, _ := f.channelNoise(ch)
+	return float32(noise)
+}
+
+// twinOf is the same colour, or the nearest, in another picture: nil where there is none.
+func (f *face) twinOf(ch channel) *channel {
+	for k := range f.channels {
+		o := &f.channels[k]
+		if o.pic != ch.pic && (o.c == ch.c || f.scene[o.pic].Image.C == 1) {
+			return o
+		}
+	}
+	return nil
+}
+
+// addLamps adds what is wide, neutral and of one sign to a lamp.
+func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
+	w, h := f.surf.w, f.surf.h
+	var sample []float64
+	for _, i := range f.points {
+		sample = append(sample, float64(weak.V[i]))
+	}
+	mid := median(slices.Clone(sample))
+	for k := range sample {
+		sample[k] = math.Abs(sample[k] - mid)
+	}
+	limit := float32(max(lampLight, lampNoise*madToSD*median(sample)))
+	deep := float32(f.p.RimMM / f.mmPX)
+	seed := make([]bool, w*h)
+	for i, v := range weak.V {
+		if v *= sign; v > limit && f.surf.dist.V[i] > deep && abs32(strong.V[i]) < lampNeutral*v+lampLight {
+			seed[i] = true
+		}
+	}
+	wide := int(lampWideMM/f.mmPX + 0.5)
+	area := lampAreaMM2 / (f.mmPX * f.mmPX)
+	pieces, shares := 0, 0.0
+	for _, pixels := range regionsOf(seed, w, h) {
+		b := boundsOfPixels(pixels, w)
+		if mm2 := float64(len(pixels)) * f.mmPX * f.mmPX; mm2 >= pieceAreaMM2 {
+			pieces++
+			shares += float64(len(pixels)) / f.insideArea()
+		}
+		if max(b[2]-b[0], b[3]-b[1])+1 < wide || float64(len(pixels)) < area {
+			continue
+		}
+		v := make([]float64, len(pixels))
+		for k, i := range pixels {
+			v[k] = float64(weak.V[i] * sign)
+		}
+		if l.core == nil {
+			l.core, l.edge = make([]bool, w*h), make([]bool, w*h)
+		}
+		l.any = true
+		if err := f.drawLamp(l, pixels, weak, sign, float32(median(v))); err != nil {
+			return err
+		}
+	}
+	l.broken = l.broken || pieces >= brokenPieces && shares >= brokenShare
+	return nil
+}
+
+// drawLamp marks one image: grown from its seed down to its foot, compact holes
+// filled, and its edge drawn along.
+func (f *face) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height float32) error {
+	w, h := f.surf.w, f.surf.h
+	in := make([]uint8, w*h)
+	stack := slices.Clone(seed)
+	for _, i := range seed {
+		in[i] = 1
+	}
+	for len(stack) > 0 {
+		j := stack[len(stack)-1]
+		stack = stack[:len(stack)-1]
+		x, y := j%w, j/w
+		for dy := -1; dy <= 1; dy++ {
+			for dx := -1; dx <= 1; dx++ {
+				xx, yy := x+dx, y+dy
+				if xx < 0 || yy < 0 || xx >= w || yy >= h {
+					continue
+				}
+				if k := yy*w + xx; in[k] == 0 && f.surf.dist.V[k] > 0 && sign*weak.V[k] > lampFoot*height {
+					in[k] = 1
+					stack = append(stack, k)
+				}
+			}
+		}
+	}
+	f.fillCompact(in)
+	reach := lampBlurs*f.blurPX()*f.shapeMM()/f.mmPX + lampEdgeMM/f.mmPX
+	outside := make([]uint8, w*h)
+	for i, v := range in {
+		outside[i] = 1 - v
+	}
+	inner, err := newDistance(in, w, h)
+	if err != nil {
+		return err
+	}
+	outer, err := newDistance(outside, w, h)
+	if err != nil {
+		return err
+	}
+	for i := range in {
+		switch {
+		case f.surf.dist.V[i] <= 0:
+		case in[i] == 1 && float64(inner.V[i]) > reach+lampInsideMM/f.mmPX:
+			l.core[i] = true
+		case in[i] == 1 || float64(outer.V[i]) <= reach:
+			l.edge[i] = true
+		}
+	}
+	return nil
+}
+
+// fillCompact fills the holes of a mask that are smaller than what else may lie
+// between two arms of one image.
+func (f *face) fillCompact(in []uint8) {
+	w, h := f.surf.w, f.surf.h
+	out := make([]bool, w*h)
+	for i, v := range in {
+		out[i] = v == 0
+	}
+	most := lampHoleMM / f.mmPX
+	for _, pixels := range regionsOf(out, w, h) {
+		b := boundsOfPixels(pixels, w)
+		if float64(max(b[2]-b[0], b[3]-b[1])+1) < most {
+			for _, i := range pixels {
+				in[i] = 1
+			}
+		}
+	}
+}
+
+// regionsOf returns the pixels of each 4-connected region of a mask.
+func regionsOf(mask []bool, w, h int) [][]int {
+	seen := make([]bool, len(mask))
+	var out [][]int
+	var stack []int
+	for i, v := range mask {
+		if !v || seen[i] {
+			continue
+		}
+		var pixels []int
+		stack = append(stack[:0], i)
+		seen[i] = true
+		for len(stack) > 0 {
+			j := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			pixels = append(pixels, j)
+			x, y := j%w, j/w
+			for _, k := range [4]int{j - 1, j + 1, j - w, j + w} {
+				if k == j-1 && x == 0 || k == j+1 && x == w-1 || k == j-w && y == 0 || k == j+w && y == h-1 {
+					continue
+				}
+				if mask[k] && !seen[k] {
+					seen[k] = true
+					stack = append(stack, k)
+				}
+			}
+		}
+		out = append(out, pixels)
+	}
+	return out
+}
+
+// boundsOfPixels returns x0, y0, x1, y1, inclusive.
+func boundsOfPixels(pixels []int, w int) [4]int {
+	b := [4]int{math.MaxInt32, math.MaxInt32, -1, -1}
+	for _, i := range pixels {
+		x, y := i%w, i/w
+		b = [4]int{min(b[0], x), min(b[1], y), max(b[2], x), max(b[3], y)}
+	}
+	return b
+}
+
+func abs32(v float32) float32 { return max(v, -v) }

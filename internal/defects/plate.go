@@ -1,0 +1,153 @@
+package defects
+
+import (
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+	"finishbench/internal/robust"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// How the faceplate is told from what shows of the shell's side beyond its edge,
+// under a lens that is near or a unit that is tilted (common practice, no source).
+const (
+	crescentDeepMM = 3.5  // so far in it may reach
+	crescentDark   = 0.2  // its light differs by this share from the face's, in every picture,
+	crescentTimes  = 1.5  // and so many times as much as nearly all of the face's own stretches do
+	crescentAlong  = 3    // columns to either side over which light is taken: its edge lies askew
+	crescentLeast  = 0.25 // less deep than this, in millimetres, it is the rim
+	crescentTerms  = 3    // it begins and ends smoothly: Fourier terms around the outline
+)
+
+// leaveShell takes off the surface what shows of the shell's side. There light
+// differs from the face's in every picture over long stretches along the outline,
+// deeper on one side than on the other; a lamp mirrored in the face shows in one
+// picture only.
+func (f *face) leaveShell() error {
+	s := &strip{rows: int(crescentDeepMM / f.mmPX)}
+	s.cx, s.cy = f.middle()
+	const every = 3
+	s.cols = every * max(24, int(2*math.Sqrt(math.Pi*f.insideArea())*f.mmPX/rimStepMM))
+	s.lay(f.surf.outside)
+	n := s.cols / every
+	least := make([]float32, n*s.rows) // the smallest deviation over the pictures
+	for pic := range f.scene {
+		light := make([]float32, s.cols*s.rows)
+		level := make([]float32, s.cols*s.rows)
+		zero := part.NewPlane(f.surf.w, f.surf.h)
+		for _, ch := range f.channels {
+			if ch.pic != pic {
+				continue
+			}
+			for i, v := range s.sample(ch.smooth, ch.base) {
+				light[i] += v
+			}
+			for i, v := range s.sample(ch.base, zero) {
+				level[i] += v
+			}
+		}
+		along := s.along(light, make([]uint8, n*s.rows), every, crescentAlong, 0.5)
+		for i, v := range along {
+			d := abs32(v) / max(level[i/n*s.cols+i%n*every], 1e-4)
+			if pic == 0 || d < least[i] {
+				least[i] = d
+			}
+		}
+	}
+	var inner []float64
+	for _, v := range least[n*s.rows*3/4:] {
+		if v == v {
+			inner = append(inner, float64(v))
+		}
+	}
+	limit := float32(max(crescentDark, crescentTimes*quantile(inner, 0.95)))
+	depth := make([]float64, n)
+	for k := range depth {
+		for j := s.rows - 3; j >= 0; j-- {
+			if least[j*n+k] > limit && least[(j+1)*n+k] > limit {
+				depth[k] = (float64(j) + 2) * f.mmPX
+				break
+			}
+		}
+	}
+	usual := robust.Quantile(slices.Clone(depth), 0.25)
+	for k := range depth {
+		depth[k] = max(0, depth[k]-usual)
+	}
+	if robust.Quantile(slices.Clone(depth), 0.95) < crescentLeast {
+		return nil
+	}
+	fit := aroundFit(depth, crescentTerms)
+	for i, d := range f.surf.outside.V {
+		if d <= 0 {
+			continue
+		}
+		a := math.Atan2(float64(i/f.surf.w)-s.cy, float64(i%f.surf.w)-s.cx)
+		f.surf.outside.V[i] = d - float32(max(0, fourier(fit, a)-crescentLeast/2)/f.mmPX)
+	}
+	copy(f.surf.dist.V, f.surf.outside.V)
+	f.points = f.samplePoints(f.surf.dist, f.deep())
+	for k := range f.channels {
+		f.channels[k].base = nil
+	}
+	return f.levelBase(nil)
+}
+
+// aroundFit fits a Fourier series to values at equal angles, outliers left out by
+// Tukey's biweight (as smoothLight does): constant, then cosine and sine of each
+// order.
+func aroundFit(v []float64, terms int) []float64 {
+	m := 2*terms + 1
+	fit := make([]float64, m)
+	fit[0] = robust.Quantile(slices.Clone(v), 0.5)
+	for range 8 {
+		dev := make([]float64, len(v))
+		for k, x := range v {
+			dev[k] = math.Abs(x - fourier(fit, 2*math.Pi*float64(k)/float64(len(v))))
+		}
+		scale := 4.685 * max(madToSD*median(slices.Clone(dev)), 0.05)
+		a, b := mat.NewSymDense(m, nil), mat.NewVecDense(m, nil)
+		for k, x := range v {
+			if dev[k] >= scale {
+				continue
+			}
+			w := math.Pow(1-dev[k]*dev[k]/(scale*scale), 2)
+			t := fourierTerms(2*math.Pi*float64(k)/float64(len(v)), m)
+			for r := range t {
+				b.SetVec(r, b.AtVec(r)+w*t[r]*x)
+				for c := r; c < m; c++ {
+					a.SetSym(r, c, a.At(r, c)+w*t[r]*t[c])
+				}
+			}
+		}
+		var chol mat.Cholesky
+		var x mat.VecDense
+		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {
+			break
+		}
+		for k := range fit {
+			fit[k] = x.AtVec(k)
+		}
+	}
+	return fit
+}
+
+func fourierTerms(a float64, m int) []float64 {
+	t := make([]float64, m)
+	t[0] = 1
+	for k := 1; k < m; k += 2 {
+		t[k+1], t[k] = math.Sincos(float64(k+1) / 2 * a)
+	}
+	return t
+}
+
+// fourier is a series' value at an angle.
+func fourier(fit []float64, a float64) float64 {
+	s := 0.0
+	for k, t := range fourierTerms(a, len(fit)) {
+		s += fit[k] * t
+	}
+	return s
+}

@@ -1,0 +1,439 @@
+package outline
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/bits"
+	"slices"
+
+	"finishbench/internal/part"
+)
+
+// ErrNoOutline says that pictures of a face show no closed outline: the face
+// fills the frame, or is like its ground.
+var ErrNoOutline = errors.New("no outline to be seen: the faceplate fills the frame or looks like its ground; move back, or put it on a plain ground of another brightness")
+
+// Curve is a face's outline: a smooth closed curve about a middle.
+type Curve struct {
+	Picture int        // index of the picture that shows it best, in whose pixels it is
+	Middle  part.Point // full-resolution pixels
+	RadiusN []float64  // radius at equal angles from the x axis towards y, full-resolution pixels
+	UPX     float64    // standard uncertainty of a place across it: how far the edges seen scatter about it
+	Seen    float64    // share of the curve at which an edge was seen on it, 0..1
+}
+
+// Points are the curve's points, closed, clockwise as seen.
+func (c *Curve) Points() []part.Point {
+	out := make([]part.Point, len(c.RadiusN))
+	for k, r := range c.RadiusN {
+		s, co := math.Sincos(2 * math.Pi * float64(k) / float64(len(c.RadiusN)))
+		out[k] = part.Point{X: c.Middle.X + r*co, Y: c.Middle.Y + r*s}
+	}
+	return out
+}
+
+// How a face's outline is sought. Common practice, no source.
+const (
+	angles      = 180  // directions from the middle in which it is sought
+	curveN      = 360  // and in which it is told
+	beside      = 4    // samples compared on either side of it
+	steepest    = 2    // samples that it may come nearer or go farther from one direction to the next
+	stiffness   = 0.03 // what a change of radius of one sample costs, in units of an edge of full strength
+	evenLevel   = 3.0  // levels that count as no difference
+	leastEdge   = 0.32 // mean strength of the edge along an outline
+	leastApart  = 0.06 // how much more ground-like it is outside than inside, mean
+	sureEdge    = 0.75 // with more than these no other middle is tried
+	sureApart   = 0.4
+	tilted      = 0.01 // what a sample of radius counts where of two edges either may be the outline
+	blurCounts  = 0.1  // a pixel of scatter about a curve counts as much as this share of it unseen
+	edgeCounts  = 1.5  // the edge counts so many times as much as how ground-like it is outside
+	roughness   = 10.0 // what a path costs that is off a smooth one by its whole radius
+	holderShare = 0.3  // a holder reaches no farther than this beside a unit, as a share of its radius
+	orders      = 14   // of the smooth curve's Fourier series
+	leastSeen   = 0.5  // share of the curve with an edge on it
+)
+
+// Face finds the outline of a faceplate in all pictures of one pose together, on
+// any ground that reaches the frame's edge: bright, dark, woven, printed. What
+// counts is not a level but a change: a closed path around a middle across which
+// mean or texture of any colour in any picture changes, against its scatter beside
+// the path (Fisher's ratio). The path is the best one by dynamic programming in
+// polar coordinates (Bellman 1957; closed by going around twice); of several, the
+// one is taken outside which it looks as it does at the frame's edge. A holder, pin or lump of
+// putty that touches the unit covers part of that path and is passed by, as the
+// path is stiff. Then the edge is placed in the picture that shows it best, at its
+// steepest place along the normal, and a Fourier series of low order is fitted to
+// those places, with Tukey's biweight.
+func Face(images []*part.Image) (*Curve, error) {
+	var ts []*thinned
+	for _, im := range images {
+		if err := im.Validate(); err != nil {
+			return nil, err
+		}
+		if im.W < 64 || im.H < 64 {
+			return nil, fmt.Errorf("outline: a picture of %d x %d pixels is too small", im.W, im.H)
+		}
+		if im.W != images[0].W || im.H != images[0].H {
+			return nil, fmt.Errorf("outline: pictures of one pose must be of one size")
+		}
+		ts = append(ts, withTexture(im))
+	}
+	g := newGround(ts)
+	var best *path
+	try := func(x, y float64) {
+		if p := bestPath(ts, g, [2]float64{x, y}); p != nil && (best == nil || p.score > best.score) {
+			best = p
+		}
+	}
+	try(float64(ts[0].w)/2, float64(ts[0].h)/2)
+	// Where the frame's middle is none of the unit's: the middles of what stands out.
+	for _, im := range images {
+		if best != nil && best.edge > sureEdge && best.apart > sureApart {
+			break
+		}
+		if s, err := Find(im); err == nil {
+			c := s.Box.Centre()
+			try(c.X/float64(s.Step), c.Y/float64(s.Step))
+		}
+	}
+	if best == nil || best.edge < leastEdge || best.apart < leastApart {
+		return nil, ErrNoOutline
+	}
+	var c *Curve
+	for i, im := range images {
+		if r := best.refined(im, ts[i]); r != nil && (c == nil || r.Seen-blurCounts*r.UPX > c.Seen-blurCounts*c.UPX) {
+			c = r
+			c.Picture = i
+		}
+	}
+	if c == nil || c.Seen < leastSeen {
+		return nil, ErrNoOutline
+	}
+	return c, nil
+}
+
+// withTexture thins a picture and gives each sample one more channel: how uneven
+// the green or grey pixels of its block are.
+func withTexture(im *part.Image) *thinned {
+	t := thin(im)
+	o := &thinned{w: t.w, h: t.h, c: t.c + 1, step: t.step, v: make([]uint8, t.w*t.h*(t.c+1))}
+	// By the variance in 1/n^2, to a quarter of a power of two.
+	n := math.Pow(float64(blockSide(t.step)), 4)
+	var table [140]uint8
+	for i := range table {
+		table[i] = uint8(min(255, 24*math.Log(1+math.Sqrt(math.Exp2(float64(i)/4-1)/n))))
+	}
+	if im.Pix16 != nil {
+		textureInto(o, t, im.Pix16, im.W, 8, &table)
+	} else {
+		textureInto(o, t, im.Pix8, im.W, 0, &table)
+	}
+	return o
+}
+
+func textureInto[T uint8 | uint16](o, t *thinned, pix []T, w int, shift uint, table *[140]uint8) {
+	c, step := t.c, t.step
+	every := max(1, step/4)
+	side := blockSide(step)
+	n := uint32(side * side)
+	for j := range t.h {
+		for i := range t.w {
+			var s, ss uint32
+			for dy := range side {
+				at := ((j*step+dy*every)*w+i*step)*c + c/2
+				for range side {
+					v := uint32(pix[at]) >> shift
+					s += v
+					ss += v * v
+					at += every * c
+				}
+			}
+			p := j*t.w + i
+			copy(o.v[p*o.c:], t.v[p*c:p*c+c])
+			// the variance's logarithm: its bits, and the two below the highest
+			v := ss*n - s*s + n*n + 3 // one level more: less is no texture
+			k := bits.Len32(v)
+			o.v[p*o.c+c] = table[4*k+int(v>>(k-3)&3)]
+		}
+	}
+}
+
+// blockSide is the number of pixels, each way, that stand for a block.
+func blockSide(step int) int {
+	every := max(1, step/4)
+	return (step + every - 1) / every
+}
+
+// ground knows how the frame's edge looks.
+type ground struct {
+	ts  []*thinned
+	are [][]float64
+}
+
+func newGround(ts []*thinned) *ground {
+	g := &ground{ts: ts}
+	w, h := ts[0].w, ts[0].h
+	band := max(3, min(w, h)/20)
+	for y := 1; y < h-1; y += 4 {
+		for x := 1; x < w-1; x += 4 {
+			if x < band || y < band || x >= w-band || y >= h-band {
+				g.are = append(g.are, g.at(x, y))
+			}
+		}
+	}
+	// A few hundred do.
+	if k := len(g.are)/400 + 1; k > 1 {
+		var some [][]float64
+		for i := 0; i < len(g.are); i += k {
+			some = append(some, g.are[i])
+		}
+		g.are = some
+	}
+	return g
+}
+
+// at is what a place looks like: the mean of 3 x 3 samples of all channels of all
+// pictures.
+func (g *ground) at(x, y int) []float64 {
+	var out []float64
+	for _, t := range g.ts {
+		for c := range t.c {
+			s := 0
+			for dy := -1; dy <= 1; dy++ {
+				for dx := -1; dx <= 1; dx++ {
+					s += int(t.v[((y+dy)*t.w+x+dx)*t.c+c])
+				}
+			}
+			out = append(out, float64(s)/9)
+		}
+	}
+	return out
+}
+
+// like is how much a place looks like some place at the frame's edge, 0..1. Light
+// may fall off by a tenth.
+func (g *ground) like(x, y int) float64 {
+	t := g.ts[0]
+	q := g.at(max(1, min(t.w-2, x)), max(1, min(t.h-2, y)))
+	best := math.Inf(1)
+	for _, b := range g.are {
+		d := 0.0
+		for k, v := range q {
+			e := (v - b[k]) / (2*evenLevel + 0.05*b[k])
+			if d += e * e; d > best {
+				break
+			}
+		}
+		best = min(best, d)
+	}
+	return 1 / (1 + best/float64(len(q)))
+}
+
+// path is a closed path around a middle, in samples.
+type path struct {
+	x, y  float64
+	r     [angles]float64
+	edge  float64 // mean strength of the edge along it, 0..1
+	apart float64 // how much more ground-like it is outside than inside, median: a holder may touch a part
+	score float64
+}
+
+// bestPath looks from one middle, and again from the middle of what it found.
+func bestPath(ts []*thinned, g *ground, middle [2]float64) *path {
+	var best *path
+	for range 2 {
+		p := pathsAround(ts, g, middle)
+		if p == nil {
+			break
+		}
+		if best == nil || p.score > best.score {
+			best = p
+		}
+		next := p.middle()
+		if math.Hypot(next[0]-middle[0], next[1]-middle[1]) < 2 {
+			break
+		}
+		middle = next
+	}
+	return best
+}
+
+// middle is the centre of a path's area.
+func (p *path) middle() [2]float64 {
+	var a, mx, my float64
+	for k := range angles {
+		x0, y0 := p.at(k, p.r[k])
+		x1, y1 := p.at(k+1, p.r[(k+1)%angles])
+		w := x0*y1 - x1*y0
+		a, mx, my = a+w, mx+w*(x0+x1)/3, my+w*(y0+y1)/3
+	}
+	return [2]float64{mx / a, my / a}
+}
+
+func (p *path) at(k int, r float64) (x, y float64) {
+	s, c := math.Sincos(2 * math.Pi * float64(k) / angles)
+	return p.x + r*c, p.y + r*s
+}
+
+// pathsAround is the best of a few closed paths around a middle; nil for none.
+func pathsAround(ts []*thinned, g *ground, middle [2]float64) *path {
+	t := ts[0]
+	if middle[0] < 0 || middle[1] < 0 || middle[0] >= float64(t.w) || middle[1] >= float64(t.h) {
+		return nil
+	}
+	radii := int(math.Hypot(float64(t.w), float64(t.h)) / 2)
+	strength := make([]float32, angles*radii)
+	for _, t := range ts {
+		for k, v := range edges(t, middle, radii) {
+			strength[k] = max(strength[k], v)
+		}
+	}
+	left := slices.Clone(strength)
+	var paths []*path
+	// As it is; then near the first one rather along the inner, rather along the
+	// outer of two edges; then without the first ones.
+	for round, tilt := range [4]float32{0, -tilted, tilted, 0} {
+		if tilt != 0 && len(paths) > 0 {
+			for k, v := range paths[0].r {
+				for r := range radii {
+					i := k*radii + r
+					left[i] = strength[i] + tilt*float32(r)
+					if math.Abs(float64(r)-v) > v*holderShare {
+						left[i] -= 10
+					}
+				}
+			}
+		} else if round > 0 {
+			copy(left, strength)
+			for _, p := range paths {
+				for k, v := range p.r {
+					for r := max(0, int(v)-beside); r <= min(radii-1, int(v)+beside); r++ {
+						left[k*radii+r] = min(left[k*radii+r], 0)
+					}
+				}
+			}
+		}
+		r, ok := closedPath(left, radii)
+		if !ok {
+			continue
+		}
+		p := &path{x: middle[0], y: middle[1]}
+		for k, v := range r {
+			p.r[k] = float64(v)
+			p.edge += float64(strength[k*radii+v]) / angles
+		}
+		var apart []float64
+		for k := 0; k < angles; k += 2 {
+			d := 0.0
+			for _, off := range [2]float64{beside, 2 * beside} {
+				xo, yo := p.at(k, p.r[k]+off)
+				xi, yi := p.at(k, p.r[k]-off)
+				d += (g.like(int(xo), int(yo)) - g.like(int(xi), int(yi))) / 2
+			}
+			apart = append(apart, d)
+		}
+		slices.Sort(apart)
+		p.apart = apart[len(apart)/2]
+		paths = append(paths, p)
+	}
+	var best *path
+	for _, p := range paths {
+		if p.score = edgeCounts*p.edge + p.apart - roughness*p.rough(); best == nil || p.score > best.score {
+			best = p
+		}
+	}
+	return best
+}
+
+// rough is how far a path lies off a smooth one, of few Fourier terms: rms as a
+// share of its mean radius.
+func (p *path) rough() float64 {
+	mean, square := 0.0, 0.0
+	for _, r := range p.r {
+		mean, square = mean+r/angles, square+r*r/angles
+	}
+	square -= mean * mean
+	for o := 1; o <= 5; o++ {
+		var a, b float64
+		for k, r := range p.r {
+			s, c := math.Sincos(2 * math.Pi * float64(o*k) / angles)
+			a, b = a+2*r*c/angles, b+2*r*s/angles
+		}
+		square -= (a*a + b*b) / 2
+	}
+	return math.Sqrt(math.Max(0, square)) / mean
+}
+
+// edges is, for each direction and radius, how much mean and texture change
+// there, 0..1: Fisher's ratio, over all channels, of the samples next to it on
+// either side. 0 outside the frame.
+func edges(t *thinned, middle [2]float64, radii int) []float32 {
+	out := make([]float32, angles*radii)
+	sum, square := make([]int32, (radii+1)*t.c), make([]int32, (radii+1)*t.c)
+	for k := range angles {
+		s, c := math.Sincos(2 * math.Pi * float64(k) / angles)
+		n := 0
+		for ; n < radii; n++ {
+			x, y := int(middle[0]+float64(n)*c), int(middle[1]+float64(n)*s)
+			if x < 0 || y < 0 || x >= t.w || y >= t.h {
+				break
+			}
+			for i, v := range t.v[(y*t.w+x)*t.c : (y*t.w+x+1)*t.c] {
+				sum[(n+1)*t.c+i] = sum[n*t.c+i] + int32(v)
+				square[(n+1)*t.c+i] = square[n*t.c+i] + int32(v)*int32(v)
+			}
+		}
+		for r := 2 * beside; r <= n-beside; r++ {
+			f := float32(0)
+			for i := range t.c {
+				a, b, d := (r-beside)*t.c+i, r*t.c+i, (r+beside)*t.c+i
+				in, o := float32(sum[b]-sum[a])/beside, float32(sum[d]-sum[b])/beside
+				vi, vo := float32(square[b]-square[a])/beside-in*in, float32(square[d]-square[b])/beside-o*o
+				f += (in - o) * (in - o) / (vi + vo + evenLevel*evenLevel)
+			}
+			out[k*radii+r] = f / (f + 2)
+		}
+	}
+	return out
+}
+
+// closedPath is the path around the middle along which the strength, less what
+// bending costs, sums up to most.
+func closedPath(strength []float32, radii int) ([angles]int, bool) {
+	var out [angles]int
+	from := make([]int8, 2*angles*radii)
+	sum, next := make([]float32, radii), make([]float32, radii)
+	for k := range 2 * angles {
+		row := strength[k%angles*radii:][:radii]
+		for r := range radii {
+			best, at := float32(-1e9), 0
+			for d := -steepest; d <= steepest; d++ {
+				if r+d < 0 || r+d >= radii {
+					continue
+				}
+				if v := sum[r+d] - stiffness*float32(d*d); v > best {
+					best, at = v, d
+				}
+			}
+			next[r], from[k*radii+r] = best+row[r], int8(at)
+		}
+		sum, next = next, sum
+	}
+	r := 0
+	for i, v := range sum {
+		if v > sum[r] {
+			r = i
+		}
+	}
+	// The last half turn of the two is bent to no end, the first from no start:
+	// one turn from the middle of them is closed.
+	for k := 2*angles - 1; k >= angles/2; k-- {
+		if k < 3*angles/2 {
+			out[k%angles] = r
+		}
+		r += int(from[k*radii+r])
+	}
+	a, b := out[(angles/2+angles-1)%angles], out[angles/2]
+	return out, max(a-b, b-a) <= 2*steepest
+}
