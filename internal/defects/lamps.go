@@ -194,12 +194,12 @@ func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
 	}
 	wide := int(lampWideMM/f.mmPX + 0.5)
 	area := lampAreaMM2 / (f.mmPX * f.mmPX)
-	pieces, shares := 0, 0.0
+	pieces, shares, whole := 0, 0.0, f.insideArea()
 	for _, pixels := range regionsOf(seed, w, h) {
 		b := boundsOfPixels(pixels, w)
 		if mm2 := float64(len(pixels)) * f.mmPX * f.mmPX; mm2 >= pieceAreaMM2 {
 			pieces++
-			shares += float64(len(pixels)) / f.insideArea()
+			shares += float64(len(pixels)) / whole
 		}
 		if max(b[2]-b[0], b[3]-b[1])+1 < wide || float64(len(pixels)) < area {
 			continue
