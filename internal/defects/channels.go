@@ -15,6 +15,8 @@ type channel struct {
 	base   *part.Plane // base level
 	level  float64     // the face's median
 	gain   *part.Plane // what makes up for less light on the rim; nil: 1 everywhere
+	twin   *channel    // the same colour in another picture; nil: there is none
+	paint  paint       // how its paint changes with its twin's
 }
 
 // plane is channel c of a picture, averaged as by averageDown, evened by the

@@ -26,13 +26,14 @@ type face struct {
 	noise    []float64
 	pal      *palette
 	looked   []looked // what was searched
-	strip    *strip   // the unrolled rim; nil: a panel
+	rim      *rim     // the unrolled rim; nil: a panel
 	filled   bool     // the pattern leaves no ground
 	sparkles bool     // some of the pattern shines in one light alone, each flake in its own
 
-	lensPX, uLensPX float64  // what the lens blurs by, full-resolution pixels
-	apart           bool     // the pictures do not show one surface in one place
-	told            []string // warnings of how they lie
+	lensPX, uLensPX float64           // what the lens blurs by, full-resolution pixels
+	rimPixels       map[int][][]int32 // by the width of a map's pixels: those of each block of the rim
+	apart           bool              // the pictures do not show one surface in one place
+	told            []string          // warnings of how they lie
 }
 
 // prepare makes a face of a scene: registration, surface, channels, what may be
@@ -103,6 +104,7 @@ func (f *face) levelBase(lamps []lamp) error {
 			return err
 		}
 	}
+	f.learnPaint()
 	return nil
 }
 
@@ -151,6 +153,7 @@ func (f *face) channelNoise(ch channel) (noise, level float64) {
 
 // learn measures each channel's noise and base level and learns the palette.
 func (f *face) learn() error {
+	f.setRimPixels()
 	nc := len(f.channels)
 	f.noise = make([]float64, nc)
 	for c := range f.channels {

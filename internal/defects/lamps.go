@@ -81,11 +81,7 @@ func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 		if ch.pic != pic {
 			continue
 		}
-		other := f.twinOf(ch)
-		var slope, ratio float32
-		if other != nil {
-			slope, ratio = f.paintSlope(ch, *other)
-		}
+		other := ch.twin
 		d := part.NewPlane(w, h)
 		for i := range d.V {
 			if f.surf.dist.V[i] <= 0 {
@@ -94,9 +90,9 @@ func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 			own := ch.smooth.V[i] - ch.base.V[i]
 			v := own
 			if other != nil {
-				k := slope
+				k := ch.paint.slope
 				if k == 0 {
-					if k = ratio; other.base.V[i] > paintAtLeast {
+					if k = ch.paint.ratio; other.base.V[i] > paintAtLeast {
 						k = ch.base.V[i] / other.base.V[i]
 					}
 				}
@@ -128,22 +124,37 @@ func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 	return weak, strong, nil
 }
 
-// paintSlope is by how much a channel's paint changes with that of its twin in
-// another picture: the median ratio of their deviations where the twin's are
+// paint is by how much a channel's paint changes with that of its twin, the same
+// colour in another picture: the median ratio of their deviations where the twin's are
 // large. A dome's even reflection adds to one picture's base but
 // not to its paint, so that the slope is smaller than the bases' ratio, which
 // stands in where the face has no pattern (0).
-func (f *face) paintSlope(ch, other channel) (slope, ratio float32) {
+type paint struct{ slope, ratio float32 }
+
+// learnPaint tells each channel of its twin, as the bases are now.
+func (f *face) learnPaint() {
+	for k := range f.channels {
+		ch := &f.channels[k]
+		ch.twin, ch.paint = f.twinOf(*ch), paint{}
+		if ch.twin != nil {
+			ch.paint = f.paintOf(*ch, *ch.twin)
+		}
+	}
+}
+
+func (f *face) paintOf(ch, other channel) paint {
 	dev := make([]float64, 0, len(f.points))
-	var own, level []float64
+	own, level := make([]float64, 0, len(f.points)), make([]float64, 0, len(f.points))
 	for _, i := range f.points {
 		dev = append(dev, float64(other.smooth.V[i]-other.base.V[i]))
 		own, level = append(own, float64(ch.base.V[i])), append(level, float64(other.base.V[i]))
 	}
-	if l := median(level); l > paintAtLeast {
-		ratio = float32(median(own) / l)
+	ratio, mid := float32(0), median(level)
+	if mid > paintAtLeast {
+		ratio = float32(median(own) / mid)
 	}
-	far := max(paintVaries*median(slices.Clone(level)), paintNoises*float64(f.noiseOf(other)))
+	noise, _ := f.channelNoise(other)
+	far := max(paintVaries*mid, paintNoises*noise)
 	var ratios []float64
 	for k, i := range f.points {
 		if math.Abs(dev[k]) >= far {
@@ -151,15 +162,9 @@ func (f *face) paintSlope(ch, other channel) (slope, ratio float32) {
 		}
 	}
 	if float64(len(ratios)) < paintShare*float64(len(f.points)) {
-		return 0, ratio
+		return paint{0, ratio}
 	}
-	return float32(max(0, min(median(ratios), float64(ratio)))), ratio
-}
-
-// noiseOf is a channel's noise as learn tells it.
-func (f *face) noiseOf(ch channel) float32 {
-	noise, _ := f.channelNoise(ch)
-	return float32(noise)
+	return paint{float32(max(0, min(median(ratios), float64(ratio)))), ratio}
 }
 
 // twinOf is the same colour, or the nearest, in another picture: nil where there is none.
@@ -194,7 +199,8 @@ func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
 	}
 	wide := int(lampWideMM/f.mmPX + 0.5)
 	area := lampAreaMM2 / (f.mmPX * f.mmPX)
-	pieces, shares, whole := 0, 0.0, f.insideArea()
+	pieces, shares := 0, 0.0
+	_, _, whole := f.surf.middle()
 	for _, pixels := range regionsOf(seed, w, h) {
 		b := boundsOfPixels(pixels, w)
 		if mm2 := float64(len(pixels)) * f.mmPX * f.mmPX; mm2 >= pieceAreaMM2 {

@@ -89,7 +89,7 @@ func (f *face) evenNoise(pic int, core []bool) {
 	}
 	for i, c := range core {
 		if c {
-			f.strip.gain[pic].V[i] = float32(1 / more)
+			f.rim.gain[pic].V[i] = float32(1 / more)
 		}
 	}
 }
@@ -231,13 +231,11 @@ func (f *face) baseInside(pic int, core []bool) error {
 		}
 		base := &part.Plane{W: w, H: h, V: append([]float32(nil), ch.base.V...)}
 		light := ch.smooth // without the paint's pattern, as the other picture foretells it
-		if other := f.twinOf(*ch); other != nil {
-			if slope, _ := f.paintSlope(*ch, *other); slope > 0 {
-				light = part.NewPlane(w, h)
-				for i, in := range core {
-					if in {
-						light.V[i] = ch.smooth.V[i] - slope*(other.smooth.V[i]-other.base.V[i])
-					}
+		if ch.paint.slope > 0 {
+			light = part.NewPlane(w, h)
+			for i, in := range core {
+				if in {
+					light.V[i] = ch.smooth.V[i] - ch.paint.slope*(ch.twin.smooth.V[i]-ch.twin.base.V[i])
 				}
 			}
 		}
@@ -338,8 +336,8 @@ func (f *face) with(v view) (sub *face, own []bool, err error) {
 			if ch.pic == p {
 				ch.pic = k
 				ch.gain = nil
-				if f.strip != nil {
-					ch.gain = f.strip.gain[p]
+				if f.rim != nil {
+					ch.gain = f.rim.gain[p]
 				}
 				sub.channels = append(sub.channels, ch)
 			}

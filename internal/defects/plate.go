@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/part"
 	"finishbench/internal/robust"
 
 	"gonum.org/v1/gonum/mat"
@@ -26,31 +25,25 @@ const (
 // deeper on one side than on the other; a lamp mirrored in the face shows in one
 // picture only.
 func (f *face) leaveShell() error {
-	s := &strip{rows: int(crescentDeepMM / f.mmPX)}
-	s.cx, s.cy = f.middle()
-	const every = 3
-	s.cols = every * max(24, int(2*math.Sqrt(math.Pi*f.insideArea())*f.mmPX/rimStepMM))
-	s.lay(f.surf.outside)
-	n := s.cols / every
+	s := f.surf.newStrip(int(crescentDeepMM/f.mmPX), rimStepMM/f.mmPX, 1)
+	n := s.cols
 	least := make([]float32, n*s.rows) // the smallest deviation over the pictures
 	for pic := range f.scene {
-		light := make([]float32, s.cols*s.rows)
-		level := make([]float32, s.cols*s.rows)
-		zero := part.NewPlane(f.surf.w, f.surf.h)
+		light := make([]float32, len(least))
+		level := make([]float32, len(least))
 		for _, ch := range f.channels {
 			if ch.pic != pic {
 				continue
 			}
-			for i, v := range s.sample(ch.smooth, ch.base) {
-				light[i] += v
-			}
-			for i, v := range s.sample(ch.base, zero) {
-				level[i] += v
+			base := s.sample(ch.base)
+			for i, v := range s.sample(ch.smooth) {
+				light[i] += v - base[i]
+				level[i] += base[i]
 			}
 		}
-		along := s.along(light, make([]uint8, n*s.rows), every, crescentAlong, 0.5)
+		along := s.along(light, nil, 1, crescentAlong, 0.5)
 		for i, v := range along {
-			d := abs32(v) / max(level[i/n*s.cols+i%n*every], 1e-4)
+			d := abs32(v) / max(level[i], 1e-4)
 			if pic == 0 || d < least[i] {
 				least[i] = d
 			}
@@ -80,11 +73,12 @@ func (f *face) leaveShell() error {
 		return nil
 	}
 	fit := aroundFit(depth, crescentTerms)
+	cx, cy, _ := f.surf.middle()
 	for i, d := range f.surf.outside.V {
 		if d <= 0 {
 			continue
 		}
-		a := math.Atan2(float64(i/f.surf.w)-s.cy, float64(i%f.surf.w)-s.cx)
+		a := math.Atan2(float64(i/f.surf.w)-cy, float64(i%f.surf.w)-cx)
 		f.surf.outside.V[i] = d - float32(max(0, fourier(fit, a)-crescentLeast/2)/f.mmPX)
 	}
 	copy(f.surf.dist.V, f.surf.outside.V)

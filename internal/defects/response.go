@@ -258,13 +258,11 @@ func (f *face) levelOut(p, count *part.Plane) (*part.Plane, error) {
 	return full, nil
 }
 
-// lift raises a map to another of its size.
+// lift raises a map to another of its size, where the face is looked at.
 func (f *face) lift(to, from *part.Plane) {
-	for y := range to.H {
-		x0, x1 := f.insideRow(y)
-		a, b := to.V[y*to.W+x0:y*to.W+x1], from.V[y*to.W+x0:y*to.W+x1]
-		for x, v := range b {
-			a[x] = max(a[x], v)
+	for i, d := range f.surf.dist.V {
+		if d > 0 {
+			to.V[i] = max(to.V[i], from.V[i])
 		}
 	}
 }

@@ -16,6 +16,16 @@ type surface struct {
 	outline      []part.Point
 }
 
+// middle is the middle of the surface and its area, in pixels of the region.
+func (s *surface) middle() (x, y, area float64) {
+	for i, d := range s.outside.V {
+		if d > 0 {
+			x, y, area = x+float64(i%s.w), y+float64(i/s.w), area+1
+		}
+	}
+	return x / area, y / area, area
+}
+
 // wholeSurface is a panel's: the whole picture.
 func wholeSurface(w, h int) *surface {
 	d := part.NewPlane(w, h)
