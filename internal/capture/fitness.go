@@ -56,7 +56,7 @@ func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 		return r
 	}
 	if shot.View == part.Face && misled(s, lim) {
-		if f, err := outline.Face([]*part.Image{im}); err == nil {
+		if f, err := outline.Face([]*part.Image{im}); err == nil && !secondUnit(s, f.Points()) {
 			s = outline.Within(im, f.Points())
 		} else if s.Pieces == 0 {
 			c.nothing(s)
@@ -81,7 +81,13 @@ func misled(s *outline.Silhouette, lim FitLimits) bool {
 		}
 	}
 	// what touches three sides of the frame is rather a ground of two colours
-	return s.Pieces == 0 || sides >= 3 || s.Noise > evenGround && (s.Pieces > 1 || s.Touches.Any() || max(s.Box[2], s.Box[3]) < lim.MinUnitPX)
+	return s.Pieces != 1 || sides >= 3 || max(s.Box[2], s.Box[3]) < lim.MinUnitPX || s.Noise > evenGround && s.Touches.Any()
+}
+
+// secondUnit says that beside what an outline encloses there is more of the size of
+// a unit: not pins or putty, which stand out where a faceplate is like its ground.
+func secondUnit(s *outline.Silhouette, points []part.Point) bool {
+	return s.Pieces > 1 && 4*s.Beside(points) >= outline.Area(points)
 }
 
 // unit checks all that there is to check where a unit is seen.

@@ -144,15 +144,19 @@ func (f *face) once(found []sighted) []sighted {
 // findApart looks at each picture by itself, where they do not lie on each other.
 func (f *face) findApart(panel bool) (Result, error) {
 	var out Result
-	for i, p := range f.scene {
+	var last error
+	none := true
+	for _, p := range f.scene {
 		p.lies = nil
 		r, err := find([]Picture{p}, f.p, panel)
 		if err != nil {
-			return Result{}, err
+			last = err
+			f.told = append(f.told, fmt.Sprintf("%s: nothing was looked for in it by itself: %s", p.Shot.File, strings.TrimPrefix(err.Error(), "defects: ")))
+			continue
 		}
 		out.Findings, out.Unseen = append(out.Findings, r.Findings...), append(out.Unseen, r.Unseen...)
-		if i == 0 {
-			out.Outline, out.Seen = r.Outline, r.Seen
+		if none {
+			out.Outline, out.Seen, none = r.Outline, r.Seen, false
 		} else if r.Seen.LookedAt < out.Seen.LookedAt {
 			out.Seen = r.Seen
 		}
@@ -161,6 +165,9 @@ func (f *face) findApart(panel bool) (Result, error) {
 				out.Warnings = append(out.Warnings, w)
 			}
 		}
+	}
+	if none {
+		return Result{}, last
 	}
 	out.Warnings = append(out.Warnings, f.told...)
 	return out, nil

@@ -619,11 +619,19 @@ func registerOutlines(a, b *outline.Curve) registration {
 	}
 	r.shiftPX = math.Sqrt(r.shiftPX)
 	r.apart = scatter > apartPX || !plausible(s)
+	if r.apart && math.Max(a.UPX, b.UPX) > wanderPX {
+		return registration{to: identity, told: byNothing, residualPX: math.NaN(), uPX: math.NaN()}
+	}
 	if r.shiftPX <= 2*r.uPX || r.apart {
 		r.to = identity
 	}
 	return r
 }
+
+// wanderPX is how far the edges seen may scatter about an outline that is to prove
+// that two pictures are not of one unit: where a light shows glints of the rim instead of
+// its edge, they wander more (common practice, no source).
+const wanderPX = 0.75
 
 // fourPlaces is how many places around an outline err independently: rims bulge
 // together over an arc.

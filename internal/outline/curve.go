@@ -350,6 +350,28 @@ func cholesky(a []float64, n int) []float64 {
 	return x
 }
 
+// Beside is the area, in square pixels, of the largest piece that was seen and lies
+// mostly outside a closed curve.
+func (s *Silhouette) Beside(boundary []part.Point) float64 {
+	all, in := map[int32]int{}, map[int32]int{}
+	for k, l := range s.lab {
+		if l <= 0 {
+			continue
+		}
+		all[l]++
+		if (part.Point{X: s.t.centre(float64(k % s.w)), Y: s.t.centre(float64(k / s.w))}).Inside(boundary) {
+			in[l]++
+		}
+	}
+	most := 0
+	for l, n := range all {
+		if 2*in[l] < n {
+			most = max(most, n)
+		}
+	}
+	return float64(most * s.Step * s.Step)
+}
+
 // Within is the silhouette of a unit whose outline is known: the rough finder's
 // answer for a picture in which that is misled by the ground.
 func Within(im *part.Image, boundary []part.Point) *Silhouette {
