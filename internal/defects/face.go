@@ -29,6 +29,7 @@ type face struct {
 	rim      *rim     // the unrolled rim; nil: a panel
 	filled   bool     // the pattern leaves no ground
 	sparkles bool     // some of the pattern shines in one light alone, each flake in its own
+	flakeMM  float64  // and nearly all of those flakes are no longer than this
 
 	lensPX, uLensPX float64           // what the lens blurs by, full-resolution pixels
 	rimPixels       map[int][][]int32 // by the width of a map's pixels: those of each block of the rim
@@ -164,23 +165,18 @@ func (f *face) learn() error {
 			f.colour = append(f.colour, [3]int{c, c + 1, c + 2})
 		}
 	}
-	var err error
-	if f.pal, err = learnPalette(f.samples(nil), f.noise, f.levels(), f.colour, min(maxPigments, nc/2)); err != nil {
-		return err
-	}
-	for _, v := range f.pal.pigment {
-		in := make([]float64, len(f.scene))
-		for c, x := range v {
-			in[f.channels[c].pic] += x * x
+	some := f.samples(nil)
+	f.learnFlakes()
+	var lights [][]int
+	if f.sparkles {
+		for pic := range f.scene {
+			lights = append(lights, f.planesOf(pic))
 		}
-		f.sparkles = f.sparkles || len(in) > 1 && slices.Max(in) > oneLightShare
 	}
-	return nil
+	var err error
+	f.pal, err = learnPalette(some, f.noise, f.levels(), f.colour, min(maxPigments, nc/2), lights)
+	return err
 }
-
-// oneLightShare is the share of a pattern's direction in one picture from which on
-// it shines in that light alone (common practice, no source).
-const oneLightShare = 0.8
 
 // samples returns the sampled pixels' deviations from base, of those whose
 // weight is not 0 (nil: all).

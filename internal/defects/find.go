@@ -41,6 +41,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			}
 			return Result{}, err
 		}
+		f.sparkles, f.flakeMM = f.sparkles || sub.sparkles, max(f.flakeMM, sub.flakeMM)
 		f.looked = append(f.looked, looked{own: own, dist: sub.surf.dist, pics: v.pics})
 		places, err := sub.places(own)
 		if err != nil {
@@ -108,7 +109,7 @@ func (f *face) places(own []bool) ([]*place, error) {
 		}
 	}
 	places, err = f.group(places, r)
-	return slices.DeleteFunc(places, f.alongRim), err
+	return slices.DeleteFunc(places, func(p *place) bool { return f.alongRim(p) || f.isFlake(p) }), err
 }
 
 // mostly says whether a mask holds for at least half of the pixels.
@@ -203,6 +204,9 @@ func (f *face) warnings(n int) []string {
 	var out []string
 	if len(f.scene) == 1 {
 		out = append(out, fmt.Sprintf("%s: "+oneLightOnly+"; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.scene[0].Shot.File))
+	}
+	if f.sparkles {
+		out = append(out, fmt.Sprintf("the faceplate sparkles: what is bright under one light alone and no longer than %.2f mm is taken for its flakes; a bubble's or a crater's glint of that size cannot be told from them", f.flakeMM))
 	}
 	if f.p.MMPerPX > f.p.SearchMM {
 		out = append(out, fmt.Sprintf("%.3f mm per pixel is coarse: defects under %.2f mm may be missed", f.p.MMPerPX, 4*f.p.MMPerPX))

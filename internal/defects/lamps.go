@@ -35,6 +35,7 @@ const (
 	lampNeutral  = 1.9   // its strongest colour is at most this many times its weakest
 	lampSoftMM   = 0.06  // smoothing before it is looked for
 	pieceAreaMM2 = 0.05  // an image in pieces, each at least of this area,
+	pieceLongMM  = 0.4   // and so long, which a flake is not,
 	brokenPieces = 12    // so many of them,
 	brokenShare  = 0.02  // on this share of the surface: the picture cannot be searched
 	lampFoot     = 0.3   // an image reaches out to where it has fallen to this share of its height
@@ -203,7 +204,8 @@ func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
 	_, _, whole := f.surf.middle()
 	for _, pixels := range regionsOf(seed, w, h) {
 		b := boundsOfPixels(pixels, w)
-		if mm2 := float64(len(pixels)) * f.mmPX * f.mmPX; mm2 >= pieceAreaMM2 {
+		long := float64(max(b[2]-b[0], b[3]-b[1])+1) * f.mmPX
+		if mm2 := float64(len(pixels)) * f.mmPX * f.mmPX; mm2 >= pieceAreaMM2 && long >= pieceLongMM {
 			pieces++
 			shares += float64(len(pixels)) / whole
 		}

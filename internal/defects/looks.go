@@ -110,7 +110,7 @@ func (f *face) groundLooks(r *response) ([]look, error) {
 	if err != nil || weight == nil || side == 0 {
 		return nil, err
 	}
-	pal, err := learnPalette(f.samples(weight), f.noise, f.levels(), f.colour, 0)
+	pal, err := learnPalette(f.samples(weight), f.noise, f.levels(), f.colour, 0, nil)
 	if err != nil {
 		return nil, nil // too little ground
 	}
@@ -133,12 +133,12 @@ func (f *face) groundLooks(r *response) ([]look, error) {
 	}
 	own := out[:len(f.scene):len(f.scene)]
 	for pic := range f.scene {
-		if d := f.paleDirection(pic, pal.left); d != nil {
+		if d := f.paleDirection(pic, pal.left); d != nil && !f.sparkles { // a faint flake is pale in its own light
 			d = besides(d, f.patternDirection(pal.left)) // faint figures are pale too
 			out = append(out, look{rows: [][]float64{combineRows(pal.left, d)}, ground: true})
 		}
 	}
-	if len(g) >= 2 {
+	if len(g) >= 2 && !f.sparkles { // it shines in one light
 		n := math.Hypot(gain[0], gain[1])
 		across := combineRows([][]float64{own[0].rows[0], own[1].rows[0]}, []float64{-gain[1] / n, gain[0] / n})
 		out = append(out, look{rows: [][]float64{across}, ground: true})
@@ -162,6 +162,13 @@ func (f *face) findGround(pattern []*part.Plane) (*part.Plane, error) {
 	for i, d := range f.surf.dist.V {
 		if d > 0 {
 			weight.V[i] = 1
+		}
+	}
+	for _, ch := range f.channels {
+		for i := range weight.V {
+			if ch.gain != nil && ch.gain.V[i] < 1 { // in a lamp's image figures are as faint as the ground's edge is outside
+				weight.V[i] = 0
+			}
 		}
 	}
 	for _, p := range pattern {

@@ -40,8 +40,9 @@ type sample struct {
 
 // learnPalette learns from samples of the face. noise is per channel, base the
 // face's level per channel (linear light), colourOf groups channels by picture, most is how many directions a pattern may
-// take.
-func learnPalette(samples []sample, noise, base []float64, colourOf [][3]int, most int) (*palette, error) {
+// take. lights are the channels of each picture where a pattern shines in one of
+// them at a time, and each of its directions is of one picture; nil where it looks alike in all.
+func learnPalette(samples []sample, noise, base []float64, colourOf [][3]int, most int, lights [][]int) (*palette, error) {
 	nc := len(noise)
 	if len(samples) < 50*nc {
 		return nil, fmt.Errorf("defects: only %d pixels of face to learn its colours from", len(samples))
@@ -58,7 +59,7 @@ func learnPalette(samples []sample, noise, base []float64, colourOf [][3]int, mo
 		if !isPattern(z, samples) {
 			break
 		}
-		v, err := mainDirection(z)
+		v, err := mainDirection(z, lights)
 		if err != nil {
 			return nil, err
 		}
@@ -103,8 +104,9 @@ func isPattern(z [][]float64, samples []sample) bool {
 }
 
 // mainDirection is the first principal direction of the deviations, each capped
-// in length so that few far ones do not decide.
-func mainDirection(z [][]float64) ([]float64, error) {
+// in length so that few far ones do not decide; with lights, within the channels of
+// one of them.
+func mainDirection(z [][]float64, lights [][]int) ([]float64, error) {
 	nc := len(z[0])
 	c := mat.NewSymDense(nc, nil)
 	for _, v := range z {
@@ -115,13 +117,32 @@ func mainDirection(z [][]float64) ([]float64, error) {
 		}
 		addOuter(c, v, w*w)
 	}
-	_, vec, err := eigen(c)
-	if err != nil {
-		return nil, err
+	if lights == nil {
+		all := make([]int, nc)
+		for k := range all {
+			all[k] = k
+		}
+		lights = [][]int{all}
 	}
-	out := make([]float64, nc)
-	for i := range out {
-		out[i] = vec.At(i, nc-1)
+	out, most := make([]float64, nc), -1.0
+	for _, l := range lights {
+		own := mat.NewSymDense(len(l), nil)
+		for i := range l {
+			for j := i; j < len(l); j++ {
+				own.SetSym(i, j, c.At(l[i], l[j]))
+			}
+		}
+		val, vec, err := eigen(own)
+		if err != nil {
+			return nil, err
+		}
+		if top := len(l) - 1; val[top] > most {
+			most = val[top]
+			clear(out)
+			for i, k := range l {
+				out[k] = vec.At(i, top)
+			}
+		}
 	}
 	return out, nil
 }

@@ -189,6 +189,9 @@ func (f *face) measureLight(p *place, r *response) {
 	dev, base := make([]float64, nc), make([]float64, nc)
 	explained := make([]float64, len(p.win.pattern)) // 1 where the pattern explains its coordinate, 0 where it does not
 	for k, t := range p.win.pattern {
+		if p.inBoth() {
+			continue // no flake is
+		}
 		explained[k] = 1
 		for _, i := range p.core {
 			if r.ends[k].beyond(t.V[i]) >= 1 {
@@ -219,6 +222,16 @@ func (f *face) measureLight(p *place, r *response) {
 		p.contrast = append(p.contrast, d/math.Max(b, 1e-6))
 		p.strength = append(p.strength, z)
 	}
+}
+
+// inBoth says whether a place stands out for changing the light in both pictures.
+func (p *place) inBoth() bool {
+	for _, i := range p.core {
+		if p.win.both != nil && p.win.both.V[i] >= 1 {
+			return true
+		}
+	}
+	return false
 }
 
 // sidedness tells a hollow or a ridge under low light, bright towards the lamp

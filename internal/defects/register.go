@@ -563,7 +563,9 @@ func (f *face) registerFace() (placed, error) {
 					other = c.In(images[i])
 				}
 				if other != nil {
-					r = registerOutlines(own, other)
+					if r = registerOutlines(own, other); r.apart {
+						r = registerAlone(images[0], images[i])
+					}
 				}
 			}
 			f.note(i, r)
@@ -578,6 +580,19 @@ func (f *face) registerFace() (placed, error) {
 		}
 	}
 	return p, nil
+}
+
+// registerAlone tells how two pictures lie by the outline that each shows by itself.
+// A light that shows glints of the rim instead of its edge shows none, and proves nothing.
+func registerAlone(a, b *part.Image) registration {
+	first, err := outline.Face([]*part.Image{a})
+	if err == nil {
+		var second *outline.Curve
+		if second, err = outline.Face([]*part.Image{b}); err == nil {
+			return registerOutlines(first, second)
+		}
+	}
+	return registration{to: identity, told: byNothing, residualPX: math.NaN(), uPX: math.NaN()}
 }
 
 // outlinePX is how far a light alone may move the outline: a rim is edge behind
@@ -619,19 +634,11 @@ func registerOutlines(a, b *outline.Curve) registration {
 	}
 	r.shiftPX = math.Sqrt(r.shiftPX)
 	r.apart = scatter > apartPX || !plausible(s)
-	if r.apart && math.Max(a.UPX, b.UPX) > wanderPX {
-		return registration{to: identity, told: byNothing, residualPX: math.NaN(), uPX: math.NaN()}
-	}
 	if r.shiftPX <= 2*r.uPX || r.apart {
 		r.to = identity
 	}
 	return r
 }
-
-// wanderPX is how far the edges seen may scatter about an outline that is to prove
-// that two pictures are not of one unit: where a light shows glints of the rim instead of
-// its edge, they wander more (common practice, no source).
-const wanderPX = 0.75
 
 // fourPlaces is how many places around an outline err independently: rims bulge
 // together over an arc.

@@ -18,6 +18,7 @@ type response struct {
 	pattern []*part.Plane // per pattern direction: the coordinate, noise units
 	ends    []rangeEnds   // per pattern direction
 	detail  [][]detailBand
+	both    *bothLook // nil: the pattern looks alike in all lights
 }
 
 // rangeEnds is where a pattern's own range ends along one direction: half is the
@@ -84,6 +85,11 @@ func (f *face) respond() (*response, error) {
 	}
 	for _, p := range r.pattern {
 		if err := f.takePattern(r, p); err != nil {
+			return nil, err
+		}
+	}
+	if f.sparkles {
+		if err := f.lookInBoth(r); err != nil {
 			return nil, err
 		}
 	}
@@ -655,19 +661,15 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 		allowed /= 2 // there are more looks at large sizes
 	}
 	q50 := quantile(m, .5)
-	return float32(q50), max(gumbelLimit(m, allowed, f.sparkles), float32(f.p.MinResponse))
+	return float32(q50), max(gumbelLimit(m, allowed), float32(f.p.MinResponse))
 }
 
 // gumbelLimit is what the largest of so many maxima exceeds with the chance
 // allowed: Gumbel's law, its place and scale from the median and the third
-// quartile, or, for a heavy tail, from the third quartile and the ninth tenth where
-// that is wider.
-func gumbelLimit(maxima []float64, allowed float64, heavy bool) float32 {
+// quartile.
+func gumbelLimit(maxima []float64, allowed float64) float32 {
 	q50, q75 := quantile(maxima, .5), quantile(maxima, .75)
 	gumbel := func(p float64) float64 { return -math.Log(-math.Log(p)) }
 	beta := (q75 - q50) / (gumbel(.75) - gumbel(.5))
-	if heavy {
-		beta = max(beta, (quantile(maxima, .9)-q75)/(gumbel(.9)-gumbel(.75)))
-	}
 	return float32(q50 + beta*(gumbel(1-allowed/float64(len(maxima)))-gumbel(.5)))
 }

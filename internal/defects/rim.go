@@ -335,7 +335,7 @@ func (f *face) tame(chi *part.Plane, down int) []float32 {
 				some = append(some, float64(v))
 			}
 		}
-		out[b] = float32(min(1, mid/max(quantile(some, 0.5), 1e-9), high/max(quantile(some, 0.75), 1e-9)))
+		out[b] = float32(min(1, (mid+still)/(quantile(some, 0.5)+still), (high+still)/(quantile(some, 0.75)+still)))
 		top[b] = out[b] * most
 	}
 	f.tameBands(top, out, face)
@@ -357,6 +357,10 @@ func (f *face) tame(chi *part.Plane, down int) []float32 {
 	}
 	return out
 }
+
+// still is a response that counts as none, in standard deviations: a map may be 0 nearly
+// everywhere (common practice, no source).
+const still = 0.05
 
 // setRimPixels lists for each block of the rim the pixels that are looked at, of
 // maps whose pixels are 1 or 2 search pixels wide.
@@ -397,7 +401,7 @@ func (f *face) tameBands(top, factors []float32, face float32) {
 		if len(m) < 8 {
 			continue
 		}
-		scale := min(1, face/gumbelLimit(m, f.p.FalsePerFace/float64(bands), f.sparkles))
+		scale := min(1, face/gumbelLimit(m, f.p.FalsePerFace/float64(bands)))
 		for b := band * s.around; b < (band+1)*s.around; b++ {
 			factors[b] *= scale
 		}

@@ -13,6 +13,7 @@ type window struct {
 	smooth       []*part.Plane // per channel
 	ratio        *part.Plane   // response over threshold at the finest size
 	pattern      []*part.Plane // per pattern direction
+	both         *part.Plane   // response over threshold of what changes in both lights; nil: not looked for
 	parent       []int         // the search pixel of each pixel; -1 outside the face
 	k            float64       // shape pixels in a search pixel, per side
 }
@@ -67,6 +68,7 @@ func (f *face) respondIn(w *window, r *response) error {
 	dev := make([]float64, len(f.channels))
 	chi := make([]float64, len(r.looks))
 	inside := part.NewPlane(w.w, w.h)
+	light := [2]*part.Plane{part.NewPlane(w.w, w.h), part.NewPlane(w.w, w.h)}
 	for range f.pal.axis {
 		w.pattern = append(w.pattern, part.NewPlane(w.w, w.h))
 	}
@@ -84,6 +86,9 @@ func (f *face) respondIn(w *window, r *response) error {
 			chi[li] = r.looks[li].at(dev, p, r.ground) * float64(f.tamed(r.looks[li].tamed, p))
 			w.ratio.V[i] = max(w.ratio.V[i], float32(chi[li]))
 		}
+		if r.both != nil {
+			light[0].V[i], light[1].V[i] = float32(dot(r.both.rows[0], dev)), float32(dot(r.both.rows[1], dev))
+		}
 		for k, row := range f.pal.axis {
 			t := r.ends[k].mid + (float32(dot(row, dev))-r.ends[k].mid)*f.tamed(r.ends[k].tamed, p)
 			w.pattern[k].V[i] = t
@@ -91,6 +96,11 @@ func (f *face) respondIn(w *window, r *response) error {
 		}
 	}
 	px := f.p.MMPerPX * float64(f.shape)
+	if r.both != nil {
+		if err := w.respondInBoth(r.both, light[0], light[1], px); err != nil {
+			return err
+		}
+	}
 	for k, fine := range w.pattern {
 		for _, b := range r.detail[k] {
 			soft, err := newSoft(fine, inside, b.sigmaMM/px)

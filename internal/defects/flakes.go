@@ -1,0 +1,92 @@
+package defects
+
+import "math"
+
+// What counts as a flake that mirrors one lamp. Common practice, no source.
+const (
+	oneLightRest   = 0.25  // in the other lights it is this much less bright
+	oneLightShare  = 0.005 // a pattern sparkles where so much of the face is that,
+	oneLightSpread = 0.6   // in so many of the cells that it would reach if it fell anywhere
+	flakeUsual     = 0.95  // so many of the flakes tell the size of all,
+	flakeMargin    = 1.3   // with this much to spare
+)
+
+// brightAlone says whether a change of light, relative and per picture, is that of
+// something which is bright in one of them alone.
+func brightAlone(change []float64) bool {
+	best, next := math.Inf(-1), 0.0
+	for _, c := range change {
+		best = math.Max(best, c)
+	}
+	for _, c := range change {
+		if c != best {
+			next = math.Max(next, math.Abs(c))
+		}
+	}
+	return best > 0 && next < oneLightRest*best
+}
+
+// lightChange fills in each picture's relative change of light at search pixel i and
+// returns how far off the face's light all channels are, in noise units.
+func (f *face) lightChange(i int, change []float64) float64 {
+	z := 0.0
+	clear(change)
+	for c, ch := range f.channels {
+		d := float64(ch.smooth.V[i] - ch.base.V[i])
+		z += d * d / (f.noise[c] * f.noise[c])
+		change[ch.pic] += d / max(ch.level, paintAtLeast)
+	}
+	return math.Sqrt(z)
+}
+
+// learnFlakes tells whether figures are strewn all over the face that shine in one
+// picture alone, each in its own: flakes mirror one lamp, paint is lit by all. And how
+// long they are.
+func (f *face) learnFlakes() {
+	if f.sparkles = false; len(f.scene) < 2 {
+		return
+	}
+	change := make([]float64, len(f.scene))
+	alone := func(i int) bool { return f.lightChange(i, change) > farNorm && brightAlone(change) }
+	n, cells, all := 0, map[int]bool{}, map[int]bool{}
+	for _, i := range f.points {
+		cell := i/f.surf.w/f.grid.cell*f.grid.nx + i%f.surf.w/f.grid.cell
+		all[cell] = true
+		if alone(i) {
+			n++
+			cells[cell] = true
+		}
+	}
+	many := float64(len(all))
+	strewn := many * (1 - math.Exp(-float64(n)/many)) // cells that so many reach when they fall anywhere
+	f.sparkles = float64(n) > oneLightShare*float64(len(f.points)) && float64(len(cells)) > oneLightSpread*strewn
+	if !f.sparkles {
+		return
+	}
+	mask := make([]bool, len(f.surf.dist.V))
+	for i, d := range f.surf.dist.V {
+		mask[i] = d > f.deep() && alone(i)
+	}
+	var long []float64
+	for _, pixels := range regionsOf(mask, f.surf.w, f.surf.h) {
+		b := boundsOfPixels(pixels, f.surf.w)
+		long = append(long, float64(max(b[2]-b[0], b[3]-b[1])+1)*f.mmPX)
+	}
+	f.flakeMM = flakeMargin * quantile(long, flakeUsual)
+}
+
+// isFlake says whether a place on a pattern that sparkles is one of its flakes: no
+// longer than they are, and bright in one light alone.
+func (f *face) isFlake(p *place) bool {
+	if !f.sparkles || p.all.long*f.shapeMM() > f.flakeMM || p.inBoth() {
+		return false
+	}
+	change, other := make([]float64, len(f.scene)), make([]float64, len(f.scene))
+	for _, i := range p.found {
+		f.lightChange(i, other)
+		for k := range change {
+			change[k] += other[k]
+		}
+	}
+	return brightAlone(change)
+}
