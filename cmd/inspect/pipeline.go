@@ -232,7 +232,9 @@ func (u *unit) look(s *scene) {
 	for _, p := range s.pictures {
 		reports, images, shots = append(reports, &p.report), append(images, p.image), append(shots, p.shot)
 	}
-	if !u.panel {
+	if u.panel {
+		capture.RefuseCopies(reports, images)
+	} else {
 		capture.SharePose(reports, images, shots, u.fit)
 	}
 	blur, uBlur, _ := capture.Blur(reports)

@@ -8,7 +8,9 @@
 //     upright by its orientation tag, once.
 //  3. [Check] looks at the decoded picture: light, sharpness, framing, view,
 //     panel. What is not fit is "not measured", never a pass.
-//  4. [Unreadable] makes the same kind of report for a file that Read refused.
+//  4. [SharePose] looks at the pictures of one pose together: what one shows helps
+//     the others, and one light under two names is refused.
+//  5. [Unreadable] makes the same kind of report for a file that Read refused.
 //
 // Samples stay as the file holds them (mostly sRGB-encoded); package optics
 // turns them into linear light. Hand each picture back with [Release] when you

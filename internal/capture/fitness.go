@@ -24,6 +24,7 @@ const (
 	WrongView   = "wrong_view"   // length of the straight side, share of the unit
 	PanelUneven = "panel_uneven" // relative change of light
 	PanelDirty  = "panel_dirty"  // share of the panel
+	SameLight   = "same_light"   // as another picture of the pose
 )
 
 // Check says whether a picture is fit to measure. The report's state is ok
@@ -108,6 +109,9 @@ func notLookedAt(shot part.Shot) string {
 	if shot.Light.OfScreen() {
 		return "look at the unit by eye as well: pictures under a screen's light are read and listed, but nothing is looked for in them yet"
 	}
+	if shot.Light == part.Back {
+		return "take it under diffuse or raking light: lit from behind a surface shows its outline alone, and nothing is looked for in it"
+	}
 	return "look at the shell by eye as well: pictures with a turn in their name are read and listed, but nothing is looked for in them yet"
 }
 
@@ -176,7 +180,7 @@ func (c *checker) nothing(s *outline.Silhouette) {
 		c.add(TooDark, l, c.lim.MinLevel, "of full scale", false, "nothing to be seen: switch the light on or expose longer (lens cap off?)")
 		return
 	}
-	c.add(NoUnit, none, none, "", false, "no unit to be seen: put it in front of the camera, or light it so that it stands out from its background")
+	c.add(NoUnit, none, none, "", false, "no unit's outline to be seen: put the unit in front of the camera, move away if it fills the frame, or light it so that it stands out from its background")
 }
 
 // lit says whether anything in the picture has light.
@@ -195,7 +199,7 @@ func brightest(s *outline.Silhouette) float64 {
 }
 
 func (c *checker) framing(s *outline.Silhouette) {
-	if size := max(s.Box[2], s.Box[3]); size < c.lim.MinUnitPX {
+	if size := max(s.Box[2], s.Box[3]); size < c.lim.MinUnitPX && !s.Touches.Any() { // how large what is cut off is, is not known
 		c.add(TooSmall, size, c.lim.MinUnitPX, "px", false, "move closer: the unit is %.0f pixels across, at least %.0f are needed", size, c.lim.MinUnitPX)
 	}
 	if s.Pieces > 1 {
@@ -203,7 +207,7 @@ func (c *checker) framing(s *outline.Silhouette) {
 	}
 	if s.Touches.Any() {
 		far := c.shot.View == part.Edge && onlyFarEnd(s)
-		word := "move the unit or the camera: the unit runs out of the frame at the %s"
+		word := "move the unit or the camera: the unit runs out of the frame at the %s; move away if it fills the frame"
 		if far {
 			word = "the shell's end runs out of the frame at the %s; the seam is measured all the same"
 		}

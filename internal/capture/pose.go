@@ -11,12 +11,13 @@ import (
 
 // SharePose looks at all pictures of one pose together. One of them that shows the
 // unit well says where it is in the others: a dark faceplate on dark cloth is seen
-// under one light and not under the other. And what is clipped or out of focus in
-// one may be seen in another. Images may be nil where they could not be read.
+// under one light and not under the other. And what looks out of focus in one may be
+// seen to be sharp in another. What shows no other light than another of them is
+// refused. Images may be nil where they could not be read.
 func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) {
 	shareOutline(reports, images, shots, lim)
 	shareFocus(reports, images)
-	shareLight(reports)
+	refuseSame(reports, images, samePose)
 }
 
 // ofOutline are the problems that a wrong outline makes.
@@ -59,22 +60,6 @@ func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []p
 		k.size(images[i])
 		k.unit(images[i], outline.Within(images[i], points))
 		*r = again
-	}
-}
-
-// shareLight lets a picture with clipped places pass with a warning where another
-// one of the pose has none to speak of: what is clipped is looked at there.
-func shareLight(reports []*part.PictureReport) {
-	for i, r := range reports {
-		if !has(r, TooBright) {
-			continue
-		}
-		for j, o := range reports {
-			if j != i && o.State == part.PictureOK && !has(o, TooBright) {
-				warnOnly(r, TooBright, "; another picture of the pose shows what is clipped in this one, so it is used all the same")
-				break
-			}
-		}
 	}
 }
 

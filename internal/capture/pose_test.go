@@ -60,28 +60,18 @@ func TestShareFocus(t *testing.T) {
 	}
 }
 
-// What is clipped in one picture of a pose and not in another is a warning; in all,
-// it stays a refusal. Blur is that of the sharpest picture.
-func TestShareLightAndBlur(t *testing.T) {
-	clipped := func() *part.PictureReport {
-		return &part.PictureReport{State: part.PictureNoOK, SharpnessPX: part.Num(4), Problems: []part.Problem{{Name: TooBright, Remedy: "light down"}}}
-	}
-	a, b := clipped(), &part.PictureReport{State: part.PictureOK, SharpnessPX: part.Num(2.5631)}
-	shareLight([]*part.PictureReport{a, b})
-	if a.State != part.PictureOK || !a.Problems[0].Warn {
-		t.Errorf("beside one that is not clipped: %+v", a)
+// Blur is that of the sharpest picture.
+func TestBlur(t *testing.T) {
+	ok := func(width float64) *part.PictureReport {
+		return &part.PictureReport{State: part.PictureOK, SharpnessPX: part.Num(width)}
 	}
 	// 10-90 % width over standard deviation of a normal distribution: 2.5631; half of
 	// (4-2.5631)/2.5631 is the uncertainty
-	if s, u, ok := Blur([]*part.PictureReport{a, b}); !ok || s != 1 || u < 0.28 || u > 0.281 {
+	if s, u, ok := Blur([]*part.PictureReport{ok(4), ok(2.5631)}); !ok || s != 1 || u < 0.28 || u > 0.281 {
 		t.Errorf("blur %.3f, u %.3f, %v; want 1 and 0.280", s, u, ok)
 	}
-	a, b = clipped(), clipped()
-	shareLight([]*part.PictureReport{a, b})
-	if a.State == part.PictureOK || b.State == part.PictureOK {
-		t.Error("both clipped, and yet fit")
-	}
-	if _, _, ok := Blur([]*part.PictureReport{a, b}); ok {
+	unfit := &part.PictureReport{State: part.PictureNoOK, SharpnessPX: part.Num(4)}
+	if _, _, ok := Blur([]*part.PictureReport{unfit, unfit}); ok {
 		t.Error("a blur from pictures that are not fit")
 	}
 }

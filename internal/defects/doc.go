@@ -3,9 +3,8 @@
 //
 // The steps, each in the file of its name:
 //
-//  1. register: pictures that show the same are one; how the others lie against the
-//     first, by detail inside the outline or by the outline itself. All that
-//     follows is in the first picture's pixels; what is told of another goes back
+//  1. register: how the pictures lie against the first, by detail inside the
+//     outline or by the outline itself. All that follows is in the first picture's pixels; what is told of another goes back
 //     into its own. surface: the distance from the outline (package outline).
 //  2. channels: every picture's colours in linear light, as planes of one size;
 //     base: their level, a smooth surface of light.

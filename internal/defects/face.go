@@ -45,7 +45,6 @@ func prepare(scene []Picture, p Params, panel bool) (*face, error) {
 	f.mmPX = p.MMPerPX * float64(f.factor)
 	f.setLens()
 	w, h := scene[0].Image.W/f.factor, scene[0].Image.H/f.factor
-	f.oneOfEach()
 	if panel {
 		f.registerPanel()
 		f.surf = wholeSurface(w, h)

@@ -59,9 +59,6 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 				fd.Image, fd.Box[2]*p.MMPerPX, fd.Box[3]*p.MMPerPX, c.X, c.Y))
 			continue
 		}
-		if panel {
-			fd.Zone = part.ZonePanel
-		}
 		if ruleConfidence(fd) >= p.MinConfidence {
 			out.Findings = append(out.Findings, fd)
 		}

@@ -6,10 +6,12 @@ import (
 	"finishbench/internal/part"
 )
 
-// finding turns a place into a finding, without severity, advice or number.
+// finding turns a place into a finding, without severity, advice or number. Sizes
+// are as projected into the picture: on the rim, whose slope one picture from above
+// does not tell, the true size across it is larger, and what is stated a lower bound.
 func (f *face) finding(p *place) part.Finding {
 	best := p.bestPicture()
-	out := part.Finding{Image: f.scene[best].Shot.File, Zone: part.ZoneFace, Features: f.featureTable(p)}
+	out := part.Finding{Image: f.scene[best].Shot.File, Zone: f.zoneOf(p), Features: f.featureTable(p)}
 	f.call(p, &out)
 	kind := out.Kind
 	mm := f.shapeMM()
@@ -53,6 +55,24 @@ func (f *face) finding(p *place) part.Finding {
 		}
 	}
 	return out
+}
+
+// zoneOf is where a place lies. On a faceplate that is the rim where all of it is no
+// deeper than the rim can reach; what comes further in is the face's, whose limits
+// are the narrower ones.
+func (f *face) zoneOf(p *place) part.Zone {
+	switch {
+	case f.surf.all:
+		return part.ZonePanel
+	case f.scene[0].Shot.View == part.Shell:
+		return part.ZoneShell
+	}
+	for _, i := range p.found {
+		if f.surf.outside.V[i] > f.deep() {
+			return part.ZoneFace
+		}
+	}
+	return part.ZoneRim
 }
 
 // call fills in a finding's kind and confidence: the rules', or those of the

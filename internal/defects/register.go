@@ -437,41 +437,6 @@ func leastSquares(ms []match) similarity {
 	return s
 }
 
-// samePicture says whether two pictures are one, or two of one light: what
-// differs is as small as a few levels and has no shape, as only noise has. The
-// mean squared step between neighbours over twice the variance is 1 for noise and
-// near 0 for the difference of two lights (von Neumann 1941, Ann. Math. Stat. 12).
-func samePicture(a, b *part.Image) bool {
-	if a.W != b.W || a.H != b.H || a.C != b.C {
-		return false
-	}
-	const every = 6
-	var d, e []float64 // differences, of a pixel and of the one beside the next
-	for y := a.H / 8; y < a.H*7/8; y += every {
-		for x := a.W / 8; x < a.W*7/8; x += every {
-			p, q := (y*a.W+x)*a.C+a.C/2, (y*a.W+x+2)*a.C+a.C/2
-			d, e = append(d, encodedAt(a, p)-encodedAt(b, p)), append(e, encodedAt(a, q)-encodedAt(b, q))
-		}
-	}
-	mid := median(slices.Clone(d))
-	var square, step float64
-	for i := range d {
-		square += math.Pow(d[i]-mid, 2)
-		step += math.Pow(d[i]-e[i], 2)
-	}
-	n := float64(len(d))
-	rms := math.Sqrt(square / n)
-	return rms < 0.002 && math.Abs(mid) < 0.002 || rms < 0.02 && math.Abs(mid) < 0.02 && step > square
-}
-
-// encodedAt is one sample, 0..1 as the file holds it.
-func encodedAt(im *part.Image, i int) float64 {
-	if im.Pix16 != nil {
-		return float64(im.Pix16[i]) / 65535
-	}
-	return float64(im.Pix8[i]) / 255
-}
-
 // moved says whether a picture lies elsewhere than the first one.
 func (r *registration) moved() bool { return r != nil && r.to != identity }
 
@@ -484,21 +449,6 @@ func (f *face) boxIn(pic int, b part.Box) part.Box {
 	}
 	c, s := r.to.of(b.Centre()), math.Hypot(r.to.a, r.to.b)
 	return part.Box{c.X - s*b[2]/2, c.Y - s*b[3]/2, s * b[2], s * b[3]}
-}
-
-// oneOfEach leaves out pictures that show the same as one before: one light that
-// goes by two names tells no more than one.
-func (f *face) oneOfEach() {
-	var kept []Picture
-	for _, p := range f.scene {
-		i := slices.IndexFunc(kept, func(q Picture) bool { return samePicture(q.Image, p.Image) })
-		if i < 0 {
-			kept = append(kept, p)
-			continue
-		}
-		f.told = append(f.told, fmt.Sprintf("%s shows the same picture as %s: one light only; photograph the pose under a second light", p.Shot.File, kept[i].Shot.File))
-	}
-	f.scene = kept
 }
 
 // told notes how picture i lies.

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -264,6 +265,30 @@ func TestSpotClasses(t *testing.T) {
 		Judge(r, DefaultLimits())
 		if got := r.Findings[0].Severity; got != c.want {
 			t.Errorf("%s, %s, bubble of %v mm: %s, want %s", c.stage, c.zone, c.size, got, c.want)
+		}
+	}
+}
+
+// A finding on the rim decides by the rim's limits, which are wider than the
+// face's (shipped limits: common practice, no source).
+func TestRimDecides(t *testing.T) {
+	for _, c := range []struct {
+		zone  part.Zone
+		size  float64
+		want  part.Verdict
+		wants []string
+	}{
+		{part.ZoneRim, 0.60, part.Rework, []string{"dust of 0.60 mm on the rim (major from 0.60 mm)"}},
+		{part.ZoneRim, 0.45, part.Pass, nil},
+		{part.ZoneFace, 0.45, part.Rework, []string{"dust of 0.45 mm on the face (major from 0.40 mm)"}}, // as older results have it
+	} {
+		r := unit(part.Wet)
+		f := spot(part.Dust, c.size, 300, 300)
+		f.Zone = c.zone
+		r.Findings = []part.Finding{f}
+		Judge(r, DefaultLimits())
+		if r.Verdict != c.want || c.wants != nil && !slices.Equal(r.Reasons, c.wants) {
+			t.Errorf("dust of %.2f mm, zone %s: %s %q, want %s %q", c.size, c.zone, r.Verdict, r.Reasons, c.want, c.wants)
 		}
 	}
 }

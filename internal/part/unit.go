@@ -14,8 +14,10 @@ type Shot struct {
 
 // Searched says whether some part of the program looks into such a picture. Into
 // the others, told by [NotLookedAt], it does not look yet: they are read and
-// listed, and change nothing else.
-func (s Shot) Searched() bool { return !s.Turned && !s.Light.OfScreen() }
+// listed, and change nothing else. A surface lit from behind shows its outline alone.
+func (s Shot) Searched() bool {
+	return !s.Turned && !s.Light.OfScreen() && (s.View == Edge || s.Light != Back)
+}
 
 // Folder is one unit as found on disk: a name and its shots, sorted by name.
 type Folder struct {

@@ -20,7 +20,8 @@ import (
 var UnfitSets = []string{"lamp", "cropped", "mirror", "white", "twice", "almost_twice", "three_lights"}
 
 // Unfit draws such a set of the plate that p describes: pictures by the names of
-// their files, less the ending. It panics on a name that there is not.
+// their files, less the ending. Where p.Defects is nil, eight are scattered over it.
+// It panics on a name that there is not.
 func Unfit(name string, p FaceParams) map[string]*part.Image {
 	seed := p.Seed
 	if name == "cropped" {
@@ -29,7 +30,7 @@ func Unfit(name string, p FaceParams) map[string]*part.Image {
 	if name == "white" {
 		p.BaseRGB = [3]float64{0.82, 0.82, 0.81}
 	}
-	if name != "cropped" {
+	if p.Defects == nil && name != "cropped" {
 		p.Defects = RandomDefects(p, map[part.Kind]int{part.Dust: 4, part.Bubble: 3, part.Fibre: 1}, seed)
 	}
 	d, r, truth := Face(p)
