@@ -46,6 +46,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 		if err != nil {
 			return Result{}, err
 		}
+		f.told = sub.told
 		for _, pl := range places {
 			found = append(found, sighted{sub, pl, k})
 		}

@@ -87,7 +87,10 @@ func (f *face) respond() (*response, error) {
 			return nil, err
 		}
 	}
-	return r, f.respondCoarse(r)
+	if err := f.respondCoarse(r); err != nil || !f.lone {
+		return r, err
+	}
+	return r, f.respondTexture(r)
 }
 
 // lookFine takes one look at the fine sizes. Looks run side by side; the map is
@@ -623,6 +626,24 @@ func (f *face) threshold(chi *part.Plane, down int) float32 {
 // scale come from the median and the third quartile of the cells, which few
 // defects do not move.
 func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
+	m := f.cellMaxima(chi, down)
+	if len(m) < fewCells {
+		t := float32(f.p.MinResponse * 1.5)
+		return t / 2, t
+	}
+	allowed := f.p.FalsePerFace
+	if down > 1 {
+		allowed /= 2 // there are more looks at large sizes
+	}
+	q50 := quantile(m, .5)
+	return float32(q50), max(gumbelLimit(m, allowed, f.sparkles), float32(f.p.MinResponse))
+}
+
+// fewCells are too few to tell a limit by.
+const fewCells = 12
+
+// cellMaxima are the largest values of the cells that the face fills.
+func (f *face) cellMaxima(chi *part.Plane, down int) []float64 {
 	g := newCellGrid(chi.W, chi.H, max(4, f.grid.cell/down))
 	top := make([]float32, g.nx*g.ny)
 	full := make([]int, g.nx*g.ny)
@@ -648,16 +669,7 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 			m = append(m, float64(top[c]))
 		}
 	}
-	if len(m) < 12 {
-		t := float32(f.p.MinResponse * 1.5)
-		return t / 2, t
-	}
-	allowed := f.p.FalsePerFace
-	if down > 1 {
-		allowed /= 2 // there are more looks at large sizes
-	}
-	q50 := quantile(m, .5)
-	return float32(q50), max(gumbelLimit(m, allowed, f.sparkles), float32(f.p.MinResponse))
+	return m
 }
 
 // gumbelLimit is what the largest of so many maxima exceeds with the chance
