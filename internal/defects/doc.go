@@ -22,7 +22,9 @@
 //     own faults, which dim or brighten one light; and the ground between a
 //     pattern's figures, which is as plain as a plain faceplate.
 //  6. response: each look at several sizes, in units of the noise of this very
-//     surface, over the height that noise alone reaches on few faces.
+//     surface, over the height that noise alone reaches on few faces. texture: a
+//     panel in one light may be brushed or ground; there spots and lines are held
+//     against the spread of the texture around them, and how strong it is is evened.
 //  7. segment, window, place: connected places above the threshold, each measured
 //     in pixels finer than those of the search (shape, lines).
 //  8. group: pieces of one thing become one place; kinds: from what was measured

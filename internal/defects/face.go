@@ -28,6 +28,7 @@ type face struct {
 	looked   []looked // what was searched
 	rim      *rim     // the unrolled rim; nil: a panel
 	filled   bool     // the pattern leaves no ground
+	lone     bool     // a panel in one light
 	sparkles bool     // some of the pattern shines in one light alone, each flake in its own
 	flakeMM  float64  // and nearly all of those flakes are no longer than this
 
@@ -40,7 +41,7 @@ type face struct {
 // prepare makes a face of a scene: registration, surface, channels, what may be
 // searched in which picture, base.
 func prepare(scene []Picture, p Params, panel bool) (*face, error) {
-	f := &face{scene: slices.Clone(scene), p: p}
+	f := &face{scene: slices.Clone(scene), p: p, lone: panel && len(scene) == 1}
 	f.factor, f.shape = p.factors()
 	f.mmPX = p.MMPerPX * float64(f.factor)
 	f.setLens()

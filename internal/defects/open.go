@@ -343,6 +343,15 @@ func (f *face) with(v view) (sub *face, own []bool, err error) {
 			}
 		}
 	}
+	if f.lone {
+		even, err := sub.evenTexture()
+		if err != nil {
+			return nil, nil, err
+		}
+		for k := range sub.channels {
+			sub.channels[k].gain = even
+		}
+	}
 	sub.points = sub.samplePoints(surf.dist, f.deep())
 	if err := sub.learn(); err != nil {
 		return nil, nil, err

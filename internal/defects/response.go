@@ -93,7 +93,10 @@ func (f *face) respond() (*response, error) {
 			return nil, err
 		}
 	}
-	return r, f.respondCoarse(r)
+	if err := f.respondCoarse(r); err != nil || !f.lone {
+		return r, err
+	}
+	return r, f.respondTexture(r)
 }
 
 // lookFine takes one look at the fine sizes. Looks run side by side; the map is
@@ -627,6 +630,24 @@ func (f *face) threshold(chi *part.Plane, down int) float32 {
 // scale come from the median and the third quartile of the cells, which few
 // defects do not move.
 func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
+	m := f.cellMaxima(chi, down)
+	if len(m) < fewCells {
+		t := float32(f.p.MinResponse * 1.5)
+		return t / 2, t
+	}
+	allowed := f.p.FalsePerFace
+	if down > 1 {
+		allowed /= 2 // there are more looks at large sizes
+	}
+	q50 := quantile(m, .5)
+	return float32(q50), max(gumbelLimit(m, allowed, false), float32(f.p.MinResponse))
+}
+
+// fewCells are too few to tell a limit by.
+const fewCells = 12
+
+// cellMaxima are the largest values of the cells that the face fills.
+func (f *face) cellMaxima(chi *part.Plane, down int) []float64 {
 	g := newCellGrid(chi.W, chi.H, max(4, f.grid.cell/down))
 	top := make([]float32, g.nx*g.ny)
 	full := make([]int, g.nx*g.ny)
@@ -652,24 +673,19 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 			m = append(m, float64(top[c]))
 		}
 	}
-	if len(m) < 12 {
-		t := float32(f.p.MinResponse * 1.5)
-		return t / 2, t
-	}
-	allowed := f.p.FalsePerFace
-	if down > 1 {
-		allowed /= 2 // there are more looks at large sizes
-	}
-	q50 := quantile(m, .5)
-	return float32(q50), max(gumbelLimit(m, allowed), float32(f.p.MinResponse))
+	return m
 }
 
 // gumbelLimit is what the largest of so many maxima exceeds with the chance
 // allowed: Gumbel's law, its place and scale from the median and the third
-// quartile.
-func gumbelLimit(maxima []float64, allowed float64) float32 {
+// quartile, or, for a heavy tail, from the third quartile and the ninth tenth where
+// that is wider.
+func gumbelLimit(maxima []float64, allowed float64, heavy bool) float32 {
 	q50, q75 := quantile(maxima, .5), quantile(maxima, .75)
 	gumbel := func(p float64) float64 { return -math.Log(-math.Log(p)) }
 	beta := (q75 - q50) / (gumbel(.75) - gumbel(.5))
+	if heavy {
+		beta = max(beta, (quantile(maxima, .9)-q75)/(gumbel(.9)-gumbel(.75)))
+	}
 	return float32(q50 + beta*(gumbel(1-allowed/float64(len(maxima)))-gumbel(.5)))
 }

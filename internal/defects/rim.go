@@ -401,7 +401,7 @@ func (f *face) tameBands(top, factors []float32, face float32) {
 		if len(m) < 8 {
 			continue
 		}
-		scale := min(1, face/gumbelLimit(m, f.p.FalsePerFace/float64(bands)))
+		scale := min(1, face/gumbelLimit(m, f.p.FalsePerFace/float64(bands), false))
 		for b := band * s.around; b < (band+1)*s.around; b++ {
 			factors[b] *= scale
 		}
