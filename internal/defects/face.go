@@ -29,6 +29,7 @@ type face struct {
 	rim      *rim     // the unrolled rim; nil: a panel
 	filled   bool     // the pattern leaves no ground
 	lone     bool     // a panel in one light
+	woven    bool     // what looks like noise is a pattern
 	sparkles bool     // some of the pattern shines in one light alone, each flake in its own
 	flakeMM  float64  // and nearly all of those flakes are no longer than this
 

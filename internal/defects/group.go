@@ -125,9 +125,10 @@ func (f *face) sameLines(a, b *place) bool {
 	return angleBetween(link, a.lineRad*180/math.Pi) < bendDeg && angleBetween(link, b.lineRad*180/math.Pi) < bendDeg
 }
 
-// inside: b is a faint fragment within a's patch of lines or ring.
+// inside: b is a faint fragment within a's patch of lines or ring, or another slope of
+// what a goes around.
 func (f *face) inside(a, b *place) bool {
-	if f.opacity(b) > 1 && !f.isLine(b) {
+	if f.opacity(b) > 1 && !f.isLine(b) && !f.isSlope(b) {
 		return false
 	}
 	switch {
@@ -135,6 +136,8 @@ func (f *face) inside(a, b *place) bool {
 		m := patchMarginMM / f.shapeMM()
 		return b.all.cx > float64(a.all.x0)-m && b.all.cx < float64(a.all.x1)+m &&
 			b.all.cy > float64(a.all.y0)-m && b.all.cy < float64(a.all.y1)+m
+	case f.isSlope(a) && a.all.across*f.shapeMM() >= slopeWideMM && f.isSlope(b) && b.all.long < a.all.long:
+		return b.all.cx > float64(a.all.x0) && b.all.cx < float64(a.all.x1) && b.all.cy > float64(a.all.y0) && b.all.cy < float64(a.all.y1)
 	case a.ringPX > 0:
 		return math.Hypot(a.all.cx-b.all.cx, a.all.cy-b.all.cy) < 1.4*a.ringPX
 	}

@@ -27,6 +27,18 @@ const (
 	opaqueBoth     = 3.0   // what shows in one light at its limit shows in another at the limit over this
 	opaqueSized    = 0.5   // from which a spot is measured as an opaque one
 	glint          = 0.25  // relative change of light in one picture alone that is a lamp mirrored in a slope
+	slopeLine      = 0.2   // a slope mirrors one lamp: where a line, a bundle or a wide place is bright, the other lights change by less than this share of it,
+	slopeSpot      = 0.06  // where a spot is, by less than this,
+	slopeSharp     = 0.7   // and a spot under craterMinMM is this bright
+	slopeGrain     = 30.0  // marks of an abrasive, which may show under low light alone, are straighter than a slope's glints
+	slopeWideMM    = 0.5   // a place so wide is no line and no spot
+	missedWideMM   = 0.8   // what slopes all around this much has no lacquer inside
+	missedFill     = 0.1   // or what is so hollow, and longer than a crater
+	mattMinMM      = 0.6   // a bare place of this size loses the gloss of one light and scatters the other
+	hollow         = 0.5   // dust is solid: it fills this share of its box
+	hollowMinMM    = 0.2   // from this size on
+	chipMinMM      = 0.4   // what breaks the edge is at least this long
+	chipLight      = 1.5   // and changes the light by so many times what something opaque does
 	craterMinMM    = 0.28  // a crater is at least this wide
 	craterMaxLight = 0.05  // a crater changes the mean light by less
 	craterSided    = 0.65  // or is this one-sided under low light
@@ -50,7 +62,7 @@ func (f *face) isLine(p *place) bool {
 
 func (f *face) isThin(p *place) bool {
 	limit := lineMaxThickMM
-	if p.lines >= 3 && p.grain > bundleGrain { // lines so near that they touch
+	if (p.lines >= 3 && p.grain > bundleGrain) || (p.lines == 2 && p.grain > slopeGrain) { // lines so near that they touch
 		limit = bundleMaxThick
 	}
 	return p.ringPX == 0 && p.all.long*f.shapeMM() >= lineMinMM &&
@@ -74,6 +86,62 @@ func (f *face) isFigure(p *place) bool {
 	}
 	ratio := p.contrast[1] / p.contrast[0] // print looks alike in both lights; abrasive's marks do not
 	return ratio > 1/figureAlike && ratio < figureAlike
+}
+
+// isSlope says whether a place is a slope of the surface that mirrors a lamp: bright in
+// one light, and next to nothing in the others, while what lies in the lacquer or
+// scratches it shows in all.
+func (f *face) isSlope(p *place) bool {
+	if len(p.contrast) < 2 || f.sparkles {
+		return false
+	}
+	best := slices.Max(p.contrast)
+	next := 0.0
+	for _, c := range p.contrast {
+		if c != best {
+			next = math.Max(next, math.Abs(c))
+		}
+	}
+	if best < glint {
+		return false
+	}
+	if f.isLine(p) || f.isBundle(p) || p.all.across*f.shapeMM() >= slopeWideMM {
+		return next <= slopeLine*best && p.grain < slopeGrain
+	}
+	return next <= slopeSpot*best && (best >= slopeSharp || f.spotDiameterPX(p)*f.shapeMM() >= craterMinMM)
+}
+
+// slopeKind is what a slope belongs to, by its size.
+func (f *face) slopeKind(p *place) part.Kind {
+	long, across := p.all.long*f.shapeMM(), p.all.across*f.shapeMM()
+	switch {
+	case long >= runMinMM && p.all.fill() < missedFill:
+		return part.Missed
+	case long >= runMinMM && long >= runMinSlender*across:
+		return part.Run
+	case across >= missedWideMM:
+		return part.Missed
+	}
+	return part.Crater
+}
+
+// isMatt says whether a place changes two lights to opposite sides: without gloss it
+// mirrors less of a dome, and scatters more of a low lamp.
+func (f *face) isMatt(p *place) bool {
+	return len(p.contrast) > 1 && slices.Max(p.contrast) > opaqueDome && slices.Min(p.contrast) < -opaqueDome
+}
+
+// atEdge says whether a place reaches the outermost of what is looked at.
+func (f *face) atEdge(p *place) bool {
+	if f.rim == nil {
+		return false
+	}
+	for _, i := range p.found {
+		if d := f.surf.outside.V[i]; float64(d)*f.mmPX < f.outermostMM()+2*f.mmPX {
+			return true
+		}
+	}
+	return false
 }
 
 // opacity compares a spot's change of light with what only something opaque
@@ -175,6 +243,12 @@ func (p *place) seen() float64 { return sure(3 * (p.peak - 0.6)) }
 func (f *face) kindOf(p *place) (part.Kind, float64) {
 	seen := p.seen()
 	long, thick := p.all.long*f.shapeMM(), p.all.thick*f.shapeMM()
+	if f.isSlope(p) {
+		return f.slopeKind(p), seen * 0.7
+	}
+	if f.atEdge(p) && long >= chipMinMM && f.opacity(p) >= chipLight {
+		return part.Chip, seen * 0.7
+	}
 	if f.isBundle(p) {
 		return part.Sanding, seen * sure(float64(p.lines)-1)
 	}
@@ -188,7 +262,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	}
 	d := math.Max(f.spotDiameterPX(p), 2*p.ringPX) * f.shapeMM()
 	switch {
-	case o >= 1:
+	case d >= mattMinMM && f.isMatt(p):
+		return part.Missed, seen * 0.7
+	case o >= 1 && (p.all.fill() >= hollow || d < hollowMinMM):
 		return part.Dust, seen * sure(4*(o-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
@@ -198,6 +274,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Crater, seen * 0.6
 	case d >= craterMinMM && light < craterMaxLight && p.peak < 3:
 		return part.Crater, seen * sure(20*(craterMaxLight-light)+0.5)
+	}
+	if o >= 1 { // hollow
+		return part.Bubble, seen * 0.6
 	}
 	return part.Bubble, seen * sure(4*(1.2-o))
 }

@@ -183,28 +183,27 @@ func (p *place) reach(m *part.Plane) float64 {
 
 // measureLight fills contrast and strength: how far each picture's light is off
 // base in the core, after what the faceplate's own pattern explains is taken
-// off: nothing along a direction whose end the core passes.
+// off: nothing where the core passes the end of one of its directions.
 func (f *face) measureLight(p *place, r *response) {
 	nc := len(f.channels)
 	dev, base := make([]float64, nc), make([]float64, nc)
-	explained := make([]float64, len(p.win.pattern)) // 1 where the pattern explains its coordinate, 0 where it does not
+	explained := 1.0 // of the pattern's coordinates; 0: nothing
 	for k, t := range p.win.pattern {
-		if p.inBoth() {
-			continue // no flake is
-		}
-		explained[k] = 1
 		for _, i := range p.core {
 			if r.ends[k].beyond(t.V[i]) >= 1 {
-				explained[k] = 0
+				explained = 0
 			}
 		}
+	}
+	if p.inBoth() { // no flake is
+		explained = 0
 	}
 	for _, i := range p.core {
 		for c := range f.channels {
 			d := f.deviation(p.win, c, i)
 			base[c] += float64(p.win.smooth[c].V[i]) - d
 			for k, t := range p.win.pattern {
-				d -= explained[k] * float64(t.V[i]) * f.pal.pigment[k][c] * f.noise[c]
+				d -= explained * float64(t.V[i]) * f.pal.pigment[k][c] * f.noise[c]
 			}
 			dev[c] += d
 		}

@@ -68,6 +68,9 @@ func (f *face) respond() (*response, error) {
 	for _, p := range r.pattern {
 		f.filled = f.filled || f.wideness(p) > groundNoise
 	}
+	for c, ch := range f.channels {
+		f.woven = f.woven || f.noise[c] > weaveNoise*ch.level
+	}
 	r.looks = append([]look{{rows: f.pal.left, finest: true}}, f.glossLooks(f.pal.left)...)
 	ground, err := f.groundLooks(r)
 	if err != nil {
@@ -98,6 +101,11 @@ func (f *face) respond() (*response, error) {
 	}
 	return r, f.respondTexture(r)
 }
+
+// weaveNoise is the share of a face's light from which on what looks like noise is a
+// pattern finer than it can be told apart: no camera fit to measure has so much (common
+// practice, no source).
+const weaveNoise = 0.08
 
 // lookFine takes one look at the fine sizes. Looks run side by side; the map is
 // raised by one at a time, and the largest counts, so their order does not.

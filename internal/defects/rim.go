@@ -342,7 +342,7 @@ func (f *face) tame(chi *part.Plane, down int) []float32 {
 	doubt := float32(rimDoubt)
 	if f.filled {
 		doubt = rimFilledDoubt
-	} else if len(f.pal.axis) > 0 {
+	} else if f.woven || len(f.pal.axis) > 0 {
 		doubt = rimPatternDoubt
 	}
 	for b := range out {
@@ -433,9 +433,12 @@ func (f *face) tamed(factors []float32, i int) float32 {
 	return (at(j, k)*(1-u)+at(j, k+1)*u)*(1-v) + (at(j+1, k)*(1-u)+at(j+1, k+1)*u)*v
 }
 
+// outermostMM is how deep the strip along the outline is that is not looked at.
+func (f *face) outermostMM() float64 { return outerMM + outerBlurs*f.blurPX()*f.shapeMM() }
+
 // withoutOutermost takes off the surface's depth what the blur mixes with the ground.
 func (f *face) withoutOutermost() {
-	off := float32(outerMM/f.mmPX + outerBlurs*f.blurPX()*f.shapeMM()/f.mmPX)
+	off := float32(f.outermostMM() / f.mmPX)
 	dist := part.NewPlane(f.surf.w, f.surf.h)
 	for i, d := range f.surf.outside.V {
 		dist.V[i] = d - off
