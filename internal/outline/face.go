@@ -51,6 +51,8 @@ const (
 	roughness   = 10.0 // what a path costs that is off a smooth one by its whole radius
 	holderShare = 0.3  // a holder reaches no farther than this beside a unit, as a share of its radius
 	orders      = 14   // of the smooth curve's Fourier series
+	clearSeen   = 0.95 // a curve of which so much is seen,
+	clearPX     = 0.5  // about which the edges scatter by no more, is taken without a doubt
 	leastSeen   = 0.5  // share of the curve with an edge on it
 )
 
@@ -101,10 +103,22 @@ func Face(images []*part.Image) (*Curve, error) {
 		return nil, ErrNoOutline
 	}
 	var c *Curve
-	for i, im := range images {
-		if r := best.refined(im, ts[i]); r != nil && (c == nil || r.Seen-blurCounts*r.UPX > c.Seen-blurCounts*c.UPX) {
+	keep := func(r *Curve, i int) {
+		if r != nil && (c == nil || r.Seen-blurCounts*r.UPX > c.Seen-blurCounts*c.UPX) {
 			c = r
 			c.Picture = i
+		}
+	}
+	for i, im := range images {
+		keep(best.refined(im, ts[i]), i)
+	}
+	// On cloth the edges of one picture may mislead the path that all show together.
+	if len(images) > 1 && (c == nil || c.Seen < clearSeen || c.UPX > clearPX) {
+		for i, im := range images {
+			own := ts[i : i+1]
+			if p := bestPath(own, newGround(own), [2]float64{best.x, best.y}); p != nil && p.edge >= leastEdge && p.apart >= leastApart {
+				keep(p.refined(im, ts[i]), i)
+			}
 		}
 	}
 	if c == nil || c.Seen < leastSeen {
