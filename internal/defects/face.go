@@ -26,6 +26,7 @@ type face struct {
 	noise    []float64
 	pal      *palette
 	looked   []looked // what was searched
+	whole    *face    // of which this is what some pictures show; nil: it is that itself
 	rim      *rim     // the unrolled rim; nil: a panel
 	filled   bool     // the pattern leaves no ground
 	lone     bool     // a panel in one light

@@ -81,11 +81,30 @@ func (f *face) isFigure(p *place) bool {
 	if p.all.long*f.shapeMM() < figureMinMM || p.all.across*f.shapeMM() < figureMinMM/2 || p.all.thick*f.shapeMM() < figureMinThick || f.opacity(p) < 1 {
 		return false
 	}
-	if len(p.contrast) < 2 {
+	change := p.contrast
+	if len(change) < 2 && f.whole != nil && len(f.whole.scene) > 1 { // what is not searched in another light is there all the same
+		change = f.whole.changeAt(p.found)
+	}
+	if len(change) < 2 {
 		return p.grain < bundleGrain
 	}
-	ratio := p.contrast[1] / p.contrast[0] // print looks alike in both lights; abrasive's marks do not
+	ratio := change[1] / change[0] // print looks alike in both lights; abrasive's marks do not
 	return ratio > 1/figureAlike && ratio < figureAlike
+}
+
+// changeAt is the relative change of light over search pixels, per picture.
+func (f *face) changeAt(pixels []int) []float64 {
+	change, base := make([]float64, len(f.scene)), make([]float64, len(f.scene))
+	for _, ch := range f.channels {
+		for _, i := range pixels {
+			change[ch.pic] += float64(ch.smooth.V[i] - ch.base.V[i])
+			base[ch.pic] += float64(ch.base.V[i])
+		}
+	}
+	for pic := range change {
+		change[pic] /= math.Max(base[pic], paintAtLeast)
+	}
+	return change
 }
 
 // isSlope says whether a place is a slope of the surface that mirrors a lamp: bright in

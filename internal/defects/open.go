@@ -319,6 +319,7 @@ func (f *face) with(v view) (sub *face, own []bool, err error) {
 	}
 	c := *f
 	sub = &c
+	sub.whole = f
 	surf := *f.surf
 	surf.dist = part.NewPlane(surf.w, surf.h)
 	own = make([]bool, len(f.open))
