@@ -306,6 +306,9 @@ func (f *face) views() []view {
 	return out
 }
 
+// sliverMM2 is the area under which a view is searched for what is small alone.
+const sliverMM2 = 25
+
 // leastViewMM2 is the least area that is searched by itself.
 const leastViewMM2 = 0.05
 
@@ -320,6 +323,7 @@ func (f *face) with(v view) (sub *face, own []bool, err error) {
 	c := *f
 	sub = &c
 	sub.whole = f
+	sub.sliver = float64(v.area)*f.mmPX*f.mmPX < sliverMM2
 	surf := *f.surf
 	surf.dist = part.NewPlane(surf.w, surf.h)
 	own = make([]bool, len(f.open))

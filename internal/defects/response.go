@@ -96,6 +96,9 @@ func (f *face) respond() (*response, error) {
 			return nil, err
 		}
 	}
+	if f.sliver {
+		return r, nil
+	}
 	if err := f.respondCoarse(r); err != nil || !f.lone {
 		return r, err
 	}
