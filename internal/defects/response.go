@@ -651,7 +651,7 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 		allowed /= 2 // there are more looks at large sizes
 	}
 	q50 := quantile(m, .5)
-	return float32(q50), max(gumbelLimit(m, allowed, f.filled), float32(f.p.MinResponse))
+	return float32(q50), max(gumbelLimit(m, allowed, false), float32(f.p.MinResponse))
 }
 
 // fewCells are too few to tell a limit by.

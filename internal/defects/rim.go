@@ -37,10 +37,14 @@ const (
 	glareTo         = 0.15 // and ends where it adds this
 	glareLine       = 0.08 // or, as a line, this more than what lies beside it
 	glareSideMM     = 0.12 // at this distance
+	glareWanderMM   = 0.03 // and may wander in depth by this
 	glareMuch       = 0.2  // of the way around
 	alongLeastMM    = 0.2  // a line along the rim is at least this long
 	alongTimes      = 3.0  // and so many times longer than deep
-	glareDeepMM     = 0.9  // no deeper than this
+	glareDeepMM     = 0.9  // no deeper than this,
+	plainCells      = 0.6  // paint is plain where less of the face than this has something else in it:
+	glareFaint      = 0.03 // there, a fainter line
+	glareFaintMM    = 1.2  // as deep as this
 	glareReachMM    = 0.7  // within this of where it is told
 	glareEndsMM     = 0.25 // its ends fade over this along the outline
 	rimDoubt        = 1.25 // and what is left has to stand out so many times as far as on the face
@@ -156,13 +160,19 @@ func (f *face) levelOn(planes []int) float32 {
 
 // glaring marks where a lamp is mirrored in the rim: light well above the face's
 // that goes on along the outline, out to where it ends; and a line along the
-// outline, broken it may be (the third quartile over a longer stretch tells),
+// outline, broken it may be (the third quartile over a stretch tells),
 // brighter than what lies to either side of it.
 func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 	s, level := f.rim, f.levelOn(planes)
 	side := int(glareSideMM/f.mmPX + 0.5)
 	light := s.sample(f.beyondPattern(planes))
-	along, upper := s.along(light, lean, rimEvery, stretch, 0.5), s.along(light, lean, rimEvery, 2*stretch, 0.75)
+	faintest, deepest, wide, over2 := glareLine, glareDeepMM, light, 2*stretch
+	if f.plainPaint(planes) { // nothing else looks like a line of dashes there
+		reach := max(1, int(glareWanderMM/f.mmPX+0.5))
+		faintest, deepest, wide, over2 = glareFaint, glareFaintMM, s.brightest(light, reach), stretch
+		side += reach
+	}
+	along, upper := s.along(light, lean, rimEvery, stretch, 0.5), s.along(wide, lean, rimEvery, over2, 0.75)
 	out := make([]bool, len(light))
 	var front []int
 	n := s.cols / rimEvery
@@ -171,14 +181,14 @@ func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 	}
 	// what a pattern has of such lines and lights, further in
 	var lines, lights []float64
-	deep := int(glareDeepMM / rimDeepMM * float64(s.rows))
+	deep := int(deepest / rimDeepMM * float64(s.rows))
 	for j := deep; j < s.rows-side; j++ {
 		for c := range n {
 			lines, lights = append(lines, float64(over(j, c))), append(lights, float64(light[j*s.cols+c*rimEvery]))
 		}
 	}
 	most := float32(quantile(lights, 0.995))
-	line, from, to := max(glareLine*level, 1.3*float32(quantile(lines, 0.99))), max(glareFrom*level, most), max(glareTo*level, most)
+	line, from, to := max(float32(faintest)*level, 1.3*float32(quantile(lines, 0.99))), max(glareFrom*level, most), max(glareTo*level, most)
 	for j := range deep {
 		for k := range s.cols {
 			i := j*s.cols + k
@@ -217,6 +227,38 @@ func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 		}
 		for i := j * s.cols; i < (j+1)*s.cols; i++ {
 			out[i] = out[i] || light[i] > to
+		}
+	}
+	return out
+}
+
+// plainPaint says whether the paint under channels of a picture has no pattern: what
+// differs from its light is not all over the face.
+func (f *face) plainPaint(planes []int) bool {
+	cells, active := map[int]bool{}, map[int]bool{}
+	for _, i := range f.points {
+		cell := i/f.surf.w/f.grid.cell*f.grid.nx + i%f.surf.w/f.grid.cell
+		cells[cell] = true
+		for _, c := range planes {
+			ch := f.channels[c]
+			if base := ch.base.V[i]; abs32(ch.smooth.V[i]-base) > paintVaries*base {
+				active[cell] = true
+			}
+		}
+	}
+	return float64(len(active)) <= plainCells*float64(len(cells))
+}
+
+// brightest is the largest value within so many rows.
+func (s *strip) brightest(v []float32, reach int) []float32 {
+	out := make([]float32, len(v))
+	for j := range s.rows {
+		row := out[j*s.cols : (j+1)*s.cols]
+		copy(row, v[j*s.cols:])
+		for dj := max(0, j-reach); dj <= min(s.rows-1, j+reach); dj++ {
+			for k, x := range v[dj*s.cols : (dj+1)*s.cols] {
+				row[k] = max(row[k], x)
+			}
 		}
 	}
 	return out
