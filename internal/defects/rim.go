@@ -166,13 +166,13 @@ func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 	s, level := f.rim, f.levelOn(planes)
 	side := int(glareSideMM/f.mmPX + 0.5)
 	light := s.sample(f.beyondPattern(planes))
-	faintest, deepest, wide, over2 := glareLine, glareDeepMM, light, 2*stretch
+	faintest, deepest, wide, far := glareLine, glareDeepMM, light, 2*stretch
 	if f.plainPaint(planes) { // nothing else looks like a line of dashes there
 		reach := max(1, int(glareWanderMM/f.mmPX+0.5))
-		faintest, deepest, wide, over2 = glareFaint, glareFaintMM, s.brightest(light, reach), stretch
+		faintest, deepest, wide, far = glareFaint, glareFaintMM, s.brightest(light, reach), stretch
 		side += reach
 	}
-	along, upper := s.along(light, lean, rimEvery, stretch, 0.5), s.along(wide, lean, rimEvery, over2, 0.75)
+	along, upper := s.along(light, lean, rimEvery, stretch, 0.5), s.along(wide, lean, rimEvery, far, 0.75)
 	out := make([]bool, len(light))
 	var front []int
 	n := s.cols / rimEvery
