@@ -11,8 +11,8 @@ import (
 // dark under both, and of one shape. Its value is the smaller of the two changes,
 // times how far the changes around it go together; 0 where they differ in sign.
 type bothLook struct {
-	rows  [2][]float64 // from deviations from base, per channel, to the light of a picture over its spread
-	bands []detailBand // the sizes at which it is taken; their spread is 1
+	rows       [2][]float64 // from deviations from base, per channel, to the light of a picture over its spread
+	thresholds []float32    // of its values, per smoothing of bothMM
 }
 
 // bothMM are the smoothings at which changes in both lights are sought, shapeReachMM
@@ -85,12 +85,12 @@ func (f *face) lookInBoth(r *response) error {
 			chi.V[i] = abs32(v)
 		}
 		f.tame(chi, 1)
-		band := detailBand{sigmaMM: mm, spread: 1, threshold: f.threshold(chi, 1)}
+		t := f.threshold(chi, 1)
 		for i := range chi.V {
-			chi.V[i] /= band.threshold
+			chi.V[i] /= t
 		}
 		f.lift(r.ratio, chi)
-		l.bands = append(l.bands, band)
+		l.thresholds = append(l.thresholds, t)
 	}
 	r.both = l
 	return nil
@@ -113,13 +113,13 @@ func (w *window) respondInBoth(l *bothLook, a, b *part.Plane, pxMM float64) erro
 	}
 	w.both = part.NewPlane(w.w, w.h)
 	soft := part.NewPlane(w.w, w.h)
-	for _, band := range l.bands {
-		if err := softened(soft, value, band.sigmaMM/pxMM); err != nil {
+	for k, t := range l.thresholds {
+		if err := softened(soft, value, bothMM[k]/pxMM); err != nil {
 			return err
 		}
 		for i, v := range soft.V {
 			if w.parent[i] >= 0 {
-				w.both.V[i] = max(w.both.V[i], abs32(v)/band.threshold)
+				w.both.V[i] = max(w.both.V[i], abs32(v)/t)
 			}
 		}
 	}

@@ -189,14 +189,18 @@ func (f *face) samples(weight *part.Plane) []sample {
 		if weight != nil && weight.V[i] == 0 {
 			continue
 		}
-		x, y := i%f.surf.w, i/f.surf.w
 		dev := make([]float64, len(f.channels))
 		for c, ch := range f.channels {
 			dev[c] = float64(ch.smooth.V[i] - ch.base.V[i])
 		}
-		out = append(out, sample{dev: dev, cell: y/f.grid.cell*f.grid.nx + x/f.grid.cell})
+		out = append(out, sample{dev: dev, cell: f.cellOf(i)})
 	}
 	return out
+}
+
+// cellOf is the cell of the grid in which a search pixel lies.
+func (f *face) cellOf(i int) int {
+	return i/f.surf.w/f.grid.cell*f.grid.nx + i%f.surf.w/f.grid.cell
 }
 
 // levels are the channels' medians over the face.

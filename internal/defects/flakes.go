@@ -1,6 +1,9 @@
 package defects
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // What counts as a flake that mirrors one lamp. Common practice, no source.
 const (
@@ -11,19 +14,23 @@ const (
 	flakeMargin    = 1.3   // with this much to spare
 )
 
+// brightest is the largest of the changes of light in some pictures, and how much the
+// others change, to either side.
+func brightest(change []float64) (best, others float64) {
+	best = slices.Max(change)
+	for _, c := range change {
+		if c != best {
+			others = math.Max(others, math.Abs(c))
+		}
+	}
+	return best, others
+}
+
 // brightAlone says whether a change of light, relative and per picture, is that of
 // something which is bright in one of them alone.
 func brightAlone(change []float64) bool {
-	best, next := math.Inf(-1), 0.0
-	for _, c := range change {
-		best = math.Max(best, c)
-	}
-	for _, c := range change {
-		if c != best {
-			next = math.Max(next, math.Abs(c))
-		}
-	}
-	return best > 0 && next < oneLightRest*best
+	best, others := brightest(change)
+	return best > 0 && others < oneLightRest*best
 }
 
 // lightChange fills in each picture's relative change of light at search pixel i and
@@ -50,7 +57,7 @@ func (f *face) learnFlakes() {
 	alone := func(i int) bool { return f.lightChange(i, change) > farNorm && brightAlone(change) }
 	n, cells, all := 0, map[int]bool{}, map[int]bool{}
 	for _, i := range f.points {
-		cell := i/f.surf.w/f.grid.cell*f.grid.nx + i%f.surf.w/f.grid.cell
+		cell := f.cellOf(i)
 		all[cell] = true
 		if alone(i) {
 			n++

@@ -27,8 +27,8 @@ const (
 	opaqueBoth     = 3.0   // what shows in one light at its limit shows in another at the limit over this
 	opaqueSized    = 0.5   // from which a spot is measured as an opaque one
 	glint          = 0.25  // relative change of light in one picture alone that is a lamp mirrored in a slope
-	slopeLine      = 0.2   // a slope mirrors one lamp: where a line, a bundle or a wide place is bright, the other lights change by less than this share of it,
-	slopeSpot      = 0.06  // where a spot is, by less than this,
+	slopeLine      = 0.2   // a slope mirrors one lamp: a line, a bundle or a wide place changes the other lights by less than this share,
+	slopeSpot      = 0.06  // a spot by less than this,
 	slopeSharp     = 0.7   // and a spot under craterMinMM is this bright
 	slopeGrain     = 30.0  // marks of an abrasive, which may show under low light alone, are straighter than a slope's glints
 	slopeWideMM    = 0.5   // a place so wide is no line and no spot
@@ -114,20 +114,14 @@ func (f *face) isSlope(p *place) bool {
 	if len(p.contrast) < 2 || f.sparkles {
 		return false
 	}
-	best := slices.Max(p.contrast)
-	next := 0.0
-	for _, c := range p.contrast {
-		if c != best {
-			next = math.Max(next, math.Abs(c))
-		}
-	}
+	best, others := brightest(p.contrast)
 	if best < glint {
 		return false
 	}
 	if f.isLine(p) || f.isBundle(p) || p.all.across*f.shapeMM() >= slopeWideMM {
-		return next <= slopeLine*best && p.grain < slopeGrain
+		return others <= slopeLine*best && p.grain < slopeGrain
 	}
-	return next <= slopeSpot*best && (best >= slopeSharp || f.spotDiameterPX(p)*f.shapeMM() >= craterMinMM)
+	return others <= slopeSpot*best && (best >= slopeSharp || f.spotDiameterPX(p)*f.shapeMM() >= craterMinMM)
 }
 
 // slopeKind is what a slope belongs to, by its size.

@@ -201,13 +201,12 @@ func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
 	wide := int(lampWideMM/f.mmPX + 0.5)
 	area := lampAreaMM2 / (f.mmPX * f.mmPX)
 	pieces, shares := 0, 0.0
-	_, _, whole := f.surf.middle()
 	for _, pixels := range regionsOf(seed, w, h) {
 		b := boundsOfPixels(pixels, w)
 		long := float64(max(b[2]-b[0], b[3]-b[1])+1) * f.mmPX
 		if mm2 := float64(len(pixels)) * f.mmPX * f.mmPX; mm2 >= pieceAreaMM2 && long >= pieceLongMM {
 			pieces++
-			shares += float64(len(pixels)) / whole
+			shares += float64(len(pixels)) / f.surf.area
 		}
 		if max(b[2]-b[0], b[3]-b[1])+1 < wide || float64(len(pixels)) < area {
 			continue

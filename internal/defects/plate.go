@@ -73,14 +73,14 @@ func (f *face) leaveShell() error {
 		return nil
 	}
 	fit := aroundFit(depth, crescentTerms)
-	cx, cy, _ := f.surf.middle()
 	for i, d := range f.surf.outside.V {
 		if d <= 0 {
 			continue
 		}
-		a := math.Atan2(float64(i/f.surf.w)-cy, float64(i%f.surf.w)-cx)
+		a := math.Atan2(float64(i/f.surf.w)-f.surf.cy, float64(i%f.surf.w)-f.surf.cx)
 		f.surf.outside.V[i] = d - float32(max(0, fourier(fit, a)-crescentLeast/2)/f.mmPX)
 	}
+	f.surf.measure()
 	copy(f.surf.dist.V, f.surf.outside.V)
 	f.points = f.samplePoints(f.surf.dist, f.deep())
 	for k := range f.channels {

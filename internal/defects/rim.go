@@ -169,7 +169,7 @@ func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 	faintest, deepest, wide, far := glareLine, glareDeepMM, light, 2*stretch
 	if f.plainPaint(planes) { // nothing else looks like a line of dashes there
 		reach := max(1, int(glareWanderMM/f.mmPX+0.5))
-		faintest, deepest, wide, far = glareFaint, glareFaintMM, s.brightest(light, reach), stretch
+		faintest, deepest, wide, far = glareFaint, glareFaintMM, s.brightestNear(light, reach), stretch
 		side += reach
 	}
 	along, upper := s.along(light, lean, rimEvery, stretch, 0.5), s.along(wide, lean, rimEvery, far, 0.75)
@@ -237,7 +237,7 @@ func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 func (f *face) plainPaint(planes []int) bool {
 	cells, active := map[int]bool{}, map[int]bool{}
 	for _, i := range f.points {
-		cell := i/f.surf.w/f.grid.cell*f.grid.nx + i%f.surf.w/f.grid.cell
+		cell := f.cellOf(i)
 		cells[cell] = true
 		for _, c := range planes {
 			ch := f.channels[c]
@@ -249,8 +249,8 @@ func (f *face) plainPaint(planes []int) bool {
 	return float64(len(active)) <= plainCells*float64(len(cells))
 }
 
-// brightest is the largest value within so many rows.
-func (s *strip) brightest(v []float32, reach int) []float32 {
+// brightestNear is the largest value within so many rows.
+func (s *strip) brightestNear(v []float32, reach int) []float32 {
 	out := make([]float32, len(v))
 	for j := range s.rows {
 		row := out[j*s.cols : (j+1)*s.cols]
@@ -330,8 +330,7 @@ func (f *face) setBlocks() {
 	}
 	s.place = make([]float32, 2*len(s.block))
 	bands := int(math.Ceil(rimDeepMM / rimBandMM))
-	_, _, area := f.surf.middle()
-	s.around = max(8, int(2*math.Sqrt(math.Pi*area)*f.mmPX/rimBlockMM+0.5))
+	s.around = max(8, int(2*math.Sqrt(math.Pi*f.surf.area)*f.mmPX/rimBlockMM+0.5))
 	s.blocks = bands * s.around
 	for _, p := range s.pixels {
 		j, k := (p.row+0.5)*float32(f.mmPX/rimBandMM), p.col/float32(s.cols)*float32(s.around)

@@ -35,8 +35,8 @@ var rimLeans = []float64{0, -0.06, 0.06, -0.15, 0.15, -0.3, 0.3}
 // each step pixels of its outline, a multiple of every. Along each ray from outside inwards it takes the places at
 // which the depth reaches a row's.
 func (s *surface) newStrip(rows int, step float64, every int) *strip {
-	cx, cy, area := s.middle()
-	st := &strip{rows: rows, cols: every * max(24, int(2*math.Sqrt(math.Pi*area)/step))}
+	cx, cy := s.cx, s.cy
+	st := &strip{rows: rows, cols: every * max(24, int(2*math.Sqrt(math.Pi*s.area)/step))}
 	st.lies = make([]spot, st.cols*st.rows)
 	for i := range st.lies {
 		st.lies[i].i = -1

@@ -12,18 +12,20 @@ type surface struct {
 	x0, y0, w, h int         // the region, in working pixels of the picture
 	dist         *part.Plane // distance from the outline, working pixels, <= 0 outside
 	outside      *part.Plane // the same as it was before the rim was taken off
+	cx, cy, area float64     // middle and area of what lies inside, pixels of the region; not told of a panel
 	all          bool        // a panel: the whole picture is surface
 	outline      []part.Point
 }
 
-// middle is the middle of the surface and its area, in pixels of the region.
-func (s *surface) middle() (x, y, area float64) {
+// measure tells the middle and the area, after outside has changed.
+func (s *surface) measure() {
+	s.cx, s.cy, s.area = 0, 0, 0
 	for i, d := range s.outside.V {
 		if d > 0 {
-			x, y, area = x+float64(i%s.w), y+float64(i/s.w), area+1
+			s.cx, s.cy, s.area = s.cx+float64(i%s.w), s.cy+float64(i/s.w), s.area+1
 		}
 	}
-	return x / area, y / area, area
+	s.cx, s.cy = s.cx/s.area, s.cy/s.area
 }
 
 // wholeSurface is a panel's: the whole picture.
@@ -78,6 +80,7 @@ func surfaceWithin(outline []part.Point, middle part.Point, f, w, h int) *surfac
 		}
 	}
 	copy(s.outside.V, s.dist.V)
+	s.measure()
 	return s
 }
 

@@ -68,7 +68,10 @@ func (f *face) respondIn(w *window, r *response) error {
 	dev := make([]float64, len(f.channels))
 	chi := make([]float64, len(r.looks))
 	inside := part.NewPlane(w.w, w.h)
-	light := [2]*part.Plane{part.NewPlane(w.w, w.h), part.NewPlane(w.w, w.h)}
+	var light [2]*part.Plane // of two pictures, where changes in both are looked for
+	if r.both != nil {
+		light = [2]*part.Plane{part.NewPlane(w.w, w.h), part.NewPlane(w.w, w.h)}
+	}
 	for range f.pal.axis {
 		w.pattern = append(w.pattern, part.NewPlane(w.w, w.h))
 	}
