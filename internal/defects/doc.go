@@ -15,7 +15,8 @@
 //  4. plate: what shows of the shell's side is no faceplate. lamps: where a lamp, a
 //     window or the camera's hole is mirrored; inside, its light has a base of its
 //     own, its edge is not searched in that picture. rim: unrolled along the outline,
-//     its base is what is constant there. open: which pixels may be searched in
+//     its base is what is constant there. print: emblems
+//     and lettering, whose edge is not searched and whose ink is a base of its own. open: which pixels may be searched in
 //     which pictures; each set of pictures is one view, searched by itself. seen:
 //     which share of the surface was looked at, and why the rest was not.
 //  5. looks: what to look for. All left-over directions at once; the lacquer's

@@ -27,7 +27,6 @@ type face struct {
 	pal      *palette
 	looked   []looked // what was searched
 	sliver   bool     // what is searched is small: nothing large is sought there
-	whole    *face    // of which this is what some pictures show; nil: it is that itself
 	rim      *rim     // the unrolled rim; nil: a panel
 	filled   bool     // the pattern leaves no ground
 	lone     bool     // a panel in one light

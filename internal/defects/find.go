@@ -54,12 +54,6 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 	}
 	for _, s := range f.once(found) {
 		fd := s.f.finding(s.pl)
-		if !f.lone && s.f.isFigure(s.pl) { // a panel has no print; its one light could not tell
-			c := fd.Box.Centre()
-			out.Warnings = append(out.Warnings, fmt.Sprintf("%s: a figure of %.1f x %.1f mm at %.0f, %.0f is taken for the faceplate's own print; if it has none, look there",
-				fd.Image, fd.Box[2]*p.MMPerPX, fd.Box[3]*p.MMPerPX, c.X, c.Y))
-			continue
-		}
 		if ruleConfidence(fd) >= p.MinConfidence {
 			out.Findings = append(out.Findings, fd)
 		}

@@ -45,9 +45,6 @@ const (
 	runMinMM       = 1.2   // a run is at least this long,
 	runMinThickMM  = 0.115 // this thick,
 	runMinSlender  = 1.8   // and this many times longer than wide
-	figureMinMM    = 1.2   // nothing opaque that falls into lacquer is as large and as broad
-	figureMinThick = 0.13
-	figureAlike    = 1.7 // print's change of light differs between two lights by less than this factor
 )
 
 // isLine says whether a place is a thin line or a bundle of them, and no ring.
@@ -73,38 +70,6 @@ func (f *face) isThin(p *place) bool {
 // to more than the place is long, and they stand apart in one direction only.
 func (f *face) isBundle(p *place) bool {
 	return f.isThin(p) && p.lines >= sandingLines && p.all.outline > bundleLength*p.all.long && p.grain > bundleGrain
-}
-
-// isFigure says whether a place is print on the faceplate, a logo for instance:
-// opaque, larger and broader than what falls into lacquer.
-func (f *face) isFigure(p *place) bool {
-	if p.all.long*f.shapeMM() < figureMinMM || p.all.across*f.shapeMM() < figureMinMM/2 || p.all.thick*f.shapeMM() < figureMinThick || f.opacity(p) < 1 {
-		return false
-	}
-	change := p.contrast
-	if len(change) < 2 && f.whole != nil && len(f.whole.scene) > 1 { // what is not searched in another light is there all the same
-		change = f.whole.changeAt(p.found)
-	}
-	if len(change) < 2 {
-		return p.grain < bundleGrain
-	}
-	ratio := change[1] / change[0] // print looks alike in both lights; abrasive's marks do not
-	return ratio > 1/figureAlike && ratio < figureAlike
-}
-
-// changeAt is the relative change of light over search pixels, per picture.
-func (f *face) changeAt(pixels []int) []float64 {
-	change, base := make([]float64, len(f.scene)), make([]float64, len(f.scene))
-	for _, ch := range f.channels {
-		for _, i := range pixels {
-			change[ch.pic] += float64(ch.smooth.V[i] - ch.base.V[i])
-			base[ch.pic] += float64(ch.base.V[i])
-		}
-	}
-	for pic := range change {
-		change[pic] /= math.Max(base[pic], paintAtLeast)
-	}
-	return change
 }
 
 // isSlope says whether a place is a slope of the surface that mirrors a lamp: bright in

@@ -52,14 +52,17 @@ func (f *face) openUp() error {
 					f.close(pic, i, part.Mirrored)
 				}
 			}
-			if err := f.baseInside(pic, l.core); err != nil {
+			if err := f.baseInside(pic, l.core, true); err != nil {
 				return err
 			}
 			f.evenNoise(pic, l.core)
 		}
 		f.closeFoot(pic, l.core)
 	}
-	return f.closeGlare()
+	if err := f.closeGlare(); err != nil {
+		return err
+	}
+	return f.leavePrint()
 }
 
 // evenNoise weighs what lies inside a lamp's image by how much noisier its
@@ -219,9 +222,10 @@ func (f *face) closeUnfit() error {
 // insideMM is the radius over which the light inside a lamp's image is levelled.
 const insideMM = 0.5
 
-// baseInside gives a picture's channels the local level inside a lamp's image as
-// their base there, far values left out.
-func (f *face) baseInside(pic int, core []bool) error {
+// baseInside gives a picture's channels the local level inside a lamp's image, or on
+// an ink, as their base there, far values left out. Under a lamp the paint's pattern
+// goes on; ink covers it.
+func (f *face) baseInside(pic int, core []bool, pattern bool) error {
 	w, h := f.surf.w, f.surf.h
 	r := max(2, int(insideMM/f.mmPX+0.5))
 	for k := range f.channels {
@@ -231,7 +235,7 @@ func (f *face) baseInside(pic int, core []bool) error {
 		}
 		base := &part.Plane{W: w, H: h, V: append([]float32(nil), ch.base.V...)}
 		light := ch.smooth // without the paint's pattern, as the other picture foretells it
-		if ch.paint.slope > 0 {
+		if pattern && ch.paint.slope > 0 {
 			light = part.NewPlane(w, h)
 			for i, in := range core {
 				if in {
@@ -239,7 +243,8 @@ func (f *face) baseInside(pic int, core []bool) error {
 				}
 			}
 		}
-		for round := range 2 {
+		noise, _ := f.channelNoise(*ch)
+		for round := range 3 {
 			sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
 			var dev []float64
 			if round > 0 {
@@ -249,7 +254,7 @@ func (f *face) baseInside(pic int, core []bool) error {
 					}
 				}
 			}
-			far := float32(4 * madToSD * median(dev))
+			far := float32(4 * max(madToSD*median(dev), noise))
 			for i, in := range core {
 				if in && (round == 0 || abs32(light.V[i]-base.V[i]) <= far) {
 					sum.V[i], n.V[i] = light.V[i], 1
@@ -322,7 +327,6 @@ func (f *face) with(v view) (sub *face, own []bool, err error) {
 	}
 	c := *f
 	sub = &c
-	sub.whole = f
 	sub.sliver = float64(v.area)*f.mmPX*f.mmPX < sliverMM2
 	surf := *f.surf
 	surf.dist = part.NewPlane(surf.w, surf.h)
