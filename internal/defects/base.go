@@ -43,14 +43,29 @@ func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 	return smoothLight(out)
 }
 
-// smoothLight fits a surface of second order to the cells' medians (NaN: none)
+// lightOrder is the order of the surface of light: a near lamp's light falls off, and a
+// crowned faceplate turns away from it, by more than the second order of the place.
+const lightOrder = 3
+
+// smoothLight fits a surface of the order lightOrder to the cells' medians (NaN: none)
 // and returns its values in all cells: light falls off smoothly over a face, and a cell that a figure of
 // the pattern fills is no part of it. Weights are Tukey's biweight with its usual
 // constant 4.685 (Beaton and Tukey 1974, Technometrics 16), from the median up.
 func smoothLight(p *part.Plane) *part.Plane {
-	terms := func(i int) [6]float64 {
-		x, y := float64(i%p.W)/float64(max(1, p.W-1))-0.5, float64(i/p.W)/float64(max(1, p.H-1))-0.5
-		return [6]float64{1, x, y, x * x, x * y, y * y}
+	var powers [][2]int
+	for n := range lightOrder + 1 {
+		for k := range n + 1 {
+			powers = append(powers, [2]int{n - k, k})
+		}
+	}
+	m := len(powers)
+	terms := func(i int) []float64 {
+		x, y := 2*float64(i%p.W)/float64(max(1, p.W-1))-1, 2*float64(i/p.W)/float64(max(1, p.H-1))-1
+		t := make([]float64, m)
+		for k, e := range powers {
+			t[k] = math.Pow(x, float64(e[0])) * math.Pow(y, float64(e[1]))
+		}
+		return t
 	}
 	var v []float64
 	var cell []int
@@ -59,35 +74,30 @@ func smoothLight(p *part.Plane) *part.Plane {
 			v, cell = append(v, float64(c)), append(cell, i)
 		}
 	}
-	fit := [6]float64{median(slices.Clone(v))}
-	at := func(i int) float64 {
-		s := 0.0
-		for k, t := range terms(i) {
-			s += t * fit[k]
-		}
-		return s
+	at := make([][]float64, len(p.V))
+	for i := range at {
+		at[i] = terms(i)
 	}
+	fit := make([]float64, m)
+	fit[0] = median(slices.Clone(v))
 	for range 10 {
-		if len(v) < 4*len(fit) {
+		if len(v) < 4*m {
 			break // too few cells for a curved surface
 		}
 		dev := make([]float64, len(v))
 		for i := range v {
-			dev[i] = math.Abs(v[i] - at(cell[i]))
+			dev[i] = math.Abs(v[i] - dot(fit, at[cell[i]]))
 		}
 		scale := 4.685 * max(madToSD*median(slices.Clone(dev)), 1e-3*math.Abs(fit[0]), 1e-9)
-		a, b := mat.NewSymDense(6, nil), mat.NewVecDense(6, nil)
+		a, b := mat.NewSymDense(m, nil), mat.NewVecDense(m, nil)
 		for i := range v {
 			if dev[i] >= scale {
 				continue
 			}
 			w := math.Pow(1-dev[i]*dev[i]/(scale*scale), 2)
-			t := terms(cell[i])
-			for r := range t {
-				b.SetVec(r, b.AtVec(r)+w*t[r]*v[i])
-				for c := r; c < 6; c++ {
-					a.SetSym(r, c, a.At(r, c)+w*t[r]*t[c])
-				}
+			addOuter(a, at[cell[i]], w)
+			for r, t := range at[cell[i]] {
+				b.SetVec(r, b.AtVec(r)+w*t*v[i])
 			}
 		}
 		var chol mat.Cholesky
@@ -101,7 +111,7 @@ func smoothLight(p *part.Plane) *part.Plane {
 	}
 	out := part.NewPlane(p.W, p.H)
 	for i := range out.V {
-		out.V[i] = float32(at(i))
+		out.V[i] = float32(dot(fit, at[i]))
 	}
 	return out
 }

@@ -236,12 +236,17 @@ func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 // differs from its light is not all over the face.
 func (f *face) plainPaint(planes []int) bool {
 	cells, active := map[int]bool{}, map[int]bool{}
+	far := make([]float32, len(planes))
+	for k, c := range planes {
+		noise, _ := f.channelNoise(f.channels[c])
+		far[k] = float32(paintNoises * noise)
+	}
 	for _, i := range f.points {
 		cell := f.cellOf(i)
 		cells[cell] = true
-		for _, c := range planes {
+		for k, c := range planes {
 			ch := f.channels[c]
-			if base := ch.base.V[i]; abs32(ch.smooth.V[i]-base) > paintVaries*base {
+			if base := ch.base.V[i]; abs32(ch.smooth.V[i]-base) > max(paintVaries*base, far[k]) {
 				active[cell] = true
 			}
 		}
