@@ -29,6 +29,7 @@ const (
 	glint          = 0.25  // relative change of light in one picture alone that is a lamp mirrored in a slope
 	slopeLine      = 0.2   // a slope mirrors one lamp: a line, a bundle or a wide place changes the other lights by less than this share,
 	slopeSpot      = 0.06  // a spot by less than this,
+	slopeStrength  = 0.3   // and stands out by less than this share as far
 	slopeSharp     = 0.7   // and a spot under craterMinMM is this bright
 	slopeGrain     = 30.0  // marks of an abrasive, which may show under low light alone, are straighter than a slope's glints
 	slopeWideMM    = 0.5   // a place so wide is no line and no spot
@@ -83,10 +84,26 @@ func (f *face) isSlope(p *place) bool {
 	if best < glint {
 		return false
 	}
-	if f.isLine(p) || f.isBundle(p) || p.all.across*f.shapeMM() >= slopeWideMM {
+	in := slices.Index(p.contrast, best)
+	for pic, z := range p.strength { // on a dark face little light is much against its own
+		if pic != in && z > slopeStrength*p.strength[in] {
+			return false
+		}
+	}
+	if f.isLine(p) || f.isBundle(p) || p.all.across*f.shapeMM() >= slopeWideMM || f.isHollow(p) {
 		return others <= slopeLine*best && p.grain < slopeGrain
 	}
 	return others <= slopeSpot*best && (best >= slopeSharp || f.spotDiameterPX(p)*f.shapeMM() >= craterMinMM)
+}
+
+// isHollow says whether a place has nothing in its middle, as dust has not.
+func (f *face) isHollow(p *place) bool {
+	return p.all.fill() < hollow && f.diameterMM(p) >= hollowMinMM
+}
+
+// diameterMM is a spot's diameter, a ring's where it was seen as one.
+func (f *face) diameterMM(p *place) float64 {
+	return math.Max(f.spotDiameterPX(p), 2*p.ringPX) * f.shapeMM()
 }
 
 // slopeKind is what a slope belongs to, by its size.
@@ -238,11 +255,11 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	for _, c := range p.contrast {
 		light = math.Max(light, math.Abs(c))
 	}
-	d := math.Max(f.spotDiameterPX(p), 2*p.ringPX) * f.shapeMM()
+	d := f.diameterMM(p)
 	switch {
 	case d >= mattMinMM && f.isMatt(p):
 		return part.Missed, seen * 0.7
-	case o >= 1 && (p.all.fill() >= hollow || d < hollowMinMM):
+	case o >= 1 && !f.isHollow(p):
 		return part.Dust, seen * sure(4*(o-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6

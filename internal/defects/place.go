@@ -25,7 +25,7 @@ type place struct {
 	coreOff, bodyOff float64 // and how many fewer, should the edge be only as strong as the middle value of core and body
 
 	sided    float64   // raking light: how much brighter one side is than the other, 0..1
-	contrast []float64 // per picture: relative change of light in the core, the pattern's share taken off
+	contrast []float64 // per picture: relative change of light in the core, the pattern's share taken off; that of all colours, brighter or darker as their sum is
 	strength []float64 // per picture: the same in noise units
 	lines    int       // parallel lines that stand apart, along lineRad
 	lineRad  float64   // picture coordinates, y down
@@ -210,15 +210,16 @@ func (f *face) measureLight(p *place, r *response) {
 	}
 	n := float64(len(p.core))
 	for pic := range f.scene {
-		var d, b, z float64
+		var d, all, b, z float64
 		for c, ch := range f.channels {
 			if ch.pic == pic {
 				d += dev[c]
+				all += math.Abs(dev[c])
 				b += base[c]
 				z = math.Max(z, math.Abs(dev[c])/n/f.noise[c])
 			}
 		}
-		p.contrast = append(p.contrast, d/math.Max(b, 1e-6))
+		p.contrast = append(p.contrast, math.Copysign(all, d)/math.Max(b, 1e-6))
 		p.strength = append(p.strength, z)
 	}
 }
