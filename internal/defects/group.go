@@ -14,6 +14,11 @@ const (
 	onwardReachMM = 0.50
 	patchMarginMM = 0.30
 	spotReachMM   = 0.06
+	arcReachMM    = 0.25 // glints around one bubble or crater
+	arcsLeast     = 3    // so many at least,
+	arcsMinMM     = 0.25 // over this much to either side
+	arcsMaxMM     = 0.7
+	arcsHollow    = 0.35 // and none within this share of its radius
 )
 
 // group joins places that belong together: lines of one patch, pieces of one
@@ -25,7 +30,67 @@ func (f *face) group(places []*place, r *response) ([]*place, error) {
 			return nil, err
 		}
 	}
+	if places, err = f.joinArcs(places, r); err != nil {
+		return nil, err
+	}
 	return f.withoutHalos(places), nil
+}
+
+// joinArcs makes one place of small ones that lie around an empty middle: the glints of
+// a bubble or a crater that mirrors lamps on several sides.
+func (f *face) joinArcs(places []*place, r *response) ([]*place, error) {
+	mm := f.shapeMM()
+	small := func(p *place) bool { return !f.isLine(p) && p.all.long*mm < arcsMaxMM/2 }
+	var out []*place
+	for _, set := range connected(len(places), func(i, j int) bool {
+		return small(places[i]) && small(places[j]) && places[i].all.gapTo(&places[j].all)*mm <= arcReachMM
+	}) {
+		arcs := make([]*place, len(set))
+		for k, i := range set {
+			arcs[k] = places[i]
+		}
+		if !f.around(arcs) {
+			out = append(out, arcs...)
+			continue
+		}
+		var found []int
+		for _, p := range arcs {
+			found = append(found, p.found...)
+		}
+		p, err := f.newPlace(found, r)
+		if err != nil {
+			return nil, err
+		}
+		if p != nil {
+			out = append(out, p)
+		}
+	}
+	return out, nil
+}
+
+// around says whether places lie on a ring of a bubble's or a crater's size.
+func (f *face) around(arcs []*place) bool {
+	if len(arcs) < arcsLeast {
+		return false
+	}
+	b := arcs[0].all
+	for _, p := range arcs {
+		b.x0, b.y0, b.x1, b.y1 = min(b.x0, p.all.x0), min(b.y0, p.all.y0), max(b.x1, p.all.x1), max(b.y1, p.all.y1)
+	}
+	w, h := float64(b.x1-b.x0+1)*f.shapeMM(), float64(b.y1-b.y0+1)*f.shapeMM()
+	if min(w, h) < arcsMinMM || max(w, h) > arcsMaxMM {
+		return false
+	}
+	cx, cy, radius := float64(b.x0+b.x1)/2, float64(b.y0+b.y1)/2, math.Sqrt(w*h)/2/f.shapeMM()
+	for _, p := range arcs {
+		for _, i := range p.body {
+			x, y := float64(i%p.win.w+p.win.x0), float64(i/p.win.w+p.win.y0)
+			if math.Hypot(x-cx, y-cy) < arcsHollow*radius {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // withoutHalos leaves out faint specks within a JPEG block's reach of something
