@@ -198,13 +198,15 @@ func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 			}
 		}
 	}
+	lo, hi := s.spanned(out, int(math.Round(glareReachMM/(rimStepMM/rimEvery))), int(glareWanderMM/f.mmPX+0.5))
 	for range int(math.Round(glareReachMM / (rimStepMM / rimEvery))) {
 		var next []int
 		for _, i := range front {
 			j, k := i/s.cols, i%s.cols
-			for dj := max(0, j-1); dj <= min(s.rows-1, j+1); dj++ {
-				for dk := -1; dk <= 1; dk++ {
-					if q := dj*s.cols + (k+dk+s.cols)%s.cols; !out[q] && light[q] > to {
+			for dk := -1; dk <= 1; dk++ {
+				col := (k + dk + s.cols) % s.cols
+				for dj := max(lo[col], j-1); dj <= min(hi[col], j+1); dj++ {
+					if q := dj*s.cols + col; !out[q] && light[q] > to {
 						out[q] = true
 						next = append(next, q)
 					}
@@ -230,6 +232,30 @@ func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 		}
 	}
 	return out
+}
+
+// spanned tells for each column between which rows a mask holds in columns within a
+// reach of it, and so many rows more: what hangs on a line lies beside it.
+func (s *strip) spanned(mask []bool, reach, more int) (lo, hi []int) {
+	first, last := make([]int, s.cols), make([]int, s.cols)
+	for k := range first {
+		first[k], last[k] = s.rows, -1
+		for j := range s.rows {
+			if mask[j*s.cols+k] {
+				first[k], last[k] = min(first[k], j), j
+			}
+		}
+	}
+	lo, hi = make([]int, s.cols), make([]int, s.cols)
+	for k := range lo {
+		lo[k], hi[k] = s.rows, -1
+		for t := -reach; t <= reach; t++ {
+			col := (k + t + s.cols) % s.cols
+			lo[k], hi[k] = min(lo[k], first[col]), max(hi[k], last[col])
+		}
+		lo[k], hi[k] = max(0, lo[k]-more), min(s.rows-1, hi[k]+more)
+	}
+	return lo, hi
 }
 
 // plainPaint says whether the paint under channels of a picture has no pattern: what
