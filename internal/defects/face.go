@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
 )
@@ -151,7 +152,22 @@ func (f *face) channelNoise(ch channel) (noise, level float64) {
 		v = append(v, float64(s.V[i]))
 	}
 	level = median(v)
-	return max(madToSD*median(d)/math.Sqrt(1.25), 0.003*level, 1e-5), level
+	noise = max(madToSD*median(d)/math.Sqrt(1.25), 0.003*level, 1e-5)
+	if im := f.scene[ch.pic].Image; im.Pix8 != nil {
+		noise = math.Hypot(noise, quantumShare*quantum(level))
+	}
+	return noise, level
+}
+
+// quantumShare is the standard deviation, in 8-bit levels, of what rounding leaves of a
+// level after smoothing: 1/sqrt(12) where neighbours are rounded alike, less where noise
+// sets them apart (common practice, no source).
+const quantumShare = 0.2
+
+// quantum is an 8-bit level's step in linear light, at a light.
+func quantum(light float64) float64 {
+	g := optics.LinearToSRGB(light)
+	return (optics.SRGBToLinear(g+1.0/255) - optics.SRGBToLinear(max(0, g-1.0/255))) / 2
 }
 
 // learn measures each channel's noise and base level and learns the palette.

@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/optics"
-
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -217,9 +215,7 @@ func codingNoise(base []float64, colourOf [][3]int) [][]float64 {
 		for k, d := range [3][3]float64{{1, 1, 1}, {0, -0.344, 1.772}, {1.402, -0.714, 0}} {
 			f := make([]float64, len(base))
 			for i, c := range ch {
-				g := optics.LinearToSRGB(base[c])
-				slope := (optics.SRGBToLinear(g+1.0/255) - optics.SRGBToLinear(max(0, g-1.0/255))) / 2
-				f[c] = d[i] * codingSteps[k] * slope
+				f[c] = d[i] * codingSteps[k] * quantum(base[c])
 			}
 			out = append(out, f)
 		}
