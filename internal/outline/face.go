@@ -102,29 +102,54 @@ func Face(images []*part.Image) (*Curve, error) {
 	if best == nil || best.edge < leastEdge || best.apart < leastApart {
 		return nil, ErrNoOutline
 	}
-	var c *Curve
-	keep := func(r *Curve, i int) {
-		if r != nil && (c == nil || r.Seen-blurCounts*r.UPX > c.Seen-blurCounts*c.UPX) {
-			c = r
-			c.Picture = i
-		}
-	}
-	for i, im := range images {
-		keep(best.refined(im, ts[i]), i)
-	}
-	// On cloth the edges of one picture may mislead the path that all show together.
-	if len(images) > 1 && (c == nil || c.Seen < clearSeen || c.UPX > clearPX) {
-		for i, im := range images {
-			own := ts[i : i+1]
-			if p := bestPath(own, newGround(own), [2]float64{best.x, best.y}); p != nil && p.edge >= leastEdge && p.apart >= leastApart {
-				keep(p.refined(im, ts[i]), i)
+	var curves []*Curve
+	add := func(p *path, from, to int) {
+		for i := from; i < to; i++ {
+			if r := p.refined(images[i], ts[i]); r != nil {
+				r.Picture = i
+				curves = append(curves, r)
 			}
 		}
+	}
+	add(best, 0, len(ts))
+	c := clearest(curves)
+	// On cloth its own edges mislead the path: then it counts, too, where the ground ends.
+	// And those of one picture may mislead the path that all show together.
+	if c == nil || c.Seen < clearSeen || c.UPX > clearPX {
+		middle := [2]float64{best.x, best.y}
+		g.spread()
+		sets := [][2]int{{0, len(ts)}}
+		for i := 0; len(ts) > 1 && i < len(ts); i++ {
+			sets = append(sets, [2]int{i, i + 1})
+		}
+		for k, in := range sets {
+			own, of := ts[in[0]:in[1]], g
+			if k > 0 {
+				of = newGround(own)
+				of.spread()
+			}
+			if p := bestPath(own, of, middle); p != nil && p.edge >= leastEdge && p.apart >= leastApart {
+				add(p, in[0], in[1])
+			}
+		}
+		c = clearest(curves)
 	}
 	if c == nil || c.Seen < leastSeen {
 		return nil, ErrNoOutline
 	}
 	return c, nil
+}
+
+// clearest is the curve of which most is seen, about which the edges scatter least;
+// nil for none.
+func clearest(curves []*Curve) *Curve {
+	var best *Curve
+	for _, c := range curves {
+		if best == nil || c.Seen-blurCounts*c.UPX > best.Seen-blurCounts*best.UPX {
+			best = c
+		}
+	}
+	return best
 }
 
 // withTexture thins a picture and gives each sample one more channel: how uneven
@@ -183,6 +208,51 @@ func blockSide(step int) int {
 type ground struct {
 	ts  []*thinned
 	are [][]float64
+
+	likeness []float32 // of every second sample, each way; nil: not told
+}
+
+// groundReach is over how many samples to either side of a path it counts how
+// ground-like it is, and groundCounts how much against an edge of full strength.
+const (
+	groundReach  = 12
+	groundCounts = 0.5
+)
+
+// spread tells all over the frame how ground-like it is.
+func (g *ground) spread() {
+	w, h := (g.ts[0].w+1)/2, (g.ts[0].h+1)/2
+	g.likeness = make([]float32, w*h)
+	for y := range h {
+		for x := range w {
+			g.likeness[y*w+x] = float32(g.like(2*x, 2*y))
+		}
+	}
+}
+
+// ends is, for each direction and radius, how much more ground-like it is outside
+// than inside, -1..1.
+func (g *ground) ends(middle [2]float64, radii int) []float32 {
+	t := g.ts[0]
+	w := (t.w + 1) / 2
+	out := make([]float32, angles*radii)
+	sum := make([]float32, radii+1)
+	for k := range angles {
+		s, c := math.Sincos(2 * math.Pi * float64(k) / angles)
+		n := 0
+		for ; n < radii; n++ {
+			x, y := int(middle[0]+float64(n)*c), int(middle[1]+float64(n)*s)
+			if x < 0 || y < 0 || x >= t.w || y >= t.h {
+				break
+			}
+			sum[n+1] = sum[n] + g.likeness[y/2*w+x/2]
+		}
+		for r := 1; r < n; r++ {
+			in, o := min(r, groundReach), min(n-r, groundReach)
+			out[k*radii+r] = (sum[r+o]-sum[r])/float32(o) - (sum[r]-sum[r-in])/float32(in)
+		}
+	}
+	return out
 }
 
 func newGround(ts []*thinned) *ground {
@@ -301,6 +371,11 @@ func pathsAround(ts []*thinned, g *ground, middle [2]float64) *path {
 	for _, t := range ts {
 		for k, v := range edges(t, middle, radii) {
 			strength[k] = max(strength[k], v)
+		}
+	}
+	if g.likeness != nil {
+		for k, v := range g.ends(middle, radii) {
+			strength[k] += groundCounts * v
 		}
 	}
 	left := slices.Clone(strength)
