@@ -35,6 +35,8 @@ type face struct {
 	sparkles bool     // some of the pattern shines in one light alone, each flake in its own
 	flakeMM  float64  // and nearly all of those flakes are no longer than this
 
+	flakesMeet bool // so many of them that some of one light lie on one of the other
+
 	lensPX, uLensPX float64           // what the lens blurs by, full-resolution pixels
 	rimPixels       map[int][][]int32 // by the width of a map's pixels: those of each block of the rim
 	apart           bool              // the pictures do not show one surface in one place

@@ -12,6 +12,8 @@ const (
 	oneLightSpread = 0.6   // in so many of the cells that it would reach if it fell anywhere
 	flakeUsual     = 0.95  // so many of the flakes tell the size of all,
 	flakeMargin    = 1.3   // with this much to spare
+	oneShape       = 0.6   // what is one thing has this much of its shape in two lights in common
+	meetMost       = 0.3   // so many flakes of one light may lie on one of the other by chance, not to count
 )
 
 // brightest is the largest of the changes of light in some pictures, and how much the
@@ -75,17 +77,32 @@ func (f *face) learnFlakes() {
 		mask[i] = d > f.deep() && alone(i)
 	}
 	var long []float64
+	number, area := make([]float64, len(f.scene)), make([]float64, len(f.scene))
 	for _, pixels := range regionsOf(mask, f.surf.w, f.surf.h) {
 		b := boundsOfPixels(pixels, f.surf.w)
 		long = append(long, float64(max(b[2]-b[0], b[3]-b[1])+1)*f.mmPX)
+		f.lightChange(pixels[len(pixels)/2], change)
+		pic := slices.Index(change, slices.Max(change))
+		number[pic]++
+		area[pic] += float64(len(pixels))
 	}
 	f.flakeMM = flakeMargin * quantile(long, flakeUsual)
+	// Two discs meet where their middles are nearer than the sum of their radii.
+	r := math.Sqrt(area[0]/max(1, number[0])) + math.Sqrt(area[1]/max(1, number[1]))
+	f.flakesMeet = number[0]*number[1]*r*r/f.surf.area > meetMost
 }
 
 // isFlake says whether a place on a pattern that sparkles is one of its flakes: no
-// longer than they are, and bright in one light alone.
+// longer than they are, and bright in one light alone; or, where flakes of both lights
+// meet by chance, of their colours in both and of two shapes.
 func (f *face) isFlake(p *place) bool {
-	if !f.sparkles || p.all.long*f.shapeMM() > f.flakeMM || p.inBoth() {
+	if !f.sparkles || p.all.long*f.shapeMM() > f.flakeMM {
+		return false
+	}
+	if f.flakesMeet && f.overlap(p) < oneShape && !slices.ContainsFunc(p.core, func(i int) bool { return p.win.off.V[i] >= 1 }) {
+		return true
+	}
+	if p.inBoth() {
 		return false
 	}
 	change, other := make([]float64, len(f.scene)), make([]float64, len(f.scene))
@@ -96,4 +113,49 @@ func (f *face) isFlake(p *place) bool {
 		}
 	}
 	return brightAlone(change)
+}
+
+// overlap is how much the shapes of a place in the first two pictures have in common:
+// what is above half its height in both, over what is in either.
+func (f *face) overlap(p *place) float64 {
+	w := p.win
+	var in [2][]bool
+	for pic := range in {
+		light := make([]float64, len(w.parent))
+		for i, parent := range w.parent {
+			for _, c := range f.planesOf(pic) {
+				if parent >= 0 {
+					light[i] += f.deviation(w, c, i)
+				}
+			}
+		}
+		top := p.core[0]
+		for _, i := range p.core {
+			if math.Abs(light[i]) > math.Abs(light[top]) {
+				top = i
+			}
+		}
+		mask := make([]bool, len(light))
+		for i, v := range light {
+			mask[i] = v/light[top] > 0.5
+		}
+		in[pic] = make([]bool, len(light))
+		for _, pixels := range regionsOf(mask, w.w, w.h) {
+			if slices.Contains(pixels, top) {
+				for _, i := range pixels {
+					in[pic][i] = true
+				}
+			}
+		}
+	}
+	both, either := 0.0, 0.0
+	for i := range in[0] {
+		if in[0][i] && in[1][i] {
+			both++
+		}
+		if in[0][i] || in[1][i] {
+			either++
+		}
+	}
+	return both / either
 }

@@ -14,6 +14,7 @@ type window struct {
 	ratio        *part.Plane   // response over threshold at the finest size
 	pattern      []*part.Plane // per pattern direction
 	both         *part.Plane   // response over threshold of what changes in both lights; nil: not looked for
+	off          *part.Plane   // and of the looks alone, in which no pattern shows
 	parent       []int         // the search pixel of each pixel; -1 outside the face
 	k            float64       // shape pixels in a search pixel, per side
 }
@@ -72,6 +73,7 @@ func (f *face) respondIn(w *window, r *response) error {
 	if r.both != nil {
 		light = [2]*part.Plane{part.NewPlane(w.w, w.h), part.NewPlane(w.w, w.h)}
 	}
+	looks := make([]float32, w.w*w.h)
 	for range f.pal.axis {
 		w.pattern = append(w.pattern, part.NewPlane(w.w, w.h))
 	}
@@ -87,8 +89,9 @@ func (f *face) respondIn(w *window, r *response) error {
 		}
 		for li := range r.looks {
 			chi[li] = r.looks[li].at(dev, p, r.ground) * float64(f.tamed(r.looks[li].tamed, p))
-			w.ratio.V[i] = max(w.ratio.V[i], float32(chi[li]))
+			looks[i] = max(looks[i], float32(chi[li]))
 		}
+		w.ratio.V[i] = looks[i]
 		if r.both != nil {
 			light[0].V[i], light[1].V[i] = float32(dot(r.both.rows[0], dev)), float32(dot(r.both.rows[1], dev))
 		}
@@ -100,6 +103,7 @@ func (f *face) respondIn(w *window, r *response) error {
 	}
 	px := f.p.MMPerPX * float64(f.shape)
 	if r.both != nil {
+		w.off = &part.Plane{W: w.w, H: w.h, V: looks}
 		if err := w.respondInBoth(r.both, light[0], light[1], px); err != nil {
 			return err
 		}
