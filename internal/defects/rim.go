@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // The rim is rounded: its shading and the lamps mirrored in it change fast from
@@ -64,20 +66,35 @@ func (f *face) unroll() {
 	f.rim = s
 	f.setBlocks()
 	stretch := int(math.Round(rimStretchMM / rimStepMM))
-	for pic := range f.scene {
-		planes := f.planesOf(pic)
-		rest := make([][]float32, len(planes))
+	n := len(f.scene)
+	planes, rest, lean := make([][]int, n), make([][][]float32, n), make([][]uint8, n)
+	s.glare, s.gain = make([][]bool, n), make([]*part.Plane, n)
+	f.eachPicture(func(pic int) {
+		planes[pic] = f.planesOf(pic)
+		rest[pic] = make([][]float32, len(planes[pic]))
 		light := make([]float32, len(s.lies))
-		for k, c := range planes {
-			rest[k] = s.over(f.channels[c].smooth, f.channels[c].base)
-			for i, v := range rest[k] {
+		for k, c := range planes[pic] {
+			rest[pic][k] = s.over(f.channels[c].smooth, f.channels[c].base)
+			for i, v := range rest[pic][k] {
 				light[i] += v
 			}
 		}
-		lean := s.leans(light, rimEvery, stretch)
-		s.glare = append(s.glare, f.glaring(planes, lean, stretch))
-		s.gain = append(s.gain, f.rimBase(planes, rest, lean, stretch))
+		lean[pic] = s.leans(light, rimEvery, stretch)
+		s.glare[pic] = f.glaring(planes[pic], lean[pic], stretch)
+	})
+	f.eachPicture(func(pic int) { // the bases change only when all have been looked at
+		s.gain[pic] = f.rimBase(planes[pic], rest[pic], lean[pic], stretch)
+	})
+}
+
+// eachPicture does something for each picture of the scene, several side by side.
+func (f *face) eachPicture(do func(pic int)) {
+	var all errgroup.Group
+	all.SetLimit(f.p.Jobs)
+	for pic := range f.scene {
+		all.Go(func() error { do(pic); return nil })
 	}
+	_ = all.Wait() // it returns none
 }
 
 // planesOf are the channels of one picture.

@@ -2,6 +2,7 @@ package defects
 
 import (
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
@@ -150,7 +151,7 @@ func (s *strip) line(v []float32, k, j int, lean float64, every, stretch int, bu
 func (s *strip) leans(light []float32, every, stretch int) []uint8 {
 	n := s.cols / every
 	out := make([]uint8, n*s.rows)
-	buf, dev := make([]float64, 0, 64), make([]float64, 0, 64)
+	buf := make([]float64, 0, 64)
 	for j := range s.rows {
 		for k := range n {
 			best := math.Inf(1)
@@ -159,12 +160,12 @@ func (s *strip) leans(light []float32, every, stretch int) []uint8 {
 				if len(buf) < stretch {
 					continue
 				}
-				mid := robust.Nth(buf, len(buf)/2)
-				dev = dev[:0]
-				for _, v := range buf {
-					dev = append(dev, math.Abs(v-mid))
+				slices.Sort(buf)
+				most := len(buf) * 6 / 10
+				spread := math.Inf(1) // of the narrowest range that holds so many
+				for i := range len(buf) - most {
+					spread = math.Min(spread, buf[i+most]-buf[i])
 				}
-				spread := robust.Nth(dev, len(dev)*6/10)
 				if spread < 0.97*best {
 					best, out[j*n+k] = spread, uint8(l)
 				}
