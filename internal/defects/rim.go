@@ -138,12 +138,16 @@ func (f *face) rimBase(planes []int, rest [][]float32, lean []uint8, stretch int
 }
 
 // beyondPattern is the light over base, summed over channels of one picture,
-// without what the pattern's range in the other picture explains of it.
-func (f *face) beyondPattern(planes []int) *part.Plane {
+// without what the pattern's range in the other picture explains of it. Plain paint
+// has none: what changes there in the other picture is that picture's lamp.
+func (f *face) beyondPattern(planes []int, plain bool) *part.Plane {
 	out := part.NewPlane(f.surf.w, f.surf.h)
 	for _, c := range planes {
 		ch := f.channels[c]
 		other, slope, span := ch.twin, ch.paint.slope, float32(0)
+		if plain {
+			slope = 0
+		}
 		if slope > 0 {
 			dev := make([]float64, 0, len(f.points))
 			for _, i := range f.points {
@@ -182,9 +186,10 @@ func (f *face) levelOn(planes []int) float32 {
 func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
 	s, level := f.rim, f.levelOn(planes)
 	side := int(glareSideMM/f.mmPX + 0.5)
-	light := s.sample(f.beyondPattern(planes))
+	plain := f.plainPaint(planes)
+	light := s.sample(f.beyondPattern(planes, plain))
 	faintest, deepest, wide, far := glareLine, glareDeepMM, light, 2*stretch
-	if f.plainPaint(planes) { // nothing else looks like a line of dashes there
+	if plain { // nothing else looks like a line of dashes there
 		reach := max(1, int(glareWanderMM/f.mmPX+0.5))
 		faintest, deepest, wide, far = glareFaint, glareFaintMM, s.brightestNear(light, reach), stretch
 		side += reach
