@@ -14,16 +14,18 @@
 //     off that line, or beyond its ends, is no pattern.
 //  4. plate: what shows of the shell's side is no faceplate. lamps: where a lamp, a
 //     window or the camera's hole is mirrored; inside, its light has a base of its
-//     own, its edge is not searched in that picture. rim: unrolled along the outline,
-//     its base is what is constant there. print: emblems
-//     and lettering, whose edge is not searched and whose ink is a base of its own. open: which pixels may be searched in
-//     which pictures; each set of pictures is one view, searched by itself. seen:
-//     which share of the surface was looked at, and why the rest was not.
+//     own, its edge is not searched in that picture. rim: unrolled along the outline (strip),
+//     its base is what is constant there. glare: lamps mirrored in the rim. print,
+//     figure: emblems and lettering, whose edge is not searched and whose ink is a
+//     base of its own. open: which pixels may be searched in which pictures; each set
+//     of pictures is one view, searched by itself. seen: which share of the surface
+//     was looked at, and why the rest was not.
 //  5. looks: what to look for. All left-over directions at once; the lacquer's
 //     own faults, which dim or brighten one light; and the ground between a
 //     pattern's figures, which is as plain as a plain faceplate.
 //  6. response: each look at several sizes, in units of the noise of this very
-//     surface, over the height that noise alone reaches on few faces. texture: a
+//     surface, over the height that noise alone reaches on few faces (threshold); range: the
+//     pattern's own range; tame: the rim's unevenness. texture: a
 //     panel in one light may be brushed or ground; there spots and lines are held
 //     against the spread of the texture around them, and how strong it is is evened.
 //  7. segment, window, place: connected places above the threshold, each measured

@@ -1,0 +1,187 @@
+package defects
+
+import (
+	"math"
+
+	"finishbench/internal/part"
+)
+
+// minWeight is the share of a blurred pixel that must count for it to be told.
+const minWeight = 0.25
+
+// ratioAt returns the length of a look's values at one size, each scaled to unit
+// noise at that size, over its threshold; and the threshold. The planes are
+// averaged down to the size already; weight, averaged likewise, is the share of
+// each pixel that counts (nil: all).
+func (f *face) ratioAt(planes []*part.Plane, weight *part.Plane, l *look, s scale) (*part.Plane, float32, error) {
+	sigmaPX := s.sigmaMM / f.mmPX / float64(s.down)
+	share := weight
+	if weight != nil && sigmaPX > 0 {
+		share = part.NewPlane(weight.W, weight.H)
+		if err := gauss(share, weight, sigmaPX); err != nil {
+			return nil, 0, err
+		}
+	}
+	var out *part.Plane
+	for k, p := range planes {
+		q := p
+		if sigmaPX > 0 {
+			q = part.NewPlane(p.W, p.H)
+			if err := gauss(q, p, sigmaPX); err != nil {
+				return nil, 0, err
+			}
+		}
+		if share != nil && sigmaPX > 0 {
+			for i, w := range share.V {
+				if w < minWeight {
+					q.V[i] = 0
+				} else {
+					q.V[i] /= float32(math.Sqrt(float64(w)))
+				}
+			}
+		}
+		if s.ringMM > 0 {
+			q = ringMean(q, s.ringMM/f.mmPX/float64(s.down))
+		}
+		if out == nil {
+			out = part.NewPlane(q.W, q.H)
+		}
+		sd := f.spreadOf(q, share, s.down)
+		if l.rows != nil {
+			light, colour := codingShare(s)
+			sd = max(sd, codingFloor(l.rows[k], f.pal.coding, light, colour))
+		}
+		scale := 1 / float32(sd)
+		sign := float32(0)
+		if l.sign != nil {
+			sign = l.sign[k]
+		}
+		for i, v := range q.V {
+			if v*sign < 0 {
+				continue
+			}
+			if v *= scale; len(planes) == 1 {
+				out.V[i] = max(v, -v)
+			} else {
+				out.V[i] += v * v
+			}
+		}
+	}
+	if len(planes) > 1 {
+		for i, v := range out.V {
+			out.V[i] = float32(math.Sqrt(float64(v)))
+		}
+	}
+	tamed := f.tame(out, s.down)
+	if s.down == 1 && s.sigmaMM == 0 {
+		l.tamed = tamed
+	}
+	t := f.threshold(out, s.down)
+	inv := 1 / t
+	for i := range out.V {
+		out.V[i] *= inv
+	}
+	return out, t, nil
+}
+
+// codingShare is how much of the quantising's steps a size lets through: those
+// of light change from pixel to pixel, those of colour come in patches.
+func codingShare(s scale) (light, colour float64) {
+	switch {
+	case s.sigmaMM >= 0.1 || s.ringMM > 0:
+		return 0.15, 0.5
+	case s.sigmaMM >= 0.05:
+		return 0.15, 1
+	}
+	return 1, 1
+}
+
+// spreadOf is a plane's noise at the sampled points: the scaled median of the
+// absolute value, or a wider quantile's where the tails are heavier.
+func (f *face) spreadOf(q, share *part.Plane, down int) float64 {
+	every := max(1, len(f.points)/4000)
+	a := make([]float64, 0, len(f.points)/every+1)
+	for k := 0; k < len(f.points); k += every {
+		x, y := f.points[k]%f.surf.w/down, f.points[k]/f.surf.w/down
+		if x < q.W && y < q.H && (share == nil || share.V[y*q.W+x] >= minWeight) {
+			a = append(a, math.Abs(float64(q.V[y*q.W+x])))
+		}
+	}
+	if len(a) == 0 {
+		return 1
+	}
+	return max(madToSD*median(a), quantile(a, .95)/1.96, 1e-6)
+}
+
+// threshold is the response that noise reaches somewhere on a face with the
+// chance FalsePerFace.
+func (f *face) threshold(chi *part.Plane, down int) float32 {
+	_, t := f.extremes(chi, down)
+	return t
+}
+
+// extremes returns the largest value of the typical cell, and the value that
+// only the share FalsePerFace of faces reaches anywhere. The largest values of
+// cells follow Gumbel's law (Gumbel 1958, Statistics of Extremes); its place and
+// scale come from the median and the third quartile of the cells, which few
+// defects do not move.
+func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
+	m := f.cellMaxima(chi, down)
+	if len(m) < fewCells {
+		t := float32(f.p.MinResponse * 1.5)
+		return t / 2, t
+	}
+	allowed := f.p.FalsePerFace
+	if down > 1 {
+		allowed /= 2 // there are more looks at large sizes
+	}
+	q50 := quantile(m, .5)
+	return float32(q50), max(gumbelLimit(m, allowed, false), float32(f.p.MinResponse))
+}
+
+// fewCells are too few to tell a limit by.
+const fewCells = 12
+
+// cellMaxima are the largest values of the cells that the face fills.
+func (f *face) cellMaxima(chi *part.Plane, down int) []float64 {
+	g := newCellGrid(chi.W, chi.H, max(4, f.grid.cell/down))
+	top := make([]float32, g.nx*g.ny)
+	full := make([]int, g.nx*g.ny)
+	for y := range chi.H {
+		dist := f.surf.dist.V[min(y*down, f.surf.h-1)*f.surf.w:]
+		row := chi.V[y*chi.W : (y+1)*chi.W]
+		for cx := range g.nx {
+			c := y/g.cell*g.nx + cx
+			most, n := top[c], 0
+			for x := cx * g.cell; x < min(chi.W, (cx+1)*g.cell); x++ {
+				if dist[min(x*down, f.surf.w-1)] > 0 {
+					n++
+					most = max(most, row[x])
+				}
+			}
+			top[c] = most
+			full[c] += n
+		}
+	}
+	var m []float64
+	for c := range top {
+		if full[c] > g.cell*g.cell/2 {
+			m = append(m, float64(top[c]))
+		}
+	}
+	return m
+}
+
+// gumbelLimit is what the largest of so many maxima exceeds with the chance
+// allowed: Gumbel's law, its place and scale from the median and the third
+// quartile, or, for a heavy tail, from the third quartile and the ninth tenth where
+// that is wider.
+func gumbelLimit(maxima []float64, allowed float64, heavy bool) float32 {
+	q50, q75 := quantile(maxima, .5), quantile(maxima, .75)
+	gumbel := func(p float64) float64 { return -math.Log(-math.Log(p)) }
+	beta := (q75 - q50) / (gumbel(.75) - gumbel(.5))
+	if heavy {
+		beta = max(beta, (quantile(maxima, .9)-q75)/(gumbel(.9)-gumbel(.75)))
+	}
+	return float32(q50 + beta*(gumbel(1-allowed/float64(len(maxima)))-gumbel(.5)))
+}
