@@ -48,6 +48,7 @@ const (
 	paintAtLeast = 0.002 // linear light under which a ratio between two lights says nothing
 	paintVaries  = 0.1   // paint has a pattern where its light differs from its level by this share of it,
 	paintNoises  = 6.0   // so many times the noise,
+	paintReaches = 0.99  // its span is this quantile of it
 	paintShare   = 0.01  // on this share of the face
 )
 
@@ -73,7 +74,8 @@ func (f *face) findLamps() ([]lamp, error) {
 // pictures foretell of the paint there: the change of the colour that changes
 // least and of that which changes most, counted from 0. With one picture alone
 // the base foretells it. A lamp adds to its own picture: where that itself lies
-// at its base, the other picture's lamp was subtracted, and nothing is told.
+// at its base and the other is beyond what the pattern reaches, the other picture's
+// lamp was subtracted, and nothing is told.
 func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 	w, h := f.surf.w, f.surf.h
 	weak, strong = part.NewPlane(w, h), part.NewPlane(w, h)
@@ -97,8 +99,9 @@ func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 						k = ch.base.V[i] / other.base.V[i]
 					}
 				}
-				v -= k * (other.smooth.V[i] - other.base.V[i])
-				if 2*own*v < v*v { // less than half of it is this picture's own
+				there := other.smooth.V[i] - other.base.V[i]
+				v -= k * there
+				if 2*own*v < v*v && abs32(there) > ch.paint.span { // less than half of it is this picture's own
 					v = 0
 				}
 			}
@@ -129,8 +132,9 @@ func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 // colour in another picture: the median ratio of their deviations where the twin's are
 // large. A dome's even reflection adds to one picture's base but
 // not to its paint, so that the slope is smaller than the bases' ratio, which
-// stands in where the face has no pattern (0).
-type paint struct{ slope, ratio float32 }
+// stands in where the face has no pattern (0). span is how far the pattern reaches in
+// the twin.
+type paint struct{ slope, ratio, span float32 }
 
 // learnPaint tells each channel of its twin, as the bases are now.
 func (f *face) learnPaint() {
@@ -163,9 +167,16 @@ func (f *face) paintOf(ch, other channel) paint {
 		}
 	}
 	if float64(len(ratios)) < paintShare*float64(len(f.points)) {
-		return paint{0, ratio}
+		return paint{ratio: ratio}
 	}
-	return paint{float32(max(0, min(median(ratios), float64(ratio)))), ratio}
+	slope := max(0, min(median(ratios), float64(ratio)))
+	var pattern []float64 // what changes in both pictures as paint does
+	for k, i := range f.points {
+		if own := float64(ch.smooth.V[i] - ch.base.V[i]); math.Abs(dev[k]) >= far && math.Abs(own-slope*dev[k]) < slope*math.Abs(dev[k])/2 {
+			pattern = append(pattern, math.Abs(dev[k]))
+		}
+	}
+	return paint{float32(slope), ratio, float32(quantile(pattern, paintReaches))}
 }
 
 // twinOf is the same colour, or the nearest, in another picture: nil where there is none.
