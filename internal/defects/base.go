@@ -49,8 +49,7 @@ const lightOrder = 3
 
 // smoothLight fits a surface of the order lightOrder to the cells' medians (NaN: none)
 // and returns its values in all cells: light falls off smoothly over a face, and a cell that a figure of
-// the pattern fills is no part of it. Weights are Tukey's biweight with its usual
-// constant 4.685 (Beaton and Tukey 1974, Technometrics 16), from the median up.
+// the pattern fills is no part of it.
 func smoothLight(p *part.Plane) *part.Plane {
 	var powers [][2]int
 	for n := range lightOrder + 1 {
@@ -67,53 +66,58 @@ func smoothLight(p *part.Plane) *part.Plane {
 		}
 		return t
 	}
-	var v []float64
-	var cell []int
-	for i, c := range p.V {
-		if c == c { // cells with too little face hold NaN
-			v, cell = append(v, float64(c)), append(cell, i)
-		}
-	}
 	at := make([][]float64, len(p.V))
-	for i := range at {
+	var v []float64
+	var rows [][]float64
+	for i, c := range p.V {
 		at[i] = terms(i)
+		if c == c { // cells with too little face hold NaN
+			v, rows = append(v, float64(c)), append(rows, at[i])
+		}
 	}
 	fit := make([]float64, m)
 	fit[0] = median(slices.Clone(v))
-	for range 10 {
-		if len(v) < 4*m {
-			break // too few cells for a curved surface
-		}
-		dev := make([]float64, len(v))
-		for i := range v {
-			dev[i] = math.Abs(v[i] - dot(fit, at[cell[i]]))
-		}
-		scale := 4.685 * max(madToSD*median(slices.Clone(dev)), 1e-3*math.Abs(fit[0]), 1e-9)
-		a, b := mat.NewSymDense(m, nil), mat.NewVecDense(m, nil)
-		for i := range v {
-			if dev[i] >= scale {
-				continue
-			}
-			w := math.Pow(1-dev[i]*dev[i]/(scale*scale), 2)
-			addOuter(a, at[cell[i]], w)
-			for r, t := range at[cell[i]] {
-				b.SetVec(r, b.AtVec(r)+w*t*v[i])
-			}
-		}
-		var chol mat.Cholesky
-		var x mat.VecDense
-		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {
-			break // the last surface stands
-		}
-		for k := range fit {
-			fit[k] = x.AtVec(k)
-		}
+	if len(v) >= 4*m { // else too few cells for a curved surface
+		fitBiweight(fit, rows, v, 10, func() float64 { return max(1e-3*math.Abs(fit[0]), 1e-9) })
 	}
 	out := part.NewPlane(p.W, p.H)
 	for i := range out.V {
 		out.V[i] = float32(dot(fit, at[i]))
 	}
 	return out
+}
+
+// fitBiweight fits values by a sum of terms, one row of terms a value, in some rounds
+// from a first fit on, in place. Weights are Tukey's biweight with its usual constant 4.685
+// (Beaton and Tukey 1974, Technometrics 16); least is the least spread that counts.
+func fitBiweight(fit []float64, rows [][]float64, v []float64, rounds int, least func() float64) {
+	m := len(fit)
+	dev := make([]float64, len(v))
+	for range rounds {
+		for i := range v {
+			dev[i] = math.Abs(v[i] - dot(fit, rows[i]))
+		}
+		scale := 4.685 * max(madToSD*median(slices.Clone(dev)), least())
+		a, b := mat.NewSymDense(m, nil), mat.NewVecDense(m, nil)
+		for i := range v {
+			if dev[i] >= scale {
+				continue
+			}
+			w := math.Pow(1-dev[i]*dev[i]/(scale*scale), 2)
+			addOuter(a, rows[i], w)
+			for r, t := range rows[i] {
+				b.SetVec(r, b.AtVec(r)+w*t*v[i])
+			}
+		}
+		var chol mat.Cholesky
+		var x mat.VecDense
+		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {
+			return // the last fit stands
+		}
+		for k := range fit {
+			fit[k] = x.AtVec(k)
+		}
+	}
 }
 
 // newSpread returns a grid's values as a plane of w x h pixels, bilinear between

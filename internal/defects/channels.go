@@ -19,6 +19,11 @@ type channel struct {
 	paint  paint       // how its paint changes with its twin's
 }
 
+// change is the relative change of light at a search pixel.
+func (ch *channel) change(i int) float64 {
+	return float64((ch.smooth.V[i] - ch.base.V[i]) / max(ch.base.V[i], paintAtLeast))
+}
+
 // plane is channel c of a picture, averaged as by averageDown, evened by the
 // picture's flat field, and as it lies in the scene's first picture.
 func (p Picture) plane(c, f, x0, y0, w, h int) *part.Plane {

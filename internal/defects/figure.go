@@ -58,7 +58,7 @@ func (f *face) isPrint(all []figure, set []int, strong, other int) bool {
 		if g.thick*f.mmPX >= printStrokeMM {
 			strokes++
 		}
-		b.x0, b.y0, b.x1, b.y1 = min(b.x0, g.x0), min(b.y0, g.y0), max(b.x1, g.x1), max(b.y1, g.y1)
+		b.cover(&g.shape)
 	}
 	w, h := float64(b.x1-b.x0+1), float64(b.y1-b.y0+1)
 	large := one || strokes >= printPieces && max(w, h)*f.mmPX >= printLongMM && min(w, h)*f.mmPX >= printAcrossMM
@@ -79,7 +79,7 @@ func (f *face) figureOf(pixels []int) (figure, bool, error) {
 		var v []float64
 		for k := 0; k < len(pixels); k += step {
 			if i := pixels[k]; f.open[i]>>ch.pic&1 == 1 {
-				v = append(v, float64((ch.smooth.V[i]-ch.base.V[i])/max(ch.base.V[i], paintAtLeast)))
+				v = append(v, ch.change(i))
 			}
 		}
 		// where it is thin its blurred edge is much of it: its ink is what lies further out
@@ -104,8 +104,8 @@ func (f *face) figureOf(pixels []int) (figure, bool, error) {
 // sharp says whether a figure's edge is no wider than the blur makes it: what is soft is
 // paint that runs out, or haze.
 func (f *face) sharp(g *figure) (bool, error) {
-	near, far := printBlurs*f.blurPX()*float64(f.shape)/float64(f.factor), 1.0
-	near, far = near-far/2, near+far/2
+	at := printBlurs * f.blurPX() * float64(f.shape) / float64(f.factor)
+	near, far := at-0.5, at+0.5
 	x0, y0, w, h := f.boxAround(g, int(far)+2)
 	in, share := make([]uint8, w*h), make([]float64, w*h)
 	ink := make([]float64, len(f.channels))
@@ -168,8 +168,8 @@ func sameInk(a, b []float64) bool {
 	return d < printInk*printInk*s
 }
 
-// drawFigure marks the pixels of a figure, from a share of its ink's light on, and of what lies on it; what is
-// thin against it, a fibre that touches it, is not it.
+// drawFigure marks the pixels of a figure, from a share of its ink's light on, and of
+// what lies on it; what is thin against it, a fibre that touches it, is not it.
 func (f *face) drawFigure(g *figure, from float64, in []uint8) error {
 	x0, y0, w, h := f.boxAround(g, int(g.thick/2)+2)
 	ink := make([]float64, len(f.channels))

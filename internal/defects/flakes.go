@@ -99,7 +99,8 @@ func (f *face) isFlake(p *place) bool {
 	if !f.sparkles || p.all.long*f.shapeMM() > f.flakeMM {
 		return false
 	}
-	if f.flakesMeet && f.overlap(p) < oneShape && !slices.ContainsFunc(p.core, func(i int) bool { return p.win.off.V[i] >= 1 }) {
+	strange := func(i int) bool { return p.win.off.V[i] >= 1 }
+	if f.flakesMeet && !slices.ContainsFunc(p.core, strange) && f.overlap(p) < oneShape {
 		return true
 	}
 	if p.inBoth() {
@@ -122,8 +123,8 @@ func (f *face) overlap(p *place) float64 {
 	var in [2][]bool
 	for pic := range in {
 		light := make([]float64, len(w.parent))
-		for i, parent := range w.parent {
-			for _, c := range f.planesOf(pic) {
+		for _, c := range f.planesOf(pic) {
+			for i, parent := range w.parent {
 				if parent >= 0 {
 					light[i] += f.deviation(w, c, i)
 				}

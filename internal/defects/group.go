@@ -53,19 +53,26 @@ func (f *face) joinArcs(places []*place, r *response) ([]*place, error) {
 			out = append(out, arcs...)
 			continue
 		}
-		var found []int
-		for _, p := range arcs {
-			found = append(found, p.found...)
-		}
-		p, err := f.newPlace(found, r)
+		one, err := f.oneOf(places, set, r)
 		if err != nil {
 			return nil, err
 		}
-		if p != nil {
-			out = append(out, p)
-		}
+		out = append(out, one...)
 	}
 	return out, nil
+}
+
+// oneOf makes one place of a set of places; none where it cannot be measured.
+func (f *face) oneOf(places []*place, set []int, r *response) ([]*place, error) {
+	var found []int
+	for _, i := range set {
+		found = append(found, places[i].found...)
+	}
+	p, err := f.newPlace(found, r)
+	if err != nil || p == nil {
+		return nil, err
+	}
+	return []*place{p}, nil
 }
 
 // around says whether places lie on a ring of a bubble's or a crater's size.
@@ -75,7 +82,7 @@ func (f *face) around(arcs []*place) bool {
 	}
 	b := arcs[0].all
 	for _, p := range arcs {
-		b.x0, b.y0, b.x1, b.y1 = min(b.x0, p.all.x0), min(b.y0, p.all.y0), max(b.x1, p.all.x1), max(b.y1, p.all.y1)
+		b.cover(&p.all)
 	}
 	w, h := float64(b.x1-b.x0+1)*f.shapeMM(), float64(b.y1-b.y0+1)*f.shapeMM()
 	if min(w, h) < arcsMinMM || max(w, h) > arcsMaxMM {
@@ -127,17 +134,11 @@ func (f *face) join(places []*place, r *response, same func(a, b *place) bool) (
 				out = append(out, places[set[0]])
 				continue
 			}
-			var found []int
-			for _, i := range set {
-				found = append(found, places[i].found...)
-			}
-			p, err := f.newPlace(found, r)
+			one, err := f.oneOf(places, set, r)
 			if err != nil {
 				return nil, err
 			}
-			if p != nil {
-				out = append(out, p)
-			}
+			out = append(out, one...)
 		}
 		places = out
 	}

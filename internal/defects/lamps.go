@@ -266,15 +266,7 @@ func (f *face) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height floa
 	}
 	f.fillCompact(in)
 	reach := lampBlurs*f.blurPX()*f.shapeMM()/f.mmPX + lampEdgeMM/f.mmPX
-	outside := make([]uint8, w*h)
-	for i, v := range in {
-		outside[i] = 1 - v
-	}
-	inner, err := newDistance(in, w, h)
-	if err != nil {
-		return err
-	}
-	outer, err := newDistance(outside, w, h)
+	inner, outer, err := distances(in, w, h)
 	if err != nil {
 		return err
 	}

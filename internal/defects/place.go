@@ -25,7 +25,7 @@ type place struct {
 	coreOff, bodyOff float64 // and how many fewer, should the edge be only as strong as the middle value of core and body
 
 	sided    float64   // raking light: how much brighter one side is than the other, 0..1
-	contrast []float64 // per picture: relative change of light in the core, the pattern's share taken off; that of all colours, brighter or darker as their sum is
+	contrast []float64 // per picture: relative change of light in the core over all colours, signed as their sum; the pattern's share taken off
 	strength []float64 // per picture: the same in noise units
 	lines    int       // parallel lines that stand apart, along lineRad
 	lineRad  float64   // picture coordinates, y down

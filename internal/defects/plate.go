@@ -5,8 +5,6 @@ import (
 	"slices"
 
 	"finishbench/internal/robust"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // How the faceplate is told from what shows of the shell's side beyond its edge,
@@ -89,42 +87,16 @@ func (f *face) leaveShell() error {
 	return f.levelBase(nil)
 }
 
-// aroundFit fits a Fourier series to values at equal angles, outliers left out by
-// Tukey's biweight (as smoothLight does): constant, then cosine and sine of each
-// order.
+// aroundFit fits a Fourier series to values at equal angles, outliers left out:
+// constant, then cosine and sine of each order.
 func aroundFit(v []float64, terms int) []float64 {
-	m := 2*terms + 1
-	fit := make([]float64, m)
+	fit := make([]float64, 2*terms+1)
 	fit[0] = robust.Quantile(slices.Clone(v), 0.5)
-	for range 8 {
-		dev := make([]float64, len(v))
-		for k, x := range v {
-			dev[k] = math.Abs(x - fourier(fit, 2*math.Pi*float64(k)/float64(len(v))))
-		}
-		scale := 4.685 * max(madToSD*median(slices.Clone(dev)), 0.05)
-		a, b := mat.NewSymDense(m, nil), mat.NewVecDense(m, nil)
-		for k, x := range v {
-			if dev[k] >= scale {
-				continue
-			}
-			w := math.Pow(1-dev[k]*dev[k]/(scale*scale), 2)
-			t := fourierTerms(2*math.Pi*float64(k)/float64(len(v)), m)
-			for r := range t {
-				b.SetVec(r, b.AtVec(r)+w*t[r]*x)
-				for c := r; c < m; c++ {
-					a.SetSym(r, c, a.At(r, c)+w*t[r]*t[c])
-				}
-			}
-		}
-		var chol mat.Cholesky
-		var x mat.VecDense
-		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {
-			break
-		}
-		for k := range fit {
-			fit[k] = x.AtVec(k)
-		}
+	rows := make([][]float64, len(v))
+	for k := range rows {
+		rows[k] = fourierTerms(2*math.Pi*float64(k)/float64(len(v)), len(fit))
 	}
+	fitBiweight(fit, rows, v, 8, func() float64 { return 0.05 })
 	return fit
 }
 
@@ -139,9 +111,5 @@ func fourierTerms(a float64, m int) []float64 {
 
 // fourier is a series' value at an angle.
 func fourier(fit []float64, a float64) float64 {
-	s := 0.0
-	for k, t := range fourierTerms(a, len(fit)) {
-		s += fit[k] * t
-	}
-	return s
+	return dot(fit, fourierTerms(a, len(fit)))
 }

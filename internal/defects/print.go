@@ -18,7 +18,7 @@ import (
 // Limits of what counts as print; all are common practice, no source.
 const (
 	printNoise    = 8.0  // it changes the light of every picture by so many times the noise,
-	printAlike    = 3.5  // by less than this factor more of its light in one than in the other, for a dome mirrored in the ground adds to its light,
+	printAlike    = 3.5  // by less than this factor more of its light in one than in the other (a dome mirrored in the ground adds to it),
 	printColour   = 0.9  // and in the same colours: the cosine between the two changes
 	printPieceMM  = 0.4  // its pieces are at least this long
 	printThickMM  = 0.1  // and thick,
@@ -55,7 +55,7 @@ var printLevels = [...]float64{0.4, 0.2, 0.1}
 func (f *face) inkAt(i int, ink []float64) {
 	for c, ch := range f.channels {
 		if ink[c] = 0; f.open[i]>>ch.pic&1 == 1 {
-			ink[c] = float64((ch.smooth.V[i] - ch.base.V[i]) / max(ch.base.V[i], paintAtLeast))
+			ink[c] = ch.change(i)
 		}
 	}
 }
@@ -235,8 +235,7 @@ func (f *face) tellPrint(found []figure) {
 	for _, set := range connected(len(found), func(i, j int) bool { return found[i].gapTo(&found[j].shape)*f.mmPX <= printReachMM }) {
 		b := found[set[0]].shape
 		for _, k := range set {
-			s := found[k].shape
-			b.x0, b.y0, b.x1, b.y1 = min(b.x0, s.x0), min(b.y0, s.y0), max(b.x1, s.x1), max(b.y1, s.y1)
+			b.cover(&found[k].shape)
 		}
 		at := func(v, off int) float64 { return (float64(v+off)+0.5)*float64(f.factor) - 0.5 }
 		f.told = append(f.told, fmt.Sprintf("%s: a figure of %.1f x %.1f mm at %.0f, %.0f is taken for the faceplate's own print; if it has none, look there",

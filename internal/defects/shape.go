@@ -96,6 +96,11 @@ func (s *shape) along(i, w int) (u, v float64) {
 // fill is the share of the box along the main axis that the pixels cover.
 func (s *shape) fill() float64 { return s.area / (s.long * s.across) }
 
+// cover widens a shape's bounds to another's.
+func (s *shape) cover(o *shape) {
+	s.x0, s.y0, s.x1, s.y1 = min(s.x0, o.x0), min(s.y0, o.y0), max(s.x1, o.x1), max(s.y1, o.y1)
+}
+
 // gapTo is the distance between two shapes' bounds, 0 where they meet.
 func (s *shape) gapTo(o *shape) float64 {
 	dx := math.Max(0, math.Max(float64(s.x0-o.x1), float64(o.x0-s.x1)))

@@ -237,15 +237,12 @@ func (g *ground) ends(middle [2]float64, radii int) []float32 {
 	w := (t.w + 1) / 2
 	out := make([]float32, angles*radii)
 	sum := make([]float32, radii+1)
+	var ray [][2]int
 	for k := range angles {
-		s, c := math.Sincos(2 * math.Pi * float64(k) / angles)
-		n := 0
-		for ; n < radii; n++ {
-			x, y := int(middle[0]+float64(n)*c), int(middle[1]+float64(n)*s)
-			if x < 0 || y < 0 || x >= t.w || y >= t.h {
-				break
-			}
-			sum[n+1] = sum[n] + g.likeness[y/2*w+x/2]
+		ray = t.ray(ray, middle, k, radii)
+		n := len(ray)
+		for i, q := range ray {
+			sum[i+1] = sum[i] + g.likeness[q[1]/2*w+q[0]/2]
 		}
 		for r := 1; r < n; r++ {
 			in, o := min(r, groundReach), min(n-r, groundReach)
@@ -454,23 +451,36 @@ func (p *path) rough() float64 {
 	return math.Sqrt(math.Max(0, square)) / mean
 }
 
+// ray fills buf with the samples x, y from a middle outwards in direction k, at most so
+// many and as far as the frame goes.
+func (t *thinned) ray(buf [][2]int, middle [2]float64, k, radii int) [][2]int {
+	buf = buf[:0]
+	s, c := math.Sincos(2 * math.Pi * float64(k) / angles)
+	for n := range radii {
+		x, y := int(middle[0]+float64(n)*c), int(middle[1]+float64(n)*s)
+		if x < 0 || y < 0 || x >= t.w || y >= t.h {
+			break
+		}
+		buf = append(buf, [2]int{x, y})
+	}
+	return buf
+}
+
 // edges is, for each direction and radius, how much mean and texture change
 // there, 0..1: Fisher's ratio, over all channels, of the samples next to it on
 // either side. 0 outside the frame.
 func edges(t *thinned, middle [2]float64, radii int) []float32 {
 	out := make([]float32, angles*radii)
 	sum, square := make([]int32, (radii+1)*t.c), make([]int32, (radii+1)*t.c)
+	var ray [][2]int
 	for k := range angles {
-		s, c := math.Sincos(2 * math.Pi * float64(k) / angles)
-		n := 0
-		for ; n < radii; n++ {
-			x, y := int(middle[0]+float64(n)*c), int(middle[1]+float64(n)*s)
-			if x < 0 || y < 0 || x >= t.w || y >= t.h {
-				break
-			}
-			for i, v := range t.v[(y*t.w+x)*t.c : (y*t.w+x+1)*t.c] {
-				sum[(n+1)*t.c+i] = sum[n*t.c+i] + int32(v)
-				square[(n+1)*t.c+i] = square[n*t.c+i] + int32(v)*int32(v)
+		ray = t.ray(ray, middle, k, radii)
+		n := len(ray)
+		for j, q := range ray {
+			p := q[1]*t.w + q[0]
+			for i, v := range t.v[p*t.c : (p+1)*t.c] {
+				sum[(j+1)*t.c+i] = sum[j*t.c+i] + int32(v)
+				square[(j+1)*t.c+i] = square[j*t.c+i] + int32(v)*int32(v)
 			}
 		}
 		for r := 2 * beside; r <= n-beside; r++ {
