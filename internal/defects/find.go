@@ -87,6 +87,7 @@ func (f *face) places(own []bool) ([]*place, error) {
 	if err != nil {
 		return nil, err
 	}
+	f.tellUneven(r)
 	var places []*place
 	for _, pixels := range segment(r.ratio, float32(f.p.GrowShare), 1) {
 		if !mostly(pixels, own) {

@@ -19,7 +19,7 @@ type look struct {
 	mean      []*part.Plane // per row: that local mean
 	spread    []float64     // per row: the noise at the finest size
 	threshold float32       // of the length, at the finest size
-	tamed     []float32     // per block of the rim, at the finest size
+	eased     eased
 }
 
 // glossLooks look for what the lacquer's own faults do: one picture's light gets

@@ -237,8 +237,7 @@ func (f *face) tellPrint(found []figure) {
 		for _, k := range set {
 			b.cover(&found[k].shape)
 		}
-		at := func(v, off int) float64 { return (float64(v+off)+0.5)*float64(f.factor) - 0.5 }
-		f.told = append(f.told, fmt.Sprintf("%s: a figure of %.1f x %.1f mm at %.0f, %.0f is taken for the faceplate's own print; if it has none, look there",
-			f.scene[0].Shot.File, float64(b.x1-b.x0+1)*f.mmPX, float64(b.y1-b.y0+1)*f.mmPX, at((b.x0+b.x1)/2, f.surf.x0), at((b.y0+b.y1)/2, f.surf.y0)))
+		f.told = append(f.told, fmt.Sprintf("a figure of %.1f x %.1f mm, %s, is taken for the faceplate's own print; if it has none, look there",
+			float64(b.x1-b.x0+1)*f.mmPX, float64(b.y1-b.y0+1)*f.mmPX, f.whereabouts(b)))
 	}
 }

@@ -8,7 +8,7 @@ import (
 // largest coordinate of the typical cell, limit what no cell should reach.
 type rangeEnds struct {
 	mid, lowHalf, lowLimit, highHalf, highLimit float32
-	tamed                                       []float32 // per block of the rim
+	eased                                       eased
 }
 
 // beyond is 1 at the limit and a half where the typical cell's largest lies.
@@ -37,7 +37,10 @@ func (f *face) takePattern(r *response, p *part.Plane) error {
 			off.V[i] = p.V[i] - e.mid
 		}
 	}
-	e.tamed = f.tame(off, 1)
+	var err error
+	if e.eased, err = f.ease(off, 1); err != nil {
+		return err
+	}
 	r.ends = append(r.ends, e)
 	for i, d := range f.surf.dist.V {
 		if d > 0 {

@@ -72,9 +72,12 @@ func (f *face) ratioAt(planes []*part.Plane, weight *part.Plane, l *look, s scal
 			out.V[i] = float32(math.Sqrt(float64(v)))
 		}
 	}
-	tamed := f.tame(out, s.down)
+	e, err := f.ease(out, s.down)
+	if err != nil {
+		return nil, 0, err
+	}
 	if s.down == 1 && s.sigmaMM == 0 {
-		l.tamed = tamed
+		l.eased = e
 	}
 	t := f.threshold(out, s.down)
 	inv := 1 / t

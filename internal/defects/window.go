@@ -88,7 +88,7 @@ func (f *face) respondIn(w *window, r *response) error {
 			}
 		}
 		for li := range r.looks {
-			chi[li] = r.looks[li].at(dev, p, r.ground) * float64(f.tamed(r.looks[li].tamed, p))
+			chi[li] = r.looks[li].at(dev, p, r.ground) * float64(f.easedAt(r.looks[li].eased, p))
 			looks[i] = max(looks[i], float32(chi[li]))
 		}
 		w.ratio.V[i] = looks[i]
@@ -96,7 +96,7 @@ func (f *face) respondIn(w *window, r *response) error {
 			light[0].V[i], light[1].V[i] = float32(dot(r.both.rows[0], dev)), float32(dot(r.both.rows[1], dev))
 		}
 		for k, row := range f.pal.axis {
-			t := r.ends[k].mid + (float32(dot(row, dev))-r.ends[k].mid)*f.tamed(r.ends[k].tamed, p)
+			t := r.ends[k].mid + (float32(dot(row, dev))-r.ends[k].mid)*f.easedAt(r.ends[k].eased, p)
 			w.pattern[k].V[i] = t
 			w.ratio.V[i] = max(w.ratio.V[i], r.ends[k].beyond(t))
 		}

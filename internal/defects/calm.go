@@ -1,0 +1,178 @@
+package defects
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"finishbench/internal/part"
+)
+
+// How unevenness over a wide part of the face is told (common practice, no source). A
+// patch of sanding marks is narrower than calmWide cells, a fingerprint wider.
+const (
+	calmMM   = 1.0  // side of the cells
+	calmWide = 3    // so many cells wide and high a part has to be,
+	calmFrom = 1.25 // each of them so many times as uneven as the face's typical one
+	calmHigh = 0.9  // by the quantile of the responses besides the median
+)
+
+// eased is by how much a map of responses was scaled down where the face is more
+// uneven than elsewhere; at the finest size.
+type eased struct {
+	rim  []float32   // per block of the rim; nil: there is none
+	face *part.Plane // per search pixel; nil: nowhere
+}
+
+// ease scales a map of responses down, in place: by what the rim leaves, and where
+// a wide part of the face is uneven. The map's pixels are down search pixels wide.
+func (f *face) ease(chi *part.Plane, down int) (eased, error) {
+	e := eased{rim: f.tame(chi, down)}
+	var err error
+	e.face, err = f.calm(chi, down)
+	return e, err
+}
+
+// easedAt is the factor of a search pixel, at most 1.
+func (f *face) easedAt(e eased, i int) float32 {
+	k := f.tamed(e.rim, i)
+	if e.face != nil {
+		k *= e.face.V[i]
+	}
+	return k
+}
+
+// calm scales a map of responses down, in place, where a wide part of the face is
+// more uneven than the rest: a fingerprint, a smear, the print of a cloth. The part's
+// least uneven cell says by how much, so that no defect calms itself. It returns the
+// factors; nil where there is no such part. The map's pixels are down search pixels wide.
+func (f *face) calm(chi *part.Plane, down int) (*part.Plane, error) {
+	if f.surf.all {
+		return nil, nil
+	}
+	g := newCellGrid(chi.W, chi.H, max(4, int(calmMM/f.mmPX/float64(down)+0.5)))
+	own, ok := f.unevenness(chi, down, g)
+	if !ok {
+		return nil, nil
+	}
+	factor := part.NewPlane(g.nx, g.ny)
+	for c := range factor.V {
+		factor.V[c] = 1
+	}
+	calmed := false
+	for y := range g.ny - calmWide + 1 {
+		for x := range g.nx - calmWide + 1 {
+			least, n := float32(math.Inf(1)), 0
+			for k := range calmWide * calmWide {
+				if v := own.V[(y+k/calmWide)*g.nx+x+k%calmWide]; v > 0 {
+					least = min(least, v)
+					n++
+				}
+			}
+			if n < calmWide*calmWide*3/4 || least < calmFrom {
+				continue
+			}
+			calmed = true
+			for k := range calmWide * calmWide {
+				c := (y+k/calmWide)*g.nx + x + k%calmWide
+				factor.V[c] = min(factor.V[c], 1/least)
+			}
+		}
+	}
+	if !calmed {
+		return nil, nil
+	}
+	if err := erode(factor, 1); err != nil {
+		return nil, err
+	}
+	full, err := g.newSpread(factor, chi.W, chi.H)
+	if err != nil {
+		return nil, err
+	}
+	for i := range chi.V {
+		chi.V[i] *= full.V[i]
+	}
+	return full, nil
+}
+
+// unevenness is how many times as uneven as the typical cell each cell of a map of
+// responses is, by the median and a high quantile, whichever says more; 0 where too little of a cell is looked
+// at. ok is false where there are too few cells to say what is typical.
+func (f *face) unevenness(chi *part.Plane, down int, g cellGrid) (own *part.Plane, ok bool) {
+	in := make([][]float64, g.nx*g.ny)
+	every := max(1, g.cell/20)
+	for y := 0; y < chi.H; y += every {
+		for x := 0; x < chi.W; x += every {
+			if v := chi.V[y*chi.W+x]; v != 0 && f.surf.dist.V[y*down*f.surf.w+x*down] > f.deep() {
+				c := y/g.cell*g.nx + x/g.cell
+				in[c] = append(in[c], float64(abs32(v)))
+			}
+		}
+	}
+	enough := g.cell / every * (g.cell / every) / 4
+	mid, high := make([]float64, len(in)), make([]float64, len(in))
+	var mids, highs []float64
+	for c, v := range in {
+		if len(v) > enough {
+			mid[c], high[c] = median(v), quantile(v, calmHigh)
+			mids, highs = append(mids, mid[c]), append(highs, high[c])
+		}
+	}
+	if len(mids) < fewCells {
+		return nil, false
+	}
+	m, h := median(mids)+still, median(highs)+still
+	own = part.NewPlane(g.nx, g.ny)
+	for c := range in {
+		if high[c] > 0 {
+			own.V[c] = float32(max((mid[c]+still)/m, (high[c]+still)/h))
+		}
+	}
+	return own, true
+}
+
+// tellUneven says where a plain face is uneven over a wide part; a pattern is so by
+// itself.
+func (f *face) tellUneven(r *response) {
+	if f.woven || len(f.pal.axis) > 0 {
+		return
+	}
+	var in []int
+	for i := range r.ratio.V {
+		for _, l := range r.looks {
+			if l.eased.face != nil && l.eased.face.V[i] < 1/calmFrom {
+				in = append(in, i)
+				break
+			}
+		}
+	}
+	if len(in) == 0 {
+		return
+	}
+	s := shapeOf(in, f.surf.w, 0, 0)
+	f.told = append(f.told, fmt.Sprintf("the lacquer is uneven over %.0f x %.0f mm, %s, as under a fingerprint or a smear: what is faint may be missed there; wipe it, if it is dry, and take the pictures again",
+		float64(s.x1-s.x0+1)*f.mmPX, float64(s.y1-s.y0+1)*f.mmPX, f.whereabouts(s)))
+}
+
+// whereabouts says in words where the middle of a shape's bounds lies, seen from the
+// surface's.
+func (f *face) whereabouts(s shape) string {
+	x, y := (float64(s.x0+s.x1)/2-f.surf.cx)*f.mmPX, (float64(s.y0+s.y1)/2-f.surf.cy)*f.mmPX
+	side := func(v float64, less, more string) string {
+		switch {
+		case math.Abs(v) < 0.5:
+			return ""
+		case v < 0:
+			return fmt.Sprintf(" %.0f mm %s", -v, less)
+		}
+		return fmt.Sprintf(" %.0f mm %s", v, more)
+	}
+	across, along := side(x, "left of", "right of"), side(y, "above", "below")
+	switch {
+	case across == "" && along == "":
+		return "in the middle"
+	case across == "" || along == "":
+		return strings.TrimSpace(across+along) + " the middle"
+	}
+	return strings.TrimSpace(across) + " and" + along + " the middle"
+}
