@@ -40,6 +40,7 @@ var mayImport = map[string][]string{
 	"internal/capture/shoot":   {"internal/part", "internal/capture/retry", "internal/capture/sources", "internal/capture/rig", "internal/capture/trouble"},
 	"internal/seam":            {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
 	"internal/defects":         {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
+	"internal/stripes":         {"internal/part", "internal/optics", "internal/robust"},
 	"internal/grade":           {"internal/part"},
 	"internal/report":          {"internal/part"},
 	"internal/records":         {"internal/part"},

@@ -58,6 +58,7 @@ func (p *picture) fit() bool { return p.report.State == part.PictureOK }
 // early as it can.
 type scene struct {
 	view     part.View
+	screen   bool // before a screen
 	pictures []*picture
 	missing  atomic.Int32
 	found    defects.Result
@@ -118,10 +119,14 @@ func bar(r *part.Result, why string) {
 
 // group puts face and shell pictures into scenes.
 func (u *unit) group() {
-	for _, v := range []part.View{part.Face, part.Shell} {
-		s := &scene{view: v}
+	shots := make([]*part.Shot, len(u.pictures))
+	for i, p := range u.pictures {
+		shots[i] = &p.shot
+	}
+	part.MarkSets(shots)
+	for _, s := range []*scene{{view: part.Face}, {view: part.Face, screen: true}, {view: part.Shell}} {
 		for _, p := range u.pictures {
-			if p.shot.View == v && p.shot.Searched() {
+			if s.holds(p) {
 				s.pictures = append(s.pictures, p)
 			}
 		}
@@ -130,6 +135,11 @@ func (u *unit) group() {
 			u.scenes = append(u.scenes, s)
 		}
 	}
+}
+
+// holds says whether a picture is one of the scene's.
+func (s *scene) holds(p *picture) bool {
+	return p.shot.View == s.view && p.shot.Searched() && p.shot.Light.OfScreen() == s.screen
 }
 
 // workOrder lists scenes' pictures first: they have the longest way to go.
@@ -193,8 +203,12 @@ func (u *unit) measure(p *picture) error {
 		return nil
 	}
 	for _, s := range u.scenes {
-		if s.view == p.shot.View && s.missing.Add(-1) == 0 {
-			u.look(s)
+		if s.holds(p) && s.missing.Add(-1) == 0 {
+			if s.screen {
+				u.lookInScreen(s)
+			} else {
+				u.look(s)
+			}
 			for _, p := range s.pictures {
 				u.keepOrLetGo(p)
 			}
@@ -358,6 +372,12 @@ func (u *unit) surfaces() []part.Surface {
 		if s.looked {
 			seen = s.found.Seen
 			seen.View = s.view
+		}
+		if k := slices.IndexFunc(out, func(o part.Surface) bool { return o.View == seen.View && o.AngleDeg == seen.AngleDeg }); k >= 0 {
+			if seen.Seen() > out[k].Seen() { // before a screen and under lamps
+				out[k] = seen.Rounded()
+			}
+			continue
 		}
 		out = append(out, seen.Rounded())
 	}

@@ -135,7 +135,7 @@ func (u *unit) draw(p *picture, r *part.Result, name string, dir *unitDir) (draw
 func (u *unit) overlay(p *picture) report.Overlay {
 	over := report.Overlay{File: p.shot.File, SeamLine: p.seam.SeamLine, Limbs: p.seam.Outline}
 	for _, s := range u.scenes {
-		if s.view == p.shot.View && p.fit() && p.shot.Searched() {
+		if s.holds(p) && p.fit() {
 			over.FaceOutline = s.found.OutlineIn(p.shot.File)
 			for _, n := range s.found.Unseen {
 				if n.Image == p.shot.File {

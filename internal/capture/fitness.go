@@ -48,6 +48,9 @@ func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 		return r
 	}
 	c.size(im)
+	if shot.Light.OfScreen() && shot.Light != part.White { // dark in stripes; the white one shows the unit, and what is clipped is left out
+		return r
+	}
 	s, err := outline.Find(im)
 	if err != nil && !errors.Is(err, outline.ErrNoUnit) {
 		return Unreadable(shot, err)
@@ -107,7 +110,10 @@ func (c *checker) unit(im *part.Image, s *outline.Silhouette) {
 // notLookedAt says what to do about a picture that is only read.
 func notLookedAt(shot part.Shot) string {
 	if shot.Light.OfScreen() {
-		return "look at the unit by eye as well: pictures under a screen's light are read and listed, but nothing is looked for in them yet"
+		if shot.View == part.Face {
+			return "take the whole set: of pictures before a screen nothing is looked for in some without the others; it wants white and the stripes x0 to x3 and y0 to y3"
+		}
+		return "look at the unit by eye as well: shell pictures under a screen's light are read and listed, but nothing is looked for in them yet"
 	}
 	if shot.Light == part.Back {
 		return "take it under diffuse or raking light: lit from behind a surface shows its outline alone, and nothing is looked for in it"

@@ -14,6 +14,7 @@ const (
 	calmMM   = 1.0  // side of the cells
 	calmWide = 3    // so many cells wide and high a part has to be,
 	calmFrom = 1.25 // each of them so many times as uneven as the face's typical one
+	tellFrom = 1.5  // from so many times on it is told
 	calmHigh = 0.9  // by the quantile of the responses besides the median
 )
 
@@ -140,7 +141,7 @@ func (f *face) tellUneven(r *response) {
 	var in []int
 	for i := range r.ratio.V {
 		for _, l := range r.looks {
-			if l.eased.face != nil && l.eased.face.V[i] < 1/calmFrom {
+			if l.eased.face != nil && l.eased.face.V[i] < 1/tellFrom {
 				in = append(in, i)
 				break
 			}

@@ -195,7 +195,7 @@ func checkScene(scene []Picture) error {
 // warnings are what a reader of the findings must know.
 func (f *face) warnings(n int) []string {
 	var out []string
-	if len(f.scene) == 1 {
+	if len(f.scene) == 1 && f.scene[0].Shot.Light != part.White { // a white screen has its stripes beside it
 		out = append(out, fmt.Sprintf("%s: "+oneLightOnly+"; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.scene[0].Shot.File))
 	}
 	if f.sparkles {

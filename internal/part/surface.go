@@ -129,6 +129,8 @@ func (w Why) words() string {
 		return "print"
 	case Outermost:
 		return "outermost strip"
+	case Steep:
+		return "slopes that mirror no screen"
 	case NotSearched:
 		return "not searched"
 	}

@@ -10,13 +10,33 @@ type Shot struct {
 	Light    Light   // NoLight where the name does not say
 	AngleDeg float64 // turn about the axis out of the faceplate; 0 for a face
 	Turned   bool    // a shell picture whose turn is told, be it 0: one of several around the shell
+	WholeSet bool    // one of a whole set before a screen: see MarkSets
 }
 
 // Searched says whether some part of the program looks into such a picture. Into
 // the others, told by [NotLookedAt], it does not look yet: they are read and
 // listed, and change nothing else. A surface lit from behind shows its outline alone.
 func (s Shot) Searched() bool {
-	return !s.Turned && !s.Light.OfScreen() && (s.View == Edge || s.Light != Back)
+	return !s.Turned && (!s.Light.OfScreen() || s.WholeSet) && (s.View == Edge || s.Light != Back)
+}
+
+// MarkSets marks the face pictures before a screen where the set is whole: white, and
+// stripes at four phases in two directions. Without one of them none is searched.
+func MarkSets(shots []*Shot) {
+	have := map[Light]bool{}
+	for _, s := range shots {
+		if s.View == Face {
+			have[s.Light] = true
+		}
+	}
+	for _, l := range screenLights {
+		if l != Black && !have[l] {
+			return
+		}
+	}
+	for _, s := range shots {
+		s.WholeSet = s.WholeSet || s.View == Face && s.Light.OfScreen()
+	}
 }
 
 // Folder is one unit as found on disk: a name and its shots, sorted by name.

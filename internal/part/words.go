@@ -85,6 +85,7 @@ const (
 	Shadow      Why = "shadow"       // too dark to tell anything
 	Print       Why = "print"        // the edge of what is printed on the faceplate
 	Outermost   Why = "outermost"    // the outermost strip, where the outline's own blur lies
+	Steep       Why = "steep"        // slopes that mirror no screen: a rounded rim
 	NotSearched Why = "not_searched" // no part of the program looks there
 
 	None     Severity = "none"
@@ -102,7 +103,7 @@ var (
 	Stages     = []Stage{Trim, Wet, Cured}
 	Kinds      = []Kind{Bubble, Dust, Fibre, Sanding, Crater, Run, OrangePeel, Haze, Chip, Missed, Step, Gap, Bead}
 	Zones      = []Zone{ZoneFace, ZoneRim, ZoneSeam, ZoneShell, ZonePanel}
-	Whys       = []Why{Mirrored, Clipped, Shadow, Print, Outermost, NotSearched}
+	Whys       = []Why{Mirrored, Clipped, Shadow, Print, Outermost, Steep, NotSearched}
 	Severities = []Severity{None, Minor, Moderate, Major, Critical}
 )
 

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"finishbench/internal/capture"
+	"finishbench/internal/defects"
+	"finishbench/internal/part"
+	"finishbench/internal/stripes"
+)
+
+// unfitStripes is the problem of pictures before a screen that cannot be measured together.
+const unfitStripes = "stripes_unfit"
+
+// screenFalsePerFace is the chance of a false place in the paint, per look: one light alone
+// shows it, and slopes, which a second light would, are the mirror's (common practice, no source).
+const screenFalsePerFace = 0.03
+
+// lookInScreen finds the defects of a face before a screen: what the paint shows in the
+// picture under the white screen, and what the lacquer mirrors of the stripes.
+func (u *unit) lookInScreen(s *scene) {
+	images := map[part.Light]*part.Image{}
+	var white *picture
+	for _, p := range s.pictures {
+		if !p.fit() {
+			continue
+		}
+		images[p.shot.Light] = p.image
+		if p.shot.Light == part.White {
+			white = p
+		}
+	}
+	if white == nil {
+		s.refuse("the picture under the white screen, which shows the outline, is not fit to measure; take the set again")
+		return
+	}
+	blur, uBlur, _ := capture.Blur([]*part.PictureReport{&white.report})
+	l, _ := u.lengthsOf(s.view)
+	params := defects.DefaultParams(l.mmPerPX)
+	if l.uRel > 0 {
+		params.URelScale = l.uRel
+	}
+	params.Call = u.kinds.caller()
+	params.FalsePerFace = screenFalsePerFace
+	mean, err := stripes.Paint(white.image, images)
+	if err != nil {
+		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
+		return
+	}
+	paint, err := defects.Find([]defects.Picture{{Shot: white.shot, Image: mean, BlurPX: blur, UBlurPX: uBlur}}, params)
+	if err != nil {
+		s.refuse(plain(err))
+		return
+	}
+	mirror, err := stripes.Measure(images, paint.Outline, stripes.DefaultParams(l.mmPerPX))
+	if err != nil {
+		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
+		return
+	}
+	for i := range mirror.Findings {
+		mirror.Findings[i].Image = s.fileOf(part.StripesX0)
+	}
+	s.found = paint
+	s.found.Findings = stripes.Join(paint.Findings, mirror.Findings, white.shot.File)
+	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)
+	s.found.Seen = bothSeen(paint.Seen, mirror.Seen)
+	s.plate = faceplateOf([]defects.Picture{{Shot: white.shot, Image: white.image}}, paint, l.mmPerPX)
+	if undistort := l.undistort(); undistort != nil {
+		for i := range s.found.Findings {
+			straighten(&s.found.Findings[i], undistort)
+		}
+	}
+	s.looked = true
+	if black := images[part.Black]; black != nil {
+		if share := stripes.OtherLight(black, white.image, paint.Outline); share > stripes.OtherLightLimit {
+			s.found.Warnings = append(s.found.Warnings, fmt.Sprintf("with the screen black the face still has %.0f %% of the light that it has before the white one: put out the other lamps, or shade the unit", 100*share))
+		}
+	}
+}
+
+// refuse marks all of a scene's pictures that were fit as not measured.
+func (s *scene) refuse(remedy string) {
+	for _, p := range s.pictures {
+		if p.fit() {
+			p.refuse(unfitStripes, remedy)
+		}
+	}
+}
+
+func (s *scene) fileOf(l part.Light) string {
+	for _, p := range s.pictures {
+		if p.shot.Light == l {
+			return p.shot.File
+		}
+	}
+	return ""
+}
+
+// bothSeen is what was looked at in the paint and in the mirror. The rounded rim, where nothing
+// of the screen is mirrored, is searched in the paint alone.
+func bothSeen(paint, mirror part.Surface) part.Surface {
+	a, b := paint.LookedAt, mirror.LookedAt
+	out := part.Surface{LookedAt: min(a, b), OneLight: max(a, b) - min(a, b), NotLookedAt: 1 - max(a, b), Why: map[part.Why]float64{}}
+	for why, share := range paint.Why {
+		out.Why[why] = share
+	}
+	if b < a {
+		out.Why[part.Steep] = a - b
+	}
+	return out
+}

@@ -1,0 +1,16 @@
+// Package stripes tells how a lacquered faceplate mirrors a screen that shows
+// stripes: phase-measuring deflectometry (Knauer, Kaminski & Haeusler 2004, Proc. SPIE
+// 5457, 366; Burke et al. 2023, review). In order:
+//
+//  1. frames.go: eight pictures, four phases in two directions, as linear light, with
+//     their noise, and whether they belong together;
+//  2. phasor.go: what is mirrored, as amplitude and phase; the faceplate's own smooth
+//     shape taken off the phase, its smooth gloss off the amplitude;
+//  3. maps.go: gloss, slope, what was mirrored at all;
+//  4. find.go, kinds.go: places where the gloss is lost or the slope is not the
+//     faceplate's: craters, runs, missed places, haze, bulges;
+//  5. waves.go: orange peel as slope over wavelength.
+//
+// Paint does not mirror: what is printed, dust and fibres in the lacquer are none of
+// its matter. They are sought in the picture under the white screen, by package defects.
+package stripes

@@ -1,0 +1,209 @@
+package stripes
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"finishbench/internal/optics"
+	"finishbench/internal/part"
+	"finishbench/internal/robust"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// Phases is how many pictures there are of each direction: at 0, 90, 180 and 270 degrees.
+const Phases = 4
+
+// Lights are the lights of the eight pictures, those of x first.
+var Lights = [2][Phases]part.Light{
+	{part.StripesX0, part.StripesX1, part.StripesX2, part.StripesX3},
+	{part.StripesY0, part.StripesY1, part.StripesY2, part.StripesY3},
+}
+
+// frames are the eight pictures in linear light, all colours weighed by how little noise
+// they have, taken together by direction and averaged over bin x bin pixels of a part of
+// the picture.
+type frames struct {
+	x0, y0, w, h, bin int // the part begins at x0, y0, full-resolution pixels
+	by                [2]buckets
+	clipped           []bool // in any of them
+}
+
+// buckets are what four phases I0 to I3 give, each averaged over a bin.
+type buckets struct {
+	z      *phasor     // (I0 - I2) / 2 and (I3 - I1) / 2
+	mean   *part.Plane // of the four
+	odd    *part.Plane // (I0 - I1 + I2 - I3) / 4: light that is in no phase
+	energy *part.Plane // |z|^2 of single pixels, what noise adds taken off by the odd light's
+}
+
+// region is the part of a picture that holds an outline, in whole bins.
+func region(outline []part.Point, w, h, bin int) (x0, y0, cols, rows int) {
+	lox, loy, hix, hiy := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, q := range outline {
+		lox, loy, hix, hiy = min(lox, q.X), min(loy, q.Y), max(hix, q.X), max(hiy, q.Y)
+	}
+	x0, y0 = max(0, int(lox)-2*bin), max(0, int(loy)-2*bin)
+	return x0, y0, (min(w, int(hix)+2*bin) - x0) / bin, (min(h, int(hiy)+2*bin) - y0) / bin
+}
+
+// load reads the eight pictures; jobs at a time.
+func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int) (*frames, error) {
+	var first *part.Image
+	for _, of := range Lights {
+		for _, l := range of {
+			im := images[l]
+			if im == nil {
+				return nil, fmt.Errorf("stripes: the picture %s is missing; each direction wants all of its four phases", l)
+			}
+			if err := im.Validate(); err != nil {
+				return nil, fmt.Errorf("stripes: %s: %w", l, err)
+			}
+			if first == nil {
+				first = im
+			} else if im.W != first.W || im.H != first.H || im.C != first.C {
+				return nil, fmt.Errorf("stripes: %s is %dx%d in %d colours and another is %dx%d in %d: all must be of one size; photograph them without moving the camera",
+					l, im.W, im.H, im.C, first.W, first.H, first.C)
+			}
+		}
+	}
+	f := &frames{bin: bin}
+	f.x0, f.y0, f.w, f.h = region(outline, first.W, first.H, bin)
+	if f.w < 16 || f.h < 16 {
+		return nil, errors.New("stripes: the outline holds next to nothing of the picture; see that the unit fills most of it")
+	}
+	f.clipped = make([]bool, f.w*f.h)
+	weight := f.weights(images)
+	var all errgroup.Group
+	all.SetLimit(max(1, jobs))
+	for d, of := range Lights {
+		b := &f.by[d]
+		*b = buckets{z: newPhasor(f.w, f.h), mean: part.NewPlane(f.w, f.h), odd: part.NewPlane(f.w, f.h), energy: part.NewPlane(f.w, f.h)}
+		four := [Phases]*part.Image{}
+		for k, l := range of {
+			four[k] = images[l]
+		}
+		clipped := make([]bool, f.w*f.h)
+		all.Go(func() error { f.fill(b, four, weight, clipped); return nil })
+		defer func() {
+			for i, v := range clipped {
+				f.clipped[i] = f.clipped[i] || v
+			}
+		}()
+	}
+	return f, all.Wait()
+}
+
+// weights are the shares of the colours, by one over the variance of the second
+// difference of the phases, which holds noise alone.
+func (f *frames) weights(images map[part.Light]*part.Image) []float64 {
+	first := images[Lights[0][0]]
+	w := make([]float64, first.C)
+	sum := 0.0
+	for c := range w {
+		var d []float64
+		for y := 0; y < f.h*f.bin; y += 5 {
+			for x := 0; x < f.w*f.bin; x += 5 {
+				i := ((f.y0+y)*first.W+f.x0+x)*first.C + c
+				s := 0.0
+				for k, l := range Lights[0] {
+					s += float64(1-2*(k%2)) * linear(images[l], i)
+				}
+				d = append(d, math.Abs(s))
+			}
+		}
+		sd := robust.Nth(d, len(d)/2) + 1e-4
+		w[c] = 1 / (sd * sd)
+		sum += w[c]
+	}
+	for c := range w {
+		w[c] /= sum
+	}
+	return w
+}
+
+func linear(im *part.Image, i int) float64 {
+	if im.Pix16 != nil {
+		return float64(optics.Linear16()[im.Pix16[i]])
+	}
+	return float64(optics.Linear8()[im.Pix8[i]])
+}
+
+// fill takes four pictures of a direction together; with I_k = B + A cos(phi + k 90
+// degrees), I0 - I2 = 2 A cos(phi) and I3 - I1 = 2 A sin(phi) (the four-bucket method,
+// Bruning et al. 1974, Applied Optics 13, 2693). Noise of variance v in each gives |z|^2
+// a mean of v, and so the odd light's square 4 times over.
+func (f *frames) fill(b *buckets, of [Phases]*part.Image, weight []float64, clipped []bool) {
+	share := make([]float32, len(weight))
+	for c, w := range weight {
+		share[c] = float32(w)
+	}
+	inv := 1 / float32(f.bin*f.bin)
+	var rows [Phases][]float32
+	full := make([]bool, f.w*f.bin)
+	for k := range rows {
+		rows[k] = make([]float32, f.w*f.bin)
+	}
+	for y := range f.h * f.bin {
+		clear(full)
+		for k, im := range of {
+			lightRow(rows[k], full, im, f.x0, f.y0+y, share)
+		}
+		at := y / f.bin * f.w
+		for x, i0 := range rows[0] {
+			i1, i2, i3 := rows[1][x], rows[2][x], rows[3][x]
+			re, im, odd := (i0-i2)/2, (i3-i1)/2, (i0-i1+i2-i3)/4
+			j := at + x/f.bin
+			b.z.re.V[j] += re * inv
+			b.z.im.V[j] += im * inv
+			b.odd.V[j] += odd * inv
+			b.mean.V[j] += (i0 + i1 + i2 + i3) * (inv / 4)
+			b.energy.V[j] += (re*re + im*im - 4*odd*odd) * inv
+			clipped[j] = clipped[j] || full[x]
+		}
+	}
+}
+
+// lightRow fills a row with the light of one of a picture's, from column x0 on, and marks
+// what is at full scale.
+func lightRow(to []float32, full []bool, im *part.Image, x0, y int, share []float32) {
+	at := (y*im.W + x0) * im.C
+	if im.Pix16 != nil {
+		t := optics.Linear16()
+		for x := range to {
+			s := float32(0)
+			for c, k := range share {
+				v := im.Pix16[at+c]
+				s += k * t[v]
+				full[x] = full[x] || v >= 65000 && k > 0.1
+			}
+			to[x], at = s, at+im.C
+		}
+		return
+	}
+	t := optics.Linear8()
+	if im.C == 3 {
+		a, b, d := share[0], share[1], share[2]
+		for x := range to {
+			p := im.Pix8[at : at+3 : at+3]
+			to[x], at = a*t[p[0]]+b*t[p[1]]+d*t[p[2]], at+3
+			if p[0] >= 254 && a > 0.1 || p[1] >= 254 && b > 0.1 || p[2] >= 254 && d > 0.1 {
+				full[x] = true
+			}
+		}
+		return
+	}
+	for x := range to {
+		v := im.Pix8[at+x]
+		to[x], full[x] = t[v], full[x] || v >= 254
+	}
+}
+
+// Consistency is whether eight pictures belong together. What a fault adds is told
+// against the amplitude of the stripes.
+type Consistency struct {
+	Odd     [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise
+	Between float64    // |mean over x - mean over y| over the amplitude, median
+	Noise   float64    // of one picture's pixel, standard deviation, over the amplitude
+}

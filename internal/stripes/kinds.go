@@ -1,0 +1,68 @@
+package stripes
+
+import (
+	"math"
+
+	"finishbench/internal/part"
+)
+
+// Limits between kinds (common practice, no source; what each does to a mirror is
+// physics): a slope turns the mirrored stripes aside and, where it changes within the lens's
+// blur, wipes them out; haze scatters a share of them and leaves the rest where it is; a place
+// that the lacquer missed slopes all around and mirrors again in its middle.
+const (
+	hazeMost     = 0.85 // haze loses no more than this share of the gloss anywhere,
+	hazeSwingRad = 0.6  // turns what is left by no more than this,
+	hazeLeastMM  = 0.5  // and is at least this wide
+	missedBack   = 0.45 // a missed place mirrors this share in its middle, or has
+	missedHole   = 0.12 // this share of it enclosed,
+	missedMM     = 0.8  // and is at least this long
+	runMM        = 1.0  // a run is at least this long,
+	runSlender   = 1.7  // and this many times longer than wide
+	rimMM        = 0.9  // the rim ends within this distance of the outline
+)
+
+// kindOf calls a place, and says how sure that is, 0..1.
+func (pl *place) kindOf() (part.Kind, float64) {
+	sure := min(0.95, 0.5+0.25*(pl.overThreshold-1))
+	switch {
+	case pl.deepest < hazeMost && pl.swings < hazeSwingRad && pl.across >= hazeLeastMM:
+		return part.Haze, sure
+	case pl.long >= missedMM && (pl.back >= missedBack || pl.hole >= missedHole) && pl.long < 2.5*pl.across:
+		return part.Missed, sure
+	case pl.long >= runMM && pl.long >= runSlender*pl.across:
+		return part.Run, sure
+	}
+	return part.Crater, sure
+}
+
+// finding turns a place into a finding.
+func (m *Maps) finding(pl *place, p Params) part.Finding {
+	kind, sure := pl.kindOf()
+	round := func(v float64) *float64 { return part.Num(math.Round(1000*v) / 1000) }
+	d := math.Sqrt(4 * pl.area / math.Pi)
+	u := math.Hypot(2*m.MMPX, 0.1*d) // the edge's pixel at both ends, and where a slope begins to show
+	out := part.Finding{Kind: kind, Box: m.box(pl.x0, pl.y0, pl.x1, pl.y1), Zone: m.zone(pl), Confidence: math.Round(100*sure) / 100,
+		LengthMM: round(pl.long), WidthMM: round(pl.across), ULengthMM: round(u), UWidthMM: round(u), AreaMM2: part.Num(math.Round(1e4*pl.area) / 1e4), AngleDeg: part.Num(math.Round(10*pl.angleDeg) / 10),
+		Features: map[string]float64{"gloss_lost": *round(pl.loss), "gloss_lost_most": *round(pl.deepest), "gloss_in_middle": *round(pl.back), "enclosed": *round(pl.hole), "phase_rad": *round(pl.slope), "over_threshold": *round(pl.overThreshold)},
+	}
+	if kind == part.Crater || kind == part.Haze {
+		out.DiameterMM, out.UDiamMM = round(d), round(u)
+	}
+	return out
+}
+
+// box is the bounds of pixels of the maps, in full-resolution pixels.
+func (m *Maps) box(x0, y0, x1, y1 int) part.Box {
+	b := float64(m.Bin)
+	return part.Box{float64(m.X0) + float64(x0)*b - 0.5, float64(m.Y0) + float64(y0)*b - 0.5, float64(x1-x0+1) * b, float64(y1-y0+1) * b}
+}
+
+func (m *Maps) zone(pl *place) part.Zone {
+	for _, i := range pl.pixels {
+		if float64(m.Depth.V[i])*m.MMPX > rimMM {
+			return part.ZoneFace
+		}
+	}
+	return part.ZoneRim
+}

@@ -1,0 +1,134 @@
+package stripes
+
+import (
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+)
+
+// gauss is a plane blurred by a Gaussian of a standard deviation in pixels; outside,
+// the nearest pixel's value holds.
+func gauss(p *part.Plane, sigma float64) *part.Plane {
+	if sigma <= 0 {
+		return &part.Plane{W: p.W, H: p.H, V: append([]float32(nil), p.V...)}
+	}
+	r := max(1, int(3.5*sigma+0.5))
+	k := make([]float32, 2*r+1)
+	sum := 0.0
+	for i := range k {
+		v := math.Exp(-float64((i-r)*(i-r)) / (2 * sigma * sigma))
+		k[i] = float32(v)
+		sum += v
+	}
+	for i := range k {
+		k[i] /= float32(sum)
+	}
+	across := part.NewPlane(p.W, p.H)
+	row := make([]float32, p.W+2*r)
+	for y := range p.H {
+		src := p.V[y*p.W : (y+1)*p.W]
+		for i := range row {
+			row[i] = src[max(0, min(p.W-1, i-r))]
+		}
+		to := across.V[y*p.W : (y+1)*p.W]
+		for j, w := range k {
+			for x, v := range row[j : j+p.W] {
+				to[x] += w * v
+			}
+		}
+	}
+	out := part.NewPlane(p.W, p.H)
+	for y := range p.H {
+		to := out.V[y*p.W : (y+1)*p.W]
+		for j, w := range k {
+			from := max(0, min(p.H-1, y+j-r)) * p.W
+			for x, v := range across.V[from : from+p.W] {
+				to[x] += w * v
+			}
+		}
+	}
+	return out
+}
+
+// inside says which pixels lie in a closed outline.
+func inside(outline []part.Point, w, h int) []bool {
+	in := make([]bool, w*h)
+	for y := range h {
+		var at []float64
+		for i, a := range outline {
+			b := outline[(i+1)%len(outline)]
+			if (a.Y > float64(y)) != (b.Y > float64(y)) {
+				at = append(at, a.X+(float64(y)-a.Y)/(b.Y-a.Y)*(b.X-a.X))
+			}
+		}
+		slices.Sort(at)
+		for i := 0; i+1 < len(at); i += 2 {
+			for x := max(0, int(math.Ceil(at[i]))); x <= min(w-1, int(at[i+1])); x++ {
+				in[y*w+x] = true
+			}
+		}
+	}
+	return in
+}
+
+// depths is how deep each pixel lies inside a mask, in pixels: the distance to the next
+// one outside; 0 outside (Felzenszwalb & Huttenlocher 2012, Theory of Computing 8, 415).
+func depths(in []bool, w int) *part.Plane {
+	const far = 1e12
+	h := len(in) / w
+	d := make([]float64, w*h)
+	for i, yes := range in {
+		if yes {
+			d[i] = far
+		}
+	}
+	n := max(w, h)
+	f, v, z, row := make([]float64, n), make([]int, n), make([]float64, n+1), make([]float64, n)
+	for x := range w {
+		for y := range h {
+			f[y] = d[y*w+x]
+		}
+		nearest(f[:h], row, v, z)
+		for y := range h {
+			d[y*w+x] = row[y]
+		}
+	}
+	for y := range h {
+		copy(f, d[y*w:(y+1)*w])
+		nearest(f[:w], row, v, z)
+		copy(d[y*w:(y+1)*w], row[:w])
+	}
+	out := part.NewPlane(w, h)
+	for i := range out.V {
+		out.V[i] = float32(math.Sqrt(d[i]))
+	}
+	return out
+}
+
+// nearest fills to with the least of f[q] + (p-q)^2 over all q, for each p.
+func nearest(f, to []float64, v []int, z []float64) {
+	k := 0
+	v[0], z[0], z[1] = 0, math.Inf(-1), math.Inf(1)
+	for q := 1; q < len(f); q++ {
+		s := cross(f, q, v[k])
+		for s <= z[k] {
+			k--
+			s = cross(f, q, v[k])
+		}
+		k++
+		v[k], z[k], z[k+1] = q, s, math.Inf(1)
+	}
+	k = 0
+	for p := range f {
+		for z[k+1] < float64(p) {
+			k++
+		}
+		to[p] = float64((p-v[k])*(p-v[k])) + f[v[k]]
+	}
+}
+
+// cross is where the parabolas over q and v meet.
+func cross(f []float64, q, v int) float64 {
+	return (f[q] + float64(q*q) - f[v] - float64(v*v)) / float64(2*q-2*v)
+}

@@ -1,0 +1,242 @@
+package stripes
+
+import (
+	"fmt"
+	"math"
+	"sync"
+
+	"finishbench/internal/part"
+	"finishbench/internal/robust"
+)
+
+// Screen is how the screen stands. Where DistanceMM or PeriodMM is 0 it is not known,
+// and slopes are told as phase only.
+type Screen struct {
+	PeriodMM   float64 // of the stripes, on the screen
+	DistanceMM float64 // from the faceplate's middle to the screen, along the mirrored line of sight
+	TiltDeg    float64 // between the camera's line of sight and the faceplate's normal, in the plane of the picture's x
+	URel       float64 // relative standard uncertainty of period over distance (0..1)
+}
+
+// Known says whether slopes can be told.
+func (s Screen) Known() bool { return s.PeriodMM > 0 && s.DistanceMM > 0 }
+
+// slopePerRad is the surface's slope, rad, that moves the phase by one radian, along x and
+// y: a mirror turned by a turns the ray by 2 a, across the plane of incidence by 2 a
+// cos(tilt), and the ray meets the screen that much further off times the distance.
+func (s Screen) slopePerRad() [2]float64 {
+	k := s.PeriodMM / (4 * math.Pi * s.DistanceMM)
+	return [2]float64{k, k / math.Cos(s.TiltDeg*math.Pi/180)}
+}
+
+// Params says how a set of stripes is looked at. Lengths are on the unit.
+type Params struct {
+	MMPerPX   float64 // scale of the pictures (> 0)
+	PixelMM   float64 // pixels are averaged up to about this size (> 0)
+	BlurMM    float64 // the phasor's smoothing, standard deviation (> 0)
+	EdgeMM    float64 // the outermost strip that is not looked at (>= 0)
+	CellMM    float64 // side of the cells whose extremes set the thresholds (> 0)
+	FalseFace float64 // chance of a false place on a face, per map and size (0..1)
+	Screen    Screen
+	Jobs      int // pieces of work side by side (> 0)
+}
+
+// DefaultParams returns the shipped values; all are common practice, no source.
+func DefaultParams(mmPerPX float64) Params {
+	return Params{MMPerPX: mmPerPX, PixelMM: 0.03, BlurMM: 0.045, EdgeMM: 0.2, CellMM: 0.72, FalseFace: 0.02, Jobs: 2}
+}
+
+// Result is what a set of stripes tells.
+type Result struct {
+	Findings    []part.Finding // no severity, advice or number yet; boxes in full-resolution pixels
+	Seen        part.Surface   // shares that were looked at; view and angle are the caller's
+	Unseen      []bool         // per pixel of Maps: on the face, and not looked at
+	Warnings    []string
+	Maps        *Maps
+	Waves       Waves
+	Consistency Consistency
+}
+
+// Maps are what the face mirrors, over pixels Bin full-resolution pixels wide, the first at
+// X0, Y0. 0 outside the face.
+type Maps struct {
+	X0, Y0, Bin int
+	MMPX        float64        // side of a pixel
+	Depth       *part.Plane    // inside the part of the face that mirrors, pixels
+	Gloss       *part.Plane    // what is mirrored against what the face mirrors around there: 1, and 0 where nothing is
+	Phase       [2]*part.Plane // along the screen's x and y: what the slope is off the faceplate's own, radians of phase, -pi..pi
+	Paint       *part.Plane    // mean light, 0..1
+	NoiseRad    float64        // of the phase at one pixel, standard deviation
+	light       *part.Plane    // amplitude of single pixels, whatever their phase, against the face's own: 1
+	scatter     float64        // of the gloss over the face, half the range between its tenth and its ninetieth percent
+	best        float64        // gloss where the mirror is undisturbed, against the middle of the face: more than 1 where the face waves
+	fine        [2]*part.Plane // the phase as it is before smoothing
+	looked      []bool
+	atRim       []bool // slopes are the rim's own
+}
+
+// Measure tells how a face mirrors the stripes. outline is the faceplate's, in
+// full-resolution pixels. An error says that the pictures cannot be measured, and why.
+func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) (Result, error) {
+	if !(p.MMPerPX > 0) || math.IsInf(p.MMPerPX, 0) {
+		return Result{}, fmt.Errorf("stripes: the scale is %v mm per pixel; it must be a positive number", p.MMPerPX)
+	}
+	f, err := load(images, outline, max(1, int(p.PixelMM/p.MMPerPX+0.5)), p.Jobs)
+	if err != nil {
+		return Result{}, err
+	}
+	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin)}
+	at := make([]part.Point, len(outline))
+	for i, q := range outline {
+		at[i] = part.Point{X: (q.X+0.5-float64(f.x0))/float64(f.bin) - 0.5, Y: (q.Y+0.5-float64(f.y0))/float64(f.bin) - 0.5}
+	}
+	face := inside(at, f.w, f.h)
+	m.Depth = depths(face, f.w)
+	if n := count(m.deeper(innerMM)); n < fewPixels {
+		return Result{}, fmt.Errorf("stripes: the face is too small in the picture: %d pixels of %.3f mm lie %.1f mm inside its edge; go nearer", n, m.MMPX, innerMM)
+	}
+	out := Result{Maps: m, Consistency: f.consistency(m.deeper(innerMM))}
+	if err := out.Consistency.check(); err != nil {
+		return Result{}, err
+	}
+	m.Depth = depths(f.mirrored(m, face), f.w)
+	m.looked = m.deeper(p.EdgeMM)
+	for i, c := range f.clipped {
+		m.looked[i] = m.looked[i] && !c
+	}
+	if n := count(m.looked); n < fewPixels {
+		return Result{}, fmt.Errorf("stripes: next to nothing of the screen is seen mirrored in the face: %d pixels of %.3f mm; move the screen or the unit until the face mirrors it", n, m.MMPX)
+	}
+	var both sync.WaitGroup
+	gloss := [2]*part.Plane{}
+	for d := range f.by {
+		both.Add(1)
+		go func() {
+			defer both.Done()
+			gloss[d], m.Phase[d], m.fine[d] = m.direction(f.by[d].z, p)
+		}()
+	}
+	both.Wait()
+	m.Gloss, m.Paint = part.NewPlane(f.w, f.h), part.NewPlane(f.w, f.h)
+	energy := part.NewPlane(f.w, f.h)
+	for i := range m.Gloss.V {
+		if m.Depth.V[i] > 0 {
+			m.Gloss.V[i] = (gloss[0].V[i] + gloss[1].V[i]) / 2
+			m.Paint.V[i] = (f.by[0].mean.V[i] + f.by[1].mean.V[i]) / 2
+		}
+		energy.V[i] = (f.by[0].energy.V[i] + f.by[1].energy.V[i]) / 2
+	}
+	m.light = m.mirroredLight(energy, p)
+	m.looked = m.withoutRim(m.looked)
+	m.spread()
+	m.NoiseRad = out.Consistency.Noise / math.Sqrt2
+	out.Waves = m.waves(p)
+	m.find(&out, p)
+	m.seen(&out, face)
+	return out, nil
+}
+
+// innerMM is how deep inside the outline the rim's rounding ends (common practice, no
+// source); fewPixels are too few to tell anything.
+const (
+	innerMM   = 0.6
+	fewPixels = 400
+)
+
+// deeper says which pixels lie deeper than mm inside the outline.
+func (m *Maps) deeper(mm float64) []bool {
+	in := make([]bool, len(m.Depth.V))
+	for i, d := range m.Depth.V {
+		in[i] = float64(d)*m.MMPX > mm
+	}
+	return in
+}
+
+func count(in []bool) int {
+	n := 0
+	for _, v := range in {
+		if v {
+			n++
+		}
+	}
+	return n
+}
+
+// direction turns one direction's phasor into gloss and phase, the face's own taken off.
+func (m *Maps) direction(z *phasor, p Params) (gloss, phase, fine *part.Plane) {
+	inside := m.deeper(innerMM)
+	for i := range inside {
+		inside[i] = inside[i] && m.looked[i]
+	}
+	q := z.turnedBack(z.ownShape(inside, max(4, int(0.5/m.MMPX)))).levelled(inside, gaussOfCut*cutOffMM/m.MMPX)
+	soft := q.blurred(p.BlurMM / m.MMPX)
+	gloss = soft.amplitude()
+	m.toOwn(gloss, inside, p)
+	phase, fine = soft.phase(), q.phase()
+	return gloss, phase, fine
+}
+
+// mirroredLight is how much of the screen's light single pixels mirror, whatever their
+// phase: where a face waves, gloss is lost between pixels, and this is kept.
+func (m *Maps) mirroredLight(energy *part.Plane, p Params) *part.Plane {
+	a := gauss(energy, p.BlurMM/m.MMPX)
+	for i, v := range a.V {
+		a.V[i] = float32(math.Sqrt(max(0, float64(v))))
+	}
+	inside := m.deeper(innerMM)
+	for i := range inside {
+		inside[i] = inside[i] && m.looked[i]
+	}
+	m.toOwn(a, inside, p)
+	return a
+}
+
+// toOwn divides a plane by what it is smoothly over the face.
+func (m *Maps) toOwn(a *part.Plane, inside []bool, p Params) {
+	own := smoothGloss(a, inside, max(6, int(p.CellMM/m.MMPX)))
+	for y := range a.H {
+		row := own.row(float64(y))
+		for x := range a.W {
+			a.V[y*a.W+x] /= float32(max(row(float64(x)), 0.1*own.a[0], 1e-6))
+		}
+	}
+}
+
+// spread tells how unevenly the face mirrors.
+func (m *Maps) spread() {
+	var v []float64
+	for i, yes := range m.looked {
+		if yes && i%3 == 0 {
+			v = append(v, float64(m.Gloss.V[i]))
+		}
+	}
+	m.scatter = (robust.Quantile(v, 0.9) - robust.Quantile(v, 0.1)) / 2
+	m.best = robust.Quantile(v, 0.97)
+}
+
+// phase is the phasor's angle, -pi..pi.
+func (p *phasor) phase() *part.Plane {
+	out := part.NewPlane(p.w, p.h)
+	for i := range out.V {
+		out.V[i] = float32(math.Atan2(float64(p.im.V[i]), float64(p.re.V[i])))
+	}
+	return out
+}
+
+// seen tells how much of the face was looked at.
+func (m *Maps) seen(out *Result, face []bool) {
+	var area, looked float64
+	out.Unseen = make([]bool, len(m.looked))
+	for i, yes := range face {
+		if !yes {
+			continue
+		}
+		area++
+		if m.looked[i] {
+			looked++
+		} else {
+			out.Unseen[i] = true
+		}
+	}
+	out.Seen = part.Surface{LookedAt: looked / area, NotLookedAt: 1 - looked/area}
+}
