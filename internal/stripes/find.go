@@ -36,6 +36,7 @@ type place struct {
 	x1, y1        int
 	loss          float64 // of gloss, mean over its pixels
 	deepest       float64 // the largest loss, at the finest size
+	dim           float64 // of the light that single pixels mirror, mean: slopes that turn the stripes aside take none
 	back          float64 // the gloss in its middle
 	hole          float64 // share of its filled area where the gloss is back
 	slope         float64 // largest phase where gloss is kept, radians
@@ -350,6 +351,7 @@ func (m *Maps) shape(pl *place) {
 		u, v := dx*cos+dy*sin, dy*cos-dx*sin
 		lo, hi, lo2, hi2 = min(lo, u), max(hi, u), min(lo2, v), max(hi2, v)
 		pl.loss += (1 - float64(m.Gloss.V[i])) / n
+		pl.dim += (1 - float64(m.light.V[i])) / n
 		if m.Gloss.V[i] > 0.3 {
 			ph := m.turned(i)
 			pl.slope = max(pl.slope, ph)

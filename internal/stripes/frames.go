@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/cmplx"
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -206,4 +207,15 @@ type Consistency struct {
 	Odd     [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise
 	Between float64    // |mean over x - mean over y| over the amplitude, median
 	Noise   float64    // of one picture's pixel, standard deviation, over the amplitude
+}
+
+// amplitude is the middle amplitude of the stripes where in holds.
+func (b *buckets) amplitude(in []bool) float64 {
+	var v []float64
+	for i, yes := range in {
+		if yes && i%3 == 0 {
+			v = append(v, cmplx.Abs(b.z.at(i)))
+		}
+	}
+	return robust.Quantile(v, 0.5)
 }

@@ -12,6 +12,7 @@ import (
 // that the lacquer missed slopes all around and mirrors again in its middle.
 const (
 	hazeMost     = 0.85 // haze loses no more than this share of the gloss anywhere,
+	hazeDim      = 0.12 // takes this share of single pixels' light
 	hazeSwingRad = 0.6  // turns what is left by no more than this,
 	hazeLeastMM  = 0.5  // and is at least this wide
 	missedBack   = 0.45 // a missed place mirrors this share in its middle, or has
@@ -26,9 +27,9 @@ const (
 func (pl *place) kindOf() (part.Kind, float64) {
 	sure := min(0.95, 0.5+0.25*(pl.overThreshold-1))
 	switch {
-	case pl.deepest < hazeMost && pl.swings < hazeSwingRad && pl.across >= hazeLeastMM:
+	case pl.dim > hazeDim && pl.deepest < hazeMost && pl.swings < hazeSwingRad && pl.across >= hazeLeastMM:
 		return part.Haze, sure
-	case pl.long >= missedMM && (pl.back >= missedBack || pl.hole >= missedHole) && pl.long < 2.5*pl.across:
+	case pl.deepest > followLoss && pl.long >= missedMM && (pl.back >= missedBack || pl.hole >= missedHole) && pl.long < 2.5*pl.across:
 		return part.Missed, sure
 	case pl.long >= runMM && pl.long >= runSlender*pl.across:
 		return part.Run, sure
@@ -39,14 +40,22 @@ func (pl *place) kindOf() (part.Kind, float64) {
 // finding turns a place into a finding.
 func (m *Maps) finding(pl *place, p Params) part.Finding {
 	kind, sure := pl.kindOf()
+	if h, u, ok := m.height(pl, [2]float64{1, 1}); ok && kind == part.Crater && h > 2*u {
+		kind = part.Bubble // it bulges
+	}
 	round := func(v float64) *float64 { return part.Num(math.Round(1000*v) / 1000) }
 	d := math.Sqrt(4 * pl.area / math.Pi)
 	u := math.Hypot(2*m.MMPX, 0.1*d) // the edge's pixel at both ends, and where a slope begins to show
 	out := part.Finding{Kind: kind, Box: m.box(pl.x0, pl.y0, pl.x1, pl.y1), Zone: m.zone(pl), Confidence: math.Round(100*sure) / 100,
 		LengthMM: round(pl.long), WidthMM: round(pl.across), ULengthMM: round(u), UWidthMM: round(u), AreaMM2: part.Num(math.Round(1e4*pl.area) / 1e4), AngleDeg: part.Num(math.Round(10*pl.angleDeg) / 10),
-		Features: map[string]float64{"gloss_lost": *round(pl.loss), "gloss_lost_most": *round(pl.deepest), "gloss_in_middle": *round(pl.back), "enclosed": *round(pl.hole), "phase_rad": *round(pl.slope), "over_threshold": *round(pl.overThreshold)},
+		Features: map[string]float64{"gloss_lost": *round(pl.loss), "gloss_lost_most": *round(pl.deepest), "gloss_in_middle": *round(pl.back), "enclosed": *round(pl.hole), "light_lost": *round(pl.dim), "phase_rad": *round(pl.slope), "over_threshold": *round(pl.overThreshold)},
 	}
-	if kind == part.Crater || kind == part.Haze {
+	if depth, u, ok := m.depthUM(pl, p); ok && kind != part.Haze {
+		out.Features["depth_um"], out.Features["u_depth_um"] = *round(depth), *round(u)
+	} else if least, ok := m.deeperThanUM(pl, p); ok && kind == part.Crater {
+		out.Features["depth_um_at_least"] = *round(least)
+	}
+	if kind == part.Crater || kind == part.Haze || kind == part.Bubble {
 		out.DiameterMM, out.UDiamMM = round(d), round(u)
 	}
 	return out

@@ -75,11 +75,12 @@ func powers(v float64, n int) []float64 {
 
 // The phase of the faceplate's own shape: its crown and the lens's perspective, a
 // polynomial of this order; and what is left of it, cut at this wavelength by the Gaussian
-// filter of ISO 16610-21 (its standard deviation 0.1874 of the cut-off).
+// filter of ISO 16610-21 (its standard deviation 0.1874 of the cut-off), twice the longest
+// wave that is told.
 const (
 	shapeOrder = 5
 	glossOrder = 3
-	cutOffMM   = 4.0
+	cutOffMM   = 8.0
 	gaussOfCut = 0.1874
 )
 

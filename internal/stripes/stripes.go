@@ -37,6 +37,7 @@ type Params struct {
 	EdgeMM    float64 // the outermost strip that is not looked at (>= 0)
 	CellMM    float64 // side of the cells whose extremes set the thresholds (> 0)
 	FalseFace float64 // chance of a false place on a face, per map and size (0..1)
+	LensMM    float64 // what the lens blurs by, standard deviation (>= 0; 0: not known, nothing is made up for)
 	Screen    Screen
 	Jobs      int // pieces of work side by side (> 0)
 }
@@ -69,8 +70,13 @@ type Maps struct {
 	NoiseRad    float64        // of the phase at one pixel, standard deviation
 	light       *part.Plane    // amplitude of single pixels, whatever their phase, against the face's own: 1
 	scatter     float64        // of the gloss over the face, half the range between its tenth and its ninetieth percent
+	amplitude   [2]float64     // middle of the stripes' amplitude, linear light
+	lens        float64        // its blur, mm
+	along       [2][2]float64  // the way, in the picture, in which a direction's phase grows on the face itself
+	radPerMM    [2]float64     // and by how much, in the middle
 	best        float64        // gloss where the mirror is undisturbed, against the middle of the face: more than 1 where the face waves
 	fine        [2]*part.Plane // the phase as it is before smoothing
+	odd         [2]*part.Plane // light that is in no phase, over the stripes' amplitude: noise
 	looked      []bool
 	atRim       []bool // slopes are the rim's own
 }
@@ -85,7 +91,7 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	if err != nil {
 		return Result{}, err
 	}
-	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin)}
+	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin), lens: p.LensMM}
 	at := make([]part.Point, len(outline))
 	for i, q := range outline {
 		at[i] = part.Point{X: (q.X+0.5-float64(f.x0))/float64(f.bin) - 0.5, Y: (q.Y+0.5-float64(f.y0))/float64(f.bin) - 0.5}
@@ -113,7 +119,8 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 		both.Add(1)
 		go func() {
 			defer both.Done()
-			gloss[d], m.Phase[d], m.fine[d] = m.direction(f.by[d].z, p)
+			gloss[d], m.Phase[d], m.fine[d] = m.direction(d, f.by[d].z, p)
+			m.amplitude[d] = f.by[d].amplitude(m.looked)
 		}()
 	}
 	both.Wait()
@@ -127,6 +134,12 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 		energy.V[i] = (f.by[0].energy.V[i] + f.by[1].energy.V[i]) / 2
 	}
 	m.light = m.mirroredLight(energy, p)
+	for d := range m.odd {
+		m.odd[d] = part.NewPlane(f.w, f.h)
+		for i, v := range f.by[d].odd.V {
+			m.odd[d].V[i] = v / max(1e-6, float32(m.amplitude[d])*m.Gloss.V[i])
+		}
+	}
 	m.looked = m.withoutRim(m.looked)
 	m.spread()
 	m.NoiseRad = out.Consistency.Noise / math.Sqrt2
@@ -163,15 +176,20 @@ func count(in []bool) int {
 }
 
 // direction turns one direction's phasor into gloss and phase, the face's own taken off.
-func (m *Maps) direction(z *phasor, p Params) (gloss, phase, fine *part.Plane) {
+func (m *Maps) direction(d int, z *phasor, p Params) (gloss, phase, fine *part.Plane) {
 	inside := m.deeper(innerMM)
 	for i := range inside {
 		inside[i] = inside[i] && m.looked[i]
 	}
-	q := z.turnedBack(z.ownShape(inside, max(4, int(0.5/m.MMPX)))).levelled(inside, gaussOfCut*cutOffMM/m.MMPX)
+	shape := z.ownShape(inside, max(4, int(0.5/m.MMPX)))
+	q := z.turnedBack(shape).levelled(inside, gaussOfCut*cutOffMM/m.MMPX)
 	soft := q.blurred(p.BlurMM / m.MMPX)
 	gloss = soft.amplitude()
 	m.toOwn(gloss, inside, p)
+	gx, gy := shape.slopes(shape.cx, shape.cy)
+	x, y := dot(gx, shape.a), dot(gy, shape.a)
+	m.radPerMM[d] = math.Hypot(x, y) / m.MMPX
+	m.along[d] = [2]float64{x / max(math.Hypot(x, y), 1e-12), y / max(math.Hypot(x, y), 1e-12)}
 	phase, fine = soft.phase(), q.phase()
 	return gloss, phase, fine
 }

@@ -2,69 +2,267 @@ package stripes
 
 import (
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
+
+	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// Waves is how the surface waves: slope variance by wavelength. Not measured where there
-// is too little of a face that mirrors.
+// Waves is how the surface waves: slope variance by wavelength, 0.125 to 4 mm.
 type Waves struct {
-	Measured   bool
-	AtLeast    bool      // gloss is lost to slopes too steep to follow: what is told is a lower bound
-	LostShare  float64   // of the face's pixels where it is
-	RMSRad     float64   // root mean square of the phase of both directions, noise taken off: 0.125 to 4 mm
+	Measured   bool      // false: too little of the face mirrors
+	AtLeast    bool      // slopes too steep to follow take the gloss: what is told is a lower bound
+	LostShare  float64   // of the face's pixels that mirror less than half of what its best do
+	RMSRad     float64   // root mean square of the phase over both directions, noise taken off
 	URMSRad    float64   // its standard uncertainty
-	SlopeMRad  float64   // the surface's root mean square slope, Sdq of ISO 25178-2 over these wavelengths, mrad; 0: the screen's place is not known
+	SlopeMRad  float64   // root mean square slope, Sdq of ISO 25178-2 over these wavelengths; 0: the screen's place is not known
 	USlopeMRad float64   //
-	WaveMM     []float64 // wavelengths, falling
-	RadPerOct  []float64 // and phase variance per octave at each, rad^2
-	MainMM     float64   // the wavelength with most of it
+	Octaves    []Octave  // the longest first
+	MainMM     float64   // the wavelength around which there is most; 0: none
+	WaveMM     []float64 // the curve: wavelengths, the longest first,
+	VarPerOct  []float64 // and variance per octave at each: mrad^2, or rad^2 of phase where the screen's place is not known
 }
 
-// What is orange peel (common practice, no source).
+// Octave is the variance of the waves between two wavelengths, in the unit of VarPerOct.
+type Octave struct {
+	FromMM, ToMM float64
+	Variance     float64
+}
+
+// How waves are told, and what of them is orange peel (common practice, no source).
 const (
-	peelLost    = 0.25 // share of the face that has lost its gloss
-	peelRad     = 0.5  // or this much phase,
-	peelURms    = 4    // so many times its uncertainty,
-	peelCells   = 0.5  // in this share of the cells
-	lostGloss   = 0.5  // gloss under this is lost
-	peelMRad    = 2.0  // slope, where it is told
-	peelCellMM  = 1.0
-	leastMirror = 0.3
+	shortestMM = 0.125
+	longestMM  = 4.0
+	perOctave  = 3    // points of the curve
+	tileMM     = 4.0  // tiles of which spectra are averaged, half over each other
+	tileFull   = 0.8  // of a tile mirrors
+	lostGloss  = 0.5  // gloss under this share of the best is lost
+	lostMost   = 0.05 // and where more of the face has lost it, slopes are a lower bound
+	leastPass  = 0.25 // of a wave's variance that lens and pixels let through; what they let through less of is left as it is
+	peelLost   = 0.25 // share of the face that has lost its gloss
+	peelMRad   = 2.0  // or slopes of so much,
+	peelRad    = 0.5  // told in phase where the screen's place is not known,
+	peelURms   = 4.0  // and so many times the uncertainty
 )
 
-// waves measures the waviness.
+// waves measures the waviness: Welch's average of spectra (Welch 1967, IEEE Trans. Audio
+// Electroacoust. 15, 70) with Hann's window. The noise's spectrum is that of the odd
+// light, whose noise is the same and whose signal is none.
 func (m *Maps) waves(p Params) Waves {
-	inside := m.deeper(innerMM)
+	var out Waves
 	n, lost := 0, 0
-	var sum float64
-	for i, in := range inside {
-		if !in || !m.looked[i] {
-			continue
+	for i, yes := range m.looked {
+		if yes && !m.atRim[i] {
+			n++
+			if float64(m.Gloss.V[i]) < lostGloss*m.best {
+				lost++
+			}
 		}
-		n++
-		if float64(m.Gloss.V[i]) < lostGloss*m.best {
-			lost++
-			continue
-		}
-		a, b := float64(m.fine[0].V[i]), float64(m.fine[1].V[i])
-		sum += a*a + b*b
 	}
 	if n < fewPixels {
-		return Waves{}
+		return out
 	}
-	out := Waves{Measured: true, LostShare: float64(lost) / float64(n)}
-	mean := sum / float64(max(1, n-lost))
-	noise := 2 * m.NoiseRad * m.NoiseRad
-	out.RMSRad = math.Sqrt(max(0, mean-noise))
-	out.URMSRad = math.Sqrt(2*noise/float64(max(1, n-lost)) + 0.01*noise)
-	out.AtLeast = out.LostShare > 0.05
+	out.LostShare = float64(lost) / float64(n)
+	out.AtLeast = out.LostShare > lostMost
+	s := m.spectrum(p)
+	if len(s.tiles) == 0 {
+		return out
+	}
+	out.Measured = true
+	k := [2]float64{1, 1}
+	if p.Screen.Known() {
+		k = p.Screen.slopePerRad()
+		k[0], k[1] = 1000*k[0], 1000*k[1]
+	}
+	curve := make([]float64, len(s.waveMM))
+	rad, all := 0.0, 0.0
+	for b := range curve {
+		curve[b] = k[0]*k[0]*s.variance[0][b] + k[1]*k[1]*s.variance[1][b]
+		rad += s.variance[0][b] + s.variance[1][b]
+		all += curve[b]
+	}
+	for b, v := range curve {
+		out.WaveMM, out.VarPerOct = append(out.WaveMM, s.waveMM[b]), append(out.VarPerOct, v*perOctave)
+		if b%perOctave == 0 {
+			out.Octaves = append(out.Octaves, Octave{FromMM: s.waveMM[b] * math.Pow(2, 0.5/perOctave), ToMM: s.waveMM[b] * math.Pow(2, 0.5/perOctave-1)})
+		}
+		o := &out.Octaves[len(out.Octaves)-1]
+		o.Variance += v
+	}
+	if top := slices.Index(curve, slices.Max(curve)); curve[top] > 0 && rad > 0 {
+		out.MainMM = s.waveMM[top]
+	}
+	out.RMSRad, out.URMSRad = rootOf(rad, s.uVariance)
+	if p.Screen.Known() {
+		out.SlopeMRad, out.USlopeMRad = rootOf(all, s.uVariance*k[0]*k[1])
+		out.USlopeMRad = math.Hypot(out.USlopeMRad, p.Screen.URel*out.SlopeMRad)
+	}
 	return out
+}
+
+// rootOf is the root of a variance and the uncertainty that it has from the variance's.
+func rootOf(v, u float64) (root, uRoot float64) {
+	root = math.Sqrt(max(0, v))
+	return root, u / (2 * max(root, math.Sqrt(u)))
+}
+
+// spectrum is the phase's variance by wavelength, of each direction.
+type spectrum struct {
+	waveMM    []float64
+	variance  [2][]float64
+	uVariance float64   // of the sum over all, from the tiles' scatter
+	tiles     []float64 // each tile's sum
+}
+
+func (m *Maps) spectrum(p Params) spectrum {
+	var s spectrum
+	for b := 0; ; b++ {
+		w := longestMM * math.Pow(2, -(float64(b)+0.5)/perOctave)
+		if w < shortestMM {
+			break
+		}
+		s.waveMM = append(s.waveMM, w)
+	}
+	bins := len(s.waveMM)
+	for d := range s.variance {
+		s.variance[d] = make([]float64, bins)
+	}
+	n := 1
+	for 2*n <= int(tileMM/m.MMPX+0.5)+n/4 {
+		n *= 2
+	}
+	window := make([]float64, n)
+	for i := range window {
+		window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
+	}
+	fft := fourier.NewCmplxFFT(n)
+	w, h := m.Depth.W, m.Depth.H
+	for y0 := 0; y0+n <= h; y0 += n / 2 {
+		for x0 := 0; x0+n <= w; x0 += n / 2 {
+			full := 0
+			for k := range n * n {
+				if i := (y0+k/n)*w + x0 + k%n; m.looked[i] && !m.atRim[i] {
+					full++
+				}
+			}
+			if float64(full) < tileFull*float64(n*n) {
+				continue
+			}
+			sum := 0.0
+			for d := range 2 {
+				got := m.tile(m.fine[d], x0, y0, n, window, fft, p)
+				noise := m.tile(m.odd[d], x0, y0, n, window, fft, p)
+				for b := range bins {
+					v := got[b] - 2*noise[b] // the phase's noise has twice the odd light's variance
+					s.variance[d][b] += v
+					sum += v
+				}
+			}
+			s.tiles = append(s.tiles, sum)
+		}
+	}
+	if len(s.tiles) == 0 {
+		return s
+	}
+	for d := range s.variance {
+		for b := range s.variance[d] {
+			s.variance[d][b] = max(0, s.variance[d][b]/float64(len(s.tiles)))
+		}
+	}
+	mean, ss := 0.0, 0.0
+	for _, v := range s.tiles {
+		mean += v / float64(len(s.tiles))
+	}
+	for _, v := range s.tiles {
+		ss += (v - mean) * (v - mean)
+	}
+	few := float64(len(s.tiles)) / 2 // tiles lie half over each other
+	s.uVariance = math.Sqrt(ss/max(1, float64(len(s.tiles)-1))/max(1, few)) + 0.02*mean
+	return s
+}
+
+// tile is one tile's variance by wavelength.
+func (m *Maps) tile(p *part.Plane, x0, y0, n int, window []float64, fft *fourier.CmplxFFT, par Params) []float64 {
+	data := make([]complex128, n*n)
+	mean, weight := 0.0, 0.0
+	ok := func(i int) bool {
+		return m.looked[i] && !m.atRim[i] && float64(m.Gloss.V[i]) >= lostGloss*m.best
+	}
+	for k := range n * n {
+		if i := (y0+k/n)*m.Depth.W + x0 + k%n; ok(i) {
+			w := window[k/n] * window[k%n]
+			mean += w * float64(p.V[i])
+			weight += w
+		}
+	}
+	mean /= max(weight, 1e-9)
+	power := 0.0
+	for k := range n * n {
+		if i := (y0+k/n)*m.Depth.W + x0 + k%n; ok(i) {
+			w := window[k/n] * window[k%n]
+			data[k] = complex(w*(float64(p.V[i])-mean), 0)
+			power += w * w
+		}
+	}
+	line := make([]complex128, n)
+	for r := range n {
+		copy(data[r*n:], fft.Coefficients(line, data[r*n:(r+1)*n]))
+	}
+	for c := range n {
+		for r := range n {
+			line[r] = data[r*n+c]
+		}
+		got := fft.Coefficients(nil, line)
+		for r := range n {
+			data[r*n+c] = got[r]
+		}
+	}
+	bins := int(math.Round(math.Log2(longestMM/shortestMM) * perOctave))
+	out := make([]float64, bins)
+	signed := func(k int) float64 {
+		if k > n/2 {
+			k -= n
+		}
+		return float64(k) / (float64(n) * m.MMPX) // per mm
+	}
+	for k, v := range data {
+		fx, fy := signed(k%n), signed(k/n)
+		f := math.Hypot(fx, fy)
+		if f == 0 {
+			continue
+		}
+		b := int(math.Floor(math.Log2(longestMM*f) * perOctave))
+		if b < 0 || b >= bins {
+			continue
+		}
+		pass := m.passes(fx, fy, par)
+		out[b] += (real(v)*real(v) + imag(v)*imag(v)) / (float64(n*n) * max(power, 1e-9)) / max(pass, leastPass)
+	}
+	return out
+}
+
+// passes is the share of a wave's variance that averaging over a map's pixel and the lens's blur
+// let through.
+func (m *Maps) passes(fx, fy float64, p Params) float64 {
+	sinc := func(v float64) float64 {
+		if v == 0 {
+			return 1
+		}
+		return math.Sin(math.Pi*v) / (math.Pi * v)
+	}
+	t := sinc(fx*m.MMPX) * sinc(fy*m.MMPX) * math.Exp(-2*math.Pi*math.Pi*p.LensMM*p.LensMM*(fx*fx+fy*fy))
+	return t * t
 }
 
 // peel says whether the whole face waves.
 func (m *Maps) peel(w Waves, p Params) (part.Finding, bool) {
-	if !w.Measured || w.LostShare < peelLost {
+	steep := w.LostShare >= peelLost
+	waves := w.Measured && w.RMSRad > peelRad && w.RMSRad > peelURms*w.URMSRad
+	if p.Screen.Known() {
+		waves = w.Measured && w.SlopeMRad > peelMRad && w.SlopeMRad > peelURms*w.USlopeMRad
+	}
+	if !steep && !waves {
 		return part.Finding{}, false
 	}
 	x0, y0, x1, y1 := m.Depth.W, m.Depth.H, -1, -1
@@ -76,6 +274,13 @@ func (m *Maps) peel(w Waves, p Params) (part.Finding, bool) {
 			area += m.MMPX * m.MMPX
 		}
 	}
-	return part.Finding{Kind: part.OrangePeel, Box: m.box(x0, y0, x1, y1), Zone: part.ZoneFace, Confidence: 0.9, AreaMM2: part.Num(math.Round(100*area) / 100),
-		Features: map[string]float64{"gloss_lost_share": math.Round(1000*w.LostShare) / 1000}}, true
+	features := map[string]float64{"gloss_lost_share": math.Round(1000*w.LostShare) / 1000, "main_wave_mm": math.Round(1000*w.MainMM) / 1000}
+	if p.Screen.Known() {
+		name := "slope_mrad"
+		if w.AtLeast {
+			name = "slope_mrad_at_least"
+		}
+		features[name] = math.Round(100*w.SlopeMRad) / 100
+	}
+	return part.Finding{Kind: part.OrangePeel, Box: m.box(x0, y0, x1, y1), Zone: part.ZoneFace, Confidence: 0.9, AreaMM2: part.Num(math.Round(100*area) / 100), Features: features}, true
 }

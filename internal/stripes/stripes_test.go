@@ -1,0 +1,164 @@
+package stripes
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"finishbench/internal/part"
+	"finishbench/internal/synth"
+)
+
+// measured draws a face and measures it with the screen's place known.
+func measured(t *testing.T, p synth.StripesParams) Result {
+	t.Helper()
+	images, outline := synth.Stripes(p)
+	r, err := Measure(images, outline, paramsOf(p))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func paramsOf(p synth.StripesParams) Params {
+	q := DefaultParams(p.MMPerPX)
+	q.LensMM = p.BlurPX * p.MMPerPX
+	q.Screen = Screen{PeriodMM: p.PeriodMM, DistanceMM: p.DistanceMM, TiltDeg: p.TiltDeg, URel: 0.005}
+	return q
+}
+
+// waves is a surface of many sine waves in all directions, of wavelengths around one, whose
+// root mean square slope is told.
+func waves(rng *rand.Rand, waveMM, slopeRad float64) func(x, y float64) (sx, sy float64) {
+	type wave struct{ kx, ky, phase float64 }
+	var all []wave
+	for range 16 {
+		k := 2 * math.Pi / (waveMM * math.Pow(2, rng.Float64()*0.6-0.3))
+		sin, cos := math.Sincos(2 * math.Pi * rng.Float64())
+		all = append(all, wave{k * cos, k * sin, 2 * math.Pi * rng.Float64()})
+	}
+	a := slopeRad * math.Sqrt2 / math.Sqrt(float64(len(all))) // each wave's slope along itself
+	return func(x, y float64) (sx, sy float64) {
+		for _, w := range all {
+			v := a * math.Cos(w.kx*x+w.ky*y+w.phase)
+			k := math.Hypot(w.kx, w.ky)
+			sx, sy = sx+v*w.kx/k, sy+v*w.ky/k
+		}
+		return sx, sy
+	}
+}
+
+// rmsSlope is the root mean square slope of what was drawn, rad.
+func rmsSlope(p synth.StripesParams) float64 {
+	sum, n := 0.0, 0.0
+	for k := range 200 * 200 {
+		x, y := (float64(k%200)/100-1)*(p.RadiusMM-1), (float64(k/200)/100-1)*(p.RadiusMM-1)
+		if math.Hypot(x, y) < p.RadiusMM-1 {
+			sx, sy := p.Slope(x, y)
+			sum, n = sum+sx*sx+sy*sy, n+1
+		}
+	}
+	return math.Sqrt(sum / n)
+}
+
+// Orange peel drawn as geometry: Sdq within 15 % of the drawing's, its main wavelength
+// within a third of an octave and a half; a smooth face has none.
+func TestWavinessIsThatDrawn(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for _, c := range []struct{ waveMM, mrad float64 }{{0.3, 2}, {0.6, 1}, {0.6, 3}, {1.2, 2}, {2, 4}} {
+		p := synth.DefaultStripes()
+		p.Slope, p.Seed = waves(rng, c.waveMM, c.mrad/1000), uint64(100*c.waveMM+c.mrad)
+		want := 1000 * rmsSlope(p)
+		w := measured(t, p).Waves
+		if math.Abs(w.SlopeMRad/want-1) > 0.15 || w.AtLeast {
+			t.Errorf("waves of %.1f mm and %.2f mrad: %.2f mrad, u %.2f, at least %v", c.waveMM, want, w.SlopeMRad, w.USlopeMRad, w.AtLeast)
+		}
+		if math.Abs(math.Log2(w.MainMM/c.waveMM)) > 0.5 {
+			t.Errorf("waves of %.1f mm: most at %.2f mm", c.waveMM, w.MainMM)
+		}
+	}
+	w := measured(t, synth.DefaultStripes()).Waves
+	if w.SlopeMRad > 0.1 || !w.Measured {
+		t.Errorf("a smooth face has %.3f mrad, u %.3f", w.SlopeMRad, w.USlopeMRad)
+	}
+}
+
+// A sphere's curvature is within 3 % of the drawing's, and nothing is found on it; so it is
+// on a flat one, whatever its tilt, which shifts the phase and nothing else.
+func TestCrownIsThatDrawn(t *testing.T) {
+	for _, c := range []struct{ perM, tilt float64 }{{0, 0}, {0, 0.004}, {5, 0}, {12, 0.002}, {25, 0}} {
+		p := synth.DefaultStripes()
+		p.Seed = uint64(7 + c.perM)
+		p.Slope = func(x, y float64) (float64, float64) { return c.tilt + c.perM/1000*x, c.perM / 1000 * y }
+		r := measured(t, p)
+		kx, ky, ok := r.Maps.CrownPerM(paramsOf(p).Screen)
+		if !ok || math.Abs(kx-c.perM) > 0.03*c.perM+0.05 || math.Abs(ky-c.perM) > 0.03*c.perM+0.05 {
+			t.Errorf("1/R %.1f per m, tilt %.1f mrad: %.2f and %.2f, %v", c.perM, 1000*c.tilt, kx, ky, ok)
+		}
+		for _, f := range r.Findings {
+			t.Errorf("1/R %.1f per m: %s at %.0f, %v", c.perM, f.Kind, f.Box, f.Features)
+		}
+	}
+}
+
+// dent is a smooth dent (depth > 0) or bulge at a place, h (1 - r^2/a^2)^2 deep over the radius a;
+// returned is the normal's tilt, the height's slope with its sign turned.
+func dent(x0, y0, depthMM, a float64) func(x, y float64) (sx, sy float64) {
+	return func(x, y float64) (float64, float64) {
+		u, v := (x-x0)/a, (y-y0)/a
+		if q := 1 - u*u - v*v; q > 0 {
+			k := -4 * depthMM * q / a
+			return k * u, k * v
+		}
+		return 0, 0
+	}
+}
+
+// A shallow dent's depth is within two standard uncertainties of the drawing's for nearly all,
+// a bulge is called a bubble; a steep one's depth is never stated, only a bound that is under it.
+func TestDepthIsThatDrawn(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	told, within := 0, 0
+	for k := range 12 {
+		p := synth.DefaultStripes()
+		p.Seed = uint64(40 + k)
+		depth := 0.5 + 1.5*rng.Float64() // um
+		if k%4 == 3 {
+			depth = -depth
+		}
+		a := 0.35 + 0.4*rng.Float64()
+		p.Slope = dent(rng.Float64()*4-2, rng.Float64()*4-2, depth/1000, a)
+		r := measured(t, p)
+		if len(r.Findings) != 1 {
+			t.Errorf("dent of %.2f um and %.2f mm: %d found", depth, 2*a, len(r.Findings))
+			continue
+		}
+		f := r.Findings[0]
+		if want := map[bool]part.Kind{true: part.Crater, false: part.Bubble}[depth > 0]; f.Kind != want {
+			t.Errorf("dent of %.2f um: %s", depth, f.Kind)
+		}
+		got, ok := f.Features["depth_um"]
+		if !ok {
+			continue
+		}
+		told++
+		if math.Abs(got-depth) <= 2*f.Features["u_depth_um"] {
+			within++
+		} else {
+			t.Logf("dent of %.2f um and %.2f mm: %.2f, u %.2f", depth, 2*a, got, f.Features["u_depth_um"])
+		}
+	}
+	if told < 8 || within < told-1 {
+		t.Errorf("%d of %d depths within two uncertainties", within, told)
+	}
+	p := synth.DefaultStripes()
+	p.Slope = dent(1, 0, 0.04, 0.4)
+	r := measured(t, p)
+	if len(r.Findings) != 1 || r.Findings[0].Kind != part.Crater {
+		t.Fatalf("a steep crater: %+v", r.Findings)
+	}
+	f := r.Findings[0].Features
+	if _, ok := f["depth_um"]; ok || f["depth_um_at_least"] > 40 {
+		t.Errorf("a crater of 40 um: %v", f)
+	}
+}
