@@ -20,7 +20,7 @@ import (
 	"finishbench/internal/report"
 )
 
-//go:embed bench.css bench.js quiz.css quiz.js lot.css lot.js
+//go:embed bench.css bench.js quiz.css quiz.js lot.css lot.js light.css light.js
 var assets embed.FS
 
 // Options say how the page is served.
@@ -97,6 +97,7 @@ func NewServer(b *Station, o Options) *Server {
 	post("/leave", s.leave)
 	post("/do/{what}", s.do)
 	s.lotRoutes(open, in, post)
+	s.lightRoutes(open, in, post)
 	s.mux = m
 	s.quizRoutes(in, post)
 	s.atlasRoutes(in)
