@@ -4,8 +4,8 @@
 (function () {
   var body = document.body, canvas = el("light"), words = el("words"), lost = el("lost"), size = el("size"), outline = el("outline");
   var ctx = canvas.getContext("2d", { alpha: false, willReadFrequently: true });
-  // A card of ISO/IEC 7810, ID-1.
-  var longMM = 85.60, shortMM = 53.98;
+  // A card of ISO/IEC 7810, ID-1; the radius of its corners from memory.
+  var longMM = 85.60, shortMM = 53.98, cornerMM = 3.18;
   var asked = null, lit = false; // what the bench asks for; whether it is shown, or words
   var round = 0, painted = 0, drawnAt = -Infinity, waiting = 0;
   function el(id) { return document.getElementById(id); }
@@ -99,6 +99,7 @@
     var long = size.value / devicePixelRatio + "px", short = size.value * shortMM / longMM / devicePixelRatio + "px";
     outline.style.width = upright() ? short : long;
     outline.style.height = upright() ? long : short;
+    outline.style.borderRadius = size.value * cornerMM / longMM / devicePixelRatio + "px";
   }
   function roomForCard() {
     if (el("card").hidden) return;

@@ -344,7 +344,7 @@ func lightCard(t *testing.T, browser *aBrowser) {
 		t.Errorf("before it was measured: %+v", st)
 	}
 	b.key(kb.Escape)
-	b.see("Nobody has told how large")
+	b.see("Not measured: stripes")
 	b.click("#measure")
 	b.await("the field", "document.getElementById('outline').clientWidth > 300")
 	// ISO/IEC 7810, ID-1: 85.60 by 53.98 mm.
@@ -406,6 +406,9 @@ func lightLooks(t *testing.T, browser *aBrowser) {
 					b.click("#measure")
 				} else {
 					b.js("document.getElementById('sleeps').hidden = false") // the most that it may have to say
+				}
+				if bottom := b.number("document.querySelector('#words').getBoundingClientRect().bottom"); l.w > l.h && bottom > float64(l.h)+1 {
+					t.Errorf("%s at %dx%d, %s: it ends at %g", part, l.w, l.h, lang, bottom)
 				}
 				for _, fault := range b.js(lookedAt).([]any) {
 					t.Errorf("%s at %dx%d, %s, %s: %v", part, l.w, l.h, l.theme, lang, fault)
