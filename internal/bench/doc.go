@@ -9,7 +9,8 @@
 //     A browser that cannot keep up misses states in between, never the last.
 //  4. sentence.go, view.go: a state in words of the browser's language. All
 //     words are in lang/*.json; a test looks for words elsewhere.
-//  5. server.go, access.go: routes, passphrase, sessions, what is let in.
+//  5. light.go: a tablet or spare monitor as the light, and what it is asked to show.
+//  6. server.go, access.go: routes, passphrase, sessions, what is let in.
 //
 // The package knows neither cameras nor pixels nor databases: cmd/inspect gives
 // it a [Shooter], a [Judge] and a [Recorder].

@@ -23,7 +23,7 @@ import (
 var langFiles embed.FS
 
 // langFolders hold the words of pages of their own.
-var langFolders = []string{"lang/sheet", "lang/lot", "lang/atlas", "lang/quiz"}
+var langFolders = []string{"lang/sheet", "lang/lot", "lang/atlas", "lang/quiz", "lang/light"}
 
 // Lang is one language: a file lang/<tag>.json of keys and texts. In a text,
 // {name} is a place for an argument, {@key} another text of the same file. A

@@ -447,15 +447,17 @@ func TestNoWordsInTemplates(t *testing.T) {
 }
 
 func TestNoWordsInScript(t *testing.T) {
-	data, err := assets.ReadFile("bench.js")
-	if err != nil {
-		t.Fatal(err)
-	}
 	comment := regexp.MustCompile(`(?m)(^|\s)//.*$|/\*.*?\*/`)
-	code := strings.Replace(comment.ReplaceAllString(string(data), ""), `"use strict";`, "", 1)
-	for _, m := range regexp.MustCompile(`"([^"\n]*)"`).FindAllStringSubmatch(code, -1) {
-		if regexp.MustCompile(`\pL+ \pL+`).MatchString(m[1]) && !strings.ContainsAny(m[1], "[#.=") {
-			t.Errorf("the words %q", m[1])
+	for _, name := range []string{"bench.js", "light.js"} {
+		data, err := assets.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		code := strings.Replace(comment.ReplaceAllString(string(data), ""), `"use strict";`, "", 1)
+		for _, m := range regexp.MustCompile(`"([^"\n]*)"`).FindAllStringSubmatch(code, -1) {
+			if regexp.MustCompile(`\pL+ \pL+`).MatchString(m[1]) && !strings.ContainsAny(m[1], "[#.=") {
+				t.Errorf("%s: the words %q", name, m[1])
+			}
 		}
 	}
 }

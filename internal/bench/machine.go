@@ -133,6 +133,7 @@ const (
 type refused struct{ Phrase }
 
 func (r refused) Error() string { return r.Key }
+func (r refused) Told() Phrase  { return r.Phrase }
 
 func refuse(key string) error { return refused{Phrase{Key: key}} }
 

@@ -20,7 +20,7 @@ import (
 	"finishbench/internal/report"
 )
 
-//go:embed bench.css bench.js quiz.css quiz.js lot.css lot.js
+//go:embed bench.css bench.js quiz.css quiz.js lot.css lot.js light.css light.js
 var assets embed.FS
 
 // Options say how the page is served.
@@ -97,6 +97,7 @@ func NewServer(b *Station, o Options) *Server {
 	post("/leave", s.leave)
 	post("/do/{what}", s.do)
 	s.lotRoutes(open, in, post)
+	s.lightRoutes(open, in, post)
 	s.mux = m
 	s.quizRoutes(in, post)
 	s.atlasRoutes(in)
@@ -265,7 +266,7 @@ func (s *Server) lockedOut(w http.ResponseWriter, r *http.Request) {
 		s.begin(w, true)
 		http.Redirect(w, r, r.URL.RequestURI(), http.StatusSeeOther)
 	default:
-		http.Redirect(w, r, "/login", http.StatusSeeOther)
+		http.Redirect(w, r, "/login?to="+url.QueryEscape(r.URL.Path), http.StatusSeeOther)
 	}
 }
 
@@ -292,7 +293,8 @@ func (s *Server) formOK(w http.ResponseWriter, r *http.Request, x session) bool 
 	return true
 }
 
-type loginView struct{ Token, Problem string }
+// loginView asks for the passphrase, and says where to go with it.
+type loginView struct{ Token, Problem, To string }
 
 func (s *Server) loginPage(w http.ResponseWriter, r *http.Request) {
 	if s.Passphrase == nil {
@@ -315,7 +317,7 @@ func (s *Server) showLogin(w http.ResponseWriter, r *http.Request, status int, x
 	if problem != "" {
 		problem = l.T(problem)
 	}
-	body, err := page{Lang: l, View: loginView{x.csrf, problem}}.render("login")
+	body, err := page{Lang: l, View: loginView{x.csrf, problem, r.FormValue("to")}}.render("login")
 	if err != nil {
 		s.b.Log("%v", err)
 	}
@@ -350,7 +352,15 @@ func (s *Server) login(w http.ResponseWriter, r *http.Request) {
 	s.tries.forgive(from)
 	s.sessions.end(cookie(r, cookieSession)) // a new one: the old one's name was known before
 	s.begin(w, true)
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	http.Redirect(w, r, ownPage(r.PostForm.Get("to")), http.StatusSeeOther)
+}
+
+// ownPage is the address of a page of the bench; the first for any other.
+func ownPage(path string) string {
+	if lotAddress(path) {
+		return (&url.URL{Path: path}).EscapedPath()
+	}
+	return oneOf(path, []string{"/", "/look", "/shift", "/quiz", "/light"})
 }
 
 func (s *Server) leave(w http.ResponseWriter, r *http.Request, _ session) {
@@ -369,13 +379,7 @@ func (s *Server) set(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 	s.setCookie(w, cookieTheme, oneOf(r.PostForm.Get("theme"), themes), 3650, true)
 	s.setCookie(w, cookieSound, oneOf(r.PostForm.Get("sound"), sounds), 3650, true)
-	back := r.PostForm.Get("back")
-	if lotAddress(back) {
-		back = (&url.URL{Path: back}).EscapedPath()
-	} else {
-		back = oneOf(back, []string{"/", "/look", "/shift", "/quiz"})
-	}
-	http.Redirect(w, r, back, http.StatusSeeOther)
+	http.Redirect(w, r, ownPage(r.PostForm.Get("back")), http.StatusSeeOther)
 }
 
 func (s *Server) home(w http.ResponseWriter, r *http.Request, x session) {

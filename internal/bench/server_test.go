@@ -203,6 +203,20 @@ func TestPassphrase(t *testing.T) {
 	if _, body, _ := p.get("/"); !strings.Contains(body, `type="password"`) {
 		t.Error("locked, but still open")
 	}
+	// Who opened another page is taken there, and to none but the bench's own.
+	if _, body, _ := p.get("/light"); !strings.Contains(body, `name="to" value="/light"`) {
+		t.Error("the light page is forgotten over the passphrase")
+	}
+	if _, body := p.post("/login", url.Values{"passphrase": {"a cured coat is hard"}, "to": {"/light"}}); !strings.Contains(body, "data-screen=") {
+		t.Errorf("not led to the light page: %.300s", body)
+	}
+	for _, path := range []string{"//elsewhere", "https://elsewhere/light", "/leave", "/light/events"} {
+		if to := ownPage(path); to != "/" {
+			t.Errorf("%s leads to %s", path, to)
+		}
+	}
+	p.post("/leave", nil)
+	p.get("/")
 	// Guessing is slow.
 	slow := 0
 	for range triesAtOnce + 3 {

@@ -23,6 +23,7 @@ type Parts struct {
 	Quizzes  Quizzes    // nil: no blind tests
 	Atlas    Atlas      // nil: no atlas
 	Lots     Lots       // nil: no lots
+	Screens  *Screens   // that give light; nil: those that NewStation makes
 	Now      func() time.Time
 	Log      func(format string, a ...any) // faults, for whoever looks after the program; nil: nowhere
 }
@@ -65,6 +66,9 @@ func NewStation(p Parts, first UnitInfo, follow string) *Station {
 	if p.Log == nil {
 		p.Log = func(string, ...any) {}
 	}
+	if p.Screens == nil {
+		p.Screens = NewScreens()
+	}
 	if first.Stage == "" {
 		first.Stage = part.Wet
 	}
@@ -85,6 +89,7 @@ func (b *Station) Snapshot() *Snapshot { return b.now.Load() }
 func (b *Station) Run(ctx context.Context) {
 	defer close(b.ended)
 	defer b.hub.close()
+	defer b.Screens.hub.close()
 	done := ctx.Done()
 	var idle chan struct{} // closed once all work is over, after ctx has ended
 	for {

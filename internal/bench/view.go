@@ -171,6 +171,9 @@ func (b *Station) benchPart(x *Lang, s *Snapshot) (template.HTML, error) {
 			v.Notices = append(v.Notices, noticeView{x.Say(&n.Phrase), n.Bars})
 		}
 	}
+	for _, p := range b.Screens.notices() {
+		v.Notices = append(v.Notices, noticeView{Text: x.Say(&p)})
+	}
 	if s.Last != nil {
 		v.Last = &lastView{s.Last.Unit.Name(), s.Last.Verdict()}
 	}
