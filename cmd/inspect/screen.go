@@ -62,7 +62,7 @@ func (u *unit) lookInScreen(s *scene) {
 		mirror.Findings[i].Image = s.fileOf(part.StripesX0)
 	}
 	s.found = paint
-	s.found.Findings = stripes.Join(paint.Findings, mirror.Findings, white.shot.File)
+	s.found.Findings = mirror.Join(paint.Findings, white.shot.File)
 	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)
 	s.found.Seen = bothSeen(paint.Seen, mirror.Seen)
 	s.plate = faceplateOf([]defects.Picture{{Shot: white.shot, Image: white.image}}, paint, l.mmPerPX)

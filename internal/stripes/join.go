@@ -10,7 +10,8 @@ import (
 // shows: one place is one finding. What hides the paint, as dust and fibres do, keeps its
 // name where the mirror shows nothing much larger: it stands out of the lacquer and
 // bends it. Otherwise the mirror knows best, and the paint's picture is where it also shows.
-func Join(paint, mirror []part.Finding, whitePicture string) []part.Finding {
+func (r *Result) Join(paint []part.Finding, whitePicture string) []part.Finding {
+	mirror := r.Findings
 	gone := make([]bool, len(paint))
 	var kept []part.Finding
 	for _, m := range mirror {
@@ -44,10 +45,62 @@ func Join(paint, mirror []part.Finding, whitePicture string) []part.Finding {
 	var out []part.Finding
 	for i, p := range paint {
 		if !gone[i] {
+			r.Maps.renamed(&p)
 			out = append(out, p)
 		}
 	}
 	return append(out, kept...)
+}
+
+// renamed gives a place that the paint shows its name by what is mirrored there: where the
+// face's own waves hide it from a search, a place that is known is still told.
+func (m *Maps) renamed(p *part.Finding) {
+	if p.Kind == part.Dust || p.LengthMM == nil {
+		return
+	}
+	size := *p.LengthMM
+	if p.DiameterMM != nil {
+		size = *p.DiameterMM
+	}
+	lost, deviations := m.lostAt(p.Box, max(0.06, min(0.4, size/4)))
+	if deviations < surelyLost {
+		return
+	}
+	switch {
+	case *p.LengthMM >= runMM && (p.Kind == part.Fibre || p.Kind == part.Run):
+		p.Kind = part.Run
+	case p.Kind == part.Fibre || p.Kind == part.Sanding:
+	case lost < craterLoss && size >= hazeLeastMM:
+		p.Kind = part.Haze
+	default:
+		p.Kind = part.Crater
+	}
+}
+
+// What is mirrored at a place that the paint shows (common practice, no source).
+const (
+	surelyLost = 3.0 // standard deviations of the face's own unevenness by which its light is less
+	craterLoss = 0.4 // share of the light that haze does not take
+)
+
+// lostAt is the most of the mirrored light that is lost in a box, averaged by a Gaussian of sigma, as a share of
+// the face's own and in standard deviations of its unevenness.
+func (m *Maps) lostAt(b part.Box, sigmaMM float64) (lost, deviations float64) {
+	l := m.within(m.light, sigmaMM/m.MMPX)
+	loss := part.NewPlane(l.W, l.H)
+	mid := m.middle(l)
+	for i, v := range l.V {
+		loss.V[i] = 1 - v/mid
+	}
+	bin := float64(m.Bin)
+	for y := max(0, int((b[1]-float64(m.Y0))/bin)); y < min(l.H, int((b[1]+b[3]-float64(m.Y0))/bin)+1); y++ {
+		for x := max(0, int((b[0]-float64(m.X0))/bin)); x < min(l.W, int((b[0]+b[2]-float64(m.X0))/bin)+1); x++ {
+			if i := y*l.W + x; m.looked[i] {
+				lost = max(lost, float64(loss.V[i]))
+			}
+		}
+	}
+	return lost, lost / max(m.upper(loss), 0.02)
 }
 
 // same says whether the middle of one box lies in the other, a little widened.
