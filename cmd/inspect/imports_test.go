@@ -42,7 +42,7 @@ var mayImport = map[string][]string{
 	"internal/defects":         {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
 	"internal/stripes":         {"internal/part", "internal/optics", "internal/robust"},
 	"internal/grade":           {"internal/part"},
-	"internal/report":          {"internal/part"},
+	"internal/report":          {"internal/part", "internal/plots"},
 	"internal/records":         {"internal/part"},
 	"internal/bench":           {"internal/part", "internal/report", "internal/teach"},
 	"internal/lotreport":       {"internal/part", "internal/lots", "internal/process", "internal/charts", "internal/plots"},

@@ -14,6 +14,7 @@ import (
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
+	"finishbench/internal/stripes"
 )
 
 // settings are what a run is told, the same for all its units.
@@ -62,6 +63,7 @@ type scene struct {
 	pictures []*picture
 	missing  atomic.Int32
 	found    defects.Result
+	mirror   *stripes.Result // before a screen, where it could be measured
 	looked   bool            // found says what was found, and how much was looked at
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
 }
@@ -355,6 +357,9 @@ func (u *unit) result() *part.Result {
 		r.Findings = append(r.Findings, s.found.Findings...)
 		if s.plate != nil {
 			r.Faceplate = s.plate
+		}
+		if s.mirror != nil {
+			r.Screen = mirrorOf(s.mirror)
 		}
 		for _, w := range s.found.Warnings {
 			r.Warnings = append(r.Warnings, fmt.Sprintf("%s: %s", s.view, w))

@@ -54,6 +54,16 @@ func (u *unit) render(ctx context.Context, r *part.Result, dir *unitDir) (thumb 
 	if err != nil {
 		return thumb, err
 	}
+	for _, s := range u.scenes {
+		l, _ := u.lengthsOf(s.view)
+		for _, m := range s.mapPictures(l.mmPerPX) {
+			d, err := drawOver(m.image(), m.over, r, m.over.File, dir)
+			if err != nil {
+				return thumb, err
+			}
+			got = append(got, d)
+		}
+	}
 	in := report.PageInput{Result: r, Version: finishbenchVersion, Generated: u.generated}
 	proud, recessed := u.limits.StepLimits(r.Stage)
 	in.LimitsProudUM, in.LimitsRecessedUM = finiteOr0(proud), finiteOr0(recessed)
@@ -106,16 +116,20 @@ func (u *unit) readAgain(p *picture) (err error) {
 
 // draw makes a picture's parts of the page, then annotates and writes it.
 func (u *unit) draw(p *picture, r *part.Result, name string, dir *unitDir) (drawn, error) {
-	over := u.overlay(p)
+	return drawOver(p.image, u.overlay(p), r, name, dir)
+}
+
+// drawOver does so for an image, on which it draws itself.
+func drawOver(im *part.Image, over report.Overlay, r *part.Result, name string, dir *unitDir) (drawn, error) {
 	var d drawn
 	var err error
-	if d.page, err = report.MakePagePicture(p.image, over, r, report.PageWidth); err != nil {
+	if d.page, err = report.MakePagePicture(im, over, r, report.PageWidth); err != nil {
 		return d, err
 	}
 	d.page.Href = path.Join(annotatedDir, name)
 	d.crops, err = report.MakeCrops(r, func(file string) *part.Image {
-		if file == p.shot.File {
-			return p.image
+		if file == over.File {
+			return im
 		}
 		return nil
 	})
@@ -124,7 +138,7 @@ func (u *unit) draw(p *picture, r *part.Result, name string, dir *unitDir) (draw
 	}
 	d.ok = true
 	// Last, since it draws on the picture itself.
-	jpeg, err := report.EncodeJPEG(report.AnnotateInPlace(p.image, over, r), annotatedQuality)
+	jpeg, err := report.EncodeJPEG(report.AnnotateInPlace(im, over, r), annotatedQuality)
 	if err != nil {
 		return d, err
 	}
@@ -170,6 +184,9 @@ func sortCrops(crops []report.Crop, r *part.Result) {
 	best := map[int]string{}
 	for _, f := range r.Findings {
 		best[f.Number] = f.Image
+		if slices.ContainsFunc(f.AlsoIn, func(s part.Sighting) bool { return s.Image == part.GlossMap }) {
+			best[f.Number] = part.GlossMap
+		}
 	}
 	slices.SortStableFunc(crops, func(a, b report.Crop) int {
 		if a.Number != b.Number {

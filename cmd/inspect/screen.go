@@ -2,11 +2,13 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"finishbench/internal/capture"
 	"finishbench/internal/defects"
 	"finishbench/internal/part"
+	"finishbench/internal/report"
 	"finishbench/internal/stripes"
 )
 
@@ -59,8 +61,13 @@ func (u *unit) lookInScreen(s *scene) {
 		return
 	}
 	for i := range mirror.Findings {
-		mirror.Findings[i].Image = s.fileOf(part.StripesX0)
+		f := &mirror.Findings[i]
+		f.Image, f.AlsoIn = s.fileOf(part.StripesX0), []part.Sighting{{Image: part.GlossMap, Box: f.Box}}
+		if !mirror.Maps.Waving() {
+			f.AlsoIn = append(f.AlsoIn, part.Sighting{Image: part.SlopeMap, Box: f.Box})
+		}
 	}
+	s.mirror = &mirror
 	s.found = paint
 	s.found.Findings = mirror.Join(paint.Findings, white.shot.File)
 	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)
@@ -77,6 +84,68 @@ func (u *unit) lookInScreen(s *scene) {
 			s.found.Warnings = append(s.found.Warnings, fmt.Sprintf("with the screen black the face still has %.0f %% of the light that it has before the white one: put out the other lamps, or shade the unit", 100*share))
 		}
 	}
+}
+
+// mirrorOf is what the result says of the mirror.
+func mirrorOf(r *stripes.Result) *part.Mirror {
+	w, round := r.Waves, func(v float64) *float64 { return part.Num(math.Round(1e4*v) / 1e4) }
+	out := &part.Mirror{LostGloss: math.Round(1000*w.LostShare) / 1000, RangeRad: math.Round(1000*r.Maps.SlopeRange()) / 1000, AtLeast: w.AtLeast}
+	if mrad, ok := r.Maps.SlopeRangeMRad(); ok {
+		out.RangeMRad = round(mrad)
+	}
+	if !w.Measured {
+		return out
+	}
+	out.PhaseRad, out.UPhaseRad = round(w.RMSRad), round(w.URMSRad)
+	if w.SlopeMRad > 0 {
+		out.SlopeMRad, out.USlopeMRad = round(w.SlopeMRad), round(w.USlopeMRad)
+	}
+	if w.MainMM > 0 {
+		out.MainMM = round(w.MainMM)
+	}
+	for _, o := range w.Octaves {
+		out.Octaves = append(out.Octaves, part.Octave{FromMM: *round(o.FromMM), ToMM: *round(o.ToMM), Variance: *part.Num(o.Variance)})
+	}
+	for i := range w.WaveMM {
+		out.WaveMM, out.PerOctave = append(out.WaveMM, *round(w.WaveMM[i])), append(out.PerOctave, w.VarPerOct[i])
+	}
+	return out
+}
+
+// mapPictures are the pictures that are made of a screen scene: gloss and slope, with
+// what was not looked at.
+func (s *scene) mapPictures(mmPerPX float64) []mapPicture {
+	if s.mirror == nil {
+		return nil
+	}
+	m := s.mirror.Maps
+	var w, h int
+	for _, p := range s.pictures {
+		w, h = p.report.WidthPX, p.report.HeightPX
+	}
+	n, k := 4, 0
+	cells := make([]bool, (w/n)*(h/n))
+	for y := range h / n {
+		for x := range w / n {
+			q := part.Point{X: float64(x*n) + 1.5, Y: float64(y*n) + 1.5}
+			cells[k] = q.Inside(s.found.Outline) && !m.Looked(int(q.X), int(q.Y))
+			k++
+		}
+	}
+	over := report.Overlay{FaceOutline: s.found.Outline, Unseen: report.NewUnseen(n, w/n, h/n, cells, mmPerPX)}
+	gloss, slope := over, over
+	gloss.File, slope.File = part.GlossMap, part.SlopeMap
+	out := []mapPicture{{gloss, func() *part.Image { return m.GlossPicture(w, h) }}}
+	if !m.Waving() {
+		out = append(out, mapPicture{slope, func() *part.Image { return m.SlopePicture(w, h) }})
+	}
+	return out
+}
+
+// mapPicture is one of them: what is drawn over it, and how it is made.
+type mapPicture struct {
+	over  report.Overlay
+	image func() *part.Image
 }
 
 // refuse marks all of a scene's pictures that were fit as not measured.

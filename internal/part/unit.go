@@ -57,6 +57,7 @@ type Result struct {
 	Reasons  []string        `json:"reasons"`
 	MMPerPX  float64         `json:"mm_per_px"`        // of all pictures, or, with a scale file a view, of the first picture
 	Scales   []ScaleUse      `json:"scales,omitempty"` // the scale files that were used
+	Screen   *Mirror         `json:"screen,omitempty"` // what the faceplate mirrors of a screen; absent where there are no such pictures, or they could not be measured
 	Seam     Seam            `json:"seam"`
 	Surfaces []Surface       `json:"surfaces,omitempty"` // how much of each surface was looked at
 	Findings []Finding       `json:"findings"`
@@ -178,6 +179,36 @@ type PictureReport struct {
 	MMPerPX     *float64  `json:"mm_per_px,omitempty"`    // where it differs from the result's
 	WidthPX     int       `json:"width_px,omitempty"`
 	HeightPX    int       `json:"height_px,omitempty"`
+}
+
+// GlossMap and SlopeMap are the names of the pictures that are made of a screen's stripes.
+const (
+	GlossMap = "face_gloss_map.jpg"
+	SlopeMap = "face_slope_map.jpg"
+)
+
+// Mirror is how a faceplate mirrors a screen that shows stripes. Slopes are over wavelengths
+// of 0.125 to 4 mm, the faceplate's own shape and the noise taken off.
+type Mirror struct {
+	LostGloss  float64   `json:"lost_gloss"`                    // share of the face whose slopes are too steep to follow, or that mirrors nothing, 0..1
+	PhaseRad   *float64  `json:"phase_rad,omitempty"`           // root mean square of the stripes' phase
+	UPhaseRad  *float64  `json:"u_phase_rad,omitempty"`         // standard uncertainty, k = 1
+	SlopeMRad  *float64  `json:"slope_mrad,omitempty"`          // root mean square slope; absent where the station does not tell where the screen stands
+	USlopeMRad *float64  `json:"u_slope_mrad,omitempty"`        //
+	AtLeast    bool      `json:"lower_bound,omitempty"`         // what is told is a lower bound: slopes too steep to follow are not in it
+	MainMM     *float64  `json:"main_wave_mm,omitempty"`        // the wavelength around which there is most
+	Octaves    []Octave  `json:"octaves,omitempty"`             // the longest waves first
+	WaveMM     []float64 `json:"wave_mm,omitempty"`             // the curve: wavelengths,
+	PerOctave  []float64 `json:"variance_per_octave,omitempty"` // and variance per octave: mrad^2, or rad^2 of phase where slopes are absent
+	RangeRad   float64   `json:"relief_rad"`                    // phase that the slope map shows as white or black
+	RangeMRad  *float64  `json:"relief_mrad,omitempty"`         // and slope
+}
+
+// Octave is the variance of the waves between two wavelengths.
+type Octave struct {
+	FromMM   float64 `json:"from_mm"`
+	ToMM     float64 `json:"to_mm"`
+	Variance float64 `json:"variance"`
 }
 
 // ScaleUse is a scale file that a unit was measured with.

@@ -60,7 +60,12 @@ func Page(w io.Writer, in PageInput) error {
 	if in.Result == nil {
 		return fmt.Errorf("report: page: there is no result")
 	}
-	return execute(w, "page", newPageView(in), in.Result.Unit)
+	v := newPageView(in)
+	var err error
+	if v.Mirror, err = newMirror(in.Result, &v.Main, &v.Other); err != nil {
+		return err
+	}
+	return execute(w, "page", v, in.Result.Unit)
 }
 
 func execute(w io.Writer, name string, data any, subject string) error {
@@ -107,6 +112,7 @@ type pageView struct {
 	Remedies      []remedy
 	Retake        []retake
 	Main, Other   []figure
+	Mirror        *mirrorView // nil: nothing was photographed before a screen
 	Legend        []legendEntry
 	Plot          template.HTML
 	Stations      []stationRow
@@ -341,9 +347,10 @@ func retakes(r *part.Result) []retake {
 // figures splits the pictures into those with findings, shown large, and the
 // others.
 func figures(in PageInput) (main, other []figure) {
-	unfit, read := map[string]bool{}, map[string]bool{}
+	unfit, read, phase := map[string]bool{}, map[string]bool{}, map[string]bool{}
 	for i := range in.Result.Pictures {
 		p := &in.Result.Pictures[i]
+		phase[p.File] = in.Result.Screen != nil && p.Light.OfScreen() && p.Light != part.White
 		read[p.File] = !p.LookedAt()
 		unfit[p.File] = p.State != part.PictureOK
 	}
@@ -363,6 +370,9 @@ func figures(in PageInput) (main, other []figure) {
 			if _, ok := boxIn(g, a.File); ok {
 				f.Refs = append(f.Refs, ref{g.Number, findingID(g.Number)})
 			}
+		}
+		if phase[f.File] {
+			continue // the maps tell what eight phases do
 		}
 		if len(f.Refs) > 0 {
 			main = append(main, f)

@@ -134,6 +134,12 @@ func pictureName(r *part.Result, file string) string {
 		}
 		return string(p.View) + ", " + lightWord(p.Light)
 	}
+	switch file {
+	case part.GlossMap:
+		return "face, gloss: what it mirrors of the screen"
+	case part.SlopeMap:
+		return "face, slopes as a relief"
+	}
 	return file
 }
 

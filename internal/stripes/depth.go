@@ -20,7 +20,7 @@ const (
 // The phase of a direction grows with the slope away from the normal along the way in which the
 // flat face's own phase grows in the picture.
 func (m *Maps) height(pl *place, scale [2]float64) (h, u float64, ok bool) {
-	if pl.deepest > followLoss || m.waving() {
+	if pl.deepest > followLoss || m.Waving() {
 		return 0, 0, false
 	}
 	w := m.Depth.W
@@ -76,7 +76,7 @@ func (m *Maps) depthUM(pl *place, p Params) (depth, u float64, ok bool) {
 // deeperThanUM is the least depth of a place all of whose gloss is lost, um: that of a cap
 // whose slope changes just fast enough to wipe the stripes out within the blur.
 func (m *Maps) deeperThanUM(pl *place, p Params) (float64, bool) {
-	if !p.Screen.Known() || m.waving() || pl.deepest <= followLoss || pl.back > 1-followLoss || pl.hole > 0.1 {
+	if !p.Screen.Known() || m.Waving() || pl.deepest <= followLoss || pl.back > 1-followLoss || pl.hole > 0.1 {
 		return 0, false
 	}
 	k := p.Screen.slopePerRad()
@@ -89,7 +89,7 @@ func (m *Maps) deeperThanUM(pl *place, p Params) (float64, bool) {
 // CrownPerM is how the face itself is curved along the directions of x and y, 1/m, positive where it bulges: a
 // flat face mirrors a period as long as it is, and one of radius R shorter by 1 + 2 D / R. Only a screen whose place is known tells it.
 func (m *Maps) CrownPerM(s Screen) (x, y float64, ok bool) {
-	if !s.Known() || m.waving() {
+	if !s.Known() || m.Waving() {
 		return 0, 0, false
 	}
 	tilt := [2]float64{1, math.Cos(s.TiltDeg * math.Pi / 180)}

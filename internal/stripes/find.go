@@ -48,7 +48,7 @@ type place struct {
 func (m *Maps) find(out *Result, p Params) {
 	response, size, losses := m.respond(p)
 	seeds := make([]bool, len(response.V))
-	waves := m.waving()
+	waves := m.Waving()
 	for i, v := range response.V {
 		seeds[i] = v >= 1 && m.looked[i] && !(waves && m.atRim[i])
 	}
@@ -91,7 +91,7 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8, losses []*part
 		losses = append(losses, loss)
 		raise(loss, m.limit(loss, s.least, p), int8(k))
 	}
-	if m.waving() { // all of it slopes
+	if m.Waving() { // all of it slopes
 		return ratio, size, losses
 	}
 	slope := part.NewPlane(w, h)
@@ -109,8 +109,8 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8, losses []*part
 	return ratio, size, losses
 }
 
-// waving says whether the face's own waves hide what is fine.
-func (m *Maps) waving() bool { return m.scatter > scattersMost }
+// Waving says whether the face's own waves hide what is fine.
+func (m *Maps) Waving() bool { return m.scatter > scattersMost }
 
 // middle is a plane's median over what is looked at.
 func (m *Maps) middle(p *part.Plane) float32 {
@@ -241,7 +241,7 @@ func (m *Maps) grow(seeds []int, response *part.Plane, size []int8, losses []*pa
 	}
 	pl.overThreshold = float64(response.V[top])
 	loss := losses[0]
-	if k := size[top]; k > 0 && m.waving() { // the face's own waves hide what is fine
+	if k := size[top]; k > 0 && m.Waving() { // the face's own waves hide what is fine
 		loss = losses[k]
 	}
 	most := float32(0)

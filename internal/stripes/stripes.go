@@ -71,6 +71,7 @@ type Maps struct {
 	light       *part.Plane    // amplitude of single pixels, whatever their phase, against the face's own: 1
 	scatter     float64        // of the gloss over the face, half the range between its tenth and its ninetieth percent
 	amplitude   [2]float64     // middle of the stripes' amplitude, linear light
+	screen      Screen
 	lens        float64        // its blur, mm
 	along       [2][2]float64  // the way, in the picture, in which a direction's phase grows on the face itself
 	radPerMM    [2]float64     // and by how much, in the middle
@@ -91,7 +92,7 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	if err != nil {
 		return Result{}, err
 	}
-	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin), lens: p.LensMM}
+	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin), lens: p.LensMM, screen: p.Screen}
 	at := make([]part.Point, len(outline))
 	for i, q := range outline {
 		at[i] = part.Point{X: (q.X+0.5-float64(f.x0))/float64(f.bin) - 0.5, Y: (q.Y+0.5-float64(f.y0))/float64(f.bin) - 0.5}

@@ -90,10 +90,10 @@ func (m *Maps) waves(p Params) Waves {
 		o := &out.Octaves[len(out.Octaves)-1]
 		o.Variance += v
 	}
-	if top := slices.Index(curve, slices.Max(curve)); curve[top] > 0 && rad > 0 {
-		out.MainMM = s.waveMM[top]
-	}
 	out.RMSRad, out.URMSRad = rootOf(rad, s.uVariance)
+	if out.RMSRad > peelURms*out.URMSRad {
+		out.MainMM = s.waveMM[slices.Index(curve, slices.Max(curve))]
+	}
 	if p.Screen.Known() {
 		out.SlopeMRad, out.USlopeMRad = rootOf(all, s.uVariance*k[0]*k[1])
 		out.USlopeMRad = math.Hypot(out.USlopeMRad, p.Screen.URel*out.SlopeMRad)
