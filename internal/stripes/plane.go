@@ -13,6 +13,9 @@ func gauss(p *part.Plane, sigma float64) *part.Plane {
 	if sigma <= 0 {
 		return &part.Plane{W: p.W, H: p.H, V: append([]float32(nil), p.V...)}
 	}
+	if sigma > wideBlur {
+		return widened(gauss(shrunk(p), sigma/shrinks), p.W, p.H)
+	}
 	r := max(1, int(3.5*sigma+0.5))
 	k := make([]float32, 2*r+1)
 	sum := 0.0
@@ -46,6 +49,49 @@ func gauss(p *part.Plane, sigma float64) *part.Plane {
 			for x, v := range across.V[from : from+p.W] {
 				to[x] += w * v
 			}
+		}
+	}
+	return out
+}
+
+// A blur wider than wideBlur pixels is done on a plane averaged down by shrinks: the means over
+// a square and straight lines between them add less than a hundredth to its variance.
+const (
+	wideBlur = 16.0
+	shrinks  = 4
+)
+
+// shrunk averages a plane over squares of shrinks pixels; what is beyond its border counts
+// as the nearest.
+func shrunk(p *part.Plane) *part.Plane {
+	out := part.NewPlane((p.W+shrinks-1)/shrinks, (p.H+shrinks-1)/shrinks)
+	for y := range out.H {
+		for x := range out.W {
+			s := float32(0)
+			for k := range shrinks * shrinks {
+				s += p.V[min(p.H-1, y*shrinks+k/shrinks)*p.W+min(p.W-1, x*shrinks+k%shrinks)]
+			}
+			out.V[y*out.W+x] = s / (shrinks * shrinks)
+		}
+	}
+	return out
+}
+
+// widened is shrunk's opposite, by straight lines between the squares' middles.
+func widened(p *part.Plane, w, h int) *part.Plane {
+	out := part.NewPlane(w, h)
+	at := func(v, n int) (i, j int, u float32) {
+		f := max(0, min(float32(n-1), (float32(v)+0.5)/shrinks-0.5))
+		i = int(f)
+		return i, min(n-1, i+1), f - float32(i)
+	}
+	for y := range h {
+		j0, j1, v := at(y, p.H)
+		for x := range w {
+			i0, i1, u := at(x, p.W)
+			a := p.V[j0*p.W+i0]*(1-u) + p.V[j0*p.W+i1]*u
+			b := p.V[j1*p.W+i0]*(1-u) + p.V[j1*p.W+i1]*u
+			out.V[y*w+x] = a*(1-v) + b*v
 		}
 	}
 	return out
