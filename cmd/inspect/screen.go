@@ -7,6 +7,7 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/defects"
+	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
@@ -50,14 +51,23 @@ func (u *unit) lookInScreen(s *scene) {
 		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
 		return
 	}
+	around, err := outline.Face([]*part.Image{mean})
+	if err != nil {
+		s.refuse(plain(fmt.Errorf("no faceplate found: %w", err)))
+		return
+	}
+	mirror, err := stripes.Measure(images, around.Points(), stripes.DefaultParams(l.mmPerPX))
+	if err != nil {
+		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
+		return
+	}
+	if p := mirror.Plate; p != nil {
+		around = &outline.Curve{Middle: p.Middle, RadiusN: p.RadiusN}
+	}
+	params.Outline = around
 	paint, err := defects.Find([]defects.Picture{{Shot: white.shot, Image: mean, BlurPX: blur, UBlurPX: uBlur}}, params)
 	if err != nil {
 		s.refuse(plain(err))
-		return
-	}
-	mirror, err := stripes.Measure(images, paint.Outline, stripes.DefaultParams(l.mmPerPX))
-	if err != nil {
-		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
 		return
 	}
 	for i := range mirror.Findings {

@@ -494,9 +494,12 @@ func (f *face) registerFace() (placed, error) {
 	for _, p := range f.scene {
 		images = append(images, p.Image)
 	}
-	c, err := outline.Face(images)
-	if err != nil {
-		return placed{}, fmt.Errorf("defects: no faceplate found: %w", err)
+	c := f.p.Outline
+	if c == nil {
+		var err error
+		if c, err = outline.Face(images); err != nil {
+			return placed{}, fmt.Errorf("defects: no faceplate found: %w", err)
+		}
 	}
 	points := c.Points()
 	if len(f.scene) > 1 {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"finishbench/internal/optics"
+	"finishbench/internal/outline"
 	"finishbench/internal/part"
 )
 
@@ -24,20 +25,21 @@ type Picture struct {
 
 // Params says how a scene is looked at. Lengths are on the unit, in millimetres.
 type Params struct {
-	MMPerPX       float64 // scale of the pictures; > 0
-	URelScale     float64 // relative standard uncertainty of the scale (0..1)
-	SearchMM      float64 // defects are sought in pixels averaged up to about this size (> 0)
-	ShapeMM       float64 // and measured in pixels averaged up to about this size (> 0, <= SearchMM)
-	BlurMM        float64 // finest smoothing, standard deviation; a JPEG's colour is no finer (> 0)
-	CellMM        float64 // side of the cells in which base level and noise are told (> 0)
-	RimMM         float64 // the rim ends within this distance of the outline (> 0)
-	FalsePerFace  float64 // chance of a false place on a face from noise alone, per look (0..1)
-	MinResponse   float64 // a place is at least this many standard deviations (> 0)
-	GrowShare     float64 // a place grows down to this share of its threshold (0..1)
-	ManyFindings  int     // with more than these the surface as a whole is doubted (> 0)
-	Jobs          int     // looks taken side by side (> 0)
-	MinConfidence float64 // findings of which the rules are less sure are dropped (0..1)
-	Call          Caller  // nil: the rules alone say what kind a place is
+	MMPerPX       float64        // scale of the pictures; > 0
+	URelScale     float64        // relative standard uncertainty of the scale (0..1)
+	SearchMM      float64        // defects are sought in pixels averaged up to about this size (> 0)
+	ShapeMM       float64        // and measured in pixels averaged up to about this size (> 0, <= SearchMM)
+	BlurMM        float64        // finest smoothing, standard deviation; a JPEG's colour is no finer (> 0)
+	CellMM        float64        // side of the cells in which base level and noise are told (> 0)
+	RimMM         float64        // the rim ends within this distance of the outline (> 0)
+	FalsePerFace  float64        // chance of a false place on a face from noise alone, per look (0..1)
+	MinResponse   float64        // a place is at least this many standard deviations (> 0)
+	GrowShare     float64        // a place grows down to this share of its threshold (0..1)
+	ManyFindings  int            // with more than these the surface as a whole is doubted (> 0)
+	Jobs          int            // looks taken side by side (> 0)
+	MinConfidence float64        // findings of which the rules are less sure are dropped (0..1)
+	Outline       *outline.Curve // of the faceplate in the scene's first picture, where it is known; nil: it is found
+	Call          Caller         // nil: the rules alone say what kind a place is
 }
 
 // Caller says what kind a place is, given its features as a finding has them, the

@@ -53,6 +53,7 @@ type Result struct {
 	Seen        part.Surface   // shares that were looked at; view and angle are the caller's
 	Unseen      []bool         // per pixel of Maps: on the face, and not looked at
 	Warnings    []string
+	Plate       *Plate // the faceplate's outline where that given holds some of the shell; else nil
 	Maps        *Maps
 	Waves       Waves
 	Consistency Consistency
@@ -146,6 +147,11 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	m.NoiseRad = out.Consistency.Noise / math.Sqrt2
 	out.Waves = m.waves(p)
 	m.find(&out, p)
+	if out.Plate = m.plate(face); out.Plate != nil {
+		for i := range face {
+			face[i] = face[i] && out.Plate.holds(float64(m.X0)+(float64(i%f.w)+0.5)*float64(f.bin)-0.5, float64(m.Y0)+(float64(i/f.w)+0.5)*float64(f.bin)-0.5)
+		}
+	}
 	m.seen(&out, face)
 	return out, nil
 }
