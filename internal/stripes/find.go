@@ -89,6 +89,7 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8, losses []*part
 			}
 		}
 		losses = append(losses, loss)
+		m.losses, m.usual = append(m.losses, loss), append(m.usual, max(m.upper(loss), 0.02))
 		raise(loss, m.limit(loss, s.least, p), int8(k))
 	}
 	if m.Waving() { // all of it slopes

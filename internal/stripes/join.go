@@ -55,14 +55,14 @@ func (r *Result) Join(paint []part.Finding, whitePicture string) []part.Finding 
 // renamed gives a place that the paint shows its name by what is mirrored there: where the
 // face's own waves hide it from a search, a place that is known is still told.
 func (m *Maps) renamed(p *part.Finding) {
-	if p.Kind == part.Dust || p.LengthMM == nil {
+	if p.LengthMM == nil || p.Kind == part.Dust && p.Features["opacity"] > surelyOpaque {
 		return
 	}
 	size := *p.LengthMM
 	if p.DiameterMM != nil {
 		size = *p.DiameterMM
 	}
-	lost, deviations := m.lostAt(p.Box, max(0.06, min(0.4, size/4)))
+	lost, deviations := m.lostAt(p.Box, size)
 	if deviations < surelyLost {
 		return
 	}
@@ -79,28 +79,31 @@ func (m *Maps) renamed(p *part.Finding) {
 
 // What is mirrored at a place that the paint shows (common practice, no source).
 const (
-	surelyLost = 3.0 // standard deviations of the face's own unevenness by which its light is less
-	craterLoss = 0.4 // share of the light that haze does not take
+	surelyLost   = 3.0  // standard deviations of the face's own unevenness by which its light is less
+	surelyOpaque = 1.5  // what is so opaque in the paint is no slope
+	craterLoss   = 0.45 // share of the light that haze does not take
+	lossOfSize   = 3.0  // sizes at which it is sought are no more than the place's over this
 )
 
-// lostAt is the most of the mirrored light that is lost in a box, averaged by a Gaussian of sigma, as a share of
-// the face's own and in standard deviations of its unevenness.
-func (m *Maps) lostAt(b part.Box, sigmaMM float64) (lost, deviations float64) {
-	l := m.within(m.light, sigmaMM/m.MMPX)
-	loss := part.NewPlane(l.W, l.H)
-	mid := m.middle(l)
-	for i, v := range l.V {
-		loss.V[i] = 1 - v/mid
-	}
+// lostAt is the most of the mirrored light that is lost in a box: a share of the face's own at the widest size that
+// fits a place, and standard deviations of the face's unevenness at the size at which it stands out most.
+func (m *Maps) lostAt(b part.Box, sizeMM float64) (lost, deviations float64) {
 	bin := float64(m.Bin)
-	for y := max(0, int((b[1]-float64(m.Y0))/bin)); y < min(l.H, int((b[1]+b[3]-float64(m.Y0))/bin)+1); y++ {
-		for x := max(0, int((b[0]-float64(m.X0))/bin)); x < min(l.W, int((b[0]+b[2]-float64(m.X0))/bin)+1); x++ {
-			if i := y*l.W + x; m.looked[i] {
-				lost = max(lost, float64(loss.V[i]))
+	for k, s := range lossScales {
+		if s.sigmaMM == 0 || k > 1 && s.sigmaMM > sizeMM/lossOfSize {
+			continue
+		}
+		l, most := m.losses[k], 0.0
+		for y := max(0, int((b[1]-float64(m.Y0))/bin)); y < min(l.H, int((b[1]+b[3]-float64(m.Y0))/bin)+1); y++ {
+			for x := max(0, int((b[0]-float64(m.X0))/bin)); x < min(l.W, int((b[0]+b[2]-float64(m.X0))/bin)+1); x++ {
+				if i := y*l.W + x; m.looked[i] {
+					most = max(most, float64(l.V[i]))
+				}
 			}
 		}
+		lost, deviations = most, max(deviations, most/m.usual[k])
 	}
-	return lost, lost / max(m.upper(loss), 0.02)
+	return lost, deviations
 }
 
 // same says whether the middle of one box lies in the other, a little widened.

@@ -74,6 +74,8 @@ type Maps struct {
 	amplitude   [2]float64     // middle of the stripes' amplitude, linear light
 	screen      Screen
 	lens        float64        // its blur, mm
+	losses      []*part.Plane  // of gloss, at each of lossScales, and
+	usual       []float64      // the face's own unevenness in it, one standard deviation
 	along       [2][2]float64  // the way, in the picture, in which a direction's phase grows on the face itself
 	radPerMM    [2]float64     // and by how much, in the middle
 	best        float64        // gloss where the mirror is undisturbed, against the middle of the face: more than 1 where the face waves
