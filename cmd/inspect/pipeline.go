@@ -14,6 +14,7 @@ import (
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
+	"finishbench/internal/stripes"
 )
 
 // settings are what a run is told, the same for all its units.
@@ -26,6 +27,7 @@ type settings struct {
 	limits    grade.Limits
 	fit       capture.FitLimits
 	seam      seam.Params
+	screen    stripes.Screen
 	flats     []flatFile // flat fields by view and light
 	kinds     *kindModel // nil: the rules alone call kinds
 	barred    string     // why the gauge must pass no unit; "": it may

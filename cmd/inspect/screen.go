@@ -2,9 +2,11 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/config"
 	"finishbench/internal/defects"
 	"finishbench/internal/part"
 	"finishbench/internal/stripes"
@@ -53,7 +55,9 @@ func (u *unit) lookInScreen(s *scene) {
 		s.refuse(plain(err))
 		return
 	}
-	mirror, err := stripes.Measure(images, paint.Outline, stripes.DefaultParams(l.mmPerPX))
+	look := stripes.DefaultParams(l.mmPerPX)
+	look.Screen, look.LensMM = u.screen, blur*l.mmPerPX
+	mirror, err := stripes.Measure(images, paint.Outline, look)
 	if err != nil {
 		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
 		return
@@ -77,6 +81,23 @@ func (u *unit) lookInScreen(s *scene) {
 			s.found.Warnings = append(s.found.Warnings, fmt.Sprintf("with the screen black the face still has %.0f %% of the light that it has before the white one: put out the other lamps, or shade the unit", 100*share))
 		}
 	}
+}
+
+// uDistanceMM and uPeriodRel are the standard uncertainties of the screen's distance, held
+// with a ruler, and of the stripes' period, by a card held to the screen (common practice,
+// no source).
+const (
+	uDistanceMM = 2
+	uPeriodRel  = 0.005
+)
+
+// screenOf is how the station's screen stands, for slopes.
+func screenOf(c config.Screen) stripes.Screen {
+	s := stripes.Screen{PeriodMM: c.PeriodMM, DistanceMM: c.DistanceMM, TiltDeg: c.TiltDeg}
+	if s.Known() {
+		s.URel = math.Hypot(uDistanceMM/s.DistanceMM, uPeriodRel)
+	}
+	return s
 }
 
 // refuse marks all of a scene's pictures that were fit as not measured.

@@ -24,6 +24,7 @@ type Step struct {
 	Camera   string        // name of the source
 	Settle   time.Duration // from light and turn to the picture
 	Place    bool          // the operator places the unit first: the rig cannot
+	wholeSet bool          // see part.Shot.WholeSet; Run finds out
 }
 
 // File is the step's file name without its ending, as capture.Scan reads it:
@@ -66,7 +67,7 @@ type Shot struct {
 
 // Part is the shot as the measuring packages know it.
 func (s Shot) Part() part.Shot {
-	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned}
+	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned, WholeSet: s.wholeSet}
 }
 
 // Progress is told as the plan is carried out.

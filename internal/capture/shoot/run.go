@@ -43,6 +43,7 @@ func (p *Plan) Run(ctx context.Context, kept []Shot, check Check, say func(Progr
 	if err := p.begin(len(kept) == 0); err != nil {
 		return kept, err
 	}
+	p.markSets()
 	r := &run{Plan: p, check: check, say: say, pedal: pedal, steps: p.unit}
 	defer r.white(ctx)
 	if p.Rig != nil {
@@ -81,7 +82,7 @@ func (p *Plan) begin(newUnit bool) error {
 	if !newUnit && p.unit != nil {
 		return nil
 	}
-	p.unit = p.Steps
+	p.unit = slices.Clone(p.Steps)
 	for name, c := range p.Cameras {
 		f, ok := c.(sources.Follower)
 		if !ok {
@@ -99,6 +100,20 @@ func (p *Plan) begin(newUnit bool) error {
 		}
 	}
 	return nil
+}
+
+// markSets finds out which steps make up a whole set before a screen: their pictures
+// are looked into, and so checked.
+func (p *Plan) markSets() {
+	shots := make([]*part.Shot, len(p.unit))
+	for i, s := range p.unit {
+		shot := Shot{Step: s}.Part()
+		shots[i] = &shot
+	}
+	part.MarkSets(shots)
+	for i := range p.unit {
+		p.unit[i].wholeSet = shots[i].WholeSet
+	}
 }
 
 func (r *run) tell(p Progress) {

@@ -255,3 +255,27 @@ func TestScreenWanted(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// The pictures of a whole set are checked as such that are looked into, those of a part
+// of one, and of a shell, as such that are not.
+func TestWholeSet(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, _, _ := beforeScreen()
+		searched := 0
+		look := func(_ *part.Image, s part.Shot) part.PictureReport {
+			if s.Searched() {
+				searched++
+			}
+			return part.PictureReport{State: part.PictureOK}
+		}
+		for _, c := range []struct {
+			steps []Step
+			want  int
+		}{{BeforeScreen(faceStep), 10}, {BeforeScreen(faceStep)[1:], 0}, {BeforeScreen(Step{View: part.Shell, Camera: "edge"}), 0}} {
+			searched, p.Steps = 0, c.steps
+			if _, err := p.Run(t.Context(), nil, look, quiet, nil); err != nil || searched != c.want {
+				t.Errorf("%s and more: %d are looked into, want %d; %v", c.steps[0].File(), searched, c.want, err)
+			}
+		}
+	})
+}
