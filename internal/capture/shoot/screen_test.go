@@ -3,6 +3,7 @@ package shoot
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -166,13 +167,13 @@ func TestScreenLostAndBack(t *testing.T) {
 			if p.Problem != "" {
 				told, lost = append(told, p.Problem+" "+p.Why.Text), true
 			} else if lost {
-				told, lost = append(told, "well"), false
+				told, lost = append(told, fmt.Sprintf("well before picture %d", p.Done+1)), false
 			}
 		}, nil)
 		if err != nil || len(shots) != 10 || !slices.Equal(*log, slices.Concat([]string{"light off"}, theSet(), []string{"light off", "show white"})) {
 			t.Errorf("%d shots, %v, did %q", len(shots), err, *log)
 		}
-		if want := []string{"screen no page is open", "screen it is asleep", "well"}; !slices.Equal(told, want) {
+		if want := []string{"screen no page is open", "screen it is asleep", "well before picture 4"}; !slices.Equal(told, want) {
 			t.Errorf("told %q, want %q", told, want)
 		}
 	})
