@@ -106,7 +106,8 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	if err != nil {
 		return err
 	}
-	shooter, err := o.shooter(set, st)
+	screens := bench.NewScreens()
+	shooter, err := o.shooter(set, st, screens)
 	if err != nil {
 		return err
 	}
@@ -116,7 +117,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	tuneMemory()
 	judge := &benchJudge{settings: set, slots: newSlots(set.jobs), checkLog: st.CheckLog, now: time.Now}
 	parts := bench.Parts{
-		Shooter: shooter, Now: time.Now, Comparer: newComparer(set.limits.Pair), Judge: judge,
+		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: newComparer(set.limits.Pair), Judge: judge,
 		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
 	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
@@ -137,14 +138,14 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 }
 
 // shooter chooses where pictures come from.
-func (o benchOptions) shooter(set settings, st config.Station) (bench.Shooter, error) {
+func (o benchOptions) shooter(set settings, st config.Station, screens *bench.Screens) (bench.Shooter, error) {
 	if o.replay != "" {
 		return newReplayShooter(o.replay, set.fit, set.jobs)
 	}
 	if len(st.Cameras) == 0 {
 		return nil, usagef("say where the pictures come from: a --station file with cameras and a plan, or --replay FOLDER")
 	}
-	plan, err := stationPlan(st)
+	plan, err := stationPlan(st, screens)
 	if err != nil {
 		return nil, err
 	}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"finishbench/internal/bench"
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/rig"
 	"finishbench/internal/capture/shoot"
@@ -18,10 +19,10 @@ import (
 )
 
 // stationPlan makes the shooting plan of a station file: its cameras, its
-// controller of lights and turntable, its steps. What was opened is closed again
-// where something else cannot be.
-func stationPlan(st config.Station) (p *shoot.Plan, err error) {
-	p = &shoot.Plan{Cameras: map[string]sources.Source{}}
+// controller of lights and turntable, its steps, with the bench's screens. What was
+// opened is closed again where something else cannot be.
+func stationPlan(st config.Station, screens *bench.Screens) (p *shoot.Plan, err error) {
+	p = &shoot.Plan{Cameras: map[string]sources.Source{}, Screen: benchScreen{screens, st.Screen}}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, closePlan(p))
@@ -39,7 +40,7 @@ func stationPlan(st config.Station) (p *shoot.Plan, err error) {
 		return p, usageError{err}
 	}
 	for _, s := range st.Plan {
-		p.Steps = append(p.Steps, planStep(s, st.Cameras))
+		p.Steps = append(p.Steps, planSteps(s, st.Cameras)...)
 	}
 	if err := p.Validate(); err != nil {
 		return p, usageError{err}
@@ -58,7 +59,8 @@ func closePlan(p *shoot.Plan) error {
 	return errors.Join(errs...)
 }
 
-func planStep(s config.PlanStep, cameras []config.Camera) shoot.Step {
+// planSteps is an entry of the plan: one picture, or a whole set before the screen.
+func planSteps(s config.PlanStep, cameras []config.Camera) []shoot.Step {
 	out := shoot.Step{View: part.View(s.View), Light: part.Light(s.Light), Camera: s.Camera, Settle: millis(s.SettleMS), Place: s.Place == "hand"}
 	if s.AngleDeg != nil {
 		out.AngleDeg = *s.AngleDeg
@@ -66,7 +68,10 @@ func planStep(s config.PlanStep, cameras []config.Camera) shoot.Step {
 	if out.Camera == "" && len(cameras) == 1 {
 		out.Camera = cameras[0].Name
 	}
-	return out
+	if s.Light == config.ScreenLight {
+		return shoot.BeforeScreen(out)
+	}
+	return []shoot.Step{out}
 }
 
 func millis(v float64) time.Duration  { return time.Duration(v * float64(time.Millisecond)) }

@@ -230,6 +230,9 @@ func progressOf(p shoot.Progress) bench.Progress {
 			args["file"] = p.Why.Args["file"]
 		}
 		b.Problem = &bench.Phrase{Key: "problem." + p.Problem, Args: args, Why: troubleOf(p.Why)}
+		if p.Problem == shoot.ProblemScreen && p.Why != nil {
+			b.Problem.Why = &bench.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
+		}
 	}
 	return b
 }

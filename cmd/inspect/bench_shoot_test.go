@@ -117,6 +117,11 @@ func TestPlanHasItsWords(t *testing.T) {
 			}
 		}
 	}
+	// A screen's trouble has the screens' own words, with what goes into them.
+	p := progressOf(shoot.Progress{Step: shoot.Step{View: part.Face, Light: part.StripesX1}, Problem: shoot.ProblemScreen, Why: trouble.New("screen.problem.late", "x", "s", "6")})
+	if w := p.Problem.Why; !x.Has(p.Problem.Key) || !x.Has(w.Key) || w.Args["s"] != "6" {
+		t.Errorf("%+v, %+v", p.Problem, w)
+	}
 	for _, k := range []string{trouble.Starting, trouble.NoProgram, trouble.Ended, trouble.Over, trouble.Silent, trouble.Frozen, trouble.NoDevice, trouble.Control, trouble.NoControl, trouble.OutOfRange, trouble.Busy,
 		trouble.NoRight, trouble.Away, trouble.BadPicture, trouble.NoUnit, trouble.NoShot, trouble.Unplugged, trouble.NoAnswer, trouble.Refused, trouble.Garbage, trouble.Restarted, trouble.NoPosition, trouble.NoLight, trouble.Other} {
 		if !x.Has("trouble." + k) {

@@ -27,6 +27,7 @@ type settings struct {
 	limits    grade.Limits
 	fit       capture.FitLimits
 	seam      seam.Params
+	screen    stripes.Screen
 	flats     []flatFile // flat fields by view and light
 	kinds     *kindModel // nil: the rules alone call kinds
 	barred    string     // why the gauge must pass no unit; "": it may

@@ -73,6 +73,7 @@ func (o runOptions) settings() (settings, error) {
 	if err := s.loadFlats(st.Flats, time.Now()); err != nil {
 		return s, err
 	}
+	s.screen = screenOf(st.Screen)
 	_, s.barred = checkGate(st.CheckLog, time.Now()) // no reason: not barred
 	if o.stage != "" {
 		if s.stage, err = part.ParseStage(o.stage); err != nil {

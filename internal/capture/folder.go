@@ -66,6 +66,11 @@ func Scan(dir string) (part.Folder, error) {
 	if err != nil {
 		return part.Folder{}, fmt.Errorf("capture: unit folder %s: %w", dir, err)
 	}
+	shots := make([]*part.Shot, len(f.Shots))
+	for i := range f.Shots {
+		shots[i] = &f.Shots[i]
+	}
+	part.MarkSets(shots)
 	return f, nil
 }
 

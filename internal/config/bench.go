@@ -69,10 +69,21 @@ type RigLight struct {
 	Off   []string `mapstructure:"off"`
 }
 
-// PlanStep is one picture of the shooting plan.
+// Screen is the tablet or spare monitor that lights the unit, and how it stands.
+type Screen struct {
+	PeriodMM   float64 `mapstructure:"period_mm"`   // of the stripes, on the screen, 0.5..100
+	DistanceMM float64 `mapstructure:"distance_mm"` // from the faceplate's middle along the mirrored line of sight; 0: not known, 20..2000
+	TiltDeg    float64 `mapstructure:"tilt_deg"`    // between line of sight and faceplate's normal, in the plane of the picture's x, -75..75
+	Contrast   float64 `mapstructure:"contrast"`    // of the stripes, linear light, 0.1..1
+}
+
+// ScreenLight is a plan step's light that stands for a whole set before a screen.
+const ScreenLight = "screen"
+
+// PlanStep is one picture of the shooting plan, with [ScreenLight] ten.
 type PlanStep struct {
 	View     string   `mapstructure:"view"`      // edge, face or shell
-	Light    string   `mapstructure:"light"`     // diffuse, raking or back; edge: "" too
+	Light    string   `mapstructure:"light"`     // diffuse, raking, back or, but for edge, screen; edge: "" too
 	AngleDeg *float64 `mapstructure:"angle_deg"` // edge only, -360..360
 	Camera   string   `mapstructure:"camera"`    // a name of cameras; "" where there is one camera only
 	SettleMS float64  `mapstructure:"settle_ms"` // 0..10000
@@ -120,6 +131,7 @@ func (s Station) validateBench(c *checks) {
 		seen[cam.Name] = true
 	}
 	s.Rig.validate(c)
+	s.Screen.validate(c)
 	s.validatePlan(c)
 }
 
@@ -234,6 +246,13 @@ func (r Rig) validate(c *checks) {
 	}
 }
 
+func (x Screen) validate(c *checks) {
+	c.between("screen.period_mm", x.PeriodMM, 0.5, 100)
+	c.zeroOr("screen.distance_mm", x.DistanceMM, 20, 2000)
+	c.between("screen.tilt_deg", x.TiltDeg, -75, 75)
+	c.between("screen.contrast", x.Contrast, 0.1, 1)
+}
+
 func (c *checks) lines(key string, lines []string) {
 	for i, l := range lines {
 		c.line(fmt.Sprintf("%s[%d]", key, i), l)
@@ -296,7 +315,7 @@ func (s Station) validateStep(c *checks, key string, p PlanStep) {
 	case p.AngleDeg != nil:
 		c.addf(key+".angle_deg", "is for edge shots only")
 	default:
-		c.word(key+".light", p.Light, rigLights...)
+		c.word(key+".light", p.Light, append(slices.Clone(rigLights), ScreenLight)...)
 	}
 	if s.Rig.Device != "" && slices.Contains(rigLights, p.Light) && !slices.ContainsFunc(s.Rig.Lights, func(l RigLight) bool { return l.Light == p.Light }) {
 		c.addf(key+".light", "rig.lights has no %s", p.Light)

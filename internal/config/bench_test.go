@@ -66,11 +66,14 @@ func TestShippedBenchExamples(t *testing.T) {
 	if got, want := s.Cameras[2].Folder, filepath.Join(filepath.Dir(path), "incoming"); got != want {
 		t.Errorf("folder %s, want %s", got, want)
 	}
-	if len(s.Plan) != 4 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 {
+	if len(s.Plan) != 5 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 || s.Plan[4].Light != ScreenLight {
 		t.Errorf("plan %+v", s.Plan)
 	}
 	if s.Rig.Turn != "G0 A{deg}" || s.Rig.Rest != "G4 P0" || len(s.Rig.Lights) != 3 || s.Rig.Lights[1].On[0] != "M3 S255" {
 		t.Errorf("rig %+v", s.Rig)
+	}
+	if want := (Screen{PeriodMM: 6, Contrast: 0.8}); s.Screen != want { // common practice, no source
+		t.Errorf("screen %+v, want %+v", s.Screen, want)
 	}
 	if s.Bench.Listen != "127.0.0.1:8080" || s.Bench.PedalKeys[0] != "PageDown" {
 		t.Errorf("bench %+v", s.Bench)
@@ -96,12 +99,22 @@ func TestBenchKeysRefused(t *testing.T) {
 		{"cameras: [{name: a, source: gstreamer, pipeline: x, width_px: 64, height_px: 48, bits: 12}]" + plan, `cameras[0].bits: is for format grey16 only`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, camera: egde}]", `plan[0].camera: there is no camera "egde"; did you mean edge?`},
 		{"cameras: [" + gst + "]\nplan: [{view: edge}]", `plan[0].angle_deg: is missing`},
-		{"cameras: [" + gst + "]\nplan: [{view: face}]", `plan[0].light: "" is not known here; use diffuse, raking, back`},
+		{"cameras: [" + gst + "]\nplan: [{view: face}]", `plan[0].light: "" is not known here; use diffuse, raking, back, screen`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, angle_deg: 3}]", `plan[0].angle_deg: is for edge shots only`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking}, {view: face, light: raking}]", `plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, settle_ms: -1}]", `plan[0].settle_ms: -1 is not between 0 and 10000`},
 		{"plan: [{view: face, light: raking}]", `plan[0].camera: is missing: there are 0 cameras`},
 		{"cameras: [" + gst + "]\nrig: {device: /dev/s}" + plan, `plan[0].light: rig.lights has no raking`},
+		{"cameras: [" + gst + "]\nrig: {device: /dev/s}\nplan: [{view: face, light: screen}, {view: shell, light: screen}]", ""},
+		{"cameras: [" + gst + "]\nplan: [{view: face, light: screen}, {view: face, light: screen}]", `plan[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]\nplan: [{view: face, light: sreen}]", `plan[0].light: "sreen" is not known here; did you mean screen?`},
+		{"cameras: [" + gst + "]\nplan: [{view: edge, light: screen, angle_deg: 0}]", `plan[0].light: "screen" is not known here; use diffuse, raking, back`},
+		{"screen: {period_mm: 4, distance_mm: 20, tilt_deg: -30, contrast: 1}", ""},
+		{"screen: {period_mm: 0}", `screen.period_mm: 0 is not between 0.5 and 100`},
+		{"screen: {distance_mm: 5}", `screen.distance_mm: 5 is not between 20 and 2000 (0: not set)`},
+		{"screen: {tilt_deg: 90}", `screen.tilt_deg: 90 is not between -75 and 75`},
+		{"screen: {contrast: 0}", `screen.contrast: 0 is not between 0.1 and 1`},
+		{"screen: {period: 4}", `screen.period: no such key; did you mean period_mm?`},
 		{"rig: {device: ttyUSB0}", `rig.device: "ttyUSB0": name it in full`},
 		{"rig: {turn: G0 A30}", `rig.turn: write {deg} where the angle goes`},
 		{"rig: {ask: M114}", `rig.angle: give a regular expression`},

@@ -33,6 +33,7 @@ type Station struct {
 	Bench   Bench      `mapstructure:"bench"`
 	Cameras []Camera   `mapstructure:"cameras"` // empty: pictures come as files
 	Rig     Rig        `mapstructure:"rig"`
+	Screen  Screen     `mapstructure:"screen"`
 	Plan    []PlanStep `mapstructure:"plan"` // shots of a unit, in order
 	Lots    Lots       `mapstructure:"lots"` // how lots are judged
 }

@@ -29,7 +29,7 @@ func MarkSets(shots []*Shot) {
 			have[s.Light] = true
 		}
 	}
-	for _, l := range screenLights {
+	for _, l := range ScreenLights {
 		if l != Black && !have[l] {
 			return
 		}

@@ -99,7 +99,7 @@ const (
 // severities from none upwards.
 var (
 	Views      = []View{Edge, Face, Shell}
-	Lights     = append([]Light{NoLight, Diffuse, Raking, Back}, screenLights...)
+	Lights     = append([]Light{NoLight, Diffuse, Raking, Back}, ScreenLights...)
 	Stages     = []Stage{Trim, Wet, Cured}
 	Kinds      = []Kind{Bubble, Dust, Fibre, Sanding, Crater, Run, OrangePeel, Haze, Chip, Missed, Step, Gap, Bead}
 	Zones      = []Zone{ZoneFace, ZoneRim, ZoneSeam, ZoneShell, ZonePanel}
@@ -107,10 +107,11 @@ var (
 	Severities = []Severity{None, Minor, Moderate, Major, Critical}
 )
 
-var screenLights = []Light{White, Black, StripesX0, StripesX1, StripesX2, StripesX3, StripesY0, StripesY1, StripesY2, StripesY3}
+// ScreenLights are the lights of a whole set before a screen, in the order in which they are shown.
+var ScreenLights = []Light{White, Black, StripesX0, StripesX1, StripesX2, StripesX3, StripesY0, StripesY1, StripesY2, StripesY3}
 
 // OfScreen says whether the light is a screen's.
-func (l Light) OfScreen() bool { return slices.Contains(screenLights, l) }
+func (l Light) OfScreen() bool { return slices.Contains(ScreenLights, l) }
 
 // Rank is the severity's place in the order, 0 for none up to 4 for critical;
 // -1 for a word that is none of them.

@@ -1,6 +1,7 @@
 package shoot
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"maps"
@@ -23,6 +24,7 @@ type Step struct {
 	Camera   string        // name of the source
 	Settle   time.Duration // from light and turn to the picture
 	Place    bool          // the operator places the unit first: the rig cannot
+	wholeSet bool          // see part.Shot.WholeSet; Run finds out
 }
 
 // File is the step's file name without its ending, as capture.Scan reads it:
@@ -65,7 +67,7 @@ type Shot struct {
 
 // Part is the shot as the measuring packages know it.
 func (s Shot) Part() part.Shot {
-	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned}
+	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned, WholeSet: s.wholeSet}
 }
 
 // Progress is told as the plan is carried out.
@@ -93,15 +95,44 @@ const (
 const (
 	ProblemCamera = "camera" // a camera does not deliver; it is waited for
 	ProblemRig    = "rig"    // lights and turntable do not answer; they are waited for
+	ProblemScreen = "screen" // no screen shows what it is to show; it is waited for
 	ProblemUnfit  = "unfit"  // the picture is not fit; it is taken once more
 	ProblemFile   = "file"   // the file that came cannot be used; another is waited for
 )
+
+// Screen gives the light of the steps before a screen.
+type Screen interface {
+	// Show returns once one of [part.ScreenLights] is seen on the screen. While no
+	// screen can show it, or none has told so, the error is a [ScreenError].
+	Show(ctx context.Context, l part.Light) error
+}
+
+// ScreenError says that no screen shows what it is to show. It is worth waiting for.
+type ScreenError struct {
+	Why *trouble.Trouble
+	Err error // what the screen said itself
+}
+
+func (e *ScreenError) Error() string { return e.Err.Error() }
+func (e *ScreenError) Unwrap() error { return e.Err }
+
+// BeforeScreen is the whole set of a step before a screen: white, black, and the
+// stripes at four phases in two directions.
+func BeforeScreen(s Step) []Step {
+	set := make([]Step, len(part.ScreenLights))
+	for i, l := range part.ScreenLights {
+		set[i] = s
+		set[i].Light = l
+	}
+	return set
+}
 
 // Plan is how a unit is photographed. One unit at a time.
 type Plan struct {
 	Steps    []Step // empty: the steps of the unit that the replay plays
 	Cameras  map[string]sources.Source
 	Rig      rig.Rig           // nil: the operator turns and switches
+	Screen   Screen            // for steps before a screen; nil where there are none
 	Patience time.Duration     // a lost camera or line is waited for so long; 0: 60 s
 	Frame    time.Duration     // a frame must come within so long of being asked for; 0: 5 s
 	Drop     func(*part.Image) // gets pictures that were taken once more; nil: nobody
@@ -113,17 +144,20 @@ type Plan struct {
 const (
 	defaultPatience = 60 * time.Second
 	defaultFrame    = 5 * time.Second
-	lightsOut       = 5 * time.Second // for the lights to go out at the end
+	lightsOut       = 5 * time.Second // for the lights to go out at the end, and the screen to turn white
 	lookAgain       = 100 * time.Millisecond
 )
 
-// Validate says what cannot be carried out: a step without its camera, two steps
-// with the same picture.
+// Validate says what cannot be carried out: a step without its camera or screen, two
+// steps with the same picture.
 func (p *Plan) Validate() error {
 	seen := map[string]bool{}
 	for i, s := range p.Steps {
 		if p.Cameras[s.Camera] == nil {
 			return fmt.Errorf("shoot: step %d, %s: there is no camera %q", i+1, s.File(), s.Camera)
+		}
+		if s.Light.OfScreen() && p.Screen == nil {
+			return fmt.Errorf("shoot: step %d, %s: there is no screen", i+1, s.File())
 		}
 		if seen[s.File()] {
 			return fmt.Errorf("shoot: step %d: %s is there twice", i+1, s.File())

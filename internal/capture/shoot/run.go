@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,7 +27,8 @@ type run struct {
 	pedal <-chan struct{}
 	steps []Step
 	shots []Shot
-	last  *Step // before this one: what the unit and the light stand at
+	last  *Step      // before this one: what the unit and the light stand at
+	shown part.Light // on the screen, as far as this run knows
 }
 
 // Run photographs a unit. kept are its shots from an attempt that broke off: they
@@ -35,13 +37,15 @@ type run struct {
 // say is not called after Run has returned. pedal brings the operator's presses.
 //
 // Errors: ctx's; a camera or line that stayed away for longer than Patience; what
-// the controller refused. The lights are out when Run returns, unless the line to
-// them is lost.
+// the controller refused. When Run returns the lights are out and the screen, where
+// the plan has steps before one, is white, unless they cannot be reached.
 func (p *Plan) Run(ctx context.Context, kept []Shot, check Check, say func(Progress), pedal <-chan struct{}) ([]Shot, error) {
 	if err := p.begin(len(kept) == 0); err != nil {
 		return kept, err
 	}
+	p.markSets()
 	r := &run{Plan: p, check: check, say: say, pedal: pedal, steps: p.unit}
+	defer r.white(ctx)
 	if p.Rig != nil {
 		defer r.lightsOut(ctx)
 	}
@@ -78,7 +82,7 @@ func (p *Plan) begin(newUnit bool) error {
 	if !newUnit && p.unit != nil {
 		return nil
 	}
-	p.unit = p.Steps
+	p.unit = slices.Clone(p.Steps)
 	for name, c := range p.Cameras {
 		f, ok := c.(sources.Follower)
 		if !ok {
@@ -98,6 +102,20 @@ func (p *Plan) begin(newUnit bool) error {
 	return nil
 }
 
+// markSets finds out which steps make up a whole set before a screen: their pictures
+// are looked into, and so checked.
+func (p *Plan) markSets() {
+	shots := make([]*part.Shot, len(p.unit))
+	for i, s := range p.unit {
+		shot := Shot{Step: s}.Part()
+		shots[i] = &shot
+	}
+	part.MarkSets(shots)
+	for i := range p.unit {
+		p.unit[i].wholeSet = shots[i].WholeSet
+	}
+}
+
 func (r *run) tell(p Progress) {
 	p.Done, p.Total = len(r.shots), len(r.steps)
 	r.say(p)
@@ -112,11 +130,27 @@ func (r *run) lightsOut(ctx context.Context) {
 	}
 }
 
+// white leaves the screen white, likewise.
+func (r *run) white(ctx context.Context) {
+	if r.shown == "" || r.shown == part.White {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), lightsOut)
+	defer cancel()
+	if err := r.Screen.Show(ctx, part.White); err != nil {
+		r.tell(Progress{Problem: ProblemScreen, Why: inWords(err)})
+	}
+}
+
 // inWords finds the trouble in an error.
 func inWords(err error) *trouble.Trouble {
 	var why *trouble.Trouble
-	if errors.As(err, &why) {
+	var dark *ScreenError
+	switch {
+	case errors.As(err, &why):
 		return why
+	case errors.As(err, &dark):
+		return dark.Why
 	}
 	return trouble.Newf(trouble.Other, "%v", err)
 }
@@ -165,17 +199,22 @@ func (r *run) pose(ctx context.Context, s Step) error {
 		}
 	}
 	light := string(s.Light)
-	if s.Light == part.NoLight {
+	if s.Light == part.NoLight || s.Light.OfScreen() {
 		light = rig.Off
 	}
-	if err := r.onRig(ctx, s, func() error { return r.Rig.Light(ctx, light) }); err != nil {
-		return err
+	if r.last == nil || !bothOfScreen(*r.last, s) {
+		if err := r.onRig(ctx, s, func() error { return r.Rig.Light(ctx, light) }); err != nil {
+			return err
+		}
 	}
 	if s.View != part.Edge {
 		return nil
 	}
 	return r.onRig(ctx, s, func() error { return r.Rig.Turn(ctx, s.AngleDeg) })
 }
+
+// bothOfScreen says whether nothing but the screen changes between two steps' lights.
+func bothOfScreen(a, b Step) bool { return a.Light.OfScreen() && b.Light.OfScreen() }
 
 // byHand asks the operator for what differs from the step before. The press that
 // started the unit says that it is placed for the first step.
@@ -188,10 +227,11 @@ func (r *run) byHand(ctx context.Context, s Step) error {
 	}
 	what := AskPose
 	if l := r.last; l != nil && l.View == s.View {
+		sameLight := l.Light == s.Light || bothOfScreen(*l, s)
 		switch {
-		case l.Light == s.Light && l.AngleDeg == s.AngleDeg:
+		case sameLight && l.AngleDeg == s.AngleDeg:
 			return nil
-		case l.Light == s.Light:
+		case sameLight:
 			what = AskTurn
 		case l.AngleDeg == s.AngleDeg:
 			what = AskLight
@@ -249,6 +289,46 @@ func (r *run) onRig(ctx context.Context, s Step, do func() error) error {
 	}
 }
 
+// show has the screen show what a step needs. Between steps before a screen and such
+// under the rig's lamps it is dark for these; where it may itself be what lights the
+// unit, it is white. While no screen shows it, that is said and waited for.
+func (r *run) show(ctx context.Context, s Step) error {
+	want := s.Light
+	switch {
+	case want.OfScreen():
+	case !slices.ContainsFunc(r.steps, func(s Step) bool { return s.Light.OfScreen() }):
+		return nil
+	case r.Rig != nil && want != part.NoLight:
+		want = part.Black
+	default:
+		want = part.White
+	}
+	if r.follows(s) || want == r.shown && !s.Light.OfScreen() { // stripes are shown anew for a second try: the screen may have slept
+		return nil
+	}
+	wait := &wait{}
+	for {
+		r.shown = want // asked for, at least
+		err := r.Screen.Show(ctx, want)
+		var dark *ScreenError
+		switch {
+		case err == nil:
+			if !wait.began.IsZero() {
+				r.tell(Progress{Step: s})
+			}
+			return nil
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case errors.As(err, &dark):
+			if err := r.waitOut(ctx, wait, err, Progress{Step: s, Problem: ProblemScreen, Why: dark.Why}); err != nil {
+				return err
+			}
+		default:
+			return fmt.Errorf("shoot: %s: show %s on the screen: %w", s.File(), want, err)
+		}
+	}
+}
+
 // wait bounds how long something lost is waited for.
 type wait struct {
 	began time.Time // zero: nothing was lost so far
@@ -285,6 +365,9 @@ func (r *run) take(ctx context.Context, s Step) (Shot, error) {
 	_, drops := src.(sources.Dropper)
 	wait := &wait{}
 	for {
+		if err := r.show(ctx, s); err != nil {
+			return Shot{}, err
+		}
 		if !retry.Sleep(ctx, s.Settle) {
 			return Shot{}, ctx.Err()
 		}

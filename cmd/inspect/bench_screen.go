@@ -1,0 +1,45 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"slices"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/capture/shoot"
+	"finishbench/internal/capture/trouble"
+	"finishbench/internal/config"
+	"finishbench/internal/part"
+)
+
+// benchScreen has the bench's screens give the light of a plan's steps.
+type benchScreen struct {
+	screens *bench.Screens
+	config.Screen
+}
+
+// Show is [shoot.Screen].
+func (b benchScreen) Show(ctx context.Context, l part.Light) error {
+	err := b.screens.Show(ctx, b.pattern(l))
+	var told bench.Told
+	if !errors.As(err, &told) {
+		return err
+	}
+	p := told.Told()
+	return &shoot.ScreenError{Why: &trouble.Trouble{Key: p.Key, Args: p.Args, Text: err.Error()}, Err: err}
+}
+
+// pattern is what a screen shows for one of [part.ScreenLights].
+func (b benchScreen) pattern(l part.Light) bench.Pattern {
+	p := bench.Pattern{Kind: bench.Plain, Colour: [3]float64{1, 1, 1}}
+	switch l {
+	case part.White:
+	case part.Black:
+		p.Colour = [3]float64{}
+	default:
+		n := slices.Index(part.ScreenLights, l) - slices.Index(part.ScreenLights, part.StripesX0)
+		p.Kind, p.Axis, p.PhaseDeg = bench.Stripes, "xy"[n/4:n/4+1], float64(90*(n%4))
+		p.PeriodMM, p.Contrast = b.PeriodMM, b.Contrast
+	}
+	return p
+}

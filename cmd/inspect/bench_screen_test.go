@@ -1,0 +1,254 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/config"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+	"finishbench/internal/synth"
+)
+
+// What a screen shows for each light: plain, and stripes by the contract of the names,
+// number n along x or y at n times 90 degrees, of the station's period and contrast.
+func TestPatternsOfASet(t *testing.T) {
+	white := [3]float64{1, 1, 1}
+	b := benchScreen{Screen: config.Screen{PeriodMM: 4, Contrast: 0.7}}
+	stripes := func(axis string, deg float64) bench.Pattern {
+		return bench.Pattern{Kind: bench.Stripes, Colour: white, Axis: axis, PeriodMM: 4, PhaseDeg: deg, Contrast: 0.7}
+	}
+	for l, want := range map[part.Light]bench.Pattern{
+		part.White: {Kind: bench.Plain, Colour: white}, part.Black: {Kind: bench.Plain},
+		part.StripesX0: stripes("x", 0), part.StripesX1: stripes("x", 90), part.StripesX2: stripes("x", 180), part.StripesX3: stripes("x", 270),
+		part.StripesY0: stripes("y", 0), part.StripesY1: stripes("y", 90), part.StripesY2: stripes("y", 180), part.StripesY3: stripes("y", 270),
+	} {
+		if got := b.pattern(l); got != want {
+			t.Errorf("%s: %+v, want %+v", l, got, want)
+		}
+	}
+}
+
+// drawnSet is a folder with the pictures of a drawn face before a screen.
+func drawnSet(t *testing.T, p synth.StripesParams) string {
+	t.Helper()
+	dir := t.TempDir()
+	pictures, _ := synth.Stripes(p)
+	pictures[part.Black] = &part.Image{W: p.W, H: p.H, C: 1, Pix8: make([]uint8, p.W*p.H)}
+	for l, im := range pictures {
+		if im.C != 1 || im.Pix8 == nil {
+			t.Fatalf("%s is drawn with %d channels", l, im.C)
+		}
+		f, err := os.Create(filepath.Join(dir, "face_"+string(l)+".jpg"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := jpeg.Encode(f, &image.Gray{Pix: im.Pix8, Stride: im.W, Rect: image.Rect(0, 0, im.W, im.H)}, &jpeg.Options{Quality: 100}); err != nil {
+			t.Fatal(err)
+		}
+		if err := f.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dir
+}
+
+// aDent is a round dent of a face, h (1 - r^2/a^2)^2 deep, at 1 mm beside the middle: the
+// normal's tilt.
+func aDent(depthMM, a float64) func(x, y float64) (sx, sy float64) {
+	return func(x, y float64) (float64, float64) {
+		u, v := (x-1)/a, y/a
+		if q := 1 - u*u - v*v; q > 0 {
+			k := -4 * depthMM * q / a
+			return k * u, k * v
+		}
+		return 0, 0
+	}
+}
+
+// playedTablet does what the light page does in a browser: it follows what it is asked to
+// show, and tells when it is painted. The camera sees what it shows.
+type playedTablet struct {
+	*benchBrowser
+	hw           *standIn
+	token, name  string
+	stream       *http.Response
+	done         chan struct{}
+	mu           sync.Mutex
+	shown        []string // lights, in order
+	last, hidden string   // number of what it shows; "1": asleep
+}
+
+var screenOnPage = regexp.MustCompile(`data-screen="([^"]+)"`)
+
+func openTablet(t *testing.T, b *benchBrowser, hw *standIn) *playedTablet {
+	t.Helper()
+	page, err := b.get(t.Context(), "/light", "text/html")
+	if err != nil {
+		t.Fatal(err)
+	}
+	token, name := tokenOnPage.FindStringSubmatch(page), screenOnPage.FindStringSubmatch(page)
+	if token == nil || name == nil {
+		t.Fatalf("no light page: %.300s", page)
+	}
+	x := &playedTablet{benchBrowser: b, hw: hw, token: token[1], name: name[1], done: make(chan struct{})}
+	if x.stream, err = b.http.Get(b.base + "/light/events?screen=" + url.QueryEscape(x.name)); err != nil {
+		t.Fatal(err)
+	}
+	go x.follow()
+	t.Cleanup(func() { _ = x.stream.Body.Close(); <-x.done })
+	return x
+}
+
+func (x *playedTablet) follow() {
+	defer close(x.done)
+	lines := bufio.NewScanner(x.stream.Body)
+	for lines.Scan() {
+		data, ok := strings.CutPrefix(lines.Text(), "data: {")
+		if !ok {
+			continue
+		}
+		var a struct {
+			Number  int64         `json:"number"`
+			Pattern bench.Pattern `json:"pattern"`
+		}
+		if err := json.Unmarshal([]byte("{"+data), &a); err != nil {
+			x.fault("%v", err)
+			continue
+		}
+		x.show(strconv.FormatInt(a.Number, 10), a.Pattern)
+	}
+}
+
+// show puts a pattern before the camera, and tells it.
+func (x *playedTablet) show(number string, p bench.Pattern) {
+	light := "white"
+	switch {
+	case p.Kind == bench.Stripes:
+		light = fmt.Sprintf("stripes_%s%g", p.Axis, p.PhaseDeg/90)
+	case p.Colour == [3]float64{}:
+		light = "black"
+	}
+	x.hw.mu.Lock()
+	x.hw.light = light
+	x.hw.mu.Unlock()
+	x.mu.Lock()
+	x.shown, x.last = append(x.shown, light), number
+	x.mu.Unlock()
+	x.tell()
+}
+
+func (x *playedTablet) sleep(yes bool) {
+	x.mu.Lock()
+	x.hidden = map[bool]string{true: "1"}[yes]
+	x.mu.Unlock()
+	x.tell()
+}
+
+func (x *playedTablet) tell() {
+	x.mu.Lock()
+	form := url.Values{"screen": {x.name}, "painted": {x.last}, "lit": {"1"}, "hidden": {x.hidden}, "px_per_mm": {"5"}}
+	x.mu.Unlock()
+	q, err := http.NewRequest(http.MethodPost, x.base+"/light/state", strings.NewReader(form.Encode()))
+	if err != nil {
+		x.fault("%v", err)
+		return
+	}
+	q.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	q.Header.Set("X-Script", "1")
+	q.Header.Set("X-Token", x.token)
+	w, err := x.http.Do(q)
+	if err != nil {
+		return // the bench has ended
+	}
+	_ = w.Body.Close()
+	if w.StatusCode != http.StatusNoContent {
+		x.fault("told the screen's state: %s", w.Status)
+	}
+}
+
+// A bench of a camera and a tablet, nothing else, both played: the tablet is missing at
+// the start, and asleep once; both are told in both languages and waited for. The set is
+// shot, each picture under its own pattern, and measured by the station's screen: the dent
+// of the drawing is found, with its depth.
+func TestBenchBeforeScreen(t *testing.T) {
+	needsGStreamer(t, "souphttpsrc", "multipartdemux", "jpegdec")
+	const depthUM = 1.2
+	p := synth.DefaultStripes()
+	p.MMPerPX = 0.015 // as stationBench is told
+	p.Slope = aDent(depthUM/1000, 0.5)
+	hw := newStandIn(t, drawnSet(t, p))
+	hw.mu.Lock()
+	hw.light = "white"
+	hw.mu.Unlock()
+	db, en, zh := stationBench(t, station(t, fmt.Sprintf(`
+cameras:
+  - {name: above, source: gstreamer, pipeline: "souphttpsrc location=http://%s/ is-live=true ! multipartdemux ! jpegdec", width_px: %d, height_px: %d, format: rgb, delay_ms: 500}
+screen: {period_mm: %g, distance_mm: %g, tilt_deg: %g, contrast: %g}
+plan: [{view: face, light: screen}]
+`, hw.addr, p.W, p.H, p.PeriodMM, p.DistanceMM, p.TiltDeg, p.Contrast)))
+	en.phase(t, bench.Ready)
+	en.start(t, "u001")
+	en.read(t, "No screen gives light", "The pictures go on by themselves once it gives light.")
+	zh.read(t, "没有屏幕发光", "发光后自动继续拍摄。")
+	x := openTablet(t, en, hw)
+	en.read(t, "screen stripes along x, 0°")
+	x.sleep(true)
+	en.read(t, "asleep", "The pictures go on by themselves once it gives light.")
+	x.sleep(false)
+	e, _ := en.within(t, 90*time.Second, "an answer", func(e benchEvent) bool { return e.Phase == bench.Answered })
+	t.Logf("%s", e.text())
+	if faults, _ := en.told(); len(faults) > 0 {
+		t.Errorf("%q", faults)
+	}
+	// A pattern may come twice, after sleep; none is left out, and white is last.
+	x.mu.Lock()
+	var shown []string
+	for _, l := range x.shown {
+		if n := len(shown); n == 0 || shown[n-1] != l {
+			shown = append(shown, l)
+		}
+	}
+	x.mu.Unlock()
+	if got, want := strings.Join(shown, " "), "white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y2 stripes_y3 white"; got != want {
+		t.Errorf("shown %s\nwant  %s", got, want)
+	}
+	onRecord(t, db, 1, 10)
+	store, err := records.OpenExisting(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	all, err := store.Find(t.Context(), records.Filter{})
+	if err != nil || len(all) != 1 {
+		t.Fatalf("%d on record, %v", len(all), err)
+	}
+	r := all[0].Result
+	for _, q := range r.Pictures {
+		if q.State != part.PictureOK || !q.LookedAt() {
+			t.Errorf("%s: %+v", q.File, q)
+		}
+	}
+	for _, f := range r.Findings {
+		t.Logf("%s %v %v", f.Kind, f.Box, f.Features)
+		// by the drawing
+		if um := f.Features["depth_um"]; f.Kind == part.Crater && um > depthUM-3*f.Features["u_depth_um"] && um < depthUM+3*f.Features["u_depth_um"] {
+			return
+		}
+	}
+	t.Errorf("no crater of %.1f um among %d findings; warnings %q", depthUM, len(r.Findings), r.Warnings)
+}

@@ -1,0 +1,282 @@
+package shoot
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"finishbench/internal/capture/trouble"
+	"finishbench/internal/part"
+)
+
+// tablet plays a screen.
+type tablet struct {
+	log  *[]string
+	dark func() *trouble.Trouble // nil: it always shows
+	err  error
+}
+
+func (s *tablet) Show(_ context.Context, l part.Light) error {
+	if s.err != nil {
+		return s.err
+	}
+	if s.dark != nil {
+		if why := s.dark(); why != nil {
+			return &ScreenError{Why: why, Err: errors.New("show " + why.Text)}
+		}
+	}
+	time.Sleep(50 * time.Millisecond)
+	*s.log = append(*s.log, "show "+string(l))
+	return nil
+}
+
+var faceStep = Step{View: part.Face, Camera: "edge", Settle: 50 * time.Millisecond}
+
+// beforeScreen is a plan of a face before a screen, with played devices.
+func beforeScreen() (*Plan, *camera, *tablet, *[]string) {
+	p, c, _, log := bed()
+	s := &tablet{log: log}
+	p.Steps, p.Screen = BeforeScreen(faceStep), s
+	return p, c, s, log
+}
+
+// theSet is what is done for a set, in order, and its files: the names are those of the
+// README's table.
+var (
+	setLights = strings.Fields("white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y2 stripes_y3")
+	setFiles  = "face_white.png face_black.png face_stripes_x0.png face_stripes_x1.png face_stripes_x2.png face_stripes_x3.png face_stripes_y0.png face_stripes_y1.png face_stripes_y2.png face_stripes_y3.png"
+)
+
+func theSet() (did []string) {
+	for _, l := range setLights {
+		did = append(did, "show "+l, "shoot")
+	}
+	return did
+}
+
+func TestSetNames(t *testing.T) {
+	for _, c := range []struct {
+		s    Step
+		want string
+	}{
+		{faceStep, "face_white face_black face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_x3 face_stripes_y0 face_stripes_y1 face_stripes_y2 face_stripes_y3"},
+		{Step{View: part.Shell, AngleDeg: 45, Turned: true}, "shell_045_white shell_045_black shell_045_stripes_x0 shell_045_stripes_x1 shell_045_stripes_x2 shell_045_stripes_x3 shell_045_stripes_y0 shell_045_stripes_y1 shell_045_stripes_y2 shell_045_stripes_y3"},
+	} {
+		var got []string
+		for _, s := range BeforeScreen(c.s) {
+			got = append(got, s.File())
+			if s.Camera != c.s.Camera || s.Settle != c.s.Settle {
+				t.Errorf("%+v is not shot as %+v", s, c.s)
+			}
+		}
+		if strings.Join(got, " ") != c.want {
+			t.Errorf("%s, want %s", strings.Join(got, " "), c.want)
+		}
+	}
+}
+
+// Lamps out once, each pattern before its picture, white at the end.
+func TestFaceBeforeScreen(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, c, _, log := beforeScreen()
+		began := time.Now()
+		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
+		if err != nil || files(shots) != setFiles {
+			t.Fatalf("%s, %v", files(shots), err)
+		}
+		want := append(append([]string{"light off"}, theSet()...), "light off", "show white")
+		if !slices.Equal(*log, want) {
+			t.Errorf("did %q\nwant %q", *log, want)
+		}
+		if d := c.taken[9].Sub(began); d != 2*time.Second { // ten times screen, settle and frame
+			t.Errorf("took %v, want 2 s", d)
+		}
+	})
+}
+
+// Beside steps under lamps: while these light, the screen is dark; while none does, it
+// may itself light the unit.
+func TestScreenBesideLamps(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, _, log := beforeScreen()
+		p.Steps = slices.Concat([]Step{{View: part.Edge, Camera: "edge"}, {View: part.Face, Light: part.Raking, Camera: "edge"}}, p.Steps, []Step{{View: part.Face, Light: part.Diffuse, Camera: "edge"}})
+		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
+		want := slices.Concat([]string{"light off", "turn 0", "show white", "shoot", "light raking", "show black", "shoot", "light off"}, theSet(), []string{"light diffuse", "show black", "shoot", "light off", "show white"})
+		if err != nil || len(shots) != 13 || !slices.Equal(*log, want) {
+			t.Errorf("%d shots, %v; did %q\nwant %q", len(shots), err, *log, want)
+		}
+	})
+}
+
+// Without a rig the operator is not asked for what the screen does by itself.
+func TestScreenByHand(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, _, log := beforeScreen()
+		p.Rig = nil
+		shots, err := p.Run(t.Context(), nil, fit, func(p Progress) {
+			if p.Asking != "" {
+				t.Fatalf("asked %q for %s", p.Asking, p.Step.File())
+			}
+		}, nil)
+		if err != nil || len(shots) != 10 || !slices.Equal(*log, append(theSet(), "show white")) {
+			t.Errorf("%d shots, %v, did %q", len(shots), err, *log)
+		}
+		// From lamps to the screen and back they are asked for, once each.
+		*log = nil
+		p.Steps = slices.Concat([]Step{{View: part.Face, Light: part.Raking, Camera: "edge"}}, p.Steps, []Step{{View: part.Face, Light: part.Diffuse, Camera: "edge"}})
+		var asked []string
+		pedal := make(chan struct{}, 1)
+		shots, err = p.Run(t.Context(), nil, fit, func(p Progress) {
+			if p.Asking != "" {
+				asked = append(asked, p.Asking+" "+p.Step.File())
+				time.AfterFunc(time.Second, func() { pedal <- struct{}{} })
+			}
+		}, pedal)
+		want := slices.Concat([]string{"show white", "shoot"}, theSet(), []string{"show white", "shoot"})
+		if err != nil || len(shots) != 12 || !slices.Equal(asked, []string{"light face_white", "light face_diffuse"}) || !slices.Equal(*log, want) {
+			t.Errorf("%d shots, %v, asked %q, did %q", len(shots), err, asked, *log)
+		}
+	})
+}
+
+// A tablet that is missing, then asleep: each told once, waited for; when it is back
+// that is told, and nothing is taken twice or under no light.
+func TestScreenLostAndBack(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, s, log := beforeScreen()
+		began := time.Now()
+		s.dark = func() *trouble.Trouble {
+			switch d := time.Since(began); {
+			case d < 500*time.Millisecond:
+				return nil
+			case d < 5*time.Second:
+				return trouble.New("screen.problem.none", "no page is open")
+			case d < 20*time.Second:
+				return trouble.New("screen.problem.hidden", "it is asleep")
+			}
+			return nil
+		}
+		var told []string
+		lost := false
+		shots, err := p.Run(t.Context(), nil, fit, func(p Progress) {
+			if p.Problem != "" {
+				told, lost = append(told, p.Problem+" "+p.Why.Text), true
+			} else if lost {
+				told, lost = append(told, fmt.Sprintf("well before picture %d", p.Done+1)), false
+			}
+		}, nil)
+		if err != nil || len(shots) != 10 || !slices.Equal(*log, slices.Concat([]string{"light off"}, theSet(), []string{"light off", "show white"})) {
+			t.Errorf("%d shots, %v, did %q", len(shots), err, *log)
+		}
+		if want := []string{"screen no page is open", "screen it is asleep", "well before picture 4"}; !slices.Equal(told, want) {
+			t.Errorf("told %q, want %q", told, want)
+		}
+	})
+}
+
+// Away for longer than patience: the lamps are out, the shots stay, and a second run
+// takes only what is missing.
+func TestScreenStaysAway(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, s, log := beforeScreen()
+		p.Patience = 20 * time.Second
+		began := time.Now()
+		away := true
+		s.dark = func() *trouble.Trouble {
+			if away && time.Since(began) > 500*time.Millisecond {
+				return trouble.New("screen.problem.none", "no page is open")
+			}
+			return nil
+		}
+		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
+		var dark *ScreenError
+		if !errors.As(err, &dark) || !strings.Contains(err.Error(), "face_stripes_x1: waited for 20s") || files(shots) != "face_white.png face_black.png face_stripes_x0.png" {
+			t.Fatalf("%v, kept %s", err, files(shots))
+		}
+		if d := time.Since(began); d < 20*time.Second || d > 21*time.Second {
+			t.Errorf("gave up after %v", d)
+		}
+		if (*log)[len(*log)-1] != "light off" {
+			t.Errorf("did %q; the lights stayed on", *log)
+		}
+		*log, away = nil, false
+		shots, err = p.Run(t.Context(), shots, fit, quiet, nil)
+		if want := slices.Concat([]string{"light off"}, theSet()[6:], []string{"light off", "show white"}); err != nil || files(shots) != setFiles || !slices.Equal(*log, want) {
+			t.Errorf("second run: %v, %s, did %q\nwant %q", err, files(shots), *log, want)
+		}
+	})
+}
+
+// A picture that is not fit may be that of a screen that slept: its pattern is shown
+// anew before the second try.
+func TestScreenShownAnew(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, _, log := beforeScreen()
+		tries := 0
+		_, err := p.Run(t.Context(), nil, func(_ *part.Image, s part.Shot) part.PictureReport {
+			if s.Light == part.White {
+				if tries++; tries == 1 {
+					return part.PictureReport{State: part.PictureNoOK}
+				}
+			}
+			return part.PictureReport{State: part.PictureOK}
+		}, quiet, nil)
+		if want := []string{"light off", "show white", "shoot", "show white", "shoot", "show black"}; err != nil || !slices.Equal((*log)[:6], want) {
+			t.Errorf("%v, did %q", err, *log)
+		}
+	})
+}
+
+// What no screen can show ends the unit; a broken-off unit leaves the screen white too.
+func TestScreenRefuses(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, s, log := beforeScreen()
+		s.err = errors.New("a period of 0")
+		if _, err := p.Run(t.Context(), nil, fit, quiet, nil); err == nil || !strings.Contains(err.Error(), "face_white: show white on the screen: a period of 0") {
+			t.Errorf("%v", err)
+		}
+		s.err, *log = nil, nil
+		ctx, cancel := context.WithCancel(t.Context())
+		time.AfterFunc(520*time.Millisecond, cancel) // while the third pattern settles
+		if _, err := p.Run(ctx, nil, fit, quiet, nil); !errors.Is(err, context.Canceled) || !slices.Equal((*log)[len(*log)-2:], []string{"light off", "show white"}) {
+			t.Errorf("%v, did %q", err, *log)
+		}
+	})
+}
+
+func TestScreenWanted(t *testing.T) {
+	p, _, _, _ := beforeScreen()
+	p.Screen = nil
+	if err := p.Validate(); err == nil || !strings.Contains(err.Error(), "face_white: there is no screen") {
+		t.Errorf("%v", err)
+	}
+}
+
+// The pictures of a whole set are checked as such that are looked into, those of a part
+// of one, and of a shell, as such that are not.
+func TestWholeSet(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, _, _ := beforeScreen()
+		searched := 0
+		look := func(_ *part.Image, s part.Shot) part.PictureReport {
+			if s.Searched() {
+				searched++
+			}
+			return part.PictureReport{State: part.PictureOK}
+		}
+		for _, c := range []struct {
+			steps []Step
+			want  int
+		}{{BeforeScreen(faceStep), 10}, {BeforeScreen(faceStep)[1:], 0}, {BeforeScreen(Step{View: part.Shell, Camera: "edge"}), 0}} {
+			searched, p.Steps = 0, c.steps
+			if _, err := p.Run(t.Context(), nil, look, quiet, nil); err != nil || searched != c.want {
+				t.Errorf("%s and more: %d are looked into, want %d; %v", c.steps[0].File(), searched, c.want, err)
+			}
+		}
+	})
+}
