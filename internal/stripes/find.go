@@ -46,14 +46,14 @@ type place struct {
 
 // find looks for places, and calls them.
 func (m *Maps) find(out *Result, p Params) {
-	response, size, losses := m.respond(p)
+	response, size := m.respond(p)
 	seeds := make([]bool, len(response.V))
 	waves := m.Waving()
 	for i, v := range response.V {
 		seeds[i] = v >= 1 && m.looked[i] && !(waves && m.atRim[i])
 	}
 	for _, set := range m.joined(pieces(seeds, m.Depth.W)) {
-		pl := m.grow(set, response, size, losses)
+		pl := m.grow(set, response, size)
 		if pl == nil {
 			continue
 		}
@@ -64,9 +64,9 @@ func (m *Maps) find(out *Result, p Params) {
 	}
 }
 
-// respond is what stands out, over its threshold: gloss lost at each size, and slopes. It
-// also tells at which size each pixel stands out most, and the loss at each size.
-func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8, losses []*part.Plane) {
+// respond is what stands out, over its threshold: gloss lost at each size, and slopes; and
+// at which size each pixel stands out most. It keeps the loss at each size.
+func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8) {
 	w, h := m.Depth.W, m.Depth.H
 	ratio, size = part.NewPlane(w, h), make([]int8, w*h)
 	raise := func(l *part.Plane, limit float32, k int8) {
@@ -88,12 +88,11 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8, losses []*part
 				loss.V[i] = 1 - v/mid
 			}
 		}
-		losses = append(losses, loss)
 		m.losses, m.usual = append(m.losses, loss), append(m.usual, max(m.upper(loss), 0.02))
 		raise(loss, m.limit(loss, s.least, p), int8(k))
 	}
 	if m.Waving() { // all of it slopes
-		return ratio, size, losses
+		return ratio, size
 	}
 	slope := part.NewPlane(w, h)
 	for i := range slope.V {
@@ -107,7 +106,7 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8, losses []*part
 		slope.V[i] -= mid
 	}
 	raise(slope, m.limit(slope, slopeLeastRad, p), 0)
-	return ratio, size, losses
+	return ratio, size
 }
 
 // Waving says whether the face's own waves hide what is fine.
@@ -230,7 +229,7 @@ func (m *Maps) joined(all [][]int) [][]int {
 
 // grow takes a place's pixels from around its seeds, at the size at which it stands out most:
 // where more than half of its loss is kept, or the slope is too steep; filled.
-func (m *Maps) grow(seeds []int, response *part.Plane, size []int8, losses []*part.Plane) *place {
+func (m *Maps) grow(seeds []int, response *part.Plane, size []int8) *place {
 	w, h := m.Depth.W, m.Depth.H
 	pl := &place{}
 	top := seeds[0]
@@ -241,9 +240,9 @@ func (m *Maps) grow(seeds []int, response *part.Plane, size []int8, losses []*pa
 		}
 	}
 	pl.overThreshold = float64(response.V[top])
-	loss := losses[0]
+	loss := m.losses[0]
 	if k := size[top]; k > 0 && m.Waving() { // the face's own waves hide what is fine
-		loss = losses[k]
+		loss = m.losses[k]
 	}
 	most := float32(0)
 	for _, i := range seeds {

@@ -51,7 +51,6 @@ func DefaultParams(mmPerPX float64) Params {
 type Result struct {
 	Findings    []part.Finding // no severity, advice or number yet; boxes in full-resolution pixels
 	Seen        part.Surface   // shares that were looked at; view and angle are the caller's
-	Unseen      []bool         // per pixel of Maps: on the face, and not looked at
 	Warnings    []string
 	Plate       *Plate // the faceplate's outline where that given holds some of the shell; else nil
 	Maps        *Maps
@@ -253,7 +252,6 @@ func (p *phasor) phase() *part.Plane {
 // seen tells how much of the face was looked at.
 func (m *Maps) seen(out *Result, face []bool) {
 	var area, looked float64
-	out.Unseen = make([]bool, len(m.looked))
 	for i, yes := range face {
 		if !yes {
 			continue
@@ -261,8 +259,6 @@ func (m *Maps) seen(out *Result, face []bool) {
 		area++
 		if m.looked[i] {
 			looked++
-		} else {
-			out.Unseen[i] = true
 		}
 	}
 	out.Seen = part.Surface{LookedAt: looked / area, NotLookedAt: 1 - looked/area}
