@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -32,31 +33,37 @@ const lotChartHelp = `chart draws a control chart of what the records hold, in o
   ewma     the same, averaged with weights that fade
   cusum    the same, summed up: small lasting shifts
 
+With --of waviness the last four are of the faceplate's waviness before a screen
+(root mean square slope, mrad). Units of which it was not measured, or is only known
+to be at least so much, are left out and counted. Their points name the batch of
+resin, and --resin keeps to one.
+
 With --baseline the first so many points set the limits, and the others are judged
 by them. Points at which a rule is met are named, and how often the rules call
 falsely is told.`
 
 const lotChartExamples = `  inspect lot chart --kind p --record bench.db --out charts
   inspect lot chart --kind xbar --subgroup 5 --baseline 20 --from 2026-02-01 --stage cured --record bench.db
+  inspect lot chart --kind i --of waviness --baseline 30 --stage cured --record bench.db
   inspect lot chart --kind cusum --target 0 --lot 31 --record bench.db --json`
 
 // Kinds of charts, over lots and over units.
 func lotKinds() []string  { return []string{"p", "np", "c", "u", "demerit"} }
-func stepKinds() []string { return []string{"xbar", "i", "ewma", "cusum"} }
+func unitKinds() []string { return []string{"xbar", "i", "ewma", "cusum"} }
 
 // lotChartOptions are the flags of lot chart.
 type lotChartOptions struct {
 	*recordsOptions
 	sheetOptions
-	kind, from, to, lot, product, stage, rules, target, language string
-	subgroup, baseline                                           int
+	kind, of, from, to, lot, resin, product, stage, rules, target, language string
+	subgroup, baseline                                                      int
 }
 
 func newLotChartCommand(r *recordsOptions) *cobra.Command {
 	o := lotChartOptions{recordsOptions: r}
 	cmd := &cobra.Command{
 		Use:                   "chart --kind KIND",
-		Short:                 "Control charts over lots, or of the step over units",
+		Short:                 "Control charts over lots, or of step or waviness over units",
 		Long:                  lotChartHelp,
 		Example:               lotChartExamples,
 		DisableFlagsInUseLine: true,
@@ -66,16 +73,18 @@ func newLotChartCommand(r *recordsOptions) *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.kind, "kind", "", strings.Join(append(lotKinds(), stepKinds()...), ", "))
+	f.StringVar(&o.kind, "kind", "", strings.Join(append(lotKinds(), unitKinds()...), ", "))
+	f.StringVar(&o.of, "of", "step", "what of the units: step, waviness (xbar, i, ewma, cusum)")
 	f.StringVar(&o.from, "from", "", `from this time on: "2026-03-02 06:00" or "2026-03-02"`)
 	f.StringVar(&o.to, "to", "", "up to this time")
 	f.StringVar(&o.lot, "lot", "", "units of this lot only (xbar, i, ewma, cusum)")
+	f.StringVar(&o.resin, "resin", "", "units of this batch of resin only (xbar, i, ewma, cusum)")
 	f.StringVar(&o.product, "product", "", "lots of this product only (p, np, c, u, demerit)")
 	f.StringVar(&o.stage, "stage", "", "trim, wet or cured only")
 	f.IntVar(&o.subgroup, "subgroup", subgroup, "units of a subgroup, 2 to 25 (xbar)")
 	f.IntVar(&o.baseline, "baseline", 0, "points that set the limits; 0: all")
 	f.StringVar(&o.rules, "rules", "", "western-electric, nelson, iso7870, or single rules (default: beyond,run9)")
-	f.StringVar(&o.target, "target", "", "where the step should be, um (ewma, cusum; default: the mean of the baseline)")
+	f.StringVar(&o.target, "target", "", "where the step should be, um, or the waviness, mrad (ewma, cusum; default: the mean of the baseline)")
 	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
 	o.sheetOptions.flags(cmd)
 	return cmd
@@ -87,11 +96,20 @@ type chartChoice struct {
 	target   *float64
 	options  charts.Options
 	rules    []charts.Rule
+	quantity quantity
 }
 
 func (o *lotChartOptions) choice() (c chartChoice, err error) {
-	if !slices.Contains(append(lotKinds(), stepKinds()...), o.kind) {
-		return c, usagef("--kind %q: there are %s", o.kind, strings.Join(append(lotKinds(), stepKinds()...), ", "))
+	if !slices.Contains(append(lotKinds(), unitKinds()...), o.kind) {
+		return c, usagef("--kind %q: there are %s", o.kind, strings.Join(append(lotKinds(), unitKinds()...), ", "))
+	}
+	switch o.of {
+	case "step":
+		c.quantity = steps()
+	case "waviness":
+		c.quantity = waviness()
+	default:
+		return c, usagef("--of %q: there are step, waviness", o.of)
 	}
 	for _, t := range []struct {
 		flag, text string
@@ -119,6 +137,10 @@ func (o *lotChartOptions) choice() (c chartChoice, err error) {
 		return c, usagef("--baseline %d: a number of points, 0 for all", o.baseline)
 	case o.lot != "" && slices.Contains(lotKinds(), o.kind):
 		return c, usagef("--lot is for charts of units; a chart of kind %s goes over lots", o.kind)
+	case o.of != "step" && slices.Contains(lotKinds(), o.kind):
+		return c, usagef("--of %s is for charts of units; a chart of kind %s counts over lots", o.of, o.kind)
+	case o.resin != "" && slices.Contains(lotKinds(), o.kind):
+		return c, usagef("--resin is for charts of units; a chart of kind %s goes over lots", o.kind)
 	case o.product != "" && !slices.Contains(lotKinds(), o.kind):
 		return c, usagef("--product is for charts over lots, not for kind %s", o.kind)
 	case o.target != "" && o.kind != "ewma" && o.kind != "cusum":
@@ -153,10 +175,11 @@ func runLotChart(ctx context.Context, o lotChartOptions, stdout io.Writer) error
 	}
 	defer store.Close()
 	var all []lotreport.Chart
+	var left []lotreport.Said
 	if slices.Contains(lotKinds(), o.kind) {
 		all, err = o.overLots(ctx, store, c)
 	} else {
-		all, err = o.overUnits(ctx, store, c)
+		all, left, err = o.overUnits(ctx, store, c)
 	}
 	if err != nil {
 		return err
@@ -166,13 +189,16 @@ func runLotChart(ctx context.Context, o lotChartOptions, stdout io.Writer) error
 	if err != nil {
 		return err
 	}
-	return o.write("chart", o.sheet(l, c, all, figs), lotChartJSON{o.kind, all, falseOf(o.kind, c.rules)}, stdout)
+	sheet := o.sheet(l, c, all, figs)
+	sheet.Warnings = r.Say(l, l.Tag, left)
+	return o.write("chart", sheet, lotChartJSON{o.kind, all, left, falseOf(o.kind, c.rules)}, stdout)
 }
 
 // lotChartJSON are the numbers of charts.
 type lotChartJSON struct {
 	Kind   string            `json:"kind"`
 	Charts []lotreport.Chart `json:"charts"`
+	Left   []lotreport.Said  `json:"left_out,omitempty"`      // units without what is charted, by why
 	False  *falseJSON        `json:"false_signals,omitempty"` // of independent normal values; absent where the kind has none such
 }
 
@@ -221,27 +247,54 @@ func (o *lotChartOptions) overLots(ctx context.Context, s *records.Store, c char
 	return []lotreport.Chart{chart}, err
 }
 
-// overUnits charts the step, a point a unit or a subgroup.
-func (o *lotChartOptions) overUnits(ctx context.Context, s *records.Store, c chartChoice) ([]lotreport.Chart, error) {
-	ins, err := s.Briefs(ctx, records.Filter{From: c.from, To: c.to, Lot: o.lot, Stage: part.Stage(o.stage)})
+// overUnits charts the step or the waviness, a point a unit or a subgroup, and tells
+// which units were left out.
+func (o *lotChartOptions) overUnits(ctx context.Context, s *records.Store, c chartChoice) (all []lotreport.Chart, left []lotreport.Said, err error) {
+	units, err := o.units(ctx, s, c)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	ins = slices.DeleteFunc(ins, func(in records.Inspection) bool { return !in.Holds() })
-	units := process.InTime(processUnits(ins))
-	units = slices.DeleteFunc(units, func(u process.Unit) bool { return math.IsNaN(u.MeanStepUM()) })
+	units, left = c.quantity.measured(process.InTime(units))
 	need := 2
 	if o.kind == "xbar" {
 		need = 2 * o.subgroup
 	}
 	if len(units) < need {
-		return nil, fmt.Errorf("%s: steps of %s: this chart needs %d at least", s.Where(), counted(len(units), "unit", "units"), need)
+		en, err := sheetLanguage("en")
+		if err != nil {
+			return nil, nil, err
+		}
+		said := append([]string{fmt.Sprintf("%s: %s of %s: this chart needs %d at least", s.Where(), o.of, counted(len(units), "unit", "units"), need)}, (&lotreport.Report{}).Say(en, en.Tag, left)...)
+		return nil, nil, errors.New(strings.TrimSuffix(strings.Join(said, "; "), "."))
 	}
 	if o.kind == "ewma" || o.kind == "cusum" {
-		chart, err := movingChart(o.kind, units, c.target, o.baseline)
-		return []lotreport.Chart{chart}, err
+		all = make([]lotreport.Chart, 1)
+		all[0], err = c.quantity.moving(o.kind, units, c.target, o.baseline)
+	} else {
+		all, err = c.quantity.charts(o.kind, units, o.subgroup, c.options)
 	}
-	return stepCharts(o.kind, units, o.subgroup, c.options)
+	return all, left, err
+}
+
+// units are the inspections that hold. The records' brief form has steps, but what is
+// mirrored of a screen only stands in whole results.
+func (o *lotChartOptions) units(ctx context.Context, s *records.Store, c chartChoice) (units []process.Unit, err error) {
+	f := records.Filter{From: c.from, To: c.to, Lot: o.lot, Resin: o.resin, Stage: part.Stage(o.stage)}
+	add := func(in records.Inspection) error {
+		if in.Holds() {
+			units = append(units, processUnits([]records.Inspection{in})...)
+		}
+		return nil
+	}
+	if o.of == "waviness" {
+		err = s.Each(ctx, f, add)
+		return units, err
+	}
+	ins, err := s.Briefs(ctx, f)
+	for i := range ins {
+		add(ins[i])
+	}
+	return units, err
 }
 
 // sheet makes the page and the text of charts, in a language.
@@ -252,6 +305,9 @@ func (o *lotChartOptions) sheet(l *bench.Lang, c chartChoice, all []lotreport.Ch
 		if w != "" {
 			span += ", " + w
 		}
+	}
+	if o.resin != "" {
+		span += ", " + t("batch", "name", o.resin)
 	}
 	s := report.Sheet{Title: l.T("lot.chart.title"), Subject: span, Rating: report.Plain, Frame: sheetFrame(l)}
 	points, out := len(all[0].Values), map[int]bool{}

@@ -3,8 +3,11 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
 	"finishbench/internal/charts"
 	"finishbench/internal/lotreport"
@@ -149,8 +152,8 @@ const subgroup = 5
 // unitsChart charts the mean step around the units of one sample, in subgroups in
 // the order of inspection; nil where there are too few.
 func unitsChart(units []process.Unit) (*lotreport.Chart, error) {
-	in := process.InTime(units)
-	in = slices.DeleteFunc(in, func(u process.Unit) bool { return math.IsNaN(u.MeanStepUM()) })
+	q := steps()
+	in, _ := q.measured(process.InTime(units))
 	if len(in) < 2*subgroup {
 		return nil, nil
 	}
@@ -158,7 +161,7 @@ func unitsChart(units []process.Unit) (*lotreport.Chart, error) {
 	if err != nil {
 		return nil, err
 	}
-	c, err := stepCharts("xbar", in, subgroup, charts.Options{Rules: rules})
+	c, err := q.charts("xbar", in, subgroup, charts.Options{Rules: rules})
 	if err != nil {
 		return nil, err
 	}
@@ -166,13 +169,73 @@ func unitsChart(units []process.Unit) (*lotreport.Chart, error) {
 	return &c[0], nil
 }
 
-// stepCharts are the chart of the level of units' mean steps and that of its spread:
-// xbar in subgroups of n, i of single units. Units come in order of time.
-func stepCharts(kind string, units []process.Unit, n int, o charts.Options) ([]lotreport.Chart, error) {
-	k, x, y, spread, sy := charts.Individuals, "units", "step_mean_unit", "mr", "moving_range"
+// quantity is what charts over units are of.
+type quantity struct {
+	of                              func(*process.Unit) float64 // NaN: not measured
+	why                             func(*process.Unit) string  // not; a language key
+	unit, titles                    string                      // µm; how the titles' language keys begin
+	mean, single, ranged, sd, moves string                      // language keys of axes
+}
+
+// steps is the mean step around a unit.
+func steps() quantity {
+	return quantity{(*process.Unit).MeanStepUM, func(*process.Unit) string { return "chart.left.step" }, "µm", "chart.kind.", "mean_step", "step_mean_unit", "range_step", "sd_step", "moving_range"}
+}
+
+// waviness is that of a unit's faceplate before a screen.
+func waviness() quantity {
+	return quantity{(*process.Unit).WavinessMRad, noWaviness, "mrad", "chart.waviness.", "mean_waviness", "unit_waviness", "range_waviness", "sd_waviness", "moving_waviness"}
+}
+
+// noWaviness is why a unit has no waviness.
+func noWaviness(u *process.Unit) string {
+	switch m := u.Screen; {
+	case m == nil || m.PhaseRad == nil:
+		return "chart.left.waviness"
+	case m.SlopeMRad == nil:
+		return "chart.left.phase"
+	}
+	return "chart.left.bound"
+}
+
+// measured are the units that have the quantity, and sentences of how many have not.
+func (q quantity) measured(units []process.Unit) (in []process.Unit, left []lotreport.Said) {
+	why := map[string]int{}
+	for i := range units {
+		if u := &units[i]; math.IsNaN(q.of(u)) {
+			why[q.why(u)]++
+		} else {
+			in = append(in, *u)
+		}
+	}
+	for _, key := range slices.Sorted(maps.Keys(why)) {
+		left = append(left, lotreport.Said{Key: key, Args: []string{"n", strconv.Itoa(why[key])}})
+	}
+	return in, left
+}
+
+// pointName is a point's: its first unit, and the batches of resin where they are told.
+func pointName(units []process.Unit) string {
+	var batches []string
+	for i := range units {
+		if b := units[i].Resin; b != "" && !slices.Contains(batches, b) {
+			batches = append(batches, b)
+		}
+	}
+	name := unitName(units[0].Serial, units[0].Side)
+	if len(batches) > 0 {
+		name += " (" + strings.Join(batches, ", ") + ")"
+	}
+	return name
+}
+
+// charts are the chart of the level of the units and that of its spread: xbar in
+// subgroups of n, i of single units. Units come in order of time, measured all.
+func (q quantity) charts(kind string, units []process.Unit, n int, o charts.Options) ([]lotreport.Chart, error) {
+	k, x, y, spread, sy := charts.Individuals, "units", q.single, "mr", q.moves
 	if kind == "xbar" {
-		if k, x, y, spread, sy = charts.KindFor(n), "subgroups", "mean_step", "r", "range_step"; k == charts.MeansSDs {
-			spread, sy = "s", "sd_step"
+		if k, x, y, spread, sy = charts.KindFor(n), "subgroups", q.mean, "r", q.ranged; k == charts.MeansSDs {
+			spread, sy = "s", q.sd
 		}
 	} else {
 		n = 1
@@ -182,24 +245,25 @@ func stepCharts(kind string, units []process.Unit, n int, o charts.Options) ([]l
 	for i := 0; i+n <= len(units); i += n {
 		g := make([]float64, n)
 		for j := range g {
-			g[j] = units[i+j].MeanStepUM()
+			g[j] = q.of(&units[i+j])
 		}
-		groups, names = append(groups, g), append(names, unitName(units[i].Serial, units[i].Side))
+		groups, names = append(groups, g), append(names, pointName(units[i:i+n]))
 	}
 	a, b, err := charts.Measured(k, groups, o)
 	if err != nil {
 		return nil, err
 	}
 	out := []lotreport.Chart{lotreport.ChartOf(kind, x, y, names, nil, a), lotreport.ChartOf(spread, x, sy, names, nil, b)}
-	if n > 1 {
-		for i := range out {
+	for i := range out {
+		out[i].Title.Key = q.titles + out[i].Kind
+		if n > 1 {
 			out[i].Told = append(out[i].Told, lotreport.Said{Key: "chart.subgroups", Args: []string{"n", fmt.Sprint(n)}})
 		}
 	}
 	return out, nil
 }
 
-// pastValues are the centre and the spread of units' mean steps over a baseline, for
+// pastValues are the centre and the spread of units' values over a baseline, for
 // charts that need them given; the first so many units, all where 0.
 func pastValues(v []float64, baseline int) (centre, sigma float64, err error) {
 	if baseline > 0 {
@@ -216,28 +280,32 @@ func pastValues(v []float64, baseline int) (centre, sigma float64, err error) {
 	return c.Limits[0].Centre, c.Limits[0].Sigma, nil
 }
 
-// movingChart is an EWMA or CUSUM chart of units' mean steps.
-func movingChart(kind string, units []process.Unit, target *float64, baseline int) (lotreport.Chart, error) {
+// moving is an EWMA or CUSUM chart of units.
+func (q quantity) moving(kind string, units []process.Unit, target *float64, baseline int) (lotreport.Chart, error) {
 	var v []float64
 	var names []string
 	for i := range units {
-		v, names = append(v, units[i].MeanStepUM()), append(names, unitName(units[i].Serial, units[i].Side))
+		v, names = append(v, q.of(&units[i])), append(names, pointName(units[i:i+1]))
 	}
 	centre, sigma, err := pastValues(v, baseline)
 	if err != nil {
 		return lotreport.Chart{}, err
 	}
 	centre = *cmp.Or(target, &centre)
+	var out lotreport.Chart
 	if kind == "ewma" {
 		c, err := charts.EWMA(v, charts.EWMAOptions{Target: centre, Sigma: sigma})
 		if err != nil {
 			return lotreport.Chart{}, err
 		}
-		return lotreport.ChartOf(kind, "units", "step_mean_unit", names, nil, c), nil
+		out = lotreport.ChartOf(kind, "units", q.single, names, nil, c)
+	} else {
+		c, err := charts.NewCUSUM(v, charts.CUSUMOptions{Target: centre, Sigma: sigma})
+		if err != nil {
+			return lotreport.Chart{}, err
+		}
+		out = lotreport.SumsOf("units", "sums", q.unit, names, c)
 	}
-	c, err := charts.NewCUSUM(v, charts.CUSUMOptions{Target: centre, Sigma: sigma})
-	if err != nil {
-		return lotreport.Chart{}, err
-	}
-	return lotreport.SumsOf("units", "sums", names, c), nil
+	out.Title.Key = q.titles + kind
+	return out, nil
 }

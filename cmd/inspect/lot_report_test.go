@@ -268,7 +268,7 @@ func TestLotReport(t *testing.T) {
 // Every kind of chart is drawn, as text, JSON and page; bad input has its sentence.
 func TestLotChart(t *testing.T) {
 	file, _ := inventedLots(t, 6, 300, false)
-	for _, kind := range append(lotKinds(), stepKinds()...) {
+	for _, kind := range append(lotKinds(), unitKinds()...) {
 		dir := t.TempDir()
 		text := lotRun(t, "lot", "chart", "--kind", kind, "--record", file, "--out", dir, "--language", "en")
 		if !strings.Contains(text, "Control chart") {
@@ -286,11 +286,149 @@ func TestLotChart(t *testing.T) {
 	for args, want := range map[string]string{
 		"--kind z": "there are p", "--kind p --lot x": "goes over lots", "--kind i --product x": "--product", "--kind i --target 3": "--target", "--kind ewma --target x": "no number", "--kind xbar --subgroup 1": "--subgroup",
 		"--kind p --from 2027-01-01": "two at least", "--kind i --from 2026-03-02 --to 2026-03-01": "not before", "--kind i --lot none": "needs 2", "--kind p --rules odd": "no rule", "--kind i --baseline -1": "--baseline", "--kind i --stage dry": "stage", "": "--kind",
+		"--kind i --of gloss": "--of", "--kind p --of waviness": "counts over lots", "--kind p --resin B-77": "--resin", "--kind i --of waviness --lot L-4700": "without a measured waviness are left out", "--kind i --resin none": "of 0 units",
 	} {
 		var out, errs bytes.Buffer
 		err := run(t.Context(), append(append([]string{"lot", "chart"}, strings.Fields(args)...), "--record", file), strings.NewReader(""), &out, &errs)
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v", args, err)
+		}
+	}
+}
+
+// drift are invented records of two batches: of B-77 ten units of 1.0 and 1.2 mrad in
+// turn, then five of B-78 that rise from 1.3 by 0.2; between them one without a screen
+// and one of which only the phase is known (B-77), and two lower bounds (B-78).
+func drift(t *testing.T) string {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "drift.db")
+	if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
+		file = filepath.Join(keep, "drift.db")
+	}
+	now := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+	store, err := records.Open(t.Context(), file, func() time.Time { return now })
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := &inventedLot{t: t, store: store, rng: rand.New(rand.NewPCG(5, 6)), now: &now, limits: limits, name: "L-1"}
+	phase := .3
+	of := func(mrad float64) *part.Mirror { return &part.Mirror{PhaseRad: &phase, SlopeMRad: &mrad} }
+	bound := of(5)
+	bound.AtLeast = true
+	old, young := []*part.Mirror{of(1), of(1.2), nil, of(1), of(1.2), of(1), of(1.2), {PhaseRad: &phase}, of(1), of(1.2), of(1), of(1.2)}, []*part.Mirror{of(1.3), bound, of(1.5), of(1.7), bound, of(1.9), of(2.1)}
+	for i, screen := range append(old, young...) {
+		now = now.Add(time.Minute)
+		in := x.inspection(fmt.Sprintf("d%02d-L", i+1), i)
+		in.Result.Screen, in.Resin = screen, "B-77"
+		if i >= len(old) {
+			in.Resin = "B-78"
+		}
+		if _, err := store.Add(t.Context(), in); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return file
+}
+
+// A batch that drifts is signalled against the one before it. Limits by hand: the
+// baseline's mean is 1.1 and its mean range 0.2 mrad; factors 2.660 for single values,
+// A2 = 1.880 and d2 = 1.128 for two (Shewhart's, ISO 7870-2; from memory), EWMA's first
+// limit 3 x 0.2 x sigma (Roberts 1959). What was not measured moves none of them.
+func TestChartWaviness(t *testing.T) {
+	file := drift(t)
+	for _, c := range []struct {
+		args                 string
+		points               int
+		centre, lower, upper float64
+		signals              []int
+		name                 string // of the first signal's point
+	}{
+		{"--kind i --baseline 10", 15, 1.1, 1.1 - 2.660*.2, 1.1 + 2.660*.2, []int{12, 13, 14}, "d16-L (B-78)"},
+		{"--kind xbar --subgroup 2 --baseline 5", 7, 1.1, 1.1 - 1.880*.2, 1.1 + 1.880*.2, []int{6}, "d16-L (B-78)"},
+		{"--kind ewma --baseline 10", 15, 1.1, 1.1 - .6*.2/1.128, 1.1 + .6*.2/1.128, []int{12, 13, 14}, "d16-L (B-78)"},
+		// Page's sums, in sigma, by hand, 0.5 off each: 0.06, 0.69, 2.45, 5.33, above 5 (as charts.CUSUM sources them).
+		{"--kind cusum --baseline 10", 15, math.NaN(), math.NaN(), 5 * .2 / 1.128, []int{12, 13, 14}, "d16-L (B-78)"},
+	} {
+		var j lotChartJSON
+		if err := json.Unmarshal([]byte(lotRun(t, append(strings.Fields("lot chart --of waviness --json "+c.args), "--record", file)...)), &j); err != nil {
+			t.Fatal(err)
+		}
+		chart := j.Charts[0]
+		var at []int
+		for _, g := range chart.Signals {
+			at = append(at, g.Point)
+		}
+		if len(chart.Values) != c.points || !slices.Equal(at, c.signals) || chart.Names[c.signals[0]] != c.name {
+			t.Errorf("%s: %d points %q, signals at %d", c.args, len(chart.Values), chart.Names, at)
+		}
+		for what, v := range map[string]struct {
+			got  []*float64
+			want float64
+		}{"centre": {chart.Centre, c.centre}, "lower limit": {chart.Lower, c.lower}, "upper limit": {chart.Upper, c.upper}} {
+			if math.IsNaN(v.want) {
+				continue
+			}
+			switch {
+			case len(v.got) == 0 || v.got[0] == nil:
+				t.Errorf("%s: no %s", c.args, what)
+			case math.Abs(*v.got[0]-v.want) > 4e-4: // the factors' rounding
+				t.Errorf("%s: %s %g is not %g", c.args, what, *v.got[0], v.want)
+			}
+		}
+		var told []string
+		for _, s := range append(chart.Told, j.Left...) {
+			told = append(told, s.Key+" "+strings.Join(s.Args, " "))
+		}
+		for _, want := range []string{"chart.left.waviness n 1", "chart.left.phase n 1", "chart.left.bound n 2"} {
+			if !slices.Contains(told, want) {
+				t.Errorf("%s: %q lacks %s", c.args, told, want)
+			}
+		}
+		if strings.Contains(c.args, "cusum") && !strings.Contains(strings.Join(told, " "), "unit mrad") {
+			t.Errorf("%q lacks the unit", told)
+		}
+	}
+	// One batch: its points only, and only what it lacks is counted.
+	for of, points := range map[string]int{"waviness": 5, "step": 7} {
+		var j lotChartJSON
+		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", "i", "--of", of, "--resin", "B-78", "--json", "--record", file)), &j); err != nil {
+			t.Fatal(err)
+		}
+		c := j.Charts[0]
+		if len(c.Values) != points || slices.ContainsFunc(c.Names, func(n string) bool { return !strings.HasSuffix(n, " (B-78)") }) {
+			t.Errorf("%s: %q", of, c.Names)
+		}
+		if of == "step" && len(j.Left) != 0 || of == "waviness" && (len(j.Left) != 1 || j.Left[0].Key != "chart.left.bound") {
+			t.Errorf("%s: %+v", of, j.Left)
+		}
+	}
+	// The page says it in words, in both languages.
+	for lang, words := range map[string][]string{
+		"en":      {"Waviness, unit by unit", "Moving range of the waviness", "waviness of a unit / mrad", "moving range / mrad", "2 units are left out of which only a lower bound", "1 unit without a measured waviness", "where the screen stands", "resin batch B-78"},
+		"zh-Hans": {"逐件波纹度", "波纹度的移动极差", "每件波纹度 / mrad", "移动极差 / mrad", "2 件波纹度只知下界", "1 件未测得波纹度", "屏幕位置", "树脂批号 B-78"},
+	} {
+		page := ""
+		for _, more := range [][]string{nil, {"--resin", "B-78"}} {
+			dir := t.TempDir()
+			lotRun(t, append([]string{"lot", "chart", "--kind", "i", "--of", "waviness", "--record", file, "--out", dir, "--language", lang}, more...)...)
+			data, err := os.ReadFile(filepath.Join(dir, "chart.html"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			page += string(data)
+		}
+		for _, w := range words {
+			if !strings.Contains(page, w) {
+				t.Errorf("%s: the page lacks %q", lang, w)
+			}
+		}
+		if strings.Contains(page, "lot.chart") || strings.Contains(page, "lot.axis") || strings.Contains(page, "µm") {
+			t.Errorf("%s: the page has a key without a text, or the step's unit", lang)
 		}
 	}
 }

@@ -47,8 +47,8 @@ func same(a, b charts.Limits) bool {
 	return eq(a.Centre, b.Centre) && eq(a.Lower, b.Lower) && eq(a.Upper, b.Upper)
 }
 
-// SumsOf takes a CUSUM chart over.
-func SumsOf(x, y string, names []string, c charts.CUSUM) Chart {
+// SumsOf takes a CUSUM chart over, of values in a unit (µm).
+func SumsOf(x, y, unit string, names []string, c charts.CUSUM) Chart {
 	out := Chart{Kind: "cusum", Title: Said{Key: "chart.kind.cusum"}, X: x, Y: y, Names: names, Upper: []*float64{part.Num(c.Limit)}, Lower: []*float64{}, Centre: []*float64{}}
 	for i := range c.High {
 		out.Values, out.Low = append(out.Values, part.Num(c.High[i])), append(out.Low, part.Num(c.Low[i]))
@@ -62,7 +62,7 @@ func SumsOf(x, y string, names []string, c charts.CUSUM) Chart {
 		if s.Since < len(names) {
 			name = names[s.Since]
 		}
-		out.Told = append(out.Told, Said{Key: "chart.since", Args: []string{"since", name, "level", trim(roundTo(s.Level, 3))}})
+		out.Told = append(out.Told, Said{Key: "chart.since", Args: []string{"since", name, "level", trim(roundTo(s.Level, 3)), "unit", unit}})
 	}
 	return out
 }

@@ -54,7 +54,7 @@ func (f *frame) placeCategories(w vg.Length) {
 	if f.ncats == 0 {
 		return
 	}
-	const axis = 60 // about the y axis' width
+	const axis, narrow = 60, 36 // about the y axis' width, and where its numbers have one digit
 	room := max(w-axis-14, 20) / vg.Length(f.ncats)
 	labels, every := f.cats, 1
 	widest := widestOf(labels)
@@ -70,7 +70,7 @@ func (f *frame) placeCategories(w vg.Length) {
 		labels = make([]string, len(f.cats))
 		for i := range labels {
 			labels[i] = shortened(f.cats[i], 190)
-			f.left = max(f.left, textWidth(labels[i], tickSize)*vg.Length(math.Cos(slant))-axis+12-(vg.Length(i)+0.5)*room)
+			f.left = max(f.left, textWidth(labels[i], tickSize)*vg.Length(math.Cos(slant))-narrow+12-(vg.Length(i)+0.5)*room)
 		}
 		every = max(1, int(math.Ceil(float64(28/room))))
 	}

@@ -584,6 +584,27 @@ func TestFromResult(t *testing.T) {
 	}
 }
 
+// TestWaviness: a slope that was measured is the waviness; a phase without a slope,
+// a lower bound and no screen are none, not 0. Values are invented.
+func TestWaviness(t *testing.T) {
+	slope, phase := 1.25, 0.3
+	for name, c := range map[string]struct {
+		screen *part.Mirror
+		want   float64
+	}{
+		"slope":       {&part.Mirror{PhaseRad: &phase, SlopeMRad: &slope}, 1.25},
+		"phase only":  {&part.Mirror{PhaseRad: &phase}, math.NaN()},
+		"lower bound": {&part.Mirror{PhaseRad: &phase, SlopeMRad: &slope, AtLeast: true}, math.NaN()},
+		"gloss only":  {&part.Mirror{LostGloss: 1}, math.NaN()},
+		"no screen":   {nil, math.NaN()},
+	} {
+		u := FromResult(&part.Result{Screen: c.screen})
+		if got := u.WavinessMRad(); got != c.want && !(math.IsNaN(got) && math.IsNaN(c.want)) {
+			t.Errorf("%s: %g mrad, want %g", name, got, c.want)
+		}
+	}
+}
+
 // BenchmarkMap is a map of 2,000 findings with a true cluster, so that all draws
 // are made.
 func BenchmarkMap(b *testing.B) {

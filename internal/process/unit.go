@@ -21,9 +21,10 @@ type Unit struct {
 	Verdict          part.Verdict // the last word
 	Score            float64      // demerits
 	Findings         []Finding
-	Steps            []Step // that were measured
-	StepsMissing     int    // stations that were not
-	Plate            *Plate // nil: the faceplate's outline is not known
+	Steps            []Step       // that were measured
+	StepsMissing     int          // stations that were not
+	Plate            *Plate       // nil: the faceplate's outline is not known
+	Screen           *part.Mirror // what the faceplate mirrors of a screen; nil: not measured
 }
 
 // Finding is one finding.
@@ -47,7 +48,7 @@ type Step struct {
 // FromResult takes over what a result says; the rest of the unit is for the
 // caller to fill in.
 func FromResult(r *part.Result) Unit {
-	u := Unit{Stage: r.Stage, Verdict: r.Verdict, Score: number(r.Score)}
+	u := Unit{Stage: r.Stage, Verdict: r.Verdict, Score: number(r.Score), Screen: r.Screen}
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
 		if s.StepUM == nil {
@@ -111,6 +112,16 @@ func (u *Unit) MeanStepUM() float64 {
 		sum += s.StepUM
 	}
 	return sum / float64(len(u.Steps))
+}
+
+// WavinessMRad is the root mean square slope of the faceplate; NaN where it was not
+// measured: also where only the stripes' phase was, which is another quantity, and
+// where what is told is a lower bound.
+func (u *Unit) WavinessMRad() float64 {
+	if u.Screen == nil || u.Screen.AtLeast {
+		return math.NaN()
+	}
+	return number(u.Screen.SlopeMRad)
 }
 
 // Count is how many findings of a kind there are; "" counts all.

@@ -104,7 +104,7 @@ func (s *Store) Each(ctx context.Context, f Filter, do func(Inspection) error) e
 func (f Filter) where() (string, []any) {
 	terms, args := []string{"1 = 1"}, []any{}
 	add := func(term string, arg any) { terms, args = append(terms, term), append(args, arg) }
-	for _, w := range []struct{ column, value string }{{"serial", f.Serial}, {"side", f.Side}, {"lot", f.Lot}, {"bench", f.Bench}, {"stage", string(f.Stage)}} {
+	for _, w := range []struct{ column, value string }{{"serial", f.Serial}, {"side", f.Side}, {"lot", f.Lot}, {"bench", f.Bench}, {"stage", string(f.Stage)}, {"resin", f.Resin}} {
 		if w.value != "" {
 			add(w.column+" = ?", w.value)
 		}

@@ -93,6 +93,7 @@ func OverruleReasons() []string {
 type Filter struct {
 	From, To                           time.Time // From <= Started < To
 	Serial, Side, Lot, Operator, Bench string
+	Resin                              string // batch
 	Stage                              part.Stage
 	After                              int64 // numbers above this one only; below it with NewestFirst
 	Limit                              int

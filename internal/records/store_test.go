@@ -165,6 +165,12 @@ func TestFind(t *testing.T) {
 		if err != nil || len(h) != 1 || len(h[0].Pictures) != 2 || len(h[0].Scales) != 2 || h[0].Limits.Name != "limits.yaml" {
 			t.Errorf("history: %+v, %v", h, err)
 		}
+		of := invented(n)
+		of.Resin = "B-77"
+		id := add(t, s, of)
+		if got, err := s.Briefs(ctx, Filter{Resin: "B-77"}); err != nil || len(got) != 1 || got[0].ID != id {
+			t.Errorf("of one batch: %+v, %v", got, err)
+		}
 		stop := errors.New("stop")
 		if err := s.Each(ctx, Filter{}, func(Inspection) error { return stop }); !errors.Is(err, stop) {
 			t.Errorf("an error of the caller ends it: %v", err)
