@@ -12,6 +12,8 @@ import (
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // unfitStripes is the problem of pictures before a screen that cannot be measured together.
@@ -47,14 +49,21 @@ func (u *unit) lookInScreen(s *scene) {
 	}
 	params.Call = u.kinds.caller()
 	params.FalsePerFace = screenFalsePerFace
-	mean, err := stripes.Paint(white.image, images)
-	if err != nil {
-		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
-		return
-	}
-	around, err := outline.Face([]*part.Image{mean})
-	if err != nil {
-		s.refuse(plain(fmt.Errorf("no faceplate found: %w", err)))
+	var mean *part.Image
+	var around *outline.Curve
+	var first errgroup.Group
+	first.Go(func() (err error) {
+		mean, err = stripes.Paint(white.image, images)
+		return err
+	})
+	first.Go(func() (err error) {
+		if around, err = outline.Face([]*part.Image{white.image}); err != nil {
+			err = fmt.Errorf("no faceplate found: %w", err)
+		}
+		return err
+	})
+	if err := first.Wait(); err != nil {
+		s.refuse(strings.TrimPrefix(plain(err), "stripes: "))
 		return
 	}
 	look := stripes.DefaultParams(l.mmPerPX)

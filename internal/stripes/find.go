@@ -20,6 +20,7 @@ const (
 	slopeScaleMM  = 0.05 // over which it is averaged
 	normalTail    = 5.0  // standard deviations that a normal law does not reach on a face of some hundred independent places
 	joinMM        = 0.15 // places as near as this are one
+	sampled       = 11   // every so many pixels tell a plane's middle and spread
 	leastMM       = 0.12 // and what is smaller than this is none
 	bodyShare     = 0.5  // of the loss at its deepest, and beyond it a place ends
 	scattersMost  = 0.25 // scatter of the gloss over the face from which on its own waves hide what is fine
@@ -116,7 +117,7 @@ func (m *Maps) Waving() bool { return m.scatter > scattersMost }
 func (m *Maps) middle(p *part.Plane) float32 {
 	var v []float64
 	for i, yes := range m.looked {
-		if yes && i%3 == 0 {
+		if yes && i%sampled == 0 {
 			v = append(v, float64(p.V[i]))
 		}
 	}
@@ -150,7 +151,7 @@ func (m *Maps) within(p *part.Plane, sigma float64) *part.Plane {
 func (m *Maps) upper(p *part.Plane) float64 {
 	var v []float64
 	for i, yes := range m.looked {
-		if yes && i%3 == 0 {
+		if yes && i%sampled == 0 {
 			v = append(v, float64(p.V[i]))
 		}
 	}

@@ -55,9 +55,9 @@ func gauss(p *part.Plane, sigma float64) *part.Plane {
 }
 
 // A blur wider than wideBlur pixels is done on a plane averaged down by shrinks: the means over
-// a square and straight lines between them add less than a hundredth to its variance.
+// a square and straight lines between them add less than a twentieth to its variance.
 const (
-	wideBlur = 16.0
+	wideBlur = 7.0
 	shrinks  = 4
 )
 

@@ -2,6 +2,7 @@ package stripes
 
 import (
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"finishbench/internal/part"
@@ -151,8 +152,7 @@ func (m *Maps) spectrum(p Params) spectrum {
 			}
 			sum := 0.0
 			for d := range 2 {
-				got := m.tile(m.fine[d], x0, y0, n, window, fft, p)
-				noise := m.tile(m.odd[d], x0, y0, n, window, fft, p)
+				got, noise := m.tile(m.fine[d], m.odd[d], x0, y0, n, window, fft, p)
 				for b := range bins {
 					v := got[b] - 2*noise[b] // the phase's noise has twice the odd light's variance
 					s.variance[d][b] += v
@@ -182,26 +182,27 @@ func (m *Maps) spectrum(p Params) spectrum {
 	return s
 }
 
-// tile is one tile's variance by wavelength.
-func (m *Maps) tile(p *part.Plane, x0, y0, n int, window []float64, fft *fourier.CmplxFFT, par Params) []float64 {
+// tile is one tile's variance by wavelength, of two planes: they are transformed as real and
+// imaginary part of one, and told apart by symmetry.
+func (m *Maps) tile(p, q *part.Plane, x0, y0, n int, window []float64, fft *fourier.CmplxFFT, par Params) (ofP, ofQ []float64) {
 	data := make([]complex128, n*n)
-	mean, weight := 0.0, 0.0
+	meanP, meanQ, weight := 0.0, 0.0, 0.0
 	ok := func(i int) bool {
 		return m.looked[i] && !m.atRim[i] && float64(m.Gloss.V[i]) >= lostGloss*m.best
 	}
 	for k := range n * n {
 		if i := (y0+k/n)*m.Depth.W + x0 + k%n; ok(i) {
 			w := window[k/n] * window[k%n]
-			mean += w * float64(p.V[i])
+			meanP, meanQ = meanP+w*float64(p.V[i]), meanQ+w*float64(q.V[i])
 			weight += w
 		}
 	}
-	mean /= max(weight, 1e-9)
+	meanP, meanQ = meanP/max(weight, 1e-9), meanQ/max(weight, 1e-9)
 	power := 0.0
 	for k := range n * n {
 		if i := (y0+k/n)*m.Depth.W + x0 + k%n; ok(i) {
 			w := window[k/n] * window[k%n]
-			data[k] = complex(w*(float64(p.V[i])-mean), 0)
+			data[k] = complex(w*(float64(p.V[i])-meanP), w*(float64(q.V[i])-meanQ))
 			power += w * w
 		}
 	}
@@ -219,7 +220,7 @@ func (m *Maps) tile(p *part.Plane, x0, y0, n int, window []float64, fft *fourier
 		}
 	}
 	bins := int(math.Round(math.Log2(longestMM/shortestMM) * perOctave))
-	out := make([]float64, bins)
+	ofP, ofQ = make([]float64, bins), make([]float64, bins)
 	signed := func(k int) float64 {
 		if k > n/2 {
 			k -= n
@@ -236,10 +237,13 @@ func (m *Maps) tile(p *part.Plane, x0, y0, n int, window []float64, fft *fourier
 		if b < 0 || b >= bins {
 			continue
 		}
-		pass := m.passes(fx, fy, par)
-		out[b] += (real(v)*real(v) + imag(v)*imag(v)) / (float64(n*n) * max(power, 1e-9)) / max(pass, leastPass)
+		u := cmplx.Conj(data[(n-k/n)%n*n+(n-k%n)%n])
+		share := 1 / (4 * float64(n*n) * max(power, 1e-9)) / max(m.passes(fx, fy, par), leastPass)
+		a, c := v+u, v-u
+		ofP[b] += (real(a)*real(a) + imag(a)*imag(a)) * share
+		ofQ[b] += (real(c)*real(c) + imag(c)*imag(c)) * share
 	}
-	return out
+	return ofP, ofQ
 }
 
 // passes is the share of a wave's variance that averaging over a map's pixel and the lens's blur
