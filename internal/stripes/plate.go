@@ -16,6 +16,8 @@ const (
 	rimMostMM    = 0.6  //
 	shellShare   = 0.04 // what lies beyond it is shell where it is this share of all that is enclosed
 	shellUnlike  = 0.25 // and its light differs by this (natural logarithm) from the faceplate's: else the screen's image may just end there
+	sameEdgeMM   = 0.2  // so near the outline given is the faceplate's own
+	roundOrders  = 12   // of the Fourier series that a faceplate's outline follows
 	smoothAngles = 2    // to both sides
 )
 
@@ -60,8 +62,12 @@ func (m *Maps) plate(face []bool) *Plate {
 		for d := -smoothAngles; d <= smoothAngles; d++ {
 			near = append(near, mirrors[(k+d+plateAngles)%plateAngles])
 		}
-		radius[k] = min(encloses[k], robust.Quantile(near, 0.5)+rim)
+		radius[k] = encloses[k] // where no shell is seen the paint's edge is sharper
+		if at := robust.Quantile(near, 0.5) + rim; encloses[k] > at+sameEdgeMM/m.MMPX {
+			radius[k] = at
+		}
 	}
+	radius = smoothRound(radius)
 	var shell, own []float64
 	for i, yes := range face {
 		if !yes {
@@ -85,6 +91,27 @@ func (m *Maps) plate(face []bool) *Plate {
 		p.RadiusN[k] *= bin
 	}
 	return p
+}
+
+// smoothRound is a radius at equal angles without what is finer than roundOrders around.
+func smoothRound(r []float64) []float64 {
+	n := float64(len(r))
+	out := make([]float64, len(r))
+	for o := 0; o <= roundOrders; o++ {
+		var a, b float64
+		for k, v := range r {
+			sin, cos := math.Sincos(2 * math.Pi * float64(o*k) / n)
+			a, b = a+v*cos/n, b+v*sin/n
+		}
+		if o > 0 {
+			a, b = 2*a, 2*b
+		}
+		for k := range out {
+			sin, cos := math.Sincos(2 * math.Pi * float64(o*k) / n)
+			out[k] += a*cos + b*sin
+		}
+	}
+	return out
 }
 
 // holds says whether a place, in full-resolution pixels, lies inside.
