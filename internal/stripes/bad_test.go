@@ -33,7 +33,9 @@ func bare() map[string]synth.StripesParams {
 	dark, light, print, mild, wavy := small(11), small(12), small(13), small(14), small(15)
 	dark.Paint, light.Paint, print.PaintAt = 0.05, 0.5, ornament
 	mild.Slope, wavy.Slope = waves(rng, 0.6, 0.001), waves(rng, 0.6, 0.006)
-	return map[string]synth.StripesParams{"dark": dark, "light": light, "print": print, "mild": mild, "wavy": wavy}
+	faint := small(16)
+	faint.PaintAt = func(x, y float64) float64 { return 0.1 + 0.15*ornament(x, y) }
+	return map[string]synth.StripesParams{"faint": faint, "dark": dark, "light": light, "print": print, "mild": mild, "wavy": wavy}
 }
 
 // number is a picture's in the order in which a set is taken, 0 to 7; -1: white or black.
@@ -99,7 +101,7 @@ func TestFaultsAreTold(t *testing.T) {
 	}
 	drawn, outlines := map[string]map[part.Light]*part.Image{}, map[string][]part.Point{}
 	allLights := []int{-1, 0, 1, 2, 3, 4, 5, 6, 7}
-	const order, one, hand, light, between, move, some, noise, part1 = "not in order", "one and the same", "other way than in a mirror", "differs by", "differ in light", "moved by", "not the others'", "lost in the noise", "of the face only"
+	const order, one, hand, light, between, move, some, noise, part1 = "not in order", "one and the same", "other way than in a mirror", "differs by", "differ in light", "pixels apart", "not the others'", "lost in the noise", "of the face only"
 	for _, c := range []struct {
 		name  string
 		faces string
@@ -109,12 +111,12 @@ func TestFaultsAreTold(t *testing.T) {
 		warn  string // likewise; "": no warning
 		least float64
 	}{
-		{name: "none", faces: "dark light print mild wavy", least: 0.8},
+		{name: "none", faces: "faint dark light print mild wavy", least: 0.8},
 		{name: "x0 and x1 exchanged", faces: "dark wavy", then: swapped(0, 1), err: order},
 		{name: "x1 and x2 exchanged", faces: "print", then: swapped(1, 2), err: order},
 		{name: "y2 and y3 exchanged", faces: "light mild", then: swapped(6, 7), err: order},
 		{name: "y3 and y0 exchanged", faces: "print", then: swapped(7, 4), err: order},
-		{name: "x0 and x2 exchanged", faces: "dark wavy", then: swapped(0, 2), warn: hand},
+		{name: "x0 and x2 exchanged", faces: "dark", then: swapped(0, 2), warn: hand},
 		{name: "y1 and y3 exchanged", faces: "print", then: swapped(5, 7), warn: hand},
 		{name: "x and y exchanged", faces: "mild", then: func(m map[part.Light]*part.Image) {
 			for k := range Phases {
@@ -135,8 +137,8 @@ func TestFaultsAreTold(t *testing.T) {
 		{name: "dimmed in y", faces: "dark", fault: synth.StripesFault{Screen: in(0.8, 1, 4, 5, 6, 7)}, warn: between, least: 0.8},
 		{name: "dimming slowly", faces: "light print", fault: synth.StripesFault{Screen: func(l part.Light) float64 { return 1 - 0.03*float64(max(0, number(l))) }}, err: light},
 		{name: "dimming slowly, dark", faces: "dark", fault: synth.StripesFault{Screen: func(l part.Light) float64 { return 1 - 0.03*float64(max(0, number(l))) }}, warn: light},
-		{name: "moved by 0.7", faces: "light mild", fault: synth.StripesFault{MovedMM: moved(0.7, 1)}, warn: move, least: 0.7},
-		{name: "moved by 1", faces: "dark", fault: synth.StripesFault{MovedMM: moved(1, 2, 3, 4, 5, 6, 7)}, warn: move, least: 0.7},
+		{name: "moved by 0.7", faces: "faint", fault: synth.StripesFault{MovedMM: moved(0.7, 1)}, warn: move, least: 0.7},
+		{name: "moved by 1, which plain paint does not tell", faces: "dark light", fault: synth.StripesFault{MovedMM: moved(1, 2, 3, 4, 5, 6, 7)}, least: 0.7},
 		{name: "moved by 1, print", faces: "print", fault: synth.StripesFault{MovedMM: moved(1, 2, 3, 4, 5, 6, 7)}, err: move},
 		{name: "moved by 3.5", faces: "print wavy", fault: synth.StripesFault{MovedMM: moved(3.5, 4, 5, 6, 7)}, err: move},
 		{name: "moved by 10", faces: "dark print", fault: synth.StripesFault{MovedMM: moved(10, 1)}, err: move},
@@ -147,7 +149,7 @@ func TestFaultsAreTold(t *testing.T) {
 			return 1 + 0.2*math.Cos(2*math.Pi*s/0.2)*math.Cos(2*math.Pi*u/0.3)
 		}}, least: 0.8},
 		{name: "bands of 5 %", faces: "dark mild", fault: synth.StripesFault{Band: bands(0.05)}, least: 0.7},
-		{name: "bands of 30 %", faces: "dark print", fault: synth.StripesFault{Band: bands(0.3)}, err: some + "|" + light},
+		{name: "bands of 30 %", faces: "dark print", fault: synth.StripesFault{Band: bands(0.3)}, err: some + "|" + light + "|" + move},
 		{name: "matt", faces: "dark wavy", fault: synth.StripesFault{Mirrored: upTo(-100)}, err: noise},
 		{name: "mirrors in half", faces: "dark print", fault: synth.StripesFault{Mirrored: upTo(0.4)}, warn: part1, least: 0.3},
 	} {
@@ -180,6 +182,9 @@ func TestFaultsAreTold(t *testing.T) {
 			}
 			if r.Seen.LookedAt < c.least {
 				t.Errorf("%s, %s: %.2f looked at", c.name, face, r.Seen.LookedAt)
+			}
+			if c.fault.MovedMM != nil && c.warn == "" && !math.IsNaN(r.Consistency.MovedPX) {
+				t.Errorf("%s, %s: moved by %.2f px, where it cannot be measured", c.name, face, r.Consistency.MovedPX)
 			}
 			for _, f := range r.Findings {
 				if f.Kind != part.OrangePeel || face != "wavy" {

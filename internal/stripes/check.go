@@ -86,7 +86,7 @@ func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
 		out.Bias[d], out.UBias[d], out.BiasKnown[d] = f.bias(d, inside, mmPX)
 	}
 	out.Noise = max(noise[0], noise[1]) / a
-	out.MovedPX, out.UMovedPX = f.moved(mmPX)
+	out.MovedPX, out.UMovedPX = f.moved(inside, mmPX)
 	return out
 }
 
@@ -166,6 +166,7 @@ const (
 	edgeFineMM   = 0.06
 	edgeWideMM   = 0.2
 	movedSectors = 8
+	movedLeft    = 0.8 // of what differs between two pictures, squared, movement must explain the rest
 	movedUMost   = 0.5 // a larger standard uncertainty, pixels, tells nothing
 )
 
@@ -183,8 +184,9 @@ func (b *buckets) picture(k int) *part.Plane {
 // standard uncertainty; NaN where the paint has no edges that tell it. A picture that is moved by d
 // differs from the mean M of all by -d grad M, and the stripes' own light, which has no
 // edges where the paint has, by nothing on average; least squares over the region, and the
-// scatter of sectors for the uncertainty. The outline counts among the edges.
-func (f *frames) moved(mmPX float64) (px, u float64) {
+// scatter of sectors for the uncertainty. At the outline the rim mirrors nothing, so that what is mirrored ends
+// elsewhere than the paint, which looks like movement by some tenths of a pixel: it tells only what is refused.
+func (f *frames) moved(inside []bool, mmPX float64) (px, u float64) {
 	band := func(p *part.Plane) *part.Plane {
 		fine, wide := gauss(p, edgeFineMM/mmPX), gauss(p, edgeWideMM/mmPX)
 		for i := range fine.V {
@@ -197,16 +199,35 @@ func (f *frames) moved(mmPX float64) (px, u float64) {
 		all.V[i] = (f.by[0].mean.V[i] + f.by[1].mean.V[i]) / 2
 	}
 	mean := band(all)
-	near := grown(f.clipped, f.w, 3*edgeWideMM/mmPX) // what is clipped, and around it, tells nothing
+	var pictures [2 * Phases]*part.Plane
+	for n := range pictures {
+		pictures[n] = band(f.by[n/Phases].picture(n % Phases))
+	}
+	outer := grown(f.clipped, f.w, 3*edgeWideMM/mmPX) // what is clipped, and around it, tells nothing
+	inner := make([]bool, len(outer))
+	for i, skip := range outer {
+		inner[i] = skip || !inside[i]
+	}
+	if px, u = f.apart(mean, pictures, inner); !math.IsNaN(px) {
+		return px, u
+	}
+	if px, u = f.apart(mean, pictures, outer); px > movedMost {
+		return px, u
+	}
+	return math.NaN(), math.NaN()
+}
+
+// apart is moved's least squares over all pixels that are not to be skipped.
+func (f *frames) apart(mean *part.Plane, pictures [2 * Phases]*part.Plane, skip []bool) (px, u float64) {
 	type shift struct{ x, y float64 }
 	var got [2 * Phases][movedSectors + 1]shift // the last: of all
 	for n := range got {
-		p := band(f.by[n/Phases].picture(n % Phases))
+		p := pictures[n]
 		var s [movedSectors + 1][5]float64 // xx, xy, yy, xr, yr
 		for y := 1; y+1 < f.h; y++ {
 			for x := 1; x+1 < f.w; x++ {
 				i := y*f.w + x
-				if near[i] {
+				if skip[i] {
 					continue
 				}
 				gx, gy := float64(mean.V[i+1]-mean.V[i-1])/2, float64(mean.V[i+f.w]-mean.V[i-f.w])/2
@@ -231,13 +252,14 @@ func (f *frames) moved(mmPX float64) (px, u float64) {
 			got[n][k] = shift{(q[3]*q[2] - q[4]*q[1]) / det, (q[4]*q[0] - q[3]*q[1]) / det}
 		}
 	}
+	first, second := 0, 0
 	for a := range got {
 		for b := range a {
 			d := math.Hypot(got[a][movedSectors].x-got[b][movedSectors].x, got[a][movedSectors].y-got[b][movedSectors].y)
 			if d < px {
 				continue
 			}
-			px = d
+			px, first, second = d, a, b
 			ss := 0.0
 			for k := range movedSectors {
 				dx := got[a][k].x - got[b][k].x - got[a][movedSectors].x + got[b][movedSectors].x
@@ -245,6 +267,21 @@ func (f *frames) moved(mmPX float64) (px, u float64) {
 				ss += dx*dx + dy*dy
 			}
 			u = math.Sqrt(ss * (movedSectors - 1) / movedSectors)
+		}
+	}
+	if px > surely*u { // what differs must be what moving makes of it
+		dx, dy := got[first][movedSectors].x-got[second][movedSectors].x, got[first][movedSectors].y-got[second][movedSectors].y
+		var differs, left float64
+		for i := f.w; i < len(skip)-f.w; i++ {
+			if x := i % f.w; x == 0 || x == f.w-1 || skip[i] {
+				continue
+			}
+			r := float64(pictures[first].V[i] - pictures[second].V[i])
+			e := r + dx*float64(mean.V[i+1]-mean.V[i-1])/2 + dy*float64(mean.V[i+f.w]-mean.V[i-f.w])/2
+			differs, left = differs+r*r, left+e*e
+		}
+		if left > movedLeft*differs {
+			return math.NaN(), math.NaN()
 		}
 	}
 	px, u = px*float64(f.bin), u*float64(f.bin)
@@ -292,7 +329,7 @@ func (c Consistency) hasMoved() bool {
 }
 
 func (c Consistency) movedError() error {
-	return fmt.Errorf("stripes: the unit or the camera moved by %.1f pixels between the pictures; fix both, do not touch the table, and take all of them again", c.MovedPX)
+	return fmt.Errorf("stripes: the paint's edges lie up to %.1f pixels apart in the pictures: the unit or the camera moved, or the screen's light has bands; fix both, set the screen to its full brightness, and take all of them again", c.MovedPX)
 }
 
 // sureBias is the bias where it is surely over 0, and 0 where it is not known to be.
@@ -315,7 +352,7 @@ func (c Consistency) warnings() []string {
 		out = append(out, fmt.Sprintf("the pictures along x and along y differ in light by %.0f %% of the stripes' own: a lamp was switched between them, or the screen dimmed", 100*c.Between))
 	}
 	if c.hasMoved() {
-		out = append(out, fmt.Sprintf("the unit or the camera moved by %.1f pixels between the pictures: edges of the paint are not looked at in the mirror; fix both and take the set again", c.MovedPX))
+		out = append(out, fmt.Sprintf("the paint's edges lie up to %.1f pixels apart in the pictures, the unit or the camera moved: edges of the paint are not looked at in the mirror; fix both and take the set again", c.MovedPX))
 	}
 	return out
 }

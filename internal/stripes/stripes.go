@@ -153,11 +153,11 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 			m.odd[d].V[i] = v / max(1e-6, float32(m.amplitude[d])*m.Gloss.V[i])
 		}
 	}
-	if m.wrongHand() {
-		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
-	}
 	m.looked = m.withoutRim(m.looked)
 	m.spread()
+	if !m.waving() && m.wrongHand() {
+		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
+	}
 	m.NoiseRad = out.Consistency.Noise / math.Sqrt2
 	out.Waves = m.waves(p)
 	m.find(&out, p)
