@@ -4,71 +4,379 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"math/cmplx"
 	"slices"
 
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // What is held against the stripes' amplitude before pictures are believed (common
 // practice, no source).
 const (
-	oddLimit     = 0.5  // of light in no phase, over what noise makes of it
-	betweenLimit = 0.5  // of the two directions' mean light, likewise
-	noiseLimit   = 1.2  // noise of a pixel
-	evenEnough   = 0.15 // a picture whose light is off by this share of the amplitude everywhere: a lamp or a dimming screen
+	noiseLimit = 0.9  // of a pixel's noise; where there are no stripes at all it is 1 / sqrt(ln 2) = 1.2, the median of Rayleigh's law
+	oddBlurMM  = 0.1  // light that is in no phase is averaged over this, standard deviation, before it is believed
+	biasLimit  = 0.3  // radians that foreign light turns the phase by: more is refused, or left out where it is in places only
+	biasWarn   = 0.1  // and from here on it is told
+	doubtMM    = 0.15 // around places of such light nothing is looked at
+	placesMost = 0.3  // share of the face, and where more is left out the set is refused
+	placesWarn = 0.05 // and from here on it is told
+	movedMost  = 3.0  // pixels that the unit moved: more is refused
+	movedWarn  = 0.5  // and from here on it is told
+	surely     = 3.0  // standard uncertainties that a fault is over 0
+	swapOdd    = 0.35 // odd light's square over the phasor's: noise alone makes 1/4, two neighbouring phases exchanged 1/2
+	swapLine   = 0.5  // of the phasor that then lies on one line through 0
 )
 
-// consistency tells whether the pictures belong together, over the pixels inside.
-func (f *frames) consistency(inside []bool) Consistency {
-	var out Consistency
-	var amp, noise []float64
-	var means [2][]float64
+// order says why the phases cannot be in order, over the pixels inside; nil where they may be. Two
+// neighbouring phases exchanged leave half of the phasor, on one line through 0, and put the other half into the
+// odd light; two opposite ones turn the direction round, see wrongHand.
+func (f *frames) order(inside []bool) error {
 	for d := range f.by {
-		by := &f.by[d]
-		var odd []float64
+		var oddSq, zSq, line float64
 		for i, in := range inside {
-			if in {
-				odd = append(odd, float64(by.odd.V[i]))
-				amp = append(amp, cmplx.Abs(by.z.at(i)))
-				means[d] = append(means[d], float64(by.mean.V[i]))
+			if in && !f.clipped[i] {
+				o, re, im := float64(f.by[d].odd.V[i]), float64(f.by[d].z.re.V[i]), float64(f.by[d].z.im.V[i])
+				oddSq, zSq, line = oddSq+o*o, zSq+re*re+im*im, line+2*re*im
 			}
 		}
-		mid := robust.Nth(odd, len(odd)/2)
-		out.Odd[d] = 4 * math.Abs(mid)
-		for i := range odd {
-			odd[i] = math.Abs(odd[i] - mid)
+		if oddSq > swapOdd*zSq && math.Abs(line) > swapLine*zSq {
+			return fmt.Errorf("stripes: the four pictures along %c are not in order: two of them seem exchanged; name them by the phase that the screen showed, 0, 90, 180 and 270 degrees, or take them again", 'x'+rune(d))
 		}
-		noise = append(noise, 2*1.4826*robust.Nth(odd, len(odd)/2)) // a quarter of the sum of four has half one's deviation
 	}
-	diff := make([]float64, len(means[0]))
-	for i := range diff {
-		diff[i] = means[0][i] - means[1][i]
+	return nil
+}
+
+// consistency tells whether the pictures belong together, over the pixels inside.
+func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
+	var out Consistency
+	var amp, noise, diff []float64
+	inside = slices.Clone(inside)
+	for i, near := range grown(f.clipped, f.w, clippedBlurs*oddBlurMM/mmPX) {
+		inside[i] = inside[i] && !near
+	}
+	for d := range f.by {
+		by := &f.by[d]
+		soft := gauss(by.odd, oddBlurMM/mmPX)
+		var odd, fine []float64
+		for i, in := range inside {
+			if !in {
+				continue
+			}
+			o, re, im := float64(by.odd.V[i]), float64(by.z.re.V[i]), float64(by.z.im.V[i])
+			odd, fine = append(odd, o), append(fine, math.Abs(o-float64(soft.V[i])))
+			amp = append(amp, math.Hypot(re, im))
+			if d == 0 {
+				diff = append(diff, float64(by.mean.V[i]-f.by[1].mean.V[i]))
+			}
+		}
+		if len(odd) == 0 {
+			return Consistency{Noise: math.Inf(1)}
+		}
+		out.Odd[d] = 4 * math.Abs(robust.Nth(odd, len(odd)/2))
+		noise = append(noise, 2*1.4826*robust.Nth(fine, len(fine)/2)) // a quarter of the sum of four has half one's deviation
+		f.soft[d] = soft
 	}
 	a := max(robust.Nth(amp, len(amp)/2), 1e-9)
+	f.amp = a
 	out.Between = math.Abs(robust.Nth(diff, len(diff)/2)) / a
 	for d := range out.Odd {
 		out.Odd[d] /= a
+		out.Bias[d], out.UBias[d], out.BiasKnown[d] = f.bias(d, inside, mmPX)
 	}
 	out.Noise = max(noise[0], noise[1]) / a
+	out.MovedPX, out.UMovedPX = f.moved(inside, mmPX)
+	return out
+}
+
+// bias is by how much foreign light turns the phase, radians, and its standard uncertainty. Light
+// that is not in all four pictures alike, another lamp's or what a dimmed screen lacks, follows the
+// paint's, B: the phasor is A exp(i phi) + c B, on a circle that is not around 0,
+//
+//	|z|^2 = (A^2 - |cB|^2) + 2 Re(conj(c) B z),
+//
+// linear in c. The phasor is averaged before, for noise in it passes for c where less than a period is seen. What gloss changes smoothly over the face is a polynomial beside it. Only a face that mirrors
+// enough of a period tells; the uncertainty holds that. Neighbours within a
+// block are taken for one value.
+func (f *frames) bias(d int, inside []bool, mmPX float64) (rad, u float64, known bool) {
+	const terms, step = 8, 3
+	soft, mean := f.by[d].z.blurred(oddBlurMM/mmPX), gauss(f.by[d].mean, oddBlurMM/mmPX)
+	a, b := mat.NewSymDense(terms, nil), mat.NewVecDense(terms, nil)
+	var rows [][terms]float64
+	var y, light []float64
+	half := float64(max(f.w, f.h)) / 2
+	amp2 := f.amp * f.amp
+	for v := 0; v < f.h; v += step {
+		for x := 0; x < f.w; x += step {
+			i := v*f.w + x
+			z := soft.at(i)
+			q := real(z)*real(z) + imag(z)*imag(z)
+			if !inside[i] {
+				continue
+			}
+			m := float64(mean.V[i])
+			s, t := float64(x)/half-1, float64(v)/half-1
+			rows = append(rows, [terms]float64{2 * real(z) * m / amp2, 2 * imag(z) * m / amp2, 1, s, t, s * s, s * t, t * t})
+			y, light = append(y, q/amp2), append(light, m)
+		}
+	}
+	if len(y) < 10*terms {
+		return 0, 0, false
+	}
+	trust, off := make([]float64, len(y)), make([]float64, len(y))
+	for i := range trust {
+		trust[i] = 1
+	}
+	var got mat.VecDense
+	var inv mat.SymDense
+	for range 6 { // defects and glare do not fit
+		a.Zero()
+		b.Zero()
+		for k, r := range rows {
+			for p := range terms {
+				b.SetVec(p, b.AtVec(p)+trust[k]*r[p]*y[k])
+				for q := p; q < terms; q++ {
+					a.SetSym(p, q, a.At(p, q)+trust[k]*r[p]*r[q])
+				}
+			}
+		}
+		var c mat.Cholesky
+		if !c.Factorize(a) || c.SolveVecTo(&got, b) != nil || c.InverseTo(&inv) != nil {
+			return 0, 0, false
+		}
+		for k, r := range rows {
+			off[k] = y[k] - dot(r[:], got.RawVector().Data)
+		}
+		reweigh(trust, off)
+	}
+	ss := 0.0
+	for i, v := range off {
+		ss += trust[i] * v * v
+	}
+	const together = 25                             // values of a block that are not independent
+	k := robust.Nth(light, len(light)*9/10) / f.amp // where the paint is light it counts most
+	u = k * math.Sqrt(ss/float64(len(y))*together*max(inv.At(0, 0), inv.At(1, 1)))
+	return k * math.Hypot(got.AtVec(0), got.AtVec(1)), u, true
+}
+
+// Sharp edges of the paint tell movement: fine, and wide enough to be followed over some pixels
+// (common practice, no source).
+const (
+	edgeFineMM   = 0.06
+	edgeWideMM   = 0.2
+	movedSectors = 8
+	movedLeft    = 0.8 // of what differs between two pictures, squared, movement must explain the rest
+	movedUMost   = 0.5 // a larger standard uncertainty, pixels, tells nothing
+)
+
+// picture is one of four again: the mean, the odd light and the phasor's part.
+func (b *buckets) picture(k int) *part.Plane {
+	out := part.NewPlane(b.mean.W, b.mean.H)
+	for i := range out.V {
+		p := [Phases]float32{b.z.re.V[i], -b.z.im.V[i], -b.z.re.V[i], b.z.im.V[i]}[k]
+		out.V[i] = b.mean.V[i] + float32(1-2*(k%2))*b.odd.V[i] + p
+	}
+	return out
+}
+
+// moved is how far apart, in pixels of the pictures, any two of the eight show the unit, and its
+// standard uncertainty; NaN where the paint has no edges that tell it. A picture that is moved by d
+// differs from the mean M of all by -d grad M, and the stripes' own light, which has no
+// edges where the paint has, by nothing on average; least squares over the region, and the
+// scatter of sectors for the uncertainty. At the outline the rim mirrors nothing, so that what is mirrored ends
+// elsewhere than the paint, which looks like movement by some tenths of a pixel: it tells only what is refused.
+func (f *frames) moved(inside []bool, mmPX float64) (px, u float64) {
+	band := func(p *part.Plane) *part.Plane {
+		fine, wide := gauss(p, edgeFineMM/mmPX), gauss(p, edgeWideMM/mmPX)
+		for i := range fine.V {
+			fine.V[i] -= wide.V[i]
+		}
+		return fine
+	}
+	all := part.NewPlane(f.w, f.h)
+	for i := range all.V {
+		all.V[i] = (f.by[0].mean.V[i] + f.by[1].mean.V[i]) / 2
+	}
+	mean := band(all)
+	var pictures [2 * Phases]*part.Plane
+	for n := range pictures {
+		pictures[n] = band(f.by[n/Phases].picture(n % Phases))
+	}
+	outer := grown(f.clipped, f.w, 3*edgeWideMM/mmPX) // what is clipped, and around it, tells nothing
+	inner := make([]bool, len(outer))
+	for i, skip := range outer {
+		inner[i] = skip || !inside[i]
+	}
+	if px, u = f.apart(mean, pictures, inner); !math.IsNaN(px) {
+		return px, u
+	}
+	if px, u = f.apart(mean, pictures, outer); px > movedMost {
+		return px, u
+	}
+	return math.NaN(), math.NaN()
+}
+
+// apart is moved's least squares over all pixels that are not to be skipped.
+func (f *frames) apart(mean *part.Plane, pictures [2 * Phases]*part.Plane, skip []bool) (px, u float64) {
+	type shift struct{ x, y float64 }
+	var got [2 * Phases][movedSectors + 1]shift // the last: of all
+	for n := range got {
+		p := pictures[n]
+		var s [movedSectors + 1][5]float64 // xx, xy, yy, xr, yr
+		for y := 1; y+1 < f.h; y++ {
+			for x := 1; x+1 < f.w; x++ {
+				i := y*f.w + x
+				if skip[i] {
+					continue
+				}
+				gx, gy := float64(mean.V[i+1]-mean.V[i-1])/2, float64(mean.V[i+f.w]-mean.V[i-f.w])/2
+				r := float64(p.V[i] - mean.V[i])
+				k := int((math.Atan2(float64(y-f.h/2), float64(x-f.w/2))/math.Pi + 1) / 2 * movedSectors)
+				for _, k := range [2]int{min(k, movedSectors-1), movedSectors} {
+					q := &s[k]
+					q[0], q[1], q[2], q[3], q[4] = q[0]+gx*gx, q[1]+gx*gy, q[2]+gy*gy, q[3]-gx*r, q[4]-gy*r
+				}
+			}
+		}
+		for k, q := range s {
+			if k < movedSectors { // all but this one: the jackknife
+				for j := range q {
+					q[j] = s[movedSectors][j] - q[j]
+				}
+			}
+			det := q[0]*q[2] - q[1]*q[1]
+			if !(det > 1e-3*q[0]*q[2]) {
+				return math.NaN(), math.NaN()
+			}
+			got[n][k] = shift{(q[3]*q[2] - q[4]*q[1]) / det, (q[4]*q[0] - q[3]*q[1]) / det}
+		}
+	}
+	first, second := 0, 0
+	for a := range got {
+		for b := range a {
+			d := math.Hypot(got[a][movedSectors].x-got[b][movedSectors].x, got[a][movedSectors].y-got[b][movedSectors].y)
+			if d < px {
+				continue
+			}
+			px, first, second = d, a, b
+			ss := 0.0
+			for k := range movedSectors {
+				dx := got[a][k].x - got[b][k].x - got[a][movedSectors].x + got[b][movedSectors].x
+				dy := got[a][k].y - got[b][k].y - got[a][movedSectors].y + got[b][movedSectors].y
+				ss += dx*dx + dy*dy
+			}
+			u = math.Sqrt(ss * (movedSectors - 1) / movedSectors)
+		}
+	}
+	if px > surely*u { // what differs must be what moving makes of it
+		dx, dy := got[first][movedSectors].x-got[second][movedSectors].x, got[first][movedSectors].y-got[second][movedSectors].y
+		var differs, left float64
+		for i := f.w; i < len(skip)-f.w; i++ {
+			if x := i % f.w; x == 0 || x == f.w-1 || skip[i] {
+				continue
+			}
+			r := float64(pictures[first].V[i] - pictures[second].V[i])
+			e := r + dx*float64(mean.V[i+1]-mean.V[i-1])/2 + dy*float64(mean.V[i+f.w]-mean.V[i-f.w])/2
+			differs, left = differs+r*r, left+e*e
+		}
+		if left > movedLeft*differs {
+			return math.NaN(), math.NaN()
+		}
+	}
+	px, u = px*float64(f.bin), u*float64(f.bin)
+	if u > movedUMost && px < surely*u {
+		return math.NaN(), math.NaN()
+	}
+	return px, u
+}
+
+// grown is a mask and what lies within some pixels of it.
+func grown(mask []bool, w int, pixels float64) []bool {
+	out := make([]bool, len(mask))
+	if !slices.Contains(mask, true) {
+		return out
+	}
+	for i, yes := range mask {
+		out[i] = !yes
+	}
+	for i, d := range depths(out, w).V {
+		out[i] = float64(d) <= pixels
+	}
 	return out
 }
 
 // check says why pictures cannot be believed; nil where they can.
 func (c Consistency) check() error {
-	for d, v := range c.Odd {
-		if v > evenEnough*4 {
-			return fmt.Errorf("stripes: the four pictures along %c do not belong to one screen: their light differs by %.0f %% of the stripes' own; see that no other lamp is switched, that the screen neither dims nor sleeps, and take them again", 'x'+rune(d), 100*v)
+	for d := range c.Odd {
+		axis := 'x' + rune(d)
+		if v := max(c.Odd[d]/2, c.sureBias(d)); v > biasLimit {
+			return fmt.Errorf("stripes: the four pictures along %c do not belong to one screen: their light differs by %.0f %% of the stripes' own; see that no other lamp is switched, that the screen neither dims nor sleeps, and take them again", axis, 200*v)
 		}
 	}
-	if c.Between > evenEnough*4 {
-		return fmt.Errorf("stripes: the pictures along x and along y differ in light by %.0f %% of the stripes' own: a lamp was switched between them, or the screen dimmed; take all again", 100*c.Between)
+	if c.MovedPX > movedMost {
+		return c.movedError()
 	}
-	if c.Noise > noiseLimit {
+	if !(c.Noise <= noiseLimit) {
 		return errors.New("stripes: what is mirrored is lost in the noise, or the four phases are not in order, or something moved between them; see that the screen is seen mirrored in the faceplate, that its pictures are named by their phase, and expose longer")
 	}
 	return nil
+}
+
+// hasMoved says whether the unit surely moved.
+func (c Consistency) hasMoved() bool {
+	return c.MovedPX > movedWarn && c.MovedPX > surely*c.UMovedPX
+}
+
+func (c Consistency) movedError() error {
+	return fmt.Errorf("stripes: the paint's edges lie up to %.1f pixels apart in the pictures: the unit or the camera moved, or the screen's light has bands; fix both, set the screen to its full brightness, and take all of them again", c.MovedPX)
+}
+
+// sureBias is the bias where it is surely over 0, and 0 where it is not known to be.
+func (c Consistency) sureBias(d int) float64 {
+	if !c.BiasKnown[d] || c.Bias[d] < surely*c.UBias[d] {
+		return 0
+	}
+	return c.Bias[d]
+}
+
+// warnings tell what is amiss, and not enough to refuse the pictures.
+func (c Consistency) warnings() []string {
+	var out []string
+	for d := range c.Odd {
+		if v := max(c.Odd[d]/2, c.sureBias(d)); v > biasWarn {
+			out = append(out, fmt.Sprintf("the light of the four pictures along %c differs by %.0f %% of the stripes' own: see that no other lamp is switched and that the screen does not dim; slopes are less sure", 'x'+rune(d), 200*v))
+		}
+	}
+	if c.Between > 2*biasWarn {
+		out = append(out, fmt.Sprintf("the pictures along x and along y differ in light by %.0f %% of the stripes' own: a lamp was switched between them, or the screen dimmed", 100*c.Between))
+	}
+	if c.hasMoved() {
+		out = append(out, fmt.Sprintf("the paint's edges lie up to %.1f pixels apart in the pictures, the unit or the camera moved: edges of the paint are not looked at in the mirror; fix both and take the set again", c.MovedPX))
+	}
+	return out
+}
+
+// doubtful says where foreign light turns the phase by more than the limit: light that is in
+// no phase (a fourth of one picture's, which turns it by half of itself over the amplitude), and edges of the paint
+// that moved, which are told on their own as well.
+func (f *frames) doubtful(c Consistency, mmPX float64) (all, edges []bool) {
+	all, edges = make([]bool, f.w*f.h), make([]bool, f.w*f.h)
+	moved := 0.0
+	if c.hasMoved() {
+		moved = c.MovedPX / float64(f.bin)
+	}
+	paint := gauss(f.by[0].mean, edgeFineMM/mmPX)
+	for y := 1; y+1 < f.h; y++ {
+		for x := 1; x+1 < f.w; x++ {
+			i := y*f.w + x
+			odd := 2 * max(math.Abs(float64(f.soft[0].V[i])), math.Abs(float64(f.soft[1].V[i])))
+			edge := moved / 2 * math.Hypot(float64(paint.V[i+1]-paint.V[i-1])/2, float64(paint.V[i+f.w]-paint.V[i-f.w])/2)
+			edges[i] = edge > biasLimit*f.amp
+			all[i] = edges[i] || odd > biasLimit*f.amp
+		}
+	}
+	return grown(all, f.w, doubtMM/mmPX), grown(edges, f.w, doubtMM/mmPX)
 }
 
 // mirrored is the face without wide parts along its outline that mirror nothing of the screen:
@@ -91,14 +399,18 @@ func (f *frames) mirrored(m *Maps, face []bool) []bool {
 	for i := range dark {
 		dark[i] = m.Depth.V[i] > 0 && wide.V[i] < darkShare*high
 	}
-	out := slices.Clone(face)
+	out, deep := slices.Clone(face), make([]bool, len(face))
 	for _, piece := range pieces(dark, f.w) {
 		touches := slices.ContainsFunc(piece, func(i int) bool { return m.Depth.V[i] < 2 })
 		if touches && float64(len(piece))*m.MMPX*m.MMPX > partMM2 {
+			reaches := slices.ContainsFunc(piece, func(i int) bool { return float64(m.Depth.V[i])*m.MMPX > partDeepMM })
 			for _, i := range piece {
-				out[i] = false
+				out[i], deep[i] = false, reaches
 			}
 		}
+	}
+	for i, near := range grown(deep, f.w, partEdgeMM/m.MMPX) {
+		out[i] = out[i] && !near
 	}
 	return out
 }
@@ -107,9 +419,11 @@ func (f *frames) mirrored(m *Maps, face []bool) []bool {
 // outline, is larger than this, and mirrors less than this share of what the best does (common
 // practice, no source).
 const (
-	partMM    = 0.25
-	partMM2   = 4.0
-	darkShare = 0.3
+	partMM     = 0.25
+	partMM2    = 4.0
+	darkShare  = 0.3
+	partDeepMM = 1.2 // and where it reaches deeper than a rim does, waves bend the screen's edge:
+	partEdgeMM = 0.8 // so much along it is left out
 )
 
 // pieces are the sets of neighbouring pixels of a mask, 8 neighbours each.

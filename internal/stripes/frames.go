@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -28,7 +29,9 @@ var Lights = [2][Phases]part.Light{
 type frames struct {
 	x0, y0, w, h, bin int // the part begins at x0, y0, full-resolution pixels
 	by                [2]buckets
-	clipped           []bool // in any of them
+	clipped           []bool         // in any of them
+	amp               float64        // middle amplitude of the stripes, and
+	soft              [2]*part.Plane // the odd light averaged over some pixels: see consistency
 }
 
 // buckets are what four phases I0 to I3 give, each averaged over a bin.
@@ -68,6 +71,22 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 					l, im.W, im.H, im.C, first.W, first.H, first.C)
 			}
 		}
+	}
+	for i := range 2 * Phases {
+		for k := range i {
+			a, b := Lights[k/Phases][k%Phases], Lights[i/Phases][i%Phases]
+			if slices.Equal(images[a].Pix8, images[b].Pix8) && slices.Equal(images[a].Pix16, images[b].Pix16) {
+				return nil, fmt.Errorf("stripes: %s and %s are one and the same picture; give each phase its own, or take them again", a, b)
+			}
+		}
+	}
+	for _, q := range outline {
+		if !(math.Abs(q.X) < 1e6 && math.Abs(q.Y) < 1e6) {
+			return nil, fmt.Errorf("stripes: the outline has a point at %v, %v, which is no place in a picture", q.X, q.Y)
+		}
+	}
+	if len(outline) < 3 {
+		return nil, fmt.Errorf("stripes: the outline has %d points; the faceplate must be found in the white picture first", len(outline))
 	}
 	f := &frames{bin: bin}
 	f.x0, f.y0, f.w, f.h = region(outline, first.W, first.H, bin)
@@ -204,9 +223,14 @@ func lightRow(to []float32, full []bool, im *part.Image, x0, y int, share []floa
 // Consistency is whether eight pictures belong together. What a fault adds is told
 // against the amplitude of the stripes.
 type Consistency struct {
-	Odd     [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise
-	Between float64    // |mean over x - mean over y| over the amplitude, median
-	Noise   float64    // of one picture's pixel, standard deviation, over the amplitude
+	Odd       [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise
+	Between   float64    // |mean over x - mean over y| over the amplitude, median
+	Noise     float64    // of one picture's pixel, standard deviation, over the amplitude
+	Bias      [2]float64 // of the phase by light that is not in all four pictures alike, radians,
+	UBias     [2]float64 // its standard uncertainty,
+	BiasKnown [2]bool    // and whether they could be measured
+	MovedPX   float64    // farthest that any two pictures show the unit apart, full-resolution pixels, NaN: not measured
+	UMovedPX  float64
 }
 
 // amplitude is the middle amplitude of the stripes where in holds.

@@ -87,8 +87,8 @@ type Maps struct {
 // Measure tells how a face mirrors the stripes. outline is the faceplate's, in
 // full-resolution pixels. An error says that the pictures cannot be measured, and why.
 func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) (Result, error) {
-	if !(p.MMPerPX > 0) || math.IsInf(p.MMPerPX, 0) {
-		return Result{}, fmt.Errorf("stripes: the scale is %v mm per pixel; it must be a positive number", p.MMPerPX)
+	if !(p.MMPerPX > leastScale && p.MMPerPX < mostScale) {
+		return Result{}, fmt.Errorf("stripes: the scale is %v mm per pixel; it must lie between %v and %v: measure it anew, or go nearer", p.MMPerPX, leastScale, mostScale)
 	}
 	f, err := load(images, outline, max(1, int(p.PixelMM/p.MMPerPX+0.5)), p.Jobs)
 	if err != nil {
@@ -104,14 +104,27 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	if n := count(m.deeper(innerMM)); n < fewPixels {
 		return Result{}, fmt.Errorf("stripes: the face is too small in the picture: %d pixels of %.3f mm lie %.1f mm inside its edge; go nearer", n, m.MMPX, innerMM)
 	}
-	out := Result{Maps: m, Consistency: f.consistency(m.deeper(innerMM))}
+	if err := f.order(m.deeper(innerMM)); err != nil {
+		return Result{}, err
+	}
+	mirrors := f.mirrored(m, face)
+	whole := count(face)
+	m.Depth = depths(mirrors, f.w)
+	out := Result{Maps: m, Consistency: f.consistency(m.deeper(innerMM), m.MMPX)}
 	if err := out.Consistency.check(); err != nil {
 		return Result{}, err
 	}
-	m.Depth = depths(f.mirrored(m, face), f.w)
+	out.Warnings = out.Consistency.warnings()
 	m.looked = m.deeper(p.EdgeMM)
-	for i, c := range f.clipped {
+	for i, c := range grown(f.clipped, f.w, clippedBlurs*math.Hypot(p.BlurMM, p.LensMM)/m.MMPX) {
 		m.looked[i] = m.looked[i] && !c
+	}
+	doubtful, edges := f.doubtful(out.Consistency, m.MMPX)
+	if err := m.leaveOut(&out, doubtful, edges); err != nil {
+		return Result{}, err
+	}
+	if share := float64(count(mirrors)) / float64(whole); share < mirrorsWarn {
+		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is seen mirrored in %.0f %% of the face only, and the rest is not looked at: move the screen nearer, or turn the unit", 100*share))
 	}
 	if n := count(m.looked); n < fewPixels {
 		return Result{}, fmt.Errorf("stripes: next to nothing of the screen is seen mirrored in the face: %d pixels of %.3f mm; move the screen or the unit until the face mirrors it", n, m.MMPX)
@@ -145,6 +158,9 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	}
 	m.looked = m.withoutRim(m.looked)
 	m.spread()
+	if !m.waving() && m.wrongHand() {
+		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
+	}
 	m.NoiseRad = out.Consistency.Noise / math.Sqrt2
 	out.Waves = m.waves(p)
 	m.find(&out, p)
@@ -163,6 +179,44 @@ const (
 	innerMM   = 0.6
 	fewPixels = 400
 )
+
+// What is next to clipped light is spoilt as far as blurs reach; the scales
+// at which a face can be looked at, mm per pixel; and a share of the face that mirrors the screen under which it
+// is told (common practice, no source).
+const (
+	clippedBlurs = 3.0
+	leastScale   = 1e-4
+	mostScale    = 0.2
+	mirrorsWarn  = 0.8
+)
+
+// leaveOut does not look where the light is doubtful; an error where that is too much.
+func (m *Maps) leaveOut(out *Result, doubtful, edges []bool) error {
+	n, all, moved := 0, 0, 0
+	for i, yes := range m.looked {
+		if yes {
+			all++
+			if doubtful[i] {
+				m.looked[i] = false
+				n++
+				if edges[i] {
+					moved++
+				}
+			}
+		}
+	}
+	share := float64(n) / float64(max(all, 1))
+	if share > placesMost && 2*moved > n {
+		return out.Consistency.movedError()
+	}
+	if share > placesMost {
+		return fmt.Errorf("stripes: over %.0f %% of the face one picture's light is not the others': the backlight shows bands, a lamp was switched or something moved; set the screen to its full brightness, expose longer, and take them again", 100*share)
+	}
+	if share > placesWarn {
+		out.Warnings = append(out.Warnings, fmt.Sprintf("over %.0f %% of the face one picture's light is not the others', and it is not looked at there: set the screen to its full brightness, which has no bands, and see that nothing moves", 100*share))
+	}
+	return nil
+}
 
 // deeper says which pixels lie deeper than mm inside the outline.
 func (m *Maps) deeper(mm float64) []bool {
@@ -200,6 +254,15 @@ func (m *Maps) direction(d int, z *phasor, p Params) (gloss, phase, fine *part.P
 	m.along[d] = [2]float64{x / max(math.Hypot(x, y), 1e-12), y / max(math.Hypot(x, y), 1e-12)}
 	phase, fine = soft.phase(), q.phase()
 	return gloss, phase, fine
+}
+
+// wrongHand says whether y is on the wrong side of x. On the screen as on the pictures y grows
+// downwards, and one mirror turns that round, whatever the screen's turn: unless the face is hollow one way and
+// not the other. x0 and x2, or x1 and x3, exchanged turn x round, and so do the pictures of
+// x and y exchanged; both of it at once cannot be known. Depths are told along the
+// way in which the phase really grows, and stay right.
+func (m *Maps) wrongHand() bool {
+	return m.along[0][0]*m.along[1][1]-m.along[0][1]*m.along[1][0] > 0.5
 }
 
 // mirroredLight is how much of the screen's light single pixels mirror, whatever their

@@ -133,6 +133,9 @@ func (m *Maps) spectrum(p Params) spectrum {
 	for 2*n <= int(tileMM/m.MMPX+0.5)+n/4 {
 		n *= 2
 	}
+	if n < 2 { // pixels too large for any wave
+		return s
+	}
 	window := make([]float64, n)
 	for i := range window {
 		window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))

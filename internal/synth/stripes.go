@@ -27,6 +27,18 @@ type StripesParams struct {
 	Exposure   float64                             // light of a white sheet, 0..1
 	Bits       int                                 // 8 or 16
 	Seed       uint64
+	PaintAt    func(x, y float64) float64 // in Paint's stead; nil: all alike
+	Fault      StripesFault
+}
+
+// StripesFault is what is wrong with a set. Each is asked for one picture's light; nil: nothing is.
+type StripesFault struct {
+	Screen   func(l part.Light) float64                     // share of its light that the whole screen gives
+	Mirrored func(l part.Light, x, y, s, t float64) float64 // share of what is mirrored at x, y on the face and s, t on the screen, mm
+	Band     func(l part.Light, y float64) float64          // share of all light at a height of the picture, mm from its middle
+	Lamp     func(l part.Light) float64                     // another lamp's light on the paint, against the white screen's
+	Glare    func(l part.Light, x, y float64) float64       // another lamp's light that is mirrored, linear light
+	MovedMM  func(l part.Light) (dx, dy float64)            // of the unit, in the picture
 }
 
 // DefaultStripes is a face of 11 mm, the screen 160 mm off.
@@ -42,40 +54,38 @@ var screenLights = []part.Light{part.White, part.StripesX0, part.StripesX1, part
 // sampled at 2 x 2 places of a pixel.
 func Stripes(p StripesParams) (map[part.Light]*part.Image, []part.Point) {
 	const sub = 2
-	type sample struct{ sx, sy, gloss float32 }
 	lies := func(x, y, k int) (float64, float64) {
 		return (float64(x) + (float64(k%sub)+0.5)/sub - 0.5 - float64(p.W-1)/2) * p.MMPerPX, (float64(p.H-1)/2 - float64(y) + 0.5 - (float64(k/sub)+0.5)/sub) * p.MMPerPX
 	}
-	surface := make([]sample, p.W*p.H*sub*sub)
+	surface := make([]lacquer, p.W*p.H*sub*sub)
 	rows(0, p.H, func(y int) {
 		for x := range p.W {
 			for k := range sub * sub {
-				mx, my := lies(x, y, k)
-				if math.Hypot(mx, my) > p.RadiusMM {
-					continue
-				}
-				s := sample{gloss: 1}
-				if p.Gloss != nil {
-					s.gloss = float32(p.Gloss(mx, my))
-				}
-				if p.Slope != nil {
-					sx, sy := p.Slope(mx, my)
-					s.sx, s.sy = float32(sx), float32(sy)
-				}
-				surface[(y*p.W+x)*sub*sub+k] = s
+				surface[(y*p.W+x)*sub*sub+k] = p.lacquerAt(lies(x, y, k))
 			}
 		}
 	})
 	out := map[part.Light]*part.Image{}
 	c := newCanvas(p.W, p.H, true)
 	for i, l := range screenLights {
+		dx, dy := 0.0, 0.0
+		if p.Fault.MovedMM != nil {
+			dx, dy = p.Fault.MovedMM(l)
+		}
 		rows(0, p.H, func(y int) {
 			for x := range p.W {
 				sum := 0.0
 				for k := range sub * sub {
 					mx, my := lies(x, y, k)
 					s := surface[(y*p.W+x)*sub*sub+k]
-					sum += p.light(l, mx, my, float64(s.sx), float64(s.sy), float64(s.gloss)) / (sub * sub)
+					if dx != 0 || dy != 0 {
+						s = p.lacquerAt(mx-dx, my-dy)
+					}
+					sum += p.light(l, mx, my, s) / (sub * sub)
+				}
+				if p.Fault.Band != nil {
+					_, my := lies(x, y, 0)
+					sum *= p.Fault.Band(l, my)
 				}
 				c.ch[0][y*p.W+x] = float32(sum * p.Exposure)
 			}
@@ -91,18 +101,56 @@ func Stripes(p StripesParams) (map[part.Light]*part.Image, []part.Point) {
 	return out, outline
 }
 
-// light is what one place of the face sends to the camera; x, y mm from the middle.
-func (p *StripesParams) light(l part.Light, x, y, sx, sy, gloss float64) float64 {
+// lacquer is one place of the face; its gloss is negative outside.
+type lacquer struct{ sx, sy, gloss, paint float32 }
+
+// lacquerAt is the lacquer at x, y mm from the face's middle.
+func (p *StripesParams) lacquerAt(x, y float64) lacquer {
 	if math.Hypot(x, y) > p.RadiusMM {
+		return lacquer{gloss: -1}
+	}
+	s := lacquer{gloss: 1, paint: float32(p.Paint)}
+	if p.Gloss != nil {
+		s.gloss = float32(p.Gloss(x, y))
+	}
+	if p.Slope != nil {
+		sx, sy := p.Slope(x, y)
+		s.sx, s.sy = float32(sx), float32(sy)
+	}
+	if p.PaintAt != nil {
+		s.paint = float32(p.PaintAt(x, y))
+	}
+	return s
+}
+
+// light is what one place sends to the camera; x, y mm from the picture's middle.
+func (p *StripesParams) light(l part.Light, x, y float64, at lacquer) float64 {
+	if at.gloss < 0 {
 		return 0.002
 	}
-	if l == part.White {
-		return p.Paint + p.Mirrored*gloss
+	s, t := x+2*p.DistanceMM*float64(at.sx), y+2*p.DistanceMM*math.Cos(p.TiltDeg*math.Pi/180)*float64(at.sy)
+	mean, v := 0.5, 1.0
+	switch {
+	case l == part.White:
+		mean = 1
+	case l[len(l)-2] == 'y':
+		v = 0.5 + 0.5*p.Contrast*math.Cos(2*math.Pi*t/p.PeriodMM+math.Pi/2*float64(l[len(l)-1]-'0'))
+	default:
+		v = 0.5 + 0.5*p.Contrast*math.Cos(2*math.Pi*s/p.PeriodMM+math.Pi/2*float64(l[len(l)-1]-'0'))
 	}
-	s := x + 2*p.DistanceMM*sx
-	if l[len(l)-2] == 'y' {
-		s = y + 2*p.DistanceMM*math.Cos(p.TiltDeg*math.Pi/180)*sy
+	f := &p.Fault
+	if f.Screen != nil {
+		mean, v = mean*f.Screen(l), v*f.Screen(l)
 	}
-	v := 0.5 + 0.5*p.Contrast*math.Cos(2*math.Pi*s/p.PeriodMM+math.Pi/2*float64(l[len(l)-1]-'0'))
-	return p.Paint/2 + p.Mirrored*gloss*v
+	if f.Mirrored != nil {
+		v *= f.Mirrored(l, x, y, s, t)
+	}
+	if f.Lamp != nil {
+		mean += f.Lamp(l)
+	}
+	light := float64(at.paint)*mean + p.Mirrored*float64(at.gloss)*v
+	if f.Glare != nil {
+		light += f.Glare(l, x, y)
+	}
+	return light
 }
