@@ -108,7 +108,6 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 		return Result{}, err
 	}
 	mirrors := f.mirrored(m, face)
-	whole := count(face)
 	m.Depth = depths(mirrors, f.w)
 	out := Result{Maps: m, Consistency: f.consistency(m.deeper(innerMM), m.MMPX)}
 	if err := out.Consistency.check(); err != nil {
@@ -122,9 +121,6 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	doubtful, edges := f.doubtful(out.Consistency, m.MMPX)
 	if err := m.leaveOut(&out, doubtful, edges); err != nil {
 		return Result{}, err
-	}
-	if share := float64(count(mirrors)) / float64(whole); share < mirrorsWarn {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is seen mirrored in %.0f %% of the face only, and the rest is not looked at: move the screen nearer, or turn the unit", 100*share))
 	}
 	if n := count(m.looked); n < fewPixels {
 		return Result{}, fmt.Errorf("stripes: next to nothing of the screen is seen mirrored in the face: %d pixels of %.3f mm; move the screen or the unit until the face mirrors it", n, m.MMPX)
@@ -158,7 +154,7 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	}
 	m.looked = m.withoutRim(m.looked)
 	m.spread()
-	if !m.waving() && m.wrongHand() {
+	if !m.Waving() && m.wrongHand() {
 		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
 	}
 	m.NoiseRad = out.Consistency.Noise / math.Sqrt2
@@ -168,6 +164,9 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 		for i := range face {
 			face[i] = face[i] && out.Plate.holds(float64(m.X0)+(float64(i%f.w)+0.5)*float64(f.bin)-0.5, float64(m.Y0)+(float64(i/f.w)+0.5)*float64(f.bin)-0.5)
 		}
+	}
+	if share := float64(count(mirrors)) / float64(count(face)); share < mirrorsWarn {
+		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is seen mirrored in %.0f %% of the face only, and the rest is not looked at: move the screen nearer, or turn the unit", 100*share))
 	}
 	m.seen(&out, face)
 	return out, nil
