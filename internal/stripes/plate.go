@@ -82,7 +82,7 @@ func (m *Maps) plate(face []bool) *Plate {
 			own = append(own, float64(m.Paint.V[i]))
 		}
 	}
-	if float64(len(shell)) < shellShare*float64(len(shell)+len(own)) || math.Abs(math.Log((robust.Quantile(shell, 0.5)+1e-6)/(robust.Quantile(own, 0.5)+1e-6))) < shellUnlike {
+	if float64(len(shell)) < shellShare*float64(len(shell)+len(own)) || !m.unlike(robust.Quantile(shell, 0.5), robust.Quantile(own, 0.5)) {
 		return nil
 	}
 	bin := float64(m.Bin)
@@ -92,6 +92,25 @@ func (m *Maps) plate(face []bool) *Plate {
 	}
 	return p
 }
+
+// unlike says whether what mirrors nothing has another paint than what mirrors: light that
+// differs, whatever of it is mirrored. The mirrored light's mean is the stripes' amplitude over their contrast,
+// which lies between the two of likelyContrast.
+func (m *Maps) unlike(shell, own float64) bool {
+	a := (m.amplitude[0] + m.amplitude[1]) / 2
+	side := 0.0
+	for _, contrast := range likelyContrast {
+		d := math.Log(max(shell, 1e-6) / max(own-a/contrast, 1e-6))
+		if math.Abs(d) < shellUnlike || d*side < 0 {
+			return false
+		}
+		side = d
+	}
+	return true
+}
+
+// likelyContrast bounds the contrast that a screen's stripes have (common practice, no source).
+var likelyContrast = [2]float64{0.4, 1}
 
 // smoothRound is a radius at equal angles without what is finer than roundOrders around.
 func smoothRound(r []float64) []float64 {

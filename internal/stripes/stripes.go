@@ -66,7 +66,7 @@ type Maps struct {
 	Depth       *part.Plane    // inside the part of the face that mirrors, pixels
 	Gloss       *part.Plane    // what is mirrored against what the face mirrors around there: 1, and 0 where nothing is
 	Phase       [2]*part.Plane // along the screen's x and y: what the slope is off the faceplate's own, radians of phase, -pi..pi
-	Paint       *part.Plane    // mean light, 0..1
+	Paint       *part.Plane    // mean light, 0..1; outside the face too
 	NoiseRad    float64        // of the phase at one pixel, standard deviation
 	light       *part.Plane    // amplitude of single pixels, whatever their phase, against the face's own: 1
 	scatter     float64        // of the gloss over the face, half the range between its tenth and its ninetieth percent
@@ -141,8 +141,8 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	for i := range m.Gloss.V {
 		if m.Depth.V[i] > 0 {
 			m.Gloss.V[i] = (gloss[0].V[i] + gloss[1].V[i]) / 2
-			m.Paint.V[i] = (f.by[0].mean.V[i] + f.by[1].mean.V[i]) / 2
 		}
+		m.Paint.V[i] = (f.by[0].mean.V[i] + f.by[1].mean.V[i]) / 2
 		energy.V[i] = (f.by[0].energy.V[i] + f.by[1].energy.V[i]) / 2
 	}
 	m.light = m.mirroredLight(energy, p)

@@ -92,7 +92,7 @@ func (m *Maps) waves(p Params) Waves {
 		o.Variance += v
 	}
 	out.RMSRad, out.URMSRad = rootOf(rad, s.uVariance)
-	if out.RMSRad > 2*peelURms*out.URMSRad {
+	if out.RMSRad > 1.5*peelURms*out.URMSRad {
 		out.MainMM = s.waveMM[slices.Index(curve, slices.Max(curve))]
 	}
 	if p.Screen.Known() {
