@@ -64,7 +64,9 @@ type scene struct {
 	pictures []*picture
 	missing  atomic.Int32
 	found    defects.Result
-	mirror   *stripes.Result // before a screen, where it could be measured
+	mirror   *stripes.Result // before a screen, where it could be measured,
+	paint    []part.Finding  // what the paint alone shows there,
+	around   []part.Point    // and the outline that was found first
 	looked   bool            // found says what was found, and how much was looked at
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
 }
@@ -354,8 +356,13 @@ func (u *unit) result() *part.Result {
 		}
 	}
 	r.Surfaces = u.surfaces()
+	joined := u.joinScreen()
 	for _, s := range u.scenes {
-		r.Findings = append(r.Findings, s.found.Findings...)
+		if joined == nil || s.view != part.Face {
+			r.Findings = append(r.Findings, s.found.Findings...)
+		} else if s.screen {
+			r.Findings = append(r.Findings, joined...)
+		}
 		if s.plate != nil {
 			r.Faceplate = s.plate
 		}

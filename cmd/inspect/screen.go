@@ -73,10 +73,10 @@ func (u *unit) lookInScreen(s *scene) {
 		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
 		return
 	}
-	if p := mirror.Plate; p != nil {
-		around = &outline.Curve{Middle: p.Middle, RadiusN: p.RadiusN}
-	}
 	params.Outline = around
+	if p := mirror.Plate; p != nil {
+		params.Outline = &outline.Curve{Middle: p.Middle, RadiusN: p.RadiusN}
+	}
 	paint, err := defects.Find([]defects.Picture{{Shot: white.shot, Image: mean, BlurPX: blur, UBlurPX: uBlur}}, params)
 	if err != nil {
 		s.refuse(plain(err))
@@ -89,7 +89,7 @@ func (u *unit) lookInScreen(s *scene) {
 			f.AlsoIn = append(f.AlsoIn, part.Sighting{Image: part.SlopeMap, Box: f.Box})
 		}
 	}
-	s.mirror = &mirror
+	s.mirror, s.paint, s.around = &mirror, paint.Findings, around.Points()
 	s.found = paint
 	s.found.Findings = mirror.Join(paint.Findings, white.shot.File)
 	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)
@@ -106,6 +106,35 @@ func (u *unit) lookInScreen(s *scene) {
 			s.found.Warnings = append(s.found.Warnings, fmt.Sprintf("with the screen black the face still has %.0f %% of the light that it has before the white one: put out the other lamps, or shade the unit", 100*share))
 		}
 	}
+}
+
+// sameOutlinePX is how far the outlines of two poses' pictures may lie apart on each side
+// where they are one pose (common practice, no source).
+const sameOutlinePX = 6
+
+// joinScreen is what was found of a face under lamps and before a screen, one place one
+// finding; nil where there are not both, or the pictures do not show the face in one place.
+func (u *unit) joinScreen() []part.Finding {
+	var lamps, screen *scene
+	for _, s := range u.scenes {
+		switch {
+		case s.view != part.Face || !s.looked:
+		case s.screen:
+			screen = s
+		default:
+			lamps = s
+		}
+	}
+	if lamps == nil || screen == nil {
+		return nil
+	}
+	a, b := part.BoundsOf(lamps.found.Outline), part.BoundsOf(screen.around)
+	for _, d := range [4]float64{a[0] - b[0], a[1] - b[1], a[0] + a[2] - b[0] - b[2], a[1] + a[3] - b[1] - b[3]} {
+		if !(math.Abs(d) <= sameOutlinePX) {
+			return nil
+		}
+	}
+	return screen.mirror.Join(stripes.Merge(lamps.found.Findings, screen.paint), screen.fileOf(part.White))
 }
 
 // mirrorOf is what the result says of the mirror.

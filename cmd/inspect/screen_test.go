@@ -79,6 +79,16 @@ func TestUnitBeforeScreen(t *testing.T) {
 	}
 }
 
+// Under a lamp and before a screen, in one place, a crater is one finding, and the face one
+// surface. Expected values: by the drawing.
+func TestUnderLampAndBeforeScreen(t *testing.T) {
+	dir := aScreenUnit(t, func(of map[part.Light]*part.Image) { of[part.Diffuse] = of[part.White] })
+	_, r := inspectedAtScale(t, dir)
+	if len(r.Findings) != 1 || r.Findings[0].Kind != part.Crater || len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < 0.8 || r.Screen == nil {
+		t.Errorf("%+v, %+v", r.Findings, r.Surfaces)
+	}
+}
+
 // Without one of its pictures a set is read only, and says what it wants; with two phases
 // in each other's place it is not measured, and never a pass.
 func TestSetBeforeScreenIsWholeAndInOrder(t *testing.T) {

@@ -105,7 +105,7 @@ func (p Plate) check() error {
 func (p Plate) cells(prm PlateParams) (cells []cell, whole float64) {
 	px := max(2, int(math.Round(prm.CellMM/p.MMPerPX)))
 	rim := prm.RimMM/p.MMPerPX + float64(px)*math.Sqrt2/2
-	b := boundsOf(p.Outline)
+	b := part.BoundsOf(p.Outline)
 	light := p.linear()
 	for y := max(0, int(b[1])); y+px <= min(p.Image.H, int(b[1]+b[3])+1); y += px {
 		for x := max(0, int(b[0])); x+px <= min(p.Image.W, int(b[0]+b[2])+1); x += px {

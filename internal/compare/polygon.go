@@ -48,12 +48,3 @@ func middleOf(poly []part.Point) part.Point {
 	}
 	return part.Point{X: x / (3 * area), Y: y / (3 * area)}
 }
-
-// boundsOf is the smallest box around a polygon.
-func boundsOf(poly []part.Point) part.Box {
-	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	for _, p := range poly {
-		x0, y0, x1, y1 = math.Min(x0, p.X), math.Min(y0, p.Y), math.Max(x1, p.X), math.Max(y1, p.Y)
-	}
-	return part.Box{x0, y0, x1 - x0, y1 - y0}
-}

@@ -116,12 +116,3 @@ func Area(p []part.Point) float64 {
 	}
 	return math.Abs(a) / 2
 }
-
-// boxOf is the smallest box around the points.
-func boxOf(p []part.Point) part.Box {
-	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	for _, q := range p {
-		x0, x1, y0, y1 = min(x0, q.X), max(x1, q.X), min(y0, q.Y), max(y1, q.Y)
-	}
-	return part.Box{x0, y0, x1 - x0, y1 - y0}
-}

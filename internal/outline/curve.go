@@ -376,7 +376,7 @@ func (s *Silhouette) Beside(boundary []part.Point) float64 {
 // answer for a picture in which that is misled by the ground.
 func Within(im *part.Image, boundary []part.Point) *Silhouette {
 	t := thin(im)
-	s := &Silhouette{Step: t.step, w: t.w, h: t.h, t: t, lab: make([]int32, t.w*t.h), id: 1, Pieces: 1, Boundary: boundary, Box: boxOf(boundary), Area: Area(boundary)}
+	s := &Silhouette{Step: t.step, w: t.w, h: t.h, t: t, lab: make([]int32, t.w*t.h), id: 1, Pieces: 1, Boundary: boundary, Box: part.BoundsOf(boundary), Area: Area(boundary)}
 	s.bg = frameBackground(t)
 	s.Noise = s.bg.noise
 	s.d = s.bg.differences(t)

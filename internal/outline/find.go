@@ -121,7 +121,7 @@ func Find(im *part.Image) (*Silhouette, error) {
 	}
 	s.Boundary = s.trace(s.id, s.d, s.t0)
 	s.Area = Area(s.Boundary)
-	s.Box = boxOf(s.Boundary)
+	s.Box = part.BoundsOf(s.Boundary)
 	return s, nil
 }
 

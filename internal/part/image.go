@@ -82,3 +82,15 @@ func (b Box) Grow(d float64) Box { return Box{b[0] - d, b[1] - d, b[2] + 2*d, b[
 func (b Box) Meets(o Box) bool {
 	return b[0] < o[0]+o[2] && o[0] < b[0]+b[2] && b[1] < o[1]+o[3] && o[1] < b[1]+b[3]
 }
+
+// BoundsOf is the smallest box that holds the points; of no size for none.
+func BoundsOf(points []Point) Box {
+	if len(points) == 0 {
+		return Box{}
+	}
+	b := Box{points[0].X, points[0].Y, 0, 0}
+	for _, q := range points {
+		b = b.Union(Box{q.X, q.Y, 0, 0})
+	}
+	return b
+}

@@ -52,6 +52,21 @@ func (r *Result) Join(paint []part.Finding, whitePicture string) []part.Finding 
 	return append(out, kept...)
 }
 
+// Merge is what two searches of the paint found, one place one finding: the first's, and
+// of the second's what is nowhere near.
+func Merge(first, second []part.Finding) []part.Finding {
+	out := slices.Clone(first)
+	for _, f := range second {
+		at := slices.IndexFunc(first, func(g part.Finding) bool { return same(f.Box, g.Box) })
+		if at < 0 {
+			out = append(out, f)
+			continue
+		}
+		out[at].AlsoIn = append(slices.Clone(out[at].AlsoIn), part.Sighting{Image: f.Image, Box: f.Box})
+	}
+	return out
+}
+
 // renamed gives a place that the paint shows its name by what is mirrored there: where the
 // face's own waves hide it from a search, a place that is known is still told.
 func (m *Maps) renamed(p *part.Finding) {
