@@ -14,7 +14,7 @@ PURE := ./internal/part ./internal/stripes ./internal/optics ./internal/outline 
 
 # Tested first, in seconds. The page's tests wait for a browser most of their time:
 # they run beside those that have work to do.
-QUICK := $(filter-out ./internal/bench,$(PURE))
+QUICK := $(filter-out ./internal/bench ./internal/stripes,$(PURE))
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared

@@ -87,8 +87,7 @@ func TestWavinessIsThatDrawn(t *testing.T) {
 // on a flat one, whatever its tilt, which shifts the phase and nothing else.
 func TestCrownIsThatDrawn(t *testing.T) {
 	for _, c := range []struct{ perM, tilt float64 }{{0, 0.004}, {5, 0}, {25, 0.002}} {
-		p := synth.DefaultStripes()
-		p.Seed = uint64(7 + c.perM)
+		p := small(uint64(7 + c.perM))
 		p.Slope = func(x, y float64) (float64, float64) { return c.tilt + c.perM/1000*x, c.perM / 1000 * y }
 		r := measured(t, p)
 		kx, ky, ok := r.Maps.CrownPerM(paramsOf(p).Screen)
@@ -120,14 +119,13 @@ func TestDepthIsThatDrawn(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	told, within := 0, 0
 	for k := range 9 {
-		p := synth.DefaultStripes()
-		p.Seed = uint64(40 + k)
+		p := small(uint64(40 + k))
 		depth := 0.5 + 1.5*rng.Float64() // um
 		if k%4 == 3 {
 			depth = -depth
 		}
 		a := 0.35 + 0.4*rng.Float64()
-		p.Slope = dent(rng.Float64()*4-2, rng.Float64()*4-2, depth/1000, a)
+		p.Slope = dent(rng.Float64()*3-1.5, rng.Float64()*3-1.5, depth/1000, a)
 		r := measured(t, p)
 		if len(r.Findings) != 1 {
 			t.Errorf("dent of %.2f um and %.2f mm: %d found", depth, 2*a, len(r.Findings))
