@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
@@ -83,10 +84,18 @@ func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
 	out.Between = math.Abs(robust.Nth(diff, len(diff)/2)) / a
 	for d := range out.Odd {
 		out.Odd[d] /= a
-		out.Bias[d], out.UBias[d], out.BiasKnown[d] = f.bias(d, inside, mmPX)
 	}
 	out.Noise = max(noise[0], noise[1]) / a
+	var all sync.WaitGroup
+	for d := range f.by {
+		all.Add(1)
+		go func() {
+			defer all.Done()
+			out.Bias[d], out.UBias[d], out.BiasKnown[d] = f.bias(d, inside, mmPX)
+		}()
+	}
 	out.MovedPX, out.UMovedPX = f.moved(inside, mmPX)
+	all.Wait()
 	return out
 }
 

@@ -14,7 +14,7 @@ func gauss(p *part.Plane, sigma float64) *part.Plane {
 		return &part.Plane{W: p.W, H: p.H, V: append([]float32(nil), p.V...)}
 	}
 	if sigma > wideBlur {
-		return widened(gauss(shrunk(p), sigma/shrinks), p.W, p.H)
+		return widened(gauss(shrunk(p), math.Sqrt(sigma*sigma-shrinkBlurs)/shrinks), p.W, p.H)
 	}
 	r := max(1, int(3.5*sigma+0.5))
 	k := make([]float32, 2*r+1)
@@ -54,11 +54,12 @@ func gauss(p *part.Plane, sigma float64) *part.Plane {
 	return out
 }
 
-// A blur wider than wideBlur pixels is done on a plane averaged down by shrinks: the means over
-// a square and straight lines between them add less than a twentieth to its variance.
+// A blur wider than wideBlur pixels is done on a plane averaged down by shrinks. The means
+// over squares blur by a variance of (n^2 - 1)/12 themselves, and straight lines between them by n^2/6.
 const (
-	wideBlur = 7.0
-	shrinks  = 4
+	wideBlur    = 5.0
+	shrinks     = 4
+	shrinkBlurs = (shrinks*shrinks-1)/12.0 + shrinks*shrinks/6.0
 )
 
 // shrunk averages a plane over squares of shrinks pixels; what is beyond its border counts

@@ -160,3 +160,20 @@ func TestDepthIsThatDrawn(t *testing.T) {
 		t.Errorf("a crater of 40 um: %v", f)
 	}
 }
+
+// A blur keeps a plane's sum and widens a point to the variance asked for, small or wide. Expected
+// values: of a Gaussian.
+func TestBlurIsAsWideAsAsked(t *testing.T) {
+	for _, sigma := range []float64{0.8, 2, 4.9, 5.1, 9, 30} {
+		p := part.NewPlane(401, 401)
+		p.V[200*401+200] = 1
+		var sum, second float64
+		for i, v := range gauss(p, sigma).V {
+			d := float64(i%401 - 200)
+			sum, second = sum+float64(v), second+float64(v)*d*d
+		}
+		if math.Abs(sum-1) > 0.01 || math.Abs(math.Sqrt(second)/sigma-1) > 0.03 {
+			t.Errorf("sigma %.1f: sum %.3f, sigma %.3f", sigma, sum, math.Sqrt(second))
+		}
+	}
+}
