@@ -149,7 +149,7 @@ func somePattern(rng *rand.Rand) Pattern {
 // time to settle; also where the processor is slow, and where the script is kept from
 // running at random. FINISHBENCH_LIGHT gives the number of patterns.
 func lightPatterns(t *testing.T, browser *aBrowser) {
-	n := 100
+	n := 40
 	if v, err := strconv.Atoi(os.Getenv("FINISHBENCH_LIGHT")); err == nil {
 		n = v
 	}

@@ -65,7 +65,7 @@ func rmsSlope(p synth.StripesParams) float64 {
 // within a third of an octave and a half; a smooth face has none.
 func TestWavinessIsThatDrawn(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
-	for _, c := range []struct{ waveMM, mrad float64 }{{0.3, 2}, {0.6, 1}, {1.2, 3}, {2, 4}} {
+	for _, c := range []struct{ waveMM, mrad float64 }{{0.3, 2}, {0.6, 1}, {2, 4}} {
 		p := synth.DefaultStripes()
 		p.Slope, p.Seed = waves(rng, c.waveMM, c.mrad/1000), uint64(100*c.waveMM+c.mrad)
 		want := 1000 * rmsSlope(p)
