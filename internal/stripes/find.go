@@ -12,7 +12,7 @@ import (
 // least loss of it that counts at each (common practice, no source).
 var lossScales = []struct {
 	sigmaMM, least float64
-}{{0, 0.45}, {0.1, 0.3}, {0.15, 0.25}, {0.22, 0.2}, {0.35, 0.2}}
+}{{0, 0.45}, {0.1, 0.2}, {0.15, 0.15}, {0.22, 0.12}, {0.35, 0.1}}
 
 // What a place is taken from (common practice, no source).
 const (
@@ -22,6 +22,8 @@ const (
 	joinMM        = 0.15 // places as near as this are one
 	sampled       = 11   // every so many pixels tell a plane's middle and spread
 	leastMM       = 0.12 // and what is smaller than this is none
+	faint         = 0.4  // what loses less of the gloss at its deepest is followed at the size at which it stands out
+	bodyLeast     = 0.05 // a place ends where less is lost,
 	bodyShare     = 0.5  // of the loss at its deepest, and beyond it a place ends
 	scattersMost  = 0.25 // scatter of the gloss over the face from which on its own waves hide what is fine
 )
@@ -242,14 +244,14 @@ func (m *Maps) grow(seeds []int, response *part.Plane, size []int8) *place {
 	}
 	pl.overThreshold = float64(response.V[top])
 	loss := m.losses[0]
-	if k := size[top]; k > 0 && m.Waving() { // the face's own waves hide what is fine
+	if k := size[top]; k > 0 && (m.Waving() || pl.deepest < faint) { // the face's own waves, or noise, hide what is fine
 		loss = m.losses[k]
 	}
 	most := float32(0)
 	for _, i := range seeds {
 		most = max(most, loss.V[i])
 	}
-	ends := max(0.15, bodyShare*most)
+	ends := max(bodyLeast, bodyShare*most)
 	mask := map[int]bool{}
 	todo := slices.Clone(seeds)
 	for _, i := range seeds {

@@ -177,3 +177,25 @@ func TestBlurIsAsWideAsAsked(t *testing.T) {
 		}
 	}
 }
+
+// Haze that takes a fifth of the gloss is found and called so, and how much it takes is told;
+// a missed place, flat in its middle, is told from a crater. Expected values: by the drawing.
+func TestHazeAndMissedPlace(t *testing.T) {
+	p := small(71)
+	p.Gloss = func(x, y float64) float64 { return 1 - 0.2*math.Exp(-math.Pow((x*x+y*y)/0.64, 3)) }
+	r := measured(t, p)
+	if len(r.Findings) != 1 || r.Findings[0].Kind != part.Haze || math.Abs(r.Findings[0].Features["light_lost"]-0.18) > 0.04 {
+		t.Errorf("haze of a fifth: %+v", r.Findings)
+	}
+	p = small(72)
+	p.Slope = func(x, y float64) (float64, float64) { // a step down of 40 um around a flat of 0.8 mm
+		d := math.Hypot(x, y)
+		if d < 0.4 || d > 0.65 {
+			return 0, 0
+		}
+		return -0.16 * x / d, -0.16 * y / d
+	}
+	if r := measured(t, p); len(r.Findings) != 1 || r.Findings[0].Kind != part.Missed {
+		t.Errorf("missed place: %+v", r.Findings)
+	}
+}
