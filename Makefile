@@ -38,7 +38,7 @@ demo: build ## inspect the units in testdata/images and say which page to open
 
 test: setup setup-test check ## every check and test, as CI runs them
 	go build -o bin/inspect ./cmd/inspect
-	go test $$(go list ./... | grep -vxF "$$(go list $(QUICK))")
+	go test -timeout 14m $$(go list ./... | grep -vxF "$$(go list $(QUICK))")
 	@$(MAKE) --no-print-directory fuzz-short
 	go test -run '^$$' -bench . -benchtime 1x ./...
 
