@@ -111,8 +111,7 @@ func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
 func (f *frames) bias(d int, inside []bool, mmPX float64) (rad, u float64, known bool) {
 	const terms, step = 8, 3
 	soft, mean := f.by[d].z.blurred(oddBlurMM/mmPX), gauss(f.by[d].mean, oddBlurMM/mmPX)
-	a, b := mat.NewSymDense(terms, nil), mat.NewVecDense(terms, nil)
-	var rows [][terms]float64
+	var rows [][]float64
 	var y, light []float64
 	half := float64(max(f.w, f.h)) / 2
 	amp2 := f.amp * f.amp
@@ -126,47 +125,27 @@ func (f *frames) bias(d int, inside []bool, mmPX float64) (rad, u float64, known
 			}
 			m := float64(mean.V[i])
 			s, t := float64(x)/half-1, float64(v)/half-1
-			rows = append(rows, [terms]float64{2 * real(z) * m / amp2, 2 * imag(z) * m / amp2, 1, s, t, s * s, s * t, t * t})
+			rows = append(rows, []float64{2 * real(z) * m / amp2, 2 * imag(z) * m / amp2, 1, s, t, s * s, s * t, t * t})
 			y, light = append(y, q/amp2), append(light, m)
 		}
 	}
 	if len(y) < 10*terms {
 		return 0, 0, false
 	}
-	trust, off := make([]float64, len(y)), make([]float64, len(y))
-	for i := range trust {
-		trust[i] = 1
-	}
-	var got mat.VecDense
+	fit := fitRobust(rows, y, nil, 1, 6, 0) // defects and glare do not fit
+	var c mat.Cholesky
 	var inv mat.SymDense
-	for range 6 { // defects and glare do not fit
-		a.Zero()
-		b.Zero()
-		for k, r := range rows {
-			for p := range terms {
-				b.SetVec(p, b.AtVec(p)+trust[k]*r[p]*y[k])
-				for q := p; q < terms; q++ {
-					a.SetSym(p, q, a.At(p, q)+trust[k]*r[p]*r[q])
-				}
-			}
-		}
-		var c mat.Cholesky
-		if !c.Factorize(a) || c.SolveVecTo(&got, b) != nil || c.InverseTo(&inv) != nil {
-			return 0, 0, false
-		}
-		for k, r := range rows {
-			off[k] = y[k] - dot(r[:], got.RawVector().Data)
-		}
-		reweigh(trust, off)
+	if !fit.ok || !c.Factorize(fit.normal) || c.InverseTo(&inv) != nil {
+		return 0, 0, false
 	}
 	ss := 0.0
-	for i, v := range off {
-		ss += trust[i] * v * v
+	for i, v := range fit.off {
+		ss += fit.trust[i] * v * v
 	}
 	const together = 25                             // values of a block that are not independent
 	k := robust.Nth(light, len(light)*9/10) / f.amp // where the paint is light it counts most
 	u = k * math.Sqrt(ss/float64(len(y))*together*max(inv.At(0, 0), inv.At(1, 1)))
-	return k * math.Hypot(got.AtVec(0), got.AtVec(1)), u, true
+	return k * math.Hypot(fit.a[0], fit.a[1]), u, true
 }
 
 // Sharp edges of the paint tell movement: fine, and wide enough to be followed over some pixels

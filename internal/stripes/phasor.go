@@ -56,12 +56,12 @@ func (s *surfacePoly) terms(f func(k, i, j int)) {
 	}
 }
 
-func (s *surfacePoly) at(x, y float64) float64 {
-	u, v := (x-s.cx)/s.half, (y-s.cy)/s.half
-	pu, pv := powers(u, s.order), powers(v, s.order)
-	sum := 0.0
-	s.terms(func(k, i, j int) { sum += s.a[k] * pu[i] * pv[j] })
-	return sum
+// values are each term's at a place.
+func (s *surfacePoly) values(x, y float64) []float64 {
+	pu, pv := powers((x-s.cx)/s.half, s.order), powers((y-s.cy)/s.half, s.order)
+	out := make([]float64, len(s.a))
+	s.terms(func(k, i, j int) { out[k] = pu[i] * pv[j] })
+	return out
 }
 
 func powers(v float64, n int) []float64 {
@@ -91,8 +91,8 @@ func (p *phasor) ownShape(inside []bool, block int) *surfacePoly {
 	s := &surfacePoly{cx: float64(p.w) / 2, cy: float64(p.h) / 2, half: float64(max(p.w, p.h)) / 2, order: shapeOrder}
 	n := (shapeOrder + 1) * (shapeOrder + 2) / 2
 	s.a = make([]float64, n)
-	type slope struct{ x, y, gx, gy, w float64 }
-	var all []slope
+	var rows [][]float64
+	var y, weight []float64
 	for by := 0; by+block <= p.h; by += block {
 		for bx := 0; bx+block <= p.w; bx += block {
 			var sx, sy complex128
@@ -113,45 +113,68 @@ func (p *phasor) ownShape(inside []bool, block int) *surfacePoly {
 			if count < block*block/2 || energy == 0 {
 				continue
 			}
-			all = append(all, slope{float64(bx) + float64(block)/2, float64(by) + float64(block)/2, cmplx.Phase(sx), cmplx.Phase(sy), min(cmplx.Abs(sx), cmplx.Abs(sy)) / energy})
+			gx, gy := s.slopes(float64(bx)+float64(block)/2, float64(by)+float64(block)/2)
+			rows, y = append(rows, gx, gy), append(y, cmplx.Phase(sx), cmplx.Phase(sy))
+			weight = append(weight, min(cmplx.Abs(sx), cmplx.Abs(sy))/energy)
 		}
 	}
-	if len(all) < n {
+	if len(weight) < n {
 		return s
 	}
-	trust := make([]float64, len(all))
-	for i := range trust {
-		trust[i] = 1
+	s.a = fitRobust(rows, y, weight, 2, 8, 1e-9).a
+	return s
+}
+
+// robustFit is a fit of values by a sum of terms.
+type robustFit struct {
+	a          []float64     // the terms' factors; 0 where nothing could be solved
+	trust, off []float64     // per observation: its weight, 0..1, and how far it is off
+	normal     *mat.SymDense // of the normal equations
+	ok         bool          // whether all rounds could be solved
+}
+
+// fitRobust fits y by rows of terms, least squares in some rounds, what is far off weighing
+// less from round to round (reweigh). An observation is each rows in succession, weighed
+// together; weight is per observation (nil: 1). ridge is added to the diagonal.
+func fitRobust(rows [][]float64, y, weight []float64, each, rounds int, ridge float64) robustFit {
+	terms, n := len(rows[0]), len(rows)/each
+	f := robustFit{a: make([]float64, terms), trust: make([]float64, n), off: make([]float64, n), normal: mat.NewSymDense(terms, nil)}
+	for i := range f.trust {
+		f.trust[i] = 1
 	}
-	for range 8 {
-		a, b := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
-		for i, q := range all {
-			gx, gy := s.slopes(q.x, q.y)
-			w := q.w * trust[i]
-			for k := 1; k < n; k++ {
-				b.SetVec(k, b.AtVec(k)+w*(gx[k]*q.gx+gy[k]*q.gy))
-				for l := k; l < n; l++ {
-					a.SetSym(k, l, a.At(k, l)+w*(gx[k]*gx[l]+gy[k]*gy[l]))
+	b := mat.NewVecDense(terms, nil)
+	for range rounds {
+		f.normal.Zero()
+		b.Zero()
+		for k, row := range rows {
+			w := f.trust[k/each]
+			if weight != nil {
+				w *= weight[k/each]
+			}
+			for i := range terms {
+				b.SetVec(i, b.AtVec(i)+w*row[i]*y[k])
+				for j := i; j < terms; j++ {
+					f.normal.SetSym(i, j, f.normal.At(i, j)+w*row[i]*row[j])
 				}
 			}
 		}
-		for k := range n {
-			a.SetSym(k, k, a.At(k, k)+1e-9)
+		for i := range terms {
+			f.normal.SetSym(i, i, f.normal.At(i, i)+ridge)
 		}
 		var c mat.Cholesky
 		var got mat.VecDense
-		if !c.Factorize(a) || c.SolveVecTo(&got, b) != nil {
-			return s
+		if !c.Factorize(f.normal) || c.SolveVecTo(&got, b) != nil {
+			return f
 		}
-		copy(s.a, got.RawVector().Data)
-		off := make([]float64, len(all))
-		for i, q := range all {
-			gx, gy := s.slopes(q.x, q.y)
-			off[i] = math.Hypot(q.gx-dot(gx, s.a), q.gy-dot(gy, s.a))
+		copy(f.a, got.RawVector().Data)
+		clear(f.off)
+		for k, row := range rows {
+			f.off[k/each] = math.Hypot(f.off[k/each], y[k]-dot(row, f.a))
 		}
-		reweigh(trust, off)
+		reweigh(f.trust, f.off)
 	}
-	return s
+	f.ok = true
+	return f
 }
 
 // slopes are the derivatives of each term along x and y, per pixel.
@@ -251,7 +274,8 @@ func smoothGloss(a *part.Plane, inside []bool, block int) *surfacePoly {
 	s := &surfacePoly{cx: float64(a.W) / 2, cy: float64(a.H) / 2, half: float64(max(a.W, a.H)) / 2, order: glossOrder}
 	n := (glossOrder + 1) * (glossOrder + 2) / 2
 	s.a = make([]float64, n)
-	var xs, ys, vs []float64
+	var rows [][]float64
+	var vs []float64
 	for by := 0; by+block <= a.H; by += block {
 		for bx := 0; bx+block <= a.W; bx += block {
 			var v []float64
@@ -263,7 +287,8 @@ func smoothGloss(a *part.Plane, inside []bool, block int) *surfacePoly {
 				}
 			}
 			if len(v) >= block*block/2 {
-				xs, ys, vs = append(xs, float64(bx)+float64(block)/2), append(ys, float64(by)+float64(block)/2), append(vs, robust.Nth(v, len(v)/2))
+				rows = append(rows, s.values(float64(bx)+float64(block)/2, float64(by)+float64(block)/2))
+				vs = append(vs, robust.Nth(v, len(v)/2))
 			}
 		}
 	}
@@ -273,36 +298,6 @@ func smoothGloss(a *part.Plane, inside []bool, block int) *surfacePoly {
 		}
 		return s
 	}
-	trust, off := make([]float64, len(vs)), make([]float64, len(vs))
-	for i := range trust {
-		trust[i] = 1
-	}
-	for range 8 {
-		m, b := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
-		row := make([]float64, n)
-		for i := range vs {
-			pu, pv := powers((xs[i]-s.cx)/s.half, s.order), powers((ys[i]-s.cy)/s.half, s.order)
-			s.terms(func(k, p, q int) { row[k] = pu[p] * pv[q] })
-			for k := range n {
-				b.SetVec(k, b.AtVec(k)+trust[i]*row[k]*vs[i])
-				for l := k; l < n; l++ {
-					m.SetSym(k, l, m.At(k, l)+trust[i]*row[k]*row[l])
-				}
-			}
-		}
-		for k := range n {
-			m.SetSym(k, k, m.At(k, k)+1e-12)
-		}
-		var c mat.Cholesky
-		var got mat.VecDense
-		if !c.Factorize(m) || c.SolveVecTo(&got, b) != nil {
-			return s
-		}
-		copy(s.a, got.RawVector().Data)
-		for i := range vs {
-			off[i] = vs[i] - s.at(xs[i], ys[i])
-		}
-		reweigh(trust, off)
-	}
+	s.a = fitRobust(rows, vs, nil, 1, 8, 1e-12).a
 	return s
 }
