@@ -65,6 +65,15 @@ func straighten(f *part.Finding, undistort func(part.Point) part.Point) {
 	stretch(f.AreaMM2, area)
 }
 
+// straighten does so for all findings in pictures of this lens, where its distortion is known.
+func (l lengths) straighten(findings []part.Finding) {
+	if undistort := l.undistort(); undistort != nil {
+		for i := range findings {
+			straighten(&findings[i], undistort)
+		}
+	}
+}
+
 // stretch multiplies a length that was measured, to a micrometre as before.
 func stretch(v *float64, by float64) {
 	if v != nil {

@@ -124,7 +124,7 @@ func bar(r *part.Result, why string) {
 
 // group puts face and shell pictures into scenes.
 func (u *unit) group() {
-	shots := make([]*part.Shot, len(u.pictures))
+	shots := make([]*part.Shot, len(u.pictures)) // the bench's are marked nowhere else
 	for i, p := range u.pictures {
 		shots[i] = &p.shot
 	}
@@ -271,12 +271,7 @@ func (u *unit) look(s *scene) {
 		find = defects.FindPanel
 	}
 	l, _ := u.lengthsOf(s.view)
-	params := defects.DefaultParams(l.mmPerPX)
-	if l.uRel > 0 {
-		params.URelScale = l.uRel
-	}
-	params.Call = u.kinds.caller()
-	found, err := find(fit, params)
+	found, err := find(fit, u.searchParams(l))
 	if err != nil {
 		for _, p := range s.pictures {
 			p.notInspected(err)
@@ -286,12 +281,18 @@ func (u *unit) look(s *scene) {
 	if s.view == part.Face && !u.panel {
 		s.plate = faceplateOf(fit, found, l.mmPerPX)
 	}
-	if undistort := l.undistort(); undistort != nil {
-		for i := range found.Findings {
-			straighten(&found.Findings[i], undistort)
-		}
-	}
+	l.straighten(found.Findings)
 	s.found, s.looked = found, true
+}
+
+// searchParams are how a surface is searched at a scale.
+func (u *unit) searchParams(l lengths) defects.Params {
+	p := defects.DefaultParams(l.mmPerPX)
+	if l.uRel > 0 {
+		p.URelScale = l.uRel
+	}
+	p.Call = u.kinds.caller()
+	return p
 }
 
 // notInspected marks a picture that was fit, but in which nothing could be

@@ -43,11 +43,7 @@ func (u *unit) lookInScreen(s *scene) {
 	}
 	blur, uBlur, _ := capture.Blur([]*part.PictureReport{&white.report})
 	l, _ := u.lengthsOf(s.view)
-	params := defects.DefaultParams(l.mmPerPX)
-	if l.uRel > 0 {
-		params.URelScale = l.uRel
-	}
-	params.Call = u.kinds.caller()
+	params := u.searchParams(l)
 	params.FalsePerFace = screenFalsePerFace
 	var mean *part.Image
 	var around *outline.Curve
@@ -82,6 +78,8 @@ func (u *unit) lookInScreen(s *scene) {
 		s.refuse(plain(err))
 		return
 	}
+	l.straighten(paint.Findings) // before they are joined, here or with those under lamps
+	l.straighten(mirror.Findings)
 	for i := range mirror.Findings {
 		f := &mirror.Findings[i]
 		f.Image, f.AlsoIn = s.fileOf(part.StripesX0), []part.Sighting{{Image: part.GlossMap, Box: f.Box}}
@@ -95,11 +93,6 @@ func (u *unit) lookInScreen(s *scene) {
 	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)
 	s.found.Seen = bothSeen(paint.Seen, mirror.Seen)
 	s.plate = faceplateOf([]defects.Picture{{Shot: white.shot, Image: white.image}}, paint, l.mmPerPX)
-	if undistort := l.undistort(); undistort != nil {
-		for i := range s.found.Findings {
-			straighten(&s.found.Findings[i], undistort)
-		}
-	}
 	s.looked = true
 	if black := images[part.Black]; black != nil {
 		if share := stripes.OtherLight(black, white.image, paint.Outline); share > stripes.OtherLightLimit {
@@ -154,11 +147,9 @@ func mirrorOf(r *stripes.Result) *part.Mirror {
 	if w.MainMM > 0 {
 		out.MainMM = round(w.MainMM)
 	}
-	for _, o := range w.Octaves {
-		out.Octaves = append(out.Octaves, part.Octave{FromMM: *round(o.FromMM), ToMM: *round(o.ToMM), Variance: *part.Num(o.Variance)})
-	}
+	out.Octaves, out.PerOctave = w.Octaves, w.VarPerOct
 	for i := range w.WaveMM {
-		out.WaveMM, out.PerOctave = append(out.WaveMM, *round(w.WaveMM[i])), append(out.PerOctave, w.VarPerOct[i])
+		out.WaveMM = append(out.WaveMM, *round(w.WaveMM[i]))
 	}
 	return out
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 )
 
 // How the rim's unevenness is told and weighed; lengths in millimetres (common
@@ -137,7 +138,7 @@ func (f *face) tameBands(top, factors []float32, face float32) {
 		if len(m) < 8 {
 			continue
 		}
-		scale := min(1, face/gumbelLimit(m, f.p.FalsePerFace/float64(bands), false))
+		scale := min(1, face/float32(robust.GumbelLimit(m, f.p.FalsePerFace/float64(bands), false)))
 		for b := band * s.around; b < (band+1)*s.around; b++ {
 			factors[b] *= scale
 		}

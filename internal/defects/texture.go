@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 
 	"gocv.io/x/gocv"
 )
@@ -194,7 +195,7 @@ func (f *face) takeTexture(most, mean *part.Plane, down int) (dark float64, err 
 			for k, v := range m {
 				m[k] = math.Pow(v, textureTail)
 			}
-			limit = math.Pow(float64(gumbelLimit(m, textureFalse/averages, true)), 1/textureTail)
+			limit = math.Pow(float64(float32(robust.GumbelLimit(m, textureFalse/averages, true))), 1/textureTail)
 		}
 		for i, v := range side.V {
 			most.V[i] = max(most.V[i], v/float32(limit))

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 )
 
 // minWeight is the share of a blurred pixel that must count for it to be told.
@@ -139,7 +140,7 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 		allowed /= 2 // there are more looks at large sizes
 	}
 	q50 := quantile(m, .5)
-	return float32(q50), max(gumbelLimit(m, allowed, false), float32(f.p.MinResponse))
+	return float32(q50), max(float32(robust.GumbelLimit(m, allowed, false)), float32(f.p.MinResponse))
 }
 
 // fewCells are too few to tell a limit by.
@@ -173,18 +174,4 @@ func (f *face) cellMaxima(chi *part.Plane, down int) []float64 {
 		}
 	}
 	return m
-}
-
-// gumbelLimit is what the largest of so many maxima exceeds with the chance
-// allowed: Gumbel's law, its place and scale from the median and the third
-// quartile, or, for a heavy tail, from the third quartile and the ninth tenth where
-// that is wider.
-func gumbelLimit(maxima []float64, allowed float64, heavy bool) float32 {
-	q50, q75 := quantile(maxima, .5), quantile(maxima, .75)
-	gumbel := func(p float64) float64 { return -math.Log(-math.Log(p)) }
-	beta := (q75 - q50) / (gumbel(.75) - gumbel(.5))
-	if heavy {
-		beta = max(beta, (quantile(maxima, .9)-q75)/(gumbel(.9)-gumbel(.75)))
-	}
-	return float32(q50 + beta*(gumbel(1-allowed/float64(len(maxima)))-gumbel(.5)))
 }

@@ -35,3 +35,19 @@ func TestQuantile(t *testing.T) {
 		t.Error("the values were moved, or nothing has a quantile")
 	}
 }
+
+// Maxima that follow Gumbel's law, at its quantiles: the limit is the quantile of the largest of n.
+// Expected value: the law itself, -ln(-ln p).
+func TestGumbelLimit(t *testing.T) {
+	const n, allowed = 4001, 0.1
+	v := make([]float64, n)
+	for i := range v {
+		v[n-1-i] = 3 + 2*-math.Log(-math.Log((float64(i)+0.5)/n))
+	}
+	want := 3 + 2*-math.Log(-math.Log(1-allowed/n))
+	for _, heavy := range []bool{false, true} {
+		if got := GumbelLimit(slices.Clone(v), allowed, heavy); math.Abs(got-want) > 0.02 {
+			t.Errorf("heavy %v: %.3f, want %.3f", heavy, got, want)
+		}
+	}
+}

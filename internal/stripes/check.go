@@ -105,9 +105,10 @@ func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
 //
 //	|z|^2 = (A^2 - |cB|^2) + 2 Re(conj(c) B z),
 //
-// linear in c. The phasor is averaged before, for noise in it passes for c where less than a period is seen. What gloss changes smoothly over the face is a polynomial beside it. Only a face that mirrors
-// enough of a period tells; the uncertainty holds that. Neighbours within a
-// block are taken for one value.
+// linear in c. The phasor is averaged before, for noise in it passes for c where less than a period is
+// seen. What gloss changes smoothly over the face is a polynomial beside it. Only a face that mirrors
+// enough of a period tells; the uncertainty holds that. Neighbours within a block are taken for one
+// value.
 func (f *frames) bias(d int, inside []bool, mmPX float64) (rad, u float64, known bool) {
 	const terms, step = 8, 3
 	soft, mean := f.by[d].z.blurred(oddBlurMM/mmPX), gauss(f.by[d].mean, oddBlurMM/mmPX)

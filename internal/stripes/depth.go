@@ -86,8 +86,9 @@ func (m *Maps) deeperThanUM(pl *place, p Params) (float64, bool) {
 	return 1000 * curve * d * d / 8, true
 }
 
-// CrownPerM is how the face itself is curved along the directions of x and y, 1/m, positive where it bulges: a
-// flat face mirrors a period as long as it is, and one of radius R shorter by 1 + 2 D / R. Only a screen whose place is known tells it.
+// CrownPerM is how the face itself is curved along the directions of x and y, 1/m, positive where it
+// bulges: a flat face mirrors a period as long as it is, and one of radius R shorter by 1 + 2 D / R.
+// Only a screen whose place is known tells it.
 func (m *Maps) CrownPerM(s Screen) (x, y float64, ok bool) {
 	if !s.Known() || m.Waving() {
 		return 0, 0, false

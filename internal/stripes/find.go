@@ -30,13 +30,12 @@ const (
 
 // place is where the mirror is not the face's own.
 type place struct {
+	bounds
 	pixels        []int // filled
 	cx, cy        float64
 	long, across  float64 // mm
 	angleDeg      float64
 	area          float64 // mm2
-	x0, y0        int
-	x1, y1        int
 	loss          float64 // of gloss, mean over its pixels
 	deepest       float64 // the largest loss, at the finest size
 	dim           float64 // of the light that single pixels mirror, mean: slopes that turn the stripes aside take none
@@ -115,15 +114,20 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8) {
 // Waving says whether the face's own waves hide what is fine.
 func (m *Maps) Waving() bool { return m.scatter > scattersMost }
 
-// middle is a plane's median over what is looked at.
-func (m *Maps) middle(p *part.Plane) float32 {
+// some are a plane's values at every so many pixels that are looked at.
+func (m *Maps) some(p *part.Plane, every int) []float64 {
 	var v []float64
 	for i, yes := range m.looked {
-		if yes && i%sampled == 0 {
+		if yes && i%every == 0 {
 			v = append(v, float64(p.V[i]))
 		}
 	}
-	return float32(max(robust.Quantile(v, 0.5), 1e-6))
+	return v
+}
+
+// middle is a plane's median over what is looked at.
+func (m *Maps) middle(p *part.Plane) float32 {
+	return float32(max(robust.Quantile(m.some(p, sampled), 0.5), 1e-6))
 }
 
 // within blurs a plane over what is looked at.
@@ -151,19 +155,13 @@ func (m *Maps) within(p *part.Plane, sigma float64) *part.Plane {
 // upper is how far the upper sixth of a plane begins over its middle: one standard
 // deviation of a normal law.
 func (m *Maps) upper(p *part.Plane) float64 {
-	var v []float64
-	for i, yes := range m.looked {
-		if yes && i%sampled == 0 {
-			v = append(v, float64(p.V[i]))
-		}
-	}
+	v := m.some(p, sampled)
 	return robust.Quantile(v, 0.8413) - robust.Quantile(v, 0.5)
 }
 
-// limit is the value that only the share FalseFace of faces reaches anywhere by its own
-// unevenness: Gumbel's law of extremes over the cells (Gumbel 1958, Statistics of
-// Extremes), its place and scale from the cells' median and third quartile; no further
-// than a normal law's tail, for lost gloss has an end; at least least.
+// limit is the value that only the share FalseFace of faces reaches anywhere by its own unevenness:
+// Gumbel's law of extremes over the cells (robust.GumbelLimit); no further than a normal law's tail,
+// for lost gloss has an end; at least least.
 func (m *Maps) limit(l *part.Plane, least float64, p Params) float32 {
 	cell := max(6, int(p.CellMM/m.MMPX))
 	nx := (l.W + cell - 1) / cell
@@ -185,42 +183,49 @@ func (m *Maps) limit(l *part.Plane, least float64, p Params) float32 {
 	if len(v) < 12 {
 		return float32(least)
 	}
-	q50, q75 := robust.Nth(v, len(v)/2), robust.Nth(v, len(v)*3/4)
-	gumbel := func(p float64) float64 { return -math.Log(-math.Log(p)) }
-	beta := (q75 - q50) / (gumbel(.75) - gumbel(.5))
-	limit := q50 + beta*(gumbel(1-p.FalseFace/float64(len(v)))-gumbel(.5))
+	limit := robust.GumbelLimit(v, p.FalseFace, false)
 	return float32(max(least, min(limit, normalTail*m.upper(l))))
+}
+
+// bounds are the first and last column and row of a set of pixels.
+type bounds struct{ x0, y0, x1, y1 int }
+
+func boundsOf(pixels []int, w int) bounds {
+	b := bounds{math.MaxInt, math.MaxInt, -1, -1}
+	for _, i := range pixels {
+		b = b.cover(bounds{i % w, i / w, i % w, i / w})
+	}
+	return b
+}
+
+// cover is the bounds of both.
+func (b bounds) cover(o bounds) bounds {
+	return bounds{min(b.x0, o.x0), min(b.y0, o.y0), max(b.x1, o.x1), max(b.y1, o.y1)}
+}
+
+// gapTo is the distance between two bounds, 0 where they meet.
+func (b bounds) gapTo(o bounds) float64 {
+	return math.Hypot(float64(max(0, b.x0-o.x1, o.x0-b.x1)), float64(max(0, b.y0-o.y1, o.y0-b.y1)))
 }
 
 // joined puts pieces together that lie near each other.
 func (m *Maps) joined(all [][]int) [][]int {
 	w := m.Depth.W
 	reach := joinMM / m.MMPX
-	type box struct{ x0, y0, x1, y1 int }
-	of := func(piece []int) box {
-		b := box{math.MaxInt, math.MaxInt, -1, -1}
-		for _, i := range piece {
-			x, y := i%w, i/w
-			b = box{min(b.x0, x), min(b.y0, y), max(b.x1, x), max(b.y1, y)}
-		}
-		return b
-	}
 	sets := slices.Clone(all)
-	boxes := make([]box, len(sets))
+	boxes := make([]bounds, len(sets))
 	for i := range sets {
-		boxes[i] = of(sets[i])
+		boxes[i] = boundsOf(sets[i], w)
 	}
 	for again := true; again; {
 		again = false
 		for i := 0; i < len(sets); i++ {
 			for j := i + 1; j < len(sets); j++ {
-				dx := max(0, boxes[i].x0-boxes[j].x1, boxes[j].x0-boxes[i].x1)
-				dy := max(0, boxes[i].y0-boxes[j].y1, boxes[j].y0-boxes[i].y1)
-				if math.Hypot(float64(dx), float64(dy)) > reach {
+				if boxes[i].gapTo(boxes[j]) > reach {
 					continue
 				}
 				sets[i] = append(slices.Clone(sets[i]), sets[j]...)
-				boxes[i] = box{min(boxes[i].x0, boxes[j].x0), min(boxes[i].y0, boxes[j].y0), max(boxes[i].x1, boxes[j].x1), max(boxes[i].y1, boxes[j].y1)}
+				boxes[i] = boxes[i].cover(boxes[j])
 				sets, boxes = slices.Delete(sets, j, j+1), slices.Delete(boxes, j, j+1)
 				again = true
 				j--
@@ -333,12 +338,10 @@ func fill(mask map[int]bool, w int) []int {
 func (m *Maps) shape(pl *place) {
 	w := m.Depth.W
 	n := float64(len(pl.pixels))
-	pl.x0, pl.y0, pl.x1, pl.y1 = math.MaxInt, math.MaxInt, -1, -1
+	pl.bounds = boundsOf(pl.pixels, w)
 	for _, i := range pl.pixels {
-		x, y := i%w, i/w
-		pl.cx += float64(x) / n
-		pl.cy += float64(y) / n
-		pl.x0, pl.y0, pl.x1, pl.y1 = min(pl.x0, x), min(pl.y0, y), max(pl.x1, x), max(pl.y1, y)
+		pl.cx += float64(i%w) / n
+		pl.cy += float64(i/w) / n
 	}
 	var xx, xy, yy float64
 	for _, i := range pl.pixels {

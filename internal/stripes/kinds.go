@@ -46,7 +46,7 @@ func (m *Maps) finding(pl *place, p Params) part.Finding {
 	round := func(v float64) *float64 { return part.Num(math.Round(1000*v) / 1000) }
 	d := math.Sqrt(4 * pl.area / math.Pi)
 	u := math.Hypot(2*m.MMPX, 0.1*d) // the edge's pixel at both ends, and where a slope begins to show
-	out := part.Finding{Kind: kind, Box: m.box(pl.x0, pl.y0, pl.x1, pl.y1), Zone: m.zone(pl), Confidence: math.Round(100*sure) / 100,
+	out := part.Finding{Kind: kind, Box: m.box(pl.bounds), Zone: m.zone(pl), Confidence: math.Round(100*sure) / 100,
 		LengthMM: round(pl.long), WidthMM: round(pl.across), ULengthMM: round(u), UWidthMM: round(u), AreaMM2: part.Num(math.Round(1e4*pl.area) / 1e4), AngleDeg: part.Num(math.Round(10*pl.angleDeg) / 10),
 		Features: map[string]float64{"gloss_lost": *round(pl.loss), "gloss_lost_most": *round(pl.deepest), "gloss_in_middle": *round(pl.back), "enclosed": *round(pl.hole), "light_lost": *round(pl.dim), "phase_rad": *round(pl.slope), "over_threshold": *round(pl.overThreshold)},
 	}
@@ -61,10 +61,10 @@ func (m *Maps) finding(pl *place, p Params) part.Finding {
 	return out
 }
 
-// box is the bounds of pixels of the maps, in full-resolution pixels.
-func (m *Maps) box(x0, y0, x1, y1 int) part.Box {
-	b := float64(m.Bin)
-	return part.Box{float64(m.X0) + float64(x0)*b - 0.5, float64(m.Y0) + float64(y0)*b - 0.5, float64(x1-x0+1) * b, float64(y1-y0+1) * b}
+// box is bounds of pixels of the maps, in full-resolution pixels.
+func (m *Maps) box(b bounds) part.Box {
+	k := float64(m.Bin)
+	return part.Box{float64(m.X0) + float64(b.x0)*k - 0.5, float64(m.Y0) + float64(b.y0)*k - 0.5, float64(b.x1-b.x0+1) * k, float64(b.y1-b.y0+1) * k}
 }
 
 func (m *Maps) zone(pl *place) part.Zone {

@@ -33,13 +33,7 @@ type Plate struct {
 // the part that mirrors.
 func (m *Maps) plate(face []bool) *Plate {
 	w := m.Depth.W
-	var cx, cy, n float64
-	for i, d := range m.Depth.V {
-		if d > 0 {
-			cx, cy, n = cx+float64(i%w), cy+float64(i/w), n+1
-		}
-	}
-	cx, cy = cx/n, cy/n
+	cx, cy, _ := m.centre()
 	reach := func(in func(i int) bool, k int) float64 {
 		sin, cos := math.Sincos(2 * math.Pi * float64(k) / plateAngles)
 		for r := float64(w + len(m.Depth.V)/w); r > 0; r -= 0.5 {

@@ -21,13 +21,7 @@ const (
 // withoutRim takes the rounded rim off what is looked at.
 func (m *Maps) withoutRim(looked []bool) []bool {
 	w := m.Depth.W
-	var cx, cy, n float64
-	for i, d := range m.Depth.V {
-		if d > 0 {
-			cx, cy, n = cx+float64(i%w), cy+float64(i/w), n+1
-		}
-	}
-	cx, cy = cx/n, cy/n
+	cx, cy, n := m.centre()
 	sectors := max(12, int(2*math.Sqrt(math.Pi*n)*m.MMPX/rimSectorMM))
 	bands := int(rimDeepMM / rimBandMM)
 	at := func(i int) (sector float64, band int) {

@@ -67,7 +67,6 @@ type Maps struct {
 	Gloss       *part.Plane    // what is mirrored against what the face mirrors around there: 1, and 0 where nothing is
 	Phase       [2]*part.Plane // along the screen's x and y: what the slope is off the faceplate's own, radians of phase, -pi..pi
 	Paint       *part.Plane    // mean light, 0..1; outside the face too
-	NoiseRad    float64        // of the phase at one pixel, standard deviation
 	light       *part.Plane    // amplitude of single pixels, whatever their phase, against the face's own: 1
 	scatter     float64        // of the gloss over the face, half the range between its tenth and its ninetieth percent
 	amplitude   [2]float64     // middle of the stripes' amplitude, linear light
@@ -157,7 +156,6 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	if !m.Waving() && m.wrongHand() {
 		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
 	}
-	m.NoiseRad = out.Consistency.Noise / math.Sqrt2
 	out.Waves = m.waves(p)
 	m.find(&out, p)
 	if out.Plate = m.plate(face); out.Plate != nil {
@@ -226,6 +224,26 @@ func (m *Maps) deeper(mm float64) []bool {
 	return in
 }
 
+// inner says which pixels are looked at and lie deeper than the rim.
+func (m *Maps) inner() []bool {
+	in := m.deeper(innerMM)
+	for i := range in {
+		in[i] = in[i] && m.looked[i]
+	}
+	return in
+}
+
+// centre is the middle of the part of the face that mirrors, and its area, in pixels.
+func (m *Maps) centre() (cx, cy, area float64) {
+	w := m.Depth.W
+	for i, d := range m.Depth.V {
+		if d > 0 {
+			cx, cy, area = cx+float64(i%w), cy+float64(i/w), area+1
+		}
+	}
+	return cx / area, cy / area, area
+}
+
 func count(in []bool) int {
 	n := 0
 	for _, v := range in {
@@ -238,10 +256,7 @@ func count(in []bool) int {
 
 // direction turns one direction's phasor into gloss and phase, the face's own taken off.
 func (m *Maps) direction(d int, z *phasor, p Params) (gloss, phase, fine *part.Plane) {
-	inside := m.deeper(innerMM)
-	for i := range inside {
-		inside[i] = inside[i] && m.looked[i]
-	}
+	inside := m.inner()
 	shape := z.ownShape(inside, max(4, int(0.5/m.MMPX)))
 	q := z.turnedBack(shape).levelled(inside, gaussOfCut*cutOffMM/m.MMPX)
 	soft := q.blurred(p.BlurMM / m.MMPX)
@@ -271,10 +286,7 @@ func (m *Maps) mirroredLight(energy *part.Plane, p Params) *part.Plane {
 	for i, v := range a.V {
 		a.V[i] = float32(math.Sqrt(max(0, float64(v))))
 	}
-	inside := m.deeper(innerMM)
-	for i := range inside {
-		inside[i] = inside[i] && m.looked[i]
-	}
+	inside := m.inner()
 	m.toOwn(a, inside, p)
 	return a
 }
@@ -292,12 +304,7 @@ func (m *Maps) toOwn(a *part.Plane, inside []bool, p Params) {
 
 // spread tells how unevenly the face mirrors.
 func (m *Maps) spread() {
-	var v []float64
-	for i, yes := range m.looked {
-		if yes && i%3 == 0 {
-			v = append(v, float64(m.Gloss.V[i]))
-		}
-	}
+	v := m.some(m.Gloss, 3)
 	m.scatter = (robust.Quantile(v, 0.9) - robust.Quantile(v, 0.1)) / 2
 	m.best = robust.Quantile(v, 0.97)
 }

@@ -12,23 +12,17 @@ import (
 
 // Waves is how the surface waves: slope variance by wavelength, 0.125 to 4 mm.
 type Waves struct {
-	Measured   bool      // false: too little of the face mirrors
-	AtLeast    bool      // slopes too steep to follow take the gloss: what is told is a lower bound
-	LostShare  float64   // of the face's pixels that mirror less than half of what its best do
-	RMSRad     float64   // root mean square of the phase over both directions, noise taken off
-	URMSRad    float64   // its standard uncertainty
-	SlopeMRad  float64   // root mean square slope, Sdq of ISO 25178-2 over these wavelengths; 0: the screen's place is not known
-	USlopeMRad float64   //
-	Octaves    []Octave  // the longest first
-	MainMM     float64   // the wavelength around which there is most; 0: none
-	WaveMM     []float64 // the curve: wavelengths, the longest first,
-	VarPerOct  []float64 // and variance per octave at each: mrad^2, or rad^2 of phase where the screen's place is not known
-}
-
-// Octave is the variance of the waves between two wavelengths, in the unit of VarPerOct.
-type Octave struct {
-	FromMM, ToMM float64
-	Variance     float64
+	Measured   bool          // false: too little of the face mirrors
+	AtLeast    bool          // slopes too steep to follow take the gloss: what is told is a lower bound
+	LostShare  float64       // of the face's pixels that mirror less than half of what its best do
+	RMSRad     float64       // root mean square of the phase over both directions, noise taken off
+	URMSRad    float64       // its standard uncertainty
+	SlopeMRad  float64       // root mean square slope, Sdq of ISO 25178-2 over these wavelengths; 0: the screen's place is not known
+	USlopeMRad float64       //
+	Octaves    []part.Octave // the longest first, in the unit of VarPerOct
+	MainMM     float64       // the wavelength around which there is most; 0: none
+	WaveMM     []float64     // the curve: wavelengths, the longest first,
+	VarPerOct  []float64     // and variance per octave at each: mrad^2, or rad^2 of phase where the screen's place is not known
 }
 
 // How waves are told, and what of them is orange peel (common practice, no source).
@@ -86,7 +80,8 @@ func (m *Maps) waves(p Params) Waves {
 	for b, v := range curve {
 		out.WaveMM, out.VarPerOct = append(out.WaveMM, s.waveMM[b]), append(out.VarPerOct, v*perOctave)
 		if b%perOctave == 0 {
-			out.Octaves = append(out.Octaves, Octave{FromMM: s.waveMM[b] * math.Pow(2, 0.5/perOctave), ToMM: s.waveMM[b] * math.Pow(2, 0.5/perOctave-1)})
+			from := math.Ldexp(longestMM, -b/perOctave)
+			out.Octaves = append(out.Octaves, part.Octave{FromMM: from, ToMM: from / 2})
 		}
 		o := &out.Octaves[len(out.Octaves)-1]
 		o.Variance += v
@@ -272,15 +267,13 @@ func (m *Maps) peel(w Waves, p Params) (part.Finding, bool) {
 	if !steep && !waves {
 		return part.Finding{}, false
 	}
-	x0, y0, x1, y1 := m.Depth.W, m.Depth.H, -1, -1
-	area := 0.0
+	var all []int
 	for i, yes := range m.looked {
 		if yes {
-			x, y := i%m.Depth.W, i/m.Depth.W
-			x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
-			area += m.MMPX * m.MMPX
+			all = append(all, i)
 		}
 	}
+	area := float64(len(all)) * m.MMPX * m.MMPX
 	features := map[string]float64{"gloss_lost_share": math.Round(1000*w.LostShare) / 1000, "main_wave_mm": math.Round(1000*w.MainMM) / 1000}
 	if p.Screen.Known() {
 		name := "slope_mrad"
@@ -289,5 +282,5 @@ func (m *Maps) peel(w Waves, p Params) (part.Finding, bool) {
 		}
 		features[name] = math.Round(100*w.SlopeMRad) / 100
 	}
-	return part.Finding{Kind: part.OrangePeel, Box: m.box(x0, y0, x1, y1), Zone: part.ZoneFace, Confidence: 0.9, AreaMM2: part.Num(math.Round(100*area) / 100), Features: features}, true
+	return part.Finding{Kind: part.OrangePeel, Box: m.box(boundsOf(all, m.Depth.W)), Zone: part.ZoneFace, Confidence: 0.9, AreaMM2: part.Num(math.Round(100*area) / 100), Features: features}, true
 }
