@@ -45,11 +45,11 @@ func Quantile(v []float64, q float64) float64 {
 		return math.NaN()
 	}
 	w := slices.Clone(v)
-	slices.Sort(w)
 	x := q * float64(len(w)-1)
 	i := int(x)
+	at := Nth(w, min(i, len(w)-1))
 	if i+1 >= len(w) {
-		return w[len(w)-1]
+		return at
 	}
-	return w[i] + (x-float64(i))*(w[i+1]-w[i])
+	return at + (x-float64(i))*(slices.Min(w[i+1:])-at)
 }

@@ -210,35 +210,51 @@ func (f *frames) moved(inside []bool, mmPX float64) (px, u float64) {
 func (f *frames) apart(mean *part.Plane, pictures [2 * Phases]*part.Plane, skip []bool) (px, u float64) {
 	type shift struct{ x, y float64 }
 	var got [2 * Phases][movedSectors + 1]shift // the last: of all
-	for n := range got {
-		p := pictures[n]
-		var s [movedSectors + 1][5]float64 // xx, xy, yy, xr, yr
-		for y := 1; y+1 < f.h; y++ {
-			for x := 1; x+1 < f.w; x++ {
-				i := y*f.w + x
-				if skip[i] {
-					continue
-				}
-				gx, gy := float64(mean.V[i+1]-mean.V[i-1])/2, float64(mean.V[i+f.w]-mean.V[i-f.w])/2
-				r := float64(p.V[i] - mean.V[i])
-				k := int((math.Atan2(float64(y-f.h/2), float64(x-f.w/2))/math.Pi + 1) / 2 * movedSectors)
-				for _, k := range [2]int{min(k, movedSectors-1), movedSectors} {
-					q := &s[k]
-					q[0], q[1], q[2], q[3], q[4] = q[0]+gx*gx, q[1]+gx*gy, q[2]+gy*gy, q[3]-gx*r, q[4]-gy*r
-				}
+	// Of each sector and of all: the gradient's squares xx, xy, yy, and its products with each picture's rest.
+	var squares [movedSectors + 1][3]float64
+	var products [movedSectors + 1][2 * Phases][2]float64
+	for y := 1; y+1 < f.h; y++ {
+		for x := 1; x+1 < f.w; x++ {
+			i := y*f.w + x
+			if skip[i] {
+				continue
+			}
+			gx, gy := float64(mean.V[i+1]-mean.V[i-1])/2, float64(mean.V[i+f.w]-mean.V[i-f.w])/2
+			k := sector(x-f.w/2, y-f.h/2)
+			q := &squares[k]
+			q[0], q[1], q[2] = q[0]+gx*gx, q[1]+gx*gy, q[2]+gy*gy
+			of, m := &products[k], mean.V[i]
+			for n, p := range pictures {
+				r := float64(p.V[i] - m)
+				of[n][0], of[n][1] = of[n][0]-gx*r, of[n][1]-gy*r
 			}
 		}
-		for k, q := range s {
-			if k < movedSectors { // all but this one: the jackknife
-				for j := range q {
-					q[j] = s[movedSectors][j] - q[j]
-				}
+	}
+	for k := range movedSectors {
+		for j, v := range squares[k] {
+			squares[movedSectors][j] += v
+		}
+		for n, v := range products[k] {
+			products[movedSectors][n][0] += v[0]
+			products[movedSectors][n][1] += v[1]
+		}
+	}
+	for k, q := range squares {
+		without := products[k]
+		if k < movedSectors { // all but this one: the jackknife
+			for j, v := range squares[movedSectors] {
+				q[j] = v - q[j]
 			}
-			det := q[0]*q[2] - q[1]*q[1]
-			if !(det > 1e-3*q[0]*q[2]) {
-				return math.NaN(), math.NaN()
+			for n, v := range products[movedSectors] {
+				without[n] = [2]float64{v[0] - without[n][0], v[1] - without[n][1]}
 			}
-			got[n][k] = shift{(q[3]*q[2] - q[4]*q[1]) / det, (q[4]*q[0] - q[3]*q[1]) / det}
+		}
+		det := q[0]*q[2] - q[1]*q[1]
+		if !(det > 1e-3*q[0]*q[2]) {
+			return math.NaN(), math.NaN()
+		}
+		for n, r := range without {
+			got[n][k] = shift{(r[0]*q[2] - r[1]*q[1]) / det, (r[1]*q[0] - r[0]*q[1]) / det}
 		}
 	}
 	first, second := 0, 0
@@ -278,6 +294,21 @@ func (f *frames) apart(mean *part.Plane, pictures [2 * Phases]*part.Plane, skip 
 		return math.NaN(), math.NaN()
 	}
 	return px, u
+}
+
+// sector is which eighth of a turn a direction lies in, 0 to 7.
+func sector(x, y int) int {
+	k := 0
+	if y < 0 {
+		k, x, y = 4, -x, -y
+	}
+	if x < 0 {
+		k, x, y = k+2, y, -x
+	}
+	if y > x {
+		k++
+	}
+	return k
 }
 
 // grown is a mask and what lies within some pixels of it.

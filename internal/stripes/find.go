@@ -47,7 +47,8 @@ type place struct {
 }
 
 // find looks for places, and calls them.
-func (m *Maps) find(out *Result, p Params) {
+func (m *Maps) find(p Params) []part.Finding {
+	var out []part.Finding
 	response, size := m.respond(p)
 	seeds := make([]bool, len(response.V))
 	waves := m.Waving()
@@ -59,11 +60,9 @@ func (m *Maps) find(out *Result, p Params) {
 		if pl == nil {
 			continue
 		}
-		out.Findings = append(out.Findings, m.finding(pl, p))
+		out = append(out, m.finding(pl, p))
 	}
-	if peel, ok := m.peel(out.Waves, p); ok {
-		out.Findings = append(out.Findings, peel)
-	}
+	return out
 }
 
 // respond is what stands out, over its threshold: gloss lost at each size, and slopes; and

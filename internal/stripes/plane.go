@@ -16,42 +16,65 @@ func gauss(p *part.Plane, sigma float64) *part.Plane {
 	if sigma > wideBlur {
 		return widened(gauss(shrunk(p), math.Sqrt(sigma*sigma-shrinkBlurs)/shrinks), p.W, p.H)
 	}
-	r := max(1, int(3.5*sigma+0.5))
-	k := make([]float32, 2*r+1)
-	sum := 0.0
-	for i := range k {
-		v := math.Exp(-float64((i-r)*(i-r)) / (2 * sigma * sigma))
-		k[i] = float32(v)
-		sum += v
-	}
-	for i := range k {
-		k[i] /= float32(sum)
-	}
-	across := part.NewPlane(p.W, p.H)
+	k := gaussWeights(sigma)
+	r := len(k) - 1
+	across, out := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
 	row := make([]float32, p.W+2*r)
+	lines := make([][]float32, 2*r+1)
 	for y := range p.H {
-		src := p.V[y*p.W : (y+1)*p.W]
-		for i := range row {
-			row[i] = src[max(0, min(p.W-1, i-r))]
+		copy(row[r:], p.V[y*p.W:(y+1)*p.W])
+		for i := range r {
+			row[i], row[r+p.W+i] = row[r], row[r+p.W-1]
 		}
-		to := across.V[y*p.W : (y+1)*p.W]
-		for j, w := range k {
-			for x, v := range row[j : j+p.W] {
-				to[x] += w * v
-			}
+		for i := range lines {
+			lines[i] = row[i : i+p.W]
 		}
+		addPairs(across.V[y*p.W:(y+1)*p.W], lines, k)
 	}
-	out := part.NewPlane(p.W, p.H)
 	for y := range p.H {
-		to := out.V[y*p.W : (y+1)*p.W]
-		for j, w := range k {
-			from := max(0, min(p.H-1, y+j-r)) * p.W
-			for x, v := range across.V[from : from+p.W] {
-				to[x] += w * v
-			}
+		for i := range lines {
+			from := max(0, min(p.H-1, y+i-r)) * p.W
+			lines[i] = across.V[from : from+p.W]
 		}
+		addPairs(out.V[y*p.W:(y+1)*p.W], lines, k)
 	}
 	return out
+}
+
+// gaussWeights are a Gaussian's from its middle outwards; with both sides they add up to 1.
+func gaussWeights(sigma float64) []float32 {
+	k := make([]float32, max(1, int(3.5*sigma+0.5))+1)
+	sum := -1.0
+	for i := range k {
+		sum += 2 * math.Exp(-float64(i*i)/(2*sigma*sigma))
+	}
+	for i := range k {
+		k[i] = float32(math.Exp(-float64(i*i)/(2*sigma*sigma)) / sum)
+	}
+	return k
+}
+
+// addPairs fills to with the lines weighed by k from the middle one outwards, two pairs at a
+// time.
+func addPairs(to []float32, lines [][]float32, k []float32) {
+	r := len(k) - 1
+	for x, v := range lines[r][:len(to)] {
+		to[x] = k[0] * v
+	}
+	i := 1
+	for ; i+1 <= r; i += 2 {
+		a, b, c, d := lines[r-i][:len(to)], lines[r+i][:len(to)], lines[r-i-1][:len(to)], lines[r+i+1][:len(to)]
+		near, far := k[i], k[i+1]
+		for x := range to {
+			to[x] += near*(a[x]+b[x]) + far*(c[x]+d[x])
+		}
+	}
+	if i <= r {
+		a, b, w := lines[r-i][:len(to)], lines[r+i][:len(to)], k[i]
+		for x := range to {
+			to[x] += w * (a[x] + b[x])
+		}
+	}
 }
 
 // A blur wider than wideBlur pixels is done on a plane averaged down by shrinks. The means

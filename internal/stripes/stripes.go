@@ -156,8 +156,17 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	if !m.Waving() && m.wrongHand() {
 		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
 	}
-	out.Waves = m.waves(p)
-	m.find(&out, p)
+	both.Add(1)
+	go func() {
+		defer both.Done()
+		out.Waves = m.waves(p)
+	}()
+	found := m.find(p)
+	both.Wait()
+	out.Findings = found
+	if peel, ok := m.peel(out.Waves, p); ok {
+		out.Findings = append(out.Findings, peel)
+	}
 	if out.Plate = m.plate(face); out.Plate != nil {
 		for i := range face {
 			face[i] = face[i] && out.Plate.holds(float64(m.X0)+(float64(i%f.w)+0.5)*float64(f.bin)-0.5, float64(m.Y0)+(float64(i/f.w)+0.5)*float64(f.bin)-0.5)
