@@ -27,55 +27,65 @@ const screenFalsePerFace = 0.03
 // picture under the white screen, and what the lacquer mirrors of the stripes.
 func (u *unit) lookInScreen(s *scene) {
 	images := map[part.Light]*part.Image{}
-	var white *picture
+	var shown *picture // shows the paint, and names it in what is found: the white screen's, or of a reduced set the first
 	for _, p := range s.pictures {
 		if !p.fit() {
 			continue
 		}
 		images[p.shot.Light] = p.image
-		if p.shot.Light == part.White {
-			white = p
+		if p.shot.Light == part.White || shown == nil && p.shot.Light == part.StripesX0 {
+			shown = p
 		}
 	}
-	if white == nil {
-		s.refuse("the picture under the white screen, which shows the outline, is not fit to measure; take the set again")
+	if shown == nil {
+		s.refuse("the pictures that show the outline, under the white screen or its first stripes, are not fit to measure; take the set again")
 		return
 	}
-	blur, uBlur, _ := capture.Blur([]*part.PictureReport{&white.report})
 	l, _ := u.lengthsOf(s.view)
 	params := u.searchParams(l)
 	params.FalsePerFace = screenFalsePerFace
-	var mean *part.Image
-	var around *outline.Curve
-	var first errgroup.Group
-	first.Go(func() (err error) {
-		mean, err = stripes.Paint(white.image, images)
-		return err
-	})
-	first.Go(func() (err error) {
-		if around, err = outline.Face([]*part.Image{white.image}); err != nil {
-			err = fmt.Errorf("no faceplate found: %w", err)
-		}
-		return err
-	})
-	if err := first.Wait(); err != nil {
+	white := images[part.White]
+	mean, err := stripes.Paint(white, images)
+	if err != nil {
 		s.refuse(strings.TrimPrefix(plain(err), "stripes: "))
 		return
 	}
-	look := stripes.DefaultParams(l.mmPerPX)
-	look.Screen, look.LensMM = u.screen, blur*l.mmPerPX
-	mirror, err := stripes.Measure(images, around.Points(), look)
+	under := shown.shot
+	under.Light = part.White
+	look, sharp := shown.image, shown.report
+	if white == nil { // stripes are in it; they add up to an even screen
+		look, sharp = mean, capture.Check(mean, under, u.fit)
+	}
+	blur, uBlur, _ := capture.Blur([]*part.PictureReport{&sharp})
+	around, err := outline.Face([]*part.Image{look})
+	if err != nil {
+		s.refuse(plain(fmt.Errorf("no faceplate found: %w", err)))
+		return
+	}
+	how := stripes.DefaultParams(l.mmPerPX)
+	how.Screen, how.LensMM = u.screen, blur*l.mmPerPX
+	set, err := stripes.Open(images, around.Points(), how)
 	if err != nil {
 		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
 		return
 	}
 	params.Outline = around
-	if p := mirror.Plate; p != nil {
+	if p := set.Plate; p != nil {
 		params.Outline = &outline.Curve{Middle: p.Middle, RadiusN: p.RadiusN}
 	}
-	paint, err := defects.Find([]defects.Picture{{Shot: white.shot, Image: mean, BlurPX: blur, UBlurPX: uBlur}}, params)
-	if err != nil {
-		s.refuse(plain(err))
+	var mirror stripes.Result
+	var paint defects.Result
+	var both errgroup.Group
+	both.Go(func() (err error) {
+		mirror, err = set.Measure()
+		return err
+	})
+	both.Go(func() (err error) {
+		paint, err = defects.Find([]defects.Picture{{Shot: under, Image: mean, BlurPX: blur, UBlurPX: uBlur}}, params)
+		return err
+	})
+	if err := both.Wait(); err != nil {
+		s.refuse(strings.TrimPrefix(plain(err), "stripes: "))
 		return
 	}
 	l.straighten(paint.Findings) // before they are joined, here or with those under lamps
@@ -87,15 +97,15 @@ func (u *unit) lookInScreen(s *scene) {
 			f.AlsoIn = append(f.AlsoIn, part.Sighting{Image: part.SlopeMap, Box: f.Box})
 		}
 	}
-	s.mirror, s.paint, s.around = &mirror, paint.Findings, around.Points()
+	s.mirror, s.paint, s.around, s.shownIn = &mirror, paint.Findings, around.Points(), under.File
 	s.found = paint
-	s.found.Findings = mirror.Join(paint.Findings, white.shot.File)
+	s.found.Findings = mirror.Join(paint.Findings, under.File)
 	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)
 	s.found.Seen = bothSeen(paint.Seen, mirror.Seen)
-	s.plate = faceplateOf([]defects.Picture{{Shot: white.shot, Image: white.image}}, paint, l.mmPerPX)
+	s.plate = faceplateOf([]defects.Picture{{Shot: under, Image: look}}, paint, l.mmPerPX)
 	s.looked = true
-	if black := images[part.Black]; black != nil {
-		if share := stripes.OtherLight(black, white.image, paint.Outline); share > stripes.OtherLightLimit {
+	if black := images[part.Black]; black != nil && white != nil {
+		if share := stripes.OtherLight(black, white, paint.Outline); share > stripes.OtherLightLimit {
 			s.found.Warnings = append(s.found.Warnings, fmt.Sprintf("with the screen black the face still has %.0f %% of the light that it has before the white one: put out the other lamps, or shade the unit", 100*share))
 		}
 	}
@@ -127,7 +137,7 @@ func (u *unit) joinScreen() []part.Finding {
 			return nil
 		}
 	}
-	return screen.mirror.Join(stripes.Merge(lamps.found.Findings, screen.paint), screen.fileOf(part.White))
+	return screen.mirror.Join(stripes.Merge(lamps.found.Findings, screen.paint), screen.shownIn)
 }
 
 // mirrorOf is what the result says of the mirror.

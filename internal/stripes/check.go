@@ -28,12 +28,18 @@ const (
 	surely     = 3.0  // standard uncertainties that a fault is over 0
 	swapOdd    = 0.35 // odd light's square over the phasor's: noise alone makes 1/4, two neighbouring phases exchanged 1/2
 	swapLine   = 0.5  // of the phasor that then lies on one line through 0
+	swapFollow = 0.1  // of three phases: the phasor that the odd light follows; two neighbouring ones exchanged make it 0.2
 )
 
 // order says why the phases cannot be in order, over the pixels inside; nil where they may be. Two
 // neighbouring phases exchanged leave half of the phasor, on one line through 0, and put the other half into the
-// odd light; two opposite ones turn the direction round, see wrongHand.
-func (f *frames) order(inside []bool) error {
+// odd light; two opposite ones turn the direction round, see wrongHand. Of three phases, where
+// the odd light is what the directions' means differ by, two neighbouring ones exchanged make the mean of
+// one direction follow its phasor.
+func (f *frames) order(inside []bool, mmPX float64) error {
+	if f.phases == fewPhases {
+		return f.orderOfFew(inside, mmPX)
+	}
 	for d := range f.by {
 		var oddSq, zSq, line float64
 		for i, in := range inside {
@@ -43,7 +49,34 @@ func (f *frames) order(inside []bool) error {
 			}
 		}
 		if oddSq > swapOdd*zSq && math.Abs(line) > swapLine*zSq {
-			return fmt.Errorf("stripes: the four pictures along %c are not in order: two of them seem exchanged; name them by the phase that the screen showed, 0, 90, 180 and 270 degrees, or take them again", 'x'+rune(d))
+			return f.exchanged(d)
+		}
+	}
+	return nil
+}
+
+func (f *frames) exchanged(d int) error {
+	return fmt.Errorf("stripes: %s are not in order: two of them seem exchanged; name them by the phase that the screen showed, 0, 90, 180 (and 270) degrees, or take them again", f.ofDirection(d))
+}
+
+func (f *frames) orderOfFew(inside []bool, mmPX float64) error {
+	for d := range f.by {
+		odd, z := gauss(f.by[d].odd, oddBlurMM/mmPX), f.by[d].z.blurred(oddBlurMM/mmPX)
+		var n, re, im, o, rr, ri, ii, ro, io float64
+		for i, in := range inside {
+			if in && !f.clipped[i] {
+				a, b, v := float64(z.re.V[i]), float64(z.im.V[i]), float64(odd.V[i])
+				n, re, im, o = n+1, re+a, im+b, o+v
+				rr, ri, ii, ro, io = rr+a*a, ri+a*b, ii+b*b, ro+a*v, io+b*v
+			}
+		}
+		size := math.Sqrt((rr + ii) / n)
+		rr, ri, ii, ro, io = rr-re*re/n, ri-re*im/n, ii-im*im/n, ro-re*o/n, io-im*o/n
+		if det := rr*ii - ri*ri; det > 1e-3*rr*ii { // else less than a good part of a period is seen
+			a, b := (ro*ii-io*ri)/det, (io*rr-ro*ri)/det
+			if follows := math.Sqrt(max(0, a*ro+b*io) / n); follows > swapFollow*size {
+				return f.exchanged(d)
+			}
 		}
 	}
 	return nil
@@ -51,7 +84,7 @@ func (f *frames) order(inside []bool) error {
 
 // consistency tells whether the pictures belong together, over the pixels inside.
 func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
-	var out Consistency
+	out := Consistency{Few: f.phases == fewPhases}
 	var amp, noise, diff []float64
 	inside = slices.Clone(inside)
 	for i, near := range grown(f.clipped, f.w, clippedBlurs*oddBlurMM/mmPX) {
@@ -83,7 +116,9 @@ func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
 	f.amp = a
 	out.Between = math.Abs(robust.Nth(diff, len(diff)/2)) / a
 	for d := range out.Odd {
-		out.Odd[d] /= a
+		if out.Odd[d] /= a; out.Few {
+			out.Odd[d] = 0 // it is Between
+		}
 	}
 	out.Noise = max(noise[0], noise[1]) / a
 	var all sync.WaitGroup
@@ -159,12 +194,17 @@ const (
 	movedUMost   = 0.5 // a larger standard uncertainty, pixels, tells nothing
 )
 
-// picture is one of four again: the mean, the odd light and the phasor's part.
-func (b *buckets) picture(k int) *part.Plane {
+// picture is a direction's k-th again: the mean, of four the odd light, and the phasor's part.
+func (f *frames) picture(d, k int) *part.Plane {
+	b := &f.by[d]
+	odd := float32(1 - 2*(k%2))
+	if f.phases == fewPhases {
+		odd = 0
+	}
 	out := part.NewPlane(b.mean.W, b.mean.H)
 	for i := range out.V {
 		p := [Phases]float32{b.z.re.V[i], -b.z.im.V[i], -b.z.re.V[i], b.z.im.V[i]}[k]
-		out.V[i] = b.mean.V[i] + float32(1-2*(k%2))*b.odd.V[i] + p
+		out.V[i] = b.mean.V[i] + odd*b.odd.V[i] + p
 	}
 	return out
 }
@@ -188,9 +228,9 @@ func (f *frames) moved(inside []bool, mmPX float64) (px, u float64) {
 		all.V[i] = (f.by[0].mean.V[i] + f.by[1].mean.V[i]) / 2
 	}
 	mean := band(all)
-	var pictures [2 * Phases]*part.Plane
+	pictures := make([]*part.Plane, 2*f.phases)
 	for n := range pictures {
-		pictures[n] = band(f.by[n/Phases].picture(n % Phases))
+		pictures[n] = band(f.picture(n/f.phases, n%f.phases))
 	}
 	outer := grown(f.clipped, f.w, 3*edgeWideMM/mmPX) // what is clipped, and around it, tells nothing
 	inner := make([]bool, len(outer))
@@ -207,9 +247,9 @@ func (f *frames) moved(inside []bool, mmPX float64) (px, u float64) {
 }
 
 // apart is moved's least squares over all pixels that are not to be skipped.
-func (f *frames) apart(mean *part.Plane, pictures [2 * Phases]*part.Plane, skip []bool) (px, u float64) {
+func (f *frames) apart(mean *part.Plane, pictures []*part.Plane, skip []bool) (px, u float64) {
 	type shift struct{ x, y float64 }
-	var got [2 * Phases][movedSectors + 1]shift // the last: of all
+	got := make([][movedSectors + 1]shift, len(pictures)) // the last: of all
 	// Of each sector and of all: the gradient's squares xx, xy, yy, and its products with each picture's rest.
 	var squares [movedSectors + 1][3]float64
 	var products [movedSectors + 1][2 * Phases][2]float64
@@ -331,14 +371,21 @@ func (c Consistency) check() error {
 	for d := range c.Odd {
 		axis := 'x' + rune(d)
 		if v := max(c.Odd[d]/2, c.sureBias(d)); v > biasLimit {
-			return fmt.Errorf("stripes: the four pictures along %c do not belong to one screen: their light differs by %.0f %% of the stripes' own; see that no other lamp is switched, that the screen neither dims nor sleeps, and take them again", axis, 200*v)
+			return fmt.Errorf("stripes: the pictures along %c do not belong to one screen: their light differs by %.0f %% of the stripes' own; see that no other lamp is switched, that the screen neither dims nor sleeps, and take them again", axis, 200*v)
 		}
+	}
+	if c.Few && c.Between*math.Sqrt2 > biasLimit { // light c in one picture of three turns its phase by up to 1.4 c/2A
+		return fmt.Errorf("stripes: the pictures along x and along y differ in light by %.0f %% of the stripes' own, and three phases of each cannot tell which is wrong: see that no lamp is switched and that the screen neither dims nor sleeps, and take them again, or take four phases", 100*c.Between)
 	}
 	if c.MovedPX > movedMost {
 		return c.movedError()
 	}
-	if !(c.Noise <= noiseLimit) {
-		return errors.New("stripes: what is mirrored is lost in the noise, or the four phases are not in order, or something moved between them; see that the screen is seen mirrored in the faceplate, that its pictures are named by their phase, and expose longer")
+	limit := noiseLimit
+	if c.Few { // where no stripes are, three phases make noise look larger, by the root of phaseNoise's ratio
+		limit /= math.Sqrt2
+	}
+	if !(c.Noise <= limit) {
+		return errors.New("stripes: what is mirrored is lost in the noise, or the phases are not in order, or something moved between them; see that the screen is seen mirrored in the faceplate, that its pictures are named by their phase, and expose longer")
 	}
 	return nil
 }
@@ -365,7 +412,7 @@ func (c Consistency) warnings() []string {
 	var out []string
 	for d := range c.Odd {
 		if v := max(c.Odd[d]/2, c.sureBias(d)); v > biasWarn {
-			out = append(out, fmt.Sprintf("the light of the four pictures along %c differs by %.0f %% of the stripes' own: see that no other lamp is switched and that the screen does not dim; slopes are less sure", 'x'+rune(d), 200*v))
+			out = append(out, fmt.Sprintf("the light of the pictures along %c differs by %.0f %% of the stripes' own: see that no other lamp is switched and that the screen does not dim; slopes are less sure", 'x'+rune(d), 200*v))
 		}
 	}
 	if c.Between > 2*biasWarn {

@@ -14,32 +14,53 @@ import (
 	"golang.org/x/sync/errgroup"
 )
 
-// Phases is how many pictures there are of each direction: at 0, 90, 180 and 270 degrees.
-const Phases = 4
+// Phases is how many pictures there are of each direction: at 0, 90, 180 and 270 degrees. A
+// reduced set has no fourth.
+const (
+	Phases    = 4
+	fewPhases = 3
+)
 
-// Lights are the lights of the eight pictures, those of x first.
+// Lights are the lights of the eight pictures, those of x first. A reduced set has the first three
+// of each direction.
 var Lights = [2][Phases]part.Light{
 	{part.StripesX0, part.StripesX1, part.StripesX2, part.StripesX3},
 	{part.StripesY0, part.StripesY1, part.StripesY2, part.StripesY3},
 }
 
-// frames are the eight pictures in linear light, all colours weighed by how little noise
+// frames are the eight pictures, or a reduced set's six, in linear light, all colours weighed by how little noise
 // they have, taken together by direction and averaged over bin x bin pixels of a part of
 // the picture.
 type frames struct {
 	x0, y0, w, h, bin int // the part begins at x0, y0, full-resolution pixels
+	phases            int // Phases or fewPhases
 	by                [2]buckets
 	clipped           []bool         // in any of them
 	amp               float64        // middle amplitude of the stripes, and
 	soft              [2]*part.Plane // the odd light averaged over some pixels: see consistency
 }
 
-// buckets are what four phases I0 to I3 give, each averaged over a bin.
+// buckets are what four phases I0 to I3 give, or three, each averaged over a bin.
 type buckets struct {
-	z      *phasor     // (I0 - I2) / 2 and (I3 - I1) / 2
-	mean   *part.Plane // of the four
-	odd    *part.Plane // (I0 - I1 + I2 - I3) / 4: light that is in no phase
+	z      *phasor     // (I0 - I2) / 2 and (I3 - I1) / 2; of three, mean - I1
+	mean   *part.Plane // of the four; of three, (I0 + I2) / 2
+	odd    *part.Plane // (I0 - I1 + I2 - I3) / 4: light that is in no phase; of three, half of what the two directions' means differ by
 	energy *part.Plane // |z|^2 of single pixels, what noise adds taken off by the odd light's
+}
+
+// phaseNoise is the noise variance of a phasor's real or imaginary part, their mean, over the odd
+// light's. A picture's noise of variance v gives the odd light v/4; four phases give v/2 in
+// each part, three give v/2 and 3 v/2.
+func (f *frames) phaseNoise() float64 {
+	if f.phases == fewPhases {
+		return 4
+	}
+	return 2
+}
+
+// ofDirection begins an error's text on one direction's pictures.
+func (f *frames) ofDirection(d int) string {
+	return fmt.Sprintf("the %s pictures along %c", map[int]string{Phases: "four", fewPhases: "three"}[f.phases], 'x'+rune(d))
 }
 
 // region is the part of a picture that holds an outline, in whole bins.
@@ -52,14 +73,23 @@ func region(outline []part.Point, w, h, bin int) (x0, y0, cols, rows int) {
 	return x0, y0, (min(w, int(hix)+2*bin) - x0) / bin, (min(h, int(hiy)+2*bin) - y0) / bin
 }
 
-// load reads the eight pictures; jobs at a time.
+// phasesOf is how many phases of each direction a set has: a reduced one has neither fourth.
+func phasesOf(images map[part.Light]*part.Image) int {
+	if images[part.StripesX3] == nil && images[part.StripesY3] == nil {
+		return fewPhases
+	}
+	return Phases
+}
+
+// load reads the pictures; jobs at a time.
 func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int) (*frames, error) {
+	f := &frames{bin: bin, phases: phasesOf(images)}
 	var first *part.Image
 	for _, of := range Lights {
-		for _, l := range of {
+		for _, l := range of[:f.phases] {
 			im := images[l]
 			if im == nil {
-				return nil, fmt.Errorf("stripes: the picture %s is missing; each direction wants all of its four phases", l)
+				return nil, fmt.Errorf("stripes: the picture %s is missing; each direction wants all of its four phases, or both want their first three", l)
 			}
 			if err := im.Validate(); err != nil {
 				return nil, fmt.Errorf("stripes: %s: %w", l, err)
@@ -72,9 +102,9 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 			}
 		}
 	}
-	for i := range 2 * Phases {
+	for i := range 2 * f.phases {
 		for k := range i {
-			a, b := Lights[k/Phases][k%Phases], Lights[i/Phases][i%Phases]
+			a, b := Lights[k/f.phases][k%f.phases], Lights[i/f.phases][i%f.phases]
 			if slices.Equal(images[a].Pix8, images[b].Pix8) && slices.Equal(images[a].Pix16, images[b].Pix16) {
 				return nil, fmt.Errorf("stripes: %s and %s are one and the same picture; give each phase its own, or take them again", a, b)
 			}
@@ -88,7 +118,6 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 	if len(outline) < 3 {
 		return nil, fmt.Errorf("stripes: the outline has %d points; the faceplate must be found in the white picture first", len(outline))
 	}
-	f := &frames{bin: bin}
 	f.x0, f.y0, f.w, f.h = region(outline, first.W, first.H, bin)
 	if f.w < 16 || f.h < 16 {
 		return nil, errors.New("stripes: the outline holds next to nothing of the picture; see that the unit fills most of it")
@@ -100,12 +129,12 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 	for d, of := range Lights {
 		b := &f.by[d]
 		*b = buckets{z: newPhasor(f.w, f.h), mean: part.NewPlane(f.w, f.h), odd: part.NewPlane(f.w, f.h), energy: part.NewPlane(f.w, f.h)}
-		four := [Phases]*part.Image{}
-		for k, l := range of {
-			four[k] = images[l]
+		var own, other []*part.Image
+		for k, l := range of[:f.phases] {
+			own, other = append(own, images[l]), append(other, images[Lights[1-d][k]])
 		}
 		clipped := make([]bool, f.w*f.h)
-		all.Go(func() error { f.fill(b, four, weight, clipped); return nil })
+		all.Go(func() error { f.fill(b, own, other, weight, clipped); return nil })
 		defer func() {
 			for i, v := range clipped {
 				f.clipped[i] = f.clipped[i] || v
@@ -115,10 +144,24 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 	return f, all.Wait()
 }
 
-// weights are the shares of the colours, by one over the variance of the second
-// difference of the phases, which holds noise alone.
+// weights are the shares of the colours, by one over the variance of the odd light, which
+// holds noise alone.
 func (f *frames) weights(images map[part.Light]*part.Image) []float64 {
-	first := images[Lights[0][0]]
+	type signed struct {
+		im   *part.Image
+		sign float64
+	}
+	var odd []signed
+	if f.phases == fewPhases {
+		for d, of := range Lights {
+			odd = append(odd, signed{images[of[0]], float64(1 - 2*d)}, signed{images[of[2]], float64(1 - 2*d)})
+		}
+	} else {
+		for k, l := range Lights[0] {
+			odd = append(odd, signed{images[l], float64(1 - 2*(k%2))})
+		}
+	}
+	first := odd[0].im
 	w := make([]float64, first.C)
 	sum := 0.0
 	for c := range w {
@@ -127,8 +170,8 @@ func (f *frames) weights(images map[part.Light]*part.Image) []float64 {
 			for x := 0; x < f.w*f.bin; x += 5 {
 				i := ((f.y0+y)*first.W+f.x0+x)*first.C + c
 				s := 0.0
-				for k, l := range Lights[0] {
-					s += float64(1-2*(k%2)) * linear(images[l], i)
+				for _, o := range odd {
+					s += o.sign * linear(o.im, i)
 				}
 				d = append(d, math.Abs(s))
 			}
@@ -150,21 +193,26 @@ func linear(im *part.Image, i int) float64 {
 	return float64(optics.Linear8()[im.Pix8[i]])
 }
 
-// fill takes four pictures of a direction together; with I_k = B + A cos(phi + k 90
+// fill takes the pictures of a direction together; with I_k = B + A cos(phi + k 90
 // degrees), I0 - I2 = 2 A cos(phi) and I3 - I1 = 2 A sin(phi) (the four-bucket method,
-// Bruning et al. 1974, Applied Optics 13, 2693). Noise of variance v in each gives |z|^2
-// a mean of v, and so the odd light's square 4 times over.
-func (f *frames) fill(b *buckets, of [Phases]*part.Image, weight []float64, clipped []bool) {
+// Bruning et al. 1974, Applied Optics 13, 2693); without I3, B = (I0 + I2)/2 and B - I1 = A sin(phi), and the other
+// direction's pictures tell B as well. Noise in |z|^2 has the mean of both parts' variances: see phaseNoise.
+func (f *frames) fill(b *buckets, of, other []*part.Image, weight []float64, clipped []bool) {
 	share := make([]float32, len(weight))
 	for c, w := range weight {
 		share[c] = float32(w)
 	}
 	inv := 1 / float32(f.bin*f.bin)
-	var rows [Phases][]float32
+	few := f.phases == fewPhases
+	if few {
+		of = []*part.Image{of[0], of[1], of[2], other[0], other[2]}
+	}
+	rows := make([][]float32, len(of))
 	full := make([]bool, f.w*f.bin)
 	for k := range rows {
 		rows[k] = make([]float32, f.w*f.bin)
 	}
+	noise := float32(2 * f.phaseNoise())
 	for y := range f.h * f.bin {
 		clear(full)
 		for k, im := range of {
@@ -173,13 +221,17 @@ func (f *frames) fill(b *buckets, of [Phases]*part.Image, weight []float64, clip
 		at := y / f.bin * f.w
 		for x, i0 := range rows[0] {
 			i1, i2, i3 := rows[1][x], rows[2][x], rows[3][x]
-			re, im, odd := (i0-i2)/2, (i3-i1)/2, (i0-i1+i2-i3)/4
+			re, im, odd, mean := (i0-i2)/2, (i3-i1)/2, (i0-i1+i2-i3)/4, (i0+i1+i2+i3)/4
+			if few {
+				mean = (i0 + i2) / 2
+				im, odd = mean-i1, (mean-(i3+rows[4][x])/2)/2
+			}
 			j := at + x/f.bin
 			b.z.re.V[j] += re * inv
 			b.z.im.V[j] += im * inv
 			b.odd.V[j] += odd * inv
-			b.mean.V[j] += (i0 + i1 + i2 + i3) * (inv / 4)
-			b.energy.V[j] += (re*re + im*im - 4*odd*odd) * inv
+			b.mean.V[j] += mean * inv
+			b.energy.V[j] += (re*re + im*im - noise*odd*odd) * inv
 			clipped[j] = clipped[j] || full[x]
 		}
 	}
@@ -223,7 +275,8 @@ func lightRow(to []float32, full []bool, im *part.Image, x0, y int, share []floa
 // Consistency is whether eight pictures belong together. What a fault adds is told
 // against the amplitude of the stripes.
 type Consistency struct {
-	Odd       [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise
+	Few       bool       // three phases of each direction, not four
+	Odd       [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise, and of three phases
 	Between   float64    // |mean over x - mean over y| over the amplitude, median
 	Noise     float64    // of one picture's pixel, standard deviation, over the amplitude
 	Bias      [2]float64 // of the phase by light that is not in all four pictures alike, radians,

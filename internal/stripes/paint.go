@@ -1,7 +1,7 @@
 package stripes
 
 import (
-	"errors"
+	"fmt"
 	"math"
 	"sync"
 
@@ -10,24 +10,37 @@ import (
 )
 
 // Paint is the picture under a white screen with less noise: the four phases of a direction
-// add up to twice the white screen's light, so that white and all eight make five of it. It is
-// 16-bit, and its samples are encoded as the others' are.
+// add up to twice the white screen's light, so that white and all eight make five of it; of
+// three phases, 0 and 180 degrees add up to one. white may be nil: then
+// it is as bright as the stripes' mean. It is 16-bit, and its samples are encoded as the
+// others' are.
 func Paint(white *part.Image, images map[part.Light]*part.Image) (*part.Image, error) {
-	if err := white.Validate(); err != nil {
-		return nil, err
+	var all []*part.Image
+	if white != nil {
+		if err := white.Validate(); err != nil {
+			return nil, err
+		}
+		all = append(all, white)
 	}
-	all := []*part.Image{white}
+	whites, step := float32(len(all)), 1
+	if phasesOf(images) == fewPhases {
+		step = 2
+	}
 	for _, of := range Lights {
-		for _, l := range of {
-			im := images[l]
-			if im == nil || im.W != white.W || im.H != white.H || im.C != white.C {
-				return nil, errors.New("stripes: the stripes are not all there, or not of the white picture's size")
+		for k := 0; k < Phases; k += step {
+			im := images[of[k]]
+			if im == nil || im.Validate() != nil || len(all) > 0 && (im.W != all[0].W || im.H != all[0].H || im.C != all[0].C) {
+				return nil, fmt.Errorf("stripes: the picture %s is missing, or not of the others' size: take the whole set again without moving the camera", of[k])
 			}
-			all = append(all, im)
+			all, whites = append(all, im), whites+0.5
 		}
 	}
-	out := &part.Image{W: white.W, H: white.H, C: white.C, Pix16: make([]uint16, white.W*white.H*white.C)}
-	const share = 1.0 / (2*Phases/2 + 1) // the stripes' mean is half of white
+	first := all[0]
+	out := &part.Image{W: first.W, H: first.H, C: first.C, Pix16: make([]uint16, first.W*first.H*first.C)}
+	share := 1 / whites
+	if white == nil { // exposed for stripes, whose mean is half as bright
+		share /= 2
+	}
 	encode := encoded()
 	var rows sync.WaitGroup
 	const parts = 2

@@ -52,7 +52,6 @@ type Result struct {
 	Findings    []part.Finding // no severity, advice or number yet; boxes in full-resolution pixels
 	Seen        part.Surface   // shares that were looked at; view and angle are the caller's
 	Warnings    []string
-	Plate       *Plate // the faceplate's outline where that given holds some of the shell; else nil
 	Maps        *Maps
 	Waves       Waves
 	Consistency Consistency
@@ -79,35 +78,69 @@ type Maps struct {
 	best        float64        // gloss where the mirror is undisturbed, against the middle of the face: more than 1 where the face waves
 	fine        [2]*part.Plane // the phase as it is before smoothing
 	odd         [2]*part.Plane // light that is in no phase, over the stripes' amplitude: noise
+	phaseNoise  float64        // noise variance of the phase over the odd light's
 	looked      []bool
 	atRim       []bool // slopes are the rim's own
 }
 
-// Measure tells how a face mirrors the stripes. outline is the faceplate's, in
-// full-resolution pixels. An error says that the pictures cannot be measured, and why.
-func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) (Result, error) {
+// Set is a set of pictures that was read: eight, or a reduced set's six.
+type Set struct {
+	Plate *Plate // the faceplate's outline where that given holds some of the shell; else nil
+	f     *frames
+	m     *Maps
+	p     Params
+	face  []bool  // inside the outline that was given
+	share float64 // of it that mirrors the screen
+}
+
+// Open reads a set. outline is the faceplate's, in full-resolution pixels. An error says
+// that the pictures cannot be measured, and why.
+func Open(images map[part.Light]*part.Image, outline []part.Point, p Params) (*Set, error) {
 	if !(p.MMPerPX > leastScale && p.MMPerPX < mostScale) {
-		return Result{}, fmt.Errorf("stripes: the scale is %v mm per pixel; it must lie between %v and %v: measure it anew, or go nearer", p.MMPerPX, leastScale, mostScale)
+		return nil, fmt.Errorf("stripes: the scale is %v mm per pixel; it must lie between %v and %v: measure it anew, or go nearer", p.MMPerPX, leastScale, mostScale)
 	}
 	f, err := load(images, outline, max(1, int(p.PixelMM/p.MMPerPX+0.5)), p.Jobs)
 	if err != nil {
-		return Result{}, err
+		return nil, err
 	}
-	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin), lens: p.LensMM, screen: p.Screen}
+	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin), lens: p.LensMM, screen: p.Screen, phaseNoise: f.phaseNoise()}
 	at := make([]part.Point, len(outline))
 	for i, q := range outline {
 		at[i] = part.Point{X: (q.X+0.5-float64(f.x0))/float64(f.bin) - 0.5, Y: (q.Y+0.5-float64(f.y0))/float64(f.bin) - 0.5}
 	}
-	face := inside(at, f.w, f.h)
-	m.Depth = depths(face, f.w)
-	if n := count(m.deeper(innerMM)); n < fewPixels {
-		return Result{}, fmt.Errorf("stripes: the face is too small in the picture: %d pixels of %.3f mm lie %.1f mm inside its edge; go nearer", n, m.MMPX, innerMM)
+	s := &Set{f: f, m: m, p: p, face: inside(at, f.w, f.h)}
+	m.Depth = depths(s.face, f.w)
+	whole := m.deeper(innerMM)
+	if n := count(whole); n < fewPixels {
+		return nil, fmt.Errorf("stripes: the face is too small in the picture: %d pixels of %.3f mm lie %.1f mm inside its edge; go nearer", n, m.MMPX, innerMM)
 	}
-	if err := f.order(m.deeper(innerMM)); err != nil {
-		return Result{}, err
+	if err := f.order(whole, m.MMPX); err != nil {
+		return nil, err
 	}
-	mirrors := f.mirrored(m, face)
+	mirrors := f.mirrored(m, s.face)
 	m.Depth = depths(mirrors, f.w)
+	m.Paint = part.NewPlane(f.w, f.h)
+	for i := range m.Paint.V {
+		m.Paint.V[i] = (f.by[0].mean.V[i] + f.by[1].mean.V[i]) / 2
+	}
+	within := m.deeper(p.EdgeMM)
+	for d := range f.by {
+		m.amplitude[d] = f.by[d].amplitude(within)
+	}
+	s.Plate = m.plate(s.face)
+	if s.Plate != nil {
+		for i := range s.face {
+			s.face[i] = s.face[i] && s.Plate.holds(float64(m.X0)+(float64(i%f.w)+0.5)*float64(f.bin)-0.5, float64(m.Y0)+(float64(i/f.w)+0.5)*float64(f.bin)-0.5)
+		}
+	}
+	s.share = float64(count(mirrors)) / float64(count(s.face))
+	return s, nil
+}
+
+// Measure tells how the face mirrors the stripes; call it once. An error says that the pictures
+// cannot be measured, and why.
+func (s *Set) Measure() (Result, error) {
+	f, m, p := s.f, s.m, s.p
 	out := Result{Maps: m, Consistency: f.consistency(m.deeper(innerMM), m.MMPX)}
 	if err := out.Consistency.check(); err != nil {
 		return Result{}, err
@@ -124,59 +157,64 @@ func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) 
 	if n := count(m.looked); n < fewPixels {
 		return Result{}, fmt.Errorf("stripes: next to nothing of the screen is seen mirrored in the face: %d pixels of %.3f mm; move the screen or the unit until the face mirrors it", n, m.MMPX)
 	}
-	var both sync.WaitGroup
-	gloss := [2]*part.Plane{}
-	for d := range f.by {
-		both.Add(1)
-		go func() {
-			defer both.Done()
-			gloss[d], m.Phase[d], m.fine[d] = m.direction(d, f.by[d].z, p)
-			m.amplitude[d] = f.by[d].amplitude(m.looked)
-		}()
-	}
-	both.Wait()
-	m.Gloss, m.Paint = part.NewPlane(f.w, f.h), part.NewPlane(f.w, f.h)
-	energy := part.NewPlane(f.w, f.h)
-	for i := range m.Gloss.V {
-		if m.Depth.V[i] > 0 {
-			m.Gloss.V[i] = (gloss[0].V[i] + gloss[1].V[i]) / 2
-		}
-		m.Paint.V[i] = (f.by[0].mean.V[i] + f.by[1].mean.V[i]) / 2
-		energy.V[i] = (f.by[0].energy.V[i] + f.by[1].energy.V[i]) / 2
-	}
-	m.light = m.mirroredLight(energy, p)
-	for d := range m.odd {
-		m.odd[d] = part.NewPlane(f.w, f.h)
-		for i, v := range f.by[d].odd.V {
-			m.odd[d].V[i] = v / max(1e-6, float32(m.amplitude[d])*m.Gloss.V[i])
-		}
-	}
+	m.fillFrom(f, p)
 	m.looked = m.withoutRim(m.looked)
 	m.spread()
 	if !m.Waving() && m.wrongHand() {
 		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
 	}
-	both.Add(1)
-	go func() {
-		defer both.Done()
-		out.Waves = m.waves(p)
-	}()
+	var both sync.WaitGroup
+	both.Go(func() { out.Waves = m.waves(p) })
 	found := m.find(p)
 	both.Wait()
 	out.Findings = found
 	if peel, ok := m.peel(out.Waves, p); ok {
 		out.Findings = append(out.Findings, peel)
 	}
-	if out.Plate = m.plate(face); out.Plate != nil {
-		for i := range face {
-			face[i] = face[i] && out.Plate.holds(float64(m.X0)+(float64(i%f.w)+0.5)*float64(f.bin)-0.5, float64(m.Y0)+(float64(i/f.w)+0.5)*float64(f.bin)-0.5)
+	if s.share < mirrorsWarn {
+		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is seen mirrored in %.0f %% of the face only, and the rest is not looked at: move the screen nearer, or turn the unit", 100*s.share))
+	}
+	m.seen(&out, s.face)
+	return out, nil
+}
+
+// Measure is [Open] and [Set.Measure].
+func Measure(images map[part.Light]*part.Image, outline []part.Point, p Params) (Result, error) {
+	s, err := Open(images, outline, p)
+	if err != nil {
+		return Result{}, err
+	}
+	return s.Measure()
+}
+
+// fillFrom fills gloss, phase and light from both directions.
+func (m *Maps) fillFrom(f *frames, p Params) {
+	var both sync.WaitGroup
+	gloss := [2]*part.Plane{}
+	for d := range f.by {
+		both.Go(func() {
+			gloss[d], m.Phase[d], m.fine[d] = m.direction(d, f.by[d].z, p)
+			m.amplitude[d] = f.by[d].amplitude(m.looked)
+		})
+	}
+	energy := part.NewPlane(f.w, f.h)
+	for i := range energy.V {
+		energy.V[i] = (f.by[0].energy.V[i] + f.by[1].energy.V[i]) / 2
+	}
+	m.light = m.mirroredLight(energy, p)
+	both.Wait()
+	m.Gloss = part.NewPlane(f.w, f.h)
+	for i := range m.Gloss.V {
+		if m.Depth.V[i] > 0 {
+			m.Gloss.V[i] = (gloss[0].V[i] + gloss[1].V[i]) / 2
 		}
 	}
-	if share := float64(count(mirrors)) / float64(count(face)); share < mirrorsWarn {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is seen mirrored in %.0f %% of the face only, and the rest is not looked at: move the screen nearer, or turn the unit", 100*share))
+	for d := range m.odd {
+		m.odd[d] = part.NewPlane(f.w, f.h)
+		for i, v := range f.by[d].odd.V {
+			m.odd[d].V[i] = v / max(1e-6, float32(m.amplitude[d])*m.Gloss.V[i])
+		}
 	}
-	m.seen(&out, face)
-	return out, nil
 }
 
 // innerMM is how deep inside the outline the rim's rounding ends (common practice, no

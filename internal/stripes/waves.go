@@ -152,7 +152,7 @@ func (m *Maps) spectrum(p Params) spectrum {
 			for d := range 2 {
 				got, noise := m.tile(m.fine[d], m.odd[d], x0, y0, n, window, fft, p)
 				for b := range bins {
-					v := got[b] - 2*noise[b] // the phase's noise has twice the odd light's variance
+					v := got[b] - m.phaseNoise*noise[b]
 					s.variance[d][b] += v
 					sum += v
 				}
