@@ -11,6 +11,7 @@ import (
 	"finishbench/internal/robust"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 )
 
 // What is held against the stripes' amplitude before pictures are believed (common
@@ -28,7 +29,7 @@ const (
 	surely     = 3.0  // standard uncertainties that a fault is over 0
 	swapOdd    = 0.35 // odd light's square over the phasor's: noise alone makes 1/4, two neighbouring phases exchanged 1/2
 	swapLine   = 0.5  // of the phasor that then lies on one line through 0
-	swapFollow = 0.1  // of three phases: the phasor that the odd light follows; two neighbouring ones exchanged make it 0.2
+	swapRest   = 0.3  // of three phases: the odd light's square that exchanging two does not explain
 )
 
 // order says why the phases cannot be in order, over the pixels inside; nil where they may be. Two
@@ -56,27 +57,27 @@ func (f *frames) order(inside []bool, mmPX float64) error {
 }
 
 func (f *frames) exchanged(d int) error {
-	return fmt.Errorf("stripes: %s are not in order: two of them seem exchanged; name them by the phase that the screen showed, 0, 90, 180 (and 270) degrees, or take them again", f.ofDirection(d))
+	if f.phases == fewPhases { // a lamp on bright paint in the first looks the same
+		return fmt.Errorf("stripes: %s are not in order, or a lamp was switched among them: name them by the phase that the screen showed, 0, 90 and 180 degrees, put out the lamps, or take them again", f.ofDirection(d))
+	}
+	return fmt.Errorf("stripes: %s are not in order: two of them seem exchanged; name them by the phase that the screen showed, 0, 90, 180 and 270 degrees, or take them again", f.ofDirection(d))
 }
 
+// orderOfFew is order for three phases. With phases 0 and 90 degrees exchanged the direction's mean is off by
+// half of the sum of the phasor's parts that come out, with 90 and 180 degrees by half of their difference; the odd light
+// is half of that again.
 func (f *frames) orderOfFew(inside []bool, mmPX float64) error {
 	for d := range f.by {
 		odd, z := gauss(f.by[d].odd, oddBlurMM/mmPX), f.by[d].z.blurred(oddBlurMM/mmPX)
-		var n, re, im, o, rr, ri, ii, ro, io float64
+		var o, first, second []float64
 		for i, in := range inside {
 			if in && !f.clipped[i] {
-				a, b, v := float64(z.re.V[i]), float64(z.im.V[i]), float64(odd.V[i])
-				n, re, im, o = n+1, re+a, im+b, o+v
-				rr, ri, ii, ro, io = rr+a*a, ri+a*b, ii+b*b, ro+a*v, io+b*v
+				re, im, v := float64(z.re.V[i]), float64(z.im.V[i]), float64(odd.V[i])
+				o, first, second = append(o, v), append(first, v-(im+re)/4), append(second, v-(im-re)/4)
 			}
 		}
-		size := math.Sqrt((rr + ii) / n)
-		rr, ri, ii, ro, io = rr-re*re/n, ri-re*im/n, ii-im*im/n, ro-re*o/n, io-im*o/n
-		if det := rr*ii - ri*ri; det > 1e-3*rr*ii { // else less than a good part of a period is seen
-			a, b := (ro*ii-io*ri)/det, (io*rr-ro*ri)/det
-			if follows := math.Sqrt(max(0, a*ro+b*io) / n); follows > swapFollow*size {
-				return f.exchanged(d)
-			}
+		if len(o) > 1 && min(stat.Variance(first, nil), stat.Variance(second, nil)) < swapRest*stat.Variance(o, nil) {
+			return f.exchanged(d)
 		}
 	}
 	return nil
@@ -274,7 +275,7 @@ func (f *frames) apart(mean *part.Plane, pictures []*part.Plane, skip []bool) (p
 		for j, v := range squares[k] {
 			squares[movedSectors][j] += v
 		}
-		for n, v := range products[k] {
+		for n, v := range products[k][:len(pictures)] {
 			products[movedSectors][n][0] += v[0]
 			products[movedSectors][n][1] += v[1]
 		}
@@ -293,7 +294,7 @@ func (f *frames) apart(mean *part.Plane, pictures []*part.Plane, skip []bool) (p
 		if !(det > 1e-3*q[0]*q[2]) {
 			return math.NaN(), math.NaN()
 		}
-		for n, r := range without {
+		for n, r := range without[:len(pictures)] {
 			got[n][k] = shift{(r[0]*q[2] - r[1]*q[1]) / det, (r[1]*q[0] - r[0]*q[1]) / det}
 		}
 	}
