@@ -176,7 +176,7 @@ func seen(three [3]*Position) ([]bool, error) {
 	for k, of := range odd {
 		for d, v := range of {
 			if !(v < mirrorOdd) {
-				return nil, fmt.Errorf("stripes: position %s: the four pictures along %c show no stripes, or are not in order; see that the screen is seen mirrored all over the picture's middle, that its pictures are named by their phase, and that nothing moved", positions[k], 'x'+rune(d))
+				return nil, fmt.Errorf("stripes: position %s: the four pictures along %c show no stripes, or are not in order; see that the screen is seen mirrored all over the picture's middle, that its pictures are named by their phase, and that nothing moved", Positions[k], 'x'+rune(d))
 			}
 		}
 	}
@@ -186,8 +186,8 @@ func seen(three [3]*Position) ([]bool, error) {
 	return used, nil
 }
 
-// positions are the three, as their folders are named.
-var positions = [3]string{"flat", "tilted_x", "tilted_y"}
+// Positions are the three, as their folders are named.
+var Positions = [3]string{"flat", "tilted_x", "tilted_y"}
 
 // own is how the flat mirror's phase grows from block to block along the picture's x and y, for each direction, and
 // the root mean square, radians, of what is left beside a smooth field of second order.
@@ -271,7 +271,7 @@ func inOrder(moves [2][2]move, wanted [2]float64, tiltTold bool) error {
 	for k, m := range [2][2]float64{x, y} {
 		if math.Hypot(m[0], m[1]) < moveNone*wanted[k] {
 			return fmt.Errorf("stripes: from flat to %s the stripes moved by %.3f of a period, and gauge and ruler say %.2f: the mirror was turned, or not lifted, or one set was given twice; take %s again with the gauge under the mirror's edge",
-				positions[k+1], math.Hypot(m[0], m[1])/(2*math.Pi), wanted[k]/(2*math.Pi), positions[k+1])
+				Positions[k+1], math.Hypot(m[0], m[1])/(2*math.Pi), wanted[k]/(2*math.Pi), Positions[k+1])
 		}
 	}
 	switch {
@@ -359,7 +359,7 @@ func (m *Mirror) look(three [3]*Position, moves [2][2]move, wanted [2]float64, u
 			warn("along %c the mirror tells %.0f %% of what gauge, span and ruler say: measure those again if you can", 'x'+rune(d), 100*q)
 		}
 		if c := math.Tan(m.CrossDeg[d] * math.Pi / 180); math.Abs(c) > crossWarn {
-			warn("%s tilted the mirror by %.0f degrees beside the axis, or the screen stands turned: lay mirror and screen along the picture's edges", positions[d+1], math.Abs(m.CrossDeg[d]))
+			warn("%s tilted the mirror by %.0f degrees beside the axis, or the screen stands turned: lay mirror and screen along the picture's edges", Positions[d+1], math.Abs(m.CrossDeg[d]))
 		}
 		if m.RoughMRad[d] > mirrorRough {
 			warn("the mirror's slopes along %c differ from a smooth field's by %.2f mrad: it is not flat, or the screen's light does not follow the curve that its stripes were drawn for; measure the curve first (inspect screen wedge)", 'x'+rune(d), m.RoughMRad[d])

@@ -1,7 +1,6 @@
 package stripes
 
 import (
-	"bytes"
 	"encoding/json"
 	"math"
 	"math/rand/v2"
@@ -373,19 +372,19 @@ func TestScreenFiles(t *testing.T) {
 		}
 		return string(b)
 	}
-	if got, err := DecodeMirror(strings.NewReader(text(m))); err != nil || text(got) != text(m) {
+	if got, err := DecodeMirror([]byte(text(m))); err != nil || text(got) != text(m) {
 		t.Errorf("%+v, %v", got, err)
 	}
-	if got, err := DecodeCurve(strings.NewReader(text(c))); err != nil || text(got) != text(c) {
+	if got, err := DecodeCurve([]byte(text(c))); err != nil || text(got) != text(c) {
 		t.Errorf("%+v, %v", got, err)
 	}
 	for _, bad := range []string{"", "{", text(c), strings.Replace(text(m), "300", "-300", 1), strings.Replace(text(m), "0a0a", "0A0A", 1),
 		strings.Replace(text(m), `"made":"2026`, `"mode":"2026`, 1), strings.Replace(text(m), `"max_age_days":30`, `"max_age_days":0`, 1)} {
-		if _, err := DecodeMirror(strings.NewReader(bad)); err == nil || !strings.Contains(err.Error(), "measure again") {
+		if _, err := DecodeMirror([]byte(bad)); err == nil || !strings.Contains(err.Error(), "measure again") {
 			t.Errorf("%.60s: %v", bad, err)
 		}
 	}
-	if _, err := DecodeCurve(bytes.NewReader([]byte(strings.Replace(text(c), "2.2", "9", 1)))); err == nil {
+	if _, err := DecodeCurve([]byte(strings.Replace(text(c), "2.2", "9", 1))); err == nil {
 		t.Error("a gamma of 9 is read")
 	}
 	if s := proof.AgeState(proof.Made.AddDate(0, 0, 40)); s.State != optics.AgeOver {

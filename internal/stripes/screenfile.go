@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"strings"
 	"time"
@@ -23,11 +22,8 @@ const (
 	KindMirror = "screen mirror"
 )
 
-// For how long they are believed, days (common practice, no source): a screen ages slowly, and is moved easily.
-const (
-	CurveMaxAgeDays  = 180
-	MirrorMaxAgeDays = 30
-)
+// MaxAgeDays is for how long they are believed (common practice, no source).
+const MaxAgeDays = optics.DefaultMaxAgeDays
 
 // Curve is a screen's own light curve, told by a grey wedge: light = offset + (level/255)^gamma, against what white adds to
 // black. It is the content of a file (JSON).
@@ -140,35 +136,33 @@ func (m *Mirror) Validate() error {
 	return m.Proof.validate()
 }
 
+// URel is the larger of the two relative standard uncertainties.
+func (m *Mirror) URel() float64 {
+	return max(m.URadPerRad[0]/m.RadPerRad[0], m.URadPerRad[1]/m.RadPerRad[1])
+}
+
 // DecodeCurve reads a curve's file. A key that is not known is an error: it may be a misspelt one that matters.
-func DecodeCurve(r io.Reader) (Curve, error) {
+func DecodeCurve(data []byte) (Curve, error) {
 	var c Curve
-	err := decode(r, &c)
+	err := decode(data, &c)
 	return c, err
 }
 
 // DecodeMirror reads a mirror's file, likewise.
-func DecodeMirror(r io.Reader) (Mirror, error) {
+func DecodeMirror(data []byte) (Mirror, error) {
 	var m Mirror
-	err := decode(r, &m)
+	err := decode(data, &m)
 	return m, err
 }
 
-// maxFileBytes is far above what such a file needs.
-const maxFileBytes = 1 << 20
-
-func decode(r io.Reader, to interface{ Validate() error }) error {
-	b, err := io.ReadAll(io.LimitReader(r, maxFileBytes))
-	if err != nil {
-		return fmt.Errorf("stripes: read: %w", err)
-	}
-	d := json.NewDecoder(bytes.NewReader(b))
+func decode(data []byte, to interface{ Validate() error }) error {
+	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
 	if err := d.Decode(to); err != nil {
-		return fmt.Errorf("stripes: it is no file of a screen (%w); measure again", err)
+		return fmt.Errorf("it is no file of a screen (%w); measure again", err)
 	}
 	if err := to.Validate(); err != nil {
-		return fmt.Errorf("stripes: %w; measure again", err)
+		return fmt.Errorf("%w; measure again", err)
 	}
 	return nil
 }
