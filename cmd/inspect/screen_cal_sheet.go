@@ -35,10 +35,12 @@ func curveSheet(c stripes.Curve, screen config.Screen) (report.Sheet, error) {
 	}
 	b := plots.Band{Name: "fitted curve", Points: []plots.Series{{Name: "steps"}}}
 	t := report.SheetTable{Caption: "Steps of the wedge", Head: []string{"level", "light, % of white", "curve, % of white", "off, % of white"}, Numeric: []bool{true, true, true, true}}
+	for level := 0; level <= 255; level += 3 {
+		b.X, b.Y = append(b.X, float64(level)), append(b.Y, 100*math.Pow(float64(level)/255, c.Gamma))
+	}
 	for _, k := range c.Steps {
-		b.X, b.Y = append(b.X, float64(k.Level)), append(b.Y, 100*k.Fitted)
 		b.Points[0].X, b.Points[0].Y = append(b.Points[0].X, float64(k.Level)), append(b.Points[0].Y, 100*k.Light)
-		t.Rows = append(t.Rows, []string{fmt.Sprint(k.Level), shown(100*k.Light, 2), shown(100*k.Fitted, 2), shown(100*(k.Light-k.Fitted), 2)})
+		t.Rows = append(t.Rows, []string{fmt.Sprint(k.Level), shown(100*k.Light, 2), shown(100*k.Fitted, 2), shown(math.Round(1e4*(k.Light-k.Fitted))/100+0, 2)})
 	}
 	svg, err := plots.Curve(plots.Options{X: "level that the screen showed", Y: "light / % of white"}, b)
 	if err != nil {
