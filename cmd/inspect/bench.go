@@ -156,19 +156,22 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 
 // serveWhile shows the page as long as something is done that wants it.
 func (o benchOptions) serveWhile(ctx context.Context, parts bench.Parts, set settings, access bench.Options, stdout io.Writer, ready func(string), do func(context.Context) error) error {
-	ctx, end := context.WithCancel(ctx)
+	within, end := context.WithCancel(ctx)
 	defer end()
 	done := make(chan error, 1)
-	err := o.serve(ctx, parts, set, access, "nowhere", stdout, func(url string) {
+	err := o.serve(within, parts, set, access, "nowhere", stdout, func(url string) {
 		if ready != nil {
 			ready(url)
 		}
-		go func() { done <- do(ctx); end() }()
+		go func() { done <- do(within); end() }()
 	})
 	if err != nil {
 		return err
 	}
-	return <-done
+	if err = <-done; ctx.Err() != nil {
+		return codeError(exitInterrupted)
+	}
+	return err
 }
 
 // shooter chooses where pictures come from.

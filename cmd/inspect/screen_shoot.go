@@ -156,7 +156,7 @@ func (t screenShoot) take(ctx context.Context, plan *shoot.Plan, dir *outDir, na
 		case p.Asking == shoot.AskRelease:
 			text = fmt.Sprintf("Press the camera's release (%d of %d).", p.Done+1, p.Total)
 		case p.Why != nil:
-			text = "Waiting: " + p.Why.Text
+			text = "Waiting: " + strings.TrimPrefix(p.Why.Text, "bench: show a pattern on a screen: ")
 		}
 		if text != "" && text != told {
 			fmt.Fprintln(stdout, text)
