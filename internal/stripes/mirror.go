@@ -23,10 +23,14 @@ type Position struct {
 
 // NewPosition reads the eight pictures of a flat mirror that lies where the faceplate lies.
 func NewPosition(images map[part.Light]*part.Image) (*Position, error) {
-	first := images[Lights[0][0]]
-	if first == nil {
-		return nil, fmt.Errorf("stripes: the picture %s is missing; each direction wants all of its four phases", Lights[0][0])
+	for _, of := range Lights { // a reduced set will not do: its odd light tells nothing of the screen's curve
+		for _, l := range of {
+			if images[l] == nil {
+				return nil, fmt.Errorf("stripes: the picture %s is missing; a mirror wants all four phases of each direction", l)
+			}
+		}
 	}
+	first := images[Lights[0][0]]
 	all := []part.Point{{}, {X: float64(first.W)}, {X: float64(first.W), Y: float64(first.H)}, {Y: float64(first.H)}}
 	f, err := load(images, all, max(1, max(first.W, first.H)/mirrorBlocks), len(Lights))
 	if err != nil {

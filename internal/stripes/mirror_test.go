@@ -321,6 +321,12 @@ func TestMirrorRefusesWhatIsAmiss(t *testing.T) {
 	if _, err := NewPosition(images); err == nil || !strings.Contains(err.Error(), "stripes_y2 is missing") {
 		t.Error(err)
 	}
+	images = k.draws(lying[0], rng)
+	delete(images, part.StripesX3)
+	delete(images, part.StripesY3)
+	if _, err := NewPosition(images); err == nil || !strings.Contains(err.Error(), "stripes_x3 is missing") {
+		t.Errorf("a reduced set: %v", err)
+	}
 	delete(images, part.StripesX0)
 	if _, err := NewPosition(images); err == nil || !strings.Contains(err.Error(), "stripes_x0 is missing") {
 		t.Error(err)
