@@ -47,6 +47,7 @@ type benchOptions struct {
 	setPassphrase bool
 	cert, key     string
 	name          string
+	take          screenShoot // 'screen shoot' alone
 }
 
 func newBenchCommand() *cobra.Command {
@@ -67,12 +68,8 @@ func newBenchCommand() *cobra.Command {
 	f.StringVar(&o.replay, "replay", "", "folder of units, played in place of a camera")
 	f.StringVar(&o.record.url, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
 	o.record.builtInFlags(cmd)
-	f.StringVar(&o.listen, "listen", "", "address and port of the page (default: the station file's, else 127.0.0.1:8080); other than this machine's own, a passphrase is asked for")
-	f.StringArrayVar(&o.hosts, "host", nil, "further name by which browsers call this machine")
-	f.StringVar(&o.passphrase, "passphrase-file", "", "file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")
+	o.pageFlags(cmd)
 	f.BoolVar(&o.setPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
-	f.StringVar(&o.cert, "tls-cert", "", "certificate for https, PEM; with --tls-key")
-	f.StringVar(&o.key, "tls-key", "", "its key, PEM")
 	f.StringVar(&o.name, "name", "", "name of this bench in the records (default: this machine's)")
 	f.StringVar(&o.languages, "lang", "", "folder with further languages, <tag>.json each")
 	f.StringVar(&o.language, "language", "", "language of browsers that ask for none that is there (default: en)")
@@ -84,6 +81,16 @@ func newBenchCommand() *cobra.Command {
 	f.IntVar(&o.jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
 	f.SortFlags = false
 	return cmd
+}
+
+// pageFlags are how the page is reached.
+func (o *benchOptions) pageFlags(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&o.listen, "listen", "", "address and port of the page (default: the station file's, else 127.0.0.1:8080); other than this machine's own, a passphrase is asked for")
+	f.StringArrayVar(&o.hosts, "host", nil, "further name by which browsers call this machine")
+	f.StringVar(&o.passphrase, "passphrase-file", "", "file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")
+	f.StringVar(&o.cert, "tls-cert", "", "certificate for https, PEM; with --tls-key")
+	f.StringVar(&o.key, "tls-key", "", "its key, PEM")
 }
 
 // runBench serves the page until ctx ends. ready, where it is not nil, is told
@@ -107,6 +114,11 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 		return err
 	}
 	screens := bench.NewScreens()
+	if o.take.what != shootWedge {
+		if screens.Gamma, err = screenGamma(st.Screen, time.Now()); err != nil {
+			return err
+		}
+	}
 	shooter, err := o.shooter(set, st, screens)
 	if err != nil {
 		return err
@@ -134,7 +146,32 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	if judge.model, err = newBenchModel(ctx, o.kinds, parts.Recorder); err != nil {
 		return err
 	}
+	if s, ok := shooter.(*planShooter); ok && o.take.what != "" {
+		return o.serveWhile(ctx, parts, set, access, stdout, ready, func(ctx context.Context) error {
+			return o.take.run(ctx, s.plan, screens, benchScreen{screens, st.Screen}, stdout)
+		})
+	}
 	return o.serve(ctx, parts, set, access, where, stdout, ready)
+}
+
+// serveWhile shows the page as long as something is done that wants it.
+func (o benchOptions) serveWhile(ctx context.Context, parts bench.Parts, set settings, access bench.Options, stdout io.Writer, ready func(string), do func(context.Context) error) error {
+	within, end := context.WithCancel(ctx)
+	defer end()
+	done := make(chan error, 1)
+	err := o.serve(within, parts, set, access, "nowhere", stdout, func(url string) {
+		if ready != nil {
+			ready(url)
+		}
+		go func() { done <- do(within); end() }()
+	})
+	if err != nil {
+		return err
+	}
+	if err = <-done; ctx.Err() != nil {
+		return codeError(exitInterrupted)
+	}
+	return err
 }
 
 // shooter chooses where pictures come from.

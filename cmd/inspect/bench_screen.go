@@ -19,14 +19,16 @@ type benchScreen struct {
 }
 
 // Show is [shoot.Screen].
-func (b benchScreen) Show(ctx context.Context, l part.Light) error {
-	err := b.screens.Show(ctx, b.pattern(l))
+func (b benchScreen) Show(ctx context.Context, l part.Light) error { return b.show(ctx, b.pattern(l)) }
+
+func (b benchScreen) show(ctx context.Context, p bench.Pattern) error {
+	err := b.screens.Show(ctx, p)
 	var told bench.Told
 	if !errors.As(err, &told) {
 		return err
 	}
-	p := told.Told()
-	return &shoot.ScreenError{Why: &trouble.Trouble{Key: p.Key, Args: p.Args, Text: err.Error()}, Err: err}
+	why := told.Told()
+	return &shoot.ScreenError{Why: &trouble.Trouble{Key: why.Key, Args: why.Args, Text: err.Error()}, Err: err}
 }
 
 // pattern is what a screen shows for one of [part.ScreenLights].

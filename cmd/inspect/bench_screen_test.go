@@ -19,6 +19,7 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/config"
+	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/synth"
@@ -137,7 +138,9 @@ func (x *playedTablet) follow() {
 // show puts a pattern before the camera, and tells it.
 func (x *playedTablet) show(number string, p bench.Pattern) {
 	light := "white"
-	switch {
+	switch grey := fmt.Sprintf("grey_%03.0f", 255*optics.LinearToSRGB(p.Colour[0])); {
+	case p.Kind == bench.Plain && x.hw.pictures[grey] != nil:
+		light = grey
 	case p.Kind == bench.Stripes:
 		light = fmt.Sprintf("stripes_%s%g", p.Axis, p.PhaseDeg/90)
 	case p.Colour == [3]float64{}:

@@ -19,22 +19,23 @@ import (
 
 // settings are what a run is told, the same for all its units.
 type settings struct {
-	number    lengths      // where no scale file is used
-	scales    []*scaleFile // at most one a view
-	camera    string       // of pictures whose tags name none
-	focus     string       //
-	stage     part.Stage
-	limits    grade.Limits
-	fit       capture.FitLimits
-	seam      seam.Params
-	screen    stripes.Screen
-	flats     []flatFile // flat fields by view and light
-	kinds     *kindModel // nil: the rules alone call kinds
-	barred    string     // why the gauge must pass no unit; "": it may
-	panel     bool       // flat test panels, not units: the whole picture is surface
-	jobs      int        // pieces of work at a time
-	budget    bool       // tell how uncertainties come about
-	generated string     // when the run began, as text for the pages
+	number       lengths      // where no scale file is used
+	scales       []*scaleFile // at most one a view
+	camera       string       // of pictures whose tags name none
+	focus        string       //
+	stage        part.Stage
+	limits       grade.Limits
+	fit          capture.FitLimits
+	seam         seam.Params
+	screen       stripes.Screen
+	screenDoubts []string   // what a reader must know of how that was measured
+	flats        []flatFile // flat fields by view and light
+	kinds        *kindModel // nil: the rules alone call kinds
+	barred       string     // why the gauge must pass no unit; "": it may
+	panel        bool       // flat test panels, not units: the whole picture is surface
+	jobs         int        // pieces of work at a time
+	budget       bool       // tell how uncertainties come about
+	generated    string     // when the run began, as text for the pages
 }
 
 // inspector carries units through the pipeline, several at once.
@@ -333,7 +334,7 @@ func (u *unit) release() {
 
 // result gathers what was measured.
 func (u *unit) result() *part.Result {
-	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.kinds.use(), Warnings: append(u.scaleWarnings(), u.flatWarnings()...)}
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.kinds.use(), Warnings: slices.Concat(u.scaleWarnings(), u.flatWarnings(), u.screenDoubts)}
 	for _, p := range u.pictures {
 		if l, ok := u.lengthsOf(p.shot.View); ok && l.mmPerPX != r.MMPerPX {
 			p.report.MMPerPX = part.Num(l.mmPerPX)

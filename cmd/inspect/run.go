@@ -24,7 +24,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: unit, surface, scale, camera, setup, study, check, coach, quiz, learn, atlas, records, bench or version (see 'inspect --help')")
+			return usagef("say what to do: unit, surface, scale, camera, setup, screen, study, check, coach, quiz, learn, atlas, records, bench or version (see 'inspect --help')")
 		},
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
@@ -34,7 +34,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newUnitCommand(), newSurfaceCommand(), newScaleCommand(), newCameraCommand(), newSetupCommand(), newStudyCommand(), newCheckCommand(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newAtlasCommand(), newLotCommand(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
+	root.AddCommand(newUnitCommand(), newSurfaceCommand(), newScaleCommand(), newCameraCommand(), newSetupCommand(), newScreenCommand(), newStudyCommand(), newCheckCommand(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newAtlasCommand(), newLotCommand(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
 	return root.ExecuteContext(ctx)
 }
 

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"finishbench/internal/capture"
-	"finishbench/internal/config"
 	"finishbench/internal/defects"
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
@@ -198,23 +197,6 @@ func (s *scene) mapPictures(mmPerPX float64) []mapPicture {
 type mapPicture struct {
 	over  report.Overlay
 	image func() *part.Image
-}
-
-// uDistanceMM and uPeriodRel are the standard uncertainties of the screen's distance, held
-// with a ruler, and of the stripes' period, by a card held to the screen (common practice,
-// no source).
-const (
-	uDistanceMM = 2
-	uPeriodRel  = 0.005
-)
-
-// screenOf is how the station's screen stands, for slopes.
-func screenOf(c config.Screen) stripes.Screen {
-	s := stripes.Screen{PeriodMM: c.PeriodMM, DistanceMM: c.DistanceMM, TiltDeg: c.TiltDeg}
-	if s.Known() {
-		s.URel = math.Hypot(uDistanceMM/s.DistanceMM, uPeriodRel)
-	}
-	return s
 }
 
 // refuse marks all of a scene's pictures that were fit as not measured.

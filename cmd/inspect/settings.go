@@ -29,6 +29,8 @@ type runOptions struct {
 	budget  bool
 	kinds   string        // --kind-model
 	record  recordOptions // unit only
+
+	remeasures bool // 'screen shoot': the screen is being measured
 }
 
 func (o *runOptions) flags(cmd *cobra.Command) {
@@ -73,7 +75,12 @@ func (o runOptions) settings() (settings, error) {
 	if err := s.loadFlats(st.Flats, time.Now()); err != nil {
 		return s, err
 	}
-	s.screen = screenOf(st.Screen)
+	if o.remeasures { // what an older file says must not stand in the way
+		st.Screen.Mirror = ""
+	}
+	if s.screen, s.screenDoubts, err = screenOf(st.Screen, time.Now()); err != nil {
+		return s, err
+	}
 	_, s.barred = checkGate(st.CheckLog, time.Now()) // no reason: not barred
 	if o.stage != "" {
 		if s.stage, err = part.ParseStage(o.stage); err != nil {

@@ -80,6 +80,9 @@ type Screens struct {
 	Pace time.Duration
 	// Patience is how long a pattern may take until it is told as painted.
 	Patience time.Duration
+	// Gamma is the power of a level that the screens' light follows, 1 to 10, where it
+	// was measured; 0: the curve of IEC 61966-2-1 (sRGB). Set before the first page opens.
+	Gamma float64
 
 	hub     hub           // woken by each change
 	showing chan struct{} // holds one Show
@@ -95,6 +98,21 @@ type asked struct {
 	Pattern  Pattern `json:"pattern"`
 	SettleMS int64   `json:"settle_ms"`
 	PaceMS   int64   `json:"pace_ms"`
+	Gamma    float64 `json:"gamma,omitempty"` // see [Screens]
+}
+
+// Grey is the plain pattern for which the screens show just this level, 0 to 255.
+func (s *Screens) Grey(level int) Pattern {
+	v := float64(level) / 255
+	switch {
+	case s.Gamma > 0:
+		v = math.Pow(v, s.Gamma)
+	case v <= 0.04045: // IEC 61966-2-1, as package optics has it
+		v /= 12.92
+	default:
+		v = math.Pow((v+0.055)/1.055, 2.4)
+	}
+	return Pattern{Kind: Plain, Colour: [3]float64{v, v, v}}
 }
 
 // screen is one open page.
@@ -274,6 +292,7 @@ func (s *Screens) current() asked {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	a := s.asked
+	a.Gamma = s.Gamma
 	a.SettleMS, a.PaceMS = s.Settle.Milliseconds(), s.Pace.Milliseconds()
 	return a
 }

@@ -10,8 +10,12 @@
   var round = 0, painted = 0, drawnAt = -Infinity, waiting = 0;
   function el(id) { return document.getElementById(id); }
 
-  // --- the pattern: linear light to sRGB's values, by the plain curve of IEC 61966-2-1
-  function encode(light) { return Math.round(255 * (light <= 0.0031308 ? 12.92 * light : 1.055 * Math.pow(light, 1 / 2.4) - 0.055)); }
+  // --- the pattern: linear light to the screen's values, by its own curve where that was
+  // measured, else by the plain curve of IEC 61966-2-1
+  function encode(light) {
+    if (asked.gamma) return Math.round(255 * Math.pow(light, 1 / asked.gamma));
+    return Math.round(255 * (light <= 0.0031308 ? 12.92 * light : 1.055 * Math.pow(light, 1 / 2.4) - 0.055));
+  }
   var image = null, dots = null;
   function draw(p) {
     var w = canvas.width, h = canvas.height, mm = pxPerMM(), c = p.colour, grey = c[0] === c[1] && c[1] === c[2];

@@ -106,6 +106,22 @@ func TestShowGivesUp(t *testing.T) {
 	})
 }
 
+// A grey's light, drawn by the curve that holds, is its level again: all 256 of them.
+func TestGreyIsItsLevel(t *testing.T) {
+	for _, gamma := range []float64{0, 1.5, 1.8, 2.2, 2.6, 3.2} {
+		s := NewScreens()
+		s.Gamma = gamma
+		for level := range 256 {
+			if got := s.Grey(level).wants(0, 0, 1, 1, 1, gamma)[0]; math.Abs(got-float64(level)) > 0.01 {
+				t.Errorf("gamma %g: level %d is drawn as %.2f", gamma, level, got)
+			}
+		}
+		if s.current().Gamma != gamma {
+			t.Errorf("the pages are told %g for a gamma of %g", s.current().Gamma, gamma)
+		}
+	}
+}
+
 // Without a page that gives light there is an error at once, that says what to do.
 func TestShowWithoutLight(t *testing.T) {
 	onScreens(t, func(t *testing.T, s *Screens) {

@@ -30,6 +30,7 @@ func TestLightBrowser(t *testing.T) {
 		{"OwnPixels", lightOwnPixels},
 		{"Interrupted", lightInterrupted},
 		{"Card", lightCard},
+		{"Greys", lightGreys},
 		{"Looks", lightLooks},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.f(t, browser) })
@@ -87,8 +88,8 @@ const spyOnLight = `(() => {
 })()`
 
 // wants is the value, 0 to 255 and not rounded, that a pixel has to have: the light as
-// Pattern tells it, by the curve of IEC 61966-2-1.
-func (p Pattern) wants(x, y, w, h int, pxPerMM float64) (rgb [3]float64) {
+// Pattern tells it, by a power, or where that is 0 by the curve of IEC 61966-2-1.
+func (p Pattern) wants(x, y, w, h int, pxPerMM, gamma float64) (rgb [3]float64) {
 	dx, dy := (float64(x)-float64(w-1)/2)/pxPerMM, (float64(y)-float64(h-1)/2)/pxPerMM
 	along := map[string]float64{"x": dx, "y": dy}[p.Axis]
 	light := 1.0
@@ -104,7 +105,9 @@ func (p Pattern) wants(x, y, w, h int, pxPerMM float64) (rgb [3]float64) {
 		}
 	}
 	for i, c := range p.Colour {
-		if v := c * light; v <= 0.0031308 {
+		if v := c * light; gamma > 0 {
+			rgb[i] = 255 * math.Pow(v, 1/gamma)
+		} else if v <= 0.0031308 {
 			rgb[i] = 255 * 12.92 * v
 		} else {
 			rgb[i] = 255 * (1.055*math.Pow(v, 1/2.4) - 0.055)
@@ -115,10 +118,10 @@ func (p Pattern) wants(x, y, w, h int, pxPerMM float64) (rgb [3]float64) {
 
 // differs tells the first pixel of what is seen that is further from a pattern than
 // slack; "" for none.
-func (p Pattern) differs(w, h int, pxPerMM, slack float64, at func(x, y int) [3]float64) string {
+func (p Pattern) differs(w, h int, pxPerMM, gamma, slack float64, at func(x, y int) [3]float64) string {
 	for y := range h {
 		for x := range w {
-			want, got := p.wants(x, y, w, h, pxPerMM), at(x, y)
+			want, got := p.wants(x, y, w, h, pxPerMM, gamma), at(x, y)
 			for i := range want {
 				if !(math.Abs(want[i]-got[i]) <= slack) {
 					return fmt.Sprintf("pixel %d, %d is %v for %.2f", x, y, got, want)
@@ -159,15 +162,16 @@ func lightPatterns(t *testing.T, browser *aBrowser) {
 		share  int // of n, percent
 		slower float64
 		settle time.Duration // two frames alone take about 33 ms
+		gamma  float64       // of the screen, measured; 0: not
 		jam    string
 	}{
-		{"free", 40, 1, time.Millisecond, ""},
-		{"slow processor", 30, 6, 60 * time.Millisecond, ""},
-		{"jammed", 30, 1, 20 * time.Millisecond, "(function jam() { for (const end = performance.now() + 120 * Math.random(); performance.now() < end;); setTimeout(jam, 60 * Math.random()); })()"},
+		{"free", 40, 1, time.Millisecond, 0, ""},
+		{"slow processor", 30, 6, 60 * time.Millisecond, 1.8, ""},
+		{"jammed", 30, 1, 20 * time.Millisecond, 2.6, "(function jam() { for (const end = performance.now() + 120 * Math.random(); performance.now() < end;); setTimeout(jam, 60 * Math.random()); })()"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := rig(t, Options{})
-			r.Screens.Settle, r.Screens.Pace = c.settle, time.Millisecond
+			r.Screens.Settle, r.Screens.Pace, r.Screens.Gamma = c.settle, time.Millisecond, c.gamma
 			b := shine(t, browser, r, w, h, 1)
 			b.js(spyOnLight)
 			if _, err := chromedp.Call(b, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: c.slower}); err != nil {
@@ -214,7 +218,7 @@ func lightPatterns(t *testing.T, browser *aBrowser) {
 				case len(told.Dots) != 4*w*h:
 					wrong = fmt.Sprintf("the canvas has %d bytes", len(told.Dots))
 				default:
-					wrong = p.differs(w, h, 96/25.4, 0.501, at) // rounded: half a level
+					wrong = p.differs(w, h, 96/25.4, c.gamma, 0.501, at) // rounded: half a level
 				}
 				if wrong == "" {
 					right++
@@ -251,7 +255,7 @@ func lightOwnPixels(t *testing.T, browser *aBrowser) {
 				t.Fatalf("at %g the screen has %d x %d pixels", ratio, w, h)
 			}
 			// One level: for colour management; common practice, no source.
-			if d := p.differs(w, h, ratio*96/25.4, 1.5, func(x, y int) [3]float64 {
+			if d := p.differs(w, h, ratio*96/25.4, 0, 1.5, func(x, y int) [3]float64 {
 				r, g, b, _ := im.At(x, y).RGBA()
 				return [3]float64{float64(r >> 8), float64(g >> 8), float64(b >> 8)}
 			}); d != "" {
@@ -374,7 +378,7 @@ func lightCard(t *testing.T, browser *aBrowser) {
 		t.Fatal(err)
 	}
 	for x := range 1024 {
-		if want, got := p.wants(x, 0, 1024, 600, 5)[0], float64(row[4*x]); math.Abs(want-got) > 0.501 {
+		if want, got := p.wants(x, 0, 1024, 600, 5, 0)[0], float64(row[4*x]); math.Abs(want-got) > 0.501 {
 			t.Fatalf("pixel %d is %g for %.2f", x, got, want)
 		}
 	}
@@ -387,6 +391,23 @@ func lightCard(t *testing.T, browser *aBrowser) {
 		r.lit(t)
 		if st := state(); math.Abs(st.pxPerMM-5) > 1e-9 || st.doubt != doubt {
 			t.Errorf("at a zoom of %g: %+v", ratio, st)
+		}
+	}
+}
+
+// A grey of a wedge is just that level on the screen, whatever curve holds.
+func lightGreys(t *testing.T, browser *aBrowser) {
+	for _, gamma := range []float64{0, 1.8, 2.6} {
+		r := rig(t, Options{})
+		r.Screens.Pace, r.Screens.Settle, r.Screens.Gamma = time.Millisecond, time.Millisecond, gamma
+		b := shine(t, browser, r, 240, 150, 1)
+		for _, level := range []int{255, 0, 1, 10, 11, 16, 128, 251, 255} {
+			if err := r.Screens.Show(b, r.Screens.Grey(level)); err != nil {
+				t.Fatal(err)
+			}
+			if got := b.number("document.getElementById('light').getContext('2d').getImageData(120, 75, 1, 1).data[1]"); got != float64(level) {
+				t.Errorf("gamma %g: level %d is shown as %g", gamma, level, got)
+			}
 		}
 	}
 }

@@ -75,6 +75,8 @@ type Screen struct {
 	DistanceMM float64 `mapstructure:"distance_mm"` // from the faceplate's middle along the mirrored line of sight; 0: not known, 20..2000
 	TiltDeg    float64 `mapstructure:"tilt_deg"`    // between line of sight and faceplate's normal, in the plane of the picture's x, -75..75
 	Contrast   float64 `mapstructure:"contrast"`    // of the stripes, linear light, 0.1..1
+	Curve      string  `mapstructure:"curve"`       // file of its light curve; "": sRGB's; made absolute by [LoadStation]
+	Mirror     string  `mapstructure:"mirror"`      // file of its sensitivity; "": by period, distance and tilt; likewise
 }
 
 // ScreenLight is a plan step's light that stands for a whole set before a screen.
@@ -105,11 +107,12 @@ func (c *checks) word(key, v string, words ...string) {
 	}
 }
 
-// besideBench makes the cameras' folders absolute.
+// besideBench makes the cameras' folders and the screen's files absolute.
 func (s *Station) besideBench(from func(string) string) {
 	for i := range s.Cameras {
 		s.Cameras[i].Folder = from(s.Cameras[i].Folder)
 	}
+	s.Screen.Curve, s.Screen.Mirror = from(s.Screen.Curve), from(s.Screen.Mirror)
 }
 
 func (s Station) validateBench(c *checks) {

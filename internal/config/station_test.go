@@ -138,7 +138,7 @@ func TestStationFiles(t *testing.T) {
 func TestStationPaths(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "station.yaml")
-	text := "version: 1\nscales: [{view: \"\", file: s/edge.json}, {view: face, file: /a/face.json}]\ncheck_log: checks.csv\nrecords: sqlite:bench.db\n"
+	text := "version: 1\nscales: [{view: \"\", file: s/edge.json}, {view: face, file: /a/face.json}]\ncheck_log: checks.csv\nrecords: sqlite:bench.db\nscreen: {curve: c.json, mirror: /m.json}\n"
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -147,6 +147,9 @@ func TestStationPaths(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []Scale{{"", filepath.Join(dir, "s/edge.json")}, {"face", "/a/face.json"}}
+	if s.Screen.Curve != filepath.Join(dir, "c.json") || s.Screen.Mirror != "/m.json" {
+		t.Errorf("the screen's files are %s and %s", s.Screen.Curve, s.Screen.Mirror)
+	}
 	if !reflect.DeepEqual(s.Scales, want) || s.CheckLog != filepath.Join(dir, "checks.csv") || s.Records != "sqlite:"+filepath.Join(dir, "bench.db") {
 		t.Errorf("got %v, %s and %s", s.Scales, s.CheckLog, s.Records)
 	}

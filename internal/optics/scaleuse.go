@@ -87,15 +87,16 @@ const clockSlack = 24 * time.Hour
 // AgeState says whether the scale may still be used. One from the future is
 // over: a clock is wrong, and its age is not known.
 func (s *Scale) AgeState(now time.Time) AgeState {
-	return ageState("the scale", s.Made, s.MaxAgeDays, now)
+	return AgeOf("the scale", s.Made, s.MaxAgeDays, now)
 }
 
 // AgeState says the same of a flat field.
 func (f *FlatField) AgeState(now time.Time) AgeState {
-	return ageState("the flat field", f.Made, f.MaxAgeDays, now)
+	return AgeOf("the flat field", f.Made, f.MaxAgeDays, now)
 }
 
-func ageState(what string, madeAt time.Time, maxDays int, now time.Time) AgeState {
+// AgeOf is the state of what was made then and is good for so many days.
+func AgeOf(what string, madeAt time.Time, maxDays int, now time.Time) AgeState {
 	day := 24 * time.Hour
 	age := now.Sub(madeAt)
 	a := AgeState{State: AgeOK, Days: float64(age) / float64(day)}

@@ -11,6 +11,9 @@
 //     faceplate's: craters, runs, missed places, haze, bulges;
 //  5. waves.go: orange peel as slope over wavelength.
 //
+// Before all that the screen itself is measured: wedge.go, its light curve; mirror.go, how many
+// radians of phase a slope makes; screenfile.go, the files of both.
+//
 // Paint does not mirror: what is printed, dust and fibres in the lacquer are none of
 // its matter. They are sought in the picture under the white screen, by package defects.
 package stripes

@@ -15,7 +15,9 @@ type Screen struct {
 	PeriodMM   float64 // of the stripes, on the screen
 	DistanceMM float64 // from the faceplate's middle to the screen, along the mirrored line of sight
 	TiltDeg    float64 // between the camera's line of sight and the faceplate's normal, in the plane of the picture's x
-	URel       float64 // relative standard uncertainty of period over distance (0..1)
+	URel       float64 // relative standard uncertainty of period over distance, or of RadPerRad (0..1)
+
+	RadPerRad [2]float64 // of phase, that a radian of slope makes along x and y, where a mirror told it: see [Sensitivity]; else 0
 }
 
 // Known says whether slopes can be told.
@@ -25,6 +27,9 @@ func (s Screen) Known() bool { return s.PeriodMM > 0 && s.DistanceMM > 0 }
 // y: a mirror turned by a turns the ray by 2 a, across the plane of incidence by 2 a
 // cos(tilt), and the ray meets the screen that much further off times the distance.
 func (s Screen) slopePerRad() [2]float64 {
+	if s.RadPerRad[0] > 0 && s.RadPerRad[1] > 0 {
+		return [2]float64{1 / s.RadPerRad[0], 1 / s.RadPerRad[1]}
+	}
 	k := s.PeriodMM / (4 * math.Pi * s.DistanceMM)
 	return [2]float64{k, k / math.Cos(s.TiltDeg*math.Pi/180)}
 }

@@ -1,0 +1,455 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"finishbench/internal/capture"
+	"finishbench/internal/config"
+	"finishbench/internal/part"
+	"finishbench/internal/report"
+	"finishbench/internal/stripes"
+)
+
+const screenHelp = `screen measures the tablet or spare monitor that lights the unit (README, "Before
+a screen"), in place of taking it for granted:
+
+  screen wedge    its own light curve, so that stripes are drawn as cosines of light
+  screen mirror   how many radians of phase a radian of slope makes, from a flat mirror
+  screen shoot    the pictures for both, by the station's camera and the bench's light page
+
+Each writes a file that the station file names (screen: curve, mirror). What is
+refused writes none. Do the wedge first.`
+
+const screenExit = `EXIT STATUS
+  0    measured
+  1    anything else went wrong
+  2    wrong usage
+  3    measured, rated poor
+  4    not measured: it says why, and no file is written`
+
+// screenCautions are what a person must know before laying a mirror under a screen.
+func screenCautions() []string {
+	return []string{
+		"A mirror's or a glass plate's edges cut: take one with ground edges, or wear gloves.",
+		"It mirrors whatever is lit: no laser, no ultraviolet lamp in the room, and nobody looks at a lamp in it.",
+		"A screen's light sets some lacquers: put wet units away meanwhile, and follow the maker's data sheet.",
+		"Local codes and licensed practice come first.",
+	}
+}
+
+func newScreenCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:                   "screen wedge|mirror|shoot",
+		Short:                 "Measure the screen that lights the unit: its light curve, and how it stands",
+		Long:                  screenHelp + "\n\n" + strings.Join(screenCautions(), "\n"),
+		DisableFlagsInUseLine: true,
+		Args:                  wrongUsage(cobra.NoArgs),
+		RunE: func(*cobra.Command, []string) error {
+			return usagef("say what to do: screen wedge, mirror or shoot (see 'inspect screen --help')")
+		},
+	}
+	cmd.AddCommand(newScreenWedgeCommand(), newScreenMirrorCommand(), newScreenShootCommand())
+	return cmd
+}
+
+const wedgeHelp = `screen wedge tells a screen's own light curve from pictures of plain greys, dark to
+white: grey_000.png to grey_255.png in a folder, named by the level that the screen
+showed all over. What the camera sees may be the screen mirrored in a mirror or a
+plate of black glass, or a matt white card that the screen lights. Nine to seventeen
+greys are enough. Show white first, and once more at the end (grey_255_2.png): that
+tells whether the screen dims by itself. 'inspect screen shoot wedge' takes them.
+
+The camera's exposure, gain and white balance are set by hand and stay; white is just
+not clipped; other lamps are out; the screen is at full brightness, its night mode
+off. Screen and camera are measured together, as phases want it: measure again with
+another camera.
+
+The file goes beside the station file, which names it: screen: {curve: screen-curve.json}.
+The bench then draws its stripes by it.`
+
+type screenOptions struct {
+	sheetOptions
+	station string
+	maxAge  int
+}
+
+func (o *screenOptions) flags(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&o.station, "station", "", "file that describes the station: the screen's stripes, and how it stands (see configs/station.yaml)")
+	f.IntVar(&o.maxAge, "max-age-days", stripes.MaxAgeDays, "days for which the file is believed")
+	o.sheetOptions.flags(cmd)
+}
+
+func (o *screenOptions) read() (config.Station, error) {
+	if o.maxAge < 1 || o.maxAge > 3660 {
+		return config.Station{}, usagef("--max-age-days %d: give 1 to 3660", o.maxAge)
+	}
+	st, err := config.LoadStation(o.station)
+	if err != nil {
+		return st, usageError{err}
+	}
+	return st, nil
+}
+
+// oneFolder wants one folder's name.
+func oneFolder(what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) != 1 {
+			return usagef("name one folder, %s (see '%s --help')", what, cmd.CommandPath())
+		}
+		return nil
+	}
+}
+
+func newScreenWedgeCommand() *cobra.Command {
+	var o screenOptions
+	cmd := &cobra.Command{
+		Use:                   "wedge DIR",
+		Short:                 "Tell a screen's light curve from pictures of greys",
+		Long:                  wedgeHelp + "\n\n" + strings.Join(screenCautions(), "\n") + "\n\n" + screenExit,
+		Example:               "  inspect screen wedge greys --station station.yaml --out .",
+		DisableFlagsInUseLine: true,
+		Args:                  oneFolder("with the pictures of the greys"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runScreenWedge(cmd.Context(), o, args[0], cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	o.flags(cmd)
+	return cmd
+}
+
+// greyName is a step of a wedge: grey_128.png, grey_255_2.jpg.
+var greyName = regexp.MustCompile(`^grey_(\d{3})(?:_\d+)?\.[A-Za-z]+$`)
+
+// greyPicture is one of its pictures.
+type greyPicture struct {
+	path  string
+	level int
+}
+
+// greysIn are a folder's, the darkest first; levels shown again behind the first.
+func greysIn(dir string) ([]greyPicture, error) {
+	paths, err := capture.Pictures(dir)
+	if err != nil {
+		return nil, usagef("%s", plain(err))
+	}
+	var out []greyPicture
+	for _, p := range paths {
+		m := greyName.FindStringSubmatch(filepath.Base(p))
+		if m == nil {
+			continue
+		}
+		level, err := strconv.Atoi(m[1])
+		if err != nil || level > 255 {
+			return nil, usagef("%s: a screen shows levels of 000 to 255", p)
+		}
+		out = append(out, greyPicture{p, level})
+	}
+	if len(out) == 0 {
+		return nil, usagef("folder %s holds no picture named grey_000 to grey_255, by the level that the screen showed", dir)
+	}
+	slices.SortStableFunc(out, func(a, b greyPicture) int {
+		if a.level != b.level {
+			return a.level - b.level
+		}
+		return len(a.path) - len(b.path)
+	})
+	return out, nil
+}
+
+// screenPicture reads a picture for a screen's file, and what proves it.
+func screenPicture(path, name string) (*part.Image, stripes.Picture, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, stripes.Picture{}, usagef("picture %s: %w", path, plainPath(err))
+	}
+	sum := sha256.Sum256(data)
+	im, err := capture.Read(path)
+	if err != nil {
+		return nil, stripes.Picture{}, usagef("%s", plain(err))
+	}
+	return im, stripes.Picture{File: name, SHA256: hex.EncodeToString(sum[:])}, nil
+}
+
+func runScreenWedge(ctx context.Context, o screenOptions, dir string, stdout, stderr io.Writer) error {
+	st, err := o.read()
+	if err != nil {
+		return err
+	}
+	greys, err := greysIn(dir)
+	if err != nil {
+		return err
+	}
+	c, err := curveOf(ctx, greys)
+	if err != nil {
+		return notMeasured(err, "the screen's curve", stderr)
+	}
+	c.Made, c.MaxAgeDays = time.Now().UTC().Truncate(time.Second), o.maxAge
+	if err := c.Validate(); err != nil {
+		return err
+	}
+	sheet, err := curveSheet(c, st.Screen)
+	if err != nil {
+		return err
+	}
+	return o.keep("screen-curve", "curve", sheet, c, stdout)
+}
+
+// notMeasured says why nothing was measured, with its exit code; errors of usage stay.
+func notMeasured(err error, what string, stderr io.Writer) error {
+	var usage usageError
+	if errors.As(err, &usage) || errors.Is(err, context.Canceled) {
+		return err
+	}
+	fmt.Fprintf(stderr, "inspect: %s is not measured: %s\n", what, strings.TrimPrefix(err.Error(), "stripes: "))
+	return codeError(exitUnmeasured)
+}
+
+// curveOf reads the greys one after the other.
+func curveOf(ctx context.Context, greys []greyPicture) (stripes.Curve, error) {
+	var proof []stripes.Picture
+	read := func(g greyPicture) (*part.Image, error) {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		im, p, err := screenPicture(g.path, filepath.Base(g.path))
+		if err == nil && !slices.Contains(proof, p) {
+			if i := slices.IndexFunc(proof, func(q stripes.Picture) bool { return q.SHA256 == p.SHA256 }); i >= 0 {
+				err = usagef("%s and %s are one and the same picture: take each grey again that has not its own", proof[i].File, p.File)
+			}
+			proof = append(proof, p)
+		}
+		return im, err
+	}
+	brightest := greys[slices.IndexFunc(greys, func(g greyPicture) bool { return g.level == greys[len(greys)-1].level })]
+	black, err := read(greys[0])
+	if err != nil {
+		return stripes.Curve{}, err
+	}
+	white, err := read(brightest)
+	if err != nil {
+		return stripes.Curve{}, err
+	}
+	w, err := stripes.NewWedge(black, white)
+	capture.Release(black)
+	capture.Release(white)
+	if err != nil {
+		return stripes.Curve{}, err
+	}
+	for _, g := range greys {
+		im, err := read(g)
+		if err != nil {
+			return stripes.Curve{}, err
+		}
+		err = w.Add(g.level, im)
+		capture.Release(im)
+		if err != nil {
+			return stripes.Curve{}, err
+		}
+	}
+	c, err := w.Fit()
+	c.Pictures = proof
+	return c, err
+}
+
+// keep writes the file beside its page, and says how it comes into use.
+func (o screenOptions) keep(name, key string, s report.Sheet, file any, stdout io.Writer) error {
+	if o.out != "" {
+		data, err := json.MarshalIndent(file, "", "  ")
+		if err != nil {
+			return err
+		}
+		dir, err := openOut(o.out, nil)
+		if err != nil {
+			return err
+		}
+		if err := dir.replaceFile(name+".json", append(data, '\n')); err != nil {
+			return err
+		}
+	}
+	if err := o.sheetOptions.write(name, s, file, stdout); err != nil {
+		return err
+	}
+	if !o.json {
+		if o.out == "" {
+			fmt.Fprintf(stdout, "\nNothing is kept: say --out FOLDER for the file %s.json.\n", name)
+		} else {
+			fmt.Fprintf(stdout, "The file: %s. Name it in the station file, as lying from there: screen: {%s: %s.json}\n", filepath.Join(o.out, name+".json"), key, name)
+		}
+	}
+	if s.Rating == report.Poor {
+		return codeError(exitFails)
+	}
+	return nil
+}
+
+const mirrorHelp = `screen mirror tells how many radians of phase one radian of slope makes, along x and
+y: what slopes in mrad and depths in um are made of. A flat mirror lies where the
+faceplate lies, its edges along the picture's, and the set before the screen
+(face_stripes_x0 to x3, face_stripes_y0 to y3) is taken three times, into three
+folders of DIR; between them nothing but the mirror is touched:
+
+  flat       the mirror lies flat
+  tilted_x   a feeler gauge lifts its edge that is nearest the screen
+  tilted_y   the same gauge lifts its upper or its lower edge in the picture
+
+--gauge-um is the gauge's thickness, --span-mm the way from the gauge to the edge on
+which the mirror then stands, along x and along y (one number where both are alike).
+The stripes should move by a quarter of a period: the gauge's thickness is about
+span x period / distance / 8 (150 um for 30 mm, stripes of 6 mm, 160 mm off); a longer
+mirror takes a thicker gauge, which is known better. Where it would be too thick the
+command says which one to take.
+
+A first-surface mirror, or a plate of black glass or polished black acrylic, which
+mirrors as little as lacquer does, so that the exposure stays. Float glass with its
+silver behind mirrors twice: do not use it. The ruler's distance_mm in the station
+file is the first guess; tilt_deg should be there too. Do 'screen wedge' first.
+
+The file goes beside the station file, which names it: screen: {mirror: screen-mirror.json}.
+It holds for that period, distance and tilt, and until somebody moves screen or camera.`
+
+// mirrorOptions are the flags of screen mirror.
+type mirrorOptions struct {
+	screenOptions
+	gaugeUM, uGaugeUM float64
+	spanMM            []float64
+	uSpanMM           float64
+}
+
+func newScreenMirrorCommand() *cobra.Command {
+	var o mirrorOptions
+	cmd := &cobra.Command{
+		Use:                   "mirror DIR --gauge-um T --span-mm L",
+		Short:                 "Tell how mirrored stripes move with slope, from a flat mirror in three positions",
+		Long:                  mirrorHelp + "\n\n" + strings.Join(screenCautions(), "\n") + "\n\n" + screenExit,
+		Example:               "  inspect screen mirror mirror --gauge-um 150 --span-mm 30 --station station.yaml --out .",
+		DisableFlagsInUseLine: true,
+		Args:                  oneFolder("that holds flat, tilted_x and tilted_y"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runScreenMirror(cmd.Context(), o, args[0], cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	f := cmd.Flags()
+	f.Float64Var(&o.gaugeUM, "gauge-um", 0, "thickness of the feeler gauge, um, 10 to 2000")
+	f.Float64Var(&o.uGaugeUM, "u-gauge-um", 3, "its standard uncertainty, um; of limits +-a, a / 1.73 (default: common practice, no source)")
+	f.Float64SliceVar(&o.spanMM, "span-mm", nil, "from the gauge to the edge on which the mirror stands, mm, 5 to 500; along x and y where they differ: 30,40")
+	f.Float64Var(&o.uSpanMM, "u-span-mm", 0.3, "its standard uncertainty, mm (default: common practice, no source)")
+	o.flags(cmd)
+	return cmd
+}
+
+// gauge checks what the flags say of it.
+func (o mirrorOptions) gauge() (stripes.Gauge, error) {
+	g := stripes.Gauge{ThickUM: o.gaugeUM, UThickUM: o.uGaugeUM, USpanMM: o.uSpanMM}
+	switch len(o.spanMM) {
+	case 1:
+		g.SpanMM = [2]float64{o.spanMM[0], o.spanMM[0]}
+	case 2:
+		g.SpanMM = [2]float64{o.spanMM[0], o.spanMM[1]}
+	default:
+		return g, usagef("--span-mm: give the way from the gauge to the edge on which the mirror stands, mm, once or along x and y: 30,40")
+	}
+	for _, v := range g.SpanMM {
+		if !(v >= 5 && v <= 500) {
+			return g, usagef("--span-mm %g: give 5 to 500 mm", v)
+		}
+	}
+	switch {
+	case !(g.ThickUM >= 10 && g.ThickUM <= 2000):
+		return g, usagef("--gauge-um %g: give the gauge's thickness, 10 to 2000 um", g.ThickUM)
+	case !(g.UThickUM > 0 && g.UThickUM < g.ThickUM):
+		return g, usagef("--u-gauge-um %g: give more than 0 and less than the gauge has", g.UThickUM)
+	case !(g.USpanMM > 0 && g.USpanMM < min(g.SpanMM[0], g.SpanMM[1])):
+		return g, usagef("--u-span-mm %g: give more than 0 and less than the span", g.USpanMM)
+	}
+	return g, nil
+}
+
+func runScreenMirror(ctx context.Context, o mirrorOptions, dir string, stdout, stderr io.Writer) error {
+	st, err := o.read()
+	if err != nil {
+		return err
+	}
+	g, err := o.gauge()
+	if err != nil {
+		return err
+	}
+	m, err := mirrorIn(ctx, dir, g, st.Screen)
+	if err != nil {
+		return notMeasured(err, "the screen before the mirror", stderr)
+	}
+	m.Made, m.MaxAgeDays = time.Now().UTC().Truncate(time.Second), o.maxAge
+	if err := m.Validate(); err != nil {
+		return err
+	}
+	return o.keep("screen-mirror", "mirror", mirrorSheet(m), m, stdout)
+}
+
+// mirrorIn reads the three positions.
+func mirrorIn(ctx context.Context, dir string, g stripes.Gauge, screen config.Screen) (stripes.Mirror, error) {
+	var three [3]*stripes.Position
+	var proof []stripes.Picture
+	for i, name := range stripes.Positions {
+		if err := ctx.Err(); err != nil {
+			return stripes.Mirror{}, err
+		}
+		p, pictures, err := positionIn(filepath.Join(dir, name), name)
+		if err != nil {
+			return stripes.Mirror{}, err
+		}
+		for _, q := range pictures {
+			if i := slices.IndexFunc(proof, func(p stripes.Picture) bool { return p.SHA256 == q.SHA256 }); i >= 0 {
+				return stripes.Mirror{}, fmt.Errorf("%s and %s are one and the same picture: one set was given twice; give each position its own", proof[i].File, q.File)
+			}
+		}
+		three[i], proof = p, append(proof, pictures...)
+	}
+	m, err := stripes.Sensitivity(three[0], three[1], three[2], g, stripes.Screen{PeriodMM: screen.PeriodMM, DistanceMM: screen.DistanceMM, TiltDeg: screen.TiltDeg})
+	m.Pictures = proof
+	return m, err
+}
+
+// positionIn reads the set of one position.
+func positionIn(dir, name string) (*stripes.Position, []stripes.Picture, error) {
+	folder, err := capture.Scan(dir)
+	if err != nil {
+		return nil, nil, usagef("%s; wanted are %s, each with the set before the screen", plain(err), strings.Join(stripes.Positions[:], ", "))
+	}
+	images := map[part.Light]*part.Image{}
+	defer func() {
+		for _, im := range images {
+			capture.Release(im)
+		}
+	}()
+	var proof []stripes.Picture
+	for _, s := range folder.Shots {
+		if s.View != part.Face || !slices.Contains(append(stripes.Lights[0][:], stripes.Lights[1][:]...), s.Light) {
+			continue
+		}
+		im, p, err := screenPicture(s.Path, name+"/"+s.File)
+		if err != nil {
+			return nil, nil, err
+		}
+		images[s.Light], proof = im, append(proof, p)
+	}
+	p, err := stripes.NewPosition(images)
+	if err != nil {
+		return nil, nil, fmt.Errorf("position %s: %s", name, strings.TrimPrefix(err.Error(), "stripes: "))
+	}
+	return p, proof, nil
+}
