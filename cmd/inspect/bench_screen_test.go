@@ -217,6 +217,9 @@ plan: [{view: face, light: screen}]
 	if faults, _ := en.told(); len(faults) > 0 {
 		t.Errorf("%q", faults)
 	}
+	if want := "face, gloss before the screen"; !strings.Contains(e.text(), want) { // stripes would hide the dent from the eye
+		t.Errorf("the page does not show %q: %s", want, e.text())
+	}
 	// A pattern may come twice, after sleep; none is left out, and white is last.
 	x.mu.Lock()
 	var shown []string
@@ -300,6 +303,42 @@ plan:
 		q := all[0].Pictures[3+i]
 		if q.File != "shell_090_"+string(l)+".jpg" || q.View != part.Shell || q.Light != l || q.AngleDeg != 90 {
 			t.Errorf("picture %d on record: %s, %s, %s, %g", 4+i, q.File, q.View, q.Light, q.AngleDeg)
+		}
+	}
+}
+
+// A short set by the plan: six pictures, each one that is looked into, by the bench and from
+// their folder. It is never a pass: there is no edge.
+func TestBenchShortSet(t *testing.T) {
+	p := synth.DefaultStripes()
+	p.MMPerPX = 0.015
+	dir := drawnSet(t, p)
+	s, err := shooterOf(t, fmt.Sprintf("cameras: [{name: played, source: replay, folder: %s}]\nplan: [{view: face, light: screen6}]\n", dir))
+	if err != nil {
+		t.Fatal(err)
+	}
+	shots, err := s.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
+	if err != nil || len(shots) != 6 {
+		t.Fatalf("%d shots, %v", len(shots), err)
+	}
+	defer s.Release(shots)
+	for i, x := range shots {
+		if x.Light != part.ShortLights[i] || x.File != "face_"+string(x.Light)+".jpg" || !x.Report.LookedAt() || !x.Came.IsZero() {
+			t.Errorf("shot %d: %s, %s, %+v, came %v", i, x.File, x.Light, x.Report, x.Came)
+		}
+	}
+	for _, l := range []part.Light{part.White, part.Black, part.StripesX3, part.StripesY3} {
+		if err := os.Remove(filepath.Join(dir, "face_"+string(l)+".jpg")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	_, r := inspectedAlone(t, dir)
+	if r.Verdict == part.Pass || len(r.Pictures) != 6 {
+		t.Errorf("%s, %d pictures", r.Verdict, len(r.Pictures))
+	}
+	for _, q := range r.Pictures {
+		if !q.LookedAt() {
+			t.Errorf("%s is read only: %+v", q.File, q.Problems)
 		}
 	}
 }

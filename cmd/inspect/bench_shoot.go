@@ -214,6 +214,9 @@ func (m asImage) At(x, y int) color.Color {
 func progressOf(p shoot.Progress) bench.Progress {
 	b := bench.Progress{Done: p.Done, Total: p.Total, View: p.Step.View, Light: p.Step.Light, AngleDeg: p.Step.AngleDeg}
 	args := map[string]string{"angle": strconv.FormatFloat(p.Step.AngleDeg, 'f', -1, 64), "view": "@view." + string(p.Step.View), "light": "@light." + string(p.Step.Light), "camera": p.Camera}
+	if p.Asking != "" && p.Step.Light.OfScreen() {
+		args["light"] = "@light.screen" // what it shows is not the operator's to switch
+	}
 	pose := func(key string) *bench.Phrase {
 		if p.Step.View == part.Edge {
 			key += "_edge"

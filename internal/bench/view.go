@@ -252,7 +252,8 @@ func (b *Station) answerView(x *Lang, a *Answer) *answerView {
 	if a.Other != nil {
 		v.Other = x.past(a.Other)
 		v.Pair = b.pair(x, a.past(), *a.Other)
-		if other := x.past(a.Other.onlyLike(a.Outcome)); v.Main != nil && len(other.Pictures) == 1 {
+		alike := func(q PastPicture) bool { return q.File == a.Outcome.MainFile }
+		if other := x.past(a.Other.onlyLike(a.Outcome)); v.Main != nil && slices.ContainsFunc(a.Other.Pictures, alike) {
 			v.Sides = []sidePicture{{a.Unit.Side, *v.Main}, {a.Other.Unit.Side, other.Pictures[0]}}
 			if a.Unit.Side == "R" {
 				slices.Reverse(v.Sides)

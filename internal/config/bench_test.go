@@ -66,7 +66,7 @@ func TestShippedBenchExamples(t *testing.T) {
 	if got, want := s.Cameras[2].Folder, filepath.Join(filepath.Dir(path), "incoming"); got != want {
 		t.Errorf("folder %s, want %s", got, want)
 	}
-	if len(s.Plan) != 5 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 || s.Plan[4].Light != ScreenLight {
+	if len(s.Plan) != 6 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 || s.Plan[4].Light != ScreenLight || s.Plan[5].Light != ScreenLight6 || *s.Plan[5].AngleDeg != 90 {
 		t.Errorf("plan %+v", s.Plan)
 	}
 	if s.Rig.Turn != "G0 A{deg}" || s.Rig.Rest != "G4 P0" || len(s.Rig.Lights) != 3 || s.Rig.Lights[1].On[0] != "M3 S255" {
