@@ -107,7 +107,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 		return err
 	}
 	screens := bench.NewScreens()
-	shooter, stopped, err := o.shooter(set, st, screens)
+	shooter, err := o.shooter(set, st, screens)
 	if err != nil {
 		return err
 	}
@@ -117,10 +117,13 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	tuneMemory()
 	judge := &benchJudge{settings: set, slots: newSlots(set.jobs), checkLog: st.CheckLog, now: time.Now}
 	parts := bench.Parts{
-		Shooter: shooter, Screens: screens, Stopped: stopped, Now: time.Now, Comparer: newComparer(set.limits.Pair), Judge: judge,
+		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: newComparer(set.limits.Pair), Judge: judge,
 		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
 	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
+	if p, ok := shooter.(*planShooter); ok {
+		parts.Stopped = stoppedFor(p.plan, st, screens)
+	}
 	parts.Notices = notices
 	parts.Atlas = benchAtlas{}
 	if o.replay != "" {
@@ -137,20 +140,19 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	return o.serve(ctx, parts, set, access, where, stdout, ready)
 }
 
-// shooter chooses where pictures come from, and tells how long a unit stands still for them.
-func (o benchOptions) shooter(set settings, st config.Station, screens *bench.Screens) (bench.Shooter, *bench.Stopped, error) {
+// shooter chooses where pictures come from.
+func (o benchOptions) shooter(set settings, st config.Station, screens *bench.Screens) (bench.Shooter, error) {
 	if o.replay != "" {
-		s, err := newReplayShooter(o.replay, set.fit, set.jobs)
-		return s, nil, err
+		return newReplayShooter(o.replay, set.fit, set.jobs)
 	}
 	if len(st.Cameras) == 0 {
-		return nil, nil, usagef("say where the pictures come from: a --station file with cameras and a plan, or --replay FOLDER")
+		return nil, usagef("say where the pictures come from: a --station file with cameras and a plan, or --replay FOLDER")
 	}
 	plan, err := stationPlan(st, screens)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	return newPlanShooter(plan, set.fit), stoppedFor(plan, st, screens), nil
+	return newPlanShooter(plan, set.fit), nil
 }
 
 // fromStation takes what the command line leaves open from the station file.

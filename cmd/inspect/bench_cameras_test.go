@@ -27,7 +27,7 @@ func shooterOf(t *testing.T, text string) (bench.Shooter, error) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, _, err := o.shooter(set, st, bench.NewScreens())
+	s, err := o.shooter(set, st, bench.NewScreens())
 	if err == nil {
 		t.Cleanup(func() { s.(io.Closer).Close() })
 	}

@@ -93,26 +93,26 @@ func shown(o Outcome) (f part.Finding, c Cause, ok bool) {
 
 // cause tells a finding in a sentence.
 func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
-	decimals, unit := 2, "unit.mm"
+	decimals, unit := 2, "mm"
 	switch {
 	case strings.HasSuffix(c.Measure, "_um"):
-		decimals, unit = 0, "unit.um"
+		decimals, unit = 0, "um"
 	case c.Measure == "area_mm2":
-		unit = "unit.mm2"
+		unit = "mm2"
 	case c.Measure == "lines":
-		decimals, unit = 0, "unit.lines"
+		decimals, unit = 0, "lines"
 	}
 	value, limit := x.apart(c.Value, c.Limit, decimals)
 	args := []string{
 		"kind", "@kind." + string(f.Kind), "zone", "@zone." + orUnknown(string(f.Zone)), "severity", "@severity." + string(f.Severity),
-		"value", value, "limit", limit, "unit", "@" + unit,
+		"value", value, "limit", limit, "unit", x.T("unit." + unit),
 		"place", x.station(f.Station), "count", strconv.Itoa(c.Cluster), "within", x.Number(c.WithinMM, 1),
 	}
 	key := "why.size"
 	switch {
 	case c.Measure == "":
 		key = "why.no_size"
-	case unit == "unit.um":
+	case decimals == 0 && unit == "um":
 		key = "why." + c.Measure
 	case math.IsNaN(c.Limit):
 		key = "why.within"
