@@ -34,7 +34,8 @@ func MarkSets(shots []*Shot) {
 	set := setOf(have)
 	for _, s := range shots {
 		s.Set = NoSet
-		if s.View == Face && (set == FullSet && s.Light.OfScreen() || set == ShortSet && (slices.Contains(ShortLights, s.Light) || s.Light == White || s.Light == Black)) {
+		fourth := s.Light == StripesX3 || s.Light == StripesY3
+		if s.View == Face && s.Light.OfScreen() && !(set == ShortSet && fourth) {
 			s.Set = set
 		}
 	}
