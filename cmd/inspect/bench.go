@@ -133,6 +133,9 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
 	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
+	if p, ok := shooter.(*planShooter); ok {
+		parts.Stopped = stoppedFor(p.plan, st, screens)
+	}
 	parts.Notices = notices
 	parts.Atlas = benchAtlas{}
 	if o.replay != "" {

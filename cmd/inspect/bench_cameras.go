@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"finishbench/internal/bench"
@@ -59,30 +60,69 @@ func closePlan(p *shoot.Plan) error {
 	return errors.Join(errs...)
 }
 
-// planSteps is an entry of the plan: one picture, or a whole set before the screen.
+// planSteps is an entry of the plan: one picture, or a set before the screen.
 func planSteps(s config.PlanStep, cameras []config.Camera) []shoot.Step {
 	out := shoot.Step{View: part.View(s.View), Light: part.Light(s.Light), Camera: s.Camera, Settle: millis(s.SettleMS), Place: s.Place == "hand"}
 	if s.AngleDeg != nil {
-		out.AngleDeg = *s.AngleDeg
+		out.AngleDeg, out.Turned = *s.AngleDeg, s.View == string(part.Shell)
 	}
 	if out.Camera == "" && len(cameras) == 1 {
 		out.Camera = cameras[0].Name
 	}
-	if s.Light == config.ScreenLight {
-		return shoot.BeforeScreen(out)
+	switch s.Light {
+	case config.ScreenLight:
+		return shoot.BeforeScreen(out, part.ScreenLights)
+	case config.ScreenLight6:
+		return shoot.BeforeScreen(out, part.ShortLights)
 	}
 	return []shoot.Step{out}
 }
 
+// screenFrames is how long a screen takes for the two frames after which a pattern is
+// painted, at 60 a second, as most do.
+const screenFrames = 2 * time.Second / 60
+
+// stoppedFor is how long a unit stands still for a plan's pictures, as far as the station
+// file tells; nil where its pictures are played. A camera is waited for until a frame was
+// begun after it was asked: its longest delay, and on average half the time between two frames.
+func stoppedFor(p *shoot.Plan, st config.Station, screens *bench.Screens) *bench.Stopped {
+	t := shoot.Times{Picture: map[string]time.Duration{}, Show: screenFrames + screens.Settle, Hold: max(0, screens.Pace-screens.Settle)}
+	noFrames := false
+	for _, c := range st.Cameras {
+		switch c.Source {
+		case "replay":
+			return nil
+		case "folder":
+		default:
+			t.Picture[c.Name] = delayOf(c)
+			if c.PerS > 0 {
+				t.Picture[c.Name] += time.Second / time.Duration(2*c.PerS)
+			} else {
+				noFrames = noFrames || slices.ContainsFunc(p.Steps, func(s shoot.Step) bool { return s.Camera == c.Name })
+			}
+		}
+	}
+	d, least := p.Stopped(t)
+	return &bench.Stopped{S: d.Seconds(), AtLeast: least || noFrames}
+}
+
 func millis(v float64) time.Duration  { return time.Duration(v * float64(time.Millisecond)) }
 func seconds(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
+
+// delayOf is a camera's delay_ms.
+func delayOf(c config.Camera) time.Duration {
+	if c.DelayMS == 0 {
+		return config.DefaultDelay
+	}
+	return millis(c.DelayMS)
+}
 
 // openCamera starts one camera. One that is not there yet is no error: it is
 // waited for.
 func openCamera(c config.Camera) (sources.Source, error) {
 	stream := sources.PipelineOptions{
 		Name: c.Name, Pipeline: c.Pipeline, W: c.WidthPX, H: c.HeightPX, Format: sources.Format(first(c.Format, string(sources.RGB))), Bits: c.Bits,
-		Delay: millis(c.DelayMS), Silent: seconds(c.SilentS), Frozen: seconds(c.FrozenS),
+		Delay: delayOf(c), Silent: seconds(c.SilentS), Frozen: seconds(c.FrozenS),
 	}
 	switch c.Source {
 	case "v4l2":

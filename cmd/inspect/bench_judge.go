@@ -6,6 +6,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -86,40 +87,71 @@ func (j *benchJudge) bars() (why string, said *bench.Phrase) {
 	return "", nil
 }
 
+// drawnOver is a picture with what is drawn over it; nil: none.
+type drawnOver struct {
+	*part.Image
+	over report.Overlay
+}
+
+// glossMap is the picture of what the face mirrors of a screen.
+func (u *unit) glossMap() drawnOver {
+	for _, s := range u.scenes {
+		l, _ := u.lengthsOf(s.view)
+		for _, m := range s.mapPictures(l.mmPerPX) {
+			if m.over.File == part.GlossMap {
+				return drawnOver{m.image(), m.over}
+			}
+		}
+	}
+	return drawnOver{}
+}
+
+// shownOf is the picture in which an answer shows a finding. Stripes hide it from the eye:
+// then that is the gloss.
+func (u *unit) shownOf(f part.Finding, gloss func() drawnOver) drawnOver {
+	i := slices.IndexFunc(u.pictures, func(p *picture) bool { return p.shot.File == f.Image && p.image != nil })
+	switch {
+	case i < 0:
+		return drawnOver{}
+	case !u.pictures[i].shot.Light.ShowsUnit():
+		return gloss()
+	}
+	return drawnOver{u.pictures[i].image, u.overlay(u.pictures[i])}
+}
+
 // illustrate makes the pictures of an answer: the one in which the worst shows,
 // and the worst findings magnified.
 func (u *unit) illustrate(ctx context.Context, o *bench.Outcome) error {
-	byFile := map[string]*picture{}
-	for _, p := range u.pictures {
-		if p.image != nil {
-			byFile[p.shot.File] = p
+	gloss := sync.OnceValue(u.glossMap)
+	about, _ := o.Shown() // else about none: number 0, and no picture
+	main := u.shownOf(about, gloss)
+	if main.Image == nil {
+		p := u.mainPicture()
+		if q := u.firstUnfit(); o.Result.Verdict == part.NotMeasured && q != nil {
+			p = q
 		}
-	}
-	main := u.mainPicture()
-	if f, ok := o.Shown(); ok && byFile[f.Image] != nil {
-		main = byFile[f.Image]
-	} else if p := u.firstUnfit(); o.Result.Verdict == part.NotMeasured && p != nil {
-		main = p
+		if p != nil {
+			main = drawnOver{p.image, u.overlay(p)}
+		}
 	}
 	worst := o.WorstFirst()
 	crops := make([]report.Crop, min(benchCrops, len(worst)))
 	g, _ := errgroup.WithContext(ctx)
-	if main != nil && main.image != nil {
+	if main.Image != nil {
 		g.Go(func() error {
-			about, _ := o.Shown() // else 0: none
-			p, err := report.MakeScreenPicture(main.image, u.overlay(main), o.Result, about.Number, benchWidth)
-			o.MainFile, o.Main = main.shot.File, p.JPEG
+			p, err := report.MakeScreenPicture(main.Image, main.over, o.Result, about.Number, benchWidth)
+			o.MainFile, o.Main = main.over.File, p.JPEG
 			return err
 		})
 	}
 	g.Go(func() error {
 		for i := range crops {
 			f := worst[i]
-			p := byFile[f.Image]
-			if p == nil || f.Box[2] <= 0 {
+			in := u.shownOf(f, gloss)
+			if in.Image == nil || f.Box[2] <= 0 {
 				continue
 			}
-			c, err := report.MakeCrop(p.image, f.Image, f, o.Result.ScaleOf(f.Image))
+			c, err := report.MakeCrop(in.Image, in.over.File, f, o.Result.ScaleOf(f.Image))
 			if err != nil {
 				continue // its box lies outside the picture: it is in the list all the same
 			}

@@ -86,7 +86,7 @@ func pastOf(in *records.Inspection) bench.Past {
 		p.Overruled = &bench.Overrule{At: o.At, By: o.By, Verdict: o.Verdict, Reason: o.Reason, Note: o.Note}
 	}
 	for _, q := range in.Pictures {
-		p.Pictures = append(p.Pictures, bench.PastPicture{File: q.File, SHA256: q.SHA256, View: q.View, Light: q.Light})
+		p.Pictures = append(p.Pictures, bench.PastPicture{File: q.File, SHA256: q.SHA256, View: q.View, Light: q.Light, AngleDeg: q.AngleDeg})
 	}
 	return p
 }
@@ -129,7 +129,7 @@ func (m *benchMemory) Add(_ context.Context, e bench.Entry) (int64, error) {
 		sum := sha256.Sum256(s.Raw)
 		key := hex.EncodeToString(sum[:])
 		m.pictures[key] = bench.Shot{Raw: s.Raw, MIME: s.MIME}
-		p.Pictures = append(p.Pictures, bench.PastPicture{File: s.File, SHA256: key, View: s.View, Light: s.Light})
+		p.Pictures = append(p.Pictures, bench.PastPicture{File: s.File, SHA256: key, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg})
 	}
 	m.past = append(m.past, p)
 	if n := len(m.past); n > memoryMost {

@@ -10,7 +10,9 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"reflect"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -218,6 +220,9 @@ plan: [{view: face, light: screen}]
 	if faults, _ := en.told(); len(faults) > 0 {
 		t.Errorf("%q", faults)
 	}
+	if want := "face, gloss before the screen"; !strings.Contains(e.text(), want) { // stripes would hide the dent from the eye
+		t.Errorf("the page does not show %q: %s", want, e.text())
+	}
 	// A pattern may come twice, after sleep; none is left out, and white is last.
 	x.mu.Lock()
 	var shown []string
@@ -254,4 +259,89 @@ plan: [{view: face, light: screen}]
 		}
 	}
 	t.Errorf("no crater of %.1f um among %d findings; warnings %q", depthUM, len(r.Findings), r.Warnings)
+}
+
+// A shell's turn before the screen, played, beside pictures that are looked into: the plan's
+// entry gives its ten pictures, all are on record, the page and the result say that the shell
+// was not looked at, and the verdict is that of the unit without them.
+func TestBenchShellTurnBeforeScreen(t *testing.T) {
+	own := map[string]string{"face_diffuse.jpg": "face_diffuse.jpg", "face_raking.jpg": "face_raking.jpg", "edge_000.jpg": "edge_000.jpg"}
+	_, plain := inspectedAlone(t, aUnit(t, own))
+	for _, l := range part.ScreenLights {
+		own["shell_090_"+string(l)+".jpg"] = "edge_030.jpg"
+	}
+	db, en, zh := stationBench(t, station(t, fmt.Sprintf(`
+cameras: [{name: played, source: replay, folder: %s}]
+plan:
+  - {view: edge, light: back, angle_deg: 0}
+  - {view: face, light: diffuse}
+  - {view: face, light: raking}
+  - {view: shell, light: screen, angle_deg: 90}
+`, aUnit(t, own))))
+	en.start(t, "u001")
+	e, _ := en.within(t, 90*time.Second, "an answer", func(e benchEvent) bool { return e.Phase == bench.Answered })
+	if want := "The shell was not looked at"; !strings.Contains(e.text(), want) {
+		t.Errorf("the page does not say %q: %s", want, e.text())
+	}
+	en.read(t, "shell 90°, screen stripes along y, 270°") // while the pictures are taken
+	zh.read(t, "壳体 90°")
+	onRecord(t, db, 1, 13)
+	store, err := records.OpenExisting(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	all, err := store.Find(t.Context(), records.Filter{})
+	if err != nil || len(all) != 1 {
+		t.Fatalf("%d on record, %v", len(all), err)
+	}
+	r := all[0].Result
+	if r.Verdict != plain.Verdict || len(r.Findings) != len(plain.Findings) || r.StoppedS != nil {
+		t.Errorf("%s with %d findings, stood still for %v s; without the shell's pictures %s with %d", r.Verdict, len(r.Findings), r.StoppedS, plain.Verdict, len(plain.Findings))
+	}
+	if want := part.UnsearchedSurface(part.Shell, 90); !slices.ContainsFunc(r.Surfaces, func(s part.Surface) bool { return reflect.DeepEqual(s, want) }) {
+		t.Errorf("surfaces %+v, want %+v among them", r.Surfaces, want)
+	}
+	for i, l := range part.ScreenLights {
+		q := all[0].Pictures[3+i]
+		if q.File != "shell_090_"+string(l)+".jpg" || q.View != part.Shell || q.Light != l || q.AngleDeg != 90 {
+			t.Errorf("picture %d on record: %s, %s, %s, %g", 4+i, q.File, q.View, q.Light, q.AngleDeg)
+		}
+	}
+}
+
+// A short set by the plan: six pictures, each one that is looked into, by the bench and from
+// their folder. It is never a pass: there is no edge.
+func TestBenchShortSet(t *testing.T) {
+	p := synth.DefaultStripes()
+	p.MMPerPX = 0.015
+	dir := drawnSet(t, p)
+	s, err := shooterOf(t, fmt.Sprintf("cameras: [{name: played, source: replay, folder: %s}]\nplan: [{view: face, light: screen6}]\n", dir))
+	if err != nil {
+		t.Fatal(err)
+	}
+	shots, err := s.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
+	if err != nil || len(shots) != 6 {
+		t.Fatalf("%d shots, %v", len(shots), err)
+	}
+	defer s.Release(shots)
+	for i, x := range shots {
+		if x.Light != part.ShortLights[i] || x.File != "face_"+string(x.Light)+".jpg" || !x.Report.LookedAt() || !x.Came.IsZero() {
+			t.Errorf("shot %d: %s, %s, %+v, came %v", i, x.File, x.Light, x.Report, x.Came)
+		}
+	}
+	for _, l := range []part.Light{part.White, part.Black, part.StripesX3, part.StripesY3} {
+		if err := os.Remove(filepath.Join(dir, "face_"+string(l)+".jpg")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	_, r := inspectedAlone(t, dir)
+	if r.Verdict == part.Pass || len(r.Pictures) != 6 {
+		t.Errorf("%s, %d pictures", r.Verdict, len(r.Pictures))
+	}
+	for _, q := range r.Pictures {
+		if !q.LookedAt() {
+			t.Errorf("%s is read only: %+v", q.File, q.Problems)
+		}
+	}
 }

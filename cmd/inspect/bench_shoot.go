@@ -62,7 +62,7 @@ func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.
 	}
 	had := make([]shoot.Shot, len(kept))
 	for i, k := range kept {
-		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg, Turned: k.Turned}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Taken: k.Taken, Report: k.Report}
+		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg, Turned: k.Turned}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Came: k.Came, Report: k.Report}
 	}
 	check := func(im *part.Image, shot part.Shot) part.PictureReport {
 		if s.samples(shot) {
@@ -73,7 +73,10 @@ func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.
 	got, err := s.plan.Run(ctx, had, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
 	shots := make([]bench.Shot, len(got))
 	for i, g := range got {
-		shots[i] = bench.Shot{File: g.File, View: g.View, Light: g.Light, AngleDeg: g.AngleDeg, Turned: g.Turned, Image: g.Image, Raw: g.Raw, MIME: g.MIME, Taken: g.Taken, Report: g.Report}
+		shots[i] = bench.Shot{File: g.File, View: g.View, Light: g.Light, AngleDeg: g.AngleDeg, Turned: g.Turned, Image: g.Image, Raw: g.Raw, MIME: g.MIME, Came: g.Came, Report: g.Report}
+		if _, played := s.plan.Cameras[g.Camera].(sources.Follower); played {
+			shots[i].Came = time.Time{}
+		}
 		s.keepLast(g)
 	}
 	unkept := s.keepSamples(shots) // also of a unit that broke off: its pixels are free then
@@ -211,9 +214,14 @@ func (m asImage) At(x, y int) color.Color {
 func progressOf(p shoot.Progress) bench.Progress {
 	b := bench.Progress{Done: p.Done, Total: p.Total, View: p.Step.View, Light: p.Step.Light, AngleDeg: p.Step.AngleDeg}
 	args := map[string]string{"angle": strconv.FormatFloat(p.Step.AngleDeg, 'f', -1, 64), "view": "@view." + string(p.Step.View), "light": "@light." + string(p.Step.Light), "camera": p.Camera}
+	if p.Asking != "" && p.Step.Light.OfScreen() {
+		args["light"] = "@light.screen" // what it shows is not the operator's to switch
+	}
 	pose := func(key string) *bench.Phrase {
 		if p.Step.View == part.Edge {
 			key += "_edge"
+		} else if p.Step.Turned {
+			key += "_turn"
 		}
 		return &bench.Phrase{Key: key, Args: args}
 	}

@@ -98,8 +98,8 @@ func TestPlanHasItsWords(t *testing.T) {
 		t.Fatal(err)
 	}
 	x := l.Choose("en", "")
-	for _, v := range []part.View{part.Edge, part.Face} {
-		step := shoot.Step{View: v, Light: part.Diffuse, AngleDeg: 30}
+	for _, step := range []shoot.Step{{View: part.Edge, Light: part.Diffuse, AngleDeg: 30}, {View: part.Face, Light: part.Diffuse}, {View: part.Shell, Light: part.Raking, AngleDeg: 30, Turned: true}} {
+		v := step.View
 		for _, ask := range []string{shoot.AskTurn, shoot.AskLight, shoot.AskPose, shoot.AskRelease, shoot.AskZero} {
 			p := progressOf(shoot.Progress{Step: step, Asking: ask})
 			said := p.Asking
@@ -116,6 +116,11 @@ func TestPlanHasItsWords(t *testing.T) {
 				t.Errorf("%s: %+v", bad, p.Problem)
 			}
 		}
+	}
+	// Before a screen a person is told of the screen, and of the shell's turn, not of the stripes.
+	ask := progressOf(shoot.Progress{Step: shoot.Step{View: part.Shell, Light: part.StripesX0, AngleDeg: 90, Turned: true}, Asking: shoot.AskPose})
+	if said := x.Say(ask.Asking); said != "Place the unit: shell 90°, the screen" {
+		t.Errorf("asked %q", said)
 	}
 	// A screen's trouble has the screens' own words, with what goes into them.
 	p := progressOf(shoot.Progress{Step: shoot.Step{View: part.Face, Light: part.StripesX1}, Problem: shoot.ProblemScreen, Why: trouble.New("screen.problem.late", "x", "s", "6")})

@@ -25,7 +25,7 @@ type learnSet struct {
 	sources  []exampleSource // along examples; nil: a table, without pictures
 	none     int             // labels that say "no defect": nothing to tell kinds by
 	gone     int             // labels of inspections that no longer hold
-	blind    int             // labels of findings without features, from an older program
+	blind    int             // labels of findings without features that a model weighs: from an older program, or seen in a screen's stripes
 }
 
 // exampleSource is where a labelled finding is on record.
@@ -106,7 +106,9 @@ func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*re
 			return nil, err
 		}
 		for _, f := range in.Result.Findings {
-			if len(f.Features) == 0 || !slices.ContainsFunc(in.Pictures, func(p records.Picture) bool { return p.File == f.Image && p.View == part.Face }) {
+			if !learn.Told(f.Features) || !slices.ContainsFunc(in.Pictures, func(p records.Picture) bool {
+				return p.File == f.Image && p.View == part.Face && !p.Light.OfScreen() // as it was confirmed
+			}) {
 				continue
 			}
 			l := records.Label{Inspection: in.ID, Number: f.Number, Kind: records.NoDefect, By: person(c.by), At: c.at}
@@ -148,7 +150,7 @@ func (s *learnSet) add(l records.Label, in *records.Inspection, who func(string)
 	case l.Kind == records.NoDefect:
 		s.none++
 		return
-	case i < 0 || len(in.Result.Findings[i].Features) == 0 || !learn.Learnable(l.Kind) || !learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
+	case i < 0 || !learn.Told(in.Result.Findings[i].Features) || !learn.Learnable(l.Kind) || !learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
 		s.blind++
 		return
 	}

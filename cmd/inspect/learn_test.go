@@ -210,10 +210,14 @@ func TestLearnFromConfirmations(t *testing.T) {
 		{Number: 2, Image: "face_raking.jpg", Kind: part.Dust, Box: part.Box{50, 10, 9, 9}, Features: f, Rule: &part.RuleCall{Kind: part.Crater, Confidence: 0.4}},
 		{Number: 3, Image: "face_raking.jpg", Kind: part.Dust, Box: part.Box{90, 10, 9, 9}, Features: f},
 		{Number: 4, Image: "edge_000.jpg", Kind: part.Step},
+		{Number: 5, Image: "face_stripes_x0.jpg", Kind: part.Crater, Box: part.Box{90, 10, 9, 9}, Features: map[string]float64{"phase_rad": 1}}, // not confirmed: it is not asked
+		{Number: 6, Image: "face_white.jpg", Kind: part.Dust, Box: part.Box{130, 10, 9, 9}, Features: f},
 	}}
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
 	id, err := store.Add(ctx, records.Inspection{Serial: "u1", Side: "L", Stage: part.Wet, Started: at, Ended: at, Result: r,
-		Pictures: []records.Picture{{File: "face_raking.jpg", View: part.Face, MIME: "image/jpeg", Bytes: []byte("a picture")}}})
+		Pictures: []records.Picture{{File: "face_raking.jpg", View: part.Face, Light: part.Raking, MIME: "image/jpeg", Bytes: []byte("a picture")},
+			{File: "face_stripes_x0.jpg", View: part.Face, Light: part.StripesX0, MIME: "image/jpeg", Bytes: []byte("another")},
+			{File: "face_white.jpg", View: part.Face, Light: part.White, MIME: "image/jpeg", Bytes: []byte("a third")}}})
 	try(err)
 	try(store.AddPerson(ctx, records.Person{ID: "p1", Initials: "TR"}))
 	try(store.Note(ctx, records.Entry{Topic: topicTruth, Name: "1", Seq: 1, Kind: "confirmed", At: at, By: "TR",
@@ -225,6 +229,10 @@ func TestLearnFromConfirmations(t *testing.T) {
 	}
 	if e := set.examples[1]; e.Rule != part.Crater || e.RuleSure != 0.4 {
 		t.Errorf("what the rules called is %s (%.1f)", e.Rule, e.RuleSure)
+	}
+	try(store.Label(ctx, records.Label{Inspection: id, Number: 5, Kind: part.Run, By: "p1", At: at.Add(time.Hour)})) // of stripes: nothing to learn from
+	if set, err = recordedExamples(ctx, store); err != nil || len(set.examples) != 2 || set.none != 1 || set.blind != 1 {
+		t.Errorf("with a label on a finding in stripes: %v, %+v", err, set)
 	}
 	try(store.Label(ctx, records.Label{Inspection: id, Number: 1, Kind: part.Run, By: "p1", At: at.Add(time.Hour)}))
 	try(store.ErasePerson(ctx, "p1"))

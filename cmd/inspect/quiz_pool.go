@@ -305,22 +305,21 @@ type confirmation struct {
 }
 
 // confirmed is the truth that a confirmation makes of the tool's findings on the
-// faceplate: each looked at by the person.
+// faceplate: each looked at by the person. Tests show it under lamps, so what shows
+// before a screen alone is not asked.
 func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	b := confirmedBody{Inspection: in.ID, Verdict: c.verdict}
 	if !slices.Contains(teach.Verdicts, b.Verdict) {
 		return b, usagef("--verdict: pass, rework or reject, as the faceplate deserves")
 	}
-	var faces []string
 	lights := map[string]part.Light{}
 	for _, p := range in.Pictures {
-		if p.View == part.Face {
-			faces = append(faces, p.File)
+		if p.View == part.Face && !p.Light.OfScreen() {
 			lights[p.File] = p.Light
 		}
 	}
-	if len(faces) == 0 {
-		return b, usagef("inspection %d has no picture of the faceplate: nothing can be asked of it", in.ID)
+	if len(lights) == 0 {
+		return b, usagef("inspection %d has no picture of the faceplate under a lamp: nothing can be asked of it", in.ID)
 	}
 	kinds := map[int]part.Kind{}
 	for _, s := range c.kinds {
@@ -333,14 +332,16 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	}
 	seen := map[int]bool{}
 	for _, f := range in.Result.Findings {
-		if !slices.Contains(faces, f.Image) {
+		at := append([]part.Sighting{{Image: f.Image, Box: f.Box}}, f.AlsoIn...)
+		i := slices.IndexFunc(at, func(s part.Sighting) bool { _, ok := lights[s.Image]; return ok })
+		if i < 0 {
 			continue
 		}
 		seen[f.Number] = true
 		if slices.Contains(c.not, f.Number) {
 			continue
 		}
-		k := teach.KnownDefect{Kind: f.Kind, Box: f.Box, Light: lights[f.Image]}
+		k := teach.KnownDefect{Kind: f.Kind, Box: at[i].Box, Light: lights[at[i].Image]}
 		if kind, ok := kinds[f.Number]; ok {
 			k.Kind = kind
 		}
@@ -357,12 +358,12 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	}
 	for _, n := range c.not {
 		if !seen[n] {
-			return b, usagef("--not %d: the inspection has no such finding on the faceplate", n)
+			return b, usagef("--not %d: the inspection has no such finding on the faceplate under a lamp", n)
 		}
 	}
 	for n := range kinds {
 		if !seen[n] {
-			return b, usagef("--kind %d=...: the inspection has no such finding on the faceplate", n)
+			return b, usagef("--kind %d=...: the inspection has no such finding on the faceplate under a lamp", n)
 		}
 	}
 	for _, s := range c.also {

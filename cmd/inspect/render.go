@@ -96,13 +96,19 @@ func finiteOr0(v float64) float64 {
 	return v
 }
 
-// mainPicture is the one that stands for the unit: the first of the face, else
-// the first.
+// mainPicture is the one that stands for the unit: the first of the face in which it is
+// seen, else the first.
 func (u *unit) mainPicture() *picture {
-	if len(u.pictures) == 0 {
+	order := u.workOrder()
+	for _, p := range order {
+		if p.shot.Light.ShowsUnit() {
+			return p
+		}
+	}
+	if len(order) == 0 {
 		return nil
 	}
-	return u.workOrder()[0]
+	return order[0]
 }
 
 // readAgain reads a picture that was let go for want of room. One that could

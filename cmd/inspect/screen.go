@@ -53,7 +53,10 @@ func (u *unit) lookInScreen(s *scene) {
 	under.Light = part.White
 	look, sharp := shown.image, shown.report
 	if white == nil { // stripes are in it; they add up to an even screen
-		look, sharp = mean, capture.Check(mean, under, u.fit)
+		if look, sharp = mean, capture.Check(mean, under, u.fit); sharp.State != part.PictureOK {
+			s.refuse(remedyOf(sharp))
+			return
+		}
 	}
 	blur, uBlur, _ := capture.Blur([]*part.PictureReport{&sharp})
 	around, err := outline.Face([]*part.Image{look})
@@ -197,6 +200,16 @@ func (s *scene) mapPictures(mmPerPX float64) []mapPicture {
 type mapPicture struct {
 	over  report.Overlay
 	image func() *part.Image
+}
+
+// remedyOf is the remedy of the first problem for which a picture is not measured.
+func remedyOf(r part.PictureReport) string {
+	for _, p := range r.Problems {
+		if !p.Warn {
+			return p.Remedy
+		}
+	}
+	return "take the set again"
 }
 
 // refuse marks all of a scene's pictures that were fit as not measured.

@@ -101,7 +101,7 @@ func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 	one := *plan
 	one.Patience, one.Rig = lightAwaited, nil
 	if t.what != shootWedge {
-		one.Steps, one.Screen = shoot.BeforeScreen(step), screen
+		one.Steps, one.Screen = shoot.BeforeScreen(step, part.ScreenLights), screen
 		if err := t.take(ctx, &one, dir, func(s shoot.Shot) string { return s.Step.File() }, stdout); err != nil {
 			return err
 		}

@@ -110,6 +110,23 @@ func TestSetBeforeScreenIsWholeAndInOrder(t *testing.T) {
 	}
 }
 
+// A short set, stripes at three phases and no white, is looked into as a full one is: the drawn crater is
+// found where it is, and nothing else. Expected values: by the drawing.
+func TestShortSetBeforeScreen(t *testing.T) {
+	dir := aScreenUnit(t, func(of map[part.Light]*part.Image) {
+		for _, l := range []part.Light{part.White, part.StripesX3, part.StripesY3} {
+			delete(of, l)
+		}
+	})
+	_, r := inspectedAtScale(t, dir)
+	if len(r.Findings) != 1 || r.Findings[0].Kind != part.Crater || r.Findings[0].Image != "face_stripes_x0.png" || len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < 0.8 {
+		t.Fatalf("%+v, %+v, %+v", r.Findings, r.Surfaces, r.Pictures)
+	}
+	if d := *r.Findings[0].DiameterMM; d < 0.65 || d > 0.95 {
+		t.Errorf("a crater of 0.8 mm: %.2f", d)
+	}
+}
+
 func inspectedAtScale(t *testing.T, dir string) (int, part.Result) {
 	t.Helper()
 	out := t.TempDir()

@@ -50,6 +50,9 @@ func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 	own := map[string]string{"face_diffuse.jpg": "face_diffuse.jpg", "face_raking.jpg": "face_raking.jpg", "edge_000.jpg": "edge_000.jpg"}
 	code, plain := inspectedAlone(t, aUnit(t, own))
 	more := map[string]string{"face_black.jpg": "edge_030.jpg", "face_stripes_x2.jpg": "edge_000.jpg", "shell_000_raking.jpg": "face_raking.jpg", "shell_-90_white.jpg": "edge_000.jpg", "shell_270_diffuse.jpg": "face_diffuse.jpg"}
+	for _, l := range part.ScreenLights { // a turn of the shell, the whole set before a screen
+		more["shell_090_"+string(l)+".jpg"] = "edge_000.jpg"
+	}
 	for k, v := range own {
 		more[k] = v
 	}
@@ -58,10 +61,13 @@ func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 		t.Errorf("status %d, %s, %d findings, %d stations, %q, %q; without them %d, %s, %d, %q, %q",
 			codeMore, r.Verdict, len(r.Findings), len(r.Seam.Stations), r.Reasons, r.Warnings, code, plain.Verdict, len(plain.Findings), plain.Reasons, plain.Warnings)
 	}
-	if len(r.Pictures) != 8 {
-		t.Errorf("%d pictures are listed, want all 8", len(r.Pictures))
+	if len(r.Pictures) != 18 {
+		t.Errorf("%d pictures are listed, want all 18", len(r.Pictures))
 	}
 	for _, p := range r.Pictures {
+		if strings.HasPrefix(p.File, "shell_090_") && (p.AngleDeg != 90 || !p.Light.OfScreen() || p.View != part.Shell) {
+			t.Errorf("%+v", p)
+		}
 		if p.LookedAt() != (own[p.File] != "") || p.State != part.PictureOK {
 			t.Errorf("%s: looked at %v, %s", p.File, p.LookedAt(), p.State)
 		}
@@ -69,7 +75,7 @@ func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 	want := []struct {
 		view     part.View
 		angleDeg float64
-	}{{part.Face, 0}, {part.Shell, 270}, {part.Shell, 0}}
+	}{{part.Face, 0}, {part.Shell, 270}, {part.Shell, 0}, {part.Shell, 90}}
 	if len(r.Surfaces) != len(want) {
 		t.Fatalf("surfaces %+v", r.Surfaces)
 	}

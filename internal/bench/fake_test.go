@@ -206,7 +206,7 @@ func (m *memory) Add(_ context.Context, e Entry) (int64, error) {
 			m.pictures = map[string][]byte{}
 		}
 		m.pictures[sha] = s.Raw
-		p.Pictures = append(p.Pictures, PastPicture{s.File, sha, s.View, s.Light})
+		p.Pictures = append(p.Pictures, PastPicture{s.File, sha, s.View, s.Light, s.AngleDeg})
 	}
 	m.all = append(m.all, p)
 	return p.ID, nil

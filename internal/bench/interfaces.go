@@ -41,7 +41,7 @@ type Shot struct {
 	Image    *part.Image // nil where it could not be read
 	Raw      []byte      // the file as it came; nil where it came as samples
 	MIME     string
-	Taken    time.Time
+	Came     time.Time // when it was here; zero: it was played back
 	Report   part.PictureReport
 }
 
@@ -53,6 +53,13 @@ type Progress struct {
 	AngleDeg    float64
 	Asking      *Phrase // what the operator is to do before pressing; nil: nothing
 	Problem     *Phrase // what keeps it waiting; nil: nothing
+}
+
+// Stopped is how long a unit stands still for its pictures, from the press to the last
+// one, as far as it is known beforehand.
+type Stopped struct {
+	S       float64
+	AtLeast bool // what the rest takes is not known
 }
 
 // Shooter takes the pictures of a unit.
@@ -145,6 +152,7 @@ type PastPicture struct {
 	File, SHA256 string
 	View         part.View
 	Light        part.Light
+	AngleDeg     float64
 }
 
 // Overrule is a person's call beside the tool's.

@@ -125,6 +125,7 @@ func TestEveryWordHasAText(t *testing.T) {
 	}
 	add("check.", "none", "baseline", "out", "not_measured", "old", "unusable") // study.Bar's
 	add("reason.", Reasons...)
+	add("unit.", "um", "mm", "mm2", "lines") // of grade.Cause.Measure
 	add("follow.", Follows...)
 	add("change.", "gone", "there", "smaller", "larger", "new", "unmeasured")
 	for _, x := range languages(t).all {

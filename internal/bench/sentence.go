@@ -105,7 +105,7 @@ func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
 	value, limit := x.apart(c.Value, c.Limit, decimals)
 	args := []string{
 		"kind", "@kind." + string(f.Kind), "zone", "@zone." + orUnknown(string(f.Zone)), "severity", "@severity." + string(f.Severity),
-		"value", value, "limit", limit, "unit", "@unit." + unit,
+		"value", value, "limit", limit, "unit", x.T("unit." + unit),
 		"place", x.station(f.Station), "count", strconv.Itoa(c.Cluster), "within", x.Number(c.WithinMM, 1),
 	}
 	key := "why.size"
@@ -282,19 +282,24 @@ func (x *Lang) picture(r *part.Result, file string) string {
 	}
 	for _, p := range r.Pictures {
 		if p.File == file && slices.Contains(part.Views, p.View) && p.View != part.Edge {
-			return x.shot(p.View, p.Light, 0)
+			return x.shot(p.View, p.Light, p.AngleDeg)
 		}
+	}
+	if file == part.GlossMap {
+		return x.T("shot.gloss")
 	}
 	return file
 }
 
-// shot names a shot.
+// shot names a shot; a shell at turn 0 without its turn.
 func (x *Lang) shot(v part.View, l part.Light, angleDeg float64) string {
 	switch {
 	case v == part.Edge:
 		return x.T("shot.edge", "angle", trim(angleDeg))
 	case l == part.NoLight:
 		return x.T("view." + string(v))
+	case angleDeg != 0:
+		return x.T("shot.turn", "view", "@view."+string(v), "angle", trim(angleDeg), "light", "@light."+string(l))
 	}
 	return x.T("shot.light", "view", "@view."+string(v), "light", "@light."+string(l))
 }

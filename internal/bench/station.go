@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"runtime/debug"
 	"sync"
 	"sync/atomic"
@@ -24,6 +25,7 @@ type Parts struct {
 	Atlas    Atlas      // nil: no atlas
 	Lots     Lots       // nil: no lots
 	Screens  *Screens   // that give light; nil: those that NewStation makes
+	Stopped  *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
 	Now      func() time.Time
 	Log      func(format string, a ...any) // faults, for whoever looks after the program; nil: nowhere
 }
@@ -242,6 +244,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 		b.post(Judged{nil, told("problem.judge", errors.Join(err, missingResult(o)))})
 		return
 	}
+	o.Result.StoppedS = stoppedS(s)
 	a := &Answer{Unit: s.Unit, Ended: b.Now().UTC(), Outcome: o}
 	a.Before, a.Other, a.Unread = b.earlier(ctx, s.Unit)
 	write, stop := writing(ctx)
@@ -252,6 +255,21 @@ func (b *Station) judge(ctx context.Context, s State) {
 		return
 	}
 	b.post(Judged{a, nil})
+}
+
+// stoppedS is how long the unit stood still, s: from the press that started it to its last
+// picture; nil where that was played back.
+func stoppedS(s State) *float64 {
+	last := time.Time{}
+	for _, x := range s.Shots {
+		if x.Came.After(last) {
+			last = x.Came
+		}
+	}
+	if last.IsZero() {
+		return nil
+	}
+	return part.Num(math.Round(10*last.Sub(s.Started).Seconds()) / 10)
 }
 
 func missingResult(o Outcome) error {

@@ -70,6 +70,7 @@ type benchView struct {
 	Answer  *answerView
 	Last    *lastView
 	Tiles   []tileView // shots of the unit under way
+	Stopped string     // how long the unit will stand still
 	Now     string     // the shot under way
 	Asking  string
 	Waiting string // what it waits for
@@ -117,6 +118,7 @@ type answerView struct {
 	WorstStep string
 	Score     string
 	Looked    []string // how much of each surface was looked at
+	Stopped   string   // how long it stood still, with wet lacquer
 	Findings  []findingView
 	Changes   []changeView
 	Before    *pastView
@@ -174,6 +176,13 @@ func (b *Station) benchPart(x *Lang, s *Snapshot) (template.HTML, error) {
 	for _, p := range b.Screens.notices() {
 		v.Notices = append(v.Notices, noticeView{Text: x.Say(&p)})
 	}
+	if st := b.Parts.Stopped; st != nil {
+		key := "ready.stopped"
+		if st.AtLeast {
+			key = "ready.stopped_least"
+		}
+		v.Stopped = x.T(key, "s", x.Number(st.S, 1))
+	}
 	if s.Last != nil {
 		v.Last = &lastView{s.Last.Unit.Name(), s.Last.Verdict()}
 	}
@@ -213,6 +222,9 @@ func (b *Station) answerView(x *Lang, a *Answer) *answerView {
 	if r.Score != nil {
 		v.Score = x.T("answer.score", "score", x.Number(*r.Score, 0))
 	}
+	if r.StoppedS != nil && r.Stage == part.Wet {
+		v.Stopped = x.T("answer.stopped", "s", x.Number(*r.StoppedS, 1))
+	}
 	f, _, has := shown(a.Outcome)
 	if len(a.Outcome.Main) > 0 {
 		v.Main = &pictureView{Src: fmt.Sprintf("/answer/%d/main.jpg", a.ID), Alt: x.T("answer.main_alt", "picture", x.picture(r, a.Outcome.MainFile), "why", v.Why), Caption: x.picture(r, a.Outcome.MainFile)}
@@ -240,7 +252,8 @@ func (b *Station) answerView(x *Lang, a *Answer) *answerView {
 	if a.Other != nil {
 		v.Other = x.past(a.Other)
 		v.Pair = b.pair(x, a.past(), *a.Other)
-		if other := x.past(a.Other.onlyLike(a.Outcome)); v.Main != nil && len(other.Pictures) == 1 {
+		alike := func(q PastPicture) bool { return q.File == a.Outcome.MainFile }
+		if other := x.past(a.Other.onlyLike(a.Outcome)); v.Main != nil && slices.ContainsFunc(a.Other.Pictures, alike) {
 			v.Sides = []sidePicture{{a.Unit.Side, *v.Main}, {a.Other.Unit.Side, other.Pictures[0]}}
 			if a.Unit.Side == "R" {
 				slices.Reverse(v.Sides)
@@ -296,11 +309,8 @@ func (x *Lang) past(p *Past) *pastView {
 		}
 	}
 	for _, q := range p.Pictures {
-		if (q.View == part.Face || q.View == part.Shell) && !q.Light.OfScreen() || len(p.Pictures) == 1 {
-			name := x.shot(q.View, q.Light, 0)
-			if q.View == part.Edge { // its angle is the result's
-				name = x.picture(&p.Result, q.File)
-			}
+		if (q.View == part.Face || q.View == part.Shell) && q.Light.ShowsUnit() || len(p.Pictures) == 1 {
+			name := x.shot(q.View, q.Light, q.AngleDeg)
 			v.Pictures = append(v.Pictures, pictureView{Src: "/record/" + q.SHA256, Alt: name, Caption: name})
 		}
 	}
@@ -433,7 +443,7 @@ func (b *Station) lookView(x *Lang, serial string, past []Past) lookView {
 // sides are the first pictures of a pair that were taken alike.
 func (x *Lang) sides(l, r *Past) []sidePicture {
 	for _, p := range l.Pictures {
-		if i := slices.IndexFunc(r.Pictures, func(q PastPicture) bool { return q.File == p.File && q.View == part.Face }); i >= 0 {
+		if i := slices.IndexFunc(r.Pictures, func(q PastPicture) bool { return q.File == p.File && q.View == part.Face && q.Light.ShowsUnit() }); i >= 0 {
 			one, other := *l, *r
 			one.Pictures, other.Pictures = []PastPicture{p}, r.Pictures[i:i+1]
 			return []sidePicture{{l.Unit.Side, x.past(&one).Pictures[0]}, {r.Unit.Side, x.past(&other).Pictures[0]}}

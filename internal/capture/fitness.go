@@ -48,7 +48,7 @@ func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 		return r
 	}
 	c.size(im)
-	if shot.Light.OfScreen() && shot.Light != part.White { // dark in stripes; the white one shows the unit, and what is clipped is left out
+	if !shot.Light.ShowsUnit() { // where there is a white picture, that is checked; what is clipped is left out
 		return r
 	}
 	s, err := outline.Find(im)
@@ -111,7 +111,7 @@ func (c *checker) unit(im *part.Image, s *outline.Silhouette) {
 func notLookedAt(shot part.Shot) string {
 	if shot.Light.OfScreen() {
 		if shot.View == part.Face {
-			return "take the whole set: of pictures before a screen nothing is looked for in some without the others; it wants white and the stripes x0 to x3 and y0 to y3"
+			return "take the whole set: of pictures before a screen nothing is looked for in some without the others; a full set wants white and the stripes x0 to x3 and y0 to y3, a short one the stripes x0 to x2 and y0 to y2"
 		}
 		return "look at the unit by eye as well: shell pictures under a screen's light are read and listed, but nothing is looked for in them yet"
 	}
@@ -150,7 +150,7 @@ func Unreadable(shot part.Shot, err error) part.PictureReport {
 }
 
 func newReport(shot part.Shot) part.PictureReport {
-	return part.PictureReport{File: shot.File, View: shot.View, Light: shot.Light, State: part.PictureOK, Problems: []part.Problem{}}
+	return part.PictureReport{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, State: part.PictureOK, Problems: []part.Problem{}}
 }
 
 // checker gathers problems into a report.

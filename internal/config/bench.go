@@ -2,11 +2,13 @@ package config
 
 import (
 	"fmt"
+	"math"
 	"net"
 	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 
 	"finishbench/internal/grade"
@@ -36,7 +38,7 @@ type Camera struct {
 	Bits     int     `mapstructure:"bits"`      // grey16: that count; 0: 16, 9..16
 	Stream   string  `mapstructure:"stream"`    // v4l2: "jpeg": the camera sends JPEG frames; "": it does not
 	PerS     int     `mapstructure:"per_s"`     // v4l2: frames per second; 0: the camera's choice, 1..240
-	DelayMS  float64 `mapstructure:"delay_ms"`  // from the beginning of an exposure to the frame's arrival, at most; 0: 200
+	DelayMS  float64 `mapstructure:"delay_ms"`  // from the beginning of an exposure to the frame's arrival, at most; 0: [DefaultDelay]
 	SilentS  float64 `mapstructure:"silent_s"`  // lost after so long without a frame; 0: 3
 	FrozenS  float64 `mapstructure:"frozen_s"`  // lost after so long with the same frame; 0: never
 
@@ -79,18 +81,25 @@ type Screen struct {
 	Mirror     string  `mapstructure:"mirror"`      // file of its sensitivity; "": by period, distance and tilt; likewise
 }
 
-// ScreenLight is a plan step's light that stands for a whole set before a screen.
-const ScreenLight = "screen"
+// A plan step's lights that stand for a set before a screen: the full one of ten pictures,
+// and the short one of six.
+const (
+	ScreenLight  = "screen"
+	ScreenLight6 = "screen6"
+)
 
-// PlanStep is one picture of the shooting plan, with [ScreenLight] ten.
+// PlanStep is one picture of the shooting plan, with a [ScreenLight] a set.
 type PlanStep struct {
 	View     string   `mapstructure:"view"`      // edge, face or shell
-	Light    string   `mapstructure:"light"`     // diffuse, raking, back or, but for edge, screen; edge: "" too
-	AngleDeg *float64 `mapstructure:"angle_deg"` // edge only, -360..360
+	Light    string   `mapstructure:"light"`     // diffuse, raking, back or, but for edge, screen or screen6; edge: "" too
+	AngleDeg *float64 `mapstructure:"angle_deg"` // edge, and shell where it is one of several turns, -360..360
 	Camera   string   `mapstructure:"camera"`    // a name of cameras; "" where there is one camera only
 	SettleMS float64  `mapstructure:"settle_ms"` // 0..10000
 	Place    string   `mapstructure:"place"`     // "hand": the operator places the unit first; "": the rig does
 }
+
+// DefaultDelay is a camera's delay_ms where it is left out (common practice, no source).
+const DefaultDelay = 200 * time.Millisecond
 
 // What the words are.
 var (
@@ -294,31 +303,51 @@ func (s Station) validatePlan(c *checks) {
 		case p.Camera != "" && !slices.Contains(names, p.Camera):
 			*c = append(*c, &grade.KeyError{Key: key + ".camera", What: fmt.Sprintf("there is no camera %q", p.Camera), Word: p.Camera, Words: names})
 		}
-		at := p.View + " " + p.Light
-		if p.View == string(part.Edge) && p.AngleDeg != nil { // its light is not in the picture's name
-			at = fmt.Sprintf("edge %g", *p.AngleDeg)
-		}
-		if seen[at] {
+		if at := p.shot(); seen[at] {
 			c.addf(key, "this shot is there twice")
+		} else {
+			seen[at] = true
 		}
-		seen[at] = true
 	}
+}
+
+// shot is what two steps may not have in common. An edge picture's light is not in its
+// name; a shell without a turn is turn 0; the short set's pictures are in the full one.
+func (p PlanStep) shot() string {
+	turn := 0.0
+	if p.AngleDeg != nil {
+		turn = *p.AngleDeg
+	}
+	switch p.View {
+	case string(part.Edge):
+		return fmt.Sprintf("edge %g", turn)
+	case string(part.Shell):
+		turn = math.Mod(math.Mod(turn, 360)+360, 360)
+	}
+	light := p.Light
+	if light == ScreenLight6 {
+		light = ScreenLight
+	}
+	return fmt.Sprintf("%s %s %g", p.View, light, turn)
 }
 
 func (s Station) validateStep(c *checks, key string, p PlanStep) {
 	c.word(key+".view", p.View, views...)
 	c.word(key+".place", p.Place, "", "hand")
 	c.between(key+".settle_ms", p.SettleMS, 0, 10000)
-	switch edge := p.View == string(part.Edge); {
+	edge := p.View == string(part.Edge)
+	switch {
 	case edge && p.AngleDeg == nil:
 		c.addf(key+".angle_deg", "is missing: an edge shot needs the unit's turn")
-	case edge:
-		c.between(key+".angle_deg", *p.AngleDeg, -360, 360)
-		c.word(key+".light", p.Light, append([]string{""}, rigLights...)...)
+	case p.AngleDeg != nil && p.View == string(part.Face):
+		c.addf(key+".angle_deg", "is for edge and shell shots only")
 	case p.AngleDeg != nil:
-		c.addf(key+".angle_deg", "is for edge shots only")
-	default:
-		c.word(key+".light", p.Light, append(slices.Clone(rigLights), ScreenLight)...)
+		c.between(key+".angle_deg", *p.AngleDeg, -360, 360)
+	}
+	if edge {
+		c.word(key+".light", p.Light, append([]string{""}, rigLights...)...)
+	} else {
+		c.word(key+".light", p.Light, append(slices.Clone(rigLights), ScreenLight, ScreenLight6)...)
 	}
 	if s.Rig.Device != "" && slices.Contains(rigLights, p.Light) && !slices.ContainsFunc(s.Rig.Lights, func(l RigLight) bool { return l.Light == p.Light }) {
 		c.addf(key+".light", "rig.lights has no %s", p.Light)

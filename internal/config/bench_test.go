@@ -66,7 +66,7 @@ func TestShippedBenchExamples(t *testing.T) {
 	if got, want := s.Cameras[2].Folder, filepath.Join(filepath.Dir(path), "incoming"); got != want {
 		t.Errorf("folder %s, want %s", got, want)
 	}
-	if len(s.Plan) != 5 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 || s.Plan[4].Light != ScreenLight {
+	if len(s.Plan) != 6 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 || s.Plan[4].Light != ScreenLight || s.Plan[5].Light != ScreenLight6 || *s.Plan[5].AngleDeg != 90 {
 		t.Errorf("plan %+v", s.Plan)
 	}
 	if s.Rig.Turn != "G0 A{deg}" || s.Rig.Rest != "G4 P0" || len(s.Rig.Lights) != 3 || s.Rig.Lights[1].On[0] != "M3 S255" {
@@ -99,8 +99,15 @@ func TestBenchKeysRefused(t *testing.T) {
 		{"cameras: [{name: a, source: gstreamer, pipeline: x, width_px: 64, height_px: 48, bits: 12}]" + plan, `cameras[0].bits: is for format grey16 only`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, camera: egde}]", `plan[0].camera: there is no camera "egde"; did you mean edge?`},
 		{"cameras: [" + gst + "]\nplan: [{view: edge}]", `plan[0].angle_deg: is missing`},
-		{"cameras: [" + gst + "]\nplan: [{view: face}]", `plan[0].light: "" is not known here; use diffuse, raking, back, screen`},
-		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, angle_deg: 3}]", `plan[0].angle_deg: is for edge shots only`},
+		{"cameras: [" + gst + "]\nplan: [{view: face}]", `plan[0].light: "" is not known here; use diffuse, raking, back, screen, screen6`},
+		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, angle_deg: 3}]", `plan[0].angle_deg: is for edge and shell shots only`},
+		{"cameras: [" + gst + "]\nplan: [{view: shell, light: screen, angle_deg: 400}]", `plan[0].angle_deg: 400 is not between -360 and 360`},
+		{"cameras: [" + gst + "]\nplan: [{view: shell, light: screen6, angle_deg: 0}, {view: shell, light: screen, angle_deg: 90}, {view: shell, light: raking, angle_deg: 90}, {view: shell, light: raking}]", ""},
+		{"cameras: [" + gst + "]\nplan: [{view: shell, light: raking}, {view: shell, light: raking, angle_deg: 360}]", `plan[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]\nplan: [{view: shell, light: raking, angle_deg: -90}, {view: shell, light: raking, angle_deg: 270}]", `plan[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]\nplan: [{view: face, light: screen6}, {view: face, light: diffuse}]", ""},
+		{"cameras: [" + gst + "]\nplan: [{view: face, light: screen6}, {view: face, light: screen}]", `plan[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]\nplan: [{view: edge, light: back, angle_deg: 0}, {view: edge, angle_deg: 0}]", `plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking}, {view: face, light: raking}]", `plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, settle_ms: -1}]", `plan[0].settle_ms: -1 is not between 0 and 10000`},
 		{"plan: [{view: face, light: raking}]", `plan[0].camera: is missing: there are 0 cameras`},

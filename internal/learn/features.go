@@ -1,6 +1,9 @@
 package learn
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Feature is one of the numbers that a kind is told from: one that a finding's
 // features in result.json have, in the form in which a model weighs it.
@@ -41,6 +44,12 @@ var features = []Feature{
 	size("contrast_diffuse"),
 	size("contrast_raking"),
 	{"contrasts_alike", "the smaller of the two contrasts over the larger, negative where one is lighter and one darker", alike},
+}
+
+// Told says whether a finding's features have any of the numbers that a model weighs:
+// those of what a screen's stripes show have none.
+func Told(f map[string]float64) bool {
+	return slices.ContainsFunc(features, func(x Feature) bool { _, ok := f[x.Name]; return ok })
 }
 
 func number(f map[string]float64, name string) float64 {

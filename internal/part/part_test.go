@@ -76,3 +76,46 @@ func TestScaleOf(t *testing.T) {
 		}
 	}
 }
+
+// Which pictures before a screen are looked into, told by the contract of their names: a full
+// set is white and eight of stripes, a short one six; what is beside a short set and is
+// neither white nor black is no part of it; with one of the six missing none is looked into.
+func TestMarkSets(t *testing.T) {
+	const six = "stripes_x0 stripes_x1 stripes_x2 stripes_y0 stripes_y1 stripes_y2"
+	for _, c := range []struct {
+		there string
+		set   ScreenSet
+		not   string // of these, not looked into
+	}{
+		{"white black " + six + " stripes_x3 stripes_y3", FullSet, ""},
+		{"white " + six + " stripes_x3 stripes_y3 raking", FullSet, ""},
+		{six, ShortSet, ""},
+		{six + " white", ShortSet, ""},
+		{six + " white black diffuse", ShortSet, ""},
+		{six + " white stripes_x3", ShortSet, "stripes_x3"},
+		{six + " stripes_x3 stripes_y3", ShortSet, "stripes_x3 stripes_y3"},
+		{"white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y3", NoSet, "white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y3"},
+		{"white", NoSet, "white"},
+	} {
+		var shots []*Shot
+		for l := range strings.FieldsSeq(c.there) {
+			shots = append(shots, &Shot{View: Face, Light: Light(l)}, &Shot{View: Shell, Light: Light(l), AngleDeg: 90, Turned: true})
+		}
+		MarkSets(shots)
+		MarkSets(shots) // as a folder's shots are marked twice
+		var not []string
+		for _, s := range shots {
+			if s.View == Shell && (s.Set != NoSet || s.Searched()) {
+				t.Errorf("%s: the shell's %s is looked into", c.there, s.Light)
+			}
+			if s.View == Face && !s.Searched() {
+				not = append(not, string(s.Light))
+			} else if want := c.set; s.View == Face && s.Light.OfScreen() && s.Set != want {
+				t.Errorf("%s: %s is of set %q, want %q", c.there, s.Light, s.Set, want)
+			}
+		}
+		if got := strings.Join(not, " "); got != c.not {
+			t.Errorf("%s: not looked into %q, want %q", c.there, got, c.not)
+		}
+	}
+}

@@ -4,39 +4,53 @@ import "slices"
 
 // Shot is one picture of a unit as listed, before it is read.
 type Shot struct {
-	File     string  // name inside the unit's folder
-	Path     string  // where to read it
-	View     View    //
-	Light    Light   // NoLight where the name does not say
-	AngleDeg float64 // turn about the axis out of the faceplate; 0 for a face
-	Turned   bool    // a shell picture whose turn is told, be it 0: one of several around the shell
-	WholeSet bool    // one of a whole set before a screen: see MarkSets
+	File     string    // name inside the unit's folder
+	Path     string    // where to read it
+	View     View      //
+	Light    Light     // NoLight where the name does not say
+	AngleDeg float64   // turn about the axis out of the faceplate; 0 for a face
+	Turned   bool      // a shell picture whose turn is told, be it 0: one of several around the shell
+	Set      ScreenSet // the set before a screen that it belongs to: see MarkSets
 }
 
 // Searched says whether some part of the program looks into such a picture. Into
 // the others, told by [NotLookedAt], it does not look yet: they are read and
 // listed, and change nothing else. A surface lit from behind shows its outline alone.
 func (s Shot) Searched() bool {
-	return !s.Turned && (!s.Light.OfScreen() || s.WholeSet) && (s.View == Edge || s.Light != Back)
+	return !s.Turned && (!s.Light.OfScreen() || s.Set != NoSet) && (s.View == Edge || s.Light != Back)
 }
 
-// MarkSets marks the face pictures before a screen where the set is whole: white, and
-// stripes at four phases in two directions. Without one of them none is searched.
+// MarkSets tells each face picture before a screen which set it belongs to: the full one
+// where all of its pictures are there, else the short one where all of that are. The short
+// set has no fourth phase: a picture of one belongs to no set then. Without one of the short
+// set's pictures none of a screen is searched.
 func MarkSets(shots []*Shot) {
-	have := map[Light]bool{}
+	var have []Light
 	for _, s := range shots {
 		if s.View == Face {
-			have[s.Light] = true
+			have = append(have, s.Light)
 		}
 	}
-	for _, l := range ScreenLights {
-		if l != Black && !have[l] {
-			return
-		}
-	}
+	set := setOf(have)
 	for _, s := range shots {
-		s.WholeSet = s.WholeSet || s.View == Face && s.Light.OfScreen()
+		s.Set = NoSet
+		fourth := s.Light == StripesX3 || s.Light == StripesY3
+		if s.View == Face && s.Light.OfScreen() && !(set == ShortSet && fourth) {
+			s.Set = set
+		}
 	}
+}
+
+// setOf is the set that pictures under these lights make up.
+func setOf(have []Light) ScreenSet {
+	missing := func(l Light) bool { return !slices.Contains(have, l) }
+	switch {
+	case !slices.ContainsFunc(ScreenLights, func(l Light) bool { return l != Black && missing(l) }):
+		return FullSet
+	case !slices.ContainsFunc(ShortLights, missing):
+		return ShortSet
+	}
+	return NoSet
 }
 
 // Folder is one unit as found on disk: a name and its shots, sorted by name.
@@ -64,6 +78,7 @@ type Result struct {
 	Pictures []PictureReport `json:"pictures"`
 	Warnings []string        `json:"warnings"` // what a reader must know, e.g. one light only
 
+	StoppedS  *float64   `json:"stopped_s,omitempty"`  // at the bench: so long the unit stood still, from the press that started it to its last picture
 	KindModel *ModelUse  `json:"kind_model,omitempty"` // absent: the rules alone said what kind each finding is
 	Faceplate *Faceplate `json:"faceplate,omitempty"`  // absent: no face picture, or its outline was not found
 }
@@ -172,7 +187,8 @@ type PictureReport struct {
 	File        string    `json:"file"`
 	View        View      `json:"view"`
 	Light       Light     `json:"light"`
-	State       State     `json:"state"` // ok | not_measured
+	AngleDeg    float64   `json:"angle_deg,omitempty"` // the unit's turn, of edge and shell pictures; absent: 0
+	State       State     `json:"state"`               // ok | not_measured
 	Problems    []Problem `json:"problems"`
 	SharpnessPX *float64  `json:"sharpness_px,omitempty"` // 10-90 % width of the outline's edge
 	Clipped     *float64  `json:"clipped,omitempty"`      // share of the unit's pixels at full scale

@@ -26,6 +26,10 @@ type Zone string
 // Why is why a place on a surface was not looked at in some light.
 type Why string
 
+// ScreenSet is a set of pictures of one pose before a screen that is looked into; see
+// [MarkSets].
+type ScreenSet string
+
 // Severity is a class of Dodge's demerit plan, or none.
 type Severity string
 
@@ -50,6 +54,10 @@ const (
 	StripesY1 Light = "stripes_y1"
 	StripesY2 Light = "stripes_y2"
 	StripesY3 Light = "stripes_y3"
+
+	NoSet    ScreenSet = ""      // some of its pictures are missing, or it is no picture before a screen
+	FullSet  ScreenSet = "full"  // white, and stripes at four phases in both directions; black may be there
+	ShortSet ScreenSet = "short" // stripes at phases of 0, 90 and 180 degrees in both directions; white and black may be there
 
 	Trim  Stage = "trim"  // after trimming, before lacquer
 	Wet   Stage = "wet"   // lacquered, not cured
@@ -107,11 +115,21 @@ var (
 	Severities = []Severity{None, Minor, Moderate, Major, Critical}
 )
 
-// ScreenLights are the lights of a whole set before a screen, in the order in which they are shown.
-var ScreenLights = []Light{White, Black, StripesX0, StripesX1, StripesX2, StripesX3, StripesY0, StripesY1, StripesY2, StripesY3}
+// ScreenLights are the lights of a full set before a screen, in the order in which they are
+// shown, and ShortLights those of a short one. Where a place has the light B + A cos(phi + k 90
+// degrees) in picture k, B = (I0 + I2)/2, A cos(phi) = (I0 - I2)/2 and A sin(phi) = B - I1 follow
+// from three phases: the fourth makes them less noisy, and tells whether the four belong together.
+var (
+	ScreenLights = []Light{White, Black, StripesX0, StripesX1, StripesX2, StripesX3, StripesY0, StripesY1, StripesY2, StripesY3}
+	ShortLights  = []Light{StripesX0, StripesX1, StripesX2, StripesY0, StripesY1, StripesY2}
+)
 
 // OfScreen says whether the light is a screen's.
 func (l Light) OfScreen() bool { return slices.Contains(ScreenLights, l) }
+
+// ShowsUnit says whether a person sees the unit in a picture under such a light: in the
+// dark, and under stripes, he does not.
+func (l Light) ShowsUnit() bool { return !l.OfScreen() || l == White }
 
 // Rank is the severity's place in the order, 0 for none up to 4 for critical;
 // -1 for a word that is none of them.

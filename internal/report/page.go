@@ -350,7 +350,7 @@ func figures(in PageInput) (main, other []figure) {
 	unfit, read, phase := map[string]bool{}, map[string]bool{}, map[string]bool{}
 	for i := range in.Result.Pictures {
 		p := &in.Result.Pictures[i]
-		phase[p.File] = in.Result.Screen != nil && p.Light.OfScreen() && p.Light != part.White
+		phase[p.File] = in.Result.Screen != nil && !p.Light.ShowsUnit()
 		read[p.File] = !p.LookedAt()
 		unfit[p.File] = p.State != part.PictureOK
 	}
@@ -372,7 +372,7 @@ func figures(in PageInput) (main, other []figure) {
 			}
 		}
 		if phase[f.File] {
-			continue // the maps tell what eight phases do
+			continue // the maps tell what the phases do
 		}
 		if len(f.Refs) > 0 {
 			main = append(main, f)

@@ -129,10 +129,14 @@ func pictureName(r *part.Result, file string) string {
 		if p.File != file || p.View == "" || p.View == part.Edge {
 			continue
 		}
-		if p.Light == part.NoLight {
-			return string(p.View)
+		name := string(p.View)
+		if p.AngleDeg != 0 { // a shell at turn 0 is told without it
+			name += " " + trimNumber(p.AngleDeg, 1) + "°"
 		}
-		return string(p.View) + ", " + lightWord(p.Light)
+		if p.Light != part.NoLight {
+			name += ", " + lightWord(p.Light)
+		}
+		return name
 	}
 	switch file {
 	case part.GlossMap:

@@ -19,12 +19,12 @@ import (
 type Step struct {
 	View     part.View
 	Light    part.Light
-	AngleDeg float64       // edge pictures; shell pictures with Turned
-	Turned   bool          // a shell picture with its turn in its name
-	Camera   string        // name of the source
-	Settle   time.Duration // from light and turn to the picture
-	Place    bool          // the operator places the unit first: the rig cannot
-	wholeSet bool          // see part.Shot.WholeSet; Run finds out
+	AngleDeg float64        // edge pictures; shell pictures with Turned
+	Turned   bool           // a shell picture with its turn in its name
+	Camera   string         // name of the source
+	Settle   time.Duration  // from light and turn to the picture
+	Place    bool           // the operator places the unit first: the rig cannot
+	set      part.ScreenSet // see part.Shot.Set; Run finds out
 }
 
 // File is the step's file name without its ending, as capture.Scan reads it:
@@ -56,18 +56,19 @@ func whole(s string) string {
 // Shot is a picture taken for a step.
 type Shot struct {
 	Step
-	File   string      // name for records and results: edge_030.png
-	Image  *part.Image // the caller's to release; nil: the file could not be read
-	Raw    []byte      // the file as it came; nil: it did not come as a file
-	MIME   string      // of Raw
-	Taken  time.Time
+	File   string             // name for records and results: edge_030.png
+	Image  *part.Image        // the caller's to release; nil: the file could not be read
+	Raw    []byte             // the file as it came; nil: it did not come as a file
+	MIME   string             // of Raw
+	Taken  time.Time          // the earliest moment at which it may have been taken
+	Came   time.Time          // and the latest: it was here; zero: it could not be read
 	Tries  int                // 1 or 2
 	Report part.PictureReport // whether it is fit to measure
 }
 
 // Part is the shot as the measuring packages know it.
 func (s Shot) Part() part.Shot {
-	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned, WholeSet: s.wholeSet}
+	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned, Set: s.set}
 }
 
 // Progress is told as the plan is carried out.
@@ -116,11 +117,11 @@ type ScreenError struct {
 func (e *ScreenError) Error() string { return e.Err.Error() }
 func (e *ScreenError) Unwrap() error { return e.Err }
 
-// BeforeScreen is the whole set of a step before a screen: white, black, and the
-// stripes at four phases in two directions.
-func BeforeScreen(s Step) []Step {
-	set := make([]Step, len(part.ScreenLights))
-	for i, l := range part.ScreenLights {
+// BeforeScreen is a step before a screen, once under each of a set's lights
+// ([part.ScreenLights], [part.ShortLights]).
+func BeforeScreen(s Step, lights []part.Light) []Step {
+	set := make([]Step, len(lights))
+	for i, l := range lights {
 		set[i] = s
 		set[i].Light = l
 	}

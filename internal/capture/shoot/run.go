@@ -102,8 +102,8 @@ func (p *Plan) begin(newUnit bool) error {
 	return nil
 }
 
-// markSets finds out which steps make up a whole set before a screen: their pictures
-// are looked into, and so checked.
+// markSets finds out which steps make up a set before a screen: their pictures are
+// looked into, and so checked.
 func (p *Plan) markSets() {
 	shots := make([]*part.Shot, len(p.unit))
 	for i, s := range p.unit {
@@ -112,7 +112,7 @@ func (p *Plan) markSets() {
 	}
 	part.MarkSets(shots)
 	for i := range p.unit {
-		p.unit[i].wholeSet = shots[i].WholeSet
+		p.unit[i].set = shots[i].Set
 	}
 }
 
@@ -198,23 +198,33 @@ func (r *run) pose(ctx context.Context, s Step) error {
 			return err
 		}
 	}
+	if r.last != nil && bothOfScreen(*r.last, s) && samePose(*r.last, s) {
+		return nil // the screen changes, and nothing else
+	}
 	light := string(s.Light)
 	if s.Light == part.NoLight || s.Light.OfScreen() {
 		light = rig.Off
 	}
-	if r.last == nil || !bothOfScreen(*r.last, s) {
-		if err := r.onRig(ctx, s, func() error { return r.Rig.Light(ctx, light) }); err != nil {
-			return err
-		}
+	if err := r.onRig(ctx, s, func() error { return r.Rig.Light(ctx, light) }); err != nil {
+		return err
 	}
-	if s.View != part.Edge {
+	if !turns(s, r.steps) {
 		return nil
 	}
 	return r.onRig(ctx, s, func() error { return r.Rig.Turn(ctx, s.AngleDeg) })
 }
 
-// bothOfScreen says whether nothing but the screen changes between two steps' lights.
+// turns says whether a step of a plan wants the unit at an angle: an edge does, and a
+// shell where the plan has it at several.
+func turns(s Step, steps []Step) bool {
+	return s.View == part.Edge || s.View == part.Shell && slices.ContainsFunc(steps, func(s Step) bool { return s.Turned })
+}
+
+// bothOfScreen says whether one light of the screen follows another.
 func bothOfScreen(a, b Step) bool { return a.Light.OfScreen() && b.Light.OfScreen() }
+
+// samePose says whether the unit stays as it is between two steps.
+func samePose(a, b Step) bool { return a.View == b.View && a.AngleDeg == b.AngleDeg }
 
 // byHand asks the operator for what differs from the step before. The press that
 // started the unit says that it is placed for the first step.
@@ -225,19 +235,28 @@ func (r *run) byHand(ctx context.Context, s Step) error {
 	if r.last == nil && len(r.shots) == 0 {
 		return nil
 	}
-	what := AskPose
-	if l := r.last; l != nil && l.View == s.View {
-		sameLight := l.Light == s.Light || bothOfScreen(*l, s)
-		switch {
-		case sameLight && l.AngleDeg == s.AngleDeg:
-			return nil
-		case sameLight:
-			what = AskTurn
-		case l.AngleDeg == s.AngleDeg:
-			what = AskLight
-		}
+	if what := between(r.last, s); what != "" {
+		return r.ask(ctx, s, what)
 	}
-	return r.ask(ctx, s, what)
+	return nil
+}
+
+// between is what a person does between two steps, one of the Ask words; "": nothing.
+// last is nil where it is not known how the unit stands.
+func between(last *Step, s Step) string {
+	if last == nil || last.View != s.View {
+		return AskPose
+	}
+	sameLight, sameAngle := last.Light == s.Light || bothOfScreen(*last, s), last.AngleDeg == s.AngleDeg
+	switch {
+	case sameLight && sameAngle:
+		return ""
+	case sameLight:
+		return AskTurn
+	case sameAngle:
+		return AskLight
+	}
+	return AskPose
 }
 
 // ask waits for the pedal. Presses from before the question do not count.
@@ -289,21 +308,26 @@ func (r *run) onRig(ctx context.Context, s Step, do func() error) error {
 	}
 }
 
-// show has the screen show what a step needs. Between steps before a screen and such
-// under the rig's lamps it is dark for these; where it may itself be what lights the
-// unit, it is white. While no screen shows it, that is said and waited for.
-func (r *run) show(ctx context.Context, s Step) error {
-	want := s.Light
+// screenFor is what a screen shows during a step of a plan; "" where the plan has none
+// before it. It is dark for steps under the rig's lamps; where it may itself be what
+// lights the unit, it is white.
+func (p *Plan) screenFor(s Step, steps []Step) part.Light {
 	switch {
-	case want.OfScreen():
-	case !slices.ContainsFunc(r.steps, func(s Step) bool { return s.Light.OfScreen() }):
-		return nil
-	case r.Rig != nil && want != part.NoLight:
-		want = part.Black
-	default:
-		want = part.White
+	case s.Light.OfScreen():
+		return s.Light
+	case !slices.ContainsFunc(steps, func(s Step) bool { return s.Light.OfScreen() }):
+		return ""
+	case p.Rig != nil && s.Light != part.NoLight:
+		return part.Black
 	}
-	if r.follows(s) || want == r.shown && !s.Light.OfScreen() { // stripes are shown anew for a second try: the screen may have slept
+	return part.White
+}
+
+// show has the screen show what a step needs. While no screen shows it, that is said
+// and waited for.
+func (r *run) show(ctx context.Context, s Step) error {
+	want := r.screenFor(s, r.steps)
+	if want == "" || r.follows(s) || want == r.shown && !s.Light.OfScreen() { // stripes are shown anew for a second try: the screen may have slept
 		return nil
 	}
 	wait := &wait{}
@@ -442,7 +466,7 @@ var endings = map[string]string{"image/jpeg": ".jpg", "image/png": ".png", "imag
 
 // shot looks at a frame.
 func (r *run) shot(s Step, f sources.Frame) Shot {
-	out := Shot{Step: s, File: s.File() + ending(f), Image: f.Image, Raw: f.Raw, MIME: f.MIME, Taken: f.Taken}
+	out := Shot{Step: s, File: s.File() + ending(f), Image: f.Image, Raw: f.Raw, MIME: f.MIME, Taken: f.Taken, Came: time.Now()}
 	if r.follows(s) && f.Name != "" {
 		out.File = f.Name
 	}
@@ -463,6 +487,6 @@ func ending(f sources.Frame) string {
 // unreadable is the shot of a file that cannot be read: not measured.
 func (r *run) unreadable(s Step, why *trouble.Trouble) Shot {
 	name := why.Args["file"]
-	return Shot{Step: s, File: name, Taken: time.Now(), Report: part.PictureReport{File: name, View: s.View, Light: s.Light, State: part.PictureNoOK,
+	return Shot{Step: s, File: name, Taken: time.Now(), Report: part.PictureReport{File: name, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, State: part.PictureNoOK,
 		Problems: []part.Problem{{Name: "unreadable", Remedy: why.Args["detail"]}}}}
 }

@@ -41,34 +41,40 @@ var faceStep = Step{View: part.Face, Camera: "edge", Settle: 50 * time.Milliseco
 func beforeScreen() (*Plan, *camera, *tablet, *[]string) {
 	p, c, _, log := bed()
 	s := &tablet{log: log}
-	p.Steps, p.Screen = BeforeScreen(faceStep), s
+	p.Steps, p.Screen = BeforeScreen(faceStep, part.ScreenLights), s
 	return p, c, s, log
 }
 
-// theSet is what is done for a set, in order, and its files: the names are those of the
+// theSet is what is done for a full set, in order, and its files: the names are those of the
 // README's table.
 var (
 	setLights = strings.Fields("white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y2 stripes_y3")
 	setFiles  = "face_white.png face_black.png face_stripes_x0.png face_stripes_x1.png face_stripes_x2.png face_stripes_x3.png face_stripes_y0.png face_stripes_y1.png face_stripes_y2.png face_stripes_y3.png"
 )
 
-func theSet() (did []string) {
-	for _, l := range setLights {
+func theSet() []string { return aSet(setLights) }
+
+func aSet(lights []string) (did []string) {
+	for _, l := range lights {
 		did = append(did, "show "+l, "shoot")
 	}
 	return did
 }
 
 func TestSetNames(t *testing.T) {
+	full, short := part.ScreenLights, part.ShortLights
 	for _, c := range []struct {
-		s    Step
-		want string
+		s      Step
+		lights []part.Light
+		want   string
 	}{
-		{faceStep, "face_white face_black face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_x3 face_stripes_y0 face_stripes_y1 face_stripes_y2 face_stripes_y3"},
-		{Step{View: part.Shell, AngleDeg: 45, Turned: true}, "shell_045_white shell_045_black shell_045_stripes_x0 shell_045_stripes_x1 shell_045_stripes_x2 shell_045_stripes_x3 shell_045_stripes_y0 shell_045_stripes_y1 shell_045_stripes_y2 shell_045_stripes_y3"},
+		{faceStep, full, "face_white face_black face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_x3 face_stripes_y0 face_stripes_y1 face_stripes_y2 face_stripes_y3"},
+		{faceStep, short, "face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_y0 face_stripes_y1 face_stripes_y2"},
+		{Step{View: part.Shell, AngleDeg: 45, Turned: true}, short, "shell_045_stripes_x0 shell_045_stripes_x1 shell_045_stripes_x2 shell_045_stripes_y0 shell_045_stripes_y1 shell_045_stripes_y2"},
+		{Step{View: part.Shell, AngleDeg: 45, Turned: true}, full, "shell_045_white shell_045_black shell_045_stripes_x0 shell_045_stripes_x1 shell_045_stripes_x2 shell_045_stripes_x3 shell_045_stripes_y0 shell_045_stripes_y1 shell_045_stripes_y2 shell_045_stripes_y3"},
 	} {
 		var got []string
-		for _, s := range BeforeScreen(c.s) {
+		for _, s := range BeforeScreen(c.s, c.lights) {
 			got = append(got, s.File())
 			if s.Camera != c.s.Camera || s.Settle != c.s.Settle {
 				t.Errorf("%+v is not shot as %+v", s, c.s)
@@ -95,6 +101,110 @@ func TestFaceBeforeScreen(t *testing.T) {
 		}
 		if d := c.taken[9].Sub(began); d != 2*time.Second { // ten times screen, settle and frame
 			t.Errorf("took %v, want 2 s", d)
+		}
+	})
+}
+
+// The short set: six pictures, in 6/10 of the time.
+func TestShortSetBeforeScreen(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, c, _, log := beforeScreen()
+		p.Steps = BeforeScreen(faceStep, part.ShortLights)
+		began := time.Now()
+		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
+		want := slices.Concat([]string{"light off"}, aSet(strings.Fields("stripes_x0 stripes_x1 stripes_x2 stripes_y0 stripes_y1 stripes_y2")), []string{"light off", "show white"})
+		if err != nil || len(shots) != 6 || !slices.Equal(*log, want) {
+			t.Errorf("%d shots, %v, did %q\nwant %q", len(shots), err, *log, want)
+		}
+		if d := c.taken[5].Sub(began); d != 1200*time.Millisecond { // six times screen, settle and frame
+			t.Errorf("took %v, want 1.2 s", d)
+		}
+	})
+}
+
+// What a plan says of the time for which the unit stands still is what it takes, here by
+// the clock of the test: played devices that take 50 ms for a light, 100 ms for a picture.
+func TestStopped(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		times := Times{Picture: map[string]time.Duration{"edge": 100 * time.Millisecond}, Show: 50 * time.Millisecond}
+		p, c, s, _ := beforeScreen()
+		full, short := BeforeScreen(faceStep, part.ScreenLights), BeforeScreen(faceStep, part.ShortLights)
+		raking, diffuse := Step{View: part.Face, Light: part.Raking, Camera: "edge"}, Step{View: part.Face, Light: part.Diffuse, Camera: "edge"}
+		shell := BeforeScreen(Step{View: part.Shell, AngleDeg: 90, Turned: true, Camera: "edge"}, part.ShortLights)
+		table := p.Rig
+		for _, x := range []struct {
+			what  string
+			steps []Step
+			hand  bool
+			least bool
+		}{
+			{"full set", full, false, false},
+			{"short set", short, false, false},
+			{"short set by hand", short, true, false},
+			{"under lamps and before the screen", slices.Concat([]Step{raking, diffuse}, full), false, false},
+			{"switched by hand", slices.Concat(full, []Step{raking}), true, true},
+			{"turned", shell, false, true},
+			{"under lamps alone", []Step{raking, diffuse}, false, false},
+		} {
+			p.Steps, p.Rig, c.taken = x.steps, table, nil
+			if x.hand {
+				p.Rig = nil
+			}
+			pedal := make(chan struct{}, 1)
+			began := time.Now()
+			if _, err := p.Run(t.Context(), nil, fit, func(p Progress) {
+				if p.Asking != "" {
+					time.AfterFunc(0, func() { pedal <- struct{}{} }) // no time: what a person takes is not known
+				}
+			}, pedal); err != nil {
+				t.Fatal(err)
+			}
+			took := c.taken[len(c.taken)-1].Sub(began)
+			if d, least := p.Stopped(times); d != took || least != x.least {
+				t.Errorf("%s: %v, at least: %v; it took %v", x.what, d, least, took)
+			}
+		}
+		// A screen that keeps each light for 400 ms, a camera that nothing is known of.
+		p.Steps, p.Rig, p.Screen = short, table, s
+		times.Hold = 400 * time.Millisecond
+		if d, least := p.Stopped(times); d != 5*450*time.Millisecond+200*time.Millisecond || least { // the last is not waited out
+			t.Errorf("held: %v, %v", d, least)
+		}
+		times.Picture = nil
+		if d, least := p.Stopped(times); d != 5*450*time.Millisecond+100*time.Millisecond || !least {
+			t.Errorf("camera not known: %v, %v", d, least)
+		}
+	})
+}
+
+// A shell before a screen, at two turns and then under a lamp without one: the turntable
+// turns once for each set, and back to 0; without a rig the operator is asked to, once each.
+func TestShellTurnsBeforeScreen(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, _, log := beforeScreen()
+		turn := func(deg float64) []Step {
+			return BeforeScreen(Step{View: part.Shell, AngleDeg: deg, Turned: true, Camera: "edge"}, part.ScreenLights)
+		}
+		p.Steps = slices.Concat(turn(0), turn(90), []Step{{View: part.Shell, Light: part.Raking, Camera: "edge"}})
+		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
+		want := slices.Concat([]string{"light off", "turn 0"}, theSet(), []string{"light off", "turn 90"}, theSet(), []string{"light raking", "turn 0", "show black", "shoot", "light off", "show white"})
+		if err != nil || len(shots) != 21 || !slices.Equal(*log, want) {
+			t.Errorf("%d shots, %v; did %q\nwant %q", len(shots), err, *log, want)
+		}
+		if got := shots[19]; got.File != "shell_090_stripes_y3.png" || !got.Part().Turned || got.Part().AngleDeg != 90 {
+			t.Errorf("%+v", got)
+		}
+		p.Rig, *log = nil, nil
+		var asked []string
+		pedal := make(chan struct{}, 1)
+		shots, err = p.Run(t.Context(), nil, fit, func(p Progress) {
+			if p.Asking != "" {
+				asked = append(asked, p.Asking+" "+p.Step.File())
+				time.AfterFunc(time.Second, func() { pedal <- struct{}{} })
+			}
+		}, pedal)
+		if err != nil || len(shots) != 21 || !slices.Equal(asked, []string{"turn shell_090_white", "pose shell_raking"}) {
+			t.Errorf("by hand: %d shots, %v, asked %q", len(shots), err, asked)
 		}
 	})
 }
@@ -257,9 +367,9 @@ func TestScreenWanted(t *testing.T) {
 	}
 }
 
-// The pictures of a whole set are checked as such that are looked into, those of a part
-// of one, and of a shell, as such that are not.
-func TestWholeSet(t *testing.T) {
+// The pictures of a set are checked as such that are looked into, those of a part of one,
+// and of a shell, as such that are not.
+func TestSetsChecked(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		p, _, _, _ := beforeScreen()
 		searched := 0
@@ -269,10 +379,11 @@ func TestWholeSet(t *testing.T) {
 			}
 			return part.PictureReport{State: part.PictureOK}
 		}
+		full, short := BeforeScreen(faceStep, part.ScreenLights), BeforeScreen(faceStep, part.ShortLights)
 		for _, c := range []struct {
 			steps []Step
 			want  int
-		}{{BeforeScreen(faceStep), 10}, {BeforeScreen(faceStep)[1:], 0}, {BeforeScreen(Step{View: part.Shell, Camera: "edge"}), 0}} {
+		}{{full, 10}, {short, 6}, {short[1:], 0}, {BeforeScreen(Step{View: part.Shell, Camera: "edge"}, part.ScreenLights), 0}} {
 			searched, p.Steps = 0, c.steps
 			if _, err := p.Run(t.Context(), nil, look, quiet, nil); err != nil || searched != c.want {
 				t.Errorf("%s and more: %d are looked into, want %d; %v", c.steps[0].File(), searched, c.want, err)

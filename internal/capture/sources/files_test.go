@@ -108,7 +108,11 @@ func TestReplay(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, k := range []int{2, 0, 0} { // in any order, and one twice
-			r.Expect(shots[k])
+			want := shots[k]
+			if want.View == part.Edge { // as a plan has it; a folder's names do not tell it
+				want.Light = part.Back
+			}
+			r.Expect(want)
 			trigger := time.Now().Add(20 * time.Millisecond)
 			f, err := r.Newest(t.Context(), trigger)
 			if err != nil || string(f.Raw) != dir+"/"+shots[k].File || f.Taken.Before(trigger) {

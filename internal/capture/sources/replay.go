@@ -179,7 +179,7 @@ func (r *Replay) find() (*reading, bool, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	for _, p := range r.ahead {
-		if !r.told || p.shot.View == r.want.View && p.shot.Light == r.want.Light && p.shot.AngleDeg == r.want.AngleDeg && p.shot.Turned == r.want.Turned {
+		if !r.told || asWanted(p.shot, r.want) {
 			used := p.used || !r.told // a live picture takes nothing away
 			p.used = p.used || r.told
 			return p, used, nil
@@ -190,6 +190,12 @@ func (r *Replay) find() (*reading, bool, error) {
 	}
 	name := fmt.Sprintf("%s %s %g", r.want.View, r.want.Light, r.want.AngleDeg)
 	return nil, false, trouble.New(trouble.NoShot, "the unit that is played has no picture "+trouble.Clean(name), "file", trouble.Clean(name))
+}
+
+// asWanted says whether a shot is what a plan wants. The light of an edge is not in its
+// picture's name.
+func asWanted(shot, want part.Shot) bool {
+	return shot.View == want.View && (shot.Light == want.Light || shot.View == part.Edge) && shot.AngleDeg == want.AngleDeg && shot.Turned == want.Turned
 }
 
 // Close ends the reading ahead.
