@@ -101,7 +101,8 @@ type detectionSet struct {
 	halfSeen []string       // units of which some picture of the faceplate could not be measured
 	mmPerPX  []float64      // all scales, in order
 	stages   []string
-	noCNR    int // defects whose contrast is not told
+	noCNR    int          // defects whose contrast is not told
+	drawn    *drawnFaults // nil: the faults were not drawn
 }
 
 func (s detectionSet) falseCalls(kind, where string) (calls, units int) {
