@@ -345,7 +345,7 @@ func (d *drawnFaults) conditions() []string {
 		fmt.Sprintf("Faults of known shape were drawn into pictures of clean faces before a screen (%s): %d sets with one of each kind. The screen shows stripes of %g mm, %g mm off, and the camera is tilted by %g degrees.",
 			strings.Join(d.good, ", "), d.sets, d.screen.PeriodMM, d.screen.DistanceMM, d.screen.TiltDeg),
 		fmt.Sprintf("The steepest slope is %g mrad: %s. A third of the sizes is spread evenly in their logarithm, the others where found and missed ones meet. Real faults are less regular; noise, paint and the face's own waves are the pictures' own.", 1000*d.slopeRad, strings.Join(of, "; ")),
-		"A fault turns what is mirrored and takes gloss; its light under the white screen is left as it was, so that the mirror alone is tried, and not what the paint shows as well.",
+		"They lie where the mirror is looked at. A fault turns what is mirrored and takes gloss; its light under the white screen is left as it was, so that the mirror alone is tried, and not what the paint shows as well.",
 	}
 	if d.elsewhere > 0 {
 		out = append(out, fmt.Sprintf("In the sets with faults %d more were called, where none was drawn: they are in no rate, for these sets share the clean ones' noise.", d.elsewhere))
