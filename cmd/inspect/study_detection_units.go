@@ -56,6 +56,11 @@ func (d knownDefect) size() (mm float64, measure string, err error) {
 	return *v, measure, nil
 }
 
+// overAll says whether it is all over the face, and has no size.
+func (d knownDefect) overAll() bool {
+	return d.Kind == string(part.OrangePeel) && d.Diameter == nil && d.Length == nil
+}
+
 // cnr is the best contrast-to-noise ratio of all pictures; false where none is
 // told.
 func (d knownDefect) cnr() (float64, bool) {
@@ -217,6 +222,10 @@ func (s *detectionSet) add(unit, file string, k knownUnit, r part.Result, rule s
 	if measured < len(pictures) {
 		s.halfSeen = append(s.halfSeen, unit)
 	}
+	peel := slices.ContainsFunc(k.Face.Defects, knownDefect.overAll)
+	face := *k.Face
+	face.Defects = slices.DeleteFunc(slices.Clone(face.Defects), knownDefect.overAll)
+	k.Face = &face
 	var known []study.Known
 	for i, d := range k.Face.Defects {
 		size, _, err := d.size()
@@ -227,7 +236,13 @@ func (s *detectionSet) add(unit, file string, k knownUnit, r part.Result, rule s
 	}
 	var called []study.Called
 	for _, f := range r.Findings {
-		if slices.Contains(pictures, f.Image) {
+		switch {
+		case !slices.Contains(pictures, f.Image):
+		case f.Kind == part.OrangePeel: // all over the face: it tells of none that has a place
+			if !peel {
+				s.false = append(s.false, falseCall{unit, string(f.Kind), k.Pattern})
+			}
+		default:
 			called = append(called, study.Called{Kind: string(f.Kind), Box: study.Box(f.Box)})
 		}
 	}

@@ -3,6 +3,7 @@ package synth
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 
 	"finishbench/internal/part"
 )
@@ -104,4 +105,25 @@ func (f Flaw) HeightUM() float64 {
 		return -1000 * f.SlopeRad * f.wall() * 2 / math.Pi
 	}
 	return 0
+}
+
+// OrangePeel is a surface of waves in all directions, of wavelengths within a third of an octave
+// of waveMM, whose root mean square slope over a wide surface is slopeRad: where the normal leans to, rad, for Stripes.
+func OrangePeel(waveMM, slopeRad float64, seed uint64) func(x, y float64) (sx, sy float64) {
+	const waves = 16
+	rng := rand.New(rand.NewPCG(seed, 0x9ee1))
+	type wave struct{ cos, sin, k, phase float64 }
+	var all [waves]wave
+	for i := range all {
+		sin, cos := math.Sincos(2 * math.Pi * rng.Float64())
+		all[i] = wave{cos, sin, 2 * math.Pi / (waveMM * math.Pow(2, rng.Float64()*0.6-0.3)), 2 * math.Pi * rng.Float64()}
+	}
+	a := slopeRad * math.Sqrt2 / math.Sqrt(waves) // of each wave along itself
+	return func(x, y float64) (sx, sy float64) {
+		for _, w := range all {
+			v := a * math.Cos(w.k*(x*w.cos+y*w.sin)+w.phase)
+			sx, sy = sx+v*w.cos, sy+v*w.sin
+		}
+		return sx, sy
+	}
 }
