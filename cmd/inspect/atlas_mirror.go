@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"math"
 	"slices"
 	"sync"
@@ -38,6 +39,9 @@ func mirrored(k part.Kind) bool { return k == part.OrangePeel || slices.Contains
 // mirrorMaps measures what a face mirrors. around is its outline; nil: it is found in the white picture.
 func mirrorMaps(of map[part.Light]*part.Image, around []part.Point, mmPerPX float64) (*stripes.Maps, error) {
 	if around == nil {
+		if of[part.White] == nil {
+			return nil, errors.New("the picture under the white screen, which shows the outline, is missing")
+		}
 		c, err := outline.Face([]*part.Image{of[part.White]})
 		if err != nil {
 			return nil, err
@@ -60,9 +64,6 @@ func mapImage(m *stripes.Maps, name string, w, h int) *part.Image {
 // measured any more, what is there stays.
 func (o *openSample) withMap(of map[part.Light]*part.Image, around []part.Point, name string, box part.Box) {
 	x0 := of[part.StripesX0]
-	if x0 == nil || of[part.White] == nil {
-		return
-	}
 	if m, err := mirrorMaps(of, around, o.mmPerPX); err == nil {
 		o.images, o.box = []*part.Image{mapImage(m, name, x0.W, x0.H), x0}, []part.Box{box, box}
 	}

@@ -536,7 +536,7 @@ func TestPaintedUnits(t *testing.T) {
 	if _, err := paintUnits(filepath.Dir(all[0]), paintOptions{number: 1, seed: 9}); err == nil {
 		t.Error("drawn over what was there")
 	}
-	for _, o := range []paintOptions{{number: 0}, {number: 1, clean: 2}, {number: 1, kinds: []part.Kind{part.Haze}}} {
+	for _, o := range []paintOptions{{number: 0}, {number: 1, clean: 2}, {number: 1, kinds: []part.Kind{part.Chip}}} {
 		if _, err := paintUnits(t.TempDir(), o); err == nil {
 			t.Errorf("%+v was drawn", o)
 		}

@@ -34,6 +34,8 @@ type knownDefect struct {
 	Length   *float64           `json:"length"`   // mm
 	Width    *float64           `json:"width"`    // mm, of what has a length
 	CNR      map[string]float64 `json:"cnr"`
+
+	SlopeMRad float64 `json:"slope_mrad,omitempty"` // root mean square slope of orange peel; 0: not told
 }
 
 // size is the size by which the defect's kind is told, in mm, and which it is.

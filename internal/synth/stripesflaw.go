@@ -91,6 +91,14 @@ func (f Flaw) HalfMM() (x, y float64) {
 	return a, a
 }
 
+// WidthMM is the width of a run, and the size of others.
+func (f Flaw) WidthMM() float64 {
+	if f.Kind == part.Run {
+		return f.SizeMM / runAcross
+	}
+	return f.SizeMM
+}
+
 // HeightUM is how far the fault's middle lies over its surroundings, um: negative under them; 0 of haze.
 func (f Flaw) HeightUM() float64 {
 	h := 1000 * f.SlopeRad * f.SizeMM / 2 / dentSlope
