@@ -14,6 +14,7 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/part"
+	"finishbench/internal/report"
 	"finishbench/internal/stripes"
 	"finishbench/internal/study"
 	"finishbench/internal/synth"
@@ -43,6 +44,7 @@ type drawnFaults struct {
 	slopeRad  float64
 	screen    stripes.Screen
 	unplaced  int // faults for which there was no room
+	shown     []report.SheetPicture
 	elsewhere int // called in drawn sets where neither a fault was drawn nor the clean set has a finding
 }
 
@@ -205,6 +207,36 @@ func (in *inspector) lookForDrawn(ctx context.Context, s *detectionSet, good []*
 	if len(s.targets) == 0 {
 		return usagef("--draw: no fault found room in what was looked at of %s", s.from)
 	}
+	return s.showDrawn(flawedUnit{of: good[0]}, sizes, rng)
+}
+
+// showDrawn makes the pictures of one fault of each kind, of a size at which found and missed ones meet: what a
+// statement is about.
+func (s *detectionSet) showDrawn(u flawedUnit, sizes map[part.Kind][2]float64, rng *rand.Rand) error {
+	for _, k := range s.drawn.kinds {
+		u.place(synth.Flaw{Kind: k, SizeMM: sizes[k][1], SlopeRad: s.drawn.slopeRad, Lost: drawnLost, AngleDeg: 30}, rng)
+	}
+	images, m, err := u.draw()
+	if err != nil {
+		return err
+	}
+	x0 := images[part.StripesX0]
+	gloss, slopes := mapImage(m, part.GlossMap, x0.W, x0.H), mapImage(m, part.SlopeMap, x0.W, x0.H)
+	for i, f := range u.flaws {
+		hx, hy := f.HalfMM()
+		box := boxAround(u.at[i], hx/u.of.mmPerPX, hy/u.of.mmPerPX)
+		var panels []report.StripPanel
+		for _, im := range []*part.Image{gloss, slopes, x0} {
+			panels = append(panels, report.StripPanel{Image: im, Middle: u.at[i], MMPerPX: u.of.mmPerPX, Box: &box})
+		}
+		p, err := report.MakeStrip(panels, windowFor(f.SizeMM))
+		if err != nil {
+			return err
+		}
+		p.Caption = fmt.Sprintf("%s, %.2g mm: gloss, slopes, stripes", strings.ReplaceAll(string(f.Kind), "_", " "), f.SizeMM)
+		p.Alt = p.Caption
+		s.drawn.shown = append(s.drawn.shown, p)
+	}
 	return nil
 }
 
@@ -278,6 +310,12 @@ func (u *flawedUnit) look(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return context.Cause(ctx)
 	}
+	_, _, err := u.draw()
+	return err
+}
+
+// draw is the set's pictures with the faults, and what the mirror shows of them; what is called is kept.
+func (u *flawedUnit) draw() (map[part.Light]*part.Image, *stripes.Maps, error) {
 	var flaws []stripes.Flaw
 	for i, f := range u.flaws {
 		hx, hy := f.HalfMM()
@@ -286,14 +324,14 @@ func (u *flawedUnit) look(ctx context.Context) error {
 	clean := u.of.seen
 	images, err := clean.mirror.Maps.WithFlaws(u.of.images, flaws)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	r, err := stripes.Measure(images, clean.around, clean.look)
 	if err != nil {
-		return fmt.Errorf("%s with faults drawn in: %w", u.of.name, err)
+		return nil, nil, fmt.Errorf("%s with faults drawn in: %w", u.of.name, err)
 	}
 	u.called = r.Join(clean.paint, clean.fileOf(part.White))
-	return nil
+	return images, r.Maps, nil
 }
 
 // addDrawn matches one drawn set.
@@ -344,7 +382,7 @@ func (d *drawnFaults) conditions() []string {
 	out := []string{
 		fmt.Sprintf("Faults of known shape were drawn into pictures of clean faces before a screen (%s): %d sets with one of each kind. The screen shows stripes of %g mm, %g mm off, and the camera is tilted by %g degrees.",
 			strings.Join(d.good, ", "), d.sets, d.screen.PeriodMM, d.screen.DistanceMM, d.screen.TiltDeg),
-		fmt.Sprintf("The steepest slope is %g mrad: %s. A third of the sizes is spread evenly in their logarithm, the others where found and missed ones meet. Real faults are less regular; noise, paint and the face's own waves are the pictures' own.", 1000*d.slopeRad, strings.Join(of, "; ")),
+		fmt.Sprintf("The steepest slope is %g mrad: %s. A third of the sizes is spread evenly in their logarithm, the others where found and missed ones meet. Real faults are less regular; noise, paint and the face's own waves are the pictures' own. The confidence holds for faces like these: how others differ was not tried.", 1000*d.slopeRad, strings.Join(of, "; ")),
 		"They lie where the mirror is looked at. A fault turns what is mirrored and takes gloss; its light under the white screen is left as it was, so that the mirror alone is tried, and not what the paint shows as well.",
 	}
 	if d.elsewhere > 0 {

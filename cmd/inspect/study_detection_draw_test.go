@@ -41,6 +41,11 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 	if c := strings.Join(v.Conditions, " "); !strings.Contains(c, "steepest slope is 10 mrad: craters are round dents, 1.6 um deep where 0.5 mm wide; haze") {
 		t.Errorf("%s", c)
 	}
+	out := t.TempDir()
+	runCode(t, "study", "detection", "--draw", "3", dir, "--station", station, "--out", out)
+	if page := readPage(t, out, "detection.html"); strings.Count(page, "data:image/jpeg") != len(synth.FlawKinds) || !strings.Contains(page, "missed place, ") {
+		t.Errorf("the page shows %d pictures of what was drawn", strings.Count(page, "data:image/jpeg"))
+	}
 	for _, bad := range [][]string{
 		{"--draw", "9", dir, "--mm-per-px", "0.018"},
 		{"--draw", "9", t.TempDir(), "--station", station},

@@ -34,6 +34,10 @@ func detectionSheet(r detectionRun) (report.Sheet, []outFile, error) {
 	statements.Text = append(statements.Text, fmt.Sprintf("a50, %s: the sizes that are found 50 and %.3g times in 100 by the curve; %s: the upper bound of the second at %.3g %% confidence, in brackets where it lies beyond the sizes tested, (count) where it is the smallest size of a set that was found whole; "+
 		"with faint ones: the same with the defects that were left out. Right kind: of those found.", a90, 100*r.study.Probability, bound, 100*r.study.Confidence))
 	s.Sections = append(s.Sections, statements, report.SheetSection{Heading: "Conditions", Text: r.conditions()})
+	if d := r.set.drawn; d != nil {
+		s.Sections = append(s.Sections, report.SheetSection{Heading: "What was drawn", Pictures: d.shown,
+			Text: []string{"A fault of each kind, of a size at which found and missed ones meet, drawn into the first clean set. Gloss: white mirrors the stripes, black mirrors nothing. Slopes: a relief lit from the upper left."}})
+	}
 	var files []outFile
 	for _, g := range r.groups {
 		sec, svg, err := r.section(g)
