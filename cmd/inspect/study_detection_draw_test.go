@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/part"
+	"finishbench/internal/study"
 	"finishbench/internal/synth"
 )
 
@@ -56,6 +58,27 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 			t.Errorf("%q: %d, %s", bad, code, stderr)
 		} else {
 			t.Log(strings.TrimSpace(stderr))
+		}
+	}
+}
+
+// Orange peel, which is all over a face, has no size and no place: a truth with it is read, what is called so is
+// right there, and false elsewhere.
+func TestOrangePeelIsNoTarget(t *testing.T) {
+	d := 0.5
+	face := knownFace{Files: map[string]string{"white": "a.png"}, Defects: []knownDefect{{Kind: "orange_peel", Box: []float64{0, 0, 900, 900}}, {Kind: "crater", Box: []float64{440, 440, 20, 20}, Diameter: &d}}}
+	r := part.Result{Pictures: []part.PictureReport{{File: "a.png", State: part.PictureOK}}, Findings: []part.Finding{{Image: "a.png", Kind: part.OrangePeel, Box: part.Box{0, 0, 900, 900}}}}
+	for _, peel := range []bool{true, false} {
+		f := face
+		if !peel {
+			f.Defects = face.Defects[1:]
+		}
+		s := detectionSet{patterns: map[string]int{}}
+		if err := s.add("u", "truth.json", knownUnit{MMPerPX: 0.02, Face: &f}, r, study.DefaultMatchRule(), 5); err != nil {
+			t.Fatal(err)
+		}
+		if len(s.targets) != 1 || s.targets[0].kind != "crater" || s.targets[0].target.Found != 0 || len(s.false) != map[bool]int{true: 0, false: 1}[peel] {
+			t.Errorf("peel %v: %+v, false %+v", peel, s.targets, s.false)
 		}
 	}
 }
