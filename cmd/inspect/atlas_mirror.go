@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"math"
 	"slices"
 	"sync"
@@ -36,13 +35,17 @@ const slopesLost = 0.5
 // mirrored are the kinds of which a mirror shows more than the paint does.
 func mirrored(k part.Kind) bool { return k == part.OrangePeel || slices.Contains(synth.FlawKinds, k) }
 
-// mirrorMaps measures what a face mirrors. around is its outline; nil: it is found in the white picture.
+// mirrorMaps measures what a face mirrors. around is its outline; nil: it is found in the paint.
 func mirrorMaps(of map[part.Light]*part.Image, around []part.Point, mmPerPX float64) (*stripes.Maps, error) {
 	if around == nil {
-		if of[part.White] == nil {
-			return nil, errors.New("the picture under the white screen, which shows the outline, is missing")
+		look := of[part.White]
+		if look == nil { // stripes add up to an even screen
+			var err error
+			if look, err = stripes.Paint(nil, of); err != nil {
+				return nil, err
+			}
 		}
-		c, err := outline.Face([]*part.Image{of[part.White]})
+		c, err := outline.Face([]*part.Image{look})
 		if err != nil {
 			return nil, err
 		}

@@ -330,7 +330,7 @@ func (u *flawedUnit) draw() (map[part.Light]*part.Image, *stripes.Maps, error) {
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s with faults drawn in: %w", u.of.name, err)
 	}
-	u.called = r.Join(clean.paint, clean.fileOf(part.White))
+	u.called = r.Join(clean.paint, clean.shownIn)
 	return images, r.Maps, nil
 }
 
@@ -363,6 +363,14 @@ func (s *detectionSet) addDrawn(u *flawedUnit, rule study.MatchRule) {
 	s.repeats += len(m.Repeats)
 }
 
+// screenText says how the screen stands.
+func (d *drawnFaults) screenText() string {
+	if r := d.screen.RadPerRad; r[0] > 0 && r[1] > 0 {
+		return fmt.Sprintf("One milliradian of slope moves the stripes by %.3f rad along x and %.3f rad along y, as a mirror told.", r[0]/1000, r[1]/1000)
+	}
+	return fmt.Sprintf("The screen shows stripes of %g mm, %g mm off, and the camera is tilted by %g degrees.", d.screen.PeriodMM, d.screen.DistanceMM, d.screen.TiltDeg)
+}
+
 // conditions are what a statement from drawn faults rests on.
 func (d *drawnFaults) conditions() []string {
 	um := func(k part.Kind, size float64) string {
@@ -380,8 +388,7 @@ func (d *drawnFaults) conditions() []string {
 		of = append(of, shapes[k])
 	}
 	out := []string{
-		fmt.Sprintf("Faults of known shape were drawn into pictures of clean faces before a screen (%s): %d sets with one of each kind. The screen shows stripes of %g mm, %g mm off, and the camera is tilted by %g degrees.",
-			strings.Join(d.good, ", "), d.sets, d.screen.PeriodMM, d.screen.DistanceMM, d.screen.TiltDeg),
+		fmt.Sprintf("Faults of known shape were drawn into pictures of clean faces before a screen (%s): %d sets with one of each kind. %s", strings.Join(d.good, ", "), d.sets, d.screenText()),
 		fmt.Sprintf("The steepest slope is %g mrad: %s. A third of the sizes is spread evenly in their logarithm, the others where found and missed ones meet. Real faults are less regular; noise, paint and the face's own waves are the pictures' own. The confidence holds for faces like these: how others differ was not tried.", 1000*d.slopeRad, strings.Join(of, "; ")),
 		"They lie where the mirror is looked at. A fault turns what is mirrored and takes gloss; its light under the white screen is left as it was, so that the mirror alone is tried, and not what the paint shows as well.",
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -25,11 +26,11 @@ const (
 	flawBlurs  = 3.5  // the lens's blur reaches so many of its standard deviations
 )
 
-// WithFlaws are the eight pictures of stripes as they would be if the face had faults too; the
+// WithFlaws are a set's pictures of stripes as they would be if the face had faults too; the
 // others are as they were. What the face mirrors, A cos(phi + k 90 degrees), is known from the pictures, averaged
 // over some pixels. A slope turns phi, gloss is a share of A, and the lens's blur is over both; what that
 // changes is added to the pictures, which so keep their paint, noise and compression. The light that haze
-// scatters, and that a steep slope sends past the screen, is not followed: the sum of four phases, and so
+// scatters, and that a steep slope sends past the screen, is not followed: the sum of opposite phases, and so
 // the paint, shows nothing of a fault.
 //
 // The pictures must be those that were measured, and the screen's place must be known.
@@ -42,15 +43,15 @@ func (m *Maps) WithFlaws(images map[part.Light]*part.Image, flaws []Flaw) (map[p
 		out[l] = im
 	}
 	for d, of := range Lights {
-		var from, to [Phases]*part.Image
-		for k, l := range of {
+		var from, to []*part.Image
+		for _, l := range of[:phasesOf(images)] {
 			im := images[l]
 			if im == nil {
 				return nil, fmt.Errorf("stripes: the picture %s is missing", l)
 			}
 			c := *im
-			c.Pix8, c.Pix16 = append([]uint8(nil), im.Pix8...), append([]uint16(nil), im.Pix16...)
-			from[k], to[k], out[l] = im, &c, &c
+			c.Pix8, c.Pix16 = slices.Clone(im.Pix8), slices.Clone(im.Pix16)
+			from, to, out[l] = append(from, im), append(to, &c), &c
 		}
 		for _, f := range flaws {
 			m.draw(d, f, from, to)
@@ -59,8 +60,8 @@ func (m *Maps) WithFlaws(images map[part.Light]*part.Image, flaws []Flaw) (map[p
 	return out, nil
 }
 
-// draw adds what a fault changes to four pictures of direction d.
-func (m *Maps) draw(d int, f Flaw, from, to [Phases]*part.Image) {
+// draw adds what a fault changes to the pictures of direction d.
+func (m *Maps) draw(d int, f Flaw, from, to []*part.Image) {
 	mmPX := m.MMPX / float64(m.Bin)
 	blur := m.lens / mmPX
 	reach := f.ReachMM/mmPX + flawBlurs*blur + 1
@@ -90,14 +91,19 @@ func (m *Maps) draw(d int, f Flaw, from, to [Phases]*part.Image) {
 		z := newPhasor(w, h)
 		for i := range w * h {
 			at := ((y0+i/w)*im.W+x0+i%w)*im.C + c
-			z.re.V[i] = float32(linear(from[0], at)-linear(from[2], at)) / 2
-			z.im.V[i] = float32(linear(from[3], at)-linear(from[1], at)) / 2
+			i0, i2 := linear(from[0], at), linear(from[2], at)
+			opposite := i0 + i2 - linear(from[1], at) // of the second: the fourth, where there is none
+			if len(from) == Phases {
+				opposite = linear(from[3], at)
+			}
+			z.re.V[i] = float32(i0-i2) / 2
+			z.im.V[i] = float32(opposite-linear(from[1], at)) / 2
 		}
 		z = z.blurred(flawMeanMM / mmPX)
 		for i := range w * h {
 			at := ((y0+i/w)*im.W+x0+i%w)*im.C + c
 			v := z.at(i) * change.at(i)
-			for k, by := range [Phases]float64{real(v), -imag(v), -real(v), imag(v)} {
+			for k, by := range []float64{real(v), -imag(v), -real(v), imag(v)}[:len(to)] {
 				addTo(to[k], at, by)
 			}
 		}

@@ -1,6 +1,7 @@
 package stripes
 
 import (
+	"maps"
 	"math"
 	"testing"
 
@@ -22,7 +23,7 @@ func TestFlawsAreThoseOfTheGeometry(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	maps := r.Maps
+	own := r.Maps
 	for _, f := range []synth.Flaw{
 		{Kind: part.Crater, SizeMM: 0.8, SlopeRad: 0.003}, // its depth can be told
 		{Kind: part.Crater, SizeMM: 0.5, SlopeRad: 0.03},
@@ -44,7 +45,7 @@ func TestFlawsAreThoseOfTheGeometry(t *testing.T) {
 		want, _ := synth.Stripes(p)
 		hx, hy := f.HalfMM()
 		at := Flaw{X: float64(p.W-1)/2 + x0/p.MMPerPX, Y: float64(p.H-1)/2 - y0/p.MMPerPX, ReachMM: math.Hypot(hx, hy), Surface: f.At}
-		got, err := maps.WithFlaws(clean, []Flaw{at})
+		got, err := own.WithFlaws(clean, []Flaw{at})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -62,6 +63,12 @@ func TestFlawsAreThoseOfTheGeometry(t *testing.T) {
 			// A cos is A / sqrt 2 on average; haze's mean is not followed, which is its loss of the mirrored mean.
 			if off, amplitude = math.Sqrt(off/n), math.Sqrt(2*amplitude/n); f.Kind != part.Haze && off > 0.02*amplitude {
 				t.Errorf("%s of %.1f mm: off by %.3f of the amplitude", f.Kind, f.SizeMM, off/amplitude)
+			}
+		}
+		few := own.withFew(t, clean, at)
+		for _, l := range []part.Light{part.StripesX1, part.StripesY2} { // a reduced set's are the same
+			if a, b := light(few[l], int(at.X)+9, int(at.Y)-6), light(got[l], int(at.X)+9, int(at.Y)-6); math.Abs(a-b) > 2e-4 {
+				t.Errorf("%s, %s: %g of six pictures, %g of eight", f.Kind, l, a, b)
 			}
 		}
 		if f.Kind == part.Haze { // its phasor is
@@ -84,6 +91,19 @@ func TestFlawsAreThoseOfTheGeometry(t *testing.T) {
 			t.Errorf("%s: %.3f um deep, %.3f drawn", f.Kind, depth, -f.HeightUM())
 		}
 	}
+}
+
+// withFew draws a fault into a reduced set.
+func (m *Maps) withFew(t *testing.T, images map[part.Light]*part.Image, f Flaw) map[part.Light]*part.Image {
+	t.Helper()
+	few := maps.Clone(images)
+	delete(few, part.StripesX3)
+	delete(few, part.StripesY3)
+	out, err := m.WithFlaws(few, []Flaw{f})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
 }
 
 // light is a grey picture's linear light at a pixel.
