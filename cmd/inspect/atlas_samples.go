@@ -29,6 +29,7 @@ const (
 // shown.
 type atlasSample struct {
 	teach.Sample
+	in   string // the map of a screen's stripes in which it shows best; "": it is shown as it was photographed
 	open func(ctx context.Context) (*openSample, error)
 }
 
@@ -95,12 +96,21 @@ func (a *atlas) addRecords(ctx context.Context, store *records.Store, f records.
 			if f.Severity == part.None && !st.Pinned || pictureOf(in.Pictures, f.Image) == nil {
 				continue
 			}
-			s := teach.Sample{Inspection: in.ID, Unit: unitName(in.Serial, in.Side), Finding: f, SizeMM: teach.Size(f),
+			s := teach.Sample{Inspection: in.ID, Unit: unitName(in.Serial, in.Side), Finding: f, SizeMM: atlasSize(f),
 				Confirmed: confirmed, Pinned: st.Pinned, Hidden: st.Hidden, Caption: st.Caption}
-			a.recorded[f.Kind] = append(a.recorded[f.Kind], atlasSample{s, func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
+			a.recorded[f.Kind] = append(a.recorded[f.Kind], atlasSample{s, mapOf(f), func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
 		}
 		return nil
 	})
+}
+
+// atlasSize is what a finding's size goes by, and of orange peel, which is all over a face, the root mean square
+// slope in mrad; 0 where that is not known.
+func atlasSize(f part.Finding) float64 {
+	if f.Kind == part.OrangePeel {
+		return max(f.Features["slope_mrad"], f.Features["slope_mrad_at_least"])
+	}
+	return teach.Size(f)
 }
 
 // agreedKinds are what people say that findings are; where they disagree, nothing
@@ -152,6 +162,19 @@ func openRecorded(ctx context.Context, store *records.Store, s teach.Sample) (*o
 	for _, x := range in.Result.Findings {
 		o.others = append(o.others, x.Box)
 	}
+	if name := mapOf(f); name != "" {
+		of := map[part.Light]*part.Image{}
+		for _, p := range in.Pictures {
+			if p.View != part.Face || !p.Light.OfScreen() || p.Light == part.Black {
+				continue
+			}
+			if of[p.Light], err = r.image(p.File); err != nil {
+				r.release()
+				return nil, err
+			}
+		}
+		o.withMap(of, nil, name, f.Box)
+	}
 	return o, nil
 }
 
@@ -164,14 +187,15 @@ func pictureOf(pictures []records.Picture, file string) *records.Picture {
 	return nil
 }
 
-// otherLight is the picture of the same view under another light; "" for none.
+// otherLight is the picture of the same view under another light; "" for none. A screen that is dark, or
+// shows stripes, lights nothing.
 func otherLight(pictures []records.Picture, file string) string {
 	p := pictureOf(pictures, file)
 	if p == nil || p.View == part.Edge {
 		return ""
 	}
 	for _, q := range pictures {
-		if q.View == p.View && q.AngleDeg == p.AngleDeg && q.Light != p.Light {
+		if q.View == p.View && q.AngleDeg == p.AngleDeg && q.Light != p.Light && (q.Light == part.White || !q.Light.OfScreen()) {
 			return q.File
 		}
 	}
@@ -206,42 +230,65 @@ func (a *atlas) addUnits(dir string) error {
 func (a *atlas) addUnit(folder, name string, k knownUnit) error {
 	var boxes []part.Box
 	for i, d := range k.Face.Defects {
-		if _, _, err := d.size(); err != nil {
+		if _, _, err := d.size(); err != nil && !d.overAll() {
 			return fmt.Errorf("defect %d %w", i+1, err)
 		}
 		boxes = append(boxes, part.Box(d.Box))
 	}
+	peel := slices.ContainsFunc(k.Face.Defects, knownDefect.overAll)
 	for i, d := range k.Face.Defects {
 		if c, ok := d.cnr(); ok && c < teach.VisibleCNR {
 			continue
 		}
+		if peel && !d.overAll() && k.Face.Files[string(part.StripesX0)] != "" && mirrored(part.Kind(d.Kind)) {
+			continue // the mirror shows orange peel there
+		}
 		mm, _, _ := d.size()
 		s := teach.Sample{Unit: name, SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: part.Kind(d.Kind), Box: boxes[i], Confidence: 1}}
-		a.units[s.Finding.Kind] = append(a.units[s.Finding.Kind], atlasSample{s, func(context.Context) (*openSample, error) {
-			return openUnit(folder, k, boxes, i)
+		in := ""
+		if mirrored(s.Finding.Kind) && k.Face.Files[string(part.StripesX0)] != "" {
+			in = part.GlossMap
+		}
+		a.units[s.Finding.Kind] = append(a.units[s.Finding.Kind], atlasSample{s, in, func(context.Context) (*openSample, error) {
+			return openUnit(folder, k, boxes, i, in)
 		}})
 	}
 	return nil
 }
 
-func openUnit(folder string, k knownUnit, boxes []part.Box, i int) (*openSample, error) {
+// openUnit reads the pictures of a known defect; in is the map that shows it best, "" for none.
+func openUnit(folder string, k knownUnit, boxes []part.Box, i int, in string) (*openSample, error) {
 	o := &openSample{mmPerPX: k.MMPerPX, others: boxes}
+	var all []*part.Image
 	o.release = func() {
-		for _, im := range o.images {
+		for _, im := range all {
 			capture.Release(im)
 		}
 	}
-	for _, light := range []part.Light{part.Raking, part.Diffuse} {
-		file := k.Face.Files[string(light)]
+	read := func(l part.Light) (*part.Image, error) {
+		file := k.Face.Files[string(l)]
 		if file == "" {
-			continue
+			return nil, nil
 		}
 		im, err := capture.Read(filepath.Join(folder, filepath.Base(file)))
 		if err != nil {
 			o.release()
 			return nil, err
 		}
-		o.images, o.box = append(o.images, im), append(o.box, boxes[i])
+		all = append(all, im)
+		return im, nil
+	}
+	for _, l := range []part.Light{part.Raking, part.Diffuse, part.White} {
+		if l == part.White && len(o.images) > 0 {
+			break
+		}
+		im, err := read(l)
+		if err != nil {
+			return nil, err
+		}
+		if im != nil {
+			o.images, o.box = append(o.images, im), append(o.box, boxes[i])
+		}
 	}
 	if len(o.images) == 0 {
 		return nil, fmt.Errorf("%s: no picture of the faceplate is named", folder)
@@ -249,6 +296,20 @@ func openUnit(folder string, k knownUnit, boxes []part.Box, i int) (*openSample,
 	if sil, err := outline.Find(o.images[len(o.images)-1]); err == nil {
 		o.outline = sil.Boundary
 	}
+	if in == "" {
+		return o, nil
+	}
+	of := map[part.Light]*part.Image{}
+	for _, l := range part.ScreenLights {
+		im, err := read(l)
+		if err != nil {
+			return nil, err
+		}
+		if im != nil {
+			of[l] = im
+		}
+	}
+	o.withMap(of, nil, in, boxes[i])
 	return o, nil
 }
 
@@ -282,7 +343,7 @@ func drawSizes(k part.Kind, sizesMM []float64) []atlasSample {
 	var out []atlasSample
 	for i, mm := range sizesMM {
 		s := teach.Sample{SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: k, Confidence: 1}}
-		out = append(out, atlasSample{s, func(context.Context) (*openSample, error) {
+		out = append(out, atlasSample{s, "", func(context.Context) (*openSample, error) {
 			return drawOne(drawnDefect(k, mm), windowMM, uint64(i)+1), nil
 		}})
 	}
@@ -315,7 +376,7 @@ func drawSteps(stepsUM []float64) []atlasSample {
 	var out []atlasSample
 	for i, um := range stepsUM {
 		s := teach.Sample{SizeMM: math.Abs(um) / 1000, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: part.Step, ValueUM: part.Num(um), Confidence: 1}}
-		out = append(out, atlasSample{s, func(context.Context) (*openSample, error) {
+		out = append(out, atlasSample{s, "", func(context.Context) (*openSample, error) {
 			p := synth.SmallEdge()
 			p.StepLeftUM, p.Grain = um, false
 			im, truth := synth.Edge(p)
@@ -341,8 +402,12 @@ func (a *atlas) choose(k part.Kind) ([]atlasSample, string) {
 		}
 	}
 	switch {
-	case drawable[k] != nil:
-		return drawSizes(k, drawable[k]), fromDrawn
+	case drawable[k] != nil || mirrorSamples[k] != nil:
+		var all []atlasSample
+		if sizes := drawable[k]; sizes != nil {
+			all = drawSizes(k, sizes)
+		}
+		return append(all, drawMirrors(k)...), fromDrawn
 	case k == part.Step:
 		return drawSteps([]float64{-60, -25, 15, 30, 60, 120}), fromDrawn
 	}

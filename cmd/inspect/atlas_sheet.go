@@ -27,21 +27,13 @@ func (a *atlas) page(ctx context.Context, k part.Kind) (report.Sheet, error) {
 	case fromUnits, fromDrawn:
 		s.Warnings = append(s.Warnings, a.t("warn."+from))
 	}
-	if unseen(k) {
-		s.Warnings = append(s.Warnings, a.t("warn.unseen"))
+	switch k {
+	case part.OrangePeel, part.Haze: // under lamps nothing looks for them
+		s.Warnings = append(s.Warnings, a.t("warn.screen_only"))
 	}
 	s.Sections = []report.SheetSection{pictures, {Heading: a.t("cause"), Text: []string{a.t(string(k) + ".cause")}},
 		{Heading: a.t("see"), Text: []string{a.t(string(k) + ".see")}}, a.remedies(k)}
 	return s, nil
-}
-
-// unseen are the kinds that nothing looks for yet.
-func unseen(k part.Kind) bool {
-	switch k {
-	case part.OrangePeel, part.Haze, part.Chip, part.Missed:
-		return true
-	}
-	return false
 }
 
 // pictures are those of a kind. Where one was forgotten, so were all before it:
@@ -65,11 +57,18 @@ func (e *forgottenError) Error() string {
 	return fmt.Sprintf("the pictures of inspection %d are forgotten", e.inspection)
 }
 
+// peelShownMM is how much of a face with orange peel is shown, like a defect of this size.
+const peelShownMM = 3
+
 // strips are the pictures, at one scale.
 func (a *atlas) strips(ctx context.Context, samples []atlasSample) (report.SheetSection, error) {
 	sec := report.SheetSection{Heading: a.t("pictures")}
 	largest := 0.0
 	for _, s := range samples {
+		if s.Finding.Kind == part.OrangePeel { // all over the face: a piece of it
+			largest = math.Max(largest, peelShownMM)
+			continue
+		}
 		if s.Finding.Kind != part.Step && !math.IsNaN(s.SizeMM) {
 			largest = math.Max(largest, s.SizeMM)
 		}
@@ -90,6 +89,9 @@ func (a *atlas) strips(ctx context.Context, samples []atlasSample) (report.Sheet
 		sec.Pictures = append(sec.Pictures, p)
 	}
 	sec.Text = []string{a.t("pictures.how")}
+	if slices.ContainsFunc(samples, func(s atlasSample) bool { return s.in != "" }) {
+		sec.Text = append(sec.Text, a.t("pictures.mirror"))
+	}
 	sec.Small = !slices.ContainsFunc(sec.Pictures, func(p report.SheetPicture) bool { return p.W > p.H })
 	if len(sec.Pictures) == 0 {
 		sec.Text = []string{a.t("none")}
@@ -111,11 +113,23 @@ func (a *atlas) caption(s atlasSample) string {
 	switch {
 	case s.Finding.ValueUM != nil:
 		text = a.t("um", "v", signedText(a, *s.Finding.ValueUM))
+	case s.Finding.Kind == part.OrangePeel:
+		if _, least := s.Finding.Features["slope_mrad_at_least"]; s.SizeMM > 0 && least {
+			text = a.t("slope_at_least", "v", a.l.Number(s.SizeMM, 1))
+		} else if s.SizeMM > 0 {
+			text = a.t("slope", "v", a.l.Number(s.SizeMM, 1))
+		}
 	case !math.IsNaN(s.SizeMM):
 		text = a.t("size", "v", a.l.Number(s.SizeMM, 2))
 	}
 	if s.Finding.Severity != "" && s.Finding.Severity != part.None {
 		text += ", " + a.l.T("severity."+string(s.Finding.Severity))
+	}
+	switch s.in {
+	case part.GlossMap:
+		text += ", " + a.t("gloss_map")
+	case part.SlopeMap:
+		text += ", " + a.t("slope_map")
 	}
 	switch {
 	case s.Inspection > 0 && s.Confirmed:

@@ -87,7 +87,7 @@ func TestAtlas(t *testing.T) {
 	if strings.Contains(dust, ref(hidden)+")") || strings.Contains(dust, "known defects") {
 		t.Error("the page of dust shows a hidden finding, or calls its pictures known defects")
 	}
-	for page, want := range map[string]string{"fibre.html": "of units with known defects", "step.html": "drawn with known defects", "haze.html": "nothing looks for it", "atlas.html": `href="dust.html"`} {
+	for page, want := range map[string]string{"fibre.html": "of units with known defects", "step.html": "drawn with known defects", "haze.html": "before a screen only", "atlas.html": `href="dust.html"`} {
 		if !strings.Contains(readPage(t, o.out, page), want) {
 			t.Errorf("%s lacks %q", page, want)
 		}
@@ -157,5 +157,66 @@ func TestAtlasWall(t *testing.T) {
 	}
 	if m, err := jpeg.Decode(bytes.NewReader(raw)); err != nil || m.Bounds().Dx() != wallPixels {
 		t.Errorf("%v", err)
+	}
+}
+
+// A recorded crater before a screen is shown where it shows best: in the gloss, where it is dark and what is
+// around it bright, and then in the stripes; a shallow one in the slopes. Expected values: by the drawing.
+func TestAtlasBeforeScreen(t *testing.T) {
+	dir, db := aScreenUnit(t, nil), filepath.Join(t.TempDir(), "r.db")
+	runCode(t, "unit", dir, "--out", t.TempDir(), "--mm-per-px", "0.018", "--record", db)
+	store, err := records.Open(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	l, err := sheetLanguage("en")
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := newAtlas(l, 3)
+	if err := a.addRecords(t.Context(), store, records.Filter{}); err != nil {
+		t.Fatal(err)
+	}
+	got := a.recorded[part.Crater]
+	if len(got) != 1 || got[0].in != part.GlossMap || !strings.Contains(a.caption(got[0]), "before a screen: gloss") {
+		t.Fatalf("%+v", got)
+	}
+	o, err := got[0].open(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer o.release()
+	if len(o.images) != 2 || len(o.panels(2)) != 3 {
+		t.Fatalf("%d pictures, %d windows", len(o.images), len(o.panels(2)))
+	}
+	grey := func(im *part.Image, p part.Point) uint8 { return im.Pix8[(int(p.Y)*im.W+int(p.X))*im.C] }
+	c := o.box[0].Centre()
+	if in, out := grey(o.images[0], c), grey(o.images[0], part.Point{X: c.X, Y: c.Y - 60}); in > 60 || out < 180 {
+		t.Errorf("gloss %d in the crater, %d beside it", in, out)
+	}
+	f := got[0].Finding
+	f.Features = map[string]float64{"gloss_lost_most": 0.2}
+	if in := mapOf(f); in != part.SlopeMap {
+		t.Errorf("a shallow crater is shown in %q", in)
+	}
+	f.Kind = part.Haze
+	if in := mapOf(f); in != part.GlossMap {
+		t.Errorf("haze is shown in %q", in)
+	}
+}
+
+// Orange peel, haze and missed places, which no lamp's drawing shows, are drawn before a screen.
+func TestAtlasDrawsTheMirrorsKinds(t *testing.T) {
+	l, err := sheetLanguage("zh-Hans")
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := newAtlas(l, 3)
+	for _, k := range []part.Kind{part.OrangePeel, part.Missed} {
+		s, err := a.page(t.Context(), k)
+		if err != nil || len(s.Sections[0].Pictures) < 3 || len(s.Sections[3].Tables[0].Rows) != 3 || !strings.Contains(strings.Join(s.Sections[0].Text, ""), "屏幕前") {
+			t.Errorf("%s: %v, %d pictures", k, err, len(s.Sections[0].Pictures))
+		}
 	}
 }

@@ -68,7 +68,8 @@ type scene struct {
 	mirror   *stripes.Result // before a screen, where it could be measured,
 	paint    []part.Finding  // what the paint alone shows there,
 	shownIn  string          // in which picture,
-	around   []part.Point    // and the outline that was found first
+	around   []part.Point    // the outline that was found first,
+	look     stripes.Params  // and how the mirror was looked at
 	looked   bool            // found says what was found, and how much was looked at
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
 }

@@ -158,7 +158,7 @@ looks, not how well they know this workshop's lacquer.`,
 	f := cmd.Flags()
 	f.IntVar(&o.number, "number", 30, "how many units")
 	f.Float64Var(&o.clean, "clean", 0.4, "share of clean ones")
-	f.StringSliceVar(&kinds, "kinds", nil, "kinds of defects (default: all that can be drawn: "+joinKinds(paintKinds)+")")
+	f.StringSliceVar(&kinds, "kinds", nil, "kinds of defects (default: "+joinKinds(paintKinds)+"; before a screen also "+joinKinds(paintMirrored)+")")
 	f.StringVar(&difficulty, "difficulty", "mixed", difficultyUse)
 	f.Uint64Var(&o.seed, "seed", 1, "the same seed draws the same pictures")
 	f.SortFlags = false

@@ -27,8 +27,11 @@ type paintOptions struct {
 	seed       uint64
 }
 
-// paintKinds are the kinds that can be drawn.
-var paintKinds = []part.Kind{part.Bubble, part.Dust, part.Fibre, part.Sanding, part.Crater, part.Run}
+// paintKinds are the kinds that are drawn under lamps, and paintMirrored those that only a screen shows.
+var (
+	paintKinds    = []part.Kind{part.Bubble, part.Dust, part.Fibre, part.Sanding, part.Crater, part.Run}
+	paintMirrored = []part.Kind{part.OrangePeel, part.Haze, part.Missed}
+)
 
 // paintedTruth is the truth.json of a drawn unit: what knownUnit reads.
 type paintedTruth struct {
@@ -38,6 +41,8 @@ type paintedTruth struct {
 	Pattern string      `json:"pattern"`
 	Face    paintedFace `json:"face"`
 }
+
+const paintedMade = "drawn by formula with known defects (inspect quiz paint); no photograph"
 
 type paintedFace struct {
 	Files   map[string]string `json:"files"`
@@ -51,8 +56,8 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 		o.kinds = paintKinds
 	}
 	for _, k := range o.kinds {
-		if !slices.Contains(paintKinds, k) {
-			return nil, usagef("--kinds %s: it cannot be drawn; what can be is %s", k, joinKinds(paintKinds))
+		if all := slices.Concat(paintKinds, paintMirrored); !slices.Contains(all, k) {
+			return nil, usagef("--kinds %s: it cannot be drawn; what can be is %s", k, joinKinds(all))
 		}
 	}
 	if o.number < 1 || o.number > 500 {
@@ -78,7 +83,11 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 			return nil, usagef("%s cannot be made: %w: give another --seed, or another folder", unit, plainPath(err))
 		}
 		kind := o.kinds[i%len(o.kinds)]
-		if err := paintUnit(unit, name, clean[i], kind, o, rng); err != nil {
+		paint := paintUnit
+		if slices.Contains(paintMirrored, kind) {
+			paint = paintScreenUnit
+		}
+		if err := paint(unit, name, clean[i], kind, o, rng); err != nil {
 			return nil, err
 		}
 		all = append(all, unit)
@@ -106,7 +115,9 @@ func paintUnit(dir, name string, clean bool, kind part.Kind, o paintOptions, rng
 	if !clean {
 		n := map[part.Kind]int{kind: 1}
 		for range rng.IntN(3) {
-			n[o.kinds[rng.IntN(len(o.kinds))]]++
+			if k := o.kinds[rng.IntN(len(o.kinds))]; slices.Contains(paintKinds, k) {
+				n[k]++
+			}
 		}
 		p.Defects = synth.RandomDefects(p, n, rng.Uint64())
 		for i := range p.Defects {
@@ -114,7 +125,7 @@ func paintUnit(dir, name string, clean bool, kind part.Kind, o paintOptions, rng
 		}
 	}
 	diffuse, raking, truth := synth.Face(p)
-	t := paintedTruth{Unit: name, Made: "drawn by formula with known defects (inspect quiz paint); no photograph", MMPerPX: p.MMPerPX, Pattern: p.Pattern,
+	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: p.Pattern,
 		Face: paintedFace{Files: map[string]string{"diffuse": "face_diffuse.jpg", "raking": "face_raking.jpg"}, Defects: []knownDefect{}}}
 	for _, d := range truth.Defects {
 		k := knownDefect{Kind: string(d.Kind), Box: d.Box[:], CNR: map[string]float64{"diffuse": shownCNR(d.CNRDiffuse), "raking": shownCNR(d.CNRRaking)}}
@@ -125,11 +136,16 @@ func paintUnit(dir, name string, clean bool, kind part.Kind, o paintOptions, rng
 		}
 		t.Face.Defects = append(t.Face.Defects, k)
 	}
+	return writePainted(dir, t, map[string]*part.Image{"face_diffuse.jpg": diffuse, "face_raking.jpg": raking})
+}
+
+// writePainted writes a drawn unit's pictures and truth.
+func writePainted(dir string, t paintedTruth, pictures map[string]*part.Image) error {
 	data, err := json.MarshalIndent(t, "", " ")
 	if err != nil {
 		return err
 	}
-	for file, im := range map[string]*part.Image{"face_diffuse.jpg": diffuse, "face_raking.jpg": raking} {
+	for file, im := range pictures {
 		b, err := jpegOf(im)
 		if err != nil {
 			return err
@@ -143,13 +159,16 @@ func paintUnit(dir, name string, clean bool, kind part.Kind, o paintOptions, rng
 
 func shownCNR(v float64) float64 { return min(math.Round(v*10)/10, 1e6) }
 
+// spotsMM are the least and the largest diameter of a spot.
+var spotsMM = [2]float64{0.05, 1}
+
 // resize gives a spot a size of the difficulty asked for; what stretches keeps its
 // own. Mixed: all sizes alike often on a logarithmic scale.
 func resize(d *synth.Defect, want teach.Difficulty, rng *rand.Rand) {
 	if d.DiameterMM == 0 {
 		return
 	}
-	between := map[teach.Difficulty][2]float64{teach.AnyDifficulty: {0.05, 1}, teach.Easy: {0.52, 1}, teach.Middling: {0.21, 0.49}, teach.Hard: {0.05, 0.19}}[want]
+	between := map[teach.Difficulty][2]float64{teach.AnyDifficulty: spotsMM, teach.Easy: {0.52, 1}, teach.Middling: {0.21, 0.49}, teach.Hard: {0.05, 0.19}}[want]
 	d.DiameterMM = between[0] * math.Pow(between[1]/between[0], rng.Float64())
 }
 

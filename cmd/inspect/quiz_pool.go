@@ -47,6 +47,9 @@ func quizPicture(ctx context.Context, store *records.Store, p teach.ItemPicture)
 		}
 		return b, err
 	}
+	if strings.HasPrefix(p.Ref, refMap) {
+		return mapPictureOf(ctx, store, p)
+	}
 	path, ok := strings.CutPrefix(p.Ref, refFile)
 	if !ok {
 		return nil, fmt.Errorf("%w: %q names no place that this program knows", errGone, p.Ref)
@@ -105,9 +108,10 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, er
 		return teach.Item{}, err
 	}
 	it := teach.Item{Key: filepath.Base(abs), Unit: filepath.Base(abs), Stage: stage, Source: teach.Drawn, MMPerPX: k.MMPerPX}
+	var screen []teach.ItemPicture
 	for _, l := range part.Lights {
 		name, ok := k.Face.Files[string(l)]
-		if !ok || l.OfScreen() {
+		if !ok || l == part.Black {
 			continue
 		}
 		if name != filepath.Base(name) {
@@ -131,14 +135,28 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, er
 			return teach.Item{}, usagef("%s: its pictures differ in size, so that a place is not the same in all of them", dir)
 		}
 		it.WidthPX, it.HeightPX = w, h
-		it.Pictures = append(it.Pictures, teach.ItemPicture{Light: l, Ref: refFile + path, SHA256: shaOf(b)})
+		if q := (teach.ItemPicture{Light: l, Ref: refFile + path, SHA256: shaOf(b)}); l.OfScreen() {
+			screen = append(screen, q)
+		} else {
+			it.Pictures = append(it.Pictures, q)
+		}
+	}
+	if len(screen) > 0 {
+		more, err := screenPictures(context.Background(), nil, screen, k.MMPerPX)
+		if err != nil {
+			return teach.Item{}, err
+		}
+		it.Pictures = append(it.Pictures, more...)
 	}
 	for i, d := range k.Face.Defects {
 		size, measure, err := d.size()
+		if d.overAll() {
+			size, measure, err = 0, "", nil
+		}
 		if err != nil {
 			return teach.Item{}, usagef("%s: defect %d, %s, %w", file, i+1, orNone(d.Kind, "of no kind"), err)
 		}
-		known := teach.KnownDefect{Kind: part.Kind(d.Kind), Box: part.Box(d.Box), SizeMM: size, Measure: measure}
+		known := teach.KnownDefect{Kind: part.Kind(d.Kind), Box: part.Box(d.Box), SizeMM: size, Measure: measure, SlopeMRad: d.SlopeMRad}
 		if d.Width != nil {
 			known.WidthMM = *d.Width
 		}
@@ -148,6 +166,7 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, er
 				known.Light = l
 			}
 		}
+		known.Light = bestShown(known, it.Pictures)
 		it.Known = append(it.Known, known)
 	}
 	it.Verdict = verdictOf(it, limits)
@@ -171,6 +190,9 @@ func verdictOf(it teach.Item, limits grade.Limits) part.Verdict {
 			continue
 		}
 		f := part.Finding{Number: i + 1, Image: r.Pictures[0].File, Kind: k.Kind, Box: k.Box, Zone: part.ZoneFace, Confidence: 1}
+		if k.SlopeMRad > 0 {
+			f.Features = map[string]float64{"slope_mrad": k.SlopeMRad}
+		}
 		size := k.SizeMM
 		switch {
 		case k.Measure == "diameter" && size > 0:
@@ -269,8 +291,10 @@ func poolRecords(ctx context.Context, store *records.Store) (all []teach.Item, g
 func recordItem(ctx context.Context, store *records.Store, in records.Inspection, b confirmedBody, by string) (teach.Item, error) {
 	it := teach.Item{Key: "record-" + strconv.FormatInt(in.ID, 10), Unit: unitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
 		By: by, Known: b.Known, Verdict: b.Verdict}
+	var screen []teach.ItemPicture
+	withScreen, withLamps := posesOf(in, b.Known)
 	for _, p := range in.Pictures {
-		if p.View != part.Face || p.Light.OfScreen() {
+		if p.View != part.Face || p.Light == part.Black || p.Light.OfScreen() && !withScreen || !p.Light.OfScreen() && !withLamps {
 			continue
 		}
 		q := teach.ItemPicture{Light: p.Light, Ref: refRecord + p.SHA256, SHA256: p.SHA256}
@@ -287,12 +311,50 @@ func recordItem(ctx context.Context, store *records.Store, in records.Inspection
 		}
 		it.WidthPX, it.HeightPX = w, h
 		it.MMPerPX = in.Result.ScaleOf(p.File)
-		it.Pictures = append(it.Pictures, q)
+		if p.Light.OfScreen() {
+			screen = append(screen, q)
+		} else {
+			it.Pictures = append(it.Pictures, q)
+		}
+	}
+	if len(screen) > 0 {
+		more, err := screenPictures(ctx, store, screen, it.MMPerPX)
+		if err != nil {
+			return it, err
+		}
+		it.Pictures = append(it.Pictures, more...)
 	}
 	if len(it.Pictures) == 0 {
 		return it, fmt.Errorf("%w: inspection %d has no picture of the faceplate", errGone, in.ID)
 	}
 	return it, it.Check()
+}
+
+// posesOf says whether an item of a recorded unit shows the faceplate before a screen, and under lamps: both
+// where both are of one pose, so that a place is the same in them, which a finding seen in both tells; else that in
+// which something is known, and lamps where nothing is. Neither where something is known in each.
+func posesOf(in records.Inspection, known []teach.KnownDefect) (screen, lamps bool) {
+	before := map[string]bool{} // a screen, by file
+	for _, p := range in.Pictures {
+		if p.View == part.Face {
+			before[p.File] = p.Light.OfScreen()
+			screen, lamps = screen || p.Light.OfScreen(), lamps || !p.Light.OfScreen()
+		}
+	}
+	if !screen || !lamps {
+		return screen, lamps
+	}
+	for _, f := range in.Result.Findings {
+		first, ok := before[f.Image]
+		for _, s := range f.AlsoIn {
+			if other, ok2 := before[s.Image]; ok && ok2 && other != first {
+				return true, true
+			}
+		}
+	}
+	byScreen := slices.ContainsFunc(known, fromScreen)
+	byLamps := slices.ContainsFunc(known, func(k teach.KnownDefect) bool { return !fromScreen(k) })
+	return byScreen && !byLamps, !byScreen
 }
 
 // confirmation is what a person says of a recorded unit, in the words of the
@@ -305,21 +367,22 @@ type confirmation struct {
 }
 
 // confirmed is the truth that a confirmation makes of the tool's findings on the
-// faceplate: each looked at by the person. Tests show it under lamps, so what shows
-// before a screen alone is not asked.
+// faceplate: each looked at by the person.
 func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	b := confirmedBody{Inspection: in.ID, Verdict: c.verdict}
 	if !slices.Contains(teach.Verdicts, b.Verdict) {
 		return b, usagef("--verdict: pass, rework or reject, as the faceplate deserves")
 	}
+	var faces []string
 	lights := map[string]part.Light{}
 	for _, p := range in.Pictures {
-		if p.View == part.Face && !p.Light.OfScreen() {
+		if p.View == part.Face {
+			faces = append(faces, p.File)
 			lights[p.File] = p.Light
 		}
 	}
-	if len(lights) == 0 {
-		return b, usagef("inspection %d has no picture of the faceplate under a lamp: nothing can be asked of it", in.ID)
+	if len(faces) == 0 {
+		return b, usagef("inspection %d has no picture of the faceplate: nothing can be asked of it", in.ID)
 	}
 	kinds := map[int]part.Kind{}
 	for _, s := range c.kinds {
@@ -332,16 +395,17 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	}
 	seen := map[int]bool{}
 	for _, f := range in.Result.Findings {
-		at := append([]part.Sighting{{Image: f.Image, Box: f.Box}}, f.AlsoIn...)
-		i := slices.IndexFunc(at, func(s part.Sighting) bool { _, ok := lights[s.Image]; return ok })
-		if i < 0 {
+		if !slices.Contains(faces, f.Image) {
 			continue
 		}
 		seen[f.Number] = true
 		if slices.Contains(c.not, f.Number) {
 			continue
 		}
-		k := teach.KnownDefect{Kind: f.Kind, Box: at[i].Box, Light: lights[at[i].Image]}
+		k := teach.KnownDefect{Kind: f.Kind, Box: f.Box, Light: lights[f.Image]}
+		if name := mapOf(f); name != "" {
+			k.Light = mapLight(name)
+		}
 		if kind, ok := kinds[f.Number]; ok {
 			k.Kind = kind
 		}
@@ -358,12 +422,12 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	}
 	for _, n := range c.not {
 		if !seen[n] {
-			return b, usagef("--not %d: the inspection has no such finding on the faceplate under a lamp", n)
+			return b, usagef("--not %d: the inspection has no such finding on the faceplate", n)
 		}
 	}
 	for n := range kinds {
 		if !seen[n] {
-			return b, usagef("--kind %d=...: the inspection has no such finding on the faceplate under a lamp", n)
+			return b, usagef("--kind %d=...: the inspection has no such finding on the faceplate", n)
 		}
 	}
 	for _, s := range c.also {

@@ -312,7 +312,7 @@ func (b *quizBook) next(ctx context.Context, q teach.Quiz, t teach.Taking) error
 		return err
 	}
 	for _, p := range it.Pictures {
-		if _, err := quizPicture(ctx, b.store, p); errors.Is(err, errGone) {
+		if err := isThere(ctx, b.store, p); errors.Is(err, errGone) {
 			return b.note(ctx, teach.TopicTaking, t.Name, t.Entries+2, teach.EventGone, body)
 		} else if err != nil {
 			return err

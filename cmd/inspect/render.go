@@ -190,8 +190,8 @@ func sortCrops(crops []report.Crop, r *part.Result) {
 	best := map[int]string{}
 	for _, f := range r.Findings {
 		best[f.Number] = f.Image
-		if slices.ContainsFunc(f.AlsoIn, func(s part.Sighting) bool { return s.Image == part.GlossMap }) {
-			best[f.Number] = part.GlossMap
+		if name := mapOf(f); name != "" {
+			best[f.Number] = name
 		}
 	}
 	slices.SortStableFunc(crops, func(a, b report.Crop) int {

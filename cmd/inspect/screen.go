@@ -99,7 +99,7 @@ func (u *unit) lookInScreen(s *scene) {
 			f.AlsoIn = append(f.AlsoIn, part.Sighting{Image: part.SlopeMap, Box: f.Box})
 		}
 	}
-	s.mirror, s.paint, s.around, s.shownIn = &mirror, paint.Findings, around.Points(), under.File
+	s.mirror, s.paint, s.around, s.shownIn, s.look = &mirror, paint.Findings, around.Points(), under.File, how
 	s.found = paint
 	s.found.Findings = mirror.Join(paint.Findings, under.File)
 	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)

@@ -31,6 +31,12 @@ func aScreenUnit(t *testing.T, change func(map[part.Light]*part.Image)) string {
 	if change != nil {
 		change(images)
 	}
+	return writeScreenUnit(t, images)
+}
+
+// writeScreenUnit writes grey pictures of a face before a screen as a unit's folder.
+func writeScreenUnit(t *testing.T, images map[part.Light]*part.Image) string {
+	t.Helper()
 	dir := filepath.Join(t.TempDir(), "u")
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		t.Fatal(err)

@@ -29,6 +29,13 @@ In place of the two, a table DATA.csv of targets found and missed will do: the
 columns size and found (1 or 0, yes or no), and kind where there are several; or
 size, found and of where a line is about several targets of one size.
 
+With --draw N, name folders with clean faces photographed before a screen. N faults of
+each kind that a mirror shows (bulging bubbles, craters, runs, missed places,
+haze), of known shape and of sizes from too small to large, are drawn into those
+pictures: the stripes are bent and dulled as the fault would. Then they are looked
+for as in any unit. Scale and station are told as for 'inspect unit'; the station
+must say how the screen stands.
+
 The size is the diameter of bubbles, dust and craters, and the length of fibres
 and sanding marks, in mm. The curve is a logistic regression over the size or its
 logarithm; a90/95 is the upper 95 % bound of the size found 9 times in 10, by the
@@ -46,20 +53,29 @@ type detectionOptions struct {
 	probability float64
 	confidence  float64
 	firth       bool
+	draw        int
+	slopeMRad   float64
+	look        runOptions // with --draw: scale and station
 	now         func() time.Time
 }
 
 func newDetectionCommand() *cobra.Command {
 	o := detectionOptions{now: time.Now}
 	cmd := &cobra.Command{
-		Use:   "detection TRUTH RESULTS | DATA.csv",
+		Use:   "detection TRUTH RESULTS | DATA.csv | --draw N CLEAN...",
 		Short: "From which size on defects are found",
 		Long:  detectionHelp,
 		Example: `  inspect study detection units results --out study
   inspect study detection units results --kind bubble,dust --all-contrasts
-  inspect study detection targets.csv --scale ln --bound wald`,
+  inspect study detection targets.csv --scale ln --bound wald
+  inspect study detection --draw 60 clean1 clean2 --mm-per-px 0.016 --station station.yaml --out study`,
 		DisableFlagsInUseLine: true,
-		Args:                  wrongUsage(cobra.RangeArgs(1, 2)),
+		Args: wrongUsage(func(cmd *cobra.Command, args []string) error {
+			if o.draw > 0 {
+				return cobra.MinimumNArgs(1)(cmd, args)
+			}
+			return cobra.RangeArgs(1, 2)(cmd, args)
+		}),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runDetection(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
@@ -75,16 +91,20 @@ func newDetectionCommand() *cobra.Command {
 	f.Float64Var(&o.probability, "probability", 0.9, "how often a size must be found to be stated")
 	f.Float64Var(&o.confidence, "confidence", 0.95, "confidence of the bounds")
 	f.BoolVar(&o.firth, "firth", false, "where found and missed ones do not overlap in size, fit Firth's penalised likelihood")
+	f.IntVar(&o.draw, "draw", 0, "draw so many faults of each kind into clean sets before a screen, and look for them")
+	f.Float64Var(&o.slopeMRad, "slope-mrad", 10, "steepest slope of the faults that are drawn, mrad")
+	f.Float64Var(&o.look.mmPerPX, "mm-per-px", 0, "with --draw: scale of the pictures, millimetres per pixel")
+	f.StringVar(&o.look.station, "station", "", "with --draw: file that describes the station: screen, scale")
 	o.flags(cmd)
 	return cmd
 }
 
-func runDetection(_ context.Context, o detectionOptions, args []string, stdout, _ io.Writer) error {
+func runDetection(ctx context.Context, o detectionOptions, args []string, stdout, stderr io.Writer) error {
 	so, err := o.study()
 	if err != nil {
 		return err
 	}
-	set, err := o.read(args)
+	set, err := o.read(ctx, args, stderr)
 	if err != nil {
 		return err
 	}
@@ -114,7 +134,7 @@ func runDetection(_ context.Context, o detectionOptions, args []string, stdout, 
 // study checks the flags and turns them into options.
 func (o detectionOptions) study() (study.DetectionOptions, error) {
 	so := study.DefaultDetectionOptions()
-	so.Probability, so.Confidence, so.Firth = o.probability, o.confidence, o.firth
+	so.Probability, so.Confidence, so.Firth = o.probability, o.confidence, o.firth || o.draw > 0 // what is drawn is found above a size, missed below
 	switch o.scale {
 	case "auto":
 	case "size":
@@ -140,6 +160,12 @@ func (o detectionOptions) study() (study.DetectionOptions, error) {
 		return so, usagef("--match-share %g: use a share between 0 and 1", o.share)
 	case !(o.minCNR >= 0 && o.minCNR <= 1000):
 		return so, usagef("--min-cnr %g: use a ratio between 0 and 1000", o.minCNR)
+	case o.draw < 0 || o.draw > maxDraw:
+		return so, usagef("--draw %d: use 1 to %d faults of each kind, 60 or more for a steady curve", o.draw, maxDraw)
+	case !(o.slopeMRad >= 0.1 && o.slopeMRad <= 1000):
+		return so, usagef("--slope-mrad %g: use 0.1 to 1000 mrad", o.slopeMRad)
+	case o.draw > 0 && o.by == "pattern":
+		return so, usagef("--by pattern: with --draw it is not told what faceplates are like; use --by kind")
 	case !(o.probability > 0 && o.probability < 1):
 		return so, usagef("--probability %g: use a number between 0 and 1, such as 0.9", o.probability)
 	case !(o.confidence >= 0.5 && o.confidence < 1):
@@ -148,7 +174,10 @@ func (o detectionOptions) study() (study.DetectionOptions, error) {
 	return so, nil
 }
 
-func (o detectionOptions) read(args []string) (detectionSet, error) {
+func (o detectionOptions) read(ctx context.Context, args []string, stderr io.Writer) (detectionSet, error) {
+	if o.draw > 0 {
+		return drawDetection(ctx, o, args, stderr)
+	}
 	if len(args) == 2 {
 		rule := study.DefaultMatchRule()
 		rule.SlackShare = o.share

@@ -34,6 +34,10 @@ func detectionSheet(r detectionRun) (report.Sheet, []outFile, error) {
 	statements.Text = append(statements.Text, fmt.Sprintf("a50, %s: the sizes that are found 50 and %.3g times in 100 by the curve; %s: the upper bound of the second at %.3g %% confidence, in brackets where it lies beyond the sizes tested, (count) where it is the smallest size of a set that was found whole; "+
 		"with faint ones: the same with the defects that were left out. Right kind: of those found.", a90, 100*r.study.Probability, bound, 100*r.study.Confidence))
 	s.Sections = append(s.Sections, statements, report.SheetSection{Heading: "Conditions", Text: r.conditions()})
+	if d := r.set.drawn; d != nil {
+		s.Sections = append(s.Sections, report.SheetSection{Heading: "What was drawn", Pictures: d.shown,
+			Text: []string{"A fault of each kind, of a size at which found and missed ones meet, drawn into the first clean set. Gloss: white mirrors the stripes, black mirrors nothing. Slopes: a relief lit from the upper left."}})
+	}
 	var files []outFile
 	for _, g := range r.groups {
 		sec, svg, err := r.section(g)
@@ -81,7 +85,11 @@ func (r detectionRun) facts() []report.Fact {
 	if err != nil {
 		return f
 	}
-	return append(f, report.Fact{Name: "Units", Value: fmt.Sprintf("%d (%s)", r.set.units, patternsText(r.set.patterns))},
+	units := report.Fact{Name: "Units", Value: fmt.Sprintf("%d (%s)", r.set.units, patternsText(r.set.patterns))}
+	if r.set.drawn != nil {
+		units = report.Fact{Name: "Clean faces", Value: fmt.Sprintf("%d, drawn into %d times", r.set.units, r.set.drawn.sets)}
+	}
+	return append(f, units,
 		report.Fact{Name: "False calls of all kinds", Value: fmt.Sprintf("%d, %s", len(r.set.false), study.FalseCalls(rate))},
 		report.Fact{Name: "Further findings of found defects", Value: fmt.Sprintf("%d, not counted as false", r.set.repeats)})
 }
@@ -113,6 +121,9 @@ func (r detectionRun) warnings() []string {
 			w = append(w, strings.Join(c.units, ", ")+": "+c.what)
 		}
 	}
+	if d := r.set.drawn; d != nil && d.unplaced > 0 {
+		w = append(w, fmt.Sprintf("for %d faults there was no room on the face, and they were left out: large ones most likely", d.unplaced))
+	}
 	if r.set.noCNR > 0 {
 		w = append(w, fmt.Sprintf("%d defects have no contrast-to-noise ratio in the truth: they are counted", r.set.noCNR))
 	}
@@ -133,12 +144,18 @@ func (r detectionRun) warnings() []string {
 // conditions are what the statement holds for.
 func (r detectionRun) conditions() []string {
 	c := []string{fmt.Sprintf("%s, finishbench %s.", r.date, finishbenchVersion)}
-	if r.set.units > 0 {
+	if d := r.set.drawn; d != nil {
+		c = append(append(c, d.conditions()...), fmt.Sprintf("%s mm per pixel.", scalesText(r.set.mmPerPX)))
+	} else if r.set.units > 0 {
 		c = append(c, fmt.Sprintf("%d units with known defects: faceplates %s; %s mm per pixel; stage %s.", r.set.units, patternsText(r.set.patterns), scalesText(r.set.mmPerPX),
 			orNone(strings.Join(r.set.stages, ", "), "not told")))
+	}
+	if r.set.units > 0 {
 		c = append(c, fmt.Sprintf("A defect is found where a finding touches its box, widened by %.3g %% of its longer side or %g px; each defect has at most one finding and each finding at most one defect. A finding of another kind counts. A false call is a finding of that kind that touches no known defect.",
 			100*r.options.share, study.DefaultMatchRule().SlackPX))
-		c = append(c, r.contrastText())
+		if r.set.drawn == nil {
+			c = append(c, r.contrastText())
+		}
 	}
 	if r.set.units > 0 {
 		c = append(c, "The size is the "+r.measures()+".")

@@ -34,6 +34,8 @@ type knownDefect struct {
 	Length   *float64           `json:"length"`   // mm
 	Width    *float64           `json:"width"`    // mm, of what has a length
 	CNR      map[string]float64 `json:"cnr"`
+
+	SlopeMRad float64 `json:"slope_mrad,omitempty"` // root mean square slope of orange peel; 0: not told
 }
 
 // size is the size by which the defect's kind is told, in mm, and which it is.
@@ -54,6 +56,11 @@ func (d knownDefect) size() (mm float64, measure string, err error) {
 		return 0, "", errors.New("has no type")
 	}
 	return *v, measure, nil
+}
+
+// overAll says whether it is all over the face, and has no size.
+func (d knownDefect) overAll() bool {
+	return d.Kind == string(part.OrangePeel) && d.Diameter == nil && d.Length == nil
 }
 
 // cnr is the best contrast-to-noise ratio of all pictures; false where none is
@@ -101,7 +108,8 @@ type detectionSet struct {
 	halfSeen []string       // units of which some picture of the faceplate could not be measured
 	mmPerPX  []float64      // all scales, in order
 	stages   []string
-	noCNR    int // defects whose contrast is not told
+	noCNR    int          // defects whose contrast is not told
+	drawn    *drawnFaults // nil: the faults were not drawn
 }
 
 func (s detectionSet) falseCalls(kind, where string) (calls, units int) {
@@ -216,6 +224,10 @@ func (s *detectionSet) add(unit, file string, k knownUnit, r part.Result, rule s
 	if measured < len(pictures) {
 		s.halfSeen = append(s.halfSeen, unit)
 	}
+	peel := slices.ContainsFunc(k.Face.Defects, knownDefect.overAll)
+	face := *k.Face
+	face.Defects = slices.DeleteFunc(slices.Clone(face.Defects), knownDefect.overAll)
+	k.Face = &face
 	var known []study.Known
 	for i, d := range k.Face.Defects {
 		size, _, err := d.size()
@@ -226,7 +238,13 @@ func (s *detectionSet) add(unit, file string, k knownUnit, r part.Result, rule s
 	}
 	var called []study.Called
 	for _, f := range r.Findings {
-		if slices.Contains(pictures, f.Image) {
+		switch {
+		case !slices.Contains(pictures, f.Image):
+		case f.Kind == part.OrangePeel: // all over the face: it tells of none that has a place
+			if !peel {
+				s.false = append(s.false, falseCall{unit, string(f.Kind), k.Pattern})
+			}
+		default:
 			called = append(called, study.Called{Kind: string(f.Kind), Box: study.Box(f.Box)})
 		}
 	}

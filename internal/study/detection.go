@@ -266,12 +266,16 @@ func (f POD) unscaled(x float64) float64 {
 func (f POD) At(size float64) float64 { return expit(f.B0 + f.B1*f.scaled(size)) }
 
 // Size is the size that is found with probability p; NaN where the share found
-// does not rise with size.
+// does not rise with size, or where the curve reaches p at no size above 0, which on the scale
+// [PlainSize] it may.
 func (f POD) Size(p float64) float64 {
 	if !(f.B1 > 0) {
 		return math.NaN()
 	}
-	return f.unscaled((logit(p) - f.B0) / f.B1)
+	if s := f.unscaled((logit(p) - f.B0) / f.B1); s > 0 {
+		return s
+	}
+	return math.NaN()
 }
 
 // SizeSE is the standard error of f(Size(p)) by the delta method: of the size

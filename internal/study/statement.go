@@ -46,7 +46,7 @@ type Detection struct {
 	Fit               *POD    // nil: none
 	FitErr            error
 	A50, A90          float64                 // sizes found with 0.5 and the probability asked for; NaN: none
-	Upper             map[BoundMethod]float64 // upper bounds of A90; only those that exist
+	Upper             map[BoundMethod]float64 // upper bounds of A90; only those that exist, the smallest size where a bound is not above 0
 	BoundErr          error                   // of the method asked for
 	Checked           *FitCheck               // nil: too few targets
 	AllFrom           FoundFrom
@@ -138,7 +138,9 @@ func (d *Detection) fit() error {
 	d.A50, d.A90 = f.Size(0.5), f.Size(d.Options.Probability)
 	for _, m := range []BoundMethod{LikelihoodRatio, WaldCurve, DeltaMethod} {
 		if b, err := f.SizeUpper(d.Options.Probability, d.Options.Confidence, m); err == nil {
-			d.Upper[m] = b
+			if d.Upper[m] = b; b <= 0 {
+				d.Upper[m] = d.Smallest
+			}
 		}
 	}
 	_, d.BoundErr = f.SizeUpper(d.Options.Probability, d.Options.Confidence, d.Options.Bound)

@@ -34,6 +34,23 @@ func TestStatementByCurve(t *testing.T) {
 	near(t, "by the delta method", d.Size, 1.846021, 1e-6)
 }
 
+// Where nearly all of even the smallest were found, the curve over the size itself reaches a half, and 9 in 10,
+// below 0: these are no sizes, and a bound is no smaller than the smallest that was tried. Expected values: by the logit's
+// line through 97 and 99.5 in 100, 3.48 at size 1 and 5.29 at 2, which is 0 at -0.92 and 2.2 at 0.29; one
+// through 99 and 99.5 is 2.2 at -2.4.
+func TestNoSizeIsBelowZero(t *testing.T) {
+	plain := func(o *DetectionOptions) { o.Scale = PlainSize }
+	d := detect(t, []Target{{1, 1000, 970}, {2, 1000, 995}}, plain)
+	if !math.IsNaN(d.A50) {
+		t.Errorf("a50 is %g", d.A50)
+	}
+	near(t, "a90", d.A90, 1+(math.Log(9)-math.Log(97.0/3))/(math.Log(199)-math.Log(97.0/3)), 1e-6)
+	d = detect(t, []Target{{1, 10000, 9900}, {2, 10000, 9950}}, plain)
+	if !math.IsNaN(d.A90) || d.Upper[LikelihoodRatio] != 1 || d.Size != 1 {
+		t.Errorf("a90 is %g, its bound %v, stated is %g", d.A90, d.Upper, d.Size)
+	}
+}
+
 // 29 of 29 show 90 % at 95 %: 0.05^(1/29) = 0.902, and 0.05^(1/28) = 0.8985.
 func TestStatementByCount(t *testing.T) {
 	d := detect(t, []Target{{0.052, 9, 9}, {0.3, 20, 20}}, nil)

@@ -130,7 +130,7 @@ func (c SizeCurve) Size() (mm float64, s Seen) {
 		return math.NaN(), SeenNone
 	case d.Fit != nil && d.A90 > d.Largest:
 		return math.NaN(), SeenAbove
-	case d.Fit != nil && d.A90 < d.Smallest:
+	case d.Fit != nil && d.Fit.B1 > 0 && d.Fit.At(d.Smallest) > d.Options.Probability:
 		return d.Smallest, SeenBelow
 	case d.Fit != nil && !math.IsNaN(d.A90):
 		return d.A90, SeenFrom

@@ -50,6 +50,8 @@ type KnownDefect struct {
 	WidthMM float64    `json:"width_mm,omitempty"` // across a length; 0: not known
 	CNR     float64    `json:"cnr,omitempty"`      // in the picture where it is best; 0: not known
 	Light   part.Light `json:"light,omitempty"`    // of that picture; NoLight: not known
+
+	SlopeMRad float64 `json:"slope_mrad,omitempty"` // root mean square slope of orange peel, which has no size; 0: not known
 }
 
 // Visible says whether it can be seen at all.
