@@ -27,6 +27,28 @@ func waves(octaves ...float64) *part.Mirror {
 	return m
 }
 
+// A finding's card tells its slope.
+func TestSlopeOnACard(t *testing.T) {
+	for _, c := range []struct {
+		features map[string]float64
+		want     string
+	}{
+		{map[string]float64{"slope_mrad": 2.2, "u_slope_mrad": 0.1}, "2.20 ± 0.20 mrad"},
+		{map[string]float64{"slope_mrad_at_least": 7.16}, "at least 7.16 mrad"},
+		{map[string]float64{"phase_rad": 1}, ""},
+	} {
+		got := ""
+		for _, f := range newFindingView(&part.Finding{Kind: part.Sanding, Features: c.features}, &part.Result{}, nil, 0).Facts {
+			if f.Name == english.Slope {
+				got += f.Value
+			}
+		}
+		if got != c.want {
+			t.Errorf("%v: %q, want %q", c.features, got, c.want)
+		}
+	}
+}
+
 // The spectrum is shown with its limits: each octave that has one says where it lies to it, the
 // plot draws and names them, and of a lower bound no octave is judged.
 func TestWavesBesideTheirLimits(t *testing.T) {

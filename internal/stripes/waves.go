@@ -297,7 +297,7 @@ func (m *Maps) peel(w Waves, p Params) (part.Finding, bool) {
 		if w.AtLeast {
 			name = "slope_mrad_at_least"
 		}
-		features[name] = math.Round(100*w.SlopeMRad) / 100
+		features[name], features["u_"+name] = math.Round(100*w.SlopeMRad)/100, math.Round(1000*w.USlopeMRad)/1000
 	}
 	return part.Finding{Kind: part.OrangePeel, Box: m.box(boundsOf(all, m.Depth.W)), Zone: part.ZoneFace, Confidence: 0.9, AreaMM2: part.Num(math.Round(100*area) / 100), Features: features}, true
 }
