@@ -40,11 +40,13 @@ func wavesOf(r *part.Result, l Limits) wavesOutcome {
 	case m == nil || len(rows) == 0:
 		return out
 	case m.SlopeMRad == nil && m.PhaseRad == nil && m.RangeMRad != nil:
-		out.unjudged = append(out.unjudged, "waviness not measured: too little of the faceplate mirrors the screen: move the screen or the unit, and take the set again")
+		out.unjudged = append(out.unjudged,
+			"waviness not measured: too little of the faceplate mirrors the screen: move the screen or the unit, and take the set again")
 		return out
 	case m.SlopeMRad == nil:
 		if peel != nil {
-			out.warnings = append(out.warnings, "orange peel is weighed by its area: how steep it is is not known, since the station file does not tell where the screen stands")
+			out.warnings = append(out.warnings,
+				"orange peel is weighed by its area: how steep it is is not known, since the station file does not tell where the screen stands")
 		}
 		return out
 	}
@@ -66,13 +68,15 @@ func wavesOf(r *part.Result, l Limits) wavesOutcome {
 		if list := c.list(); len(list) > 0 {
 			most = worse(most, list[len(list)-1].sev)
 		}
-		b := part.Band{FromMM: row.FromMM, ToMM: row.ToMM, SlopeMRad: v, USlopeMRad: u, Minor: c.Minor, Moderate: c.Moderate, Major: c.Major, Critical: c.Critical}
+		b := part.Band{FromMM: row.FromMM, ToMM: row.ToMM, SlopeMRad: v, USlopeMRad: u,
+			Minor: c.Minor, Moderate: c.Moderate, Major: c.Major, Critical: c.Critical}
 		if peel != nil && told {
 			b.Severity = got.sev
 		}
 		out.bands, out.rows, out.got = append(out.bands, b), append(out.rows, row), append(out.got, got)
 		if limit := c.limit(); !m.AtLeast && got.sev == part.None && nearLimit(v, limit, &u, l.Decision.K) {
-			out.warnings = append(out.warnings, fmt.Sprintf("waves of %s mrad%s are within their limit of %s mrad, but also within the uncertainty of the limit (u = %s mrad)",
+			out.warnings = append(out.warnings, fmt.Sprintf(
+				"waves of %s mrad%s are within their limit of %s mrad, but also within the uncertainty of the limit (u = %s mrad)",
 				apart(v, limit, 1), between(row), short(limit), fixed(u, 2)))
 		}
 	}
@@ -80,7 +84,8 @@ func wavesOf(r *part.Result, l Limits) wavesOutcome {
 		worst = part.None
 	}
 	if m.AtLeast && worst.Rank() < min(most.Rank(), part.Major.Rank()) {
-		out.unjudged = append(out.unjudged, fmt.Sprintf("waviness not measured: at least %s mrad, but there are slopes too steep for these stripes: set wider stripes or bring the screen nearer, or look at it by eye", fixed(*m.SlopeMRad, 1)))
+		out.unjudged = append(out.unjudged, fmt.Sprintf("waviness not measured: at least %s mrad, but there are slopes too steep for these stripes: "+
+			"set wider stripes or bring the screen nearer, or look at it by eye", fixed(*m.SlopeMRad, 1)))
 	}
 	return out
 }
@@ -105,7 +110,8 @@ func ofFaceplate(f *part.Finding) bool {
 func (w *weighed) weighWaves(o wavesOutcome, k float64) {
 	for i, got := range o.got {
 		if b := o.bands[i]; i == 0 || got.sev.Rank() > w.Severity.Rank() {
-			w.measure, w.value, w.u, w.k, w.class, w.classes, w.Severity = SlopeMRad, b.SlopeMRad, &b.USlopeMRad, k, got, o.rows[i].classes(), got.sev
+			w.measure, w.value, w.u, w.k = SlopeMRad, b.SlopeMRad, &b.USlopeMRad, k
+			w.class, w.classes, w.Severity = got, o.rows[i].classes(), got.sev
 			w.band, w.atLeast = o.rows[i], o.atLeast
 		}
 	}

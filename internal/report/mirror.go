@@ -70,7 +70,8 @@ func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 	}
 	v.Sentences = append(v.Sentences, waves+".")
 	if m.AtLeast {
-		v.Sentences = append(v.Sentences, "Some slopes are too steep for these stripes, and octave by octave the numbers are not to be relied on: wider stripes, or a screen that stands nearer, follow steeper slopes.")
+		v.Sentences = append(v.Sentences, "Some slopes are too steep for these stripes, and octave by octave the numbers are not to be relied on: "+
+			"wider stripes, or a screen that stands nearer, follow steeper slopes.")
 	}
 	v.rows(m)
 	octaves, curve := plots.Series{Name: "octave by octave"}, plots.Series{Name: "finer, per octave", X: m.WaveMM}
@@ -102,7 +103,8 @@ func (v *mirrorView) rows(m *part.Mirror) {
 		}
 	}
 	row := func(fromMM, toMM, value, u float64) {
-		r := wavesRow{From: number3(fromMM), To: number3(toMM), Value: fmt.Sprintf("%.2f", value), U: fmt.Sprintf("%.2f", 2*u), Limits: make([]string, len(shown))}
+		r := wavesRow{From: number3(fromMM), To: number3(toMM), Limits: make([]string, len(shown))}
+		r.Value, r.U = fmt.Sprintf("%.2f", value), fmt.Sprintf("%.2f", 2*u)
 		if i := slices.IndexFunc(m.Bands, func(b part.Band) bool { return b.FromMM == fromMM && b.ToMM == toMM }); i >= 0 {
 			b := m.Bands[i]
 			for k, c := range shown {
@@ -152,8 +154,10 @@ type waveClass struct {
 
 func waveClasses() []waveClass {
 	return []waveClass{
-		{"minor over", func(b part.Band) *float64 { return b.Minor }}, {"moderate over", func(b part.Band) *float64 { return b.Moderate }},
-		{"major over", func(b part.Band) *float64 { return b.Major }}, {"critical over", func(b part.Band) *float64 { return b.Critical }},
+		{"minor over", func(b part.Band) *float64 { return b.Minor }},
+		{"moderate over", func(b part.Band) *float64 { return b.Moderate }},
+		{"major over", func(b part.Band) *float64 { return b.Major }},
+		{"critical over", func(b part.Band) *float64 { return b.Critical }},
 	}
 }
 

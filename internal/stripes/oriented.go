@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+	"sync"
 
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
@@ -29,7 +30,7 @@ const (
 	grooveLeastMM2  = 1.0  // area of a patch
 	grooveLeastMRad = 0.5  // slope across it,
 	grooveLeastRad  = 0.17 // or phase, where the screen's place is not known
-	grooveModes     = 0.5  // independent waves of a window of one square wavelength that waves every way: 1.7 to 2.1 in drawn fields, less where a few waves are much of it
+	grooveModes     = 0.5  // independent waves that a square wavelength holds; 1.7 to 2.1 in drawn fields, fewer where a few waves are most of it
 	groovePeaks     = 4.0  // times their root mean square, grooves are at their steepest
 	grooveDim       = 0.08 // share of single pixels' light that they take no more than
 	groovePeel      = 0.4  // share of the waviness from which on it is sanding, no orange peel
@@ -96,10 +97,12 @@ func (m *Maps) oriented(out *Result, p Params) {
 		}
 		found = append(found, f)
 		sanded += slope * slope * float64(len(patch.cells)) / whole
-		out.Findings = slices.DeleteFunc(out.Findings, func(o part.Finding) bool { return m.ofGrooves(o, g, patch, f, slope/k) })
+		out.Findings = slices.DeleteFunc(out.Findings, func(o part.Finding) bool {
+			return m.ofGrooves(o, g, patch, f, slope/k)
+		})
 	}
-	if sanded >= groovePeel*waviness*waviness && out.Waves.LostShare < peelLost {
-		out.Findings = slices.DeleteFunc(out.Findings, func(o part.Finding) bool { return len(found) > 0 && o.Kind == part.OrangePeel })
+	if len(found) > 0 && sanded >= groovePeel*waviness*waviness && out.Waves.LostShare < peelLost {
+		out.Findings = slices.DeleteFunc(out.Findings, func(o part.Finding) bool { return o.Kind == part.OrangePeel })
 	}
 	out.Findings = append(out.Findings, found...)
 }
@@ -145,7 +148,18 @@ func (m *Maps) grooves(p Params) *grooves {
 	for i, yes := range m.looked {
 		ok[i] = yes && !m.atRim[i] && float64(m.Gloss.V[i]) >= lostGloss*m.best
 	}
-	signal, noise := m.slopeBand(m.fine, ok, k, det), m.slopeBand(m.odd, ok, k, det)
+	share := part.NewPlane(w, h)
+	for i, yes := range ok {
+		if yes {
+			share.V[i] = 1
+		}
+	}
+	fine, wide := gauss(share, grooveFineMM/m.MMPX), gauss(share, gaussOfCut*grooveCutMM/m.MMPX)
+	var signal, noise slopes
+	var both sync.WaitGroup
+	both.Go(func() { signal = m.slopeBand(m.fine, ok, fine, wide, k, det) })
+	noise = m.slopeBand(m.odd, ok, fine, wide, k, det)
+	both.Wait()
 	g := &grooves{side: max(4, int(grooveCellMM/m.MMPX+0.5)), mmPX: m.MMPX}
 	g.cols = w / g.side
 	var noiseWays []complex128
@@ -193,8 +207,9 @@ func (m *Maps) wraps(x0, y0, side int) bool {
 // slopes are a vector in each pixel, along the picture's x and y.
 type slopes struct{ x, y *part.Plane }
 
-// slopeBand turns two directions' phases into slopes, and keeps the fine of them.
-func (m *Maps) slopeBand(phase [2]*part.Plane, ok []bool, k [2]float64, det float64) slopes {
+// slopeBand turns two directions' phases into slopes, and keeps the fine of them; ofFine and ofWide are
+// how much of what the filters see is ok.
+func (m *Maps) slopeBand(phase [2]*part.Plane, ok []bool, ofFine, ofWide *part.Plane, k [2]float64, det float64) slopes {
 	w, h := m.Depth.W, m.Depth.H
 	s := slopes{part.NewPlane(w, h), part.NewPlane(w, h)}
 	for i, yes := range ok {
@@ -204,14 +219,7 @@ func (m *Maps) slopeBand(phase [2]*part.Plane, ok []bool, k [2]float64, det floa
 			s.y.V[i] = float32((m.along[0][0]*v - m.along[1][0]*u) / det)
 		}
 	}
-	share := part.NewPlane(w, h)
-	for i, yes := range ok {
-		if yes {
-			share.V[i] = 1
-		}
-	}
 	fine, wide := grooveFineMM/m.MMPX, gaussOfCut*grooveCutMM/m.MMPX
-	ofFine, ofWide := gauss(share, fine), gauss(share, wide)
 	for _, p := range []*part.Plane{s.x, s.y} {
 		a, b := gauss(p, fine), gauss(p, wide)
 		for i, yes := range ok {

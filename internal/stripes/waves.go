@@ -36,11 +36,15 @@ const (
 	lostMost   = 0.05 // and where more of the face has lost it, slopes are a lower bound
 	leastPass  = 0.25 // of a wave's variance that lens and pixels let through; what they let through less of is left as it is
 	peelLost   = 0.25 // share of the face that has lost its gloss
-	wrapMost   = 1.6  // phase variance of a direction, rad^2, from which on it is a lower bound, too: of a normal law's, what lies beyond +-pi and comes back from the other side takes 2.6 % of the root mean square (closed form: E = pi^2/3 + 4 sum (-1)^n exp(-n^2 s^2/2)/n^2)
+	wrapMost   = 1.6  // phase variance of a direction, rad^2, from which on it is a lower bound, too: see below
 	peelMRad   = 1.0  // or slopes of so much: limits begin here,
 	peelRad    = 0.5  // told in phase where the screen's place is not known,
 	peelURms   = 4.0  // and so many times the uncertainty
 )
+
+// Of phases that follow a normal law of variance s^2, what lies beyond half a period and comes back from the
+// other side leaves pi^2/3 + 4 sum over n of (-1)^n exp(-n^2 s^2/2) / n^2 of the variance: at wrapMost the root
+// mean square is 2.6 % too small.
 
 // waves measures the waviness: Welch's average of spectra (Welch 1967, IEEE Trans. Audio
 // Electroacoust. 15, 70) with Hann's window. The noise's spectrum is that of the odd
