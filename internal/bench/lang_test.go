@@ -333,6 +333,11 @@ func TestWavinessInWords(t *testing.T) {
 			}
 		}
 	}
+	for measure, want := range map[string]string{"area_mm2": "4.53 mm²", "lines": "5 lines", "length_mm": "4.53 mm"} { // other units
+		if got := l.byTag("en").cause(r, f, Cause{Measure: measure, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}); !strings.Contains(got, want+",") {
+			t.Errorf("%s: %s", measure, got)
+		}
+	}
 	if got := l.byTag("en").missing(Outcome{Result: &part.Result{Screen: &part.Mirror{}}, Waviness: true}); !strings.Contains(got, "too little of the faceplate mirrors") {
 		t.Error(got)
 	}

@@ -135,7 +135,7 @@ func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
 		if unit == "mrad" {
 			digits = 2
 		}
-		s = x.T("why.near", "sentence", s, "u", x.Number(c.U, digits), "unit", "@unit."+unit)
+		s = x.T("why.near", "sentence", s, "u", x.Number(c.U, digits), "unit", x.T("unit."+unit))
 	}
 	if !c.Mends {
 		s = x.T("why.beyond."+string(r.Stage), "sentence", s)
