@@ -56,7 +56,7 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 		return bench.Outcome{}, err
 	}
 	defer u.release()
-	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.limits), ScoreMost: set.limits.ScoreLimit}
+	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.limits), ScoreMost: set.limits.ScoreLimit, Waviness: grade.WavinessUnmeasured(r, set.limits)}
 	short, least := grade.TooLittle(r, set.limits)
 	for i, s := range short {
 		o.TooLittle = append(o.TooLittle, bench.TooLittle{Surface: s, Least: least[i]})

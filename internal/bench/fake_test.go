@@ -164,7 +164,7 @@ func reworking() Outcome {
 				{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Major, Station: "120 deg, left", ValueUM: part.Num(92), Image: "edge_120.jpg", Confidence: 1},
 				{Number: 2, Kind: part.Dust, Zone: part.ZoneFace, Severity: part.Moderate, DiameterMM: part.Num(.21), Image: "face_diffuse.jpg", Confidence: .9},
 			}},
-		Causes:   []Cause{{Number: 1, Measure: "proud_um", Value: 92, Limit: 50, UUM: 4, Mends: true}, {Number: 2, Measure: "diameter_mm", Value: .21, Limit: .15, UUM: math.NaN(), Mends: true}},
+		Causes:   []Cause{{Number: 1, Measure: "proud_um", Value: 92, Limit: 50, U: 4, Mends: true}, {Number: 2, Measure: "diameter_mm", Value: .21, Limit: .15, U: math.NaN(), Mends: true}},
 		MainFile: "edge_120.jpg", Main: grey(800, 600), Crops: []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}},
 	}
 }
@@ -173,7 +173,7 @@ func rejecting() Outcome {
 	return Outcome{
 		Result: &part.Result{Verdict: part.Reject, Stage: part.Wet, Score: part.Num(100),
 			Findings: []part.Finding{{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Critical, Station: "30 deg, right", ValueUM: part.Num(-210), Image: "edge_30.jpg", Confidence: 1}}},
-		Causes:   []Cause{{Number: 1, Measure: "recessed_um", Value: 210, Limit: 50, UUM: 4}},
+		Causes:   []Cause{{Number: 1, Measure: "recessed_um", Value: 210, Limit: 50, U: 4}},
 		MainFile: "edge_30.jpg", Main: grey(800, 600), Crops: []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}},
 	}
 }

@@ -103,6 +103,7 @@ type Outcome struct {
 	Causes    []Cause
 	Missing   []part.View       // views that the limits ask for and that are not there
 	TooLittle []TooLittle       // surfaces of which too little was looked at
+	Waviness  bool              // whether too little of the waviness was measured to judge it
 	ScoreOver bool              // the score alone would not pass
 	Score     float64           // and its limit
 	ScoreMost float64           //
@@ -121,8 +122,11 @@ type Cause struct {
 	Limit    float64
 	Cluster  int
 	WithinMM float64
-	UUM      float64
+	U        float64
 	Near     bool
+	FromMM   float64
+	ToMM     float64
+	AtLeast  bool
 	Doubted  bool
 	Mends    bool
 }

@@ -308,6 +308,41 @@ func TestWhy(t *testing.T) {
 	}
 }
 
+// Orange peel is told by its slope, of an octave and of a lower bound too; and waviness that was
+// not measured, with what to do.
+func TestWavinessInWords(t *testing.T) {
+	l := languages(t)
+	r := &part.Result{Stage: part.Wet, Verdict: part.NotMeasured, Screen: &part.Mirror{SlopeMRad: part.Num(4.53), AtLeast: true}}
+	f := part.Finding{Kind: part.OrangePeel, Zone: part.ZoneFace, Severity: part.Moderate}
+	c := Cause{Measure: grade.SlopeMRad, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}
+	octave, least, near := c, c, c
+	octave.FromMM, octave.ToMM, least.AtLeast, near.Near, near.U = 2, 1, true, true, 0.31
+	for tag, want := range map[string][]string{
+		"en": {"Orange peel of 4.5 mrad, on the faceplate: moderate over 4.0 mrad.", "Orange peel of 4.5 mrad in waves of 2 to 1 mm, on the faceplate: moderate over 4.0 mrad.",
+			"Orange peel of at least 4.5 mrad, on the faceplate: moderate over 4.0 mrad.", "Orange peel of 4.5 mrad, on the faceplate: moderate over 4.0 mrad. Close to the limit (u = 0.31 mrad).",
+			"Waviness not measured: at least 4.5 mrad, with slopes too steep for these stripes.", "Set wider stripes or bring the screen nearer, then take again; or look at it by eye."},
+		"zh-Hans": {"面板上有橘皮，4.5 mrad：超过 4.0 mrad 为中等。", "面板上有橘皮，波长 2 至 1 mm 处 4.5 mrad：超过 4.0 mrad 为中等。",
+			"面板上有橘皮，至少 4.5 mrad：超过 4.0 mrad 为中等。", "面板上有橘皮，4.5 mrad：超过 4.0 mrad 为中等。接近限度（u = 0.31 mrad）。",
+			"波纹度未测得：至少 4.5 mrad，有些斜面对此条纹太陡。", "用更宽的条纹或将屏幕移近后重拍；或用眼检查。"},
+	} {
+		x := l.byTag(tag)
+		o := Outcome{Result: r, Waviness: true}
+		for i, got := range []string{x.cause(r, f, c), x.cause(r, f, octave), x.cause(r, f, least), x.cause(r, f, near), x.missing(o), x.retake(o)} {
+			if got != want[i] {
+				t.Errorf("%s: %s, want %s", tag, got, want[i])
+			}
+		}
+	}
+	for measure, want := range map[string]string{"area_mm2": "4.53 mm²", "lines": "5 lines", "length_mm": "4.53 mm"} { // other units
+		if got := l.byTag("en").cause(r, f, Cause{Measure: measure, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}); !strings.Contains(got, want+",") {
+			t.Errorf("%s: %s", measure, got)
+		}
+	}
+	if got := l.byTag("en").missing(Outcome{Result: &part.Result{Screen: &part.Mirror{}}, Waviness: true}); !strings.Contains(got, "too little of the faceplate mirrors") {
+		t.Error(got)
+	}
+}
+
 // How much was looked at is told in every language; in English with the numbers of
 // the result's own sentence.
 func TestLooked(t *testing.T) {

@@ -101,12 +101,18 @@ func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
 		unit = "mm2"
 	case c.Measure == "lines":
 		decimals, unit = 0, "lines"
+	case c.Measure == "slope_mrad":
+		decimals, unit = 1, "mrad"
 	}
 	value, limit := x.apart(c.Value, c.Limit, decimals)
+	if c.AtLeast {
+		value = x.T("why.at_least", "value", value)
+	}
 	args := []string{
 		"kind", "@kind." + string(f.Kind), "zone", "@zone." + orUnknown(string(f.Zone)), "severity", "@severity." + string(f.Severity),
 		"value", value, "limit", limit, "unit", x.T("unit." + unit),
 		"place", x.station(f.Station), "count", strconv.Itoa(c.Cluster), "within", x.Number(c.WithinMM, 1),
+		"from", trim(c.FromMM), "to", trim(c.ToMM),
 	}
 	key := "why.size"
 	switch {
@@ -118,10 +124,18 @@ func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
 		key = "why.within"
 	case c.Cluster > 0:
 		key = "why.cluster"
+	case unit == "mrad" && c.FromMM > 0:
+		key = "why.waves"
+	case unit == "mrad":
+		key = "why.slope"
 	}
 	s := x.T(key, args...)
 	if c.Near {
-		s = x.T("why.near", "sentence", s, "u", x.Number(c.UUM, 1))
+		digits := 1
+		if unit == "mrad" {
+			digits = 2
+		}
+		s = x.T("why.near", "sentence", s, "u", x.Number(c.U, digits), "unit", x.T("unit."+unit))
 	}
 	if !c.Mends {
 		s = x.T("why.beyond."+string(r.Stage), "sentence", s)
@@ -190,6 +204,12 @@ func (x *Lang) missing(o Outcome) string {
 	if len(o.TooLittle) > 0 {
 		return x.tooLittle(o.TooLittle[0])
 	}
+	if m := r.Screen; o.Waviness && m != nil {
+		if m.SlopeMRad == nil {
+			return x.T("why.waviness")
+		}
+		return x.T("why.waviness_bound", "value", x.Number(*m.SlopeMRad, 1))
+	}
 	return x.T("why.unjudged")
 }
 
@@ -218,6 +238,9 @@ func (x *Lang) retake(o Outcome) string {
 		}
 		return x.T("retake.looked")
 	}
+	if m := o.Result.Screen; o.Waviness && m != nil && m.SlopeMRad != nil && len(o.Missing) == 0 && !slices.ContainsFunc(o.Result.Seam.Stations, unmeasured) {
+		return x.T("retake.waviness")
+	}
 	return x.T("retake.other")
 }
 
@@ -244,6 +267,8 @@ func (x *Lang) advice(st part.Stage, f part.Finding, c Cause) string {
 	switch {
 	case c.Doubted:
 		return x.T("remedy.doubted", "confidence", x.Number(f.Confidence, 2))
+	case f.Severity == part.None && c.AtLeast:
+		return x.T("remedy.too_steep")
 	case f.Severity == part.None && c.Measure != "":
 		return x.T("remedy.leave")
 	case !c.Mends && f.Severity.Rank() >= part.Moderate.Rank():

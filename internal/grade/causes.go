@@ -12,13 +12,16 @@ import (
 // in a Result tell the same in English.
 type Cause struct {
 	Number   int     // the finding's, from 1
-	Measure  string  // ProudUM, DiameterMM ...; "": no size could be had, so that it was taken as major
+	Measure  string  // ProudUM, DiameterMM, SlopeMRad ...; "": no size could be had, so that it was taken as major
 	Value    float64 // in the measure's unit, never negative
 	Limit    float64 // the bound that it is over, or from which its class starts; NaN where it is within all
 	Cluster  int     // how many lie close together where that raised the severity; 0: it did not
 	WithinMM float64 // and within what
-	UUM      float64 // standard uncertainty of a step; NaN where there is none
-	Near     bool    // a step within the uncertainty of its limit
+	U        float64 // standard uncertainty of a step or a slope, in the measure's unit; NaN where there is none
+	Near     bool    // a step or a slope within the uncertainty of its limit
+	FromMM   float64 // a slope: of the waves from this wavelength to the next; 0: of all
+	ToMM     float64 //
+	AtLeast  bool    // a slope that is a lower bound
 	Doubted  bool    // too uncertain to count
 	Mends    bool    // rework can mend it at this stage
 }
@@ -30,7 +33,7 @@ func Causes(r *part.Result, l Limits) []Cause {
 	c.Findings = slices.Clone(r.Findings)
 	c.Seam.Stations = slices.Clone(r.Seam.Stations)
 	c.Warnings = slices.Clone(r.Warnings)
-	all, _, _ := weighAll(&c, l)
+	all, _, _, _ := weighAll(&c, l)
 	out := make([]Cause, len(all))
 	for i, w := range all {
 		limit := w.class.bound
@@ -39,14 +42,21 @@ func Causes(r *part.Result, l Limits) []Cause {
 		}
 		out[i] = Cause{
 			Number: i + 1, Measure: w.measure, Value: w.value, Limit: limit, Cluster: w.cluster, WithinMM: w.within,
-			UUM: math.NaN(), Near: nearLimit(w.value, limit, w.u, w.k), Doubted: w.doubted, Mends: w.mends,
+			U: math.NaN(), AtLeast: w.atLeast, Near: nearLimit(w.value, limit, w.u, w.k), Doubted: w.doubted, Mends: w.mends,
 		}
 		if w.u != nil {
-			out[i].UUM = *w.u
+			out[i].U = *w.u
+		}
+		if between(w.band) != "" {
+			out[i].FromMM, out[i].ToMM = w.band.FromMM, w.band.ToMM
 		}
 	}
 	return out
 }
+
+// WavinessUnmeasured says whether the limits ask for a faceplate's waviness, and too little of it
+// was measured to tell whether it is within them.
+func WavinessUnmeasured(r *part.Result, l Limits) bool { return len(wavesOf(r, l).unjudged) > 0 }
 
 // TooLittle lists the surfaces of which less was looked at than the limits ask for
 // at a result's stage, each with the least share.

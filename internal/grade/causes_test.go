@@ -34,7 +34,7 @@ func TestCausesGoWithFindings(t *testing.T) {
 		switch f.Kind {
 		case part.Step:
 			_, limit := l.StepLimits(part.Wet)
-			if c.Measure != RecessedUM || c.Value != 160 || c.Limit != limit || c.UUM != 3 {
+			if c.Measure != RecessedUM || c.Value != 160 || c.Limit != limit || c.U != 3 {
 				t.Errorf("step: %+v, limit %g wanted", c, limit)
 			}
 		case part.Dust:
@@ -42,7 +42,7 @@ func TestCausesGoWithFindings(t *testing.T) {
 				t.Errorf("dust: %+v", c)
 			}
 		case part.Bubble:
-			if !c.Doubted || !math.IsNaN(c.UUM) {
+			if !c.Doubted || !math.IsNaN(c.U) {
 				t.Errorf("a doubtful bubble: %+v", c)
 			}
 		}

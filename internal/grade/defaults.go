@@ -81,6 +81,12 @@ func DefaultLimits() Limits {
 				classes(LengthMM, 1.00, 3.00, 6.00, never), classes(Lines, never, 20, 50, never)),
 			surface(every, all, kinds(part.Chip), classes(LengthMM, 0.10, 0.20, 0.50, 2.00)),
 		},
+		Waviness: []Waviness{{Stages: lacquer, By: []WaveClasses{
+			waves(4, 0.125, 2, 4, 6),
+			waves(4, 2, 1.5, 3, 4.5),
+			waves(2, 1, 1.5, 3, 4.5),
+			waves(1, 0.5, 1.5, 3, 4.5),
+		}}},
 		Mend: []Mend{
 			{Stages: trim, What: []string{Proud}, Mendable: true, UpToUM: bound(500)},
 			{Stages: lacquer, What: []string{Proud}, Mendable: true, UpToUM: bound(200)},
@@ -102,6 +108,10 @@ var never = math.Inf(1)
 
 func classes(measure string, minor, moderate, major, critical float64) Classes {
 	return Classes{Measure: measure, Minor: bound(minor), Moderate: bound(moderate), Major: bound(major), Critical: bound(critical)}
+}
+
+func waves(fromMM, toMM, minor, moderate, major float64) WaveClasses {
+	return WaveClasses{FromMM: fromMM, ToMM: toMM, Minor: bound(minor), Moderate: bound(moderate), Major: bound(major)}
 }
 
 func bound(v float64) *float64 {

@@ -5,7 +5,8 @@
 // The steps, in order ([Judge]):
 //
 //  1. seam.go turns each station over its limit into a finding.
-//  2. surface.go gives every other finding its severity by its size.
+//  2. waves.go compares the slopes that a screen tells with their limits; surface.go gives
+//     every other finding its severity by its size, and orange peel by these slopes.
 //  3. cluster.go raises spots that lie close together.
 //  4. verdict.go adds up the demerits and decides.
 //  5. reasons.go says why in plain sentences, remedy.go what to do.
@@ -27,7 +28,7 @@
 //
 // # Limits and uncertainty
 //
-// A step is compared with its limit by a rule of JCGM 106:2012, sections 8.2
+// A step, and the slope of orange peel, is compared with its limit by a rule of JCGM 106:2012, sections 8.2
 // and 8.3 (section numbers from memory): simple acceptance, guarded acceptance
 // or guarded rejection, see [Decision]. The shipped rule is simple acceptance: a step up to
 // and including its limit is accepted, and a sentence says so when the limit

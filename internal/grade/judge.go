@@ -10,16 +10,18 @@ import (
 // weighed is a finding on its way through the judgement.
 type weighed struct {
 	part.Finding
-	measure string   // the measure that decided; "" where none could be had
-	value   float64  // its size in the measure's unit, never negative
-	class   class    // the class that value fell into, before clusters
-	classes Classes  // the limits it was compared with
-	u       *float64 // standard uncertainty of value, um; seam steps only
-	k       float64  // how many times u still count as near a limit
-	cluster int      // how many lie close together; 0: not raised
-	within  float64  // and within what, mm
-	doubted bool     // below the least confidence: listed, does not weigh
-	mends   bool     // rework can mend it at this stage
+	measure string      // the measure that decided; "" where none could be had
+	value   float64     // its size in the measure's unit, never negative
+	class   class       // the class that value fell into, before clusters
+	classes Classes     // the limits it was compared with
+	u       *float64    // standard uncertainty of value, in its unit; steps and waves only
+	k       float64     // how many times u still count as near a limit
+	band    WaveClasses // of waves: which
+	atLeast bool        // value is a lower bound
+	cluster int         // how many lie close together; 0: not raised
+	within  float64     // and within what, mm
+	doubted bool        // below the least confidence: listed, does not weigh
+	mends   bool        // rework can mend it at this stage
 }
 
 // Judge fills in the verdict. It takes a result whose Stage, MMPerPX, Stations,
@@ -28,13 +30,13 @@ type weighed struct {
 //   - adds a finding for each step, gap and bead over its limit,
 //   - sets each finding's Severity, Advice and Number, and sorts them: worst
 //     first, then by picture, then from top to bottom and left to right,
-//   - sets Score, Verdict, Reasons and Seam.WorstStepUM, and adds Warnings.
+//   - sets Score, Verdict, Reasons, Seam.WorstStepUM and Screen.Bands, and adds Warnings.
 //
 // Score stays nil where nothing at all could be measured. A number that is not
 // finite counts as not measured and becomes nil. Judging a result twice gives
 // the same as judging it once.
 func Judge(r *part.Result, l Limits) {
-	all, seam, unjudged := weighAll(r, l)
+	all, seam, waves, unjudged := weighAll(r, l)
 	r.Findings = make([]part.Finding, len(all))
 	for i := range all {
 		all[i].Number = i + 1
@@ -42,22 +44,28 @@ func Judge(r *part.Result, l Limits) {
 	}
 
 	r.Seam.WorstStepUM = worstStep(r.Seam.Stations)
+	if r.Screen != nil {
+		screen := *r.Screen
+		screen.Bands = waves.bands
+		r.Screen = &screen
+	}
 	missing := append(unmeasured(r, l), seam.unjudged...)
-	missing = append(missing, unjudged...)
+	missing = append(append(missing, waves.unjudged...), unjudged...)
 	decide(r, l, all, missing)
-	for _, w := range seam.warnings {
+	for _, w := range append(seam.warnings, waves.warnings...) {
 		warn(r, w)
 	}
 }
 
 // weighAll tidies a result and weighs all there is to find in it, in the order
 // of the findings' numbers.
-func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, unjudged []string) {
+func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, waves wavesOutcome, unjudged []string) {
 	tidy(r)
 	dropSeamFindings(r)
 
 	seam = seamFindings(r, l)
-	found, unjudged := surfaceFindings(r, l)
+	waves = wavesOf(r, l)
+	found, unjudged := surfaceFindings(r, l, waves)
 	raiseClusters(found, r, l)
 
 	all = append(seam.findings, found...)
@@ -67,7 +75,7 @@ func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, unjudg
 		w.Advice = advice(r.Stage, *w)
 	}
 	sort.SliceStable(all, func(i, j int) bool { return before(&all[i].Finding, &all[j].Finding) })
-	return all, seam, unjudged
+	return all, seam, waves, unjudged
 }
 
 // before is the order of findings: worst first, then picture, then position.

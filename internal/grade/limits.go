@@ -19,20 +19,21 @@ type Limits struct {
 	LookedAt      []LookedAt     `mapstructure:"looked_at"` // each stage and view at most once
 	Seam          []SeamLimit    `mapstructure:"seam"`      // each stage and measure once
 	Surface       []SurfaceLimit `mapstructure:"surface"`   // each stage, zone and kind once
+	Waviness      []Waviness     `mapstructure:"waviness"`  // each stage at most once
 	Mend          []Mend         `mapstructure:"mend"`      // each stage and kind once
 }
 
-// Decision is how a step is compared with its limits (JCGM 106:2012, 8.2 and
-// 8.3; section numbers from memory).
+// Decision is how a step, and the slope of orange peel, is compared with its
+// limits (JCGM 106:2012, 8.2 and 8.3; section numbers from memory).
 //
-//   - simple: the step itself is compared.
-//   - guarded_acceptance: the step plus K times u is compared; what is accepted
+//   - simple: the value itself is compared.
+//   - guarded_acceptance: the value plus K times u is compared; what is accepted
 //     is surely good.
-//   - guarded_rejection: the step less K times u is compared; what is refused is
+//   - guarded_rejection: the value less K times u is compared; what is refused is
 //     surely bad.
 type Decision struct {
 	Rule string  `mapstructure:"rule"`
-	K    float64 `mapstructure:"k"` // 0..5; also: a step closer than K times u to a limit is said to be within its uncertainty
+	K    float64 `mapstructure:"k"` // 0..5; also: a value closer than K times u to a limit is said to be within its uncertainty
 }
 
 // The rules of [Decision].
@@ -41,6 +42,20 @@ const (
 	GuardedAcceptance = "guarded_acceptance"
 	GuardedRejection  = "guarded_rejection"
 )
+
+// shift is what the rule adds to a value of standard uncertainty u before it is compared;
+// ok is false where u is nil and the rule needs it.
+func (d Decision) shift(u *float64) (v float64, ok bool) {
+	switch {
+	case d.Rule == Simple:
+		return 0, true
+	case u == nil:
+		return 0, false
+	case d.Rule == GuardedRejection:
+		return -d.K * *u, true
+	}
+	return d.K * *u, true
+}
 
 // Cluster is the rule for several small findings close together: where at least
 // Count findings of these kinds lie within WithinMM of one of them (it counts
@@ -95,6 +110,30 @@ type SurfaceLimit struct {
 	By     []Classes    `mapstructure:"by"`
 }
 
+// Waviness holds the limits of a faceplate's orange peel at some stages, by the slope of its
+// waves before a screen whose place is known. At other stages, and where the slope is not
+// known, it is weighed by its area.
+type Waviness struct {
+	Stages []part.Stage  `mapstructure:"stages"`
+	By     []WaveClasses `mapstructure:"by"` // the worst counts
+}
+
+// WaveClasses are the bounds between the severities for the root mean square slope (Sdq of
+// ISO 25178-2) of the waves between two wavelengths, mrad, 1..1000. A class holds what lies over
+// its bound.
+type WaveClasses struct {
+	FromMM   float64  `mapstructure:"from_mm"` // of part.OctaveEndsMM, the longest wave
+	ToMM     float64  `mapstructure:"to_mm"`   // and the shortest
+	Minor    *float64 `mapstructure:"minor"`
+	Moderate *float64 `mapstructure:"moderate"`
+	Major    *float64 `mapstructure:"major"`
+	Critical *float64 `mapstructure:"critical"`
+}
+
+func (w WaveClasses) classes() Classes {
+	return Classes{Measure: SlopeMRad, Minor: w.Minor, Moderate: w.Moderate, Major: w.Major, Critical: w.Critical}
+}
+
 // Classes are the bounds between the severities for one measure, in its unit.
 // At the seam a class holds what lies over its bound; on the surface, what is as
 // large as its bound or larger. A class without a bound is never reached.
@@ -118,6 +157,8 @@ const (
 	WidthMM    = "width_mm"
 	AreaMM2    = "area_mm2"
 	Lines      = "lines" // number of lines of a patch of sanding marks
+
+	SlopeMRad = "slope_mrad" // of waves, which have limits of their own: see [Waviness]
 )
 
 // SeamMeasures and SurfaceMeasures list the measures.
@@ -266,6 +307,16 @@ func (l Limits) surface(st part.Stage, z part.Zone, k part.Kind) ([]Classes, boo
 		}
 	}
 	return nil, false
+}
+
+// waviness returns the limits of the waves' slopes; nil where there are none.
+func (l Limits) waviness(st part.Stage) []WaveClasses {
+	for _, row := range l.Waviness {
+		if has(row.Stages, st) {
+			return row.By
+		}
+	}
+	return nil
 }
 
 // mend returns the row for a word of MendWords.

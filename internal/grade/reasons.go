@@ -134,6 +134,9 @@ func (w weighed) sentence(st part.Stage) string {
 		s = w.seamSentence()
 	default:
 		s = w.surfaceSentence()
+		if w.measure == SlopeMRad {
+			s = w.slopeSentence()
+		}
 	}
 	if !w.mends {
 		s += "; rework cannot mend it " + stageWord(st)

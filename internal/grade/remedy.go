@@ -125,6 +125,8 @@ func advice(st part.Stage, w weighed) string {
 	switch {
 	case w.doubted:
 		return fmt.Sprintf("Look at the place: too uncertain to count (confidence %.2f).", w.Confidence)
+	case w.Severity == part.None && w.atLeast:
+		return "Look at it by eye: there are slopes too steep for these stripes."
 	case w.Severity == part.None && w.measure != "":
 		return "Within its limits: leave it."
 	case !w.mends && w.Severity.Rank() >= part.Moderate.Rank():

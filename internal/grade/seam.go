@@ -54,14 +54,10 @@ func (out *seamOutcome) add(r *part.Result, l Limits, s part.Station, kind part.
 		return
 	}
 	shift := 0.0
-	if kind == part.Step && l.Decision.Rule != Simple {
-		if u == nil {
+	if kind == part.Step {
+		if shift, ok = l.Decision.shift(u); !ok {
 			out.unjudged = append(out.unjudged, fmt.Sprintf("step at %s has no uncertainty, which the decision rule %s needs", where, l.Decision.Rule))
 			return
-		}
-		shift = l.Decision.K * *u
-		if l.Decision.Rule == GuardedRejection {
-			shift = -shift
 		}
 	}
 	got := c.over(size + shift)

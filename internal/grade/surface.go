@@ -10,7 +10,7 @@ import (
 // surfaceFindings gives every finding that is not the seam's its severity. What
 // has no limit (an unknown kind, zone or stage) is told in unjudged: it cannot
 // pass.
-func surfaceFindings(r *part.Result, l Limits) (found []weighed, unjudged []string) {
+func surfaceFindings(r *part.Result, l Limits, waves wavesOutcome) (found []weighed, unjudged []string) {
 	for _, f := range r.Findings {
 		w := weighed{Finding: f}
 		w.Severity = part.None
@@ -23,6 +23,8 @@ func surfaceFindings(r *part.Result, l Limits) (found []weighed, unjudged []stri
 			unjudged = append(unjudged, fmt.Sprintf("%s %s: no limit for it at stage %q", kindWord(f.Kind), zoneWord(f.Zone), r.Stage))
 		case w.Confidence < l.MinConfidence:
 			w.doubted = true
+		case ofFaceplate(&f) && waves.judged:
+			w.weighWaves(waves, l.Decision.K)
 		default:
 			w.weigh(by, r.MMPerPX)
 		}

@@ -49,6 +49,7 @@ func (l Limits) Validate() error {
 	c.lookedAt(l.LookedAt)
 	c.seam(l.Seam)
 	c.surface(l.Surface)
+	c.waviness(l.Waviness)
 	c.mend(l.Mend)
 	return errors.Join(c.errs...)
 }
@@ -131,16 +132,56 @@ func (c *checker) by(key string, by []Classes, measures []string) {
 				c.addf(at+".measure", "%q is there twice in this row", k.Measure)
 			}
 		}
-		classes := k.list()
-		if len(classes) == 0 {
-			c.addf(at, "has no class: give minor, moderate, major or critical")
+		c.classes(at, k, 0, greatest(k.Measure))
+	}
+}
+
+// classes checks the bounds between the severities.
+func (c *checker) classes(at string, k Classes, lo, hi float64) {
+	classes := k.list()
+	if len(classes) == 0 {
+		c.addf(at, "has no class: give minor, moderate, major or critical")
+	}
+	for j, b := range classes {
+		name := at + "." + string(b.sev)
+		c.between(name, b.bound, lo, hi)
+		if j > 0 && !(b.bound > classes[j-1].bound) {
+			c.addf(name, "%s is not above %s (%s): a worse class starts higher", short(b.bound), classes[j-1].sev, short(classes[j-1].bound))
 		}
-		for j, b := range classes {
-			name := at + "." + string(b.sev)
-			c.between(name, b.bound, 0, greatest(k.Measure))
-			if j > 0 && !(b.bound > classes[j-1].bound) {
-				c.addf(name, "%s is not above %s (%s): a worse class starts higher", short(b.bound), classes[j-1].sev, short(classes[j-1].bound))
+	}
+}
+
+// waviness checks the limits of waves. Under 1 mrad orange peel is not told.
+func (c *checker) waviness(rows []Waviness) {
+	seen := map[string]string{}
+	for i, r := range rows {
+		key := fmt.Sprintf("waviness[%d]", i)
+		list(c, key+".stages", r.Stages, part.Stages)
+		for _, st := range r.Stages {
+			c.once(seen, "stage "+string(st), key)
+		}
+		if len(r.By) == 0 {
+			c.addf(key+".by", "is missing or empty: a row needs at least one pair of wavelengths")
+		}
+		for j, b := range r.By {
+			at := fmt.Sprintf("%s.by[%d]", key, j)
+			for _, end := range []struct {
+				name string
+				mm   float64
+			}{{"from_mm", b.FromMM}, {"to_mm", b.ToMM}} {
+				if !has(part.OctaveEndsMM, end.mm) {
+					c.addf(at+"."+end.name, "%s is no wavelength that octaves end at; use 4, 2, 1, 0.5, 0.25, 0.125", short(end.mm))
+				}
 			}
+			if !(b.FromMM > b.ToMM) {
+				c.addf(at+".to_mm", "%s is not under from_mm (%s): the longest wave comes first", short(b.ToMM), short(b.FromMM))
+			}
+			for k, o := range r.By[:j] {
+				if o.FromMM == b.FromMM && o.ToMM == b.ToMM {
+					c.addf(at, "the same waves are already in %s.by[%d]", key, k)
+				}
+			}
+			c.classes(at, b.classes(), 1, 1000)
 		}
 	}
 }

@@ -1,6 +1,9 @@
 package part
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // Shot is one picture of a unit as listed, before it is read.
 type Shot struct {
@@ -216,15 +219,63 @@ type Mirror struct {
 	Octaves    []Octave  `json:"octaves,omitempty"`             // the longest waves first
 	WaveMM     []float64 `json:"wave_mm,omitempty"`             // the curve: wavelengths,
 	PerOctave  []float64 `json:"variance_per_octave,omitempty"` // and variance per octave: mrad^2, or rad^2 of phase where slopes are absent
+	Bands      []Band    `json:"bands,omitempty"`               // slopes beside the limits of this stage; absent where slopes are, or there are no limits
 	RangeRad   float64   `json:"relief_rad"`                    // phase that the slope map shows as white or black
 	RangeMRad  *float64  `json:"relief_mrad,omitempty"`         // and slope
 }
 
 // Octave is the variance of the waves between two wavelengths.
 type Octave struct {
-	FromMM   float64 `json:"from_mm"`
-	ToMM     float64 `json:"to_mm"`
-	Variance float64 `json:"variance"`
+	FromMM    float64 `json:"from_mm"`
+	ToMM      float64 `json:"to_mm"`
+	Variance  float64 `json:"variance"`
+	UVariance float64 `json:"u_variance"` // standard uncertainty
+}
+
+// OctaveEndsMM are the wavelengths between which octaves lie, the longest first.
+var OctaveEndsMM = []float64{4, 2, 1, 0.5, 0.25, 0.125}
+
+// Band is the root mean square slope of the waves between two wavelengths, beside its limits;
+// all in mrad. A class holds what is over its bound; one that is absent is never reached.
+type Band struct {
+	FromMM     float64  `json:"from_mm"` // of OctaveEndsMM, as the next
+	ToMM       float64  `json:"to_mm"`
+	SlopeMRad  float64  `json:"slope_mrad"`
+	USlopeMRad float64  `json:"u_slope_mrad"` // standard uncertainty
+	Minor      *float64 `json:"minor_mrad,omitempty"`
+	Moderate   *float64 `json:"moderate_mrad,omitempty"`
+	Major      *float64 `json:"major_mrad,omitempty"`
+	Critical   *float64 `json:"critical_mrad,omitempty"`
+	Severity   Severity `json:"severity,omitempty"` // what this band makes of the orange peel; absent where there is none
+}
+
+// Slope is the root mean square slope of the waves between two of OctaveEndsMM, mrad, and
+// its standard uncertainty; what makes octaves uncertain, their scale first, is taken to be the
+// same in all. ok is false where slopes were not measured.
+func (m *Mirror) Slope(fromMM, toMM float64) (mrad, u float64, ok bool) {
+	if m == nil || m.SlopeMRad == nil {
+		return 0, 0, false
+	}
+	if fromMM >= OctaveEndsMM[0] && toMM <= OctaveEndsMM[len(OctaveEndsMM)-1] && m.USlopeMRad != nil {
+		return *m.SlopeMRad, *m.USlopeMRad, true
+	}
+	v, uv := 0.0, 0.0
+	for _, o := range m.Octaves {
+		if o.FromMM <= fromMM && o.ToMM >= toMM {
+			v, uv, ok = v+o.Variance, uv+o.UVariance, true
+		}
+	}
+	mrad, u = RootOf(v, uv)
+	return mrad, u, ok
+}
+
+// RootOf is the root of a variance, and the standard uncertainty that it has from the variance's.
+func RootOf(v, u float64) (root, uRoot float64) {
+	root = math.Sqrt(max(0, v))
+	if u > 0 {
+		uRoot = u / (2 * max(root, math.Sqrt(u)))
+	}
+	return root, uRoot
 }
 
 // ScaleUse is a scale file that a unit was measured with.

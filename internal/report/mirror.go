@@ -1,8 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
+	"math"
 	"slices"
 
 	"finishbench/internal/part"
@@ -15,11 +17,18 @@ type mirrorView struct {
 	Figures   []figure
 	Sentences []string
 	Plot      template.HTML // the waves' spectrum
-	Octaves   []octaveRow
-	Unit      string // of the variance
+	Waves     []wavesRow
+	Unit      string   // of the waves: mrad, or rad of phase
+	Classes   []string // that have limits; none: no row has
 }
 
-type octaveRow struct{ From, To, Variance string }
+// wavesRow is what lies between two wavelengths, and its limits.
+type wavesRow struct {
+	From, To, Value, U string
+	Limits             []string // one for each class
+	Judged             string   // where it lies to them
+	Over               bool
+}
 
 // newMirror takes its figures out of the others. It is nil where there is no screen.
 func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
@@ -27,7 +36,7 @@ func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 	if m == nil {
 		return nil, nil
 	}
-	v := &mirrorView{Unit: "rad²"}
+	v := &mirrorView{Unit: "rad"}
 	for _, file := range []string{whitePicture(r), part.GlossMap, part.SlopeMap} {
 		for _, list := range lists {
 			if i := slices.IndexFunc(*list, func(f figure) bool { return f.File == file }); i >= 0 {
@@ -39,7 +48,7 @@ func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 	relief := fmt.Sprintf("%.2f rad of the stripes' phase", m.RangeRad)
 	if m.RangeMRad != nil {
 		relief = fmt.Sprintf("%.2f mrad", *m.RangeMRad)
-		v.Unit = "mrad²"
+		v.Unit = "mrad"
 	}
 	v.Sentences = append(v.Sentences, fmt.Sprintf("Gloss: white mirrors the stripes undisturbed, black not at all; %s of the face has lost half of it or more. Slopes: grey is the faceplate's own, lit from the upper left; white and black are %s off it.", part.Percent(m.LostGloss), relief))
 	if m.PhaseRad == nil {
@@ -60,15 +69,120 @@ func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 		waves += fmt.Sprintf(", most of it around %.2f mm", *m.MainMM)
 	}
 	v.Sentences = append(v.Sentences, waves+".")
-	for _, o := range m.Octaves {
-		v.Octaves = append(v.Octaves, octaveRow{fmt.Sprintf("%.3g", o.FromMM), fmt.Sprintf("%.3g", o.ToMM), fmt.Sprintf("%.3g", o.Variance)})
+	if m.AtLeast {
+		v.Sentences = append(v.Sentences, "Some slopes are too steep for these stripes, and octave by octave the numbers are not to be relied on: "+
+			"wider stripes, or a screen that stands nearer, follow steeper slopes.")
 	}
-	svg, err := plots.Lines(plots.Options{X: "wavelength / mm", Y: "slope variance per octave / " + v.Unit, LogX: true, HeightMM: 60}, []plots.Series{{X: m.WaveMM, Y: m.PerOctave}})
+	v.rows(m)
+	octaves, curve := plots.Series{Name: "octave by octave"}, plots.Series{Name: "finer, per octave", X: m.WaveMM}
+	for _, o := range m.Octaves {
+		value, _ := part.RootOf(o.Variance, o.UVariance)
+		octaves.X, octaves.Y = append(octaves.X, o.FromMM, o.ToMM, math.NaN()), append(octaves.Y, value, value, math.NaN())
+	}
+	for _, variance := range m.PerOctave {
+		curve.Y = append(curve.Y, math.Sqrt(variance))
+	}
+	y := "slope (root mean square) / mrad"
+	if m.SlopeMRad == nil {
+		y = "phase (root mean square) / rad"
+	}
+	svg, err := plots.Lines(plots.Options{X: "wavelength / mm", Y: y, LogX: true, HeightMM: 70}, append([]plots.Series{octaves, curve}, limitCurves(m.Bands)...))
 	if err != nil {
 		return nil, fmt.Errorf("report: the waves' spectrum: %w", err)
 	}
 	v.Plot = template.HTML(svg)
 	return v, nil
+}
+
+// rows fills the table: each octave, then what else there are limits for.
+func (v *mirrorView) rows(m *part.Mirror) {
+	var shown []waveClass
+	for _, c := range waveClasses() {
+		if slices.ContainsFunc(m.Bands, func(b part.Band) bool { return c.bound(b) != nil }) {
+			shown, v.Classes = append(shown, c), append(v.Classes, c.name)
+		}
+	}
+	row := func(fromMM, toMM, value, u float64) {
+		r := wavesRow{From: number3(fromMM), To: number3(toMM), Limits: make([]string, len(shown))}
+		r.Value, r.U = fmt.Sprintf("%.2f", value), fmt.Sprintf("%.2f", 2*u)
+		if i := slices.IndexFunc(m.Bands, func(b part.Band) bool { return b.FromMM == fromMM && b.ToMM == toMM }); i >= 0 {
+			b := m.Bands[i]
+			for k, c := range shown {
+				if limit := c.bound(b); limit != nil {
+					r.Limits[k] = number3(*limit)
+				}
+			}
+			r.Over = b.Severity.Rank() > 0
+			switch {
+			case r.Over:
+				r.Judged = "over: " + string(b.Severity)
+			case m.AtLeast:
+				r.Judged = "not measured"
+			case b.Severity == "":
+				r.Judged = "no orange peel"
+			default:
+				r.Judged = "within"
+			}
+		}
+		v.Waves = append(v.Waves, r)
+	}
+	for _, o := range m.Octaves {
+		value, u := part.RootOf(o.Variance, o.UVariance)
+		row(o.FromMM, o.ToMM, value, u)
+	}
+	for _, b := range m.Bands {
+		if b.FromMM > 2*b.ToMM {
+			row(b.FromMM, b.ToMM, b.SlopeMRad, b.USlopeMRad)
+		}
+	}
+	if ends := part.OctaveEndsMM; !slices.ContainsFunc(m.Bands, func(b part.Band) bool { return b.FromMM == ends[0] && b.ToMM == ends[len(ends)-1] }) {
+		value, u := m.PhaseRad, m.UPhaseRad
+		if m.SlopeMRad != nil {
+			value, u = m.SlopeMRad, m.USlopeMRad
+		}
+		row(ends[0], ends[len(ends)-1], *value, *u)
+	}
+}
+
+func number3(v float64) string { return fmt.Sprintf("%.3g", v) }
+
+// waveClass is one of the classes between which limits of waves lie.
+type waveClass struct {
+	name  string
+	bound func(part.Band) *float64
+}
+
+func waveClasses() []waveClass {
+	return []waveClass{
+		{"minor over", func(b part.Band) *float64 { return b.Minor }},
+		{"moderate over", func(b part.Band) *float64 { return b.Moderate }},
+		{"major over", func(b part.Band) *float64 { return b.Major }},
+		{"critical over", func(b part.Band) *float64 { return b.Critical }},
+	}
+}
+
+// limitCurves are the limits of single octaves, a stair for each class over the octaves that have it.
+func limitCurves(bands []part.Band) []plots.Series {
+	var out []plots.Series
+	octaves := slices.Clone(bands)
+	slices.SortFunc(octaves, func(a, b part.Band) int { return cmp.Compare(b.FromMM, a.FromMM) })
+	for _, class := range waveClasses() {
+		s := plots.Series{Name: class.name}
+		for _, b := range octaves {
+			limit := class.bound(b)
+			if b.FromMM != 2*b.ToMM || limit == nil {
+				continue
+			}
+			if n := len(s.X); n > 0 && s.X[n-1] != b.FromMM { // octaves between without one
+				s.X, s.Y = append(s.X, math.NaN()), append(s.Y, math.NaN())
+			}
+			s.X, s.Y = append(s.X, b.FromMM, b.ToMM), append(s.Y, *limit, *limit)
+		}
+		if len(s.X) > 0 {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // whitePicture is the name of the picture under the white screen.

@@ -478,6 +478,15 @@ func newFindingView(f *part.Finding, r *part.Result, crops []Crop, i int) findin
 	if f.AreaMM2 != nil {
 		add(english.Area, fixedText(f.AreaMM2, 3)+" mm²")
 	}
+	for name, least := range map[string]string{"slope_mrad": "", "slope_mrad_at_least": "at least "} {
+		if v, ok := f.Features[name]; ok {
+			var u *float64
+			if x, ok := f.Features["u_"+name]; ok {
+				u = &x
+			}
+			add(english.Slope, least+sizeText(&v, u)+" mrad")
+		}
+	}
 	if f.AngleDeg != nil && longShape(f.Kind) {
 		add(english.Direction, fixedText(f.AngleDeg, 0)+"°")
 	}

@@ -207,7 +207,7 @@ func plural(n int, one, many string) string {
 type words struct {
 	Lang, More, Skip, Unit, Why, NoReason, NoReasonFace, NotGiven, Do, NothingToDo, NotFit, PicturesHead, PicturesHint, Legend, Shown, OtherPictures,
 	Brightened, NoPictures, StepHead, StepNone, StepConvention, StepCaption, FindingsHead, FindingsNone, Size, Length, Width,
-	Area, Across, Direction, Lines, Zone, Place, Value, Severity, Confidence, Advice, Features, FeatureName, FeatureValue, AlsoIn, NoCrop, Stretched,
+	Area, Across, Slope, Direction, Lines, Zone, Place, Value, Severity, Confidence, Advice, Features, FeatureName, FeatureValue, AlsoIn, NoCrop, Stretched,
 	FitHead, FitCaption, Picture, View, State, Sharpness, Clipped, Problems, Ok, NotOk, Warnings, Cautions, About,
 	Score, Worst, Findings, Stage, Verdict, UnfitPicture, OnlyRead, Limit, Measured, Remedy, Told, Around, Side, Step, Uncertainty, Gap, Bead, Remark, Scale, KindModel,
 	IndexTitle, IndexEmpty, IndexCaption, NoPicture, FullPicture string
@@ -225,7 +225,7 @@ var english = words{
 	StepConvention: "Plus is proud (the faceplate stands out), minus is recessed. In the picture taken at angle a, the right limb is at a and the left limb at a + 180°. Bars show the expanded uncertainty, k = 2, about 95 %.",
 	StepCaption:    "Step, gap and glue bead at each station",
 	FindingsHead:   "Findings", FindingsNone: "Nothing that disturbs the surface was found.",
-	Size: "Size", Length: "Length", Width: "Width", Area: "Area", Across: "Diameter", Direction: "Direction", Lines: "Lines",
+	Size: "Size", Length: "Length", Width: "Width", Area: "Area", Across: "Diameter", Slope: "Slope", Direction: "Direction", Lines: "Lines",
 	Zone: "Zone", Place: "Place", Value: "Value", Severity: "Severity", Confidence: "Confidence", Advice: "Advice",
 	Features: "What led to this kind", FeatureName: "Feature", FeatureValue: "Value", AlsoIn: "Also in",
 	NoCrop: "No enlarged detail; see the picture.", Stretched: "contrast raised",

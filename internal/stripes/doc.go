@@ -9,7 +9,8 @@
 //  3. maps.go: gloss, slope, what was mirrored at all;
 //  4. find.go, kinds.go: places where the gloss is lost or the slope is not the
 //     faceplate's: craters, runs, missed places, haze, bulges;
-//  5. waves.go: orange peel as slope over wavelength.
+//  5. waves.go: orange peel as slope over wavelength;
+//  6. oriented.go: sanding marks that telegraph, fine waves that all run one way.
 //
 // Before all that the screen itself is measured: wedge.go, its light curve; mirror.go, how many
 // radians of phase a slope makes; screenfile.go, the files of both.

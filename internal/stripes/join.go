@@ -9,13 +9,23 @@ import (
 // Join puts together what the paint shows under the white screen and what the mirror
 // shows: one place is one finding. What hides the paint, as dust and fibres do, keeps its
 // name where the mirror shows nothing much larger: it stands out of the lacquer and
-// bends it. Otherwise the mirror knows best, and the paint's picture is where it also shows.
+// bends it. Orange peel is the face's, and grooves join with sanding marks alone. Otherwise the mirror knows best, and the paint's picture is where it also shows.
 func (r *Result) Join(paint []part.Finding, whitePicture string) []part.Finding {
 	mirror := r.Findings
 	gone := make([]bool, len(paint))
 	var kept []part.Finding
 	for _, m := range mirror {
 		if m.Kind == part.OrangePeel {
+			kept = append(kept, m)
+			continue
+		}
+		if m.Kind == part.Sanding { // what lies in or on the grooves is no part of them
+			for i, p := range paint {
+				if p.Kind == part.Sanding && same(p.Box, m.Box) {
+					gone[i], m.Lines = true, max(m.Lines, p.Lines)
+					m.AlsoIn = append(slices.Clone(m.AlsoIn), part.Sighting{Image: whitePicture, Box: p.Box})
+				}
+			}
 			kept = append(kept, m)
 			continue
 		}

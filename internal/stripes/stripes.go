@@ -176,6 +176,7 @@ func (s *Set) Measure() (Result, error) {
 	if peel, ok := m.peel(out.Waves, p); ok {
 		out.Findings = append(out.Findings, peel)
 	}
+	m.oriented(&out, p)
 	if s.share < mirrorsWarn {
 		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is seen mirrored in %.0f %% of the face only, and the rest is not looked at: move the screen nearer, or turn the unit", 100*s.share))
 	}

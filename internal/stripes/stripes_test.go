@@ -76,6 +76,23 @@ func TestWavinessIsThatDrawn(t *testing.T) {
 		if math.Abs(math.Log2(w.MainMM/c.waveMM)) > 0.5 {
 			t.Errorf("waves of %.1f mm: most at %.2f mm", c.waveMM, w.MainMM)
 		}
+		sum, u := 0.0, 0.0
+		for i, o := range w.Octaves {
+			sum, u = sum+o.Variance, u+o.UVariance
+			if o.FromMM != part.OctaveEndsMM[i] || o.ToMM != part.OctaveEndsMM[i+1] {
+				t.Errorf("octave %d is %g to %g mm", i, o.FromMM, o.ToMM)
+			}
+		}
+		if root, uRoot := part.RootOf(sum, u); math.Abs(root-w.SlopeMRad) > 1e-9 || uRoot < w.USlopeMRad/2 { // each octave's is no less than its share
+			t.Errorf("waves of %.1f mm: octaves add up to %.3f mrad, u %.3f; %.3f, u %.3f wanted", c.waveMM, root, uRoot, w.SlopeMRad, w.USlopeMRad)
+		}
+	}
+	// What turns the phase by more than half a period comes back from the other side: no more than a
+	// lower bound is told, though hardly any gloss is lost.
+	p := synth.DefaultStripes()
+	p.Slope, p.Seed = waves(rng, 1.2, 0.009), 9
+	if w, want := measured(t, p).Waves, 1000*rmsSlope(p); !w.AtLeast || w.LostShare > lostMost || w.SlopeMRad > want {
+		t.Errorf("waves of 1.2 mm and %.2f mrad: %.2f mrad, at least %v, gloss lost %.3f", want, w.SlopeMRad, w.AtLeast, w.LostShare)
 	}
 	w := measured(t, synth.DefaultStripes()).Waves
 	if w.SlopeMRad > 0.1 || !w.Measured {
