@@ -56,6 +56,9 @@ const (
 // the face's channels with their bases.
 func (f *face) findLamps() ([]lamp, error) {
 	out := make([]lamp, len(f.scene))
+	if f.p.Lit { // in one light alone pale veins, too, are wide, neutral and of one sign
+		return out, nil
+	}
 	for pic := range f.scene {
 		weak, strong, err := f.beyondPaint(pic)
 		if err != nil {

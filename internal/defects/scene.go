@@ -39,6 +39,7 @@ type Params struct {
 	Jobs          int            // looks taken side by side (> 0)
 	MinConfidence float64        // findings of which the rules are less sure are dropped (0..1)
 	Outline       *outline.Curve // of the faceplate in the scene's first picture, where it is known; nil: it is found
+	Lit           bool           // a screen is mirrored all over the surface: no lamp's image is sought on it
 	Call          Caller         // nil: the rules alone say what kind a place is
 }
 

@@ -142,6 +142,9 @@ func Open(images map[part.Light]*part.Image, outline []part.Point, p Params) (*S
 	return s, nil
 }
 
+// Covered says whether the screen is seen mirrored all over the face but for its rim: it has no edge there.
+func (s *Set) Covered() bool { return s.share >= mirrorsWarn }
+
 // Measure tells how the face mirrors the stripes; call it once. An error says that the pictures
 // cannot be measured, and why.
 func (s *Set) Measure() (Result, error) {
