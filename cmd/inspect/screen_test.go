@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -140,4 +141,22 @@ func inspectedAtScale(t *testing.T, dir string) (int, part.Result) {
 	var r part.Result
 	readJSON(t, filepath.Join(out, filepath.Base(dir), "result.json"), &r)
 	return code, r
+}
+
+// Pale veins before a screen are paint, and no lamp's image that is not looked at: one light alone cannot tell
+// them apart, but where the screen is mirrored all over the face there is nothing to tell.
+func TestVeinsBeforeScreenAreLookedAt(t *testing.T) {
+	p := synth.DefaultStripes()
+	p.W, p.H, p.MMPerPX, p.RadiusMM = 640, 640, 0.018, 5
+	p.PaintAt = func(x, y float64) float64 {
+		if math.Abs(math.Mod(y+0.5*math.Sin(2*x)+20, 1.6)-0.8) < 0.15 {
+			return 0.3
+		}
+		return 0.15
+	}
+	images, _ := synth.Stripes(p)
+	_, r := inspectedAtScale(t, writeScreenUnit(t, images))
+	if len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < 0.7 || r.Surfaces[0].Why[part.Mirrored] > 0.02 {
+		t.Errorf("%+v, %v", r.Surfaces, r.Warnings)
+	}
 }
