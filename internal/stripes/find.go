@@ -16,16 +16,19 @@ var lossScales = []struct {
 
 // What a place is taken from (common practice, no source).
 const (
-	slopeLeastRad = 0.45 // the least phase that counts where gloss is kept
-	slopeScaleMM  = 0.05 // over which it is averaged
-	normalTail    = 5.0  // standard deviations that a normal law does not reach on a face of some hundred independent places
-	joinMM        = 0.15 // places as near as this are one
-	sampled       = 11   // every so many pixels tell a plane's middle and spread
-	leastMM       = 0.12 // and what is smaller than this is none
-	faint         = 0.4  // what loses less of the gloss at its deepest is followed at the size at which it stands out
-	bodyLeast     = 0.05 // a place ends where less is lost,
-	bodyShare     = 0.5  // of the loss at its deepest, and beyond it a place ends
-	scattersMost  = 0.25 // scatter of the gloss over the face from which on its own waves hide what is fine
+	slopeLeastRad  = 0.45 // the least phase that counts where gloss is kept
+	slopeScaleMM   = 0.05 // over which it is averaged
+	normalTail     = 5.0  // standard deviations that a normal law does not reach on a face of some hundred independent places
+	joinMM         = 0.15 // places as near as this are one
+	sampled        = 11   // every so many pixels tell a plane's middle and spread
+	leastMM        = 0.12 // and what is smaller than this is none
+	faint          = 0.4  // what loses less of the gloss at its deepest is followed at the size at which it stands out
+	bodyLeast      = 0.05 // a place ends where less is lost,
+	bodyShare      = 0.5  // of the loss at its deepest, and beyond it a place ends
+	coherentMM     = 0.25 // standard deviation of the blur that tells flakes from waves:
+	sparkleFrom    = 0.8  // over flakes this share of the amplitude is left, over waves less
+	sparkleScatter = 0.08 // scatter of the light that single pixels mirror from which on it is looked whether it is flakes
+	scattersMost   = 0.25 // scatter of the gloss over the face from which on its own waves hide what is fine
 )
 
 // place is where the mirror is not the face's own.
@@ -77,9 +80,17 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8) {
 			}
 		}
 	}
+	q := p
+	if m.sparkles { // all sizes show noise that is nearly the same: one chance for them together
+		q.FalseFace /= float64(len(lossScales) + 1)
+	}
 	for k, s := range lossScales {
 		l := m.Gloss
-		if s.sigmaMM > 0 {
+		switch {
+		case s.sigmaMM > 0 && m.sparkles:
+			l = m.coherent(math.Hypot(s.sigmaMM, p.BlurMM))
+			m.toOwn(l, m.inner(), p)
+		case s.sigmaMM > 0:
 			l = m.within(m.light, s.sigmaMM/m.MMPX)
 		}
 		mid := m.middle(l)
@@ -90,7 +101,7 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8) {
 			}
 		}
 		m.losses, m.usual = append(m.losses, loss), append(m.usual, max(m.upper(loss), 0.02))
-		raise(loss, m.limit(loss, s.least, p), int8(k))
+		raise(loss, m.limit(loss, s.least, q), int8(k))
 	}
 	if m.Waving() { // all of it slopes
 		return ratio, size
@@ -106,12 +117,12 @@ func (m *Maps) respond(p Params) (ratio *part.Plane, size []int8) {
 	for i := range slope.V {
 		slope.V[i] -= mid
 	}
-	raise(slope, m.limit(slope, slopeLeastRad, p), 0)
+	raise(slope, m.limit(slope, slopeLeastRad, q), 0)
 	return ratio, size
 }
 
 // Waving says whether the face's own waves hide what is fine.
-func (m *Maps) Waving() bool { return m.scatter > scattersMost }
+func (m *Maps) Waving() bool { return m.scatter > scattersMost && !m.sparkles }
 
 // some are a plane's values at every so many pixels that are looked at.
 func (m *Maps) some(p *part.Plane, every int) []float64 {
@@ -134,13 +145,13 @@ func (m *Maps) within(p *part.Plane, sigma float64) *part.Plane {
 	if sigma <= 0 {
 		return p
 	}
-	in := part.NewPlane(p.W, p.H)
+	in, of := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
 	for i, yes := range m.looked {
 		if yes {
-			in.V[i] = 1
+			in.V[i], of.V[i] = 1, p.V[i]
 		}
 	}
-	soft, share := gauss(p, sigma), gauss(in, sigma)
+	soft, share := gauss(of, sigma), gauss(in, sigma)
 	for i, s := range share.V {
 		if s > 0.25 {
 			soft.V[i] /= s
@@ -183,7 +194,10 @@ func (m *Maps) limit(l *part.Plane, least float64, p Params) float32 {
 		return float32(least)
 	}
 	limit := robust.GumbelLimit(v, p.FalseFace, false)
-	return float32(max(least, min(limit, normalTail*m.upper(l))))
+	if !m.sparkles { // flakes have tails of their own
+		limit = min(limit, normalTail*m.upper(l))
+	}
+	return float32(max(least, limit))
 }
 
 // bounds are the first and last column and row of a set of pixels.
@@ -248,7 +262,7 @@ func (m *Maps) grow(seeds []int, response *part.Plane, size []int8) *place {
 	}
 	pl.overThreshold = float64(response.V[top])
 	loss := m.losses[0]
-	if k := size[top]; k > 0 && (m.Waving() || pl.deepest < faint) { // the face's own waves, or noise, hide what is fine
+	if k := size[top]; k > 0 && (m.Waving() || m.sparkles || pl.deepest < faint) { // the face's own waves, or noise, hide what is fine
 		loss = m.losses[k]
 	}
 	most := float32(0)

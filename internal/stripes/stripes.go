@@ -72,6 +72,8 @@ type Maps struct {
 	Phase       [2]*part.Plane // along the screen's x and y: what the slope is off the faceplate's own, radians of phase, -pi..pi
 	Paint       *part.Plane    // mean light, 0..1; outside the face too
 	light       *part.Plane    // amplitude of single pixels, whatever their phase, against the face's own: 1
+	level       [2]*phasor     // what is mirrored, the face's own shape taken off, before it is smoothed
+	sparkles    bool           // flakes, glitter or noise scatter the light that single pixels mirror, and not waves
 	scatter     float64        // of the gloss over the face, half the range between its tenth and its ninetieth percent
 	amplitude   [2]float64     // middle of the stripes' amplitude, linear light
 	screen      Screen
@@ -167,7 +169,7 @@ func (s *Set) Measure() (Result, error) {
 	}
 	m.fillFrom(f, p)
 	m.looked = m.withoutRim(m.looked)
-	m.spread()
+	m.spread(p)
 	if !m.Waving() && m.wrongHand() {
 		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
 	}
@@ -175,6 +177,9 @@ func (s *Set) Measure() (Result, error) {
 	both.Go(func() { out.Waves = m.waves(p) })
 	found := m.find(p)
 	both.Wait()
+	if m.sparkles && out.Waves.Measured {
+		out.Warnings = append(out.Warnings, fmt.Sprintf("flakes or glitter mirror the screen too: waves shorter than %.1f mm are not measured, and what is small may be missed", sparkleWaveMM))
+	}
 	out.Findings = found
 	if peel, ok := m.peel(out.Waves, p); ok {
 		out.Findings = append(out.Findings, peel)
@@ -202,7 +207,8 @@ func (m *Maps) fillFrom(f *frames, p Params) {
 	gloss := [2]*part.Plane{}
 	for d := range f.by {
 		both.Go(func() {
-			gloss[d], m.Phase[d], m.fine[d] = m.direction(d, f.by[d].z, p)
+			gloss[d], m.Phase[d], m.level[d] = m.direction(d, f.by[d].z, p)
+			m.fine[d] = m.level[d].phase()
 			m.amplitude[d] = f.by[d].amplitude(m.looked)
 		})
 	}
@@ -311,7 +317,7 @@ func count(in []bool) int {
 }
 
 // direction turns one direction's phasor into gloss and phase, the face's own taken off.
-func (m *Maps) direction(d int, z *phasor, p Params) (gloss, phase, fine *part.Plane) {
+func (m *Maps) direction(d int, z *phasor, p Params) (gloss, phase *part.Plane, level *phasor) {
 	inside := m.inner()
 	shape := z.ownShape(inside, max(4, int(0.5/m.MMPX)))
 	q := z.turnedBack(shape).levelled(inside, gaussOfCut*cutOffMM/m.MMPX)
@@ -322,8 +328,7 @@ func (m *Maps) direction(d int, z *phasor, p Params) (gloss, phase, fine *part.P
 	x, y := dot(gx, shape.a), dot(gy, shape.a)
 	m.radPerMM[d] = math.Hypot(x, y) / m.MMPX
 	m.along[d] = [2]float64{x / max(math.Hypot(x, y), 1e-12), y / max(math.Hypot(x, y), 1e-12)}
-	phase, fine = soft.phase(), q.phase()
-	return gloss, phase, fine
+	return gloss, soft.phase(), q
 }
 
 // wrongHand says whether y is on the wrong side of x. On the screen as on the pictures y grows
@@ -358,11 +363,30 @@ func (m *Maps) toOwn(a *part.Plane, inside []bool, p Params) {
 	}
 }
 
-// spread tells how unevenly the face mirrors.
-func (m *Maps) spread() {
+// spread tells how unevenly the face mirrors, and whether flakes or glitter under the lacquer make it
+// so. Each flake mirrors another place of the screen, which is noise; what the lacquer mirrors adds up over many of
+// them as it does without, where over waves it cancels.
+func (m *Maps) spread(p Params) {
 	v := m.some(m.Gloss, 3)
 	m.scatter = (robust.Quantile(v, 0.9) - robust.Quantile(v, 0.1)) / 2
 	m.best = robust.Quantile(v, 0.97)
+	v = m.some(m.light, 3)
+	if (robust.Quantile(v, 0.9)-robust.Quantile(v, 0.1))/2 > sparkleScatter {
+		wide, fine := robust.Quantile(m.some(m.coherent(coherentMM), 3), 0.5), robust.Quantile(m.some(m.coherent(p.BlurMM), 3), 0.5)
+		m.sparkles = wide > sparkleFrom*fine
+	}
+}
+
+// coherent is the amplitude of what is mirrored, both directions' mean, averaged over some mm of what is looked at.
+func (m *Maps) coherent(sigmaMM float64) *part.Plane {
+	out := part.NewPlane(m.Depth.W, m.Depth.H)
+	for d, z := range m.level {
+		re, im := m.within(z.re, sigmaMM/m.MMPX), m.within(z.im, sigmaMM/m.MMPX)
+		for i := range out.V {
+			out.V[i] += float32(math.Hypot(float64(re.V[i]), float64(im.V[i])) / (2 * m.amplitude[d]))
+		}
+	}
+	return out
 }
 
 // phase is the phasor's angle, -pi..pi.

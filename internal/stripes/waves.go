@@ -69,6 +69,9 @@ func (m *Maps) waves(p Params) Waves {
 	if len(s.tiles) == 0 {
 		return out
 	}
+	if m.sparkles {
+		s.withoutFlakes()
+	}
 	out.Measured = true
 	k := [2]float64{1, 1}
 	if p.Screen.Known() {
@@ -107,6 +110,26 @@ func (m *Maps) waves(p Params) Waves {
 		out.USlopeMRad = math.Hypot(out.USlopeMRad, p.Screen.URel*out.SlopeMRad)
 	}
 	return out
+}
+
+// sparkleWaveMM is the shortest wave that is told over flakes (common practice, no source).
+const sparkleWaveMM = 0.5
+
+// withoutFlakes takes off what flakes add: noise that is alike at all frequencies of the plane, whose
+// level is that of the shortest octave; and all of what is shorter than sparkleWaveMM.
+func (s *spectrum) withoutFlakes() {
+	area := func(b int) float64 { return 1 / (s.waveMM[b] * s.waveMM[b]) } // of a band in the plane of frequencies, but for a factor
+	for _, of := range s.variance {
+		level, all := 0.0, 0.0
+		for b := max(0, len(of)-perOctave); b < len(of); b++ {
+			level, all = level+of[b], all+area(b)
+		}
+		for b := range of {
+			if of[b] = max(0, of[b]-level/all*area(b)); s.waveMM[b] < sparkleWaveMM {
+				of[b] = 0
+			}
+		}
+	}
 }
 
 // spectrum is the phase's variance by wavelength, of each direction.
