@@ -75,7 +75,7 @@ func (u *unit) lookInScreen(s *scene) {
 	if p := set.Plate; p != nil {
 		params.Outline = &outline.Curve{Middle: p.Middle, RadiusN: p.RadiusN}
 	}
-	params.Lit = set.Covered()
+	params.Lit = set.Lit
 	var mirror stripes.Result
 	var paint defects.Result
 	var both errgroup.Group

@@ -56,7 +56,8 @@ const (
 // the face's channels with their bases.
 func (f *face) findLamps() ([]lamp, error) {
 	out := make([]lamp, len(f.scene))
-	if f.p.Lit { // in one light alone pale veins, too, are wide, neutral and of one sign
+	if f.p.Lit != nil { // in one light alone pale veins, too, are wide, neutral and of one sign
+		out[0] = f.knownLamp()
 		return out, nil
 	}
 	for pic := range f.scene {
@@ -71,6 +72,24 @@ func (f *face) findLamps() ([]lamp, error) {
 		}
 	}
 	return out, nil
+}
+
+// knownLamp is what Lit tells; without an end on the surface there is nothing to heed.
+func (f *face) knownLamp() lamp {
+	n := f.surf.w * f.surf.h
+	l := lamp{core: make([]bool, n), edge: make([]bool, n)}
+	half := float64(f.factor-1) / 2
+	for i, d := range f.surf.dist.V {
+		if d > 0 {
+			inside, beyond := f.p.Lit(float64((f.surf.x0+i%f.surf.w)*f.factor)+half, float64((f.surf.y0+i/f.surf.w)*f.factor)+half)
+			l.core[i], l.edge[i] = inside && !beyond, beyond
+			l.any = l.any || beyond
+		}
+	}
+	if !l.any {
+		return lamp{}
+	}
+	return l
 }
 
 // beyondPaint returns by how much a picture's light goes beyond what the other

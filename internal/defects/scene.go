@@ -39,9 +39,13 @@ type Params struct {
 	Jobs          int            // looks taken side by side (> 0)
 	MinConfidence float64        // findings of which the rules are less sure are dropped (0..1)
 	Outline       *outline.Curve // of the faceplate in the scene's first picture, where it is known; nil: it is found
-	Lit           bool           // a screen is mirrored all over the surface: no lamp's image is sought on it
+	Lit           Lit            // nil: lamps' images are sought
 	Call          Caller         // nil: the rules alone say what kind a place is
 }
+
+// Lit says of a place of the scene's first picture, full-resolution pixels, whether a lamp's image that is known
+// already lies there, and whether it is not to be searched, since that image ends near by or is not there. No other lamp's image is sought then.
+type Lit func(x, y float64) (inside, beyond bool)
 
 // Caller says what kind a place is, given its features as a finding has them, the
 // rules' call and their confidence. sure (0..1) is how sure that is, should it be

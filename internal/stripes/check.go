@@ -310,8 +310,12 @@ func (f *frames) mirrored(m *Maps, face []bool) []bool {
 			}
 		}
 	}
-	for i, near := range grown(deep, f.w, partEdgeMM/m.MMPX) {
-		out[i] = out[i] && !near
+	if !slices.Contains(deep, true) {
+		return out
+	}
+	f.beyond = grown(deep, f.w, partEdgeMM/m.MMPX)
+	for i, yes := range f.beyond {
+		out[i] = out[i] && !yes
 	}
 	return out
 }

@@ -36,6 +36,7 @@ type frames struct {
 	phases            int // Phases or fewPhases
 	by                [2]buckets
 	clipped           []bool         // in any of them
+	beyond            []bool         // the screen's image ends near by, or is not there, deeper than a rim is; nil: nowhere
 	amp               float64        // middle amplitude of the stripes, and
 	soft              [2]*part.Plane // the odd light averaged over some pixels: see consistency
 }

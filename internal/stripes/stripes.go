@@ -144,8 +144,17 @@ func Open(images map[part.Light]*part.Image, outline []part.Point, p Params) (*S
 	return s, nil
 }
 
-// Covered says whether the screen is seen mirrored all over the face but for its rim: it has no edge there.
-func (s *Set) Covered() bool { return s.share >= mirrorsWarn }
+// Lit says of a place, full-resolution pixels, whether the screen is seen mirrored there, and whether it lies beyond the end
+// of the screen's image, or so near to it that its paint cannot be searched: that may be the shell's, too.
+func (s *Set) Lit(x, y float64) (inside, beyond bool) {
+	f := s.f
+	u, v := int(x+0.5)-f.x0, int(y+0.5)-f.y0
+	if u < 0 || v < 0 || u/f.bin >= f.w || v/f.bin >= f.h {
+		return false, false
+	}
+	i := v/f.bin*f.w + u/f.bin
+	return s.m.Depth.V[i] > 0, f.beyond != nil && f.beyond[i]
+}
 
 // Measure tells how the face mirrors the stripes; call it once. An error says that the pictures
 // cannot be measured, and why.
