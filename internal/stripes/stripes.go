@@ -187,7 +187,7 @@ func (s *Set) Measure() (Result, error) {
 	found := m.find(p)
 	both.Wait()
 	if m.sparkles && out.Waves.Measured {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("flakes or glitter mirror the screen too: waves shorter than %.1f mm are not measured, and what is small may be missed", sparkleWaveMM))
+		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is mirrored unevenly from place to place, as over flakes or glitter: waves shorter than %.1f mm are not measured, and what is small may be missed", sparkleWaveMM))
 	}
 	out.Findings = found
 	if peel, ok := m.peel(out.Waves, p); ok {
