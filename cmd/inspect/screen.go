@@ -26,7 +26,7 @@ const screenFalsePerFace = 0.03
 // picture under the white screen, and what the lacquer mirrors of the stripes.
 func (u *unit) lookInScreen(s *scene) {
 	images := map[part.Light]*part.Image{}
-	var shown *picture // shows the paint, and names it in what is found: the white screen's, or of a reduced set the first
+	var shown *picture // shows the paint, and names it in what is found: the white screen's, or of a short set the first
 	for _, p := range s.pictures {
 		if !p.fit() {
 			continue
@@ -203,14 +203,14 @@ type mapPicture struct {
 	image func() *part.Image
 }
 
-// remedyOf is the remedy of the first problem for which a picture is not measured.
+// remedyOf is the remedy of the first problem for which a picture is not measured; "" where it is.
 func remedyOf(r part.PictureReport) string {
 	for _, p := range r.Problems {
 		if !p.Warn {
 			return p.Remedy
 		}
 	}
-	return "take the set again"
+	return ""
 }
 
 // refuse marks all of a scene's pictures that were fit as not measured.

@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -178,12 +176,19 @@ func screenPicture(path, name string) (*part.Image, stripes.Picture, error) {
 	if err != nil {
 		return nil, stripes.Picture{}, usagef("picture %s: %w", path, plainPath(err))
 	}
-	sum := sha256.Sum256(data)
 	im, err := capture.Read(path)
 	if err != nil {
 		return nil, stripes.Picture{}, usagef("%s", plain(err))
 	}
-	return im, stripes.Picture{File: name, SHA256: hex.EncodeToString(sum[:])}, nil
+	return im, stripes.Picture{File: name, SHA256: shaOf(data)}, nil
+}
+
+// twin is the picture among some that has the same bytes as another; nil where none has.
+func twin(of []stripes.Picture, p stripes.Picture) *stripes.Picture {
+	if i := slices.IndexFunc(of, func(q stripes.Picture) bool { return q.SHA256 == p.SHA256 }); i >= 0 {
+		return &of[i]
+	}
+	return nil
 }
 
 func runScreenWedge(ctx context.Context, o screenOptions, dir string, stdout, stderr io.Writer) error {
@@ -229,8 +234,8 @@ func curveOf(ctx context.Context, greys []greyPicture) (stripes.Curve, error) {
 		}
 		im, p, err := screenPicture(g.path, filepath.Base(g.path))
 		if err == nil && !slices.Contains(proof, p) {
-			if i := slices.IndexFunc(proof, func(q stripes.Picture) bool { return q.SHA256 == p.SHA256 }); i >= 0 {
-				err = usagef("%s and %s are one and the same picture: take each grey again that has not its own", proof[i].File, p.File)
+			if other := twin(proof, p); other != nil {
+				err = usagef("%s and %s are one and the same picture: take each grey again that has not its own", other.File, p.File)
 			}
 			proof = append(proof, p)
 		}
@@ -413,8 +418,8 @@ func mirrorIn(ctx context.Context, dir string, g stripes.Gauge, screen config.Sc
 			return stripes.Mirror{}, err
 		}
 		for _, q := range pictures {
-			if i := slices.IndexFunc(proof, func(p stripes.Picture) bool { return p.SHA256 == q.SHA256 }); i >= 0 {
-				return stripes.Mirror{}, fmt.Errorf("%s and %s are one and the same picture: one set was given twice; give each position its own", proof[i].File, q.File)
+			if other := twin(proof, q); other != nil {
+				return stripes.Mirror{}, fmt.Errorf("%s and %s are one and the same picture: one set was given twice; give each position its own", other.File, q.File)
 			}
 		}
 		three[i], proof = p, append(proof, pictures...)

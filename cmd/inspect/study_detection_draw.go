@@ -146,10 +146,8 @@ func (in *inspector) cleanSets(ctx context.Context, dirs []string) ([]*cleanSet,
 // whyNot is the first remedy that a result's pictures have.
 func whyNot(r *part.Result) string {
 	for _, p := range r.Pictures {
-		for _, q := range p.Problems {
-			if !q.Warn {
-				return ": " + q.Remedy
-			}
+		if remedy := remedyOf(p); remedy != "" {
+			return ": " + remedy
 		}
 	}
 	return ""

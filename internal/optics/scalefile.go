@@ -280,6 +280,14 @@ func (s *Scale) validateTarget() error {
 	return nil
 }
 
+// CheckSHA256 says whether a picture's hash in a file of this program's is written as one.
+func CheckSHA256(picture, sum string) error {
+	if b, err := hex.DecodeString(sum); err != nil || len(b) != 32 || strings.ToLower(sum) != sum {
+		return fmt.Errorf("pictures: %s: sha256 must be 64 digits 0-9, a-f", picture)
+	}
+	return nil
+}
+
 func (s *Scale) validatePictures() error {
 	used := false
 	for i, p := range s.Pictures {
@@ -287,8 +295,8 @@ func (s *Scale) validatePictures() error {
 		if name == "" {
 			return fmt.Errorf("pictures: number %d has no file name", i+1)
 		}
-		if b, err := hex.DecodeString(p.SHA256); err != nil || len(b) != 32 || strings.ToLower(p.SHA256) != p.SHA256 {
-			return fmt.Errorf("pictures: %s: sha256 must be 64 digits 0-9, a-f", name)
+		if err := CheckSHA256(name, p.SHA256); err != nil {
+			return err
 		}
 		if p.Marks < 0 {
 			return fmt.Errorf("pictures: %s: %d marks; that cannot be below 0", name, p.Marks)

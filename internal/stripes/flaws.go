@@ -3,6 +3,7 @@ package stripes
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -38,10 +39,7 @@ func (m *Maps) WithFlaws(images map[part.Light]*part.Image, flaws []Flaw) (map[p
 	if !m.screen.Known() {
 		return nil, errors.New("stripes: where the screen stands is not known, so no slope can be drawn")
 	}
-	out := map[part.Light]*part.Image{}
-	for l, im := range images {
-		out[l] = im
-	}
+	out := maps.Clone(images)
 	for d, of := range Lights {
 		var from, to []*part.Image
 		for _, l := range of[:phasesOf(images)] {

@@ -15,20 +15,20 @@ import (
 )
 
 // Phases is how many pictures there are of each direction: at 0, 90, 180 and 270 degrees. A
-// reduced set has no fourth.
+// short set has no fourth.
 const (
 	Phases    = 4
 	fewPhases = 3
 )
 
-// Lights are the lights of the eight pictures, those of x first. A reduced set has the first three
+// Lights are the lights of the eight pictures, those of x first. A short set has the first three
 // of each direction.
 var Lights = [2][Phases]part.Light{
 	{part.StripesX0, part.StripesX1, part.StripesX2, part.StripesX3},
 	{part.StripesY0, part.StripesY1, part.StripesY2, part.StripesY3},
 }
 
-// frames are the eight pictures, or a reduced set's six, in linear light, all colours weighed by how little noise
+// frames are the eight pictures, or a short set's six, in linear light, all colours weighed by how little noise
 // they have, taken together by direction and averaged over bin x bin pixels of a part of
 // the picture.
 type frames struct {
@@ -74,7 +74,7 @@ func region(outline []part.Point, w, h, bin int) (x0, y0, cols, rows int) {
 	return x0, y0, (min(w, int(hix)+2*bin) - x0) / bin, (min(h, int(hiy)+2*bin) - y0) / bin
 }
 
-// phasesOf is how many phases of each direction a set has: a reduced one has neither fourth.
+// phasesOf is how many phases of each direction a set has: a short one has neither fourth.
 func phasesOf(images map[part.Light]*part.Image) int {
 	if images[part.StripesX3] == nil && images[part.StripesY3] == nil {
 		return fewPhases

@@ -23,7 +23,7 @@ type Position struct {
 
 // NewPosition reads the eight pictures of a flat mirror that lies where the faceplate lies.
 func NewPosition(images map[part.Light]*part.Image) (*Position, error) {
-	for _, of := range Lights { // a reduced set will not do: its odd light tells nothing of the screen's curve
+	for _, of := range Lights { // a short set will not do: its odd light tells nothing of the screen's curve
 		for _, l := range of {
 			if images[l] == nil {
 				return nil, fmt.Errorf("stripes: the picture %s is missing; a mirror wants all four phases of each direction", l)

@@ -2,12 +2,10 @@ package stripes
 
 import (
 	"bytes"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 	"time"
 
 	"finishbench/internal/optics"
@@ -98,8 +96,8 @@ func (p Proof) validate() error {
 		return errors.New("pictures is empty, so that nothing vouches for it")
 	}
 	for _, x := range p.Pictures {
-		if b, err := hex.DecodeString(x.SHA256); err != nil || len(b) != 32 || strings.ToLower(x.SHA256) != x.SHA256 {
-			return fmt.Errorf("pictures: %s: sha256 must be 64 digits 0-9, a-f", x.File)
+		if err := optics.CheckSHA256(x.File, x.SHA256); err != nil {
+			return err
 		}
 	}
 	return nil

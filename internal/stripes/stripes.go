@@ -90,7 +90,7 @@ type Maps struct {
 	atRim       []bool // slopes are the rim's own
 }
 
-// Set is a set of pictures that was read: eight, or a reduced set's six.
+// Set is a set of pictures that was read: eight, or a short set's six.
 type Set struct {
 	Plate *Plate // the faceplate's outline where that given holds some of the shell; else nil
 	f     *frames
