@@ -163,13 +163,7 @@ func TestAtlasWall(t *testing.T) {
 // A recorded crater before a screen is shown where it shows best: in the gloss, where it is dark and what is
 // around it bright, and then in the stripes; a shallow one in the slopes. Expected values: by the drawing.
 func TestAtlasBeforeScreen(t *testing.T) {
-	dir, db := aScreenUnit(t, nil), filepath.Join(t.TempDir(), "r.db")
-	runCode(t, "unit", dir, "--out", t.TempDir(), "--mm-per-px", "0.018", "--record", db)
-	store, err := records.Open(t.Context(), db, time.Now)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer store.Close()
+	store := recordedScreen(t)
 	l, err := sheetLanguage("en")
 	if err != nil {
 		t.Fatal(err)

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
@@ -93,13 +92,7 @@ func TestQuizBeforeScreen(t *testing.T) {
 
 // A recorded set before a screen, confirmed by a person, is asked in the gloss.
 func TestQuizOfRecordedScreen(t *testing.T) {
-	dir, db := aScreenUnit(t, nil), filepath.Join(t.TempDir(), "r.db")
-	runCode(t, "unit", dir, "--out", t.TempDir(), "--mm-per-px", "0.018", "--record", db)
-	store, err := records.Open(t.Context(), db, time.Now)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer store.Close()
+	store := recordedScreen(t)
 	in, err := store.Get(t.Context(), 1)
 	if err != nil {
 		t.Fatal(err)

@@ -11,8 +11,10 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"finishbench/internal/part"
+	"finishbench/internal/records"
 	"finishbench/internal/synth"
 )
 
@@ -56,6 +58,19 @@ func writeScreenUnit(t *testing.T, images map[part.Light]*part.Image) string {
 		}
 	}
 	return dir
+}
+
+// recordedScreen is a store with the unit of aScreenUnit as its inspection 1.
+func recordedScreen(t *testing.T) *records.Store {
+	t.Helper()
+	db := filepath.Join(t.TempDir(), "r.db")
+	runCode(t, "unit", aScreenUnit(t, nil), "--out", t.TempDir(), "--mm-per-px", "0.018", "--record", db)
+	store, err := records.Open(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { store.Close() })
+	return store
 }
 
 // A whole set before a screen is looked into: the drawn crater is found, and nothing else; the
