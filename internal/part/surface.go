@@ -131,6 +131,10 @@ func (w Why) words() string {
 		return "outermost strip"
 	case Steep:
 		return "slopes that mirror no screen"
+	case TurnedAway:
+		return "turned away"
+	case Inside:
+		return "parts inside"
 	case NotSearched:
 		return "not searched"
 	}

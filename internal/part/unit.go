@@ -77,6 +77,7 @@ type Result struct {
 	Screen   *Mirror         `json:"screen,omitempty"` // what the faceplate mirrors of a screen; absent where there are no such pictures, or they could not be measured
 	Seam     Seam            `json:"seam"`
 	Surfaces []Surface       `json:"surfaces,omitempty"` // how much of each surface was looked at
+	Shell    *Shell          `json:"shell,omitempty"`    // the shell over all its turns; absent: no shell picture was looked into
 	Findings []Finding       `json:"findings"`
 	Pictures []PictureReport `json:"pictures"`
 	Warnings []string        `json:"warnings"` // what a reader must know, e.g. one light only
@@ -101,6 +102,17 @@ type Surface struct {
 	OneLight    float64         `json:"one_light"`
 	NotLookedAt float64         `json:"not_looked_at"`
 	Why         map[Why]float64 `json:"why,omitempty"` // shares that were not looked at in all lights, by cause
+}
+
+// Shell says how much of the shell was looked at over all turns, on its unrolled surface. The
+// shell begins at the seam; below the last row, where the holder or the turned-away bottom begins, nothing was looked for in any turn.
+type Shell struct {
+	SeeThrough bool      `json:"see_through"` // clear or tinted: what lies inside shows
+	LookedAt   float64   `json:"looked_at"`   // share of its area, over all turns, that was looked at in at least one light, 0..1
+	StepDeg    float64   `json:"step_deg"`    // a column's width, degrees of turn; 360 is a whole number of columns
+	StepMM     float64   `json:"step_mm"`     // a row's height along the axis, mm
+	RadiusMM   []float64 `json:"radius_mm"`   // each row's mean distance from the axis, mm, from the seam down
+	Rows       []string  `json:"rows"`        // as many: a digit a column, the first at turn 0: 2 looked at in all lights, 1 in some, 0 in none
 }
 
 // Side is a limb of an edge picture, as seen in the picture.
@@ -153,6 +165,8 @@ type Finding struct {
 	AreaMM2    *float64           `json:"area_mm2,omitempty"`
 	AngleDeg   *float64           `json:"angle_deg,omitempty"` // of the long axis, 0..180, counter-clockwise from the picture's x axis
 	Lines      int                `json:"lines,omitempty"`     // sanding marks: number of lines
+	TurnDeg    *float64           `json:"turn_deg,omitempty"`  // on the shell: with the unit turned by so much it lies in the middle of the picture, 0..360
+	BelowMM    *float64           `json:"below_mm,omitempty"`  // on the shell: so far below the seam, along the axis, >= 0
 	Zone       Zone               `json:"zone"`
 	Severity   Severity           `json:"severity"`
 	Confidence float64            `json:"confidence"`
