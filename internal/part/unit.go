@@ -77,7 +77,7 @@ type Result struct {
 	Screen   *Mirror         `json:"screen,omitempty"` // what the faceplate mirrors of a screen; absent where there are no such pictures, or they could not be measured
 	Seam     Seam            `json:"seam"`
 	Surfaces []Surface       `json:"surfaces,omitempty"` // how much of each surface was looked at
-	Shell    *Shell          `json:"shell,omitempty"`    // the shell over all its turns; absent: no shell picture was looked into
+	Shell    *ShellMap       `json:"shell,omitempty"`    // the shell over all its turns; absent: no shell picture was looked into
 	Findings []Finding       `json:"findings"`
 	Pictures []PictureReport `json:"pictures"`
 	Warnings []string        `json:"warnings"` // what a reader must know, e.g. one light only
@@ -104,9 +104,9 @@ type Surface struct {
 	Why         map[Why]float64 `json:"why,omitempty"` // shares that were not looked at in all lights, by cause
 }
 
-// Shell says how much of the shell was looked at over all turns, on its unrolled surface. The
+// ShellMap says how much of the shell was looked at over all turns, on its unrolled surface. The
 // shell begins at the seam; below the last row, where the holder or the turned-away bottom begins, nothing was looked for in any turn.
-type Shell struct {
+type ShellMap struct {
 	SeeThrough bool      `json:"see_through"` // clear or tinted: what lies inside shows
 	LookedAt   float64   `json:"looked_at"`   // share of its area, over all turns, that was looked at in at least one light, 0..1
 	StepDeg    float64   `json:"step_deg"`    // a column's width, degrees of turn; 360 is a whole number of columns
