@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"hash/maphash"
 	"slices"
+	"strings"
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
@@ -419,24 +420,25 @@ func (u *unit) result() *part.Result {
 // sceneWarnings are what was said of the scenes, each with its pose; what was said of several
 // turns of the shell, once with all of these.
 func (u *unit) sceneWarnings() []string {
-	var said []string
+	var said, ofShell []string
 	turns := map[string][]float64{} // of the shell, by what was said
 	for _, s := range u.scenes {
 		for _, w := range s.found.Warnings {
-			if s.pose.View == part.Shell {
-				turns[w] = append(turns[w], s.pose.TurnDeg)
+			if s.pose.View != part.Shell {
+				said = append(said, fmt.Sprintf("%s: %s", s.pose, w))
+				continue
 			}
+			if len(s.pictures) == 1 {
+				w = strings.TrimPrefix(w, s.pictures[0].shot.File+": ") // the turn tells which
+			}
+			if turns[w] == nil {
+				ofShell = append(ofShell, w)
+			}
+			turns[w] = append(turns[w], s.pose.TurnDeg)
 		}
 	}
-	for _, s := range u.scenes {
-		for _, w := range s.found.Warnings {
-			switch at := turns[w]; {
-			case s.pose.View != part.Shell:
-				said = append(said, fmt.Sprintf("%s: %s", s.pose, w))
-			case at[0] == s.pose.TurnDeg:
-				said = append(said, fmt.Sprintf("%s at %s: %s", part.Shell, part.Degrees(at...), w))
-			}
-		}
+	for _, w := range ofShell {
+		said = append(said, fmt.Sprintf("%s at %s: %s", part.Shell, part.Degrees(turns[w]...), w))
 	}
 	return append(said, capture.TurnDoubts(u.folder.Shots)...)
 }
