@@ -71,6 +71,7 @@ type DefectMap struct {
 	Ends     Ends           // in the unit's frame; "" in the others
 	Outline  [][2]float64   // mean of the units' outlines, mm, closed; none in the shell's frame
 	Shell    *part.ShellMap // in the shell's frame: all units' over each other, a digit of 2 where all looked, 1 where some did, 0 where none; else nil
+	GirthMM  float64        // in the shell\'s frame: what one turn is along x; else 0
 	Spots    []Spot
 	Units    int       // whose outline, or shell, is known, with or without findings
 	Unplaced int       // findings that were asked for and have no place: other views, outline, axis or shell not known

@@ -65,8 +65,8 @@ func shellMapOf(units []Unit, o MapOptions) DefectMap {
 		return m
 	}
 	radius /= float64(m.Units)
-	m.Shell = meanShell(all, depth)
-	mmPerDeg := radius * math.Pi / 180
+	m.Shell, m.GirthMM = meanShell(all, depth), 2*math.Pi*radius
+	mmPerDeg := m.GirthMM / 360
 	for i := range m.Spots {
 		m.Spots[i].X *= mmPerDeg
 	}

@@ -138,8 +138,7 @@ func TestShellCluster(t *testing.T) {
 		})
 		m := shellMap(t, units, MapOptions{Seed: 1})
 		c := m.Clusters[0]
-		r := m.Shell.MeanRadiusMM()
-		off := math.Abs(math.Remainder(c.X/r*180/math.Pi-turn, 360)) * math.Pi / 180 * r
+		off := math.Remainder(c.X-turn/360*m.GirthMM, m.GirthMM)
 		if !(c.P < 0.01) || math.Hypot(off, c.Y-2.5) > 1.2 || c.Units < 10 || c.Expected > 5 || c.Findings < c.Units {
 			t.Errorf("at %g degrees: %+v, %g mm off", turn, c, off)
 		}
@@ -172,7 +171,7 @@ func TestShellMirror(t *testing.T) {
 	units[1].Side = "L"
 	m := shellMap(t, units, MapOptions{Mirror: true})
 	near(t, "the left one's turn", m.Spots[1].X, m.Spots[0].X, 1e-9)
-	near(t, "mm of turn", m.Spots[0].X, m.Shell.MeanRadiusMM()*math.Pi/6, 0.05*m.Spots[0].X)
+	near(t, "mm of turn", m.Spots[0].X, m.GirthMM/12, 1e-9)
 	m = shellMap(t, units, MapOptions{})
 	if near(t, "as laid", m.Spots[1].X/m.Spots[0].X, 11, 1e-9); m.Ends != "" || m.Outline != nil {
 		t.Errorf("%+v", m)
@@ -207,6 +206,36 @@ func TestShellFromResult(t *testing.T) {
 	u := FromResult(r)
 	if p := u.Findings[0].OnShell; u.Shell != r.Shell || p == nil || *p != (ShellPlace{10, 2.5}) || u.Findings[1].OnShell != nil {
 		t.Errorf("%+v", u)
+	}
+}
+
+// TestShellHints: a place that comes again on the shell is told with turn and height, dust that rises all over it as
+// such, and even findings not at all.
+func TestShellHints(t *testing.T) {
+	if k := hintKeys(t, drawnShells(60, 1, 11, nil)); len(k) != 0 {
+		t.Errorf("hints where there is nothing: %v", k)
+	}
+	units := drawnShells(60, 2, 12, func(i, j int, rng *rand.Rand) (float64, float64, bool) {
+		return 357 + 4*rng.NormFloat64(), 2.5 + 0.3*rng.NormFloat64(), j == 0 && i%3 == 0
+	})
+	h, err := Hints(units, DefaultHintParams())
+	if err != nil || len(h) != 1 || h[0].Key != "cluster_shell" || h[0].Kind != part.Dust {
+		t.Fatalf("%+v, %v", h, err)
+	}
+	t.Log(h[0].Text)
+	figures := map[string]float64{}
+	for _, f := range h[0].Figures {
+		figures[f.Name] = f.Value
+	}
+	near(t, "turn", math.Remainder(figures["turn"]-357, 360), 0, 8)
+	near(t, "below", figures["below"], 2.5, 1)
+	rising := drawnShells(120, 3, 13, nil)
+	for i := range rising {
+		rising[i].Findings = rising[i].Findings[:min(3, i/30)]
+	}
+	h, err = Hints(rising, DefaultHintParams())
+	if err != nil || len(h) != 1 || h[0].Key != "dust_rising" || !strings.HasPrefix(h[0].Text, "Dust lies all over the shell and rises") {
+		t.Errorf("%+v, %v", h, err)
 	}
 }
 
