@@ -169,18 +169,45 @@ func (p Place) Stretch(angleDeg float64) float64 {
 	return 1 / math.Sqrt(1+back*back)
 }
 
+// How far a holder reaches from the axis, and down from where it is mirrored (common practice, no source).
+const (
+	holderMM     = 2.0
+	holderLongMM = 25.0
+)
+
+// mirrorsHolder says whether a glossy surface at a place, right mm right of the axis, mirrors the holder: the
+// line of sight goes on from it downwards and meets the holder below the shell.
+func (s Seen) mirrorsHolder(p Place, right float64) bool {
+	rx, ry, rz := 2*p.NormalZ*p.NormalX, 2*p.NormalZ*p.NormalY, 2*p.NormalZ*p.NormalZ-1
+	flat := math.Hypot(rx, rz)
+	if ry <= 0 || flat < 1e-6 {
+		return false
+	}
+	t := -(right*rx + p.FrontMM*rz) / (flat * flat) // where it passes the axis
+	if t <= 0 {
+		return false
+	}
+	past := math.Hypot(right+t*rx, p.FrontMM+t*rz)
+	return past <= holderMM && p.BelowMM+t*ry > s.DepthMM() && t*ry < holderLongMM
+}
+
 // Region is the closed curve within which a turn's picture shows the shell at slopes up to a limit,
-// from below the seam down: full-resolution pixels, at even angles about a middle, clockwise as seen.
+// from below the seam down to where it mirrors its holder: full-resolution pixels, at even angles about a middle, clockwise as seen.
 func (s Seen) Region(mostSlopeDeg, fromMM float64) (curve []part.Point, middle part.Point) {
 	least := math.Cos(rad(mostSlopeDeg))
+	most := s.DepthMM()
 	in := func(q part.Point) bool {
 		p, ok := s.Place(q.X, q.Y)
-		return ok && p.BelowMM >= fromMM && p.NormalZ >= least && p.BelowMM < float64(len(s.coef)-1)*heightStepMM
+		return ok && p.BelowMM >= fromMM && p.NormalZ >= least && p.BelowMM < most
 	}
 	// The middle: halfway down the stretch of the axis that lies inside.
 	axis := s.MiddleX + s.axisMM/s.MMPerPX
 	first, last := math.NaN(), math.NaN()
 	for y := s.SeamY; y < s.SeamY+float64(len(s.coef))*heightStepMM/s.MMPerPX; y += 2 {
+		if p, ok := s.Place(axis, y); ok && p.BelowMM > fromMM && s.mirrorsHolder(p, 0) {
+			most = p.BelowMM
+			break
+		}
 		if in(part.Point{X: axis, Y: y}) {
 			if first != first {
 				first = y

@@ -116,6 +116,11 @@ func (f *face) levelBase(lamps []lamp) error {
 		if ch.base, err = f.grid.newSpread(f.smoothLight(f.grid.medians(ch.smooth, dist, f.deep())), f.surf.w, f.surf.h); err != nil {
 			return err
 		}
+		if f.p.Shell != nil {
+			if err := f.levelShell(ch, dist); err != nil {
+				return err
+			}
+		}
 	}
 	f.learnPaint()
 	return nil

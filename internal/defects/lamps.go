@@ -224,7 +224,7 @@ func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
 		sample[k] = math.Abs(sample[k] - mid)
 	}
 	limit := float32(max(lampLight, lampNoise*madToSD*median(sample)))
-	deep := float32(f.p.RimMM / f.mmPX)
+	deep := f.deep()
 	seed := make([]bool, w*h)
 	for i, v := range weak.V {
 		if v *= sign; v > limit && f.surf.dist.V[i] > deep && abs32(strong.V[i]) < lampNeutral*v+lampLight {

@@ -3,6 +3,7 @@ package defects
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
@@ -17,7 +18,13 @@ import (
 const (
 	mostSlopeDeg = 60.0 // beyond, a turn's picture is not looked at
 	underSeamMM  = 0.15 // so far below the seam the region begins, besides what the blur smears
-	shellOrder   = 4    // of the polynomial in the normal's components
+	shellOrder   = 4    // of the polynomial in the normal's components,
+	limbLineMM   = 1.0  // a line along the limb is at least this long,
+	limbFromDeg  = 54.0 // lies at slopes from this on
+	limbWithin   = 0.42 // and within 25 degrees of the limb's direction: the sine
+	cutOffMM     = 0.5  // a place up to this length is cut off by the edge of what is looked at
+	cutOffShare  = 0.2  // where this share of its own edge lies there
+	glowMM       = 2.6  // and what is left of it is a smooth surface within this distance
 )
 
 // ErrNoShell says that a turn shows no shell to look at.
@@ -52,6 +59,53 @@ func (f *face) normals(g cellGrid) [][2]float64 {
 	return out
 }
 
+// levelShell adds to a channel's base what is left of the light over a few millimetres: a lamp's glow, and
+// the limb's shading.
+func (f *face) levelShell(ch *channel, dist *part.Plane) error {
+	rest := part.NewPlane(f.surf.w, f.surf.h)
+	for i, v := range ch.smooth.V {
+		rest.V[i] = v - ch.base.V[i]
+	}
+	more, err := f.grid.newSpread(localFit(f.grid.medians(rest, dist, 0), max(2, int(glowMM/f.mmPX/float64(f.grid.cell)+0.5))), f.surf.w, f.surf.h)
+	if err != nil {
+		return err
+	}
+	base := part.NewPlane(f.surf.w, f.surf.h)
+	for i, v := range ch.base.V {
+		base.V[i] = v + more.V[i]
+	}
+	ch.base = base
+	return nil
+}
+
+// localFit smooths a grid's values (NaN: none): each is that of a second-order surface through those within
+// reach cells, far ones left out. Where there are too few around, it is 0.
+func localFit(p *part.Plane, reach int) *part.Plane {
+	out := part.NewPlane(p.W, p.H)
+	for cy := range p.H {
+		for cx := range p.W {
+			var rows [][]float64
+			var v []float64
+			for y := max(0, cy-reach); y <= min(p.H-1, cy+reach); y++ {
+				for x := max(0, cx-reach); x <= min(p.W-1, cx+reach); x++ {
+					dx, dy := float64(x-cx)/float64(reach), float64(y-cy)/float64(reach)
+					if a := float64(p.V[y*p.W+x]); a == a && dx*dx+dy*dy <= 1 {
+						rows, v = append(rows, []float64{1, dx, dy, dx * dx, dx * dy, dy * dy}), append(v, a)
+					}
+				}
+			}
+			if len(v) < 12 {
+				continue
+			}
+			fit := make([]float64, 6)
+			fit[0] = median(slices.Clone(v))
+			fitBiweight(fit, rows, v, 4, func() float64 { return 1e-5 })
+			out.V[cy*p.W+cx] = float32(fit[0])
+		}
+	}
+	return out
+}
+
 // evenGain lets all light count alike.
 func (f *face) evenGain() {
 	for range f.scene {
@@ -61,4 +115,46 @@ func (f *face) evenGain() {
 		}
 		f.gain = append(f.gain, g)
 	}
+}
+
+// alongLimb says whether a place is what the shell's limb mirrors of the room behind the camera's back and
+// beside it: a line along the limb where that turns away.
+func (f *face) alongLimb(p *place) bool {
+	if f.p.Shell == nil || p.all.long*f.shapeMM() < limbLineMM {
+		return false
+	}
+	box := f.boxOf(float64(p.all.x0), float64(p.all.y0), float64(p.all.x1), float64(p.all.y1))
+	c := box.Centre()
+	at, ok := f.p.Shell.Place(c.X, c.Y)
+	if !ok || at.Slope() < limbFromDeg {
+		return false
+	}
+	sin, cos := math.Sincos(p.all.angleDeg * math.Pi / 180)
+	tilt := math.Hypot(at.NormalX, at.NormalY)
+	return math.Abs(at.NormalX*cos-at.NormalY*sin) < limbWithin*tilt
+}
+
+// cutOff says whether a small place is what the edge of what is looked at leaves of something that goes on
+// beyond it: a lamp's foot, a mirrored line.
+func (f *face) cutOff(p *place) bool {
+	if f.p.Shell == nil || p.all.long*f.shapeMM() > cutOffMM {
+		return false
+	}
+	in := map[int]bool{}
+	for _, i := range p.found {
+		in[i] = true
+	}
+	around, beyond := 0, 0
+	for _, i := range p.found {
+		for _, k := range [4]int{i - 1, i + 1, i - f.surf.w, i + f.surf.w} {
+			if k < 0 || k >= len(f.surf.dist.V) || in[k] {
+				continue
+			}
+			around++
+			if f.surf.dist.V[k] <= 0 {
+				beyond++
+			}
+		}
+	}
+	return float64(beyond) >= cutOffShare*float64(around)
 }
