@@ -118,7 +118,7 @@ func TestShellInTurns(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	}
-	for _, w := range []string{"shell: nothing was photographed between 90 deg and 270 deg: a picture at 180 deg is probably missing", "shell at 90 deg: no diffuse picture", "shell at 90 deg: one light only"} {
+	for _, w := range []string{"shell: nothing was photographed between 90 and 270 deg: a picture at 180 deg is probably missing", "shell at 90 deg: no diffuse picture", "shell at 90 deg: one light only"} {
 		if !begins(r.Warnings, w) {
 			t.Errorf("no warning %q among %q", w, r.Warnings)
 		}
