@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"finishbench/internal/marks"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 )
@@ -57,19 +58,9 @@ func (r *Report) Figures(w Words, tag string, zone *time.Location) ([]Figure, er
 			return nil, err
 		}
 	}
-	if r.Map != nil && len(r.Map.Outline) > 2 {
-		caption := s.t("map.caption", "n", count(len(r.Map.Findings)))
-		if r.Map.Left > 0 {
-			caption += " " + s.t("map.left", "n", count(r.Map.Left))
-		}
-		for _, c := range r.Map.Circles {
-			caption += " " + s.t("map.circle", "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P)))
-		}
-		for _, t := range r.Map.Told {
-			caption += " " + s.say(t)
-		}
-		svg, err := s.places(r.Map)
-		if err := add(Figure{ID: "map", Title: s.t("fig.map"), Caption: caption}, svg, err); err != nil {
+	if r.Map != nil || r.Shell != nil {
+		svg, err := s.places(r.Map, r.Shell)
+		if err := add(Figure{ID: "map", Title: s.t("fig.map"), Caption: s.placesCaption(r.Map, r.Shell)}, svg, err); err != nil {
 			return nil, err
 		}
 	}
@@ -211,32 +202,81 @@ func (s speech) pareto(p Pareto) ([]byte, error) {
 // maxBars is how many bars a Pareto shows.
 const maxBars = 14
 
-// places lays the findings over the outline, mm where its size is known.
-func (s speech) places(m *Map) ([]byte, error) {
-	k := 1.0
-	if m.MMWide != nil {
-		k = *m.MMWide
+// placesCaption says what the map shows.
+func (s speech) placesCaption(m *Map, sh *ShellMap) string {
+	var out []string
+	tell := func(left int, circles []string, told []Said) {
+		if left > 0 {
+			out = append(out, s.t("map.left", "n", count(left)))
+		}
+		out = append(out, circles...)
+		for _, t := range told {
+			out = append(out, s.say(t))
+		}
 	}
-	var p plots.Places
-	for _, q := range m.Outline {
-		p.Outline = append(p.Outline, [2]float64{k * q.X, k * q.Y})
+	var circles []string
+	if sh != nil {
+		for _, c := range sh.Circles {
+			circles = append(circles, s.t("map.circle_shell", "turn", s.Number(c.TurnDeg, 0), "below", s.Number(c.BelowMM, 1), "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
+		}
+		out = append(out, s.t("map.shell_caption", "n", count(len(sh.Findings)), "share", s.percent(&sh.LookedAt, 0), "girth", s.Number(sh.GirthMM, 1)))
+		tell(sh.Left, circles, sh.Told)
 	}
-	for _, kd := range part.Kinds {
-		one := plots.Series{}
+	if m != nil {
+		circles = nil
+		for _, c := range m.Circles {
+			circles = append(circles, s.t("map.circle", "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
+		}
+		out = append([]string{s.t("map.caption", "n", count(len(m.Findings)))}, out...)
+		tell(m.Left, circles, m.Told)
+	}
+	return strings.Join(out, " ")
+}
+
+// places lays the findings over the faceplate's outline and the unrolled shell.
+func (s speech) places(m *Map, sh *ShellMap) ([]byte, error) {
+	var u plots.Unrolled
+	n := map[part.Kind]int{}
+	add := func(p plots.Placed, k part.Kind, v part.Severity) {
+		p.Outline, p.Heavy = outlineOf(k), v.Rank() >= part.Major.Rank()
+		u.Marks = append(u.Marks, p)
+		n[k]++
+	}
+	if m != nil && m.MMWide != nil {
+		k := *m.MMWide
+		for _, q := range m.Outline {
+			u.Plate = append(u.Plate, [2]float64{k * q.X, k * q.Y})
+		}
 		for _, f := range m.Findings {
-			if f.Kind == kd {
-				one.X, one.Y = append(one.X, k*f.X), append(one.Y, k*f.Y)
-			}
+			add(plots.Placed{X: k * f.X, Y: k * f.Y}, f.Kind, f.Severity)
 		}
-		if n := len(one.X); n > 0 {
-			one.Name = s.T("kind."+string(kd)) + " (" + count(n) + ")"
-			p.Spots = append(p.Spots, one)
+		for _, c := range m.Circles {
+			u.Rings = append(u.Rings, plots.Ring{Name: s.t("map.ring", "n", count(c.Units)), X: k * c.X, Y: k * c.Y, R: k * c.R})
 		}
 	}
-	for _, c := range m.Circles {
-		p.Rings = append(p.Rings, plots.Ring{Name: s.t("map.ring", "n", count(c.Units)), X: k * c.X, Y: k * c.Y, R: k * c.R})
+	if sh != nil {
+		u.Names = plots.UnrolledNames{Plate: s.t("map.plate"), Shell: s.t("map.shell"), Turn: s.t("map.turn"), Below: s.t("map.below"), Some: s.t("map.some"), None: s.t("map.none")}
+		u.GirthMM, u.DepthMM, u.Looked = sh.GirthMM, sh.DepthMM, sh.Rows
+		mmPerDeg := sh.GirthMM / 360
+		for _, f := range sh.Findings {
+			add(plots.Placed{Shell: true, X: mmPerDeg * f.TurnDeg, Y: f.BelowMM}, f.Kind, f.Severity)
+		}
+		for _, c := range sh.Circles {
+			u.OnShell = append(u.OnShell, plots.Ring{Name: s.t("map.ring", "n", count(c.Units)), X: mmPerDeg * c.TurnDeg, Y: c.BelowMM, R: c.RMM})
+		}
 	}
-	return plots.Map(plots.Options{X: s.t("axis.mm")}, p)
+	for _, k := range part.Kinds {
+		if n[k] > 0 {
+			u.Kinds = append(u.Kinds, plots.Kind{Name: s.T("kind."+string(k)) + " (" + count(n[k]) + ")", Outline: outlineOf(k)})
+		}
+	}
+	return plots.Unroll(u)
+}
+
+// outlineOf is a kind's shape and colour for a plot.
+func outlineOf(k part.Kind) plots.Outline {
+	x := marks.Of(k)
+	return plots.Outline{Paths: x.Corners(), Closed: x.Closed, Inner: x.Inner, Colour: marks.Colour(k)}
 }
 
 // rowName is a row of a Pareto in words: kinds, zones and stages have texts.

@@ -185,8 +185,8 @@ func quantiles(sorted []float64) []Quantile {
 	return out
 }
 
-// AddMap lays the findings of units over one outline. of is how many of the sample's
-// units were read for it.
+// AddMap lays the findings of units over one outline, and those on the shell over one
+// unrolled shell. of is how many of the sample's units were read for it.
 func (r *Report) AddMap(units []process.Unit, of int) error {
 	m, err := process.MapOf(units, process.MapOptions{Seed: seed})
 	if err != nil {
@@ -201,8 +201,20 @@ func (r *Report) AddMap(units []process.Unit, of int) error {
 			m = p
 		}
 	}
+	shell, err := process.MapOf(units, process.MapOptions{Frame: process.ShellFrame, Seed: seed})
+	if err != nil {
+		return fmt.Errorf("lotreport: %w", err)
+	}
+	left := m.Unplaced - len(shell.Spots)
+	r.addPlateMap(m, left, of)
+	r.addShellMap(shell, left, of)
+	return nil
+}
+
+// addPlateMap takes the faceplate's map over; left is how many findings are on neither.
+func (r *Report) addPlateMap(m process.DefectMap, left, of int) {
 	if len(m.Outline) < 3 || m.Units == 0 {
-		return nil
+		return
 	}
 	lox, hix, loy, hiy := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
 	for _, p := range m.Outline {
@@ -210,7 +222,7 @@ func (r *Report) AddMap(units []process.Unit, of int) error {
 	}
 	k := 1 / math.Max(hix-lox, hiy-loy)
 	at := func(x, y float64) Point { return Point{roundTo((x-lox)*k, 6), roundTo((y-loy)*k, 6)} }
-	out := &Map{Left: m.Unplaced, Units: m.Units, MMWide: part.Num(1 / k), Frame: string(m.Frame)}
+	out := &Map{Left: left, Units: m.Units, MMWide: part.Num(1 / k), Frame: string(m.Frame)}
 	for _, p := range m.Outline {
 		out.Outline = append(out.Outline, at(p[0], p[1]))
 	}
@@ -228,5 +240,28 @@ func (r *Report) AddMap(units []process.Unit, of int) error {
 		out.Told = append(out.Told, Said{Key: "map.of", Args: []string{"n", count(m.Units), "of", count(of)}})
 	}
 	r.Map = out
-	return nil
+}
+
+// addShellMap takes the shell's map over.
+func (r *Report) addShellMap(m process.DefectMap, left, of int) {
+	if m.Units == 0 {
+		return
+	}
+	turn := func(x float64) float64 { return roundTo(360*x/m.GirthMM, 6) }
+	out := &ShellMap{GirthMM: roundTo(m.GirthMM, 6), DepthMM: m.Shell.DepthMM(), LookedAt: roundTo(m.Shell.LookedAt, 3), Rows: m.Shell.Rows, Units: m.Units, Findings: []ShellPoint{}}
+	if r.Map == nil {
+		out.Left = left
+	}
+	for _, s := range m.Spots {
+		out.Findings = append(out.Findings, ShellPoint{turn(s.X), roundTo(s.Y, 6), s.Kind, s.Severity})
+	}
+	for _, c := range m.Clusters {
+		if c.P < 0.05 {
+			out.Circles = append(out.Circles, ShellCircle{turn(c.X), roundTo(c.Y, 6), roundTo(c.R, 6), c.Units, c.Expected, part.Num(c.P)})
+		}
+	}
+	if of > m.Units {
+		out.Told = append(out.Told, Said{Key: "map.shell_of", Args: []string{"n", count(m.Units), "of", count(of)}})
+	}
+	r.Shell = out
 }

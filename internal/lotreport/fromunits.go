@@ -13,6 +13,7 @@ type Inspected struct {
 	Name     string // as the lot calls the unit
 	Operator string
 	Ended    time.Time
+	Brief    bool // where on the shell findings lie was not read
 	Result   *part.Result
 }
 
@@ -33,7 +34,7 @@ func (r *Report) AddInspections(all []Inspected) {
 	}
 	r.Stations, r.Findings = slices.Grow(r.Stations, stations), slices.Grow(r.Findings, findings)
 	var us []float64
-	missing, without := 0, 0
+	missing, without, unread := 0, 0, 0
 	for k, x := range in {
 		if x == nil {
 			if r.Units[k].Taken {
@@ -46,6 +47,11 @@ func (r *Report) AddInspections(all []Inspected) {
 			u.By = x.Operator
 		}
 		r.addFindings(u.Serial, x.Result)
+		for i := range x.Result.Findings {
+			if x.Brief && x.Result.Findings[i].Zone == part.ZoneShell {
+				unread++
+			}
+		}
 		for i := range x.Result.Seam.Stations {
 			s := &x.Result.Seam.Stations[i]
 			r.Stations = append(r.Stations, Station{Serial: u.Serial, AngleDeg: s.AngleDeg, Side: string(s.Side), StepUM: s.StepUM, UUM: s.UUM, GapUM: s.GapUM, BeadUM: s.BeadUM, Reason: s.Reason})
@@ -65,6 +71,9 @@ func (r *Report) AddInspections(all []Inspected) {
 	if without > 0 {
 		r.note("note.no_inspection", "n", count(without))
 	}
+	if unread > 0 {
+		r.note("note.places_unread", "n", count(unread))
+	}
 	if len(us) > 0 {
 		slices.Sort(us)
 		r.Gauge.Step = &StepU{Stations: len(r.Stations) - missing, Unmeasured: missing, MedianUM: part.Num(middle(us)), LargestUM: part.Num(us[len(us)-1])}
@@ -79,7 +88,7 @@ func middle(sorted []float64) float64 {
 func (r *Report) addFindings(serial string, res *part.Result) {
 	for i := range res.Findings {
 		f := &res.Findings[i]
-		r.Findings = append(r.Findings, Finding{Serial: serial, Number: f.Number, Kind: f.Kind, Zone: f.Zone, Severity: f.Severity, Place: f.Station,
+		r.Findings = append(r.Findings, Finding{Serial: serial, Number: f.Number, Kind: f.Kind, Zone: f.Zone, Severity: f.Severity, Place: f.Station, TurnDeg: f.TurnDeg, BelowMM: f.BelowMM,
 			DiameterMM: f.DiameterMM, UDiamMM: f.UDiamMM, LengthMM: f.LengthMM, ULengthMM: f.ULengthMM, ValueUM: f.ValueUM, Confidence: f.Confidence})
 	}
 }

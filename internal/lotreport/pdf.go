@@ -456,7 +456,7 @@ func (s speech) index(name string) string {
 
 // process tells what the findings have in common.
 func (d pdfReport) process() {
-	if len(d.Paretos)+len(d.Yields)+len(d.Hints) == 0 && d.Map == nil && len(d.Charts) == 0 {
+	if len(d.Paretos)+len(d.Yields)+len(d.Hints) == 0 && d.Map == nil && d.Shell == nil && len(d.Charts) == 0 {
 		return
 	}
 	d.heading(d.t("process.title"))
@@ -564,6 +564,9 @@ func (d pdfReport) findings() {
 		where := d.T("zone." + orUnknown(string(f.Zone)))
 		if f.Place != "" {
 			where = d.place(f.Place)
+		}
+		if f.TurnDeg != nil && f.BelowMM != nil {
+			where = d.t("finding.on_shell", "turn", d.Number(*f.TurnDeg, 0), "below", d.Number(*f.BelowMM, 1))
 		}
 		rows = append(rows, []string{f.Serial, count(f.Number), d.T("kind." + string(f.Kind)), where, d.T("severity." + string(f.Severity)), d.size(f), d.Number(f.Confidence, 2)})
 	}

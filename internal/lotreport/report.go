@@ -39,7 +39,8 @@ type Report struct {
 	Paretos   []Pareto    `json:"paretos,omitempty"`
 	Yields    []Yield     `json:"yields,omitempty"`
 	Escapes   []Escape    `json:"escapes,omitempty"`
-	Map       *Map        `json:"map,omitempty"`
+	Map       *Map        `json:"map,omitempty"`       // of the faceplate
+	Shell     *ShellMap   `json:"shell_map,omitempty"` // nil: no shell of the units read was looked at
 }
 
 // State is how a lot stands.
@@ -179,7 +180,9 @@ type Finding struct {
 	Kind       part.Kind     `json:"kind"`
 	Zone       part.Zone     `json:"zone,omitempty"`
 	Severity   part.Severity `json:"severity"`
-	Place      string        `json:"place,omitempty"` // seam findings: "120 deg, left"
+	Place      string        `json:"place,omitempty"`    // seam findings: "120 deg, left"
+	TurnDeg    *float64      `json:"turn_deg,omitempty"` // on the shell, as part.Finding has them
+	BelowMM    *float64      `json:"below_mm,omitempty"`
 	DiameterMM *float64      `json:"diameter_mm,omitempty"`
 	UDiamMM    *float64      `json:"u_diameter_mm,omitempty"`
 	LengthMM   *float64      `json:"length_mm,omitempty"`
@@ -373,7 +376,7 @@ type Escape struct {
 type Map struct {
 	Outline  []Point     `json:"outline"`
 	Findings []MapPoint  `json:"findings"`
-	Left     int         `json:"left_out,omitempty"` // findings without a place
+	Left     int         `json:"left_out,omitempty"` // findings without a place here or on the shell
 	Units    int         `json:"units,omitempty"`    // whose outline is known
 	MMWide   *float64    `json:"mm_wide,omitempty"`  // what 1 is
 	Frame    string      `json:"frame,omitempty"`    // unit or picture
@@ -394,6 +397,37 @@ type MapCircle struct {
 	X        float64  `json:"x"`
 	Y        float64  `json:"y"`
 	R        float64  `json:"r"`
+	Units    int      `json:"units"`
+	Expected float64  `json:"expected"`
+	P        *float64 `json:"p,omitempty"`
+}
+
+// ShellMap lays all findings over one unrolled shell, a cylinder of the mean girth.
+type ShellMap struct {
+	GirthMM  float64       `json:"girth_mm"`           // what one turn is
+	DepthMM  float64       `json:"depth_mm"`           // of the deepest
+	LookedAt float64       `json:"looked_at"`          // mean share of a shell that was looked at, 0..1
+	Rows     []string      `json:"rows"`               // from the seam down, a digit a cell, the first at turn 0: 2 looked at on all units, 1 on some, 0 on none
+	Findings []ShellPoint  `json:"findings"`           //
+	Left     int           `json:"left_out,omitempty"` // findings without a place, where there is no map of the faceplate
+	Units    int           `json:"units"`              // whose shell was looked at
+	Circles  []ShellCircle `json:"circles,omitempty"`
+	Told     []Said        `json:"told,omitempty"`
+}
+
+// ShellPoint is a finding on the shell.
+type ShellPoint struct {
+	TurnDeg  float64       `json:"turn_deg"`
+	BelowMM  float64       `json:"below_mm"`
+	Kind     part.Kind     `json:"kind"`
+	Severity part.Severity `json:"severity"`
+}
+
+// ShellCircle is a round place on the shell with more units than chance would bring.
+type ShellCircle struct {
+	TurnDeg  float64  `json:"turn_deg"`
+	BelowMM  float64  `json:"below_mm"`
+	RMM      float64  `json:"r_mm"`
 	Units    int      `json:"units"`
 	Expected float64  `json:"expected"`
 	P        *float64 `json:"p,omitempty"`

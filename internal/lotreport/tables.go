@@ -66,13 +66,13 @@ func (r *Report) unitGrid() grid {
 
 func (r *Report) findingGrid() grid {
 	return grid{"findings",
-		[]string{"lot.unit.serial", "lot.finding.number", "lot.finding.kind", "lot.finding.zone", "lot.finding.place", "lot.finding.severity", "lot.finding.diameter", "lot.finding.udiameter",
+		[]string{"lot.unit.serial", "lot.finding.number", "lot.finding.kind", "lot.finding.zone", "lot.finding.place", "lot.finding.turn", "lot.finding.below", "lot.finding.severity", "lot.finding.diameter", "lot.finding.udiameter",
 			"lot.finding.length", "lot.finding.ulength", "lot.finding.value", "lot.finding.confidence"},
-		[]string{"serial", "number", "kind", "zone", "place", "severity", "diameter_mm", "u_diameter_mm", "length_mm", "u_length_mm", "value_um", "confidence"},
-		[]float64{18, 8, 18, 14, 16, 12, 15, 20, 13, 19, 20, 12},
+		[]string{"serial", "number", "kind", "zone", "place", "turn_deg", "below_mm", "severity", "diameter_mm", "u_diameter_mm", "length_mm", "u_length_mm", "value_um", "confidence"},
+		[]float64{18, 8, 18, 14, 16, 13, 13, 12, 15, 20, 13, 19, 20, 12},
 		func(put func([]cell) error) error {
 			for _, f := range r.Findings {
-				err := put([]cell{f.Serial, f.Number, words{"kind.", string(f.Kind)}, words{"zone.", string(f.Zone)}, text(f.Place), words{"severity.", string(f.Severity)},
+				err := put([]cell{f.Serial, f.Number, words{"kind.", string(f.Kind)}, words{"zone.", string(f.Zone)}, text(f.Place), num(f.TurnDeg), num(f.BelowMM), words{"severity.", string(f.Severity)},
 					num(f.DiameterMM), num(f.UDiamMM), num(f.LengthMM), num(f.ULengthMM), num(f.ValueUM), f.Confidence})
 				if err != nil {
 					return err

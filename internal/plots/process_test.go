@@ -155,22 +155,6 @@ func TestParetoPlot(t *testing.T) {
 	}
 }
 
-func TestMapPlot(t *testing.T) {
-	o := [][2]float64{{-10, -5}, {10, -5}, {10, 5}, {-10, 5}}
-	svg, err := Map(Options{X: "mm"}, Places{Outline: o, Spots: []Series{{"dust", []float64{1, 1, nan}, []float64{2, 2, 1}}, {"none", nil, nil}}, Rings: []Ring{{"7 units", 1, 2, 3}, {"gone", nan, 0, 1}}})
-	es := read(t, svg, err)
-	hasTexts(t, es, "mm", "dust", "1", "7 units")
-	if s := texts(es); slices.Contains(s, "none") || slices.Contains(s, "gone") {
-		t.Errorf("names of what is not drawn: %q", s)
-	}
-	if n := dots(es); n != 2 { // one in the legend; two lie on each other
-		t.Errorf("%d dots", n)
-	}
-	if _, err := Map(Options{}, Places{}); err != ErrNothing {
-		t.Errorf("nothing: %v", err)
-	}
-}
-
 // TestProcessStories writes plots to be looked at into the folder that
 // FINISHBENCH_STORIES names.
 func TestProcessStories(t *testing.T) {
@@ -221,22 +205,6 @@ func TestProcessStories(t *testing.T) {
 		hist.Curves[0].X, hist.Curves[0].Y = append(hist.Curves[0].X, x), append(hist.Curves[0].Y, 40*math.Exp(-z*z/2))
 		hist.Curves[1].X, hist.Curves[1].Y = append(hist.Curves[1].X, x), append(hist.Curves[1].Y, 38*math.Exp(-math.Abs(z*z*z)/3))
 	}
-	places := Places{Rings: []Ring{{"14 units where 2.3 would be chance", 4, -2, 1.5}, {"9 units where 1.4 would be chance", -6, 1, 2}}}
-	for i := range 72 {
-		s, co := math.Sincos(float64(i) * math.Pi / 36)
-		places.Outline = append(places.Outline, [2]float64{10 * co, 7 * s * (1 - 0.25*co)})
-	}
-	for _, k := range []string{"bubble", "dust", "fibre", "sanding marks", "crater", "run", "orange peel", "haze", "chip", "missed place"} {
-		s := Series{Name: k}
-		for range 12 {
-			a, r := rng.Float64()*2*math.Pi, math.Sqrt(rng.Float64())
-			s.X, s.Y = append(s.X, 9.5*r*math.Cos(a)), append(s.Y, 5*r*math.Sin(a))
-		}
-		for range 2 {
-			s.X, s.Y = append(s.X, 4+0.6*rng.NormFloat64()), append(s.Y, -2+0.6*rng.NormFloat64())
-		}
-		places.Spots = append(places.Spots, s)
-	}
 	for name, f := range map[string]func() ([]byte, error){
 		"times":     func() ([]byte, error) { return Times(Options{X: "lot", Y: "share of units with a finding"}, c) },
 		"times300":  func() ([]byte, error) { return Times(Options{X: "day", Y: "share"}, mid) },
@@ -246,7 +214,7 @@ func TestProcessStories(t *testing.T) {
 		"pareto": func() ([]byte, error) {
 			return Pareto(Options{Y: "share of findings / %"}, Ordered{Categories: []string{"dust", "bubble", "fibre", "sanding marks", "missed place", "run"}, Shares: []float64{.42, .23, .17, .1, .05, .03}, Texts: []string{"84", "46", "34", "20", "10", "6"}, Bars: "kind", Line: "with all before"})
 		},
-		"map": func() ([]byte, error) { return Map(Options{X: "mm", Y: "mm"}, places) },
+		"unrolled": func() ([]byte, error) { return Unroll(body()) },
 	} {
 		svg, err := f()
 		if err != nil {

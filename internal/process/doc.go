@@ -11,6 +11,7 @@
 //	contingency.go  is a difference between groups more than chance?
 //	pareto.go       which kind, zone, operator, resin ... most
 //	map.go          all findings over one outline, and whether they crowd anywhere
+//	shell.go        all findings over one unrolled shell, and whether they crowd there
 //	yields.go       first-pass and rolled yield over the stages
 //	escapes.go      passed at one stage, found at a later one
 //	trend.go        does something rise or fall over time?

@@ -91,13 +91,21 @@ func dustHint(units []Unit, prm HintParams) ([]Hint, error) {
 	if total < prm.Enough || !(t.P < prm.P) || t.Rank <= 0 {
 		return nil, nil
 	}
-	lies, even, err := spreadOut(looks, part.Dust, prm)
-	if err != nil || !even {
-		return nil, err // at one place: another hint
-	}
-	where := "lies all over the faceplate and rises"
-	if math.IsNaN(lies) {
-		where = "rises (where it lies is not known)"
+	lies, where := math.NaN(), "rises (where it lies is not known)"
+	for _, over := range []struct {
+		frames []Frame
+		what   string
+	}{{plateFrames(), "faceplate"}, {[]Frame{ShellFrame}, "shell"}} {
+		p, err := spreadOut(looks, part.Dust, over.frames, prm)
+		switch {
+		case err != nil || p <= prm.EvenP:
+			return nil, err // at one place: another hint
+		case math.IsNaN(p):
+		case math.IsNaN(lies):
+			lies, where = p, "lies all over the "+over.what+" and rises"
+		default:
+			lies, where = math.Min(lies, p), "lies all over faceplate and shell and rises"
+		}
 	}
 	third := len(counts) / 3
 	early, _ := meanSD(counts[:third])
@@ -110,20 +118,22 @@ func dustHint(units []Unit, prm HintParams) ([]Hint, error) {
 	}}, nil
 }
 
-// spreadOut says whether findings of a kind lie without a cluster, in the unit's
-// frame, or in the picture's where no unit has a known axis; p is the chance of the
-// strongest cluster, NaN where their places are not known.
-func spreadOut(units []Unit, k part.Kind, prm HintParams) (p float64, even bool, err error) {
-	for _, frame := range []Frame{UnitFrame, PictureFrame} {
+// plateFrames are the frames in which places on the faceplate meet.
+func plateFrames() []Frame { return []Frame{UnitFrame, PictureFrame} }
+
+// spreadOut is the chance of the strongest cluster of a kind, in the first of the frames
+// in which places are known; NaN where they are in none.
+func spreadOut(units []Unit, k part.Kind, frames []Frame, prm HintParams) (p float64, err error) {
+	for _, frame := range frames {
 		m, err := MapOf(thinned(units, k), MapOptions{Frame: frame, Keep: ofKind(k), Seed: prm.Seed})
 		if err != nil {
-			return math.NaN(), false, err
+			return math.NaN(), err
 		}
 		if len(m.Clusters) > 0 {
-			return m.Clusters[0].P, m.Clusters[0].P > prm.EvenP, nil
+			return m.Clusters[0].P, nil
 		}
 	}
-	return math.NaN(), true, nil
+	return math.NaN(), nil
 }
 
 func ofKind(k part.Kind) func(Finding) bool {
@@ -183,7 +193,7 @@ func bubbleHint(units []Unit, prm HintParams) ([]Hint, error) {
 // angles (Mardia and Jupp, "Directional Statistics", 2000; its chance after Wilkie,
 // Applied Statistics 32, 1983; from memory). A unit counts once.
 func sandingHint(units []Unit, prm HintParams) ([]Hint, error) {
-	for _, frame := range []Frame{UnitFrame, PictureFrame} {
+	for _, frame := range plateFrames() {
 		c, s, n := 0.0, 0.0, 0
 		for i := range units {
 			u := &units[i]
@@ -307,8 +317,8 @@ func keyAdvice(k Key) string {
 }
 
 // clusterHints tell of places where findings crowd: of each kind of which there
-// are enough, and of all together where no single kind does. A place is told of
-// the frame in which more units meet than chance would bring. The chance is divided
+// are enough, and of all together where no single kind does. A place on the faceplate is
+// told of the frame in which more units meet than chance would bring. The chance is divided
 // among the maps.
 func clusterHints(units []Unit, prm HintParams) ([]Hint, error) {
 	var kinds []part.Kind
@@ -321,26 +331,41 @@ func clusterHints(units []Unit, prm HintParams) ([]Hint, error) {
 			kinds = append(kinds, k)
 		}
 	}
+	surfaces := [][]Frame{plateFrames()}
+	maps := 2
+	if slices.ContainsFunc(units, func(u Unit) bool { return u.Shell != nil }) {
+		surfaces, maps = append(surfaces, []Frame{ShellFrame}), 3
+	}
+	chance := prm.P / float64(maps*(len(kinds)+1))
 	var out []Hint
+	of := func(k part.Kind) error {
+		for _, frames := range surfaces {
+			h, err := clusterHint(units, k, frames, prm, chance)
+			if err != nil {
+				return err
+			}
+			out = append(out, h...)
+		}
+		return nil
+	}
 	for _, k := range kinds {
-		h, err := clusterHint(units, k, prm, prm.P/float64(2*len(kinds)+2))
-		if err != nil {
+		if err := of(k); err != nil {
 			return nil, err
 		}
-		out = append(out, h...)
 	}
 	if len(out) > 0 {
 		return out, nil
 	}
-	return clusterHint(units, "", prm, prm.P/float64(2*len(kinds)+2))
+	err := of("")
+	return out, err
 }
 
-// clusterHint looks in both frames at findings of one kind, "" all.
-func clusterHint(units []Unit, k part.Kind, prm HintParams, chance float64) ([]Hint, error) {
+// clusterHint looks in some frames at findings of one kind, "" all.
+func clusterHint(units []Unit, k part.Kind, frames []Frame, prm HintParams, chance float64) ([]Hint, error) {
 	var out []Hint
 	excess := 0.0
 	looks := thinned(units, k)
-	for _, frame := range []Frame{UnitFrame, PictureFrame} {
+	for _, frame := range frames {
 		m, err := MapOf(looks, MapOptions{Frame: frame, Keep: ofKind(k), Draws: int(math.Ceil(2 / chance)), Seed: prm.Seed})
 		if err != nil {
 			return nil, err
@@ -350,24 +375,30 @@ func clusterHint(units []Unit, k part.Kind, prm HintParams, chance float64) ([]H
 		}
 		if c := m.Clusters[0]; c.P < chance && c.Units >= prm.EnoughUnits && float64(c.Units)-c.Expected > excess {
 			excess = float64(c.Units) - c.Expected
-			out = []Hint{clusterText(c, k, frame)}
+			out = []Hint{clusterText(m, c, k)}
 		}
 	}
 	return out, nil
 }
 
-func clusterText(c Cluster, k part.Kind, frame Frame) Hint {
+func clusterText(m DefectMap, c Cluster, k part.Kind) Hint {
 	what := "findings"
 	if k != "" {
 		what = strings.ReplaceAll(string(k), "_", " ") + " findings"
 	}
 	where, why := "on the faceplate", "Perhaps a nozzle, a worn tool or jig, or a draught past the spindle."
-	if frame == PictureFrame {
+	figures := []Figure{{"units", float64(c.Units), ""}, {"expected", c.Expected, ""}, {"findings", float64(c.Findings), ""}, {"x", c.X, "mm"}, {"y", c.Y, "mm"}, {"radius", c.R, "mm"}, {"p", c.P, ""}}
+	switch m.Frame {
+	case PictureFrame:
 		where, why = "of the picture, however the unit lies", "Perhaps dirt on the lens or a lamp, or glare: clean, and look again."
+	case ShellFrame:
+		turn := 360 * c.X / m.GirthMM
+		where, why = fmt.Sprintf("on the shell, at %.0f degrees of turn and %.1f mm below the seam", turn, c.Y), "Perhaps a mark of the spindle, a holder or a glove, or how the lacquer runs there."
+		figures = append(figures, Figure{"turn", turn, "deg"}, Figure{"below", c.Y, "mm"})
 	}
 	return Hint{
-		Key: "cluster_" + string(frame), P: c.P, Kind: k,
+		Key: "cluster_" + string(m.Frame), P: c.P, Kind: k,
 		Text:    fmt.Sprintf("%d units have %s at one place %s (within %.2g mm), where chance would bring %.1f (chance of that anywhere %.2g). %s", c.Units, what, where, c.R, c.Expected, c.P, why),
-		Figures: []Figure{{"units", float64(c.Units), ""}, {"expected", c.Expected, ""}, {"findings", float64(c.Findings), ""}, {"x", c.X, "mm"}, {"y", c.Y, "mm"}, {"radius", c.R, "mm"}, {"p", c.P, ""}},
+		Figures: figures,
 	}
 }

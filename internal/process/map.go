@@ -13,10 +13,12 @@ type Frame string
 
 // The frames. In the unit's, places on the faceplate meet: a worn jig, a nozzle, a
 // draught past the spindle. In the picture's, places under the camera meet: dirt on
-// the lens or on the glass of a lamp, a glare.
+// the lens or on the glass of a lamp, a glare. In the shell's, places on the unrolled
+// shell meet: a spindle's, a holder's or a glove's mark.
 const (
 	UnitFrame    Frame = "unit"
 	PictureFrame Frame = "picture"
+	ShellFrame   Frame = "shell"
 )
 
 // MapOptions choose what is laid over each other.
@@ -29,7 +31,8 @@ type MapOptions struct {
 }
 
 // Spot is one finding on the map, mm from the middle, x right along the long
-// axis, y down (in the picture's frame as in the picture).
+// axis, y down (in the picture's frame as in the picture). In the shell's frame x goes
+// around it from turn 0 on, mm of the mean girth, and y down from the seam.
 type Spot struct {
 	X, Y          float64
 	Unit, Finding int // places in what the map was made of
@@ -39,7 +42,7 @@ type Spot struct {
 
 // Cluster is a round place with more units than chance would bring.
 type Cluster struct {
-	X, Y, R  float64 // mm
+	X, Y, R  float64 // mm, as a spot's
 	Findings int     // there
 	Units    int     // with at least one finding there
 	Expected float64 // units, if findings fell anywhere alike
@@ -65,11 +68,13 @@ const aligned = 0.8
 // DefectMap is all findings over one outline.
 type DefectMap struct {
 	Frame    Frame
-	Ends     Ends         // in the unit's frame; "" in the picture's
-	Outline  [][2]float64 // mean of the units' outlines, mm, closed
+	Ends     Ends           // in the unit's frame; "" in the others
+	Outline  [][2]float64   // mean of the units' outlines, mm, closed; none in the shell's frame
+	Shell    *part.ShellMap // in the shell's frame: all units' over each other, a digit of 2 where all looked, 1 where some did, 0 where none; else nil
+	GirthMM  float64        // in the shell\'s frame: what one turn is along x; else 0
 	Spots    []Spot
-	Units    int       // whose outline is known, with or without findings
-	Unplaced int       // findings that were asked for and have no place: other views, outline or axis not known
+	Units    int       // whose outline, or shell, is known, with or without findings
+	Unplaced int       // findings that were asked for and have no place: other views, outline, axis or shell not known
 	Clusters []Cluster // strongest first, none over another; the first is there whenever there are enough findings, the others where their P is below 0.05
 	Draws    int       // of maps; it ends early where clusters as strong have come up often by chance
 	Seed     uint64
@@ -79,23 +84,28 @@ type DefectMap struct {
 const leastSpots = 8
 
 // MapOf lays findings over one outline: a place is carried by its direction from
-// the middle and its share of the way to the outline there.
+// the middle and its share of the way to the outline there. In the shell's frame it is
+// carried by its turn and its height below the seam, onto a cylinder of the mean girth.
 //
 // Whether they crowd is tested by a scan (Kulldorff, Commun. Stat. Theory Methods
 // 26, 1997): of round windows of several sizes everywhere, the one with the largest
 // likelihood ratio, against maps on which each finding of each unit is placed by lot,
-// evenly over that unit's own faceplate. A unit counts once in a window, however many
+// evenly over that unit's own faceplate, or over what was looked at of its own shell.
+// A unit counts once in a window, however many
 // findings it has there, so that one bad unit is no pattern. That findings are seen
 // less well at some places (glare at the rim) is not known to the test.
 func MapOf(units []Unit, o MapOptions) (DefectMap, error) {
 	if o.Frame == "" {
 		o.Frame = UnitFrame
 	}
-	if o.Frame != UnitFrame && o.Frame != PictureFrame {
-		return DefectMap{}, fmt.Errorf("process: map in frame %q: use %s or %s", o.Frame, UnitFrame, PictureFrame)
+	if o.Frame != UnitFrame && o.Frame != PictureFrame && o.Frame != ShellFrame {
+		return DefectMap{}, fmt.Errorf("process: map in frame %q: use %s, %s or %s", o.Frame, UnitFrame, PictureFrame, ShellFrame)
 	}
 	if o.Draws < 0 {
 		return DefectMap{}, fmt.Errorf("process: map with %d draws: there can not be less than none", o.Draws)
+	}
+	if o.Frame == ShellFrame {
+		return shellMapOf(units, o), nil
 	}
 	m := DefectMap{Frame: o.Frame, Seed: o.Seed}
 	way := laid{}
@@ -141,7 +151,13 @@ func MapOf(units []Unit, o MapOptions) (DefectMap, error) {
 		m.Spots[i].X, m.Spots[i].Y = polar(a.deg, a.out*between(mean[:], a.deg))
 	}
 	if len(m.Spots) >= leastSpots {
-		m.scan(mean, own, o.Draws)
+		s := newPlateScanner(mean)
+		s.expect(plateWeights(s, mean, own), m.Spots)
+		lots := newLots(own, m.Spots)
+		m.scan(s, o.Draws, func(i int, rng *rand.Rand) (x, y float64) {
+			deg, out := lots.place(i, rng)
+			return polar(deg, out*between(mean[:], deg))
+		})
 	}
 	return m, nil
 }
@@ -226,26 +242,27 @@ type window struct {
 	expected float64 // units, under even placing
 }
 
-// windowShares are the windows' radii, as shares of the outline's mean radius.
+// windowShares are the windows' radii, as shares of the outline's mean radius, or of
+// the shell's.
 func windowShares() []float64 { return []float64{0.12, 0.18, 0.27, 0.4, 0.6} }
 
 // scanner counts units in windows.
 type scanner struct {
 	windows []window
-	cells   [][]int32 // of each cell of a fine grid, the windows that it lies in
-	n       int       // cells a side
+	cells   [][]int32 // of each cell of a fine grid, row by row, the windows that it lies in
+	nx, ny  int       // cells along x and y
 	x0, y0  float64
-	size    float64 // of a cell, mm
+	sx, sy  float64 // size of a cell, mm
+	girth   float64 // places so far apart along x are one, mm; 0: none are
 	tally   []tally // of each window
-	mean    [sectors]float32
 }
 
 // tally counts units: how many, and which came last.
 type tally struct{ last, units int32 }
 
-func (s *scanner) cell(x, y float64) []int32 {
-	i, j := int((x-s.x0)/s.size), int((y-s.y0)/s.size)
-	return s.cells[max(0, min(j, s.n-1))*s.n+max(0, min(i, s.n-1))]
+func (s *scanner) cell(x, y float64) int {
+	i, j := int((x-s.x0)/s.sx), int((y-s.y0)/s.sy)
+	return max(0, min(j, s.ny-1))*s.nx + max(0, min(i, s.nx-1))
 }
 
 // fineCells is how many cells of the grid lie along the mean radius, windowStep
@@ -255,60 +272,77 @@ const (
 	windowStep = 0.55
 )
 
-func newScanner(mean [sectors]float32) *scanner {
+func newPlateScanner(mean [sectors]float32) *scanner {
 	r, far := 0.0, 0.0
 	for _, v := range mean {
 		r, far = r+float64(v)/sectors, math.Max(far, float64(v))
 	}
-	s := &scanner{size: r / fineCells, mean: mean}
-	s.n = 2*int(math.Ceil(far/s.size)) + 2
-	s.x0, s.y0 = -float64(s.n)/2*s.size, -float64(s.n)/2*s.size
+	size := r / fineCells
+	n := 2*int(math.Ceil(far/size)) + 2
+	s := &scanner{nx: n, ny: n, sx: size, sy: size, x0: -float64(n) / 2 * size, y0: -float64(n) / 2 * size}
 	for _, share := range windowShares() {
 		step := windowStep * share * r
 		k := int(far/step) + 1
 		for j := -k; j <= k; j++ {
 			for i := -k; i <= k; i++ {
-				if x, y := float64(i)*step, float64(j)*step; s.inside(x, y) {
+				if x, y := float64(i)*step, float64(j)*step; inside(mean, x, y) {
 					s.windows = append(s.windows, window{x: x, y: y, r: share * r})
 				}
 			}
 		}
 	}
-	s.cells = make([][]int32, s.n*s.n)
+	s.lay()
+	return s
+}
+
+// lay finds the windows of each cell.
+func (s *scanner) lay() {
+	s.cells = make([][]int32, s.nx*s.ny)
 	s.tally = make([]tally, len(s.windows))
-	for j := range s.n {
-		for i := range s.n {
-			x, y := s.middle(i, j)
-			for w, v := range s.windows {
-				if (x-v.x)*(x-v.x)+(y-v.y)*(y-v.y) <= v.r*v.r {
-					s.cells[j*s.n+i] = append(s.cells[j*s.n+i], int32(w))
+	for w, v := range s.windows {
+		i0, i1 := int(math.Floor((v.x-v.r-s.x0)/s.sx)), int((v.x+v.r-s.x0)/s.sx)
+		if s.girth == 0 {
+			i0, i1 = max(i0, 0), min(i1, s.nx-1)
+		}
+		for j := max(0, int((v.y-v.r-s.y0)/s.sy)); j <= min(int((v.y+v.r-s.y0)/s.sy), s.ny-1); j++ {
+			for i := i0; i <= i1; i++ {
+				c := j*s.nx + (i+s.nx)%s.nx
+				x, y := s.middle(c)
+				if dx, dy := s.apart(x, v.x), y-v.y; dx*dx+dy*dy <= v.r*v.r {
+					s.cells[c] = append(s.cells[c], int32(w))
 				}
 			}
 		}
 	}
-	return s
 }
 
-func (s *scanner) middle(i, j int) (x, y float64) {
-	return s.x0 + (float64(i)+0.5)*s.size, s.y0 + (float64(j)+0.5)*s.size
+func (s *scanner) middle(c int) (x, y float64) {
+	return s.x0 + (float64(c%s.nx)+0.5)*s.sx, s.y0 + (float64(c/s.nx)+0.5)*s.sy
 }
 
-func (s *scanner) inside(x, y float64) bool {
-	return math.Hypot(x, y) <= between(s.mean[:], degOf(x, y))
+// apart is how far two places lie from each other along x, the shorter way round.
+func (s *scanner) apart(a, b float64) float64 {
+	d := math.Abs(a - b)
+	if s.girth > 0 {
+		d = math.Min(d, s.girth-d)
+	}
+	return d
+}
+
+func inside(mean [sectors]float32, x, y float64) bool {
+	return math.Hypot(x, y) <= between(mean[:], degOf(x, y))
 }
 
 func degOf(x, y float64) float64 {
 	return math.Mod(math.Atan2(y, x)*180/math.Pi+360, 360)
 }
 
-// expect works out how many units each window would hold: a unit with m findings
-// has at least one in a window that takes the share a of its area with 1-(1-a)^m.
-// Evenly over a unit's own faceplate is not quite evenly over the mean one; the share
-// is that of the mean over all findings' units.
-func (s *scanner) expect(own [][sectors]float32, perUnit map[int]int) {
+// plateWeights are how many findings each cell would hold under even placing, up to a
+// factor. Evenly over a unit's own faceplate is not quite evenly over the mean one.
+func plateWeights(s *scanner, mean [sectors]float32, own [][sectors]float32) []float64 {
 	var density [sectors]float64 // relative to even over the mean outline
 	total := 0.0
-	for _, v := range s.mean {
+	for _, v := range mean {
 		total += float64(v) * float64(v)
 	}
 	for _, r := range own {
@@ -320,25 +354,35 @@ func (s *scanner) expect(own [][sectors]float32, perUnit map[int]int) {
 			density[i] += float64(v) * float64(v) / sum / float64(len(own))
 		}
 	}
-	for i, v := range s.mean {
+	for i, v := range mean {
 		density[i] *= total / (float64(v) * float64(v))
 	}
-	area := make([]float64, len(s.windows))
-	all := 0.0
-	for j := range s.n {
-		for i := range s.n {
-			x, y := s.middle(i, j)
-			if !s.inside(x, y) {
-				continue
-			}
-			d := density[int(degOf(x, y)/360*sectors)%sectors]
-			all += d
-			for _, w := range s.cells[j*s.n+i] {
-				area[w] += d
-			}
+	weights := make([]float64, len(s.cells))
+	for c := range weights {
+		if x, y := s.middle(c); inside(mean, x, y) {
+			weights[c] = density[int(degOf(x, y)/360*sectors)%sectors]
 		}
 	}
-	byCount := map[int]int{} // units by their number of findings
+	return weights
+}
+
+// expect works out how many units each window would hold: a unit with m findings
+// has at least one in a window that takes the share a of its area with 1-(1-a)^m.
+// weights are the cells' shares under even placing, up to a factor, of the mean over
+// all findings' units.
+func (s *scanner) expect(weights []float64, spots []Spot) {
+	area := make([]float64, len(s.windows))
+	all := 0.0
+	for c, d := range weights {
+		all += d
+		for _, w := range s.cells[c] {
+			area[w] += d
+		}
+	}
+	perUnit, byCount := map[int]int{}, map[int]int{} // findings of each unit; units by their number of findings
+	for _, p := range spots {
+		perUnit[p.Unit]++
+	}
 	for _, m := range perUnit {
 		byCount[m]++
 	}
@@ -357,7 +401,7 @@ func (s *scanner) count(spots []Spot) {
 	}
 	for i := range spots {
 		u := int32(spots[i].Unit)
-		for _, w := range s.cell(spots[i].X, spots[i].Y) {
+		for _, w := range s.cells[s.cell(spots[i].X, spots[i].Y)] {
 			if t := &s.tally[w]; t.last != u {
 				t.last = u
 				t.units++
@@ -384,28 +428,20 @@ func (s *scanner) most() float64 {
 	return best
 }
 
-// scan looks for clusters.
-func (m *DefectMap) scan(mean [sectors]float32, own [][sectors]float32, draws int) {
-	s := newScanner(mean)
-	perUnit := map[int]int{}
-	for _, p := range m.Spots {
-		perUnit[p.Unit]++
-	}
-	s.expect(own, perUnit)
+// scan looks for clusters. place draws a place for the i-th spot.
+func (m *DefectMap) scan(s *scanner, draws int, place func(i int, rng *rand.Rand) (x, y float64)) {
 	s.count(m.Spots)
 	seen := append([]tally(nil), s.tally...)
 	if draws == 0 {
 		draws = max(199, min(999, 1_000_000/len(m.Spots)))
 	}
 	rng := rand.New(rand.NewPCG(m.Seed, 0x5ca7))
-	lots := newLots(own, m.Spots)
 	drawn := append([]Spot(nil), m.Spots...)
 	strongest, far := s.most(), 0
 	var bests []float64
 	for len(bests) < draws && far < oftenEnough {
 		for i := range drawn {
-			deg, out := lots.place(i, rng)
-			drawn[i].X, drawn[i].Y = polar(deg, out*between(mean[:], deg))
+			drawn[i].X, drawn[i].Y = place(i, rng)
 		}
 		s.count(drawn)
 		bests = append(bests, s.most())
@@ -469,7 +505,7 @@ func (m *DefectMap) clusters(s *scanner, seen []tally, bests []float64) []Cluste
 			v := s.windows[w]
 			over := false
 			for _, c := range out {
-				over = over || math.Hypot(v.x-c.X, v.y-c.Y) < v.r+c.R
+				over = over || math.Hypot(s.apart(v.x, c.X), v.y-c.Y) < v.r+c.R
 			}
 			if e := excess(t.units, v.expected); !over && e > best {
 				best, at = e, w
@@ -490,7 +526,7 @@ func (m *DefectMap) clusters(s *scanner, seen []tally, bests []float64) []Cluste
 			c.P = float64(far-1) / float64(len(bests)) // the drawing ended with the last of these
 		}
 		for _, p := range m.Spots {
-			for _, v := range s.cell(p.X, p.Y) {
+			for _, v := range s.cells[s.cell(p.X, p.Y)] {
 				if int(v) == at {
 					c.Findings++
 				}

@@ -21,10 +21,11 @@ type Unit struct {
 	Verdict          part.Verdict // the last word
 	Score            float64      // demerits
 	Findings         []Finding
-	Steps            []Step       // that were measured
-	StepsMissing     int          // stations that were not
-	Plate            *Plate       // nil: the faceplate's outline is not known
-	Screen           *part.Mirror // what the faceplate mirrors of a screen; nil: not measured
+	Steps            []Step         // that were measured
+	StepsMissing     int            // stations that were not
+	Plate            *Plate         // nil: the faceplate's outline is not known
+	Shell            *part.ShellMap // what was looked at of the shell; nil: nothing
+	Screen           *part.Mirror   // what the faceplate mirrors of a screen; nil: not measured
 }
 
 // Finding is one finding.
@@ -32,9 +33,10 @@ type Finding struct {
 	Kind     part.Kind
 	Zone     part.Zone
 	Severity part.Severity
-	SizeMM   float64 // diameter, else length
-	AngleDeg float64 // of the long axis, 0..180, counter-clockwise from the picture's x axis
-	Place    *Place  // on the faceplate; nil: not in a face picture, or the outline is not known
+	SizeMM   float64     // diameter, else length
+	AngleDeg float64     // of the long axis, 0..180, counter-clockwise from the picture's x axis
+	Place    *Place      // on the faceplate; nil: not in a face picture, or the outline is not known
+	OnShell  *ShellPlace // on the shell; nil: not there, or where is not known
 }
 
 // Step is the step at one station.
@@ -48,7 +50,7 @@ type Step struct {
 // FromResult takes over what a result says; the rest of the unit is for the
 // caller to fill in.
 func FromResult(r *part.Result) Unit {
-	u := Unit{Stage: r.Stage, Verdict: r.Verdict, Score: number(r.Score), Screen: r.Screen}
+	u := Unit{Stage: r.Stage, Verdict: r.Verdict, Score: number(r.Score), Screen: r.Screen, Shell: r.Shell}
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
 		if s.StepUM == nil {
@@ -72,8 +74,10 @@ func FromResult(r *part.Result) Unit {
 		if f.DiameterMM == nil {
 			g.SizeMM = number(f.LengthMM)
 		}
-		// Face pictures are of one pose: a place in one is that place in all.
-		if u.Plate != nil && views[f.Image] == part.Face && f.Zone != part.ZoneShell {
+		if f.TurnDeg != nil && f.BelowMM != nil {
+			g.OnShell = &ShellPlace{within360(*f.TurnDeg), *f.BelowMM}
+		} else if u.Plate != nil && views[f.Image] == part.Face && f.Zone != part.ZoneShell {
+			// Face pictures are of one pose: a place in one is that place in all.
 			g.Place = u.Plate.Place(f.Box.Centre())
 		}
 		u.Findings = append(u.Findings, g)

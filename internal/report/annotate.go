@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/marks"
 	"finishbench/internal/part"
 )
 
@@ -188,7 +189,7 @@ func marksIn(file string, r *part.Result, st style, d drawing, w, h int) []mark 
 		if f.Number == d.important {
 			m.half = st.half * 3
 		}
-		m.paths, m.cover = kindShape(f.Kind).around(b, st.clear+m.half+st.casing, st.least)
+		m.paths, m.cover = marks.Of(f.Kind).Around(b, st.clear+m.half+st.casing, st.least)
 		m.cover = m.cover.Grow(m.half + st.casing)
 		out = append(out, m)
 	}

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"finishbench/internal/marks"
 	"finishbench/internal/part"
 )
 
@@ -107,7 +108,7 @@ func TestShapesKeepClear(t *testing.T) {
 		for range 50 {
 			b := part.Box{rng.Float64() * 100, rng.Float64() * 100, rng.Float64() * 200, rng.Float64() * 60}
 			clear := 1 + rng.Float64()*10
-			paths, cover := kindShape(k).around(b, clear, 5)
+			paths, cover := marks.Of(k).Around(b, clear, 5)
 			grown := b.Grow(clear * 0.98)
 			for _, p := range paths {
 				for i := 1; i < len(p); i++ {
@@ -129,16 +130,16 @@ func TestShapesKeepClear(t *testing.T) {
 func TestEachKindHasItsOwnShape(t *testing.T) {
 	seen := map[string]part.Kind{}
 	for _, k := range append([]part.Kind{"something_new"}, part.Kinds...) {
-		s := kindShape(k)
-		d := s.svgPath(0, 0, 1)
-		for _, key := range []string{s.name, d} {
+		s := marks.Of(k)
+		d := s.SVGPath(0, 0, 1)
+		for _, key := range []string{s.Name, d} {
 			if o, ok := seen[key]; ok {
 				t.Errorf("%s and %s share the shape %q", k, o, key)
 			}
 			seen[key] = k
 		}
-		if s.inner < 0.3 {
-			t.Errorf("%s: clear square of half side %.2f", k, s.inner)
+		if s.Inner < 0.3 {
+			t.Errorf("%s: clear square of half side %.2f", k, s.Inner)
 		}
 	}
 }
@@ -341,7 +342,7 @@ func TestPagePictureLiftsDarkOnesOnly(t *testing.T) {
 
 func BenchmarkAnnotateEncode(b *testing.B) {
 	im, r := ground(1600, 1200), sample()
-	ov := Overlay{File: "face_raking.png", FaceOutline: scaledPath(kindShape(part.Bubble).paths[0], 500)}
+	ov := Overlay{File: "face_raking.png", FaceOutline: scaledPath(marks.Of(part.Bubble).Paths[0], 500)}
 	b.ReportAllocs()
 	b.SetBytes(int64(len(im.Pix8)))
 	for b.Loop() {

@@ -201,3 +201,12 @@ func dashed(path []part.Point, on, off float64) [][]part.Point {
 func finite(p part.Point) bool {
 	return math.Abs(p.X) < 1e6 && math.Abs(p.Y) < 1e6
 }
+
+// pts makes points of pairs x, y.
+func pts(xy ...float64) []part.Point {
+	p := make([]part.Point, len(xy)/2)
+	for i := range p {
+		p[i] = part.Point{X: xy[2*i], Y: xy[2*i+1]}
+	}
+	return p
+}

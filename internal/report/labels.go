@@ -5,6 +5,7 @@ import (
 	"image"
 	"math"
 
+	"finishbench/internal/marks"
 	"finishbench/internal/part"
 )
 
@@ -154,8 +155,8 @@ func (b label) draw(c *canvas, t *lettering, st style) {
 	c.fill(b.at, plate, 1)
 	h := b.at.Dy()
 	icon := part.Box{float64(b.at.Min.X) + float64(h)*0.52, float64(b.at.Min.Y) + float64(h)/2 - 0.5, 0, 0}
-	shape := kindShape(b.kind)
-	paths, _ := shape.around(icon, float64(h)*0.33/shape.extent()*shape.inner, 0)
+	shape := marks.Of(b.kind)
+	paths, _ := shape.Around(icon, float64(h)*0.33/shape.Extent()*shape.Inner, 0)
 	col := kindColour(b.kind)
 	if b.bright {
 		col = okBlack

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"sync"
 
+	"finishbench/internal/marks"
 	"finishbench/internal/part"
 )
 
@@ -65,6 +66,9 @@ func Page(w io.Writer, in PageInput) error {
 	if v.Mirror, err = newMirror(in.Result, &v.Main, &v.Other); err != nil {
 		return err
 	}
+	if v.Shell, err = newShellView(in.Result); err != nil {
+		return err
+	}
 	return execute(w, "page", v, in.Result.Unit)
 }
 
@@ -113,6 +117,7 @@ type pageView struct {
 	Retake        []retake
 	Main, Other   []figure
 	Mirror        *mirrorView // nil: nothing was photographed before a screen
+	Shell         *shellView  // nil: the shell was not looked at
 	Legend        []legendEntry
 	Plot          template.HTML
 	Stations      []stationRow
@@ -404,14 +409,14 @@ func legend(in PageInput) []legendEntry {
 		for i := range r.Findings {
 			if r.Findings[i].Kind == k && !seen[k] {
 				seen[k] = true
-				out = append(out, legendEntry{icon(k), kindWord(k), kindShape(k).name})
+				out = append(out, legendEntry{icon(k), kindWord(k), marks.Of(k).Name})
 			}
 		}
 	}
 	for i := range r.Findings {
 		if k := r.Findings[i].Kind; !seen[k] {
 			seen[k] = true
-			out = append(out, legendEntry{icon(k), kindWord(k), kindShape(k).name})
+			out = append(out, legendEntry{icon(k), kindWord(k), marks.Of(k).Name})
 		}
 	}
 	if slices.ContainsFunc(in.Annotated, func(p PagePicture) bool { return p.Hatched }) {
@@ -456,6 +461,9 @@ func newFindingView(f *part.Finding, r *part.Result, crops []Crop, i int) findin
 	add := func(name, value string) { v.Facts = append(v.Facts, Fact{name, value}) }
 	if f.Station != "" {
 		add(english.Place, f.Station)
+	}
+	if f.TurnDeg != nil && f.BelowMM != nil {
+		add(english.Place, fmt.Sprintf(textOnShell, trimNumber(*f.TurnDeg, 0), trimNumber(*f.BelowMM, 1)))
 	}
 	if f.ValueUM != nil {
 		if f.Kind == part.Step {

@@ -2,14 +2,18 @@ package report
 
 import (
 	"fmt"
+	"image/color"
 	"math"
 	"strings"
 
+	"finishbench/internal/marks"
 	"finishbench/internal/part"
 )
 
 // colour is an sRGB colour, 8 bit a channel.
 type colour struct{ r, g, b uint8 }
+
+func (c colour) nrgba() color.NRGBA { return color.NRGBA{c.r, c.g, c.b, 0xff} }
 
 func (c colour) hex() string { return fmt.Sprintf("#%02x%02x%02x", c.r, c.g, c.b) }
 
@@ -95,24 +99,10 @@ func luminance(c colour) float64 {
 	return 0.2126*lin(c.r) + 0.7152*lin(c.g) + 0.0722*lin(c.b)
 }
 
-// kindColour is the bright inner colour of a kind's mark. Shapes tell the kinds
-// apart; colours repeat.
+// kindColour is the bright inner colour of a kind's mark.
 func kindColour(k part.Kind) colour {
-	switch k {
-	case part.Bubble, part.Haze:
-		return okSky
-	case part.Dust, part.Missed:
-		return okYellow
-	case part.Fibre, part.OrangePeel:
-		return okPurple
-	case part.Sanding, part.Bead:
-		return okOrange
-	case part.Crater, part.Gap:
-		return okGreen
-	case part.Run, part.Chip, part.Step:
-		return okVermilion
-	}
-	return white
+	c := marks.Colour(k)
+	return colour{c.R, c.G, c.B}
 }
 
 // verdictColour is the ground of a verdict's sign.

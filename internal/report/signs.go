@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"strings"
 
+	"finishbench/internal/marks"
 	"finishbench/internal/part"
 )
 
@@ -35,7 +36,7 @@ func verdictSign(v part.Verdict) template.HTML {
 
 // icon is the shape of a kind, as drawn in the pictures, on a dark ground.
 func icon(k part.Kind) template.HTML {
-	d := kindShape(k).svgPath(16, 16, 10/kindShape(k).extent())
+	d := marks.Of(k).SVGPath(16, 16, 10/marks.Of(k).Extent())
 	return template.HTML(fmt.Sprintf(`<svg class="icon" viewBox="0 0 32 32" aria-hidden="true" focusable="false">`+
 		`<rect width="32" height="32" rx="4" fill="%s"/><path d="%s" fill="none" stroke="%s" stroke-width="2.6"/></svg>`,
 		shadow.hex(), d, kindColour(k).hex()))

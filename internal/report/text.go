@@ -18,24 +18,6 @@ const (
 	textHatching = "hatching"
 )
 
-// Names of the shapes, for the legend.
-const (
-	shapeCircle       = "circle"
-	shapeDiamond      = "diamond"
-	shapeHexagon      = "hexagon"
-	shapeSquare       = "square"
-	shapeTriangleUp   = "triangle, point up"
-	shapeTriangleDown = "triangle, point down"
-	shapeRosette      = "rosette"
-	shapeHouse        = "house"
-	shapeTrapezium    = "trapezium"
-	shapePlus         = "plus"
-	shapeBrackets     = "square brackets"
-	shapeChevrons     = "two arrowheads"
-	shapeArch         = "arch"
-	shapeOctagon      = "octagon"
-)
-
 func kindWord(k part.Kind) string {
 	switch k {
 	case part.Dust:
@@ -209,6 +191,7 @@ type words struct {
 	Brightened, NoPictures, StepHead, StepNone, StepConvention, StepCaption, FindingsHead, FindingsNone, Size, Length, Width,
 	Area, Across, Slope, Direction, Lines, Zone, Place, Value, Severity, Confidence, Advice, Features, FeatureName, FeatureValue, AlsoIn, NoCrop, Stretched,
 	FitHead, FitCaption, Picture, View, State, Sharpness, Clipped, Problems, Ok, NotOk, Warnings, Cautions, About,
+	MapHead, MapUnplaced,
 	Score, Worst, Findings, Stage, Verdict, UnfitPicture, OnlyRead, Limit, Measured, Remedy, Told, Around, Side, Step, Uncertainty, Gap, Bead, Remark, Scale, KindModel,
 	IndexTitle, IndexEmpty, IndexCaption, NoPicture, FullPicture string
 	CautionList []string
@@ -221,6 +204,7 @@ var english = words{
 	PicturesHead: "Pictures", PicturesHint: "Click a picture to open it at full size.",
 	Legend: "Shapes in the pictures", Shown: "Shows", OtherPictures: "Other pictures",
 	Brightened: "Shown brighter than taken.", NoPictures: "There is no picture to show.",
+	MapHead: "Shell and faceplate, unrolled", MapUnplaced: "Not on the map, since where on it they lie is not known",
 	StepHead: "Step around the seam", StepNone: "There are no edge pictures, so the step at the seam was not measured.",
 	StepConvention: "Plus is proud (the faceplate stands out), minus is recessed. In the picture taken at angle a, the right limb is at a and the left limb at a + 180°. Bars show the expanded uncertainty, k = 2, about 95 %.",
 	StepCaption:    "Step, gap and glue bead at each station",
@@ -245,6 +229,21 @@ var english = words{
 		"Local codes, the makers' safety data sheets and licensed practice come first.",
 	},
 }
+
+// Words of the map of shell and faceplate.
+const (
+	textMapPlate      = "faceplate"
+	textMapShell      = "shell, cut open along turn 0"
+	textMapTurn       = "turn"
+	textMapBelow      = "mm below the seam"
+	textMapSome       = "looked at in some lights only"
+	textMapNone       = "not looked at"
+	textMapLooked     = "Looked at %s of the shell over all turns, in at least one light."
+	textMapSeeThrough = "The shell is see-through: what lies inside it shows."
+	textMapScale      = "A place is at the turn by which the unit is turned when that place is in the middle of the picture. Faceplate and shell are drawn at one scale; along the turn it holds where the shell has its mean girth of %s mm."
+	textMapNoPlate    = "The faceplate's outline is not known."
+	textOnShell       = "%s° of turn, %s mm below the seam"
+)
 
 // Words of the step plot.
 const (

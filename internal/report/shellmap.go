@@ -1,0 +1,105 @@
+package report
+
+import (
+	"errors"
+	"fmt"
+	"html/template"
+	"math"
+
+	"finishbench/internal/marks"
+	"finishbench/internal/part"
+	"finishbench/internal/plots"
+)
+
+// shellView is the page's map of the unit: the shell unrolled, the faceplate above it.
+type shellView struct {
+	Plot      template.HTML
+	Sentences []string
+	Unplaced  []unplaced // findings that have no place on it
+}
+
+type unplaced struct {
+	ref
+	Icon        template.HTML
+	Kind, Where string
+}
+
+// newShellView is nil where nothing is told of the shell.
+func newShellView(r *part.Result) (*shellView, error) {
+	if r.Shell.Columns() == 0 {
+		return nil, nil
+	}
+	girth := 2 * math.Pi * r.Shell.MeanRadiusMM()
+	u := plots.Unrolled{GirthMM: girth, DepthMM: r.Shell.DepthMM(), Looked: r.Shell.Rows,
+		Names: plots.UnrolledNames{Plate: textMapPlate, Shell: textMapShell, Turn: textMapTurn, Below: textMapBelow, Some: textMapSome, None: textMapNone}}
+	origin, plateMM := part.Point{}, 0.0
+	if f := r.Faceplate; f != nil && len(f.OutlinePX) > 2 {
+		origin, plateMM = part.Point{X: f.OutlinePX[0][0], Y: f.OutlinePX[0][1]}, r.ScaleOf(f.Image)
+		for _, q := range f.OutlinePX {
+			u.Plate = append(u.Plate, [2]float64{plateMM * (q[0] - origin.X), plateMM * (q[1] - origin.Y)})
+		}
+	}
+	views := map[string]part.View{}
+	for i := range r.Pictures {
+		views[r.Pictures[i].File] = r.Pictures[i].View
+	}
+	v := &shellView{}
+	seen := map[part.Kind]bool{}
+	for i, f := range byNumber(r) {
+		p := plots.Placed{Outline: outlineOf(f.Kind), Label: fmt.Sprint(f.Number), Heavy: f.Severity.Rank() >= part.Major.Rank()}
+		if p.Heavy {
+			p.LabelColor = okYellow.nrgba()
+		}
+		box, mm := f.Box, r.ScaleOf(f.Image)
+		switch {
+		case f.TurnDeg != nil && f.BelowMM != nil:
+			p.Shell, p.X, p.Y = true, math.Mod(math.Mod(*f.TurnDeg, 360)+360, 360)/360*girth, *f.BelowMM
+		case u.Plate != nil && plateMM > 0 && views[f.Image] == part.Face && f.Zone != part.ZoneShell:
+			// Face pictures are of one pose: a place in one is that place in all.
+			if b, ok := boxIn(f, r.Faceplate.Image); ok {
+				box, mm = b, plateMM
+			}
+			p.X, p.Y = plateMM*(box.Centre().X-origin.X), plateMM*(box.Centre().Y-origin.Y)
+		default:
+			id := findingID(f.Number)
+			if i > 0 && r.Findings[i-1].Number == f.Number {
+				id = fmt.Sprintf("%s-%d", id, i)
+			}
+			where := zoneWord(f.Zone)
+			if f.Station != "" {
+				where = f.Station
+			}
+			v.Unplaced = append(v.Unplaced, unplaced{ref{f.Number, id}, icon(f.Kind), kindWord(f.Kind), where})
+			continue
+		}
+		p.WideMM, p.HighMM = box[2]*mm, box[3]*mm
+		u.Marks = append(u.Marks, p)
+		seen[f.Kind] = true
+	}
+	for _, k := range part.Kinds {
+		if seen[k] {
+			u.Kinds = append(u.Kinds, plots.Kind{Name: kindWord(k), Outline: outlineOf(k)})
+		}
+	}
+	svg, err := plots.Unroll(u)
+	if err != nil && !errors.Is(err, plots.ErrNothing) {
+		return nil, fmt.Errorf("report: map of the shell: %w", err)
+	}
+	v.Plot = template.HTML(svg)
+	v.Sentences = append(v.Sentences, fmt.Sprintf(textMapLooked, part.Percent(r.Shell.LookedAt)))
+	if r.Shell.SeeThrough {
+		v.Sentences = append(v.Sentences, textMapSeeThrough)
+	}
+	scale := fmt.Sprintf(textMapScale, trimNumber(girth, 1))
+	if u.Plate == nil {
+		scale += " " + textMapNoPlate
+	}
+	v.Sentences = append(v.Sentences, scale)
+	return v, nil
+}
+
+// outlineOf is a kind's shape and colour for a plot.
+func outlineOf(k part.Kind) plots.Outline {
+	s := marks.Of(k)
+	return plots.Outline{Paths: s.Corners(), Closed: s.Closed, Inner: s.Inner, Colour: marks.Colour(k)}
+}
