@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"finishbench/internal/part"
+	"finishbench/internal/records"
 )
 
 // drawnTurn is a shell on its holder seen from the side, drawn by formula: a body of revolution, 6.8 mm wide at
@@ -185,5 +186,25 @@ func TestShellTurnTwice(t *testing.T) {
 	code, _, stderr := runCode(t, "unit", aTurnedUnit(t, "shell_raking.png", "shell_000_raking.png"), "--out", t.TempDir(), "--mm-per-px", "0.02")
 	if code != exitUnmeasured || !strings.Contains(stderr, "shell_000_raking.png and shell_raking.png are of one pose and one light") {
 		t.Errorf("exit status %d, %s", code, stderr)
+	}
+}
+
+// What an atlas shows beside a finding on the shell is of its own turn: the other light, and
+// where other findings lie.
+func TestAtlasKeepsToThePose(t *testing.T) {
+	shot := func(file string, v part.View, turn float64, l part.Light) records.Picture {
+		return records.Picture{File: file, View: v, AngleDeg: turn, Light: l}
+	}
+	in := records.Inspection{Pictures: []records.Picture{shot("f", part.Face, 0, part.Diffuse), shot("a", part.Shell, 0, part.Diffuse), shot("b", part.Shell, 90, part.Back),
+		shot("c", part.Shell, 90, part.Diffuse), shot("d", part.Shell, 450, part.Raking), shot("e", part.Shell, 90, part.StripesX0)}}
+	for file, want := range map[string]string{"f": "", "a": "", "c": "d", "d": "c", "g": ""} {
+		if got := otherLight(in.Pictures, file); got != want {
+			t.Errorf("beside %s: %q, want %q", file, got, want)
+		}
+	}
+	box := func(x float64) part.Box { return part.Box{x, 0, 1, 1} }
+	in.Result.Findings = []part.Finding{{Image: "f", Box: box(1)}, {Image: "a", Box: box(2), AlsoIn: []part.Sighting{{Image: "d", Box: box(3)}}}, {Image: "c", Box: box(4)}}
+	if got, want := inPoseOf(in, in.Result.Findings[2]), []part.Box{box(3), box(4)}; !slices.Equal(got, want) {
+		t.Errorf("findings in the pose: %v, want %v", got, want)
 	}
 }
