@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"finishbench/internal/body"
 	"finishbench/internal/capture"
 	"finishbench/internal/defects"
 	"finishbench/internal/grade"
@@ -73,6 +74,7 @@ type scene struct {
 	around   []part.Point    // the outline that was found first,
 	look     stripes.Params  // and how the mirror was looked at
 	looked   bool            // found says what was found, and how much was looked at
+	side     *body.View      // of a turn of the shell; nil where it was not found
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
 }
 
@@ -313,7 +315,15 @@ func (u *unit) look(s *scene) {
 		find = defects.FindPanel
 	}
 	l, _ := u.lengthsOf(s.pose.View)
-	found, err := find(fit, u.searchParams(l))
+	params := u.searchParams(l)
+	var err error
+	var found defects.Result
+	if s.pose.View == part.Shell && !u.panel {
+		err = s.aim(&params, fit)
+	}
+	if err == nil {
+		found, err = find(fit, params)
+	}
 	if err != nil {
 		for _, p := range s.pictures {
 			p.notInspected(err)
@@ -397,6 +407,10 @@ func (u *unit) result() *part.Result {
 				Image: p.shot.File, AngleDeg: p.shot.AngleDeg, Side: side, State: part.Unmeasured, Reason: whyUnfit(p.report),
 			})
 		}
+	}
+	var told []string
+	if r.Shell, told = u.unroll(); len(told) > 0 {
+		r.Warnings = append(r.Warnings, told...)
 	}
 	r.Surfaces = u.surfaces()
 	joined := u.joinScreen()

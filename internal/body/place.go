@@ -207,3 +207,42 @@ func (s Seen) Region(mostSlopeDeg, fromMM float64) (curve []part.Point, middle p
 	}
 	return curve, middle
 }
+
+// DepthMM is how far below the seam the shape reaches.
+func (s *Shape) DepthMM() float64 { return float64(len(s.coef)-1) * heightStepMM }
+
+// front is the point of a cross-section that lies in the picture's middle at a turn: its distance from the axis, and
+// the direction of its normal, radians to the right of the line of sight at that turn.
+func (s *Shape) front(turnDeg, below float64) (radius, right float64) {
+	c := s.at(below)
+	right, ok := c.normalAt(rad(turnDeg), 0)
+	if !ok {
+		return 0, 0
+	}
+	_, z := c.contour(rad(turnDeg), right)
+	return z, right
+}
+
+// RadiusMM is the shell's distance from its axis at a place.
+func (s *Shape) RadiusMM(turnDeg, below float64) float64 {
+	r, _ := s.front(turnDeg, below)
+	return r
+}
+
+// Pixel is where a turn's picture shows a place of the shell, and what it shows there; ok is false
+// where it lies on the far side.
+func (s Seen) Pixel(turnDeg, below float64) (q part.Point, place Place, ok bool) {
+	r := s.RadiusMM(turnDeg, below)
+	sin, cos := math.Sincos(rad(s.TurnDeg - turnDeg)) // to the right of the line of sight
+	if r <= 0 || cos <= 0 {
+		return q, place, false
+	}
+	u, w := r*sin+s.axisMM, below+s.Bow*s.MMPerPX*r*cos/s.radius
+	rs, rc := math.Sincos(math.Atan(s.Roll))
+	q = part.Point{X: s.MiddleX + (u*rc-w*rs)/s.MMPerPX, Y: s.SeamY + (u*rs+w*rc)/s.MMPerPX}
+	place, ok = s.Place(q.X, q.Y)
+	if ok && math.Abs(math.Remainder(place.TurnDeg-turnDeg, 360)) > 20 {
+		ok = false // it lies behind what is seen there
+	}
+	return q, place, ok
+}

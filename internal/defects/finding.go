@@ -49,9 +49,6 @@ func (f *face) finding(p *place) part.Finding {
 	if out.DiameterMM != nil {
 		out.DiameterMM = part.Num(round3(*out.DiameterMM))
 	}
-	if f.p.Shell != nil {
-		f.onShell(p, &out, angle)
-	}
 	for i, z := range p.strength {
 		if i != best && z > 3 {
 			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.scene[i].Shot.File, Box: f.boxIn(i, box)})

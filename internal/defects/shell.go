@@ -2,7 +2,6 @@ package defects
 
 import (
 	"errors"
-	"fmt"
 	"math"
 
 	"finishbench/internal/outline"
@@ -16,11 +15,9 @@ import (
 
 // How a shell is looked at. Common practice, no source.
 const (
-	mostSlopeDeg  = 60.0  // beyond, a turn's picture is not looked at
-	underSeamMM   = 0.15  // so far below the seam the region begins, besides what the blur smears
-	atSeamMM      = 0.35  // what reaches nearer to the seam than this lies at it
-	shellOrder    = 4     // of the polynomial in the normal's components
-	leastCameraMM = 150.0 // a camera is at least so far from the shell: what lies nearer is larger in its picture
+	mostSlopeDeg = 60.0 // beyond, a turn's picture is not looked at
+	underSeamMM  = 0.15 // so far below the seam the region begins, besides what the blur smears
+	shellOrder   = 4    // of the polynomial in the normal's components
 )
 
 // ErrNoShell says that a turn shows no shell to look at.
@@ -65,63 +62,3 @@ func (f *face) evenGain() {
 		f.gain = append(f.gain, g)
 	}
 }
-
-// onShell tells where on the shell a finding lies, and makes its sizes those on the surface: what is
-// seen at a slope is shortened along it. Lengths are divided by that, along their own direction; their uncertainties gain that
-// of the slope, and of how much nearer to the camera than the axis the surface lies.
-func (f *face) onShell(p *place, out *part.Finding, angleDeg float64) {
-	c := out.Box.Centre()
-	for i, s := range f.scene {
-		if s.Shot.File == out.Image && s.lies.moved() {
-			c = f.scene[i].lies.to.back(c)
-		}
-	}
-	at, ok := f.p.Shell.Place(c.X, c.Y)
-	if !ok {
-		return
-	}
-	out.TurnDeg, out.BelowMM = part.Num(math.Round(at.TurnDeg*10)/10), part.Num(round3(max(0, at.BelowMM)))
-	uCos := f.p.Shell.USlope(c.X, c.Y) / max(at.NormalZ, 0.3)
-	uNear := max(0, at.FrontMM) / leastCameraMM / math.Sqrt(3)
-	long, across := at.Stretch(angleDeg), at.Stretch(angleDeg+90)
-	size := func(v, u *float64, stretch, along float64) {
-		if v == nil {
-			return
-		}
-		*v = round3(*v / stretch)
-		if u != nil {
-			*u = round4(math.Sqrt(math.Pow(*u/stretch, 2) + math.Pow(*v*uCos*along, 2) + math.Pow(*v*uNear, 2)))
-		}
-	}
-	// how much of the slope's doubt a length takes: none along the contour, all along the slope
-	share := func(stretch float64) float64 {
-		return max(0, min(1, (1-stretch)/max(1-at.NormalZ, 1e-6)))
-	}
-	size(out.LengthMM, out.ULengthMM, long, share(long))
-	size(out.WidthMM, out.UWidthMM, across, share(across))
-	d := math.Sqrt(at.NormalZ)
-	size(out.DiameterMM, out.UDiamMM, d, 0.5)
-	if out.AreaMM2 != nil {
-		*out.AreaMM2 = round4(*out.AreaMM2 / at.NormalZ)
-	}
-	if b := out.Budget; b != nil && b.ValueUM != nil {
-		stretch, along := long, share(long)
-		if out.DiameterMM != nil {
-			stretch, along = d, 0.5
-		}
-		for i := range b.Contributions {
-			b.Contributions[i].Sensitivity /= stretch
-		}
-		v := *b.ValueUM / stretch
-		more := part.NewBudget(b.Quantity, v, append(b.Contributions,
-			part.Contribution{Name: fmt.Sprintf("slope of the shell, %.0f deg: its cross-section is told by %d of its turns", at.Slope(), f.p.Shell.Turns), Unit: "1", U: uCos * along, Distribution: part.Normal, Sensitivity: v},
-			part.Contribution{Name: "nearer to the camera than the shell's axis, at a distance not known", Unit: "1", U: uNear, Distribution: part.Rectangular, Sensitivity: v}))
-		out.Budget = &more
-	}
-	if at.BelowMM-p.reachMM(f) < atSeamMM {
-		out.Zone = part.ZoneSeam
-	}
-}
-
-// reachMM is how far a place reaches from its middle, in the picture.
-func (p *place) reachMM(f *face) float64 { return p.all.long / 2 * f.shapeMM() }
