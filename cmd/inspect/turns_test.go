@@ -9,7 +9,9 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
+	"finishbench/internal/bench"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -206,5 +208,73 @@ func TestAtlasKeepsToThePose(t *testing.T) {
 	in.Result.Findings = []part.Finding{{Image: "f", Box: box(1)}, {Image: "a", Box: box(2), AlsoIn: []part.Sighting{{Image: "d", Box: box(3)}}}, {Image: "c", Box: box(4)}}
 	if got, want := inPoseOf(in, in.Result.Findings[2]), []part.Box{box(3), box(4)}; !slices.Equal(got, want) {
 		t.Errorf("findings in the pose: %v, want %v", got, want)
+	}
+}
+
+// A bench whose plan has turns of the shell: a wet unit is shot by the plan for wet ones, others by the whole; each
+// turn is looked into, told on the page and on record. Turns that were listed light by light are told.
+func TestBenchShellTurns(t *testing.T) {
+	dir := aTurnedUnit(t, "shell_000_diffuse.png", "shell_000_raking.png", "shell_120_diffuse.png", "shell_120_raking.png", "shell_240_diffuse.png", "shell_240_raking.png")
+	text := fmt.Sprintf(`
+cameras: [{name: played, source: replay, folder: %s, loop: "yes"}]
+plan:
+  - {view: shell, light: diffuse, angle_deg: 0}
+  - {view: shell, light: diffuse, angle_deg: 120}
+  - {view: shell, light: diffuse, angle_deg: -120}
+  - {view: shell, light: raking, angle_deg: 0}
+  - {view: shell, light: raking, angle_deg: 120}
+  - {view: shell, light: raking, angle_deg: 240}
+plan_wet:
+  - {view: shell, light: diffuse, angle_deg: 0}
+  - {view: shell, light: diffuse, angle_deg: 120}
+`, dir)
+	s, err := shooterOf(t, text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		stage part.Stage
+		want  string
+	}{
+		{part.Cured, "shell_000_diffuse.png shell_120_diffuse.png shell_240_diffuse.png shell_000_raking.png shell_120_raking.png shell_240_raking.png"},
+		{part.Wet, "shell_000_diffuse.png shell_120_diffuse.png"},
+	} {
+		shots, err := s.Shoot(t.Context(), bench.UnitInfo{Stage: c.stage}, nil, func(bench.Progress) {})
+		var files []string
+		for _, x := range shots {
+			files = append(files, x.File)
+			if pose := part.PoseOf(x.View, x.AngleDeg); x.View != part.Shell || x.AngleDeg != pose.TurnDeg || !x.Report.LookedAt() {
+				t.Errorf("%+v", x)
+			}
+		}
+		if err != nil || strings.Join(files, " ") != c.want {
+			t.Errorf("%s: %v, %v, want %s", c.stage, files, err, c.want)
+		}
+		s.Release(shots)
+	}
+
+	db, en, zh := stationBench(t, station(t, text))
+	en.read(t, "The station file’s plan turns the unit 6 times where 3 would do")
+	en.start(t, "u001")
+	e, _ := en.within(t, 90*time.Second, "an answer", func(e benchEvent) bool { return e.Phase == bench.Answered })
+	for _, want := range []string{"of the shell at 0° in one light", "of the shell at 120° in one light"} {
+		if !strings.Contains(e.text(), want) {
+			t.Errorf("the page does not say %q: %s", want, e.text())
+		}
+	}
+	zh.read(t, "壳体 120°：单一光照下检查了")
+	store, err := records.OpenExisting(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	all, err := store.Find(t.Context(), records.Filter{})
+	if err != nil || len(all) != 1 || len(all[0].Pictures) != 2 {
+		t.Fatalf("%v: %+v", err, all)
+	}
+	for i, p := range all[0].Pictures {
+		if poseOf(p) != part.PoseOf(part.Shell, float64(120*i)) || poseOf(p) != all[0].Result.Surfaces[i].Pose() {
+			t.Errorf("picture %d: %+v, surfaces %+v", i, p, all[0].Result.Surfaces)
+		}
 	}
 }
