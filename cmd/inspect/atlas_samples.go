@@ -159,9 +159,7 @@ func openRecorded(ctx context.Context, store *records.Store, s teach.Sample) (*o
 	if shot := pictureOf(in.Pictures, f.Image); shot == nil || shot.View != part.Face {
 		o.outline = nil // it is the faceplate's, in face pictures
 	}
-	for _, x := range in.Result.Findings {
-		o.others = append(o.others, x.Box)
-	}
+	o.others = inPoseOf(in, f)
 	if name := mapOf(f); name != "" {
 		of := map[part.Light]*part.Image{}
 		for _, p := range in.Pictures {
@@ -187,19 +185,39 @@ func pictureOf(pictures []records.Picture, file string) *records.Picture {
 	return nil
 }
 
-// otherLight is the picture of the same view under another light; "" for none. A screen that is dark, or
-// shows stripes, lights nothing.
+// otherLight is the picture of the same pose under another light; "" for none. A screen that is dark, or
+// shows stripes, lights nothing, and a panel behind shows an outline.
 func otherLight(pictures []records.Picture, file string) string {
 	p := pictureOf(pictures, file)
 	if p == nil || p.View == part.Edge {
 		return ""
 	}
 	for _, q := range pictures {
-		if q.View == p.View && q.AngleDeg == p.AngleDeg && q.Light != p.Light && (q.Light == part.White || !q.Light.OfScreen()) {
+		if poseOf(q) == poseOf(*p) && q.Light != p.Light && q.Light != part.Back && (q.Light == part.White || !q.Light.OfScreen()) {
 			return q.File
 		}
 	}
 	return ""
+}
+
+func poseOf(p records.Picture) part.Pose { return part.PoseOf(p.View, p.AngleDeg) }
+
+// inPoseOf are the boxes of all findings that show in the pose in which one shows best: those
+// of other turns and views lie elsewhere.
+func inPoseOf(in records.Inspection, f part.Finding) []part.Box {
+	var pose part.Pose
+	if p := pictureOf(in.Pictures, f.Image); p != nil {
+		pose = poseOf(*p)
+	}
+	var out []part.Box
+	for _, x := range in.Result.Findings {
+		for _, s := range append([]part.Sighting{{Image: x.Image, Box: x.Box}}, x.AlsoIn...) {
+			if p := pictureOf(in.Pictures, s.Image); p != nil && poseOf(*p) == pose {
+				out = append(out, s.Box)
+			}
+		}
+	}
+	return out
 }
 
 // addUnits takes the known defects of units in folders with a truth.json.

@@ -135,6 +135,10 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
 	if p, ok := shooter.(*planShooter); ok {
 		parts.Stopped = stoppedFor(p.plan, st, screens)
+		if p.wet != p.plan {
+			parts.StoppedWet = stoppedFor(p.wet, st, screens)
+		}
+		notices.fixed = append(notices.fixed, turnNotices(p)...)
 	}
 	parts.Notices = notices
 	parts.Atlas = benchAtlas{}
@@ -189,7 +193,7 @@ func (o benchOptions) shooter(set settings, st config.Station, screens *bench.Sc
 	if err != nil {
 		return nil, err
 	}
-	return newPlanShooter(plan, set.fit), nil
+	return newPlanShooter(plan, wetPlan(plan, st), set.fit), nil
 }
 
 // fromStation takes what the command line leaves open from the station file.

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"time"
 
 	"finishbench/internal/bench"
@@ -21,7 +22,7 @@ import (
 
 // stationPlan makes the shooting plan of a station file: its cameras, its
 // controller of lights and turntable, its steps, with the bench's screens. What was
-// opened is closed again where something else cannot be.
+// opened is closed again where something else cannot be. See also wetPlan.
 func stationPlan(st config.Station, screens *bench.Screens) (p *shoot.Plan, err error) {
 	p = &shoot.Plan{Cameras: map[string]sources.Source{}, Screen: benchScreen{screens, st.Screen}}
 	defer func() {
@@ -43,10 +44,24 @@ func stationPlan(st config.Station, screens *bench.Screens) (p *shoot.Plan, err 
 	for _, s := range st.Plan {
 		p.Steps = append(p.Steps, planSteps(s, st.Cameras)...)
 	}
-	if err := p.Validate(); err != nil {
+	if err := errors.Join(p.Validate(), wetPlan(p, st).Validate()); err != nil {
 		return p, usageError{err}
 	}
 	return p, nil
+}
+
+// wetPlan is the plan for units at stage wet, with the same devices; the plan itself
+// where the station file has none.
+func wetPlan(p *shoot.Plan, st config.Station) *shoot.Plan {
+	if len(st.PlanWet) == 0 {
+		return p
+	}
+	wet := *p
+	wet.Steps = nil
+	for _, s := range st.PlanWet {
+		wet.Steps = append(wet.Steps, planSteps(s, st.Cameras)...)
+	}
+	return &wet
 }
 
 func closePlan(p *shoot.Plan) error {
@@ -104,6 +119,17 @@ func stoppedFor(p *shoot.Plan, st config.Station, screens *bench.Screens) *bench
 	}
 	d, least := p.Stopped(t)
 	return &bench.Stopped{S: d.Seconds(), AtLeast: least || noFrames}
+}
+
+// turnNotices says which plans turn the unit more often than they had to.
+func turnNotices(s *planShooter) []bench.Notice {
+	var out []bench.Notice
+	for name, p := range map[string]*shoot.Plan{"plan": s.plan, "plan_wet": s.wet} {
+		if n, least := p.Turns(); n > least && (p != s.plan || name == "plan") {
+			out = append(out, bench.Notice{Phrase: bench.Phrase{Key: "notice.turns", Args: map[string]string{"plan": name, "turns": strconv.Itoa(n), "least": strconv.Itoa(least)}}})
+		}
+	}
+	return out
 }
 
 func millis(v float64) time.Duration  { return time.Duration(v * float64(time.Millisecond)) }

@@ -24,9 +24,10 @@ import (
 	"finishbench/internal/part"
 )
 
-// planShooter carries the station's shooting plan out for the bench.
+// planShooter carries the station's shooting plans out for the bench.
 type planShooter struct {
 	plan  *shoot.Plan
+	wet   *shoot.Plan // for units at stage wet: the same devices, and mostly the same plan
 	fit   capture.FitLimits
 	pedal chan struct{}
 
@@ -45,17 +46,26 @@ type pictureFile struct {
 // liveWait is how long a live picture is waited for.
 const liveWait = 400 * time.Millisecond
 
-func newPlanShooter(p *shoot.Plan, fit capture.FitLimits) *planShooter {
-	s := &planShooter{plan: p, fit: fit, pedal: make(chan struct{}, 1), last: map[string]livePicture{}, files: map[*part.Image]*pictureFile{}}
-	p.Drop = func(im *part.Image) {
+func newPlanShooter(p, wet *shoot.Plan, fit capture.FitLimits) *planShooter {
+	s := &planShooter{plan: p, wet: wet, fit: fit, pedal: make(chan struct{}, 1), last: map[string]livePicture{}, files: map[*part.Image]*pictureFile{}}
+	drop := func(im *part.Image) {
 		s.fileOf(im) // nobody reads its pixels any more after this
 		capture.Release(im)
 	}
+	p.Drop, wet.Drop = drop, drop
 	return s
 }
 
+// steps are those of both plans.
+func (s *planShooter) steps() []shoot.Step {
+	if s.wet == s.plan {
+		return s.plan.Steps
+	}
+	return slices.Concat(s.plan.Steps, s.wet.Steps)
+}
+
 // Shoot is [bench.Shooter].
-func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
 	select {
 	case <-s.pedal: // pressed for the unit before
 	default:
@@ -70,7 +80,11 @@ func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.
 		}
 		return capture.Check(im, shot, s.fit)
 	}
-	got, err := s.plan.Run(ctx, had, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
+	plan := s.plan
+	if u.Stage == part.Wet {
+		plan = s.wet
+	}
+	got, err := plan.Run(ctx, had, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
 	shots := make([]bench.Shot, len(got))
 	for i, g := range got {
 		shots[i] = bench.Shot{File: g.File, View: g.View, Light: g.Light, AngleDeg: g.Part().AngleDeg, Image: g.Image, Raw: g.Raw, MIME: g.MIME, Came: g.Came, Report: g.Report}
@@ -88,7 +102,7 @@ func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.
 
 // samples says whether a shot's camera gives samples rather than files.
 func (s *planShooter) samples(shot part.Shot) bool {
-	for _, st := range s.plan.Steps {
+	for _, st := range s.steps() {
 		if p := st.Part(); p.Pose() == shot.Pose() && p.Light == shot.Light {
 			return !shotsOnly(s.plan.Cameras[st.Camera])
 		}
@@ -289,7 +303,7 @@ func (s *planShooter) Press() {
 // names are the cameras, in the order of the plan's steps, then by name.
 func (s *planShooter) names() []string {
 	var out []string
-	for _, st := range s.plan.Steps {
+	for _, st := range s.steps() {
 		if s.plan.Cameras[st.Camera] != nil && !slices.Contains(out, st.Camera) {
 			out = append(out, st.Camera)
 		}
@@ -355,7 +369,7 @@ func shotsOnly(src sources.Source) bool {
 
 // shotOf is what a camera is for: its first step.
 func (s *planShooter) shotOf(camera string) part.Shot {
-	for _, st := range s.plan.Steps {
+	for _, st := range s.steps() {
 		if st.Camera == camera {
 			return st.Part()
 		}

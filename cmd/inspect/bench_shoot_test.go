@@ -46,7 +46,7 @@ func stillShooter(c *stillCamera) *planShooter {
 		Steps:    []shoot.Step{{View: part.Face, Light: part.Diffuse, Camera: "still"}, {View: part.Face, Light: part.Raking, Camera: "still"}},
 		Patience: 300 * time.Millisecond,
 	}
-	return newPlanShooter(p, capture.DefaultFitLimits())
+	return newPlanShooter(p, p, capture.DefaultFitLimits())
 }
 
 // A plan without a rig asks; what came as samples is on record without loss; a

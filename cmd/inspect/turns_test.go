@@ -9,8 +9,11 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
+	"finishbench/internal/bench"
 	"finishbench/internal/part"
+	"finishbench/internal/records"
 )
 
 // drawnTurn is a shell on its holder seen from the side, drawn by formula: a body of revolution, 6.8 mm wide at
@@ -118,7 +121,7 @@ func TestShellInTurns(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	}
-	for _, w := range []string{"shell: nothing was photographed between 90 deg and 270 deg: a picture at 180 deg is probably missing", "shell at 90 deg: no diffuse picture", "shell at 90 deg: one light only"} {
+	for _, w := range []string{"shell: nothing was photographed between 90 and 270 deg: a picture at 180 deg is probably missing", "shell at 90 deg: no diffuse picture", "shell at 90 deg: one light only"} {
 		if !begins(r.Warnings, w) {
 			t.Errorf("no warning %q among %q", w, r.Warnings)
 		}
@@ -185,5 +188,93 @@ func TestShellTurnTwice(t *testing.T) {
 	code, _, stderr := runCode(t, "unit", aTurnedUnit(t, "shell_raking.png", "shell_000_raking.png"), "--out", t.TempDir(), "--mm-per-px", "0.02")
 	if code != exitUnmeasured || !strings.Contains(stderr, "shell_000_raking.png and shell_raking.png are of one pose and one light") {
 		t.Errorf("exit status %d, %s", code, stderr)
+	}
+}
+
+// What an atlas shows beside a finding on the shell is of its own turn: the other light, and
+// where other findings lie.
+func TestAtlasKeepsToThePose(t *testing.T) {
+	shot := func(file string, v part.View, turn float64, l part.Light) records.Picture {
+		return records.Picture{File: file, View: v, AngleDeg: turn, Light: l}
+	}
+	in := records.Inspection{Pictures: []records.Picture{shot("f", part.Face, 0, part.Diffuse), shot("a", part.Shell, 0, part.Diffuse), shot("b", part.Shell, 90, part.Back),
+		shot("c", part.Shell, 90, part.Diffuse), shot("d", part.Shell, 450, part.Raking), shot("e", part.Shell, 90, part.StripesX0)}}
+	for file, want := range map[string]string{"f": "", "a": "", "c": "d", "d": "c", "g": ""} {
+		if got := otherLight(in.Pictures, file); got != want {
+			t.Errorf("beside %s: %q, want %q", file, got, want)
+		}
+	}
+	box := func(x float64) part.Box { return part.Box{x, 0, 1, 1} }
+	in.Result.Findings = []part.Finding{{Image: "f", Box: box(1)}, {Image: "a", Box: box(2), AlsoIn: []part.Sighting{{Image: "d", Box: box(3)}}}, {Image: "c", Box: box(4)}}
+	if got, want := inPoseOf(in, in.Result.Findings[2]), []part.Box{box(3), box(4)}; !slices.Equal(got, want) {
+		t.Errorf("findings in the pose: %v, want %v", got, want)
+	}
+}
+
+// A bench whose plan has turns of the shell: a wet unit is shot by the plan for wet ones, others by the whole; each
+// turn is looked into, told on the page and on record. Turns that were listed light by light are told.
+func TestBenchShellTurns(t *testing.T) {
+	dir := aTurnedUnit(t, "shell_000_diffuse.png", "shell_000_raking.png", "shell_120_diffuse.png", "shell_120_raking.png", "shell_240_diffuse.png", "shell_240_raking.png")
+	text := fmt.Sprintf(`
+cameras: [{name: played, source: replay, folder: %s, loop: "yes"}]
+plan:
+  - {view: shell, light: diffuse, angle_deg: 0}
+  - {view: shell, light: diffuse, angle_deg: 120}
+  - {view: shell, light: diffuse, angle_deg: -120}
+  - {view: shell, light: raking, angle_deg: 0}
+  - {view: shell, light: raking, angle_deg: 120}
+  - {view: shell, light: raking, angle_deg: 240}
+plan_wet:
+  - {view: shell, light: diffuse, angle_deg: 0}
+  - {view: shell, light: diffuse, angle_deg: 120}
+`, dir)
+	s, err := shooterOf(t, text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		stage part.Stage
+		want  string
+	}{
+		{part.Cured, "shell_000_diffuse.png shell_120_diffuse.png shell_240_diffuse.png shell_000_raking.png shell_120_raking.png shell_240_raking.png"},
+		{part.Wet, "shell_000_diffuse.png shell_120_diffuse.png"},
+	} {
+		shots, err := s.Shoot(t.Context(), bench.UnitInfo{Stage: c.stage}, nil, func(bench.Progress) {})
+		var files []string
+		for _, x := range shots {
+			files = append(files, x.File)
+			if pose := part.PoseOf(x.View, x.AngleDeg); x.View != part.Shell || x.AngleDeg != pose.TurnDeg || !x.Report.LookedAt() {
+				t.Errorf("%+v", x)
+			}
+		}
+		if err != nil || strings.Join(files, " ") != c.want {
+			t.Errorf("%s: %v, %v, want %s", c.stage, files, err, c.want)
+		}
+		s.Release(shots)
+	}
+
+	db, en, zh := stationBench(t, station(t, text))
+	en.read(t, "The station file’s plan turns the unit 6 times where 3 would do")
+	en.start(t, "u001")
+	e, _ := en.within(t, 90*time.Second, "an answer", func(e benchEvent) bool { return e.Phase == bench.Answered })
+	for _, want := range []string{"of the shell at 0° in one light", "of the shell at 120° in one light"} {
+		if !strings.Contains(e.text(), want) {
+			t.Errorf("the page does not say %q: %s", want, e.text())
+		}
+	}
+	zh.read(t, "壳体 120°：单一光照下检查了")
+	store, err := records.OpenExisting(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	all, err := store.Find(t.Context(), records.Filter{})
+	if err != nil || len(all) != 1 || len(all[0].Pictures) != 2 {
+		t.Fatalf("%v: %+v", err, all)
+	}
+	for i, p := range all[0].Pictures {
+		if poseOf(p) != part.PoseOf(part.Shell, float64(120*i)) || poseOf(p) != all[0].Result.Surfaces[i].Pose() {
+			t.Errorf("picture %d: %+v, surfaces %+v", i, p, all[0].Result.Surfaces)
+		}
 	}
 }

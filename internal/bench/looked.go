@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"math"
 	"strconv"
 	"strings"
 
@@ -16,7 +17,7 @@ type TooLittle struct {
 // pose is how the unit stands, in words.
 func (x *Lang) pose(p part.Pose) string {
 	view := x.T("view." + string(p.View))
-	if p.View == part.Face {
+	if p.View == part.Face || math.IsNaN(p.TurnDeg) {
 		return view
 	}
 	return x.T("pose.turn", "view", view, "angle", trim(p.TurnDeg))

@@ -26,8 +26,10 @@ type Parts struct {
 	Lots     Lots       // nil: no lots
 	Screens  *Screens   // that give light; nil: those that NewStation makes
 	Stopped  *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
-	Now      func() time.Time
-	Log      func(format string, a ...any) // faults, for whoever looks after the program; nil: nowhere
+	// StoppedWet is the same for units at stage wet, where these have a plan of their own.
+	StoppedWet *Stopped
+	Now        func() time.Time
+	Log        func(format string, a ...any) // faults, for whoever looks after the program; nil: nowhere
 }
 
 // Station is one bench: the state, and the work that goes on behind it.

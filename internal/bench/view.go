@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"slices"
 	"strconv"
+	"strings"
 
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -176,12 +177,9 @@ func (b *Station) benchPart(x *Lang, s *Snapshot) (template.HTML, error) {
 	for _, p := range b.Screens.notices() {
 		v.Notices = append(v.Notices, noticeView{Text: x.Say(&p)})
 	}
-	if st := b.Parts.Stopped; st != nil {
-		key := "ready.stopped"
-		if st.AtLeast {
-			key = "ready.stopped_least"
-		}
-		v.Stopped = x.T(key, "s", x.Number(st.S, 1))
+	v.Stopped = x.stopped("ready.stopped", b.Parts.Stopped)
+	if wet := x.stopped("ready.stopped_wet", b.Parts.StoppedWet); wet != "" {
+		v.Stopped = strings.TrimPrefix(v.Stopped+" · "+wet, " · ")
 	}
 	if s.Last != nil {
 		v.Last = &lastView{s.Last.Unit.Name(), s.Last.Verdict()}
@@ -207,6 +205,17 @@ func (b *Station) benchPart(x *Lang, s *Snapshot) (template.HTML, error) {
 		v.Answer = b.answerView(x, s.Answer)
 	}
 	return page{Lang: x, View: v}.render(string(s.Phase))
+}
+
+// stopped says how long a unit will stand still; "" where nothing is known of it.
+func (x *Lang) stopped(key string, st *Stopped) string {
+	if st == nil {
+		return ""
+	}
+	if st.AtLeast {
+		key += "_least"
+	}
+	return x.T(key, "s", x.Number(st.S, 1))
 }
 
 func (b *Station) answerView(x *Lang, a *Answer) *answerView {

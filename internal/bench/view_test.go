@@ -99,10 +99,11 @@ func TestStoppedS(t *testing.T) {
 func TestStoppedBeforehand(t *testing.T) {
 	x := languages(t).byTag("en")
 	for _, c := range []struct {
-		s    *Stopped
-		want string
-	}{{nil, ""}, {&Stopped{S: 4.3}, "The unit stands still for about 4.3 s"}, {&Stopped{S: 2.52, AtLeast: true}, "The unit stands still for at least 2.5 s"}} {
-		b := NewStation(Parts{Shooter: newFakeShooter(), Stopped: c.s}, UnitInfo{}, "")
+		s, wet *Stopped
+		want   string
+	}{{nil, nil, ""}, {&Stopped{S: 4.3}, nil, "The unit stands still for about 4.3 s<"}, {&Stopped{S: 2.52, AtLeast: true}, nil, "The unit stands still for at least 2.5 s<"},
+		{&Stopped{S: 4.3}, &Stopped{S: 1.7}, "The unit stands still for about 4.3 s · wet for about 1.7 s<"}, {&Stopped{S: 4.3}, &Stopped{S: 1.7, AtLeast: true}, " · wet for at least 1.7 s<"}} {
+		b := NewStation(Parts{Shooter: newFakeShooter(), Stopped: c.s, StoppedWet: c.wet}, UnitInfo{}, "")
 		html, err := b.benchPart(x, b.Snapshot())
 		if err != nil || c.want == "" && strings.Contains(string(html), "stands still") || !strings.Contains(string(html), c.want) {
 			t.Errorf("%+v: %v, %s", c.s, err, html)

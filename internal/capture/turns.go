@@ -71,13 +71,17 @@ func missingTurns(turns []float64) []string {
 			absent = fmt.Sprintf("pictures at %s are probably missing", part.Degrees(missing...))
 		}
 		next := turns[(i+1)%len(turns)]
+		if next == 0 {
+			next = 360
+		}
+		between := part.Degrees(turns[i], next)
 		switch {
 		case len(turns) == 1:
 			out = append(out, fmt.Sprintf("shell: photographed at %s alone: its other sides were not looked at; photograph it at %s too", part.Degrees(turns[0]), part.Degrees(missing...)))
 		case gap > turnsApartDeg+0.5:
-			out = append(out, fmt.Sprintf("shell: nothing was photographed between %s and %s: %s, and what lies there was not looked at", part.Degrees(turns[i]), part.Degrees(next), absent))
+			out = append(out, fmt.Sprintf("shell: nothing was photographed between %s: %s, and what lies there was not looked at", between, absent))
 		default:
-			out = append(out, fmt.Sprintf("shell: the turns are not evenly around: between %s and %s %s", part.Degrees(turns[i]), part.Degrees(next), absent))
+			out = append(out, fmt.Sprintf("shell: the turns are not evenly around: between %s %s", between, absent))
 		}
 	}
 	return out

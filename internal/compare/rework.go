@@ -212,17 +212,21 @@ func (m *matcher) cost(f, g *part.Finding) float64 {
 		}
 		return 0
 	}
-	pf, ok1 := m.place(m.before, f)
-	pg, ok2 := m.place(m.after, g)
-	if !ok1 || !ok2 || viewOf(m.before, f) != viewOf(m.after, g) {
-		return assign.Unmatched
-	}
 	near := m.prm.NearLostMM
-	if m.known && viewOf(m.before, f) == part.Face {
-		pf, near = m.fit.of(pf), m.prm.NearMM+2*m.fit.rms
+	d, ok := m.apartOnShell(f, g)
+	if !ok {
+		pf, ok1 := m.place(m.before, f)
+		pg, ok2 := m.place(m.after, g)
+		pose := poseOf(m.before, f)
+		if !ok1 || !ok2 || pose != poseOf(m.after, g) {
+			return assign.Unmatched
+		}
+		if m.known && pose.View == part.Face {
+			pf, near = m.fit.of(pf), m.prm.NearMM+2*m.fit.rms
+		}
+		d = math.Hypot(pf.X-pg.X, pf.Y-pg.Y)
 	}
 	near += max(lengthOf(f), lengthOf(g)) / 2
-	d := math.Hypot(pf.X-pg.X, pf.Y-pg.Y)
 	if d > near {
 		return assign.Unmatched
 	}
@@ -249,16 +253,28 @@ func lengthOf(f *part.Finding) float64 {
 	return 0
 }
 
-func viewOf(r *part.Result, f *part.Finding) part.View {
+// apartOnShell is how far two findings on the shell are apart over its unrolled surface, mm, in
+// whichever turns they show best; false where their places on it are not known.
+func (m *matcher) apartOnShell(f, g *part.Finding) (mm float64, ok bool) {
+	if f.TurnDeg == nil || g.TurnDeg == nil || f.BelowMM == nil || g.BelowMM == nil || m.before.Shell == nil {
+		return 0, false
+	}
+	radius := m.before.Shell.RadiusAt((*f.BelowMM + *g.BelowMM) / 2)
+	around := math.Remainder(*f.TurnDeg-*g.TurnDeg, 360) * math.Pi / 180 * radius
+	return math.Hypot(around, *f.BelowMM-*g.BelowMM), radius > 0
+}
+
+// poseOf is that of the picture in which a finding shows best.
+func poseOf(r *part.Result, f *part.Finding) part.Pose {
 	for i := range r.Pictures {
 		if r.Pictures[i].File == f.Image {
-			return r.Pictures[i].View
+			return r.Pictures[i].Pose()
 		}
 	}
 	if f.Kind.AtSeam() {
-		return part.Edge
+		return part.Pose{View: part.Edge}
 	}
-	return ""
+	return part.Pose{}
 }
 
 // sizeFate says whether a finding that is there both times changed in size: by
@@ -322,8 +338,9 @@ func stepU(r *part.Result, f *part.Finding) *float64 {
 }
 
 // seen says whether the place of a finding of one inspection could have been seen
-// in the other: for the seam its station was measured; else a picture of the same
-// view, under a light in which the finding showed, was fit.
+// in the other: for the seam its station was measured; for the shell, where that is known, it
+// was looked at there in some turn; else a picture of the same pose, under a light in which the
+// finding showed, was fit.
 func seen(from *part.Result, f *part.Finding, other *part.Result) bool {
 	if f.Kind.AtSeam() {
 		s := stationOf(other, f)
@@ -332,6 +349,10 @@ func seen(from *part.Result, f *part.Finding, other *part.Result) bool {
 		}
 		value := map[part.Kind]*float64{part.Step: s.StepUM, part.Gap: s.GapUM, part.Bead: s.BeadUM}
 		return value[f.Kind] != nil
+	}
+	if f.TurnDeg != nil && f.BelowMM != nil && other.Shell.Columns() > 0 {
+		at := other.Shell.At(*f.TurnDeg, *f.BelowMM)
+		return at == '1' || at == '2'
 	}
 	images := []string{f.Image}
 	for _, a := range f.AlsoIn {
@@ -342,7 +363,7 @@ func seen(from *part.Result, f *part.Finding, other *part.Result) bool {
 			continue
 		}
 		for _, q := range other.Pictures {
-			if q.View == p.View && q.Light == p.Light && q.State == part.PictureOK && q.LookedAt() {
+			if q.Pose() == p.Pose() && q.Light == p.Light && q.State == part.PictureOK && q.LookedAt() {
 				return true
 			}
 		}

@@ -287,15 +287,20 @@ func (s Station) validatePlan(c *checks) {
 			replays++
 		}
 	}
-	if len(s.Plan) == 0 {
-		if len(names) > replays {
-			c.addf("plan", "is empty, but there are cameras: list the shots of a unit")
-		}
-		return
+	switch {
+	case len(s.Plan) == 0 && len(names) > replays:
+		c.addf("plan", "is empty, but there are cameras: list the shots of a unit")
+	case len(s.Plan) == 0 && len(s.PlanWet) > 0:
+		c.addf("plan_wet", "is set, but plan is empty: list the shots of a unit at the other stages too")
 	}
+	s.validateSteps(c, "plan", s.Plan, names)
+	s.validateSteps(c, "plan_wet", s.PlanWet, names)
+}
+
+func (s Station) validateSteps(c *checks, plan string, steps []PlanStep, names []string) {
 	seen := map[string]bool{}
-	for i, p := range s.Plan {
-		key := fmt.Sprintf("plan[%d]", i)
+	for i, p := range steps {
+		key := fmt.Sprintf("%s[%d]", plan, i)
 		s.validateStep(c, key, p)
 		switch {
 		case p.Camera == "" && len(names) != 1:

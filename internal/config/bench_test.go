@@ -14,7 +14,7 @@ import (
 // shipped file: they are what people copy.
 func examples(t *testing.T) string {
 	t.Helper()
-	var cameras, lights, plan []string
+	var cameras, lights, plan, wet []string
 	into := (*[]string)(nil)
 	for _, line := range strings.Split(string(configs.StationYAML), "\n") {
 		text, ok := strings.CutPrefix(strings.TrimLeft(line, " "), "#   ")
@@ -27,16 +27,18 @@ func examples(t *testing.T) string {
 			into = &lights
 		case strings.HasPrefix(text, "plan:"):
 			into = &plan
+		case strings.HasPrefix(text, "plan_wet:"):
+			into = &wet
 		}
 		if into != nil {
 			*into = append(*into, text)
 		}
 	}
-	if len(cameras) < 10 || len(lights) < 3 || len(plan) < 5 {
-		t.Fatalf("examples not found: %d, %d and %d lines", len(cameras), len(lights), len(plan))
+	if len(cameras) < 10 || len(lights) < 3 || len(plan) < 5 || len(wet) < 5 {
+		t.Fatalf("examples not found: %d, %d, %d and %d lines", len(cameras), len(lights), len(plan), len(wet))
 	}
 	return "version: 1\n" + strings.Join(cameras, "\n") + "\nrig:\n  device: /dev/serial/by-id/usb-EXAMPLE\n  " + strings.Join(lights, "\n  ") +
-		"\n    - {light: back, on: [M7], off: [M9]}\n" + strings.Join(plan, "\n") + "\n"
+		"\n    - {light: back, on: [M7], off: [M9]}\n" + strings.Join(append(plan, wet...), "\n") + "\n"
 }
 
 func written(t *testing.T, text string) string {
@@ -66,8 +68,11 @@ func TestShippedBenchExamples(t *testing.T) {
 	if got, want := s.Cameras[2].Folder, filepath.Join(filepath.Dir(path), "incoming"); got != want {
 		t.Errorf("folder %s, want %s", got, want)
 	}
-	if len(s.Plan) != 6 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 || s.Plan[4].Light != ScreenLight || s.Plan[5].Light != ScreenLight6 || *s.Plan[5].AngleDeg != 90 {
+	if len(s.Plan) != 13 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 || s.Plan[4].Light != ScreenLight || s.Plan[12].View != "shell" || *s.Plan[12].AngleDeg != 270 {
 		t.Errorf("plan %+v", s.Plan)
+	}
+	if len(s.PlanWet) != 5 || s.PlanWet[1].Light != ScreenLight6 || *s.PlanWet[4].AngleDeg != 240 {
+		t.Errorf("plan of wet units %+v", s.PlanWet)
 	}
 	if s.Rig.Turn != "G0 A{deg}" || s.Rig.Rest != "G4 P0" || len(s.Rig.Lights) != 3 || s.Rig.Lights[1].On[0] != "M3 S255" {
 		t.Errorf("rig %+v", s.Rig)
@@ -110,6 +115,10 @@ func TestBenchKeysRefused(t *testing.T) {
 		{"cameras: [" + gst + "]\nplan: [{view: edge, light: back, angle_deg: 0}, {view: edge, angle_deg: 0}]", `plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking}, {view: face, light: raking}]", `plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, settle_ms: -1}]", `plan[0].settle_ms: -1 is not between 0 and 10000`},
+		{"cameras: [" + gst + "]" + plan + "\nplan_wet: [{view: shell, light: raking, angle_deg: 0}, {view: shell, light: raking}]", `plan_wet[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]" + plan + "\nplan_wet: [{view: edge, camera: egde, angle_deg: 0}]", `plan_wet[0].camera: there is no camera "egde"; did you mean edge?`},
+		{"cameras: [{name: p, source: replay, folder: units}]\nplan_wet: [{view: face, light: raking}]", `plan_wet: is set, but plan is empty`},
+		{"cameras: [" + gst + "]" + plan + "\nplan_wet: [{view: face, light: raking}, {view: shell, light: raking, angle_deg: -90}]", ""},
 		{"plan: [{view: face, light: raking}]", `plan[0].camera: is missing: there are 0 cameras`},
 		{"cameras: [" + gst + "]\nrig: {device: /dev/s}" + plan, `plan[0].light: rig.lights has no raking`},
 		{"cameras: [" + gst + "]\nrig: {device: /dev/s}\nplan: [{view: face, light: screen}, {view: shell, light: screen}]", ""},

@@ -34,8 +34,9 @@ type Station struct {
 	Cameras []Camera   `mapstructure:"cameras"` // empty: pictures come as files
 	Rig     Rig        `mapstructure:"rig"`
 	Screen  Screen     `mapstructure:"screen"`
-	Plan    []PlanStep `mapstructure:"plan"` // shots of a unit, in order
-	Lots    Lots       `mapstructure:"lots"` // how lots are judged
+	Plan    []PlanStep `mapstructure:"plan"`     // shots of a unit, in order
+	PlanWet []PlanStep `mapstructure:"plan_wet"` // the same of a unit at stage wet; empty: plan holds
+	Lots    Lots       `mapstructure:"lots"`     // how lots are judged
 }
 
 // Scale names the scale file of a view's pictures.

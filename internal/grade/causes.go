@@ -59,9 +59,15 @@ func Causes(r *part.Result, l Limits) []Cause {
 func WavinessUnmeasured(r *part.Result, l Limits) bool { return len(wavesOf(r, l).unjudged) > 0 }
 
 // TooLittle lists the surfaces of which less was looked at than the limits ask for
-// at a result's stage, each with the least share.
+// at a result's stage, each with the least share. The shell counts over all its turns where
+// that is known, else each turn by itself.
 func TooLittle(r *part.Result, l Limits) (surfaces []part.Surface, least []float64) {
-	for _, s := range r.Surfaces {
+	all := r.Surfaces
+	if r.Shell != nil {
+		all = slices.DeleteFunc(slices.Clone(all), func(s part.Surface) bool { return s.View == part.Shell })
+		all = append(all, r.Shell.Surface())
+	}
+	for _, s := range all {
 		if most := l.lookedAt(r.Stage, s.View); s.Seen() < most {
 			surfaces, least = append(surfaces, s), append(least, most)
 		}

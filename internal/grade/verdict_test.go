@@ -193,6 +193,35 @@ func TestSurfaceNotSearched(t *testing.T) {
 	verdict(t, r, part.NotMeasured, "the shell at 0 deg was not looked at (at least 50 % is asked for): look at it by eye",
 		"the shell at 45 deg was not looked at (at least 50 % is asked for): look at it by eye")
 
+	// Over all turns, where that is known: each shows but a part of it.
+	r = unit(part.Wet)
+	turn := part.Surface{View: part.Shell, LookedAt: 0.3, NotLookedAt: 0.7}
+	r.Surfaces, r.Shell = append(r.Surfaces, turn, part.UnsearchedSurface(part.Shell, 45)), &part.ShellMap{LookedAt: 0.6}
+	Judge(r, l)
+	if r.Verdict != part.Pass {
+		t.Errorf("looked at 60 %% of the shell: %s, %q", r.Verdict, r.Reasons)
+	}
+	r.Shell.LookedAt = 0.4
+	Judge(r, l)
+	verdict(t, r, part.NotMeasured, "only 40 % of the shell could be looked at, at least 50 % is asked for: move the lamp, turn the unit, or use a softer light, then photograph it again")
+
+	// And where the shell is asked for, a unit without its pictures is not measured.
+	need := DefaultLimits()
+	need.Required = append(need.Required, Required{Stages: []part.Stage{part.Wet, part.Cured}, Views: []part.View{part.Shell}})
+	for _, stage := range part.Stages {
+		r = unit(stage)
+		Judge(r, need)
+		if stage == part.Trim {
+			verdict(t, r, part.Pass)
+		} else {
+			verdict(t, r, part.NotMeasured, "no shell picture: the shell was not looked at")
+		}
+		r = unit(stage)
+		r.Pictures = append(r.Pictures, part.PictureReport{File: "shell_090_raking.jpg", View: part.Shell, Light: part.Raking, AngleDeg: 90, State: part.PictureOK})
+		Judge(r, need)
+		verdict(t, r, part.Pass)
+	}
+
 	r = unit(part.Wet)
 	r.Surfaces = []part.Surface{part.UnsearchedSurface(part.Face, 0)}
 	for i := range r.Pictures[1:] {

@@ -13,7 +13,7 @@ import (
 // lights, show the same places. Poses are equal where their fields are.
 type Pose struct {
 	View    View
-	TurnDeg float64 // of an edge or shell picture, 0 <= TurnDeg < 360; a face has none: 0
+	TurnDeg float64 // of an edge or shell picture, 0 <= TurnDeg < 360; a face has none: 0; NaN: all turns together
 }
 
 // PoseOf is the pose of a view with the unit turned by any angle.
@@ -38,7 +38,7 @@ func (s Surface) Pose() Pose { return PoseOf(s.View, s.AngleDeg) }
 
 // String is the pose in words: "face", "shell at 120 deg".
 func (p Pose) String() string {
-	if p.View == Face {
+	if p.View == Face || math.IsNaN(p.TurnDeg) {
 		return string(p.View)
 	}
 	return fmt.Sprintf("%s at %s", p.View, Degrees(p.TurnDeg))

@@ -40,6 +40,21 @@ func (m *ShellMap) MeanRadiusMM() float64 {
 	return sum / area
 }
 
+// Surface is the shell over all its turns, as a surface: what was looked at in any light
+// counts as looked at.
+func (m *ShellMap) Surface() Surface {
+	return Surface{View: Shell, AngleDeg: math.NaN(), LookedAt: m.LookedAt, NotLookedAt: 1 - m.LookedAt}
+}
+
+// RadiusAt is the shell's mean distance from its axis so far below the seam, mm; below the
+// last row that of the last one, and 0 where there is none.
+func (m *ShellMap) RadiusAt(belowMM float64) float64 {
+	if m.Columns() == 0 {
+		return 0
+	}
+	return m.RadiusMM[min(max(0, int(belowMM/m.StepMM)), len(m.RadiusMM)-1)]
+}
+
 // At is the digit of the cell in which a place lies: in how many lights it was looked at; '0'
 // below the last row. The map's parts must fit each other: see [ShellMap.Columns].
 func (m *ShellMap) At(turnDeg, belowMM float64) byte {

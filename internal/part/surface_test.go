@@ -73,6 +73,7 @@ func TestPose(t *testing.T) {
 		{PoseOf(Edge, 0), PoseOf(Shell, 0), false, "edge at 0 deg"},
 		{Shot{View: Shell, AngleDeg: -360}.Pose(), (&PictureReport{View: Shell}).Pose(), true, "shell at 0 deg"},
 		{Surface{View: Shell, AngleDeg: 120}.Pose(), PoseOf(Shell, 480), true, "shell at 120 deg"},
+		{(&ShellMap{LookedAt: 0.5}).Surface().Pose(), PoseOf(Shell, 0), false, "shell"},
 	} {
 		if (c.a == c.b) != c.same || c.a.String() != c.says || c.same && c.a.Compare(c.b) != 0 {
 			t.Errorf("%+v and %+v: %v, %q, want %v, %q", c.a, c.b, c.a == c.b, c.a, c.same, c.says)

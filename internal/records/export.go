@@ -118,13 +118,13 @@ func inspectionLines(in *Inspection) [][]string {
 	return [][]string{append(line, rfc3339(w.At), cell(w.By), cell(w.Why), rfc3339(o.At), cell(o.By), cell(o.Reason), cell(o.Note))}
 }
 
-var findingHeader = []string{"inspection", "serial", "side", "holds", "number", "type", "zone", "severity", "confidence", "image", "diameter_mm", "length_mm", "width_mm", "area_mm2", "value_um", "station"}
+var findingHeader = []string{"inspection", "serial", "side", "holds", "number", "type", "zone", "severity", "confidence", "image", "diameter_mm", "length_mm", "width_mm", "area_mm2", "value_um", "station", "turn_deg", "below_mm"}
 
 func findingLines(in *Inspection) [][]string {
 	var lines [][]string
 	for _, f := range in.Result.Findings {
 		lines = append(lines, []string{whole(in.ID), cell(in.Serial), in.Side, strconv.FormatBool(in.Holds()), strconv.Itoa(f.Number), cell(string(f.Kind)), cell(string(f.Zone)),
-			cell(string(f.Severity)), decimal(&f.Confidence), cell(f.Image), decimal(f.DiameterMM), decimal(f.LengthMM), decimal(f.WidthMM), decimal(f.AreaMM2), decimal(f.ValueUM), cell(f.Station)})
+			cell(string(f.Severity)), decimal(&f.Confidence), cell(f.Image), decimal(f.DiameterMM), decimal(f.LengthMM), decimal(f.WidthMM), decimal(f.AreaMM2), decimal(f.ValueUM), cell(f.Station), decimal(f.TurnDeg), decimal(f.BelowMM)})
 	}
 	return lines
 }

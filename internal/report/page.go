@@ -535,6 +535,9 @@ func confidenceText(c float64) string {
 
 func newPictureRow(p *part.PictureReport) pictureRow {
 	view := string(p.View)
+	if p.View == part.Shell {
+		view = poseName(p.View, p.AngleDeg)
+	}
 	if w := lightWord(p.Light); w != "" {
 		view += ", " + w
 	}

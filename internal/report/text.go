@@ -99,11 +99,11 @@ func zoneWord(z part.Zone) string {
 }
 
 // pictureName says which picture this is, in words: "edge 120°", "face, raking
-// light", or the file's name.
+// light", "shell, turned by 90°, diffuse light", or the file's name.
 func pictureName(r *part.Result, file string) string {
 	for i := range r.Seam.Stations {
 		if s := &r.Seam.Stations[i]; s.Image == file {
-			return fmt.Sprintf("edge %s°", trimNumber(s.AngleDeg, 1))
+			return poseName(part.Edge, s.AngleDeg)
 		}
 	}
 	for i := range r.Pictures {
@@ -111,10 +111,7 @@ func pictureName(r *part.Result, file string) string {
 		if p.File != file || p.View == "" || p.View == part.Edge {
 			continue
 		}
-		name := string(p.View)
-		if p.View == part.Shell {
-			name += ", turned by " + trimNumber(p.Pose().TurnDeg, 1) + "°"
-		}
+		name := poseName(p.View, p.AngleDeg)
 		if p.Light != part.NoLight {
 			name += ", " + lightWord(p.Light)
 		}
@@ -127,6 +124,18 @@ func pictureName(r *part.Result, file string) string {
 		return "face, slopes as a relief"
 	}
 	return file
+}
+
+// poseName is how the unit stands in a picture: "edge 120°", "face", "shell, turned by
+// 90°".
+func poseName(v part.View, angleDeg float64) string {
+	switch v {
+	case part.Edge:
+		return fmt.Sprintf("edge %s°", trimNumber(angleDeg, 1))
+	case part.Shell:
+		return fmt.Sprintf("shell, turned by %s°", trimNumber(angleDeg, 1))
+	}
+	return string(v)
 }
 
 // pictureAlt describes an annotated picture for those who do not see it.

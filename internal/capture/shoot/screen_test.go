@@ -209,6 +209,60 @@ func TestShellTurnsBeforeScreen(t *testing.T) {
 	})
 }
 
+// Four turns of the shell under two lights: turn by turn the table turns four times, light
+// by light eight; Turns tells. By hand the operator turns three times and switches between; a shot that was
+// kept is not taken again, at whatever whole turn its angle was told.
+func TestShellTurnsUnderLamps(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p, _, _, log := bed()
+		at := func(deg float64, l part.Light) Step {
+			return Step{View: part.Shell, Light: l, AngleDeg: deg, Turned: true, Camera: "edge"}
+		}
+		var byTurn, byLight []Step
+		for _, deg := range []float64{0, 90, 180, -90} {
+			byTurn = append(byTurn, at(deg, part.Diffuse), at(deg, part.Raking))
+		}
+		for _, l := range []part.Light{part.Diffuse, part.Raking} {
+			for _, deg := range []float64{0, 90, 180, 270} {
+				byLight = append(byLight, at(deg, l))
+			}
+		}
+		edge := []Step{{View: part.Edge, Light: part.Back, AngleDeg: 30, Camera: "edge"}, {View: part.Face, Light: part.Diffuse, Camera: "edge"}}
+		for _, x := range []struct {
+			steps    []Step
+			n, least int
+		}{{byTurn, 4, 4}, {byLight, 8, 4}, {slices.Concat(edge, byTurn), 5, 5}, {edge, 1, 1}, {BeforeScreen(at(90, ""), part.ShortLights), 1, 1}} {
+			p.Steps = x.steps
+			if n, least := p.Turns(); n != x.n || least != x.least {
+				t.Errorf("%d steps: %d turns, %d at least; want %d, %d", len(x.steps), n, least, x.n, x.least)
+			}
+		}
+		p.Steps = byTurn
+		kept := []Shot{{Step: at(0, part.Raking), File: "shell_000_raking.png"}, {Step: at(270, part.Diffuse), File: "shell_270_diffuse.png"}}
+		shots, err := p.Run(t.Context(), kept, fit, quiet, nil)
+		if want := "light diffuse turn 0 shoot light diffuse turn 90 shoot light raking turn 90 shoot light diffuse turn 180 shoot light raking turn 180 shoot light raking turn -90 shoot light off"; err != nil || strings.Join(*log, " ") != want {
+			t.Errorf("%v; did %q\nwant %q", err, *log, want)
+		}
+		if got, want := files(shots), "shell_000_diffuse.png shell_000_raking.png shell_090_diffuse.png shell_090_raking.png shell_180_diffuse.png shell_180_raking.png shell_270_diffuse.png shell_-90_raking.png"; got != want {
+			t.Errorf("%s, want %s", got, want)
+		}
+		if last := shots[7].Part(); last.AngleDeg != 270 || last.Pose() != shots[6].Part().Pose() {
+			t.Errorf("%+v", last)
+		}
+		p.Rig = nil
+		var asked []string
+		pedal := make(chan struct{}, 1)
+		if _, err := p.Run(t.Context(), nil, fit, func(p Progress) {
+			if p.Asking != "" {
+				asked = append(asked, p.Asking)
+				time.AfterFunc(time.Second, func() { pedal <- struct{}{} })
+			}
+		}, pedal); err != nil || strings.Join(asked, " ") != "light pose light pose light pose light" {
+			t.Errorf("by hand: %v, asked %q", err, asked)
+		}
+	})
+}
+
 // Beside steps under lamps: while these light, the screen is dark; while none does, it
 // may itself light the unit.
 func TestScreenBesideLamps(t *testing.T) {

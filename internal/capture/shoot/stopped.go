@@ -38,6 +38,27 @@ func (p *Plan) Stopped(t Times) (d time.Duration, least bool) {
 	return d, least || len(p.Steps) == 0
 }
 
+// Turns is how often the plan turns the unit, and how often it had to: once for each turn of
+// a view, with all lights of a turn in a row. Lights are switched faster.
+func (p *Plan) Turns() (n, least int) {
+	seen := map[part.Pose]bool{}
+	var last part.Pose
+	for _, s := range p.Steps {
+		pose := s.Part().Pose()
+		if !turns(s, p.Steps) {
+			continue
+		}
+		if !seen[pose] {
+			least++
+		}
+		if pose != last {
+			n++
+		}
+		seen[pose], last = true, pose
+	}
+	return n, least
+}
+
 // moves says whether the unit, or a person's hand, moves before a step.
 func (p *Plan) moves(last *Step, s Step) bool {
 	switch {
