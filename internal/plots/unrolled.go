@@ -584,6 +584,7 @@ func (d *unrolled) ring(number string, r Ring, shell bool) {
 	var line []vg.Point
 	flush := func() {
 		if len(line) > 1 {
+			d.c.StrokeLines(draw.LineStyle{Color: ground(), Width: 5}, line) // so that it shows among marks
 			d.c.StrokeLines(ringLine(), line)
 		}
 		line = nil
