@@ -121,7 +121,7 @@ func Unroll(u Unrolled) ([]byte, error) {
 		y += d.k*(y1-y0) + 14
 	}
 	if d.GirthMM > 0 {
-		y += lineHeight + 16
+		y += lineHeight + 24
 		d.shellX, d.shellY = bodyLeft, y
 		y += d.k*d.DepthMM + 2*lineHeight + 22
 	}
@@ -297,8 +297,8 @@ func (d *unrolled) shell() {
 	}
 	d.line(inkLine(1.3), x0, y0, x0, y1, x1, y1, x1, y0)
 	d.line(inkLine(2.6), x0, y0, x1, y0)
-	d.text(6, y0-lineHeight/2-16, textSize, draw.XLeft, d.Names.Below)
-	d.text((x0+x1)/2, y0-lineHeight/2-16, textSize, draw.XCenter, d.Names.Shell)
+	d.text(6, y0-lineHeight/2-22, textSize, draw.XLeft, d.Names.Below)
+	d.text((x0+x1)/2, y0-lineHeight/2-22, textSize, draw.XCenter, d.Names.Shell)
 	d.text((x0+x1)/2, y1+12+1.5*lineHeight, textSize, draw.XCenter, d.Names.Turn)
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"strings"
 
 	"finishbench/internal/marks"
 	"finishbench/internal/part"
@@ -44,6 +45,7 @@ func newShellView(r *part.Result) (*shellView, error) {
 		views[r.Pictures[i].File] = r.Pictures[i].View
 	}
 	v := &shellView{}
+	var onPlate, onShell []string // for those who do not see the map
 	seen := map[part.Kind]bool{}
 	for i, f := range byNumber(r) {
 		p := plots.Placed{Outline: outlineOf(f.Kind), Label: fmt.Sprint(f.Number), Heavy: f.Severity.Rank() >= part.Major.Rank()}
@@ -54,11 +56,13 @@ func newShellView(r *part.Result) (*shellView, error) {
 		switch {
 		case f.TurnDeg != nil && f.BelowMM != nil:
 			p.Shell, p.X, p.Y = true, math.Mod(math.Mod(*f.TurnDeg, 360)+360, 360)/360*girth, *f.BelowMM
+			onShell = append(onShell, fmt.Sprintf("%d %s, "+textOnShell, f.Number, kindWord(f.Kind), trimNumber(*f.TurnDeg, 0), trimNumber(*f.BelowMM, 1)))
 		case u.Plate != nil && plateMM > 0 && views[f.Image] == part.Face && f.Zone != part.ZoneShell:
 			// Face pictures are of one pose: a place in one is that place in all.
 			if b, ok := boxIn(f, r.Faceplate.Image); ok {
 				box, mm = b, plateMM
 			}
+			onPlate = append(onPlate, fmt.Sprintf("%d %s, %s", f.Number, kindWord(f.Kind), zoneWord(f.Zone)))
 			p.X, p.Y = plateMM*(box.Centre().X-origin.X), plateMM*(box.Centre().Y-origin.Y)
 		default:
 			id := findingID(f.Number)
@@ -85,7 +89,7 @@ func newShellView(r *part.Result) (*shellView, error) {
 	if err != nil && !errors.Is(err, plots.ErrNothing) {
 		return nil, fmt.Errorf("report: map of the shell: %w", err)
 	}
-	v.Plot = template.HTML(svg)
+	v.Plot = inlineSVG(svg, english.MapHead+": "+strings.Join(append(onPlate, onShell...), "; "))
 	v.Sentences = append(v.Sentences, fmt.Sprintf(textMapLooked, part.Percent(r.Shell.LookedAt)))
 	if r.Shell.SeeThrough {
 		v.Sentences = append(v.Sentences, textMapSeeThrough)
