@@ -47,7 +47,7 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 	folder := part.Folder{Name: info.Name()}
 	var pictures []*picture
 	for _, s := range shots {
-		shot := part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned}
+		shot := part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg}
 		folder.Shots = append(folder.Shots, shot)
 		pictures = append(pictures, &picture{shot: shot, image: s.Image, report: s.Report, given: true})
 	}
@@ -96,7 +96,7 @@ type drawnOver struct {
 // glossMap is the picture of what the face mirrors of a screen.
 func (u *unit) glossMap() drawnOver {
 	for _, s := range u.scenes {
-		l, _ := u.lengthsOf(s.view)
+		l, _ := u.lengthsOf(s.pose.View)
 		for _, m := range s.mapPictures(l.mmPerPX) {
 			if m.over.File == part.GlossMap {
 				return drawnOver{m.image(), m.over}

@@ -131,7 +131,7 @@ func (s *replayShooter) take(shot part.Shot) (bench.Shot, error) {
 	if err != nil {
 		return bench.Shot{}, fmt.Errorf("%s: %w", shot.File, plainPath(err))
 	}
-	b := bench.Shot{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, Turned: shot.Turned, Raw: raw, MIME: mimeOf(shot.File)}
+	b := bench.Shot{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, Raw: raw, MIME: mimeOf(shot.File)}
 	if b.Image, err = capture.Read(shot.Path); err != nil {
 		b.Report = capture.Unreadable(shot, err)
 		return b, nil

@@ -280,7 +280,7 @@ plan:
 `, aUnit(t, own))))
 	en.start(t, "u001")
 	e, _ := en.within(t, 90*time.Second, "an answer", func(e benchEvent) bool { return e.Phase == bench.Answered })
-	if want := "The shell was not looked at"; !strings.Contains(e.text(), want) {
+	if want := "The shell at 90° was not looked at"; !strings.Contains(e.text(), want) {
 		t.Errorf("the page does not say %q: %s", want, e.text())
 	}
 	en.read(t, "shell 90°, screen stripes along y, 270°") // while the pictures are taken

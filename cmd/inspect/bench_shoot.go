@@ -62,7 +62,7 @@ func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.
 	}
 	had := make([]shoot.Shot, len(kept))
 	for i, k := range kept {
-		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg, Turned: k.Turned}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Came: k.Came, Report: k.Report}
+		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Came: k.Came, Report: k.Report}
 	}
 	check := func(im *part.Image, shot part.Shot) part.PictureReport {
 		if s.samples(shot) {
@@ -73,7 +73,7 @@ func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.
 	got, err := s.plan.Run(ctx, had, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
 	shots := make([]bench.Shot, len(got))
 	for i, g := range got {
-		shots[i] = bench.Shot{File: g.File, View: g.View, Light: g.Light, AngleDeg: g.AngleDeg, Turned: g.Turned, Image: g.Image, Raw: g.Raw, MIME: g.MIME, Came: g.Came, Report: g.Report}
+		shots[i] = bench.Shot{File: g.File, View: g.View, Light: g.Light, AngleDeg: g.Part().AngleDeg, Image: g.Image, Raw: g.Raw, MIME: g.MIME, Came: g.Came, Report: g.Report}
 		if _, played := s.plan.Cameras[g.Camera].(sources.Follower); played {
 			shots[i].Came = time.Time{}
 		}
@@ -89,7 +89,7 @@ func (s *planShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.
 // samples says whether a shot's camera gives samples rather than files.
 func (s *planShooter) samples(shot part.Shot) bool {
 	for _, st := range s.plan.Steps {
-		if st.View == shot.View && st.Light == shot.Light && st.AngleDeg == shot.AngleDeg {
+		if p := st.Part(); p.Pose() == shot.Pose() && p.Light == shot.Light {
 			return !shotsOnly(s.plan.Cameras[st.Camera])
 		}
 	}
@@ -357,7 +357,7 @@ func shotsOnly(src sources.Source) bool {
 func (s *planShooter) shotOf(camera string) part.Shot {
 	for _, st := range s.plan.Steps {
 		if st.Camera == camera {
-			return part.Shot{View: st.View, Light: st.Light, AngleDeg: st.AngleDeg}
+			return st.Part()
 		}
 	}
 	return part.Shot{View: part.Face}

@@ -3,12 +3,14 @@ package main
 import (
 	"context"
 	"fmt"
-	"math"
+	"hash/maphash"
 	"slices"
+	"strings"
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
+	"finishbench/internal/body"
 	"finishbench/internal/capture"
 	"finishbench/internal/defects"
 	"finishbench/internal/grade"
@@ -51,6 +53,7 @@ type picture struct {
 	given  bool        // it came decoded and checked: whoever gave it keeps its pixels
 	report part.PictureReport
 	doubts []string         // whether the scale is for it
+	print  uint64           // of a shell picture's samples: capture.Fingerprint
 	seam   seam.Measurement // edge pictures
 }
 
@@ -60,8 +63,8 @@ func (p *picture) fit() bool { return p.report.State == part.PictureOK }
 // the defects, in the slot it has, so that the longest piece of work starts as
 // early as it can.
 type scene struct {
-	view     part.View
-	screen   bool // before a screen
+	pose     part.Pose // of a face, or a shell at one turn
+	screen   bool      // before a screen
 	pictures []*picture
 	missing  atomic.Int32
 	found    defects.Result
@@ -71,6 +74,7 @@ type scene struct {
 	around   []part.Point    // the outline that was found first,
 	look     stripes.Params  // and how the mirror was looked at
 	looked   bool            // found says what was found, and how much was looked at
+	side     *body.View      // of a turn of the shell; nil where it was not found
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
 }
 
@@ -85,6 +89,7 @@ type unit struct {
 	pictures []*picture // in the folder's order
 	scenes   []*scene
 	kept     atomic.Int64
+	seed     maphash.Seed // of its pictures' fingerprints
 }
 
 // inspect measures a unit and judges it. Call release when its pictures are no
@@ -99,12 +104,13 @@ func (in *inspector) inspect(ctx context.Context, folder part.Folder) (*unit, *p
 
 // inspectPictures is inspect for pictures of which some may be given already.
 func (in *inspector) inspectPictures(ctx context.Context, folder part.Folder, pictures []*picture) (*unit, *part.Result, error) {
-	u := &unit{inspector: in, folder: folder, pictures: pictures}
+	u := &unit{inspector: in, folder: folder, pictures: pictures, seed: maphash.MakeSeed()}
 	u.group()
 	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
 		u.release()
 		return nil, nil, err
 	}
+	u.refuseTurnedCopies()
 	r := u.result()
 	grade.Judge(r, in.limits)
 	bar(r, in.barred)
@@ -125,49 +131,59 @@ func bar(r *part.Result, why string) {
 	}
 }
 
-// group puts face and shell pictures into scenes.
+// group puts face and shell pictures into scenes, in the order of their poses.
 func (u *unit) group() {
 	shots := make([]*part.Shot, len(u.pictures)) // the bench's are marked nowhere else
 	for i, p := range u.pictures {
 		shots[i] = &p.shot
 	}
 	part.MarkSets(shots)
-	for _, s := range []*scene{{view: part.Face}, {view: part.Face, screen: true}, {view: part.Shell}} {
-		for _, p := range u.pictures {
-			if s.holds(p) {
-				s.pictures = append(s.pictures, p)
-			}
+	for _, p := range u.pictures {
+		if p.shot.View == part.Edge || !p.shot.Searched() {
+			continue
 		}
-		if len(s.pictures) > 0 {
-			s.missing.Store(int32(len(s.pictures)))
-			u.scenes = append(u.scenes, s)
+		i := slices.IndexFunc(u.scenes, func(s *scene) bool { return s.holds(p) })
+		if i < 0 {
+			i = len(u.scenes)
+			u.scenes = append(u.scenes, &scene{pose: p.shot.Pose(), screen: p.shot.Light.OfScreen()})
 		}
+		u.scenes[i].pictures = append(u.scenes[i].pictures, p)
+		u.scenes[i].missing.Add(1)
 	}
+	slices.SortStableFunc(u.scenes, func(a, b *scene) int {
+		if c := a.pose.Compare(b.pose); c != 0 || a.screen == b.screen {
+			return c
+		}
+		if a.screen {
+			return 1
+		}
+		return -1
+	})
 }
 
 // holds says whether a picture is one of the scene's.
 func (s *scene) holds(p *picture) bool {
-	return p.shot.View == s.view && p.shot.Searched() && p.shot.Light.OfScreen() == s.screen
+	return p.shot.Pose() == s.pose && p.shot.Searched() && p.shot.Light.OfScreen() == s.screen
 }
 
-// workOrder lists scenes' pictures first: they have the longest way to go.
+// workOrder lists scenes' pictures first: they have the longest way to go. Those of one
+// scene follow each other, so that few scenes wait for the rest of their pictures.
 func (u *unit) workOrder() []*picture {
 	order := slices.Clone(u.pictures)
-	slices.SortStableFunc(order, func(a, b *picture) int { return rank(a) - rank(b) })
+	slices.SortStableFunc(order, func(a, b *picture) int { return u.rank(a) - u.rank(b) })
 	return order
 }
 
-func rank(p *picture) int {
-	if !p.shot.Searched() {
-		return 3
+// rank is a picture's place in the work: its scene's, then edges, then what is only read.
+func (u *unit) rank(p *picture) int {
+	n := len(u.scenes)
+	switch {
+	case !p.shot.Searched():
+		return n + 1
+	case p.shot.View == part.Edge:
+		return n
 	}
-	switch p.shot.View {
-	case part.Face:
-		return 0
-	case part.Shell:
-		return 1
-	}
-	return 2
+	return slices.IndexFunc(u.scenes, func(s *scene) bool { return s.holds(p) })
 }
 
 // each does f for the pictures, in order, as slots come free. The first error
@@ -240,9 +256,34 @@ func (u *unit) read(p *picture) {
 			p.report = capture.Check(im, p.shot, u.fit)
 		}
 	}
-	if p.shot.Searched() {
-		u.checkScale(p)
-		u.checkFlat(p)
+	if !p.shot.Searched() {
+		return
+	}
+	u.checkScale(p)
+	u.checkFlat(p)
+	if p.shot.View == part.Shell && p.image != nil {
+		p.print = capture.Fingerprint(u.seed, p.image)
+	}
+}
+
+// refuseTurnedCopies refuses the same picture at two turns. What was found in it may lie
+// at either, and is not told.
+func (u *unit) refuseTurnedCopies() {
+	var reports []*part.PictureReport
+	var prints []uint64
+	for _, p := range u.pictures {
+		if p.shot.View == part.Shell && p.shot.Searched() {
+			reports, prints = append(reports, &p.report), append(prints, p.print)
+		}
+	}
+	capture.RefuseTurnedCopies(reports, prints)
+	for _, s := range u.scenes {
+		refused := func(p *picture) bool {
+			return slices.ContainsFunc(p.report.Problems, func(q part.Problem) bool { return q.Name == capture.SameTurn })
+		}
+		if slices.ContainsFunc(s.pictures, refused) {
+			s.found, s.looked = defects.Result{}, false
+		}
 	}
 }
 
@@ -273,15 +314,23 @@ func (u *unit) look(s *scene) {
 	if u.panel {
 		find = defects.FindPanel
 	}
-	l, _ := u.lengthsOf(s.view)
-	found, err := find(fit, u.searchParams(l))
+	l, _ := u.lengthsOf(s.pose.View)
+	params := u.searchParams(l)
+	var err error
+	var found defects.Result
+	if s.pose.View == part.Shell && !u.panel {
+		err = s.aim(&params, fit)
+	}
+	if err == nil {
+		found, err = find(fit, params)
+	}
 	if err != nil {
 		for _, p := range s.pictures {
 			p.notInspected(err)
 		}
 		return
 	}
-	if s.view == part.Face && !u.panel {
+	if s.pose.View == part.Face && !u.panel {
 		s.plate = faceplateOf(fit, found, l.mmPerPX)
 	}
 	l.straighten(found.Findings)
@@ -359,10 +408,14 @@ func (u *unit) result() *part.Result {
 			})
 		}
 	}
+	var told []string
+	if r.Shell, told = u.unroll(); len(told) > 0 {
+		r.Warnings = append(r.Warnings, told...)
+	}
 	r.Surfaces = u.surfaces()
 	joined := u.joinScreen()
 	for _, s := range u.scenes {
-		if joined == nil || s.view != part.Face {
+		if joined == nil || s.pose.View != part.Face {
 			r.Findings = append(r.Findings, s.found.Findings...)
 		} else if s.screen {
 			r.Findings = append(r.Findings, joined...)
@@ -373,24 +426,51 @@ func (u *unit) result() *part.Result {
 		if s.mirror != nil {
 			r.Screen = mirrorOf(s.mirror)
 		}
+	}
+	r.Warnings = append(r.Warnings, u.sceneWarnings()...)
+	return r
+}
+
+// sceneWarnings are what was said of the scenes, each with its pose; what was said of several
+// turns of the shell, once with all of these.
+func (u *unit) sceneWarnings() []string {
+	var said, ofShell []string
+	turns := map[string][]float64{} // of the shell, by what was said
+	for _, s := range u.scenes {
 		for _, w := range s.found.Warnings {
-			r.Warnings = append(r.Warnings, fmt.Sprintf("%s: %s", s.view, w))
+			if s.pose.View != part.Shell {
+				said = append(said, fmt.Sprintf("%s: %s", s.pose, w))
+				continue
+			}
+			if len(s.pictures) == 1 {
+				w = strings.TrimPrefix(w, s.pictures[0].shot.File+": ") // the turn tells which
+			}
+			if turns[w] == nil {
+				ofShell = append(ofShell, w)
+			}
+			turns[w] = append(turns[w], s.pose.TurnDeg)
 		}
 	}
-	return r
+	for _, w := range ofShell {
+		said = append(said, fmt.Sprintf("%s at %s: %s", part.Shell, part.Degrees(turns[w]...), w))
+	}
+	return append(said, capture.TurnDoubts(u.folder.Shots)...)
 }
 
 // surfaces says how much was looked at of each face, and of each turn of the shell
 // of which there is a picture.
 func (u *unit) surfaces() []part.Surface {
 	var out []part.Surface
+	at := func(p part.Pose) int {
+		return slices.IndexFunc(out, func(o part.Surface) bool { return o.Pose() == p })
+	}
 	for _, s := range u.scenes {
-		seen := part.UnsearchedSurface(s.view, 0)
+		seen := part.UnsearchedSurface(s.pose.View, s.pose.TurnDeg)
 		if s.looked {
 			seen = s.found.Seen
-			seen.View = s.view
+			seen.View, seen.AngleDeg = s.pose.View, s.pose.TurnDeg
 		}
-		if k := slices.IndexFunc(out, func(o part.Surface) bool { return o.View == seen.View && o.AngleDeg == seen.AngleDeg }); k >= 0 {
+		if k := at(s.pose); k >= 0 {
 			if seen.Seen() > out[k].Seen() { // before a screen and under lamps
 				out[k] = seen.Rounded()
 			}
@@ -399,12 +479,11 @@ func (u *unit) surfaces() []part.Surface {
 		out = append(out, seen.Rounded())
 	}
 	for _, p := range u.pictures {
-		turn := math.Mod(math.Mod(p.shot.AngleDeg, 360)+360, 360)
-		known := func(s part.Surface) bool { return s.View == p.shot.View && s.AngleDeg == turn }
-		if p.shot.View != part.Edge && !slices.ContainsFunc(out, known) {
-			out = append(out, part.UnsearchedSurface(p.shot.View, turn))
+		if pose := p.shot.Pose(); pose.View != part.Edge && at(pose) < 0 {
+			out = append(out, part.UnsearchedSurface(pose.View, pose.TurnDeg))
 		}
 	}
+	slices.SortStableFunc(out, func(a, b part.Surface) int { return a.Pose().Compare(b.Pose()) })
 	return out
 }
 

@@ -55,7 +55,7 @@ func (u *unit) render(ctx context.Context, r *part.Result, dir *unitDir) (thumb 
 		return thumb, err
 	}
 	for _, s := range u.scenes {
-		l, _ := u.lengthsOf(s.view)
+		l, _ := u.lengthsOf(s.pose.View)
 		for _, m := range s.mapPictures(l.mmPerPX) {
 			d, err := drawOver(m.image(), m.over, r, m.over.File, dir)
 			if err != nil {
@@ -159,7 +159,7 @@ func (u *unit) overlay(p *picture) report.Overlay {
 			over.FaceOutline = s.found.OutlineIn(p.shot.File)
 			for _, n := range s.found.Unseen {
 				if n.Image == p.shot.File {
-					l, _ := u.lengthsOf(s.view)
+					l, _ := u.lengthsOf(s.pose.View)
 					over.Unseen = report.NewUnseen(n.Step, n.W, n.H, n.In, l.mmPerPX)
 				}
 			}

@@ -40,7 +40,7 @@ func (u *unit) lookInScreen(s *scene) {
 		s.refuse("the pictures that show the outline, under the white screen or its first stripes, are not fit to measure; take the set again")
 		return
 	}
-	l, _ := u.lengthsOf(s.view)
+	l, _ := u.lengthsOf(s.pose.View)
 	params := u.searchParams(l)
 	params.FalsePerFace = screenFalsePerFace
 	white := images[part.White]
@@ -124,7 +124,7 @@ func (u *unit) joinScreen() []part.Finding {
 	var lamps, screen *scene
 	for _, s := range u.scenes {
 		switch {
-		case s.view != part.Face || !s.looked:
+		case s.pose.View != part.Face || !s.looked:
 		case s.screen:
 			screen = s
 		default:

@@ -49,7 +49,7 @@ func inspectedAlone(t *testing.T, dir string) (int, part.Result) {
 func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 	own := map[string]string{"face_diffuse.jpg": "face_diffuse.jpg", "face_raking.jpg": "face_raking.jpg", "edge_000.jpg": "edge_000.jpg"}
 	code, plain := inspectedAlone(t, aUnit(t, own))
-	more := map[string]string{"face_black.jpg": "edge_030.jpg", "face_stripes_x2.jpg": "edge_000.jpg", "shell_000_raking.jpg": "face_raking.jpg", "shell_-90_white.jpg": "edge_000.jpg", "shell_270_diffuse.jpg": "face_diffuse.jpg"}
+	more := map[string]string{"face_black.jpg": "edge_030.jpg", "face_stripes_x2.jpg": "edge_000.jpg", "shell_000_back.jpg": "face_raking.jpg", "shell_-90_white.jpg": "edge_000.jpg", "shell_270_back.jpg": "face_diffuse.jpg"}
 	for _, l := range part.ScreenLights { // a turn of the shell, the whole set before a screen
 		more["shell_090_"+string(l)+".jpg"] = "edge_000.jpg"
 	}
@@ -75,7 +75,7 @@ func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 	want := []struct {
 		view     part.View
 		angleDeg float64
-	}{{part.Face, 0}, {part.Shell, 270}, {part.Shell, 0}, {part.Shell, 90}}
+	}{{part.Face, 0}, {part.Shell, 0}, {part.Shell, 90}, {part.Shell, 270}}
 	if len(r.Surfaces) != len(want) {
 		t.Fatalf("surfaces %+v", r.Surfaces)
 	}

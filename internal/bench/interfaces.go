@@ -36,8 +36,7 @@ type Shot struct {
 	File     string // "edge_030.jpg"
 	View     part.View
 	Light    part.Light
-	AngleDeg float64
-	Turned   bool        // see part.Shot
+	AngleDeg float64     // see part.Shot
 	Image    *part.Image // nil where it could not be read
 	Raw      []byte      // the file as it came; nil where it came as samples
 	MIME     string

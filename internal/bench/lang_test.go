@@ -377,8 +377,38 @@ func TestLooked(t *testing.T) {
 		t.Errorf("%s %s", why, todo)
 	}
 	o.TooLittle[0].Surface = r.Surfaces[1]
-	if why, todo := en.why(&Answer{Outcome: o}), en.remedy(&Answer{Outcome: o}); why != "The shell was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
+	if why, todo := en.why(&Answer{Outcome: o}), en.remedy(&Answer{Outcome: o}); why != "The shell at 0° was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
 		t.Errorf("%s %s", why, todo)
+	}
+}
+
+// Each turn of the shell is told by itself, and what all of them showed together.
+func TestLookedTurns(t *testing.T) {
+	en, zh := languages(t).byTag("en"), languages(t).byTag("zh-Hans")
+	ok := func(turn float64, l part.Light) part.PictureReport {
+		return part.PictureReport{View: part.Shell, AngleDeg: turn, Light: l, State: part.PictureOK}
+	}
+	r := &part.Result{Verdict: part.Pass, Stage: part.Wet, Surfaces: []part.Surface{{View: part.Face, LookedAt: 1}, {View: part.Shell, LookedAt: 0.5, OneLight: 0.3, NotLookedAt: 0.2}, {View: part.Shell, AngleDeg: 120, LookedAt: 0.7, NotLookedAt: 0.3}, part.UnsearchedSurface(part.Shell, 240)},
+		Pictures: []part.PictureReport{{View: part.Face, State: part.PictureOK}, ok(0, part.Diffuse), ok(0, part.Raking), ok(120, part.Diffuse)}}
+	said := func(x *Lang, want ...string) {
+		t.Helper()
+		for i, got := range x.looked(r) {
+			if got != want[i] {
+				t.Errorf("%s, want %s", got, want[i])
+			}
+		}
+	}
+	said(en, "Looked at 100 % of the face in one light, 0 % not at all", "Looked at 50 % of the shell at 0° in both lights, 30 % in one, 20 % not at all", "Looked at 70 % of the shell at 120° in one light, 30 % not at all", "The shell at 240° was not looked at")
+	said(zh, "面板：单一光照下检查了 100 %，0 % 未检查", "壳体 0°：两种光照下都检查了 50 %，仅一种光照下 30 %，20 % 未检查", "壳体 120°：单一光照下检查了 70 %，30 % 未检查", "壳体 240°未检查（1 个转角）")
+	if got, want := en.why(&Answer{Outcome: Outcome{Result: r}}), "Within the limits of this stage, as far as looked at: 100 % of the face, 80 % of the shell at 0°, 70 % of the shell at 120°."; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	r.Shell = &part.ShellMap{LookedAt: 0.66}
+	if got, want := en.why(&Answer{Outcome: Outcome{Result: r}}), "Within the limits of this stage, as far as looked at: 100 % of the face, 66 % of the shell."; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	if got := en.looked(r); got[len(got)-1] != "Over all its turns 66 % of the shell was looked at" {
+		t.Error(got)
 	}
 }
 

@@ -323,8 +323,8 @@ func (x *Lang) shot(v part.View, l part.Light, angleDeg float64) string {
 		return x.T("shot.edge", "angle", trim(angleDeg))
 	case l == part.NoLight:
 		return x.T("view." + string(v))
-	case angleDeg != 0:
-		return x.T("shot.turn", "view", "@view."+string(v), "angle", trim(angleDeg), "light", "@light."+string(l))
+	case v == part.Shell:
+		return x.T("shot.turn", "view", "@view."+string(v), "angle", trim(part.Turn(angleDeg)), "light", "@light."+string(l))
 	}
 	return x.T("shot.light", "view", "@view."+string(v), "light", "@light."+string(l))
 }

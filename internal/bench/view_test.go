@@ -36,7 +36,7 @@ func TestPicturesOfThePast(t *testing.T) {
 	}
 	const stripes = "face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_y0 face_stripes_y1 face_stripes_y2"
 	for _, c := range []struct{ there, want string }{
-		{"face_diffuse shell_090_raking shell_090_white shell_090_stripes_x0 shell_raking", "face, diffuse light; shell 90°, raking light; shell 90°, screen lit; shell, raking light"},
+		{"face_diffuse shell_090_raking shell_090_white shell_090_stripes_x0 shell_raking", "face, diffuse light; shell 90°, raking light; shell 90°, screen lit; shell 0°, raking light"},
 		{"face_white face_black " + stripes, "face, screen lit"},
 		{stripes, ""},
 	} {

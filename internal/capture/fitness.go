@@ -25,6 +25,7 @@ const (
 	PanelUneven = "panel_uneven" // relative change of light
 	PanelDirty  = "panel_dirty"  // share of the panel
 	SameLight   = "same_light"   // as another picture of the pose
+	SameTurn    = "same_turn"    // the very picture of another turn
 )
 
 // Check says whether a picture is fit to measure. The report's state is ok
@@ -115,10 +116,7 @@ func notLookedAt(shot part.Shot) string {
 		}
 		return "look at the unit by eye as well: shell pictures under a screen's light are read and listed, but nothing is looked for in them yet"
 	}
-	if shot.Light == part.Back {
-		return "take it under diffuse or raking light: lit from behind a surface shows its outline alone, and nothing is looked for in it"
-	}
-	return "look at the shell by eye as well: pictures with a turn in their name are read and listed, but nothing is looked for in them yet"
+	return "take it under diffuse or raking light: lit from behind a surface shows its outline alone, and nothing is looked for in it"
 }
 
 // CheckSurface is Check for a picture that is surface all over, a flat test

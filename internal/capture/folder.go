@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -53,6 +52,7 @@ type pictureYAML struct {
 //	pictures:
 //	  - {file: IMG_0001.png, view: edge, angle_deg: 30}
 //	  - {file: top.tif, view: face, light: raking}
+//	  - {file: side.tif, view: shell, angle_deg: -90, light: raking} # turn 270
 //
 // What unit.yaml says of a file wins over the file's name. Files that are
 // neither named so nor listed are left alone. No picture is opened here.
@@ -145,14 +145,15 @@ func scan(dir string) (part.Folder, error) {
 	return f, oneOfEach(f.Shots)
 }
 
-// oneOfEach refuses two pictures of one pose under one light: shell_raking and
-// shell_000_raking are both turn 0. Two that are both searched were always taken.
+// oneOfEach refuses two pictures of one pose under one light: shell_raking,
+// shell_000_raking and shell_360_raking are all turn 0. Of edges and faces two that
+// are both searched were always taken.
 func oneOfEach(shots []part.Shot) error {
 	for i, a := range shots {
 		for _, b := range shots[:i] {
-			same := a.View == b.View && a.Light == b.Light && math.Mod(a.AngleDeg-b.AngleDeg, 360) == 0
-			if same && !(a.Searched() && b.Searched()) {
-				return fmt.Errorf("%s and %s are of one pose and one light (a shell picture without a turn in its name is turn 0): keep one of them", b.File, a.File)
+			same := a.Pose() == b.Pose() && a.Light == b.Light
+			if same && (a.View == part.Shell && a.Light != part.NoLight || !(a.Searched() && b.Searched())) {
+				return fmt.Errorf("%s and %s are of one pose and one light (a shell picture without a turn in its name is turn 0, and so is 360): keep one of them", b.File, a.File)
 			}
 		}
 	}
@@ -190,7 +191,7 @@ func shotByName(name string) (shot part.Shot, ok bool, err error) {
 			if err != nil || !goodAngle(a) {
 				return shot, false, wrong
 			}
-			shot.Light, shot.AngleDeg, shot.Turned = part.Light(light), a, true
+			shot.Light, shot.AngleDeg = part.Light(light), part.Turn(a)
 		}
 		if !goodLight(shot.Light) {
 			return shot, false, wrong
@@ -302,7 +303,10 @@ func (p pictureYAML) shot() (part.Shot, error) {
 		return s, fmt.Errorf("%s: angle_deg %g; give -360 to 360", p.File, *p.AngleDeg)
 	}
 	if p.AngleDeg != nil {
-		s.AngleDeg, s.Turned = *p.AngleDeg, s.View == part.Shell
+		s.AngleDeg = *p.AngleDeg
+	}
+	if s.View == part.Shell {
+		s.AngleDeg = part.Turn(s.AngleDeg)
 	}
 	return s, nil
 }

@@ -40,15 +40,15 @@ func TestScanByName(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []part.Shot{
-		{File: "Shell_360_white.tif", View: part.Shell, Light: part.White, AngleDeg: 360, Turned: true},
+		{File: "Shell_360_white.tif", View: part.Shell, Light: part.White},
 		{File: "edge_-22.5.tiff", View: part.Edge, AngleDeg: -22.5},
 		{File: "edge_000.JPG", View: part.Edge},
 		{File: "edge_030.jpg", View: part.Edge, AngleDeg: 30},
 		{File: "face_raking.png", View: part.Face, Light: part.Raking},
 		{File: "face_stripes_x3.jpg", View: part.Face, Light: part.StripesX3},
 		{File: "face_white.jpg", View: part.Face, Light: part.White},
-		{File: "shell_-22.5_stripes_y0.png", View: part.Shell, Light: part.StripesY0, AngleDeg: -22.5, Turned: true},
-		{File: "shell_000_raking.jpg", View: part.Shell, Light: part.Raking, Turned: true},
+		{File: "shell_-22.5_stripes_y0.png", View: part.Shell, Light: part.StripesY0, AngleDeg: 337.5},
+		{File: "shell_000_raking.jpg", View: part.Shell, Light: part.Raking},
 		{File: "shell_black.jpg", View: part.Shell, Light: part.Black},
 		{File: "shell_diffuse.bmp", View: part.Shell, Light: part.Diffuse},
 	}
@@ -82,7 +82,7 @@ pictures:
 	want := []part.Shot{
 		{File: "a.tif", View: part.Shell},
 		{File: "b.png", View: part.Edge, Light: part.Back, AngleDeg: 60},
-		{File: "c.tif", View: part.Shell, Light: part.Raking, Turned: true},
+		{File: "c.tif", View: part.Shell, Light: part.Raking},
 		{File: "edge_030.jpg", View: part.Edge, AngleDeg: 30},
 		{File: "face_raking.jpg", View: part.Face, Light: part.Diffuse},
 	}
@@ -190,7 +190,7 @@ func FuzzPictureName(f *testing.F) {
 		if !slices.Contains(part.Views, shot.View) || !slices.Contains(part.Lights, shot.Light) || !goodAngle(shot.AngleDeg) || shot.File != name {
 			t.Errorf("%q: %+v", name, shot)
 		}
-		if shot.Turned && (shot.View != part.Shell || shot.Light == part.NoLight) || shot.View == part.Face && shot.AngleDeg != 0 {
+		if shot.View != part.Edge && (shot.AngleDeg != shot.Pose().TurnDeg || shot.Light == part.NoLight) {
 			t.Errorf("%q: %+v", name, shot)
 		}
 	})

@@ -18,7 +18,9 @@ func TestNotLookedAt(t *testing.T) {
 		{part.Shot{File: "face_black.jpg", View: part.Face, Light: part.Black}, false},
 		{part.Shot{File: "face_stripes_x2.jpg", View: part.Face, Light: part.StripesX2}, false},
 		{part.Shot{File: "shell_white.jpg", View: part.Shell, Light: part.White}, false},
-		{part.Shot{File: "shell_000_raking.jpg", View: part.Shell, Light: part.Raking, Turned: true}, false},
+		{part.Shot{File: "shell_045_white.jpg", View: part.Shell, Light: part.White, AngleDeg: 45}, false},
+		{part.Shot{File: "shell_045_back.jpg", View: part.Shell, Light: part.Back, AngleDeg: 45}, false},
+		{part.Shot{File: "shell_045_raking.jpg", View: part.Shell, Light: part.Raking, AngleDeg: 45}, true},
 		{part.Shot{File: "shell_raking.jpg", View: part.Shell, Light: part.Raking}, true},
 		{part.Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}, true},
 	} {

@@ -18,8 +18,8 @@ func newCellGrid(w, h, cell int) cellGrid {
 	return cellGrid{nx: (w + cell - 1) / cell, ny: (h + cell - 1) / cell, cell: cell}
 }
 
-// medians returns the smooth surface through the medians of v in each cell over
-// the pixels whose distance from the outline exceeds from.
+// medians returns the medians of v in each cell over the pixels whose distance from
+// the outline exceeds from; NaN where there are too few.
 func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 	out := part.NewPlane(g.nx, g.ny)
 	var buf []float64
@@ -40,7 +40,7 @@ func (g cellGrid) medians(v, dist *part.Plane, from float32) *part.Plane {
 			}
 		}
 	}
-	return smoothLight(out)
+	return out
 }
 
 // lightOrder is the order of the surface of light: a near lamp's light falls off, and a
@@ -50,16 +50,27 @@ const lightOrder = 3
 // smoothLight fits a surface of the order lightOrder to the cells' medians (NaN: none)
 // and returns its values in all cells: light falls off smoothly over a face, and a cell that a figure of
 // the pattern fills is no part of it.
-func smoothLight(p *part.Plane) *part.Plane {
+//
+// On a shell it is a surface over the normal's components, of the order shellOrder.
+func (f *face) smoothLight(p *part.Plane) *part.Plane {
+	order := lightOrder
+	place := func(i int) (x, y float64) {
+		return 2*float64(i%p.W)/float64(max(1, p.W-1)) - 1, 2*float64(i/p.W)/float64(max(1, p.H-1)) - 1
+	}
+	if f.p.Shell != nil {
+		order = shellOrder
+		normals := f.normals(f.grid)
+		place = func(i int) (x, y float64) { return normals[i][0], normals[i][1] }
+	}
 	var powers [][2]int
-	for n := range lightOrder + 1 {
+	for n := range order + 1 {
 		for k := range n + 1 {
 			powers = append(powers, [2]int{n - k, k})
 		}
 	}
 	m := len(powers)
 	terms := func(i int) []float64 {
-		x, y := 2*float64(i%p.W)/float64(max(1, p.W-1))-1, 2*float64(i/p.W)/float64(max(1, p.H-1))-1
+		x, y := place(i)
 		t := make([]float64, m)
 		for k, e := range powers {
 			t[k] = math.Pow(x, float64(e[0])) * math.Pow(y, float64(e[1]))
@@ -71,7 +82,7 @@ func smoothLight(p *part.Plane) *part.Plane {
 	var rows [][]float64
 	for i, c := range p.V {
 		at[i] = terms(i)
-		if c == c { // cells with too little face hold NaN
+		if c == c && at[i][m-1] == at[i][m-1] { // cells with too little face hold NaN
 			v, rows = append(v, float64(c)), append(rows, at[i])
 		}
 	}
@@ -82,7 +93,9 @@ func smoothLight(p *part.Plane) *part.Plane {
 	}
 	out := part.NewPlane(p.W, p.H)
 	for i := range out.V {
-		out.V[i] = float32(dot(fit, at[i]))
+		if out.V[i] = float32(dot(fit, at[i])); out.V[i] != out.V[i] {
+			out.V[i] = float32(fit[0]) // beside the shell
+		}
 	}
 	return out
 }

@@ -26,14 +26,15 @@ type face struct {
 	colour   [][3]int // the channels of each colour picture
 	noise    []float64
 	pal      *palette
-	looked   []looked // what was searched
-	sliver   bool     // what is searched is small: nothing large is sought there
-	rim      *rim     // the unrolled rim; nil: a panel
-	filled   bool     // the pattern leaves no ground
-	lone     bool     // a panel in one light
-	woven    bool     // what looks like noise is a pattern
-	sparkles bool     // some of the pattern shines in one light alone, each flake in its own
-	flakeMM  float64  // and nearly all of those flakes are no longer than this
+	looked   []looked      // what was searched
+	sliver   bool          // what is searched is small: nothing large is sought there
+	rim      *rim          // the unrolled rim; nil: a panel or a shell
+	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel
+	filled   bool          // the pattern leaves no ground
+	lone     bool          // a panel in one light
+	woven    bool          // what looks like noise is a pattern
+	sparkles bool          // some of the pattern shines in one light alone, each flake in its own
+	flakeMM  float64       // and nearly all of those flakes are no longer than this
 
 	flakesMeet bool // so many of them that some of one light lie on one of the other
 
@@ -55,6 +56,12 @@ func prepare(scene []Picture, p Params, panel bool) (*face, error) {
 		f.registerPanel()
 		f.surf = wholeSurface(w, h)
 	} else {
+		if p.Shell != nil {
+			var err error
+			if f.p.Outline, err = f.shellRegion(); err != nil {
+				return nil, err
+			}
+		}
 		outline, err := f.registerFace()
 		if err != nil {
 			return nil, err
@@ -72,7 +79,7 @@ func prepare(scene []Picture, p Params, panel bool) (*face, error) {
 	if err := f.levelBase(nil); err != nil {
 		return nil, err
 	}
-	if !panel {
+	if !panel && p.Shell == nil {
 		if err := f.leaveShell(); err != nil {
 			return nil, err
 		}
@@ -82,7 +89,7 @@ func prepare(scene []Picture, p Params, panel bool) (*face, error) {
 
 // deep is the depth, in search pixels, from which on the rim plays no part.
 func (f *face) deep() float32 {
-	if f.surf.all {
+	if f.surf.all || f.p.Shell != nil {
 		return 0
 	}
 	return float32(f.p.RimMM / f.mmPX)
@@ -106,7 +113,7 @@ func (f *face) levelBase(lamps []lamp) error {
 			continue
 		}
 		var err error
-		if ch.base, err = f.grid.newSpread(f.grid.medians(ch.smooth, dist, f.deep()), f.surf.w, f.surf.h); err != nil {
+		if ch.base, err = f.grid.newSpread(f.smoothLight(f.grid.medians(ch.smooth, dist, f.deep())), f.surf.w, f.surf.h); err != nil {
 			return err
 		}
 	}

@@ -31,8 +31,12 @@ func (f *face) openUp() error {
 	if err := f.levelBase(lamps); err != nil {
 		return err
 	}
-	f.unroll()
-	f.withoutOutermost()
+	if f.p.Shell == nil {
+		f.unroll()
+		f.withoutOutermost()
+	} else {
+		f.evenGain()
+	}
 	for i, d := range f.surf.dist.V {
 		if d <= 0 {
 			f.open[i] = 0
@@ -59,8 +63,10 @@ func (f *face) openUp() error {
 		}
 		f.closeFoot(pic, l.core)
 	}
-	if err := f.closeGlare(); err != nil {
-		return err
+	if f.rim != nil {
+		if err := f.closeGlare(); err != nil {
+			return err
+		}
 	}
 	return f.leavePrint()
 }
@@ -92,7 +98,7 @@ func (f *face) evenNoise(pic int, core []bool) {
 	}
 	for i, c := range core {
 		if c {
-			f.rim.gain[pic].V[i] = float32(1 / more)
+			f.gain[pic].V[i] = float32(1 / more)
 		}
 	}
 }
@@ -345,8 +351,8 @@ func (f *face) with(v view) (sub *face, own []bool, err error) {
 			if ch.pic == p {
 				ch.pic = k
 				ch.gain = nil
-				if f.rim != nil {
-					ch.gain = f.rim.gain[p]
+				if f.gain != nil {
+					ch.gain = f.gain[p]
 				}
 				sub.channels = append(sub.channels, ch)
 			}

@@ -510,7 +510,7 @@ func (f *face) registerFace() (placed, error) {
 		}
 		for i := 1; i < len(images); i++ {
 			r := register(first, newBand(images[i]), points)
-			if r.told == byNothing && own != nil {
+			if r.told == byNothing && own != nil && f.p.Shell == nil { // a shell's region has no edge to be seen
 				other := c
 				if c.Picture != i {
 					other = c.In(images[i])

@@ -19,12 +19,11 @@ import (
 // rim is the unrolled rim and what was learned of it.
 type rim struct {
 	*strip
-	block  []int32       // per pixel of the region: the block of the rim it lies in; -1: none
-	place  []float32     // and where in the grid of blocks: row and column
-	blocks int           // in all: rows of around blocks, the outermost first
-	around int           //
-	glare  [][]bool      // per picture and place in the strip: a lamp is mirrored there
-	gain   []*part.Plane // per picture: what makes up for less light on the paint there (>= 1)
+	block  []int32   // per pixel of the region: the block of the rim it lies in; -1: none
+	place  []float32 // and where in the grid of blocks: row and column
+	blocks int       // in all: rows of around blocks, the outermost first
+	around int       //
+	glare  [][]bool  // per picture and place in the strip: a lamp is mirrored there
 }
 
 // The rim's lengths in millimetres (common practice, no source).
@@ -49,7 +48,7 @@ func (f *face) unroll() {
 	stretch := int(math.Round(rimStretchMM / rimStepMM))
 	n := len(f.scene)
 	planes, rest, lean := make([][]int, n), make([][][]float32, n), make([][]uint8, n)
-	s.glare, s.gain = make([][]bool, n), make([]*part.Plane, n)
+	s.glare, f.gain = make([][]bool, n), make([]*part.Plane, n)
 	f.eachPicture(func(pic int) {
 		planes[pic] = f.planesOf(pic)
 		rest[pic] = make([][]float32, len(planes[pic]))
@@ -64,7 +63,7 @@ func (f *face) unroll() {
 		s.glare[pic] = f.glaring(planes[pic], lean[pic], stretch)
 	})
 	f.eachPicture(func(pic int) { // the bases change only when all have been looked at
-		s.gain[pic] = f.rimBase(planes[pic], rest[pic], lean[pic], stretch)
+		f.gain[pic] = f.rimBase(planes[pic], rest[pic], lean[pic], stretch)
 	})
 }
 

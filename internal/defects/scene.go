@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/body"
 	"finishbench/internal/optics"
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
@@ -39,6 +40,7 @@ type Params struct {
 	Jobs          int            // looks taken side by side (> 0)
 	MinConfidence float64        // findings of which the rules are less sure are dropped (0..1)
 	Outline       *outline.Curve // of the faceplate in the scene's first picture, where it is known; nil: it is found
+	Shell         *body.Seen     // the pictures show this shell, in the first one's pixels; nil: they show a face
 	Lit           Lit            // nil: lamps' images are sought
 	Call          Caller         // nil: the rules alone say what kind a place is
 }

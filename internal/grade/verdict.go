@@ -101,7 +101,7 @@ func unmeasured(r *part.Result, l Limits) []string {
 	surfaces, least := TooLittle(r, l)
 	for i, s := range surfaces {
 		// Where no picture could be looked into, that was told above.
-		unread := slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == s.View && unfit[p.File] })
+		unread := slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.Pose() == s.Pose() && unfit[p.File] })
 		if s.Unsearched() && (unread || has(missing, s.View)) {
 			continue
 		}
@@ -112,10 +112,7 @@ func unmeasured(r *part.Result, l Limits) []string {
 
 // tooLittle says that too little of a surface was looked at.
 func tooLittle(s part.Surface, least float64) string {
-	of := "the " + string(s.View)
-	if s.AngleDeg != 0 {
-		of += fmt.Sprintf(" at turn %s deg", short(s.AngleDeg))
-	}
+	of := "the " + s.Pose().String()
 	if s.Unsearched() {
 		return fmt.Sprintf("%s was not looked at (at least %s is asked for): look at it by eye", of, part.Percent(least))
 	}

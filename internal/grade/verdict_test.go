@@ -190,8 +190,8 @@ func TestSurfaceNotSearched(t *testing.T) {
 	r := unit(part.Wet)
 	r.Surfaces = append(r.Surfaces, part.UnsearchedSurface(part.Shell, 0), part.UnsearchedSurface(part.Shell, 45))
 	Judge(r, l)
-	verdict(t, r, part.NotMeasured, "the shell was not looked at (at least 50 % is asked for): look at it by eye",
-		"the shell at turn 45 deg was not looked at (at least 50 % is asked for): look at it by eye")
+	verdict(t, r, part.NotMeasured, "the shell at 0 deg was not looked at (at least 50 % is asked for): look at it by eye",
+		"the shell at 45 deg was not looked at (at least 50 % is asked for): look at it by eye")
 
 	r = unit(part.Wet)
 	r.Surfaces = []part.Surface{part.UnsearchedSurface(part.Face, 0)}

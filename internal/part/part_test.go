@@ -99,14 +99,14 @@ func TestMarkSets(t *testing.T) {
 	} {
 		var shots []*Shot
 		for l := range strings.FieldsSeq(c.there) {
-			shots = append(shots, &Shot{View: Face, Light: Light(l)}, &Shot{View: Shell, Light: Light(l), AngleDeg: 90, Turned: true})
+			shots = append(shots, &Shot{View: Face, Light: Light(l)}, &Shot{View: Shell, Light: Light(l), AngleDeg: 90})
 		}
 		MarkSets(shots)
 		MarkSets(shots) // as a folder's shots are marked twice
 		var not []string
 		for _, s := range shots {
-			if s.View == Shell && (s.Set != NoSet || s.Searched()) {
-				t.Errorf("%s: the shell's %s is looked into", c.there, s.Light)
+			if s.View == Shell && (s.Set != NoSet || s.Searched() == s.Light.OfScreen()) {
+				t.Errorf("%s: the shell's %s: set %q, looked into %v", c.there, s.Light, s.Set, s.Searched())
 			}
 			if s.View == Face && !s.Searched() {
 				not = append(not, string(s.Light))

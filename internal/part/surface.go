@@ -59,34 +59,47 @@ func (r *Result) Lights(s Surface) int {
 	}
 	n := 0
 	for i := range r.Pictures {
-		if p := &r.Pictures[i]; p.View == s.View && p.State == PictureOK && p.LookedAt() {
+		if p := &r.Pictures[i]; p.Pose() == s.Pose() && p.State == PictureOK && p.LookedAt() {
 			n++
 		}
 	}
 	return n
 }
 
-// LookedAtSentences say how much of each surface was looked at; what was not
-// looked at at all is gathered into one sentence a view.
+// LookedAtSentences say how much of each surface was looked at; a view that was
+// not looked at in any turn has one sentence.
 func (r *Result) LookedAtSentences() []string {
 	var out []string
-	turns := map[View]int{}
-	for _, s := range r.Surfaces {
-		if s.Unsearched() {
-			turns[s.View]++
+	for _, v := range Views {
+		surfaces, none := r.SurfacesOf(v)
+		if n := len(surfaces); none && n > 1 {
+			out = append(out, fmt.Sprintf("The %s was not looked at in any of %d turns", v, n))
 			continue
 		}
-		out = append(out, lookedAt(s, r.Lights(s)))
-	}
-	for _, v := range Views {
-		switch n := turns[v]; {
-		case n == 1:
-			out = append(out, fmt.Sprintf("The %s was not looked at", v))
-		case n > 1:
-			out = append(out, fmt.Sprintf("The %s was not looked at in any of %d turns", v, n))
+		for _, s := range surfaces {
+			if s.Unsearched() {
+				out = append(out, fmt.Sprintf("The %s was not looked at", s.Pose()))
+			} else {
+				out = append(out, lookedAt(s, r.Lights(s)))
+			}
 		}
 	}
+	if r.Shell != nil {
+		out = append(out, fmt.Sprintf("Over all its turns %s of the shell was looked at", Percent(r.Shell.LookedAt)))
+	}
 	return out
+}
+
+// SurfacesOf are the surfaces of a view in their order, and whether none of them
+// was looked at.
+func (r *Result) SurfacesOf(v View) (surfaces []Surface, none bool) {
+	none = true
+	for _, s := range r.Surfaces {
+		if s.View == v {
+			surfaces, none = append(surfaces, s), none && s.Unsearched()
+		}
+	}
+	return surfaces, none
 }
 
 // lookedAt is "Looked at 91 % of the face in both lights, 6 % in one, 3 % not at
@@ -99,7 +112,7 @@ func lookedAt(s Surface, lights int) string {
 	case 2:
 		all, some = "both lights", "in one"
 	}
-	t := fmt.Sprintf("Looked at %s of the %s in %s", Percent(s.LookedAt), s.View, all)
+	t := fmt.Sprintf("Looked at %s of the %s in %s", Percent(s.LookedAt), s.Pose(), all)
 	if s.OneLight > 0 {
 		t += fmt.Sprintf(", %s %s", Percent(s.OneLight), some)
 	}

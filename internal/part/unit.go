@@ -11,8 +11,7 @@ type Shot struct {
 	Path     string    // where to read it
 	View     View      //
 	Light    Light     // NoLight where the name does not say
-	AngleDeg float64   // turn about the axis out of the faceplate; 0 for a face
-	Turned   bool      // a shell picture whose turn is told, be it 0: one of several around the shell
+	AngleDeg float64   // turn about the axis out of the faceplate; 0 for a face, 0 <= AngleDeg < 360 for a shell
 	Set      ScreenSet // the set before a screen that it belongs to: see MarkSets
 }
 
@@ -20,7 +19,7 @@ type Shot struct {
 // the others, told by [NotLookedAt], it does not look yet: they are read and
 // listed, and change nothing else. A surface lit from behind shows its outline alone.
 func (s Shot) Searched() bool {
-	return !s.Turned && (!s.Light.OfScreen() || s.Set != NoSet) && (s.View == Edge || s.Light != Back)
+	return (!s.Light.OfScreen() || s.Set != NoSet) && (s.View == Edge || s.Light != Back)
 }
 
 // MarkSets tells each face picture before a screen which set it belongs to: the full one

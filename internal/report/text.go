@@ -112,8 +112,8 @@ func pictureName(r *part.Result, file string) string {
 			continue
 		}
 		name := string(p.View)
-		if p.AngleDeg != 0 { // a shell at turn 0 is told without it
-			name += " " + trimNumber(p.AngleDeg, 1) + "°"
+		if p.View == part.Shell {
+			name += ", turned by " + trimNumber(p.Pose().TurnDeg, 1) + "°"
 		}
 		if p.Light != part.NoLight {
 			name += ", " + lightWord(p.Light)

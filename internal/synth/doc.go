@@ -1,6 +1,6 @@
 // Package synth draws pictures with known truth, by formula: edge pictures of
 // a unit on a lit or dark panel ([Edge]), face pictures of one pose under two
-// lights ([Face]), flat lacquered panels ([Panel]), and flat targets for the
+// lights ([Face]), turns of a shell from the side ([Shell]), flat lacquered panels ([Panel]), and flat targets for the
 // scale in any pose ([Chessboard], [Dots], [Ruler], [Disc], [Bar]). Tests, examples and
 // demonstrations use them where a number must be known in advance. [Alter] changes
 // pictures of a pose as another workshop would, and [Unfit] draws what cannot be judged.

@@ -19,7 +19,7 @@ import (
 type Step struct {
 	View     part.View
 	Light    part.Light
-	AngleDeg float64        // edge pictures; shell pictures with Turned
+	AngleDeg float64        // edge and shell pictures, as the turntable is told
 	Turned   bool           // a shell picture with its turn in its name
 	Camera   string         // name of the source
 	Settle   time.Duration  // from light and turn to the picture
@@ -66,9 +66,31 @@ type Shot struct {
 	Report part.PictureReport // whether it is fit to measure
 }
 
+// Part is the step's picture as the measuring packages know it.
+func (s Step) Part() part.Shot {
+	shot := part.Shot{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Set: s.set}
+	if s.View == part.Shell {
+		shot.AngleDeg = part.Turn(s.AngleDeg)
+	}
+	return shot
+}
+
 // Part is the shot as the measuring packages know it.
 func (s Shot) Part() part.Shot {
-	return part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned, Set: s.set}
+	shot := s.Step.Part()
+	shot.File = s.File
+	return shot
+}
+
+// picture is what two steps of a plan, and of a step and what was kept of it, have in
+// common: an edge picture's light is not in its name, a shell without a turn is turn 0.
+func (s Step) picture() part.Shot {
+	p := s.Part()
+	p.Set = part.NoSet
+	if p.View == part.Edge {
+		p.Light = part.NoLight
+	}
+	return p
 }
 
 // Progress is told as the plan is carried out.
@@ -152,7 +174,7 @@ const (
 // Validate says what cannot be carried out: a step without its camera or screen, two
 // steps with the same picture.
 func (p *Plan) Validate() error {
-	seen := map[string]bool{}
+	seen := map[part.Shot]bool{}
 	for i, s := range p.Steps {
 		if p.Cameras[s.Camera] == nil {
 			return fmt.Errorf("shoot: step %d, %s: there is no camera %q", i+1, s.File(), s.Camera)
@@ -160,10 +182,10 @@ func (p *Plan) Validate() error {
 		if s.Light.OfScreen() && p.Screen == nil {
 			return fmt.Errorf("shoot: step %d, %s: there is no screen", i+1, s.File())
 		}
-		if seen[s.File()] {
+		if seen[s.picture()] {
 			return fmt.Errorf("shoot: step %d: %s is there twice", i+1, s.File())
 		}
-		seen[s.File()] = true
+		seen[s.picture()] = true
 	}
 	if len(p.Steps) == 0 && p.follower() == "" {
 		return errors.New("shoot: the plan has no steps")

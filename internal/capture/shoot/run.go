@@ -49,12 +49,12 @@ func (p *Plan) Run(ctx context.Context, kept []Shot, check Check, say func(Progr
 	if p.Rig != nil {
 		defer r.lightsOut(ctx)
 	}
-	byFile := map[string]Shot{}
+	had := map[part.Shot]Shot{}
 	for _, k := range kept {
-		byFile[k.Step.File()] = k
+		had[k.picture()] = k
 	}
 	for i, s := range r.steps {
-		if k, ok := byFile[s.File()]; ok {
+		if k, ok := had[s.picture()]; ok {
 			r.shots = append(r.shots, k)
 			continue
 		}
@@ -62,7 +62,7 @@ func (p *Plan) Run(ctx context.Context, kept []Shot, check Check, say func(Progr
 		if err != nil {
 			// Kept shots of later steps are not lost by a fault in this one.
 			for _, s := range r.steps[i+1:] {
-				if k, ok := byFile[s.File()]; ok {
+				if k, ok := had[s.picture()]; ok {
 					r.shots = append(r.shots, k)
 				}
 			}
@@ -95,7 +95,7 @@ func (p *Plan) begin(newUnit bool) error {
 		if len(p.Steps) == 0 && name == p.follower() {
 			p.unit = nil
 			for _, s := range shots {
-				p.unit = append(p.unit, Step{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned, Camera: name})
+				p.unit = append(p.unit, Step{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.View == part.Shell, Camera: name})
 			}
 		}
 	}
@@ -107,7 +107,7 @@ func (p *Plan) begin(newUnit bool) error {
 func (p *Plan) markSets() {
 	shots := make([]*part.Shot, len(p.unit))
 	for i, s := range p.unit {
-		shot := Shot{Step: s}.Part()
+		shot := s.Part()
 		shots[i] = &shot
 	}
 	part.MarkSets(shots)
@@ -187,7 +187,7 @@ func (r *run) follows(s Step) bool {
 // pose brings light and unit to where the step wants them.
 func (r *run) pose(ctx context.Context, s Step) error {
 	if f, ok := r.Cameras[s.Camera].(sources.Follower); ok {
-		f.Expect(part.Shot{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.Turned})
+		f.Expect(s.Part())
 		return nil
 	}
 	if r.Rig == nil {
@@ -224,7 +224,7 @@ func turns(s Step, steps []Step) bool {
 func bothOfScreen(a, b Step) bool { return a.Light.OfScreen() && b.Light.OfScreen() }
 
 // samePose says whether the unit stays as it is between two steps.
-func samePose(a, b Step) bool { return a.View == b.View && a.AngleDeg == b.AngleDeg }
+func samePose(a, b Step) bool { return a.Part().Pose() == b.Part().Pose() }
 
 // byHand asks the operator for what differs from the step before. The press that
 // started the unit says that it is placed for the first step.
@@ -247,7 +247,7 @@ func between(last *Step, s Step) string {
 	if last == nil || last.View != s.View {
 		return AskPose
 	}
-	sameLight, sameAngle := last.Light == s.Light || bothOfScreen(*last, s), last.AngleDeg == s.AngleDeg
+	sameLight, sameAngle := last.Light == s.Light || bothOfScreen(*last, s), samePose(*last, s)
 	switch {
 	case sameLight && sameAngle:
 		return ""
@@ -487,6 +487,6 @@ func ending(f sources.Frame) string {
 // unreadable is the shot of a file that cannot be read: not measured.
 func (r *run) unreadable(s Step, why *trouble.Trouble) Shot {
 	name := why.Args["file"]
-	return Shot{Step: s, File: name, Taken: time.Now(), Report: part.PictureReport{File: name, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, State: part.PictureNoOK,
+	return Shot{Step: s, File: name, Taken: time.Now(), Report: part.PictureReport{File: name, View: s.View, Light: s.Light, AngleDeg: s.Part().AngleDeg, State: part.PictureNoOK,
 		Problems: []part.Problem{{Name: "unreadable", Remedy: why.Args["detail"]}}}}
 }

@@ -191,7 +191,7 @@ func TestShellTurnsBeforeScreen(t *testing.T) {
 		if err != nil || len(shots) != 21 || !slices.Equal(*log, want) {
 			t.Errorf("%d shots, %v; did %q\nwant %q", len(shots), err, *log, want)
 		}
-		if got := shots[19]; got.File != "shell_090_stripes_y3.png" || !got.Part().Turned || got.Part().AngleDeg != 90 {
+		if got := shots[19]; got.File != "shell_090_stripes_y3.png" || got.Part().Pose() != part.PoseOf(part.Shell, 90) {
 			t.Errorf("%+v", got)
 		}
 		p.Rig, *log = nil, nil

@@ -195,7 +195,7 @@ func (r *Replay) find() (*reading, bool, error) {
 // asWanted says whether a shot is what a plan wants. The light of an edge is not in its
 // picture's name.
 func asWanted(shot, want part.Shot) bool {
-	return shot.View == want.View && (shot.Light == want.Light || shot.View == part.Edge) && shot.AngleDeg == want.AngleDeg && shot.Turned == want.Turned
+	return shot.View == want.View && (shot.Light == want.Light || shot.View == part.Edge) && shot.AngleDeg == want.AngleDeg
 }
 
 // Close ends the reading ahead.

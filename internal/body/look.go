@@ -1,0 +1,353 @@
+package body
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"finishbench/internal/outline"
+	"finishbench/internal/part"
+	"finishbench/internal/robust"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// View is a unit seen from the side in one turn.
+type View struct {
+	TurnDeg float64
+	MMPerPX float64
+	Flanks  *outline.Flanks // of the whole unit, in full-resolution pixels of its picture
+
+	// The seam in the picture: at x pixels right of MiddleX it lies at
+	// SeamY + Roll*dx + Bow*sqrt(1-(dx/HalfPX)^2), full-resolution pixels. Bow is positive where the camera looks down on
+	// the unit: the front of the seam lies lower than its ends.
+	MiddleX, SeamY, Roll, Bow, HalfPX float64
+
+	rows []row // each heightStepMM, from the seam down
+}
+
+// row is the unit's outline at one height, mm from the picture's middle along the seam.
+type row struct{ left, right float64 }
+
+// heightStepMM is the step of heights at which the outline is told.
+const heightStepMM = 0.25
+
+// Errors of Look.
+var (
+	ErrNoSeam     = errors.New("no seam to be seen under the faceplate's edge: photograph the shell from the side, along the faceplate's plane, with the faceplate above")
+	ErrUpsideDown = errors.New("the unit hangs upside down: the seam lies in the lower half of its outline; photograph the shell with the faceplate above")
+)
+
+// How a seam is sought; lengths in millimetres (common practice, no source).
+const (
+	seamFromMM   = 0.6  // so far below the top of the outline it begins to be sought
+	seamShare    = 0.45 // down to this share of the outline's height
+	seamPixelMM  = 0.03 // in pixels of this size
+	seamSideMM   = 0.25 // colours are compared over so much on either side,
+	seamBlendMM  = 0.09 // leaving out so much beside it
+	seamWidth    = 0.8  // share of the outline's width that is looked at
+	seamColumns  = 60   // in so many columns
+	seamBowMM    = 0.7  // it bends by at most so much
+	seamLeast    = 3.0  // least change of light, in levels of 255,
+	seamClear    = 0.6  // the lowest line is taken that is as clear as this share of the clearest
+	seamSure     = 0.7  // of one sign on at least this share of the width
+	upsideFactor = 1.5  // a seam below that is so much clearer is the seam
+)
+
+// Look finds the unit and its seam in the pictures of one turn, all of one size.
+//
+// Errors: outline's; ErrNoSeam; ErrUpsideDown.
+func Look(images []*part.Image, turnDeg, mmPerPX float64) (*View, error) {
+	if !(mmPerPX > 0) || math.IsInf(mmPerPX, 0) {
+		return nil, fmt.Errorf("body: the scale is %v mm per pixel; it must be a positive number", mmPerPX)
+	}
+	flanks, err := outline.FindFlanks(images)
+	if err != nil {
+		return nil, err
+	}
+	v := &View{TurnDeg: turnDeg, MMPerPX: mmPerPX, Flanks: flanks}
+	if err := v.findSeam(images); err != nil {
+		return nil, err
+	}
+	v.readRows()
+	return v, nil
+}
+
+// seamLine is a place of the seam: y at the outline's middle column, the lean and the bow.
+type seamLine struct {
+	y, lean, bow float64
+	score        float64
+	channel      int  // that shows it best,
+	thin         bool // as a line, not as a step
+	sign         float64
+}
+
+// findSeam looks across the upper part of the outline for the line at which most of
+// its width changes in colour, or in a thin line, alike.
+func (v *View) findSeam(images []*part.Image) error {
+	rows := v.Flanks.Rows
+	top, bottom := rows[0].Y, rows[len(rows)-1].Y
+	px := max(1, math.Round(seamPixelMM/v.MMPerPX)) // full-resolution pixels a step
+	from := top + seamFromMM/v.MMPerPX
+	to := top + seamShare*(bottom-top)
+	left, right := v.across(top + 0.35*(bottom-top))
+	v.MiddleX, v.HalfPX = (left+right)/2, (right-left)/2
+	up := v.bestLine(images, from, to, px)
+	if up.y+up.bow < from-seamFromMM/2/v.MMPerPX {
+		up.score = 0 // it settled on the outline's top
+	}
+	down := v.bestLine(images, bottom-seamShare*(bottom-top), bottom-seamFromMM/v.MMPerPX, px)
+	if down.score > upsideFactor*up.score && down.score > 0 {
+		return ErrUpsideDown
+	}
+	if up.score <= 0 {
+		return ErrNoSeam
+	}
+	v.SeamY, v.Roll, v.Bow = up.y, up.lean, up.bow
+	left, right = v.across(v.SeamY)
+	v.MiddleX, v.HalfPX = (left+right)/2, (right-left)/2
+	return nil
+}
+
+// bestLine is the clearest line between two rows; its score is 0 where there is none.
+func (v *View) bestLine(images []*part.Image, from, to, px float64) seamLine {
+	if v.HalfPX < 20*px || to-from < 4*px {
+		return seamLine{}
+	}
+	s := newColumns(images, v.MiddleX, v.HalfPX*seamWidth, seamColumns, from, to, px)
+	var lines []seamLine // the best bow at each row
+	best := 0.0
+	bowPX := seamBowMM / v.MMPerPX
+	for y := from; y <= to; y += px {
+		top := seamLine{}
+		for bow := -1.0; bow <= 1; bow += 0.5 {
+			if l := s.score(seamLine{y: y - bow*bowPX, bow: bow * bowPX}); l.score > top.score { // y is the middle's
+				top = l
+			}
+		}
+		lines = append(lines, top)
+		best = max(best, top.score)
+	}
+	if best == 0 {
+		return seamLine{}
+	}
+	// Above the seam the faceplate's own edge may show as clearly; below it nothing reaches
+	// across: the lowest of the clear ones.
+	k := len(lines) - 1
+	for lines[k].score < seamClear*best {
+		k--
+	}
+	for k > 0 && lines[k-1].score > lines[k].score {
+		k--
+	}
+	return s.settle(s.settle(lines[k], 0.4), 0.15)
+}
+
+// seamAt is the seam's row, dx full-resolution pixels right of MiddleX.
+func (v *View) seamAt(dx float64) float64 {
+	return v.SeamY + v.Roll*dx + v.Bow*math.Sqrt(max(0, 1-dx*dx/(v.HalfPX*v.HalfPX)))
+}
+
+// across is where a row of the picture enters and leaves the unit.
+func (v *View) across(y float64) (left, right float64) {
+	rows := v.Flanks.Rows
+	at := max(0, min((y-rows[0].Y)/(rows[1].Y-rows[0].Y), float64(len(rows)-1)))
+	i := min(int(at), len(rows)-2)
+	u := at - float64(i)
+	return rows[i].Left*(1-u) + rows[i+1].Left*u, rows[i].Right*(1-u) + rows[i+1].Right*u
+}
+
+// columns are some columns of a picture's colours, thinned.
+type columns struct {
+	n, rows  int       // columns, samples in each
+	y0, px   float64   // the first sample's middle row, and the step
+	dx       []float64 // each column's distance from the middle, full-resolution pixels
+	half     float64   // of the seam
+	channels [][]float32
+	noise    []float64
+	levels   []float64
+	side     int
+	blend    int
+	buf      []float64
+}
+
+func newColumns(images []*part.Image, middle, half float64, n int, from, to, px float64) *columns {
+	more := 2 * (seamSideMM + seamBlendMM + seamBowMM) / seamPixelMM * px
+	s := &columns{n: n, y0: from - more, px: px, half: half / seamWidth}
+	s.rows = int((to-from+2*more)/px) + 1
+	s.side, s.blend = int(math.Round(seamSideMM/seamPixelMM)), int(math.Round(seamBlendMM/seamPixelMM))
+	for i := range n {
+		s.dx = append(s.dx, half*(2*(float64(i)+0.5)/float64(n)-1))
+	}
+	k := int(px)
+	for _, im := range images {
+		value := func(i int) float64 { return float64(im.Pix8[i]) }
+		if im.Pix16 != nil {
+			value = func(i int) float64 { return float64(im.Pix16[i]) / 257 }
+		}
+		for c := range im.C {
+			sum := make([]float32, s.rows*n) // running sums down each column
+			for i, dx := range s.dx {
+				x0 := int(middle + dx - px/2)
+				t := 0.0
+				for r := range s.rows {
+					y0 := int(s.y0 + float64(r)*px - px/2)
+					v := 0.0
+					for y := y0; y < y0+k; y++ {
+						for x := x0; x < x0+k; x++ {
+							v += value((min(max(y, 0), im.H-1)*im.W+min(max(x, 0), im.W-1))*im.C + c)
+						}
+					}
+					t += v / float64(k*k)
+					sum[r*n+i] = float32(t)
+				}
+			}
+			s.channels = append(s.channels, sum)
+		}
+	}
+	return s
+}
+
+// score is how clearly light changes along a line: the largest over the channels of the
+// median change across it, or in it, over its scatter, where most columns agree; times
+// the square root of the change, so that a faint line is none.
+func (s *columns) score(l seamLine) seamLine {
+	for c, sum := range s.channels {
+		for _, thin := range []bool{false, true} {
+			d := s.buf[:0]
+			for i, dx := range s.dx {
+				y := l.y + l.lean*dx + l.bow*s.bend(dx)
+				r := int(math.Round((y - s.y0) / s.px))
+				if r-s.side-s.blend < 1 || r+s.side+s.blend >= s.rows {
+					continue
+				}
+				mean := func(a, b int) float64 { return float64(sum[b*s.n+i]-sum[(a-1)*s.n+i]) / float64(b-a+1) }
+				above, below := mean(r-s.side, r-s.blend), mean(r+s.blend, r+s.side)
+				if thin {
+					in := mean(r-1, r+1)
+					// a line is darker or brighter than both sides
+					lo, hi := min(above, below), max(above, below)
+					switch {
+					case in < lo:
+						d = append(d, in-lo)
+					case in > hi:
+						d = append(d, in-hi)
+					default:
+						d = append(d, 0)
+					}
+				} else {
+					d = append(d, below-above)
+				}
+			}
+			s.buf = d
+			if len(d) < s.n*9/10 {
+				continue
+			}
+			pos, neg := 0, 0
+			for _, v := range d {
+				if v > 0 {
+					pos++
+				} else if v < 0 {
+					neg++
+				}
+			}
+			if float64(max(pos, neg)) < seamSure*float64(len(d)) {
+				continue
+			}
+			q25, q50, q75 := robust.Nth(d, len(d)/4), robust.Nth(d, len(d)/2), robust.Nth(d, len(d)*3/4)
+			if m := math.Abs(q50); m >= seamLeast {
+				if score := math.Sqrt(m) * m / (m/4 + (q75-q25)/1.349 + 1); score > l.score {
+					l.score, l.channel, l.thin, l.sign = score, c, thin, math.Copysign(1, q50)
+				}
+			}
+		}
+	}
+	return l
+}
+
+// How far the seam is from straight across the picture before it is looked at, standard
+// deviations: of its lean, as a slope, and of its bow, mm. Common practice, no source.
+const (
+	leanSD  = 0.02
+	bowSDMM = 0.3
+)
+
+// settle places a line column by column, where within reach mm of it the change is steepest, and
+// fits it to these places, far ones left out (Tukey's biweight).
+func (s *columns) settle(l seamLine, reachMM float64) seamLine {
+	const narrow = 3 // samples
+	sum := s.channels[l.channel]
+	reach := int(math.Round(reachMM / seamPixelMM))
+	var at, dxs []float64
+	for i, dx := range s.dx {
+		y := l.y + l.lean*dx + l.bow*s.bend(dx)
+		mid := int(math.Round((y - s.y0) / s.px))
+		best, where := 0.0, math.NaN()
+		value := func(r int) float64 {
+			mean := func(a, b int) float64 { return float64(sum[b*s.n+i]-sum[(a-1)*s.n+i]) / float64(b-a+1) }
+			if l.thin {
+				return l.sign * (mean(r, r) - (mean(r-narrow, r-2)+mean(r+2, r+narrow))/2)
+			}
+			return l.sign * (mean(r+1, r+narrow) - mean(r-narrow, r-1))
+		}
+		for r := mid - reach; r <= mid+reach; r++ {
+			if r-narrow < 2 || r+narrow >= s.rows-1 {
+				continue
+			}
+			if v := value(r); v > best {
+				// between samples: the top of the parabola through three
+				a, b := value(r-1), value(r+1)
+				d := 0.0
+				if den := a - 2*v + b; den < 0 {
+					d = max(-0.5, min(0.5, (a-b)/(2*den)))
+				}
+				best, where = v, s.y0+(float64(r)+d)*s.px
+			}
+		}
+		if where == where {
+			at, dxs = append(at, where), append(dxs, dx)
+		}
+	}
+	if len(at) < s.n/2 {
+		return l
+	}
+	mm := s.px / seamPixelMM // about a millimetre's pixels
+	prior := [3]float64{0, 1 / (leanSD * leanSD), 1 / math.Pow(bowSDMM*mm, 2)}
+	fit := [3]float64{l.y, l.lean, l.bow}
+	dev := make([]float64, len(at))
+	for range 8 {
+		for k := range at {
+			dev[k] = math.Abs(at[k] - fit[0] - fit[1]*dxs[k] - fit[2]*s.bend(dxs[k]))
+		}
+		sd := max(1.4826*robust.Quantile(slices.Clone(dev), 0.5), s.px/2)
+		a, y := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
+		for i, p := range prior {
+			a.SetSym(i, i, p)
+		}
+		for k := range at {
+			if dev[k] >= 4.685*sd {
+				continue
+			}
+			w := math.Pow(1-math.Pow(dev[k]/(4.685*sd), 2), 2) / (sd * sd)
+			b := [3]float64{1, dxs[k], s.bend(dxs[k])}
+			for i := range 3 {
+				for j := i; j < 3; j++ {
+					a.SetSym(i, j, a.At(i, j)+w*b[i]*b[j])
+				}
+				y.SetVec(i, y.AtVec(i)+w*b[i]*at[k])
+			}
+		}
+		var chol mat.Cholesky
+		var x mat.VecDense
+		if !chol.Factorize(a) || chol.SolveVecTo(&x, y) != nil {
+			break
+		}
+		fit = [3]float64{x.AtVec(0), x.AtVec(1), x.AtVec(2)}
+	}
+	l.y, l.lean, l.bow = fit[0], fit[1], fit[2]
+	return l
+}
+
+// bend is the bow's share at a column.
+func (s *columns) bend(dx float64) float64 { return math.Sqrt(max(0, 1-dx*dx/(s.half*s.half))) }

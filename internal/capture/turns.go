@@ -1,0 +1,141 @@
+package capture
+
+import (
+	"encoding/binary"
+	"fmt"
+	"hash/maphash"
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+	"finishbench/internal/robust"
+)
+
+// How turns should stand around the shell. Beyond a slope of 60 degrees to the camera a
+// place is not looked at ([part.TurnedAway]): on a body of revolution turns may so be twice
+// that apart. A gap that is so many times the usual one is told too, since a turn that was
+// forgotten doubles one (common practice, no source).
+const (
+	turnsApartDeg = 120.0
+	wideGap       = 1.5
+)
+
+// TurnDoubts says, a sentence each, what is missing among the turns at which the shell was
+// photographed: a turn, where the gap between two is too large, and a light that other turns have.
+// Only pictures that are looked into count; their order does not.
+func TurnDoubts(shots []part.Shot) []string {
+	lights := map[float64][]part.Light{}
+	var turns []float64
+	for _, s := range shots {
+		if s.View != part.Shell || !s.Searched() {
+			continue
+		}
+		turn := s.Pose().TurnDeg
+		if lights[turn] == nil {
+			turns = append(turns, turn)
+		}
+		lights[turn] = append(lights[turn], s.Light)
+	}
+	slices.Sort(turns)
+	return append(missingTurns(turns), missingLights(turns, lights)...)
+}
+
+// missingTurns looks at the gaps between turns, which are sorted and differ.
+func missingTurns(turns []float64) []string {
+	if len(turns) == 0 {
+		return nil
+	}
+	gaps := make([]float64, len(turns)) // from each to the next, around
+	for i, t := range turns {
+		gaps[i] = turns[(i+1)%len(turns)] - t
+		if i == len(turns)-1 {
+			gaps[i] += 360
+		}
+	}
+	usual := min(turnsApartDeg, robust.Quantile(slices.Clone(gaps), 0.5))
+	if len(turns) == 2 {
+		usual = min(usual, gaps[0], gaps[1])
+	}
+	var out []string
+	for i, gap := range gaps {
+		if gap <= turnsApartDeg+0.5 && (len(turns) < 3 || gap < wideGap*usual) {
+			continue
+		}
+		n := max(1, int(math.Ceil(gap/usual-0.25))-1) // so many between
+		var missing []float64
+		for k := range n {
+			missing = append(missing, part.Turn(math.Round(turns[i]+gap*float64(k+1)/float64(n+1))))
+		}
+		absent := fmt.Sprintf("a picture at %s is probably missing", part.Degrees(missing...))
+		if n > 1 {
+			absent = fmt.Sprintf("pictures at %s are probably missing", part.Degrees(missing...))
+		}
+		next := turns[(i+1)%len(turns)]
+		switch {
+		case len(turns) == 1:
+			out = append(out, fmt.Sprintf("shell: photographed at %s alone: its other sides were not looked at; photograph it at %s too", part.Degrees(turns[0]), part.Degrees(missing...)))
+		case gap > turnsApartDeg+0.5:
+			out = append(out, fmt.Sprintf("shell: nothing was photographed between %s and %s: %s, and what lies there was not looked at", part.Degrees(turns[i]), part.Degrees(next), absent))
+		default:
+			out = append(out, fmt.Sprintf("shell: the turns are not evenly around: between %s and %s %s", part.Degrees(turns[i]), part.Degrees(next), absent))
+		}
+	}
+	return out
+}
+
+// missingLights tells the turns without a light that others have.
+func missingLights(turns []float64, lights map[float64][]part.Light) []string {
+	var out []string
+	for _, l := range part.Lights {
+		var without []float64
+		for _, t := range turns {
+			if !slices.Contains(lights[t], l) {
+				without = append(without, t)
+			}
+		}
+		if l != part.NoLight && len(without) > 0 && len(without) < len(turns) {
+			out = append(out, fmt.Sprintf("shell at %s: no %s picture, which other turns have: what only that light shows was not looked for there", part.Degrees(without...), l))
+		}
+	}
+	return out
+}
+
+// Fingerprint tells a picture's samples from another's; two that were made with one seed
+// and are equal are of the same samples.
+func Fingerprint(seed maphash.Seed, im *part.Image) uint64 {
+	var h maphash.Hash
+	h.SetSeed(seed)
+	buf := binary.LittleEndian.AppendUint64(nil, uint64(im.W)<<32|uint64(im.H))
+	h.Write(buf)
+	h.Write(im.Pix8)
+	for rest := im.Pix16; len(rest) > 0; {
+		n := min(len(rest), 2048)
+		buf = buf[:0]
+		for _, v := range rest[:n] {
+			buf = binary.LittleEndian.AppendUint16(buf, v)
+		}
+		h.Write(buf)
+		rest = rest[n:]
+	}
+	return h.Sum64()
+}
+
+// RefuseTurnedCopies refuses shell pictures of two turns that are the very same: the unit was
+// photographed once, and one of the names is wrong; which, nobody can tell. prints are their
+// fingerprints, as many as reports; those of pictures that were not fit do not count.
+func RefuseTurnedCopies(reports []*part.PictureReport, prints []uint64) {
+	var same [][2]*part.PictureReport
+	for i, r := range reports {
+		for j, o := range reports[:i] {
+			if r.State == part.PictureOK && o.State == part.PictureOK && prints[i] == prints[j] && r.View == part.Shell && o.View == part.Shell && r.Pose() != o.Pose() {
+				same = append(same, [2]*part.PictureReport{r, o}, [2]*part.PictureReport{o, r})
+			}
+		}
+	}
+	for _, s := range same {
+		c := checker{r: s[0]}
+		if !has(s[0], SameTurn) {
+			c.add(SameTurn, none, none, "", false, "it is the very picture of %s, which is of another turn: photograph the unit at both turns", s[1].File)
+		}
+	}
+}

@@ -1,0 +1,208 @@
+package defects
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"finishbench/internal/body"
+	"finishbench/internal/part"
+)
+
+// Turn is what was found in one turn of a shell, and how that turn shows it.
+type Turn struct {
+	body.Seen
+	Found *Result
+}
+
+// How findings of several turns are one. Lengths in millimetres; common practice, no source.
+const (
+	atSeamMM      = 0.35  // what reaches nearer to the seam than this lies at it
+	leastCameraMM = 150.0 // a camera is at least so far from the shell: what lies nearer is larger in its picture
+	sameMM        = 0.2   // two findings this near on the surface are one,
+	sameShape     = 2.0   // and so many standard uncertainties of the shape more
+	mapStepDeg    = 4.0   // the map's cells
+	mapStepMM     = 0.25
+)
+
+// JoinTurns makes one list of what was found in all turns of a shell, each turn's part of it left in its
+// Result: findings get their place on the shell and their sizes on its surface; one that several turns show stays
+// with the turn that shows it at the least slope, and names the others' pictures. It returns how much of the whole
+// shell was looked at.
+func JoinTurns(turns []Turn) *part.ShellMap {
+	type sight struct {
+		turn, finding int
+		place         body.Place
+		uMM, halfMM   float64 // how well the place is told, and how far the finding reaches
+	}
+	var all []sight
+	for k, t := range turns {
+		for i := range t.Found.Findings {
+			f := &t.Found.Findings[i]
+			c := f.Box.Centre()
+			at, ok := t.Place(c.X, c.Y)
+			if !ok {
+				continue
+			}
+			u := t.USlope(c.X, c.Y)
+			t.onShell(f, at, u)
+			radius := math.Hypot(at.FrontMM, (c.X-t.MiddleX)*t.MMPerPX)
+			all = append(all, sight{k, i, at, sameShape * u * radius, max(f.Box[2], f.Box[3]) / 2 * t.MMPerPX})
+		}
+	}
+	same := func(a, b sight) bool {
+		if a.turn == b.turn {
+			return false
+		}
+		r := (math.Hypot(a.place.FrontMM, 1) + math.Hypot(b.place.FrontMM, 1)) / 2
+		around := math.Remainder(a.place.TurnDeg-b.place.TurnDeg, 360) * math.Pi / 180 * r
+		near := sameMM + min(a.uMM+b.uMM, 1) + (a.halfMM+b.halfMM)/2
+		return math.Hypot(around, a.place.BelowMM-b.place.BelowMM) <= near
+	}
+	slices.SortStableFunc(all, func(a, b sight) int { // those seen most from the front first
+		switch {
+		case a.place.NormalZ > b.place.NormalZ:
+			return -1
+		case a.place.NormalZ < b.place.NormalZ:
+			return 1
+		}
+		return 0
+	})
+	gone := map[[2]int]bool{}
+	for i, a := range all {
+		if gone[[2]int{a.turn, a.finding}] {
+			continue
+		}
+		for _, b := range all[i+1:] {
+			if gone[[2]int{b.turn, b.finding}] || !same(a, b) {
+				continue
+			}
+			fa, fb := &turns[a.turn].Found.Findings[a.finding], turns[b.turn].Found.Findings[b.finding]
+			fa.AlsoIn = append(append(fa.AlsoIn, part.Sighting{Image: fb.Image, Box: fb.Box}), fb.AlsoIn...)
+			gone[[2]int{b.turn, b.finding}] = true
+		}
+	}
+	for k, t := range turns {
+		var stay []part.Finding
+		for i, f := range t.Found.Findings {
+			if !gone[[2]int{k, i}] {
+				stay = append(stay, f)
+			}
+		}
+		t.Found.Findings = stay
+	}
+	return mapOf(turns)
+}
+
+// onShell tells where on the shell a finding lies, and makes its sizes those on the surface: what is
+// seen at a slope is shortened along it. Lengths are divided by that, along their own direction; their uncertainties gain that
+// of the slope, and of how much nearer to the camera than the axis the surface lies.
+func (t Turn) onShell(out *part.Finding, at body.Place, uNormalZ float64) {
+	out.TurnDeg, out.BelowMM = part.Num(math.Round(at.TurnDeg*10)/10), part.Num(round3(max(0, at.BelowMM)))
+	uSlope := uNormalZ / max(at.NormalZ, 0.3)
+	uNear := max(0, at.FrontMM) / leastCameraMM / math.Sqrt(3)
+	angle := 0.0
+	if out.AngleDeg != nil {
+		angle = *out.AngleDeg
+	}
+	long, across := at.Stretch(angle), at.Stretch(angle+90)
+	size := func(v, u *float64, stretch, along float64) {
+		if v == nil {
+			return
+		}
+		*v = round3(*v / stretch)
+		if u != nil {
+			*u = round4(math.Sqrt(math.Pow(*u/stretch, 2) + math.Pow(*v*uSlope*along, 2) + math.Pow(*v*uNear, 2)))
+		}
+	}
+	// how much of the slope's doubt a length takes: none along the contour, all along the slope
+	share := func(stretch float64) float64 { return max(0, min(1, (1-stretch)/max(1-at.NormalZ, 1e-6))) }
+	size(out.LengthMM, out.ULengthMM, long, share(long))
+	size(out.WidthMM, out.UWidthMM, across, share(across))
+	d := math.Sqrt(at.NormalZ)
+	size(out.DiameterMM, out.UDiamMM, d, 0.5)
+	if out.AreaMM2 != nil {
+		*out.AreaMM2 = round4(*out.AreaMM2 / at.NormalZ)
+	}
+	if b := out.Budget; b != nil && b.ValueUM != nil {
+		stretch, along := long, share(long)
+		if out.DiameterMM != nil {
+			stretch, along = d, 0.5
+		}
+		for i := range b.Contributions {
+			b.Contributions[i].Sensitivity /= stretch
+		}
+		v := *b.ValueUM / stretch
+		more := part.NewBudget(b.Quantity, v, append(b.Contributions,
+			part.Contribution{Name: fmt.Sprintf("slope of the shell, %.0f deg, by the outline of %d turns", at.Slope(), t.Turns), Unit: "1", U: uSlope * along, Distribution: part.Normal, Sensitivity: v},
+			part.Contribution{Name: "nearer to the camera than the shell's axis, at a distance not known", Unit: "1", U: uNear, Distribution: part.Rectangular, Sensitivity: v}))
+		out.Budget = &more
+	}
+	if at.BelowMM-out.Box[3]/2*t.MMPerPX < atSeamMM {
+		out.Zone = part.ZoneSeam
+	}
+}
+
+// mapOf is which places of the shell were looked at, over all turns.
+func mapOf(turns []Turn) *part.ShellMap {
+	m := &part.ShellMap{StepDeg: mapStepDeg, StepMM: mapStepMM}
+	columns := int(360 / mapStepDeg)
+	var cells [][]byte
+	for _, t := range turns {
+		for _, u := range t.Found.Unseen {
+			_ = u
+		}
+	}
+	area, seen := 0.0, 0.0
+	for row := 0; ; row++ {
+		below := (float64(row) + 0.5) * mapStepMM
+		if below > turns[0].DepthMM() {
+			break
+		}
+		line := make([]byte, columns)
+		mean := 0.0
+		for c := range line {
+			line[c] = '0'
+			turn := (float64(c) + 0.5) * mapStepDeg
+			mean += turns[0].RadiusMM(turn, below) / float64(columns)
+			for _, t := range turns {
+				line[c] = max(line[c], t.lookedAt(turn, below))
+			}
+		}
+		for _, v := range line {
+			area += mean
+			if v > '0' {
+				seen += mean
+			}
+		}
+		cells, m.RadiusMM = append(cells, line), append(m.RadiusMM, math.Round(mean*100)/100)
+		m.Rows = append(m.Rows, string(line))
+	}
+	if area > 0 {
+		m.LookedAt = math.Round(seen/area*1000) / 1000
+	}
+	return m
+}
+
+// lookedAt says in how many lights a place of the shell was looked at in this turn: '2' in all, '1' in some,
+// '0' in none.
+func (t Turn) lookedAt(turnDeg, below float64) byte {
+	q, place, ok := t.Pixel(turnDeg, below)
+	if !ok || place.NormalZ < math.Cos(mostSlopeDeg*math.Pi/180) || !q.Inside(t.Found.Outline) {
+		return '0'
+	}
+	n := 0
+	for _, u := range t.Found.Unseen {
+		x, y := int(q.X)/u.Step, int(q.Y)/u.Step
+		if x >= 0 && y >= 0 && x < u.W && y < u.H && !u.In[y*u.W+x] {
+			n++
+		}
+	}
+	switch n {
+	case 0:
+		return '0'
+	case len(t.Found.Unseen):
+		return '2'
+	}
+	return '1'
+}
