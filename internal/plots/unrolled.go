@@ -73,7 +73,8 @@ const (
 	unrolledWide = 900.0
 	bodyLeft     = 58.0  // room for the shell's axis
 	bodyRight    = 26.0  // and for the last turn's name
-	mostHigh     = 520.0 // of the plate
+	mostHigh     = 400.0 // of the plate
+	mostRadius   = 60.0  // of a mark: larger ones would hide the others
 	manySpots    = 150   // from how many marks on they are small
 )
 
@@ -398,7 +399,8 @@ func (d *unrolled) place(m *Placed) (x, y, rx, ry float64) {
 	}
 	const clear = 4
 	inner := max(m.Outline.Inner, 0.2)
-	rx, ry = max((d.k*m.WideMM/2+clear)/inner, d.markRadius), max((d.k*m.HighMM/2+clear)/inner, d.markRadius)
+	axis := func(mm float64) float64 { return min(max((d.k*mm/2+clear)/inner, d.markRadius), mostRadius) }
+	rx, ry = axis(m.WideMM), axis(m.HighMM)
 	if m.WideMM == 0 && m.HighMM == 0 {
 		rx, ry = d.markRadius, d.markRadius
 	}
