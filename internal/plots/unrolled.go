@@ -74,7 +74,7 @@ const (
 	bodyLeft     = 58.0  // room for the shell's axis
 	bodyRight    = 26.0  // and for the last turn's name
 	mostHigh     = 400.0 // of the plate
-	mostRadius   = 60.0  // of a mark: larger ones would hide the others
+	mostRadius   = 40.0  // of a mark: larger ones would hide the others
 	manySpots    = 150   // from how many marks on they are small
 )
 
@@ -123,7 +123,7 @@ func Unroll(u Unrolled) ([]byte, error) {
 	}
 	if d.GirthMM > 0 {
 		y += lineHeight + 24
-		d.shellX, d.shellY = bodyLeft, y
+		d.shellX, d.shellY = bodyLeft+(inner-d.k*d.GirthMM)/2, y
 		y += d.k*d.DepthMM + 2*lineHeight + 22
 	}
 	f := &frame{}
@@ -298,7 +298,7 @@ func (d *unrolled) shell() {
 	}
 	d.line(inkLine(1.3), x0, y0, x0, y1, x1, y1, x1, y0)
 	d.line(inkLine(2.6), x0, y0, x1, y0)
-	d.text(6, y0-lineHeight/2-22, textSize, draw.XLeft, d.Names.Below)
+	d.text(x0-52, y0-lineHeight/2-22, textSize, draw.XLeft, d.Names.Below)
 	d.text((x0+x1)/2, y0-lineHeight/2-22, textSize, draw.XCenter, d.Names.Shell)
 	d.text((x0+x1)/2, y1+12+1.5*lineHeight, textSize, draw.XCenter, d.Names.Turn)
 }
