@@ -316,7 +316,8 @@ func (d *unrolled) cells(digit byte) {
 	open := map[run]int{} // the row in which it began
 	closeRun := func(r run, end int) {
 		cols := float64(len(d.Looked[end-1]))
-		d.box(tone, d.shellX+wide*float64(r.from)/cols, d.shellY+high*float64(open[r])/float64(n), d.shellX+wide*float64(r.to)/cols, d.shellY+high*float64(end)/float64(n))
+		x0, x1 := d.shellX+wide*float64(r.from)/cols, d.shellX+wide*float64(r.to)/cols
+		d.box(tone, x0, d.shellY+high*float64(open[r])/float64(n), x1, d.shellY+high*float64(end)/float64(n))
 		delete(open, r)
 	}
 	for j := range n + 1 {
@@ -408,7 +409,11 @@ func (d *unrolled) place(m *Placed) (x, y, rx, ry float64) {
 }
 
 func (d *unrolled) drawable(m *Placed) bool {
-	return finite(m.X) && finite(m.Y) && finite(m.WideMM) && finite(m.HighMM) && len(m.Outline.Paths) > 0 && (m.Shell && d.GirthMM > 0 || !m.Shell && len(d.Plate) > 2)
+	there := len(d.Plate) > 2
+	if m.Shell {
+		there = d.GirthMM > 0
+	}
+	return there && finite(m.X) && finite(m.Y) && finite(m.WideMM) && finite(m.HighMM) && len(m.Outline.Paths) > 0
 }
 
 func (d *unrolled) take(m *Placed) {

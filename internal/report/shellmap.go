@@ -32,7 +32,8 @@ func newShellView(r *part.Result) (*shellView, error) {
 	}
 	girth := 2 * math.Pi * r.Shell.MeanRadiusMM()
 	u := plots.Unrolled{GirthMM: girth, DepthMM: r.Shell.DepthMM(), Looked: r.Shell.Rows,
-		Names: plots.UnrolledNames{Plate: textMapPlate, Shell: textMapShell, Turn: textMapTurn, Below: textMapBelow, Some: textMapSome, None: textMapNone}}
+		Names: plots.UnrolledNames{Plate: textMapPlate, Shell: textMapShell, Turn: textMapTurn, Below: textMapBelow,
+			Some: textMapSome, None: textMapNone}}
 	origin, plateMM := part.Point{}, 0.0
 	if f := r.Faceplate; f != nil && len(f.OutlinePX) > 2 {
 		origin, plateMM = part.Point{X: f.OutlinePX[0][0], Y: f.OutlinePX[0][1]}, r.ScaleOf(f.Image)
@@ -56,7 +57,7 @@ func newShellView(r *part.Result) (*shellView, error) {
 		switch {
 		case f.TurnDeg != nil && f.BelowMM != nil:
 			p.Shell, p.X, p.Y = true, math.Mod(math.Mod(*f.TurnDeg, 360)+360, 360)/360*girth, *f.BelowMM
-			onShell = append(onShell, fmt.Sprintf("%d %s, "+textOnShell, f.Number, kindWord(f.Kind), trimNumber(*f.TurnDeg, 0), trimNumber(*f.BelowMM, 1)))
+			onShell = append(onShell, fmt.Sprintf("%d %s, ", f.Number, kindWord(f.Kind))+onShellText(f))
 		case u.Plate != nil && plateMM > 0 && views[f.Image] == part.Face && f.Zone != part.ZoneShell:
 			// Face pictures are of one pose: a place in one is that place in all.
 			if b, ok := boxIn(f, r.Faceplate.Image); ok {
@@ -100,6 +101,11 @@ func newShellView(r *part.Result) (*shellView, error) {
 	}
 	v.Sentences = append(v.Sentences, scale)
 	return v, nil
+}
+
+// onShellText says where on the shell a finding lies.
+func onShellText(f *part.Finding) string {
+	return fmt.Sprintf(textOnShell, trimNumber(*f.TurnDeg, 0), trimNumber(*f.BelowMM, 1))
 }
 
 // outlineOf is a kind's shape and colour for a plot.
