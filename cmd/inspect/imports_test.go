@@ -25,6 +25,7 @@ var mayImport = map[string][]string{
 	"internal/charts":          {},
 	"internal/process":         {"internal/part", "internal/charts", "internal/robust", "internal/study"},
 	"internal/plots":           {},
+	"internal/marks":           {"internal/part"},
 	"internal/lots":            {"internal/part", "internal/robust"},
 	"internal/robust":          {},
 	"internal/held":            {},

@@ -66,6 +66,7 @@ type inventedLot struct {
 	limits records.Text
 	name   string
 	dust   float64
+	shells bool // each unit's shell was looked at, and has a finding; on each third the spindle's mark
 }
 
 func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
@@ -174,6 +175,17 @@ func (x *inventedLot) inspection(name string, i int) records.Inspection {
 		score++
 		r.Findings = append(r.Findings, f)
 	}
+	if x.shells {
+		r.Shell = &part.ShellMap{LookedAt: 1, StepDeg: 10, StepMM: 1}
+		for range 12 {
+			r.Shell.RadiusMM, r.Shell.Rows = append(r.Shell.RadiusMM, 8), append(r.Shell.Rows, strings.Repeat("2", 36))
+		}
+		turn, below := 360*x.rng.Float64(), 12*x.rng.Float64()
+		if i%3 == 0 {
+			turn, below = math.Mod(720+3*x.rng.NormFloat64(), 360), 4+.2*x.rng.NormFloat64()
+		}
+		r.Findings = append(r.Findings, part.Finding{Number: len(r.Findings) + 1, Image: "shell.jpg", Kind: part.Missed, Zone: part.ZoneShell, Severity: part.Minor, Confidence: .9, TurnDeg: &turn, BelowMM: &below})
+	}
 	r.Score = &score
 	return records.Inspection{Serial: serial, Side: side, Lot: x.name, Bench: "bench 1", Operator: []string{"finisher 3", "finisher 5"}[i%2],
 		Faceplate: []string{"oak 2", "plain black"}[i/2%2], Resin: []string{"B-77", "B-78"}[i/3%2], Stage: part.Cured, Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
@@ -262,6 +274,44 @@ func TestLotReport(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v", args, err)
 		}
+	}
+}
+
+// A spindle's mark that comes again on the shell is one place on the lot's map and one hint, with its turn and height; findings of which
+// only the brief was read have neither, and the report says so.
+func TestLotReportShell(t *testing.T) {
+	file, ctx, now := filepath.Join(t.TempDir(), "lots.db"), context.Background(), time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+	store, err := records.Open(ctx, file, func() time.Time { return now })
+	if err != nil {
+		t.Fatal(err)
+	}
+	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lot := &inventedLot{t: t, store: store, rng: rand.New(rand.NewPCG(5, 5)), now: &now, limits: limits, name: "L-1", shells: true}
+	lot.run(ctx, 100, true, false)
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	var r lotreport.Report
+	if err := json.Unmarshal([]byte(lotRun(t, "lot", "report", "L-1", "--record", file, "--json")), &r); err != nil {
+		t.Fatal(err)
+	}
+	if sh := r.Shell; sh == nil || sh.Units != readInFull || len(sh.Findings) != readInFull || len(sh.Circles) != 1 || sh.Circles[0].Units < 20 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 || math.Abs(sh.Circles[0].BelowMM-4) > 1 {
+		t.Errorf("%+v", sh)
+	}
+	placed := 0
+	for _, f := range r.Findings {
+		if f.TurnDeg != nil && f.BelowMM != nil {
+			placed++
+		}
+	}
+	said := func(all []lotreport.Said, key string) bool {
+		return slices.ContainsFunc(all, func(s lotreport.Said) bool { return s.Key == key })
+	}
+	if placed != readInFull || !said(r.Notes, "note.places_unread") || !said(r.Hints, "hint.cluster_shell") {
+		t.Errorf("%d findings with a place; notes %+v, hints %+v", placed, r.Notes, r.Hints)
 	}
 }
 

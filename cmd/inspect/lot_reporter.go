@@ -62,6 +62,7 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 	if err != nil {
 		return nil, err
 	}
+	wholly := fill(ins, full)
 	units := processUnits(ins)
 	if err := process.NameShifts(units, m.shifts, time.Local); err != nil {
 		return nil, err
@@ -70,7 +71,11 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return r.AddProcess(units, stepLimits(full, l.Current().Opening.Stage)) })
 	g.Go(func() error {
-		r.AddInspections(inspectedOf(ins, names))
+		looked := inspectedOf(ins, names)
+		for i := range looked {
+			looked[i].Brief = !wholly[looked[i].ID]
+		}
+		r.AddInspections(looked)
 		r.AddScales(inspectedOf(full, names))
 		if err := r.AddMap(processUnits(full), len(r.Units)); err != nil {
 			return err
@@ -145,6 +150,22 @@ func (m *lotReporter) inFull(ctx context.Context, ins []records.Inspection) ([]r
 		})
 	}
 	return out, g.Wait()
+}
+
+// fill puts results that were read as a whole in place of the brief ones, which do not
+// have where findings lie; it returns which of the inspections have theirs.
+func fill(ins, full []records.Inspection) (wholly map[int64]bool) {
+	wholly = map[int64]bool{}
+	results := map[int64]*part.Result{}
+	for i := range full {
+		results[full[i].ID] = &full[i].Result
+	}
+	for i := range ins {
+		if r := results[ins[i].ID]; r != nil {
+			ins[i].Result, wholly[ins[i].ID] = *r, true
+		}
+	}
+	return wholly
 }
 
 // stepLimits are the steps at which a unit of a stage no longer passes, by the limits

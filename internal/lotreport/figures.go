@@ -202,35 +202,34 @@ func (s speech) pareto(p Pareto) ([]byte, error) {
 // maxBars is how many bars a Pareto shows.
 const maxBars = 14
 
-// placesCaption says what the map shows.
+// placesCaption says what the map shows: the faceplate, the shell, what is not there.
 func (s speech) placesCaption(m *Map, sh *ShellMap) string {
-	var out []string
-	tell := func(left int, circles []string, told []Said) {
-		if left > 0 {
-			out = append(out, s.t("map.left", "n", count(left)))
-		}
-		out = append(out, circles...)
-		for _, t := range told {
-			out = append(out, s.say(t))
-		}
-	}
-	var circles []string
-	if sh != nil {
-		for _, c := range sh.Circles {
-			circles = append(circles, s.t("map.circle_shell", "turn", s.Number(c.TurnDeg, 0), "below", s.Number(c.BelowMM, 1), "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
-		}
-		out = append(out, s.t("map.shell_caption", "n", count(len(sh.Findings)), "share", s.percent(&sh.LookedAt, 0), "girth", s.Number(sh.GirthMM, 1)))
-		tell(sh.Left, circles, sh.Told)
-	}
+	var out, told []string
+	left := 0
 	if m != nil {
-		circles = nil
+		out = append(out, s.t("map.caption", "n", count(len(m.Findings))))
 		for _, c := range m.Circles {
-			circles = append(circles, s.t("map.circle", "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
+			out = append(out, s.t("map.circle", "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
 		}
-		out = append([]string{s.t("map.caption", "n", count(len(m.Findings)))}, out...)
-		tell(m.Left, circles, m.Told)
+		left = m.Left
+		for _, t := range m.Told {
+			told = append(told, s.say(t))
+		}
 	}
-	return strings.Join(out, " ")
+	if sh != nil {
+		out = append(out, s.t("map.shell_caption", "n", count(len(sh.Findings)), "share", s.percent(&sh.LookedAt, 0), "girth", s.Number(sh.GirthMM, 1)))
+		for _, c := range sh.Circles {
+			out = append(out, s.t("map.circle_shell", "turn", s.Number(c.TurnDeg, 0), "below", s.Number(c.BelowMM, 1), "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
+		}
+		left += sh.Left
+		for _, t := range sh.Told {
+			told = append(told, s.say(t))
+		}
+	}
+	if left > 0 {
+		out = append(out, s.t("map.left", "n", count(left)))
+	}
+	return strings.Join(append(out, told...), " ")
 }
 
 // places lays the findings over the faceplate's outline and the unrolled shell.

@@ -48,7 +48,9 @@ func (r *Report) AddInspections(all []Inspected) {
 		}
 		r.addFindings(u.Serial, x.Result)
 		for i := range x.Result.Findings {
-			if x.Brief && x.Result.Findings[i].Zone == part.ZoneShell {
+			// At the seam lie findings of the shell and, with a station, those of edge pictures.
+			f := &x.Result.Findings[i]
+			if x.Brief && (f.Zone == part.ZoneShell || f.Zone == part.ZoneSeam && f.Station == "") {
 				unread++
 			}
 		}

@@ -141,6 +141,32 @@ func (rep *Report) finish(r *rand.Rand, at time.Time) {
 		mp.Findings = append(mp.Findings, MapPoint{.3 + .12*r.NormFloat64(), .35 + .1*r.NormFloat64(), kinds[r.IntN(5)], part.Severities[1+r.IntN(3)]})
 	}
 	rep.Map = mp
+	sh := &ShellMap{GirthMM: 52.4, DepthMM: 13, LookedAt: .81, Units: 74, Circles: []ShellCircle{{358, 3.5, 2.1, 17, 3.4, part.Num(.002)}}, Told: []Said{{Key: "map.shell_of", Args: []string{"n", "74", "of", "80"}}}}
+	for j := range 26 {
+		row := make([]byte, 72)
+		for i := range row {
+			row[i] = '2'
+			switch z := 10 + 1.5*math.Sin(float64(i)*math.Pi/18); {
+			case float64(j)/2 > z:
+				row[i] = '0'
+			case float64(j)/2 > z-2.5, i%24 > 20:
+				row[i] = '1'
+			}
+		}
+		sh.Rows = append(sh.Rows, string(row))
+	}
+	for k := range 70 {
+		f := ShellPoint{360 * r.Float64(), 10 * r.Float64(), kinds[r.IntN(5)], part.Severities[1+r.IntN(3)]}
+		if k%4 == 0 {
+			f.TurnDeg, f.BelowMM, f.Kind = math.Mod(718+6*r.NormFloat64(), 360), 3.5+.7*r.NormFloat64(), part.Run
+		}
+		sh.Findings = append(sh.Findings, f)
+	}
+	rep.Shell = sh
+	if len(rep.Findings) > 1 {
+		f := &rep.Findings[1]
+		f.Zone, f.TurnDeg, f.BelowMM = part.ZoneShell, part.Num(119.6), part.Num(3.24)
+	}
 	rep.Hints = []Said{{Text: "Dust all over and rising: look at the filter and the airflow."}}
 	rep.Notes = []Said{{Text: "Invented data."}}
 }

@@ -73,7 +73,8 @@ const (
 	unrolledWide = 900.0
 	bodyLeft     = 58.0  // room for the shell's axis
 	bodyRight    = 26.0  // and for the last turn's name
-	mostHigh     = 520.0 // of the plate
+	mostHigh     = 400.0 // of the plate
+	mostRadius   = 40.0  // of a mark: larger ones would hide the others
 	manySpots    = 150   // from how many marks on they are small
 )
 
@@ -121,8 +122,8 @@ func Unroll(u Unrolled) ([]byte, error) {
 		y += d.k*(y1-y0) + 14
 	}
 	if d.GirthMM > 0 {
-		y += lineHeight + 16
-		d.shellX, d.shellY = bodyLeft, y
+		y += lineHeight + 24
+		d.shellX, d.shellY = bodyLeft+(inner-d.k*d.GirthMM)/2, y
 		y += d.k*d.DepthMM + 2*lineHeight + 22
 	}
 	f := &frame{}
@@ -297,8 +298,8 @@ func (d *unrolled) shell() {
 	}
 	d.line(inkLine(1.3), x0, y0, x0, y1, x1, y1, x1, y0)
 	d.line(inkLine(2.6), x0, y0, x1, y0)
-	d.text(6, y0-lineHeight/2-16, textSize, draw.XLeft, d.Names.Below)
-	d.text((x0+x1)/2, y0-lineHeight/2-16, textSize, draw.XCenter, d.Names.Shell)
+	d.text(x0-52, y0-lineHeight/2-22, textSize, draw.XLeft, d.Names.Below)
+	d.text((x0+x1)/2, y0-lineHeight/2-22, textSize, draw.XCenter, d.Names.Shell)
 	d.text((x0+x1)/2, y1+12+1.5*lineHeight, textSize, draw.XCenter, d.Names.Turn)
 }
 
@@ -315,7 +316,8 @@ func (d *unrolled) cells(digit byte) {
 	open := map[run]int{} // the row in which it began
 	closeRun := func(r run, end int) {
 		cols := float64(len(d.Looked[end-1]))
-		d.box(tone, d.shellX+wide*float64(r.from)/cols, d.shellY+high*float64(open[r])/float64(n), d.shellX+wide*float64(r.to)/cols, d.shellY+high*float64(end)/float64(n))
+		x0, x1 := d.shellX+wide*float64(r.from)/cols, d.shellX+wide*float64(r.to)/cols
+		d.box(tone, x0, d.shellY+high*float64(open[r])/float64(n), x1, d.shellY+high*float64(end)/float64(n))
 		delete(open, r)
 	}
 	for j := range n + 1 {
@@ -398,7 +400,8 @@ func (d *unrolled) place(m *Placed) (x, y, rx, ry float64) {
 	}
 	const clear = 4
 	inner := max(m.Outline.Inner, 0.2)
-	rx, ry = max((d.k*m.WideMM/2+clear)/inner, d.markRadius), max((d.k*m.HighMM/2+clear)/inner, d.markRadius)
+	axis := func(mm float64) float64 { return min(max((d.k*mm/2+clear)/inner, d.markRadius), mostRadius) }
+	rx, ry = axis(m.WideMM), axis(m.HighMM)
 	if m.WideMM == 0 && m.HighMM == 0 {
 		rx, ry = d.markRadius, d.markRadius
 	}
@@ -406,7 +409,11 @@ func (d *unrolled) place(m *Placed) (x, y, rx, ry float64) {
 }
 
 func (d *unrolled) drawable(m *Placed) bool {
-	return finite(m.X) && finite(m.Y) && finite(m.WideMM) && finite(m.HighMM) && len(m.Outline.Paths) > 0 && (m.Shell && d.GirthMM > 0 || !m.Shell && len(d.Plate) > 2)
+	there := len(d.Plate) > 2
+	if m.Shell {
+		there = d.GirthMM > 0
+	}
+	return there && finite(m.X) && finite(m.Y) && finite(m.WideMM) && finite(m.HighMM) && len(m.Outline.Paths) > 0
 }
 
 func (d *unrolled) take(m *Placed) {
@@ -584,6 +591,7 @@ func (d *unrolled) ring(number string, r Ring, shell bool) {
 	var line []vg.Point
 	flush := func() {
 		if len(line) > 1 {
+			d.c.StrokeLines(draw.LineStyle{Color: ground(), Width: 5}, line) // so that it shows among marks
 			d.c.StrokeLines(ringLine(), line)
 		}
 		line = nil

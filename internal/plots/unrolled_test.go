@@ -109,7 +109,7 @@ func TestUnrollCells(t *testing.T) {
 	k := (unrolledWide - bodyLeft - bodyRight) / 36
 	// What the library writes is upside down.
 	high, _ := strconv.ParseFloat(regexp.MustCompile(`viewBox="0 0 900 (\d+)"`).FindStringSubmatch(string(svg))[1], 64)
-	top := high - (8 + lineHeight + 16)
+	top := high - (8 + lineHeight + 24)
 	at := func(x, y float64) byte {
 		return u.Looked[min(17, max(0, int((top-y)/k*2)))][min(71, max(0, int((x-bodyLeft)/k*2)))]
 	}

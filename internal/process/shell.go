@@ -57,7 +57,8 @@ func shellMapOf(units []Unit, o MapOptions) DefectMap {
 				continue
 			}
 			own = append(own, s)
-			m.Spots = append(m.Spots, Spot{X: s.turn(f.OnShell.TurnDeg), Y: f.OnShell.BelowMM, Unit: i, Finding: j, Kind: f.Kind, Severity: f.Severity})
+			at := Spot{X: s.turn(f.OnShell.TurnDeg), Y: f.OnShell.BelowMM, Unit: i, Finding: j, Kind: f.Kind, Severity: f.Severity}
+			m.Spots = append(m.Spots, at)
 		}
 	}
 	m.Units = len(all)

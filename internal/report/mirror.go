@@ -90,7 +90,7 @@ func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 	if err != nil {
 		return nil, fmt.Errorf("report: the waves' spectrum: %w", err)
 	}
-	v.Plot = template.HTML(svg)
+	v.Plot = inlineSVG(svg, "Waves by wavelength")
 	return v, nil
 }
 

@@ -463,7 +463,7 @@ func newFindingView(f *part.Finding, r *part.Result, crops []Crop, i int) findin
 		add(english.Place, f.Station)
 	}
 	if f.TurnDeg != nil && f.BelowMM != nil {
-		add(english.Place, fmt.Sprintf(textOnShell, trimNumber(*f.TurnDeg, 0), trimNumber(*f.BelowMM, 1)))
+		add(english.Place, onShellText(f))
 	}
 	if f.ValueUM != nil {
 		if f.Kind == part.Step {

@@ -66,7 +66,7 @@ func pages(t testing.TB) map[string]string {
 	}
 	all := map[string]string{
 		"sample": samplePage(t, sample()), "no findings": samplePage(t, none), "face only": samplePage(t, face),
-		"no picture": samplePage(t, bare), "sixty": samplePage(t, crowd), "index": sampleIndex(t, "k12-L"),
+		"no picture": samplePage(t, bare), "sixty": samplePage(t, crowd), "shell": samplePage(t, shellSample()), "index": sampleIndex(t, "k12-L"),
 	}
 	for name, s := range sheets(t) {
 		all[name] = sheetPage(t, s)

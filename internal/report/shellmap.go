@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"strings"
 
 	"finishbench/internal/marks"
 	"finishbench/internal/part"
@@ -31,7 +32,8 @@ func newShellView(r *part.Result) (*shellView, error) {
 	}
 	girth := 2 * math.Pi * r.Shell.MeanRadiusMM()
 	u := plots.Unrolled{GirthMM: girth, DepthMM: r.Shell.DepthMM(), Looked: r.Shell.Rows,
-		Names: plots.UnrolledNames{Plate: textMapPlate, Shell: textMapShell, Turn: textMapTurn, Below: textMapBelow, Some: textMapSome, None: textMapNone}}
+		Names: plots.UnrolledNames{Plate: textMapPlate, Shell: textMapShell, Turn: textMapTurn, Below: textMapBelow,
+			Some: textMapSome, None: textMapNone}}
 	origin, plateMM := part.Point{}, 0.0
 	if f := r.Faceplate; f != nil && len(f.OutlinePX) > 2 {
 		origin, plateMM = part.Point{X: f.OutlinePX[0][0], Y: f.OutlinePX[0][1]}, r.ScaleOf(f.Image)
@@ -44,6 +46,7 @@ func newShellView(r *part.Result) (*shellView, error) {
 		views[r.Pictures[i].File] = r.Pictures[i].View
 	}
 	v := &shellView{}
+	var onPlate, onShell []string // for those who do not see the map
 	seen := map[part.Kind]bool{}
 	for i, f := range byNumber(r) {
 		p := plots.Placed{Outline: outlineOf(f.Kind), Label: fmt.Sprint(f.Number), Heavy: f.Severity.Rank() >= part.Major.Rank()}
@@ -54,11 +57,13 @@ func newShellView(r *part.Result) (*shellView, error) {
 		switch {
 		case f.TurnDeg != nil && f.BelowMM != nil:
 			p.Shell, p.X, p.Y = true, math.Mod(math.Mod(*f.TurnDeg, 360)+360, 360)/360*girth, *f.BelowMM
+			onShell = append(onShell, fmt.Sprintf("%d %s, ", f.Number, kindWord(f.Kind))+onShellText(f))
 		case u.Plate != nil && plateMM > 0 && views[f.Image] == part.Face && f.Zone != part.ZoneShell:
 			// Face pictures are of one pose: a place in one is that place in all.
 			if b, ok := boxIn(f, r.Faceplate.Image); ok {
 				box, mm = b, plateMM
 			}
+			onPlate = append(onPlate, fmt.Sprintf("%d %s, %s", f.Number, kindWord(f.Kind), zoneWord(f.Zone)))
 			p.X, p.Y = plateMM*(box.Centre().X-origin.X), plateMM*(box.Centre().Y-origin.Y)
 		default:
 			id := findingID(f.Number)
@@ -85,7 +90,7 @@ func newShellView(r *part.Result) (*shellView, error) {
 	if err != nil && !errors.Is(err, plots.ErrNothing) {
 		return nil, fmt.Errorf("report: map of the shell: %w", err)
 	}
-	v.Plot = template.HTML(svg)
+	v.Plot = inlineSVG(svg, english.MapHead+": "+strings.Join(append(onPlate, onShell...), "; "))
 	v.Sentences = append(v.Sentences, fmt.Sprintf(textMapLooked, part.Percent(r.Shell.LookedAt)))
 	if r.Shell.SeeThrough {
 		v.Sentences = append(v.Sentences, textMapSeeThrough)
@@ -96,6 +101,11 @@ func newShellView(r *part.Result) (*shellView, error) {
 	}
 	v.Sentences = append(v.Sentences, scale)
 	return v, nil
+}
+
+// onShellText says where on the shell a finding lies.
+func onShellText(f *part.Finding) string {
+	return fmt.Sprintf(textOnShell, trimNumber(*f.TurnDeg, 0), trimNumber(*f.BelowMM, 1))
 }
 
 // outlineOf is a kind's shape and colour for a plot.
