@@ -219,18 +219,19 @@ func TestHazeAndMissedPlace(t *testing.T) {
 
 // glitter adds what flakes of 0.06 mm mirror of the screen, each another place of it, up to half as much again as the lacquer does.
 func glitter(seed uint64) func(l part.Light, x, y float64) float64 {
-	const flake, most = 0.06, 0.06
-	return func(l part.Light, x, y float64) float64 {
-		rng := rand.New(rand.NewPCG(seed, uint64(int(math.Floor(x/flake))+5000)<<20|uint64(int(math.Floor(y/flake))+5000)))
+	const flake, most, half = 0.06, 0.06, 100 // mm, share, flakes from the middle to where none is drawn any more
+	at := make([][1 + 2*Phases]float64, 4*half*half)
+	for k := range at {
+		rng := rand.New(rand.NewPCG(seed, uint64(k%(2*half)-half+5000)<<20|uint64(k/(2*half)-half+5000)))
 		share, s, u := most*rng.Float64(), 2*math.Pi*rng.Float64(), 2*math.Pi*rng.Float64()
-		switch n := number(l); {
-		case n < 0:
-			return share
-		case n >= Phases:
-			return share * (0.5 + 0.4*math.Cos(u+math.Pi/2*float64(n-Phases)))
-		default:
-			return share * (0.5 + 0.4*math.Cos(s+math.Pi/2*float64(n)))
+		at[k][0] = share
+		for n := range Phases {
+			at[k][1+n] = share * (0.5 + 0.4*math.Cos(s+math.Pi/2*float64(n)))
+			at[k][1+Phases+n] = share * (0.5 + 0.4*math.Cos(u+math.Pi/2*float64(n)))
 		}
+	}
+	return func(l part.Light, x, y float64) float64 {
+		return at[(int(math.Floor(y/flake))+half)*2*half+int(math.Floor(x/flake))+half][1+number(l)]
 	}
 }
 
