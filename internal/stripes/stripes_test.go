@@ -66,8 +66,11 @@ func rmsSlope(p synth.StripesParams) float64 {
 func TestWavinessIsThatDrawn(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, c := range []struct{ waveMM, mrad float64 }{{0.3, 2}, {0.6, 1}, {2, 4}} {
-		p := synth.DefaultStripes()
-		p.Slope, p.Seed = waves(rng, c.waveMM, c.mrad/1000), uint64(100*c.waveMM+c.mrad)
+		p := small(uint64(100*c.waveMM + c.mrad))
+		if c.waveMM > 1 { // longer waves want a wider face
+			p.W, p.H, p.RadiusMM = 800, 800, 5.5
+		}
+		p.Slope = waves(rng, c.waveMM, c.mrad/1000)
 		want := 1000 * rmsSlope(p)
 		w := measured(t, p).Waves
 		if math.Abs(w.SlopeMRad/want-1) > 0.15 || w.AtLeast {
@@ -89,8 +92,8 @@ func TestWavinessIsThatDrawn(t *testing.T) {
 	}
 	// What turns the phase by more than half a period comes back from the other side: no more than a
 	// lower bound is told, though hardly any gloss is lost.
-	p := synth.DefaultStripes()
-	p.Slope, p.Seed = waves(rng, 1.2, 0.009), 9
+	p := small(9)
+	p.Slope = waves(rng, 1.2, 0.009)
 	if w, want := measured(t, p).Waves, 1000*rmsSlope(p); !w.AtLeast || w.LostShare > lostMost || w.SlopeMRad > want {
 		t.Errorf("waves of 1.2 mm and %.2f mrad: %.2f mrad, at least %v, gloss lost %.3f", want, w.SlopeMRad, w.AtLeast, w.LostShare)
 	}
