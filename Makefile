@@ -12,9 +12,8 @@ PURE := ./internal/part ./internal/stripes ./internal/optics ./internal/outline 
 	./internal/capture/trouble ./internal/capture/pty ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
 	./internal/bench ./internal/lotreport ./internal/learn
 
-# Tested first, in seconds. The page's tests wait for a browser most of their time:
-# they run beside those that have work to do.
-QUICK := $(filter-out ./internal/bench ./internal/stripes,$(PURE))
+# Begun first, so that none of them is left over at the end with one core idle.
+LONGEST := ./cmd/inspect ./internal/defects ./internal/stripes ./internal/records ./internal/bench
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared
@@ -36,16 +35,18 @@ demo: build ## inspect the units in testdata/images and say which page to open
 	@echo "Open in a browser:"
 	@for p in out/demo/index.html out/demo/*/report.html; do [ ! -e "$$p" ] || echo "  $(CURDIR)/$$p"; done
 
-test: setup setup-test check ## every check and test, as CI runs them
-	go build -o bin/inspect ./cmd/inspect
-	go test -timeout 14m $$(go list ./... | grep -vxF "$$(go list $(QUICK))")
+test: setup ## every check and test, as CI runs them
+	@$(MAKE) --no-print-directory -j2 setup-test check
+	go test -vet=off -p 3 -timeout 14m $(LONGEST) ./...
 	@$(MAKE) --no-print-directory fuzz-short
-	go test -run '^$$' -bench . -benchtime 1x ./...
+	go test -vet=off -run '^$$' -bench . -benchtime 1x $$(grep -rlE '^func Benchmark' --include='*_test.go' cmd internal | xargs -n1 dirname | sort -u | sed 's,^,./,')
 
-check: # format, vet and the packages without cgo: seconds, so they come first
+check: # format, vet, what is free of cgo, and that all builds; compiles what the tests need
 	@unformatted=$$(gofmt -l cmd internal configs); [ -z "$$unformatted" ] || { echo "gofmt wants to change: $$unformatted"; exit 1; }
-	CGO_ENABLED=0 go vet $(PURE) ./internal/report ./configs
-	CGO_ENABLED=0 go test $(QUICK)
+	@cgo=$$(go list -deps -test -f '{{if and .CgoFiles (not .Standard)}}{{.ImportPath}}{{end}}' $(PURE)) || exit 1; \
+	  [ -z "$$cgo" ] || { echo "packages that want a C compiler, though they or what uses them are in PURE (Makefile):" $$cgo; exit 1; }
+	CGO_ENABLED=0 go vet ./internal/report ./configs
+	go build -o bin/inspect ./cmd/inspect
 	go vet ./...
 
 build: setup bin/inspect ## bin/inspect
@@ -80,11 +81,8 @@ draw: ## ray-traced units of new seeds for `make score` (minutes a unit): SEEDS=
 # Each fuzz target for FUZZTIME; `make test` gives them a few seconds.
 FUZZTIME ?= 60s
 fuzz: ## fuzz the readers and the config, FUZZTIME each
-	@grep -rlE '^func Fuzz' --include='*_test.go' cmd internal configs 2>/dev/null | while read -r f; do \
-	  for t in $$(sed -nE 's/^func (Fuzz[A-Za-z0-9_]*).*/\1/p' "$$f"); do \
-	    echo "fuzz $$t in $$(dirname $$f)"; \
-	    sh .ci/fuzz "$$t" $(FUZZTIME) "./$$(dirname $$f)" || exit 1; \
-	  done; \
+	@for p in $$(grep -rlE '^func Fuzz' --include='*_test.go' cmd internal configs | xargs -n1 dirname | sort -u); do \
+	  sh .ci/fuzz $(FUZZTIME) $$p || exit 1; \
 	done
 
 fuzz-short:

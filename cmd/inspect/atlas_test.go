@@ -110,16 +110,31 @@ func TestAtlasForgottenPictures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := store.Forget(context.Background(), time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)); err != nil {
+	defer store.Close()
+	if _, err := store.Forget(t.Context(), time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)); err != nil {
 		t.Fatal(err)
 	}
-	store.Close()
-	o := atlasOptions{out: t.TempDir(), language: "zh-Hans", n: 3}
-	o.records.url = file
-	if err := runAtlas(t.Context(), o, &bytes.Buffer{}); err != nil {
+	l, err := sheetLanguage("zh-Hans")
+	if err != nil {
 		t.Fatal(err)
 	}
-	if page := readPage(t, o.out, "dust.html"); !strings.Contains(page, "绘制") || strings.Contains(page, "程序判定") {
+	a := newAtlas(l, 3)
+	if err := a.addRecords(t.Context(), store, records.Filter{}); err != nil {
+		t.Fatal(err)
+	}
+	s, err := a.page(t.Context(), part.Dust)
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	out, err := openOut(dir, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := writeSheetPage(out, "dust.html", s); err != nil {
+		t.Fatal(err)
+	}
+	if page := readPage(t, dir, "dust.html"); !strings.Contains(page, "绘制") || strings.Contains(page, "程序判定") || !strings.Contains(page, "data:image/jpeg") {
 		t.Error("the page shows a picture of the records, or does not say that its own are drawn")
 	}
 }

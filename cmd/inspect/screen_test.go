@@ -5,11 +5,13 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -18,10 +20,8 @@ import (
 	"finishbench/internal/synth"
 )
 
-// aScreenUnit writes a face before a screen, with a crater of 0.8 mm and 30 um, as a unit's
-// folder; change may alter the pictures.
-func aScreenUnit(t *testing.T, change func(map[part.Light]*part.Image)) string {
-	t.Helper()
+// screenFace draws a face before a screen, with a crater of 0.8 mm and 30 um, once for all tests.
+var screenFace = sync.OnceValue(func() map[part.Light]*part.Image {
 	p := synth.DefaultStripes()
 	p.W, p.H, p.MMPerPX, p.RadiusMM = 640, 640, 0.018, 5
 	p.Slope = func(x, y float64) (float64, float64) {
@@ -31,6 +31,14 @@ func aScreenUnit(t *testing.T, change func(map[part.Light]*part.Image)) string {
 		return 0, 0
 	}
 	images, _ := synth.Stripes(p)
+	return images
+})
+
+// aScreenUnit writes the pictures of screenFace as a unit's folder; change may take some away or
+// put one in another's place.
+func aScreenUnit(t *testing.T, change func(map[part.Light]*part.Image)) string {
+	t.Helper()
+	images := maps.Clone(screenFace())
 	if change != nil {
 		change(images)
 	}
@@ -60,11 +68,19 @@ func writeScreenUnit(t *testing.T, images map[part.Light]*part.Image) string {
 	return dir
 }
 
-// recordedScreen is a store with the unit of aScreenUnit as its inspection 1.
+var screenRecord []byte // the file that recordedScreen copies
+
+// recordedScreen is a store with the unit of aScreenUnit as its inspection 1; the unit is inspected
+// once for all tests.
 func recordedScreen(t *testing.T) *records.Store {
 	t.Helper()
 	db := filepath.Join(t.TempDir(), "r.db")
-	runCode(t, "unit", aScreenUnit(t, nil), "--out", t.TempDir(), "--mm-per-px", "0.018", "--record", db)
+	if screenRecord == nil {
+		runCode(t, "unit", aScreenUnit(t, nil), "--out", t.TempDir(), "--mm-per-px", "0.018", "--record", db)
+		screenRecord = must(os.ReadFile(db))
+	} else if err := os.WriteFile(db, screenRecord, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	store, err := records.Open(t.Context(), db, time.Now)
 	if err != nil {
 		t.Fatal(err)

@@ -66,8 +66,11 @@ func rmsSlope(p synth.StripesParams) float64 {
 func TestWavinessIsThatDrawn(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, c := range []struct{ waveMM, mrad float64 }{{0.3, 2}, {0.6, 1}, {2, 4}} {
-		p := synth.DefaultStripes()
-		p.Slope, p.Seed = waves(rng, c.waveMM, c.mrad/1000), uint64(100*c.waveMM+c.mrad)
+		p := small(uint64(100*c.waveMM + c.mrad))
+		if c.waveMM > 1 { // longer waves want a wider face
+			p.W, p.H, p.RadiusMM = 800, 800, 5.5
+		}
+		p.Slope = waves(rng, c.waveMM, c.mrad/1000)
 		want := 1000 * rmsSlope(p)
 		w := measured(t, p).Waves
 		if math.Abs(w.SlopeMRad/want-1) > 0.15 || w.AtLeast {
@@ -89,8 +92,8 @@ func TestWavinessIsThatDrawn(t *testing.T) {
 	}
 	// What turns the phase by more than half a period comes back from the other side: no more than a
 	// lower bound is told, though hardly any gloss is lost.
-	p := synth.DefaultStripes()
-	p.Slope, p.Seed = waves(rng, 1.2, 0.009), 9
+	p := small(9)
+	p.Slope = waves(rng, 1.2, 0.009)
 	if w, want := measured(t, p).Waves, 1000*rmsSlope(p); !w.AtLeast || w.LostShare > lostMost || w.SlopeMRad > want {
 		t.Errorf("waves of 1.2 mm and %.2f mrad: %.2f mrad, at least %v, gloss lost %.3f", want, w.SlopeMRad, w.AtLeast, w.LostShare)
 	}
@@ -219,18 +222,19 @@ func TestHazeAndMissedPlace(t *testing.T) {
 
 // glitter adds what flakes of 0.06 mm mirror of the screen, each another place of it, up to half as much again as the lacquer does.
 func glitter(seed uint64) func(l part.Light, x, y float64) float64 {
-	const flake, most = 0.06, 0.06
-	return func(l part.Light, x, y float64) float64 {
-		rng := rand.New(rand.NewPCG(seed, uint64(int(math.Floor(x/flake))+5000)<<20|uint64(int(math.Floor(y/flake))+5000)))
+	const flake, most, half = 0.06, 0.06, 100 // mm, share, flakes from the middle to where none is drawn any more
+	at := make([][1 + 2*Phases]float64, 4*half*half)
+	for k := range at {
+		rng := rand.New(rand.NewPCG(seed, uint64(k%(2*half)-half+5000)<<20|uint64(k/(2*half)-half+5000)))
 		share, s, u := most*rng.Float64(), 2*math.Pi*rng.Float64(), 2*math.Pi*rng.Float64()
-		switch n := number(l); {
-		case n < 0:
-			return share
-		case n >= Phases:
-			return share * (0.5 + 0.4*math.Cos(u+math.Pi/2*float64(n-Phases)))
-		default:
-			return share * (0.5 + 0.4*math.Cos(s+math.Pi/2*float64(n)))
+		at[k][0] = share
+		for n := range Phases {
+			at[k][1+n] = share * (0.5 + 0.4*math.Cos(s+math.Pi/2*float64(n)))
+			at[k][1+Phases+n] = share * (0.5 + 0.4*math.Cos(u+math.Pi/2*float64(n)))
 		}
+	}
+	return func(l part.Light, x, y float64) float64 {
+		return at[(int(math.Floor(y/flake))+half)*2*half+int(math.Floor(x/flake))+half][1+number(l)]
 	}
 }
 

@@ -57,41 +57,43 @@ func Stripes(p StripesParams) (map[part.Light]*part.Image, []part.Point) {
 	lies := func(x, y, k int) (float64, float64) {
 		return (float64(x) + (float64(k%sub)+0.5)/sub - 0.5 - float64(p.W-1)/2) * p.MMPerPX, (float64(p.H-1)/2 - float64(y) + 0.5 - (float64(k/sub)+0.5)/sub) * p.MMPerPX
 	}
-	surface := make([]lacquer, p.W*p.H*sub*sub)
+	tilted := math.Cos(p.TiltDeg * math.Pi / 180)
+	drawn := make([]*canvas, len(screenLights))
+	moved := make([][2]float64, len(screenLights))
+	for i, l := range screenLights {
+		drawn[i] = newCanvas(p.W, p.H, true)
+		if p.Fault.MovedMM != nil {
+			moved[i][0], moved[i][1] = p.Fault.MovedMM(l)
+		}
+	}
 	rows(0, p.H, func(y int) {
+		sums := make([]float64, len(screenLights))
 		for x := range p.W {
+			clear(sums)
 			for k := range sub * sub {
-				surface[(y*p.W+x)*sub*sub+k] = p.lacquerAt(lies(x, y, k))
+				mx, my := lies(x, y, k)
+				stays := p.seen(mx, my, mx, my, tilted)
+				for i, m := range moved {
+					at := stays
+					if m != [2]float64{} {
+						at = p.seen(mx, my, mx-m[0], my-m[1], tilted)
+					}
+					sums[i] += p.light(i, at) / (sub * sub)
+				}
+			}
+			for i, l := range screenLights {
+				if p.Fault.Band != nil {
+					_, my := lies(x, y, 0)
+					sums[i] *= p.Fault.Band(l, my)
+				}
+				drawn[i].ch[0][y*p.W+x] = float32(sums[i] * p.Exposure)
 			}
 		}
 	})
 	out := map[part.Light]*part.Image{}
-	c := newCanvas(p.W, p.H, true)
 	for i, l := range screenLights {
-		dx, dy := 0.0, 0.0
-		if p.Fault.MovedMM != nil {
-			dx, dy = p.Fault.MovedMM(l)
-		}
-		rows(0, p.H, func(y int) {
-			for x := range p.W {
-				sum := 0.0
-				for k := range sub * sub {
-					mx, my := lies(x, y, k)
-					s := surface[(y*p.W+x)*sub*sub+k]
-					if dx != 0 || dy != 0 {
-						s = p.lacquerAt(mx-dx, my-dy)
-					}
-					sum += p.light(l, mx, my, s) / (sub * sub)
-				}
-				if p.Fault.Band != nil {
-					_, my := lies(x, y, 0)
-					sum *= p.Fault.Band(l, my)
-				}
-				c.ch[0][y*p.W+x] = float32(sum * p.Exposure)
-			}
-		})
-		c.blur(p.BlurPX, area{0, 0, p.W, p.H})
-		out[l] = sensor{exposure: 1, noise: p.Noise, bits: p.Bits, seed: p.Seed*16 + uint64(i)}.picture(c)
+		drawn[i].blur(p.BlurPX, area{0, 0, p.W, p.H})
+		out[l] = sensor{exposure: 1, noise: p.Noise, bits: p.Bits, seed: p.Seed*16 + uint64(i)}.picture(drawn[i])
 	}
 	var outline []part.Point
 	for k := range 360 {
@@ -123,34 +125,50 @@ func (p *StripesParams) lacquerAt(x, y float64) lacquer {
 	return s
 }
 
-// light is what one place sends to the camera; x, y mm from the picture's middle.
-func (p *StripesParams) light(l part.Light, x, y float64, at lacquer) float64 {
+// seen is one place of the picture: where it lies, mm from the picture's middle, which place of the screen
+// the lacquer there mirrors, mm, and the cosine of each phase of the stripes at that place, along x and along y.
+type seen struct {
+	lacquer
+	x, y, s, t float64
+	wave       [8]float64
+}
+
+// seen looks at the place x, y of the picture, where the lacquer is that of fx, fy on the face; tilted is the
+// cosine of the screen's tilt.
+func (p *StripesParams) seen(x, y, fx, fy, tilted float64) seen {
+	at := seen{lacquer: p.lacquerAt(fx, fy), x: x, y: y}
+	if at.gloss < 0 {
+		return at
+	}
+	at.s, at.t = x+2*p.DistanceMM*float64(at.sx), y+2*p.DistanceMM*tilted*float64(at.sy)
+	sin, cos := math.Sincos(2 * math.Pi * at.s / p.PeriodMM)
+	sinT, cosT := math.Sincos(2 * math.Pi * at.t / p.PeriodMM)
+	at.wave = [8]float64{cos, -sin, -cos, sin, cosT, -sinT, -cosT, sinT} // cos(a + n 90 deg)
+	return at
+}
+
+// light is what a place sends to the camera in picture i of screenLights.
+func (p *StripesParams) light(i int, at seen) float64 {
 	if at.gloss < 0 {
 		return 0.002
 	}
-	s, t := x+2*p.DistanceMM*float64(at.sx), y+2*p.DistanceMM*math.Cos(p.TiltDeg*math.Pi/180)*float64(at.sy)
-	mean, v := 0.5, 1.0
-	switch {
-	case l == part.White:
-		mean = 1
-	case l[len(l)-2] == 'y':
-		v = 0.5 + 0.5*p.Contrast*math.Cos(2*math.Pi*t/p.PeriodMM+math.Pi/2*float64(l[len(l)-1]-'0'))
-	default:
-		v = 0.5 + 0.5*p.Contrast*math.Cos(2*math.Pi*s/p.PeriodMM+math.Pi/2*float64(l[len(l)-1]-'0'))
+	l, mean, v := screenLights[i], 1.0, 1.0
+	if i > 0 { // stripes
+		mean, v = 0.5, 0.5+0.5*p.Contrast*at.wave[i-1]
 	}
 	f := &p.Fault
 	if f.Screen != nil {
 		mean, v = mean*f.Screen(l), v*f.Screen(l)
 	}
 	if f.Mirrored != nil {
-		v *= f.Mirrored(l, x, y, s, t)
+		v *= f.Mirrored(l, at.x, at.y, at.s, at.t)
 	}
 	if f.Lamp != nil {
 		mean += f.Lamp(l)
 	}
 	light := float64(at.paint)*mean + p.Mirrored*float64(at.gloss)*v
 	if f.Glare != nil {
-		light += f.Glare(l, x, y)
+		light += f.Glare(l, at.x, at.y)
 	}
 	return light
 }
