@@ -58,6 +58,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			out.Findings = append(out.Findings, fd)
 		}
 	}
+	f.tellPeel(&out)
 	out.Warnings = append(append(out.Warnings, f.told...), f.warnings(len(out.Findings))...)
 	out.Seen, out.Unseen = f.seen()
 	for _, q := range f.surf.outline {

@@ -25,6 +25,10 @@ type FaceParams struct {
 	Defects  []Defect
 	Glare    bool // raking: lighter rim and four mirrored lamps along it
 
+	LampMM            part.Box // a lamp's image in the dome's picture, mm from the faceplate's middle, were it smooth; 0: none
+	BendMM            float64  // the faceplate's radius: a slope moves what is mirrored by it times so much; 0 counts as 30
+	PeelSlope, PeelMM float64  // orange peel's rms slope and wavelength; 0: smooth
+
 	Background  string  // dark (also "") or bright
 	Vignette    float64 // relative loss of light in the picture's corners
 	BlurSigmaPX float64
