@@ -157,10 +157,12 @@ func (f *face) tellPeel(out *Result) {
 	switch {
 	case !f.peel.asked:
 	case f.sparkles && f.flakeMM <= flakeMostMM:
-		out.Warnings = append(out.Warnings, "orange peel was not looked for: flakes break the edges of mirrored lamps; look at the face before a screen")
+		out.Warnings = append(out.Warnings, "orange peel was not looked for: "+
+			"flakes break the edges of mirrored lamps; look at the face before a screen")
 	case !e.told():
-		out.Warnings = append(out.Warnings, fmt.Sprintf("orange peel was not looked for: %s of a lamp's edge is mirrored away from the rim, and %.0f mm are needed; "+
-			"set a lamp or a window so that its edge is mirrored on the face, or look at it before a screen", lengthWords(e.lengthMM), wavesLeastMM))
+		out.Warnings = append(out.Warnings, fmt.Sprintf("orange peel was not looked for: %s of a lamp's edge is mirrored away from the rim, "+
+			"and %.0f mm are needed; set a lamp or a window so that its edge is mirrored on the face, or look at it before a screen",
+			lengthWords(e.lengthMM), wavesLeastMM))
 	case e.waves():
 		out.Findings = append(slices.DeleteFunc(out.Findings, f.isIsland), f.peelFinding())
 	}
