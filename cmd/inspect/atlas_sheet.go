@@ -28,7 +28,7 @@ func (a *atlas) page(ctx context.Context, k part.Kind) (report.Sheet, error) {
 		s.Warnings = append(s.Warnings, a.t("warn."+from))
 	}
 	switch k {
-	case part.OrangePeel, part.Haze: // under lamps nothing looks for them
+	case part.Haze: // under lamps nothing looks for it
 		s.Warnings = append(s.Warnings, a.t("warn.screen_only"))
 	}
 	s.Sections = []report.SheetSection{pictures, {Heading: a.t("cause"), Text: []string{a.t(string(k) + ".cause")}},

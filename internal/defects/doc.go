@@ -17,7 +17,7 @@
 //     own, its edge is not searched in that picture. rim: unrolled along the outline (strip),
 //     its base is what is constant there. glare: lamps mirrored in the rim. print,
 //     figure: emblems and lettering, whose edge is not searched and whose ink is a
-//     base of its own. open: which pixels may be searched in which pictures; each set
+//     base of its own. peel: whether the edges of mirrored lamps wave (mirroredge). open: which pixels may be searched in which pictures; each set
 //     of pictures is one view, searched by itself. seen: which share of the surface
 //     was looked at, and why the rest was not.
 //  5. looks: what to look for. All left-over directions at once; the lacquer's

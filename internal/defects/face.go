@@ -42,6 +42,7 @@ type face struct {
 	rimPixels       map[int][][]int32 // by the width of a map's pixels: those of each block of the rim
 	apart           bool              // the pictures do not show one surface in one place
 	told            []string          // warnings of how they lie
+	peel            peel              // what mirrored lamps' edges tell
 }
 
 // prepare makes a face of a scene: registration, surface, channels, what may be

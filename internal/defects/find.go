@@ -58,6 +58,10 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			out.Findings = append(out.Findings, fd)
 		}
 	}
+	if err := f.tellHaze(&out); err != nil {
+		return Result{}, err
+	}
+	f.tellPeel(&out)
 	out.Warnings = append(append(out.Warnings, f.told...), f.warnings(len(out.Findings))...)
 	out.Seen, out.Unseen = f.seen()
 	for _, q := range f.surf.outline {

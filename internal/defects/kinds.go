@@ -38,8 +38,10 @@ const (
 	mattMinMM      = 0.6   // a bare place of this size loses the gloss of one light and scatters the other
 	hollow         = 0.5   // dust is solid: it fills this share of its box
 	hollowMinMM    = 0.2   // from this size on
-	chipMinMM      = 0.4   // what breaks the edge is at least this long
+	chipMinMM      = 0.4   // what reaches the edge is at least this long
 	chipLight      = 1.5   // and changes the light by so many times what something opaque does
+	chipLeastMM    = 0.1   // what goes on through the edge, this large inside
+	bareDome       = 0.08  // share of a dome's light that a bare place lacks: the 4 % that lacquer mirrors, against what paint sends
 	craterMinMM    = 0.28  // a crater is at least this wide
 	craterMaxLight = 0.05  // a crater changes the mean light by less
 	craterSided    = 0.65  // or is this one-sided under low light
@@ -124,6 +126,24 @@ func (f *face) slopeKind(p *place) part.Kind {
 // mirrors less of a dome, and scatters more of a low lamp.
 func (f *face) isMatt(p *place) bool {
 	return len(p.contrast) > 1 && slices.Max(p.contrast) > opaqueDome && slices.Min(p.contrast) < -opaqueDome
+}
+
+// isBare says whether a wide place lacks the gloss of a dome and hardly differs under low light.
+func (f *face) isBare(p *place) bool {
+	if len(p.contrast) < 2 || f.diameterMM(p) < missedWideMM {
+		return false
+	}
+	lacks := false
+	for pic, c := range p.contrast {
+		if f.scene[pic].Shot.Light == part.Raking {
+			if c < -bareDome {
+				return false
+			}
+		} else {
+			lacks = lacks || c < -bareDome
+		}
+	}
+	return lacks
 }
 
 // atEdge says whether a place reaches the outermost of what is looked at.
@@ -238,6 +258,9 @@ func (p *place) seen() float64 { return sure(3 * (p.peak - 0.6)) }
 func (f *face) kindOf(p *place) (part.Kind, float64) {
 	seen := p.seen()
 	long, thick := p.all.long*f.shapeMM(), p.all.thick*f.shapeMM()
+	if edge := f.breaksEdgeMM(p); edge >= chipEdgeMM && f.diameterMM(p) >= chipLeastMM {
+		return part.Chip, seen * sure(6*(edge/chipEdgeMM-0.7))
+	}
 	if f.isSlope(p) {
 		return f.slopeKind(p), seen * 0.7
 	}
@@ -257,7 +280,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	}
 	d := f.diameterMM(p)
 	switch {
-	case d >= mattMinMM && f.isMatt(p):
+	case f.isHaze(p):
+		return part.Haze, seen * hazeSure(f.fadeMM(p))
+	case d >= mattMinMM && f.isMatt(p), f.isBare(p):
 		return part.Missed, seen * 0.7
 	case o >= 1 && !f.isHollow(p):
 		return part.Dust, seen * sure(4*(o-0.8))

@@ -31,6 +31,9 @@ func (f *face) openUp() error {
 	if err := f.levelBase(lamps); err != nil {
 		return err
 	}
+	if err := f.judgePeel(); err != nil {
+		return err
+	}
 	if f.p.Shell == nil {
 		f.unroll()
 		f.withoutOutermost()

@@ -25,6 +25,10 @@ type FaceParams struct {
 	Defects  []Defect
 	Glare    bool // raking: lighter rim and four mirrored lamps along it
 
+	LampMM            part.Box // a lamp's image in the dome's picture, mm from the faceplate's middle, were it smooth; 0: none
+	BendMM            float64  // the faceplate's radius: a slope moves what is mirrored by it times so much; 0 counts as 30
+	PeelSlope, PeelMM float64  // orange peel's rms slope and wavelength; 0: smooth
+
 	Background  string  // dark (also "") or bright
 	Vignette    float64 // relative loss of light in the picture's corners
 	BlurSigmaPX float64
@@ -45,6 +49,9 @@ type FaceParams struct {
 //   - fibre: LengthMM along the curve, WidthMM, AngleDeg of the chord, Colour.
 //   - sanding: LengthMM, WidthMM of the patch, AngleDeg of its lines, Lines.
 //   - run: LengthMM, WidthMM, AngleDeg.
+//   - haze (Face, Shell): DiameterMM, where it has fallen to half.
+//   - missed place (Face, Shell): LengthMM, WidthMM, AngleDeg.
+//   - chip (Face): DiameterMM of the bite; its place is moved onto the faceplate's edge.
 //
 // AngleDeg is counter-clockwise from the picture's x axis. Strength 1 (also
 // for 0) is common; less is fainter.
@@ -64,9 +71,9 @@ type TruthDefect struct {
 	Kind              part.Kind
 	XPX, YPX          float64  // where Defect put it
 	Box               part.Box // of the shape, before blur
-	DiameterMM        float64  // bubble, crater, dust; else 0
-	LengthMM, WidthMM float64  // fibre, sanding, run; else 0
-	AngleDeg          float64  // fibre, sanding, run: 0..180
+	DiameterMM        float64  // bubble, crater, dust, haze, chip; else 0
+	LengthMM, WidthMM float64  // fibre, sanding, run, missed place; else 0
+	AngleDeg          float64  // fibre, sanding, run, missed place: 0..180
 	Lines             int      // sanding
 	// Contrast over noise in each picture: the largest 3x3 mean of the blurred
 	// difference that the defect makes, over the noise of a 3x3 mean there.
@@ -125,7 +132,7 @@ func checkFace(p FaceParams) {
 	}
 	for _, d := range p.Defects {
 		switch d.Kind {
-		case part.Bubble, part.Dust, part.Fibre, part.Sanding, part.Crater, part.Run:
+		case part.Bubble, part.Dust, part.Fibre, part.Sanding, part.Crater, part.Run, part.Haze, part.Missed, part.Chip:
 		default:
 			panic("synth: no way to draw a defect of kind " + string(d.Kind))
 		}

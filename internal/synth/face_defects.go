@@ -14,6 +14,7 @@ type touch struct {
 	gain   [2]float64 // the light is multiplied by 1 + gain
 	add    [2]float64 // and this is added, white
 	toward [2]float64 // share by which the light moves towards scatter
+	bare   float64    // share of the mirrored light that is lost
 }
 
 // What fine scratches look like when they scatter all they get.
@@ -48,6 +49,14 @@ func (sc *scene) defect(d Defect, rng *rand.Rand) TruthDefect {
 		s = sc.crater(&d, &t, rng)
 	case part.Run:
 		s = sc.run(&d, &t)
+	case part.Haze:
+		s = sc.haze(&d, &t)
+	case part.Missed:
+		s = sc.missed(&d, &t, rng)
+	case part.Chip:
+		x, y = sc.ontoEdge(x, y)
+		t.XPX, t.YPX = x, y
+		s = sc.chip(&d, &t, x, y)
 	}
 	s.colour = sc.light[0].colour(d.Colour)
 	t.Box[0] += x
@@ -96,7 +105,8 @@ func (sc *scene) put(s shape, x, y float64, t *TruthDefect) {
 			for k, c := range sc.light {
 				for j := range n {
 					v := float64(c.ch[j][i])
-					w := v + q.cover*(l.matt[k]*s.colour[j]+l.add[k]-v)
+					w := v - q.bare*l.add[k]
+					w += q.cover * (l.matt[k]*s.colour[j] + (1-q.bare)*l.add[k] - w)
 					w += q.toward[k] * (scatter[k] - w)
 					w = w*(1+q.gain[k]) + q.add[k]
 					c.ch[j][i] = float32(v + in*(max(w, 0)-v))

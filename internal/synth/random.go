@@ -40,6 +40,12 @@ func RandomDefects(p FaceParams, n map[part.Kind]int, seed uint64) []Defect {
 				d.DiameterMM = between(0.3, 0.9)
 			case part.Run:
 				d.LengthMM, d.WidthMM = between(1.5, 3), between(0.4, 0.8)
+			case part.Haze:
+				d.DiameterMM = between(1, 2.5)
+			case part.Missed:
+				d.LengthMM, d.WidthMM = between(0.9, 2), between(0.7, 1.3)
+			case part.Chip:
+				d.DiameterMM = between(0.5, 1)
 			default:
 				panic("synth: no way to draw a defect of kind " + string(kind))
 			}
@@ -59,7 +65,12 @@ func RandomDefects(p FaceParams, n map[part.Kind]int, seed uint64) []Defect {
 		room := (d.radius() + 0.9) * px
 		for range 2000 {
 			x, y := between(0, float64(p.W)), between(0, float64(p.H))
-			if dist, _, _, _ := e.distance(x, y); dist < room || min(x, y, float64(p.W)-x, float64(p.H)-y) < room {
+			dist, _, _, angle := e.distance(x, y)
+			if d.Kind == part.Chip { // on the edge
+				k := int(math.Mod(angle/(2*math.Pi)+1, 1)*eggSteps) % eggSteps
+				x, y, dist = e.cx+e.table[k]*math.Cos(angle), e.cy+e.table[k]*math.Sin(angle), room
+			}
+			if dist < room || min(x, y, float64(p.W)-x, float64(p.H)-y) < room {
 				continue
 			}
 			d.XMM, d.YMM = (x-e.cx)/px, (y-e.cy)/px

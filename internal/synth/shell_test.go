@@ -274,7 +274,7 @@ func TestShellInside(t *testing.T) {
 				count++
 				in := false
 				for _, o := range truth.Inside {
-					in = in || o.Seen && float64(x) > o.Box[0]-1 && float64(x) < o.Box[0]+o.Box[2]+1 && float64(y) > o.Box[1]-1 && float64(y) < o.Box[1]+o.Box[3]+1
+					in = in || o.Seen && o.Box.Grow(1).Meets(part.Box{float64(x), float64(y), 0.1, 0.1})
 				}
 				if !in {
 					t.Fatalf("turn %g: parts change the light at %d, %d, outside their boxes", turn, x, y)
@@ -312,7 +312,10 @@ func TestShellAgain(t *testing.T) {
 }
 
 // everyMark has each kind that a shell may bear.
-var everyMark = map[part.Kind]int{part.Bubble: 6, part.Dust: 6, part.Fibre: 3, part.Sanding: 2, part.Crater: 3, part.Run: 3, part.Missed: 2, part.Haze: 2}
+var everyMark = map[part.Kind]int{
+	part.Bubble: 6, part.Dust: 6, part.Fibre: 3, part.Sanding: 2,
+	part.Crater: 3, part.Run: 3, part.Missed: 2, part.Haze: 2,
+}
 
 // TestShellStories writes pictures to look at, and says how long each took.
 func TestShellStories(t *testing.T) {

@@ -1,0 +1,352 @@
+package defects
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+)
+
+// Haze scatters: the ground turns paler in every light, what is mirrored loses contrast, and
+// nothing has an edge. The search takes off the local mean, which a large soft patch hardly
+// rises above; so it is sought in the light over the face's base, smoothed widely, on
+// paint without a pattern.
+
+// Lengths in millimetres, light relative to the ground's (common practice, no source).
+const (
+	hazeMinMM    = 0.6  // haze is at least this large,
+	hazeMostMM   = 6.0  // and at most this: what is wider is the light
+	hazeFadeMM   = 0.09 // its light falls from three quarters to a quarter over at least this,
+	hazeBlurs    = 3.0  // and so many times what the blur alone makes of a sharp edge
+	hazeLostBy   = 0.5  // of the light it adds in one picture, at most so much is lost in another
+	hazeSoftMM   = 0.2  // smoothing before it is sought,
+	hazeSpread   = 7.0  // over which it stands out by so many times the spread of that light,
+	hazeInEach   = 2.0  // and by this in each of two pictures, which a lamp's soft image does not
+	hazeLight    = 0.02 // and adds at least this much
+	hazeCompact  = 0.55 // share of its box that it fills
+	hazeReachMM  = 0.8  // to either side of its edge
+	hazeGrain    = 2.5  // it is at most so many times as uneven in itself as the face: scratches and flakes are more
+	hazeOverlaps = 0.5  // what lies in it and has this share of its size is the same
+)
+
+// isHaze says whether a place that the search found is a dull patch.
+func (f *face) isHaze(p *place) bool {
+	if f.diameterMM(p) < hazeMinMM || f.isHollow(p) || p.ringPX > 0 || !paler(p.contrast) {
+		return false
+	}
+	return f.soft(f.fadeMM(p))
+}
+
+// paler says whether changes of light are haze's: up, or hardly down where a lamp is mirrored.
+func paler(change []float64) bool {
+	most := slices.Max(change)
+	return most > 0 && -slices.Min(change) <= hazeLostBy*most
+}
+
+// soft says whether an edge fades over more than the blur makes of a sharp one, which falls
+// from 3/4 to 1/4 over 1.349 standard deviations.
+func (f *face) soft(fadeMM float64) bool {
+	return fadeMM >= hazeFadeMM && fadeMM >= hazeBlurs*1.349*f.blurPX()*f.shapeMM()
+}
+
+// fadeMM is over how far the light of a place falls, in the picture in which it is strongest.
+func (f *face) fadeMM(p *place) float64 {
+	pic := slices.Index(p.strength, slices.Max(p.strength))
+	w, h := p.win.w, p.win.h
+	light := make([]float64, w*h)
+	for i, q := range p.win.parent {
+		light[i] = math.NaN()
+		if q < 0 {
+			continue
+		}
+		light[i] = 0
+		for c, ch := range f.channels {
+			if ch.pic == pic {
+				light[i] += math.Copysign(1, p.contrast[pic]) * f.deviation(p.win, c, i)
+			}
+		}
+	}
+	core := make([]float64, len(p.core))
+	for k, i := range p.core {
+		core[k] = light[i]
+	}
+	top := quantile(core, 0.8)
+	in := regionFrom(light, top/2, p.core[0], w, h)
+	return fadeOf(light, in, top, w, h, windowMarginMM/f.shapeMM()) * f.shapeMM()
+}
+
+// regionFrom is where a value is over a level, connected with a pixel.
+func regionFrom(v []float64, level float64, from, w, h int) []uint8 {
+	mask := make([]bool, w*h)
+	for i, x := range v {
+		mask[i] = x > level
+	}
+	in := make([]uint8, w*h)
+	for _, pixels := range regionsOf(mask, w, h) {
+		if slices.Contains(pixels, from) {
+			for _, i := range pixels {
+				in[i] = 1
+			}
+		}
+	}
+	return in
+}
+
+// fadeOf is over how many pixels light falls from three quarters to a quarter of top, across
+// the edge of a region all around; 0 where that cannot be told. NaN counts nowhere.
+func fadeOf(light []float64, in []uint8, top float64, w, h int, reachPX float64) float64 {
+	inner, outer, err := distances(in, w, h)
+	if err != nil || !(top > 0) {
+		return 0
+	}
+	reach := int(reachPX)
+	at := make([][]float64, 2*reach+1) // by whole pixels, from outside inwards
+	for i, v := range light {
+		d := float64(inner.V[i]) - 0.5
+		if in[i] == 0 {
+			d = 0.5 - float64(outer.V[i])
+		}
+		if k := int(math.Round(d)) + reach; v == v && k >= 0 && k < len(at) {
+			at[k] = append(at[k], v)
+		}
+	}
+	cross := func(share float64) float64 {
+		last := math.NaN()
+		for k, v := range at {
+			if len(v) == 0 {
+				continue
+			}
+			m := median(v)
+			if m >= share*top {
+				if last != last { // from the first on
+					return float64(k)
+				}
+				return float64(k) - (m-share*top)/max(m-last, 1e-9)
+			}
+			last = m
+		}
+		return math.NaN()
+	}
+	if width := cross(0.75) - cross(0.25); width > 0 {
+		return width
+	}
+	return 0
+}
+
+// hazeSure is how sure it is that a soft place is haze.
+func hazeSure(fadeMM float64) float64 { return sure(4 * (fadeMM/hazeFadeMM - 0.7)) }
+
+// paleMap is by what share of the ground's light a picture is paler, by search pixel, as it is and
+// smoothed; NaN where it is not looked at. spread is of the smoothed one over the face.
+type paleMap struct {
+	pic         int
+	raw, wide   []float64
+	mid, spread float64
+	grain       float64 // how the two differ, from pixel to pixel
+}
+
+// tellHaze adds the dull patches of plain paint to what was found, and takes away what the
+// search made of them.
+func (f *face) tellHaze(out *Result) error {
+	if f.surf.all || f.woven || f.sparkles {
+		return nil
+	}
+	var maps []paleMap
+	for pic := range f.scene {
+		if planes := f.planesOf(pic); f.plainPaint(planes) {
+			m, ok, err := f.paleIn(pic, planes)
+			if err != nil {
+				return err
+			}
+			if ok {
+				maps = append(maps, m)
+			}
+		}
+	}
+	if len(maps) == 0 {
+		return nil
+	}
+	w, h := f.surf.w, f.surf.h
+	over := make([]float64, w*h) // by how many spreads all pictures together are paler
+	mask := make([]bool, w*h)
+	for i := range over {
+		n, least := 0, math.Inf(1)
+		for _, m := range maps {
+			if v := (m.wide[i] - m.mid) / m.spread; v == v {
+				over[i] += v
+				least = min(least, v)
+				n++
+			}
+		}
+		if n < 2 || least < hazeInEach { // in one picture alone it could be a lamp's soft image
+			over[i] = 0
+			continue
+		}
+		over[i] /= math.Sqrt(float64(n))
+		mask[i] = over[i] > hazeSpread
+	}
+	for _, pixels := range regionsOf(mask, w, h) {
+		if fd, ok := f.hazeOf(pixels, over, maps); ok {
+			same := func(o part.Finding) bool {
+				c := o.Box.Centre()
+				in := c.X > fd.Box[0] && c.Y > fd.Box[1] && c.X < fd.Box[0]+fd.Box[2] && c.Y < fd.Box[1]+fd.Box[3]
+				return in && o.Kind != part.Sanding && max(o.Box[2], o.Box[3]) >= hazeOverlaps*min(fd.Box[2], fd.Box[3])
+			}
+			if slices.ContainsFunc(out.Findings, func(o part.Finding) bool { return o.Kind == part.Haze && same(o) }) {
+				continue // the search found it, and measured it finer
+			}
+			out.Findings = append(slices.DeleteFunc(out.Findings, same), fd)
+		}
+	}
+	return nil
+}
+
+// paleIn is one picture's map.
+func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
+	w, h := f.surf.w, f.surf.h
+	m := paleMap{pic: pic, raw: make([]float64, w*h), wide: make([]float64, w*h)}
+	sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
+	for i := range m.raw {
+		m.raw[i] = math.NaN()
+		if f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 {
+			continue
+		}
+		light, base := 0.0, 0.0
+		for _, c := range planes {
+			light, base = light+float64(f.channels[c].smooth.V[i]), base+float64(f.channels[c].base.V[i])
+		}
+		m.raw[i] = light/max(base, paintAtLeast) - 1
+		sum.V[i], n.V[i] = float32(min(max(m.raw[i], -1), 3)), 1 // glints are cut
+	}
+	soft, share := part.NewPlane(w, h), part.NewPlane(w, h)
+	if err := gauss(soft, sum, hazeSoftMM/f.mmPX); err != nil {
+		return m, false, err
+	}
+	if err := gauss(share, n, hazeSoftMM/f.mmPX); err != nil {
+		return m, false, err
+	}
+	var sample []float64
+	for i := range m.wide {
+		m.wide[i] = math.NaN()
+		if n.V[i] > 0 && share.V[i] > 0.3 {
+			m.wide[i] = float64(soft.V[i] / share.V[i])
+			if i%5 == 0 {
+				sample = append(sample, m.wide[i])
+			}
+		}
+	}
+	if len(sample) < 100 {
+		return m, false, nil
+	}
+	m.mid = median(slices.Clone(sample))
+	for k := range sample {
+		sample[k] = math.Abs(sample[k] - m.mid)
+	}
+	m.spread = max(madToSD*median(sample), hazeLight/hazeSpread)
+	m.grain = m.grainIn(f.points)
+	return m, true, nil
+}
+
+// grainIn is how a map differs from itself smoothed: the median from the median.
+func (m paleMap) grainIn(pixels []int) float64 {
+	var v []float64
+	for _, i := range pixels {
+		if d := m.raw[i] - m.wide[i]; d == d {
+			v = append(v, d)
+		}
+	}
+	mid := quantile(v, 0.5)
+	for k := range v {
+		v[k] = math.Abs(v[k] - mid)
+	}
+	return quantile(v, 0.5)
+}
+
+// hazeOf makes a finding of a region that is paler in all lights, if it is soft and compact.
+func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Finding, bool) {
+	w, h := f.surf.w, f.surf.h
+	top := pixels[0]
+	for _, i := range pixels {
+		if over[i] > over[top] {
+			top = i
+		}
+	}
+	in := regionFrom(over, over[top]/2, top, w, h)
+	var body []int
+	for i, v := range in {
+		if v == 1 {
+			body = append(body, i)
+		}
+	}
+	s := shapeOf(body, w, 0, 0)
+	d := 2 * math.Sqrt(float64(len(body))/math.Pi) * f.mmPX
+	box := float64((s.x1 - s.x0 + 1) * (s.y1 - s.y0 + 1))
+	if d < hazeMinMM || s.long*f.mmPX > hazeMostMM || float64(len(body)) < hazeCompact*box {
+		return part.Finding{}, false
+	}
+	best, fade := -1, 0.0
+	var change []float64
+	features := map[string]float64{}
+	strongest := 0.0
+	for k, m := range maps {
+		var v []float64
+		var core []int
+		for _, i := range body {
+			if x := m.raw[i]; x == x && over[i] > 0.8*over[top] {
+				v, core = append(v, x), append(core, i)
+			}
+		}
+		if len(v) == 0 {
+			continue
+		}
+		if c := median(slices.Clone(v)); m.grainIn(core) > hazeGrain*m.grain*(1+max(c, 0)) {
+			return part.Finding{}, false
+		}
+		c := median(v)
+		change = append(change, c-m.mid)
+		features["contrast_"+string(f.scene[m.pic].Shot.Light)] = round3(c - m.mid)
+		if z := (c - m.mid) / m.spread; z > strongest {
+			strongest, best = z, k
+			light := make([]float64, len(m.raw))
+			for i, x := range m.raw {
+				light[i] = x - m.mid
+			}
+			fade = fadeOf(light, in, c-m.mid, w, h, hazeReachMM/f.mmPX) * f.mmPX
+		}
+	}
+	if best < 0 || !paler(change) || !f.soft(fade) {
+		return part.Finding{}, false
+	}
+	pic := maps[best].pic
+	features["edge_fades_over_mm"], features["response_over_threshold"] = round3(fade), round3(over[top]/hazeSpread)
+	out := part.Finding{Image: f.scene[pic].Shot.File, Kind: part.Haze, Zone: part.ZoneRim, Features: features,
+		Confidence: math.Round(100*hazeSure(fade)*sure(3*(over[top]/hazeSpread-0.6))) / 100}
+	for _, i := range body {
+		if f.surf.outside.V[i] > f.deep() {
+			out.Zone = part.ZoneFace
+		}
+	}
+	long, across := s.long*f.mmPX, s.across*f.mmPX
+	dm := math.Sqrt(long * across)
+	out.DiameterMM, out.LengthMM, out.WidthMM = part.Num(round3(dm)), part.Num(round3(long)), part.Num(round3(across))
+	out.AreaMM2, out.AngleDeg = part.Num(round4(float64(len(body))*f.mmPX*f.mmPX)), part.Num(math.Round(s.angleDeg*10)/10)
+	// Half of its light is passed where the fade is: noise moves either end by a spread over the slope there.
+	slope := over[top] / 2 / max(fade, f.mmPX) // per mm
+	b := part.NewBudget(fmt.Sprintf("%s's diameter", part.Haze), 1000*dm, []part.Contribution{
+		{Name: "level of the ground: both ends", Unit: "mm", U: 2 / slope, Distribution: part.Normal, Sensitivity: 1000},
+		{Name: "smoothing against the size: what half of its light is", Unit: "mm", U: max(fade, hazeSoftMM) / 2 / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000},
+		{Name: "scale: target, fit, squareness of the view", Unit: "mm/px", Value: part.Num(f.p.MMPerPX),
+			U: f.p.URelScale * f.p.MMPerPX, Distribution: part.Normal, Sensitivity: 1000 * dm / f.p.MMPerPX},
+	})
+	u := part.Num(round4(b.CombinedUM / 1000))
+	out.UDiamMM, out.ULengthMM, out.UWidthMM, out.Budget = u, u, u, &b
+	of := f.searchBox(part.Box{float64(s.x0) - 0.5, float64(s.y0) - 0.5, float64(s.x1 - s.x0 + 1), float64(s.y1 - s.y0 + 1)})
+	out.Box = f.boxIn(pic, of)
+	for _, m := range maps {
+		if m.pic != pic {
+			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.scene[m.pic].Shot.File, Box: f.boxIn(m.pic, of)})
+		}
+	}
+	return out, true
+}
