@@ -36,6 +36,7 @@ const heightStepMM = 0.25
 // Errors of Look.
 var (
 	ErrNoSeam     = errors.New("no seam to be seen under the faceplate's edge: photograph the shell from the side, along the faceplate's plane, with the faceplate above")
+	ErrNoLimb     = errors.New("the shell's own outline is not seen against its ground under the faceplate: photograph it on a plain ground of another brightness")
 	ErrUpsideDown = errors.New("the unit hangs upside down: the seam lies in the lower half of its outline; photograph the shell with the faceplate above")
 )
 
@@ -57,7 +58,7 @@ const (
 
 // Look finds the unit and its seam in the pictures of one turn, all of one size.
 //
-// Errors: outline's; ErrNoSeam; ErrUpsideDown.
+// Errors: outline's; ErrNoSeam; ErrUpsideDown; ErrNoLimb.
 func Look(images []*part.Image, turnDeg, mmPerPX float64) (*View, error) {
 	if !(mmPerPX > 0) || math.IsInf(mmPerPX, 0) {
 		return nil, fmt.Errorf("body: the scale is %v mm per pixel; it must be a positive number", mmPerPX)
@@ -71,8 +72,39 @@ func Look(images []*part.Image, turnDeg, mmPerPX float64) (*View, error) {
 		return nil, err
 	}
 	v.readRows()
-	return v, nil
+	return v, v.checkLimb()
 }
+
+// checkLimb says whether the shell goes on under the seam about as wide as it is there, and bulges outwards
+// from there on: parts seen inside a clear shell do not.
+func (v *View) checkLimb() error {
+	plateLeft, plateRight := v.across(v.SeamY - plateMM/v.MMPerPX)
+	left, right := v.across(v.SeamY + v.Bow + plateMM/v.MMPerPX)
+	if math.Abs(1-(right-left)/(plateRight-plateLeft)) > limbStep {
+		return ErrNoLimb
+	}
+	// Where it is not convex, the middle of a stretch lies inside its ends' line.
+	n := len(v.rows)
+	if n < 8 {
+		return ErrNoLimb
+	}
+	half := func(k int) float64 { return v.rows[k].right - v.rows[k].left }
+	for _, span := range []int{n / 3, n / 2} {
+		for k := 0; k+2*span < n*9/10; k++ {
+			if half(k+span) < (half(k)+half(k+2*span))/2-limbDent*half(0) {
+				return ErrNoLimb
+			}
+		}
+	}
+	return nil
+}
+
+// How a limb is held against what it may be; lengths in millimetres (common practice, no source).
+const (
+	plateMM  = 0.6  // so far above and below the seam
+	limbStep = 0.09 // the width changes by at most this share
+	limbDent = 0.03 // and lies by at most this share of it inside a straight line
+)
 
 // seamLine is a place of the seam: y at the outline's middle column, the lean and the bow.
 type seamLine struct {

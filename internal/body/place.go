@@ -109,7 +109,7 @@ func (s Seen) place(u, w float64, more *series) (Place, bool) {
 		below = w - s.Bow*s.MMPerPX*z/s.radius
 	}
 	// How the support falls with the height tells how the surface leans.
-	const step = 0.5
+	const step = 1.0
 	lo, hi := max(below-step, 0), max(below+step, 2*step)
 	a, _ := s.at(lo).value(turn - right)
 	b, _ := s.at(hi).value(turn - right)

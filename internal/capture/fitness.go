@@ -206,8 +206,12 @@ func (c *checker) framing(s *outline.Silhouette) {
 	if size := max(s.Box[2], s.Box[3]); size < c.lim.MinUnitPX && !s.Touches.Any() { // how large what is cut off is, is not known
 		c.add(TooSmall, size, c.lim.MinUnitPX, "px", false, "move closer: the unit is %.0f pixels across, at least %.0f are needed", size, c.lim.MinUnitPX)
 	}
-	if s.Pieces > 1 {
-		c.add(SeveralUnit, float64(s.Pieces), 1, "units", false, "leave one unit in view: %d are seen", s.Pieces)
+	n := s.Pieces
+	if c.shot.View == part.Shell { // the parts in a clear shell, under its faceplate, are no units
+		n = s.Apart + 1
+	}
+	if n > 1 {
+		c.add(SeveralUnit, float64(n), 1, "units", false, "leave one unit in view: %d are seen", n)
 	}
 	if s.Touches.Any() {
 		far := c.shot.View == part.Edge && onlyFarEnd(s)

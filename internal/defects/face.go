@@ -31,6 +31,7 @@ type face struct {
 	rim      *rim          // the unrolled rim; nil: a panel or a shell
 	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel
 	filled   bool          // the pattern leaves no ground
+	clear    bool          // a see-through shell
 	lone     bool          // a panel in one light
 	woven    bool          // what looks like noise is a pattern
 	sparkles bool          // some of the pattern shines in one light alone, each flake in its own

@@ -106,7 +106,9 @@ func (f *face) places(own []bool) ([]*place, error) {
 		}
 	}
 	places, err = f.group(places, r)
-	return slices.DeleteFunc(places, func(p *place) bool { return f.alongRim(p) || f.alongLimb(p) || f.cutOff(p) || f.isFlake(p) }), err
+	return slices.DeleteFunc(places, func(p *place) bool {
+		return f.alongRim(p) || f.alongLimb(p) || f.cutOff(p) || f.mayBeInside(p) || f.isFlake(p)
+	}), err
 }
 
 // mostly says whether a mask holds for at least half of the pixels.

@@ -31,6 +31,7 @@ func (f *face) openUp() error {
 	if err := f.levelBase(lamps); err != nil {
 		return err
 	}
+	f.clear = f.seesThrough()
 	if err := f.judgePeel(); err != nil {
 		return err
 	}
@@ -59,12 +60,18 @@ func (f *face) openUp() error {
 					f.close(pic, i, part.Mirrored)
 				}
 			}
+			if f.clear {
+				continue
+			}
 			if err := f.baseInside(pic, l.core, true); err != nil {
 				return err
 			}
 			f.evenNoise(pic, l.core)
 		}
 		f.closeFoot(pic, l.core)
+	}
+	if f.clear {
+		return f.leaveInside()
 	}
 	if f.rim != nil {
 		if err := f.closeGlare(); err != nil {

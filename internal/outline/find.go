@@ -30,6 +30,7 @@ type Silhouette struct {
 	Touches  Sides        // sides of the frame that the unit itself touches
 	Holder   part.Box     // around the holder; all zero where none was seen
 	HasStem  bool         // a holder was told from the unit
+	Apart    int          // of them, those that lie wholly left or right of the unit: what lies under a clear shell's faceplate is its own
 	Pieces   int          // units in the picture: pieces at least a quarter as large as the largest and of like contrast
 	Contrast float64      // median difference of the unit from the background, levels 0..255
 	Noise    float64      // scatter of the background's samples about its surface, levels 0..255
@@ -212,6 +213,9 @@ func (s *Silhouette) choose() bool {
 	for _, o := range objs {
 		if 4*o.area >= u.area && o.contrast >= 0.4*u.contrast && !thinStrip(o, s.w, s.h) {
 			s.Pieces++
+			if o.x1 < u.x0 || o.x0 > u.x1 {
+				s.Apart++
+			}
 		}
 	}
 	s.Touches = Sides{Top: u.y0 == 0, Right: u.x1 == s.w-1, Bottom: u.y1 == s.h-1, Left: u.x0 == 0}

@@ -1,0 +1,289 @@
+package defects
+
+import (
+	"math"
+	"slices"
+
+	"finishbench/internal/part"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// A see-through shell shows what lies inside: parts, wires, their refracted edges. They are no
+// defects, and hide some. What tells them is their size and form: a part has edges longer than any
+// defect's, and is wide. So long edges are not searched, and said so; between them the base is the local median, which keeps
+// steps and lines of light wider than its window and loses what is smaller; and what is found is told only
+// where it is a small spot, a thin line, or a bundle of thin lines: a wire is wider.
+
+// How parts inside are told. Lengths in millimetres; common practice, no source.
+const (
+	structured    = 0.12 // a shell whose light differs from a smooth one by this share over a quarter of its area lets see what is inside
+	insideEdgeMM  = 0.11 // smoothing before edges are sought
+	insideLongMM  = 1.2  // an edge this long is a part's
+	insideBesides = 0.03 // so far beside it nothing is sought, and what the blur smears
+	insideSeeds   = 16.0 // an edge begins where light changes by so many times the usual change,
+	insideGrows   = 8.0  // and goes on down to this
+	insideBaseMM  = 0.4  // radius of the base's window
+	wireMM        = 0.09 // lines wider than this may be wires
+	spotMostMM    = 0.6  // spots larger than this may be parts
+)
+
+// seesThrough says whether a shell's light differs over much of it from a smooth surface of light, in every
+// picture.
+func (f *face) seesThrough() bool {
+	if f.p.Shell == nil {
+		return false
+	}
+	least := math.Inf(1)
+	for pic := range f.scene {
+		worst := 0.0
+		for _, c := range f.planesOf(pic) {
+			worst = max(worst, f.channels[c].uneven)
+		}
+		least = min(least, worst)
+	}
+	return least > structured
+}
+
+// leaveInside closes what long edges inside a see-through shell lie at, and gives all channels the local
+// median as their base.
+func (f *face) leaveInside() error {
+	for pic := range f.scene {
+		edge, err := f.longEdges(pic)
+		if err != nil {
+			return err
+		}
+		for i, e := range edge {
+			if e {
+				f.close(pic, i, part.Inside)
+			}
+		}
+	}
+	var all errgroup.Group
+	all.SetLimit(f.p.Jobs)
+	for k := range f.channels {
+		ch := &f.channels[k]
+		all.Go(func() (err error) {
+			ch.base, err = localMedian(ch.smooth, f.surf.dist, insideBaseMM/f.mmPX)
+			return err
+		})
+	}
+	return all.Wait()
+}
+
+// longEdges are the places near edges of one picture that are longer than a defect's.
+func (f *face) longEdges(pic int) ([]bool, error) {
+	w, h := f.surf.w, f.surf.h
+	grad := make([]float32, w*h)
+	for _, c := range f.planesOf(pic) {
+		soft := part.NewPlane(w, h)
+		even := part.NewPlane(w, h) // so that noise is even
+		for i, v := range f.channels[c].smooth.V {
+			even.V[i] = float32(math.Sqrt(float64(max(v, 0))))
+		}
+		if err := gauss(soft, even, insideEdgeMM/f.mmPX); err != nil {
+			return nil, err
+		}
+		var usual []float64
+		own := make([]float32, w*h)
+		for y := 1; y < h-1; y++ {
+			for x := 1; x < w-1; x++ {
+				i := y*w + x
+				dx, dy := float64(soft.V[i+1]-soft.V[i-1]), float64(soft.V[i+w]-soft.V[i-w])
+				own[i] = float32(math.Hypot(dx, dy))
+				if f.surf.dist.V[i] > 2 && (x+y)%5 == 0 {
+					usual = append(usual, float64(own[i]))
+				}
+			}
+		}
+		// a smooth surface's light changes a little everywhere: the lower third tells noise and shading
+		unit := float32(max(quantile(usual, 0.35), 1e-4))
+		for i, g := range own {
+			grad[i] = max(grad[i], g/unit)
+		}
+	}
+	weak := make([]bool, w*h)
+	for i, g := range grad {
+		weak[i] = g > insideGrows && f.surf.dist.V[i] > 0
+	}
+	in := make([]uint8, w*h)
+	any := false
+	for _, pixels := range regionsOf(weak, w, h) {
+		b := boundsOfPixels(pixels, w)
+		if float64(max(b[2]-b[0], b[3]-b[1])+1)*f.mmPX < insideLongMM || !slices.ContainsFunc(pixels, func(i int) bool { return grad[i] > insideSeeds }) {
+			continue
+		}
+		any = true
+		for _, i := range pixels {
+			in[i] = 1
+		}
+	}
+	out := make([]bool, w*h)
+	if !any {
+		return out, nil
+	}
+	_, outer, err := distances(in, w, h)
+	if err != nil {
+		return nil, err
+	}
+	reach := float32(insideBesides/f.mmPX + 2*f.blurPX()*f.shapeMM()/f.mmPX)
+	for i := range out {
+		out[i] = in[i] == 1 || outer.V[i] <= reach
+	}
+	return out, nil
+}
+
+// medianLevels is into how many levels of about even noise light is divided for the local median.
+const medianLevels = 1024
+
+// localMedian is the median of a plane within a square window of a radius in pixels, of what lies on the surface;
+// taken at every second pixel each way, and bilinear between (Huang, Yang and Tang 1979, IEEE Trans. ASSP 27: the
+// histogram of a window that moves on).
+func localMedian(p, dist *part.Plane, radius float64) (*part.Plane, error) {
+	const down = 2
+	w, h := p.W/down, p.H/down
+	level := make([]int16, w*h) // -1: not on the surface
+	for y := range h {
+		for x := range w {
+			sum, n := float32(0), 0
+			for dy := range down {
+				for dx := range down {
+					if i := (y*down+dy)*p.W + x*down + dx; dist.V[i] > 0 {
+						sum += p.V[i]
+						n++
+					}
+				}
+			}
+			level[y*w+x] = -1
+			if n > 0 {
+				level[y*w+x] = int16(min(medianLevels-1, math.Sqrt(float64(max(0, sum/float32(n))))*medianLevels))
+			}
+		}
+	}
+	out := part.NewPlane(w, h)
+	r := max(1, int(radius/down+0.5))
+	var count [medianLevels]int32
+	for y := range h {
+		clear(count[:])
+		n, below, at := int32(0), int32(0), 0 // below: how many lie under level at
+		add := func(x int, by int32) {
+			if x < 0 || x >= w {
+				return
+			}
+			for yy := max(0, y-r); yy <= min(h-1, y+r); yy++ {
+				if v := level[yy*w+x]; v >= 0 {
+					count[v] += by
+					n += by
+					if int(v) < at {
+						below += by
+					}
+				}
+			}
+		}
+		for x := range r {
+			add(x, 1)
+		}
+		for x := range w {
+			add(x+r, 1)
+			add(x-r-1, -1)
+			if n == 0 {
+				continue
+			}
+			for below > n/2 {
+				at--
+				below -= count[at]
+			}
+			for below+count[at] <= n/2 {
+				below += count[at]
+				at++
+			}
+			// within the level by the share of its pixels
+			v := (float64(at) + (float64(n)/2-float64(below))/float64(max(1, count[at]))) / medianLevels
+			out.V[y*w+x] = float32(v * v)
+		}
+	}
+	full, err := newResized(out, w*down, h*down)
+	if err != nil || full.W == p.W && full.H == p.H {
+		return full, err
+	}
+	whole := part.NewPlane(p.W, p.H)
+	for y := range p.H {
+		for x := range p.W {
+			whole.V[y*p.W+x] = full.V[min(y, full.H-1)*full.W+min(x, full.W-1)]
+		}
+	}
+	return whole, nil
+}
+
+// mayBeInside says whether a place found in a see-through shell may as well be a part's corner, or a wire,
+// inside: the light around a defect is about even, and a line wider than a fibre may be a wire.
+func (f *face) mayBeInside(p *place) bool {
+	if !f.clear || f.isBundle(p) {
+		return false
+	}
+	mm := f.shapeMM()
+	if p.all.long*mm > spotMostMM && unblurredDiameter(p.all.thick, p.blurPX)*mm > wireMM {
+		return true
+	}
+	return f.unevenAround(p.found) > aroundShare
+}
+
+// aroundShare is up to which share of a place's own contrast the light around it may differ (common practice, no
+// source), and between aroundFromMM and aroundToMM from it.
+const (
+	aroundShare  = 0.6
+	aroundFromMM = 0.07
+	aroundToMM   = 0.17
+)
+
+// unevenAround is by how much the light around a place differs, as a share of how far the place stands out from it: in the channel in
+// which that stands out most.
+func (f *face) unevenAround(found []int) float64 {
+	w, h := f.surf.w, f.surf.h
+	from, to := int(aroundFromMM/f.mmPX+0.5), int(aroundToMM/f.mmPX+0.5)
+	step := map[int]int{}
+	front := found
+	for _, i := range found {
+		step[i] = 0
+	}
+	var around []int
+	for n := 1; n <= to; n++ {
+		var next []int
+		for _, i := range front {
+			x, y := i%w, i/w
+			for _, d := range [8][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}, {-1, -1}, {1, 1}, {-1, 1}, {1, -1}} {
+				xx, yy := x+d[0], y+d[1]
+				k := yy*w + xx
+				if _, known := step[k]; xx < 0 || yy < 0 || xx >= w || yy >= h || known || f.surf.outside.V[k] <= 0 {
+					continue
+				}
+				step[k] = n
+				next = append(next, k)
+				if n >= from {
+					around = append(around, k)
+				}
+			}
+		}
+		front = next
+	}
+	if len(around) < 8 {
+		return 0
+	}
+	best, share := 0.0, 0.0
+	for _, ch := range f.channels {
+		var ring, own []float64
+		for _, i := range around {
+			ring = append(ring, float64(ch.smooth.V[i]))
+		}
+		mid := median(slices.Clone(ring))
+		for _, i := range found {
+			own = append(own, math.Abs(float64(ch.smooth.V[i])-mid))
+		}
+		out := quantile(own, 0.8)
+		spread := quantile(slices.Clone(ring), 0.9) - quantile(ring, 0.1)
+		if rel := out / max(mid, paintAtLeast); rel > best {
+			best, share = rel, spread/max(out, 1e-6)
+		}
+	}
+	return share
+}
