@@ -24,10 +24,10 @@ import (
 )
 
 const quizHelp = `quiz makes and keeps blind tests: a trainee sees pictures of faceplates and
-shells without marks, marks and names what is there, or says that there is nothing, and gives
-the verdict. The truth is what a person confirmed (quiz confirm), or what a
-picture was drawn with (folders with a truth.json; quiz paint draws such); it is
-never the tool's own guess.
+shells without marks, marks and names what is there, or says that there is
+nothing, and gives the verdict. The truth is what a person confirmed (quiz
+confirm), or what a picture was drawn with (folders with a truth.json; quiz paint
+draws such); it is never the tool's own guess.
 
 Tests, answers and certificates are kept in the database of inspections and are
 never changed there. People are kept by initials and badge only, apart from it:
