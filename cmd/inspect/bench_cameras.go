@@ -126,7 +126,8 @@ func turnNotices(s *planShooter) []bench.Notice {
 	var out []bench.Notice
 	for name, p := range map[string]*shoot.Plan{"plan": s.plan, "plan_wet": s.wet} {
 		if n, least := p.Turns(); n > least && (p != s.plan || name == "plan") {
-			out = append(out, bench.Notice{Phrase: bench.Phrase{Key: "notice.turns", Args: map[string]string{"plan": name, "turns": strconv.Itoa(n), "least": strconv.Itoa(least)}}})
+			args := map[string]string{"plan": name, "turns": strconv.Itoa(n), "least": strconv.Itoa(least)}
+			out = append(out, bench.Notice{Phrase: bench.Phrase{Key: "notice.turns", Args: args}})
 		}
 	}
 	return out

@@ -18,6 +18,17 @@ import (
 	"finishbench/internal/records"
 )
 
+// shellPlan are a plan's lines for turns of the shell, each under some lights.
+func shellPlan(lights string, turns ...int) string {
+	var lines []string
+	for _, deg := range turns {
+		for l := range strings.FieldsSeq(lights) {
+			lines = append(lines, fmt.Sprintf("{view: shell, light: %s, angle_deg: %d, settle_ms: 100}", l, deg))
+		}
+	}
+	return strings.Join(lines, ", ")
+}
+
 // What is known beforehand of the time for which a unit stands still: each light takes
 // two frames of a screen and its settling, 33 + 150 ms, and stays for 250 ms more at least, as
 // fewer than three changes a second are allowed; a picture takes the camera's delay and on average half
@@ -34,8 +45,10 @@ func TestStoppedFor(t *testing.T) {
 		{fmt.Sprintf(c30, ""), "{view: face, light: screen6}", 5*(0.0333+0.150+0.250) + 0.0333 + 0.150 + 0.200 + 1.0/60, false},
 		{fmt.Sprintf(c30, ", delay_ms: 100"), "{view: face, light: screen6, settle_ms: 300}", 6 * (0.0333 + 0.150 + 0.300 + 0.100 + 1.0/60), false},
 		{fmt.Sprintf(c30, ""), "{view: face, light: screen6}, {view: shell, light: screen6, angle_deg: 90}", 11*(0.0333+0.150+0.250) + 0.0333 + 0.150 + 0.200 + 1.0/60, true}, // placed by hand
-		{"{name: c, source: gstreamer, pipeline: fakesrc, width_px: 64, height_px: 48}", "{view: face, light: diffuse}", 0.200, true},                                         // its frames a second are not told
-		{"{name: c, source: folder, folder: " + played + "}", "{view: face, light: diffuse, settle_ms: 50}", 0.050, true},                                                     // a person releases it
+		{fmt.Sprintf(c30, ""), shellPlan("diffuse raking", 0, 90, 180, 270), 8 * (0.100 + 0.200 + 1.0/60), true},                                                              // turned and switched by hand
+		{fmt.Sprintf(c30, ""), shellPlan("diffuse", 0, 120, 240), 3 * (0.100 + 0.200 + 1.0/60), true},
+		{"{name: c, source: gstreamer, pipeline: fakesrc, width_px: 64, height_px: 48}", "{view: face, light: diffuse}", 0.200, true}, // its frames a second are not told
+		{"{name: c, source: folder, folder: " + played + "}", "{view: face, light: diffuse, settle_ms: 50}", 0.050, true},             // a person releases it
 		{"{name: c, source: replay, folder: " + played + "}", "{view: face, light: screen}", math.NaN(), false},
 	} {
 		st, err := config.LoadStation(station(t, "cameras: ["+c.camera+"]\nplan: ["+c.plan+"]\n"))

@@ -88,8 +88,8 @@ func recordedExamples(ctx context.Context, s *records.Store) (learnSet, error) {
 }
 
 // confirmedLabels are the labels that a trainer's confirmation of a unit amounts to
-// ('inspect quiz confirm'): each finding of the faceplate is what was confirmed, or no
-// defect.
+// ('inspect quiz confirm'): each finding of the faceplate, or of a turn of the shell, is what was
+// confirmed, or no defect.
 func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*records.Inspection, error)) ([]records.Label, error) {
 	all, err := confirmations(ctx, s)
 	if err != nil {
@@ -107,7 +107,7 @@ func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*re
 		}
 		for _, f := range in.Result.Findings {
 			if !learn.Told(f.Features) || !slices.ContainsFunc(in.Pictures, func(p records.Picture) bool {
-				return p.File == f.Image && p.View == part.Face && !p.Light.OfScreen() // as it was confirmed
+				return p.File == f.Image && poseOf(p) == c.pose() && !p.Light.OfScreen() // as it was confirmed
 			}) {
 				continue
 			}

@@ -23,11 +23,11 @@ import (
 	"finishbench/internal/teach"
 )
 
-const quizHelp = `quiz makes and keeps blind tests: a trainee sees pictures of faceplates without
-marks, marks and names what is there, or says that there is nothing, and gives
-the verdict. The truth is what a person confirmed (quiz confirm), or what a
-picture was drawn with (folders with a truth.json; quiz paint draws such); it is
-never the tool's own guess.
+const quizHelp = `quiz makes and keeps blind tests: a trainee sees pictures of faceplates and
+shells without marks, marks and names what is there, or says that there is
+nothing, and gives the verdict. The truth is what a person confirmed (quiz
+confirm), or what a picture was drawn with (folders with a truth.json; quiz paint
+draws such); it is never the tool's own guess.
 
 Tests, answers and certificates are kept in the database of inspections and are
 never changed there. People are kept by initials and badge only, apart from it:
@@ -168,15 +168,16 @@ looks, not how well they know this workshop's lacquer.`,
 func newQuizConfirmCommand(o *quizOptions) *cobra.Command {
 	var c confirmation
 	var by, verdict string
+	var turn float64
 	cmd := &cobra.Command{
 		Use:   "confirm INSPECTION",
-		Short: "Say what is on the faceplate of a recorded unit, so that it can be asked in tests",
+		Short: "Say what is on the faceplate of a recorded unit, or on its shell, so that it can be asked in tests",
 		Long: `confirm records what a person says is on the faceplate of the inspection with this
 number: the tool's findings, each looked at, less those that are none (--not),
 with other kinds where they are called wrongly (--kind), and with what the tool
-overlooked (--also), and the verdict that the faceplate deserves. Only units that
-were confirmed are asked in tests. A second confirmation takes the first one's
-place.`,
+overlooked (--also), and the verdict that the faceplate deserves. With --shell it
+is the shell at one turn instead. Only what was confirmed is asked in tests. A
+second confirmation of the same takes the first one's place.`,
 		Example: "  inspect quiz confirm 118 --record bench.db --by B17 --verdict rework --not 2,5 --kind 3=dust --also fibre,812,440,60,9",
 		Args:    oneArg("give the number of the inspection"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -187,12 +188,19 @@ place.`,
 			if by == "" {
 				return usagef("say who confirms it: --by with initials or badge")
 			}
+			if cmd.Flags().Changed("shell") {
+				if !(turn >= -360 && turn <= 360) {
+					return usagef("--shell %g: give the turn in degrees, -360 to 360", turn)
+				}
+				c.shellDeg = part.Num(part.Turn(turn))
+			}
 			c.verdict = part.Verdict(verdict)
 			return o.with(cmd.Context(), false, func(b *quizBook, _ *bench.Lang) error { return b.confirm(cmd.Context(), id, by, c, cmd.OutOrStdout()) })
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&verdict, "verdict", "", "pass, rework or reject: what the faceplate alone deserves")
+	f.StringVar(&verdict, "verdict", "", "pass, rework or reject: what the faceplate alone deserves, or this turn of the shell")
+	f.Float64Var(&turn, "shell", 0, "not the faceplate but the shell, as its pictures at this turn show it, in degrees")
 	f.StringVar(&by, "by", "", "who says so: initials or badge (stays in the records)")
 	f.IntSliceVar(&c.not, "not", nil, "numbers of findings that are none")
 	f.StringSliceVar(&c.kinds, "kind", nil, "NUMBER=KIND of findings that are of another kind")
@@ -219,7 +227,10 @@ func (b *quizBook) confirm(ctx context.Context, id int64, by string, c confirmat
 	if _, err := recordItem(ctx, b.store, in, body, by); err != nil {
 		return usagef("inspection %d cannot be asked in a test: %w", id, err)
 	}
-	name := strconv.FormatInt(id, 10)
+	name, what := body.name(), "faceplate"
+	if body.ShellDeg != nil {
+		what = body.pose().String()
+	}
 	for {
 		old, err := b.store.Journal(ctx, topicTruth, name)
 		if err != nil {
@@ -236,7 +247,7 @@ func (b *quizBook) confirm(ctx context.Context, id int64, by string, c confirmat
 		if err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(stdout, "inspection %d: %d defects on the faceplate and the verdict %s are confirmed by %s\n", id, len(body.Known), body.Verdict, by)
+		_, err = fmt.Fprintf(stdout, "inspection %d: %d defects on the %s and the verdict %s are confirmed by %s\n", id, len(body.Known), what, body.Verdict, by)
 		return err
 	}
 }

@@ -217,11 +217,40 @@ func verdictOf(it teach.Item, limits grade.Limits) part.Verdict {
 // topicTruth is the topic of the journals that say what a person confirmed.
 const topicTruth = "truth"
 
-// confirmedBody is what a person says is on a unit.
+// confirmedBody is what a person says is on a unit: on its faceplate, or on its shell as one
+// turn shows it.
 type confirmedBody struct {
 	Inspection int64               `json:"inspection"`
+	ShellDeg   *float64            `json:"shell_deg,omitempty"` // that turn, 0 <= ShellDeg < 360; absent: the faceplate
 	Verdict    part.Verdict        `json:"verdict"`
 	Known      []teach.KnownDefect `json:"known"`
+}
+
+// pose is that of the pictures in which it was said.
+func (b confirmedBody) pose() part.Pose {
+	if b.ShellDeg == nil {
+		return part.PoseOf(part.Face, 0)
+	}
+	return part.PoseOf(part.Shell, *b.ShellDeg)
+}
+
+// name is what is confirmed in the journals: a second confirmation takes its place.
+func (b confirmedBody) name() string {
+	name := strconv.FormatInt(b.Inspection, 10)
+	if b.ShellDeg != nil {
+		name += fmt.Sprintf("-shell-%g", *b.ShellDeg)
+	}
+	return name
+}
+
+// seenIn is where a finding shows in the pictures of a pose: best there, else first.
+func seenIn(pictures []records.Picture, f part.Finding, pose part.Pose) (part.Sighting, bool) {
+	for _, s := range append([]part.Sighting{{Image: f.Image, Box: f.Box}}, f.AlsoIn...) {
+		if p := pictureOf(pictures, s.Image); p != nil && poseOf(*p) == pose {
+			return s, true
+		}
+	}
+	return part.Sighting{}, false
 }
 
 // unitConfirmed is what a person confirmed last of a unit.
@@ -289,12 +318,15 @@ func poolRecords(ctx context.Context, store *records.Store) (all []teach.Item, g
 
 // recordItem is an item of a recorded unit.
 func recordItem(ctx context.Context, store *records.Store, in records.Inspection, b confirmedBody, by string) (teach.Item, error) {
-	it := teach.Item{Key: "record-" + strconv.FormatInt(in.ID, 10), Unit: unitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
+	it := teach.Item{Key: "record-" + b.name(), Unit: unitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
 		By: by, Known: b.Known, Verdict: b.Verdict}
 	var screen []teach.ItemPicture
-	withScreen, withLamps := posesOf(in, b.Known)
+	withScreen, withLamps := false, true // nothing looks at a shell before a screen
+	if b.ShellDeg == nil {
+		withScreen, withLamps = posesOf(in, b.Known)
+	}
 	for _, p := range in.Pictures {
-		if p.View != part.Face || p.Light == part.Black || p.Light.OfScreen() && !withScreen || !p.Light.OfScreen() && !withLamps {
+		if poseOf(p) != b.pose() || p.Light == part.Black || p.Light == part.Back || p.Light.OfScreen() && !withScreen || !p.Light.OfScreen() && !withLamps {
 			continue
 		}
 		q := teach.ItemPicture{Light: p.Light, Ref: refRecord + p.SHA256, SHA256: p.SHA256}
@@ -325,7 +357,7 @@ func recordItem(ctx context.Context, store *records.Store, in records.Inspection
 		it.Pictures = append(it.Pictures, more...)
 	}
 	if len(it.Pictures) == 0 {
-		return it, fmt.Errorf("%w: inspection %d has no picture of the faceplate", errGone, in.ID)
+		return it, fmt.Errorf("%w: inspection %d has no picture of the %s that can be asked", errGone, in.ID, b.pose())
 	}
 	return it, it.Check()
 }
@@ -360,29 +392,32 @@ func posesOf(in records.Inspection, known []teach.KnownDefect) (screen, lamps bo
 // confirmation is what a person says of a recorded unit, in the words of the
 // command line.
 type confirmation struct {
-	verdict part.Verdict
-	not     []int    // findings that are none
-	kinds   []string // NUMBER=KIND
-	also    []string // KIND,X,Y,W,H: overlooked
+	shellDeg *float64 // the shell at this turn; nil: the faceplate
+	verdict  part.Verdict
+	not      []int    // findings that are none
+	kinds    []string // NUMBER=KIND
+	also     []string // KIND,X,Y,W,H: overlooked
 }
 
 // confirmed is the truth that a confirmation makes of the tool's findings on the
-// faceplate: each looked at by the person.
+// faceplate, or on a turn of the shell: each looked at by the person.
 func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
-	b := confirmedBody{Inspection: in.ID, Verdict: c.verdict}
-	if !slices.Contains(teach.Verdicts, b.Verdict) {
-		return b, usagef("--verdict: pass, rework or reject, as the faceplate deserves")
+	b := confirmedBody{Inspection: in.ID, ShellDeg: c.shellDeg, Verdict: c.verdict}
+	what := "faceplate"
+	if c.shellDeg != nil {
+		what = b.pose().String()
 	}
-	var faces []string
+	if !slices.Contains(teach.Verdicts, b.Verdict) {
+		return b, usagef("--verdict: pass, rework or reject, as the %s deserves", what)
+	}
 	lights := map[string]part.Light{}
 	for _, p := range in.Pictures {
-		if p.View == part.Face {
-			faces = append(faces, p.File)
+		if poseOf(p) == b.pose() {
 			lights[p.File] = p.Light
 		}
 	}
-	if len(faces) == 0 {
-		return b, usagef("inspection %d has no picture of the faceplate: nothing can be asked of it", in.ID)
+	if len(lights) == 0 {
+		return b, usagef("inspection %d has no picture of the %s: nothing can be asked of it", in.ID, what)
 	}
 	kinds := map[int]part.Kind{}
 	for _, s := range c.kinds {
@@ -395,14 +430,15 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	}
 	seen := map[int]bool{}
 	for _, f := range in.Result.Findings {
-		if !slices.Contains(faces, f.Image) {
+		at, ok := seenIn(in.Pictures, f, b.pose())
+		if !ok {
 			continue
 		}
 		seen[f.Number] = true
 		if slices.Contains(c.not, f.Number) {
 			continue
 		}
-		k := teach.KnownDefect{Kind: f.Kind, Box: f.Box, Light: lights[f.Image]}
+		k := teach.KnownDefect{Kind: f.Kind, Box: at.Box, Light: lights[at.Image]}
 		if name := mapOf(f); name != "" {
 			k.Light = mapLight(name)
 		}
@@ -422,12 +458,12 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	}
 	for _, n := range c.not {
 		if !seen[n] {
-			return b, usagef("--not %d: the inspection has no such finding on the faceplate", n)
+			return b, usagef("--not %d: the inspection has no such finding on the %s", n, what)
 		}
 	}
 	for n := range kinds {
 		if !seen[n] {
-			return b, usagef("--kind %d=...: the inspection has no such finding on the faceplate", n)
+			return b, usagef("--kind %d=...: the inspection has no such finding on the %s", n, what)
 		}
 	}
 	for _, s := range c.also {

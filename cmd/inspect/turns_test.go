@@ -278,3 +278,54 @@ plan_wet:
 		}
 	}
 }
+
+// What a person confirms of one turn of the shell is asked by itself, in that turn's pictures,
+// beside the faceplate's; what shows best in another turn lies where this one shows it.
+func TestQuizAsksATurn(t *testing.T) {
+	dir := aTurnedUnit(t, "shell_000_diffuse.png", "shell_000_raking.png", "shell_120_diffuse.png", "shell_120_raking.png")
+	db := filepath.Join(t.TempDir(), "bench.db")
+	if _, _, stderr := runCode(t, "unit", dir, "--out", t.TempDir(), "--mm-per-px", "0.02", "--record", db); stderr != "" {
+		t.Fatal(stderr)
+	}
+	store, err := records.OpenExisting(t.Context(), db, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	in, err := store.Get(t.Context(), 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	best, here := part.Box{300, 200, 10, 10}, part.Box{420, 200, 8, 10}
+	in.Result.Findings = []part.Finding{{Number: 1, Image: "shell_000_raking.png", Kind: part.Dust, Box: best, DiameterMM: part.Num(0.2), AlsoIn: []part.Sighting{{Image: "shell_120_diffuse.png", Box: here}}},
+		{Number: 2, Image: "shell_000_diffuse.png", Kind: part.Fibre, Box: best, LengthMM: part.Num(1)}}
+	body, err := confirmation{shellDeg: part.Num(120), verdict: part.Rework}.confirmed(in)
+	if err != nil || len(body.Known) != 1 || body.Known[0].Box != here || body.Known[0].Light != part.Diffuse || body.name() != "1-shell-120" {
+		t.Fatalf("%+v, %v", body, err)
+	}
+	it, err := recordItem(t.Context(), store, in, body, "T1")
+	if err != nil || len(it.Pictures) != 2 || it.Key != "record-1-shell-120" || it.WidthPX != 660 {
+		t.Fatalf("%+v, %v", it, err)
+	}
+	for _, p := range it.Pictures {
+		if q := pictureOf(in.Pictures, "shell_120_"+string(p.Light)+".png"); q == nil || q.SHA256 != p.SHA256 {
+			t.Errorf("%s shows another picture: %+v", p.Light, p)
+		}
+	}
+	for _, args := range [][]string{{"--shell", "0"}, {"--shell", "-240"}, {"--shell", "120"}} {
+		code, stdout, stderr := runCode(t, append([]string{"quiz", "confirm", "1", "--record", db, "--by", "T1", "--verdict", "pass"}, args...)...)
+		if code != 0 || !strings.Contains(stdout, "defects on the shell at "+strings.Replace(args[1], "-240", "120", 1)+" deg") {
+			t.Errorf("%v: %d, %s%s", args, code, stdout, stderr)
+		}
+	}
+	all, gone, err := poolRecords(t.Context(), store)
+	if err != nil || gone != 0 || len(all) != 2 || all[0].Key != "record-1-shell-0" || all[1].Key != "record-1-shell-120" {
+		t.Errorf("%d items, %d gone, %v: %+v", len(all), gone, err, all)
+	}
+	for args, want := range map[string]string{"--shell 90": "no picture of the shell at 90 deg", "--shell 400": "-360 to 360", "--side L": "unknown flag"} {
+		code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "1", "--record", db, "--by", "T1", "--verdict", "pass"}, strings.Fields(args)...)...)
+		if code != exitUsage || !strings.Contains(stderr, want) {
+			t.Errorf("%s: %d, %s", args, code, stderr)
+		}
+	}
+}

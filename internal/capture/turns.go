@@ -77,7 +77,8 @@ func missingTurns(turns []float64) []string {
 		between := part.Degrees(turns[i], next)
 		switch {
 		case len(turns) == 1:
-			out = append(out, fmt.Sprintf("shell: photographed at %s alone: its other sides were not looked at; photograph it at %s too", part.Degrees(turns[0]), part.Degrees(missing...)))
+			const alone = "shell: photographed at %s alone: its other sides were not looked at; photograph it at %s too"
+			out = append(out, fmt.Sprintf(alone, part.Degrees(turns[0]), part.Degrees(missing...)))
 		case gap > turnsApartDeg+0.5:
 			out = append(out, fmt.Sprintf("shell: nothing was photographed between %s: %s, and what lies there was not looked at", between, absent))
 		default:
@@ -98,7 +99,8 @@ func missingLights(turns []float64, lights map[float64][]part.Light) []string {
 			}
 		}
 		if l != part.NoLight && len(without) > 0 && len(without) < len(turns) {
-			out = append(out, fmt.Sprintf("shell at %s: no %s picture, which other turns have: what only that light shows was not looked for there", part.Degrees(without...), l))
+			const lacks = "shell at %s: no %s picture, which other turns have: what only that light shows was not looked for there"
+			out = append(out, fmt.Sprintf(lacks, part.Degrees(without...), l))
 		}
 	}
 	return out
@@ -131,7 +133,8 @@ func RefuseTurnedCopies(reports []*part.PictureReport, prints []uint64) {
 	var same [][2]*part.PictureReport
 	for i, r := range reports {
 		for j, o := range reports[:i] {
-			if r.State == part.PictureOK && o.State == part.PictureOK && prints[i] == prints[j] && r.View == part.Shell && o.View == part.Shell && r.Pose() != o.Pose() {
+			shells := r.View == part.Shell && o.View == part.Shell && r.Pose() != o.Pose()
+			if shells && r.State == part.PictureOK && o.State == part.PictureOK && prints[i] == prints[j] {
 				same = append(same, [2]*part.PictureReport{r, o}, [2]*part.PictureReport{o, r})
 			}
 		}
@@ -139,7 +142,8 @@ func RefuseTurnedCopies(reports []*part.PictureReport, prints []uint64) {
 	for _, s := range same {
 		c := checker{r: s[0]}
 		if !has(s[0], SameTurn) {
-			c.add(SameTurn, none, none, "", false, "it is the very picture of %s, which is of another turn: photograph the unit at both turns", s[1].File)
+			const told = "it is the very picture of %s, which is of another turn: photograph the unit at both turns"
+			c.add(SameTurn, none, none, "", false, told, s[1].File)
 		}
 	}
 }
