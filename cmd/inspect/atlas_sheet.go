@@ -28,8 +28,8 @@ func (a *atlas) page(ctx context.Context, k part.Kind) (report.Sheet, error) {
 		s.Warnings = append(s.Warnings, a.t("warn."+from))
 	}
 	switch k {
-	case part.Haze: // under lamps nothing looks for it
-		s.Warnings = append(s.Warnings, a.t("warn.screen_only"))
+	case part.Haze:
+		s.Warnings = append(s.Warnings, a.t("warn.plain_only"))
 	}
 	s.Sections = []report.SheetSection{pictures, {Heading: a.t("cause"), Text: []string{a.t(string(k) + ".cause")}},
 		{Heading: a.t("see"), Text: []string{a.t(string(k) + ".see")}}, a.remedies(k)}

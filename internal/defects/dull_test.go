@@ -9,18 +9,15 @@ import (
 
 // dullFaces draws faces with one kind each, and returns how many that can be seen were found, and
 // how many of them by their name; and how often the name was given to something else.
-func dullFaces(t *testing.T, kind part.Kind, others map[part.Kind]int, faces int, mod func(i int, p *synth.FaceParams)) (visible, found, right, wrong int) {
+func dullFaces(t *testing.T, kind part.Kind, others map[part.Kind]int, faces int, mod func(i int, p *synth.FaceParams)) (
+	visible, found, right, wrong int) {
 	t.Helper()
 	for i := range faces {
 		kinds := map[part.Kind]int{kind: 3}
 		for k, n := range others {
 			kinds[k] = n
 		}
-		scene, truth, mm := facePair("plain", uint64(300+i), func(p *synth.FaceParams) {
-			if mod != nil {
-				mod(i, p)
-			}
-		}, kinds)
+		scene, truth, mm := facePair("plain", uint64(300+i), func(p *synth.FaceParams) { mod(i, p) }, kinds)
 		res, err := Find(scene, DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
@@ -35,6 +32,9 @@ func dullFaces(t *testing.T, kind part.Kind, others map[part.Kind]int, faces int
 			for k, f := range res.Findings {
 				if d.Box.Meets(f.Box) {
 					hit, called[k] = true, true
+					if kind == part.Haze && f.Kind == kind && f.UDiamMM != nil {
+						t.Logf("face %d: diameter %.2f, drawn %.2f, u %.3f mm", i, *f.DiameterMM, d.DiameterMM, *f.UDiamMM)
+					}
 					named = named || f.Kind == kind
 					if f.Kind != kind {
 						t.Logf("face %d: %s of %.2f x %.2f mm called %s %v", i, kind, d.DiameterMM+d.LengthMM, d.WidthMM, f.Kind, f.Features)

@@ -22,6 +22,7 @@ const (
 	hazeLostBy   = 0.5  // of the light it adds in one picture, at most so much is lost in another
 	hazeSoftMM   = 0.2  // smoothing before it is sought,
 	hazeSpread   = 7.0  // over which it stands out by so many times the spread of that light,
+	hazeTail     = 5.0  // and so many times as far as 2 % of the face are darker: a pattern too fine to be told goes both ways
 	hazeInEach   = 2.0  // and by this in each of two pictures, which a lamp's soft image does not
 	hazeLight    = 0.02 // and adds at least this much
 	hazeCompact  = 0.55 // share of its box that it fills
@@ -32,7 +33,7 @@ const (
 
 // isHaze says whether a place that the search found is a dull patch.
 func (f *face) isHaze(p *place) bool {
-	if f.diameterMM(p) < hazeMinMM || f.isHollow(p) || p.ringPX > 0 || !paler(p.contrast) {
+	if f.diameterMM(p) < hazeMinMM || p.all.fill() < hazeCompact || p.lines > 1 || p.ringPX > 0 || !paler(p.contrast) {
 		return false
 	}
 	return f.soft(f.fadeMM(p))
@@ -67,12 +68,14 @@ func (f *face) fadeMM(p *place) float64 {
 			}
 		}
 	}
-	core := make([]float64, len(p.core))
+	core, from := make([]float64, len(p.core)), p.core[0]
 	for k, i := range p.core {
-		core[k] = light[i]
+		if core[k] = light[i]; light[i] > light[from] {
+			from = i
+		}
 	}
 	top := quantile(core, 0.8)
-	in := regionFrom(light, top/2, p.core[0], w, h)
+	in := regionFrom(light, top/2, from, w, h)
 	return fadeOf(light, in, top, w, h, windowMarginMM/f.shapeMM()) * f.shapeMM()
 }
 
@@ -144,6 +147,7 @@ type paleMap struct {
 	raw, wide   []float64
 	mid, spread float64
 	grain       float64 // how the two differ, from pixel to pixel
+	least       float64 // spreads by which haze stands out
 }
 
 // tellHaze adds the dull patches of plain paint to what was found, and takes away what the
@@ -153,6 +157,7 @@ func (f *face) tellHaze(out *Result) error {
 		return nil
 	}
 	var maps []paleMap
+	least := hazeSpread
 	for pic := range f.scene {
 		if planes := f.planesOf(pic); f.plainPaint(planes) {
 			m, ok, err := f.paleIn(pic, planes)
@@ -160,7 +165,7 @@ func (f *face) tellHaze(out *Result) error {
 				return err
 			}
 			if ok {
-				maps = append(maps, m)
+				maps, least = append(maps, m), max(least, m.least)
 			}
 		}
 	}
@@ -171,30 +176,32 @@ func (f *face) tellHaze(out *Result) error {
 	over := make([]float64, w*h) // by how many spreads all pictures together are paler
 	mask := make([]bool, w*h)
 	for i := range over {
-		n, least := 0, math.Inf(1)
+		n, faintest := 0, math.Inf(1)
 		for _, m := range maps {
 			if v := (m.wide[i] - m.mid) / m.spread; v == v {
 				over[i] += v
-				least = min(least, v)
+				faintest = min(faintest, v)
 				n++
 			}
 		}
-		if n < 2 || least < hazeInEach { // in one picture alone it could be a lamp's soft image
+		if n < 2 || faintest < hazeInEach { // in one picture alone it could be a lamp's soft image
 			over[i] = 0
 			continue
 		}
 		over[i] /= math.Sqrt(float64(n))
-		mask[i] = over[i] > hazeSpread
+		mask[i] = over[i] > least
 	}
 	for _, pixels := range regionsOf(mask, w, h) {
 		if fd, ok := f.hazeOf(pixels, over, maps); ok {
 			same := func(o part.Finding) bool {
 				c := o.Box.Centre()
 				in := c.X > fd.Box[0] && c.Y > fd.Box[1] && c.X < fd.Box[0]+fd.Box[2] && c.Y < fd.Box[1]+fd.Box[3]
-				return in && o.Kind != part.Sanding && max(o.Box[2], o.Box[3]) >= hazeOverlaps*min(fd.Box[2], fd.Box[3])
+				return in && max(o.Box[2], o.Box[3]) >= hazeOverlaps*min(fd.Box[2], fd.Box[3])
 			}
-			if slices.ContainsFunc(out.Findings, func(o part.Finding) bool { return o.Kind == part.Haze && same(o) }) {
-				continue // the search found it, and measured it finer
+			if slices.ContainsFunc(out.Findings, func(o part.Finding) bool {
+				return same(o) && (o.Kind == part.Haze || o.Kind == part.Sanding || o.Kind == part.Fibre)
+			}) {
+				continue // the search found it, and measured it finer; or it is lines
 			}
 			out.Findings = append(slices.DeleteFunc(out.Findings, same), fd)
 		}
@@ -240,11 +247,13 @@ func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
 		return m, false, nil
 	}
 	m.mid = median(slices.Clone(sample))
-	for k := range sample {
-		sample[k] = math.Abs(sample[k] - m.mid)
+	dark := make([]float64, len(sample))
+	for k, v := range sample {
+		dark[k], sample[k] = v-m.mid, math.Abs(v-m.mid)
 	}
 	m.spread = max(madToSD*median(sample), hazeLight/hazeSpread)
 	m.grain = m.grainIn(f.points)
+	m.least = max(hazeSpread, -hazeTail*quantile(dark, 0.02)/m.spread)
 	return m, true, nil
 }
 
@@ -319,7 +328,7 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 		return part.Finding{}, false
 	}
 	pic := maps[best].pic
-	features["edge_fades_over_mm"], features["response_over_threshold"] = round3(fade), round3(over[top]/hazeSpread)
+	features["edge_fades_over_mm"], features["paler_by_spreads"] = round3(fade), round3(over[top])
 	out := part.Finding{Image: f.scene[pic].Shot.File, Kind: part.Haze, Zone: part.ZoneRim, Features: features,
 		Confidence: math.Round(100*hazeSure(fade)*sure(3*(over[top]/hazeSpread-0.6))) / 100}
 	for _, i := range body {
@@ -335,7 +344,8 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 	slope := over[top] / 2 / max(fade, f.mmPX) // per mm
 	b := part.NewBudget(fmt.Sprintf("%s's diameter", part.Haze), 1000*dm, []part.Contribution{
 		{Name: "level of the ground: both ends", Unit: "mm", U: 2 / slope, Distribution: part.Normal, Sensitivity: 1000},
-		{Name: "smoothing against the size: what half of its light is", Unit: "mm", U: max(fade, hazeSoftMM) / 2 / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000},
+		{Name: "smoothing against the size: what half of its light is", Unit: "mm", U: max(fade, hazeSoftMM) / 2 / math.Sqrt(3),
+			Distribution: part.Rectangular, Sensitivity: 1000},
 		{Name: "scale: target, fit, squareness of the view", Unit: "mm/px", Value: part.Num(f.p.MMPerPX),
 			U: f.p.URelScale * f.p.MMPerPX, Distribution: part.Normal, Sensitivity: 1000 * dm / f.p.MMPerPX},
 	})

@@ -13,12 +13,11 @@ import (
 
 // lampEdges is what a surface mirrors in one picture, ready for its edges to be looked at.
 type lampEdges struct {
-	light    *part.Plane                           // mirrored light over half of its lamp's: an edge is where it is 1
-	paint    *part.Plane                           // what the paint under it is foretold to send, in the same unit; nil: it is even
-	judged   func(i int) bool                      // pixels in which an edge counts
-	blurPX   float64                               // standard deviation of the light's blur, in pixels
-	onMM     func(x, y float64) (xMM, yMM float64) // a pixel's place on the surface, laid out flat
-	radPerMM float64                               // by how much the surface turns within a millimetre; 0: not known
+	light  *part.Plane                           // mirrored light over half of its lamp's: an edge is where it is 1
+	paint  *part.Plane                           // what the paint under it is foretold to send, in the same unit; nil: it is even
+	judged func(i int) bool                      // pixels in which an edge counts
+	blurPX float64                               // standard deviation of the light's blur, in pixels
+	onMM   func(x, y float64) (xMM, yMM float64) // a pixel's place on the surface, laid out flat
 }
 
 // edgeWaves is how lamps' edges wave.
@@ -29,8 +28,8 @@ type edgeWaves struct {
 	octaves  []edgeOctave // the longest first
 }
 
-// edgeOctave is by how much edges stray between two wavelengths: the variance across them, mm^2,
-// with which the slope's goes by the square of radPerMM.
+// edgeOctave is by how much edges stray between two wavelengths: the variance across them, mm^2.
+// Times the square of the surface's curvature (1/mm) it is the variance of its slope.
 type edgeOctave struct{ fromMM, toMM, variance float64 }
 
 // How edges are judged (common practice, no source).

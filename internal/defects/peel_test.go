@@ -98,6 +98,8 @@ func lampFace(pattern string, seed uint64, slope, waveMM float64) []Picture {
 	}
 }
 
+func isPeel(f part.Finding) bool { return f.Kind == part.OrangePeel }
+
 // TestOrangePeel: told where a lamp's edge is mirrored, over the common wavelengths; not on smooth faces; and where no edge is mirrored it is said that it was not
 // looked for.
 func TestOrangePeel(t *testing.T) {
@@ -111,13 +113,14 @@ func TestOrangePeel(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			k := slices.IndexFunc(res.Findings, func(f part.Finding) bool { return f.Kind == part.OrangePeel })
+			k := slices.IndexFunc(res.Findings, isPeel)
 			switch {
 			case tc.slope > 0:
 				faces++
 				if k >= 0 {
 					found++
-					t.Logf("%s, slope %g, wave %g: %v mm2, %v; %d other findings", pattern, tc.slope, tc.wave, *res.Findings[k].AreaMM2, res.Findings[k].Features, len(res.Findings)-1)
+					f := res.Findings[k]
+					t.Logf("%s, slope %g, wave %g: %v mm2, %v; %d other findings", pattern, tc.slope, tc.wave, *f.AreaMM2, f.Features, len(res.Findings)-1)
 				}
 			case k >= 0:
 				t.Errorf("orange peel on a smooth %s face: %v", pattern, res.Findings[k].Features)
