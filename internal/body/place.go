@@ -67,7 +67,7 @@ func (c series) contour(turn, right float64) (x, z float64) {
 }
 
 // normalAt is the direction of the normal where a cross-section's front lies x mm right of the
-// axis; ok is false beside it.
+// axis; ok is false beside it. By Newton's steps, held within what is known.
 func (c series) normalAt(turn, x float64) (right float64, ok bool) {
 	lo, hi := -math.Pi/2, math.Pi/2
 	a, _ := c.contour(turn, lo)
@@ -75,15 +75,35 @@ func (c series) normalAt(turn, x float64) (right float64, ok bool) {
 	if x < a || x > b {
 		return 0, false
 	}
-	for range 30 {
-		m := (lo + hi) / 2
-		if at, _ := c.contour(turn, m); at < x {
-			lo = m
+	right = math.Asin(max(-1, min(1, (2*x-a-b)/(b-a))))
+	for range 12 {
+		at, z := c.contour(turn, right)
+		if at < x {
+			lo = right
 		} else {
-			hi = m
+			hi = right
 		}
+		if math.Abs(at-x) < 1e-4 {
+			break
+		}
+		// the contour goes on by its radius of curvature, along the surface
+		next := right + (x-at)/max(c.curve(turn-right)*math.Cos(right), 0.05*max(z, 1))
+		if next <= lo || next >= hi {
+			next = (lo + hi) / 2
+		}
+		right = next
 	}
-	return (lo + hi) / 2, true
+	return right, true
+}
+
+// curve is a cross-section's radius of curvature where its normal has a direction: p + p''.
+func (c series) curve(turn float64) float64 {
+	r := c[0]
+	for k := 1; k <= orders; k++ {
+		sin, cos := math.Sincos(float64(k) * turn)
+		r += (1 - float64(k*k)) * (c[2*k-1]*cos + c[2*k]*sin)
+	}
+	return r
 }
 
 // Place is what a picture's place shows, full-resolution pixels; ok is false beside the unit.
@@ -99,7 +119,7 @@ func (s Seen) place(u, w float64, more *series) (Place, bool) {
 	turn := rad(s.TurnDeg)
 	below := w
 	var right, z float64
-	for range 4 { // what lies in front is lower in the picture by its share of the seam's bow
+	for range 3 { // what lies in front is lower in the picture by its share of the seam's bow
 		c := s.at(below).plus(more)
 		var ok bool
 		if right, ok = c.normalAt(turn, u); !ok {

@@ -24,7 +24,7 @@ const (
 	insideSeeds   = 16.0 // an edge begins where light changes by so many times the usual change,
 	insideGrows   = 8.0  // and goes on down to this
 	insideBaseMM  = 0.4  // radius of the base's window
-	wireMM        = 0.09 // lines wider than this may be wires
+	wireMM        = 0.15 // lines wider than this may be wires
 	spotMostMM    = 0.6  // spots larger than this may be parts
 )
 

@@ -23,6 +23,7 @@ const (
 	limbFromDeg  = 54.0 // lies at slopes from this on
 	limbWithin   = 0.42 // and within 25 degrees of the limb's direction: the sine
 	cutOffMM     = 0.5  // a place up to this length is cut off by the edge of what is looked at
+	cutOffUneven  = 0.45  // in a see-through shell: and the light around it differs by this share of its contrast
 	cutOffShare  = 0.2  // where this share of its own edge lies there
 	glowMM       = 2.6  // and what is left of it is a smooth surface within this distance
 )
@@ -163,5 +164,8 @@ func (f *face) cutOff(p *place) bool {
 			}
 		}
 	}
-	return float64(beyond) >= cutOffShare*float64(around)
+	if float64(beyond) < cutOffShare*float64(around) {
+		return false
+	}
+	return !f.clear || f.unevenAround(p.found) > cutOffUneven // long edges inside cut off much, but what goes on beyond shows around it
 }

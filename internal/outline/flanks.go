@@ -71,12 +71,18 @@ func FindFlanks(images []*part.Image) (*Flanks, error) {
 		}
 	}
 	w := float64(e.w)
-	for x := w * (0.5 - sidesOff); x <= w*(0.5+sidesOff); x += 3 {
+	for x := w * (0.5 - sidesOff); x <= w*(0.5+sidesOff); x += 8 {
 		try(x, 0)
 	}
+	for step := 4.0; step >= 2; step /= 2 { // ever finer around it
+		x := best.x
+		try(x-step, 0)
+		try(x+step, 0)
+	}
 	for _, lean := range []float64{-sidesLean, -sidesLean / 2, sidesLean / 2, sidesLean} {
-		for d := -4.0; d <= 4; d += 2 {
-			try(best.x+d, lean)
+		x := best.x
+		for _, d := range [3]float64{-3, 0, 3} {
+			try(x+d, lean)
 		}
 	}
 	// A clear shell on cloth shows what lies inside better than its own sides: those go on from the
@@ -95,6 +101,8 @@ func FindFlanks(images []*part.Image) (*Flanks, error) {
 type sideEdges struct {
 	w, h, step  int
 	left, right []float32
+
+	nearLeft, nearRight []float32 // the largest of these within sidesApart
 	down        []float32 // and how strong an edge that has nothing but ground above it
 	over        []float32 // and one that has anything
 }
@@ -121,6 +129,7 @@ func newSideEdges(ts []*thinned) *sideEdges {
 			e.left[y*t.w+x], e.right[y*t.w+x] = edge[x]+d, edge[x]-d
 		}
 	}
+	e.nearLeft, e.nearRight = nearest(e.left, e.w), nearest(e.right, e.w)
 	like, edge = make([]float32, t.h+1), make([]float32, t.h)
 	for x := range t.w {
 		for y := range t.h {
@@ -186,9 +195,8 @@ func (e *sideEdges) pathFrom(x, lean float64, held, half int) sidePath {
 		c := p.axis(y, e.h)
 		for k := range row {
 			row[k] = 0
-			if k >= sidesLeast {
-				l, r := near(e.left[y*e.w:(y+1)*e.w], c-float64(k)), near(e.right[y*e.w:(y+1)*e.w], c+float64(k))
-				row[k] = min(l, r)
+			if l, r := int(math.Round(c-float64(k))), int(math.Round(c+float64(k))); k >= sidesLeast && l >= 0 && r < e.w {
+				row[k] = min(e.nearLeft[y*e.w+l], e.nearRight[y*e.w+r])
 			}
 		}
 		for k := range n {
@@ -242,14 +250,16 @@ func (e *sideEdges) plate(p sidePath, top, bottom int) (x float64, half int) {
 	return x, half
 }
 
-// near is the largest value of a row within sidesApart of a place; 0 outside.
-func near(row []float32, x float64) float32 {
-	at := int(math.Round(x))
-	best := float32(0)
-	for i := max(0, at-sidesApart); i <= min(len(row)-1, at+sidesApart); i++ {
-		best = max(best, row[i])
+// nearest is the largest value of a row within sidesApart of each place.
+func nearest(v []float32, w int) []float32 {
+	out := make([]float32, len(v))
+	for i := range v {
+		x := i % w
+		for k := max(0, x-sidesApart); k <= min(w-1, x+sidesApart); k++ {
+			out[i] = max(out[i], v[i-x+k])
+		}
 	}
-	return best
+	return out
 }
 
 // along is how strong the edges are along a path, at the weaker of both sides.
