@@ -96,7 +96,7 @@ func (c series) normalAt(turn, x float64) (right float64, ok bool) {
 	return right, true
 }
 
-// curve is a cross-section's radius of curvature where its normal has a direction: p + p''.
+// curve is a cross-section's radius of curvature where its normal has a direction: p + p”.
 func (c series) curve(turn float64) float64 {
 	r := c[0]
 	for k := 1; k <= orders; k++ {

@@ -222,7 +222,7 @@ func (f *face) mayBeInside(p *place) bool {
 		return false
 	}
 	mm := f.shapeMM()
-	if p.all.long*mm > spotMostMM && unblurredDiameter(p.all.thick, p.blurPX)*mm > wireMM {
+	if p.all.long*mm > spotMostMM && (!f.isLine(p) || unblurredDiameter(p.all.thick, p.blurPX)*mm > wireMM) {
 		return true
 	}
 	return f.unevenAround(p.found) > aroundShare

@@ -23,7 +23,7 @@ const (
 	limbFromDeg  = 54.0 // lies at slopes from this on
 	limbWithin   = 0.42 // and within 25 degrees of the limb's direction: the sine
 	cutOffMM     = 0.5  // a place up to this length is cut off by the edge of what is looked at
-	cutOffUneven  = 0.45  // in a see-through shell: and the light around it differs by this share of its contrast
+	cutOffUneven = 0.45 // in a see-through shell: and the light around it differs by this share of its contrast
 	cutOffShare  = 0.2  // where this share of its own edge lies there
 	glowMM       = 2.6  // and what is left of it is a smooth surface within this distance
 )

@@ -103,8 +103,8 @@ type sideEdges struct {
 	left, right []float32
 
 	nearLeft, nearRight []float32 // the largest of these within sidesApart
-	down        []float32 // and how strong an edge that has nothing but ground above it
-	over        []float32 // and one that has anything
+	down                []float32 // and how strong an edge that has nothing but ground above it
+	over                []float32 // and one that has anything
 }
 
 func newSideEdges(ts []*thinned) *sideEdges {
