@@ -87,7 +87,8 @@ func TestAtlas(t *testing.T) {
 	if strings.Contains(dust, ref(hidden)+")") || strings.Contains(dust, "known defects") {
 		t.Error("the page of dust shows a hidden finding, or calls its pictures known defects")
 	}
-	for page, want := range map[string]string{"fibre.html": "of units with known defects", "step.html": "drawn with known defects", "haze.html": "before a screen only", "atlas.html": `href="dust.html"`} {
+	for page, want := range map[string]string{"fibre.html": "of units with known defects", "step.html": "drawn with known defects",
+		"haze.html": "on paint without a pattern only", "atlas.html": `href="dust.html"`} {
 		if !strings.Contains(readPage(t, o.out, page), want) {
 			t.Errorf("%s lacks %q", page, want)
 		}
