@@ -52,6 +52,7 @@ const (
 	seamBowMM    = 0.7  // it bends by at most so much
 	seamLeast    = 3.0  // least change of light, in levels of 255,
 	seamClear    = 0.6  // the lowest line is taken that is as clear as this share of the clearest
+	hueCounts    = 2.0  // a change of one colour against another counts so many times as much
 	seamSure     = 0.7  // of one sign on at least this share of the width
 	upsideFactor = 1.5  // a seam below that is so much clearer is the seam
 )
@@ -236,6 +237,15 @@ func newColumns(images []*part.Image, middle, half float64, n int, from, to, px 
 				}
 			}
 			s.channels = append(s.channels, sum)
+		}
+		if n := len(s.channels); im.C == 3 { // hues differ where a pattern's light varies
+			for _, c := range []int{n - 3, n - 1} {
+				hue := make([]float32, len(s.channels[c]))
+				for i, v := range s.channels[c] {
+					hue[i] = hueCounts * (v - s.channels[n-2][i])
+				}
+				s.channels = append(s.channels, hue)
+			}
 		}
 	}
 	return s

@@ -76,7 +76,7 @@ func (f *face) levelShell(ch *channel, dist *part.Plane) error {
 			off, light = append(off, math.Abs(float64(rest.V[i]))), append(light, float64(ch.smooth.V[i]))
 		}
 	}
-	ch.uneven = quantile(off, 0.75) / max(median(light), paintAtLeast)
+	ch.uneven = quantile(off, 0.85) / max(median(light), paintAtLeast)
 	more, err := f.grid.newSpread(localFit(f.grid.medians(rest, dist, 0), max(2, int(glowMM/f.mmPX/float64(f.grid.cell)+0.5))), f.surf.w, f.surf.h)
 	if err != nil {
 		return err
