@@ -23,6 +23,7 @@ const (
 	limbFromDeg  = 54.0 // lies at slopes from this on
 	limbWithin   = 0.42 // and within 25 degrees of the limb's direction: the sine
 	cutOffMM     = 0.5  // a place up to this length is cut off by the edge of what is looked at
+	sliverMM     = 0.2  // what is smaller, and cut off along a third of its edge, is nothing;
 	cutOffUneven = 0.45 // in a see-through shell: and the light around it differs by this share of its contrast
 	cutOffShare  = 0.2  // where this share of its own edge lies there
 	runOnShellMM = 0.8  // a run on the shell is at least this long,
@@ -117,6 +118,14 @@ func localFit(p *part.Plane, reach int) *part.Plane {
 	return out
 }
 
+// name is what the pictures show.
+func (f *face) name() string {
+	if f.p.Shell != nil {
+		return "shell"
+	}
+	return "faceplate"
+}
+
 // evenGain lets all light count alike.
 func (f *face) evenGain() {
 	for range f.scene {
@@ -169,6 +178,9 @@ func (f *face) cutOff(p *place) bool {
 	}
 	if float64(beyond) < cutOffShare*float64(around) {
 		return false
+	}
+	if p.all.long*f.shapeMM() < sliverMM && 3*beyond >= around {
+		return true
 	}
 	return !f.clear || f.unevenAround(p.found) > cutOffUneven // long edges inside cut off much, but what goes on beyond shows around it
 }
