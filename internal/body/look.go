@@ -37,7 +37,7 @@ const heightStepMM = 0.25
 var (
 	ErrNoSeam     = errors.New("no seam to be seen under the faceplate's edge: photograph the shell from the side, along the faceplate's plane, with the faceplate above")
 	ErrNoLimb     = errors.New("the shell's own outline is not seen against its ground under the faceplate: photograph it on a plain ground of another brightness")
-	ErrUpsideDown = errors.New("the unit hangs upside down: the seam lies in the lower half of its outline; photograph the shell with the faceplate above")
+	ErrUpsideDown = errors.New("the unit hangs upside down, or this is no picture from the side: what looks like its seam lies in the lower half of its outline; photograph the shell from the side, with the faceplate above")
 )
 
 // How a seam is sought; lengths in millimetres (common practice, no source).
