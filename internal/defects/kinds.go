@@ -26,6 +26,12 @@ const (
 	opaqueRaking   = 0.28  // and under low light
 	opaqueBoth     = 3.0   // what shows in one light at its limit shows in another at the limit over this
 	opaqueSized    = 0.5   // from which a spot is measured as an opaque one
+	clearChange    = 0.04  // relative change of light to either side that only something clear makes
+	strongLine     = 6.0   // a line that stands out so far over its threshold is told by its core,
+	strongShare    = 0.6   // which is this share of its length,
+	strongLongMM   = 0.6   // from this length on
+	clearMostMM    = 0.55  // what glints and is no wider is a bubble
+	glintsMore     = 4.0   // a glint is so many times what the same thing hides in another light
 	glint          = 0.25  // relative change of light in one picture alone that is a lamp mirrored in a slope
 	slopeLine      = 0.2   // a slope mirrors one lamp: a line, a bundle or a wide place changes the other lights by less than this share,
 	slopeSpot      = 0.06  // a spot by less than this,
@@ -65,8 +71,24 @@ func (f *face) isThin(p *place) bool {
 	if (p.lines >= 3 && p.grain > bundleGrain) || (p.lines == 2 && p.grain > slopeGrain) { // lines so near that they touch
 		limit = bundleMaxThick
 	}
-	return p.ringPX == 0 && p.all.long*f.shapeMM() >= lineMinMM &&
-		p.all.outline/p.all.thick >= lineMinSlender && p.all.thick*f.shapeMM() <= limit
+	if p.ringPX > 0 || p.all.long*f.shapeMM() < lineMinMM {
+		return false
+	}
+	thin := func(s shape) bool { return s.outline/s.thick >= lineMinSlender && s.thick*f.shapeMM() <= limit }
+	// what stands out by far is told far out on its blurred flanks: then by its core
+	return thin(p.all) || p.peak >= strongLine && p.all.long*f.shapeMM() >= strongLongMM && p.inner.long >= strongShare*p.all.long && thin(p.inner)
+}
+
+// bothWays says whether a place is brighter in one light and darker in another, as clear things are, which
+// mirror one lamp and hide another's light.
+func bothWays(p *place) bool {
+	return slices.Max(p.contrast) >= clearChange && slices.Min(p.contrast) <= -clearChange
+}
+
+// glints says whether a place is much brighter in one light and a little darker in another: a clear thing's
+// glints. Dust is matt: what it changes in two lights differs by less.
+func glints(p *place) bool {
+	return bothWays(p) && slices.Max(p.contrast) >= -glintsMore*slices.Min(p.contrast)
 }
 
 // isBundle says whether a place is several parallel lines: their length adds up
@@ -112,6 +134,8 @@ func (f *face) diameterMM(p *place) float64 {
 func (f *face) slopeKind(p *place) part.Kind {
 	long, across := p.all.long*f.shapeMM(), p.all.across*f.shapeMM()
 	switch {
+	case f.runsDown(p):
+		return part.Run
 	case long >= runMinMM && p.all.fill() < missedFill:
 		return part.Missed
 	case long >= runMinMM && long >= runMinSlender*across:
@@ -183,6 +207,9 @@ func (f *face) lightLost(p *place) float64 {
 		} else {
 			next = math.Max(next, o)
 		}
+	}
+	if glints(p) {
+		return 0
 	}
 	if len(p.contrast) > 1 {
 		return math.Min(most, opaqueBoth*next)
@@ -270,6 +297,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.isBundle(p) {
 		return part.Sanding, seen * sure(float64(p.lines)-1)
 	}
+	if f.runsDown(p) && (bothWays(p) || long >= runMinMM && thick >= runMinThickMM) {
+		return part.Run, seen * 0.7
+	}
 	if f.isLine(p) {
 		return part.Fibre, seen * sure(p.all.outline/p.all.thick/lineMinSlender)
 	}
@@ -290,6 +320,8 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Run, seen * 0.6
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)
+	case glints(p) && d <= clearMostMM && (d < craterMinMM || p.sided < craterSided):
+		return part.Bubble, seen * 0.7
 	case d >= craterMinMM && o < 0.8 && light > glint:
 		return part.Crater, seen * 0.6
 	case d >= craterMinMM && light < craterMaxLight && p.peak < 3:

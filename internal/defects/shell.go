@@ -25,6 +25,9 @@ const (
 	cutOffMM     = 0.5  // a place up to this length is cut off by the edge of what is looked at
 	cutOffUneven = 0.45 // in a see-through shell: and the light around it differs by this share of its contrast
 	cutOffShare  = 0.2  // where this share of its own edge lies there
+	runOnShellMM = 0.8  // a run on the shell is at least this long,
+	runSlender   = 1.6  // this many times longer than wide,
+	runWithinDeg = 20.0 // and within this of upright
 	glowMM       = 2.6  // and what is left of it is a smooth surface within this distance
 )
 
@@ -168,4 +171,14 @@ func (f *face) cutOff(p *place) bool {
 		return false
 	}
 	return !f.clear || f.unevenAround(p.found) > cutOffUneven // long edges inside cut off much, but what goes on beyond shows around it
+}
+
+// runsDown says whether a place on a shell is as long along gravity as a run, and narrow across it: the unit
+// hangs or stands along its axis.
+func (f *face) runsDown(p *place) bool {
+	if f.p.Shell == nil || p.all.long*f.shapeMM() < runOnShellMM || p.all.long < runSlender*p.all.across {
+		return false
+	}
+	lean := p.all.angleDeg - 90 + math.Atan(f.p.Shell.Roll)*180/math.Pi
+	return math.Abs(math.Remainder(lean, 180)) <= runWithinDeg
 }
