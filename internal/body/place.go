@@ -72,7 +72,7 @@ func (c series) normalAt(turn, x float64) (right float64, ok bool) {
 	lo, hi := -math.Pi/2, math.Pi/2
 	a, _ := c.contour(turn, lo)
 	b, _ := c.contour(turn, hi)
-	if x < a || x > b {
+	if !(x >= a && x <= b && b > a) { // or it has no width at the very bottom
 		return 0, false
 	}
 	right = math.Asin(max(-1, min(1, (2*x-a-b)/(b-a))))
@@ -128,12 +128,15 @@ func (s Seen) place(u, w float64, more *series) (Place, bool) {
 		_, z = c.contour(turn, right)
 		below = w - s.Bow*s.MMPerPX*z/s.radius
 	}
-	// How the support falls with the height tells how the surface leans.
+	// How the support falls with the height tells how the surface leans:
+	// by the parabola through three heights: near the seam and the bottom these lie to one side.
 	const step = 1.0
-	lo, hi := max(below-step, 0), max(below+step, 2*step)
-	a, _ := s.at(lo).value(turn - right)
-	b, _ := s.at(hi).value(turn - right)
-	fall := (b - a) / (hi - lo) // per mm down; negative where it narrows
+	mid := max(step, min(below, s.DepthMM()-step))
+	var p3 [3]float64
+	for k := range p3 {
+		p3[k], _ = s.at(mid + float64(k-1)*step).value(turn - right)
+	}
+	fall := (p3[2]-p3[0])/(2*step) + (below-mid)*(p3[2]-2*p3[1]+p3[0])/(step*step) // per mm down; negative where it narrows
 	n := 1 / math.Sqrt(1+fall*fall)
 	sin, cos := math.Sincos(right)
 	p := Place{BelowMM: below, FrontMM: z, NormalX: sin * n, NormalY: -fall * n, NormalZ: cos * n}
@@ -167,12 +170,17 @@ func (s Seen) USlope(x, y float64) float64 {
 	if !ok {
 		return 0
 	}
-	sum := 0.0
+	sum, turn := 0.0, rad(s.TurnDeg)
 	for k := range terms {
 		var more series
 		for i := range terms {
 			more[i] = s.root.At(i, k)
 		}
+		// This picture shows where its sides lie: whatever the section's odd terms are, it is moved so that they stay there.
+		r, _ := more.value(turn - math.Pi/2)
+		l, _ := more.value(turn + math.Pi/2)
+		sin, cos := math.Sincos(turn - math.Pi/2)
+		more[1], more[2] = more[1]-(r-l)/2*cos, more[2]-(r-l)/2*sin
 		if p, ok := s.place(u, w, &more); ok {
 			sum += (p.NormalZ - at.NormalZ) * (p.NormalZ - at.NormalZ)
 		}

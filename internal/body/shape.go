@@ -32,7 +32,7 @@ type Shape struct {
 	Turns int // whose outlines it was fitted to; with one it is a body of revolution
 
 	coef   [][terms]float64 // per height, mm
-	root   *mat.Dense       // a root of the coefficients' covariance, for a radius of 1 mm
+	root   *mat.Dense       // a root of the coefficients' covariance, mm
 	radius float64          // mean at the seam, mm
 }
 
@@ -133,6 +133,26 @@ func system(views []*View, radius float64) *mat.SymDense {
 	return a
 }
 
+// widths is the normal equations' matrix of what a turn tells for sure: how wide the section is. Where the axis
+// lies between the two sides is not told but taken for the seam's middle, which terms of odd order move.
+func widths(views []*View, radius float64) *mat.SymDense {
+	a := mat.NewSymDense(terms, nil)
+	for i, sd := range priors(radius) {
+		if sd > 0 {
+			a.SetSym(i, i, 1/(sd*sd))
+		}
+	}
+	for _, v := range views {
+		l, r := basis(rad(v.TurnDeg+90)), basis(rad(v.TurnDeg-90))
+		for i := range terms {
+			for j := i; j < terms; j++ {
+				a.SetSym(i, j, a.At(i, j)+(l[i]+r[i])*(l[j]+r[j])/(2*outlineMM*outlineMM))
+			}
+		}
+	}
+	return a
+}
+
 // priors are the standard deviations of the terms, mm; 0: anything.
 func priors(radius float64) [terms]float64 {
 	return [terms]float64{0, offAxisMM, offAxisMM, ovalShare * radius, ovalShare * radius, threeShare * radius, threeShare * radius}
@@ -140,7 +160,7 @@ func priors(radius float64) [terms]float64 {
 
 func posterior(views []*View, radius float64) *mat.Dense {
 	var chol mat.Cholesky
-	if !chol.Factorize(system(views, radius)) {
+	if !chol.Factorize(widths(views, radius)) {
 		return nil
 	}
 	var cov mat.SymDense
@@ -189,9 +209,9 @@ func (s *Shape) misfits(views []*View) []string {
 	tell := func(v *View, what string) {
 		out = append(out, fmt.Sprintf("the shell turned by %s does not match its other turns: %s; was it moved on the spindle, or is it another unit?", Degrees(v.TurnDeg), what))
 	}
-	var mid, seam, depth []float64
+	var seam, depth []float64
 	for _, v := range views {
-		mid, seam = append(mid, v.MiddleX*v.MMPerPX), append(seam, (v.SeamY+v.Bow)*v.MMPerPX)
+		seam = append(seam, (v.SeamY+v.Bow)*v.MMPerPX)
 		depth = append(depth, float64(len(v.rows))*heightStepMM)
 	}
 	for k, v := range views {
