@@ -39,7 +39,13 @@ func writeScale(t *testing.T, name string, edit func(s *optics.Scale)) string {
 // what result.json says.
 func resultOf(t *testing.T, wantCode int, unit string, options ...string) (part.Result, string) {
 	t.Helper()
-	args := append([]string{"unit", "../../testdata/images/" + unit, "--out", t.TempDir(), "--json"}, options...)
+	return resultIn(t, wantCode, "../../testdata/images/"+unit, options...)
+}
+
+// resultIn inspects the unit of a folder.
+func resultIn(t *testing.T, wantCode int, folder string, options ...string) (part.Result, string) {
+	t.Helper()
+	args := append([]string{"unit", folder, "--out", t.TempDir(), "--json"}, options...)
 	code, stdout, stderr := runCode(t, args...)
 	if code != wantCode {
 		t.Fatalf("%v: exit code %d, want %d: %s", options, code, wantCode, stderr)

@@ -49,9 +49,9 @@ func benchHere(t testing.TB, run func(ctx context.Context, ready func(string)) e
 	return page, end
 }
 
-func replayBench(t testing.TB, db string) (page string, end func()) {
-	o := benchOptions{replay: "../../testdata/images", listen: "127.0.0.1:0"}
-	o.mmPerPX, o.stage, o.jobs, o.record.url = 0.015, "wet", 2, db
+func replayBench(t testing.TB, db, folder string, mmPerPX float64) (page string, end func()) {
+	o := benchOptions{replay: folder, listen: "127.0.0.1:0"}
+	o.mmPerPX, o.stage, o.jobs, o.record.url = mmPerPX, "wet", 2, db
 	return benchHere(t, func(ctx context.Context, ready func(string)) error {
 		return runBench(ctx, o, nil, io.Discard, os.Stderr, ready)
 	})
@@ -75,15 +75,15 @@ func holds(t testing.TB) held.Held {
 	return h
 }
 
-// Sixty units through the whole program, as the page starts and sees them: what
-// is held after the first twenty is what is held at the end. Of the C heap every
-// byte is counted, an OpenCV Mat's among them: forty units leak less than half of
-// one small picture (the tile of a grey 1600x1200 picture is 1.8 MiB).
+// Small units of three pictures through the whole program, as the page starts and sees
+// them: what is held after the first eight is what is held twenty units later. Of the C
+// heap every byte is counted, an OpenCV Mat's among them: twenty units leak less than
+// 1 MiB, which a Mat of 240x240 grey pixels left open in each of them exceeds.
 func TestSoakShort(t *testing.T) {
 	if testing.Short() {
-		t.Skip("judges 60 units: half a minute or more")
+		t.Skip("judges 28 units: half a minute")
 	}
-	page, end := replayBench(t, filepath.Join(t.TempDir(), "bench.db"))
+	page, end := replayBench(t, filepath.Join(t.TempDir(), "bench.db"), smallUnits(t, "face_diffuse.jpg", "face_raking.jpg", "edge_000.jpg"), smallMMPerPX)
 	operator := openBrowser(t, page, "en", true)
 	openBrowser(t, page, "zh-Hans", true)
 	n := 0
@@ -93,13 +93,13 @@ func TestSoakShort(t *testing.T) {
 			operator.answer(t, fmt.Sprintf("u%04d", n))
 		}
 	}
-	judge(20)
+	judge(8)
 	before := holds(t)
-	judge(40)
+	judge(20)
 	after := holds(t)
-	t.Logf("after 20 units: %v", before)
-	t.Logf("after 60 units: %v", after)
-	leaks(t, before, after, 40)
+	t.Logf("after 8 units: %v", before)
+	t.Logf("after 28 units: %v", after)
+	leaks(t, before, after, 20)
 	end()
 }
 
@@ -156,7 +156,7 @@ func soakJudged(t *testing.T, units int) {
 	if units == 0 {
 		t.Skip("none asked for")
 	}
-	page, _ := replayBench(t, filepath.Join(t.TempDir(), "bench.db"))
+	page, _ := replayBench(t, filepath.Join(t.TempDir(), "bench.db"), "../../testdata/images", 0.015)
 	operator := openBrowser(t, page, "en", true)
 	openBrowser(t, page, "zh-Hans", true)
 	var before held.Held

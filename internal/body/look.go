@@ -24,6 +24,10 @@ type View struct {
 	// the unit: the front of the seam lies lower than its ends.
 	MiddleX, SeamY, Roll, Bow, HalfPX float64
 
+	// Straight: under the faceplate its outline is not seen against the ground. It is taken as
+	// straight for a few millimetres; nothing is told of what lies below.
+	Straight bool
+
 	rows []row // each heightStepMM, from the seam down
 }
 
@@ -36,7 +40,7 @@ const heightStepMM = 0.25
 // Errors of Look.
 var (
 	ErrNoSeam     = errors.New("no seam to be seen under the faceplate's edge: photograph the shell from the side, along the faceplate's plane, with the faceplate above")
-	ErrNoLimb     = errors.New("the shell's own outline is not seen against its ground under the faceplate: photograph it on a plain ground of another brightness")
+	errNoLimb     = errors.New("the shell's own outline is not seen against its ground under the faceplate")
 	ErrUpsideDown = errors.New("the unit hangs upside down, or this is no picture from the side: what looks like its seam lies in the lower half of its outline; photograph the shell from the side, with the faceplate above")
 )
 
@@ -52,13 +56,14 @@ const (
 	seamBowMM    = 0.7  // it bends by at most so much
 	seamLeast    = 3.0  // least change of light, in levels of 255,
 	seamClear    = 0.6  // the lowest line is taken that is as clear as this share of the clearest
+	hueCounts    = 2.0  // a change of one colour against another counts so many times as much
 	seamSure     = 0.7  // of one sign on at least this share of the width
 	upsideFactor = 1.5  // a seam below that is so much clearer is the seam
 )
 
 // Look finds the unit and its seam in the pictures of one turn, all of one size.
 //
-// Errors: outline's; ErrNoSeam; ErrUpsideDown; ErrNoLimb.
+// Errors: outline's; ErrNoSeam; ErrUpsideDown.
 func Look(images []*part.Image, turnDeg, mmPerPX float64) (*View, error) {
 	if !(mmPerPX > 0) || math.IsInf(mmPerPX, 0) {
 		return nil, fmt.Errorf("body: the scale is %v mm per pixel; it must be a positive number", mmPerPX)
@@ -72,7 +77,10 @@ func Look(images []*part.Image, turnDeg, mmPerPX float64) (*View, error) {
 		return nil, err
 	}
 	v.readRows()
-	return v, v.checkLimb()
+	if err := v.checkLimb(); err != nil {
+		v.straight()
+	}
+	return v, nil
 }
 
 // checkLimb says whether the shell goes on under the seam about as wide as it is there, and bulges outwards
@@ -81,23 +89,37 @@ func (v *View) checkLimb() error {
 	plateLeft, plateRight := v.across(v.SeamY - plateMM/v.MMPerPX)
 	left, right := v.across(v.SeamY + v.Bow + plateMM/v.MMPerPX)
 	if math.Abs(1-(right-left)/(plateRight-plateLeft)) > limbStep {
-		return ErrNoLimb
+		return errNoLimb
 	}
 	// Where it is not convex, the middle of a stretch lies inside its ends' line.
 	n := len(v.rows)
 	if n < 8 {
-		return ErrNoLimb
+		return errNoLimb
 	}
 	half := func(k int) float64 { return v.rows[k].right - v.rows[k].left }
 	for _, span := range []int{n / 3, n / 2} {
 		for k := 0; k+2*span < n*9/10; k++ {
 			if half(k+span) < (half(k)+half(k+2*span))/2-limbDent*half(0) {
-				return ErrNoLimb
+				return errNoLimb
 			}
 		}
 	}
 	return nil
 }
+
+// straight takes the sides to go on as at the faceplate.
+func (v *View) straight() {
+	left, right := v.across(v.SeamY - plateMM/v.MMPerPX)
+	v.MiddleX, v.HalfPX = (left+right)/2, (right-left)/2
+	half := v.HalfPX * v.MMPerPX
+	v.Straight, v.rows = true, nil
+	for h := 0.0; h <= straightMM; h += heightStepMM {
+		v.rows = append(v.rows, row{-half, half})
+	}
+}
+
+// straightMM is how far under its faceplate a shell is about as wide as that (common practice, no source).
+const straightMM = 3.5
 
 // How a limb is held against what it may be; lengths in millimetres (common practice, no source).
 const (
@@ -236,6 +258,15 @@ func newColumns(images []*part.Image, middle, half float64, n int, from, to, px 
 				}
 			}
 			s.channels = append(s.channels, sum)
+		}
+		if n := len(s.channels); im.C == 3 { // hues differ where a pattern's light varies
+			for _, c := range []int{n - 3, n - 1} {
+				hue := make([]float32, len(s.channels[c]))
+				for i, v := range s.channels[c] {
+					hue[i] = hueCounts * (v - s.channels[n-2][i])
+				}
+				s.channels = append(s.channels, hue)
+			}
 		}
 	}
 	return s

@@ -29,7 +29,7 @@ type Seen struct {
 
 // In is the shape in the picture of view k of those that it was fitted to.
 func (s *Shape) In(views []*View, k int) Seen {
-	return Seen{s, views[k], s.middles[k]}
+	return Seen{s, views[k], views[k].middle()}
 }
 
 // series are a support function's value and its first two derivatives by the direction, at a

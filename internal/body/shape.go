@@ -31,10 +31,9 @@ const terms = 2*orders + 1
 type Shape struct {
 	Turns int // whose outlines it was fitted to; with one it is a body of revolution
 
-	coef    [][terms]float64 // per height, mm
-	root    *mat.Dense       // a root of the coefficients' covariance, mm
-	radius  float64          // mean at the seam, mm
-	middles []float64        // per turn: the axis, mm right of the view's MiddleX
+	coef   [][terms]float64 // per height, mm
+	root   *mat.Dense       // a root of the coefficients' covariance, mm
+	radius float64          // mean at the seam, mm
 }
 
 // direction in the shell: the turn that brings what lies there to the front.
@@ -72,6 +71,9 @@ func (v *View) readRows() {
 	}
 }
 
+// middle is where the axis lies, mm right of MiddleX.
+func (v *View) middle() float64 { return (v.rows[0].right + v.rows[0].left) / 2 }
+
 // Fit makes one shape of all turns of a unit. What is wrong with a turn comes back as
 // sentences; a turn that does not match the others is told there and counts like them.
 //
@@ -79,6 +81,10 @@ func (v *View) readRows() {
 func Fit(views []*View) (*Shape, []string, error) {
 	if len(views) == 0 {
 		return nil, nil, fmt.Errorf("body: no turn to tell a shape by")
+	}
+	all := views
+	if seen := slices.DeleteFunc(slices.Clone(views), func(v *View) bool { return v.Straight }); len(seen) > 0 {
+		views = seen
 	}
 	n := math.MaxInt
 	for _, v := range views {
@@ -90,13 +96,18 @@ func Fit(views []*View) (*Shape, []string, error) {
 	s := &Shape{Turns: len(views), coef: make([][terms]float64, n)}
 	for _, v := range views {
 		s.radius += (v.rows[0].right - v.rows[0].left) / 2 / float64(len(views))
-		s.middles = append(s.middles, (v.rows[0].right+v.rows[0].left)/2)
 	}
 	s.root = posterior(views, s.radius)
 	for h := range n {
 		s.coef[h] = s.fitRow(views, h)
 	}
-	return s, s.misfits(views), nil
+	told := s.misfits(views)
+	for _, v := range all {
+		if v.Straight {
+			told = append(told, fmt.Sprintf("the shell turned by %s: its outline is not seen against its ground under the faceplate; it is taken as straight for %.1f mm, and nothing was looked for below: photograph it on a plain ground of another brightness", Degrees(v.TurnDeg), straightMM))
+		}
+	}
+	return s, told, nil
 }
 
 // system is the normal equations' matrix of the directions that the turns show, and
@@ -169,8 +180,8 @@ func posterior(views []*View, radius float64) *mat.Dense {
 func (s *Shape) fitRow(views []*View, h int) (out [terms]float64) {
 	a, y := system(views, s.radius), mat.NewVecDense(terms, nil)
 	w := 1 / (outlineMM * outlineMM)
-	for k, v := range views {
-		for _, side := range []struct{ deg, at float64 }{{-90, v.rows[h].right - s.middles[k]}, {90, s.middles[k] - v.rows[h].left}} {
+	for _, v := range views {
+		for _, side := range []struct{ deg, at float64 }{{-90, v.rows[h].right - v.middle()}, {90, v.middle() - v.rows[h].left}} {
 			b := basis(rad(v.TurnDeg + side.deg))
 			for i := range terms {
 				y.SetVec(i, y.AtVec(i)+w*b[i]*side.at)
@@ -208,7 +219,7 @@ func (s *Shape) misfits(views []*View) []string {
 			tell(v, fmt.Sprintf("its seam lies %.1f mm off", math.Abs(d)))
 		} else if d := depth[k] - robust.Quantile(slices.Clone(depth), 0.5); math.Abs(d) > 4*movedLeastMM {
 			tell(v, fmt.Sprintf("it is %.1f mm deeper or less deep", math.Abs(d)))
-		} else if worst := s.worst(v, k); worst > max(movedLeastMM, moved*outlineMM) {
+		} else if worst := s.worst(v); worst > max(movedLeastMM, moved*outlineMM) {
 			tell(v, fmt.Sprintf("its outline lies %.2f mm off the shape that all turns show together", worst))
 		}
 	}
@@ -217,11 +228,11 @@ func (s *Shape) misfits(views []*View) []string {
 
 // worst is by how much, over the upper half, a turn's outline lies off the shape: the
 // median over the heights, mm.
-func (s *Shape) worst(v *View, k int) float64 {
+func (s *Shape) worst(v *View) float64 {
 	var off []float64
 	for h := range len(s.coef) / 2 {
 		r, l := s.support(h, rad(v.TurnDeg-90)), s.support(h, rad(v.TurnDeg+90))
-		off = append(off, max(math.Abs(r-(v.rows[h].right-s.middles[k])), math.Abs(l-(s.middles[k]-v.rows[h].left))))
+		off = append(off, max(math.Abs(r-(v.rows[h].right-v.middle())), math.Abs(l-(v.middle()-v.rows[h].left))))
 	}
 	return robust.Quantile(off, 0.5)
 }

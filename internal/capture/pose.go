@@ -23,7 +23,7 @@ func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part
 // ofOutline are the problems that a wrong outline makes.
 var ofOutline = []string{NoUnit, SeveralUnit, CutOff, TooSmall, TooDark, OutOfFocus, Moved, TooBright}
 
-// shareOutline checks those face pictures again that were refused for something
+// shareOutline checks those face and shell pictures again that were refused for something
 // that hangs on where the unit is, by the outline that all pictures of the pose show together.
 func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) {
 	doubt, well := false, false
@@ -36,22 +36,21 @@ func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []p
 			return // the search refuses them together
 		}
 		seen = append(seen, images[i])
-		doubt = doubt || r.State != part.PictureOK && shots[i].View == part.Face
+		doubt = doubt || r.State != part.PictureOK && shots[i].View != part.Edge
 		well = well || r.State == part.PictureOK
 	}
 	if !doubt || len(seen) < 2 {
 		return
 	}
-	c, err := outline.Face(seen)
-	if err != nil {
+	points := outlineOf(seen, shots[0].View)
+	if points == nil {
 		return
 	}
-	points := c.Points()
 	for i, r := range reports {
-		if !well && !has(r, NoUnit) { // what all show is believed
+		if !well && !has(r, NoUnit) && shots[i].View != part.Shell { // what all show is believed
 			continue
 		}
-		if images[i] == nil || r.State == part.PictureOK || shots[i].View != part.Face || !slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
+		if images[i] == nil || r.State == part.PictureOK || has(r, SeveralUnit) && beside(images[i], points) || !slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
 			continue
 		}
 		again := newReport(shots[i])
@@ -62,6 +61,50 @@ func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []p
 		*r = again
 	}
 }
+
+// outlineOf is the unit's outline as all pictures of a pose show it together; nil where they show none.
+func outlineOf(images []*part.Image, view part.View) []part.Point {
+	if view == part.Shell {
+		f, err := outline.FindFlanks(images)
+		if err != nil {
+			return nil
+		}
+		points := f.Points()
+		b, margin := part.BoundsOf(points), float64(max(images[0].W, images[0].H))/100
+		if b[0] < margin || b[1] < margin || b[0]+b[2] > float64(images[0].W)-margin || b[1]+b[3] > float64(images[0].H)-margin {
+			return nil // it runs out of the frame
+		}
+		return points
+	}
+	c, err := outline.Face(images)
+	if err != nil {
+		return nil
+	}
+	return c.Points()
+}
+
+// beside says whether a picture shows something as large as a unit beside an outline. Lamps
+// mirrored in a dark unit, and parts in a clear one, lie inside.
+func beside(im *part.Image, points []part.Point) bool {
+	s, err := outline.Find(im)
+	if err != nil {
+		return false
+	}
+	w, h := s.Size()
+	n := 0
+	for j := range h {
+		for i := range w {
+			k := s.At(i, j)
+			if (k == outline.Unit || k == outline.Other) && !(part.Point{X: float64(i*s.Step) + float64(s.Step-1)/2, Y: float64(j*s.Step) + float64(s.Step-1)/2}).Inside(points) {
+				n++
+			}
+		}
+	}
+	return float64(n*s.Step*s.Step) >= unitBeside*outline.Area(points)
+}
+
+// unitBeside is from which share of a unit's area on something else is a second one (common practice, no source).
+const unitBeside = 0.25
 
 // shareFocus: the pictures were taken by one lens at one distance. Where one of
 // them is sharp, a soft outline in another is the light's doing (a rim shades off under a dome), and being

@@ -14,7 +14,7 @@ type channel struct {
 	smooth *part.Plane // linear light 0..1, smoothed
 	base   *part.Plane // base level
 	level  float64     // the face's median
-	uneven float64     // of a shell: by which share its light is off a smooth surface's over a quarter of it
+	uneven float64     // of a shell: by which share its light is off a smooth surface's over a seventh of it
 	gain   *part.Plane // what makes up for less light on the rim; nil: 1 everywhere
 	twin   *channel    // the same colour in another picture; nil: there is none
 	paint  paint       // how its paint changes with its twin's

@@ -64,6 +64,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 	f.tellPeel(&out)
 	out.Warnings = append(append(out.Warnings, f.told...), f.warnings(len(out.Findings))...)
 	out.Seen, out.Unseen = f.seen()
+	out.Clear = f.clear
 	for _, q := range f.surf.outline {
 		k := float64(f.factor)
 		out.Outline = append(out.Outline, part.Point{X: (q.X+0.5)*k - 0.5, Y: (q.Y+0.5)*k - 0.5})
@@ -205,7 +206,7 @@ func (f *face) warnings(n int) []string {
 		out = append(out, fmt.Sprintf("%s: "+oneLightOnly+"; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.scene[0].Shot.File))
 	}
 	if f.sparkles {
-		out = append(out, fmt.Sprintf("the faceplate sparkles: what is bright under one light alone and no longer than %.2f mm is taken for its flakes; a bubble's or a crater's glint of that size cannot be told from them", f.flakeMM))
+		out = append(out, fmt.Sprintf("the %s sparkles: what is bright under one light alone and no longer than %.2f mm is taken for its flakes; a bubble's or a crater's glint of that size cannot be told from them", f.name(), f.flakeMM))
 	}
 	if f.p.MMPerPX > f.p.SearchMM {
 		out = append(out, fmt.Sprintf("%.3f mm per pixel is coarse: defects under %.2f mm may be missed", f.p.MMPerPX, 4*f.p.MMPerPX))

@@ -129,12 +129,14 @@ func TestFindsWhatIsDrawn(t *testing.T) {
 	}
 }
 
-// Faces without defects, of every pattern: the chance of a false call is kept.
+// Faces without defects, of every pattern: the chance of a false call is kept. Where there are
+// twice as many as allowed, one a face, this tells in 7 of 8 runs; of two a face, always but for
+// 3 in 1000 (Poisson, at most 2 on 5 faces).
 func TestCleanFacesStayClean(t *testing.T) {
 	n, units := 0, 0
 	var where []string
 	for _, pattern := range []string{"plain", "flake", "marble", "granite", "wood"} {
-		for seed := uint64(31); seed < 33; seed++ {
+		for seed := uint64(31); seed < 32; seed++ {
 			scene, _, mm := facePair(pattern, seed, nil, nil)
 			res, err := Find(scene, DefaultParams(mm))
 			if err != nil {

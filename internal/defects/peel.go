@@ -156,13 +156,15 @@ func (f *face) tellPeel(out *Result) {
 	e := f.peel.edges
 	switch {
 	case !f.peel.asked:
+	case f.clear:
+		out.Warnings = append(out.Warnings, "orange peel was not looked for: the edges of what shows through the shell cannot be told from those of mirrored lamps")
 	case f.sparkles && f.flakeMM <= flakeMostMM:
 		out.Warnings = append(out.Warnings, "orange peel was not looked for: "+
-			"flakes break the edges of mirrored lamps; look at the face before a screen")
+			"flakes break the edges of mirrored lamps; look at it before a screen")
 	case !e.told():
 		out.Warnings = append(out.Warnings, fmt.Sprintf("orange peel was not looked for: %s of a lamp's edge is mirrored away from the rim, "+
-			"and %.0f mm are needed; set a lamp or a window so that its edge is mirrored on the face, or look at it before a screen",
-			lengthWords(e.lengthMM), wavesLeastMM))
+			"and %.0f mm are needed; set a lamp or a window so that its edge is mirrored on the %s",
+			lengthWords(e.lengthMM), wavesLeastMM, f.name()))
 	case e.waves():
 		out.Findings = append(slices.DeleteFunc(out.Findings, f.isIsland), f.peelFinding())
 	}

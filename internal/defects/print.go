@@ -237,7 +237,7 @@ func (f *face) tellPrint(found []figure) {
 		for _, k := range set {
 			b.cover(&found[k].shape)
 		}
-		f.told = append(f.told, fmt.Sprintf("a figure of %.1f x %.1f mm, %s, is taken for the faceplate's own print; if it has none, look there",
-			float64(b.x1-b.x0+1)*f.mmPX, float64(b.y1-b.y0+1)*f.mmPX, f.whereabouts(b)))
+		f.told = append(f.told, fmt.Sprintf("a figure of %.1f x %.1f mm, %s, is taken for the %s's own print; if it has none, look there",
+			float64(b.x1-b.x0+1)*f.mmPX, float64(b.y1-b.y0+1)*f.mmPX, f.whereabouts(b), f.name()))
 	}
 }

@@ -23,6 +23,7 @@ const (
 	limbFromDeg  = 54.0 // lies at slopes from this on
 	limbWithin   = 0.42 // and within 25 degrees of the limb's direction: the sine
 	cutOffMM     = 0.5  // a place up to this length is cut off by the edge of what is looked at
+	sliverMM     = 0.2  // what is smaller, and cut off along a third of its edge, is nothing;
 	cutOffUneven = 0.45 // in a see-through shell: and the light around it differs by this share of its contrast
 	cutOffShare  = 0.2  // where this share of its own edge lies there
 	runOnShellMM = 0.8  // a run on the shell is at least this long,
@@ -76,7 +77,7 @@ func (f *face) levelShell(ch *channel, dist *part.Plane) error {
 			off, light = append(off, math.Abs(float64(rest.V[i]))), append(light, float64(ch.smooth.V[i]))
 		}
 	}
-	ch.uneven = quantile(off, 0.75) / max(median(light), paintAtLeast)
+	ch.uneven = quantile(off, 0.85) / max(median(light), paintAtLeast)
 	more, err := f.grid.newSpread(localFit(f.grid.medians(rest, dist, 0), max(2, int(glowMM/f.mmPX/float64(f.grid.cell)+0.5))), f.surf.w, f.surf.h)
 	if err != nil {
 		return err
@@ -115,6 +116,14 @@ func localFit(p *part.Plane, reach int) *part.Plane {
 		}
 	}
 	return out
+}
+
+// name is what the pictures show.
+func (f *face) name() string {
+	if f.p.Shell != nil {
+		return "shell"
+	}
+	return "faceplate"
 }
 
 // evenGain lets all light count alike.
@@ -169,6 +178,9 @@ func (f *face) cutOff(p *place) bool {
 	}
 	if float64(beyond) < cutOffShare*float64(around) {
 		return false
+	}
+	if p.all.long*f.shapeMM() < sliverMM && 3*beyond >= around {
+		return true
 	}
 	return !f.clear || f.unevenAround(p.found) > cutOffUneven // long edges inside cut off much, but what goes on beyond shows around it
 }

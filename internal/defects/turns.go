@@ -21,6 +21,8 @@ const (
 	leastCameraMM = 150.0 // a camera is at least so far from the shell: what lies nearer is larger in its picture
 	sameMM        = 0.2   // two findings this near on the surface are one,
 	sameShape     = 2.0   // and so many standard uncertainties of the shape more
+	sureResponse  = 2.0   // what stands out so many times over its threshold in a see-through shell
+	wellSeenCos   = 0.64  // shows as well in another turn at slopes up to 50 degrees: else it lies inside
 	mapStepDeg    = 4.0   // the map's cells
 	mapStepMM     = 0.25
 )
@@ -82,6 +84,22 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 			gone[[2]int{b.turn, b.finding}] = true
 		}
 	}
+	notThere := make([]int, len(turns))
+	for _, a := range all {
+		id := [2]int{a.turn, a.finding}
+		f := &turns[a.turn].Found.Findings[a.finding]
+		if gone[id] || !turns[a.turn].Found.Clear || f.Features["response_over_threshold"] < sureResponse || len(f.AlsoIn) > len(turns[a.turn].Found.Unseen) {
+			continue
+		}
+		seen := func(b sight) bool { return same(a, b) }
+		for k, t := range turns {
+			if k != a.turn && !slices.ContainsFunc(all, seen) && t.wellSeen(a.place) {
+				gone[id] = true
+				notThere[a.turn]++
+				break
+			}
+		}
+	}
 	for k, t := range turns {
 		var stay []part.Finding
 		for i, f := range t.Found.Findings {
@@ -90,8 +108,17 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 			}
 		}
 		t.Found.Findings = stay
+		if n := notThere[k]; n > 0 {
+			t.Found.Warnings = append(t.Found.Warnings, fmt.Sprintf("%d places that this turn shows are not where another turn shows the same surface: they lie inside, and are not told", n))
+		}
 	}
 	return mapOf(turns)
+}
+
+// wellSeen says whether this turn shows a place of the shell, was looked at there in all lights, and not steeply.
+func (t Turn) wellSeen(p body.Place) bool {
+	_, here, ok := t.Pixel(p.TurnDeg, p.BelowMM)
+	return ok && here.NormalZ >= wellSeenCos && t.lookedAt(p.TurnDeg, p.BelowMM) == '2'
 }
 
 // onShell tells where on the shell a finding lies, and makes its sizes those on the surface: what is
@@ -145,14 +172,9 @@ func (t Turn) onShell(out *part.Finding, at body.Place, uNormalZ float64) {
 
 // mapOf is which places of the shell were looked at, over all turns.
 func mapOf(turns []Turn) *part.ShellMap {
-	m := &part.ShellMap{StepDeg: mapStepDeg, StepMM: mapStepMM}
+	m := &part.ShellMap{StepDeg: mapStepDeg, StepMM: mapStepMM, SeeThrough: slices.ContainsFunc(turns, func(t Turn) bool { return t.Found.Clear })}
 	columns := int(360 / mapStepDeg)
 	var cells [][]byte
-	for _, t := range turns {
-		for _, u := range t.Found.Unseen {
-			_ = u
-		}
-	}
 	area, seen := 0.0, 0.0
 	for row := 0; ; row++ {
 		below := (float64(row) + 0.5) * mapStepMM

@@ -23,6 +23,18 @@ type Flanks struct {
 // FlankRow is one row of a picture and where the unit begins and ends there.
 type FlankRow struct{ Y, Left, Right float64 }
 
+// Points are the outline as a closed curve, clockwise as seen.
+func (f *Flanks) Points() []part.Point {
+	var out []part.Point
+	for _, r := range f.Rows {
+		out = append(out, part.Point{X: r.Right, Y: r.Y})
+	}
+	for k := len(f.Rows) - 1; k >= 0; k-- {
+		out = append(out, part.Point{X: f.Rows[k].Left, Y: f.Rows[k].Y})
+	}
+	return out
+}
+
 // How sides are sought. Lengths in samples of a thinned picture; common practice, no source.
 const (
 	sidesSteep    = 4    // by so much half the width may change from row to row
