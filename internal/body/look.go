@@ -56,6 +56,7 @@ const (
 	seamBowMM    = 0.7  // it bends by at most so much
 	seamLeast    = 3.0  // least change of light, in levels of 255,
 	seamClear    = 0.6  // the lowest line is taken that is as clear as this share of the clearest
+	hueSharp     = 0.5  // and is less sharp: chroma is coded coarsely
 	hueCounts    = 2.0  // a change of one colour against another counts so many times as much
 	seamSure     = 0.7  // of one sign on at least this share of the width
 	upsideFactor = 1.5  // a seam below that is so much clearer is the seam
@@ -113,12 +114,8 @@ func (v *View) checkLimb() error {
 // plateSeen says whether above the seam there are a faceplate's upright sides, in the frame.
 func (v *View) plateSeen(width int) bool {
 	rows := v.Flanks.Rows
-	widest := 0.0
-	for _, r := range rows {
-		widest = max(widest, r.Right-r.Left)
-	}
-	over, under := (v.SeamY-rows[0].Y)*v.MMPerPX, (rows[len(rows)-1].Y-v.SeamY)*v.MMPerPX
-	if over > plateMostMM || under < straightMM || 2*v.HalfPX < 0.9*widest || 2*v.HalfPX*v.MMPerPX < over+under {
+	over := (v.SeamY - rows[0].Y) * v.MMPerPX
+	if wide := 2 * v.HalfPX; over > plateMostMM || wide*v.MMPerPX < plateWideMM {
 		return false
 	}
 	margin := float64(width) / 100
@@ -149,8 +146,9 @@ const straightMM = 3.5
 // How a limb is held against what it may be; lengths in millimetres (common practice, no source).
 const (
 	plateMM     = 0.6  // so far above and below the seam
-	plateMostMM = 3.5  // a faceplate is at most so thick; the whole unit is wider than high
-	plateLeanMM = 0.15 // over so much of the plate its sides lean by at most this
+	plateMostMM = 3.5  // a faceplate is at most so thick,
+	plateWideMM = 8.0  // and at least so wide,
+	plateLeanMM = 0.4  // and over so much of it its sides lean by at most this
 	limbStep    = 0.09 // the width changes by at most this share
 	limbDent    = 0.03 // and lies by at most this share of it inside a straight line
 )
@@ -246,6 +244,7 @@ type columns struct {
 	dx       []float64 // each column's distance from the middle, full-resolution pixels
 	half     float64   // of the seam
 	channels [][]float32
+	hues     []bool // of each channel: one colour against another
 	noise    []float64
 	levels   []float64
 	side     int
@@ -284,7 +283,7 @@ func newColumns(images []*part.Image, middle, half float64, n int, from, to, px 
 					sum[r*n+i] = float32(t)
 				}
 			}
-			s.channels = append(s.channels, sum)
+			s.channels, s.hues = append(s.channels, sum), append(s.hues, false)
 		}
 		if n := len(s.channels); im.C == 3 { // hues differ where a pattern's light varies
 			for _, c := range []int{n - 3, n - 1} {
@@ -292,7 +291,7 @@ func newColumns(images []*part.Image, middle, half float64, n int, from, to, px 
 				for i, v := range s.channels[c] {
 					hue[i] = hueCounts * (v - s.channels[n-2][i])
 				}
-				s.channels = append(s.channels, hue)
+				s.channels, s.hues = append(s.channels, hue), append(s.hues, true)
 			}
 		}
 	}
@@ -303,6 +302,7 @@ func newColumns(images []*part.Image, middle, half float64, n int, from, to, px 
 // median change across it, or in it, over its scatter, where most columns agree; times
 // the square root of the change, so that a faint line is none.
 func (s *columns) score(l seamLine) seamLine {
+	shown := 0.0
 	for c, sum := range s.channels {
 		for _, thin := range []bool{false, true} {
 			d := s.buf[:0]
@@ -347,8 +347,13 @@ func (s *columns) score(l seamLine) seamLine {
 			}
 			q25, q50, q75 := robust.Nth(d, len(d)/4), robust.Nth(d, len(d)/2), robust.Nth(d, len(d)*3/4)
 			if m := math.Abs(q50); m >= seamLeast {
-				if score := math.Sqrt(m) * m / (m/4 + (q75-q25)/1.349 + 1); score > l.score {
-					l.score, l.channel, l.thin, l.sign = score, c, thin, math.Copysign(1, q50)
+				score := math.Sqrt(m) * m / (m/4 + (q75-q25)/1.349 + 1)
+				l.score = max(l.score, score)
+				if s.hues[c] {
+					score *= hueSharp // where light itself changes the line is placed by that
+				}
+				if score > shown {
+					shown, l.channel, l.thin, l.sign = score, c, thin, math.Copysign(1, q50)
 				}
 			}
 		}

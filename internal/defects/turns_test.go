@@ -196,3 +196,16 @@ func TestShellMapArea(t *testing.T) {
 		}
 	}
 }
+
+// TestJoinTurnedTheOtherWay: a unit that was turned to 60 degrees the other way round is not noticed as such, but a mark that both pictures show is then
+// two, at places 120 degrees apart: it lies 30 degrees left of the middle at 0, and as far right of it in the other picture.
+func TestJoinTurnedTheOtherWay(t *testing.T) {
+	turns := roundTurns(t, 0, 300)
+	puts(t, turns[0], "a", part.Dust, 30, 3, 6, 6)
+	puts(t, turns[1], "b", part.Dust, 270, 3, 6, 6)
+	JoinTurns(turns)
+	a, b := turns[0].Found.Findings, turns[1].Found.Findings
+	if len(a) != 1 || len(b) != 1 || math.Abs(*a[0].TurnDeg-*b[0].TurnDeg) < 100 {
+		t.Errorf("%+v, %+v", a, b)
+	}
+}
