@@ -40,7 +40,7 @@ const heightStepMM = 0.25
 // Errors of Look.
 var (
 	ErrNoSeam     = errors.New("no seam to be seen under the faceplate's edge: photograph the shell from the side, along the faceplate's plane, with the faceplate above")
-	errNoLimb     = errors.New("the shell's own outline is not seen against its ground under the faceplate")
+	ErrNoLimb     = errors.New("neither the shell's own outline nor a faceplate's straight sides are seen against the ground: photograph the whole unit from the side, on a plain ground of another brightness")
 	ErrUpsideDown = errors.New("the unit hangs upside down, or this is no picture from the side: what looks like its seam lies in the lower half of its outline; photograph the shell from the side, with the faceplate above")
 )
 
@@ -63,7 +63,7 @@ const (
 
 // Look finds the unit and its seam in the pictures of one turn, all of one size.
 //
-// Errors: outline's; ErrNoSeam; ErrUpsideDown.
+// Errors: outline's; ErrNoSeam; ErrUpsideDown; ErrNoLimb.
 func Look(images []*part.Image, turnDeg, mmPerPX float64) (*View, error) {
 	if !(mmPerPX > 0) || math.IsInf(mmPerPX, 0) {
 		return nil, fmt.Errorf("body: the scale is %v mm per pixel; it must be a positive number", mmPerPX)
@@ -78,6 +78,9 @@ func Look(images []*part.Image, turnDeg, mmPerPX float64) (*View, error) {
 	}
 	v.readRows()
 	if err := v.checkLimb(); err != nil {
+		if !v.plateSeen(images[0].W) {
+			return v, err
+		}
 		v.straight()
 	}
 	return v, nil
@@ -89,22 +92,44 @@ func (v *View) checkLimb() error {
 	plateLeft, plateRight := v.across(v.SeamY - plateMM/v.MMPerPX)
 	left, right := v.across(v.SeamY + v.Bow + plateMM/v.MMPerPX)
 	if math.Abs(1-(right-left)/(plateRight-plateLeft)) > limbStep {
-		return errNoLimb
+		return ErrNoLimb
 	}
 	// Where it is not convex, the middle of a stretch lies inside its ends' line.
 	n := len(v.rows)
 	if n < 8 {
-		return errNoLimb
+		return ErrNoLimb
 	}
 	half := func(k int) float64 { return v.rows[k].right - v.rows[k].left }
 	for _, span := range []int{n / 3, n / 2} {
 		for k := 0; k+2*span < n*9/10; k++ {
 			if half(k+span) < (half(k)+half(k+2*span))/2-limbDent*half(0) {
-				return errNoLimb
+				return ErrNoLimb
 			}
 		}
 	}
 	return nil
+}
+
+// plateSeen says whether above the seam there are a faceplate's upright sides, in the frame.
+func (v *View) plateSeen(width int) bool {
+	rows := v.Flanks.Rows
+	widest := 0.0
+	for _, r := range rows {
+		widest = max(widest, r.Right-r.Left)
+	}
+	over, under := (v.SeamY-rows[0].Y)*v.MMPerPX, (rows[len(rows)-1].Y-v.SeamY)*v.MMPerPX
+	if over > plateMostMM || under < straightMM || 2*v.HalfPX < 0.9*widest || 2*v.HalfPX*v.MMPerPX < over+under {
+		return false
+	}
+	margin := float64(width) / 100
+	for _, mm := range []float64{plateMM / 3, plateMM * 2 / 3} {
+		l0, r0 := v.across(v.SeamY - plateMM/v.MMPerPX)
+		l, r := v.across(v.SeamY - mm/v.MMPerPX)
+		if math.Max(math.Abs(l-l0), math.Abs(r-r0))*v.MMPerPX > plateLeanMM || min(l, l0) < margin || max(r, r0) > float64(width)-margin {
+			return false
+		}
+	}
+	return true
 }
 
 // straight takes the sides to go on as at the faceplate.
@@ -123,9 +148,11 @@ const straightMM = 3.5
 
 // How a limb is held against what it may be; lengths in millimetres (common practice, no source).
 const (
-	plateMM  = 0.6  // so far above and below the seam
-	limbStep = 0.09 // the width changes by at most this share
-	limbDent = 0.03 // and lies by at most this share of it inside a straight line
+	plateMM     = 0.6  // so far above and below the seam
+	plateMostMM = 3.5  // a faceplate is at most so thick; the whole unit is wider than high
+	plateLeanMM = 0.15 // over so much of the plate its sides lean by at most this
+	limbStep    = 0.09 // the width changes by at most this share
+	limbDent    = 0.03 // and lies by at most this share of it inside a straight line
 )
 
 // seamLine is a place of the seam: y at the outline's middle column, the lean and the bow.
