@@ -155,18 +155,6 @@ func TestLookRefuses(t *testing.T) {
 			t.Errorf("%s: nothing is said to do: %v", q.name, err)
 		}
 	}
-	// Where the shell itself looks like the ground, its first millimetres are taken as straight, and said to be.
-	v, err := Look(movedBy(images, func(x, y float64) (float64, float64) {
-		if y > truth.SeamYPX+0.8/p.MMPerPX {
-			x = 10 + math.Mod(x, 30)
-		}
-		return x, y
-	}), 0, p.MMPerPX)
-	if err != nil || !v.Straight {
-		t.Errorf("a shell like its ground: %v, %+v", err, v)
-	} else if _, told, _ := Fit([]*View{v}); !strings.Contains(strings.Join(told, " "), "not seen against its ground") {
-		t.Errorf("a shell like its ground: %q", told)
-	}
 	for _, mm := range []float64{0, -1, math.NaN(), math.Inf(1)} {
 		if _, err := Look(images, 0, mm); err == nil || !strings.Contains(err.Error(), "positive") {
 			t.Errorf("%v mm per pixel: %v", mm, err)

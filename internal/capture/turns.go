@@ -12,7 +12,7 @@ import (
 )
 
 // How turns should stand around the shell. Beyond a slope of 60 degrees to the camera a
-// place is not looked at ([part.TurnedAway]): on a body of revolution turns may so be twice
+// place is not looked at: on a body of revolution turns may so be twice
 // that apart. A gap that is so many times the usual one is told too, since a turn that was
 // forgotten doubles one (common practice, no source).
 const (

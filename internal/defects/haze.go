@@ -333,7 +333,7 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 		Confidence: math.Round(100*hazeSure(fade)*sure(3*(over[top]/hazeSpread-0.6))) / 100}
 	for _, i := range body {
 		if f.surf.outside.V[i] > f.deep() {
-			out.Zone = part.ZoneFace
+			out.Zone = f.zoneOfAll()
 		}
 	}
 	long, across := s.long*f.mmPX, s.across*f.mmPX

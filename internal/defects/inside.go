@@ -17,7 +17,7 @@ import (
 
 // How parts inside are told. Lengths in millimetres; common practice, no source.
 const (
-	structured    = 0.2  // a shell whose light differs from a smooth one by this share over a seventh of its area lets see what is inside
+	structured    = 0.15 // a shell whose light differs from a smooth one by this share over a seventh of its area lets see what is inside
 	insideEdgeMM  = 0.11 // smoothing before edges are sought
 	insideLongMM  = 1.2  // an edge this long is a part's
 	insideBesides = 0.03 // so far beside it nothing is sought, and what the blur smears

@@ -204,7 +204,7 @@ func (f *face) peelFinding() part.Finding {
 	rms, mainMM := e.rmsMM()
 	b := part.BoundsOf(e.wavy)
 	out := part.Finding{
-		Image: f.scene[f.peel.pic].Shot.File, Kind: part.OrangePeel, Zone: part.ZoneFace,
+		Image: f.scene[f.peel.pic].Shot.File, Kind: part.OrangePeel, Zone: f.zoneOfAll(),
 		AreaMM2:    part.Num(float64(len(cells))),
 		Confidence: math.Round(100*sure(3*(perMM/wavesPerMM-0.7))) / 100,
 		Features: map[string]float64{

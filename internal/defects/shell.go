@@ -126,6 +126,14 @@ func (f *face) name() string {
 	return "faceplate"
 }
 
+// zoneOfAll is the zone of what is the whole surface's.
+func (f *face) zoneOfAll() part.Zone {
+	if f.p.Shell != nil {
+		return part.ZoneShell
+	}
+	return part.ZoneFace
+}
+
 // evenGain lets all light count alike.
 func (f *face) evenGain() {
 	for range f.scene {

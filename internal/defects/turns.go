@@ -1,6 +1,7 @@
 package defects
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -20,6 +21,8 @@ const (
 	atSeamMM      = 0.35  // what reaches nearer to the seam than this lies at it
 	leastCameraMM = 150.0 // a camera is at least so far from the shell: what lies nearer is larger in its picture
 	sameMM        = 0.2   // two findings this near on the surface are one,
+	sizeMM        = 0.1   // of about one size: up to
+	sameSize      = 3.0   // so many times as large, both this much larger,
 	sameShape     = 2.0   // and so many standard uncertainties of the shape more
 	sureResponse  = 2.0   // what stands out so many times over its threshold in a see-through shell
 	wellSeenCos   = 0.64  // shows as well in another turn at slopes up to 50 degrees: else it lies inside
@@ -35,6 +38,7 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 	type sight struct {
 		turn, finding int
 		place         body.Place
+		radiusMM      float64 // of the shell there
 		uMM, halfMM   float64 // how well the place is told, and how far the finding reaches
 	}
 	var all []sight
@@ -47,53 +51,85 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 				continue
 			}
 			u := t.USlope(c.X, c.Y)
-			t.onShell(f, at, u)
+			if f.Kind != part.OrangePeel { // that is of the whole surface
+				t.onShell(f, at, u)
+			}
 			radius := math.Hypot(at.FrontMM, (c.X-t.MiddleX)*t.MMPerPX)
-			all = append(all, sight{k, i, at, sameShape * u * radius, max(f.Box[2], f.Box[3]) / 2 * t.MMPerPX})
+			all = append(all, sight{k, i, at, radius, sameShape * u * radius, max(f.Box[2], f.Box[3]) / 2 * t.MMPerPX})
 		}
 	}
-	same := func(a, b sight) bool {
-		if a.turn == b.turn {
-			return false
-		}
-		r := (math.Hypot(a.place.FrontMM, 1) + math.Hypot(b.place.FrontMM, 1)) / 2
-		around := math.Remainder(a.place.TurnDeg-b.place.TurnDeg, 360) * math.Pi / 180 * r
-		near := sameMM + min(a.uMM+b.uMM, 1) + (a.halfMM+b.halfMM)/2
-		return math.Hypot(around, a.place.BelowMM-b.place.BelowMM) <= near
-	}
-	slices.SortStableFunc(all, func(a, b sight) int { // those seen most from the front first
+	kind := func(s sight) part.Kind { return turns[s.turn].Found.Findings[s.finding].Kind }
+	// apart is how far two sights lie from each other on the surface, as a share of how far one defect's may.
+	apart := func(a, b sight) float64 {
+		whole := kind(a) == part.OrangePeel
 		switch {
-		case a.place.NormalZ > b.place.NormalZ:
-			return -1
-		case a.place.NormalZ < b.place.NormalZ:
-			return 1
+		case a.turn == b.turn, whole != (kind(b) == part.OrangePeel):
+			return math.Inf(1)
+		case whole: // it is all of the surface's
+			return 0
+		case max(a.halfMM, b.halfMM)+sizeMM > sameSize*(min(a.halfMM, b.halfMM)+sizeMM):
+			return math.Inf(1)
 		}
-		return 0
-	})
-	gone := map[[2]int]bool{}
-	for i, a := range all {
-		if gone[[2]int{a.turn, a.finding}] {
+		r := (a.radiusMM + b.radiusMM) / 2
+		around := math.Remainder(a.place.TurnDeg-b.place.TurnDeg, 360) * math.Pi / 180 * r
+		near := sameMM + min(a.uMM+b.uMM, 1) + min(a.halfMM, b.halfMM)
+		return math.Hypot(around, a.place.BelowMM-b.place.BelowMM) / near
+	}
+	type pair struct {
+		a, b  int
+		apart float64
+	}
+	var pairs []pair
+	for i := range all {
+		for j := range i {
+			if d := apart(all[i], all[j]); d <= 1 {
+				pairs = append(pairs, pair{j, i, d})
+			}
+		}
+	}
+	slices.SortStableFunc(pairs, func(p, q pair) int { return cmp.Compare(p.apart, q.apart) })
+	// The nearest first; a defect has one sight in each turn.
+	of, members := make([]int, len(all)), make([][]int, len(all))
+	for i := range all {
+		of[i], members[i] = i, []int{i}
+	}
+	for _, p := range pairs {
+		g, h := of[p.a], of[p.b]
+		meets := slices.ContainsFunc(members[g], func(i int) bool {
+			return slices.ContainsFunc(members[h], func(j int) bool { return all[i].turn == all[j].turn })
+		})
+		if g == h || meets {
 			continue
 		}
-		for _, b := range all[i+1:] {
-			if gone[[2]int{b.turn, b.finding}] || !same(a, b) {
-				continue
+		for _, j := range members[h] {
+			of[j] = g
+		}
+		members[g], members[h] = append(members[g], members[h]...), nil
+	}
+	gone := map[[2]int]bool{}
+	for _, m := range members {
+		if len(m) < 2 {
+			continue
+		}
+		best := slices.MaxFunc(m, func(i, j int) int { return cmp.Compare(all[i].place.NormalZ, all[j].place.NormalZ) })
+		fa := &turns[all[best].turn].Found.Findings[all[best].finding]
+		for _, j := range m {
+			if j != best {
+				fb := &turns[all[j].turn].Found.Findings[all[j].finding]
+				fa.AlsoIn = append(append(fa.AlsoIn, part.Sighting{Image: fb.Image, Box: fb.Box}), fb.AlsoIn...)
+				gone[[2]int{all[j].turn, all[j].finding}] = true
 			}
-			fa, fb := &turns[a.turn].Found.Findings[a.finding], turns[b.turn].Found.Findings[b.finding]
-			fa.AlsoIn = append(append(fa.AlsoIn, part.Sighting{Image: fb.Image, Box: fb.Box}), fb.AlsoIn...)
-			gone[[2]int{b.turn, b.finding}] = true
 		}
 	}
 	notThere := make([]int, len(turns))
-	for _, a := range all {
+	for i, a := range all {
 		id := [2]int{a.turn, a.finding}
 		f := &turns[a.turn].Found.Findings[a.finding]
-		if gone[id] || !turns[a.turn].Found.Clear || f.Features["response_over_threshold"] < sureResponse || len(f.AlsoIn) > len(turns[a.turn].Found.Unseen) {
+		if len(members[i]) != 1 || !turns[a.turn].Found.Clear || f.Features["response_over_threshold"] < sureResponse {
 			continue
 		}
-		seen := func(b sight) bool { return same(a, b) }
 		for k, t := range turns {
-			if k != a.turn && !slices.ContainsFunc(all, seen) && t.wellSeen(a.place) {
+			if k != a.turn && t.wellSeen(a.place) {
 				gone[id] = true
 				notThere[a.turn]++
 				break

@@ -209,3 +209,40 @@ func TestJoinTurnedTheOtherWay(t *testing.T) {
 		t.Errorf("%+v, %+v", a, b)
 	}
 }
+
+// TestJoinTwoMarks: two marks 1 mm apart on the surface stay two, each with its own other picture.
+func TestJoinTwoMarks(t *testing.T) {
+	turns := roundTurns(t, 0, 60, 120)
+	apart := 1 / math.Sqrt(roundMM*roundMM-9) * 180 / math.Pi // degrees of turn at 3 mm below
+	for k, at := range []float64{30 - apart/2, 30 + apart/2} {
+		for i, turn := range turns[:2] {
+			puts(t, turn, string(rune('a'+i)), part.Dust, at, 3, float64(6+k), 7)
+		}
+	}
+	JoinTurns(turns)
+	var all []part.Finding
+	for _, turn := range turns {
+		all = append(all, turn.Found.Findings...)
+	}
+	if len(all) != 2 {
+		t.Fatalf("%d findings of two marks: %+v", len(all), all)
+	}
+	for _, f := range all {
+		if len(f.AlsoIn) != 1 || f.AlsoIn[0].Box[2] != f.Box[2] {
+			t.Errorf("the mark %g px wide is also seen as %+v", f.Box[2], f.AlsoIn)
+		}
+	}
+}
+
+// TestJoinKeepsSmallBesideLarge: a nib that one turn shows is not a part of the orange peel or of the haze around it that another turn shows.
+func TestJoinKeepsSmallBesideLarge(t *testing.T) {
+	for _, kind := range []part.Kind{part.OrangePeel, part.Haze} {
+		turns := roundTurns(t, 0, 60)
+		puts(t, turns[0], "a", kind, 20, 3, 220, 150)
+		puts(t, turns[1], "b", part.Dust, 30, 3.5, 6, 6)
+		JoinTurns(turns)
+		if n := len(turns[1].Found.Findings); n != 1 {
+			t.Errorf("%s: the nib that another turn shows is gone", kind)
+		}
+	}
+}

@@ -144,8 +144,6 @@ func (w Why) words() string {
 		return "outermost strip"
 	case Steep:
 		return "slopes that mirror no screen"
-	case TurnedAway:
-		return "turned away"
 	case Inside:
 		return "parts inside"
 	case NotSearched:

@@ -94,7 +94,6 @@ const (
 	Print       Why = "print"        // the edge of what is printed on the faceplate
 	Outermost   Why = "outermost"    // the outermost strip, where the outline's own blur lies
 	Steep       Why = "steep"        // slopes that mirror no screen: a rounded rim
-	TurnedAway  Why = "turned_away"  // slopes of more than 60 degrees to the camera: another turn shows them
 	Inside      Why = "inside"       // a see-through shell's: what lies inside cannot be told from a defect there
 	NotSearched Why = "not_searched" // no part of the program looks there
 
@@ -113,7 +112,7 @@ var (
 	Stages     = []Stage{Trim, Wet, Cured}
 	Kinds      = []Kind{Bubble, Dust, Fibre, Sanding, Crater, Run, OrangePeel, Haze, Chip, Missed, Step, Gap, Bead}
 	Zones      = []Zone{ZoneFace, ZoneRim, ZoneSeam, ZoneShell, ZonePanel}
-	Whys       = []Why{Mirrored, Clipped, Shadow, Print, Outermost, Steep, TurnedAway, Inside, NotSearched}
+	Whys       = []Why{Mirrored, Clipped, Shadow, Print, Outermost, Steep, Inside, NotSearched}
 	Severities = []Severity{None, Minor, Moderate, Major, Critical}
 )
 
