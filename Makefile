@@ -23,7 +23,7 @@ ALTER ?= 1
 SOURCES := $(shell find cmd internal configs -name '*.go' -o -name '*.yaml' -o -name '*.html' -o -name '*.css' 2>/dev/null) go.mod go.sum
 
 .DEFAULT_GOAL := help
-.PHONY: demo test build bench soak score draw fuzz fuzz-short clean setup setup-test check help
+.PHONY: demo test build bench soak score draw fuzz clean setup setup-test check help
 
 help: ## what there is to make
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -38,7 +38,6 @@ demo: build ## inspect the units in testdata/images and say which page to open
 test: setup ## every check and test, as CI runs them
 	@$(MAKE) --no-print-directory -j2 setup-test check
 	go test -vet=off -p 3 -timeout 14m $(LONGEST) ./...
-	@$(MAKE) --no-print-directory fuzz-short
 	go test -vet=off -run '^$$' -bench . -benchtime 1x $$(grep -rlE '^func Benchmark' --include='*_test.go' cmd internal | xargs -n1 dirname | sort -u | sed 's,^,./,')
 
 check: # format, vet, what is free of cgo, and that all builds; compiles what the tests need
@@ -85,9 +84,6 @@ fuzz: ## fuzz the readers and the config, FUZZTIME each
 	@for p in $$(grep -rlE '^func Fuzz' --include='*_test.go' cmd internal configs | xargs -n1 dirname | sort -u); do \
 	  sh .ci/fuzz $(FUZZTIME) $$p || exit 1; \
 	done
-
-fuzz-short:
-	@$(MAKE) --no-print-directory fuzz FUZZTIME=3s
 
 clean: ## remove what make made
 	rm -rf bin out
