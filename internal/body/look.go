@@ -245,8 +245,6 @@ type columns struct {
 	half     float64   // of the seam
 	channels [][]float32
 	hues     []bool // of each channel: one colour against another
-	noise    []float64
-	levels   []float64
 	side     int
 	blend    int
 	buf      []float64

@@ -59,8 +59,7 @@ func (f *face) smoothLight(p *part.Plane) *part.Plane {
 	}
 	if f.p.Shell != nil {
 		order = shellOrder
-		normals := f.normals(f.grid)
-		place = func(i int) (x, y float64) { return normals[i][0], normals[i][1] }
+		place = func(i int) (x, y float64) { return f.normals[i][0], f.normals[i][1] }
 	}
 	var powers [][2]int
 	for n := range order + 1 {

@@ -31,6 +31,7 @@ type face struct {
 	rim      *rim          // the unrolled rim; nil: a panel or a shell
 	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel
 	filled   bool          // the pattern leaves no ground
+	normals  [][2]float64  // of a shell, per cell of the grid: see normalsOn
 	clear    bool          // a see-through shell
 	lone     bool          // a panel in one light
 	woven    bool          // what looks like noise is a pattern
@@ -74,6 +75,9 @@ func prepare(scene []Picture, p Params, panel bool) (*face, error) {
 		return f, nil
 	}
 	f.grid = newCellGrid(f.surf.w, f.surf.h, max(6, int(p.CellMM/f.mmPX+0.5)))
+	if p.Shell != nil {
+		f.normals = f.normalsOn(f.grid)
+	}
 	if err := f.loadChannels(); err != nil {
 		return nil, err
 	}

@@ -215,15 +215,7 @@ func (f *face) twinOf(ch channel) *channel {
 // addLamps adds what is wide, neutral and of one sign to a lamp.
 func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
 	w, h := f.surf.w, f.surf.h
-	var sample []float64
-	for _, i := range f.points {
-		sample = append(sample, float64(weak.V[i]))
-	}
-	mid := median(slices.Clone(sample))
-	for k := range sample {
-		sample[k] = math.Abs(sample[k] - mid)
-	}
-	limit := float32(max(lampLight, lampNoise*madToSD*median(sample)))
+	limit := float32(max(lampLight, lampNoise*f.wideness(weak)))
 	deep := f.deep()
 	seed := make([]bool, w*h)
 	for i, v := range weak.V {

@@ -186,16 +186,19 @@ func (f *face) findGround(pattern []*part.Plane) (*part.Plane, error) {
 	return weight, erode(weight, max(1, int(groundReachMM/f.mmPX+0.5)))
 }
 
-// wideness is the spread of a pattern's coordinate over the face, in noise units:
-// the scaled median distance from its median.
-func (f *face) wideness(p *part.Plane) float64 {
+// offMedian is how far a plane lies off its median at the sampled points.
+func (f *face) offMedian(p *part.Plane) []float64 {
 	v := f.valuesAt(p)
 	mid := median(v)
 	for i := range v {
 		v[i] = math.Abs(v[i] - mid)
 	}
-	return madToSD * median(v)
+	return v
 }
+
+// wideness is the spread of a pattern's coordinate over the face, in noise units:
+// the scaled median distance from its median.
+func (f *face) wideness(p *part.Plane) float64 { return madToSD * median(f.offMedian(p)) }
 
 // figureSide says on which side of the ground a pattern's figures lie along its
 // direction: 1 or -1, the longer tail's; 0 where both tails are long.

@@ -36,6 +36,9 @@ func (f *face) judgePeel() error {
 		return nil
 	}
 	f.peel.asked = true
+	if f.clear { // the edges of what shows through cannot be told from those of lamps
+		return nil
+	}
 	most := -1.0
 	for pic := range f.scene {
 		planes := f.planesOf(pic)
@@ -78,14 +81,7 @@ func (f *face) levelled(weak *part.Plane) error {
 // connected piece over half of its own light.
 func (f *face) mirroredIn(pic int, weak *part.Plane, sign float32) lampEdges {
 	w, h := f.surf.w, f.surf.h
-	var v []float64
-	for _, i := range f.points {
-		v = append(v, float64(weak.V[i]))
-	}
-	mid := median(slices.Clone(v))
-	for k := range v {
-		v[k] = math.Abs(v[k] - mid)
-	}
+	v := f.offMedian(weak)
 	// Islands may take half of the face: its quieter part tells what is left of the paint (a normal law's
 	// quartile of |deviations| is 0.3186 of its standard deviation), and neighbours tell the noise.
 	noise, _ := f.channelNoise(channel{pic: pic, smooth: weak})

@@ -48,9 +48,9 @@ func (f *face) shellRegion() (*outline.Curve, error) {
 	return c, nil
 }
 
-// normals tells, for each cell of a grid over the region, the normal's components across the line of
+// normalsOn tells, for each cell of a grid over the region, the normal's components across the line of
 // sight as shares of what the region shows at most; NaN beside the shell.
-func (f *face) normals(g cellGrid) [][2]float64 {
+func (f *face) normalsOn(g cellGrid) [][2]float64 {
 	most := math.Sin(mostSlopeDeg * math.Pi / 180)
 	out := make([][2]float64, g.nx*g.ny)
 	for i := range out {

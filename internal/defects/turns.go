@@ -35,12 +35,49 @@ const (
 // with the turn that shows it at the least slope, and names the others' pictures. It returns how much of the whole
 // shell was looked at.
 func JoinTurns(turns []Turn) *part.ShellMap {
-	type sight struct {
-		turn, finding int
-		place         body.Place
-		radiusMM      float64 // of the shell there
-		uMM, halfMM   float64 // how well the place is told, and how far the finding reaches
+	all := sights(turns)
+	gone := map[*part.Finding]bool{}
+	inside := make([]int, len(turns)) // findings of each turn that lie inside
+	for _, m := range together(all) {
+		best := slices.MaxFunc(m, func(a, b sight) int { return cmp.Compare(a.place.NormalZ, b.place.NormalZ) })
+		for _, s := range m {
+			if s.found != best.found {
+				best.found.AlsoIn = append(append(best.found.AlsoIn, part.Sighting{Image: s.found.Image, Box: s.found.Box}), s.found.AlsoIn...)
+				gone[s.found] = true
+			}
+		}
+		if len(m) == 1 && liesInside(turns, best) {
+			gone[best.found] = true
+			inside[best.turn]++
+		}
 	}
+	for k, t := range turns {
+		var stay []part.Finding
+		for i := range t.Found.Findings {
+			if !gone[&t.Found.Findings[i]] {
+				stay = append(stay, t.Found.Findings[i])
+			}
+		}
+		t.Found.Findings = stay
+		if n := inside[k]; n > 0 {
+			t.Found.Warnings = append(t.Found.Warnings, fmt.Sprintf("%d places that this turn shows are not where another turn "+
+				"shows the same surface: they lie inside, and are not told", n))
+		}
+	}
+	return mapOf(turns)
+}
+
+// sight is a finding of one turn, with its place on the shell.
+type sight struct {
+	turn        int
+	found       *part.Finding
+	place       body.Place
+	radiusMM    float64 // of the shell there
+	uMM, halfMM float64 // how well the place is told, and how far the finding reaches
+}
+
+// sights tells each finding its place on the shell; what has none is left out.
+func sights(turns []Turn) []sight {
 	var all []sight
 	for k, t := range turns {
 		for i := range t.Found.Findings {
@@ -55,26 +92,31 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 				t.onShell(f, at, u)
 			}
 			radius := math.Hypot(at.FrontMM, (c.X-t.MiddleX)*t.MMPerPX)
-			all = append(all, sight{k, i, at, radius, sameShape * u * radius, max(f.Box[2], f.Box[3]) / 2 * t.MMPerPX})
+			all = append(all, sight{k, f, at, radius, sameShape * u * radius, max(f.Box[2], f.Box[3]) / 2 * t.MMPerPX})
 		}
 	}
-	kind := func(s sight) part.Kind { return turns[s.turn].Found.Findings[s.finding].Kind }
-	// apart is how far two sights lie from each other on the surface, as a share of how far one defect's may.
-	apart := func(a, b sight) float64 {
-		whole := kind(a) == part.OrangePeel
-		switch {
-		case a.turn == b.turn, whole != (kind(b) == part.OrangePeel):
-			return math.Inf(1)
-		case whole: // it is all of the surface's
-			return 0
-		case max(a.halfMM, b.halfMM)+sizeMM > sameSize*(min(a.halfMM, b.halfMM)+sizeMM):
-			return math.Inf(1)
-		}
-		r := (a.radiusMM + b.radiusMM) / 2
-		around := math.Remainder(a.place.TurnDeg-b.place.TurnDeg, 360) * math.Pi / 180 * r
-		near := sameMM + min(a.uMM+b.uMM, 1) + min(a.halfMM, b.halfMM)
-		return math.Hypot(around, a.place.BelowMM-b.place.BelowMM) / near
+	return all
+}
+
+// apart is how far two sights lie from each other on the surface, as a share of how far one defect's may.
+func (s sight) apart(o sight) float64 {
+	whole := s.found.Kind == part.OrangePeel
+	switch {
+	case s.turn == o.turn, whole != (o.found.Kind == part.OrangePeel):
+		return math.Inf(1)
+	case whole: // it is all of the surface's
+		return 0
+	case max(s.halfMM, o.halfMM)+sizeMM > sameSize*(min(s.halfMM, o.halfMM)+sizeMM):
+		return math.Inf(1)
 	}
+	r := (s.radiusMM + o.radiusMM) / 2
+	around := math.Remainder(s.place.TurnDeg-o.place.TurnDeg, 360) * math.Pi / 180 * r
+	near := sameMM + min(s.uMM+o.uMM, 1) + min(s.halfMM, o.halfMM)
+	return math.Hypot(around, s.place.BelowMM-o.place.BelowMM) / near
+}
+
+// together puts the sights of one defect into one group, the nearest first; a defect has one sight in each turn.
+func together(all []sight) [][]sight {
 	type pair struct {
 		a, b  int
 		apart float64
@@ -82,79 +124,52 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 	var pairs []pair
 	for i := range all {
 		for j := range i {
-			if d := apart(all[i], all[j]); d <= 1 {
+			if d := all[i].apart(all[j]); d <= 1 {
 				pairs = append(pairs, pair{j, i, d})
 			}
 		}
 	}
 	slices.SortStableFunc(pairs, func(p, q pair) int { return cmp.Compare(p.apart, q.apart) })
-	// The nearest first; a defect has one sight in each turn.
-	of, members := make([]int, len(all)), make([][]int, len(all))
-	for i := range all {
-		of[i], members[i] = i, []int{i}
+	of, groups := make([]int, len(all)), make([][]sight, len(all)) // each sight's group
+	for i, s := range all {
+		of[i], groups[i] = i, []sight{s}
 	}
 	for _, p := range pairs {
 		g, h := of[p.a], of[p.b]
-		meets := slices.ContainsFunc(members[g], func(i int) bool {
-			return slices.ContainsFunc(members[h], func(j int) bool { return all[i].turn == all[j].turn })
+		meets := slices.ContainsFunc(groups[g], func(a sight) bool {
+			return slices.ContainsFunc(groups[h], func(b sight) bool { return a.turn == b.turn })
 		})
 		if g == h || meets {
 			continue
 		}
-		for _, j := range members[h] {
-			of[j] = g
-		}
-		members[g], members[h] = append(members[g], members[h]...), nil
-	}
-	gone := map[[2]int]bool{}
-	for _, m := range members {
-		if len(m) < 2 {
-			continue
-		}
-		best := slices.MaxFunc(m, func(i, j int) int { return cmp.Compare(all[i].place.NormalZ, all[j].place.NormalZ) })
-		fa := &turns[all[best].turn].Found.Findings[all[best].finding]
-		for _, j := range m {
-			if j != best {
-				fb := &turns[all[j].turn].Found.Findings[all[j].finding]
-				fa.AlsoIn = append(append(fa.AlsoIn, part.Sighting{Image: fb.Image, Box: fb.Box}), fb.AlsoIn...)
-				gone[[2]int{all[j].turn, all[j].finding}] = true
+		groups[g], groups[h] = append(groups[g], groups[h]...), nil
+		for i := range of {
+			if of[i] == h {
+				of[i] = g
 			}
 		}
 	}
-	notThere := make([]int, len(turns))
-	for i, a := range all {
-		id := [2]int{a.turn, a.finding}
-		f := &turns[a.turn].Found.Findings[a.finding]
-		if len(members[i]) != 1 || !turns[a.turn].Found.Clear || f.Features["response_over_threshold"] < sureResponse {
-			continue
-		}
-		for k, t := range turns {
-			if k != a.turn && t.wellSeen(a.place) {
-				gone[id] = true
-				notThere[a.turn]++
-				break
-			}
-		}
+	return slices.DeleteFunc(groups, func(m []sight) bool { return len(m) == 0 })
+}
+
+// liesInside says whether what one turn alone shows of a see-through shell is missing where another turn shows the
+// same surface well.
+func liesInside(turns []Turn, s sight) bool {
+	if !turns[s.turn].Found.Clear || s.found.Features["response_over_threshold"] < sureResponse {
+		return false
 	}
 	for k, t := range turns {
-		var stay []part.Finding
-		for i, f := range t.Found.Findings {
-			if !gone[[2]int{k, i}] {
-				stay = append(stay, f)
-			}
-		}
-		t.Found.Findings = stay
-		if n := notThere[k]; n > 0 {
-			t.Found.Warnings = append(t.Found.Warnings, fmt.Sprintf("%d places that this turn shows are not where another turn shows the same surface: they lie inside, and are not told", n))
+		if k != s.turn && t.wellSeen(s.place) {
+			return true
 		}
 	}
-	return mapOf(turns)
+	return false
 }
 
 // wellSeen says whether this turn shows a place of the shell, was looked at there in all lights, and not steeply.
 func (t Turn) wellSeen(p body.Place) bool {
-	_, here, ok := t.Pixel(p.TurnDeg, p.BelowMM)
-	return ok && here.NormalZ >= wellSeenCos && t.lookedAt(p.TurnDeg, p.BelowMM) == '2'
+	lights, here := t.lookedAt(p.TurnDeg, p.BelowMM)
+	return lights == '2' && here.NormalZ >= wellSeenCos
 }
 
 // onShell tells where on the shell a finding lies, and makes its sizes those on the surface: what is
@@ -210,7 +225,6 @@ func (t Turn) onShell(out *part.Finding, at body.Place, uNormalZ float64) {
 func mapOf(turns []Turn) *part.ShellMap {
 	m := &part.ShellMap{StepDeg: mapStepDeg, StepMM: mapStepMM, SeeThrough: slices.ContainsFunc(turns, func(t Turn) bool { return t.Found.Clear })}
 	columns := int(360 / mapStepDeg)
-	var cells [][]byte
 	area, seen := 0.0, 0.0
 	for row := 0; ; row++ {
 		below := (float64(row) + 0.5) * mapStepMM
@@ -224,7 +238,8 @@ func mapOf(turns []Turn) *part.ShellMap {
 			turn := (float64(c) + 0.5) * mapStepDeg
 			mean += turns[0].RadiusMM(turn, below) / float64(columns)
 			for _, t := range turns {
-				line[c] = max(line[c], t.lookedAt(turn, below))
+				lights, _ := t.lookedAt(turn, below)
+				line[c] = max(line[c], lights)
 			}
 		}
 		for _, v := range line {
@@ -233,8 +248,7 @@ func mapOf(turns []Turn) *part.ShellMap {
 				seen += mean
 			}
 		}
-		cells, m.RadiusMM = append(cells, line), append(m.RadiusMM, math.Round(mean*100)/100)
-		m.Rows = append(m.Rows, string(line))
+		m.RadiusMM, m.Rows = append(m.RadiusMM, math.Round(mean*100)/100), append(m.Rows, string(line))
 	}
 	if area > 0 {
 		m.LookedAt = math.Round(seen/area*1000) / 1000
@@ -242,12 +256,12 @@ func mapOf(turns []Turn) *part.ShellMap {
 	return m
 }
 
-// lookedAt says in how many lights a place of the shell was looked at in this turn: '2' in all, '1' in some,
-// '0' in none.
-func (t Turn) lookedAt(turnDeg, below float64) byte {
+// lookedAt says in how many lights a place of the shell was looked at in this turn ('2' in all, '1' in some,
+// '0' in none), and what the turn's picture shows there.
+func (t Turn) lookedAt(turnDeg, below float64) (lights byte, place body.Place) {
 	q, place, ok := t.Pixel(turnDeg, below)
 	if !ok || place.NormalZ < math.Cos(mostSlopeDeg*math.Pi/180) || !q.Inside(t.Found.Outline) {
-		return '0'
+		return '0', place
 	}
 	n := 0
 	for _, u := range t.Found.Unseen {
@@ -258,9 +272,9 @@ func (t Turn) lookedAt(turnDeg, below float64) byte {
 	}
 	switch n {
 	case 0:
-		return '0'
+		return '0', place
 	case len(t.Found.Unseen):
-		return '2'
+		return '2', place
 	}
-	return '1'
+	return '1', place
 }

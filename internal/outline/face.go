@@ -68,18 +68,9 @@ const (
 // steepest place along the normal, and a Fourier series of low order is fitted to
 // those places, with Tukey's biweight.
 func Face(images []*part.Image) (*Curve, error) {
-	var ts []*thinned
-	for _, im := range images {
-		if err := im.Validate(); err != nil {
-			return nil, err
-		}
-		if im.W < 64 || im.H < 64 {
-			return nil, fmt.Errorf("outline: a picture of %d x %d pixels is too small", im.W, im.H)
-		}
-		if im.W != images[0].W || im.H != images[0].H {
-			return nil, fmt.Errorf("outline: pictures of one pose must be of one size")
-		}
-		ts = append(ts, withTexture(im))
+	ts, err := thinnedPose(images)
+	if err != nil {
+		return nil, err
 	}
 	g := newGround(ts)
 	var best *path
@@ -138,6 +129,24 @@ func Face(images []*part.Image) (*Curve, error) {
 		return nil, ErrNoOutline
 	}
 	return c, nil
+}
+
+// thinnedPose thins all pictures of one pose, which are of one size.
+func thinnedPose(images []*part.Image) ([]*thinned, error) {
+	var ts []*thinned
+	for _, im := range images {
+		if err := im.Validate(); err != nil {
+			return nil, err
+		}
+		if im.W < 64 || im.H < 64 {
+			return nil, fmt.Errorf("outline: a picture of %d x %d pixels is too small", im.W, im.H)
+		}
+		if im.W != images[0].W || im.H != images[0].H {
+			return nil, fmt.Errorf("outline: pictures of one pose must be of one size")
+		}
+		ts = append(ts, withTexture(im))
+	}
+	return ts, nil
 }
 
 // clearest is the curve of which most is seen, about which the edges scatter least;
@@ -484,17 +493,23 @@ func edges(t *thinned, middle [2]float64, radii int) []float32 {
 			}
 		}
 		for r := 2 * beside; r <= n-beside; r++ {
-			f := float32(0)
-			for i := range t.c {
-				a, b, d := (r-beside)*t.c+i, r*t.c+i, (r+beside)*t.c+i
-				in, o := float32(sum[b]-sum[a])/beside, float32(sum[d]-sum[b])/beside
-				vi, vo := float32(square[b]-square[a])/beside-in*in, float32(square[d]-square[b])/beside-o*o
-				f += (in - o) * (in - o) / (vi + vo + evenLevel*evenLevel)
-			}
-			out[k*radii+r] = f / (f + 2)
+			out[k*radii+r] = change(sum, square, t.c, r)
 		}
 	}
 	return out
+}
+
+// change is how much mean and texture change at a place of a line, 0..1: Fisher's ratio over all channels of the
+// samples next to it on either side. Of the samples before each place sum and square are the running sums, channel by channel.
+func change(sum, square []int32, channels, at int) float32 {
+	f := float32(0)
+	for c := range channels {
+		a, b, d := (at-beside)*channels+c, at*channels+c, (at+beside)*channels+c
+		l, r := float32(sum[b]-sum[a])/beside, float32(sum[d]-sum[b])/beside
+		vl, vr := float32(square[b]-square[a])/beside-l*l, float32(square[d]-square[b])/beside-r*r
+		f += (l - r) * (l - r) / (vl + vr + evenLevel*evenLevel)
+	}
+	return f / (f + 2)
 }
 
 // closedPath is the path around the middle along which the strength, less what

@@ -2,7 +2,6 @@ package outline
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 
@@ -62,18 +61,9 @@ const (
 // being a change of mean or texture against its scatter (Fisher's ratio), from what looks like the frame's edge to what does not. Parts
 // seen inside a clear shell are not even, and not next to the ground. Then each side is placed by itself.
 func FindFlanks(images []*part.Image) (*Flanks, error) {
-	var ts []*thinned
-	for _, im := range images {
-		if err := im.Validate(); err != nil {
-			return nil, err
-		}
-		if im.W < 64 || im.H < 64 {
-			return nil, fmt.Errorf("outline: a picture of %d x %d pixels is too small", im.W, im.H)
-		}
-		if im.W != images[0].W || im.H != images[0].H {
-			return nil, fmt.Errorf("outline: pictures of one pose must be of one size")
-		}
-		ts = append(ts, withTexture(im))
+	ts, err := thinnedPose(images)
+	if err != nil {
+		return nil, err
 	}
 	e := newSideEdges(ts)
 	best := sidePath{score: math.Inf(-1)}
@@ -172,14 +162,7 @@ func alongLine(t *thinned, first, step, n int, edge []float32) {
 		}
 	}
 	for k := beside; k < min(n, n-beside+1); k++ {
-		f := float32(0)
-		for c := range t.c {
-			a, b, d := (k-beside)*t.c+c, k*t.c+c, (k+beside)*t.c+c
-			l, r := float32(sum[b]-sum[a])/beside, float32(sum[d]-sum[b])/beside
-			vl, vr := float32(square[b]-square[a])/beside-l*l, float32(square[d]-square[b])/beside-r*r
-			f += (l - r) * (l - r) / (vl + vr + evenLevel*evenLevel)
-		}
-		edge[k] = max(edge[k], f/(f+2))
+		edge[k] = max(edge[k], change(sum, square, t.c, k))
 	}
 }
 
@@ -408,7 +391,7 @@ func smoothAt(v, weight []float64, y, top, bottom, reach int) float64 {
 	fit := [3]float64{v[y], 0, 0}
 	sd := math.Inf(1)
 	for range 5 {
-		var m [3][4]float64
+		m := make([]float64, 3*4)
 		var dev []float64
 		for k := from; k <= to; k++ {
 			t := float64(k-y) / float64(reach)
@@ -421,32 +404,19 @@ func smoothAt(v, weight []float64, y, top, bottom, reach int) float64 {
 				}
 				w *= math.Pow(1-math.Pow(d/(4.685*sd), 2), 2)
 			}
-			b := [3]float64{1, t, t * t}
+			b := [4]float64{1, t, t * t, v[k]}
 			for i := range 3 {
-				for j := range 3 {
-					m[i][j] += w * b[i] * b[j]
+				for j := i; j < 4; j++ {
+					m[i*4+j] += w * b[i] * b[j]
 				}
-				m[i][3] += w * b[i] * v[k]
 			}
 		}
-		s := solve3(m)
-		if s[0] != s[0] {
+		s := cholesky(m, 3)
+		if s == nil {
 			break
 		}
-		fit = s
+		fit = [3]float64(s)
 		sd = max(1.4826*robust.Quantile(dev, 0.5), 0.25)
 	}
 	return fit[0]
-}
-
-// solve3 solves three equations (Cramer's rule); NaN where they have no one solution.
-func solve3(m [3][4]float64) (x [3]float64) {
-	det := func(a, b, c int) float64 {
-		return m[0][a]*(m[1][b]*m[2][c]-m[1][c]*m[2][b]) - m[0][b]*(m[1][a]*m[2][c]-m[1][c]*m[2][a]) + m[0][c]*(m[1][a]*m[2][b]-m[1][b]*m[2][a])
-	}
-	d := det(0, 1, 2)
-	if math.Abs(d) < 1e-9 {
-		d = math.NaN()
-	}
-	return [3]float64{det(3, 1, 2) / d, det(0, 3, 2) / d, det(0, 1, 3) / d}
 }
