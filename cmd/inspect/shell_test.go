@@ -100,7 +100,8 @@ func TestShellBadPictures(t *testing.T) {
 	}
 }
 
-// TestShellTurnOfAnotherUnit: the turn that is another unit's is named, as far as two turns show the same sides: 0 and 180 deg do, and either may be
+// TestShellTurnOfAnotherUnit: the turn that is another unit's is named, as far as two turns show the same sides: 0 and 180 deg do,
+// and either may be
 // the wrong one. A unit whose turns are all its own is told nothing.
 func TestShellTurnOfAnotherUnit(t *testing.T) {
 	turn := func(deg float64, seed uint64, radius float64) *part.Image {

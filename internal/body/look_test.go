@@ -49,7 +49,8 @@ func movedBy(images []*part.Image, from func(x, y float64) (float64, float64)) (
 }
 
 // TestSeamAndSides: on every ground and with every resin the seam is found where it is drawn, and both sides; also where the unit
-// leans in the picture, and where the camera looks down on it so that the front of the seam lies lower. Tolerances: the glue line and two pixels
+// leans in the picture, and where the camera looks down on it so that the front of the seam lies lower. Tolerances: the glue line
+// and two pixels
 // for the seam, one sample of outline's thinned picture (2 px) for the sides, and twice that for tinted resin on cloth.
 func TestSeamAndSides(t *testing.T) {
 	clear := func(p *synth.ShellParams) {

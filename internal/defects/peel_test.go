@@ -100,7 +100,8 @@ func lampFace(pattern string, seed uint64, slope, waveMM float64) []Picture {
 
 func isPeel(f part.Finding) bool { return f.Kind == part.OrangePeel }
 
-// TestOrangePeel: told where a lamp's edge is mirrored, over the common wavelengths; not on smooth faces; and where no edge is mirrored it is said that it was not
+// TestOrangePeel: told where a lamp's edge is mirrored, over the common wavelengths; not on smooth faces; and where no edge is
+// mirrored it is said that it was not
 // looked for.
 func TestOrangePeel(t *testing.T) {
 	found, faces := 0, 0

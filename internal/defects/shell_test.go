@@ -220,7 +220,8 @@ func randomShell(seed uint64) synth.ShellParams {
 	return p
 }
 
-// TestShellPeel: an orange-peeled shell that mirrors lamps is told, with an rms slope of 0.05 at 0.6 mm as on the stories' pictures; a smooth one
+// TestShellPeel: an orange-peeled shell that mirrors lamps is told, with an rms slope of 0.05 at 0.6 mm as on the stories' pictures;
+// a smooth one
 // is not, and shows nothing at all where nothing is drawn but what lamps make.
 func TestShellPeel(t *testing.T) {
 	for _, slope := range []float64{0, 0.05} {

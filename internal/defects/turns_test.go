@@ -197,7 +197,8 @@ func TestShellMapArea(t *testing.T) {
 	}
 }
 
-// TestJoinTurnedTheOtherWay: a unit that was turned to 60 degrees the other way round is not noticed as such, but a mark that both pictures show is then
+// TestJoinTurnedTheOtherWay: a unit that was turned to 60 degrees the other way round is not noticed as such, but a mark that both
+// pictures show is then
 // two, at places 120 degrees apart: it lies 30 degrees left of the middle at 0, and as far right of it in the other picture.
 func TestJoinTurnedTheOtherWay(t *testing.T) {
 	turns := roundTurns(t, 0, 300)
@@ -234,7 +235,8 @@ func TestJoinTwoMarks(t *testing.T) {
 	}
 }
 
-// TestJoinKeepsSmallBesideLarge: a nib that one turn shows is not a part of the orange peel or of the haze around it that another turn shows.
+// TestJoinKeepsSmallBesideLarge: a nib that one turn shows is not a part of the orange peel or of the haze around it that another
+// turn shows.
 func TestJoinKeepsSmallBesideLarge(t *testing.T) {
 	for _, kind := range []part.Kind{part.OrangePeel, part.Haze} {
 		turns := roundTurns(t, 0, 60)
