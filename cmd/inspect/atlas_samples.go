@@ -232,51 +232,51 @@ func (a *atlas) addUnits(dir string) error {
 		if err := readJSONFile(file, &k); err != nil {
 			return err
 		}
-		if k.Face == nil {
-			continue
-		}
 		if !(k.MMPerPX > 0) {
 			return usagef("%s: mm_per_px must be above 0", file)
 		}
-		if err := a.addUnit(filepath.Join(dir, u), u, k); err != nil {
-			return usagef("%s: %w", file, err)
+		surfaces, err := k.surfaces(file)
+		if err != nil {
+			return err
+		}
+		known := 0
+		for _, of := range surfaces {
+			a.addSurface(filepath.Join(dir, u), u, k.MMPerPX, of, known)
+			known += len(of.Defects)
 		}
 	}
 	return nil
 }
 
-func (a *atlas) addUnit(folder, name string, k knownUnit) error {
+// addSurface takes a surface's defects. before tells how many the unit has on those before it.
+func (a *atlas) addSurface(folder, name string, mmPerPX float64, of knownSurface, before int) {
 	var boxes []part.Box
-	for i, d := range k.Face.Defects {
-		if _, _, err := d.size(); err != nil && !d.overAll() {
-			return fmt.Errorf("defect %d %w", i+1, err)
-		}
+	for _, d := range of.Defects {
 		boxes = append(boxes, part.Box(d.Box))
 	}
-	peel := slices.ContainsFunc(k.Face.Defects, knownDefect.overAll)
-	for i, d := range k.Face.Defects {
+	peel, mirror := slices.ContainsFunc(of.Defects, knownDefect.overAll), of.Files[string(part.StripesX0)] != ""
+	for i, d := range of.Defects {
 		if c, ok := d.cnr(); ok && c < teach.VisibleCNR {
 			continue
 		}
-		if peel && !d.overAll() && k.Face.Files[string(part.StripesX0)] != "" && mirrored(part.Kind(d.Kind)) {
+		if peel && !d.overAll() && mirror && mirrored(part.Kind(d.Kind)) {
 			continue // the mirror shows orange peel there
 		}
 		mm, _, _ := d.size()
-		s := teach.Sample{Unit: name, SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: part.Kind(d.Kind), Box: boxes[i], Confidence: 1}}
+		s := teach.Sample{Unit: name, SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: before + i + 1, Kind: part.Kind(d.Kind), Box: boxes[i], Confidence: 1}}
 		in := ""
-		if mirrored(s.Finding.Kind) && k.Face.Files[string(part.StripesX0)] != "" {
+		if mirrored(s.Finding.Kind) && mirror {
 			in = part.GlossMap
 		}
 		a.units[s.Finding.Kind] = append(a.units[s.Finding.Kind], atlasSample{s, in, func(context.Context) (*openSample, error) {
-			return openUnit(folder, k, boxes, i, in)
+			return openKnown(folder, mmPerPX, of, boxes, i, in)
 		}})
 	}
-	return nil
 }
 
-// openUnit reads the pictures of a known defect; in is the map that shows it best, "" for none.
-func openUnit(folder string, k knownUnit, boxes []part.Box, i int, in string) (*openSample, error) {
-	o := &openSample{mmPerPX: k.MMPerPX, others: boxes}
+// openKnown reads the pictures of a known defect; in is the map that shows it best, "" for none.
+func openKnown(folder string, mmPerPX float64, of knownSurface, boxes []part.Box, i int, in string) (*openSample, error) {
+	o := &openSample{mmPerPX: mmPerPX, others: boxes}
 	var all []*part.Image
 	o.release = func() {
 		for _, im := range all {
@@ -284,7 +284,7 @@ func openUnit(folder string, k knownUnit, boxes []part.Box, i int, in string) (*
 		}
 	}
 	read := func(l part.Light) (*part.Image, error) {
-		file := k.Face.Files[string(l)]
+		file := of.Files[string(l)]
 		if file == "" {
 			return nil, nil
 		}
@@ -309,25 +309,27 @@ func openUnit(folder string, k knownUnit, boxes []part.Box, i int, in string) (*
 		}
 	}
 	if len(o.images) == 0 {
-		return nil, fmt.Errorf("%s: no picture of the faceplate is named", folder)
+		return nil, fmt.Errorf("%s: no picture of the %s under diffuse, raking or white light is named", folder, of.pose)
 	}
-	if sil, err := outline.Find(o.images[len(o.images)-1]); err == nil {
-		o.outline = sil.Boundary
+	if of.pose.View == part.Face {
+		if sil, err := outline.Find(o.images[len(o.images)-1]); err == nil {
+			o.outline = sil.Boundary
+		}
 	}
 	if in == "" {
 		return o, nil
 	}
-	of := map[part.Light]*part.Image{}
+	lit := map[part.Light]*part.Image{}
 	for _, l := range part.ScreenLights {
 		im, err := read(l)
 		if err != nil {
 			return nil, err
 		}
 		if im != nil {
-			of[l] = im
+			lit[l] = im
 		}
 	}
-	o.withMap(of, nil, in, boxes[i])
+	o.withMap(lit, nil, in, boxes[i])
 	return o, nil
 }
 

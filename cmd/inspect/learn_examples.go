@@ -217,7 +217,7 @@ func knownExamples(truthDir, resultDir string) (learnSet, error) {
 			return set, err
 		}
 		path := filepath.Join(resultDir, unit, resultFile)
-		if _, err := os.Stat(path); err != nil || k.Face == nil {
+		if _, err := os.Stat(path); err != nil {
 			continue
 		}
 		var r part.Result
@@ -225,8 +225,14 @@ func knownExamples(truthDir, resultDir string) (learnSet, error) {
 			return set, err
 		}
 		results++
-		if err := set.addKnown(unit, k, r); err != nil {
-			return set, usagef("%s: %w", filepath.Join(truthDir, unit, truthFile), err)
+		surfaces, err := k.surfaces(filepath.Join(truthDir, unit, truthFile))
+		if err != nil {
+			return set, err
+		}
+		for _, of := range surfaces {
+			if err := set.addKnown(unit, of, r); err != nil {
+				return set, usagef("%s: %w", filepath.Join(truthDir, unit, truthFile), err)
+			}
 		}
 	}
 	if results == 0 {
@@ -235,22 +241,13 @@ func knownExamples(truthDir, resultDir string) (learnSet, error) {
 	return set, nil
 }
 
-func (s *learnSet) addKnown(unit string, k knownUnit, r part.Result) error {
-	var known []study.Known
-	for i, d := range k.Face.Defects {
-		size, _, err := d.size()
-		if err != nil {
-			return fmt.Errorf("defect %d, %s, %w", i+1, orNone(d.Kind, "of no kind"), err)
-		}
-		known = append(known, study.Known{Kind: d.Kind, Box: study.Box(d.Box), Size: size})
-	}
+func (s *learnSet) addKnown(unit string, of knownSurface, r part.Result) error {
+	known, defects := of.known()
 	var findings []part.Finding
 	var called []study.Called
 	for _, f := range r.Findings {
-		for _, file := range k.Face.Files {
-			if f.Image == file && len(f.Features) > 0 {
-				findings, called = append(findings, f), append(called, study.Called{Kind: string(f.Kind), Box: study.Box(f.Box)})
-			}
+		if of.holds(f.Image) && len(f.Features) > 0 { // its features are of the picture that shows it best
+			findings, called = append(findings, f), append(called, study.Called{Kind: string(f.Kind), Box: study.Box(f.Box)})
 		}
 	}
 	m := study.Match(known, called, study.DefaultMatchRule())
@@ -258,14 +255,14 @@ func (s *learnSet) addKnown(unit string, k knownUnit, r part.Result) error {
 		if i < 0 || slices.Contains(m.Shared, i) {
 			continue
 		}
-		d := k.Face.Defects[i]
+		d := defects[i]
 		if c, told := d.cnr(); told && c < teach.VisibleCNR {
 			continue
 		}
 		f := findings[j]
 		rule := ruleOf(&f)
 		if !learn.Learnable(part.Kind(d.Kind)) {
-			return fmt.Errorf("defect %d: %q is no kind of defect of a surface", i+1, d.Kind)
+			return fmt.Errorf("%q is no kind of defect of a surface", d.Kind)
 		}
 		s.examples = append(s.examples, learn.Example{Unit: unit, Place: fmt.Sprintf("finding %d", f.Number), Kind: part.Kind(d.Kind), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features})
 	}

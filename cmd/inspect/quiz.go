@@ -133,12 +133,14 @@ func newQuizPaintCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "paint FOLDER",
 		Short: "Draw pictures with known defects, for tests where there are no confirmed units yet",
-		Long: `paint draws faceplates by formula, each under a dome and under raking light, with
-known defects or none, into a folder each under FOLDER, with a truth.json as in
-testdata/images. They are no photographs: a test on them shows how well someone
-looks, not how well they know this workshop's lacquer.`,
-		Example: "  inspect quiz paint drawn --number 40 --clean 0.4 --seed 7",
-		Args:    oneArg("name the folder to draw into"),
+		Long: `paint draws faceplates by formula, each under a dome and under raking light, or with
+--shell shells so in three turns, with known defects or none, into a folder each
+under FOLDER, with a truth.json as in testdata/images. They are no photographs: a
+test on them shows how well someone looks, not how well they know this workshop's
+lacquer.`,
+		Example: `  inspect quiz paint drawn --number 40 --clean 0.4 --seed 7
+  inspect quiz paint drawnshells --shell --kinds run,missed_place,haze`,
+		Args: oneArg("name the folder to draw into"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var err error
 			if o.kinds, err = quizKindsOf(kinds); err != nil {
@@ -158,7 +160,8 @@ looks, not how well they know this workshop's lacquer.`,
 	f := cmd.Flags()
 	f.IntVar(&o.number, "number", 30, "how many units")
 	f.Float64Var(&o.clean, "clean", 0.4, "share of clean ones")
-	f.StringSliceVar(&kinds, "kinds", nil, "kinds of defects (default: "+joinKinds(paintKinds)+"; before a screen also "+joinKinds(paintMirrored)+")")
+	f.BoolVar(&o.shell, "shell", false, "draw shells instead of faceplates")
+	f.StringSliceVar(&kinds, "kinds", nil, "kinds of defects (default: "+joinKinds(paintKinds)+"; faceplates before a screen also "+joinKinds(paintMirrored)+"; with --shell "+joinKinds(paintShellKinds)+")")
 	f.StringVar(&difficulty, "difficulty", "mixed", difficultyUse)
 	f.Uint64Var(&o.seed, "seed", 1, "the same seed draws the same pictures")
 	f.SortFlags = false

@@ -171,7 +171,7 @@ func paintScreenUnit(dir, name string, clean bool, kind part.Kind, o paintOption
 	p.MMPerPX, p.RadiusMM, p.Paint, p.Seed = 0.018, paintedFaceMM, 0.08+0.3*rng.Float64(), rng.Uint64()>>8
 	p.W = int(2.4 * p.RadiusMM / p.MMPerPX)
 	p.H = p.W
-	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: "plain", Face: paintedFace{Files: map[string]string{}, Defects: []knownDefect{}}}
+	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: "plain", Face: &knownSurface{Files: map[string]string{}, Defects: []knownDefect{}}}
 	box := func(x, y, hx, hy float64) []float64 {
 		b := boxAround(part.Point{X: float64(p.W-1)/2 + x/p.MMPerPX, Y: float64(p.H-1)/2 - y/p.MMPerPX}, hx/p.MMPerPX, hy/p.MMPerPX)
 		return b[:]

@@ -25,6 +25,7 @@ type paintOptions struct {
 	kinds      []part.Kind
 	difficulty teach.Difficulty // AnyDifficulty: mixed
 	seed       uint64
+	shell      bool // shells in turns, instead of faceplates
 }
 
 // paintKinds are the kinds that are drawn under lamps, and paintMirrored those that only a screen shows.
@@ -35,28 +36,29 @@ var (
 
 // paintedTruth is the truth.json of a drawn unit: what knownUnit reads.
 type paintedTruth struct {
-	Unit    string      `json:"unit"`
-	Made    string      `json:"made"`
-	MMPerPX float64     `json:"mm_per_px"`
-	Pattern string      `json:"pattern"`
-	Face    paintedFace `json:"face"`
+	Unit    string         `json:"unit"`
+	Made    string         `json:"made"`
+	MMPerPX float64        `json:"mm_per_px"`
+	Pattern string         `json:"pattern,omitempty"`
+	Shell   string         `json:"shell,omitempty"`
+	Face    *knownSurface  `json:"face,omitempty"`
+	Shells  []knownSurface `json:"shells,omitempty"`
 }
 
 const paintedMade = "drawn by formula with known defects (inspect quiz paint); no photograph"
 
-type paintedFace struct {
-	Files   map[string]string `json:"files"`
-	Defects []knownDefect     `json:"defects"`
-}
-
-// paintUnits draws units' faceplates with known defects into a folder each, in
+// paintUnits draws units' faceplates or shells with known defects into a folder each, in
 // the form of testdata/images, and returns the folders.
 func paintUnits(dir string, o paintOptions) ([]string, error) {
+	all, usual := slices.Concat(paintKinds, paintMirrored), paintKinds
+	if o.shell {
+		all, usual = paintShellKinds, paintShellKinds
+	}
 	if len(o.kinds) == 0 {
-		o.kinds = paintKinds
+		o.kinds = usual
 	}
 	for _, k := range o.kinds {
-		if all := slices.Concat(paintKinds, paintMirrored); !slices.Contains(all, k) {
+		if !slices.Contains(all, k) {
 			return nil, usagef("--kinds %s: it cannot be drawn; what can be is %s", k, joinKinds(all))
 		}
 	}
@@ -75,7 +77,7 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 		clean[i] = true
 	}
 	rng.Shuffle(len(clean), func(i, j int) { clean[i], clean[j] = clean[j], clean[i] })
-	var all []string
+	var units []string
 	for i := range o.number {
 		name := fmt.Sprintf("drawn-%d-%03d", o.seed, i+1)
 		unit := filepath.Join(dir, name)
@@ -84,15 +86,18 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 		}
 		kind := o.kinds[i%len(o.kinds)]
 		paint := paintUnit
-		if slices.Contains(paintMirrored, kind) {
+		switch {
+		case o.shell:
+			paint = paintShell
+		case slices.Contains(paintMirrored, kind):
 			paint = paintScreenUnit
 		}
 		if err := paint(unit, name, clean[i], kind, o, rng); err != nil {
 			return nil, err
 		}
-		all = append(all, unit)
+		units = append(units, unit)
 	}
-	return all, nil
+	return units, nil
 }
 
 func joinKinds(all []part.Kind) string {
@@ -126,15 +131,9 @@ func paintUnit(dir, name string, clean bool, kind part.Kind, o paintOptions, rng
 	}
 	diffuse, raking, truth := synth.Face(p)
 	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: p.Pattern,
-		Face: paintedFace{Files: map[string]string{"diffuse": "face_diffuse.jpg", "raking": "face_raking.jpg"}, Defects: []knownDefect{}}}
+		Face: &knownSurface{Files: map[string]string{"diffuse": "face_diffuse.jpg", "raking": "face_raking.jpg"}, Defects: []knownDefect{}}}
 	for _, d := range truth.Defects {
-		k := knownDefect{Kind: string(d.Kind), Box: d.Box[:], CNR: map[string]float64{"diffuse": shownCNR(d.CNRDiffuse), "raking": shownCNR(d.CNRRaking)}}
-		if d.DiameterMM > 0 {
-			k.Diameter = &d.DiameterMM
-		} else {
-			k.Length, k.Width = &d.LengthMM, &d.WidthMM
-		}
-		t.Face.Defects = append(t.Face.Defects, k)
+		t.Face.Defects = append(t.Face.Defects, known(d.Kind, d.Box, d.DiameterMM, d.LengthMM, d.WidthMM, d.CNRDiffuse, d.CNRRaking))
 	}
 	return writePainted(dir, t, map[string]*part.Image{"face_diffuse.jpg": diffuse, "face_raking.jpg": raking})
 }

@@ -85,7 +85,33 @@ func pictureKind(b []byte) (mime string, w, h int, err error) {
 func poolUnits(dirs []string, stage part.Stage, limits grade.Limits) ([]teach.Item, error) {
 	var all []teach.Item
 	for _, dir := range dirs {
-		it, err := poolUnit(dir, stage, limits)
+		its, err := poolUnit(dir, stage, limits)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, its...)
+	}
+	return all, nil
+}
+
+// poolUnit is an item for each surface of a unit of which something is known.
+func poolUnit(dir string, stage part.Stage, limits grade.Limits) ([]teach.Item, error) {
+	file := filepath.Join(dir, truthFile)
+	var k knownUnit
+	if err := readJSONFile(file, &k); err != nil {
+		return nil, err
+	}
+	surfaces, err := k.surfaces(file)
+	if err != nil {
+		return nil, err
+	}
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	var all []teach.Item
+	for _, of := range surfaces {
+		it, err := poolSurface(abs, file, k.MMPerPX, of, stage, limits)
 		if err != nil {
 			return nil, err
 		}
@@ -94,30 +120,22 @@ func poolUnits(dirs []string, stage part.Stage, limits grade.Limits) ([]teach.It
 	return all, nil
 }
 
-func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, error) {
-	file := filepath.Join(dir, truthFile)
-	var k knownUnit
-	if err := readJSONFile(file, &k); err != nil {
-		return teach.Item{}, err
+func poolSurface(dir, file string, mmPerPX float64, of knownSurface, stage part.Stage, limits grade.Limits) (teach.Item, error) {
+	unit := filepath.Base(dir)
+	it := teach.Item{Key: unit, Unit: unit, Stage: stage, Source: teach.Drawn, MMPerPX: mmPerPX}
+	if of.pose.View == part.Shell {
+		it.Key += fmt.Sprintf("-shell-%g", of.pose.TurnDeg)
 	}
-	if k.Face == nil || len(k.Face.Files) == 0 {
-		return teach.Item{}, usagef("%s: \"face\" must list the pictures (files) and the defects of the faceplate", file)
-	}
-	abs, err := filepath.Abs(dir)
-	if err != nil {
-		return teach.Item{}, err
-	}
-	it := teach.Item{Key: filepath.Base(abs), Unit: filepath.Base(abs), Stage: stage, Source: teach.Drawn, MMPerPX: k.MMPerPX}
 	var screen []teach.ItemPicture
 	for _, l := range part.Lights {
-		name, ok := k.Face.Files[string(l)]
+		name, ok := of.Files[string(l)]
 		if !ok || l == part.Black {
 			continue
 		}
 		if name != filepath.Base(name) {
 			return teach.Item{}, usagef("%s: the picture %q lies in another folder: name a file of this one", file, name)
 		}
-		path := filepath.Join(abs, name)
+		path := filepath.Join(dir, name)
 		b, err := os.ReadFile(path)
 		if err != nil {
 			return teach.Item{}, usagef("%s cannot be read: %w", path, plainPath(err))
@@ -142,19 +160,16 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, er
 		}
 	}
 	if len(screen) > 0 {
-		more, err := screenPictures(context.Background(), nil, screen, k.MMPerPX)
+		more, err := screenPictures(context.Background(), nil, screen, mmPerPX)
 		if err != nil {
 			return teach.Item{}, err
 		}
 		it.Pictures = append(it.Pictures, more...)
 	}
-	for i, d := range k.Face.Defects {
-		size, measure, err := d.size()
+	for _, d := range of.Defects {
+		size, measure, _ := d.size()
 		if d.overAll() {
-			size, measure, err = 0, "", nil
-		}
-		if err != nil {
-			return teach.Item{}, usagef("%s: defect %d, %s, %w", file, i+1, orNone(d.Kind, "of no kind"), err)
+			size, measure = 0, ""
 		}
 		known := teach.KnownDefect{Kind: part.Kind(d.Kind), Box: part.Box(d.Box), SizeMM: size, Measure: measure, SlopeMRad: d.SlopeMRad}
 		if d.Width != nil {
@@ -169,27 +184,30 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) (teach.Item, er
 		known.Light = bestShown(known, it.Pictures)
 		it.Known = append(it.Known, known)
 	}
-	it.Verdict = verdictOf(it, limits)
+	it.Verdict = verdictOf(it, of.pose, limits)
 	if err := it.Check(); err != nil {
 		return it, usagef("%s: %w", file, err)
 	}
 	return it, nil
 }
 
-// verdictOf is the verdict that what is known of a faceplate earns by the limits:
-// of the faceplate alone, since nothing else is shown, and without what cannot be
-// seen.
-func verdictOf(it teach.Item, limits grade.Limits) part.Verdict {
+// verdictOf is the verdict that what is known of a surface earns by the limits: of that
+// alone, since nothing else is shown, and without what cannot be seen.
+func verdictOf(it teach.Item, pose part.Pose, limits grade.Limits) part.Verdict {
 	limits.Required = nil
 	r := part.Result{Schema: 1, Unit: it.Unit, Stage: it.Stage, MMPerPX: it.MMPerPX}
 	for _, p := range it.Pictures {
-		r.Pictures = append(r.Pictures, part.PictureReport{File: string(p.Light), View: part.Face, Light: p.Light, State: part.PictureOK})
+		r.Pictures = append(r.Pictures, part.PictureReport{File: string(p.Light), View: pose.View, AngleDeg: pose.TurnDeg, Light: p.Light, State: part.PictureOK})
+	}
+	zone := part.ZoneFace
+	if pose.View == part.Shell {
+		zone = part.ZoneShell
 	}
 	for i, k := range it.Known {
 		if !k.Visible() {
 			continue
 		}
-		f := part.Finding{Number: i + 1, Image: r.Pictures[0].File, Kind: k.Kind, Box: k.Box, Zone: part.ZoneFace, Confidence: 1}
+		f := part.Finding{Number: i + 1, Image: r.Pictures[0].File, Kind: k.Kind, Box: k.Box, Zone: zone, Confidence: 1}
 		if k.SlopeMRad > 0 {
 			f.Features = map[string]float64{"slope_mrad": k.SlopeMRad}
 		}

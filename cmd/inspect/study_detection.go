@@ -18,7 +18,8 @@ import (
 const detectionHelp = `detection says from which size on defects are found, and how often something is
 called that is not there.
 
-TRUTH holds a folder a unit with truth.json, which says what is on its faceplate;
+TRUTH holds a folder a unit with truth.json, which says what is on its faceplate,
+and on its shell in each turn (a defect counts in each turn that shows it);
 RESULTS what 'inspect unit' wrote of the same units. Each known defect has at
 most one finding and each finding tells of at most one defect; a finding of the
 wrong kind counts as found, and is told. Defects too faint to be seen (a
@@ -82,7 +83,7 @@ func newDetectionCommand() *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.StringSliceVar(&o.kinds, "kind", nil, "kinds of defects to look at (default: all that are known to be there)")
-	f.StringVar(&o.by, "by", "kind", "kind, or pattern: each kind on plain and on patterned faceplates apart")
+	f.StringVar(&o.by, "by", "kind", "kind, or pattern: each kind apart on plain and patterned faceplates, opaque and see-through shells")
 	f.BoolVar(&o.all, "all-contrasts", false, "count faint defects too")
 	f.Float64Var(&o.minCNR, "min-cnr", 5, "contrast-to-noise ratio from which on a defect can be expected to be seen")
 	f.Float64Var(&o.share, "match-share", study.DefaultMatchRule().SlackShare, "how far outside a defect's box a finding may lie, as a share of the box")
@@ -206,9 +207,9 @@ func (o detectionOptions) read(ctx context.Context, args []string, stderr io.Wri
 }
 
 // detectionGroup is what is stated together: a kind, or a kind on one sort of
-// faceplates.
+// surfaces.
 type detectionGroup struct {
-	kind, where string // where: "plain", "patterned" or empty
+	kind, where string // where: as whereOf has it, or empty
 	stated      study.Detection
 	all         *study.Detection // with the faint ones; nil: there are none
 	faint       study.Share      // faint ones found
@@ -222,9 +223,16 @@ type detectionGroup struct {
 func (g detectionGroup) name() string {
 	n := plural(g.kind)
 	if g.where != "" {
-		n += " on " + g.where + " faceplates"
+		n += " on " + surfacesOf(g.where)
 	}
 	return n
+}
+
+func surfacesOf(where string) string {
+	if strings.HasSuffix(where, "shell") {
+		return where + "s"
+	}
+	return where + " faceplates"
 }
 
 // slug is the group in a file's name.
@@ -285,7 +293,7 @@ func detectionGroups(set detectionSet, o detectionOptions, so study.DetectionOpt
 	}
 	wheres := []string{""}
 	if o.by == "pattern" {
-		wheres = []string{"plain", "patterned"}
+		wheres = []string{plainFaces, patternedFaces, opaqueShell, seeThroughShell}
 	}
 	var groups []detectionGroup
 	for _, k := range kinds {

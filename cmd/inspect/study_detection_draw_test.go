@@ -66,7 +66,7 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 // right there, and false elsewhere.
 func TestOrangePeelIsNoTarget(t *testing.T) {
 	d := 0.5
-	face := knownFace{Files: map[string]string{"white": "a.png"}, Defects: []knownDefect{{Kind: "orange_peel", Box: []float64{0, 0, 900, 900}}, {Kind: "crater", Box: []float64{440, 440, 20, 20}, Diameter: &d}}}
+	face := knownSurface{Files: map[string]string{"white": "a.png"}, Defects: []knownDefect{{Kind: "orange_peel", Box: []float64{0, 0, 900, 900}}, {Kind: "crater", Box: []float64{440, 440, 20, 20}, Diameter: &d}}}
 	r := part.Result{Pictures: []part.PictureReport{{File: "a.png", State: part.PictureOK}}, Findings: []part.Finding{{Image: "a.png", Kind: part.OrangePeel, Box: part.Box{0, 0, 900, 900}}}}
 	for _, peel := range []bool{true, false} {
 		f := face

@@ -113,8 +113,8 @@ func (r detectionRun) warnings() []string {
 		what  string
 	}{
 		{r.set.noResult, "without a result, left out"},
-		{r.set.notSeen, "left out, because no picture of the faceplate could be measured: a defect there is neither found nor missed"},
-		{r.set.halfSeen, "looked at, though some picture of the faceplate could not be measured"},
+		{r.set.notSeen, "left out, because no picture there could be measured: a defect is neither found nor missed"},
+		{r.set.halfSeen, "looked at, though some picture there could not be measured"},
 		{r.set.noTruth, "with a result, but no truth: left out"},
 	} {
 		if len(c.units) > 0 {
@@ -147,7 +147,7 @@ func (r detectionRun) conditions() []string {
 	if d := r.set.drawn; d != nil {
 		c = append(append(c, d.conditions()...), fmt.Sprintf("%s mm per pixel.", scalesText(r.set.mmPerPX)))
 	} else if r.set.units > 0 {
-		c = append(c, fmt.Sprintf("%d units with known defects: faceplates %s; %s mm per pixel; stage %s.", r.set.units, patternsText(r.set.patterns), scalesText(r.set.mmPerPX),
+		c = append(c, fmt.Sprintf("%d units with known defects: %s; %s mm per pixel; stage %s.", r.set.units, patternsText(r.set.patterns), scalesText(r.set.mmPerPX),
 			orNone(strings.Join(r.set.stages, ", "), "not told")))
 	}
 	if r.set.units > 0 {

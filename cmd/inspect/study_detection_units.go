@@ -15,16 +15,96 @@ import (
 
 const truthFile = "truth.json"
 
-// knownUnit is what truth.json says of a unit's faceplate.
+// knownUnit is what truth.json says of a unit's faceplate, and of its shell in some turns.
 type knownUnit struct {
-	MMPerPX float64    `json:"mm_per_px"`
-	Pattern string     `json:"pattern"`
-	Face    *knownFace `json:"face"`
+	MMPerPX float64        `json:"mm_per_px"`
+	Pattern string         `json:"pattern"`         // the faceplate's
+	Shell   string         `json:"shell,omitempty"` // what its shell is: opaque, clear, tinted
+	Face    *knownSurface  `json:"face"`
+	Shells  []knownSurface `json:"shells,omitempty"`
 }
 
-type knownFace struct {
-	Files   map[string]string `json:"files"` // by light
-	Defects []knownDefect     `json:"defects"`
+// knownSurface is the faceplate, or the shell as one turn shows it.
+type knownSurface struct {
+	AngleDeg float64           `json:"angle_deg"` // a shell's turn
+	Files    map[string]string `json:"files"`     // by light
+	Defects  []knownDefect     `json:"defects"`
+
+	pose  part.Pose
+	looks string // its pattern, or what the shell is
+}
+
+// surfaces are all that something is known of; none: an error, which says what file must hold.
+func (k knownUnit) surfaces(file string) ([]knownSurface, error) {
+	var all []knownSurface
+	if k.Face != nil {
+		f := *k.Face
+		f.pose, f.looks = part.PoseOf(part.Face, 0), k.Pattern
+		all = append(all, f)
+	}
+	for _, s := range k.Shells {
+		s.pose, s.looks = part.PoseOf(part.Shell, s.AngleDeg), shellLooks(k.Shell)
+		all = append(all, s)
+	}
+	if len(all) == 0 {
+		return nil, usagef("%s: it says nothing of the faceplate or the shell: \"face\", or each of \"shells\", must list files and defects", file)
+	}
+	for _, s := range all {
+		if len(s.Files) == 0 {
+			return nil, usagef("%s: the %s names no files: which pictures show its defects is not known", file, s.pose)
+		}
+		for i, d := range s.Defects {
+			if _, _, err := d.size(); err != nil && !d.overAll() {
+				return nil, usagef("%s: defect %d of the %s, %s, %w", file, i+1, s.pose, orNone(d.Kind, "of no kind"), err)
+			}
+		}
+	}
+	return all, nil
+}
+
+const (
+	opaqueShell     = "opaque shell"
+	seeThroughShell = "see-through shell"
+)
+
+func shellLooks(what string) string {
+	switch what {
+	case "":
+		return "shell"
+	case "clear", "tinted":
+		return seeThroughShell
+	}
+	return what + " shell"
+}
+
+// shows says whether a finding shows in the surface's pictures, and its box there.
+func (s knownSurface) shows(f part.Finding) (part.Box, bool) {
+	for _, at := range append([]part.Sighting{{Image: f.Image, Box: f.Box}}, f.AlsoIn...) {
+		if s.holds(at.Image) {
+			return at.Box, true
+		}
+	}
+	return part.Box{}, false
+}
+
+// holds says whether a picture's file is one of the surface's.
+func (s knownSurface) holds(file string) bool {
+	for _, f := range s.Files {
+		if f == file {
+			return true
+		}
+	}
+	return false
+}
+
+// known are its defects that have a place, as study has them, and which of Defects they are.
+func (s knownSurface) known() (known []study.Known, of []knownDefect) {
+	for _, d := range s.Defects {
+		if size, _, err := d.size(); err == nil && !d.overAll() {
+			known, of = append(known, study.Known{Kind: d.Kind, Box: study.Box(d.Box), Size: size}), append(of, d)
+		}
+	}
+	return known, of
 }
 
 type knownDefect struct {
@@ -58,10 +138,8 @@ func (d knownDefect) size() (mm float64, measure string, err error) {
 	return *v, measure, nil
 }
 
-// overAll says whether it is all over the face, and has no size.
-func (d knownDefect) overAll() bool {
-	return d.Kind == string(part.OrangePeel) && d.Diameter == nil && d.Length == nil
-}
+// overAll says whether it is all over the surface, and has no place there.
+func (d knownDefect) overAll() bool { return d.Kind == string(part.OrangePeel) }
 
 // cnr is the best contrast-to-noise ratio of all pictures; false where none is
 // told.
@@ -75,24 +153,30 @@ func (d knownDefect) cnr() (float64, bool) {
 
 // knownTarget is a known defect and what became of it.
 type knownTarget struct {
-	unit, kind, pattern, measure string
-	target                       study.Target
-	visible                      bool // its contrast is enough, or not told
-	rightKind                    bool // found and called by its kind
-	shared                       bool // missed, though a finding that tells of a neighbour touches it
+	unit, kind, looks, measure string
+	target                     study.Target
+	visible                    bool // its contrast is enough, or not told
+	rightKind                  bool // found and called by its kind
+	shared                     bool // missed, though a finding that tells of a neighbour touches it
 }
 
-func (t knownTarget) where() string { return whereOf(t.pattern) }
+func (t knownTarget) where() string { return whereOf(t.looks) }
 
-func whereOf(pattern string) string {
-	if pattern == "plain" {
-		return "plain"
+func whereOf(looks string) string {
+	switch looks {
+	case plainFaces, opaqueShell, seeThroughShell:
+		return looks
 	}
-	return "patterned"
+	return patternedFaces
 }
+
+const (
+	plainFaces     = "plain"
+	patternedFaces = "patterned"
+)
 
 // falseCall is a finding that tells of no known defect.
-type falseCall struct{ unit, kind, pattern string }
+type falseCall struct{ unit, kind, looks string }
 
 // detectionSet is what was known and what became of it.
 type detectionSet struct {
@@ -100,12 +184,12 @@ type detectionSet struct {
 	targets  []knownTarget
 	false    []falseCall
 	units    int            // looked at; 0: not known, a table
-	patterns map[string]int // units by the faceplate's pattern
+	patterns map[string]int // units by their faceplates' patterns, and by what their shells are
 	repeats  int            // further findings of a defect that is found
 	noResult []string       // units without a result
 	noTruth  []string       // results without a truth
-	notSeen  []string       // units whose faceplate could not be measured
-	halfSeen []string       // units of which some picture of the faceplate could not be measured
+	notSeen  []string       // units whose faceplate, or a turn of whose shell, could not be measured
+	halfSeen []string       // the same where some picture could not be measured
 	mmPerPX  []float64      // all scales, in order
 	stages   []string
 	noCNR    int          // defects whose contrast is not told
@@ -114,7 +198,7 @@ type detectionSet struct {
 
 func (s detectionSet) falseCalls(kind, where string) (calls, units int) {
 	for _, f := range s.false {
-		if f.kind == kind && (where == "" || whereOf(f.pattern) == where) {
+		if f.kind == kind && (where == "" || whereOf(f.looks) == where) {
 			calls++
 		}
 	}
@@ -163,7 +247,7 @@ func readDetectionUnits(truthDir, resultDir string, rule study.MatchRule, minCNR
 		return s, usagef("no unit of %s has a result in %s that can be used: inspect the units first (inspect unit %s --out %s)", truthDir, resultDir, filepath.Join(truthDir, "*"), resultDir)
 	}
 	if len(s.targets) == 0 {
-		return s, usagef("no truth in %s names a defect of a faceplate: nothing can be found or missed", truthDir)
+		return s, usagef("no truth in %s names a defect: nothing can be found or missed", truthDir)
 	}
 	return s, nil
 }
@@ -201,56 +285,41 @@ func readJSONFile(path string, v any) error {
 
 // add matches one unit.
 func (s *detectionSet) add(unit, file string, k knownUnit, r part.Result, rule study.MatchRule, minCNR float64) error {
-	if k.Face == nil {
-		return usagef("%s: it says nothing of the faceplate: \"face\" must list files and defects", file)
+	surfaces, err := k.surfaces(file)
+	if err != nil {
+		return err
 	}
-	if len(k.Face.Files) == 0 {
-		return usagef("%s: face names no files: which pictures show the defects is not known", file)
-	}
-	var pictures []string
-	for _, f := range k.Face.Files {
-		pictures = append(pictures, f)
-	}
-	measured := 0
-	for _, p := range r.Pictures {
-		if slices.Contains(pictures, p.File) && p.State == part.PictureOK {
-			measured++
+	var looks []string
+	for _, of := range surfaces {
+		name := unit
+		if of.pose.View != part.Face {
+			name += ", " + of.pose.String()
+		}
+		measured := 0
+		for _, p := range r.Pictures {
+			if of.holds(p.File) && p.State == part.PictureOK {
+				measured++
+			}
+		}
+		if measured == 0 {
+			s.notSeen = append(s.notSeen, name)
+			continue
+		}
+		if measured < len(of.Files) {
+			s.halfSeen = append(s.halfSeen, name)
+		}
+		s.match(unit, of, r.Findings, rule, minCNR)
+		if !slices.Contains(looks, of.looks) {
+			looks = append(looks, of.looks)
 		}
 	}
-	if measured == 0 {
-		s.notSeen = append(s.notSeen, unit)
+	if len(looks) == 0 {
 		return nil
 	}
-	if measured < len(pictures) {
-		s.halfSeen = append(s.halfSeen, unit)
-	}
-	peel := slices.ContainsFunc(k.Face.Defects, knownDefect.overAll)
-	face := *k.Face
-	face.Defects = slices.DeleteFunc(slices.Clone(face.Defects), knownDefect.overAll)
-	k.Face = &face
-	var known []study.Known
-	for i, d := range k.Face.Defects {
-		size, _, err := d.size()
-		if err != nil {
-			return usagef("%s: defect %d, %s, %w", file, i+1, orNone(d.Kind, "of no kind"), err)
-		}
-		known = append(known, study.Known{Kind: d.Kind, Box: study.Box(d.Box), Size: size})
-	}
-	var called []study.Called
-	for _, f := range r.Findings {
-		switch {
-		case !slices.Contains(pictures, f.Image):
-		case f.Kind == part.OrangePeel: // all over the face: it tells of none that has a place
-			if !peel {
-				s.false = append(s.false, falseCall{unit, string(f.Kind), k.Pattern})
-			}
-		default:
-			called = append(called, study.Called{Kind: string(f.Kind), Box: study.Box(f.Box)})
-		}
-	}
-	s.match(unit, k, known, called, rule, minCNR)
 	s.units++
-	s.patterns[k.Pattern]++
+	for _, l := range looks {
+		s.patterns[l]++
+	}
 	if !slices.Contains(s.mmPerPX, r.MMPerPX) {
 		s.mmPerPX = append(s.mmPerPX, r.MMPerPX)
 		slices.Sort(s.mmPerPX)
@@ -261,15 +330,31 @@ func (s *detectionSet) add(unit, file string, k knownUnit, r part.Result, rule s
 	return nil
 }
 
-func (s *detectionSet) match(unit string, k knownUnit, known []study.Known, called []study.Called, rule study.MatchRule, minCNR float64) {
+// match says what became of the defects of one surface.
+func (s *detectionSet) match(unit string, of knownSurface, findings []part.Finding, rule study.MatchRule, minCNR float64) {
+	peel := slices.ContainsFunc(of.Defects, knownDefect.overAll)
+	known, defects := of.known()
+	var called []study.Called
+	for _, f := range findings {
+		box, ok := of.shows(f)
+		switch {
+		case !ok:
+		case f.Kind == part.OrangePeel: // all over the surface: it tells of none that has a place
+			if !peel {
+				s.false = append(s.false, falseCall{unit, string(f.Kind), of.looks})
+			}
+		default:
+			called = append(called, study.Called{Kind: string(f.Kind), Box: study.Box(box)})
+		}
+	}
 	m := study.Match(known, called, rule)
-	for i, d := range k.Face.Defects {
+	for i, d := range defects {
 		_, measure, _ := d.size()
 		cnr, told := d.cnr()
 		if !told {
 			s.noCNR++
 		}
-		t := knownTarget{unit: unit, kind: d.Kind, pattern: k.Pattern, measure: measure, target: study.Target{Size: known[i].Size, Of: 1}, visible: !told || cnr >= minCNR,
+		t := knownTarget{unit: unit, kind: d.Kind, looks: of.looks, measure: measure, target: study.Target{Size: known[i].Size, Of: 1}, visible: !told || cnr >= minCNR,
 			shared: slices.Contains(m.Shared, i)}
 		if j := m.Call[i]; j >= 0 {
 			t.target.Found, t.rightKind = 1, called[j].Kind == d.Kind
@@ -277,7 +362,7 @@ func (s *detectionSet) match(unit string, k knownUnit, known []study.Known, call
 		s.targets = append(s.targets, t)
 	}
 	for _, j := range m.False {
-		s.false = append(s.false, falseCall{unit, called[j].Kind, k.Pattern})
+		s.false = append(s.false, falseCall{unit, called[j].Kind, of.looks})
 	}
 	s.repeats += len(m.Repeats)
 }
