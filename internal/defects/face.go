@@ -29,7 +29,7 @@ type face struct {
 	looked   []looked      // what was searched
 	sliver   bool          // what is searched is small: nothing large is sought there
 	rim      *rim          // the unrolled rim; nil: a panel or a shell
-	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel
+	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel, or 1 all over a shell
 	filled   bool          // the pattern leaves no ground
 	normals  [][2]float64  // of a shell, per cell of the grid: see normalsOn
 	clear    bool          // a see-through shell
