@@ -184,32 +184,38 @@ func (e *sideEdges) pathFrom(x, lean float64, held, half int) sidePath {
 	p := sidePath{x: x, lean: lean, half: make([]int, e.h)}
 	n := e.w / 2
 	from := make([]int8, e.h*n)
-	sum, next := make([]float32, n), make([]float32, n)
-	row := make([]float32, n)
-	for y := range e.h {
-		c := p.axis(y, e.h)
-		for k := range row {
-			row[k] = 0
-			if l, r := int(math.Round(c-float64(k))), int(math.Round(c+float64(k))); k >= sidesLeast && l >= 0 && r < e.w {
-				row[k] = min(e.nearLeft[y*e.w+l], e.nearRight[y*e.w+r])
-			}
+	const never = -1e9
+	var cost [2*sidesSteep + 1]float32 // of each change from row to row
+	for i := range cost {
+		cost[i] = stiffness * float32((i-sidesSteep)*(i-sidesSteep))
+	}
+	sum, next := make([]float32, n+2*sidesSteep), make([]float32, n+2*sidesSteep) // with what is no half width to either side
+	for _, s := range [][]float32{sum, next} {
+		for i := range sidesSteep {
+			s[i], s[len(s)-1-i] = never, never
 		}
+	}
+	for y := range e.h {
+		c := int(math.Round(p.axis(y, e.h)))
+		left, right := e.nearLeft[y*e.w:(y+1)*e.w], e.nearRight[y*e.w:(y+1)*e.w]
 		for k := range n {
-			best, at := float32(-1e9), 0
-			for d := -sidesSteep; d <= sidesSteep; d++ {
-				if k+d >= 0 && k+d < n {
-					if v := sum[k+d] - stiffness*float32(d*d); v > best {
-						best, at = v, d
-					}
+			best, at := float32(never), sidesSteep
+			for d, v := range sum[k : k+len(cost)] {
+				if v -= cost[d]; v > best {
+					best, at = v, d
 				}
 			}
 			if y == held && (k < half-sidesApart || k > half+sidesApart) {
 				best -= 1e6
 			}
-			next[k], from[y*n+k] = best+row[k], int8(at)
+			if k >= sidesLeast && c-k >= 0 && c+k < e.w {
+				best += min(left[c-k], right[c+k])
+			}
+			next[k+sidesSteep], from[y*n+k] = best, int8(at-sidesSteep)
 		}
 		sum, next = next, sum
 	}
+	sum = sum[sidesSteep : sidesSteep+n]
 	k := 0
 	for i, v := range sum {
 		if v > sum[k] {
@@ -388,22 +394,21 @@ func steepest1(row []float32, x float64) (at float64, strength float32) {
 // smoothAt is a value from a parabola through the values around a row, far ones left out.
 func smoothAt(v, weight []float64, y, top, bottom, reach int) float64 {
 	from, to := max(top, y-reach), min(bottom-1, y+reach)
-	fit := [3]float64{v[y], 0, 0}
+	fit := []float64{v[y], 0, 0}
 	sd := math.Inf(1)
+	dev := make([]float64, 0, to-from+1)
 	for range 5 {
-		m := make([]float64, 3*4)
-		var dev []float64
+		var m [3 * 4]float64
+		dev = dev[:0]
 		for k := from; k <= to; k++ {
 			t := float64(k-y) / float64(reach)
 			d := v[k] - fit[0] - fit[1]*t - fit[2]*t*t
 			dev = append(dev, math.Abs(d))
-			w := weight[k] + 1e-3
-			if !math.IsInf(sd, 1) {
-				if math.Abs(d) >= 4.685*sd {
-					continue
-				}
-				w *= math.Pow(1-math.Pow(d/(4.685*sd), 2), 2)
+			u := d / (tukey * sd)
+			if math.Abs(u) >= 1 {
+				continue
 			}
+			w := (weight[k] + 1e-3) * (1 - u*u) * (1 - u*u)
 			b := [4]float64{1, t, t * t, v[k]}
 			for i := range 3 {
 				for j := i; j < 4; j++ {
@@ -411,11 +416,9 @@ func smoothAt(v, weight []float64, y, top, bottom, reach int) float64 {
 				}
 			}
 		}
-		s := cholesky(m, 3)
-		if s == nil {
-			break
+		if s := robust.Solve(m[:], 3); s != nil {
+			fit = s
 		}
-		fit = [3]float64(s)
 		sd = max(1.4826*robust.Quantile(dev, 0.5), 0.25)
 	}
 	return fit[0]
