@@ -56,7 +56,7 @@ func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []p
 		if !well && !has(r, NoUnit) && shots[i].View != part.Shell { // what all show is believed
 			continue
 		}
-		if images[i] == nil || r.State == part.PictureOK || has(r, SeveralUnit) && beside(images[i], points) || !slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
+		if images[i] == nil || r.State == part.PictureOK || has(r, SeveralUnit) && secondUnitIn(images[i], points) || !slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
 			continue
 		}
 		again := newReport(shots[i])
@@ -89,29 +89,6 @@ func outlineOf(images []*part.Image, view part.View) ([]part.Point, *outline.Fla
 	}
 	return c.Points(), nil
 }
-
-// beside says whether a picture shows something as large as a unit beside an outline. Lamps
-// mirrored in a dark unit, and parts in a clear one, lie inside.
-func beside(im *part.Image, points []part.Point) bool {
-	s, err := outline.Find(im)
-	if err != nil {
-		return false
-	}
-	w, h := s.Size()
-	n := 0
-	for j := range h {
-		for i := range w {
-			k := s.At(i, j)
-			if (k == outline.Unit || k == outline.Other) && !(part.Point{X: float64(i*s.Step) + float64(s.Step-1)/2, Y: float64(j*s.Step) + float64(s.Step-1)/2}).Inside(points) {
-				n++
-			}
-		}
-	}
-	return float64(n*s.Step*s.Step) >= unitBeside*outline.Area(points)
-}
-
-// unitBeside is from which share of a unit's area on something else is a second one (common practice, no source).
-const unitBeside = 0.25
 
 // shareFocus: the pictures were taken by one lens at one distance. Where one of
 // them is sharp, a soft outline in another is the light's doing (a rim shades off under a dome), and being

@@ -117,13 +117,15 @@ func newSideEdges(ts []*thinned) *sideEdges {
 	lw := (t.w + 1) / 2
 	like := make([]float32, t.w+1)
 	edge := make([]float32, t.w)
+	most := (max(t.w, t.h) + 1) * t.c
+	sums := [2][]int32{make([]int32, most), make([]int32, most)} // their first place stays 0
 	for y := range t.h {
 		for x := range t.w {
 			like[x+1] = like[x] + g.likeness[y/2*lw+x/2]
 			edge[x] = 0
 		}
 		for _, t := range ts {
-			alongLine(t, y*t.w, 1, t.w, edge)
+			alongLine(t, y*t.w, 1, t.w, edge, &sums)
 		}
 		for x := beside; x < t.w-beside; x++ {
 			a, b := min(x, groundReach), min(t.w-x, groundReach)
@@ -139,7 +141,7 @@ func newSideEdges(ts []*thinned) *sideEdges {
 			edge[y] = 0
 		}
 		for _, t := range ts {
-			alongLine(t, x, t.w, t.h, edge)
+			alongLine(t, x, t.w, t.h, edge, &sums)
 		}
 		for y := beside; y < t.h-beside; y++ {
 			b := min(t.h-y, groundReach)
@@ -152,8 +154,9 @@ func newSideEdges(ts []*thinned) *sideEdges {
 
 // alongLine raises edge to Fisher's ratio between the samples on either side of each place of a
 // line of n samples, over all channels, as a share of it and 2. The line begins at a sample and goes on in steps.
-func alongLine(t *thinned, first, step, n int, edge []float32) {
-	sum, square := make([]int32, (n+1)*t.c), make([]int32, (n+1)*t.c)
+// sums are two rows of n+1 places of all channels to work in.
+func alongLine(t *thinned, first, step, n int, edge []float32, sums *[2][]int32) {
+	sum, square := sums[0], sums[1]
 	for k := range n {
 		p := first + k*step
 		for c, v := range t.v[p*t.c : (p+1)*t.c] {
