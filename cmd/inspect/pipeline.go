@@ -14,6 +14,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/defects"
 	"finishbench/internal/grade"
+	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
 	"finishbench/internal/stripes"
@@ -295,10 +296,11 @@ func (u *unit) look(s *scene) {
 	for _, p := range s.pictures {
 		reports, images, shots = append(reports, &p.report), append(images, p.image), append(shots, p.shot)
 	}
+	var flanks *outline.Flanks
 	if u.panel {
 		capture.RefuseCopies(reports, images)
 	} else {
-		capture.SharePose(reports, images, shots, u.fit)
+		flanks = capture.SharePose(reports, images, shots, u.fit)
 	}
 	blur, uBlur, _ := capture.Blur(reports)
 	var fit []defects.Picture
@@ -319,7 +321,7 @@ func (u *unit) look(s *scene) {
 	var err error
 	var found defects.Result
 	if s.pose.View == part.Shell && !u.panel {
-		err = s.aim(&params, fit)
+		err = s.aim(&params, fit, flanks)
 	}
 	if err == nil {
 		found, err = find(fit, params)

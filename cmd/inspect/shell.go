@@ -3,16 +3,18 @@ package main
 import (
 	"finishbench/internal/body"
 	"finishbench/internal/defects"
+	"finishbench/internal/outline"
 	"finishbench/internal/part"
 )
 
-// aim finds the shell in the pictures of a turn, and tells the search where it is.
-func (s *scene) aim(p *defects.Params, fit []defects.Picture) error {
+// aim finds the shell in the pictures of a turn, and tells the search where it is. flanks are its sides in
+// these pictures; nil where they were not sought yet.
+func (s *scene) aim(p *defects.Params, fit []defects.Picture, flanks *outline.Flanks) error {
 	var images []*part.Image
 	for _, f := range fit {
 		images = append(images, f.Image)
 	}
-	v, err := body.Look(images, s.pose.TurnDeg, p.MMPerPX)
+	v, err := body.Look(images, flanks, s.pose.TurnDeg, p.MMPerPX)
 	if err != nil {
 		return err
 	}

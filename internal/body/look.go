@@ -4,13 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/robust"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // View is a unit seen from the side in one turn.
@@ -62,16 +59,19 @@ const (
 	upsideFactor = 1.5  // a seam below that is so much clearer is the seam
 )
 
-// Look finds the unit and its seam in the pictures of one turn, all of one size.
+// Look finds the unit and its seam in the pictures of one turn, all of one size. flanks are what
+// outline.FindFlanks found in just these; nil where that was not asked yet.
 //
 // Errors: outline's; ErrNoSeam; ErrUpsideDown; ErrNoLimb.
-func Look(images []*part.Image, turnDeg, mmPerPX float64) (*View, error) {
+func Look(images []*part.Image, flanks *outline.Flanks, turnDeg, mmPerPX float64) (*View, error) {
 	if !(mmPerPX > 0) || math.IsInf(mmPerPX, 0) {
 		return nil, fmt.Errorf("body: the scale is %v mm per pixel; it must be a positive number", mmPerPX)
 	}
-	flanks, err := outline.FindFlanks(images)
-	if err != nil {
-		return nil, err
+	if flanks == nil {
+		var err error
+		if flanks, err = outline.FindFlanks(images); err != nil {
+			return nil, err
+		}
 	}
 	v := &View{TurnDeg: turnDeg, MMPerPX: mmPerPX, Flanks: flanks}
 	if err := v.findSeam(images); err != nil {
@@ -247,7 +247,8 @@ type columns struct {
 	hues     []bool // of each channel: one colour against another
 	side     int
 	blend    int
-	buf      []float64
+	at       [][2]int  // of score, as is
+	buf      []float64 // this
 }
 
 func newColumns(images []*part.Image, middle, half float64, n int, from, to, px float64) *columns {
@@ -301,15 +302,23 @@ func newColumns(images []*part.Image, middle, half float64, n int, from, to, px 
 // the square root of the change, so that a faint line is none.
 func (s *columns) score(l seamLine) seamLine {
 	shown := 0.0
+	at := s.at[:0] // samples of the columns in which the line lies
+	for i, dx := range s.dx {
+		y := l.y + l.lean*dx + l.bow*s.bend(dx)
+		r := int(math.Round((y - s.y0) / s.px))
+		if r-s.side-s.blend >= 1 && r+s.side+s.blend < s.rows {
+			at = append(at, [2]int{i, r})
+		}
+	}
+	s.at = at
+	if len(at) < s.n*9/10 {
+		return l
+	}
 	for c, sum := range s.channels {
 		for _, thin := range []bool{false, true} {
 			d := s.buf[:0]
-			for i, dx := range s.dx {
-				y := l.y + l.lean*dx + l.bow*s.bend(dx)
-				r := int(math.Round((y - s.y0) / s.px))
-				if r-s.side-s.blend < 1 || r+s.side+s.blend >= s.rows {
-					continue
-				}
+			for _, q := range at {
+				i, r := q[0], q[1]
 				mean := func(a, b int) float64 { return float64(sum[b*s.n+i]-sum[(a-1)*s.n+i]) / float64(b-a+1) }
 				above, below := mean(r-s.side, r-s.blend), mean(r+s.blend, r+s.side)
 				if thin {
@@ -329,9 +338,6 @@ func (s *columns) score(l seamLine) seamLine {
 				}
 			}
 			s.buf = d
-			if len(d) < s.n*9/10 {
-				continue
-			}
 			pos, neg := 0, 0
 			for _, v := range d {
 				if v > 0 {
@@ -372,7 +378,8 @@ func (s *columns) settle(l seamLine, reachMM float64) seamLine {
 	const narrow = 3 // samples
 	sum := s.channels[l.channel]
 	reach := int(math.Round(reachMM / seamPixelMM))
-	var at, dxs []float64
+	var at []float64
+	var rows [][3]float64
 	for i, dx := range s.dx {
 		y := l.y + l.lean*dx + l.bow*s.bend(dx)
 		mid := int(math.Round((y - s.y0) / s.px))
@@ -399,44 +406,44 @@ func (s *columns) settle(l seamLine, reachMM float64) seamLine {
 			}
 		}
 		if where == where {
-			at, dxs = append(at, where), append(dxs, dx)
+			at, rows = append(at, where), append(rows, [3]float64{1, dx, s.bend(dx)})
 		}
 	}
 	if len(at) < s.n/2 {
 		return l
 	}
 	mm := s.px / seamPixelMM // about a millimetre's pixels
+	fit := []float64{l.y, l.lean, l.bow}
 	prior := [3]float64{0, 1 / (leanSD * leanSD), 1 / math.Pow(bowSDMM*mm, 2)}
-	fit := [3]float64{l.y, l.lean, l.bow}
-	dev := make([]float64, len(at))
+	off, dev := make([]float64, len(at)), make([]float64, len(at))
 	for range 8 {
-		for k := range at {
-			dev[k] = math.Abs(at[k] - fit[0] - fit[1]*dxs[k] - fit[2]*s.bend(dxs[k]))
+		for k, b := range rows {
+			off[k] = at[k] - fit[0] - fit[1]*b[1] - fit[2]*b[2]
+			dev[k] = math.Abs(off[k])
 		}
-		sd := max(1.4826*robust.Quantile(slices.Clone(dev), 0.5), s.px/2)
-		a, y := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
+		sd := max(1.4826*robust.Quantile(dev, 0.5), s.px/2)
+		var a [3 * 4]float64
 		for i, p := range prior {
-			a.SetSym(i, i, p)
+			a[i*4+i] = p
 		}
-		for k := range at {
-			if dev[k] >= 4.685*sd {
+		for k, b := range rows {
+			u := off[k] / (4.685 * sd)
+			if math.Abs(u) >= 1 {
 				continue
 			}
-			w := math.Pow(1-math.Pow(dev[k]/(4.685*sd), 2), 2) / (sd * sd)
-			b := [3]float64{1, dxs[k], s.bend(dxs[k])}
+			w := (1 - u*u) * (1 - u*u) / (sd * sd)
 			for i := range 3 {
 				for j := i; j < 3; j++ {
-					a.SetSym(i, j, a.At(i, j)+w*b[i]*b[j])
+					a[i*4+j] += w * b[i] * b[j]
 				}
-				y.SetVec(i, y.AtVec(i)+w*b[i]*at[k])
+				a[i*4+3] += w * b[i] * at[k]
 			}
 		}
-		var chol mat.Cholesky
-		var x mat.VecDense
-		if !chol.Factorize(a) || chol.SolveVecTo(&x, y) != nil {
+		x := robust.Solve(a[:], 3)
+		if x == nil {
 			break
 		}
-		fit = [3]float64{x.AtVec(0), x.AtVec(1), x.AtVec(2)}
+		fit = x
 	}
 	l.y, l.lean, l.bow = fit[0], fit[1], fit[2]
 	return l

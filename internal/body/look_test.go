@@ -86,7 +86,7 @@ func TestSeamAndSides(t *testing.T) {
 				return ox + x, oy + y - bend(x)
 			})
 		}
-		v, err := Look(images, p.TurnDeg, p.MMPerPX)
+		v, err := Look(images, nil, p.TurnDeg, p.MMPerPX)
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
@@ -146,7 +146,7 @@ func TestLookRefuses(t *testing.T) {
 		{"half out of the frame", movedBy(images, func(x, y float64) (float64, float64) { return x + 150, y }), []error{ErrNoLimb, outline.ErrNoFlanks}},
 		{"nothing at all", movedBy(images, func(x, y float64) (float64, float64) { return 10 + math.Mod(x, 30), y }), []error{outline.ErrNoFlanks, ErrNoSeam, ErrNoLimb}},
 	} {
-		v, err := Look(q.images, 0, p.MMPerPX)
+		v, err := Look(q.images, nil, 0, p.MMPerPX)
 		if err == nil && v.Straight && slices.Contains(q.err, nil) {
 			continue
 		}
@@ -157,11 +157,11 @@ func TestLookRefuses(t *testing.T) {
 		}
 	}
 	for _, mm := range []float64{0, -1, math.NaN(), math.Inf(1)} {
-		if _, err := Look(images, 0, mm); err == nil || !strings.Contains(err.Error(), "positive") {
+		if _, err := Look(images, nil, 0, mm); err == nil || !strings.Contains(err.Error(), "positive") {
 			t.Errorf("%v mm per pixel: %v", mm, err)
 		}
 	}
-	if _, err := Look([]*part.Image{images[0], {W: 100, H: 100, C: 1, Pix8: make([]uint8, 10000)}}, 0, 0.03); err == nil {
+	if _, err := Look([]*part.Image{images[0], {W: 100, H: 100, C: 1, Pix8: make([]uint8, 10000)}}, nil, 0, 0.03); err == nil {
 		t.Error("pictures of two sizes are one pose")
 	}
 }

@@ -95,6 +95,12 @@ func secondUnit(s *outline.Silhouette, points []part.Point) bool {
 	return s.Pieces > 1 && 4*s.Beside(points) >= outline.Area(points)
 }
 
+// secondUnitIn is secondUnit for a picture.
+func secondUnitIn(im *part.Image, points []part.Point) bool {
+	s, err := outline.Find(im)
+	return err == nil && secondUnit(s, points)
+}
+
 // unit checks all that there is to check where a unit is seen.
 func (c *checker) unit(im *part.Image, s *outline.Silhouette) {
 	c.framing(s)

@@ -13,19 +13,25 @@ import (
 // unit well says where it is in the others: a dark faceplate on dark cloth is seen
 // under one light and not under the other. And what looks out of focus in one may be
 // seen to be sharp in another. What shows no other light than another of them is
-// refused. Images may be nil where they could not be read.
-func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) {
-	shareOutline(reports, images, shots, lim)
+// refused. Images may be nil where they could not be read. A shell's two sides come back
+// where they had to be sought and all pictures are fit, to be sought once.
+func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) *outline.Flanks {
+	flanks := shareOutline(reports, images, shots, lim)
 	shareFocus(reports, images)
 	refuseSame(reports, images, samePose)
+	if slices.ContainsFunc(reports, func(r *part.PictureReport) bool { return r.State != part.PictureOK }) {
+		return nil // the search looks at others than those in which they were sought
+	}
+	return flanks
 }
 
 // ofOutline are the problems that a wrong outline makes.
 var ofOutline = []string{NoUnit, SeveralUnit, CutOff, TooSmall, TooDark, OutOfFocus, Moved, TooBright}
 
 // shareOutline checks those face and shell pictures again that were refused for something
-// that hangs on where the unit is, by the outline that all pictures of the pose show together.
-func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) {
+// that hangs on where the unit is, by the outline that all pictures of the pose show together. It returns a
+// shell's sides, nil where they were not found.
+func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) *outline.Flanks {
 	doubt, well := false, false
 	var seen []*part.Image
 	for i, r := range reports {
@@ -33,24 +39,24 @@ func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []p
 			continue
 		}
 		if images[i].Validate() != nil || len(seen) > 0 && (images[i].W != seen[0].W || images[i].H != seen[0].H) {
-			return // the search refuses them together
+			return nil // the search refuses them together
 		}
 		seen = append(seen, images[i])
 		doubt = doubt || r.State != part.PictureOK && shots[i].View != part.Edge
 		well = well || r.State == part.PictureOK
 	}
 	if !doubt || len(seen) < 2 {
-		return
+		return nil
 	}
-	points := outlineOf(seen, shots[0].View)
+	points, flanks := outlineOf(seen, shots[0].View)
 	if points == nil {
-		return
+		return flanks
 	}
 	for i, r := range reports {
 		if !well && !has(r, NoUnit) && shots[i].View != part.Shell { // what all show is believed
 			continue
 		}
-		if images[i] == nil || r.State == part.PictureOK || has(r, SeveralUnit) && beside(images[i], points) || !slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
+		if images[i] == nil || r.State == part.PictureOK || has(r, SeveralUnit) && secondUnitIn(images[i], points) || !slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
 			continue
 		}
 		again := newReport(shots[i])
@@ -60,51 +66,29 @@ func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []p
 		k.unit(images[i], outline.Within(images[i], points))
 		*r = again
 	}
+	return flanks
 }
 
-// outlineOf is the unit's outline as all pictures of a pose show it together; nil where they show none.
-func outlineOf(images []*part.Image, view part.View) []part.Point {
+// outlineOf is the unit's outline as all pictures of a pose show it together, and a shell's sides; nil where they show none.
+func outlineOf(images []*part.Image, view part.View) ([]part.Point, *outline.Flanks) {
 	if view == part.Shell {
 		f, err := outline.FindFlanks(images)
 		if err != nil {
-			return nil
+			return nil, nil
 		}
 		points := f.Points()
 		b, margin := part.BoundsOf(points), float64(max(images[0].W, images[0].H))/100
 		if b[0] < margin || b[1] < margin || b[0]+b[2] > float64(images[0].W)-margin || b[1]+b[3] > float64(images[0].H)-margin {
-			return nil // it runs out of the frame
+			return nil, f // it runs out of the frame
 		}
-		return points
+		return points, f
 	}
 	c, err := outline.Face(images)
 	if err != nil {
-		return nil
+		return nil, nil
 	}
-	return c.Points()
+	return c.Points(), nil
 }
-
-// beside says whether a picture shows something as large as a unit beside an outline. Lamps
-// mirrored in a dark unit, and parts in a clear one, lie inside.
-func beside(im *part.Image, points []part.Point) bool {
-	s, err := outline.Find(im)
-	if err != nil {
-		return false
-	}
-	w, h := s.Size()
-	n := 0
-	for j := range h {
-		for i := range w {
-			k := s.At(i, j)
-			if (k == outline.Unit || k == outline.Other) && !(part.Point{X: float64(i*s.Step) + float64(s.Step-1)/2, Y: float64(j*s.Step) + float64(s.Step-1)/2}).Inside(points) {
-				n++
-			}
-		}
-	}
-	return float64(n*s.Step*s.Step) >= unitBeside*outline.Area(points)
-}
-
-// unitBeside is from which share of a unit's area on something else is a second one (common practice, no source).
-const unitBeside = 0.25
 
 // shareFocus: the pictures were taken by one lens at one distance. Where one of
 // them is sharp, a soft outline in another is the light's doing (a rim shades off under a dome), and being

@@ -5,8 +5,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
-
-	"gonum.org/v1/gonum/mat"
+	"finishbench/internal/robust"
 )
 
 // cellGrid is one value for each square cell of cell x cell working pixels.
@@ -88,7 +87,7 @@ func (f *face) smoothLight(p *part.Plane) *part.Plane {
 	fit := make([]float64, m)
 	fit[0] = median(slices.Clone(v))
 	if len(v) >= 4*m { // else too few cells for a curved surface
-		fitBiweight(fit, rows, v, 10, func() float64 { return max(1e-3*math.Abs(fit[0]), 1e-9) })
+		robust.Biweight{Rounds: 10, Least: 1e-9, Share: 1e-3}.Fit(fit, rows, v)
 	}
 	out := part.NewPlane(p.W, p.H)
 	for i := range out.V {
@@ -97,39 +96,6 @@ func (f *face) smoothLight(p *part.Plane) *part.Plane {
 		}
 	}
 	return out
-}
-
-// fitBiweight fits values by a sum of terms, one row of terms a value, in some rounds
-// from a first fit on, in place. Weights are Tukey's biweight with its usual constant 4.685
-// (Beaton and Tukey 1974, Technometrics 16); least is the least spread that counts.
-func fitBiweight(fit []float64, rows [][]float64, v []float64, rounds int, least func() float64) {
-	m := len(fit)
-	dev := make([]float64, len(v))
-	for range rounds {
-		for i := range v {
-			dev[i] = math.Abs(v[i] - dot(fit, rows[i]))
-		}
-		scale := 4.685 * max(madToSD*median(slices.Clone(dev)), least())
-		a, b := mat.NewSymDense(m, nil), mat.NewVecDense(m, nil)
-		for i := range v {
-			if dev[i] >= scale {
-				continue
-			}
-			w := math.Pow(1-dev[i]*dev[i]/(scale*scale), 2)
-			addOuter(a, rows[i], w)
-			for r, t := range rows[i] {
-				b.SetVec(r, b.AtVec(r)+w*t*v[i])
-			}
-		}
-		var chol mat.Cholesky
-		var x mat.VecDense
-		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {
-			return // the last fit stands
-		}
-		for k := range fit {
-			fit[k] = x.AtVec(k)
-		}
-	}
 }
 
 // newSpread returns a grid's values as a plane of w x h pixels, bilinear between

@@ -102,6 +102,11 @@ func (f *face) calm(chi *part.Plane, down int) (*part.Plane, error) {
 func (f *face) unevenness(chi *part.Plane, down int, g cellGrid) (own *part.Plane, ok bool) {
 	in := make([][]float64, g.nx*g.ny)
 	every := max(1, g.cell/20)
+	room := (g.cell/every + 1) * (g.cell/every + 1) // for each cell
+	all := make([]float64, len(in)*room)
+	for c := range in {
+		in[c] = all[c*room : c*room : (c+1)*room]
+	}
 	for y := 0; y < chi.H; y += every {
 		for x := 0; x < chi.W; x += every {
 			if v := chi.V[y*chi.W+x]; v != 0 && f.surf.dist.V[y*down*f.surf.w+x*down] > f.deep() {

@@ -29,7 +29,7 @@ type face struct {
 	looked   []looked      // what was searched
 	sliver   bool          // what is searched is small: nothing large is sought there
 	rim      *rim          // the unrolled rim; nil: a panel or a shell
-	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel
+	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel, or 1 all over a shell
 	filled   bool          // the pattern leaves no ground
 	normals  [][2]float64  // of a shell, per cell of the grid: see normalsOn
 	clear    bool          // a see-through shell
@@ -219,12 +219,14 @@ func (f *face) learn() error {
 // samples returns the sampled pixels' deviations from base, of those whose
 // weight is not 0 (nil: all).
 func (f *face) samples(weight *part.Plane) []sample {
-	var out []sample
+	nc := len(f.channels)
+	out := make([]sample, 0, len(f.points))
+	all := make([]float64, nc*len(f.points))
 	for _, i := range f.points {
 		if weight != nil && weight.V[i] == 0 {
 			continue
 		}
-		dev := make([]float64, len(f.channels))
+		dev := all[len(out)*nc : (len(out)+1)*nc]
 		for c, ch := range f.channels {
 			dev[c] = float64(ch.smooth.V[i] - ch.base.V[i])
 		}

@@ -64,7 +64,7 @@ func (f *face) zoneOf(p *place) part.Zone {
 	switch {
 	case f.surf.all:
 		return part.ZonePanel
-	case f.scene[0].Shot.View == part.Shell:
+	case f.p.Shell != nil:
 		return part.ZoneShell
 	}
 	for _, i := range p.found {

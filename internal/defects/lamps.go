@@ -256,10 +256,10 @@ func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
 // filled, and its edge drawn along.
 func (f *face) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height float32) error {
 	w, h := f.surf.w, f.surf.h
-	in := make([]uint8, w*h)
+	image := make([]bool, w*h)
 	stack := slices.Clone(seed)
 	for _, i := range seed {
-		in[i] = 1
+		image[i] = true
 	}
 	for len(stack) > 0 {
 		j := stack[len(stack)-1]
@@ -271,25 +271,32 @@ func (f *face) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height floa
 				if xx < 0 || yy < 0 || xx >= w || yy >= h {
 					continue
 				}
-				if k := yy*w + xx; in[k] == 0 && f.surf.dist.V[k] > 0 && sign*weak.V[k] > lampFoot*height {
-					in[k] = 1
+				if k := yy*w + xx; !image[k] && f.surf.dist.V[k] > 0 && sign*weak.V[k] > lampFoot*height {
+					image[k] = true
 					stack = append(stack, k)
 				}
 			}
 		}
 	}
-	f.fillCompact(in)
 	reach := lampBlurs*f.blurPX()*f.shapeMM()/f.mmPX + lampEdgeMM/f.mmPX
-	inner, outer, err := distances(in, w, h)
+	crop := f.cropAround(image, int(reach)+2)
+	in := make([]uint8, crop.w*crop.h)
+	for i, yes := range cropped(crop, image) {
+		if yes {
+			in[i] = 1
+		}
+	}
+	f.fillCompact(in, crop.w, crop.h)
+	inner, outer, err := distances(in, crop.w, crop.h)
 	if err != nil {
 		return err
 	}
-	for i := range in {
-		switch {
+	for k := range in {
+		switch i := crop.at(k); {
 		case f.surf.dist.V[i] <= 0:
-		case in[i] == 1 && float64(inner.V[i]) > reach+lampInsideMM/f.mmPX:
+		case in[k] == 1 && float64(inner.V[k]) > reach+lampInsideMM/f.mmPX:
 			l.core[i] = true
-		case in[i] == 1 || float64(outer.V[i]) <= reach:
+		case in[k] == 1 || float64(outer.V[k]) <= reach:
 			l.edge[i] = true
 		}
 	}
@@ -298,8 +305,7 @@ func (f *face) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height floa
 
 // fillCompact fills the holes of a mask that are smaller than what else may lie
 // between two arms of one image.
-func (f *face) fillCompact(in []uint8) {
-	w, h := f.surf.w, f.surf.h
+func (f *face) fillCompact(in []uint8, w, h int) {
 	out := make([]bool, w*h)
 	for i, v := range in {
 		out[i] = v == 0
@@ -317,20 +323,27 @@ func (f *face) fillCompact(in []uint8) {
 
 // regionsOf returns the pixels of each 4-connected region of a mask.
 func regionsOf(mask []bool, w, h int) [][]int {
+	n := 0
+	for _, v := range mask {
+		if v {
+			n++
+		}
+	}
 	seen := make([]bool, len(mask))
+	all := make([]int, 0, n) // of all regions, one after the other
 	var out [][]int
 	var stack []int
 	for i, v := range mask {
 		if !v || seen[i] {
 			continue
 		}
-		var pixels []int
+		first := len(all)
 		stack = append(stack[:0], i)
 		seen[i] = true
 		for len(stack) > 0 {
 			j := stack[len(stack)-1]
 			stack = stack[:len(stack)-1]
-			pixels = append(pixels, j)
+			all = append(all, j)
 			x, y := j%w, j/w
 			for _, k := range [4]int{j - 1, j + 1, j - w, j + w} {
 				if k == j-1 && x == 0 || k == j+1 && x == w-1 || k == j-w && y == 0 || k == j+w && y == h-1 {
@@ -342,7 +355,7 @@ func regionsOf(mask []bool, w, h int) [][]int {
 				}
 			}
 		}
-		out = append(out, pixels)
+		out = append(out, all[first:len(all):len(all)])
 	}
 	return out
 }

@@ -304,6 +304,9 @@ func followed(line []part.Point, cutoffMM float64, closed bool) (out []part.Poin
 
 // contoursOf follows the lines on which a plane has a level, by marching squares.
 func contoursOf(p *part.Plane, level float32) []contour {
+	if slices.Max(p.V) < level {
+		return nil
+	}
 	w, h := p.W, p.H
 	// A crossing lies on the pixel's line to the right (2 i) or downwards (2 i + 1); each joins
 	// up to two others.

@@ -2,6 +2,7 @@ package defects
 
 import (
 	"math/bits"
+	"slices"
 
 	"finishbench/internal/part"
 )
@@ -39,7 +40,7 @@ func (f *face) openUp() error {
 		f.unroll()
 		f.withoutOutermost()
 	} else {
-		f.evenGain()
+		f.gain = make([]*part.Plane, len(f.scene)) // all light counts alike
 	}
 	for i, d := range f.surf.dist.V {
 		if d <= 0 {
@@ -104,6 +105,12 @@ func (f *face) evenNoise(pic int, core []bool) {
 	for _, ch := range f.channels {
 		if ch.pic == pic {
 			more = max(more, insideDoubt*spread(ch, in)/spread(ch, f.points))
+		}
+	}
+	if f.gain[pic] == nil {
+		f.gain[pic] = part.NewPlane(f.surf.w, f.surf.h)
+		for i := range f.gain[pic].V {
+			f.gain[pic].V[i] = 1
 		}
 	}
 	for i, c := range core {
@@ -198,10 +205,9 @@ func (f *face) closeUnfit() error {
 			{part.Clipped, func(v float32) bool { return v >= clippedFrom }},
 			{part.Shadow, func(v float32) bool { return v < shadowUnder }},
 		} {
-			fit := part.NewPlane(w, h)
 			unfit := false
-			lit := make([]int, w*h) // channels of which it holds
-			n := 0
+			lit := make([]uint8, w*h) // channels of which it holds
+			n := uint8(0)
 			for _, ch := range f.channels {
 				if ch.pic != pic {
 					continue
@@ -213,14 +219,18 @@ func (f *face) closeUnfit() error {
 					}
 				}
 			}
-			for i := range fit.V {
-				fit.V[i] = 1
-				if lit[i] > 0 && (c.why == part.Clipped || lit[i] == n) && f.surf.dist.V[i] > 0 {
-					fit.V[i], unfit = 0, true
+			for i, k := range lit {
+				lit[i] = 0
+				if k > 0 && (c.why == part.Clipped || k == n) && f.surf.dist.V[i] > 0 {
+					lit[i], unfit = 1, true
 				}
 			}
 			if !unfit {
 				continue
+			}
+			fit := part.NewPlane(w, h)
+			for i, k := range lit {
+				fit.V[i] = float32(1 - k)
 			}
 			if err := erode(fit, max(1, int(2*f.smoothPX(f.factor)+0.5))); err != nil {
 				return err
@@ -242,54 +252,62 @@ const insideMM = 0.5
 // an ink, as their base there, far values left out. Under a lamp the paint's pattern
 // goes on; ink covers it.
 func (f *face) baseInside(pic int, core []bool, pattern bool) error {
-	w, h := f.surf.w, f.surf.h
 	r := max(2, int(insideMM/f.mmPX+0.5))
+	crop := f.cropAround(core, r)
+	if crop.w == 0 {
+		return nil
+	}
+	in := cropped(crop, core)
 	for k := range f.channels {
 		ch := &f.channels[k]
 		if ch.pic != pic {
 			continue
 		}
-		base := &part.Plane{W: w, H: h, V: append([]float32(nil), ch.base.V...)}
-		light := ch.smooth // without the paint's pattern, as the other picture foretells it
-		if pattern && ch.paint.slope > 0 {
-			light = part.NewPlane(w, h)
-			for i, in := range core {
-				if in {
-					light.V[i] = ch.smooth.V[i] - ch.paint.slope*(ch.twin.smooth.V[i]-ch.twin.base.V[i])
-				}
+		base, light := crop.plane(ch.base), crop.plane(ch.smooth)
+		if pattern && ch.paint.slope > 0 { // without the paint's pattern, as the other picture foretells it
+			smooth, level := crop.plane(ch.twin.smooth), crop.plane(ch.twin.base)
+			for i := range light.V {
+				light.V[i] -= ch.paint.slope * (smooth.V[i] - level.V[i])
 			}
 		}
 		noise, _ := f.channelNoise(*ch)
+		sum, n := part.NewPlane(crop.w, crop.h), part.NewPlane(crop.w, crop.h)
+		mean, share := part.NewPlane(crop.w, crop.h), part.NewPlane(crop.w, crop.h)
 		for round := range 3 {
-			sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
 			var dev []float64
 			if round > 0 {
-				for i, in := range core {
-					if in && i%7 == 0 {
+				for i, in := range in {
+					if in && crop.at(i)%7 == 0 {
 						dev = append(dev, float64(abs32(light.V[i]-base.V[i])))
 					}
 				}
 			}
 			far := float32(4 * max(madToSD*median(dev), noise))
-			for i, in := range core {
+			clear(sum.V)
+			clear(n.V)
+			for i, in := range in {
 				if in && (round == 0 || abs32(light.V[i]-base.V[i]) <= far) {
 					sum.V[i], n.V[i] = light.V[i], 1
 				}
 			}
-			mean, share := part.NewPlane(w, h), part.NewPlane(w, h)
 			if err := box(mean, sum, r); err != nil {
 				return err
 			}
 			if err := box(share, n, r); err != nil {
 				return err
 			}
-			for i, in := range core {
+			for i, in := range in {
 				if in && share.V[i] > 1e-4 {
 					base.V[i] = mean.V[i] / share.V[i]
 				}
 			}
 		}
-		ch.base = base
+		ch.base = &part.Plane{W: f.surf.w, H: f.surf.h, V: slices.Clone(ch.base.V)}
+		for i, in := range in {
+			if in {
+				ch.base.V[crop.at(i)] = base.V[i]
+			}
+		}
 	}
 	return nil
 }

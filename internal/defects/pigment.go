@@ -47,8 +47,9 @@ func learnPalette(samples []sample, noise, base []float64, colourOf [][3]int, mo
 	}
 	p := &palette{noise: noise}
 	z := make([][]float64, len(samples))
+	all := make([]float64, nc*len(samples))
 	for i, s := range samples {
-		z[i] = make([]float64, nc)
+		z[i] = all[i*nc : (i+1)*nc]
 		for c := range nc {
 			z[i][c] = s.dev[c] / noise[c]
 		}

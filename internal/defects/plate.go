@@ -96,7 +96,7 @@ func aroundFit(v []float64, terms int) []float64 {
 	for k := range rows {
 		rows[k] = fourierTerms(2*math.Pi*float64(k)/float64(len(v)), len(fit))
 	}
-	fitBiweight(fit, rows, v, 8, func() float64 { return 0.05 })
+	robust.Biweight{Rounds: 8, Least: 0.05}.Fit(fit, rows, v)
 	return fit
 }
 

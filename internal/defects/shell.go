@@ -7,6 +7,7 @@ import (
 
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 )
 
 // A shell is searched as a face is, with three differences. Its region is what the turn
@@ -94,15 +95,17 @@ func (f *face) levelShell(ch *channel, dist *part.Plane) error {
 // reach cells, far ones left out. Where there are too few around, it is 0.
 func localFit(p *part.Plane, reach int) *part.Plane {
 	out := part.NewPlane(p.W, p.H)
+	var rows [][]float64
+	var v, terms []float64
 	for cy := range p.H {
 		for cx := range p.W {
-			var rows [][]float64
-			var v []float64
+			rows, v, terms = rows[:0], v[:0], terms[:0]
 			for y := max(0, cy-reach); y <= min(p.H-1, cy+reach); y++ {
 				for x := max(0, cx-reach); x <= min(p.W-1, cx+reach); x++ {
 					dx, dy := float64(x-cx)/float64(reach), float64(y-cy)/float64(reach)
 					if a := float64(p.V[y*p.W+x]); a == a && dx*dx+dy*dy <= 1 {
-						rows, v = append(rows, []float64{1, dx, dy, dx * dx, dx * dy, dy * dy}), append(v, a)
+						terms = append(terms, 1, dx, dy, dx*dx, dx*dy, dy*dy)
+						rows, v = append(rows, terms[len(terms)-6:]), append(v, a)
 					}
 				}
 			}
@@ -111,7 +114,7 @@ func localFit(p *part.Plane, reach int) *part.Plane {
 			}
 			fit := make([]float64, 6)
 			fit[0] = median(slices.Clone(v))
-			fitBiweight(fit, rows, v, 4, func() float64 { return 1e-5 })
+			robust.Biweight{Rounds: 4, Least: 1e-5}.Fit(fit, rows, v)
 			out.V[cy*p.W+cx] = float32(fit[0])
 		}
 	}
@@ -132,17 +135,6 @@ func (f *face) zoneOfAll() part.Zone {
 		return part.ZoneShell
 	}
 	return part.ZoneFace
-}
-
-// evenGain lets all light count alike.
-func (f *face) evenGain() {
-	for range f.scene {
-		g := part.NewPlane(f.surf.w, f.surf.h)
-		for i := range g.V {
-			g.V[i] = 1
-		}
-		f.gain = append(f.gain, g)
-	}
 }
 
 // alongLimb says whether a place is what the shell's limb mirrors of the room behind the camera's back and

@@ -37,7 +37,7 @@ func turned(p synth.ShellParams, turns ...float64) (out drawnShell, err error) {
 	for _, deg := range turns {
 		p.TurnDeg = deg
 		d, r, truth := synth.Shell(p)
-		v, err := body.Look([]*part.Image{d, r}, deg, p.MMPerPX)
+		v, err := body.Look([]*part.Image{d, r}, nil, deg, p.MMPerPX)
 		if err != nil {
 			return out, fmt.Errorf("turn %g: %w", deg, err)
 		}

@@ -225,7 +225,6 @@ func (t Turn) onShell(out *part.Finding, at body.Place, uNormalZ float64) {
 func mapOf(turns []Turn) *part.ShellMap {
 	m := &part.ShellMap{StepDeg: mapStepDeg, StepMM: mapStepMM, SeeThrough: slices.ContainsFunc(turns, func(t Turn) bool { return t.Found.Clear })}
 	columns := int(360 / mapStepDeg)
-	area, seen := 0.0, 0.0
 	for row := 0; ; row++ {
 		below := (float64(row) + 0.5) * mapStepMM
 		if below > turns[0].DepthMM() {
@@ -242,17 +241,9 @@ func mapOf(turns []Turn) *part.ShellMap {
 				line[c] = max(line[c], lights)
 			}
 		}
-		for _, v := range line {
-			area += mean
-			if v > '0' {
-				seen += mean
-			}
-		}
 		m.RadiusMM, m.Rows = append(m.RadiusMM, math.Round(mean*100)/100), append(m.Rows, string(line))
 	}
-	if area > 0 {
-		m.LookedAt = math.Round(seen/area*1000) / 1000
-	}
+	m.LookedAt = math.Round(m.SeenShare()*1000) / 1000
 	return m
 }
 

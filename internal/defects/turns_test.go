@@ -16,7 +16,7 @@ var roundView = sync.OnceValues(func() (*body.View, error) {
 	p := synth.RoundShell()
 	p.W, p.H, p.MMPerPX, p.SeamYPX, p.Ground = 560, 370, 0.034, 85, "dark"
 	d, r, _ := synth.Shell(p)
-	return body.Look([]*part.Image{d, r}, 0, p.MMPerPX)
+	return body.Look([]*part.Image{d, r}, nil, 0, p.MMPerPX)
 })
 
 const (

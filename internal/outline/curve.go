@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 )
 
 // How the curve is placed. Common practice, no source.
@@ -234,11 +235,11 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 			basis[k*terms+2*o-1], basis[k*terms+2*o] = cos[o*k%n], sin[o*k%n]
 		}
 	}
-	robust := make([]float64, n)
+	trust := make([]float64, n)
 	for k := range r {
-		robust[k] = 1
+		trust[k] = 1
 		if math.IsNaN(r[k]) {
-			robust[k] = 0
+			trust[k] = 0
 		}
 	}
 	value := func(x, b []float64) float64 {
@@ -253,7 +254,7 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 	for round := range 6 {
 		a := make([]float64, terms*(terms+1))
 		for k := range n {
-			w := robust[k]
+			w := trust[k]
 			if weight != nil {
 				w *= weight[k]
 			}
@@ -276,7 +277,7 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 				a[i*(terms+1)+i] += 1e-3 * a[0] * math.Pow(float64(o)/orders, 4)
 			}
 		}
-		x = cholesky(a, terms)
+		x = robust.Solve(a, terms)
 		if x == nil {
 			c.UPX = math.Inf(1)
 			return
@@ -293,15 +294,15 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 		scatter := 1.4826 * all[len(all)/2]
 		limit := tukey * math.Max(scatter, least/math.Exp2(float64(round)))
 		for k := range n {
-			robust[k] = 0
+			trust[k] = 0
 			if u := off[k] / limit; math.Abs(u) < 1 {
-				robust[k] = (1 - u*u) * (1 - u*u)
+				trust[k] = (1 - u*u) * (1 - u*u)
 			}
 		}
 	}
 	sum, count := 0.0, 0.0
 	for k := range n {
-		if robust[k] > 0 && math.Abs(off[k]) < 3 {
+		if trust[k] > 0 && math.Abs(off[k]) < 3 {
 			sum += off[k] * off[k]
 			count++
 		}
@@ -317,37 +318,6 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 		}
 		c.RadiusN[k] = v
 	}
-}
-
-// cholesky solves n symmetric equations, the upper half given row by row with the
-// right side behind each; nil where they have no one solution.
-func cholesky(a []float64, n int) []float64 {
-	m := n + 1
-	for i := range n {
-		for k := range i {
-			f := a[k*m+i]
-			for j := i; j <= n; j++ {
-				a[i*m+j] -= f * a[k*m+j]
-			}
-		}
-		d := a[i*m+i]
-		if !(d > 1e-12) {
-			return nil
-		}
-		d = math.Sqrt(d)
-		for j := i; j <= n; j++ {
-			a[i*m+j] /= d
-		}
-	}
-	x := make([]float64, n)
-	for i := n - 1; i >= 0; i-- {
-		s := a[i*m+n]
-		for j := i + 1; j < n; j++ {
-			s -= a[i*m+j] * x[j]
-		}
-		x[i] = s / a[i*m+i]
-	}
-	return x
 }
 
 // Beside is the area, in square pixels, of the largest piece that was seen and lies

@@ -215,8 +215,11 @@ func blockSide(step int) int {
 
 // ground knows how the frame's edge looks.
 type ground struct {
-	ts  []*thinned
-	are [][]float64
+	ts    []*thinned
+	are   [][]float64 // how places there look,
+	per   [][]float64 // and by one over how much their light may differ
+	place []float64   // of like: how the place looks,
+	last  int         // and which of are the one before it was most like
 
 	likeness []float32 // of every second sample, each way; nil: not told
 }
@@ -268,7 +271,7 @@ func newGround(ts []*thinned) *ground {
 	for y := 1; y < h-1; y += 4 {
 		for x := 1; x < w-1; x += 4 {
 			if x < band || y < band || x >= w-band || y >= h-band {
-				g.are = append(g.are, g.at(x, y))
+				g.are = append(g.are, g.at(nil, x, y))
 			}
 		}
 	}
@@ -280,13 +283,20 @@ func newGround(ts []*thinned) *ground {
 		}
 		g.are = some
 	}
+	for _, b := range g.are {
+		per := make([]float64, len(b))
+		for k, v := range b {
+			per[k] = 1 / (2*evenLevel + 0.05*v)
+		}
+		g.per = append(g.per, per)
+	}
 	return g
 }
 
-// at is what a place looks like: the mean of 3 x 3 samples of all channels of all
+// at fills out with what a place looks like: the mean of 3 x 3 samples of all channels of all
 // pictures.
-func (g *ground) at(x, y int) []float64 {
-	var out []float64
+func (g *ground) at(out []float64, x, y int) []float64 {
+	out = out[:0]
 	for _, t := range g.ts {
 		for c := range t.c {
 			s := 0
@@ -305,19 +315,23 @@ func (g *ground) at(x, y int) []float64 {
 // may fall off by a tenth.
 func (g *ground) like(x, y int) float64 {
 	t := g.ts[0]
-	q := g.at(max(1, min(t.w-2, x)), max(1, min(t.h-2, y)))
+	g.place = g.at(g.place, max(1, min(t.w-2, x)), max(1, min(t.h-2, y)))
 	best := math.Inf(1)
-	for _, b := range g.are {
-		d := 0.0
-		for k, v := range q {
-			e := (v - b[k]) / (2*evenLevel + 0.05*b[k])
-			if d += e * e; d > best {
-				break
+	off := func(i int) {
+		b, per, d := g.are[i], g.per[i], 0.0
+		for k, v := range g.place {
+			e := (v - b[k]) * per[k]
+			if d += e * e; d >= best {
+				return
 			}
 		}
-		best = min(best, d)
+		best, g.last = d, i
 	}
-	return 1 / (1 + best/float64(len(q)))
+	off(g.last) // neighbours look alike: with this first, the others are soon known to be worse
+	for i := range g.are {
+		off(i)
+	}
+	return 1 / (1 + best/float64(len(g.place)))
 }
 
 // path is a closed path around a middle, in samples.

@@ -117,13 +117,15 @@ func newSideEdges(ts []*thinned) *sideEdges {
 	lw := (t.w + 1) / 2
 	like := make([]float32, t.w+1)
 	edge := make([]float32, t.w)
+	most := (max(t.w, t.h) + 1) * t.c
+	sums := [2][]int32{make([]int32, most), make([]int32, most)} // their first place stays 0
 	for y := range t.h {
 		for x := range t.w {
 			like[x+1] = like[x] + g.likeness[y/2*lw+x/2]
 			edge[x] = 0
 		}
 		for _, t := range ts {
-			alongLine(t, y*t.w, 1, t.w, edge)
+			alongLine(t, y*t.w, 1, t.w, edge, &sums)
 		}
 		for x := beside; x < t.w-beside; x++ {
 			a, b := min(x, groundReach), min(t.w-x, groundReach)
@@ -139,7 +141,7 @@ func newSideEdges(ts []*thinned) *sideEdges {
 			edge[y] = 0
 		}
 		for _, t := range ts {
-			alongLine(t, x, t.w, t.h, edge)
+			alongLine(t, x, t.w, t.h, edge, &sums)
 		}
 		for y := beside; y < t.h-beside; y++ {
 			b := min(t.h-y, groundReach)
@@ -152,8 +154,9 @@ func newSideEdges(ts []*thinned) *sideEdges {
 
 // alongLine raises edge to Fisher's ratio between the samples on either side of each place of a
 // line of n samples, over all channels, as a share of it and 2. The line begins at a sample and goes on in steps.
-func alongLine(t *thinned, first, step, n int, edge []float32) {
-	sum, square := make([]int32, (n+1)*t.c), make([]int32, (n+1)*t.c)
+// sums are two rows of n+1 places of all channels to work in.
+func alongLine(t *thinned, first, step, n int, edge []float32, sums *[2][]int32) {
+	sum, square := sums[0], sums[1]
 	for k := range n {
 		p := first + k*step
 		for c, v := range t.v[p*t.c : (p+1)*t.c] {
@@ -184,32 +187,38 @@ func (e *sideEdges) pathFrom(x, lean float64, held, half int) sidePath {
 	p := sidePath{x: x, lean: lean, half: make([]int, e.h)}
 	n := e.w / 2
 	from := make([]int8, e.h*n)
-	sum, next := make([]float32, n), make([]float32, n)
-	row := make([]float32, n)
-	for y := range e.h {
-		c := p.axis(y, e.h)
-		for k := range row {
-			row[k] = 0
-			if l, r := int(math.Round(c-float64(k))), int(math.Round(c+float64(k))); k >= sidesLeast && l >= 0 && r < e.w {
-				row[k] = min(e.nearLeft[y*e.w+l], e.nearRight[y*e.w+r])
-			}
+	const never = -1e9
+	var cost [2*sidesSteep + 1]float32 // of each change from row to row
+	for i := range cost {
+		cost[i] = stiffness * float32((i-sidesSteep)*(i-sidesSteep))
+	}
+	sum, next := make([]float32, n+2*sidesSteep), make([]float32, n+2*sidesSteep) // with what is no half width to either side
+	for _, s := range [][]float32{sum, next} {
+		for i := range sidesSteep {
+			s[i], s[len(s)-1-i] = never, never
 		}
+	}
+	for y := range e.h {
+		c := int(math.Round(p.axis(y, e.h)))
+		left, right := e.nearLeft[y*e.w:(y+1)*e.w], e.nearRight[y*e.w:(y+1)*e.w]
 		for k := range n {
-			best, at := float32(-1e9), 0
-			for d := -sidesSteep; d <= sidesSteep; d++ {
-				if k+d >= 0 && k+d < n {
-					if v := sum[k+d] - stiffness*float32(d*d); v > best {
-						best, at = v, d
-					}
+			best, at := float32(never), sidesSteep
+			for d, v := range sum[k : k+len(cost)] {
+				if v -= cost[d]; v > best {
+					best, at = v, d
 				}
 			}
 			if y == held && (k < half-sidesApart || k > half+sidesApart) {
 				best -= 1e6
 			}
-			next[k], from[y*n+k] = best+row[k], int8(at)
+			if k >= sidesLeast && c-k >= 0 && c+k < e.w {
+				best += min(left[c-k], right[c+k])
+			}
+			next[k+sidesSteep], from[y*n+k] = best, int8(at-sidesSteep)
 		}
 		sum, next = next, sum
 	}
+	sum = sum[sidesSteep : sidesSteep+n]
 	k := 0
 	for i, v := range sum {
 		if v > sum[k] {
@@ -388,22 +397,21 @@ func steepest1(row []float32, x float64) (at float64, strength float32) {
 // smoothAt is a value from a parabola through the values around a row, far ones left out.
 func smoothAt(v, weight []float64, y, top, bottom, reach int) float64 {
 	from, to := max(top, y-reach), min(bottom-1, y+reach)
-	fit := [3]float64{v[y], 0, 0}
+	fit := []float64{v[y], 0, 0}
 	sd := math.Inf(1)
+	dev := make([]float64, 0, to-from+1)
 	for range 5 {
-		m := make([]float64, 3*4)
-		var dev []float64
+		var m [3 * 4]float64
+		dev = dev[:0]
 		for k := from; k <= to; k++ {
 			t := float64(k-y) / float64(reach)
 			d := v[k] - fit[0] - fit[1]*t - fit[2]*t*t
 			dev = append(dev, math.Abs(d))
-			w := weight[k] + 1e-3
-			if !math.IsInf(sd, 1) {
-				if math.Abs(d) >= 4.685*sd {
-					continue
-				}
-				w *= math.Pow(1-math.Pow(d/(4.685*sd), 2), 2)
+			u := d / (tukey * sd)
+			if math.Abs(u) >= 1 {
+				continue
 			}
+			w := (weight[k] + 1e-3) * (1 - u*u) * (1 - u*u)
 			b := [4]float64{1, t, t * t, v[k]}
 			for i := range 3 {
 				for j := i; j < 4; j++ {
@@ -411,11 +419,9 @@ func smoothAt(v, weight []float64, y, top, bottom, reach int) float64 {
 				}
 			}
 		}
-		s := cholesky(m, 3)
-		if s == nil {
-			break
+		if s := robust.Solve(m[:], 3); s != nil {
+			fit = s
 		}
-		fit = [3]float64(s)
 		sd = max(1.4826*robust.Quantile(dev, 0.5), 0.25)
 	}
 	return fit[0]

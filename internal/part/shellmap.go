@@ -1,6 +1,9 @@
 package part
 
-import "math"
+import (
+	"math"
+	"strings"
+)
 
 // Columns is how many columns each row has; 0 where the map's parts do not fit each other.
 func (m *ShellMap) Columns() int {
@@ -28,6 +31,17 @@ func (m *ShellMap) AreaMM2(row int) float64 {
 		slope = (m.RadiusMM[after] - m.RadiusMM[before]) / (float64(after-before) * m.StepMM)
 	}
 	return m.StepDeg * math.Pi / 180 * m.RadiusMM[row] * m.StepMM * math.Hypot(1, slope)
+}
+
+// SeenShare is the share of its area that was looked at in at least one light, 0..1; each cell counts by its area.
+func (m *ShellMap) SeenShare() float64 {
+	seen, area := 0.0, 0.0
+	for i, row := range m.Rows {
+		a := m.AreaMM2(i)
+		area += a * float64(len(row))
+		seen += a * float64(len(row)-strings.Count(row, "0"))
+	}
+	return seen / max(area, math.SmallestNonzeroFloat64)
 }
 
 // MeanRadiusMM is the mean of the radii, each cell weighed by its area.

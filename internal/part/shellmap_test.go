@@ -13,6 +13,14 @@ func TestShellMap(t *testing.T) {
 	if got, want := 36*4*cylinder.AreaMM2(1), 2*math.Pi*8*2; math.Abs(got-want) > 1e-9 { // 2 pi r h
 		t.Errorf("cylinder: %g mm2, want %g", got, want)
 	}
+	if got := cylinder.SeenShare(); math.Abs(got-0.75) > 1e-9 { // three rows of four
+		t.Errorf("%g of the cylinder was looked at, want 0.75", got)
+	}
+	// Its rows lean by 0, 1/2 and 1: the areas are as radius times root of 1 and the lean's square.
+	round := &ShellMap{StepDeg: 180, StepMM: 1, RadiusMM: []float64{2, 2, 1}, Rows: []string{"22", "00", "00"}}
+	if got, want := round.SeenShare(), 2/(2+2*math.Sqrt(1.25)+math.Sqrt2); math.Abs(got-want) > 1e-9 {
+		t.Errorf("%g of the round end was looked at, want %g", got, want)
+	}
 	if cylinder.Columns() != 36 || cylinder.DepthMM() != 2 || cylinder.MeanRadiusMM() != 8 {
 		t.Errorf("%d columns, %g mm, radius %g", cylinder.Columns(), cylinder.DepthMM(), cylinder.MeanRadiusMM())
 	}
