@@ -168,21 +168,25 @@ var causeRemedies = map[string]map[part.Stage]string{
 		part.Cured: care("Cut the faceplate's edge back flush WHERE, through the lacquer, clean, lacquer again and cure.", gloves, dusty, lamp),
 	},
 	"seam_recessed": {
-		part.Trim:  care("Do not sand: the faceplate lies lower WHERE. Fill the edge there with adhesive, set it, trim flush; or replace the faceplate.", gloves, dusty, lamp),
-		part.Wet:   care("Do not sand: the faceplate lies lower WHERE. Build the edge up there with lacquer, or wipe off and fill with adhesive.", gloves, lamp),
+		part.Trim: care("Do not sand: the faceplate lies lower WHERE. Fill the edge there with adhesive, set it, trim flush; or replace the faceplate.",
+			gloves, dusty, lamp),
+		part.Wet: care("Do not sand: the faceplate lies lower WHERE. Build the edge up there with lacquer, or wipe off and fill with adhesive.",
+			gloves, lamp),
 		part.Cured: "Do not sand: the faceplate lies lower WHERE, and a set coat is not built up. Replace the faceplate.",
 	},
 	"seam_off_centre": {
-		part.Trim: care("Do not sand it flush: the other side would stay recessed. Take the faceplate off and glue it again, centred; or fill with adhesive WHERE, set it, then trim flush all round.",
-			gloves, dusty, lamp),
-		part.Wet: care("Do not sand it flush: the other side would stay recessed. Wipe the lacquer off, take the faceplate off and glue it again, centred; or fill with adhesive WHERE, set it, trim flush all round, lacquer again.",
-			gloves, dusty, lamp),
-		part.Cured: "Do not sand it flush: the faceplate would stay recessed WHERE, and a set coat is not built up. Replace the faceplate, and glue the new one centred.",
+		part.Trim: care("Do not sand it flush: the other side would stay recessed. Take the faceplate off and glue it again, centred;"+
+			" or fill with adhesive WHERE, set it, then trim flush all round.", gloves, dusty, lamp),
+		part.Wet: care("Do not sand it flush: the other side would stay recessed. Wipe the lacquer off, take the faceplate off and glue it again,"+
+			" centred; or fill with adhesive WHERE, set it, trim flush all round, lacquer again.", gloves, dusty, lamp),
+		part.Cured: "Do not sand it flush: the faceplate would stay recessed WHERE, and a set coat is not built up. Replace the faceplate," +
+			" and glue the new one centred.",
 	},
 	"seam_both": {
-		part.Trim: care("Do not sand it flush all round: it is recessed WHERE. Fill with adhesive there, set it, then trim flush all round; or replace the faceplate.", gloves, dusty, lamp),
-		part.Wet: care("Do not sand it flush all round: it is recessed WHERE. Wipe the lacquer off, fill with adhesive there, set it, trim flush all round, lacquer again; or replace the faceplate.",
-			gloves, dusty, lamp),
+		part.Trim: care("Do not sand it flush all round: it is recessed WHERE. Fill with adhesive there, set it, then trim flush all round;"+
+			" or replace the faceplate.", gloves, dusty, lamp),
+		part.Wet: care("Do not sand it flush all round: it is recessed WHERE. Wipe the lacquer off, fill with adhesive there, set it, trim flush"+
+			" all round, lacquer again; or replace the faceplate.", gloves, dusty, lamp),
 		part.Cured: "Do not sand it flush all round: it is recessed WHERE, and a set coat is not built up. Replace the faceplate.",
 	},
 }
@@ -192,7 +196,8 @@ func causeAdvice(st part.Stage, c *part.SeamCause) string {
 	key, recessed := "seam_proud", c.Recessed != nil
 	switch {
 	case c.Beyond && c.Both():
-		return strings.ReplaceAll("Do not sand it flush: the faceplate is recessed WHERE, and too far to fill or to sand. Replace the faceplate.", "WHERE", where(c, true))
+		const beyondBoth = "Do not sand it flush: the faceplate is recessed WHERE, and too far to fill or to sand. Replace the faceplate."
+		return strings.ReplaceAll(beyondBoth, "WHERE", where(c, true))
 	case c.Beyond && recessed:
 		return beyondRecessed
 	case c.Beyond:

@@ -7,13 +7,13 @@ import "math"
 // place alone. Angles are those of [Station.AroundDeg]. A term is absent where the stations do
 // not tell it, and then named in Untold.
 type SeamShape struct {
-	Stations int `json:"stations"` // measured, with an uncertainty: those that the curve was fitted to, and the local ones
+	Stations int `json:"stations"` // those that the curve was fitted to, and the local ones
 
 	MeanUM     *float64 `json:"mean_um,omitempty"` // + proud all round
 	UMeanUM    *float64 `json:"u_mean_um,omitempty"`
 	ChanceMean *float64 `json:"chance_mean,omitempty"` // of a mean as large where there is none, 0..1
 
-	OffCentreUM     *float64 `json:"off_centre_um,omitempty"` // by so much the faceplate lies off the shell's middle; absent where no offset is seen
+	OffCentreUM     *float64 `json:"off_centre_um,omitempty"` // off the shell's middle; absent: no offset is seen
 	UOffCentreUM    *float64 `json:"u_off_centre_um,omitempty"`
 	TowardsDeg      *float64 `json:"towards_deg,omitempty"`
 	UTowardsDeg     *float64 `json:"u_towards_deg,omitempty"`
@@ -25,11 +25,11 @@ type SeamShape struct {
 	Towards90UM  *float64 `json:"towards_90_um,omitempty"`
 	UTowards90UM *float64 `json:"u_towards_90_um,omitempty"`
 
-	AlongDeg *float64 `json:"along_deg,omitempty"` // where stations tell the offset along one direction only: that direction, 0..180,
+	AlongDeg *float64 `json:"along_deg,omitempty"` // told along one direction only: which, 0..180,
 	AlongUM  *float64 `json:"along_um,omitempty"`  // and the offset along it: the whole of it is at least as large
 	UAlongUM *float64 `json:"u_along_um,omitempty"`
 
-	OvalUM     *float64 `json:"oval_um,omitempty"` // proud by so much at two opposite places, recessed by as much between them; absent where none is seen
+	OvalUM     *float64 `json:"oval_um,omitempty"` // proud at two opposite places, recessed between; absent: none is seen
 	UOvalUM    *float64 `json:"u_oval_um,omitempty"`
 	OvalDeg    *float64 `json:"oval_deg,omitempty"` // one of the two places where it is proud, 0..180
 	OvalMostUM *float64 `json:"oval_at_most_um,omitempty"`

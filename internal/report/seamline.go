@@ -14,8 +14,8 @@ func seamLine(s *part.SeamShape) string {
 	if s == nil {
 		return ""
 	}
-	with := func(v, u *float64, unit string) string {
-		return fmt.Sprintf("%s ± %s %s", fixedText(v, 1), fixedText(twice(u), 1), unit)
+	with := func(v, u *float64) string {
+		return fmt.Sprintf("%s ± %s µm", fixedText(v, 1), fixedText(twice(u), 1))
 	}
 	var told []string
 	if s.MeanUM != nil {
@@ -23,15 +23,18 @@ func seamLine(s *part.SeamShape) string {
 	}
 	switch {
 	case s.OffCentreUM != nil:
-		told = append(told, fmt.Sprintf("off-centre by %s towards %s ± %s°", with(s.OffCentreUM, s.UOffCentreUM, "µm"), fixedText(s.TowardsDeg, 0), fixedText(twice(s.UTowardsDeg), 0)))
+		told = append(told, fmt.Sprintf("off-centre by %s towards %s ± %s°", with(s.OffCentreUM, s.UOffCentreUM),
+			fixedText(s.TowardsDeg, 0), fixedText(twice(s.UTowardsDeg), 0)))
 	case s.OffCentreMostUM != nil:
 		told = append(told, fmt.Sprintf("no offset seen (at most %s µm)", fixedText(s.OffCentreMostUM, 1)))
 	case s.AlongUM != nil:
-		told = append(told, fmt.Sprintf("offset along %s° %s ± %s µm, across it not measured", fixedText(s.AlongDeg, 0), signedUM(s.AlongUM), fixedText(twice(s.UAlongUM), 1)))
+		told = append(told, fmt.Sprintf("offset along %s° %s ± %s µm, across it not measured",
+			fixedText(s.AlongDeg, 0), signedUM(s.AlongUM), fixedText(twice(s.UAlongUM), 1)))
 	}
 	switch {
 	case s.OvalUM != nil:
-		told = append(told, fmt.Sprintf("oval by %s, proud at %s and %s°", with(s.OvalUM, s.UOvalUM, "µm"), fixedText(s.OvalDeg, 0), fixedText(part.Num(*s.OvalDeg+180), 0)))
+		told = append(told, fmt.Sprintf("oval by %s, proud at %s and %s°", with(s.OvalUM, s.UOvalUM),
+			fixedText(s.OvalDeg, 0), fixedText(part.Num(*s.OvalDeg+180), 0)))
 	case s.OvalMostUM != nil:
 		told = append(told, fmt.Sprintf("no oval seen (at most %s µm)", fixedText(s.OvalMostUM, 1)))
 	}

@@ -25,17 +25,18 @@ import (
 // of the blur's. What such a curve does not hold is of two sorts, both with a standard deviation
 // that is not known: single stations that err by themselves, and waves that go round three times
 // and more, which 12 even stations keep apart from the offset and uneven ones do not. Both are
-// averaged over, each value by its likelihood and a prior that falls exponentially.
+// averaged over, each size by its likelihood and a prior that falls slowly.
 
 // What the fit takes for granted. All common practice, no source.
 const (
 	vagueUM     = 1000.0 // standard deviation of the terms before anything was measured: none is kept from being large
 	otherOvalUM = 20.0   // and of an oval that stations do not tell
 	blurShared  = 0.5    // share of the variance of a station's sharpness that all share: the blur's form; the rest is JPEG
-	waveLast    = 6      // waves go round 3 to 6 times,
-	waveFall    = 4      // with a variance that falls as this power of how often
-	wavyChance  = 0.1    // that there are any,
-	ovalShare   = 0.1    // of the offset goes into them, where outlines are oval
+	trueChance  = 0.15   // the chance that stations err as they state, and not more
+	wavyChance  = 0.1    // and that there are waves at all,
+	waveLast    = 6      // which go round 3 to 6 times,
+	waveFall    = 4      // with a variance that falls as this power of how often,
+	ovalShare   = 0.1    // and of which size: by this share of the offset, where outlines are oval
 	localMost   = 3      // places at most are told as local,
 	localChance = 0.003  // each set of them where chance would bring it so rarely
 )
@@ -52,14 +53,15 @@ type shapeData struct {
 	unitUM float64   // a typical standard uncertainty, um
 }
 
-// ShapeOf fits the curve of steps round the unit to the stations that were measured; nil where
-// there are fewer than two, or none has an uncertainty. The stations' angles may be any, and
+// ShapeOf fits the curve of steps round the unit to the stations that were measured, with an
+// uncertainty; nil where there are fewer than two. The stations' angles may be any, and
 // any of them may be missing: what they do not tell is in Untold.
 func ShapeOf(stations []part.Station) *part.SeamShape {
 	var used []*part.Station
 	for i := range stations {
 		s := &stations[i]
-		if s.State == part.Measured && s.StepUM != nil && s.UUM != nil && *s.UUM > 0 {
+		if s.State == part.Measured && s.StepUM != nil && s.UUM != nil &&
+			*s.UUM > 0 && *s.UUM <= maxUM && math.Abs(*s.StepUM) <= 1000*maxStepMM {
 			used = append(used, s)
 		}
 	}
@@ -208,11 +210,14 @@ func (d *shapeData) mixture(out []int, ovalUM float64, sizes []float64) shapeFit
 				continue
 			}
 			f.mean, f.cov = append(f.mean, mean), append(f.cov, cov)
-			chance := expected(sizes, a) * expected(sizes, b) * wavyChance
-			if b == 0 {
-				chance += expected(sizes, a) * (1 - wavyChance)
+			own, wavy := (1-trueChance)*scattered(sizes, a), wavyChance*expected(sizes, b)
+			if a == 0 {
+				own += trueChance
 			}
-			logs = append(logs, log+math.Log(chance))
+			if b == 0 {
+				wavy += 1 - wavyChance
+			}
+			logs = append(logs, log+math.Log(own*wavy))
 		}
 	}
 	top := slices.Max(logs)
@@ -231,6 +236,18 @@ func (d *shapeData) mixture(out []int, ovalUM float64, sizes []float64) shapeFit
 	return f
 }
 
+// scattered is the share of a density that falls as 1/(1 + s), up to the last node's.
+func scattered(v []float64, i int) float64 {
+	lo, hi := 0.0, v[len(v)-1]
+	if i > 0 {
+		lo = (v[i-1] + v[i]) / 2
+	}
+	if i+1 < len(v) {
+		hi = (v[i] + v[i+1]) / 2
+	}
+	return (math.Log1p(hi) - math.Log1p(lo)) / math.Log1p(v[len(v)-1])
+}
+
 // expected is the share of a half Cauchy distribution (Gelman 2006, Bayesian Analysis 1:515) that a
 // node of a grid stands for.
 func expected(v []float64, i int) float64 {
@@ -241,7 +258,7 @@ func expected(v []float64, i int) float64 {
 	if i+1 < len(v) {
 		hi = (v[i] + v[i+1]) / 2
 	}
-	return math.Atan(hi) - math.Atan(lo)
+	return (math.Atan(hi) - math.Atan(lo)) * 2 / math.Pi
 }
 
 // offset is how large an offset the stations may show, um: half of what steps differ by.
@@ -257,7 +274,8 @@ func (d *shapeData) offset(out []int) float64 {
 
 // leastSquares is the generalized least-squares estimate of the terms, its covariance, and the
 // logarithm of the likelihood of v, the terms averaged over.
-func leastSquares(x *mat.Dense, y *mat.VecDense, v *mat.SymDense, prior []float64) (mean []float64, cov *mat.SymDense, log float64, ok bool) {
+func leastSquares(x *mat.Dense, y *mat.VecDense, v *mat.SymDense, prior []float64) (
+	mean []float64, cov *mat.SymDense, log float64, ok bool) {
 	var chol, a mat.Cholesky
 	if !chol.Factorize(v) {
 		return nil, nil, 0, false

@@ -1,9 +1,12 @@
 package seam
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"slices"
 	"testing"
 
@@ -17,7 +20,8 @@ import (
 func round(step func(deg float64) float64, u float64, degs ...float64) []part.Station {
 	var out []part.Station
 	for i, d := range degs {
-		s := part.Station{Image: fmt.Sprintf("edge_%03.0f.jpg", d), AngleDeg: d, Side: part.Right, State: part.Measured, StepUM: part.Num(step(d)), UUM: part.Num(u)}
+		s := part.Station{Image: fmt.Sprintf("edge_%03.0f.jpg", d), AngleDeg: d, Side: part.Right, State: part.Measured,
+			StepUM: part.Num(step(d)), UUM: part.Num(u)}
 		if i%2 == 1 {
 			s.AngleDeg, s.Side = part.Turn(d+180), part.Left
 		}
@@ -56,7 +60,8 @@ func TestShapeOfKnownCurve(t *testing.T) {
 		if len(h.Local)+len(h.Untold) > 0 {
 			t.Errorf("%s: local %v, untold %v", name, h.Local, h.Untold)
 		}
-		if name == "even" && !(*h.UMeanUM >= 0.95/math.Sqrt(12) && *h.UMeanUM < 1.3/math.Sqrt(12) && *h.UOffCentreUM >= 0.95*math.Sqrt(2./12) && *h.UOffCentreUM < 1.3*math.Sqrt(2./12)) {
+		within := func(u *float64, want float64) bool { return *u >= 0.95*want && *u < 1.3*want }
+		if name == "even" && !(within(h.UMeanUM, 1/math.Sqrt(12)) && within(h.UOffCentreUM, math.Sqrt(2./12))) {
 			t.Errorf("u of the mean %g, of the offset %g", *h.UMeanUM, *h.UOffCentreUM)
 		}
 	}
@@ -99,7 +104,8 @@ func TestLocalPlaceIsLeftOut(t *testing.T) {
 			}
 			return v
 		}, 1, twelve...))
-		if len(h.Local) != 1 || h.Local[0].AroundDeg != 210 || h.Local[0].Side != part.Left || math.Abs(h.Local[0].UM-bead) > 3*h.Local[0].UUM || h.Local[0].UUM > 6 {
+		if len(h.Local) != 1 || h.Local[0].AroundDeg != 210 || h.Local[0].Side != part.Left ||
+			math.Abs(h.Local[0].UM-bead) > 3*h.Local[0].UUM || h.Local[0].UUM > 6 {
 			t.Errorf("bead of %g: local %+v", bead, h.Local)
 		}
 		told(t, "mean", h.MeanUM, -5, 3**h.UMeanUM)
@@ -212,4 +218,65 @@ func TestOffsetCoverage(t *testing.T) {
 		t.Errorf("%d of %d within 2 u (p = %.2g)", in, n, p)
 	}
 	t.Logf("%d of %d within 2 u", in, n)
+}
+
+// The same of the ray-traced units: their own first harmonic is that of the twelve true steps. A unit
+// counts once, where both components lie within 2 u as often as two independent ones do.
+func TestOffsetOfSharedUnits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("108 pictures")
+	}
+	type station struct {
+		StepUM float64 `json:"step_um"`
+	}
+	truths, _ := filepath.Glob(filepath.Join(sharedUnits(t), "*", "truth.json"))
+	in, means, n := 0, 0, 0
+	for _, name := range truths {
+		raw, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var truth struct {
+			MM   float64 `json:"mm_per_px"`
+			Edge []struct {
+				File        string
+				AngleDeg    float64 `json:"angle_deg"`
+				Left, Right station
+			}
+		}
+		if err := json.Unmarshal(raw, &truth); err != nil {
+			t.Fatal(err)
+		}
+		var st []part.Station
+		mean, c, s, k := 0.0, 0.0, 0.0, 0.0
+		for _, e := range truth.Edge {
+			m := Measure(readJPEG(t, filepath.Join(filepath.Dir(name), e.File)), part.Shot{File: e.File, AngleDeg: e.AngleDeg}, DefaultParams(truth.MM))
+			for i, v := range [2]float64{e.Left.StepUM, e.Right.StepUM} {
+				sin, cos := math.Sincos(m.Stations[i].AroundDeg() * math.Pi / 180)
+				mean, c, s, k = mean+v, c+2*v*cos, s+2*v*sin, k+1
+				st = append(st, m.Stations[i])
+			}
+		}
+		mean, c, s = mean/k, c/k, s/k
+		h := ShapeOf(st)
+		if h == nil || h.Towards0UM == nil || h.MeanUM == nil {
+			t.Errorf("%s: %+v", name, h)
+			continue
+		}
+		n++
+		e0, e90, em := math.Abs(*h.Towards0UM-c) / *h.UTowards0UM, math.Abs(*h.Towards90UM-s) / *h.UTowards90UM, math.Abs(*h.MeanUM-mean) / *h.UMeanUM
+		if max(e0, e90) <= part.CoverageK {
+			in++
+		}
+		if em <= part.CoverageK {
+			means++
+		}
+		if max(e0, e90, em) > part.CoverageK {
+			t.Logf("%s: errors %.1f and %.1f u of the offset, %.1f u of the mean", filepath.Base(filepath.Dir(name)), e0, e90, em)
+		}
+	}
+	if p := (distuv.Binomial{N: float64(n), P: 0.95 * 0.95}).CDF(float64(in)); p < 0.005 {
+		t.Errorf("both components of %d of %d units within 2 u (p = %.2g)", in, n, p)
+	}
+	t.Logf("both components within 2 u on %d of %d units, the mean on %d", in, n, means)
 }
