@@ -76,7 +76,9 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 			looked[i].Brief = !wholly[looked[i].ID]
 		}
 		r.AddInspections(looked)
-		r.AddScales(inspectedOf(full, names))
+		wholes := inspectedOf(full, names)
+		r.AddScales(wholes)
+		r.AddShapes(wholes)
 		if err := r.AddMap(processUnits(full), len(r.Units)); err != nil {
 			return err
 		}

@@ -410,6 +410,7 @@ func (u *unit) result() *part.Result {
 			})
 		}
 	}
+	r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
 	var told []string
 	if r.Shell, told = u.unroll(); len(told) > 0 {
 		r.Warnings = append(r.Warnings, told...)

@@ -128,6 +128,7 @@ type Cause struct {
 	AtLeast  bool
 	Doubted  bool
 	Mends    bool
+	Seam     *part.SeamCause
 }
 
 // Entry is an inspection for the records.

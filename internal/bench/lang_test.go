@@ -14,6 +14,7 @@ import (
 
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
+	"finishbench/internal/seam"
 )
 
 func languages(t testing.TB) *Languages {
@@ -276,6 +277,60 @@ func TestAdvice(t *testing.T) {
 		s := x.cause(r, f, Cause(c))
 		if strings.Contains(s, "{") || strings.Contains(s, "why.") {
 			t.Errorf("%s: %s", f.Kind, s)
+		}
+	}
+}
+
+// What makes the steps one fault is told in each language, and what to do as grade says it.
+func TestSeamCausesInWords(t *testing.T) {
+	l := languages(t)
+	cos := func(deg float64) float64 { return math.Cos(deg * math.Pi / 180) }
+	curves := map[string]func(d float64) float64{
+		"off-centre": func(d float64) float64 { return 84 * cos(d-40) }, "off-centre, beyond": func(d float64) float64 { return 184 * cos(d-40) },
+		"off-centre, proud": func(d float64) float64 { return 30 + 50*cos(d-90) }, "off-centre, recessed": func(d float64) float64 { return -30 + 50*cos(d-90) },
+		"proud": func(float64) float64 { return 70 }, "recessed": func(float64) float64 { return -70 }, "proud, beyond": func(float64) float64 { return 700 },
+		"oval": func(d float64) float64 { return 60 * cos(2*(d-30)) }, "in turn": func(d float64) float64 { return 60 * cos(3*d) },
+		"one place": func(d float64) float64 { return map[bool]float64{true: 75}[d == 120] },
+	}
+	for name, curve := range curves {
+		for _, st := range part.Stages {
+			r := &part.Result{Stage: st, MMPerPX: .015, Pictures: []part.PictureReport{{View: part.Edge, State: part.PictureOK, File: "e"}, {View: part.Face, State: part.PictureOK, File: "f"}}}
+			for a := 0.0; a < 180; a += 30 {
+				for _, s := range []part.Station{{Side: part.Left, StepUM: part.Num(curve(a + 180))}, {Side: part.Right, StepUM: part.Num(curve(a))}} {
+					s.Image, s.AngleDeg, s.State, s.UUM, s.GapUM, s.BeadUM = "e", a, part.Measured, part.Num(1), part.Num(0), part.Num(0)
+					r.Seam.Stations = append(r.Seam.Stations, s)
+				}
+			}
+			r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
+			grade.Judge(r, grade.DefaultLimits())
+			for i, c := range grade.Causes(r, grade.DefaultLimits()) {
+				f := r.Findings[i]
+				if c.Seam == nil {
+					t.Fatalf("%s, %s: no cause", name, st)
+				}
+				if got := l.byTag("en").advice(st, f, Cause(c)); got != f.Advice {
+					t.Errorf("%s, %s:\n  page  %s\n  grade %s", name, st, got, f.Advice)
+				}
+				for _, x := range l.all {
+					if s := x.cause(r, f, Cause(c)) + x.advice(st, f, Cause(c)); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "seam") || strings.Contains(s, "where.") {
+						t.Errorf("%s, %s, %s: %s", name, st, x.Tag, s)
+					}
+				}
+			}
+			if name == "off-centre" && st == part.Trim {
+				o := Outcome{Result: r}
+				for _, c := range grade.Causes(r, grade.DefaultLimits()) {
+					o.Causes = append(o.Causes, Cause(c))
+				}
+				for tag, want := range map[string]string{
+					"en":      "Faceplate off-centre by 84 µm towards 40 deg: proud by 83 µm at 30°, right (limit 50 µm) and recessed by 83 µm at 30°, left (limit 50 µm).",
+					"zh-Hans": "面板偏心 84 µm，朝向 40°：30° 右侧处凸出 83 µm（限度 50 µm），30° 左侧处凹入 83 µm（限度 50 µm）。",
+				} {
+					if got := l.byTag(tag).why(&Answer{Outcome: o}); got != want {
+						t.Errorf("%s: %s", tag, got)
+					}
+				}
+			}
 		}
 	}
 }

@@ -130,6 +130,9 @@ func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
 		key = "why.slope"
 	}
 	s := x.T(key, args...)
+	if c.Seam != nil {
+		s = x.seamSentence(c.Seam)
+	}
 	if c.Near {
 		digits := 1
 		if unit == "mrad" {
@@ -137,10 +140,80 @@ func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
 		}
 		s = x.T("why.near", "sentence", s, "u", x.Number(c.U, digits), "unit", x.T("unit."+unit))
 	}
-	if !c.Mends {
+	if !c.Mends || c.Seam != nil && c.Seam.Beyond {
 		s = x.T("why.beyond."+string(r.Stage), "sentence", s)
 	}
 	return s
+}
+
+// seamSentence tells what makes the steps at the seam one fault.
+func (x *Lang) seamSentence(c *part.SeamCause) string {
+	key := map[part.SeamWhat]string{part.AllProud: "all_proud", part.AllRecessed: "all_recessed", part.OffCentre: "off_centre", part.Oval: "oval",
+		part.OnePlace: "one_place", part.InTurn: "in_turn"}[c.What]
+	value := x.Number(c.UM, 0)
+	if c.AtLeast {
+		value = x.T("why.at_least", "value", value)
+	}
+	var steps []string
+	for i, o := range []*part.Over{c.Proud, c.Recessed} {
+		if o != nil {
+			v, limit := x.apart(o.UM, o.LimitUM, 0)
+			steps = append(steps, x.T([]string{"why.step.proud", "why.step.recessed"}[i], "value", v, "limit", limit, "place", x.station(o.Station)))
+		}
+	}
+	told := steps[0]
+	if len(steps) > 1 {
+		told = x.T("why.step.both", "proud", steps[0], "recessed", steps[1])
+	}
+	return x.T("why.seam."+key, "value", value, "sides", x.turns(c.Sides(false)), "steps", told)
+}
+
+// turns are turns in words: "40 deg", "20 and 200 deg".
+func (x *Lang) turns(deg []float64) string {
+	switch len(deg) {
+	case 1:
+		return x.T("sides.one", "a", trim(deg[0]))
+	case 2:
+		return x.T("sides.two", "a", trim(deg[0]), "b", trim(deg[1]))
+	}
+	return ""
+}
+
+// where is the place of a seam's fault in a remedy.
+func (x *Lang) where(c *part.SeamCause, recessed bool) string {
+	key := "in_places"
+	sides := c.Sides(recessed)
+	switch {
+	case c.What == part.AllProud || c.What == part.AllRecessed:
+		key = "all_round"
+	case c.What == part.OnePlace:
+		key = "one_place"
+	case len(sides) == 1:
+		key = "side"
+	case len(sides) == 2:
+		key = "sides"
+	}
+	return x.T("where."+key, "sides", x.turns(sides))
+}
+
+// seamAdvice says what to do about the fault; grade.Judge says the same in English.
+func (x *Lang) seamAdvice(st part.Stage, c *part.SeamCause) string {
+	key, recessed := "seam_proud", c.Recessed != nil
+	switch {
+	case c.Beyond && c.Both():
+		return x.T("beyond.seam_both", "where", x.where(c, true))
+	case c.Beyond && recessed:
+		return x.T("beyond.step_recessed")
+	case c.Beyond:
+		return x.T("beyond.step_proud")
+	case c.Both() && c.What == part.OffCentre:
+		key = "seam_off_centre"
+	case c.Both():
+		key = "seam_both"
+	case recessed:
+		key = "seam_recessed"
+	}
+	return x.T("remedy."+key+"."+string(st), "where", x.where(c, recessed))
 }
 
 func orUnknown(s string) string {
@@ -265,6 +338,8 @@ func (x *Lang) remedy(a *Answer) string {
 // advice says what to do about a finding; grade.Judge says the same in English.
 func (x *Lang) advice(st part.Stage, f part.Finding, c Cause) string {
 	switch {
+	case c.Seam != nil:
+		return x.seamAdvice(st, c.Seam)
 	case c.Doubted:
 		return x.T("remedy.doubted", "confidence", x.Number(f.Confidence, 2))
 	case f.Severity == part.None && c.AtLeast:

@@ -84,13 +84,7 @@ func PairOf(left, right *part.Result, lim PairLimits) Pair {
 func Around(r *part.Result) []Place {
 	var ps []Place
 	for _, s := range r.Seam.Stations {
-		p := Place{AroundDeg: s.AngleDeg, AngleDeg: s.AngleDeg, Side: s.Side}
-		if s.Side == part.Left {
-			p.AroundDeg += 180
-		}
-		if p.AroundDeg = math.Mod(p.AroundDeg, 360); p.AroundDeg < 0 {
-			p.AroundDeg += 360
-		}
+		p := Place{AroundDeg: s.AroundDeg(), AngleDeg: s.AngleDeg, Side: s.Side}
 		if s.State == part.Measured {
 			p.StepUM, p.UUM = s.StepUM, s.UUM
 		}

@@ -24,6 +24,8 @@ type Cause struct {
 	AtLeast  bool    // a slope that is a lower bound
 	Doubted  bool    // too uncertain to count
 	Mends    bool    // rework can mend it at this stage
+
+	Seam *part.SeamCause // of a step: the fault of the seam that it is part of; nil: none is seen
 }
 
 // Causes returns a cause for each finding of a judged result, in their order.
@@ -42,7 +44,7 @@ func Causes(r *part.Result, l Limits) []Cause {
 		}
 		out[i] = Cause{
 			Number: i + 1, Measure: w.measure, Value: w.value, Limit: limit, Cluster: w.cluster, WithinMM: w.within,
-			U: math.NaN(), AtLeast: w.atLeast, Near: nearLimit(w.value, limit, w.u, w.k), Doubted: w.doubted, Mends: w.mends,
+			U: math.NaN(), AtLeast: w.atLeast, Near: nearLimit(w.value, limit, w.u, w.k), Doubted: w.doubted, Mends: w.mends, Seam: w.seam,
 		}
 		if w.u != nil {
 			out[i].U = *w.u

@@ -4,7 +4,8 @@
 //
 // The steps, in order ([Judge]):
 //
-//  1. seam.go turns each station over its limit into a finding.
+//  1. seam.go turns each station over its limit into a finding, and seamcause.go says what makes
+//     them one fault.
 //  2. waves.go compares the slopes that a screen tells with their limits; surface.go gives
 //     every other finding its severity by its size, and orange peel by these slopes.
 //  3. cluster.go raises spots that lie close together.

@@ -22,6 +22,8 @@ type weighed struct {
 	within  float64     // and within what, mm
 	doubted bool        // below the least confidence: listed, does not weigh
 	mends   bool        // rework can mend it at this stage
+
+	seam *part.SeamCause // of a step: the fault that it is part of, told instead of it; nil: none
 }
 
 // Judge fills in the verdict. It takes a result whose Stage, MMPerPX, Stations,
@@ -72,6 +74,13 @@ func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, waves 
 	for i := range all {
 		w := &all[i]
 		w.mends = l.mends(r.Stage, w.Finding, r.MMPerPX)
+	}
+	cause := seamCause(r, all)
+	for i := range all {
+		w := &all[i]
+		if w.Kind == part.Step {
+			w.seam = cause
+		}
 		w.Advice = advice(r.Stage, *w)
 	}
 	sort.SliceStable(all, func(i, j int) bool { return before(&all[i].Finding, &all[j].Finding) })

@@ -3,6 +3,7 @@ package grade
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -86,6 +87,9 @@ func severeSentences(st part.Stage, all []weighed, least part.Severity) []string
 	groups := map[string]*group{}
 	for _, w := range list {
 		key := fmt.Sprint(w.Severity, w.mends, w.Kind, w.measure, w.Zone)
+		if w.seam != nil {
+			key = "seam" // one sentence, in the worst one's place
+		}
 		g := groups[key]
 		if g == nil {
 			g = &group{}
@@ -101,6 +105,16 @@ func severeSentences(st part.Stage, all []weighed, least part.Severity) []string
 	var out []string
 	for _, key := range order {
 		g := groups[key]
+		if c := g.head[0].seam; c != nil {
+			var steps []string
+			for _, o := range []*part.Over{c.Proud, c.Recessed} {
+				if i := slices.IndexFunc(all, func(w weighed) bool { return o != nil && w.Kind == part.Step && w.Station == o.Station }); i >= 0 {
+					steps = append(steps, all[i].sentence(st))
+				}
+			}
+			out = append(out, causeSentence(c, steps))
+			continue
+		}
 		for _, w := range g.head {
 			out = append(out, w.sentence(st))
 		}

@@ -123,6 +123,8 @@ func orAsk(s string) string {
 // advice is the line that a judged finding carries.
 func advice(st part.Stage, w weighed) string {
 	switch {
+	case w.seam != nil:
+		return causeAdvice(st, w.seam)
 	case w.doubted:
 		return fmt.Sprintf("Look at the place: too uncertain to count (confidence %.2f).", w.Confidence)
 	case w.Severity == part.None && w.atLeast:
@@ -135,13 +137,18 @@ func advice(st part.Stage, w weighed) string {
 	return Remedy(w.Kind, st, w.Finding)
 }
 
+const (
+	beyondRecessed = "Do not sand: the faceplate lies lower, and too far to fill. Replace the faceplate."
+	beyondProud    = "More than can be sanded off here. Replace the faceplate."
+)
+
 // beyond is the advice for what rework cannot mend.
 func beyond(f part.Finding) string {
 	switch {
 	case f.Kind == part.Step && f.ValueUM != nil && *f.ValueUM < 0:
-		return "Do not sand: the faceplate lies lower, and too far to fill. Replace the faceplate."
+		return beyondRecessed
 	case f.Kind == part.Step:
-		return "More than can be sanded off here. Replace the faceplate."
+		return beyondProud
 	case f.Kind == part.Gap:
 		return "Too deep to fill. Take the faceplate off and glue it again, or replace it."
 	case f.Kind == part.Chip:

@@ -41,8 +41,8 @@ func TestRejectSaysWhy(t *testing.T) {
 	r.Seam.Stations[1] = station(120, part.Right, 95, 1.8)
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.Reject,
-		"recessed by 92 um at 120 deg, left (limit 50 um); rework cannot mend it once cured",
-		"proud by 95 um at 120 deg, right (limit 50 um)")
+		"proud at some places and recessed at others: proud by 95 um at 120 deg, right (limit 50 um) and recessed by 92 um at 120 deg, left (limit 50 um);"+
+			" rework cannot mend it once cured; sanding the proud side flush leaves the other recessed")
 }
 
 // What cannot be mended may add up: three steps of 45 um, recessed and cured,

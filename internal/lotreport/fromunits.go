@@ -95,6 +95,16 @@ func (r *Report) addFindings(serial string, res *part.Result) {
 	}
 }
 
+// AddShapes adds the curves of steps of the units that were read in full.
+func (r *Report) AddShapes(full []Inspected) {
+	for i := range full {
+		k := slices.IndexFunc(r.Units, func(u Unit) bool { return u.Serial == full[i].Name })
+		if k >= 0 && full[i].Result != nil {
+			r.Units[k].Seam = full[i].Result.Seam.Shape
+		}
+	}
+}
+
 // AddScales tells the scale files of inspections that were read in full, of how
 // many of the sample's.
 func (r *Report) AddScales(full []Inspected) {

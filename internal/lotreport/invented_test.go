@@ -54,6 +54,7 @@ func (rep *Report) addUnit(r *rand.Rand, i int, at time.Time) {
 		}
 	}
 	u.WorstStepUM, u.UUM = part.Num(worst), part.Num(2.7)
+	u.Seam = &part.SeamShape{Stations: 12, MeanUM: part.Num(4.1), UMeanUM: part.Num(1), OffCentreUM: part.Num(84), UOffCentreUM: part.Num(1.4), TowardsDeg: part.Num(40), UTowardsDeg: part.Num(1)}
 	score := 0.0
 	kinds := []part.Kind{part.Dust, part.Dust, part.Dust, part.Bubble, part.Bubble, part.Fibre, part.Sanding, part.Crater}
 	for k := range r.IntN(3) {

@@ -112,8 +112,8 @@ func TestPDFText(t *testing.T) {
 	r.Lot.Name = "批次 龘 7"
 	r.Units[3].Serial, r.Draw.Serials[3] = "k\tx\u0001y", "k\tx\u0001y"
 	for tag, words := range map[string][]string{
-		"en":      {"ACCEPTED", "批次", "[U+9F98]", "王小明", "page 1 of", "MIL-STD-105E (1989)", "ISO 2859-1:1999", "8612443018", "k = 2", "µm", "±", "inspector 2", "9c3c7ab4410caf11", "Anderson-Darling", "k x[U+0001]y", "Confidence", "on the shell, 120°", "mm below the seam", "on the shell at 358° and 3.5 mm", "The shells of 74 of the 80 units"},
-		"zh-Hans": {"接收", "批次", "王小明", "第 1 页", "MIL-STD-105E (1989)", "种子", "8612443018", "扩展不确定度", "µm", "±", "灰尘", "抽检特性曲线", "转角 120°", "接缝以下，mm", "转角 358°"},
+		"en":      {"ACCEPTED", "批次", "[U+9F98]", "王小明", "page 1 of", "MIL-STD-105E (1989)", "ISO 2859-1:1999", "8612443018", "k = 2", "µm", "±", "inspector 2", "9c3c7ab4410caf11", "Anderson-Darling", "k x[U+0001]y", "Confidence", "on the shell, 120°", "mm below the seam", "on the shell at 358° and 3.5 mm", "The shells of 74 of the 80 units", "faceplate off-centre by 84 ± 3 µm towards 40°"},
+		"zh-Hans": {"接收", "批次", "王小明", "第 1 页", "MIL-STD-105E (1989)", "种子", "8612443018", "扩展不确定度", "µm", "±", "灰尘", "抽检特性曲线", "转角 120°", "接缝以下，mm", "转角 358°", "面板偏心 84 ± 3 µm，朝向 40°"},
 	} {
 		if tag == "zh-Hans" {
 			words[10] = language(t, tag).T("kind.dust")

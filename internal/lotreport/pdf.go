@@ -531,10 +531,36 @@ func (d pdfReport) units() {
 	d.table(cols, rows, func(i int) bool { return shown[i].Counts })
 	d.paraIn(d.t("unit.marked"), smallSize, soft)
 	for _, u := range shown {
+		if told := d.seam(u.Seam); u.Counts && told != "" {
+			d.list("•", []string{d.t("unit.seam", "serial", u.Serial, "what", told)})
+		}
 		if u.Person != "" {
 			d.list("•", []string{d.t("unit.person", "serial", u.Serial, "what", u.Person)})
 		}
 	}
+}
+
+// seam tells the curve of a unit's steps in a line.
+func (d pdfReport) seam(s *part.SeamShape) string {
+	if s == nil {
+		return ""
+	}
+	var told []string
+	if s.MeanUM != nil {
+		told = append(told, d.t("seam.mean", "um", d.withU(s.MeanUM, s.UMeanUM, 0)))
+	}
+	switch {
+	case s.OffCentreUM != nil:
+		told = append(told, d.t("seam.off_centre", "um", d.withU(s.OffCentreUM, s.UOffCentreUM, 0), "deg", d.number(s.TowardsDeg, 0)))
+	case s.OffCentreMostUM != nil:
+		told = append(told, d.t("seam.centred", "um", d.number(s.OffCentreMostUM, 0)))
+	case s.AlongUM != nil:
+		told = append(told, d.t("seam.along", "um", d.withU(s.AlongUM, s.UAlongUM, 0), "deg", d.number(s.AlongDeg, 0)))
+	}
+	if s.OvalUM != nil {
+		told = append(told, d.t("seam.oval", "um", d.withU(s.OvalUM, s.UOvalUM, 0)))
+	}
+	return strings.Join(told, "; ")
 }
 
 // findings lists what was found, the gravest first within each unit as it came.

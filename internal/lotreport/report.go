@@ -163,6 +163,8 @@ type Unit struct {
 	Score       *float64     `json:"score,omitempty"`
 	WorstStepUM *float64     `json:"worst_step_um,omitempty"`
 	UUM         *float64     `json:"u_um,omitempty"` // standard uncertainty of the worst step, k = 1
+	// The curve of its steps, of the units that were read in full.
+	Seam *part.SeamShape `json:"seam_shape,omitempty"`
 	// Findings by severity.
 	Critical int    `json:"critical"`
 	Major    int    `json:"major"`

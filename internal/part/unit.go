@@ -88,8 +88,9 @@ type Result struct {
 
 // Seam is the step all around the unit.
 type Seam struct {
-	Stations    []Station `json:"stations"`
-	WorstStepUM *float64  `json:"worst_step_um,omitempty"` // the step of largest size, with its sign
+	Stations    []Station  `json:"stations"`
+	WorstStepUM *float64   `json:"worst_step_um,omitempty"` // the step of largest size, with its sign
+	Shape       *SeamShape `json:"shape,omitempty"`         // absent: too few stations were measured
 }
 
 // Surface says how much of a surface was looked at, as shares of it (0..1): in

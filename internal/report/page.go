@@ -120,6 +120,7 @@ type pageView struct {
 	Shell         *shellView  // nil: the shell was not looked at
 	Legend        []legendEntry
 	Plot          template.HTML
+	SeamLine      string // the curve of steps
 	Stations      []stationRow
 	Findings      []findingView
 	Pictures      []pictureRow
@@ -223,7 +224,7 @@ func newPageView(in PageInput) pageView {
 	v := pageView{
 		T: english, CSS: css(), Unit: r.Unit, Verdict: string(r.Verdict), Word: verdictWord(r.Verdict),
 		VerdictLine: verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: r.Reasons, Warnings: r.Warnings,
-		Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM),
+		Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM), SeamLine: seamLine(r.Seam.Shape),
 	}
 	v.Passes = r.Verdict == part.Pass
 	v.Title = v.Unit + ": " + v.Word
@@ -426,7 +427,7 @@ func legend(in PageInput) []legendEntry {
 }
 
 func newStationRow(s *part.Station, in PageInput) stationRow {
-	row := stationRow{Around: trimNumber(Around(s), 1) + "°", Picture: s.Image, Side: string(s.Side),
+	row := stationRow{Around: trimNumber(s.AroundDeg(), 1) + "°", Picture: s.Image, Side: string(s.Side),
 		Step: signedUM(s.StepUM), U: fixedText(twice(s.UUM), 1), Gap: fixedText(s.GapUM, 0), Bead: fixedText(s.BeadUM, 0)}
 	var notes []string
 	if s.State != part.Measured {

@@ -431,19 +431,6 @@ type failing struct{ err error }
 
 func (f failing) Write([]byte) (int, error) { return 0, f.err }
 
-// The convention: picture angle a is the right limb at a, the left at a + 180.
-func TestAround(t *testing.T) {
-	for _, c := range []struct {
-		angle float64
-		side  part.Side
-		want  float64
-	}{{0, part.Right, 0}, {0, part.Left, 180}, {150, part.Left, 330}, {200, part.Left, 20}, {-30, part.Right, 330}, {720, part.Right, 0}} {
-		if got := Around(&part.Station{AngleDeg: c.angle, Side: c.side}); got != c.want {
-			t.Errorf("%g, %s: %g, want %g", c.angle, c.side, got, c.want)
-		}
-	}
-}
-
 func TestStepPlot(t *testing.T) {
 	svg := string(StepPlotSVG(sample(), 50, 30))
 	for what, n := range map[string]int{`class="over"`: 2, `class="dot"`: 0, `class="missing"`: 2, `class="bar"`: 2, `class="limit"`: 2} {

@@ -10,21 +10,6 @@ import (
 	"finishbench/internal/part"
 )
 
-// Around is the angle around the seam, 0 to below 360 degrees, at which a
-// station lies. In the picture taken at angle a the right limb is at a and the
-// left limb at a + 180.
-func Around(s *part.Station) float64 {
-	a := s.AngleDeg
-	if s.Side == part.Left {
-		a += 180
-	}
-	a = math.Mod(a, 360)
-	if a < 0 {
-		a += 360
-	}
-	return a
-}
-
 // stationsAround returns the stations in order around the seam.
 func stationsAround(r *part.Result) []*part.Station {
 	out := make([]*part.Station, len(r.Seam.Stations))
@@ -32,7 +17,7 @@ func stationsAround(r *part.Result) []*part.Station {
 		out[i] = &r.Seam.Stations[i]
 	}
 	slices.SortStableFunc(out, func(a, b *part.Station) int {
-		switch d := Around(a) - Around(b); {
+		switch d := a.AroundDeg() - b.AroundDeg(); {
 		case d < 0:
 			return -1
 		case d > 0:
@@ -78,10 +63,10 @@ func (p plot) y(um float64) float64 {
 
 // StepPlotSVG draws the step around the seam: angle against micrometres, the
 // limits as dashed lines with the ground beyond them hatched, a bar of plus and
-// minus twice the standard uncertainty at each station. A station within the
+// minus twice the standard uncertainty at each station, and the curve fitted to all of them as a broad line behind. A station within the
 // limits is a dot, one that is proud beyond its limit a triangle pointing up,
 // one recessed beyond it a triangle pointing down, one not measured a cross on
-// the axis. See [Around] for the angle. Limits are sizes in micrometres (> 0);
+// the axis. See [part.Station.AroundDeg] for the angle. Limits are sizes in micrometres (> 0);
 // 0 or NaN where there is none. It returns nothing where there are no stations.
 func StepPlotSVG(r *part.Result, proudUM, recessedUM float64) template.HTML {
 	st := stationsAround(r)
@@ -96,6 +81,7 @@ func StepPlotSVG(r *part.Result, proudUM, recessedUM float64) template.HTML {
 	b.WriteString(`<defs><pattern id="plot-hatch" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M0 0V8"/></pattern></defs>`)
 	p.grid(&b)
 	p.limits(&b, proudUM, recessedUM)
+	p.shape(&b, r.Seam.Shape)
 	p.curve(&b, st)
 	for _, s := range st {
 		p.station(&b, s, beyond(s, proudUM, recessedUM))
@@ -170,6 +156,21 @@ func (p plot) limits(b *strings.Builder, proudUM, recessedUM float64) {
 	}
 }
 
+// shape draws the curve that was fitted to the steps.
+func (p plot) shape(b *strings.Builder, s *part.SeamShape) {
+	if math.IsNaN(s.Step(0)) {
+		return
+	}
+	for a := 0.0; a <= 360; a += 5 {
+		cmd := "L"
+		if a == 0 {
+			cmd = `<path class="shape" d="M`
+		}
+		fmt.Fprintf(b, "%s%.1f %.1f", cmd, p.x(a), p.y(s.Step(a)))
+	}
+	b.WriteString(`"/>`)
+}
+
 // curve joins neighbours that were both measured.
 func (p plot) curve(b *strings.Builder, st []*part.Station) {
 	var d strings.Builder
@@ -183,7 +184,7 @@ func (p plot) curve(b *strings.Builder, st []*part.Station) {
 		if !pen {
 			cmd = "M"
 		}
-		fmt.Fprintf(&d, "%s%.1f %.1f", cmd, p.x(Around(s)), p.y(*s.StepUM))
+		fmt.Fprintf(&d, "%s%.1f %.1f", cmd, p.x(s.AroundDeg()), p.y(*s.StepUM))
 		pen = true
 	}
 	if d.Len() > 0 {
@@ -192,7 +193,7 @@ func (p plot) curve(b *strings.Builder, st []*part.Station) {
 }
 
 func (p plot) station(b *strings.Builder, s *part.Station, over int) {
-	x := p.x(Around(s))
+	x := p.x(s.AroundDeg())
 	if s.State != part.Measured || s.StepUM == nil {
 		y := p.y(0)
 		fmt.Fprintf(b, `<path class="missing" d="M%.1f %.1fl14 14m0 -14l-14 14"/>`, x-7, y-7)
@@ -247,5 +248,5 @@ func plotDescription(st []*part.Station, proudUM, recessedUM float64) string {
 	if measured == 0 {
 		return textPlotNoneMeasured
 	}
-	return fmt.Sprintf(textPlotSummary, measured, len(st), signedUM(lo.StepUM), trimNumber(Around(lo), 1), signedUM(hi.StepUM), trimNumber(Around(hi), 1), over)
+	return fmt.Sprintf(textPlotSummary, measured, len(st), signedUM(lo.StepUM), trimNumber(lo.AroundDeg(), 1), signedUM(hi.StepUM), trimNumber(hi.AroundDeg(), 1), over)
 }

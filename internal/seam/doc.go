@@ -13,6 +13,7 @@
 //     error function, in linear light), faceplate and shell apart.
 //  4. profile: the two sides are carried to the seam's height and their
 //     distance along the outline's normal is the step, with its uncertainty.
+//  5. shape: over all pictures of a unit, the curve of steps round it.
 //
 // Lengths of the unit (blend, groove, rim) are in mm; lengths of the camera
 // (blur) are in pixels. In a limb's own frame u grows from the panel into the

@@ -1,0 +1,132 @@
+package grade
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"finishbench/internal/part"
+	"finishbench/internal/seam"
+)
+
+// ringed is a unit at a stage with two stations a picture, turned by 0, 30, ... 150 deg, whose
+// steps follow a curve, u = 1 um; the curve of steps is that of package seam.
+func ringed(st part.Stage, turns int, step func(deg float64) float64) *part.Result {
+	r := unit(st)
+	r.Seam.Stations = nil
+	for i := range turns {
+		a := float64(30 * i)
+		r.Seam.Stations = append(r.Seam.Stations, station(a, part.Left, step(a+180), 1), station(a, part.Right, step(a), 1))
+	}
+	r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
+	Judge(r, DefaultLimits())
+	return r
+}
+
+func cosDeg(d float64) float64 { return math.Cos(d * math.Pi / 180) }
+
+// The limit for a step is 50 um as shipped; what is over it follows from each curve by hand.
+func TestSeamHasOneCause(t *testing.T) {
+	type want struct{ reason, advice string }
+	for name, c := range map[string]struct {
+		turns int
+		step  func(deg float64) float64
+		want  want
+	}{
+		// 84 cos(d - 40): 82.7 at 30 deg, the least opposite; over 30 um, where minor begins, at 0, 30, 60, 90 deg and opposite.
+		"off-centre": {6, func(d float64) float64 { return 84 * cosDeg(d-40) }, want{
+			"off-centre by 84 um towards 40 deg: proud by 83 um at 30 deg, right (limit 50 um) and recessed by 83 um at 30 deg, left (limit 50 um) (8 stations over their limits); sanding the proud side flush leaves the other recessed",
+			"glue it again, centred; or fill with adhesive on the side towards 220 deg"}},
+		// 30 + 50 cos(d - 90): 80 at most, -20 at least.
+		"off-centre, proud side alone": {6, func(d float64) float64 { return 30 + 50*cosDeg(d-90) }, want{
+			"off-centre by 50 um towards 90 deg: proud by 80 um at 90 deg, right (limit 50 um)", "flush with the shell on the side towards 90 deg"}},
+		// -30 + 50 cos(d - 90): the opposite.
+		"off-centre, recessed side alone": {6, func(d float64) float64 { return -30 + 50*cosDeg(d-90) }, want{
+			"off-centre by 50 um towards 90 deg: recessed by 80 um at 90 deg, left (limit 50 um)", "Do not sand: the faceplate lies lower on the side towards 270 deg"}},
+		"proud": {6, func(d float64) float64 { return 70 + 10*cosDeg(d) }, want{
+			"proud all round, by 70 um on average: proud by 80 um at 0 deg, right (limit 50 um)", "flush with the shell all round"}},
+		"recessed": {6, func(d float64) float64 { return -70 + 10*cosDeg(d) }, want{
+			"recessed all round, by 70 um on average: recessed by 80 um at 0 deg, left (limit 50 um)", "Do not sand: the faceplate lies lower all round"}},
+		// 60 cos 2(d - 30): 60 at 30 and 210, -60 at 120 and 300.
+		"oval": {6, func(d float64) float64 { return 60 * cosDeg(2*(d-30)) }, want{
+			"oval by 60 um, proud towards 30 and 210 deg: proud by 60 um at 30 deg, left (limit 50 um) and recessed by 60 um at 120 deg, left (limit 50 um)", "recessed on the sides towards 120 and 300 deg"}},
+		"one place": {6, func(d float64) float64 {
+			if d == 120 {
+				return 75
+			}
+			return 3 * cosDeg(3*d) // within what is stated
+		}, want{"at one place alone: proud by 75 um at 120 deg, right (limit 50 um)", "flush with the shell at that place alone"}},
+		// One picture: what lies across its direction is not known.
+		"one picture": {1, func(d float64) float64 { return 12.5 + 83.5*cosDeg(d) }, want{
+			"off-centre by at least 83 um towards 0 deg: proud by 96 um at 0 deg, right (limit 50 um) and recessed by 71 um at 0 deg, left (limit 50 um)", "Do not sand it flush"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := ringed(part.Trim, c.turns, c.step)
+			if len(r.Reasons) == 0 || !strings.HasPrefix(r.Reasons[0], c.want.reason) {
+				t.Errorf("reasons %q, want %q", r.Reasons, c.want.reason)
+			}
+			for _, s := range r.Reasons {
+				if strings.Contains(s, "more stations") {
+					t.Errorf("twelve lines again: %q", r.Reasons)
+				}
+			}
+			for _, f := range r.Findings {
+				if f.Kind != part.Step {
+					continue
+				}
+				if !strings.Contains(f.Advice, c.want.advice) {
+					t.Errorf("advice %q, want %q", f.Advice, c.want.advice)
+				}
+				if !strings.Contains(f.Advice, dusty) {
+					t.Errorf("no caution of dust: %q", f.Advice)
+				}
+			}
+			if r.Verdict != part.Rework {
+				t.Errorf("verdict %s", r.Verdict)
+			}
+		})
+	}
+}
+
+// Where a step is recessed over its limit no advice says to sand the edge flush, whatever the cause, the
+// stage and the limits of rework; and where sanding or filling can be the work, dust is told of.
+func TestRecessedIsNeverSandedFlush(t *testing.T) {
+	for _, st := range part.Stages {
+		for mean := -120.0; mean <= 120; mean += 60 {
+			for _, off := range []float64{0, 110} {
+				for _, oval := range []float64{0, 70} {
+					for _, turns := range []int{1, 6} {
+						r := ringed(st, turns, func(d float64) float64 { return mean + off*cosDeg(d-70) + oval*cosDeg(2*d) })
+						recessed := false
+						for _, f := range r.Findings {
+							recessed = recessed || f.Kind == part.Step && *f.ValueUM < 0
+						}
+						for _, f := range r.Findings {
+							says := strings.HasPrefix(f.Advice, "Do not sand")
+							if f.Kind == part.Step && recessed != says && f.Advice != beyondProud {
+								t.Errorf("%s, mean %g, offset %g, oval %g, %d pictures: %q", st, mean, off, oval, turns, f.Advice)
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+}
+
+// A cause goes with each step's finding, and with no other's; judging again changes nothing.
+func TestSeamCauseGoesWithSteps(t *testing.T) {
+	r := ringed(part.Trim, 6, func(d float64) float64 { return 84 * cosDeg(d-40) })
+	first := fmt.Sprint(r.Reasons)
+	r.Findings = append(r.Findings, spot(part.Dust, 0.5, 300, 300))
+	Judge(r, DefaultLimits())
+	if got := fmt.Sprint(r.Reasons); got != first {
+		t.Errorf("judged again: %s, first %s", got, first)
+	}
+	for i, c := range Causes(r, DefaultLimits()) {
+		if (c.Seam != nil) != (r.Findings[i].Kind == part.Step) {
+			t.Errorf("finding %d, %s: cause %+v", i, r.Findings[i].Kind, c.Seam)
+		}
+	}
+}
