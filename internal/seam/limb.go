@@ -252,7 +252,7 @@ func (b *limb) extend(s *side, seamY float64) bool {
 			for _, v := range run {
 				m += v / float64(len(run))
 			}
-			if !(math.Abs(m) <= max(0.1, 3*p.sd)) {
+			if !(math.Abs(m) <= max(0.1, 3*math.Hypot(p.sd, p.uAt(r.y)))) {
 				bad++
 				if bad == 3 {
 					end = t - 3

@@ -81,8 +81,19 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 	}
 	var widths []float64
 	var ends, off [2]float64
+	var limbs [2]*limb
+	var cannot [2]string
+	for i := range limbs {
+		limbs[i], cannot[i] = openLimb(l, &sil, &seam, i == 1, p)
+	}
+	if cannot[0] == "" && cannot[1] == "" {
+		seam.refine(l, limbs, p)
+	}
 	for i := range m.Stations {
-		r := measureLimb(l, &sil, seam, i == 1, p)
+		r := limbResult{reason: cannot[i]}
+		if r.reason == "" {
+			r = limbs[i].measureStep(&seam, p)
+		}
 		if r.reason != "" {
 			m.Stations[i].Reason = r.reason
 			ends[i] = float64(sil.x0)
@@ -91,10 +102,10 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 			}
 			continue
 		}
-		r.fill(&m.Stations[i], seam)
+		r.fill(&m.Stations[i], &seam)
 		m.Outline = append(m.Outline, r.outline...)
 		widths = append(widths, widthPerSigma*r.sigma)
-		ends[i], off[i] = r.x, r.y-seam.curve.at(r.x)
+		ends[i], off[i] = r.x, r.y-seam.at(r.x)
 	}
 	m.EdgeWidthPX = mean(widths)
 	m.SeamLine = seam.line(ends, off)
@@ -148,13 +159,13 @@ func findSeam(l *light, sil *silhouette, p Params) (seamCurve, string) {
 // line returns the seam's points between two columns for drawing. The limbs
 // tell the seam's height on their own too: off is by how much they lie lower
 // than the curve.
-func (s seamCurve) line(ends, off [2]float64) []part.Point {
+func (s *seamCurve) line(ends, off [2]float64) []part.Point {
 	const n = 33
 	pts := make([]part.Point, n)
 	for i := range pts {
 		f := float64(i) / (n - 1)
 		x := ends[0] + (ends[1]-ends[0])*f
-		pts[i] = part.Point{X: x, Y: s.curve.at(x) + off[0]*(1-f) + off[1]*f}
+		pts[i] = part.Point{X: x, Y: s.at(x) + off[0]*(1-f) + off[1]*f}
 	}
 	return pts
 }
@@ -172,7 +183,7 @@ type limbResult struct {
 	budget   part.Budget
 }
 
-func (r *limbResult) fill(s *part.Station, seam seamCurve) {
+func (r *limbResult) fill(s *part.Station, seam *seamCurve) {
 	s.State = part.Measured
 	s.StepUM, s.UUM = part.Num(r.step), part.Num(r.budget.CombinedUM)
 	s.GapUM, s.BeadUM = part.Num(r.gap), part.Num(r.bead)
@@ -181,17 +192,17 @@ func (r *limbResult) fill(s *part.Station, seam seamCurve) {
 	s.Budget = named(r.budget, s)
 }
 
-// measureLimb measures one limb.
-func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Params) (r limbResult) {
+// openLimb traces a limb around the seam and finds where the two meet. It returns
+// the reason where it cannot.
+func openLimb(l *light, sil *silhouette, seam *seamCurve, mirrored bool, p Params) (*limb, string) {
 	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir, undistort: p.Undistort}
-	x := float64(sil.x0)
+	x, i := float64(sil.x0), 0
 	if mirrored {
-		x = float64(sil.x1)
+		x, i = float64(sil.x1), 1
 	}
-	y := seam.curve.at(x)
+	y := seam.at(x)
 	if !(y > 0 && y < float64(l.h-1)) {
-		r.reason = "the seam meets this limb outside the picture"
-		return r
+		return b, "the seam meets this limb outside the picture"
 	}
 	faceReach := (faceMaxMM + blendMaxMM) / p.MMPerPX
 	if end := sil.top; seam.dir < 0 {
@@ -205,11 +216,30 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 	if seam.dir < 0 {
 		y0, y1 = y-shellReach, y+faceReach
 	}
-	if r.reason = b.trace(int(y0)-1, int(y1)+1); r.reason != "" {
-		return r
+	if reason := b.trace(int(y0)-1, int(y1)+1); reason != "" {
+		return b, reason
 	}
-	y = b.seamAt(seam, y)
-	uY := seam.u
+	seam.row[i], seam.uRow[i] = b.seamAt(seam, y), math.Hypot(seam.u, unfittedShare*seam.sag())
+	return b, ""
+}
+
+// unfittedShare is how far a seam that bows may lie off at a limb, as a share of its
+// sag, where the bow is carried on as a parabola: a half ellipse and the parabola through its
+// middle 90 % differ by so much (reckoned).
+const unfittedShare = 0.35
+
+// sag is by how much the followed curve bows, in pixels.
+func (s *seamCurve) sag() float64 {
+	return s.curve.at((s.x0+s.x1)/2) - (s.curve.at(s.x0)+s.curve.at(s.x1))/2
+}
+
+// measureStep measures the step at a limb.
+func (b *limb) measureStep(seam *seamCurve, p Params) (r limbResult) {
+	i := 0
+	if b.mirrored {
+		i = 1
+	}
+	y, uY := seam.row[i], seam.uRow[i]
 	face := side{name: "faceplate", sign: -1, degree: 1, startMM: faceStartMM, maxMM: faceMaxMM}
 	shell := side{name: "shell", sign: 1, degree: 2, curved: true, startMM: shellStart, maxMM: shellMaxMM}
 	for _, s := range [2]*side{&face, &shell} {
@@ -218,7 +248,7 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 		}
 	}
 	if ny, uNotch, ok := b.notch(&face, &shell, y); ok {
-		y, uY = weighted(y, seam.u, ny, uNotch)
+		y, uY = weighted(y, uY, ny, uNotch)
 		for _, s := range [2]*side{&face, &shell} {
 			if r.reason = b.extent(s, y); r.reason != "" {
 				return r
@@ -271,13 +301,13 @@ func commonBlur(a, b edgeShape) float64 {
 
 // seamAt returns the seam's row at the limb itself: where the curve meets the
 // outline near row y.
-func (b *limb) seamAt(seam seamCurve, y float64) float64 {
+func (b *limb) seamAt(seam *seamCurve, y float64) float64 {
 	for i := 0; i < 3; i++ {
 		u := b.halfNear(y)
 		if math.IsNaN(u) {
 			return y
 		}
-		y = seam.curve.at(b.x(u))
+		y = seam.at(b.x(u))
 	}
 	return y
 }
