@@ -27,6 +27,7 @@ type closedCurve struct {
 	cov      [maxParams][maxParams]float64
 	n        int     // columns used
 	sd       float64 // of what they leave over, px
+	uMiddle  float64 // of the middle between both colours, px: see centre
 
 	undistort func(part.Point) part.Point
 }
@@ -79,11 +80,12 @@ func (k *closedCurve) at(x float64) float64 {
 }
 
 // uRow is the standard uncertainty in pixels of the row in which the curve meets
-// limb i, from the columns' scatter and what is known of shapes.
+// limb i: the columns' scatter and what is known of shapes, and where between two colours the seam is.
 func (k *closedCurve) uRow(i int) float64 {
 	sign := float64(2*i - 1)
 	v := k.cov[0][0] + k.cov[1][1] + 2*sign*k.cov[0][1]
-	return math.Hypot(math.Sqrt(max(0, v)), limbShare*k.c[2])
+	shape := limbShare * k.c[2]
+	return math.Sqrt(max(0, v) + shape*shape + k.uMiddle*k.uMiddle + seamFloorPX*seamFloorPX)
 }
 
 // rowAt is the row in which the curve meets limb b, near row y.
@@ -209,9 +211,11 @@ func (s *seamCurve) refine(l *light, limbs [2]*limb, p Params) {
 			break
 		}
 		if round > 0 {
-			if d, settled := c.centre(k.at); settled {
-				k.c[0] += s.dir * d * k.cos
+			d, u, settled := c.centre(k.at)
+			if k.uMiddle = u; !settled {
+				d, k.uMiddle = 0, glueMM/2/p.MMPerPX
 			}
+			k.c[0] += s.dir * d * k.cos
 		}
 		for i, b := range limbs {
 			if rows[i] = k.rowAt(b, rows[i]); math.IsNaN(rows[i]) {
@@ -231,7 +235,7 @@ func (s *seamCurve) refine(l *light, limbs [2]*limb, p Params) {
 	}
 	s.closed, s.row, s.points = k, rows, k.n
 	for i := range limbs {
-		s.uRow[i] = math.Hypot(seamFloorPX, k.uRow(i))
+		s.uRow[i] = k.uRow(i)
 	}
 }
 

@@ -308,8 +308,8 @@ func count(b []bool) (n int) {
 // light. Between the faceplate's and the shell's colour there is often a dark
 // line (glue, a groove's shadow): the faceplate's colour ends at a, the shell's
 // begins at b, both blurred alike, and the seam is the middle of the two. It
-// returns the correction in rows along dir, and whether the fit settled.
-func (c *columns) centre(at func(x float64) float64) (float64, bool) {
+// returns the correction in rows along dir, its standard uncertainty, and whether the fit settled.
+func (c *columns) centre(at func(x float64) float64) (d, u float64, ok bool) {
 	reach := max(0.22, 8*c.scale) / c.scale
 	const fine = 2 // bins per pixel
 	n := int(reach*fine)*2 + 1
@@ -344,7 +344,7 @@ func (c *columns) centre(at func(x float64) float64) (float64, bool) {
 	na, nb := 0.0, 0.0
 	for i := range mean {
 		if weight[i] == 0 {
-			return 0, false
+			return 0, 0, false
 		}
 		for ch := range mean[i] {
 			mean[i][ch] /= weight[i]
@@ -372,10 +372,10 @@ func (c *columns) centre(at func(x float64) float64) (float64, bool) {
 // per row around the middle, with two blurred edges: v = a Q((t-p)/s) +
 // b Q((q-t)/s) above the line's own darkness, Q the upper tail of the normal
 // distribution, p <= q, and
-// returns the middle of p and q. The dark line is expected to be width rows
+// returns the middle of p and q with its standard uncertainty. The dark line is expected to be width rows
 // wide, give or take uWidth: that decides only where it does not show, against
-// a dark shell.
-func fitTwoEdges(v []rgbSum, a, b rgbSum, fine, width, uWidth float64) (float64, bool) {
+// a dark shell; the uncertainty is then half of uWidth.
+func fitTwoEdges(v []rgbSum, a, b rgbSum, fine, width, uWidth float64) (middle, u float64, ok bool) {
 	dark := math.Inf(1) // the line still mirrors what the darkest colour does
 	for ch := range a {
 		dark = min(dark, a[ch], b[ch])
@@ -409,8 +409,8 @@ func fitTwoEdges(v []rgbSum, a, b rgbSum, fine, width, uWidth float64) (float64,
 		p[1] = min(2*limit, max(0, p[1]+clamp(dx[1], 1)))
 		p[2] = min(6, max(0.5, p[2]+clamp(dx[2], 0.5)))
 	}
-	best, _, _, ok := marquardt([maxParams]float64{0, width, 1}, 3, 40, sum, move)
-	return best[0], ok && math.Abs(best[0]) < limit
+	best, _, inv, ok := marquardt([maxParams]float64{0, width, 1}, 3, 40, sum, move)
+	return best[0], shadeNoise * math.Sqrt(inv[0][0]), ok && math.Abs(best[0]) < limit
 }
 
 // follow finds the seam from one end of the silhouette. ok is false where its
@@ -440,17 +440,18 @@ func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s 
 	if !good || n < len(c.x)/2 || n < 7 {
 		return s, false
 	}
-	if d, settled := c.centre(f.at); settled {
-		f.c[0] += dir * d
+	d, u, settled := c.centre(f.at)
+	if !settled {
+		d, u = 0, glueMM/2/mmPerPX
 	}
+	f.c[0] += dir * d
 	s.curve, s.points = f.poly, n
-	s.u = math.Max(seamFloorPX, f.u())
+	s.u = math.Hypot(seamFloorPX, math.Hypot(u, f.u()))
 	s.x0, s.x1 = float64(c.x[0]), float64(c.x[len(c.x)-1])
 	return s, true
 }
 
 // seamFloorPX is the standard uncertainty of the followed seam's height that
 // averaging over columns cannot lower: colour is kept at half resolution in
-// most JPEG files, and a glue line may sit to one side. Common practice, no
-// source.
-const seamFloorPX = 0.4
+// most JPEG files. Common practice, no source.
+const seamFloorPX = 0.25

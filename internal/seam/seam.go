@@ -18,6 +18,8 @@ type Params struct {
 	// picture; nil: no distortion is taken off. MMPerPX is then the scale of such
 	// a lens. Only the outline's points are moved, never the picture.
 	Undistort func(part.Point) part.Point
+
+	Camera Camera // where the lens stands; the zero value: not known
 }
 
 // DefaultParams are the parameters for a scale alone: 0.2 % uncertainty of the
@@ -33,6 +35,7 @@ type Measurement struct {
 	SeamLine    []part.Point    // followed seam from limb to limb, for drawing; empty where not found
 	Outline     [][]part.Point  // fitted limbs beside the seam, for drawing
 	EdgeWidthPX float64         // 10-90 % width of the limbs' edge in pixels, along the normal; NaN if not measured
+	Pose        Pose            // how the unit stands before the camera
 }
 
 // Scales for which the lengths in mm above span enough pixels and fit a frame.
@@ -51,7 +54,7 @@ const (
 // 100:2008 (GUM), 5.1.2: the parts are taken as independent and added as
 // squares. XPX, YPX is where the seam meets the shell's outline.
 func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
-	m := Measurement{EdgeWidthPX: math.NaN()}
+	m := Measurement{EdgeWidthPX: math.NaN(), Pose: noPose()}
 	for i, s := range [2]part.Side{part.Left, part.Right} {
 		m.Stations[i] = part.Station{Image: shot.File, AngleDeg: shot.AngleDeg, Side: s, State: part.Unmeasured}
 	}
@@ -88,6 +91,9 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 	}
 	if cannot[0] == "" && cannot[1] == "" {
 		seam.refine(l, limbs, p)
+	}
+	if seam.closed != nil {
+		m.Pose = seam.closed.pose(im.W, im.H, p)
 	}
 	for i := range m.Stations {
 		r := limbResult{reason: cannot[i]}
@@ -195,7 +201,7 @@ func (r *limbResult) fill(s *part.Station, seam *seamCurve) {
 // openLimb traces a limb around the seam and finds where the two meet. It returns
 // the reason where it cannot.
 func openLimb(l *light, sil *silhouette, seam *seamCurve, mirrored bool, p Params) (*limb, string) {
-	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir, undistort: p.Undistort}
+	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir, undistort: p.Undistort, cos: 1}
 	x, i := float64(sil.x0), 0
 	if mirrored {
 		x, i = float64(sil.x1), 1
@@ -223,6 +229,14 @@ func openLimb(l *light, sil *silhouette, seam *seamCurve, mirrored bool, p Param
 	return b, ""
 }
 
+// halfMM is half the unit's width at the seam.
+func (s *seamCurve) halfMM(mmPerPX float64) float64 {
+	if s.closed != nil {
+		return s.closed.half * mmPerPX
+	}
+	return (s.x1 - s.x0) / 2 * mmPerPX
+}
+
 // unfittedShare is how far a seam that bows may lie off at a limb, as a share of its
 // sag, where the bow is carried on as a parabola: a half ellipse and the parabola through its
 // middle 90 % differ by so much (reckoned).
@@ -240,6 +254,9 @@ func (b *limb) measureStep(seam *seamCurve, p Params) (r limbResult) {
 		i = 1
 	}
 	y, uY := seam.row[i], seam.uRow[i]
+	if k := seam.closed; k != nil {
+		b.cos, b.sin = k.cos, k.sin
+	}
 	face := side{name: "faceplate", sign: -1, degree: 1, startMM: faceStartMM, maxMM: faceMaxMM}
 	shell := side{name: "shell", sign: 1, degree: 2, curved: true, startMM: shellStart, maxMM: shellMaxMM}
 	for _, s := range [2]*side{&face, &shell} {
@@ -267,7 +284,7 @@ func (b *limb) measureStep(seam *seamCurve, p Params) (r limbResult) {
 			return r
 		}
 	}
-	r.combine(b, &face, &shell, uY, sigma, p)
+	r.combine(b, &face, &shell, uY, sigma, seam, p)
 	switch {
 	case !(r.budget.CombinedUM <= maxUM):
 		r.reason = fmt.Sprintf("the outline is too unclear here: the step's uncertainty would be %.0f um", r.budget.CombinedUM)
@@ -325,8 +342,9 @@ func (b *limb) halfNear(y float64) float64 {
 }
 
 // combine makes the step, its uncertainty and what is drawn.
-func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, p Params) {
-	um := p.MMPerPX * 1000
+func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, seam *seamCurve, p Params) {
+	scale, uScale := p.Camera.limbScale(seam.halfMM(p.MMPerPX))
+	um := p.MMPerPX * 1000 * scale
 	f := joinSides(face.fit, shell.fit)
 	// u grows inwards: the shell further in (larger u) means the faceplate stands out
 	r.step = f.Normal * um
@@ -335,9 +353,9 @@ func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, p Pa
 		cos = 1
 	}
 	r.sigma = sigma
-	r.budget = stepBudget(r.step, face, shell, f, cos, uY, sigma, p)
-	r.x = b.x(shell.fit.c[0])
-	r.y = shell.fit.x0
+	r.budget = stepBudget(r.step, face, shell, f, cos, uY, sigma, scale, uScale, p)
+	at := b.bent(shell.fit.x0, shell.fit.c[0])
+	r.x, r.y = at.X, at.Y
 	r.groove(b, face, shell, um)
 	r.draw(b, face, shell)
 }
