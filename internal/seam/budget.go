@@ -40,7 +40,7 @@ func stepBudget(stepUM float64, face, shell *side, f StepFit, cos, uY, sigma, sc
 			},
 			part.Contribution{
 				Name: "sharpness at the " + s.name + ": the blur's form, JPEG", Unit: "px",
-				U: uSharpness * sigma, Distribution: part.Normal, Sensitivity: s.sign * um,
+				U: math.Hypot(uSharpness*sigma, uCodedPX), Distribution: part.Normal, Sensitivity: s.sign * um,
 			})
 	}
 	cs = append(cs,

@@ -360,11 +360,13 @@ func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, seam
 	r.draw(b, face, shell)
 }
 
-// uSharpness is the standard uncertainty of a side's outline that no averaging
-// of rows lowers, as a share of the blur: the blur's shape is not quite
-// Gaussian, JPEG quantises the edge alike in row after row. Common practice
-// for edges placed to a fraction of a pixel, no source.
-const uSharpness = 0.04
+// What no averaging of rows lowers of a side's outline, standard uncertainties: the blur's shape is
+// not quite Gaussian, as a share of the blur (both sides' is nearly alike); JPEG quantises the edge alike in row
+// after row, in pixels. Common practice for edges placed to a fraction of a pixel, no source.
+const (
+	uSharpness = 0.015
+	uCodedPX   = 0.03
+)
 
 // groove finds how deep the outline dips below both fitted sides between the
 // rows that were left out, and how high it stands above both.
