@@ -88,6 +88,14 @@ func (k *closedCurve) uRow(i int) float64 {
 	return math.Sqrt(max(0, v) + shape*shape + k.uMiddle*k.uMiddle + seamFloorPX*seamFloorPX)
 }
 
+// uFlat is the standard uncertainty of a limb's row, uRow, if the seam were seen edge on.
+func (s *seamCurve) uFlat(uRow float64) float64 {
+	if s.closed == nil {
+		return uRow
+	}
+	return min(uRow, math.Hypot(s.closed.uMiddle, seamFloorPX))
+}
+
 // rowAt is the row in which the curve meets limb b, near row y.
 func (k *closedCurve) rowAt(b *limb, y float64) float64 {
 	for range 4 {

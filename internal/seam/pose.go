@@ -1,6 +1,7 @@
 package seam
 
 import (
+	"fmt"
 	"math"
 
 	"finishbench/internal/part"
@@ -29,7 +30,7 @@ const (
 // perMM is one over the distance and its standard uncertainty, 1/mm.
 func (c Camera) perMM() (inv, u float64) {
 	if c.DistanceMM > 0 {
-		return 1 / c.DistanceMM, c.UDistanceMM / c.DistanceMM / c.DistanceMM
+		return 1 / c.DistanceMM, c.UDistanceMM / c.DistanceMM / c.DistanceMM // both 0 at infinity
 	}
 	return 1 / (2 * nearestMM), 1 / (2 * nearestMM) / math.Sqrt(3) // anything from far away to the nearest (GUM 4.3.7)
 }
@@ -67,7 +68,7 @@ func (k *closedCurve) pose(w, h int, p Params) Pose {
 	o := Pose{HalfMM: k.half * p.MMPerPX}
 	o.RollDeg = deg(math.Atan2(k.sin, k.cos))
 	slant := k.c[2] / k.half
-	uSlant := math.Hypot(math.Sqrt(k.cov[2][2])/k.half, slant*depthShare)
+	uSlant := math.Hypot(math.Hypot(math.Sqrt(k.cov[2][2]), warpMM/p.MMPerPX)/k.half, slant*depthShare)
 	// An oval's limbs lie before and behind the axis, so that a slant tips the chord, too.
 	o.URollDeg = deg(math.Hypot(math.Sqrt(k.cov[1][1])/k.half, limbDepthShare*slant))
 	o.SlantDeg, o.USlantDeg = deg(slant), deg(uSlant)
@@ -87,3 +88,67 @@ func (k *closedCurve) pose(w, h int, p Params) Pose {
 }
 
 func deg(rad float64) float64 { return rad * 180 / math.Pi }
+
+// SlantMostDeg is the slant, in degrees, up to which the seam is seen straight enough: over a unit 15 mm wide it
+// bows by 0.13 mm then. Common practice, no source.
+const SlantMostDeg = 1.0
+
+// Beyond it, and from so much of the uncertainty on, by share and in um, a person is told to set the unit right.
+// Common practice, no source.
+const (
+	tellShare = 1.2
+	tellUM    = 0.3
+)
+
+// doubt says what to set right where the slant at which the seam is seen makes a step less certain; empty
+// where it does not. uUM is the step's standard uncertainty, levelUM what it would be without slant.
+func (o Pose) doubt(uUM, levelUM float64) string {
+	if !(math.Abs(o.SlantDeg) > SlantMostDeg && uUM > tellShare*levelUM && uUM-levelUM > tellUM) {
+		return ""
+	}
+	gain := fmt.Sprintf("u is %.1f um here and would be %.1f", uUM, levelUM)
+	byHeight := o.PitchDeg - o.SlantDeg // the height's part of the slant, the other way round
+	switch {
+	case math.IsNaN(o.PitchDeg):
+		return fmt.Sprintf("the seam is seen from %s, by %.1f deg: %s, until it looks straight (%s)", o.from(), math.Abs(o.SlantDeg), o.level(), gain)
+	case math.Abs(byHeight) >= math.Abs(o.PitchDeg):
+		return fmt.Sprintf("the unit is %s: %s (%s)", o.off(), o.shift(), gain)
+	}
+	return fmt.Sprintf("the unit is tipped by %.1f deg %s the camera: set it upright (%s)", math.Abs(o.PitchDeg), o.towards(), gain)
+}
+
+func (o Pose) from() string {
+	if o.SlantDeg > 0 {
+		return "above"
+	}
+	return "below"
+}
+
+func (o Pose) level() string {
+	if o.SlantDeg > 0 {
+		return "lower the camera, or tip the unit away from it"
+	}
+	return "raise the camera, or tip the unit towards it"
+}
+
+func (o Pose) off() string {
+	where := "above"
+	if o.HeightMM < 0 {
+		where = "below"
+	}
+	return fmt.Sprintf("%.1f mm %s the lens's axis", math.Abs(o.HeightMM), where)
+}
+
+func (o Pose) shift() string {
+	if o.HeightMM > 0 {
+		return "raise the camera or lower the unit"
+	}
+	return "lower the camera or raise the unit"
+}
+
+func (o Pose) towards() string {
+	if o.PitchDeg > 0 {
+		return "towards"
+	}
+	return "away from"
+}

@@ -108,6 +108,9 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 			}
 			continue
 		}
+		if d := m.Pose.doubt(r.budget.CombinedUM, r.levelUM); d != "" {
+			r.warnings = append(r.warnings, d)
+		}
 		r.fill(&m.Stations[i], &seam)
 		m.Outline = append(m.Outline, r.outline...)
 		widths = append(widths, widthPerSigma*r.sigma)
@@ -187,6 +190,7 @@ type limbResult struct {
 	outline  [][]part.Point
 	warnings []string
 	budget   part.Budget
+	levelUM  float64 // what the step's standard uncertainty would be if the seam were seen edge on
 }
 
 func (r *limbResult) fill(s *part.Station, seam *seamCurve) {
@@ -353,6 +357,8 @@ func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, seam
 		cos = 1
 	}
 	r.sigma = sigma
+	uFlat := seam.uFlat(uY)
+	r.levelUM = stepBudget(r.step, face, shell, f, cos, uFlat, sigma, scale, uScale, p).CombinedUM
 	r.budget = stepBudget(r.step, face, shell, f, cos, uY, sigma, scale, uScale, p)
 	at := b.bent(shell.fit.x0, shell.fit.c[0])
 	r.x, r.y = at.X, at.Y
