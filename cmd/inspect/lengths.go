@@ -5,6 +5,7 @@ import (
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
+	"finishbench/internal/seam"
 )
 
 // lengths turns a view's pixels into millimetres.
@@ -38,6 +39,32 @@ func (l lengths) undistort() func(part.Point) part.Point {
 		}
 		return p
 	}
+}
+
+// uPupilMM is how well a ruler tells where in a lens its centre of projection lies, standard uncertainty. Common
+// practice, no source.
+const uPupilMM = 10
+
+// camera is where the lens stands: as the scale file has it, else stationMM, the station file's distance in mm, 0 where it has
+// none. The distance of a pinhole is its focal length in px times the scale.
+func (l lengths) camera(stationMM float64) seam.Camera {
+	c := seam.Camera{DistanceMM: stationMM, UDistanceMM: uPupilMM}
+	switch {
+	case l.file == nil:
+	case l.file.Projection == optics.Telecentric:
+		return seam.Camera{DistanceMM: math.Inf(1)}
+	case l.file.Lens != nil:
+		lens := l.file.Lens
+		c.DistanceMM = lens.FX * l.mmPerPX
+		if u := l.file.LensU; u != nil {
+			c.UDistanceMM = c.DistanceMM * math.Hypot(u.FX/lens.FX, l.uRel)
+			c.Axis, c.UAxisPX = &part.Point{X: lens.CX, Y: lens.CY}, max(u.CX, u.CY)
+		}
+	}
+	if math.IsInf(c.DistanceMM, 1) {
+		c.UDistanceMM = 0
+	}
+	return c
 }
 
 // straighten gives a finding the size that a lens without distortion would

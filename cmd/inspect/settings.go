@@ -94,6 +94,7 @@ func (o runOptions) settings() (settings, error) {
 	s.seam = seam.DefaultParams(edge.mmPerPX)
 	s.seam.FaceplateThicknessMM = st.FaceplateThicknessMM
 	s.seam.Undistort = edge.undistort()
+	s.seam.Camera = edge.camera(st.LensMM())
 	if edge.uRel > 0 {
 		s.seam.URelScale = edge.uRel
 	}

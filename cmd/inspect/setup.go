@@ -18,6 +18,7 @@ import (
 	"finishbench/internal/config"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
+	"finishbench/internal/seam"
 	"finishbench/internal/setup"
 )
 
@@ -26,12 +27,15 @@ const setupHelp = `setup leads through putting the bench in order, one thing at 
   panel       the lit panel is bright, even and clean
   exposure    enough light, and nothing of the unit at full scale
   focus       edges are sharp, and nothing moved
+  height      the seam stands at the height of the lens's axis
+  perspective the seam is seen straight, from far enough
   squareness  the camera looks squarely at the target
   scale       the target's scale is that of the scale file in force
 
 Each has its value, its limit and a bar with the zone to bring it into. Limits are
-those of the station file. Squareness and scale need a target: see 'inspect scale
---help' for --target and what goes with it.
+those of the station file. Height and perspective need an edge picture of a unit and a
+scale; squareness and scale need a target: see 'inspect scale --help' for --target
+and what goes with it.
 
 With pictures, or folders of them, all steps are judged and the first thing to do
 stands on top. Names tell what a picture shows (edge_030, face_raking); with
@@ -69,7 +73,7 @@ func newSetupCommand() *cobra.Command {
 	var o setupOptions
 	cmd := &cobra.Command{
 		Use:                   "setup [PICTURE|FOLDER...] [--watch FOLDER]",
-		Short:                 "Put the bench in order: panel, exposure, focus, squareness, scale",
+		Short:                 "Put the bench in order: panel, exposure, focus, height, perspective, squareness, scale",
 		Long:                  setupHelp + "\n\n" + strings.Join(setupCautions(), "\n") + "\n\n" + setupExit,
 		Example:               setupExamples,
 		DisableFlagsInUseLine: true,
@@ -82,7 +86,7 @@ func newSetupCommand() *cobra.Command {
 	f.StringVar(&o.station, "station", "", "file that describes the station: its limits and scale (see configs/station.yaml)")
 	f.StringVar(&o.scale, "scale", "", "scale file in force (default: the station file's)")
 	f.StringVar(&o.view, "view", "edge", "edge or face: what pictures show whose names do not tell it; edge has a lit panel behind the unit")
-	f.StringSliceVar(&o.steps, "step", nil, "only this step, or these: panel, exposure, focus, squareness, scale")
+	f.StringSliceVar(&o.steps, "step", nil, "only this step, or these: panel, exposure, focus, height, perspective, squareness, scale")
 	o.targetOptions.flags(cmd)
 	o.sheetOptions.flags(cmd)
 	return cmd
@@ -119,12 +123,12 @@ func (o setupOptions) names(b *setupBench) ([]setup.Name, error) {
 	all := setup.Names()
 	for _, s := range o.steps {
 		if !slices.Contains(all, setup.Name(s)) {
-			return nil, usagef("--step %s: give panel, exposure, focus, squareness or scale", s)
+			return nil, usagef("--step %s: give panel, exposure, focus, height, perspective, squareness or scale", s)
 		}
 	}
 	if len(o.steps) == 0 {
 		if b.view == part.Face {
-			all = all[1:]
+			all = slices.DeleteFunc(all, ofEdgePictures)
 		}
 		return all, nil
 	}
@@ -134,10 +138,15 @@ func (o setupOptions) names(b *setupBench) ([]setup.Name, error) {
 			names = append(names, n)
 		}
 	}
-	if b.view == part.Face && slices.Contains(names, setup.Panel) {
-		return nil, usagef("--view face has no lit panel to look at: leave --step panel out, or say --view edge")
+	if i := slices.IndexFunc(names, ofEdgePictures); b.view == part.Face && i >= 0 {
+		return nil, usagef("--view face has no lit panel to look at: leave --step %s out, or say --view edge", names[i])
 	}
 	return names, nil
+}
+
+// ofEdgePictures says whether a step is seen in edge pictures alone.
+func ofEdgePictures(n setup.Name) bool {
+	return n == setup.Panel || n == setup.Height || n == setup.Perspective
 }
 
 // bench reads what the flags name.
@@ -153,7 +162,8 @@ func (o setupOptions) bench(now time.Time) (*setupBench, error) {
 	b.fit = capture.FitLimits(st.Fit)
 	b.camera, b.focus = st.Camera, st.Focus
 	b.limits = setup.Limits{PanelUneven: b.fit.PanelUneven, PanelDirt: b.fit.PanelDirt, MinPanel: b.fit.MinPanel, MinLevel: b.fit.MinLevel,
-		Warn: b.fit.Warn, URelScale: st.URelScale}
+		Warn: b.fit.Warn, URelScale: st.URelScale, SlantMost: seam.SlantMostDeg}
+	b.lensMM = st.LensMM()
 	if err := b.chooseScale(o.scale, st, now); err != nil {
 		return nil, err
 	}

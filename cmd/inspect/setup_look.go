@@ -11,6 +11,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
+	"finishbench/internal/seam"
 	"finishbench/internal/setup"
 	"finishbench/internal/target"
 )
@@ -22,6 +23,7 @@ type setupBench struct {
 	view   part.View      // of pictures whose names do not tell it
 	target *optics.Target // nil: none was named
 	scale  *scaleFile     // in force; nil: none, or only a number
+	lensMM float64        // the station file's distance of the lens; 0: not known
 	camera string         // of pictures whose tags name none
 	focus  string
 }
@@ -96,7 +98,36 @@ func (b *setupBench) unit(f capture.Frame) setup.Reading {
 		r.FocusTrouble = "the outline has too few clean places: light the unit so that it stands out from its background, or put a target in its place"
 	}
 	r.Framing = framing(v)
+	if v.Unit && r.Lit {
+		b.pose(&r, f.Image, shot)
+	}
 	return r
+}
+
+// pose tells how the unit stands before the camera, by its seam.
+func (b *setupBench) pose(r *setup.Reading, im *part.Image, shot part.Shot) {
+	if b.limits.Scale == nil {
+		r.PoseTrouble = "there is no scale in force: make one with inspect scale, or put mm_per_px into the station file"
+		return
+	}
+	l := lengths{mmPerPX: b.limits.Scale.MMPerPX, uRel: b.limits.Scale.U / b.limits.Scale.MMPerPX, file: b.scale}
+	p := seam.DefaultParams(l.mmPerPX)
+	p.Undistort, p.Camera = l.undistort(), l.camera(b.lensMM)
+	if d := p.Camera.DistanceMM; d > 0 {
+		r.DistanceMM = d
+	}
+	m := seam.Measure(im, shot, p)
+	if math.IsNaN(m.Pose.SlantDeg) {
+		r.PoseTrouble = "the seam was not followed from limb to limb"
+		for _, s := range m.Stations {
+			if s.Reason != "" {
+				r.PoseTrouble = s.Reason
+			}
+		}
+		return
+	}
+	r.HeightMM, r.UHeightMM = m.Pose.HeightMM, m.Pose.UHeightMM
+	r.SlantDeg, r.USlantDeg, r.HalfMM = m.Pose.SlantDeg, m.Pose.USlantDeg, m.Pose.HalfMM
 }
 
 // framing is what is wrong with where the unit stands.

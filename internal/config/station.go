@@ -22,6 +22,8 @@ type Station struct {
 	URelScale            float64 `mapstructure:"u_rel_scale"`            // relative standard uncertainty of the scale, 0..0.1
 	Jobs                 int     `mapstructure:"jobs"`                   // pictures at a time; 0: one a processor, 0..256
 	FaceplateThicknessMM float64 `mapstructure:"faceplate_thickness_mm"` // 0: not known, 0.2..5
+	LensDistanceMM       float64 `mapstructure:"lens_distance_mm"`       // of edge pictures, from the unit's axis to the lens; 0: not known, 50..5000
+	Telecentric          bool    `mapstructure:"telecentric"`            // their lens is telecentric
 	Scales               []Scale `mapstructure:"scales"`                 // scale files; empty: mm_per_px holds
 	Flats                []Flat  `mapstructure:"flats"`                  // flat-field files; empty: light is taken as it is
 	Camera               string  `mapstructure:"camera"`                 // of pictures whose tags name none; "": not known
@@ -37,6 +39,14 @@ type Station struct {
 	Plan    []PlanStep `mapstructure:"plan"`     // shots of a unit, in order
 	PlanWet []PlanStep `mapstructure:"plan_wet"` // the same of a unit at stage wet; empty: plan holds
 	Lots    Lots       `mapstructure:"lots"`     // how lots are judged
+}
+
+// LensMM is the distance of the lens in edge pictures: 0 where it is not known, infinite of a telecentric one.
+func (s Station) LensMM() float64 {
+	if s.Telecentric {
+		return math.Inf(1)
+	}
+	return s.LensDistanceMM
 }
 
 // Scale names the scale file of a view's pictures.
@@ -132,6 +142,10 @@ func (s Station) Validate() error {
 	c.between("u_rel_scale", s.URelScale, 0, 0.1)
 	c.between("jobs", float64(s.Jobs), 0, 256)
 	c.zeroOr("faceplate_thickness_mm", s.FaceplateThicknessMM, 0.2, 5)
+	c.zeroOr("lens_distance_mm", s.LensDistanceMM, 50, 5000)
+	if s.Telecentric && s.LensDistanceMM != 0 {
+		c.addf("telecentric", "is set beside lens_distance_mm: a telecentric lens sees the same from any distance; leave one of them out")
+	}
 	s.validateScales(&c)
 	s.validateFlats(&c)
 	s.validateBench(&c)

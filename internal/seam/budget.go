@@ -10,12 +10,13 @@ import (
 // stepBudget is how the step's uncertainty comes about, by JCGM 100:2008 (GUM). The
 // step is (shell's outline - faceplate's outline) at the seam's height, times
 // the cosine of the outline's slope, times the scale. uY is the seam height's
-// standard uncertainty in pixels, sigma the common blur.
+// standard uncertainty in pixels, sigma the common blur, scale the limb's scale over
+// that of the axis and uScale its relative standard uncertainty.
 //
 // What mirrors the lit panel at grazing angle eats into both outlines; it shows
 // as a level that rises inside the outline, and its part is uModel's.
-func stepBudget(stepUM float64, face, shell *side, f StepFit, cos, uY, sigma float64, p Params) part.Budget {
-	um := p.MMPerPX * 1000
+func stepBudget(stepUM float64, face, shell *side, f StepFit, cos, uY, sigma, scale, uScale float64, p Params) part.Budget {
+	um := p.MMPerPX * 1000 * scale
 	var cs []part.Contribution
 	for _, s := range [2]*side{face, shell} {
 		sens := s.sign * cos * um // the shell further in (larger u) means the faceplate stands out
@@ -39,7 +40,7 @@ func stepBudget(stepUM float64, face, shell *side, f StepFit, cos, uY, sigma flo
 			},
 			part.Contribution{
 				Name: "sharpness at the " + s.name + ": the blur's form, JPEG", Unit: "px",
-				U: uSharpness * sigma, Distribution: part.Normal, Sensitivity: s.sign * um,
+				U: math.Hypot(uSharpness*sigma, uCodedPX), Distribution: part.Normal, Sensitivity: s.sign * um,
 			})
 	}
 	cs = append(cs,
@@ -50,6 +51,10 @@ func stepBudget(stepUM float64, face, shell *side, f StepFit, cos, uY, sigma flo
 		part.Contribution{
 			Name: "scale: target, fit, squareness of the view", Unit: "mm/px", Value: part.Num(p.MMPerPX),
 			U: p.URelScale * p.MMPerPX, Distribution: part.Normal, Sensitivity: stepUM / p.MMPerPX,
+		},
+		part.Contribution{
+			Name: "scale at the limb: how near it lies to the lens", Unit: "1", Value: part.Num(scale),
+			U: uScale, Distribution: part.Normal, Sensitivity: stepUM / scale,
 		})
 	return part.NewBudget("step", stepUM, cs)
 }

@@ -28,10 +28,10 @@ const (
 // columns holds sparse columns of the unit, averaged over a few pixels: sums
 // of the encoded red, green and blue from the faceplate's end inwards.
 type columns struct {
-	end   outlineEnd
-	dir   float64 // +1: the faceplate is up, the shell below; -1: turned over
+	start func(x float64) float64 // the row from which a column is read
+	dir   float64                 // +1: the faceplate is up, the shell below; -1: turned over
 	x     []int
-	y0    []int      // row of index 0 of each column
+	y0    []int      // row of index 0 of each column: start, rounded
 	sum   [][]rgbSum // prefix sums: sum[c][k] is the sum of rows 0..k-1
 	count int        // rows per column
 	scale float64    // mm per pixel
@@ -42,14 +42,22 @@ type columns struct {
 
 type rgbSum [3]float64
 
-// cutColumns reads the columns from the given end of the silhouette.
-func cutColumns(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) *columns {
-	c := &columns{end: end, dir: dir, scale: mmPerPX, l: l, half: min(8, int(columnHalfMM/mmPerPX+0.5))}
-	c.count = int(0.55*sil.height) + 1
+// wallColumns reads columns, evenly spread, from the given end of the silhouette inwards.
+func wallColumns(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) *columns {
+	xs := make([]int, followColumns)
 	w := float64(sil.x1 - sil.x0)
-	for i := 0; i < followColumns; i++ {
-		x := int(float64(sil.x0) + w*(columnMargin+(1-2*columnMargin)*float64(i)/(followColumns-1)) + 0.5)
-		y0 := int(math.Round(end.y(float64(x))))
+	for i := range xs {
+		xs[i] = int(float64(sil.x0) + w*(columnMargin+(1-2*columnMargin)*float64(i)/(followColumns-1)) + 0.5)
+	}
+	return cutColumns(l, xs, end.y, int(0.55*sil.height)+1, dir, mmPerPX)
+}
+
+// cutColumns reads count rows along dir at the places xs, each from the row start
+// on; columns that leave the picture are left out.
+func cutColumns(l *light, xs []int, start func(x float64) float64, count int, dir, mmPerPX float64) *columns {
+	c := &columns{start: start, dir: dir, count: count, scale: mmPerPX, l: l, half: min(8, int(columnHalfMM/mmPerPX+0.5))}
+	for _, x := range xs {
+		y0 := int(math.Round(start(float64(x))))
 		y1 := y0 + int(dir)*(c.count-1)
 		if x-c.half < 0 || x+c.half >= l.w || min(y0, y1) < 0 || max(y0, y1) >= l.h {
 			continue
@@ -110,14 +118,26 @@ func dot(a, b rgbSum) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 
 // seamCurve is the seam as followed across the unit.
 type seamCurve struct {
-	curve  poly
-	from   string  // "picture" or "rim"
-	u      float64 // standard uncertainty of its height in pixels
-	score  float64 // colour change in encoded levels
-	dir    float64 // +1: faceplate up
-	points int     // columns in which it was seen
-	x0, x1 float64 // where it was followed
-	change float64 // how often the change exceeds what else changes there
+	curve  poly         // as first followed
+	closed *closedCurve // as fitted between the limbs; nil: only the first
+	step   rgbSum       // the change of colour along dir, encoded levels
+	from   string       // "picture" or "rim"
+	u      float64      // standard uncertainty of its height in pixels
+	score  float64      // colour change in encoded levels
+	dir    float64      // +1: faceplate up
+	points int          // columns in which it was seen
+	x0, x1 float64      // where it was followed
+	change float64      // how often the change exceeds what else changes there
+
+	row, uRow [2]float64 // where it meets the limbs, left and right, in pixels, and its standard uncertainty
+}
+
+// at is the seam's row at column x.
+func (s *seamCurve) at(x float64) float64 {
+	if s.closed != nil {
+		return s.closed.at(x)
+	}
+	return s.curve.at(x)
 }
 
 // findColour looks for the place where the colour changes for good, over all
@@ -202,7 +222,7 @@ func (c *columns) track(k0 int, change rgbSum) []float64 {
 	mid := len(c.x) / 2
 	// rows are counted from each column's own start; its rounding is taken
 	// along, so that a tilted end does not make a staircase
-	off := func(i int) float64 { return c.end.y(float64(c.x[i])) - float64(c.y0[i]) }
+	off := func(i int) float64 { return c.start(float64(c.x[i])) - float64(c.y0[i]) }
 	for _, step := range []int{1, -1} {
 		at := float64(k0 + c.shear[mid])
 		for i := mid; i >= 0 && i < len(c.x); i += step {
@@ -288,15 +308,15 @@ func count(b []bool) (n int) {
 // light. Between the faceplate's and the shell's colour there is often a dark
 // line (glue, a groove's shadow): the faceplate's colour ends at a, the shell's
 // begins at b, both blurred alike, and the seam is the middle of the two. It
-// returns the correction in rows along dir, and whether the fit settled.
-func (c *columns) centre(curve poly) (float64, bool) {
+// returns the correction in rows along dir, its standard uncertainty, and whether the fit settled.
+func (c *columns) centre(at func(x float64) float64) (d, u float64, ok bool) {
 	reach := max(0.22, 8*c.scale) / c.scale
 	const fine = 2 // bins per pixel
 	n := int(reach*fine)*2 + 1
 	mean := make([]rgbSum, n)
 	weight := make([]float64, n)
 	for i, x := range c.x {
-		k0 := c.dir * (curve.at(float64(x)) - float64(c.y0[i]))
+		k0 := c.dir * (at(float64(x)) - float64(c.y0[i]))
 		lo, hi := int(math.Ceil(k0-reach))-1, int(k0+reach)+1
 		if math.IsNaN(k0) || lo < 0 || hi >= c.count {
 			continue
@@ -324,7 +344,7 @@ func (c *columns) centre(curve poly) (float64, bool) {
 	na, nb := 0.0, 0.0
 	for i := range mean {
 		if weight[i] == 0 {
-			return 0, false
+			return 0, 0, false
 		}
 		for ch := range mean[i] {
 			mean[i][ch] /= weight[i]
@@ -352,10 +372,10 @@ func (c *columns) centre(curve poly) (float64, bool) {
 // per row around the middle, with two blurred edges: v = a Q((t-p)/s) +
 // b Q((q-t)/s) above the line's own darkness, Q the upper tail of the normal
 // distribution, p <= q, and
-// returns the middle of p and q. The dark line is expected to be width rows
+// returns the middle of p and q with its standard uncertainty. The dark line is expected to be width rows
 // wide, give or take uWidth: that decides only where it does not show, against
-// a dark shell.
-func fitTwoEdges(v []rgbSum, a, b rgbSum, fine, width, uWidth float64) (float64, bool) {
+// a dark shell; the uncertainty is then half of uWidth.
+func fitTwoEdges(v []rgbSum, a, b rgbSum, fine, width, uWidth float64) (middle, u float64, ok bool) {
 	dark := math.Inf(1) // the line still mirrors what the darkest colour does
 	for ch := range a {
 		dark = min(dark, a[ch], b[ch])
@@ -389,14 +409,14 @@ func fitTwoEdges(v []rgbSum, a, b rgbSum, fine, width, uWidth float64) (float64,
 		p[1] = min(2*limit, max(0, p[1]+clamp(dx[1], 1)))
 		p[2] = min(6, max(0.5, p[2]+clamp(dx[2], 0.5)))
 	}
-	best, _, _, ok := marquardt([maxParams]float64{0, width, 1}, 3, 40, sum, move)
-	return best[0], ok && math.Abs(best[0]) < limit
+	best, _, inv, ok := marquardt([maxParams]float64{0, width, 1}, 3, 40, sum, move)
+	return best[0], shadeNoise * math.Sqrt(inv[0][0]), ok && math.Abs(best[0]) < limit
 }
 
 // follow finds the seam from one end of the silhouette. ok is false where its
 // colour cannot be told from what else changes along the wall.
 func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s seamCurve, ok bool) {
-	c := cutColumns(l, sil, end, dir, mmPerPX)
+	c := wallColumns(l, sil, end, dir, mmPerPX)
 	k, change, score, prominence := c.findColour()
 	for _, mm := range [...]float64{-0.25, 0.25, -0.5, 0.5, -0.8, 0.8} {
 		if score >= plainColourStep {
@@ -410,7 +430,7 @@ func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s 
 			copy(c.shear, level)
 		}
 	}
-	s = seamCurve{dir: dir, from: "picture", score: score, change: prominence}
+	s = seamCurve{dir: dir, from: "picture", score: score, change: prominence, step: change}
 	if score < minColourStep || prominence < seamProminence {
 		return s, false
 	}
@@ -420,17 +440,18 @@ func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s 
 	if !good || n < len(c.x)/2 || n < 7 {
 		return s, false
 	}
-	if d, settled := c.centre(f.poly); settled {
-		f.c[0] += dir * d
+	d, u, settled := c.centre(f.at)
+	if !settled {
+		d, u = 0, glueMM/2/mmPerPX
 	}
+	f.c[0] += dir * d
 	s.curve, s.points = f.poly, n
-	s.u = math.Max(seamFloorPX, f.u())
+	s.u = math.Hypot(seamFloorPX, math.Hypot(u, f.u()))
 	s.x0, s.x1 = float64(c.x[0]), float64(c.x[len(c.x)-1])
 	return s, true
 }
 
 // seamFloorPX is the standard uncertainty of the followed seam's height that
 // averaging over columns cannot lower: colour is kept at half resolution in
-// most JPEG files, and a glue line may sit to one side. Common practice, no
-// source.
-const seamFloorPX = 0.4
+// most JPEG files. Common practice, no source.
+const seamFloorPX = 0.25

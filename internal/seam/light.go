@@ -10,8 +10,7 @@ import (
 //
 // Linear light is taken from the encoded luma (ITU-R BT.601 weights, those of
 // JPEG), not from single channels: JPEG keeps the luma at full resolution and
-// smears colour, and across an edge to a colourless panel the luma's linear
-// light mixes like each channel's to better than 1 % of a pixel.
+// smears colour. What that does to an edge between two colours, a mixture undoes.
 type light struct {
 	im     *part.Image
 	w, h   int
@@ -48,8 +47,11 @@ func (l *light) luma(x, y int) float32 {
 		return v
 	}
 	r, g, b := l.rgb(x, y)
-	return 0.299*r + 0.587*g + 0.114*b
+	return lumaR*r + lumaG*g + lumaB*b
 }
+
+// Weights of the luma: ITU-R BT.601-7, 2.5.1 (from memory).
+const lumaR, lumaG, lumaB = 0.299, 0.587, 0.114
 
 // decode turns an encoded value 0..255 into linear light 0..1.
 func (l *light) decode(v float32) float64 {

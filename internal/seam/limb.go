@@ -20,6 +20,10 @@ const (
 	minSideMM   = 0.12 // shortest side that gives a direction
 	minSideRows = 6
 	gapFloorUM  = 3.0 // smaller grooves and beads are told as none
+
+	// A compressed picture is coded in blocks of 8 rows (ISO/IEC 10918-1): from one to
+	// the next an upright wall jumps by about this, in pixels. Common practice, no source.
+	jumpPX = 0.2
 )
 
 // limb is one limb of a picture in its own frame.
@@ -35,6 +39,7 @@ type limb struct {
 	level    int // samples from the outline to where a level is taken
 
 	undistort func(part.Point) part.Point // see Params; nil: none
+	cos, sin  float64                     // direction of the seam's chord: what is measured is measured along it
 	anchor    part.Point                  // of the straightened outline, see anchorAt
 }
 
@@ -252,7 +257,7 @@ func (b *limb) extend(s *side, seamY float64) bool {
 			for _, v := range run {
 				m += v / float64(len(run))
 			}
-			if !(math.Abs(m) <= max(0.1, 3*p.sd)) {
+			if !(math.Abs(m) <= max(jumpPX, 3*math.Hypot(p.sd, p.uAt(r.y)))) {
 				bad++
 				if bad == 3 {
 					end = t - 3
@@ -329,6 +334,7 @@ func (b *limb) measure(s *side, seamY float64) string {
 		}
 	}
 	s.rows = kept
+	b.unmix(s)
 	some := spread(s.rows, maxShapeRows)
 	start := b.startShape(some, f.poly)
 	shape, ok := fitShape(some, f.poly, start, true)
@@ -360,21 +366,25 @@ func spread(rows []limbRow, n int) []limbRow {
 // straight leaves where it is.
 func (b *limb) anchorAt(y, u float64) { b.anchor = part.Point{X: b.x(u), Y: y} }
 
-// straight takes the lens's distortion off a place of the outline: row y, column
-// u of the limb. What is left is its place about the anchor, so that rows and
-// columns near the seam keep their numbers.
+// straight takes the lens's distortion and the seam's roll off a place of the
+// outline: row y, column u of the limb. What is left is its place about the anchor,
+// so that rows and columns near the seam keep their numbers.
 func (b *limb) straight(y, u float64) (float64, float64) {
-	if b.undistort == nil || math.IsNaN(u) {
+	if math.IsNaN(u) || b.undistort == nil && b.sin == 0 {
 		return y, u
 	}
-	p, a := b.undistort(part.Point{X: b.x(u), Y: y}), b.undistort(b.anchor)
-	return p.Y - a.Y + b.anchor.Y, b.x(p.X - a.X + b.anchor.X)
+	p, a := part.Point{X: b.x(u), Y: y}, b.anchor
+	if b.undistort != nil {
+		p, a = b.undistort(p), b.undistort(a)
+	}
+	dx, dy := p.X-a.X, p.Y-a.Y
+	return b.anchor.Y + dy*b.cos - dx*b.sin, b.x(b.anchor.X + dx*b.cos + dy*b.sin)
 }
 
 // bent is the inverse of straight, as a place of the picture, for drawing.
 func (b *limb) bent(y, u float64) part.Point {
 	y0, u0 := y, u
-	for range 4 { // distortion is slight: each round leaves a few hundredths of it
+	for range 12 { // distortion and roll are slight: each round leaves a few hundredths of them, a fifth at most
 		ys, us := b.straight(y0, u0)
 		y0, u0 = y0+y-ys, u0+u-us
 	}

@@ -107,22 +107,40 @@ func (p poly) slope(x float64) float64 {
 // polyFit is a polynomial with what is needed for its uncertainty.
 type polyFit struct {
 	poly
-	n    int     // points used
-	sd   float64 // standard deviation of the residuals, n minus parameters
-	infl float64 // variance inflation by correlated neighbours, >= 1
-	q00  float64 // variance factor of the value at x0
-	uDeg float64 // standard uncertainty at x0 for the choice of degree
+	n    int                           // points used
+	sd   float64                       // standard deviation of the residuals, n minus parameters
+	infl float64                       // variance inflation by correlated neighbours, >= 1
+	q00  float64                       // variance factor of the value at x0
+	inv  [maxParams][maxParams]float64 // of all parameters
+	uDeg float64                       // standard uncertainty at x0 for the choice of degree
 }
 
 // u returns the standard uncertainty of the value at x0: scatter, number and
 // correlation of the points, and how far they must be carried.
 func (f polyFit) u() float64 { return math.Hypot(f.uScatter(), f.uDeg) }
 
+// uAt is the standard uncertainty of the value at x, by scatter and correlation.
+func (f polyFit) uAt(x float64) float64 {
+	var j [maxParams]float64
+	t := (x - f.x0) / f.scale
+	j[0] = 1
+	for k := 1; k < len(f.c); k++ {
+		j[k] = j[k-1] * t
+	}
+	v := 0.0
+	for a := range f.c {
+		for b := range f.c {
+			v += j[a] * j[b] * f.inv[a][b]
+		}
+	}
+	return f.sd * math.Sqrt(f.infl*max(0, v))
+}
+
 // fitCurved fits as fitPoly does, between the given degree and the next: the
 // higher one counts the more, the more of the scatter it explains. With F the
 // drop of the squared residuals by the higher degree, in units of their
-// variance (raised for correlated neighbours), its weight is F/(F+4): one half
-// at two standard deviations. The choice's own uncertainty is that of a value
+// variance (raised for correlated neighbours), its weight is F^2/(F^2+81): one half
+// at three standard deviations, as coded pictures bend outlines by less. The choice's own uncertainty is that of a value
 // which is either one, with these chances.
 func fitCurved(x, y []float64, x0 float64, degree int) (polyFit, bool) {
 	a, ok := fitPoly(x, y, x0, degree)
@@ -135,7 +153,7 @@ func fitCurved(x, y []float64, x0 float64, degree int) (polyFit, bool) {
 	}
 	drop := a.sd*a.sd*float64(a.n-degree-1) - b.sd*b.sd*float64(b.n-degree-2)
 	f := max(0, drop/(b.sd*b.sd*b.infl))
-	w := f / (f + 4)
+	w := f * f / (f*f + 81)
 	out := a
 	out.c = append(append([]float64(nil), a.c...), 0)
 	for i := range out.c {
@@ -176,7 +194,7 @@ func fitPoly(x, y []float64, x0 float64, degree int) (polyFit, bool) {
 	if !ok {
 		return polyFit{}, false
 	}
-	f := polyFit{poly: poly{x0: x0, scale: scale, c: append([]float64(nil), c[:n]...)}, n: len(x), q00: inv[0][0]}
+	f := polyFit{poly: poly{x0: x0, scale: scale, c: append([]float64(nil), c[:n]...)}, n: len(x), q00: inv[0][0], inv: inv}
 	res := make([]float64, len(x))
 	ss := 0.0
 	for i := range x {

@@ -18,6 +18,8 @@ type Params struct {
 	// picture; nil: no distortion is taken off. MMPerPX is then the scale of such
 	// a lens. Only the outline's points are moved, never the picture.
 	Undistort func(part.Point) part.Point
+
+	Camera Camera // where the lens stands; the zero value: not known
 }
 
 // DefaultParams are the parameters for a scale alone: 0.2 % uncertainty of the
@@ -33,6 +35,7 @@ type Measurement struct {
 	SeamLine    []part.Point    // followed seam from limb to limb, for drawing; empty where not found
 	Outline     [][]part.Point  // fitted limbs beside the seam, for drawing
 	EdgeWidthPX float64         // 10-90 % width of the limbs' edge in pixels, along the normal; NaN if not measured
+	Pose        Pose            // how the unit stands before the camera
 }
 
 // Scales for which the lengths in mm above span enough pixels and fit a frame.
@@ -51,7 +54,7 @@ const (
 // 100:2008 (GUM), 5.1.2: the parts are taken as independent and added as
 // squares. XPX, YPX is where the seam meets the shell's outline.
 func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
-	m := Measurement{EdgeWidthPX: math.NaN()}
+	m := Measurement{EdgeWidthPX: math.NaN(), Pose: noPose()}
 	for i, s := range [2]part.Side{part.Left, part.Right} {
 		m.Stations[i] = part.Station{Image: shot.File, AngleDeg: shot.AngleDeg, Side: s, State: part.Unmeasured}
 	}
@@ -81,8 +84,22 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 	}
 	var widths []float64
 	var ends, off [2]float64
+	var limbs [2]*limb
+	var cannot [2]string
+	for i := range limbs {
+		limbs[i], cannot[i] = openLimb(l, &sil, &seam, i == 1, p)
+	}
+	if cannot[0] == "" && cannot[1] == "" {
+		seam.refine(l, limbs, p)
+	}
+	if seam.closed != nil {
+		m.Pose = seam.closed.pose(im.W, im.H, p)
+	}
 	for i := range m.Stations {
-		r := measureLimb(l, &sil, seam, i == 1, p)
+		r := limbResult{reason: cannot[i]}
+		if r.reason == "" {
+			r = limbs[i].measureStep(&seam, p)
+		}
 		if r.reason != "" {
 			m.Stations[i].Reason = r.reason
 			ends[i] = float64(sil.x0)
@@ -91,10 +108,13 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 			}
 			continue
 		}
-		r.fill(&m.Stations[i], seam)
+		if d := m.Pose.doubt(r.budget.CombinedUM, r.levelUM); d != "" {
+			r.warnings = append(r.warnings, d)
+		}
+		r.fill(&m.Stations[i], &seam)
 		m.Outline = append(m.Outline, r.outline...)
 		widths = append(widths, widthPerSigma*r.sigma)
-		ends[i], off[i] = r.x, r.y-seam.curve.at(r.x)
+		ends[i], off[i] = r.x, r.y-seam.at(r.x)
 	}
 	m.EdgeWidthPX = mean(widths)
 	m.SeamLine = seam.line(ends, off)
@@ -148,13 +168,13 @@ func findSeam(l *light, sil *silhouette, p Params) (seamCurve, string) {
 // line returns the seam's points between two columns for drawing. The limbs
 // tell the seam's height on their own too: off is by how much they lie lower
 // than the curve.
-func (s seamCurve) line(ends, off [2]float64) []part.Point {
+func (s *seamCurve) line(ends, off [2]float64) []part.Point {
 	const n = 33
 	pts := make([]part.Point, n)
 	for i := range pts {
 		f := float64(i) / (n - 1)
 		x := ends[0] + (ends[1]-ends[0])*f
-		pts[i] = part.Point{X: x, Y: s.curve.at(x) + off[0]*(1-f) + off[1]*f}
+		pts[i] = part.Point{X: x, Y: s.at(x) + off[0]*(1-f) + off[1]*f}
 	}
 	return pts
 }
@@ -170,9 +190,10 @@ type limbResult struct {
 	outline  [][]part.Point
 	warnings []string
 	budget   part.Budget
+	levelUM  float64 // what the step's standard uncertainty would be if the seam were seen edge on
 }
 
-func (r *limbResult) fill(s *part.Station, seam seamCurve) {
+func (r *limbResult) fill(s *part.Station, seam *seamCurve) {
 	s.State = part.Measured
 	s.StepUM, s.UUM = part.Num(r.step), part.Num(r.budget.CombinedUM)
 	s.GapUM, s.BeadUM = part.Num(r.gap), part.Num(r.bead)
@@ -181,17 +202,17 @@ func (r *limbResult) fill(s *part.Station, seam seamCurve) {
 	s.Budget = named(r.budget, s)
 }
 
-// measureLimb measures one limb.
-func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Params) (r limbResult) {
-	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir, undistort: p.Undistort}
-	x := float64(sil.x0)
+// openLimb traces a limb around the seam and finds where the two meet. It returns
+// the reason where it cannot.
+func openLimb(l *light, sil *silhouette, seam *seamCurve, mirrored bool, p Params) (*limb, string) {
+	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir, undistort: p.Undistort, cos: 1}
+	x, i := float64(sil.x0), 0
 	if mirrored {
-		x = float64(sil.x1)
+		x, i = float64(sil.x1), 1
 	}
-	y := seam.curve.at(x)
+	y := seam.at(x)
 	if !(y > 0 && y < float64(l.h-1)) {
-		r.reason = "the seam meets this limb outside the picture"
-		return r
+		return b, "the seam meets this limb outside the picture"
 	}
 	faceReach := (faceMaxMM + blendMaxMM) / p.MMPerPX
 	if end := sil.top; seam.dir < 0 {
@@ -205,11 +226,41 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 	if seam.dir < 0 {
 		y0, y1 = y-shellReach, y+faceReach
 	}
-	if r.reason = b.trace(int(y0)-1, int(y1)+1); r.reason != "" {
-		return r
+	if reason := b.trace(int(y0)-1, int(y1)+1); reason != "" {
+		return b, reason
 	}
-	y = b.seamAt(seam, y)
-	uY := seam.u
+	seam.row[i], seam.uRow[i] = b.seamAt(seam, y), math.Hypot(seam.u, unfittedShare*seam.sag())
+	return b, ""
+}
+
+// halfMM is half the unit's width at the seam.
+func (s *seamCurve) halfMM(mmPerPX float64) float64 {
+	if s.closed != nil {
+		return s.closed.half * mmPerPX
+	}
+	return (s.x1 - s.x0) / 2 * mmPerPX
+}
+
+// unfittedShare is how far a seam that bows may lie off at a limb, as a share of its
+// sag, where the bow is carried on as a parabola: a half ellipse and the parabola through its
+// middle 90 % differ by so much (reckoned).
+const unfittedShare = 0.35
+
+// sag is by how much the followed curve bows, in pixels.
+func (s *seamCurve) sag() float64 {
+	return s.curve.at((s.x0+s.x1)/2) - (s.curve.at(s.x0)+s.curve.at(s.x1))/2
+}
+
+// measureStep measures the step at a limb.
+func (b *limb) measureStep(seam *seamCurve, p Params) (r limbResult) {
+	i := 0
+	if b.mirrored {
+		i = 1
+	}
+	y, uY := seam.row[i], seam.uRow[i]
+	if k := seam.closed; k != nil {
+		b.cos, b.sin = k.cos, k.sin
+	}
 	face := side{name: "faceplate", sign: -1, degree: 1, startMM: faceStartMM, maxMM: faceMaxMM}
 	shell := side{name: "shell", sign: 1, degree: 2, curved: true, startMM: shellStart, maxMM: shellMaxMM}
 	for _, s := range [2]*side{&face, &shell} {
@@ -218,7 +269,7 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 		}
 	}
 	if ny, uNotch, ok := b.notch(&face, &shell, y); ok {
-		y, uY = weighted(y, seam.u, ny, uNotch)
+		y, uY = weighted(y, uY, ny, uNotch)
 		for _, s := range [2]*side{&face, &shell} {
 			if r.reason = b.extent(s, y); r.reason != "" {
 				return r
@@ -237,7 +288,7 @@ func measureLimb(l *light, sil *silhouette, seam seamCurve, mirrored bool, p Par
 			return r
 		}
 	}
-	r.combine(b, &face, &shell, uY, sigma, p)
+	r.combine(b, &face, &shell, uY, sigma, seam, p)
 	switch {
 	case !(r.budget.CombinedUM <= maxUM):
 		r.reason = fmt.Sprintf("the outline is too unclear here: the step's uncertainty would be %.0f um", r.budget.CombinedUM)
@@ -271,13 +322,13 @@ func commonBlur(a, b edgeShape) float64 {
 
 // seamAt returns the seam's row at the limb itself: where the curve meets the
 // outline near row y.
-func (b *limb) seamAt(seam seamCurve, y float64) float64 {
+func (b *limb) seamAt(seam *seamCurve, y float64) float64 {
 	for i := 0; i < 3; i++ {
 		u := b.halfNear(y)
 		if math.IsNaN(u) {
 			return y
 		}
-		y = seam.curve.at(b.x(u))
+		y = seam.at(b.x(u))
 	}
 	return y
 }
@@ -295,8 +346,9 @@ func (b *limb) halfNear(y float64) float64 {
 }
 
 // combine makes the step, its uncertainty and what is drawn.
-func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, p Params) {
-	um := p.MMPerPX * 1000
+func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, seam *seamCurve, p Params) {
+	scale, uScale := p.Camera.limbScale(seam.halfMM(p.MMPerPX))
+	um := p.MMPerPX * 1000 * scale
 	f := joinSides(face.fit, shell.fit)
 	// u grows inwards: the shell further in (larger u) means the faceplate stands out
 	r.step = f.Normal * um
@@ -305,18 +357,22 @@ func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, p Pa
 		cos = 1
 	}
 	r.sigma = sigma
-	r.budget = stepBudget(r.step, face, shell, f, cos, uY, sigma, p)
-	r.x = b.x(shell.fit.c[0])
-	r.y = shell.fit.x0
+	uFlat := seam.uFlat(uY)
+	r.levelUM = stepBudget(r.step, face, shell, f, cos, uFlat, sigma, scale, uScale, p).CombinedUM
+	r.budget = stepBudget(r.step, face, shell, f, cos, uY, sigma, scale, uScale, p)
+	at := b.bent(shell.fit.x0, shell.fit.c[0])
+	r.x, r.y = at.X, at.Y
 	r.groove(b, face, shell, um)
 	r.draw(b, face, shell)
 }
 
-// uSharpness is the standard uncertainty of a side's outline that no averaging
-// of rows lowers, as a share of the blur: the blur's shape is not quite
-// Gaussian, JPEG quantises the edge alike in row after row. Common practice
-// for edges placed to a fraction of a pixel, no source.
-const uSharpness = 0.04
+// What no averaging of rows lowers of a side's outline, standard uncertainties: the blur's shape is
+// not quite Gaussian, as a share of the blur (both sides' is nearly alike); JPEG quantises the edge alike in row
+// after row, in pixels. Common practice for edges placed to a fraction of a pixel, no source.
+const (
+	uSharpness = 0.015
+	uCodedPX   = 0.03
+)
 
 // groove finds how deep the outline dips below both fitted sides between the
 // rows that were left out, and how high it stands above both.

@@ -14,6 +14,7 @@ type Limits struct {
 	Warn        float64 // share of a limit from which the reader of a result is told
 	URelScale   float64 // relative standard uncertainty that the station claims for its scale
 	Scale       *Scale  // in force; nil: none
+	SlantMost   float64 // degrees at which a seam's plane may be seen and still looks straight
 	Target      bool    // it is known which target will be shown
 }
 
@@ -39,6 +40,10 @@ const (
 	squareShare = 0.5
 	// leastURel stands in for a station that claims no uncertainty of its scale.
 	leastURel = 0.002
+	// nearestMM stands in for a lens whose distance is not known: none stands nearer.
+	nearestMM = 120
+	// nearMost is how much larger a unit's nearest place may be pictured than its axis.
+	nearMost = 0.045
 	// ageShare is the share of its life at which a scale should be made anew;
 	// optics warns there.
 	ageShare = 0.8
@@ -56,6 +61,18 @@ func (l Limits) uRel() float64 {
 // uncertainty: 1 - cos.
 func (l Limits) tiltMostDeg() float64 {
 	return math.Acos(1-squareShare*l.uRel()) * 180 / math.Pi
+}
+
+// heightMostMM is how far a unit may stand over the axis of a lens at that
+// distance before it is seen at the largest slant; NaN where the distance does not matter.
+func (l Limits) heightMostMM(distanceMM float64) float64 {
+	switch {
+	case math.IsNaN(distanceMM):
+		distanceMM = nearestMM
+	case math.IsInf(distanceMM, 1):
+		return math.NaN()
+	}
+	return distanceMM * math.Tan(l.SlantMost*math.Pi/180)
 }
 
 // skewMostDeg is the skew that changes a length along the diagonal by as much:

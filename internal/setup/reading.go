@@ -42,6 +42,12 @@ type Reading struct {
 	MTF50LeastCyPX float64 // the MTF50 of an edge as wide as Warn times EdgeMostPX: the least that is wanted
 	FocusTrouble   string  // why EdgeWidthPX is NaN
 
+	HeightMM, UHeightMM float64 // of the unit's seam over the lens's axis, + above
+	SlantDeg, USlantDeg float64 // at which the seam's plane is seen, + from above
+	DistanceMM          float64 // from the unit's axis to the lens; infinite: telecentric
+	HalfMM              float64 // half the unit's width at the seam
+	PoseTrouble         string  // why they are NaN
+
 	TiltDeg, UTiltDeg float64 // of the target's plane against the picture's
 	TiltAlongDeg      float64 // direction in the picture along which it is foreshortened, 0..180 counter-clockwise
 	TiltUnseen        bool    // this kind of target does not tell its tilt
@@ -58,5 +64,6 @@ func NewReading(file string) Reading {
 	return Reading{File: file, Subject: Unclear,
 		PanelLevel: n, PanelUneven: n, PanelDirt: n, PanelClipped: n, Level: n, Clipped: n, ClippedMost: n,
 		EdgeWidthPX: n, EdgeMostPX: n, MotionPX: n, MotionMostPX: n, MotionDeg: n, MTF50CyPX: n, MTF50LeastCyPX: n,
+		HeightMM: n, UHeightMM: n, SlantDeg: n, USlantDeg: n, DistanceMM: n, HalfMM: n,
 		TiltDeg: n, UTiltDeg: n, TiltAlongDeg: n, SkewDeg: n, USkewDeg: n, ChangePct: n, MMPerPX: n, UMMPerPX: n}
 }

@@ -8,7 +8,7 @@ import (
 
 // limits are those of the shipped station file.
 func limits() Limits {
-	return Limits{PanelUneven: 0.6, PanelDirt: 0.02, MinPanel: 0.06, MinLevel: 0.008, Warn: 0.65, URelScale: 0.002,
+	return Limits{PanelUneven: 0.6, PanelDirt: 0.02, MinPanel: 0.06, MinLevel: 0.008, Warn: 0.65, URelScale: 0.002, SlantMost: 1,
 		Scale: &Scale{Name: "edge-scale.json", MMPerPX: 0.015, U: 0.000015, AgeDays: 10, MaxAgeDays: 90, AgeText: "10 days old"}}
 }
 
@@ -19,6 +19,7 @@ func unit() Reading {
 	r.PanelLevel, r.PanelUneven, r.PanelDirt, r.PanelClipped = 0.8, 0.1, 0, 0
 	r.Level, r.Clipped, r.ClippedMost = 0.3, 0, 0.005
 	r.EdgeWidthPX, r.EdgeMostPX, r.MotionMostPX = 2.5, 5, 4
+	r.HeightMM, r.UHeightMM, r.SlantDeg, r.USlantDeg, r.DistanceMM, r.HalfMM = 0.2, 0.3, -0.2, 0.1, 200, 7.5
 	return r
 }
 
@@ -60,6 +61,11 @@ func TestLimitsFlip(t *testing.T) {
 		{"edge_width_px", Focus, 0.65 * 5, true, func(r *Reading, v float64) { r.EdgeWidthPX = v }, unit, "focus ring"},
 		{"motion_px", Focus, 4, true, func(r *Reading, v float64) { r.MotionPX, r.Moved = v, true }, unit, "hold still"},
 		{"mtf50_cy_px", Focus, 0.12, false, func(r *Reading, v float64) { r.MTF50CyPX, r.MTF50LeastCyPX = v, 0.12 }, board, "focus ring"},
+		{"height_mm", Height, 200 * math.Tan(math.Pi/180), true, func(r *Reading, v float64) { r.HeightMM = v }, unit, "lower the unit"},
+		{"height_mm", Height, -200 * math.Tan(math.Pi/180), false, func(r *Reading, v float64) { r.HeightMM = v }, unit, "lower the camera"},
+		{"slant_deg", Perspective, 1, true, func(r *Reading, v float64) { r.SlantDeg = v }, unit, "away from the camera"},
+		{"slant_deg", Perspective, -1, false, func(r *Reading, v float64) { r.SlantDeg = v }, unit, "towards the camera"},
+		{"near_pct", Perspective, 0.045 * 200, true, func(r *Reading, v float64) { r.HalfMM = v }, unit, "further away"},
 		{"tilt_deg", Squareness, tilt, true, func(r *Reading, v float64) { r.TiltDeg = v }, board, "tip the camera"},
 		{"skew_deg", Squareness, skew, true, func(r *Reading, v float64) { r.SkewDeg = v }, board, "square"},
 		{"skew_deg", Squareness, -skew, false, func(r *Reading, v float64) { r.SkewDeg = v }, board, "square"},
@@ -104,6 +110,8 @@ func TestNotMeasuredIsNotInside(t *testing.T) {
 		{Exposure, unit, func(r *Reading) { r.Clipped = nan }},
 		{Exposure, board, func(r *Reading) { r.Level = nan }},
 		{Focus, unit, func(r *Reading) { r.EdgeWidthPX = nan }},
+		{Height, unit, func(r *Reading) { r.HeightMM = nan }},
+		{Perspective, unit, func(r *Reading) { r.SlantDeg = nan }},
 		{Squareness, board, func(r *Reading) { r.TiltDeg = nan }},
 		{Squareness, board, func(r *Reading) { r.SkewDeg = nan }},
 		{ScaleStep, board, func(r *Reading) { r.MMPerPX = nan }},
@@ -146,12 +154,12 @@ func TestApplies(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		r    Reading
-		want [5]bool
+		want [7]bool
 	}{
-		{"unit", unit(), [5]bool{true, true, true, false, false}},
-		{"face", face, [5]bool{false, true, true, false, false}},
-		{"empty", empty, [5]bool{true, false, false, false, false}},
-		{"target", board(), [5]bool{false, true, true, true, true}},
+		{"unit", unit(), [7]bool{true, true, true, true, true, false, false}},
+		{"face", face, [7]bool{false, true, true, false, false, false, false}},
+		{"empty", empty, [7]bool{true, false, false, false, false, false, false}},
+		{"target", board(), [7]bool{false, true, true, false, false, true, true}},
 	} {
 		for i, n := range Names() {
 			if s := limits().Judge(n, c.r); s.Applies != c.want[i] {
@@ -160,6 +168,29 @@ func TestApplies(t *testing.T) {
 				t.Errorf("%s, %s: %s though it does not apply", c.name, n, s.State())
 			}
 		}
+	}
+}
+
+// How far the lens stands decides which height matters: not known, the nearest
+// is taken (120 mm: 2.1 mm off are 1 degree); for a telecentric lens none does.
+func TestHeightByDistance(t *testing.T) {
+	r := unit()
+	for _, c := range []struct {
+		distance, height float64
+		state            State
+	}{{400, 6.5, Inside}, {400, 7.5, Outside}, {math.NaN(), 2, Inside}, {math.NaN(), 2.2, Outside}, {math.Inf(1), 9, Inside}} {
+		r.DistanceMM, r.HeightMM = c.distance, c.height
+		if s := limits().Judge(Height, r); s.State() != c.state {
+			t.Errorf("%g mm high, %g mm away: %s, want %s", c.height, c.distance, s.State(), c.state)
+		}
+	}
+	r.DistanceMM = math.Inf(1)
+	if s := limits().Judge(Perspective, r); len(s.Measures) != 2 || s.Measures[1].V != 0 {
+		t.Errorf("a telecentric lens: %+v", s.Measures)
+	}
+	r.DistanceMM = math.NaN()
+	if s := limits().Judge(Perspective, r); len(s.Measures) != 1 || !strings.Contains(s.Fact, "lens_distance_mm") {
+		t.Errorf("of no known distance: %+v", s)
 	}
 }
 

@@ -10,19 +10,23 @@ type Name string
 
 // The steps, in the order in which they are taken.
 const (
-	Panel      Name = "panel"
-	Exposure   Name = "exposure"
-	Focus      Name = "focus"
-	Squareness Name = "squareness"
-	ScaleStep  Name = "scale"
+	Panel       Name = "panel"
+	Exposure    Name = "exposure"
+	Focus       Name = "focus"
+	Height      Name = "height"
+	Perspective Name = "perspective"
+	Squareness  Name = "squareness"
+	ScaleStep   Name = "scale"
 )
 
 // Names are all steps in their order: each rests on those before it.
-func Names() []Name { return []Name{Panel, Exposure, Focus, Squareness, ScaleStep} }
+func Names() []Name {
+	return []Name{Panel, Exposure, Focus, Height, Perspective, Squareness, ScaleStep}
+}
 
 // Title is a step's heading.
 func (n Name) Title() string {
-	return map[Name]string{Panel: "Panel", Exposure: "Exposure", Focus: "Focus", Squareness: "Squareness", ScaleStep: "Scale"}[n]
+	return map[Name]string{Panel: "Panel", Exposure: "Exposure", Focus: "Focus", Height: "Height", Perspective: "Perspective", Squareness: "Squareness", ScaleStep: "Scale"}[n]
 }
 
 // Asks says what to put before the camera for a step.
@@ -34,6 +38,10 @@ func (n Name) Asks() string {
 		return "Put a unit before the camera, in the light it is inspected in."
 	case Focus:
 		return "Leave the unit where it is, or put a target in its place, turned by about 5 degrees."
+	case Height:
+		return "Put a unit before the lit panel, upright, as for an edge picture."
+	case Perspective:
+		return "Leave the unit where it is."
 	case Squareness:
 		return "Put the target where the unit stands, flat towards the camera."
 	case ScaleStep:
@@ -106,6 +114,15 @@ func (l Limits) Judge(n Name, r Reading) Step {
 	case Focus:
 		s.Applies = r.Subject == Unit || r.Subject == Target
 		s.Measures = l.focus(r)
+	case Height:
+		s.Applies = r.Lit && r.Subject == Unit
+		s.Measures = l.height(r)
+	case Perspective:
+		s.Applies = r.Lit && r.Subject == Unit
+		s.Measures = l.perspective(r)
+		if s.Applies && math.IsNaN(r.DistanceMM) {
+			s.Fact = "how far the lens stands is not known: a scale file from several pictures of a target, or lens_distance_mm in the station file, tells it"
+		}
 	case Squareness:
 		s.Applies = r.Subject == Target
 		s.Measures = l.squareness(r)
@@ -237,6 +254,51 @@ func heading(deg float64) string {
 		return "the picture's height"
 	}
 	return "the slope from the lower left to the upper right"
+}
+
+// wantUnit is why the pose was not measured.
+func (r Reading) wantUnit() string {
+	if r.PoseTrouble != "" {
+		return r.PoseTrouble
+	}
+	return r.none("put a unit before the lit panel, as for an edge picture")
+}
+
+func (l Limits) height(r Reading) []Measure {
+	most := l.heightMostMM(r.DistanceMM)
+	m := Measure{Key: "height_mm", Name: "seam over the lens's axis", V: r.HeightMM, U: r.UHeightMM, Lo: -most, Hi: most, Unit: "mm", Min: -4 * most, Max: 4 * most,
+		BelowWord: "too low", AboveWord: "too high", NoneDo: r.wantUnit(),
+		BelowDo: "lower the camera, or raise the unit: its seam stands " + Number(math.Abs(r.HeightMM)) + " mm below the lens's axis",
+		AboveDo: "raise the camera, or lower the unit: its seam stands " + Number(math.Abs(r.HeightMM)) + " mm above the lens's axis"}
+	switch {
+	case math.IsNaN(most):
+		m.Min, m.Max, m.Plain = -10, 10, true
+		m.Note = "a telecentric lens sees every height alike"
+	case math.IsNaN(r.DistanceMM):
+		m.Note = fmt.Sprintf("the zone is that of a lens %d mm away: the lens's distance is not known", nearestMM)
+	default:
+		m.Note = fmt.Sprintf("beyond it a level seam is seen at more than %s°, from a lens %.0f mm away", Number(l.SlantMost), r.DistanceMM)
+	}
+	return []Measure{m}
+}
+
+func (l Limits) perspective(r Reading) []Measure {
+	slant := Measure{Key: "slant_deg", Name: "slant at which the seam is seen", V: r.SlantDeg, U: r.USlantDeg, Lo: -l.SlantMost, Hi: l.SlantMost, Unit: "°",
+		Min: -4 * l.SlantMost, Max: 4 * l.SlantMost, BelowWord: "seen from below", AboveWord: "seen from above", NoneDo: r.wantUnit(),
+		BelowDo: "bring the seam to the lens's height, then tip the unit's top towards the camera until the seam looks straight",
+		AboveDo: "bring the seam to the lens's height, then tip the unit's top away from the camera until the seam looks straight",
+		Note:    "at 0 the seam is a straight line; the more it bows, the less sure are its ends, where the step is measured"}
+	all := []Measure{slant}
+	if !math.IsNaN(r.DistanceMM) && r.DistanceMM > 0 {
+		near := 100 * r.HalfMM / r.DistanceMM
+		if math.IsInf(r.DistanceMM, 1) && !math.IsNaN(r.HalfMM) {
+			near = 0
+		}
+		all = append(all, Measure{Key: "near_pct", Name: "nearest place larger than the axis by", V: near, U: open, Lo: open, Hi: 100 * nearMost, Unit: "%", Min: 0, Max: 300 * nearMost,
+			AboveWord: "too near", NoneDo: r.wantUnit(), AboveDo: "move the camera further away and use a longer lens: a limb before or behind the axis is pictured at another scale",
+			Note: "0 is a telecentric lens"})
+	}
+	return all
 }
 
 func (l Limits) squareness(r Reading) []Measure {
