@@ -208,7 +208,7 @@ func (f *face) lightLost(p *place) float64 {
 			next = math.Max(next, o)
 		}
 	}
-	if glints(p) {
+	if glints(p) || f.mirrors(p) {
 		return 0
 	}
 	if len(p.contrast) > 1 {
@@ -297,8 +297,12 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.isBundle(p) {
 		return part.Sanding, seen * sure(float64(p.lines)-1)
 	}
-	if f.runsDown(p) && (bothWays(p) || long >= runMinMM && thick >= runMinThickMM) {
+	if f.runsDown(p) && (bothWays(p) || f.mirrors(p) || long >= runMinMM && thick >= runMinThickMM) {
 		return part.Run, seen * 0.7
+	}
+	mirrors := f.mirrors(p)
+	if mirrors && f.isStreak(p) && !f.inBothLights(p) {
+		return part.Run, seen * 0.5
 	}
 	if f.isLine(p) {
 		return part.Fibre, seen * sure(p.all.outline/p.all.thick/lineMinSlender)
@@ -318,6 +322,10 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Dust, seen * sure(4*(o-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
+	case mirrors && f.inBothLights(p) && d <= clearMostMM: // a bubble's wall mirrors all, the lacquer's surface next to nothing where no lamp is
+		return part.Bubble, seen * 0.7
+	case mirrors && light > glint:
+		return part.Crater, seen * 0.6
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)
 	case glints(p) && d <= clearMostMM && (d < craterMinMM || p.sided < craterSided):

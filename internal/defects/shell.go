@@ -193,12 +193,13 @@ func (f *face) cutOff(p *place) bool {
 	return !f.clear || f.unevenAround(p.found) > cutOffUneven // long edges inside cut off much, but what goes on beyond shows around it
 }
 
-// runsDown says whether a place on a shell is as long along gravity as a run, and narrow across it: the unit
-// hangs or stands along its axis.
+// runsDown says whether a place on a shell is as long along gravity as a run, and narrow across it.
 func (f *face) runsDown(p *place) bool {
-	if f.p.Shell == nil || p.all.long*f.shapeMM() < runOnShellMM || p.all.long < runSlender*p.all.across {
-		return false
-	}
+	return f.p.Shell != nil && p.all.long*f.shapeMM() >= runOnShellMM && p.all.long >= runSlender*p.all.across && f.isUpright(p)
+}
+
+// isUpright says whether a place of a shell lies along gravity: the unit hangs or stands along its axis.
+func (f *face) isUpright(p *place) bool {
 	lean := p.all.angleDeg - 90 + math.Atan(f.p.Shell.Roll)*180/math.Pi
 	return math.Abs(math.Remainder(lean, 180)) <= runWithinDeg
 }
