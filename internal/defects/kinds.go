@@ -208,7 +208,7 @@ func (f *face) lightLost(p *place) float64 {
 			next = math.Max(next, o)
 		}
 	}
-	if glints(p) || f.mirrors(p) {
+	if glints(p) || p.mirrors {
 		return 0
 	}
 	if len(p.contrast) > 1 {
@@ -288,20 +288,22 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if edge := f.breaksEdgeMM(p); edge >= chipEdgeMM && f.diameterMM(p) >= chipLeastMM {
 		return part.Chip, seen * sure(6*(edge/chipEdgeMM-0.7))
 	}
+	if f.tailMM(p) > 0 {
+		return part.Run, seen * 0.7
+	}
 	if f.isSlope(p) {
 		return f.slopeKind(p), seen * 0.7
 	}
 	if f.atEdge(p) && long >= chipMinMM && f.opacity(p) >= chipLight {
 		return part.Chip, seen * 0.7
 	}
-	if f.isBundle(p) {
+	if f.isBundle(p) && !f.isTwoSides(p) {
 		return part.Sanding, seen * sure(float64(p.lines)-1)
 	}
-	if f.runsDown(p) && (bothWays(p) || f.mirrors(p) || long >= runMinMM && thick >= runMinThickMM) {
+	if f.runsDown(p) && (bothWays(p) || p.mirrors || f.isTwoSides(p) || long >= runMinMM && thick >= runMinThickMM) {
 		return part.Run, seen * 0.7
 	}
-	mirrors := f.mirrors(p)
-	if mirrors && f.isStreak(p) && !f.inBothLights(p) {
+	if p.mirrors && f.isStreak(p) && !f.inBothLights(p) {
 		return part.Run, seen * 0.5
 	}
 	if f.isLine(p) {
@@ -322,9 +324,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Dust, seen * sure(4*(o-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
-	case mirrors && f.inBothLights(p) && d <= clearMostMM: // a bubble's wall mirrors all, the lacquer's surface next to nothing where no lamp is
+	case p.mirrors && f.inBothLights(p) && d <= clearMostMM: // a bubble's wall mirrors all, the lacquer's surface next to nothing where no lamp is
 		return part.Bubble, seen * 0.7
-	case mirrors && light > glint:
+	case p.mirrors && light > glint:
 		return part.Crater, seen * 0.6
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)

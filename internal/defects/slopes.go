@@ -19,14 +19,25 @@ const (
 	alikeAside = 0.06 // this far around it, mm
 )
 
+// What tells a run's tail above its drop. Lengths in millimetres (common practice, no source).
+const (
+	tailStepMM  = 0.05
+	tailLeastMM = 0.8  // of its sides at least so much shows
+	tailSeen    = 5.0  // as a line that stands out by so many times what lines beside it do (Rose 1948)
+	tailLeanDeg = 15.0 // it leans up to so much to either side,
+	tailTurnDeg = 5.0  // in steps of so much
+	tailFarMM   = 1.5  // lines up to so far aside are held against it
+	tailFadesMM = 0.3  // where its light has gone for so long it ends
+)
+
 // What is one run (common practice, no source). Lengths in millimetres.
 const (
 	runMostMM   = 1.0  // a run is no wider, and its drop no longer
 	streakMinMM = 0.30 // a bright line down one of its sides is at least this long
 )
 
-// mirrors says whether a place of a shell is bright by what it mirrors: bright, but not in both lights as something matt is.
-func (f *face) mirrors(p *place) bool {
+// mirrorsLight says whether a place of a shell is bright by what it mirrors: bright, but not in both lights as something matt is.
+func (f *face) mirrorsLight(p *place) bool {
 	if f.p.Shell == nil || len(p.contrast) < 2 || f.sparkles {
 		return false
 	}
@@ -96,12 +107,18 @@ func (f *face) isGlint(p *place) bool {
 		return false
 	}
 	best, _ := brightest(p.contrast)
-	return best >= glint && (f.mirrors(p) || f.isSlope(p))
+	return best >= glint && (p.mirrors || f.isSlope(p))
 }
 
 // isStreak says whether a place is a lamp mirrored along an upright side.
 func (f *face) isStreak(p *place) bool {
 	return p.all.long*f.shapeMM() >= streakMinMM && p.all.long >= runSlender*p.all.across && f.isUpright(p) && f.isGlint(p)
+}
+
+// isTwoSides says whether two lines of a shell are a run's sides: down the surface, no further apart than a run is wide. An abrasive
+// leaves more, in any direction.
+func (f *face) isTwoSides(p *place) bool {
+	return p.lines == 2 && f.runsDown(p) && p.all.across*f.shapeMM() <= runMostMM
 }
 
 // sameRun says whether two glints are one run's: in one column along gravity, as narrow as a run, no further from each other than its drop is
@@ -126,3 +143,111 @@ func (f *face) sameRun(a, b *place) bool {
 	gap := max(top[0], top[1]) - min(bottom[0], bottom[1])
 	return (right-left+1)*mm <= runMostMM && gap*mm <= runMostMM
 }
+
+// tailMM is how long a run's tail shows above a glint, its drop's: a bright or dark line down the surface that ends at it. 0: none.
+func (f *face) tailMM(p *place) float64 {
+	if !f.isGlint(p) {
+		return 0
+	}
+	box := f.boxOf(float64(p.all.x0), float64(p.all.y0), float64(p.all.x1), float64(p.all.y1))
+	at, ok := f.p.Shell.Place(box.Centre().X, box.Centre().Y)
+	if !ok {
+		return 0
+	}
+	// rows up the surface from the glint; in each, light at even steps aside
+	n, wide := int(2*tailLeastMM/tailStepMM), int(tailFarMM/tailStepMM)
+	half, clear := int(runMostMM/2/tailStepMM), box[3]/2*f.p.MMPerPX+tailStepMM
+	longest := 0.0
+	for pic := range f.scene {
+		rows := make([][]float64, 0, n)
+		for k := range n {
+			q, _, ok := f.p.Shell.Pixel(at.TurnDeg, at.BelowMM-clear-float64(k)*tailStepMM)
+			if !ok {
+				break
+			}
+			row := make([]float64, 2*wide+1)
+			for j := range row {
+				row[j] = f.changeAt(pic, q.X+float64(j-wide)*tailStepMM/f.p.MMPerPX, q.Y)
+			}
+			rows = append(rows, row)
+		}
+		if float64(len(rows))*tailStepMM < tailLeastMM {
+			continue
+		}
+		for deg := -tailLeanDeg; deg <= tailLeanDeg; deg += tailTurnDeg {
+			longest = max(longest, tailIn(rows, wide, half, math.Tan(deg*math.Pi/180)))
+		}
+	}
+	return longest
+}
+
+// changeAt is how far a picture's light is off its base at a full-resolution place, as a share of that; NaN where it is not looked at.
+func (f *face) changeAt(pic int, x, y float64) float64 {
+	k := float64(f.factor)
+	sx, sy := (x+0.5)/k-0.5-float64(f.surf.x0), (y+0.5)/k-0.5-float64(f.surf.y0)
+	i := int(sy+0.5)*f.surf.w + int(sx+0.5)
+	if sx < 0 || sy < 0 || int(sx+0.5) >= f.surf.w || int(sy+0.5) >= f.surf.h || f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 {
+		return math.NaN()
+	}
+	light, base := 0.0, 0.0
+	for _, ch := range f.channels {
+		if ch.pic == pic {
+			light, base = light+float64(bilinear(ch.smooth, sx, sy)), base+float64(bilinear(ch.base, sx, sy))
+		}
+	}
+	return light/max(base, paintAtLeast) - 1
+}
+
+// tailIn is how long a line is, mm, that starts within half steps aside of the middle of the lowest row, leans by lean steps a row, and
+// stands out from the lines beside it; 0: none does.
+func tailIn(rows [][]float64, wide, half int, lean float64) float64 {
+	least := int(tailLeastMM / tailStepMM)
+	value := func(row, aside int) float64 { // against what lies beside it, so that slow changes count nothing
+		j := wide + aside + int(math.Round(lean*float64(row)))
+		if j < tailAside || j >= len(rows[row])-tailAside {
+			return math.NaN()
+		}
+		return rows[row][j] - (rows[row][j-tailAside]+rows[row][j+tailAside])/2
+	}
+	line := func(aside int) float64 {
+		var v []float64
+		for row := range least {
+			if x := value(row, aside); x == x {
+				v = append(v, x)
+			}
+		}
+		if 2*len(v) < least {
+			return math.NaN()
+		}
+		return median(v) // what crosses it counts nothing
+	}
+	var beside []float64
+	best, at := 0.0, 0
+	for aside := -wide; aside <= wide; aside++ {
+		switch v := line(aside); {
+		case v != v:
+		case aside < -half-tailAside || aside > half+tailAside:
+			beside = append(beside, math.Abs(v))
+		case math.Abs(v) > math.Abs(best) && aside >= -half && aside <= half:
+			best, at = v, aside
+		}
+	}
+	if len(beside) < 10 || math.Abs(best) < tailSeen*madToSD*median(beside) {
+		return 0
+	}
+	last, gone := 0, 0
+	for row := range rows {
+		if v := value(row, at); v == v && v*best > best*best/4 {
+			last, gone = row, 0
+		} else if gone++; float64(gone)*tailStepMM > tailFadesMM {
+			break
+		}
+	}
+	if length := float64(last+1) * tailStepMM; length >= tailLeastMM {
+		return length
+	}
+	return 0
+}
+
+// tailAside is how many steps aside the light is that a line of a tail is held against.
+const tailAside = 4
