@@ -225,8 +225,8 @@ func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
 	sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
 	for i := range m.raw {
 		m.raw[i] = math.NaN()
-		if f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 {
-			continue
+		if f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 && !(f.p.Shell != nil && f.open[i] == 0) {
+			continue // closed in all pictures of a shell: no lamp is mirrored at one place in all, but what is pale all over looks like one
 		}
 		light, base := 0.0, 0.0
 		for _, c := range planes {

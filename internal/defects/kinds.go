@@ -291,6 +291,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.tailMM(p) > 0 {
 		return part.Run, seen * 0.7
 	}
+	if f.isStreak(p) && long >= streakLongMM && !f.inBothLights(p) {
+		return part.Run, seen * 0.6
+	}
 	if f.isSlope(p) {
 		return f.slopeKind(p), seen * 0.7
 	}
@@ -306,6 +309,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if p.mirrors && f.isStreak(p) && !f.inBothLights(p) {
 		return part.Run, seen * 0.5
 	}
+	if f.isEdgeLine(p) && p.all.bow > straightBow*p.all.long && long >= missedWideMM {
+		return part.Missed, seen * 0.5
+	}
 	if f.isLine(p) {
 		return part.Fibre, seen * sure(p.all.outline/p.all.thick/lineMinSlender)
 	}
@@ -320,18 +326,22 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Haze, seen * hazeSure(f.fadeMM(p))
 	case d >= mattMinMM && f.isMatt(p), f.isBare(p):
 		return part.Missed, seen * 0.7
+	case o >= 1 && !f.isHollow(p) && f.isGlint(p): // in one light alone: it may be what a slope mirrors
+		return part.Dust, seen * 0.5
 	case o >= 1 && !f.isHollow(p):
 		return part.Dust, seen * sure(4*(o-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
 	case p.mirrors && f.inBothLights(p) && d <= clearMostMM: // a bubble's wall mirrors all, the lacquer's surface next to nothing where no lamp is
 		return part.Bubble, seen * 0.7
-	case p.mirrors && light > glint:
-		return part.Crater, seen * 0.6
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)
 	case glints(p) && d <= clearMostMM && (d < craterMinMM || p.sided < craterSided):
 		return part.Bubble, seen * 0.7
+	case p.mirrors && light > glint:
+		return part.Crater, seen * 0.6
+	case f.isPale(p):
+		return part.Dust, seen * 0.6
 	case d >= craterMinMM && o < 0.8 && light > glint:
 		return part.Crater, seen * 0.6
 	case d >= craterMinMM && light < craterMaxLight && p.peak < 3:

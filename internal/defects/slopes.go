@@ -2,6 +2,7 @@ package defects
 
 import (
 	"math"
+	"slices"
 
 	"finishbench/internal/part"
 )
@@ -22,8 +23,10 @@ const (
 // What tells a run's tail above its drop. Lengths in millimetres (common practice, no source).
 const (
 	tailStepMM  = 0.05
-	tailLeastMM = 0.8  // of its sides at least so much shows
-	tailSeen    = 5.0  // as a line that stands out by so many times what lines beside it do (Rose 1948)
+	tailLeastMM = 1.0  // of its sides at least so much shows, more than a crater reaches above its own glint,
+	tailSeen    = 5.0  // as a line that stands out by so many times the noise of lines beside it (Rose 1948)
+	tailMore    = 1.5  // and by so many times the strongest of them;
+	tailShare   = 0.7  // it goes on over this share of that length
 	tailLeanDeg = 15.0 // it leans up to so much to either side,
 	tailTurnDeg = 5.0  // in steps of so much
 	tailFarMM   = 1.5  // lines up to so far aside are held against it
@@ -32,8 +35,11 @@ const (
 
 // What is one run (common practice, no source). Lengths in millimetres.
 const (
-	runMostMM   = 1.0  // a run is no wider, and its drop no longer
-	streakMinMM = 0.30 // a bright line down one of its sides is at least this long
+	runMostMM    = 1.0  // a run is no wider, and its drop no longer
+	straightBow  = 0.08 // what bends by more of its length goes around something: a crater of 0.9 mm bends a streak of 0.3 mm by 0.086
+	streakLongMM = 0.5  // and of this length by itself is a run's;
+	twoSided     = 0.25 // a run's sides are bright and dark: each at least so many times the other
+	streakMinMM  = 0.30 // a bright line down one of its sides is at least this long
 )
 
 // mirrorsLight says whether a place of a shell is bright by what it mirrors: bright, but not in both lights as something matt is.
@@ -101,24 +107,55 @@ func (f *face) alikeIn(p *place, a, b int) float64 {
 	return (xy - x*y/n) / math.Sqrt(spread)
 }
 
-// isGlint says whether a place of a shell is a lamp that a slope mirrors.
+// isGlint says whether a place of a shell is, or in one light may be, a lamp that a slope mirrors.
 func (f *face) isGlint(p *place) bool {
-	if f.p.Shell == nil || len(p.contrast) < 2 {
+	if f.p.Shell == nil {
 		return false
 	}
 	best, _ := brightest(p.contrast)
-	return best >= glint && (p.mirrors || f.isSlope(p))
+	return best >= glint && (len(p.contrast) < 2 || p.mirrors || f.isSlope(p))
+}
+
+// isPale says whether a spot of a shell is a little paler in two lights alike: something matt.
+func (f *face) isPale(p *place) bool {
+	return f.p.Shell != nil && len(p.contrast) > 1 && !p.mirrors && slices.Min(p.contrast) >= clearChange && slices.Min(p.strength) >= alikeSeen &&
+		f.diameterMM(p) < hazeMinMM
+}
+
+// isEdgeLine says whether a line of a shell is an edge of the lacquer: bright by what it mirrors, or bright in one light and dark in another.
+// What is opaque is neither.
+func (f *face) isEdgeLine(p *place) bool {
+	return f.p.Shell != nil && f.isLine(p) && (p.mirrors || bothWays(p))
 }
 
 // isStreak says whether a place is a lamp mirrored along an upright side.
 func (f *face) isStreak(p *place) bool {
-	return p.all.long*f.shapeMM() >= streakMinMM && p.all.long >= runSlender*p.all.across && f.isUpright(p) && f.isGlint(p)
+	return p.all.long*f.shapeMM() >= streakMinMM && p.all.long >= runSlender*p.all.across && p.all.bow <= straightBow*p.all.long &&
+		f.isUpright(p) && f.isGlint(p)
 }
 
 // isTwoSides says whether two lines of a shell are a run's sides: down the surface, no further apart than a run is wide. An abrasive
 // leaves more, in any direction.
 func (f *face) isTwoSides(p *place) bool {
-	return p.lines == 2 && f.runsDown(p) && p.all.across*f.shapeMM() <= runMostMM
+	if p.lines != 2 || !f.runsDown(p) || p.all.across*f.shapeMM() > runMostMM {
+		return false
+	}
+	for pic := range f.scene {
+		var up, down float64
+		for _, i := range p.body {
+			d := 0.0
+			for c, ch := range f.channels {
+				if ch.pic == pic {
+					d += f.deviation(p.win, c, i)
+				}
+			}
+			up, down = up+max(d, 0), down+max(-d, 0)
+		}
+		if min(up, down) >= twoSided*max(up, down) {
+			return true
+		}
+	}
+	return false
 }
 
 // sameRun says whether two glints are one run's: in one column along gravity, as narrow as a run, no further from each other than its drop is
@@ -144,7 +181,7 @@ func (f *face) sameRun(a, b *place) bool {
 	return (right-left+1)*mm <= runMostMM && gap*mm <= runMostMM
 }
 
-// tailMM is how long a run's tail shows above a glint, its drop's: a bright or dark line down the surface that ends at it. 0: none.
+// tailMM is how long a run shows above or below a glint of it: a bright or dark line down the surface that ends there. 0: none.
 func (f *face) tailMM(p *place) float64 {
 	if !f.isGlint(p) {
 		return 0
@@ -159,23 +196,25 @@ func (f *face) tailMM(p *place) float64 {
 	half, clear := int(runMostMM/2/tailStepMM), box[3]/2*f.p.MMPerPX+tailStepMM
 	longest := 0.0
 	for pic := range f.scene {
-		rows := make([][]float64, 0, n)
-		for k := range n {
-			q, _, ok := f.p.Shell.Pixel(at.TurnDeg, at.BelowMM-clear-float64(k)*tailStepMM)
-			if !ok {
-				break
+		for _, way := range [2]float64{-1, 1} { // from its drop up; from its top down, where a lamp's image hides the drop
+			rows := make([][]float64, 0, n)
+			for k := range n {
+				q, _, ok := f.p.Shell.Pixel(at.TurnDeg, at.BelowMM+way*(clear+float64(k)*tailStepMM))
+				if !ok {
+					break
+				}
+				row := make([]float64, 2*wide+1)
+				for j := range row {
+					row[j] = f.changeAt(pic, q.X+float64(j-wide)*tailStepMM/f.p.MMPerPX, q.Y)
+				}
+				rows = append(rows, row)
 			}
-			row := make([]float64, 2*wide+1)
-			for j := range row {
-				row[j] = f.changeAt(pic, q.X+float64(j-wide)*tailStepMM/f.p.MMPerPX, q.Y)
+			if float64(len(rows))*tailStepMM < tailLeastMM {
+				continue
 			}
-			rows = append(rows, row)
-		}
-		if float64(len(rows))*tailStepMM < tailLeastMM {
-			continue
-		}
-		for deg := -tailLeanDeg; deg <= tailLeanDeg; deg += tailTurnDeg {
-			longest = max(longest, tailIn(rows, wide, half, math.Tan(deg*math.Pi/180)))
+			for deg := -tailLeanDeg; deg <= tailLeanDeg; deg += tailTurnDeg {
+				longest = max(longest, tailIn(rows, wide, half, math.Tan(deg*math.Pi/180)))
+			}
 		}
 	}
 	return longest
@@ -232,7 +271,18 @@ func tailIn(rows [][]float64, wide, half int, lean float64) float64 {
 			best, at = v, aside
 		}
 	}
-	if len(beside) < 10 || math.Abs(best) < tailSeen*madToSD*median(beside) {
+	if len(beside) < 10 || math.Abs(best) < max(tailSeen*madToSD*median(slices.Clone(beside)), tailMore*slices.Max(beside)) {
+		return 0
+	}
+	on, all := 0.0, 0.0
+	for row := range least {
+		if v := value(row, at); v == v {
+			if all++; v*best > best*best/4 {
+				on++
+			}
+		}
+	}
+	if on < tailShare*all {
 		return 0
 	}
 	last, gone := 0, 0
