@@ -224,6 +224,19 @@ func (f *face) spotDiameterPX(p *place) float64 {
 	return math.Sqrt(l * w)
 }
 
+// byArea says whether a kind's diameter follows from its area: dust on a shell. On a face a pattern may hide parts of it, which
+// costs area.
+func (f *face) byArea(kind part.Kind) bool { return f.p.Shell != nil && kind == part.Dust }
+
+// areaDiameterPX is the diameter of the disc that has an uneven spot's area (ISO 9276-6's area-equivalent diameter, from memory): its
+// length and width reach from tip to tip, and make more of it.
+func (f *face) areaDiameterPX(p *place) float64 {
+	if f.opaque(p) {
+		return p.sharp(p.inner.areaDiameter(), p.coreOut)
+	}
+	return p.sharp(p.all.areaDiameter(), p.bodyOut)
+}
+
 // spotSizePX is a spot's length and width: an opaque one's at its core, a clear
 // one's at its whole body, for its middle outshines its rim; a large one's rim is
 // sought by going around.
@@ -312,6 +325,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.isEdgeLine(p) && p.all.bow > straightBow*p.all.long && long >= missedWideMM {
 		return part.Missed, seen * 0.5
 	}
+	if f.isEdgeLine(p) && p.mirrors && long < missedWideMM {
+		return part.Crater, seen * 0.5
+	}
 	if f.isLine(p) {
 		return part.Fibre, seen * sure(p.all.outline/p.all.thick/lineMinSlender)
 	}
@@ -326,7 +342,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Haze, seen * hazeSure(f.fadeMM(p))
 	case d >= mattMinMM && f.isMatt(p), f.isBare(p):
 		return part.Missed, seen * 0.7
-	case o >= 1 && !f.isHollow(p) && f.isGlint(p): // in one light alone: it may be what a slope mirrors
+	case o >= 1 && !f.isHollow(p) && f.p.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
 		return part.Dust, seen * 0.5
 	case o >= 1 && !f.isHollow(p):
 		return part.Dust, seen * sure(4*(o-0.8))

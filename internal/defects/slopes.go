@@ -130,7 +130,7 @@ func (f *face) isEdgeLine(p *place) bool {
 
 // isStreak says whether a place is a lamp mirrored along an upright side.
 func (f *face) isStreak(p *place) bool {
-	return p.all.long*f.shapeMM() >= streakMinMM && p.all.long >= runSlender*p.all.across && p.all.bow <= straightBow*p.all.long &&
+	return f.p.Shell != nil && p.all.long*f.shapeMM() >= streakMinMM && p.all.long >= runSlender*p.all.across && p.all.bow <= straightBow*p.all.long &&
 		f.isUpright(p) && f.isGlint(p)
 }
 
@@ -141,17 +141,21 @@ func (f *face) isTwoSides(p *place) bool {
 		return false
 	}
 	for pic := range f.scene {
-		var up, down float64
+		var sum, n [2]float64 // to either side of the middle
 		for _, i := range p.body {
-			d := 0.0
+			d, side := 0.0, 0
 			for c, ch := range f.channels {
 				if ch.pic == pic {
 					d += f.deviation(p.win, c, i)
 				}
 			}
-			up, down = up+max(d, 0), down+max(-d, 0)
+			if _, across := p.all.along(i, p.win.w); across > 0 {
+				side = 1
+			}
+			sum[side], n[side] = sum[side]+d, n[side]+1
 		}
-		if min(up, down) >= twoSided*max(up, down) {
+		a, b := sum[0]/max(n[0], 1), sum[1]/max(n[1], 1)
+		if a*b < 0 && min(math.Abs(a), math.Abs(b)) >= twoSided*max(math.Abs(a), math.Abs(b)) {
 			return true
 		}
 	}
@@ -161,7 +165,7 @@ func (f *face) isTwoSides(p *place) bool {
 // sameRun says whether two glints are one run's: in one column along gravity, as narrow as a run, no further from each other than its drop is
 // long, and one of them a streak down its side.
 func (f *face) sameRun(a, b *place) bool {
-	if f.p.Shell == nil || !(f.isStreak(a) && f.isGlint(b)) {
+	if !f.isStreak(a) || !f.isGlint(b) {
 		return false
 	}
 	// x along the axis to the height of a's middle
