@@ -13,6 +13,8 @@ const (
 	lacquerIndex  = 1.5  // refractive index of acrylates; a bubble's rim outside 1/lacquerIndex of its radius passes no light (Snell's law)
 	coursePieces  = 4.0  // a fibre's course is followed in pieces of so many standard deviations of the blur
 	fadingTipMM   = 0.05 // either tip of a fibre fades or curls away within this, to either side
+	craterMostMM  = 1.0  // a crater told by a lamp that one of its slopes mirrors is anything up to this wide
+	shadedShare   = 0.25 // what stands out of the lacquer and is lit from 60 degrees aside shows 0.75 of its width lit: (1 + cos 60 deg) / 2
 	softEdgeShare = 0.25 // a crater's or run's slope ends within this share of its size, to either side
 	noiseOfRatio  = 1    // standard deviation of a response, in its own units
 )
@@ -112,16 +114,27 @@ func (f *face) spotBudgets(p *place, kind part.Kind, diameter, long, across floa
 			}
 		}
 		switch kind {
+		case part.Dust:
+			if f.p.Shell != nil && slices.Max(p.contrast) > 0 { // pale against the ground: what is not lit does not show
+				m.more = append(m.more, share("shaded side that may not show, not corrected", um, shadedShare))
+			}
 		case part.Bubble:
 			if !ring {
 				m.more = append(m.more, share("clear rim that may not show, not corrected", um, lacquerIndex-1))
 			}
 		case part.Crater, part.Run:
+			if least := um / 1000; kind == part.Crater && f.isGlint(p) && least < craterMostMM {
+				m.more = append(m.more, part.Contribution{Name: "what mirrors no lamp does not show, not corrected", Unit: "mm",
+					U: (craterMostMM - least) / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000})
+			}
 			m.more = append(m.more, share("slope without an edge", um, softEdgeShare))
 		}
 		return m
 	}
 	both := func(s *shape) float64 { return math.Sqrt(s.long * s.across) }
+	if f.byArea(kind) {
+		both = (*shape).areaDiameter
+	}
 	return make("diameter", diameter, 0.5, both), make("length", long, 1, func(s *shape) float64 { return s.long }), make("width", across, 1, func(s *shape) float64 { return s.across })
 }
 
@@ -196,7 +209,7 @@ func (f *face) addBudgets(p *place, out *part.Finding, long, across float64) {
 // 200:2012, 2.27): by its axes, by a box that lies otherwise, or by its area.
 func (s shape) unevenPX(pixels []int, w int) float64 {
 	axes := math.Sqrt(s.long * s.across)
-	most := math.Abs(2*math.Sqrt(s.area/math.Pi) - axes)
+	most := math.Abs(s.areaDiameter() - axes)
 	for deg := 0; deg < 90; deg += boxTurnDeg {
 		s.setAxis(float64(deg)*math.Pi/180, pixels, w)
 		most = math.Max(most, math.Abs(math.Sqrt(s.long*s.across)-axes))

@@ -35,6 +35,9 @@ func (f *face) finding(p *place) part.Finding {
 		d := f.spotDiameterPX(p)
 		long, across = f.spotSizePX(p)
 		area = math.Min(area, math.Pi*d*d/4)
+		if f.byArea(kind) {
+			d = f.areaDiameterPX(p)
+		}
 		if p.ringPX > 0 && 2*p.ringPX > d {
 			d = 2 * p.ringPX
 			long, across, area = d, d, math.Pi*d*d/4

@@ -25,7 +25,7 @@ const (
 // fibre, fragments inside a patch or a ring, glints of one bubble.
 func (f *face) group(places []*place, r *response) ([]*place, error) {
 	var err error
-	for _, same := range []func(a, b *place) bool{f.sameLines, f.inside, f.sameSpot} {
+	for _, same := range []func(a, b *place) bool{f.sameLines, f.sameRun, f.inside, f.sameSpot} {
 		if places, err = f.join(places, r, same); err != nil {
 			return nil, err
 		}

@@ -28,6 +28,8 @@ const (
 	hazeCompact  = 0.55 // share of its box that it fills
 	hazeReachMM  = 0.8  // to either side of its edge
 	hazeGrain    = 2.5  // it is at most so many times as uneven in itself as the face: scratches and flakes are more
+	glintMM      = 0.06 // on a shell: what is narrower than twice this is a glint
+	edgeSeen     = 3.0  // an edge is told where the light changes by so many times the noise
 	hazeOverlaps = 0.5  // what lies in it and has this share of its size is the same
 )
 
@@ -145,6 +147,7 @@ func hazeSure(fadeMM float64) float64 { return sure(4 * (fadeMM/hazeFadeMM - 0.7
 type paleMap struct {
 	pic         int
 	raw, wide   []float64
+	even        []float64 // of a shell: raw without glints
 	mid, spread float64
 	grain       float64 // how the two differ, from pixel to pixel
 	least       float64 // spreads by which haze stands out
@@ -193,13 +196,19 @@ func (f *face) tellHaze(out *Result) error {
 	}
 	for _, pixels := range regionsOf(mask, w, h) {
 		if fd, ok := f.hazeOf(pixels, over, maps); ok {
-			same := func(o part.Finding) bool {
+			in := func(o part.Finding) bool {
 				c := o.Box.Centre()
-				in := c.X > fd.Box[0] && c.Y > fd.Box[1] && c.X < fd.Box[0]+fd.Box[2] && c.Y < fd.Box[1]+fd.Box[3]
-				return in && max(o.Box[2], o.Box[3]) >= hazeOverlaps*min(fd.Box[2], fd.Box[3])
+				return c.X > fd.Box[0] && c.Y > fd.Box[1] && c.X < fd.Box[0]+fd.Box[2] && c.Y < fd.Box[1]+fd.Box[3]
+			}
+			large := func(o part.Finding) bool {
+				return max(o.Box[2], o.Box[3]) >= hazeOverlaps*min(fd.Box[2], fd.Box[3])
+			}
+			same := func(o part.Finding) bool {
+				return in(o) && (large(o) || fd.Kind == part.Missed && o.Kind != part.Dust)
 			}
 			if slices.ContainsFunc(out.Findings, func(o part.Finding) bool {
-				return same(o) && (o.Kind == part.Haze || o.Kind == part.Sanding || o.Kind == part.Fibre)
+				line := o.Kind == part.Sanding || o.Kind == part.Fibre && fd.Kind != part.Missed // which has an edge, bright where that mirrors a lamp
+				return in(o) && large(o) && (o.Kind == part.Haze || line)
 			}) {
 				continue // the search found it, and measured it finer; or it is lines
 			}
@@ -216,8 +225,8 @@ func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
 	sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
 	for i := range m.raw {
 		m.raw[i] = math.NaN()
-		if f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 {
-			continue
+		if f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 && !(f.p.Shell != nil && f.open[i] == 0) {
+			continue // closed in all pictures of a shell: no lamp is mirrored at one place in all, but what is pale all over looks like one
 		}
 		light, base := 0.0, 0.0
 		for _, c := range planes {
@@ -225,6 +234,14 @@ func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
 		}
 		m.raw[i] = light/max(base, paintAtLeast) - 1
 		sum.V[i], n.V[i] = float32(min(max(m.raw[i], -1), 3)), 1 // glints are cut
+	}
+	if f.p.Shell != nil {
+		m.even = withoutGlints(m.raw, w, h, max(1, int(glintMM/f.mmPX+0.5)))
+		for i, v := range m.even {
+			if v == v {
+				sum.V[i] = float32(v)
+			}
+		}
 	}
 	soft, share := part.NewPlane(w, h), part.NewPlane(w, h)
 	if err := gauss(soft, sum, hazeSoftMM/f.mmPX); err != nil {
@@ -253,8 +270,44 @@ func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
 	}
 	m.spread = max(madToSD*median(sample), hazeLight/hazeSpread)
 	m.grain = m.grainIn(f.points)
-	m.least = max(hazeSpread, -hazeTail*quantile(dark, 0.02)/m.spread)
+	m.least = hazeSpread
+	if f.p.Shell == nil { // a shell is of one resin: what is darker there is a lamp's frame, the dome's hole
+		m.least = max(m.least, -hazeTail*quantile(dark, 0.02)/m.spread)
+	}
 	return m, true, nil
+}
+
+// withoutGlints takes what is narrow off a map: each value becomes the median of 5 x 5 values around it, step pixels apart.
+func withoutGlints(v []float64, w, h, step int) []float64 {
+	out := make([]float64, len(v))
+	var buf [25]float64
+	for y := 0; y < h; y += 2 {
+		for x := 0; x < w; x += 2 {
+			n, mid := 0, math.NaN()
+			for dy := -2; dy <= 2; dy++ {
+				for dx := -2; dx <= 2; dx++ {
+					xx, yy := x+dx*step, y+dy*step
+					if xx < 0 || yy < 0 || xx >= w || yy >= h {
+						continue
+					}
+					if a := v[yy*w+xx]; a == a {
+						buf[n] = a
+						n++
+					}
+				}
+			}
+			if n > 0 && v[y*w+x] == v[y*w+x] {
+				slices.Sort(buf[:n])
+				mid = buf[n/2]
+			}
+			for yy := y; yy < min(y+2, h); yy++ {
+				for xx := x; xx < min(x+2, w); xx++ {
+					out[yy*w+xx] = mid
+				}
+			}
+		}
+	}
+	return out
 }
 
 // grainIn is how a map differs from itself smoothed: the median from the median.
@@ -270,6 +323,37 @@ func (m paleMap) grainIn(pixels []int) float64 {
 		v[k] = math.Abs(v[k] - mid)
 	}
 	return quantile(v, 0.5)
+}
+
+// edgeOf tells a dull place's pixels by one picture's light, in which it is paler by change, and over how many millimetres that
+// falls at its edge; ok is false where noise hides the edge.
+func (f *face) edgeOf(m paleMap, body []int, change float64) (pixels []int, fadeMM float64, ok bool) {
+	w, h := f.surf.w, f.surf.h
+	if change < edgeSeen*madToSD*m.grain {
+		return nil, 0, false
+	}
+	light := make([]float64, w*h)
+	for i, x := range m.even {
+		light[i] = x - m.mid
+	}
+	from, off := body[0], math.Inf(1)
+	for _, i := range body { // from where it is as it is in the middle
+		if d := math.Abs(light[i] - change); d < off {
+			from, off = i, d
+		}
+	}
+	in := regionFrom(light, change/2, from, w, h)
+	for i, v := range in {
+		if v == 1 {
+			pixels = append(pixels, i)
+		}
+	}
+	s := shapeOf(pixels, w, 0, 0)
+	if s.long*f.mmPX > hazeMostMM || s.long*f.mmPX < hazeMinMM || s.fill() < hazeCompact {
+		return nil, 0, false
+	}
+	fadeMM = fadeOf(light, in, change, w, h, hazeReachMM/f.mmPX) * f.mmPX
+	return pixels, fadeMM, fadeMM > 0
 }
 
 // hazeOf makes a finding of a region that is paler in all lights, if it is soft and compact.
@@ -324,13 +408,27 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 			fade = fadeOf(light, in, c-m.mid, w, h, hazeReachMM/f.mmPX) * f.mmPX
 		}
 	}
-	if best < 0 || !paler(change) || !f.soft(fade) {
+	if best < 0 || !paler(change) {
+		return part.Finding{}, false
+	}
+	kind := part.Haze
+	if f.p.Shell != nil {
+		if b, at, ok := f.edgeOf(maps[best], body, change[best]); ok && !f.soft(at) {
+			kind, fade, body = part.Missed, at, b
+			s = shapeOf(body, w, 0, 0)
+		}
+	}
+	if kind == part.Haze && !f.soft(fade) {
 		return part.Finding{}, false
 	}
 	pic := maps[best].pic
 	features["edge_fades_over_mm"], features["paler_by_spreads"] = round3(fade), round3(over[top])
-	out := part.Finding{Image: f.scene[pic].Shot.File, Kind: part.Haze, Zone: part.ZoneRim, Features: features,
-		Confidence: math.Round(100*hazeSure(fade)*sure(3*(over[top]/hazeSpread-0.6))) / 100}
+	told := hazeSure(fade)
+	if kind == part.Missed {
+		told = 0.7
+	}
+	out := part.Finding{Image: f.scene[pic].Shot.File, Kind: kind, Zone: part.ZoneRim, Features: features,
+		Confidence: math.Round(100*told*sure(3*(over[top]/hazeSpread-0.6))) / 100}
 	for _, i := range body {
 		if f.surf.outside.V[i] > f.deep() {
 			out.Zone = f.zoneOfAll()
@@ -342,9 +440,13 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 	out.AreaMM2, out.AngleDeg = part.Num(round4(float64(len(body))*f.mmPX*f.mmPX)), part.Num(math.Round(s.angleDeg*10)/10)
 	// Half of its light is passed where the fade is: noise moves either end by a spread over the slope there.
 	slope := over[top] / 2 / max(fade, f.mmPX) // per mm
-	b := part.NewBudget(fmt.Sprintf("%s's diameter", part.Haze), 1000*dm, []part.Contribution{
+	soft := max(fade, hazeSoftMM)
+	if kind == part.Missed { // whose light is smoothed over less
+		soft = max(fade, 2*glintMM)
+	}
+	b := part.NewBudget(fmt.Sprintf("%s's diameter", kind), 1000*dm, []part.Contribution{
 		{Name: "level of the ground: both ends", Unit: "mm", U: 2 / slope, Distribution: part.Normal, Sensitivity: 1000},
-		{Name: "smoothing against the size: what half of its light is", Unit: "mm", U: max(fade, hazeSoftMM) / 2 / math.Sqrt(3),
+		{Name: "smoothing against the size: what half of its light is", Unit: "mm", U: soft / 2 / math.Sqrt(3),
 			Distribution: part.Rectangular, Sensitivity: 1000},
 		{Name: "scale: target, fit, squareness of the view", Unit: "mm/px", Value: part.Num(f.p.MMPerPX),
 			U: f.p.URelScale * f.p.MMPerPX, Distribution: part.Normal, Sensitivity: 1000 * dm / f.p.MMPerPX},

@@ -208,7 +208,7 @@ func (f *face) lightLost(p *place) float64 {
 			next = math.Max(next, o)
 		}
 	}
-	if glints(p) {
+	if glints(p) || p.mirrors {
 		return 0
 	}
 	if len(p.contrast) > 1 {
@@ -222,6 +222,19 @@ func (f *face) lightLost(p *place) float64 {
 func (f *face) spotDiameterPX(p *place) float64 {
 	l, w := f.spotSizePX(p)
 	return math.Sqrt(l * w)
+}
+
+// byArea says whether a kind's diameter follows from its area: dust on a shell. On a face a pattern may hide parts of it, which
+// costs area.
+func (f *face) byArea(kind part.Kind) bool { return f.p.Shell != nil && kind == part.Dust }
+
+// areaDiameterPX is the diameter of the disc that has an uneven spot's area (ISO 9276-6's area-equivalent diameter, from memory): its
+// length and width reach from tip to tip, and make more of it.
+func (f *face) areaDiameterPX(p *place) float64 {
+	if f.opaque(p) {
+		return p.sharp(p.inner.areaDiameter(), p.coreOut)
+	}
+	return p.sharp(p.all.areaDiameter(), p.bodyOut)
 }
 
 // spotSizePX is a spot's length and width: an opaque one's at its core, a clear
@@ -288,17 +301,32 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if edge := f.breaksEdgeMM(p); edge >= chipEdgeMM && f.diameterMM(p) >= chipLeastMM {
 		return part.Chip, seen * sure(6*(edge/chipEdgeMM-0.7))
 	}
+	if f.tailMM(p) > 0 {
+		return part.Run, seen * 0.7
+	}
+	if f.isStreak(p) && long >= streakLongMM && !f.inBothLights(p) {
+		return part.Run, seen * 0.6
+	}
 	if f.isSlope(p) {
 		return f.slopeKind(p), seen * 0.7
 	}
 	if f.atEdge(p) && long >= chipMinMM && f.opacity(p) >= chipLight {
 		return part.Chip, seen * 0.7
 	}
-	if f.isBundle(p) {
+	if f.isBundle(p) && !f.isTwoSides(p) {
 		return part.Sanding, seen * sure(float64(p.lines)-1)
 	}
-	if f.runsDown(p) && (bothWays(p) || long >= runMinMM && thick >= runMinThickMM) {
+	if f.runsDown(p) && (bothWays(p) || p.mirrors || f.isTwoSides(p) || long >= runMinMM && thick >= runMinThickMM) {
 		return part.Run, seen * 0.7
+	}
+	if p.mirrors && f.isStreak(p) && !f.inBothLights(p) {
+		return part.Run, seen * 0.5
+	}
+	if f.isEdgeLine(p) && p.all.bow > straightBow*p.all.long && long >= missedWideMM {
+		return part.Missed, seen * 0.5
+	}
+	if f.isEdgeLine(p) && p.mirrors && long < missedWideMM {
+		return part.Crater, seen * 0.5
 	}
 	if f.isLine(p) {
 		return part.Fibre, seen * sure(p.all.outline/p.all.thick/lineMinSlender)
@@ -314,14 +342,22 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Haze, seen * hazeSure(f.fadeMM(p))
 	case d >= mattMinMM && f.isMatt(p), f.isBare(p):
 		return part.Missed, seen * 0.7
+	case o >= 1 && !f.isHollow(p) && f.p.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
+		return part.Dust, seen * 0.5
 	case o >= 1 && !f.isHollow(p):
 		return part.Dust, seen * sure(4*(o-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
+	case p.mirrors && f.inBothLights(p) && d <= clearMostMM: // a bubble's wall mirrors all, the lacquer's surface next to nothing where no lamp is
+		return part.Bubble, seen * 0.7
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)
 	case glints(p) && d <= clearMostMM && (d < craterMinMM || p.sided < craterSided):
 		return part.Bubble, seen * 0.7
+	case p.mirrors && light > glint:
+		return part.Crater, seen * 0.6
+	case f.isPale(p):
+		return part.Dust, seen * 0.6
 	case d >= craterMinMM && o < 0.8 && light > glint:
 		return part.Crater, seen * 0.6
 	case d >= craterMinMM && light < craterMaxLight && p.peak < 3:

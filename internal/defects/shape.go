@@ -93,6 +93,9 @@ func (s *shape) along(i, w int) (u, v float64) {
 	return dx*s.ux + dy*s.uy, -dx*s.uy + dy*s.ux
 }
 
+// areaDiameter is the diameter of the disc of a shape's area.
+func (s *shape) areaDiameter() float64 { return 2 * math.Sqrt(s.area/math.Pi) }
+
 // fill is the share of the box along the main axis that the pixels cover.
 func (s *shape) fill() float64 { return s.area / (s.long * s.across) }
 

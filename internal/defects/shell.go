@@ -185,12 +185,22 @@ func (f *face) cutOff(p *place) bool {
 	return !f.clear || f.unevenAround(p.found) > cutOffUneven // long edges inside cut off much, but what goes on beyond shows around it
 }
 
-// runsDown says whether a place on a shell is as long along gravity as a run, and narrow across it: the unit
-// hangs or stands along its axis.
+// runsDown says whether a place on a shell is as long along gravity as a run, and narrow across it.
 func (f *face) runsDown(p *place) bool {
-	if f.p.Shell == nil || p.all.long*f.shapeMM() < runOnShellMM || p.all.long < runSlender*p.all.across {
-		return false
+	return f.p.Shell != nil && p.all.long*f.shapeMM() >= runOnShellMM && p.all.long >= runSlender*p.all.across && f.isUpright(p)
+}
+
+// isUpright says whether a place of a shell lies along gravity, as that runs down the surface there: the unit hangs or stands along its axis.
+func (f *face) isUpright(p *place) bool {
+	c := f.boxOf(float64(p.all.x0), float64(p.all.y0), float64(p.all.x1), float64(p.all.y1)).Centre()
+	upright := 90 - math.Atan(f.p.Shell.Roll)*180/math.Pi
+	if at, ok := f.p.Shell.Place(c.X, c.Y); ok {
+		half := p.all.long * f.shapeMM() / 2
+		a, _, above := f.p.Shell.Pixel(at.TurnDeg, at.BelowMM-half)
+		b, _, below := f.p.Shell.Pixel(at.TurnDeg, at.BelowMM+half)
+		if above && below {
+			upright = math.Atan2(b.Y-a.Y, a.X-b.X) * 180 / math.Pi
+		}
 	}
-	lean := p.all.angleDeg - 90 + math.Atan(f.p.Shell.Roll)*180/math.Pi
-	return math.Abs(math.Remainder(lean, 180)) <= runWithinDeg
+	return angleBetween(math.Mod(p.all.angleDeg+180, 180), math.Mod(upright+180, 180)) <= runWithinDeg
 }
