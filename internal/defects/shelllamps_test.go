@@ -51,8 +51,8 @@ func TestCameraOpeningMirrored(t *testing.T) {
 	}
 }
 
-// TestLampCutOffBySeam: a lamp's image 1 mm wide that goes on over the seam is no defect, though images on faces are 2 mm wide and more; one that
-// ends below the seam may be the lacquer's. The lamp's light and width are common practice, no source.
+// TestLampCutOffBySeam: a lamp's image 1 mm wide that goes on over the seam is no defect, though images on faces are 2 mm wide and
+// more; one that ends below the seam may be the lacquer's. The lamp's light and width are common practice, no source.
 func TestLampCutOffBySeam(t *testing.T) {
 	for name, from := range map[string]float64{"over the seam": 45, "below it": 88} {
 		p := shellParams(12)
