@@ -12,9 +12,9 @@ import (
 // A see-through shell shows what lies inside: parts, wires, their refracted edges. They are no
 // defects, and hide some. What tells them is their size and form: a part has edges longer than any
 // defect's, and is wide. So the middles of long edges, what the blur smears of them and what is narrow between them are not
-// searched, and said so; they leave facets, and in each of these the base is the local median of its own light, which loses what is smaller than its
-// window. What is found is told only where it is a small spot, a thin line that is opaque or shines, or a bundle of thin lines: a wire is
-// wider, and what is refracted is fainter than a fibre.
+// searched, and said so; they leave facets, and in each of these the base is the local median of its own light, which loses
+// what is smaller than its window. What is found is told only where it is a small spot, a thin line that is opaque or shines, or a
+// bundle of thin lines: a wire is wider, and what is refracted is fainter than a fibre.
 
 // How parts inside are told. Lengths in millimetres; common practice, no source.
 const (
