@@ -22,13 +22,14 @@ const (
 // uneven than elsewhere; at the finest size.
 type eased struct {
 	rim  []float32   // per block of the rim; nil: there is none
+	lamp []float32   // per band beside lamps' images; nil: there is none
 	face *part.Plane // per search pixel; nil: nowhere
 }
 
-// ease scales a map of responses down, in place: by what the rim leaves, and where
+// ease scales a map of responses down, in place: by what the rim leaves, beside lamps, and where
 // a wide part of the face is uneven. The map's pixels are down search pixels wide.
 func (f *face) ease(chi *part.Plane, down int) (eased, error) {
-	e := eased{rim: f.tame(chi, down)}
+	e := eased{rim: f.tame(chi, down), lamp: f.tameBesideLamps(chi, down)}
 	var err error
 	e.face, err = f.calm(chi, down)
 	return e, err
@@ -36,7 +37,7 @@ func (f *face) ease(chi *part.Plane, down int) (eased, error) {
 
 // easedAt is the factor of a search pixel, at most 1.
 func (f *face) easedAt(e eased, i int) float32 {
-	k := f.tamed(e.rim, i)
+	k := f.tamed(e.rim, i) * f.tamedBeside(e.lamp, i)
 	if e.face != nil {
 		k *= e.face.V[i]
 	}

@@ -32,6 +32,7 @@ type face struct {
 	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel, or 1 all over a shell
 	filled   bool          // the pattern leaves no ground
 	normals  [][2]float64  // of a shell, per cell of the grid: see normalsOn
+	beside   *part.Plane   // of a shell: how far off the nearest edge of a lamp's image lies, search pixels; nil: there is none
 	clear    bool          // a see-through shell
 	lone     bool          // a panel in one light
 	woven    bool          // what looks like noise is a pattern

@@ -48,7 +48,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			return Result{}, err
 		}
 		f.told = sub.told
-		for _, pl := range places {
+		for _, pl := range f.withoutOpening(sub, v, own, places) {
 			found = append(found, sighted{sub, pl, k})
 		}
 	}

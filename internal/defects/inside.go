@@ -11,9 +11,10 @@ import (
 
 // A see-through shell shows what lies inside: parts, wires, their refracted edges. They are no
 // defects, and hide some. What tells them is their size and form: a part has edges longer than any
-// defect's, and is wide. So long edges are not searched, and said so; between them the base is the local median, which keeps
-// steps and lines of light wider than its window and loses what is smaller; and what is found is told only
-// where it is a small spot, a thin line, or a bundle of thin lines: a wire is wider.
+// defect's, and is wide. So the middles of long edges, what the blur smears of them and what is narrow between them are not
+// searched, and said so; they leave facets, and in each of these the base is the local median of its own light, which loses
+// what is smaller than its window. What is found is told only where it is a small spot, a thin line that is opaque or shines, or a
+// bundle of thin lines: a wire is wider, and what is refracted is fainter than a fibre.
 
 // How parts inside are told. Lengths in millimetres; common practice, no source.
 const (
@@ -26,6 +27,7 @@ const (
 	insideBaseMM  = 0.4  // radius of the base's window
 	wireMM        = 0.15 // lines wider than this may be wires
 	spotMostMM    = 0.6  // spots larger than this may be parts
+	bundleLeast   = 5.0  // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
 )
 
 // seesThrough says whether a shell's light differs over much of it from a smooth surface of light, in every
@@ -46,7 +48,7 @@ func (f *face) seesThrough() bool {
 }
 
 // leaveInside closes what long edges inside a see-through shell lie at, and gives all channels the local
-// median as their base.
+// median of what lies between them as their base.
 func (f *face) leaveInside() error {
 	for pic := range f.scene {
 		edge, err := f.longEdges(pic)
@@ -59,22 +61,57 @@ func (f *face) leaveInside() error {
 			}
 		}
 	}
+	facets := make([][][]int, len(f.scene))
+	for pic := range facets {
+		open := make([]bool, len(f.open))
+		for i, o := range f.open {
+			open[i] = o>>pic&1 == 1
+		}
+		facets[pic] = regionsOf(open, f.surf.w, f.surf.h)
+	}
 	var all errgroup.Group
 	all.SetLimit(f.p.Jobs)
 	for k := range f.channels {
 		ch := &f.channels[k]
 		all.Go(func() (err error) {
-			ch.base, err = localMedian(ch.smooth, f.surf.dist, insideBaseMM/f.mmPX)
+			ch.base, err = f.facetMedian(ch.smooth, facets[ch.pic])
 			return err
 		})
 	}
 	return all.Wait()
 }
 
-// longEdges are the places near edges of one picture that are longer than a defect's.
+// facetMedian is the local median of a plane within each of some regions, of what lies in it alone: a part's corner is no
+// corner there. Elsewhere it is the plane itself.
+func (f *face) facetMedian(p *part.Plane, facets [][]int) (*part.Plane, error) {
+	out := &part.Plane{W: p.W, H: p.H, V: slices.Clone(p.V)}
+	for _, pixels := range facets {
+		b := boundsOfPixels(pixels, p.W)
+		w, h := b[2]-b[0]+1, b[3]-b[1]+1
+		if min(w, h) < 4 {
+			continue
+		}
+		own, in := part.NewPlane(w, h), part.NewPlane(w, h)
+		for _, i := range pixels {
+			k := (i/p.W-b[1])*w + i%p.W - b[0]
+			own.V[k], in.V[k] = p.V[i], 1
+		}
+		m, err := localMedian(own, in, insideBaseMM/f.mmPX)
+		if err != nil {
+			return nil, err
+		}
+		for _, i := range pixels {
+			out.V[i] = m.V[(i/p.W-b[1])*w+i%p.W-b[0]]
+		}
+	}
+	return out, nil
+}
+
+// longEdges are the places near the middles of one picture's edges that are longer than a defect's, and what is too narrow between them.
 func (f *face) longEdges(pic int) ([]bool, error) {
 	w, h := f.surf.w, f.surf.h
 	grad := make([]float32, w*h)
+	across := make([][2]float32, w*h) // the direction in which light changes most
 	for _, c := range f.planesOf(pic) {
 		soft := part.NewPlane(w, h)
 		even := part.NewPlane(w, h) // so that noise is even
@@ -85,12 +122,12 @@ func (f *face) longEdges(pic int) ([]bool, error) {
 			return nil, err
 		}
 		var usual []float64
-		own := make([]float32, w*h)
+		own, to := make([]float32, w*h), make([][2]float32, w*h)
 		for y := 1; y < h-1; y++ {
 			for x := 1; x < w-1; x++ {
 				i := y*w + x
 				dx, dy := float64(soft.V[i+1]-soft.V[i-1]), float64(soft.V[i+w]-soft.V[i-w])
-				own[i] = float32(math.Hypot(dx, dy))
+				own[i], to[i] = float32(math.Hypot(dx, dy)), [2]float32{float32(dx), float32(dy)}
 				if f.surf.dist.V[i] > 2 && (x+y)%5 == 0 {
 					usual = append(usual, float64(own[i]))
 				}
@@ -99,7 +136,9 @@ func (f *face) longEdges(pic int) ([]bool, error) {
 		// a smooth surface's light changes a little everywhere: the lower third tells noise and shading
 		unit := float32(max(quantile(usual, 0.35), 1e-4))
 		for i, g := range own {
-			grad[i] = max(grad[i], g/unit)
+			if g/unit > grad[i] {
+				grad[i], across[i] = g/unit, to[i]
+			}
 		}
 	}
 	weak := make([]bool, w*h)
@@ -110,12 +149,15 @@ func (f *face) longEdges(pic int) ([]bool, error) {
 	any := false
 	for _, pixels := range regionsOf(weak, w, h) {
 		b := boundsOfPixels(pixels, w)
-		if float64(max(b[2]-b[0], b[3]-b[1])+1)*f.mmPX < insideLongMM || !slices.ContainsFunc(pixels, func(i int) bool { return grad[i] > insideSeeds }) {
+		strong := func(i int) bool { return grad[i] > insideSeeds }
+		if float64(max(b[2]-b[0], b[3]-b[1])+1)*f.mmPX < insideLongMM || !slices.ContainsFunc(pixels, strong) {
 			continue
 		}
 		any = true
 		for _, i := range pixels {
-			in[i] = 1
+			if isRidge(grad, across[i], i, w) {
+				in[i] = 1
+			}
 		}
 	}
 	out := make([]bool, w*h)
@@ -127,10 +169,45 @@ func (f *face) longEdges(pic int) ([]bool, error) {
 		return nil, err
 	}
 	reach := float32(insideBesides/f.mmPX + 2*f.blurPX()*f.shapeMM()/f.mmPX)
+	// What is narrower between edges than a defect's surroundings is closed, too: a wire, a corner's tip.
+	bare, wide := make([]uint8, w*h), make([]uint8, w*h)
+	for i := range bare {
+		if in[i] == 0 && outer.V[i] > reach {
+			bare[i] = 1
+		}
+	}
+	free, err := newDistance(bare, w, h)
+	if err != nil {
+		return nil, err
+	}
+	room := float32(aroundToMM / f.mmPX)
+	for i, d := range free.V {
+		if d <= room {
+			wide[i] = 1 // too near to an edge to be the middle of anything
+		}
+	}
+	far, err := newDistance(wide, w, h)
+	if err != nil {
+		return nil, err
+	}
 	for i := range out {
-		out[i] = in[i] == 1 || outer.V[i] <= reach
+		out[i] = bare[i] == 0 || far.V[i] > room
 	}
 	return out, nil
+}
+
+// isRidge says whether a value is the largest along a direction through it: the middle of an edge (Canny 1986, IEEE Trans. PAMI 8).
+func isRidge(v []float32, to [2]float32, i, w int) bool {
+	k := i // the neighbour in that direction
+	ax, ay := abs32(to[0]), abs32(to[1])
+	if ax > ay*0.4142 { // tan 22.5 degrees
+		k += int(math.Copysign(1, float64(to[0])))
+	}
+	if ay > ax*0.4142 {
+		k += w * int(math.Copysign(1, float64(to[1])))
+	}
+	o := 2*i - k
+	return (k < 0 || k >= len(v) || v[i] >= v[k]) && (o < 0 || o >= len(v) || v[i] >= v[o])
 }
 
 // medianLevels is into how many levels of about even noise light is divided for the local median.
@@ -218,14 +295,43 @@ func localMedian(p, dist *part.Plane, radius float64) (*part.Plane, error) {
 // mayBeInside says whether a place found in a see-through shell may as well be a part's corner, or a wire,
 // inside: the light around a defect is about even, and a line wider than a fibre may be a wire.
 func (f *face) mayBeInside(p *place) bool {
-	if !f.clear || f.isBundle(p) {
+	if !f.clear {
 		return false
+	}
+	if f.isBundle(p) {
+		return slices.Max(p.strength) < bundleLeast
+	}
+	if f.isLine(p) && slices.Max(p.contrast) < glint && f.lightLost(p) < 1 { // a fibre is opaque, a run shines
+		return true
 	}
 	mm := f.shapeMM()
 	if p.all.long*mm > spotMostMM && (!f.isLine(p) || unblurredDiameter(p.all.thick, p.blurPX)*mm > wireMM) {
 		return true
 	}
-	return f.unevenAround(p.found) > aroundShare
+	return f.alongEdge(p.found) || f.unevenAround(p.found) > aroundShare
+}
+
+// alongEdge says whether most of some pixels lie beside closed edges: what these leave of a soft edge.
+func (f *face) alongEdge(found []int) bool {
+	w, h, n := f.surf.w, f.surf.h, 0
+	reach := max(2, int(aroundFromMM/f.mmPX+0.5))
+	for _, i := range found {
+		x, y := i%w, i/w
+	near:
+		for dy := -reach; dy <= reach; dy++ {
+			for dx := -reach; dx <= reach; dx++ {
+				xx, yy := x+dx, y+dy
+				if xx < 0 || yy < 0 || xx >= w || yy >= h || dx*dx+dy*dy > reach*reach {
+					continue
+				}
+				if k := yy*w + xx; f.surf.dist.V[k] <= 0 && f.surf.outside.V[k] > 0 {
+					n++
+					break near
+				}
+			}
+		}
+	}
+	return 2*n > len(found)
 }
 
 // aroundShare is up to which share of a place's own contrast the light around it may differ (common practice, no

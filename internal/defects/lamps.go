@@ -66,7 +66,7 @@ func (f *face) findLamps() ([]lamp, error) {
 			return nil, err
 		}
 		for _, sign := range []float32{1, -1} {
-			if err := f.addLamps(&out[pic], weak, strong, sign); err != nil {
+			if err := f.addLamps(&out[pic], pic, weak, strong, sign); err != nil {
 				return nil, err
 			}
 		}
@@ -212,8 +212,8 @@ func (f *face) twinOf(ch channel) *channel {
 	return nil
 }
 
-// addLamps adds what is wide, neutral and of one sign to a lamp.
-func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
+// addLamps adds what is wide, neutral and of one sign to a picture's lamp; on a shell also what the seam cuts off.
+func (f *face) addLamps(l *lamp, pic int, weak, strong *part.Plane, sign float32) error {
 	w, h := f.surf.w, f.surf.h
 	limit := float32(max(lampLight, lampNoise*f.wideness(weak)))
 	deep := f.deep()
@@ -233,18 +233,22 @@ func (f *face) addLamps(l *lamp, weak, strong *part.Plane, sign float32) error {
 			pieces++
 			shares += float64(len(pixels)) / f.surf.area
 		}
-		if max(b[2]-b[0], b[3]-b[1])+1 < wide || float64(len(pixels)) < area {
+		if float64(len(pixels)) < area {
 			continue
 		}
 		v := make([]float64, len(pixels))
 		for k, i := range pixels {
 			v[k] = float64(weak.V[i] * sign)
 		}
+		height := float32(median(v))
+		if max(b[2]-b[0], b[3]-b[1])+1 < wide && (sign < 0 || !f.goesOver(pic, pixels, height)) {
+			continue
+		}
 		if l.core == nil {
 			l.core, l.edge = make([]bool, w*h), make([]bool, w*h)
 		}
 		l.any = true
-		if err := f.drawLamp(l, pixels, weak, sign, float32(median(v))); err != nil {
+		if err := f.drawLamp(l, pixels, weak, sign, height); err != nil {
 			return err
 		}
 	}

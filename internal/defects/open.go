@@ -396,6 +396,9 @@ func (f *face) with(v view) (sub *face, own []bool, err error) {
 		}
 	}
 	sub.points = sub.samplePoints(surf.dist, f.deep())
+	if err := sub.setBesideLamps(f, v); err != nil {
+		return nil, nil, err
+	}
 	if err := sub.learn(); err != nil {
 		return nil, nil, err
 	}
