@@ -8,8 +8,8 @@ import (
 )
 
 // On a shell, whose surface shows the lamps under every angle, faults of the lacquer's surface are seen by the lamps that
-// their slopes mirror: some bright spots, each where the slope fits a lamp. What is matt, dust and fibres, looks alike in all lights. That tells them
-// apart, and which spots are one run.
+// their slopes mirror: some bright spots, each where the slope fits a lamp. What is matt, dust and fibres, looks alike in all
+// lights. That tells them apart, and which spots are one run.
 
 // How what is matt shows in two lights (common practice, no source).
 const (

@@ -10,8 +10,8 @@ import (
 	"finishbench/internal/synth"
 )
 
-// What is matt looks alike in both lights, though one picture moved by two pixels; noise does not. Expected: a copy's correlation is 1 by its
-// definition; that of 400 independent values has a standard deviation of 1/sqrt(400), so under 0.25.
+// What is matt looks alike in both lights, though one picture moved by two pixels; noise does not. Expected: a copy's
+// correlation is 1 by its definition; that of 400 independent values has a standard deviation of 1/sqrt(400), so under 0.25.
 func TestCorrelationOfMoved(t *testing.T) {
 	const w, h = 20, 20
 	rng := rand.New(rand.NewPCG(5, 6))
@@ -82,8 +82,8 @@ func TestAreaDiameter(t *testing.T) {
 	}
 }
 
-// TestShellSurfaceKinds: on a drawn shell before a window, what belongs to its surface gets its name: a run by its tail, haze by its soft edge, a
-// missed place by its sharp one.
+// TestShellSurfaceKinds: on a drawn shell before a window, what belongs to its surface gets its name: a run by its tail, haze by
+// its soft edge, a missed place by its sharp one.
 func TestShellSurfaceKinds(t *testing.T) {
 	p := randomShell(5003)
 	p.Marks = synth.RandomMarks(p, map[part.Kind]int{part.Dust: 3, part.Bubble: 3, part.Fibre: 2, part.Sanding: 1, part.Crater: 3,
