@@ -288,7 +288,7 @@ func TestSeamCausesInWords(t *testing.T) {
 	curves := map[string]func(d float64) float64{
 		"off-centre": func(d float64) float64 { return 84 * cos(d-40) }, "off-centre, beyond": func(d float64) float64 { return 184 * cos(d-40) },
 		"off-centre, proud": func(d float64) float64 { return 30 + 50*cos(d-90) }, "off-centre, recessed": func(d float64) float64 { return -30 + 50*cos(d-90) },
-		"proud": func(float64) float64 { return 70 }, "recessed": func(float64) float64 { return -70 }, "proud, beyond": func(float64) float64 { return 700 },
+		"proud": func(float64) float64 { return 70 }, "recessed": func(float64) float64 { return -70 }, "proud, beyond": func(float64) float64 { return 550 },
 		"oval": func(d float64) float64 { return 60 * cos(2*(d-30)) }, "in turn": func(d float64) float64 { return 60 * cos(3*d) },
 		"one place": func(d float64) float64 { return map[bool]float64{true: 75}[d == 120] },
 	}

@@ -348,7 +348,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Dust, seen * sure(4*(o-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
-	case p.mirrors && f.inBothLights(p) && d <= clearMostMM: // a bubble's wall mirrors all, the lacquer's surface next to nothing where no lamp is
+	case p.mirrors && f.inBothLights(p) && d <= clearMostMM: // a bubble's wall mirrors all, the surface 4 % where no lamp is
 		return part.Bubble, seen * 0.7
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)

@@ -190,7 +190,8 @@ func (f *face) runsDown(p *place) bool {
 	return f.p.Shell != nil && p.all.long*f.shapeMM() >= runOnShellMM && p.all.long >= runSlender*p.all.across && f.isUpright(p)
 }
 
-// isUpright says whether a place of a shell lies along gravity, as that runs down the surface there: the unit hangs or stands along its axis.
+// isUpright says whether a place of a shell lies along gravity, as that runs down the surface there: the unit hangs or stands
+// along its axis.
 func (f *face) isUpright(p *place) bool {
 	c := f.boxOf(float64(p.all.x0), float64(p.all.y0), float64(p.all.x1), float64(p.all.y1)).Centre()
 	upright := 90 - math.Atan(f.p.Shell.Roll)*180/math.Pi

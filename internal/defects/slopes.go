@@ -7,15 +7,17 @@ import (
 	"finishbench/internal/part"
 )
 
-// On a shell, whose surface shows the lamps under every angle, faults of the lacquer's surface are seen by the lamps that their slopes mirror:
-// some bright spots, each where the slope fits a lamp. What is matt, dust and fibres, looks alike in all lights. That tells them
-// apart, and which spots are one run.
+// On a shell, whose surface shows the lamps under every angle, faults of the lacquer's surface are seen by the lamps that
+// their slopes mirror: some bright spots, each where the slope fits a lamp. What is matt, dust and fibres, looks alike in all
+// lights. That tells them apart, and which spots are one run.
 
 // How what is matt shows in two lights (common practice, no source).
 const (
-	mattMost   = 4.0  // under raking light it stands out at most so many times more: lacquer mirrors up to 6 % at slopes up to 60 degrees (Fresnel's law, index 1.5), a black paint sends 2 %
+	// Under raking light it stands out at most so many times more: lacquer mirrors up to 6 % at slopes up to 55 degrees
+	// (Fresnel's law, index 1.5), a black paint sends 2 %; together 8 against 2.
+	mattMost   = 4.0
 	mattLess   = 2.0  // and at most so many times less: nothing beside the ground is mirrored there, so that it should be no less
-	mattAlike  = 0.5  // correlation of the two lights over it,
+	mattAlike  = 0.7  // correlation of the two lights over it: one tells half of the other's squares, at the best of small displacements,
 	alikeSeen  = 10.0 // where it stands out in both by so many times the noise
 	alikeAside = 0.06 // this far around it, mm
 )
@@ -61,13 +63,14 @@ func (f *face) mirrorsLight(p *place) bool {
 	if math.IsInf(darkest, 0) || best < clearChange || -darkest > best { // one sort of light only, or it hides more than it mirrors
 		return false
 	}
-	if low > mattMost*other || other > mattLess*low {
+	if !f.clear && (low > mattMost*other || other > mattLess*low) { // what lies behind a see-through shell is no matt ground
 		return true
 	}
 	return min(p.strength[in], p.strength[out]) >= alikeSeen && f.alikeIn(p, in, out) < mattAlike
 }
 
-// inBothLights says whether a place is brighter in two lights at least, and by more than what the lacquer's surface mirrors of an even light.
+// inBothLights says whether a place is brighter in two lights at least, and by more than what the lacquer's surface mirrors of
+// an even light.
 func (f *face) inBothLights(p *place) bool {
 	n := 0
 	for _, c := range p.contrast {
@@ -78,26 +81,47 @@ func (f *face) inBothLights(p *place) bool {
 	return n > 1
 }
 
-// alikeIn is the correlation, -1..1, of what two pictures show over a place and right around it.
+// alikeIn is the correlation, -1..1, of what two pictures show over a place and right around it, where they lie on each other
+// best: a picture may have moved by a little.
 func (f *face) alikeIn(p *place, a, b int) float64 {
 	m := int(alikeAside/f.shapeMM() + 0.5)
+	x0, y0 := max(0, p.all.x0-p.win.x0-m), max(0, p.all.y0-p.win.y0-m)
+	w, h := min(p.win.w-1, p.all.x1-p.win.x0+m)-x0+1, min(p.win.h-1, p.all.y1-p.win.y0+m)-y0+1
+	u, v := make([]float64, w*h), make([]float64, w*h)
+	for k := range u {
+		i := (y0+k/w)*p.win.w + x0 + k%w
+		if p.win.parent[i] < 0 {
+			u[k] = math.NaN()
+			continue
+		}
+		for c, ch := range f.channels {
+			switch ch.pic {
+			case a:
+				u[k] += f.deviation(p.win, c, i)
+			case b:
+				v[k] += f.deviation(p.win, c, i)
+			}
+		}
+	}
+	best := -1.0
+	for dy := -m; dy <= m; dy++ {
+		for dx := -m; dx <= m; dx++ {
+			best = max(best, correlation(u, v, w, h, dx, dy))
+		}
+	}
+	return best
+}
+
+// correlation is that of two maps w x h, the second displaced; NaN counts nowhere.
+func correlation(u, v []float64, w, h, dx, dy int) float64 {
 	var x, y, xx, yy, xy, n float64
-	for row := max(0, p.all.y0-p.win.y0-m); row <= min(p.win.h-1, p.all.y1-p.win.y0+m); row++ {
-		for col := max(0, p.all.x0-p.win.x0-m); col <= min(p.win.w-1, p.all.x1-p.win.x0+m); col++ {
-			i := row*p.win.w + col
-			if p.win.parent[i] < 0 {
+	for row := max(0, -dy); row < min(h, h-dy); row++ {
+		for col := max(0, -dx); col < min(w, w-dx); col++ {
+			a, b := u[row*w+col], v[(row+dy)*w+col+dx]
+			if a != a || u[(row+dy)*w+col+dx] != u[(row+dy)*w+col+dx] {
 				continue
 			}
-			var u, v float64
-			for c, ch := range f.channels {
-				switch ch.pic {
-				case a:
-					u += f.deviation(p.win, c, i)
-				case b:
-					v += f.deviation(p.win, c, i)
-				}
-			}
-			x, y, xx, yy, xy, n = x+u, y+v, xx+u*u, yy+v*v, xy+u*v, n+1
+			x, y, xx, yy, xy, n = x+a, y+b, xx+a*a, yy+b*b, xy+a*b, n+1
 		}
 	}
 	spread := (xx - x*x/n) * (yy - y*y/n)
@@ -118,20 +142,20 @@ func (f *face) isGlint(p *place) bool {
 
 // isPale says whether a spot of a shell is a little paler in two lights alike: something matt.
 func (f *face) isPale(p *place) bool {
-	return f.p.Shell != nil && len(p.contrast) > 1 && !p.mirrors && slices.Min(p.contrast) >= clearChange && slices.Min(p.strength) >= alikeSeen &&
-		f.diameterMM(p) < hazeMinMM
+	return f.p.Shell != nil && len(p.contrast) > 1 && !p.mirrors && slices.Min(p.contrast) >= clearChange &&
+		slices.Min(p.strength) >= alikeSeen && f.diameterMM(p) < hazeMinMM
 }
 
-// isEdgeLine says whether a line of a shell is an edge of the lacquer: bright by what it mirrors, or bright in one light and dark in another.
-// What is opaque is neither.
+// isEdgeLine says whether a line of a shell is an edge of the lacquer: bright by what it mirrors, or bright in one light and
+// dark in another. What is opaque is neither.
 func (f *face) isEdgeLine(p *place) bool {
 	return f.p.Shell != nil && f.isLine(p) && (p.mirrors || bothWays(p))
 }
 
 // isStreak says whether a place is a lamp mirrored along an upright side.
 func (f *face) isStreak(p *place) bool {
-	return f.p.Shell != nil && p.all.long*f.shapeMM() >= streakMinMM && p.all.long >= runSlender*p.all.across && p.all.bow <= straightBow*p.all.long &&
-		f.isUpright(p) && f.isGlint(p)
+	return f.p.Shell != nil && p.all.long*f.shapeMM() >= streakMinMM && p.all.long >= runSlender*p.all.across &&
+		p.all.bow <= straightBow*p.all.long && f.isUpright(p) && f.isGlint(p)
 }
 
 // isTwoSides says whether two lines of a shell are a run's sides: down the surface, no further apart than a run is wide. An abrasive
@@ -162,8 +186,8 @@ func (f *face) isTwoSides(p *place) bool {
 	return false
 }
 
-// sameRun says whether two glints are one run's: in one column along gravity, as narrow as a run, no further from each other than its drop is
-// long, and one of them a streak down its side.
+// sameRun says whether two glints are one run's: in one column along gravity, as narrow as a run, no further from each other
+// than its drop is long, and one of them a streak down its side.
 func (f *face) sameRun(a, b *place) bool {
 	if !f.isStreak(a) || !f.isGlint(b) {
 		return false

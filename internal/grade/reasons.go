@@ -32,7 +32,7 @@ func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []s
 	if over {
 		least = part.Moderate
 	}
-	out = append(out, severeSentences(r.Stage, all, least)...)
+	out = append(out, severeSentences(r, all, least)...)
 	if over {
 		out = append(out, scoreSentence(all, score, l.ScoreLimit))
 	}
@@ -63,7 +63,8 @@ func mild(all []weighed) float64 {
 
 // severeSentences has the findings of at least this severity, worst first; of
 // many alike only the first few, then how many more.
-func severeSentences(st part.Stage, all []weighed, least part.Severity) []string {
+func severeSentences(r *part.Result, all []weighed, least part.Severity) []string {
+	st := r.Stage
 	var list []weighed
 	for _, w := range all {
 		if w.Severity.Rank() >= least.Rank() {
@@ -89,6 +90,8 @@ func severeSentences(st part.Stage, all []weighed, least part.Severity) []string
 		key := fmt.Sprint(w.Severity, w.mends, w.Kind, w.measure, w.Zone)
 		if w.seam != nil {
 			key = "seam" // one sentence, in the worst one's place
+		} else if w.Kind == part.Gap || w.Kind == part.Bead {
+			key = string(w.Kind)
 		}
 		g := groups[key]
 		if g == nil {
@@ -113,6 +116,10 @@ func severeSentences(st part.Stage, all []weighed, least part.Severity) []string
 				}
 			}
 			out = append(out, causeSentence(c, steps))
+			continue
+		}
+		if k := g.head[0].Kind; (k == part.Gap || k == part.Bead) && len(g.head) > 1 {
+			out = append(out, g.head[0].sentence(st)+extent(r, append(g.head, g.tail...)))
 			continue
 		}
 		for _, w := range g.head {

@@ -1,6 +1,7 @@
 package grade
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -112,6 +113,35 @@ func alike(stations []part.Station, mean float64) bool {
 		}
 		return s.State == part.Measured && s.StepUM != nil && *s.StepUM*mean < 0 && math.Abs(*s.StepUM) > u
 	})
+}
+
+// extent tells how far round the seam a gap or bead goes that is over its limits at several stations.
+func extent(r *part.Result, group []weighed) string {
+	over := map[string]bool{}
+	for _, w := range group {
+		over[w.Station] = true
+	}
+	var ring []part.Station
+	for _, s := range r.Seam.Stations {
+		if s.State == part.Measured {
+			ring = append(ring, s)
+		}
+	}
+	slices.SortStableFunc(ring, func(a, b part.Station) int { return cmp.Compare(a.AroundDeg(), b.AroundDeg()) })
+	first, runs := 0, 0
+	for i, s := range ring {
+		if over[place(s)] && !over[place(ring[(i+len(ring)-1)%len(ring)])] {
+			first, runs = i, runs+1
+		}
+	}
+	switch {
+	case len(over) == len(ring):
+		return " (at all stations)"
+	case runs == 1:
+		from, to := ring[first].AroundDeg(), ring[(first+len(over)-1)%len(ring)].AroundDeg()
+		return fmt.Sprintf(" (one, from %s to %s deg)", short(from), short(to))
+	}
+	return fmt.Sprintf(" (%d stations over their limits)", len(over))
 }
 
 // causeSentence tells one cause instead of the steps; steps are the sentences of the worst of

@@ -130,3 +130,23 @@ func TestSeamCauseGoesWithSteps(t *testing.T) {
 		}
 	}
 }
+
+// A bead at neighbouring stations is one, also across turn 0; at others they are counted. The limits for a
+// bead are 20, 40 and 80 um as shipped.
+func TestBeadIsOne(t *testing.T) {
+	for want, beads := range map[string]map[float64]float64{
+		"glue bead 97 um high at 0 deg, right (limit 80 um) (one, from 330 to 30 deg)":      {0: 97, 30: 81, 330: 85},
+		"glue bead 97 um high at 0 deg, right (limit 80 um) (2 stations over their limits)": {0: 97, 90: 81},
+		"glue bead 97 um high at 0 deg, right (limit 80 um)":                                {0: 97},
+		"glue bead 99 um high at 60 deg, right (limit 80 um) (at all stations)": {0: 97, 30: 97, 60: 99, 90: 97, 120: 97, 150: 97,
+			180: 97, 210: 97, 240: 97, 270: 97, 300: 97, 330: 97},
+	} {
+		r := ringed(part.Trim, 6, func(float64) float64 { return 0 })
+		for i := range r.Seam.Stations {
+			s := &r.Seam.Stations[i]
+			s.BeadUM = part.Num(beads[s.AroundDeg()])
+		}
+		Judge(r, DefaultLimits())
+		verdict(t, r, part.Rework, want)
+	}
+}

@@ -1,0 +1,106 @@
+package defects
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"finishbench/internal/part"
+	"finishbench/internal/synth"
+)
+
+// What is matt looks alike in both lights, though one picture moved by two pixels; noise does not. Expected: a copy's
+// correlation is 1 by its definition; that of 400 independent values has a standard deviation of 1/sqrt(400), so under 0.25.
+func TestCorrelationOfMoved(t *testing.T) {
+	const w, h = 20, 20
+	rng := rand.New(rand.NewPCG(5, 6))
+	u, v, other := make([]float64, w*h), make([]float64, w*h), make([]float64, w*h)
+	for k := range u {
+		u[k], other[k] = rng.NormFloat64(), rng.NormFloat64()
+	}
+	for k := range v {
+		if x := k%w - 2; x >= 0 {
+			v[k] = 3*u[k/w*w+x] + 1
+		}
+	}
+	if got := correlation(u, v, w, h, 2, 0); math.Abs(got-1) > 1e-9 {
+		t.Errorf("a copy moved by 2: %v, want 1", got)
+	}
+	if got := correlation(u, other, w, h, 0, 0); math.Abs(got) > 0.25 {
+		t.Errorf("noise against noise: %v, want about 0", got)
+	}
+}
+
+// A run's tail is told by its line: drawn 1.5 mm long it is that long, and noise alone has none.
+func TestTailIn(t *testing.T) {
+	wide, half := int(tailFarMM/tailStepMM), int(runMostMM/2/tailStepMM)
+	for _, drawn := range []float64{0, 1.5} {
+		rng := rand.New(rand.NewPCG(7, 8))
+		rows := make([][]float64, int(2*tailLeastMM/tailStepMM))
+		for k := range rows {
+			rows[k] = make([]float64, 2*wide+1)
+			for j := range rows[k] {
+				rows[k][j] = 0.02 * rng.NormFloat64()
+				if float64(k)*tailStepMM < drawn && (j == wide+3 || j == wide+4) {
+					rows[k][j] += 0.2
+				}
+			}
+		}
+		if got := tailIn(rows, wide, half, 0); math.Abs(got-drawn) > tailFadesMM {
+			t.Errorf("a tail of %v mm: %v", drawn, got)
+		}
+	}
+}
+
+// A lamp mirrored along a dull place's edge goes, the dull place stays.
+func TestWithoutGlints(t *testing.T) {
+	const w, h = 80, 80
+	v := make([]float64, w*h)
+	for k := range v {
+		switch x, y := k%w, k/w; {
+		case x >= 19 && x < 22:
+			v[k] = 3 // a glint 3 pixels wide
+		case math.Hypot(float64(x-55), float64(y-40)) < 15:
+			v[k] = 0.1
+		}
+	}
+	out := withoutGlints(v, w, h, 2)
+	if got := out[40*w+20]; got != 0 {
+		t.Errorf("on the glint: %v, want 0", got)
+	}
+	if got := out[40*w+55]; got != 0.1 {
+		t.Errorf("on the dull place: %v, want 0.1", got)
+	}
+}
+
+// The diameter by area is a disc's own: 2 sqrt(area/pi).
+func TestAreaDiameter(t *testing.T) {
+	s := shapeOf(pixelsOf(func(x, y float64) bool { return math.Hypot(x-100, y-90) <= 30 }), 200, 0, 0)
+	if got := s.areaDiameter(); math.Abs(got-60) > 0.5 {
+		t.Errorf("a disc of diameter 60: %v", got)
+	}
+}
+
+// TestShellSurfaceKinds: on a drawn shell before a window, what belongs to its surface gets its name: a run by its tail, haze by
+// its soft edge, a missed place by its sharp one.
+func TestShellSurfaceKinds(t *testing.T) {
+	p := randomShell(5003)
+	p.Marks = synth.RandomMarks(p, map[part.Kind]int{part.Dust: 3, part.Bubble: 3, part.Fibre: 2, part.Sanding: 1, part.Crater: 3,
+		part.Run: 3, part.Missed: 3, part.Haze: 3}, 5080)
+	s, err := turned(p, 120)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, kind := range []part.Kind{part.Run, part.Haze, part.Missed} {
+		named := 0
+		for _, m := range s.truth[0].Marks {
+			if m.Kind == kind && shows(m) && slices.ContainsFunc(of(m, s.before[0]), func(f part.Finding) bool { return f.Kind == kind }) {
+				named++
+			}
+		}
+		if named == 0 {
+			t.Errorf("no %s is called one", kind)
+		}
+	}
+}
