@@ -17,6 +17,8 @@ LONGEST := ./cmd/inspect ./internal/defects ./internal/stripes ./internal/record
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared
+# More sets of edge pictures for the table of steps, whole paths with commas between.
+EDGES ?=
 # The seed of the altered sets; another one is another set beside it.
 ALTER ?= 1
 
@@ -63,11 +65,12 @@ SOAK ?= 600
 soak: build ## long runs of the bench: memory, goroutines, file handles (half an hour)
 	FINISHBENCH_SOAK=$(SOAK) go test -v -count=1 -timeout 180m -run 'TestSoak$$' ./cmd/inspect
 
-score: build ## the score against ../shared/units, then the table of conditions (many minutes); DOCS=1: into docs/conditions.md
+score: build ## the score against ../shared/units, the table of steps, then that of conditions (many minutes); DOCS=1: into docs/conditions.md
 	@if [ -d "$(FINISHBENCH_SHARED)/units" ]; then \
 	  rm -rf out/score; mkdir -p out; \
 	  bin/inspect unit $(FINISHBENCH_SHARED)/units/*/ --out out/score --mm-per-px 0.015 > out/score.txt || { s=$$?; [ $$s -eq 3 ] || [ $$s -eq 4 ] || exit $$s; }; \
 	  python3 $(FINISHBENCH_SHARED)/tools/score_results.py $(FINISHBENCH_SHARED)/units out/score --list; \
+	  FINISHBENCH_FIGURES=1 FINISHBENCH_SHARED="$(abspath $(FINISHBENCH_SHARED))" FINISHBENCH_EDGES="$(EDGES)" go test -count=1 -v -timeout 60m -run 'TestStepTable$$' ./internal/seam; \
 	  go test -count=1 -timeout 60m -run 'AlterSets$$' ./internal/synth -alter "$(abspath out/altered)" -from "$(abspath $(FINISHBENCH_SHARED))/units" -seed $(ALTER) && \
 	  python3 .ci/conditions bin/inspect "$(FINISHBENCH_SHARED)" out $(if $(DOCS),--docs docs/conditions.md); \
 	else echo "make score: $(FINISHBENCH_SHARED)/units is not here; set FINISHBENCH_SHARED to the folder that holds units/ and tools/"; fi

@@ -23,7 +23,7 @@ type Station struct {
 	Jobs                 int     `mapstructure:"jobs"`                   // pictures at a time; 0: one a processor, 0..256
 	FaceplateThicknessMM float64 `mapstructure:"faceplate_thickness_mm"` // 0: not known, 0.2..5
 	LensDistanceMM       float64 `mapstructure:"lens_distance_mm"`       // of edge pictures, from the unit's axis to the lens; 0: not known, 50..5000
-	Telecentric          bool    `mapstructure:"telecentric"`            // their lens is telecentric
+	Projection           string  `mapstructure:"projection"`             // of edge pictures: telecentric or perspective; "": not known
 	Scales               []Scale `mapstructure:"scales"`                 // scale files; empty: mm_per_px holds
 	Flats                []Flat  `mapstructure:"flats"`                  // flat-field files; empty: light is taken as it is
 	Camera               string  `mapstructure:"camera"`                 // of pictures whose tags name none; "": not known
@@ -43,7 +43,7 @@ type Station struct {
 
 // LensMM is the distance of the lens in edge pictures: 0 where it is not known, infinite of a telecentric one.
 func (s Station) LensMM() float64 {
-	if s.Telecentric {
+	if s.Projection == "telecentric" {
 		return math.Inf(1)
 	}
 	return s.LensDistanceMM
@@ -143,8 +143,9 @@ func (s Station) Validate() error {
 	c.between("jobs", float64(s.Jobs), 0, 256)
 	c.zeroOr("faceplate_thickness_mm", s.FaceplateThicknessMM, 0.2, 5)
 	c.zeroOr("lens_distance_mm", s.LensDistanceMM, 50, 5000)
-	if s.Telecentric && s.LensDistanceMM != 0 {
-		c.addf("telecentric", "is set beside lens_distance_mm: a telecentric lens sees the same from any distance; leave one of them out")
+	c.word("projection", s.Projection, "", "telecentric", "perspective")
+	if s.Projection == "telecentric" && s.LensDistanceMM != 0 {
+		c.addf("projection", "is telecentric beside lens_distance_mm: such a lens sees the same from any distance; leave one of them out")
 	}
 	s.validateScales(&c)
 	s.validateFlats(&c)

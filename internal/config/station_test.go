@@ -114,9 +114,10 @@ func TestStationFiles(t *testing.T) {
 		{"version: 1\nscales:\n  - {view: edge, file: a.json}\n  - {view: edge, file: b.json}\n", ":4: scales[1].view: two scale files for the same view"},
 		{"version: 1\nmm_per_px: 0.015\nscales: [{view: edge, file: a.json}]\n", ":2: mm_per_px: is set beside scale files: leave it at 0, or take out scales"},
 		{"version: 1\nmm_per_px: 0.015\nlens_distance_mm: 180\n", ""},
-		{"version: 1\nmm_per_px: 0.015\ntelecentric: true\n", ""},
+		{"version: 1\nmm_per_px: 0.015\nprojection: telecentric\n", ""},
 		{"version: 1\nlens_distance_mm: 20\n", ":2: lens_distance_mm: 20 is not between 50 and 5000 (0: not set)"},
-		{"version: 1\nlens_distance_mm: 180\ntelecentric: true\n", ":3: telecentric: is set beside lens_distance_mm: a telecentric lens sees the same from any distance; leave one of them out"},
+		{"version: 1\nlens_distance_mm: 180\nprojection: telecentric\n", ":3: projection: is telecentric beside lens_distance_mm: such a lens sees the same from any distance; leave one of them out"},
+		{"version: 1\nprojection: flat\n", ":2: projection: \"flat\" is not known here; use telecentric, perspective"},
 		{"version: 1\nfaceplate_thickness_mm: 0.1\n", ":2: faceplate_thickness_mm: 0.1 is not between 0.2 and 5 (0: not set)"},
 	} {
 		path := filepath.Join(t.TempDir(), "station.yaml")

@@ -11,7 +11,7 @@ import (
 // searched is what is found in two pictures of one turn of a shell.
 func searched(t *testing.T, p synth.ShellParams, diffuse, raking *part.Image) Result {
 	t.Helper()
-	v, err := body.Look([]*part.Image{diffuse, raking}, p.TurnDeg, p.MMPerPX)
+	v, err := body.Look([]*part.Image{diffuse, raking}, nil, p.TurnDeg, p.MMPerPX)
 	if err != nil {
 		t.Fatal(err)
 	}

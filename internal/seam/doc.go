@@ -9,9 +9,13 @@
 //  2. follow: the seam is followed from column to column as the place where
 //     the colour changes for good. A thin line with the same colour on both
 //     sides (a witness mark) is no such place.
-//  3. limb: each row's edge is fitted with a blurred edge of common shape (an
+//  3. closed, pose: between two limbs the seam is followed once more and fitted
+//     as the flat ring that it is, seen by a camera: where it meets the limbs, and
+//     how the unit stands. Steps are measured along its chord.
+//  4. limb: each row's edge is fitted with a blurred edge of common shape (an
 //     error function, in linear light), faceplate and shell apart.
-//  4. profile: the two sides are carried to the seam's height and their
+//     What the luma does to an edge between two colours is taken off (mixture).
+//  5. profile: the two sides are carried to the seam's height and their
 //     distance along the outline's normal is the step, with its uncertainty.
 //  5. shape: over all pictures of a unit, the curve of steps round it.
 //

@@ -454,4 +454,4 @@ func follow(l *light, sil *silhouette, end outlineEnd, dir, mmPerPX float64) (s 
 // seamFloorPX is the standard uncertainty of the followed seam's height that
 // averaging over columns cannot lower: colour is kept at half resolution in
 // most JPEG files. Common practice, no source.
-const seamFloorPX = 0.25
+const seamFloorPX = 0.3

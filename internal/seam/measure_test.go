@@ -80,6 +80,8 @@ func TestKnownSteps(t *testing.T) {
 		{"noisy", 3, func(p *synth.EdgeParams) { p.NoiseSigma = 4 }},
 		{"uneven, dirty panel", 2, func(p *synth.EdgeParams) { p.PanelGradient, p.Vignette, p.PanelDirt = 0.25, 0.2, 15 }},
 		{"bowed seam", 2, func(p *synth.EdgeParams) { p.BowPX = 5 }},
+		{"seam seen from above", 2.5, func(p *synth.EdgeParams) { p.BowPX, p.TiltDeg, p.BulgeSlope = 14, -3, 0.13 }},
+		{"seam seen from below", 2.5, func(p *synth.EdgeParams) { p.BowPX, p.TiltDeg, p.BulgeSlope = -12, 4, 0.13 }},
 		{"seam not level with the faceplate's end", 2, func(p *synth.EdgeParams) { p.SeamTiltPX = 14 }},
 		{"six witness marks", 2, func(p *synth.EdgeParams) { p.WitnessMarks = 6 }},
 		{"grain and highlights", 2.5, func(p *synth.EdgeParams) { p.Grain, p.Highlights = true, 15 }},

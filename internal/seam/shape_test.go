@@ -176,7 +176,7 @@ func TestSharedParts(t *testing.T) {
 		s.fit.c = []float64{0}
 		s.fit.infl = 1
 	}
-	b := stepBudget(100, &face, &shell, StepFit{}, 1, 0, 0.5/(uSharpness*15), p)
+	b := stepBudget(100, &face, &shell, StepFit{}, 1, 0, math.Sqrt(0.5*0.5/15/15-uCodedPX*uCodedPX)/uSharpness, 1, 0, p)
 	scale, blur := shared(&b)
 	if math.Abs(scale-0.2) > 1e-9 || math.Abs(blur-0.5) > 1e-9 {
 		t.Errorf("scale %g, blur %g, want 0.2 and 0.5", scale, blur)

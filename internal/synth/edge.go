@@ -31,7 +31,7 @@ type EdgeParams struct {
 	FaceSlope   float64 // how much the faceplate narrows per length upwards, each side
 
 	TiltDeg       float64      // turns everything about the picture's middle, clockwise as seen
-	BowPX         float64      // the seam's sag in the unit's middle against its ends, towards the shell
+	BowPX         float64      // the seam's sag in the unit's middle against its ends, towards the shell: half an ellipse
 	SeamTiltPX    float64      // the seam's right end lies this much further down the shell than its left end
 	OffsetXPX     float64      // unit off the picture's middle
 	OffsetYPX     float64      //

@@ -167,11 +167,11 @@ func (s *edgeShape) distance(u, v float64) (d, nu, nv float64) {
 	return (h - au) / g, -sign / g, slope / g
 }
 
-// seamAt is the seam's height at u. It bows between the limbs and may run
-// askew.
+// seamAt is the seam's height at u. It bows between the limbs, as half of a flat
+// ring does that is seen from above, and may run askew.
 func (s *edgeShape) seamAt(u float64) float64 {
 	t := min(max(u/s.half, -1.05), 1.05)
-	return s.seamV[0] + (s.seamV[1]-s.seamV[0])*(t+1)/2 + s.bow*(1-t*t)
+	return s.seamV[0] + (s.seamV[1]-s.seamV[0])*(t+1)/2 + s.bow*math.Sqrt(max(0, 1-t*t))
 }
 
 // extent is the block of pixels that the unit can touch, with room for blur.
