@@ -12,12 +12,10 @@ import (
 // SharePose looks at all pictures of one pose together. One of them that shows the
 // unit well says where it is in the others: a dark faceplate on dark cloth is seen
 // under one light and not under the other. And what looks out of focus in one may be
-// seen to be sharp in another. What shows no other light than another of them is
-// refused. Images may be nil where they could not be read.
+// seen to be sharp in another. Images may be nil where they could not be read.
 func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) {
 	shareOutline(reports, images, shots, lim)
 	shareFocus(reports, images)
-	refuseSame(reports, images, samePose)
 }
 
 // ofOutline are the problems that a wrong outline makes.
