@@ -72,12 +72,15 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 	return o, u.illustrate(ctx, &o)
 }
 
-// bars says why no unit may pass just now: a check piece out of limits, or a
-// scale that grew too old while the bench was on.
+// bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
+// one that grew too old while the bench was on.
 func (j *benchJudge) bars() (why string, said *bench.Phrase) {
 	now := j.now()
 	if barred, why, said := checkGatePhrase(j.checkLog, now); barred {
 		return why, said
+	}
+	if why, file := j.poorScale(); why != "" {
+		return why, &bench.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}
 	}
 	for _, f := range j.scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {

@@ -230,6 +230,9 @@ func (n *benchNotices) Notices(now time.Time) []bench.Notice {
 	if barred, _, said := checkGatePhrase(n.checkLog, now); barred {
 		n.last = append(n.last, bench.Notice{Phrase: bench.Phrase{Key: "notice.check_bars", Why: said}, Bars: true})
 	}
+	if _, file := n.poorScale(); file != "" {
+		n.last = append(n.last, bench.Notice{Phrase: bench.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})
+	}
 	for _, f := range n.scales {
 		args := map[string]string{"file": filepath.Base(f.path)}
 		switch age := f.AgeState(now); age.State {

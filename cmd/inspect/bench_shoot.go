@@ -22,6 +22,7 @@ import (
 	"finishbench/internal/capture/sources"
 	"finishbench/internal/capture/trouble"
 	"finishbench/internal/part"
+	"finishbench/internal/proof"
 )
 
 // planShooter carries the station's shooting plans out for the bench.
@@ -74,11 +75,23 @@ func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.
 	for i, k := range kept {
 		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Came: k.Came, Report: k.Report}
 	}
+	seen := &seenShots{}
+	for _, k := range had {
+		if k.Image != nil && k.Report.State == part.PictureOK {
+			seen.differs(k.Part(), proof.Look(k.Image, k.Part()))
+		}
+	}
 	check := func(im *part.Image, shot part.Shot) part.PictureReport {
 		if s.samples(shot) {
 			s.beginFile(im)
 		}
-		return capture.Check(im, shot, s.fit)
+		r := capture.Check(im, shot, s.fit)
+		if r.State == part.PictureOK && shot.Searched() && !shot.Light.OfScreen() {
+			if d := seen.differs(shot, proof.Look(im, shot)); d != nil {
+				refuse(&r, d.Name, d.Remedy)
+			}
+		}
+		return r
 	}
 	plan := s.plan
 	if u.Stage == part.Wet {
@@ -252,6 +265,9 @@ func progressOf(p shoot.Progress) bench.Progress {
 			args["file"] = p.Why.Args["file"]
 		}
 		b.Problem = &bench.Phrase{Key: "problem." + p.Problem, Args: args, Why: troubleOf(p.Why)}
+		if p.Unfit == proof.SameTurn || p.Unfit == proof.SameLight {
+			b.Problem.Why = &bench.Phrase{Key: "problem." + p.Unfit}
+		}
 		if p.Problem == shoot.ProblemScreen && p.Why != nil {
 			b.Problem.Why = &bench.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
 		}

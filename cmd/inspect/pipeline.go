@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"hash/maphash"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -16,6 +15,7 @@ import (
 	"finishbench/internal/grade"
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
+	"finishbench/internal/proof"
 	"finishbench/internal/seam"
 	"finishbench/internal/stripes"
 )
@@ -54,7 +54,7 @@ type picture struct {
 	given  bool        // it came decoded and checked: whoever gave it keeps its pixels
 	report part.PictureReport
 	doubts []string         // whether the scale is for it
-	print  uint64           // of a shell picture's samples: capture.Fingerprint
+	sight  *proof.Sight     // what it shows, small; nil: nothing that could be held against the others
 	seam   seam.Measurement // edge pictures
 }
 
@@ -90,7 +90,7 @@ type unit struct {
 	pictures []*picture // in the folder's order
 	scenes   []*scene
 	kept     atomic.Int64
-	seed     maphash.Seed // of its pictures' fingerprints
+	unproved []string // what of the pictures' names could not be tested
 }
 
 // inspect measures a unit and judges it. Call release when its pictures are no
@@ -105,13 +105,13 @@ func (in *inspector) inspect(ctx context.Context, folder part.Folder) (*unit, *p
 
 // inspectPictures is inspect for pictures of which some may be given already.
 func (in *inspector) inspectPictures(ctx context.Context, folder part.Folder, pictures []*picture) (*unit, *part.Result, error) {
-	u := &unit{inspector: in, folder: folder, pictures: pictures, seed: maphash.MakeSeed()}
+	u := &unit{inspector: in, folder: folder, pictures: pictures}
 	u.group()
 	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
 		u.release()
 		return nil, nil, err
 	}
-	u.refuseTurnedCopies()
+	u.prove()
 	r := u.result()
 	grade.Judge(r, in.limits)
 	bar(r, in.barred)
@@ -262,29 +262,8 @@ func (u *unit) read(p *picture) {
 	}
 	u.checkScale(p)
 	u.checkFlat(p)
-	if p.shot.View == part.Shell && p.image != nil {
-		p.print = capture.Fingerprint(u.seed, p.image)
-	}
-}
-
-// refuseTurnedCopies refuses the same picture at two turns. What was found in it may lie
-// at either, and is not told.
-func (u *unit) refuseTurnedCopies() {
-	var reports []*part.PictureReport
-	var prints []uint64
-	for _, p := range u.pictures {
-		if p.shot.View == part.Shell && p.shot.Searched() {
-			reports, prints = append(reports, &p.report), append(prints, p.print)
-		}
-	}
-	capture.RefuseTurnedCopies(reports, prints)
-	for _, s := range u.scenes {
-		refused := func(p *picture) bool {
-			return slices.ContainsFunc(p.report.Problems, func(q part.Problem) bool { return q.Name == capture.SameTurn })
-		}
-		if slices.ContainsFunc(s.pictures, refused) {
-			s.found, s.looked = defects.Result{}, false
-		}
+	if !u.panel && !p.shot.Light.OfScreen() {
+		p.sight = proof.Look(p.image, p.shot)
 	}
 }
 
@@ -301,6 +280,10 @@ func (u *unit) look(s *scene) {
 		capture.RefuseCopies(reports, images)
 	} else {
 		flanks = capture.SharePose(reports, images, shots, u.fit)
+		proveLights(s.pictures)
+		if slices.ContainsFunc(reports, func(r *part.PictureReport) bool { return r.State != part.PictureOK }) {
+			flanks = nil // the search looks at others than those in which they were sought
+		}
 	}
 	blur, uBlur, _ := capture.Blur(reports)
 	var fit []defects.Picture
@@ -457,7 +440,7 @@ func (u *unit) sceneWarnings() []string {
 	for _, w := range ofShell {
 		said = append(said, fmt.Sprintf("%s at %s: %s", part.Shell, part.Degrees(turns[w]...), w))
 	}
-	return append(said, capture.TurnDoubts(u.folder.Shots)...)
+	return slices.Concat(said, capture.TurnDoubts(u.folder.Shots), u.unproved)
 }
 
 // surfaces says how much was looked at of each face, and of each turn of the shell

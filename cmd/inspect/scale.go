@@ -20,14 +20,15 @@ import (
 const scaleHelp = `scale tells what a pixel is in millimetres, and how well that is known, from one
 or more pictures of a target of known size. With --out it writes the scale file
 NAME.json, which unit, surface and study take with --scale, and a page that shows
-what is left at each mark.
+what is left at each mark. A scale that is rated poor is written as
+NAME.rejected.json: where it is used all the same, no unit passes.
 
 Targets (--target):
 
   chessboard       --cols and --rows count inner corners; --pitch-mm is a square's side
   dots             a grid of round dots, dark on light or light on dark
   asymmetric-dots  every other row shifted by half a pitch
-  ruler            ticks along one line: a ruler, a graticule; --cols ticks where known
+  ruler            ticks along one line, 10 or more: a ruler, a graticule; --cols ticks where known
   disc             one disc, ball or gauge pin; --diameter-mm
 
 One picture of a target that lies where the unit will be tells the scale and how
@@ -163,7 +164,7 @@ func runScale(ctx context.Context, o scaleOptions, pictures []string, stdout, st
 		if err != nil {
 			return err
 		}
-		if err := dir.replaceFile(o.name+".json", file.Bytes()); err != nil {
+		if err := dir.replaceFile(m.fileName(), file.Bytes()); err != nil {
 			return err
 		}
 	}
@@ -175,12 +176,24 @@ func runScale(ctx context.Context, o scaleOptions, pictures []string, stdout, st
 		return err
 	}
 	if o.out != "" && !o.json {
-		fmt.Fprintf(stdout, "The scale file: %s\n", filepath.Join(o.out, o.name+".json"))
+		if m.scale.Rating == optics.RatedPoor {
+			fmt.Fprintf(stdout, "It is in doubt, and no scale to measure by: no unit passes with it. It was written as %s\n", filepath.Join(o.out, m.fileName()))
+		} else {
+			fmt.Fprintf(stdout, "The scale file: %s\n", filepath.Join(o.out, m.fileName()))
+		}
 	}
 	if m.scale.Rating == optics.RatedPoor {
 		return codeError(exitFails)
 	}
 	return nil
+}
+
+// fileName is the scale file's: one in doubt does not take the place of one that is not.
+func (m *scaleMaking) fileName() string {
+	if m.scale.Rating == optics.RatedPoor {
+		return m.o.name + ".rejected.json"
+	}
+	return m.o.name + ".json"
 }
 
 // termWords are what --terms takes.

@@ -312,9 +312,25 @@ func (m *scaleMaking) rate(used []*targetShot) {
 			m.warnings = append(m.warnings, s.Description)
 		}
 	}
+	if w := m.height(); w != "" {
+		m.warnings = append(m.warnings, w)
+	}
 	if w := m.spread(used); w != "" {
 		m.warnings = append(m.warnings, w)
 	}
+}
+
+// height tells that a scale holds at one distance from a lens with perspective: that of its target.
+func (m *scaleMaking) height() string {
+	if m.flat.Projection != optics.Perspective || m.o.atUnit != "" {
+		return ""
+	}
+	const holds = "the lens has perspective: the scale holds where the target lay in %s%s; lay it at the height of the unit's seam, or of its faceplate for face pictures, and say so with --at-unit"
+	changes := ""
+	if m.flat.DistanceMM > 0 {
+		changes = fmt.Sprintf(", and changes by %.2g %% a millimetre nearer or farther", 100/m.flat.DistanceMM)
+	}
+	return fmt.Sprintf(holds, m.atUnit.file, changes)
 }
 
 // about says of what a rating's sentences are: "good: lens: ...".

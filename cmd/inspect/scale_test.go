@@ -193,3 +193,34 @@ func TestScaleRefusals(t *testing.T) {
 		}
 	}
 }
+
+// A unit is no ruler: lines at even steps by chance are too few, or off them. The rules are common practice, no source.
+func TestUnitIsNoRuler(t *testing.T) {
+	out := t.TempDir()
+	for _, file := range []string{"../../testdata/images/u01-L/edge_000.jpg", "../../testdata/images/u06-R/face_diffuse.jpg"} {
+		code, stdout, stderr := runCode(t, "scale", file, "--target", "ruler", "--pitch-mm", "0.1", "--out", out)
+		if left, _ := os.ReadDir(out); code != exitUnmeasured || len(left) > 0 || !strings.Contains(stderr, "no picture shows the target") {
+			t.Errorf("%s: exit code %d, %d files: %s%s", file, code, len(left), stdout, stderr)
+		}
+	}
+}
+
+// A scale in doubt does not take the place of one that is not: few dots in a corner of the picture are rated poor.
+func TestPoorScaleIsSetAside(t *testing.T) {
+	dir, out := t.TempDir(), t.TempDir()
+	p := flatDots()
+	p.Map = synth.Flat(0.1, part.Point{X: 60, Y: 60}, 0)
+	path := drawnTarget(t, dir, "dots.png", p, func(p synth.TargetParams) *part.Image {
+		return synth.Dots(p, optics.Target{Kind: optics.Dots, Cols: 5, Rows: 4, PitchMM: 2, DiameterMM: 1}, nil)
+	})
+	code, stdout, stderr := runCode(t, "scale", path, "--target", "dots", "--cols", "5", "--rows", "4", "--pitch-mm", "2", "--diameter-mm", "1", "--projection", "telecentric", "--out", out)
+	if code != exitFails || !strings.Contains(stdout, "It is in doubt") {
+		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
+	}
+	if _, err := os.Stat(filepath.Join(out, "scale.json")); err == nil {
+		t.Error("it was written as scale.json")
+	}
+	if s := readScale(t, filepath.Join(out, "scale.rejected.json")); s.Rating != optics.RatedPoor {
+		t.Errorf("rated %s", s.Rating)
+	}
+}

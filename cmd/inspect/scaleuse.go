@@ -109,10 +109,18 @@ func loadScale(w config.Scale, now time.Time) (*scaleFile, error) {
 	case optics.AgeSoon:
 		f.doubts = append(f.doubts, age.Sentence)
 	}
-	if f.Rating == optics.RatedPoor {
-		f.doubts = append(f.doubts, "it is rated poor: see the page that was written with it")
-	}
 	return f, nil
+}
+
+// poorScale says why a scale that is rated poor bars every pass; "": none is.
+func (s *settings) poorScale() (why string, file string) {
+	for _, f := range s.scales {
+		if f.Rating == optics.RatedPoor {
+			file = filepath.Base(f.path)
+			return fmt.Sprintf("scale file %s is rated poor (see the page that was written with it): no unit passes until 'inspect scale' has made one that is fair or good", file), file
+		}
+	}
+	return "", ""
 }
 
 // lengthsOf is what turns a view's pixels into millimetres; false where no scale
@@ -176,9 +184,11 @@ func (u *unit) checkScale(p *picture) {
 }
 
 // refuse marks a picture as not fit to measure.
-func (p *picture) refuse(name, remedy string) {
-	p.report.State = part.PictureNoOK
-	p.report.Problems = append(p.report.Problems, part.Problem{Name: name, Remedy: remedy})
+func (p *picture) refuse(name, remedy string) { refuse(&p.report, name, remedy) }
+
+func refuse(r *part.PictureReport, name, remedy string) {
+	r.State = part.PictureNoOK
+	r.Problems = append(r.Problems, part.Problem{Name: name, Remedy: remedy})
 }
 
 func first(words ...string) string {

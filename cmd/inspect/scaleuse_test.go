@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/config"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -74,6 +75,35 @@ func TestScaleFileMeasuresAsItsNumber(t *testing.T) {
 	}
 	if len(want.Scales) != 0 {
 		t.Errorf("without a file the result names %+v", want.Scales)
+	}
+}
+
+// A scale that is rated poor passes no unit, and says so; what is wrong with one stays wrong.
+func TestPoorScaleBars(t *testing.T) {
+	poor := writeScale(t, "scale.rejected.json", func(s *optics.Scale) { s.Rating = optics.RatedPoor })
+	got, _ := resultOf(t, exitFails, "u08-R", "--scale", poor)
+	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "scale.rejected.json is rated poor") {
+		t.Errorf("%q", got.Warnings)
+	}
+	f, err := loadScale(config.Scale{File: poor}, time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	set := settings{scales: []*scaleFile{f}}
+	r := &part.Result{Verdict: part.Pass}
+	if why, _ := set.poorScale(); why == "" {
+		t.Error("a poor scale bars nothing")
+	} else if bar(r, why); r.Verdict != part.NotMeasured || len(r.Reasons) != 1 {
+		t.Errorf("%+v", r)
+	}
+	for _, word := range []string{optics.RatedFair, optics.RatedGood} {
+		f.Rating = word
+		if why, _ := set.poorScale(); why != "" {
+			t.Errorf("%s: %s", word, why)
+		}
+	}
+	if _, said := (&benchJudge{settings: settings{scales: []*scaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, path: "a.json"}}}, now: time.Now}).bars(); said == nil || said.Key != "notice.scale_poor" {
+		t.Errorf("at the bench: %+v", said)
 	}
 }
 

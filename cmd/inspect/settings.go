@@ -81,7 +81,9 @@ func (o runOptions) settings() (settings, error) {
 	if s.screen, s.screenDoubts, err = screenOf(st.Screen, time.Now()); err != nil {
 		return s, err
 	}
-	_, s.barred = checkGate(st.CheckLog, time.Now()) // no reason: not barred
+	if _, s.barred = checkGate(st.CheckLog, time.Now()); s.barred == "" { // no reason: not barred
+		s.barred, _ = s.poorScale()
+	}
 	if o.stage != "" {
 		if s.stage, err = part.ParseStage(o.stage); err != nil {
 			return s, usagef("--%w", err)

@@ -163,7 +163,7 @@ func TestShellTurnCopied(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, r := inspectedAlone(t, dir)
-	if code != exitUnmeasured || !begins(r.Reasons, "shell_120_diffuse.png is not fit to measure: same turn (it is the very picture of shell_000_diffuse.png") {
+	if code != exitUnmeasured || !begins(r.Reasons, "shell_120_diffuse.png is not fit to measure: same turn (it shows the unit as it stands in shell_000_diffuse.png") {
 		t.Errorf("exit status %d, %q", code, r.Reasons)
 	}
 	for _, p := range r.Pictures {

@@ -87,6 +87,12 @@ func Look(images []*part.Image, flanks *outline.Flanks, turnDeg, mmPerPX float64
 	return v, nil
 }
 
+// AtSeam is where the unit's sides lie at the seam, mm right of a column of the picture, px.
+func (v *View) AtSeam(columnPX float64) (left, right float64) {
+	off := (v.MiddleX - columnPX) * v.MMPerPX
+	return off + v.rows[0].left, off + v.rows[0].right
+}
+
 // checkLimb says whether the shell goes on under the seam about as wide as it is there, and bulges outwards
 // from there on: parts seen inside a clear shell do not.
 func (v *View) checkLimb() error {

@@ -9,7 +9,7 @@
 //  3. [Check] looks at the decoded picture: light, sharpness, framing, view,
 //     panel. What is not fit is "not measured", never a pass.
 //  4. [SharePose] looks at the pictures of one pose together: what one shows helps
-//     the others, and one light under two names is refused.
+//     the others. Whether each shows what its name says is package proof's question.
 //  5. [Unreadable] makes the same kind of report for a file that Read refused.
 //
 // Samples stay as the file holds them (mostly sRGB-encoded); package optics

@@ -25,7 +25,6 @@ const (
 	PanelUneven = "panel_uneven" // relative change of light
 	PanelDirty  = "panel_dirty"  // share of the panel
 	SameLight   = "same_light"   // as another picture of the pose
-	SameTurn    = "same_turn"    // the very picture of another turn
 )
 
 // Check says whether a picture is fit to measure. The report's state is ok

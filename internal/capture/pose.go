@@ -12,16 +12,11 @@ import (
 // SharePose looks at all pictures of one pose together. One of them that shows the
 // unit well says where it is in the others: a dark faceplate on dark cloth is seen
 // under one light and not under the other. And what looks out of focus in one may be
-// seen to be sharp in another. What shows no other light than another of them is
-// refused. Images may be nil where they could not be read. A shell's two sides come back
-// where they had to be sought and all pictures are fit, to be sought once.
+// seen to be sharp in another. Images may be nil where they could not be read. A shell's
+// two sides come back where they had to be sought, to be sought once.
 func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) *outline.Flanks {
 	flanks := shareOutline(reports, images, shots, lim)
 	shareFocus(reports, images)
-	refuseSame(reports, images, samePose)
-	if slices.ContainsFunc(reports, func(r *part.PictureReport) bool { return r.State != part.PictureOK }) {
-		return nil // the search looks at others than those in which they were sought
-	}
 	return flanks
 }
 

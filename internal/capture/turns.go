@@ -1,9 +1,7 @@
 package capture
 
 import (
-	"encoding/binary"
 	"fmt"
-	"hash/maphash"
 	"math"
 	"slices"
 
@@ -104,46 +102,4 @@ func missingLights(turns []float64, lights map[float64][]part.Light) []string {
 		}
 	}
 	return out
-}
-
-// Fingerprint tells a picture's samples from another's; two that were made with one seed
-// and are equal are of the same samples.
-func Fingerprint(seed maphash.Seed, im *part.Image) uint64 {
-	var h maphash.Hash
-	h.SetSeed(seed)
-	buf := binary.LittleEndian.AppendUint64(nil, uint64(im.W)<<32|uint64(im.H))
-	h.Write(buf)
-	h.Write(im.Pix8)
-	for rest := im.Pix16; len(rest) > 0; {
-		n := min(len(rest), 2048)
-		buf = buf[:0]
-		for _, v := range rest[:n] {
-			buf = binary.LittleEndian.AppendUint16(buf, v)
-		}
-		h.Write(buf)
-		rest = rest[n:]
-	}
-	return h.Sum64()
-}
-
-// RefuseTurnedCopies refuses shell pictures of two turns that are the very same: the unit was
-// photographed once, and one of the names is wrong; which, nobody can tell. prints are their
-// fingerprints, as many as reports; those of pictures that were not fit do not count.
-func RefuseTurnedCopies(reports []*part.PictureReport, prints []uint64) {
-	var same [][2]*part.PictureReport
-	for i, r := range reports {
-		for j, o := range reports[:i] {
-			shells := r.View == part.Shell && o.View == part.Shell && r.Pose() != o.Pose()
-			if shells && r.State == part.PictureOK && o.State == part.PictureOK && prints[i] == prints[j] {
-				same = append(same, [2]*part.PictureReport{r, o}, [2]*part.PictureReport{o, r})
-			}
-		}
-	}
-	for _, s := range same {
-		c := checker{r: s[0]}
-		if !has(s[0], SameTurn) {
-			const told = "it is the very picture of %s, which is of another turn: photograph the unit at both turns"
-			c.add(SameTurn, none, none, "", false, told, s[1].File)
-		}
-	}
 }

@@ -1,7 +1,6 @@
 package capture
 
 import (
-	"hash/maphash"
 	"slices"
 	"strings"
 	"testing"
@@ -57,39 +56,5 @@ func TestTurnDoubtsLights(t *testing.T) {
 	one := slices.Concat(shot(0, part.Diffuse), shot(120, part.Diffuse), shot(240, part.Diffuse))
 	if got := TurnDoubts(one); len(got) != 0 {
 		t.Errorf("one light all around: %q", got)
-	}
-}
-
-// One picture under the names of two turns is refused under both; what differs by one
-// sample, or is of one turn, is not.
-func TestTurnedCopies(t *testing.T) {
-	seed := maphash.MakeSeed()
-	one := &part.Image{W: 70, H: 60, C: 1, Pix16: make([]uint16, 4200)}
-	two := &part.Image{W: 70, H: 60, C: 1, Pix16: slices.Clone(one.Pix16)}
-	two.Pix16[4199] = 1
-	turned := &part.Image{W: 60, H: 70, C: 1, Pix16: one.Pix16}
-	eight := &part.Image{W: 70, H: 60, C: 1, Pix8: make([]uint8, 4200)}
-	for _, c := range []struct {
-		a, b  part.Shot
-		of    *part.Image
-		state part.State
-	}{
-		{part.Shot{View: part.Shell}, part.Shot{View: part.Shell, AngleDeg: 90}, one, part.PictureNoOK},
-		{part.Shot{View: part.Shell, Light: part.Raking}, part.Shot{View: part.Shell, AngleDeg: 90, Light: part.Diffuse}, one, part.PictureNoOK},
-		{part.Shot{View: part.Shell}, part.Shot{View: part.Shell, AngleDeg: 90}, two, part.PictureOK},
-		{part.Shot{View: part.Shell}, part.Shot{View: part.Shell, AngleDeg: 90}, turned, part.PictureOK},
-		{part.Shot{View: part.Shell}, part.Shot{View: part.Shell, AngleDeg: 90}, eight, part.PictureOK},
-		{part.Shot{View: part.Shell}, part.Shot{View: part.Shell}, one, part.PictureOK}, // SharePose tells that
-		{part.Shot{View: part.Edge}, part.Shot{View: part.Edge, AngleDeg: 90}, one, part.PictureOK},
-	} {
-		a, b := newReport(c.a), newReport(c.b)
-		a.File, b.File = "a.png", "b.png"
-		RefuseTurnedCopies([]*part.PictureReport{&a, &b}, []uint64{Fingerprint(seed, one), Fingerprint(seed, c.of)})
-		if a.State != c.state || b.State != c.state || len(a.Problems) != len(b.Problems) {
-			t.Errorf("%+v: %s, %s, want %s", c, a.State, b.State, c.state)
-		}
-		if c.state != part.PictureOK && (!strings.Contains(a.Problems[0].Remedy, "b.png") || !strings.Contains(b.Problems[0].Remedy, "a.png")) {
-			t.Errorf("%q, %q", a.Problems[0].Remedy, b.Problems[0].Remedy)
-		}
 	}
 }

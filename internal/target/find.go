@@ -130,8 +130,8 @@ func Check(spec optics.Target) error {
 			err = bad("dots of %g mm in diameter and a pitch of %g mm touch each other", spec.DiameterMM, spec.PitchMM)
 		}
 	case optics.Ruler:
-		if err = pitch(); err == nil && (spec.Cols < 0 || spec.Cols > 10000) {
-			err = bad("%d ticks; give the number that the picture shows, or 0 for any", spec.Cols)
+		if err = pitch(); err == nil && (spec.Cols != 0 && spec.Cols < rulerTicks || spec.Cols > 10000) {
+			err = bad("%d ticks; give the number that the picture shows, %d or more, or 0 for any", spec.Cols, rulerTicks)
 		}
 	case optics.Disc:
 		if !(spec.DiameterMM > 0) || spec.DiameterMM > 1e4 {

@@ -21,6 +21,10 @@ const (
 	leastLight  = 0.3  // and that counts as no less than this share of the picture's light parts
 	leastInk    = 0.4  // a tick's contrast against the median of all
 	narrowBonus = 0.3  // how much more thin stretches count than those that leave no gap
+
+	rulerTicks = 10   // ticks without which it is no ruler: edges, seams and reflections lie evenly by chance up to 6 or 7 at a time
+	rulerEven  = 0.02 // they lie on a smooth course to this share of the pitch, root mean square,
+	rulerWhole = 0.75 // and this share of them is there
 )
 
 // tick is a dark (or light) stretch along a line across the ticks.
@@ -42,7 +46,7 @@ func (s *scene) ruler() (Found, error) {
 		band, ok = s.searchTicks(1)
 	}
 	if !ok {
-		return f, s.problem("not found: no row of ticks at even steps is seen", fmt.Sprintf("show %d ticks or more, sharp, evenly lit, at least 6 pixels apart", leastTicks))
+		return f, s.problem("not found: no row of ticks at even steps is seen", fmt.Sprintf("show %d ticks or more, sharp, evenly lit, at least 6 pixels apart", rulerTicks))
 	}
 	if band.pitch() < leastPitch {
 		f.Partial = true
@@ -57,6 +61,9 @@ func (s *scene) ruler() (Found, error) {
 	}
 	if len(got) < leastTicks {
 		return f, s.problem("not found: the ticks are not clean lines", "show the ruler sharp, evenly lit, without glare")
+	}
+	if why := noRuler(got, band.pitch()); why != "" {
+		return f, s.problem("not found: "+why, fmt.Sprintf("show %d ticks or more, sharp and evenly lit, and nothing else", rulerTicks))
 	}
 	var blur []float64
 	first := got[0].index
@@ -79,6 +86,42 @@ func (s *scene) ruler() (Found, error) {
 		f.Notes = append(f.Notes, fmt.Sprintf("%d ticks are seen, %d were asked for: check that the pitch is that of the finest ticks", span, s.spec.Cols))
 	}
 	return f, nil
+}
+
+// noRuler says why lines are none of a ruler's; "": they may be.
+func noRuler(got []tickFit, pitch float64) string {
+	n := len(got)
+	span := got[n-1].index - got[0].index + 1
+	switch off := strays(got) / pitch; {
+	case n < rulerTicks:
+		return fmt.Sprintf("%d lines at even steps are too few for a ruler", n)
+	case float64(n) < rulerWhole*float64(span):
+		return fmt.Sprintf("of %d lines at even steps only %d are there", span, n)
+	case off > rulerEven:
+		return fmt.Sprintf("the lines lie off even steps by %.0f %% of a step, a ruler's by at most %.0f %%", 100*off, 100*rulerEven)
+	}
+	return ""
+}
+
+// strays is how far ticks lie off a smooth course (a parabola), root mean square, px.
+func strays(t []tickFit) float64 {
+	var rows [][]float64
+	var right []float64
+	half := float64(t[len(t)-1].index-t[0].index) / 2
+	for _, f := range t {
+		x := float64(f.index-t[0].index)/half - 1
+		rows, right = append(rows, []float64{1, x, x * x}), append(right, f.at)
+	}
+	beta, ok := linearFit(rows, right)
+	if !ok {
+		return math.Inf(1)
+	}
+	sum := 0.0
+	for i, r := range rows {
+		d := right[i] - beta[0]*r[0] - beta[1]*r[1] - beta[2]*r[2]
+		sum += d * d
+	}
+	return math.Sqrt(sum / float64(max(1, len(t)-3)))
 }
 
 // tickBand is a strip across a row of ticks: coordinates t along the ruler and w

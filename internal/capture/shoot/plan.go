@@ -99,6 +99,7 @@ type Progress struct {
 	Step        Step
 	Asking      string           // what the operator is to do: one of the Ask words; "": nothing
 	Problem     string           // one of the Problem words; "": nothing is wrong at the moment
+	Unfit       string           // of a ProblemUnfit: the name of what is wrong with the picture; "": not told
 	Camera      string           // of a ProblemCamera
 	Why         *trouble.Trouble // the problem in words; nil with ProblemUnfit
 	NextTry     time.Time        // when what is lost is tried again; zero: now, or not known

@@ -14,6 +14,7 @@ import (
 	"finishbench/internal/capture/sources"
 	"finishbench/internal/capture/trouble"
 	"finishbench/internal/part"
+	"finishbench/internal/proof"
 )
 
 // Check says whether a picture is fit to measure.
@@ -29,6 +30,7 @@ type run struct {
 	shots []Shot
 	last  *Step      // before this one: what the unit and the light stand at
 	shown part.Light // on the screen, as far as this run knows
+	unfit string     // why the picture is taken once more; "": it is not
 }
 
 // Run photographs a unit. kept are its shots from an attempt that broke off: they
@@ -171,11 +173,28 @@ func (r *run) shoot(ctx context.Context, s Step) (Shot, error) {
 			r.last = &s
 			return shot, nil
 		}
-		r.tell(Progress{Step: s, Problem: ProblemUnfit})
+		r.unfit = whyUnfit(shot.Report)
+		r.tell(Progress{Step: s, Problem: ProblemUnfit, Unfit: r.unfit})
 		if r.Drop != nil {
 			r.Drop(shot.Image)
 		}
+		if r.unfit == proof.SameTurn || r.unfit == proof.SameLight { // it did not stand or was not lit as it should
+			if err := r.pose(ctx, s); err != nil {
+				return Shot{}, err
+			}
+		}
+		r.unfit = ""
 	}
+}
+
+// whyUnfit is the name of the first problem for which a picture is not fit; "": none is told.
+func whyUnfit(r part.PictureReport) string {
+	for _, p := range r.Problems {
+		if !p.Warn {
+			return p.Name
+		}
+	}
+	return ""
 }
 
 // follows reports whether the camera is a replay: it would show the same again.
@@ -268,7 +287,11 @@ func (r *run) ask(ctx context.Context, s Step, what string) error {
 			empty = true
 		}
 	}
-	r.tell(Progress{Step: s, Asking: what})
+	p := Progress{Step: s, Asking: what}
+	if r.unfit != "" {
+		p.Problem, p.Unfit = ProblemUnfit, r.unfit
+	}
+	r.tell(p)
 	select {
 	case <-ctx.Done():
 		return ctx.Err()
