@@ -139,8 +139,8 @@ func (f polyFit) uAt(x float64) float64 {
 // fitCurved fits as fitPoly does, between the given degree and the next: the
 // higher one counts the more, the more of the scatter it explains. With F the
 // drop of the squared residuals by the higher degree, in units of their
-// variance (raised for correlated neighbours), its weight is F^2/(F^2+81): one half
-// at three standard deviations, as coded pictures bend outlines by less. The choice's own uncertainty is that of a value
+// variance (raised for correlated neighbours), its weight is F^2/(F^2+256): one half
+// at four standard deviations, as coded pictures bend outlines by less. The choice's own uncertainty is that of a value
 // which is either one, with these chances.
 func fitCurved(x, y []float64, x0 float64, degree int) (polyFit, bool) {
 	a, ok := fitPoly(x, y, x0, degree)
@@ -153,7 +153,7 @@ func fitCurved(x, y []float64, x0 float64, degree int) (polyFit, bool) {
 	}
 	drop := a.sd*a.sd*float64(a.n-degree-1) - b.sd*b.sd*float64(b.n-degree-2)
 	f := max(0, drop/(b.sd*b.sd*b.infl))
-	w := f * f / (f*f + 81)
+	w := f * f / (f*f + 256)
 	out := a
 	out.c = append(append([]float64(nil), a.c...), 0)
 	for i := range out.c {

@@ -371,7 +371,7 @@ func (r *limbResult) combine(b *limb, face, shell *side, uY, sigma float64, seam
 // after row, in pixels. Common practice for edges placed to a fraction of a pixel, no source.
 const (
 	uSharpness = 0.015
-	uCodedPX   = 0.025
+	uCodedPX   = 0.028
 )
 
 // groove finds how deep the outline dips below both fitted sides between the
