@@ -200,7 +200,9 @@ func (m *scaleMaking) fitLens(used []*targetShot) error {
 	if err != nil {
 		return noScaleError{err}
 	}
-	m.fitted, m.suspects = &c, optics.Suspect(c)
+	m.suspects = optics.Suspect(c)
+	c.AddChoice()
+	m.fitted = &c
 	m.findShape(used)
 	return nil
 }

@@ -187,6 +187,9 @@ func (m *scaleMaking) lensSection() report.SheetSection {
 		}
 		t.Rows = append(t.Rows, row)
 	}
+	if f := m.fitted; f != nil && f.UChoice.FX > 0 {
+		t.Caption += fmt.Sprintf("; of the focal length's uncertainty %.2g px are the choice of distortion terms: others explain the marks as well", f.UChoice.FX)
+	}
 	sec := report.SheetSection{Heading: "Lens", Tables: []report.SheetTable{t}}
 	if m.fitted == nil {
 		return sec

@@ -53,6 +53,7 @@ type Calibration struct {
 	Lens    Lens
 	LensU   Lens    // standard uncertainties; 0 for what was not fitted
 	Cov     LensCov // of the lens
+	UChoice Lens    // what the choice of terms has in LensU; 0 before AddChoice
 	Terms   Terms   // those fitted, also where they were chosen
 	W, H    int     // px
 	Views   []ViewFit
