@@ -69,11 +69,11 @@ type drawn struct {
 	face   []part.Point
 }
 
-const drawnMM = 0.025 // mm per pixel of drawn pictures
+const drawnMM = 0.05 // mm per pixel of drawn pictures, of 400 x 300
 
 func drawUnit(r *rand.Rand) drawn {
 	f := synth.DefaultFace()
-	f.W, f.H, f.MMPerPX, f.SizeMM, f.Seed = 800, 600, drawnMM, 10+2*r.Float64(), r.Uint64()
+	f.W, f.H, f.MMPerPX, f.SizeMM, f.Seed = 400, 300, drawnMM, 10+2*r.Float64(), r.Uint64()
 	f.Stretch = 0.12 * r.Float64()
 	f.Pattern = []string{"plain", "flake", "granite", "marble", "wood", "logo"}[r.IntN(6)]
 	f.BaseRGB = [3]float64{0.05 + 0.5*r.Float64(), 0.05 + 0.5*r.Float64(), 0.05 + 0.5*r.Float64()}
@@ -86,6 +86,7 @@ func drawUnit(r *rand.Rand) drawn {
 	u.plate = Plate{Outline: truth.Outline, MMPerPX: drawnMM}
 	axis := [2]float64{r.Float64() - 0.5, r.Float64() - 0.5} // where the unit sits on the spindle, mm
 	e := synth.SmallEdge()
+	e.W, e.H, e.MMPerPX = 400, 300, drawnMM
 	e.FaceRGB, e.ShellRGB, e.ThicknessMM, e.WitnessMarks, e.Highlights = f.BaseRGB, f.ShellRGB, 1+0.5*r.Float64(), r.IntN(3), r.IntN(7)
 	for k := range 6 {
 		turn := 30 * float64(k)
@@ -163,6 +164,9 @@ func TestHonestUnits(t *testing.T) {
 		a, b := Look(u.lights[0], diffuseShot), Look(u.lights[1], rakingShot)
 		if d := Lights([]*Sight{a, b}); len(d) > 0 {
 			t.Errorf("unit %d: %s", k, names(d))
+		}
+		if k%50 == 49 {
+			t.Logf("%d units, not tested: %v", k+1, notes)
 		}
 		if detail := Detail(a, b); detail < DetailSure {
 			p, _ := outline.Face([]*part.Image{u.lights[0]})
