@@ -61,7 +61,8 @@ func (f *face) withoutOpening(sub *face, v view, own []bool, places []*place) []
 // lamps smaller: what is bright in one light alone, wide, full, and lies not down as a run does is no fault.
 func (f *face) isLamp(p *place) bool {
 	long, across := p.all.long*f.shapeMM(), p.all.across*f.shapeMM()
-	return long >= runMinMM && across >= slopeWideMM && !f.runsDown(p) && !f.isHollow(p) && slices.Max(p.contrast) >= slopeSharp && f.isSlope(p)
+	return long >= runMinMM && across >= slopeWideMM && !f.runsDown(p) && !f.isHollow(p) &&
+		slices.Max(p.contrast) >= slopeSharp && f.isSlope(p)
 }
 
 // mayBeOpening says in which picture a place is dark, where that is one under a wide light, no other shows it, and the shell faces the
