@@ -138,7 +138,7 @@ func (f *face) slopeKind(p *place) part.Kind {
 		return part.Run
 	case long >= runMinMM && p.all.fill() < missedFill:
 		return part.Missed
-	case long >= runMinMM && long >= runMinSlender*across:
+	case f.p.Shell == nil && long >= runMinMM && long >= runMinSlender*across: // on a shell it goes down
 		return part.Run
 	case across >= missedWideMM:
 		return part.Missed
@@ -301,11 +301,14 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if edge := f.breaksEdgeMM(p); edge >= chipEdgeMM && f.diameterMM(p) >= chipLeastMM {
 		return part.Chip, seen * sure(6*(edge/chipEdgeMM-0.7))
 	}
-	if f.tailMM(p) > 0 {
+	if !f.inBothLights(p) && f.tailMM(p) > 0 {
 		return part.Run, seen * 0.7
 	}
 	if f.isStreak(p) && long >= streakLongMM && !f.inBothLights(p) {
 		return part.Run, seen * 0.6
+	}
+	if f.isBubbleWall(p) {
+		return part.Bubble, seen * 0.7
 	}
 	if f.isSlope(p) {
 		return f.slopeKind(p), seen * 0.7
@@ -348,8 +351,6 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Dust, seen * sure(4*(o-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
-	case p.mirrors && f.inBothLights(p) && d <= clearMostMM: // a bubble's wall mirrors all, the surface 4 % where no lamp is
-		return part.Bubble, seen * 0.7
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)
 	case glints(p) && d <= clearMostMM && (d < craterMinMM || p.sided < craterSided):

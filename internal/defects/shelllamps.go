@@ -25,12 +25,22 @@ const (
 	besideBands   = 3    // so many: a JPEG's colour blocks and a lens's halo reach as far
 )
 
-// withoutOpening leaves out the camera's opening, mirrored, of what one view shows: of what is dark under a dome alone where the shell
-// faces the camera, the strongest place, as a camera has one. What it covers was not looked at, and own is cleared there.
+// withoutOpening leaves out lamps, and the camera's opening, mirrored, of what one view shows: of what is dark under a dome alone where
+// the shell faces the camera, the strongest place, as a camera has one. What they cover was not looked at, and own is cleared there.
 func (f *face) withoutOpening(sub *face, v view, own []bool, places []*place) []*place {
 	if f.p.Shell == nil {
 		return places
 	}
+	places = slices.DeleteFunc(places, func(p *place) bool {
+		lamp := sub.isLamp(p)
+		for _, i := range p.found {
+			if lamp {
+				own[i] = false
+				f.close(v.pics[slices.Index(p.contrast, slices.Max(p.contrast))], i, part.Mirrored)
+			}
+		}
+		return lamp
+	})
 	best, dark := -1, 0
 	for k, p := range places {
 		if pic, ok := sub.mayBeOpening(p); ok && (best < 0 || p.peak > places[best].peak) {
@@ -45,6 +55,14 @@ func (f *face) withoutOpening(sub *face, v view, own []bool, places []*place) []
 		f.close(v.pics[dark], i, part.Mirrored)
 	}
 	return slices.Delete(places, best, best+1)
+}
+
+// isLamp says whether a place is a lamp that the shell itself mirrors. A fault's slopes turn within less than the shell does, and mirror
+// lamps smaller: what is bright in one light alone, wide, full, and lies not down as a run does is no fault.
+func (f *face) isLamp(p *place) bool {
+	long, across := p.all.long*f.shapeMM(), p.all.across*f.shapeMM()
+	return long >= runMinMM && across >= slopeWideMM && !f.runsDown(p) && !f.isHollow(p) &&
+		slices.Max(p.contrast) >= slopeSharp && f.isSlope(p)
 }
 
 // mayBeOpening says in which picture a place is dark, where that is one under a wide light, no other shows it, and the shell faces the

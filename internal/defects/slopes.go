@@ -27,7 +27,8 @@ const (
 	tailStepMM  = 0.05
 	tailLeastMM = 1.0  // of its sides at least so much shows, more than a crater reaches above its own glint,
 	tailSeen    = 5.0  // as a line that stands out by so many times the noise of lines beside it (Rose 1948)
-	tailMore    = 1.5  // and by so many times the strongest of them;
+	tailMore    = 3.0  // and by so many times the strongest of them;
+	tailStep    = 0.5  // the light to either side differs by at most this share of it: else it is the edge of something wide;
 	tailShare   = 0.7  // it goes on over this share of that length
 	tailLeanDeg = 15.0 // it leans up to so much to either side,
 	tailTurnDeg = 5.0  // in steps of so much
@@ -79,6 +80,11 @@ func (f *face) inBothLights(p *place) bool {
 		}
 	}
 	return n > 1
+}
+
+// isBubbleWall says whether a small place of a shell mirrors in both lights: a bubble's wall mirrors all, the surface 4 % where no lamp is.
+func (f *face) isBubbleWall(p *place) bool {
+	return p.mirrors && f.inBothLights(p) && p.all.long*f.shapeMM() <= clearMostMM
 }
 
 // alikeIn is the correlation, -1..1, of what two pictures show over a place and right around it, where they lie on each other
@@ -303,14 +309,17 @@ func tailIn(rows [][]float64, wide, half int, lean float64) float64 {
 		return 0
 	}
 	on, all := 0.0, 0.0
+	var step []float64
 	for row := range least {
 		if v := value(row, at); v == v {
+			j := wide + at + int(math.Round(lean*float64(row)))
+			step = append(step, rows[row][j+tailAside]-rows[row][j-tailAside])
 			if all++; v*best > best*best/4 {
 				on++
 			}
 		}
 	}
-	if on < tailShare*all {
+	if on < tailShare*all || math.Abs(median(step)) > tailStep*math.Abs(best) {
 		return 0
 	}
 	last, gone := 0, 0

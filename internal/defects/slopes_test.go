@@ -32,23 +32,26 @@ func TestCorrelationOfMoved(t *testing.T) {
 	}
 }
 
-// A run's tail is told by its line: drawn 1.5 mm long it is that long, and noise alone has none.
+// A run's tail is told by its line: drawn 1.5 mm long it is that long; noise alone has none, nor has the edge of something wide.
 func TestTailIn(t *testing.T) {
 	wide, half := int(tailFarMM/tailStepMM), int(runMostMM/2/tailStepMM)
-	for _, drawn := range []float64{0, 1.5} {
+	for _, c := range []struct{ drawn, beyond, want float64 }{{0, 0, 0}, {1.5, 0, 1.5}, {1.5, 0.15, 0}} { // mm; light to one side; mm
 		rng := rand.New(rand.NewPCG(7, 8))
 		rows := make([][]float64, int(2*tailLeastMM/tailStepMM))
 		for k := range rows {
 			rows[k] = make([]float64, 2*wide+1)
 			for j := range rows[k] {
 				rows[k][j] = 0.02 * rng.NormFloat64()
-				if float64(k)*tailStepMM < drawn && (j == wide+3 || j == wide+4) {
+				if float64(k)*tailStepMM < c.drawn && (j == wide+3 || j == wide+4) {
 					rows[k][j] += 0.2
+				}
+				if j > wide+4 {
+					rows[k][j] += c.beyond
 				}
 			}
 		}
-		if got := tailIn(rows, wide, half, 0); math.Abs(got-drawn) > tailFadesMM {
-			t.Errorf("a tail of %v mm: %v", drawn, got)
+		if got := tailIn(rows, wide, half, 0); math.Abs(got-c.want) > tailFadesMM {
+			t.Errorf("a line of %v mm, %v beyond it: %v, want %v", c.drawn, c.beyond, got, c.want)
 		}
 	}
 }
