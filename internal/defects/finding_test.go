@@ -8,9 +8,8 @@ import (
 	"finishbench/internal/synth"
 )
 
-// What lies on the rim has the rim's zone, what lies further in the face's, and
-// all of a shell the shell's: the words of result.json. How far the rim reaches
-// ([Params.RimMM]) is common practice, no source.
+// What lies on the rim has the rim's zone, what lies further in the face's: the words
+// of result.json. How far the rim reaches ([Params.RimMM]) is common practice, no source.
 func TestZones(t *testing.T) {
 	inMM := []float64{0.6, 0.6, 1.6, 5.5} // how far inside the outline, each in another direction
 	p := synth.DefaultFace()
@@ -23,31 +22,26 @@ func TestZones(t *testing.T) {
 		p.Defects = append(p.Defects, synth.Defect{Kind: part.Dust, XMM: keep * x, YMM: keep * y, DiameterMM: 0.3, Colour: [3]float64{0.03, 0.03, 0.03}})
 	}
 	diffuse, raking, truth := synth.Face(p)
-	for _, view := range []part.View{part.Face, part.Shell} {
-		scene := []Picture{
-			{Shot: part.Shot{File: "d.jpg", View: view, Light: part.Diffuse}, Image: diffuse}, {Shot: part.Shot{File: "r.jpg", View: view, Light: part.Raking}, Image: raking},
+	scene := []Picture{
+		{Shot: part.Shot{File: "d.jpg", View: part.Face, Light: part.Diffuse}, Image: diffuse}, {Shot: part.Shot{File: "r.jpg", View: part.Face, Light: part.Raking}, Image: raking},
+	}
+	res, err := Find(scene, DefaultParams(p.MMPerPX))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, q := range truth.Defects {
+		want := part.ZoneFace
+		if inMM[i] < DefaultParams(p.MMPerPX).RimMM {
+			want = part.ZoneRim
 		}
-		res, err := Find(scene, DefaultParams(p.MMPerPX))
-		if err != nil {
-			t.Fatal(err)
+		var got part.Zone
+		for _, f := range res.Findings {
+			if f.Box.Meets(q.Box) {
+				got = f.Zone
+			}
 		}
-		for i, q := range truth.Defects {
-			want := part.ZoneShell
-			if view == part.Face {
-				want = part.ZoneFace
-				if inMM[i] < DefaultParams(p.MMPerPX).RimMM {
-					want = part.ZoneRim
-				}
-			}
-			var got part.Zone
-			for _, f := range res.Findings {
-				if f.Box.Meets(q.Box) {
-					got = f.Zone
-				}
-			}
-			if got != want {
-				t.Errorf("%s, %.1f mm inside the outline: zone %q, want %q", view, inMM[i], got, want)
-			}
+		if got != want {
+			t.Errorf("%.1f mm inside the outline: zone %q, want %q", inMM[i], got, want)
 		}
 	}
 }

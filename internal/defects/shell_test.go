@@ -59,6 +59,11 @@ func turned(p synth.ShellParams, turns ...float64) (out drawnShell, err error) {
 		if err != nil {
 			return out, fmt.Errorf("turn %g: %w", deg, err)
 		}
+		for _, x := range found.Findings {
+			if x.Zone != part.ZoneShell {
+				return out, fmt.Errorf("turn %g: a %s in zone %q", deg, x.Kind, x.Zone)
+			}
+		}
 		out.turns, out.truth, out.before = append(out.turns, Turn{Found: &found}), append(out.truth, truth), append(out.before, slices.Clone(found.Findings))
 	}
 	shape, told, err := body.Fit(views)
