@@ -72,11 +72,20 @@ func unmeasured(r *part.Result, l Limits) []string {
 	}
 	var out []string
 	unfit := map[string]bool{}
+	alike := map[string][]string{} // files by what is wrong with them
+	var whys []string
 	for _, p := range r.Pictures {
 		if p.State != part.PictureOK {
 			unfit[p.File] = true
-			out = append(out, unfitSentence(p))
+			w := unfitWhy(p)
+			if alike[w] == nil {
+				whys = append(whys, w)
+			}
+			alike[w] = append(alike[w], p.File)
 		}
+	}
+	for _, w := range whys {
+		out = append(out, unfitSentence(alike[w], w))
 	}
 	stations := map[string]bool{}
 	for _, s := range r.Seam.Stations {
@@ -138,8 +147,16 @@ func missingView(r *part.Result, v part.View) string {
 	return fmt.Sprintf("no %s picture: %s", v, what)
 }
 
-// unfitSentence says why a picture was not fit to measure.
-func unfitSentence(p part.PictureReport) string {
+// unfitSentence says why pictures were not fit to measure, once where it is the same.
+func unfitSentence(files []string, why string) string {
+	are := " is"
+	if len(files) > 1 {
+		are = " are"
+	}
+	return strings.Join(files, ", ") + are + " not fit to measure: " + why
+}
+
+func unfitWhy(p part.PictureReport) string {
 	var why []string
 	for _, q := range p.Problems {
 		if q.Warn {
@@ -154,5 +171,5 @@ func unfitSentence(p part.PictureReport) string {
 	if len(why) == 0 {
 		why = []string{"no reason given"}
 	}
-	return p.File + " is not fit to measure: " + strings.Join(why, "; ")
+	return strings.Join(why, "; ")
 }

@@ -111,9 +111,7 @@ func TestNothingMeasured(t *testing.T) {
 	}
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.NotMeasured,
-		"edge_120.jpg is not fit to measure: too dark (more light: the unit is at 2 %, limit 5 %)",
-		"face_diffuse.jpg is not fit to measure: too dark (more light: the unit is at 2 %, limit 5 %)",
-		"face_raking.jpg is not fit to measure: too dark (more light: the unit is at 2 %, limit 5 %)")
+		"edge_120.jpg, face_diffuse.jpg, face_raking.jpg are not fit to measure: too dark (more light: the unit is at 2 %, limit 5 %)")
 	if r.Score != nil || r.Seam.WorstStepUM != nil {
 		t.Errorf("score %v, worst step %v, want neither", show(r.Score), show(r.Seam.WorstStepUM))
 	}
@@ -228,7 +226,7 @@ func TestSurfaceNotSearched(t *testing.T) {
 		r.Pictures[1+i].State = part.PictureNoOK
 	}
 	Judge(r, l)
-	verdict(t, r, part.NotMeasured, "face_diffuse.jpg is not fit to measure: no reason given", "face_raking.jpg is not fit to measure: no reason given")
+	verdict(t, r, part.NotMeasured, "face_diffuse.jpg, face_raking.jpg are not fit to measure: no reason given")
 
 	r = unit(part.Wet)
 	r.Pictures, r.Surfaces = r.Pictures[:1], []part.Surface{part.UnsearchedSurface(part.Face, 0)}

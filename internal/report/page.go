@@ -144,7 +144,7 @@ type remedy struct {
 	rank     int
 }
 
-type retake struct{ File, Problem, Remedy string }
+type retake struct{ File, Problem, Remedy string } // File: several where one sentence serves them
 
 type figure struct {
 	Src        template.URL
@@ -342,8 +342,14 @@ func retakes(r *part.Result) []retake {
 	for i := range r.Pictures {
 		p := &r.Pictures[i]
 		for _, q := range p.Problems {
-			if !q.Warn {
-				out = append(out, retake{p.File, problemWord(q.Name), q.Remedy})
+			if q.Warn {
+				continue
+			}
+			x := retake{p.File, problemWord(q.Name), q.Remedy}
+			if k := slices.IndexFunc(out, func(o retake) bool { return o.Problem == x.Problem && o.Remedy == x.Remedy }); k >= 0 {
+				out[k].File += ", " + x.File
+			} else {
+				out = append(out, x)
 			}
 		}
 	}

@@ -498,3 +498,17 @@ func TestUnitsCSVRoundTrip(t *testing.T) {
 		}
 	}
 }
+
+// What is wrong with several pictures alike is said once, with all their names.
+func TestRetakesAreGrouped(t *testing.T) {
+	stuck := part.Problem{Name: "same_turn", Remedy: "it stands as in edge_000.jpg"}
+	r := &part.Result{Pictures: []part.PictureReport{
+		{File: "edge_030.jpg", Problems: []part.Problem{stuck}},
+		{File: "edge_060.jpg", Problems: []part.Problem{stuck, {Name: "uneven_panel", Warn: true, Remedy: "only told"}}},
+		{File: "face_raking.jpg", Problems: []part.Problem{{Name: "too_dark", Remedy: "more light"}}},
+	}}
+	got := retakes(r)
+	if len(got) != 2 || got[0].File != "edge_030.jpg, edge_060.jpg" || got[1].File != "face_raking.jpg" {
+		t.Errorf("%+v", got)
+	}
+}
