@@ -150,6 +150,10 @@ const (
 	swappedSum = -0.4
 )
 
+// filled: of the box around a unit that is seen whole it takes this share at least (an ellipse takes 0.79); mirrored lamps alone, on a dark unit before a
+// ground as dark, take much less, and say nothing of the light between them (common practice, no source).
+const filled = 0.5
+
 // swapped says whether of a diffuse and a raking picture of a pose each looks like the other.
 func swapped(a, b *Sight) bool {
 	switch {
@@ -158,12 +162,27 @@ func swapped(a, b *Sight) bool {
 	case a.shot.Light != part.Diffuse || b.shot.Light != part.Raking:
 		return false
 	}
-	return diffuseness(a, b) < swappedSum
+	in := region(a.fine, b.fine)
+	return fills(in, a.fine.W) >= filled && diffuseness(a, b, in) < swappedSum
+}
+
+// fills is the share of a mask's box that it takes, less the hundredth that lies farthest out to each side.
+func fills(mask []bool, w int) float64 {
+	var xs, ys []float64
+	for i, yes := range mask {
+		if yes {
+			xs, ys = append(xs, float64(i%w)), append(ys, float64(i/w))
+		}
+	}
+	if len(xs) == 0 {
+		return 0
+	}
+	span := func(v []float64) float64 { return robust.Quantile(v, 0.99) - robust.Quantile(v, 0.01) + 1 }
+	return float64(len(xs)) / (span(xs) * span(ys))
 }
 
 // diffuseness is above 0 where a looks more like diffuse light than b, and below where less.
-func diffuseness(a, b *Sight) float64 {
-	in := region(a.fine, b.fine)
+func diffuseness(a, b *Sight, in []bool) float64 {
 	p, q := toneOf(a, in), toneOf(b, in)
 	held := func(ratio, most float64) float64 { return max(-most, min(most, math.Log(ratio))) }
 	sum := held(p.mean/q.mean, lightHeld) + held(q.stands/p.stands, standsHeld)

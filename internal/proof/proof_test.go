@@ -371,3 +371,36 @@ func TestCourse(t *testing.T) {
 }
 
 func second(_ []Doubt, untested []string) []string { return untested }
+
+// Of a dark unit before a ground as dark nothing shows but the lamps it mirrors, which may be the brighter under
+// raking light: nothing is told of the lights. The same patches on a unit that is seen whole are no light of a dome.
+func TestLightsOfLampsAlone(t *testing.T) {
+	draw := func(level, unit uint8, patches [][4]int, lamp uint8) *part.Image {
+		im := &part.Image{W: 320, H: 240, C: 3, Pix8: make([]uint8, 3*320*240)}
+		fill := func(x0, y0, w, h int, v uint8) {
+			for y := y0; y < y0+h; y++ {
+				for i := 3 * (y*im.W + x0); i < 3*(y*im.W+x0+w); i++ {
+					im.Pix8[i] = v + uint8(i*7919%3) // some noise
+				}
+			}
+		}
+		fill(0, 0, 320, 240, level)
+		fill(80, 60, 160, 120, unit)
+		for _, p := range patches {
+			fill(p[0], p[1], p[2], p[3], lamp)
+		}
+		return im
+	}
+	strip, lamps := [][4]int{{150, 70, 4, 60}, {170, 70, 4, 60}}, [][4]int{{90, 70, 16, 50}, {210, 70, 16, 50}, {130, 150, 60, 16}}
+	told := func(unit, dark uint8) []Doubt {
+		d := Look(draw(40, unit, strip, 150), part.Shot{File: "d", View: part.Shell, Light: part.Diffuse})
+		r := Look(draw(15, dark, lamps, 160), part.Shot{File: "r", View: part.Shell, Light: part.Raking})
+		return Lights([]*Sight{d, r})
+	}
+	if got := told(40, 15); len(got) != 0 {
+		t.Errorf("lamps alone: %+v", got)
+	}
+	if got := told(60, 130); len(got) != 2 || got[0].Name != Swapped {
+		t.Errorf("a unit brighter under what is named raking: %+v", got)
+	}
+}
