@@ -39,7 +39,7 @@ demo: build ## inspect the units in testdata/images and say which page to open
 
 test: setup ## every check and test, as CI runs them
 	@$(MAKE) --no-print-directory -j2 setup-test check
-	go test -vet=off -p 3 -timeout 14m $(LONGEST) ./...
+	go test -vet=off -p 3 -timeout 20m $(LONGEST) ./...
 	go test -vet=off -run '^$$' -bench . -benchtime 1x $$(grep -rlE '^func Benchmark' --include='*_test.go' cmd internal | xargs -n1 dirname | sort -u | sed 's,^,./,')
 
 check: # format, vet, what is free of cgo, and that all builds; compiles what the tests need
