@@ -198,22 +198,11 @@ func (x *Lang) where(c *part.SeamCause, recessed bool) string {
 
 // seamAdvice says what to do about the fault; grade.Judge says the same in English.
 func (x *Lang) seamAdvice(st part.Stage, c *part.SeamCause) string {
-	key, recessed := "seam_proud", c.Recessed != nil
-	switch {
-	case c.Beyond && c.Both():
-		return x.T("beyond.seam_both", "where", x.where(c, true))
-	case c.Beyond && recessed:
-		return x.T("beyond.step_recessed")
-	case c.Beyond:
-		return x.T("beyond.step_proud")
-	case c.Both() && c.What == part.OffCentre:
-		key = "seam_off_centre"
-	case c.Both():
-		key = "seam_both"
-	case recessed:
-		key = "seam_recessed"
+	word, recessed := c.Remedy()
+	if c.Beyond {
+		return x.T("beyond."+word, "where", x.where(c, recessed))
 	}
-	return x.T("remedy."+key+"."+string(st), "where", x.where(c, recessed))
+	return x.T("remedy."+word+"."+string(st), "where", x.where(c, recessed))
 }
 
 func orUnknown(s string) string {

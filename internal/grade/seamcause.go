@@ -221,23 +221,19 @@ var causeRemedies = map[string]map[part.Stage]string{
 	},
 }
 
+// beyondSeam is the advice for what rework cannot mend, by the same words.
+var beyondSeam = map[string]string{
+	"step_proud":    beyondProud,
+	"step_recessed": beyondRecessed,
+	"seam_both":     "Do not sand it flush: the faceplate is recessed WHERE, and too far to fill or to sand. Replace the faceplate.",
+}
+
 // causeAdvice is what to do about the steps that have one cause.
 func causeAdvice(st part.Stage, c *part.SeamCause) string {
-	key, recessed := "seam_proud", c.Recessed != nil
-	switch {
-	case c.Beyond && c.Both():
-		const beyondBoth = "Do not sand it flush: the faceplate is recessed WHERE, and too far to fill or to sand. Replace the faceplate."
-		return strings.ReplaceAll(beyondBoth, "WHERE", where(c, true))
-	case c.Beyond && recessed:
-		return beyondRecessed
-	case c.Beyond:
-		return beyondProud
-	case c.Both() && c.What == part.OffCentre:
-		key = "seam_off_centre"
-	case c.Both():
-		key = "seam_both"
-	case recessed:
-		key = "seam_recessed"
+	word, recessed := c.Remedy()
+	text := causeRemedies[word][st]
+	if c.Beyond {
+		text = beyondSeam[word]
 	}
-	return orAsk(strings.ReplaceAll(causeRemedies[key][st], "WHERE", where(c, recessed)))
+	return orAsk(strings.ReplaceAll(text, "WHERE", where(c, recessed)))
 }

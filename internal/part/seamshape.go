@@ -114,6 +114,27 @@ const (
 // Both says whether some steps are proud over their limits and others recessed.
 func (c *SeamCause) Both() bool { return c.Proud != nil && c.Recessed != nil }
 
+// Remedy is the word for what puts the fault right, and whether the place to name there is where
+// the faceplate is recessed. What rework cannot mend (Beyond) has words of its own.
+func (c *SeamCause) Remedy() (word string, recessed bool) {
+	recessed = c.Recessed != nil
+	switch {
+	case c.Beyond && c.Both():
+		return "seam_both", recessed
+	case c.Beyond && recessed:
+		return "step_recessed", recessed
+	case c.Beyond:
+		return "step_proud", recessed
+	case c.Both() && c.What == OffCentre:
+		return "seam_off_centre", recessed
+	case c.Both():
+		return "seam_both", recessed
+	case recessed:
+		return "seam_recessed", recessed
+	}
+	return "seam_proud", recessed
+}
+
 // Sides are the turns towards which the faceplate is proud, or recessed: one for an offset, two
 // for an oval, none for the others. Whole degrees, below 360.
 func (c *SeamCause) Sides(recessed bool) []float64 {
