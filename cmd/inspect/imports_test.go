@@ -34,7 +34,8 @@ var mayImport = map[string][]string{
 	"internal/outline":         {"internal/part", "internal/optics", "internal/robust"},
 	"internal/body":            {"internal/part", "internal/outline", "internal/robust"},
 	"internal/proof":           {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
-	"internal/capture":         {"internal/part", "internal/optics", "internal/outline", "internal/robust"},
+	"internal/codec":           {"internal/part"},
+	"internal/capture":         {"internal/codec", "internal/part", "internal/optics", "internal/outline", "internal/robust"},
 	"internal/capture/trouble": {},
 	"internal/capture/retry":   {},
 	"internal/capture/sources": {"internal/part", "internal/capture/retry", "internal/capture/trouble"},
@@ -45,7 +46,7 @@ var mayImport = map[string][]string{
 	"internal/defects":         {"internal/part", "internal/optics", "internal/outline", "internal/body", "internal/robust"},
 	"internal/stripes":         {"internal/part", "internal/optics", "internal/robust"},
 	"internal/grade":           {"internal/part"},
-	"internal/report":          {"internal/part", "internal/plots", "internal/marks"},
+	"internal/report":          {"internal/codec", "internal/part", "internal/plots", "internal/marks"},
 	"internal/records":         {"internal/part"},
 	"internal/bench":           {"internal/part", "internal/report", "internal/teach"},
 	"internal/lotreport":       {"internal/part", "internal/lots", "internal/process", "internal/charts", "internal/plots", "internal/marks"},
@@ -56,7 +57,7 @@ var mayImport = map[string][]string{
 
 // onlyIn says where the libraries that reach outside may be used.
 var onlyIn = map[string][]string{
-	"gocv.io/x/gocv":                    {"internal/capture", "internal/defects", "internal/report", "internal/target", "cmd/inspect"},
+	"gocv.io/x/gocv":                    {"internal/defects", "internal/report", "internal/target", "cmd/inspect"},
 	"github.com/spf13/viper":            {"internal/config"},
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},

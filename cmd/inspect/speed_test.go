@@ -15,7 +15,11 @@ import (
 	"testing"
 	"time"
 
-	"gocv.io/x/gocv"
+	"github.com/disintegration/imaging"
+
+	"finishbench/internal/capture"
+	"finishbench/internal/codec"
+	"finishbench/internal/part"
 )
 
 // TestFigures prints the speed and memory of the whole program, from process
@@ -206,15 +210,24 @@ func bigUnit(t *testing.T, unit string) string {
 }
 
 func enlarge(t *testing.T, from, to string) {
-	m := gocv.IMRead(from, gocv.IMReadColor)
-	defer m.Close()
-	big := gocv.NewMat()
-	defer big.Close()
-	if err := gocv.Resize(m, &big, image.Pt(4000, 3000), 0, 0, gocv.InterpolationCubic); err != nil {
+	im, err := capture.Read(from)
+	if err != nil {
 		t.Fatal(err)
 	}
-	if !gocv.IMWriteWithParams(to, big, []int{gocv.IMWriteJpegQuality, 92}) {
-		t.Fatalf("%s was not written", to)
+	small := &image.NRGBA{Pix: make([]uint8, 0, 4*im.W*im.H), Stride: 4 * im.W, Rect: image.Rect(0, 0, im.W, im.H)}
+	for p := range slices.Chunk(im.Pix8, 3) {
+		small.Pix = append(small.Pix, p[0], p[1], p[2], 255)
+	}
+	big := &part.Image{W: 4000, H: 3000, C: 3}
+	for p := range slices.Chunk(imaging.Resize(small, 4000, 3000, imaging.CatmullRom).Pix, 4) {
+		big.Pix8 = append(big.Pix8, p[:3]...)
+	}
+	data, err := codec.EncodeJPEG(big, 92)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(to, data, 0o666); err != nil {
+		t.Fatal(err)
 	}
 }
 

@@ -35,7 +35,7 @@ type header struct {
 	bits     int  // per sample
 	orient   int  // 1..8 as in the EXIF tag; 1 where there is none
 	limit    int  // largest number of pixels allowed
-	special  bool // not for OpenCV: CMYK JPEG; PNG with a palette or under 8 bits
+	greys    bool // a palette of greys: three channels to decode, one to keep
 	tiff     *tiffLayout
 	bmp      *bmpLayout
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // EncodeJPEG returns an 8-bit picture as a JPEG file of the quality 1 to 100.
-// This is Go's own encoder, for builds without OpenCV.
+// This is Go's own encoder, for builds without a C compiler.
 func EncodeJPEG(im *part.Image, quality int) ([]byte, error) {
 	if err := encodable(im, quality); err != nil {
 		return nil, err
