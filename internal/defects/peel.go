@@ -45,8 +45,11 @@ func (f *face) judgePeel() error {
 		if len(planes) == 0 || f.channels[planes[0]].twin == nil && !f.plainPaint(planes) {
 			continue // veins cannot be told from lamps
 		}
-		weak, _, err := f.beyondPaint(pic)
-		if err != nil {
+		var weak *part.Plane
+		var err error
+		if f.weak != nil {
+			weak = f.weak[pic]
+		} else if weak, _, err = f.beyondPaint(pic); err != nil {
 			return err
 		}
 		if err := f.levelled(weak); err != nil {
