@@ -23,8 +23,8 @@ import (
 	"finishbench/internal/stripes"
 )
 
-const screenHelp = `screen measures the tablet or spare monitor that lights the unit (README, "Before
-a screen"), in place of taking it for granted:
+const screenHelp = `screen measures the tablet or spare monitor that lights the unit (docs/gauge.md,
+"The screen, measured"), in place of taking it for granted:
 
   screen wedge    its own light curve, so that stripes are drawn as cosines of light
   screen mirror   how many radians of phase a radian of slope makes, from a flat mirror
