@@ -31,7 +31,8 @@ var (
 	docLink    = regexp.MustCompile(`\]\(([^)\s]+)\)`)
 	docHeading = regexp.MustCompile(`(?m)^#+ +(.*)$`)
 	docCode    = regexp.MustCompile("`((?:bin/)?inspect [^`]+)`")
-	docLine    = regexp.MustCompile(`^(?:    |\t)?(?:bin/)?inspect( .*)?$`)
+	docLine    = regexp.MustCompile(`^\s*(?:bin/)?inspect( .*)?$`)
+	docDrawing = regexp.MustCompile(` --{2,} `) // in DEVELOPERS.md: what a command leads to
 )
 
 // Every link leads to a file that is there, and to a heading in it.
@@ -85,6 +86,8 @@ func docCommands(text string) (whole, named []string) {
 		line = strings.TrimRight(line, "\n")
 		if strings.HasPrefix(line, "```") {
 			fenced = !fenced
+		} else if docDrawing.MatchString(line) {
+			continue
 		} else if docLine.MatchString(line) && (fenced || line[0] == ' ' || line[0] == '\t') {
 			whole = append(whole, strings.TrimSpace(line))
 		} else {
@@ -176,4 +179,78 @@ func TestDocCommands(t *testing.T) {
 	if n < 80 {
 		t.Errorf("only %d command lines were found", n)
 	}
+}
+
+// What is cheap and wants nothing but testdata is run, in this order, as it stands in README or docs; the
+// others were parsed above, and have tests of their own.
+func TestDocCommandsRun(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a few seconds")
+	}
+	lines := map[string]bool{}
+	for _, file := range docFiles(t) {
+		whole, named := docCommands(string(must(os.ReadFile(file))))
+		for _, line := range append(whole, named...) {
+			lines[strings.Join(wordsOfLine(line)[1:], " ")] = true
+		}
+	}
+	images := must(filepath.Abs("../../testdata"))
+	t.Chdir(t.TempDir())
+	if err := os.Symlink(images, "testdata"); err != nil {
+		t.Fatal(err)
+	}
+	var serials, readings strings.Builder
+	for i := range 500 {
+		fmt.Fprintf(&serials, "u%04d-L\n", i)
+	}
+	readings.WriteString("part,appraiser,trial,value\n") // invented: parts 10 apart, read to 0.1
+	for i := range 40 {
+		fmt.Fprintf(&readings, "%d,%c,%d,%.1f\n", i/4, 'A'+i/2%2, i%2, float64(10*(i/4))+0.1*float64(i*7%3))
+	}
+	for name, text := range map[string]string{"serials.txt": serials.String(), "readings.csv": readings.String()} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		code int
+		line string
+	}{
+		{exitPass, `inspect version`},
+		{exitFails, `bin/inspect unit testdata/images/u06-R --out results --mm-per-px 0.015`},
+		{exitFails, `bin/inspect unit testdata/images/u06-R --out results --mm-per-px 0.015 --record bench.db --operator B17`},
+		{exitPass, `inspect records shift --record bench.db --out results`},
+		{exitPass, `inspect records backup monday.db --record bench.db`},
+		{exitPass, `inspect records restore monday.db --record new.db`},
+		{exitPass, `inspect records check --record bench.db`},
+		{exitPass, `inspect records export --record bench.db --format trail --out trail.jsonl`},
+		{exitPass, `inspect records check --trail trail.jsonl --record bench.db`},
+		{exitPass, `inspect records export --record bench.db --format csv`},
+		{exitPass, `inspect learn label u06-R 3 dust --by AK --record bench.db`},
+		{exitPass, `inspect learn list --record bench.db`},
+		{exitFails, `inspect learn fit --record bench.db --by AK --out learned`}, // one label is too little, and is refused
+		{exitPass, `inspect coach --operator B17 --record bench.db --out results`},
+		{exitPass, `bin/inspect atlas wall --stage wet --out atlas`},
+		{exitPass, `bin/inspect lot plan --size 500`},
+		{exitPass, `inspect lot plan 31 --size 500 --by "inspector 2" --record bench.db`},
+		{exitPass, `inspect lot draw 31 --serials serials.txt --by "inspector 2" --record bench.db`},
+		{exitPass, `inspect lot design --good 1 --producer 5 --bad 6.5 --consumer 10`},
+		{exitPass, `inspect lot design --zero --bad 1 --consumer 5 --size 500`},
+		{exitPass, `inspect check checks.csv --value 41.3`},
+		{exitPass, `inspect check checks.csv --dealt-with "name: cleaned the lens"`},
+		{exitPass, `inspect study gauge readings.csv --tolerance 60`},
+		{exitPass, `inspect records forget --older-than 90 --record bench.db`},
+		{exitPass, `inspect records erase B17 --record bench.db`},
+	} {
+		words := wordsOfLine(c.line)
+		if !lines[strings.Join(words[1:], " ")] {
+			t.Errorf("no text shows %q any more", c.line)
+			continue
+		}
+		if code, stdout, stderr := runCode(t, words[1:]...); code != c.code {
+			t.Errorf("%s: exit code %d, want %d\n%s%s", c.line, code, c.code, stdout, stderr)
+		}
+	}
+	var r map[string]any
+	readJSON(t, filepath.Join("results", "u06-R", "result.json"), &r)
 }
