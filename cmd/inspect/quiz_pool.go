@@ -32,9 +32,6 @@ const (
 	refRecord = "record:" // a picture of the records, by its SHA-256
 )
 
-// maxPicture bounds a picture file that is shown in a test.
-const maxPicture = 64 << 20
-
 // errGone says that a picture is not there any more, or is another one.
 var errGone = errors.New("the picture is not there any more")
 
