@@ -11,7 +11,7 @@ export CGO_CXXFLAGS := $(CGO_CFLAGS)
 export CGO_LDFLAGS := -fuse-ld=lld -Wl,--gc-sections,--as-needed
 
 # Packages that need no pixel library: they build without a C compiler.
-PURE := ./internal/part ./internal/stripes ./internal/optics ./internal/outline ./internal/body ./internal/proof ./internal/seam \
+PURE := ./internal/part ./internal/files ./internal/stripes ./internal/optics ./internal/outline ./internal/body ./internal/proof ./internal/seam \
 	./internal/robust ./internal/grade ./internal/config ./internal/synth \
 	./internal/assign ./internal/compare ./internal/teach ./internal/records ./internal/plots ./internal/study ./internal/charts ./internal/process ./internal/lots ./internal/setup \
 	./internal/capture/trouble ./internal/capture/pty ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \

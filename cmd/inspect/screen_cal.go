@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -18,6 +17,7 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
@@ -172,7 +172,7 @@ func greysIn(dir string) ([]greyPicture, error) {
 
 // screenPicture reads a picture for a screen's file, and what proves it.
 func screenPicture(path, name string) (*part.Image, stripes.Picture, error) {
-	data, err := os.ReadFile(path)
+	data, err := files.Read(path, files.MostPicture)
 	if err != nil {
 		return nil, stripes.Picture{}, usagef("picture %s: %w", path, plainPath(err))
 	}

@@ -38,13 +38,20 @@ func TestFigures(t *testing.T) {
 
 	bare := bareDecoding(t, unit)
 	fmt.Printf("bare decoding of the unit's 8 pictures, one thread:  %4.0f ms\n", ms(bare))
-	nothing := median(9, func() time.Duration { return timed(t, "version").wall })
-	fmt.Printf("start and end of the program, nothing else:          %4.0f ms\n", ms(nothing))
+	var resident float64
+	nothing := median(9, func() time.Duration {
+		r := timed(t, "version")
+		resident = r.peakMiB
+		return r.wall
+	})
+	row("start and end of the program, nothing else", nothing <= 30*time.Millisecond, "%.0f ms (bar 30 ms)", ms(nothing))
+	row("  memory", resident <= 20, "%.0f MiB (bar 20)", resident)
 
 	one := medianRun(t, 9, "--mm-per-px", "0.015", unit)
 	ratio := ms(one.wall) / ms(bare)
 	row("one unit, eight 2-Mpx pictures", one.wall <= time.Second, "%.0f ms (bar 1000 ms)", ms(one.wall))
-	row("  ratio to bare decoding", ratio <= 4, "%.2f (bar 4)", ratio)
+	row("  ratio to bare decoding", ratio <= 2.3, "%.2f (bar 2.3)", ratio)
+	row("  memory", one.peakMiB <= 200, "%.0f MiB (bar 200)", one.peakMiB)
 	big := bigUnit(t, unit)
 	faces := medianRun(t, 5, "--mm-per-px", "0.006", facesOf(t, big))
 	row("two 12-Mpx face pictures", faces.wall <= 1500*time.Millisecond, "%.0f ms (bar 1500 ms)", ms(faces.wall))
@@ -68,7 +75,8 @@ func TestFigures(t *testing.T) {
 	early, late := long.meanBetween(0.2, 0.4), long.meanBetween(0.8, 1.0)
 	row(fmt.Sprintf("%d units: memory over time", n), late-early < 20, "%.0f MiB early, %.0f MiB late (bar: flat)", early, late)
 	row(fmt.Sprintf("%d units: peak", n), long.peakMiB <= most, "%.0f MiB (bar %d)", long.peakMiB, most)
-	fmt.Printf("%-46s %.0f ms a unit\n", fmt.Sprintf("%d units: time", n), ms(long.wall)/float64(n))
+	each := ms(long.wall) / float64(n)
+	row(fmt.Sprintf("%d units: time of each", n), each <= 200, "%.0f ms (bar 200 ms)", each)
 }
 
 func row(what string, met bool, format string, a ...any) {

@@ -13,10 +13,6 @@ const MaxPixels = 50_000_000
 // small to measure is for Check to say; this only keeps out what is no picture.
 const minSide = 16
 
-// maxFileBytes bounds what is read into memory: 50 megapixels of four 16-bit
-// samples, and room for the rest.
-const maxFileBytes = 8*MaxPixels + 16<<20
-
 // format is a kind of picture file.
 type format string
 

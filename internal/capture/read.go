@@ -3,10 +3,10 @@ package capture
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 
 	"finishbench/internal/codec"
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 )
 
@@ -33,30 +33,16 @@ func ReadLimited(path string, maxPixels int) (*part.Image, error) {
 	return im, nil
 }
 
-// readFile reads a regular file of bounded size, once.
+// readFile reads a picture's file, once.
 func readFile(path string) ([]byte, error) {
-	st, err := os.Stat(path)
+	data, err := files.Read(path, files.MostPicture)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
 		return nil, errors.New("there is no such file")
 	case err != nil:
 		return nil, plainPathError(err)
-	case !st.Mode().IsRegular():
-		return nil, errors.New("this is not a file")
-	case st.Size() > maxFileBytes:
-		return nil, fmt.Errorf("the file has %d MB, more than any picture taken here", st.Size()/1e6)
 	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, plainPathError(err)
-	}
-	defer f.Close()
-	data := make([]byte, st.Size())
-	n, err := io.ReadFull(f, data)
-	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) && !errors.Is(err, io.EOF) {
-		return nil, plainPathError(err)
-	}
-	return data[:n], nil
+	return data, nil
 }
 
 // plainPathError takes the path off, which the caller's message has already.
