@@ -194,7 +194,7 @@ func textureInto[T uint8 | uint16](o, t *thinned, pix []T, w int, shift uint, ta
 			for dy := range side {
 				line := pix[((j*step+dy*every)*w+i*step)*c+c/2:]
 				if side == 4 { // of 2 megapixels; four at once are twice as fast
-					v3, v2, v1, v0 := uint32(line[3*next]>>shift), uint32(line[2*next]>>shift), uint32(line[next]>>shift), uint32(line[0]>>shift)
+					v3, v2, v1, v0 := uint32(line[3*next]>>(shift&15)), uint32(line[2*next]>>(shift&15)), uint32(line[next]>>(shift&15)), uint32(line[0]>>(shift&15))
 					s += v0 + v1 + v2 + v3
 					ss += v0*v0 + v1*v1 + v2*v2 + v3*v3
 					continue
@@ -570,27 +570,29 @@ func change(sum, square []int32, channels, at int) float32 {
 // bending costs, sums up to most.
 func closedPath(strength []float32, radii int) ([angles]int, bool) {
 	var out [angles]int
-	from := make([]int8, 2*angles*radii)
-	sum, next := make([]float32, radii), make([]float32, radii)
+	// The best sum up to each direction and radius, twice around; beyond the radii there is no way.
+	sums, wide := make([]float32, (2*angles+1)*(radii+2*steepest)), radii+2*steepest
+	for k := range 2*angles + 1 {
+		for d := range steepest {
+			sums[k*wide+d], sums[(k+1)*wide-1-d] = -1e9, -1e9
+		}
+	}
 	for k := range 2 * angles {
 		row := strength[k%angles*radii:][:radii]
-		for r := range radii {
-			best, at := float32(-1e9), 0
-			for d := -steepest; d <= steepest; d++ {
-				if r+d < 0 || r+d >= radii {
-					continue
-				}
-				if v := sum[r+d] - stiffness*float32(d*d); v > best {
-					best, at = v, d
-				}
+		sum, next := sums[k*wide:(k+1)*wide], sums[(k+1)*wide+steepest:][:radii]
+		for r, v := range row {
+			from := sum[r : r+2*steepest+1 : r+2*steepest+1]
+			best := from[steepest]
+			for d := 1; d <= steepest; d++ {
+				best = max(best, max(from[steepest-d], from[steepest+d])-stiffness*float32(d*d))
 			}
-			next[r], from[k*radii+r] = best+row[r], int8(at)
+			next[r] = best + v
 		}
-		sum, next = next, sum
 	}
 	r := 0
-	for i, v := range sum {
-		if v > sum[r] {
+	last := sums[2*angles*wide+steepest:][:radii]
+	for i, v := range last {
+		if v > last[r] {
 			r = i
 		}
 	}
@@ -600,7 +602,13 @@ func closedPath(strength []float32, radii int) ([angles]int, bool) {
 		if k < 3*angles/2 {
 			out[k%angles] = r
 		}
-		r += int(from[k*radii+r])
+		best, at := float32(-1e9), 0
+		for d := -steepest; d <= steepest; d++ {
+			if v := sums[k*wide+steepest+r+d] - stiffness*float32(d*d); v > best {
+				best, at = v, d
+			}
+		}
+		r += at
 	}
 	a, b := out[(angles/2+angles-1)%angles], out[angles/2]
 	return out, max(a-b, b-a) <= 2*steepest

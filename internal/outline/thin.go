@@ -57,7 +57,7 @@ func thinInto[T uint8 | uint16](t *thinned, pix []T, w int, shift uint) {
 		r2 := pix[(j*t.step+b)*w*c:]
 		out := t.v[j*t.w*c : (j+1)*t.w*c]
 		four := func(a, b, d, e T) uint8 {
-			return uint8(((uint32(a)+uint32(b)+uint32(d)+uint32(e))>>shift + 2) >> 2)
+			return uint8(((uint32(a)+uint32(b)+uint32(d)+uint32(e))>>(shift&31) + 2) >> 2)
 		}
 		p, q := a*c, b*c
 		if c == 3 {
