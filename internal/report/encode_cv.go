@@ -29,15 +29,27 @@ func shrink(im *part.Image, w, h int) (*part.Image, error) {
 	if err := shrinkable(im, w, h); err != nil {
 		return nil, err
 	}
+	return resized(im, w, h, gocv.InterpolationArea)
+}
+
+// enlarge returns an 8-bit picture scaled up to w x h by cubic convolution.
+func enlarge(im *part.Image, w, h int) (*part.Image, error) {
+	if err := enlargeable(im, w, h); err != nil {
+		return nil, err
+	}
+	return resized(im, w, h, gocv.InterpolationCubic)
+}
+
+func resized(im *part.Image, w, h int, how gocv.InterpolationFlags) (*part.Image, error) {
 	src, err := gocv.NewMatFromBytes(im.H, im.W, matType(im), im.Pix8)
 	if err != nil {
-		return nil, fmt.Errorf("report: shrink %dx%d: %w", im.W, im.H, err)
+		return nil, fmt.Errorf("report: resize %dx%d: %w", im.W, im.H, err)
 	}
 	defer src.Close()
 	dst := gocv.NewMat()
 	defer dst.Close()
-	if err := gocv.Resize(src, &dst, sizeOf(w, h), 0, 0, gocv.InterpolationArea); err != nil {
-		return nil, fmt.Errorf("report: shrink %dx%d: %w", im.W, im.H, err)
+	if err := gocv.Resize(src, &dst, sizeOf(w, h), 0, 0, how); err != nil {
+		return nil, fmt.Errorf("report: resize %dx%d to %dx%d: %w", im.W, im.H, w, h, err)
 	}
 	return &part.Image{W: w, H: h, C: im.C, Pix8: dst.ToBytes()}, nil
 }

@@ -32,3 +32,11 @@ func shrink(im *part.Image, w, h int) (*part.Image, error) {
 	}
 	return fromNRGBA(imaging.Resize(toNRGBA(im), w, h, imaging.Box)), nil
 }
+
+// enlarge returns an 8-bit picture scaled up to w x h by cubic convolution, as RGB.
+func enlarge(im *part.Image, w, h int) (*part.Image, error) {
+	if err := enlargeable(im, w, h); err != nil {
+		return nil, err
+	}
+	return fromNRGBA(imaging.Resize(toNRGBA(im), w, h, imaging.CatmullRom)), nil
+}
