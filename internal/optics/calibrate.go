@@ -290,7 +290,7 @@ func bestBundle(views []View, weight []float64, groups [][]int, square bool) (*b
 			}
 			continue
 		}
-		if q := b.normal(&b.lens, b.poses); q.valid && q.cost < least {
+		if q := b.normal(&b.lens, b.poses); q.cost < least {
 			best, least = b, q.cost
 		}
 	}
