@@ -30,7 +30,7 @@ var mayImport = map[string][]string{
 	"internal/robust":          {},
 	"internal/held":            {},
 	"internal/files":           {},
-	"internal/learn":           {"internal/part"},
+	"internal/learn":           {"internal/part", "internal/robust"},
 	"internal/setup":           {},
 	"internal/outline":         {"internal/part", "internal/optics", "internal/robust"},
 	"internal/body":            {"internal/part", "internal/outline", "internal/robust"},

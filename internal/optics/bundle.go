@@ -159,7 +159,7 @@ func (b *bundle) step(q *normal, lambda float64) (Lens, []Pose, bool) {
 	if !ok {
 		return Lens{}, nil, false
 	}
-	move, ok := solve(s, rhs)
+	move, ok := robust.SolveDamped(s, rhs, 0)
 	if !ok {
 		return Lens{}, nil, false
 	}
@@ -202,7 +202,7 @@ func (q *normal) eliminate(lambda float64) (*mat.SymDense, []float64, [][36]floa
 		left[k*q.n+k] *= 1 + lambda
 	}
 	for i := range q.v {
-		if !invert(raised(mat.NewSymDense(poseSize, q.v[i][:]), lambda), &inv[i]) {
+		if !invert(robust.Damped(mat.NewSymDense(poseSize, q.v[i][:]), lambda), &inv[i]) {
 			return nil, nil, nil, false
 		}
 		for r := range q.n {
@@ -226,19 +226,9 @@ func (q *normal) eliminate(lambda float64) (*mat.SymDense, []float64, [][36]floa
 	return mat.NewSymDense(q.n, left), rhs, inv, true
 }
 
-// raised is the matrix with its diagonal raised by the share damp.
-func raised(s *mat.SymDense, damp float64) *mat.SymDense {
-	out := mat.NewSymDense(s.SymmetricDim(), nil)
-	out.CopySym(s)
-	for k := range s.SymmetricDim() {
-		out.SetSym(k, k, s.At(k, k)*(1+damp))
-	}
-	return out
-}
-
 // invert writes the inverse of a positive definite block of 6 x 6.
 func invert(v *mat.SymDense, out *[36]float64) bool {
-	m, ok := inverse(v)
+	m, ok := robust.Inverse(v)
 	if !ok {
 		return false
 	}
@@ -248,64 +238,4 @@ func invert(v *mat.SymDense, out *[36]float64) bool {
 		}
 	}
 	return true
-}
-
-// scaled gives a positive semidefinite matrix with a diagonal of 1, so that the
-// units of its rows do not matter, and the factors that do this.
-func scaled(s *mat.SymDense) (*mat.SymDense, []float64, bool) {
-	n := s.SymmetricDim()
-	d, q := make([]float64, n), mat.NewSymDense(n, nil)
-	for k := range d {
-		if d[k] = 1 / math.Sqrt(s.At(k, k)); math.IsInf(d[k], 0) || math.IsNaN(d[k]) {
-			return nil, nil, false
-		}
-	}
-	for r := range n {
-		for c := r; c < n; c++ {
-			q.SetSym(r, c, s.At(r, c)*d[r]*d[c])
-		}
-	}
-	return q, d, true
-}
-
-// inverse is that of a positive definite matrix.
-func inverse(s *mat.SymDense) (*mat.SymDense, bool) {
-	q, d, ok := scaled(s)
-	var chol mat.Cholesky
-	if !ok || !chol.Factorize(q) {
-		return nil, false
-	}
-	var m mat.SymDense
-	if err := chol.InverseTo(&m); err != nil && !errors.As(err, new(mat.Condition)) {
-		return nil, false
-	}
-	for r := range d {
-		for c := r; c < len(d); c++ {
-			m.SetSym(r, c, m.At(r, c)*d[r]*d[c])
-		}
-	}
-	return &m, true
-}
-
-// solve gives x of s x = rhs, s positive definite; nothing for nothing.
-func solve(s *mat.SymDense, rhs []float64) ([]float64, bool) {
-	if len(rhs) == 0 {
-		return nil, true
-	}
-	q, d, ok := scaled(s)
-	var chol mat.Cholesky
-	if !ok || !chol.Factorize(q) {
-		return nil, false
-	}
-	x, y := make([]float64, len(d)), make([]float64, len(d))
-	for k := range d {
-		y[k] = rhs[k] * d[k]
-	}
-	if err := chol.SolveVecTo(mat.NewVecDense(len(d), x), mat.NewVecDense(len(d), y)); err != nil && !errors.As(err, new(mat.Condition)) {
-		return nil, false
-	}
-	for k := range d {
-		x[k] *= d[k]
-	}
-	return x, true
 }

@@ -71,7 +71,7 @@ func fitPlane(v *View, perspective, radial bool) (*planeFit, bool) {
 	}
 	at, cost := f.normal(f.p)
 	at, cost, rested := robust.Descend(rest, at, cost, func(at planeState, damp float64) (planeState, float64) {
-		step, ok := solve(raised(at.n, damp), at.g)
+		step, ok := robust.SolveDamped(at.n, at.g, damp)
 		if !ok {
 			return at, math.Inf(1)
 		}
@@ -80,7 +80,7 @@ func fitPlane(v *View, perspective, radial bool) (*planeFit, bool) {
 		}
 		return f.normal(at.p)
 	})
-	inv, ok := inverse(at.n)
+	inv, ok := robust.Inverse(at.n)
 	if !rested || !ok || math.IsInf(cost, 0) || math.IsNaN(cost) {
 		return nil, false
 	}

@@ -95,12 +95,8 @@ func (q *model) descend(p, weight []float64, rounds int) (*fitted, bool) {
 		return nil, false
 	}
 	q.hold(p, h, g)
-	var chol mat.Cholesky
-	if !chol.Factorize(h) {
-		return nil, false
-	}
-	cov := mat.NewSymDense(q.m, nil)
-	if err := chol.InverseTo(cov); err != nil {
+	cov, ok := robust.Inverse(h)
+	if !ok {
 		return nil, false
 	}
 	s2 := cost / (sum - float64(q.m))
@@ -132,29 +128,17 @@ func (q *model) normal(p, weight []float64) (*mat.SymDense, []float64, float64) 
 // dampedStep is p less the solution of (h + damp diag h) step = g, with
 // parameters at their least value held where the step would go below.
 func (q *model) dampedStep(p []float64, h *mat.SymDense, g []float64, damp float64) ([]float64, bool) {
-	m := len(g)
-	a := mat.NewSymDense(m, nil)
-	a.CopySym(h)
+	a := robust.Damped(h, 0)
 	b := append([]float64(nil), g...)
 	q.hold(p, a, b)
-	for k := range m {
-		a.SetSym(k, k, a.At(k, k)*(1+damp)+1e-300)
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(a) {
-		return nil, false
-	}
-	var step mat.VecDense
-	if err := chol.SolveVecTo(&step, mat.NewVecDense(m, b)); err != nil {
-		return nil, false
-	}
-	for k := range m {
-		b[k] = p[k] - step.AtVec(k)
+	step, ok := robust.SolveDamped(a, b, damp)
+	for k := range step {
+		step[k] = p[k] - step[k]
 		if low, ok := q.least[k]; ok {
-			b[k] = max(b[k], low)
+			step[k] = max(step[k], low)
 		}
 	}
-	return b, true
+	return step, ok
 }
 
 // hold takes parameters that are at their least value, and would go below, out of
