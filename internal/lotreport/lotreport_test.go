@@ -19,6 +19,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 	"finishbench/internal/process"
 )
@@ -359,7 +360,7 @@ func TestWrap(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.letters(bodySize, ink)
+	p.letters(bodySize, palette.Ink)
 	for _, text := range []string{
 		"The quick brown fox jumps over the lazy dog, and back again.", "每处台阶均附不确定度，限度未因此收紧。每处台阶均附不确定度，限度未因此收紧。", strings.Repeat("x", 120), "a", "", "mixed 文字 and words，一起 wrapped in one line 或多行。",
 	} {
