@@ -186,7 +186,7 @@ func TestXLSX(t *testing.T) {
 			t.Errorf("%s %s: %q (type %d), %q wanted", c.sheet, c.at, v, k, c.want)
 		}
 	}
-	if v, _ := cell("Units", "H2"); v == "" || !strings.HasPrefix(v, strings.TrimRight(trim(*r.Units[0].WorstStepUM), "0")[:6]) {
+	if v, _ := cell("Units", "H2"); v == "" || !strings.HasPrefix(v, strings.TrimRight(part.Decimal(*r.Units[0].WorstStepUM), "0")[:6]) {
 		t.Errorf("the first step is %s, %g wanted", v, *r.Units[0].WorstStepUM)
 	}
 	if v, err := f.GetCellValue("Units", "D2"); err != nil || v != "2026-03-02 07:30" {

@@ -220,7 +220,7 @@ func (d pdfReport) plans() {
 	for _, x := range d.Plans {
 		aql := "–"
 		if x.AQL > 0 {
-			aql = trim(x.AQL)
+			aql = part.Decimal(x.AQL)
 		}
 		what := d.t("plan.units")
 		if x.PerHundred {
@@ -274,7 +274,7 @@ func (s speech) lets(plans []Plan) (out []string) {
 		}
 		t := s.t(key, "severity", sev, "p50", s.shareIn(l.P50, p.PerHundred), "p10", s.shareIn(l.P10, p.PerHundred))
 		if l.PAtAQL != nil && p.AQL > 0 {
-			t += " " + s.t("lets.aql", "aql", trim(p.AQL), "p", s.percent(l.PAtAQL, 1))
+			t += " " + s.t("lets.aql", "aql", part.Decimal(p.AQL), "p", s.percent(l.PAtAQL, 1))
 		}
 		if l.AOQL != nil {
 			t += " " + s.t("lets.aoql", "v", s.shareIn(l.AOQL, p.PerHundred))
@@ -439,7 +439,7 @@ func (d pdfReport) step() {
 		var cols []column
 		var row []string
 		for _, q := range c.Quantiles {
-			cols = append(cols, column{d.t("cap.percentile", "p", trim(math.Round(1e4*q.P)/100)), 1, true})
+			cols = append(cols, column{d.t("cap.percentile", "p", part.Decimal(math.Round(1e4*q.P)/100)), 1, true})
 			row = append(row, d.number(q.Value, 1))
 		}
 		d.table(cols, [][]string{row}, nil)
