@@ -64,7 +64,7 @@ var onlyIn = map[string][]string{
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},
 	"go.bug.st/serial":                  {"internal/capture/rig"},
-	"gonum.org/v1/plot":                 {"internal/plots"},
+	"gonum.org/v1/plot":                 {"internal/plots", "internal/lotreport"},
 	"codeberg.org/go-pdf/fpdf":          {"internal/lotreport"},
 	"github.com/xuri/excelize/v2":       {"internal/lotreport"},
 	"modernc.org/sqlite":                {"internal/records"},

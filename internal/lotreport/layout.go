@@ -1,7 +1,6 @@
 package lotreport
 
 import (
-	"fmt"
 	"image/color"
 	"strings"
 	"time"
@@ -10,6 +9,7 @@ import (
 	"finishbench/internal/palette"
 
 	"codeberg.org/go-pdf/fpdf"
+	"gonum.org/v1/plot/vg"
 )
 
 // Sizes of a page, mm, and of letters, points.
@@ -343,23 +343,16 @@ func (p *sheet) table(cols []column, rows [][]string, marked func(i int) bool) {
 
 // figure draws a plot under its title, kept together.
 func (p *sheet) figure(f Figure) error {
-	if f.SVG == nil {
-		return nil
-	}
-	w, h, err := svgSize(f.SVG)
-	if err != nil {
-		return err
-	}
-	across := min(wide, figureWide*w/680)
-	p.letters(smallSize, palette.Soft)
-	lines := len(p.wrap(printable(f.Caption), wide))
-	p.need(h*across/w + high(10.5) + 5 + float64(lines)*high(smallSize))
-	p.small(f.Title)
-	tall, err := drawSVG(p.Fpdf, f.SVG, margin, p.y, across)
-	if err != nil {
-		return fmt.Errorf("%s: %w", f.Title, err)
-	}
-	p.y += tall + 1.5
+	_, err := f.plot(func(w, h float64) vg.Canvas {
+		k := min(wide, figureWide*w/680) / w
+		p.letters(smallSize, palette.Soft)
+		lines := len(p.wrap(printable(f.Caption), wide))
+		p.need(h*k + high(10.5) + 5 + float64(lines)*high(smallSize))
+		p.small(f.Title)
+		p.y += h * k
+		return newCanvas(p.Fpdf, margin, p.y, k)
+	})
+	p.y += 1.5
 	p.paraIn(f.Caption, smallSize, palette.Soft)
-	return nil
+	return err
 }
