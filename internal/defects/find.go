@@ -52,6 +52,13 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			found = append(found, sighted{sub, pl, k})
 		}
 	}
+	if f.clear {
+		spots, err := f.findSpots(found)
+		if err != nil {
+			return Result{}, err
+		}
+		found = append(found, spots...)
+	}
 	for _, s := range f.once(found) {
 		fd := s.f.finding(s.pl)
 		if ruleConfidence(fd) >= p.MinConfidence {
