@@ -19,6 +19,7 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 )
 
 const benchHelp = `bench starts the page at the bench: a browser on this machine shows the live
@@ -302,7 +303,7 @@ func (o benchOptions) access() (bench.Options, error) {
 		a.Hosts = append(a.Hosts, host)
 	}
 	file := o.passphraseFile()
-	data, err := os.ReadFile(file)
+	data, err := files.Read(file, files.MostText)
 	own := host == "localhost" || ip != nil && ip.IsLoopback()
 	switch {
 	case err == nil:

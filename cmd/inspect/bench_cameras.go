@@ -17,6 +17,7 @@ import (
 	"finishbench/internal/capture/sources"
 	"finishbench/internal/capture/trouble"
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 )
 
@@ -192,7 +193,7 @@ func unitFolders(dir string) ([]string, error) {
 
 // readFile is a picture as its file has it, and decoded.
 func readFile(path string) (sources.File, error) {
-	raw, err := os.ReadFile(path)
+	raw, err := files.Read(path, files.MostPicture)
 	if err != nil {
 		return sources.File{}, fmt.Errorf("read %s: %w", path, plainPath(err))
 	}
@@ -217,7 +218,7 @@ func (a arrivals) Next(ctx context.Context) (sources.File, error) {
 	case err != nil:
 		return sources.File{}, err
 	}
-	raw, err := os.ReadFile(f.Path)
+	raw, err := files.Read(f.Path, files.MostPicture)
 	if err != nil { // taken away since: it cannot be put on record
 		capture.Release(f.Image)
 		return sources.File{}, trouble.New(trouble.BadPicture, plainPath(err).Error(), "file", filepath.Base(f.Path), "detail", plainPath(err).Error())

@@ -12,6 +12,7 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/capture"
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -127,7 +128,7 @@ func (s *replayShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []benc
 
 // take reads one picture. One that cannot be decoded is a shot that is not fit.
 func (s *replayShooter) take(shot part.Shot) (bench.Shot, error) {
-	raw, err := os.ReadFile(shot.Path)
+	raw, err := files.Read(shot.Path, files.MostPicture)
 	if err != nil {
 		return bench.Shot{}, fmt.Errorf("%s: %w", shot.File, plainPath(err))
 	}

@@ -1,19 +1,12 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
-	"fmt"
-	"image"
-	"image/color"
-	"image/png"
 	"slices"
 	"strconv"
 	"sync"
 	"time"
-
-	"gocv.io/x/gocv"
 
 	"finishbench/internal/bench"
 	"finishbench/internal/capture"
@@ -21,6 +14,7 @@ import (
 	"finishbench/internal/capture/shoot"
 	"finishbench/internal/capture/sources"
 	"finishbench/internal/capture/trouble"
+	"finishbench/internal/codec"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 )
@@ -132,7 +126,7 @@ func (s *planShooter) beginFile(im *part.Image) {
 	s.mu.Unlock()
 	go func() {
 		defer close(f.done)
-		f.err = guard(func() (err error) { f.data, err = encodePNG(im); return err })
+		f.err = guard(func() (err error) { f.data, err = codec.EncodePNG(im); return err })
 	}()
 }
 
@@ -158,7 +152,7 @@ func (s *planShooter) keepSamples(shots []bench.Shot) error {
 		f := s.fileOf(x.Image)
 		if f == nil {
 			f = &pictureFile{}
-			f.data, f.err = encodePNG(x.Image)
+			f.data, f.err = codec.EncodePNG(x.Image)
 		}
 		if f.err != nil {
 			return f.err
@@ -166,75 +160,6 @@ func (s *planShooter) keepSamples(shots []bench.Shot) error {
 		x.Raw, x.MIME = f.data, "image/png"
 	}
 	return nil
-}
-
-// encodePNG is fast rather than small: OpenCV's encoder for the usual 8 bits, the
-// standard library's for 16.
-func encodePNG(im *part.Image) ([]byte, error) {
-	if err := im.Validate(); err != nil {
-		return nil, err
-	}
-	if im.Pix8 != nil {
-		return encodePNG8(im)
-	}
-	var b bytes.Buffer
-	e := png.Encoder{CompressionLevel: png.BestSpeed}
-	if err := e.Encode(&b, asImage{im}); err != nil {
-		return nil, fmt.Errorf("picture of %dx%d as PNG: %w", im.W, im.H, err)
-	}
-	return b.Bytes(), nil
-}
-
-func encodePNG8(im *part.Image) ([]byte, error) {
-	wrong := func(err error) ([]byte, error) {
-		return nil, fmt.Errorf("picture of %dx%d as PNG: %w", im.W, im.H, err)
-	}
-	kind := gocv.MatTypeCV8UC1
-	if im.C == 3 {
-		kind = gocv.MatTypeCV8UC3
-	}
-	src, err := gocv.NewMatFromBytes(im.H, im.W, kind, im.Pix8)
-	if err != nil {
-		return wrong(err)
-	}
-	defer src.Close()
-	bgr := src
-	if im.C == 3 {
-		bgr = gocv.NewMat()
-		defer bgr.Close()
-		if err := gocv.CvtColor(src, &bgr, gocv.ColorRGBToBGR); err != nil {
-			return wrong(err)
-		}
-	}
-	buf, err := gocv.IMEncodeWithParams(gocv.PNGFileExt, bgr, []int{gocv.IMWritePngCompression, 1})
-	if err != nil {
-		return wrong(err)
-	}
-	defer buf.Close()
-	return bytes.Clone(buf.GetBytes()), nil
-}
-
-// asImage shows a picture of 16 bits to the standard library.
-type asImage struct{ *part.Image }
-
-func (m asImage) Bounds() image.Rectangle { return image.Rect(0, 0, m.W, m.H) }
-
-// Opaque keeps the encoder from storing an alpha channel.
-func (m asImage) Opaque() bool { return true }
-
-func (m asImage) ColorModel() color.Model {
-	if m.C == 1 {
-		return color.Gray16Model
-	}
-	return color.RGBA64Model
-}
-
-func (m asImage) At(x, y int) color.Color {
-	i := (y*m.W + x) * m.C
-	if m.C == 1 {
-		return color.Gray16{Y: m.Pix16[i]}
-	}
-	return color.RGBA64{R: m.Pix16[i], G: m.Pix16[i+1], B: m.Pix16[i+2], A: 0xffff}
 }
 
 // progressOf puts a plan's progress into phrases.

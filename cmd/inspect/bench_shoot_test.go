@@ -13,6 +13,7 @@ import (
 	"finishbench/internal/capture/shoot"
 	"finishbench/internal/capture/sources"
 	"finishbench/internal/capture/trouble"
+	"finishbench/internal/codec"
 	"finishbench/internal/part"
 )
 
@@ -151,7 +152,7 @@ func BenchmarkEncodePNG(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		_, err := encodePNG(im)
+		_, err := codec.EncodePNG(im)
 		if err != nil {
 			b.Fatal(err)
 		}

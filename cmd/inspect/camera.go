@@ -7,7 +7,6 @@ import (
 	"encoding/hex"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -15,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/files"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -198,9 +198,9 @@ func measureFlat(o cameraOptions, r *cameraResult) error {
 
 // readNamed reads pictures. What was read before an error is returned too, to be
 // released.
-func readNamed(files []string) ([]optics.Named, error) {
+func readNamed(paths []string) ([]optics.Named, error) {
 	var all []optics.Named
-	for _, f := range files {
+	for _, f := range paths {
 		im, err := capture.Read(f)
 		if err != nil {
 			return all, usageError{err}
@@ -217,10 +217,10 @@ func releaseNamed(all []optics.Named) {
 }
 
 // hashed names files with what tells them from others.
-func hashed(files []string) ([]optics.FlatFieldPicture, error) {
+func hashed(paths []string) ([]optics.FlatFieldPicture, error) {
 	var all []optics.FlatFieldPicture
-	for _, f := range files {
-		data, err := os.ReadFile(f)
+	for _, f := range paths {
+		data, err := files.Read(f, files.MostPicture)
 		if err != nil {
 			return nil, usageError{err}
 		}

@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
 )
@@ -197,7 +198,7 @@ func stationName(s part.Station) string { return fmt.Sprintf("%03.0f %s", s.Angl
 // appendChecks adds lines to a log, which it makes where there is none. The log
 // must be whole before and after; else nothing is written.
 func appendChecks(path string, entries []study.CheckEntry) error {
-	data, err := os.ReadFile(path)
+	data, err := files.Read(path, files.MostText)
 	made := errors.Is(err, fs.ErrNotExist)
 	if err != nil && !made {
 		return usagef("%s cannot be read: %w", path, plainPath(err))

@@ -6,7 +6,7 @@ import (
 	"io"
 )
 
-// The exit codes. They are an interface to other programs: see the README.
+// The exit codes. They are an interface to other programs: see docs/commands.md.
 const (
 	exitPass        = 0   // all units pass
 	exitOther       = 1   // anything else went wrong, or some unit was not looked at

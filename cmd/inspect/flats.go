@@ -2,11 +2,11 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"time"
 
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -23,7 +23,7 @@ type flatFile struct {
 // loadFlats reads a station's flat-field files and refuses those past their age.
 func (s *settings) loadFlats(wanted []config.Flat, now time.Time) error {
 	for _, w := range wanted {
-		f, err := os.Open(w.File)
+		f, err := files.Open(w.File)
 		if err != nil {
 			return usagef("flat-field file %s: %w", w.File, plainPath(err))
 		}

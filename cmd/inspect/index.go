@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -78,7 +79,7 @@ func writeIndex(out *outDir, jobs []job, all []outcome, generated string) error 
 // file of another layout is put aside.
 func readUnits(out *outDir) ([][]string, error) {
 	name := filepath.Join(out.path, unitsFile)
-	data, err := os.ReadFile(name)
+	data, err := files.Read(name, files.MostText)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}

@@ -2,11 +2,12 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"os"
 	"time"
 
 	"finishbench/internal/defects"
+	"finishbench/internal/files"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -52,14 +53,14 @@ func (k *kindModel) use() *part.ModelUse {
 
 // readKindModel reads a model's file.
 func readKindModel(path string) (*kindModel, error) {
-	f, err := os.Open(path)
+	f, err := files.Open(path)
+	if errors.Is(err, files.ErrFolder) {
+		return nil, usagef("--kind-model %s is a folder: name a model's file", path)
+	}
 	if err != nil {
 		return nil, usagef("--kind-model %s cannot be read: %w", path, plainPath(err))
 	}
 	defer f.Close()
-	if info, err := f.Stat(); err == nil && info.IsDir() {
-		return nil, usagef("--kind-model %s is a folder: name a model's file", path)
-	}
 	m, err := learn.Read(f)
 	if err != nil {
 		return nil, usagef("--kind-model %s: %w", path, err)

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -244,7 +245,7 @@ func readLotStudy(path string) (*lotreport.Study, error) {
 	if path == "" {
 		return nil, nil
 	}
-	data, err := os.ReadFile(path)
+	data, err := files.Read(path, files.MostText)
 	if err != nil {
 		return nil, usagef("--gauge-study %s cannot be read: %w", path, plainPath(err))
 	}

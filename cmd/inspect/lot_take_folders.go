@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/files"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -205,7 +206,7 @@ func samePictures(ctx context.Context, s *records.Store, brief *records.Inspecti
 }
 
 func fileSum(path string) (string, error) {
-	f, err := os.Open(path)
+	f, err := files.Open(path)
 	if err != nil {
 		return "", err
 	}

@@ -37,7 +37,7 @@ import (
 
 // heapRoom is the size, in bytes, near which Go's heap is held. Address space
 // only: what is not used is not paid for.
-const heapRoom = 192 << 20
+const heapRoom = 160 << 20
 
 // tuneMemory sets what holds for the whole process, once, before the first
 // picture. OpenCV works in one thread, since pictures are spread over the cores

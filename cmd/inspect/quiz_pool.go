@@ -12,7 +12,6 @@ import (
 	_ "image/jpeg"
 	_ "image/png"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -20,6 +19,7 @@ import (
 	"time"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/files"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -31,9 +31,6 @@ const (
 	refFile   = "file:"   // a file of a unit's folder
 	refRecord = "record:" // a picture of the records, by its SHA-256
 )
-
-// maxPicture bounds a picture file that is shown in a test.
-const maxPicture = 64 << 20
 
 // errGone says that a picture is not there any more, or is another one.
 var errGone = errors.New("the picture is not there any more")
@@ -54,7 +51,7 @@ func quizPicture(ctx context.Context, store *records.Store, p teach.ItemPicture)
 	if !ok {
 		return nil, fmt.Errorf("%w: %q names no place that this program knows", errGone, p.Ref)
 	}
-	b, err := os.ReadFile(path)
+	b, err := files.Read(path, files.MostPicture)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, fmt.Errorf("%w: there is no file %s", errGone, path)
@@ -136,7 +133,7 @@ func poolSurface(dir, file string, mmPerPX float64, of knownSurface, stage part.
 			return teach.Item{}, usagef("%s: the picture %q lies in another folder: name a file of this one", file, name)
 		}
 		path := filepath.Join(dir, name)
-		b, err := os.ReadFile(path)
+		b, err := files.Read(path, files.MostPicture)
 		if err != nil {
 			return teach.Item{}, usagef("%s cannot be read: %w", path, plainPath(err))
 		}

@@ -18,6 +18,7 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -123,7 +124,7 @@ func settingsText(path, shipped string, content []byte) (records.Text, error) {
 	if path == "" {
 		return records.Text{Name: shipped, Bytes: content}, nil
 	}
-	data, err := os.ReadFile(path)
+	data, err := files.Read(path, files.MostText)
 	if err != nil {
 		return records.Text{}, usageError{err}
 	}
@@ -160,7 +161,7 @@ func (r *recorder) record(ctx context.Context, folder part.Folder, result *part.
 func recordedPictures(folder part.Folder) []records.Picture {
 	var ps []records.Picture
 	for _, s := range folder.Shots {
-		data, err := os.ReadFile(s.Path)
+		data, err := files.Read(s.Path, files.MostPicture)
 		if err != nil || len(data) == 0 {
 			continue
 		}

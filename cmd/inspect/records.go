@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/records"
 )
 
@@ -218,7 +219,7 @@ func runRecordsCheck(ctx context.Context, o recordsOptions, trail string, args [
 
 // checkTrail checks a trail, against a database where there is one.
 func checkTrail(ctx context.Context, s *records.Store, file string, stdout io.Writer) error {
-	f, err := os.Open(file)
+	f, err := files.Open(file)
 	if err != nil {
 		return usageError{err}
 	}

@@ -15,6 +15,16 @@ passes, why not, and what to do.`
 
 // run is the whole program: it does what args ask and returns what went wrong.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) error {
+	root := newRootCommand()
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	return root.ExecuteContext(ctx)
+}
+
+// newRootCommand is the command line: inspect with all its commands.
+func newRootCommand() *cobra.Command {
 	root := &cobra.Command{
 		Use:               "inspect",
 		Short:             "Measure photographs of finished units",
@@ -30,12 +40,8 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usagef("%w (see '%s --help')", err, cmd.CommandPath())
 	})
-	root.SetArgs(args)
-	root.SetIn(stdin)
-	root.SetOut(stdout)
-	root.SetErr(stderr)
 	root.AddCommand(newUnitCommand(), newSurfaceCommand(), newScaleCommand(), newCameraCommand(), newSetupCommand(), newScreenCommand(), newStudyCommand(), newCheckCommand(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newAtlasCommand(), newLotCommand(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
-	return root.ExecuteContext(ctx)
+	return root
 }
 
 // wrongUsage makes a check of the arguments a usage error.

@@ -7,13 +7,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"time"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/files"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/target"
@@ -70,7 +70,7 @@ func (m *scaleMaking) read(ctx context.Context, pictures []string) error {
 		}
 		s := &targetShot{path: path, file: filepath.Base(path)}
 		m.shots = append(m.shots, s)
-		data, err := os.ReadFile(path)
+		data, err := files.Read(path, files.MostPicture)
 		if err != nil {
 			return usagef("picture %s: %w", path, plainPath(err))
 		}

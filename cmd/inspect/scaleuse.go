@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -13,6 +12,7 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -84,7 +84,7 @@ func (s *settings) chooseScale(o runOptions, st config.Station, now time.Time) e
 
 // loadScaleAnyAge reads a scale file.
 func loadScaleAnyAge(path string) (*scaleFile, error) {
-	data, err := os.ReadFile(path)
+	data, err := files.Read(path, files.MostText)
 	if err != nil {
 		return nil, usagef("scale file %s: %w", path, plainPath(err))
 	}

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -18,13 +17,14 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
 )
 
-const screenHelp = `screen measures the tablet or spare monitor that lights the unit (README, "Before
-a screen"), in place of taking it for granted:
+const screenHelp = `screen measures the tablet or spare monitor that lights the unit (docs/gauge.md,
+"The screen, measured"), in place of taking it for granted:
 
   screen wedge    its own light curve, so that stripes are drawn as cosines of light
   screen mirror   how many radians of phase a radian of slope makes, from a flat mirror
@@ -172,7 +172,7 @@ func greysIn(dir string) ([]greyPicture, error) {
 
 // screenPicture reads a picture for a screen's file, and what proves it.
 func screenPicture(path, name string) (*part.Image, stripes.Picture, error) {
-	data, err := os.ReadFile(path)
+	data, err := files.Read(path, files.MostPicture)
 	if err != nil {
 		return nil, stripes.Picture{}, usagef("picture %s: %w", path, plainPath(err))
 	}

@@ -15,6 +15,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/shoot"
 	"finishbench/internal/capture/sources"
+	"finishbench/internal/codec"
 	"finishbench/internal/part"
 	"finishbench/internal/stripes"
 )
@@ -180,7 +181,7 @@ func keepShot(dir *outDir, name string, s shoot.Shot) error {
 	data, ending := s.Raw, map[string]string{"image/jpeg": ".jpg", "image/tiff": ".tif", "image/bmp": ".bmp"}[s.MIME]
 	if data == nil {
 		var err error
-		if data, err = encodePNG(s.Image); err != nil {
+		if data, err = codec.EncodePNG(s.Image); err != nil {
 			return err
 		}
 	}

@@ -3,11 +3,11 @@ package main
 import (
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"time"
 
 	"finishbench/internal/config"
+	"finishbench/internal/files"
 	"finishbench/internal/optics"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
@@ -61,7 +61,7 @@ func screenGamma(c config.Screen, now time.Time) (float64, error) {
 
 func screenFile[T any](path string, decode func([]byte) (T, error)) (T, error) {
 	var none T
-	data, err := os.ReadFile(path)
+	data, err := files.Read(path, files.MostText)
 	if err != nil {
 		return none, usagef("screen file %s: %w", path, plainPath(err))
 	}

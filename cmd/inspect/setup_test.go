@@ -53,7 +53,6 @@ func drawnBoard(change func(*synth.TargetParams, *synth.Pose)) *part.Image {
 // points the right way. How far off each picture is follows from its drawing.
 func TestSetupDrawn(t *testing.T) {
 	b := testBench(t, time.Now())
-	type board = func(*synth.TargetParams, *synth.Pose)
 	for _, c := range []struct {
 		name string
 		step setup.Name

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -85,15 +86,14 @@ func writeJSON(w io.Writer, v any) error {
 
 // openTable opens a table named on the command line.
 func openTable(path string) (*os.File, error) {
-	f, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
+	f, err := files.Open(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
 		return nil, usagef("there is no file %s", path)
-	} else if err != nil {
-		return nil, usagef("%s cannot be read: %w", path, plainPath(err))
-	}
-	if info, err := f.Stat(); err == nil && info.IsDir() {
-		f.Close()
+	case errors.Is(err, files.ErrFolder):
 		return nil, usagef("%s is a folder: name a table (CSV)", path)
+	case err != nil:
+		return nil, usagef("%s cannot be read: %w", path, plainPath(err))
 	}
 	return f, nil
 }

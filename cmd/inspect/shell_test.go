@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/codec"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -29,7 +30,7 @@ func shellFolder(t *testing.T, turns map[int]*part.Image) string {
 		t.Fatal(err)
 	}
 	for turn, im := range turns {
-		data, err := encodePNG(im)
+		data, err := codec.EncodePNG(im)
 		if err != nil {
 			t.Fatal(err)
 		}

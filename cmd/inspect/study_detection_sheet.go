@@ -22,7 +22,7 @@ type outFile struct {
 }
 
 // detectionSheet is the page of a study of detection, and the files beside it:
-// a plot a group, and statement.md, which a README can carry.
+// a plot a group, and statement.md, which docs/measured.md carries.
 func detectionSheet(r detectionRun) (report.Sheet, []outFile, error) {
 	rating, word := r.rating()
 	s := report.Sheet{Title: "Detection", Subject: filepath.Base(r.set.from), Rating: rating, Word: word, Line: r.line(), Facts: r.facts(), Warnings: r.warnings()}
@@ -408,7 +408,7 @@ func fitTable(d study.Detection, bound string) report.SheetTable {
 	return t
 }
 
-// statementFile is the statement with its conditions, for a README.
+// statementFile is the statement with its conditions, for docs/measured.md.
 func (r detectionRun) statementFile() []byte {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "What is found (%s, finishbench %s):\n\n", r.date, finishbenchVersion)

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
 )
@@ -273,7 +274,7 @@ func foldersWith(dir, file string) ([]string, error) {
 }
 
 func readJSONFile(path string, v any) error {
-	data, err := os.ReadFile(path)
+	data, err := files.Read(path, files.MostText)
 	if err != nil {
 		return usagef("%s cannot be read: %w", path, plainPath(err))
 	}

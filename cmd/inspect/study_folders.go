@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
 )
@@ -127,20 +128,10 @@ func (o gaugeOptions) inspectRuns(ctx context.Context, runs []studyRun, stderr i
 	return nil
 }
 
-// maxResultBytes is far more than any result.json has.
-const maxResultBytes = 64 << 20
-
 func readResult(path string) (*part.Result, error) {
-	info, err := os.Stat(path)
+	data, err := files.Read(path, files.MostText)
 	if err != nil {
 		return nil, usagef("no result to read: %w", err)
-	}
-	if info.Size() > maxResultBytes {
-		return nil, usagef("%s is too large for a result", path)
-	}
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return nil, usagef("the result cannot be read: %w", err)
 	}
 	var r part.Result
 	if err := json.Unmarshal(data, &r); err != nil {

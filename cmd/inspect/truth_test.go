@@ -193,11 +193,17 @@ func readTruth(t *testing.T, dir string) truth {
 	return v
 }
 
+// readJSON reads a file, and a unit's result only as docs/result.schema.json says that it is.
 func readJSON(t *testing.T, path string, v any) {
 	t.Helper()
 	data, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
+	}
+	if filepath.Base(path) == "result.json" {
+		if err := againstSchema(data); err != nil {
+			t.Errorf("%s: %v", path, err)
+		}
 	}
 	if err := json.Unmarshal(data, v); err != nil {
 		t.Fatalf("%s: %v", path, err)

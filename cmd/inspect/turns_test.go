@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/codec"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -82,7 +83,7 @@ func aTurnedUnit(t testing.TB, names ...string) string {
 
 func writeDrawn(t testing.TB, path string, light part.Light, turnDeg float64) {
 	t.Helper()
-	data, err := encodePNG(drawnTurn(light, part.Turn(turnDeg)))
+	data, err := codec.EncodePNG(drawnTurn(light, part.Turn(turnDeg)))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -28,13 +28,12 @@ Name the pictures of a unit by what they show:
   face_diffuse.jpg                 onto the faceplate, under a dome or sheet
   face_raking.jpg                  the same pose, light from low at the side
   shell_diffuse.jpg ...            onto the shell
-  shell_045_raking.jpg ...         onto the shell, turned by so many degrees;
-                                   read and listed, not looked into yet
+  shell_090_raking.jpg ...         onto the shell, turned by so many degrees
   face_white.jpg, face_black.jpg,  before a screen that the lacquer mirrors: lit,
   face_stripes_x0.jpg ... y3.jpg   dark, stripes at four phases in two directions
 
-Other names are listed in a unit.yaml in the folder (see the README). JPEG, PNG,
-TIFF and BMP are read. The scale, in millimetres per pixel, has to be told.`
+Other names are listed in a unit.yaml in the folder (see docs/formats.md). JPEG,
+PNG, TIFF and BMP are read. The scale, in millimetres per pixel, has to be told.`
 
 const unitExamples = `  inspect unit u06-R --out results --mm-per-px 0.015
   inspect unit lot7/*/ --out results --station station.yaml --stage cured

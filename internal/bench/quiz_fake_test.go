@@ -28,7 +28,6 @@ type quizTaker struct {
 	who   string
 	shown []teach.Shown
 	done  bool
-	took  []float64
 }
 
 // quizItem is a grey unit of 400x300 px at 20 um with dark spots.

@@ -37,15 +37,12 @@ func lookAtLight(im *part.Image, s *outline.Silhouette, grid *coarse) exposure {
 			continue
 		}
 		i, j := 2*(p%grid.w), 2*(p/grid.w)
-		v := 0.0
-		for c := range im.C {
-			v = max(v, s.Sample(i, j, c))
-		}
+		v := s.Brightest(i, j)
 		if kind == outline.Background {
-			panelHist[uint8(v)]++
+			panelHist[v]++
 			continue
 		}
-		unitHist[uint8(v)]++
+		unitHist[v]++
 		// The outermost sample mixes with the panel.
 		d := int(inset[p])
 		if d < 2 {

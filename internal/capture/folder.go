@@ -14,6 +14,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"finishbench/internal/files"
 	"finishbench/internal/part"
 )
 
@@ -213,7 +214,7 @@ func goodAngle(a float64) bool { return a >= -360 && a <= 360 }
 
 // readUnitFile reads dir's unit.yaml; an absent one is an empty list.
 func readUnitFile(dir string) (unitYAML, error) {
-	file, err := os.Open(filepath.Join(dir, UnitFile))
+	file, err := files.Open(filepath.Join(dir, UnitFile))
 	if errors.Is(err, os.ErrNotExist) {
 		return unitYAML{}, nil
 	}

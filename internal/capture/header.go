@@ -13,10 +13,6 @@ const MaxPixels = 50_000_000
 // small to measure is for Check to say; this only keeps out what is no picture.
 const minSide = 16
 
-// maxFileBytes bounds what is read into memory: 50 megapixels of four 16-bit
-// samples, and room for the rest.
-const maxFileBytes = 8*MaxPixels + 16<<20
-
 // format is a kind of picture file.
 type format string
 
@@ -35,7 +31,7 @@ type header struct {
 	bits     int  // per sample
 	orient   int  // 1..8 as in the EXIF tag; 1 where there is none
 	limit    int  // largest number of pixels allowed
-	special  bool // not for OpenCV: CMYK JPEG; PNG with a palette or under 8 bits
+	greys    bool // a palette of greys: three channels to decode, one to keep
 	tiff     *tiffLayout
 	bmp      *bmpLayout
 }

@@ -34,8 +34,7 @@ func parseJPEG(h *header, data []byte) error {
 				return errDamaged(jpegFile, "no picture in it")
 			}
 			// A frame of four components needs Adobe's segment to tell inks from light.
-			h.special = h.channels == 4
-			if h.special && adobe < 0 {
+			if h.channels == 4 && adobe < 0 {
 				return fmt.Errorf("a JPEG of four colours that does not say which; save it as RGB")
 			}
 			return nil

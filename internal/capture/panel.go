@@ -36,15 +36,15 @@ func lookAtPanel(s *outline.Silhouette, grid *coarse) panel {
 		if away[p] < 3 || x == 0 || y == 0 || x == grid.w-1 || y == grid.h-1 {
 			continue
 		}
-		level := s.Level(2*x, 2*y)
 		if x%4 == 0 && y%4 == 0 {
-			l := float64(table[uint8(max(0, min(level, 255)))])
+			l := float64(table[uint8(max(0, min(s.Level(2*x, 2*y), 255)))])
 			if most = max(most, l); l < least {
 				least = l
 				r.darkX, r.darkY = float64(x)/float64(grid.w), float64(y)/float64(grid.h)
 			}
 		}
-		dirty := k == outline.Other || s.Difference(2*x, 2*y) > max(8*s.Noise, 0.035*level, 5)
+		d := s.Difference(2*x, 2*y)
+		dirty := k == outline.Other || d > max(8*s.Noise, 5) && d > 0.035*s.Level(2*x, 2*y)
 		if int(fromUnit[p]) <= nearSteps {
 			nNear++
 			if dirty {

@@ -41,11 +41,15 @@ func parsePNG(h *header, data []byte) error {
 			}
 			h.bits = int(body[8])
 			kind := body[9]
-			h.channels = map[byte]int{0: 1, 2: 3, 3: 1, 4: 2, 6: 4}[kind]
+			h.channels = map[byte]int{0: 1, 2: 3, 3: 3, 4: 2, 6: 4}[kind]
 			if h.channels == 0 || h.bits != 1 && h.bits != 2 && h.bits != 4 && h.bits != 8 && h.bits != 16 {
 				return errDamaged(pngFile, fmt.Sprintf("colour type %d of %d bits", kind, h.bits))
 			}
-			h.special = kind == 3 || h.bits < 8
+			h.greys = kind == 3
+		case "PLTE":
+			for ; h.greys && len(body) >= 3; body = body[3:] {
+				h.greys = body[0] == body[1] && body[0] == body[2]
+			}
 		case "eXIf":
 			if o := exifOrientation(body); o != 0 {
 				h.orient = o

@@ -440,7 +440,7 @@ func TestReadRefuses(t *testing.T) {
 	if _, err := Read(filepath.Join(t.TempDir(), "none.jpg")); err == nil || !strings.Contains(err.Error(), "no such file") {
 		t.Errorf("missing file: %v", err)
 	}
-	if _, err := Read(t.TempDir()); err == nil || !strings.Contains(err.Error(), "not a file") {
+	if _, err := Read(t.TempDir()); err == nil || !strings.Contains(err.Error(), "a folder") {
 		t.Errorf("folder: %v", err)
 	}
 	if _, err := ReadLimited(write(t, "p.png", encode(t, "png", scene(40, 40))), 1000); err == nil || !strings.Contains(err.Error(), "limit") {

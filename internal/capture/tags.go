@@ -5,8 +5,9 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strings"
+
+	"finishbench/internal/files"
 
 	"github.com/bep/imagemeta"
 )
@@ -22,13 +23,13 @@ type Tags struct {
 
 // maxTagBytes bounds what is read for the tags: they stand at a file's
 // beginning, or, in some TIFF files, at its end.
-const maxTagBytes = maxFileBytes
+const maxTagBytes = files.MostPicture
 
 // ReadTags reads the tags (Exif) of a JPEG, PNG or TIFF picture. A picture
 // without tags, or of another form, has none: that is no error. Damaged tags
 // count as none: the picture may well be whole. The error is that of reading.
 func ReadTags(path string) (Tags, error) {
-	f, err := os.Open(path)
+	f, err := files.Open(path)
 	if err != nil {
 		return Tags{}, fmt.Errorf("capture: read tags of %s: %w", path, err)
 	}

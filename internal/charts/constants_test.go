@@ -4,7 +4,6 @@ import (
 	"encoding/csv"
 	"math"
 	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 )
@@ -41,16 +40,12 @@ func TestConstants(t *testing.T) {
 	}
 }
 
-// TestSharedConstants: every number of the shared table for n = 2..25, which
+// TestTableOfConstants: every number of a table for n = 2..25 (testdata), which
 // was computed from the definitions and checked against R 4.2.2's ptukey.
-func TestSharedConstants(t *testing.T) {
-	dir := os.Getenv("FINISHBENCH_SHARED")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "shared")
-	}
-	f, err := os.Open(filepath.Join(dir, "reference", "shewhart_constants.csv"))
+func TestTableOfConstants(t *testing.T) {
+	f, err := os.Open("testdata/shewhart_constants.csv")
 	if err != nil {
-		t.Skipf("the shared table of constants is not here (FINISHBENCH_SHARED names its folder): %v", err)
+		t.Fatal(err)
 	}
 	defer f.Close()
 	rows, err := csv.NewReader(f).ReadAll()

@@ -33,7 +33,7 @@ func Measured(k Kind, groups [][]float64, o Options) (level, spread Chart, err e
 		for i := s.From; i < s.To; i++ {
 			spread.Values[i] = spreadOf(k, groups, i, n, s.From)
 		}
-		centre, sigma := math.NaN(), math.NaN()
+		var centre, sigma float64
 		if s.Given != nil {
 			centre, sigma, s.Fixed = s.Given.Centre, s.Given.Sigma, true
 		} else {

@@ -107,15 +107,17 @@ func (p Plate) cells(prm PlateParams) (cells []cell, whole float64) {
 	rim := prm.RimMM/p.MMPerPX + float64(px)*math.Sqrt2/2
 	b := part.BoundsOf(p.Outline)
 	light := p.linear()
+	var row strip
 	for y := max(0, int(b[1])); y+px <= min(p.Image.H, int(b[1]+b[3])+1); y += px {
+		cy := float64(y) + float64(px-1)/2
+		row.at(p.Outline, cy, rim)
 		for x := max(0, int(b[0])); x+px <= min(p.Image.W, int(b[0]+b[2])+1); x += px {
-			cx, cy := float64(x)+float64(px-1)/2, float64(y)+float64(px-1)/2
-			in := insideBy(p.Outline, cx, cy)
-			if in < 0 {
+			cx := float64(x) + float64(px-1)/2
+			if !row.inside(cx) {
 				continue
 			}
 			whole++
-			if in < rim || p.hasFinding(x, y, px) {
+			if row.atBorder(cx) || p.hasFinding(x, y, px) {
 				continue
 			}
 			rgb, clipped := p.meanLight(light, x, y, px)
@@ -152,21 +154,23 @@ func (p Plate) linear() []float32 {
 // where that is known, and the share of its pixels at full scale.
 func (p Plate) meanLight(light []float32, x, y, px int) (rgb [3]float64, clipped float64) {
 	im := p.Image
-	full := im.MaxSample()
 	for v := y; v < y+px; v++ {
-		for u := x; u < x+px; u++ {
-			at, high := (v*im.W+u)*3, false
-			for c := range 3 {
-				s := 0
-				if im.Pix16 != nil {
-					s = int(im.Pix16[at+c])
-				} else {
-					s = int(im.Pix8[at+c])
+		at := (v*im.W + x) * 3
+		if im.Pix8 != nil {
+			table := (*[256]float32)(light)
+			for s := im.Pix8[at : at+3*px]; len(s) >= 3; s = s[3:] {
+				rgb[0], rgb[1], rgb[2] = rgb[0]+float64(table[s[0]]), rgb[1]+float64(table[s[1]]), rgb[2]+float64(table[s[2]])
+				if max(s[0], s[1], s[2]) == 255 {
+					clipped++
 				}
-				rgb[c] += float64(light[s])
-				high = high || s >= full
 			}
-			if high {
+			continue
+		}
+		for s := im.Pix16[at : at+3*px]; len(s) >= 3; s = s[3:] {
+			for c, k := range s[:3] {
+				rgb[c] += float64(light[k])
+			}
+			if max(s[0], s[1], s[2]) == 65535 {
 				clipped++
 			}
 		}

@@ -6,20 +6,49 @@ import (
 	"finishbench/internal/part"
 )
 
-// insideBy is how far a point lies inside a closed polygon; below 0: outside.
-func insideBy(poly []part.Point, x, y float64) float64 {
-	nearest := math.Inf(1)
+// strip is a closed polygon as one row of places sees it.
+type strip struct {
+	y       float64
+	within  float64
+	crossed []float64       // where the row meets the polygon
+	near    [][2]part.Point // the stretches that may come within so far of the row
+}
+
+// at moves the strip to another row; within is how near the border counts.
+func (s *strip) at(poly []part.Point, y, within float64) {
+	s.y, s.within, s.crossed, s.near = y, within, s.crossed[:0], s.near[:0]
 	for i, a := range poly {
 		b := poly[(i+1)%len(poly)]
-		q := nearestOn(a, b, x, y)
-		if d := (x-q.X)*(x-q.X) + (y-q.Y)*(y-q.Y); d < nearest {
-			nearest = d
+		if (a.Y > y) != (b.Y > y) {
+			s.crossed = append(s.crossed, a.X+(y-a.Y)/(b.Y-a.Y)*(b.X-a.X))
+		}
+		if min(a.Y, b.Y) <= y+within && max(a.Y, b.Y) >= y-within {
+			s.near = append(s.near, [2]part.Point{a, b})
 		}
 	}
-	if !(part.Point{X: x, Y: y}).Inside(poly) {
-		return -math.Sqrt(nearest)
+}
+
+// inside says whether the place x of the row lies inside (see [part.Point.Inside]).
+func (s *strip) inside(x float64) bool {
+	in := false
+	for _, c := range s.crossed {
+		in = in != (x < c)
 	}
-	return math.Sqrt(nearest)
+	return in
+}
+
+// atBorder says whether it lies nearer to the border than what counts as near.
+func (s *strip) atBorder(x float64) bool {
+	for _, e := range s.near {
+		if a, b := e[0], e[1]; min(a.X, b.X) > x+s.within || max(a.X, b.X) < x-s.within {
+			continue
+		}
+		q := nearestOn(e[0], e[1], x, s.y)
+		if math.Sqrt((x-q.X)*(x-q.X)+(s.y-q.Y)*(s.y-q.Y)) < s.within {
+			return true
+		}
+	}
+	return false
 }
 
 // nearestOn is the place on the stretch between a and b that is nearest.

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"sort"
 	"strings"
 
@@ -13,6 +12,7 @@ import (
 	"github.com/spf13/viper"
 	"go.yaml.in/yaml/v3"
 
+	"finishbench/internal/files"
 	"finishbench/internal/grade"
 )
 
@@ -55,14 +55,14 @@ const maxBytes = 1 << 20
 
 // content returns a file's name for messages and its bytes.
 func content(path, what string) (string, []byte, error) {
-	f, err := os.Open(path)
+	f, err := files.Open(path)
+	if errors.Is(err, files.ErrFolder) {
+		return "", nil, fmt.Errorf("config: read %s: %s is a folder; name the file in it", what, path)
+	}
 	if err != nil {
 		return "", nil, fmt.Errorf("config: read %s: %w", what, err)
 	}
 	defer f.Close()
-	if st, err := f.Stat(); err == nil && st.IsDir() {
-		return "", nil, fmt.Errorf("config: read %s: %s is a folder; name the file in it", what, path)
-	}
 	data, err := io.ReadAll(io.LimitReader(f, maxBytes+1))
 	if err != nil {
 		return "", nil, fmt.Errorf("config: read %s: %w", what, err)

@@ -101,10 +101,10 @@ func (f *face) calm(chi *part.Plane, down int) (*part.Plane, error) {
 // responses is, by the median and a high quantile, whichever says more; 0 where too little of a cell is looked
 // at. ok is false where there are too few cells to say what is typical.
 func (f *face) unevenness(chi *part.Plane, down int, g cellGrid) (own *part.Plane, ok bool) {
-	in := make([][]float64, g.nx*g.ny)
+	in := make([][]float32, g.nx*g.ny)
 	every := max(1, g.cell/20)
 	room := (g.cell/every + 1) * (g.cell/every + 1) // for each cell
-	all := make([]float64, len(in)*room)
+	all := make([]float32, len(in)*room)
 	for c := range in {
 		in[c] = all[c*room : c*room : (c+1)*room]
 	}
@@ -112,7 +112,7 @@ func (f *face) unevenness(chi *part.Plane, down int, g cellGrid) (own *part.Plan
 		for x := 0; x < chi.W; x += every {
 			if v := chi.V[y*chi.W+x]; v != 0 && f.surf.dist.V[y*down*f.surf.w+x*down] > f.deep() {
 				c := y/g.cell*g.nx + x/g.cell
-				in[c] = append(in[c], float64(abs32(v)))
+				in[c] = append(in[c], abs32(v))
 			}
 		}
 	}
@@ -121,7 +121,8 @@ func (f *face) unevenness(chi *part.Plane, down int, g cellGrid) (own *part.Plan
 	var mids, highs []float64
 	for c, v := range in {
 		if len(v) > enough {
-			mid[c], high[c] = median(v), quantile(v, calmHigh)
+			m, h := quantiles(v, 0.5, calmHigh)
+			mid[c], high[c] = float64(m), float64(h)
 			mids, highs = append(mids, mid[c]), append(highs, high[c])
 		}
 	}

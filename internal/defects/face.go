@@ -30,6 +30,7 @@ type face struct {
 	sliver   bool          // what is searched is small: nothing large is sought there
 	rim      *rim          // the unrolled rim; nil: a panel or a shell
 	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel, or 1 all over a shell
+	weak     []*part.Plane // per picture, until its peel is judged: beyondPaint's, where no lamp changes it; nil: where one does
 	filled   bool          // the pattern leaves no ground
 	normals  [][2]float64  // of a shell, per cell of the grid: see normalsOn
 	beside   *part.Plane   // of a shell: how far off the nearest edge of a lamp's image lies, search pixels; nil: there is none
@@ -267,13 +268,25 @@ func (f *face) valuesAt(p *part.Plane) []float64 {
 const madToSD = 1.4826
 
 // median returns the middle of v, 0 for none. It reorders v.
-func median(v []float64) float64 { return quantile(v, 0.5) }
+func median[T float32 | float64](v []T) T { return quantile(v, 0.5) }
 
 // quantile returns the value below which the share q of v lies, 0 for none. It
 // reorders v.
-func quantile(v []float64, q float64) float64 {
+func quantile[T float32 | float64](v []T, q float64) T {
 	if len(v) == 0 {
 		return 0
 	}
-	return robust.Nth(v, min(len(v)-1, int(q*float64(len(v)))))
+	return robust.Nth(v, rank(v, q))
 }
+
+// quantiles returns two of them at once, low <= high.
+func quantiles[T float32 | float64](v []T, low, high float64) (T, T) {
+	if len(v) == 0 {
+		return 0, 0
+	}
+	k := rank(v, high)
+	most := robust.Nth(v, k)
+	return robust.Nth(v[:k+1], rank(v, low)), most
+}
+
+func rank[T any](v []T, q float64) int { return min(len(v)-1, int(q*float64(len(v)))) }

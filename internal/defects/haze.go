@@ -223,14 +223,18 @@ func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
 	w, h := f.surf.w, f.surf.h
 	m := paleMap{pic: pic, raw: make([]float64, w*h), wide: make([]float64, w*h)}
 	sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
+	var smooth, level [][]float32
+	for _, c := range planes {
+		smooth, level = append(smooth, f.channels[c].smooth.V), append(level, f.channels[c].base.V)
+	}
 	for i := range m.raw {
 		m.raw[i] = math.NaN()
 		if f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 && !(f.p.Shell != nil && f.open[i] == 0) {
 			continue // closed in all pictures of a shell: no lamp is mirrored at one place in all, but what is pale all over looks like one
 		}
 		light, base := 0.0, 0.0
-		for _, c := range planes {
-			light, base = light+float64(f.channels[c].smooth.V[i]), base+float64(f.channels[c].base.V[i])
+		for k, v := range smooth {
+			light, base = light+float64(v[i]), base+float64(level[k][i])
 		}
 		m.raw[i] = light/max(base, paintAtLeast) - 1
 		sum.V[i], n.V[i] = float32(min(max(m.raw[i], -1), 3)), 1 // glints are cut

@@ -60,6 +60,8 @@ func (f *face) findLamps() ([]lamp, error) {
 		out[0] = f.knownLamp()
 		return out, nil
 	}
+	f.weak = make([]*part.Plane, len(f.scene))
+	any := false
 	for pic := range f.scene {
 		weak, strong, err := f.beyondPaint(pic)
 		if err != nil {
@@ -70,6 +72,10 @@ func (f *face) findLamps() ([]lamp, error) {
 				return nil, err
 			}
 		}
+		f.weak[pic], any = weak, any || out[pic].any
+	}
+	if any { // the bases are fitted anew without them
+		f.weak = nil
 	}
 	return out, nil
 }
@@ -108,44 +114,53 @@ func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 		}
 		other := ch.twin
 		d := part.NewPlane(w, h)
-		for i := range d.V {
-			if f.surf.dist.V[i] <= 0 {
-				continue
-			}
-			own := ch.smooth.V[i] - ch.base.V[i]
-			v := own
-			if other != nil {
-				k := ch.paint.slope
-				if k == 0 {
-					if k = ch.paint.ratio; other.base.V[i] > paintAtLeast {
-						k = ch.base.V[i] / other.base.V[i]
+		for y := range h {
+			x0, x1 := f.insideRow(y)
+			for i := y*w + x0; i < y*w+x1; i++ {
+				if f.surf.dist.V[i] <= 0 {
+					continue
+				}
+				own := ch.smooth.V[i] - ch.base.V[i]
+				v := own
+				if other != nil {
+					k := ch.paint.slope
+					if k == 0 {
+						if k = ch.paint.ratio; other.base.V[i] > paintAtLeast {
+							k = ch.base.V[i] / other.base.V[i]
+						}
+					}
+					there := other.smooth.V[i] - other.base.V[i]
+					v -= k * there
+					if 2*own*v < v*v && abs32(there) > ch.paint.span { // less than half of it is this picture's own
+						v = 0
 					}
 				}
-				there := other.smooth.V[i] - other.base.V[i]
-				v -= k * there
-				if 2*own*v < v*v && abs32(there) > ch.paint.span { // less than half of it is this picture's own
-					v = 0
-				}
+				d.V[i] = v
 			}
-			d.V[i] = v
 		}
 		soft := part.NewPlane(w, h)
 		if err := gauss(soft, d, lampSoftMM/f.mmPX); err != nil {
 			return nil, nil, err
 		}
+		if first {
+			copy(weak.V, soft.V)
+			copy(strong.V, soft.V)
+			first = false
+			continue
+		}
 		for i, v := range soft.V {
-			if first || abs32(v) < abs32(weak.V[i]) {
-				weak.V[i] = v
+			a, least := abs32(v), weak.V[i]
+			if a < abs32(least) {
+				least = v
 			}
-			if first || abs32(v) > abs32(strong.V[i]) {
+			if a > abs32(strong.V[i]) {
 				strong.V[i] = v
 			}
-			// colours that change to either side are no lamp's
-			if !first && v*weak.V[i] < 0 {
-				weak.V[i] = 0
+			if v*least < 0 { // colours that change to either side are no lamp's
+				least = 0
 			}
+			weak.V[i] = least
 		}
-		first = false
 	}
 	return weak, strong, nil
 }
@@ -374,4 +389,4 @@ func boundsOfPixels(pixels []int, w int) [4]int {
 	return b
 }
 
-func abs32(v float32) float32 { return max(v, -v) }
+func abs32(v float32) float32 { return math.Float32frombits(math.Float32bits(v) &^ (1 << 31)) }

@@ -198,46 +198,32 @@ func (f *face) close(pic, i int, why part.Why) {
 func (f *face) closeUnfit() error {
 	w, h := f.surf.w, f.surf.h
 	for pic := range f.scene {
-		for _, c := range []struct {
-			why part.Why
-			is  func(v float32) bool
-		}{
-			{part.Clipped, func(v float32) bool { return v >= clippedFrom }},
-			{part.Shadow, func(v float32) bool { return v < shadowUnder }},
-		} {
-			unfit := false
-			lit := make([]uint8, w*h) // channels of which it holds
-			n := uint8(0)
-			for _, ch := range f.channels {
-				if ch.pic != pic {
-					continue
-				}
-				n++
-				for i, v := range ch.smooth.V {
-					if c.is(v) {
-						lit[i]++
-					}
+		most := part.NewPlane(w, h) // of a pixel's colours
+		for _, c := range f.planesOf(pic) {
+			for i, v := range f.channels[c].smooth.V {
+				if v > most.V[i] {
+					most.V[i] = v
 				}
 			}
-			for i, k := range lit {
-				lit[i] = 0
-				if k > 0 && (c.why == part.Clipped || k == n) && f.surf.dist.V[i] > 0 {
-					lit[i], unfit = 1, true
+		}
+		for _, why := range [2]part.Why{part.Clipped, part.Shadow} { // clipped in one colour, dark in all
+			unfit := false
+			fit := part.NewPlane(w, h)
+			for i, v := range most.V {
+				fit.V[i] = 1
+				if (why == part.Clipped && v >= clippedFrom || why == part.Shadow && v < shadowUnder) && f.surf.dist.V[i] > 0 {
+					fit.V[i], unfit = 0, true
 				}
 			}
 			if !unfit {
 				continue
-			}
-			fit := part.NewPlane(w, h)
-			for i, k := range lit {
-				fit.V[i] = float32(1 - k)
 			}
 			if err := erode(fit, max(1, int(2*f.smoothPX(f.factor)+0.5))); err != nil {
 				return err
 			}
 			for i, v := range fit.V {
 				if v == 0 && f.surf.dist.V[i] > 0 {
-					f.close(pic, i, c.why)
+					f.close(pic, i, why)
 				}
 			}
 		}

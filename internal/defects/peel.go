@@ -45,8 +45,11 @@ func (f *face) judgePeel() error {
 		if len(planes) == 0 || f.channels[planes[0]].twin == nil && !f.plainPaint(planes) {
 			continue // veins cannot be told from lamps
 		}
-		weak, _, err := f.beyondPaint(pic)
-		if err != nil {
+		var weak *part.Plane
+		var err error
+		if f.weak != nil {
+			weak = f.weak[pic]
+		} else if weak, _, err = f.beyondPaint(pic); err != nil {
 			return err
 		}
 		if err := f.levelled(weak); err != nil {
@@ -129,22 +132,20 @@ func (m lampEdges) around(weak *part.Plane, pixels []int, k float32) {
 
 // foretold is what the other picture says of a picture's paint, times k; nil where there is none.
 func (f *face) foretold(pic int, k float32) *part.Plane {
-	for _, c := range f.planesOf(pic) {
-		ch := f.channels[c]
-		if ch.twin == nil {
-			return nil
-		}
-		to := ch.paint.slope
-		if to == 0 {
-			to = ch.paint.ratio
-		}
-		out := part.NewPlane(f.surf.w, f.surf.h)
-		for i, v := range ch.twin.smooth.V {
-			out.V[i] = k * to * v
-		}
-		return out
+	planes := f.planesOf(pic)
+	if len(planes) == 0 || f.channels[planes[0]].twin == nil {
+		return nil
 	}
-	return nil
+	ch := f.channels[planes[0]]
+	to := ch.paint.slope
+	if to == 0 {
+		to = ch.paint.ratio
+	}
+	out := part.NewPlane(f.surf.w, f.surf.h)
+	for i, v := range ch.twin.smooth.V {
+		out.V[i] = k * to * v
+	}
+	return out
 }
 
 // tellPeel adds orange peel to what was found, or says that there was nothing to judge it by.

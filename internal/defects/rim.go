@@ -19,11 +19,12 @@ import (
 // rim is the unrolled rim and what was learned of it.
 type rim struct {
 	*strip
-	block  []int32   // per pixel of the region: the block of the rim it lies in; -1: none
-	place  []float32 // and where in the grid of blocks: row and column
-	blocks int       // in all: rows of around blocks, the outermost first
-	around int       //
-	glare  [][]bool  // per picture and place in the strip: a lamp is mirrored there
+	block  []int32       // per pixel of the region: the block of the rim it lies in; -1: none
+	placed []int32       // and its place in pixels and among
+	among  []amongBlocks // per pixel of the rim: between which blocks it lies
+	blocks int           // in all: rows of around blocks, the outermost first
+	around int           //
+	glare  [][]bool      // per picture and place in the strip: a lamp is mirrored there
 }
 
 // The rim's lengths in millimetres (common practice, no source).

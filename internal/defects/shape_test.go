@@ -127,7 +127,7 @@ func TestQuantileIsThatOfSorting(t *testing.T) {
 			t.Fatalf("quantile %v of %v is %v", q, sorted, want)
 		}
 	}
-	if quantile(nil, .5) != 0 {
+	if quantile[float64](nil, .5) != 0 {
 		t.Error("the quantile of nothing is not 0")
 	}
 }

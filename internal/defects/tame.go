@@ -24,15 +24,40 @@ func (f *face) setBlocks() {
 	for i := range s.block {
 		s.block[i] = -1
 	}
-	s.place = make([]float32, 2*len(s.block))
 	bands := int(math.Ceil(rimDeepMM / rimBandMM))
 	s.around = max(8, int(2*math.Sqrt(math.Pi*f.surf.area)*f.mmPX/rimBlockMM+0.5))
 	s.blocks = bands * s.around
-	for _, p := range s.pixels {
+	s.among = make([]amongBlocks, len(s.pixels))
+	s.placed = make([]int32, len(s.block))
+	for n, p := range s.pixels {
 		j, k := (p.row+0.5)*float32(f.mmPX/rimBandMM), p.col/float32(s.cols)*float32(s.around)
 		s.block[p.i] = int32(min(bands-1, int(j))*s.around + min(s.around-1, int(k)))
-		s.place[2*p.i], s.place[2*p.i+1] = j, k
+		s.placed[p.i] = int32(n)
+		row, col := max(0, j-0.5), k-0.5 // in blocks, from the middle of the first
+		if col < 0 {
+			col += float32(s.around)
+		}
+		a := &s.among[n]
+		j0, k0, k1 := int(row), int(col)%s.around, (int(col)+1)%s.around
+		a.u, a.v = col-float32(int(col)), row-float32(j0)
+		j0 = min(j0, bands)
+		j1 := min(j0+1, bands)
+		for n, at := range [4]int{j0*s.around + k0, j0*s.around + k1, j1*s.around + k0, j1*s.around + k1} {
+			a.block[n] = int32(at)
+		}
 	}
+}
+
+// amongBlocks is where a pixel of the rim lies among the middles of four blocks:
+// two of one band, two of the next deeper one, u and v of the way. Deeper than the
+// last band are blocks whose factors are 1.
+type amongBlocks struct {
+	block [4]int32
+	u, v  float32
+}
+
+func (a *amongBlocks) of(factors []float32) float32 {
+	return (factors[a.block[0]]*(1-a.u)+factors[a.block[1]]*a.u)*(1-a.v) + (factors[a.block[2]]*(1-a.u)+factors[a.block[3]]*a.u)*a.v
 }
 
 // tame scales a map of responses down, in place, in blocks of the rim that are
@@ -45,18 +70,21 @@ func (f *face) tame(chi *part.Plane, down int) []float32 {
 		return nil
 	}
 	every := max(1, len(f.points)/4000)
-	inner := make([]float64, 0, len(f.points)/every+1)
+	inner := make([]float32, 0, len(f.points)/every+1)
 	for k := 0; k < len(f.points); k += every {
 		x, y := f.points[k]%f.surf.w/down, f.points[k]/f.surf.w/down
 		if x < chi.W && y < chi.H {
-			inner = append(inner, float64(abs32(chi.V[y*chi.W+x])))
+			inner = append(inner, abs32(chi.V[y*chi.W+x]))
 		}
 	}
-	mid, high := quantile(inner, 0.5), quantile(inner, 0.75)
+	mid, high := quantiles(inner, 0.5, 0.75)
 	_, face := f.extremes(chi, down)
 	top := make([]float32, s.blocks)
-	out := make([]float32, s.blocks)
-	var some []float64
+	out := make([]float32, s.blocks+s.around)
+	for k := range s.around {
+		out[s.blocks+k] = 1
+	}
+	var some []float32
 	for b, pixels := range f.rimPixels[down] {
 		out[b] = 1
 		if len(pixels) < 8 {
@@ -69,10 +97,11 @@ func (f *face) tame(chi *part.Plane, down int) []float32 {
 			v := abs32(chi.V[i])
 			most = max(most, v)
 			if k%step == 0 {
-				some = append(some, float64(v))
+				some = append(some, v)
 			}
 		}
-		out[b] = float32(min(1, (mid+still)/(quantile(some, 0.5)+still), (high+still)/(quantile(some, 0.75)+still)))
+		own, ownHigh := quantiles(some, 0.5, 0.75)
+		out[b] = float32(min(1, (float64(mid)+still)/(float64(own)+still), (float64(high)+still)/(float64(ownHigh)+still)))
 		top[b] = out[b] * most
 	}
 	f.tameBands(top, out, face)
@@ -82,13 +111,14 @@ func (f *face) tame(chi *part.Plane, down int) []float32 {
 	} else if f.woven || len(f.pal.axis) > 0 {
 		doubt = rimPatternDoubt
 	}
-	for b := range out {
+	for b := range out[:s.blocks] {
 		out[b] /= doubt
 	}
 	for y := range chi.H {
-		for x := range chi.W {
-			if i := y*down*f.surf.w + x*down; s.block[i] >= 0 {
-				chi.V[y*chi.W+x] *= f.tamed(out, i)
+		blocks := s.block[y*down*f.surf.w:]
+		for x := range chi.V[y*chi.W : (y+1)*chi.W] {
+			if blocks[x*down] >= 0 {
+				chi.V[y*chi.W+x] *= f.tamed(out, y*down*f.surf.w+x*down)
 			}
 		}
 	}
@@ -148,24 +178,8 @@ func (f *face) tameBands(top, factors []float32, face float32) {
 // tamed is the factor of a pixel: between blocks' middles it is interpolated, and
 // it fades where the rim ends.
 func (f *face) tamed(factors []float32, i int) float32 {
-	s := f.rim
-	if s == nil || factors == nil || s.block[i] < 0 {
+	if f.rim == nil || factors == nil || f.rim.block[i] < 0 {
 		return 1
 	}
-	bands := s.blocks / s.around
-	row, col := s.place[2*i]-0.5, s.place[2*i+1]-0.5 // in blocks, from the middle of the first
-	j := int(max(0, row))
-	v := max(0, row) - float32(j)
-	if col < 0 {
-		col += float32(s.around)
-	}
-	k := int(col)
-	u := col - float32(k)
-	at := func(j, k int) float32 {
-		if j >= bands {
-			return 1
-		}
-		return factors[j*s.around+k%s.around]
-	}
-	return (at(j, k)*(1-u)+at(j, k+1)*u)*(1-v) + (at(j+1, k)*(1-u)+at(j+1, k+1)*u)*v
+	return f.rim.among[f.rim.placed[i]].of(factors)
 }

@@ -104,17 +104,18 @@ func codingShare(s scale) (light, colour float64) {
 // absolute value, or a wider quantile's where the tails are heavier.
 func (f *face) spreadOf(q, share *part.Plane, down int) float64 {
 	every := max(1, len(f.points)/4000)
-	a := make([]float64, 0, len(f.points)/every+1)
+	a := make([]float32, 0, len(f.points)/every+1)
 	for k := 0; k < len(f.points); k += every {
 		x, y := f.points[k]%f.surf.w/down, f.points[k]/f.surf.w/down
 		if x < q.W && y < q.H && (share == nil || share.V[y*q.W+x] >= minWeight) {
-			a = append(a, math.Abs(float64(q.V[y*q.W+x])))
+			a = append(a, abs32(q.V[y*q.W+x]))
 		}
 	}
 	if len(a) == 0 {
 		return 1
 	}
-	return max(madToSD*median(a), quantile(a, .95)/1.96, 1e-6)
+	mid, far := quantiles(a, 0.5, 0.95)
+	return max(madToSD*float64(mid), float64(far)/1.96, 1e-6)
 }
 
 // threshold is the response that noise reaches somewhere on a face with the
@@ -152,16 +153,18 @@ func (f *face) cellMaxima(chi *part.Plane, down int) []float64 {
 	top := make([]float32, g.nx*g.ny)
 	full := make([]int, g.nx*g.ny)
 	for y := range chi.H {
-		dist := f.surf.dist.V[min(y*down, f.surf.h-1)*f.surf.w:]
-		row := chi.V[y*chi.W : (y+1)*chi.W]
+		dist := f.surf.dist.V[y*down*f.surf.w:]
 		for cx := range g.nx {
 			c := y/g.cell*g.nx + cx
-			most, n := top[c], 0
-			for x := cx * g.cell; x < min(chi.W, (cx+1)*g.cell); x++ {
-				if dist[min(x*down, f.surf.w-1)] > 0 {
+			most, n, i := top[c], 0, cx*g.cell*down
+			for _, v := range chi.V[y*chi.W+cx*g.cell : y*chi.W+min(chi.W, (cx+1)*g.cell)] {
+				if dist[i] > 0 {
 					n++
-					most = max(most, row[x])
+					if v > most {
+						most = v
+					}
 				}
+				i += down
 			}
 			top[c] = most
 			full[c] += n

@@ -4,7 +4,6 @@ import (
 	"encoding/csv"
 	"fmt"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -116,22 +115,9 @@ func TestReducedStructure(t *testing.T) {
 	}
 }
 
-// reference reads a file of the reference beside the project, or skips.
-func reference(t *testing.T, name string) [][]string {
-	t.Helper()
-	dir := os.Getenv("FINISHBENCH_SHARED")
-	if dir == "" {
-		dir = "../../../shared"
-	}
-	return readCSV(t, filepath.Join(dir, "reference", name))
-}
-
 func readCSV(t *testing.T, path string) [][]string {
 	t.Helper()
 	f, err := os.Open(path)
-	if os.IsNotExist(err) && !strings.HasPrefix(path, "testdata") {
-		t.Skip("the reference tables are not beside the project; set FINISHBENCH_SHARED")
-	}
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -143,9 +129,10 @@ func readCSV(t *testing.T, path string) [][]string {
 	return rows[1:]
 }
 
-// TestReferenceTables: all 3 x 416 cells, through Lookup, with lots large enough
-// that no sample is the lot.
-func TestReferenceTables(t *testing.T) {
+// TestWholeTables: all 3 x 416 printed cells come out of Lookup, with lots large
+// enough that no sample is the lot. That the cells themselves are right, other
+// tests say, by the tables' diagonals and by their operating characteristics.
+func TestWholeTables(t *testing.T) {
 	// A lot size and level that lead to each letter, by Table I as printed.
 	way := map[string]struct {
 		lot   int
@@ -154,7 +141,7 @@ func TestReferenceTables(t *testing.T) {
 		"K": {2000, "II"}, "L": {5000, "II"}, "M": {20000, "II"}, "N": {100000, "II"}, "P": {200000, "II"}, "Q": {600000, "II"}, "R": {600000, "III"}}
 	for _, mode := range Modes {
 		cells := 0
-		for _, r := range reference(t, string(mode)+"_single.csv") {
+		for _, r := range readCSV(t, "tables/"+string(mode)+"_single.csv") {
 			w, ok := way[r[0]]
 			if !ok {
 				continue // the tightened table's S, which no lot leads to
@@ -179,9 +166,9 @@ func TestReferenceTables(t *testing.T) {
 	}
 }
 
-// TestReferenceLetters: both ends of each of the 15 rows of Table I, 7 levels.
-func TestReferenceLetters(t *testing.T) {
-	rows := reference(t, "code_letters.csv")
+// TestWholeLetters: both ends of each of the 15 rows of Table I, 7 levels.
+func TestWholeLetters(t *testing.T) {
+	rows := readCSV(t, "tables/code_letters.csv")
 	if len(rows) != 15 {
 		t.Fatalf("%d rows", len(rows))
 	}

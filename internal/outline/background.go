@@ -1,6 +1,10 @@
 package outline
 
-import "math"
+import (
+	"math"
+
+	"finishbench/internal/robust"
+)
 
 // surface is a polynomial of second degree in x and y, both -1..1 across the
 // picture: 1, x, y, x^2, xy, y^2. Values are levels 0..255.
@@ -38,11 +42,18 @@ func frameBackground(t *thinned) *background {
 // one, from the commonest level, and leaves out what lies far off.
 func fitBackground(t *thinned, places []int, last *background) *background {
 	var b background
-	at := make([][2]float64, len(places)) // the places' coordinates
+	at := make([]spot, len(places))
+	var where robust.Quadric // all places, alike for all channels
 	for i, p := range places {
-		at[i] = [2]float64{unitCoord(p%t.w, t.w), unitCoord(p/t.w, t.h)}
+		at[i].x, at[i].y = unitCoord(p%t.w, t.w), unitCoord(p/t.w, t.h)
+		where.Add(at[i].x, at[i].y, 0, 1)
 	}
 	for c := range t.c {
+		all := where
+		for i, p := range places {
+			at[i].v = float64(t.v[p*t.c+c])
+			all.AddValue(at[i].x, at[i].y, at[i].v)
+		}
 		// Wide at first, as light falls off towards the corners; then as the scatter is.
 		s, noise, rounds := surface{}, 0.0, 4
 		if last != nil {
@@ -56,12 +67,15 @@ func fitBackground(t *thinned, places []int, last *background) *background {
 			if first {
 				tol = 40
 			}
-			s, noise = refit(t, places, at, c, &s, tol, first)
+			s, noise = refit(at, all, &s, tol, first)
 		}
 		b.of[c], b.noise = s, max(b.noise, noise)
 	}
 	return &b
 }
+
+// spot is one sample's place, -1..1 each way, and level.
+type spot struct{ x, y, v float64 }
 
 // commonest is the middle of the fullest run of 9 levels.
 func commonest(t *thinned, places []int, c int) float64 {
@@ -82,32 +96,23 @@ func commonest(t *thinned, places []int, c int) float64 {
 	return float64(at) - 4
 }
 
-// refit fits a surface to the places within tol of the last one. planeOnly
-// leaves the second degree out. The noise is 1.4826 times the median distance.
-func refit(t *thinned, places []int, at [][2]float64, c int, last *surface, tol float64, planeOnly bool) (surface, float64) {
+// refit fits a surface to the spots within tol of the last one; all are the sums of
+// all spots. planeOnly leaves the second degree out. The noise is 1.4826 times the median distance.
+func refit(spots []spot, all robust.Quadric, last *surface, tol float64, planeOnly bool) (surface, float64) {
 	n := 6
 	if planeOnly {
 		n = 3
 	}
-	var a [6][7]float64
 	var off [256 * 4]int // histogram of the distances, in quarter levels
-	seen := 0
-	for i, p := range places {
-		x, y := at[i][0], at[i][1]
-		v := float64(t.v[p*t.c+c])
-		d := math.Abs(v - last.at(x, y))
+	seen := len(spots)
+	for _, p := range spots {
+		d := math.Abs(p.v - last.at(p.x, p.y))
 		if d > tol {
+			all.Add(p.x, p.y, p.v, -1)
+			seen--
 			continue
 		}
 		off[int(min(4*d, 1023))]++
-		seen++
-		f := [7]float64{1, x, y, x * x, x * y, y * y, v}
-		for i := range n {
-			for j := i; j < n; j++ {
-				a[i][j] += f[i] * f[j]
-			}
-			a[i][6] += f[i] * f[6]
-		}
 	}
 	if seen < 20*n {
 		return *last, tol / 4
@@ -116,6 +121,7 @@ func refit(t *thinned, places []int, at [][2]float64, c int, last *surface, tol 
 	for k := 0; k <= seen/2; median++ {
 		k += off[median]
 	}
+	a := all.Equations(n)
 	s, ok := solve(&a, n)
 	if !ok {
 		return *last, tol / 4
@@ -164,25 +170,43 @@ func (b *background) differences(t *thinned) []uint8 {
 	d := make([]uint8, t.w*t.h)
 	dx := 2 / float64(t.w)
 	x0 := unitCoord(0, t.w)
+	var line [3]parabola
 	for j := range t.h {
 		y := unitCoord(j, t.h)
-		out := d[j*t.w : (j+1)*t.w]
 		for c := range t.c {
 			s := &b.of[c]
 			// Along a row the surface is a parabola: its second difference is the same
 			// all along. In 1/2^24 of a level, plus one half to round.
 			const one = 1 << 24
-			v := int64(one * (s.at(x0, y) + 0.5))
-			step := int64(one * (s.at(x0+dx, y) - s.at(x0, y)))
-			bend := int64(one * 2 * s[3] * dx * dx)
-			row := t.v[j*t.w*t.c+c:]
-			for i, k := 0, 0; i < len(out); i, k = i+1, k+t.c {
-				u := int64(row[k]) - v>>24
-				v, step = v+step, step+bend
-				sign := u >> 63 // all ones where negative; no branch on noise
-				out[i] = uint8(max(int64(out[i]), min((u^sign)-sign, 255)))
+			line[c] = parabola{
+				v:    int64(one * (s.at(x0, y) + 0.5)),
+				step: int64(one * (s.at(x0+dx, y) - s.at(x0, y))),
+				bend: int64(one * 2 * s[3] * dx * dx),
 			}
+		}
+		out, row := d[j*t.w:(j+1)*t.w], t.v[j*t.w*t.c:(j+1)*t.w*t.c]
+		if t.c == 3 {
+			r, g, b := line[0], line[1], line[2]
+			for i := range out {
+				v := row[3*i : 3*i+3 : 3*i+3]
+				out[i] = uint8(min(max(r.apart(v[0]), g.apart(v[1]), b.apart(v[2])), 255))
+			}
+			continue
+		}
+		for i, v := range row {
+			out[i] = uint8(min(line[0].apart(v), 255))
 		}
 	}
 	return d
+}
+
+// parabola runs along a row of samples in whole numbers.
+type parabola struct{ v, step, bend int64 }
+
+// apart is how far a level is from the parabola, which then goes on to the next sample.
+func (p *parabola) apart(level uint8) int64 {
+	u := int64(level) - p.v>>24
+	p.v, p.step = p.v+p.step, p.step+p.bend
+	sign := u >> 63 // all ones where negative; no branch on noise
+	return (u ^ sign) - sign
 }

@@ -105,16 +105,21 @@ func (c *Curve) profileAt(im *part.Image, k int, within float64) *profile {
 	}
 	p.n, p.half = n-2*margin, half-margin
 	p.slope = make([]float64, p.n)
-	v := make([]float64, n)
+	var v [3][]float64 // colours along the normal
 	for ch := range im.C {
-		for i := range n {
-			u := float64(i) - half
-			sum := 0.0
-			for q := -2.0; q <= 2; q += 2 {
-				sum += sample(im, x0+u*p.nx-q*p.ny, y0+u*p.ny+q*p.nx, ch)
-			}
-			v[i] = sum / 3
+		v[ch] = make([]float64, n)
+	}
+	for i := range n {
+		u := float64(i) - half
+		var sum [3]float64
+		for q := -2.0; q <= 2; q += 2 {
+			addSample(&sum, im, x0+u*p.nx-q*p.ny, y0+u*p.ny+q*p.nx)
 		}
+		for ch := range im.C {
+			v[ch][i] = sum[ch] / 3
+		}
+	}
+	for _, v := range v[:im.C] {
 		for i := range p.slope {
 			d := 0.0
 			for q := 1; q <= margin; q++ {
@@ -141,9 +146,7 @@ func leastSlope(slopes []*profile) float64 {
 	if len(outside) == 0 {
 		return math.Inf(1)
 	}
-	slices.Sort(outside)
-	slices.Sort(most)
-	return max(groundTimes*outside[len(outside)/2], groundTail*outside[len(outside)*9/10], ringing*most[len(most)/2])
+	return max(groundTimes*robust.Nth(outside, len(outside)/2), groundTail*robust.Nth(outside, len(outside)*9/10), ringing*robust.Nth(most, len(most)/2))
 }
 
 // peak is where the slope peaks above least: farthest outside, or nearest to the
@@ -204,18 +207,28 @@ var derivative = func() (d [5]float64) {
 	return d
 }()
 
-// sample is a channel between pixels, 0..255.
-func sample(im *part.Image, x, y float64, c int) float64 {
+// addSample adds the colour at a place between pixels, 0..255.
+func addSample(sum *[3]float64, im *part.Image, x, y float64) {
 	i, j := int(x), int(y)
 	u, v := x-float64(i), y-float64(j)
-	p := (j*im.W+i)*im.C + c
-	down := im.W * im.C
+	p := (j*im.W + i) * im.C
+	down := p + im.W*im.C
 	if im.Pix16 != nil {
-		s := im.Pix16
-		return ((float64(s[p])*(1-u)+float64(s[p+im.C])*u)*(1-v) + (float64(s[p+down])*(1-u)+float64(s[p+down+im.C])*u)*v) / 257
+		a, b := im.Pix16[p:p+2*im.C], im.Pix16[down:down+2*im.C]
+		for c := range im.C {
+			sum[c] += between(float64(a[c]), float64(a[c+im.C]), float64(b[c]), float64(b[c+im.C]), u, v) / 257
+		}
+		return
 	}
-	s := im.Pix8
-	return (float64(s[p])*(1-u)+float64(s[p+im.C])*u)*(1-v) + (float64(s[p+down])*(1-u)+float64(s[p+down+im.C])*u)*v
+	a, b := im.Pix8[p:p+2*im.C], im.Pix8[down:down+2*im.C]
+	for c := range im.C {
+		sum[c] += between(float64(a[c]), float64(a[c+im.C]), float64(b[c]), float64(b[c+im.C]), u, v)
+	}
+}
+
+// between is the value at u, v between four pixels: two, and the two below them.
+func between(a, b, c, d, u, v float64) float64 {
+	return (a*(1-u)+b*u)*(1-v) + (c*(1-u)+d*u)*v
 }
 
 // fit puts a Fourier series through radii at equal angles, those that are not NaN,
@@ -223,18 +236,8 @@ func sample(im *part.Image, x, y float64, c int) float64 {
 // the least scatter, in pixels, that it starts from.
 func (c *Curve) fit(r, weight []float64, least float64) {
 	n := len(r)
-	terms := 2*orders + 1
-	basis := make([]float64, n*terms)
-	sin, cos := make([]float64, n), make([]float64, n)
-	for k := range n {
-		sin[k], cos[k] = math.Sincos(2 * math.Pi * float64(k) / float64(n))
-	}
-	for k := range n {
-		basis[k*terms] = 1
-		for o := 1; o <= orders; o++ {
-			basis[k*terms+2*o-1], basis[k*terms+2*o] = cos[o*k%n], sin[o*k%n]
-		}
-	}
+	const terms = 2*orders + 1
+	basis := fourier(n)
 	trust := make([]float64, n)
 	for k := range r {
 		trust[k] = 1
@@ -242,17 +245,18 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 			trust[k] = 0
 		}
 	}
-	value := func(x, b []float64) float64 {
+	value := func(x []float64, k int) float64 {
 		v := 0.0
-		for i := range b {
-			v += x[i] * b[i]
+		for i, b := range basis[k][:terms] {
+			v += x[i] * b
 		}
 		return v
 	}
 	var x []float64
-	off := make([]float64, n)
+	off, all := make([]float64, n), make([]float64, 0, n)
 	for round := range 6 {
-		a := make([]float64, terms*(terms+1))
+		var weights harmonics
+		var right [terms]float64
 		for k := range n {
 			w := trust[k]
 			if weight != nil {
@@ -261,16 +265,15 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 			if w == 0 {
 				continue
 			}
-			b := basis[k*terms : (k+1)*terms]
-			for i := range terms {
-				f := w * b[i]
-				row := a[i*(terms+1):]
-				for j := i; j < terms; j++ {
-					row[j] += f * b[j]
-				}
-				row[terms] += f * r[k]
+			for i, b := range basis[k] {
+				weights[i] += w * b
+			}
+			w *= r[k]
+			for i, b := range basis[k][:terms] {
+				right[i] += w * b
 			}
 		}
+		a := weights.equations(&right)
 		// High orders are held down a little, so that a gap is crossed smoothly.
 		for o := 1; o <= orders; o++ {
 			for _, i := range [2]int{2*o - 1, 2 * o} {
@@ -282,16 +285,15 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 			c.UPX = math.Inf(1)
 			return
 		}
-		var all []float64
+		all = all[:0]
 		for k := range n {
 			off[k] = math.NaN()
 			if !math.IsNaN(r[k]) {
-				off[k] = r[k] - value(x, basis[k*terms:(k+1)*terms])
+				off[k] = r[k] - value(x, k)
 				all = append(all, math.Abs(off[k]))
 			}
 		}
-		slices.Sort(all)
-		scatter := 1.4826 * all[len(all)/2]
+		scatter := 1.4826 * robust.Nth(all, len(all)/2)
 		limit := tukey * math.Max(scatter, least/math.Exp2(float64(round)))
 		for k := range n {
 			trust[k] = 0
@@ -309,15 +311,71 @@ func (c *Curve) fit(r, weight []float64, least float64) {
 	}
 	c.Seen = count / float64(n)
 	c.UPX = math.Sqrt(sum / math.Max(1, count))
-	for k := range c.RadiusN {
-		a := 2 * math.Pi * float64(k) / float64(len(c.RadiusN))
-		v := x[0]
-		for o := 1; o <= orders; o++ {
-			s, co := math.Sincos(float64(o) * a)
-			v += x[2*o-1]*co + x[2*o]*s
-		}
-		c.RadiusN[k] = v
+	if n != len(c.RadiusN) {
+		basis = fourier(len(c.RadiusN))
 	}
+	for k := range c.RadiusN {
+		c.RadiusN[k] = value(x, k)
+	}
+}
+
+// harmonics are 1 and the cosine and sine of each multiple of an angle, up to twice the highest order of
+// the curve, or sums of these.
+type harmonics [4*orders + 1]float64
+
+// fourier are those at n equal angles.
+func fourier(n int) []harmonics {
+	out, sin, cos := make([]harmonics, n), make([]float64, n), make([]float64, n)
+	for k := range n {
+		sin[k], cos[k] = math.Sincos(2 * math.Pi * float64(k) / float64(n))
+	}
+	for k := range out {
+		out[k][0] = 1
+		for o, i := 1, 0; o <= 2*orders; o++ {
+			if i += k; i >= n { // o*k, less whole turns
+				i -= n
+			}
+			out[k][2*o-1], out[k][2*o] = cos[i], sin[i]
+		}
+	}
+	return out
+}
+
+// equations are the upper half of the normal equations of a weighted fit of the series, each row with its right side
+// behind it: h are the harmonics summed with the weights. A product of two of them is half a sum of two others, of the
+// orders' sum and difference, so that these few sums hold all.
+func (h *harmonics) equations(right *[2*orders + 1]float64) []float64 {
+	const terms = 2*orders + 1
+	a := make([]float64, terms*(terms+1))
+	cos := func(o int) float64 { return h[max(0, 2*max(o, -o)-1)] }
+	sin := func(o int) float64 {
+		switch {
+		case o > 0:
+			return h[2*o]
+		case o < 0:
+			return -h[-2*o]
+		}
+		return 0
+	}
+	for i := range terms {
+		row := a[i*(terms+1):]
+		oi := (i + 1) / 2
+		for j := i; j < terms; j++ {
+			oj := (j + 1) / 2
+			switch sinI, sinJ := i > 0 && i%2 == 0, j > 0 && j%2 == 0; {
+			case !sinI && !sinJ:
+				row[j] = (cos(oj-oi) + cos(oj+oi)) / 2
+			case sinI && sinJ:
+				row[j] = (cos(oj-oi) - cos(oj+oi)) / 2
+			case sinJ:
+				row[j] = (sin(oj+oi) + sin(oj-oi)) / 2
+			default:
+				row[j] = (sin(oj+oi) - sin(oj-oi)) / 2
+			}
+		}
+		row[terms] = right[i]
+	}
+	return a
 }
 
 // Beside is the area, in square pixels, of the largest piece that was seen and lies

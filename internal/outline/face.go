@@ -1,11 +1,13 @@
 package outline
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
 	"math/bits"
 	"slices"
+	"sort"
 
 	"finishbench/internal/part"
 )
@@ -185,16 +187,22 @@ func textureInto[T uint8 | uint16](o, t *thinned, pix []T, w int, shift uint, ta
 	every := max(1, step/4)
 	side := blockSide(step)
 	n := uint32(side * side)
+	next := every * c // samples from one pixel to the next
 	for j := range t.h {
 		for i := range t.w {
 			var s, ss uint32
 			for dy := range side {
-				at := ((j*step+dy*every)*w+i*step)*c + c/2
-				for range side {
-					v := uint32(pix[at]) >> shift
+				line := pix[((j*step+dy*every)*w+i*step)*c+c/2:]
+				if side == 4 { // of 2 megapixels; four at once are twice as fast
+					v3, v2, v1, v0 := uint32(line[3*next]>>(shift&15)), uint32(line[2*next]>>(shift&15)), uint32(line[next]>>(shift&15)), uint32(line[0]>>(shift&15))
+					s += v0 + v1 + v2 + v3
+					ss += v0*v0 + v1*v1 + v2*v2 + v3*v3
+					continue
+				}
+				for k := range side {
+					v := uint32(line[k*next] >> shift)
 					s += v
 					ss += v * v
-					at += every * c
 				}
 			}
 			p := j*t.w + i
@@ -216,10 +224,10 @@ func blockSide(step int) int {
 // ground knows how the frame's edge looks.
 type ground struct {
 	ts    []*thinned
-	are   [][]float64 // how places there look,
+	are   [][]float64 // how places there look, in the order of what tells most,
 	per   [][]float64 // and by one over how much their light may differ
-	place []float64   // of like: how the place looks,
-	last  int         // and which of are the one before it was most like
+	key   int         // which of their values that is
+	place []float64   // of like: how the place looks
 
 	likeness []float32 // of every second sample, each way; nil: not told
 }
@@ -283,6 +291,8 @@ func newGround(ts []*thinned) *ground {
 		}
 		g.are = some
 	}
+	g.key = widest(g.are)
+	slices.SortStableFunc(g.are, func(a, b []float64) int { return cmp.Compare(a[g.key], b[g.key]) })
 	for _, b := range g.are {
 		per := make([]float64, len(b))
 		for k, v := range b {
@@ -291,6 +301,21 @@ func newGround(ts []*thinned) *ground {
 		g.per = append(g.per, per)
 	}
 	return g
+}
+
+// widest is which of their values differs most from place to place, for how much it may.
+func widest(are [][]float64) int {
+	best, most := 0, 0.0
+	for k := range are[0] {
+		lo, hi := math.Inf(1), 0.0
+		for _, b := range are {
+			lo, hi = min(lo, b[k]), max(hi, b[k])
+		}
+		if d := (hi - lo) / (2*evenLevel + 0.05*(lo+hi)/2); d > most {
+			best, most = k, d
+		}
+	}
+	return best
 }
 
 // at fills out with what a place looks like: the mean of 3 x 3 samples of all channels of all
@@ -317,19 +342,34 @@ func (g *ground) like(x, y int) float64 {
 	t := g.ts[0]
 	g.place = g.at(g.place, max(1, min(t.w-2, x)), max(1, min(t.h-2, y)))
 	best := math.Inf(1)
-	off := func(i int) {
+	// off says whether place i, and all beyond it, may be nearer: its key alone is not as far.
+	off := func(i int) bool {
 		b, per, d := g.are[i], g.per[i], 0.0
+		if e := (g.place[g.key] - b[g.key]) * per[g.key]; e*e >= best {
+			return false
+		}
 		for k, v := range g.place {
 			e := (v - b[k]) * per[k]
 			if d += e * e; d >= best {
-				return
+				return true
 			}
 		}
-		best, g.last = d, i
+		best = d
+		return true
 	}
-	off(g.last) // neighbours look alike: with this first, the others are soon known to be worse
-	for i := range g.are {
-		off(i)
+	up := sort.Search(len(g.are), func(i int) bool { return g.are[i][g.key] >= g.place[g.key] })
+	down := up - 1
+	for above, below := up < len(g.are), down >= 0; above || below; {
+		if above {
+			above = off(up)
+			up++
+			above = above && up < len(g.are)
+		}
+		if below {
+			below = off(down)
+			down--
+			below = below && down >= 0
+		}
 	}
 	return 1 / (1 + best/float64(len(g.place)))
 }
@@ -530,27 +570,29 @@ func change(sum, square []int32, channels, at int) float32 {
 // bending costs, sums up to most.
 func closedPath(strength []float32, radii int) ([angles]int, bool) {
 	var out [angles]int
-	from := make([]int8, 2*angles*radii)
-	sum, next := make([]float32, radii), make([]float32, radii)
+	// The best sum up to each direction and radius, twice around; beyond the radii there is no way.
+	sums, wide := make([]float32, (2*angles+1)*(radii+2*steepest)), radii+2*steepest
+	for k := range 2*angles + 1 {
+		for d := range steepest {
+			sums[k*wide+d], sums[(k+1)*wide-1-d] = -1e9, -1e9
+		}
+	}
 	for k := range 2 * angles {
 		row := strength[k%angles*radii:][:radii]
-		for r := range radii {
-			best, at := float32(-1e9), 0
-			for d := -steepest; d <= steepest; d++ {
-				if r+d < 0 || r+d >= radii {
-					continue
-				}
-				if v := sum[r+d] - stiffness*float32(d*d); v > best {
-					best, at = v, d
-				}
+		sum, next := sums[k*wide:(k+1)*wide], sums[(k+1)*wide+steepest:][:radii]
+		for r, v := range row {
+			from := sum[r : r+2*steepest+1 : r+2*steepest+1]
+			best := from[steepest]
+			for d := 1; d <= steepest; d++ {
+				best = max(best, max(from[steepest-d], from[steepest+d])-stiffness*float32(d*d))
 			}
-			next[r], from[k*radii+r] = best+row[r], int8(at)
+			next[r] = best + v
 		}
-		sum, next = next, sum
 	}
 	r := 0
-	for i, v := range sum {
-		if v > sum[r] {
+	last := sums[2*angles*wide+steepest:][:radii]
+	for i, v := range last {
+		if v > last[r] {
 			r = i
 		}
 	}
@@ -560,7 +602,13 @@ func closedPath(strength []float32, radii int) ([angles]int, bool) {
 		if k < 3*angles/2 {
 			out[k%angles] = r
 		}
-		r += int(from[k*radii+r])
+		best, at := float32(-1e9), 0
+		for d := -steepest; d <= steepest; d++ {
+			if v := sums[k*wide+steepest+r+d] - stiffness*float32(d*d); v > best {
+				best, at = v, d
+			}
+		}
+		r += at
 	}
 	a, b := out[(angles/2+angles-1)%angles], out[angles/2]
 	return out, max(a-b, b-a) <= 2*steepest

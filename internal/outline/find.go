@@ -87,8 +87,14 @@ func (s *Silhouette) Level(i, j int) float64 {
 	return min(v, 255)
 }
 
-// Sample is channel c of sample (i,j), 0..255.
-func (s *Silhouette) Sample(i, j, c int) float64 { return float64(s.t.v[(j*s.w+i)*s.t.c+c]) }
+// Brightest is the brightest channel of sample (i,j), 0..255.
+func (s *Silhouette) Brightest(i, j int) uint8 {
+	p := (j*s.w + i) * s.t.c
+	if s.t.c == 1 {
+		return s.t.v[p]
+	}
+	return max(s.t.v[p], s.t.v[p+1], s.t.v[p+2])
+}
 
 func (s *Silhouette) centre(i float64) float64 { return s.t.centre(i) }
 
@@ -173,22 +179,25 @@ func backgroundPlaces(out []uint8, w, h, fullW int) []int {
 
 // choose takes holders off, and tells the unit from other pieces.
 func (s *Silhouette) choose() bool {
-	mask := make([]uint8, len(s.out))
 	held := make([]bool, len(s.out))
-	var objs []object
-	objs = label(s.lab, s.out, s.w, s.h, true)
+	objs := label(s.lab, s.out, s.w, s.h, true)
 	for _, o := range objs {
 		if o.area < s.w*s.h/2000 {
 			continue
 		}
 		s.takeHolders(o, held)
 	}
-	for p, l := range s.lab {
-		if l > 0 && !held[p] {
-			mask[p] = 1
+	s.HasStem = slices.Contains(held, true)
+	if s.HasStem {
+		s.Holder = s.holderBox(held)
+		mask := slices.Clone(s.out)
+		for p, yes := range held {
+			if yes {
+				mask[p] = 0
+			}
 		}
+		objs = label(s.lab, mask, s.w, s.h, true)
 	}
-	objs = label(s.lab, mask, s.w, s.h, true)
 	best := -1
 	for i := range objs {
 		objs[i].contrast = s.contrast(objs[i])
@@ -197,13 +206,12 @@ func (s *Silhouette) choose() bool {
 			best = i
 		}
 	}
-	for p := range held {
-		if held[p] {
-			s.lab[p] = -1
+	if s.HasStem {
+		for p, yes := range held {
+			if yes {
+				s.lab[p] = -1
+			}
 		}
-	}
-	if slices.Contains(held, true) {
-		s.Holder, s.HasStem = s.holderBox(held), true
 	}
 	if best < 0 || objs[best].area < max(25, s.w*s.h/400) {
 		return false
@@ -266,13 +274,17 @@ func (s *Silhouette) takeHolders(o object, held []bool) {
 // holderBox is the box around all that is held, in full-resolution pixels.
 func (s *Silhouette) holderBox(held []bool) part.Box {
 	x0, y0, x1, y1 := s.w, s.h, -1, -1
-	for p, yes := range held {
-		if yes {
-			x0, x1, y0, y1 = min(x0, p%s.w), max(x1, p%s.w), min(y0, p/s.w), max(y1, p/s.w)
+	for y := range s.h {
+		row := held[y*s.w : (y+1)*s.w]
+		from := slices.Index(row, true)
+		if from < 0 {
+			continue
 		}
-	}
-	if x1 < 0 {
-		return part.Box{}
+		to := s.w - 1
+		for !row[to] {
+			to--
+		}
+		x0, x1, y0, y1 = min(x0, from), max(x1, to), min(y0, y), y
 	}
 	st := float64(s.Step)
 	return part.Box{float64(x0)*st - 0.5, float64(y0)*st - 0.5, float64(x1-x0+1) * st, float64(y1-y0+1) * st}
@@ -308,12 +320,8 @@ func (s *Silhouette) brighter(o object) bool {
 			if s.lab[y*s.w+x] != o.label {
 				continue
 			}
-			v := 0.0
-			for c := range s.t.c {
-				v = max(v, s.Sample(x, y, c))
-			}
 			n++
-			if v < s.Level(x, y) {
+			if float64(s.Brightest(x, y)) < s.Level(x, y) {
 				below++
 			}
 		}

@@ -19,11 +19,15 @@ func (t *thinned) centre(i float64) float64 { return i*float64(t.step) + float64
 // half takes every second sample each way.
 func (t *thinned) half() *thinned {
 	o := &thinned{w: t.w / 2, h: t.h / 2, c: t.c, step: 2 * t.step}
-	o.v = make([]uint8, 0, o.w*o.h*o.c)
+	o.v = make([]uint8, o.w*o.h*o.c)
+	to := 0
 	for j := range o.h {
+		row := t.v[2*j*t.w*t.c:]
 		for i := range o.w {
-			p := (2*j*t.w + 2*i) * t.c
-			o.v = append(o.v, t.v[p:p+t.c]...)
+			for c := range o.c {
+				o.v[to] = row[2*i*t.c+c]
+				to++
+			}
 		}
 	}
 	return o
@@ -52,12 +56,21 @@ func thinInto[T uint8 | uint16](t *thinned, pix []T, w int, shift uint) {
 		r1 := pix[(j*t.step+a)*w*c:]
 		r2 := pix[(j*t.step+b)*w*c:]
 		out := t.v[j*t.w*c : (j+1)*t.w*c]
-		for i := range t.w {
-			p, q := (i*t.step+a)*c, (i*t.step+b)*c
-			for k := range c {
-				s := uint32(r1[p+k]) + uint32(r1[q+k]) + uint32(r2[p+k]) + uint32(r2[q+k])
-				out[i*c+k] = uint8((s>>shift + 2) >> 2)
+		four := func(a, b, d, e T) uint8 {
+			return uint8(((uint32(a)+uint32(b)+uint32(d)+uint32(e))>>(shift&31) + 2) >> 2)
+		}
+		p, q := a*c, b*c
+		if c == 3 {
+			for i := 0; i < len(out); i += 3 {
+				o, l1, m1, l2, m2 := out[i:i+3:i+3], r1[p:p+3:p+3], r1[q:q+3:q+3], r2[p:p+3:p+3], r2[q:q+3:q+3]
+				o[0], o[1], o[2] = four(l1[0], m1[0], l2[0], m2[0]), four(l1[1], m1[1], l2[1], m2[1]), four(l1[2], m1[2], l2[2], m2[2])
+				p, q = p+3*t.step, q+3*t.step
 			}
+			continue
+		}
+		for i := range out {
+			out[i] = four(r1[p], r1[q], r2[p], r2[q])
+			p, q = p+t.step, q+t.step
 		}
 	}
 }

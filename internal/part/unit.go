@@ -62,8 +62,8 @@ type Folder struct {
 	Shots []Shot
 }
 
-// Result is what one unit's inspection says: result.json. See the README for
-// each field. A number that could not be measured is absent.
+// Result is what one unit's inspection says: result.json. docs/formats.md tells each field,
+// docs/result.schema.json its form. A number that could not be measured is absent.
 type Result struct {
 	Schema   int             `json:"schema"`
 	Unit     string          `json:"unit"`

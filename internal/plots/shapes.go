@@ -147,11 +147,9 @@ func fillBox(c *draw.Canvas, i int, x0, y0, x1, y1 vg.Length) {
 // hatch draws slanting lines inside a rectangle: y = slope * x + b.
 func hatch(c *draw.Canvas, sty draw.LineStyle, slope, x0, y0, x1, y1 vg.Length) {
 	const step = 11
-	lo, hi := y0-slope*x0, y1-slope*x0
+	lo, hi := y0+x0, y1+x1
 	if slope > 0 {
 		lo, hi = y0-x1, y1-x0
-	} else {
-		lo, hi = y0+x0, y1+x1
 	}
 	for b := vg.Length(math.Ceil(float64(lo/step))) * step; b <= hi; b += step {
 		l, r := (y0-b)/slope, (y1-b)/slope

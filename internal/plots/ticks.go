@@ -85,7 +85,7 @@ func (t logTicks) Ticks(lo, hi float64) []plot.Tick {
 		best = ticks
 	}
 	if len(best) < 3 { // less than a third of a decade
-		return roundTicks{t.n}.Ticks(lo, hi)
+		return roundTicks(t).Ticks(lo, hi)
 	}
 	for len(best) > t.n && t.n > 1 { // many decades: every other one
 		var half []plot.Tick

@@ -56,9 +56,16 @@ func thin[T uint8 | uint16](p *part.Plane, pix []T, w, c, step int, level float3
 			line := pix[y*w*c : (y+1)*w*c]
 			for i := range row {
 				sum := uint32(0)
-				for x := i * step; x < (i+1)*step; x += every {
-					for k := range c {
-						sum += uint32(line[x*c+k])
+				if at := i * step * c; c == 3 {
+					for range n {
+						q := line[at : at+3 : at+3]
+						sum += uint32(q[0]) + uint32(q[1]) + uint32(q[2])
+						at += 3 * every
+					}
+				} else {
+					for range n {
+						sum += uint32(line[at])
+						at += every
 					}
 				}
 				row[i] += float32(sum)

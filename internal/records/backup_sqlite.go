@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"finishbench/internal/files"
 )
 
 // vacuumInto copies the database while others write: SQLite's VACUUM INTO reads
@@ -105,7 +107,7 @@ func setAside(ctx context.Context, target string, now func() time.Time) (string,
 }
 
 func copyFile(from, to string) error {
-	r, err := os.Open(from)
+	r, err := files.Open(from)
 	if err != nil {
 		return err
 	}

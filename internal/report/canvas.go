@@ -14,9 +14,10 @@ const tileSide = 64
 // canvas draws on 8-bit RGB pixels. keep holds areas (in whole pixels) that
 // strokes and plates leave as they are.
 type canvas struct {
-	w, h int
-	pix  []uint8
-	keep []image.Rectangle
+	w, h  int
+	pix   []uint8
+	keep  []image.Rectangle
+	tiles tiles // of the stroke that is being drawn
 }
 
 // pixels returns the pixels that share any area with the box, for a pixel
@@ -26,24 +27,51 @@ func pixels(b part.Box) image.Rectangle {
 		int(math.Ceil(b[0]+b[2]+0.5)), int(math.Ceil(b[1]+b[3]+0.5)))
 }
 
-// tiles is coverage 0..255 by tile.
-type tiles map[[2]int]*[tileSide * tileSide]uint8
+// tile is coverage 0..255 of a part of the canvas; rows x0..x1-1 of lines y0..y1-1 hold all that is not 0.
+type tile struct {
+	v              [tileSide * tileSide]uint8
+	x0, y0, x1, y1 int
+}
+
+// tiles are those that strokes meet, row by row of the canvas; nil where none does.
+type tiles struct {
+	across int
+	at     []*tile
+	spare  []*tile // cleared
+}
+
+// of returns the tile of a pixel.
+func (t *tiles) of(x, y int) *tile {
+	k := y/tileSide*t.across + x/tileSide
+	if t.at[k] == nil {
+		if n := len(t.spare); n > 0 {
+			t.at[k], t.spare = t.spare[n-1], t.spare[:n-1]
+		} else {
+			t.at[k] = new(tile)
+		}
+		t.at[k].x0, t.at[k].y0 = tileSide, tileSide
+	}
+	return t.at[k]
+}
 
 // stroke draws the paths with a line of the half width (pixels) in one colour.
 // Joints are round; the line is anti-aliased; where it crosses itself it is no
 // darker.
 func (c *canvas) stroke(paths [][]part.Point, half float64, col colour, alpha float64) {
-	t := tiles{}
+	if c.tiles.at == nil {
+		c.tiles.across = (c.w-1)/tileSide + 1
+		c.tiles.at = make([]*tile, c.tiles.across*((c.h-1)/tileSide+1))
+	}
 	for _, p := range paths {
 		for i := 1; i < len(p); i++ {
-			c.cover(t, p[i-1], p[i], half)
+			c.cover(p[i-1], p[i], half)
 		}
 	}
-	c.blend(t, col, alpha)
+	c.blend(col, alpha)
 }
 
 // cover adds the coverage of one segment, row by row.
-func (c *canvas) cover(t tiles, a, b part.Point, half float64) {
+func (c *canvas) cover(a, b part.Point, half float64) {
 	if !finite(a) || !finite(b) {
 		return
 	}
@@ -64,6 +92,7 @@ func (c *canvas) cover(t tiles, a, b part.Point, half float64) {
 		}
 		x0 := max(0, int(math.Ceil(min(xa, xb)-reach)))
 		x1 := min(c.w-1, int(math.Floor(max(xa, xb)+reach)))
+		var t *tile
 		for x := x0; x <= x1; x++ {
 			px, py := float64(x)-a.X, float64(y)-a.Y
 			s := 0.0
@@ -76,35 +105,41 @@ func (c *canvas) cover(t tiles, a, b part.Point, half float64) {
 				continue
 			}
 			v := min(reach-math.Sqrt(d2), 1)
-			t.add(x, y, uint8(v*255+0.5))
+			if t == nil || x%tileSide == 0 {
+				t = c.tiles.of(x, y)
+			}
+			t.add(x%tileSide, y%tileSide, uint8(v*255+0.5))
 		}
 	}
 }
 
-func (t tiles) add(x, y int, v uint8) {
-	k := [2]int{x / tileSide, y / tileSide}
-	m := t[k]
-	if m == nil {
-		m = new([tileSide * tileSide]uint8)
-		t[k] = m
-	}
-	i := (y%tileSide)*tileSide + x%tileSide
-	m[i] = max(m[i], v)
+func (t *tile) add(x, y int, v uint8) {
+	i := y*tileSide + x
+	t.v[i] = max(t.v[i], v)
+	t.x0, t.x1, t.y0, t.y1 = min(t.x0, x), max(t.x1, x+1), min(t.y0, y), max(t.y1, y+1)
 }
 
-// blend lays a colour over the pixels by their coverage.
-func (c *canvas) blend(t tiles, col colour, alpha float64) {
-	for k, m := range t {
-		area := image.Rect(k[0]*tileSide, k[1]*tileSide, min(c.w, (k[0]+1)*tileSide), min(c.h, (k[1]+1)*tileSide))
-		near := c.kept(area)
-		for y := area.Min.Y; y < area.Max.Y; y++ {
-			row := m[(y%tileSide)*tileSide:]
-			for x := area.Min.X; x < area.Max.X; x++ {
-				if v := row[x-area.Min.X]; v != 0 && !inAny(near, x, y) {
-					c.mix(x, y, col, float64(v)/255*alpha)
+// blend lays a colour over the pixels by their coverage, which is then none.
+func (c *canvas) blend(col colour, alpha float64) {
+	var share [256]int
+	for v := range share {
+		share[v] = shareOf(float64(v) / 255 * alpha)
+	}
+	for k, t := range c.tiles.at {
+		if t == nil {
+			continue
+		}
+		x0, y0 := k%c.tiles.across*tileSide, k/c.tiles.across*tileSide
+		near := c.kept(image.Rect(x0+t.x0, y0+t.y0, x0+t.x1, y0+t.y1))
+		for y := t.y0; y < t.y1; y++ {
+			for x, v := range t.v[y*tileSide+t.x0 : y*tileSide+t.x1] {
+				if x += t.x0; v != 0 && !inAny(near, x0+x, y0+y) {
+					c.mixShare(x0+x, y0+y, col, share[v])
 				}
 			}
 		}
+		*t = tile{}
+		c.tiles.at[k], c.tiles.spare = nil, append(c.tiles.spare, t)
 	}
 }
 
@@ -129,9 +164,14 @@ func inAny(rs []image.Rectangle, x, y int) bool {
 }
 
 // mix lays a colour over one pixel, a from 0 (nothing) to 1 (all).
-func (c *canvas) mix(x, y int, col colour, a float64) {
-	p := c.pix[(y*c.w+x)*3:]
-	k := int(a*256 + 0.5)
+func (c *canvas) mix(x, y int, col colour, a float64) { c.mixShare(x, y, col, shareOf(a)) }
+
+// shareOf is a share from 0 to 1 in 256ths.
+func shareOf(a float64) int { return int(a*256 + 0.5) }
+
+// mixShare is mix by a share in 256ths.
+func (c *canvas) mixShare(x, y int, col colour, k int) {
+	p := c.pix[(y*c.w+x)*3:][:3]
 	p[0] += uint8((int(col.r) - int(p[0])) * k >> 8)
 	p[1] += uint8((int(col.g) - int(p[1])) * k >> 8)
 	p[2] += uint8((int(col.b) - int(p[2])) * k >> 8)
@@ -140,11 +180,11 @@ func (c *canvas) mix(x, y int, col colour, a float64) {
 // fill lays a colour over an area.
 func (c *canvas) fill(r image.Rectangle, col colour, alpha float64) {
 	r = r.Intersect(image.Rect(0, 0, c.w, c.h))
-	near := c.kept(r)
+	near, share := c.kept(r), shareOf(alpha)
 	for y := r.Min.Y; y < r.Max.Y; y++ {
 		for x := r.Min.X; x < r.Max.X; x++ {
 			if !inAny(near, x, y) {
-				c.mix(x, y, col, alpha)
+				c.mixShare(x, y, col, share)
 			}
 		}
 	}

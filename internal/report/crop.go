@@ -6,8 +6,6 @@ import (
 	"math"
 	"slices"
 
-	"github.com/disintegration/imaging"
-
 	"finishbench/internal/part"
 )
 
@@ -47,8 +45,10 @@ func MakeCrop(im *part.Image, file string, f part.Finding, mmPerPX float64) (Cro
 	stretched := stretch(small)
 	k := float64(cropSide) / float64(max(area.Dx(), area.Dy()))
 	w, h := max(1, int(float64(area.Dx())*k+0.5)), max(1, int(float64(area.Dy())*k+0.5))
-	big := fromNRGBA(imaging.Resize(toNRGBA(small), w, h, imaging.CatmullRom))
-
+	big, err := resize(small, w, h)
+	if err != nil {
+		return Crop{}, fmt.Errorf("report: crop of finding %d in %s: %w", f.Number, file, err)
+	}
 	out := &part.Image{W: cropSide, H: h + cropStrip, C: 3, Pix8: make([]uint8, 3*cropSide*(h+cropStrip))}
 	for i := range out.Pix8 {
 		out.Pix8[i] = 255

@@ -21,6 +21,6 @@
 // its finding, nor the box of a smaller one. All English text is in text.go,
 // all colours are in palette.go.
 //
-// Only the JPEG encoder and the fast shrinking need OpenCV; built without cgo
+// Only the JPEG encoder and the fast shrinking need C libraries; built without cgo
 // the package uses Go's own, slower ones. Nothing here reads a clock or a file.
 package report

@@ -36,6 +36,26 @@ func shrinkable(im *part.Image, w, h int) error {
 	return nil
 }
 
+// enlargeable bounds what an enlarged picture may be, by the largest JPEG.
+func enlargeable(im *part.Image, w, h int) error {
+	if err := im.Validate(); err != nil {
+		return fmt.Errorf("report: enlarge: %w", err)
+	}
+	if im.Pix8 == nil || w < 1 || h < 1 || w > jpegMax || h > jpegMax {
+		return fmt.Errorf("report: enlarge: %dx%d (8-bit: %v) to %dx%d", im.W, im.H, im.Pix8 != nil, w, h)
+	}
+	return nil
+}
+
+// resize scales an 8-bit picture to w x h: down by area, so that nothing small is lost between
+// samples, else up.
+func resize(im *part.Image, w, h int) (*part.Image, error) {
+	if w <= im.W && h <= im.H {
+		return shrink(im, w, h)
+	}
+	return enlarge(im, w, h)
+}
+
 func sizeOf(w, h int) image.Point { return image.Pt(w, h) }
 
 // rgb8 returns a copy of the picture as 8-bit RGB.

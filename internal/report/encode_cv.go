@@ -7,6 +7,7 @@ import (
 
 	"gocv.io/x/gocv"
 
+	"finishbench/internal/codec"
 	"finishbench/internal/part"
 )
 
@@ -15,25 +16,11 @@ func EncodeJPEG(im *part.Image, quality int) ([]byte, error) {
 	if err := encodable(im, quality); err != nil {
 		return nil, err
 	}
-	src, err := gocv.NewMatFromBytes(im.H, im.W, matType(im), im.Pix8)
+	b, err := codec.EncodeJPEG(im, quality)
 	if err != nil {
 		return nil, fmt.Errorf("report: JPEG of %dx%d: %w", im.W, im.H, err)
 	}
-	defer src.Close()
-	bgr := src
-	if im.C == 3 {
-		bgr = gocv.NewMat()
-		defer bgr.Close()
-		if err := gocv.CvtColor(src, &bgr, gocv.ColorRGBToBGR); err != nil {
-			return nil, fmt.Errorf("report: JPEG of %dx%d: %w", im.W, im.H, err)
-		}
-	}
-	buf, err := gocv.IMEncodeWithParams(gocv.JPEGFileExt, bgr, []int{gocv.IMWriteJpegQuality, quality})
-	if err != nil {
-		return nil, fmt.Errorf("report: JPEG of %dx%d: %w", im.W, im.H, err)
-	}
-	defer buf.Close()
-	return append([]byte(nil), buf.GetBytes()...), nil
+	return b, nil
 }
 
 // shrink returns an 8-bit picture scaled down to w x h by area, w and h not
@@ -42,15 +29,27 @@ func shrink(im *part.Image, w, h int) (*part.Image, error) {
 	if err := shrinkable(im, w, h); err != nil {
 		return nil, err
 	}
+	return resized(im, w, h, gocv.InterpolationArea)
+}
+
+// enlarge returns an 8-bit picture scaled up to w x h by cubic convolution.
+func enlarge(im *part.Image, w, h int) (*part.Image, error) {
+	if err := enlargeable(im, w, h); err != nil {
+		return nil, err
+	}
+	return resized(im, w, h, gocv.InterpolationCubic)
+}
+
+func resized(im *part.Image, w, h int, how gocv.InterpolationFlags) (*part.Image, error) {
 	src, err := gocv.NewMatFromBytes(im.H, im.W, matType(im), im.Pix8)
 	if err != nil {
-		return nil, fmt.Errorf("report: shrink %dx%d: %w", im.W, im.H, err)
+		return nil, fmt.Errorf("report: resize %dx%d: %w", im.W, im.H, err)
 	}
 	defer src.Close()
 	dst := gocv.NewMat()
 	defer dst.Close()
-	if err := gocv.Resize(src, &dst, sizeOf(w, h), 0, 0, gocv.InterpolationArea); err != nil {
-		return nil, fmt.Errorf("report: shrink %dx%d: %w", im.W, im.H, err)
+	if err := gocv.Resize(src, &dst, sizeOf(w, h), 0, 0, how); err != nil {
+		return nil, fmt.Errorf("report: resize %dx%d to %dx%d: %w", im.W, im.H, w, h, err)
 	}
 	return &part.Image{W: w, H: h, C: im.C, Pix8: dst.ToBytes()}, nil
 }

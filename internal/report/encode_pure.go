@@ -13,7 +13,7 @@ import (
 )
 
 // EncodeJPEG returns an 8-bit picture as a JPEG file of the quality 1 to 100.
-// This is Go's own encoder, for builds without OpenCV.
+// This is Go's own encoder, for builds without a C compiler.
 func EncodeJPEG(im *part.Image, quality int) ([]byte, error) {
 	if err := encodable(im, quality); err != nil {
 		return nil, err
@@ -31,4 +31,12 @@ func shrink(im *part.Image, w, h int) (*part.Image, error) {
 		return nil, err
 	}
 	return fromNRGBA(imaging.Resize(toNRGBA(im), w, h, imaging.Box)), nil
+}
+
+// enlarge returns an 8-bit picture scaled up to w x h by cubic convolution, as RGB.
+func enlarge(im *part.Image, w, h int) (*part.Image, error) {
+	if err := enlargeable(im, w, h); err != nil {
+		return nil, err
+	}
+	return fromNRGBA(imaging.Resize(toNRGBA(im), w, h, imaging.CatmullRom)), nil
 }

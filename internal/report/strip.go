@@ -5,8 +5,6 @@ import (
 	"image"
 	"math"
 
-	"github.com/disintegration/imaging"
-
 	"finishbench/internal/part"
 )
 
@@ -94,7 +92,7 @@ func window(p StripPanel, windowMM float64, sidePX int) (*part.Image, error) {
 		return nil, fmt.Errorf("a window of %.2f mm is %d px, in a picture of %d x %d", windowMM, n, p.Image.W, p.Image.H)
 	}
 	small := cut(p.Image, image.Rect(x, y, x+n, y+n))
-	return fromNRGBA(imaging.Resize(toNRGBA(small), sidePX, sidePX, imaging.CatmullRom)), nil
+	return resize(small, sidePX, sidePX)
 }
 
 func stripBar(c *canvas, windowMM float64) error {

@@ -10,7 +10,7 @@ import (
 // Nth moves the k-th smallest value, counted from 0, to place k, none larger
 // before it, and returns it (Hoare 1961, Algorithm 65: Find). v holds more than k
 // values and no NaN.
-func Nth(v []float64, k int) float64 {
+func Nth[T ~float32 | ~float64](v []T, k int) T {
 	for lo, hi := 0, len(v)-1; lo < hi; {
 		pivot, i, j := v[(lo+hi)/2], lo, hi
 		for i <= j {

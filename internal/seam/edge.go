@@ -167,16 +167,18 @@ func normalCos(p poly, y float64) float64 {
 // degrees of freedom: columns less parameters.
 func shapeUncertainty(rows []limbRow, p poly, e *edgeShape, np int) (uShift, uSigma, dof float64) {
 	a := normal{n: np}
-	sums := map[int]*[5]float64{}
+	var sums [][5]float64  // in order of appearance, so that equal pictures give equal bits
+	place := map[int]int{} // of a column in sums
 	eachSample(rows, p, e, func(s *sample) {
 		a.add(s.by[:np], 0, 1)
-		c := sums[s.column]
-		if c == nil {
-			c = new([5]float64)
-			sums[s.column] = c
+		i, had := place[s.column]
+		if !had {
+			i = len(sums)
+			place[s.column] = i
+			sums = append(sums, [5]float64{})
 		}
 		for j := range np {
-			c[j] += s.by[j] * s.residual
+			sums[i][j] += s.by[j] * s.residual
 		}
 	})
 	_, inv, ok := a.solve(0)

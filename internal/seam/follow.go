@@ -86,13 +86,8 @@ func (c *columns) tilt(mm float64) {
 
 // mean is the encoded colour at (x, y) averaged over the column's width.
 func (c *columns) mean(x, y int) (m rgbSum) {
-	for i := x - c.half; i <= x+c.half; i++ {
-		r, g, b := c.l.rgb(i, y)
-		m[0] += float64(r)
-		m[1] += float64(g)
-		m[2] += float64(b)
-	}
 	n := float64(2*c.half + 1)
+	m = c.l.sum(x-c.half, y, 2*c.half+1)
 	m[0], m[1], m[2] = m[0]/n, m[1]/n, m[2]/n
 	return m
 }

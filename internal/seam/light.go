@@ -40,11 +40,32 @@ func (l *light) rgb(x, y int) (r, g, b float32) {
 	return float32(p[i]) / 257, float32(p[i+1]) / 257, float32(p[i+2]) / 257
 }
 
+// sum returns the channels 0..255 of the n places from x on, summed.
+func (l *light) sum(x, y, n int) (s rgbSum) {
+	if l.im.Pix8 == nil || l.im.C != 3 {
+		for i := range n {
+			r, g, b := l.rgb(x+i, y)
+			s[0], s[1], s[2] = s[0]+float64(r), s[1]+float64(g), s[2]+float64(b)
+		}
+		return s
+	}
+	var r, g, b int
+	for p := l.im.Pix8[(y*l.w+x)*3:][:3*n]; len(p) >= 3; p = p[3:] {
+		r, g, b = r+int(p[0]), g+int(p[1]), b+int(p[2])
+	}
+	return rgbSum{float64(r), float64(g), float64(b)}
+}
+
 // luma returns a place's encoded brightness 0..255.
 func (l *light) luma(x, y int) float32 {
 	if l.im.C == 1 {
 		v, _, _ := l.rgb(x, y)
 		return v
+	}
+	if l.im.Pix8 != nil {
+		i := (y*l.w + x) * 3
+		p := l.im.Pix8[i : i+3 : i+3]
+		return lumaR*float32(p[0]) + lumaG*float32(p[1]) + lumaB*float32(p[2])
 	}
 	r, g, b := l.rgb(x, y)
 	return lumaR*r + lumaG*g + lumaB*b

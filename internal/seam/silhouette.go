@@ -95,17 +95,9 @@ type surface struct {
 	gw, gh float64
 }
 
-func (p surface) basis(i, j int) [maxParams]float64 {
-	x, y := 2*float64(i)/p.gw-1, 2*float64(j)/p.gh-1
-	return [maxParams]float64{1, x, y, x * x, x * y, y * y}
-}
-
-func (p surface) at(i, j int) float64 {
-	b, v := p.basis(i, j), 0.0
-	for k := range b {
-		v += p.c[k] * b[k]
-	}
-	return v
+// at returns the surface at x, y, both from -1 to 1.
+func (p surface) at(x, y float64) float64 {
+	return p.c[0] + p.c[1]*x + p.c[2]*y + p.c[3]*(x*x) + p.c[4]*(x*y) + p.c[5]*(y*y)
 }
 
 // row returns the surface along row j as c0 + c1 x + c2 x^2, x from -1 to 1.
@@ -118,36 +110,43 @@ func (p surface) row(j int) (c0, c1, c2 float32) {
 // what stands there (a holder), and returns the robust standard deviation.
 func fitPanel(grid []float32, gw, gh int) (p surface, noise float64, ok bool) {
 	p = surface{gw: float64(gw), gh: float64(gh)}
-	type cell struct{ i, j int }
-	var ring []cell
+	type cell struct{ x, y, v float64 }
+	ring := make([]cell, 0, 4*(gw+gh))
+	var all robust.Quadric
 	for j := 0; j < gh; j++ {
 		for i := 0; i < gw; i++ {
-			if i < 2 || j < 2 || i >= gw-2 || j >= gh-2 {
-				ring = append(ring, cell{i, j})
+			if i == 2 && j >= 2 && j < gh-2 {
+				i = gw - 2
 			}
+			c := cell{2*float64(i)/p.gw - 1, 2*float64(j)/p.gh - 1, float64(grid[j*gw+i])}
+			ring = append(ring, c)
+			all.Add(c.x, c.y, c.v, 1)
 		}
 	}
-	dev := make([]float64, 0, len(ring))
-	for _, c := range ring {
-		dev = append(dev, float64(grid[c.j*gw+c.i]))
+	dev, apart := make([]float64, len(ring)), make([]float64, len(ring))
+	for i, c := range ring {
+		dev[i] = c.v
 	}
 	p.c[0] = median(dev)
-	lim := 0.0
 	for round := 0; round < 5; round++ {
-		dev = dev[:0]
-		for _, c := range ring {
-			dev = append(dev, math.Abs(float64(grid[c.j*gw+c.i])-p.at(c.i, c.j)))
+		for i, c := range ring {
+			apart[i] = math.Abs(c.v - p.at(c.x, c.y))
 		}
+		copy(dev, apart)
 		noise = 1.4826 * median(dev)
-		lim = 3*noise + 3
+		lim := 3*noise + 3
+		sums, used := all, len(ring)
+		for i, c := range ring {
+			if apart[i] > lim {
+				sums.Add(c.x, c.y, c.v, -1)
+				used--
+			}
+		}
 		q := normal{n: maxParams}
-		used := 0
-		for _, c := range ring {
-			v := float64(grid[c.j*gw+c.i])
-			if math.Abs(v-p.at(c.i, c.j)) <= lim {
-				b := p.basis(c.i, c.j)
-				q.add(b[:], v, 1)
-				used++
+		for i, row := range sums.Equations(maxParams) {
+			q.b[i] = row[maxParams]
+			for k := i; k < maxParams; k++ {
+				q.a[k][i] = row[k]
 			}
 		}
 		c, _, good := q.solve(1e-6)

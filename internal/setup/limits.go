@@ -2,7 +2,6 @@ package setup
 
 import (
 	"math"
-	"time"
 )
 
 // Limits are the station's, as far as setting up needs them. Shares are 0..1.
@@ -80,6 +79,3 @@ func (l Limits) heightMostMM(distanceMM float64) float64 {
 func (l Limits) skewMostDeg() float64 {
 	return 2 * squareShare * l.uRel() * 180 / math.Pi
 }
-
-// Days turns a duration into days.
-func Days(d time.Duration) float64 { return d.Hours() / 24 }

@@ -158,7 +158,7 @@ func (w *Wedge) Fit() (Curve, error) {
 		return Curve{}, err
 	}
 	c := Curve{Schema: FileSchema, Kind: KindCurve}
-	f, gain, err := c.fit(steps, wedgeRobust)
+	f, _, err := c.fit(steps, wedgeRobust)
 	if err != nil {
 		return Curve{}, err
 	}
@@ -173,7 +173,8 @@ func (w *Wedge) Fit() (Curve, error) {
 	if len(c.Warnings) > wedgeOut*len(steps)/10 {
 		return Curve{}, fmt.Errorf("stripes: %d of %d steps do not follow the others; set the camera's exposure by hand and the screen to its full brightness, put out its night mode, and take the steps again", len(c.Warnings), len(steps))
 	}
-	if f, gain, err = c.fit(c.Steps, 1); err != nil {
+	f, gain, err := c.fit(c.Steps, 1)
+	if err != nil {
 		return Curve{}, err
 	}
 	all, ss, dof := 0.0, 0.0, float64(len(c.Steps)-3)

@@ -46,7 +46,7 @@ func beforeScreen() (*Plan, *camera, *tablet, *[]string) {
 }
 
 // theSet is what is done for a full set, in order, and its files: the names are those of the
-// README's table.
+// table in docs/formats.md.
 var (
 	setLights = strings.Fields("white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y2 stripes_y3")
 	setFiles  = "face_white.png face_black.png face_stripes_x0.png face_stripes_x1.png face_stripes_x2.png face_stripes_x3.png face_stripes_y0.png face_stripes_y1.png face_stripes_y2.png face_stripes_y3.png"

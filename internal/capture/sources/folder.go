@@ -148,7 +148,7 @@ func (f *Folder) wake() {
 // is given once.
 func (f *Folder) Newest(ctx context.Context, after time.Time) (Frame, error) {
 	for {
-		frame, err, came := f.take(after)
+		frame, came, err := f.take(after)
 		if err != nil || frame.Image != nil {
 			return frame, err
 		}
@@ -162,25 +162,25 @@ func (f *Folder) Newest(ctx context.Context, after time.Time) (Frame, error) {
 	}
 }
 
-func (f *Folder) take(after time.Time) (Frame, error, <-chan struct{}) {
+func (f *Folder) take(after time.Time) (Frame, <-chan struct{}, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.bad != nil {
 		bad := f.bad
 		f.bad = nil
 		if !f.badAt.Before(after) {
-			return Frame{}, bad, nil
+			return Frame{}, nil, bad
 		}
 	}
 	switch {
 	case !f.state.Ready:
-		return Frame{}, &LostError{Name: f.name, Why: f.state.Why}, nil
+		return Frame{}, nil, &LostError{Name: f.name, Why: f.state.Why}
 	case f.newest == nil:
-		return Frame{}, nil, f.came
+		return Frame{}, f.came, nil
 	case f.newest.Taken.Before(after):
 		f.drop(f.newest.Image)
 		f.newest = nil
-		return Frame{}, nil, f.came
+		return Frame{}, f.came, nil
 	}
 	frame := *f.newest
 	f.newest = nil

@@ -73,7 +73,6 @@ const (
 // process: a fault in a driver or decoder ends the child and nothing else.
 type Pipeline struct {
 	o      PipelineOptions
-	words  []string
 	before func() ([]string, error) // words of this start: what must be looked up and set each time
 	after  func() error             // once the first frame has come
 	stop   context.CancelFunc
@@ -164,7 +163,7 @@ func (p *Pipeline) State() State {
 // Newest waits for a frame taken after the given moment; see [Source].
 func (p *Pipeline) Newest(ctx context.Context, after time.Time) (Frame, error) {
 	for {
-		f, err, came := p.take(after)
+		f, came, err := p.take(after)
 		if err != nil || f.Image != nil {
 			return f, err
 		}
@@ -183,14 +182,14 @@ func (p *Pipeline) closed() error {
 }
 
 // take gives the newest frame where it is new enough; else what to wait for.
-func (p *Pipeline) take(after time.Time) (Frame, error, <-chan struct{}) {
+func (p *Pipeline) take(after time.Time) (Frame, <-chan struct{}, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	switch {
 	case p.state.Why != nil && p.state.Why.Key != trouble.Starting:
-		return Frame{}, &LostError{Name: p.o.Name, Why: p.state.Why, NextTry: p.state.NextTry}, nil
+		return Frame{}, nil, &LostError{Name: p.o.Name, Why: p.state.Why, NextTry: p.state.NextTry}
 	case !p.state.Ready || p.newest.data == nil || p.newest.taken.Before(after):
-		return Frame{}, nil, p.came
+		return Frame{}, p.came, nil
 	}
 	im := p.image(p.newest.data)
 	return Frame{Image: im, Taken: p.newest.taken, Seq: p.newest.seq}, nil, nil

@@ -20,7 +20,6 @@ type playedControls struct {
 	ranges map[uint32]ControlRange
 	order  []uint32
 	clamp  map[uint32]int32 // what a value becomes
-	path   string
 }
 
 func newPlayedControls() *playedControls {
