@@ -6,6 +6,7 @@ import (
 	"slices"
 	"testing"
 
+	"finishbench/internal/body"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -29,6 +30,32 @@ func TestCorrelationOfMoved(t *testing.T) {
 	}
 	if got := productsOf(u, other, w, h, 0, 0).correlation(); math.Abs(got) > 0.25 {
 		t.Errorf("noise against noise: %v, want about 0", got)
+	}
+}
+
+// Two glints are in one run's column where it is no wider than a run and they are no further apart than its drop is long: 1 mm each, runMostMM,
+// at 0.03 mm a pixel.
+func TestInColumn(t *testing.T) {
+	f := &face{shape: 1, p: Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}
+	at := func(x0, y0, x1, y1 int) *place {
+		p := &place{win: &window{w: 100, h: 100}}
+		for y := y0; y <= y1; y++ {
+			for x := x0; x <= x1; x++ {
+				p.body = append(p.body, y*100+x)
+			}
+		}
+		p.all = shapeOf(p.body, 100, 0, 0)
+		return p
+	}
+	streak := at(10, 0, 12, 20)
+	for _, c := range []struct {
+		name string
+		b    *place
+		want bool
+	}{{"0.6 mm below", at(11, 40, 13, 42), true}, {"1.5 mm aside", at(60, 10, 62, 12), false}, {"1.8 mm below", at(11, 80, 13, 82), false}} {
+		if got := f.inColumn(streak, c.b); got != c.want {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
 	}
 }
 
