@@ -27,7 +27,7 @@ type place struct {
 	sided    float64   // raking light: how much brighter one side is than the other, 0..1
 	contrast []float64 // per picture: relative change of light in the core over all colours, signed as their sum; the pattern's share taken off
 	strength []float64 // per picture: the same in noise units
-	again    float64   // on a shell: how much of what it changes in one light shows again in another, the lesser of both ways; 1 where that is not told
+	again    float64   // on a shell: how much of what it changes in one light shows again in another; 1 where that is not told
 	mirrors  bool      // on a shell: it is bright by what it mirrors
 	lines    int       // parallel lines that stand apart, along lineRad
 	lineRad  float64   // picture coordinates, y down

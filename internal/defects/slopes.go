@@ -11,8 +11,8 @@ import (
 // their slopes mirror: some bright spots, each where the slope fits a lamp. What is matt, dust and fibres, looks alike in all
 // lights. That tells them apart, and which spots are one run.
 
-// What tells matt from clear on a shell: round numbers. Fitted to ray-traced shells, each of five sets left out in turn, they came out as 0.36 to
-// 0.38, 0.19 to 0.22, 0.35 to 0.4 and 0.1 to 0.15.
+// What tells matt from clear on a shell: round numbers. Fitted to ray-traced shells, each of five sets left out in turn, they came out as
+// 0.36 to 0.38, 0.19 to 0.22, 0.35 to 0.4 and 0.1 to 0.15.
 const (
 	mattAgain = 1.0 / 3 // what is matt shows again in the other light, as a share of what the whole surface sends, by no less than this
 	// Of the light behind it, the blur's part taken off, a ball of air over matt ground mirrors most from elsewhere on that ground, beyond the
@@ -21,7 +21,7 @@ const (
 	hidesClear     = 0.4 // before what lies deeper in see-through resin the mirroring ring, 5/9 of the ball, may be dark
 	ownColourLeast = 0.1 // what has a colour of its own hides this much of the ground, and sends as much white light
 	// Common practice, no source.
-	hueLeast   = 0.02 // of the squared length of white, 3, beside the direction of the ground's colour: with no more than this it has hardly a hue
+	hueLeast   = 0.02 // what lies beside the ground's colour of white's squared length, 3: with no more than this it has hardly a hue
 	alikeAside = 0.06 // pictures may have moved by so much, mm
 )
 
