@@ -33,8 +33,8 @@ func TestCorrelationOfMoved(t *testing.T) {
 	}
 }
 
-// Two glints are in one run's column where it is no wider than a run and they are no further apart than its drop is long: 1 mm each, runMostMM,
-// at 0.03 mm a pixel.
+// Two glints are in one run's column where it is no wider than a run and they are no further apart than its drop is long: 1 mm each,
+// runMostMM, at 0.03 mm a pixel.
 func TestInColumn(t *testing.T) {
 	f := &face{shape: 1, p: Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}
 	at := func(x0, y0, x1, y1 int) *place {
@@ -135,8 +135,9 @@ func TestShellSurfaceKinds(t *testing.T) {
 	}
 }
 
-// TestShowsAgain: on drawn shells before each rig, none of which mattAgain was chosen on, what is matt shows again in the other light by more
-// than that, and what mirrors lamps does not. Four in five of each is common practice, no source: marks meet lamps' images and each other.
+// TestShowsAgain: on drawn shells before each rig, none of which mattAgain was chosen on, what is matt shows again in the other light by
+// more than that, and what mirrors lamps does not. Four in five of each is common practice, no source: marks meet lamps' images and each
+// other.
 func TestShowsAgain(t *testing.T) {
 	all, right := map[bool]int{}, map[bool]int{}
 	for seed := range uint64(4) {
@@ -167,14 +168,15 @@ func TestShowsAgain(t *testing.T) {
 	}
 }
 
-// TestOwnColour: pale dust hides the ground of a red shell and sends white light; a bubble keeps the ground's hue. Expected by its definition: what
-// is clear has 0, what covers all of the ground 1, of which the limit is a tenth.
+// TestOwnColour: pale dust hides the ground of a red shell and sends white light; a bubble keeps the ground's hue. Expected by its
+// definition: what is clear has 0, what covers all of the ground 1, of which the limit is a tenth.
 func TestOwnColour(t *testing.T) {
 	p := shellParams(6200)
 	for k, turn := range []float64{30, 60, 90} {
 		below := 2.5 + float64(k)
 		p.Marks = append(p.Marks,
-			synth.ShellMark{TurnDeg: turn, BelowMM: below, Defect: synth.Defect{Kind: part.Dust, DiameterMM: 0.25, Colour: [3]float64{0.6, 0.6, 0.58}}},
+			synth.ShellMark{TurnDeg: turn, BelowMM: below,
+				Defect: synth.Defect{Kind: part.Dust, DiameterMM: 0.25, Colour: [3]float64{0.6, 0.6, 0.58}}},
 			synth.ShellMark{TurnDeg: turn + 12, BelowMM: below, Defect: synth.Defect{Kind: part.Bubble, DiameterMM: 0.25}})
 	}
 	s, err := turned(p, 60)
