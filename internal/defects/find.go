@@ -59,7 +59,11 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 		}
 		found = append(found, spots...)
 	}
-	for _, s := range f.once(found) {
+	once := f.once(found)
+	for _, s := range once {
+		if f.ofRun(s, once) {
+			continue
+		}
 		fd := s.f.finding(s.pl)
 		if ruleConfidence(fd) >= p.MinConfidence {
 			out.Findings = append(out.Findings, fd)
