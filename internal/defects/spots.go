@@ -16,14 +16,14 @@ import (
 
 // How such spots are sought. Lengths in millimetres; common practice, no source.
 const (
-	spotLineMM  = 0.6   // what holds a line of this length in its light is no spot
-	spotWays    = 12    // lines lie in so many directions
-	spotSoftMM  = 0.04  // the light is smoothed before, so that noise shortens no line,
-	spotPixelMM = 0.035 // and taken in pixels of at most this size
-	spotApartMM = 0.1   // a spot this near to what facets show is that
-	spotAround  = 0.25  // around it the light differs from its base by at most this share of what it does itself
-	endLight    = 0.3   // what goes on from a wire's end stands out by this share of it
-	endShare    = 0.08  // and is this share of what lies around it: a wire of 0.15 mm around a spot of 0.35 mm
+	spotLineMM  = 0.6  // what holds a line of this length in its light is no spot
+	spotWays    = 12   // lines lie in so many directions
+	spotSoftMM  = 0.04 // the light is smoothed before, so that noise shortens no line,
+	spotPixelMM = 0.05 // and taken in pixels of at most this size
+	spotApartMM = 0.1  // a spot this near to what facets show is that
+	spotAround  = 0.25 // around it the light differs from its base by at most this share of what it does itself
+	endLight    = 0.3  // what goes on from a wire's end stands out by this share of it
+	endShare    = 0.08 // and is this share of what lies around it: a wire of 0.15 mm around a spot of 0.35 mm
 )
 
 // findSpots seeks opaque spots in a see-through shell, also where parts inside closed it; those that facets showed already are left out.
@@ -116,8 +116,8 @@ func newSpots(p *part.Plane, n int) (*part.Plane, error) {
 	return out, nil
 }
 
-// lineOf is a straight line of n pixels (odd) through the middle of n x n, at an angle. Turned by half a turn it is the same, or an opening would
-// move what it keeps.
+// lineOf is a straight line of n pixels (odd) through the middle of n x n, at an angle. Turned by half a turn it is the same,
+// or an opening would move what it keeps.
 func lineOf(n int, rad float64) []byte {
 	on := make([]byte, n*n)
 	sin, cos := math.Sincos(rad)
@@ -162,8 +162,8 @@ func (f *face) isOpaqueSpot(p *place) bool {
 	return rest <= spotAround && !end
 }
 
-// isEnd says whether what stands out by own from a ring of light is a wire's end or bend: over even ground something narrow goes on from it,
-// to its own side. Beside an edge there is something to the other side, too.
+// isEnd says whether what stands out by own from a ring of light is a wire's end or bend: over even ground something narrow goes
+// on from it, to its own side. Beside an edge there is something to the other side, too.
 func isEnd(ring []float64, own float64) bool {
 	mid := median(slices.Clone(ring))
 	like, other := 0.0, 0.0
