@@ -22,8 +22,7 @@ const falsePoints = 300_000
 // FalseSignals is how often rules call on independent normal values about a known
 // centre. The rule of three standard deviations alone is exact, all else is
 // simulated; the same seed gives the same figures. Limits that were estimated from
-// few points, and counts that are small, call more or less often: see
-// [CountFalse].
+// few points, and counts that are small, call more or less often.
 func FalseSignals(rules []Rule, seed uint64) FalseRate {
 	switch {
 	case len(rules) == 0:

@@ -11,7 +11,7 @@ import (
 // for.
 var ErrNoEdge = errors.New("no straight slanted edge was found; photograph a straight, clean edge (of the target, or of the lit panel), turned by about 5 degrees from the picture's border")
 
-// EdgeOptions are what [SlantedEdge] measures by. Start from
+// EdgeOptions are what an edge is measured by. Start from
 // [DefaultEdgeOptions].
 type EdgeOptions struct {
 	HalfPX   float64 // pixels up to this far from the edge, along the row, count; 0: as far as the region reaches on both sides
