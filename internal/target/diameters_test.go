@@ -16,9 +16,6 @@ type BoardDiameter struct {
 	OvalMM     float64 // longest less shortest diameter of the ellipse fitted there
 }
 
-// boundaryPoints is how many points of a dot's boundary are mapped.
-const boundaryPoints = 72
-
 // BoardDiameters measures each dot of a grid where it lies: the points of its
 // boundary are freed of the lens's distortion, mapped to the target's plane in
 // the given pose, and a circle is fitted to them there by least squares. Dots of

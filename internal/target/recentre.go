@@ -53,6 +53,9 @@ func pictured(p part.Point, lens optics.Lens, pose optics.Pose) part.Point {
 	return lens.DistortPX(part.Point{X: lens.FX*c[0]/c[2] + lens.CX, Y: lens.FY*c[1]/c[2] + lens.CY})
 }
 
+// boundaryPoints is how many points of a dot's boundary are mapped.
+const boundaryPoints = 72
+
 // onBoard is the target's point, mm, that the picture shows at q: where the
 // ray through the lens meets the plane z = 0 of the target.
 func onBoard(q part.Point, lens optics.Lens, pose optics.Pose) (part.Point, bool) {
