@@ -199,7 +199,7 @@ func browserNoScans(t *testing.T, browser *aBrowser) {
 
 	// Asked in the middle, one may go on; what came meanwhile is shown then.
 	r.shooter.set(func() { r.shooter.each = time.Minute })
-	b.phase(Answered)
+	b.see("Record 7")
 	b.js("document.querySelector('[data-do=retry]').click()")
 	b.phase(Shooting)
 	for _, same := range []string{"ur7-R", "ur7"} {
