@@ -183,11 +183,14 @@ func (b *tab) see(words string) {
 	b.await("“"+words+"”", fmt.Sprintf("document.body.innerText.includes(%q)", words))
 }
 
+// onCautions says that the cautions are there and their button has the focus.
+const onCautions = `document.body.dataset.ready && document.activeElement.closest("form[action='/seen']")`
+
 // cautions are read once by each browser; Enter on their button, which has the
 // focus.
 func (b *tab) cautions() {
 	b.t.Helper()
-	b.await("the cautions", "document.body.dataset.ready && document.querySelector('form[action=\"/seen\"]')")
+	b.await("the cautions", onCautions)
 	b.key("\r")
 }
 

@@ -189,7 +189,7 @@ func browserNoScans(t *testing.T, browser *aBrowser) {
 	b.phase(Answered)
 	b.strike("ou", 150*time.Millisecond)
 	b.await("the choice", "document.querySelector('#overrule[open]')")
-	time.Sleep(100 * time.Millisecond)
+	time.Sleep(400 * time.Millisecond) // no letter waits any more
 	b.js("document.querySelector('#overrule').close()")
 	if n := len(r.memory.all); n != 6 || r.memory.all[5].Withdrawn {
 		t.Errorf("at an open choice a letter withdrew: %+v", r.memory.all)
@@ -230,7 +230,7 @@ func browserScansElsewhere(t *testing.T, browser *aBrowser) {
 	r := quizRig(t, room, Options{})
 	b := browser.first(t)
 	b.do(chromedp.Navigate(r.web.URL))
-	b.await("the cautions", "document.body.dataset.ready && document.activeElement.closest('form[action=\"/seen\"]')")
+	b.await("the cautions", onCautions)
 	b.scan("C-9", 5*time.Millisecond)
 	b.see("C-9 was scanned. Scans are taken at the bench")
 	if b.js("!!document.querySelector('form[action=\"/seen\"]')") != true {
