@@ -17,6 +17,7 @@ import (
 	"gocv.io/x/gocv"
 
 	"finishbench/configs"
+	"finishbench/internal/bench"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
@@ -183,12 +184,7 @@ func serialAndSide(name, told string) (serial, side string) {
 	if told != "" {
 		return name, told
 	}
-	for _, s := range []string{"L", "R"} {
-		if serial, ok := strings.CutSuffix(name, "-"+s); ok && serial != "" {
-			return serial, s
-		}
-	}
-	return name, ""
+	return bench.SplitSide(name)
 }
 
 // libraryVersions are what else a result depends on.
