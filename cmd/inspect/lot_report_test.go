@@ -19,6 +19,7 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/bench"
+	"finishbench/internal/config"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -85,7 +86,11 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 			x.t.Fatal(err)
 		}
 	}
-	classes := lots.DefaultClasses()
+	shipped, err := config.LoadStation("")
+	if err != nil {
+		x.t.Fatal(err)
+	}
+	classes := lotClasses(shipped.Lots)
 	plans, err := lots.PlanLot(size, "II", classes, nil)
 	if err != nil {
 		x.t.Fatal(err)
