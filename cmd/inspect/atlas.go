@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -37,7 +38,7 @@ const atlasExamples = `  inspect atlas --record bench.db --out atlas
   inspect atlas wall --stage wet --out atlas`
 
 type atlasOptions struct {
-	records              recordsOptions
+	records              cli.Database
 	out, units, language string
 	limits, stage        string
 	n                    int
@@ -58,8 +59,8 @@ func newAtlasCommand() *cobra.Command {
 		},
 	}
 	p := cmd.PersistentFlags()
-	p.StringVar(&o.records.url, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	p.StringVar(&o.records.station, "station", "", "station file that names the database")
+	p.StringVar(&o.records.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
+	p.StringVar(&o.records.Station, "station", "", "station file that names the database")
 	f := cmd.Flags()
 	f.StringVar(&o.out, "out", "", "folder for the pages; made where it is missing")
 	f.StringVar(&o.units, "units", "", "folder of units with known defects (truth.json), for kinds that the records lack")
@@ -89,20 +90,20 @@ const atlasTopic = "atlas"
 
 func runAtlasMark(ctx context.Context, o atlasOptions, kind string, args []string, stdout io.Writer) error {
 	if o.by == "" {
-		return usagef("say who chooses: --by with initials or a badge")
+		return cli.Usagef("say who chooses: --by with initials or a badge")
 	}
 	m := teach.Mark{Kind: kind}
 	a, b, ok := strings.Cut(args[0], "/")
 	id, err1 := strconv.ParseInt(a, 10, 64)
 	n, err2 := strconv.Atoi(b)
 	if !ok || err1 != nil || err2 != nil {
-		return usagef("%q names no finding: write the inspection's number and the finding's, as in 1204/3", args[0])
+		return cli.Usagef("%q names no finding: write the inspection's number and the finding's, as in 1204/3", args[0])
 	}
 	m.Inspection, m.Number = id, n
 	if kind == teach.Caption {
 		m.Text = strings.TrimSpace(args[1])
 	}
-	store, err := o.records.open(ctx)
+	store, err := o.records.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -149,18 +150,18 @@ func findingNumber(r *part.Result, n int) (part.Finding, bool) {
 
 func runAtlas(ctx context.Context, o atlasOptions, stdout io.Writer) error {
 	if o.out == "" {
-		return usagef("say where the pages go: --out DIR")
+		return cli.Usagef("say where the pages go: --out DIR")
 	}
 	if o.n < 2 || o.n > 20 {
-		return usagef("--pictures %d: 2 to 20", o.n)
+		return cli.Usagef("--pictures %d: 2 to 20", o.n)
 	}
-	l, err := sheetLanguage(o.language)
+	l, err := cli.Language(o.language)
 	if err != nil {
 		return err
 	}
 	a := newAtlas(l, o.n)
-	if o.records.url != "" || o.records.station != "" {
-		store, err := o.records.open(ctx)
+	if o.records.URL != "" || o.records.Station != "" {
+		store, err := o.records.Open(ctx)
 		if err != nil {
 			return err
 		}
@@ -174,7 +175,7 @@ func runAtlas(ctx context.Context, o atlasOptions, stdout io.Writer) error {
 			return err
 		}
 	}
-	dir, err := openOut(o.out, nil)
+	dir, err := cli.OpenOut(o.out)
 	if err != nil {
 		return err
 	}
@@ -186,11 +187,11 @@ func runAtlas(ctx context.Context, o atlasOptions, stdout io.Writer) error {
 		if err != nil {
 			return err
 		}
-		if err := writeSheetPage(dir, string(k)+".html", sheet); err != nil {
+		if err := cli.WriteSheetPage(dir, string(k)+".html", sheet); err != nil {
 			return err
 		}
 	}
-	if err := writeSheetPage(dir, "atlas.html", a.index()); err != nil {
+	if err := cli.WriteSheetPage(dir, "atlas.html", a.index()); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "Open %s\n", filepath.Join(o.out, "atlas.html"))
@@ -210,21 +211,21 @@ func newAtlasWallCommand(o *atlasOptions) *cobra.Command {
 
 func runAtlasWall(o atlasOptions, stdout io.Writer) error {
 	if o.out == "" {
-		return usagef("say where the page goes: --out DIR")
+		return cli.Usagef("say where the page goes: --out DIR")
 	}
 	stage, err := part.ParseStage(o.stage)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	limits, err := config.LoadLimits(o.limits)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
-	l, err := sheetLanguage(o.language)
+	l, err := cli.Language(o.language)
 	if err != nil {
 		return err
 	}
-	dir, err := openOut(o.out, nil)
+	dir, err := cli.OpenOut(o.out)
 	if err != nil {
 		return err
 	}
@@ -237,7 +238,7 @@ func runAtlasWall(o atlasOptions, stdout io.Writer) error {
 		return err
 	}
 	name := "wall-" + string(stage) + ".html"
-	if err := dir.replaceFile(name, b.Bytes()); err != nil {
+	if err := dir.ReplaceFile(name, b.Bytes()); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "Open and print %s\n", filepath.Join(o.out, name))

@@ -7,8 +7,9 @@ import (
 	"path/filepath"
 	"slices"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -57,14 +58,14 @@ func (s *openSample) panels(windowMM float64) []report.StripPanel {
 
 // atlas gathers samples by kind and makes the pages.
 type atlas struct {
-	l        *bench.Lang
+	l        *lang.Lang
 	n        int
 	recorded map[part.Kind][]atlasSample
 	units    map[part.Kind][]atlasSample
 	linkTo   func(part.Kind) string // the page of a kind
 }
 
-func newAtlas(l *bench.Lang, n int) *atlas {
+func newAtlas(l *lang.Lang, n int) *atlas {
 	return &atlas{l: l, n: n, recorded: map[part.Kind][]atlasSample{}, units: map[part.Kind][]atlasSample{},
 		linkTo: func(k part.Kind) string { return string(k) + ".html" }}
 }
@@ -96,7 +97,7 @@ func (a *atlas) addRecords(ctx context.Context, store *records.Store, f records.
 			if f.Severity == part.None && !st.Pinned || pictureOf(in.Pictures, f.Image) == nil {
 				continue
 			}
-			s := teach.Sample{Inspection: in.ID, Unit: unitName(in.Serial, in.Side), Finding: f, SizeMM: atlasSize(f),
+			s := teach.Sample{Inspection: in.ID, Unit: part.UnitName(in.Serial, in.Side), Finding: f, SizeMM: atlasSize(f),
 				Confirmed: confirmed, Pinned: st.Pinned, Hidden: st.Hidden, Caption: st.Caption}
 			a.recorded[f.Kind] = append(a.recorded[f.Kind], atlasSample{s, mapOf(f), func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
 		}
@@ -233,7 +234,7 @@ func (a *atlas) addUnits(dir string) error {
 			return err
 		}
 		if !(k.MMPerPX > 0) {
-			return usagef("%s: mm_per_px must be above 0", file)
+			return cli.Usagef("%s: mm_per_px must be above 0", file)
 		}
 		surfaces, err := k.surfaces(file)
 		if err != nil {

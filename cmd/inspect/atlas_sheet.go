@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/report"
@@ -18,7 +19,7 @@ func (a *atlas) kind(k part.Kind) string { return a.l.T("kind." + string(k)) }
 
 // page is the page of one kind.
 func (a *atlas) page(ctx context.Context, k part.Kind) (report.Sheet, error) {
-	s := report.Sheet{Title: a.t("title"), Subject: a.kind(k), Rating: report.Plain, Word: a.kind(k), Line: a.t(string(k) + ".what"), Frame: sheetFrame(a.l)}
+	s := report.Sheet{Title: a.t("title"), Subject: a.kind(k), Rating: report.Plain, Word: a.kind(k), Line: a.t(string(k) + ".what"), Frame: cli.Frame(a.l)}
 	pictures, from, err := a.pictures(ctx, k)
 	if err != nil {
 		return s, err
@@ -192,6 +193,6 @@ func (a *atlas) index() report.Sheet {
 		t.Rows = append(t.Rows, []string{a.kind(k), a.t("from." + from)})
 		t.Links = append(t.Links, a.linkTo(k))
 	}
-	return report.Sheet{Title: a.t("title"), Rating: report.Plain, Word: a.t("index"), Line: a.t("index.line"), Frame: sheetFrame(a.l),
+	return report.Sheet{Title: a.t("title"), Rating: report.Plain, Word: a.t("index"), Line: a.t("index.line"), Frame: cli.Frame(a.l),
 		Sections: []report.SheetSection{{Heading: a.t("index"), Tables: []report.SheetTable{t}}}}
 }

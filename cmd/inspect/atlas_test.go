@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -41,7 +42,7 @@ func TestAgreedKinds(t *testing.T) {
 func TestAtlas(t *testing.T) {
 	file := inventedWeeks(t)
 	o := atlasOptions{out: t.TempDir(), units: "../../testdata/images", language: "en", n: 3}
-	o.records.url = file
+	o.records.URL = file
 	mark := func(kind string, args ...string) error {
 		return runAtlasMark(t.Context(), atlasOptions{records: o.records, by: "T1"}, kind, args, &bytes.Buffer{})
 	}
@@ -121,7 +122,7 @@ func TestAtlasForgottenPictures(t *testing.T) {
 	if _, err := store.Forget(t.Context(), time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)); err != nil {
 		t.Fatal(err)
 	}
-	l, err := sheetLanguage("zh-Hans")
+	l, err := cli.Language("zh-Hans")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -134,11 +135,11 @@ func TestAtlasForgottenPictures(t *testing.T) {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	out, err := openOut(dir, nil)
+	out, err := cli.OpenOut(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := writeSheetPage(out, "dust.html", s); err != nil {
+	if err := cli.WriteSheetPage(out, "dust.html", s); err != nil {
 		t.Fatal(err)
 	}
 	if page := readPage(t, dir, "dust.html"); !strings.Contains(page, "绘制") || strings.Contains(page, "程序判定") || !strings.Contains(page, "data:image/jpeg") {
@@ -186,7 +187,7 @@ func TestAtlasWall(t *testing.T) {
 // around it bright, and then in the stripes; a shallow one in the slopes. Expected values: by the drawing.
 func TestAtlasBeforeScreen(t *testing.T) {
 	store := recordedScreen(t)
-	l, err := sheetLanguage("en")
+	l, err := cli.Language("en")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -224,7 +225,7 @@ func TestAtlasBeforeScreen(t *testing.T) {
 
 // Missed places, which no lamp's drawing shows, are drawn before a screen: in Chinese; TestAtlas has orange peel's page, too.
 func TestAtlasDrawsTheMirrorsKinds(t *testing.T) {
-	l, err := sheetLanguage("zh-Hans")
+	l, err := cli.Language("zh-Hans")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,7 +5,8 @@ import (
 	"slices"
 	"strings"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -13,10 +14,10 @@ import (
 
 // wallOf draws, for each limit of the faceplate's lacquer that goes by a size, a
 // defect 5 % inside and one 5 % outside it.
-func wallOf(l *bench.Lang, limits grade.Limits, stage part.Stage) (report.Wall, error) {
+func wallOf(l *lang.Lang, limits grade.Limits, stage part.Stage) (report.Wall, error) {
 	a := newAtlas(l, 2)
 	w := report.Wall{Lang: l.Tag, Title: a.t("wall") + " – " + l.T("stage."+string(stage)), Line: a.t("wall.line"), Ruler: a.t("wall.ruler"), True: a.t("wall.true"),
-		Cautions: sheetFrame(l).CautionList}
+		Cautions: cli.Frame(l).CautionList}
 	var missing []string
 	for _, k := range part.Kinds {
 		kind, err := a.wallKind(limits, stage, k)

@@ -18,6 +18,8 @@ import (
 	"golang.org/x/term"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 )
@@ -68,7 +70,7 @@ func newBenchCommand() *cobra.Command {
 	f.StringVar(&o.station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
 	f.StringVar(&o.replay, "replay", "", "folder of units, played in place of a camera")
 	f.StringVar(&o.record.url, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
-	o.record.builtInFlags(cmd)
+	builtInFlags(&o.record, cmd)
 	o.pageFlags(cmd)
 	f.BoolVar(&o.setPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
 	f.StringVar(&o.name, "name", "", "name of this bench in the records (default: this machine's)")
@@ -107,7 +109,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	}
 	st, err := config.LoadStation(o.station)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	o.fromStation(st.Bench)
 	access, err := o.access()
@@ -144,7 +146,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	parts.Notices = notices
 	parts.Atlas = benchAtlas{}
 	if o.replay != "" {
-		notices.fixed = append(notices.fixed, bench.Notice{Phrase: bench.Phrase{Key: "notice.replay"}})
+		notices.fixed = append(notices.fixed, bench.Notice{Phrase: lang.Phrase{Key: "notice.replay"}})
 	}
 	where, done, err := o.records(ctx, set, st, &parts, notices)
 	if err != nil {
@@ -177,7 +179,7 @@ func (o benchOptions) serveWhile(ctx context.Context, parts bench.Parts, set set
 		return err
 	}
 	if err = <-done; ctx.Err() != nil {
-		return codeError(exitInterrupted)
+		return cli.ExitCode(cli.ExitInterrupted)
 	}
 	return err
 }
@@ -188,7 +190,7 @@ func (o benchOptions) shooter(set settings, st config.Station, screens *bench.Sc
 		return newReplayShooter(o.replay, set.fit, set.jobs)
 	}
 	if len(st.Cameras) == 0 {
-		return nil, usagef("say where the pictures come from: a --station file with cameras and a plan, or --replay FOLDER")
+		return nil, cli.Usagef("say where the pictures come from: a --station file with cameras and a plan, or --replay FOLDER")
 	}
 	plan, err := stationPlan(st, screens)
 	if err != nil {
@@ -199,7 +201,7 @@ func (o benchOptions) shooter(set settings, st config.Station, screens *bench.Sc
 
 // fromStation takes what the command line leaves open from the station file.
 func (o *benchOptions) fromStation(b config.Bench) {
-	o.name, o.listen, o.language = first(o.name, b.Name), first(o.listen, b.Listen), first(o.language, b.Language)
+	o.name, o.listen, o.language = cli.First(o.name, b.Name), cli.First(o.listen, b.Listen), cli.First(o.language, b.Language)
 	if len(o.pedals) == 0 {
 		o.pedals = b.PedalKeys
 	}
@@ -216,7 +218,7 @@ func (o benchOptions) records(ctx context.Context, set settings, st config.Stati
 	}
 	if rec == nil {
 		parts.Recorder = &benchMemory{}
-		n.fixed = append(n.fixed, bench.Notice{Phrase: bench.Phrase{Key: "notice.not_recorded"}})
+		n.fixed = append(n.fixed, bench.Notice{Phrase: lang.Phrase{Key: "notice.not_recorded"}})
 		return "nowhere: they end with the program", func() {}, nil
 	}
 	if o.name != "" {
@@ -232,9 +234,9 @@ func (o benchOptions) records(ctx context.Context, set settings, st config.Stati
 
 // serve shows the page until ctx ends; then what is being written is finished.
 func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
-	languages, lacking, err := bench.LoadLanguages(o.languages)
+	languages, lacking, err := lang.Load(o.languages)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	for tag, n := range lacking {
 		fmt.Fprintf(stdout, "language %s: %d texts are missing and shown in English\n", tag, n)
@@ -242,7 +244,7 @@ func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set settings
 	access.Languages, access.Language, access.PedalKeys = languages, o.language, o.pedals
 	l, err := net.Listen("tcp", o.listen)
 	if err != nil {
-		return usagef("--listen %s: %w", o.listen, err)
+		return cli.Usagef("--listen %s: %w", o.listen, err)
 	}
 	first, follow := bench.UnitInfo{Stage: set.stage}, ""
 	if o.replay != "" { // whoever tries it need not think of a serial
@@ -259,7 +261,7 @@ func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set settings
 	if o.cert != "" {
 		cert, err := tls.LoadX509KeyPair(o.cert, o.key)
 		if err != nil {
-			return usagef("--tls-cert, --tls-key: %w", err)
+			return cli.Usagef("--tls-cert, --tls-key: %w", err)
 		}
 		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}
 		l, scheme = tls.NewListener(l, server.TLSConfig), "https"
@@ -289,11 +291,11 @@ func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set settings
 func (o benchOptions) access() (bench.Options, error) {
 	a := bench.Options{Hosts: o.hosts, Secure: o.cert != ""}
 	if (o.cert == "") != (o.key == "") {
-		return a, usagef("--tls-cert and --tls-key go together")
+		return a, cli.Usagef("--tls-cert and --tls-key go together")
 	}
 	host, _, err := net.SplitHostPort(o.listen)
 	if err != nil {
-		return a, usagef("--listen %s: give address and port, such as 192.168.1.20:8080", o.listen)
+		return a, cli.Usagef("--listen %s: give address and port, such as 192.168.1.20:8080", o.listen)
 	}
 	if name, err := os.Hostname(); err == nil {
 		a.Hosts = append(a.Hosts, name, name+".local")
@@ -308,13 +310,13 @@ func (o benchOptions) access() (bench.Options, error) {
 	switch {
 	case err == nil:
 		if a.Passphrase, err = bench.ParsePassphrase(string(data)); err != nil {
-			return a, usagef("%s: %w", file, err)
+			return a, cli.Usagef("%s: %w", file, err)
 		}
 	case own && o.passphrase == "" && errors.Is(err, os.ErrNotExist):
 	case errors.Is(err, os.ErrNotExist):
-		return a, usagef("--listen %s lets other machines in, so a passphrase is needed: make one with 'inspect bench --set-passphrase' (%s is not there)", o.listen, file)
+		return a, cli.Usagef("--listen %s lets other machines in, so a passphrase is needed: make one with 'inspect bench --set-passphrase' (%s is not there)", o.listen, file)
 	default:
-		return a, usagef("%s: %w", file, plainPath(err))
+		return a, cli.Usagef("%s: %w", file, cli.PlainPath(err))
 	}
 	return a, nil
 }
@@ -354,15 +356,15 @@ func setPassphrase(file string, stdin io.Reader, stdout io.Writer) error {
 			return err
 		}
 		if again != phrase {
-			return usagef("the two are not the same; nothing was written")
+			return cli.Usagef("the two are not the same; nothing was written")
 		}
 	}
 	line, err := bench.HashPassphrase(phrase)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	if err := os.WriteFile(file, []byte(line+"\n"), 0o600); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", file, plainPath(err))
+		return fmt.Errorf("%s cannot be written: %w", file, cli.PlainPath(err))
 	}
 	fmt.Fprintf(stdout, "the passphrase's hash is in %s\n", file)
 	return nil

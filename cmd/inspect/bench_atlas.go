@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -20,7 +22,7 @@ const (
 )
 
 // AtlasPage is [bench.Atlas].
-func (b benchAtlas) AtlasPage(ctx context.Context, l *bench.Lang, kind string) ([]byte, error) {
+func (b benchAtlas) AtlasPage(ctx context.Context, l *lang.Lang, kind string) ([]byte, error) {
 	if kind != "" && !slices.Contains(part.Kinds, part.Kind(kind)) {
 		return nil, bench.ErrNoKind
 	}
@@ -38,5 +40,5 @@ func (b benchAtlas) AtlasPage(ctx context.Context, l *bench.Lang, kind string) (
 			return nil, err
 		}
 	}
-	return sheetPage(sheet)
+	return cli.SheetPage(sheet)
 }

@@ -11,11 +11,13 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/rig"
 	"finishbench/internal/capture/shoot"
 	"finishbench/internal/capture/sources"
 	"finishbench/internal/capture/trouble"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
@@ -35,18 +37,18 @@ func stationPlan(st config.Station, screens *bench.Screens) (p *shoot.Plan, err 
 	for _, c := range st.Cameras {
 		s, err := openCamera(c)
 		if err != nil {
-			return p, usageError{err}
+			return p, cli.UsageError{Err: err}
 		}
 		p.Cameras[c.Name] = s
 	}
 	if p.Rig, err = openRig(st.Rig); err != nil {
-		return p, usageError{err}
+		return p, cli.UsageError{Err: err}
 	}
 	for _, s := range st.Plan {
 		p.Steps = append(p.Steps, planSteps(s, st.Cameras)...)
 	}
 	if err := errors.Join(p.Validate(), wetPlan(p, st).Validate()); err != nil {
-		return p, usageError{err}
+		return p, cli.UsageError{Err: err}
 	}
 	return p, nil
 }
@@ -128,7 +130,7 @@ func turnNotices(s *planShooter) []bench.Notice {
 	for name, p := range map[string]*shoot.Plan{"plan": s.plan, "plan_wet": s.wet} {
 		if n, least := p.Turns(); n > least && (p != s.plan || name == "plan") {
 			args := map[string]string{"plan": name, "turns": strconv.Itoa(n), "least": strconv.Itoa(least)}
-			out = append(out, bench.Notice{Phrase: bench.Phrase{Key: "notice.turns", Args: args}})
+			out = append(out, bench.Notice{Phrase: lang.Phrase{Key: "notice.turns", Args: args}})
 		}
 	}
 	return out
@@ -149,7 +151,7 @@ func delayOf(c config.Camera) time.Duration {
 // waited for.
 func openCamera(c config.Camera) (sources.Source, error) {
 	stream := sources.PipelineOptions{
-		Name: c.Name, Pipeline: c.Pipeline, W: c.WidthPX, H: c.HeightPX, Format: sources.Format(first(c.Format, string(sources.RGB))), Bits: c.Bits,
+		Name: c.Name, Pipeline: c.Pipeline, W: c.WidthPX, H: c.HeightPX, Format: sources.Format(cli.First(c.Format, string(sources.RGB))), Bits: c.Bits,
 		Delay: delayOf(c), Silent: seconds(c.SilentS), Frozen: seconds(c.FrozenS),
 	}
 	switch c.Source {
@@ -177,7 +179,7 @@ func openCamera(c config.Camera) (sources.Source, error) {
 func unitFolders(dir string) ([]string, error) {
 	entries, err := os.ReadDir(dir)
 	if err != nil {
-		return nil, fmt.Errorf("units to play: folder %s: %w", dir, plainPath(err))
+		return nil, fmt.Errorf("units to play: folder %s: %w", dir, cli.PlainPath(err))
 	}
 	var out []string
 	for _, e := range entries {
@@ -195,7 +197,7 @@ func unitFolders(dir string) ([]string, error) {
 func readFile(path string) (sources.File, error) {
 	raw, err := files.Read(path, files.MostPicture)
 	if err != nil {
-		return sources.File{}, fmt.Errorf("read %s: %w", path, plainPath(err))
+		return sources.File{}, fmt.Errorf("read %s: %w", path, cli.PlainPath(err))
 	}
 	im, err := capture.Read(path)
 	if err != nil {
@@ -212,7 +214,7 @@ func (a arrivals) Next(ctx context.Context) (sources.File, error) {
 	var bad capture.PictureError
 	switch {
 	case errors.As(err, &bad):
-		return sources.File{}, trouble.New(trouble.BadPicture, plain(bad), "file", filepath.Base(bad.Path), "detail", plain(bad))
+		return sources.File{}, trouble.New(trouble.BadPicture, cli.Plain(bad), "file", filepath.Base(bad.Path), "detail", cli.Plain(bad))
 	case errors.Is(err, capture.ErrAway):
 		return sources.File{}, sources.ErrAway
 	case err != nil:
@@ -221,7 +223,7 @@ func (a arrivals) Next(ctx context.Context) (sources.File, error) {
 	raw, err := files.Read(f.Path, files.MostPicture)
 	if err != nil { // taken away since: it cannot be put on record
 		capture.Release(f.Image)
-		return sources.File{}, trouble.New(trouble.BadPicture, plainPath(err).Error(), "file", filepath.Base(f.Path), "detail", plainPath(err).Error())
+		return sources.File{}, trouble.New(trouble.BadPicture, cli.PlainPath(err).Error(), "file", filepath.Base(f.Path), "detail", cli.PlainPath(err).Error())
 	}
 	return sources.File{Image: f.Image, Raw: raw, MIME: mimeOf(f.Path), Name: filepath.Base(f.Path), Came: f.Came}, nil
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/cli"
 	"finishbench/internal/compare"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
@@ -43,7 +44,7 @@ func (c comparer) Pair(left, right bench.Past) []bench.PairRow {
 		rows = append(rows, bench.PairRow{Key: "camera_colour", Word: "same_light"})
 	}
 	for _, k := range p.Kinds {
-		rows = append(rows, bench.PairRow{Key: "kind." + string(k.Kind), Left: strconv.Itoa(k.First), Right: strconv.Itoa(k.Second), Difference: signed(float64(k.First-k.Second), 0)})
+		rows = append(rows, bench.PairRow{Key: "kind." + string(k.Kind), Left: strconv.Itoa(k.First), Right: strconv.Itoa(k.Second), Difference: cli.Signed(float64(k.First-k.Second), 0)})
 	}
 	return rows
 }
@@ -54,7 +55,7 @@ func meanRow(d compare.Difference) bench.PairRow {
 		r.Word = "not_measured"
 		return r
 	}
-	r.Difference = signed(-*d.Diff, 0)
+	r.Difference = cli.Signed(-*d.Diff, 0)
 	if d.U != nil {
 		r.Difference += fmt.Sprintf(" ± %.0f", part.CoverageK**d.U)
 	}
@@ -100,14 +101,5 @@ func number(v *float64, decimals int) string {
 	if v == nil {
 		return ""
 	}
-	return signed(*v, decimals)
-}
-
-// signed writes a number with a real minus, and no minus before a nought.
-func signed(v float64, decimals int) string {
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Trim(s, "-0.") == "" {
-		s = strings.TrimPrefix(s, "-")
-	}
-	return strings.ReplaceAll(s, "-", "−")
+	return cli.Signed(*v, decimals)
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 )
@@ -24,7 +25,7 @@ func pastUnit(step float64, light part.Light, l float64, kinds ...part.Kind) ben
 
 // Each row that can come has its words in both languages.
 func TestPairRows(t *testing.T) {
-	all, _, err := bench.LoadLanguages("")
+	all, _, err := lang.Load("")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -76,7 +77,7 @@ func TestReworkRows(t *testing.T) {
 	if got["there"] != 1 || got["gone"] != 1 || len(got) != 2 {
 		t.Errorf("%v", got)
 	}
-	all, _, err := bench.LoadLanguages("")
+	all, _, err := lang.Load("")
 	if err != nil {
 		t.Fatal(err)
 	}

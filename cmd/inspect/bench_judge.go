@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
 	"finishbench/internal/grade"
 	"finishbench/internal/optics"
@@ -41,7 +42,7 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 	set := j.settings
 	set.stage = info.Stage
 	set.kinds = j.model.inForce(ctx)
-	var bars *bench.Phrase
+	var bars *lang.Phrase
 	set.barred, bars = j.bars()
 	in := &inspector{settings: set, slots: j.slots}
 	folder := part.Folder{Name: info.Name()}
@@ -69,73 +70,35 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 		o.Causes = append(o.Causes, bench.Cause(c))
 	}
 	o.Barred = bars
-	return o, u.illustrate(ctx, &o)
+	return o, illustrate(ctx, u, &o)
 }
 
 // bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
 // one that grew too old while the bench was on.
-func (j *benchJudge) bars() (why string, said *bench.Phrase) {
+func (j *benchJudge) bars() (why string, said *lang.Phrase) {
 	now := j.now()
 	if barred, why, said := checkGatePhrase(j.checkLog, now); barred {
 		return why, said
 	}
 	if why, file := j.poorScale(); why != "" {
-		return why, &bench.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}
+		return why, &lang.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}
 	}
 	for _, f := range j.scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
-			return age.Sentence, &bench.Phrase{Key: "notice.scale_over", Args: map[string]string{"file": filepath.Base(f.path)}}
+			return age.Sentence, &lang.Phrase{Key: "notice.scale_over", Args: map[string]string{"file": filepath.Base(f.path)}}
 		}
 	}
 	return "", nil
 }
 
-// drawnOver is a picture with what is drawn over it; nil: none.
-type drawnOver struct {
-	*part.Image
-	over report.Overlay
-}
-
-// glossMap is the picture of what the face mirrors of a screen.
-func (u *unit) glossMap() drawnOver {
-	for _, s := range u.scenes {
-		l, _ := u.lengthsOf(s.pose.View)
-		for _, m := range s.mapPictures(l.mmPerPX) {
-			if m.over.File == part.GlossMap {
-				return drawnOver{m.image(), m.over}
-			}
-		}
-	}
-	return drawnOver{}
-}
-
-// shownOf is the picture in which an answer shows a finding. Stripes hide it from the eye:
-// then that is the gloss.
-func (u *unit) shownOf(f part.Finding, gloss func() drawnOver) drawnOver {
-	i := slices.IndexFunc(u.pictures, func(p *picture) bool { return p.shot.File == f.Image && p.image != nil })
-	switch {
-	case i < 0:
-		return drawnOver{}
-	case !u.pictures[i].shot.Light.ShowsUnit():
-		return gloss()
-	}
-	return drawnOver{u.pictures[i].image, u.overlay(u.pictures[i])}
-}
-
 // illustrate makes the pictures of an answer: the one in which the worst shows,
 // and the worst findings magnified.
-func (u *unit) illustrate(ctx context.Context, o *bench.Outcome) error {
+func illustrate(ctx context.Context, u *unit, o *bench.Outcome) error {
 	gloss := sync.OnceValue(u.glossMap)
 	about, _ := o.Shown() // else about none: number 0, and no picture
 	main := u.shownOf(about, gloss)
 	if main.Image == nil {
-		p := u.mainPicture()
-		if q := u.firstUnfit(); o.Result.Verdict == part.NotMeasured && q != nil {
-			p = q
-		}
-		if p != nil {
-			main = drawnOver{p.image, u.overlay(p)}
-		}
+		main = u.shownFirst(o.Result.Verdict)
 	}
 	worst := o.WorstFirst()
 	crops := make([]report.Crop, min(benchCrops, len(worst)))
@@ -166,15 +129,6 @@ func (u *unit) illustrate(ctx context.Context, o *bench.Outcome) error {
 	o.Crops = slices.DeleteFunc(crops, func(c report.Crop) bool { return c.JPEG == nil })
 	if err != nil {
 		return fmt.Errorf("pictures of %s: %w", o.Result.Unit, err)
-	}
-	return nil
-}
-
-func (u *unit) firstUnfit() *picture {
-	for _, p := range u.pictures {
-		if !p.fit() && p.image != nil {
-			return p
-		}
 	}
 	return nil
 }

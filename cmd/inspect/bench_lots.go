@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/records"
@@ -179,7 +181,7 @@ func (b *benchLots) Decide(ctx context.Context, name string, d bench.LotStep) er
 
 // lotRefusal is a refused step for the page.
 func lotRefusal(err error) error {
-	return bench.LotRefusal{Phrase: bench.Phrase{Key: "text", Args: map[string]string{"text": plain(err)}}}
+	return bench.LotRefusal{Phrase: lang.Phrase{Key: "text", Args: map[string]string{"text": cli.Plain(err)}}}
 }
 
 // report is the report of a lot as it stands; it is kept while nothing changes.
@@ -205,7 +207,7 @@ func (b *benchLots) report(ctx context.Context, name string) (*lotreport.Report,
 }
 
 // More is [bench.Lots].
-func (b *benchLots) More(ctx context.Context, l *bench.Lang, name string) (bench.LotMore, error) {
+func (b *benchLots) More(ctx context.Context, l *lang.Lang, name string) (bench.LotMore, error) {
 	r, err := b.report(ctx, name)
 	if err != nil {
 		return bench.LotMore{}, err
@@ -222,7 +224,7 @@ func (b *benchLots) More(ctx context.Context, l *bench.Lang, name string) (bench
 }
 
 // Report is [bench.Lots].
-func (b *benchLots) Report(ctx context.Context, l *bench.Lang, name, format string) ([]byte, string, error) {
+func (b *benchLots) Report(ctx context.Context, l *lang.Lang, name, format string) ([]byte, string, error) {
 	r, err := b.report(ctx, name)
 	if err != nil {
 		return nil, "", err

@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/records"
 )
@@ -29,7 +31,7 @@ func (b *benchRecords) Add(ctx context.Context, e bench.Entry) (int64, error) {
 	in := records.Inspection{
 		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.name, Operator: e.Unit.Operator, Faceplate: b.faceplate, Resin: b.resin, Stage: e.Unit.Stage,
 		Started: e.Started, Ended: e.Ended, Result: *withoutBudgets(e.Outcome.Result), Limits: b.limits, Station: b.station, Scales: b.scales,
-		Program: finishbenchVersion, Libraries: libraryVersions(),
+		Program: cli.Version, Libraries: libraryVersions(),
 	}
 	for _, s := range e.Shots {
 		if len(s.Raw) > 0 {
@@ -228,19 +230,19 @@ func (n *benchNotices) Notices(now time.Time) []bench.Notice {
 	}
 	n.at, n.last = now, nil
 	if barred, _, said := checkGatePhrase(n.checkLog, now); barred {
-		n.last = append(n.last, bench.Notice{Phrase: bench.Phrase{Key: "notice.check_bars", Why: said}, Bars: true})
+		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.check_bars", Why: said}, Bars: true})
 	}
 	if _, file := n.poorScale(); file != "" {
-		n.last = append(n.last, bench.Notice{Phrase: bench.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})
+		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})
 	}
 	for _, f := range n.scales {
 		args := map[string]string{"file": filepath.Base(f.path)}
 		switch age := f.AgeState(now); age.State {
 		case optics.AgeOver:
-			n.last = append(n.last, bench.Notice{Phrase: bench.Phrase{Key: "notice.scale_over", Args: args}, Bars: true})
+			n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_over", Args: args}, Bars: true})
 		case optics.AgeSoon:
 			args["days"] = strconv.Itoa(int(math.Ceil(age.DaysLeft)))
-			n.last = append(n.last, bench.Notice{Phrase: bench.Phrase{Key: "notice.scale_soon", Args: args}})
+			n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_soon", Args: args}})
 		}
 	}
 	n.last = append(n.last, n.fixed...)

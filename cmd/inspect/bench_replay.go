@@ -12,6 +12,7 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -40,7 +41,7 @@ func newReplayShooter(dir string, fit capture.FitLimits, jobs int) (*replayShoot
 	s := &replayShooter{fit: fit, jobs: max(1, jobs), live: map[string]livePicture{}}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
-		return nil, usagef("--replay %s: %w", dir, plainPath(err))
+		return nil, cli.Usagef("--replay %s: %w", dir, cli.PlainPath(err))
 	}
 	var why error
 	for _, e := range entries {
@@ -57,14 +58,14 @@ func newReplayShooter(dir string, fit capture.FitLimits, jobs int) (*replayShoot
 	if len(s.units) == 0 {
 		f, err := capture.Scan(dir)
 		if err != nil {
-			return nil, usagef("--replay %s: it holds no unit: %w", dir, plain1(errors.Join(err, why)))
+			return nil, cli.Usagef("--replay %s: it holds no unit: %w", dir, plain1(errors.Join(err, why)))
 		}
 		s.units = append(s.units, f)
 	}
 	return s, nil
 }
 
-func plain1(err error) error { return errors.New(plain(err)) }
+func plain1(err error) error { return errors.New(cli.Plain(err)) }
 
 func (s *replayShooter) upcoming() part.Folder {
 	s.mu.Lock()
@@ -130,7 +131,7 @@ func (s *replayShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []benc
 func (s *replayShooter) take(shot part.Shot) (bench.Shot, error) {
 	raw, err := files.Read(shot.Path, files.MostPicture)
 	if err != nil {
-		return bench.Shot{}, fmt.Errorf("%s: %w", shot.File, plainPath(err))
+		return bench.Shot{}, fmt.Errorf("%s: %w", shot.File, cli.PlainPath(err))
 	}
 	b := bench.Shot{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, Raw: raw, MIME: mimeOf(shot.File)}
 	if b.Image, err = capture.Read(shot.Path); err != nil {

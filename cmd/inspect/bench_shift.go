@@ -7,7 +7,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/compare"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -62,13 +63,13 @@ type shiftSheets struct {
 }
 
 // ShiftSheet is [bench.SheetMaker].
-func (m shiftSheets) ShiftSheet(ctx context.Context, l *bench.Lang, from, to time.Time) ([]byte, error) {
+func (m shiftSheets) ShiftSheet(ctx context.Context, l *lang.Lang, from, to time.Time) ([]byte, error) {
 	o := shiftOptions()
 	s, err := shiftFigures(ctx, m.store, records.Filter{From: from, To: to, Bench: m.bench}, o)
 	if err != nil {
 		return nil, err
 	}
-	return sheetPage(shiftSheet{l: l, s: s, o: o, from: from, to: to, subject: m.bench}.sheet())
+	return cli.SheetPage(shiftSheet{l: l, s: s, o: o, from: from, to: to, subject: m.bench}.sheet())
 }
 
 const shiftHelp = `shift prints what came over the bench in a shift: units, how many passed at
@@ -81,13 +82,13 @@ const shiftExamples = `  inspect records shift --record bench.db --from "2026-03
   inspect records shift --station station.yaml --lot 4711 --language zh-Hans --out results`
 
 type recordsShiftOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	from, to             string
 	lot, bench, language string
 }
 
 // newRecordsShiftCommand is a command under 'inspect records'.
-func newRecordsShiftCommand(where *recordsOptions) *cobra.Command {
+func newRecordsShiftCommand(where *cli.Database) *cobra.Command {
 	var o recordsShiftOptions
 	cmd := &cobra.Command{
 		Use:                   "shift",
@@ -106,20 +107,20 @@ func newRecordsShiftCommand(where *recordsOptions) *cobra.Command {
 	f.StringVar(&o.lot, "lot", "", "of this lot only")
 	f.StringVar(&o.bench, "bench", "", "of this bench only")
 	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
-func runRecordsShift(ctx context.Context, where recordsOptions, o recordsShiftOptions, stdout io.Writer) error {
+func runRecordsShift(ctx context.Context, where cli.Database, o recordsShiftOptions, stdout io.Writer) error {
 	from, to, err := shiftSpan(o.from, o.to, time.Now())
 	if err != nil {
 		return err
 	}
-	l, err := sheetLanguage(o.language)
+	l, err := cli.Language(o.language)
 	if err != nil {
 		return err
 	}
-	store, err := where.open(ctx)
+	store, err := where.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -133,53 +134,11 @@ func runRecordsShift(ctx context.Context, where recordsOptions, o recordsShiftOp
 	if o.lot != "" {
 		subject = o.lot
 	}
-	return o.write("shift", shiftSheet{l: l, s: s, o: so, from: from, to: to, subject: subject}.sheet(), s, stdout)
-}
-
-// sheetLanguage is one of the shipped languages.
-func sheetLanguage(tag string) (*bench.Lang, error) {
-	all, _, err := bench.LoadLanguages("")
-	if err != nil {
-		return nil, err
-	}
-	l := all.Choose(tag, "")
-	if l.Tag != tag {
-		return nil, usagef("--language %s: there is en and zh-Hans", tag)
-	}
-	return l, nil
+	return o.Write("shift", shiftSheet{l: l, s: s, o: so, from: from, to: to, subject: subject}.sheet(), s, stdout)
 }
 
 // shiftSpan reads the times of a shift: the last twelve hours where neither is
 // given, else from and to, to being now where it is missing.
 func shiftSpan(from, to string, now time.Time) (a, b time.Time, err error) {
-	return timeSpan(from, to, now, 12*time.Hour)
-}
-
-// timeSpan reads --from and --to: to is now where it is missing, from so much before
-// it.
-func timeSpan(from, to string, now time.Time, span time.Duration) (a, b time.Time, err error) {
-	b = now
-	if to != "" {
-		if b, err = clockTime("--to", to); err != nil {
-			return a, b, err
-		}
-	}
-	if a = b.Add(-span); from != "" {
-		if a, err = clockTime("--from", from); err != nil {
-			return a, b, err
-		}
-	}
-	if !a.Before(b) {
-		return a, b, usagef("--from %s is not before --to %s", a.Format("2006-01-02 15:04"), b.Format("2006-01-02 15:04"))
-	}
-	return a, b, nil
-}
-
-func clockTime(flag, s string) (time.Time, error) {
-	for _, form := range []string{"2006-01-02 15:04", "2006-01-02T15:04", "2006-01-02"} {
-		if t, err := time.ParseInLocation(form, s, time.Local); err == nil {
-			return t, nil
-		}
-	}
-	return time.Time{}, usagef(`%s %q is no time: write it as "2026-03-02 06:00"`, flag, s)
+	return cli.TimeSpan(from, to, now, 12*time.Hour)
 }

@@ -1,12 +1,12 @@
 package main
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"time"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/compare"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
@@ -16,7 +16,7 @@ import (
 // shiftSheet makes the sheet of a shift, in a language. It judges nothing: a
 // yield is good or poor only beside what the house expects of it.
 type shiftSheet struct {
-	l        *bench.Lang
+	l        *lang.Lang
 	s        compare.Shift
 	o        compare.ShiftOptions
 	from, to time.Time
@@ -31,7 +31,7 @@ func (s shiftSheet) sheet() report.Sheet {
 	if s.subject != "" {
 		span += ", " + s.subject
 	}
-	sh := report.Sheet{Title: s.t("title"), Subject: span, Rating: report.Plain, Frame: sheetFrame(s.l)}
+	sh := report.Sheet{Title: s.t("title"), Subject: span, Rating: report.Plain, Frame: cli.Frame(s.l)}
 	if s.s.Inspections == 0 {
 		sh.Line = s.t("empty")
 		if s.s.Void > 0 {
@@ -44,15 +44,6 @@ func (s shiftSheet) sheet() report.Sheet {
 	sh.Facts, sh.Warnings = s.facts(), s.warnings()
 	sh.Sections = []report.SheetSection{s.calls(), s.kinds(), s.steps(), s.hours(), s.overrules(), s.how()}
 	return sh
-}
-
-// sheetFrame is the frame of a sheet in a language.
-func sheetFrame(l *bench.Lang) *report.SheetFrame {
-	f := &report.SheetFrame{Lang: l.Tag, Skip: l.T("sheet.skip"), Why: l.T("sheet.why.head"), Warnings: l.T("sheet.mind"), Cautions: l.T("cautions.foot"), Marked: l.T("sheet.marked")}
-	for i := 1; l.Has(fmt.Sprintf("cautions.%d", i)); i++ {
-		f.CautionList = append(f.CautionList, l.T(fmt.Sprintf("cautions.%d", i)))
-	}
-	return f
 }
 
 func (s shiftSheet) clock(t time.Time) string {
@@ -94,7 +85,7 @@ func (s shiftSheet) facts() []report.Fact {
 		facts = append(facts, report.Fact{Name: s.t("yield.tool"), Value: s.share(s.s.FirstTool)})
 	}
 	facts = append(facts,
-		report.Fact{Name: s.t("per_hour"), Value: s.l.Number(numberOf(s.s.PerHour), 0)},
+		report.Fact{Name: s.t("per_hour"), Value: s.l.Number(cli.NumberOf(s.s.PerHour), 0)},
 		report.Fact{Name: s.t("active"), Value: s.l.Number(s.s.ActiveHours, 1)})
 	n := 0
 	for _, o := range s.s.Overrules {
@@ -145,7 +136,7 @@ func (s shiftSheet) kinds() report.SheetSection {
 		counts.X, counts.Y = append(counts.X, float64(i)), append(counts.Y, float64(k.Count))
 		t.Rows = append(t.Rows, []string{name, strconv.Itoa(k.Count), strconv.Itoa(k.Units), s.percent(k.Share), s.percent(k.Cumulative)})
 	}
-	sec.Figures = figures(figure(func() ([]byte, error) {
+	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
 		return plots.Bars(plots.Options{Y: s.t("kinds.axis"), HeightMM: 60}, names, []plots.Series{counts})
 	}, s.t("kinds.plot"), ""))
 	sec.Tables = []report.SheetTable{t}
@@ -178,10 +169,10 @@ func (s shiftSheet) steps() report.SheetSection {
 				}
 				why += s.t("rule." + g)
 			}
-			t.Rows = append(t.Rows, []string{unitName(p.Serial, p.Side), s.l.T("stage." + string(p.Stage)), p.At.In(s.location()).Format("15:04"), s.l.Number(p.StepUM, 0), why})
+			t.Rows = append(t.Rows, []string{part.UnitName(p.Serial, p.Side), s.l.T("stage." + string(p.Stage)), p.At.In(s.location()).Format("15:04"), s.l.Number(p.StepUM, 0), why})
 		}
 	}
-	sec.Figures = figures(figure(func() ([]byte, error) {
+	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
 		return plots.Control(plots.Options{X: s.t("steps.x"), Y: s.t("steps.axis"), HeightMM: 70}, c)
 	}, s.t("steps.plot"), caption))
 	switch {
@@ -193,9 +184,6 @@ func (s shiftSheet) steps() report.SheetSection {
 	return sec
 }
 
-// unitName is a unit as it is called on pages: "u06-R".
-func unitName(serial, side string) string { return bench.UnitInfo{Serial: serial, Side: side}.Name() }
-
 func (s shiftSheet) hours() report.SheetSection {
 	sec := report.SheetSection{Heading: s.t("hours")}
 	var names []string
@@ -204,7 +192,7 @@ func (s shiftSheet) hours() report.SheetSection {
 		names = append(names, h.From.Format("15:04"))
 		n.X, n.Y = append(n.X, float64(i)), append(n.Y, float64(h.Inspections))
 	}
-	sec.Figures = figures(figure(func() ([]byte, error) {
+	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
 		return plots.Bars(plots.Options{X: s.t("hours.x"), Y: s.t("hours.axis"), HeightMM: 60}, names, []plots.Series{n})
 	}, s.t("hours.plot"), s.t("hours.plot")))
 	return sec

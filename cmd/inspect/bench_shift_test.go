@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/report"
@@ -77,9 +78,9 @@ func TestRecordsShift(t *testing.T) {
 			out = filepath.Join(keep, lang)
 		}
 		o := recordsShiftOptions{from: "2026-03-02 06:00", to: "2026-03-02 14:00", language: lang}
-		o.out = out
+		o.Out = out
 		var text bytes.Buffer
-		if err := runRecordsShift(context.Background(), recordsOptions{url: file}, o, &text); err != nil {
+		if err := runRecordsShift(context.Background(), cli.Database{URL: file}, o, &text); err != nil {
 			t.Fatal(err)
 		}
 		page, err := os.ReadFile(filepath.Join(out, "shift.html"))
@@ -119,7 +120,7 @@ func TestRecordsShiftEarlier(t *testing.T) {
 }
 
 func TestShiftSheetEmpty(t *testing.T) {
-	l, err := sheetLanguage("en")
+	l, err := cli.Language("en")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -139,7 +140,7 @@ func TestShiftSpan(t *testing.T) {
 			t.Errorf("%v taken", bad)
 		}
 	}
-	if _, err := sheetLanguage("xx"); err == nil {
+	if _, err := cli.Language("xx"); err == nil {
 		t.Error("language xx taken")
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/rig"
 	"finishbench/internal/capture/shoot"
@@ -169,17 +170,17 @@ func progressOf(p shoot.Progress) bench.Progress {
 	if p.Asking != "" && p.Step.Light.OfScreen() {
 		args["light"] = "@light.screen" // what it shows is not the operator's to switch
 	}
-	pose := func(key string) *bench.Phrase {
+	pose := func(key string) *lang.Phrase {
 		if p.Step.View == part.Edge {
 			key += "_edge"
 		} else if p.Step.Turned {
 			key += "_turn"
 		}
-		return &bench.Phrase{Key: key, Args: args}
+		return &lang.Phrase{Key: key, Args: args}
 	}
 	switch p.Asking {
 	case shoot.AskTurn, shoot.AskLight, shoot.AskZero:
-		b.Asking = &bench.Phrase{Key: "ask." + p.Asking, Args: args}
+		b.Asking = &lang.Phrase{Key: "ask." + p.Asking, Args: args}
 	case shoot.AskPose:
 		b.Asking = pose("ask.pose")
 	case shoot.AskRelease:
@@ -189,23 +190,23 @@ func progressOf(p shoot.Progress) bench.Progress {
 		if p.Why != nil {
 			args["file"] = p.Why.Args["file"]
 		}
-		b.Problem = &bench.Phrase{Key: "problem." + p.Problem, Args: args, Why: troubleOf(p.Why)}
+		b.Problem = &lang.Phrase{Key: "problem." + p.Problem, Args: args, Why: troubleOf(p.Why)}
 		if p.Unfit == proof.SameTurn || p.Unfit == proof.SameLight {
-			b.Problem.Why = &bench.Phrase{Key: "problem." + p.Unfit}
+			b.Problem.Why = &lang.Phrase{Key: "problem." + p.Unfit}
 		}
 		if p.Problem == shoot.ProblemScreen && p.Why != nil {
-			b.Problem.Why = &bench.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
+			b.Problem.Why = &lang.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
 		}
 	}
 	return b
 }
 
 // troubleOf is a trouble as a phrase.
-func troubleOf(t *trouble.Trouble) *bench.Phrase {
+func troubleOf(t *trouble.Trouble) *lang.Phrase {
 	if t == nil {
-		return &bench.Phrase{Key: "problem.other"}
+		return &lang.Phrase{Key: "problem.other"}
 	}
-	return &bench.Phrase{Key: "trouble." + t.Key, Args: t.Args}
+	return &lang.Phrase{Key: "trouble." + t.Key, Args: t.Args}
 }
 
 // toldError gives an error of the plan its phrase.
@@ -215,11 +216,11 @@ func toldError(err error) error {
 	var why *trouble.Trouble
 	switch {
 	case errors.As(err, &camera):
-		return phrased{err, bench.Phrase{Key: "problem.camera_given_up", Args: map[string]string{"camera": camera.Name}, Why: troubleOf(camera.Why)}}
+		return phrased{err, lang.Phrase{Key: "problem.camera_given_up", Args: map[string]string{"camera": camera.Name}, Why: troubleOf(camera.Why)}}
 	case errors.As(err, &line):
-		return phrased{err, bench.Phrase{Key: "problem.rig_given_up", Why: troubleOf(line.Why)}}
+		return phrased{err, lang.Phrase{Key: "problem.rig_given_up", Why: troubleOf(line.Why)}}
 	case errors.As(err, &why):
-		return phrased{err, bench.Phrase{Key: "problem.shooter", Why: troubleOf(why)}}
+		return phrased{err, lang.Phrase{Key: "problem.shooter", Why: troubleOf(why)}}
 	}
 	return err
 }
@@ -227,11 +228,11 @@ func toldError(err error) error {
 // phrased is an error with its sentence for the page.
 type phrased struct {
 	error
-	phrase bench.Phrase
+	phrase lang.Phrase
 }
 
-func (p phrased) Told() bench.Phrase { return p.phrase }
-func (p phrased) Unwrap() error      { return p.error }
+func (p phrased) Told() lang.Phrase { return p.phrase }
+func (p phrased) Unwrap() error     { return p.error }
 
 // Press is the operator's answer to what was asked.
 func (s *planShooter) Press() {

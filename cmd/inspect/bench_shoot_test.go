@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/shoot"
 	"finishbench/internal/capture/sources"
@@ -94,7 +95,7 @@ func TestPlanAtTheBench(t *testing.T) {
 
 // All that a plan may ask or tell has its words.
 func TestPlanHasItsWords(t *testing.T) {
-	l, _, err := bench.LoadLanguages("")
+	l, _, err := lang.Load("")
 	if err != nil {
 		t.Fatal(err)
 	}

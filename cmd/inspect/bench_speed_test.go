@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/cli"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -86,11 +87,11 @@ func TestBenchRecordsWhatItAnswers(t *testing.T) {
 		t.Fatalf("history: %v, %v", past, err)
 	}
 	out := t.TempDir()
-	var code codeError
+	var code cli.ExitCode
 	if err := run(t.Context(), []string{"unit", "../../testdata/images/u01-L", "--out", out, "--mm-per-px", "0.015", "--stage", "wet"}, nil, io.Discard, io.Discard); err != nil && !errors.As(err, &code) {
 		t.Fatal(err)
 	}
-	want, err := readResult(filepath.Join(out, "u01-L", resultFile))
+	want, err := readResult(filepath.Join(out, "u01-L", cli.ResultFile))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,7 +6,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"io"
-	"math"
 	"path/filepath"
 	"strings"
 	"time"
@@ -14,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -56,7 +56,7 @@ const cameraExitHelp = `EXIT STATUS
   4    something was not measured: the page says why (4 wins over 3)`
 
 type cameraOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	white, dark, edge []string
 	exposures         string
 	linear            bool
@@ -87,7 +87,7 @@ func newCameraCommand() *cobra.Command {
 	f.BoolVar(&o.linear, "linear", false, "samples are proportional to light; else sRGB-coded")
 	f.Float64Var(&o.mmPerPX, "mm-per-px", 0, "scale, for sharpness in line pairs a millimetre")
 	f.StringVar(&o.name, "camera", "", "name of the camera, for the page")
-	o.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -135,14 +135,14 @@ func runCamera(ctx context.Context, o cameraOptions, _ []string, stdout, _ io.Wr
 	if err := o.writeFlatField(r.flat); err != nil {
 		return err
 	}
-	if err := o.write("camera", sheet, newCameraJSON(o, r, j), stdout); err != nil {
+	if err := o.Write("camera", sheet, newCameraJSON(o, r, j), stdout); err != nil {
 		return err
 	}
 	switch {
 	case j.missing:
-		return codeError(exitUnmeasured)
+		return cli.ExitCode(cli.ExitUnmeasured)
 	case j.word == optics.RatedPoor:
-		return codeError(exitFails)
+		return cli.ExitCode(cli.ExitFails)
 	}
 	return nil
 }
@@ -150,16 +150,16 @@ func runCamera(ctx context.Context, o cameraOptions, _ []string, stdout, _ io.Wr
 func (o cameraOptions) check() error {
 	switch {
 	case len(o.white)+len(o.edge) == 0 && o.exposures == "":
-		return usagef("say what to look at: --white, --edge or --exposures (see 'inspect camera --help')")
+		return cli.Usagef("say what to look at: --white, --edge or --exposures (see 'inspect camera --help')")
 	case len(o.dark) > 0 && len(o.white) == 0:
-		return usagef("--dark goes with --white: name pictures of a white card as well")
+		return cli.Usagef("--dark goes with --white: name pictures of a white card as well")
 	case o.mmPerPX != 0 && !(o.mmPerPX >= 0.0001 && o.mmPerPX <= 1):
-		return usagef("--mm-per-px %g: the scale must be 0.0001 to 1 mm a pixel", o.mmPerPX)
+		return cli.Usagef("--mm-per-px %g: the scale must be 0.0001 to 1 mm a pixel", o.mmPerPX)
 	}
 	seen := map[string]bool{}
 	for _, f := range append(append([]string{}, o.white...), o.dark...) {
 		if seen[filepath.Clean(f)] {
-			return usagef("%s is named twice", f)
+			return cli.Usagef("%s is named twice", f)
 		}
 		seen[filepath.Clean(f)] = true
 	}
@@ -203,7 +203,7 @@ func readNamed(paths []string) ([]optics.Named, error) {
 	for _, f := range paths {
 		im, err := capture.Read(f)
 		if err != nil {
-			return all, usageError{err}
+			return all, cli.UsageError{Err: err}
 		}
 		all = append(all, optics.Named{Name: f, Image: im})
 	}
@@ -222,7 +222,7 @@ func hashed(paths []string) ([]optics.FlatFieldPicture, error) {
 	for _, f := range paths {
 		data, err := files.Read(f, files.MostPicture)
 		if err != nil {
-			return nil, usageError{err}
+			return nil, cli.UsageError{Err: err}
 		}
 		sum := sha256.Sum256(data)
 		all = append(all, optics.FlatFieldPicture{File: filepath.Base(f), SHA256: hex.EncodeToString(sum[:])})
@@ -235,7 +235,7 @@ func measureEdges(o cameraOptions, r *cameraResult) error {
 	for _, f := range o.edge {
 		im, err := capture.Read(f)
 		if err != nil {
-			return usageError{err}
+			return cli.UsageError{Err: err}
 		}
 		light, err := optics.EdgeLight(im, o.linear)
 		e := edgePicture{file: f, w: im.W, h: im.H}
@@ -263,14 +263,14 @@ func measureSeries(o cameraOptions, r *cameraResult) error {
 	if o.exposures == "" {
 		return nil
 	}
-	f, err := openTable(o.exposures)
+	f, err := cli.OpenTable(o.exposures)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
 	pairs, err := readSeries(f)
 	if err != nil {
-		return usagef("%s: %w", o.exposures, err)
+		return cli.Usagef("%s: %w", o.exposures, err)
 	}
 	to := optics.DefaultTransferOptions()
 	to.Physical, r.physical = o.linear, o.linear
@@ -280,12 +280,12 @@ func measureSeries(o cameraOptions, r *cameraResult) error {
 	for _, p := range pairs {
 		l, first, err := p.measure(dir, o.linear)
 		if err != nil {
-			return usagef("%s: %w", o.exposures, err)
+			return cli.Usagef("%s: %w", o.exposures, err)
 		}
 		if size == nil {
 			size = first
 		} else if size.W != first.W || size.H != first.H || size.C != first.C || size.MaxSample() != first.MaxSample() {
-			return usagef("%s: line %d: %s has %dx%d pixels, %d channels and samples up to %d, the pictures before %dx%d, %d and %d: take all with one camera at one setting",
+			return cli.Usagef("%s: line %d: %s has %dx%d pixels, %d channels and samples up to %d, the pictures before %dx%d, %d and %d: take all with one camera at one setting",
 				o.exposures, p.lines[0], p.files[0], first.W, first.H, first.C, first.MaxSample(), size.W, size.H, size.C, size.MaxSample())
 		}
 		levels = append(levels, l)
@@ -330,10 +330,10 @@ func (p seriesPair) measure(dir string, linear bool) (optics.Level, *part.Image,
 
 // writeFlatField writes OUT/flatfield.json where there is an OUT.
 func (o cameraOptions) writeFlatField(f *optics.FlatField) error {
-	if f == nil || o.out == "" {
+	if f == nil || o.Out == "" {
 		return nil
 	}
-	dir, err := openOut(o.out, nil)
+	dir, err := cli.OpenOut(o.Out)
 	if err != nil {
 		return err
 	}
@@ -341,7 +341,7 @@ func (o cameraOptions) writeFlatField(f *optics.FlatField) error {
 	if err := optics.WriteFlatField(&b, f); err != nil {
 		return err
 	}
-	return dir.replaceFile(flatFieldFile, b.Bytes())
+	return dir.ReplaceFile(flatFieldFile, b.Bytes())
 }
 
 const flatFieldFile = "flatfield.json"
@@ -409,12 +409,4 @@ func bareError(err error) string {
 		s = strings.TrimPrefix(s, p)
 	}
 	return s
-}
-
-// finite is a number for JSON: nil where it was not measured.
-func finite(v float64) *float64 {
-	if math.IsInf(v, 0) {
-		return nil
-	}
-	return part.Num(v)
 }

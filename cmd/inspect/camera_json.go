@@ -3,6 +3,7 @@ package main
 import (
 	"path/filepath"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 )
 
@@ -111,14 +112,14 @@ func ratingWord(w string) string {
 
 func newSharpnessJSON(o cameraOptions, r cameraResult) *sharpnessJSON {
 	m, u := optics.SharpnessOf(r.allEdges())
-	s := &sharpnessJSON{MTF50: finite(m), U: finite(u), LinePairs: finite(optics.LinePairsPerMM(m, o.mmPerPX)), BlurSigma: finite(optics.SigmaOfMTF50(m)), Edges: []edgeJSON{}}
+	s := &sharpnessJSON{MTF50: cli.Finite(m), U: cli.Finite(u), LinePairs: cli.Finite(optics.LinePairsPerMM(m, o.mmPerPX)), BlurSigma: cli.Finite(optics.SigmaOfMTF50(m)), Edges: []edgeJSON{}}
 	for _, p := range r.edges {
 		name := filepath.Base(p.file)
 		if p.err != nil {
 			s.NotFoundIn = append(s.NotFoundIn, name)
 		}
 		for _, e := range p.found {
-			s.Edges = append(s.Edges, edgeJSON{name, e.Box, e.MTF50CyPX, finite(e.UMTF50CyPX), finite(e.Nyquist), finite(e.Rise1090PX), e.AngleDeg, e.Contrast, finite(e.Noise), e.Warnings})
+			s.Edges = append(s.Edges, edgeJSON{name, e.Box, e.MTF50CyPX, cli.Finite(e.UMTF50CyPX), cli.Finite(e.Nyquist), cli.Finite(e.Rise1090PX), e.AngleDeg, e.Contrast, cli.Finite(e.Noise), e.Warnings})
 		}
 	}
 	return s
@@ -127,15 +128,15 @@ func newSharpnessJSON(o cameraOptions, r cameraResult) *sharpnessJSON {
 func newTransferJSON(r cameraResult) *transferJSON {
 	t := r.transfer
 	out := &transferJSON{
-		Physical: r.physical, K: finite(t.KDNPerE), UK: finite(t.UKDNPerE), Slope: finite(t.SlopeDNPerMS), Responsivity: finite(t.DNPerPhoton), QuantumEfficiency: finite(t.QuantumEfficiency),
-		Dark: finite(t.DarkDN), SigmaDark: finite(t.SigmaDarkDN), ReadNoise: finite(t.ReadNoiseE), ReadNoiseBelow: finite(t.ReadNoiseBelowE), DarkCurrent: finite(t.DarkEs),
-		SaturationDN: finite(t.SaturationDN), SaturationE: finite(t.SaturationE), SNRMax: finite(t.SNRMax), SNRMaxDB: finite(optics.DB(t.SNRMax)),
-		LeastE: finite(t.LeastE), LeastPhotons: finite(t.LeastPhotons), SaturationPhotons: finite(t.SaturationPhotons),
-		DynamicRange: finite(t.DynamicRange), DynamicRangeDB: finite(optics.DB(t.DynamicRange)), DSNU: finite(t.DSNUE), PRNU: finite(t.PRNUPct),
-		LinearityMin: finite(t.LinearityMinPct), LinearityMax: finite(t.LinearityMaxPct), Warnings: append([]string{}, t.Warnings...),
+		Physical: r.physical, K: cli.Finite(t.KDNPerE), UK: cli.Finite(t.UKDNPerE), Slope: cli.Finite(t.SlopeDNPerMS), Responsivity: cli.Finite(t.DNPerPhoton), QuantumEfficiency: cli.Finite(t.QuantumEfficiency),
+		Dark: cli.Finite(t.DarkDN), SigmaDark: cli.Finite(t.SigmaDarkDN), ReadNoise: cli.Finite(t.ReadNoiseE), ReadNoiseBelow: cli.Finite(t.ReadNoiseBelowE), DarkCurrent: cli.Finite(t.DarkEs),
+		SaturationDN: cli.Finite(t.SaturationDN), SaturationE: cli.Finite(t.SaturationE), SNRMax: cli.Finite(t.SNRMax), SNRMaxDB: cli.Finite(optics.DB(t.SNRMax)),
+		LeastE: cli.Finite(t.LeastE), LeastPhotons: cli.Finite(t.LeastPhotons), SaturationPhotons: cli.Finite(t.SaturationPhotons),
+		DynamicRange: cli.Finite(t.DynamicRange), DynamicRangeDB: cli.Finite(optics.DB(t.DynamicRange)), DSNU: cli.Finite(t.DSNUE), PRNU: cli.Finite(t.PRNUPct),
+		LinearityMin: cli.Finite(t.LinearityMinPct), LinearityMax: cli.Finite(t.LinearityMaxPct), Warnings: append([]string{}, t.Warnings...),
 	}
 	for _, p := range t.Points {
-		out.Points = append(out.Points, transferAtJSON{p.TimeMS, finite(p.SignalDN), finite(p.VarDN2), finite(p.SNR), p.ClippedShare, p.InFit, finite(p.DeviationPct)})
+		out.Points = append(out.Points, transferAtJSON{p.TimeMS, cli.Finite(p.SignalDN), cli.Finite(p.VarDN2), cli.Finite(p.SNR), p.ClippedShare, p.InFit, cli.Finite(p.DeviationPct)})
 	}
 	return out
 }

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
@@ -112,9 +113,9 @@ func cameraFacts(o cameraOptions, r cameraResult) []report.Fact {
 // withU is a number with its standard uncertainty.
 func withU(v, u float64, decimals int, unit string) string {
 	switch {
-	case finite(v) == nil:
+	case cli.Finite(v) == nil:
 		return "not measured"
-	case finite(u) == nil:
+	case cli.Finite(u) == nil:
 		return fmt.Sprintf("%.*f %s (uncertainty not known)", decimals, v, unit)
 	}
 	return fmt.Sprintf("%.*f ± %.*f %s (k = 1)", decimals, v, decimals, u, unit)
@@ -122,7 +123,7 @@ func withU(v, u float64, decimals int, unit string) string {
 
 // unitOf is a number with its unit, or words.
 func unitOf(v float64, decimals int, unit string) string {
-	if finite(v) == nil {
+	if cli.Finite(v) == nil {
 		return "not measured"
 	}
 	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, v, unit))
@@ -170,7 +171,7 @@ func edgeSection(o cameraOptions, r cameraResult) (report.SheetSection, bool, er
 
 func blurText(m float64) string {
 	s := optics.SigmaOfMTF50(m)
-	if finite(s) == nil {
+	if cli.Finite(s) == nil {
 		return fmt.Sprintf("%.3f cycles a pixel is more than a pixel can show of a perfect lens (%.3f): the camera sharpens.", m, optics.PixelMTF50)
 	}
 	return fmt.Sprintf("A lens with a Gaussian blur of %.2f px in front of square pixels has the same; it makes an edge rise from 10 to 90 %% over %.1f px.", s, optics.Rise1090OfSigma(s))
@@ -202,7 +203,7 @@ func mtfFigure(e optics.FoundEdge) (report.SheetFigure, error) {
 		}
 	}
 	series := []plots.Series{{Name: "measured", X: x, Y: y}}
-	if finite(sigma) != nil {
+	if cli.Finite(sigma) != nil {
 		series = append(series, plots.Series{Name: fmt.Sprintf("Gaussian blur of %.2f px and a pixel's square", sigma), X: x, Y: my})
 	}
 	svg, err := plots.Lines(plots.Options{X: "cycles a pixel", Y: "contrast left"}, series, plots.HLine{Name: "one half", Y: 0.5, Dash: true})
@@ -232,11 +233,11 @@ func edgeTable(o cameraOptions, r cameraResult) report.SheetTable {
 				runs = "down"
 			}
 			c := e.Box.Centre()
-			row := []string{filepath.Base(p.file), fmt.Sprintf("%.0f", c.X), fmt.Sprintf("%.0f", c.Y), runs, fmt.Sprintf("%.1f", e.AngleDeg), fmt.Sprintf("%.3f", e.MTF50CyPX), shown(e.UMTF50CyPX, 3)}
+			row := []string{filepath.Base(p.file), fmt.Sprintf("%.0f", c.X), fmt.Sprintf("%.0f", c.Y), runs, fmt.Sprintf("%.1f", e.AngleDeg), fmt.Sprintf("%.3f", e.MTF50CyPX), cli.Shown(e.UMTF50CyPX, 3)}
 			if o.mmPerPX > 0 {
 				row = append(row, fmt.Sprintf("%.1f", optics.LinePairsPerMM(e.MTF50CyPX, o.mmPerPX)))
 			}
-			t.Rows = append(t.Rows, append(row, shown(e.Rise1090PX, 2), fmt.Sprintf("%.2f", e.Contrast), strings.Join(e.Warnings, "; ")))
+			t.Rows = append(t.Rows, append(row, cli.Shown(e.Rise1090PX, 2), fmt.Sprintf("%.2f", e.Contrast), strings.Join(e.Warnings, "; ")))
 			t.Marked = append(t.Marked, len(e.Warnings) > 0)
 		}
 	}
@@ -249,9 +250,9 @@ func flatSection(o cameraOptions, r cameraResult) (report.SheetSection, bool, er
 		return report.SheetSection{}, false, nil
 	}
 	sec := report.SheetSection{Heading: "Light over the picture"}
-	sec.Text = append(sec.Text, fmt.Sprintf("From %s of a white card%s.", counted(len(f.Pictures), "picture", "pictures"), darkText(f)))
-	if o.out != "" {
-		sec.Text = append(sec.Text, fmt.Sprintf("The flat field is in %s, good for %d days, or until camera, lens, stop, focus or lamp change.", filepath.Join(o.out, flatFieldFile), f.MaxAgeDays))
+	sec.Text = append(sec.Text, fmt.Sprintf("From %s of a white card%s.", cli.Counted(len(f.Pictures), "picture", "pictures"), darkText(f)))
+	if o.Out != "" {
+		sec.Text = append(sec.Text, fmt.Sprintf("The flat field is in %s, good for %d days, or until camera, lens, stop, focus or lamp change.", filepath.Join(o.Out, flatFieldFile), f.MaxAgeDays))
 	} else {
 		sec.Text = append(sec.Text, "Name a folder with --out to keep the flat field as a file.")
 	}
@@ -271,7 +272,7 @@ func darkText(f *optics.FlatField) string {
 	if len(f.DarkPictures) == 0 {
 		return ""
 	}
-	return fmt.Sprintf(", less %s with the lens covered", counted(len(f.DarkPictures), "picture", "pictures"))
+	return fmt.Sprintf(", less %s with the lens covered", cli.Counted(len(f.DarkPictures), "picture", "pictures"))
 }
 
 // lightAt is the light, of colour pictures the green's, at a place, % of the picture's mean.
@@ -298,8 +299,8 @@ func lightFigures(f *optics.FlatField) report.SheetTable {
 	t := report.SheetTable{Caption: "What the white card shows", Head: []string{"what", "value", "meaning"}, Numeric: []bool{false, true, false}}
 	t.Rows = [][]string{
 		{"uneven", fmt.Sprintf("%.1f %%", f.UnevenPct), "brightest to darkest place"},
-		{"vignetting", unitOf(numberOf(f.VignettePct), 1, "%"), "loss in the corners that is even about the middle: the lens's"},
-		{"gradient", unitOf(numberOf(f.GradientPct), 1, "%"), "change from side to side: the lamp's or the card's"},
+		{"vignetting", unitOf(cli.NumberOf(f.VignettePct), 1, "%"), "loss in the corners that is even about the middle: the lens's"},
+		{"gradient", unitOf(cli.NumberOf(f.GradientPct), 1, "%"), "change from side to side: the lamp's or the card's"},
 		{"grain", fmt.Sprintf("%.2f %%", f.ResidualPct), "rms of single pixels about the smooth light: noise, the card's texture, scatter between pixels"},
 		{"spots in every picture", fmt.Sprint(len(f.Spots)), spotMeaning(f)},
 		{"spots that moved", movedText(f), "dust on the card"},
@@ -376,18 +377,18 @@ func sensorSection(_ cameraOptions, r cameraResult) (report.SheetSection, bool, 
 		}
 	}
 	series := []plots.Series{{Name: "counted for the gain", X: x, Y: y}, {Name: "left out", X: lx, Y: ly}}
-	if finite(t.KDNPerE) != nil && finite(t.DarkDN) != nil { // without dark the line does not pass through the origin
+	if cli.Finite(t.KDNPerE) != nil && cli.Finite(t.DarkDN) != nil { // without dark the line does not pass through the origin
 		top := 0.0
 		for _, v := range x {
 			top = max(top, v)
 		}
-		series = append(series, plots.Series{Name: "gain " + shown4(t.KDNPerE) + " DN/e-", X: []float64{0, top}, Y: []float64{0, t.KDNPerE * top}})
+		series = append(series, plots.Series{Name: "gain " + cli.Shown4(t.KDNPerE) + " DN/e-", X: []float64{0, top}, Y: []float64{0, t.KDNPerE * top}})
 	}
 	svg, err := plots.Lines(plots.Options{X: "signal / DN", Y: "temporal variance / DN²"}, series)
 	if errors.Is(err, plots.ErrNothing) {
 		return sec, true, nil
 	}
-	sec.Figures = []report.SheetFigure{{SVG: svg, Alt: "Temporal variance over signal; the slope is the gain, " + shown4(t.KDNPerE) + " DN an electron", Caption: "Photon transfer: the slope is the system gain."}}
+	sec.Figures = []report.SheetFigure{{SVG: svg, Alt: "Temporal variance over signal; the slope is the gain, " + cli.Shown4(t.KDNPerE) + " DN an electron", Caption: "Photon transfer: the slope is the system gain."}}
 	return sec, true, err
 }
 
@@ -395,13 +396,13 @@ func sensorTable(r cameraResult) report.SheetTable {
 	t := r.transfer
 	tab := report.SheetTable{Caption: "EMVA 1288 quantities", Head: []string{"quantity", "value", "unit"}, Numeric: []bool{false, true, false}}
 	row := func(name string, v float64, unit string) {
-		tab.Rows = append(tab.Rows, []string{name, shown4(v), unit})
+		tab.Rows = append(tab.Rows, []string{name, cli.Shown4(v), unit})
 	}
 	row("system gain K", t.KDNPerE, "DN/e-")
 	row("its standard uncertainty", t.UKDNPerE, "DN/e-")
 	row("dark level", t.DarkDN, "DN")
 	row("temporal dark noise", t.SigmaDarkDN, "DN")
-	if finite(t.ReadNoiseBelowE) != nil {
+	if cli.Finite(t.ReadNoiseBelowE) != nil {
 		row("read noise is below", t.ReadNoiseBelowE, "e-")
 	} else {
 		row("read noise", t.ReadNoiseE, "e-")
@@ -433,19 +434,19 @@ func exposureTable(t *optics.Transfer) report.SheetTable {
 		if part.Num(p.DeviationPct) != nil {
 			off = fmt.Sprintf("%+.2f", p.DeviationPct)
 		}
-		tab.Rows = append(tab.Rows, []string{shown4(p.TimeMS), shown4(p.SignalDN), shown4(p.VarDN2), shown(p.SNR, 1), fmt.Sprintf("%.2f", 100*p.ClippedShare), off, in})
+		tab.Rows = append(tab.Rows, []string{cli.Shown4(p.TimeMS), cli.Shown4(p.SignalDN), cli.Shown4(p.VarDN2), cli.Shown(p.SNR, 1), fmt.Sprintf("%.2f", 100*p.ClippedShare), off, in})
 	}
 	return tab
 }
 
 func linearSection(_ cameraOptions, r cameraResult) (report.SheetSection, bool, error) {
 	t := r.transfer
-	if t == nil || finite(t.LinearityPct) == nil {
+	if t == nil || cli.Finite(t.LinearityPct) == nil {
 		return report.SheetSection{}, false, nil
 	}
 	sec := report.SheetSection{Heading: "Linearity", Text: []string{
 		fmt.Sprintf("Departure from the line that makes the relative departures least, between 5 and 95 %% of saturation: %+.2f to %+.2f %%.", t.LinearityMinPct, t.LinearityMaxPct)}}
-	if finite(t.SaturationDN) == nil {
+	if cli.Finite(t.SaturationDN) == nil {
 		sec.Text = append(sec.Text, "The series does not reach saturation: the largest sample was taken in its place for the range.")
 	}
 	var x, y []float64

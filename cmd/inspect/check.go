@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
@@ -72,7 +73,7 @@ func newCheckCommand() *cobra.Command {
 
 func runCheck(o checkOptions, args []string, now time.Time, stdout io.Writer) error {
 	if len(args) != 1 {
-		return usagef("name one log, which is made where it is missing (see 'inspect check --help')")
+		return cli.Usagef("name one log, which is made where it is missing (see 'inspect check --help')")
 	}
 	entries, err := o.entries(now.Truncate(time.Second))
 	if err != nil {
@@ -93,7 +94,7 @@ func runCheck(o checkOptions, args []string, now time.Time, stdout io.Writer) er
 		return err
 	}
 	if blocked, _ := s.Blocked(now); blocked && s.State != study.OutOfLimits {
-		return codeError(exitUnmeasured)
+		return cli.ExitCode(cli.ExitUnmeasured)
 	}
 	return exitForGrade(sheet.v.Grade)
 }
@@ -101,7 +102,7 @@ func runCheck(o checkOptions, args []string, now time.Time, stdout io.Writer) er
 // tell writes the state in a few lines.
 func (o checkOptions) tell(s stabilitySheet, now time.Time, stdout io.Writer) error {
 	if o.json {
-		return writeJSON(stdout, s.numbers())
+		return cli.WriteJSON(stdout, s.numbers())
 	}
 	fmt.Fprintf(stdout, "Check piece: %s\n", strings.ToUpper(string(s.s.State)))
 	line := s.v.Line
@@ -110,7 +111,7 @@ func (o checkOptions) tell(s stabilitySheet, now time.Time, stdout io.Writer) er
 	}
 	fmt.Fprintln(stdout, line)
 	if l := s.s.Limits.Level; part.Num(l.Centre) != nil && len(s.s.Checks) > 0 {
-		fmt.Fprintf(stdout, "  last check %s, limits %s to %s%s\n", shown4(s.s.Checks[len(s.s.Checks)-1].Level), shown4(l.Lower), shown4(l.Upper), s.from())
+		fmt.Fprintf(stdout, "  last check %s, limits %s to %s%s\n", cli.Shown4(s.s.Checks[len(s.s.Checks)-1].Level), cli.Shown4(l.Lower), cli.Shown4(l.Upper), s.from())
 	}
 	for _, w := range s.v.Warnings {
 		fmt.Fprintf(stdout, "  - %s\n", w)
@@ -128,10 +129,10 @@ func (o checkOptions) entries(now time.Time) ([]study.CheckEntry, error) {
 		}
 	}
 	if asked > 1 {
-		return nil, usagef("give one of --value, --unit, --not-measured, --dealt-with and --new-baseline at a time")
+		return nil, cli.Usagef("give one of --value, --unit, --not-measured, --dealt-with and --new-baseline at a time")
 	}
 	if o.station != "" && o.unit == "" {
-		return nil, usagef("--station goes with --unit")
+		return nil, cli.Usagef("--station goes with --unit")
 	}
 	measured := func(v float64, note string) study.CheckEntry {
 		return study.CheckEntry{Time: now, Value: v, Note: note}
@@ -142,7 +143,7 @@ func (o checkOptions) entries(now time.Time) ([]study.CheckEntry, error) {
 		for _, text := range o.values {
 			v, err := strconv.ParseFloat(text, 64)
 			if err != nil || !(math.Abs(v) <= 1e100) {
-				return nil, usagef("--value %s: give a number, with a decimal point", text)
+				return nil, cli.Usagef("--value %s: give a number, with a decimal point", text)
 			}
 			all = append(all, measured(v, ""))
 		}
@@ -162,7 +163,7 @@ func (o checkOptions) entries(now time.Time) ([]study.CheckEntry, error) {
 
 func event(e study.CheckEvent, flag, note string, now time.Time) ([]study.CheckEntry, error) {
 	if err := study.CheckNote(note); err != nil {
-		return nil, usagef("%s: %w", flag, err)
+		return nil, cli.Usagef("%s: %w", flag, err)
 	}
 	return []study.CheckEntry{{Time: now, Value: math.NaN(), Event: e, Note: note}}, nil
 }
@@ -170,12 +171,12 @@ func event(e study.CheckEvent, flag, note string, now time.Time) ([]study.CheckE
 // fromResult takes the check's value from a unit's result: NaN, with a note,
 // where it was not measured.
 func (o checkOptions) fromResult() (v float64, note string, err error) {
-	r, err := readResult(filepath.Join(o.unit, resultFile))
+	r, err := readResult(filepath.Join(o.unit, cli.ResultFile))
 	if err != nil {
 		return 0, "", err
 	}
 	if o.station == "" {
-		return numberOf(r.Seam.WorstStepUM), "worst step of " + r.Unit, nil
+		return cli.NumberOf(r.Seam.WorstStepUM), "worst step of " + r.Unit, nil
 	}
 	var names []string
 	for _, s := range r.Seam.Stations {
@@ -185,11 +186,11 @@ func (o checkOptions) fromResult() (v float64, note string, err error) {
 			if s.State != part.Measured {
 				return math.NaN(), note + ": " + s.Reason, nil
 			}
-			return numberOf(s.StepUM), note, nil
+			return cli.NumberOf(s.StepUM), note, nil
 		}
 		names = append(names, name)
 	}
-	return 0, "", usagef("--station %q is not in %s: it has %s", o.station, filepath.Join(o.unit, resultFile), few(names))
+	return 0, "", cli.Usagef("--station %q is not in %s: it has %s", o.station, filepath.Join(o.unit, cli.ResultFile), cli.Few(names))
 }
 
 // stationName is how a station is called in studies: "030 left".
@@ -201,13 +202,13 @@ func appendChecks(path string, entries []study.CheckEntry) error {
 	data, err := files.Read(path, files.MostText)
 	made := errors.Is(err, fs.ErrNotExist)
 	if err != nil && !made {
-		return usagef("%s cannot be read: %w", path, plainPath(err))
+		return cli.Usagef("%s cannot be read: %w", path, cli.PlainPath(err))
 	}
 	text := ""
 	if len(bytes.TrimSpace(data)) == 0 {
 		text = study.CheckHeader
 	} else if !headed(string(data)) {
-		return usagef("%s cannot be added to: its first line must be %s", path, strings.TrimSpace(study.CheckHeader))
+		return cli.Usagef("%s cannot be added to: its first line must be %s", path, strings.TrimSpace(study.CheckHeader))
 	} else if !bytes.HasSuffix(data, []byte("\n")) {
 		text = "\n"
 	}
@@ -219,11 +220,11 @@ func appendChecks(path string, entries []study.CheckEntry) error {
 	}
 	f, err := os.OpenFile(path, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o666)
 	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", path, plainPath(err))
+		return fmt.Errorf("%s cannot be written: %w", path, cli.PlainPath(err))
 	}
 	_, err = f.WriteString(text)
 	if err := errors.Join(err, f.Close()); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", path, plainPath(err))
+		return fmt.Errorf("%s cannot be written: %w", path, cli.PlainPath(err))
 	}
 	return nil
 }

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 )
 
@@ -50,7 +51,7 @@ func TestCheckPieceBars(t *testing.T) {
 		}
 		// That stands, with a warning.
 		out := t.TempDir()
-		if code, _, stderr := runCode(t, "unit", unit, "--out", out, "--station", st); code != exitFails {
+		if code, _, stderr := runCode(t, "unit", unit, "--out", out, "--station", st); code != cli.ExitFails {
 			t.Fatalf("%s: exit code %d: %s", name, code, stderr)
 		}
 		var r part.Result

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -25,8 +26,8 @@ const coachExamples = `  inspect coach --operator B17 --record bench.db --out re
   inspect coach --operator B17 --stage wet --from 2026-03-02 --to 2026-05-25 --station station.yaml`
 
 type coachOptions struct {
-	sheetOptions
-	records                             recordsOptions
+	cli.SheetOptions
+	records                             cli.Database
 	operator, from, to, stage, language string
 	lot                                 string
 }
@@ -51,9 +52,9 @@ func newCoachCommand() *cobra.Command {
 	f.StringVar(&o.from, "from", "", `from this day on: "2026-03-02"`)
 	f.StringVar(&o.to, "to", "", "up to this day")
 	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
-	f.StringVar(&o.records.url, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	f.StringVar(&o.records.station, "station", "", "station file that names the database")
-	o.sheetOptions.flags(cmd)
+	f.StringVar(&o.records.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
+	f.StringVar(&o.records.Station, "station", "", "station file that names the database")
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -62,24 +63,24 @@ const coachSpan = 12 * 7 * 24 * time.Hour
 
 func runCoach(ctx context.Context, o coachOptions, now time.Time, stdout io.Writer) error {
 	if o.operator == "" {
-		return usagef("say whom: --operator with the initials or badge that the records have")
+		return cli.Usagef("say whom: --operator with the initials or badge that the records have")
 	}
 	var stage part.Stage
 	if o.stage != "" {
 		var err error
 		if stage, err = part.ParseStage(o.stage); err != nil {
-			return usageError{err}
+			return cli.UsageError{Err: err}
 		}
 	}
-	from, to, err := timeSpan(o.from, o.to, now, coachSpan)
+	from, to, err := cli.TimeSpan(o.from, o.to, now, coachSpan)
 	if err != nil {
 		return err
 	}
-	l, err := sheetLanguage(o.language)
+	l, err := cli.Language(o.language)
 	if err != nil {
 		return err
 	}
-	store, err := o.records.open(ctx)
+	store, err := o.records.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -94,7 +95,7 @@ func runCoach(ctx context.Context, o coachOptions, now time.Time, stdout io.Writ
 		return err
 	}
 	sheet := coachSheet{l: l, c: c, p: p, from: from, to: to, stage: stage, crop: cropsFrom(ctx, store)}.sheet()
-	return o.write("coach", sheet, c, stdout)
+	return o.Write("coach", sheet, c, stdout)
 }
 
 // coachLooks are the inspections that hold, with the findings that still stand: a
@@ -105,7 +106,7 @@ func coachLooks(ctx context.Context, store *records.Store, f records.Filter) ([]
 		if !in.Holds() || in.Verdict() == part.NotMeasured {
 			return nil
 		}
-		l := teach.Look{ID: in.ID, Serial: unitName(in.Serial, in.Side), Operator: in.Operator, At: in.Started}
+		l := teach.Look{ID: in.ID, Serial: part.UnitName(in.Serial, in.Side), Operator: in.Operator, At: in.Started}
 		if in.Verdict() != part.Pass || in.Overruled == nil {
 			l.Findings = in.Result.Findings
 		}

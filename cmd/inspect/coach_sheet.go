@@ -5,7 +5,8 @@ import (
 	"strconv"
 	"time"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -15,7 +16,7 @@ import (
 // coachSheet makes the coaching sheet, in a language. It gives no mark: a
 // difference is a reason to talk.
 type coachSheet struct {
-	l        *bench.Lang
+	l        *lang.Lang
 	c        teach.Coaching
 	p        teach.CoachParams
 	from, to time.Time
@@ -29,7 +30,7 @@ func (s coachSheet) kind(k part.Kind) string { return s.l.T("kind." + string(k))
 
 func (s coachSheet) sheet() report.Sheet {
 	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.c.Operator) + ", " + s.day(s.from) + " – " + s.day(s.to),
-		Rating: report.Plain, Frame: sheetFrame(s.l), Line: s.line(), Reasons: s.reasons()}
+		Rating: report.Plain, Frame: cli.Frame(s.l), Line: s.line(), Reasons: s.reasons()}
 	if s.stage != "" {
 		sh.Subject += ", " + s.l.T("stage."+string(s.stage))
 	} else {
@@ -56,11 +57,11 @@ func (s coachSheet) reasons() []string {
 	var out []string
 	for _, k := range s.c.Kinds {
 		if k.Word == teach.More || k.Word == teach.Fewer {
-			out = append(out, s.t("reason."+k.Word, "kind", s.kind(k.Kind), "own", s.l.Number(k.Own.Rate, 1), "others", s.l.Number(k.Others.Rate, 1), "p", shownP(*k.PHolm)))
+			out = append(out, s.t("reason."+k.Word, "kind", s.kind(k.Kind), "own", s.l.Number(k.Own.Rate, 1), "others", s.l.Number(k.Others.Rate, 1), "p", cli.ShownP(*k.PHolm)))
 		}
 	}
 	if w := s.c.Trend.Word; w == teach.Rising || w == teach.Falling {
-		out = append(out, s.t("reason."+w, "f", s.l.Number(*s.c.Trend.Change, 2), "p", shownP(*s.c.Trend.P)))
+		out = append(out, s.t("reason."+w, "f", s.l.Number(*s.c.Trend.Change, 2), "p", cli.ShownP(*s.c.Trend.P)))
 	}
 	if len(out) == 0 {
 		out = []string{s.t("reason.none")}
@@ -81,7 +82,7 @@ func (s coachSheet) kinds() report.SheetSection {
 	for _, k := range s.c.Kinds {
 		p, others := "–", "–"
 		if k.PHolm != nil {
-			p = shownP(*k.PHolm)
+			p = cli.ShownP(*k.PHolm)
 		}
 		names, spans = append(names, s.kind(k.Kind)+", "+s.t("one")), append(spans, plots.Interval{Lo: k.Own.Low, Mid: k.Own.Rate, Hi: k.Own.High})
 		if s.c.OtherUn > 0 {
@@ -95,7 +96,7 @@ func (s coachSheet) kinds() report.SheetSection {
 		sec.Text = []string{s.t("talk.none")}
 		return sec
 	}
-	sec.Figures = figures(figure(func() ([]byte, error) {
+	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
 		return plots.Intervals(plots.Options{Y: s.t("kinds.axis"), HeightMM: 75}, names, spans)
 	}, s.t("kinds.plot"), ""))
 	sec.Tables = []report.SheetTable{t}
@@ -119,7 +120,7 @@ func (s coachSheet) trend() report.SheetSection {
 		names = append(names, w.From.Format("01-02"))
 		spans = append(spans, plots.Interval{Lo: w.Low, Mid: w.Rate, Hi: w.High})
 	}
-	sec.Figures = figures(figure(func() ([]byte, error) {
+	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
 		return plots.Intervals(plots.Options{X: s.t("trend.x"), Y: s.t("kinds.axis"), HeightMM: 60}, names, spans)
 	}, s.t("trend.plot"), ""))
 	return sec

@@ -63,15 +63,15 @@ func TestCoachCommand(t *testing.T) {
 	file := inventedWeeks(t)
 	for lang, want := range map[string][]string{"en": {"Coaching sheet", "Dust nib: ", "more than chance gives", "<img"}, "zh-Hans": {"辅导单", "多于偶然", "尘粒"}} {
 		o := coachOptions{operator: "B17", stage: "wet", from: "2026-03-01", to: "2026-06-01", language: lang}
-		o.records.url, o.out = file, t.TempDir()
+		o.records.URL, o.Out = file, t.TempDir()
 		if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
-			o.out = filepath.Join(keep, lang)
+			o.Out = filepath.Join(keep, lang)
 		}
 		var text bytes.Buffer
 		if err := runCoach(t.Context(), o, time.Now(), &text); err != nil {
 			t.Fatal(err)
 		}
-		page, err := os.ReadFile(filepath.Join(o.out, "coach.html"))
+		page, err := os.ReadFile(filepath.Join(o.Out, "coach.html"))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -83,7 +83,7 @@ func TestCoachCommand(t *testing.T) {
 	}
 	var out bytes.Buffer
 	o := coachOptions{operator: "B02", from: "2026-03-01", to: "2026-06-01", language: "en"}
-	o.records.url, o.json = file, true
+	o.records.URL, o.JSON = file, true
 	if err := runCoach(t.Context(), o, time.Now(), &out); err != nil {
 		t.Fatal(err)
 	}
@@ -109,7 +109,7 @@ func TestCoachCommandRefuses(t *testing.T) {
 		if c.o.language == "" {
 			c.o.language = "en"
 		}
-		c.o.records.url = file
+		c.o.records.URL = file
 		if err := runCoach(t.Context(), c.o, time.Now(), &bytes.Buffer{}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%+v: %v, want %q", c.o, err, c.want)
 		}

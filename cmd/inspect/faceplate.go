@@ -3,6 +3,7 @@ package main
 import (
 	"math"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/compare"
 	"finishbench/internal/defects"
 	"finishbench/internal/part"
@@ -32,7 +33,7 @@ func faceplateOf(pictures []defects.Picture, found defects.Result, mmPerPX float
 	}
 	c, err := compare.PlateColour(plate, compare.DefaultPlateParams())
 	if err != nil {
-		f.NoColour = plain(err)
+		f.NoColour = cli.Plain(err)
 		return f
 	}
 	round := func(v *float64) { *v = math.Round(*v*1000) / 1000 }

@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 	"finishbench/internal/optics"
@@ -25,17 +26,17 @@ func (s *settings) loadFlats(wanted []config.Flat, now time.Time) error {
 	for _, w := range wanted {
 		f, err := files.Open(w.File)
 		if err != nil {
-			return usagef("flat-field file %s: %w", w.File, plainPath(err))
+			return cli.Usagef("flat-field file %s: %w", w.File, cli.PlainPath(err))
 		}
 		flat, err := optics.ReadFlatField(f)
 		f.Close()
 		if err != nil {
-			return usagef("flat-field file %s: %w", w.File, err)
+			return cli.Usagef("flat-field file %s: %w", w.File, err)
 		}
 		ff := flatFile{FlatField: flat, view: part.View(w.View), light: part.Light(w.Light), path: w.File}
 		switch age := flat.AgeState(now); age.State {
 		case optics.AgeOver:
-			return usagef("flat-field file %s: %s", w.File, age.Sentence)
+			return cli.Usagef("flat-field file %s: %s", w.File, age.Sentence)
 		case optics.AgeSoon:
 			ff.doubts = append(ff.doubts, age.Sentence)
 		}
@@ -70,7 +71,7 @@ func (s *settings) flatWarnings() []string {
 func (u *unit) checkFlat(p *picture) {
 	if flat := u.flatOf(p.shot); flat != nil && p.image != nil {
 		if err := flat.Fits(p.image); err != nil {
-			p.refuse("wrong_flat_field", plain(err))
+			p.refuse("wrong_flat_field", cli.Plain(err))
 		}
 	}
 }

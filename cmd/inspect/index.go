@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -26,7 +27,7 @@ const (
 // writeIndex writes units.csv and index.html. Units inspected into the same OUT
 // before keep their lines; one that was inspected again gets a new line. A
 // stopped run that finished no unit changes nothing.
-func writeIndex(out *outDir, jobs []job, all []outcome, generated string) error {
+func writeIndex(out *cli.OutDir, jobs []job, all []outcome, generated string) error {
 	all = slices.Clone(all)
 	place := newInOrder(jobs).place
 	slices.SortFunc(all, func(a, b outcome) int { return place[a.job] - place[b.job] })
@@ -40,7 +41,7 @@ func writeIndex(out *outDir, jobs []job, all []outcome, generated string) error 
 		results = append(results, r)
 		e := d.thumb
 		e.Unit, e.Verdict, e.Score, e.Reasons = r.Unit, r.Verdict, r.Score, r.Reasons
-		e.Href = path.Join(d.job.name, reportFile)
+		e.Href = path.Join(d.job.name, cli.ReportFile)
 		entries = append(entries, e)
 	}
 	if len(results) == 0 {
@@ -65,26 +66,26 @@ func writeIndex(out *outDir, jobs []job, all []outcome, generated string) error 
 		entries = append(entries, entryOf(out, row))
 	}
 	w.Flush()
-	if err := out.replaceFile(unitsFile, table.Bytes()); err != nil {
+	if err := out.ReplaceFile(unitsFile, table.Bytes()); err != nil {
 		return err
 	}
 	var page bytes.Buffer
-	if err := report.IndexPage(&page, report.IndexInput{Units: entries, Version: finishbenchVersion, Generated: generated}); err != nil {
+	if err := report.IndexPage(&page, report.IndexInput{Units: entries, Version: cli.Version, Generated: generated}); err != nil {
 		return err
 	}
-	return out.replaceFile(indexFile, page.Bytes())
+	return out.ReplaceFile(indexFile, page.Bytes())
 }
 
 // readUnits returns the lines of an earlier units.csv, without its header. A
 // file of another layout is put aside.
-func readUnits(out *outDir) ([][]string, error) {
-	name := filepath.Join(out.path, unitsFile)
+func readUnits(out *cli.OutDir) ([][]string, error) {
+	name := filepath.Join(out.Path, unitsFile)
 	data, err := files.Read(name, files.MostText)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, outError(out.path, err)
+		return nil, cli.OutError(out.Path, err)
 	}
 	rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
 	if err == nil && len(rows) > 0 && slices.Equal(rows[0], report.UnitsCSVHeader()) {
@@ -92,13 +93,13 @@ func readUnits(out *outDir) ([][]string, error) {
 	}
 	older := name + ".older"
 	if err := os.Rename(name, older); err != nil {
-		return nil, outError(out.path, fmt.Errorf("%s has other columns and cannot be put aside: %w", name, err))
+		return nil, cli.OutError(out.Path, fmt.Errorf("%s has other columns and cannot be put aside: %w", name, err))
 	}
 	return nil, nil
 }
 
 // entryOf makes an entry of the index page from an earlier line.
-func entryOf(out *outDir, row []string) report.IndexEntry {
+func entryOf(out *cli.OutDir, row []string) report.IndexEntry {
 	field := func(name string) string { return row[slices.Index(report.UnitsCSVHeader(), name)] }
 	e := report.IndexEntry{Unit: row[0], Verdict: part.Verdict(field("verdict"))}
 	if v, err := strconv.ParseFloat(field("score"), 64); err == nil {
@@ -107,9 +108,9 @@ func entryOf(out *outDir, row []string) report.IndexEntry {
 	if why := field("reasons"); why != "" {
 		e.Reasons = []string{why}
 	}
-	page := path.Join(row[0], reportFile)
+	page := path.Join(row[0], cli.ReportFile)
 	if filepath.IsLocal(row[0]) {
-		if _, err := os.Stat(filepath.Join(out.path, page)); err == nil {
+		if _, err := os.Stat(filepath.Join(out.Path, page)); err == nil {
 			e.Href = page
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/defects"
 	"finishbench/internal/files"
 	"finishbench/internal/learn"
@@ -55,15 +56,15 @@ func (k *kindModel) use() *part.ModelUse {
 func readKindModel(path string) (*kindModel, error) {
 	f, err := files.Open(path)
 	if errors.Is(err, files.ErrFolder) {
-		return nil, usagef("--kind-model %s is a folder: name a model's file", path)
+		return nil, cli.Usagef("--kind-model %s is a folder: name a model's file", path)
 	}
 	if err != nil {
-		return nil, usagef("--kind-model %s cannot be read: %w", path, plainPath(err))
+		return nil, cli.Usagef("--kind-model %s cannot be read: %w", path, cli.PlainPath(err))
 	}
 	defer f.Close()
 	m, err := learn.Read(f)
 	if err != nil {
-		return nil, usagef("--kind-model %s: %w", path, err)
+		return nil, cli.Usagef("--kind-model %s: %w", path, err)
 	}
 	return newKindModel(m)
 }

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/learn"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -43,19 +44,19 @@ const learnExit = `EXIT STATUS
   2    wrong usage; nothing was done`
 
 func newLearnCommand() *cobra.Command {
-	var o recordsOptions
+	var o cli.Database
 	cmd := &cobra.Command{
 		Use:   "learn",
 		Short: "Fit the calling of kinds to what people say",
 		Long:  learnHelp + "\n\n" + learnExit,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: learn label, fit, accept, back, list, show or table (see 'inspect learn --help')")
+			return cli.Usagef("say what to do: learn label, fit, accept, back, list, show or table (see 'inspect learn --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
-	f.StringVar(&o.url, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	f.StringVar(&o.station, "station", "", "station file that names the database")
+	f.StringVar(&o.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
+	f.StringVar(&o.Station, "station", "", "station file that names the database")
 	cmd.AddCommand(newLearnLabelCommand(&o), newLearnFitCommand(&o), newLearnAcceptCommand(&o), newLearnBackCommand(&o), newLearnListCommand(&o), newLearnShowCommand(&o), newLearnTableCommand(&o))
 	return cmd
 }
@@ -76,9 +77,9 @@ func (b learnBy) find(ctx context.Context, s *records.Store) (teach.Person, erro
 	}
 	p, err := teach.Who(b.initials, b.badge, known)
 	if errors.Is(err, teach.ErrWho) {
-		return p, usagef("say who does this: --by INITIALS, or --badge")
+		return p, cli.Usagef("say who does this: --by INITIALS, or --badge")
 	} else if err != nil {
-		return p, usageError{err}
+		return p, cli.UsageError{Err: err}
 	}
 	return p, nil
 }
@@ -92,7 +93,7 @@ func (b learnBy) person(ctx context.Context, s *records.Store) (string, error) {
 	return keepPerson(ctx, s, p)
 }
 
-func newLearnAcceptCommand(o *recordsOptions) *cobra.Command {
+func newLearnAcceptCommand(o *cli.Database) *cobra.Command {
 	var by learnBy
 	cmd := &cobra.Command{
 		Use:     "accept MODEL --by INITIALS",
@@ -108,8 +109,8 @@ func newLearnAcceptCommand(o *recordsOptions) *cobra.Command {
 	return cmd
 }
 
-func runLearnAccept(ctx context.Context, o recordsOptions, by learnBy, name string, stdout io.Writer) error {
-	s, err := o.open(ctx)
+func runLearnAccept(ctx context.Context, o cli.Database, by learnBy, name string, stdout io.Writer) error {
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -151,12 +152,12 @@ func findModel(ctx context.Context, s *records.Store, name string) (*records.Kep
 	case 1:
 		return &found[0], nil
 	case 0:
-		return nil, usagef("%s has no model %q: 'inspect learn list' lists them", s.Where(), name)
+		return nil, cli.Usagef("%s has no model %q: 'inspect learn list' lists them", s.Where(), name)
 	}
-	return nil, usagef("%q is the beginning of %d models' names: give more of it", name, len(found))
+	return nil, cli.Usagef("%q is the beginning of %d models' names: give more of it", name, len(found))
 }
 
-func newLearnBackCommand(o *recordsOptions) *cobra.Command {
+func newLearnBackCommand(o *cli.Database) *cobra.Command {
 	var by learnBy
 	cmd := &cobra.Command{
 		Use:     "back --by INITIALS",
@@ -172,8 +173,8 @@ func newLearnBackCommand(o *recordsOptions) *cobra.Command {
 	return cmd
 }
 
-func runLearnBack(ctx context.Context, o recordsOptions, by learnBy, stdout io.Writer) error {
-	s, err := o.open(ctx)
+func runLearnBack(ctx context.Context, o cli.Database, by learnBy, stdout io.Writer) error {
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -194,7 +195,7 @@ func runLearnBack(ctx context.Context, o recordsOptions, by learnBy, stdout io.W
 	return err
 }
 
-func newLearnListCommand(o *recordsOptions) *cobra.Command {
+func newLearnListCommand(o *cli.Database) *cobra.Command {
 	return &cobra.Command{
 		Use:     "list",
 		Short:   "All models, and when each was in force",
@@ -207,8 +208,8 @@ func newLearnListCommand(o *recordsOptions) *cobra.Command {
 	}
 }
 
-func runLearnList(ctx context.Context, o recordsOptions, stdout io.Writer) error {
-	s, err := o.open(ctx)
+func runLearnList(ctx context.Context, o cli.Database, stdout io.Writer) error {
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -234,7 +235,7 @@ func runLearnList(ctx context.Context, o recordsOptions, stdout io.Writer) error
 		}
 		before, after := "", ""
 		if t := m.Test; t != nil && t.Labels > 0 {
-			before, after = shownShare(float64(t.OldRight)/float64(t.Labels)), shownShare(float64(t.NewRight)/float64(t.Labels))
+			before, after = cli.ShownShare(float64(t.OldRight)/float64(t.Labels)), cli.ShownShare(float64(t.NewRight)/float64(t.Labels))
 		}
 		fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\t%s\n", k.Name, k.At.Format(time.DateTime), who(k.By), m.Labels, before, after, usesText(k, who))
 	}
@@ -253,10 +254,10 @@ func usesText(k records.KeptModel, who func(string) string) string {
 		}
 		times = append(times, fmt.Sprintf("%s (%s) to %s (%s)", u.From.Format(time.DateTime), who(u.By), u.Until.Format(time.DateTime), who(u.LeftBy)))
 	}
-	return orNone(strings.Join(times, ", "), "never")
+	return cli.Or(strings.Join(times, ", "), "never")
 }
 
-func newLearnShowCommand(o *recordsOptions) *cobra.Command {
+func newLearnShowCommand(o *cli.Database) *cobra.Command {
 	return &cobra.Command{
 		Use:   "show [MODEL]",
 		Short: "One model, as JSON",
@@ -271,8 +272,8 @@ where there are no records.`,
 	}
 }
 
-func runLearnShow(ctx context.Context, o recordsOptions, args []string, stdout io.Writer) error {
-	s, err := o.open(ctx)
+func runLearnShow(ctx context.Context, o cli.Database, args []string, stdout io.Writer) error {
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -287,7 +288,7 @@ func runLearnShow(ctx context.Context, o recordsOptions, args []string, stdout i
 		return err
 	}
 	if kept == nil {
-		return usagef("no model is in force at %s, the rules alone call kinds: name a model ('inspect learn list' lists them)", s.Where())
+		return cli.Usagef("no model is in force at %s, the rules alone call kinds: name a model ('inspect learn list' lists them)", s.Where())
 	}
 	m, err := learn.Decode(kept.JSON)
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -158,7 +159,7 @@ func (s *learnSet) add(l records.Label, in *records.Inspection, who func(string)
 	f.Budget = nil
 	src := exampleSource{in.ID, f, in.Stage}
 	rule := ruleOf(&f)
-	e := learn.Example{Unit: unitName(in.Serial, in.Side), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number), Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features}
+	e := learn.Example{Unit: part.UnitName(in.Serial, in.Side), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number), Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features}
 	for k, other := range s.sources {
 		if s.examples[k].Unit == e.Unit && other.stage == src.stage && other.finding.Image == f.Image && samePlace(other.finding.Box, f.Box) {
 			e.Place = s.examples[k].Place
@@ -191,13 +192,13 @@ func samePlace(a, b part.Box) bool {
 // tableExamples reads a table of labelled findings.
 func tableExamples(path string) (learnSet, error) {
 	set := learnSet{from: filepath.Base(path)}
-	f, err := openTable(path)
+	f, err := cli.OpenTable(path)
 	if err != nil {
 		return set, err
 	}
 	defer f.Close()
 	if set.examples, err = learn.ReadExamples(f); err != nil {
-		return set, usagef("%s: %w", path, err)
+		return set, cli.Usagef("%s: %w", path, err)
 	}
 	return set, nil
 }
@@ -216,7 +217,7 @@ func knownExamples(truthDir, resultDir string) (learnSet, error) {
 		if err := readJSONFile(filepath.Join(truthDir, unit, truthFile), &k); err != nil {
 			return set, err
 		}
-		path := filepath.Join(resultDir, unit, resultFile)
+		path := filepath.Join(resultDir, unit, cli.ResultFile)
 		if _, err := os.Stat(path); err != nil {
 			continue
 		}
@@ -231,12 +232,12 @@ func knownExamples(truthDir, resultDir string) (learnSet, error) {
 		}
 		for _, of := range surfaces {
 			if err := set.addKnown(unit, of, r); err != nil {
-				return set, usagef("%s: %w", filepath.Join(truthDir, unit, truthFile), err)
+				return set, cli.Usagef("%s: %w", filepath.Join(truthDir, unit, truthFile), err)
 			}
 		}
 	}
 	if results == 0 {
-		return set, usagef("no unit of %s has a result in %s: inspect the units first", truthDir, resultDir)
+		return set, cli.Usagef("no unit of %s has a result in %s: inspect the units first", truthDir, resultDir)
 	}
 	return set, nil
 }
@@ -271,7 +272,7 @@ func (s *learnSet) addKnown(unit string, of knownSurface, r part.Result) error {
 
 type learnTableOptions struct{ truth, results string }
 
-func newLearnTableCommand(r *recordsOptions) *cobra.Command {
+func newLearnTableCommand(r *cli.Database) *cobra.Command {
 	var o learnTableOptions
 	cmd := &cobra.Command{
 		Use:   "table",
@@ -293,16 +294,16 @@ the defects are known (truth.json).`,
 	return cmd
 }
 
-func runLearnTable(ctx context.Context, r recordsOptions, o learnTableOptions, stdout io.Writer) error {
+func runLearnTable(ctx context.Context, r cli.Database, o learnTableOptions, stdout io.Writer) error {
 	if (o.truth == "") != (o.results == "") {
-		return usagef("--truth and --results go together")
+		return cli.Usagef("--truth and --results go together")
 	}
 	var set learnSet
 	var err error
 	if o.truth != "" {
 		set, err = knownExamples(o.truth, o.results)
 	} else {
-		s, err2 := r.open(ctx)
+		s, err2 := r.Open(ctx)
 		if err2 != nil {
 			return err2
 		}

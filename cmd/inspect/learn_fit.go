@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/learn"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -25,12 +26,12 @@ is also written to OUT/model.json, for 'inspect unit --kind-model', beside the p
 OUT/learn.html with what would be called differently.`
 
 type learnFitOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	learnBy
 	labels string
 }
 
-func newLearnFitCommand(r *recordsOptions) *cobra.Command {
+func newLearnFitCommand(r *cli.Database) *cobra.Command {
 	var o learnFitOptions
 	cmd := &cobra.Command{
 		Use:   "fit",
@@ -46,19 +47,19 @@ func newLearnFitCommand(r *recordsOptions) *cobra.Command {
 	}
 	cmd.Flags().StringVar(&o.labels, "labels", "", "table of labelled findings, as 'inspect learn table' writes it (default: the labels of the records)")
 	o.learnBy.flags(cmd)
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
-func runLearnFit(ctx context.Context, r recordsOptions, o learnFitOptions, now time.Time, stdout io.Writer) (err error) {
+func runLearnFit(ctx context.Context, r cli.Database, o learnFitOptions, now time.Time, stdout io.Writer) (err error) {
 	var store *records.Store
-	if r.url != "" || r.station != "" || o.labels == "" {
-		if store, err = r.open(ctx); err != nil {
+	if r.URL != "" || r.Station != "" || o.labels == "" {
+		if store, err = r.Open(ctx); err != nil {
 			return err
 		}
 		defer store.Close()
-	} else if o.out == "" {
-		return usagef("say where the model goes: --out, or --record with a database")
+	} else if o.Out == "" {
+		return cli.Usagef("say where the model goes: --out, or --record with a database")
 	}
 	var by teach.Person
 	if store != nil {
@@ -92,11 +93,11 @@ func runLearnFit(ctx context.Context, r recordsOptions, o learnFitOptions, now t
 		}
 		sheet.inRecords = store != nil
 	}
-	if err := o.write("learn", sheet.sheet(), newLearnJSON(&out, sheet.fitted), stdout); err != nil {
+	if err := o.Write("learn", sheet.sheet(), newLearnJSON(&out, sheet.fitted), stdout); err != nil {
 		return err
 	}
 	if out.Model == nil {
-		return codeError(exitFails)
+		return cli.ExitCode(cli.ExitFails)
 	}
 	return nil
 }
@@ -118,10 +119,10 @@ func (o learnFitOptions) keep(ctx context.Context, store *records.Store, by teac
 	if err != nil {
 		return nil, err
 	}
-	if o.out != "" {
-		dir, err := openOut(o.out, nil)
+	if o.Out != "" {
+		dir, err := cli.OpenOut(o.Out)
 		if err == nil {
-			err = dir.replaceFile("model.json", file)
+			err = dir.ReplaceFile("model.json", file)
 		}
 		if err != nil {
 			return nil, err

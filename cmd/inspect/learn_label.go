@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -31,7 +32,7 @@ type learnLabelOptions struct {
 	csv        string
 }
 
-func newLearnLabelCommand(r *recordsOptions) *cobra.Command {
+func newLearnLabelCommand(r *cli.Database) *cobra.Command {
 	var o learnLabelOptions
 	cmd := &cobra.Command{
 		Use:   "label SERIAL FINDING KIND --by INITIALS",
@@ -42,7 +43,7 @@ func newLearnLabelCommand(r *recordsOptions) *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
 			if (o.csv == "" && len(args) != 3) || (o.csv != "" && len(args) > 0) {
-				return usagef("give SERIAL FINDING KIND, or --csv FILE (see 'inspect learn label --help')")
+				return cli.Usagef("give SERIAL FINDING KIND, or --csv FILE (see 'inspect learn label --help')")
 			}
 			return nil
 		},
@@ -64,7 +65,7 @@ type labelLine struct {
 	where                                   string // "line 3, ", where there are several
 }
 
-func runLearnLabel(ctx context.Context, r recordsOptions, o learnLabelOptions, args []string, stdout io.Writer) error {
+func runLearnLabel(ctx context.Context, r cli.Database, o learnLabelOptions, args []string, stdout io.Writer) error {
 	var lines []labelLine
 	if o.csv != "" {
 		var err error
@@ -78,7 +79,7 @@ func runLearnLabel(ctx context.Context, r recordsOptions, o learnLabelOptions, a
 		}
 		lines = []labelLine{l}
 	}
-	s, err := r.open(ctx)
+	s, err := r.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -99,7 +100,7 @@ func runLearnLabel(ctx context.Context, r recordsOptions, o learnLabelOptions, a
 		labels[i].By = id
 	}
 	if err := s.Label(ctx, labels...); errors.Is(err, records.ErrInvalid) || errors.Is(err, records.ErrWithdrawn) || errors.Is(err, records.ErrNotFound) {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	} else if err != nil {
 		return err
 	}
@@ -121,7 +122,7 @@ func orNoDefect(k part.Kind) string {
 
 // readLabelLines reads a table of labels.
 func readLabelLines(path string) ([]labelLine, error) {
-	f, err := openTable(path)
+	f, err := cli.OpenTable(path)
 	if err != nil {
 		return nil, err
 	}
@@ -129,20 +130,20 @@ func readLabelLines(path string) ([]labelLine, error) {
 	c := csv.NewReader(f)
 	head, err := c.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, usagef("%s: the table is empty", path)
+		return nil, cli.Usagef("%s: the table is empty", path)
 	} else if err != nil {
-		return nil, usagef("%s: it has no heading: %w", path, err)
+		return nil, cli.Usagef("%s: it has no heading: %w", path, err)
 	}
 	head[0] = strings.TrimPrefix(head[0], "\ufeff")
 	for i := range head {
 		head[i] = strings.TrimSpace(head[i])
 		if slices.Contains(head[:i], head[i]) && head[i] != "" {
-			return nil, usagef("%s: line 1: the column %q is there twice", path, head[i])
+			return nil, cli.Usagef("%s: line 1: the column %q is there twice", path, head[i])
 		}
 	}
 	for _, need := range []string{"serial", "finding", "type"} {
 		if !slices.Contains(head, need) {
-			return nil, usagef("%s: line 1: the column %q is missing", path, need)
+			return nil, cli.Usagef("%s: line 1: the column %q is missing", path, need)
 		}
 	}
 	var lines []labelLine
@@ -151,7 +152,7 @@ func readLabelLines(path string) ([]labelLine, error) {
 		if errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
-			return nil, usagef("%s: %w", path, err)
+			return nil, cli.Usagef("%s: %w", path, err)
 		}
 		n, _ := c.FieldPos(0)
 		cell := func(name string) string {
@@ -163,7 +164,7 @@ func readLabelLines(path string) ([]labelLine, error) {
 		lines = append(lines, labelLine{cell("serial"), cell("finding"), cell("type"), cell("inspection"), cell("note"), fmt.Sprintf("%s: line %d: ", path, n)})
 	}
 	if len(lines) == 0 {
-		return nil, usagef("%s: it has no line under its heading", path)
+		return nil, cli.Usagef("%s: it has no line under its heading", path)
 	}
 	return lines, nil
 }
@@ -173,27 +174,27 @@ func (l labelLine) label(ctx context.Context, s *records.Store) (records.Label, 
 	out := records.Label{Kind: part.Kind(l.kind), Note: l.note}
 	var err error
 	if out.Number, err = strconv.Atoi(l.finding); err != nil || out.Number < 1 {
-		return out, usagef("%sfinding %q: give its number, as drawn in the pictures", l.where, l.finding)
+		return out, cli.Usagef("%sfinding %q: give its number, as drawn in the pictures", l.where, l.finding)
 	}
 	if !slices.Contains(records.LabelKinds(), out.Kind) {
-		return out, usagef("%skind %q: use one of %s", l.where, l.kind, joinKinds(records.LabelKinds()))
+		return out, cli.Usagef("%skind %q: use one of %s", l.where, l.kind, joinKinds(records.LabelKinds()))
 	}
 	if l.inspection != "" {
 		if out.Inspection, err = strconv.ParseInt(l.inspection, 10, 64); err != nil || out.Inspection < 1 {
-			return out, usagef("%sinspection %q: give its number", l.where, l.inspection)
+			return out, cli.Usagef("%sinspection %q: give its number", l.where, l.inspection)
 		}
 		in, err := s.Get(ctx, out.Inspection)
 		if errors.Is(err, records.ErrNotFound) {
-			return out, usagef("%s%s has no inspection %d", l.where, s.Where(), out.Inspection)
+			return out, cli.Usagef("%s%s has no inspection %d", l.where, s.Where(), out.Inspection)
 		} else if err != nil {
 			return out, err
 		}
-		if name := unitName(in.Serial, in.Side); l.serial != "" && l.serial != name && l.serial != in.Serial {
-			return out, usagef("%sinspection %d is of %s, not of %s", l.where, in.ID, name, l.serial)
+		if name := part.UnitName(in.Serial, in.Side); l.serial != "" && l.serial != name && l.serial != in.Serial {
+			return out, cli.Usagef("%sinspection %d is of %s, not of %s", l.where, in.ID, name, l.serial)
 		}
 		return out, nil
 	}
-	serial, side := serialAndSide(l.serial, "")
+	serial, side := part.SerialAndSide(l.serial, "")
 	for _, f := range []records.Filter{{Serial: serial, Side: side, NewestFirst: true}, {Serial: l.serial, NewestFirst: true}} {
 		all, err := s.Briefs(ctx, f)
 		if err != nil {
@@ -201,12 +202,12 @@ func (l labelLine) label(ctx context.Context, s *records.Store) (records.Label, 
 		}
 		for _, in := range all {
 			if in.Holds() && in.Side != f.Side {
-				return out, usagef("%s%s knows %s by its sides: say %s-L or %s-R", l.where, s.Where(), l.serial, l.serial, l.serial)
+				return out, cli.Usagef("%s%s knows %s by its sides: say %s-L or %s-R", l.where, s.Where(), l.serial, l.serial, l.serial)
 			} else if in.Holds() {
 				out.Inspection = in.ID
 				return out, nil
 			}
 		}
 	}
-	return out, usagef("%s%s has no inspection of %q that holds", l.where, s.Where(), l.serial)
+	return out, cli.Usagef("%s%s has no inspection of %q that holds", l.where, s.Where(), l.serial)
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -43,7 +44,7 @@ var learnCautions = []string{
 func (s learnSheet) sheet() report.Sheet {
 	sh := report.Sheet{Title: "Learning kinds from labels", Subject: s.set.from, Rating: report.Unrated, Word: "refused", Line: s.line(), Reasons: s.o.Refused, Warnings: s.warnings(), Frame: &report.SheetFrame{CautionList: learnCautions},
 		Facts: []report.Fact{
-			{Name: "Labels", Value: fmt.Sprintf("%d, of %s", s.o.Used, counted(s.o.Units, "unit", "units"))},
+			{Name: "Labels", Value: fmt.Sprintf("%d, of %s", s.o.Used, cli.Counted(s.o.Units, "unit", "units"))},
 			{Name: "In force now", Value: s.inForce()},
 		}}
 	if s.fitted != nil {
@@ -54,7 +55,7 @@ func (s learnSheet) sheet() report.Sheet {
 		sh.Facts = append(sh.Facts,
 			report.Fact{Name: "Right kind now", Value: calledRightText(t.OldRight, t.Labels)},
 			report.Fact{Name: "Right kind after learning, on units left out", Value: calledRightText(t.NewRight, t.Labels)},
-			report.Fact{Name: "Units better, worse", Value: fmt.Sprintf("%d, %d (by chance: %s)", t.Better, t.Worse, shownP(t.P))})
+			report.Fact{Name: "Units better, worse", Value: fmt.Sprintf("%d, %d (by chance: %s)", t.Better, t.Worse, cli.ShownP(t.P))})
 	}
 	sh.Sections = append(sh.Sections, s.counts())
 	if s.o.Trial != nil {
@@ -70,7 +71,7 @@ func (s learnSheet) sheet() report.Sheet {
 }
 
 func calledRightText(n, of int) string {
-	return fmt.Sprintf("%d of %d (%s)", n, of, shownShare(float64(n)/float64(of)))
+	return fmt.Sprintf("%d of %d (%s)", n, of, cli.ShownShare(float64(n)/float64(of)))
 }
 
 func (s learnSheet) inForce() string {
@@ -95,10 +96,10 @@ func (s learnSheet) line() string {
 func (s learnSheet) warnings() []string {
 	w := slices.Clone(s.o.Warnings)
 	if n := len(s.o.Disagree); n > 0 {
-		w = append(w, fmt.Sprintf("%s labelled otherwise by others, or at another time: left out, until those who labelled agree (below)", counted(n, "finding is", "findings are")))
+		w = append(w, fmt.Sprintf("%s labelled otherwise by others, or at another time: left out, until those who labelled agree (below)", cli.Counted(n, "finding is", "findings are")))
 	}
 	if n := len(s.o.Alike); n > 0 {
-		w = append(w, fmt.Sprintf("%s of findings look alike and are labelled as different kinds: look at them again (below)", counted(n, "pair", "pairs")))
+		w = append(w, fmt.Sprintf("%s of findings look alike and are labelled as different kinds: look at them again (below)", cli.Counted(n, "pair", "pairs")))
 	}
 	for _, x := range []struct {
 		n         int
@@ -109,7 +110,7 @@ func (s learnSheet) warnings() []string {
 		{s.set.blind, "label is of a finding without features: left out", "labels are of findings without features: left out"},
 	} {
 		if x.n > 0 {
-			w = append(w, counted(x.n, x.one, x.many))
+			w = append(w, cli.Counted(x.n, x.one, x.many))
 		}
 	}
 	return w
@@ -144,7 +145,7 @@ func (s learnSheet) confusion() report.SheetSection {
 				n += v
 				row = append(row, blankZero(v))
 			}
-			right := shownShare(float64(m[i][i]) / float64(n))
+			right := cli.ShownShare(float64(m[i][i]) / float64(n))
 			if n > 0 {
 				x.Rows = append(x.Rows, append(row, right))
 			}
@@ -189,7 +190,7 @@ func (s learnSheet) changes() report.SheetSection {
 	}
 	slices.Sort(units)
 	units = slices.Compact(units)
-	sec.Text = []string{fmt.Sprintf("%s of %s would be called differently: %s. Each kind has limits of its own, so that verdicts may change with it.", counted(len(all), "finding", "findings"), counted(len(units), "unit", "units"), strings.Join(units, ", "))}
+	sec.Text = []string{fmt.Sprintf("%s of %s would be called differently: %s. Each kind has limits of its own, so that verdicts may change with it.", cli.Counted(len(all), "finding", "findings"), cli.Counted(len(units), "unit", "units"), strings.Join(units, ", "))}
 	t := report.SheetTable{Head: []string{"Unit", "Where", "Labelled", "By", "Now", "After", "Confidence", "Effect", "What speaks for it"}, Numeric: []bool{6: true}}
 	gone := 0
 	for i, c := range all {
@@ -213,7 +214,7 @@ func (s learnSheet) changes() report.SheetSection {
 	case s.crop == nil:
 		sec.Text = append(sec.Text, "A table has no pictures: with labels of the records they are shown here.")
 	case gone > 0:
-		sec.Text = append(sec.Text, fmt.Sprintf("Of %s the picture is not kept any more.", counted(gone, "finding", "findings")))
+		sec.Text = append(sec.Text, fmt.Sprintf("Of %s the picture is not kept any more.", cli.Counted(gone, "finding", "findings")))
 	}
 	sec.Tables = []report.SheetTable{t}
 	return sec

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -104,9 +105,9 @@ func TestLearn(t *testing.T) {
 	unit := func(more ...string) part.Result {
 		t.Helper()
 		dir := filepath.Join(t.TempDir(), "r")
-		learnRun(t, exitFails, "u06-R: rework", append([]string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015"}, more...)...)
+		learnRun(t, cli.ExitFails, "u06-R: rework", append([]string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015"}, more...)...)
 		var r part.Result
-		if err := readJSONFile(filepath.Join(dir, "u06-R", resultFile), &r); err != nil {
+		if err := readJSONFile(filepath.Join(dir, "u06-R", cli.ResultFile), &r); err != nil {
 			t.Fatal(err)
 		}
 		data, err := os.ReadFile(filepath.Join(dir, "u06-R", "report.html"))
@@ -307,7 +308,7 @@ func TestLearnWrongUsage(t *testing.T) {
 		{"this is no model", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model", write("m.json", "{")}},
 		{"its form is 0", []string{"surface", "a.jpg", "--out", dir, "--mm-per-px", "0.015", "--kind-model", write("n.json", "{}")}},
 	} {
-		learnRun(t, exitUsage, c.says, c.args...)
+		learnRun(t, cli.ExitUsage, c.says, c.args...)
 	}
 	learnRun(t, 0, "has no model", "learn", "list", "--record", db)
 	if labels, err := tellLabels(db); err != nil || labels != 0 {

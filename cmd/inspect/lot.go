@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -41,19 +42,19 @@ const lotExit = `EXIT STATUS
   130  stopped by ctrl-C; units already taken stay taken`
 
 func newLotCommand() *cobra.Command {
-	var o recordsOptions
+	var o cli.Database
 	cmd := &cobra.Command{
 		Use:   "lot",
 		Short: "Judge lots by samples: plan, draw, take, decide",
 		Long:  lotHelp + "\n\n" + lotExit,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: lot plan, draw, take, decide, show, list, step, design, report or chart (see 'inspect lot --help')")
+			return cli.Usagef("say what to do: lot plan, draw, take, decide, show, list, step, design, report or chart (see 'inspect lot --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
-	f.StringVar(&o.url, "record", "", "database of lots and inspections: a SQLite file, or postgres://USER@HOST/DATABASE (default: the station file's)")
-	f.StringVar(&o.station, "station", "", "station file: names the database, and how lots are judged")
+	f.StringVar(&o.URL, "record", "", "database of lots and inspections: a SQLite file, or postgres://USER@HOST/DATABASE (default: the station file's)")
+	f.StringVar(&o.Station, "station", "", "station file: names the database, and how lots are judged")
 	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotDesignCommand(), newLotReportCommand(&o), newLotChartCommand(&o))
 	return cmd
 }
@@ -123,9 +124,9 @@ func noLot(ctx context.Context, s *records.Store, name string) error {
 		names = append(names, e.Name)
 	}
 	if len(names) == 0 {
-		return usagef("there is no lot %s in %s: open it with 'inspect lot plan %s --size N'", name, s.Where(), name)
+		return cli.Usagef("there is no lot %s in %s: open it with 'inspect lot plan %s --size N'", name, s.Where(), name)
 	}
-	return usagef("there is no lot %s in %s; the latest are %s", name, s.Where(), strings.Join(names, ", "))
+	return cli.Usagef("there is no lot %s in %s; the latest are %s", name, s.Where(), strings.Join(names, ", "))
 }
 
 func lastOf[T any](list []T, n int) []T { return list[max(0, len(list)-n):] }
@@ -147,8 +148,8 @@ func openLotBook(ctx context.Context, s *records.Store, name string) (*lotBook, 
 
 // openLot opens the records and the book of a lot that must be there. Who calls it
 // closes the book's store.
-func (o *recordsOptions) openLot(ctx context.Context, name string) (*lotBook, error) {
-	store, err := o.open(ctx)
+func openLot(ctx context.Context, o *cli.Database, name string) (*lotBook, error) {
+	store, err := o.Open(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -196,7 +197,7 @@ func lotError(err error) error {
 	if errors.As(err, &r) {
 		return errors.New(r.Sentence)
 	}
-	return usageError{errors.New(strings.TrimPrefix(err.Error(), "lots: "))}
+	return cli.UsageError{Err: errors.New(strings.TrimPrefix(err.Error(), "lots: "))}
 }
 
 // lotUnit makes a lot's unit of an inspection.

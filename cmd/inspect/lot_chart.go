@@ -13,8 +13,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/charts"
+	"finishbench/internal/cli"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -53,14 +54,14 @@ func unitKinds() []string { return []string{"xbar", "i", "ewma", "cusum"} }
 
 // lotChartOptions are the flags of lot chart.
 type lotChartOptions struct {
-	*recordsOptions
-	sheetOptions
+	*cli.Database
+	cli.SheetOptions
 	kind, of, from, to, lot, resin, product, stage, rules, target, language string
 	subgroup, baseline                                                      int
 }
 
-func newLotChartCommand(r *recordsOptions) *cobra.Command {
-	o := lotChartOptions{recordsOptions: r}
+func newLotChartCommand(r *cli.Database) *cobra.Command {
+	o := lotChartOptions{Database: r}
 	cmd := &cobra.Command{
 		Use:                   "chart --kind KIND",
 		Short:                 "Control charts over lots, or of step or waviness over units",
@@ -86,7 +87,7 @@ func newLotChartCommand(r *recordsOptions) *cobra.Command {
 	f.StringVar(&o.rules, "rules", "", "western-electric, nelson, iso7870, or single rules (default: beyond,run9)")
 	f.StringVar(&o.target, "target", "", "where the step should be, um, or the waviness, mrad (ewma, cusum; default: the mean of the baseline)")
 	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -101,7 +102,7 @@ type chartChoice struct {
 
 func (o *lotChartOptions) choice() (c chartChoice, err error) {
 	if !slices.Contains(append(lotKinds(), unitKinds()...), o.kind) {
-		return c, usagef("--kind %q: there are %s", o.kind, strings.Join(append(lotKinds(), unitKinds()...), ", "))
+		return c, cli.Usagef("--kind %q: there are %s", o.kind, strings.Join(append(lotKinds(), unitKinds()...), ", "))
 	}
 	switch o.of {
 	case "step":
@@ -109,7 +110,7 @@ func (o *lotChartOptions) choice() (c chartChoice, err error) {
 	case "waviness":
 		c.quantity = waviness()
 	default:
-		return c, usagef("--of %q: there are step, waviness", o.of)
+		return c, cli.Usagef("--of %q: there are step, waviness", o.of)
 	}
 	for _, t := range []struct {
 		flag, text string
@@ -118,43 +119,43 @@ func (o *lotChartOptions) choice() (c chartChoice, err error) {
 		if t.text == "" {
 			continue
 		}
-		if *t.to, err = clockTime(t.flag, t.text); err != nil {
+		if *t.to, err = cli.ClockTime(t.flag, t.text); err != nil {
 			return c, err
 		}
 	}
 	if !c.from.IsZero() && !c.to.IsZero() && !c.from.Before(c.to) {
-		return c, usagef("--from %s is not before --to %s", o.from, o.to)
+		return c, cli.Usagef("--from %s is not before --to %s", o.from, o.to)
 	}
 	if o.stage != "" {
 		if _, err := part.ParseStage(o.stage); err != nil {
-			return c, usageError{err}
+			return c, cli.UsageError{Err: err}
 		}
 	}
 	switch {
 	case o.subgroup < 2 || o.subgroup > charts.MaxSize:
-		return c, usagef("--subgroup %d: a subgroup has 2 to %d units; for single ones use --kind i", o.subgroup, charts.MaxSize)
+		return c, cli.Usagef("--subgroup %d: a subgroup has 2 to %d units; for single ones use --kind i", o.subgroup, charts.MaxSize)
 	case o.baseline < 0:
-		return c, usagef("--baseline %d: a number of points, 0 for all", o.baseline)
+		return c, cli.Usagef("--baseline %d: a number of points, 0 for all", o.baseline)
 	case o.lot != "" && slices.Contains(lotKinds(), o.kind):
-		return c, usagef("--lot is for charts of units; a chart of kind %s goes over lots", o.kind)
+		return c, cli.Usagef("--lot is for charts of units; a chart of kind %s goes over lots", o.kind)
 	case o.of != "step" && slices.Contains(lotKinds(), o.kind):
-		return c, usagef("--of %s is for charts of units; a chart of kind %s counts over lots", o.of, o.kind)
+		return c, cli.Usagef("--of %s is for charts of units; a chart of kind %s counts over lots", o.of, o.kind)
 	case o.resin != "" && slices.Contains(lotKinds(), o.kind):
-		return c, usagef("--resin is for charts of units; a chart of kind %s goes over lots", o.kind)
+		return c, cli.Usagef("--resin is for charts of units; a chart of kind %s goes over lots", o.kind)
 	case o.product != "" && !slices.Contains(lotKinds(), o.kind):
-		return c, usagef("--product is for charts over lots, not for kind %s", o.kind)
+		return c, cli.Usagef("--product is for charts over lots, not for kind %s", o.kind)
 	case o.target != "" && o.kind != "ewma" && o.kind != "cusum":
-		return c, usagef("--target is for ewma and cusum")
+		return c, cli.Usagef("--target is for ewma and cusum")
 	}
 	if o.target != "" {
 		v, err := strconv.ParseFloat(o.target, 64)
 		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			return c, usagef("--target %q is no number", o.target)
+			return c, cli.Usagef("--target %q is no number", o.target)
 		}
 		c.target = &v
 	}
 	if c.rules, err = charts.Rules(o.rules); err != nil {
-		return c, usageError{err}
+		return c, cli.UsageError{Err: err}
 	}
 	c.options = charts.Options{Rules: c.rules, Phases: []charts.Phase{{Baseline: o.baseline}}}
 	return c, nil
@@ -165,11 +166,11 @@ func runLotChart(ctx context.Context, o lotChartOptions, stdout io.Writer) error
 	if err != nil {
 		return err
 	}
-	l, err := sheetLanguage(o.language)
+	l, err := cli.Language(o.language)
 	if err != nil {
 		return err
 	}
-	store, err := o.recordsOptions.open(ctx)
+	store, err := o.Database.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -191,7 +192,7 @@ func runLotChart(ctx context.Context, o lotChartOptions, stdout io.Writer) error
 	}
 	sheet := o.sheet(l, c, all, figs)
 	sheet.Warnings = r.Say(l, l.Tag, left)
-	return o.write("chart", sheet, lotChartJSON{o.kind, all, left, falseOf(o.kind, c.rules)}, stdout)
+	return o.Write("chart", sheet, lotChartJSON{o.kind, all, left, falseOf(o.kind, c.rules)}, stdout)
 }
 
 // lotChartJSON are the numbers of charts.
@@ -241,7 +242,7 @@ func (o *lotChartOptions) overLots(ctx context.Context, s *records.Store, c char
 	}
 	series := seriesOf(all)
 	if len(series.names) < fewLots {
-		return nil, fmt.Errorf("%s: %s with units that were looked at: a chart needs two at least", s.Where(), counted(len(series.names), "lot", "lots"))
+		return nil, fmt.Errorf("%s: %s with units that were looked at: a chart needs two at least", s.Where(), cli.Counted(len(series.names), "lot", "lots"))
 	}
 	chart, err := series.counted(o.kind, c.options)
 	return []lotreport.Chart{chart}, err
@@ -260,11 +261,11 @@ func (o *lotChartOptions) overUnits(ctx context.Context, s *records.Store, c cha
 		need = 2 * o.subgroup
 	}
 	if len(units) < need {
-		en, err := sheetLanguage("en")
+		en, err := cli.Language("en")
 		if err != nil {
 			return nil, nil, err
 		}
-		said := append([]string{fmt.Sprintf("%s: %s of %s: this chart needs %d at least", s.Where(), o.of, counted(len(units), "unit", "units"), need)}, (&lotreport.Report{}).Say(en, en.Tag, left)...)
+		said := append([]string{fmt.Sprintf("%s: %s of %s: this chart needs %d at least", s.Where(), o.of, cli.Counted(len(units), "unit", "units"), need)}, (&lotreport.Report{}).Say(en, en.Tag, left)...)
 		return nil, nil, errors.New(strings.TrimSuffix(strings.Join(said, "; "), "."))
 	}
 	if o.kind == "ewma" || o.kind == "cusum" {
@@ -298,9 +299,9 @@ func (o *lotChartOptions) units(ctx context.Context, s *records.Store, c chartCh
 }
 
 // sheet makes the page and the text of charts, in a language.
-func (o *lotChartOptions) sheet(l *bench.Lang, c chartChoice, all []lotreport.Chart, figs []lotreport.Figure) report.Sheet {
+func (o *lotChartOptions) sheet(l *lang.Lang, c chartChoice, all []lotreport.Chart, figs []lotreport.Figure) report.Sheet {
 	t := func(key string, args ...string) string { return l.T("lot.chart."+key, args...) }
-	span := t("span", "from", first(o.from, t("begin")), "to", first(o.to, t("now")))
+	span := t("span", "from", cli.First(o.from, t("begin")), "to", cli.First(o.to, t("now")))
 	for _, w := range []string{o.lot, o.product} {
 		if w != "" {
 			span += ", " + w
@@ -309,7 +310,7 @@ func (o *lotChartOptions) sheet(l *bench.Lang, c chartChoice, all []lotreport.Ch
 	if o.resin != "" {
 		span += ", " + t("batch", "name", o.resin)
 	}
-	s := report.Sheet{Title: l.T("lot.chart.title"), Subject: span, Rating: report.Plain, Frame: sheetFrame(l)}
+	s := report.Sheet{Title: l.T("lot.chart.title"), Subject: span, Rating: report.Plain, Frame: cli.Frame(l)}
 	points, out := len(all[0].Values), map[int]bool{}
 	for _, g := range all[0].Signals {
 		out[g.Point] = true
@@ -339,7 +340,7 @@ func (o *lotChartOptions) sheet(l *bench.Lang, c chartChoice, all []lotreport.Ch
 const mostRows = 60
 
 // chartTable lists the points that stand out, or all where they are few.
-func chartTable(l *bench.Lang, c lotreport.Chart) report.SheetTable {
+func chartTable(l *lang.Lang, c lotreport.Chart) report.SheetTable {
 	t := report.SheetTable{Caption: l.T("lot.chart.outs"), Head: []string{l.T("lot.axis." + c.X), l.T("lot.axis." + c.Y), l.T("lot.chart.lower"), l.T("lot.chart.centre"), l.T("lot.chart.upper"), l.T("lot.chart.rule")}, Numeric: []bool{false, true, true, true, true, false}}
 	rules := map[int][]string{}
 	for _, g := range c.Signals {
@@ -371,7 +372,7 @@ func chartTable(l *bench.Lang, c lotreport.Chart) report.SheetTable {
 }
 
 // chartNumber writes a number with about three digits.
-func chartNumber(l *bench.Lang, v *float64) string {
+func chartNumber(l *lang.Lang, v *float64) string {
 	if v == nil {
 		return l.T("not_measured")
 	}

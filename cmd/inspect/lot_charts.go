@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"finishbench/internal/charts"
+	"finishbench/internal/cli"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -78,7 +79,7 @@ func (s lotSeries) counted(kind string, o charts.Options) (lotreport.Chart, erro
 		y = "findings"
 		for _, n := range s.units {
 			if n != s.units[0] {
-				return lotreport.Chart{}, usagef("--kind c is for samples of one size, but they have %g to %g units: use u", slices.Min(s.units), slices.Max(s.units))
+				return lotreport.Chart{}, cli.Usagef("--kind c is for samples of one size, but they have %g to %g units: use u", slices.Min(s.units), slices.Max(s.units))
 			}
 		}
 		c, err = charts.Counted(charts.Count, s.found, nil, o)
@@ -222,7 +223,7 @@ func pointName(units []process.Unit) string {
 			batches = append(batches, b)
 		}
 	}
-	name := unitName(units[0].Serial, units[0].Side)
+	name := part.UnitName(units[0].Serial, units[0].Side)
 	if len(batches) > 0 {
 		name += " (" + strings.Join(batches, ", ") + ")"
 	}

@@ -8,13 +8,14 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/records"
 )
 
 // lotDecideOptions are the flags of lot decide.
 type lotDecideOptions struct {
-	*recordsOptions
+	*cli.Database
 	by, why                            string
 	accept, refuse, screened, returned bool
 	removed                            int
@@ -35,8 +36,8 @@ of units taken out, or --returned tells which. A screened lot may be presented a
 const lotDecideExamples = `  inspect lot decide 31 --by 'inspector 2' --record bench.db
   inspect lot decide 31 --screened --removed 14 --by 'inspector 2' --record bench.db`
 
-func newLotDecideCommand(r *recordsOptions) *cobra.Command {
-	o := lotDecideOptions{recordsOptions: r}
+func newLotDecideCommand(r *cli.Database) *cobra.Command {
+	o := lotDecideOptions{Database: r}
 	cmd := &cobra.Command{
 		Use:                   "decide LOT --by NAME",
 		Short:                 "Accept or refuse a lot, signed",
@@ -64,17 +65,17 @@ func newLotDecideCommand(r *recordsOptions) *cobra.Command {
 func runLotDecide(ctx context.Context, o lotDecideOptions, name string, stdout io.Writer) error {
 	switch {
 	case o.accept && o.refuse:
-		return usagef("give --accept or --refuse, not both")
+		return cli.Usagef("give --accept or --refuse, not both")
 	case o.screened && o.returned:
-		return usagef("give --screened or --returned, not both")
+		return cli.Usagef("give --screened or --returned, not both")
 	case (o.screened || o.returned) && (o.accept || o.refuse):
-		return usagef("--screened and --returned are for a lot that was refused before")
+		return cli.Usagef("--screened and --returned are for a lot that was refused before")
 	case o.removed != 0 && !o.screened:
-		return usagef("--removed is for --screened")
+		return cli.Usagef("--removed is for --screened")
 	case o.by == "":
-		return usagef("say who decides: --by NAME")
+		return cli.Usagef("say who decides: --by NAME")
 	}
-	book, err := o.openLot(ctx, name)
+	book, err := openLot(ctx, o.Database, name)
 	if err != nil {
 		return err
 	}
@@ -89,7 +90,7 @@ func runLotDecide(ctx context.Context, o lotDecideOptions, name string, stdout i
 	}
 	v := newLotView(&book.lot)
 	if o.json {
-		err = writeJSON(stdout, v.json())
+		err = cli.WriteJSON(stdout, v.json())
 	} else {
 		v.text(stdout)
 		if s := book.lot.State(); s == lots.StateRefused {
@@ -97,7 +98,7 @@ func runLotDecide(ctx context.Context, o lotDecideOptions, name string, stdout i
 		}
 	}
 	if err == nil && !o.screened && !o.returned && book.lot.State() == lots.StateRefused {
-		return codeError(exitFails)
+		return cli.ExitCode(cli.ExitFails)
 	}
 	return err
 }

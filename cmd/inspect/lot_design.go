@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -27,7 +28,7 @@ const lotDesignExamples = `  inspect lot design --good 1 --producer 5 --bad 6.5 
   inspect lot design --zero --bad 1 --consumer 5 --size 500`
 
 type lotDesignOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	good, producer, bad, consumer float64 // percent
 	law                           string
 	size                          int
@@ -55,7 +56,7 @@ func newLotDesignCommand() *cobra.Command {
 	f.StringVar(&o.law, "law", string(lots.Binomial), "binomial (a process), hypergeometric (this one lot, with --size) or poisson")
 	f.IntVar(&o.size, "size", 0, "units in the lot")
 	f.BoolVar(&o.zero, "zero", false, "not one nonconforming unit may be found; with --size")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -71,15 +72,15 @@ type lotDesign struct {
 func (o lotDesignOptions) check() error {
 	switch law := lots.Law(o.law); {
 	case !o.zero && !slices.Contains(lots.Laws, law):
-		return usagef("--law %q: there are %s, %s and %s", o.law, lots.Binomial, lots.Hypergeometric, lots.Poisson)
+		return cli.Usagef("--law %q: there are %s, %s and %s", o.law, lots.Binomial, lots.Hypergeometric, lots.Poisson)
 	case (o.zero || law == lots.Hypergeometric) && o.size < 2:
-		return usagef("--size %d: say how many units the lot has, 2 or more", o.size)
+		return cli.Usagef("--size %d: say how many units the lot has, 2 or more", o.size)
 	case !(o.bad > 0) || o.law != string(lots.Poisson) && !(o.bad < 100):
-		return usagef("--bad %g: give the quality that should not pass, percent, above 0 and below 100", o.bad)
+		return cli.Usagef("--bad %g: give the quality that should not pass, percent, above 0 and below 100", o.bad)
 	case !o.zero && !(o.good > 0 && o.good < o.bad):
-		return usagef("--good %g: give the quality that should pass, percent, above 0 and below --bad %g", o.good, o.bad)
+		return cli.Usagef("--good %g: give the quality that should pass, percent, above 0 and below --bad %g", o.good, o.bad)
 	case !(o.consumer > 0 && o.consumer < 100) || !o.zero && !(o.producer > 0 && o.producer+o.consumer < 100):
-		return usagef("--producer %g, --consumer %g: risks are percent, above 0, and below 100 together", o.producer, o.consumer)
+		return cli.Usagef("--producer %g, --consumer %g: risks are percent, above 0, and below 100 together", o.producer, o.consumer)
 	}
 	return nil
 }
@@ -90,10 +91,10 @@ func runLotDesign(o lotDesignOptions, stdout io.Writer) error {
 	}
 	d, err := o.design()
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	d.Through, d.Curve = d.Plan.Through(), d.Plan.Curve(ocRows)
-	return o.sheetOptions.write("lot-design", d.sheet(), d, stdout)
+	return o.SheetOptions.Write("lot-design", d.sheet(), d, stdout)
 }
 
 func (o lotDesignOptions) design() (d lotDesign, err error) {
@@ -111,19 +112,19 @@ func (o lotDesignOptions) design() (d lotDesign, err error) {
 
 func (d lotDesign) sheet() report.Sheet {
 	p := d.Plan
-	s := report.Sheet{Title: "Plan from two points", Rating: report.Plain, Word: counted(p.N, "unit", "units"),
-		Line: fmt.Sprintf("Look at %s; accept with at most %d nonconforming.", counted(p.N, "unit", "units"), p.Ac)}
+	s := report.Sheet{Title: "Plan from two points", Rating: report.Plain, Word: cli.Counted(p.N, "unit", "units"),
+		Line: fmt.Sprintf("Look at %s; accept with at most %d nonconforming.", cli.Counted(p.N, "unit", "units"), p.Ac)}
 	if d.Points.P1 > 0 {
 		s.Facts = append(s.Facts, d.fact("should pass", "refused", d.Points.P1, d.Points.Alpha, 1-p.Accept(d.Points.P1)))
 	}
 	s.Facts = append(s.Facts, d.fact("should not pass", "accepted", d.Points.P2, d.Points.Beta, p.Accept(d.Points.P2)), report.Fact{Name: "law", Value: string(p.Law)})
 	if p.LotSize > 0 {
-		s.Facts = append(s.Facts, report.Fact{Name: "lot", Value: counted(p.LotSize, "unit", "units")})
+		s.Facts = append(s.Facts, report.Fact{Name: "lot", Value: cli.Counted(p.LotSize, "unit", "units")})
 	}
 	const x = "quality / per 100"
 	t := report.SheetTable{Caption: "Operating characteristic", Head: []string{x, "accepted / %"}, Numeric: []bool{true, true}}
 	for _, r := range d.Curve {
-		t.Rows = append(t.Rows, []string{shown4(100 * r.P), shown(100*r.Pa, 2)})
+		t.Rows = append(t.Rows, []string{cli.Shown4(100 * r.P), cli.Shown(100*r.Pa, 2)})
 	}
 	s.Sections = []report.SheetSection{{Heading: "What the plan lets through", Text: []string{d.Through.Sentence}, Tables: []report.SheetTable{t},
 		Figures: ocFigure(x, p.Curve(curvePoints), 100, plots.OC{Whole: p.Law == lots.Hypergeometric}, "Share of lots that the plan accepts, over the quality that comes in.")}}
@@ -131,5 +132,5 @@ func (d lotDesign) sheet() report.Sheet {
 }
 
 func (d lotDesign) fact(name, what string, quality, risk, is float64) report.Fact {
-	return report.Fact{Name: name, Value: fmt.Sprintf("%s per 100: %s %s %% of the time, where %s %% is allowed", shown4(100*quality), what, shown(100*is, 2), shown4(100*risk))}
+	return report.Fact{Name: name, Value: fmt.Sprintf("%s per 100: %s %s %% of the time, where %s %% is allowed", cli.Shown4(100*quality), what, cli.Shown(100*is, 2), cli.Shown4(100*risk))}
 }

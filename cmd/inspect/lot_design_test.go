@@ -20,7 +20,7 @@ func TestLotDesign(t *testing.T) {
 		{lotDesignOptions{good: 1, producer: 2, bad: 5, consumer: 15, law: "binomial"}, 144, 4},
 	} {
 		var out bytes.Buffer
-		c.o.json = true
+		c.o.JSON = true
 		if err := runLotDesign(c.o, &out); err != nil {
 			t.Fatal(err)
 		}

@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -23,8 +24,8 @@ import (
 
 // lotDrawOptions are the flags of lot draw.
 type lotDrawOptions struct {
-	*recordsOptions
-	sheetOptions
+	*cli.Database
+	cli.SheetOptions
 	serials  string
 	count    bool
 	seed     string
@@ -48,8 +49,8 @@ const lotDrawExamples = `  inspect lot draw 31 --serials serials.txt --record be
   ls lot31 | inspect lot draw 31 --serials - --record bench.db
   inspect lot draw 31 --replace u0412-L --why 'shell broken' --by 'inspector 2' --record bench.db`
 
-func newLotDrawCommand(r *recordsOptions) *cobra.Command {
-	o := lotDrawOptions{recordsOptions: r, seedFrom: chanceSeed}
+func newLotDrawCommand(r *cli.Database) *cobra.Command {
+	o := lotDrawOptions{Database: r, seedFrom: chanceSeed}
 	cmd := &cobra.Command{
 		Use:                   "draw LOT --serials FILE",
 		Short:                 "Draw the units that are looked at",
@@ -69,12 +70,12 @@ func newLotDrawCommand(r *recordsOptions) *cobra.Command {
 	f.StringVar(&o.by, "by", "", "who draws")
 	f.StringVar(&o.replace, "replace", "", "unit of the sample that cannot be measured")
 	f.StringVar(&o.why, "why", "", "why it cannot be measured")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
 func runLotDraw(ctx context.Context, o lotDrawOptions, name string, stdout io.Writer) error {
-	book, err := o.openLot(ctx, name)
+	book, err := openLot(ctx, o.Database, name)
 	if err != nil {
 		return err
 	}
@@ -82,11 +83,11 @@ func runLotDraw(ctx context.Context, o lotDrawOptions, name string, stdout io.Wr
 	asked := o.serials != "" || o.count || o.seed != ""
 	switch {
 	case o.replace != "" && asked:
-		return usagef("--replace goes on with the draw that was made: leave out --serials, --count and --seed")
+		return cli.Usagef("--replace goes on with the draw that was made: leave out --serials, --count and --seed")
 	case o.replace != "":
 		err = book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replace(o.replace, o.why, now, o.by) })
 	case o.why != "":
-		return usagef("--why is for --replace")
+		return cli.Usagef("--why is for --replace")
 	case book.lot.Current().Drawing == nil || asked:
 		err = o.draw(ctx, book)
 	}
@@ -94,7 +95,7 @@ func runLotDraw(ctx context.Context, o lotDrawOptions, name string, stdout io.Wr
 		return err
 	}
 	d := lotDraw{name, book.lot.Current()}
-	return o.sheetOptions.write("lot-draw", d.sheet(), d.numbers(), stdout)
+	return o.SheetOptions.Write("lot-draw", d.sheet(), d.numbers(), stdout)
 }
 
 func (o *lotDrawOptions) draw(ctx context.Context, book *lotBook) error {
@@ -103,11 +104,11 @@ func (o *lotDrawOptions) draw(ctx context.Context, book *lotBook) error {
 	var err error
 	switch {
 	case o.count && o.serials != "":
-		return usagef("--count is for units without serials: leave out --serials")
+		return cli.Usagef("--count is for units without serials: leave out --serials")
 	case o.count:
 		serials = numbered(size)
 	case o.serials == "":
-		return usagef("give all serials of the lot: --serials FILE, or --count where the units have none")
+		return cli.Usagef("give all serials of the lot: --serials FILE, or --count where the units have none")
 	default:
 		if serials, err = o.readSerials(); err != nil {
 			return err
@@ -116,7 +117,7 @@ func (o *lotDrawOptions) draw(ctx context.Context, book *lotBook) error {
 	seed, given := uint64(0), o.seed != ""
 	if given {
 		if seed, err = strconv.ParseUint(o.seed, 10, 64); err != nil || seed > maxSeed {
-			return usagef("--seed %s: give a whole number, 0 to %d", o.seed, uint64(maxSeed))
+			return cli.Usagef("--seed %s: give a whole number, 0 to %d", o.seed, uint64(maxSeed))
 		}
 	} else if seed, err = o.seedFrom(); err != nil {
 		return err
@@ -154,16 +155,16 @@ func openLines(path string, stdin io.Reader) (in io.ReadCloser, name string, err
 	if path == "-" {
 		return io.NopCloser(stdin), "standard input", nil
 	}
-	f, err := openTable(path)
+	f, err := cli.OpenTable(path)
 	return f, path, err
 }
 
 // linesError is an error of a list with an entry a line.
 func linesError(name string, err error) error {
 	if errors.Is(err, bufio.ErrTooLong) {
-		return usagef("%s has a line of more than %d bytes: is it the right file? Write one entry a line", name, bufio.MaxScanTokenSize)
+		return cli.Usagef("%s has a line of more than %d bytes: is it the right file? Write one entry a line", name, bufio.MaxScanTokenSize)
 	}
-	return usagef("%s cannot be read: %w", name, plainPath(err))
+	return cli.Usagef("%s cannot be read: %w", name, cli.PlainPath(err))
 }
 
 // shortText is the beginning of a text that a message quotes.
@@ -190,11 +191,11 @@ func (o *lotDrawOptions) readSerials() ([]string, error) {
 		case s == "":
 			continue
 		case !utf8.ValidString(s):
-			return nil, usagef("%s, line %d: is not UTF-8 text", name, n)
+			return nil, cli.Usagef("%s, line %d: is not UTF-8 text", name, n)
 		case strings.ContainsAny(s, ",;\t"):
-			return nil, usagef("%s, line %d: %q holds a separator: write one serial a line, nothing else", name, n, shortText(s))
+			return nil, cli.Usagef("%s, line %d: %q holds a separator: write one serial a line, nothing else", name, n, shortText(s))
 		case len(out) == maxSerials:
-			return nil, usagef("%s has more than %d serials: is it the right file?", name, maxSerials)
+			return nil, cli.Usagef("%s has more than %d serials: is it the right file?", name, maxSerials)
 		}
 		out = append(out, strings.TrimSuffix(s, "/"))
 	}
@@ -202,7 +203,7 @@ func (o *lotDrawOptions) readSerials() ([]string, error) {
 		return nil, linesError(name, err)
 	}
 	if len(out) == 0 {
-		return nil, usagef("%s has no serials", name)
+		return nil, cli.Usagef("%s has no serials", name)
 	}
 	return out, nil
 }
@@ -237,7 +238,7 @@ func (d lotDraw) units() []drawnLine {
 		case !p.Unit.Measured():
 			u.State = "not measured"
 		default:
-			u.State = verdictWord(p.Unit.Verdict)
+			u.State = cli.VerdictWord(p.Unit.Verdict)
 		}
 		out = append(out, u)
 	}
@@ -250,11 +251,11 @@ func (d lotDraw) sheet() report.Sheet {
 	n := len(r.Sample)
 	seed := fmt.Sprint(r.Drawing.Seed)
 	if r.Drawing.Given {
-		seed += " (given by " + first(r.Drawn.By, "a person") + ")"
+		seed += " (given by " + cli.First(r.Drawn.By, "a person") + ")"
 	}
 	s := report.Sheet{Title: "Units to look at", Subject: fmt.Sprintf("lot %s, %d units of %s", d.name, r.Opening.Size, r.Opening.Product), Rating: report.Plain,
-		Word: counted(n, "unit", "units"), Line: fmt.Sprintf("Look at these %d of the %d units, whatever they look like.", n, r.Opening.Size),
-		Facts: []report.Fact{{Name: "seed", Value: seed}, {Name: "method", Value: r.Drawing.Method}, {Name: "drawn", Value: shownTime(r.Drawn.At) + " UTC" + byWords(r.Drawn.By)}},
+		Word: cli.Counted(n, "unit", "units"), Line: fmt.Sprintf("Look at these %d of the %d units, whatever they look like.", n, r.Opening.Size),
+		Facts: []report.Fact{{Name: "seed", Value: seed}, {Name: "method", Value: r.Drawing.Method}, {Name: "drawn", Value: cli.ShownTime(r.Drawn.At) + " UTC" + byWords(r.Drawn.By)}},
 	}
 	if err := r.Drawing.Verify(); err != nil {
 		s.Warnings = append(s.Warnings, strings.TrimPrefix(err.Error(), "lots: "))

@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/configs"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -23,8 +24,8 @@ import (
 
 // lotPlanOptions are the flags of lot plan.
 type lotPlanOptions struct {
-	*recordsOptions
-	sheetOptions
+	*cli.Database
+	cli.SheetOptions
 	size              int
 	level, product    string
 	stage, limits     string
@@ -49,8 +50,8 @@ const lotPlanExamples = `  inspect lot plan --size 500
   inspect lot plan 31 --size 500 --record bench.db --by 'inspector 2'
   inspect lot plan 31 --anew --limits limits.yaml --why 'dust from 0.2 mm' --by 'inspector 2' --record bench.db`
 
-func newLotPlanCommand(r *recordsOptions) *cobra.Command {
-	o := lotPlanOptions{recordsOptions: r}
+func newLotPlanCommand(r *cli.Database) *cobra.Command {
+	o := lotPlanOptions{Database: r}
 	cmd := &cobra.Command{
 		Use:                   "plan [LOT] --size N",
 		Short:                 "What is looked at, what is accepted, what that lets through; opens a lot",
@@ -76,7 +77,7 @@ func newLotPlanCommand(r *recordsOptions) *cobra.Command {
 	f.StringVar(&o.irregular, "irregular", "", "why production is not steady: ends reduced inspection")
 	f.BoolVar(&o.anew, "anew", false, "start the plan of LOT anew")
 	f.BoolVar(&o.again, "again", false, "present the refused and screened LOT again")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -86,14 +87,14 @@ func runLotPlan(ctx context.Context, o lotPlanOptions, args []string, stdout io.
 		name = args[0]
 	}
 	if name == "" && (o.anew || o.again) {
-		return usagef("--anew and --again are for a lot: name it")
+		return cli.Usagef("--anew and --again are for a lot: name it")
 	}
 	if o.anew && o.again {
-		return usagef("--anew is for a lot that is not decided, --again for a refused one: give one of them")
+		return cli.Usagef("--anew is for a lot that is not decided, --again for a refused one: give one of them")
 	}
-	st, err := config.LoadStation(o.station)
+	st, err := config.LoadStation(o.Station)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	store, err := o.openFor(ctx, name, st)
 	if err != nil {
@@ -124,22 +125,22 @@ func runLotPlan(ctx context.Context, o lotPlanOptions, args []string, stdout io.
 		}
 	}
 	p := lotPlan{name: name, opening: opening, said: said, written: book != nil}
-	return o.sheetOptions.write("lot-plan", p.sheet(), p.numbers(), stdout)
+	return o.SheetOptions.Write("lot-plan", p.sheet(), p.numbers(), stdout)
 }
 
 // openFor opens the records: with a lot's name they are needed, and made where
 // they are missing; else they only tell which mode is due, and may be absent.
 func (o *lotPlanOptions) openFor(ctx context.Context, name string, st config.Station) (*records.Store, error) {
-	url := o.url
+	url := o.URL
 	if url == "" {
 		url = st.Records
 	}
 	switch {
 	case name != "" && (url == "" || url == noRecords):
-		return nil, usagef("say where lot %s is kept: --record, or a --station file whose key records names a database", name)
+		return nil, cli.Usagef("say where lot %s is kept: --record, or a --station file whose key records names a database", name)
 	case name != "":
 		return records.Open(ctx, url, time.Now)
-	case o.url == "" || url == noRecords:
+	case o.URL == "" || url == noRecords:
 		return nil, nil
 	}
 	return records.OpenExisting(ctx, url, time.Now)
@@ -180,10 +181,10 @@ func (o *lotPlanOptions) write(ctx context.Context, book *lotBook, opening lots.
 // before it say. said is what happened to switching at the last lot, a sentence
 // each.
 func (o *lotPlanOptions) opening(set config.Lots, history []lots.Event) (lots.Opening, []string, error) {
-	out := lots.Opening{Size: o.size, Product: first(o.product, set.Product), Stage: part.Stage(first(o.stage, set.Stage)), Level: lots.Level(first(o.level, set.Level)),
+	out := lots.Opening{Size: o.size, Product: cli.First(o.product, set.Product), Stage: part.Stage(cli.First(o.stage, set.Stage)), Level: lots.Level(cli.First(o.level, set.Level)),
 		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.why, Resume: o.resume, Irregular: o.irregular, Rules: lotRules(set)}
 	if _, err := part.ParseStage(string(out.Stage)); err != nil {
-		return out, nil, usagef("--%w", err)
+		return out, nil, cli.Usagef("--%w", err)
 	}
 	_, err := lots.Letter(out.Size, out.Level)
 	if err != nil {
@@ -266,17 +267,17 @@ func (o *lotPlanOptions) chosenModes(due map[part.Severity]lots.Switching, class
 			class, mode = "", m
 		}
 		if !slices.Contains(lots.Modes, lots.Mode(mode)) {
-			return nil, nil, usagef("--mode %s: use normal, tightened or reduced, or CLASS=MODE", m)
+			return nil, nil, cli.Usagef("--mode %s: use normal, tightened or reduced, or CLASS=MODE", m)
 		}
 		if _, ok := modes[part.Severity(class)]; one && !ok {
-			return nil, nil, usagef("--mode %s: there is no class %s", m, class)
+			return nil, nil, cli.Usagef("--mode %s: there is no class %s", m, class)
 		}
 		for _, k := range classes {
 			c := k.Severity
 			switch {
 			case one && string(c) != class || !one && k.Zero:
 			case k.Zero:
-				return nil, nil, usagef("--mode %s: the class %s accepts none, and is not switched", m, c)
+				return nil, nil, cli.Usagef("--mode %s: the class %s accepts none, and is not switched", m, c)
 			default:
 				chosen[c] = modes[c] != lots.Mode(mode)
 				modes[c] = lots.Mode(mode)
@@ -284,7 +285,7 @@ func (o *lotPlanOptions) chosenModes(due map[part.Severity]lots.Switching, class
 		}
 	}
 	if o.signed && slices.Contains(slices.Collect(maps.Values(chosen)), true) && (o.by == "" || o.why == "") {
-		return nil, nil, usagef("another mode than the one that is due is set by a person, with a reason: --by NAME --why WHY")
+		return nil, nil, cli.Usagef("another mode than the one that is due is set by a person, with a reason: --by NAME --why WHY")
 	}
 	return modes, chosen, nil
 }
@@ -296,11 +297,11 @@ func (o *lotPlanOptions) classes(set config.Lots) ([]lots.Class, error) {
 		class, number, ok := strings.Cut(a, "=")
 		aql, err := strconv.ParseFloat(number, 64)
 		if !ok || err != nil {
-			return nil, usagef("--aql %s: write CLASS=AQL, as in major=0.65", a)
+			return nil, cli.Usagef("--aql %s: write CLASS=AQL, as in major=0.65", a)
 		}
 		i := slices.IndexFunc(classes, func(c lots.Class) bool { return string(c.Severity) == class })
 		if i < 0 {
-			return nil, usagef("--aql %s: there is no class %s", a, class)
+			return nil, cli.Usagef("--aql %s: there is no class %s", a, class)
 		}
 		classes[i].AQL, classes[i].Zero, classes[i].Limit, classes[i].Risk = aql, false, 0, 0
 	}
@@ -331,7 +332,7 @@ func lotRules(set config.Lots) lots.Rules {
 // record it; with the path "" of the built-in limits.
 func limitsInForce(path string) (sum, name string, err error) {
 	if _, err := config.LoadLimits(path); err != nil {
-		return "", "", usageError{err}
+		return "", "", cli.UsageError{Err: err}
 	}
 	t, err := settingsText(path, "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {

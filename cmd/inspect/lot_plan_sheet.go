@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
@@ -25,8 +26,8 @@ func (p lotPlan) sheet() report.Sheet {
 	if p.name != "" {
 		subject = "lot " + p.name + ": " + subject
 	}
-	word := fmt.Sprintf("%s of %d", counted(n, "unit", "units"), o.Size)
-	line := fmt.Sprintf("Look at %s of the %d, drawn at random.", counted(n, "unit", "units"), o.Size)
+	word := fmt.Sprintf("%s of %d", cli.Counted(n, "unit", "units"), o.Size)
+	line := fmt.Sprintf("Look at %s of the %d, drawn at random.", cli.Counted(n, "unit", "units"), o.Size)
 	if n >= o.Size {
 		word, line = "every unit", fmt.Sprintf("Look at all %d units: the plan's sample is as large as the lot.", o.Size)
 	}
@@ -103,22 +104,22 @@ func letsThrough(c lots.Planned) report.SheetSection {
 	if c.Plan.All || len(rows) == 0 {
 		return s
 	}
-	unit, scale, digits := "nonconforming units / %", 100.0, shown4
+	unit, scale, digits := "nonconforming units / %", 100.0, cli.Shown4
 	switch oc.Law {
 	case lots.Poisson:
 		unit = "nonconformities per 100 units"
 	case lots.Hypergeometric: // of this one lot: whole units
 		unit, scale = fmt.Sprintf("nonconforming units among the %d", oc.LotSize), float64(oc.LotSize)
-		digits = func(v float64) string { return shown(v, 0) }
+		digits = func(v float64) string { return cli.Shown(v, 0) }
 	}
 	t := report.SheetTable{Caption: fmt.Sprintf("Operating characteristic (%s), %d units, accepted up to %d", oc.Law, oc.N, oc.Ac), Head: []string{unit, "accepted / %", "average outgoing quality / %", "units looked at on average"},
 		Numeric: []bool{true, true, true, true}}
 	for _, r := range rows {
-		t.Rows = append(t.Rows, []string{digits(scale * r.P), shown(100*r.Pa, 2), shown(100*r.AOQ, 3), shown(r.ATI, 1)})
+		t.Rows = append(t.Rows, []string{digits(scale * r.P), cli.Shown(100*r.Pa, 2), cli.Shown(100*r.AOQ, 3), cli.Shown(r.ATI, 1)})
 	}
 	plot := plots.OC{Whole: oc.Law == lots.Hypergeometric}
 	if !c.Zero {
-		plot.Points = append(plot.Points, plots.OCPoint{Name: "AQL", X: c.AQL, Share: numberOf(through.PaAtAQL)})
+		plot.Points = append(plot.Points, plots.OCPoint{Name: "AQL", X: c.AQL, Share: cli.NumberOf(through.PaAtAQL)})
 	}
 	for _, q := range []struct {
 		name  string
@@ -131,7 +132,7 @@ func letsThrough(c lots.Planned) report.SheetSection {
 	}
 	s.Figures = ocFigure(unit, oc.Curve(curvePoints), scale, plot, "Share of lots that the plan accepts, over the quality that comes in.")
 	if through.AOQL != nil {
-		s.Text = append(s.Text, fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", shown4(*through.AOQL)))
+		s.Text = append(s.Text, fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", cli.Shown4(*through.AOQL)))
 	}
 	s.Tables = []report.SheetTable{t}
 	return s
@@ -146,7 +147,7 @@ func ocFigure(x string, points []lots.CurvePoint, scale float64, plot plots.OC, 
 		curve.X, curve.Y = append(curve.X, scale*r.P), append(curve.Y, r.Pa)
 	}
 	plot.Curves = []plots.Series{curve}
-	return figures(figure(func() ([]byte, error) { return plots.OCCurve(plots.Options{X: x, Y: y}, plot) },
+	return cli.Figures(cli.Figure(func() ([]byte, error) { return plots.OCCurve(plots.Options{X: x, Y: y}, plot) },
 		"Operating characteristic: share of lots accepted over their quality.", caption))
 }
 

@@ -1,12 +1,9 @@
 package main
 
 import (
-	"bufio"
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
@@ -19,7 +16,8 @@ import (
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/sys/unix"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/lotreport"
 )
@@ -44,14 +42,14 @@ func lotFormats() []string { return []string{"pdf", "xlsx", "csv", "json"} }
 
 // lotReportOptions are the flags of lot report.
 type lotReportOptions struct {
-	*recordsOptions
+	*cli.Database
 	out, language, study, checkLog, at string
 	formats                            []string
 	json                               bool
 }
 
-func newLotReportCommand(r *recordsOptions) *cobra.Command {
-	o := lotReportOptions{recordsOptions: r}
+func newLotReportCommand(r *cli.Database) *cobra.Command {
+	o := lotReportOptions{Database: r}
 	cmd := &cobra.Command{
 		Use:                   "report LOT --out DIR",
 		Short:                 "The report of a lot, as PDF, XLSX, CSV and JSON",
@@ -78,11 +76,11 @@ func newLotReportCommand(r *recordsOptions) *cobra.Command {
 // check says what is wrong with the flags.
 func (o *lotReportOptions) check() error {
 	if o.out == "" && !o.json {
-		return usagef("say where the report goes: --out DIR, or --json")
+		return cli.Usagef("say where the report goes: --out DIR, or --json")
 	}
 	for _, f := range o.formats {
 		if !slices.Contains(lotFormats(), f) {
-			return usagef("--format %s: there are %s", f, strings.Join(lotFormats(), ", "))
+			return cli.Usagef("--format %s: there are %s", f, strings.Join(lotFormats(), ", "))
 		}
 	}
 	return nil
@@ -92,13 +90,13 @@ func runLotReport(ctx context.Context, o lotReportOptions, name string, stdout i
 	if err := o.check(); err != nil {
 		return err
 	}
-	l, err := sheetLanguage(o.language)
+	l, err := cli.Language(o.language)
 	if err != nil {
 		return err
 	}
 	at := time.Now()
 	if o.at != "" {
-		if at, err = clockTime("--at", o.at); err != nil {
+		if at, err = cli.ClockTime("--at", o.at); err != nil {
 			return err
 		}
 	}
@@ -107,7 +105,7 @@ func runLotReport(ctx context.Context, o lotReportOptions, name string, stdout i
 		return err
 	}
 	defer roomForReport()()
-	if m.store, err = o.open(ctx); err != nil {
+	if m.store, err = o.Open(ctx); err != nil {
 		return err
 	}
 	defer m.store.Close()
@@ -150,11 +148,11 @@ func roomForReport() (done func()) {
 
 // reporter is what makes reports, without its store.
 func (o *lotReportOptions) reporter() (*lotReporter, error) {
-	st, err := config.LoadStation(o.station)
+	st, err := config.LoadStation(o.Station)
 	if err != nil {
-		return nil, usageError{err}
+		return nil, cli.UsageError{Err: err}
 	}
-	m := &lotReporter{checkLog: first(o.checkLog, st.CheckLog), shifts: st.Lots.Shifts}
+	m := &lotReporter{checkLog: cli.First(o.checkLog, st.CheckLog), shifts: st.Lots.Shifts}
 	m.study, err = readLotStudy(o.study)
 	return m, err
 }
@@ -166,7 +164,7 @@ type lotFile struct {
 }
 
 // lotFiles are the files of a report in some formats.
-func lotFiles(r *lotreport.Report, l *bench.Lang, formats []string) []lotFile {
+func lotFiles(r *lotreport.Report, l *lang.Lang, formats []string) []lotFile {
 	base := fileName(r.Lot.Name)
 	var out []lotFile
 	for _, f := range lotFormats() {
@@ -190,8 +188,8 @@ func lotFiles(r *lotreport.Report, l *bench.Lang, formats []string) []lotFile {
 }
 
 // writeLotReport writes a report's files, two at a time, and returns their names.
-func writeLotReport(dir string, r *lotreport.Report, l *bench.Lang, formats []string) ([]string, error) {
-	out, err := openOut(dir, nil)
+func writeLotReport(dir string, r *lotreport.Report, l *lang.Lang, formats []string) ([]string, error) {
+	out, err := cli.OpenOut(dir)
 	if err != nil {
 		return nil, err
 	}
@@ -202,32 +200,10 @@ func writeLotReport(dir string, r *lotreport.Report, l *bench.Lang, formats []st
 	for i, f := range files {
 		names[i] = f.name
 		g.Go(func() error {
-			return out.replaceWith(f.name, f.write)
+			return out.ReplaceWith(f.name, f.write)
 		})
 	}
 	return names, g.Wait()
-}
-
-// replaceWith is [outDir.replaceFile] for what is too long to be held in memory.
-func (o *outDir) replaceWith(name string, write func(io.Writer) error) error {
-	tmp := filepath.Join(o.path, "."+name+".unfinished")
-	f, err := os.Create(tmp)
-	if err != nil {
-		return outError(o.path, err)
-	}
-	w := bufio.NewWriterSize(f, 256<<10)
-	made := write(w)
-	if err = errors.Join(w.Flush(), f.Close()); err == nil && made == nil {
-		err = os.Rename(tmp, filepath.Join(o.path, name))
-	}
-	if made == nil && err == nil {
-		return nil
-	}
-	_ = os.Remove(tmp)
-	if err != nil {
-		return outError(o.path, err)
-	}
-	return made
 }
 
 // fileName is a name that is safe as a file's: letters, digits and -_. stay.

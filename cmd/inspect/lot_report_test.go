@@ -19,6 +19,7 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -134,7 +135,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 
 // inspection is an invented cured unit: dust at one place, steps about 4 um.
 func (x *inventedLot) inspection(name string, i int) records.Inspection {
-	serial, side := serialAndSide(name, "")
+	serial, side := part.SerialAndSide(name, "")
 	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Reasons: []string{}, Warnings: []string{}, MMPerPX: .015, Findings: []part.Finding{},
 		Pictures:  []part.PictureReport{{File: "face.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK, Problems: []part.Problem{}, WidthPX: 1600, HeightPX: 1200}},
 		Scales:    []part.ScaleUse{{File: "scale-2026-02.json", SHA256: strings.Repeat("9c3c", 16), Made: "2026-02-11", MMPerPX: .015, URel: .0004}},
@@ -504,7 +505,7 @@ func TestBenchLots(t *testing.T) {
 	if err != nil || s.State != bench.LotToDecide || len(s.Plans) != 3 || len(s.Steps) == 0 {
 		t.Fatalf("%+v, %v", s, err)
 	}
-	languages, _, err := bench.LoadLanguages("")
+	languages, _, err := lang.Load("")
 	if err != nil {
 		t.Fatal(err)
 	}

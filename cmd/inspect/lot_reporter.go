@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 	"finishbench/internal/lotreport"
@@ -49,7 +50,7 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 	if err != nil {
 		return nil, err
 	}
-	r, err := lotreport.FromLot(&l, history, at, finishbenchVersion)
+	r, err := lotreport.FromLot(&l, history, at, cli.Version)
 	if err != nil {
 		return nil, err
 	}
@@ -183,7 +184,7 @@ func stepLimits(full []records.Inspection, stage part.Stage) lotreport.StepLimit
 		return out // of a newer program, or not kept: no capability is told
 	}
 	proud, recessed := lim.StepLimits(stage)
-	out.Upper, out.Lower = numberOf(part.Num(proud)), numberOf(part.Num(-recessed)) // none: NaN
+	out.Upper, out.Lower = cli.NumberOf(part.Num(proud)), cli.NumberOf(part.Num(-recessed)) // none: NaN
 	return out
 }
 
@@ -247,11 +248,11 @@ func readLotStudy(path string) (*lotreport.Study, error) {
 	}
 	data, err := files.Read(path, files.MostText)
 	if err != nil {
-		return nil, usagef("--gauge-study %s cannot be read: %w", path, plainPath(err))
+		return nil, cli.Usagef("--gauge-study %s cannot be read: %w", path, cli.PlainPath(err))
 	}
 	var j gaugeJSON
 	if err := json.Unmarshal(data, &j); err != nil || len(j.Components) == 0 {
-		return nil, usagef("--gauge-study %s is no gauge study: write one with 'inspect study gauge ... --json > %s'", path, path)
+		return nil, cli.Usagef("--gauge-study %s is no gauge study: write one with 'inspect study gauge ... --json > %s'", path, path)
 	}
 	s := &lotreport.Study{Name: cmp.Or(j.Study, filepath.Base(path)), Grade: string(j.Grade), Categories: j.Categories}
 	if st, err := os.Stat(path); err == nil {

@@ -10,11 +10,12 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
-func newLotShowCommand(r *recordsOptions) *cobra.Command {
+func newLotShowCommand(r *cli.Database) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:                   "show LOT",
@@ -31,15 +32,15 @@ func newLotShowCommand(r *recordsOptions) *cobra.Command {
 	return cmd
 }
 
-func runLotShow(ctx context.Context, o *recordsOptions, name string, asJSON bool, stdout io.Writer) error {
-	book, err := o.openLot(ctx, name)
+func runLotShow(ctx context.Context, o *cli.Database, name string, asJSON bool, stdout io.Writer) error {
+	book, err := openLot(ctx, o, name)
 	if err != nil {
 		return err
 	}
 	defer book.store.Close()
 	v := newLotView(&book.lot)
 	if asJSON {
-		return writeJSON(stdout, v.json())
+		return cli.WriteJSON(stdout, v.json())
 	}
 	v.text(stdout)
 	return nil
@@ -58,7 +59,7 @@ func (v lotView) text(w io.Writer) {
 	fmt.Fprintf(w, "  level %s, %s; switching: %s\n", o.Level, o.Edition, o.Standard)
 	for i := range v.lot.Rounds {
 		if k := &v.lot.Rounds[i]; k.Kind != lots.Opened {
-			fmt.Fprintf(w, "  %s %s%s%s\n", roundWord(k.Kind), shownTime(k.Opened.At), byWords(k.Opened.By), whyWords(k.Opening.Why))
+			fmt.Fprintf(w, "  %s %s%s%s\n", roundWord(k.Kind), cli.ShownTime(k.Opened.At), byWords(k.Opened.By), whyWords(k.Opening.Why))
 		}
 	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
@@ -68,7 +69,7 @@ func (v lotView) text(w io.Writer) {
 	}
 	t.Flush()
 	if r.Drawing != nil {
-		line := fmt.Sprintf("  drawn %s with the seed %d", shownTime(r.Drawn.At), r.Drawing.Seed)
+		line := fmt.Sprintf("  drawn %s with the seed %d", cli.ShownTime(r.Drawn.At), r.Drawing.Seed)
 		if r.Drawing.Given {
 			line += " (given)"
 		}
@@ -91,16 +92,16 @@ func (v lotView) text(w io.Writer) {
 		case d.Early:
 			word += " by count, before the sample was finished"
 		}
-		fmt.Fprintf(w, "  %s %s%s%s\n", word, shownTime(r.Decided.At), byWords(r.Decided.By), whyWords(d.Why))
+		fmt.Fprintf(w, "  %s %s%s%s\n", word, cli.ShownTime(r.Decided.At), byWords(r.Decided.By), whyWords(d.Why))
 	} else if r.Drawing != nil {
 		tellList(w, "  to look at", r.Pending())
 	}
 	if d := r.Disposal; d != nil {
 		taken := ""
 		if d.How == lots.Screen {
-			taken = fmt.Sprintf(", %s taken out", counted(d.Removed, "unit", "units"))
+			taken = fmt.Sprintf(", %s taken out", cli.Counted(d.Removed, "unit", "units"))
 		}
-		fmt.Fprintf(w, "  %s %s%s%s%s\n", d.How, shownTime(r.Done.At), taken, byWords(r.Done.By), whyWords(d.Why))
+		fmt.Fprintf(w, "  %s %s%s%s%s\n", d.How, cli.ShownTime(r.Done.At), taken, byWords(r.Done.By), whyWords(d.Why))
 	}
 }
 
@@ -191,7 +192,7 @@ func (v lotView) json() lotViewJSON {
 	return j
 }
 
-func newLotListCommand(r *recordsOptions) *cobra.Command {
+func newLotListCommand(r *cli.Database) *cobra.Command {
 	var asJSON bool
 	var product string
 	cmd := &cobra.Command{
@@ -234,8 +235,8 @@ type lotListJSON struct {
 	Due  []lotDue  `json:"due"`
 }
 
-func runLotList(ctx context.Context, o *recordsOptions, product string, asJSON bool, stdout io.Writer) error {
-	store, err := o.open(ctx)
+func runLotList(ctx context.Context, o *cli.Database, product string, asJSON bool, stdout io.Writer) error {
+	store, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -262,7 +263,7 @@ func runLotList(ctx context.Context, o *recordsOptions, product string, asJSON b
 		return err
 	}
 	if asJSON {
-		return writeJSON(stdout, list)
+		return cli.WriteJSON(stdout, list)
 	}
 	if len(list.Lots) == 0 {
 		_, err := fmt.Fprintf(stdout, "%s: no lots\n", store.Where())
@@ -273,7 +274,7 @@ func runLotList(ctx context.Context, o *recordsOptions, product string, asJSON b
 	for _, l := range list.Lots {
 		by := ""
 		if l.Decided != nil {
-			by = shownTime(l.Decided.At) + byWords(l.Decided.By)
+			by = cli.ShownTime(l.Decided.At) + byWords(l.Decided.By)
 		}
 		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\n", l.Lot, l.Product, l.Size, l.Sample, l.Opened.Format(time.DateOnly), stateWord(l.State), by)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -39,8 +40,8 @@ const lotStepExamples = `  inspect lot step --size 500 --aql 1
   inspect lot step --size 40 --aql 1 --values steps.txt --high 50`
 
 type lotStepOptions struct {
-	sheetOptions
-	*recordsOptions
+	cli.SheetOptions
+	*cli.Database
 	size                     int
 	level, mode, stage       string
 	aql                      float64
@@ -48,8 +49,8 @@ type lotStepOptions struct {
 	stdin                    io.Reader
 }
 
-func newLotStepCommand(r *recordsOptions) *cobra.Command {
-	o := lotStepOptions{recordsOptions: r}
+func newLotStepCommand(r *cli.Database) *cobra.Command {
+	o := lotStepOptions{Database: r}
 	cmd := &cobra.Command{
 		Use:                   "step [LOT]",
 		Short:                 "Judge the steps of a lot by measured values",
@@ -72,7 +73,7 @@ func newLotStepCommand(r *recordsOptions) *cobra.Command {
 	f.StringVar(&o.values, "values", "", "file with a step a line, um, in the draw's order; - for standard input")
 	f.StringVar(&o.stage, "stage", "", "trim, wet or cured: whose limits (default: the lot's, else cured)")
 	f.StringVar(&o.limit, "limits", "", "file with the limits (default: the built-in ones)")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -96,7 +97,7 @@ func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Wr
 	s := lotStep{Lot: name}
 	stage := part.Cured
 	if name != "" {
-		opening, err := s.fromLot(ctx, o.recordsOptions, name)
+		opening, err := s.fromLot(ctx, o.Database, name)
 		if err != nil {
 			return err
 		}
@@ -108,19 +109,19 @@ func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Wr
 	if o.stage != "" {
 		var err error
 		if stage, err = part.ParseStage(o.stage); err != nil {
-			return usageError{err}
+			return cli.UsageError{Err: err}
 		}
 	}
 	if o.values != "" {
 		if name != "" {
-			return usagef("--values and a lot: the lot has its own; give one of them")
+			return cli.Usagef("--values and a lot: the lot has its own; give one of them")
 		}
 		if err := s.fromFile(o.values, o.stdin); err != nil {
 			return err
 		}
 	}
 	if o.size == 0 {
-		return usagef("say how large the lot is: --size, or name a lot of the records")
+		return cli.Usagef("say how large the lot is: --size, or name a lot of the records")
 	}
 	var err error
 	if s.Plan, err = lots.LookupVariables(o.size, lots.Level(o.level), o.aql, lots.Mode(o.mode)); err != nil {
@@ -133,7 +134,7 @@ func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Wr
 	if err := s.judge(); err != nil {
 		return err
 	}
-	if err := o.sheetOptions.write("lot-step", s.sheet(), s, stdout); err != nil {
+	if err := o.SheetOptions.Write("lot-step", s.sheet(), s, stdout); err != nil {
 		return err
 	}
 	return s.exit()
@@ -142,16 +143,16 @@ func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Wr
 func (s *lotStep) exit() error {
 	switch {
 	case s.Judged != nil && !s.Judged.Accepted:
-		return codeError(exitFails)
+		return cli.ExitCode(cli.ExitFails)
 	case s.wasAsked && s.Judged == nil:
-		return codeError(exitUnmeasured)
+		return cli.ExitCode(cli.ExitUnmeasured)
 	}
 	return nil
 }
 
 // fromLot takes the worst step of each unit of the sample, in the draw's order.
-func (s *lotStep) fromLot(ctx context.Context, r *recordsOptions, name string) (lots.Opening, error) {
-	book, err := r.openLot(ctx, name)
+func (s *lotStep) fromLot(ctx context.Context, r *cli.Database, name string) (lots.Opening, error) {
+	book, err := openLot(ctx, r, name)
 	if err != nil {
 		return lots.Opening{}, err
 	}
@@ -160,7 +161,7 @@ func (s *lotStep) fromLot(ctx context.Context, r *recordsOptions, name string) (
 	for _, p := range book.lot.Current().Sample {
 		um := math.NaN()
 		if p.Unit != nil {
-			um = numberOf(p.Unit.WorstStepUM)
+			um = cli.NumberOf(p.Unit.WorstStepUM)
 		}
 		s.names, s.valuesUM = append(s.names, p.Name), append(s.valuesUM, um)
 	}
@@ -183,7 +184,7 @@ func (s *lotStep) fromFile(path string, stdin io.Reader) error {
 		}
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			return usagef("%s, line %d: %q is no step in um", name, n, shortText(text))
+			return cli.Usagef("%s, line %d: %q is no step in um", name, n, shortText(text))
 		}
 		s.valuesUM = append(s.valuesUM, v)
 	}
@@ -197,7 +198,7 @@ func (s *lotStep) fromFile(path string, stdin io.Reader) error {
 func (o *lotStepOptions) stepLimits(stage part.Stage) (lots.Limits, error) {
 	limits, err := config.LoadLimits(o.limit)
 	if err != nil {
-		return lots.Limits{}, usageError{err}
+		return lots.Limits{}, cli.UsageError{Err: err}
 	}
 	proud, recessed := limits.StepLimits(stage)
 	out := lots.Limits{Lower: part.Num(-recessed), Upper: part.Num(proud)}
@@ -214,15 +215,15 @@ func (o *lotStepOptions) stepLimits(stage part.Stage) (lots.Limits, error) {
 		}
 		v, err := strconv.ParseFloat(x.text, 64)
 		if err != nil || part.Num(v) == nil {
-			return out, usagef("%s %s: give um, or none", x.flag, x.text)
+			return out, cli.Usagef("%s %s: give um, or none", x.flag, x.text)
 		}
 		*x.to = &v
 	}
 	if out.Lower == nil && out.Upper == nil {
-		return out, usagef("a step needs a limit: --low, --high or both")
+		return out, cli.Usagef("a step needs a limit: --low, --high or both")
 	}
 	if out.Lower != nil && out.Upper != nil && *out.Lower >= *out.Upper {
-		return out, usagef("--low %g is not below --high %g", *out.Lower, *out.Upper)
+		return out, cli.Usagef("--low %g is not below --high %g", *out.Lower, *out.Upper)
 	}
 	return out, nil
 }
@@ -255,21 +256,21 @@ func (s *lotStep) judge() error {
 
 func (s *lotStep) sheet() report.Sheet {
 	p := &s.Plan
-	sh := report.Sheet{Title: "Steps by measured values", Rating: report.Plain, Word: fmt.Sprintf("%s of %d", counted(p.N, "unit", "units"), p.LotSize),
-		Line: fmt.Sprintf("Measure the step of %s, drawn at random.", counted(p.N, "unit", "units"))}
+	sh := report.Sheet{Title: "Steps by measured values", Rating: report.Plain, Word: fmt.Sprintf("%s of %d", cli.Counted(p.N, "unit", "units"), p.LotSize),
+		Line: fmt.Sprintf("Measure the step of %s, drawn at random.", cli.Counted(p.N, "unit", "units"))}
 	if s.Lot != "" {
 		sh.Subject = "lot " + s.Lot
 	}
 	sh.Facts = []report.Fact{{Name: "plan", Value: lots.VariablesEdition}, {Name: "level, letter, mode", Value: fmt.Sprintf("%s, %s, %s", p.Level, p.Letter, p.Mode)},
 		{Name: "AQL", Value: fmt.Sprintf("%g %%", p.AQL)}, {Name: "limits", Value: limitsWord(s.Limits)},
-		{Name: "k", Value: shown(p.K, 3)}, {Name: "M", Value: shownShare(p.M)}}
+		{Name: "k", Value: cli.Shown(p.K, 3)}, {Name: "M", Value: cli.ShownShare(p.M)}}
 	switch {
 	case s.Judged != nil:
 		sh.Rating, sh.Word, sh.Line = report.Good, "accepted", s.Judged.Sentence
 		if !s.Judged.Accepted {
 			sh.Rating, sh.Word = report.Poor, "refused"
 		}
-		sh.Facts = append(sh.Facts, report.Fact{Name: "mean", Value: shown(s.Judged.Mean, 2) + " um"}, report.Fact{Name: "standard deviation", Value: shown(s.Judged.S, 2) + " um"})
+		sh.Facts = append(sh.Facts, report.Fact{Name: "mean", Value: cli.Shown(s.Judged.Mean, 2) + " um"}, report.Fact{Name: "standard deviation", Value: cli.Shown(s.Judged.S, 2) + " um"})
 	case s.wasAsked:
 		sh.Rating, sh.Word = report.Unrated, ""
 		sh.Line = fmt.Sprintf("%d of the %d steps that the plan needs were measured: nothing is decided.", s.Measured, p.N)
@@ -301,10 +302,10 @@ func (s *lotStep) doubts() []string {
 	case s.NormalP == nil:
 		out = append(out, "Whether the values are normal could not be tested.")
 	case *s.NormalP < 0.05:
-		out = append(out, fmt.Sprintf("The values are not normal (Anderson-Darling, p %s): this decision does not hold; judge the lot by counting.", shownP(*s.NormalP)))
+		out = append(out, fmt.Sprintf("The values are not normal (Anderson-Darling, p %s): this decision does not hold; judge the lot by counting.", cli.ShownP(*s.NormalP)))
 	}
 	if s.Judged != nil && s.Judged.Outside > 0 {
-		out = append(out, counted(s.Judged.Outside, "unit of the sample is itself beyond a limit: take it out", "units of the sample are themselves beyond a limit: take them out")+", whatever the lot's decision.")
+		out = append(out, cli.Counted(s.Judged.Outside, "unit of the sample is itself beyond a limit: take it out", "units of the sample are themselves beyond a limit: take them out")+", whatever the lot's decision.")
 	}
 	return out
 }
@@ -313,7 +314,7 @@ func (s *lotStep) through() report.SheetSection {
 	sec := report.SheetSection{Heading: "What the plan lets through", Text: []string{s.Through.Sentence}}
 	t := report.SheetTable{Caption: "Operating characteristic, one limit", Head: []string{"beyond the limit / %", "accepted / %"}, Numeric: []bool{true, true}}
 	for _, r := range s.Plan.Curve(ocRows) {
-		t.Rows = append(t.Rows, []string{shown4(100 * r.P), shown(100*r.Pa, 2)})
+		t.Rows = append(t.Rows, []string{cli.Shown4(100 * r.P), cli.Shown(100*r.Pa, 2)})
 	}
 	sec.Figures = ocFigure("beyond the limit / %", s.Plan.Curve(curvePoints), 100, plots.OC{}, "Share of lots that the plan accepts, over the share of units beyond the limit.")
 	sec.Tables = []report.SheetTable{t}

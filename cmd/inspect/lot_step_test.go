@@ -11,13 +11,14 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 )
 
 func runStep(t *testing.T, o lotStepOptions, values string) (lotStep, string, error) {
 	t.Helper()
-	if o.recordsOptions == nil {
-		o.recordsOptions = &recordsOptions{}
+	if o.Database == nil {
+		o.Database = &cli.Database{}
 	}
 	if values != "" {
 		o.values = filepath.Join(t.TempDir(), "values.txt")
@@ -28,7 +29,7 @@ func runStep(t *testing.T, o lotStepOptions, values string) (lotStep, string, er
 	if o.level == "" {
 		o.level, o.mode = "IV", string(lots.Normal)
 	}
-	o.json = true
+	o.JSON = true
 	var out bytes.Buffer
 	err := runLotStep(context.Background(), o, "", &out)
 	var s lotStep
@@ -37,7 +38,7 @@ func runStep(t *testing.T, o lotStepOptions, values string) (lotStep, string, er
 			t.Fatal(err)
 		}
 	}
-	o.json = false
+	o.JSON = false
 	var text bytes.Buffer
 	_ = runLotStep(context.Background(), o, "", &text)
 	return s, text.String(), err
@@ -69,11 +70,11 @@ func TestLotStepExampleB(t *testing.T) {
 
 func TestLotStepRefusesAndWaits(t *testing.T) {
 	_, text, err := runStep(t, lotStepOptions{size: 40, aql: 1, high: "200", low: "none"}, "197\n188\n184\n205\n201\n")
-	if !errors.Is(err, codeError(exitFails)) || !strings.Contains(text, "REFUSED") || !strings.Contains(text, "themselves beyond a limit") {
+	if !errors.Is(err, cli.ExitCode(cli.ExitFails)) || !strings.Contains(text, "REFUSED") || !strings.Contains(text, "themselves beyond a limit") {
 		t.Errorf("%v: %s", err, text)
 	}
 	s, text, err := runStep(t, lotStepOptions{size: 40, aql: 1}, "12\n3\n")
-	if !errors.Is(err, codeError(exitUnmeasured)) || s.Judged != nil || !strings.Contains(text, "nothing is decided") {
+	if !errors.Is(err, cli.ExitCode(cli.ExitUnmeasured)) || s.Judged != nil || !strings.Contains(text, "nothing is decided") {
 		t.Errorf("%v: %s", err, text)
 	}
 	if s, _, err = runStep(t, lotStepOptions{size: 500, aql: 1}, ""); err != nil || s.Judged != nil || s.Plan.N < 5 || s.Through.P10 == nil {
@@ -102,7 +103,7 @@ func TestLotStepBadInput(t *testing.T) {
 // Values come from standard input too; what is no list of steps is told in a line.
 func TestLotStepStandardInput(t *testing.T) {
 	run := func(values string, aql float64) (string, error) {
-		o := lotStepOptions{recordsOptions: &recordsOptions{}, size: 40, aql: aql, level: "IV", mode: string(lots.Normal), values: "-", stdin: strings.NewReader(values)}
+		o := lotStepOptions{Database: &cli.Database{}, size: 40, aql: aql, level: "IV", mode: string(lots.Normal), values: "-", stdin: strings.NewReader(values)}
 		var out bytes.Buffer
 		err := runLotStep(context.Background(), o, "", &out)
 		return out.String(), err
@@ -110,7 +111,7 @@ func TestLotStepStandardInput(t *testing.T) {
 	if text, err := run("12\n3\n-4\n8\n5\n", 1); err != nil || !strings.Contains(text, "ACCEPTED") {
 		t.Errorf("%v: %s", err, text)
 	}
-	var usage usageError
+	var usage cli.UsageError
 	for want, values := range map[string]string{
 		"standard input, line 2: \"two\" is no step": "1\ntwo\n",
 		"line of more than":                          strings.Repeat("1", 70_000),
@@ -136,7 +137,7 @@ func TestLotStepNotMeasured(t *testing.T) {
 	if err := s.judge(); err != nil || s.Judged != nil || s.Measured != 2 || len(s.Missing) != 1 || s.Missing[0] != "b" {
 		t.Errorf("%+v, %v", s, err)
 	}
-	if err := s.exit(); err != codeError(exitUnmeasured) {
+	if err := s.exit(); err != cli.ExitCode(cli.ExitUnmeasured) {
 		t.Errorf("%v", err)
 	}
 }
@@ -145,8 +146,8 @@ func TestLotStepNotMeasured(t *testing.T) {
 func TestLotStepOfALot(t *testing.T) {
 	file, names := inventedLots(t, 1, 200, true)
 	var out bytes.Buffer
-	o := lotStepOptions{recordsOptions: &recordsOptions{url: file}, aql: 1, level: "IV", mode: string(lots.Normal)}
-	o.json = true
+	o := lotStepOptions{Database: &cli.Database{URL: file}, aql: 1, level: "IV", mode: string(lots.Normal)}
+	o.JSON = true
 	err := runLotStep(context.Background(), o, names[0], &out)
 	var s lotStep
 	if e := json.Unmarshal(out.Bytes(), &s); e != nil {

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -17,7 +18,7 @@ import (
 
 // lotTakeOptions are the flags of lot take.
 type lotTakeOptions struct {
-	*recordsOptions
+	*cli.Database
 	run  runOptions
 	why  string
 	unit string
@@ -41,8 +42,8 @@ const lotTakeExamples = `  inspect lot take 31 --record bench.db
   inspect lot take 31 pictures/lot31 --out results --station station.yaml --by 'inspector 2'
   inspect lot take 31 --unit u0412-L --why 'wiped and photographed again' --by 'inspector 2' --record bench.db`
 
-func newLotTakeCommand(r *recordsOptions) *cobra.Command {
-	o := lotTakeOptions{recordsOptions: r}
+func newLotTakeCommand(r *cli.Database) *cobra.Command {
+	o := lotTakeOptions{Database: r}
 	cmd := &cobra.Command{
 		Use:                   "take LOT [DIR... --out OUT]",
 		Short:                 "Take the units of the sample from the records, or from pictures",
@@ -51,22 +52,22 @@ func newLotTakeCommand(r *recordsOptions) *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				return usagef("name the lot (see 'inspect lot take --help')")
+				return cli.Usagef("name the lot (see 'inspect lot take --help')")
 			}
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.run.station = first(o.run.station, o.station)
-			o.station = o.run.station
+			o.run.station = cli.First(o.run.station, o.Station)
+			o.Station = o.run.station
 			return runLotTake(cmd.Context(), o, args[0], args[1:], cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.run.record.operator, "by", "", "who inspects")
-	o.run.record.builtInFlags(cmd)
+	builtInFlags(&o.run.record, cmd)
 	f.StringVar(&o.unit, "unit", "", "this unit only, taken again from its latest inspection")
 	f.StringVar(&o.why, "why", "", "why it is taken again")
-	o.run.flags(cmd)
+	runFlags(&o.run, cmd)
 	f.Lookup("stage").Usage = "trim, wet or cured (default: the lot's)"
 	f.Lookup("limits").Usage = "file with the limits that the lot was opened with (default: the built-in ones)"
 	f.Lookup("json").Usage = "write what was taken, and where the lot stands, as JSON"
@@ -84,7 +85,7 @@ type taken struct {
 }
 
 func runLotTake(ctx context.Context, o lotTakeOptions, name string, dirs []string, stdout, stderr io.Writer) error {
-	book, err := o.openLot(ctx, name)
+	book, err := openLot(ctx, o.Database, name)
 	if err != nil {
 		return err
 	}
@@ -96,9 +97,9 @@ func runLotTake(ctx context.Context, o lotTakeOptions, name string, dirs []strin
 	case r.Decision != nil:
 		return fmt.Errorf("lot %s is decided: nothing can be taken any more", name)
 	case o.unit != "" && (len(dirs) > 0 || o.why == "" || o.run.record.operator == ""):
-		return usagef("--unit takes one unit again from the records: give --why and --by, and no folders")
+		return cli.Usagef("--unit takes one unit again from the records: give --why and --by, and no folders")
 	case o.why != "" && o.unit == "":
-		return usagef("--why is for --unit")
+		return cli.Usagef("--why is for --unit")
 	}
 	t := taken{Before: len(r.Sample) - len(r.Pending())}
 	if len(dirs) > 0 {
@@ -242,7 +243,7 @@ func newLotSource(ctx context.Context, store *records.Store, l *lots.Lot) (*lotS
 // nameOf is what the lot calls an inspection's unit: with its side, unless only the
 // serial stands in the lot's list.
 func (s *lotSource) nameOf(in *records.Inspection) string {
-	if n := unitName(in.Serial, in.Side); s.lot.Current().Has(n) {
+	if n := part.UnitName(in.Serial, in.Side); s.lot.Current().Has(n) {
 		return n
 	}
 	return in.Serial
@@ -300,7 +301,7 @@ func (s *lotSource) latest(ctx context.Context, name string) (*records.Inspectio
 	if in := s.byUnit[name]; in != nil {
 		return in, nil
 	}
-	serial, side := serialAndSide(name, "")
+	serial, side := part.SerialAndSide(name, "")
 	found, err := s.store.Briefs(ctx, records.Filter{Serial: serial, Side: side, Stage: s.lot.Current().Opening.Stage, NewestFirst: true, Limit: 20})
 	if err != nil {
 		return nil, err
@@ -317,11 +318,11 @@ func (s *lotSource) latest(ctx context.Context, name string) (*records.Inspectio
 func tellTaken(o *lotTakeOptions, book *lotBook, t *taken, stdout io.Writer) error {
 	v := newLotView(&book.lot)
 	if o.run.json {
-		if err := writeJSON(stdout, lotTakeJSON{t.Taken, t.Before, orEmpty(t.Again), orEmpty(t.Missing), orEmpty(t.Not), orEmpty(t.Unmeasured), v.json()}); err != nil {
+		if err := cli.WriteJSON(stdout, lotTakeJSON{t.Taken, t.Before, orEmpty(t.Again), orEmpty(t.Missing), orEmpty(t.Not), orEmpty(t.Unmeasured), v.json()}); err != nil {
 			return err
 		}
 	} else {
-		fmt.Fprintf(stdout, "taken: %s, %d before\n", counted(t.Taken, "unit", "units"), t.Before)
+		fmt.Fprintf(stdout, "taken: %s, %d before\n", cli.Counted(t.Taken, "unit", "units"), t.Before)
 		for _, l := range []struct {
 			what string
 			list []string
@@ -332,9 +333,9 @@ func tellTaken(o *lotTakeOptions, book *lotBook, t *taken, stdout io.Writer) err
 	}
 	switch {
 	case len(t.Not) > 0:
-		return codeError(exitOther)
+		return cli.ExitCode(cli.ExitOther)
 	case len(t.Unmeasured) > 0:
-		return codeError(exitUnmeasured)
+		return cli.ExitCode(cli.ExitUnmeasured)
 	}
 	return nil
 }

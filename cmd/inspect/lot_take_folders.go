@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -48,8 +49,8 @@ func takeFolders(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken
 	if run.json { // stdout is for the lot's own
 		run.json, stdout = false, stderr
 	}
-	var code codeError
-	if err = runJobs(ctx, run, set, todo, rec, stdout, stderr); errors.As(err, &code) && code != exitOther {
+	var code cli.ExitCode
+	if err = runJobs(ctx, run, set, todo, rec, stdout, stderr); errors.As(err, &code) && code != cli.ExitOther {
 		err = nil // how units are is told by the lot
 	}
 	return err
@@ -62,7 +63,7 @@ func (o *lotTakeOptions) runSettings(book *lotBook) (settings, error) {
 		o.run.stage = string(opening.Stage)
 	}
 	if o.run.stage != string(opening.Stage) {
-		return settings{}, usagef("lot %s is judged %s, not %s: leave out --stage", l.Name, opening.Stage, o.run.stage)
+		return settings{}, cli.Usagef("lot %s is judged %s, not %s: leave out --stage", l.Name, opening.Stage, o.run.stage)
 	}
 	sum, name, err := limitsInForce(o.run.limits)
 	if err != nil {
@@ -72,7 +73,7 @@ func (o *lotTakeOptions) runSettings(book *lotBook) (settings, error) {
 		return settings{}, fmt.Errorf("lot %s was opened with other limits (%s, %.12s) than these (%s, %.12s): give those with --limits, or start a new plan with 'inspect lot plan %s --anew'",
 			l.Name, opening.LimitsName, opening.Limits, name, sum, l.Name)
 	}
-	if o.run.record.url, err = o.recordsOptions.where(); err != nil {
+	if o.run.record.url, err = o.Database.Where(); err != nil {
 		return settings{}, err
 	}
 	o.run.record.lot = l.Name
@@ -107,7 +108,7 @@ func lotJobs(book *lotBook, dirs []string) ([]job, error) {
 		}
 		if p != nil && (p.Unit == nil || !p.Unit.Measured()) {
 			if j.err != nil && j.absent {
-				return nil, usagef("%s: %w", j.dir, j.err)
+				return nil, cli.Usagef("%s: %w", j.dir, j.err)
 			}
 			out = append(out, j)
 		}
@@ -127,7 +128,7 @@ func lotScan(dirs []string) ([]job, error) {
 func foldersIn(dir string) ([]string, error) {
 	entries, err := os.ReadDir(dir)
 	if err != nil {
-		return nil, usagef("%s: %w", dir, plainPath(err))
+		return nil, cli.Usagef("%s: %w", dir, cli.PlainPath(err))
 	}
 	var subs []string
 	for _, e := range entries {
@@ -235,7 +236,7 @@ type folderTaker struct {
 func (f *folderTaker) one(ctx context.Context, in *records.Inspection) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	u := lotUnit(unitName(in.Serial, in.Side), in)
+	u := lotUnit(part.UnitName(in.Serial, in.Side), in)
 	u.Limits = f.limits // of the recorder's own file, compared before the run
 	if err := f.book.takeSome(ctx, []lots.Unit{u}, f.by, f.t); err != nil {
 		return err

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"finishbench/configs"
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -26,7 +27,7 @@ import (
 // shipped limits.
 func lotInspection(t testing.TB, name, lot string) records.Inspection {
 	t.Helper()
-	serial, side := serialAndSide(name, "")
+	serial, side := part.SerialAndSide(name, "")
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
 	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
@@ -80,7 +81,7 @@ func serialsFile(t testing.TB, names ...string) string {
 func ok(t testing.TB, args ...string) string {
 	t.Helper()
 	code, out, errs := runCode(t, args...)
-	if code != exitPass {
+	if code != cli.ExitPass {
 		t.Fatalf("%v: exit code %d: %s%s", args, code, out, errs)
 	}
 	return out
@@ -120,10 +121,10 @@ func TestLotFromRecords(t *testing.T) {
 	s, url := lotStore(t)
 	units := numberedUnits(60)
 	ok(t, "lot", "plan", "A", "--size", "60", "--record", url, "--by", "inspector 2")
-	not(t, exitOther, "is there already", "lot", "plan", "A", "--size", "60", "--record", url)
-	not(t, exitOther, "not drawn yet", "lot", "take", "A", "--record", url)
+	not(t, cli.ExitOther, "is there already", "lot", "plan", "A", "--size", "60", "--record", url)
+	not(t, cli.ExitOther, "not drawn yet", "lot", "take", "A", "--record", url)
 	ok(t, "lot", "draw", "A", "--serials", serialsFile(t, units...), "--seed", "7", "--record", url)
-	not(t, exitOther, "would be a choice", "lot", "draw", "A", "--serials", serialsFile(t, units...), "--record", url)
+	not(t, cli.ExitOther, "would be a choice", "lot", "draw", "A", "--serials", serialsFile(t, units...), "--record", url)
 	sample := sampleOf(t, url, "A")
 	if len(sample) < 10 {
 		t.Fatal(sample)
@@ -145,13 +146,13 @@ func TestLotFromRecords(t *testing.T) {
 
 	code, out, errs := runCode(t, "lot", "take", "A", "--json", "--record", url)
 	var took lotTakeJSON
-	if err := json.Unmarshal([]byte(out), &took); err != nil || code != exitOther || errs != "" {
+	if err := json.Unmarshal([]byte(out), &took); err != nil || code != cli.ExitOther || errs != "" {
 		t.Fatalf("%d %v %s%s", code, err, out, errs)
 	}
 	if took.Taken < len(ids) || len(took.Not) != 2 || !strings.Contains(took.Not[0]+took.Not[1], "of lot B, not of lot A") || !strings.Contains(took.Not[0]+took.Not[1], "by other limits") {
 		t.Errorf("%+v", took)
 	}
-	not(t, exitOther, "is unfinished", "lot", "decide", "A", "--by", "B", "--record", url)
+	not(t, cli.ExitOther, "is unfinished", "lot", "decide", "A", "--by", "B", "--record", url)
 
 	// Overruled and withdrawn after it was taken.
 	ctx := context.Background()
@@ -161,9 +162,9 @@ func TestLotFromRecords(t *testing.T) {
 	if err := s.Withdraw(ctx, ids[1], records.Note{By: "C", Why: "wrong unit"}); err != nil {
 		t.Fatal(err)
 	}
-	not(t, exitOther, "was overruled, by C: take it again", "lot", "decide", "A", "--by", "B", "--record", url)
+	not(t, cli.ExitOther, "was overruled, by C: take it again", "lot", "decide", "A", "--by", "B", "--record", url)
 	code, out, _ = runCode(t, "lot", "take", "A", "--record", url)
-	if code != exitOther || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was overruled, by C", sample[0], ids[0])) || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was withdrawn, by C", sample[1], ids[1])) {
+	if code != cli.ExitOther || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was overruled, by C", sample[0], ids[0])) || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was withdrawn, by C", sample[1], ids[1])) {
 		t.Errorf("%d %s", code, out)
 	}
 	v := shownLot(t, url, "A")
@@ -187,7 +188,7 @@ func TestLotFromRecords(t *testing.T) {
 		t.Errorf("%d %v", len(ins), err)
 	}
 	for i := range ins {
-		if unitName(ins[i].Serial, ins[i].Side) != sample[i] {
+		if part.UnitName(ins[i].Serial, ins[i].Side) != sample[i] {
 			t.Errorf("%d: %s, want %s", i, ins[i].Serial, sample[i])
 		}
 	}
@@ -227,13 +228,13 @@ func TestLotSwitching(t *testing.T) {
 		return code
 	}
 	for _, name := range []string{"A", "B"} {
-		if code := run(name, 2); code != exitFails {
+		if code := run(name, 2); code != cli.ExitFails {
 			t.Errorf("%s: exit code %d", name, code)
 		}
 	}
 	ok(t, "lot", "decide", "B", "--screened", "--removed", "0", "--by", "B", "--record", url)
-	not(t, exitOther, "a decision is made once", "lot", "decide", "B", "--by", "B", "--record", url)
-	if code := run("B", 0, "--again"); code != exitPass {
+	not(t, cli.ExitOther, "a decision is made once", "lot", "decide", "B", "--by", "B", "--record", url)
+	if code := run("B", 0, "--again"); code != cli.ExitPass {
 		t.Errorf("presented again: exit code %d", code)
 	}
 	var list lotListJSON
@@ -252,7 +253,7 @@ func TestLotSwitching(t *testing.T) {
 	if v := shownLot(t, url, "C"); v.Plan.Classes[1].Plan.Mode != lots.Tightened || v.Plan.Classes[2].Plan.Mode != lots.Normal {
 		t.Errorf("%+v", v.Plan.Classes)
 	}
-	not(t, exitUsage, "set by a person, with a reason", "lot", "plan", "D", "--size", "60", "--mode", "major=normal", "--record", url)
+	not(t, cli.ExitUsage, "set by a person, with a reason", "lot", "plan", "D", "--size", "60", "--mode", "major=normal", "--record", url)
 	ok(t, "lot", "plan", "D", "--size", "60", "--mode", "major=normal", "--by", "A", "--why", "agreed with the customer", "--record", url)
 	if c := shownLot(t, url, "D").Plan.Classes[1]; c.ChosenBy != "A" || c.Plan.Mode != lots.Normal || c.Switching.Mode != lots.Tightened {
 		t.Errorf("%+v", c)
@@ -298,7 +299,7 @@ func TestLotResume(t *testing.T) {
 	}
 	code, _, errs := runCode(t, take...)
 	all, err := s.Briefs(context.Background(), records.Filter{Lot: "A"})
-	if err != nil || code != exitPass || len(all) != len(names) {
+	if err != nil || code != cli.ExitPass || len(all) != len(names) {
 		t.Fatalf("exit code %d, %d inspections of %d units: %v %s", code, len(all), len(names), err, errs)
 	}
 	for i := range there {
@@ -312,7 +313,7 @@ func TestLotResume(t *testing.T) {
 	if again := ok(t, take...); !strings.HasPrefix(again, "taken: 0 units, 8 before\n") {
 		t.Error(again)
 	}
-	not(t, exitOther, "stray-L is not of lot A", "lot", "take", "A", filepath.Join(pics, "stray-L"), "--out", out, "--mm-per-px", "0.015", "--record", url)
+	not(t, cli.ExitOther, "stray-L is not of lot A", "lot", "take", "A", filepath.Join(pics, "stray-L"), "--out", out, "--mm-per-px", "0.015", "--record", url)
 }
 
 // TestLotAdopts: what was recorded for the lot, but not taken before the run was
@@ -326,7 +327,7 @@ func TestLotAdopts(t *testing.T) {
 	ok(t, "lot", "plan", "A", "--size", "2", "--stage", "wet", "--level", "III", "--record", url)
 	ok(t, "lot", "draw", "A", "--serials", serialsFile(t, "u01-L", "u06-R"), "--record", url)
 	images := absolute(t, "../../testdata/images")
-	if code, _, errs := runCode(t, "unit", filepath.Join(images, "u06-R"), "--out", out, "--mm-per-px", "0.015", "--record", url, "--lot", "A"); code != exitFails {
+	if code, _, errs := runCode(t, "unit", filepath.Join(images, "u06-R"), "--out", out, "--mm-per-px", "0.015", "--record", url, "--lot", "A"); code != cli.ExitFails {
 		t.Fatal(errs)
 	}
 	told := ok(t, "lot", "take", "A", images, "--out", out, "--mm-per-px", "0.015", "--record", url)
@@ -427,7 +428,7 @@ func BenchmarkLoadLot(b *testing.B) {
 		in.Result.Findings[1].Severity = part.Minor
 		addInspection(b, s, in)
 	}
-	o := lotPlanOptions{recordsOptions: &recordsOptions{url: url}, size: 10000, level: "III", product: "p"}
+	o := lotPlanOptions{Database: &cli.Database{URL: url}, size: 10000, level: "III", product: "p"}
 	if err := runLotPlan(ctx, o, []string{"A"}, discard{}); err != nil {
 		b.Fatal(err)
 	}

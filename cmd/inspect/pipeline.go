@@ -11,6 +11,7 @@ import (
 
 	"finishbench/internal/body"
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/defects"
 	"finishbench/internal/grade"
 	"finishbench/internal/outline"
@@ -336,7 +337,7 @@ func (u *unit) searchParams(l lengths) defects.Params {
 // looked for: it must not count as a picture without defects.
 func (p *picture) notInspected(err error) {
 	if p.fit() {
-		p.refuse("surface_not_found", plain(err))
+		p.refuse("surface_not_found", cli.Plain(err))
 	}
 }
 

@@ -16,6 +16,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
@@ -40,7 +42,7 @@ const quizExit = `EXIT STATUS
 
 // quizOptions are what all of the commands share.
 type quizOptions struct {
-	records  recordsOptions
+	records  cli.Database
 	language string
 }
 
@@ -52,12 +54,12 @@ func newQuizCommand() *cobra.Command {
 		Long:  quizHelp + "\n\n" + quizExit,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: quiz paint, confirm, draw, list, take, result, progress, certificate, export or erase (see 'inspect quiz --help')")
+			return cli.Usagef("say what to do: quiz paint, confirm, draw, list, take, result, progress, certificate, export or erase (see 'inspect quiz --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
-	f.StringVar(&o.records.url, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	f.StringVar(&o.records.station, "station", "", "station file that names the database")
+	f.StringVar(&o.records.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
+	f.StringVar(&o.records.Station, "station", "", "station file that names the database")
 	f.StringVar(&o.language, "language", "en", "of what is written: en, zh-Hans")
 	cmd.AddCommand(newQuizPaintCommand(), newQuizConfirmCommand(&o), newQuizDrawCommand(&o), newQuizListCommand(&o), newQuizTakeCommand(&o), newQuizResultCommand(&o),
 		newQuizProgressCommand(&o), newQuizCertificateCommand(&o), newQuizExportCommand(&o), newQuizEraseCommand(&o))
@@ -66,21 +68,21 @@ func newQuizCommand() *cobra.Command {
 
 // open opens the book of tests, and the language; makes says that a database that
 // is not there is made.
-func (o *quizOptions) open(ctx context.Context, makes bool) (*quizBook, *bench.Lang, error) {
-	l, err := sheetLanguage(o.language)
+func (o *quizOptions) open(ctx context.Context, makes bool) (*quizBook, *lang.Lang, error) {
+	l, err := cli.Language(o.language)
 	if err != nil {
 		return nil, nil, err
 	}
 	var s *records.Store
 	if makes {
-		url, err := o.records.where()
+		url, err := o.records.Where()
 		if err != nil {
 			return nil, nil, err
 		}
 		if s, err = records.Open(ctx, url, time.Now); err != nil {
 			return nil, nil, err
 		}
-	} else if s, err = o.records.open(ctx); err != nil {
+	} else if s, err = o.records.Open(ctx); err != nil {
 		return nil, nil, err
 	}
 	return newQuizBook(s, time.Now), l, nil
@@ -88,7 +90,7 @@ func (o *quizOptions) open(ctx context.Context, makes bool) (*quizBook, *bench.L
 
 // with runs f with the open book. What is meant for a person is told in the
 // language asked for, as wrong usage.
-func (o *quizOptions) with(ctx context.Context, makes bool, f func(*quizBook, *bench.Lang) error) error {
+func (o *quizOptions) with(ctx context.Context, makes bool, f func(*quizBook, *lang.Lang) error) error {
 	b, l, err := o.open(ctx, makes)
 	if err != nil {
 		return err
@@ -97,7 +99,7 @@ func (o *quizOptions) with(ctx context.Context, makes bool, f func(*quizBook, *b
 	err = f(b, l)
 	var p bench.QuizProblem
 	if errors.As(err, &p) {
-		return usagef("%s", strings.TrimSuffix(l.Say(&p.Phrase), "."))
+		return cli.Usagef("%s", strings.TrimSuffix(l.Say(&p.Phrase), "."))
 	}
 	return err
 }
@@ -107,7 +109,7 @@ func quizKindsOf(words []string) ([]part.Kind, error) {
 	var all []part.Kind
 	for _, w := range words {
 		if !slices.Contains(grade.SurfaceKinds, part.Kind(w)) {
-			return nil, usagef("--kinds %s: the kinds are %s", w, joinKinds(grade.SurfaceKinds))
+			return nil, cli.Usagef("--kinds %s: the kinds are %s", w, joinKinds(grade.SurfaceKinds))
 		}
 		all = append(all, part.Kind(w))
 	}
@@ -119,7 +121,7 @@ var quizDifficulties = map[string]teach.Difficulty{"mixed": teach.AnyDifficulty,
 func quizDifficulty(word string) (teach.Difficulty, error) {
 	d, ok := quizDifficulties[word]
 	if !ok {
-		return 0, usagef("--difficulty %s: mixed, easy, middling or hard", word)
+		return 0, cli.Usagef("--difficulty %s: mixed, easy, middling or hard", word)
 	}
 	return d, nil
 }
@@ -186,19 +188,19 @@ second confirmation of the same takes the first one's place.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			id, err := strconv.ParseInt(args[0], 10, 64)
 			if err != nil || id < 1 {
-				return usagef("%q is no number of an inspection", args[0])
+				return cli.Usagef("%q is no number of an inspection", args[0])
 			}
 			if by == "" {
-				return usagef("say who confirms it: --by with initials or badge")
+				return cli.Usagef("say who confirms it: --by with initials or badge")
 			}
 			if cmd.Flags().Changed("shell") {
 				if !(turn >= -360 && turn <= 360) {
-					return usagef("--shell %g: give the turn in degrees, -360 to 360", turn)
+					return cli.Usagef("--shell %g: give the turn in degrees, -360 to 360", turn)
 				}
 				c.shellDeg = part.Num(part.Turn(turn))
 			}
 			c.verdict = part.Verdict(verdict)
-			return o.with(cmd.Context(), false, func(b *quizBook, _ *bench.Lang) error { return b.confirm(cmd.Context(), id, by, c, cmd.OutOrStdout()) })
+			return o.with(cmd.Context(), false, func(b *quizBook, _ *lang.Lang) error { return b.confirm(cmd.Context(), id, by, c, cmd.OutOrStdout()) })
 		},
 	}
 	f := cmd.Flags()
@@ -216,19 +218,19 @@ second confirmation of the same takes the first one's place.`,
 func (b *quizBook) confirm(ctx context.Context, id int64, by string, c confirmation, stdout io.Writer) error {
 	in, err := b.store.Get(ctx, id)
 	if errors.Is(err, records.ErrNotFound) {
-		return usagef("there is no inspection %d", id)
+		return cli.Usagef("there is no inspection %d", id)
 	} else if err != nil {
 		return err
 	}
 	if !in.Holds() {
-		return usagef("inspection %d was withdrawn or corrected: it cannot be asked", id)
+		return cli.Usagef("inspection %d was withdrawn or corrected: it cannot be asked", id)
 	}
 	body, err := c.confirmed(in)
 	if err != nil {
 		return err
 	}
 	if _, err := recordItem(ctx, b.store, in, body, by); err != nil {
-		return usagef("inspection %d cannot be asked in a test: %w", id, err)
+		return cli.Usagef("inspection %d cannot be asked in a test: %w", id, err)
 	}
 	name, what := body.name(), "faceplate"
 	if body.ShellDeg != nil {
@@ -288,7 +290,7 @@ defaults are AIAG's limits of a good appraiser.`,
   inspect quiz draw drawn/* --station station.yaml --number 24 --adapt --initials AB --badge 17 --limit-s 60`,
 		Args: wrongUsage(cobra.ArbitraryArgs),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return o.with(cmd.Context(), true, func(b *quizBook, _ *bench.Lang) error { return b.drawn(cmd.Context(), d, args, cmd.OutOrStdout()) })
+			return o.with(cmd.Context(), true, func(b *quizBook, _ *lang.Lang) error { return b.drawn(cmd.Context(), d, args, cmd.OutOrStdout()) })
 		},
 	}
 	f := cmd.Flags()
@@ -335,17 +337,17 @@ func (b *quizBook) drawn(ctx context.Context, d drawOptions, dirs []string, stdo
 	for _, w := range d.stages {
 		st, err := part.ParseStage(w)
 		if err != nil {
-			return usageError{err}
+			return cli.UsageError{Err: err}
 		}
 		d.spec.Stages = append(d.spec.Stages, st)
 	}
 	stage, err := part.ParseStage(d.stage)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	limits, err := config.LoadLimits(d.limits)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	if d.spec.Prior, err = b.prior(ctx, d); err != nil {
 		return err
@@ -376,11 +378,11 @@ func (b *quizBook) drawn(ctx context.Context, d drawOptions, dirs []string, stdo
 		if gone > 0 {
 			what = fmt.Sprintf("the pictures of all %d confirmed units were taken off the records; %s", gone, what)
 		}
-		return usagef("%s", what)
+		return cli.Usagef("%s", what)
 	}
 	t, err := teach.NewTest(d.spec, pool)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	name, err := b.draw(ctx, t)
 	if err != nil {
@@ -399,7 +401,7 @@ func (b *quizBook) prior(ctx context.Context, d drawOptions) ([]teach.KindCount,
 		return nil, nil
 	}
 	if !d.spec.Adapt {
-		return nil, usagef("--initials and --badge go with --adapt")
+		return nil, cli.Usagef("--initials and --badge go with --adapt")
 	}
 	p, err := b.known(ctx, d.initials, d.badge)
 	if err != nil {
@@ -431,7 +433,7 @@ func newQuizListCommand(o *quizOptions) *cobra.Command {
 		Short: "List the tests, and who took them",
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return o.with(cmd.Context(), false, func(b *quizBook, _ *bench.Lang) error { return b.list(cmd.Context(), cmd.OutOrStdout()) })
+			return o.with(cmd.Context(), false, func(b *quizBook, _ *lang.Lang) error { return b.list(cmd.Context(), cmd.OutOrStdout()) })
 		},
 	}
 }
@@ -467,7 +469,7 @@ func (b *quizBook) list(ctx context.Context, stdout io.Writer) error {
 			if t.Certificate != nil {
 				state += ", certificate until " + day(t.Certificate.Expires)
 			}
-			fmt.Fprintf(stdout, "    %s  %s  %s  %s\n", t.Name, day(t.Last), orNone(words[t.Person], "(erased)"), state)
+			fmt.Fprintf(stdout, "    %s  %s  %s  %s\n", t.Name, day(t.Last), cli.Or(words[t.Person], "(erased)"), state)
 		}
 	}
 	return nil
@@ -484,7 +486,7 @@ it, unless --listen gives an address of the network; then a passphrase is asked
 for, which 'inspect bench --set-passphrase' makes.`,
 		Args: wrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return o.with(cmd.Context(), false, func(b *quizBook, _ *bench.Lang) error {
+			return o.with(cmd.Context(), false, func(b *quizBook, _ *lang.Lang) error {
 				return b.serve(cmd.Context(), benchOptions{listen: listen, passphrase: passphrase, cert: cert, key: key, language: o.language}, cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
 			})
 		},
@@ -542,23 +544,23 @@ func (b *quizBook) find(ctx context.Context, name string) (quizTaken, error) {
 	}
 	switch len(found) {
 	case 0:
-		return quizTaken{}, usagef("no test was taken under the name %q: 'inspect quiz list' names them", name)
+		return quizTaken{}, cli.Usagef("no test was taken under the name %q: 'inspect quiz list' names them", name)
 	case 1:
 		return found[0], nil
 	}
-	return quizTaken{}, usagef("%d takings begin with %q: give more letters", len(found), name)
+	return quizTaken{}, cli.Usagef("%d takings begin with %q: give more letters", len(found), name)
 }
 
 // unanswered is why a taking has no score: nothing to score is wrong usage.
 func unanswered(t quizTaken, err error) error {
 	if errors.Is(err, teach.ErrNoAnswer) {
-		return usagef("taking %s: no unit was answered yet", t.Name)
+		return cli.Usagef("taking %s: no unit was answered yet", t.Name)
 	}
 	return err
 }
 
 func newQuizResultCommand(o *quizOptions) *cobra.Command {
-	var sheet sheetOptions
+	var sheet cli.SheetOptions
 	cmd := &cobra.Command{
 		Use:   "result TAKING",
 		Short: "Score a test that was taken, each mistake beside the right answer",
@@ -566,7 +568,7 @@ func newQuizResultCommand(o *quizOptions) *cobra.Command {
 them), also one that was broken off. With --out it writes the page, with pictures.`,
 		Args: oneArg("name the taking"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return o.with(cmd.Context(), false, func(b *quizBook, l *bench.Lang) error {
+			return o.with(cmd.Context(), false, func(b *quizBook, l *lang.Lang) error {
 				t, err := b.find(cmd.Context(), args[0])
 				if err != nil {
 					return err
@@ -575,23 +577,23 @@ them), also one that was broken off. With --out it writes the page, with picture
 				if err != nil {
 					return unanswered(t, err)
 				}
-				return sheet.write("quiz-"+t.Name, s.sheet(), s.numbers(), cmd.OutOrStdout())
+				return sheet.Write("quiz-"+t.Name, s.sheet(), s.numbers(), cmd.OutOrStdout())
 			})
 		},
 	}
-	sheet.flags(cmd)
+	sheetFlags(&sheet, cmd)
 	return cmd
 }
 
 func newQuizProgressCommand(o *quizOptions) *cobra.Command {
-	var sheet sheetOptions
+	var sheet cli.SheetOptions
 	var initials, badge string
 	cmd := &cobra.Command{
 		Use:   "progress",
 		Short: "One person's tests over time",
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return o.with(cmd.Context(), false, func(b *quizBook, l *bench.Lang) error {
+			return o.with(cmd.Context(), false, func(b *quizBook, l *lang.Lang) error {
 				s, err := b.progressSheet(cmd.Context(), l, initials, badge)
 				if err != nil {
 					return err
@@ -602,12 +604,12 @@ func newQuizProgressCommand(o *quizOptions) *cobra.Command {
 						numbers = append(numbers, quizSheet{l: l, who: s.who, quiz: t.quiz, taking: t.Taking, score: t.score}.numbers())
 					}
 				}
-				return sheet.write("quiz-progress", s.sheet(), numbers, cmd.OutOrStdout())
+				return sheet.Write("quiz-progress", s.sheet(), numbers, cmd.OutOrStdout())
 			})
 		},
 	}
 	whoFlags(cmd, &initials, &badge)
-	sheet.flags(cmd)
+	sheetFlags(&sheet, cmd)
 	return cmd
 }
 
@@ -617,13 +619,13 @@ func whoFlags(cmd *cobra.Command, initials, badge *string) {
 }
 
 func newQuizCertificateCommand(o *quizOptions) *cobra.Command {
-	var sheet sheetOptions
+	var sheet cli.SheetOptions
 	cmd := &cobra.Command{
 		Use:   "certificate TAKING",
 		Short: "Write the certificate that a taken test earned",
 		Args:  oneArg("name the taking"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return o.with(cmd.Context(), false, func(b *quizBook, l *bench.Lang) error {
+			return o.with(cmd.Context(), false, func(b *quizBook, l *lang.Lang) error {
 				t, err := b.find(cmd.Context(), args[0])
 				if err != nil {
 					return err
@@ -635,16 +637,16 @@ func newQuizCertificateCommand(o *quizOptions) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return sheet.write("certificate-"+t.Name, s, t.Certificate, cmd.OutOrStdout())
+				return sheet.Write("certificate-"+t.Name, s, t.Certificate, cmd.OutOrStdout())
 			})
 		},
 	}
-	sheet.flags(cmd)
+	sheetFlags(&sheet, cmd)
 	return cmd
 }
 
 // whyNot says why there is no certificate.
-func (b *quizBook) whyNot(t quizTaken, l *bench.Lang) error {
+func (b *quizBook) whyNot(t quizTaken, l *lang.Lang) error {
 	s, err := teach.NewScore(t.quiz.Test, t.Shown, teach.DefaultScoreOptions())
 	if err != nil {
 		return unanswered(t, err)
@@ -660,7 +662,7 @@ func newQuizExportCommand(o *quizOptions) *cobra.Command {
 		Short: "Write all that is kept of one person's tests, as JSON",
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return o.with(cmd.Context(), false, func(b *quizBook, l *bench.Lang) error {
+			return o.with(cmd.Context(), false, func(b *quizBook, l *lang.Lang) error {
 				return b.export(cmd.Context(), l, initials, badge, cmd.OutOrStdout())
 			})
 		},
@@ -669,7 +671,7 @@ func newQuizExportCommand(o *quizOptions) *cobra.Command {
 	return cmd
 }
 
-func (b *quizBook) export(ctx context.Context, l *bench.Lang, initials, badge string, stdout io.Writer) error {
+func (b *quizBook) export(ctx context.Context, l *lang.Lang, initials, badge string, stdout io.Writer) error {
 	p, err := b.known(ctx, initials, badge)
 	if err != nil {
 		return err
@@ -689,7 +691,7 @@ func (b *quizBook) export(ctx context.Context, l *bench.Lang, initials, badge st
 		}
 		out.Takings = append(out.Takings, e)
 	}
-	return writeJSON(stdout, out)
+	return cli.WriteJSON(stdout, out)
 }
 
 func newQuizEraseCommand(o *quizOptions) *cobra.Command {
@@ -703,7 +705,7 @@ undone. Backups that were made before, and pages and certificates that were
 written, still hold them.`,
 		Args: wrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return o.with(cmd.Context(), false, func(b *quizBook, _ *bench.Lang) error {
+			return o.with(cmd.Context(), false, func(b *quizBook, _ *lang.Lang) error {
 				p, err := b.known(cmd.Context(), initials, badge)
 				if err != nil {
 					return err

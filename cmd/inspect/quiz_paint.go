@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 	"finishbench/internal/teach"
@@ -59,17 +60,17 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 	}
 	for _, k := range o.kinds {
 		if !slices.Contains(all, k) {
-			return nil, usagef("--kinds %s: it cannot be drawn; what can be is %s", k, joinKinds(all))
+			return nil, cli.Usagef("--kinds %s: it cannot be drawn; what can be is %s", k, joinKinds(all))
 		}
 	}
 	if o.number < 1 || o.number > 500 {
-		return nil, usagef("--number %d: 1 to 500", o.number)
+		return nil, cli.Usagef("--number %d: 1 to 500", o.number)
 	}
 	if !(o.clean >= 0 && o.clean <= 1) {
-		return nil, usagef("--clean %g: a share from 0 to 1", o.clean)
+		return nil, cli.Usagef("--clean %g: a share from 0 to 1", o.clean)
 	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return nil, usagef("%s cannot be made: %w: name a folder to draw into", dir, plainPath(err))
+		return nil, cli.Usagef("%s cannot be made: %w: name a folder to draw into", dir, cli.PlainPath(err))
 	}
 	rng := rand.New(rand.NewPCG(o.seed, 0x9a1e7))
 	clean := make([]bool, o.number)
@@ -82,7 +83,7 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 		name := fmt.Sprintf("drawn-%d-%03d", o.seed, i+1)
 		unit := filepath.Join(dir, name)
 		if err := os.Mkdir(unit, 0o755); err != nil {
-			return nil, usagef("%s cannot be made: %w: give another --seed, or another folder", unit, plainPath(err))
+			return nil, cli.Usagef("%s cannot be made: %w: give another --seed, or another folder", unit, cli.PlainPath(err))
 		}
 		kind := o.kinds[i%len(o.kinds)]
 		paint := paintUnit

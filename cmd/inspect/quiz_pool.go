@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
@@ -56,7 +57,7 @@ func quizPicture(ctx context.Context, store *records.Store, p teach.ItemPicture)
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, fmt.Errorf("%w: there is no file %s", errGone, path)
 	case err != nil:
-		return nil, fmt.Errorf("%w: %s cannot be read: %w", errGone, path, plainPath(err))
+		return nil, fmt.Errorf("%w: %s cannot be read: %w", errGone, path, cli.PlainPath(err))
 	case shaOf(b) != p.SHA256:
 		return nil, fmt.Errorf("%w: %s is another picture than when the test was drawn", errGone, path)
 	}
@@ -130,24 +131,24 @@ func poolSurface(dir, file string, mmPerPX float64, of knownSurface, stage part.
 			continue
 		}
 		if name != filepath.Base(name) {
-			return teach.Item{}, usagef("%s: the picture %q lies in another folder: name a file of this one", file, name)
+			return teach.Item{}, cli.Usagef("%s: the picture %q lies in another folder: name a file of this one", file, name)
 		}
 		path := filepath.Join(dir, name)
 		b, err := files.Read(path, files.MostPicture)
 		if err != nil {
-			return teach.Item{}, usagef("%s cannot be read: %w", path, plainPath(err))
+			return teach.Item{}, cli.Usagef("%s cannot be read: %w", path, cli.PlainPath(err))
 		}
 		_, w, h, err := pictureKind(b)
 		if err != nil {
-			return teach.Item{}, usagef("%s cannot be shown in a test: %w", path, err)
+			return teach.Item{}, cli.Usagef("%s cannot be shown in a test: %w", path, err)
 		}
 		im, err := capture.Read(path)
 		if err != nil { // cut off, say: what is missing of it would be asked too
-			return teach.Item{}, usageError{err}
+			return teach.Item{}, cli.UsageError{Err: err}
 		}
 		capture.Release(im)
 		if it.WidthPX != 0 && (it.WidthPX != w || it.HeightPX != h) {
-			return teach.Item{}, usagef("%s: its pictures differ in size, so that a place is not the same in all of them", dir)
+			return teach.Item{}, cli.Usagef("%s: its pictures differ in size, so that a place is not the same in all of them", dir)
 		}
 		it.WidthPX, it.HeightPX = w, h
 		if q := (teach.ItemPicture{Light: l, Ref: refFile + path, SHA256: shaOf(b)}); l.OfScreen() {
@@ -183,7 +184,7 @@ func poolSurface(dir, file string, mmPerPX float64, of knownSurface, stage part.
 	}
 	it.Verdict = verdictOf(it, of.pose, limits)
 	if err := it.Check(); err != nil {
-		return it, usagef("%s: %w", file, err)
+		return it, cli.Usagef("%s: %w", file, err)
 	}
 	return it, nil
 }
@@ -333,7 +334,7 @@ func poolRecords(ctx context.Context, store *records.Store) (all []teach.Item, g
 
 // recordItem is an item of a recorded unit.
 func recordItem(ctx context.Context, store *records.Store, in records.Inspection, b confirmedBody, by string) (teach.Item, error) {
-	it := teach.Item{Key: "record-" + b.name(), Unit: unitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
+	it := teach.Item{Key: "record-" + b.name(), Unit: part.UnitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
 		By: by, Known: b.Known, Verdict: b.Verdict}
 	var screen []teach.ItemPicture
 	withScreen, withLamps := false, true // nothing looks at a shell before a screen
@@ -423,7 +424,7 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 		what = b.pose().String()
 	}
 	if !slices.Contains(teach.Verdicts, b.Verdict) {
-		return b, usagef("--verdict: pass, rework or reject, as the %s deserves", what)
+		return b, cli.Usagef("--verdict: pass, rework or reject, as the %s deserves", what)
 	}
 	lights := map[string]part.Light{}
 	for _, p := range in.Pictures {
@@ -432,14 +433,14 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 		}
 	}
 	if len(lights) == 0 {
-		return b, usagef("inspection %d has no picture of the %s: nothing can be asked of it", in.ID, what)
+		return b, cli.Usagef("inspection %d has no picture of the %s: nothing can be asked of it", in.ID, what)
 	}
 	kinds := map[int]part.Kind{}
 	for _, s := range c.kinds {
 		number, kind, _ := strings.Cut(s, "=")
 		n, err := strconv.Atoi(number)
 		if err != nil || !slices.Contains(part.Kinds, part.Kind(kind)) {
-			return b, usagef("--kind %s: give a finding's number and its kind, such as 3=dust", s)
+			return b, cli.Usagef("--kind %s: give a finding's number and its kind, such as 3=dust", s)
 		}
 		kinds[n] = part.Kind(kind)
 	}
@@ -473,12 +474,12 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 	}
 	for _, n := range c.not {
 		if !seen[n] {
-			return b, usagef("--not %d: the inspection has no such finding on the %s", n, what)
+			return b, cli.Usagef("--not %d: the inspection has no such finding on the %s", n, what)
 		}
 	}
 	for n := range kinds {
 		if !seen[n] {
-			return b, usagef("--kind %d=...: the inspection has no such finding on the %s", n, what)
+			return b, cli.Usagef("--kind %d=...: the inspection has no such finding on the %s", n, what)
 		}
 	}
 	for _, s := range c.also {
@@ -492,7 +493,7 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 }
 
 func alsoThere(s string) (teach.KnownDefect, error) {
-	bad := usagef("--also %s: give kind, x, y, width and height in pixels, such as dust,812,440,12,9", s)
+	bad := cli.Usagef("--also %s: give kind, x, y, width and height in pixels, such as dust,812,440,12,9", s)
 	f := strings.Split(s, ",")
 	if len(f) != 5 || !slices.Contains(part.Kinds, part.Kind(f[0])) {
 		return teach.KnownDefect{}, bad

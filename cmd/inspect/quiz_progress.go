@@ -8,7 +8,8 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
 	"finishbench/internal/teach"
@@ -44,7 +45,7 @@ func (b *quizBook) ofPerson(ctx context.Context, id string) ([]scored, error) {
 
 // progressSheet makes the page of a person's tests over time, in a language.
 type progressSheet struct {
-	l        *bench.Lang
+	l        *lang.Lang
 	who      string
 	all      []scored
 	criteria teach.Criteria
@@ -56,7 +57,7 @@ func (s progressSheet) t(key string, args ...string) string {
 }
 
 // Progress implements bench.Quizzes.
-func (b *quizBook) Progress(ctx context.Context, l *bench.Lang, initials, badge string) ([]byte, error) {
+func (b *quizBook) Progress(ctx context.Context, l *lang.Lang, initials, badge string) ([]byte, error) {
 	s, err := b.progressSheet(ctx, l, initials, badge)
 	if err != nil {
 		return nil, err
@@ -64,7 +65,7 @@ func (b *quizBook) Progress(ctx context.Context, l *bench.Lang, initials, badge 
 	return sheetBytes(s.sheet())
 }
 
-func (b *quizBook) progressSheet(ctx context.Context, l *bench.Lang, initials, badge string) (progressSheet, error) {
+func (b *quizBook) progressSheet(ctx context.Context, l *lang.Lang, initials, badge string) (progressSheet, error) {
 	p, err := b.known(ctx, initials, badge)
 	if err != nil {
 		return progressSheet{}, err
@@ -74,7 +75,7 @@ func (b *quizBook) progressSheet(ctx context.Context, l *bench.Lang, initials, b
 }
 
 func (s progressSheet) sheet() report.Sheet {
-	sh := report.Sheet{Title: s.t("title"), Subject: s.who, Rating: report.Plain, Frame: sheetFrame(s.l)}
+	sh := report.Sheet{Title: s.t("title"), Subject: s.who, Rating: report.Plain, Frame: cli.Frame(s.l)}
 	var ended []scored
 	for _, t := range s.all {
 		if !t.Finished.IsZero() && t.err == nil {
@@ -155,7 +156,7 @@ func (s progressSheet) table() report.SheetSection {
 }
 
 // certificateSheet makes the certificate, in a language.
-func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, q teach.Quiz, t teach.Taking) (report.Sheet, error) {
+func (b *quizBook) certificateSheet(ctx context.Context, l *lang.Lang, q teach.Quiz, t teach.Taking) (report.Sheet, error) {
 	s, err := b.resultSheet(ctx, l, q, t)
 	if err != nil {
 		return report.Sheet{}, err
@@ -165,7 +166,7 @@ func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, q teach.
 		return report.Sheet{}, problem("quiz.no_certificate")
 	}
 	key := func(k string, args ...string) string { return l.T("quiz.cert."+k, args...) }
-	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: s.person(), Frame: sheetFrame(l),
+	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: s.person(), Frame: cli.Frame(l),
 		Line: key("line", "who", s.person(), "title", quizTitle(q), "at", day(c.At))}
 	sh.Frame.Cautions = key("scope")
 	sh.Frame.CautionList = []string{key("stands_for", "n", strconv.Itoa(s.score.Units), "good", strconv.Itoa(s.score.Clean), "bad", strconv.Itoa(s.score.Defective))}
@@ -187,7 +188,7 @@ func (b *quizBook) certificateSheet(ctx context.Context, l *bench.Lang, q teach.
 }
 
 // criterionRow is a criterion in words: what, asked, reached.
-func criterionRow(l *bench.Lang, c teach.Criterion) []string {
+func criterionRow(l *lang.Lang, c teach.Criterion) []string {
 	key := func(k string, args ...string) string { return l.T("quiz.cert."+k, args...) }
 	say := func(v float64) string {
 		if math.IsNaN(v) {
@@ -220,7 +221,7 @@ func criterionRow(l *bench.Lang, c teach.Criterion) []string {
 }
 
 // unmet names the criteria that a score does not meet.
-func unmet(l *bench.Lang, all []teach.Criterion) string {
+func unmet(l *lang.Lang, all []teach.Criterion) string {
 	var out []string
 	for _, c := range all {
 		if !c.Met {
@@ -232,7 +233,7 @@ func unmet(l *bench.Lang, all []teach.Criterion) string {
 }
 
 // Certificate implements bench.Quizzes.
-func (b *quizBook) Certificate(ctx context.Context, l *bench.Lang, taking string) ([]byte, error) {
+func (b *quizBook) Certificate(ctx context.Context, l *lang.Lang, taking string) ([]byte, error) {
 	q, t, err := b.taking(ctx, taking)
 	if err != nil {
 		return nil, err

@@ -8,7 +8,8 @@ import (
 	"strconv"
 	"strings"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -18,7 +19,7 @@ import (
 
 // quizSheet makes the page of a taken test, in a language.
 type quizSheet struct {
-	l       *bench.Lang
+	l       *lang.Lang
 	who     string // "": erased
 	quiz    teach.Quiz
 	taking  teach.Taking
@@ -51,7 +52,7 @@ func (s quizSheet) person() string {
 
 func (s quizSheet) sheet() report.Sheet {
 	v := s.score.Verdict
-	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.quiz), "day", day(s.taking.Last)), Frame: sheetFrame(s.l),
+	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.quiz), "day", day(s.taking.Last)), Frame: cli.Frame(s.l),
 		Rating: fitnessRating[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n", strconv.Itoa(v.Right.Of))}
 	if sh.Rating == "" {
 		sh.Rating = report.Unrated
@@ -73,7 +74,7 @@ func (s quizSheet) sheet() report.Sheet {
 func (s quizSheet) percent(v float64) string { return s.l.Number(100*v, 1) }
 
 // percentText is a share in percent; NaN was not measured.
-func percentText(l *bench.Lang, v float64) string {
+func percentText(l *lang.Lang, v float64) string {
 	if math.IsNaN(v) {
 		return l.T("not_measured")
 	}
@@ -354,7 +355,7 @@ func (s quizSheet) method() report.SheetSection {
 }
 
 // Result implements bench.Quizzes.
-func (b *quizBook) Result(ctx context.Context, l *bench.Lang, taking string) ([]byte, error) {
+func (b *quizBook) Result(ctx context.Context, l *lang.Lang, taking string) ([]byte, error) {
 	q, t, err := b.taking(ctx, taking)
 	if err != nil {
 		return nil, err
@@ -370,7 +371,7 @@ func (b *quizBook) Result(ctx context.Context, l *bench.Lang, taking string) ([]
 }
 
 // resultSheet scores a taking, ended or not.
-func (b *quizBook) resultSheet(ctx context.Context, l *bench.Lang, q teach.Quiz, t teach.Taking) (quizSheet, error) {
+func (b *quizBook) resultSheet(ctx context.Context, l *lang.Lang, q teach.Quiz, t teach.Taking) (quizSheet, error) {
 	s := quizSheet{l: l, quiz: q, taking: t, picture: func(p teach.ItemPicture) ([]byte, error) { return quizPicture(ctx, b.store, p) }}
 	var err error
 	if s.score, err = teach.NewScore(q.Test, t.Shown, teach.DefaultScoreOptions()); err != nil {
@@ -383,7 +384,7 @@ func (b *quizBook) resultSheet(ctx context.Context, l *bench.Lang, q teach.Quiz,
 
 // sheetBytes is a sheet as a page.
 func sheetBytes(s report.Sheet) ([]byte, error) {
-	s.Version = finishbenchVersion
+	s.Version = cli.Version
 	var b strings.Builder
 	if err := report.SheetPage(&b, s); err != nil {
 		return nil, err

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
@@ -17,7 +18,7 @@ import (
 func TestPaintedShells(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "drawn")
 	code, _, stderr := runCode(t, "quiz", "paint", dir, "--shell", "--number", "1", "--clean", "0", "--kinds", "run", "--seed", "3")
-	if code != exitPass {
+	if code != cli.ExitPass {
 		t.Fatal(stderr)
 	}
 	unit := filepath.Join(dir, "drawn-3-001")
@@ -41,7 +42,7 @@ func TestPaintedShells(t *testing.T) {
 	}
 
 	out := filepath.Join(dir, "atlas")
-	if code, stdout, stderr := runCode(t, "atlas", "--units", dir, "--out", out); code != exitPass {
+	if code, stdout, stderr := runCode(t, "atlas", "--units", dir, "--out", out); code != cli.ExitPass {
 		t.Errorf("%d %s%s", code, stdout, stderr)
 	} else if page, err := os.ReadFile(filepath.Join(out, "run.html")); err != nil || !strings.Contains(string(page), "of units with known defects") {
 		t.Errorf("the atlas does not show the shell: %v", err)

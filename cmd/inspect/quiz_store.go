@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/grade"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -38,7 +39,7 @@ func problem(key string, args ...string) error {
 	for i := 0; i+1 < len(args); i += 2 {
 		m[args[i]] = args[i+1]
 	}
-	return bench.QuizProblem{Phrase: bench.Phrase{Key: key, Args: m}}
+	return bench.QuizProblem{Phrase: lang.Phrase{Key: key, Args: m}}
 }
 
 func quizEvents(entries []records.Entry) []teach.Event {

@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -111,10 +113,10 @@ func trueAnswer(it teach.Item) teach.Answer {
 // keyLeft finds a key of the language files that no text took the place of.
 var keyLeft = regexp.MustCompile(`\bquiz\.[a-z_.]+[a-z0-9]|\{[a-z_]+\}|NaN|%!`)
 
-func quizPages(t *testing.T, b *quizBook, name string, page func(l *bench.Lang) ([]byte, error), want string) {
+func quizPages(t *testing.T, b *quizBook, name string, page func(l *lang.Lang) ([]byte, error), want string) {
 	t.Helper()
 	for _, lang := range []string{"en", "zh-Hans"} {
-		l, err := sheetLanguage(lang)
+		l, err := cli.Language(lang)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -221,7 +223,7 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if s.score.Gone < 1 || len(s.score.Mistakes) == 0 || s.taking.Certificate != nil {
 		t.Errorf("gone %d, %d mistakes of %d wrong answers, certificate %v", s.score.Gone, len(s.score.Mistakes), wrong, s.taking.Certificate)
 	}
-	quizPages(t, b, "quiz-result", func(l *bench.Lang) ([]byte, error) { return b.Result(ctx, l, first) }, "left out because")
+	quizPages(t, b, "quiz-result", func(l *lang.Lang) ([]byte, error) { return b.Result(ctx, l, first) }, "left out because")
 	if _, err := b.Certificate(ctx, english(t), first); !problemIs(err, "quiz.no_certificate") {
 		t.Errorf("%v", err)
 	}
@@ -248,10 +250,10 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if cert == nil || !cert.Expires.Equal(cert.At.AddDate(0, 12, 0)) {
 		t.Fatalf("%+v", cert)
 	}
-	quizPages(t, b, "quiz-certificate", func(l *bench.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "AB 17 met the criteria below")
-	quizPages(t, b, "quiz-progress", func(l *bench.Lang) ([]byte, error) { return b.Progress(ctx, l, "", "17") }, "2 tests taken.")
+	quizPages(t, b, "quiz-certificate", func(l *lang.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "AB 17 met the criteria below")
+	quizPages(t, b, "quiz-progress", func(l *lang.Lang) ([]byte, error) { return b.Progress(ctx, l, "", "17") }, "2 tests taken.")
 	clock.at = clock.at.AddDate(1, 1, 0)
-	quizPages(t, b, "quiz-certificate-expired", func(l *bench.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "A new test renews it.")
+	quizPages(t, b, "quiz-certificate-expired", func(l *lang.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "A new test renews it.")
 
 	// Export and erase.
 	var out bytes.Buffer
@@ -263,14 +265,14 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 		t.Errorf("%v %.200s", err, out.String())
 	}
 	code, stdout, stderr := runCode(t, "quiz", "erase", "--record", file, "--badge", "17")
-	if code != exitPass || !strings.Contains(stdout, "AB 17 is erased") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "AB 17 is erased") {
 		t.Errorf("%d %s%s", code, stdout, stderr)
 	}
 	if _, err := b.Progress(ctx, english(t), "AB", ""); !problemIs(err, "quiz.nobody") {
 		t.Errorf("%v", err)
 	}
-	quizPages(t, b, "quiz-erased", func(l *bench.Lang) ([]byte, error) { return b.Result(ctx, l, second) }, "person erased")
-	if code, stdout, _ := runCode(t, "quiz", "list", "--record", file); code != exitPass || strings.Count(stdout, "(erased)") != 2 || strings.Contains(stdout, "AB") {
+	quizPages(t, b, "quiz-erased", func(l *lang.Lang) ([]byte, error) { return b.Result(ctx, l, second) }, "person erased")
+	if code, stdout, _ := runCode(t, "quiz", "list", "--record", file); code != cli.ExitPass || strings.Count(stdout, "(erased)") != 2 || strings.Contains(stdout, "AB") {
 		t.Errorf("%d %s", code, stdout)
 	}
 	if r, err := b.store.Check(ctx); err != nil || !r.OK() {
@@ -278,9 +280,9 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	}
 }
 
-func english(t testing.TB) *bench.Lang {
+func english(t testing.TB) *lang.Lang {
 	t.Helper()
-	l, err := sheetLanguage("en")
+	l, err := cli.Language("en")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -421,7 +423,7 @@ func TestQuizOfRecords(t *testing.T) {
 			t.Fatal(id, err)
 		}
 	}
-	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != exitUsage || !strings.Contains(stderr, "there are no units to ask") {
+	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != cli.ExitUsage || !strings.Contains(stderr, "there are no units to ask") {
 		t.Errorf("not confirmed: %d %s", code, stderr)
 	}
 	for _, bad := range [][]string{
@@ -429,18 +431,18 @@ func TestQuizOfRecords(t *testing.T) {
 		{"1", "--by", "T1", "--verdict", "rework", "--not", "3"}, {"1", "--by", "T1", "--verdict", "rework", "--kind", "9=dust"}, {"1", "--by", "T1", "--verdict", "rework", "--kind", "1=smudge"},
 		{"1", "--by", "T1", "--verdict", "rework", "--also", "dust,1,2,3"}, {"1", "--by", "T1", "--verdict", "rework", "--also", "dust,1,2,3,0"},
 	} {
-		if code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "--record", file}, bad...)...); code != exitUsage || strings.Count(stderr, "\n") != 1 {
+		if code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "--record", file}, bad...)...); code != cli.ExitUsage || strings.Count(stderr, "\n") != 1 {
 			t.Errorf("%v: %d %s", bad, code, stderr)
 		}
 	}
 	code, stdout, stderr := runCode(t, "quiz", "confirm", "1", "--record", file, "--by", "T1", "--verdict", "rework", "--not", "2", "--kind", "1=crater", "--also", "fibre,812,440,60,9")
-	if code != exitPass || !strings.Contains(stdout, "2 defects on the faceplate and the verdict rework are confirmed by T1") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "2 defects on the faceplate and the verdict rework are confirmed by T1") {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
-	if code, stdout, stderr := runCode(t, "quiz", "confirm", "2", "--record", file, "--by", "T1", "--verdict", "pass", "--not", "1,2"); code != exitPass {
+	if code, stdout, stderr := runCode(t, "quiz", "confirm", "2", "--record", file, "--by", "T1", "--verdict", "pass", "--not", "1,2"); code != cli.ExitPass {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
-	if code, stdout, stderr := runCode(t, "quiz", "draw", "--record", file, "--number", "2", "--clean", "0.5"); code != exitPass || !strings.Contains(stdout, "2 units shown, of 2") {
+	if code, stdout, stderr := runCode(t, "quiz", "draw", "--record", file, "--number", "2", "--clean", "0.5"); code != cli.ExitPass || !strings.Contains(stdout, "2 units shown, of 2") {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
 	q, err := b.quiz(ctx, "Q1")
@@ -474,10 +476,10 @@ func TestQuizOfRecords(t *testing.T) {
 	if n, err := b.Now(ctx, name); err != nil || !n.Done || mustTake(t, b, name).Shown[1].Gone != true {
 		t.Errorf("%+v %v", n, err)
 	}
-	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != exitUsage || !strings.Contains(stderr, "the pictures of all 2 confirmed units were taken off the records") {
+	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != cli.ExitUsage || !strings.Contains(stderr, "the pictures of all 2 confirmed units were taken off the records") {
 		t.Errorf("%d %s", code, stderr)
 	}
-	if code, stdout, stderr := runCode(t, append([]string{"quiz", "draw", "--record", file, "--number", "2"}, painted(t)...)...); code != exitPass || !strings.Contains(stdout, "2 confirmed units are left out") {
+	if code, stdout, stderr := runCode(t, append([]string{"quiz", "draw", "--record", file, "--number", "2"}, painted(t)...)...); code != cli.ExitPass || !strings.Contains(stdout, "2 confirmed units are left out") {
 		t.Errorf("%d %s%s", code, stdout, stderr)
 	}
 }
@@ -518,7 +520,7 @@ func TestPaintedUnits(t *testing.T) {
 	if clean != 2 {
 		t.Errorf("%d clean ones of 4, want 2", clean)
 	}
-	var wrong usageError
+	var wrong cli.UsageError
 	cut := filepath.Join(same[0], "face_raking.jpg")
 	whole, err := os.ReadFile(cut)
 	if err == nil {

@@ -13,10 +13,10 @@ import (
 	"sync"
 	"time"
 
-	"github.com/spf13/cobra"
 	"gocv.io/x/gocv"
 
 	"finishbench/configs"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
@@ -39,22 +39,6 @@ type recordOptions struct {
 	faceplate, resin string
 }
 
-func (o *recordOptions) flags(cmd *cobra.Command) {
-	f := cmd.Flags()
-	f.StringVar(&o.url, "record", "", "database that keeps each inspection: a SQLite file, or postgres://USER@HOST/DATABASE; none: none (default: the station file's)")
-	f.StringVar(&o.operator, "operator", "", "who inspects, for the records")
-	f.StringVar(&o.lot, "lot", "", "lot of the units, for the records")
-	o.builtInFlags(cmd)
-	f.StringVar(&o.side, "side", "", "L or R, for the records (default: the end of the unit's name, as in u06-R)")
-}
-
-// builtInFlags are what the units are made of, so that findings can be set beside it.
-func (o *recordOptions) builtInFlags(cmd *cobra.Command) {
-	f := cmd.Flags()
-	f.StringVar(&o.faceplate, "faceplate", "", "which faceplate the units have, for the records: a pattern, an article, a batch")
-	f.StringVar(&o.resin, "resin", "", "batch of resin that the units are made with, for the records")
-}
-
 // recorder writes inspections to the records. It may be used by several
 // goroutines at once.
 type recorder struct {
@@ -75,11 +59,11 @@ type recorder struct {
 func openRecorder(ctx context.Context, o runOptions, set settings) (*recorder, error) {
 	r := &recorder{recordOptions: o.record}
 	if r.side != "" && r.side != "L" && r.side != "R" {
-		return nil, usagef("--side %q: give L or R", r.side)
+		return nil, cli.Usagef("--side %q: give L or R", r.side)
 	}
 	st, err := config.LoadStation(o.station)
 	if err != nil {
-		return nil, usageError{err}
+		return nil, cli.UsageError{Err: err}
 	}
 	if r.url == "" {
 		r.url = st.Records
@@ -87,7 +71,7 @@ func openRecorder(ctx context.Context, o runOptions, set settings) (*recorder, e
 	if r.url == "" || r.url == noRecords {
 		for _, f := range []struct{ name, value string }{{"operator", r.operator}, {"lot", r.lot}, {"side", r.side}, {"faceplate", r.faceplate}, {"resin", r.resin}} {
 			if f.value != "" && r.url == "" {
-				return nil, usagef("--%s is for the records: say where they are with --record", f.name)
+				return nil, cli.Usagef("--%s is for the records: say where they are with --record", f.name)
 			}
 		}
 		return nil, nil
@@ -126,7 +110,7 @@ func settingsText(path, shipped string, content []byte) (records.Text, error) {
 	}
 	data, err := files.Read(path, files.MostText)
 	if err != nil {
-		return records.Text{}, usageError{err}
+		return records.Text{}, cli.UsageError{Err: err}
 	}
 	return records.Text{Name: filepath.Base(path), Bytes: data}, nil
 }
@@ -136,11 +120,11 @@ func settingsText(path, shipped string, content []byte) (records.Text, error) {
 func (r *recorder) record(ctx context.Context, folder part.Folder, result *part.Result, started, ended time.Time) error {
 	ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), recordTime)
 	defer stop()
-	serial, side := serialAndSide(folder.Name, r.side)
+	serial, side := part.SerialAndSide(folder.Name, r.side)
 	in := records.Inspection{
 		Key: rand.Text(), Serial: serial, Side: side, Lot: r.lot, Bench: r.bench, Operator: r.operator, Faceplate: r.faceplate, Resin: r.resin, Stage: result.Stage, Started: started, Ended: ended,
 		Result: *result, Pictures: recordedPictures(folder), Limits: r.limits, Station: r.station, Scales: r.scales,
-		Program: finishbenchVersion, Libraries: libraryVersions(),
+		Program: cli.Version, Libraries: libraryVersions(),
 	}
 	id, err := r.store.Add(ctx, in)
 	if err != nil {
@@ -176,19 +160,6 @@ func pictureType(file string, data []byte) string {
 		return "image/tiff"
 	}
 	return http.DetectContentType(data)
-}
-
-// serialAndSide takes the side off a unit's name, u06-R, unless it is told.
-func serialAndSide(name, told string) (serial, side string) {
-	if told != "" {
-		return name, told
-	}
-	for _, s := range []string{"L", "R"} {
-		if serial, ok := strings.CutSuffix(name, "-"+s); ok && serial != "" {
-			return serial, s
-		}
-	}
-	return name, ""
 }
 
 // libraryVersions are what else a result depends on.

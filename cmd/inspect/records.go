@@ -13,7 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"finishbench/internal/config"
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/records"
 )
@@ -27,67 +27,25 @@ const recordsExit = `EXIT STATUS
   1    it could not be done; with check: something is wrong
   2    wrong usage; nothing was done`
 
-// recordsOptions are what all of the commands share.
-type recordsOptions struct {
-	url     string
-	station string
-}
-
 func newRecordsCommand() *cobra.Command {
-	var o recordsOptions
+	var o cli.Database
 	cmd := &cobra.Command{
 		Use:   "records",
 		Short: "Back up, check, export, sum up the database of inspections",
 		Long:  recordsHelp + "\n\n" + recordsExit,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: records backup, restore, check, export, forget, erase or shift (see 'inspect records --help')")
+			return cli.Usagef("say what to do: records backup, restore, check, export, forget, erase or shift (see 'inspect records --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
-	f.StringVar(&o.url, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	f.StringVar(&o.station, "station", "", "station file that names the database")
+	f.StringVar(&o.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
+	f.StringVar(&o.Station, "station", "", "station file that names the database")
 	cmd.AddCommand(newBackupCommand(&o), newRestoreCommand(&o), newRecordsCheckCommand(&o), newExportCommand(&o), newForgetCommand(&o), newEraseCommand(&o), newRecordsShiftCommand(&o))
 	return cmd
 }
 
-// where is the database's address.
-func (o *recordsOptions) where() (string, error) {
-	if o.url != "" {
-		return o.url, nil
-	}
-	if o.station != "" {
-		st, err := config.LoadStation(o.station)
-		if err != nil {
-			return "", usageError{err}
-		}
-		if st.Records != "" {
-			return st.Records, nil
-		}
-	}
-	return "", usagef("say which database: --record, or a --station file whose key records names it")
-}
-
-// open opens the database, which must be there.
-func (o *recordsOptions) open(ctx context.Context) (*records.Store, error) {
-	url, err := o.where()
-	if err != nil {
-		return nil, err
-	}
-	return records.OpenExisting(ctx, url, time.Now)
-}
-
-// oneArg wants one argument and says what it is.
-func oneArg(what string) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if len(args) != 1 {
-			return usagef("%s (see '%s --help')", what, cmd.CommandPath())
-		}
-		return nil
-	}
-}
-
-func newBackupCommand(o *recordsOptions) *cobra.Command {
+func newBackupCommand(o *cli.Database) *cobra.Command {
 	return &cobra.Command{
 		Use:   "backup FILE",
 		Short: "Copy the database to a file, while benches go on working",
@@ -103,8 +61,8 @@ pg_dump. Keep it on another disk.`,
 	}
 }
 
-func runBackup(ctx context.Context, o recordsOptions, file string, stdout io.Writer) error {
-	s, err := o.open(ctx)
+func runBackup(ctx context.Context, o cli.Database, file string, stdout io.Writer) error {
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -122,7 +80,7 @@ func runBackup(ctx context.Context, o recordsOptions, file string, stdout io.Wri
 
 func megabytes(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) }
 
-func newRestoreCommand(o *recordsOptions) *cobra.Command {
+func newRestoreCommand(o *cli.Database) *cobra.Command {
 	var replace bool
 	cmd := &cobra.Command{
 		Use:   "restore FILE",
@@ -140,8 +98,8 @@ another name, which is told. Stop the bench first.`,
 	return cmd
 }
 
-func runRestore(ctx context.Context, o recordsOptions, file string, replace bool, stdout io.Writer) error {
-	url, err := o.where()
+func runRestore(ctx context.Context, o cli.Database, file string, replace bool, stdout io.Writer) error {
+	url, err := o.Where()
 	if err != nil {
 		return err
 	}
@@ -161,7 +119,7 @@ func runRestore(ctx context.Context, o recordsOptions, file string, replace bool
 	return err
 }
 
-func newRecordsCheckCommand(o *recordsOptions) *cobra.Command {
+func newRecordsCheckCommand(o *cli.Database) *cobra.Command {
 	var trail string
 	cmd := &cobra.Command{
 		Use:   "check [BACKUP]",
@@ -186,10 +144,10 @@ where the bench cannot write shows even a chain that was made anew.`,
 	return cmd
 }
 
-func runRecordsCheck(ctx context.Context, o recordsOptions, trail string, args []string, stdout io.Writer) error {
+func runRecordsCheck(ctx context.Context, o cli.Database, trail string, args []string, stdout io.Writer) error {
 	if len(args) == 1 {
-		if trail != "" || o.url != "" {
-			return usagef("check either a backup, or a database and its trail")
+		if trail != "" || o.URL != "" {
+			return cli.Usagef("check either a backup, or a database and its trail")
 		}
 		r, err := records.CheckFile(ctx, args[0], time.Now)
 		if err != nil {
@@ -197,10 +155,10 @@ func runRecordsCheck(ctx context.Context, o recordsOptions, trail string, args [
 		}
 		return tellCheck(stdout, r)
 	}
-	if trail != "" && o.url == "" && o.station == "" {
+	if trail != "" && o.URL == "" && o.Station == "" {
 		return checkTrail(ctx, nil, trail, stdout)
 	}
-	s, err := o.open(ctx)
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -221,7 +179,7 @@ func runRecordsCheck(ctx context.Context, o recordsOptions, trail string, args [
 func checkTrail(ctx context.Context, s *records.Store, file string, stdout io.Writer) error {
 	f, err := files.Open(file)
 	if err != nil {
-		return usageError{err}
+		return cli.UsageError{Err: err}
 	}
 	defer f.Close()
 	var r records.TrailReport
@@ -270,10 +228,10 @@ func tellCheck(stdout io.Writer, r records.CheckReport) error {
 		fmt.Fprintf(w, "WRONG: and %d more\n", r.More)
 	}
 	fmt.Fprintln(w, "Keep this file as it is for whoever looks into it, and restore a backup.")
-	return errors.Join(codeError(exitOther), w.Flush())
+	return errors.Join(cli.ExitCode(cli.ExitOther), w.Flush())
 }
 
-func newExportCommand(o *recordsOptions) *cobra.Command {
+func newExportCommand(o *cli.Database) *cobra.Command {
 	var format, out string
 	cmd := &cobra.Command{
 		Use:   "export",
@@ -300,11 +258,11 @@ RFC 3339, UTC; what was not measured is empty. The formats:
 	return cmd
 }
 
-func runExport(ctx context.Context, o recordsOptions, format, out string, stdout io.Writer) (err error) {
+func runExport(ctx context.Context, o cli.Database, format, out string, stdout io.Writer) (err error) {
 	if !records.KnownFormat(format) {
-		return usagef("--format %q: use %s", format, strings.Join(records.Formats(), ", "))
+		return cli.Usagef("--format %q: use %s", format, strings.Join(records.Formats(), ", "))
 	}
-	s, err := o.open(ctx)
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -314,7 +272,7 @@ func runExport(ctx context.Context, o recordsOptions, format, out string, stdout
 	}
 	f, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if errors.Is(err, fs.ErrExist) {
-		return usagef("--out %s is there already: choose another name", out)
+		return cli.Usagef("--out %s is there already: choose another name", out)
 	}
 	if err != nil {
 		return err
@@ -329,7 +287,7 @@ func runExport(ctx context.Context, o recordsOptions, format, out string, stdout
 // maxForgetDays is a century: beyond it is a slip.
 const maxForgetDays = 36500
 
-func newForgetCommand(o *recordsOptions) *cobra.Command {
+func newForgetCommand(o *cli.Database) *cobra.Command {
 	var days int
 	cmd := &cobra.Command{
 		Use:   "forget --older-than DAYS",
@@ -348,11 +306,11 @@ again.`,
 	return cmd
 }
 
-func runForget(ctx context.Context, o recordsOptions, days int, now time.Time, stdout io.Writer) error {
+func runForget(ctx context.Context, o cli.Database, days int, now time.Time, stdout io.Writer) error {
 	if days < 1 || days > maxForgetDays {
-		return usagef("--older-than: give the number of days that pictures are kept, 1 to %d", maxForgetDays)
+		return cli.Usagef("--older-than: give the number of days that pictures are kept, 1 to %d", maxForgetDays)
 	}
-	s, err := o.open(ctx)
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}

@@ -6,9 +6,11 @@ import (
 	"io"
 
 	"github.com/spf13/cobra"
+
+	"finishbench/internal/cli"
 )
 
-func newEraseCommand(o *recordsOptions) *cobra.Command {
+func newEraseCommand(o *cli.Database) *cobra.Command {
 	return &cobra.Command{
 		Use:   "erase NAME",
 		Short: "Erase what a person is called, everywhere",
@@ -25,8 +27,8 @@ that were written, still have the name.`,
 	}
 }
 
-func runErase(ctx context.Context, o recordsOptions, name string, stdout io.Writer) error {
-	s, err := o.open(ctx)
+func runErase(ctx context.Context, o cli.Database, name string, stdout io.Writer) error {
+	s, err := o.Open(ctx)
 	if err != nil {
 		return err
 	}
@@ -37,7 +39,7 @@ func runErase(ctx context.Context, o recordsOptions, name string, stdout io.Writ
 		return err
 	case kept > 0:
 		return fmt.Errorf("records: %s was erased where it can be, but %s of an earlier version of this program hold the name itself, and what is chained cannot be changed; export what you need, and begin a new database",
-			name, counted(kept, "inspection", "inspections"))
+			name, cli.Counted(kept, "inspection", "inspections"))
 	case people == 0:
 		return fmt.Errorf("records: nobody is called %q here; capital letters count", name)
 	}

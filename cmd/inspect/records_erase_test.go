@@ -7,12 +7,13 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/records"
 )
 
 func TestRecordsErase(t *testing.T) {
 	file := inventedShift(t, 6)
-	o := recordsOptions{url: file}
+	o := cli.Database{URL: file}
 	var out bytes.Buffer
 	if err := runErase(t.Context(), o, "op 3", &out); err != nil || !strings.Contains(out.String(), "op 3 is erased") {
 		t.Fatalf("%q, %v", out.String(), err)

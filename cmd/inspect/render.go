@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -31,7 +32,7 @@ type drawn struct {
 
 // render writes a unit's pictures, page and result into its folder. The small
 // picture is for the index page.
-func (u *unit) render(ctx context.Context, r *part.Result, dir *unitDir) (thumb report.IndexEntry, err error) {
+func (u *unit) render(ctx context.Context, r *part.Result, dir *cli.UnitDir) (thumb report.IndexEntry, err error) {
 	names := annotatedNames(u.pictures)
 	got := make([]drawn, len(u.pictures))
 	main := u.mainPicture()
@@ -64,7 +65,7 @@ func (u *unit) render(ctx context.Context, r *part.Result, dir *unitDir) (thumb 
 			got = append(got, d)
 		}
 	}
-	in := report.PageInput{Result: r, Version: finishbenchVersion, Generated: u.generated}
+	in := report.PageInput{Result: r, Version: cli.Version, Generated: u.generated}
 	proud, recessed := u.limits.StepLimits(r.Stage)
 	in.LimitsProudUM, in.LimitsRecessedUM = finiteOr0(proud), finiteOr0(recessed)
 	for _, d := range got {
@@ -78,14 +79,14 @@ func (u *unit) render(ctx context.Context, r *part.Result, dir *unitDir) (thumb 
 	if err := report.Page(&page, in); err != nil {
 		return thumb, err
 	}
-	if err := dir.write(reportFile, page.Bytes()); err != nil {
+	if err := dir.Write(cli.ReportFile, page.Bytes()); err != nil {
 		return thumb, err
 	}
 	data, err := encodeResult(u.written(r))
 	if err != nil {
 		return thumb, err
 	}
-	return thumb, dir.write(resultFile, data)
+	return thumb, dir.Write(cli.ResultFile, data)
 }
 
 // finiteOr0 turns "no limit" into the page's word for it.
@@ -121,18 +122,18 @@ func (u *unit) readAgain(p *picture) (err error) {
 }
 
 // draw makes a picture's parts of the page, then annotates and writes it.
-func (u *unit) draw(p *picture, r *part.Result, name string, dir *unitDir) (drawn, error) {
+func (u *unit) draw(p *picture, r *part.Result, name string, dir *cli.UnitDir) (drawn, error) {
 	return drawOver(p.image, u.overlay(p), r, name, dir)
 }
 
 // drawOver does so for an image, on which it draws itself.
-func drawOver(im *part.Image, over report.Overlay, r *part.Result, name string, dir *unitDir) (drawn, error) {
+func drawOver(im *part.Image, over report.Overlay, r *part.Result, name string, dir *cli.UnitDir) (drawn, error) {
 	var d drawn
 	var err error
 	if d.page, err = report.MakePagePicture(im, over, r, report.PageWidth); err != nil {
 		return d, err
 	}
-	d.page.Href = path.Join(annotatedDir, name)
+	d.page.Href = path.Join(cli.AnnotatedDir, name)
 	d.crops, err = report.MakeCrops(r, func(file string) *part.Image {
 		if file == over.File {
 			return im
@@ -148,7 +149,7 @@ func drawOver(im *part.Image, over report.Overlay, r *part.Result, name string, 
 	if err != nil {
 		return d, err
 	}
-	return d, dir.write(path.Join(annotatedDir, name), jpeg)
+	return d, dir.Write(path.Join(cli.AnnotatedDir, name), jpeg)
 }
 
 // overlay is what was followed and fitted in a picture.

@@ -3,9 +3,10 @@ package main
 import (
 	"context"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
+
+	"finishbench/internal/cli"
 )
 
 const rootHelp = `inspect looks at photographs of finished units under controlled light. It
@@ -34,24 +35,12 @@ func newRootCommand() *cobra.Command {
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: unit, surface, scale, camera, setup, screen, study, check, coach, quiz, learn, atlas, records, bench or version (see 'inspect --help')")
+			return cli.Usagef("say what to do: unit, surface, scale, camera, setup, screen, study, check, coach, quiz, learn, atlas, records, bench or version (see 'inspect --help')")
 		},
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return usagef("%w (see '%s --help')", err, cmd.CommandPath())
+		return cli.Usagef("%w (see '%s --help')", err, cmd.CommandPath())
 	})
 	root.AddCommand(newUnitCommand(), newSurfaceCommand(), newScaleCommand(), newCameraCommand(), newSetupCommand(), newScreenCommand(), newStudyCommand(), newCheckCommand(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newAtlasCommand(), newLotCommand(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
 	return root
-}
-
-// wrongUsage makes a check of the arguments a usage error.
-func wrongUsage(check cobra.PositionalArgs) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if err := check(cmd, args); err != nil {
-			// Cobra adds its suggestions on further lines; one line is enough.
-			first, _, _ := strings.Cut(err.Error(), "\n")
-			return usagef("%s (see '%s --help')", first, cmd.CommandPath())
-		}
-		return nil
-	}
 }

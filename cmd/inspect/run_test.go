@@ -13,6 +13,8 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"finishbench/internal/cli"
 )
 
 func TestMain(m *testing.M) {
@@ -28,7 +30,7 @@ func runCode(t testing.TB, args ...string) (code int, stdout, stderr string) {
 func runCodeIn(ctx context.Context, args ...string) (code int, stdout, stderr string) {
 	var out, errs bytes.Buffer
 	err := run(ctx, args, strings.NewReader(""), &out, &errs)
-	code = tell(&errs, err)
+	code = cli.Tell(&errs, err)
 	return code, out.String(), errs.String()
 }
 
@@ -76,7 +78,7 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(err)
 		ts.Check(os.Chdir(ts.MkAbs(".")))
 		defer func() { ts.Check(os.Chdir(was)) }()
-		return tell(ts.Stderr(), run(context.Background(), args, strings.NewReader(""), ts.Stdout(), ts.Stderr()))
+		return cli.Tell(ts.Stderr(), run(context.Background(), args, strings.NewReader(""), ts.Stdout(), ts.Stderr()))
 	})
 }
 
@@ -137,14 +139,14 @@ func TestCodes(t *testing.T) {
 	}{
 		{nil, 0},
 		{errors.New("x"), 1},
-		{outError("out", os.ErrPermission), 1},
-		{usagef("x"), 2},
-		{codeError(3), 3},
-		{codeError(4), 4},
-		{interruptedError{1, 2}, 130},
+		{cli.OutError("out", os.ErrPermission), 1},
+		{cli.Usagef("x"), 2},
+		{cli.ExitCode(3), 3},
+		{cli.ExitCode(4), 4},
+		{cli.Interrupted{Done: 1, Total: 2}, 130},
 	} {
 		var b bytes.Buffer
-		if got := tell(&b, c.err); got != c.want {
+		if got := cli.Tell(&b, c.err); got != c.want {
 			t.Errorf("%v: exit code %d, want %d", c.err, got, c.want)
 		}
 		if n := strings.Count(b.String(), "\n"); n > 1 {
@@ -167,7 +169,7 @@ func TestNameUnits(t *testing.T) {
 		t.Errorf("names %q, want %q", names, want)
 	}
 	for _, bad := range [][]string{{"a/u1", "b/u1"}, {"a", "a/"}, {"a", "a"}, {"/"}} {
-		var usage usageError
+		var usage cli.UsageError
 		if _, err := nameUnits(bad); !errors.As(err, &usage) {
 			t.Errorf("%q: %v, want a usage error", bad, err)
 		}

@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/target"
 )
@@ -53,7 +54,7 @@ const scaleExit = `EXIT STATUS
 
 // scaleOptions are the flags of scale.
 type scaleOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	targetOptions
 	name       string
 	projection string
@@ -92,14 +93,14 @@ func (o targetOptions) target() (optics.Target, error) {
 	t := optics.Target{Kind: o.kind, Cols: o.cols, Rows: o.rows, PitchMM: o.pitchMM, DiameterMM: o.diameterMM, URel: o.uRel, Identity: o.identity}
 	switch {
 	case o.kind == "":
-		return t, usagef("say what was photographed: --target chessboard, dots, asymmetric-dots, ruler or disc")
+		return t, cli.Usagef("say what was photographed: --target chessboard, dots, asymmetric-dots, ruler or disc")
 	case o.kind == "charuco":
-		return t, usagef("this build cannot read ChArUco boards: use a chessboard or a dot grid")
+		return t, cli.Usagef("this build cannot read ChArUco boards: use a chessboard or a dot grid")
 	case !(o.uRel >= 0 && o.uRel < 0.1):
-		return t, usagef("--u-rel %g: give the relative standard uncertainty of pitch or diameter, 0 to 0.1 (0.0005 is 0.05 %%)", o.uRel)
+		return t, cli.Usagef("--u-rel %g: give the relative standard uncertainty of pitch or diameter, 0 to 0.1 (0.0005 is 0.05 %%)", o.uRel)
 	}
 	if err := target.Check(t); err != nil {
-		return t, usagef("--target %s", strings.TrimPrefix(err.Error(), "target: "))
+		return t, cli.Usagef("--target %s", strings.TrimPrefix(err.Error(), "target: "))
 	}
 	return t, nil
 }
@@ -114,7 +115,7 @@ func newScaleCommand() *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				return usagef("name at least one picture of the target (see 'inspect scale --help')")
+				return cli.Usagef("name at least one picture of the target (see 'inspect scale --help')")
 			}
 			return nil
 		},
@@ -134,7 +135,7 @@ func newScaleCommand() *cobra.Command {
 	f.StringVar(&o.distance, "distance", "", "the working distance, as text")
 	f.IntVar(&o.maxAge, "max-age-days", optics.DefaultMaxAgeDays, "days for which the scale is believed")
 	f.StringVar(&o.name, "name", "scale", "name of the scale file and the page in OUT")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -151,7 +152,7 @@ func runScale(ctx context.Context, o scaleOptions, pictures []string, stdout, st
 		var none noScaleError
 		if errors.As(err, &none) {
 			fmt.Fprintf(stderr, "inspect: %v\n", err)
-			return codeError(exitUnmeasured)
+			return cli.ExitCode(cli.ExitUnmeasured)
 		}
 		return err
 	}
@@ -159,12 +160,12 @@ func runScale(ctx context.Context, o scaleOptions, pictures []string, stdout, st
 	if err := optics.EncodeScale(&file, m.scale); err != nil {
 		return err
 	}
-	if o.out != "" {
-		dir, err := openOut(o.out, nil)
+	if o.Out != "" {
+		dir, err := cli.OpenOut(o.Out)
 		if err != nil {
 			return err
 		}
-		if err := dir.replaceFile(m.fileName(), file.Bytes()); err != nil {
+		if err := dir.ReplaceFile(m.fileName(), file.Bytes()); err != nil {
 			return err
 		}
 	}
@@ -172,18 +173,18 @@ func runScale(ctx context.Context, o scaleOptions, pictures []string, stdout, st
 	if err != nil {
 		return err
 	}
-	if err := o.sheetOptions.write(o.name, sheet, m.scale, stdout); err != nil {
+	if err := o.SheetOptions.Write(o.name, sheet, m.scale, stdout); err != nil {
 		return err
 	}
-	if o.out != "" && !o.json {
+	if o.Out != "" && !o.JSON {
 		if m.scale.Rating == optics.RatedPoor {
-			fmt.Fprintf(stdout, "It is in doubt, and no scale to measure by: no unit passes with it. It was written as %s\n", filepath.Join(o.out, m.fileName()))
+			fmt.Fprintf(stdout, "It is in doubt, and no scale to measure by: no unit passes with it. It was written as %s\n", filepath.Join(o.Out, m.fileName()))
 		} else {
-			fmt.Fprintf(stdout, "The scale file: %s\n", filepath.Join(o.out, m.fileName()))
+			fmt.Fprintf(stdout, "The scale file: %s\n", filepath.Join(o.Out, m.fileName()))
 		}
 	}
 	if m.scale.Rating == optics.RatedPoor {
-		return codeError(exitFails)
+		return cli.ExitCode(cli.ExitFails)
 	}
 	return nil
 }
@@ -208,13 +209,13 @@ func (o scaleOptions) making(now time.Time) (*scaleMaking, error) {
 	m := &scaleMaking{o: o, target: t, made: now.UTC().Truncate(time.Second)}
 	switch {
 	case o.projection != "" && o.projection != optics.Telecentric && o.projection != optics.Perspective:
-		return nil, usagef("--projection %s: write telecentric or perspective", o.projection)
+		return nil, cli.Usagef("--projection %s: write telecentric or perspective", o.projection)
 	case o.terms != "" && !slices.Contains(termWords, optics.Terms(o.terms)):
-		return nil, usagef("--terms %q: write one of %q", o.terms, termWords)
+		return nil, cli.Usagef("--terms %q: write one of %q", o.terms, termWords)
 	case o.maxAge < 1 || o.maxAge > 3660:
-		return nil, usagef("--max-age-days %d: give 1 to 3660", o.maxAge)
+		return nil, cli.Usagef("--max-age-days %d: give 1 to 3660", o.maxAge)
 	case o.name == "" || filepath.Base(o.name) != o.name:
-		return nil, usagef("--name %q: give a plain name, without folders", o.name)
+		return nil, cli.Usagef("--name %q: give a plain name, without folders", o.name)
 	}
 	if o.lens != "" {
 		f, err := loadScaleAnyAge(o.lens)
@@ -222,7 +223,7 @@ func (o scaleOptions) making(now time.Time) (*scaleMaking, error) {
 			return nil, err
 		}
 		if f.Lens == nil {
-			return nil, usagef("--lens %s: this scale file knows no lens", o.lens)
+			return nil, cli.Usagef("--lens %s: this scale file knows no lens", o.lens)
 		}
 		m.lens = f
 	}

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -60,7 +61,7 @@ func (e noScaleError) Error() string { return e.err.Error() }
 func (m *scaleMaking) read(ctx context.Context, pictures []string) error {
 	for _, name := range append([]string{m.o.atUnit}, m.o.leaveOut...) {
 		if name != "" && !slices.ContainsFunc(pictures, func(p string) bool { return isPicture(p, name) }) {
-			return usagef("%s is not among the pictures that were named", name)
+			return cli.Usagef("%s is not among the pictures that were named", name)
 		}
 	}
 	seen := map[string]string{}
@@ -72,7 +73,7 @@ func (m *scaleMaking) read(ctx context.Context, pictures []string) error {
 		m.shots = append(m.shots, s)
 		data, err := files.Read(path, files.MostPicture)
 		if err != nil {
-			return usagef("picture %s: %w", path, plainPath(err))
+			return cli.Usagef("picture %s: %w", path, cli.PlainPath(err))
 		}
 		sum := sha256.Sum256(data)
 		s.sum = hex.EncodeToString(sum[:])
@@ -102,7 +103,7 @@ func isPicture(path, name string) bool {
 func (m *scaleMaking) look(s *targetShot) error {
 	im, err := capture.Read(s.path)
 	if err != nil {
-		s.note = plain(err)
+		s.note = cli.Plain(err)
 		return nil
 	}
 	defer capture.Release(im)
@@ -125,7 +126,7 @@ func (m *scaleMaking) sameCamera(s *targetShot) error {
 		return nil // the picture itself was read
 	}
 	differ := func(what, a, b string) error {
-		return usagef("%s was taken with %s %s, the pictures before it with %s: make a scale from pictures of one camera and setting", s.path, what, b, a)
+		return cli.Usagef("%s was taken with %s %s, the pictures before it with %s: make a scale from pictures of one camera and setting", s.path, what, b, a)
 	}
 	switch {
 	case m.camera != "" && tags.Camera != "" && tags.Camera != m.camera:
@@ -135,7 +136,7 @@ func (m *scaleMaking) sameCamera(s *targetShot) error {
 	case m.focalMM != 0 && tags.FocalLengthMM != 0 && tags.FocalLengthMM != m.focalMM:
 		return differ("focal length", fmt.Sprintf("%g mm", m.focalMM), fmt.Sprintf("%g mm", tags.FocalLengthMM))
 	}
-	m.camera, m.focus = first(m.camera, tags.Camera), first(m.focus, tags.Focus)
+	m.camera, m.focus = cli.First(m.camera, tags.Camera), cli.First(m.focus, tags.Focus)
 	if m.focalMM == 0 {
 		m.focalMM = tags.FocalLengthMM
 	}
@@ -162,7 +163,7 @@ func (m *scaleMaking) fit() error {
 	for _, s := range used {
 		flat, err := m.flatOf(s)
 		if err != nil {
-			s.note = plain(err)
+			s.note = cli.Plain(err)
 			why = err
 			continue
 		}
@@ -370,7 +371,7 @@ func (m *scaleMaking) spread(used []*targetShot) string {
 // fill makes the content of the scale file.
 func (m *scaleMaking) fill() {
 	s := m.flat.Scale()
-	s.Camera, s.Focus, s.DistanceNote = first(m.camera, m.o.camera), first(m.focus, m.o.focus), m.o.distance
+	s.Camera, s.Focus, s.DistanceNote = cli.First(m.camera, m.o.camera), cli.First(m.focus, m.o.focus), m.o.distance
 	if m.focalMM > 0 {
 		s.FocalLengthMM = part.Num(m.focalMM)
 	}

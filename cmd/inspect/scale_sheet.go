@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
@@ -18,12 +19,12 @@ func (m *scaleMaking) sheet() (report.Sheet, error) {
 	rel := f.UMMPerPX / f.MMPerPX
 	s := report.Sheet{
 		Title: "Scale", Subject: m.scale.Camera, Rating: report.Rating(m.rating.Word), Word: m.rating.Word,
-		Line: fmt.Sprintf("One pixel is %s µm, ± %.2g %% (k = 2), where %s was taken.", shown4(1000*f.MMPerPX), 200*rel, m.atUnit.file),
+		Line: fmt.Sprintf("One pixel is %s µm, ± %.2g %% (k = 2), where %s was taken.", cli.Shown4(1000*f.MMPerPX), 200*rel, m.atUnit.file),
 		Facts: []report.Fact{
-			{Name: "Scale", Value: shown4(1000*f.MMPerPX) + " µm/px"},
+			{Name: "Scale", Value: cli.Shown4(1000*f.MMPerPX) + " µm/px"},
 			{Name: "Uncertainty (k = 2)", Value: fmt.Sprintf("%.2g %%", 200*rel)},
-			{Name: "Tilt of the target", Value: withUnit(f.TiltDeg, 2, "°")},
-			{Name: "Marks about the fit", Value: withUnit(m.scale.RMSPX, 3, "px")},
+			{Name: "Tilt of the target", Value: cli.WithUnit(f.TiltDeg, 2, "°")},
+			{Name: "Marks about the fit", Value: cli.WithUnit(m.scale.RMSPX, 3, "px")},
 			{Name: "Good until", Value: m.made.AddDate(0, 0, m.o.maxAge).Format("2006-01-02")},
 		},
 		Reasons: m.rating.Reasons, Warnings: m.warnings,
@@ -32,7 +33,7 @@ func (m *scaleMaking) sheet() (report.Sheet, error) {
 		s.Facts[3].Value = "not measured"
 	}
 	if !math.IsNaN(f.DistortionMaxPX) {
-		s.Facts = append(s.Facts, report.Fact{Name: "Distortion, most", Value: withUnit(f.DistortionMaxPX, 1, "px")})
+		s.Facts = append(s.Facts, report.Fact{Name: "Distortion, most", Value: cli.WithUnit(f.DistortionMaxPX, 1, "px")})
 	}
 	residuals, err := m.residuals()
 	if err != nil {
@@ -47,13 +48,6 @@ func (m *scaleMaking) sheet() (report.Sheet, error) {
 	}
 	s.Sections = append(s.Sections, m.budgetSection())
 	return s, nil
-}
-
-func withUnit(v float64, decimals int, unit string) string {
-	if part.Num(v) == nil {
-		return "not measured"
-	}
-	return fmt.Sprintf("%.*f %s", decimals, v, unit)
 }
 
 // residuals draws what is left at each mark: of the picture that tells the

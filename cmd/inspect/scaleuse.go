@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 	"finishbench/internal/optics"
@@ -33,13 +34,13 @@ func scaleFlag(s string) (config.Scale, error) {
 		if file, ok := strings.CutPrefix(s, string(v)+"="); ok {
 			s, sc := file, config.Scale{View: string(v), File: file}
 			if s == "" {
-				return sc, usagef("--scale %s=: name a scale file", v)
+				return sc, cli.Usagef("--scale %s=: name a scale file", v)
 			}
 			return sc, nil
 		}
 	}
 	if s == "" {
-		return config.Scale{}, usagef("--scale: name a scale file, made by 'inspect scale'")
+		return config.Scale{}, cli.Usagef("--scale: name a scale file, made by 'inspect scale'")
 	}
 	return config.Scale{File: s}, nil
 }
@@ -61,11 +62,11 @@ func (s *settings) chooseScale(o runOptions, st config.Station, now time.Time) e
 	}
 	switch {
 	case len(wanted) > 0 && number != 0:
-		return usagef("--mm-per-px and --scale contradict each other: give one of them")
+		return cli.Usagef("--mm-per-px and --scale contradict each other: give one of them")
 	case len(wanted) == 0 && number == 0:
-		return usagef("the scale is not known: give --scale FILE (made by 'inspect scale'), --mm-per-px (millimetres per pixel, such as 0.015), or a --station file that has one of them")
+		return cli.Usagef("the scale is not known: give --scale FILE (made by 'inspect scale'), --mm-per-px (millimetres per pixel, such as 0.015), or a --station file that has one of them")
 	case len(wanted) == 0 && !(number >= minMMPerPX && number <= maxMMPerPX):
-		return usagef("--mm-per-px %g: give millimetres per pixel, %g to %g (0.015 is 15 micrometres)", number, minMMPerPX, maxMMPerPX)
+		return cli.Usagef("--mm-per-px %g: give millimetres per pixel, %g to %g (0.015 is 15 micrometres)", number, minMMPerPX, maxMMPerPX)
 	}
 	s.number = lengths{mmPerPX: number, uRel: st.URelScale}
 	s.camera, s.focus = st.Camera, st.Focus
@@ -75,7 +76,7 @@ func (s *settings) chooseScale(o runOptions, st config.Station, now time.Time) e
 			return err
 		}
 		if slices.ContainsFunc(s.scales, func(g *scaleFile) bool { return g.view == f.view }) {
-			return usagef("--scale: two scale files for the same view")
+			return cli.Usagef("--scale: two scale files for the same view")
 		}
 		s.scales = append(s.scales, f)
 	}
@@ -86,11 +87,11 @@ func (s *settings) chooseScale(o runOptions, st config.Station, now time.Time) e
 func loadScaleAnyAge(path string) (*scaleFile, error) {
 	data, err := files.Read(path, files.MostText)
 	if err != nil {
-		return nil, usagef("scale file %s: %w", path, plainPath(err))
+		return nil, cli.Usagef("scale file %s: %w", path, cli.PlainPath(err))
 	}
 	sc, err := optics.DecodeScale(bytes.NewReader(data))
 	if err != nil {
-		return nil, usagef("scale file %s: %w", path, err)
+		return nil, cli.Usagef("scale file %s: %w", path, err)
 	}
 	sum := sha256.Sum256(data)
 	return &scaleFile{Scale: sc, path: path, sum: hex.EncodeToString(sum[:])}, nil
@@ -105,7 +106,7 @@ func loadScale(w config.Scale, now time.Time) (*scaleFile, error) {
 	f.view = part.View(w.View)
 	switch age := f.AgeState(now); age.State {
 	case optics.AgeOver:
-		return nil, usagef("scale file %s: %s", w.File, age.Sentence)
+		return nil, cli.Usagef("scale file %s: %s", w.File, age.Sentence)
 	case optics.AgeSoon:
 		f.doubts = append(f.doubts, age.Sentence)
 	}
@@ -174,10 +175,10 @@ func (u *unit) checkScale(p *picture) {
 	facts := optics.PictureFacts{WidthPX: p.image.W, HeightPX: p.image.H, Camera: u.camera, Focus: u.focus}
 	tags, err := capture.ReadTags(p.shot.Path)
 	if err == nil {
-		facts.Camera, facts.Focus, facts.FocalLengthMM = first(tags.Camera, u.camera), first(tags.Focus, u.focus), tags.FocalLengthMM
+		facts.Camera, facts.Focus, facts.FocalLengthMM = cli.First(tags.Camera, u.camera), cli.First(tags.Focus, u.focus), tags.FocalLengthMM
 	}
 	if err := l.file.CheckPicture(facts); err != nil {
-		p.refuse(noScale, fmt.Sprintf("%s is not for this picture: %s", filepath.Base(l.file.path), plain(err)))
+		p.refuse(noScale, fmt.Sprintf("%s is not for this picture: %s", filepath.Base(l.file.path), cli.Plain(err)))
 		return
 	}
 	p.doubts = l.file.Doubts(facts)
@@ -189,13 +190,4 @@ func (p *picture) refuse(name, remedy string) { refuse(&p.report, name, remedy) 
 func refuse(r *part.PictureReport, name, remedy string) {
 	r.State = part.PictureNoOK
 	r.Problems = append(r.Problems, part.Problem{Name: name, Remedy: remedy})
-}
-
-func first(words ...string) string {
-	for _, w := range words {
-		if w != "" {
-			return w
-		}
-	}
-	return ""
 }

@@ -5,14 +5,15 @@ import (
 	"math"
 	"strings"
 
+	"golang.org/x/sync/errgroup"
+
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/defects"
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // unfitStripes is the problem of pictures before a screen that cannot be measured together.
@@ -46,7 +47,7 @@ func (u *unit) lookInScreen(s *scene) {
 	white := images[part.White]
 	mean, err := stripes.Paint(white, images)
 	if err != nil {
-		s.refuse(strings.TrimPrefix(plain(err), "stripes: "))
+		s.refuse(strings.TrimPrefix(cli.Plain(err), "stripes: "))
 		return
 	}
 	under := shown.shot
@@ -61,7 +62,7 @@ func (u *unit) lookInScreen(s *scene) {
 	blur, uBlur, _ := capture.Blur([]*part.PictureReport{&sharp})
 	around, err := outline.Face([]*part.Image{look})
 	if err != nil {
-		s.refuse(plain(fmt.Errorf("no faceplate found: %w", err)))
+		s.refuse(cli.Plain(fmt.Errorf("no faceplate found: %w", err)))
 		return
 	}
 	how := stripes.DefaultParams(l.mmPerPX)
@@ -88,7 +89,7 @@ func (u *unit) lookInScreen(s *scene) {
 		return err
 	})
 	if err := both.Wait(); err != nil {
-		s.refuse(strings.TrimPrefix(plain(err), "stripes: "))
+		s.refuse(strings.TrimPrefix(cli.Plain(err), "stripes: "))
 		return
 	}
 	l.straighten(paint.Findings) // before they are joined, here or with those under lamps

@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
@@ -58,7 +59,7 @@ func newScreenCommand() *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args:                  wrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return usagef("say what to do: screen wedge, mirror or shoot (see 'inspect screen --help')")
+			return cli.Usagef("say what to do: screen wedge, mirror or shoot (see 'inspect screen --help')")
 		},
 	}
 	cmd.AddCommand(newScreenWedgeCommand(), newScreenMirrorCommand(), newScreenShootCommand())
@@ -81,7 +82,7 @@ The file goes beside the station file, which names it: screen: {curve: screen-cu
 The bench then draws its stripes by it.`
 
 type screenOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	station string
 	maxAge  int
 }
@@ -90,16 +91,16 @@ func (o *screenOptions) flags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.station, "station", "", "file that describes the station: the screen's stripes, and how it stands (see configs/station.yaml)")
 	f.IntVar(&o.maxAge, "max-age-days", stripes.MaxAgeDays, "days for which the file is believed")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 }
 
 func (o *screenOptions) read() (config.Station, error) {
 	if o.maxAge < 1 || o.maxAge > 3660 {
-		return config.Station{}, usagef("--max-age-days %d: give 1 to 3660", o.maxAge)
+		return config.Station{}, cli.Usagef("--max-age-days %d: give 1 to 3660", o.maxAge)
 	}
 	st, err := config.LoadStation(o.station)
 	if err != nil {
-		return st, usageError{err}
+		return st, cli.UsageError{Err: err}
 	}
 	return st, nil
 }
@@ -108,7 +109,7 @@ func (o *screenOptions) read() (config.Station, error) {
 func oneFolder(what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) != 1 {
-			return usagef("name one folder, %s (see '%s --help')", what, cmd.CommandPath())
+			return cli.Usagef("name one folder, %s (see '%s --help')", what, cmd.CommandPath())
 		}
 		return nil
 	}
@@ -127,7 +128,7 @@ func newScreenWedgeCommand() *cobra.Command {
 			return runScreenWedge(cmd.Context(), o, args[0], cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	o.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -144,7 +145,7 @@ type greyPicture struct {
 func greysIn(dir string) ([]greyPicture, error) {
 	paths, err := capture.Pictures(dir)
 	if err != nil {
-		return nil, usagef("%s", plain(err))
+		return nil, cli.Usagef("%s", cli.Plain(err))
 	}
 	var out []greyPicture
 	for _, p := range paths {
@@ -154,12 +155,12 @@ func greysIn(dir string) ([]greyPicture, error) {
 		}
 		level, err := strconv.Atoi(m[1])
 		if err != nil || level > 255 {
-			return nil, usagef("%s: a screen shows levels of 000 to 255", p)
+			return nil, cli.Usagef("%s: a screen shows levels of 000 to 255", p)
 		}
 		out = append(out, greyPicture{p, level})
 	}
 	if len(out) == 0 {
-		return nil, usagef("folder %s holds no picture named grey_000 to grey_255, by the level that the screen showed", dir)
+		return nil, cli.Usagef("folder %s holds no picture named grey_000 to grey_255, by the level that the screen showed", dir)
 	}
 	slices.SortStableFunc(out, func(a, b greyPicture) int {
 		if a.level != b.level {
@@ -174,11 +175,11 @@ func greysIn(dir string) ([]greyPicture, error) {
 func screenPicture(path, name string) (*part.Image, stripes.Picture, error) {
 	data, err := files.Read(path, files.MostPicture)
 	if err != nil {
-		return nil, stripes.Picture{}, usagef("picture %s: %w", path, plainPath(err))
+		return nil, stripes.Picture{}, cli.Usagef("picture %s: %w", path, cli.PlainPath(err))
 	}
 	im, err := capture.Read(path)
 	if err != nil {
-		return nil, stripes.Picture{}, usagef("%s", plain(err))
+		return nil, stripes.Picture{}, cli.Usagef("%s", cli.Plain(err))
 	}
 	return im, stripes.Picture{File: name, SHA256: shaOf(data)}, nil
 }
@@ -217,12 +218,12 @@ func runScreenWedge(ctx context.Context, o screenOptions, dir string, stdout, st
 
 // notMeasured says why nothing was measured, with its exit code; errors of usage stay.
 func notMeasured(err error, what string, stderr io.Writer) error {
-	var usage usageError
+	var usage cli.UsageError
 	if errors.As(err, &usage) || errors.Is(err, context.Canceled) {
 		return err
 	}
 	fmt.Fprintf(stderr, "inspect: %s is not measured: %s\n", what, strings.TrimPrefix(err.Error(), "stripes: "))
-	return codeError(exitUnmeasured)
+	return cli.ExitCode(cli.ExitUnmeasured)
 }
 
 // curveOf reads the greys one after the other.
@@ -235,7 +236,7 @@ func curveOf(ctx context.Context, greys []greyPicture) (stripes.Curve, error) {
 		im, p, err := screenPicture(g.path, filepath.Base(g.path))
 		if err == nil && !slices.Contains(proof, p) {
 			if other := twin(proof, p); other != nil {
-				err = usagef("%s and %s are one and the same picture: take each grey again that has not its own", other.File, p.File)
+				err = cli.Usagef("%s and %s are one and the same picture: take each grey again that has not its own", other.File, p.File)
 			}
 			proof = append(proof, p)
 		}
@@ -274,31 +275,31 @@ func curveOf(ctx context.Context, greys []greyPicture) (stripes.Curve, error) {
 
 // keep writes the file beside its page, and says how it comes into use.
 func (o screenOptions) keep(name, key string, s report.Sheet, file any, stdout io.Writer) error {
-	if o.out != "" {
+	if o.Out != "" {
 		data, err := json.MarshalIndent(file, "", "  ")
 		if err != nil {
 			return err
 		}
-		dir, err := openOut(o.out, nil)
+		dir, err := cli.OpenOut(o.Out)
 		if err != nil {
 			return err
 		}
-		if err := dir.replaceFile(name+".json", append(data, '\n')); err != nil {
+		if err := dir.ReplaceFile(name+".json", append(data, '\n')); err != nil {
 			return err
 		}
 	}
-	if err := o.sheetOptions.write(name, s, file, stdout); err != nil {
+	if err := o.SheetOptions.Write(name, s, file, stdout); err != nil {
 		return err
 	}
-	if !o.json {
-		if o.out == "" {
+	if !o.JSON {
+		if o.Out == "" {
 			fmt.Fprintf(stdout, "\nNothing is kept: say --out FOLDER for the file %s.json.\n", name)
 		} else {
-			fmt.Fprintf(stdout, "The file: %s. Name it in the station file, as lying from there: screen: {%s: %s.json}\n", filepath.Join(o.out, name+".json"), key, name)
+			fmt.Fprintf(stdout, "The file: %s. Name it in the station file, as lying from there: screen: {%s: %s.json}\n", filepath.Join(o.Out, name+".json"), key, name)
 		}
 	}
 	if s.Rating == report.Poor {
-		return codeError(exitFails)
+		return cli.ExitCode(cli.ExitFails)
 	}
 	return nil
 }
@@ -354,7 +355,7 @@ func newScreenMirrorCommand() *cobra.Command {
 	f.Float64Var(&o.uGaugeUM, "u-gauge-um", 3, "its standard uncertainty, um; of limits +-a, a / 1.73 (default: common practice, no source)")
 	f.Float64SliceVar(&o.spanMM, "span-mm", nil, "from the gauge to the edge on which the mirror stands, mm, 5 to 500; along x and y where they differ: 30,40")
 	f.Float64Var(&o.uSpanMM, "u-span-mm", 0.3, "its standard uncertainty, mm (default: common practice, no source)")
-	o.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -367,20 +368,20 @@ func (o mirrorOptions) gauge() (stripes.Gauge, error) {
 	case 2:
 		g.SpanMM = [2]float64{o.spanMM[0], o.spanMM[1]}
 	default:
-		return g, usagef("--span-mm: give the way from the gauge to the edge on which the mirror stands, mm, once or along x and y: 30,40")
+		return g, cli.Usagef("--span-mm: give the way from the gauge to the edge on which the mirror stands, mm, once or along x and y: 30,40")
 	}
 	for _, v := range g.SpanMM {
 		if !(v >= 5 && v <= 500) {
-			return g, usagef("--span-mm %g: give 5 to 500 mm", v)
+			return g, cli.Usagef("--span-mm %g: give 5 to 500 mm", v)
 		}
 	}
 	switch {
 	case !(g.ThickUM >= 10 && g.ThickUM <= 2000):
-		return g, usagef("--gauge-um %g: give the gauge's thickness, 10 to 2000 um", g.ThickUM)
+		return g, cli.Usagef("--gauge-um %g: give the gauge's thickness, 10 to 2000 um", g.ThickUM)
 	case !(g.UThickUM > 0 && g.UThickUM < g.ThickUM):
-		return g, usagef("--u-gauge-um %g: give more than 0 and less than the gauge has", g.UThickUM)
+		return g, cli.Usagef("--u-gauge-um %g: give more than 0 and less than the gauge has", g.UThickUM)
 	case !(g.USpanMM > 0 && g.USpanMM < min(g.SpanMM[0], g.SpanMM[1])):
-		return g, usagef("--u-span-mm %g: give more than 0 and less than the span", g.USpanMM)
+		return g, cli.Usagef("--u-span-mm %g: give more than 0 and less than the span", g.USpanMM)
 	}
 	return g, nil
 }
@@ -433,7 +434,7 @@ func mirrorIn(ctx context.Context, dir string, g stripes.Gauge, screen config.Sc
 func positionIn(dir, name string) (*stripes.Position, []stripes.Picture, error) {
 	folder, err := capture.Scan(dir)
 	if err != nil {
-		return nil, nil, usagef("%s; wanted are %s, each with the set before the screen", plain(err), strings.Join(stripes.Positions[:], ", "))
+		return nil, nil, cli.Usagef("%s; wanted are %s, each with the set before the screen", cli.Plain(err), strings.Join(stripes.Positions[:], ", "))
 	}
 	images := map[part.Light]*part.Image{}
 	defer func() {

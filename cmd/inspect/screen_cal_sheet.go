@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/optics"
 	"finishbench/internal/plots"
@@ -21,8 +22,8 @@ func curveSheet(c stripes.Curve, screen config.Screen) (report.Sheet, error) {
 		Line: fmt.Sprintf("The light follows the level's power of %.3f, ± %.3f (k = 2).", c.Gamma, 2*c.UGamma),
 		Facts: []report.Fact{
 			{Name: "Gamma", Value: fmt.Sprintf("%.3f ± %.3f (k = 2)", c.Gamma, 2*c.UGamma)},
-			{Name: "Stray light and the screen's own black", Value: shownShare(c.Offset) + " of white"},
-			{Name: "Steps about the curve", Value: shownShare(c.Residual) + " of white"},
+			{Name: "Stray light and the screen's own black", Value: cli.ShownShare(c.Offset) + " of white"},
+			{Name: "Steps about the curve", Value: cli.ShownShare(c.Residual) + " of white"},
 			{Name: "Phase error of stripes drawn for sRGB, four phases", Value: fmt.Sprintf("%.1f mrad at most", 1000*four)},
 			{Name: "the same of three phases", Value: fmt.Sprintf("%.1f mrad at most", 1000*three)},
 			{Name: "Left of it by this curve, four and three phases", Value: fmt.Sprintf("%.1f and %.1f mrad at most", 1000*left, 1000*left3)},
@@ -40,7 +41,7 @@ func curveSheet(c stripes.Curve, screen config.Screen) (report.Sheet, error) {
 	}
 	for _, k := range c.Steps {
 		b.Points[0].X, b.Points[0].Y = append(b.Points[0].X, float64(k.Level)), append(b.Points[0].Y, 100*k.Light)
-		t.Rows = append(t.Rows, []string{fmt.Sprint(k.Level), shown(100*k.Light, 2), shown(100*k.Fitted, 2), shown(math.Round(1e4*(k.Light-k.Fitted))/100+0, 2)})
+		t.Rows = append(t.Rows, []string{fmt.Sprint(k.Level), cli.Shown(100*k.Light, 2), cli.Shown(100*k.Fitted, 2), cli.Shown(math.Round(1e4*(k.Light-k.Fitted))/100+0, 2)})
 	}
 	svg, err := plots.Curve(plots.Options{X: "level that the screen showed", Y: "light / % of white"}, b)
 	if err != nil {
@@ -98,11 +99,11 @@ func mirrorSheet(m stripes.Mirror) report.Sheet {
 	}
 	t := report.SheetTable{Caption: "Radians of phase that a radian of slope makes", Head: []string{"", "x", "y"}, Numeric: []bool{false, true, true}}
 	row := func(name string, f func(d int) string) { t.Rows = append(t.Rows, []string{name, f(0), f(1)}) }
-	row("measured", func(d int) string { return shown(m.RadPerRad[d], 1) })
-	row("by the ruler, the tilt and the period", func(d int) string { return shown(told[d], 1) })
-	row("standard uncertainty (k = 1)", func(d int) string { return shown(m.URadPerRad[d], 1) })
+	row("measured", func(d int) string { return cli.Shown(m.RadPerRad[d], 1) })
+	row("by the ruler, the tilt and the period", func(d int) string { return cli.Shown(told[d], 1) })
+	row("standard uncertainty (k = 1)", func(d int) string { return cli.Shown(m.URadPerRad[d], 1) })
 	for i, p := range m.Parts[0] {
-		row("of it: "+p.Name, func(d int) string { return shownShare(m.Parts[d][i].URel) })
+		row("of it: "+p.Name, func(d int) string { return cli.ShownShare(m.Parts[d][i].URel) })
 	}
 	s.Sections = []report.SheetSection{
 		{Heading: "What it comes from", Text: []string{fmt.Sprintf("A gauge of %.0f µm under a mirror of %.1f mm along x and %.1f mm along y, stripes of %g mm. Uncertainties are combined by JCGM 100, 5.1.2.", m.GaugeUM, m.SpanMM[0], m.SpanMM[1], m.PeriodMM)}, Tables: []report.SheetTable{t}},

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -65,7 +66,7 @@ func greyFolder(t *testing.T, gamma float64, without ...string) string {
 func TestScreenWedge(t *testing.T) {
 	out := t.TempDir()
 	code, stdout, stderr := runCode(t, "screen", "wedge", greyFolder(t, 1.9), "--out", out)
-	if code != exitPass || !strings.Contains(stdout, "power of 1.") || !strings.Contains(stdout, "screen: {curve: screen-curve.json}") || !strings.Contains(stdout, "edges cut") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "power of 1.") || !strings.Contains(stdout, "screen: {curve: screen-curve.json}") || !strings.Contains(stdout, "edges cut") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
 	var c stripes.Curve
@@ -112,13 +113,13 @@ func TestScreenWedgeRefuses(t *testing.T) {
 		code int
 		want string
 	}{
-		{[]string{greyFolder(t, 2.2, "grey_000.jpg", "grey_016.jpg")}, exitUnmeasured, "make no wedge"},
-		{[]string{greyFolder(t, 0.9)}, exitUnmeasured, "exposure, gain and white balance by hand"},
-		{[]string{twice}, exitUsage, "one and the same picture"},
-		{[]string{t.TempDir()}, exitUsage, "no picture named grey_000"},
-		{[]string{"/nowhere"}, exitUsage, "/nowhere"},
-		{[]string{}, exitUsage, "name one folder"},
-		{[]string{greyFolder(t, 2.2), "--max-age-days", "0"}, exitUsage, "1 to 3660"},
+		{[]string{greyFolder(t, 2.2, "grey_000.jpg", "grey_016.jpg")}, cli.ExitUnmeasured, "make no wedge"},
+		{[]string{greyFolder(t, 0.9)}, cli.ExitUnmeasured, "exposure, gain and white balance by hand"},
+		{[]string{twice}, cli.ExitUsage, "one and the same picture"},
+		{[]string{t.TempDir()}, cli.ExitUsage, "no picture named grey_000"},
+		{[]string{"/nowhere"}, cli.ExitUsage, "/nowhere"},
+		{[]string{}, cli.ExitUsage, "name one folder"},
+		{[]string{greyFolder(t, 2.2), "--max-age-days", "0"}, cli.ExitUsage, "1 to 3660"},
 	} {
 		out := t.TempDir()
 		code, _, stderr := runCode(t, append([]string{"screen", "wedge", "--out", out}, c.args...)...)
@@ -159,7 +160,7 @@ func TestScreenMirror(t *testing.T) {
 	screen := fmt.Sprintf("period_mm: %g, distance_mm: 156, tilt_deg: %g", p.PeriodMM, p.TiltDeg) // the ruler was 4 mm off
 	dir := mirrorFolder(t, p, 140)
 	code, stdout, stderr := runCode(t, "screen", "mirror", dir, "--gauge-um", "140", "--span-mm", "30", "--station", station(t, "screen: {"+screen+"}\n"), "--out", out)
-	if code != exitPass || !strings.Contains(stdout, "screen: {mirror: screen-mirror.json}") || !strings.Contains(stdout, "GOOD") && !strings.Contains(stdout, "good") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "screen: {mirror: screen-mirror.json}") || !strings.Contains(stdout, "GOOD") && !strings.Contains(stdout, "good") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
 	t.Log(stdout)
@@ -254,20 +255,20 @@ func TestScreenMirrorRefuses(t *testing.T) {
 		code int
 		want string
 	}{
-		{[]string{folder(swap("tilted_x", "tilted_y")), "--station", known}, exitUnmeasured, "seem exchanged"},
-		{[]string{folder(swap("tilted_x", "flat")), "--station", known}, exitUnmeasured, "another order"},
+		{[]string{folder(swap("tilted_x", "tilted_y")), "--station", known}, cli.ExitUnmeasured, "seem exchanged"},
+		{[]string{folder(swap("tilted_x", "flat")), "--station", known}, cli.ExitUnmeasured, "another order"},
 		{[]string{folder(func(dir string) error {
 			if err := os.RemoveAll(filepath.Join(dir, "tilted_y")); err != nil {
 				return err
 			}
 			return os.CopyFS(filepath.Join(dir, "tilted_y"), os.DirFS(filepath.Join(dir, "flat")))
-		}), "--station", known}, exitUnmeasured, "one set was given twice"},
-		{[]string{folder(func(dir string) error { return os.Remove(filepath.Join(dir, "flat", "face_stripes_y2.jpg")) }), "--station", known}, exitUnmeasured, "position flat: the picture stripes_y2 is missing"},
-		{[]string{folder(func(dir string) error { return os.RemoveAll(filepath.Join(dir, "tilted_x")) }), "--station", known}, exitUsage, "tilted_x"},
-		{[]string{good, "--station", known, "--gauge-um", "500"}, exitUnmeasured, "use one of"},
-		{[]string{good}, exitUnmeasured, "write distance_mm in the station file"},
-		{[]string{good, "--station", known, "--span-mm", "30,40,50"}, exitUsage, "--span-mm"},
-		{[]string{good, "--station", known, "--gauge-um", "0"}, exitUsage, "10 to 2000 um"},
+		}), "--station", known}, cli.ExitUnmeasured, "one set was given twice"},
+		{[]string{folder(func(dir string) error { return os.Remove(filepath.Join(dir, "flat", "face_stripes_y2.jpg")) }), "--station", known}, cli.ExitUnmeasured, "position flat: the picture stripes_y2 is missing"},
+		{[]string{folder(func(dir string) error { return os.RemoveAll(filepath.Join(dir, "tilted_x")) }), "--station", known}, cli.ExitUsage, "tilted_x"},
+		{[]string{good, "--station", known, "--gauge-um", "500"}, cli.ExitUnmeasured, "use one of"},
+		{[]string{good}, cli.ExitUnmeasured, "write distance_mm in the station file"},
+		{[]string{good, "--station", known, "--span-mm", "30,40,50"}, cli.ExitUsage, "--span-mm"},
+		{[]string{good, "--station", known, "--gauge-um", "0"}, cli.ExitUsage, "10 to 2000 um"},
 	} {
 		out := t.TempDir()
 		args := append([]string{"screen", "mirror", "--out", out, "--gauge-um", "140"}, c.args...)
@@ -334,7 +335,7 @@ plan: [{view: face, light: screen}]
 	out := t.TempDir()
 	code, stdout, stderr := runCode(t, "screen", "wedge", dir, "--out", out)
 	var c stripes.Curve
-	if code != exitPass || !strings.Contains(stdout, "no grey was shown twice") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "no grey was shown twice") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
 	readJSON(t, filepath.Join(out, "screen-curve.json"), &c)

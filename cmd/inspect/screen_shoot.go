@@ -15,6 +15,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/shoot"
 	"finishbench/internal/capture/sources"
+	"finishbench/internal/cli"
 	"finishbench/internal/codec"
 	"finishbench/internal/part"
 	"finishbench/internal/stripes"
@@ -54,7 +55,7 @@ func newScreenShootCommand() *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 || !slices.Contains(kinds, args[0]) {
-				return usagef("say what to take, %s, and into which folder (see 'inspect screen shoot --help')", strings.Join(kinds, ", "))
+				return cli.Usagef("say what to take, %s, and into which folder (see 'inspect screen shoot --help')", strings.Join(kinds, ", "))
 			}
 			return nil
 		},
@@ -83,19 +84,19 @@ func (t screenShoot) folder() string {
 func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.Screens, screen benchScreen, stdout io.Writer) error {
 	i := slices.IndexFunc(plan.Steps, func(s shoot.Step) bool { return s.View == part.Face && s.Light.OfScreen() })
 	if i < 0 {
-		return usagef("the station's plan has no step {view: face, light: screen}, which tells the camera before the screen")
+		return cli.Usagef("the station's plan has no step {view: face, light: screen}, which tells the camera before the screen")
 	}
 	step := plan.Steps[i]
 	if _, played := plan.Cameras[step.Camera].(sources.Follower); played {
-		return usagef("camera %s plays stored units: name one that looks at the screen", step.Camera)
+		return cli.Usagef("camera %s plays stored units: name one that looks at the screen", step.Camera)
 	}
 	step.Place = false
-	dir, err := openOut(t.folder(), nil)
+	dir, err := cli.OpenOut(t.folder())
 	if err != nil {
 		return err
 	}
 	if there, err := capture.Pictures(t.folder()); err != nil || len(there) > 0 {
-		return usagef("folder %s holds %s already: name another, or clear it", t.folder(), counted(len(there), "picture", "pictures"))
+		return cli.Usagef("folder %s holds %s already: name another, or clear it", t.folder(), cli.Counted(len(there), "picture", "pictures"))
 	}
 	fmt.Fprintln(stdout, strings.Join(screenCautions(), "\n"))
 	fmt.Fprintln(stdout, "Open the page /light of this bench on the screen, and press Start the light there.")
@@ -146,7 +147,7 @@ type greyScreen struct {
 func (g greyScreen) Show(ctx context.Context, _ part.Light) error { return g.show(ctx, g.grey) }
 
 // take carries a plan out and writes its pictures.
-func (t screenShoot) take(ctx context.Context, plan *shoot.Plan, dir *outDir, name func(shoot.Shot) string, stdout io.Writer) error {
+func (t screenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir, name func(shoot.Shot) string, stdout io.Writer) error {
 	fits := func(_ *part.Image, s part.Shot) part.PictureReport { // dark ones too
 		return part.PictureReport{File: s.File, View: s.View, Light: s.Light, State: part.PictureOK}
 	}
@@ -177,7 +178,7 @@ func (t screenShoot) take(ctx context.Context, plan *shoot.Plan, dir *outDir, na
 }
 
 // keepShot writes a picture as it came, or as PNG.
-func keepShot(dir *outDir, name string, s shoot.Shot) error {
+func keepShot(dir *cli.OutDir, name string, s shoot.Shot) error {
 	data, ending := s.Raw, map[string]string{"image/jpeg": ".jpg", "image/tiff": ".tif", "image/bmp": ".bmp"}[s.MIME]
 	if data == nil {
 		var err error
@@ -188,5 +189,5 @@ func keepShot(dir *outDir, name string, s shoot.Shot) error {
 	if ending == "" {
 		ending = ".png"
 	}
-	return dir.replaceFile(name+ending, data)
+	return dir.ReplaceFile(name+ending, data)
 }

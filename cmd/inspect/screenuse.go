@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
 	"finishbench/internal/optics"
@@ -36,7 +37,7 @@ func screenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []string
 		return s, nil, err
 	}
 	if m.PeriodMM != c.PeriodMM || m.ToldDistanceMM != c.DistanceMM || m.ToldTiltDeg != c.TiltDeg {
-		return s, nil, usagef("screen file %s was made with stripes of %g mm, %g mm off, tilted by %g degrees, and the station says %g mm, %g mm and %g: measure again with inspect screen mirror",
+		return s, nil, cli.Usagef("screen file %s was made with stripes of %g mm, %g mm off, tilted by %g degrees, and the station says %g mm, %g mm and %g: measure again with inspect screen mirror",
 			c.Mirror, m.PeriodMM, m.ToldDistanceMM, m.ToldTiltDeg, c.PeriodMM, c.DistanceMM, c.TiltDeg)
 	}
 	if mirrorRating(m) == report.Poor {
@@ -63,11 +64,11 @@ func screenFile[T any](path string, decode func([]byte) (T, error)) (T, error) {
 	var none T
 	data, err := files.Read(path, files.MostText)
 	if err != nil {
-		return none, usagef("screen file %s: %w", path, plainPath(err))
+		return none, cli.Usagef("screen file %s: %w", path, cli.PlainPath(err))
 	}
 	v, err := decode(data)
 	if err != nil {
-		return none, usagef("screen file %s: %w", path, err)
+		return none, cli.Usagef("screen file %s: %w", path, err)
 	}
 	return v, nil
 }
@@ -75,7 +76,7 @@ func screenFile[T any](path string, decode func([]byte) (T, error)) (T, error) {
 func screenAge(path string, p stripes.Proof, now time.Time) (doubts []string, err error) {
 	switch age := p.AgeState(now); age.State {
 	case optics.AgeOver:
-		return nil, usagef("screen file %s: %s", path, age.Sentence)
+		return nil, cli.Usagef("screen file %s: %s", path, age.Sentence)
 	case optics.AgeSoon:
 		doubts = append(doubts, fmt.Sprintf("screen file %s: %s", filepath.Base(path), age.Sentence))
 	}

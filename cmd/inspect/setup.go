@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -60,7 +61,7 @@ const setupExit = `EXIT STATUS
 
 // setupOptions are the flags of setup.
 type setupOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	targetOptions
 	watch   string
 	station string
@@ -88,7 +89,7 @@ func newSetupCommand() *cobra.Command {
 	f.StringVar(&o.view, "view", "edge", "edge or face: what pictures show whose names do not tell it; edge has a lit panel behind the unit")
 	f.StringSliceVar(&o.steps, "step", nil, "only this step, or these: panel, exposure, focus, height, perspective, squareness, scale")
 	o.targetOptions.flags(cmd)
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -103,16 +104,16 @@ func runSetup(ctx context.Context, o setupOptions, pictures []string, stdout, st
 	}
 	switch {
 	case o.watch != "" && len(pictures) > 0:
-		return usagef("give pictures, or --watch FOLDER, not both")
+		return cli.Usagef("give pictures, or --watch FOLDER, not both")
 	case o.watch != "":
 		src, err := capture.NewWatch(o.watch, capture.DefaultWatchOptions())
 		if err != nil {
-			return usagef("--watch: %s", plain(err))
+			return cli.Usagef("--watch: %s", cli.Plain(err))
 		}
 		defer src.Close()
 		return setupWatch(ctx, src, b, names, o, stdout, stderr)
 	case len(pictures) == 0:
-		return usagef("name pictures or a folder of them, or say --watch FOLDER (see 'inspect setup --help')")
+		return cli.Usagef("name pictures or a folder of them, or say --watch FOLDER (see 'inspect setup --help')")
 	}
 	return setupStored(ctx, b, names, o, pictures, stdout)
 }
@@ -123,7 +124,7 @@ func (o setupOptions) names(b *setupBench) ([]setup.Name, error) {
 	all := setup.Names()
 	for _, s := range o.steps {
 		if !slices.Contains(all, setup.Name(s)) {
-			return nil, usagef("--step %s: give panel, exposure, focus, height, perspective, squareness or scale", s)
+			return nil, cli.Usagef("--step %s: give panel, exposure, focus, height, perspective, squareness or scale", s)
 		}
 	}
 	if len(o.steps) == 0 {
@@ -139,7 +140,7 @@ func (o setupOptions) names(b *setupBench) ([]setup.Name, error) {
 		}
 	}
 	if i := slices.IndexFunc(names, ofEdgePictures); b.view == part.Face && i >= 0 {
-		return nil, usagef("--view face has no lit panel to look at: leave --step %s out, or say --view edge", names[i])
+		return nil, cli.Usagef("--view face has no lit panel to look at: leave --step %s out, or say --view edge", names[i])
 	}
 	return names, nil
 }
@@ -153,11 +154,11 @@ func ofEdgePictures(n setup.Name) bool {
 func (o setupOptions) bench(now time.Time) (*setupBench, error) {
 	b := &setupBench{view: part.View(o.view)}
 	if b.view != part.Edge && b.view != part.Face {
-		return nil, usagef("--view %s: give edge or face", o.view)
+		return nil, cli.Usagef("--view %s: give edge or face", o.view)
 	}
 	st, err := config.LoadStation(o.station)
 	if err != nil {
-		return nil, usageError{err}
+		return nil, cli.UsageError{Err: err}
 	}
 	b.fit = capture.FitLimits(st.Fit)
 	b.camera, b.focus = st.Camera, st.Focus
@@ -224,7 +225,7 @@ func setupStored(ctx context.Context, b *setupBench, names []setup.Name, o setup
 	for _, n := range names {
 		s.steps = append(s.steps, b.limits.Worst(n, readings))
 	}
-	if err := o.sheetOptions.write("setup", s.sheet(), s.json(), stdout); err != nil {
+	if err := o.SheetOptions.Write("setup", s.sheet(), s.json(), stdout); err != nil {
 		return err
 	}
 	return s.code()
@@ -237,19 +238,19 @@ func storedPictures(args []string) ([]string, error) {
 		st, err := os.Stat(a)
 		switch {
 		case errors.Is(err, os.ErrNotExist):
-			return nil, usagef("there is no picture or folder %s", a)
+			return nil, cli.Usagef("there is no picture or folder %s", a)
 		case err != nil:
-			return nil, usagef("%s: %w", a, plainPath(err))
+			return nil, cli.Usagef("%s: %w", a, cli.PlainPath(err))
 		case !st.IsDir():
 			paths = append(paths, a)
 			continue
 		}
 		in, err := capture.Pictures(a)
 		if err != nil {
-			return nil, usagef("%s", plain(err))
+			return nil, cli.Usagef("%s", cli.Plain(err))
 		}
 		if len(in) == 0 {
-			return nil, usagef("folder %s holds no picture", a)
+			return nil, cli.Usagef("folder %s holds no picture", a)
 		}
 		paths = append(paths, in...)
 	}
@@ -258,20 +259,20 @@ func storedPictures(args []string) ([]string, error) {
 
 // code is the exit code for how the steps stand.
 func (s setupResult) code() error {
-	code := exitPass
+	code := cli.ExitPass
 	for _, st := range s.steps {
 		switch st.State() {
 		case setup.NotMeasured:
-			return codeError(exitUnmeasured)
+			return cli.ExitCode(cli.ExitUnmeasured)
 		case setup.Outside:
-			code = exitFails
+			code = cli.ExitFails
 		}
 	}
 	if s.unclear() > 0 {
-		code = exitUnmeasured
+		code = cli.ExitUnmeasured
 	}
-	if code != exitPass {
-		return codeError(code)
+	if code != cli.ExitPass {
+		return cli.ExitCode(code)
 	}
 	return nil
 }

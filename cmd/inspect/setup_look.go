@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
@@ -78,7 +79,7 @@ func (b *setupBench) unit(f capture.Frame) setup.Reading {
 	}
 	v, err := capture.LookAtBench(f.Image, shot, b.fit)
 	if err != nil {
-		r.Trouble = plain(err)
+		r.Trouble = cli.Plain(err)
 		return r
 	}
 	r.Lit, r.Bright = shot.View == part.Edge, v.Bright
@@ -151,7 +152,7 @@ func (b *setupBench) board(f capture.Frame) setup.Reading {
 	found, err := target.Find(f.Image, *b.target, file)
 	if err != nil {
 		var p *target.Problem
-		if r.Trouble = plain(err); errors.As(err, &p) {
+		if r.Trouble = cli.Plain(err); errors.As(err, &p) {
 			r.Trouble = fmt.Sprintf("%s was looked for, seen: %s", p.Target, strings.TrimSuffix(p.Seen+"; "+p.Do, "; "))
 		}
 		return r
@@ -175,7 +176,7 @@ func (b *setupBench) sharpness(r *setup.Reading, im *part.Image, found target.Fo
 	r.EdgeMostPX, r.MotionMostPX = b.fit.EdgeWidthPX, b.fit.MotionPX
 	plane, err := optics.Linear(im, im.C/2) // grey, or green
 	if err != nil {
-		r.FocusTrouble = plain(err)
+		r.FocusTrouble = cli.Plain(err)
 		return
 	}
 	edges, err := optics.FindSlantedEdges(plane, optics.DefaultFindOptions())
@@ -214,15 +215,15 @@ func (b *setupBench) square(r *setup.Reading, f capture.Frame, found target.Foun
 		if o.Projection == optics.Perspective {
 			o.Lens = b.scale.Lens
 		}
-		facts := optics.PictureFacts{WidthPX: f.Image.W, HeightPX: f.Image.H, Camera: first(f.Tags.Camera, b.camera), Focus: first(f.Tags.Focus, b.focus), FocalLengthMM: f.Tags.FocalLengthMM}
+		facts := optics.PictureFacts{WidthPX: f.Image.W, HeightPX: f.Image.H, Camera: cli.First(f.Tags.Camera, b.camera), Focus: cli.First(f.Tags.Focus, b.focus), FocalLengthMM: f.Tags.FocalLengthMM}
 		if err := b.scale.CheckPicture(facts); err != nil {
-			r.ScaleTrouble = fmt.Sprintf("%s is not for this picture: %s", filepath.Base(b.scale.path), plain(err))
+			r.ScaleTrouble = fmt.Sprintf("%s is not for this picture: %s", filepath.Base(b.scale.path), cli.Plain(err))
 			o.Lens = nil // of another camera
 		}
 	}
 	flat, err := b.flat(found, o)
 	if err != nil {
-		r.ScaleTrouble = plain(err)
+		r.ScaleTrouble = cli.Plain(err)
 		return
 	}
 	r.MMPerPX, r.UMMPerPX = flat.MMPerPX, flat.UMMPerPX

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/setup"
@@ -174,7 +175,7 @@ func (s setupResult) pictures() report.SheetTable {
 		}
 		t.Head, t.Numeric = append(t.Head, c.head), append(t.Numeric, true)
 		for i, r := range s.readings {
-			t.Rows[i] = append(t.Rows[i], shown(c.of(r), c.decimals))
+			t.Rows[i] = append(t.Rows[i], cli.Shown(c.of(r), c.decimals))
 		}
 	}
 	return t

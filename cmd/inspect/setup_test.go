@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/setup"
@@ -179,8 +180,8 @@ func TestSetupWatch(t *testing.T) {
 	// Stopped before the end.
 	src = &fakeSource{next: []any{soft, soft}}
 	out.Reset()
-	err := setupWatch(t.Context(), src, b, names, setupOptions{watch: "in", sheetOptions: sheetOptions{out: t.TempDir()}}, &out, &errs)
-	if code := tell(&errs, err); code != exitInterrupted || !strings.Contains(errs.String(), "2 of 3 steps") || !strings.Contains(out.String(), "setup.html") {
+	err := setupWatch(t.Context(), src, b, names, setupOptions{watch: "in", SheetOptions: cli.SheetOptions{Out: t.TempDir()}}, &out, &errs)
+	if code := cli.Tell(&errs, err); code != cli.ExitInterrupted || !strings.Contains(errs.String(), "2 of 3 steps") || !strings.Contains(out.String(), "setup.html") {
 		t.Errorf("code %d, %s\n%s", code, &errs, &out)
 	}
 }
@@ -189,7 +190,7 @@ func TestSetupWatchJSON(t *testing.T) {
 	b := testBench(t, time.Now())
 	good := drawnUnit(func(*synth.EdgeParams) {})
 	var out, errs bytes.Buffer
-	if err := setupWatch(t.Context(), &fakeSource{next: []any{good, good}}, b, []setup.Name{setup.Focus}, setupOptions{sheetOptions: sheetOptions{json: true}}, &out, &errs); err != nil {
+	if err := setupWatch(t.Context(), &fakeSource{next: []any{good, good}}, b, []setup.Name{setup.Focus}, setupOptions{SheetOptions: cli.SheetOptions{JSON: true}}, &out, &errs); err != nil {
 		t.Fatal(err)
 	}
 	var lines []setupLineJSON

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/setup"
 )
 
@@ -22,21 +23,21 @@ type setupScreen interface {
 // setupWatch follows pictures as they come until all steps are in order.
 func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []setup.Name, o setupOptions, stdout, stderr io.Writer) error {
 	w := setup.NewWalk(b.limits, names)
-	screen := newSetupScreen(w, names, o.json, stdout)
+	screen := newSetupScreen(w, names, o.JSON, stdout)
 	screen.begin(o.watch)
 	err := watchUntilDone(ctx, src, b, w, screen)
 	stopped := errors.Is(err, context.Canceled)
 	if err != nil && !stopped {
 		return err
 	}
-	if o.out != "" {
+	if o.Out != "" {
 		// Written without its text: the screen has said it all.
-		page := sheetOptions{out: o.out}
-		if err := page.write("setup", setupResult{names: names, steps: w.Steps()}.sheet(), nil, io.Discard); err != nil {
+		page := cli.SheetOptions{Out: o.Out}
+		if err := page.Write("setup", setupResult{names: names, steps: w.Steps()}.sheet(), nil, io.Discard); err != nil {
 			return err
 		}
-		if !o.json {
-			fmt.Fprintf(stdout, "The page: %s\n", filepath.Join(o.out, "setup.html"))
+		if !o.JSON {
+			fmt.Fprintf(stdout, "The page: %s\n", filepath.Join(o.Out, "setup.html"))
 		}
 	}
 	if stopped {
@@ -47,7 +48,7 @@ func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []
 			}
 		}
 		fmt.Fprintf(stderr, "inspect: stopped: %d of %d steps are in order\n", done, len(names))
-		return codeError(exitInterrupted)
+		return cli.ExitCode(cli.ExitInterrupted)
 	}
 	return nil
 }
@@ -65,7 +66,7 @@ func watchUntilDone(ctx context.Context, src capture.Source, b *setupBench, w *s
 			screen.note(fmt.Sprintf("%s could not be used: %s.", filepath.Base(bad.Path), pictureTrouble(bad, bad.Path)))
 			continue
 		case errors.Is(err, capture.ErrAway):
-			screen.note(setupSentence(plain(err) + ": waiting until it is back"))
+			screen.note(setupSentence(cli.Plain(err) + ": waiting until it is back"))
 			continue
 		case err != nil:
 			return err

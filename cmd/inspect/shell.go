@@ -2,6 +2,7 @@ package main
 
 import (
 	"finishbench/internal/body"
+	"finishbench/internal/cli"
 	"finishbench/internal/defects"
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
@@ -43,7 +44,7 @@ func (u *unit) unroll() (*part.ShellMap, []string) {
 	}
 	shape, told, err := body.Fit(views)
 	if err != nil {
-		return nil, []string{plain(err)}
+		return nil, []string{cli.Plain(err)}
 	}
 	var turns []defects.Turn
 	for k, s := range scenes {

@@ -2,6 +2,8 @@ package main
 
 import (
 	"github.com/spf13/cobra"
+
+	"finishbench/internal/cli"
 )
 
 const studyHelp = `study says whether the gauge is good enough for what it is asked, from
@@ -14,7 +16,7 @@ func newStudyCommand() *cobra.Command {
 		Long:  studyHelp,
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return usagef("say which study (see '%s --help')", cmd.CommandPath())
+			return cli.Usagef("say which study (see '%s --help')", cmd.CommandPath())
 		},
 	}
 	// One line a study.

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/study"
 )
 
@@ -26,7 +27,7 @@ trial, at most 2 % of bad parts' calls good and at most 5 % of good parts' calls
 bad; marginal with 80, 5 and 10 % (AIAG, Measurement Systems Analysis).`
 
 type agreementOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	good       []string
 	confidence float64
 	exact      bool
@@ -52,19 +53,19 @@ func newAgreementCommand() *cobra.Command {
 	f.Float64Var(&o.confidence, "confidence", 0.95, "confidence of the intervals")
 	f.BoolVar(&o.exact, "exact", false, "intervals by Clopper and Pearson, in place of Wilson's")
 	f.BoolVar(&o.drop, "drop-incomplete", false, "leave out parts that lack calls, instead of refusing them")
-	o.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
 func runAgreement(_ context.Context, o agreementOptions, args []string, stdout, _ io.Writer) error {
-	f, err := openTable(args[0])
+	f, err := cli.OpenTable(args[0])
 	if err != nil {
 		return err
 	}
 	defer f.Close()
 	calls, err := study.ReadCalls(f)
 	if err != nil {
-		return usagef("%s: %w", args[0], err)
+		return cli.Usagef("%s: %w", args[0], err)
 	}
 	so := study.DefaultAgreementOptions()
 	so.Good, so.Confidence, so.DropIncomplete = o.good, o.confidence, o.drop
@@ -73,11 +74,11 @@ func runAgreement(_ context.Context, o agreementOptions, args []string, stdout, 
 	}
 	a, err := study.NewAgreement(calls, so)
 	if err != nil {
-		return usagef("%s: %w", args[0], err)
+		return cli.Usagef("%s: %w", args[0], err)
 	}
 	sheet, err := agreementSheet(a, args[0])
 	if err != nil {
 		return err
 	}
-	return o.write("agreement", sheet, newAgreementJSON(a), stdout)
+	return o.Write("agreement", sheet, newAgreementJSON(a), stdout)
 }

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -26,7 +27,7 @@ func agreementSheet(a study.Agreement, file string) (report.Sheet, error) {
 		Facts: []report.Fact{
 			{Name: "Parts", Value: agreementParts(a)},
 			{Name: "Appraisers", Value: strings.Join(a.Appraisers, ", ")},
-			{Name: "Calls that mean good", Value: orNone(strings.Join(a.Good, ", "), "not known")},
+			{Name: "Calls that mean good", Value: cli.Or(strings.Join(a.Good, ", "), "not known")},
 			{Name: "Same call by all, every trial", Value: shareText(a.Between)},
 			{Name: "Right call by all, every trial", Value: shareText(a.AllRight)},
 		},
@@ -44,13 +45,6 @@ func agreementSheet(a study.Agreement, file string) (report.Sheet, error) {
 		{Heading: "Beyond chance", Text: kappaNotes(a), Tables: kappaTables(a)},
 	}
 	return s, nil
-}
-
-func orNone(s, none string) string {
-	if s == "" {
-		return none
-	}
-	return s
 }
 
 func agreementParts(a study.Agreement) string {
@@ -77,14 +71,7 @@ func agreementLine(a study.Agreement) string {
 	if !a.HasReference {
 		return "Without a reference nobody's calls can be judged right or wrong; agreement among the appraisers is below."
 	}
-	return upperFirst(strings.Join(s, "; ")) + "."
-}
-
-func upperFirst(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return cli.UpperFirst(strings.Join(s, "; ")) + "."
 }
 
 // agreementReasons name each limit that is not kept.
@@ -249,7 +236,7 @@ func agreementFigures(a study.Agreement) ([]report.SheetFigure, error) {
 		if err != nil {
 			return nil, err
 		}
-		figs = append(figs, report.SheetFigure{SVG: svg, Alt: c.name + " by appraiser, with intervals", Caption: upperFirst(c.name) + ", with intervals"})
+		figs = append(figs, report.SheetFigure{SVG: svg, Alt: c.name + " by appraiser, with intervals", Caption: cli.UpperFirst(c.name) + ", with intervals"})
 	}
 	return figs, nil
 }

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/study"
 )
 
@@ -20,7 +21,7 @@ const biasExamples = `  inspect study bias pieces.csv --unit um --out results
   inspect study bias pieces.csv --variation 60`
 
 type biasOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	unit      string
 	level     float64
 	variation float64
@@ -45,29 +46,29 @@ func newStudyBiasCommand() *cobra.Command {
 	f.StringVar(&o.unit, "unit", "", "the readings' unit, for labels")
 	f.Float64Var(&o.variation, "variation", 0, "the process's variation (six standard deviations) or the tolerance, to tell bias and linearity as shares of it")
 	f.Float64Var(&o.level, "confidence", 0.95, "level of the confidence intervals")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
 func runStudyBias(o biasOptions, args []string, stdout io.Writer) error {
 	if len(args) != 1 {
-		return usagef("name one table with the measurements (see 'inspect study bias --help')")
+		return cli.Usagef("name one table with the measurements (see 'inspect study bias --help')")
 	}
-	f, err := openTable(args[0])
+	f, err := cli.OpenTable(args[0])
 	if err != nil {
 		return err
 	}
 	defer f.Close()
 	readings, err := study.ReadPieces(f)
 	if err != nil {
-		return usagef("%s: %w", args[0], err)
+		return cli.Usagef("%s: %w", args[0], err)
 	}
 	b, err := study.NewBias(readings, o.level, o.variation)
 	if err != nil {
-		return usagef("%s: %w", args[0], err)
+		return cli.Usagef("%s: %w", args[0], err)
 	}
 	s := biasSheet{name: args[0], unit: o.unit, b: b, v: b.Verdict()}
-	if err := o.write("bias", s.sheet(), s.numbers(), stdout); err != nil {
+	if err := o.Write("bias", s.sheet(), s.numbers(), stdout); err != nil {
 		return err
 	}
 	return exitForGrade(s.v.Grade)

@@ -5,6 +5,7 @@ import (
 	"math"
 	"path/filepath"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -18,21 +19,13 @@ type biasSheet struct {
 	v          study.Verdict
 }
 
-func (s biasSheet) label(what string) string { return joinUnit(what, s.unit, " / ") }
-
-// joinUnit adds a unit to a label or a number where there is one.
-func joinUnit(text, unit, between string) string {
-	if unit == "" {
-		return text
-	}
-	return text + between + unit
-}
+func (s biasSheet) label(what string) string { return cli.JoinUnit(what, s.unit, " / ") }
 
 // sheet is the page.
 func (s biasSheet) sheet() report.Sheet {
 	facts := []report.Fact{{Name: "reference pieces", Value: fmt.Sprint(len(s.b.Pieces))}}
 	if lo, hi := s.b.Range(); lo < hi {
-		facts = append(facts, report.Fact{Name: "range", Value: joinUnit(shown4(lo)+" to "+shown4(hi), s.unit, " ")})
+		facts = append(facts, report.Fact{Name: "range", Value: cli.JoinUnit(cli.Shown4(lo)+" to "+cli.Shown4(hi), s.unit, " ")})
 	}
 	worst := 0
 	for i, p := range s.b.Pieces {
@@ -42,7 +35,7 @@ func (s biasSheet) sheet() report.Sheet {
 	}
 	facts = append(facts, report.Fact{Name: "largest bias", Value: s.interval(s.b.Pieces[worst].Bias, s.unit) + " at piece " + s.b.Pieces[worst].Piece})
 	if l := s.b.Line; l != nil {
-		facts = append(facts, report.Fact{Name: "linearity", Value: fmt.Sprintf("%s %% (slope %s)", shown(l.PercentLinearity(), 2), s.interval(l.Slope, ""))})
+		facts = append(facts, report.Fact{Name: "linearity", Value: fmt.Sprintf("%s %% (slope %s)", cli.Shown(l.PercentLinearity(), 2), s.interval(l.Slope, ""))})
 	}
 	sections := []report.SheetSection{s.pieces()}
 	if s.b.Line != nil {
@@ -65,11 +58,11 @@ func (s biasSheet) word() string {
 }
 
 func (s biasSheet) interval(i study.Interval, unit string) string {
-	v := joinUnit(shown4(i.Value), unit, " ")
+	v := cli.JoinUnit(cli.Shown4(i.Value), unit, " ")
 	if part.Num(i.Lower) == nil {
 		return v
 	}
-	return fmt.Sprintf("%s (%g %% interval: %s to %s)", v, 100*s.b.Level, shown4(i.Lower), joinUnit(shown4(i.Upper), unit, " "))
+	return fmt.Sprintf("%s (%g %% interval: %s to %s)", v, 100*s.b.Level, cli.Shown4(i.Lower), cli.JoinUnit(cli.Shown4(i.Upper), unit, " "))
 }
 
 func (s biasSheet) pieces() report.SheetSection {
@@ -83,9 +76,9 @@ func (s biasSheet) pieces() report.SheetSection {
 		t.Head, t.Numeric = append(t.Head, "% of variation"), append(t.Numeric, true)
 	}
 	for _, p := range s.b.Pieces {
-		row := []string{p.Piece, shown4(p.Reference), shown4(p.UReference), fmt.Sprint(len(p.Values)), shown4(p.Mean), shown4(p.SD), shown4(p.Bias.Value), shown4(p.Bias.Lower), shown4(p.Bias.Upper), shownP(p.P)}
+		row := []string{p.Piece, cli.Shown4(p.Reference), cli.Shown4(p.UReference), fmt.Sprint(len(p.Values)), cli.Shown4(p.Mean), cli.Shown4(p.SD), cli.Shown4(p.Bias.Value), cli.Shown4(p.Bias.Lower), cli.Shown4(p.Bias.Upper), cli.ShownP(p.P)}
 		if withShare {
-			row = append(row, shownShare(math.Abs(p.Bias.Value)/s.b.Variation))
+			row = append(row, cli.ShownShare(math.Abs(p.Bias.Value)/s.b.Variation))
 		}
 		t.Rows, t.Marked = append(t.Rows, row), append(t.Marked, p.Biased())
 	}
@@ -96,15 +89,15 @@ func (s biasSheet) linearity() report.SheetSection {
 	l := s.b.Line
 	t := report.SheetTable{Head: []string{"line of the bias", "value", "lower", "upper", "p"}, Numeric: []bool{false, true, true, true, true},
 		Rows: [][]string{
-			{"intercept", shown4(l.Intercept.Value), shown4(l.Intercept.Lower), shown4(l.Intercept.Upper), shownP(l.PIntercept)},
-			{"slope", shown4(l.Slope.Value), shown4(l.Slope.Lower), shown4(l.Slope.Upper), shownP(l.PSlope)},
+			{"intercept", cli.Shown4(l.Intercept.Value), cli.Shown4(l.Intercept.Lower), cli.Shown4(l.Intercept.Upper), cli.ShownP(l.PIntercept)},
+			{"slope", cli.Shown4(l.Slope.Value), cli.Shown4(l.Slope.Lower), cli.Shown4(l.Slope.Upper), cli.ShownP(l.PSlope)},
 		}}
-	text := []string{fmt.Sprintf("Readings scatter about the line with a standard deviation of %s; it explains %s of the biases' variation. Lack of fit: p %s.", joinUnit(shown4(l.S), s.unit, " "), shownShare(l.R2), shownP(l.PLack))}
+	text := []string{fmt.Sprintf("Readings scatter about the line with a standard deviation of %s; it explains %s of the biases' variation. Lack of fit: p %s.", cli.JoinUnit(cli.Shown4(l.S), s.unit, " "), cli.ShownShare(l.R2), cli.ShownP(l.PLack))}
 	if !math.IsNaN(s.b.Variation) {
-		text = append(text, fmt.Sprintf("Linearity, slope times process variation: %s, %s of it.", joinUnit(shown4(math.Abs(l.Slope.Value)*s.b.Variation), s.unit, " "), shownShare(math.Abs(l.Slope.Value))))
+		text = append(text, fmt.Sprintf("Linearity, slope times process variation: %s, %s of it.", cli.JoinUnit(cli.Shown4(math.Abs(l.Slope.Value)*s.b.Variation), s.unit, " "), cli.ShownShare(math.Abs(l.Slope.Value))))
 	}
 	return report.SheetSection{Heading: "Linearity", Text: text, Tables: []report.SheetTable{t},
-		Figures: figures(figure(s.curve, "Bias of each reading over the certified value, with the fitted line and its band.", "Bias over the certified value. Where the band leaves the line at 0, a bias shows."))}
+		Figures: cli.Figures(cli.Figure(s.curve, "Bias of each reading over the certified value, with the fitted line and its band.", "Bias over the certified value. Where the band leaves the line at 0, a bias shows."))}
 }
 
 func (s biasSheet) curve() ([]byte, error) {

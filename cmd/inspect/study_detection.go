@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/report"
 	"finishbench/internal/study"
 )
@@ -43,7 +44,7 @@ logarithm; a90/95 is the upper 95 % bound of the size found 9 times in 10, by th
 likelihood ratio. Where no such curve exists, what can be said by count is said.`
 
 type detectionOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	kinds       []string
 	by          string
 	all         bool
@@ -96,7 +97,7 @@ func newDetectionCommand() *cobra.Command {
 	f.Float64Var(&o.slopeMRad, "slope-mrad", 10, "steepest slope of the faults that are drawn, mrad")
 	f.Float64Var(&o.look.mmPerPX, "mm-per-px", 0, "with --draw: scale of the pictures, millimetres per pixel")
 	f.StringVar(&o.look.station, "station", "", "with --draw: file that describes the station: screen, scale")
-	o.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -118,18 +119,18 @@ func runDetection(ctx context.Context, o detectionOptions, args []string, stdout
 	if err != nil {
 		return err
 	}
-	if o.out != "" {
-		dir, err := openOut(o.out, nil)
+	if o.Out != "" {
+		dir, err := cli.OpenOut(o.Out)
 		if err != nil {
 			return err
 		}
 		for _, f := range files {
-			if err := dir.replaceFile(f.name, f.data); err != nil {
+			if err := dir.ReplaceFile(f.name, f.data); err != nil {
 				return err
 			}
 		}
 	}
-	return o.write("detection", sheet, newDetectionJSON(run), stdout)
+	return o.Write("detection", sheet, newDetectionJSON(run), stdout)
 }
 
 // study checks the flags and turns them into options.
@@ -143,7 +144,7 @@ func (o detectionOptions) study() (study.DetectionOptions, error) {
 	case "ln":
 		so.Scale = study.LogSize
 	default:
-		return so, usagef("--scale %s: use size, ln or auto", o.scale)
+		return so, cli.Usagef("--scale %s: use size, ln or auto", o.scale)
 	}
 	switch o.bound {
 	case "ratio":
@@ -152,25 +153,25 @@ func (o detectionOptions) study() (study.DetectionOptions, error) {
 	case "delta":
 		so.Bound = study.DeltaMethod
 	default:
-		return so, usagef("--bound %s: use ratio, wald or delta", o.bound)
+		return so, cli.Usagef("--bound %s: use ratio, wald or delta", o.bound)
 	}
 	switch {
 	case o.by != "kind" && o.by != "pattern":
-		return so, usagef("--by %s: use kind or pattern", o.by)
+		return so, cli.Usagef("--by %s: use kind or pattern", o.by)
 	case !(o.share >= 0 && o.share <= 1):
-		return so, usagef("--match-share %g: use a share between 0 and 1", o.share)
+		return so, cli.Usagef("--match-share %g: use a share between 0 and 1", o.share)
 	case !(o.minCNR >= 0 && o.minCNR <= 1000):
-		return so, usagef("--min-cnr %g: use a ratio between 0 and 1000", o.minCNR)
+		return so, cli.Usagef("--min-cnr %g: use a ratio between 0 and 1000", o.minCNR)
 	case o.draw < 0 || o.draw > maxDraw:
-		return so, usagef("--draw %d: use 1 to %d faults of each kind, 60 or more for a steady curve", o.draw, maxDraw)
+		return so, cli.Usagef("--draw %d: use 1 to %d faults of each kind, 60 or more for a steady curve", o.draw, maxDraw)
 	case !(o.slopeMRad >= 0.1 && o.slopeMRad <= 1000):
-		return so, usagef("--slope-mrad %g: use 0.1 to 1000 mrad", o.slopeMRad)
+		return so, cli.Usagef("--slope-mrad %g: use 0.1 to 1000 mrad", o.slopeMRad)
 	case o.draw > 0 && o.by == "pattern":
-		return so, usagef("--by pattern: with --draw it is not told what faceplates are like; use --by kind")
+		return so, cli.Usagef("--by pattern: with --draw it is not told what faceplates are like; use --by kind")
 	case !(o.probability > 0 && o.probability < 1):
-		return so, usagef("--probability %g: use a number between 0 and 1, such as 0.9", o.probability)
+		return so, cli.Usagef("--probability %g: use a number between 0 and 1, such as 0.9", o.probability)
 	case !(o.confidence >= 0.5 && o.confidence < 1):
-		return so, usagef("--confidence %g: use a number from 0.5 to below 1, such as 0.95", o.confidence)
+		return so, cli.Usagef("--confidence %g: use a number from 0.5 to below 1, such as 0.95", o.confidence)
 	}
 	return so, nil
 }
@@ -185,19 +186,19 @@ func (o detectionOptions) read(ctx context.Context, args []string, stderr io.Wri
 		return readDetectionUnits(args[0], args[1], rule, o.minCNR)
 	}
 	if info, err := os.Stat(args[0]); err == nil && info.IsDir() {
-		return detectionSet{}, usagef("%s is a folder: name the folder of results too, or a table (CSV)", args[0])
+		return detectionSet{}, cli.Usagef("%s is a folder: name the folder of results too, or a table (CSV)", args[0])
 	}
 	if o.by == "pattern" {
-		return detectionSet{}, usagef("--by pattern: a table does not say what faceplates are like; use --by kind")
+		return detectionSet{}, cli.Usagef("--by pattern: a table does not say what faceplates are like; use --by kind")
 	}
-	f, err := openTable(args[0])
+	f, err := cli.OpenTable(args[0])
 	if err != nil {
 		return detectionSet{}, err
 	}
 	defer f.Close()
 	rows, err := study.ReadTargets(f)
 	if err != nil {
-		return detectionSet{}, usagef("%s: %w", args[0], err)
+		return detectionSet{}, cli.Usagef("%s: %w", args[0], err)
 	}
 	set := detectionSet{from: args[0]}
 	for _, r := range rows {
@@ -288,7 +289,7 @@ func detectionGroups(set detectionSet, o detectionOptions, so study.DetectionOpt
 	slices.Sort(kinds)
 	for _, k := range o.kinds {
 		if !slices.Contains(kinds, k) {
-			return nil, usagef("--kind %s: %s has none of this kind (it has %s)", k, set.from, orNone(strings.Join(kinds, ", "), "no targets at all"))
+			return nil, cli.Usagef("--kind %s: %s has none of this kind (it has %s)", k, set.from, cli.Or(strings.Join(kinds, ", "), "no targets at all"))
 		}
 	}
 	wheres := []string{""}
@@ -311,7 +312,7 @@ func detectionGroups(set detectionSet, o detectionOptions, so study.DetectionOpt
 		}
 	}
 	if len(groups) == 0 {
-		return nil, usagef("%s has no targets that can be expected to be seen: nothing can be stated (--all-contrasts counts the faint ones)", set.from)
+		return nil, cli.Usagef("%s has no targets that can be expected to be seen: nothing can be stated (--all-contrasts counts the faint ones)", set.from)
 	}
 	return groups, nil
 }
@@ -349,17 +350,17 @@ func newDetectionGroup(set detectionSet, kind, where string, o detectionOptions,
 	g.measure = "size"
 	if len(measures) == 1 {
 		for m := range measures {
-			g.measure = orNone(m, "size")
+			g.measure = cli.Or(m, "size")
 		}
 	}
 	var err error
 	if g.stated, err = study.NewDetection(stated, so); err != nil {
-		return g, false, usagef("%s of %s: %w", plural(kind), set.from, err)
+		return g, false, cli.Usagef("%s of %s: %w", plural(kind), set.from, err)
 	}
 	if len(all) > len(stated) {
 		d, err := study.NewDetection(all, so)
 		if err != nil {
-			return g, false, usagef("%s of %s: %w", plural(kind), set.from, err)
+			return g, false, cli.Usagef("%s of %s: %w", plural(kind), set.from, err)
 		}
 		g.all = &d
 	}
@@ -380,7 +381,7 @@ func newDetectionGroup(set detectionSet, kind, where string, o detectionOptions,
 
 // statement is what is said of a group, a whole sentence.
 func (g detectionGroup) statement() string {
-	s := upperFirst(g.stated.Statement(g.name()))
+	s := cli.UpperFirst(g.stated.Statement(g.name()))
 	if g.falseCalls.Units == 0 {
 		return s + "."
 	}

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
@@ -66,7 +67,7 @@ func drawDetection(ctx context.Context, o detectionOptions, dirs []string, stder
 		return s, err
 	}
 	if !set.screen.Known() {
-		return s, usagef("--draw: where the screen stands is not known, so that no slope can be drawn: give --station FILE with the screen's period_mm and distance_mm (see configs/station.yaml)")
+		return s, cli.Usagef("--draw: where the screen stands is not known, so that no slope can be drawn: give --station FILE with the screen's period_mm and distance_mm (see configs/station.yaml)")
 	}
 	d := &drawnFaults{slopeRad: o.slopeMRad / 1000, screen: set.screen}
 	for _, k := range synth.FlawKinds {
@@ -75,11 +76,11 @@ func drawDetection(ctx context.Context, o detectionOptions, dirs []string, stder
 		}
 	}
 	if len(d.kinds) == 0 {
-		return s, usagef("--kind %s: none of these can be drawn; use %s", strings.Join(o.kinds, ","), joinKinds(synth.FlawKinds))
+		return s, cli.Usagef("--kind %s: none of these can be drawn; use %s", strings.Join(o.kinds, ","), joinKinds(synth.FlawKinds))
 	}
 	tuneMemory()
 	in := &inspector{settings: set, slots: newSlots(set.jobs)}
-	good, err := in.cleanSets(ctx, dirs)
+	good, err := cleanSets(ctx, in, dirs)
 	if err != nil {
 		return s, err
 	}
@@ -95,11 +96,11 @@ func drawDetection(ctx context.Context, o detectionOptions, dirs []string, stder
 	slices.Sort(s.mmPerPX)
 	s.from = strings.Join(d.good, ", ")
 	s.units, s.patterns[""], s.stages, s.drawn = len(good), len(good), []string{string(set.stage)}, d
-	return s, in.lookForDrawn(ctx, &s, good, o, stderr)
+	return s, lookForDrawn(ctx, in, &s, good, o, stderr)
 }
 
 // cleanSets measures the sets that are said to be clean.
-func (in *inspector) cleanSets(ctx context.Context, dirs []string) ([]*cleanSet, error) {
+func cleanSets(ctx context.Context, in *inspector, dirs []string) ([]*cleanSet, error) {
 	units, err := nameUnits(dirs)
 	if err != nil {
 		return nil, err
@@ -111,7 +112,7 @@ func (in *inspector) cleanSets(ctx context.Context, dirs []string) ([]*cleanSet,
 	var out []*cleanSet
 	for _, j := range jobs {
 		if j.err != nil {
-			return nil, usagef("%s: %w", j.dir, j.err)
+			return nil, cli.Usagef("%s: %w", j.dir, j.err)
 		}
 		g := &cleanSet{name: j.folder.Name, images: map[part.Light]*part.Image{}}
 		var pictures []*picture
@@ -121,7 +122,7 @@ func (in *inspector) cleanSets(ctx context.Context, dirs []string) ([]*cleanSet,
 			}
 			p := &picture{shot: s, given: true}
 			if p.image, err = capture.Read(s.Path); err != nil {
-				return nil, usagef("%s cannot be read: %s", s.Path, plain(err))
+				return nil, cli.Usagef("%s cannot be read: %s", s.Path, cli.Plain(err))
 			}
 			p.report = capture.Check(p.image, s, in.fit)
 			pictures, g.images[s.Light] = append(pictures, p), p.image
@@ -136,7 +137,7 @@ func (in *inspector) cleanSets(ctx context.Context, dirs []string) ([]*cleanSet,
 			}
 		}
 		if g.seen == nil {
-			return nil, usagef("%s: no faults can be drawn into it, for it is no set before a screen that can be measured%s", j.dir, whyNot(r))
+			return nil, cli.Usagef("%s: no faults can be drawn into it, for it is no set before a screen that can be measured%s", j.dir, whyNot(r))
 		}
 		out = append(out, g)
 	}
@@ -155,7 +156,7 @@ func whyNot(r *part.Result) string {
 
 // lookForDrawn draws o.draw faults of each kind, one of each into a set at a time, and looks for them: a third
 // over all sizes, the others where found and missed ones meet, for only these tell how steep the curve is.
-func (in *inspector) lookForDrawn(ctx context.Context, s *detectionSet, good []*cleanSet, o detectionOptions, stderr io.Writer) error {
+func lookForDrawn(ctx context.Context, in *inspector, s *detectionSet, good []*cleanSet, o detectionOptions, stderr io.Writer) error {
 	rng := rand.New(rand.NewPCG(12, 6)) // the same faults each time
 	sizes := map[part.Kind][2]float64{}
 	for _, k := range s.drawn.kinds {
@@ -203,7 +204,7 @@ func (in *inspector) lookForDrawn(ctx context.Context, s *detectionSet, good []*
 		}
 	}
 	if len(s.targets) == 0 {
-		return usagef("--draw: no fault found room in what was looked at of %s", s.from)
+		return cli.Usagef("--draw: no fault found room in what was looked at of %s", s.from)
 	}
 	return s.showDrawn(flawedUnit{of: good[0]}, sizes, rng)
 }

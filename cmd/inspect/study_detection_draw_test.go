@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
 	"finishbench/internal/synth"
@@ -54,7 +55,7 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 		{"--draw", "9", dir, "--station", station, "--kind", "dust"},
 		{"--draw", "-1", dir, "--station", station},
 	} {
-		if code, _, stderr := runCode(t, append([]string{"study", "detection"}, bad...)...); code != exitUsage {
+		if code, _, stderr := runCode(t, append([]string{"study", "detection"}, bad...)...); code != cli.ExitUsage {
 			t.Errorf("%q: %d, %s", bad, code, stderr)
 		} else {
 			t.Log(strings.TrimSpace(stderr))

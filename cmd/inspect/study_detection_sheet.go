@@ -9,6 +9,7 @@ import (
 	"sort"
 	"strings"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -101,7 +102,7 @@ func patternsText(patterns map[string]int) string {
 	}
 	sort.Strings(names)
 	for i, p := range names {
-		names[i] = fmt.Sprintf("%d %s", patterns[p], orNone(p, "of unknown pattern"))
+		names[i] = fmt.Sprintf("%d %s", patterns[p], cli.Or(p, "of unknown pattern"))
 	}
 	return strings.Join(names, ", ")
 }
@@ -143,12 +144,12 @@ func (r detectionRun) warnings() []string {
 
 // conditions are what the statement holds for.
 func (r detectionRun) conditions() []string {
-	c := []string{fmt.Sprintf("%s, finishbench %s.", r.date, finishbenchVersion)}
+	c := []string{fmt.Sprintf("%s, finishbench %s.", r.date, cli.Version)}
 	if d := r.set.drawn; d != nil {
 		c = append(append(c, d.conditions()...), fmt.Sprintf("%s mm per pixel.", scalesText(r.set.mmPerPX)))
 	} else if r.set.units > 0 {
 		c = append(c, fmt.Sprintf("%d units with known defects: %s; %s mm per pixel; stage %s.", r.set.units, patternsText(r.set.patterns), scalesText(r.set.mmPerPX),
-			orNone(strings.Join(r.set.stages, ", "), "not told")))
+			cli.Or(strings.Join(r.set.stages, ", "), "not told")))
 	}
 	if r.set.units > 0 {
 		c = append(c, fmt.Sprintf("A defect is found where a finding touches its box, widened by %.3g %% of its longer side or %g px; each defect has at most one finding and each finding at most one defect. A finding of another kind counts. A false call is a finding of that kind that touches no known defect.",
@@ -274,9 +275,9 @@ func (r detectionRun) section(g detectionGroup) (report.SheetSection, []byte, er
 	if err != nil {
 		return report.SheetSection{}, nil, err
 	}
-	sec := report.SheetSection{Heading: upperFirst(g.name()), Text: []string{g.statement()}}
+	sec := report.SheetSection{Heading: cli.UpperFirst(g.name()), Text: []string{g.statement()}}
 	if svg != nil {
-		sec.Figures = []report.SheetFigure{{SVG: svg, Alt: alt, Caption: upperFirst(alt) + "."}}
+		sec.Figures = []report.SheetFigure{{SVG: svg, Alt: alt, Caption: cli.UpperFirst(alt) + "."}}
 	}
 	_, bound := r.terms()
 	if t := fitTable(g.stated, bound); len(t.Rows) > 0 {
@@ -411,7 +412,7 @@ func fitTable(d study.Detection, bound string) report.SheetTable {
 // statementFile is the statement with its conditions, for docs/measured.md.
 func (r detectionRun) statementFile() []byte {
 	var b bytes.Buffer
-	fmt.Fprintf(&b, "What is found (%s, finishbench %s):\n\n", r.date, finishbenchVersion)
+	fmt.Fprintf(&b, "What is found (%s, finishbench %s):\n\n", r.date, cli.Version)
 	for _, g := range r.groups {
 		fmt.Fprintf(&b, "- %s\n", g.statement())
 	}
@@ -490,7 +491,7 @@ type curveJSON struct {
 
 func newDetectionJSON(r detectionRun) detectionJSON {
 	rating, _ := r.rating()
-	v := detectionJSON{Date: r.date, Version: finishbenchVersion, Verdict: rating, Probability: r.study.Probability, Confidence: r.study.Confidence, Bound: r.study.Bound,
+	v := detectionJSON{Date: r.date, Version: cli.Version, Verdict: rating, Probability: r.study.Probability, Confidence: r.study.Confidence, Bound: r.study.Bound,
 		Units: r.set.units, Repeats: r.set.repeats, NoResult: r.set.noResult, NotMeasured: r.set.notSeen, Conditions: r.conditions(), Warnings: r.warnings()}
 	if rate, err := study.NewRate(len(r.set.false), r.set.units, r.study.Confidence); err == nil {
 		v.FalseCalls = newRateJSON(rate)

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
@@ -48,15 +49,15 @@ func (k knownUnit) surfaces(file string) ([]knownSurface, error) {
 		all = append(all, s)
 	}
 	if len(all) == 0 {
-		return nil, usagef("%s: it says nothing of the faceplate or the shell: \"face\", or each of \"shells\", must list files and defects", file)
+		return nil, cli.Usagef("%s: it says nothing of the faceplate or the shell: \"face\", or each of \"shells\", must list files and defects", file)
 	}
 	for _, s := range all {
 		if len(s.Files) == 0 {
-			return nil, usagef("%s: the %s names no files: which pictures show its defects is not known", file, s.pose)
+			return nil, cli.Usagef("%s: the %s names no files: which pictures show its defects is not known", file, s.pose)
 		}
 		for i, d := range s.Defects {
 			if _, _, err := d.size(); err != nil && !d.overAll() {
-				return nil, usagef("%s: defect %d of the %s, %s, %w", file, i+1, s.pose, orNone(d.Kind, "of no kind"), err)
+				return nil, cli.Usagef("%s: defect %d of the %s, %s, %w", file, i+1, s.pose, cli.Or(d.Kind, "of no kind"), err)
 			}
 		}
 	}
@@ -218,7 +219,7 @@ func readDetectionUnits(truthDir, resultDir string, rule study.MatchRule, minCNR
 	if err != nil {
 		return s, err
 	}
-	results, err := foldersWith(resultDir, resultFile)
+	results, err := foldersWith(resultDir, cli.ResultFile)
 	if err != nil {
 		return s, err
 	}
@@ -237,7 +238,7 @@ func readDetectionUnits(truthDir, resultDir string, rule study.MatchRule, minCNR
 			continue
 		}
 		var r part.Result
-		if err := readJSONFile(filepath.Join(resultDir, u, resultFile), &r); err != nil {
+		if err := readJSONFile(filepath.Join(resultDir, u, cli.ResultFile), &r); err != nil {
 			return s, err
 		}
 		if err := s.add(u, filepath.Join(truthDir, u, truthFile), k, r, rule, minCNR); err != nil {
@@ -245,10 +246,10 @@ func readDetectionUnits(truthDir, resultDir string, rule study.MatchRule, minCNR
 		}
 	}
 	if s.units == 0 {
-		return s, usagef("no unit of %s has a result in %s that can be used: inspect the units first (inspect unit %s --out %s)", truthDir, resultDir, filepath.Join(truthDir, "*"), resultDir)
+		return s, cli.Usagef("no unit of %s has a result in %s that can be used: inspect the units first (inspect unit %s --out %s)", truthDir, resultDir, filepath.Join(truthDir, "*"), resultDir)
 	}
 	if len(s.targets) == 0 {
-		return s, usagef("no truth in %s names a defect: nothing can be found or missed", truthDir)
+		return s, cli.Usagef("no truth in %s names a defect: nothing can be found or missed", truthDir)
 	}
 	return s, nil
 }
@@ -257,9 +258,9 @@ func readDetectionUnits(truthDir, resultDir string, rule study.MatchRule, minCNR
 func foldersWith(dir, file string) ([]string, error) {
 	entries, err := os.ReadDir(dir)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, usagef("there is no folder %s", dir)
+		return nil, cli.Usagef("there is no folder %s", dir)
 	} else if err != nil {
-		return nil, usagef("%s cannot be read as a folder: %w", dir, plainPath(err))
+		return nil, cli.Usagef("%s cannot be read as a folder: %w", dir, cli.PlainPath(err))
 	}
 	var names []string
 	for _, e := range entries {
@@ -268,7 +269,7 @@ func foldersWith(dir, file string) ([]string, error) {
 		}
 	}
 	if len(names) == 0 {
-		return nil, usagef("%s holds no folder with a %s: name the folder that holds the units' folders", dir, file)
+		return nil, cli.Usagef("%s holds no folder with a %s: name the folder that holds the units' folders", dir, file)
 	}
 	return names, nil
 }
@@ -276,10 +277,10 @@ func foldersWith(dir, file string) ([]string, error) {
 func readJSONFile(path string, v any) error {
 	data, err := files.Read(path, files.MostText)
 	if err != nil {
-		return usagef("%s cannot be read: %w", path, plainPath(err))
+		return cli.Usagef("%s cannot be read: %w", path, cli.PlainPath(err))
 	}
 	if err := json.Unmarshal(data, v); err != nil {
-		return usagef("%s is no JSON of the form wanted: %w", path, err)
+		return cli.Usagef("%s is no JSON of the form wanted: %w", path, err)
 	}
 	return nil
 }

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
@@ -23,7 +24,7 @@ type studyRun struct{ appraiser, trial, unit, dir string }
 func (o gaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readingsIn, error) {
 	in := readingsIn{name: o.folders, unit: "um"}
 	if o.part != "station" && o.part != "worst" {
-		return in, usagef("--part %q: use station or worst", o.part)
+		return in, cli.Usagef("--part %q: use station or worst", o.part)
 	}
 	runs, err := studyRuns(o.folders)
 	if err != nil {
@@ -35,7 +36,7 @@ func (o gaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readin
 	scales := map[float64]bool{}
 	var unmeasured []string
 	for _, r := range runs {
-		result, err := readResult(filepath.Join(r.dir, resultFile))
+		result, err := readResult(filepath.Join(r.dir, cli.ResultFile))
 		if err != nil {
 			return in, err
 		}
@@ -48,7 +49,7 @@ func (o gaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readin
 		}
 	}
 	if len(unmeasured) > 0 {
-		in.notes = append(in.notes, "not measured: "+few(unmeasured))
+		in.notes = append(in.notes, "not measured: "+cli.Few(unmeasured))
 	}
 	if len(scales) > 1 {
 		in.notes = append(in.notes, fmt.Sprintf("the results were made with %d different scales: that difference counts as the gauge's", len(scales)))
@@ -59,7 +60,7 @@ func (o gaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readin
 // studyRuns lists DIR/<appraiser>/<trial>/<unit>.
 func studyRuns(dir string) ([]studyRun, error) {
 	if ok, why := isFolder(dir); !ok {
-		return nil, usagef("--folders %s: %s", dir, why)
+		return nil, cli.Usagef("--folders %s: %s", dir, why)
 	}
 	var runs []studyRun
 	for _, a := range subfolders(dir) {
@@ -70,7 +71,7 @@ func studyRuns(dir string) ([]studyRun, error) {
 		}
 	}
 	if len(runs) == 0 {
-		return nil, usagef("--folders %s: no folder <appraiser>/<trial>/<unit> is in it", dir)
+		return nil, cli.Usagef("--folders %s: no folder <appraiser>/<trial>/<unit> is in it", dir)
 	}
 	return runs, nil
 }
@@ -100,28 +101,28 @@ func (o gaugeOptions) inspectRuns(ctx context.Context, runs []studyRun, stderr i
 	todo := map[string][]string{} // pictures by the folder of their results
 	var order []string
 	for i, r := range runs {
-		if _, err := os.Stat(filepath.Join(r.dir, resultFile)); err == nil {
+		if _, err := os.Stat(filepath.Join(r.dir, cli.ResultFile)); err == nil {
 			continue
 		} else if !errors.Is(err, os.ErrNotExist) {
-			return usagef("--folders %s: %w", o.folders, err)
+			return cli.Usagef("--folders %s: %w", o.folders, err)
 		}
-		out := filepath.Join(o.out, "runs", r.appraiser, r.trial)
+		out := filepath.Join(o.Out, "runs", r.appraiser, r.trial)
 		if len(todo[out]) == 0 {
 			order = append(order, out)
 		}
 		todo[out] = append(todo[out], r.dir)
 		runs[i].dir = filepath.Join(out, r.unit)
 	}
-	if len(todo) > 0 && o.out == "" {
-		return usagef("some folders under %s hold pictures without a result: say where their results go, --out OUT", o.folders)
+	if len(todo) > 0 && o.Out == "" {
+		return cli.Usagef("some folders under %s hold pictures without a result: say where their results go, --out OUT", o.folders)
 	}
 	for _, out := range order {
 		run := o.inspect
 		run.out = out
-		fmt.Fprintf(stderr, "inspecting %s for the study\n", counted(len(todo[out]), "unit", "units"))
-		var code codeError
+		fmt.Fprintf(stderr, "inspecting %s for the study\n", cli.Counted(len(todo[out]), "unit", "units"))
+		var code cli.ExitCode
 		// What a unit's verdict is does not matter here, nor that a station was not measured: the study tells that itself.
-		if err := runUnits(ctx, run, todo[out], io.Discard, stderr); err != nil && !(errors.As(err, &code) && (code == exitFails || code == exitUnmeasured)) {
+		if err := runUnits(ctx, run, todo[out], io.Discard, stderr); err != nil && !(errors.As(err, &code) && (code == cli.ExitFails || code == cli.ExitUnmeasured)) {
 			return err
 		}
 	}
@@ -131,14 +132,14 @@ func (o gaugeOptions) inspectRuns(ctx context.Context, runs []studyRun, stderr i
 func readResult(path string) (*part.Result, error) {
 	data, err := files.Read(path, files.MostText)
 	if err != nil {
-		return nil, usagef("no result to read: %w", err)
+		return nil, cli.Usagef("no result to read: %w", err)
 	}
 	var r part.Result
 	if err := json.Unmarshal(data, &r); err != nil {
-		return nil, usagef("%s is no result of 'inspect unit': %w", path, err)
+		return nil, cli.Usagef("%s is no result of 'inspect unit': %w", path, err)
 	}
 	if r.Schema != schema {
-		return nil, usagef("%s has layout %d, this program reads %d: inspect the unit again", path, r.Schema, schema)
+		return nil, cli.Usagef("%s has layout %d, this program reads %d: inspect the unit again", path, r.Schema, schema)
 	}
 	return &r, nil
 }
@@ -152,7 +153,7 @@ type studyValue struct {
 // values are a run's readings: a station's step each, or the worst of a unit.
 func (o gaugeOptions) values(r studyRun, result *part.Result) []studyValue {
 	reading := func(name string, v *float64, why string) studyValue {
-		d := studyValue{study.Reading{Part: name, Appraiser: r.appraiser, Trial: r.trial, Value: numberOf(v)}, ""}
+		d := studyValue{study.Reading{Part: name, Appraiser: r.appraiser, Trial: r.trial, Value: cli.NumberOf(v)}, ""}
 		if v == nil {
 			d.why = why
 		}

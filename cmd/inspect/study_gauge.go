@@ -5,10 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/study"
@@ -38,7 +38,7 @@ const studyExitHelp = `EXIT STATUS
   4    the study does not tell`
 
 type gaugeOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	inspect     runOptions // for folders of pictures
 	folders     string
 	part        string
@@ -76,7 +76,7 @@ func newStudyGaugeCommand() *cobra.Command {
 	f.BoolVar(&o.leaveOut, "leave-out-incomplete", false, "go on without the parts that lack readings (with --folders always)")
 	f.StringVar(&o.folders, "folders", "", "folder with <appraiser>/<trial>/<unit>/, in place of DATA.csv")
 	f.StringVar(&o.part, "part", "station", "with --folders: what a part is, station or worst (a unit's worst step)")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	f.Float64Var(&o.inspect.mmPerPX, "mm-per-px", 0, "with --folders: scale of the pictures, millimetres per pixel")
 	f.StringVar(&o.inspect.station, "station", "", "with --folders: file that describes the station")
 	f.StringVar(&o.inspect.stage, "stage", "", "with --folders: trim, wet or cured (default wet)")
@@ -100,19 +100,19 @@ func runStudyGauge(ctx context.Context, o gaugeOptions, args []string, stdout, s
 	if err != nil {
 		var incomplete study.IncompleteError
 		if errors.As(err, &incomplete) {
-			return usagef("%s: %w (--leave-out-incomplete does the second)", in.name, err)
+			return cli.Usagef("%s: %w (--leave-out-incomplete does the second)", in.name, err)
 		}
-		return usagef("%s: %w", in.name, errors.Join(append([]error{err}, in.notesAsErrors()...)...))
+		return cli.Usagef("%s: %w", in.name, errors.Join(append([]error{err}, in.notesAsErrors()...)...))
 	}
 	g, err := study.NewGauge(c, opt)
 	if err != nil {
-		return usagef("%s: %w", in.name, err)
+		return cli.Usagef("%s: %w", in.name, err)
 	}
 	r := study.NewRangeStudy(c)
 	v := g.Verdict(r)
 	v.Warnings = append(v.Warnings, in.notes...)
 	s := gaugeSheet{in, c, g, r, v}
-	if err := o.write("gauge", s.sheet(), s.numbers(), stdout); err != nil {
+	if err := o.Write("gauge", s.sheet(), s.numbers(), stdout); err != nil {
 		return err
 	}
 	return exitForGrade(v.Grade)
@@ -125,11 +125,11 @@ func (o gaugeOptions) study() (study.GaugeOptions, error) {
 	if o.toleranceOn {
 		opt.Tolerance = o.tolerance
 		if !(o.tolerance > 0) {
-			return opt, usagef("--tolerance %g: give upper limit minus lower limit, above 0", o.tolerance)
+			return opt, cli.Usagef("--tolerance %g: give upper limit minus lower limit, above 0", o.tolerance)
 		}
 	}
 	if err := opt.Check(); err != nil {
-		return opt, usageError{err}
+		return opt, cli.UsageError{Err: err}
 	}
 	return opt, nil
 }
@@ -145,20 +145,20 @@ type readingsIn struct {
 func (o gaugeOptions) readings(ctx context.Context, args []string, stderr io.Writer) (readingsIn, error) {
 	switch {
 	case o.folders != "" && len(args) > 0:
-		return readingsIn{}, usagef("give a table or --folders, not both")
+		return readingsIn{}, cli.Usagef("give a table or --folders, not both")
 	case o.folders != "":
 		return o.fromFolders(ctx, stderr)
 	case len(args) != 1:
-		return readingsIn{}, usagef("name one table with the readings, or --folders DIR (see 'inspect study gauge --help')")
+		return readingsIn{}, cli.Usagef("name one table with the readings, or --folders DIR (see 'inspect study gauge --help')")
 	}
-	f, err := openTable(args[0])
+	f, err := cli.OpenTable(args[0])
 	if err != nil {
 		return readingsIn{}, err
 	}
 	defer f.Close()
 	readings, err := study.ReadReadings(f)
 	if err != nil {
-		return readingsIn{}, usagef("%s: %w", args[0], err)
+		return readingsIn{}, cli.Usagef("%s: %w", args[0], err)
 	}
 	return readingsIn{name: args[0], unit: o.unitName, readings: readings}, nil
 }
@@ -170,7 +170,7 @@ func (in *readingsIn) leaveOutIncomplete() {
 		return
 	}
 	in.readings = left
-	in.notes = append(in.notes, fmt.Sprintf("left out for want of readings: %s", few(out)))
+	in.notes = append(in.notes, fmt.Sprintf("left out for want of readings: %s", cli.Few(out)))
 }
 
 func (in readingsIn) notesAsErrors() []error {
@@ -181,22 +181,13 @@ func (in readingsIn) notesAsErrors() []error {
 	return errs
 }
 
-// few joins names, the first ones only where there are many.
-func few(names []string) string {
-	const most = 6
-	if len(names) > most+1 {
-		return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
-	}
-	return strings.Join(names, ", ")
-}
-
 // exitForGrade is the exit code of a gauge's grade.
 func exitForGrade(g study.Grade) error {
 	switch g {
 	case study.NotGood:
-		return codeError(exitFails)
+		return cli.ExitCode(cli.ExitFails)
 	case study.NotTold:
-		return codeError(exitUnmeasured)
+		return cli.ExitCode(cli.ExitUnmeasured)
 	}
 	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"path/filepath"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -23,14 +24,14 @@ type gaugeSheet struct {
 func (s gaugeSheet) sheet() report.Sheet {
 	rr := s.g.Component(study.GaugeRR)
 	facts := []report.Fact{
-		{Name: "study", Value: counted(s.g.Parts, "part", "parts") + " x " + counted(s.g.Appraisers, "appraiser", "appraisers") + fmt.Sprintf(" x %d trials", s.g.Trials)},
-		{Name: "gauge, share of study variation", Value: s.withInterval(rr.Study, shownShare)},
+		{Name: "study", Value: cli.Counted(s.g.Parts, "part", "parts") + " x " + cli.Counted(s.g.Appraisers, "appraiser", "appraisers") + fmt.Sprintf(" x %d trials", s.g.Trials)},
+		{Name: "gauge, share of study variation", Value: s.withInterval(rr.Study, cli.ShownShare)},
 	}
 	if !math.IsNaN(s.g.Options.Tolerance) {
-		facts = append(facts, report.Fact{Name: "gauge, share of tolerance", Value: s.withInterval(rr.Tolerance, shownShare)})
+		facts = append(facts, report.Fact{Name: "gauge, share of tolerance", Value: s.withInterval(rr.Tolerance, cli.ShownShare)})
 	}
 	facts = append(facts,
-		report.Fact{Name: "gauge, standard deviation", Value: s.withInterval(root(rr.Variance), func(v float64) string { return s.withUnit(shown4(v)) })},
+		report.Fact{Name: "gauge, standard deviation", Value: s.withInterval(root(rr.Variance), func(v float64) string { return s.withUnit(cli.Shown4(v)) })},
 		report.Fact{Name: "categories told apart", Value: s.categories()},
 	)
 	return report.Sheet{
@@ -98,14 +99,14 @@ func (s gaugeSheet) components() report.SheetSection {
 	}
 	for _, c := range s.g.Components {
 		sd := root(c.Variance)
-		row := []string{string(c.Name), shown4(c.SD), shown4(sd.Lower), shown4(sd.Upper), shownShare(c.Contribution), shownShare(c.Study.Value)}
+		row := []string{string(c.Name), cli.Shown4(c.SD), cli.Shown4(sd.Lower), cli.Shown4(sd.Upper), cli.ShownShare(c.Contribution), cli.ShownShare(c.Study.Value)}
 		if withTolerance {
-			row = append(row, shownShare(c.Tolerance.Value))
+			row = append(row, cli.ShownShare(c.Tolerance.Value))
 		}
 		t.Rows = append(t.Rows, row)
 	}
 	return report.SheetSection{Heading: "Components", Tables: []report.SheetTable{t},
-		Figures: figures(figure(s.componentBars, "Bars of each component's share of the variation and of the tolerance.",
+		Figures: cli.Figures(cli.Figure(s.componentBars, "Bars of each component's share of the variation and of the tolerance.",
 			"What varies. The gauge's bar should be small beside that of the parts."))}
 }
 
@@ -144,12 +145,12 @@ func (s gaugeSheet) anova() report.SheetSection {
 func anovaTable(caption string, a study.Anova) report.SheetTable {
 	t := report.SheetTable{Caption: caption, Head: []string{"source", "df", "sum of squares", "mean square", "F", "p", "tested against"}, Numeric: []bool{false, true, true, true, true, true, false}}
 	for _, r := range a {
-		row := []string{string(r.Source), fmt.Sprintf("%g", r.DF), shown4(r.SS), "", "", "", ""}
+		row := []string{string(r.Source), fmt.Sprintf("%g", r.DF), cli.Shown4(r.SS), "", "", "", ""}
 		if r.Source != study.TotalSource {
-			row[3] = shown4(r.MS)
+			row[3] = cli.Shown4(r.MS)
 		}
 		if r.Against != "" {
-			row[4], row[5], row[6] = shown4(r.F), shownP(r.P), string(r.Against)
+			row[4], row[5], row[6] = cli.Shown4(r.F), cli.ShownP(r.P), string(r.Against)
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -166,22 +167,22 @@ func (s gaugeSheet) byRanges() report.SheetSection {
 		name string
 		v    float64
 	}{{"equipment (repeatability)", r.EV}, {"appraiser (reproducibility)", r.AV}, {"gauge R&R", r.RR}, {"part to part", r.PV}, {"total", r.TV}} {
-		t.Rows = append(t.Rows, []string{row.name, shown4(row.v), shownShare(r.Share(row.v))})
+		t.Rows = append(t.Rows, []string{row.name, cli.Shown4(row.v), cli.ShownShare(r.Share(row.v))})
 	}
-	text := []string{fmt.Sprintf("Mean range %s; a range above %s stands out. Factors K1 %s, K2 %s, K3 %s.", shown4(r.RBar), shown4(r.UpperRange), shown(r.K1, 4), shown(r.K2, 4), shown(r.K3, 4))}
+	text := []string{fmt.Sprintf("Mean range %s; a range above %s stands out. Factors K1 %s, K2 %s, K3 %s.", cli.Shown4(r.RBar), cli.Shown4(r.UpperRange), cli.Shown(r.K1, 4), cli.Shown(r.K2, 4), cli.Shown(r.K3, 4))}
 	if s.g.Parts > 1 {
-		text = append(text, fmt.Sprintf("%s of the averages lie outside the limits that repeats alone explain; half or more should, else the gauge does not tell the parts apart.", shownShare(r.ShareOutside)))
+		text = append(text, fmt.Sprintf("%s of the averages lie outside the limits that repeats alone explain; half or more should, else the gauge does not tell the parts apart.", cli.ShownShare(r.ShareOutside)))
 	}
 	return report.SheetSection{Heading: "By averages and ranges", Text: text, Tables: []report.SheetTable{t},
-		Figures: figures(
-			figure(s.rangeChart, "Control chart of the ranges of the cells, appraiser by appraiser.", "Ranges of the repeats, "+s.byAppraiser()+"."),
-			figure(s.averageChart, "Control chart of the averages of the cells, appraiser by appraiser.", "Averages of the repeats, "+s.byAppraiser()+". Points outside the limits are parts that the gauge tells apart."),
+		Figures: cli.Figures(
+			cli.Figure(s.rangeChart, "Control chart of the ranges of the cells, appraiser by appraiser.", "Ranges of the repeats, "+s.byAppraiser()+"."),
+			cli.Figure(s.averageChart, "Control chart of the averages of the cells, appraiser by appraiser.", "Averages of the repeats, "+s.byAppraiser()+". Points outside the limits are parts that the gauge tells apart."),
 		)}
 }
 
 // byAppraiser tells how the points of the charts stand.
 func (s gaugeSheet) byAppraiser() string {
-	return fmt.Sprintf("appraiser by appraiser (%s), each with all parts in their order", few(s.c.Appraisers))
+	return fmt.Sprintf("appraiser by appraiser (%s), each with all parts in their order", cli.Few(s.c.Appraisers))
 }
 
 // cells lays values by part and appraiser out, appraiser by appraiser.
@@ -211,10 +212,10 @@ func (s gaugeSheet) averageChart() ([]byte, error) {
 }
 
 func (s gaugeSheet) plots() report.SheetSection {
-	return report.SheetSection{Heading: "Plots", Figures: figures(
-		figure(s.partStrips, "All readings by part, the means joined.", "By part: how far parts differ beside how far readings of one part do."),
-		figure(s.appraiserStrips, "All readings by appraiser, the means joined.", "By appraiser: a line that is not level is a difference of appraisers."),
-		figure(s.interactionLines, "Mean of each part by each appraiser, a line an appraiser.", "Interaction: lines that run side by side show none."),
+	return report.SheetSection{Heading: "Plots", Figures: cli.Figures(
+		cli.Figure(s.partStrips, "All readings by part, the means joined.", "By part: how far parts differ beside how far readings of one part do."),
+		cli.Figure(s.appraiserStrips, "All readings by appraiser, the means joined.", "By appraiser: a line that is not level is a difference of appraisers."),
+		cli.Figure(s.interactionLines, "Mean of each part by each appraiser, a line an appraiser.", "Interaction: lines that run side by side show none."),
 	)}
 }
 
@@ -269,23 +270,4 @@ func (s gaugeSheet) methods() report.SheetSection {
 	}
 	text = append(text, fmt.Sprintf("A variation's width is %g standard deviations. Bars: below 10 %% good, 10 to 30 %% conditional, above 30 %% not good enough; five categories or more (AIAG MSA, 4th ed.).", o.SDs))
 	return report.SheetSection{Heading: "How this was computed", Text: text}
-}
-
-// figure makes a plot; none where there is nothing to draw.
-func figure(draw func() ([]byte, error), alt, caption string) *report.SheetFigure {
-	svg, err := draw()
-	if err != nil {
-		return nil
-	}
-	return &report.SheetFigure{SVG: svg, Alt: alt, Caption: caption}
-}
-
-func figures(f ...*report.SheetFigure) []report.SheetFigure {
-	var all []report.SheetFigure
-	for _, x := range f {
-		if x != nil {
-			all = append(all, *x)
-		}
-	}
-	return all
 }

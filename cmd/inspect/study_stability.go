@@ -10,8 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/charts"
+	"finishbench/internal/cli"
 	"finishbench/internal/study"
 )
 
@@ -38,7 +39,7 @@ const stabilityExamples = `  inspect study stability checks.csv --unit um --out 
   inspect study stability checks.csv --rules nelson`
 
 type stabilityOptions struct {
-	sheetOptions
+	cli.SheetOptions
 	unit          string
 	baseline      int
 	centre, sigma float64
@@ -68,20 +69,20 @@ func newStudyStabilityCommand() *cobra.Command {
 	f.Float64Var(&o.centre, "centre", 0, "the piece's level, where it is given")
 	f.Float64Var(&o.sigma, "sigma", 0, "standard deviation within a check, where it is given")
 	f.StringVar(&o.rules, "rules", "default", "what stands out: default, western-electric, nelson, iso7870, or single rules separated by commas (beyond, run9 ...)")
-	o.sheetOptions.flags(cmd)
+	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
 
 func runStudyStability(o stabilityOptions, args []string, stdout io.Writer) error {
 	if len(args) != 1 {
-		return usagef("name one log (see 'inspect study stability --help')")
+		return cli.Usagef("name one log (see 'inspect study stability --help')")
 	}
 	s, err := readStability(args[0], o.change)
 	if err != nil {
 		return err
 	}
 	sheet := stabilitySheet{name: args[0], unit: o.unit, s: s, v: s.Verdict()}
-	if err := o.write("stability", sheet.sheet(), sheet.numbers(), stdout); err != nil {
+	if err := o.Write("stability", sheet.sheet(), sheet.numbers(), stdout); err != nil {
 		return err
 	}
 	return exitForGrade(sheet.v.Grade)
@@ -102,7 +103,7 @@ func (o stabilityOptions) change(s *study.StabilityOptions) error {
 		s.Rules = o.rules
 	}
 	if math.IsNaN(s.Centre) != math.IsNaN(s.Sigma) {
-		return usagef("give both --centre and --sigma, or none of them")
+		return cli.Usagef("give both --centre and --sigma, or none of them")
 	}
 	_, err := charts.Rules(s.Rules)
 	return err
@@ -110,14 +111,14 @@ func (o stabilityOptions) change(s *study.StabilityOptions) error {
 
 // readStability reads a log with its settings and judges it. change may be nil.
 func readStability(path string, change func(*study.StabilityOptions) error) (*study.Stability, error) {
-	f, err := openTable(path)
+	f, err := cli.OpenTable(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
 	data, err := io.ReadAll(f)
 	if err != nil {
-		return nil, usagef("%s cannot be read: %w", path, plainPath(err))
+		return nil, cli.Usagef("%s cannot be read: %w", path, cli.PlainPath(err))
 	}
 	return parseStability(path, data, change)
 }
@@ -125,20 +126,20 @@ func readStability(path string, change func(*study.StabilityOptions) error) (*st
 func parseStability(path string, data []byte, change func(*study.StabilityOptions) error) (*study.Stability, error) {
 	opt, err := study.ReadCheckSettings(string(data), study.DefaultStabilityOptions())
 	if err != nil {
-		return nil, usagef("%s: %w", path, err)
+		return nil, cli.Usagef("%s: %w", path, err)
 	}
 	if change != nil {
 		if err := change(&opt); err != nil {
-			return nil, usageError{err}
+			return nil, cli.UsageError{Err: err}
 		}
 	}
 	log, err := study.ReadCheckLog(bytes.NewReader(data), time.Local)
 	if err != nil {
-		return nil, usagef("%s: %w", path, err)
+		return nil, cli.Usagef("%s: %w", path, err)
 	}
 	s, err := study.NewStability(log, opt)
 	if err != nil {
-		return nil, usagef("%s: %w", path, err)
+		return nil, cli.Usagef("%s: %w", path, err)
 	}
 	return &s, nil
 }
@@ -153,22 +154,22 @@ func checkGate(path string, now time.Time) (blocked bool, reason string) {
 
 // checkGatePhrase is checkGate with the reason also as a phrase of the bench's page;
 // nil where nothing is barred.
-func checkGatePhrase(path string, now time.Time) (blocked bool, reason string, said *bench.Phrase) {
+func checkGatePhrase(path string, now time.Time) (blocked bool, reason string, said *lang.Phrase) {
 	if path == "" {
 		return false, "", nil
 	}
 	if _, err := os.Stat(path); os.IsNotExist(err) {
-		return true, "the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", &bench.Phrase{Key: "check.none"}
+		return true, "the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", &lang.Phrase{Key: "check.none"}
 	}
 	s, err := readStability(path, nil)
 	if err != nil {
-		return true, "the check piece's log cannot be used: " + plain(err), &bench.Phrase{Key: "check.unusable", Args: map[string]string{"why": plain(err)}}
+		return true, "the check piece's log cannot be used: " + cli.Plain(err), &lang.Phrase{Key: "check.unusable", Args: map[string]string{"why": cli.Plain(err)}}
 	}
 	if blocked, reason = s.Blocked(now); !blocked {
 		return false, "", nil
 	}
 	bar, c := s.Bar(now)
-	said = &bench.Phrase{Key: "check." + string(bar)}
+	said = &lang.Phrase{Key: "check." + string(bar)}
 	if c != nil {
 		said.Args = map[string]string{"at": c.Time.Format("2006-01-02 15:04"), "line": strconv.Itoa(c.Line)}
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"finishbench/internal/charts"
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -25,7 +26,7 @@ func (s stabilitySheet) sheet() report.Sheet {
 	facts := []report.Fact{{Name: "checks", Value: fmt.Sprint(len(s.s.Checks))}}
 	if n := len(s.s.Checks); n > 0 {
 		last := s.s.Checks[n-1]
-		facts = append(facts, report.Fact{Name: "last check", Value: joinUnit(shown4(last.Level), s.unit, " ") + ", " + shownTime(last.Time)})
+		facts = append(facts, report.Fact{Name: "last check", Value: cli.JoinUnit(cli.Shown4(last.Level), s.unit, " ") + ", " + cli.ShownTime(last.Time)})
 	}
 	if l := s.s.Limits.Level; part.Num(l.Centre) != nil {
 		spread := "standard deviation within a check"
@@ -33,8 +34,8 @@ func (s stabilitySheet) sheet() report.Sheet {
 			spread = "standard deviation from check to check"
 		}
 		facts = append(facts,
-			report.Fact{Name: "limits", Value: joinUnit(fmt.Sprintf("%s to %s about %s", shown4(l.Lower), shown4(l.Upper), shown4(l.Centre)), s.unit, " ") + s.from()},
-			report.Fact{Name: spread, Value: joinUnit(shown4(s.s.Limits.SigmaWithin), s.unit, " ")})
+			report.Fact{Name: "limits", Value: cli.JoinUnit(fmt.Sprintf("%s to %s about %s", cli.Shown4(l.Lower), cli.Shown4(l.Upper), cli.Shown4(l.Centre)), s.unit, " ") + s.from()},
+			report.Fact{Name: spread, Value: cli.JoinUnit(cli.Shown4(s.s.Limits.SigmaWithin), s.unit, " ")})
 	}
 	return report.Sheet{
 		Title: "Stability of the gauge: check piece", Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: string(s.s.State), Line: s.v.Line,
@@ -54,8 +55,6 @@ func (s stabilitySheet) from() string {
 	return fmt.Sprintf(" (from %d checks)", s.s.Options.Baseline)
 }
 
-func shownTime(t time.Time) string { return t.Format("2006-01-02 15:04") }
-
 func (s stabilitySheet) chart() report.SheetSection {
 	levels, spreads := "Values in the order of time.", "Moving ranges: how far a value is from the one before."
 	switch s.s.Kind {
@@ -67,9 +66,9 @@ func (s stabilitySheet) chart() report.SheetSection {
 	if s.s.From > 0 {
 		levels += fmt.Sprintf(" Limits are for the checks since the new baseline at check %d.", s.s.From+1)
 	}
-	return report.SheetSection{Heading: "Charts", Figures: figures(
-		figure(s.levelChart, "Control chart of the check piece's values over time.", levels),
-		figure(s.spreadChart, "Control chart of the spread within or between checks.", spreads))}
+	return report.SheetSection{Heading: "Charts", Figures: cli.Figures(
+		cli.Figure(s.levelChart, "Control chart of the check piece's values over time.", levels),
+		cli.Figure(s.spreadChart, "Control chart of the spread within or between checks.", spreads))}
 }
 
 func (s stabilitySheet) series(value func(study.Check) float64) (v []float64, labels []string) {
@@ -88,7 +87,7 @@ func (s stabilitySheet) levelChart() ([]byte, error) {
 		out = append(out, len(c.Signals) > 0)
 	}
 	l := s.s.Limits.Level
-	return plots.Control(plots.Options{X: "check", Y: joinUnit("value", s.unit, " / ")}, plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper, Out: out})
+	return plots.Control(plots.Options{X: "check", Y: cli.JoinUnit("value", s.unit, " / ")}, plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper, Out: out})
 }
 
 func (s stabilitySheet) spreadChart() ([]byte, error) {
@@ -101,7 +100,7 @@ func (s stabilitySheet) spreadChart() ([]byte, error) {
 		v, labels = v[1:], labels[1:] // the first has no check before it
 	}
 	l := s.s.Limits.Spread
-	return plots.Control(plots.Options{X: "check", Y: joinUnit(name, s.unit, " / "), HeightMM: 70}, plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: math.NaN(), Upper: l.Upper})
+	return plots.Control(plots.Options{X: "check", Y: cli.JoinUnit(name, s.unit, " / "), HeightMM: 70}, plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: math.NaN(), Upper: l.Upper})
 }
 
 // out lists the checks that stand out.
@@ -109,7 +108,7 @@ func (s stabilitySheet) out() report.SheetSection {
 	t := report.SheetTable{Head: []string{"line", "time", "value", "why"}, Numeric: []bool{true, false, true, false}}
 	for i, c := range s.s.Checks {
 		if len(c.Signals) > 0 {
-			t.Rows = append(t.Rows, []string{fmt.Sprint(c.Line), shownTime(c.Time), shown4(c.Level), strings.Join(c.Signals, "; ")})
+			t.Rows = append(t.Rows, []string{fmt.Sprint(c.Line), cli.ShownTime(c.Time), cli.Shown4(c.Level), strings.Join(c.Signals, "; ")})
 			t.Marked = append(t.Marked, s.s.Since >= 0 && i >= s.s.Since)
 		}
 	}
@@ -122,7 +121,7 @@ func (s stabilitySheet) out() report.SheetSection {
 func (s stabilitySheet) actions() report.SheetSection {
 	t := report.SheetTable{Head: []string{"line", "time", "event", "who, and what was done"}, Numeric: []bool{true, false, false, false}}
 	for _, a := range s.s.Actions {
-		t.Rows = append(t.Rows, []string{fmt.Sprint(a.Line), shownTime(a.Time), strings.ReplaceAll(string(a.Event), "_", " "), a.Note})
+		t.Rows = append(t.Rows, []string{fmt.Sprint(a.Line), cli.ShownTime(a.Time), strings.ReplaceAll(string(a.Event), "_", " "), a.Note})
 	}
 	if len(t.Rows) == 0 {
 		return report.SheetSection{Heading: "Dealt with", Text: []string{"Nothing so far."}}

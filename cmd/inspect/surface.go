@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 )
 
@@ -29,12 +30,12 @@ func newSurfaceCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:                   "surface PICTURE... --out OUT",
 		Short:                 "Inspect flat lacquered test panels",
-		Long:                  surfaceHelp + "\n\n" + exitHelp,
+		Long:                  surfaceHelp + "\n\n" + cli.ExitHelp,
 		Example:               surfaceExamples,
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				return usagef("name at least one picture (see 'inspect surface --help')")
+				return cli.Usagef("name at least one picture (see 'inspect surface --help')")
 			}
 			return nil
 		},
@@ -42,7 +43,7 @@ func newSurfaceCommand() *cobra.Command {
 			return runSurface(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	o.flags(cmd)
+	runFlags(&o, cmd)
 	return cmd
 }
 
@@ -72,20 +73,20 @@ func panels(pictures []string) ([]job, error) {
 	seen := map[string]bool{}
 	for _, path := range pictures {
 		if clean := filepath.Clean(path); seen[clean] {
-			return nil, usagef("%s is named twice", path)
+			return nil, cli.Usagef("%s is named twice", path)
 		} else {
 			seen[clean] = true
 		}
 		dir, file := filepath.Split(path)
 		name, light := panelName(file)
 		if name == "" {
-			return nil, usagef("%q is not a picture's name", path)
+			return nil, cli.Usagef("%q is not a picture's name", path)
 		}
 		key := filepath.Join(dir, name)
 		i, ok := place[key]
 		if !ok {
 			if other, ok := dirOf[name]; ok {
-				return nil, usagef("two panels are called %s: in %s and in %s; their results would overwrite each other, so inspect them with two --out folders", name, filepath.Clean(other), filepath.Clean(dir))
+				return nil, cli.Usagef("two panels are called %s: in %s and in %s; their results would overwrite each other, so inspect them with two --out folders", name, filepath.Clean(other), filepath.Clean(dir))
 			}
 			i = len(jobs)
 			place[key], dirOf[name] = i, dir
@@ -94,7 +95,7 @@ func panels(pictures []string) ([]job, error) {
 		f := &jobs[i].folder
 		for _, s := range f.Shots {
 			if s.Light == light {
-				return nil, usagef("%s and %s are of one panel and one light: keep one of them", s.Path, path)
+				return nil, cli.Usagef("%s and %s are of one panel and one light: keep one of them", s.Path, path)
 			}
 		}
 		if _, err := os.Stat(path); err != nil {

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 )
 
@@ -36,7 +37,7 @@ func newTeller(o runOptions, jobs []job, stdout, stderr io.Writer) *teller {
 func (t *teller) unit(d outcome) {
 	if d.err != nil {
 		t.progress.clear()
-		fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.dir, plain(d.err))
+		fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.dir, cli.Plain(d.err))
 		var p panicError
 		if errors.As(d.err, &p) {
 			fmt.Fprintf(t.stderr, "%s", p.stack)
@@ -45,11 +46,11 @@ func (t *teller) unit(d outcome) {
 	} else {
 		if d.job.err != nil {
 			t.progress.clear()
-			fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.dir, plain(d.job.err))
+			fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.dir, cli.Plain(d.job.err))
 		}
 		if d.lost != nil {
 			t.progress.clear()
-			fmt.Fprintf(t.stderr, "inspect: %s: its results are in %s, but it was not recorded: %s\n", d.job.dir, t.out, plain(d.lost))
+			fmt.Fprintf(t.stderr, "inspect: %s: its results are in %s, but it was not recorded: %s\n", d.job.dir, t.out, cli.Plain(d.lost))
 		}
 		t.progress.unitDone(d.result.Unit, unitLine(d)+d.budgetLines())
 	}
@@ -88,7 +89,7 @@ func (t *teller) end(all []outcome) {
 	}
 	if t.progress.bar != nil {
 		for _, d := range all { // the bar did not say them
-			if d.err == nil && (d.code() != exitPass || d.budget != "") {
+			if d.err == nil && (d.code() != cli.ExitPass || d.budget != "") {
 				fmt.Fprintln(t.stdout, unitLine(d)+d.budgetLines())
 			}
 		}
@@ -96,7 +97,7 @@ func (t *teller) end(all []outcome) {
 	done := countDone(all)
 	switch {
 	case done == 1 && len(all) == 1:
-		fmt.Fprintf(t.stdout, "page: %s\n", filepath.Join(t.out, all[0].job.name, reportFile))
+		fmt.Fprintf(t.stdout, "page: %s\n", filepath.Join(t.out, all[0].job.name, cli.ReportFile))
 	case done > 0:
 		fmt.Fprintf(t.stdout, "%s\npages: %s\n", tally(all), filepath.Join(t.out, indexFile))
 	}
@@ -115,19 +116,17 @@ func tally(all []outcome) string {
 	var parts []string
 	for _, v := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
 		if count[v] > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", count[v], verdictWord(v)))
+			parts = append(parts, fmt.Sprintf("%d %s", count[v], cli.VerdictWord(v)))
 		}
 	}
 	return fmt.Sprintf("%d units: %s", n, strings.Join(parts, ", "))
 }
 
-func verdictWord(v part.Verdict) string { return strings.ReplaceAll(string(v), "_", " ") }
-
 // unitLine is a unit's line: name, verdict, score and the first reason.
 func unitLine(d outcome) string {
 	r := d.result
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %s", r.Unit, verdictWord(r.Verdict))
+	fmt.Fprintf(&b, "%s: %s", r.Unit, cli.VerdictWord(r.Verdict))
 	if r.Score != nil {
 		fmt.Fprintf(&b, ", score %.4g", *r.Score)
 	}
@@ -138,16 +137,6 @@ func unitLine(d outcome) string {
 		fmt.Fprintf(&b, " (and %d more)", n)
 	}
 	return b.String()
-}
-
-// plain is an error's message in one line, without the name of the package
-// that met it.
-func plain(err error) string {
-	s := strings.Join(strings.Fields(err.Error()), " ")
-	for _, p := range []string{"capture: ", "defects: ", "seam: ", "grade: ", "report: ", "config: ", "records: "} {
-		s = strings.TrimPrefix(s, p)
-	}
-	return s
 }
 
 // inOrder gives outcomes back in the order of the command line, each as soon as

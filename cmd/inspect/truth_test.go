@@ -11,6 +11,7 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 )
 
@@ -221,7 +222,7 @@ func TestAgainstTruth(t *testing.T) {
 	out := t.TempDir()
 	units := testUnits(t)
 	args := append([]string{"unit", "--out", out, "--mm-per-px", "0.015", "--stage", "wet"}, units...)
-	if code, _, stderr := runCode(t, args...); code != exitFails && code != exitPass {
+	if code, _, stderr := runCode(t, args...); code != cli.ExitFails && code != cli.ExitPass {
 		t.Fatalf("exit code %d: %s", code, stderr)
 	}
 	var plain, patterned, all score

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/cli"
 	"finishbench/internal/codec"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -164,7 +165,7 @@ func TestShellTurnCopied(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, r := inspectedAlone(t, dir)
-	if code != exitUnmeasured || !begins(r.Reasons, "shell_120_diffuse.png is not fit to measure: same turn (it shows the unit as it stands in shell_000_diffuse.png") {
+	if code != cli.ExitUnmeasured || !begins(r.Reasons, "shell_120_diffuse.png is not fit to measure: same turn (it shows the unit as it stands in shell_000_diffuse.png") {
 		t.Errorf("exit status %d, %q", code, r.Reasons)
 	}
 	for _, p := range r.Pictures {
@@ -187,7 +188,7 @@ func TestShellTurnCopied(t *testing.T) {
 // A light of turn 0 under both of its names is given twice, and the folder is refused.
 func TestShellTurnTwice(t *testing.T) {
 	code, _, stderr := runCode(t, "unit", aTurnedUnit(t, "shell_raking.png", "shell_000_raking.png"), "--out", t.TempDir(), "--mm-per-px", "0.02")
-	if code != exitUnmeasured || !strings.Contains(stderr, "shell_000_raking.png and shell_raking.png are of one pose and one light") {
+	if code != cli.ExitUnmeasured || !strings.Contains(stderr, "shell_000_raking.png and shell_raking.png are of one pose and one light") {
 		t.Errorf("exit status %d, %s", code, stderr)
 	}
 }
@@ -325,7 +326,7 @@ func TestQuizAsksATurn(t *testing.T) {
 	}
 	for args, want := range map[string]string{"--shell 90": "no picture of the shell at 90 deg", "--shell 400": "-360 to 360", "--side L": "unknown flag"} {
 		code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "1", "--record", db, "--by", "T1", "--verdict", "pass"}, strings.Fields(args)...)...)
-		if code != exitUsage || !strings.Contains(stderr, want) {
+		if code != cli.ExitUsage || !strings.Contains(stderr, want) {
 			t.Errorf("%s: %d, %s", args, code, stderr)
 		}
 	}

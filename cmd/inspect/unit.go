@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -44,12 +45,12 @@ func newUnitCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:                   "unit DIR... --out OUT",
 		Short:                 "Inspect units, a folder of photographs each",
-		Long:                  unitHelp + "\n\n" + exitHelp,
+		Long:                  unitHelp + "\n\n" + cli.ExitHelp,
 		Example:               unitExamples,
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				return usagef("name at least one unit's folder (see 'inspect unit --help')")
+				return cli.Usagef("name at least one unit's folder (see 'inspect unit --help')")
 			}
 			return nil
 		},
@@ -57,8 +58,8 @@ func newUnitCommand() *cobra.Command {
 			return runUnits(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	o.flags(cmd)
-	o.record.flags(cmd)
+	runFlags(&o, cmd)
+	recordFlags(&o.record, cmd)
 	return cmd
 }
 
@@ -85,7 +86,7 @@ func scanAll(units []unitRef) ([]job, error) {
 		if j.err != nil {
 			j.folder = part.Folder{Name: u.name, Dir: u.dir}
 		} else if first, ok := serial[j.folder.Name]; ok {
-			return nil, usagef("two units are called %s: %s and %s", j.folder.Name, first, u.dir)
+			return nil, cli.Usagef("two units are called %s: %s and %s", j.folder.Name, first, u.dir)
 		}
 		serial[j.folder.Name] = u.dir
 		jobs[i] = j
@@ -132,36 +133,50 @@ func runUnits(ctx context.Context, o runOptions, dirs []string, stdout, stderr i
 // runJobs does what is left once it is known what to inspect, and how; rec may
 // be nil.
 func runJobs(ctx context.Context, o runOptions, set settings, jobs []job, rec *recorder, stdout, stderr io.Writer) error {
-	out, err := openOut(o.out, jobs)
+	out, err := cli.OpenOut(o.out)
 	if err != nil {
 		return err
 	}
-	out.records = rec
+	for _, j := range jobs {
+		if err := out.MakeRoom(j.name, j.folder.Dir); err != nil {
+			return err
+		}
+	}
 	tuneMemory()
-	in := &inspector{settings: set, slots: newSlots(set.jobs)}
-	err = in.runAll(ctx, jobs, out, o.json, newTeller(o, jobs, stdout, stderr))
+	r := &unitsRun{inspector: &inspector{settings: set, slots: newSlots(set.jobs)}, jobs: jobs, out: out, records: rec, withJSON: o.json, say: newTeller(o, jobs, stdout, stderr)}
+	err = r.all(ctx)
 	if rec != nil && !o.json {
 		fmt.Fprint(stdout, rec.line())
 	}
 	return err
 }
 
+// unitsRun is a run over several units.
+type unitsRun struct {
+	*inspector
+	jobs     []job
+	out      *cli.OutDir
+	records  *recorder // where else results go; nil: nowhere
+	withJSON bool
+	say      *teller
+}
+
 // atOnce is the number of units under way at a time. A unit keeps about two
 // slots busy by itself; more units at once would only need more memory.
 func (in *inspector) atOnce() int { return max(1, cap(in.slots)/2) }
 
-// runAll inspects the units, some at once, and writes what lies above them.
-func (in *inspector) runAll(ctx context.Context, jobs []job, out *outDir, withJSON bool, say *teller) error {
-	atOnce := min(in.atOnce(), len(jobs))
+// all inspects the units, some at once, and writes what lies above them.
+func (r *unitsRun) all(ctx context.Context) error {
+	atOnce := min(r.atOnce(), len(r.jobs))
 	work, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	todo := make(chan *job)
 	done := make(chan outcome)
 	go func() {
 		defer close(todo)
-		for i := range jobs {
+		for i := range r.jobs {
 			select {
-			case todo <- &jobs[i]:
+			case todo <- &r.jobs[i]:
 			case <-work.Done():
 				return
 			}
@@ -171,7 +186,7 @@ func (in *inspector) runAll(ctx context.Context, jobs []job, out *outDir, withJS
 	for range atOnce {
 		go func() {
 			for j := range todo {
-				done <- in.oneUnit(work, j, out, withJSON)
+				done <- r.oneUnit(work, j)
 			}
 			finished <- struct{}{}
 		}()
@@ -183,7 +198,7 @@ func (in *inspector) runAll(ctx context.Context, jobs []job, out *outDir, withJS
 		case <-finished:
 			running--
 		case d := <-done:
-			var bad outDirError
+			var bad cli.OutDirError
 			if errors.As(d.err, &bad) && fatal == nil {
 				fatal = d.err
 				stop(d.err)
@@ -192,21 +207,21 @@ func (in *inspector) runAll(ctx context.Context, jobs []job, out *outDir, withJS
 				continue // given up, not failed: told once, below
 			}
 			all = append(all, d)
-			say.unit(d)
+			r.say.unit(d)
 		}
 	}
-	return in.finish(ctx, jobs, all, fatal, out, say)
+	return r.finish(ctx, all, fatal)
 }
 
 // oneUnit carries one unit from its folder to its results.
-func (in *inspector) oneUnit(ctx context.Context, j *job, out *outDir, withJSON bool) outcome {
+func (r *unitsRun) oneUnit(ctx context.Context, j *job) outcome {
 	start := time.Now()
 	d := outcome{job: j}
 	if j.absent {
 		d.err = j.err
 		return d
 	}
-	d.err = guard(func() error { return in.writeUnit(ctx, &d, out, withJSON) })
+	d.err = guard(func() error { return r.writeUnit(ctx, &d) })
 	if d.err != nil {
 		d.result, d.json = nil, nil
 	}
@@ -214,44 +229,44 @@ func (in *inspector) oneUnit(ctx context.Context, j *job, out *outDir, withJSON 
 	return d
 }
 
-func (in *inspector) writeUnit(ctx context.Context, d *outcome, out *outDir, withJSON bool) error {
+func (r *unitsRun) writeUnit(ctx context.Context, d *outcome) error {
 	start := time.Now()
-	u, r, err := in.inspect(ctx, d.job.folder)
+	u, result, err := r.inspect(ctx, d.job.folder)
 	if err != nil {
 		return err
 	}
 	defer u.release()
 	if d.job.err != nil {
-		r.Reasons = append([]string{plain(d.job.err)}, r.Reasons...)
+		result.Reasons = append([]string{cli.Plain(d.job.err)}, result.Reasons...)
 	}
-	dir, err := out.begin(d.job.name)
+	dir, err := r.out.Begin(d.job.name)
 	if err != nil {
 		return err
 	}
-	defer dir.drop() // does nothing once the folder has its name
-	thumb, err := u.render(ctx, r, dir)
+	defer dir.Drop() // does nothing once the folder has its name
+	thumb, err := u.render(ctx, result, dir)
 	if err != nil {
 		return err
 	}
-	if withJSON {
-		if d.json, err = encodeResult(in.written(r)); err != nil {
+	if r.withJSON {
+		if d.json, err = encodeResult(r.written(result)); err != nil {
 			return err
 		}
 	}
-	if in.budget {
-		if d.budget, err = budgetText(r); err != nil {
+	if r.budget {
+		if d.budget, err = budgetText(result); err != nil {
 			return err
 		}
 	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	if err := dir.commit(); err != nil {
+	if err := dir.Commit(); err != nil {
 		return err
 	}
-	d.result, d.thumb = summary(r), thumb
-	if out.records != nil {
-		d.lost = out.records.record(ctx, d.job.folder, in.written(r), start, time.Now())
+	d.result, d.thumb = summary(result), thumb
+	if r.records != nil {
+		d.lost = r.records.record(ctx, d.job.folder, r.written(result), start, time.Now())
 	}
 	return nil
 }
@@ -268,14 +283,14 @@ func summary(r *part.Result) *part.Result {
 }
 
 // finish writes units.csv and index.html and decides how the run ended.
-func (in *inspector) finish(ctx context.Context, jobs []job, all []outcome, fatal error, out *outDir, say *teller) error {
-	err := writeIndex(out, jobs, all, in.generated)
-	say.end(all)
+func (r *unitsRun) finish(ctx context.Context, all []outcome, fatal error) error {
+	err := writeIndex(r.out, r.jobs, all, r.generated)
+	r.say.end(all)
 	switch {
 	case fatal != nil:
-		return fmt.Errorf("%w (%d of %d units done, their results are whole)", fatal, countDone(all), len(jobs))
+		return fmt.Errorf("%w (%d of %d units done, their results are whole)", fatal, countDone(all), len(r.jobs))
 	case ctx.Err() != nil:
-		return interruptedError{countDone(all), len(jobs)}
+		return cli.Interrupted{Done: countDone(all), Total: len(r.jobs)}
 	case err != nil:
 		return err
 	}
@@ -293,7 +308,7 @@ func countDone(all []outcome) int {
 }
 
 // codesByWeight: where units end differently, the later code wins.
-var codesByWeight = []int{exitPass, exitFails, exitUnmeasured, exitOther}
+var codesByWeight = []int{cli.ExitPass, cli.ExitFails, cli.ExitUnmeasured, cli.ExitOther}
 
 // exitFor turns what became of the units into the exit code.
 func exitFor(all []outcome) error {
@@ -304,19 +319,19 @@ func exitFor(all []outcome) error {
 	if worst == 0 {
 		return nil
 	}
-	return codeError(codesByWeight[worst])
+	return cli.ExitCode(codesByWeight[worst])
 }
 
 func (d outcome) code() int {
 	switch {
 	case d.err != nil, d.lost != nil:
-		return exitOther
+		return cli.ExitOther
 	case unmeasured(d.result):
-		return exitUnmeasured
+		return cli.ExitUnmeasured
 	case d.result.Verdict != part.Pass:
-		return exitFails
+		return cli.ExitFails
 	}
-	return exitPass
+	return cli.ExitPass
 }
 
 // unmeasured says whether a picture, a station or the unit could not be

@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 )
 
@@ -26,7 +27,7 @@ import (
 func TestContract(t *testing.T) {
 	out := t.TempDir()
 	code, stdout, stderr := runCode(t, "unit", "../../testdata/images/u08-R", "--out", out, "--mm-per-px", "0.015", "--json")
-	if code != exitFails {
+	if code != cli.ExitFails {
 		t.Fatalf("exit code %d: %s", code, stderr)
 	}
 	var got []map[string]any
@@ -123,8 +124,8 @@ func TestInterrupt(t *testing.T) {
 	}
 	err := cmd.Wait()
 	var exit *exec.ExitError
-	if !errors.As(err, &exit) || exit.ExitCode() != exitInterrupted {
-		t.Fatalf("%v, want exit code %d; %s", err, exitInterrupted, stderr.String())
+	if !errors.As(err, &exit) || exit.ExitCode() != cli.ExitInterrupted {
+		t.Fatalf("%v, want exit code %d; %s", err, cli.ExitInterrupted, stderr.String())
 	}
 	if !strings.Contains(stderr.String(), "of 8 units done, their results are whole") {
 		t.Errorf("stderr: %s", stderr.String())
@@ -201,8 +202,8 @@ func TestDiskFull(t *testing.T) {
 	})
 	args := append([]string{"unit", "--out", filepath.Join(disk, "out"), "--mm-per-px", "0.015"}, testUnits(t)...)
 	code, _, stderr := runCode(t, args...)
-	if code != exitOther {
-		t.Errorf("exit code %d, want %d", code, exitOther)
+	if code != cli.ExitOther {
+		t.Errorf("exit code %d, want %d", code, cli.ExitOther)
 	}
 	if strings.Count(stderr, "\n") != 1 || !strings.Contains(stderr, "the disk is full") {
 		t.Errorf("want one line that says the disk is full, got: %s", stderr)
@@ -223,7 +224,7 @@ func TestOutErrors(t *testing.T) {
 		{&os.PathError{Op: "mkdir", Path: "x", Err: syscall.EACCES}, "may not write"},
 		{&os.PathError{Op: "mkdir", Path: "x", Err: syscall.ENOTDIR}, "is a file"},
 	} {
-		got := outError("OUT", c.err).Error()
+		got := cli.OutError("OUT", c.err).Error()
 		if !strings.HasPrefix(got, "--out OUT: ") || !strings.Contains(got, c.want) {
 			t.Errorf("%v: %q", c.err, got)
 		}
@@ -266,33 +267,33 @@ func TestSlotsEndWithContext(t *testing.T) {
 // TestReplaceKeepsWhatIsNotOurs: a new result takes the place of an older one
 // as a whole; a person's own files stay.
 func TestReplaceKeepsWhatIsNotOurs(t *testing.T) {
-	out, err := openOut(filepath.Join(t.TempDir(), "out"), nil)
+	out, err := cli.OpenOut(filepath.Join(t.TempDir(), "out"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, text := range []string{"first", "second"} {
-		d, err := out.begin("u")
+		d, err := out.Begin("u")
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, name := range []string{"result.json", "report.html", "annotated/" + text + ".jpg"} {
-			if err := d.write(name, []byte(text)); err != nil {
+			if err := d.Write(name, []byte(text)); err != nil {
 				t.Fatal(err)
 			}
 		}
-		if err := d.commit(); err != nil {
+		if err := d.Commit(); err != nil {
 			t.Fatal(err)
 		}
 		if text == "first" {
-			if err := os.WriteFile(filepath.Join(out.path, "u", "note.txt"), []byte("mine"), 0o666); err != nil {
+			if err := os.WriteFile(filepath.Join(out.Path, "u", "note.txt"), []byte("mine"), 0o666); err != nil {
 				t.Fatal(err)
 			}
 		}
 	}
 	var got []string
-	err = filepath.WalkDir(out.path, func(p string, e os.DirEntry, err error) error {
+	err = filepath.WalkDir(out.Path, func(p string, e os.DirEntry, err error) error {
 		if err == nil && !e.IsDir() {
-			rel, _ := filepath.Rel(out.path, p)
+			rel, _ := filepath.Rel(out.Path, p)
 			text, _ := os.ReadFile(p)
 			got = append(got, rel+"="+string(text))
 		}
@@ -325,7 +326,7 @@ func TestPanels(t *testing.T) {
 		t.Errorf("lights %q, %q", s[0].Light, s[1].Light)
 	}
 	for _, bad := range [][]string{{"a/p.png", "b/p.png"}, {"p.png", "./p.png"}, {"p.png", "p.jpg"}, {".png"}} {
-		var usage usageError
+		var usage cli.UsageError
 		if _, err := panels(bad); !errors.As(err, &usage) {
 			t.Errorf("%q: %v, want a usage error", bad, err)
 		}

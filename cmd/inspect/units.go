@@ -3,6 +3,8 @@ package main
 import (
 	"os"
 	"path/filepath"
+
+	"finishbench/internal/cli"
 )
 
 // unitRef is a unit as named on the command line: a folder, and the name of
@@ -19,17 +21,17 @@ func nameUnits(dirs []string) ([]unitRef, error) {
 	for _, dir := range dirs {
 		abs, err := filepath.Abs(dir)
 		if err != nil {
-			return nil, usagef("%s: %w", dir, err)
+			return nil, cli.Usagef("%s: %w", dir, err)
 		}
 		name := filepath.Base(abs)
 		if name == string(filepath.Separator) {
-			return nil, usagef("%s is the root of the disk, not a unit's folder", dir)
+			return nil, cli.Usagef("%s is the root of the disk, not a unit's folder", dir)
 		}
 		if first, ok := seen[name]; ok {
 			if first == dir {
-				return nil, usagef("%s is named twice", dir)
+				return nil, cli.Usagef("%s is named twice", dir)
 			}
-			return nil, usagef("two units are called %s: %s and %s; their results would overwrite each other, so rename one folder or inspect them with two --out folders", name, first, dir)
+			return nil, cli.Usagef("two units are called %s: %s and %s; their results would overwrite each other, so rename one folder or inspect them with two --out folders", name, first, dir)
 		}
 		seen[name] = dir
 		units = append(units, unitRef{dir, name})

@@ -8,11 +8,9 @@ import (
 
 	"github.com/spf13/cobra"
 	"gocv.io/x/gocv"
-)
 
-// finishbenchVersion is the version of this program. The schema of result.json
-// has its own number.
-const finishbenchVersion = "0.1.0"
+	"finishbench/internal/cli"
+)
 
 func newVersionCommand() *cobra.Command {
 	return &cobra.Command{
@@ -21,7 +19,7 @@ func newVersionCommand() *cobra.Command {
 		Args:  wrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			out := cmd.OutOrStdout()
-			fmt.Fprintf(out, "finishbench %s\n", finishbenchVersion)
+			fmt.Fprintf(out, "finishbench %s\n", cli.Version)
 			fmt.Fprintf(out, "go          %s %s/%s\n", runtime.Version(), runtime.GOOS, runtime.GOARCH)
 			fmt.Fprintf(out, "gocv        %s\n", gocv.Version())
 			_, err := fmt.Fprintf(out, "opencv      %s\n", gocv.OpenCVVersion())

@@ -3,6 +3,7 @@ package bench
 import (
 	"context"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/teach"
 )
@@ -22,9 +23,9 @@ type Quizzes interface {
 	// Picture is a picture of the unit that is shown.
 	Picture(ctx context.Context, taking string, showing, picture int) (b []byte, mime string, err error)
 	// Result, Progress and Certificate are pages that stand by themselves.
-	Result(ctx context.Context, l *Lang, taking string) ([]byte, error)
-	Progress(ctx context.Context, l *Lang, initials, badge string) ([]byte, error)
-	Certificate(ctx context.Context, l *Lang, taking string) ([]byte, error)
+	Result(ctx context.Context, l *lang.Lang, taking string) ([]byte, error)
+	Progress(ctx context.Context, l *lang.Lang, initials, badge string) ([]byte, error)
+	Certificate(ctx context.Context, l *lang.Lang, taking string) ([]byte, error)
 }
 
 // QuizTest is a test that can be taken.

@@ -12,6 +12,7 @@ import (
 	"sync"
 	"testing"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/teach"
 )
@@ -148,16 +149,16 @@ func (q *quizRoom) Picture(_ context.Context, taking string, showing, _ int) ([]
 	return b.Bytes(), "image/png", err
 }
 
-func (q *quizRoom) Result(_ context.Context, _ *Lang, taking string) ([]byte, error) {
+func (q *quizRoom) Result(_ context.Context, _ *lang.Lang, taking string) ([]byte, error) {
 	s, err := teach.NewScore(q.test, q.shown(taking), teach.DefaultScoreOptions())
 	return fmt.Appendf(nil, "<!doctype html><title>r</title><p>%d mistakes, %d units", len(s.Mistakes), s.Units), err
 }
 
-func (q *quizRoom) Progress(context.Context, *Lang, string, string) ([]byte, error) {
+func (q *quizRoom) Progress(context.Context, *lang.Lang, string, string) ([]byte, error) {
 	return nil, QuizProblem{Phrase{Key: "quiz.nobody", Args: map[string]string{"who": "XY"}}}
 }
 
-func (q *quizRoom) Certificate(context.Context, *Lang, string) ([]byte, error) {
+func (q *quizRoom) Certificate(context.Context, *lang.Lang, string) ([]byte, error) {
 	return nil, QuizProblem{Phrase{Key: "quiz.no_certificate"}}
 }
 

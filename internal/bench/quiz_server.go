@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/teach"
 )
@@ -121,7 +122,7 @@ func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session)
 }
 
 // quizSheet serves a page that stands by itself.
-func (s *Server) quizSheet(make func(Quizzes, context.Context, *Lang, string) ([]byte, error)) func(http.ResponseWriter, *http.Request, session) {
+func (s *Server) quizSheet(make func(Quizzes, context.Context, *lang.Lang, string) ([]byte, error)) func(http.ResponseWriter, *http.Request, session) {
 	return func(w http.ResponseWriter, r *http.Request, _ session) {
 		data, err := make(s.b.Quizzes, r.Context(), s.lang(r), r.PathValue("taking"))
 		s.sheetPage(w, r, data, err)

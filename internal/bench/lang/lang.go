@@ -1,4 +1,7 @@
-package bench
+// Package lang says each sentence of the bench and of the pages in the reader's
+// language. A sentence is a [Phrase]: a key of the language files and what goes into
+// its places, so that no finished sentence crosses the packages that measure.
+package lang
 
 import (
 	"embed"
@@ -19,13 +22,13 @@ import (
 	"golang.org/x/text/number"
 )
 
-//go:embed lang/*.json lang/*/*.json
+//go:embed *.json */*.json
 var langFiles embed.FS
 
 // langFolders hold the words of pages of their own.
-var langFolders = []string{"lang/sheet", "lang/lot", "lang/atlas", "lang/quiz", "lang/light"}
+var langFolders = []string{"sheet", "lot", "atlas", "quiz", "light"}
 
-// Lang is one language: a file lang/<tag>.json of keys and texts. In a text,
+// Lang is one language: a file <tag>.json of keys and texts. In a text,
 // {name} is a place for an argument, {@key} another text of the same file. A
 // text that depends on a number is an object of plural forms (CLDR: one, other
 // and so on), chosen by the argument n.
@@ -64,12 +67,12 @@ type Languages struct {
 	matcher language.Matcher
 }
 
-// LoadLanguages reads the shipped languages, and those of a folder where dir is
+// Load reads the shipped languages, and those of a folder where dir is
 // not "". A file of the folder goes before a shipped one of the same name.
 // lacking tells, for each added language, how many keys it takes from English.
-func LoadLanguages(dir string) (l *Languages, lacking map[string]int, err error) {
+func Load(dir string) (l *Languages, lacking map[string]int, err error) {
 	l, lacking = &Languages{}, map[string]int{}
-	if err := l.read(langFiles, "lang"); err != nil {
+	if err := l.read(langFiles, "."); err != nil {
 		return nil, nil, err
 	}
 	for _, dir := range langFolders {
@@ -82,7 +85,7 @@ func LoadLanguages(dir string) (l *Languages, lacking map[string]int, err error)
 			return nil, nil, fmt.Errorf("languages in %s: %w", dir, err)
 		}
 	}
-	en := l.byTag("en")
+	en := l.ByTag("en")
 	slices.SortStableFunc(l.all, func(a, b *Lang) int {
 		if (a == en) != (b == en) {
 			return map[bool]int{true: -1, false: 1}[a == en]
@@ -170,7 +173,8 @@ func parseLang(name string, data []byte) (*Lang, error) {
 	return x, nil
 }
 
-func (l *Languages) byTag(tag string) *Lang {
+// ByTag is the language of a tag as its file is named; nil where there is none.
+func (l *Languages) ByTag(tag string) *Lang {
 	for _, x := range l.all {
 		if x.Tag == tag {
 			return x
@@ -179,10 +183,13 @@ func (l *Languages) byTag(tag string) *Lang {
 	return nil
 }
 
+// All are the languages, English first.
+func (l *Languages) All() []*Lang { return l.all }
+
 // Choose picks the language: the one asked for by its tag, else the one that
 // fits best what a browser accepts, else English.
 func (l *Languages) Choose(tag, accept string) *Lang {
-	if x := l.byTag(tag); x != nil {
+	if x := l.ByTag(tag); x != nil {
 		return x
 	}
 	want, _, err := language.ParseAcceptLanguage(accept)
