@@ -60,7 +60,8 @@ const (
 )
 
 // Look finds the unit and its seam in the pictures of one turn, all of one size. flanks are what
-// outline.FindFlanks found in just these; nil where that was not asked yet.
+// outline.FindFlanks found in just these; nil where that was not asked yet. Where these show no shell, sides
+// that bulge are sought (outline.FindBulging).
 //
 // Errors: outline's; ErrNoSeam; ErrUpsideDown; ErrNoLimb.
 func Look(images []*part.Image, flanks *outline.Flanks, turnDeg, mmPerPX float64) (*View, error) {
@@ -74,17 +75,31 @@ func Look(images []*part.Image, flanks *outline.Flanks, turnDeg, mmPerPX float64
 		}
 	}
 	v := &View{TurnDeg: turnDeg, MMPerPX: mmPerPX, Flanks: flanks}
+	err := v.measure(images)
+	if err == nil || errors.Is(err, ErrUpsideDown) {
+		return v, err
+	}
+	// What a see-through shell mirrors, and shows inside, may be clearer than its limb: but it does not bulge all the way down.
+	if flanks, no := outline.FindBulging(images); no == nil {
+		b := &View{TurnDeg: turnDeg, MMPerPX: mmPerPX, Flanks: flanks}
+		if b.measure(images) == nil && (errors.Is(err, ErrNoSeam) || math.Abs(b.SeamY-v.SeamY)*mmPerPX <= plateMM) {
+			return b, nil
+		}
+	}
+	if errors.Is(err, ErrNoSeam) || !v.plateSeen(images[0].W) {
+		return v, err
+	}
+	v.straight()
+	return v, nil
+}
+
+// measure finds the seam between the sides, and where these lie below it.
+func (v *View) measure(images []*part.Image) error {
 	if err := v.findSeam(images); err != nil {
-		return nil, err
+		return err
 	}
 	v.readRows()
-	if err := v.checkLimb(); err != nil {
-		if !v.plateSeen(images[0].W) {
-			return v, err
-		}
-		v.straight()
-	}
-	return v, nil
+	return v.checkLimb()
 }
 
 // AtSeam is where the unit's sides lie at the seam, mm right of a column of the picture, px.

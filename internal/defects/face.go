@@ -35,6 +35,7 @@ type face struct {
 	normals  [][2]float64  // of a shell, per cell of the grid: see normalsOn
 	beside   *part.Plane   // of a shell: how far off the nearest edge of a lamp's image lies, search pixels; nil: there is none
 	clear    bool          // a see-through shell
+	spots    bool          // opaque spots alone are sought in it, over parts inside, too
 	lone     bool          // a panel in one light
 	woven    bool          // what looks like noise is a pattern
 	sparkles bool          // some of the pattern shines in one light alone, each flake in its own
@@ -42,11 +43,13 @@ type face struct {
 
 	flakesMeet bool // so many of them that some of one light lie on one of the other
 
-	lensPX, uLensPX float64           // what the lens blurs by, full-resolution pixels
-	rimPixels       map[int][][]int32 // by the width of a map's pixels: those of each block of the rim
-	apart           bool              // the pictures do not show one surface in one place
-	told            []string          // warnings of how they lie
-	peel            peel              // what mirrored lamps' edges tell
+	lensPX, uLensPX float64 // what the lens blurs by, full-resolution pixels
+	openInside      []uint8 // of a see-through shell: open as it was before parts inside were closed
+
+	rimPixels map[int][][]int32 // by the width of a map's pixels: those of each block of the rim
+	apart     bool              // the pictures do not show one surface in one place
+	told      []string          // warnings of how they lie
+	peel      peel              // what mirrored lamps' edges tell
 }
 
 // prepare makes a face of a scene: registration, surface, channels, what may be

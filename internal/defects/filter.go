@@ -65,6 +65,16 @@ func erode(p *part.Plane, r int) error {
 	return gocv.Erode(m, &m, k)
 }
 
+// morph opens or closes by a structuring element of n x n, row by row, 1 where it is.
+func morph(dst, src *part.Plane, how gocv.MorphType, element []byte, n int) error {
+	k, err := gocv.NewMatFromBytes(n, n, gocv.MatTypeCV8U, element)
+	if err != nil {
+		return err
+	}
+	defer k.Close()
+	return filter(dst, src, func(s gocv.Mat, d *gocv.Mat) error { return gocv.MorphologyEx(s, d, how, k) })
+}
+
 // newResized returns the plane at another size: area means when it shrinks,
 // bilinear when it grows.
 func newResized(src *part.Plane, w, h int) (*part.Plane, error) {

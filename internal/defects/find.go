@@ -52,7 +52,18 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 			found = append(found, sighted{sub, pl, k})
 		}
 	}
-	for _, s := range f.once(found) {
+	if f.clear {
+		spots, err := f.findSpots(found)
+		if err != nil {
+			return Result{}, err
+		}
+		found = append(found, spots...)
+	}
+	once := f.once(found)
+	for _, s := range once {
+		if f.ofRun(s, once) {
+			continue
+		}
 		fd := s.f.finding(s.pl)
 		if ruleConfidence(fd) >= p.MinConfidence {
 			out.Findings = append(out.Findings, fd)

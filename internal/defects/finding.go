@@ -105,7 +105,7 @@ func ruleConfidence(fd part.Finding) float64 {
 func (f *face) featureTable(p *place) map[string]float64 {
 	t := map[string]float64{
 		"response_over_threshold": round3(p.peak),
-		"opacity":                 round3(f.opacity(p)),
+		"opacity":                 round3(f.mattness(p)),
 		"line_length_mm":          round3(p.all.outline * f.shapeMM()),
 		"thickness_mm":            round3(p.all.thick * f.shapeMM()),
 		"fill":                    round3(p.all.fill()),
@@ -125,6 +125,9 @@ func (f *face) featureTable(p *place) map[string]float64 {
 			name = "light"
 		}
 		t["contrast_"+name] = round3(c)
+	}
+	if f.p.Shell != nil && len(p.contrast) > 1 {
+		t["own_colour"], t["shows_again"] = round3(max(0, f.ownColour(p))), round3(max(0, p.again))
 	}
 	return t
 }

@@ -27,6 +27,7 @@ const (
 	insideBaseMM  = 0.4  // radius of the base's window
 	wireMM        = 0.15 // lines wider than this may be wires
 	spotMostMM    = 0.6  // spots larger than this may be parts
+	bundleInside  = 4    // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
 	bundleLeast   = 5.0  // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
 )
 
@@ -50,6 +51,7 @@ func (f *face) seesThrough() bool {
 // leaveInside closes what long edges inside a see-through shell lie at, and gives all channels the local
 // median of what lies between them as their base.
 func (f *face) leaveInside() error {
+	f.openInside = slices.Clone(f.open)
 	for pic := range f.scene {
 		edge, err := f.longEdges(pic)
 		if err != nil {
@@ -298,8 +300,11 @@ func (f *face) mayBeInside(p *place) bool {
 	if !f.clear {
 		return false
 	}
+	if f.spots {
+		return !f.isOpaqueSpot(p)
+	}
 	if f.isBundle(p) {
-		return slices.Max(p.strength) < bundleLeast
+		return p.lines < bundleInside || slices.Max(p.strength) < bundleLeast
 	}
 	if f.isLine(p) && slices.Max(p.contrast) < glint && f.lightLost(p) < 1 { // a fibre is opaque, a run shines
 		return true
@@ -345,33 +350,7 @@ const (
 // unevenAround is by how much the light around a place differs, as a share of how far the place stands out from it: in the channel in
 // which that stands out most.
 func (f *face) unevenAround(found []int) float64 {
-	w, h := f.surf.w, f.surf.h
-	from, to := int(aroundFromMM/f.mmPX+0.5), int(aroundToMM/f.mmPX+0.5)
-	step := map[int]int{}
-	front := found
-	for _, i := range found {
-		step[i] = 0
-	}
-	var around []int
-	for n := 1; n <= to; n++ {
-		var next []int
-		for _, i := range front {
-			x, y := i%w, i/w
-			for _, d := range [8][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}, {-1, -1}, {1, 1}, {-1, 1}, {1, -1}} {
-				xx, yy := x+d[0], y+d[1]
-				k := yy*w + xx
-				if _, known := step[k]; xx < 0 || yy < 0 || xx >= w || yy >= h || known || f.surf.outside.V[k] <= 0 {
-					continue
-				}
-				step[k] = n
-				next = append(next, k)
-				if n >= from {
-					around = append(around, k)
-				}
-			}
-		}
-		front = next
-	}
+	around := f.ringAround(found)
 	if len(around) < 8 {
 		return 0
 	}
@@ -392,4 +371,35 @@ func (f *face) unevenAround(found []int) float64 {
 		}
 	}
 	return share
+}
+
+// ringAround are the pixels between aroundFromMM and aroundToMM from a place.
+func (f *face) ringAround(found []int) (around []int) {
+	w, h := f.surf.w, f.surf.h
+	from, to := int(aroundFromMM/f.mmPX+0.5), int(aroundToMM/f.mmPX+0.5)
+	step := map[int]int{}
+	front := found
+	for _, i := range found {
+		step[i] = 0
+	}
+	for n := 1; n <= to; n++ {
+		var next []int
+		for _, i := range front {
+			x, y := i%w, i/w
+			for _, d := range [8][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}, {-1, -1}, {1, 1}, {-1, 1}, {1, -1}} {
+				xx, yy := x+d[0], y+d[1]
+				k := yy*w + xx
+				if _, known := step[k]; xx < 0 || yy < 0 || xx >= w || yy >= h || known {
+					continue
+				}
+				step[k] = n
+				next = append(next, k)
+				if n >= from {
+					around = append(around, k)
+				}
+			}
+		}
+		front = next
+	}
+	return around
 }

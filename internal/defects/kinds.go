@@ -307,7 +307,10 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.isStreak(p) && long >= streakLongMM && !f.inBothLights(p) {
 		return part.Run, seen * 0.6
 	}
-	if f.isBubbleWall(p) {
+	if f.p.Shell != nil && !f.isLine(p) && f.ownColour(p) >= ownColourLeast && f.diameterMM(p) < hazeMinMM {
+		return part.Dust, seen * 0.8
+	}
+	if f.isBubbleWall(p) || f.isBubbleDisc(p) {
 		return part.Bubble, seen * 0.7
 	}
 	if f.isSlope(p) {
@@ -328,13 +331,13 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.isEdgeLine(p) && p.all.bow > straightBow*p.all.long && long >= missedWideMM {
 		return part.Missed, seen * 0.5
 	}
-	if f.isEdgeLine(p) && p.mirrors && long < missedWideMM {
+	if f.isEdgeLine(p) && !p.isMatt() && long < missedWideMM {
 		return part.Crater, seen * 0.5
 	}
 	if f.isLine(p) {
 		return part.Fibre, seen * sure(p.all.outline/p.all.thick/lineMinSlender)
 	}
-	o := f.opacity(p)
+	o := f.mattness(p)
 	light := 0.0
 	for _, c := range p.contrast {
 		light = math.Max(light, math.Abs(c))
@@ -348,7 +351,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	case o >= 1 && !f.isHollow(p) && f.p.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
 		return part.Dust, seen * 0.5
 	case o >= 1 && !f.isHollow(p):
-		return part.Dust, seen * sure(4*(o-0.8))
+		return part.Dust, seen * sure(4*(min(o, p.again/mattAgain)-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
 		return part.Run, seen * 0.6
 	case d >= craterMinMM && p.sided >= craterSided:
@@ -357,8 +360,6 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Bubble, seen * 0.7
 	case p.mirrors && light > glint:
 		return part.Crater, seen * 0.6
-	case f.isPale(p):
-		return part.Dust, seen * 0.6
 	case d >= craterMinMM && o < 0.8 && light > glint:
 		return part.Crater, seen * 0.6
 	case d >= craterMinMM && light < craterMaxLight && p.peak < 3:

@@ -27,6 +27,7 @@ type place struct {
 	sided    float64   // raking light: how much brighter one side is than the other, 0..1
 	contrast []float64 // per picture: relative change of light in the core over all colours, signed as their sum; the pattern's share taken off
 	strength []float64 // per picture: the same in noise units
+	again    float64   // on a shell: how much of what it changes in one light shows again in another; 1 where that is not told
 	mirrors  bool      // on a shell: it is bright by what it mirrors
 	lines    int       // parallel lines that stand apart, along lineRad
 	lineRad  float64   // picture coordinates, y down
@@ -74,6 +75,7 @@ func (f *face) newPlace(found []int, r *response) (*place, error) {
 	}
 	p.reachPX = p.reach(m)
 	f.measureLight(p, r)
+	p.again = f.showsAgain(p)
 	p.mirrors = f.mirrorsLight(p)
 	p.sided = f.sidedness(p)
 	p.lineRad, p.lines, p.grain = lineDirection(p.body, func(i int) float64 { return math.Min(float64(m.V[i]), 3) }, win.w)

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"testing"
 
+	"finishbench/internal/body"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -24,11 +25,37 @@ func TestCorrelationOfMoved(t *testing.T) {
 			v[k] = 3*u[k/w*w+x] + 1
 		}
 	}
-	if got := correlation(u, v, w, h, 2, 0); math.Abs(got-1) > 1e-9 {
+	if got := productsOf(u, v, w, h, 2, 0).correlation(); math.Abs(got-1) > 1e-9 {
 		t.Errorf("a copy moved by 2: %v, want 1", got)
 	}
-	if got := correlation(u, other, w, h, 0, 0); math.Abs(got) > 0.25 {
+	if got := productsOf(u, other, w, h, 0, 0).correlation(); math.Abs(got) > 0.25 {
 		t.Errorf("noise against noise: %v, want about 0", got)
+	}
+}
+
+// Two glints are in one run's column where it is no wider than a run and they are no further apart than its drop is long: 1 mm each,
+// runMostMM, at 0.03 mm a pixel.
+func TestInColumn(t *testing.T) {
+	f := &face{shape: 1, p: Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}
+	at := func(x0, y0, x1, y1 int) *place {
+		p := &place{win: &window{w: 100, h: 100}}
+		for y := y0; y <= y1; y++ {
+			for x := x0; x <= x1; x++ {
+				p.body = append(p.body, y*100+x)
+			}
+		}
+		p.all = shapeOf(p.body, 100, 0, 0)
+		return p
+	}
+	streak := at(10, 0, 12, 20)
+	for _, c := range []struct {
+		name string
+		b    *place
+		want bool
+	}{{"0.6 mm below", at(11, 40, 13, 42), true}, {"1.5 mm aside", at(60, 10, 62, 12), false}, {"1.8 mm below", at(11, 80, 13, 82), false}} {
+		if got := f.inColumn(streak, c.b); got != c.want {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
 	}
 }
 
@@ -105,5 +132,71 @@ func TestShellSurfaceKinds(t *testing.T) {
 		if named == 0 {
 			t.Errorf("no %s is called one", kind)
 		}
+	}
+}
+
+// TestShowsAgain: on drawn shells before each rig, none of which mattAgain was chosen on, what is matt shows again in the other light by
+// more than that, and what mirrors lamps does not. Four in five of each is common practice, no source: marks meet lamps' images and each
+// other.
+func TestShowsAgain(t *testing.T) {
+	all, right := map[bool]int{}, map[bool]int{}
+	for seed := range uint64(4) {
+		p := randomShell(6100 + seed)
+		p.Marks = synth.RandomMarks(p, map[part.Kind]int{part.Dust: 10, part.Fibre: 6, part.Crater: 8, part.Run: 6}, 6180+seed)
+		s, err := turned(p, 60)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range s.truth[0].Marks {
+			for _, f := range of(m, s.before[0]) {
+				again, told := f.Features["shows_again"]
+				if !told || !shows(m) {
+					continue
+				}
+				matt := m.Kind == part.Dust || m.Kind == part.Fibre
+				all[matt]++
+				if matt == (again >= mattAgain) {
+					right[matt]++
+				}
+			}
+		}
+	}
+	for _, matt := range []bool{true, false} {
+		if all[matt] < 10 || 5*right[matt] < 4*all[matt] {
+			t.Errorf("matt %v: %d of %d on the right side of %.2f", matt, right[matt], all[matt], mattAgain)
+		}
+	}
+}
+
+// TestOwnColour: pale dust hides the ground of a red shell and sends white light; a bubble keeps the ground's hue. Expected by its
+// definition: what is clear has 0, what covers all of the ground 1, of which the limit is a tenth.
+func TestOwnColour(t *testing.T) {
+	p := shellParams(6200)
+	for k, turn := range []float64{30, 60, 90} {
+		below := 2.5 + float64(k)
+		p.Marks = append(p.Marks,
+			synth.ShellMark{TurnDeg: turn, BelowMM: below,
+				Defect: synth.Defect{Kind: part.Dust, DiameterMM: 0.25, Colour: [3]float64{0.6, 0.6, 0.58}}},
+			synth.ShellMark{TurnDeg: turn + 12, BelowMM: below, Defect: synth.Defect{Kind: part.Bubble, DiameterMM: 0.25}})
+	}
+	s, err := turned(p, 60)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[part.Kind]int{}
+	for _, m := range s.truth[0].Marks {
+		for _, f := range of(m, s.before[0]) {
+			own, told := f.Features["own_colour"]
+			if !told {
+				continue
+			}
+			seen[m.Kind]++
+			if (m.Kind == part.Dust) != (own >= ownColourLeast) {
+				t.Errorf("%s of %.2f mm at turn %g: own colour %.3f, called %s", m.Kind, m.DiameterMM, m.TurnDeg, own, f.Kind)
+			}
+		}
+	}
+	if seen[part.Dust] < 2 || seen[part.Bubble] < 2 {
+		t.Errorf("told of %v: want two of each at least", seen)
 	}
 }

@@ -18,5 +18,6 @@
 //
 // face and curve find a faceplate's outline to about a pixel, in all pictures of a
 // pose together and on any ground: a closed path across which ground and unit
-// differ, then a smooth curve through the edge along it.
+// differ, then a smooth curve through the edge along it. flanks finds a unit's two sides from the side, convex those of
+// a see-through shell whose inside is clearer than they are.
 package outline
