@@ -13,25 +13,6 @@ import (
 	"finishbench/internal/teach"
 )
 
-// mapOf is the picture made of a screen's stripes in which a finding of the mirror shows best:
-// slopes, where they could be followed, else gloss; "" for what other pictures show.
-func mapOf(f part.Finding) string {
-	in := func(name string) bool {
-		return slices.ContainsFunc(f.AlsoIn, func(s part.Sighting) bool { return s.Image == name })
-	}
-	switch {
-	case !in(part.GlossMap):
-		return ""
-	case in(part.SlopeMap) && f.Kind != part.Haze && f.Features["gloss_lost_most"] < slopesLost:
-		return part.SlopeMap
-	}
-	return part.GlossMap
-}
-
-// slopesLost is the share of gloss lost from which on a slope picture shows less than a gloss picture (common
-// practice, no source).
-const slopesLost = 0.5
-
 // mirrored are the kinds of which a mirror shows more than the paint does.
 func mirrored(k part.Kind) bool { return k == part.OrangePeel || slices.Contains(synth.FlawKinds, k) }
 
@@ -126,7 +107,7 @@ func drawMirrorFace(radiusMM float64, at func(x, y float64) (sx, sy, gloss float
 func (m mirrorFace) box(f synth.Flaw, x, y float64) part.Box {
 	hx, hy := f.HalfMM()
 	c := float64(m.w-1) / 2
-	return boxAround(part.Point{X: c + x/mirrorMMPerPX, Y: c - y/mirrorMMPerPX}, hx/mirrorMMPerPX, hy/mirrorMMPerPX)
+	return part.BoxAround(part.Point{X: c + x/mirrorMMPerPX, Y: c - y/mirrorMMPerPX}, hx/mirrorMMPerPX, hy/mirrorMMPerPX)
 }
 
 // sample shows one place of the face.

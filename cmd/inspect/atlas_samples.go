@@ -10,6 +10,7 @@ import (
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -99,7 +100,7 @@ func (a *atlas) addRecords(ctx context.Context, store *records.Store, f records.
 			}
 			s := teach.Sample{Inspection: in.ID, Unit: part.UnitName(in.Serial, in.Side), Finding: f, SizeMM: atlasSize(f),
 				Confirmed: confirmed, Pinned: st.Pinned, Hidden: st.Hidden, Caption: st.Caption}
-			a.recorded[f.Kind] = append(a.recorded[f.Kind], atlasSample{s, mapOf(f), func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
+			a.recorded[f.Kind] = append(a.recorded[f.Kind], atlasSample{s, part.MapOf(f), func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
 		}
 		return nil
 	})
@@ -137,9 +138,9 @@ func openRecorded(ctx context.Context, store *records.Store, s teach.Sample) (*o
 	if err != nil {
 		return nil, err
 	}
-	r := &recordPictures{ctx: ctx, store: store, in: &in, read: map[string]*part.Image{}}
+	r := inspection.NewRecordedPictures(ctx, store, &in)
 	f := s.Finding
-	o := &openSample{mmPerPX: in.Result.ScaleOf(f.Image), outline: in.Result.Faceplate.Outline(), release: r.release}
+	o := &openSample{mmPerPX: in.Result.ScaleOf(f.Image), outline: in.Result.Faceplate.Outline(), release: r.Release}
 	files := []part.Sighting{{Image: f.Image, Box: f.Box}}
 	if other := otherLight(in.Pictures, f.Image); other != "" {
 		i := slices.IndexFunc(f.AlsoIn, func(x part.Sighting) bool { return x.Image == other })
@@ -150,9 +151,9 @@ func openRecorded(ctx context.Context, store *records.Store, s teach.Sample) (*o
 		}
 	}
 	for _, x := range files {
-		im, err := r.image(x.Image)
+		im, err := r.Image(x.Image)
 		if err != nil {
-			r.release()
+			r.Release()
 			return nil, err
 		}
 		o.images, o.box = append(o.images, im), append(o.box, x.Box)
@@ -161,14 +162,14 @@ func openRecorded(ctx context.Context, store *records.Store, s teach.Sample) (*o
 		o.outline = nil // it is the faceplate's, in face pictures
 	}
 	o.others = inPoseOf(in, f)
-	if name := mapOf(f); name != "" {
+	if name := part.MapOf(f); name != "" {
 		of := map[part.Light]*part.Image{}
 		for _, p := range in.Pictures {
 			if p.View != part.Face || !p.Light.OfScreen() || p.Light == part.Black {
 				continue
 			}
-			if of[p.Light], err = r.image(p.File); err != nil {
-				r.release()
+			if of[p.Light], err = r.Image(p.File); err != nil {
+				r.Release()
 				return nil, err
 			}
 		}

@@ -214,11 +214,11 @@ func TestAtlasBeforeScreen(t *testing.T) {
 	}
 	f := got[0].Finding
 	f.Features = map[string]float64{"gloss_lost_most": 0.2}
-	if in := mapOf(f); in != part.SlopeMap {
+	if in := part.MapOf(f); in != part.SlopeMap {
 		t.Errorf("a shallow crater is shown in %q", in)
 	}
 	f.Kind = part.Haze
-	if in := mapOf(f); in != part.GlossMap {
+	if in := part.MapOf(f); in != part.GlossMap {
 		t.Errorf("haze is shown in %q", in)
 	}
 }

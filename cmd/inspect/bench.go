@@ -22,6 +22,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/inspection"
 )
 
 const benchHelp = `bench starts the page at the bench: a browser on this machine shows the live
@@ -39,7 +40,7 @@ const benchExamples = `  inspect bench --station station.yaml
 
 // benchOptions are the flags of bench.
 type benchOptions struct {
-	runOptions
+	inspection.Options
 	replay        string
 	listen        string
 	hosts         []string
@@ -67,21 +68,21 @@ func newBenchCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
+	f.StringVar(&o.Station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
 	f.StringVar(&o.replay, "replay", "", "folder of units, played in place of a camera")
-	f.StringVar(&o.record.url, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
-	builtInFlags(&o.record, cmd)
+	f.StringVar(&o.Record.URL, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
+	builtInFlags(&o.Record, cmd)
 	o.pageFlags(cmd)
 	f.BoolVar(&o.setPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
 	f.StringVar(&o.name, "name", "", "name of this bench in the records (default: this machine's)")
 	f.StringVar(&o.languages, "lang", "", "folder with further languages, <tag>.json each")
 	f.StringVar(&o.language, "language", "", "language of browsers that ask for none that is there (default: en)")
 	f.StringArrayVar(&o.pedals, "pedal-key", nil, "name of the key that a pedal sends, beside the space bar (KeyboardEvent.key of the browser; default: the station file's, else PageDown)")
-	f.Float64Var(&o.mmPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
-	f.StringArrayVar(&o.scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")
-	f.StringVar(&o.stage, "stage", "", "stage to begin with: trim, wet or cured (default wet)")
-	f.StringVar(&o.limits, "limits", "", "file with the limits (default: the built-in ones)")
-	f.IntVar(&o.jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
+	f.Float64Var(&o.MMPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
+	f.StringArrayVar(&o.Scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")
+	f.StringVar(&o.Stage, "stage", "", "stage to begin with: trim, wet or cured (default wet)")
+	f.StringVar(&o.Limits, "limits", "", "file with the limits (default: the built-in ones)")
+	f.IntVar(&o.Jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
 	f.SortFlags = false
 	return cmd
 }
@@ -102,12 +103,12 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	if o.setPassphrase {
 		return setPassphrase(o.passphraseFile(), stdin, stdout)
 	}
-	o.out = "." // nothing is written there: the records keep all
-	set, err := o.settings()
+	o.Out = "." // nothing is written there: the records keep all
+	set, err := o.Settings()
 	if err != nil {
 		return err
 	}
-	st, err := config.LoadStation(o.station)
+	st, err := config.LoadStation(o.Station)
 	if err != nil {
 		return cli.UsageError{Err: err}
 	}
@@ -118,7 +119,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	}
 	screens := bench.NewScreens()
 	if o.take.what != shootWedge {
-		if screens.Gamma, err = screenGamma(st.Screen, time.Now()); err != nil {
+		if screens.Gamma, err = inspection.ScreenGamma(st.Screen, time.Now()); err != nil {
 			return err
 		}
 	}
@@ -129,13 +130,13 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 	if c, ok := shooter.(io.Closer); ok {
 		defer c.Close()
 	}
-	tuneMemory()
-	judge := &benchJudge{settings: set, slots: newSlots(set.jobs), checkLog: st.CheckLog, now: time.Now}
+	inspection.TuneMemory()
+	judge := &benchJudge{Settings: set, slots: inspection.NewSlots(set.Jobs), checkLog: st.CheckLog, now: time.Now}
 	parts := bench.Parts{
-		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: newComparer(set.limits.Pair), Judge: judge,
+		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: newComparer(set.Limits.Pair), Judge: judge,
 		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
-	notices := &benchNotices{settings: set, checkLog: st.CheckLog}
+	notices := &benchNotices{Settings: set, checkLog: st.CheckLog}
 	if p, ok := shooter.(*planShooter); ok {
 		parts.Stopped = stoppedFor(p.plan, st, screens)
 		if p.wet != p.plan {
@@ -153,7 +154,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 		return err
 	}
 	defer done()
-	if judge.model, err = newBenchModel(ctx, o.kinds, parts.Recorder); err != nil {
+	if judge.model, err = newBenchModel(ctx, o.KindModel, parts.Recorder); err != nil {
 		return err
 	}
 	if s, ok := shooter.(*planShooter); ok && o.take.what != "" {
@@ -165,7 +166,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 }
 
 // serveWhile shows the page as long as something is done that wants it.
-func (o benchOptions) serveWhile(ctx context.Context, parts bench.Parts, set settings, access bench.Options, stdout io.Writer, ready func(string), do func(context.Context) error) error {
+func (o benchOptions) serveWhile(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, stdout io.Writer, ready func(string), do func(context.Context) error) error {
 	within, end := context.WithCancel(ctx)
 	defer end()
 	done := make(chan error, 1)
@@ -185,9 +186,9 @@ func (o benchOptions) serveWhile(ctx context.Context, parts bench.Parts, set set
 }
 
 // shooter chooses where pictures come from.
-func (o benchOptions) shooter(set settings, st config.Station, screens *bench.Screens) (bench.Shooter, error) {
+func (o benchOptions) shooter(set inspection.Settings, st config.Station, screens *bench.Screens) (bench.Shooter, error) {
 	if o.replay != "" {
-		return newReplayShooter(o.replay, set.fit, set.jobs)
+		return newReplayShooter(o.replay, set.Fit, set.Jobs)
 	}
 	if len(st.Cameras) == 0 {
 		return nil, cli.Usagef("say where the pictures come from: a --station file with cameras and a plan, or --replay FOLDER")
@@ -196,7 +197,7 @@ func (o benchOptions) shooter(set settings, st config.Station, screens *bench.Sc
 	if err != nil {
 		return nil, err
 	}
-	return newPlanShooter(plan, wetPlan(plan, st), set.fit), nil
+	return newPlanShooter(plan, wetPlan(plan, st), set.Fit), nil
 }
 
 // fromStation takes what the command line leaves open from the station file.
@@ -208,11 +209,11 @@ func (o *benchOptions) fromStation(b config.Bench) {
 }
 
 // records opens the records, and with them the shift sheet.
-func (o benchOptions) records(ctx context.Context, set settings, st config.Station, parts *bench.Parts, n *benchNotices) (where string, done func(), err error) {
-	if o.record.url == "" && st.Records == "" {
-		o.record.url = "bench.db"
+func (o benchOptions) records(ctx context.Context, set inspection.Settings, st config.Station, parts *bench.Parts, n *benchNotices) (where string, done func(), err error) {
+	if o.Record.URL == "" && st.Records == "" {
+		o.Record.URL = "bench.db"
 	}
-	rec, err := openRecorder(ctx, o.runOptions, set)
+	rec, err := inspection.OpenRecorder(ctx, o.Options, set)
 	if err != nil {
 		return "", nil, err
 	}
@@ -222,18 +223,18 @@ func (o benchOptions) records(ctx context.Context, set settings, st config.Stati
 		return "nowhere: they end with the program", func() {}, nil
 	}
 	if o.name != "" {
-		rec.bench = o.name
+		rec.Bench = o.name
 	}
-	parts.Recorder = &benchRecords{rec, rec.bench}
-	parts.Lots = newBenchLots(rec.store, st.CheckLog, st.Lots.Shifts)
-	parts.Sheets = shiftSheets{store: rec.store, bench: rec.bench}
-	parts.Quizzes = newQuizBook(rec.store, time.Now)
-	parts.Atlas = benchAtlas{rec.store}
-	return rec.store.Where(), rec.close, nil
+	parts.Recorder = &benchRecords{rec, rec.Bench}
+	parts.Lots = newBenchLots(rec.Store, st.CheckLog, st.Lots.Shifts)
+	parts.Sheets = shiftSheets{store: rec.Store, bench: rec.Bench}
+	parts.Quizzes = newQuizBook(rec.Store, time.Now)
+	parts.Atlas = benchAtlas{rec.Store}
+	return rec.Store.Where(), rec.Close, nil
 }
 
 // serve shows the page until ctx ends; then what is being written is finished.
-func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
+func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
 	languages, lacking, err := lang.Load(o.languages)
 	if err != nil {
 		return cli.UsageError{Err: err}
@@ -246,7 +247,7 @@ func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set settings
 	if err != nil {
 		return cli.Usagef("--listen %s: %w", o.listen, err)
 	}
-	first, follow := bench.UnitInfo{Stage: set.stage}, ""
+	first, follow := bench.UnitInfo{Stage: set.Stage}, ""
 	if o.replay != "" { // whoever tries it need not think of a serial
 		first.Serial, follow = "try-1", bench.FollowNumber
 	}
@@ -327,8 +328,8 @@ func (o benchOptions) passphraseFile() string {
 		return o.passphrase
 	}
 	const name = "finishbench-passphrase"
-	if o.station != "" {
-		return filepath.Join(filepath.Dir(o.station), name)
+	if o.Station != "" {
+		return filepath.Join(filepath.Dir(o.Station), name)
 	}
 	return name
 }

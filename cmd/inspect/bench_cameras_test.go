@@ -12,6 +12,7 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 )
 
 // shooterOf is what the bench takes pictures with by a station file.
@@ -22,8 +23,8 @@ func shooterOf(t *testing.T, text string) (bench.Shooter, error) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := benchOptions{runOptions: runOptions{station: path, mmPerPX: 0.015, out: "."}}
-	set, err := o.settings()
+	o := benchOptions{Options: inspection.Options{Station: path, MMPerPX: 0.015, Out: "."}}
+	set, err := o.Settings()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -15,6 +15,7 @@ import (
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
 	"finishbench/internal/grade"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -22,8 +23,8 @@ import (
 
 // benchJudge carries the bench's pictures through the pipeline of 'inspect unit'.
 type benchJudge struct {
-	settings
-	slots    slots
+	inspection.Settings
+	slots    inspection.Slots
 	checkLog string
 	now      func() time.Time
 	model    *benchModel // nil: the rules alone call kinds
@@ -39,34 +40,34 @@ const (
 // Judge measures and judges a unit. The pixels stay the shots'; the picture that
 // is shown is drawn on a copy.
 func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Shot) (bench.Outcome, error) {
-	set := j.settings
-	set.stage = info.Stage
-	set.kinds = j.model.inForce(ctx)
+	set := j.Settings
+	set.Stage = info.Stage
+	set.Kinds = j.model.inForce(ctx)
 	var bars *lang.Phrase
-	set.barred, bars = j.bars()
-	in := &inspector{settings: set, slots: j.slots}
+	set.Barred, bars = j.bars()
+	in := &inspection.Inspector{Settings: set, Slots: j.slots}
 	folder := part.Folder{Name: info.Name()}
-	var pictures []*picture
+	var pictures []*inspection.Picture
 	for _, s := range shots {
 		shot := part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg}
 		folder.Shots = append(folder.Shots, shot)
-		pictures = append(pictures, &picture{shot: shot, image: s.Image, report: s.Report, given: true})
+		pictures = append(pictures, &inspection.Picture{Shot: shot, Image: s.Image, Report: s.Report, Given: true})
 	}
-	u, r, err := in.inspectPictures(ctx, folder, pictures)
+	u, r, err := in.InspectPictures(ctx, folder, pictures)
 	if err != nil {
 		return bench.Outcome{}, err
 	}
-	defer u.release()
-	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.limits), ScoreMost: set.limits.ScoreLimit, Waviness: grade.WavinessUnmeasured(r, set.limits)}
-	short, least := grade.TooLittle(r, set.limits)
+	defer u.Release()
+	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.Limits), ScoreMost: set.Limits.ScoreLimit, Waviness: grade.WavinessUnmeasured(r, set.Limits)}
+	short, least := grade.TooLittle(r, set.Limits)
 	for i, s := range short {
 		o.TooLittle = append(o.TooLittle, bench.TooLittle{Surface: s, Least: least[i]})
 	}
 	if r.Score != nil {
 		o.Score = *r.Score
-		o.ScoreOver = *r.Score > set.limits.ScoreLimit
+		o.ScoreOver = *r.Score > set.Limits.ScoreLimit
 	}
-	for _, c := range grade.Causes(r, set.limits) {
+	for _, c := range grade.Causes(r, set.Limits) {
 		o.Causes = append(o.Causes, bench.Cause(c))
 	}
 	o.Barred = bars
@@ -77,15 +78,15 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 // one that grew too old while the bench was on.
 func (j *benchJudge) bars() (why string, said *lang.Phrase) {
 	now := j.now()
-	if barred, why, said := checkGatePhrase(j.checkLog, now); barred {
+	if barred, why, said := inspection.CheckGatePhrase(j.checkLog, now); barred {
 		return why, said
 	}
-	if why, file := j.poorScale(); why != "" {
+	if why, file := j.PoorScale(); why != "" {
 		return why, &lang.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}
 	}
-	for _, f := range j.scales {
+	for _, f := range j.Scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
-			return age.Sentence, &lang.Phrase{Key: "notice.scale_over", Args: map[string]string{"file": filepath.Base(f.path)}}
+			return age.Sentence, &lang.Phrase{Key: "notice.scale_over", Args: map[string]string{"file": filepath.Base(f.Path)}}
 		}
 	}
 	return "", nil
@@ -93,31 +94,31 @@ func (j *benchJudge) bars() (why string, said *lang.Phrase) {
 
 // illustrate makes the pictures of an answer: the one in which the worst shows,
 // and the worst findings magnified.
-func illustrate(ctx context.Context, u *unit, o *bench.Outcome) error {
-	gloss := sync.OnceValue(u.glossMap)
+func illustrate(ctx context.Context, u *inspection.Unit, o *bench.Outcome) error {
+	gloss := sync.OnceValue(u.GlossMap)
 	about, _ := o.Shown() // else about none: number 0, and no picture
-	main := u.shownOf(about, gloss)
+	main := u.ShownOf(about, gloss)
 	if main.Image == nil {
-		main = u.shownFirst(o.Result.Verdict)
+		main = u.ShownFirst(o.Result.Verdict)
 	}
 	worst := o.WorstFirst()
 	crops := make([]report.Crop, min(benchCrops, len(worst)))
 	g, _ := errgroup.WithContext(ctx)
 	if main.Image != nil {
 		g.Go(func() error {
-			p, err := report.MakeScreenPicture(main.Image, main.over, o.Result, about.Number, benchWidth)
-			o.MainFile, o.Main = main.over.File, p.JPEG
+			p, err := report.MakeScreenPicture(main.Image, main.Over, o.Result, about.Number, benchWidth)
+			o.MainFile, o.Main = main.Over.File, p.JPEG
 			return err
 		})
 	}
 	g.Go(func() error {
 		for i := range crops {
 			f := worst[i]
-			in := u.shownOf(f, gloss)
+			in := u.ShownOf(f, gloss)
 			if in.Image == nil || f.Box[2] <= 0 {
 				continue
 			}
-			c, err := report.MakeCrop(in.Image, in.over.File, f, o.Result.ScaleOf(f.Image))
+			c, err := report.MakeCrop(in.Image, in.Over.File, f, o.Result.ScaleOf(f.Image))
 			if err != nil {
 				continue // its box lies outside the picture: it is in the list all the same
 			}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/inspection"
 	"finishbench/internal/records"
 )
 
@@ -15,7 +16,7 @@ type benchModel struct {
 	store *records.Store // nil: the model stays as it is
 
 	mu   sync.Mutex
-	last *kindModel
+	last *inspection.KindModel
 	name string // of the model in force when it was looked at last
 }
 
@@ -26,18 +27,18 @@ const modelTime = 300 * time.Millisecond
 func newBenchModel(ctx context.Context, told string, r bench.Recorder) (*benchModel, error) {
 	m := &benchModel{}
 	if b, ok := r.(*benchRecords); ok && told == "" {
-		m.store = b.store
+		m.store = b.Store
 	}
 	var err error
-	if m.last, err = chooseKindModel(ctx, told, m.store); m.last != nil {
-		m.name = m.last.name
+	if m.last, err = inspection.ChooseKindModel(ctx, told, m.store); m.last != nil {
+		m.name = m.last.Name
 	}
 	return m, err
 }
 
 // inForce is the model for the next unit. While the records do not answer, or hold
 // a model that cannot be used, it is the last one that could.
-func (m *benchModel) inForce(ctx context.Context) *kindModel {
+func (m *benchModel) inForce(ctx context.Context) *inspection.KindModel {
 	if m == nil {
 		return nil
 	}
@@ -54,7 +55,7 @@ func (m *benchModel) inForce(ctx context.Context) *kindModel {
 	case kept == nil:
 		m.last, m.name = nil, ""
 	case kept.Name != m.name:
-		if k, err := keptKindModel(kept); err == nil {
+		if k, err := inspection.KeptKindModel(kept); err == nil {
 			m.last, m.name = k, kept.Name
 		}
 	}

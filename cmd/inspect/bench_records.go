@@ -15,13 +15,14 @@ import (
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/records"
 )
 
 // benchRecords writes what the bench answers to the records.
 type benchRecords struct {
-	*recorder
+	*inspection.Recorder
 	name string // the bench's, for the records
 }
 
@@ -29,23 +30,23 @@ type benchRecords struct {
 // whole or not at all.
 func (b *benchRecords) Add(ctx context.Context, e bench.Entry) (int64, error) {
 	in := records.Inspection{
-		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.name, Operator: e.Unit.Operator, Faceplate: b.faceplate, Resin: b.resin, Stage: e.Unit.Stage,
-		Started: e.Started, Ended: e.Ended, Result: *withoutBudgets(e.Outcome.Result), Limits: b.limits, Station: b.station, Scales: b.scales,
-		Program: cli.Version, Libraries: libraryVersions(),
+		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.name, Operator: e.Unit.Operator, Faceplate: b.Faceplate, Resin: b.Resin, Stage: e.Unit.Stage,
+		Started: e.Started, Ended: e.Ended, Result: *inspection.WithoutBudgets(e.Outcome.Result), Limits: b.Limits, Station: b.Station, Scales: b.Scales,
+		Program: cli.Version, Libraries: inspection.Libraries(),
 	}
 	for _, s := range e.Shots {
 		if len(s.Raw) > 0 {
 			in.Pictures = append(in.Pictures, records.Picture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: s.MIME, Bytes: s.Raw})
 		}
 	}
-	id, err := b.store.Add(ctx, in)
+	id, err := b.Store.Add(ctx, in)
 	var twice *records.KeyError
 	if errors.As(err, &twice) {
 		// It was recorded, though the answer was lost on the way and nobody saw it;
 		// judged again it says something else, for what bars a pass has changed.
 		// What is shown now corrects it.
 		in.Key, in.Corrects = "", twice.Inspection
-		return b.store.Add(ctx, in)
+		return b.Store.Add(ctx, in)
 	}
 	return id, err
 }
@@ -53,7 +54,7 @@ func (b *benchRecords) Add(ctx context.Context, e bench.Entry) (int64, error) {
 // Withdraw is asked for again where the answer to the first time was lost: then
 // it is done.
 func (b *benchRecords) Withdraw(ctx context.Context, id int64, by, why string) error {
-	err := b.store.Withdraw(ctx, id, records.Note{By: by, Why: why})
+	err := b.Store.Withdraw(ctx, id, records.Note{By: by, Why: why})
 	if errors.Is(err, records.ErrWithdrawn) {
 		return nil
 	}
@@ -61,14 +62,14 @@ func (b *benchRecords) Withdraw(ctx context.Context, id int64, by, why string) e
 }
 
 func (b *benchRecords) Overrule(ctx context.Context, id int64, o bench.Overrule) error {
-	return b.store.Overrule(ctx, id, records.Overrule{At: o.At, By: o.By, Verdict: o.Verdict, Reason: o.Reason, Note: o.Note})
+	return b.Store.Overrule(ctx, id, records.Overrule{At: o.At, By: o.By, Verdict: o.Verdict, Reason: o.Reason, Note: o.Note})
 }
 
 // historyMost is how many inspections of a serial the page looks at, the latest.
 const historyMost = 40
 
 func (b *benchRecords) History(ctx context.Context, serial string) ([]bench.Past, error) {
-	all, err := b.store.Find(ctx, records.Filter{Serial: serial, Limit: historyMost, NewestFirst: true})
+	all, err := b.Store.Find(ctx, records.Filter{Serial: serial, Limit: historyMost, NewestFirst: true})
 	if err != nil {
 		return nil, err
 	}
@@ -94,7 +95,7 @@ func pastOf(in *records.Inspection) bench.Past {
 }
 
 func (b *benchRecords) PictureBytes(ctx context.Context, sum string) ([]byte, string, error) {
-	data, mime, err := b.store.PictureBytes(ctx, sum)
+	data, mime, err := b.Store.PictureBytes(ctx, sum)
 	if errors.Is(err, records.ErrForgotten) {
 		err = bench.ErrForgotten
 	}
@@ -210,7 +211,7 @@ func (m *benchMemory) PictureBytes(_ context.Context, sum string) ([]byte, strin
 // benchNotices says what stands in the way of trusting an answer. The check
 // piece's log is looked at again now and then, not for each browser.
 type benchNotices struct {
-	settings
+	inspection.Settings
 	checkLog string
 	fixed    []bench.Notice // for as long as the program runs
 
@@ -229,14 +230,14 @@ func (n *benchNotices) Notices(now time.Time) []bench.Notice {
 		return n.last
 	}
 	n.at, n.last = now, nil
-	if barred, _, said := checkGatePhrase(n.checkLog, now); barred {
+	if barred, _, said := inspection.CheckGatePhrase(n.checkLog, now); barred {
 		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.check_bars", Why: said}, Bars: true})
 	}
-	if _, file := n.poorScale(); file != "" {
+	if _, file := n.PoorScale(); file != "" {
 		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})
 	}
-	for _, f := range n.scales {
-		args := map[string]string{"file": filepath.Base(f.path)}
+	for _, f := range n.Scales {
+		args := map[string]string{"file": filepath.Base(f.Path)}
 		switch age := f.AgeState(now); age.State {
 		case optics.AgeOver:
 			n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_over", Args: args}, Bars: true})

@@ -16,6 +16,7 @@ import (
 	"finishbench/internal/capture/sources"
 	"finishbench/internal/capture/trouble"
 	"finishbench/internal/codec"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 )
@@ -70,10 +71,10 @@ func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.
 	for i, k := range kept {
 		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Came: k.Came, Report: k.Report}
 	}
-	seen := &seenShots{}
+	seen := &inspection.SeenShots{}
 	for _, k := range had {
 		if k.Image != nil && k.Report.State == part.PictureOK {
-			seen.differs(k.Part(), proof.Look(k.Image, k.Part()))
+			seen.Differs(k.Part(), proof.Look(k.Image, k.Part()))
 		}
 	}
 	check := func(im *part.Image, shot part.Shot) part.PictureReport {
@@ -82,8 +83,8 @@ func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.
 		}
 		r := capture.Check(im, shot, s.fit)
 		if r.State == part.PictureOK && shot.Searched() && !shot.Light.OfScreen() {
-			if d := seen.differs(shot, proof.Look(im, shot)); d != nil {
-				refuse(&r, d.Name, d.Remedy)
+			if d := seen.Differs(shot, proof.Look(im, shot)); d != nil {
+				inspection.Refuse(&r, d.Name, d.Remedy)
 			}
 		}
 		return r
@@ -127,7 +128,7 @@ func (s *planShooter) beginFile(im *part.Image) {
 	s.mu.Unlock()
 	go func() {
 		defer close(f.done)
-		f.err = guard(func() (err error) { f.data, err = codec.EncodePNG(im); return err })
+		f.err = inspection.Guard(func() (err error) { f.data, err = codec.EncodePNG(im); return err })
 	}()
 }
 

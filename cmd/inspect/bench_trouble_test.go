@@ -40,7 +40,7 @@ func stationBench(t *testing.T, file string) (db string, en, zh *benchBrowser) {
 	t.Helper()
 	db = filepath.Join(t.TempDir(), "bench.db")
 	o := benchOptions{listen: "127.0.0.1:0"}
-	o.station, o.mmPerPX, o.stage, o.jobs, o.record.url = file, 0.015, "wet", 2, db
+	o.Station, o.MMPerPX, o.Stage, o.Jobs, o.Record.URL = file, 0.015, "wet", 2, db
 	page, _ := benchHere(t, func(ctx context.Context, ready func(string)) error {
 		return runBench(ctx, o, nil, io.Discard, os.Stderr, ready)
 	})

@@ -18,6 +18,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
 )
@@ -85,7 +86,7 @@ func runCheck(o checkOptions, args []string, now time.Time, stdout io.Writer) er
 			return err
 		}
 	}
-	s, err := readStability(path, nil)
+	s, err := inspection.ReadStability(path, nil)
 	if err != nil {
 		return err
 	}
@@ -171,7 +172,7 @@ func event(e study.CheckEvent, flag, note string, now time.Time) ([]study.CheckE
 // fromResult takes the check's value from a unit's result: NaN, with a note,
 // where it was not measured.
 func (o checkOptions) fromResult() (v float64, note string, err error) {
-	r, err := readResult(filepath.Join(o.unit, cli.ResultFile))
+	r, err := inspection.ReadResult(filepath.Join(o.unit, cli.ResultFile))
 	if err != nil {
 		return 0, "", err
 	}
@@ -215,7 +216,7 @@ func appendChecks(path string, entries []study.CheckEntry) error {
 	for _, e := range entries {
 		text += e.Row()
 	}
-	if _, err := parseStability(path, append(slices.Clone(data), text...), nil); err != nil {
+	if _, err := inspection.ParseStability(path, append(slices.Clone(data), text...), nil); err != nil {
 		return fmt.Errorf("nothing was written: %w", err)
 	}
 	f, err := os.OpenFile(path, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o666)

@@ -61,15 +61,4 @@ func TestCheckPieceBars(t *testing.T) {
 			t.Errorf("%s: verdict %s, warnings %q", name, r.Verdict, r.Warnings)
 		}
 	}
-	for _, v := range []part.Verdict{part.Pass, part.Rework} {
-		r := &part.Result{Verdict: v}
-		bar(r, "the check piece is out of limits")
-		if want := map[part.Verdict]part.Verdict{part.Pass: part.NotMeasured, part.Rework: part.Rework}[v]; r.Verdict != want || len(r.Warnings) != 1 {
-			t.Errorf("%s becomes %s, warnings %q", v, r.Verdict, r.Warnings)
-		}
-		r = &part.Result{Verdict: v}
-		if bar(r, ""); r.Verdict != v || r.Warnings != nil {
-			t.Errorf("%s becomes %s though nothing bars", v, r.Verdict)
-		}
-	}
 }

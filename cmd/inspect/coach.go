@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -94,7 +95,7 @@ func runCoach(ctx context.Context, o coachOptions, now time.Time, stdout io.Writ
 	if err != nil {
 		return err
 	}
-	sheet := coachSheet{l: l, c: c, p: p, from: from, to: to, stage: stage, crop: cropsFrom(ctx, store)}.sheet()
+	sheet := coachSheet{l: l, c: c, p: p, from: from, to: to, stage: stage, crop: inspection.CropsFrom(ctx, store)}.sheet()
 	return o.Write("coach", sheet, c, stdout)
 }
 

@@ -6,39 +6,40 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 )
 
 // runFlags are the flags that unit and surface share.
-func runFlags(o *runOptions, cmd *cobra.Command) {
+func runFlags(o *inspection.Options, cmd *cobra.Command) {
 	f := cmd.Flags()
-	f.StringVar(&o.out, "out", "", "folder for the results; made where it is missing")
-	f.Float64Var(&o.mmPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
-	f.StringArrayVar(&o.scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")
-	f.StringVar(&o.stage, "stage", "", "trim, wet or cured (default wet)")
-	f.StringVar(&o.limits, "limits", "", "file with the limits (default: the built-in ones, see configs/limits.yaml)")
-	f.StringVar(&o.station, "station", "", "file that describes the station: scale, thresholds (see configs/station.yaml)")
-	f.StringVar(&o.kinds, "kind-model", "", "file of a learned model by which kinds are called, or none (default: the one in force of the records, if any; see 'inspect learn')")
-	f.IntVar(&o.jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
-	f.BoolVar(&o.json, "json", false, "write the results to standard output, as one JSON array")
-	f.BoolVar(&o.budget, "budget", false, "tell how the uncertainty of the worst step and of a typical size comes about; result.json then has all budgets")
+	f.StringVar(&o.Out, "out", "", "folder for the results; made where it is missing")
+	f.Float64Var(&o.MMPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
+	f.StringArrayVar(&o.Scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")
+	f.StringVar(&o.Stage, "stage", "", "trim, wet or cured (default wet)")
+	f.StringVar(&o.Limits, "limits", "", "file with the limits (default: the built-in ones, see configs/limits.yaml)")
+	f.StringVar(&o.Station, "station", "", "file that describes the station: scale, thresholds (see configs/station.yaml)")
+	f.StringVar(&o.KindModel, "kind-model", "", "file of a learned model by which kinds are called, or none (default: the one in force of the records, if any; see 'inspect learn')")
+	f.IntVar(&o.Jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
+	f.BoolVar(&o.JSON, "json", false, "write the results to standard output, as one JSON array")
+	f.BoolVar(&o.Budget, "budget", false, "tell how the uncertainty of the worst step and of a typical size comes about; result.json then has all budgets")
 	f.SortFlags = false
 }
 
 // recordFlags say where inspections are recorded, and what is known of them.
-func recordFlags(o *recordOptions, cmd *cobra.Command) {
+func recordFlags(o *inspection.RecordOptions, cmd *cobra.Command) {
 	f := cmd.Flags()
-	f.StringVar(&o.url, "record", "", "database that keeps each inspection: a SQLite file, or postgres://USER@HOST/DATABASE; none: none (default: the station file's)")
-	f.StringVar(&o.operator, "operator", "", "who inspects, for the records")
-	f.StringVar(&o.lot, "lot", "", "lot of the units, for the records")
+	f.StringVar(&o.URL, "record", "", "database that keeps each inspection: a SQLite file, or postgres://USER@HOST/DATABASE; none: none (default: the station file's)")
+	f.StringVar(&o.Operator, "operator", "", "who inspects, for the records")
+	f.StringVar(&o.Lot, "lot", "", "lot of the units, for the records")
 	builtInFlags(o, cmd)
-	f.StringVar(&o.side, "side", "", "L or R, for the records (default: the end of the unit's name, as in u06-R)")
+	f.StringVar(&o.Side, "side", "", "L or R, for the records (default: the end of the unit's name, as in u06-R)")
 }
 
 // builtInFlags are what the units are made of, so that findings can be set beside it.
-func builtInFlags(o *recordOptions, cmd *cobra.Command) {
+func builtInFlags(o *inspection.RecordOptions, cmd *cobra.Command) {
 	f := cmd.Flags()
-	f.StringVar(&o.faceplate, "faceplate", "", "which faceplate the units have, for the records: a pattern, an article, a batch")
-	f.StringVar(&o.resin, "resin", "", "batch of resin that the units are made with, for the records")
+	f.StringVar(&o.Faceplate, "faceplate", "", "which faceplate the units have, for the records: a pattern, an article, a batch")
+	f.StringVar(&o.Resin, "resin", "", "batch of resin that the units are made with, for the records")
 }
 
 // sheetFlags are the flags of the commands that make one sheet.

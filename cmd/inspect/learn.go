@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/learn"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -119,7 +120,7 @@ func runLearnAccept(ctx context.Context, o cli.Database, by learnBy, name string
 	if err != nil {
 		return err
 	}
-	if _, err := keptKindModel(kept); err != nil {
+	if _, err := inspection.KeptKindModel(kept); err != nil {
 		return err
 	}
 	id, err := by.person(ctx, s)

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/learn"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -71,13 +72,13 @@ func runLearnFit(ctx context.Context, r cli.Database, o learnFitOptions, now tim
 	if err != nil {
 		return err
 	}
-	old, err := chooseKindModel(ctx, "", store)
+	old, err := inspection.ChooseKindModel(ctx, "", store)
 	if err != nil {
 		return err
 	}
 	q := learn.Request{Examples: set.examples, Params: learn.DefaultParams(), Made: now, From: set.from}
 	if old != nil {
-		q.Old = old.model.Caller()
+		q.Old = old.Model.Caller()
 	}
 	out, err := learn.Learn(q)
 	if err != nil {
@@ -85,7 +86,7 @@ func runLearnFit(ctx context.Context, r cli.Database, o learnFitOptions, now tim
 	}
 	sheet := learnSheet{set: &set, o: &out, p: q.Params, old: old, now: now}
 	if store != nil {
-		sheet.crop = cropsFrom(ctx, store)
+		sheet.crop = inspection.CropsFrom(ctx, store)
 	}
 	if out.Model != nil {
 		if sheet.fitted, err = o.keep(ctx, store, by, out.Model); err != nil {
@@ -110,8 +111,8 @@ func (o learnFitOptions) examples(ctx context.Context, store *records.Store) (le
 }
 
 // keep keeps a fitted model in the records and as a file, where told to.
-func (o learnFitOptions) keep(ctx context.Context, store *records.Store, by teach.Person, m *learn.Model) (*kindModel, error) {
-	k, err := newKindModel(m)
+func (o learnFitOptions) keep(ctx context.Context, store *records.Store, by teach.Person, m *learn.Model) (*inspection.KindModel, error) {
+	k, err := inspection.NewKindModel(m)
 	if err != nil {
 		return nil, err
 	}
@@ -135,7 +136,7 @@ func (o learnFitOptions) keep(ctx context.Context, store *records.Store, by teac
 	if err != nil {
 		return nil, err
 	}
-	err = store.KeepModel(ctx, records.KeptModel{Name: k.name, SHA256: k.sum, JSON: file, By: id})
+	err = store.KeepModel(ctx, records.KeptModel{Name: k.Name, SHA256: k.Sum, JSON: file, By: id})
 	return k, err
 }
 
@@ -175,10 +176,10 @@ type learnChangeJSON struct {
 	Sure  float64 `json:"confidence"`
 }
 
-func newLearnJSON(o *learn.Outcome, k *kindModel) learnJSON {
+func newLearnJSON(o *learn.Outcome, k *inspection.KindModel) learnJSON {
 	j := learnJSON{Refused: o.Refused, Labels: o.Used, Units: o.Units, Counts: []learnCountJSON{}, Disagree: len(o.Disagree), Alike: len(o.Alike), Warnings: o.Warnings}
 	if k != nil {
-		j.Name, j.SHA256 = k.name, k.sum
+		j.Name, j.SHA256 = k.Name, k.Sum
 	}
 	for _, c := range o.Counts {
 		j.Counts = append(j.Counts, learnCountJSON{c, c.Missing(learn.DefaultParams())})

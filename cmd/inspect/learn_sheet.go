@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -19,8 +20,8 @@ type learnSheet struct {
 	set       *learnSet
 	o         *learn.Outcome
 	p         learn.Params
-	old       *kindModel // in force now; nil: the rules
-	fitted    *kindModel // nil: refused
+	old       *inspection.KindModel // in force now; nil: the rules
+	fitted    *inspection.KindModel // nil: refused
 	inRecords bool
 	now       time.Time
 	crop      func(id int64, f part.Finding) (report.Crop, error) // nil: no records, no pictures
@@ -49,7 +50,7 @@ func (s learnSheet) sheet() report.Sheet {
 		}}
 	if s.fitted != nil {
 		sh.Rating, sh.Word = report.Good, "better"
-		sh.Facts = append(sh.Facts, report.Fact{Name: "Fitted model, not in force", Value: s.fitted.name})
+		sh.Facts = append(sh.Facts, report.Fact{Name: "Fitted model, not in force", Value: s.fitted.Name})
 	}
 	if t := s.o.Trial; t != nil {
 		sh.Facts = append(sh.Facts,
@@ -78,7 +79,7 @@ func (s learnSheet) inForce() string {
 	if s.old == nil {
 		return "the rules alone"
 	}
-	return "model " + s.old.name
+	return "model " + s.old.Name
 }
 
 func (s learnSheet) line() string {
@@ -88,7 +89,7 @@ func (s learnSheet) line() string {
 	case s.fitted == nil:
 		return "Learning gains nothing that is sure; nothing was kept, and calls stay as they are."
 	case s.inRecords:
-		return fmt.Sprintf("On units left out more findings are called right than now. Nothing has changed yet: 'inspect learn accept %s' puts the model in force.", s.fitted.name)
+		return fmt.Sprintf("On units left out more findings are called right than now. Nothing has changed yet: 'inspect learn accept %s' puts the model in force.", s.fitted.Name)
 	}
 	return "On units left out more findings are called right than now. Nothing has changed yet: 'inspect unit --kind-model' uses the model's file."
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -335,7 +336,7 @@ func TestBenchModel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := newBenchModel(t.Context(), "", &benchRecords{&recorder{store: store}, "bench 1"})
+	m, err := newBenchModel(t.Context(), "", &benchRecords{&inspection.Recorder{Store: store}, "bench 1"})
 	if err != nil || m.inForce(t.Context()) != nil {
 		t.Fatalf("%v", err)
 	}
@@ -347,7 +348,7 @@ func TestBenchModel(t *testing.T) {
 		t.Error("used before it was accepted")
 	}
 	learnRun(t, 0, "in force", "learn", "accept", fit.Name, "--by", "AK", "--record", db)
-	if k := m.inForce(t.Context()); k == nil || k.name != fit.Name {
+	if k := m.inForce(t.Context()); k == nil || k.Name != fit.Name {
 		t.Errorf("%+v", k)
 	}
 	learnRun(t, 0, "rules alone", "learn", "back", "--by", "AK", "--record", db)
@@ -359,7 +360,7 @@ func TestBenchModel(t *testing.T) {
 	if err := store.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if k := m.inForce(t.Context()); k == nil || k.name != fit.Name {
+	if k := m.inForce(t.Context()); k == nil || k.Name != fit.Name {
 		t.Errorf("without records: %+v", k)
 	}
 }

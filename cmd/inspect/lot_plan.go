@@ -17,6 +17,7 @@ import (
 	"finishbench/configs"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -136,11 +137,11 @@ func (o *lotPlanOptions) openFor(ctx context.Context, name string, st config.Sta
 		url = st.Records
 	}
 	switch {
-	case name != "" && (url == "" || url == noRecords):
+	case name != "" && (url == "" || url == inspection.NoRecords):
 		return nil, cli.Usagef("say where lot %s is kept: --record, or a --station file whose key records names a database", name)
 	case name != "":
 		return records.Open(ctx, url, time.Now)
-	case o.URL == "" || url == noRecords:
+	case o.URL == "" || url == inspection.NoRecords:
 		return nil, nil
 	}
 	return records.OpenExisting(ctx, url, time.Now)
@@ -334,7 +335,7 @@ func limitsInForce(path string) (sum, name string, err error) {
 	if _, err := config.LoadLimits(path); err != nil {
 		return "", "", cli.UsageError{Err: err}
 	}
-	t, err := settingsText(path, "limits.yaml (shipped)", configs.LimitsYAML)
+	t, err := inspection.SettingsText(path, "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		return "", "", err
 	}

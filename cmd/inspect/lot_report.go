@@ -134,7 +134,7 @@ func runLotReport(ctx context.Context, o lotReportOptions, name string, stdout i
 // reportRoom is about what the report of a lot of ten thousand units takes, bytes.
 const reportRoom = 448 << 20
 
-// roomForReport gives the heap large pages, as tuneMemory does for pictures: touching
+// roomForReport gives the heap large pages, as inspection.TuneMemory does for pictures: touching
 // fresh memory page by page takes longer than what is done with it. Until the
 // returned function is called, the heap is cleared up seldom.
 func roomForReport() (done func()) {

@@ -20,6 +20,7 @@ import (
 	"finishbench/configs"
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/lang"
+	"finishbench/internal/inspection"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -42,7 +43,7 @@ func inventedLots(t testing.TB, n, size int, whole bool) (string, []string) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -286,7 +287,7 @@ func TestLotReportShell(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -362,7 +363,7 @@ func drift(t *testing.T) string {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/inspection"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -232,9 +233,9 @@ func (m *lotReporter) check(at time.Time) *lotreport.Check {
 	if m.checkLog == "" {
 		return nil
 	}
-	barred, why := checkGate(m.checkLog, at)
+	barred, why := inspection.CheckGate(m.checkLog, at)
 	c := &lotreport.Check{Log: filepath.Base(m.checkLog), OK: !barred, Told: why}
-	if s, err := readStability(m.checkLog, nil); err == nil && len(s.Checks) > 0 {
+	if s, err := inspection.ReadStability(m.checkLog, nil); err == nil && len(s.Checks) > 0 {
 		last := s.Checks[len(s.Checks)-1]
 		c.Last, c.Value = &last.Time, part.Num(last.Level)
 	}

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -19,7 +20,7 @@ import (
 // lotTakeOptions are the flags of lot take.
 type lotTakeOptions struct {
 	*cli.Database
-	run  runOptions
+	run  inspection.Options
 	why  string
 	unit string
 }
@@ -57,14 +58,14 @@ func newLotTakeCommand(r *cli.Database) *cobra.Command {
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.run.station = cli.First(o.run.station, o.Station)
-			o.Station = o.run.station
+			o.run.Station = cli.First(o.run.Station, o.Station)
+			o.Station = o.run.Station
 			return runLotTake(cmd.Context(), o, args[0], args[1:], cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.run.record.operator, "by", "", "who inspects")
-	builtInFlags(&o.run.record, cmd)
+	f.StringVar(&o.run.Record.Operator, "by", "", "who inspects")
+	builtInFlags(&o.run.Record, cmd)
 	f.StringVar(&o.unit, "unit", "", "this unit only, taken again from its latest inspection")
 	f.StringVar(&o.why, "why", "", "why it is taken again")
 	runFlags(&o.run, cmd)
@@ -96,7 +97,7 @@ func runLotTake(ctx context.Context, o lotTakeOptions, name string, dirs []strin
 		return fmt.Errorf("the sample of lot %s is not drawn yet: draw it with 'inspect lot draw %s'", name, name)
 	case r.Decision != nil:
 		return fmt.Errorf("lot %s is decided: nothing can be taken any more", name)
-	case o.unit != "" && (len(dirs) > 0 || o.why == "" || o.run.record.operator == ""):
+	case o.unit != "" && (len(dirs) > 0 || o.why == "" || o.run.Record.Operator == ""):
 		return cli.Usagef("--unit takes one unit again from the records: give --why and --by, and no folders")
 	case o.why != "" && o.unit == "":
 		return cli.Usagef("--why is for --unit")
@@ -146,7 +147,7 @@ func takeRecords(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken
 		}
 		return fmt.Errorf("the records have no new inspection of %s that could be taken", o.unit)
 	}
-	return book.takeAll(ctx, units, o.run.record.operator, t)
+	return book.takeAll(ctx, units, o.run.Record.Operator, t)
 }
 
 // takeAll takes units, many at a time; what is refused is told and left out.
@@ -317,7 +318,7 @@ func (s *lotSource) latest(ctx context.Context, name string) (*records.Inspectio
 // tellTaken tells what was taken and where the lot stands.
 func tellTaken(o *lotTakeOptions, book *lotBook, t *taken, stdout io.Writer) error {
 	v := newLotView(&book.lot)
-	if o.run.json {
+	if o.run.JSON {
 		if err := cli.WriteJSON(stdout, lotTakeJSON{t.Taken, t.Before, orEmpty(t.Again), orEmpty(t.Missing), orEmpty(t.Not), orEmpty(t.Unmeasured), v.json()}); err != nil {
 			return err
 		}

@@ -16,6 +16,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
+	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -38,52 +39,52 @@ func takeFolders(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken
 	if err != nil || len(todo) == 0 {
 		return err
 	}
-	rec, err := openRecorder(ctx, o.run, set)
+	rec, err := inspection.OpenRecorder(ctx, o.run, set)
 	if err != nil {
 		return err
 	}
-	defer rec.close()
-	take := &folderTaker{book: book, by: o.run.record.operator, limits: opening.Limits, t: t, stderr: stderr}
-	rec.after = take.one
+	defer rec.Close()
+	take := &folderTaker{book: book, by: o.run.Record.Operator, limits: opening.Limits, t: t, stderr: stderr}
+	rec.After = take.one
 	run := o.run
-	if run.json { // stdout is for the lot's own
-		run.json, stdout = false, stderr
+	if run.JSON { // stdout is for the lot's own
+		run.JSON, stdout = false, stderr
 	}
 	var code cli.ExitCode
-	if err = runJobs(ctx, run, set, todo, rec, stdout, stderr); errors.As(err, &code) && code != cli.ExitOther {
+	if err = inspection.RunJobs(ctx, run, set, todo, rec, stdout, stderr); errors.As(err, &code) && code != cli.ExitOther {
 		err = nil // how units are is told by the lot
 	}
 	return err
 }
 
 // runSettings are the settings of the pipeline, which must judge as the lot wants.
-func (o *lotTakeOptions) runSettings(book *lotBook) (settings, error) {
+func (o *lotTakeOptions) runSettings(book *lotBook) (inspection.Settings, error) {
 	l, opening := &book.lot, &book.lot.Current().Opening
-	if o.run.stage == "" {
-		o.run.stage = string(opening.Stage)
+	if o.run.Stage == "" {
+		o.run.Stage = string(opening.Stage)
 	}
-	if o.run.stage != string(opening.Stage) {
-		return settings{}, cli.Usagef("lot %s is judged %s, not %s: leave out --stage", l.Name, opening.Stage, o.run.stage)
+	if o.run.Stage != string(opening.Stage) {
+		return inspection.Settings{}, cli.Usagef("lot %s is judged %s, not %s: leave out --stage", l.Name, opening.Stage, o.run.Stage)
 	}
-	sum, name, err := limitsInForce(o.run.limits)
+	sum, name, err := limitsInForce(o.run.Limits)
 	if err != nil {
-		return settings{}, err
+		return inspection.Settings{}, err
 	}
 	if sum != opening.Limits {
-		return settings{}, fmt.Errorf("lot %s was opened with other limits (%s, %.12s) than these (%s, %.12s): give those with --limits, or start a new plan with 'inspect lot plan %s --anew'",
+		return inspection.Settings{}, fmt.Errorf("lot %s was opened with other limits (%s, %.12s) than these (%s, %.12s): give those with --limits, or start a new plan with 'inspect lot plan %s --anew'",
 			l.Name, opening.LimitsName, opening.Limits, name, sum, l.Name)
 	}
-	if o.run.record.url, err = o.Database.Where(); err != nil {
-		return settings{}, err
+	if o.run.Record.URL, err = o.Database.Where(); err != nil {
+		return inspection.Settings{}, err
 	}
-	o.run.record.lot = l.Name
-	return o.run.settings()
+	o.run.Record.Lot = l.Name
+	return o.run.Settings()
 }
 
 // lotJobs lists the folders of units that the lot still waits for. A folder that is
 // named itself must be of such a unit, or of one that was taken; of a folder of
 // folders only those of drawn units count.
-func lotJobs(book *lotBook, dirs []string) ([]job, error) {
+func lotJobs(book *lotBook, dirs []string) ([]inspection.Job, error) {
 	var named, inside []string
 	for _, d := range dirs {
 		subs, err := foldersIn(d)
@@ -100,15 +101,15 @@ func lotJobs(book *lotBook, dirs []string) ([]job, error) {
 	if err != nil {
 		return nil, err
 	}
-	var out []job
+	var out []inspection.Job
 	for i, j := range jobs {
-		p := r.Look(j.folder.Name)
+		p := r.Look(j.Folder.Name)
 		if p == nil && i < len(named) {
-			return nil, lotError(book.lot.MayTake(j.folder.Name))
+			return nil, lotError(book.lot.MayTake(j.Folder.Name))
 		}
 		if p != nil && (p.Unit == nil || !p.Unit.Measured()) {
-			if j.err != nil && j.absent {
-				return nil, cli.Usagef("%s: %w", j.dir, j.err)
+			if j.Err != nil && j.Absent {
+				return nil, cli.Usagef("%s: %w", j.Dir, j.Err)
 			}
 			out = append(out, j)
 		}
@@ -116,12 +117,12 @@ func lotJobs(book *lotBook, dirs []string) ([]job, error) {
 	return out, nil
 }
 
-func lotScan(dirs []string) ([]job, error) {
-	units, err := nameUnits(dirs)
+func lotScan(dirs []string) ([]inspection.Job, error) {
+	units, err := inspection.NameUnits(dirs)
 	if err != nil {
 		return nil, err
 	}
-	return scanAll(units)
+	return inspection.ScanAll(units)
 }
 
 // foldersIn lists the folders in a folder of folders; nil where it is a unit's own.
@@ -144,10 +145,10 @@ func foldersIn(dir string) ([]string, error) {
 }
 
 // notAmong are the names that no job is for.
-func notAmong(names []string, jobs []job) []string {
+func notAmong(names []string, jobs []inspection.Job) []string {
 	have := map[string]bool{}
 	for i := range jobs {
-		have[jobs[i].folder.Name] = true
+		have[jobs[i].Folder.Name] = true
 	}
 	return slices.DeleteFunc(slices.Clone(names), func(n string) bool { return have[n] })
 }
@@ -155,34 +156,34 @@ func notAmong(names []string, jobs []job) []string {
 // adopt takes units that were looked at and recorded for this lot, from the very
 // pictures that lie in their folders: an interrupted run left them. It returns the
 // jobs that are left.
-func adopt(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, jobs []job) ([]job, error) {
+func adopt(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, jobs []inspection.Job) ([]inspection.Job, error) {
 	from, err := newLotSource(ctx, book.store, &book.lot)
 	if err != nil {
 		return nil, err
 	}
-	var todo []job
+	var todo []inspection.Job
 	var units []lots.Unit
 	for _, j := range jobs {
-		in := from.byUnit[j.folder.Name]
+		in := from.byUnit[j.Folder.Name]
 		if in == nil || in.Limits.SHA256 != book.lot.Current().Opening.Limits {
 			todo = append(todo, j)
 			continue
 		}
-		same, err := samePictures(ctx, book.store, in, j.folder)
+		same, err := samePictures(ctx, book.store, in, j.Folder)
 		if err != nil {
 			return nil, err
 		}
-		p := book.lot.Current().Look(j.folder.Name)
+		p := book.lot.Current().Look(j.Folder.Name)
 		switch {
 		case !same:
 			todo = append(todo, j)
 		case p.Unit != nil && p.Unit.Inspection == in.ID: // taken, and not measured
-			t.Unmeasured = append(t.Unmeasured, j.folder.Name)
+			t.Unmeasured = append(t.Unmeasured, j.Folder.Name)
 		default:
-			units = append(units, lotUnit(j.folder.Name, in))
+			units = append(units, lotUnit(j.Folder.Name, in))
 		}
 	}
-	return todo, book.takeAll(ctx, units, o.run.record.operator, t)
+	return todo, book.takeAll(ctx, units, o.run.Record.Operator, t)
 }
 
 // samePictures says whether an inspection was made of the pictures in a folder.

@@ -16,6 +16,7 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -29,7 +30,7 @@ func lotInspection(t testing.TB, name, lot string) records.Inspection {
 	t.Helper()
 	serial, side := part.SerialAndSide(name, "")
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		t.Fatal(err)
 	}

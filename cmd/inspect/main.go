@@ -2,7 +2,7 @@
 // findings in the lacquer, a verdict with its reasons, and pages to look at.
 //
 // One file a subcommand; run.go wires them, internal/cli alone turns errors into
-// exit codes, pipeline.go carries one unit from its folder to its report.
+// exit codes, internal/inspection carries one unit from its folder to its report.
 package main
 
 import (

@@ -9,6 +9,7 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 )
@@ -81,11 +82,11 @@ func TestPicturesAreWhatTheirNamesSay(t *testing.T) {
 
 // At the bench each shot is told against those before it: a unit that was not turned at the second, one taken once more anew.
 func TestSeenShots(t *testing.T) {
-	seen := &seenShots{}
+	seen := &inspection.SeenShots{}
 	look := func(file string, view part.View, light part.Light, turn float64, as string) *proof.Doubt {
 		pictures := must(capture.Read("../../testdata/images/u06-R/" + as))
 		shot := part.Shot{File: file, View: view, Light: light, AngleDeg: turn}
-		return seen.differs(shot, proof.Look(pictures, shot))
+		return seen.Differs(shot, proof.Look(pictures, shot))
 	}
 	if d := look("edge_000.png", part.Edge, part.NoLight, 0, "edge_000.jpg"); d != nil {
 		t.Errorf("the first: %+v", d)

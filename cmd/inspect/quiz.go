@@ -20,6 +20,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/grade"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -514,7 +515,7 @@ func (b *quizBook) serve(ctx context.Context, o benchOptions, stdout, stderr io.
 			ready(url + "quiz")
 		}
 	}
-	return o.serve(ctx, parts, settings{stage: part.Cured}, access, b.store.Where(), stdout, told)
+	return o.serve(ctx, parts, inspection.Settings{Stage: part.Cured}, access, b.store.Where(), stdout, told)
 }
 
 // noShooter is the camera of a machine that has none.

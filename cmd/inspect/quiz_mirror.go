@@ -6,15 +6,14 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-
 	"slices"
 	"strings"
 
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/report"
 	"finishbench/internal/synth"
-
 	"finishbench/internal/teach"
 )
 
@@ -77,7 +76,7 @@ func screenImages(ctx context.Context, store *records.Store, of []teach.ItemPict
 		if err != nil {
 			return nil, err
 		}
-		if images[p.Light], err = imageOf(raw, string(p.Light)+".jpg"); err != nil { // its content tells what it is
+		if images[p.Light], err = inspection.DecodeImage(raw, string(p.Light)+".jpg"); err != nil { // its content tells what it is
 			return nil, fmt.Errorf("%w: %w", errGone, err)
 		}
 	}
@@ -173,7 +172,7 @@ func paintScreenUnit(dir, name string, clean bool, kind part.Kind, o paintOption
 	p.H = p.W
 	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: "plain", Face: &knownSurface{Files: map[string]string{}, Defects: []knownDefect{}}}
 	box := func(x, y, hx, hy float64) []float64 {
-		b := boxAround(part.Point{X: float64(p.W-1)/2 + x/p.MMPerPX, Y: float64(p.H-1)/2 - y/p.MMPerPX}, hx/p.MMPerPX, hy/p.MMPerPX)
+		b := part.BoxAround(part.Point{X: float64(p.W-1)/2 + x/p.MMPerPX, Y: float64(p.H-1)/2 - y/p.MMPerPX}, hx/p.MMPerPX, hy/p.MMPerPX)
 		return b[:]
 	}
 	var faults []placedFlaw

@@ -455,7 +455,7 @@ func (c confirmation) confirmed(in records.Inspection) (confirmedBody, error) {
 			continue
 		}
 		k := teach.KnownDefect{Kind: f.Kind, Box: at.Box, Light: lights[at.Image]}
-		if name := mapOf(f); name != "" {
+		if name := part.MapOf(f); name != "" {
 			k.Light = mapLight(name)
 		}
 		if kind, ok := kinds[f.Number]; ok {

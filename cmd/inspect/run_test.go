@@ -7,7 +7,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -128,50 +127,5 @@ func lines(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if got != want {
 		ts.Fatalf("%s has %d lines, want %d:\n%s", args[0], got, want, text)
-	}
-}
-
-// TestCodes holds what each kind of end is called.
-func TestCodes(t *testing.T) {
-	for _, c := range []struct {
-		err  error
-		want int
-	}{
-		{nil, 0},
-		{errors.New("x"), 1},
-		{cli.OutError("out", os.ErrPermission), 1},
-		{cli.Usagef("x"), 2},
-		{cli.ExitCode(3), 3},
-		{cli.ExitCode(4), 4},
-		{cli.Interrupted{Done: 1, Total: 2}, 130},
-	} {
-		var b bytes.Buffer
-		if got := cli.Tell(&b, c.err); got != c.want {
-			t.Errorf("%v: exit code %d, want %d", c.err, got, c.want)
-		}
-		if n := strings.Count(b.String(), "\n"); n > 1 {
-			t.Errorf("%v: %d lines", c.err, n)
-		}
-	}
-}
-
-func TestNameUnits(t *testing.T) {
-	units, err := nameUnits([]string{"a/u1", "./b/u2/", "."})
-	if err != nil {
-		t.Fatal(err)
-	}
-	wd, _ := os.Getwd()
-	var names []string
-	for _, u := range units {
-		names = append(names, u.name)
-	}
-	if want := []string{"u1", "u2", filepath.Base(wd)}; !slices.Equal(names, want) {
-		t.Errorf("names %q, want %q", names, want)
-	}
-	for _, bad := range [][]string{{"a/u1", "b/u1"}, {"a", "a/"}, {"a", "a"}, {"/"}} {
-		var usage cli.UsageError
-		if _, err := nameUnits(bad); !errors.As(err, &usage) {
-			t.Errorf("%q: %v, want a usage error", bad, err)
-		}
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/target"
 )
@@ -218,7 +219,7 @@ func (o scaleOptions) making(now time.Time) (*scaleMaking, error) {
 		return nil, cli.Usagef("--name %q: give a plain name, without folders", o.name)
 	}
 	if o.lens != "" {
-		f, err := loadScaleAnyAge(o.lens)
+		f, err := inspection.LoadScaleAnyAge(o.lens)
 		if err != nil {
 			return nil, err
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -15,6 +16,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/target"
@@ -25,7 +27,7 @@ type scaleMaking struct {
 	o      scaleOptions
 	target optics.Target
 	made   time.Time
-	lens   *scaleFile // known from before; nil: none
+	lens   *inspection.ScaleFile // known from before; nil: none
 
 	shots    []*targetShot
 	camera   string
@@ -170,7 +172,7 @@ func (m *scaleMaking) fit() error {
 		s.flat = &flat
 	}
 	if err := m.choose(used); err != nil {
-		return noScaleError{firstError(why, err)}
+		return noScaleError{cmp.Or(why, err)}
 	}
 	m.flat = *m.atUnit.flat
 	m.rate(used)

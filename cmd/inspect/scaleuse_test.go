@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"finishbench/internal/cli"
-	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -88,24 +88,7 @@ func TestPoorScaleBars(t *testing.T) {
 	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "scale.rejected.json is rated poor") {
 		t.Errorf("%q", got.Warnings)
 	}
-	f, err := loadScale(config.Scale{File: poor}, time.Now())
-	if err != nil {
-		t.Fatal(err)
-	}
-	set := settings{scales: []*scaleFile{f}}
-	r := &part.Result{Verdict: part.Pass}
-	if why, _ := set.poorScale(); why == "" {
-		t.Error("a poor scale bars nothing")
-	} else if bar(r, why); r.Verdict != part.NotMeasured || len(r.Reasons) != 1 {
-		t.Errorf("%+v", r)
-	}
-	for _, word := range []string{optics.RatedFair, optics.RatedGood} {
-		f.Rating = word
-		if why, _ := set.poorScale(); why != "" {
-			t.Errorf("%s: %s", word, why)
-		}
-	}
-	if _, said := (&benchJudge{settings: settings{scales: []*scaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, path: "a.json"}}}, now: time.Now}).bars(); said == nil || said.Key != "notice.scale_poor" {
+	if _, said := (&benchJudge{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, now: time.Now}).bars(); said == nil || said.Key != "notice.scale_poor" {
 		t.Errorf("at the bench: %+v", said)
 	}
 }

@@ -6,6 +6,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -62,27 +63,9 @@ func screenCautionSection() report.SheetSection {
 	return report.SheetSection{Heading: "Cautions", Text: screenCautions()}
 }
 
-// Standard uncertainties of a sensitivity, relative, up to which it is good and fair
-// (common practice, no source).
-const (
-	mirrorGood = 0.03
-	mirrorFair = 0.06
-)
-
-// mirrorRating is how far a sensitivity can be trusted.
-func mirrorRating(m stripes.Mirror) report.Rating {
-	switch u := m.URel(); {
-	case u > mirrorFair:
-		return report.Poor
-	case u > mirrorGood || len(m.Warnings) > 0:
-		return report.Fair
-	}
-	return report.Good
-}
-
 // mirrorSheet is the page of a mirror in three positions.
 func mirrorSheet(m stripes.Mirror) report.Sheet {
-	r := mirrorRating(m)
+	r := inspection.MirrorRating(m)
 	ruler := 4 * math.Pi * m.ToldDistanceMM / m.PeriodMM
 	told := [2]float64{ruler, ruler * math.Cos(m.ToldTiltDeg*math.Pi/180)}
 	s := report.Sheet{

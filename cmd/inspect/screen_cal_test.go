@@ -16,6 +16,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/stripes"
@@ -78,22 +79,22 @@ func TestScreenWedge(t *testing.T) {
 	if page, err := os.ReadFile(filepath.Join(out, "screen-curve.html")); err != nil || !strings.Contains(string(page), "<svg") {
 		t.Errorf("no page with its plot: %v", err)
 	}
-	if g, err := screenGamma(config.Screen{Curve: path}, time.Now()); err != nil || g != c.Gamma {
+	if g, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now()); err != nil || g != c.Gamma {
 		t.Errorf("the bench draws by %g, %v", g, err)
 	}
-	if g, err := screenGamma(config.Screen{}, time.Now()); err != nil || g != 0 {
+	if g, err := inspection.ScreenGamma(config.Screen{}, time.Now()); err != nil || g != 0 {
 		t.Errorf("without a file: %g, %v", g, err)
 	}
-	if _, err := screenGamma(config.Screen{Curve: path}, time.Now().AddDate(0, 4, 0)); err == nil || !strings.Contains(err.Error(), "days old") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now().AddDate(0, 4, 0)); err == nil || !strings.Contains(err.Error(), "days old") {
 		t.Errorf("past its age: %v", err)
 	}
-	if _, err := screenGamma(config.Screen{Curve: path + "x"}, time.Now()); err == nil || !strings.Contains(err.Error(), "no such file") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path + "x"}, time.Now()); err == nil || !strings.Contains(err.Error(), "no such file") {
 		t.Errorf("not there: %v", err)
 	}
 	if err := os.WriteFile(path, []byte("{}"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := screenGamma(config.Screen{Curve: path}, time.Now()); err == nil || !strings.Contains(err.Error(), "measure again") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now()); err == nil || !strings.Contains(err.Error(), "measure again") {
 		t.Errorf("empty: %v", err)
 	}
 }
@@ -174,11 +175,11 @@ func TestScreenMirror(t *testing.T) {
 		}
 	}
 	c := config.Screen{PeriodMM: p.PeriodMM, DistanceMM: 156, TiltDeg: p.TiltDeg, Mirror: path}
-	s, doubts, err := screenOf(c, time.Now())
+	s, doubts, err := inspection.ScreenOf(c, time.Now())
 	if err != nil || len(doubts) > 0 || s.RadPerRad != m.RadPerRad || s.URel != m.URel() {
 		t.Errorf("%+v, %q, %v", s, doubts, err)
 	}
-	if _, doubts, err = screenOf(c, time.Now().AddDate(0, 0, 80)); err != nil || len(doubts) != 1 || !strings.Contains(doubts[0], "again soon") {
+	if _, doubts, err = inspection.ScreenOf(c, time.Now().AddDate(0, 0, 80)); err != nil || len(doubts) != 1 || !strings.Contains(doubts[0], "again soon") {
 		t.Errorf("after 80 days: %q, %v", doubts, err)
 	}
 	for name, change := range map[string]func(*config.Screen, *time.Time){
@@ -189,7 +190,7 @@ func TestScreenMirror(t *testing.T) {
 	} {
 		other, now := c, time.Now()
 		change(&other, &now)
-		if _, _, err := screenOf(other, now); err == nil || !strings.Contains(err.Error(), name) {
+		if _, _, err := inspection.ScreenOf(other, now); err == nil || !strings.Contains(err.Error(), name) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
@@ -309,7 +310,7 @@ plan: [{view: face, light: screen}]
 	shot := func(what string) (said string) {
 		t.Helper()
 		o := benchOptions{listen: "127.0.0.1:0", take: screenShoot{what, dir}}
-		o.station, o.jobs, o.record.url, o.remeasures = file, 2, "none", true
+		o.Station, o.Jobs, o.Record.URL, o.Remeasures = file, 2, "none", true
 		var out bytes.Buffer
 		ended := make(chan error, 1)
 		page, _ := benchHere(t, func(ctx context.Context, ready func(string)) error {

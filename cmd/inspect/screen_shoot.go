@@ -60,14 +60,14 @@ func newScreenShootCommand() *cobra.Command {
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.take, o.record.url, o.remeasures = screenShoot{args[0], args[1]}, "none", true
+			o.take, o.Record.URL, o.Remeasures = screenShoot{args[0], args[1]}, "none", true
 			return runBench(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.station, "station", "", "file that describes the station: its camera, its plan, the screen (see configs/station.yaml)")
+	f.StringVar(&o.Station, "station", "", "file that describes the station: its camera, its plan, the screen (see configs/station.yaml)")
 	o.pageFlags(cmd)
-	f.Float64Var(&o.mmPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel, where the station file has none")
+	f.Float64Var(&o.MMPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel, where the station file has none")
 	f.SortFlags = false
 	return cmd
 }

@@ -143,7 +143,7 @@ func TestSetBeforeScreenIsWholeAndInOrder(t *testing.T) {
 	})
 	code, r := inspectedAtScale(t, dir)
 	if code != cli.ExitUnmeasured || r.Verdict != part.NotMeasured || len(r.Findings) > 0 || !slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool {
-		return p.State != part.PictureOK && p.Problems[0].Name == unfitStripes
+		return p.State != part.PictureOK && p.Problems[0].Name == "stripes_unfit"
 	}) {
 		t.Errorf("phases in each other's place: %d, %s, %+v", code, r.Verdict, r.Pictures)
 	}

@@ -17,6 +17,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
@@ -194,7 +195,7 @@ func (b *setupBench) chooseScale(flag string, st config.Station, now time.Time) 
 		}
 		return nil
 	}
-	f, err := loadScaleAnyAge(file)
+	f, err := inspection.LoadScaleAnyAge(file)
 	if err != nil {
 		return err
 	}

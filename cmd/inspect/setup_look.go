@@ -10,6 +10,7 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
@@ -21,11 +22,11 @@ import (
 type setupBench struct {
 	fit    capture.FitLimits
 	limits setup.Limits
-	view   part.View      // of pictures whose names do not tell it
-	target *optics.Target // nil: none was named
-	scale  *scaleFile     // in force; nil: none, or only a number
-	lensMM float64        // the station file's distance of the lens; 0: not known
-	camera string         // of pictures whose tags name none
+	view   part.View             // of pictures whose names do not tell it
+	target *optics.Target        // nil: none was named
+	scale  *inspection.ScaleFile // in force; nil: none, or only a number
+	lensMM float64               // the station file's distance of the lens; 0: not known
+	camera string                // of pictures whose tags name none
 	focus  string
 }
 
@@ -111,9 +112,9 @@ func (b *setupBench) pose(r *setup.Reading, im *part.Image, shot part.Shot) {
 		r.PoseTrouble = "there is no scale in force: make one with inspect scale, or put mm_per_px into the station file"
 		return
 	}
-	l := lengths{mmPerPX: b.limits.Scale.MMPerPX, uRel: b.limits.Scale.U / b.limits.Scale.MMPerPX, file: b.scale}
-	p := seam.DefaultParams(l.mmPerPX)
-	p.Undistort, p.Camera = l.undistort(), l.camera(b.lensMM)
+	l := inspection.Lengths{MMPerPX: b.limits.Scale.MMPerPX, URel: b.limits.Scale.U / b.limits.Scale.MMPerPX, File: b.scale}
+	p := seam.DefaultParams(l.MMPerPX)
+	p.Undistort, p.Camera = l.Undistort(), l.Camera(b.lensMM)
 	if d := p.Camera.DistanceMM; d > 0 {
 		r.DistanceMM = d
 	}
@@ -217,7 +218,7 @@ func (b *setupBench) square(r *setup.Reading, f capture.Frame, found target.Foun
 		}
 		facts := optics.PictureFacts{WidthPX: f.Image.W, HeightPX: f.Image.H, Camera: cli.First(f.Tags.Camera, b.camera), Focus: cli.First(f.Tags.Focus, b.focus), FocalLengthMM: f.Tags.FocalLengthMM}
 		if err := b.scale.CheckPicture(facts); err != nil {
-			r.ScaleTrouble = fmt.Sprintf("%s is not for this picture: %s", filepath.Base(b.scale.path), cli.Plain(err))
+			r.ScaleTrouble = fmt.Sprintf("%s is not for this picture: %s", filepath.Base(b.scale.Path), cli.Plain(err))
 			o.Lens = nil // of another camera
 		}
 	}

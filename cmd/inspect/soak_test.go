@@ -19,6 +19,7 @@ import (
 	"finishbench/internal/bench"
 	"finishbench/internal/config"
 	"finishbench/internal/held"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -51,7 +52,7 @@ func benchHere(t testing.TB, run func(ctx context.Context, ready func(string)) e
 
 func replayBench(t testing.TB, db, folder string, mmPerPX float64) (page string, end func()) {
 	o := benchOptions{replay: folder, listen: "127.0.0.1:0"}
-	o.mmPerPX, o.stage, o.jobs, o.record.url = mmPerPX, "wet", 2, db
+	o.MMPerPX, o.Stage, o.Jobs, o.Record.URL = mmPerPX, "wet", 2, db
 	return benchHere(t, func(ctx context.Context, ready func(string)) error {
 		return runBench(ctx, o, nil, io.Discard, os.Stderr, ready)
 	})
@@ -179,16 +180,16 @@ func soakJudged(t *testing.T, units int) {
 // goes 4.8 s with each unit.
 func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end func()) {
 	o := benchOptions{listen: "127.0.0.1:0"}
-	o.mmPerPX, o.stage, o.jobs, o.record.url, o.out = 0.015, "wet", 2, db, "."
-	set, err := o.settings()
+	o.MMPerPX, o.Stage, o.Jobs, o.Record.URL, o.Out = 0.015, "wet", 2, db, "."
+	set, err := o.Settings()
 	if err != nil {
 		t.Fatal(err)
 	}
-	real, err := newReplayShooter("../../testdata/images", set.fit, 2)
+	real, err := newReplayShooter("../../testdata/images", set.Fit, 2)
 	if err != nil {
 		t.Fatal(err)
 	}
-	judge := &benchJudge{settings: set, slots: newSlots(2), now: time.Now}
+	judge := &benchJudge{Settings: set, slots: inspection.NewSlots(2), now: time.Now}
 	s := &storedShots{replayShooter: real, begun: time.Now().Add(-12 * time.Hour)}
 	answers := &storedAnswers{}
 	for range real.units {
@@ -208,8 +209,8 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 		}
 		s.units = append(s.units, shots)
 	}
-	parts := bench.Parts{Shooter: s, Judge: answers, Comparer: newComparer(set.limits.Pair), Now: s.now, Log: t.Logf}
-	notices := &benchNotices{settings: set}
+	parts := bench.Parts{Shooter: s, Judge: answers, Comparer: newComparer(set.Limits.Pair), Now: s.now, Log: t.Logf}
+	notices := &benchNotices{Settings: set}
 	parts.Notices = notices
 	access, err := o.access()
 	if err != nil {

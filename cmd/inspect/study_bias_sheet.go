@@ -166,8 +166,8 @@ type biasLineJSON struct {
 
 func (s biasSheet) numbers() biasJSON {
 	j := biasJSON{Study: s.name, Unit: s.unit, Grade: s.v.Grade, Confidence: s.b.Level, Reasons: s.v.Reasons, Warnings: s.v.Warnings}
-	notNil(&j.Reasons)
-	notNil(&j.Warnings)
+	cli.NotNil(&j.Reasons)
+	cli.NotNil(&j.Warnings)
 	for _, p := range s.b.Pieces {
 		j.Pieces = append(j.Pieces, pieceBiasJSON{p.Piece, p.Reference, p.UReference, len(p.Values), part.Num(p.Mean), part.Num(p.SD), jsonInterval(p.Bias), part.Num(p.U), part.Num(p.P)})
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/report"
 	"finishbench/internal/study"
 )
@@ -57,7 +58,7 @@ type detectionOptions struct {
 	firth       bool
 	draw        int
 	slopeMRad   float64
-	look        runOptions // with --draw: scale and station
+	look        inspection.Options // with --draw: scale and station
 	now         func() time.Time
 }
 
@@ -95,8 +96,8 @@ func newDetectionCommand() *cobra.Command {
 	f.BoolVar(&o.firth, "firth", false, "where found and missed ones do not overlap in size, fit Firth's penalised likelihood")
 	f.IntVar(&o.draw, "draw", 0, "draw so many faults of each kind into clean sets before a screen, and look for them")
 	f.Float64Var(&o.slopeMRad, "slope-mrad", 10, "steepest slope of the faults that are drawn, mrad")
-	f.Float64Var(&o.look.mmPerPX, "mm-per-px", 0, "with --draw: scale of the pictures, millimetres per pixel")
-	f.StringVar(&o.look.station, "station", "", "with --draw: file that describes the station: screen, scale")
+	f.Float64Var(&o.look.MMPerPX, "mm-per-px", 0, "with --draw: scale of the pictures, millimetres per pixel")
+	f.StringVar(&o.look.Station, "station", "", "with --draw: file that describes the station: screen, scale")
 	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }

@@ -14,6 +14,7 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
@@ -53,7 +54,7 @@ type drawnFaults struct {
 type cleanSet struct {
 	name     string
 	images   map[part.Light]*part.Image
-	seen     *scene
+	seen     *inspection.Scene
 	findings []part.Finding
 	mmPerPX  float64
 }
@@ -61,15 +62,15 @@ type cleanSet struct {
 // drawDetection draws faults into clean sets, looks for them, and says what became of them.
 func drawDetection(ctx context.Context, o detectionOptions, dirs []string, stderr io.Writer) (detectionSet, error) {
 	s := detectionSet{from: strings.Join(dirs, ", "), patterns: map[string]int{}}
-	o.look.out = "-" // nothing is written there
-	set, err := o.look.settings()
+	o.look.Out = "-" // nothing is written there
+	set, err := o.look.Settings()
 	if err != nil {
 		return s, err
 	}
-	if !set.screen.Known() {
+	if !set.Screen.Known() {
 		return s, cli.Usagef("--draw: where the screen stands is not known, so that no slope can be drawn: give --station FILE with the screen's period_mm and distance_mm (see configs/station.yaml)")
 	}
-	d := &drawnFaults{slopeRad: o.slopeMRad / 1000, screen: set.screen}
+	d := &drawnFaults{slopeRad: o.slopeMRad / 1000, screen: set.Screen}
 	for _, k := range synth.FlawKinds {
 		if len(o.kinds) == 0 || slices.Contains(o.kinds, string(k)) {
 			d.kinds = append(d.kinds, k)
@@ -78,8 +79,8 @@ func drawDetection(ctx context.Context, o detectionOptions, dirs []string, stder
 	if len(d.kinds) == 0 {
 		return s, cli.Usagef("--kind %s: none of these can be drawn; use %s", strings.Join(o.kinds, ","), joinKinds(synth.FlawKinds))
 	}
-	tuneMemory()
-	in := &inspector{settings: set, slots: newSlots(set.jobs)}
+	inspection.TuneMemory()
+	in := &inspection.Inspector{Settings: set, Slots: inspection.NewSlots(set.Jobs)}
 	good, err := cleanSets(ctx, in, dirs)
 	if err != nil {
 		return s, err
@@ -95,49 +96,49 @@ func drawDetection(ctx context.Context, o detectionOptions, dirs []string, stder
 	}
 	slices.Sort(s.mmPerPX)
 	s.from = strings.Join(d.good, ", ")
-	s.units, s.patterns[""], s.stages, s.drawn = len(good), len(good), []string{string(set.stage)}, d
+	s.units, s.patterns[""], s.stages, s.drawn = len(good), len(good), []string{string(set.Stage)}, d
 	return s, lookForDrawn(ctx, in, &s, good, o, stderr)
 }
 
 // cleanSets measures the sets that are said to be clean.
-func cleanSets(ctx context.Context, in *inspector, dirs []string) ([]*cleanSet, error) {
-	units, err := nameUnits(dirs)
+func cleanSets(ctx context.Context, in *inspection.Inspector, dirs []string) ([]*cleanSet, error) {
+	units, err := inspection.NameUnits(dirs)
 	if err != nil {
 		return nil, err
 	}
-	jobs, err := scanAll(units)
+	jobs, err := inspection.ScanAll(units)
 	if err != nil {
 		return nil, err
 	}
 	var out []*cleanSet
 	for _, j := range jobs {
-		if j.err != nil {
-			return nil, cli.Usagef("%s: %w", j.dir, j.err)
+		if j.Err != nil {
+			return nil, cli.Usagef("%s: %w", j.Dir, j.Err)
 		}
-		g := &cleanSet{name: j.folder.Name, images: map[part.Light]*part.Image{}}
-		var pictures []*picture
-		for _, s := range j.folder.Shots {
+		g := &cleanSet{name: j.Folder.Name, images: map[part.Light]*part.Image{}}
+		var pictures []*inspection.Picture
+		for _, s := range j.Folder.Shots {
 			if s.View != part.Face || !s.Light.OfScreen() {
 				continue
 			}
-			p := &picture{shot: s, given: true}
-			if p.image, err = capture.Read(s.Path); err != nil {
+			p := &inspection.Picture{Shot: s, Given: true}
+			if p.Image, err = capture.Read(s.Path); err != nil {
 				return nil, cli.Usagef("%s cannot be read: %s", s.Path, cli.Plain(err))
 			}
-			p.report = capture.Check(p.image, s, in.fit)
-			pictures, g.images[s.Light] = append(pictures, p), p.image
+			p.Report = capture.Check(p.Image, s, in.Fit)
+			pictures, g.images[s.Light] = append(pictures, p), p.Image
 		}
-		u, r, err := in.inspectPictures(ctx, j.folder, pictures)
+		u, r, err := in.InspectPictures(ctx, j.Folder, pictures)
 		if err != nil {
 			return nil, err
 		}
-		for _, s := range u.scenes {
-			if s.screen && s.mirror != nil {
-				g.seen, g.findings, g.mmPerPX = s, r.Findings, s.look.MMPerPX
+		for _, s := range u.Scenes {
+			if s.Screen && s.Mirror != nil {
+				g.seen, g.findings, g.mmPerPX = s, r.Findings, s.Look.MMPerPX
 			}
 		}
 		if g.seen == nil {
-			return nil, cli.Usagef("%s: no faults can be drawn into it, for it is no set before a screen that can be measured%s", j.dir, whyNot(r))
+			return nil, cli.Usagef("%s: no faults can be drawn into it, for it is no set before a screen that can be measured%s", j.Dir, whyNot(r))
 		}
 		out = append(out, g)
 	}
@@ -147,7 +148,7 @@ func cleanSets(ctx context.Context, in *inspector, dirs []string) ([]*cleanSet, 
 // whyNot is the first remedy that a result's pictures have.
 func whyNot(r *part.Result) string {
 	for _, p := range r.Pictures {
-		if remedy := remedyOf(p); remedy != "" {
+		if remedy := inspection.RemedyOf(p); remedy != "" {
 			return ": " + remedy
 		}
 	}
@@ -156,7 +157,7 @@ func whyNot(r *part.Result) string {
 
 // lookForDrawn draws o.draw faults of each kind, one of each into a set at a time, and looks for them: a third
 // over all sizes, the others where found and missed ones meet, for only these tell how steep the curve is.
-func lookForDrawn(ctx context.Context, in *inspector, s *detectionSet, good []*cleanSet, o detectionOptions, stderr io.Writer) error {
+func lookForDrawn(ctx context.Context, in *inspection.Inspector, s *detectionSet, good []*cleanSet, o detectionOptions, stderr io.Writer) error {
 	rng := rand.New(rand.NewPCG(12, 6)) // the same faults each time
 	sizes := map[part.Kind][2]float64{}
 	for _, k := range s.drawn.kinds {
@@ -164,8 +165,8 @@ func lookForDrawn(ctx context.Context, in *inspector, s *detectionSet, good []*c
 	}
 	rule := study.DefaultMatchRule()
 	rule.SlackShare = o.share
-	bar := newProgress(o.draw, io.Discard, stderr)
-	defer bar.clear()
+	bar := inspection.NewProgress(o.draw, io.Discard, stderr)
+	defer bar.Clear()
 	for from, to := 0, (o.draw+2)/3; from < o.draw; from, to = to, o.draw {
 		units := make([]flawedUnit, to-from)
 		for i := range units {
@@ -182,15 +183,15 @@ func lookForDrawn(ctx context.Context, in *inspector, s *detectionSet, good []*c
 		}
 		var one sync.Mutex
 		g, ctx := errgroup.WithContext(ctx)
-		g.SetLimit(in.atOnce())
+		g.SetLimit(in.AtOnce())
 		for i := range units {
 			g.Go(func() error {
 				defer func() {
 					one.Lock()
 					defer one.Unlock()
-					bar.skip()
+					bar.Skip()
 				}()
-				return guard(func() error { return units[i].look(ctx) })
+				return inspection.Guard(func() error { return units[i].look(ctx) })
 			})
 		}
 		if err := g.Wait(); err != nil {
@@ -223,7 +224,7 @@ func (s *detectionSet) showDrawn(u flawedUnit, sizes map[part.Kind][2]float64, r
 	gloss, slopes := mapImage(m, part.GlossMap, x0.W, x0.H), mapImage(m, part.SlopeMap, x0.W, x0.H)
 	for i, f := range u.flaws {
 		hx, hy := f.HalfMM()
-		box := boxAround(u.at[i], hx/u.of.mmPerPX, hy/u.of.mmPerPX)
+		box := part.BoxAround(u.at[i], hx/u.of.mmPerPX, hy/u.of.mmPerPX)
 		var panels []report.StripPanel
 		for _, im := range []*part.Image{gloss, slopes, x0} {
 			panels = append(panels, report.StripPanel{Image: im, Middle: u.at[i], MMPerPX: u.of.mmPerPX, Box: &box})
@@ -269,7 +270,7 @@ type flawedUnit struct {
 
 // place adds a fault where there is room for it, and the mirror was looked at; false where there is none.
 func (u *flawedUnit) place(f synth.Flaw, rng *rand.Rand) bool {
-	m, px := u.of.seen.mirror.Maps, u.of.mmPerPX
+	m, px := u.of.seen.Mirror.Maps, u.of.mmPerPX
 	hx, hy := f.HalfMM()
 	gap := drawnGapMM / px
 	for range drawnTries {
@@ -283,10 +284,10 @@ func (u *flawedUnit) place(f synth.Flaw, rng *rand.Rand) bool {
 			}
 			free = m.Looked(int(p.X+r*(hx+drawnInsetMM)/px*cos), int(p.Y+r*(hy+drawnInsetMM)/px*sin))
 		}
-		own := boxAround(p, hx/px+gap, hy/px+gap)
+		own := part.BoxAround(p, hx/px+gap, hy/px+gap)
 		for i, q := range u.at {
 			x, y := u.flaws[i].HalfMM()
-			free = free && !own.Meets(boxAround(q, x/px, y/px))
+			free = free && !own.Meets(part.BoxAround(q, x/px, y/px))
 		}
 		for _, c := range u.of.findings {
 			free = free && (c.Kind == part.OrangePeel || !own.Meets(c.Box)) // orange peel is all over the face
@@ -297,10 +298,6 @@ func (u *flawedUnit) place(f synth.Flaw, rng *rand.Rand) bool {
 		}
 	}
 	return false
-}
-
-func boxAround(p part.Point, hx, hy float64) part.Box {
-	return part.Box{p.X - hx, p.Y - hy, 2 * hx, 2 * hy}
 }
 
 // look draws the faults and looks for them. The paint is that of the clean set, as it was found there: the
@@ -321,15 +318,15 @@ func (u *flawedUnit) draw() (map[part.Light]*part.Image, *stripes.Maps, error) {
 		flaws = append(flaws, stripes.Flaw{X: u.at[i].X, Y: u.at[i].Y, ReachMM: math.Hypot(hx, hy), Surface: f.At})
 	}
 	clean := u.of.seen
-	images, err := clean.mirror.Maps.WithFlaws(u.of.images, flaws)
+	images, err := clean.Mirror.Maps.WithFlaws(u.of.images, flaws)
 	if err != nil {
 		return nil, nil, err
 	}
-	r, err := stripes.Measure(images, clean.around, clean.look)
+	r, err := stripes.Measure(images, clean.Around, clean.Look)
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s with faults drawn in: %w", u.of.name, err)
 	}
-	u.called = r.Join(clean.paint, clean.shownIn)
+	u.called = r.Join(clean.Paint, clean.ShownIn)
 	return images, r.Maps, nil
 }
 
@@ -338,7 +335,7 @@ func (s *detectionSet) addDrawn(u *flawedUnit, rule study.MatchRule) {
 	var known []study.Known
 	for i, f := range u.flaws {
 		hx, hy := f.HalfMM()
-		known = append(known, study.Known{Kind: string(f.Kind), Box: study.Box(boxAround(u.at[i], hx/u.of.mmPerPX, hy/u.of.mmPerPX)), Size: f.SizeMM})
+		known = append(known, study.Known{Kind: string(f.Kind), Box: study.Box(part.BoxAround(u.at[i], hx/u.of.mmPerPX, hy/u.of.mmPerPX)), Size: f.SizeMM})
 	}
 	var called []study.Called
 	for _, f := range u.called {

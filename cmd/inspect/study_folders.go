@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -11,7 +10,7 @@ import (
 	"strings"
 
 	"finishbench/internal/cli"
-	"finishbench/internal/files"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
 )
@@ -36,7 +35,7 @@ func (o gaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readin
 	scales := map[float64]bool{}
 	var unmeasured []string
 	for _, r := range runs {
-		result, err := readResult(filepath.Join(r.dir, cli.ResultFile))
+		result, err := inspection.ReadResult(filepath.Join(r.dir, cli.ResultFile))
 		if err != nil {
 			return in, err
 		}
@@ -59,7 +58,7 @@ func (o gaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readin
 
 // studyRuns lists DIR/<appraiser>/<trial>/<unit>.
 func studyRuns(dir string) ([]studyRun, error) {
-	if ok, why := isFolder(dir); !ok {
+	if ok, why := inspection.IsFolder(dir); !ok {
 		return nil, cli.Usagef("--folders %s: %s", dir, why)
 	}
 	var runs []studyRun
@@ -118,30 +117,15 @@ func (o gaugeOptions) inspectRuns(ctx context.Context, runs []studyRun, stderr i
 	}
 	for _, out := range order {
 		run := o.inspect
-		run.out = out
+		run.Out = out
 		fmt.Fprintf(stderr, "inspecting %s for the study\n", cli.Counted(len(todo[out]), "unit", "units"))
 		var code cli.ExitCode
 		// What a unit's verdict is does not matter here, nor that a station was not measured: the study tells that itself.
-		if err := runUnits(ctx, run, todo[out], io.Discard, stderr); err != nil && !(errors.As(err, &code) && (code == cli.ExitFails || code == cli.ExitUnmeasured)) {
+		if err := inspection.Run(ctx, run, todo[out], io.Discard, stderr); err != nil && !(errors.As(err, &code) && (code == cli.ExitFails || code == cli.ExitUnmeasured)) {
 			return err
 		}
 	}
 	return nil
-}
-
-func readResult(path string) (*part.Result, error) {
-	data, err := files.Read(path, files.MostText)
-	if err != nil {
-		return nil, cli.Usagef("no result to read: %w", err)
-	}
-	var r part.Result
-	if err := json.Unmarshal(data, &r); err != nil {
-		return nil, cli.Usagef("%s is no result of 'inspect unit': %w", path, err)
-	}
-	if r.Schema != schema {
-		return nil, cli.Usagef("%s has layout %d, this program reads %d: inspect the unit again", path, r.Schema, schema)
-	}
-	return &r, nil
 }
 
 // studyValue is a reading, and why it has none.

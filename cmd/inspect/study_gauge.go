@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/study"
@@ -39,7 +40,7 @@ const studyExitHelp = `EXIT STATUS
 
 type gaugeOptions struct {
 	cli.SheetOptions
-	inspect     runOptions // for folders of pictures
+	inspect     inspection.Options // for folders of pictures
 	folders     string
 	part        string
 	unitName    string
@@ -77,10 +78,10 @@ func newStudyGaugeCommand() *cobra.Command {
 	f.StringVar(&o.folders, "folders", "", "folder with <appraiser>/<trial>/<unit>/, in place of DATA.csv")
 	f.StringVar(&o.part, "part", "station", "with --folders: what a part is, station or worst (a unit's worst step)")
 	sheetFlags(&o.SheetOptions, cmd)
-	f.Float64Var(&o.inspect.mmPerPX, "mm-per-px", 0, "with --folders: scale of the pictures, millimetres per pixel")
-	f.StringVar(&o.inspect.station, "station", "", "with --folders: file that describes the station")
-	f.StringVar(&o.inspect.stage, "stage", "", "with --folders: trim, wet or cured (default wet)")
-	f.IntVar(&o.inspect.jobs, "jobs", 0, "with --folders: pictures at a time (default: one for each processor)")
+	f.Float64Var(&o.inspect.MMPerPX, "mm-per-px", 0, "with --folders: scale of the pictures, millimetres per pixel")
+	f.StringVar(&o.inspect.Station, "station", "", "with --folders: file that describes the station")
+	f.StringVar(&o.inspect.Stage, "stage", "", "with --folders: trim, wet or cured (default wet)")
+	f.IntVar(&o.inspect.Jobs, "jobs", 0, "with --folders: pictures at a time (default: one for each processor)")
 	return cmd
 }
 

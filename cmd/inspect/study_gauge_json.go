@@ -1,6 +1,7 @@
 package main
 
 import (
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
 )
@@ -63,8 +64,8 @@ func (s gaugeSheet) numbers() gaugeJSON {
 		Pooled: s.g.Pooled != nil, PInteraction: part.Num(s.g.PInteraction), Categories: categoriesOrNone(s.g.NDC),
 		Reasons: s.v.Reasons, Warnings: s.v.Warnings,
 	}
-	notNil(&j.Reasons)
-	notNil(&j.Warnings)
+	cli.NotNil(&j.Reasons)
+	cli.NotNil(&j.Warnings)
 	for _, c := range s.g.Components {
 		j.Components = append(j.Components, componentJSON{c.Name, jsonInterval(c.Variance), part.Num(c.SD), part.Num(c.Contribution), jsonInterval(c.Study), jsonInterval(c.Tolerance)})
 	}

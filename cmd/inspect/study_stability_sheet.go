@@ -176,7 +176,7 @@ func (s stabilitySheet) numbers() stabilityJSON {
 	j := stabilityJSON{Log: s.name, Unit: s.unit, State: s.s.State, Chart: s.s.Kind, Provisional: s.s.Provisional,
 		Centre: part.Num(l.Centre), Lower: part.Num(l.Lower), Upper: part.Num(l.Upper), Sigma: part.Num(s.s.Limits.SigmaWithin), UpperSpread: part.Num(sp.Upper),
 		Checks: []checkJSON{}, Line: s.v.Line, Warnings: s.v.Warnings}
-	notNil(&j.Warnings)
+	cli.NotNil(&j.Warnings)
 	for _, c := range s.s.Checks {
 		j.Checks = append(j.Checks, checkJSON{c.Line, c.Time, part.Num(c.Level), part.Num(c.Spread), c.Signals})
 	}

@@ -99,3 +99,10 @@ func JoinUnit(text, unit, between string) string {
 	}
 	return text + between + unit
 }
+
+// NotNil makes an empty list of an absent one, so that JSON has [] for it, not null.
+func NotNil[T any](s *[]T) {
+	if *s == nil {
+		*s = []T{}
+	}
+}

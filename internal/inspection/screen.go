@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"fmt"
@@ -25,15 +25,15 @@ const screenFalsePerFace = 0.03
 
 // lookInScreen finds the defects of a face before a screen: what the paint shows in the
 // picture under the white screen, and what the lacquer mirrors of the stripes.
-func (u *unit) lookInScreen(s *scene) {
+func (u *Unit) lookInScreen(s *Scene) {
 	images := map[part.Light]*part.Image{}
-	var shown *picture // shows the paint, and names it in what is found: the white screen's, or of a short set the first
+	var shown *Picture // shows the paint, and names it in what is found: the white screen's, or of a short set the first
 	for _, p := range s.pictures {
 		if !p.fit() {
 			continue
 		}
-		images[p.shot.Light] = p.image
-		if p.shot.Light == part.White || shown == nil && p.shot.Light == part.StripesX0 {
+		images[p.Shot.Light] = p.Image
+		if p.Shot.Light == part.White || shown == nil && p.Shot.Light == part.StripesX0 {
 			shown = p
 		}
 	}
@@ -50,12 +50,12 @@ func (u *unit) lookInScreen(s *scene) {
 		s.refuse(strings.TrimPrefix(cli.Plain(err), "stripes: "))
 		return
 	}
-	under := shown.shot
+	under := shown.Shot
 	under.Light = part.White
-	look, sharp := shown.image, shown.report
+	look, sharp := shown.Image, shown.Report
 	if white == nil { // stripes are in it; they add up to an even screen
-		if look, sharp = mean, capture.Check(mean, under, u.fit); sharp.State != part.PictureOK {
-			s.refuse(remedyOf(sharp))
+		if look, sharp = mean, capture.Check(mean, under, u.Fit); sharp.State != part.PictureOK {
+			s.refuse(RemedyOf(sharp))
 			return
 		}
 	}
@@ -65,8 +65,8 @@ func (u *unit) lookInScreen(s *scene) {
 		s.refuse(cli.Plain(fmt.Errorf("no faceplate found: %w", err)))
 		return
 	}
-	how := stripes.DefaultParams(l.mmPerPX)
-	how.Screen, how.LensMM = u.screen, blur*l.mmPerPX
+	how := stripes.DefaultParams(l.MMPerPX)
+	how.Screen, how.LensMM = u.Screen, blur*l.MMPerPX
 	set, err := stripes.Open(images, around.Points(), how)
 	if err != nil {
 		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
@@ -101,12 +101,12 @@ func (u *unit) lookInScreen(s *scene) {
 			f.AlsoIn = append(f.AlsoIn, part.Sighting{Image: part.SlopeMap, Box: f.Box})
 		}
 	}
-	s.mirror, s.paint, s.around, s.shownIn, s.look = &mirror, paint.Findings, around.Points(), under.File, how
+	s.Mirror, s.Paint, s.Around, s.ShownIn, s.Look = &mirror, paint.Findings, around.Points(), under.File, how
 	s.found = paint
 	s.found.Findings = mirror.Join(paint.Findings, under.File)
 	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)
 	s.found.Seen = bothSeen(paint.Seen, mirror.Seen)
-	s.plate = faceplateOf([]defects.Picture{{Shot: under, Image: look}}, paint, l.mmPerPX)
+	s.plate = faceplateOf([]defects.Picture{{Shot: under, Image: look}}, paint, l.MMPerPX)
 	s.looked = true
 	if black := images[part.Black]; black != nil && white != nil {
 		if share := stripes.OtherLight(black, white, paint.Outline); share > stripes.OtherLightLimit {
@@ -121,12 +121,12 @@ const sameOutlinePX = 6
 
 // joinScreen is what was found of a face under lamps and before a screen, one place one
 // finding; nil where there are not both, or the pictures do not show the face in one place.
-func (u *unit) joinScreen() []part.Finding {
-	var lamps, screen *scene
-	for _, s := range u.scenes {
+func (u *Unit) joinScreen() []part.Finding {
+	var lamps, screen *Scene
+	for _, s := range u.Scenes {
 		switch {
 		case s.pose.View != part.Face || !s.looked:
-		case s.screen:
+		case s.Screen:
 			screen = s
 		default:
 			lamps = s
@@ -135,13 +135,13 @@ func (u *unit) joinScreen() []part.Finding {
 	if lamps == nil || screen == nil {
 		return nil
 	}
-	a, b := part.BoundsOf(lamps.found.Outline), part.BoundsOf(screen.around)
+	a, b := part.BoundsOf(lamps.found.Outline), part.BoundsOf(screen.Around)
 	for _, d := range [4]float64{a[0] - b[0], a[1] - b[1], a[0] + a[2] - b[0] - b[2], a[1] + a[3] - b[1] - b[3]} {
 		if !(math.Abs(d) <= sameOutlinePX) {
 			return nil
 		}
 	}
-	return screen.mirror.Join(stripes.Merge(lamps.found.Findings, screen.paint), screen.shownIn)
+	return screen.Mirror.Join(stripes.Merge(lamps.found.Findings, screen.Paint), screen.ShownIn)
 }
 
 // mirrorOf is what the result says of the mirror.
@@ -170,14 +170,14 @@ func mirrorOf(r *stripes.Result) *part.Mirror {
 
 // mapPictures are the pictures that are made of a screen scene: gloss and slope, with
 // what was not looked at.
-func (s *scene) mapPictures(mmPerPX float64) []mapPicture {
-	if s.mirror == nil {
+func (s *Scene) mapPictures(mmPerPX float64) []mapPicture {
+	if s.Mirror == nil {
 		return nil
 	}
-	m := s.mirror.Maps
+	m := s.Mirror.Maps
 	var w, h int
 	for _, p := range s.pictures {
-		w, h = p.report.WidthPX, p.report.HeightPX
+		w, h = p.Report.WidthPX, p.Report.HeightPX
 	}
 	n, k := 4, 0
 	cells := make([]bool, (w/n)*(h/n))
@@ -204,8 +204,8 @@ type mapPicture struct {
 	image func() *part.Image
 }
 
-// remedyOf is the remedy of the first problem for which a picture is not measured; "" where it is.
-func remedyOf(r part.PictureReport) string {
+// RemedyOf is the remedy of the first problem for which a picture is not measured; "" where it is.
+func RemedyOf(r part.PictureReport) string {
 	for _, p := range r.Problems {
 		if !p.Warn {
 			return p.Remedy
@@ -215,7 +215,7 @@ func remedyOf(r part.PictureReport) string {
 }
 
 // refuse marks all of a scene's pictures that were fit as not measured.
-func (s *scene) refuse(remedy string) {
+func (s *Scene) refuse(remedy string) {
 	for _, p := range s.pictures {
 		if p.fit() {
 			p.refuse(unfitStripes, remedy)
@@ -223,10 +223,10 @@ func (s *scene) refuse(remedy string) {
 	}
 }
 
-func (s *scene) fileOf(l part.Light) string {
+func (s *Scene) fileOf(l part.Light) string {
 	for _, p := range s.pictures {
-		if p.shot.Light == l {
-			return p.shot.File
+		if p.Shot.Light == l {
+			return p.Shot.File
 		}
 	}
 	return ""

@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"math"
@@ -35,14 +35,14 @@ func TestStraighten(t *testing.T) {
 	if math.Abs(length-diameter) < 0.03 {
 		t.Fatalf("the lens changes the length to %.3f mm only: the test proves nothing", length)
 	}
-	l := lengths{mmPerPX: mm, file: &scaleFile{Scale: optics.Scale{Lens: &lens}}}
-	straighten(&f, l.undistort())
+	l := Lengths{MMPerPX: mm, File: &ScaleFile{Scale: optics.Scale{Lens: &lens}}}
+	straighten(&f, l.Undistort())
 	for name, c := range map[string][2]float64{"length": {*f.LengthMM, diameter}, "width": {*f.WidthMM, diameter}, "diameter": {*f.DiameterMM, diameter}, "area": {*f.AreaMM2, math.Pi / 4 * diameter * diameter}} {
 		if math.Abs(c[0]/c[1]-1) > 0.01 {
 			t.Errorf("%s %.4f, want %.4f", name, c[0], c[1])
 		}
 	}
-	if (lengths{mmPerPX: mm}).undistort() != nil {
+	if (Lengths{MMPerPX: mm}).Undistort() != nil {
 		t.Error("a scale without a file has a lens")
 	}
 }

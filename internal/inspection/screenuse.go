@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"fmt"
@@ -18,10 +18,10 @@ import (
 // (common practice, no source).
 const uDistanceMM = 2
 
-// screenOf is how the station's screen stands, for slopes: by its mirror's file where
+// ScreenOf is how the station's screen stands, for slopes: by its mirror's file where
 // it names one, which is refused past its age or where it was made for another place;
 // and what a reader must know of that.
-func screenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []string, err error) {
+func ScreenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []string, err error) {
 	s = stripes.Screen{PeriodMM: c.PeriodMM, DistanceMM: c.DistanceMM, TiltDeg: c.TiltDeg}
 	if s.Known() {
 		s.URel = math.Hypot(uDistanceMM/s.DistanceMM, stripes.PeriodURel)
@@ -40,15 +40,15 @@ func screenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []string
 		return s, nil, cli.Usagef("screen file %s was made with stripes of %g mm, %g mm off, tilted by %g degrees, and the station says %g mm, %g mm and %g: measure again with inspect screen mirror",
 			c.Mirror, m.PeriodMM, m.ToldDistanceMM, m.ToldTiltDeg, c.PeriodMM, c.DistanceMM, c.TiltDeg)
 	}
-	if mirrorRating(m) == report.Poor {
+	if MirrorRating(m) == report.Poor {
 		doubts = append(doubts, fmt.Sprintf("screen file %s: it is rated poor: see the page that was written with it", filepath.Base(c.Mirror)))
 	}
 	s.RadPerRad, s.URel, s.DistanceMM = m.RadPerRad, m.URel(), m.DistanceMM
 	return s, doubts, nil
 }
 
-// screenGamma is the gamma by which the light page draws; 0 where no file tells it.
-func screenGamma(c config.Screen, now time.Time) (float64, error) {
+// ScreenGamma is the gamma by which the light page draws; 0 where no file tells it.
+func ScreenGamma(c config.Screen, now time.Time) (float64, error) {
 	if c.Curve == "" {
 		return 0, nil
 	}
@@ -81,4 +81,22 @@ func screenAge(path string, p stripes.Proof, now time.Time) (doubts []string, er
 		doubts = append(doubts, fmt.Sprintf("screen file %s: %s", filepath.Base(path), age.Sentence))
 	}
 	return doubts, nil
+}
+
+// Standard uncertainties of a sensitivity, relative, up to which it is good and fair
+// (common practice, no source).
+const (
+	mirrorGood = 0.03
+	mirrorFair = 0.06
+)
+
+// MirrorRating is how far a sensitivity can be trusted.
+func MirrorRating(m stripes.Mirror) report.Rating {
+	switch u := m.URel(); {
+	case u > mirrorFair:
+		return report.Poor
+	case u > mirrorGood || len(m.Warnings) > 0:
+		return report.Fair
+	}
+	return report.Good
 }

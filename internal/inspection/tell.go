@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"errors"
@@ -24,33 +24,33 @@ type teller struct {
 	order    *inOrder
 }
 
-func newTeller(o runOptions, jobs []job, stdout, stderr io.Writer) *teller {
+func newTeller(o Options, jobs []Job, stdout, stderr io.Writer) *teller {
 	lines := stdout
-	if o.json {
+	if o.JSON {
 		lines = stderr
 	}
-	return &teller{out: o.out, withJSON: o.json, stdout: stdout, stderr: stderr,
-		progress: newProgress(len(jobs), lines, stderr), order: newInOrder(jobs)}
+	return &teller{out: o.Out, withJSON: o.JSON, stdout: stdout, stderr: stderr,
+		progress: NewProgress(len(jobs), lines, stderr), order: newInOrder(jobs)}
 }
 
 // unit tells of one unit that is through.
 func (t *teller) unit(d outcome) {
 	if d.err != nil {
-		t.progress.clear()
-		fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.dir, cli.Plain(d.err))
+		t.progress.Clear()
+		fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.Dir, cli.Plain(d.err))
 		var p panicError
 		if errors.As(d.err, &p) {
 			fmt.Fprintf(t.stderr, "%s", p.stack)
 		}
-		t.progress.skip()
+		t.progress.Skip()
 	} else {
-		if d.job.err != nil {
-			t.progress.clear()
-			fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.dir, cli.Plain(d.job.err))
+		if d.job.Err != nil {
+			t.progress.Clear()
+			fmt.Fprintf(t.stderr, "inspect: %s: %s\n", d.job.Dir, cli.Plain(d.job.Err))
 		}
 		if d.lost != nil {
-			t.progress.clear()
-			fmt.Fprintf(t.stderr, "inspect: %s: its results are in %s, but it was not recorded: %s\n", d.job.dir, t.out, cli.Plain(d.lost))
+			t.progress.Clear()
+			fmt.Fprintf(t.stderr, "inspect: %s: its results are in %s, but it was not recorded: %s\n", d.job.Dir, t.out, cli.Plain(d.lost))
 		}
 		t.progress.unitDone(d.result.Unit, unitLine(d)+d.budgetLines())
 	}
@@ -76,7 +76,7 @@ func (t *teller) json(d outcome) {
 
 // end closes the JSON array, or sums up and says which page to open.
 func (t *teller) end(all []outcome) {
-	t.progress.clear()
+	t.progress.Clear()
 	if t.withJSON {
 		for _, d := range t.order.rest() {
 			t.json(d)
@@ -142,13 +142,13 @@ func unitLine(d outcome) string {
 // inOrder gives outcomes back in the order of the command line, each as soon as
 // all before it are there.
 type inOrder struct {
-	place   map[*job]int
+	place   map[*Job]int
 	waiting map[int]outcome
 	next    int
 }
 
-func newInOrder(jobs []job) *inOrder {
-	o := &inOrder{place: map[*job]int{}, waiting: map[int]outcome{}}
+func newInOrder(jobs []Job) *inOrder {
+	o := &inOrder{place: map[*Job]int{}, waiting: map[int]outcome{}}
 	for i := range jobs {
 		o.place[&jobs[i]] = i
 	}

@@ -1,6 +1,7 @@
-package main
+package inspection
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -21,60 +22,60 @@ import (
 	"finishbench/internal/stripes"
 )
 
-// settings are what a run is told, the same for all its units.
-type settings struct {
-	number       lengths      // where no scale file is used
-	scales       []*scaleFile // at most one a view
+// Settings are what a run is told, the same for all its units.
+type Settings struct {
+	number       Lengths      // where no scale file is used
+	Scales       []*ScaleFile // at most one a view
 	camera       string       // of pictures whose tags name none
 	focus        string       //
-	stage        part.Stage
-	limits       grade.Limits
-	fit          capture.FitLimits
+	Stage        part.Stage
+	Limits       grade.Limits
+	Fit          capture.FitLimits
 	seam         seam.Params
-	screen       stripes.Screen
+	Screen       stripes.Screen
 	screenDoubts []string   // what a reader must know of how that was measured
 	flats        []flatFile // flat fields by view and light
-	kinds        *kindModel // nil: the rules alone call kinds
-	barred       string     // why the gauge must pass no unit; "": it may
+	Kinds        *KindModel // nil: the rules alone call kinds
+	Barred       string     // why the gauge must pass no unit; "": it may
 	panel        bool       // flat test panels, not units: the whole picture is surface
-	jobs         int        // pieces of work at a time
+	Jobs         int        // pieces of work at a time
 	budget       bool       // tell how uncertainties come about
 	generated    string     // when the run began, as text for the pages
 }
 
-// inspector carries units through the pipeline, several at once.
-type inspector struct {
-	settings
-	slots slots
+// Inspector carries units through the pipeline, several at once.
+type Inspector struct {
+	Settings
+	Slots Slots
 }
 
-// picture is one picture of a unit on its way through the pipeline.
-type picture struct {
-	shot   part.Shot
-	image  *part.Image // nil where it could not be read, or was let go
-	given  bool        // it came decoded and checked: whoever gave it keeps its pixels
-	report part.PictureReport
+// Picture is one picture of a unit on its way through the pipeline.
+type Picture struct {
+	Shot   part.Shot
+	Image  *part.Image // nil where it could not be read, or was let go
+	Given  bool        // it came decoded and checked: whoever gave it keeps its pixels
+	Report part.PictureReport
 	doubts []string         // whether the scale is for it
 	sight  *proof.Sight     // what it shows, small; nil: nothing that could be held against the others
 	seam   seam.Measurement // edge pictures
 }
 
-func (p *picture) fit() bool { return p.report.State == part.PictureOK }
+func (p *Picture) fit() bool { return p.Report.State == part.PictureOK }
 
-// scene is all pictures of one pose. The picture that arrives last looks for
+// Scene is all pictures of one pose. The picture that arrives last looks for
 // the defects, in the slot it has, so that the longest piece of work starts as
 // early as it can.
-type scene struct {
+type Scene struct {
 	pose     part.Pose // of a face, or a shell at one turn
-	screen   bool      // before a screen
-	pictures []*picture
+	Screen   bool      // before a screen
+	pictures []*Picture
 	missing  atomic.Int32
 	found    defects.Result
-	mirror   *stripes.Result // before a screen, where it could be measured,
-	paint    []part.Finding  // what the paint alone shows there,
-	shownIn  string          // in which picture,
-	around   []part.Point    // the outline that was found first,
-	look     stripes.Params  // and how the mirror was looked at
+	Mirror   *stripes.Result // before a screen, where it could be measured,
+	Paint    []part.Finding  // what the paint alone shows there,
+	ShownIn  string          // in which picture,
+	Around   []part.Point    // the outline that was found first,
+	Look     stripes.Params  // and how the mirror was looked at
 	looked   bool            // found says what was found, and how much was looked at
 	side     *body.View      // of a turn of the shell; nil where it was not found
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
@@ -84,38 +85,38 @@ type scene struct {
 // and drawing. What is beyond it is let go and read again.
 const maxKeptBytes = 64 << 20
 
-// unit is one unit on its way.
-type unit struct {
-	*inspector
+// Unit is one unit on its way.
+type Unit struct {
+	*Inspector
 	folder   part.Folder
-	pictures []*picture // in the folder's order
-	scenes   []*scene
+	pictures []*Picture // in the folder's order
+	Scenes   []*Scene
 	kept     atomic.Int64
 	unproved []string // what of the pictures' names could not be tested
 }
 
 // inspect measures a unit and judges it. Call release when its pictures are no
 // longer needed.
-func (in *inspector) inspect(ctx context.Context, folder part.Folder) (*unit, *part.Result, error) {
-	var pictures []*picture
+func (in *Inspector) inspect(ctx context.Context, folder part.Folder) (*Unit, *part.Result, error) {
+	var pictures []*Picture
 	for _, s := range folder.Shots {
-		pictures = append(pictures, &picture{shot: s})
+		pictures = append(pictures, &Picture{Shot: s})
 	}
-	return in.inspectPictures(ctx, folder, pictures)
+	return in.InspectPictures(ctx, folder, pictures)
 }
 
-// inspectPictures is inspect for pictures of which some may be given already.
-func (in *inspector) inspectPictures(ctx context.Context, folder part.Folder, pictures []*picture) (*unit, *part.Result, error) {
-	u := &unit{inspector: in, folder: folder, pictures: pictures}
+// InspectPictures is inspect for pictures of which some may be given already.
+func (in *Inspector) InspectPictures(ctx context.Context, folder part.Folder, pictures []*Picture) (*Unit, *part.Result, error) {
+	u := &Unit{Inspector: in, folder: folder, pictures: pictures}
 	u.group()
 	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
-		u.release()
+		u.Release()
 		return nil, nil, err
 	}
 	u.prove()
 	r := u.result()
-	grade.Judge(r, in.limits)
-	bar(r, in.barred)
+	grade.Judge(r, in.Limits)
+	bar(r, in.Barred)
 	normalise(r)
 	return u, r, nil
 }
@@ -134,29 +135,29 @@ func bar(r *part.Result, why string) {
 }
 
 // group puts face and shell pictures into scenes, in the order of their poses.
-func (u *unit) group() {
+func (u *Unit) group() {
 	shots := make([]*part.Shot, len(u.pictures)) // the bench's are marked nowhere else
 	for i, p := range u.pictures {
-		shots[i] = &p.shot
+		shots[i] = &p.Shot
 	}
 	part.MarkSets(shots)
 	for _, p := range u.pictures {
-		if p.shot.View == part.Edge || !p.shot.Searched() {
+		if p.Shot.View == part.Edge || !p.Shot.Searched() {
 			continue
 		}
-		i := slices.IndexFunc(u.scenes, func(s *scene) bool { return s.holds(p) })
+		i := slices.IndexFunc(u.Scenes, func(s *Scene) bool { return s.holds(p) })
 		if i < 0 {
-			i = len(u.scenes)
-			u.scenes = append(u.scenes, &scene{pose: p.shot.Pose(), screen: p.shot.Light.OfScreen()})
+			i = len(u.Scenes)
+			u.Scenes = append(u.Scenes, &Scene{pose: p.Shot.Pose(), Screen: p.Shot.Light.OfScreen()})
 		}
-		u.scenes[i].pictures = append(u.scenes[i].pictures, p)
-		u.scenes[i].missing.Add(1)
+		u.Scenes[i].pictures = append(u.Scenes[i].pictures, p)
+		u.Scenes[i].missing.Add(1)
 	}
-	slices.SortStableFunc(u.scenes, func(a, b *scene) int {
-		if c := a.pose.Compare(b.pose); c != 0 || a.screen == b.screen {
+	slices.SortStableFunc(u.Scenes, func(a, b *Scene) int {
+		if c := a.pose.Compare(b.pose); c != 0 || a.Screen == b.Screen {
 			return c
 		}
-		if a.screen {
+		if a.Screen {
 			return 1
 		}
 		return -1
@@ -164,73 +165,64 @@ func (u *unit) group() {
 }
 
 // holds says whether a picture is one of the scene's.
-func (s *scene) holds(p *picture) bool {
-	return p.shot.Pose() == s.pose && p.shot.Searched() && p.shot.Light.OfScreen() == s.screen
+func (s *Scene) holds(p *Picture) bool {
+	return p.Shot.Pose() == s.pose && p.Shot.Searched() && p.Shot.Light.OfScreen() == s.Screen
 }
 
 // workOrder lists scenes' pictures first: they have the longest way to go. Those of one
 // scene follow each other, so that few scenes wait for the rest of their pictures.
-func (u *unit) workOrder() []*picture {
+func (u *Unit) workOrder() []*Picture {
 	order := slices.Clone(u.pictures)
-	slices.SortStableFunc(order, func(a, b *picture) int { return u.rank(a) - u.rank(b) })
+	slices.SortStableFunc(order, func(a, b *Picture) int { return u.rank(a) - u.rank(b) })
 	return order
 }
 
 // rank is a picture's place in the work: its scene's, then edges, then what is only read.
-func (u *unit) rank(p *picture) int {
-	n := len(u.scenes)
+func (u *Unit) rank(p *Picture) int {
+	n := len(u.Scenes)
 	switch {
-	case !p.shot.Searched():
+	case !p.Shot.Searched():
 		return n + 1
-	case p.shot.View == part.Edge:
+	case p.Shot.View == part.Edge:
 		return n
 	}
-	return slices.IndexFunc(u.scenes, func(s *scene) bool { return s.holds(p) })
+	return slices.IndexFunc(u.Scenes, func(s *Scene) bool { return s.holds(p) })
 }
 
 // each does f for the pictures, in order, as slots come free. The first error
 // ends it.
-func (u *unit) each(ctx context.Context, pictures []*picture, f func(*picture) error) error {
+func (u *Unit) each(ctx context.Context, pictures []*Picture, f func(*Picture) error) error {
 	g, ctx := errgroup.WithContext(ctx)
 	for _, p := range pictures {
-		if err := u.slots.take(ctx); err != nil {
+		if err := u.Slots.take(ctx); err != nil {
 			_ = g.Wait() // nothing of this unit may go on after it is given up
-			return firstError(context.Cause(ctx), err)
+			return cmp.Or(context.Cause(ctx), err)
 		}
 		g.Go(func() error {
-			defer u.slots.give()
-			return guard(func() error { return f(p) })
+			defer u.Slots.give()
+			return Guard(func() error { return f(p) })
 		})
 	}
 	return g.Wait()
 }
 
-func firstError(errs ...error) error {
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 // measure reads a picture, checks it, and measures what it shows.
-func (u *unit) measure(p *picture) error {
+func (u *Unit) measure(p *Picture) error {
 	u.read(p)
-	if !p.shot.Searched() {
+	if !p.Shot.Searched() {
 		u.keepOrLetGo(p)
 		return nil
 	}
-	if p.shot.View == part.Edge {
+	if p.Shot.View == part.Edge {
 		if p.fit() {
-			p.seam = seam.Measure(p.image, p.shot, u.seam)
+			p.seam = seam.Measure(p.Image, p.Shot, u.seam)
 		}
 		u.keepOrLetGo(p)
 		return nil
 	}
-	for _, s := range u.scenes {
+	for _, s := range u.Scenes {
 		if s.holds(p) && s.missing.Add(-1) == 0 {
-			if s.screen {
+			if s.Screen {
 				u.lookInScreen(s)
 			} else {
 				u.look(s)
@@ -244,43 +236,43 @@ func (u *unit) measure(p *picture) error {
 }
 
 // read decodes a picture and checks whether it is fit to measure.
-func (u *unit) read(p *picture) {
-	if !p.given {
-		im, err := capture.Read(p.shot.Path)
+func (u *Unit) read(p *Picture) {
+	if !p.Given {
+		im, err := capture.Read(p.Shot.Path)
 		if err != nil {
-			p.report = capture.Unreadable(p.shot, err)
+			p.Report = capture.Unreadable(p.Shot, err)
 			return
 		}
-		p.image = im
+		p.Image = im
 		if u.panel {
-			p.report = capture.CheckSurface(im, p.shot, u.fit)
+			p.Report = capture.CheckSurface(im, p.Shot, u.Fit)
 		} else {
-			p.report = capture.Check(im, p.shot, u.fit)
+			p.Report = capture.Check(im, p.Shot, u.Fit)
 		}
 	}
-	if !p.shot.Searched() {
+	if !p.Shot.Searched() {
 		return
 	}
 	u.checkScale(p)
 	u.checkFlat(p)
-	if !u.panel && !p.shot.Light.OfScreen() {
-		p.sight = proof.Look(p.image, p.shot)
+	if !u.panel && !p.Shot.Light.OfScreen() {
+		p.sight = proof.Look(p.Image, p.Shot)
 	}
 }
 
 // look finds the defects of a scene, in those of its pictures that are fit.
-func (u *unit) look(s *scene) {
+func (u *Unit) look(s *Scene) {
 	var reports []*part.PictureReport
 	var images []*part.Image
 	var shots []part.Shot
 	for _, p := range s.pictures {
-		reports, images, shots = append(reports, &p.report), append(images, p.image), append(shots, p.shot)
+		reports, images, shots = append(reports, &p.Report), append(images, p.Image), append(shots, p.Shot)
 	}
 	var flanks *outline.Flanks
 	if u.panel {
 		capture.RefuseCopies(reports, images)
 	} else {
-		flanks = capture.SharePose(reports, images, shots, u.fit)
+		flanks = capture.SharePose(reports, images, shots, u.Fit)
 		proveLights(s.pictures)
 		if slices.ContainsFunc(reports, func(r *part.PictureReport) bool { return r.State != part.PictureOK }) {
 			flanks = nil // the search looks at others than those in which they were sought
@@ -290,7 +282,7 @@ func (u *unit) look(s *scene) {
 	var fit []defects.Picture
 	for _, p := range s.pictures {
 		if p.fit() {
-			fit = append(fit, defects.Picture{Shot: p.shot, Image: p.image, Flat: u.flatOf(p.shot), BlurPX: blur, UBlurPX: uBlur})
+			fit = append(fit, defects.Picture{Shot: p.Shot, Image: p.Image, Flat: u.flatOf(p.Shot), BlurPX: blur, UBlurPX: uBlur})
 		}
 	}
 	if len(fit) == 0 {
@@ -317,71 +309,71 @@ func (u *unit) look(s *scene) {
 		return
 	}
 	if s.pose.View == part.Face && !u.panel {
-		s.plate = faceplateOf(fit, found, l.mmPerPX)
+		s.plate = faceplateOf(fit, found, l.MMPerPX)
 	}
 	l.straighten(found.Findings)
 	s.found, s.looked = found, true
 }
 
 // searchParams are how a surface is searched at a scale.
-func (u *unit) searchParams(l lengths) defects.Params {
-	p := defects.DefaultParams(l.mmPerPX)
-	if l.uRel > 0 {
-		p.URelScale = l.uRel
+func (u *Unit) searchParams(l Lengths) defects.Params {
+	p := defects.DefaultParams(l.MMPerPX)
+	if l.URel > 0 {
+		p.URelScale = l.URel
 	}
-	p.Call = u.kinds.caller()
+	p.Call = u.Kinds.caller()
 	return p
 }
 
 // notInspected marks a picture that was fit, but in which nothing could be
 // looked for: it must not count as a picture without defects.
-func (p *picture) notInspected(err error) {
+func (p *Picture) notInspected(err error) {
 	if p.fit() {
 		p.refuse("surface_not_found", cli.Plain(err))
 	}
 }
 
 // keepOrLetGo keeps a picture's pixels for drawing while there is room.
-func (u *unit) keepOrLetGo(p *picture) {
-	if p.image == nil || p.given {
+func (u *Unit) keepOrLetGo(p *Picture) {
+	if p.Image == nil || p.Given {
 		return
 	}
-	n := int64(len(p.image.Pix8) + 2*len(p.image.Pix16))
+	n := int64(len(p.Image.Pix8) + 2*len(p.Image.Pix16))
 	if u.kept.Add(n) > maxKeptBytes {
 		u.kept.Add(-n)
 		u.letGo(p)
 	}
 }
 
-func (u *unit) letGo(p *picture) {
-	if p.given {
+func (u *Unit) letGo(p *Picture) {
+	if p.Given {
 		return
 	}
-	capture.Release(p.image)
-	p.image = nil
+	capture.Release(p.Image)
+	p.Image = nil
 }
 
-// release hands all pixels back.
-func (u *unit) release() {
+// Release hands all pixels back.
+func (u *Unit) Release() {
 	for _, p := range u.pictures {
 		u.letGo(p)
 	}
 }
 
 // result gathers what was measured.
-func (u *unit) result() *part.Result {
-	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.kinds.use(), Warnings: slices.Concat(u.scaleWarnings(), u.flatWarnings(), u.screenDoubts)}
+func (u *Unit) result() *part.Result {
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.Stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.Kinds.use(), Warnings: slices.Concat(u.scaleWarnings(), u.flatWarnings(), u.screenDoubts)}
 	for _, p := range u.pictures {
-		if l, ok := u.lengthsOf(p.shot.View); ok && l.mmPerPX != r.MMPerPX {
-			p.report.MMPerPX = part.Num(l.mmPerPX)
+		if l, ok := u.lengthsOf(p.Shot.View); ok && l.MMPerPX != r.MMPerPX {
+			p.Report.MMPerPX = part.Num(l.MMPerPX)
 		}
-		r.Pictures = append(r.Pictures, p.report)
+		r.Pictures = append(r.Pictures, p.Report)
 		for _, d := range p.doubts {
-			if w := fmt.Sprintf("%s pictures: %s", p.shot.View, d); !slices.Contains(r.Warnings, w) {
+			if w := fmt.Sprintf("%s pictures: %s", p.Shot.View, d); !slices.Contains(r.Warnings, w) {
 				r.Warnings = append(r.Warnings, w)
 			}
 		}
-		if p.shot.View != part.Edge {
+		if p.Shot.View != part.Edge {
 			continue
 		}
 		if p.fit() {
@@ -390,7 +382,7 @@ func (u *unit) result() *part.Result {
 		}
 		for _, side := range []part.Side{part.Left, part.Right} {
 			r.Seam.Stations = append(r.Seam.Stations, part.Station{
-				Image: p.shot.File, AngleDeg: p.shot.AngleDeg, Side: side, State: part.Unmeasured, Reason: whyUnfit(p.report),
+				Image: p.Shot.File, AngleDeg: p.Shot.AngleDeg, Side: side, State: part.Unmeasured, Reason: whyUnfit(p.Report),
 			})
 		}
 	}
@@ -401,17 +393,17 @@ func (u *unit) result() *part.Result {
 	}
 	r.Surfaces = u.surfaces()
 	joined := u.joinScreen()
-	for _, s := range u.scenes {
+	for _, s := range u.Scenes {
 		if joined == nil || s.pose.View != part.Face {
 			r.Findings = append(r.Findings, s.found.Findings...)
-		} else if s.screen {
+		} else if s.Screen {
 			r.Findings = append(r.Findings, joined...)
 		}
 		if s.plate != nil {
 			r.Faceplate = s.plate
 		}
-		if s.mirror != nil {
-			r.Screen = mirrorOf(s.mirror)
+		if s.Mirror != nil {
+			r.Screen = mirrorOf(s.Mirror)
 		}
 	}
 	r.Warnings = append(r.Warnings, u.sceneWarnings()...)
@@ -420,17 +412,17 @@ func (u *unit) result() *part.Result {
 
 // sceneWarnings are what was said of the scenes, each with its pose; what was said of several
 // turns of the shell, once with all of these.
-func (u *unit) sceneWarnings() []string {
+func (u *Unit) sceneWarnings() []string {
 	var said, ofShell []string
 	turns := map[string][]float64{} // of the shell, by what was said
-	for _, s := range u.scenes {
+	for _, s := range u.Scenes {
 		for _, w := range s.found.Warnings {
 			if s.pose.View != part.Shell {
 				said = append(said, fmt.Sprintf("%s: %s", s.pose, w))
 				continue
 			}
 			if len(s.pictures) == 1 {
-				w = strings.TrimPrefix(w, s.pictures[0].shot.File+": ") // the turn tells which
+				w = strings.TrimPrefix(w, s.pictures[0].Shot.File+": ") // the turn tells which
 			}
 			if turns[w] == nil {
 				ofShell = append(ofShell, w)
@@ -446,12 +438,12 @@ func (u *unit) sceneWarnings() []string {
 
 // surfaces says how much was looked at of each face, and of each turn of the shell
 // of which there is a picture.
-func (u *unit) surfaces() []part.Surface {
+func (u *Unit) surfaces() []part.Surface {
 	var out []part.Surface
 	at := func(p part.Pose) int {
 		return slices.IndexFunc(out, func(o part.Surface) bool { return o.Pose() == p })
 	}
-	for _, s := range u.scenes {
+	for _, s := range u.Scenes {
 		seen := part.UnsearchedSurface(s.pose.View, s.pose.TurnDeg)
 		if s.looked {
 			seen = s.found.Seen
@@ -466,7 +458,7 @@ func (u *unit) surfaces() []part.Surface {
 		out = append(out, seen.Rounded())
 	}
 	for _, p := range u.pictures {
-		if pose := p.shot.Pose(); pose.View != part.Edge && at(pose) < 0 {
+		if pose := p.Shot.Pose(); pose.View != part.Edge && at(pose) < 0 {
 			out = append(out, part.UnsearchedSurface(pose.View, pose.TurnDeg))
 		}
 	}
@@ -476,43 +468,12 @@ func (u *unit) surfaces() []part.Surface {
 
 // scaleOfFirst is the scale of the first picture that has one, mm per pixel; of
 // edge pictures where there are none.
-func (u *unit) scaleOfFirst() float64 {
+func (u *Unit) scaleOfFirst() float64 {
 	for _, p := range u.pictures {
-		if l, ok := u.lengthsOf(p.shot.View); ok {
-			return l.mmPerPX
+		if l, ok := u.lengthsOf(p.Shot.View); ok {
+			return l.MMPerPX
 		}
 	}
 	l, _ := u.lengthsOf(part.Edge)
-	return l.mmPerPX
-}
-
-// schema is the number of result.json's layout.
-const schema = 1
-
-func whyUnfit(r part.PictureReport) string {
-	for _, p := range r.Problems {
-		if !p.Warn {
-			return "the picture is not fit to measure: " + p.Remedy
-		}
-	}
-	return "the picture is not fit to measure"
-}
-
-// normalise makes empty lists of absent ones, so that result.json always has
-// them.
-func normalise(r *part.Result) {
-	notNil(&r.Reasons)
-	notNil(&r.Warnings)
-	notNil(&r.Findings)
-	notNil(&r.Pictures)
-	notNil(&r.Seam.Stations)
-	for i := range r.Pictures {
-		notNil(&r.Pictures[i].Problems)
-	}
-}
-
-func notNil[T any](s *[]T) {
-	if *s == nil {
-		*s = []T{}
-	}
+	return l.MMPerPX
 }

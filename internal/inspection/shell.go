@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"finishbench/internal/body"
@@ -10,7 +10,7 @@ import (
 
 // aim finds the shell in the pictures of a turn, and tells the search where it is. flanks are its sides in
 // these pictures; nil where they were not sought yet.
-func (s *scene) aim(p *defects.Params, fit []defects.Picture, flanks *outline.Flanks) error {
+func (s *Scene) aim(p *defects.Params, fit []defects.Picture, flanks *outline.Flanks) error {
 	var images []*part.Image
 	for _, f := range fit {
 		images = append(images, f.Image)
@@ -31,10 +31,10 @@ func (s *scene) aim(p *defects.Params, fit []defects.Picture, flanks *outline.Fl
 
 // unroll tells what all turns say of the shell together: one shape, one finding for each defect, one
 // map. It changes the scenes' findings; nil where no turn was looked at.
-func (u *unit) unroll() (*part.ShellMap, []string) {
-	var scenes []*scene
+func (u *Unit) unroll() (*part.ShellMap, []string) {
+	var scenes []*Scene
 	var views []*body.View
-	for _, s := range u.scenes {
+	for _, s := range u.Scenes {
 		if s.side != nil && s.looked {
 			scenes, views = append(scenes, s), append(views, s.side)
 		}

@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"bytes"
@@ -10,9 +10,9 @@ import (
 	"finishbench/internal/report"
 )
 
-// withoutBudgets is a result as it is written where no one asked for the
+// WithoutBudgets is a result as it is written where no one asked for the
 // budgets: they are longer than all the rest.
-func withoutBudgets(r *part.Result) *part.Result {
+func WithoutBudgets(r *part.Result) *part.Result {
 	s := *r
 	s.Seam.Stations = slices.Clone(r.Seam.Stations)
 	for i := range s.Seam.Stations {
@@ -26,11 +26,11 @@ func withoutBudgets(r *part.Result) *part.Result {
 }
 
 // written is a result as it goes into result.json.
-func (s *settings) written(r *part.Result) *part.Result {
+func (s *Settings) written(r *part.Result) *part.Result {
 	if s.budget {
 		return r
 	}
-	return withoutBudgets(r)
+	return WithoutBudgets(r)
 }
 
 // budgetLines are the lines below a unit's own; empty without --budget.

@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"fmt"
@@ -22,7 +22,7 @@ type flatFile struct {
 }
 
 // loadFlats reads a station's flat-field files and refuses those past their age.
-func (s *settings) loadFlats(wanted []config.Flat, now time.Time) error {
+func (s *Settings) loadFlats(wanted []config.Flat, now time.Time) error {
 	for _, w := range wanted {
 		f, err := files.Open(w.File)
 		if err != nil {
@@ -47,7 +47,7 @@ func (s *settings) loadFlats(wanted []config.Flat, now time.Time) error {
 
 // flatOf is the flat field of a picture; nil where none is for its view and
 // light.
-func (s *settings) flatOf(shot part.Shot) *optics.FlatField {
+func (s *Settings) flatOf(shot part.Shot) *optics.FlatField {
 	for _, f := range s.flats {
 		if f.view == shot.View && f.light == shot.Light {
 			return f.FlatField
@@ -56,7 +56,7 @@ func (s *settings) flatOf(shot part.Shot) *optics.FlatField {
 	return nil
 }
 
-func (s *settings) flatWarnings() []string {
+func (s *Settings) flatWarnings() []string {
 	var out []string
 	for _, f := range s.flats {
 		for _, d := range f.doubts {
@@ -68,9 +68,9 @@ func (s *settings) flatWarnings() []string {
 
 // checkFlat refuses a picture that its flat field does not fit: another size or
 // other channels.
-func (u *unit) checkFlat(p *picture) {
-	if flat := u.flatOf(p.shot); flat != nil && p.image != nil {
-		if err := flat.Fits(p.image); err != nil {
+func (u *Unit) checkFlat(p *Picture) {
+	if flat := u.flatOf(p.Shot); flat != nil && p.Image != nil {
+		if err := flat.Fits(p.Image); err != nil {
 			p.refuse("wrong_flat_field", cli.Plain(err))
 		}
 	}

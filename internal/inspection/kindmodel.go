@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"context"
@@ -17,43 +17,44 @@ import (
 // noModel, given as --kind-model, leaves the kinds to the rules.
 const noModel = "none"
 
-// kindModel is a learned model by which kinds are called. A nil one: the rules
+// KindModel is a learned model by which kinds are called. A nil one: the rules
 // alone.
-type kindModel struct {
-	model *learn.Model
-	name  string
-	sum   string
+type KindModel struct {
+	Model *learn.Model
+	Name  string
+	Sum   string
 }
 
-func newKindModel(m *learn.Model) (*kindModel, error) {
+// NewKindModel is a model ready for use.
+func NewKindModel(m *learn.Model) (*KindModel, error) {
 	sum, err := m.Sum()
 	if err != nil {
 		return nil, err
 	}
-	return &kindModel{m, m.Name(sum), sum}, nil
+	return &KindModel{m, m.Name(sum), sum}, nil
 }
 
 // caller is what defects asks; nil for the rules alone.
-func (k *kindModel) caller() defects.Caller {
+func (k *KindModel) caller() defects.Caller {
 	if k == nil {
 		return nil
 	}
 	return func(features map[string]float64, rule part.Kind, _ float64) (part.Kind, float64, bool) {
-		c := k.model.Call(features, rule)
+		c := k.Model.Call(features, rule)
 		return c.Kind, c.Sure, c.Known
 	}
 }
 
 // use is what a result says of it.
-func (k *kindModel) use() *part.ModelUse {
+func (k *KindModel) use() *part.ModelUse {
 	if k == nil {
 		return nil
 	}
-	return &part.ModelUse{Name: k.name, SHA256: k.sum, Made: k.model.Made.UTC().Format(time.DateOnly), Labels: k.model.Labels}
+	return &part.ModelUse{Name: k.Name, SHA256: k.Sum, Made: k.Model.Made.UTC().Format(time.DateOnly), Labels: k.Model.Labels}
 }
 
 // readKindModel reads a model's file.
-func readKindModel(path string) (*kindModel, error) {
+func readKindModel(path string) (*KindModel, error) {
 	f, err := files.Open(path)
 	if errors.Is(err, files.ErrFolder) {
 		return nil, cli.Usagef("--kind-model %s is a folder: name a model's file", path)
@@ -66,12 +67,12 @@ func readKindModel(path string) (*kindModel, error) {
 	if err != nil {
 		return nil, cli.Usagef("--kind-model %s: %w", path, err)
 	}
-	return newKindModel(m)
+	return NewKindModel(m)
 }
 
-// keptKindModel is a model of the records, which must still be what it was kept
+// KeptKindModel is a model of the records, which must still be what it was kept
 // as; nil for nil.
-func keptKindModel(kept *records.KeptModel) (*kindModel, error) {
+func KeptKindModel(kept *records.KeptModel) (*KindModel, error) {
 	if kept == nil {
 		return nil, nil
 	}
@@ -79,16 +80,16 @@ func keptKindModel(kept *records.KeptModel) (*kindModel, error) {
 	if err != nil {
 		return nil, fmt.Errorf("model %s of the records: %w; 'inspect learn back' goes back to what was before it", kept.Name, err)
 	}
-	k, err := newKindModel(m)
-	if err == nil && k.sum != kept.SHA256 {
+	k, err := NewKindModel(m)
+	if err == nil && k.Sum != kept.SHA256 {
 		err = fmt.Errorf("model %s of the records is not what was accepted: its hash is another; run 'inspect records check'", kept.Name)
 	}
 	return k, err
 }
 
-// chooseKindModel finds the model in force: the one told, else that of the
+// ChooseKindModel finds the model in force: the one told, else that of the
 // records; store may be nil.
-func chooseKindModel(ctx context.Context, told string, store *records.Store) (*kindModel, error) {
+func ChooseKindModel(ctx context.Context, told string, store *records.Store) (*KindModel, error) {
 	switch {
 	case told == noModel:
 		return nil, nil
@@ -101,5 +102,5 @@ func chooseKindModel(ctx context.Context, told string, store *records.Store) (*k
 	if err != nil {
 		return nil, err
 	}
-	return keptKindModel(kept)
+	return KeptKindModel(kept)
 }

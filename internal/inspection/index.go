@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"bytes"
@@ -27,7 +27,7 @@ const (
 // writeIndex writes units.csv and index.html. Units inspected into the same OUT
 // before keep their lines; one that was inspected again gets a new line. A
 // stopped run that finished no unit changes nothing.
-func writeIndex(out *cli.OutDir, jobs []job, all []outcome, generated string) error {
+func writeIndex(out *cli.OutDir, jobs []Job, all []outcome, generated string) error {
 	all = slices.Clone(all)
 	place := newInOrder(jobs).place
 	slices.SortFunc(all, func(a, b outcome) int { return place[a.job] - place[b.job] })

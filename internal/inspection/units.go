@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"os"
@@ -10,12 +10,12 @@ import (
 // unitRef is a unit as named on the command line: a folder, and the name of
 // the folder that its results get.
 type unitRef struct {
-	dir  string // as given
+	Dir  string // as given
 	name string
 }
 
-// nameUnits gives each folder the name of its results, and refuses two of one name.
-func nameUnits(dirs []string) ([]unitRef, error) {
+// NameUnits gives each folder the name of its results, and refuses two of one name.
+func NameUnits(dirs []string) ([]unitRef, error) {
 	var units []unitRef
 	seen := map[string]string{}
 	for _, dir := range dirs {
@@ -39,8 +39,8 @@ func nameUnits(dirs []string) ([]unitRef, error) {
 	return units, nil
 }
 
-// isFolder says whether dir is there; if not, why, in plain words.
-func isFolder(dir string) (ok bool, why string) {
+// IsFolder says whether dir is there; if not, why, in plain words.
+func IsFolder(dir string) (ok bool, why string) {
 	info, err := os.Stat(dir)
 	switch {
 	case os.IsNotExist(err):

@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"context"
@@ -6,14 +6,15 @@ import (
 	"runtime/debug"
 )
 
-// slots bounds how much runs at once: all units and all their pictures share
+// Slots bounds how much runs at once: all units and all their pictures share
 // one set, so that --jobs is the number of busy cores whatever there is to do.
-type slots chan struct{}
+type Slots chan struct{}
 
-func newSlots(n int) slots { return make(slots, n) }
+// NewSlots are n slots, all free.
+func NewSlots(n int) Slots { return make(Slots, n) }
 
 // take waits for a slot, or for the end of ctx.
-func (s slots) take(ctx context.Context) error {
+func (s Slots) take(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
@@ -25,7 +26,7 @@ func (s slots) take(ctx context.Context) error {
 	}
 }
 
-func (s slots) give() { <-s }
+func (s Slots) give() { <-s }
 
 // panicError is a mistake in the program, met while it looked at one unit.
 type panicError struct {
@@ -35,8 +36,8 @@ type panicError struct {
 
 func (e panicError) Error() string { return fmt.Sprintf("a fault in the program: %v", e.value) }
 
-// guard calls f and turns a panic into an error.
-func guard(f func() error) (err error) {
+// Guard calls f and turns a panic into an error.
+func Guard(f func() error) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
 			err = panicError{v, debug.Stack()}

@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"bytes"
@@ -47,13 +47,13 @@ func scaleFlag(s string) (config.Scale, error) {
 
 // chooseScale decides what a pixel is: the flags go before the station file,
 // a scale file before nothing.
-func (s *settings) chooseScale(o runOptions, st config.Station, now time.Time) error {
+func (s *Settings) chooseScale(o Options, st config.Station, now time.Time) error {
 	wanted := st.Scales
 	number := st.MMPerPX
-	if o.mmPerPX != 0 || len(o.scales) > 0 {
-		wanted, number = nil, o.mmPerPX
+	if o.MMPerPX != 0 || len(o.Scales) > 0 {
+		wanted, number = nil, o.MMPerPX
 	}
-	for _, f := range o.scales {
+	for _, f := range o.Scales {
 		sc, err := scaleFlag(f)
 		if err != nil {
 			return err
@@ -68,23 +68,23 @@ func (s *settings) chooseScale(o runOptions, st config.Station, now time.Time) e
 	case len(wanted) == 0 && !(number >= minMMPerPX && number <= maxMMPerPX):
 		return cli.Usagef("--mm-per-px %g: give millimetres per pixel, %g to %g (0.015 is 15 micrometres)", number, minMMPerPX, maxMMPerPX)
 	}
-	s.number = lengths{mmPerPX: number, uRel: st.URelScale}
+	s.number = Lengths{MMPerPX: number, URel: st.URelScale}
 	s.camera, s.focus = st.Camera, st.Focus
 	for _, w := range wanted {
 		f, err := loadScale(w, now)
 		if err != nil {
 			return err
 		}
-		if slices.ContainsFunc(s.scales, func(g *scaleFile) bool { return g.view == f.view }) {
+		if slices.ContainsFunc(s.Scales, func(g *ScaleFile) bool { return g.view == f.view }) {
 			return cli.Usagef("--scale: two scale files for the same view")
 		}
-		s.scales = append(s.scales, f)
+		s.Scales = append(s.Scales, f)
 	}
 	return nil
 }
 
-// loadScaleAnyAge reads a scale file.
-func loadScaleAnyAge(path string) (*scaleFile, error) {
+// LoadScaleAnyAge reads a scale file.
+func LoadScaleAnyAge(path string) (*ScaleFile, error) {
 	data, err := files.Read(path, files.MostText)
 	if err != nil {
 		return nil, cli.Usagef("scale file %s: %w", path, cli.PlainPath(err))
@@ -94,12 +94,12 @@ func loadScaleAnyAge(path string) (*scaleFile, error) {
 		return nil, cli.Usagef("scale file %s: %w", path, err)
 	}
 	sum := sha256.Sum256(data)
-	return &scaleFile{Scale: sc, path: path, sum: hex.EncodeToString(sum[:])}, nil
+	return &ScaleFile{Scale: sc, Path: path, sum: hex.EncodeToString(sum[:])}, nil
 }
 
 // loadScale reads a scale file and refuses one that is past its age.
-func loadScale(w config.Scale, now time.Time) (*scaleFile, error) {
-	f, err := loadScaleAnyAge(w.File)
+func loadScale(w config.Scale, now time.Time) (*ScaleFile, error) {
+	f, err := LoadScaleAnyAge(w.File)
 	if err != nil {
 		return nil, err
 	}
@@ -113,11 +113,11 @@ func loadScale(w config.Scale, now time.Time) (*scaleFile, error) {
 	return f, nil
 }
 
-// poorScale says why a scale that is rated poor bars every pass; "": none is.
-func (s *settings) poorScale() (why string, file string) {
-	for _, f := range s.scales {
+// PoorScale says why a scale that is rated poor bars every pass; "": none is.
+func (s *Settings) PoorScale() (why string, file string) {
+	for _, f := range s.Scales {
 		if f.Rating == optics.RatedPoor {
-			file = filepath.Base(f.path)
+			file = filepath.Base(f.Path)
 			return fmt.Sprintf("scale file %s is rated poor (see the page that was written with it): no unit passes until 'inspect scale' has made one that is fair or good", file), file
 		}
 	}
@@ -126,68 +126,69 @@ func (s *settings) poorScale() (why string, file string) {
 
 // lengthsOf is what turns a view's pixels into millimetres; false where no scale
 // is for it.
-func (s *settings) lengthsOf(v part.View) (lengths, bool) {
-	if len(s.scales) == 0 {
+func (s *Settings) lengthsOf(v part.View) (Lengths, bool) {
+	if len(s.Scales) == 0 {
 		return s.number, true
 	}
-	i := slices.IndexFunc(s.scales, func(f *scaleFile) bool { return f.view == v })
+	i := slices.IndexFunc(s.Scales, func(f *ScaleFile) bool { return f.view == v })
 	if i < 0 {
-		i = slices.IndexFunc(s.scales, func(f *scaleFile) bool { return f.view == "" })
+		i = slices.IndexFunc(s.Scales, func(f *ScaleFile) bool { return f.view == "" })
 	}
 	if i < 0 {
-		return lengths{}, false
+		return Lengths{}, false
 	}
-	f := s.scales[i]
-	return lengths{mmPerPX: f.MMPerPX, uRel: f.UMMPerPX / f.MMPerPX, file: f}, true
+	f := s.Scales[i]
+	return Lengths{MMPerPX: f.MMPerPX, URel: f.UMMPerPX / f.MMPerPX, File: f}, true
 }
 
 // warnings are what a reader must know of the scale files.
-func (s *settings) scaleWarnings() []string {
+func (s *Settings) scaleWarnings() []string {
 	var out []string
-	for _, f := range s.scales {
+	for _, f := range s.Scales {
 		for _, d := range f.doubts {
-			out = append(out, fmt.Sprintf("scale file %s: %s", filepath.Base(f.path), d))
+			out = append(out, fmt.Sprintf("scale file %s: %s", filepath.Base(f.Path), d))
 		}
 	}
 	return out
 }
 
 // scaleUses are the scale files for the result.
-func (s *settings) scaleUses() []part.ScaleUse {
+func (s *Settings) scaleUses() []part.ScaleUse {
 	var out []part.ScaleUse
-	for _, f := range s.scales {
-		out = append(out, part.ScaleUse{View: f.view, File: filepath.Base(f.path), SHA256: f.sum, Made: f.Made.Format(time.DateOnly),
+	for _, f := range s.Scales {
+		out = append(out, part.ScaleUse{View: f.view, File: filepath.Base(f.Path), SHA256: f.sum, Made: f.Made.Format(time.DateOnly),
 			MMPerPX: f.MMPerPX, URel: f.UMMPerPX / f.MMPerPX, Lens: f.Lens != nil})
 	}
 	return out
 }
 
 // checkScale refuses a picture that its view's scale file is not for.
-func (u *unit) checkScale(p *picture) {
-	l, ok := u.lengthsOf(p.shot.View)
+func (u *Unit) checkScale(p *Picture) {
+	l, ok := u.lengthsOf(p.Shot.View)
 	if !ok {
-		p.refuse(noScale, fmt.Sprintf("no scale file is for %s pictures: make one with inspect scale and name it, or measure without", p.shot.View))
+		p.refuse(noScale, fmt.Sprintf("no scale file is for %s pictures: make one with inspect scale and name it, or measure without", p.Shot.View))
 		return
 	}
-	if l.file == nil || p.image == nil {
+	if l.File == nil || p.Image == nil {
 		return
 	}
-	facts := optics.PictureFacts{WidthPX: p.image.W, HeightPX: p.image.H, Camera: u.camera, Focus: u.focus}
-	tags, err := capture.ReadTags(p.shot.Path)
+	facts := optics.PictureFacts{WidthPX: p.Image.W, HeightPX: p.Image.H, Camera: u.camera, Focus: u.focus}
+	tags, err := capture.ReadTags(p.Shot.Path)
 	if err == nil {
 		facts.Camera, facts.Focus, facts.FocalLengthMM = cli.First(tags.Camera, u.camera), cli.First(tags.Focus, u.focus), tags.FocalLengthMM
 	}
-	if err := l.file.CheckPicture(facts); err != nil {
-		p.refuse(noScale, fmt.Sprintf("%s is not for this picture: %s", filepath.Base(l.file.path), cli.Plain(err)))
+	if err := l.File.CheckPicture(facts); err != nil {
+		p.refuse(noScale, fmt.Sprintf("%s is not for this picture: %s", filepath.Base(l.File.Path), cli.Plain(err)))
 		return
 	}
-	p.doubts = l.file.Doubts(facts)
+	p.doubts = l.File.Doubts(facts)
 }
 
 // refuse marks a picture as not fit to measure.
-func (p *picture) refuse(name, remedy string) { refuse(&p.report, name, remedy) }
+func (p *Picture) refuse(name, remedy string) { Refuse(&p.Report, name, remedy) }
 
-func refuse(r *part.PictureReport, name, remedy string) {
+// Refuse marks a picture as not fit to measure, with the problem's name and what to do.
+func Refuse(r *part.PictureReport, name, remedy string) {
 	r.State = part.PictureNoOK
 	r.Problems = append(r.Problems, part.Problem{Name: name, Remedy: remedy})
 }

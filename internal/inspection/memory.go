@@ -1,4 +1,4 @@
-package main
+package inspection
 
 /*
 #include <malloc.h>
@@ -39,13 +39,13 @@ import (
 // only: what is not used is not paid for.
 const heapRoom = 160 << 20
 
-// tuneMemory sets what holds for the whole process, once, before the first
+// TuneMemory sets what holds for the whole process, once, before the first
 // picture. OpenCV works in one thread, since pictures are spread over the cores
 // already. The rest is about page faults: a unit's pictures pass through some 300
 // MB, and touching fresh memory in 4 KB pages took longer than measuring. So
 // both heaps get large pages where the system offers them, and memory that was
 // touched once is used again rather than handed back.
-func tuneMemory() {
+func TuneMemory() {
 	one := make(chan struct{})
 	go func() { // takes some ms: OpenCV starts its scheduler
 		defer close(one)

@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"math"
@@ -8,31 +8,31 @@ import (
 	"finishbench/internal/seam"
 )
 
-// lengths turns a view's pixels into millimetres.
-type lengths struct {
-	mmPerPX float64
-	uRel    float64    // its relative standard uncertainty
-	file    *scaleFile // nil: the scale was given as a number
+// Lengths turns a view's pixels into millimetres.
+type Lengths struct {
+	MMPerPX float64
+	URel    float64    // its relative standard uncertainty
+	File    *ScaleFile // nil: the scale was given as a number
 }
 
-// scaleFile is a scale file in use.
-type scaleFile struct {
+// ScaleFile is a scale file in use.
+type ScaleFile struct {
 	optics.Scale
 	view part.View // "": all views
-	path string
+	Path string
 	sum  string // SHA-256 of its bytes
 
 	doubts []string // what a reader must know of it
 }
 
-// undistort returns where a lens without distortion would have a place of the
+// Undistort returns where a lens without distortion would have a place of the
 // picture; nil where none is taken off. A place that the lens's model does not
 // reach stays where it is.
-func (l lengths) undistort() func(part.Point) part.Point {
-	if l.file == nil || l.file.Lens == nil {
+func (l Lengths) Undistort() func(part.Point) part.Point {
+	if l.File == nil || l.File.Lens == nil {
 		return nil
 	}
-	lens := *l.file.Lens
+	lens := *l.File.Lens
 	return func(p part.Point) part.Point {
 		if q, ok := lens.UndistortPX(p); ok {
 			return q
@@ -45,19 +45,19 @@ func (l lengths) undistort() func(part.Point) part.Point {
 // practice, no source.
 const uPupilMM = 10
 
-// camera is where the lens stands: as the scale file has it, else stationMM, the station file's distance in mm, 0 where it has
+// Camera is where the lens stands: as the scale file has it, else stationMM, the station file's distance in mm, 0 where it has
 // none. The distance of a pinhole is its focal length in px times the scale.
-func (l lengths) camera(stationMM float64) seam.Camera {
+func (l Lengths) Camera(stationMM float64) seam.Camera {
 	c := seam.Camera{DistanceMM: stationMM, UDistanceMM: uPupilMM}
 	switch {
-	case l.file == nil:
-	case l.file.Projection == optics.Telecentric:
+	case l.File == nil:
+	case l.File.Projection == optics.Telecentric:
 		return seam.Camera{DistanceMM: math.Inf(1)}
-	case l.file.Lens != nil:
-		lens := l.file.Lens
-		c.DistanceMM = lens.FX * l.mmPerPX
-		if u := l.file.LensU; u != nil {
-			c.UDistanceMM = c.DistanceMM * math.Hypot(u.FX/lens.FX, l.uRel)
+	case l.File.Lens != nil:
+		lens := l.File.Lens
+		c.DistanceMM = lens.FX * l.MMPerPX
+		if u := l.File.LensU; u != nil {
+			c.UDistanceMM = c.DistanceMM * math.Hypot(u.FX/lens.FX, l.URel)
 			c.Axis, c.UAxisPX = &part.Point{X: lens.CX, Y: lens.CY}, max(u.CX, u.CY)
 		}
 	}
@@ -93,8 +93,8 @@ func straighten(f *part.Finding, undistort func(part.Point) part.Point) {
 }
 
 // straighten does so for all findings in pictures of this lens, where its distortion is known.
-func (l lengths) straighten(findings []part.Finding) {
-	if undistort := l.undistort(); undistort != nil {
+func (l Lengths) straighten(findings []part.Finding) {
+	if undistort := l.Undistort(); undistort != nil {
 		for i := range findings {
 			straighten(&findings[i], undistort)
 		}

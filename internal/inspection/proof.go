@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"fmt"
@@ -11,24 +11,24 @@ import (
 )
 
 // proveLights refuses those pictures of one pose that do not show the light of their name.
-func proveLights(pictures []*picture) {
+func proveLights(pictures []*Picture) {
 	refuseDoubted(pictures, proof.Lights(sightsOf(pictures)))
 	refuseDoubted(pictures, otherFaces(pictures))
 }
 
 // otherFaces doubts pictures of one face whose outlines are those of two units; which is the unit's nobody can tell.
 // To find an outline takes long, so it is asked only where the pictures' detail leaves a doubt.
-func otherFaces(pictures []*picture) (doubts []proof.Doubt) {
+func otherFaces(pictures []*Picture) (doubts []proof.Doubt) {
 	curves := make([]*outline.Curve, len(pictures))
 	curve := func(i int) *outline.Curve {
 		if curves[i] == nil {
-			curves[i], _ = outline.Face([]*part.Image{pictures[i].image}) // nil: nothing to be told by
+			curves[i], _ = outline.Face([]*part.Image{pictures[i].Image}) // nil: nothing to be told by
 		}
 		return curves[i]
 	}
 	for i, p := range pictures {
 		for j, q := range pictures[:i] {
-			if p.shot.View != part.Face || p.sight == nil || !p.fit() || q.sight == nil || !q.fit() || p.shot.Light == q.shot.Light {
+			if p.Shot.View != part.Face || p.sight == nil || !p.fit() || q.sight == nil || !q.fit() || p.Shot.Light == q.Shot.Light {
 				continue
 			}
 			detail := proof.Detail(p.sight, q.sight)
@@ -36,14 +36,14 @@ func otherFaces(pictures []*picture) (doubts []proof.Doubt) {
 				continue
 			}
 			const other = "its outline is not that of %s: one of the two is of another unit, or mirrored; photograph the unit under both lights without moving it"
-			doubts = append(doubts, proof.Doubt{At: i, Name: proof.OtherUnit, Remedy: fmt.Sprintf(other, q.shot.File)}, proof.Doubt{At: j, Name: proof.OtherUnit, Remedy: fmt.Sprintf(other, p.shot.File)})
+			doubts = append(doubts, proof.Doubt{At: i, Name: proof.OtherUnit, Remedy: fmt.Sprintf(other, q.Shot.File)}, proof.Doubt{At: j, Name: proof.OtherUnit, Remedy: fmt.Sprintf(other, p.Shot.File)})
 		}
 	}
 	return doubts
 }
 
 // sightsOf are what pictures show, nil of those that are not fit.
-func sightsOf(pictures []*picture) []*proof.Sight {
+func sightsOf(pictures []*Picture) []*proof.Sight {
 	out := make([]*proof.Sight, len(pictures))
 	for i, p := range pictures {
 		if p.fit() {
@@ -53,10 +53,10 @@ func sightsOf(pictures []*picture) []*proof.Sight {
 	return out
 }
 
-func refuseDoubted(pictures []*picture, doubts []proof.Doubt) {
+func refuseDoubted(pictures []*Picture, doubts []proof.Doubt) {
 	for _, d := range doubts {
 		for i, p := range pictures {
-			if i == d.At || d.At == proof.OfFace && p.shot.View == part.Face && p.fit() {
+			if i == d.At || d.At == proof.OfFace && p.Shot.View == part.Face && p.fit() {
 				p.refuse(d.Name, d.Remedy)
 			}
 		}
@@ -65,7 +65,7 @@ func refuseDoubted(pictures []*picture, doubts []proof.Doubt) {
 
 // prove refuses pictures that do not show the turn of their name, or another unit, once all are measured: what they show is held against each
 // other, and against the faceplate's outline. What was found in them may lie anywhere, and is not told.
-func (u *unit) prove() {
+func (u *Unit) prove() {
 	if u.panel {
 		return
 	}
@@ -86,8 +86,8 @@ func (u *unit) prove() {
 	} else if len(edges) > 1 {
 		u.unproved = append(u.unproved, "edge: there is no outline of the faceplate to hold the turns against: which way the unit was turned, and whether all pictures are of one unit, is not tested")
 	}
-	for _, s := range u.scenes {
-		i := slices.IndexFunc(s.pictures, func(p *picture) bool { return doubted(p) != nil })
+	for _, s := range u.Scenes {
+		i := slices.IndexFunc(s.pictures, func(p *Picture) bool { return doubted(p) != nil })
 		if i < 0 {
 			continue
 		}
@@ -101,54 +101,54 @@ func (u *unit) prove() {
 }
 
 // doubted is the problem of a picture that shows another turn or unit than it is named; nil: none.
-func doubted(p *picture) *part.Problem {
-	for i, q := range p.report.Problems {
+func doubted(p *Picture) *part.Problem {
+	for i, q := range p.Report.Problems {
 		switch q.Name {
 		case proof.SameTurn, proof.OtherUnit, proof.WrongTurn, proof.MirrorView:
-			return &p.report.Problems[i]
+			return &p.Report.Problems[i]
 		}
 	}
 	return nil
 }
 
 // plate is the faceplate's outline in the face picture; nil where none was found.
-func (u *unit) plate() *proof.Plate {
-	for _, s := range u.scenes {
+func (u *Unit) plate() *proof.Plate {
+	for _, s := range u.Scenes {
 		l, ok := u.lengthsOf(s.pose.View)
-		if s.pose.View == part.Face && !s.screen && len(s.found.Outline) > 2 && ok {
-			return &proof.Plate{Outline: s.found.Outline, MMPerPX: l.mmPerPX}
+		if s.pose.View == part.Face && !s.Screen && len(s.found.Outline) > 2 && ok {
+			return &proof.Plate{Outline: s.found.Outline, MMPerPX: l.MMPerPX}
 		}
 	}
 	return nil
 }
 
 // edgeLimbs are the faceplate's sides at the seam in the edge pictures: the shell's, and the step.
-func (u *unit) edgeLimbs() []proof.Limbs {
+func (u *Unit) edgeLimbs() []proof.Limbs {
 	l, _ := u.lengthsOf(part.Edge)
 	var out []proof.Limbs
 	for i, p := range u.pictures {
 		left, right := p.seam.Stations[0], p.seam.Stations[1]
-		if p.shot.View != part.Edge || !p.fit() || left.XPX == nil || right.XPX == nil {
+		if p.Shot.View != part.Edge || !p.fit() || left.XPX == nil || right.XPX == nil {
 			continue
 		}
-		middle := float64(p.report.WidthPX-1) / 2
-		out = append(out, proof.Limbs{At: i, File: p.shot.File, TurnDeg: p.shot.Pose().TurnDeg,
-			LeftMM: (*left.XPX-middle)*l.mmPerPX - *left.StepUM/1000, RightMM: (*right.XPX-middle)*l.mmPerPX + *right.StepUM/1000})
+		middle := float64(p.Report.WidthPX-1) / 2
+		out = append(out, proof.Limbs{At: i, File: p.Shot.File, TurnDeg: p.Shot.Pose().TurnDeg,
+			LeftMM: (*left.XPX-middle)*l.MMPerPX - *left.StepUM/1000, RightMM: (*right.XPX-middle)*l.MMPerPX + *right.StepUM/1000})
 	}
 	return out
 }
 
 // shellLimbs are the unit's sides at the seam in the turns of the shell, by the first picture of each.
-func (u *unit) shellLimbs() []proof.Limbs {
+func (u *Unit) shellLimbs() []proof.Limbs {
 	var out []proof.Limbs
-	for _, s := range u.scenes {
+	for _, s := range u.Scenes {
 		if s.side == nil || !s.looked {
 			continue
 		}
 		for i, p := range u.pictures {
 			if s.holds(p) && p.fit() {
-				left, right := s.side.AtSeam(float64(p.report.WidthPX-1) / 2)
-				out = append(out, proof.Limbs{At: i, File: p.shot.File, TurnDeg: s.pose.TurnDeg, LeftMM: left, RightMM: right})
+				left, right := s.side.AtSeam(float64(p.Report.WidthPX-1) / 2)
+				out = append(out, proof.Limbs{At: i, File: p.Shot.File, TurnDeg: s.pose.TurnDeg, LeftMM: left, RightMM: right})
 				break
 			}
 		}
@@ -156,15 +156,15 @@ func (u *unit) shellLimbs() []proof.Limbs {
 	return out
 }
 
-// seenShots are what the pictures of a unit under way show, each told against those before it.
-type seenShots struct {
+// SeenShots are what the pictures of a unit under way show, each told against those before it.
+type SeenShots struct {
 	shots  []part.Shot
 	sights []*proof.Sight
 }
 
-// differs tells a picture that shows no other turn or light than one before it; nil: it does, or that cannot be told yet. One taken once more
+// Differs tells a picture that shows no other turn or light than one before it; nil: it does, or that cannot be told yet. One taken once more
 // takes the place of the first.
-func (s *seenShots) differs(shot part.Shot, sight *proof.Sight) *proof.Doubt {
+func (s *SeenShots) Differs(shot part.Shot, sight *proof.Sight) *proof.Doubt {
 	for i, o := range s.shots {
 		if o.Pose() == shot.Pose() && o.Light == shot.Light {
 			s.shots, s.sights = slices.Delete(s.shots, i, i+1), slices.Delete(s.sights, i, i+1)

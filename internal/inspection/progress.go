@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"fmt"
@@ -25,7 +25,9 @@ type progress struct {
 	start time.Time
 }
 
-func newProgress(total int, lines, stderr io.Writer) *progress {
+// NewProgress begins to tell of so many units: by lines, or by a bar where stderr is a
+// terminal and they are more than a few.
+func NewProgress(total int, lines, stderr io.Writer) *progress {
 	p := &progress{lines: lines, total: total, start: time.Now()}
 	f, ok := stderr.(*os.File)
 	if total < unitsForBar || !ok || !term.IsTerminal(int(f.Fd())) {
@@ -50,16 +52,16 @@ func (p *progress) unitDone(name, line string) {
 	fmt.Fprintln(p.lines, line)
 }
 
-// skip counts a unit of which something else was said.
-func (p *progress) skip() {
+// Skip counts a unit of which something else was said.
+func (p *progress) Skip() {
 	p.done++
 	if p.bar != nil {
 		p.draw("")
 	}
 }
 
-// clear takes the bar away, so that a message can stand on a line of its own.
-func (p *progress) clear() {
+// Clear takes the bar away, so that a message can stand on a line of its own.
+func (p *progress) Clear() {
 	if p.bar != nil {
 		fmt.Fprintf(p.bar, "\r%s\r", strings.Repeat(" ", p.width-1))
 	}

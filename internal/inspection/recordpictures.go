@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"context"
@@ -12,18 +12,23 @@ import (
 	"finishbench/internal/report"
 )
 
-// recordPictures reads an inspection's pictures from the records, each once, for
+// RecordedPictures reads an inspection's pictures from the records, each once, for
 // crops. Call release when done with them.
-type recordPictures struct {
+type RecordedPictures struct {
 	ctx   context.Context
 	store *records.Store
 	in    *records.Inspection
 	read  map[string]*part.Image
 }
 
-// image is the picture with this file's name. The error is records.ErrForgotten
+// NewRecordedPictures are the pictures of an inspection.
+func NewRecordedPictures(ctx context.Context, store *records.Store, in *records.Inspection) *RecordedPictures {
+	return &RecordedPictures{ctx: ctx, store: store, in: in, read: map[string]*part.Image{}}
+}
+
+// Image is the picture with this file's name. The error is records.ErrForgotten
 // where only its numbers were kept.
-func (r *recordPictures) image(file string) (*part.Image, error) {
+func (r *RecordedPictures) Image(file string) (*part.Image, error) {
 	if im, ok := r.read[file]; ok {
 		return im, nil
 	}
@@ -35,7 +40,7 @@ func (r *recordPictures) image(file string) (*part.Image, error) {
 		if err != nil {
 			return nil, fmt.Errorf("inspection %d, picture %s: %w", r.in.ID, file, err)
 		}
-		im, err := imageOf(raw, file)
+		im, err := DecodeImage(raw, file)
 		if err != nil {
 			return nil, fmt.Errorf("inspection %d: %w", r.in.ID, err)
 		}
@@ -45,15 +50,16 @@ func (r *recordPictures) image(file string) (*part.Image, error) {
 	return nil, fmt.Errorf("inspection %d has no picture %s", r.in.ID, file)
 }
 
-func (r *recordPictures) release() {
+// Release hands their pixels back.
+func (r *RecordedPictures) Release() {
 	for _, im := range r.read {
 		capture.Release(im)
 	}
 }
 
-// imageOf decodes a picture file's content. The reader checks files, not
+// DecodeImage decodes a picture file's content. The reader checks files, not
 // bytes, before the pixel library sees them, so the content passes through one.
-func imageOf(raw []byte, name string) (*part.Image, error) {
+func DecodeImage(raw []byte, name string) (*part.Image, error) {
 	dir, err := os.MkdirTemp("", "finishbench-")
 	if err != nil {
 		return nil, err
@@ -66,16 +72,16 @@ func imageOf(raw []byte, name string) (*part.Image, error) {
 	return capture.Read(path)
 }
 
-// cropsFrom makes a crop of finding f of an inspection in the records.
-func cropsFrom(ctx context.Context, store *records.Store) func(id int64, f part.Finding) (report.Crop, error) {
+// CropsFrom makes a crop of finding f of an inspection in the records.
+func CropsFrom(ctx context.Context, store *records.Store) func(id int64, f part.Finding) (report.Crop, error) {
 	return func(id int64, f part.Finding) (report.Crop, error) {
 		in, err := store.Get(ctx, id)
 		if err != nil {
 			return report.Crop{}, err
 		}
-		r := recordPictures{ctx: ctx, store: store, in: &in, read: map[string]*part.Image{}}
-		defer r.release()
-		im, err := r.image(f.Image)
+		r := NewRecordedPictures(ctx, store, &in)
+		defer r.Release()
+		im, err := r.Image(f.Image)
 		if err != nil {
 			return report.Crop{}, err
 		}

@@ -1,4 +1,4 @@
-package main
+package inspection
 
 import (
 	"bytes"
@@ -32,19 +32,19 @@ type drawn struct {
 
 // render writes a unit's pictures, page and result into its folder. The small
 // picture is for the index page.
-func (u *unit) render(ctx context.Context, r *part.Result, dir *cli.UnitDir) (thumb report.IndexEntry, err error) {
+func (u *Unit) render(ctx context.Context, r *part.Result, dir *cli.UnitDir) (thumb report.IndexEntry, err error) {
 	names := annotatedNames(u.pictures)
 	got := make([]drawn, len(u.pictures))
 	main := u.mainPicture()
-	err = u.each(ctx, u.pictures, func(p *picture) error {
+	err = u.each(ctx, u.pictures, func(p *Picture) error {
 		i := slices.Index(u.pictures, p)
-		if err := u.readAgain(p); err != nil || p.image == nil {
+		if err := u.readAgain(p); err != nil || p.Image == nil {
 			return err
 		}
 		defer u.letGo(p)
 		if p == main {
 			var err error
-			if thumb.Thumb, thumb.W, thumb.H, err = report.MakeThumb(p.image, thumbWidth); err != nil {
+			if thumb.Thumb, thumb.W, thumb.H, err = report.MakeThumb(p.Image, thumbWidth); err != nil {
 				return err
 			}
 		}
@@ -55,9 +55,9 @@ func (u *unit) render(ctx context.Context, r *part.Result, dir *cli.UnitDir) (th
 	if err != nil {
 		return thumb, err
 	}
-	for _, s := range u.scenes {
+	for _, s := range u.Scenes {
 		l, _ := u.lengthsOf(s.pose.View)
-		for _, m := range s.mapPictures(l.mmPerPX) {
+		for _, m := range s.mapPictures(l.MMPerPX) {
 			d, err := drawOver(m.image(), m.over, r, m.over.File, dir)
 			if err != nil {
 				return thumb, err
@@ -66,7 +66,7 @@ func (u *unit) render(ctx context.Context, r *part.Result, dir *cli.UnitDir) (th
 		}
 	}
 	in := report.PageInput{Result: r, Version: cli.Version, Generated: u.generated}
-	proud, recessed := u.limits.StepLimits(r.Stage)
+	proud, recessed := u.Limits.StepLimits(r.Stage)
 	in.LimitsProudUM, in.LimitsRecessedUM = finiteOr0(proud), finiteOr0(recessed)
 	for _, d := range got {
 		if d.ok {
@@ -99,10 +99,10 @@ func finiteOr0(v float64) float64 {
 
 // mainPicture is the one that stands for the unit: the first of the face in which it is
 // seen, else the first.
-func (u *unit) mainPicture() *picture {
+func (u *Unit) mainPicture() *Picture {
 	order := u.workOrder()
 	for _, p := range order {
-		if p.shot.Light.ShowsUnit() {
+		if p.Shot.Light.ShowsUnit() {
 			return p
 		}
 	}
@@ -114,16 +114,16 @@ func (u *unit) mainPicture() *picture {
 
 // readAgain reads a picture that was let go for want of room. One that could
 // not be read the first time stays away.
-func (u *unit) readAgain(p *picture) (err error) {
-	if p.image == nil && p.report.WidthPX > 0 {
-		p.image, err = capture.Read(p.shot.Path)
+func (u *Unit) readAgain(p *Picture) (err error) {
+	if p.Image == nil && p.Report.WidthPX > 0 {
+		p.Image, err = capture.Read(p.Shot.Path)
 	}
 	return err
 }
 
 // draw makes a picture's parts of the page, then annotates and writes it.
-func (u *unit) draw(p *picture, r *part.Result, name string, dir *cli.UnitDir) (drawn, error) {
-	return drawOver(p.image, u.overlay(p), r, name, dir)
+func (u *Unit) draw(p *Picture, r *part.Result, name string, dir *cli.UnitDir) (drawn, error) {
+	return drawOver(p.Image, u.overlay(p), r, name, dir)
 }
 
 // drawOver does so for an image, on which it draws itself.
@@ -153,15 +153,15 @@ func drawOver(im *part.Image, over report.Overlay, r *part.Result, name string, 
 }
 
 // overlay is what was followed and fitted in a picture.
-func (u *unit) overlay(p *picture) report.Overlay {
-	over := report.Overlay{File: p.shot.File, SeamLine: p.seam.SeamLine, Limbs: p.seam.Outline}
-	for _, s := range u.scenes {
+func (u *Unit) overlay(p *Picture) report.Overlay {
+	over := report.Overlay{File: p.Shot.File, SeamLine: p.seam.SeamLine, Limbs: p.seam.Outline}
+	for _, s := range u.Scenes {
 		if s.holds(p) && p.fit() {
-			over.FaceOutline = s.found.OutlineIn(p.shot.File)
+			over.FaceOutline = s.found.OutlineIn(p.Shot.File)
 			for _, n := range s.found.Unseen {
-				if n.Image == p.shot.File {
+				if n.Image == p.Shot.File {
 					l, _ := u.lengthsOf(s.pose.View)
-					over.Unseen = report.NewUnseen(n.Step, n.W, n.H, n.In, l.mmPerPX)
+					over.Unseen = report.NewUnseen(n.Step, n.W, n.H, n.In, l.MMPerPX)
 				}
 			}
 		}
@@ -171,16 +171,16 @@ func (u *unit) overlay(p *picture) report.Overlay {
 
 // annotatedNames gives each picture's annotated file a name of its own: its
 // own name, and with its ending where two differ in nothing else.
-func annotatedNames(pictures []*picture) []string {
+func annotatedNames(pictures []*Picture) []string {
 	count := map[string]int{}
 	for _, p := range pictures {
-		count[strings.ToLower(report.AnnotatedName(p.shot.File))]++
+		count[strings.ToLower(report.AnnotatedName(p.Shot.File))]++
 	}
 	names := make([]string, len(pictures))
 	for i, p := range pictures {
-		names[i] = report.AnnotatedName(p.shot.File)
+		names[i] = report.AnnotatedName(p.Shot.File)
 		if count[strings.ToLower(names[i])] > 1 {
-			names[i] = report.AnnotatedName(p.shot.File + ".jpg")
+			names[i] = report.AnnotatedName(p.Shot.File + ".jpg")
 		}
 	}
 	return names
@@ -191,7 +191,7 @@ func sortCrops(crops []report.Crop, r *part.Result) {
 	best := map[int]string{}
 	for _, f := range r.Findings {
 		best[f.Number] = f.Image
-		if name := mapOf(f); name != "" {
+		if name := part.MapOf(f); name != "" {
 			best[f.Number] = name
 		}
 	}
