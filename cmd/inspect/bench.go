@@ -72,7 +72,7 @@ func newBenchCommand() *cobra.Command {
 	f.StringVar(&o.replay, "replay", "", "folder of units, played in place of a camera")
 	f.StringVar(&o.Record.URL, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
 	builtInFlags(&o.Record, cmd)
-	o.pageFlags(cmd)
+	pageFlags(&o, cmd)
 	f.BoolVar(&o.setPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
 	f.StringVar(&o.name, "name", "", "name of this bench in the records (default: this machine's)")
 	f.StringVar(&o.languages, "lang", "", "folder with further languages, <tag>.json each")
@@ -88,7 +88,7 @@ func newBenchCommand() *cobra.Command {
 }
 
 // pageFlags are how the page is reached.
-func (o *benchOptions) pageFlags(cmd *cobra.Command) {
+func pageFlags(o *benchOptions, cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.listen, "listen", "", "address and port of the page (default: the station file's, else 127.0.0.1:8080); other than this machine's own, a passphrase is asked for")
 	f.StringArrayVar(&o.hosts, "host", nil, "further name by which browsers call this machine")

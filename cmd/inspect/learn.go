@@ -65,7 +65,7 @@ func newLearnCommand() *cobra.Command {
 // learnBy says who does something.
 type learnBy struct{ initials, badge string }
 
-func (b *learnBy) flags(cmd *cobra.Command) {
+func learnByFlags(b *learnBy, cmd *cobra.Command) {
 	cmd.Flags().StringVar(&b.initials, "by", "", "who does this: initials")
 	cmd.Flags().StringVar(&b.badge, "badge", "", "and badge, or the badge alone; - where others have the same initials and you have none")
 }
@@ -106,7 +106,7 @@ func newLearnAcceptCommand(o *cli.Database) *cobra.Command {
 			return runLearnAccept(cmd.Context(), *o, by, args[0], cmd.OutOrStdout())
 		},
 	}
-	by.flags(cmd)
+	learnByFlags(&by, cmd)
 	return cmd
 }
 
@@ -170,7 +170,7 @@ func newLearnBackCommand(o *cli.Database) *cobra.Command {
 			return runLearnBack(cmd.Context(), *o, by, cmd.OutOrStdout())
 		},
 	}
-	by.flags(cmd)
+	learnByFlags(&by, cmd)
 	return cmd
 }
 

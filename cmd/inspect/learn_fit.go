@@ -47,7 +47,7 @@ func newLearnFitCommand(r *cli.Database) *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&o.labels, "labels", "", "table of labelled findings, as 'inspect learn table' writes it (default: the labels of the records)")
-	o.learnBy.flags(cmd)
+	learnByFlags(&o.learnBy, cmd)
 	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }

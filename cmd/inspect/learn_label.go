@@ -55,7 +55,7 @@ func newLearnLabelCommand(r *cli.Database) *cobra.Command {
 	f.StringVar(&o.csv, "csv", "", "table of labels")
 	f.Int64Var(&o.inspection, "inspection", 0, "the inspection's number (default: the unit's latest)")
 	f.StringVar(&o.note, "note", "", "in your words")
-	o.flags(cmd)
+	learnByFlags(&o.learnBy, cmd)
 	return cmd
 }
 

@@ -79,7 +79,7 @@ type targetOptions struct {
 	identity   string
 }
 
-func (o *targetOptions) flags(cmd *cobra.Command) {
+func targetFlags(o *targetOptions, cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.kind, "target", "", "chessboard, dots, asymmetric-dots, ruler or disc")
 	f.IntVar(&o.cols, "cols", 0, "marks in a row of the target")
@@ -124,7 +124,7 @@ func newScaleCommand() *cobra.Command {
 			return runScale(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	o.targetOptions.flags(cmd)
+	targetFlags(&o.targetOptions, cmd)
 	f := cmd.Flags()
 	f.StringVar(&o.projection, "projection", "", "telecentric or perspective, where you know the lens")
 	f.StringVar(&o.terms, "terms", "", `distortion terms to fit: "none", "k1", "k1 k2", "k1 k2 p1 p2", "k1 k2 p1 p2 k3" (default) or "auto"`)

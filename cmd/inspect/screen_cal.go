@@ -87,7 +87,7 @@ type screenOptions struct {
 	maxAge  int
 }
 
-func (o *screenOptions) flags(cmd *cobra.Command) {
+func screenFlags(o *screenOptions, cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.station, "station", "", "file that describes the station: the screen's stripes, and how it stands (see configs/station.yaml)")
 	f.IntVar(&o.maxAge, "max-age-days", stripes.MaxAgeDays, "days for which the file is believed")
@@ -128,7 +128,7 @@ func newScreenWedgeCommand() *cobra.Command {
 			return runScreenWedge(cmd.Context(), o, args[0], cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	sheetFlags(&o.SheetOptions, cmd)
+	screenFlags(&o, cmd)
 	return cmd
 }
 
@@ -355,7 +355,7 @@ func newScreenMirrorCommand() *cobra.Command {
 	f.Float64Var(&o.uGaugeUM, "u-gauge-um", 3, "its standard uncertainty, um; of limits +-a, a / 1.73 (default: common practice, no source)")
 	f.Float64SliceVar(&o.spanMM, "span-mm", nil, "from the gauge to the edge on which the mirror stands, mm, 5 to 500; along x and y where they differ: 30,40")
 	f.Float64Var(&o.uSpanMM, "u-span-mm", 0.3, "its standard uncertainty, mm (default: common practice, no source)")
-	sheetFlags(&o.SheetOptions, cmd)
+	screenFlags(&o.screenOptions, cmd)
 	return cmd
 }
 

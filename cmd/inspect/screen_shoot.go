@@ -66,7 +66,7 @@ func newScreenShootCommand() *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.Station, "station", "", "file that describes the station: its camera, its plan, the screen (see configs/station.yaml)")
-	o.pageFlags(cmd)
+	pageFlags(&o, cmd)
 	f.Float64Var(&o.MMPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel, where the station file has none")
 	f.SortFlags = false
 	return cmd

@@ -89,7 +89,7 @@ func newSetupCommand() *cobra.Command {
 	f.StringVar(&o.scale, "scale", "", "scale file in force (default: the station file's)")
 	f.StringVar(&o.view, "view", "edge", "edge or face: what pictures show whose names do not tell it; edge has a lit panel behind the unit")
 	f.StringSliceVar(&o.steps, "step", nil, "only this step, or these: panel, exposure, focus, height, perspective, squareness, scale")
-	o.targetOptions.flags(cmd)
+	targetFlags(&o.targetOptions, cmd)
 	sheetFlags(&o.SheetOptions, cmd)
 	return cmd
 }
