@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -41,13 +42,14 @@ const lotExit = `EXIT STATUS
   4    with take: some unit could not be measured
   130  stopped by ctrl-C; units already taken stay taken`
 
+// newLotCommand is 'inspect lot'.
 func newLotCommand() *cobra.Command {
 	var o cli.Database
 	cmd := &cobra.Command{
 		Use:   "lot",
 		Short: "Judge lots by samples: plan, draw, take, decide",
 		Long:  lotHelp + "\n\n" + lotExit,
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
 			return cli.Usagef("say what to do: lot plan, draw, take, decide, show, list, step, design, report or chart (see 'inspect lot --help')")
 		},
@@ -62,6 +64,7 @@ func newLotCommand() *cobra.Command {
 // lotTopic is the records' journal of lots.
 const lotTopic = "lot"
 
+// lotEvents are a journal's entries as a lot's events.
 func lotEvents(entries []records.Entry) []lots.Event {
 	out := make([]lots.Event, len(entries))
 	for i, e := range entries {
@@ -70,6 +73,7 @@ func lotEvents(entries []records.Entry) []lots.Event {
 	return out
 }
 
+// lotEntry is an event as the records keep it.
 func lotEntry(e lots.Event) records.Entry {
 	return records.Entry{Topic: lotTopic, Name: e.Lot, Seq: e.Seq, Kind: e.Kind, At: e.At, By: e.By, Body: e.Body}
 }
@@ -141,6 +145,7 @@ type lotBook struct {
 	lot lots.Lot
 }
 
+// openLotBook reads a lot, to write its next events.
 func openLotBook(ctx context.Context, s *records.Store, name string) (*lotBook, error) {
 	l, err := foldLot(ctx, s, name)
 	return &lotBook{store: s, now: time.Now, lot: l}, err

@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/charts"
 	"finishbench/internal/cli"
@@ -49,7 +50,9 @@ const lotChartExamples = `  inspect lot chart --kind p --record bench.db --out c
   inspect lot chart --kind cusum --target 0 --lot 31 --record bench.db --json`
 
 // Kinds of charts, over lots and over units.
-func lotKinds() []string  { return []string{"p", "np", "c", "u", "demerit"} }
+func lotKinds() []string { return []string{"p", "np", "c", "u", "demerit"} }
+
+// unitKinds are the values that are charted by unit.
 func unitKinds() []string { return []string{"xbar", "i", "ewma", "cusum"} }
 
 // lotChartOptions are the flags of lot chart.
@@ -68,7 +71,7 @@ func newLotChartCommand(r *cli.Database) *cobra.Command {
 		Long:                  lotChartHelp,
 		Example:               lotChartExamples,
 		DisableFlagsInUseLine: true,
-		Args:                  wrongUsage(cobra.NoArgs),
+		Args:                  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runLotChart(cmd.Context(), o, cmd.OutOrStdout())
 		},
@@ -87,7 +90,7 @@ func newLotChartCommand(r *cli.Database) *cobra.Command {
 	f.StringVar(&o.rules, "rules", "", "western-electric, nelson, iso7870, or single rules (default: beyond,run9)")
 	f.StringVar(&o.target, "target", "", "where the step should be, um, or the waviness, mrad (ewma, cusum; default: the mean of the baseline)")
 	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
-	sheetFlags(&o.SheetOptions, cmd)
+	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -161,6 +164,7 @@ func (o *lotChartOptions) choice() (c chartChoice, err error) {
 	return c, nil
 }
 
+// runLotChart draws the process over many lots.
 func runLotChart(ctx context.Context, o lotChartOptions, stdout io.Writer) error {
 	c, err := o.choice()
 	if err != nil {

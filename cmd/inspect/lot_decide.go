@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/records"
@@ -44,7 +45,7 @@ func newLotDecideCommand(r *cli.Database) *cobra.Command {
 		Long:                  lotDecideHelp + "\n\n" + lotExit,
 		Example:               lotDecideExamples,
 		DisableFlagsInUseLine: true,
-		Args:                  oneArg("name the lot"),
+		Args:                  flags.OneArg("name the lot"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runLotDecide(cmd.Context(), o, args[0], cmd.OutOrStdout())
 		},
@@ -62,6 +63,7 @@ func newLotDecideCommand(r *cli.Database) *cobra.Command {
 	return cmd
 }
 
+// runLotDecide accepts or refuses a lot, signed.
 func runLotDecide(ctx context.Context, o lotDecideOptions, name string, stdout io.Writer) error {
 	switch {
 	case o.accept && o.refuse:

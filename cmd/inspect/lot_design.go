@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/plots"
@@ -27,6 +28,7 @@ const lotDesignExamples = `  inspect lot design --good 1 --producer 5 --bad 6.5 
   inspect lot design --good 1 --producer 5 --bad 6.5 --consumer 10 --law hypergeometric --size 500
   inspect lot design --zero --bad 1 --consumer 5 --size 500`
 
+// lotDesignOptions are the two points: good quality that is seldom refused, bad that is seldom accepted.
 type lotDesignOptions struct {
 	cli.SheetOptions
 	good, producer, bad, consumer float64 // percent
@@ -43,7 +45,7 @@ func newLotDesignCommand() *cobra.Command {
 		Long:                  lotDesignHelp,
 		Example:               lotDesignExamples,
 		DisableFlagsInUseLine: true,
-		Args:                  wrongUsage(cobra.NoArgs),
+		Args:                  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runLotDesign(o, cmd.OutOrStdout())
 		},
@@ -56,7 +58,7 @@ func newLotDesignCommand() *cobra.Command {
 	f.StringVar(&o.law, "law", string(lots.Binomial), "binomial (a process), hypergeometric (this one lot, with --size) or poisson")
 	f.IntVar(&o.size, "size", 0, "units in the lot")
 	f.BoolVar(&o.zero, "zero", false, "not one nonconforming unit may be found; with --size")
-	sheetFlags(&o.SheetOptions, cmd)
+	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -85,6 +87,7 @@ func (o lotDesignOptions) check() error {
 	return nil
 }
 
+// runLotDesign finds a plan through two points.
 func runLotDesign(o lotDesignOptions, stdout io.Writer) error {
 	if err := o.check(); err != nil {
 		return err

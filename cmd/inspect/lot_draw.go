@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -57,7 +58,7 @@ func newLotDrawCommand(r *cli.Database) *cobra.Command {
 		Long:                  lotDrawHelp,
 		Example:               lotDrawExamples,
 		DisableFlagsInUseLine: true,
-		Args:                  oneArg("name the lot"),
+		Args:                  flags.OneArg("name the lot"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.stdin = cmd.InOrStdin()
 			return runLotDraw(cmd.Context(), o, args[0], cmd.OutOrStdout())
@@ -70,10 +71,11 @@ func newLotDrawCommand(r *cli.Database) *cobra.Command {
 	f.StringVar(&o.by, "by", "", "who draws")
 	f.StringVar(&o.replace, "replace", "", "unit of the sample that cannot be measured")
 	f.StringVar(&o.why, "why", "", "why it cannot be measured")
-	sheetFlags(&o.SheetOptions, cmd)
+	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }
 
+// runLotDraw draws the units that are looked at.
 func runLotDraw(ctx context.Context, o lotDrawOptions, name string, stdout io.Writer) error {
 	book, err := openLot(ctx, o.Database, name)
 	if err != nil {
@@ -128,6 +130,7 @@ func (o *lotDrawOptions) draw(ctx context.Context, book *lotBook) error {
 // maxSeed is what every reader of JSON keeps to the last digit.
 const maxSeed = 1<<53 - 1
 
+// chanceSeed is a seed by chance.
 func chanceSeed() (uint64, error) {
 	var b [8]byte
 	if _, err := rand.Read(b[:]); err != nil {

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/configs"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
@@ -59,7 +60,7 @@ func newLotPlanCommand(r *cli.Database) *cobra.Command {
 		Long:                  lotPlanHelp,
 		Example:               lotPlanExamples,
 		DisableFlagsInUseLine: true,
-		Args:                  wrongUsage(cobra.MaximumNArgs(1)),
+		Args:                  flags.WrongUsage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runLotPlan(cmd.Context(), o, args, cmd.OutOrStdout())
 		},
@@ -78,10 +79,11 @@ func newLotPlanCommand(r *cli.Database) *cobra.Command {
 	f.StringVar(&o.irregular, "irregular", "", "why production is not steady: ends reduced inspection")
 	f.BoolVar(&o.anew, "anew", false, "start the plan of LOT anew")
 	f.BoolVar(&o.again, "again", false, "present the refused and screened LOT again")
-	sheetFlags(&o.SheetOptions, cmd)
+	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }
 
+// runLotPlan shows what a plan does, or opens a lot with it.
 func runLotPlan(ctx context.Context, o lotPlanOptions, args []string, stdout io.Writer) error {
 	name := ""
 	if len(args) == 1 {

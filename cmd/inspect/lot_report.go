@@ -16,6 +16,7 @@ import (
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/sys/unix"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
@@ -56,7 +57,7 @@ func newLotReportCommand(r *cli.Database) *cobra.Command {
 		Long:                  lotReportHelp,
 		Example:               lotReportExamples,
 		DisableFlagsInUseLine: true,
-		Args:                  oneArg("name the lot"),
+		Args:                  flags.OneArg("name the lot"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runLotReport(cmd.Context(), o, args[0], cmd.OutOrStdout())
 		},
@@ -86,6 +87,7 @@ func (o *lotReportOptions) check() error {
 	return nil
 }
 
+// runLotReport writes a lot's report in the formats asked for.
 func runLotReport(ctx context.Context, o lotReportOptions, name string, stdout io.Writer) error {
 	if err := o.check(); err != nil {
 		return err

@@ -16,6 +16,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/gauge/studies"
 	"finishbench/internal/inspection"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
@@ -251,7 +252,7 @@ func readLotStudy(path string) (*lotreport.Study, error) {
 	if err != nil {
 		return nil, cli.Usagef("--gauge-study %s cannot be read: %w", path, cli.PlainPath(err))
 	}
-	var j gaugeJSON
+	var j studies.GaugeJSON
 	if err := json.Unmarshal(data, &j); err != nil || len(j.Components) == 0 {
 		return nil, cli.Usagef("--gauge-study %s is no gauge study: write one with 'inspect study gauge ... --json > %s'", path, path)
 	}

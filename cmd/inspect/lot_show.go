@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
@@ -23,7 +24,7 @@ func newLotShowCommand(r *cli.Database) *cobra.Command {
 		Long:                  "show tells where LOT stands: its plan, its counts against it, what it waits for, who\ndecided. It draws the sample again from the seed and says whether it is the same.",
 		Example:               "  inspect lot show 31 --record bench.db",
 		DisableFlagsInUseLine: true,
-		Args:                  oneArg("name the lot"),
+		Args:                  flags.OneArg("name the lot"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runLotShow(cmd.Context(), r, args[0], asJSON, cmd.OutOrStdout())
 		},
@@ -32,6 +33,7 @@ func newLotShowCommand(r *cli.Database) *cobra.Command {
 	return cmd
 }
 
+// runLotShow tells where a lot stands.
 func runLotShow(ctx context.Context, o *cli.Database, name string, asJSON bool, stdout io.Writer) error {
 	book, err := openLot(ctx, o, name)
 	if err != nil {
@@ -131,6 +133,7 @@ func callWord(s lots.Standing) string {
 	return string(s.Call)
 }
 
+// lotViewJSON is where a lot stands, as JSON.
 type lotViewJSON struct {
 	Lot      string            `json:"lot"`
 	State    lots.State        `json:"state"`
@@ -200,7 +203,7 @@ func newLotListCommand(r *cli.Database) *cobra.Command {
 		Short:                 "All lots, the latest first, and the mode that is due",
 		Example:               "  inspect lot list --record bench.db",
 		DisableFlagsInUseLine: true,
-		Args:                  wrongUsage(cobra.NoArgs),
+		Args:                  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runLotList(cmd.Context(), r, product, asJSON, cmd.OutOrStdout())
 		},
@@ -230,11 +233,13 @@ type lotDue struct {
 	Last     string         `json:"last,omitempty"` // what switching did last
 }
 
+// lotListJSON is the list of lots, as JSON.
 type lotListJSON struct {
 	Lots []lotLine `json:"lots"`
 	Due  []lotDue  `json:"due"`
 }
 
+// runLotList lists the lots, the latest first.
 func runLotList(ctx context.Context, o *cli.Database, product string, asJSON bool, stdout io.Writer) error {
 	store, err := o.Open(ctx)
 	if err != nil {

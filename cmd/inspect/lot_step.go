@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/lots"
@@ -39,6 +40,7 @@ const lotStepExamples = `  inspect lot step --size 500 --aql 1
   inspect lot step 31 --aql 1 --record bench.db --out step
   inspect lot step --size 40 --aql 1 --values steps.txt --high 50`
 
+// lotStepOptions are the plan by values, the limits, and where values come from.
 type lotStepOptions struct {
 	cli.SheetOptions
 	*cli.Database
@@ -57,7 +59,7 @@ func newLotStepCommand(r *cli.Database) *cobra.Command {
 		Long:                  lotStepHelp,
 		Example:               lotStepExamples,
 		DisableFlagsInUseLine: true,
-		Args:                  wrongUsage(cobra.MaximumNArgs(1)),
+		Args:                  flags.WrongUsage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.stdin = cmd.InOrStdin()
 			return runLotStep(cmd.Context(), o, strings.Join(args, ""), cmd.OutOrStdout())
@@ -73,7 +75,7 @@ func newLotStepCommand(r *cli.Database) *cobra.Command {
 	f.StringVar(&o.values, "values", "", "file with a step a line, um, in the draw's order; - for standard input")
 	f.StringVar(&o.stage, "stage", "", "trim, wet or cured: whose limits (default: the lot's, else cured)")
 	f.StringVar(&o.limit, "limits", "", "file with the limits (default: the built-in ones)")
-	sheetFlags(&o.SheetOptions, cmd)
+	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }
 
@@ -87,12 +89,13 @@ type lotStep struct {
 	Missing   []string       `json:"not_measured,omitempty"` // units among these
 	Judged    *lots.Measured `json:"judged,omitempty"`
 	NormalP   *float64       `json:"normal_p,omitempty"` // chance of so large a deviation from normal values
-	names     []string       // along valuesUM; none: the values are from a file
-	valuesUM  []float64      // in the draw's order; NaN: not measured
-	wasAsked  bool
-	normality error
+	names     []string       `json:"-"`                  // along valuesUM; none: the values are from a file
+	valuesUM  []float64      `json:"-"`                  // in the draw's order; NaN: not measured
+	wasAsked  bool           `json:"-"`                  // values are wanted that were not measured
+	normality error          `json:"-"`
 }
 
+// runLotStep judges a lot's steps by their values.
 func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Writer) error {
 	s := lotStep{Lot: name}
 	stage := part.Cured
@@ -140,6 +143,7 @@ func runLotStep(ctx context.Context, o lotStepOptions, name string, stdout io.Wr
 	return s.exit()
 }
 
+// exit is the exit code of what was judged; nil: accepted.
 func (s *lotStep) exit() error {
 	switch {
 	case s.Judged != nil && !s.Judged.Accepted:

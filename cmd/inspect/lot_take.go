@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
@@ -65,10 +66,10 @@ func newLotTakeCommand(r *cli.Database) *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.run.Record.Operator, "by", "", "who inspects")
-	builtInFlags(&o.run.Record, cmd)
+	flags.BuiltIn(&o.run.Record, cmd)
 	f.StringVar(&o.unit, "unit", "", "this unit only, taken again from its latest inspection")
 	f.StringVar(&o.why, "why", "", "why it is taken again")
-	runFlags(&o.run, cmd)
+	flags.Run(&o.run, cmd)
 	f.Lookup("stage").Usage = "trim, wet or cured (default: the lot's)"
 	f.Lookup("limits").Usage = "file with the limits that the lot was opened with (default: the built-in ones)"
 	f.Lookup("json").Usage = "write what was taken, and where the lot stands, as JSON"
@@ -85,6 +86,7 @@ type taken struct {
 	Unmeasured    []string
 }
 
+// runLotTake notes what was seen on the units of a lot's sample.
 func runLotTake(ctx context.Context, o lotTakeOptions, name string, dirs []string, stdout, stderr io.Writer) error {
 	book, err := openLot(ctx, o.Database, name)
 	if err != nil {
@@ -163,6 +165,7 @@ func (b *lotBook) takeAll(ctx context.Context, units []lots.Unit, by string, t *
 	return nil
 }
 
+// takeSome takes units with one entry into the records.
 func (b *lotBook) takeSome(ctx context.Context, units []lots.Unit, by string, t *taken) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -372,6 +375,7 @@ func tellList(w io.Writer, what string, list []string) {
 	fmt.Fprintf(w, "%s: %s%s\n", what, strings.Join(short, ", "), more)
 }
 
+// lotTakeJSON is what was taken, as JSON.
 type lotTakeJSON struct {
 	Taken      int         `json:"taken"`
 	Before     int         `json:"before"`
