@@ -74,7 +74,7 @@ func newScreenWedgeCommand() *cobra.Command {
 		Long:                  wedgeHelp + "\n\n" + strings.Join(screen.Cautions(), "\n") + "\n\n" + screenExit,
 		Example:               "  inspect screen wedge greys --station station.yaml --out .",
 		DisableFlagsInUseLine: true,
-		Args:                  screen.OneFolder("with the pictures of the greys"),
+		Args:                  oneFolder("with the pictures of the greys"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return screen.RunWedge(cmd.Context(), o, args[0], cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
@@ -116,7 +116,7 @@ func newScreenMirrorCommand() *cobra.Command {
 		Long:                  mirrorHelp + "\n\n" + strings.Join(screen.Cautions(), "\n") + "\n\n" + screenExit,
 		Example:               "  inspect screen mirror mirror --gauge-um 150 --span-mm 30 --station station.yaml --out .",
 		DisableFlagsInUseLine: true,
-		Args:                  screen.OneFolder("that holds flat, tilted_x and tilted_y"),
+		Args:                  oneFolder("that holds flat, tilted_x and tilted_y"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return screen.RunMirror(cmd.Context(), o, args[0], cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
@@ -128,4 +128,14 @@ func newScreenMirrorCommand() *cobra.Command {
 	f.Float64Var(&o.USpanMM, "u-span-mm", 0.3, "its standard uncertainty, mm (default: common practice, no source)")
 	screenFlags(&o.Options, cmd)
 	return cmd
+}
+
+// oneFolder wants one folder's name.
+func oneFolder(what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) != 1 {
+			return cli.Usagef("name one folder, %s (see '%s --help')", what, cmd.CommandPath())
+		}
+		return nil
+	}
 }

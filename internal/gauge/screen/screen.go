@@ -13,8 +13,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/spf13/cobra"
-
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
@@ -50,16 +48,6 @@ func (o *Options) read() (config.Station, error) {
 		return st, cli.UsageError{Err: err}
 	}
 	return st, nil
-}
-
-// OneFolder wants one folder's name.
-func OneFolder(what string) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if len(args) != 1 {
-			return cli.Usagef("name one folder, %s (see '%s --help')", what, cmd.CommandPath())
-		}
-		return nil
-	}
 }
 
 // greyName is a step of a wedge: grey_128.png, grey_255_2.jpg.
