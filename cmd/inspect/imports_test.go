@@ -63,6 +63,7 @@ var mayImport = map[string][]string{
 	"internal/learn":           {"internal/part"},
 	"internal/lotreport":       {"internal/charts", "internal/lots", "internal/marks", "internal/part", "internal/plots", "internal/process"},
 	"internal/lots":            {"internal/part"},
+	"internal/lots/book":       {"configs", "internal/bench/lang", "internal/capture", "internal/charts", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies", "internal/inspection", "internal/lotreport", "internal/lots", "internal/part", "internal/plots", "internal/process", "internal/records", "internal/report", "internal/study"},
 	"internal/marks":           {"internal/part"},
 	"internal/optics":          {"internal/part", "internal/robust"},
 	"internal/outline":         {"internal/part", "internal/robust"},
@@ -109,12 +110,11 @@ const (
 // beyond are the counts that are not down yet. Each is what there is: it may sink, and
 // goes where the bar is kept.
 var beyond = map[string]int{
-	"lines of cmd/inspect":           14045,
+	"lines of cmd/inspect":           10655,
 	"lines of a file of cmd/inspect": 726,
 	"lines of internal/defects":      11200,
 	"lines of internal/optics":       6418,
 	"files of internal/defects":      50,
-	"files of cmd/inspect":           58,
 }
 
 // house reads the program's Go files, without tests.

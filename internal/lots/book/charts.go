@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"cmp"
@@ -147,22 +147,22 @@ func worstSteps(s lotSeries, rules []charts.Rule) (lotreport.Chart, bool, error)
 	return out, true, nil
 }
 
-// subgroup is how many units in a row make a subgroup (common practice, no source).
-const subgroup = 5
+// Subgroup is how many units in a row make a subgroup (common practice, no source).
+const Subgroup = 5
 
 // unitsChart charts the mean step around the units of one sample, in subgroups in
 // the order of inspection; nil where there are too few.
 func unitsChart(units []process.Unit) (*lotreport.Chart, error) {
 	q := steps()
 	in, _ := q.measured(process.InTime(units))
-	if len(in) < 2*subgroup {
+	if len(in) < 2*Subgroup {
 		return nil, nil
 	}
 	rules, err := charts.Rules("")
 	if err != nil {
 		return nil, err
 	}
-	c, err := q.charts("xbar", in, subgroup, charts.Options{Rules: rules})
+	c, err := q.charts("xbar", in, Subgroup, charts.Options{Rules: rules})
 	if err != nil {
 		return nil, err
 	}

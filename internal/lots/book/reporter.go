@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"cmp"
@@ -26,29 +26,29 @@ import (
 	"finishbench/internal/study"
 )
 
-// lotReporter makes reports of lots out of the records.
-type lotReporter struct {
-	store    *records.Store
-	checkLog string           // "": none
-	study    *lotreport.Study // nil: none named
-	shifts   []string         // times at which shifts begin; empty: they are not told apart
+// Reporter makes reports of lots out of the records.
+type Reporter struct {
+	Store    *records.Store
+	CheckLog string           // "": none
+	Study    *lotreport.Study // nil: none named
+	Shifts   []string         // times at which shifts begin; empty: they are not told apart
 }
 
 // How much a report reads of what takes long: results as a whole, for outlines and
 // scale files; inspections at the lot's other stages, for yields.
 const (
-	readInFull  = 80
+	ReadInFull  = 80
 	readForAll  = 3000
 	lotsOnChart = 25
 )
 
-// report makes the report of a lot, stamped with a time.
-func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*lotreport.Report, error) {
-	l, ins, err := loadLot(ctx, m.store, name)
+// Report makes the report of a lot, stamped with a time.
+func (m *Reporter) Report(ctx context.Context, name string, at time.Time) (*lotreport.Report, error) {
+	l, ins, err := Load(ctx, m.Store, name)
 	if err != nil {
 		return nil, err
 	}
-	history, err := lotHistory(ctx, m.store)
+	history, err := History(ctx, m.Store)
 	if err != nil {
 		return nil, err
 	}
@@ -57,7 +57,7 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 		return nil, err
 	}
 	if r.Decision != nil {
-		if r.Decision.Hash, err = m.store.LastHash(ctx, lotTopic, name, lots.Decided); err != nil {
+		if r.Decision.Hash, err = m.Store.LastHash(ctx, lotTopic, name, lots.Decided); err != nil {
 			return nil, err
 		}
 	}
@@ -68,7 +68,7 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 	}
 	wholly := fill(ins, full)
 	units := processUnits(ins)
-	if err := process.NameShifts(units, m.shifts, time.Local); err != nil {
+	if err := process.NameShifts(units, m.Shifts, time.Local); err != nil {
 		return nil, err
 	}
 	// What follows is worked out side by side: each part fills fields of its own.
@@ -105,7 +105,7 @@ func (m *lotReporter) report(ctx context.Context, name string, at time.Time) (*l
 	if err := g.Wait(); err != nil {
 		return nil, err
 	}
-	r.Gauge.Study, r.Gauge.Check = m.study, m.check(at)
+	r.Gauge.Study, r.Gauge.Check = m.Study, m.check(at)
 	return r, nil
 }
 
@@ -131,18 +131,18 @@ func inspectedOf(ins []records.Inspection, names map[int64]string) []lotreport.I
 
 // inFull reads results as a whole: all of a small sample, else of units with findings
 // and the first and the last.
-func (m *lotReporter) inFull(ctx context.Context, ins []records.Inspection) ([]records.Inspection, error) {
+func (m *Reporter) inFull(ctx context.Context, ins []records.Inspection) ([]records.Inspection, error) {
 	var ids []int64
 	for i := range ins {
-		if len(ins) <= readInFull || i == 0 || i == len(ins)-1 || len(ins[i].Result.Findings) > 0 {
+		if len(ins) <= ReadInFull || i == 0 || i == len(ins)-1 || len(ins[i].Result.Findings) > 0 {
 			ids = append(ids, ins[i].ID)
 		}
 	}
 	// Of many, some from all along the sample.
-	if n := len(ids); n > readInFull {
-		some := make([]int64, readInFull)
+	if n := len(ids); n > ReadInFull {
+		some := make([]int64, ReadInFull)
 		for i := range some {
-			some[i] = ids[i*(n-1)/(readInFull-1)]
+			some[i] = ids[i*(n-1)/(ReadInFull-1)]
 		}
 		ids = some
 	}
@@ -151,7 +151,7 @@ func (m *lotReporter) inFull(ctx context.Context, ins []records.Inspection) ([]r
 	g.SetLimit(2)
 	for i, id := range ids {
 		g.Go(func() (err error) {
-			out[i], err = m.store.Get(ctx, id)
+			out[i], err = m.Store.Get(ctx, id)
 			return err
 		})
 	}
@@ -205,10 +205,10 @@ func processUnits(ins []records.Inspection) []process.Unit {
 
 // yields adds first-pass yields over the stages: of all inspections that name the
 // lot, or of a large one its sample at its own stage only.
-func (m *lotReporter) yields(ctx context.Context, r *lotreport.Report, l *lots.Lot, ins []records.Inspection) error {
+func (m *Reporter) yields(ctx context.Context, r *lotreport.Report, l *lots.Lot, ins []records.Inspection) error {
 	all := ins
 	if len(ins) <= readForAll {
-		named, err := m.store.Briefs(ctx, records.Filter{Lot: l.Name, Limit: 3 * readForAll})
+		named, err := m.Store.Briefs(ctx, records.Filter{Lot: l.Name, Limit: 3 * readForAll})
 		if err != nil {
 			return err
 		}
@@ -230,13 +230,13 @@ func (m *lotReporter) yields(ctx context.Context, r *lotreport.Report, l *lots.L
 }
 
 // check is how the check piece's log stands; nil: no log is named.
-func (m *lotReporter) check(at time.Time) *lotreport.Check {
-	if m.checkLog == "" {
+func (m *Reporter) check(at time.Time) *lotreport.Check {
+	if m.CheckLog == "" {
 		return nil
 	}
-	barred, why := inspection.CheckGate(m.checkLog, at)
-	c := &lotreport.Check{Log: filepath.Base(m.checkLog), OK: !barred, Told: why}
-	if s, err := inspection.ReadStability(m.checkLog, nil); err == nil && len(s.Checks) > 0 {
+	barred, why := inspection.CheckGate(m.CheckLog, at)
+	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: !barred, Told: why}
+	if s, err := inspection.ReadStability(m.CheckLog, nil); err == nil && len(s.Checks) > 0 {
 		last := s.Checks[len(s.Checks)-1]
 		c.Last, c.Value = &last.Time, part.Num(last.Level)
 	}
@@ -270,7 +270,7 @@ func readLotStudy(path string) (*lotreport.Study, error) {
 
 // formerLots are the lots of the same product and stage that were decided before
 // this one, and this one, in order of time.
-func (m *lotReporter) formerLots(ctx context.Context, l *lots.Lot, history []lots.Event) ([]lots.Lot, error) {
+func (m *Reporter) formerLots(ctx context.Context, l *lots.Lot, history []lots.Event) ([]lots.Lot, error) {
 	o := &l.Current().Opening
 	var names []string
 	size := 0
@@ -296,7 +296,7 @@ func (m *lotReporter) formerLots(ctx context.Context, l *lots.Lot, history []lot
 	slices.Reverse(names)
 	var out []lots.Lot
 	for _, n := range names {
-		f, err := foldLot(ctx, m.store, n)
+		f, err := Fold(ctx, m.Store, n)
 		if err != nil {
 			return nil, err
 		}

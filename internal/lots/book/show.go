@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"context"
@@ -8,39 +8,19 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"github.com/spf13/cobra"
-
-	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
-func newLotShowCommand(r *cli.Database) *cobra.Command {
-	var asJSON bool
-	cmd := &cobra.Command{
-		Use:                   "show LOT",
-		Short:                 "Where a lot stands",
-		Long:                  "show tells where LOT stands: its plan, its counts against it, what it waits for, who\ndecided. It draws the sample again from the seed and says whether it is the same.",
-		Example:               "  inspect lot show 31 --record bench.db",
-		DisableFlagsInUseLine: true,
-		Args:                  flags.OneArg("name the lot"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return runLotShow(cmd.Context(), r, args[0], asJSON, cmd.OutOrStdout())
-		},
-	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "write it as JSON")
-	return cmd
-}
-
-// runLotShow tells where a lot stands.
-func runLotShow(ctx context.Context, o *cli.Database, name string, asJSON bool, stdout io.Writer) error {
-	book, err := openLot(ctx, o, name)
+// RunShow tells where a lot stands.
+func RunShow(ctx context.Context, o *cli.Database, name string, asJSON bool, stdout io.Writer) error {
+	book, err := openFrom(ctx, o, name)
 	if err != nil {
 		return err
 	}
 	defer book.store.Close()
-	v := newLotView(&book.lot)
+	v := newLotView(&book.Lot)
 	if asJSON {
 		return cli.WriteJSON(stdout, v.json())
 	}
@@ -133,8 +113,8 @@ func callWord(s lots.Standing) string {
 	return string(s.Call)
 }
 
-// lotViewJSON is where a lot stands, as JSON.
-type lotViewJSON struct {
+// ViewJSON is where a lot stands, as JSON.
+type ViewJSON struct {
 	Lot      string            `json:"lot"`
 	State    lots.State        `json:"state"`
 	Round    string            `json:"round"`
@@ -171,9 +151,9 @@ type lotPlaceJSON struct {
 	Was  int        `json:"taken_before,omitempty"`
 }
 
-func (v lotView) json() lotViewJSON {
+func (v lotView) json() ViewJSON {
 	r := v.lot.Current()
-	j := lotViewJSON{Lot: v.lot.Name, State: v.lot.State(), Round: r.Kind, Opened: r.Opened, Plan: r.Opening, Sample: []lotPlaceJSON{}, Swaps: r.Swaps, Decision: r.Decision, Disposal: r.Disposal}
+	j := ViewJSON{Lot: v.lot.Name, State: v.lot.State(), Round: r.Kind, Opened: r.Opened, Plan: r.Opening, Sample: []lotPlaceJSON{}, Swaps: r.Swaps, Decision: r.Decision, Disposal: r.Disposal}
 	for _, s := range r.Standings() {
 		j.Classes = append(j.Classes, lotStandingJSON{s.Severity, s.Plan.N, s.Plan.Ac, s.Plan.Re, s.Looked, s.Unmeasured, s.Left, s.Count, s.Call, s.InGap})
 	}
@@ -193,24 +173,6 @@ func (v lotView) json() lotViewJSON {
 		j.Done = &r.Done
 	}
 	return j
-}
-
-func newLotListCommand(r *cli.Database) *cobra.Command {
-	var asJSON bool
-	var product string
-	cmd := &cobra.Command{
-		Use:                   "list",
-		Short:                 "All lots, the latest first, and the mode that is due",
-		Example:               "  inspect lot list --record bench.db",
-		DisableFlagsInUseLine: true,
-		Args:                  flags.WrongUsage(cobra.NoArgs),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			return runLotList(cmd.Context(), r, product, asJSON, cmd.OutOrStdout())
-		},
-	}
-	cmd.Flags().StringVar(&product, "product", "", "lots of this product only")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "write it as JSON")
-	return cmd
 }
 
 // lotLine is a lot in the list.
@@ -233,14 +195,14 @@ type lotDue struct {
 	Last     string         `json:"last,omitempty"` // what switching did last
 }
 
-// lotListJSON is the list of lots, as JSON.
-type lotListJSON struct {
+// ListJSON is the list of lots, as JSON.
+type ListJSON struct {
 	Lots []lotLine `json:"lots"`
 	Due  []lotDue  `json:"due"`
 }
 
-// runLotList lists the lots, the latest first.
-func runLotList(ctx context.Context, o *cli.Database, product string, asJSON bool, stdout io.Writer) error {
+// RunList lists the lots, the latest first.
+func RunList(ctx context.Context, o *cli.Database, product string, asJSON bool, stdout io.Writer) error {
 	store, err := o.Open(ctx)
 	if err != nil {
 		return err
@@ -250,14 +212,14 @@ func runLotList(ctx context.Context, o *cli.Database, product string, asJSON boo
 	if err != nil {
 		return err
 	}
-	events := lotEvents(entries)
-	list := lotListJSON{Lots: []lotLine{}, Due: []lotDue{}}
+	events := events(entries)
+	list := ListJSON{Lots: []lotLine{}, Due: []lotDue{}}
 	if list.Lots, err = lotLines(events, product); err != nil {
 		return err
 	}
 	for i := range list.Lots {
 		if l := &list.Lots[i]; l.State == lots.StateWaiting { // the units that were taken are not among these events
-			whole, err := foldLot(ctx, store, l.Lot)
+			whole, err := Fold(ctx, store, l.Lot)
 			if err != nil {
 				return err
 			}

@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"context"
@@ -9,63 +9,17 @@ import (
 	"sync"
 	"time"
 
-	"github.com/spf13/cobra"
-
-	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
 
-const lotHelp = `lot judges a lot by a sample. Which plan, which units, what was seen on them, who
-decided: each step is an event in the records, and none can be changed later.
-
-  inspect lot plan             what a plan looks at, accepts, lets through
-  inspect lot design ...       a plan from two points, beside the tables
-  inspect lot plan 31 ...      opens lot 31 with it
-  inspect lot draw 31 ...      draws the units that are looked at
-  inspect lot take 31 ...      takes them, from the records or from pictures
-  inspect lot show 31          where it stands
-  inspect lot decide 31 ...    accepts or refuses it, signed
-  inspect lot step 31 ...      judges the steps by measured values, beside the counts
-  inspect lot report 31 ...    all that is to be told of it, as PDF, XLSX, CSV, JSON
-  inspect lot chart ...        the process over many lots
-
-Plans, levels and classes come from the station file's key lots.`
-
-const lotExit = `EXIT STATUS
-  0    done; with decide: the lot is accepted
-  1    it could not be done; the lot is as it was before
-  2    wrong usage; nothing was done
-  3    with decide: the lot is refused
-  4    with take: some unit could not be measured
-  130  stopped by ctrl-C; units already taken stay taken`
-
-// newLotCommand is 'inspect lot'.
-func newLotCommand() *cobra.Command {
-	var o cli.Database
-	cmd := &cobra.Command{
-		Use:   "lot",
-		Short: "Judge lots by samples: plan, draw, take, decide",
-		Long:  lotHelp + "\n\n" + lotExit,
-		Args:  flags.WrongUsage(cobra.NoArgs),
-		RunE: func(*cobra.Command, []string) error {
-			return cli.Usagef("say what to do: lot plan, draw, take, decide, show, list, step, design, report or chart (see 'inspect lot --help')")
-		},
-	}
-	f := cmd.PersistentFlags()
-	f.StringVar(&o.URL, "record", "", "database of lots and inspections: a SQLite file, or postgres://USER@HOST/DATABASE (default: the station file's)")
-	f.StringVar(&o.Station, "station", "", "station file: names the database, and how lots are judged")
-	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotDesignCommand(), newLotReportCommand(&o), newLotChartCommand(&o))
-	return cmd
-}
-
 // lotTopic is the records' journal of lots.
 const lotTopic = "lot"
 
-// lotEvents are a journal's entries as a lot's events.
-func lotEvents(entries []records.Entry) []lots.Event {
+// events are a journal's entries as a lot's events.
+func events(entries []records.Entry) []lots.Event {
 	out := make([]lots.Event, len(entries))
 	for i, e := range entries {
 		out[i] = lots.Event{Lot: e.Name, Seq: e.Seq, Kind: e.Kind, At: e.At, By: e.By, Body: e.Body}
@@ -73,28 +27,28 @@ func lotEvents(entries []records.Entry) []lots.Event {
 	return out
 }
 
-// lotEntry is an event as the records keep it.
-func lotEntry(e lots.Event) records.Entry {
+// Entry is an event as the records keep it.
+func Entry(e lots.Event) records.Entry {
 	return records.Entry{Topic: lotTopic, Name: e.Lot, Seq: e.Seq, Kind: e.Kind, At: e.At, By: e.By, Body: e.Body}
 }
 
-// foldLot reads a lot. One that was never opened is no error: its State is
+// Fold reads a lot. One that was never opened is no error: its State is
 // [lots.StateNone].
-func foldLot(ctx context.Context, s *records.Store, name string) (lots.Lot, error) {
+func Fold(ctx context.Context, s *records.Store, name string) (lots.Lot, error) {
 	entries, err := s.Journal(ctx, lotTopic, name)
 	if err != nil {
 		return lots.Lot{}, err
 	}
-	l, err := lots.Fold(lotEvents(entries))
+	l, err := lots.Fold(events(entries))
 	l.Name = name
 	return l, err
 }
 
-// loadLot reads a lot that must be there, and the inspections of the units of its
+// Load reads a lot that must be there, and the inspections of the units of its
 // current sample, in the draw's order and in brief form ([records.Store.BriefsOf]).
 // Units that were not looked at have none. No picture is read.
-func loadLot(ctx context.Context, s *records.Store, name string) (lots.Lot, []records.Inspection, error) {
-	l, err := foldLot(ctx, s, name)
+func Load(ctx context.Context, s *records.Store, name string) (lots.Lot, []records.Inspection, error) {
+	l, err := Fold(ctx, s, name)
 	if err != nil {
 		return l, nil, err
 	}
@@ -135,31 +89,31 @@ func noLot(ctx context.Context, s *records.Store, name string) error {
 
 func lastOf[T any](list []T, n int) []T { return list[max(0, len(list)-n):] }
 
-// lotBook writes the events of one lot. It may be used by several goroutines at
+// Book writes the events of one lot. It may be used by several goroutines at
 // once, and other programs may write to the same lot.
-type lotBook struct {
+type Book struct {
 	store *records.Store
 	now   func() time.Time
 
 	mu  sync.Mutex
-	lot lots.Lot
+	Lot lots.Lot
 }
 
-// openLotBook reads a lot, to write its next events.
-func openLotBook(ctx context.Context, s *records.Store, name string) (*lotBook, error) {
-	l, err := foldLot(ctx, s, name)
-	return &lotBook{store: s, now: time.Now, lot: l}, err
+// Open reads a lot, to write its next events.
+func Open(ctx context.Context, s *records.Store, name string) (*Book, error) {
+	l, err := Fold(ctx, s, name)
+	return &Book{store: s, now: time.Now, Lot: l}, err
 }
 
-// openLot opens the records and the book of a lot that must be there. Who calls it
+// openFrom opens the records and the book of a lot that must be there. Who calls it
 // closes the book's store.
-func openLot(ctx context.Context, o *cli.Database, name string) (*lotBook, error) {
+func openFrom(ctx context.Context, o *cli.Database, name string) (*Book, error) {
 	store, err := o.Open(ctx)
 	if err != nil {
 		return nil, err
 	}
-	book, err := openLotBook(ctx, store, name)
-	if err == nil && book.lot.Current() == nil {
+	book, err := Open(ctx, store, name)
+	if err == nil && book.Lot.Current() == nil {
 		err = noLot(ctx, store, name)
 	}
 	if err != nil {
@@ -173,23 +127,23 @@ func openLot(ctx context.Context, o *cli.Database, name string) (*lotBook, error
 // the same lot.
 const meanwhileTries = 50
 
-// step takes one step of the lot: make says which, from the lot as it is.
-func (b *lotBook) step(ctx context.Context, make func(*lots.Lot, time.Time) (lots.Event, error)) error {
+// Step takes one step of the lot: make says which, from the lot as it is.
+func (b *Book) Step(ctx context.Context, make func(*lots.Lot, time.Time) (lots.Event, error)) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for try := 1; ; try++ {
-		e, err := make(&b.lot, b.now())
+		e, err := make(&b.Lot, b.now())
 		if err != nil {
 			return lotError(err)
 		}
-		err = b.store.Note(ctx, lotEntry(e))
+		err = b.store.Note(ctx, Entry(e))
 		if err == nil {
-			return b.lot.Apply(e)
+			return b.Lot.Apply(e)
 		}
 		if !errors.Is(err, records.ErrMeanwhile) || try == meanwhileTries {
 			return err
 		}
-		if b.lot, err = foldLot(ctx, b.store, b.lot.Name); err != nil {
+		if b.Lot, err = Fold(ctx, b.store, b.Lot.Name); err != nil {
 			return err
 		}
 	}
@@ -205,17 +159,17 @@ func lotError(err error) error {
 	return cli.UsageError{Err: errors.New(strings.TrimPrefix(err.Error(), "lots: "))}
 }
 
-// lotUnit makes a lot's unit of an inspection.
-func lotUnit(name string, in *records.Inspection) lots.Unit {
+// UnitOf makes a lot's unit of an inspection.
+func UnitOf(name string, in *records.Inspection) lots.Unit {
 	u := lots.See(name, &in.Result, in.Verdict())
 	u.Stage, u.Lot, u.Inspection, u.Limits, u.Seen = in.Stage, in.Lot, in.ID, in.Limits.SHA256, in.Ended
 	return u
 }
 
-// lotHistory reads the events that switching goes by.
-func lotHistory(ctx context.Context, s *records.Store) ([]lots.Event, error) {
+// History reads the events that switching goes by.
+func History(ctx context.Context, s *records.Store) ([]lots.Event, error) {
 	entries, err := s.Journals(ctx, lotTopic, lots.HistoryKinds()...)
-	return lotEvents(entries), err
+	return events(entries), err
 }
 
 // stateWord says a lot's state.

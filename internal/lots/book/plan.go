@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"context"
@@ -12,9 +12,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/spf13/cobra"
-
-	"finishbench/cmd/inspect/flags"
 	"finishbench/configs"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
@@ -24,75 +21,30 @@ import (
 	"finishbench/internal/records"
 )
 
-// lotPlanOptions are the flags of lot plan.
-type lotPlanOptions struct {
+// PlanOptions are the flags of lot plan.
+type PlanOptions struct {
 	*cli.Database
 	cli.SheetOptions
-	size              int
-	level, product    string
-	stage, limits     string
-	aqls, modes       []string
-	by, why           string
-	resume, irregular string
-	anew, again       bool
+	Size              int
+	Level, Product    string
+	Stage, Limits     string
+	AQLs, Modes       []string
+	By, Why           string
+	Resume, Irregular string
+	Anew, Again       bool
 	signed            bool // the plan goes on record
 }
 
-const lotPlanHelp = `plan tells how many units of a lot are looked at, from how many bad ones on it is
-refused, and what that lets through. With the name of a LOT it opens the lot with
-that plan. Which mode is due (normal, tightened, reduced) follows from the decided
-lots of the same product; a person who sets another one signs for it.
-
-A plan of a lot that is not decided yet starts anew with --anew: for other limits,
-another level. What was seen so far then no longer counts. A refused lot that was
-screened is presented again with --again.`
-
-const lotPlanExamples = `  inspect lot plan --size 500
-  inspect lot plan --size 500 --level S-4 --aql major=0.65 --out plan
-  inspect lot plan 31 --size 500 --record bench.db --by 'inspector 2'
-  inspect lot plan 31 --anew --limits limits.yaml --why 'dust from 0.2 mm' --by 'inspector 2' --record bench.db`
-
-func newLotPlanCommand(r *cli.Database) *cobra.Command {
-	o := lotPlanOptions{Database: r}
-	cmd := &cobra.Command{
-		Use:                   "plan [LOT] --size N",
-		Short:                 "What is looked at, what is accepted, what that lets through; opens a lot",
-		Long:                  lotPlanHelp,
-		Example:               lotPlanExamples,
-		DisableFlagsInUseLine: true,
-		Args:                  flags.WrongUsage(cobra.MaximumNArgs(1)),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return runLotPlan(cmd.Context(), o, args, cmd.OutOrStdout())
-		},
-	}
-	f := cmd.Flags()
-	f.IntVar(&o.size, "size", 0, "units in the lot, 2 or more")
-	f.StringVar(&o.level, "level", "", "inspection level: S-1 to S-4, I, II, III (default: the station file's)")
-	f.StringArrayVar(&o.aqls, "aql", nil, "another AQL for a class: CLASS=AQL, as in major=0.65")
-	f.StringArrayVar(&o.modes, "mode", nil, "normal, tightened or reduced in place of what is due; CLASS=MODE for one class")
-	f.StringVar(&o.product, "product", "", "product that the lot is of (default: the station file's)")
-	f.StringVar(&o.stage, "stage", "", "trim, wet or cured (default: the station file's)")
-	f.StringVar(&o.limits, "limits", "", "file with the limits that units are judged by (default: the built-in ones)")
-	f.StringVar(&o.by, "by", "", "who opens the lot")
-	f.StringVar(&o.why, "why", "", "why another mode is set, or why the plan starts anew")
-	f.StringVar(&o.resume, "resume", "", "what was put right, where inspection was discontinued")
-	f.StringVar(&o.irregular, "irregular", "", "why production is not steady: ends reduced inspection")
-	f.BoolVar(&o.anew, "anew", false, "start the plan of LOT anew")
-	f.BoolVar(&o.again, "again", false, "present the refused and screened LOT again")
-	flags.Sheet(&o.SheetOptions, cmd)
-	return cmd
-}
-
-// runLotPlan shows what a plan does, or opens a lot with it.
-func runLotPlan(ctx context.Context, o lotPlanOptions, args []string, stdout io.Writer) error {
+// RunPlan shows what a plan does, or opens a lot with it.
+func RunPlan(ctx context.Context, o PlanOptions, args []string, stdout io.Writer) error {
 	name := ""
 	if len(args) == 1 {
 		name = args[0]
 	}
-	if name == "" && (o.anew || o.again) {
+	if name == "" && (o.Anew || o.Again) {
 		return cli.Usagef("--anew and --again are for a lot: name it")
 	}
-	if o.anew && o.again {
+	if o.Anew && o.Again {
 		return cli.Usagef("--anew is for a lot that is not decided, --again for a refused one: give one of them")
 	}
 	st, err := config.LoadStation(o.Station)
@@ -106,17 +58,17 @@ func runLotPlan(ctx context.Context, o lotPlanOptions, args []string, stdout io.
 	var history []lots.Event
 	if store != nil {
 		defer store.Close()
-		if history, err = lotHistory(ctx, store); err != nil {
+		if history, err = History(ctx, store); err != nil {
 			return err
 		}
 	}
-	var book *lotBook
+	var book *Book
 	if name != "" {
-		if book, err = openLotBook(ctx, store, name); err != nil {
+		if book, err = Open(ctx, store, name); err != nil {
 			return err
 		}
 		o.signed = true
-		o.inherit(&book.lot)
+		o.inherit(&book.Lot)
 	}
 	opening, said, err := o.opening(st.Lots, history)
 	if err != nil {
@@ -133,7 +85,7 @@ func runLotPlan(ctx context.Context, o lotPlanOptions, args []string, stdout io.
 
 // openFor opens the records: with a lot's name they are needed, and made where
 // they are missing; else they only tell which mode is due, and may be absent.
-func (o *lotPlanOptions) openFor(ctx context.Context, name string, st config.Station) (*records.Store, error) {
+func (o *PlanOptions) openFor(ctx context.Context, name string, st config.Station) (*records.Store, error) {
 	url := o.URL
 	if url == "" {
 		url = st.Records
@@ -150,42 +102,42 @@ func (o *lotPlanOptions) openFor(ctx context.Context, name string, st config.Sta
 }
 
 // inherit takes over from a lot that is there what its new plan does not say.
-func (o *lotPlanOptions) inherit(l *lots.Lot) {
+func (o *PlanOptions) inherit(l *lots.Lot) {
 	r := l.Current()
-	if r == nil || !o.anew && !o.again {
+	if r == nil || !o.Anew && !o.Again {
 		return
 	}
-	if o.size == 0 {
-		o.size = r.Opening.Size
-		if o.again && r.Disposal != nil {
-			o.size -= r.Disposal.Removed
+	if o.Size == 0 {
+		o.Size = r.Opening.Size
+		if o.Again && r.Disposal != nil {
+			o.Size -= r.Disposal.Removed
 		}
 	}
-	for _, w := range []struct{ to, from *string }{{&o.level, (*string)(&r.Opening.Level)}, {&o.product, &r.Opening.Product}, {&o.stage, (*string)(&r.Opening.Stage)}} {
+	for _, w := range []struct{ to, from *string }{{&o.Level, (*string)(&r.Opening.Level)}, {&o.Product, &r.Opening.Product}, {&o.Stage, (*string)(&r.Opening.Stage)}} {
 		if *w.to == "" {
 			*w.to = *w.from
 		}
 	}
 }
 
-func (o *lotPlanOptions) write(ctx context.Context, book *lotBook, opening lots.Opening) error {
-	return book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) {
+func (o *PlanOptions) write(ctx context.Context, book *Book, opening lots.Opening) error {
+	return book.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) {
 		switch {
-		case o.anew:
-			return l.Replan(opening, now, o.by)
-		case o.again:
-			return l.Resubmit(opening, now, o.by)
+		case o.Anew:
+			return l.Replan(opening, now, o.By)
+		case o.Again:
+			return l.Resubmit(opening, now, o.By)
 		}
-		return l.Open(opening, now, o.by)
+		return l.Open(opening, now, o.By)
 	})
 }
 
 // opening makes the plan of a lot from the settings, and from what the decided lots
 // before it say. said is what happened to switching at the last lot, a sentence
 // each.
-func (o *lotPlanOptions) opening(set config.Lots, history []lots.Event) (lots.Opening, []string, error) {
-	out := lots.Opening{Size: o.size, Product: cli.First(o.product, set.Product), Stage: part.Stage(cli.First(o.stage, set.Stage)), Level: lots.Level(cli.First(o.level, set.Level)),
-		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.why, Resume: o.resume, Irregular: o.irregular, Rules: lotRules(set)}
+func (o *PlanOptions) opening(set config.Lots, history []lots.Event) (lots.Opening, []string, error) {
+	out := lots.Opening{Size: o.Size, Product: cli.First(o.Product, set.Product), Stage: part.Stage(cli.First(o.Stage, set.Stage)), Level: lots.Level(cli.First(o.Level, set.Level)),
+		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.Why, Resume: o.Resume, Irregular: o.Irregular, Rules: lotRules(set)}
 	if _, err := part.ParseStage(string(out.Stage)); err != nil {
 		return out, nil, cli.Usagef("--%w", err)
 	}
@@ -193,7 +145,7 @@ func (o *lotPlanOptions) opening(set config.Lots, history []lots.Event) (lots.Op
 	if err != nil {
 		return out, nil, lotError(err)
 	}
-	if out.Limits, out.LimitsName, err = limitsInForce(o.limits); err != nil {
+	if out.Limits, out.LimitsName, err = limitsInForce(o.Limits); err != nil {
 		return out, nil, err
 	}
 	classes, err := o.classes(set)
@@ -215,7 +167,7 @@ func (o *lotPlanOptions) opening(set config.Lots, history []lots.Event) (lots.Op
 	for _, p := range plans {
 		planned := lots.Planned{ClassPlan: p, Switching: states[p.Severity]}
 		if chosen[p.Severity] {
-			planned.ChosenBy = o.by
+			planned.ChosenBy = o.By
 		}
 		out.Classes = append(out.Classes, planned)
 	}
@@ -256,15 +208,15 @@ func dueStates(history []lots.Event, o lots.Opening, classes []lots.Class) (map[
 }
 
 // chosenModes is the mode of each class: what is due, unless a person sets another.
-func (o *lotPlanOptions) chosenModes(due map[part.Severity]lots.Switching, classes []lots.Class) (map[part.Severity]lots.Mode, map[part.Severity]bool, error) {
+func (o *PlanOptions) chosenModes(due map[part.Severity]lots.Switching, classes []lots.Class) (map[part.Severity]lots.Mode, map[part.Severity]bool, error) {
 	modes, chosen := map[part.Severity]lots.Mode{}, map[part.Severity]bool{}
 	for class, s := range due {
 		modes[class] = s.Mode
-		if o.again && s.Mode == lots.Reduced {
+		if o.Again && s.Mode == lots.Reduced {
 			modes[class] = lots.Normal // a lot is not presented again on reduced inspection
 		}
 	}
-	for _, m := range o.modes {
+	for _, m := range o.Modes {
 		class, mode, one := strings.Cut(m, "=")
 		if !one {
 			class, mode = "", m
@@ -287,16 +239,16 @@ func (o *lotPlanOptions) chosenModes(due map[part.Severity]lots.Switching, class
 			}
 		}
 	}
-	if o.signed && slices.Contains(slices.Collect(maps.Values(chosen)), true) && (o.by == "" || o.why == "") {
+	if o.signed && slices.Contains(slices.Collect(maps.Values(chosen)), true) && (o.By == "" || o.Why == "") {
 		return nil, nil, cli.Usagef("another mode than the one that is due is set by a person, with a reason: --by NAME --why WHY")
 	}
 	return modes, chosen, nil
 }
 
 // classes are the station's classes with the command line's AQLs.
-func (o *lotPlanOptions) classes(set config.Lots) ([]lots.Class, error) {
+func (o *PlanOptions) classes(set config.Lots) ([]lots.Class, error) {
 	classes := lotClasses(set)
-	for _, a := range o.aqls {
+	for _, a := range o.AQLs {
 		class, number, ok := strings.Cut(a, "=")
 		aql, err := strconv.ParseFloat(number, 64)
 		if !ok || err != nil {

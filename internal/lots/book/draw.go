@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"bufio"
@@ -14,124 +14,83 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"github.com/spf13/cobra"
-
-	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
 
-// lotDrawOptions are the flags of lot draw.
-type lotDrawOptions struct {
+// DrawOptions are the flags of lot draw.
+type DrawOptions struct {
 	*cli.Database
 	cli.SheetOptions
-	serials  string
-	count    bool
-	seed     string
-	by       string
-	replace  string
-	why      string
-	stdin    io.Reader
-	seedFrom func() (uint64, error)
+	Serials  string
+	Count    bool
+	Seed     string
+	By       string
+	Replace  string
+	Why      string
+	Stdin    io.Reader
+	SeedFrom func() (uint64, error)
 }
 
-const lotDrawHelp = `draw draws the units of LOT that are looked at. All serials of the lot are given, a
-line each, as FILE or "-" for standard input: the names of the units as they are
-recorded, u06-R where a unit has a side. --count numbers the units instead, from 1.
-The list, the seed and the units drawn are recorded: anyone can draw again, and see
-that no one chose. With a LOT that was drawn already it prints the list again.
-
-A unit of the sample that cannot be measured, lost or broken, is replaced by the
-next unit of the same draw with --replace UNIT --why WHY; nobody chooses that one.`
-
-const lotDrawExamples = `  inspect lot draw 31 --serials serials.txt --record bench.db --by 'inspector 2'
-  ls lot31 | inspect lot draw 31 --serials - --record bench.db
-  inspect lot draw 31 --replace u0412-L --why 'shell broken' --by 'inspector 2' --record bench.db`
-
-func newLotDrawCommand(r *cli.Database) *cobra.Command {
-	o := lotDrawOptions{Database: r, seedFrom: chanceSeed}
-	cmd := &cobra.Command{
-		Use:                   "draw LOT --serials FILE",
-		Short:                 "Draw the units that are looked at",
-		Long:                  lotDrawHelp,
-		Example:               lotDrawExamples,
-		DisableFlagsInUseLine: true,
-		Args:                  flags.OneArg("name the lot"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			o.stdin = cmd.InOrStdin()
-			return runLotDraw(cmd.Context(), o, args[0], cmd.OutOrStdout())
-		},
-	}
-	f := cmd.Flags()
-	f.StringVar(&o.serials, "serials", "", "file with all serials of the lot, a line each; - for standard input")
-	f.BoolVar(&o.count, "count", false, "the units have no serials: number them from 1")
-	f.StringVar(&o.seed, "seed", "", "seed of the draw, a whole number (default: from chance; one that is given is marked as such)")
-	f.StringVar(&o.by, "by", "", "who draws")
-	f.StringVar(&o.replace, "replace", "", "unit of the sample that cannot be measured")
-	f.StringVar(&o.why, "why", "", "why it cannot be measured")
-	flags.Sheet(&o.SheetOptions, cmd)
-	return cmd
-}
-
-// runLotDraw draws the units that are looked at.
-func runLotDraw(ctx context.Context, o lotDrawOptions, name string, stdout io.Writer) error {
-	book, err := openLot(ctx, o.Database, name)
+// RunDraw draws the units that are looked at.
+func RunDraw(ctx context.Context, o DrawOptions, name string, stdout io.Writer) error {
+	book, err := openFrom(ctx, o.Database, name)
 	if err != nil {
 		return err
 	}
 	defer book.store.Close()
-	asked := o.serials != "" || o.count || o.seed != ""
+	asked := o.Serials != "" || o.Count || o.Seed != ""
 	switch {
-	case o.replace != "" && asked:
+	case o.Replace != "" && asked:
 		return cli.Usagef("--replace goes on with the draw that was made: leave out --serials, --count and --seed")
-	case o.replace != "":
-		err = book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replace(o.replace, o.why, now, o.by) })
-	case o.why != "":
+	case o.Replace != "":
+		err = book.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replace(o.Replace, o.Why, now, o.By) })
+	case o.Why != "":
 		return cli.Usagef("--why is for --replace")
-	case book.lot.Current().Drawing == nil || asked:
+	case book.Lot.Current().Drawing == nil || asked:
 		err = o.draw(ctx, book)
 	}
 	if err != nil {
 		return err
 	}
-	d := lotDraw{name, book.lot.Current()}
+	d := lotDraw{name, book.Lot.Current()}
 	return o.SheetOptions.Write("lot-draw", d.sheet(), d.numbers(), stdout)
 }
 
-func (o *lotDrawOptions) draw(ctx context.Context, book *lotBook) error {
-	size := book.lot.Current().Opening.Size
+func (o *DrawOptions) draw(ctx context.Context, book *Book) error {
+	size := book.Lot.Current().Opening.Size
 	var serials []string
 	var err error
 	switch {
-	case o.count && o.serials != "":
+	case o.Count && o.Serials != "":
 		return cli.Usagef("--count is for units without serials: leave out --serials")
-	case o.count:
-		serials = numbered(size)
-	case o.serials == "":
+	case o.Count:
+		serials = Numbered(size)
+	case o.Serials == "":
 		return cli.Usagef("give all serials of the lot: --serials FILE, or --count where the units have none")
 	default:
 		if serials, err = o.readSerials(); err != nil {
 			return err
 		}
 	}
-	seed, given := uint64(0), o.seed != ""
+	seed, given := uint64(0), o.Seed != ""
 	if given {
-		if seed, err = strconv.ParseUint(o.seed, 10, 64); err != nil || seed > maxSeed {
-			return cli.Usagef("--seed %s: give a whole number, 0 to %d", o.seed, uint64(maxSeed))
+		if seed, err = strconv.ParseUint(o.Seed, 10, 64); err != nil || seed > maxSeed {
+			return cli.Usagef("--seed %s: give a whole number, 0 to %d", o.Seed, uint64(maxSeed))
 		}
-	} else if seed, err = o.seedFrom(); err != nil {
+	} else if seed, err = o.SeedFrom(); err != nil {
 		return err
 	}
-	return book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Draw(serials, seed, given, now, o.by) })
+	return book.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Draw(serials, seed, given, now, o.By) })
 }
 
 // maxSeed is what every reader of JSON keeps to the last digit.
 const maxSeed = 1<<53 - 1
 
-// chanceSeed is a seed by chance.
-func chanceSeed() (uint64, error) {
+// ChanceSeed is a seed by chance.
+func ChanceSeed() (uint64, error) {
 	var b [8]byte
 	if _, err := rand.Read(b[:]); err != nil {
 		return 0, err
@@ -139,8 +98,8 @@ func chanceSeed() (uint64, error) {
 	return binary.LittleEndian.Uint64(b[:]) & maxSeed, nil
 }
 
-// numbered are the names of units without serials, of one width: 001, 002 ...
-func numbered(n int) []string {
+// Numbered are the names of units without serials, of one width: 001, 002 ...
+func Numbered(n int) []string {
 	width := len(strconv.Itoa(n))
 	out := make([]string, n)
 	for i := range out {
@@ -180,8 +139,8 @@ func shortText(s string) string {
 }
 
 // readSerials reads a serial a line; empty lines are skipped.
-func (o *lotDrawOptions) readSerials() ([]string, error) {
-	in, name, err := openLines(o.serials, o.stdin)
+func (o *DrawOptions) readSerials() ([]string, error) {
+	in, name, err := openLines(o.Serials, o.Stdin)
 	if err != nil {
 		return nil, err
 	}

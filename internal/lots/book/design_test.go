@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"bytes"
@@ -13,23 +13,23 @@ import (
 // memory); of a lot it takes no more.
 func TestLotDesign(t *testing.T) {
 	for _, c := range []struct {
-		o     lotDesignOptions
+		o     DesignOptions
 		n, ac int
 	}{
-		{lotDesignOptions{good: 5, producer: 5, bad: 15, consumer: 7.5, law: "binomial"}, 80, 7},
-		{lotDesignOptions{good: 1, producer: 2, bad: 5, consumer: 15, law: "binomial"}, 144, 4},
+		{DesignOptions{Good: 5, Producer: 5, Bad: 15, Consumer: 7.5, Law: "binomial"}, 80, 7},
+		{DesignOptions{Good: 1, Producer: 2, Bad: 5, Consumer: 15, Law: "binomial"}, 144, 4},
 	} {
 		var out bytes.Buffer
 		c.o.JSON = true
-		if err := runLotDesign(c.o, &out); err != nil {
+		if err := RunDesign(c.o, &out); err != nil {
 			t.Fatal(err)
 		}
-		var d lotDesign
+		var d Design
 		if err := json.Unmarshal(out.Bytes(), &d); err != nil || d.Plan.N != c.n || d.Plan.Ac != c.ac || len(d.Curve) == 0 {
 			t.Errorf("%v: %+v, want %d and %d", err, d.Plan, c.n, c.ac)
 		}
 	}
-	d, err := lotDesignOptions{zero: true, bad: 5, consumer: 5, size: 500}.design()
+	d, err := DesignOptions{Zero: true, Bad: 5, Consumer: 5, Size: 500}.design()
 	if err != nil || d.Plan.Ac != 0 || d.Plan.N > 59 || d.Plan.N < 50 || d.Plan.Accept(0.05) > 0.05 {
 		t.Errorf("%+v, %v", d.Plan, err)
 	}
@@ -40,22 +40,22 @@ func TestLotDesign(t *testing.T) {
 		}
 	}
 	var text bytes.Buffer
-	if err := runLotDesign(lotDesignOptions{good: 1, producer: 5, bad: 6.5, consumer: 10, law: "hypergeometric", size: 500}, &text); err != nil || !strings.Contains(text.String(), "should not pass") {
+	if err := RunDesign(DesignOptions{Good: 1, Producer: 5, Bad: 6.5, Consumer: 10, Law: "hypergeometric", Size: 500}, &text); err != nil || !strings.Contains(text.String(), "should not pass") {
 		t.Errorf("%v: %s", err, text.String())
 	}
 }
 
 func TestLotDesignBadInput(t *testing.T) {
-	for name, o := range map[string]lotDesignOptions{
-		"nothing":          {law: "binomial"},
-		"good worse":       {good: 9, producer: 5, bad: 5, consumer: 10, law: "binomial"},
-		"no such law":      {good: 1, producer: 5, bad: 5, consumer: 10, law: "normal"},
-		"lot not told":     {good: 1, producer: 5, bad: 5, consumer: 10, law: "hypergeometric"},
-		"zero, no lot":     {zero: true, bad: 5, consumer: 10},
-		"a risk above 100": {good: 1, producer: 500, bad: 5, consumer: 10, law: "binomial"},
-		"not a number":     {good: math.NaN(), producer: 5, bad: 5, consumer: 10, law: "binomial"},
+	for name, o := range map[string]DesignOptions{
+		"nothing":          {Law: "binomial"},
+		"good worse":       {Good: 9, Producer: 5, Bad: 5, Consumer: 10, Law: "binomial"},
+		"no such law":      {Good: 1, Producer: 5, Bad: 5, Consumer: 10, Law: "normal"},
+		"lot not told":     {Good: 1, Producer: 5, Bad: 5, Consumer: 10, Law: "hypergeometric"},
+		"zero, no lot":     {Zero: true, Bad: 5, Consumer: 10},
+		"a risk above 100": {Good: 1, Producer: 500, Bad: 5, Consumer: 10, Law: "binomial"},
+		"not a number":     {Good: math.NaN(), Producer: 5, Bad: 5, Consumer: 10, Law: "binomial"},
 	} {
-		err := runLotDesign(o, &bytes.Buffer{})
+		err := RunDesign(o, &bytes.Buffer{})
 		if err == nil || strings.Contains(err.Error(), "\n") || !strings.HasPrefix(err.Error(), "--") {
 			t.Errorf("%s: %v, want one line that names the option", name, err)
 		}

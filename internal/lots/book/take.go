@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"context"
@@ -8,9 +8,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/spf13/cobra"
-
-	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
@@ -18,67 +15,16 @@ import (
 	"finishbench/internal/records"
 )
 
-// lotTakeOptions are the flags of lot take.
-type lotTakeOptions struct {
+// TakeOptions are the flags of lot take.
+type TakeOptions struct {
 	*cli.Database
-	run  inspection.Options
-	why  string
-	unit string
+	Run  inspection.Options
+	Why  string
+	Unit string
 }
 
-const lotTakeHelp = `take notes what was seen on the units of LOT's sample.
-
-Without DIR it takes each unit that is still to be looked at from the records: its
-latest inspection at the lot's stage that was neither withdrawn nor corrected. What
-was overruled, corrected or withdrawn since it was taken is taken again.
-
-With DIR... each folder is looked at as by 'inspect unit', recorded, and taken. A DIR
-of folders stands for the folders of the drawn units in it; what was not drawn is
-left alone. It may be stopped at any time: the same command goes on where it was, and
-looks at no unit twice.
-
-A unit that could not be measured counts neither way: the sample is unfinished until
-it is photographed again, or replaced ('inspect lot draw --replace').`
-
-const lotTakeExamples = `  inspect lot take 31 --record bench.db
-  inspect lot take 31 pictures/lot31 --out results --station station.yaml --by 'inspector 2'
-  inspect lot take 31 --unit u0412-L --why 'wiped and photographed again' --by 'inspector 2' --record bench.db`
-
-func newLotTakeCommand(r *cli.Database) *cobra.Command {
-	o := lotTakeOptions{Database: r}
-	cmd := &cobra.Command{
-		Use:                   "take LOT [DIR... --out OUT]",
-		Short:                 "Take the units of the sample from the records, or from pictures",
-		Long:                  lotTakeHelp,
-		Example:               lotTakeExamples,
-		DisableFlagsInUseLine: true,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return cli.Usagef("name the lot (see 'inspect lot take --help')")
-			}
-			return nil
-		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			o.run.Station = cli.First(o.run.Station, o.Station)
-			o.Station = o.run.Station
-			return runLotTake(cmd.Context(), o, args[0], args[1:], cmd.OutOrStdout(), cmd.ErrOrStderr())
-		},
-	}
-	f := cmd.Flags()
-	f.StringVar(&o.run.Record.Operator, "by", "", "who inspects")
-	flags.BuiltIn(&o.run.Record, cmd)
-	f.StringVar(&o.unit, "unit", "", "this unit only, taken again from its latest inspection")
-	f.StringVar(&o.why, "why", "", "why it is taken again")
-	flags.Run(&o.run, cmd)
-	f.Lookup("stage").Usage = "trim, wet or cured (default: the lot's)"
-	f.Lookup("limits").Usage = "file with the limits that the lot was opened with (default: the built-in ones)"
-	f.Lookup("json").Usage = "write what was taken, and where the lot stands, as JSON"
-	f.Lookup("out").Usage = "folder for the results of units whose pictures are looked at; made where it is missing"
-	return cmd
-}
-
-// taken is what a run of lot take did.
-type taken struct {
+// Taken is what a run of lot take did.
+type Taken struct {
 	Taken, Before int      // units taken now; before, of those asked for
 	Again         []string // taken again, with why
 	Missing       []string // drawn, but not found
@@ -86,25 +32,25 @@ type taken struct {
 	Unmeasured    []string
 }
 
-// runLotTake notes what was seen on the units of a lot's sample.
-func runLotTake(ctx context.Context, o lotTakeOptions, name string, dirs []string, stdout, stderr io.Writer) error {
-	book, err := openLot(ctx, o.Database, name)
+// RunTake notes what was seen on the units of a lot's sample.
+func RunTake(ctx context.Context, o TakeOptions, name string, dirs []string, stdout, stderr io.Writer) error {
+	book, err := openFrom(ctx, o.Database, name)
 	if err != nil {
 		return err
 	}
 	defer book.store.Close()
-	r := book.lot.Current()
+	r := book.Lot.Current()
 	switch {
 	case r.Drawing == nil:
 		return fmt.Errorf("the sample of lot %s is not drawn yet: draw it with 'inspect lot draw %s'", name, name)
 	case r.Decision != nil:
 		return fmt.Errorf("lot %s is decided: nothing can be taken any more", name)
-	case o.unit != "" && (len(dirs) > 0 || o.why == "" || o.run.Record.Operator == ""):
+	case o.Unit != "" && (len(dirs) > 0 || o.Why == "" || o.Run.Record.Operator == ""):
 		return cli.Usagef("--unit takes one unit again from the records: give --why and --by, and no folders")
-	case o.why != "" && o.unit == "":
+	case o.Why != "" && o.Unit == "":
 		return cli.Usagef("--why is for --unit")
 	}
-	t := taken{Before: len(r.Sample) - len(r.Pending())}
+	t := Taken{Before: len(r.Sample) - len(r.Pending())}
 	if len(dirs) > 0 {
 		err = takeFolders(ctx, &o, book, &t, dirs, stdout, stderr)
 	} else {
@@ -120,44 +66,44 @@ func runLotTake(ctx context.Context, o lotTakeOptions, name string, dirs []strin
 }
 
 // takeRecords takes units from the records.
-func takeRecords(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken) error {
-	from, err := newLotSource(ctx, book.store, &book.lot)
+func takeRecords(ctx context.Context, o *TakeOptions, book *Book, t *Taken) error {
+	from, err := newLotSource(ctx, book.store, &book.Lot)
 	if err != nil {
 		return err
 	}
 	var units []lots.Unit
-	for _, p := range book.lot.Current().Sample {
-		if o.unit != "" && p.Name != o.unit {
+	for _, p := range book.Lot.Current().Sample {
+		if o.Unit != "" && p.Name != o.Unit {
 			continue
 		}
 		u, err := from.unit(ctx, &p)
 		switch {
 		case err != nil:
 			return err
-		case o.unit != "" && u != nil:
-			u.Why = o.why
-		case u == nil && p.Unit == nil && o.unit == "":
+		case o.Unit != "" && u != nil:
+			u.Why = o.Why
+		case u == nil && p.Unit == nil && o.Unit == "":
 			t.Missing = append(t.Missing, p.Name)
 		}
 		if u != nil {
 			units = append(units, *u)
 		}
 	}
-	if o.unit != "" && len(units) == 0 {
-		if book.lot.Current().Look(o.unit) == nil {
-			return lotError(book.lot.MayTake(o.unit))
+	if o.Unit != "" && len(units) == 0 {
+		if book.Lot.Current().Look(o.Unit) == nil {
+			return lotError(book.Lot.MayTake(o.Unit))
 		}
-		return fmt.Errorf("the records have no new inspection of %s that could be taken", o.unit)
+		return fmt.Errorf("the records have no new inspection of %s that could be taken", o.Unit)
 	}
-	return book.takeAll(ctx, units, o.run.Record.Operator, t)
+	return book.takeAll(ctx, units, o.Run.Record.Operator, t)
 }
 
 // takeAll takes units, many at a time; what is refused is told and left out.
-func (b *lotBook) takeAll(ctx context.Context, units []lots.Unit, by string, t *taken) error {
+func (b *Book) takeAll(ctx context.Context, units []lots.Unit, by string, t *Taken) error {
 	const atOnce = 500
 	for len(units) > 0 {
 		n := min(len(units), atOnce)
-		if err := b.takeSome(ctx, units[:n], by, t); err != nil {
+		if err := b.TakeSome(ctx, units[:n], by, t); err != nil {
 			return err
 		}
 		units = units[n:]
@@ -165,23 +111,23 @@ func (b *lotBook) takeAll(ctx context.Context, units []lots.Unit, by string, t *
 	return nil
 }
 
-// takeSome takes units with one entry into the records.
-func (b *lotBook) takeSome(ctx context.Context, units []lots.Unit, by string, t *taken) error {
+// TakeSome takes units with one entry into the records.
+func (b *Book) TakeSome(ctx context.Context, units []lots.Unit, by string, t *Taken) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for try := 1; ; try++ {
 		var entries []records.Entry
-		this := taken{}
+		this := Taken{}
 		for i := range units {
-			e, err := b.lot.Take(units[i], b.now(), by)
+			e, err := b.Lot.Take(units[i], b.now(), by)
 			if err != nil {
 				this.Not = append(this.Not, err.Error())
 				continue
 			}
-			if err := b.lot.Apply(e); err != nil {
+			if err := b.Lot.Apply(e); err != nil {
 				return err
 			}
-			entries = append(entries, lotEntry(e))
+			entries = append(entries, Entry(e))
 			this.note(&units[i])
 		}
 		err := b.store.Note(ctx, entries...)
@@ -189,18 +135,18 @@ func (b *lotBook) takeSome(ctx context.Context, units []lots.Unit, by string, t 
 			t.add(this)
 			return nil
 		}
-		lot, again := foldLot(ctx, b.store, b.lot.Name) // as it is on record
+		lot, again := Fold(ctx, b.store, b.Lot.Name) // as it is on record
 		if again != nil {
 			return err
 		}
-		if b.lot = lot; !errors.Is(err, records.ErrMeanwhile) || try == meanwhileTries {
+		if b.Lot = lot; !errors.Is(err, records.ErrMeanwhile) || try == meanwhileTries {
 			return err
 		}
 	}
 }
 
 // note counts a unit that was taken.
-func (t *taken) note(u *lots.Unit) {
+func (t *Taken) note(u *lots.Unit) {
 	t.Taken++
 	if u.Why != "" {
 		t.Again = append(t.Again, u.Name+": "+u.Why)
@@ -210,7 +156,7 @@ func (t *taken) note(u *lots.Unit) {
 	}
 }
 
-func (t *taken) add(more taken) {
+func (t *Taken) add(more Taken) {
 	t.Taken += more.Taken
 	t.Again = append(t.Again, more.Again...)
 	t.Not = append(t.Not, more.Not...)
@@ -280,7 +226,7 @@ func (s *lotSource) unit(ctx context.Context, p *lots.Place) (*lots.Unit, error)
 	if in == nil {
 		return nil, nil
 	}
-	u := lotUnit(p.Name, in)
+	u := UnitOf(p.Name, in)
 	u.Why = why
 	return &u, nil
 }
@@ -288,7 +234,7 @@ func (s *lotSource) unit(ctx context.Context, p *lots.Place) (*lots.Unit, error)
 // changed says what was done to an inspection since it was taken; "" for nothing
 // that changes what counts.
 func (s *lotSource) changed(p *lots.Place, was *records.Inspection) string {
-	switch now := lotUnit(p.Name, was); {
+	switch now := UnitOf(p.Name, was); {
 	case was.Withdrawn != nil:
 		return fmt.Sprintf("inspection %d was withdrawn%s", was.ID, byWords(was.Withdrawn.By))
 	case was.CorrectedBy != 0:
@@ -319,10 +265,10 @@ func (s *lotSource) latest(ctx context.Context, name string) (*records.Inspectio
 }
 
 // tellTaken tells what was taken and where the lot stands.
-func tellTaken(o *lotTakeOptions, book *lotBook, t *taken, stdout io.Writer) error {
-	v := newLotView(&book.lot)
-	if o.run.JSON {
-		if err := cli.WriteJSON(stdout, lotTakeJSON{t.Taken, t.Before, orEmpty(t.Again), orEmpty(t.Missing), orEmpty(t.Not), orEmpty(t.Unmeasured), v.json()}); err != nil {
+func tellTaken(o *TakeOptions, book *Book, t *Taken, stdout io.Writer) error {
+	v := newLotView(&book.Lot)
+	if o.Run.JSON {
+		if err := cli.WriteJSON(stdout, TakeJSON{t.Taken, t.Before, orEmpty(t.Again), orEmpty(t.Missing), orEmpty(t.Not), orEmpty(t.Unmeasured), v.json()}); err != nil {
 			return err
 		}
 	} else {
@@ -375,13 +321,13 @@ func tellList(w io.Writer, what string, list []string) {
 	fmt.Fprintf(w, "%s: %s%s\n", what, strings.Join(short, ", "), more)
 }
 
-// lotTakeJSON is what was taken, as JSON.
-type lotTakeJSON struct {
-	Taken      int         `json:"taken"`
-	Before     int         `json:"before"`
-	Again      []string    `json:"taken_again"`
-	Missing    []string    `json:"not_found"`
-	Not        []string    `json:"not_taken"`
-	Unmeasured []string    `json:"not_measured"`
-	Lot        lotViewJSON `json:"lot"`
+// TakeJSON is what was taken, as JSON.
+type TakeJSON struct {
+	Taken      int      `json:"taken"`
+	Before     int      `json:"before"`
+	Again      []string `json:"taken_again"`
+	Missing    []string `json:"not_found"`
+	Not        []string `json:"not_taken"`
+	Unmeasured []string `json:"not_measured"`
+	Lot        ViewJSON `json:"lot"`
 }

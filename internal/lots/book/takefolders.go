@@ -1,4 +1,4 @@
-package main
+package book
 
 import (
 	"context"
@@ -24,8 +24,8 @@ import (
 
 // takeFolders looks at the folders of drawn units as 'inspect unit' does, and takes
 // each once it is recorded. What is on record already is not looked at again.
-func takeFolders(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, dirs []string, stdout, stderr io.Writer) error {
-	opening := &book.lot.Current().Opening
+func takeFolders(ctx context.Context, o *TakeOptions, book *Book, t *Taken, dirs []string, stdout, stderr io.Writer) error {
+	opening := &book.Lot.Current().Opening
 	set, err := o.runSettings(book)
 	if err != nil {
 		return err
@@ -34,19 +34,19 @@ func takeFolders(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken
 	if err != nil {
 		return err
 	}
-	t.Missing = notAmong(book.lot.Current().Pending(), jobs)
+	t.Missing = notAmong(book.Lot.Current().Pending(), jobs)
 	todo, err := adopt(ctx, o, book, t, jobs)
 	if err != nil || len(todo) == 0 {
 		return err
 	}
-	rec, err := inspection.OpenRecorder(ctx, o.run, set)
+	rec, err := inspection.OpenRecorder(ctx, o.Run, set)
 	if err != nil {
 		return err
 	}
 	defer rec.Close()
-	take := &folderTaker{book: book, by: o.run.Record.Operator, limits: opening.Limits, t: t, stderr: stderr}
+	take := &folderTaker{book: book, by: o.Run.Record.Operator, limits: opening.Limits, t: t, stderr: stderr}
 	rec.After = take.one
-	run := o.run
+	run := o.Run
 	if run.JSON { // stdout is for the lot's own
 		run.JSON, stdout = false, stderr
 	}
@@ -58,15 +58,15 @@ func takeFolders(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken
 }
 
 // runSettings are the settings of the pipeline, which must judge as the lot wants.
-func (o *lotTakeOptions) runSettings(book *lotBook) (inspection.Settings, error) {
-	l, opening := &book.lot, &book.lot.Current().Opening
-	if o.run.Stage == "" {
-		o.run.Stage = string(opening.Stage)
+func (o *TakeOptions) runSettings(book *Book) (inspection.Settings, error) {
+	l, opening := &book.Lot, &book.Lot.Current().Opening
+	if o.Run.Stage == "" {
+		o.Run.Stage = string(opening.Stage)
 	}
-	if o.run.Stage != string(opening.Stage) {
-		return inspection.Settings{}, cli.Usagef("lot %s is judged %s, not %s: leave out --stage", l.Name, opening.Stage, o.run.Stage)
+	if o.Run.Stage != string(opening.Stage) {
+		return inspection.Settings{}, cli.Usagef("lot %s is judged %s, not %s: leave out --stage", l.Name, opening.Stage, o.Run.Stage)
 	}
-	sum, name, err := limitsInForce(o.run.Limits)
+	sum, name, err := limitsInForce(o.Run.Limits)
 	if err != nil {
 		return inspection.Settings{}, err
 	}
@@ -74,17 +74,17 @@ func (o *lotTakeOptions) runSettings(book *lotBook) (inspection.Settings, error)
 		return inspection.Settings{}, fmt.Errorf("lot %s was opened with other limits (%s, %.12s) than these (%s, %.12s): give those with --limits, or start a new plan with 'inspect lot plan %s --anew'",
 			l.Name, opening.LimitsName, opening.Limits, name, sum, l.Name)
 	}
-	if o.run.Record.URL, err = o.Database.Where(); err != nil {
+	if o.Run.Record.URL, err = o.Database.Where(); err != nil {
 		return inspection.Settings{}, err
 	}
-	o.run.Record.Lot = l.Name
-	return o.run.Settings()
+	o.Run.Record.Lot = l.Name
+	return o.Run.Settings()
 }
 
 // lotJobs lists the folders of units that the lot still waits for. A folder that is
 // named itself must be of such a unit, or of one that was taken; of a folder of
 // folders only those of drawn units count.
-func lotJobs(book *lotBook, dirs []string) ([]inspection.Job, error) {
+func lotJobs(book *Book, dirs []string) ([]inspection.Job, error) {
 	var named, inside []string
 	for _, d := range dirs {
 		subs, err := foldersIn(d)
@@ -96,7 +96,7 @@ func lotJobs(book *lotBook, dirs []string) ([]inspection.Job, error) {
 		}
 		inside = append(inside, subs...)
 	}
-	r := book.lot.Current()
+	r := book.Lot.Current()
 	jobs, err := lotScan(append(slices.Clone(named), inside...))
 	if err != nil {
 		return nil, err
@@ -105,7 +105,7 @@ func lotJobs(book *lotBook, dirs []string) ([]inspection.Job, error) {
 	for i, j := range jobs {
 		p := r.Look(j.Folder.Name)
 		if p == nil && i < len(named) {
-			return nil, lotError(book.lot.MayTake(j.Folder.Name))
+			return nil, lotError(book.Lot.MayTake(j.Folder.Name))
 		}
 		if p != nil && (p.Unit == nil || !p.Unit.Measured()) {
 			if j.Err != nil && j.Absent {
@@ -156,8 +156,8 @@ func notAmong(names []string, jobs []inspection.Job) []string {
 // adopt takes units that were looked at and recorded for this lot, from the very
 // pictures that lie in their folders: an interrupted run left them. It returns the
 // jobs that are left.
-func adopt(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, jobs []inspection.Job) ([]inspection.Job, error) {
-	from, err := newLotSource(ctx, book.store, &book.lot)
+func adopt(ctx context.Context, o *TakeOptions, book *Book, t *Taken, jobs []inspection.Job) ([]inspection.Job, error) {
+	from, err := newLotSource(ctx, book.store, &book.Lot)
 	if err != nil {
 		return nil, err
 	}
@@ -165,7 +165,7 @@ func adopt(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, jobs
 	var units []lots.Unit
 	for _, j := range jobs {
 		in := from.byUnit[j.Folder.Name]
-		if in == nil || in.Limits.SHA256 != book.lot.Current().Opening.Limits {
+		if in == nil || in.Limits.SHA256 != book.Lot.Current().Opening.Limits {
 			todo = append(todo, j)
 			continue
 		}
@@ -173,17 +173,17 @@ func adopt(ctx context.Context, o *lotTakeOptions, book *lotBook, t *taken, jobs
 		if err != nil {
 			return nil, err
 		}
-		p := book.lot.Current().Look(j.Folder.Name)
+		p := book.Lot.Current().Look(j.Folder.Name)
 		switch {
 		case !same:
 			todo = append(todo, j)
 		case p.Unit != nil && p.Unit.Inspection == in.ID: // taken, and not measured
 			t.Unmeasured = append(t.Unmeasured, j.Folder.Name)
 		default:
-			units = append(units, lotUnit(j.Folder.Name, in))
+			units = append(units, UnitOf(j.Folder.Name, in))
 		}
 	}
-	return todo, book.takeAll(ctx, units, o.run.Record.Operator, t)
+	return todo, book.takeAll(ctx, units, o.Run.Record.Operator, t)
 }
 
 // samePictures says whether an inspection was made of the pictures in a folder.
@@ -224,27 +224,27 @@ func fileSum(path string) (string, error) {
 // folderTaker takes each unit once it is recorded. Its method may be called by
 // several goroutines at once.
 type folderTaker struct {
-	book   *lotBook
+	book   *Book
 	by     string
 	limits string
 	stderr io.Writer
 
 	mu      sync.Mutex
-	t       *taken
+	t       *Taken
 	refused bool
 }
 
 func (f *folderTaker) one(ctx context.Context, in *records.Inspection) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	u := lotUnit(part.UnitName(in.Serial, in.Side), in)
+	u := UnitOf(part.UnitName(in.Serial, in.Side), in)
 	u.Limits = f.limits // of the recorder's own file, compared before the run
-	if err := f.book.takeSome(ctx, []lots.Unit{u}, f.by, f.t); err != nil {
+	if err := f.book.TakeSome(ctx, []lots.Unit{u}, f.by, f.t); err != nil {
 		return err
 	}
-	if r := f.book.lot.Current(); !f.refused && r.Call() == lots.Refuses {
+	if r := f.book.Lot.Current(); !f.refused && r.Call() == lots.Refuses {
 		f.refused = true
-		fmt.Fprintf(f.stderr, "\nthe counts refuse lot %s (%s): the rest of the sample cannot change that\n", f.book.lot.Name, r.RefusedBy())
+		fmt.Fprintf(f.stderr, "\nthe counts refuse lot %s (%s): the rest of the sample cannot change that\n", f.book.Lot.Name, r.RefusedBy())
 	}
 	return nil
 }
