@@ -2,28 +2,20 @@ package main
 
 import (
 	"context"
-	"crypto/tls"
-	"errors"
-	"fmt"
 	"io"
 	"log/slog"
-	"net"
-	"net/http"
-	"os"
-	"path/filepath"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
-	"finishbench/internal/files"
 	"finishbench/internal/inspection"
+	"finishbench/internal/records/shift"
+	"finishbench/internal/teach/book"
 )
 
 const benchHelp = `bench starts the page at the bench: a browser on this machine shows the live
@@ -42,15 +34,9 @@ const benchExamples = `  inspect bench --station station.yaml
 // benchOptions are the flags of bench.
 type benchOptions struct {
 	inspection.Options
+	page          bench.Serving
 	replay        string
-	listen        string
-	hosts         []string
-	languages     string
-	language      string
-	pedals        []string
-	passphrase    string // file
 	setPassphrase bool
-	cert, key     string
 	name          string
 	take          screenShoot // 'screen shoot' alone
 }
@@ -77,9 +63,9 @@ func newBenchCommand() *cobra.Command {
 	pageFlags(&o, cmd)
 	f.BoolVar(&o.setPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
 	f.StringVar(&o.name, "name", "", "name of this bench in the records (default: this machine's)")
-	f.StringVar(&o.languages, "lang", "", "folder with further languages, <tag>.json each")
-	f.StringVar(&o.language, "language", "", "language of browsers that ask for none that is there (default: en)")
-	f.StringArrayVar(&o.pedals, "pedal-key", nil, "name of the key that a pedal sends, beside the space bar (KeyboardEvent.key of the browser; default: the station file's, else PageDown)")
+	f.StringVar(&o.page.LanguagesFolder, "lang", "", "folder with further languages, <tag>.json each")
+	f.StringVar(&o.page.Language, "language", "", "language of browsers that ask for none that is there (default: en)")
+	f.StringArrayVar(&o.page.PedalKeys, "pedal-key", nil, "name of the key that a pedal sends, beside the space bar (KeyboardEvent.key of the browser; default: the station file's, else PageDown)")
 	f.Float64Var(&o.MMPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
 	f.StringArrayVar(&o.Scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")
 	f.StringVar(&o.Stage, "stage", "", "stage to begin with: trim, wet or cured (default wet)")
@@ -92,18 +78,19 @@ func newBenchCommand() *cobra.Command {
 // pageFlags are how the page is reached.
 func pageFlags(o *benchOptions, cmd *cobra.Command) {
 	f := cmd.Flags()
-	f.StringVar(&o.listen, "listen", "", "address and port of the page (default: the station file's, else 127.0.0.1:8080); other than this machine's own, a passphrase is asked for")
-	f.StringArrayVar(&o.hosts, "host", nil, "further name by which browsers call this machine")
-	f.StringVar(&o.passphrase, "passphrase-file", "", "file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")
-	f.StringVar(&o.cert, "tls-cert", "", "certificate for https, PEM; with --tls-key")
-	f.StringVar(&o.key, "tls-key", "", "its key, PEM")
+	f.StringVar(&o.page.Listen, "listen", "", "address and port of the page (default: the station file's, else 127.0.0.1:8080); other than this machine's own, a passphrase is asked for")
+	f.StringArrayVar(&o.page.Hosts, "host", nil, "further name by which browsers call this machine")
+	f.StringVar(&o.page.PassphraseFile, "passphrase-file", "", "file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")
+	f.StringVar(&o.page.Cert, "tls-cert", "", "certificate for https, PEM; with --tls-key")
+	f.StringVar(&o.page.Key, "tls-key", "", "its key, PEM")
 }
 
 // runBench serves the page until ctx ends. ready, where it is not nil, is told
 // the page's address.
 func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stderr io.Writer, ready func(url string)) error {
+	o.page.StationFile = o.Station
 	if o.setPassphrase {
-		return setPassphrase(o.passphraseFile(), stdin, stdout)
+		return o.page.SetPassphrase(stdin, stdout)
 	}
 	o.Out = "." // nothing is written there: the records keep all
 	set, err := o.Settings()
@@ -115,7 +102,7 @@ func runBench(ctx context.Context, o benchOptions, stdin io.Reader, stdout, stde
 		return cli.UsageError{Err: err}
 	}
 	o.fromStation(st.Bench)
-	access, err := o.access()
+	access, err := o.page.Access()
 	if err != nil {
 		return err
 	}
@@ -187,6 +174,15 @@ func (o benchOptions) serveWhile(ctx context.Context, parts bench.Parts, set ins
 	return err
 }
 
+// serve shows the page until ctx ends.
+func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
+	first, follow := bench.UnitInfo{Stage: set.Stage}, ""
+	if o.replay != "" { // whoever tries it need not think of a serial
+		first.Serial, follow = "try-1", bench.FollowNumber
+	}
+	return o.page.Serve(ctx, parts, access, first, follow, where, stdout, ready)
+}
+
 // shooter chooses where pictures come from.
 func (o benchOptions) shooter(set inspection.Settings, st config.Station, screens *bench.Screens) (bench.Shooter, error) {
 	if o.replay != "" {
@@ -204,9 +200,9 @@ func (o benchOptions) shooter(set inspection.Settings, st config.Station, screen
 
 // fromStation takes what the command line leaves open from the station file.
 func (o *benchOptions) fromStation(b config.Bench) {
-	o.name, o.listen, o.language = cli.First(o.name, b.Name), cli.First(o.listen, b.Listen), cli.First(o.language, b.Language)
-	if len(o.pedals) == 0 {
-		o.pedals = b.PedalKeys
+	o.name, o.page.Listen, o.page.Language = cli.First(o.name, b.Name), cli.First(o.page.Listen, b.Listen), cli.First(o.page.Language, b.Language)
+	if len(o.page.PedalKeys) == 0 {
+		o.page.PedalKeys = b.PedalKeys
 	}
 }
 
@@ -220,7 +216,7 @@ func (o benchOptions) records(ctx context.Context, set inspection.Settings, st c
 		return "", nil, err
 	}
 	if rec == nil {
-		parts.Recorder = &benchMemory{}
+		parts.Recorder = &bench.Memory{}
 		n.fixed = append(n.fixed, bench.Notice{Phrase: lang.Phrase{Key: "notice.not_recorded"}})
 		return "nowhere: they end with the program", func() {}, nil
 	}
@@ -229,146 +225,8 @@ func (o benchOptions) records(ctx context.Context, set inspection.Settings, st c
 	}
 	parts.Recorder = &benchRecords{rec, rec.Bench}
 	parts.Lots = newBenchLots(rec.Store, st.CheckLog, st.Lots.Shifts)
-	parts.Sheets = shiftSheets{store: rec.Store, bench: rec.Bench}
-	parts.Quizzes = newQuizBook(rec.Store, time.Now)
+	parts.Sheets = shift.Pages{Store: rec.Store, Bench: rec.Bench}
+	parts.Quizzes = book.Open(rec.Store, time.Now)
 	parts.Atlas = benchAtlas{rec.Store}
 	return rec.Store.Where(), rec.Close, nil
-}
-
-// serve shows the page until ctx ends; then what is being written is finished.
-func (o benchOptions) serve(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
-	languages, lacking, err := lang.Load(o.languages)
-	if err != nil {
-		return cli.UsageError{Err: err}
-	}
-	for tag, n := range lacking {
-		fmt.Fprintf(stdout, "language %s: %d texts are missing and shown in English\n", tag, n)
-	}
-	access.Languages, access.Language, access.PedalKeys = languages, o.language, o.pedals
-	l, err := net.Listen("tcp", o.listen)
-	if err != nil {
-		return cli.Usagef("--listen %s: %w", o.listen, err)
-	}
-	first, follow := bench.UnitInfo{Stage: set.Stage}, ""
-	if o.replay != "" { // whoever tries it need not think of a serial
-		first.Serial, follow = "try-1", bench.FollowNumber
-	}
-	station := bench.NewStation(parts, first, follow)
-	stationDone := make(chan struct{})
-	go func() { station.Run(ctx); close(stationDone) }()
-	server := &http.Server{
-		Handler: bench.NewServer(station, access), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second,
-		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
-	}
-	scheme := "http"
-	if o.cert != "" {
-		cert, err := tls.LoadX509KeyPair(o.cert, o.key)
-		if err != nil {
-			return cli.Usagef("--tls-cert, --tls-key: %w", err)
-		}
-		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}
-		l, scheme = tls.NewListener(l, server.TLSConfig), "https"
-	}
-	url := scheme + "://" + l.Addr().String() + "/"
-	fmt.Fprintf(stdout, "The bench is open: %s\nrecords: %s\nctrl-C ends it.\n", url, where)
-	if ready != nil {
-		ready(url)
-	}
-	failed := make(chan error, 1)
-	go func() { failed <- server.Serve(l) }()
-	select {
-	case err = <-failed:
-		return fmt.Errorf("the page cannot be served any more: %w", err)
-	case <-ctx.Done():
-	}
-	<-stationDone // what was answered is written
-	end, stop := context.WithTimeout(context.Background(), 3*time.Second)
-	defer stop()
-	if server.Shutdown(end) != nil {
-		_ = server.Close()
-	}
-	return nil
-}
-
-// access says who is let in.
-func (o benchOptions) access() (bench.Options, error) {
-	a := bench.Options{Hosts: o.hosts, Secure: o.cert != ""}
-	if (o.cert == "") != (o.key == "") {
-		return a, cli.Usagef("--tls-cert and --tls-key go together")
-	}
-	host, _, err := net.SplitHostPort(o.listen)
-	if err != nil {
-		return a, cli.Usagef("--listen %s: give address and port, such as 192.168.1.20:8080", o.listen)
-	}
-	if name, err := os.Hostname(); err == nil {
-		a.Hosts = append(a.Hosts, name, name+".local")
-	}
-	ip := net.ParseIP(host)
-	if ip == nil && host != "" && host != "localhost" {
-		a.Hosts = append(a.Hosts, host)
-	}
-	file := o.passphraseFile()
-	data, err := files.Read(file, files.MostText)
-	own := host == "localhost" || ip != nil && ip.IsLoopback()
-	switch {
-	case err == nil:
-		if a.Passphrase, err = bench.ParsePassphrase(string(data)); err != nil {
-			return a, cli.Usagef("%s: %w", file, err)
-		}
-	case own && o.passphrase == "" && errors.Is(err, os.ErrNotExist):
-	case errors.Is(err, os.ErrNotExist):
-		return a, cli.Usagef("--listen %s lets other machines in, so a passphrase is needed: make one with 'inspect bench --set-passphrase' (%s is not there)", o.listen, file)
-	default:
-		return a, cli.Usagef("%s: %w", file, cli.PlainPath(err))
-	}
-	return a, nil
-}
-
-// passphraseFile is where the passphrase's hash lies.
-func (o benchOptions) passphraseFile() string {
-	if o.passphrase != "" {
-		return o.passphrase
-	}
-	const name = "finishbench-passphrase"
-	if o.Station != "" {
-		return filepath.Join(filepath.Dir(o.Station), name)
-	}
-	return name
-}
-
-// setPassphrase asks for a passphrase, twice at a terminal, and writes its hash.
-func setPassphrase(file string, stdin io.Reader, stdout io.Writer) error {
-	read := func(ask string) (string, error) {
-		if f, ok := stdin.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-			fmt.Fprint(stdout, ask)
-			b, err := term.ReadPassword(int(f.Fd()))
-			fmt.Fprintln(stdout)
-			return string(b), err
-		}
-		b, err := io.ReadAll(io.LimitReader(stdin, 4096))
-		first, _, _ := strings.Cut(string(b), "\n")
-		return strings.TrimSuffix(first, "\r"), err
-	}
-	phrase, err := read("New passphrase: ")
-	if err != nil {
-		return err
-	}
-	if f, ok := stdin.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		again, err := read("Once more: ")
-		if err != nil {
-			return err
-		}
-		if again != phrase {
-			return cli.Usagef("the two are not the same; nothing was written")
-		}
-	}
-	line, err := bench.HashPassphrase(phrase)
-	if err != nil {
-		return cli.UsageError{Err: err}
-	}
-	if err := os.WriteFile(file, []byte(line+"\n"), 0o600); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", file, cli.PlainPath(err))
-	}
-	fmt.Fprintf(stdout, "the passphrase's hash is in %s\n", file)
-	return nil
 }

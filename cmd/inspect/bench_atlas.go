@@ -9,6 +9,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
+	"finishbench/internal/teach/atlas"
 )
 
 // benchAtlas makes the atlas's pages for the bench, from its newest records.
@@ -26,17 +27,17 @@ func (b benchAtlas) AtlasPage(ctx context.Context, l *lang.Lang, kind string) ([
 	if kind != "" && !slices.Contains(part.Kinds, part.Kind(kind)) {
 		return nil, bench.ErrNoKind
 	}
-	a := newAtlas(l, atlasPictures)
-	a.linkTo = func(k part.Kind) string { return "/atlas/" + string(k) }
+	a := atlas.New(l, atlasPictures)
+	a.LinkTo = func(k part.Kind) string { return "/atlas/" + string(k) }
 	if b.store != nil {
-		if err := a.addRecords(ctx, b.store, records.Filter{NewestFirst: true, Limit: atlasNewest}); err != nil {
+		if err := a.AddRecords(ctx, b.store, records.Filter{NewestFirst: true, Limit: atlasNewest}); err != nil {
 			return nil, err
 		}
 	}
-	sheet := a.index()
+	sheet := a.Index()
 	if kind != "" {
 		var err error
-		if sheet, err = a.page(ctx, part.Kind(kind)); err != nil {
+		if sheet, err = a.Page(ctx, part.Kind(kind)); err != nil {
 			return nil, err
 		}
 	}

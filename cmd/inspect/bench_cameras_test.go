@@ -107,9 +107,9 @@ func TestStationCamerasRefused(t *testing.T) {
 
 // What the command line leaves open comes from the station file.
 func TestBenchFromStation(t *testing.T) {
-	o := benchOptions{listen: "127.0.0.1:9"}
+	o := benchOptions{page: bench.Serving{Listen: "127.0.0.1:9"}}
 	o.fromStation(config.Bench{Name: "bench 2", Listen: "127.0.0.1:8080", Language: "zh-Hans", PedalKeys: []string{"F5"}})
-	if o.listen != "127.0.0.1:9" || o.name != "bench 2" || o.language != "zh-Hans" || len(o.pedals) != 1 || o.pedals[0] != "F5" {
+	if o.page.Listen != "127.0.0.1:9" || o.name != "bench 2" || o.page.Language != "zh-Hans" || len(o.page.PedalKeys) != 1 || o.page.PedalKeys[0] != "F5" {
 		t.Errorf("%+v", o)
 	}
 }

@@ -2,10 +2,7 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
-	"fmt"
 	"math"
 	"path/filepath"
 	"strconv"
@@ -100,112 +97,6 @@ func (b *benchRecords) PictureBytes(ctx context.Context, sum string) ([]byte, st
 		err = bench.ErrForgotten
 	}
 	return data, mime, err
-}
-
-// benchMemory keeps answers until the program ends, the latest ones only: for
-// trying the bench out. The page says so.
-type benchMemory struct {
-	mu       sync.Mutex
-	n        int64
-	past     []bench.Past
-	pictures map[string]bench.Shot
-}
-
-// memoryMost bounds what is kept: inspections, without and with pictures.
-const (
-	memoryMost         = 500
-	memoryWithPictures = 20
-)
-
-func (m *benchMemory) Add(_ context.Context, e bench.Entry) (int64, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.pictures == nil {
-		m.pictures = map[string]bench.Shot{}
-	}
-	m.n++
-	p := bench.Past{ID: m.n, Unit: e.Unit, Ended: e.Ended, Result: *e.Outcome.Result}
-	for _, s := range e.Shots {
-		if len(s.Raw) == 0 {
-			continue
-		}
-		sum := sha256.Sum256(s.Raw)
-		key := hex.EncodeToString(sum[:])
-		m.pictures[key] = bench.Shot{Raw: s.Raw, MIME: s.MIME}
-		p.Pictures = append(p.Pictures, bench.PastPicture{File: s.File, SHA256: key, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg})
-	}
-	m.past = append(m.past, p)
-	if n := len(m.past); n > memoryMost {
-		m.past = append([]bench.Past(nil), m.past[n-memoryMost:]...)
-	}
-	m.forget()
-	return p.ID, nil
-}
-
-// forget drops the pictures of all but the latest inspections.
-func (m *benchMemory) forget() {
-	if len(m.past) <= memoryWithPictures {
-		return
-	}
-	old := &m.past[len(m.past)-memoryWithPictures-1]
-	for _, q := range old.Pictures {
-		if !m.used(q.SHA256) {
-			delete(m.pictures, q.SHA256)
-		}
-	}
-	old.Pictures = nil
-}
-
-func (m *benchMemory) used(sum string) bool {
-	for i := max(0, len(m.past)-memoryWithPictures); i < len(m.past); i++ {
-		for _, q := range m.past[i].Pictures {
-			if q.SHA256 == sum {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-func (m *benchMemory) change(id int64, f func(*bench.Past)) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	for i := range m.past {
-		if m.past[i].ID == id {
-			f(&m.past[i])
-			return nil
-		}
-	}
-	return fmt.Errorf("there is no inspection %d any more", id)
-}
-
-func (m *benchMemory) Withdraw(_ context.Context, id int64, _, _ string) error {
-	return m.change(id, func(p *bench.Past) { p.Withdrawn = true })
-}
-
-func (m *benchMemory) Overrule(_ context.Context, id int64, o bench.Overrule) error {
-	return m.change(id, func(p *bench.Past) { p.Overruled = &o })
-}
-
-func (m *benchMemory) History(_ context.Context, serial string) ([]bench.Past, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	var out []bench.Past
-	for _, p := range m.past {
-		if p.Unit.Serial == serial {
-			out = append(out, p)
-		}
-	}
-	return out, nil
-}
-
-func (m *benchMemory) PictureBytes(_ context.Context, sum string) ([]byte, string, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if s, ok := m.pictures[sum]; ok {
-		return s.Raw, s.MIME, nil
-	}
-	return nil, "", bench.ErrForgotten
 }
 
 // benchNotices says what stands in the way of trusting an answer. The check

@@ -39,7 +39,7 @@ func needsGStreamer(t *testing.T, elements ...string) {
 func stationBench(t *testing.T, file string) (db string, en, zh *benchBrowser) {
 	t.Helper()
 	db = filepath.Join(t.TempDir(), "bench.db")
-	o := benchOptions{listen: "127.0.0.1:0"}
+	o := benchOptions{page: bench.Serving{Listen: "127.0.0.1:0"}}
 	o.Station, o.MMPerPX, o.Stage, o.Jobs, o.Record.URL = file, 0.015, "wet", 2, db
 	page, _ := benchHere(t, func(ctx context.Context, ready func(string)) error {
 		return runBench(ctx, o, nil, io.Discard, os.Stderr, ready)

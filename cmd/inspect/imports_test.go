@@ -24,7 +24,7 @@ var floors = [][]string{
 	{"internal/outline", "internal/capture", "internal/body", "internal/proof", "internal/seam", "internal/defects", "internal/stripes", "internal/grade", "internal/compare", "internal/report", "internal/config", "internal/records"},
 	{"internal/cli", "internal/truth"},
 	{"internal/inspection", "internal/capture/trouble", "internal/capture/retry", "internal/capture/sources", "internal/capture/rig", "internal/capture/shoot", "internal/capture/pty"},
-	{"internal/lots", "internal/process", "internal/lotreport", "internal/teach", "internal/gauge", "internal/setup", "internal/target"},
+	{"internal/records/shift", "internal/lots", "internal/process", "internal/lotreport", "internal/teach", "internal/gauge", "internal/setup", "internal/target"},
 	{"internal/bench"},
 	{"cmd/inspect"},
 }
@@ -34,7 +34,7 @@ var floors = [][]string{
 var mayImport = map[string][]string{
 	"configs":                  {},
 	"internal/assign":          {},
-	"internal/bench":           {"internal/bench/lang", "internal/part", "internal/report", "internal/teach"},
+	"internal/bench":           {"internal/bench/lang", "internal/cli", "internal/files", "internal/part", "internal/report", "internal/teach"},
 	"internal/bench/lang":      {},
 	"internal/body":            {"internal/outline", "internal/part", "internal/robust"},
 	"internal/capture":         {"internal/codec", "internal/files", "internal/optics", "internal/outline", "internal/part", "internal/robust"},
@@ -72,6 +72,7 @@ var mayImport = map[string][]string{
 	"internal/process":         {"internal/charts", "internal/part", "internal/robust", "internal/study"},
 	"internal/proof":           {"internal/optics", "internal/outline", "internal/part", "internal/robust"},
 	"internal/records":         {"internal/files", "internal/part"},
+	"internal/records/shift":   {"internal/bench/lang", "internal/cli", "internal/compare", "internal/part", "internal/plots", "internal/records", "internal/report"},
 	"internal/report":          {"internal/codec", "internal/marks", "internal/part", "internal/plots"},
 	"internal/robust":          {},
 	"internal/seam":            {"internal/optics", "internal/part", "internal/robust"},
@@ -80,7 +81,11 @@ var mayImport = map[string][]string{
 	"internal/study":           {"internal/assign", "internal/charts"},
 	"internal/synth":           {"internal/optics", "internal/part"},
 	"internal/target":          {"internal/optics", "internal/part", "internal/robust"},
-	"internal/teach":           {"internal/grade", "internal/part", "internal/study"},
+	"internal/teach":           {"internal/bench/lang", "internal/grade", "internal/part", "internal/study"},
+	"internal/teach/atlas":     {"internal/bench/lang", "internal/capture", "internal/cli", "internal/config", "internal/grade", "internal/inspection", "internal/outline", "internal/part", "internal/records", "internal/report", "internal/stripes", "internal/synth", "internal/teach", "internal/teach/book", "internal/truth"},
+	"internal/teach/book":      {"internal/bench/lang", "internal/capture", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies", "internal/grade", "internal/inspection", "internal/outline", "internal/part", "internal/plots", "internal/records", "internal/report", "internal/stripes", "internal/study", "internal/synth", "internal/teach", "internal/truth"},
+	"internal/teach/coach":     {"internal/bench/lang", "internal/cli", "internal/inspection", "internal/part", "internal/plots", "internal/records", "internal/report", "internal/teach"},
+	"internal/teach/label":     {"internal/cli", "internal/inspection", "internal/learn", "internal/part", "internal/records", "internal/report", "internal/study", "internal/teach", "internal/teach/book", "internal/truth"},
 	"internal/truth":           {"internal/cli", "internal/part", "internal/study"},
 }
 
@@ -110,11 +115,9 @@ const (
 // beyond are the counts that are not down yet. Each is what there is: it may sink, and
 // goes where the bar is kept.
 var beyond = map[string]int{
-	"lines of cmd/inspect":           10655,
-	"lines of a file of cmd/inspect": 726,
-	"lines of internal/defects":      11200,
-	"lines of internal/optics":       6418,
-	"files of internal/defects":      50,
+	"lines of internal/defects": 11200,
+	"lines of internal/optics":  6418,
+	"files of internal/defects": 50,
 }
 
 // house reads the program's Go files, without tests.

@@ -9,6 +9,7 @@ import (
 	"finishbench/cmd/inspect/flags"
 	"finishbench/cmd/inspect/gauge"
 	"finishbench/cmd/inspect/lot"
+	"finishbench/cmd/inspect/teach"
 	"finishbench/internal/cli"
 )
 
@@ -44,6 +45,6 @@ func newRootCommand() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return cli.Usagef("%w (see '%s --help')", err, cmd.CommandPath())
 	})
-	root.AddCommand(newUnitCommand(), newSurfaceCommand(), gauge.Scale(), gauge.Camera(), gauge.Setup(), gauge.Screen(newScreenShootCommand()), gauge.Study(), gauge.Check(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newAtlasCommand(), lot.Command(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
+	root.AddCommand(newUnitCommand(), newSurfaceCommand(), gauge.Scale(), gauge.Camera(), gauge.Setup(), gauge.Screen(newScreenShootCommand()), gauge.Study(), gauge.Check(), teach.Coach(), teach.Quiz(), teach.Learn(), teach.Atlas(), lot.Command(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
 	return root
 }

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/bench"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
@@ -309,7 +310,7 @@ plan: [{view: face, light: screen}]
 	dir := t.TempDir()
 	shot := func(what string) (said string) {
 		t.Helper()
-		o := benchOptions{listen: "127.0.0.1:0", take: screenShoot{what, dir}}
+		o := benchOptions{page: bench.Serving{Listen: "127.0.0.1:0"}, take: screenShoot{what, dir}}
 		o.Station, o.Jobs, o.Record.URL, o.Remeasures = file, 2, "none", true
 		var out bytes.Buffer
 		ended := make(chan error, 1)

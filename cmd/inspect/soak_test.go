@@ -51,7 +51,7 @@ func benchHere(t testing.TB, run func(ctx context.Context, ready func(string)) e
 }
 
 func replayBench(t testing.TB, db, folder string, mmPerPX float64) (page string, end func()) {
-	o := benchOptions{replay: folder, listen: "127.0.0.1:0"}
+	o := benchOptions{replay: folder, page: bench.Serving{Listen: "127.0.0.1:0"}}
 	o.MMPerPX, o.Stage, o.Jobs, o.Record.URL = mmPerPX, "wet", 2, db
 	return benchHere(t, func(ctx context.Context, ready func(string)) error {
 		return runBench(ctx, o, nil, io.Discard, os.Stderr, ready)
@@ -179,7 +179,7 @@ func soakJudged(t *testing.T, units int) {
 // judging: its page, its records and its shift sheet are the program's. Its clock
 // goes 4.8 s with each unit.
 func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end func()) {
-	o := benchOptions{listen: "127.0.0.1:0"}
+	o := benchOptions{page: bench.Serving{Listen: "127.0.0.1:0"}}
 	o.MMPerPX, o.Stage, o.Jobs, o.Record.URL, o.Out = 0.015, "wet", 2, db, "."
 	set, err := o.Settings()
 	if err != nil {
@@ -212,7 +212,7 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 	parts := bench.Parts{Shooter: s, Judge: answers, Comparer: newComparer(set.Limits.Pair), Now: s.now, Log: t.Logf}
 	notices := &benchNotices{Settings: set}
 	parts.Notices = notices
-	access, err := o.access()
+	access, err := o.page.Access()
 	if err != nil {
 		t.Fatal(err)
 	}
