@@ -67,6 +67,7 @@ func wetPlan(p *shoot.Plan, st config.Station) *shoot.Plan {
 	return &wet
 }
 
+// closePlan lets go of a plan's cameras and lights.
 func closePlan(p *shoot.Plan) error {
 	var errs []error
 	for _, c := range p.Cameras {

@@ -18,6 +18,7 @@ type comparer struct {
 	rework compare.ReworkParams
 }
 
+// newComparer compares units; a pair by these limits.
 func newComparer(p grade.Pair) comparer {
 	return comparer{compare.PairLimits(p), compare.DefaultReworkParams()}
 }

@@ -35,6 +35,7 @@ type madeReport struct {
 	r   *lotreport.Report
 }
 
+// newBenchLots are the lots of a database; shifts are when these begin.
 func newBenchLots(s *records.Store, checkLog string, shifts []string) *benchLots {
 	return &benchLots{store: s, checkLog: checkLog, shifts: shifts, now: time.Now, made: map[string]madeReport{}}
 }

@@ -24,6 +24,7 @@ type benchModel struct {
 // wait for a database that is away.
 const modelTime = 300 * time.Millisecond
 
+// newBenchModel is the model told, else the one in force of the records, if r keeps any.
 func newBenchModel(ctx context.Context, told string, r bench.Recorder) (*benchModel, error) {
 	m := &benchModel{}
 	if b, ok := r.(*benchRecords); ok && told == "" {

@@ -65,6 +65,7 @@ func newReplayShooter(dir string, fit capture.FitLimits, jobs int) (*replayShoot
 	return s, nil
 }
 
+// plain1 is the message of an error for a person, in one line.
 func plain1(err error) error { return errors.New(cli.Plain(err)) }
 
 func (s *replayShooter) upcoming() part.Folder {

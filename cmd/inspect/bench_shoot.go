@@ -43,6 +43,7 @@ type pictureFile struct {
 // liveWait is how long a live picture is waited for.
 const liveWait = 400 * time.Millisecond
 
+// newPlanShooter takes pictures by a plan, and by wet at stage wet.
 func newPlanShooter(p, wet *shoot.Plan, fit capture.FitLimits) *planShooter {
 	s := &planShooter{plan: p, wet: wet, fit: fit, pedal: make(chan struct{}, 1), last: map[string]livePicture{}, files: map[*part.Image]*pictureFile{}}
 	drop := func(im *part.Image) {

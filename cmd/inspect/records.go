@@ -63,6 +63,7 @@ pg_dump. Keep it on another disk.`,
 	}
 }
 
+// runBackup copies the database to a file.
 func runBackup(ctx context.Context, o cli.Database, file string, stdout io.Writer) error {
 	s, err := o.Open(ctx)
 	if err != nil {
@@ -100,6 +101,7 @@ another name, which is told. Stop the bench first.`,
 	return cmd
 }
 
+// runRestore makes the database anew from a backup.
 func runRestore(ctx context.Context, o cli.Database, file string, replace bool, stdout io.Writer) error {
 	url, err := o.Where()
 	if err != nil {
@@ -146,6 +148,7 @@ where the bench cannot write shows even a chain that was made anew.`,
 	return cmd
 }
 
+// runRecordsCheck checks the database, a backup or a trail.
 func runRecordsCheck(ctx context.Context, o cli.Database, trail string, args []string, stdout io.Writer) error {
 	if len(args) == 1 {
 		if trail != "" || o.URL != "" {
@@ -260,6 +263,7 @@ RFC 3339, UTC; what was not measured is empty. The formats:
 	return cmd
 }
 
+// runExport writes all inspections in a format.
 func runExport(ctx context.Context, o cli.Database, format, out string, stdout io.Writer) (err error) {
 	if !records.KnownFormat(format) {
 		return cli.Usagef("--format %q: use %s", format, strings.Join(records.Formats(), ", "))
@@ -308,6 +312,7 @@ again.`,
 	return cmd
 }
 
+// runForget lets go of old pictures.
 func runForget(ctx context.Context, o cli.Database, days int, now time.Time, stdout io.Writer) error {
 	if days < 1 || days > maxForgetDays {
 		return cli.Usagef("--older-than: give the number of days that pictures are kept, 1 to %d", maxForgetDays)

@@ -28,6 +28,7 @@ that were written, still have the name.`,
 	}
 }
 
+// runErase erases a person's name.
 func runErase(ctx context.Context, o cli.Database, name string, stdout io.Writer) error {
 	s, err := o.Open(ctx)
 	if err != nil {

@@ -37,6 +37,7 @@ The camera's exposure must be set by hand (station file), white just not clipped
 // screenShoot is what 'screen shoot' takes; the zero value: nothing.
 type screenShoot struct{ what, dir string }
 
+// shootWedge is the word for the pictures of a wedge.
 const shootWedge = "wedge"
 
 // Greys of a wedge, and for how long a light page is waited for until it is opened.
@@ -45,6 +46,7 @@ const (
 	lightAwaited = 10 * time.Minute
 )
 
+// newScreenShootCommand is 'inspect screen shoot'.
 func newScreenShootCommand() *cobra.Command {
 	var o benchOptions
 	kinds := append([]string{shootWedge}, stripes.Positions[:]...)

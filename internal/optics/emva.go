@@ -19,12 +19,6 @@ func DarkNoiseE(sigmaDarkDN, dnPerE float64) float64 {
 	return math.Sqrt(sigmaDarkDN*sigmaDarkDN-QuantizationVar) / dnPerE
 }
 
-// SNR is the signal-to-noise ratio at a number of photons.
-func SNR(photons, quantumEfficiency, darkNoiseE, dnPerE float64) float64 {
-	e := quantumEfficiency * photons
-	return e / math.Sqrt(darkNoiseE*darkNoiseE+QuantizationVar/(dnPerE*dnPerE)+e)
-}
-
 // SNRMax is the best ratio that a pixel of this capacity can reach.
 func SNRMax(saturationE float64) float64 { return math.Sqrt(saturationE) }
 
@@ -32,11 +26,6 @@ func SNRMax(saturationE float64) float64 { return math.Sqrt(saturationE) }
 // noise are equal, to a good approximation.
 func LeastE(darkNoiseE, dnPerE float64) float64 {
 	return math.Sqrt(darkNoiseE*darkNoiseE+QuantizationVar/(dnPerE*dnPerE)) + 0.5
-}
-
-// LeastPhotons is the same in photons.
-func LeastPhotons(darkNoiseE, dnPerE, quantumEfficiency float64) float64 {
-	return LeastE(darkNoiseE, dnPerE) / quantumEfficiency
 }
 
 // DynamicRange is saturation over threshold, both in electrons or both in
@@ -47,6 +36,3 @@ func DynamicRange(saturation, least float64) float64 { return saturation / least
 // 20 times the natural logarithm for its SNR and dynamic range, 2.3 times too
 // much; see the test.)
 func DB(ratio float64) float64 { return 20 * math.Log10(ratio) }
-
-// Bits is a ratio in powers of two.
-func Bits(ratio float64) float64 { return math.Log2(ratio) }

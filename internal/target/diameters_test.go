@@ -16,9 +16,6 @@ type BoardDiameter struct {
 	OvalMM     float64 // longest less shortest diameter of the ellipse fitted there
 }
 
-// boundaryPoints is how many points of a dot's boundary are mapped.
-const boundaryPoints = 72
-
 // BoardDiameters measures each dot of a grid where it lies: the points of its
 // boundary are freed of the lens's distortion, mapped to the target's plane in
 // the given pose, and a circle is fitted to them there by least squares. Dots of
@@ -112,28 +109,6 @@ func diameters(f Found, lens optics.Lens, pose func(optics.Mark) optics.Pose) ([
 		return nil, fmt.Errorf("target: no dot of %s lies within the lens's range", f.View.Name)
 	}
 	return out, nil
-}
-
-// onBoard is the target's point, mm, that the picture shows at q: where the
-// ray through the lens meets the plane z = 0 of the target.
-func onBoard(q part.Point, lens optics.Lens, pose optics.Pose) (part.Point, bool) {
-	p, ok := lens.UndistortPX(q)
-	if !ok {
-		return part.Point{}, false
-	}
-	ray := [3]float64{(p.X - lens.CX) / lens.FX, (p.Y - lens.CY) / lens.FY, 1}
-	var d, o [3]float64 // the ray and the lens's place as the target sees them: R' ray, -R' T
-	for k := range 3 {
-		for j := range 3 {
-			d[k] += pose.R[3*j+k] * ray[j]
-			o[k] -= pose.R[3*j+k] * pose.T[j]
-		}
-	}
-	if math.Abs(d[2]) < 1e-9 {
-		return part.Point{}, false
-	}
-	t := -o[2] / d[2]
-	return part.Point{X: o[0] + t*d[0], Y: o[1] + t*d[1]}, t > 0
 }
 
 // circleRadius fits a circle by least squares of the distances to it, from the
