@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/bench/station"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/learn"
@@ -338,31 +339,31 @@ func TestBenchModel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := newBenchModel(t.Context(), "", &benchRecords{&inspection.Recorder{Store: store}, "bench 1"})
-	if err != nil || m.inForce(t.Context()) != nil {
+	m, err := station.NewModel(t.Context(), "", &station.Records{Recorder: &inspection.Recorder{Store: store}, Name: "bench 1"})
+	if err != nil || m.InForce(t.Context()) != nil {
 		t.Fatalf("%v", err)
 	}
 	var fit label.FitJSON
 	if err := json.Unmarshal([]byte(learnRun(t, 0, "", "learn", "fit", "--record", db, "--by", "AK", "--json")), &fit); err != nil {
 		t.Fatal(err)
 	}
-	if m.inForce(t.Context()) != nil {
+	if m.InForce(t.Context()) != nil {
 		t.Error("used before it was accepted")
 	}
 	learnRun(t, 0, "in force", "learn", "accept", fit.Name, "--by", "AK", "--record", db)
-	if k := m.inForce(t.Context()); k == nil || k.Name != fit.Name {
+	if k := m.InForce(t.Context()); k == nil || k.Name != fit.Name {
 		t.Errorf("%+v", k)
 	}
 	learnRun(t, 0, "rules alone", "learn", "back", "--by", "AK", "--record", db)
-	if k := m.inForce(t.Context()); k != nil {
+	if k := m.InForce(t.Context()); k != nil {
 		t.Errorf("%+v", k)
 	}
 	learnRun(t, 0, "in force", "learn", "accept", fit.Name, "--by", "AK", "--record", db)
-	m.inForce(t.Context())
+	m.InForce(t.Context())
 	if err := store.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if k := m.inForce(t.Context()); k == nil || k.Name != fit.Name {
+	if k := m.InForce(t.Context()); k == nil || k.Name != fit.Name {
 		t.Errorf("without records: %+v", k)
 	}
 }

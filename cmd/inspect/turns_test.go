@@ -257,7 +257,7 @@ plan_wet:
 		s.Release(shots)
 	}
 
-	db, en, zh := stationBench(t, station(t, text))
+	db, en, zh := stationBench(t, stationFile(t, text))
 	en.read(t, "The station file’s plan turns the unit 6 times where 3 would do")
 	en.start(t, "u001")
 	e, _ := en.within(t, 90*time.Second, "an answer", func(e benchEvent) bool { return e.Phase == bench.Answered })

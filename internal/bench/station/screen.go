@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"context"
@@ -12,16 +12,16 @@ import (
 	"finishbench/internal/part"
 )
 
-// benchScreen has the bench's screens give the light of a plan's steps.
-type benchScreen struct {
+// Screen has the bench's screens give the light of a plan's steps.
+type Screen struct {
 	screens *bench.Screens
 	config.Screen
 }
 
 // Show is [shoot.Screen].
-func (b benchScreen) Show(ctx context.Context, l part.Light) error { return b.show(ctx, b.pattern(l)) }
+func (b Screen) Show(ctx context.Context, l part.Light) error { return b.show(ctx, b.Pattern(l)) }
 
-func (b benchScreen) show(ctx context.Context, p bench.Pattern) error {
+func (b Screen) show(ctx context.Context, p bench.Pattern) error {
 	err := b.screens.Show(ctx, p)
 	var told bench.Told
 	if !errors.As(err, &told) {
@@ -31,8 +31,8 @@ func (b benchScreen) show(ctx context.Context, p bench.Pattern) error {
 	return &shoot.ScreenError{Why: &trouble.Trouble{Key: why.Key, Args: why.Args, Text: err.Error()}, Err: err}
 }
 
-// pattern is what a screen shows for one of [part.ScreenLights].
-func (b benchScreen) pattern(l part.Light) bench.Pattern {
+// Pattern is what a screen shows for one of [part.ScreenLights].
+func (b Screen) Pattern(l part.Light) bench.Pattern {
 	p := bench.Pattern{Kind: bench.Plain, Colour: [3]float64{1, 1, 1}}
 	switch l {
 	case part.White:

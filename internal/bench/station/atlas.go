@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"context"
@@ -12,8 +12,8 @@ import (
 	"finishbench/internal/teach/atlas"
 )
 
-// benchAtlas makes the atlas's pages for the bench, from its newest records.
-type benchAtlas struct {
+// Atlas makes the atlas's pages for the bench, from its newest records.
+type Atlas struct {
 	store *records.Store // nil: nothing is recorded
 }
 
@@ -23,7 +23,7 @@ const (
 )
 
 // AtlasPage is [bench.Atlas].
-func (b benchAtlas) AtlasPage(ctx context.Context, l *lang.Lang, kind string) ([]byte, error) {
+func (b Atlas) AtlasPage(ctx context.Context, l *lang.Lang, kind string) ([]byte, error) {
 	if kind != "" && !slices.Contains(part.Kinds, part.Kind(kind)) {
 		return nil, bench.ErrNoKind
 	}

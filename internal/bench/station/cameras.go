@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"context"
@@ -23,14 +23,14 @@ import (
 	"finishbench/internal/part"
 )
 
-// stationPlan makes the shooting plan of a station file: its cameras, its
+// StationPlan makes the shooting plan of a station file: its cameras, its
 // controller of lights and turntable, its steps, with the bench's screens. What was
 // opened is closed again where something else cannot be. See also wetPlan.
-func stationPlan(st config.Station, screens *bench.Screens) (p *shoot.Plan, err error) {
-	p = &shoot.Plan{Cameras: map[string]sources.Source{}, Screen: benchScreen{screens, st.Screen}}
+func StationPlan(st config.Station, screens *bench.Screens) (p *shoot.Plan, err error) {
+	p = &shoot.Plan{Cameras: map[string]sources.Source{}, Screen: Screen{screens, st.Screen}}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, closePlan(p))
+			err = errors.Join(err, ClosePlan(p))
 			p = nil
 		}
 	}()
@@ -67,8 +67,8 @@ func wetPlan(p *shoot.Plan, st config.Station) *shoot.Plan {
 	return &wet
 }
 
-// closePlan lets go of a plan's cameras and lights.
-func closePlan(p *shoot.Plan) error {
+// ClosePlan lets go of a plan's cameras and lights.
+func ClosePlan(p *shoot.Plan) error {
 	var errs []error
 	for _, c := range p.Cameras {
 		errs = append(errs, c.Close())
@@ -101,10 +101,10 @@ func planSteps(s config.PlanStep, cameras []config.Camera) []shoot.Step {
 // painted, at 60 a second, as most do.
 const screenFrames = 2 * time.Second / 60
 
-// stoppedFor is how long a unit stands still for a plan's pictures, as far as the station
+// StoppedFor is how long a unit stands still for a plan's pictures, as far as the station
 // file tells; nil where its pictures are played. A camera is waited for until a frame was
 // begun after it was asked: its longest delay, and on average half the time between two frames.
-func stoppedFor(p *shoot.Plan, st config.Station, screens *bench.Screens) *bench.Stopped {
+func StoppedFor(p *shoot.Plan, st config.Station, screens *bench.Screens) *bench.Stopped {
 	t := shoot.Times{Picture: map[string]time.Duration{}, Show: screenFrames + screens.Settle, Hold: max(0, screens.Pace-screens.Settle)}
 	noFrames := false
 	for _, c := range st.Cameras {

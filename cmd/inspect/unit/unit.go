@@ -1,4 +1,4 @@
-package main
+package unit
 
 import (
 	"github.com/spf13/cobra"
@@ -32,8 +32,8 @@ const unitExamples = `  inspect unit u06-R --out results --mm-per-px 0.015
   inspect unit lot7/*/ --out results --station station.yaml --stage cured
   inspect unit u06-R --out results --mm-per-px 0.015 --json > u06-R.json`
 
-// newUnitCommand is 'inspect unit'.
-func newUnitCommand() *cobra.Command {
+// Command is 'inspect unit'.
+func Command() *cobra.Command {
 	var o inspection.Options
 	cmd := &cobra.Command{
 		Use:                   "unit DIR... --out OUT",

@@ -1,4 +1,4 @@
-package main
+package unit
 
 import (
 	"github.com/spf13/cobra"
@@ -19,8 +19,8 @@ a panel by itself, under one light.`
 const surfaceExamples = `  inspect surface p1_diffuse.jpg p1_raking.jpg --out results --mm-per-px 0.015
   inspect surface panels/*.png --out results --station station.yaml`
 
-// newSurfaceCommand is 'inspect surface'.
-func newSurfaceCommand() *cobra.Command {
+// Surface is 'inspect surface'.
+func Surface() *cobra.Command {
 	var o inspection.Options
 	cmd := &cobra.Command{
 		Use:                   "surface PICTURE... --out OUT",

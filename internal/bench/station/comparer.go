@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"fmt"
@@ -18,8 +18,8 @@ type comparer struct {
 	rework compare.ReworkParams
 }
 
-// newComparer compares units; a pair by these limits.
-func newComparer(p grade.Pair) comparer {
+// NewComparer compares units; a pair by these limits.
+func NewComparer(p grade.Pair) comparer {
 	return comparer{compare.PairLimits(p), compare.DefaultReworkParams()}
 }
 

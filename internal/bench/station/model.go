@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"context"
@@ -10,9 +10,9 @@ import (
 	"finishbench/internal/records"
 )
 
-// benchModel is the learned model that the bench calls kinds with. One that is
+// Model is the learned model that the bench calls kinds with. One that is
 // accepted, or gone back from, while the bench is on holds from the next unit.
-type benchModel struct {
+type Model struct {
 	store *records.Store // nil: the model stays as it is
 
 	mu   sync.Mutex
@@ -24,10 +24,10 @@ type benchModel struct {
 // wait for a database that is away.
 const modelTime = 300 * time.Millisecond
 
-// newBenchModel is the model told, else the one in force of the records, if r keeps any.
-func newBenchModel(ctx context.Context, told string, r bench.Recorder) (*benchModel, error) {
-	m := &benchModel{}
-	if b, ok := r.(*benchRecords); ok && told == "" {
+// NewModel is the model told, else the one in force of the records, if r keeps any.
+func NewModel(ctx context.Context, told string, r bench.Recorder) (*Model, error) {
+	m := &Model{}
+	if b, ok := r.(*Records); ok && told == "" {
 		m.store = b.Store
 	}
 	var err error
@@ -37,9 +37,9 @@ func newBenchModel(ctx context.Context, told string, r bench.Recorder) (*benchMo
 	return m, err
 }
 
-// inForce is the model for the next unit. While the records do not answer, or hold
+// InForce is the model for the next unit. While the records do not answer, or hold
 // a model that cannot be used, it is the last one that could.
-func (m *benchModel) inForce(ctx context.Context) *inspection.KindModel {
+func (m *Model) InForce(ctx context.Context) *inspection.KindModel {
 	if m == nil {
 		return nil
 	}

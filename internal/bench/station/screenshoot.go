@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"context"
@@ -9,8 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/spf13/cobra"
-
 	"finishbench/internal/bench"
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/shoot"
@@ -19,26 +17,13 @@ import (
 	"finishbench/internal/codec"
 	"finishbench/internal/gauge/screen"
 	"finishbench/internal/part"
-	"finishbench/internal/stripes"
 )
 
-const screenShootHelp = `screen shoot takes the pictures for 'screen wedge' and 'screen mirror' with the
-station's camera, the one of the plan's step {view: face, light: screen}. It opens the
-bench's page /light; open that on the tablet, press Start the light, and the pictures
-go on by themselves, fewer than three changes a second. At the end it says what to do next.
+// ScreenShoot is what 'screen shoot' takes; the zero value: nothing.
+type ScreenShoot struct{ What, Dir string }
 
-  screen shoot wedge DIR       DIR/grey_255, grey_000, grey_016 ... grey_240, grey_255_2
-  screen shoot flat DIR        DIR/flat/face_white ... face_stripes_y3, the mirror flat
-  screen shoot tilted_x DIR    the same into DIR/tilted_x, the edge nearest the screen lifted
-  screen shoot tilted_y DIR    the same into DIR/tilted_y, the upper or lower edge lifted
-
-The camera's exposure must be set by hand (station file), white just not clipped.`
-
-// screenShoot is what 'screen shoot' takes; the zero value: nothing.
-type screenShoot struct{ what, dir string }
-
-// shootWedge is the word for the pictures of a wedge.
-const shootWedge = "wedge"
+// ShootWedge is the word for the pictures of a wedge.
+const ShootWedge = "wedge"
 
 // Greys of a wedge, and for how long a light page is waited for until it is opened.
 const (
@@ -46,45 +31,16 @@ const (
 	lightAwaited = 10 * time.Minute
 )
 
-// newScreenShootCommand is 'inspect screen shoot'.
-func newScreenShootCommand() *cobra.Command {
-	var o benchOptions
-	kinds := append([]string{shootWedge}, stripes.Positions[:]...)
-	cmd := &cobra.Command{
-		Use:                   "shoot " + strings.Join(kinds, "|") + " DIR",
-		Short:                 "Take the pictures for wedge and mirror with the station's camera",
-		Long:                  screenShootHelp + "\n\n" + strings.Join(screen.Cautions(), "\n"),
-		Example:               "  inspect screen shoot wedge greys --station station.yaml --listen 192.168.1.20:8080\n  inspect screen shoot flat mirror --station station.yaml --listen 192.168.1.20:8080",
-		DisableFlagsInUseLine: true,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) != 2 || !slices.Contains(kinds, args[0]) {
-				return cli.Usagef("say what to take, %s, and into which folder (see 'inspect screen shoot --help')", strings.Join(kinds, ", "))
-			}
-			return nil
-		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			o.take, o.Record.URL, o.Remeasures = screenShoot{args[0], args[1]}, "none", true
-			return runBench(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
-		},
-	}
-	f := cmd.Flags()
-	f.StringVar(&o.Station, "station", "", "file that describes the station: its camera, its plan, the screen (see configs/station.yaml)")
-	pageFlags(&o, cmd)
-	f.Float64Var(&o.MMPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel, where the station file has none")
-	f.SortFlags = false
-	return cmd
-}
-
 // folder is where the pictures go.
-func (t screenShoot) folder() string {
-	if t.what == shootWedge {
-		return t.dir
+func (t ScreenShoot) folder() string {
+	if t.What == ShootWedge {
+		return t.Dir
 	}
-	return filepath.Join(t.dir, t.what)
+	return filepath.Join(t.Dir, t.What)
 }
 
 // run takes the pictures, and says how it goes on.
-func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.Screens, light benchScreen, stdout io.Writer) error {
+func (t ScreenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.Screens, light Screen, stdout io.Writer) error {
 	i := slices.IndexFunc(plan.Steps, func(s shoot.Step) bool { return s.View == part.Face && s.Light.OfScreen() })
 	if i < 0 {
 		return cli.Usagef("the station's plan has no step {view: face, light: screen}, which tells the camera before the screen")
@@ -105,18 +61,18 @@ func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 	fmt.Fprintln(stdout, "Open the page /light of this bench on the screen, and press Start the light there.")
 	one := *plan
 	one.Patience, one.Rig = lightAwaited, nil
-	if t.what != shootWedge {
+	if t.What != ShootWedge {
 		one.Steps, one.Screen = shoot.BeforeScreen(step, part.ScreenLights), light
 		if err := t.take(ctx, &one, dir, func(s shoot.Shot) string { return s.Step.File() }, stdout); err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(stdout, "The set is in %s. With flat, tilted_x and tilted_y there: inspect screen mirror %s --gauge-um T --span-mm L\n", t.folder(), t.dir)
+		_, err = fmt.Fprintf(stdout, "The set is in %s. With flat, tilted_x and tilted_y there: inspect screen mirror %s --gauge-um T --span-mm L\n", t.folder(), t.Dir)
 		return err
 	}
 	step.Light = part.White
 	one.Steps = []shoot.Step{step}
 	shown := map[int]int{}
-	for _, level := range greysToShow() {
+	for _, level := range GreysToShow() {
 		shown[level]++
 		name := fmt.Sprintf("grey_%03d", level)
 		if n := shown[level]; n > 1 {
@@ -127,12 +83,12 @@ func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 			return err
 		}
 	}
-	_, err = fmt.Fprintf(stdout, "The greys are in %s: inspect screen wedge %s --station FILE --out FOLDER\n", t.dir, t.dir)
+	_, err = fmt.Fprintf(stdout, "The greys are in %s: inspect screen wedge %s --station FILE --out FOLDER\n", t.Dir, t.Dir)
 	return err
 }
 
-// greysToShow are the levels of a wedge in their order: white, black, up to white again.
-func greysToShow() []int {
+// GreysToShow are the levels of a wedge in their order: white, black, up to white again.
+func GreysToShow() []int {
 	out := []int{255}
 	for l := 0; l < 255; l += greyApart {
 		out = append(out, l)
@@ -142,7 +98,7 @@ func greysToShow() []int {
 
 // greyScreen shows a grey where white is asked for.
 type greyScreen struct {
-	benchScreen
+	Screen
 	grey bench.Pattern
 }
 
@@ -150,7 +106,7 @@ type greyScreen struct {
 func (g greyScreen) Show(ctx context.Context, _ part.Light) error { return g.show(ctx, g.grey) }
 
 // take carries a plan out and writes its pictures.
-func (t screenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir, name func(shoot.Shot) string, stdout io.Writer) error {
+func (t ScreenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir, name func(shoot.Shot) string, stdout io.Writer) error {
 	fits := func(_ *part.Image, s part.Shot) part.PictureReport { // dark ones too
 		return part.PictureReport{File: s.File, View: s.View, Light: s.Light, State: part.PictureOK}
 	}

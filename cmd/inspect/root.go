@@ -6,10 +6,13 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/bench"
 	"finishbench/cmd/inspect/flags"
 	"finishbench/cmd/inspect/gauge"
 	"finishbench/cmd/inspect/lot"
+	"finishbench/cmd/inspect/records"
 	"finishbench/cmd/inspect/teach"
+	"finishbench/cmd/inspect/unit"
 	"finishbench/internal/cli"
 )
 
@@ -45,6 +48,6 @@ func newRootCommand() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return cli.Usagef("%w (see '%s --help')", err, cmd.CommandPath())
 	})
-	root.AddCommand(newUnitCommand(), newSurfaceCommand(), gauge.Scale(), gauge.Camera(), gauge.Setup(), gauge.Screen(newScreenShootCommand()), gauge.Study(), gauge.Check(), teach.Coach(), teach.Quiz(), teach.Learn(), teach.Atlas(), lot.Command(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
+	root.AddCommand(unit.Command(), unit.Surface(), gauge.Scale(), gauge.Camera(), gauge.Setup(), gauge.Screen(bench.ScreenShoot()), gauge.Study(), gauge.Check(), teach.Coach(), teach.Quiz(), teach.Learn(), teach.Atlas(), lot.Command(), records.Command(), bench.Command(), newVersionCommand())
 	return root
 }

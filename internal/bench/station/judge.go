@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"context"
@@ -21,13 +21,13 @@ import (
 	"finishbench/internal/report"
 )
 
-// benchJudge carries the bench's pictures through the pipeline of 'inspect unit'.
-type benchJudge struct {
+// Judge carries the bench's pictures through the pipeline of 'inspect unit'.
+type Judge struct {
 	inspection.Settings
-	slots    inspection.Slots
+	Slots    inspection.Slots
 	checkLog string
-	now      func() time.Time
-	model    *benchModel // nil: the rules alone call kinds
+	Now      func() time.Time
+	model    *Model // nil: the rules alone call kinds
 }
 
 // What the answer shows: the picture's width, the largest that a screen shows
@@ -39,13 +39,13 @@ const (
 
 // Judge measures and judges a unit. The pixels stay the shots'; the picture that
 // is shown is drawn on a copy.
-func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Shot) (bench.Outcome, error) {
+func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Shot) (bench.Outcome, error) {
 	set := j.Settings
 	set.Stage = info.Stage
-	set.Kinds = j.model.inForce(ctx)
+	set.Kinds = j.model.InForce(ctx)
 	var bars *lang.Phrase
-	set.Barred, bars = j.bars()
-	in := &inspection.Inspector{Settings: set, Slots: j.slots}
+	set.Barred, bars = j.Bars()
+	in := &inspection.Inspector{Settings: set, Slots: j.Slots}
 	folder := part.Folder{Name: info.Name()}
 	var pictures []*inspection.Picture
 	for _, s := range shots {
@@ -74,10 +74,10 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 	return o, illustrate(ctx, u, &o)
 }
 
-// bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
+// Bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
 // one that grew too old while the bench was on.
-func (j *benchJudge) bars() (why string, said *lang.Phrase) {
-	now := j.now()
+func (j *Judge) Bars() (why string, said *lang.Phrase) {
+	now := j.Now()
 	if barred, why, said := inspection.CheckGatePhrase(j.checkLog, now); barred {
 		return why, said
 	}

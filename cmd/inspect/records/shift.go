@@ -1,4 +1,4 @@
-package main
+package records
 
 import (
 	"github.com/spf13/cobra"

@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"context"
@@ -18,12 +18,12 @@ import (
 	"finishbench/internal/report"
 )
 
-// replayShooter plays the units of a folder as if they were photographed, one
+// Replay plays the units of a folder as if they were photographed, one
 // unit a press, from the first again after the last.
-type replayShooter struct {
+type Replay struct {
 	fit   capture.FitLimits
 	jobs  int
-	units []part.Folder
+	Units []part.Folder
 
 	mu   sync.Mutex
 	next int
@@ -35,10 +35,10 @@ type livePicture struct {
 	aid  bench.Aid
 }
 
-// newReplayShooter lists the units of a folder: the folders in it, or the folder
+// NewReplay lists the units of a folder: the folders in it, or the folder
 // itself where it holds pictures.
-func newReplayShooter(dir string, fit capture.FitLimits, jobs int) (*replayShooter, error) {
-	s := &replayShooter{fit: fit, jobs: max(1, jobs), live: map[string]livePicture{}}
+func NewReplay(dir string, fit capture.FitLimits, jobs int) (*Replay, error) {
+	s := &Replay{fit: fit, jobs: max(1, jobs), live: map[string]livePicture{}}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		return nil, cli.Usagef("--replay %s: %w", dir, cli.PlainPath(err))
@@ -53,29 +53,29 @@ func newReplayShooter(dir string, fit capture.FitLimits, jobs int) (*replayShoot
 			why = errors.Join(why, err)
 			continue
 		}
-		s.units = append(s.units, f)
+		s.Units = append(s.Units, f)
 	}
-	if len(s.units) == 0 {
+	if len(s.Units) == 0 {
 		f, err := capture.Scan(dir)
 		if err != nil {
-			return nil, cli.Usagef("--replay %s: it holds no unit: %w", dir, plain1(errors.Join(err, why)))
+			return nil, cli.Usagef("--replay %s: it holds no unit: %w", dir, plain(errors.Join(err, why)))
 		}
-		s.units = append(s.units, f)
+		s.Units = append(s.Units, f)
 	}
 	return s, nil
 }
 
-// plain1 is the message of an error for a person, in one line.
-func plain1(err error) error { return errors.New(cli.Plain(err)) }
+// plain is the message of an error for a person, in one line.
+func plain(err error) error { return errors.New(cli.Plain(err)) }
 
-func (s *replayShooter) upcoming() part.Folder {
+func (s *Replay) upcoming() part.Folder {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.units[s.next%len(s.units)]
+	return s.Units[s.next%len(s.Units)]
 }
 
 // Shoot reads the pictures of the next unit, some at once, and checks them.
-func (s *replayShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+func (s *Replay) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
 	folder := s.upcoming()
 	done := map[string]bool{}
 	for _, k := range kept {
@@ -129,7 +129,7 @@ func (s *replayShooter) Shoot(ctx context.Context, _ bench.UnitInfo, kept []benc
 }
 
 // take reads one picture. One that cannot be decoded is a shot that is not fit.
-func (s *replayShooter) take(shot part.Shot) (bench.Shot, error) {
+func (s *Replay) take(shot part.Shot) (bench.Shot, error) {
 	raw, err := files.Read(shot.Path, files.MostPicture)
 	if err != nil {
 		return bench.Shot{}, fmt.Errorf("%s: %w", shot.File, cli.PlainPath(err))
@@ -144,16 +144,16 @@ func (s *replayShooter) take(shot part.Shot) (bench.Shot, error) {
 }
 
 // Press, with nothing to ask, is not needed.
-func (s *replayShooter) Press() {}
+func (s *Replay) Press() {}
 
-func (s *replayShooter) Cameras() []bench.CameraState {
+func (s *Replay) Cameras() []bench.CameraState {
 	return []bench.CameraState{{Name: replayCamera, Ready: true}}
 }
 
 const replayCamera = "replay"
 
 // Live is the face of the unit to come.
-func (s *replayShooter) Live(string) ([]byte, bench.Aid, error) {
+func (s *Replay) Live(string) ([]byte, bench.Aid, error) {
 	f := s.upcoming()
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -192,7 +192,7 @@ func liveJPEG(im *part.Image) ([]byte, error) {
 }
 
 // Release hands pixels back to capture.
-func (s *replayShooter) Release(shots []bench.Shot) { releaseShots(shots) }
+func (s *Replay) Release(shots []bench.Shot) { releaseShots(shots) }
 
 func releaseShots(shots []bench.Shot) {
 	for _, x := range shots {

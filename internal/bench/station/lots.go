@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"bytes"
@@ -18,8 +18,8 @@ import (
 	"finishbench/internal/records"
 )
 
-// benchLots shows the records' lots on the bench's page.
-type benchLots struct {
+// Lots shows the records' lots on the bench's page.
+type Lots struct {
 	store    *records.Store
 	shifts   []string // see book.Reporter
 	checkLog string
@@ -35,13 +35,13 @@ type madeReport struct {
 	r   *lotreport.Report
 }
 
-// newBenchLots are the lots of a database; shifts are when these begin.
-func newBenchLots(s *records.Store, checkLog string, shifts []string) *benchLots {
-	return &benchLots{store: s, checkLog: checkLog, shifts: shifts, now: time.Now, made: map[string]madeReport{}}
+// NewLots are the lots of a database; shifts are when these begin.
+func NewLots(s *records.Store, checkLog string, shifts []string) *Lots {
+	return &Lots{store: s, checkLog: checkLog, shifts: shifts, now: time.Now, made: map[string]madeReport{}}
 }
 
 // List is [bench.Lots].
-func (b *benchLots) List(ctx context.Context) ([]bench.LotLine, error) {
+func (b *Lots) List(ctx context.Context) ([]bench.LotLine, error) {
 	history, err := book.History(ctx, b.store)
 	if err != nil {
 		return nil, err
@@ -81,7 +81,7 @@ func lotLineOf(l *lots.Lot) bench.LotLine {
 }
 
 // lot reads a lot that must be there.
-func (b *benchLots) lot(ctx context.Context, name string) (lots.Lot, error) {
+func (b *Lots) lot(ctx context.Context, name string) (lots.Lot, error) {
 	l, err := book.Fold(ctx, b.store, name)
 	if err == nil && l.Current() == nil {
 		err = bench.ErrNoLot
@@ -93,7 +93,7 @@ func (b *benchLots) lot(ctx context.Context, name string) (lots.Lot, error) {
 const nextUnits = 12
 
 // Lot is [bench.Lots].
-func (b *benchLots) Lot(ctx context.Context, name string) (bench.LotState, error) {
+func (b *Lots) Lot(ctx context.Context, name string) (bench.LotState, error) {
 	l, err := b.lot(ctx, name)
 	if err != nil {
 		return bench.LotState{}, err
@@ -146,7 +146,7 @@ func stepsOf(l *lots.Lot) []string {
 }
 
 // Decide is [bench.Lots].
-func (b *benchLots) Decide(ctx context.Context, name string, d bench.LotStep) error {
+func (b *Lots) Decide(ctx context.Context, name string, d bench.LotStep) error {
 	l, err := b.lot(ctx, name)
 	if err != nil {
 		return err
@@ -187,7 +187,7 @@ func lotRefusal(err error) error {
 }
 
 // report is the report of a lot as it stands; it is kept while nothing changes.
-func (b *benchLots) report(ctx context.Context, name string) (*lotreport.Report, error) {
+func (b *Lots) report(ctx context.Context, name string) (*lotreport.Report, error) {
 	l, err := b.lot(ctx, name)
 	if err != nil {
 		return nil, err
@@ -209,7 +209,7 @@ func (b *benchLots) report(ctx context.Context, name string) (*lotreport.Report,
 }
 
 // More is [bench.Lots].
-func (b *benchLots) More(ctx context.Context, l *lang.Lang, name string) (bench.LotMore, error) {
+func (b *Lots) More(ctx context.Context, l *lang.Lang, name string) (bench.LotMore, error) {
 	r, err := b.report(ctx, name)
 	if err != nil {
 		return bench.LotMore{}, err
@@ -226,7 +226,7 @@ func (b *benchLots) More(ctx context.Context, l *lang.Lang, name string) (bench.
 }
 
 // Report is [bench.Lots].
-func (b *benchLots) Report(ctx context.Context, l *lang.Lang, name, format string) ([]byte, string, error) {
+func (b *Lots) Report(ctx context.Context, l *lang.Lang, name, format string) ([]byte, string, error) {
 	r, err := b.report(ctx, name)
 	if err != nil {
 		return nil, "", err

@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"context"
@@ -17,17 +17,17 @@ import (
 	"finishbench/internal/records"
 )
 
-// benchRecords writes what the bench answers to the records.
-type benchRecords struct {
+// Records writes what the bench answers to the records.
+type Records struct {
 	*inspection.Recorder
-	name string // the bench's, for the records
+	Name string // the bench's, for the records
 }
 
 // Add is [bench.Recorder]: one transaction, so that an answer is there as a
 // whole or not at all.
-func (b *benchRecords) Add(ctx context.Context, e bench.Entry) (int64, error) {
+func (b *Records) Add(ctx context.Context, e bench.Entry) (int64, error) {
 	in := records.Inspection{
-		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.name, Operator: e.Unit.Operator, Faceplate: b.Faceplate, Resin: b.Resin, Stage: e.Unit.Stage,
+		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.Name, Operator: e.Unit.Operator, Faceplate: b.Faceplate, Resin: b.Resin, Stage: e.Unit.Stage,
 		Started: e.Started, Ended: e.Ended, Result: *inspection.WithoutBudgets(e.Outcome.Result), Limits: b.Limits, Station: b.Station, Scales: b.Scales,
 		Program: cli.Version, Libraries: inspection.Libraries(),
 	}
@@ -50,7 +50,7 @@ func (b *benchRecords) Add(ctx context.Context, e bench.Entry) (int64, error) {
 
 // Withdraw is asked for again where the answer to the first time was lost: then
 // it is done.
-func (b *benchRecords) Withdraw(ctx context.Context, id int64, by, why string) error {
+func (b *Records) Withdraw(ctx context.Context, id int64, by, why string) error {
 	err := b.Store.Withdraw(ctx, id, records.Note{By: by, Why: why})
 	if errors.Is(err, records.ErrWithdrawn) {
 		return nil
@@ -58,14 +58,14 @@ func (b *benchRecords) Withdraw(ctx context.Context, id int64, by, why string) e
 	return err
 }
 
-func (b *benchRecords) Overrule(ctx context.Context, id int64, o bench.Overrule) error {
+func (b *Records) Overrule(ctx context.Context, id int64, o bench.Overrule) error {
 	return b.Store.Overrule(ctx, id, records.Overrule{At: o.At, By: o.By, Verdict: o.Verdict, Reason: o.Reason, Note: o.Note})
 }
 
 // historyMost is how many inspections of a serial the page looks at, the latest.
 const historyMost = 40
 
-func (b *benchRecords) History(ctx context.Context, serial string) ([]bench.Past, error) {
+func (b *Records) History(ctx context.Context, serial string) ([]bench.Past, error) {
 	all, err := b.Store.Find(ctx, records.Filter{Serial: serial, Limit: historyMost, NewestFirst: true})
 	if err != nil {
 		return nil, err
@@ -91,7 +91,7 @@ func pastOf(in *records.Inspection) bench.Past {
 	return p
 }
 
-func (b *benchRecords) PictureBytes(ctx context.Context, sum string) ([]byte, string, error) {
+func (b *Records) PictureBytes(ctx context.Context, sum string) ([]byte, string, error) {
 	data, mime, err := b.Store.PictureBytes(ctx, sum)
 	if errors.Is(err, records.ErrForgotten) {
 		err = bench.ErrForgotten
@@ -99,9 +99,9 @@ func (b *benchRecords) PictureBytes(ctx context.Context, sum string) ([]byte, st
 	return data, mime, err
 }
 
-// benchNotices says what stands in the way of trusting an answer. The check
+// Notices says what stands in the way of trusting an answer. The check
 // piece's log is looked at again now and then, not for each browser.
-type benchNotices struct {
+type Notices struct {
 	inspection.Settings
 	checkLog string
 	fixed    []bench.Notice // for as long as the program runs
@@ -114,7 +114,7 @@ type benchNotices struct {
 // noticesEvery is the least time between two looks at files.
 const noticesEvery = 5 * time.Second
 
-func (n *benchNotices) Notices(now time.Time) []bench.Notice {
+func (n *Notices) Notices(now time.Time) []bench.Notice {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if !n.at.IsZero() && now.Sub(n.at) < noticesEvery && !now.Before(n.at) {

@@ -1,4 +1,4 @@
-package main
+package station
 
 import (
 	"strings"
@@ -38,7 +38,7 @@ func TestPairRows(t *testing.T) {
 	for _, right := range []bench.Past{
 		pastUnit(9, part.Diffuse, 50), pastUnit(90, part.Diffuse, 51.5), pastUnit(5, part.Diffuse, 54), pastUnit(5, part.Diffuse, 80), pastUnit(5, part.Raking, 50), patterned, bare, white,
 	} {
-		for _, r := range newComparer(grade.DefaultLimits().Pair).Pair(pastUnit(5, part.Diffuse, 50), right) {
+		for _, r := range NewComparer(grade.DefaultLimits().Pair).Pair(pastUnit(5, part.Diffuse, 50), right) {
 			words[r.Word] = true
 			for _, tag := range []string{"en", "zh-Hans"} {
 				l := all.Choose(tag, "")
@@ -56,7 +56,7 @@ func TestPairRows(t *testing.T) {
 			t.Errorf("no row said %s", w)
 		}
 	}
-	rows := newComparer(grade.DefaultLimits().Pair).Pair(pastUnit(9, part.Diffuse, 50, part.Dust, part.Dust), pastUnit(5, part.Diffuse, 50, part.Dust))
+	rows := NewComparer(grade.DefaultLimits().Pair).Pair(pastUnit(9, part.Diffuse, 50, part.Dust, part.Dust), pastUnit(5, part.Diffuse, 50, part.Dust))
 	if r := rows[0]; r.Left != "9" || r.Right != "5" || r.Difference != "4 ± 6" { // 2 sqrt(2) um, k = 2
 		t.Errorf("%+v", r)
 	}
@@ -71,7 +71,7 @@ func TestReworkRows(t *testing.T) {
 	before, after := pastUnit(5, part.Diffuse, 50, part.Dust, part.Bubble, part.Fibre), pastUnit(5, part.Diffuse, 50, part.Dust)
 	before.Result.Findings[2].Severity = part.None
 	got := map[string]int{}
-	for _, c := range newComparer(grade.DefaultLimits().Pair).Rework(before, after) {
+	for _, c := range NewComparer(grade.DefaultLimits().Pair).Rework(before, after) {
 		got[c.State]++
 	}
 	if got["there"] != 1 || got["gone"] != 1 || len(got) != 2 {
