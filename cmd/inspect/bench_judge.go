@@ -65,9 +65,7 @@ func (j *benchJudge) Judge(ctx context.Context, info bench.UnitInfo, shots []ben
 		o.Score = *r.Score
 		o.ScoreOver = *r.Score > set.limits.ScoreLimit
 	}
-	for _, c := range grade.Causes(r, set.limits) {
-		o.Causes = append(o.Causes, bench.Cause(c))
-	}
+	o.Causes = grade.Causes(r, set.limits)
 	o.Barred = bars
 	return o, u.illustrate(ctx, &o)
 }

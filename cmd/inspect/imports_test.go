@@ -50,7 +50,7 @@ var mayImport = map[string][]string{
 	"internal/grade":           {"internal/part"},
 	"internal/report":          {"internal/codec", "internal/part", "internal/palette", "internal/plots", "internal/marks"},
 	"internal/records":         {"internal/files", "internal/part"},
-	"internal/bench":           {"internal/part", "internal/palette", "internal/report", "internal/teach"},
+	"internal/bench":           {"internal/part", "internal/grade", "internal/palette", "internal/report", "internal/teach"},
 	"internal/lotreport":       {"internal/part", "internal/lots", "internal/process", "internal/charts", "internal/palette", "internal/plots", "internal/marks"},
 	"internal/teach":           {"internal/part", "internal/grade", "internal/study", "internal/robust"},
 	"internal/config":          {"internal/files", "configs", "internal/part", "internal/grade"},
