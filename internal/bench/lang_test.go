@@ -319,9 +319,7 @@ func TestSeamCausesInWords(t *testing.T) {
 			}
 			if name == "off-centre" && st == part.Trim {
 				o := Outcome{Result: r}
-				for _, c := range grade.Causes(r, grade.DefaultLimits()) {
-					o.Causes = append(o.Causes, c)
-				}
+				o.Causes = append(o.Causes, grade.Causes(r, grade.DefaultLimits())...)
 				for tag, want := range map[string]string{
 					"en":      "Faceplate off-centre by 84 µm towards 40 deg: proud by 83 µm at 30°, right (limit 50 µm) and recessed by 83 µm at 30°, left (limit 50 µm).",
 					"zh-Hans": "面板偏心 84 µm，朝向 40°：30° 右侧处凸出 83 µm（限度 50 µm），30° 左侧处凹入 83 µm（限度 50 µm）。",
