@@ -34,7 +34,7 @@ var floors = [][]string{
 var mayImport = map[string][]string{
 	"configs":                  {},
 	"internal/assign":          {},
-	"internal/bench":           {"internal/bench/lang", "internal/cli", "internal/files", "internal/palette", "internal/part", "internal/report", "internal/teach"},
+	"internal/bench":           {"internal/bench/lang", "internal/cli", "internal/files", "internal/grade", "internal/palette", "internal/part", "internal/report", "internal/teach"},
 	"internal/bench/lang":      {},
 	"internal/bench/station":   {"internal/bench", "internal/bench/lang", "internal/capture", "internal/capture/rig", "internal/capture/shoot", "internal/capture/sources", "internal/capture/trouble", "internal/cli", "internal/codec", "internal/compare", "internal/config", "internal/files", "internal/gauge/screen", "internal/grade", "internal/inspection", "internal/lotreport", "internal/lots", "internal/lots/book", "internal/optics", "internal/part", "internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/teach/atlas", "internal/teach/book"},
 	"internal/body":            {"internal/outline", "internal/part", "internal/robust"},
