@@ -1,18 +1,19 @@
-package optics
+package sensor
 
 import (
 	"math"
 	"strings"
 	"testing"
 
+	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
 
 func TestCameraRatings(t *testing.T) {
 	l := DefaultCameraLimits()
-	edges := func(m ...float64) (f []FoundEdge) {
+	edges := func(m ...float64) (f []optics.FoundEdge) {
 		for _, v := range m {
-			f = append(f, FoundEdge{Sharpness: Sharpness{MTF50CyPX: v, UMTF50CyPX: 0.01}})
+			f = append(f, optics.FoundEdge{Sharpness: optics.Sharpness{MTF50CyPX: v, UMTF50CyPX: 0.01}})
 		}
 		return f
 	}
@@ -21,10 +22,10 @@ func TestCameraRatings(t *testing.T) {
 		tr.LinearityPct, tr.SNRMax = linearity, snr
 		return tr
 	}
-	flat := func(uneven, depth float64) *FlatField {
-		f := &FlatField{UnevenPct: uneven}
+	flat := func(uneven, depth float64) *optics.FlatField {
+		f := &optics.FlatField{UnevenPct: uneven}
 		if depth > 0 {
-			f.Spots = []Spot{{DepthPct: depth}}
+			f.Spots = []optics.Spot{{DepthPct: depth}}
 		}
 		return f
 	}
@@ -34,19 +35,19 @@ func TestCameraRatings(t *testing.T) {
 		j    []Judged
 		want string
 	}{
-		{"sharp", l.JudgeSharpness(edges(0.25, 0.26)), RatedGood},
-		{"soft", l.JudgeSharpness(edges(0.12)), RatedFair},
-		{"blurred", l.JudgeSharpness(edges(0.06)), RatedPoor},
-		{"soft at one side", l.JudgeSharpness(edges(0.3, 0.25, 0.15)), RatedFair},
-		{"sharpened", l.JudgeSharpness(edges(0.5)), RatedFair},
+		{"sharp", l.JudgeSharpness(edges(0.25, 0.26)), optics.RatedGood},
+		{"soft", l.JudgeSharpness(edges(0.12)), optics.RatedFair},
+		{"blurred", l.JudgeSharpness(edges(0.06)), optics.RatedPoor},
+		{"soft at one side", l.JudgeSharpness(edges(0.3, 0.25, 0.15)), optics.RatedFair},
+		{"sharpened", l.JudgeSharpness(edges(0.5)), optics.RatedFair},
 		{"no edge", l.JudgeSharpness(nil), ""},
-		{"even", l.JudgeFlatField(flat(10, 3)), RatedGood},
-		{"uneven", l.JudgeFlatField(flat(30, 0)), RatedFair},
-		{"very uneven", l.JudgeFlatField(flat(70, 0)), RatedPoor},
-		{"dusty", l.JudgeFlatField(flat(10, 8)), RatedFair},
-		{"straight", l.JudgeTransfer(transfer(0.4, 150)), RatedGood},
-		{"noisy", l.JudgeTransfer(transfer(0.4, 60)), RatedFair},
-		{"bent", l.JudgeTransfer(transfer(5, nan)), RatedPoor},
+		{"even", l.JudgeFlatField(flat(10, 3)), optics.RatedGood},
+		{"uneven", l.JudgeFlatField(flat(30, 0)), optics.RatedFair},
+		{"very uneven", l.JudgeFlatField(flat(70, 0)), optics.RatedPoor},
+		{"dusty", l.JudgeFlatField(flat(10, 8)), optics.RatedFair},
+		{"straight", l.JudgeTransfer(transfer(0.4, 150)), optics.RatedGood},
+		{"noisy", l.JudgeTransfer(transfer(0.4, 60)), optics.RatedFair},
+		{"bent", l.JudgeTransfer(transfer(5, nan)), optics.RatedPoor},
 		{"linearity not known", l.JudgeTransfer(transfer(nan, nan)), ""},
 	} {
 		var words []string
@@ -76,7 +77,7 @@ func TestEdgeLight(t *testing.T) {
 		}
 		want := 100. / 255
 		if !linear {
-			want = SRGBToLinear(want)
+			want = optics.SRGBToLinear(want)
 		}
 		for _, v := range []float32{a.V[0], b.V[0]} {
 			if math.Abs(float64(v)-want) > 1e-5 {

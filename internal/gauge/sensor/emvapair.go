@@ -1,8 +1,9 @@
-package optics
+package sensor
 
 import (
 	"fmt"
 
+	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
 
@@ -45,7 +46,7 @@ func MeasurePair(a, b *part.Image, c int, linear bool) (PairStats, error) {
 	if x1-x0 < 16 || y1-y0 < 16 {
 		return PairStats{}, fmt.Errorf("optics: exposure series: pictures of %dx%d pixels are too small, 32 a side are needed", a.W, a.H)
 	}
-	m := pairSum{a: a, b: b, c: c, t: samplesToLight(a, linear), top: a.MaxSample()}
+	m := pairSum{a: a, b: b, c: c, t: optics.SamplesToLight(a, linear), top: a.MaxSample()}
 	for y := y0; y < y1; y += pairCell {
 		for x := x0; x < x1; x += pairCell {
 			m.cell(x, y, min(x+pairCell, x1), min(y+pairCell, y1))
@@ -76,7 +77,7 @@ func (m *pairSum) cell(x0, y0, x1, y1 int) {
 	for y := y0; y < y1; y++ {
 		for x := x0; x < x1; x++ {
 			i := (y*m.a.W+x)*m.a.C + m.c
-			ka, kb := sampleOf(m.a, i), sampleOf(m.b, i)
+			ka, kb := optics.SampleOf(m.a, i), optics.SampleOf(m.b, i)
 			for _, k := range [2]int{ka, kb} {
 				if k >= m.top {
 					m.clipped++

@@ -1,30 +1,31 @@
-package optics
+package sensor
 
 import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
 
 // CameraLimits are what camera, lens and light are judged by. A [Limit] here is
 // where good ends and where fair ends, upwards or downwards. Start from [DefaultCameraLimits].
 type CameraLimits struct {
-	MTF50CyPX    Limit   // cycles a pixel, at least
-	TooSharpCyPX float64 // above it the picture is sharpened, or shows patterns that are not there
-	EdgeSpread   Limit   // (sharpest - softest)/median over the picture, at most
-	UnevenPct    Limit   // light over the picture, at most
-	LinearityPct Limit   // at most
-	SNRMax       Limit   // at least
-	PRNUPct      Limit   // at most
-	SpotDepthPct float64 // a deeper spot of sensor dust is seen as a defect
+	MTF50CyPX    optics.Limit // cycles a pixel, at least
+	TooSharpCyPX float64      // above it the picture is sharpened, or shows patterns that are not there
+	EdgeSpread   optics.Limit // (sharpest - softest)/median over the picture, at most
+	UnevenPct    optics.Limit // light over the picture, at most
+	LinearityPct optics.Limit // at most
+	SNRMax       optics.Limit // at least
+	PRNUPct      optics.Limit // at most
+	SpotDepthPct float64      // a deeper spot of sensor dust is seen as a defect
 }
 
 // DefaultCameraLimits is common practice, no source.
 func DefaultCameraLimits() CameraLimits {
 	return CameraLimits{
-		MTF50CyPX: Limit{0.18, 0.10}, TooSharpCyPX: 0.45, EdgeSpread: Limit{0.4, 0.8},
-		UnevenPct: Limit{20, 45}, LinearityPct: Limit{1, 3}, SNRMax: Limit{100, 40}, PRNUPct: Limit{1, 3}, SpotDepthPct: 5,
+		MTF50CyPX: optics.Limit{Good: 0.18, Fair: 0.10}, TooSharpCyPX: 0.45, EdgeSpread: optics.Limit{Good: 0.4, Fair: 0.8},
+		UnevenPct: optics.Limit{Good: 20, Fair: 45}, LinearityPct: optics.Limit{Good: 1, Fair: 3}, SNRMax: optics.Limit{Good: 100, Fair: 40}, PRNUPct: optics.Limit{Good: 1, Fair: 3}, SpotDepthPct: 5,
 	}
 }
 
@@ -35,23 +36,25 @@ type Judged struct {
 }
 
 // atMost rates a figure that should be small, atLeast one that should be large.
-func atMost(v float64, limit Limit) string { return atLeast(-v, Limit{-limit.Good, -limit.Fair}) }
+func atMost(v float64, limit optics.Limit) string {
+	return atLeast(-v, optics.Limit{Good: -limit.Good, Fair: -limit.Fair})
+}
 
-func atLeast(v float64, limit Limit) string {
+func atLeast(v float64, limit optics.Limit) string {
 	switch {
 	case math.IsNaN(v):
 		return ""
 	case v >= limit.Good:
-		return RatedGood
+		return optics.RatedGood
 	case v >= limit.Fair:
-		return RatedFair
+		return optics.RatedFair
 	}
-	return RatedPoor
+	return optics.RatedPoor
 }
 
 // WorstRated is the worst of ratings, those not measured left out; "" for none.
 func WorstRated(words ...string) string {
-	for _, w := range []string{RatedPoor, RatedFair, RatedGood} {
+	for _, w := range []string{optics.RatedPoor, optics.RatedFair, optics.RatedGood} {
 		for _, have := range words {
 			if have == w {
 				return w
@@ -62,18 +65,18 @@ func WorstRated(words ...string) string {
 }
 
 // JudgeSharpness judges found edges.
-func (l CameraLimits) JudgeSharpness(found []FoundEdge) []Judged {
-	m, _ := SharpnessOf(found)
+func (l CameraLimits) JudgeSharpness(found []optics.FoundEdge) []Judged {
+	m, _ := optics.SharpnessOf(found)
 	if math.IsNaN(m) {
 		return []Judged{{"", "sharpness is not measured"}}
 	}
 	j := []Judged{{atLeast(m, l.MTF50CyPX), fmt.Sprintf("MTF50 is %.3f cycles a pixel (good from %g, fair from %g)", m, l.MTF50CyPX.Good, l.MTF50CyPX.Fair)}}
 	if m > l.TooSharpCyPX {
-		j = append(j, Judged{RatedFair, fmt.Sprintf("MTF50 above %g cycles a pixel: the camera sharpens its pictures, or fine patterns turn into false ones", l.TooSharpCyPX)})
+		j = append(j, Judged{optics.RatedFair, fmt.Sprintf("MTF50 above %g cycles a pixel: the camera sharpens its pictures, or fine patterns turn into false ones", l.TooSharpCyPX)})
 	}
 	if len(found) > 1 {
 		low, high := math.Inf(1), 0.0
-		for _, e := range cleanEdges(found) {
+		for _, e := range optics.CleanEdges(found) {
 			low, high = min(low, e.MTF50CyPX), max(high, e.MTF50CyPX)
 		}
 		s := (high - low) / m
@@ -83,7 +86,7 @@ func (l CameraLimits) JudgeSharpness(found []FoundEdge) []Judged {
 }
 
 // JudgeFlatField judges light and cleanness.
-func (l CameraLimits) JudgeFlatField(f *FlatField) []Judged {
+func (l CameraLimits) JudgeFlatField(f *optics.FlatField) []Judged {
 	j := []Judged{{atMost(f.UnevenPct, l.UnevenPct), fmt.Sprintf("light is uneven by %.1f %% over the picture (good to %g, fair to %g)", f.UnevenPct, l.UnevenPct.Good, l.UnevenPct.Fair)}}
 	deep := 0
 	for _, s := range f.Spots {
@@ -93,9 +96,9 @@ func (l CameraLimits) JudgeFlatField(f *FlatField) []Judged {
 	}
 	switch {
 	case deep > 0 && len(f.Pictures) == 1:
-		j = append(j, Judged{RatedFair, fmt.Sprintf("dark spots of %[2]g %% or more, %[1]d of them: dust on the card, the lens or the sensor", deep, l.SpotDepthPct)})
+		j = append(j, Judged{optics.RatedFair, fmt.Sprintf("dark spots of %[2]g %% or more, %[1]d of them: dust on the card, the lens or the sensor", deep, l.SpotDepthPct)})
 	case deep > 0:
-		j = append(j, Judged{RatedFair, fmt.Sprintf("dark spots of %[2]g %% or more in every picture, %[1]d of them: dust on the lens or the sensor, which would look like dust in lacquer", deep, l.SpotDepthPct)})
+		j = append(j, Judged{optics.RatedFair, fmt.Sprintf("dark spots of %[2]g %% or more in every picture, %[1]d of them: dust on the lens or the sensor, which would look like dust in lacquer", deep, l.SpotDepthPct)})
 	}
 	return j
 }
@@ -124,16 +127,16 @@ func EdgeLight(im *part.Image, linear bool) (*part.Plane, error) {
 		return nil, err
 	}
 	p := part.NewPlane(im.W, im.H)
-	t := samplesToLight(im, linear)
+	t := optics.SamplesToLight(im, linear)
 	if im.C == 1 {
 		for i := range p.V {
-			p.V[i] = t[sampleOf(im, i)]
+			p.V[i] = t[optics.SampleOf(im, i)]
 		}
 		return p, nil
 	}
 	top := len(t) - 1
 	for i := range p.V {
-		v := (77*sampleOf(im, 3*i) + 150*sampleOf(im, 3*i+1) + 29*sampleOf(im, 3*i+2))
+		v := (77*optics.SampleOf(im, 3*i) + 150*optics.SampleOf(im, 3*i+1) + 29*optics.SampleOf(im, 3*i+2))
 		k := v >> 8
 		f := float32(v&255) / 256 // a sum of three samples has a fraction
 		p.V[i] = t[k] + f*(t[min(k+1, top)]-t[k])

@@ -1,4 +1,4 @@
-package optics
+package sensor
 
 import (
 	"math"
