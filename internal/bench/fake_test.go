@@ -16,7 +16,7 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )

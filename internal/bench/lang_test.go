@@ -9,8 +9,8 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/grade"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
 )

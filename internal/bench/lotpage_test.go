@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

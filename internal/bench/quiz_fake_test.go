@@ -12,7 +12,7 @@ import (
 	"sync"
 	"testing"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/teach"
 )

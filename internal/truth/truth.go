@@ -9,7 +9,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // File is the name of the file that tells what is known of a unit.
