@@ -244,11 +244,6 @@ func (v *View) bestLine(images []*part.Image, from, to, px float64) seamLine {
 	return s.settle(s.settle(lines[k], 0.4), 0.15)
 }
 
-// seamAt is the seam's row, dx full-resolution pixels right of MiddleX.
-func (v *View) seamAt(dx float64) float64 {
-	return v.SeamY + v.Roll*dx + v.Bow*math.Sqrt(max(0, 1-dx*dx/(v.HalfPX*v.HalfPX)))
-}
-
 // across is where a row of the picture enters and leaves the unit.
 func (v *View) across(y float64) (left, right float64) {
 	rows := v.Flanks.Rows

@@ -202,3 +202,8 @@ func TestLampsClearerThanTheLimb(t *testing.T) {
 		}
 	}
 }
+
+// seamAt is the seam's row, dx full-resolution pixels right of MiddleX.
+func (v *View) seamAt(dx float64) float64 {
+	return v.SeamY + v.Roll*dx + v.Bow*math.Sqrt(max(0, 1-dx*dx/(v.HalfPX*v.HalfPX)))
+}

@@ -14,6 +14,7 @@ import (
 	"finishbench/internal/camera/trouble"
 	"finishbench/internal/capture"
 	"finishbench/internal/codec"
+	"finishbench/internal/config"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
@@ -48,7 +49,8 @@ func stillShooter(c *stillCamera) *planShooter {
 		Steps:    []shoot.Step{{View: part.Face, Light: part.Diffuse, Camera: "still"}, {View: part.Face, Light: part.Raking, Camera: "still"}},
 		Patience: 300 * time.Millisecond,
 	}
-	return newPlanShooter(p, p, capture.DefaultFitLimits())
+	shipped, _ := config.LoadStation("") // a test of config holds that it loads
+	return newPlanShooter(p, p, shipped.Fit)
 }
 
 // A plan without a rig asks; what came as samples is on record without loss; a

@@ -16,7 +16,7 @@ func splitPipeline(s string) ([]string, error) {
 	}
 	if i := slices.IndexFunc(words, func(w string) bool { return w == "appsink" }); i >= 0 {
 		if slices.Contains(words[i:], "!") || i == 0 || words[i-1] != "!" {
-			return nil, errors.New("appsink may stand at the end only, after a !")
+			return nil, errors.New("appsink may stand at the end only, after an exclamation mark")
 		}
 		words = words[:i-1]
 	}

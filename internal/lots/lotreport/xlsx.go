@@ -282,7 +282,8 @@ func (p *parts) write(out io.Writer, at time.Time) error {
 	w := zip.NewWriter(out)
 	for _, b := range p.all {
 		h := &zip.FileHeader{Name: b.name, Method: zip.Deflate, CRC32: b.crc, CompressedSize64: uint64(b.data.Len()), UncompressedSize64: b.size}
-		h.SetModTime(at.UTC().Truncate(2 * time.Second)) // Modified is left alone by CreateRaw
+		//lint:ignore SA1019 CreateRaw leaves Modified alone
+		h.SetModTime(at.UTC().Truncate(2 * time.Second))
 		to, err := w.CreateRaw(h)
 		if err != nil {
 			return err
