@@ -32,7 +32,7 @@ var (
 )
 
 // LotRefusal is why a lot does not allow a step.
-type LotRefusal struct{ Phrase }
+type LotRefusal struct{ lang.Phrase }
 
 func (r LotRefusal) Error() string { return r.Key }
 

@@ -62,6 +62,7 @@ func (k Unit) Surfaces(file string) ([]Surface, error) {
 	return all, nil
 }
 
+// What a shell is, beside "shell" where that is not known.
 const (
 	OpaqueShell     = "opaque shell"
 	SeeThroughShell = "see-through shell"
