@@ -12,11 +12,11 @@ export CGO_CXXFLAGS := $(CGO_CFLAGS)
 export CGO_LDFLAGS := -fuse-ld=lld -Wl,--gc-sections,--as-needed
 
 # Packages that need no pixel library: they build without a C compiler.
-PURE := ./internal/part ./internal/files ./internal/stripes ./internal/optics ./internal/outline ./internal/body ./internal/proof ./internal/seam \
-	./internal/robust ./internal/grade ./internal/config ./internal/synth \
-	./internal/assign ./internal/compare ./internal/teach ./internal/records ./internal/plots ./internal/study ./internal/charts ./internal/process ./internal/lots ./internal/setup \
-	./internal/capture/trouble ./internal/capture/pty ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
-	./internal/bench ./internal/bench/lang ./internal/cli ./internal/truth ./internal/records/shift ./internal/records/upkeep ./internal/lotreport ./internal/learn
+PURE := ./internal/part ./internal/files ./internal/stripes ./internal/optics ./internal/capture/outline ./internal/body ./internal/proof ./internal/seam \
+	./internal/stats/robust ./internal/grade ./internal/config ./internal/synth \
+	./internal/stats/assign ./internal/compare ./internal/teach ./internal/records ./internal/report/plots ./internal/stats/study ./internal/stats/charts ./internal/lots/process ./internal/lots ./internal/gauge/setup \
+	./internal/camera/trouble ./internal/camera/pty ./internal/camera/retry ./internal/camera/sources ./internal/camera/rig ./internal/camera/shoot \
+	./internal/bench ./internal/lang ./internal/cli ./internal/truth ./internal/gauge/sensor ./internal/records/shift ./internal/records/upkeep ./internal/lots/lotreport ./internal/learn
 
 # Begun first, so that none of them is left over at the end with one core idle.
 LONGEST := ./cmd/inspect ./internal/defects ./internal/stripes ./internal/records ./internal/bench

@@ -19,13 +19,13 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
-	"finishbench/internal/lotreport"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/book"
+	"finishbench/internal/lots/lotreport"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )

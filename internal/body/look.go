@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"math"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // View is a unit seen from the side in one turn.

@@ -4,7 +4,7 @@ import (
 	"errors"
 	"math"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 )
 

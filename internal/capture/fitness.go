@@ -6,7 +6,7 @@ import (
 	"math"
 	"strings"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 )
 

@@ -9,8 +9,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/config"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )

@@ -4,9 +4,9 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // SharePose looks at all pictures of one pose together. One of them that shows the

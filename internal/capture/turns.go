@@ -6,7 +6,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // How turns should stand around the shell. Beyond a slope of 60 degrees to the camera a

@@ -3,7 +3,7 @@ package cli
 import (
 	"fmt"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/report"
 )
 

@@ -12,10 +12,10 @@ import (
 
 	"finishbench/internal/body"
 	"finishbench/internal/capture"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
 	"finishbench/internal/defects"
 	"finishbench/internal/grade"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 	"finishbench/internal/seam"

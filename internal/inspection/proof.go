@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/defects"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 )

@@ -13,8 +13,8 @@ import (
 	"strings"
 	"sync"
 
-	"finishbench/internal/marks"
 	"finishbench/internal/part"
+	"finishbench/internal/report/marks"
 )
 
 //go:embed page.html
