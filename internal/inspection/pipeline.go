@@ -127,11 +127,16 @@ func bar(r *part.Result, why string) {
 	if why == "" {
 		return
 	}
-	r.Warnings = append([]string{why}, r.Warnings...)
+	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, why), slices.Insert(r.WarningPhrases, 0, part.Text(why))
 	if r.Verdict == part.Pass {
 		r.Verdict = part.NotMeasured
-		r.Reasons = append([]string{why}, r.Reasons...)
+		giveReason(r, why)
 	}
+}
+
+// giveReason puts a reason that has no key before the others.
+func giveReason(r *part.Result, why string) {
+	r.Reasons, r.ReasonPhrases = slices.Insert(r.Reasons, 0, why), slices.Insert(r.ReasonPhrases, 0, part.Text(why))
 }
 
 // group puts face and shell pictures into scenes, in the order of their poses.

@@ -189,7 +189,7 @@ func (r *unitsRun) writeUnit(ctx context.Context, d *outcome) error {
 	}
 	defer u.Release()
 	if d.job.Err != nil {
-		result.Reasons = append([]string{cli.Plain(d.job.Err)}, result.Reasons...)
+		giveReason(result, cli.Plain(d.job.Err))
 	}
 	dir, err := r.out.Begin(d.job.name)
 	if err != nil {

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 )
 
@@ -114,7 +115,7 @@ func TestPageTellsWhatWasLookedAt(t *testing.T) {
 		t.Error("a page without hatching explains one, or does not tell the share")
 	}
 	// A pass tells it once, as its reason, beside what passes.
-	r.Verdict, r.Findings, r.Reasons = part.Pass, nil, r.LookedAtSentences()
+	r.Verdict, r.Findings, r.Reasons = part.Pass, nil, lang.English().SayAll(r.LookedAtPhrases())
 	pass := page(nil)
 	if strings.Count(pass, sentence[:len(sentence)-1]) != 1 || !strings.Contains(pass, english.NoReason) {
 		t.Error("a pass does not tell its share once, beside what it is within")

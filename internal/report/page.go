@@ -13,6 +13,7 @@ import (
 	"strings"
 	"sync"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/marks"
 	"finishbench/internal/part"
 )
@@ -235,7 +236,7 @@ func newPageView(in PageInput) pageView {
 	}
 	switch {
 	case r.Verdict != part.Pass:
-		for _, s := range r.LookedAtSentences() {
+		for _, s := range lang.English().SayAll(r.LookedAtPhrases()) {
 			if !slices.Contains(r.Reasons, s) { // a pass, also one that is barred, tells them as its reasons
 				v.Looked = append(v.Looked, s)
 			}
