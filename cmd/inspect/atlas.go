@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/part"
@@ -37,6 +38,7 @@ const atlasExamples = `  inspect atlas --record bench.db --out atlas
   inspect atlas caption 1204/3 "the brush was new" --record bench.db --by B17
   inspect atlas wall --stage wet --out atlas`
 
+// atlasOptions are what the atlas is made of, and where.
 type atlasOptions struct {
 	records              cli.Database
 	out, units, language string
@@ -45,6 +47,7 @@ type atlasOptions struct {
 	by                   string
 }
 
+// newAtlasCommand is 'inspect atlas'.
 func newAtlasCommand() *cobra.Command {
 	var o atlasOptions
 	cmd := &cobra.Command{
@@ -52,7 +55,7 @@ func newAtlasCommand() *cobra.Command {
 		Short:                 "What each kind of defect looks like, to teach and to print",
 		Long:                  atlasHelp,
 		Example:               atlasExamples,
-		Args:                  wrongUsage(cobra.NoArgs),
+		Args:                  flags.WrongUsage(cobra.NoArgs),
 		DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runAtlas(cmd.Context(), o, cmd.OutOrStdout())
@@ -77,7 +80,7 @@ func newAtlasMarkCommand(o *atlasOptions, kind, use, short string) *cobra.Comman
 	if kind == teach.Caption {
 		args = 2
 	}
-	cmd := &cobra.Command{Use: use, Short: short, Args: wrongUsage(cobra.ExactArgs(args)), DisableFlagsInUseLine: true,
+	cmd := &cobra.Command{Use: use, Short: short, Args: flags.WrongUsage(cobra.ExactArgs(args)), DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runAtlasMark(cmd.Context(), *o, kind, args, cmd.OutOrStdout())
 		}}
@@ -88,6 +91,7 @@ func newAtlasMarkCommand(o *atlasOptions, kind, use, short string) *cobra.Comman
 // atlasTopic is the journal of the trainer's choices.
 const atlasTopic = "atlas"
 
+// runAtlasMark marks a finding as an example of its kind, or takes the mark away.
 func runAtlasMark(ctx context.Context, o atlasOptions, kind string, args []string, stdout io.Writer) error {
 	if o.by == "" {
 		return cli.Usagef("say who chooses: --by with initials or a badge")
@@ -148,6 +152,7 @@ func findingNumber(r *part.Result, n int) (part.Finding, bool) {
 	return part.Finding{}, false
 }
 
+// runAtlas writes the pages of the atlas.
 func runAtlas(ctx context.Context, o atlasOptions, stdout io.Writer) error {
 	if o.out == "" {
 		return cli.Usagef("say where the pages go: --out DIR")
@@ -199,7 +204,7 @@ func runAtlas(ctx context.Context, o atlasOptions, stdout io.Writer) error {
 }
 
 func newAtlasWallCommand(o *atlasOptions) *cobra.Command {
-	cmd := &cobra.Command{Use: "wall --out DIR", Short: "Boundary samples at true size, to print on A4", Args: wrongUsage(cobra.NoArgs), DisableFlagsInUseLine: true,
+	cmd := &cobra.Command{Use: "wall --out DIR", Short: "Boundary samples at true size, to print on A4", Args: flags.WrongUsage(cobra.NoArgs), DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runAtlasWall(*o, cmd.OutOrStdout()) }}
 	f := cmd.Flags()
 	f.StringVar(&o.out, "out", "", "folder for the page; made where it is missing")
@@ -209,6 +214,7 @@ func newAtlasWallCommand(o *atlasOptions) *cobra.Command {
 	return cmd
 }
 
+// runAtlasWall writes the sheets for the wall.
 func runAtlasWall(o atlasOptions, stdout io.Writer) error {
 	if o.out == "" {
 		return cli.Usagef("say where the page goes: --out DIR")

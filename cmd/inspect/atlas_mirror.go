@@ -36,20 +36,12 @@ func mirrorMaps(of map[part.Light]*part.Image, around []part.Point, mmPerPX floa
 	return r.Maps, err
 }
 
-// mapImage is a map as a picture of the others' size: slopes where they are asked for and can be told.
-func mapImage(m *stripes.Maps, name string, w, h int) *part.Image {
-	if name == part.SlopeMap && !m.Waving() {
-		return m.SlopePicture(w, h)
-	}
-	return m.GlossPicture(w, h)
-}
-
 // withMap puts the map in which a place shows best before the stripes themselves. Where the set cannot be
 // measured any more, what is there stays.
 func (o *openSample) withMap(of map[part.Light]*part.Image, around []part.Point, name string, box part.Box) {
 	x0 := of[part.StripesX0]
 	if m, err := mirrorMaps(of, around, o.mmPerPX); err == nil {
-		o.images, o.box = []*part.Image{mapImage(m, name, x0.W, x0.H), x0}, []part.Box{box, box}
+		o.images, o.box = []*part.Image{stripes.MapImage(m, name, x0.W, x0.H), x0}, []part.Box{box, box}
 	}
 }
 

@@ -17,6 +17,7 @@ import (
 	"finishbench/internal/report"
 	"finishbench/internal/synth"
 	"finishbench/internal/teach"
+	"finishbench/internal/truth"
 )
 
 // Where an atlas page's pictures are from.
@@ -224,20 +225,20 @@ func inPoseOf(in records.Inspection, f part.Finding) []part.Box {
 
 // addUnits takes the known defects of units in folders with a truth.json.
 func (a *atlas) addUnits(dir string) error {
-	names, err := foldersWith(dir, truthFile)
+	names, err := truth.FoldersWith(dir, truth.File)
 	if err != nil {
 		return err
 	}
 	for _, u := range names {
-		var k knownUnit
-		file := filepath.Join(dir, u, truthFile)
-		if err := readJSONFile(file, &k); err != nil {
+		var k truth.Unit
+		file := filepath.Join(dir, u, truth.File)
+		if err := cli.ReadJSONFile(file, &k); err != nil {
 			return err
 		}
 		if !(k.MMPerPX > 0) {
 			return cli.Usagef("%s: mm_per_px must be above 0", file)
 		}
-		surfaces, err := k.surfaces(file)
+		surfaces, err := k.Surfaces(file)
 		if err != nil {
 			return err
 		}
@@ -251,20 +252,20 @@ func (a *atlas) addUnits(dir string) error {
 }
 
 // addSurface takes a surface's defects. before tells how many the unit has on those before it.
-func (a *atlas) addSurface(folder, name string, mmPerPX float64, of knownSurface, before int) {
+func (a *atlas) addSurface(folder, name string, mmPerPX float64, of truth.Surface, before int) {
 	var boxes []part.Box
 	for _, d := range of.Defects {
 		boxes = append(boxes, part.Box(d.Box))
 	}
-	peel, mirror := slices.ContainsFunc(of.Defects, knownDefect.overAll), of.Files[string(part.StripesX0)] != ""
+	peel, mirror := slices.ContainsFunc(of.Defects, truth.Defect.OverAll), of.Files[string(part.StripesX0)] != ""
 	for i, d := range of.Defects {
-		if c, ok := d.cnr(); ok && c < teach.VisibleCNR {
+		if c, ok := d.Cnr(); ok && c < teach.VisibleCNR {
 			continue
 		}
-		if peel && !d.overAll() && mirror && mirrored(part.Kind(d.Kind)) {
+		if peel && !d.OverAll() && mirror && mirrored(part.Kind(d.Kind)) {
 			continue // the mirror shows orange peel there
 		}
-		mm, _, _ := d.size()
+		mm, _, _ := d.Size()
 		s := teach.Sample{Unit: name, SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: before + i + 1, Kind: part.Kind(d.Kind), Box: boxes[i], Confidence: 1}}
 		in := ""
 		if mirrored(s.Finding.Kind) && mirror {
@@ -277,7 +278,7 @@ func (a *atlas) addSurface(folder, name string, mmPerPX float64, of knownSurface
 }
 
 // openKnown reads the pictures of a known defect; in is the map that shows it best, "" for none.
-func openKnown(folder string, mmPerPX float64, of knownSurface, boxes []part.Box, i int, in string) (*openSample, error) {
+func openKnown(folder string, mmPerPX float64, of truth.Surface, boxes []part.Box, i int, in string) (*openSample, error) {
 	o := &openSample{mmPerPX: mmPerPX, others: boxes}
 	var all []*part.Image
 	o.release = func() {
@@ -311,9 +312,9 @@ func openKnown(folder string, mmPerPX float64, of knownSurface, boxes []part.Box
 		}
 	}
 	if len(o.images) == 0 {
-		return nil, fmt.Errorf("%s: no picture of the %s under diffuse, raking or white light is named", folder, of.pose)
+		return nil, fmt.Errorf("%s: no picture of the %s under diffuse, raking or white light is named", folder, of.Pose)
 	}
-	if of.pose.View == part.Face {
+	if of.Pose.View == part.Face {
 		if sil, err := outline.Find(o.images[len(o.images)-1]); err == nil {
 			o.outline = sil.Boundary
 		}
@@ -361,7 +362,7 @@ func drawnDefect(k part.Kind, mm float64) synth.Defect {
 // drawSizes draws defects of one kind, each on a plain lacquered panel of its own
 // with room for a clean window beside it. windowMM is that of the largest.
 func drawSizes(k part.Kind, sizesMM []float64) []atlasSample {
-	windowMM := windowFor(slices.Max(sizesMM))
+	windowMM := report.StripWindowMM(slices.Max(sizesMM))
 	var out []atlasSample
 	for i, mm := range sizesMM {
 		s := teach.Sample{SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: k, Confidence: 1}}
@@ -408,10 +409,6 @@ func drawSteps(stepsUM []float64) []atlasSample {
 	}
 	return out
 }
-
-// windowFor is the side of the windows, mm, that show a defect of this size with
-// what is around it.
-func windowFor(mm float64) float64 { return math.Max(2, math.Ceil(1.6*mm)) }
 
 // choose is what is shown of a kind, and where it is from.
 func (a *atlas) choose(k part.Kind) ([]atlasSample, string) {

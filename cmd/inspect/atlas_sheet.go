@@ -78,7 +78,7 @@ func (a *atlas) strips(ctx context.Context, samples []atlasSample) (report.Sheet
 		if err := ctx.Err(); err != nil {
 			return sec, err
 		}
-		p, err := strip(ctx, s, windowFor(largest))
+		p, err := strip(ctx, s, report.StripWindowMM(largest))
 		if errors.Is(err, records.ErrForgotten) && s.Inspection > 0 {
 			return sec, &forgottenError{s.Inspection}
 		}

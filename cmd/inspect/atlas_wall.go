@@ -86,7 +86,7 @@ func (a *atlas) wallKind(limits grade.Limits, stage part.Stage, k part.Kind) (re
 		row := report.WallRow{Limit: a.t("wall.limit") + " " + a.t("size", "v", a.l.Number(b.mm, 2)), Class: a.t("wall.class", "severity", a.l.T("severity."+string(b.severity)))}
 		sizes := []float64{b.mm * (1 - wallBeside), b.mm * (1 + wallBeside)}
 		for i, s := range drawSizes(k, sizes) {
-			p, err := a.wallSample(s, windowFor(sizes[1]))
+			p, err := a.wallSample(s, report.StripWindowMM(sizes[1]))
 			if err != nil {
 				return kind, err
 			}

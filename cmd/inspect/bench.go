@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
@@ -54,6 +55,7 @@ type benchOptions struct {
 	take          screenShoot // 'screen shoot' alone
 }
 
+// newBenchCommand is 'inspect bench'.
 func newBenchCommand() *cobra.Command {
 	var o benchOptions
 	cmd := &cobra.Command{
@@ -62,7 +64,7 @@ func newBenchCommand() *cobra.Command {
 		Long:                  benchHelp,
 		Example:               benchExamples,
 		DisableFlagsInUseLine: true,
-		Args:                  wrongUsage(cobra.NoArgs),
+		Args:                  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runBench(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
 		},
@@ -71,7 +73,7 @@ func newBenchCommand() *cobra.Command {
 	f.StringVar(&o.Station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
 	f.StringVar(&o.replay, "replay", "", "folder of units, played in place of a camera")
 	f.StringVar(&o.Record.URL, "record", "", "database of the inspections: a SQLite file, or postgres://USER@HOST/DATABASE; none: keep nothing (default: the station file's, else bench.db)")
-	builtInFlags(&o.Record, cmd)
+	flags.BuiltIn(&o.Record, cmd)
 	pageFlags(&o, cmd)
 	f.BoolVar(&o.setPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
 	f.StringVar(&o.name, "name", "", "name of this bench in the records (default: this machine's)")

@@ -14,13 +14,14 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/book"
 	"finishbench/internal/records"
 )
 
 // benchLots shows the records' lots on the bench's page.
 type benchLots struct {
 	store    *records.Store
-	shifts   []string // see lotReporter
+	shifts   []string // see book.Reporter
 	checkLog string
 	study    *lotreport.Study
 	now      func() time.Time
@@ -40,7 +41,7 @@ func newBenchLots(s *records.Store, checkLog string, shifts []string) *benchLots
 
 // List is [bench.Lots].
 func (b *benchLots) List(ctx context.Context) ([]bench.LotLine, error) {
-	history, err := lotHistory(ctx, b.store)
+	history, err := book.History(ctx, b.store)
 	if err != nil {
 		return nil, err
 	}
@@ -55,7 +56,7 @@ func (b *benchLots) List(ctx context.Context) ([]bench.LotLine, error) {
 		if len(out) == mostLots {
 			break
 		}
-		l, err := foldLot(ctx, b.store, n)
+		l, err := book.Fold(ctx, b.store, n)
 		if err != nil {
 			return nil, err
 		}
@@ -80,7 +81,7 @@ func lotLineOf(l *lots.Lot) bench.LotLine {
 
 // lot reads a lot that must be there.
 func (b *benchLots) lot(ctx context.Context, name string) (lots.Lot, error) {
-	l, err := foldLot(ctx, b.store, name)
+	l, err := book.Fold(ctx, b.store, name)
 	if err == nil && l.Current() == nil {
 		err = bench.ErrNoLot
 	}
@@ -150,7 +151,7 @@ func (b *benchLots) Decide(ctx context.Context, name string, d bench.LotStep) er
 		return err
 	}
 	if d.What == "accept" || d.What == "refuse" {
-		if err := unchanged(ctx, b.store, &l); err != nil {
+		if err := book.Unchanged(ctx, b.store, &l); err != nil {
 			return lotRefusal(err)
 		}
 	}
@@ -173,7 +174,7 @@ func (b *benchLots) Decide(ctx context.Context, name string, d bench.LotStep) er
 	if err != nil {
 		return lotRefusal(err)
 	}
-	if err = b.store.Note(ctx, lotEntry(e)); errors.Is(err, records.ErrMeanwhile) {
+	if err = b.store.Note(ctx, book.Entry(e)); errors.Is(err, records.ErrMeanwhile) {
 		return bench.ErrLotMoved
 	}
 	return err
@@ -195,7 +196,7 @@ func (b *benchLots) report(ctx context.Context, name string) (*lotreport.Report,
 	if m, ok := b.made[name]; ok && m.seq == l.Seq {
 		return m.r, nil
 	}
-	r, err := (&lotReporter{store: b.store, checkLog: b.checkLog, study: b.study, shifts: b.shifts}).report(ctx, name, b.now())
+	r, err := (&book.Reporter{Store: b.store, CheckLog: b.checkLog, Study: b.study, Shifts: b.shifts}).Report(ctx, name, b.now())
 	if err != nil {
 		return nil, err
 	}
@@ -230,9 +231,9 @@ func (b *benchLots) Report(ctx context.Context, l *lang.Lang, name, format strin
 		return nil, "", err
 	}
 	mime := map[string]string{"pdf": "application/pdf", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "json": "application/json"}[format]
-	for _, f := range lotFiles(r, l, []string{format}) {
+	for _, f := range book.Files(r, l, []string{format}) {
 		var out bytes.Buffer
-		err := f.write(&out)
+		err := f.Write(&out)
 		return out.Bytes(), mime, err
 	}
 	return nil, "", fmt.Errorf("no report as %q", format)

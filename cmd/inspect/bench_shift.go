@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/compare"
@@ -81,6 +82,7 @@ Times are this machine's. Without --from and --to it is the last twelve hours.`
 const shiftExamples = `  inspect records shift --record bench.db --from "2026-03-02 06:00" --to "2026-03-02 14:00" --out results
   inspect records shift --station station.yaml --lot 4711 --language zh-Hans --out results`
 
+// recordsShiftOptions are which shift is told of, and how.
 type recordsShiftOptions struct {
 	cli.SheetOptions
 	from, to             string
@@ -95,7 +97,7 @@ func newRecordsShiftCommand(where *cli.Database) *cobra.Command {
 		Short:                 "A shift in figures, to print",
 		Long:                  shiftHelp,
 		Example:               shiftExamples,
-		Args:                  wrongUsage(cobra.NoArgs),
+		Args:                  flags.WrongUsage(cobra.NoArgs),
 		DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runRecordsShift(cmd.Context(), *where, o, cmd.OutOrStdout())
@@ -107,10 +109,11 @@ func newRecordsShiftCommand(where *cli.Database) *cobra.Command {
 	f.StringVar(&o.lot, "lot", "", "of this lot only")
 	f.StringVar(&o.bench, "bench", "", "of this bench only")
 	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
-	sheetFlags(&o.SheetOptions, cmd)
+	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }
 
+// runRecordsShift tells what came over the bench in a shift.
 func runRecordsShift(ctx context.Context, where cli.Database, o recordsShiftOptions, stdout io.Writer) error {
 	from, to, err := shiftSpan(o.from, o.to, time.Now())
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/gauge/camera"
 	"finishbench/internal/optics"
 )
 
@@ -150,7 +151,7 @@ func TestCamera(t *testing.T) {
 	if code != cli.ExitPass {
 		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
 	}
-	var got cameraJSON
+	var got camera.Numbers
 	if err := json.Unmarshal([]byte(stdout), &got); err != nil {
 		t.Fatal(err)
 	}
@@ -161,7 +162,7 @@ func TestCamera(t *testing.T) {
 	if f := got.FlatField; f == nil || math.Abs(*f.VignettePct-30) > 1 || len(f.Spots) != 1 || f.SpotsOnCard != 3 {
 		t.Errorf("flat field: vignetting %v, spots %v, %d on the card", f.VignettePct, f.Spots, f.SpotsOnCard)
 	}
-	file, err := os.Open(filepath.Join(out, flatFieldFile))
+	file, err := os.Open(filepath.Join(out, camera.FlatFieldFile))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -187,7 +188,7 @@ func TestCamera(t *testing.T) {
 	if code != cli.ExitPass {
 		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
 	}
-	got = cameraJSON{}
+	got = camera.Numbers{}
 	if err := json.Unmarshal([]byte(stdout), &got); err != nil {
 		t.Fatal(err)
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
@@ -26,6 +27,7 @@ Without --from and --to it is the last twelve weeks.`
 const coachExamples = `  inspect coach --operator B17 --record bench.db --out results
   inspect coach --operator B17 --stage wet --from 2026-03-02 --to 2026-05-25 --station station.yaml`
 
+// coachOptions are whose findings are looked at, and of which time.
 type coachOptions struct {
 	cli.SheetOptions
 	records                             cli.Database
@@ -33,6 +35,7 @@ type coachOptions struct {
 	lot                                 string
 }
 
+// newCoachCommand is 'inspect coach'.
 func newCoachCommand() *cobra.Command {
 	var o coachOptions
 	cmd := &cobra.Command{
@@ -40,7 +43,7 @@ func newCoachCommand() *cobra.Command {
 		Short:                 "What one operator could be coached in, chance allowed for",
 		Long:                  coachHelp,
 		Example:               coachExamples,
-		Args:                  wrongUsage(cobra.NoArgs),
+		Args:                  flags.WrongUsage(cobra.NoArgs),
 		DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runCoach(cmd.Context(), o, time.Now(), cmd.OutOrStdout())
@@ -55,13 +58,14 @@ func newCoachCommand() *cobra.Command {
 	f.StringVar(&o.language, "language", "en", "of the sheet: en, zh-Hans")
 	f.StringVar(&o.records.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
 	f.StringVar(&o.records.Station, "station", "", "station file that names the database")
-	sheetFlags(&o.SheetOptions, cmd)
+	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }
 
 // coachSpan is the time that is looked at where none is told.
 const coachSpan = 12 * 7 * 24 * time.Hour
 
+// runCoach writes what a person can learn from the findings of some weeks.
 func runCoach(ctx context.Context, o coachOptions, now time.Time, stdout io.Writer) error {
 	if o.operator == "" {
 		return cli.Usagef("say whom: --operator with the initials or badge that the records have")

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/learn"
@@ -44,13 +45,14 @@ const learnExit = `EXIT STATUS
   1    it could not be done
   2    wrong usage; nothing was done`
 
+// newLearnCommand is 'inspect learn'.
 func newLearnCommand() *cobra.Command {
 	var o cli.Database
 	cmd := &cobra.Command{
 		Use:   "learn",
 		Short: "Fit the calling of kinds to what people say",
 		Long:  learnHelp + "\n\n" + learnExit,
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
 			return cli.Usagef("say what to do: learn label, fit, accept, back, list, show or table (see 'inspect learn --help')")
 		},
@@ -101,7 +103,7 @@ func newLearnAcceptCommand(o *cli.Database) *cobra.Command {
 		Short:   "Put a model in force",
 		Long:    "accept puts a model that 'inspect learn fit' kept in force, from the next unit on.",
 		Example: "  inspect learn accept 2026-03-02-1f6c0a9d --by AK --record bench.db",
-		Args:    oneArg("name the model: 'inspect learn list' lists them"),
+		Args:    flags.OneArg("name the model: 'inspect learn list' lists them"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runLearnAccept(cmd.Context(), *o, by, args[0], cmd.OutOrStdout())
 		},
@@ -110,6 +112,7 @@ func newLearnAcceptCommand(o *cli.Database) *cobra.Command {
 	return cmd
 }
 
+// runLearnAccept puts a model into force.
 func runLearnAccept(ctx context.Context, o cli.Database, by learnBy, name string, stdout io.Writer) error {
 	s, err := o.Open(ctx)
 	if err != nil {
@@ -165,7 +168,7 @@ func newLearnBackCommand(o *cli.Database) *cobra.Command {
 		Short:   "Go back to what was in force before",
 		Long:    "back puts in force what was before the model that is: the one before it, or the rules\nalone. Results that were written keep their calls, and name the model that made\nthem.",
 		Example: "  inspect learn back --by AK --record bench.db",
-		Args:    wrongUsage(cobra.NoArgs),
+		Args:    flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runLearnBack(cmd.Context(), *o, by, cmd.OutOrStdout())
 		},
@@ -174,6 +177,7 @@ func newLearnBackCommand(o *cli.Database) *cobra.Command {
 	return cmd
 }
 
+// runLearnBack goes back to the model before.
 func runLearnBack(ctx context.Context, o cli.Database, by learnBy, stdout io.Writer) error {
 	s, err := o.Open(ctx)
 	if err != nil {
@@ -202,13 +206,14 @@ func newLearnListCommand(o *cli.Database) *cobra.Command {
 		Short:   "All models, and when each was in force",
 		Long:    "list lists all models that were fitted, and when each was in force.",
 		Example: "  inspect learn list --record bench.db",
-		Args:    wrongUsage(cobra.NoArgs),
+		Args:    flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runLearnList(cmd.Context(), *o, cmd.OutOrStdout())
 		},
 	}
 }
 
+// runLearnList lists the models that were kept.
 func runLearnList(ctx context.Context, o cli.Database, stdout io.Writer) error {
 	s, err := o.Open(ctx)
 	if err != nil {
@@ -266,13 +271,14 @@ func newLearnShowCommand(o *cli.Database) *cobra.Command {
 MODEL it is the one in force. 'inspect unit --kind-model FILE' uses such a file
 where there are no records.`,
 		Example: "  inspect learn show --record bench.db > model.json",
-		Args:    wrongUsage(cobra.MaximumNArgs(1)),
+		Args:    flags.WrongUsage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runLearnShow(cmd.Context(), *o, args, cmd.OutOrStdout())
 		},
 	}
 }
 
+// runLearnShow shows a model, the one in force where none is named.
 func runLearnShow(ctx context.Context, o cli.Database, args []string, stdout io.Writer) error {
 	s, err := o.Open(ctx)
 	if err != nil {

@@ -11,12 +11,14 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/study"
 	"finishbench/internal/teach"
+	"finishbench/internal/truth"
 )
 
 // learnSet is what there is to learn from.
@@ -207,14 +209,14 @@ func tableExamples(path string) (learnSet, error) {
 // one that can be seen, and of no other.
 func knownExamples(truthDir, resultDir string) (learnSet, error) {
 	set := learnSet{from: truthDir}
-	names, err := foldersWith(truthDir, truthFile)
+	names, err := truth.FoldersWith(truthDir, truth.File)
 	if err != nil {
 		return set, err
 	}
 	results := 0
 	for _, unit := range names {
-		var k knownUnit
-		if err := readJSONFile(filepath.Join(truthDir, unit, truthFile), &k); err != nil {
+		var k truth.Unit
+		if err := cli.ReadJSONFile(filepath.Join(truthDir, unit, truth.File), &k); err != nil {
 			return set, err
 		}
 		path := filepath.Join(resultDir, unit, cli.ResultFile)
@@ -222,17 +224,17 @@ func knownExamples(truthDir, resultDir string) (learnSet, error) {
 			continue
 		}
 		var r part.Result
-		if err := readJSONFile(path, &r); err != nil {
+		if err := cli.ReadJSONFile(path, &r); err != nil {
 			return set, err
 		}
 		results++
-		surfaces, err := k.surfaces(filepath.Join(truthDir, unit, truthFile))
+		surfaces, err := k.Surfaces(filepath.Join(truthDir, unit, truth.File))
 		if err != nil {
 			return set, err
 		}
 		for _, of := range surfaces {
 			if err := set.addKnown(unit, of, r); err != nil {
-				return set, cli.Usagef("%s: %w", filepath.Join(truthDir, unit, truthFile), err)
+				return set, cli.Usagef("%s: %w", filepath.Join(truthDir, unit, truth.File), err)
 			}
 		}
 	}
@@ -242,12 +244,12 @@ func knownExamples(truthDir, resultDir string) (learnSet, error) {
 	return set, nil
 }
 
-func (s *learnSet) addKnown(unit string, of knownSurface, r part.Result) error {
-	known, defects := of.known()
+func (s *learnSet) addKnown(unit string, of truth.Surface, r part.Result) error {
+	known, defects := of.Known()
 	var findings []part.Finding
 	var called []study.Called
 	for _, f := range r.Findings {
-		if of.holds(f.Image) && len(f.Features) > 0 { // its features are of the picture that shows it best
+		if of.Holds(f.Image) && len(f.Features) > 0 { // its features are of the picture that shows it best
 			findings, called = append(findings, f), append(called, study.Called{Kind: string(f.Kind), Box: study.Box(f.Box)})
 		}
 	}
@@ -257,7 +259,7 @@ func (s *learnSet) addKnown(unit string, of knownSurface, r part.Result) error {
 			continue
 		}
 		d := defects[i]
-		if c, told := d.cnr(); told && c < teach.VisibleCNR {
+		if c, told := d.Cnr(); told && c < teach.VisibleCNR {
 			continue
 		}
 		f := findings[j]
@@ -270,6 +272,7 @@ func (s *learnSet) addKnown(unit string, of knownSurface, r part.Result) error {
 	return nil
 }
 
+// learnTableOptions are where the table goes.
 type learnTableOptions struct{ truth, results string }
 
 func newLearnTableCommand(r *cli.Database) *cobra.Command {
@@ -283,7 +286,7 @@ reads such a table. With --truth and --results it is the findings of units of wh
 the defects are known (truth.json).`,
 		Example: `  inspect learn table --record bench.db > labels.csv
   inspect learn table --truth units --results results > labels.csv`,
-		Args: wrongUsage(cobra.NoArgs),
+		Args: flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runLearnTable(cmd.Context(), *r, o, cmd.OutOrStdout())
 		},
@@ -294,6 +297,7 @@ the defects are known (truth.json).`,
 	return cmd
 }
 
+// runLearnTable writes the table of labelled findings.
 func runLearnTable(ctx context.Context, r cli.Database, o learnTableOptions, stdout io.Writer) error {
 	if (o.truth == "") != (o.results == "") {
 		return cli.Usagef("--truth and --results go together")

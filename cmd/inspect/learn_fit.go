@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/learn"
@@ -26,6 +27,7 @@ kept in the records, and in force only from 'inspect learn accept' on. With --ou
 is also written to OUT/model.json, for 'inspect unit --kind-model', beside the page
 OUT/learn.html with what would be called differently.`
 
+// learnFitOptions are the labels that a model is fitted to, and how.
 type learnFitOptions struct {
 	cli.SheetOptions
 	learnBy
@@ -41,17 +43,18 @@ func newLearnFitCommand(r *cli.Database) *cobra.Command {
 		Example: `  inspect learn fit --record bench.db --by AK --out learned
   inspect learn fit --labels labels.csv --out learned`,
 		DisableFlagsInUseLine: true,
-		Args:                  wrongUsage(cobra.NoArgs),
+		Args:                  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runLearnFit(cmd.Context(), *r, o, time.Now(), cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().StringVar(&o.labels, "labels", "", "table of labelled findings, as 'inspect learn table' writes it (default: the labels of the records)")
 	learnByFlags(&o.learnBy, cmd)
-	sheetFlags(&o.SheetOptions, cmd)
+	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }
 
+// runLearnFit fits a model to labels and says what it is worth.
 func runLearnFit(ctx context.Context, r cli.Database, o learnFitOptions, now time.Time, stdout io.Writer) (err error) {
 	var store *records.Store
 	if r.URL != "" || r.Station != "" || o.labels == "" {

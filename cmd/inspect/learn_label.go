@@ -25,6 +25,7 @@ as drawn in the pictures. The last word of each person counts.
 With --csv all labels of a table are given, or none: columns serial, finding, type,
 and, where wanted, inspection and note.`
 
+// learnLabelOptions are the labels, one or a table of them.
 type learnLabelOptions struct {
 	learnBy
 	inspection int64
@@ -37,7 +38,7 @@ func newLearnLabelCommand(r *cli.Database) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "label SERIAL FINDING KIND --by INITIALS",
 		Short: "Say what a finding is",
-		Long:  learnLabelHelp + "\n\nKinds: " + joinKinds(records.LabelKinds()) + ".",
+		Long:  learnLabelHelp + "\n\nKinds: " + part.JoinKinds(records.LabelKinds()) + ".",
 		Example: `  inspect learn label u06-R 3 dust --by AK --record bench.db
   inspect learn label --csv labels.csv --by AK --station station.yaml`,
 		DisableFlagsInUseLine: true,
@@ -65,6 +66,7 @@ type labelLine struct {
 	where                                   string // "line 3, ", where there are several
 }
 
+// runLearnLabel notes what findings are, in a person's word.
 func runLearnLabel(ctx context.Context, r cli.Database, o learnLabelOptions, args []string, stdout io.Writer) error {
 	var lines []labelLine
 	if o.csv != "" {
@@ -177,7 +179,7 @@ func (l labelLine) label(ctx context.Context, s *records.Store) (records.Label, 
 		return out, cli.Usagef("%sfinding %q: give its number, as drawn in the pictures", l.where, l.finding)
 	}
 	if !slices.Contains(records.LabelKinds(), out.Kind) {
-		return out, cli.Usagef("%skind %q: use one of %s", l.where, l.kind, joinKinds(records.LabelKinds()))
+		return out, cli.Usagef("%skind %q: use one of %s", l.where, l.kind, part.JoinKinds(records.LabelKinds()))
 	}
 	if l.inspection != "" {
 		if out.Inspection, err = strconv.ParseInt(l.inspection, 10, 64); err != nil || out.Inspection < 1 {

@@ -108,7 +108,7 @@ func TestLearn(t *testing.T) {
 		dir := filepath.Join(t.TempDir(), "r")
 		learnRun(t, cli.ExitFails, "u06-R: rework", append([]string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015"}, more...)...)
 		var r part.Result
-		if err := readJSONFile(filepath.Join(dir, "u06-R", cli.ResultFile), &r); err != nil {
+		if err := cli.ReadJSONFile(filepath.Join(dir, "u06-R", cli.ResultFile), &r); err != nil {
 			t.Fatal(err)
 		}
 		data, err := os.ReadFile(filepath.Join(dir, "u06-R", "report.html"))

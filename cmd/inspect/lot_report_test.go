@@ -23,6 +23,7 @@ import (
 	"finishbench/internal/inspection"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/book"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -80,7 +81,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 		if err != nil {
 			x.t.Fatal(err)
 		}
-		if err := x.store.Note(ctx, lotEntry(e)); err != nil {
+		if err := x.store.Note(ctx, book.Entry(e)); err != nil {
 			x.t.Fatal(err)
 		}
 		if err := l.Apply(e); err != nil {
@@ -117,14 +118,14 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 			x.t.Fatal(err)
 		}
 		in.ID, in.Limits.SHA256 = id, sum
-		e, err := l.Take(lotUnit(u, &in), *x.now, "inspector 2")
+		e, err := l.Take(book.UnitOf(u, &in), *x.now, "inspector 2")
 		if err != nil {
 			x.t.Fatal(err)
 		}
 		if err := l.Apply(e); err != nil {
 			x.t.Fatal(err)
 		}
-		entries = append(entries, lotEntry(e))
+		entries = append(entries, book.Entry(e))
 	}
 	if err := x.store.Note(ctx, entries...); err != nil {
 		x.t.Fatal(err)
@@ -300,7 +301,7 @@ func TestLotReportShell(t *testing.T) {
 	if err := json.Unmarshal([]byte(lotRun(t, "lot", "report", "L-1", "--record", file, "--json")), &r); err != nil {
 		t.Fatal(err)
 	}
-	if sh := r.Shell; sh == nil || sh.Units != readInFull || len(sh.Findings) != readInFull || len(sh.Circles) != 1 || sh.Circles[0].Units < 20 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 || math.Abs(sh.Circles[0].BelowMM-4) > 1 {
+	if sh := r.Shell; sh == nil || sh.Units != book.ReadInFull || len(sh.Findings) != book.ReadInFull || len(sh.Circles) != 1 || sh.Circles[0].Units < 20 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 || math.Abs(sh.Circles[0].BelowMM-4) > 1 {
 		t.Errorf("%+v", sh)
 	}
 	placed := 0
@@ -312,7 +313,7 @@ func TestLotReportShell(t *testing.T) {
 	said := func(all []lotreport.Said, key string) bool {
 		return slices.ContainsFunc(all, func(s lotreport.Said) bool { return s.Key == key })
 	}
-	if placed != readInFull || !said(r.Notes, "note.places_unread") || !said(r.Hints, "hint.cluster_shell") {
+	if placed != book.ReadInFull || !said(r.Notes, "note.places_unread") || !said(r.Hints, "hint.cluster_shell") {
 		t.Errorf("%d findings with a place; notes %+v, hints %+v", placed, r.Notes, r.Hints)
 	}
 }
@@ -320,7 +321,7 @@ func TestLotReportShell(t *testing.T) {
 // Every kind of chart is drawn, as text, JSON and page; bad input has its sentence.
 func TestLotChart(t *testing.T) {
 	file, _ := inventedLots(t, 6, 300, false)
-	for _, kind := range append(lotKinds(), unitKinds()...) {
+	for _, kind := range append(book.Kinds(), book.UnitKinds()...) {
 		dir := t.TempDir()
 		text := lotRun(t, "lot", "chart", "--kind", kind, "--record", file, "--out", dir, "--language", "en")
 		if !strings.Contains(text, "Control chart") {
@@ -330,7 +331,7 @@ func TestLotChart(t *testing.T) {
 		if err != nil || !bytes.Contains(page, []byte("<svg")) || bytes.Contains(page, []byte("lot.chart")) {
 			t.Errorf("%s: the page, %v", kind, err)
 		}
-		var j lotChartJSON
+		var j book.ChartJSON
 		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", kind, "--record", file, "--json")), &j); err != nil || len(j.Charts) == 0 || len(j.Charts[0].Values) < 6 || len(j.Charts[0].Values) != len(j.Charts[0].Names) {
 			t.Errorf("%s: %+v, %v", kind, j, err)
 		}
@@ -406,7 +407,7 @@ func TestChartWaviness(t *testing.T) {
 		// Page's sums, in sigma, by hand, 0.5 off each: 0.06, 0.69, 2.45, 5.33, above 5 (as charts.CUSUM sources them).
 		{"--kind cusum --baseline 10", 15, math.NaN(), math.NaN(), 5 * .2 / 1.128, []int{12, 13, 14}, "d16-L (B-78)"},
 	} {
-		var j lotChartJSON
+		var j book.ChartJSON
 		if err := json.Unmarshal([]byte(lotRun(t, append(strings.Fields("lot chart --of waviness --json "+c.args), "--record", file)...)), &j); err != nil {
 			t.Fatal(err)
 		}
@@ -447,7 +448,7 @@ func TestChartWaviness(t *testing.T) {
 	}
 	// One batch: its points only, and only what it lacks is counted.
 	for of, points := range map[string]int{"waviness": 5, "step": 7} {
-		var j lotChartJSON
+		var j book.ChartJSON
 		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", "i", "--of", of, "--resin", "B-78", "--json", "--record", file)), &j); err != nil {
 			t.Fatal(err)
 		}

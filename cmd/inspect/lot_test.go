@@ -18,6 +18,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/book"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -97,9 +98,9 @@ func not(t testing.TB, want int, words string, args ...string) {
 	}
 }
 
-func shownLot(t testing.TB, url, name string) lotViewJSON {
+func shownLot(t testing.TB, url, name string) book.ViewJSON {
 	t.Helper()
-	var v lotViewJSON
+	var v book.ViewJSON
 	if err := json.Unmarshal([]byte(ok(t, "lot", "show", name, "--json", "--record", url)), &v); err != nil {
 		t.Fatal(err)
 	}
@@ -108,7 +109,7 @@ func shownLot(t testing.TB, url, name string) lotViewJSON {
 
 // numberedUnits are u001-L, u002-L ...
 func numberedUnits(n int) []string {
-	out := numbered(n)
+	out := book.Numbered(n)
 	for i := range out {
 		out[i] = "u" + out[i] + "-L"
 	}
@@ -146,7 +147,7 @@ func TestLotFromRecords(t *testing.T) {
 	addInspection(t, s, lotInspection(t, units[59], "A")) // maybe of the lot, maybe drawn: whatever it is, it disturbs nothing
 
 	code, out, errs := runCode(t, "lot", "take", "A", "--json", "--record", url)
-	var took lotTakeJSON
+	var took book.TakeJSON
 	if err := json.Unmarshal([]byte(out), &took); err != nil || code != cli.ExitOther || errs != "" {
 		t.Fatalf("%d %v %s%s", code, err, out, errs)
 	}
@@ -184,7 +185,7 @@ func TestLotFromRecords(t *testing.T) {
 	if v := shownLot(t, url, "A"); v.State != lots.StateToDecide || !v.Verified {
 		t.Errorf("%s", v.State)
 	}
-	l, ins, err := loadLot(ctx, s, "A")
+	l, ins, err := book.Load(ctx, s, "A")
 	if err != nil || len(ins) != len(sample) || l.State() != lots.StateToDecide || len(ins[3].Result.Seam.Stations) != 12 || len(ins[3].Result.Findings) != 2 {
 		t.Errorf("%d %v", len(ins), err)
 	}
@@ -238,7 +239,7 @@ func TestLotSwitching(t *testing.T) {
 	if code := run("B", 0, "--again"); code != cli.ExitPass {
 		t.Errorf("presented again: exit code %d", code)
 	}
-	var list lotListJSON
+	var list book.ListJSON
 	if err := json.Unmarshal([]byte(ok(t, "lot", "list", "--json", "--record", url)), &list); err != nil {
 		t.Fatal(err)
 	}
@@ -355,21 +356,21 @@ func TestLotMeanwhile(t *testing.T) {
 	for _, n := range sample {
 		in := lotInspection(t, n, "A")
 		in.ID = 1
-		u := lotUnit(n, &in)
+		u := book.UnitOf(n, &in)
 		u.Limits = limits
 		units = append(units, u)
 	}
 	var all sync.WaitGroup
-	both := make([]taken, 2)
+	both := make([]book.Taken, 2)
 	for i := range both {
 		all.Go(func() {
-			book, err := openLotBook(ctx, s, "A")
+			b, err := book.Open(ctx, s, "A")
 			if err != nil {
 				t.Error(err)
 				return
 			}
 			for j := range units {
-				if err := book.takeSome(ctx, units[j:j+1], "A", &both[i]); err != nil {
+				if err := b.TakeSome(ctx, units[j:j+1], "A", &both[i]); err != nil {
 					t.Error(err)
 				}
 			}
@@ -429,21 +430,21 @@ func BenchmarkLoadLot(b *testing.B) {
 		in.Result.Findings[1].Severity = part.Minor
 		addInspection(b, s, in)
 	}
-	o := lotPlanOptions{Database: &cli.Database{URL: url}, size: 10000, level: "III", product: "p"}
-	if err := runLotPlan(ctx, o, []string{"A"}, discard{}); err != nil {
+	o := book.PlanOptions{Database: &cli.Database{URL: url}, Size: 10000, Level: "III", Product: "p"}
+	if err := book.RunPlan(ctx, o, []string{"A"}, discard{}); err != nil {
 		b.Fatal(err)
 	}
 	// The sample of the tables is smaller: here every unit is drawn.
-	book, err := openLotBook(ctx, s, "A")
+	of, err := book.Open(ctx, s, "A")
 	if err != nil {
 		b.Fatal(err)
 	}
-	opening := book.lot.Current().Opening
+	opening := of.Lot.Current().Opening
 	for i := range opening.Classes {
 		opening.Classes[i].Plan.N = 10000
 	}
 	opening.Why = "every unit"
-	if err := book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replan(opening, now, "A") }); err != nil {
+	if err := of.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replan(opening, now, "A") }); err != nil {
 		b.Fatal(err)
 	}
 	ok(b, "lot", "draw", "A", "--serials", serialsFile(b, units...), "--record", url)
@@ -451,7 +452,7 @@ func BenchmarkLoadLot(b *testing.B) {
 	ok(b, "lot", "take", "A", "--record", url)
 	b.Logf("10,000 units taken from the records in %.1f s", time.Since(start).Seconds())
 	for b.Loop() {
-		l, ins, err := loadLot(ctx, s, "A")
+		l, ins, err := book.Load(ctx, s, "A")
 		if err != nil || len(ins) != 10000 || l.Current().Standings()[2].Count != 10000 {
 			b.Fatalf("%d %v", len(ins), err)
 		}

@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
@@ -47,13 +48,14 @@ type quizOptions struct {
 	language string
 }
 
+// newQuizCommand is 'inspect quiz'.
 func newQuizCommand() *cobra.Command {
 	var o quizOptions
 	cmd := &cobra.Command{
 		Use:   "quiz",
 		Short: "Blind tests for people: draw, take, score, certify",
 		Long:  quizHelp + "\n\n" + quizExit,
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
 			return cli.Usagef("say what to do: quiz paint, confirm, draw, list, take, result, progress, certificate, export or erase (see 'inspect quiz --help')")
 		},
@@ -110,7 +112,7 @@ func quizKindsOf(words []string) ([]part.Kind, error) {
 	var all []part.Kind
 	for _, w := range words {
 		if !slices.Contains(grade.SurfaceKinds, part.Kind(w)) {
-			return nil, cli.Usagef("--kinds %s: the kinds are %s", w, joinKinds(grade.SurfaceKinds))
+			return nil, cli.Usagef("--kinds %s: the kinds are %s", w, part.JoinKinds(grade.SurfaceKinds))
 		}
 		all = append(all, part.Kind(w))
 	}
@@ -143,7 +145,7 @@ test on them shows how well someone looks, not how well they know this workshop'
 lacquer.`,
 		Example: `  inspect quiz paint drawn --number 40 --clean 0.4 --seed 7
   inspect quiz paint drawnshells --shell --kinds run,missed_place,haze`,
-		Args: oneArg("name the folder to draw into"),
+		Args: flags.OneArg("name the folder to draw into"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var err error
 			if o.kinds, err = quizKindsOf(kinds); err != nil {
@@ -164,7 +166,7 @@ lacquer.`,
 	f.IntVar(&o.number, "number", 30, "how many units")
 	f.Float64Var(&o.clean, "clean", 0.4, "share of clean ones")
 	f.BoolVar(&o.shell, "shell", false, "draw shells instead of faceplates")
-	f.StringSliceVar(&kinds, "kinds", nil, "kinds of defects (default: "+joinKinds(paintKinds)+"; faceplates before a screen also "+joinKinds(paintMirrored)+"; with --shell "+joinKinds(paintShellKinds)+")")
+	f.StringSliceVar(&kinds, "kinds", nil, "kinds of defects (default: "+part.JoinKinds(paintKinds)+"; faceplates before a screen also "+part.JoinKinds(paintMirrored)+"; with --shell "+part.JoinKinds(paintShellKinds)+")")
 	f.StringVar(&difficulty, "difficulty", "mixed", difficultyUse)
 	f.Uint64Var(&o.seed, "seed", 1, "the same seed draws the same pictures")
 	f.SortFlags = false
@@ -185,7 +187,7 @@ overlooked (--also), and the verdict that the faceplate deserves. With --shell i
 is the shell at one turn instead. Only what was confirmed is asked in tests. A
 second confirmation of the same takes the first one's place.`,
 		Example: "  inspect quiz confirm 118 --record bench.db --by B17 --verdict rework --not 2,5 --kind 3=dust --also fibre,812,440,60,9",
-		Args:    oneArg("give the number of the inspection"),
+		Args:    flags.OneArg("give the number of the inspection"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			id, err := strconv.ParseInt(args[0], 10, 64)
 			if err != nil || id < 1 {
@@ -289,7 +291,7 @@ A certificate is given where the criteria are met by the end of a test. Their
 defaults are AIAG's limits of a good appraiser.`,
 		Example: `  inspect quiz draw testdata/images/* drawn/* --record bench.db --name "Bubbles and dust" --number 20 --repeats 5
   inspect quiz draw drawn/* --station station.yaml --number 24 --adapt --initials AB --badge 17 --limit-s 60`,
-		Args: wrongUsage(cobra.ArbitraryArgs),
+		Args: flags.WrongUsage(cobra.ArbitraryArgs),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.with(cmd.Context(), true, func(b *quizBook, _ *lang.Lang) error { return b.drawn(cmd.Context(), d, args, cmd.OutOrStdout()) })
 		},
@@ -432,7 +434,7 @@ func newQuizListCommand(o *quizOptions) *cobra.Command {
 	return &cobra.Command{
 		Use:   "list",
 		Short: "List the tests, and who took them",
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return o.with(cmd.Context(), false, func(b *quizBook, _ *lang.Lang) error { return b.list(cmd.Context(), cmd.OutOrStdout()) })
 		},
@@ -485,7 +487,7 @@ func newQuizTakeCommand(o *quizOptions) *cobra.Command {
 records has it too: "Blind tests" in its navigation.) Only this machine can open
 it, unless --listen gives an address of the network; then a passphrase is asked
 for, which 'inspect bench --set-passphrase' makes.`,
-		Args: wrongUsage(cobra.NoArgs),
+		Args: flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return o.with(cmd.Context(), false, func(b *quizBook, _ *lang.Lang) error {
 				return b.serve(cmd.Context(), benchOptions{listen: listen, passphrase: passphrase, cert: cert, key: key, language: o.language}, cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
@@ -567,7 +569,7 @@ func newQuizResultCommand(o *quizOptions) *cobra.Command {
 		Short: "Score a test that was taken, each mistake beside the right answer",
 		Long: `result scores the taking whose name begins with TAKING ('inspect quiz list' names
 them), also one that was broken off. With --out it writes the page, with pictures.`,
-		Args: oneArg("name the taking"),
+		Args: flags.OneArg("name the taking"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.with(cmd.Context(), false, func(b *quizBook, l *lang.Lang) error {
 				t, err := b.find(cmd.Context(), args[0])
@@ -582,7 +584,7 @@ them), also one that was broken off. With --out it writes the page, with picture
 			})
 		},
 	}
-	sheetFlags(&sheet, cmd)
+	flags.Sheet(&sheet, cmd)
 	return cmd
 }
 
@@ -592,7 +594,7 @@ func newQuizProgressCommand(o *quizOptions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "progress",
 		Short: "One person's tests over time",
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return o.with(cmd.Context(), false, func(b *quizBook, l *lang.Lang) error {
 				s, err := b.progressSheet(cmd.Context(), l, initials, badge)
@@ -610,7 +612,7 @@ func newQuizProgressCommand(o *quizOptions) *cobra.Command {
 		},
 	}
 	whoFlags(cmd, &initials, &badge)
-	sheetFlags(&sheet, cmd)
+	flags.Sheet(&sheet, cmd)
 	return cmd
 }
 
@@ -624,7 +626,7 @@ func newQuizCertificateCommand(o *quizOptions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "certificate TAKING",
 		Short: "Write the certificate that a taken test earned",
-		Args:  oneArg("name the taking"),
+		Args:  flags.OneArg("name the taking"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.with(cmd.Context(), false, func(b *quizBook, l *lang.Lang) error {
 				t, err := b.find(cmd.Context(), args[0])
@@ -642,7 +644,7 @@ func newQuizCertificateCommand(o *quizOptions) *cobra.Command {
 			})
 		},
 	}
-	sheetFlags(&sheet, cmd)
+	flags.Sheet(&sheet, cmd)
 	return cmd
 }
 
@@ -661,7 +663,7 @@ func newQuizExportCommand(o *quizOptions) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "export",
 		Short: "Write all that is kept of one person's tests, as JSON",
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return o.with(cmd.Context(), false, func(b *quizBook, l *lang.Lang) error {
 				return b.export(cmd.Context(), l, initials, badge, cmd.OutOrStdout())
@@ -704,7 +706,7 @@ func newQuizEraseCommand(o *quizOptions) *cobra.Command {
 answers stay, under a random number that tells nothing of anyone. It cannot be
 undone. Backups that were made before, and pages and certificates that were
 written, still hold them.`,
-		Args: wrongUsage(cobra.NoArgs),
+		Args: flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return o.with(cmd.Context(), false, func(b *quizBook, _ *lang.Lang) error {
 				p, err := b.known(cmd.Context(), initials, badge)

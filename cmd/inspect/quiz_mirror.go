@@ -13,8 +13,10 @@ import (
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/report"
+	"finishbench/internal/stripes"
 	"finishbench/internal/synth"
 	"finishbench/internal/teach"
+	"finishbench/internal/truth"
 )
 
 // What a mirror showed is asked in the pictures that are made of it, which are no photographs: they have a
@@ -101,7 +103,7 @@ func mapPictureOf(ctx context.Context, store *records.Store, p teach.ItemPicture
 	if p.Light == slopeLight {
 		name = part.SlopeMap
 	}
-	return report.EncodeJPEG(mapImage(m, name, x0.W, x0.H), 92)
+	return report.EncodeJPEG(stripes.MapImage(m, name, x0.W, x0.H), 92)
 }
 
 func mapRefOf(p teach.ItemPicture) (r mapRef, err error) {
@@ -170,7 +172,7 @@ func paintScreenUnit(dir, name string, clean bool, kind part.Kind, o paintOption
 	p.MMPerPX, p.RadiusMM, p.Paint, p.Seed = 0.018, paintedFaceMM, 0.08+0.3*rng.Float64(), rng.Uint64()>>8
 	p.W = int(2.4 * p.RadiusMM / p.MMPerPX)
 	p.H = p.W
-	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: "plain", Face: &knownSurface{Files: map[string]string{}, Defects: []knownDefect{}}}
+	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: "plain", Face: &truth.Surface{Files: map[string]string{}, Defects: []truth.Defect{}}}
 	box := func(x, y, hx, hy float64) []float64 {
 		b := part.BoxAround(part.Point{X: float64(p.W-1)/2 + x/p.MMPerPX, Y: float64(p.H-1)/2 - y/p.MMPerPX}, hx/p.MMPerPX, hy/p.MMPerPX)
 		return b[:]
@@ -188,7 +190,7 @@ func paintScreenUnit(dir, name string, clean bool, kind part.Kind, o paintOption
 			ox, oy := own(x, y)
 			return sx + ox, sy + oy
 		}
-		t.Face.Defects = append(t.Face.Defects, knownDefect{Kind: string(kind), Box: box(0, 0, p.RadiusMM, p.RadiusMM), SlopeMRad: 1000 * slope})
+		t.Face.Defects = append(t.Face.Defects, truth.Defect{Kind: string(kind), Box: box(0, 0, p.RadiusMM, p.RadiusMM), SlopeMRad: 1000 * slope})
 	default:
 		faults = scatterFlaws(kind, o, rng)
 		own := p.Slope
@@ -211,7 +213,7 @@ func paintScreenUnit(dir, name string, clean bool, kind part.Kind, o paintOption
 	}
 	for _, f := range faults {
 		hx, hy := f.HalfMM()
-		d := knownDefect{Kind: string(f.Kind), Box: box(f.x, f.y, hx, hy)}
+		d := truth.Defect{Kind: string(f.Kind), Box: box(f.x, f.y, hx, hy)}
 		if f.Kind == part.Run {
 			width := f.WidthMM()
 			d.Length, d.Width = &f.SizeMM, &width

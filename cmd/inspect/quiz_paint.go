@@ -11,12 +11,12 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 	"finishbench/internal/teach"
+	"finishbench/internal/truth"
 )
 
 // paintOptions say which pictures are drawn.
@@ -35,15 +35,15 @@ var (
 	paintMirrored = []part.Kind{part.OrangePeel, part.Haze, part.Missed}
 )
 
-// paintedTruth is the truth.json of a drawn unit: what knownUnit reads.
+// paintedTruth is the truth.json of a drawn unit: what truth.Unit reads.
 type paintedTruth struct {
-	Unit    string         `json:"unit"`
-	Made    string         `json:"made"`
-	MMPerPX float64        `json:"mm_per_px"`
-	Pattern string         `json:"pattern,omitempty"`
-	Shell   string         `json:"shell,omitempty"`
-	Face    *knownSurface  `json:"face,omitempty"`
-	Shells  []knownSurface `json:"shells,omitempty"`
+	Unit    string          `json:"unit"`
+	Made    string          `json:"made"`
+	MMPerPX float64         `json:"mm_per_px"`
+	Pattern string          `json:"pattern,omitempty"`
+	Shell   string          `json:"shell,omitempty"`
+	Face    *truth.Surface  `json:"face,omitempty"`
+	Shells  []truth.Surface `json:"shells,omitempty"`
 }
 
 const paintedMade = "drawn by formula with known defects (inspect quiz paint); no photograph"
@@ -60,7 +60,7 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 	}
 	for _, k := range o.kinds {
 		if !slices.Contains(all, k) {
-			return nil, cli.Usagef("--kinds %s: it cannot be drawn; what can be is %s", k, joinKinds(all))
+			return nil, cli.Usagef("--kinds %s: it cannot be drawn; what can be is %s", k, part.JoinKinds(all))
 		}
 	}
 	if o.number < 1 || o.number > 500 {
@@ -101,14 +101,6 @@ func paintUnits(dir string, o paintOptions) ([]string, error) {
 	return units, nil
 }
 
-func joinKinds(all []part.Kind) string {
-	var s []string
-	for _, k := range all {
-		s = append(s, string(k))
-	}
-	return strings.Join(s, ", ")
-}
-
 // paintUnit draws one unit: clean, or with a defect of a kind and up to two more
 // of the others that are asked.
 func paintUnit(dir, name string, clean bool, kind part.Kind, o paintOptions, rng *rand.Rand) error {
@@ -130,10 +122,10 @@ func paintUnit(dir, name string, clean bool, kind part.Kind, o paintOptions, rng
 			resize(&p.Defects[i], o.difficulty, rng)
 		}
 	}
-	diffuse, raking, truth := synth.Face(p)
+	diffuse, raking, drawn := synth.Face(p)
 	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: p.Pattern,
-		Face: &knownSurface{Files: map[string]string{"diffuse": "face_diffuse.jpg", "raking": "face_raking.jpg"}, Defects: []knownDefect{}}}
-	for _, d := range truth.Defects {
+		Face: &truth.Surface{Files: map[string]string{"diffuse": "face_diffuse.jpg", "raking": "face_raking.jpg"}, Defects: []truth.Defect{}}}
+	for _, d := range drawn.Defects {
 		t.Face.Defects = append(t.Face.Defects, known(d.Kind, d.Box, d.DiameterMM, d.LengthMM, d.WidthMM, d.CNRDiffuse, d.CNRRaking))
 	}
 	return writePainted(dir, t, map[string]*part.Image{"face_diffuse.jpg": diffuse, "face_raking.jpg": raking})
@@ -154,7 +146,7 @@ func writePainted(dir string, t paintedTruth, pictures map[string]*part.Image) e
 			return err
 		}
 	}
-	return os.WriteFile(filepath.Join(dir, truthFile), append(data, '\n'), 0o644)
+	return os.WriteFile(filepath.Join(dir, truth.File), append(data, '\n'), 0o644)
 }
 
 func shownCNR(v float64) float64 { return min(math.Round(v*10)/10, 1e6) }

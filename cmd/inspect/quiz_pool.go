@@ -3,8 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -25,6 +23,7 @@ import (
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
+	"finishbench/internal/truth"
 )
 
 // Where an item's picture is.
@@ -58,15 +57,10 @@ func quizPicture(ctx context.Context, store *records.Store, p teach.ItemPicture)
 		return nil, fmt.Errorf("%w: there is no file %s", errGone, path)
 	case err != nil:
 		return nil, fmt.Errorf("%w: %s cannot be read: %w", errGone, path, cli.PlainPath(err))
-	case shaOf(b) != p.SHA256:
+	case files.SHA256(b) != p.SHA256:
 		return nil, fmt.Errorf("%w: %s is another picture than when the test was drawn", errGone, path)
 	}
 	return b, nil
-}
-
-func shaOf(b []byte) string {
-	sum := sha256.Sum256(b)
-	return hex.EncodeToString(sum[:])
 }
 
 // pictureKind is the kind of a picture's file, if browsers show it.
@@ -94,12 +88,12 @@ func poolUnits(dirs []string, stage part.Stage, limits grade.Limits) ([]teach.It
 
 // poolUnit is an item for each surface of a unit of which something is known.
 func poolUnit(dir string, stage part.Stage, limits grade.Limits) ([]teach.Item, error) {
-	file := filepath.Join(dir, truthFile)
-	var k knownUnit
-	if err := readJSONFile(file, &k); err != nil {
+	file := filepath.Join(dir, truth.File)
+	var k truth.Unit
+	if err := cli.ReadJSONFile(file, &k); err != nil {
 		return nil, err
 	}
-	surfaces, err := k.surfaces(file)
+	surfaces, err := k.Surfaces(file)
 	if err != nil {
 		return nil, err
 	}
@@ -118,11 +112,11 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) ([]teach.Item, 
 	return all, nil
 }
 
-func poolSurface(dir, file string, mmPerPX float64, of knownSurface, stage part.Stage, limits grade.Limits) (teach.Item, error) {
+func poolSurface(dir, file string, mmPerPX float64, of truth.Surface, stage part.Stage, limits grade.Limits) (teach.Item, error) {
 	unit := filepath.Base(dir)
 	it := teach.Item{Key: unit, Unit: unit, Stage: stage, Source: teach.Drawn, MMPerPX: mmPerPX}
-	if of.pose.View == part.Shell {
-		it.Key += fmt.Sprintf("-shell-%g", of.pose.TurnDeg)
+	if of.Pose.View == part.Shell {
+		it.Key += fmt.Sprintf("-shell-%g", of.Pose.TurnDeg)
 	}
 	var screen []teach.ItemPicture
 	for _, l := range part.Lights {
@@ -151,7 +145,7 @@ func poolSurface(dir, file string, mmPerPX float64, of knownSurface, stage part.
 			return teach.Item{}, cli.Usagef("%s: its pictures differ in size, so that a place is not the same in all of them", dir)
 		}
 		it.WidthPX, it.HeightPX = w, h
-		if q := (teach.ItemPicture{Light: l, Ref: refFile + path, SHA256: shaOf(b)}); l.OfScreen() {
+		if q := (teach.ItemPicture{Light: l, Ref: refFile + path, SHA256: files.SHA256(b)}); l.OfScreen() {
 			screen = append(screen, q)
 		} else {
 			it.Pictures = append(it.Pictures, q)
@@ -165,15 +159,15 @@ func poolSurface(dir, file string, mmPerPX float64, of knownSurface, stage part.
 		it.Pictures = append(it.Pictures, more...)
 	}
 	for _, d := range of.Defects {
-		size, measure, _ := d.size()
-		if d.overAll() {
+		size, measure, _ := d.Size()
+		if d.OverAll() {
 			size, measure = 0, ""
 		}
 		known := teach.KnownDefect{Kind: part.Kind(d.Kind), Box: part.Box(d.Box), SizeMM: size, Measure: measure, SlopeMRad: d.SlopeMRad}
 		if d.Width != nil {
 			known.WidthMM = *d.Width
 		}
-		known.CNR, _ = d.cnr()
+		known.CNR, _ = d.Cnr()
 		for _, l := range part.Lights {
 			if v, ok := d.CNR[string(l)]; ok && v == known.CNR && l != part.NoLight {
 				known.Light = l
@@ -182,7 +176,7 @@ func poolSurface(dir, file string, mmPerPX float64, of knownSurface, stage part.
 		known.Light = bestShown(known, it.Pictures)
 		it.Known = append(it.Known, known)
 	}
-	it.Verdict = verdictOf(it, of.pose, limits)
+	it.Verdict = verdictOf(it, of.Pose, limits)
 	if err := it.Check(); err != nil {
 		return it, cli.Usagef("%s: %w", file, err)
 	}

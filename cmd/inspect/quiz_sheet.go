@@ -10,6 +10,7 @@ import (
 
 	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
+	"finishbench/internal/gauge/studies"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 	"finishbench/internal/report"
@@ -53,7 +54,7 @@ func (s quizSheet) person() string {
 func (s quizSheet) sheet() report.Sheet {
 	v := s.score.Verdict
 	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.quiz), "day", day(s.taking.Last)), Frame: cli.Frame(s.l),
-		Rating: fitnessRating[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n", strconv.Itoa(v.Right.Of))}
+		Rating: studies.FitnessRating[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n", strconv.Itoa(v.Right.Of))}
 	if sh.Rating == "" {
 		sh.Rating = report.Unrated
 	}

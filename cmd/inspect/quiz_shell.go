@@ -7,6 +7,7 @@ import (
 
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
+	"finishbench/internal/truth"
 )
 
 // paintShellKinds are the kinds that are drawn on shells.
@@ -40,13 +41,13 @@ func paintShell(dir, name string, clean bool, kind part.Kind, o paintOptions, rn
 	pictures := map[string]*part.Image{}
 	for _, turn := range paintedTurns {
 		p.TurnDeg = turn
-		diffuse, raking, truth := synth.Shell(p)
-		s := knownSurface{AngleDeg: turn, Files: map[string]string{}, Defects: []knownDefect{}}
+		diffuse, raking, drawn := synth.Shell(p)
+		s := truth.Surface{AngleDeg: turn, Files: map[string]string{}, Defects: []truth.Defect{}}
 		for light, im := range map[part.Light]*part.Image{part.Diffuse: diffuse, part.Raking: raking} {
 			file := fmt.Sprintf("shell_%03.0f_%s.jpg", turn, light)
 			s.Files[string(light)], pictures[file] = file, im
 		}
-		for _, m := range truth.Marks {
+		for _, m := range drawn.Marks {
 			if m.Box[2] > 0 && m.Box[3] > 0 {
 				s.Defects = append(s.Defects, known(m.Kind, m.Box, m.DiameterMM, m.LengthMM, m.WidthMM, m.CNRDiffuse, m.CNRRaking))
 			}
@@ -57,8 +58,8 @@ func paintShell(dir, name string, clean bool, kind part.Kind, o paintOptions, rn
 }
 
 // known is a drawn defect as truth.json has it.
-func known(kind part.Kind, box part.Box, diameterMM, lengthMM, widthMM, cnrDiffuse, cnrRaking float64) knownDefect {
-	k := knownDefect{Kind: string(kind), Box: slices.Clone(box[:]), CNR: map[string]float64{"diffuse": shownCNR(cnrDiffuse), "raking": shownCNR(cnrRaking)}}
+func known(kind part.Kind, box part.Box, diameterMM, lengthMM, widthMM, cnrDiffuse, cnrRaking float64) truth.Defect {
+	k := truth.Defect{Kind: string(kind), Box: slices.Clone(box[:]), CNR: map[string]float64{"diffuse": shownCNR(cnrDiffuse), "raking": shownCNR(cnrRaking)}}
 	if diameterMM > 0 {
 		k.Diameter = &diameterMM
 	} else {

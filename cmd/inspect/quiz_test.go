@@ -21,6 +21,7 @@ import (
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
+	"finishbench/internal/truth"
 )
 
 // paintedUnits are twelve drawn units, drawn once for all tests.
@@ -509,7 +510,7 @@ func TestPaintedUnits(t *testing.T) {
 				t.Errorf("%+v", k)
 			}
 		}
-		for _, name := range []string{"face_diffuse.jpg", truthFile} {
+		for _, name := range []string{"face_diffuse.jpg", truth.File} {
 			a, err1 := os.ReadFile(filepath.Join(all[i], name))
 			b, err2 := os.ReadFile(filepath.Join(same[i], name))
 			if err1 != nil || err2 != nil || !bytes.Equal(a, b) {

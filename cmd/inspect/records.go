@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/records"
@@ -27,13 +28,14 @@ const recordsExit = `EXIT STATUS
   1    it could not be done; with check: something is wrong
   2    wrong usage; nothing was done`
 
+// newRecordsCommand is 'inspect records'.
 func newRecordsCommand() *cobra.Command {
 	var o cli.Database
 	cmd := &cobra.Command{
 		Use:   "records",
 		Short: "Back up, check, export, sum up the database of inspections",
 		Long:  recordsHelp + "\n\n" + recordsExit,
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
 			return cli.Usagef("say what to do: records backup, restore, check, export, forget, erase or shift (see 'inspect records --help')")
 		},
@@ -54,7 +56,7 @@ yet. Of a SQLite database it is a database that can be used as it is, and is
 checked before it gets its name; of PostgreSQL it is a custom dump, made with
 pg_dump. Keep it on another disk.`,
 		Example: "  inspect records backup /mnt/backup/bench-monday.db --station station.yaml",
-		Args:    oneArg("name the file to write the backup to"),
+		Args:    flags.OneArg("name the file to write the backup to"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runBackup(cmd.Context(), *o, args[0], cmd.OutOrStdout())
 		},
@@ -89,7 +91,7 @@ func newRestoreCommand(o *cli.Database) *cobra.Command {
 that is there is left alone, unless --replace is given: then it is kept under
 another name, which is told. Stop the bench first.`,
 		Example: "  inspect records restore /mnt/backup/bench-monday.db --record bench.db --replace",
-		Args:    oneArg("name the backup"),
+		Args:    flags.OneArg("name the backup"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runRestore(cmd.Context(), *o, args[0], replace, cmd.OutOrStdout())
 		},
@@ -135,7 +137,7 @@ where the bench cannot write shows even a chain that was made anew.`,
 		Example: `  inspect records check --record bench.db
   inspect records check /mnt/backup/bench-monday.db
   inspect records check --trail trail.jsonl --record bench.db`,
-		Args: wrongUsage(cobra.MaximumNArgs(1)),
+		Args: flags.WrongUsage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runRecordsCheck(cmd.Context(), *o, trail, args, cmd.OutOrStdout())
 		},
@@ -248,7 +250,7 @@ RFC 3339, UTC; what was not measured is empty. The formats:
   trail          the chain of events, for 'inspect records check --trail'`,
 		Example: `  inspect records export --record bench.db > inspections.csv
   inspect records export --record bench.db --format trail --out trail.jsonl`,
-		Args: wrongUsage(cobra.NoArgs),
+		Args: flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runExport(cmd.Context(), *o, format, out, cmd.OutOrStdout())
 		},
@@ -297,7 +299,7 @@ days use. Numbers, findings, file names and hashes stay, and what was forgotten
 is itself an event of the chain. A SQLite file does not shrink: the room is used
 again.`,
 		Example: "  inspect records forget --older-than 365 --station station.yaml",
-		Args:    wrongUsage(cobra.NoArgs),
+		Args:    flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runForget(cmd.Context(), *o, days, time.Now(), cmd.OutOrStdout())
 		},

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 )
 
@@ -19,7 +20,7 @@ inspections, undone and overruled calls, tests and labels. They stay, under a
 number that tells nothing. It cannot be undone. Backups made before, and pages
 that were written, still have the name.`,
 		Example:               "  inspect records erase B17 --record bench.db",
-		Args:                  oneArg("the initials or badge, as recorded"),
+		Args:                  flags.OneArg("the initials or badge, as recorded"),
 		DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runErase(cmd.Context(), *o, args[0], cmd.OutOrStdout())

@@ -6,6 +6,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
+	"finishbench/cmd/inspect/gauge"
+	"finishbench/cmd/inspect/lot"
 	"finishbench/internal/cli"
 )
 
@@ -30,7 +33,7 @@ func newRootCommand() *cobra.Command {
 		Use:               "inspect",
 		Short:             "Measure photographs of finished units",
 		Long:              rootHelp,
-		Args:              wrongUsage(cobra.NoArgs),
+		Args:              flags.WrongUsage(cobra.NoArgs),
 		SilenceErrors:     true,
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
@@ -41,6 +44,6 @@ func newRootCommand() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return cli.Usagef("%w (see '%s --help')", err, cmd.CommandPath())
 	})
-	root.AddCommand(newUnitCommand(), newSurfaceCommand(), newScaleCommand(), newCameraCommand(), newSetupCommand(), newScreenCommand(), newStudyCommand(), newCheckCommand(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newAtlasCommand(), newLotCommand(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
+	root.AddCommand(newUnitCommand(), newSurfaceCommand(), gauge.Scale(), gauge.Camera(), gauge.Setup(), gauge.Screen(newScreenShootCommand()), gauge.Study(), gauge.Check(), newCoachCommand(), newQuizCommand(), newLearnCommand(), newAtlasCommand(), lot.Command(), newRecordsCommand(), newBenchCommand(), newVersionCommand())
 	return root
 }

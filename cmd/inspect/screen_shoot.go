@@ -17,6 +17,7 @@ import (
 	"finishbench/internal/capture/sources"
 	"finishbench/internal/cli"
 	"finishbench/internal/codec"
+	"finishbench/internal/gauge/screen"
 	"finishbench/internal/part"
 	"finishbench/internal/stripes"
 )
@@ -50,7 +51,7 @@ func newScreenShootCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:                   "shoot " + strings.Join(kinds, "|") + " DIR",
 		Short:                 "Take the pictures for wedge and mirror with the station's camera",
-		Long:                  screenShootHelp + "\n\n" + strings.Join(screenCautions(), "\n"),
+		Long:                  screenShootHelp + "\n\n" + strings.Join(screen.Cautions(), "\n"),
 		Example:               "  inspect screen shoot wedge greys --station station.yaml --listen 192.168.1.20:8080\n  inspect screen shoot flat mirror --station station.yaml --listen 192.168.1.20:8080",
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -81,7 +82,7 @@ func (t screenShoot) folder() string {
 }
 
 // run takes the pictures, and says how it goes on.
-func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.Screens, screen benchScreen, stdout io.Writer) error {
+func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.Screens, light benchScreen, stdout io.Writer) error {
 	i := slices.IndexFunc(plan.Steps, func(s shoot.Step) bool { return s.View == part.Face && s.Light.OfScreen() })
 	if i < 0 {
 		return cli.Usagef("the station's plan has no step {view: face, light: screen}, which tells the camera before the screen")
@@ -98,12 +99,12 @@ func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 	if there, err := capture.Pictures(t.folder()); err != nil || len(there) > 0 {
 		return cli.Usagef("folder %s holds %s already: name another, or clear it", t.folder(), cli.Counted(len(there), "picture", "pictures"))
 	}
-	fmt.Fprintln(stdout, strings.Join(screenCautions(), "\n"))
+	fmt.Fprintln(stdout, strings.Join(screen.Cautions(), "\n"))
 	fmt.Fprintln(stdout, "Open the page /light of this bench on the screen, and press Start the light there.")
 	one := *plan
 	one.Patience, one.Rig = lightAwaited, nil
 	if t.what != shootWedge {
-		one.Steps, one.Screen = shoot.BeforeScreen(step, part.ScreenLights), screen
+		one.Steps, one.Screen = shoot.BeforeScreen(step, part.ScreenLights), light
 		if err := t.take(ctx, &one, dir, func(s shoot.Shot) string { return s.Step.File() }, stdout); err != nil {
 			return err
 		}
@@ -119,7 +120,7 @@ func (t screenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 		if n := shown[level]; n > 1 {
 			name = fmt.Sprintf("%s_%d", name, n)
 		}
-		one.Screen = greyScreen{screen, screens.Grey(level)}
+		one.Screen = greyScreen{light, screens.Grey(level)}
 		if err := t.take(ctx, &one, dir, func(shoot.Shot) string { return name }, stdout); err != nil {
 			return err
 		}

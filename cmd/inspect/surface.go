@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 )
@@ -18,6 +19,7 @@ a panel by itself, under one light.`
 const surfaceExamples = `  inspect surface p1_diffuse.jpg p1_raking.jpg --out results --mm-per-px 0.015
   inspect surface panels/*.png --out results --station station.yaml`
 
+// newSurfaceCommand is 'inspect surface'.
 func newSurfaceCommand() *cobra.Command {
 	var o inspection.Options
 	cmd := &cobra.Command{
@@ -36,6 +38,6 @@ func newSurfaceCommand() *cobra.Command {
 			return inspection.RunSurface(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	runFlags(&o, cmd)
+	flags.Run(&o, cmd)
 	return cmd
 }

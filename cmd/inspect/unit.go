@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 )
@@ -31,6 +32,7 @@ const unitExamples = `  inspect unit u06-R --out results --mm-per-px 0.015
   inspect unit lot7/*/ --out results --station station.yaml --stage cured
   inspect unit u06-R --out results --mm-per-px 0.015 --json > u06-R.json`
 
+// newUnitCommand is 'inspect unit'.
 func newUnitCommand() *cobra.Command {
 	var o inspection.Options
 	cmd := &cobra.Command{
@@ -49,7 +51,7 @@ func newUnitCommand() *cobra.Command {
 			return inspection.Run(cmd.Context(), o, args, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	runFlags(&o, cmd)
-	recordFlags(&o.Record, cmd)
+	flags.Run(&o, cmd)
+	flags.Record(&o.Record, cmd)
 	return cmd
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"gocv.io/x/gocv"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 )
 
@@ -16,7 +17,7 @@ func newVersionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "version",
 		Short: "Say which versions of Finishbench and its libraries these are",
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			out := cmd.OutOrStdout()
 			fmt.Fprintf(out, "finishbench %s\n", cli.Version)

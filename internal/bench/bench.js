@@ -21,7 +21,7 @@
       if (pressed.turn === turn && Date.now() - pressed.at < 1500) return; // a pedal that bounces
       pressed = { turn: turn, at: Date.now() };
     }
-    form.set("turn", what === "edit" ? "-1" : turn);
+    form.set("turn", what === "edit" || what === "scan" ? "-1" : turn);
     say("");
     underway++;
     queue = queue.then(function () {
@@ -62,7 +62,12 @@
     if (b.dataset.do) act(b.dataset.do);
     if (b.dataset.open) open(b.dataset.open);
     if (b.dataset.close) document.getElementById(b.dataset.close).close();
+    if (b.id === "scanned-take") {
+      send("scan", { serial: document.getElementById("scanned-serial").textContent, give_up: b.value });
+      b.closest("dialog").close();
+    }
   });
+  document.addEventListener("close", function () { var h = held; if (h && !underway) show(h); }, true); // what came while a choice was made
   document.addEventListener("change", function (e) {
     if (e.target.closest("#set")) e.target.form.requestSubmit();
     else if (e.target.closest("#unit")) send("edit", unitForm());
@@ -75,14 +80,80 @@
     if (first) first.focus();
   }
 
+  // --- readers: keys in a burst that ends with Enter are one scan, whatever has the
+  // focus: never a shortcut, a press, or more letters in a field. What is typed into
+  // a field stands at once, and is taken back when it was a scan. Elsewhere a
+  // letter waits until the next key of a burst would have come; then it is a shortcut.
+  // Keys may be handed over late: the more there are, the longer the next is waited for.
+  var gapMS = 60, waitMS = 100; // readers leave 5 to 30 ms between keys (usual, no source)
+  var none = { text: "", at: -Infinity, held: [], field: null, was: "", timer: 0 }, burst = none;
+  function texty(t) { return t.tagName === "TEXTAREA" || t.tagName === "INPUT" && t.type !== "radio" && t.type !== "checkbox"; }
+  function letGo() {
+    clearTimeout(burst.timer);
+    burst.held.splice(0).forEach(function (h) {
+      (h.target.isConnected ? h.target : body).dispatchEvent(new KeyboardEvent("keydown", h.key));
+    });
+  }
+  window.addEventListener("keydown", function (e) {
+    if (!e.isTrusted) return; // a key that was let go
+    if (e.timeStamp - burst.at > gapMS) { letGo(); burst = none; }
+    if (e.key === "Shift" || e.key === "CapsLock") { if (burst !== none) burst.at = e.timeStamp; return; } // pressed by readers too
+    var t = e.target, n = burst.text.length;
+    var alien = e.ctrlKey || e.altKey || e.metaKey || e.isComposing || e.key === "Process" || e.repeat;
+    if (e.key === "Enter" && !alien && (n > 1 || scanning())) {
+      e.preventDefault();
+      e.stopImmediatePropagation();
+      scanned = Date.now();
+      clearTimeout(burst.timer);
+      if (n > 1) scan(burst);
+      burst = none;
+      return;
+    }
+    // Fields of other pages, a passphrase say, are left alone.
+    var others = (texty(t) || t.tagName === "SELECT") && !part() && t.name !== "serial" && !t.closest("dialog");
+    if (alien || others || e.key.length !== 1 || e.key === " " && n < 2) { letGo(); burst = none; return; }
+    if (!n) {
+      var serial = document.getElementById("serial"), field = texty(t) ? t : null;
+      if (!field && serial && pedals.indexOf(e.key) < 0) { // on ready what is typed is the serial
+        serial.focus();
+        serial.select();
+        field = serial;
+      }
+      burst = { text: "", at: 0, held: [], field: field, was: field ? field.value : "", timer: 0 };
+    }
+    burst.text += e.key;
+    burst.at = e.timeStamp;
+    if (burst.field && burst.field.isConnected && !(e.key === " " && burst.field.id === "serial")) return; // there it starts
+    e.preventDefault();
+    e.stopImmediatePropagation();
+    burst.held.push({ target: t, key: { key: e.key, code: e.code, shiftKey: e.shiftKey, bubbles: true, cancelable: true } });
+    clearTimeout(burst.timer);
+    burst.timer = setTimeout(letGo, waitMS * burst.text.length);
+  }, true);
+  function scan(b) {
+    var d = document.querySelector("dialog[open]"), ph = phase(), search = document.querySelector("form[action='/look'] input");
+    if (b.field) b.field.value = b.was;
+    if (search) { search.value = b.text; search.form.requestSubmit(); return; }
+    if (!ph) { say(said.dataset.scanned.replace("{serial}", b.text)); return; }
+    if (d) d.close();
+    if (ph === "ready") { // a press may come before the server's answer
+      document.getElementById("serial").value = b.text;
+      document.getElementById("go").focus({ preventScroll: true });
+    }
+    if (ph !== "shooting" && ph !== "halted") { send("scan", { serial: b.text }); return; }
+    var take = document.getElementById("scanned-take");
+    if (b.text === take.value || b.text === take.dataset.serial) return; // the one that is under way
+    document.getElementById("scanned-serial").textContent = b.text;
+    open("scanned");
+  }
+
   // --- keys
   document.addEventListener("keydown", function (e) {
     if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
-    var t = e.target, tag = t.tagName, text = (tag === "INPUT" && t.type !== "radio") || tag === "TEXTAREA";
+    var t = e.target, tag = t.tagName, text = texty(t);
     var dialog = document.querySelector("dialog[open]");
     // A pedal that sends a letter is a letter where one types.
     if (pedals.indexOf(e.key) >= 0 && !dialog && !(text && e.key.length === 1)) { e.preventDefault(); if (!e.repeat) press(); return; }
-    if (e.key === "Enter" && scanning()) { e.preventDefault(); scanned = Date.now(); return; }
     if (e.key === "Enter" && t.id === "serial") { // the press that starts is the operator's
       e.preventDefault();
       scanned = Date.now();
@@ -107,9 +178,10 @@
     }
     if (text || tag === "SELECT" || e.repeat) return;
     var k = e.key.toLowerCase();
+    if (phase() !== "answered") return; // on ready letters are the serial's
     if (k === "u") { e.preventDefault(); act("undo"); }
-    if (phase() === "answered" && k === "o") { e.preventDefault(); open("overrule"); }
-    if (phase() === "answered" && k === "r") { e.preventDefault(); act("retry"); }
+    if (k === "o") { e.preventDefault(); open("overrule"); }
+    if (k === "r") { e.preventDefault(); act("retry"); }
   });
 
   // --- states
@@ -120,19 +192,19 @@
     held = null;
     var f = document.activeElement, keep = null;
     if (f && view.contains(f) && f.id && shownPhase === ph) {
-      keep = { id: f.id, value: f.value, start: null, end: null };
+      keep = { id: f.id, value: f.value, typed: f.value !== f.defaultValue, start: null, end: null };
       try { keep.start = f.selectionStart; keep.end = f.selectionEnd; } catch (x) { /* not a text field */ }
     }
     var dialog = document.querySelector("dialog[open]");
-    if (dialog && shownPhase === ph) return; // a choice is being made
+    if (dialog && shownPhase === ph) { held = s; return; } // a choice is being made
     var old = pictures();
     view.innerHTML = html;
     fillLive(old);
     var again = keep && document.getElementById(keep.id);
     if (again) {
-      if (again.tagName === "INPUT" && again.type !== "radio") again.value = keep.value;
+      if (again.tagName === "INPUT" && again.type !== "radio" && keep.typed) again.value = keep.value;
       again.focus();
-      if (keep.start !== null) try { again.setSelectionRange(keep.start, keep.end); } catch (x) { /* likewise */ }
+      if (keep.start !== null && keep.typed) try { again.setSelectionRange(keep.start, keep.end); } catch (x) { /* likewise */ }
     } else if (shownPhase !== ph) arrive(ph);
     shownPhase = ph;
     lives();

@@ -183,11 +183,14 @@ func (b *tab) see(words string) {
 	b.await("“"+words+"”", fmt.Sprintf("document.body.innerText.includes(%q)", words))
 }
 
+// onCautions says that the cautions are there and their button has the focus.
+const onCautions = `document.body.dataset.ready && document.activeElement.closest("form[action='/seen']")`
+
 // cautions are read once by each browser; Enter on their button, which has the
 // focus.
 func (b *tab) cautions() {
 	b.t.Helper()
-	b.await("the cautions", "document.body.dataset.ready && document.querySelector('form[action=\"/seen\"]')")
+	b.await("the cautions", onCautions)
 	b.key("\r")
 }
 
@@ -208,6 +211,9 @@ func TestBrowser(t *testing.T) {
 		f    func(*testing.T, *aBrowser)
 	}{
 		{"ByKeyboard", browserByKeyboard},
+		{"Scans", browserScans},
+		{"NoScans", browserNoScans},
+		{"ScansElsewhere", browserScansElsewhere},
 		{"Haste", browserHaste},
 		{"Typing", browserTyping},
 		{"Focus", browserFocus},
@@ -546,6 +552,22 @@ func browserSizes(t *testing.T, browser *aBrowser) {
 	dir := os.Getenv("FINISHBENCH_STORIES")
 	langs := []string{"en", "zh-Hans"}
 	b := browser.first(t)
+	look := func(name, lang string) {
+		for _, l := range looks[lang] {
+			b.do(chromedp.EmulateViewport(l.w, l.h))
+			b.js(fmt.Sprintf("document.documentElement.dataset.theme = %q", l.theme))
+			for _, fault := range b.js(lookedAt).([]any) {
+				t.Errorf("%s at %dx%d, %s, %s: %v", name, l.w, l.h, l.theme, lang, fault)
+			}
+			if dir != "" {
+				png, err := chromedp.Run(b, chromedp.CaptureScreenshot())
+				if err != nil {
+					t.Fatal(err)
+				}
+				put(t, filepath.Join(dir, fmt.Sprintf("%s-%dx%d-%s-%s.png", strings.ReplaceAll(name, " ", "_"), l.w, l.h, l.theme, lang)), png)
+			}
+		}
+	}
 	for i, name := range []string{"ready", "camera lost", "asking", "halted", "pass", "rework", "reject", "not measured", "second time, with pair"} {
 		_, r := stories[name](t)
 		b.do(chromedp.Navigate(r.web.URL))
@@ -559,19 +581,12 @@ func browserSizes(t *testing.T, browser *aBrowser) {
 				b.choose("lang", lang)
 			}
 			b.await("the pictures", "document.querySelector('[data-phase]') && document.readyState === 'complete' && [...document.images].every(i => i.complete)")
-			for _, l := range looks[lang] {
-				b.do(chromedp.EmulateViewport(l.w, l.h))
-				b.js(fmt.Sprintf("document.documentElement.dataset.theme = %q", l.theme))
-				for _, fault := range b.js(lookedAt).([]any) {
-					t.Errorf("%s at %dx%d, %s, %s: %v", name, l.w, l.h, l.theme, lang, fault)
-				}
-				if dir != "" {
-					png, err := chromedp.Run(b, chromedp.CaptureScreenshot())
-					if err != nil {
-						t.Fatal(err)
-					}
-					put(t, filepath.Join(dir, fmt.Sprintf("%s-%dx%d-%s-%s.png", strings.ReplaceAll(name, " ", "_"), l.w, l.h, l.theme, lang)), png)
-				}
+			look(name, lang)
+			if name == "asking" {
+				b.scan("C-900", 5*time.Millisecond)
+				b.await("the question", "document.querySelector('#scanned[open]')")
+				look("scanned", lang)
+				b.js("document.querySelector('#scanned').close()")
 			}
 		}
 	}

@@ -106,7 +106,7 @@ type lotUnitView struct{ Name, Href string }
 
 // unitHref is the page about a unit, whose name may end with its side.
 func unitHref(name string) string {
-	serial := strings.TrimSuffix(strings.TrimSuffix(name, "-L"), "-R")
+	serial, _ := part.SplitSide(name)
 	return "/look?serial=" + url.QueryEscape(serial)
 }
 

@@ -36,6 +36,7 @@ type State struct {
 	Count     int     // units answered since the program began, undone ones not counted
 	recording bool    // judged, being written
 	stopping  bool    // cancelled; waiting for the shooter to end
+	scanned   string  // while stopping: the unit that was scanned meanwhile
 	busy      bool    // an undo or overrule is being written
 }
 
@@ -76,6 +77,10 @@ type (
 	// Retry takes all pictures of the answered unit again. The answer stays on
 	// record; the new one comes beside it.
 	Retry struct{}
+	// Scan names the unit that is wanted: at ready it is the serial, at the verdict the
+	// next unit. While a unit is under way it is refused, unless the operator was
+	// asked and GiveUp is that unit's name.
+	Scan struct{ Text, GiveUp string }
 	// Undo withdraws the last answer and goes back to its unit.
 	Undo struct{ By string }
 	// Overruling puts a person's call beside the tool's.
@@ -106,6 +111,7 @@ func (Press) event()        {}
 func (Edit) event()         {}
 func (Cancel) event()       {}
 func (Retry) event()        {}
+func (Scan) event()         {}
 func (Undo) event()         {}
 func (Overruling) event()   {}
 func (Progressed) event()   {}
@@ -149,6 +155,8 @@ func (s State) On(e Event, now time.Time) (State, []Effect, error) {
 		return s.cancel()
 	case Retry:
 		return s.retry(now)
+	case Scan:
+		return s.scan(e)
 	case Undo:
 		return s.undo()
 	case Overruling:
@@ -211,12 +219,13 @@ func (s State) edit(e Edit) (State, []Effect, error) {
 		return s, nil, refuse("wrong.unit_under_way")
 	}
 	u := e.Unit
-	if u.Serial != "" {
-		serial, wrong := cleanSerial(u.Serial)
-		if wrong != "" && wrong != "wrong.serial_empty" {
-			return s, nil, refuse(wrong)
-		}
-		u.Serial = serial
+	serial, side, wrong := readSerial(u.Serial)
+	if wrong != "" && wrong != "wrong.serial_empty" {
+		return s, nil, refuse(wrong)
+	}
+	u.Serial = serial
+	if side != "" {
+		u.Side = side
 	}
 	if u.Side != "" && u.Side != "L" && u.Side != "R" {
 		return s, nil, refuse("wrong.side")
@@ -232,15 +241,55 @@ func (s State) edit(e Edit) (State, []Effect, error) {
 	return s, nil, nil
 }
 
+// scan never adds to what stands there, and never does anything to a unit but to
+// leave it.
+func (s State) scan(e Scan) (State, []Effect, error) {
+	serial, side, wrong := readSerial(e.Text)
+	switch {
+	case wrong != "":
+		return s, nil, refuse(wrong)
+	case s.busy || s.stopping || s.Phase == Judging:
+		return s, nil, refuse("wrong.scan_wait")
+	case s.Phase == Ready:
+	case s.Phase == Answered:
+		next := nextUnit(s.Answer.Unit, s.Follow)
+		if s.Follow == FollowPair && serial != s.Answer.Unit.Serial {
+			next.Side = "L" // a new pair begins with it
+		}
+		s = s.goOn(next)
+	case e.GiveUp == s.Unit.Name():
+		s.scanned = e.Text
+		return s.cancel()
+	default:
+		return s, nil, refused{Phrase{Key: "wrong.scan_under_way", Args: map[string]string{"serial": serial, "unit": s.Unit.Name()}}}
+	}
+	s.Unit.Serial, s.Problem = serial, nil
+	if side != "" {
+		s.Unit.Side = side
+	}
+	s.Told = &Phrase{Key: "told.scanned", Args: map[string]string{"unit": s.Unit.Name()}}
+	return s, nil, nil
+}
+
+// given is ready after a unit was given up: for what was scanned meanwhile, or for
+// the same unit.
+func (s State) given() State {
+	text := s.scanned
+	s = s.goOn(s.Unit)
+	s.scanned, s.Told = "", &Phrase{Key: "told.cancelled"}
+	if text != "" {
+		s, _, _ = s.scan(Scan{Text: text}) // it was looked at before
+	}
+	return s
+}
+
 func (s State) cancel() (State, []Effect, error) {
 	switch {
 	case s.Phase == Shooting && !s.stopping:
 		s.stopping = true
 		return s, []Effect{StopShooting}, nil
 	case s.Phase == Halted:
-		s = s.goOn(s.Unit)
-		s.Told = &Phrase{Key: "told.cancelled"}
-		return s, []Effect{DropShots}, nil
+		return s.given(), []Effect{DropShots}, nil
 	}
 	return s, nil, refuse("wrong.nothing_to_cancel")
 }
@@ -322,9 +371,8 @@ func (s State) shotsDone(e ShotsDone) (State, []Effect, error) {
 	case s.stopping:
 		s.stopping = false
 		shots := s.Shots
-		s = s.goOn(s.Unit)
+		s = s.given()
 		s.Shots = shots // dropped by the effect
-		s.Told = &Phrase{Key: "told.cancelled"}
 		return s, []Effect{DropShots}, nil
 	case e.Problem != nil:
 		s.Phase, s.Problem = Halted, e.Problem

@@ -304,7 +304,8 @@ func quizCutOff(t *testing.T, browser *aBrowser) {
 	}
 	b.unit(2)
 	b.key("2 r")
-	b.await("a mark", "document.getElementById('quiz').dataset.marks === '1'")
+	b.await("a mark and a verdict",
+		"document.getElementById('quiz').dataset.marks === '1' && document.querySelector('[name=verdict]:checked')")
 	b.js("delete document.body.dataset.quizReady")
 	b.do(chromedp.Navigate(r.web.URL + "/quiz/take/t1")) // the page is lost and opened again
 	b.unit(2)

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"finishbench/internal/part"
 )
 
 // Longest texts that the operator may give, in letters.
@@ -43,6 +45,13 @@ func cleanSerial(s string) (serial, wrong string) {
 		return "", "wrong.serial_letters" // it names a folder
 	}
 	return s, ""
+}
+
+// readSerial is cleanSerial for a serial that may end with its side.
+func readSerial(s string) (serial, side, wrong string) {
+	serial, side = part.SplitSide(s)
+	serial, wrong = cleanSerial(serial)
+	return serial, side, wrong
 }
 
 // cleanText takes a name, a lot or a note: one line of at most so many letters.

@@ -428,6 +428,8 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 		events = append(events, Cancel{})
 	case "retry":
 		events = append(events, Retry{})
+	case "scan":
+		events = append(events, Scan{Text: f.Get("serial"), GiveUp: f.Get("give_up")})
 	case "undo":
 		events = append(events, Undo{now.Unit.Operator})
 	case "overrule":

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"encoding/json"
 	"errors"
 	"io/fs"
 	"os"
@@ -29,4 +30,16 @@ func PlainPath(err error) error {
 		return p.Err
 	}
 	return err
+}
+
+// ReadJSONFile reads a file of JSON. What is wrong with it is wrong usage.
+func ReadJSONFile(path string, v any) error {
+	data, err := files.Read(path, files.MostText)
+	if err != nil {
+		return Usagef("%s cannot be read: %w", path, PlainPath(err))
+	}
+	if err := json.Unmarshal(data, v); err != nil {
+		return Usagef("%s is no JSON of the form wanted: %w", path, err)
+	}
+	return nil
 }

@@ -65,6 +65,7 @@ func prepare(scene []Picture, p Params, panel bool) (*face, error) {
 		f.surf = wholeSurface(w, h)
 	} else {
 		if p.Shell != nil {
+			f.p.FalsePerFace /= shellTurns
 			var err error
 			if f.p.Outline, err = f.shellRegion(); err != nil {
 				return nil, err

@@ -6,6 +6,7 @@ import (
 
 	"finishbench/internal/part"
 
+	"gocv.io/x/gocv"
 	"golang.org/x/sync/errgroup"
 )
 
@@ -27,6 +28,7 @@ const (
 	insideBaseMM  = 0.4  // radius of the base's window
 	wireMM        = 0.15 // lines wider than this may be wires
 	spotMostMM    = 0.6  // spots larger than this may be parts
+	dyeLeast      = 0.3  // a dye takes this share of the red light, and of the blue so much less
 	bundleInside  = 4    // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
 	bundleLeast   = 5.0  // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
 )
@@ -123,20 +125,30 @@ func (f *face) longEdges(pic int) ([]bool, error) {
 		if err := gauss(soft, even, insideEdgeMM/f.mmPX); err != nil {
 			return nil, err
 		}
+		// a smooth surface's light changes a little everywhere: the lower third tells noise and shading
 		var usual []float64
+		for y := 1; y < h-1; y++ {
+			for x := 1 + y%5; x < w-1; x += 5 {
+				if i := y*w + x; f.surf.dist.V[i] > 2 {
+					usual = append(usual, math.Hypot(float64(soft.V[i+1]-soft.V[i-1]), float64(soft.V[i+w]-soft.V[i-w])))
+				}
+			}
+		}
+		unit := float32(max(quantile(usual, 0.35), 1e-4))
+		if err := withoutLines(even, (wireMM+2*f.blurPX()*f.shapeMM())/f.mmPX); err != nil {
+			return nil, err
+		}
+		if err := gauss(soft, even, insideEdgeMM/f.mmPX); err != nil {
+			return nil, err
+		}
 		own, to := make([]float32, w*h), make([][2]float32, w*h)
 		for y := 1; y < h-1; y++ {
 			for x := 1; x < w-1; x++ {
 				i := y*w + x
-				dx, dy := float64(soft.V[i+1]-soft.V[i-1]), float64(soft.V[i+w]-soft.V[i-w])
-				own[i], to[i] = float32(math.Hypot(dx, dy)), [2]float32{float32(dx), float32(dy)}
-				if f.surf.dist.V[i] > 2 && (x+y)%5 == 0 {
-					usual = append(usual, float64(own[i]))
-				}
+				dx, dy := soft.V[i+1]-soft.V[i-1], soft.V[i+w]-soft.V[i-w]
+				own[i], to[i] = float32(math.Hypot(float64(dx), float64(dy))), [2]float32{dx, dy}
 			}
 		}
-		// a smooth surface's light changes a little everywhere: the lower third tells noise and shading
-		unit := float32(max(quantile(usual, 0.35), 1e-4))
 		for i, g := range own {
 			if g/unit > grad[i] {
 				grad[i], across[i] = g/unit, to[i]
@@ -196,6 +208,21 @@ func (f *face) longEdges(pic int) ([]bool, error) {
 		out[i] = bare[i] == 0 || far.V[i] > room
 	}
 	return out, nil
+}
+
+// withoutLines takes off a plane what is narrower than a width in pixels, bright or dark: a fibre has two long edges, and is no part.
+func withoutLines(p *part.Plane, width float64) error {
+	n := int(width) | 1
+	disc := make([]byte, n*n)
+	for i := range disc {
+		if math.Hypot(float64(i%n-n/2), float64(i/n-n/2)) <= float64(n)/2 {
+			disc[i] = 1
+		}
+	}
+	if err := morph(p, p, gocv.MorphOpen, disc, n); err != nil {
+		return err
+	}
+	return morph(p, p, gocv.MorphClose, disc, n)
 }
 
 // isRidge says whether a value is the largest along a direction through it: the middle of an edge (Canny 1986, IEEE Trans. PAMI 8).
@@ -300,6 +327,9 @@ func (f *face) mayBeInside(p *place) bool {
 	if !f.clear {
 		return false
 	}
+	if f.isDyed(p) || len(p.contrast) < 2 && p.contrast[0] > 0 { // what is bright in one light alone may be mirrored
+		return true
+	}
 	if f.spots {
 		return !f.isOpaqueSpot(p)
 	}
@@ -314,6 +344,26 @@ func (f *face) mayBeInside(p *place) bool {
 		return true
 	}
 	return f.alongEdge(p.found) || f.unevenAround(p.found) > aroundShare
+}
+
+// isDyed says whether a place has a dye's colour in every picture.
+func (f *face) isDyed(p *place) bool {
+	for pic := range f.scene {
+		if off, ground := f.byColour(p, pic); !dyed(off, ground) {
+			return false
+		}
+	}
+	return true
+}
+
+// dyed says whether a change of the ground's red, green and blue light takes red away and leaves blue, as a wire's insulation may: dust is
+// grey or of an earth's colour, and a slope or a ball of air has none. False where there are fewer colours.
+func dyed(off, ground []float64) bool {
+	if len(off) < 3 {
+		return false
+	}
+	red, blue := off[0]/max(ground[0], 1e-12), off[2]/max(ground[2], 1e-12)
+	return red <= -dyeLeast && blue-red >= dyeLeast
 }
 
 // alongEdge says whether most of some pixels lie beside closed edges: what these leave of a soft edge.

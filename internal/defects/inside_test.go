@@ -95,3 +95,50 @@ func TestEdgesMiddle(t *testing.T) {
 		}
 	}
 }
+
+// TestFibreIsNoPart: in front of parts inside a drawn tinted shell a pale fibre as long as their edges is found, and so is a grey nib. Sizes
+// are common practice.
+func TestFibreIsNoPart(t *testing.T) {
+	p := seeThrough(shellParams(2), true)
+	p.Rig, p.Ground, p.TurnDeg = "panels", "grey", 70
+	for _, c := range []struct {
+		what string
+		mark synth.Defect
+	}{
+		{"a grey nib", synth.Defect{Kind: part.Dust, DiameterMM: 0.25, Colour: [3]float64{0.2, 0.2, 0.22}}},
+		{"a pale fibre", synth.Defect{Kind: part.Fibre, LengthMM: 2, WidthMM: 0.08, AngleDeg: 60, Colour: [3]float64{0.8, 0.8, 0.78}}},
+	} {
+		p.Marks = []synth.ShellMark{{TurnDeg: 55, BelowMM: 5, Defect: c.mark}}
+		s, err := turned(p, p.TurnDeg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := len(of(s.truth[0].Marks[0], s.before[0])); got != 1 {
+			t.Errorf("%s: found %d times", c.what, got)
+		}
+	}
+}
+
+// TestDyed: by definition, shares of the ground's red, green and blue light.
+func TestDyed(t *testing.T) {
+	ground := []float64{2, 3, 4}
+	for _, c := range []struct {
+		what  string
+		share []float64
+		want  bool
+	}{
+		{"blue", []float64{-0.7, -0.4, -0.1}, true},
+		{"grey", []float64{-0.5, -0.5, -0.5}, false},
+		{"earth", []float64{-0.3, -0.5, -0.7}, false},
+		{"pale and bluish", []float64{0.1, 0.2, 0.5}, false},
+		{"one colour", []float64{-0.7}, false},
+	} {
+		var off []float64
+		for k, v := range c.share {
+			off = append(off, v*ground[k])
+		}
+		if got := dyed(off, ground); got != c.want {
+			t.Errorf("%s: %v", c.what, got)
+		}
+	}
+}

@@ -30,6 +30,8 @@ const (
 	runOnShellMM = 0.8  // a run on the shell is at least this long,
 	runSlender   = 1.6  // this many times longer than wide,
 	runWithinDeg = 20.0 // and within this of upright
+	shellTurns   = 4    // a shell in so many turns has, in all, the false places from noise that a face is allowed
+	baseDoubt    = 0.02 // the base is not known better than by this share of the light
 	glowMM       = 2.6  // and what is left of it is a smooth surface within this distance
 )
 
@@ -152,6 +154,11 @@ func (f *face) alongLimb(p *place) bool {
 	sin, cos := math.Sincos(p.all.angleDeg * math.Pi / 180)
 	tilt := math.Hypot(at.NormalX, at.NormalY)
 	return math.Abs(at.NormalX*cos-at.NormalY*sin) < limbWithin*tilt
+}
+
+// withinBase says whether a place of a shell changes no light by more than the base may be wrong.
+func (f *face) withinBase(p *place) bool {
+	return f.p.Shell != nil && !slices.ContainsFunc(p.contrast, func(c float64) bool { return math.Abs(c) >= baseDoubt })
 }
 
 // cutOff says whether a small place is what the edge of what is looked at leaves of something that goes on

@@ -133,18 +133,7 @@ func (f *face) ownColour(p *place) float64 {
 	}
 	least := math.Inf(1)
 	for pic := range f.scene {
-		var off, base []float64
-		for c, ch := range f.channels {
-			if ch.pic != pic {
-				continue
-			}
-			d, b := 0.0, 0.0
-			for _, i := range p.core {
-				x := f.deviation(p.win, c, i)
-				d, b = d+x, b+float64(p.win.smooth[c].V[i])-x
-			}
-			off, base = append(off, d), append(base, b)
-		}
+		off, base := f.byColour(p, pic)
 		// off = white - hidden x base, by least squares
 		var db, bb, sum float64
 		for c, b := range base {
@@ -160,6 +149,23 @@ func (f *face) ownColour(p *place) float64 {
 		least = min(least, white*float64(len(base))/max(sum, 1e-12), (white*sum-db)/bb)
 	}
 	return least
+}
+
+// byColour is by how much a place changes the light of a picture, and how much of it its ground sends: over its core, by colour in the
+// picture's order.
+func (f *face) byColour(p *place, pic int) (off, ground []float64) {
+	for c, ch := range f.channels {
+		if ch.pic != pic {
+			continue
+		}
+		d, b := 0.0, 0.0
+		for _, i := range p.core {
+			x := f.deviation(p.win, c, i)
+			d, b = d+x, b+float64(p.win.smooth[c].V[i])-x
+		}
+		off, ground = append(off, d), append(ground, b)
+	}
+	return off, ground
 }
 
 // again is how much of what a place changes in one picture shows again in another, the lesser of both ways, each as shares of what the

@@ -132,9 +132,9 @@ func lineOf(n int, rad float64) []byte {
 }
 
 // isOpaqueSpot says whether a place is a small spot that only something opaque makes, with nothing else of its own light around it: what
-// is left of a part's edge or of a wire's bend is fainter, or has more of it beside it. What is bright in one light alone may be mirrored.
+// is left of a part's edge or of a wire's bend is fainter, or has more of it beside it.
 func (f *face) isOpaqueSpot(p *place) bool {
-	if f.isLine(p) || p.all.long*f.shapeMM() > spotMostMM || f.lightLost(p) < 1 || len(p.contrast) < 2 && p.contrast[0] > 0 {
+	if f.isLine(p) || p.all.long*f.shapeMM() > spotMostMM || f.lightLost(p) < 1 {
 		return false
 	}
 	around := f.ringAround(p.found)

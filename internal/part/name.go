@@ -1,6 +1,9 @@
 package part
 
-import "strings"
+import (
+	"strings"
+	"unicode"
+)
 
 // UnitName is the name of a unit in results: "u06-R", or the serial where no side
 // is told.
@@ -16,10 +19,16 @@ func SerialAndSide(name, told string) (serial, side string) {
 	if told != "" {
 		return name, told
 	}
-	for _, s := range []string{"L", "R"} {
-		if serial, ok := strings.CutSuffix(name, "-"+s); ok && serial != "" {
-			return serial, s
-		}
+	return SplitSide(name)
+}
+
+// SplitSide takes the side off what a unit is called by: P-01-L, P-01 R. The side is "" where
+// none stands there, apart from the serial.
+func SplitSide(s string) (serial, side string) {
+	s = strings.TrimFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) })
+	n := len(s) - 2
+	if n < 1 || !strings.ContainsRune("- ", rune(s[n])) || s[n+1] != 'L' && s[n+1] != 'R' {
+		return s, ""
 	}
-	return name, ""
+	return s[:n], s[n+1:]
 }
