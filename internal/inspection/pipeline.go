@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/body"
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
@@ -41,6 +42,7 @@ type Settings struct {
 	Jobs         int        // pieces of work at a time
 	budget       bool       // tell how uncertainties come about
 	generated    string     // when the run began, as text for the pages
+	language     *lang.Lang // of the pages; results are English
 }
 
 // Inspector carries units through the pipeline, several at once.
