@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -20,7 +21,7 @@ func inventedEntry(key string, v part.Verdict) bench.Entry {
 // An answer that was recorded, though nobody heard of it, is not recorded again;
 // where it turned out otherwise in the meantime, the later one corrects it.
 func TestBenchRecordsOnce(t *testing.T) {
-	o := inspection.Options{MMPerPX: 0.015, Station: station(t, "bench: {name: bench 2}\n"), Record: inspection.RecordOptions{URL: filepath.Join(t.TempDir(), "bench.db")}}
+	o := inspection.Options{MMPerPX: 0.015, Station: stationFile(t, "bench: {name: bench 2}\n"), Record: inspection.RecordOptions{URL: filepath.Join(t.TempDir(), "bench.db")}}
 	rec, err := inspection.OpenRecorder(t.Context(), o, inspection.Settings{})
 	if err != nil {
 		t.Fatal(err)
@@ -29,7 +30,7 @@ func TestBenchRecordsOnce(t *testing.T) {
 	if rec.Bench != "bench 2" {
 		t.Errorf("the bench is %q on record, %q by the station file", rec.Bench, "bench 2")
 	}
-	b := &benchRecords{rec, rec.Bench}
+	b := &station.Records{Recorder: rec, Name: rec.Bench}
 	for range 2 {
 		if id, err := b.Add(t.Context(), inventedEntry("k", part.Pass)); id != 1 || err != nil {
 			t.Fatalf("number %d, %v", id, err)

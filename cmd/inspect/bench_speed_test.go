@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/cli"
 	"finishbench/internal/grade"
 	"finishbench/internal/inspection"
@@ -25,14 +26,14 @@ const answerBar = time.Second
 // and records into a SQLite file.
 func benchOfReplay(t testing.TB) *bench.Station {
 	t.Helper()
-	o := benchOptions{}
+	o := station.Options{}
 	o.Out, o.MMPerPX, o.Stage, o.Jobs = ".", 0.015, "wet", 2
 	o.Record.URL = filepath.Join(t.TempDir(), "bench.db")
 	set, err := o.Settings()
 	if err != nil {
 		t.Fatal(err)
 	}
-	shooter, err := newReplayShooter("../../testdata/images", set.Fit, 2)
+	shooter, err := station.NewReplay("../../testdata/images", set.Fit, 2)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -41,7 +42,7 @@ func benchOfReplay(t testing.TB) *bench.Station {
 		t.Fatal(err)
 	}
 	s := bench.NewStation(bench.Parts{
-		Shooter: shooter, Judge: &benchJudge{Settings: set, slots: inspection.NewSlots(2), now: time.Now}, Recorder: &benchRecords{rec, "test"}, Comparer: newComparer(grade.DefaultLimits().Pair), Log: t.Logf,
+		Shooter: shooter, Judge: &station.Judge{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}, Recorder: &station.Records{Recorder: rec, Name: "test"}, Comparer: station.NewComparer(grade.DefaultLimits().Pair), Log: t.Logf,
 	}, bench.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})

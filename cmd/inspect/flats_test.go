@@ -40,7 +40,7 @@ func writeFlat(t *testing.T, dir, name string, w, h int, days int) {
 // or past its age, is refused.
 func TestFlatFieldOfStation(t *testing.T) {
 	const text = "mm_per_px: 0.015\nflats: [{view: face, light: raking, file: flat.json}]\n"
-	path := station(t, text)
+	path := stationFile(t, text)
 	writeFlat(t, filepath.Dir(path), "flat.json", 1600, 1200, 1)
 	even, _ := resultOf(t, cli.ExitFails, "u08-R", "--station", path)
 	bare, _ := resultOf(t, cli.ExitFails, "u08-R", "--mm-per-px", "0.015")

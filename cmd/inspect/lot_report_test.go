@@ -20,6 +20,7 @@ import (
 	"finishbench/configs"
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/lang"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/inspection"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
@@ -495,7 +496,7 @@ func TestBenchLots(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	b := newBenchLots(store, "", nil)
+	b := station.NewLots(store, "", nil)
 	all, err := b.List(t.Context())
 	if err != nil || len(all) != 2 || all[0].Name != names[1] || all[0].Taken == 0 || all[0].Taken != all[0].N {
 		t.Fatalf("%+v, %v", all, err)

@@ -1,8 +1,9 @@
 // Inspect measures photographs of finished units: step heights at the seam,
 // findings in the lacquer, a verdict with its reasons, and pages to look at.
 //
-// One file a subcommand; run.go wires them, internal/cli alone turns errors into
-// exit codes, internal/inspection carries one unit from its folder to its report.
+// Here are wiring, flags and help alone: a folder or a file a command, root.go wires
+// them. What commands do is in internal: internal/cli alone turns errors into exit
+// codes, internal/inspection carries one unit from its folder to its report.
 package main
 
 import (

@@ -12,6 +12,7 @@ import (
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
+	"finishbench/internal/teach/book"
 	"finishbench/internal/truth"
 )
 
@@ -24,7 +25,7 @@ func TestPaintedShells(t *testing.T) {
 		t.Fatal(stderr)
 	}
 	unit := filepath.Join(dir, "drawn-3-001")
-	items, err := poolUnits([]string{unit}, part.Cured, grade.DefaultLimits())
+	items, err := book.PoolUnits([]string{unit}, part.Cured, grade.DefaultLimits())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/bench/station"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
@@ -88,7 +89,7 @@ func TestPoorScaleBars(t *testing.T) {
 	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "scale.rejected.json is rated poor") {
 		t.Errorf("%q", got.Warnings)
 	}
-	if _, said := (&benchJudge{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, now: time.Now}).bars(); said == nil || said.Key != "notice.scale_poor" {
+	if _, said := (&station.Judge{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, Now: time.Now}).Bars(); said == nil || said.Key != "notice.scale_poor" {
 		t.Errorf("at the bench: %+v", said)
 	}
 }
@@ -141,8 +142,8 @@ func TestScaleFileRefused(t *testing.T) {
 		want    string
 	}{
 		"another size":   {cli.ExitUnmeasured, func(s *optics.Scale) { s.WidthPX = 1280 }, nil, "1280"},
-		"another camera": {cli.ExitUnmeasured, func(s *optics.Scale) { s.Camera = "bench camera 1" }, []string{"--station", station(t, "camera: bench camera 2\n")}, "bench camera 2"},
-		"another focus":  {cli.ExitUnmeasured, func(s *optics.Scale) { s.Focus = "mark 7" }, []string{"--station", station(t, "focus: mark 3\n")}, "mark 3"},
+		"another camera": {cli.ExitUnmeasured, func(s *optics.Scale) { s.Camera = "bench camera 1" }, []string{"--station", stationFile(t, "camera: bench camera 2\n")}, "bench camera 2"},
+		"another focus":  {cli.ExitUnmeasured, func(s *optics.Scale) { s.Focus = "mark 7" }, []string{"--station", stationFile(t, "focus: mark 3\n")}, "mark 3"},
 		"too old":        {cli.ExitUsage, func(s *optics.Scale) { s.Made = time.Now().Add(-100 * 24 * time.Hour) }, nil, "days old"},
 		"beside number":  {cli.ExitUsage, func(*optics.Scale) {}, []string{"--mm-per-px", "0.015"}, "contradict"},
 	} {
@@ -171,8 +172,8 @@ func TestScaleFileRefused(t *testing.T) {
 	}
 }
 
-// station writes a station file with these lines.
-func station(t *testing.T, lines string) string {
+// stationFile writes a station file with these lines.
+func stationFile(t *testing.T, lines string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "station.yaml")
 	if err := os.WriteFile(path, []byte("version: 1\n"+lines), 0o600); err != nil {

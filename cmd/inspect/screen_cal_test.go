@@ -14,6 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
@@ -43,7 +45,7 @@ func greyFolder(t *testing.T, gamma float64, without ...string) string {
 	t.Helper()
 	dir := t.TempDir()
 	shown := map[int]bool{}
-	for _, level := range greysToShow() {
+	for _, level := range station.GreysToShow() {
 		name := fmt.Sprintf("grey_%03d.jpg", level)
 		data := aGrey(t, level, gamma)
 		if shown[level] {
@@ -160,7 +162,7 @@ func TestScreenMirror(t *testing.T) {
 	out := t.TempDir()
 	screen := fmt.Sprintf("period_mm: %g, distance_mm: 156, tilt_deg: %g", p.PeriodMM, p.TiltDeg) // the ruler was 4 mm off
 	dir := mirrorFolder(t, p, 140)
-	code, stdout, stderr := runCode(t, "screen", "mirror", dir, "--gauge-um", "140", "--span-mm", "30", "--station", station(t, "screen: {"+screen+"}\n"), "--out", out)
+	code, stdout, stderr := runCode(t, "screen", "mirror", dir, "--gauge-um", "140", "--span-mm", "30", "--station", stationFile(t, "screen: {"+screen+"}\n"), "--out", out)
 	if code != cli.ExitPass || !strings.Contains(stdout, "screen: {mirror: screen-mirror.json}") || !strings.Contains(stdout, "GOOD") && !strings.Contains(stdout, "good") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
@@ -212,7 +214,7 @@ func TestScreenMirror(t *testing.T) {
 			t.Fatal(err)
 		}
 		res := t.TempDir()
-		code, _, stderr := runCode(t, "unit", unit, "--out", res, "--station", station(t, "mm_per_px: 0.018\nscreen: {"+screen+", mirror: "+file+"}\n"))
+		code, _, stderr := runCode(t, "unit", unit, "--out", res, "--station", stationFile(t, "mm_per_px: 0.018\nscreen: {"+screen+", mirror: "+file+"}\n"))
 		var r part.Result
 		readJSON(t, filepath.Join(res, "u", "result.json"), &r)
 		if r.Screen == nil || r.Screen.SlopeMRad == nil {
@@ -250,7 +252,7 @@ func TestScreenMirrorRefuses(t *testing.T) {
 			return nil
 		}
 	}
-	known := station(t, "screen: {distance_mm: 160, tilt_deg: 20}\n")
+	known := stationFile(t, "screen: {distance_mm: 160, tilt_deg: 20}\n")
 	for _, c := range []struct {
 		args []string
 		code int
@@ -295,11 +297,11 @@ func TestScreenShoot(t *testing.T) {
 	hw := newStandIn(t, drawnSet(t, p))
 	hw.mu.Lock()
 	hw.light = "white"
-	for _, level := range greysToShow() {
+	for _, level := range station.GreysToShow() {
 		hw.pictures[fmt.Sprintf("grey_%03d", level)] = aGrey(t, level, 2.4)
 	}
 	hw.mu.Unlock()
-	file := station(t, fmt.Sprintf(`
+	file := stationFile(t, fmt.Sprintf(`
 mm_per_px: 0.015
 cameras:
   - {name: above, source: gstreamer, pipeline: "souphttpsrc location=http://%s/ is-live=true ! multipartdemux ! jpegdec", width_px: %d, height_px: %d, format: rgb, delay_ms: 500}
@@ -309,12 +311,12 @@ plan: [{view: face, light: screen}]
 	dir := t.TempDir()
 	shot := func(what string) (said string) {
 		t.Helper()
-		o := benchOptions{listen: "127.0.0.1:0", take: screenShoot{what, dir}}
+		o := station.Options{Page: bench.Serving{Listen: "127.0.0.1:0"}, Take: station.ScreenShoot{What: what, Dir: dir}}
 		o.Station, o.Jobs, o.Record.URL, o.Remeasures = file, 2, "none", true
 		var out bytes.Buffer
 		ended := make(chan error, 1)
 		page, _ := benchHere(t, func(ctx context.Context, ready func(string)) error {
-			err := runBench(ctx, o, nil, &out, os.Stderr, ready)
+			err := station.Run(ctx, o, nil, &out, os.Stderr, ready)
 			ended <- err
 			return err
 		})
@@ -326,7 +328,7 @@ plan: [{view: face, light: screen}]
 		}
 		return out.String()
 	}
-	said := shot(shootWedge)
+	said := shot(station.ShootWedge)
 	if !strings.Contains(said, "/light") || !strings.Contains(said, "inspect screen wedge "+dir) {
 		t.Errorf("%s", said)
 	}

@@ -6,12 +6,14 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"maps"
 	"strings"
 	"sync"
 	"time"
 	"unicode/utf8"
 
 	"golang.org/x/crypto/argon2"
+	"golang.org/x/time/rate"
 )
 
 // Cost of a passphrase's hash: argon2id with one pass over 64 MiB and four
@@ -166,8 +168,8 @@ const (
 // tries bounds how fast passphrases can be guessed.
 type tries struct {
 	mu  sync.Mutex
-	by  map[string]time.Time // until when an address's tries are used up; the further ahead, the more
-	sum time.Time
+	by  map[string]*rate.Limiter // by address
+	all *rate.Limiter
 }
 
 // allow says whether an address may try now, and counts the try.
@@ -175,21 +177,17 @@ func (t *tries) allow(from string, now time.Time) bool {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	if t.by == nil {
-		t.by = map[string]time.Time{}
+		t.by, t.all = map[string]*rate.Limiter{}, rate.NewLimiter(rate.Every(tryEvery/allTimes), triesAtOnce*allTimes)
 	}
 	if len(t.by) > maxTriers {
-		for a, until := range t.by {
-			if until.Before(now) {
-				delete(t.by, a)
-			}
-		}
+		maps.DeleteFunc(t.by, func(_ string, l *rate.Limiter) bool { return l.TokensAt(now) >= triesAtOnce })
 	}
-	one, all := later(t.by[from], now), later(t.sum, now)
-	if one.Sub(now) > (triesAtOnce-1)*tryEvery || all.Sub(now) > (triesAtOnce*allTimes-1)*tryEvery/allTimes || len(t.by) > maxTriers {
-		return false
+	one := t.by[from]
+	if one == nil && len(t.by) <= maxTriers {
+		one = rate.NewLimiter(rate.Every(tryEvery), triesAtOnce)
+		t.by[from] = one
 	}
-	t.by[from], t.sum = one.Add(tryEvery), all.Add(tryEvery/allTimes)
-	return true
+	return one != nil && one.AllowN(now, 1) && t.all.AllowN(now, 1)
 }
 
 // forgive takes an address's tries back once the passphrase was right.
@@ -197,11 +195,4 @@ func (t *tries) forgive(from string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	delete(t.by, from)
-}
-
-func later(a, b time.Time) time.Time {
-	if a.After(b) {
-		return a
-	}
-	return b
 }

@@ -38,7 +38,7 @@ type fakeShooter struct {
 func newFakeShooter() *fakeShooter {
 	f := &fakeShooter{press: make(chan struct{}, 1), asks: map[int]bool{}}
 	for _, a := range []float64{0, 30, 60, 90, 120, 150} {
-		f.plan = append(f.plan, Shot{File: "edge_" + trim(a) + ".jpg", View: part.Edge, Light: part.Back, AngleDeg: a})
+		f.plan = append(f.plan, Shot{File: "edge_" + part.Decimal(a) + ".jpg", View: part.Edge, Light: part.Back, AngleDeg: a})
 	}
 	f.plan = append(f.plan, Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}, Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking})
 	for i := range f.plan {
@@ -62,7 +62,7 @@ func (f *fakeShooter) Shoot(ctx context.Context, u UnitInfo, kept []Shot, say fu
 			return shots, errors.New("the cable is out")
 		}
 		if ask {
-			p.Asking = &Phrase{Key: "ask.turn", Args: map[string]string{"angle": trim(p.AngleDeg)}}
+			p.Asking = &Phrase{Key: "ask.turn", Args: map[string]string{"angle": part.Decimal(p.AngleDeg)}}
 			say(p)
 			select {
 			case <-f.press:

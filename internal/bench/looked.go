@@ -20,7 +20,7 @@ func (x words) pose(p part.Pose) string {
 	if p.View == part.Face || math.IsNaN(p.TurnDeg) {
 		return view
 	}
-	return x.T("pose.turn", "view", view, "angle", trim(p.TurnDeg))
+	return x.T("pose.turn", "view", view, "angle", part.Decimal(p.TurnDeg))
 }
 
 // passes is the sentence of a pass: it tells the shares that it rests on. That of the shell

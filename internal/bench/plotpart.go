@@ -2,13 +2,16 @@ package bench
 
 import (
 	"html/template"
+	"image/color"
 	"regexp"
 	"strings"
+
+	"finishbench/internal/palette"
 )
 
 // plotColours are the colours of package plots, in the order of the classes f0, f1,
 // ... (fills) and s0, s1, ... (strokes) of lot.css: ink, ground, grid, then series.
-var plotColours = []string{"#1d1b18", "#fffdf8", "#8a8376", "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9"}
+var plotColours = []color.NRGBA{palette.Ink, palette.Card, palette.Line, palette.Blue, palette.Vermilion, palette.Green, palette.Purple, palette.Orange, palette.Sky}
 
 var (
 	styleAttr = regexp.MustCompile(`\s*style="([^"]*)"`)
@@ -55,7 +58,7 @@ func attributes(style string) string {
 
 func colourClass(property, colour string) string {
 	for i, c := range plotColours {
-		if strings.EqualFold(c, colour) && (property == "fill" || property == "stroke") {
+		if strings.EqualFold(palette.Hex(c), colour) && (property == "fill" || property == "stroke") {
 			return property[:1] + string(rune('0'+i))
 		}
 	}

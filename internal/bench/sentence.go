@@ -116,7 +116,7 @@ func (x words) cause(r *part.Result, f part.Finding, c Cause) string {
 		"kind", "@kind." + string(f.Kind), "zone", "@zone." + orUnknown(string(f.Zone)), "severity", "@severity." + string(f.Severity),
 		"value", value, "limit", limit, "unit", x.T("unit." + unit),
 		"place", x.station(f.Station), "count", strconv.Itoa(c.Cluster), "within", x.Number(c.WithinMM, 1),
-		"from", trim(c.FromMM), "to", trim(c.ToMM),
+		"from", part.Decimal(c.FromMM), "to", part.Decimal(c.ToMM),
 	}
 	key := "why.size"
 	switch {
@@ -176,9 +176,9 @@ func (x words) seamSentence(c *part.SeamCause) string {
 func (x words) turns(deg []float64) string {
 	switch len(deg) {
 	case 1:
-		return x.T("sides.one", "a", trim(deg[0]))
+		return x.T("sides.one", "a", part.Decimal(deg[0]))
 	case 2:
-		return x.T("sides.two", "a", trim(deg[0]), "b", trim(deg[1]))
+		return x.T("sides.two", "a", part.Decimal(deg[0]), "b", part.Decimal(deg[1]))
 	}
 	return ""
 }
@@ -264,7 +264,7 @@ func (x words) missing(o Outcome) string {
 	}
 	for _, s := range r.Seam.Stations {
 		if s.State != part.Measured {
-			return x.T("why.station", "place", x.T("station", "angle", trim(s.AngleDeg), "side", "@limb."+string(s.Side)))
+			return x.T("why.station", "place", x.T("station", "angle", part.Decimal(s.AngleDeg), "side", "@limb."+string(s.Side)))
 		}
 	}
 	if len(o.TooLittle) > 0 {
@@ -388,16 +388,14 @@ func (x words) picture(r *part.Result, file string) string {
 func (x words) shot(v part.View, l part.Light, angleDeg float64) string {
 	switch {
 	case v == part.Edge:
-		return x.T("shot.edge", "angle", trim(angleDeg))
+		return x.T("shot.edge", "angle", part.Decimal(angleDeg))
 	case l == part.NoLight:
 		return x.T("view." + string(v))
 	case v == part.Shell:
-		return x.T("shot.turn", "view", "@view."+string(v), "angle", trim(part.Turn(angleDeg)), "light", "@light."+string(l))
+		return x.T("shot.turn", "view", "@view."+string(v), "angle", part.Decimal(part.Turn(angleDeg)), "light", "@light."+string(l))
 	}
 	return x.T("shot.light", "view", "@view."+string(v), "light", "@light."+string(l))
 }
-
-func trim(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // finding tells a finding in a few words: kind, size, zone.
 func (x words) finding(f part.Finding) string {

@@ -125,7 +125,7 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	// No other site's page may make this one do anything.
-	if site := r.Header.Get("Sec-Fetch-Site"); r.Method != http.MethodGet && r.Method != http.MethodHead && site != "" && site != "same-origin" && site != "none" {
+	if new(http.CrossOriginProtection).Check(r) != nil {
 		s.wrong(w, r, http.StatusForbidden, "wrong.forbidden")
 		return
 	}

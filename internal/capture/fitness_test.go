@@ -123,6 +123,7 @@ func TestOtherRigs(t *testing.T) {
 		"grazing":        func(p *synth.EdgeParams) { p.Grazing = 0.8 },
 	} {
 		t.Run(name, func(t *testing.T) {
+			synth.Sampled(t, 3)
 			p := synth.DefaultEdge()
 			change(&p)
 			im, _ := synth.Edge(p)
@@ -147,6 +148,7 @@ func TestOtherRigs(t *testing.T) {
 		"JPEG":              func(p *synth.FaceParams) { p.JPEGQuality = 90 },
 	} {
 		t.Run("face "+name, func(t *testing.T) {
+			synth.Sampled(t, 3)
 			p := synth.DefaultFace()
 			change(&p)
 			diffuse, raking, _ := synth.Face(p)
@@ -395,7 +397,10 @@ func TestDegradedShared(t *testing.T) {
 				if d.view != "" && d.view != shot.View || d.want == Moved && shot.View != part.Edge || d.not != "" && d.not == shot.Light {
 					continue
 				}
-				t.Run(u+" "+shot.File+" "+d.name, func(t *testing.T) { expectDegraded(t, d, im, shot) })
+				t.Run(u+" "+shot.File+" "+d.name, func(t *testing.T) {
+					synth.Sampled(t, 3)
+					expectDegraded(t, d, im, shot)
+				})
 			}
 		}
 	}

@@ -1,54 +1,21 @@
 package capture
 
 import (
-	"encoding/binary"
+	"bytes"
 
 	"finishbench/internal/part"
+
+	"github.com/bep/imagemeta"
 )
 
-// exifOrientation reads the orientation tag (0x0112) from the TIFF structure
-// inside an EXIF block; 0 where there is none or the block is damaged.
-// Source: CIPA DC-008 (Exif 2.32), section 4.6.4, tag from memory.
+// exifOrientation reads the orientation from an EXIF block; 0 where there is none
+// or the block is damaged.
 func exifOrientation(b []byte) int {
-	order, at, ok := tiffStart(b)
-	if !ok || at+2 > len(b) {
-		return 0
-	}
-	n := int(order.Uint16(b[at:]))
-	for i := range n {
-		e := at + 2 + 12*i
-		if e+12 > len(b) {
-			return 0
-		}
-		if order.Uint16(b[e:]) != 0x0112 {
-			continue
-		}
-		if order.Uint16(b[e+2:]) != 3 || order.Uint32(b[e+4:]) != 1 {
-			return 0
-		}
-		if o := int(order.Uint16(b[e+8:])); o >= 1 && o <= 8 {
-			return o
-		}
-		return 0
+	tags, _ := exifTags(bytes.NewReader(b), imagemeta.TIFF, "Orientation")
+	if o, ok := tags["Orientation"].(uint16); ok && o >= 1 && o <= 8 {
+		return int(o)
 	}
 	return 0
-}
-
-// tiffStart reads byte order and the first directory's offset.
-func tiffStart(b []byte) (binary.ByteOrder, int, bool) {
-	var order binary.ByteOrder
-	switch {
-	case len(b) < 8:
-		return nil, 0, false
-	case b[0] == 'I' && b[1] == 'I':
-		order = binary.LittleEndian
-	case b[0] == 'M' && b[1] == 'M':
-		order = binary.BigEndian
-	default:
-		return nil, 0, false
-	}
-	at := int(order.Uint32(b[4:]))
-	return order, at, order.Uint16(b[2:]) == 42 && at >= 8 && at < len(b)
 }
 
 // upright turns the picture by its orientation tag, in place of the caller's

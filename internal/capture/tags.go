@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"finishbench/internal/files"
@@ -64,23 +65,26 @@ func tagFormat(first []byte) (imagemeta.ImageFormat, bool) {
 	return 0, false
 }
 
-// wantedTags are those of CIPA DC-008 (Exif 2.32), sections 4.6.4 and 4.6.5
-// (names from memory).
-var wantedTags = map[string]bool{
-	"Make": true, "Model": true, "BodySerialNumber": true, "SerialNumber": true,
-	"FocalLength": true, "SubjectDistance": true, "DateTimeOriginal": true,
-}
-
-func decodeTags(r io.ReadSeeker, format imagemeta.ImageFormat) Tags {
+// exifTags reads tags of these names (CIPA DC-008, Exif 2.32, sections 4.6.4 and
+// 4.6.5, names from memory) of the picture itself, not of its thumbnail. Where the tags
+// are damaged it gives those before.
+func exifTags(r io.ReadSeeker, format imagemeta.ImageFormat, names ...string) (map[string]any, error) {
 	got := map[string]any{}
 	_, err := imagemeta.Decode(imagemeta.Options{
 		R: r, ImageFormat: format, Sources: imagemeta.EXIF,
-		ShouldHandleTag: func(t imagemeta.TagInfo) bool { return wantedTags[t.Tag] },
+		ShouldHandleTag: func(t imagemeta.TagInfo) bool {
+			return strings.HasPrefix(t.Namespace, "IFD0") && slices.Contains(names, t.Tag)
+		},
 		HandleTag: func(t imagemeta.TagInfo) error {
 			got[t.Tag] = t.Value
 			return nil
 		},
 	})
+	return got, err
+}
+
+func decodeTags(r io.ReadSeeker, format imagemeta.ImageFormat) Tags {
+	got, err := exifTags(r, format, "Make", "Model", "BodySerialNumber", "SerialNumber", "FocalLength", "SubjectDistance", "DateTimeOriginal")
 	if err != nil {
 		return Tags{}
 	}

@@ -113,6 +113,23 @@ func parseTIFF(h *header, data []byte) error {
 	return h.tiffLayout(data, order, tags)
 }
 
+// tiffStart reads byte order and the first directory's offset.
+func tiffStart(b []byte) (binary.ByteOrder, int, bool) {
+	var order binary.ByteOrder
+	switch {
+	case len(b) < 8:
+		return nil, 0, false
+	case b[0] == 'I' && b[1] == 'I':
+		order = binary.LittleEndian
+	case b[0] == 'M' && b[1] == 'M':
+		order = binary.BigEndian
+	default:
+		return nil, 0, false
+	}
+	at := int(order.Uint32(b[4:]))
+	return order, at, order.Uint16(b[2:]) == 42 && at >= 8 && at < len(b)
+}
+
 // tiffValues reads one directory entry's whole numbers (BYTE, SHORT, LONG).
 func tiffValues(data []byte, order binary.ByteOrder, e []byte) ([]uint32, error) {
 	kind, n := order.Uint16(e[2:]), int64(order.Uint32(e[4:]))

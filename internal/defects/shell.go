@@ -32,6 +32,8 @@ const (
 	runWithinDeg = 20.0 // and within this of upright
 	shellTurns   = 4    // a shell in so many turns has, in all, the false places from noise that a face is allowed
 	baseDoubt    = 0.02 // the base is not known better than by this share of the light
+	plateauMM    = 0.4  // a lamp's faint image is at least this wide,
+	plateauFill  = 0.8  // and fills so much of the box along its axes
 	glowMM       = 2.6  // and what is left of it is a smooth surface within this distance
 )
 
@@ -159,6 +161,23 @@ func (f *face) alongLimb(p *place) bool {
 // withinBase says whether a place of a shell changes no light by more than the base may be wrong.
 func (f *face) withinBase(p *place) bool {
 	return f.p.Shell != nil && !slices.ContainsFunc(p.contrast, func(c float64) bool { return math.Abs(c) >= baseDoubt })
+}
+
+// isPlateau says whether a place of a shell is a lamp's image that is too faint to be known as one before: wide, filled, brighter in
+// one light and the same in the others. Haze is pale in all of them, and what a slope mirrors is narrow.
+func (f *face) isPlateau(p *place) bool {
+	if f.p.Shell == nil || len(p.contrast) < 2 || p.all.fill() < plateauFill || p.all.thick*f.shapeMM() < plateauMM {
+		return false
+	}
+	bright := 0
+	for _, c := range p.contrast {
+		if c >= baseDoubt {
+			bright++
+		} else if c <= -baseDoubt {
+			return false
+		}
+	}
+	return bright == 1
 }
 
 // cutOff says whether a small place is what the edge of what is looked at leaves of something that goes on

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 )
 
 // Params say how is learned.
@@ -128,52 +129,38 @@ func (n *newton) cost(w []float64) float64 {
 	return c
 }
 
-// What ends the search: costs are natural logarithms of a likelihood, of which
-// 1e-9 is nothing.
-const (
-	newtonSteps = 60
-	newtonEnd   = 1e-9
-)
-
+// solve goes on from the weights until the cost, of which a part in 1e12 is
+// nothing, falls no further.
 func (n *newton) solve() error {
-	cost := n.cost(n.w)
-	for range newtonSteps {
-		g, h := n.slopes()
-		var c mat.Cholesky
-		if !c.Factorize(h) {
-			return fmt.Errorf("learn: the weights cannot be found: the features of the labels are not usable")
+	type state struct {
+		w, g []float64
+		h    *mat.SymDense
+	}
+	g, h := n.slopes(n.w)
+	at, _, rested := robust.Descend(robust.Descent{Rounds: 60, Gain: 1e-12, Most: 1e9}, state{n.w, g, h}, n.cost(n.w), func(at state, damp float64) (state, float64) {
+		w, ok := robust.SolveDamped(at.h, at.g, damp)
+		if !ok {
+			return at, math.Inf(1)
 		}
-		var step mat.VecDense
-		if err := c.SolveVecTo(&step, mat.NewVecDense(len(g), g)); err != nil {
-			return fmt.Errorf("learn: the weights cannot be found: %w", err)
+		for j := range w {
+			w[j] = at.w[j] - w[j]
 		}
-		better, w := cost, n.w
-		for share := 1.0; share > 1e-6; share /= 2 {
-			try := slices.Clone(n.w)
-			for j := range try {
-				try[j] -= share * step.AtVec(j)
-			}
-			if t := n.cost(try); t < better {
-				better, w = t, try
-				break
-			}
-		}
-		n.w = w
-		if cost-better < newtonEnd {
-			return nil
-		}
-		cost = better
+		g, h := n.slopes(w)
+		return state{w, g, h}, n.cost(w)
+	})
+	if n.w = at.w; !rested {
+		return fmt.Errorf("learn: the weights cannot be found: the features of the labels are not usable")
 	}
 	return nil
 }
 
 // slopes are the cost's gradient and its matrix of second derivatives.
-func (n *newton) slopes() ([]float64, *mat.SymDense) {
+func (n *newton) slopes(w []float64) ([]float64, *mat.SymDense) {
 	size := n.k * n.d
 	g := make([]float64, size)
 	h := mat.NewSymDense(size, nil)
 	for i, x := range n.x {
-		p := n.shares(i, n.w)
+		p := n.shares(i, w)
 		for a := range n.k {
 			r := p[a]
 			if a == n.label[i] {
@@ -191,7 +178,7 @@ func (n *newton) slopes() ([]float64, *mat.SymDense) {
 			}
 		}
 	}
-	for j, v := range n.w {
+	for j, v := range w {
 		g[j] += n.ridge * v
 		h.SetSym(j, j, h.At(j, j)+n.ridge)
 	}

@@ -453,3 +453,19 @@ func BenchmarkLearn(b *testing.B) {
 		}
 	}
 }
+
+// Compare calls the findings of units that the model was not fitted to, by old
+// and by the model.
+func Compare(examples []Example, old Caller, m *Model) Trial {
+	var c comparison
+	c.add(examples, old, m)
+	return c.trial()
+}
+
+// OldShare and NewShare are the shares of labels called right.
+func (t Trial) OldShare() float64 { return share(t.OldRight, t.Labels) }
+
+// NewShare: see [Trial.OldShare].
+func (t Trial) NewShare() float64 { return share(t.NewRight, t.Labels) }
+
+func share(n, of int) float64 { return float64(n) / float64(of) }

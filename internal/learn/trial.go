@@ -100,14 +100,6 @@ func crossValidate(examples []Example, kinds []part.Kind, p Params, old Caller) 
 // foldSeed is any number; it stays, so that a trial can be repeated.
 const foldSeed = 6
 
-// Compare calls the findings of units that the model was not fitted to, by old
-// and by the model.
-func Compare(examples []Example, old Caller, m *Model) Trial {
-	var c comparison
-	c.add(examples, old, m)
-	return c.trial()
-}
-
 func unitsOf(examples []Example) []string {
 	var units []string
 	for _, e := range examples {
@@ -189,11 +181,3 @@ func signTest(better, worse int) float64 {
 func (t Trial) Summary() TestSummary {
 	return TestSummary{t.Folds, t.Labels, t.OldRight, t.NewRight, t.Better, t.Worse, t.P}
 }
-
-// OldShare and NewShare are the shares of labels called right.
-func (t Trial) OldShare() float64 { return share(t.OldRight, t.Labels) }
-
-// NewShare: see [Trial.OldShare].
-func (t Trial) NewShare() float64 { return share(t.NewRight, t.Labels) }
-
-func share(n, of int) float64 { return float64(n) / float64(of) }

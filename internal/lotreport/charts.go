@@ -62,7 +62,7 @@ func SumsOf(x, y, unit string, names []string, c charts.CUSUM) Chart {
 		if s.Since < len(names) {
 			name = names[s.Since]
 		}
-		out.Told = append(out.Told, Said{Key: "chart.since", Args: []string{"since", name, "level", trim(roundTo(s.Level, 3)), "unit", unit}})
+		out.Told = append(out.Told, Said{Key: "chart.since", Args: []string{"since", name, "level", part.Decimal(roundTo(s.Level, 3)), "unit", unit}})
 	}
 	return out
 }

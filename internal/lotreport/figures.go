@@ -18,6 +18,7 @@ type Figure struct {
 	Title   string
 	Caption string
 	SVG     []byte
+	plot    func(plots.Onto) ([]byte, error)
 }
 
 // Figures are the plots of a report, in a language. A plot that has nothing to
@@ -25,7 +26,8 @@ type Figure struct {
 func (r *Report) Figures(w Words, tag string, zone *time.Location) ([]Figure, error) {
 	s := speech{w, tag, zone}
 	var all []Figure
-	add := func(f Figure, svg []byte, err error) error {
+	add := func(f Figure) error {
+		svg, err := f.plot(nil)
 		if errors.Is(err, plots.ErrNothing) || err == nil && svg == nil {
 			return nil
 		}
@@ -36,31 +38,26 @@ func (r *Report) Figures(w Words, tag string, zone *time.Location) ([]Figure, er
 		all = append(all, f)
 		return nil
 	}
-	svg, err := s.curves(r.Plans)
-	if err := add(Figure{ID: "oc", Title: s.t("fig.oc"), Caption: s.t("fig.oc.caption")}, svg, err); err != nil {
+	if err := add(Figure{ID: "oc", Title: s.t("fig.oc"), Caption: s.t("fig.oc.caption"), plot: func(o plots.Onto) ([]byte, error) { return s.curves(r.Plans, o) }}); err != nil {
 		return nil, err
 	}
 	if c := r.Steps; c != nil {
-		svg, err := s.histogram(c)
-		if err := add(Figure{ID: "histogram", Title: s.t("fig.histogram"), Caption: s.t("fig.histogram.caption", "n", count(c.N))}, svg, err); err != nil {
+		if err := add(Figure{ID: "histogram", Title: s.t("fig.histogram"), Caption: s.t("fig.histogram.caption", "n", count(c.N)), plot: func(o plots.Onto) ([]byte, error) { return s.histogram(c, o) }}); err != nil {
 			return nil, err
 		}
 	}
 	for _, c := range r.Charts {
-		svg, err := s.control(c)
-		if err := add(Figure{ID: "chart-" + c.Kind, Title: s.say(c.Title), Caption: s.chartCaption(c)}, svg, err); err != nil {
+		if err := add(Figure{ID: "chart-" + c.Kind, Title: s.say(c.Title), Caption: s.chartCaption(c), plot: func(o plots.Onto) ([]byte, error) { return s.control(c, o) }}); err != nil {
 			return nil, err
 		}
 	}
 	for _, p := range r.Paretos {
-		svg, err := s.pareto(p)
-		if err := add(Figure{ID: "pareto-" + p.By, Title: s.t("pareto.by." + p.By), Caption: s.chance(p)}, svg, err); err != nil {
+		if err := add(Figure{ID: "pareto-" + p.By, Title: s.t("pareto.by." + p.By), Caption: s.chance(p), plot: func(o plots.Onto) ([]byte, error) { return s.pareto(p, o) }}); err != nil {
 			return nil, err
 		}
 	}
 	if r.Map != nil || r.Shell != nil {
-		svg, err := s.places(r.Map, r.Shell)
-		if err := add(Figure{ID: "map", Title: s.t("fig.map"), Caption: s.placesCaption(r.Map, r.Shell)}, svg, err); err != nil {
+		if err := add(Figure{ID: "map", Title: s.t("fig.map"), Caption: s.placesCaption(r.Map, r.Shell), plot: func(o plots.Onto) ([]byte, error) { return s.places(r.Map, r.Shell, o) }}); err != nil {
 			return nil, err
 		}
 	}
@@ -68,7 +65,7 @@ func (r *Report) Figures(w Words, tag string, zone *time.Location) ([]Figure, er
 }
 
 // curves draws the operating characteristics.
-func (s speech) curves(plans []Plan) ([]byte, error) {
+func (s speech) curves(plans []Plan, onto plots.Onto) ([]byte, error) {
 	var all []plots.Series
 	for _, p := range plans {
 		one := plots.Series{Name: s.T("severity." + string(p.Severity))}
@@ -86,11 +83,11 @@ func (s speech) curves(plans []Plan) ([]byte, error) {
 	if plans[0].PerHundred {
 		x = s.t("axis.per_hundred")
 	}
-	return plots.Lines(plots.Options{X: x, Y: s.t("axis.accept"), HeightMM: 70}, all)
+	return plots.Lines(plots.Options{X: x, Y: s.t("axis.accept"), HeightMM: 70, Onto: onto}, all)
 }
 
 // histogram draws the steps with their limits.
-func (s speech) histogram(c *Capability) ([]byte, error) {
+func (s speech) histogram(c *Capability, onto plots.Onto) ([]byte, error) {
 	if len(c.Histogram) == 0 {
 		return nil, plots.ErrNothing
 	}
@@ -117,18 +114,18 @@ func (s speech) histogram(c *Capability) ([]byte, error) {
 		}
 		h.Curves = []plots.Series{one}
 	}
-	return plots.Histogram(plots.Options{X: s.t("axis.step"), Y: s.t("axis.count"), HeightMM: 65}, h)
+	return plots.Histogram(plots.Options{X: s.t("axis.step"), Y: s.t("axis.count"), HeightMM: 65, Onto: onto}, h)
 }
 
 // manyLabels is from how many points on a chart tells numbers rather than names.
 const manyLabels = 60
 
 // control draws a control chart.
-func (s speech) control(c Chart) ([]byte, error) {
+func (s speech) control(c Chart, onto plots.Onto) ([]byte, error) {
 	if len(c.Values) == 0 {
 		return nil, plots.ErrNothing
 	}
-	o := plots.Options{X: s.t("axis." + c.X), Y: s.t("axis." + c.Y), HeightMM: 70, Missing: s.T("not_measured")}
+	o := plots.Options{X: s.t("axis." + c.X), Y: s.t("axis." + c.Y), HeightMM: 70, Missing: s.T("not_measured"), Onto: onto}
 	var labels []string
 	if len(c.Names) <= manyLabels {
 		labels = c.Names
@@ -185,7 +182,7 @@ func (s speech) chartCaption(c Chart) string {
 }
 
 // pareto draws the bars of a count, the most first.
-func (s speech) pareto(p Pareto) ([]byte, error) {
+func (s speech) pareto(p Pareto, onto plots.Onto) ([]byte, error) {
 	o := plots.Ordered{Bars: s.t("axis.findings"), Line: s.t("pareto.sum")}
 	for i, r := range p.Rows {
 		if i == maxBars {
@@ -196,7 +193,7 @@ func (s speech) pareto(p Pareto) ([]byte, error) {
 	if len(o.Categories) == 0 {
 		return nil, plots.ErrNothing
 	}
-	return plots.Pareto(plots.Options{Y: s.t("axis.percent_findings"), HeightMM: 60}, o)
+	return plots.Pareto(plots.Options{Y: s.t("axis.percent_findings"), HeightMM: 60, Onto: onto}, o)
 }
 
 // maxBars is how many bars a Pareto shows.
@@ -233,8 +230,8 @@ func (s speech) placesCaption(m *Map, sh *ShellMap) string {
 }
 
 // places lays the findings over the faceplate's outline and the unrolled shell.
-func (s speech) places(m *Map, sh *ShellMap) ([]byte, error) {
-	var u plots.Unrolled
+func (s speech) places(m *Map, sh *ShellMap, onto plots.Onto) ([]byte, error) {
+	u := plots.Unrolled{Onto: onto}
 	n := map[part.Kind]int{}
 	add := func(p plots.Placed, k part.Kind, v part.Severity) {
 		p.Outline, p.Heavy = outlineOf(k), v.Rank() >= part.Major.Rank()

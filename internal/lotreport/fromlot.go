@@ -61,7 +61,7 @@ func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 		out.Standard, out.Level, out.Letter = "", "", ""
 		out.Told = append(out.Told, Said{Key: "plan.zero", Args: []string{"severity", "@severity." + string(c.Severity)}})
 		if c.Limit > 0 {
-			out.Told = append(out.Told, Said{Key: "plan.zero_limit", Args: []string{"limit", trim(math.Round(1e6*c.Limit) / 1e4), "risk", trim(math.Round(1e6*c.Risk) / 1e4)}})
+			out.Told = append(out.Told, Said{Key: "plan.zero_limit", Args: []string{"limit", part.Decimal(math.Round(1e6*c.Limit) / 1e4), "risk", part.Decimal(math.Round(1e6*c.Risk) / 1e4)}})
 		}
 	}
 	if c.ChosenBy != "" {

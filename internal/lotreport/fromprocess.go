@@ -83,7 +83,7 @@ func hintOf(h process.Hint) Said {
 		if f.Unit == "share" {
 			v *= 100
 		}
-		text := trim(roundTo(v, 3))
+		text := part.Decimal(roundTo(v, 3))
 		if math.IsNaN(v) {
 			text = "@not_measured"
 		}

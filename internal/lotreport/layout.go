@@ -1,12 +1,15 @@
 package lotreport
 
 import (
-	"fmt"
+	"image/color"
 	"strings"
 	"time"
 	"unicode"
 
+	"finishbench/internal/palette"
+
 	"codeberg.org/go-pdf/fpdf"
+	"gonum.org/v1/plot/vg"
 )
 
 // Sizes of a page, mm, and of letters, points.
@@ -20,20 +23,6 @@ const (
 	headSize           = 13.0
 	lineGap            = 1.38  // of the letters' size
 	figureWide         = 132.0 // of a plot of 680 units, whose letters are then as large as the text's
-)
-
-// colour of the PDF; the palette is that of Okabe and Ito, "Color Universal
-// Design", 2002 (values from memory). Signs and words tell the same.
-type colour struct{ r, g, b int }
-
-var (
-	ink       = colour{0x1d, 0x1b, 0x18}
-	soft      = colour{0x5c, 0x56, 0x4b}
-	rule      = colour{0x8a, 0x83, 0x76}
-	tint      = colour{0xf1, 0xec, 0xe1}
-	green     = colour{0x00, 0x9e, 0x73}
-	vermilion = colour{0xd5, 0x5e, 0x00}
-	orange    = colour{0xe6, 0x9f, 0x00}
 )
 
 // sheet is a PDF under way: what comes next goes to y, over to a new page where it
@@ -66,8 +55,8 @@ func newSheet(s speech, title, subject string, stamp time.Time, foot func(page i
 	p.AddUTF8FontFromBytes("text", "", font)
 	p.AliasNbPages("{pages}")
 	p.SetFooterFunc(func() {
-		p.line(margin, pageHigh-footRoom+4, margin+wide, pageHigh-footRoom+4, rule, .2)
-		p.letters(smallSize, soft)
+		p.line(margin, pageHigh-footRoom+4, margin+wide, pageHigh-footRoom+4, palette.Line, .2)
+		p.letters(smallSize, palette.Soft)
 		p.Text(margin, pageHigh-footRoom+8.5, printable(foot(p.PageNo())))
 	})
 	p.newPage()
@@ -89,29 +78,32 @@ func (p *sheet) need(high float64) {
 	}
 }
 
-func (p *sheet) letters(size float64, c colour) {
+// rgb is a colour as fpdf takes it.
+func rgb(c color.NRGBA) (r, g, b int) { return int(c.R), int(c.G), int(c.B) }
+
+func (p *sheet) letters(size float64, c color.NRGBA) {
 	p.SetFont("text", "", size)
-	p.SetTextColor(c.r, c.g, c.b)
+	p.SetTextColor(rgb(c))
 }
 
 // bold writes with thicker strokes: the font has one weight.
-func (p *sheet) bold(size float64, c colour, write func()) {
+func (p *sheet) bold(size float64, c color.NRGBA, write func()) {
 	p.letters(size, c)
-	p.SetDrawColor(c.r, c.g, c.b)
+	p.SetDrawColor(rgb(c))
 	p.SetLineWidth(size * .011)
 	p.SetTextRenderingMode(2)
 	write()
 	p.SetTextRenderingMode(0)
 }
 
-func (p *sheet) line(x1, y1, x2, y2 float64, c colour, w float64) {
-	p.SetDrawColor(c.r, c.g, c.b)
+func (p *sheet) line(x1, y1, x2, y2 float64, c color.NRGBA, w float64) {
+	p.SetDrawColor(rgb(c))
 	p.SetLineWidth(w)
 	p.Line(x1, y1, x2, y2)
 }
 
-func (p *sheet) box(x, y, w, h float64, c colour) {
-	p.SetFillColor(c.r, c.g, c.b)
+func (p *sheet) box(x, y, w, h float64, c color.NRGBA) {
+	p.SetFillColor(rgb(c))
 	p.Rect(x, y, w, h, "F")
 }
 
@@ -126,9 +118,9 @@ func (p *sheet) heading(text string) {
 	p.head = nil
 	p.y += 4
 	p.need(34)
-	p.line(margin, p.y, margin+wide, p.y, ink, .5)
+	p.line(margin, p.y, margin+wide, p.y, palette.Ink, .5)
 	p.y += 1.8
-	p.bold(headSize, ink, func() { p.Text(margin, p.y+base(headSize), printable(text)) })
+	p.bold(headSize, palette.Ink, func() { p.Text(margin, p.y+base(headSize), printable(text)) })
 	p.Bookmark(printable(text), 0, p.y)
 	p.y += high(headSize) + 1.2
 }
@@ -137,14 +129,14 @@ func (p *sheet) heading(text string) {
 func (p *sheet) small(text string) {
 	p.y += 1.5
 	p.need(24)
-	p.bold(10.5, ink, func() { p.Text(margin, p.y+base(10.5), printable(text)) })
+	p.bold(10.5, palette.Ink, func() { p.Text(margin, p.y+base(10.5), printable(text)) })
 	p.y += high(10.5) + .6
 }
 
 // para writes a paragraph.
-func (p *sheet) para(text string) { p.paraIn(text, bodySize, ink) }
+func (p *sheet) para(text string) { p.paraIn(text, bodySize, palette.Ink) }
 
-func (p *sheet) paraIn(text string, size float64, c colour) {
+func (p *sheet) paraIn(text string, size float64, c color.NRGBA) {
 	if text == "" {
 		return
 	}
@@ -164,10 +156,10 @@ func (p *sheet) list(mark string, all []string) {
 		if s == "" {
 			continue
 		}
-		p.letters(bodySize, ink)
+		p.letters(bodySize, palette.Ink)
 		for i, l := range p.wrap(printable(s), wide-5) {
 			p.need(high(bodySize))
-			p.letters(bodySize, ink)
+			p.letters(bodySize, palette.Ink)
 			if i == 0 {
 				p.Text(margin, p.y+base(bodySize), mark)
 			}
@@ -256,18 +248,18 @@ func (p *sheet) facts(all []fact) {
 		var cells [2][]string
 		var names [2][]string
 		for k := 0; k < 2 && i+k < len(kept); k++ {
-			p.letters(bodySize, ink)
+			p.letters(bodySize, palette.Ink)
 			cells[k], names[k] = p.wrap(printable(kept[i+k].value), col-nameWide), p.wrap(printable(kept[i+k].name), nameWide-2)
 			tall = max(tall, float64(max(len(cells[k]), len(names[k])))*high(bodySize)+.9)
 		}
 		p.need(tall)
 		for k := range cells {
 			x := margin + float64(k)*(col+gap)
-			p.letters(bodySize, soft)
+			p.letters(bodySize, palette.Soft)
 			for j, l := range names[k] {
 				p.Text(x, p.y+float64(j)*high(bodySize)+base(bodySize), l)
 			}
-			p.letters(bodySize, ink)
+			p.letters(bodySize, palette.Ink)
 			for j, l := range cells[k] {
 				p.Text(x+nameWide, p.y+float64(j)*high(bodySize)+base(bodySize), l)
 			}
@@ -320,30 +312,30 @@ func (p *sheet) table(cols []column, rows [][]string, marked func(i int) bool) {
 	for i, c := range cols {
 		names[i] = c.name
 	}
-	p.letters(smallSize, ink)
+	p.letters(smallSize, palette.Ink)
 	headLines, headTall := cells(names)
 	head := func() {
-		p.box(margin, p.y, wide, headTall, tint)
-		p.bold(smallSize, ink, func() { put(headLines) })
+		p.box(margin, p.y, wide, headTall, palette.Tint)
+		p.bold(smallSize, palette.Ink, func() { put(headLines) })
 		p.y += headTall
-		p.line(margin, p.y, margin+wide, p.y, ink, .35)
+		p.line(margin, p.y, margin+wide, p.y, palette.Ink, .35)
 	}
 	p.head = nil
 	p.need(headTall + 3*high(smallSize))
 	head()
 	p.head = head
 	for i, row := range rows {
-		p.letters(smallSize, ink)
+		p.letters(smallSize, palette.Ink)
 		lines, tall := cells(row)
 		p.need(tall)
 		if marked != nil && marked(i) {
-			p.box(margin, p.y, wide, tall, tint)
-			p.box(margin-1.6, p.y+.4, 1, tall-.8, vermilion)
+			p.box(margin, p.y, wide, tall, palette.Tint)
+			p.box(margin-1.6, p.y+.4, 1, tall-.8, palette.Vermilion)
 		}
-		p.letters(smallSize, ink)
+		p.letters(smallSize, palette.Ink)
 		put(lines)
 		p.y += tall
-		p.line(margin, p.y, margin+wide, p.y, rule, .12)
+		p.line(margin, p.y, margin+wide, p.y, palette.Line, .12)
 	}
 	p.head = nil
 	p.y += 2.5
@@ -351,23 +343,16 @@ func (p *sheet) table(cols []column, rows [][]string, marked func(i int) bool) {
 
 // figure draws a plot under its title, kept together.
 func (p *sheet) figure(f Figure) error {
-	if f.SVG == nil {
-		return nil
-	}
-	w, h, err := svgSize(f.SVG)
-	if err != nil {
-		return err
-	}
-	across := min(wide, figureWide*w/680)
-	p.letters(smallSize, soft)
-	lines := len(p.wrap(printable(f.Caption), wide))
-	p.need(h*across/w + high(10.5) + 5 + float64(lines)*high(smallSize))
-	p.small(f.Title)
-	tall, err := drawSVG(p.Fpdf, f.SVG, margin, p.y, across)
-	if err != nil {
-		return fmt.Errorf("%s: %w", f.Title, err)
-	}
-	p.y += tall + 1.5
-	p.paraIn(f.Caption, smallSize, soft)
-	return nil
+	_, err := f.plot(func(w, h float64) vg.Canvas {
+		k := min(wide, figureWide*w/680) / w
+		p.letters(smallSize, palette.Soft)
+		lines := len(p.wrap(printable(f.Caption), wide))
+		p.need(h*k + high(10.5) + 5 + float64(lines)*high(smallSize))
+		p.small(f.Title)
+		p.y += h * k
+		return newCanvas(p.Fpdf, margin, p.y, k)
+	})
+	p.y += 1.5
+	p.paraIn(f.Caption, smallSize, palette.Soft)
+	return err
 }

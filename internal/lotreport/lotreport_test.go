@@ -6,19 +6,22 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/xuri/excelize/v2"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/vg"
 
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 	"finishbench/internal/process"
 )
@@ -185,7 +188,7 @@ func TestXLSX(t *testing.T) {
 			t.Errorf("%s %s: %q (type %d), %q wanted", c.sheet, c.at, v, k, c.want)
 		}
 	}
-	if v, _ := cell("Units", "H2"); v == "" || !strings.HasPrefix(v, strings.TrimRight(trim(*r.Units[0].WorstStepUM), "0")[:6]) {
+	if v, _ := cell("Units", "H2"); v == "" || !strings.HasPrefix(v, strings.TrimRight(part.Decimal(*r.Units[0].WorstStepUM), "0")[:6]) {
 		t.Errorf("the first step is %s, %g wanted", v, *r.Units[0].WorstStepUM)
 	}
 	if v, err := f.GetCellValue("Units", "D2"); err != nil || v != "2026-03-02 07:30" {
@@ -359,7 +362,7 @@ func TestWrap(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.letters(bodySize, ink)
+	p.letters(bodySize, palette.Ink)
 	for _, text := range []string{
 		"The quick brown fox jumps over the lazy dog, and back again.", "每处台阶均附不确定度，限度未因此收紧。每处台阶均附不确定度，限度未因此收紧。", strings.Repeat("x", 120), "a", "", "mixed 文字 and words，一起 wrapped in one line 或多行。",
 	} {
@@ -378,102 +381,48 @@ func TestWrap(t *testing.T) {
 	}
 }
 
-// An arc of SVG is drawn as the circle that it is part of.
-func TestSVG(t *testing.T) {
-	for _, c := range []struct {
-		s    string
-		want affine
-	}{
-		{"scale(2)", affine{2, 0, 0, 2, 0, 0}}, {"scale(1, -1) translate(0, -10)", affine{1, 0, 0, -1, 0, 10}}, {"translate(3,4) rotate(90)", affine{0, 1, -1, 0, 3, 4}}, {"rotate(180, 1, 1)", affine{-1, 0, 0, -1, 2, 2}}, {"matrix(1,2,3,4,5,6)", affine{1, 2, 3, 4, 5, 6}}, {"", affine{1, 0, 0, 1, 0, 0}},
-	} {
-		got := transform(c.s)
-		for i, v := range []float64{got.a - c.want.a, got.b - c.want.b, got.c - c.want.c, got.d - c.want.d, got.e - c.want.e, got.f - c.want.f} {
-			if math.Abs(v) > 1e-12 {
-				t.Errorf("%s: %+v, place %d", c.s, got, i)
-			}
-		}
-	}
+// Where a canvas puts a point, worked by hand: units of half a millimetre from a corner at (20, 100), y upwards.
+// A full arc is four curves that meet on the circle (ISO 32000-1, 8.5.2.2, operator c; 72/25.4 points a millimetre,
+// from the page's foot up).
+func TestCanvas(t *testing.T) {
 	p, err := newSheet(speech{language(t, "en"), "en", time.UTC}, "t", "s", time.Time{}, func(int) string { return "" })
 	if err != nil {
 		t.Fatal(err)
 	}
-	for svg, ok := range map[string]bool{
-		`<svg viewBox="0 0 10 10"><path d="M1,1L2,2H3V4A5,5 0 0 1 8,8C1,1 2,2 3,3Q4,4 5,5Z" style="fill:#fff;stroke:#000000;stroke-opacity:0.5"/><text x="1" y="2" transform="rotate(-30)">a</text></svg>`: true,
-		`<svg viewBox="0 0 10 10"><path d="M1,1T2,2"/></svg>`: false, `<svg><path/></svg>`: false, `<svg viewBox="0 0 10 10"><g>`: false, ``: false,
+	p.SetCompression(false)
+	c := newCanvas(p.Fpdf, 20, 100, 0.5)
+	for _, x := range []struct {
+		do           func()
+		wantX, wantY float64
+	}{
+		{func() {}, 25, 98}, {func() { c.Translate(vg.Point{X: 2, Y: 6}) }, 26, 95}, {func() { c.Rotate(math.Pi / 2) }, 18, 95}, {func() { c.Scale(3, 3) }, 35, 94},
 	} {
-		if _, err := drawSVG(p.Fpdf, []byte(svg), 10, 10, 50); (err == nil) != ok {
-			t.Errorf("%s: %v", svg, err)
+		c.Push()
+		x.do()
+		if gotX, gotY := c.on(10, 4); math.Hypot(gotX-x.wantX, gotY-x.wantY) > 1e-9 {
+			t.Errorf("(10, 4) lies at (%g, %g), want (%g, %g)", gotX, gotY, x.wantX, x.wantY)
 		}
+		c.Pop()
 	}
-	if p.Error() != nil {
-		t.Error(p.Error())
+	var path vg.Path
+	path.Move(vg.Point{X: 40, Y: 20})
+	path.Arc(vg.Point{X: 30, Y: 20}, 10, 0, 2*math.Pi)
+	path.Close()
+	c.Fill(path)
+	c.FillString(font.Face{Font: font.Font{Size: 10}}, vg.Point{}, "a word")
+	var b bytes.Buffer
+	if err := p.Output(&b); err != nil {
+		t.Fatal(err)
 	}
-}
-
-// The font's character map is read as it is: letters, signs and Chinese are there,
-// what is not there is told by its number.
-func TestFont(t *testing.T) {
-	for s, want := range map[string]string{"Ag µ²±×…–•℃": "Ag µ²±×…–•℃", "王小明 喆 镕 龍": "王小明 喆 镕 龍", "\U0001F600": "[U+1F600]", "龘": "[U+9F98]", "a\nb": "a b"} {
-		if got := printable(s); got != want {
-			t.Errorf("%q: %q, %q wanted", s, got, want)
-		}
+	curves := regexp.MustCompile(`(\S+) (\S+) c\n`).FindAllStringSubmatch(b.String(), -1)
+	if len(curves) != 4 {
+		t.Fatalf("a circle of %d curves", len(curves))
 	}
-}
-
-// Each key that the code names has its text in both languages.
-func TestKeys(t *testing.T) {
-	named := regexp.MustCompile(`\b(?:t|note)\("([a-z0-9_.]+)"|Key: "([a-z0-9_.]+)"|add\("([a-z0-9_.]+)"`)
-	files, _ := filepath.Glob("*.go")
-	n := 0
-	for _, f := range files {
-		if strings.HasSuffix(f, "_test.go") {
-			continue
-		}
-		data, err := os.ReadFile(f)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, m := range named.FindAllStringSubmatch(string(data), -1) {
-			k := m[1] + m[2] + m[3]
-			if strings.HasSuffix(k, ".") {
-				continue
-			}
-			n++
-			for _, tag := range []string{"en", "zh-Hans"} {
-				if !language(t, tag).Has("lot." + k) {
-					t.Errorf("%s names lot.%s, which %s has not", f, k, tag)
-				}
-			}
-		}
-	}
-	if n < 80 {
-		t.Errorf("only %d keys were found; does the search still fit the code?", n)
-	}
-	for _, tag := range []string{"en", "zh-Hans"} {
-		l := language(t, tag)
-		for _, s := range []State{ToDraw, Waiting, ToDecide, Accepted, Refused, Screened, Returned} {
-			if !l.Has("lot.state." + string(s)) {
-				t.Errorf("%s: no state %s", tag, s)
-			}
-		}
-		for _, s := range []Stand{StandOpen, StandReached, StandMet, StandGap} {
-			if !l.Has("lot.stand." + string(s)) {
-				t.Errorf("%s: no stand %s", tag, s)
-			}
-		}
-	}
-}
-
-// A report of ten thousand units, all inspected, in all formats.
-func BenchmarkTenThousandUnits(b *testing.B) {
-	r, l := invented(10000, 10000, Accepted), language(b, "en")
-	b.ResetTimer()
-	for range b.N {
-		out := io.Discard
-		for _, err := range []error{r.WritePDF(out, l, "en", time.UTC), r.WriteXLSX(out, l, "en", time.UTC), r.WriteJSON(out), r.WriteCSV(out, "stations")} {
-			if err != nil {
-				b.Fatal(err)
-			}
+	for _, m := range curves {
+		x, _ := strconv.ParseFloat(m[1], 64)
+		y, _ := strconv.ParseFloat(m[2], 64)
+		if r := math.Hypot(x*25.4/72-35, pageHigh-y*25.4/72-90); math.Abs(r-5) > 0.01 {
+			t.Errorf("a curve ends %g mm from the circle's middle", r)
 		}
 	}
 }

@@ -2,12 +2,14 @@ package lotreport
 
 import (
 	"fmt"
+	"image/color"
 	"io"
 	"math"
 	"slices"
 	"strings"
 	"time"
 
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -73,10 +75,10 @@ func (d pdfReport) fig(ids ...string) {
 
 // top says what was decided, large, and of which lot.
 func (d pdfReport) top() {
-	d.letters(smallSize, soft)
+	d.letters(smallSize, palette.Soft)
 	d.Text(margin, d.y+base(smallSize), printable(d.t("title")))
 	d.y += high(smallSize)
-	d.bold(22, ink, func() {
+	d.bold(22, palette.Ink, func() {
 		for _, l := range d.wrap(printable(d.Lot.Name), wide) {
 			d.Text(margin, d.y+base(22), l)
 			d.y += high(22)
@@ -84,16 +86,16 @@ func (d pdfReport) top() {
 	})
 	d.y += 1
 	sayWide := wide - 22
-	d.letters(bodySize, ink)
+	d.letters(bodySize, palette.Ink)
 	lines := d.wrap(printable(d.headline()), sayWide)
 	tall := 6 + high(18) + float64(len(lines))*high(bodySize)
 	c := d.stateColour()
-	d.SetDrawColor(c.r, c.g, c.b)
+	d.SetDrawColor(rgb(c))
 	d.SetLineWidth(.9)
 	d.Rect(margin, d.y, wide, tall, "D")
 	d.sign(margin+10, d.y+tall/2, 5.5, c)
-	d.bold(18, ink, func() { d.Text(margin+20, d.y+2.6+base(18), printable(d.t("state."+string(d.Lot.State)))) })
-	d.letters(bodySize, ink)
+	d.bold(18, palette.Ink, func() { d.Text(margin+20, d.y+2.6+base(18), printable(d.t("state."+string(d.Lot.State)))) })
+	d.letters(bodySize, palette.Ink)
 	for i, l := range lines {
 		d.Text(margin+20, d.y+2.8+high(18)+float64(i)*high(bodySize)+base(bodySize), l)
 	}
@@ -153,20 +155,20 @@ func (r *Report) reached() bool {
 	return slices.ContainsFunc(r.Plans, func(p Plan) bool { return p.Stand == StandReached })
 }
 
-func (d pdfReport) stateColour() colour {
+func (d pdfReport) stateColour() color.NRGBA {
 	switch d.Lot.State {
 	case Accepted:
-		return green
+		return palette.Green
 	case Refused, Returned, Screened:
-		return vermilion
+		return palette.Vermilion
 	}
-	return orange
+	return palette.Orange
 }
 
 // sign is the state's sign: a tick in a disc, a cross in a diamond, three dots.
-func (d pdfReport) sign(x, y, r float64, c colour) {
-	d.SetDrawColor(c.r, c.g, c.b)
-	d.SetFillColor(c.r, c.g, c.b)
+func (d pdfReport) sign(x, y, r float64, c color.NRGBA) {
+	d.SetDrawColor(rgb(c))
+	d.SetFillColor(rgb(c))
 	d.SetLineWidth(1.3)
 	d.SetLineCapStyle("round")
 	switch d.Lot.State {
@@ -218,7 +220,7 @@ func (d pdfReport) plans() {
 	for _, x := range d.Plans {
 		aql := "–"
 		if x.AQL > 0 {
-			aql = trim(x.AQL)
+			aql = part.Decimal(x.AQL)
 		}
 		what := d.t("plan.units")
 		if x.PerHundred {
@@ -228,7 +230,7 @@ func (d pdfReport) plans() {
 			count(x.N), count(x.Ac), count(x.Re), count(x.Inspected), count(x.Count), d.t("stand." + string(x.Stand))})
 	}
 	d.table(cols, rows, func(i int) bool { return d.Plans[i].Stand == StandReached })
-	d.paraIn(d.t("plan.by", "standard", d.standards()), smallSize, soft)
+	d.paraIn(d.t("plan.by", "standard", d.standards()), smallSize, palette.Soft)
 	for _, x := range d.Plans {
 		d.list("•", d.sayAll(x.Told))
 	}
@@ -272,7 +274,7 @@ func (s speech) lets(plans []Plan) (out []string) {
 		}
 		t := s.t(key, "severity", sev, "p50", s.shareIn(l.P50, p.PerHundred), "p10", s.shareIn(l.P10, p.PerHundred))
 		if l.PAtAQL != nil && p.AQL > 0 {
-			t += " " + s.t("lets.aql", "aql", trim(p.AQL), "p", s.percent(l.PAtAQL, 1))
+			t += " " + s.t("lets.aql", "aql", part.Decimal(p.AQL), "p", s.percent(l.PAtAQL, 1))
 		}
 		if l.AOQL != nil {
 			t += " " + s.t("lets.aoql", "v", s.shareIn(l.AOQL, p.PerHundred))
@@ -308,7 +310,7 @@ func (d pdfReport) decision() {
 	d.facts([]fact{{d.t("decision.word"), word}, {d.t("decision.by"), x.By}, {d.t("decision.at"), d.clock(x.At)}, {d.t("decision.note"), x.Note}})
 	d.list("•", d.sayAll(x.Told))
 	if x.Hash != "" {
-		d.paraIn(d.t("decision.hash", "hash", x.Hash), smallSize, soft)
+		d.paraIn(d.t("decision.hash", "hash", x.Hash), smallSize, palette.Soft)
 	}
 }
 
@@ -384,7 +386,7 @@ func (d pdfReport) gauge() {
 		return
 	}
 	if g.ScalesOf > 0 && g.ScalesOf < len(d.Units) {
-		d.paraIn(d.t("scale.of", "n", count(g.ScalesOf), "of", count(len(d.Units))), smallSize, soft)
+		d.paraIn(d.t("scale.of", "n", count(g.ScalesOf), "of", count(len(d.Units))), smallSize, palette.Soft)
 	}
 	cols := []column{{d.t("scale.file"), 3, false}, {d.t("scale.made"), 1.6, false}, {d.t("scale.view"), 1.2, false}, {d.t("scale.mm"), 1.5, true}, {d.t("scale.u"), 1.4, true}, {d.t("scale.units"), 1, true}, {"SHA-256", 2.2, false}}
 	var rows [][]string
@@ -437,7 +439,7 @@ func (d pdfReport) step() {
 		var cols []column
 		var row []string
 		for _, q := range c.Quantiles {
-			cols = append(cols, column{d.t("cap.percentile", "p", trim(math.Round(1e4*q.P)/100)), 1, true})
+			cols = append(cols, column{d.t("cap.percentile", "p", part.Decimal(math.Round(1e4*q.P)/100)), 1, true})
 			row = append(row, d.number(q.Value, 1))
 		}
 		d.table(cols, [][]string{row}, nil)
@@ -463,7 +465,7 @@ func (d pdfReport) process() {
 	if len(d.Hints) > 0 {
 		d.small(d.t("hints.title"))
 		d.list("•", d.sayAll(d.Hints))
-		d.paraIn(d.t("hints.only"), smallSize, soft)
+		d.paraIn(d.t("hints.only"), smallSize, palette.Soft)
 	}
 	if len(d.Yields) > 0 {
 		cols := []column{{d.t("yield.stage"), 2, false}, {d.t("yield.n"), 1, true}, {d.t("yield.passed"), 1, true}, {d.t("yield.share"), 1, true}, {d.t("cap.interval"), 2, true}}
@@ -512,7 +514,7 @@ func (d pdfReport) units() {
 	if len(d.Units) > manyUnits {
 		d.para(d.t("unit.some", "n", count(len(d.Units))))
 	}
-	d.paraIn(d.t("unit.u"), smallSize, soft)
+	d.paraIn(d.t("unit.u"), smallSize, palette.Soft)
 	if len(shown) == 0 {
 		d.para(d.t("unit.none"))
 		return
@@ -529,7 +531,7 @@ func (d pdfReport) units() {
 			count(u.Critical), count(u.Major), count(u.Moderate), count(u.Minor), when, u.By})
 	}
 	d.table(cols, rows, func(i int) bool { return shown[i].Counts })
-	d.paraIn(d.t("unit.marked"), smallSize, soft)
+	d.paraIn(d.t("unit.marked"), smallSize, palette.Soft)
 	for _, u := range shown {
 		if told := d.seam(u.Seam); u.Counts && told != "" {
 			d.list("•", []string{d.t("unit.seam", "serial", u.Serial, "what", told)})
@@ -582,7 +584,7 @@ func (d pdfReport) findings() {
 		shown = grave
 		d.para(d.t("finding.some", "n", count(len(d.Findings)), "shown", count(len(shown))))
 	}
-	d.paraIn(d.t("finding.u"), smallSize, soft)
+	d.paraIn(d.t("finding.u"), smallSize, palette.Soft)
 	cols := []column{{d.t("unit.serial"), 2, false}, {d.t("finding.number"), .7, true}, {d.t("finding.kind"), 2.2, false}, {d.t("finding.where"), 2.4, false}, {d.t("finding.severity"), 1.5, false},
 		{d.t("finding.size"), 2.6, true}, {d.t("finding.confidence"), 1.6, true}}
 	var rows [][]string
@@ -636,7 +638,7 @@ func (d pdfReport) sample() {
 	}
 	widest := 0.0
 	texts := make([]string, len(x.Serials))
-	d.letters(smallSize, ink)
+	d.letters(smallSize, palette.Ink)
 	for i, s := range x.Serials {
 		texts[i] = printable(s)
 		if counts[s] {
@@ -647,14 +649,14 @@ func (d pdfReport) sample() {
 	cols := max(1, int(wide/(widest+4)))
 	for i := 0; i < len(texts); i += cols {
 		d.need(high(smallSize))
-		d.letters(smallSize, ink)
+		d.letters(smallSize, palette.Ink)
 		for k := 0; k < cols && i+k < len(texts); k++ {
 			d.Text(margin+float64(k)*wide/float64(cols), d.y+base(smallSize), texts[i+k])
 		}
 		d.y += high(smallSize)
 	}
 	d.y += 1
-	d.paraIn(d.t("draw.marked"), smallSize, soft)
+	d.paraIn(d.t("draw.marked"), smallSize, palette.Soft)
 	for _, s := range x.Replaced {
 		d.list("•", []string{d.t("draw.replaced", "serial", s.Serial, "with", s.With, "by", s.By, "time", d.clock(s.At), "why", s.Why)})
 	}

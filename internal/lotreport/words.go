@@ -105,8 +105,6 @@ func (s speech) place(p string) string {
 
 func count(n int) string { return strconv.Itoa(n) }
 
-func trim(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
-
 // Say puts sentences of a report into words.
 func (r *Report) Say(w Words, tag string, all []Said) []string {
 	s := speech{w, tag, time.UTC}

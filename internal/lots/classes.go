@@ -135,7 +135,7 @@ func checkClasses(classes []Class) error {
 			in[s] = c.Severity
 		}
 		if c.Zero && c.Limit != 0 && !(c.Limit > 0 && c.Limit <= 1 && c.Risk > 0 && c.Risk < 1) {
-			return fmt.Errorf("lots: the class %s accepts none: give limit and risk as fractions between 0 and 1, not %s and %s", c.Severity, number(c.Limit), number(c.Risk))
+			return fmt.Errorf("lots: the class %s accepts none: give limit and risk as fractions between 0 and 1, not %s and %s", c.Severity, part.Decimal(c.Limit), part.Decimal(c.Risk))
 		}
 	}
 	return nil

@@ -3,6 +3,8 @@ package lots
 import (
 	"fmt"
 	"math"
+
+	"finishbench/internal/part"
 )
 
 // Points are the two points that a plan is designed to pass by: of lots as good
@@ -51,11 +53,11 @@ func Design(pt Points, law Law, lotSize int) (n, ac int, err error) {
 func (pt Points) check(law Law) error {
 	switch {
 	case !(pt.P1 > 0 && pt.P1 < pt.P2) || math.IsInf(pt.P2, 1):
-		return fmt.Errorf("lots: a plan is designed for two qualities, the better one above 0 and below the worse one, not %s and %s", number(pt.P1), number(pt.P2))
+		return fmt.Errorf("lots: a plan is designed for two qualities, the better one above 0 and below the worse one, not %s and %s", part.Decimal(pt.P1), part.Decimal(pt.P2))
 	case law != Poisson && pt.P2 > 1:
-		return fmt.Errorf("lots: a share of nonconforming units of %s is more than all; give it as a fraction", number(pt.P2))
+		return fmt.Errorf("lots: a share of nonconforming units of %s is more than all; give it as a fraction", part.Decimal(pt.P2))
 	case !(pt.Alpha > 0 && pt.Beta > 0 && pt.Alpha+pt.Beta < 1):
-		return fmt.Errorf("lots: the risks %s and %s are no shares of lots that add up to less than 1", number(pt.Alpha), number(pt.Beta))
+		return fmt.Errorf("lots: the risks %s and %s are no shares of lots that add up to less than 1", part.Decimal(pt.Alpha), part.Decimal(pt.Beta))
 	}
 	return nil
 }
@@ -72,9 +74,9 @@ func SmallestN(law Law, lotSize, ac int, p, beta float64) (int, error) {
 	case ac < 0:
 		return 0, fmt.Errorf("lots: an acceptance number of %d is negative", ac)
 	case !(p > 0) || math.IsInf(p, 1) || law != Poisson && p > 1:
-		return 0, fmt.Errorf("lots: %s is no share of nonconforming units above 0; give it as a fraction", number(p))
+		return 0, fmt.Errorf("lots: %s is no share of nonconforming units above 0; give it as a fraction", part.Decimal(p))
 	case !(beta > 0 && beta < 1):
-		return 0, fmt.Errorf("lots: the risk %s is no share of lots between 0 and 1", number(beta))
+		return 0, fmt.Errorf("lots: the risk %s is no share of lots between 0 and 1", part.Decimal(beta))
 	}
 	return smallestN(law, lotSize, ac, p, beta, 0)
 }
@@ -133,4 +135,4 @@ func ZeroAcceptance(lotSize int, p, beta float64) (int, error) {
 	return SmallestN(Hypergeometric, lotSize, 0, p, beta)
 }
 
-func percent(p float64) string { return number(math.Round(p*1e6)/1e4) + " %" }
+func percent(p float64) string { return part.Decimal(math.Round(p*1e6)/1e4) + " %" }

@@ -3,8 +3,9 @@ package lots
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
+
+	"finishbench/internal/part"
 )
 
 // Mode is how severely lots are inspected.
@@ -60,7 +61,7 @@ type Single struct {
 func Lookup(lotSize int, level Level, aql float64, mode Mode) (Single, error) {
 	if known(aql) && aql > percentLimit {
 		return Single{}, fmt.Errorf("lots: AQL %s is for nonconformities per 100 units only, where a unit can have several; "+
-			"percent nonconforming units end at %d", number(aql), percentLimit)
+			"percent nonconforming units end at %d", part.Decimal(aql), percentLimit)
 	}
 	return lookup(lotSize, level, aql, mode, false)
 }
@@ -129,7 +130,7 @@ func checkAQL(aql float64) error {
 	if known(aql) {
 		return nil
 	}
-	return fmt.Errorf("lots: no AQL %s in the tables; %s", number(aql), neighbours(aql, tables().aqls))
+	return fmt.Errorf("lots: no AQL %s in the tables; %s", part.Decimal(aql), neighbours(aql, tables().aqls))
 }
 
 // neighbours names the entries of a list beside a number.
@@ -137,17 +138,14 @@ func neighbours(v float64, list []float64) string {
 	i, _ := slices.BinarySearch(list, v)
 	switch {
 	case v != v:
-		return fmt.Sprintf("they go from %s to %s", number(list[0]), number(list[len(list)-1]))
+		return fmt.Sprintf("they go from %s to %s", part.Decimal(list[0]), part.Decimal(list[len(list)-1]))
 	case i == 0:
-		return "the smallest is " + number(list[0])
+		return "the smallest is " + part.Decimal(list[0])
 	case i == len(list):
-		return "the largest is " + number(list[len(list)-1])
+		return "the largest is " + part.Decimal(list[len(list)-1])
 	}
-	return fmt.Sprintf("the nearest are %s and %s", number(list[i-1]), number(list[i]))
+	return fmt.Sprintf("the nearest are %s and %s", part.Decimal(list[i-1]), part.Decimal(list[i]))
 }
-
-// number prints a number with no more digits than it has.
-func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // Tighter is the plan one AQL step tighter for the same code letter, as the
 // switching score of ISO 2859-1 asks for; false at the end of the table.

@@ -301,7 +301,7 @@ func (s Single) Through() Through {
 	}
 	pa := o.Accept(s.AQL / 100)
 	t.PaAtAQL = &pa
-	t.Sentence += fmt.Sprintf(" At the AQL of %s it accepts %s.", number(s.AQL), inHundred(pa))
+	t.Sentence += fmt.Sprintf(" At the AQL of %s it accepts %s.", part.Decimal(s.AQL), inHundred(pa))
 	return t
 }
 

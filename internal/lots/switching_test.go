@@ -12,25 +12,21 @@ import (
 // TestSchemeP: Stephens and Larson 1967 for letter L, AQL 1.5 (n = 200, c = 7
 // and 5), to five places (reference, section 1).
 func TestSchemeP(t *testing.T) {
-	s, err := Lookup(5000, "II", 1.5, Normal)
-	if err != nil {
-		t.Fatal(err)
-	}
-	scheme, err := SchemeOf(s)
-	if err != nil || scheme.Normal.N != 200 || scheme.Normal.Ac != 7 || scheme.Tightened.N != 200 || scheme.Tightened.Ac != 5 {
-		t.Fatalf("%+v, %v", scheme, err)
+	n, err := Lookup(5000, "II", 1.5, Normal)
+	tight, err2 := Lookup(5000, "II", 1.5, Tightened)
+	if err != nil || err2 != nil || n.N != 200 || n.Ac != 7 || tight.N != 200 || tight.Ac != 5 {
+		t.Fatalf("%+v, %v, %+v, %v", n, err, tight, err2)
 	}
 	for p, want := range map[float64]string{0.019296: "0.95054", 0.045884: "0.09995"} {
-		if got := fmt.Sprintf("%.5f", scheme.Accept(p)); got != want {
+		if got := fmt.Sprintf("%.5f", schemeP(n.OC().Accept(p), tight.OC().Accept(p))); got != want {
 			t.Errorf("P(%v) = %s, want %s", p, got, want)
 		}
 	}
-	near(t, "and back", scheme.PWith(0.95054), 0.019296, 1e-4)
-	if SchemeP(1, 1) != 1 || SchemeP(0.5, 0) != 0 || SchemeP(1, 0.3) != 1 || !math.IsNaN(SchemeP(1.1, 1)) {
+	if schemeP(1, 1) != 1 || schemeP(0.5, 0) != 0 || schemeP(1, 0.3) != 1 || !math.IsNaN(schemeP(1.1, 1)) {
 		t.Error("the ends")
 	}
 	// Where both accept alike, so does the scheme.
-	near(t, "alike", SchemeP(0.7, 0.7), 0.7, 1e-12)
+	near(t, "alike", schemeP(0.7, 0.7), 0.7, 1e-12)
 }
 
 // TestSchemeBySwitching: the switching rules carried out over many lots accept
@@ -64,7 +60,7 @@ func TestSchemeBySwitching(t *testing.T) {
 				s, _, _ = s.Resume("simulated")
 			}
 		}
-		want := SchemeP(plans[Normal].OC().Accept(p), plans[Tightened].OC().Accept(p))
+		want := schemeP(plans[Normal].OC().Accept(p), plans[Tightened].OC().Accept(p))
 		got := float64(accepted) / lots
 		// Lots in a row hang together through the mode: twice the binomial standard deviation, doubled.
 		if tol := 4 * math.Sqrt(want*(1-want)/lots); math.Abs(got-want) > tol {
@@ -321,4 +317,30 @@ func TestTighter(t *testing.T) {
 	if _, ok := s.Tighter(); ok {
 		t.Error("a step below the smallest AQL")
 	}
+}
+
+// schemeP is the share of lots accepted in the long run where normal inspection
+// accepts the share pn and tightened inspection pt: (a pn + b pt)/(a + b), with
+// the mean stays a = (2-pn^4)/((1-pn)(1-pn^4)) on normal inspection and
+// b = (1-pt^5)/((1-pt) pt^5) on tightened. Stephens and Larson 1967.
+func schemeP(pn, pt float64) float64 {
+	switch {
+	case !(pn >= 0 && pn <= 1 && pt >= 0 && pt <= 1):
+		return math.NaN()
+	case pn == 1:
+		return 1 // never leaves normal
+	case pt == 0:
+		return 0 // never leaves tightened
+	}
+	n4 := math.Pow(pn, 4)
+	a := (2 - n4) / ((1 - pn) * (1 - n4))
+	// The quotient (1-pt^5)/(1-pt) as its sum, which has no 0/0 at 1.
+	b := (1 + pt*(1+pt*(1+pt*(1+pt)))) / math.Pow(pt, 5)
+	if math.IsInf(a, 1) {
+		return pn
+	}
+	if math.IsInf(b, 1) {
+		return pt
+	}
+	return (a*pn + b*pt) / (a + b)
 }

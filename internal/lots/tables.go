@@ -73,10 +73,6 @@ var tables = sync.OnceValue(func() *singleTables {
 	return t
 })
 
-// AQLs are the acceptance quality limits that the tables know, percent
-// nonconforming or nonconformities per 100 units, in order.
-func AQLs() []float64 { return slices.Clone(tables().aqls) }
-
 // tableRows are the rows of an embedded table without its head.
 func tableRows(name string) [][]string {
 	f, err := tableFiles.Open("tables/" + name)

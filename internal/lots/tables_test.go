@@ -33,7 +33,7 @@ var preferredAQLs = []float64{0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.2
 // TestStructure builds Tables II-A and II-B from the rule, follows the arrows by
 // itself, and compares every cell.
 func TestStructure(t *testing.T) {
-	if got := AQLs(); fmt.Sprint(got) != fmt.Sprint(preferredAQLs) {
+	if got := tables().aqls; fmt.Sprint(got) != fmt.Sprint(preferredAQLs) {
 		t.Fatalf("AQLs %v", got)
 	}
 	for mode, rule := range diagonals {

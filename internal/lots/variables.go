@@ -11,6 +11,8 @@ import (
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"finishbench/internal/part"
 )
 
 // VariablesEdition is where the plans for measured values come from.
@@ -111,7 +113,7 @@ func VariablesByLetter(letter string, aql float64, mode Mode) (Variables, error)
 		return Variables{}, fmt.Errorf("lots: no %q plans for measured values; there are normal and tightened", mode)
 	}
 	if !slices.Contains(t.aqls[mode], aql) {
-		return Variables{}, fmt.Errorf("lots: no AQL %s for measured values on %s inspection; %s", number(aql), mode, neighbours(aql, t.aqls[mode]))
+		return Variables{}, fmt.Errorf("lots: no AQL %s for measured values on %s inspection; %s", part.Decimal(aql), mode, neighbours(aql, t.aqls[mode]))
 	}
 	c, ok := t.cells[mode][cellKey{letter, aql}]
 	if !ok {
@@ -172,7 +174,7 @@ func (v Variables) Judge(values []float64, l Limits) (Measured, error) {
 	m := Measured{N: len(values)}
 	m.Mean, m.S = stat.MeanStdDev(values, nil)
 	if !(m.S > 0) {
-		return Measured{}, fmt.Errorf("lots: all %d values are %s; without any spread the s-method can not judge", len(values), number(values[0]))
+		return Measured{}, fmt.Errorf("lots: all %d values are %s; without any spread the s-method can not judge", len(values), part.Decimal(values[0]))
 	}
 	side := func(q float64) (*float64, *float64) {
 		p := EstimateOutside(q, v.N)
@@ -205,11 +207,11 @@ func (v Variables) Judge(values []float64, l Limits) (Measured, error) {
 func (v Variables) checkValues(values []float64, l Limits) error {
 	switch {
 	case v.N < 3 || !(v.M > 0):
-		return fmt.Errorf("lots: the plan for measured values has a sample of %d and M %s; look one up first", v.N, number(v.M))
+		return fmt.Errorf("lots: the plan for measured values has a sample of %d and M %s; look one up first", v.N, part.Decimal(v.M))
 	case l.Lower == nil && l.Upper == nil:
 		return fmt.Errorf("lots: a measured value is judged by a lower or an upper limit; there is none")
 	case l.Lower != nil && l.Upper != nil && !(*l.Lower < *l.Upper):
-		return fmt.Errorf("lots: the lower limit %s is not below the upper limit %s", number(*l.Lower), number(*l.Upper))
+		return fmt.Errorf("lots: the lower limit %s is not below the upper limit %s", part.Decimal(*l.Lower), part.Decimal(*l.Upper))
 	case len(values) != v.N:
 		return fmt.Errorf("lots: the plan needs %d measured values, not %d", v.N, len(values))
 	}
@@ -310,7 +312,7 @@ func (v Variables) Through() Through {
 	t.Law = "normal"
 	t.Sentence = strings.Join([]string{
 		fmt.Sprintf("Of lots with %s percent beyond the limit, this plan accepts 95 in 100; of lots with %s, 10 in 100.", short(*t.P95), short(*t.P10)),
-		fmt.Sprintf("At the AQL of %s it accepts %s.", number(v.AQL), inHundred(pa)),
+		fmt.Sprintf("At the AQL of %s it accepts %s.", part.Decimal(v.AQL), inHundred(pa)),
 	}, " ")
 	return t
 }

@@ -8,6 +8,7 @@ import (
 	"math"
 	"strings"
 
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -172,23 +173,22 @@ func (s Shape) SVGPath(x, y, r float64) string {
 	return b.String()
 }
 
-// Colour is the bright inner colour of a kind's mark, of the palette of Okabe and Ito, "Color
-// Universal Design", 2002 (values from memory); white for words it does not know. Shapes tell the
-// kinds apart; colours repeat.
+// Colour is the bright inner colour of a kind's mark; white for words it does not know. Shapes tell
+// the kinds apart; colours repeat.
 func Colour(k part.Kind) color.NRGBA {
 	switch k {
 	case part.Bubble, part.Haze:
-		return color.NRGBA{0x56, 0xb4, 0xe9, 0xff} // sky
+		return palette.Sky
 	case part.Dust, part.Missed:
-		return color.NRGBA{0xf0, 0xe4, 0x42, 0xff} // yellow
+		return palette.Yellow
 	case part.Fibre, part.OrangePeel:
-		return color.NRGBA{0xcc, 0x79, 0xa7, 0xff} // purple
+		return palette.Purple
 	case part.Sanding, part.Bead:
-		return color.NRGBA{0xe6, 0x9f, 0x00, 0xff} // orange
+		return palette.Orange
 	case part.Crater, part.Gap:
-		return color.NRGBA{0x00, 0x9e, 0x73, 0xff} // green
+		return palette.Green
 	case part.Run, part.Chip, part.Step:
-		return color.NRGBA{0xd5, 0x5e, 0x00, 0xff} // vermilion
+		return palette.Vermilion
 	}
-	return color.NRGBA{0xff, 0xff, 0xff, 0xff}
+	return palette.White
 }

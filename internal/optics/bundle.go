@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"finishbench/internal/robust"
 )
 
 // bundle is the fit of one lens and a pose for each view to all marks, by
@@ -23,54 +25,51 @@ type bundle struct {
 // normal holds the normal equations: lens with lens (n x n), lens with pose
 // (n x 6 a view), pose with pose (6 x 6 a view), and the right-hand sides.
 type normal struct {
-	n     int
-	a     []float64
-	g     []float64
-	b     [][]float64
-	v     [][36]float64
-	h     [][6]float64
-	cost  float64
-	valid bool // no mark behind the lens
+	n    int
+	a    []float64
+	g    []float64
+	b    [][]float64
+	v    [][36]float64
+	h    [][6]float64
+	cost float64 // +Inf where a mark is behind the lens
 }
 
-const (
-	bundleTries = 500 // steps tried before a fit is given up; good views take 10 to 30
-	poseSize    = 6
-)
+const poseSize = 6
+
+// rest is how far the fits here go: good views take 10 to 30 steps; beyond the
+// damping the sum is as small as numbers tell.
+var rest = robust.Descent{Rounds: 500, Gain: 1e-13, Most: 1e16}
 
 // fit improves lens and poses until they stay.
 func (b *bundle) fit() error {
-	lambda := 1e-3
+	type state struct {
+		bundle
+		q *normal
+	}
 	now := b.normal(&b.lens, b.poses)
-	if !now.valid {
+	if math.IsInf(now.cost, 1) {
 		return errors.New("the fit found no start with the target in front of the lens")
 	}
-	for range bundleTries {
-		l, poses, ok := b.step(now, lambda)
-		if ok {
-			next := b.normal(&l, poses)
-			if next.valid && next.cost <= now.cost {
-				done := now.cost-next.cost <= 1e-13*now.cost
-				b.lens, b.poses, now = l, poses, next
-				lambda = max(lambda/10, 1e-12)
-				if done {
-					return nil
-				}
-				continue
-			}
+	at, _, rested := robust.Descend(rest, state{*b, now}, now.cost, func(at state, damp float64) (state, float64) {
+		var ok bool
+		if at.lens, at.poses, ok = at.step(at.q, damp); !ok {
+			return at, math.Inf(1)
 		}
-		if lambda *= 10; lambda > 1e16 {
-			return nil // no direction leads down: the sum is as small as numbers tell
-		}
+		at.q = at.normal(&at.lens, at.poses)
+		return at, at.q.cost
+	})
+	*b = at.bundle
+	if !rested {
+		return errors.New("the fit did not come to rest; the views contradict each other, or say too little about the lens")
 	}
-	return errors.New("the fit did not come to rest; the views contradict each other, or say too little about the lens")
+	return nil
 }
 
 // normal sets up the normal equations about the given lens and poses.
 func (b *bundle) normal(l *Lens, poses []Pose) *normal {
 	n := len(b.groups)
 	q := &normal{n: n, a: make([]float64, n*n), g: make([]float64, n), b: make([][]float64, len(b.views)),
-		v: make([][36]float64, len(b.views)), h: make([][6]float64, len(b.views)), valid: true}
+		v: make([][36]float64, len(b.views)), h: make([][6]float64, len(b.views))}
 	var jl [2][lensSize]float64
 	var jp [2][poseSize]float64
 	lens := make([]float64, n)
@@ -80,7 +79,7 @@ func (b *bundle) normal(l *Lens, poses []Pose) *normal {
 		for _, m := range view.Marks {
 			e, ok := project(l, &poses[i], m, &jl, &jp)
 			if !ok {
-				q.valid = false
+				q.cost = math.Inf(1)
 				return q
 			}
 			w := 1.0
@@ -160,7 +159,7 @@ func (b *bundle) step(q *normal, lambda float64) (Lens, []Pose, bool) {
 	if !ok {
 		return Lens{}, nil, false
 	}
-	move, ok := solve(s, rhs)
+	move, ok := robust.SolveDamped(s, rhs, 0)
 	if !ok {
 		return Lens{}, nil, false
 	}
@@ -197,17 +196,13 @@ func (b *bundle) step(q *normal, lambda float64) (Lens, []Pose, bool) {
 // gives what is left for the lens, with the inverse of each pose's block.
 func (q *normal) eliminate(lambda float64) (*mat.SymDense, []float64, [][36]float64, bool) {
 	inv := make([][36]float64, len(q.v))
-	rest := append([]float64(nil), q.a...)
+	left := append([]float64(nil), q.a...)
 	rhs := append([]float64(nil), q.g...)
 	for k := range q.n {
-		rest[k*q.n+k] *= 1 + lambda
+		left[k*q.n+k] *= 1 + lambda
 	}
 	for i := range q.v {
-		v := mat.NewSymDense(poseSize, append([]float64(nil), q.v[i][:]...))
-		for k := range poseSize {
-			v.SetSym(k, k, v.At(k, k)*(1+lambda))
-		}
-		if !invert(v, &inv[i]) {
+		if !invert(robust.Damped(mat.NewSymDense(poseSize, q.v[i][:]), lambda), &inv[i]) {
 			return nil, nil, nil, false
 		}
 		for r := range q.n {
@@ -220,7 +215,7 @@ func (q *normal) eliminate(lambda float64) (*mat.SymDense, []float64, [][36]floa
 			}
 			for o := range q.n {
 				for c := range poseSize {
-					rest[r*q.n+o] -= bv[c] * q.b[i][o*poseSize+c]
+					left[r*q.n+o] -= bv[c] * q.b[i][o*poseSize+c]
 				}
 			}
 		}
@@ -228,12 +223,12 @@ func (q *normal) eliminate(lambda float64) (*mat.SymDense, []float64, [][36]floa
 	if q.n == 0 {
 		return nil, rhs, inv, true
 	}
-	return mat.NewSymDense(q.n, rest), rhs, inv, true
+	return mat.NewSymDense(q.n, left), rhs, inv, true
 }
 
 // invert writes the inverse of a positive definite block of 6 x 6.
 func invert(v *mat.SymDense, out *[36]float64) bool {
-	m, ok := inverse(v)
+	m, ok := robust.Inverse(v)
 	if !ok {
 		return false
 	}
@@ -243,64 +238,4 @@ func invert(v *mat.SymDense, out *[36]float64) bool {
 		}
 	}
 	return true
-}
-
-// scaled gives a positive semidefinite matrix with a diagonal of 1, so that the
-// units of its rows do not matter, and the factors that do this.
-func scaled(s *mat.SymDense) (*mat.SymDense, []float64, bool) {
-	n := s.SymmetricDim()
-	d, q := make([]float64, n), mat.NewSymDense(n, nil)
-	for k := range d {
-		if d[k] = 1 / math.Sqrt(s.At(k, k)); math.IsInf(d[k], 0) || math.IsNaN(d[k]) {
-			return nil, nil, false
-		}
-	}
-	for r := range n {
-		for c := r; c < n; c++ {
-			q.SetSym(r, c, s.At(r, c)*d[r]*d[c])
-		}
-	}
-	return q, d, true
-}
-
-// inverse is that of a positive definite matrix.
-func inverse(s *mat.SymDense) (*mat.SymDense, bool) {
-	q, d, ok := scaled(s)
-	var chol mat.Cholesky
-	if !ok || !chol.Factorize(q) {
-		return nil, false
-	}
-	var m mat.SymDense
-	if err := chol.InverseTo(&m); err != nil && !errors.As(err, new(mat.Condition)) {
-		return nil, false
-	}
-	for r := range d {
-		for c := r; c < len(d); c++ {
-			m.SetSym(r, c, m.At(r, c)*d[r]*d[c])
-		}
-	}
-	return &m, true
-}
-
-// solve gives x of s x = rhs, s positive definite; nothing for nothing.
-func solve(s *mat.SymDense, rhs []float64) ([]float64, bool) {
-	if len(rhs) == 0 {
-		return nil, true
-	}
-	q, d, ok := scaled(s)
-	var chol mat.Cholesky
-	if !ok || !chol.Factorize(q) {
-		return nil, false
-	}
-	x, y := make([]float64, len(d)), make([]float64, len(d))
-	for k := range d {
-		y[k] = rhs[k] * d[k]
-	}
-	if err := chol.SolveVecTo(mat.NewVecDense(len(d), x), mat.NewVecDense(len(d), y)); err != nil && !errors.As(err, new(mat.Condition)) {
-		return nil, false
-	}
-	for k := range d {
-		x[k] *= d[k]
-	}
-	return x, true
 }

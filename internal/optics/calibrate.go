@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -290,7 +291,7 @@ func bestBundle(views []View, weight []float64, groups [][]int, square bool) (*b
 			}
 			continue
 		}
-		if q := b.normal(&b.lens, b.poses); q.valid && q.cost < least {
+		if q := b.normal(&b.lens, b.poses); q.cost < least {
 			best, least = b, q.cost
 		}
 	}
@@ -310,7 +311,7 @@ func (c *Calibration) describe(b *bundle) error {
 	if name, weak := undetermined(q, s, b.groups); weak {
 		return fmt.Errorf("the views do not determine %s: tilt the target by 20 to 45 degrees, in other directions from picture to picture", name)
 	}
-	sinv, ok := inverse(s)
+	sinv, ok := robust.Inverse(s)
 	if !ok {
 		return errors.New("the views do not determine the lens: tilt the target by 20 to 45 degrees, in other directions from picture to picture")
 	}

@@ -81,10 +81,10 @@ type Named struct {
 }
 
 // linearTable gives linear light, 0..1, for each sample of an image's depth.
-func (o FlatFieldOptions) linearTable(im *part.Image) []float32 { return samplesToLight(im, o.Linear) }
+func (o FlatFieldOptions) linearTable(im *part.Image) []float32 { return SamplesToLight(im, o.Linear) }
 
-// samplesToLight is the table from samples to light.
-func samplesToLight(im *part.Image, linear bool) []float32 {
+// SamplesToLight is the table from samples to light.
+func SamplesToLight(im *part.Image, linear bool) []float32 {
 	if !linear {
 		if im.Pix16 != nil {
 			return Linear16()
@@ -182,7 +182,7 @@ func checkWhite(n Named, o FlatFieldOptions) error {
 	t := o.linearTable(n.Image)
 	clipped, sum, total := 0, 0.0, n.Image.W*n.Image.H*n.Image.C
 	for i := range total {
-		s := sampleOf(n.Image, i)
+		s := SampleOf(n.Image, i)
 		sum += float64(t[s])
 		if s >= top {
 			clipped++

@@ -109,13 +109,13 @@ func TestFlatFieldEvens(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		table := samplesToLight(fixed, c.linear)
+		table := SamplesToLight(fixed, c.linear)
 		half := 0.0
 		if c.bits == 8 { // a step is up to 1.3 % of this light; half of it going in, half coming out
 			half = 0.013
 		}
 		for i := range l.w * l.h * c.channels {
-			if v := float64(table[sampleOf(fixed, i)]); math.Abs(v/(0.8*mean)-1) > 0.005+half {
+			if v := float64(table[SampleOf(fixed, i)]); math.Abs(v/(0.8*mean)-1) > 0.005+half {
 				t.Fatalf("%+v: sample %d is %.4f after correction, want %.4f", c, i, v, 0.8*mean)
 			}
 		}

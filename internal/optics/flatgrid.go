@@ -9,8 +9,8 @@ import (
 	"finishbench/internal/robust"
 )
 
-// sampleOf is sample i of an image of either depth.
-func sampleOf(im *part.Image, i int) int {
+// SampleOf is sample i of an image of either depth.
+func SampleOf(im *part.Image, i int) int {
 	if im.Pix16 != nil {
 		return int(im.Pix16[i])
 	}
@@ -24,7 +24,7 @@ func meanLight(all []Named, c int, o FlatFieldOptions) *part.Plane {
 	for _, n := range all {
 		t := o.linearTable(n.Image)
 		for i := range p.V {
-			p.V[i] += t[sampleOf(n.Image, i*im.C+c)] / float32(len(all))
+			p.V[i] += t[SampleOf(n.Image, i*im.C+c)] / float32(len(all))
 		}
 	}
 	return p
@@ -321,14 +321,14 @@ func (f *FlatField) Linear(im *part.Image, c int) (*part.Plane, error) {
 		return nil, fmt.Errorf("optics: channel %d of an image with %d", c, im.C)
 	}
 	p := part.NewPlane(im.W, im.H)
-	t := samplesToLight(im, f.Encoding == "linear")
+	t := SamplesToLight(im, f.Encoding == "linear")
 	top := im.MaxSample()
 	dark := f.dark(c)
 	gain := make([]float32, im.W)
 	for y := range im.H {
 		f.GainRow(c, y, gain)
 		for x := range im.W {
-			s := sampleOf(im, (y*im.W+x)*im.C+c)
+			s := SampleOf(im, (y*im.W+x)*im.C+c)
 			v := (t[s] - dark) * gain[x]
 			if s >= top {
 				v = max(v, 1)
@@ -360,7 +360,7 @@ func (f *FlatField) Apply(im *part.Image) (*part.Image, error) {
 	} else {
 		out.Pix8 = make([]uint8, len(im.Pix8))
 	}
-	t := samplesToLight(im, f.Encoding == "linear")
+	t := SamplesToLight(im, f.Encoding == "linear")
 	encode := lightToSamples(im.MaxSample(), f.Encoding == "linear")
 	top := im.MaxSample()
 	gain := make([]float32, im.W)
@@ -370,7 +370,7 @@ func (f *FlatField) Apply(im *part.Image) (*part.Image, error) {
 			f.GainRow(c, y, gain)
 			for x := range im.W {
 				i := (y*im.W+x)*im.C + c
-				s := sampleOf(im, i)
+				s := SampleOf(im, i)
 				if s < top {
 					s = min(encode((t[s]-dark)*gain[x]), top-1)
 				}
@@ -385,7 +385,7 @@ func (f *FlatField) Apply(im *part.Image) (*part.Image, error) {
 	return out, nil
 }
 
-// lightToSamples is the inverse of samplesToLight, to the nearest sample.
+// lightToSamples is the inverse of SamplesToLight, to the nearest sample.
 func lightToSamples(top int, linear bool) func(float32) int {
 	if linear {
 		return func(v float32) int { return int(min(max(v, 0), 1)*float32(top) + 0.5) }

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -164,8 +165,8 @@ func fitPoly(x, y []float64, degree int) (*poly, error) {
 			g[k] += row[k] * y[i]
 		}
 	}
-	c, ok := solve(n, g)
-	inv, ok2 := inverse(n)
+	c, ok := robust.SolveDamped(n, g, 0)
+	inv, ok2 := robust.Inverse(n)
 	if !ok || !ok2 {
 		return nil, errors.New("the marks do not fix the scale along the ruler")
 	}

@@ -11,7 +11,7 @@ import (
 // for.
 var ErrNoEdge = errors.New("no straight slanted edge was found; photograph a straight, clean edge (of the target, or of the lit panel), turned by about 5 degrees from the picture's border")
 
-// EdgeOptions are what [SlantedEdge] measures by. Start from
+// EdgeOptions are what an edge is measured by. Start from
 // [DefaultEdgeOptions].
 type EdgeOptions struct {
 	HalfPX   float64 // pixels up to this far from the edge, along the row, count; 0: as far as the region reaches on both sides
@@ -53,68 +53,6 @@ type Sharpness struct {
 // perPX is the number of bins a pixel, ISO 12233's.
 const perPX = 4
 
-// SlantedEdge measures sharpness on a region of linear light that holds one
-// straight edge, of either direction and polarity. The steps are those of ISO
-// 12233:2017, annex D (e-SFR; from memory): the edge's place in each row as the
-// centroid of the derivative under a window, twice, the window re-centred on
-// the line fitted to the places; all pixels put into quarter-pixel bins by
-// distance from the line; derivative; Hamming window; magnitude of the Fourier
-// transform, normalised at 0, divided by the response of the central
-// difference, sinc(f/2), and (an addition) of the bins, about sinc(f/4). Frequencies
-// along the row become such along the normal by 1/cos of the edge's angle.
-//
-// The uncertainty is the larger of two: the pixels' noise carried through these
-// steps, and the change when one block of rows after the other is left out (Tukey
-// 1958, the jackknife; blocks after Kuensch 1989). It holds noise and unevenness
-// along the edge, nothing that all rows share.
-//
-// Errors say that there is no edge, or that it lies so that nothing can be
-// measured. What makes the figure doubtful is in Warnings.
-func SlantedEdge(p *part.Plane, o EdgeOptions) (Sharpness, error) {
-	if p == nil || p.W < 8 || p.H < 8 || len(p.V) != p.W*p.H {
-		return Sharpness{}, errors.New("optics: slanted edge: the region must be 8 pixels wide and high at least")
-	}
-	upright := acrossEdge(p)
-	r := &edgeRegion{p: p, upright: upright}
-	l, err := r.firstLine()
-	if err != nil {
-		return Sharpness{}, err
-	}
-	return r.measure(l, o)
-}
-
-// acrossEdge says whether light changes more along rows than along columns.
-func acrossEdge(p *part.Plane) bool {
-	// Mean profiles, not pixels, so that noise does not vote.
-	const strip = 4
-	across, down := 0.0, 0.0
-	for y := 0; y+strip <= p.H; y += strip {
-		across = max(across, steepest(p.W, func(x int) (s float64) {
-			for k := range strip {
-				s += float64(p.At(x, y+k))
-			}
-			return s
-		}))
-	}
-	for x := 0; x+strip <= p.W; x += strip {
-		down = max(down, steepest(p.H, func(y int) (s float64) {
-			for k := range strip {
-				s += float64(p.At(x+k, y))
-			}
-			return s
-		}))
-	}
-	return across >= down
-}
-
-func steepest(n int, at func(int) float64) float64 {
-	most := 0.0
-	for i := 2; i+2 < n; i++ {
-		most = max(most, math.Abs(at(i+2)+at(i+1)-at(i-1)-at(i-2)))
-	}
-	return most
-}
-
 // edgeRegion reads a plane so that the edge always runs down: u across it, v
 // along it.
 type edgeRegion struct {
@@ -152,26 +90,6 @@ func (l edgeLine) at(v int) float64 {
 
 // bow is the sag over the line's rows, px.
 func (l edgeLine) bow() float64 { h := float64(l.to-l.from) / 2; return math.Abs(l.c) * h * h }
-
-// firstLine finds the edge without a guess: the centroid of each row's
-// derivative under a window over the whole row.
-func (r *edgeRegion) firstLine() (edgeLine, error) {
-	nu, nv := r.size()
-	mid := edgeLine{a: float64(nu-1) / 2, to: nv}
-	l, err := r.fit(mid, float64(nu)/2, false)
-	if err != nil {
-		return l, err
-	}
-	// A second look under a window on the line, as wide as the region allows:
-	// an edge off the middle was drawn towards it.
-	for range 2 {
-		half := max(r.room(l, 0), 4)
-		if l, err = r.fit(l, half, false); err != nil {
-			return l, err
-		}
-	}
-	return l, nil
-}
 
 // room is the distance, px, that the region reaches on both sides of the line
 // in each of its rows; at most most, where that is not 0.

@@ -1,6 +1,7 @@
 package optics
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -164,4 +165,71 @@ func TestBentEdge(t *testing.T) {
 			t.Errorf("upright %v: MTF50 %.4f, drawn %.4f; sag %.2f, drawn 1.5", upright, s.MTF50CyPX, MTF50OfSigma(0.8), s.BowPX)
 		}
 	}
+}
+
+// SlantedEdge measures a region that holds one straight edge, of either direction and
+// polarity: edgeRegion.measure from a line found without a guess.
+func SlantedEdge(p *part.Plane, o EdgeOptions) (Sharpness, error) {
+	if p == nil || p.W < 8 || p.H < 8 || len(p.V) != p.W*p.H {
+		return Sharpness{}, errors.New("optics: slanted edge: the region must be 8 pixels wide and high at least")
+	}
+	upright := acrossEdge(p)
+	r := &edgeRegion{p: p, upright: upright}
+	l, err := r.firstLine()
+	if err != nil {
+		return Sharpness{}, err
+	}
+	return r.measure(l, o)
+}
+
+// acrossEdge says whether light changes more along rows than along columns.
+func acrossEdge(p *part.Plane) bool {
+	// Mean profiles, not pixels, so that noise does not vote.
+	const strip = 4
+	across, down := 0.0, 0.0
+	for y := 0; y+strip <= p.H; y += strip {
+		across = max(across, steepest(p.W, func(x int) (s float64) {
+			for k := range strip {
+				s += float64(p.At(x, y+k))
+			}
+			return s
+		}))
+	}
+	for x := 0; x+strip <= p.W; x += strip {
+		down = max(down, steepest(p.H, func(y int) (s float64) {
+			for k := range strip {
+				s += float64(p.At(x+k, y))
+			}
+			return s
+		}))
+	}
+	return across >= down
+}
+
+func steepest(n int, at func(int) float64) float64 {
+	most := 0.0
+	for i := 2; i+2 < n; i++ {
+		most = max(most, math.Abs(at(i+2)+at(i+1)-at(i-1)-at(i-2)))
+	}
+	return most
+}
+
+// firstLine finds the edge without a guess: the centroid of each row's
+// derivative under a window over the whole row.
+func (r *edgeRegion) firstLine() (edgeLine, error) {
+	nu, nv := r.size()
+	mid := edgeLine{a: float64(nu-1) / 2, to: nv}
+	l, err := r.fit(mid, float64(nu)/2, false)
+	if err != nil {
+		return l, err
+	}
+	// A second look under a window on the line, as wide as the region allows:
+	// an edge off the middle was drawn towards it.
+	for range 2 {
+		half := max(r.room(l, 0), 4)
+		if l, err = r.fit(l, half, false); err != nil {
+			return l, err
+		}
+	}
+	return l, nil
 }

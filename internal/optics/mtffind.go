@@ -372,7 +372,7 @@ func (f *edgeFinder) box(l edgeLine, half float64) part.Box {
 // of normal values (textbook); one edge has its own. NaN: none.
 func SharpnessOf(found []FoundEdge) (mtf50, u float64) {
 	var m, us []float64
-	for _, e := range cleanEdges(found) {
+	for _, e := range CleanEdges(found) {
 		m = append(m, e.MTF50CyPX)
 		if !math.IsNaN(e.UMTF50CyPX) {
 			us = append(us, e.UMTF50CyPX)
@@ -401,8 +401,8 @@ func SharpnessOf(found []FoundEdge) (mtf50, u float64) {
 	return robust.Quantile(m, 0.5), u
 }
 
-// cleanEdges are the edges without warnings; all, where there are none such.
-func cleanEdges(found []FoundEdge) []FoundEdge {
+// CleanEdges are the edges without warnings; all, where there are none such.
+func CleanEdges(found []FoundEdge) []FoundEdge {
 	var clean []FoundEdge
 	for _, e := range found {
 		if len(e.Warnings) == 0 {

@@ -5,7 +5,23 @@ import (
 	"math"
 )
 
-// measure does all that follows the first line.
+// measure measures sharpness in linear light from a first line along the edge.
+// The steps are those of ISO 12233:2017, annex D (e-SFR; from memory): the edge's
+// place in each row as the centroid of the derivative under a window, twice, the
+// window re-centred on the line fitted to the places; all pixels put into
+// quarter-pixel bins by distance from the line; derivative; Hamming window;
+// magnitude of the Fourier transform, normalised at 0, divided by the response of
+// the central difference, sinc(f/2), and (an addition) of the bins, about
+// sinc(f/4). Frequencies along the row become such along the normal by 1/cos of
+// the edge's angle.
+//
+// The uncertainty is the larger of two: the pixels' noise carried through these
+// steps, and the change when one block of rows after the other is left out (Tukey
+// 1958, the jackknife; blocks after Kuensch 1989). It holds noise and unevenness
+// along the edge, nothing that all rows share.
+//
+// Errors say that the edge lies so that nothing can be measured. What makes the
+// figure doubtful is in Warnings.
 func (r *edgeRegion) measure(l edgeLine, o EdgeOptions) (Sharpness, error) {
 	half := r.room(l, o.HalfPX)
 	if half < 4 {

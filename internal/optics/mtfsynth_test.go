@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"finishbench/internal/gauge/sensor"
 	"finishbench/internal/optics"
 	"finishbench/internal/synth"
 )
@@ -16,7 +17,7 @@ func TestEdgesOfDrawnUnit(t *testing.T) {
 		p := synth.DefaultEdge()
 		p.TiltDeg, p.BlurSigmaPX, p.Flat = 5, sigma, true
 		im, _ := synth.Edge(p)
-		light, err := optics.EdgeLight(im, false)
+		light, err := sensor.EdgeLight(im, false)
 		if err != nil {
 			t.Fatal(err)
 		}

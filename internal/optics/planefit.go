@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
+	"finishbench/internal/robust"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -65,14 +66,25 @@ func fitPlane(v *View, perspective, radial bool) (*planeFit, bool) {
 		f.free = append(f.free, planeK)
 	}
 	f.spare = 2*len(v.Marks) - len(f.free)
-	if f.spare < 0 || !f.improve() {
+	if f.spare < 0 {
 		return nil, false
 	}
-	n, _, _ := f.normal(f.p)
-	inv, ok := inverse(n)
-	if !ok {
+	at, cost := f.normal(f.p)
+	at, cost, rested := robust.Descend(rest, at, cost, func(at planeState, damp float64) (planeState, float64) {
+		step, ok := robust.SolveDamped(at.n, at.g, damp)
+		if !ok {
+			return at, math.Inf(1)
+		}
+		for k, place := range f.free {
+			at.p[place] += step[k]
+		}
+		return f.normal(at.p)
+	})
+	inv, ok := robust.Inverse(at.n)
+	if !rested || !ok || math.IsInf(cost, 0) || math.IsNaN(cost) {
 		return nil, false
 	}
+	f.p, f.cost = at.p, cost*f.px*f.px
 	if v := f.variance() / (f.px * f.px); !math.IsNaN(v) {
 		inv.ScaleSym(v, inv)
 	}
@@ -80,45 +92,16 @@ func fitPlane(v *View, perspective, radial bool) (*planeFit, bool) {
 	return f, true
 }
 
-// improve is Levenberg and Marquardt's method on the free parameters.
-func (f *planeFit) improve() bool {
-	lambda := 1e-4
-	n, g, cost := f.normal(f.p)
-	for range bundleTries {
-		raised := mat.NewSymDense(len(g), nil)
-		raised.CopySym(n)
-		for k := range g {
-			raised.SetSym(k, k, n.At(k, k)*(1+lambda))
-		}
-		p, ok := f.p, false
-		if step, solved := solve(raised, g); solved {
-			for k, place := range f.free {
-				p[place] += step[k]
-			}
-			n2, g2, c2 := f.normal(p)
-			if ok = c2 <= cost; ok {
-				done := cost-c2 <= 1e-13*cost
-				f.p, n, g, cost = p, n2, g2, c2
-				f.cost = cost * f.px * f.px
-				lambda = max(lambda/10, 1e-12)
-				if done {
-					return true
-				}
-			}
-		}
-		if !ok {
-			if lambda *= 10; lambda > 1e16 {
-				f.cost = cost * f.px * f.px
-				return !math.IsInf(cost, 0) && !math.IsNaN(cost)
-			}
-		}
-	}
-	return false
+// planeState is parameters with the normal equations about them.
+type planeState struct {
+	p [planeSize]float64
+	n *mat.SymDense
+	g []float64
 }
 
 // normal sets up the normal equations; the cost is infinite where a mark would
 // lie beyond the plane's horizon.
-func (f *planeFit) normal(p [planeSize]float64) (*mat.SymDense, []float64, float64) {
+func (f *planeFit) normal(p [planeSize]float64) (planeState, float64) {
 	size := len(f.free)
 	n, g, cost := mat.NewSymDense(size, nil), make([]float64, size), 0.0
 	for _, m := range f.view.Marks {
@@ -139,7 +122,7 @@ func (f *planeFit) normal(p [planeSize]float64) (*mat.SymDense, []float64, float
 			}
 		}
 	}
-	return n, g, cost
+	return planeState{p, n, g}, cost
 }
 
 // planeAt is the model and its derivatives by all parameters.

@@ -1,9 +1,7 @@
 package plots
 
 import (
-	"bytes"
 	"errors"
-	"fmt"
 	"math"
 	"strings"
 	"unicode"
@@ -13,7 +11,6 @@ import (
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgsvg"
 )
 
 // ErrNothing is returned where no number is left to draw.
@@ -29,6 +26,7 @@ type Options struct {
 	HeightMM float64 // default 100, at least 40; names of series and lines come on top
 	LogX     bool    // a logarithmic x axis; x that is not positive is left out
 	Missing  string  // what the legend calls a question mark; "": "not measured"
+	Onto     Onto    // nil: the plot is returned as SVG
 }
 
 func (o Options) missingName() string {
@@ -212,29 +210,25 @@ func (f *frame) svg() ([]byte, error) {
 	marks, tiers := f.placeMarks(w, right)
 	over := f.stripsHeight()
 	h := vg.Length(f.o.HeightMM*unitsPerMM) + top + bottom + over + vg.Length(tiers)*lineHeight
-	canvas := vgsvg.New(w, h)
-	whole := draw.Crop(draw.New(canvas), 6, -8, 6, -6)
-	inner := draw.Crop(whole, f.left, -right, bottom, -top-over-vg.Length(tiers)*lineHeight)
-	f.Draw(inner)
-	data := f.DataCanvas(inner)
-	f.perX = (data.Max.X - data.Min.X) / vg.Length(f.X.Max-f.X.Min)
-	f.drawLines(data)
-	for _, draw := range f.above {
-		draw(&data)
-	}
-	f.drawStrips(data, inner.Max.Y)
-	f.drawMarks(data, inner.Max.Y+over, marks)
-	if f.o.Y != "" {
-		sty := textStyle(textSize)
-		sty.YAlign = draw.YTop
-		whole.FillText(sty, vg.Point{X: whole.Min.X, Y: whole.Max.Y}, clean(f.o.Y))
-	}
-	f.drawLegend(whole, rows, bottom)
-	var b bytes.Buffer
-	if _, err := canvas.WriteTo(&b); err != nil {
-		return nil, fmt.Errorf("plots: write svg: %w", err)
-	}
-	return inPage(b.Bytes(), w, h)
+	return f.o.Onto.on(w, h, func(canvas vg.Canvas) {
+		whole := draw.Crop(draw.NewCanvas(canvas, w, h), 6, -8, 6, -6)
+		inner := draw.Crop(whole, f.left, -right, bottom, -top-over-vg.Length(tiers)*lineHeight)
+		f.Draw(inner)
+		data := f.DataCanvas(inner)
+		f.perX = (data.Max.X - data.Min.X) / vg.Length(f.X.Max-f.X.Min)
+		f.drawLines(data)
+		for _, draw := range f.above {
+			draw(&data)
+		}
+		f.drawStrips(data, inner.Max.Y)
+		f.drawMarks(data, inner.Max.Y+over, marks)
+		if f.o.Y != "" {
+			sty := textStyle(textSize)
+			sty.YAlign = draw.YTop
+			whole.FillText(sty, vg.Point{X: whole.Min.X, Y: whole.Max.Y}, clean(f.o.Y))
+		}
+		f.drawLegend(whole, rows, bottom)
+	})
 }
 
 // rightRoom is the room for the names of horizontal lines.

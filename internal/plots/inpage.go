@@ -7,6 +7,7 @@ import (
 	"regexp"
 
 	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/vgsvg"
 )
 
 // fontFamily is the page's.
@@ -20,6 +21,25 @@ const (
 	smallest    = 0.92
 	largest     = 1.35
 )
+
+// Onto gives the canvas for a plot of this size, in the plot's units. Lines of text
+// come to it as [Aligned] reads them.
+type Onto func(wide, high float64) vg.Canvas
+
+// on draws on what the caller gives, or, for nil, on an element of SVG, which it returns.
+func (o Onto) on(w, h vg.Length, draw func(vg.Canvas)) ([]byte, error) {
+	if o != nil {
+		draw(o(float64(w), float64(h)))
+		return nil, nil
+	}
+	canvas := vgsvg.New(w, h)
+	draw(canvas)
+	var b bytes.Buffer
+	if _, err := canvas.WriteTo(&b); err != nil {
+		return nil, fmt.Errorf("plots: write svg: %w", err)
+	}
+	return inPage(b.Bytes(), w, h)
+}
 
 // inPage turns a drawing into an element for the inside of a page: without the
 // size in points that the library writes, its texts in the page's font.

@@ -3,6 +3,7 @@ package plots
 import (
 	"bytes"
 	"math"
+	"strings"
 
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/text"
@@ -53,6 +54,18 @@ func (a anchored) Draw(c vg.Canvas, txt string, sty text.Style, pt vg.Point) {
 	for i, line := range lines {
 		c.FillString(fnt, vg.Point{X: at.X, Y: at.Y + vg.Length(len(lines)-i)*sty.Font.Size}, mark+line)
 	}
+}
+
+// Aligned is a line as a canvas of [Onto] is given it, without how it is aligned, and the
+// share of its width that lies before the place given.
+func Aligned(line string) (string, float64) {
+	if s, ok := strings.CutPrefix(line, string(anchorMiddle)); ok {
+		return s, 0.5
+	}
+	if s, ok := strings.CutPrefix(line, string(anchorEnd)); ok {
+		return s, 1
+	}
+	return line, 0
 }
 
 // anchors turns the private characters into attributes.

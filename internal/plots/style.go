@@ -4,6 +4,8 @@ import (
 	"image/color"
 	"math"
 
+	"finishbench/internal/palette"
+
 	_ "gonum.org/v1/plot" // puts the measuring font into the cache
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/text"
@@ -11,21 +13,19 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 )
 
-// The palette of Okabe and Ito, "Color Universal Design", 2002 (values from
-// memory); the darker ones first, which show on a light ground.
+// seriesColour has the palette's darker colours, which show on a light ground.
 func seriesColour(i int) color.NRGBA {
-	colours := []color.NRGBA{
-		{0x00, 0x72, 0xb2, 0xff}, {0xd5, 0x5e, 0x00, 0xff}, {0x00, 0x9e, 0x73, 0xff},
-		{0xcc, 0x79, 0xa7, 0xff}, {0x1d, 0x1b, 0x18, 0xff}, {0xe6, 0x9f, 0x00, 0xff},
-	}
+	colours := []color.NRGBA{palette.Blue, palette.Vermilion, palette.Green, palette.Purple, palette.Ink, palette.Orange}
 	return colours[i%len(colours)]
 }
 
-func ink() color.NRGBA        { return color.NRGBA{0x1d, 0x1b, 0x18, 0xff} }
-func ground() color.NRGBA     { return color.NRGBA{0xff, 0xfd, 0xf8, 0xff} } // the page's card
-func gridColour() color.NRGBA { return color.NRGBA{0x8a, 0x83, 0x76, 0x70} }
-func bandColour() color.NRGBA { return color.NRGBA{0x56, 0xb4, 0xe9, 0x58} }
-func vermilion() color.NRGBA  { return seriesColour(1) }
+func ink() color.NRGBA        { return palette.Ink }
+func ground() color.NRGBA     { return palette.Card }
+func gridColour() color.NRGBA { return thin(palette.Line, 0x70) }
+func bandColour() color.NRGBA { return thin(palette.Sky, 0x58) }
+func vermilion() color.NRGBA  { return palette.Vermilion }
+
+func thin(c color.NRGBA, alpha uint8) color.NRGBA { return color.NRGBA{c.R, c.G, c.B, alpha} }
 
 // Sizes in the drawing's own units, of which a plot of 180 mm is 680 wide: one
 // is a CSS pixel where the plot has its natural width.

@@ -11,7 +11,6 @@ import (
 
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgsvg"
 )
 
 // Unrolled is a round body laid flat, all of one scale: the plate that closes its top,
@@ -26,6 +25,7 @@ type Unrolled struct {
 	OnShell []Ring       // and on the shell, numbered on
 	Kinds   []Kind       // for the legend
 	Names   UnrolledNames
+	Onto    Onto // nil: the body is returned as SVG
 }
 
 // UnrolledNames are the words of an unrolled body.
@@ -144,35 +144,31 @@ func Unroll(u Unrolled) ([]byte, error) {
 		legend += 10
 	}
 	d.high = vg.Length(math.Ceil(y)) + legend
-	canvas := vgsvg.New(unrolledWide, d.high)
-	d.c = draw.New(canvas)
-	if d.GirthMM > 0 {
-		d.shell()
-	}
-	if hasPlate {
-		d.outline(x1, y1)
-	}
-	for i := range d.Marks {
-		d.take(&d.Marks[i])
-	}
-	for i := range d.Marks {
-		d.mark(&d.Marks[i])
-	}
-	for i, r := range u.Rings {
-		d.ring(strconv.Itoa(i+1), r, false)
-	}
-	for i, r := range u.OnShell {
-		d.ring(strconv.Itoa(len(u.Rings)+i+1), r, true)
-	}
-	for i := range d.Marks {
-		d.label(&d.Marks[i])
-	}
-	f.drawLegend(draw.Crop(d.c, 8, -8, 4, 0), rows, legend)
-	var b bytes.Buffer
-	if _, err := canvas.WriteTo(&b); err != nil {
-		return nil, fmt.Errorf("plots: write svg: %w", err)
-	}
-	return inPage(b.Bytes(), unrolledWide, d.high)
+	return u.Onto.on(unrolledWide, d.high, func(canvas vg.Canvas) {
+		d.c = draw.NewCanvas(canvas, unrolledWide, d.high)
+		if d.GirthMM > 0 {
+			d.shell()
+		}
+		if hasPlate {
+			d.outline(x1, y1)
+		}
+		for i := range d.Marks {
+			d.take(&d.Marks[i])
+		}
+		for i := range d.Marks {
+			d.mark(&d.Marks[i])
+		}
+		for i, r := range u.Rings {
+			d.ring(strconv.Itoa(i+1), r, false)
+		}
+		for i, r := range u.OnShell {
+			d.ring(strconv.Itoa(len(u.Rings)+i+1), r, true)
+		}
+		for i := range d.Marks {
+			d.label(&d.Marks[i])
+		}
+		f.drawLegend(draw.Crop(d.c, 8, -8, 4, 0), rows, legend)
+	})
 }
 
 // extent is the box around an outline; ok is false where it has no area.

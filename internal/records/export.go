@@ -104,9 +104,9 @@ func inspectionLines(in *Inspection) [][]string {
 	for _, s := range in.Scales {
 		scales = append(scales, s.SHA256)
 	}
-	line := []string{whole(in.ID), cell(in.Serial), in.Side, cell(in.Lot), string(in.Stage), cell(in.Bench), cell(in.Operator), cell(in.Faceplate), cell(in.Resin), rfc3339(in.Started), rfc3339(in.Ended),
-		string(in.Verdict()), string(r.Verdict), decimal(r.Score), decimal(r.Seam.WorstStepUM), strconv.Itoa(len(r.Findings)), string(worst), strconv.Itoa(measured),
-		strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(len(in.Pictures)), cell(strings.Join(r.Reasons, "; ")), cell(in.Program), cell(in.Libraries),
+	line := []string{whole(in.ID), part.CSVText(in.Serial), in.Side, part.CSVText(in.Lot), string(in.Stage), part.CSVText(in.Bench), part.CSVText(in.Operator), part.CSVText(in.Faceplate), part.CSVText(in.Resin), rfc3339(in.Started), rfc3339(in.Ended),
+		string(in.Verdict()), string(r.Verdict), part.CSVNumber(r.Score), part.CSVNumber(r.Seam.WorstStepUM), strconv.Itoa(len(r.Findings)), string(worst), strconv.Itoa(measured),
+		strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(len(in.Pictures)), part.CSVText(strings.Join(r.Reasons, "; ")), part.CSVText(in.Program), part.CSVText(in.Libraries),
 		in.Limits.SHA256, strings.Join(scales, " "), in.Station.SHA256, whole(in.Corrects), whole(in.CorrectedBy)}
 	w, o := Note{}, Overrule{}
 	if in.Withdrawn != nil {
@@ -115,7 +115,7 @@ func inspectionLines(in *Inspection) [][]string {
 	if in.Overruled != nil {
 		o = *in.Overruled
 	}
-	return [][]string{append(line, rfc3339(w.At), cell(w.By), cell(w.Why), rfc3339(o.At), cell(o.By), cell(o.Reason), cell(o.Note))}
+	return [][]string{append(line, rfc3339(w.At), part.CSVText(w.By), part.CSVText(w.Why), rfc3339(o.At), part.CSVText(o.By), part.CSVText(o.Reason), part.CSVText(o.Note))}
 }
 
 var findingHeader = []string{"inspection", "serial", "side", "holds", "number", "type", "zone", "severity", "confidence", "image", "diameter_mm", "length_mm", "width_mm", "area_mm2", "value_um", "station", "turn_deg", "below_mm"}
@@ -123,8 +123,8 @@ var findingHeader = []string{"inspection", "serial", "side", "holds", "number", 
 func findingLines(in *Inspection) [][]string {
 	var lines [][]string
 	for _, f := range in.Result.Findings {
-		lines = append(lines, []string{whole(in.ID), cell(in.Serial), in.Side, strconv.FormatBool(in.Holds()), strconv.Itoa(f.Number), cell(string(f.Kind)), cell(string(f.Zone)),
-			cell(string(f.Severity)), decimal(&f.Confidence), cell(f.Image), decimal(f.DiameterMM), decimal(f.LengthMM), decimal(f.WidthMM), decimal(f.AreaMM2), decimal(f.ValueUM), cell(f.Station), decimal(f.TurnDeg), decimal(f.BelowMM)})
+		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()), strconv.Itoa(f.Number), part.CSVText(string(f.Kind)), part.CSVText(string(f.Zone)),
+			part.CSVText(string(f.Severity)), part.CSVNumber(&f.Confidence), part.CSVText(f.Image), part.CSVNumber(f.DiameterMM), part.CSVNumber(f.LengthMM), part.CSVNumber(f.WidthMM), part.CSVNumber(f.AreaMM2), part.CSVNumber(f.ValueUM), part.CSVText(f.Station), part.CSVNumber(f.TurnDeg), part.CSVNumber(f.BelowMM)})
 	}
 	return lines
 }
@@ -134,8 +134,8 @@ var stationHeader = []string{"inspection", "serial", "side", "holds", "image", "
 func stationLines(in *Inspection) [][]string {
 	var lines [][]string
 	for _, s := range in.Result.Seam.Stations {
-		lines = append(lines, []string{whole(in.ID), cell(in.Serial), in.Side, strconv.FormatBool(in.Holds()), cell(s.Image), decimal(&s.AngleDeg), cell(string(s.Side)), cell(string(s.State)),
-			cell(s.Reason), decimal(s.StepUM), decimal(s.UUM), decimal(s.GapUM), decimal(s.BeadUM)})
+		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()), part.CSVText(s.Image), part.CSVNumber(&s.AngleDeg), part.CSVText(string(s.Side)), part.CSVText(string(s.State)),
+			part.CSVText(s.Reason), part.CSVNumber(s.StepUM), part.CSVNumber(s.UUM), part.CSVNumber(s.GapUM), part.CSVNumber(s.BeadUM)})
 	}
 	return lines
 }
@@ -148,27 +148,11 @@ func whole(n int64) string {
 	return strconv.FormatInt(n, 10)
 }
 
-func decimal(v *float64) string {
-	if v == nil {
-		return ""
-	}
-	return strconv.FormatFloat(*v, 'f', -1, 64)
-}
-
 func rfc3339(t time.Time) string {
 	if t.IsZero() {
 		return ""
 	}
 	return t.UTC().Format(time.RFC3339Nano)
-}
-
-// cell keeps a text on one line, and keeps a spreadsheet from taking it for a formula.
-func cell(s string) string {
-	s = strings.Join(strings.Fields(s), " ")
-	if s != "" && strings.ContainsRune("=+-@", rune(s[0])) {
-		return "'" + s
-	}
-	return s
 }
 
 // inspectionJSON is an inspection as a line of JSON.

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"finishbench/internal/marks"
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -91,8 +92,8 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, d drawing) *part.Image
 	c := &canvas{w: im.W, h: im.H, pix: im.Pix8}
 	st := styleOf(im.W, im.H)
 	st.letter *= letters
-	marks := marksIn(ov.File, r, st, d, im.W, im.H)
-	st.letter = max(st.letter*crowd(len(marks)), 11)
+	drawn := marksIn(ov.File, r, st, d, im.W, im.H)
+	st.letter = max(st.letter*crowd(len(drawn)), 11)
 	large, err := newLettering(st.letter)
 	if err != nil {
 		return im // the built-in font is part of the program; a test holds it
@@ -101,29 +102,29 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, d drawing) *part.Image
 	if err != nil {
 		return im
 	}
-	for _, m := range marks {
+	for _, m := range drawn {
 		c.keep = append(c.keep, pixels(m.box))
 	}
 	all := c.keep
 	ov.Unseen.hatch(c, styleOf(im.W, im.H), scale)
 	drawLines(c, ov, st, scale)
 
-	lay := newLayout(im.W, im.H, marks)
+	lay := newLayout(im.W, im.H, drawn)
 	caption(c, lay, small, st, ov.File, r, d)
 	drawStations(c, lay, large, st, ov.File, r, d)
-	words := len(marks) <= 12 && !d.wordless
-	labels := make([]label, len(marks))
-	for i, m := range marks {
+	words := len(drawn) <= 12 && !d.wordless
+	labels := make([]label, len(drawn))
+	for i, m := range drawn {
 		labels[i] = lay.place(large, st, m, words)
 	}
-	for i, m := range marks {
-		c.keep = keptBy(all, marks, i)
-		c.cased(m.paths, m.half, st.casing, kindColour(m.f.Kind))
-		c.cased([][]part.Point{labels[i].leader}, max(st.half*0.6, 0.5), st.casing*0.7, white)
+	for i, m := range drawn {
+		c.keep = keptBy(all, drawn, i)
+		c.cased(m.paths, m.half, st.casing, marks.Colour(m.f.Kind))
+		c.cased([][]part.Point{labels[i].leader}, max(st.half*0.6, 0.5), st.casing*0.7, palette.White)
 	}
-	for i := range marks {
+	for i := range drawn {
 		// A label that found no free place must still leave small boxes clear.
-		c.keep = keptBy(all, marks, i)
+		c.keep = keptBy(all, drawn, i)
 		labels[i].draw(c, large, st)
 	}
 	return im
@@ -231,14 +232,14 @@ func drawLines(c *canvas, ov Overlay, st style, scale float64) {
 	half, casing := max(st.half*0.55, 0.5), max(st.casing*0.5, 0.5)
 	if len(ov.FaceOutline) > 2 {
 		p := scaledPath(ov.FaceOutline, scale)
-		c.cased(dashed(append(p, p[0]), 3*st.pad64(), 9*st.pad64()), half, casing, white)
+		c.cased(dashed(append(p, p[0]), 3*st.pad64(), 9*st.pad64()), half, casing, palette.White)
 	}
 	if len(ov.SeamLine) > 1 {
-		c.cased(dashed(scaledPath(ov.SeamLine, scale), 4*st.pad64(), 4*st.pad64()), half, casing, okSky)
+		c.cased(dashed(scaledPath(ov.SeamLine, scale), 4*st.pad64(), 4*st.pad64()), half, casing, palette.Sky)
 	}
 	for _, l := range ov.Limbs {
 		if len(l) > 1 {
-			c.cased(dashed(scaledPath(l, scale), 1.5*st.pad64(), 3*st.pad64()), half*0.8, casing*0.8, okYellow)
+			c.cased(dashed(scaledPath(l, scale), 1.5*st.pad64(), 3*st.pad64()), half*0.8, casing*0.8, palette.Yellow)
 		}
 	}
 }
@@ -270,16 +271,16 @@ func caption(c *canvas, lay *layout, l *lettering, st style, file string, r *par
 	if !ok {
 		return
 	}
-	c.fill(at, shadow, 0.85)
+	c.fill(at, palette.Shadow, 0.85)
 	base := at.Min.Y + st.pad + l.ascent
-	l.write(c, at.Min.X+st.pad, base, text, white)
+	l.write(c, at.Min.X+st.pad, base, text, palette.White)
 	if bar > 0 {
 		x := at.Min.X + st.pad + l.width(text) + 2*st.pad
 		t := max(2, st.pad/2)
-		c.fill(image.Rect(x, base-t, x+bar, base), white, 1)
-		c.fill(image.Rect(x, base-l.ascent/2-t, x+t, base), white, 1)
-		c.fill(image.Rect(x+bar-t, base-l.ascent/2-t, x+bar, base), white, 1)
-		l.write(c, x+bar+2*st.pad, base, barText, white)
+		c.fill(image.Rect(x, base-t, x+bar, base), palette.White, 1)
+		c.fill(image.Rect(x, base-l.ascent/2-t, x+t, base), palette.White, 1)
+		c.fill(image.Rect(x+bar-t, base-l.ascent/2-t, x+bar, base), palette.White, 1)
+		l.write(c, x+bar+2*st.pad, base, barText, palette.White)
 	}
 }
 
@@ -334,10 +335,10 @@ func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r
 		if seen {
 			end := nearest(at, part.Point{X: x, Y: y})
 			from := toward(part.Point{X: x, Y: y}, end, 3.2*st.clear)
-			c.cased([][]part.Point{{from, end}}, max(st.half*0.6, 0.5), st.casing*0.7, white)
+			c.cased([][]part.Point{{from, end}}, max(st.half*0.6, 0.5), st.casing*0.7, palette.White)
 		}
-		c.fill(at, shadow, 0.85)
-		l.write(c, at.Min.X+st.pad, at.Min.Y+st.pad+l.ascent, text, white)
+		c.fill(at, palette.Shadow, 0.85)
+		l.write(c, at.Min.X+st.pad, at.Min.Y+st.pad+l.ascent, text, palette.White)
 	}
 }
 
@@ -347,7 +348,7 @@ func arrows(c *canvas, p part.Point, st style) {
 	c.cased([][]part.Point{
 		pts(p.X-g-a, p.Y-a, p.X-g, p.Y, p.X-g-a, p.Y+a),
 		pts(p.X+g+a, p.Y-a, p.X+g, p.Y, p.X+g+a, p.Y+a),
-	}, st.half, st.casing, okSky)
+	}, st.half, st.casing, palette.Sky)
 }
 
 // nearest is the point of r closest to p.

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"finishbench/internal/marks"
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -104,7 +105,7 @@ func TestSmallBoxesStayClearInACrowd(t *testing.T) {
 func TestStrokeCoversItsArea(t *testing.T) {
 	for _, p := range [][]part.Point{pts(20, 20, 80, 20), pts(20.3, 20.7, 70, 85), pts(50, 10, 50, 90)} {
 		c := &canvas{w: 100, h: 100, pix: make([]uint8, 30000)}
-		c.stroke([][]part.Point{p}, 2.5, white, 1)
+		c.stroke([][]part.Point{p}, 2.5, palette.White, 1)
 		sum := 0.0
 		for i := 0; i < len(c.pix); i += 3 {
 			sum += float64(c.pix[i]) / 255
@@ -118,7 +119,7 @@ func TestStrokeCoversItsArea(t *testing.T) {
 
 func TestStrokeAcrossTilesHasNoSeams(t *testing.T) {
 	c := &canvas{w: 200, h: 20, pix: make([]uint8, 200*20*3)}
-	c.stroke([][]part.Point{pts(5, 10, 60, 10, 64, 10, 195, 10)}, 2, white, 0.5)
+	c.stroke([][]part.Point{pts(5, 10, 60, 10, 64, 10, 195, 10)}, 2, palette.White, 0.5)
 	for x := 10; x < 190; x++ {
 		if v := c.pix[(10*200+x)*3]; v != c.pix[(10*200+10)*3] {
 			t.Fatalf("x %d: %d, elsewhere %d", x, v, c.pix[(10*200+10)*3])

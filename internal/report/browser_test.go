@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"image/color"
 	"image/png"
 	"math"
 	"net/url"
@@ -15,6 +16,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"finishbench/internal/palette"
 )
 
 // browser finds a browser, or skips the test.
@@ -175,11 +178,11 @@ func TestPageFirstScreen(t *testing.T) {
 	for y := 0; y < 400; y++ {
 		for x := 0; x < 1280; x++ {
 			r, g, b, _ := m.At(x, y).RGBA()
-			c := colour{uint8(r >> 8), uint8(g >> 8), uint8(b >> 8)}
+			c := color.NRGBA{uint8(r >> 8), uint8(g >> 8), uint8(b >> 8), 0xff}
 			if c == verdictColour("rework") {
 				sign++
 			}
-			if c == ink && x > 250 {
+			if c == palette.Ink && x > 250 {
 				letters++
 			}
 		}

@@ -2,8 +2,10 @@ package report
 
 import (
 	"image"
+	"image/color"
 	"math"
 
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -57,7 +59,7 @@ func (t *tiles) of(x, y int) *tile {
 // stroke draws the paths with a line of the half width (pixels) in one colour.
 // Joints are round; the line is anti-aliased; where it crosses itself it is no
 // darker.
-func (c *canvas) stroke(paths [][]part.Point, half float64, col colour, alpha float64) {
+func (c *canvas) stroke(paths [][]part.Point, half float64, col color.NRGBA, alpha float64) {
 	if c.tiles.at == nil {
 		c.tiles.across = (c.w-1)/tileSide + 1
 		c.tiles.at = make([]*tile, c.tiles.across*((c.h-1)/tileSide+1))
@@ -120,7 +122,7 @@ func (t *tile) add(x, y int, v uint8) {
 }
 
 // blend lays a colour over the pixels by their coverage, which is then none.
-func (c *canvas) blend(col colour, alpha float64) {
+func (c *canvas) blend(col color.NRGBA, alpha float64) {
 	var share [256]int
 	for v := range share {
 		share[v] = shareOf(float64(v) / 255 * alpha)
@@ -164,21 +166,21 @@ func inAny(rs []image.Rectangle, x, y int) bool {
 }
 
 // mix lays a colour over one pixel, a from 0 (nothing) to 1 (all).
-func (c *canvas) mix(x, y int, col colour, a float64) { c.mixShare(x, y, col, shareOf(a)) }
+func (c *canvas) mix(x, y int, col color.NRGBA, a float64) { c.mixShare(x, y, col, shareOf(a)) }
 
 // shareOf is a share from 0 to 1 in 256ths.
 func shareOf(a float64) int { return int(a*256 + 0.5) }
 
 // mixShare is mix by a share in 256ths.
-func (c *canvas) mixShare(x, y int, col colour, k int) {
+func (c *canvas) mixShare(x, y int, col color.NRGBA, k int) {
 	p := c.pix[(y*c.w+x)*3:][:3]
-	p[0] += uint8((int(col.r) - int(p[0])) * k >> 8)
-	p[1] += uint8((int(col.g) - int(p[1])) * k >> 8)
-	p[2] += uint8((int(col.b) - int(p[2])) * k >> 8)
+	p[0] += uint8((int(col.R) - int(p[0])) * k >> 8)
+	p[1] += uint8((int(col.G) - int(p[1])) * k >> 8)
+	p[2] += uint8((int(col.B) - int(p[2])) * k >> 8)
 }
 
 // fill lays a colour over an area.
-func (c *canvas) fill(r image.Rectangle, col colour, alpha float64) {
+func (c *canvas) fill(r image.Rectangle, col color.NRGBA, alpha float64) {
 	r = r.Intersect(image.Rect(0, 0, c.w, c.h))
 	near, share := c.kept(r), shareOf(alpha)
 	for y := r.Min.Y; y < r.Max.Y; y++ {
@@ -191,8 +193,8 @@ func (c *canvas) fill(r image.Rectangle, col colour, alpha float64) {
 }
 
 // cased draws a line that shows on any ground: dark casing, bright core.
-func (c *canvas) cased(paths [][]part.Point, half, casing float64, core colour) {
-	c.stroke(paths, half+casing, shadow, 0.85)
+func (c *canvas) cased(paths [][]part.Point, half, casing float64, core color.NRGBA) {
+	c.stroke(paths, half+casing, palette.Shadow, 0.85)
 	c.stroke(paths, half, core, 1)
 }
 

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -180,7 +181,7 @@ func corners(c *canvas, b part.Box) {
 	c.cased([][]part.Point{
 		pts(x0+d, y0, x0, y0, x0, y0+d), pts(x1-d, y0, x1, y0, x1, y0+d),
 		pts(x0+d, y1, x0, y1, x0, y1-d), pts(x1-d, y1, x1, y1, x1, y1-d),
-	}, 1, 1.2, white)
+	}, 1, 1.2, palette.White)
 }
 
 // scaleStrip draws the scale bar below a crop and returns its length in mm.
@@ -197,10 +198,10 @@ func scaleStrip(c *canvas, top int, mmPerPX, k float64) (float64, error) {
 		mm = 0
 	}
 	y, x := top+cropStrip/2, 8
-	c.fill(image.Rect(x, y-1, x+int(px+0.5), y+2), ink, 1)
-	c.fill(image.Rect(x, y-6, x+3, y+7), ink, 1)
-	c.fill(image.Rect(x+int(px+0.5)-3, y-6, x+int(px+0.5), y+7), ink, 1)
-	l.write(c, x+int(px+0.5)+10, y+l.ascent/2, text, ink)
+	c.fill(image.Rect(x, y-1, x+int(px+0.5), y+2), palette.Ink, 1)
+	c.fill(image.Rect(x, y-6, x+3, y+7), palette.Ink, 1)
+	c.fill(image.Rect(x+int(px+0.5)-3, y-6, x+int(px+0.5), y+7), palette.Ink, 1)
+	l.write(c, x+int(px+0.5)+10, y+l.ascent/2, text, palette.Ink)
 	return mm, nil
 }
 

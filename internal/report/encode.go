@@ -110,27 +110,3 @@ func cut(im *part.Image, r image.Rectangle) *part.Image {
 	}
 	return out
 }
-
-// toNRGBA and fromNRGBA change between our pixels and the standard library's;
-// for small pictures only.
-func toNRGBA(im *part.Image) *image.NRGBA {
-	out := image.NewNRGBA(image.Rect(0, 0, im.W, im.H))
-	for i := 0; i < im.W*im.H; i++ {
-		for c := 0; c < 3; c++ {
-			out.Pix[4*i+c] = im.Pix8[i*im.C+min(c, im.C-1)]
-		}
-		out.Pix[4*i+3] = 255
-	}
-	return out
-}
-
-func fromNRGBA(m *image.NRGBA) *part.Image {
-	w, h := m.Rect.Dx(), m.Rect.Dy()
-	out := &part.Image{W: w, H: h, C: 3, Pix8: make([]uint8, 3*w*h)}
-	for y := 0; y < h; y++ {
-		for x := 0; x < w; x++ {
-			copy(out.Pix8[(y*w+x)*3:(y*w+x)*3+3], m.Pix[y*m.Stride+4*x:])
-		}
-	}
-	return out
-}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+
+	"finishbench/internal/palette"
 )
 
 // leastHoleMM is how wide a place in which nothing was looked for must be, each
@@ -109,9 +111,9 @@ func (u *Unseen) hatch(c *canvas, st style, scale float64) {
 				switch {
 				case inAny(c.keep, x+k, y): // a finding's box stays clear
 				case k < thick:
-					c.mix(x+k, y, white, 0.45)
+					c.mix(x+k, y, palette.White, 0.45)
 				default:
-					c.mix(x+k, y, shadow, 0.35)
+					c.mix(x+k, y, palette.Shadow, 0.35)
 				}
 			}
 		}
@@ -122,5 +124,5 @@ func (u *Unseen) hatch(c *canvas, st style, scale float64) {
 func hatchIcon() template.HTML {
 	return template.HTML(fmt.Sprintf(`<svg class="icon" viewBox="0 0 32 32" aria-hidden="true" focusable="false">`+
 		`<rect width="32" height="32" rx="4" fill="%s"/><path d="M4 14L14 4M4 28L13 19M19 13L28 4M18 28L28 18" fill="none" stroke="%s" stroke-width="1.6"/></svg>`,
-		shadow.hex(), white.hex()))
+		palette.Hex(palette.Shadow), palette.Hex(palette.White)))
 }

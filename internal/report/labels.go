@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"finishbench/internal/marks"
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -146,20 +147,20 @@ func into(r, frame image.Rectangle) image.Rectangle {
 
 // draw writes the label: plate, small shape, text.
 func (b label) draw(c *canvas, t *lettering, st style) {
-	plate, fg := shadow, white
+	plate, fg := palette.Shadow, palette.White
 	if b.bright {
-		plate, fg = okYellow, okBlack
+		plate, fg = palette.Yellow, palette.Black
 	}
 	edge := max(1, int(st.casing))
-	c.fill(b.at.Inset(-edge), shadow, 1)
+	c.fill(b.at.Inset(-edge), palette.Shadow, 1)
 	c.fill(b.at, plate, 1)
 	h := b.at.Dy()
 	icon := part.Box{float64(b.at.Min.X) + float64(h)*0.52, float64(b.at.Min.Y) + float64(h)/2 - 0.5, 0, 0}
 	shape := marks.Of(b.kind)
 	paths, _ := shape.Around(icon, float64(h)*0.33/shape.Extent()*shape.Inner, 0)
-	col := kindColour(b.kind)
+	col := marks.Colour(b.kind)
 	if b.bright {
-		col = okBlack
+		col = palette.Black
 	}
 	c.stroke(paths, max(st.half*0.8, 0.6), col, 1)
 	t.write(c, b.at.Min.X+h, b.at.Min.Y+st.pad+t.ascent, b.text, fg)

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"image"
+	"image/color"
 	"sync"
 
 	"golang.org/x/image/font"
@@ -38,7 +39,7 @@ func newLettering(size float64) (*lettering, error) {
 func (l *lettering) width(s string) int { return font.MeasureString(l.face, s).Ceil() }
 
 // write draws s with its baseline starting at x, y.
-func (l *lettering) write(c *canvas, x, y int, s string, col colour) {
+func (l *lettering) write(c *canvas, x, y int, s string, col color.NRGBA) {
 	dot := fixed.P(x, y)
 	prev := rune(-1)
 	for _, r := range s {
@@ -57,7 +58,7 @@ func (l *lettering) write(c *canvas, x, y int, s string, col colour) {
 }
 
 // stamp lays a glyph's mask over the picture.
-func (c *canvas) stamp(dr image.Rectangle, m *image.Alpha, mp image.Point, col colour) {
+func (c *canvas) stamp(dr image.Rectangle, m *image.Alpha, mp image.Point, col color.NRGBA) {
 	in := dr.Intersect(image.Rect(0, 0, c.w, c.h))
 	near := c.kept(in)
 	for y := in.Min.Y; y < in.Max.Y; y++ {

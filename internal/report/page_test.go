@@ -6,6 +6,7 @@ import (
 	"encoding/xml"
 	"errors"
 	"flag"
+	"image/color"
 	"io"
 	"math"
 	"os"
@@ -16,6 +17,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/marks"
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -301,30 +304,30 @@ func TestContrast(t *testing.T) {
 	// The formula's own ends: black on white is 21:1, a colour on itself 1:1
 	// (WCAG 2.1, definition of contrast ratio); #767676 on white is 4.54:1
 	// (from memory).
-	if c := contrast(okBlack, white); math.Abs(c-21) > 1e-9 {
+	if c := contrast(palette.Black, palette.White); math.Abs(c-21) > 1e-9 {
 		t.Errorf("black on white: %g", c)
 	}
-	if c := contrast(ink, ink); math.Abs(c-1) > 1e-9 {
+	if c := contrast(palette.Ink, palette.Ink); math.Abs(c-1) > 1e-9 {
 		t.Errorf("a colour on itself: %g", c)
 	}
-	if c := contrast(colour{0x76, 0x76, 0x76}, white); math.Abs(c-4.54) > 0.005 {
+	if c := contrast(color.NRGBA{0x76, 0x76, 0x76, 0xff}, palette.White); math.Abs(c-4.54) > 0.005 {
 		t.Errorf("#767676 on white: %g", c)
 	}
 	for _, p := range textPairs {
 		if c := contrast(p.fg, p.bg); c < 4.5 {
-			t.Errorf("%s: %s on %s has %.2f:1", p.use, p.fg.hex(), p.bg.hex(), c)
+			t.Errorf("%s: %s on %s has %.2f:1", p.use, palette.Hex(p.fg), palette.Hex(p.bg), c)
 		}
 	}
 	// 1.4.11: graphics need 3:1. A mark's core on its casing, a sign's outline on paper.
 	for _, k := range part.Kinds {
-		if c := contrast(kindColour(k), shadow); c < 3 {
+		if c := contrast(marks.Colour(k), palette.Shadow); c < 3 {
 			t.Errorf("mark of %s on its casing: %.2f:1", k, c)
 		}
 	}
-	for _, c := range []colour{line, ink, okBlue} {
-		for _, g := range []colour{paper, card, white} {
+	for _, c := range []color.NRGBA{palette.Line, palette.Ink, palette.Blue} {
+		for _, g := range []color.NRGBA{palette.Paper, palette.Card, palette.White} {
 			if v := contrast(c, g); v < 3 {
-				t.Errorf("%s on %s: %.2f:1", c.hex(), g.hex(), v)
+				t.Errorf("%s on %s: %.2f:1", palette.Hex(c), palette.Hex(g), v)
 			}
 		}
 	}
@@ -343,9 +346,9 @@ func TestStyleSheetUsesThePalette(t *testing.T) {
 	}
 	allowed := map[string]bool{}
 	for _, c := range cssColours {
-		allowed[c.c.hex()] = true
+		allowed[palette.Hex(c.c)] = true
 	}
-	allowed[shadow.hex()] = true
+	allowed[palette.Hex(palette.Shadow)] = true
 	body := regexp.MustCompile(`(?s)<style>.*?</style>`).ReplaceAllString(samplePage(t, sample()), "")
 	for _, m := range regexp.MustCompile(`(?:fill|stroke)="(#[0-9a-f]+)"`).FindAllStringSubmatch(body, -1) {
 		if !allowed[m[1]] {
@@ -511,4 +514,38 @@ func TestRetakesAreGrouped(t *testing.T) {
 	if len(got) != 2 || got[0].File != "edge_030.jpg, edge_060.jpg" || got[1].File != "face_raking.jpg" {
 		t.Errorf("%+v", got)
 	}
+}
+
+// textPairs are all pairs of text and ground that pages and pictures use; a
+// test holds each to a contrast of 4.5:1 or more.
+var textPairs = []struct {
+	use    string
+	fg, bg color.NRGBA
+}{
+	{"text", palette.Ink, palette.Paper}, {"text on a card", palette.Ink, palette.Card}, {"table head", palette.Ink, palette.Tint},
+	{"lesser text", palette.Soft, palette.Paper}, {"lesser text on a card", palette.Soft, palette.Card}, {"lesser text in a table head", palette.Soft, palette.Tint},
+	{"link", palette.Blue, palette.Paper}, {"link on a card", palette.Blue, palette.Card},
+	{"print", palette.Black, palette.White}, {"crop's scale", palette.Ink, palette.White},
+	{"sign: pass", palette.Black, palette.Green}, {"sign: rework", palette.Black, palette.Orange},
+	{"sign: reject", palette.Black, palette.Vermilion}, {"sign: not measured", palette.Black, palette.Sky},
+	{"label in a picture", palette.White, palette.Shadow}, {"label of a major finding", palette.Black, palette.Yellow},
+}
+
+// contrast is the ratio of two colours' luminances, 1 to 21.
+// Source: W3C, WCAG 2.1 (2018), definitions of contrast ratio and relative
+// luminance.
+func contrast(a, b color.NRGBA) float64 {
+	la, lb := luminance(a), luminance(b)
+	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)
+}
+
+func luminance(c color.NRGBA) float64 {
+	lin := func(v uint8) float64 {
+		s := float64(v) / 255
+		if s <= 0.03928 {
+			return s / 12.92
+		}
+		return math.Pow((s+0.055)/1.055, 2.4)
+	}
+	return 0.2126*lin(c.R) + 0.7152*lin(c.G) + 0.0722*lin(c.B)
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"finishbench/internal/marks"
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
 )
@@ -51,7 +52,7 @@ func (x words) shellMap(r *part.Result) (*shellView, error) {
 	for i, f := range byNumber(r) {
 		p := plots.Placed{Outline: outlineOf(f.Kind), Label: fmt.Sprint(f.Number), Heavy: f.Severity.Rank() >= part.Major.Rank()}
 		if p.Heavy {
-			p.LabelColor = okYellow.nrgba()
+			p.LabelColor = palette.Yellow
 		}
 		box, mm := f.Box, r.ScaleOf(f.Image)
 		switch {

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"finishbench/internal/marks"
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -31,7 +32,7 @@ func verdictSign(v part.Verdict) template.HTML {
 	return template.HTML(fmt.Sprintf(`<svg class="sign" viewBox="0 0 100 100" aria-hidden="true" focusable="false">`+
 		`<g fill="%s" stroke="%s" stroke-width="5" stroke-linejoin="round">%s</g>`+
 		`<g fill="none" stroke="%s" stroke-width="11" stroke-linecap="round" stroke-linejoin="round">%s</g></svg>`,
-		verdictColour(v).hex(), ink.hex(), ground, okBlack.hex(), symbol))
+		palette.Hex(verdictColour(v)), palette.Hex(palette.Ink), ground, palette.Hex(palette.Black), symbol))
 }
 
 // icon is the shape of a kind, as drawn in the pictures, on a dark ground.
@@ -39,7 +40,7 @@ func icon(k part.Kind) template.HTML {
 	d := marks.Of(k).SVGPath(16, 16, 10/marks.Of(k).Extent())
 	return template.HTML(fmt.Sprintf(`<svg class="icon" viewBox="0 0 32 32" aria-hidden="true" focusable="false">`+
 		`<rect width="32" height="32" rx="4" fill="%s"/><path d="%s" fill="none" stroke="%s" stroke-width="2.6"/></svg>`,
-		shadow.hex(), d, kindColour(k).hex()))
+		palette.Hex(palette.Shadow), d, palette.Hex(marks.Colour(k))))
 }
 
 // severityBars shows a severity as none to four filled blocks of growing
@@ -50,10 +51,10 @@ func severityBars(s part.Severity) template.HTML {
 	for i := 0; i < 4; i++ {
 		fill := "none"
 		if i < s.Rank() {
-			fill = ink.hex()
+			fill = palette.Hex(palette.Ink)
 		}
 		h := 6 + 5*i
-		fmt.Fprintf(&b, `<rect x="%d" y="%d" width="8" height="%d" fill="%s" stroke="%s" stroke-width="1.5"/>`, 1+11*i, 22-h, h, fill, ink.hex())
+		fmt.Fprintf(&b, `<rect x="%d" y="%d" width="8" height="%d" fill="%s" stroke="%s" stroke-width="1.5"/>`, 1+11*i, 22-h, h, fill, palette.Hex(palette.Ink))
 	}
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String())

@@ -5,6 +5,7 @@ import (
 	"image"
 	"math"
 
+	"finishbench/internal/palette"
 	"finishbench/internal/part"
 )
 
@@ -106,9 +107,9 @@ func stripBar(c *canvas, windowMM float64) error {
 	}
 	px := int(mm/windowMM*stripSide + 0.5)
 	y, x := stripSide+stripFoot/2, 8
-	c.fill(image.Rect(x, y-1, x+px, y+2), ink, 1)
-	c.fill(image.Rect(x, y-6, x+3, y+7), ink, 1)
-	c.fill(image.Rect(x+px-3, y-6, x+px, y+7), ink, 1)
-	l.write(c, x+px+10, y+l.ascent/2, mmText(mm), ink)
+	c.fill(image.Rect(x, y-1, x+px, y+2), palette.Ink, 1)
+	c.fill(image.Rect(x, y-6, x+3, y+7), palette.Ink, 1)
+	c.fill(image.Rect(x+px-3, y-6, x+px, y+7), palette.Ink, 1)
+	l.write(c, x+px+10, y+l.ascent/2, mmText(mm), palette.Ink)
 	return nil
 }

@@ -46,12 +46,12 @@ func UnitsCSVRow(r *part.Result) []string {
 		scale = &r.MMPerPX
 	}
 	return []string{
-		cell(r.Unit), cell(string(r.Stage)), cell(string(r.Verdict)), csvNumber(r.Score),
-		csvNumber(r.Seam.WorstStepUM), csvNumber(worstU), strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(measured),
+		part.CSVText(r.Unit), part.CSVText(string(r.Stage)), part.CSVText(string(r.Verdict)), part.CSVNumber(r.Score),
+		part.CSVNumber(r.Seam.WorstStepUM), part.CSVNumber(worstU), strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(measured),
 		strconv.Itoa(len(r.Findings)), strconv.Itoa(count[part.Minor]), strconv.Itoa(count[part.Moderate]),
 		strconv.Itoa(count[part.Major]), strconv.Itoa(count[part.Critical]),
-		strconv.Itoa(len(r.Pictures)), strconv.Itoa(fit), csvNumber(scale),
-		cell(strings.Join(r.Reasons, "; ")), cell(strings.Join(r.Warnings, "; ")),
+		strconv.Itoa(len(r.Pictures)), strconv.Itoa(fit), part.CSVNumber(scale),
+		part.CSVText(strings.Join(r.Reasons, "; ")), part.CSVText(strings.Join(r.Warnings, "; ")),
 	}
 }
 
@@ -72,20 +72,4 @@ func WriteUnitsCSV(w io.Writer, rs []*part.Result) error {
 		return fmt.Errorf("report: units.csv: %w", err)
 	}
 	return nil
-}
-
-func csvNumber(v *float64) string {
-	if v == nil {
-		return ""
-	}
-	return strconv.FormatFloat(*v, 'f', -1, 64)
-}
-
-// cell makes text safe to open in a spreadsheet and keeps it on one line.
-func cell(s string) string {
-	s = strings.Join(strings.Fields(s), " ")
-	if s != "" && strings.ContainsRune("=+-@", rune(s[0])) {
-		return "'" + s
-	}
-	return s
 }

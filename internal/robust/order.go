@@ -1,5 +1,5 @@
-// Package robust has order statistics and least squares that leave far values out: what seam, capture,
-// outline, body and defects tell of values of which some are wrong. Pure Go.
+// Package robust has order statistics, least squares that leave far values out, and the way down to the least
+// of a sum that is not quadratic: what several packages fit with. Pure Go.
 package robust
 
 import (

@@ -307,36 +307,26 @@ func theilSen(x, y []float64) (slope, at0 float64) {
 	return slope, median(s)
 }
 
-// marquardt minimises a sum of squares by Levenberg's and Marquardt's method
-// (Marquardt 1963, SIAM J. Appl. Math. 11:431). sum adds the equations at p to
-// q and returns the sum of squares; move changes p by a step, within its
-// limits. It returns the best parameters, their sum and the inverse of the
-// normal matrix there.
+// marquardt minimises a sum of squares by [robust.Descend]. sum adds the
+// equations at p to q and returns the sum of squares; move changes p by a step,
+// within its limits. It returns the best parameters, their sum and the inverse of
+// the normal matrix there.
 func marquardt(p [maxParams]float64, n, rounds int, sum func(p *[maxParams]float64, q *normal) float64, move func(p *[maxParams]float64, dx [maxParams]float64)) (best [maxParams]float64, chi float64, inv [maxParams][maxParams]float64, ok bool) {
-	q := normal{n: n}
-	chi = sum(&p, &q)
-	best = p
-	lambda := 1e-3
-	for iter := 0; iter < rounds && !math.IsNaN(chi); iter++ {
-		dx, _, good := q.solve(lambda)
-		if !good {
-			break
-		}
-		p = best
-		move(&p, dx)
-		next := normal{n: n}
-		c := sum(&p, &next)
-		if c < chi {
-			small := chi-c < 1e-6*chi
-			best, chi, q = p, c, next
-			lambda = max(lambda/10, 1e-9)
-			if small {
-				break
-			}
-		} else if lambda *= 10; lambda > 1e4 {
-			break
-		}
+	type state struct {
+		p [maxParams]float64
+		q normal
 	}
-	_, inv, ok = q.solve(0)
-	return best, chi, inv, ok && !math.IsNaN(chi)
+	at := state{p, normal{n: n}}
+	chi = sum(&at.p, &at.q)
+	at, chi, _ = robust.Descend(robust.Descent{Rounds: rounds, Gain: 1e-6, Most: 1e4}, at, chi, func(at state, damp float64) (state, float64) {
+		dx, _, good := at.q.solve(damp)
+		if !good {
+			return at, math.Inf(1)
+		}
+		move(&at.p, dx)
+		at.q = normal{n: n}
+		return at, sum(&at.p, &at.q)
+	})
+	_, inv, ok = at.q.solve(0)
+	return at.p, chi, inv, ok && !math.IsNaN(chi)
 }

@@ -2,6 +2,7 @@ package seam
 
 import (
 	"encoding/csv"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -60,23 +61,6 @@ func TestEvaluateStepReference(t *testing.T) {
 	}
 }
 
-// The groove's expected values are those of the same page: ISO 5436-1 type A1,
-// W 100 um, true depth 2.5 um.
-func TestEvaluateGrooveReference(t *testing.T) {
-	x, z := readProfile(t, "step_profile_a1_groove.csv")
-	g, err := EvaluateGroove(x, z, -50, 50)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if g.NA != 134 || g.NB != 134 || g.NC != 67 {
-		t.Errorf("points in A, B, C: %d, %d, %d, want 134, 134, 67", g.NA, g.NB, g.NC)
-	}
-	near(t, "slope", g.Slope, 0.00399826, 1e-8)
-	near(t, "offset", g.Offset, -0.24967042, 1e-8)
-	near(t, "depth", g.Depth, 2.49979493, 1e-8)
-	near(t, "standard error", g.SE, 0.00217, 5e-6)
-}
-
 // Worked by hand: z = 1 before the edge, z = 3 + x/10 after it.
 func TestEvaluateStepByHand(t *testing.T) {
 	x := []float64{-4, -3, -2, -1, 0, 1, 2, 3, 4}
@@ -97,9 +81,6 @@ func TestEvaluateStepByHand(t *testing.T) {
 	}
 	if _, err := EvaluateStep(x, z[:3], StepOptions{DegreeBefore: 1, DegreeAfter: 1}); err == nil {
 		t.Error("profiles of two lengths were evaluated")
-	}
-	if _, err := EvaluateGroove(x, z, 1, 1); err == nil {
-		t.Error("a groove without width was evaluated")
 	}
 }
 
@@ -124,4 +105,45 @@ func TestEvaluateStepCurved(t *testing.T) {
 	if s, _ = EvaluateStep(x, z, o); math.Abs(s.Vertical-5) < 0.5 {
 		t.Errorf("a straight line followed a parabola: %.3f", s.Vertical)
 	}
+}
+
+// StepOptions says how a step profile is evaluated. Lengths are in the
+// profile's own unit.
+type StepOptions struct {
+	Edge                        float64 // where the step is
+	ExcludeBefore, ExcludeAfter float64 // left out before and after the edge (>= 0)
+	ExtentBefore, ExtentAfter   float64 // points further from the edge are left out; 0: none
+	DegreeBefore, DegreeAfter   int     // 1: straight, 2: gently curved, up to 4
+}
+
+// EvaluateStep evaluates a single step: what [joinSides] makes of each side's
+// points. Positions x must not fall; z is the height.
+// Points with a NaN height are left out. It errs where a side has no more
+// points than its fit has parameters.
+func EvaluateStep(x, z []float64, o StepOptions) (StepFit, error) {
+	if len(x) != len(z) {
+		return StepFit{}, fmt.Errorf("seam: step profile has %d positions and %d heights", len(x), len(z))
+	}
+	var xs, zs [2][]float64
+	for i := range x {
+		d := x[i] - o.Edge
+		if math.IsNaN(z[i]) || math.IsNaN(d) {
+			continue
+		}
+		switch {
+		case d <= -o.ExcludeBefore && d < 0 && (o.ExtentBefore == 0 || d >= -o.ExtentBefore):
+			xs[0], zs[0] = append(xs[0], x[i]), append(zs[0], z[i])
+		case d >= o.ExcludeAfter && d > 0 && (o.ExtentAfter == 0 || d <= o.ExtentAfter):
+			xs[1], zs[1] = append(xs[1], x[i]), append(zs[1], z[i])
+		}
+	}
+	a, ok := fitPoly(xs[0], zs[0], o.Edge, o.DegreeBefore)
+	if !ok {
+		return StepFit{}, fmt.Errorf("seam: step profile: %d points before the edge are too few for degree %d", len(xs[0]), o.DegreeBefore)
+	}
+	b, ok := fitPoly(xs[1], zs[1], o.Edge, o.DegreeAfter)
+	if !ok {
+		return StepFit{}, fmt.Errorf("seam: step profile: %d points after the edge are too few for degree %d", len(xs[1]), o.DegreeAfter)
+	}
+	return joinSides(a, b), nil
 }

@@ -84,7 +84,7 @@ func glare(numbers ...int) func(part.Light, float64, float64) float64 {
 
 // What a person is told of a set that has a fault, on faces that without it are measured, with
 // nothing said and nothing found but the waves. Each fault on one face; with
-// FINISHBENCH_FAULTS=1 on all that are named. Expected words and shares by the drawing.
+// FINISHBENCH_LONG on all that are named. Expected words and shares by the drawing.
 func TestFaultsAreTold(t *testing.T) {
 	swapped := func(a, b int) func(map[part.Light]*part.Image) {
 		return func(m map[part.Light]*part.Image) {
@@ -156,47 +156,48 @@ func TestFaultsAreTold(t *testing.T) {
 		{name: "mirrors in half", faces: "dark print", fault: synth.StripesFault{Mirrored: upTo(0.4)}, warn: part1, least: 0.3},
 	} {
 		faces := strings.Fields(c.faces)
-		if c.name != "none" && os.Getenv("FINISHBENCH_FAULTS") == "" {
+		if c.name != "none" && os.Getenv("FINISHBENCH_LONG") == "" {
 			faces = faces[:1]
 		}
 		for _, face := range faces {
-			p := bare()[face]
-			p.Fault = c.fault
-			images, outline := map[part.Light]*part.Image{}, []part.Point(nil)
-			if c.then == nil {
-				images, outline = synth.Stripes(p)
-			}
-			if c.name == "none" {
-				drawn[face], outlines[face] = images, outline
-			}
-			if c.then != nil { // of the pictures without a fault
-				images, outline = maps.Clone(drawn[face]), outlines[face]
-			}
-			if c.then != nil {
-				c.then(images)
-			}
-			r, err := Measure(images, outline, paramsOf(p))
-			if err != nil {
-				if c.err == "" || !slices.ContainsFunc(strings.Split(c.err, "|"), func(s string) bool { return strings.Contains(err.Error(), s) }) {
-					t.Errorf("%s, %s: %v", c.name, face, err)
+			t.Run(c.name+", "+face, func(t *testing.T) {
+				p := bare()[face]
+				p.Fault = c.fault
+				images, outline := map[part.Light]*part.Image{}, []part.Point(nil)
+				switch {
+				case c.name == "none":
+					images, outline = synth.Stripes(p)
+					drawn[face], outlines[face] = images, outline
+				case c.then != nil: // of the pictures without a fault
+					images, outline = maps.Clone(drawn[face]), outlines[face]
+					c.then(images)
+				default:
+					synth.Sampled(t, 2)
+					images, outline = synth.Stripes(p)
 				}
-				continue
-			}
-			told := strings.Join(r.Warnings, "; ")
-			if c.err != "" || (c.warn == "") != (told == "") || !strings.Contains(told, c.warn) {
-				t.Errorf("%s, %s: not refused, and told is %q, %+v", c.name, face, told, r.Consistency)
-			}
-			if r.Seen.LookedAt < c.least {
-				t.Errorf("%s, %s: %.2f looked at", c.name, face, r.Seen.LookedAt)
-			}
-			if c.fault.MovedMM != nil && c.warn == "" && !math.IsNaN(r.Consistency.MovedPX) {
-				t.Errorf("%s, %s: moved by %.2f px, where it cannot be measured", c.name, face, r.Consistency.MovedPX)
-			}
-			for _, f := range r.Findings {
-				if f.Kind != part.OrangePeel || face != "wavy" {
-					t.Errorf("%s, %s: %s at %.0f", c.name, face, f.Kind, f.Box)
+				r, err := Measure(images, outline, paramsOf(p))
+				if err != nil {
+					if c.err == "" || !slices.ContainsFunc(strings.Split(c.err, "|"), func(s string) bool { return strings.Contains(err.Error(), s) }) {
+						t.Errorf("%v", err)
+					}
+					return
 				}
-			}
+				told := strings.Join(r.Warnings, "; ")
+				if c.err != "" || (c.warn == "") != (told == "") || !strings.Contains(told, c.warn) {
+					t.Errorf("not refused, and told is %q, %+v", told, r.Consistency)
+				}
+				if r.Seen.LookedAt < c.least {
+					t.Errorf("%.2f looked at", r.Seen.LookedAt)
+				}
+				if c.fault.MovedMM != nil && c.warn == "" && !math.IsNaN(r.Consistency.MovedPX) {
+					t.Errorf("moved by %.2f px, where it cannot be measured", r.Consistency.MovedPX)
+				}
+				for _, f := range r.Findings {
+					if f.Kind != part.OrangePeel || face != "wavy" {
+						t.Errorf("%s at %.0f", f.Kind, f.Box)
+					}
+				}
+			})
 		}
 	}
 }

@@ -94,18 +94,3 @@ func (m *Maps) deeperThanUM(pl *place, p Params) (float64, bool) {
 	d := 2 * math.Sqrt(pl.area/math.Pi)
 	return 1000 * curve * d * d / 8, true
 }
-
-// CrownPerM is how the face itself is curved along the directions of x and y, 1/m, positive where it
-// bulges: a flat face mirrors a period as long as it is, and one of radius R shorter by 1 + 2 D / R.
-// Only a screen whose place is known tells it.
-func (m *Maps) CrownPerM(s Screen) (x, y float64, ok bool) {
-	if !s.Known() || m.Waving() {
-		return 0, 0, false
-	}
-	tilt := [2]float64{1, math.Cos(s.TiltDeg * math.Pi / 180)}
-	var out [2]float64
-	for d := range out {
-		out[d] = 1000 * (m.radPerMM[d]*s.PeriodMM/(2*math.Pi) - 1) / (2 * s.DistanceMM * tilt[d])
-	}
-	return out[0], out[1], true
-}

@@ -74,14 +74,6 @@ func ClopperPearsonLower(count, n int, confidence float64) (float64, error) {
 	return betaLower(count, n, 1-confidence), nil
 }
 
-// ClopperPearsonUpper is the exact one-sided upper bound of a share.
-func ClopperPearsonUpper(count, n int, confidence float64) (float64, error) {
-	if err := checkShare(count, n, confidence); err != nil {
-		return 0, err
-	}
-	return betaUpper(count, n, 1-confidence), nil
-}
-
 // betaLower is the share at which count or more would be seen with probability
 // tail.
 func betaLower(count, n int, tail float64) float64 {

@@ -109,3 +109,11 @@ func TestBinomialRefuses(t *testing.T) {
 		t.Errorf("no opportunity: %+v, %v; not measured is wanted", s, err)
 	}
 }
+
+// ClopperPearsonUpper is the exact one-sided upper bound of a share.
+func ClopperPearsonUpper(count, n int, confidence float64) (float64, error) {
+	if err := checkShare(count, n, confidence); err != nil {
+		return 0, err
+	}
+	return betaUpper(count, n, 1-confidence), nil
+}

@@ -229,9 +229,8 @@ func fitScale(m []Target, scale SizeScale, firth bool) (POD, error) {
 	}
 	f.B0, f.B1 = l.beta[0], l.beta[1]
 	f.Var0, f.Var1, f.Cov01 = l.cov.At(0, 0), l.cov.At(1, 1), l.cov.At(0, 1)
-	f.LogLik, f.Deviance = l.logLik, l.deviance
+	f.LogLik, f.Deviance, f.top = l.logLik, l.deviance, l.top
 	f.NullDeviance = nullDeviance(m, f.Of, f.Found)
-	f.top, _, _ = objective(rows, of, found, l.beta, firth)
 	return f, nil
 }
 

@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"finishbench/internal/robust"
 )
 
 // errNoOptimum says that the likelihood has no maximum, or none was found.
@@ -16,141 +18,80 @@ type logistic struct {
 	cov      *mat.SymDense // inverse of the information
 	logLik   float64       // without the binomial coefficients, which do not depend on beta
 	deviance float64       // against one share for each group
+	top      float64       // the logarithm of what is largest: with Firth's penalty, where it was fitted with it
 }
 
 // fitLogistic fits logit(p) = rows·beta to found out of of by maximum likelihood:
 // Newton's method, which here is iteratively reweighted least squares (McCullagh
-// & Nelder 1989, section 4.4), with steps halved until the likelihood rises. With
+// & Nelder 1989, section 4.4), with steps damped until the likelihood rises. With
 // firth the likelihood is penalised by the root of the information's determinant
 // (Firth 1993, Biometrika 80:27), which has a maximum even where the plain one
 // has none (Heinze & Schemper 2002, Stat. Med. 21:2409).
 func fitLogistic(rows [][]float64, of, found []float64, firth bool) (logistic, error) {
-	k := len(rows[0])
-	f := logistic{beta: make([]float64, k)}
-	best, info, ok := objective(rows, of, found, f.beta, firth)
-	if !ok {
-		return f, errNoOptimum
-	}
-	for range 200 {
-		step, ok := newtonStep(rows, of, found, f.beta, info, firth)
+	first := likelihood(rows, of, found, make([]float64, len(rows[0])), firth)
+	top, _, _ := robust.Descend(robust.Descent{Rounds: 200, Most: 1e12}, first, -first.value, func(at likely, damp float64) (likely, float64) {
+		step, ok := robust.SolveDamped(at.info, at.score, damp)
 		if !ok {
-			return f, errNoOptimum
+			return at, math.Inf(1)
 		}
-		next, value, nextInfo, moved := halved(rows, of, found, f.beta, step, best, firth)
-		if !moved {
-			break // no smaller step is better: this is the top
+		for i, b := range at.beta {
+			step[i] += b
 		}
-		far := 0.0
-		for i := range next {
-			far = max(far, math.Abs(next[i]-f.beta[i])/(1+math.Abs(next[i])))
-		}
-		f.beta, best, info = next, value, nextInfo
-		if far < 1e-12 {
-			break
+		next := likelihood(rows, of, found, step, firth)
+		return next, -next.value
+	})
+	cov, ok := robust.Inverse(top.info)
+	step, ok2 := robust.SolveDamped(top.info, top.score, 0)
+	if !ok || !ok2 {
+		return logistic{}, errNoOptimum
+	}
+	for i, d := range step { // at the top another step is below a millionth of the standard errors
+		if !(math.Abs(d) <= 1e-6*math.Sqrt(cov.At(i, i))) {
+			return logistic{}, errNoOptimum
 		}
 	}
-	var chol mat.Cholesky
-	if !chol.Factorize(info) {
-		return f, errNoOptimum
-	}
-	f.cov = mat.NewSymDense(k, nil)
-	if err := chol.InverseTo(f.cov); err != nil {
-		return f, errNoOptimum
-	}
-	if !atTop(rows, of, found, f, info, firth) {
-		return f, errNoOptimum
-	}
-	f.logLik, _, _ = objective(rows, of, found, f.beta, false)
-	f.deviance = devianceOf(rows, of, found, f.beta)
-	return f, nil
+	return logistic{beta: top.beta, cov: cov, top: top.value, deviance: devianceOf(rows, of, found, top.beta),
+		logLik: likelihood(rows, of, found, top.beta, false).value}, nil
 }
 
-// atTop says whether another step would move by less than a millionth of the
-// standard errors.
-func atTop(rows [][]float64, of, found []float64, f logistic, info *mat.SymDense, firth bool) bool {
-	step, ok := newtonStep(rows, of, found, f.beta, info, firth)
-	if !ok {
-		return false
-	}
-	for i, d := range step {
-		if !(math.Abs(d) <= 1e-6*math.Sqrt(f.cov.At(i, i))) {
-			return false
-		}
-	}
-	return true
+// likely is a curve and its (penalised) log likelihood, -Inf where there is none,
+// with Firth's score and the information.
+type likely struct {
+	beta  []float64
+	value float64
+	score []float64
+	info  *mat.SymDense
 }
 
-// halved goes along step, half as far each time, until the objective rises.
-func halved(rows [][]float64, of, found, beta, step []float64, best float64, firth bool) (next []float64, value float64, info *mat.SymDense, ok bool) {
-	scale := 1.0
-	for range 40 {
-		next = make([]float64, len(beta))
-		for i := range next {
-			next[i] = beta[i] + scale*step[i]
-		}
-		if v, m, fine := objective(rows, of, found, next, firth); fine && v > best {
-			return next, v, m, true
-		}
-		scale /= 2
-	}
-	return beta, best, nil, false
-}
-
-// objective is the (penalised) log likelihood at beta and the information there.
-func objective(rows [][]float64, of, found, beta []float64, firth bool) (float64, *mat.SymDense, bool) {
+func likelihood(rows [][]float64, of, found, beta []float64, firth bool) likely {
 	k := len(beta)
-	info := mat.NewSymDense(k, nil)
-	sum := 0.0
+	at := likely{beta: beta, score: make([]float64, k), info: mat.NewSymDense(k, nil)}
 	for i, r := range rows {
 		eta := dot(r, beta)
-		sum += found[i]*eta - of[i]*softplus(eta)
+		at.value += found[i]*eta - of[i]*softplus(eta)
 		p := expit(eta)
-		w := of[i] * p * (1 - p)
 		for a := range k {
-			for b := a; b < k; b++ {
-				info.SetSym(a, b, info.At(a, b)+w*r[a]*r[b])
-			}
+			at.score[a] += (found[i] - of[i]*p) * r[a]
 		}
+		at.info.SymRankOne(at.info, of[i]*p*(1-p), mat.NewVecDense(k, r))
 	}
 	if firth {
 		var chol mat.Cholesky
-		if !chol.Factorize(info) {
-			return 0, nil, false
+		inv, ok := robust.Inverse(at.info)
+		if !ok || !chol.Factorize(at.info) {
+			at.value = math.Inf(-1)
+			return at
 		}
-		sum += chol.LogDet() / 2
-	}
-	return sum, info, !math.IsNaN(sum) && !math.IsInf(sum, 0)
-}
-
-// newtonStep is the inverse information times the (Firth's) score.
-func newtonStep(rows [][]float64, of, found, beta []float64, info *mat.SymDense, firth bool) ([]float64, bool) {
-	k := len(beta)
-	var chol mat.Cholesky
-	if !chol.Factorize(info) {
-		return nil, false
-	}
-	score := mat.NewVecDense(k, nil)
-	for i, r := range rows {
-		p := expit(dot(r, beta))
-		u := found[i] - of[i]*p
-		if firth {
-			var v mat.VecDense
-			row := mat.NewVecDense(k, r)
-			if chol.SolveVecTo(&v, row) != nil {
-				return nil, false
+		at.value += chol.LogDet() / 2
+		for i, r := range rows {
+			p, row := expit(dot(r, beta)), mat.NewVecDense(k, r)
+			leverage := of[i] * p * (1 - p) * mat.Inner(row, inv, row)
+			for a := range k {
+				at.score[a] += leverage * (0.5 - p) * r[a]
 			}
-			h := of[i] * p * (1 - p) * mat.Dot(row, &v) // leverage of the group
-			u += h * (0.5 - p)
-		}
-		for a := range k {
-			score.SetVec(a, score.AtVec(a)+u*r[a])
 		}
 	}
-	var step mat.VecDense
-	if chol.SolveVecTo(&step, score) != nil {
-		return nil, false
-	}
-	return step.RawVector().Data, true
+	return at
 }
 
 // devianceOf is twice the log likelihood that one share for each group would

@@ -72,45 +72,21 @@ func (q *model) descend(p, weight []float64, rounds int) (*fitted, bool) {
 	if q.n <= q.m {
 		return nil, false
 	}
-	damp := 1e-3
-	h, g, cost := q.normal(p, weight)
-	trial := make([]float64, q.m)
-	for range rounds {
-		step, ok := q.dampedStep(p, h, g, damp)
-		if !ok {
-			damp *= 10
-			if damp > 1e12 {
-				return nil, false
-			}
-			continue
-		}
-		for k := range p {
-			trial[k] = p[k] - step[k]
-			if low, ok := q.least[k]; ok {
-				trial[k] = max(trial[k], low)
-			}
-		}
-		newCost := math.Inf(1)
-		var newH *mat.SymDense
-		var newG []float64
-		if q.valid == nil || q.valid(trial) {
-			newH, newG, newCost = q.normal(trial, weight)
-		}
-		if !(newCost < cost) {
-			if damp > 1e9 {
-				break
-			}
-			damp *= 10
-			continue
-		}
-		gain := cost - newCost
-		copy(p, trial)
-		h, g, cost = newH, newG, newCost
-		damp = max(damp/10, 1e-12)
-		if gain <= fitGain*cost {
-			break
-		}
+	type state struct {
+		p []float64
+		h *mat.SymDense
+		g []float64
 	}
+	h, g, cost := q.normal(p, weight)
+	at, cost, _ := robust.Descend(robust.Descent{Rounds: rounds, Gain: fitGain, Most: 1e10}, state{p, h, g}, cost, func(at state, damp float64) (state, float64) {
+		trial, ok := q.dampedStep(at.p, at.h, at.g, damp)
+		if !ok || q.valid != nil && !q.valid(trial) {
+			return at, math.Inf(1)
+		}
+		h, g, cost := q.normal(trial, weight)
+		return state{trial, h, g}, cost
+	})
+	p, h, g = at.p, at.h, at.g
 	sum := 0.0
 	for _, w := range weight {
 		sum += w
@@ -119,12 +95,8 @@ func (q *model) descend(p, weight []float64, rounds int) (*fitted, bool) {
 		return nil, false
 	}
 	q.hold(p, h, g)
-	var chol mat.Cholesky
-	if !chol.Factorize(h) {
-		return nil, false
-	}
-	cov := mat.NewSymDense(q.m, nil)
-	if err := chol.InverseTo(cov); err != nil {
+	cov, ok := robust.Inverse(h)
+	if !ok {
 		return nil, false
 	}
 	s2 := cost / (sum - float64(q.m))
@@ -153,26 +125,20 @@ func (q *model) normal(p, weight []float64) (*mat.SymDense, []float64, float64) 
 	return mat.NewSymDense(m, h), g, cost
 }
 
-// dampedStep solves (h + damp diag h) step = g, with parameters at their least
-// value held where the step would go below.
+// dampedStep is p less the solution of (h + damp diag h) step = g, with
+// parameters at their least value held where the step would go below.
 func (q *model) dampedStep(p []float64, h *mat.SymDense, g []float64, damp float64) ([]float64, bool) {
-	m := len(g)
-	a := mat.NewSymDense(m, nil)
-	a.CopySym(h)
+	a := robust.Damped(h, 0)
 	b := append([]float64(nil), g...)
 	q.hold(p, a, b)
-	for k := range m {
-		a.SetSym(k, k, a.At(k, k)*(1+damp)+1e-300)
+	step, ok := robust.SolveDamped(a, b, damp)
+	for k := range step {
+		step[k] = p[k] - step[k]
+		if low, ok := q.least[k]; ok {
+			step[k] = max(step[k], low)
+		}
 	}
-	var chol mat.Cholesky
-	if !chol.Factorize(a) {
-		return nil, false
-	}
-	out := mat.NewVecDense(m, nil)
-	if err := chol.SolveVecTo(out, mat.NewVecDense(m, b)); err != nil {
-		return nil, false
-	}
-	return out.RawVector().Data, true
+	return step, ok
 }
 
 // hold takes parameters that are at their least value, and would go below, out of

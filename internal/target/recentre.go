@@ -1,6 +1,8 @@
 package target
 
 import (
+	"math"
+
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -49,4 +51,29 @@ func pictured(p part.Point, lens optics.Lens, pose optics.Pose) part.Point {
 		c[k] = pose.R[3*k]*p.X + pose.R[3*k+1]*p.Y + pose.T[k]
 	}
 	return lens.DistortPX(part.Point{X: lens.FX*c[0]/c[2] + lens.CX, Y: lens.FY*c[1]/c[2] + lens.CY})
+}
+
+// boundaryPoints is how many points of a dot's boundary are mapped.
+const boundaryPoints = 72
+
+// onBoard is the target's point, mm, that the picture shows at q: where the
+// ray through the lens meets the plane z = 0 of the target.
+func onBoard(q part.Point, lens optics.Lens, pose optics.Pose) (part.Point, bool) {
+	p, ok := lens.UndistortPX(q)
+	if !ok {
+		return part.Point{}, false
+	}
+	ray := [3]float64{(p.X - lens.CX) / lens.FX, (p.Y - lens.CY) / lens.FY, 1}
+	var d, o [3]float64 // the ray and the lens's place as the target sees them: R' ray, -R' T
+	for k := range 3 {
+		for j := range 3 {
+			d[k] += pose.R[3*j+k] * ray[j]
+			o[k] -= pose.R[3*j+k] * pose.T[j]
+		}
+	}
+	if math.Abs(d[2]) < 1e-9 {
+		return part.Point{}, false
+	}
+	t := -o[2] / d[2]
+	return part.Point{X: o[0] + t*d[0], Y: o[1] + t*d[1]}, t > 0
 }

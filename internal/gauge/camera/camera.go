@@ -13,6 +13,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
+	"finishbench/internal/gauge/sensor"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -36,7 +37,7 @@ type cameraResult struct {
 
 	edges []edgePicture
 
-	transfer    *optics.Transfer
+	transfer    *sensor.Transfer
 	transferErr error
 	lossy       bool // a picture of the series is a JPEG
 	physical    bool
@@ -174,7 +175,7 @@ func measureEdges(o Options, r *cameraResult) error {
 		if err != nil {
 			return cli.UsageError{Err: err}
 		}
-		light, err := optics.EdgeLight(im, o.Linear)
+		light, err := sensor.EdgeLight(im, o.Linear)
 		e := edgePicture{file: f, w: im.W, h: im.H}
 		capture.Release(im)
 		if err != nil {
@@ -209,10 +210,10 @@ func measureSeries(o Options, r *cameraResult) error {
 	if err != nil {
 		return cli.Usagef("%s: %w", o.Exposures, err)
 	}
-	to := optics.DefaultTransferOptions()
+	to := sensor.DefaultTransferOptions()
 	to.Physical, r.physical = o.Linear, o.Linear
 	dir := filepath.Dir(o.Exposures)
-	var levels []optics.Level
+	var levels []sensor.Level
 	var size *part.Image
 	for _, p := range pairs {
 		l, first, err := p.measure(dir, o.Linear)
@@ -232,14 +233,14 @@ func measureSeries(o Options, r *cameraResult) error {
 			r.lossy = true
 		}
 	}
-	r.transfer, r.transferErr = optics.PhotonTransfer(levels, to)
+	r.transfer, r.transferErr = sensor.PhotonTransfer(levels, to)
 	return nil
 }
 
 // measure reads a pair and compares its pictures: the green channel of colour
 // ones. The image returned has its size only, no pixels.
-func (p seriesPair) measure(dir string, linear bool) (optics.Level, *part.Image, error) {
-	l := optics.Level{TimeMS: p.ms, Photons: p.photons, Dark: p.dark}
+func (p seriesPair) measure(dir string, linear bool) (sensor.Level, *part.Image, error) {
+	l := sensor.Level{TimeMS: p.ms, Photons: p.photons, Dark: p.dark}
 	var im [2]*part.Image
 	for i, f := range p.files {
 		if !filepath.IsAbs(f) {
@@ -253,7 +254,7 @@ func (p seriesPair) measure(dir string, linear bool) (optics.Level, *part.Image,
 	}
 	defer capture.Release(im[0])
 	defer capture.Release(im[1])
-	pair, err := optics.MeasurePair(im[0], im[1], im[0].C/2, linear)
+	pair, err := sensor.MeasurePair(im[0], im[1], im[0].C/2, linear)
 	if err != nil {
 		return l, nil, lineError(p.lines[1], err)
 	}
@@ -293,7 +294,7 @@ type cameraJudgement struct {
 
 type judgedPart struct {
 	name  string
-	items []optics.Judged
+	items []sensor.Judged
 }
 
 func (p judgedPart) word() string {
@@ -301,16 +302,16 @@ func (p judgedPart) word() string {
 	for _, i := range p.items {
 		w = append(w, i.Word)
 	}
-	return optics.WorstRated(w...)
+	return sensor.WorstRated(w...)
 }
 
 func judgeCamera(r cameraResult) cameraJudgement {
-	l := optics.DefaultCameraLimits()
+	l := sensor.DefaultCameraLimits()
 	var j cameraJudgement
 	if r.flat != nil {
 		j.parts = append(j.parts, judgedPart{"light", l.JudgeFlatField(r.flat)})
 	} else if r.flatErr != nil {
-		j.parts = append(j.parts, judgedPart{"light", []optics.Judged{{Reason: "not measured: " + bareError(r.flatErr)}}})
+		j.parts = append(j.parts, judgedPart{"light", []sensor.Judged{{Reason: "not measured: " + bareError(r.flatErr)}}})
 	}
 	if len(r.edges) > 0 {
 		p := judgedPart{"sharpness", nil}
@@ -319,7 +320,7 @@ func judgeCamera(r cameraResult) cameraJudgement {
 		}
 		for _, e := range r.edges {
 			if e.err != nil {
-				p.items = append(p.items, optics.Judged{Reason: "not measured in " + filepath.Base(e.file) + ": " + bareError(e.err)})
+				p.items = append(p.items, sensor.Judged{Reason: "not measured in " + filepath.Base(e.file) + ": " + bareError(e.err)})
 			}
 		}
 		j.parts = append(j.parts, p)
@@ -327,7 +328,7 @@ func judgeCamera(r cameraResult) cameraJudgement {
 	if r.transfer != nil {
 		j.parts = append(j.parts, judgedPart{"sensor", l.JudgeTransfer(r.transfer)})
 	} else if r.transferErr != nil {
-		j.parts = append(j.parts, judgedPart{"sensor", []optics.Judged{{Reason: "not measured: " + bareError(r.transferErr)}}})
+		j.parts = append(j.parts, judgedPart{"sensor", []sensor.Judged{{Reason: "not measured: " + bareError(r.transferErr)}}})
 	}
 	var words []string
 	for _, p := range j.parts {
@@ -336,7 +337,7 @@ func judgeCamera(r cameraResult) cameraJudgement {
 			words = append(words, i.Word)
 		}
 	}
-	j.word = optics.WorstRated(words...)
+	j.word = sensor.WorstRated(words...)
 	return j
 }
 

@@ -4,6 +4,7 @@ import (
 	"path/filepath"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/gauge/sensor"
 	"finishbench/internal/optics"
 )
 
@@ -130,9 +131,9 @@ func newTransferJSON(r cameraResult) *transferJSON {
 	out := &transferJSON{
 		Physical: r.physical, K: cli.Finite(t.KDNPerE), UK: cli.Finite(t.UKDNPerE), Slope: cli.Finite(t.SlopeDNPerMS), Responsivity: cli.Finite(t.DNPerPhoton), QuantumEfficiency: cli.Finite(t.QuantumEfficiency),
 		Dark: cli.Finite(t.DarkDN), SigmaDark: cli.Finite(t.SigmaDarkDN), ReadNoise: cli.Finite(t.ReadNoiseE), ReadNoiseBelow: cli.Finite(t.ReadNoiseBelowE), DarkCurrent: cli.Finite(t.DarkEs),
-		SaturationDN: cli.Finite(t.SaturationDN), SaturationE: cli.Finite(t.SaturationE), SNRMax: cli.Finite(t.SNRMax), SNRMaxDB: cli.Finite(optics.DB(t.SNRMax)),
+		SaturationDN: cli.Finite(t.SaturationDN), SaturationE: cli.Finite(t.SaturationE), SNRMax: cli.Finite(t.SNRMax), SNRMaxDB: cli.Finite(sensor.DB(t.SNRMax)),
 		LeastE: cli.Finite(t.LeastE), LeastPhotons: cli.Finite(t.LeastPhotons), SaturationPhotons: cli.Finite(t.SaturationPhotons),
-		DynamicRange: cli.Finite(t.DynamicRange), DynamicRangeDB: cli.Finite(optics.DB(t.DynamicRange)), DSNU: cli.Finite(t.DSNUE), PRNU: cli.Finite(t.PRNUPct),
+		DynamicRange: cli.Finite(t.DynamicRange), DynamicRangeDB: cli.Finite(sensor.DB(t.DynamicRange)), DSNU: cli.Finite(t.DSNUE), PRNU: cli.Finite(t.PRNUPct),
 		LinearityMin: cli.Finite(t.LinearityMinPct), LinearityMax: cli.Finite(t.LinearityMaxPct), Warnings: append([]string{}, t.Warnings...),
 	}
 	for _, p := range t.Points {

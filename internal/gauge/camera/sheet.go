@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/gauge/sensor"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/plots"
@@ -410,10 +411,10 @@ func sensorTable(r cameraResult) report.SheetTable {
 	row("dark current", t.DarkEs, "e-/s")
 	row("saturation", t.SaturationE, "e-")
 	row("SNR max", t.SNRMax, "")
-	row("SNR max", optics.DB(t.SNRMax), "dB")
+	row("SNR max", sensor.DB(t.SNRMax), "dB")
 	row("sensitivity threshold", t.LeastE, "e-")
 	row("dynamic range", t.DynamicRange, "")
-	row("dynamic range", optics.DB(t.DynamicRange), "dB")
+	row("dynamic range", sensor.DB(t.DynamicRange), "dB")
 	row("DSNU, scatter of the dark level", t.DSNUE, "e-")
 	row("PRNU, scatter of the response", t.PRNUPct, "%")
 	row("response", t.SlopeDNPerMS, "DN/ms")
@@ -422,7 +423,7 @@ func sensorTable(r cameraResult) report.SheetTable {
 	return tab
 }
 
-func exposureTable(t *optics.Transfer) report.SheetTable {
+func exposureTable(t *sensor.Transfer) report.SheetTable {
 	tab := report.SheetTable{Caption: "Exposures", Head: []string{"exposure / ms", "signal / DN", "variance / DN²", "SNR", "clipped / %", "off the line / %", "in the gain's fit"},
 		Numeric: []bool{true, true, true, true, true, true, false}}
 	for _, p := range t.Points {
@@ -453,7 +454,7 @@ func linearSection(_ Options, r cameraResult) (report.SheetSection, bool, error)
 	for _, p := range t.Points {
 		x, y = append(x, p.TimeMS), append(y, p.DeviationPct)
 	}
-	l := optics.DefaultCameraLimits().LinearityPct.Good
+	l := sensor.DefaultCameraLimits().LinearityPct.Good
 	svg, err := plots.Lines(plots.Options{X: "exposure / ms", Y: "off the line / %"}, []plots.Series{{Name: "departure", X: x, Y: y}},
 		plots.HLine{Y: 0}, plots.HLine{Name: "good to", Y: l, Dash: true}, plots.HLine{Name: "good to", Y: -l, Dash: true})
 	sec.Figures = []report.SheetFigure{{SVG: svg, Alt: fmt.Sprintf("Departure from a straight response by exposure, from %.2f to %.2f %%", t.LinearityMinPct, t.LinearityMaxPct), Caption: "How far each exposure is off a straight response."}}
