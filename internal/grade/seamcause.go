@@ -151,7 +151,7 @@ func causeSentence(c *part.SeamCause, steps []part.Phrase) part.Phrase {
 		p = part.Say(p.Key, "value_um", fixed(c.UM, 0))
 	}
 	if sides := c.Sides(false); len(sides) > 0 {
-		p = p.With("sides", degrees(sides))
+		p = p.With("sides", part.Turns(sides...))
 		if c.AtLeast {
 			p = p.With("least", part.Say("least"))
 		}
@@ -166,14 +166,6 @@ func causeSentence(c *part.SeamCause, steps []part.Phrase) part.Phrase {
 	return p
 }
 
-// degrees are one turn or two: whole degrees.
-func degrees(sides []float64) part.Phrase {
-	if len(sides) == 2 {
-		return part.Say("sides.two", "a", short(sides[0]), "b", short(sides[1]))
-	}
-	return part.Say("sides.one", "a", short(sides[0]))
-}
-
 // where is the place of a cause in a remedy.
 func where(c *part.SeamCause, recessed bool) part.Phrase {
 	sides := c.Sides(recessed)
@@ -183,9 +175,9 @@ func where(c *part.SeamCause, recessed bool) part.Phrase {
 	case c.What == part.OnePlace:
 		return part.Say("where.one_place")
 	case len(sides) == 2:
-		return part.Say("where.sides").With("sides", degrees(sides))
+		return part.Say("where.sides").With("sides", part.Turns(sides...))
 	case len(sides) == 1:
-		return part.Say("where.side").With("sides", degrees(sides))
+		return part.Say("where.side").With("sides", part.Turns(sides...))
 	}
 	return part.Say("where.in_places")
 }

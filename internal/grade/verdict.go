@@ -164,7 +164,7 @@ func unfitWhy(p part.PictureReport) []part.Phrase {
 		}
 		s := part.Say("reason.problem", "problem", lang.Word("problem_word.", q.Name))
 		if q.Remedy != "" {
-			s = s.With("remedy", part.Say("reason.remedy").With("remedy", part.Text(q.Remedy)))
+			s = s.With("remedy", part.Say("reason.remedy").With("remedy", q.Phrase()))
 		}
 		why = append(why, s)
 	}

@@ -326,6 +326,16 @@ type Problem struct {
 	Unit   string   `json:"unit,omitempty"`  // "share", "px", ...
 	Remedy string   `json:"remedy"`          // one line: what to do
 	Warn   bool     `json:"warn,omitempty"`  // true: told, but the picture is measured all the same
+
+	RemedyPhrase *Phrase `json:"remedy_phrase,omitempty"` // Remedy, to be told in any language
+}
+
+// Phrase is the remedy as a phrase, also of a report that has none.
+func (q Problem) Phrase() Phrase {
+	if q.RemedyPhrase == nil {
+		return Text(q.Remedy)
+	}
+	return *q.RemedyPhrase
 }
 
 // NotLookedAt is the name of the problem, a mere warning, of a picture that was

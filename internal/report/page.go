@@ -349,7 +349,7 @@ func (x words) retakes(r *part.Result) []retake {
 			if q.Warn {
 				continue
 			}
-			t := retake{p.File, x.problem(q.Name), q.Remedy}
+			t := retake{p.File, x.problem(q.Name), x.sentence(q.Remedy, q.RemedyPhrase)}
 			if k := slices.IndexFunc(out, func(o retake) bool { return o.Problem == t.Problem && o.Remedy == t.Remedy }); k >= 0 {
 				out[k].File += ", " + t.File
 			} else {
@@ -557,7 +557,7 @@ func (x words) pictureRow(p *part.PictureReport) pictureRow {
 		row.Clipped = trimNumber(100**p.Clipped, 2)
 	}
 	for _, q := range p.Problems {
-		row.Problems = append(row.Problems, problemView{x.problem(q.Name), x.measure(q), q.Remedy, q.Warn})
+		row.Problems = append(row.Problems, problemView{x.problem(q.Name), x.measure(q), x.sentence(q.Remedy, q.RemedyPhrase), q.Warn})
 	}
 	return row
 }
