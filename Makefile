@@ -3,7 +3,8 @@
 # The one place that names gocv's module tags and the linker's flags. Everything
 # that builds or tests (CI too) goes through make, so that one compiled gocv in
 # the build cache serves all of it. An editor needs the same flags: copy the lines.
-export GOFLAGS := -tags=gocv_specific_modules,gocv_calib3d -buildvcs=false
+TAGS := gocv_specific_modules,gocv_calib3d
+export GOFLAGS := -tags=$(TAGS) -buildvcs=false
 # Functions that nothing calls are left out, then libraries that nothing calls:
 # of OpenCV's 140 that leaves some 20. GNU's linker keeps them all.
 export CGO_CFLAGS := -O2 -ffunction-sections -fdata-sections
@@ -11,11 +12,11 @@ export CGO_CXXFLAGS := $(CGO_CFLAGS)
 export CGO_LDFLAGS := -fuse-ld=lld -Wl,--gc-sections,--as-needed
 
 # Packages that need no pixel library: they build without a C compiler.
-PURE := ./internal/part ./internal/files ./internal/stripes ./internal/optics ./internal/outline ./internal/body ./internal/proof ./internal/seam \
-	./internal/robust ./internal/grade ./internal/config ./internal/synth \
-	./internal/assign ./internal/compare ./internal/teach ./internal/records ./internal/plots ./internal/study ./internal/charts ./internal/process ./internal/lots ./internal/setup \
-	./internal/capture/trouble ./internal/capture/pty ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
-	./internal/bench ./internal/bench/lang ./internal/cli ./internal/truth ./internal/gauge/sensor ./internal/records/shift ./internal/records/upkeep ./internal/lotreport ./internal/learn
+PURE := ./internal/part ./internal/files ./internal/stripes ./internal/optics ./internal/capture/outline ./internal/body ./internal/proof ./internal/seam \
+	./internal/stats/robust ./internal/grade ./internal/config ./internal/synth \
+	./internal/stats/assign ./internal/compare ./internal/teach ./internal/records ./internal/report/plots ./internal/stats/study ./internal/stats/charts ./internal/lots/process ./internal/lots ./internal/gauge/setup \
+	./internal/camera/trouble ./internal/camera/pty ./internal/camera/retry ./internal/camera/sources ./internal/camera/rig ./internal/camera/shoot \
+	./internal/bench ./internal/lang ./internal/cli ./internal/truth ./internal/gauge/sensor ./internal/records/shift ./internal/records/upkeep ./internal/lots/lotreport ./internal/learn
 
 # Begun first, so that none of them is left over at the end with one core idle.
 LONGEST := ./cmd/inspect ./internal/defects ./internal/stripes ./internal/records ./internal/bench
@@ -30,7 +31,7 @@ ALTER ?= 1
 SOURCES := $(shell find cmd internal configs -name '*.go' -o -name '*.yaml' -o -name '*.html' -o -name '*.css' 2>/dev/null) go.mod go.sum
 
 .DEFAULT_GOAL := help
-.PHONY: demo test build bench soak score draw fuzz clean setup setup-test check help
+.PHONY: demo test test-long build bench soak score draw fuzz clean setup setup-test check help
 
 help: ## what there is to make
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -44,17 +45,24 @@ demo: build ## inspect the units in testdata/images and say which page to open
 
 test: setup ## every check and test, as CI runs them
 	@$(MAKE) --no-print-directory -j2 setup-test check
-	go test -vet=off -p 3 -timeout 20m $(LONGEST) ./...
 	go test -vet=off -run '^$$' -bench . -benchtime 1x $$(grep -rlE '^func Benchmark' --include='*_test.go' cmd internal | xargs -n1 dirname | sort -u | sed 's,^,./,')
+	@{ go test -v -vet=off -p 3 -timeout $(if $(FINISHBENCH_LONG),60m,20m) $(LONGEST) ./... 2>&1; echo "tests ended $$?"; } | awk -f .ci/skips
 
-check: # format, vet, what is free of cgo, and that all builds; compiles what the tests need
+test-long: export FINISHBENCH_LONG := 1
+test-long: test ## the same, with all cases of what `make test` tries a sample of
+
+check: # format, vet, staticcheck, what is free of cgo, that all builds and nothing is left over; compiles what the tests need
 	@unformatted=$$(gofmt -l cmd internal configs); [ -z "$$unformatted" ] || { echo "gofmt wants to change: $$unformatted"; exit 1; }
 	@uses() { CGO_ENABLED=0 go list -deps -test -f '{{if not (or .Standard .ForTest)}}{{.ImportPath}}{{end}}' "$$@" | grep -v '\.test$$'; }; \
 	  cgo=$$(go list -f '{{if .CgoFiles}}{{.ImportPath}}{{end}}' $$(uses $(PURE))) || exit 1; \
 	  [ -z "$$cgo" ] || { echo "these want a C compiler, though what PURE (Makefile) names must do without:" $$cgo; exit 1; }
 	CGO_ENABLED=0 go vet ./internal/report ./configs
+	go mod tidy -diff
 	go build -o bin/inspect ./cmd/inspect
 	go vet ./...
+	go run honnef.co/go/tools/cmd/staticcheck@v0.8.2 -tags=$(TAGS) ./...
+	@dead=$$(go run golang.org/x/tools/cmd/deadcode@v0.52.0 -tags=$(TAGS) ./cmd/inspect | grep -v '^internal/synth/'); \
+	  [ -z "$$dead" ] || { echo "nothing but tests reaches these; move them into tests, or delete them:"; echo "$$dead"; exit 1; }
 
 build: setup bin/inspect ## bin/inspect
 

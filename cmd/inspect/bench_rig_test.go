@@ -12,8 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/camera/pty"
 	"finishbench/internal/capture"
-	"finishbench/internal/capture/pty"
 	"finishbench/internal/part"
 )
 

@@ -16,15 +16,24 @@ import (
 // floors are the house from the ground up. A package may use those of lower floors, and
 // of its own floor such as mayImport names: nouns know nothing, verbs know the nouns and
 // not each other, inspection knows the verbs of a unit's way, what is above it knows
-// inspection, and only the commands know all. A line stands for the folders below it
-// that have no line of their own.
+// inspection, and only the commands know all. A name stands for the folders below it that
+// have no name of their own here. Of packages that the floors above share, records and
+// config stand beside the verbs, for they need only nouns, and learn beside the languages,
+// for defects are called by what was learned.
 var floors = [][]string{
 	{"configs", "internal/part", "internal/files", "internal/held"},
-	{"internal/robust", "internal/assign", "internal/charts", "internal/study", "internal/optics", "internal/bench/lang", "internal/codec", "internal/plots", "internal/marks", "internal/palette", "internal/learn", "internal/synth"},
-	{"internal/outline", "internal/capture", "internal/body", "internal/proof", "internal/seam", "internal/defects", "internal/stripes", "internal/grade", "internal/compare", "internal/report", "internal/config", "internal/records"},
+	{
+		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec",
+		"internal/report/palette", "internal/report/plots", "internal/report/marks",
+	},
+	{
+		"internal/capture", "internal/body", "internal/proof", "internal/stripes", "internal/seam", "internal/defects",
+		"internal/grade", "internal/compare", "internal/report", "internal/records", "internal/config",
+	},
 	{"internal/cli", "internal/truth"},
-	{"internal/inspection", "internal/capture/trouble", "internal/capture/retry", "internal/capture/sources", "internal/capture/rig", "internal/capture/shoot", "internal/capture/pty"},
-	{"internal/records/shift", "internal/records/upkeep", "internal/lots", "internal/process", "internal/lotreport", "internal/teach", "internal/gauge", "internal/setup", "internal/target"},
+	{"internal/inspection"},
+	{"internal/camera", "internal/records/shift", "internal/records/upkeep"},
+	{"internal/lots", "internal/teach", "internal/gauge"},
 	{"internal/bench"},
 	{"cmd/inspect"},
 }
@@ -32,77 +41,154 @@ var floors = [][]string{
 // mayImport says which packages of this program each of them may use; a command any,
 // but not another command.
 var mayImport = map[string][]string{
-	"configs":                  {},
-	"internal/assign":          {},
-	"internal/bench":           {"internal/bench/lang", "internal/cli", "internal/files", "internal/palette", "internal/part", "internal/report", "internal/teach"},
-	"internal/bench/lang":      {"internal/part"},
-	"internal/bench/station":   {"internal/bench", "internal/bench/lang", "internal/capture", "internal/capture/rig", "internal/capture/shoot", "internal/capture/sources", "internal/capture/trouble", "internal/cli", "internal/codec", "internal/compare", "internal/config", "internal/files", "internal/gauge/screen", "internal/grade", "internal/inspection", "internal/lotreport", "internal/lots", "internal/lots/book", "internal/optics", "internal/part", "internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/teach/atlas", "internal/teach/book"},
-	"internal/body":            {"internal/outline", "internal/part", "internal/robust"},
-	"internal/capture":         {"internal/bench/lang", "internal/codec", "internal/files", "internal/optics", "internal/outline", "internal/part", "internal/robust"},
-	"internal/capture/pty":     {},
-	"internal/capture/retry":   {},
-	"internal/capture/rig":     {"internal/capture/retry", "internal/capture/trouble"},
-	"internal/capture/shoot":   {"internal/capture/retry", "internal/capture/rig", "internal/capture/sources", "internal/capture/trouble", "internal/part", "internal/proof"},
-	"internal/capture/sources": {"internal/capture/retry", "internal/capture/trouble", "internal/part"},
-	"internal/capture/trouble": {},
-	"internal/charts":          {},
-	"internal/cli":             {"internal/bench/lang", "internal/config", "internal/files", "internal/part", "internal/records", "internal/report"},
-	"internal/codec":           {"internal/part"},
-	"internal/compare":         {"internal/assign", "internal/charts", "internal/optics", "internal/part", "internal/robust"},
-	"internal/config":          {"configs", "internal/files", "internal/grade", "internal/part"},
-	"internal/defects":         {"internal/body", "internal/optics", "internal/outline", "internal/part", "internal/robust"},
-	"internal/files":           {},
-	"internal/gauge/camera":    {"internal/capture", "internal/cli", "internal/files", "internal/gauge/sensor", "internal/optics", "internal/part", "internal/plots", "internal/report"},
-	"internal/gauge/detection": {"internal/capture", "internal/cli", "internal/gauge/studies", "internal/inspection", "internal/part", "internal/plots", "internal/report", "internal/stripes", "internal/study", "internal/synth", "internal/truth"},
-	"internal/gauge/scaling":   {"internal/capture", "internal/cli", "internal/files", "internal/inspection", "internal/optics", "internal/part", "internal/plots", "internal/report", "internal/target"},
-	"internal/gauge/screen":    {"internal/capture", "internal/cli", "internal/config", "internal/files", "internal/inspection", "internal/optics", "internal/part", "internal/plots", "internal/report", "internal/stripes"},
-	"internal/gauge/sensor":    {"internal/optics", "internal/part"},
-	"internal/gauge/studies":   {"internal/charts", "internal/cli", "internal/files", "internal/inspection", "internal/part", "internal/plots", "internal/report", "internal/study"},
-	"internal/gauge/walk":      {"internal/capture", "internal/cli", "internal/config", "internal/gauge/scaling", "internal/inspection", "internal/optics", "internal/part", "internal/report", "internal/seam", "internal/setup", "internal/target"},
-	"internal/grade":           {"internal/bench/lang", "internal/part"},
-	"internal/held":            {},
-	"internal/inspection":      {"configs", "internal/bench/lang", "internal/body", "internal/capture", "internal/cli", "internal/compare", "internal/config", "internal/defects", "internal/files", "internal/grade", "internal/learn", "internal/optics", "internal/outline", "internal/part", "internal/proof", "internal/records", "internal/report", "internal/seam", "internal/stripes", "internal/study"},
-	"internal/learn":           {"internal/part", "internal/robust"},
-	"internal/lotreport":       {"internal/charts", "internal/lots", "internal/marks", "internal/palette", "internal/part", "internal/plots", "internal/process"},
-	"internal/lots":            {"internal/part"},
-	"internal/lots/book":       {"configs", "internal/bench/lang", "internal/capture", "internal/charts", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies", "internal/inspection", "internal/lotreport", "internal/lots", "internal/part", "internal/plots", "internal/process", "internal/records", "internal/report", "internal/study"},
-	"internal/marks":           {"internal/palette", "internal/part"},
-	"internal/optics":          {"internal/part", "internal/robust"},
-	"internal/outline":         {"internal/part", "internal/robust"},
-	"internal/palette":         {},
-	"internal/part":            {},
-	"internal/plots":           {"internal/palette"},
-	"internal/process":         {"internal/charts", "internal/part", "internal/robust", "internal/study"},
-	"internal/proof":           {"internal/optics", "internal/outline", "internal/part", "internal/robust"},
-	"internal/records":         {"internal/files", "internal/part"},
-	"internal/records/shift":   {"internal/bench/lang", "internal/cli", "internal/compare", "internal/part", "internal/plots", "internal/records", "internal/report"},
-	"internal/records/upkeep":  {"internal/cli", "internal/files", "internal/records"},
-	"internal/report":          {"internal/bench/lang", "internal/codec", "internal/marks", "internal/palette", "internal/part", "internal/plots"},
-	"internal/robust":          {},
-	"internal/seam":            {"internal/optics", "internal/part", "internal/robust"},
-	"internal/setup":           {},
-	"internal/stripes":         {"internal/optics", "internal/part", "internal/robust"},
-	"internal/study":           {"internal/assign", "internal/charts", "internal/robust"},
-	"internal/synth":           {"internal/optics", "internal/part"},
-	"internal/target":          {"internal/optics", "internal/part", "internal/robust"},
-	"internal/teach":           {"internal/bench/lang", "internal/grade", "internal/part", "internal/study"},
-	"internal/teach/atlas":     {"internal/bench/lang", "internal/capture", "internal/cli", "internal/config", "internal/grade", "internal/inspection", "internal/outline", "internal/part", "internal/records", "internal/report", "internal/stripes", "internal/synth", "internal/teach", "internal/teach/book", "internal/truth"},
-	"internal/teach/book":      {"internal/bench/lang", "internal/capture", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies", "internal/grade", "internal/inspection", "internal/outline", "internal/part", "internal/plots", "internal/records", "internal/report", "internal/stripes", "internal/study", "internal/synth", "internal/teach", "internal/truth"},
-	"internal/teach/coach":     {"internal/bench/lang", "internal/cli", "internal/inspection", "internal/part", "internal/plots", "internal/records", "internal/report", "internal/teach"},
-	"internal/teach/label":     {"internal/cli", "internal/inspection", "internal/learn", "internal/part", "internal/records", "internal/report", "internal/study", "internal/teach", "internal/teach/book", "internal/truth"},
-	"internal/truth":           {"internal/cli", "internal/part", "internal/study"},
+	"configs": {},
+	"internal/bench": {
+		"internal/cli", "internal/files", "internal/lang", "internal/part", "internal/report", "internal/report/palette",
+		"internal/teach",
+	},
+	"internal/bench/station": {
+		"internal/bench", "internal/camera/rig", "internal/camera/shoot", "internal/camera/sources",
+		"internal/camera/trouble", "internal/capture", "internal/cli", "internal/codec", "internal/compare",
+		"internal/config", "internal/files", "internal/gauge/screen", "internal/grade", "internal/inspection",
+		"internal/lang", "internal/lots", "internal/lots/book", "internal/lots/lotreport", "internal/optics", "internal/part",
+		"internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/teach/atlas",
+		"internal/teach/book",
+	},
+	"internal/body":         {"internal/capture/outline", "internal/part", "internal/stats/robust"},
+	"internal/camera/pty":   {},
+	"internal/camera/retry": {},
+	"internal/camera/rig":   {"internal/camera/retry", "internal/camera/trouble"},
+	"internal/camera/shoot": {
+		"internal/camera/retry", "internal/camera/rig", "internal/camera/sources", "internal/camera/trouble", "internal/part",
+		"internal/proof",
+	},
+	"internal/camera/sources": {"internal/camera/retry", "internal/camera/trouble", "internal/part"},
+	"internal/camera/trouble": {},
+	"internal/capture": {
+		"internal/capture/outline", "internal/codec", "internal/files", "internal/lang", "internal/optics", "internal/part",
+		"internal/stats/robust",
+	},
+	"internal/capture/outline": {"internal/part", "internal/stats/robust"},
+	"internal/cli": {
+		"internal/config", "internal/files", "internal/lang", "internal/part", "internal/records", "internal/report",
+	},
+	"internal/codec": {"internal/part"},
+	"internal/compare": {
+		"internal/optics", "internal/part", "internal/stats/assign", "internal/stats/charts", "internal/stats/robust",
+	},
+	"internal/config": {"configs", "internal/files", "internal/grade", "internal/part"},
+	"internal/defects": {
+		"internal/body", "internal/capture/outline", "internal/optics", "internal/part", "internal/stats/robust",
+	},
+	"internal/files": {},
+	"internal/gauge/camera": {
+		"internal/capture", "internal/cli", "internal/files", "internal/gauge/sensor", "internal/optics", "internal/part",
+		"internal/report", "internal/report/plots",
+	},
+	"internal/gauge/detection": {
+		"internal/capture", "internal/cli", "internal/gauge/studies", "internal/inspection", "internal/part",
+		"internal/report", "internal/report/plots", "internal/stats/study", "internal/stripes", "internal/synth",
+		"internal/truth",
+	},
+	"internal/gauge/scaling": {
+		"internal/capture", "internal/cli", "internal/files", "internal/gauge/target", "internal/inspection",
+		"internal/optics", "internal/part", "internal/report", "internal/report/plots",
+	},
+	"internal/gauge/screen": {
+		"internal/capture", "internal/cli", "internal/config", "internal/files", "internal/inspection", "internal/optics",
+		"internal/part", "internal/report", "internal/report/plots", "internal/stripes",
+	},
+	"internal/gauge/sensor": {"internal/optics", "internal/part"},
+	"internal/gauge/setup":  {},
+	"internal/gauge/studies": {
+		"internal/cli", "internal/files", "internal/inspection", "internal/part", "internal/report", "internal/report/plots",
+		"internal/stats/charts", "internal/stats/study",
+	},
+	"internal/gauge/target": {"internal/optics", "internal/part", "internal/stats/robust"},
+	"internal/gauge/walk": {
+		"internal/capture", "internal/cli", "internal/config", "internal/gauge/scaling", "internal/gauge/setup",
+		"internal/gauge/target", "internal/inspection", "internal/optics", "internal/part", "internal/report",
+		"internal/seam",
+	},
+	"internal/grade": {"internal/lang", "internal/part"},
+	"internal/held":  {},
+	"internal/inspection": {
+		"configs", "internal/body", "internal/capture", "internal/capture/outline", "internal/cli", "internal/compare",
+		"internal/config", "internal/defects", "internal/files", "internal/grade", "internal/lang", "internal/learn",
+		"internal/optics", "internal/part", "internal/proof", "internal/records", "internal/report", "internal/seam",
+		"internal/stats/study", "internal/stripes",
+	},
+	"internal/lang":  {"internal/part"},
+	"internal/learn": {"internal/part", "internal/stats/robust"},
+	"internal/lots":  {"internal/part"},
+	"internal/lots/book": {
+		"configs", "internal/capture", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies",
+		"internal/inspection", "internal/lang", "internal/lots", "internal/lots/lotreport", "internal/lots/process",
+		"internal/part", "internal/records", "internal/report", "internal/report/plots", "internal/stats/charts",
+		"internal/stats/study",
+	},
+	"internal/lots/lotreport": {
+		"internal/lots", "internal/lots/process", "internal/part", "internal/report/marks", "internal/report/palette",
+		"internal/report/plots", "internal/stats/charts",
+	},
+	"internal/lots/process": {
+		"internal/part", "internal/stats/charts", "internal/stats/robust", "internal/stats/study",
+	},
+	"internal/optics":  {"internal/part", "internal/stats/robust"},
+	"internal/part":    {},
+	"internal/proof":   {"internal/capture/outline", "internal/optics", "internal/part", "internal/stats/robust"},
+	"internal/records": {"internal/files", "internal/part"},
+	"internal/records/shift": {
+		"internal/cli", "internal/compare", "internal/lang", "internal/part", "internal/records", "internal/report",
+		"internal/report/plots",
+	},
+	"internal/records/upkeep": {"internal/cli", "internal/files", "internal/records"},
+	"internal/report": {
+		"internal/codec", "internal/lang", "internal/part", "internal/report/marks", "internal/report/palette", "internal/report/plots",
+	},
+	"internal/report/marks":   {"internal/part", "internal/report/palette"},
+	"internal/report/palette": {},
+	"internal/report/plots":   {"internal/report/palette"},
+	"internal/seam":           {"internal/optics", "internal/part", "internal/stats/robust"},
+	"internal/stats/assign":   {},
+	"internal/stats/charts":   {},
+	"internal/stats/robust":   {},
+	"internal/stats/study":    {"internal/stats/assign", "internal/stats/charts", "internal/stats/robust"},
+	"internal/stripes":        {"internal/optics", "internal/part", "internal/stats/robust"},
+	"internal/synth":          {"internal/optics", "internal/part"},
+	"internal/teach":          {"internal/grade", "internal/lang", "internal/part", "internal/stats/study"},
+	"internal/teach/atlas": {
+		"internal/capture", "internal/capture/outline", "internal/cli", "internal/config", "internal/grade",
+		"internal/inspection", "internal/lang", "internal/part", "internal/records", "internal/report", "internal/stripes",
+		"internal/synth", "internal/teach", "internal/teach/book", "internal/truth",
+	},
+	"internal/teach/book": {
+		"internal/capture", "internal/capture/outline", "internal/cli", "internal/config", "internal/files",
+		"internal/gauge/studies", "internal/grade", "internal/inspection", "internal/lang", "internal/part",
+		"internal/records", "internal/report", "internal/report/plots", "internal/stats/study", "internal/stripes",
+		"internal/synth", "internal/teach", "internal/truth",
+	},
+	"internal/teach/coach": {
+		"internal/cli", "internal/inspection", "internal/lang", "internal/part", "internal/records", "internal/report",
+		"internal/report/plots", "internal/teach",
+	},
+	"internal/teach/label": {
+		"internal/cli", "internal/inspection", "internal/learn", "internal/part", "internal/records", "internal/report",
+		"internal/stats/study", "internal/teach", "internal/teach/book", "internal/truth",
+	},
+	"internal/truth": {"internal/cli", "internal/part", "internal/stats/study"},
 }
 
 // onlyIn says where the libraries that reach outside may be used.
 var onlyIn = map[string][]string{
-	"gocv.io/x/gocv":                    {"internal/defects", "internal/report", "internal/target", "internal/inspection", "cmd/inspect"},
+	"gocv.io/x/gocv":                    {"internal/defects", "internal/report", "internal/gauge/target", "internal/inspection", "cmd/inspect"},
 	"github.com/spf13/viper":            {"internal/config"},
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},
-	"go.bug.st/serial":                  {"internal/capture/rig"},
-	"gonum.org/v1/plot":                 {"internal/plots", "internal/lotreport"},
-	"codeberg.org/go-pdf/fpdf":          {"internal/lotreport"},
-	"github.com/xuri/excelize/v2":       {"internal/lotreport"},
+	"go.bug.st/serial":                  {"internal/camera/rig"},
+	"gonum.org/v1/plot":                 {"internal/report/plots", "internal/lots/lotreport"},
+	"codeberg.org/go-pdf/fpdf":          {"internal/lots/lotreport"},
+	"github.com/xuri/excelize/v2":       {"internal/lots/lotreport"},
 	"modernc.org/sqlite":                {"internal/records"},
 	"github.com/jackc/pgx/v5":           {"internal/records"},
 	"log":                               {},
@@ -175,7 +261,8 @@ func TestImports(t *testing.T) {
 		command := strings.HasPrefix(dir, "cmd/")
 		for _, im := range f.Imports {
 			name := strings.Trim(im.Path.Value, `"`)
-			if where, ok := onlyIn[name]; ok && !slices.Contains(where, dir) && !(command && slices.Contains(where, "cmd/inspect")) {
+			where, held := onlyIn[name]
+			if held && !slices.Contains(where, dir) && !(command && slices.Contains(where, "cmd/inspect")) {
 				t.Errorf("%s imports %s, which is for %v only", file, name, where)
 			}
 			ours, ok := strings.CutPrefix(name, "finishbench/")

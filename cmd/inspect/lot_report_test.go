@@ -19,12 +19,13 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/bench/station"
+	"finishbench/internal/config"
 	"finishbench/internal/inspection"
-	"finishbench/internal/lotreport"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/book"
+	"finishbench/internal/lots/lotreport"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -89,7 +90,11 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 			x.t.Fatal(err)
 		}
 	}
-	classes := lots.DefaultClasses()
+	shipped, err := config.LoadStation("")
+	if err != nil {
+		x.t.Fatal(err)
+	}
+	classes := book.Classes(shipped.Lots)
 	plans, err := lots.PlanLot(size, "II", classes, nil)
 	if err != nil {
 		x.t.Fatal(err)

@@ -11,7 +11,7 @@ import (
 	"finishbench/internal/gauge/detection"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 	"finishbench/internal/teach/book"
 	"finishbench/internal/truth"
 )

@@ -14,9 +14,9 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/grade"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"

@@ -10,7 +10,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/detection"
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 	"finishbench/internal/synth"
 	"finishbench/internal/truth"
 )

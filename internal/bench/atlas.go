@@ -7,7 +7,7 @@ import (
 	"html/template"
 	"net/http"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 )
 
 // Atlas writes the pages of what each kind of defect looks like, each a page that

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 )
 
 type fakeAtlas struct{}

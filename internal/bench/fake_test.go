@@ -16,7 +16,7 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -62,7 +62,7 @@ func (f *fakeShooter) Shoot(ctx context.Context, u UnitInfo, kept []Shot, say fu
 			return shots, errors.New("the cable is out")
 		}
 		if ask {
-			p.Asking = &Phrase{Key: "ask.turn", Args: map[string]string{"angle": part.Decimal(p.AngleDeg)}}
+			p.Asking = &lang.Phrase{Key: "ask.turn", Args: map[string]string{"angle": part.Decimal(p.AngleDeg)}}
 			say(p)
 			select {
 			case <-f.press:
@@ -103,7 +103,7 @@ func (f *fakeShooter) Cameras() []CameraState {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.lost {
-		return []CameraState{{Name: "edge", Why: &Phrase{Key: "trouble.silent", Args: map[string]string{"seconds": "3"}}}}
+		return []CameraState{{Name: "edge", Why: &lang.Phrase{Key: "trouble.silent", Args: map[string]string{"seconds": "3"}}}}
 	}
 	return []CameraState{{Name: "edge", Ready: true}}
 }

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -18,9 +18,6 @@ type UnitInfo struct {
 
 // Name is the unit's name in results: "u06-R".
 func (u UnitInfo) Name() string { return part.UnitName(u.Serial, u.Side) }
-
-// Phrase is [lang.Phrase].
-type Phrase = lang.Phrase
 
 // Shot is one picture of a unit, taken and looked at.
 type Shot struct {
@@ -41,8 +38,8 @@ type Progress struct {
 	View        part.View // of the shot under way; "": none
 	Light       part.Light
 	AngleDeg    float64
-	Asking      *Phrase // what the operator is to do before pressing; nil: nothing
-	Problem     *Phrase // what keeps it waiting; nil: nothing
+	Asking      *lang.Phrase // what the operator is to do before pressing; nil: nothing
+	Problem     *lang.Phrase // what keeps it waiting; nil: nothing
 }
 
 // Stopped is how long a unit stands still for its pictures, from the press to the last
@@ -72,7 +69,7 @@ type Shooter interface {
 type CameraState struct {
 	Name  string
 	Ready bool
-	Why   *Phrase // why not
+	Why   *lang.Phrase // why not
 }
 
 // Aid tells how a live picture stands: to be moved into the zone Lo to Hi. NaN:
@@ -97,7 +94,7 @@ type Outcome struct {
 	ScoreOver bool              // the score alone would not pass
 	Score     float64           // and its limit
 	ScoreMost float64           //
-	Barred    *Phrase           // why the gauge may pass nothing; nil: it may
+	Barred    *lang.Phrase      // why the gauge may pass nothing; nil: it may
 	MainFile  string            // the picture in which the worst shows best
 	Main      []byte            // the same, annotated, as a JPEG file
 	Crops     []report.Crop     // magnified findings, worst first
@@ -185,7 +182,7 @@ type Notices interface {
 
 // Notice is one such thing.
 type Notice struct {
-	Phrase
+	lang.Phrase
 	Bars bool // no unit passes
 }
 

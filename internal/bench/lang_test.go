@@ -9,8 +9,8 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/grade"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
 )
@@ -233,7 +233,7 @@ func TestWhy(t *testing.T) {
 	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: un}); got != "Picture face, raking light: out of focus." {
 		t.Error(got)
 	}
-	un.Barred = &Phrase{Key: "check.out", Args: map[string]string{"at": "2026-11-25 08:00", "line": "7"}}
+	un.Barred = &lang.Phrase{Key: "check.out", Args: map[string]string{"at": "2026-11-25 08:00", "line": "7"}}
 	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: un}); !strings.Contains(got, "the check piece is out of limits since 2026-11-25 08:00 (line 7") {
 		t.Error(got)
 	}

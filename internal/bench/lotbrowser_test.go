@@ -11,7 +11,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"finishbench/internal/plots"
+	"finishbench/internal/report/plots"
 )
 
 // The page about lots in a browser.

@@ -14,7 +14,7 @@ import (
 	"sync"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

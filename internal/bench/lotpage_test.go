@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -108,7 +108,7 @@ func (f *fakeLots) Decide(_ context.Context, name string, d LotStep) error {
 	case s.Seq != d.Seq:
 		return ErrLotMoved
 	case !slices.Contains(s.Steps, d.What):
-		return LotRefusal{Phrase{Key: "text", Args: map[string]string{"text": "the counts refuse it"}}}
+		return LotRefusal{lang.Phrase{Key: "text", Args: map[string]string{"text": "the counts refuse it"}}}
 	case d.Note == "break":
 		return errors.New("the disk is full")
 	}

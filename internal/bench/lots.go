@@ -5,7 +5,7 @@ import (
 	"errors"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -32,7 +32,7 @@ var (
 )
 
 // LotRefusal is why a lot does not allow a step.
-type LotRefusal struct{ Phrase }
+type LotRefusal struct{ lang.Phrase }
 
 func (r LotRefusal) Error() string { return r.Key }
 

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -26,9 +27,9 @@ type State struct {
 	Unit      UnitInfo // the unit under way, or to come
 	Follow    string   // how the next serial is found
 	Progress  Progress
-	Shots     []Shot  // taken so far, kept while halted
-	Problem   *Phrase // what went wrong; shown until the next step
-	Told      *Phrase // what was done: "the last was withdrawn"
+	Shots     []Shot       // taken so far, kept while halted
+	Problem   *lang.Phrase // what went wrong; shown until the next step
+	Told      *lang.Phrase // what was done: "the last was withdrawn"
 	Started   time.Time
 	Key       string  // of this going at the unit, for the records: see [Entry]
 	Answer    *Answer // phase Answered
@@ -91,19 +92,19 @@ type (
 	// ShotsDone ends the shooting. Problem nil: all are there.
 	ShotsDone struct {
 		Shots   []Shot
-		Problem *Phrase
+		Problem *lang.Phrase
 	}
 	// Judged ends the judging and the recording.
 	Judged struct {
 		Answer  *Answer
-		Problem *Phrase
+		Problem *lang.Phrase
 	}
 	// Undone ends an undo.
-	Undone struct{ Problem *Phrase }
+	Undone struct{ Problem *lang.Phrase }
 	// OverruleDone ends an overrule.
 	OverruleDone struct {
 		Overrule Overrule
-		Problem  *Phrase
+		Problem  *lang.Phrase
 	}
 )
 
@@ -136,12 +137,12 @@ const (
 
 // refused is an event that does not fit the state: said to whoever sent it, the
 // state stays as it is.
-type refused struct{ Phrase }
+type refused struct{ lang.Phrase }
 
-func (r refused) Error() string { return r.Key }
-func (r refused) Told() Phrase  { return r.Phrase }
+func (r refused) Error() string     { return r.Key }
+func (r refused) Told() lang.Phrase { return r.Phrase }
 
-func refuse(key string) error { return refused{Phrase{Key: key}} }
+func refuse(key string) error { return refused{lang.Phrase{Key: key}} }
 
 // On returns the state after an event, and what it asks for. now is when it
 // happened.
@@ -261,13 +262,13 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 		s.scanned = e.Text
 		return s.cancel()
 	default:
-		return s, nil, refused{Phrase{Key: "wrong.scan_under_way", Args: map[string]string{"serial": serial, "unit": s.Unit.Name()}}}
+		return s, nil, refused{lang.Phrase{Key: "wrong.scan_under_way", Args: map[string]string{"serial": serial, "unit": s.Unit.Name()}}}
 	}
 	s.Unit.Serial, s.Problem = serial, nil
 	if side != "" {
 		s.Unit.Side = side
 	}
-	s.Told = &Phrase{Key: "told.scanned", Args: map[string]string{"unit": s.Unit.Name()}}
+	s.Told = &lang.Phrase{Key: "told.scanned", Args: map[string]string{"unit": s.Unit.Name()}}
 	return s, nil, nil
 }
 
@@ -276,7 +277,7 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 func (s State) given() State {
 	text := s.scanned
 	s = s.goOn(s.Unit)
-	s.scanned, s.Told = "", &Phrase{Key: "told.cancelled"}
+	s.scanned, s.Told = "", &lang.Phrase{Key: "told.cancelled"}
 	if text != "" {
 		s, _, _ = s.scan(Scan{Text: text}) // it was looked at before
 	}
@@ -325,7 +326,7 @@ func (s State) undone(e Undone) (State, []Effect, error) {
 	last := s.Last
 	s = s.goOn(last.Unit)
 	s.Last, s.Count = nil, max(0, s.Count-1)
-	s.Told = &Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Unit.Name()}}
+	s.Told = &lang.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Unit.Name()}}
 	return s, nil, nil
 }
 
@@ -358,7 +359,7 @@ func (s State) overruleDone(e OverruleDone) (State, []Effect, error) {
 	o := e.Overrule
 	a.Overruled = &o
 	s.Answer, s.Last = &a, &a
-	s.Told = &Phrase{Key: "told.overruled"}
+	s.Told = &lang.Phrase{Key: "told.overruled"}
 	return s, nil, nil
 }
 

@@ -6,7 +6,7 @@ import (
 	"regexp"
 	"strings"
 
-	"finishbench/internal/palette"
+	"finishbench/internal/report/palette"
 )
 
 // plotColours are the colours of package plots, in the order of the classes f0, f1,

@@ -3,7 +3,7 @@ package bench
 import (
 	"context"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/teach"
 )
 

@@ -16,9 +16,9 @@ import (
 
 	"golang.org/x/term"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
+	"finishbench/internal/lang"
 )
 
 // Serving is how the page is reached, and in which languages.

@@ -6,7 +6,7 @@ import (
 	"html/template"
 	"time"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 )
 
 // formTime is how a form's time field writes a time.

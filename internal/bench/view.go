@@ -11,7 +11,7 @@ import (
 	"strconv"
 	"strings"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )

@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"math"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // View is a unit seen from the side in one turn.
@@ -242,11 +242,6 @@ func (v *View) bestLine(images []*part.Image, from, to, px float64) seamLine {
 		k--
 	}
 	return s.settle(s.settle(lines[k], 0.4), 0.15)
-}
-
-// seamAt is the seam's row, dx full-resolution pixels right of MiddleX.
-func (v *View) seamAt(dx float64) float64 {
-	return v.SeamY + v.Roll*dx + v.Bow*math.Sqrt(max(0, 1-dx*dx/(v.HalfPX*v.HalfPX)))
 }
 
 // across is where a row of the picture enters and leaves the unit.

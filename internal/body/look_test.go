@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -201,4 +201,9 @@ func TestLampsClearerThanTheLimb(t *testing.T) {
 			t.Errorf("%g px below the seam: %.1f to %.1f, drawn %.1f to %.1f", below, l, r, mid-want, mid+want)
 		}
 	}
+}
+
+// seamAt is the seam's row, dx full-resolution pixels right of MiddleX.
+func (v *View) seamAt(dx float64) float64 {
+	return v.SeamY + v.Roll*dx + v.Bow*math.Sqrt(max(0, 1-dx*dx/(v.HalfPX*v.HalfPX)))
 }

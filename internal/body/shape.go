@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 
 	"gonum.org/v1/gonum/mat"
 )

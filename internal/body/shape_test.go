@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )

@@ -5,8 +5,8 @@ import (
 	"math"
 	"strings"
 
-	"finishbench/internal/bench/lang"
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

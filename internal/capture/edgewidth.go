@@ -3,8 +3,8 @@ package capture
 import (
 	"math"
 
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/optics"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 )
 

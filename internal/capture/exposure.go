@@ -1,8 +1,8 @@
 package capture
 
 import (
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/optics"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 )
 

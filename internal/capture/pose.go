@@ -4,10 +4,10 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/bench/lang"
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // SharePose looks at all pictures of one pose together. One of them that shows the

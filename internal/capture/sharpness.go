@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // sharpness is what the outline's edges say of focus and motion, px.

@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 )
 

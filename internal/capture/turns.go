@@ -5,9 +5,9 @@ import (
 	"slices"
 	"strconv"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // How turns should stand around the shell. Beyond a slope of 60 degrees to the camera a

@@ -6,7 +6,7 @@ import (
 	"os"
 	"strings"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/report"
 )
 

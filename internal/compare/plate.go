@@ -6,7 +6,7 @@ import (
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // Plate is a faceplate in one picture.

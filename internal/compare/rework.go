@@ -6,8 +6,8 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/assign"
 	"finishbench/internal/part"
+	"finishbench/internal/stats/assign"
 )
 
 // Fate is what became of a finding.

@@ -6,8 +6,8 @@ import (
 	"slices"
 	"time"
 
-	"finishbench/internal/charts"
 	"finishbench/internal/part"
+	"finishbench/internal/stats/charts"
 )
 
 // Inspected is one inspection as far as the shift's figures need it.

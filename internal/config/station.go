@@ -30,7 +30,8 @@ type Station struct {
 	Focus                string  `mapstructure:"focus"`                  // likewise
 	CheckLog             string  `mapstructure:"check_log"`              // the check piece's log, see `inspect check`; "": none kept
 	Records              string  `mapstructure:"records"`                // database of inspections, sqlite:FILE or postgres://USER@HOST/DATABASE; "": none is kept
-	Fit                  Fit     `mapstructure:"fit"`
+
+	Fit part.FitLimits `mapstructure:"fit"` // when a picture is fit to measure
 
 	Bench   Bench      `mapstructure:"bench"`
 	Cameras []Camera   `mapstructure:"cameras"` // empty: pictures come as files
@@ -60,26 +61,6 @@ type Flat struct {
 	View  string `mapstructure:"view"`  // face or shell
 	Light string `mapstructure:"light"` // diffuse or raking; "": pictures whose light is not told
 	File  string `mapstructure:"file"`  // as of [Scale]
-}
-
-// Fit says when a picture is fit to measure. Its fields are those of
-// capture.FitLimits, in the same order, so that one converts into the other:
-// capture.FitLimits(station.Fit). (This package must not import that one.) See
-// there, and station.yaml, for what each means.
-type Fit struct {
-	MinPixels      int     `mapstructure:"min_pixels"`       // 1..50000000
-	MinUnitPX      float64 `mapstructure:"min_unit_px"`      // px, 20..10000
-	Clipped        float64 `mapstructure:"clipped"`          // share, 0..1
-	ClippedRaking  float64 `mapstructure:"clipped_raking"`   // share, 0..1
-	MinLevel       float64 `mapstructure:"min_level"`        // linear light, 0..1
-	MinPanel       float64 `mapstructure:"min_panel"`        // linear light, 0..1
-	EdgeWidthPX    float64 `mapstructure:"edge_width_px"`    // px, 1..50
-	EdgeWidthShare float64 `mapstructure:"edge_width_share"` // share, 0..0.05
-	MotionPX       float64 `mapstructure:"motion_px"`        // px, 0.5..50
-	MotionShare    float64 `mapstructure:"motion_share"`     // share, 0..0.05
-	PanelUneven    float64 `mapstructure:"panel_uneven"`     // share, 0..1
-	PanelDirt      float64 `mapstructure:"panel_dirt"`       // share, 0..1
-	Warn           float64 `mapstructure:"warn"`             // share of a limit, 0..1
 }
 
 // LoadStation reads a station file; with the path "" the settings that are

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"finishbench/configs"
+	"finishbench/internal/part"
 )
 
 func TestShippedStation(t *testing.T) {
@@ -53,8 +54,8 @@ func mustShipped(t *testing.T) Station {
 
 // Every number of fit, made absurd, is refused with its key.
 func TestNoFitNumberGoesUnchecked(t *testing.T) {
-	for i := range reflect.TypeOf(Fit{}).NumField() {
-		key := "fit." + reflect.TypeOf(Fit{}).Field(i).Tag.Get("mapstructure")
+	for i := range reflect.TypeOf(part.FitLimits{}).NumField() {
+		key := "fit." + reflect.TypeOf(part.FitLimits{}).Field(i).Tag.Get("mapstructure")
 		for _, bad := range []float64{math.NaN(), -1, 1e9} {
 			s := mustShipped(t)
 			f := reflect.ValueOf(&s.Fit).Elem().Field(i)

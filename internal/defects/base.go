@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // cellGrid is one value for each square cell of cell x cell working pixels.

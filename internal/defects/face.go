@@ -6,7 +6,7 @@ import (
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // face is a scene made ready for the search. Planes are in search pixels over

@@ -7,7 +7,7 @@ import (
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // shaded is a picture with less light away from its middle, and a white card

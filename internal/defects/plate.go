@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // How the faceplate is told from what shows of the shell's side beyond its edge,

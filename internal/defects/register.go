@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 
 	"gonum.org/v1/gonum/mat"

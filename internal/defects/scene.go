@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"finishbench/internal/body"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/optics"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 )
 

@@ -5,9 +5,9 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // A shell is searched as a face is, with three differences. Its region is what the turn

@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // A shell mirrors two things that a face's rules on lamps do not know. Where it faces the camera it mirrors the opening

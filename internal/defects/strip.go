@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // strip is the rim unrolled: columns along the outline, rows by depth, both in

@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // How the rim's unevenness is told and weighed; lengths in millimetres (common

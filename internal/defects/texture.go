@@ -6,7 +6,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 
 	"gocv.io/x/gocv"
 )

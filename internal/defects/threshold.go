@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // minWeight is the share of a blurred pixel that must count for it to be told.

@@ -4,7 +4,7 @@ import (
 	"math"
 	"sort"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

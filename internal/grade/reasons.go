@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

@@ -4,7 +4,7 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

@@ -6,7 +6,7 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
 )

@@ -7,9 +7,9 @@ import (
 	"strconv"
 	"time"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
-	"finishbench/internal/study"
+	"finishbench/internal/lang"
+	"finishbench/internal/stats/study"
 )
 
 // ReadStability reads a log with its settings and judges it. change may be nil.

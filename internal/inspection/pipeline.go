@@ -10,13 +10,13 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/body"
 	"finishbench/internal/capture"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
 	"finishbench/internal/defects"
 	"finishbench/internal/grade"
-	"finishbench/internal/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 	"finishbench/internal/seam"

@@ -3,8 +3,8 @@ package inspection
 import (
 	"slices"
 
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/defects"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 )

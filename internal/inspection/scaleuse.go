@@ -10,11 +10,11 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )

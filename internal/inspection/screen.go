@@ -8,9 +8,9 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
 	"finishbench/internal/defects"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"

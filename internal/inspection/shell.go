@@ -2,9 +2,9 @@ package inspection
 
 import (
 	"finishbench/internal/body"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
 	"finishbench/internal/defects"
-	"finishbench/internal/outline"
 	"finishbench/internal/part"
 )
 

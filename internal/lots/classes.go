@@ -24,17 +24,6 @@ type Class struct {
 	Risk  float64 `json:"risk,omitempty"`  // probability
 }
 
-// DefaultClasses are the shipped classes: critical, none accepted; major, AQL
-// 1.0; minor, AQL 2.5. The standard knows these three classes; moderate findings
-// count with the minor ones. AQLs: common practice, no source.
-func DefaultClasses() []Class {
-	return []Class{
-		{Severity: part.Critical, Covers: []part.Severity{part.Critical}, Zero: true},
-		{Severity: part.Major, Covers: []part.Severity{part.Major}, AQL: 1.0},
-		{Severity: part.Minor, Covers: []part.Severity{part.Moderate, part.Minor}, AQL: 2.5},
-	}
-}
-
 // ClassPlan is a class with its plan for one lot.
 type ClassPlan struct {
 	Class

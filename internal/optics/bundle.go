@@ -6,7 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // bundle is the fit of one lens and a pose for each view to all marks, by

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 
 	"gonum.org/v1/gonum/mat"
 )

@@ -6,7 +6,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // SampleOf is sample i of an image of either depth.

@@ -8,7 +8,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // FindOptions are what [FindSlantedEdges] looks for. Start from

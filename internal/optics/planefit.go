@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 
 	"gonum.org/v1/gonum/mat"
 )

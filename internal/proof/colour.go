@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // A unit's colour, its shares of red and green in linear light, over all that is seen of it: turns of one unit differed by up to

@@ -6,7 +6,7 @@ import (
 	"strconv"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // Limbs are the two sides of a unit in a picture from the side, at one height near its faceplate.

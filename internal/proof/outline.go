@@ -3,7 +3,7 @@ package proof
 import (
 	"math"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 )
 

@@ -11,8 +11,8 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/bench/lang"
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )

@@ -5,7 +5,7 @@ import (
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // Size of the thinned pictures that are compared. Common practice, no source.

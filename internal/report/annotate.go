@@ -6,9 +6,9 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/marks"
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/marks"
+	"finishbench/internal/report/palette"
 )
 
 // Overlay is what to draw into one picture besides the stations and findings

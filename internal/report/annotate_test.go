@@ -8,9 +8,9 @@ import (
 	"math"
 	"testing"
 
-	"finishbench/internal/marks"
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/marks"
+	"finishbench/internal/report/palette"
 )
 
 // scaledSample is the sample's result for a picture k times as large.

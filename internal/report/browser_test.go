@@ -17,7 +17,7 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/palette"
+	"finishbench/internal/report/palette"
 )
 
 // browser finds a browser, or skips the test.

@@ -5,8 +5,8 @@ import (
 	"image/color"
 	"math"
 
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/palette"
 )
 
 // tileSide is the side of a canvas tile; strokes are gathered in tiles, so that

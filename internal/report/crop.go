@@ -6,8 +6,8 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/palette"
 )
 
 const (

@@ -5,7 +5,7 @@ import (
 	"html/template"
 	"math"
 
-	"finishbench/internal/palette"
+	"finishbench/internal/report/palette"
 )
 
 // leastHoleMM is how wide a place in which nothing was looked for must be, each

@@ -5,7 +5,7 @@ import (
 	"io"
 	"strconv"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

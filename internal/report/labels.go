@@ -5,9 +5,9 @@ import (
 	"image"
 	"math"
 
-	"finishbench/internal/marks"
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/marks"
+	"finishbench/internal/report/palette"
 )
 
 // layout places labels so that they hide no finding and, where there is room,

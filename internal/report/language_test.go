@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -25,7 +25,7 @@ func chinese(t testing.TB) *lang.Lang {
 // English; result and page in English are as without a language.
 func TestPageInChinese(t *testing.T) {
 	zh := chinese(t)
-	data, err := os.ReadFile("../bench/lang/unit/en.json")
+	data, err := os.ReadFile("../lang/unit/en.json")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,7 +8,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
+	"finishbench/internal/report/plots"
 )
 
 // mirrorView is the page's part on what the faceplate mirrors of a screen: the paint, the

@@ -14,9 +14,9 @@ import (
 	"strings"
 	"sync"
 
-	"finishbench/internal/bench/lang"
-	"finishbench/internal/marks"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
+	"finishbench/internal/report/marks"
 )
 
 //go:embed page.html

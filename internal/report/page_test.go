@@ -17,9 +17,9 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/marks"
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/marks"
+	"finishbench/internal/report/palette"
 )
 
 var update = flag.Bool("update", false, "write the golden files of this package")

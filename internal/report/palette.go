@@ -5,8 +5,8 @@ import (
 	"image/color"
 	"strings"
 
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/palette"
 )
 
 // cssColours are the names under which style.css knows the palette.

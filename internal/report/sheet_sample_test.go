@@ -6,7 +6,7 @@ import (
 	"math"
 	"testing"
 
-	"finishbench/internal/plots"
+	"finishbench/internal/report/plots"
 )
 
 func sheetPage(t testing.TB, s Sheet) string {

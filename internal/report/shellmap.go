@@ -7,10 +7,10 @@ import (
 	"math"
 	"strings"
 
-	"finishbench/internal/marks"
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
+	"finishbench/internal/report/marks"
+	"finishbench/internal/report/palette"
+	"finishbench/internal/report/plots"
 )
 
 // shellView is the page's map of the unit: the shell unrolled, the faceplate above it.

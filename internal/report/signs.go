@@ -5,9 +5,9 @@ import (
 	"html/template"
 	"strings"
 
-	"finishbench/internal/marks"
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/marks"
+	"finishbench/internal/report/palette"
 )
 
 // verdictSign is the large sign before a verdict: each verdict has a shape and

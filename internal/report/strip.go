@@ -5,8 +5,8 @@ import (
 	"image"
 	"math"
 
-	"finishbench/internal/palette"
 	"finishbench/internal/part"
+	"finishbench/internal/report/palette"
 )
 
 // StripPanel is a square window of a picture for a strip.

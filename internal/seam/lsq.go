@@ -3,7 +3,7 @@ package seam
 import (
 	"math"
 
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // maxParams is the largest number of parameters of any fit here.

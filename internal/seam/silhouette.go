@@ -3,7 +3,7 @@ package seam
 import (
 	"math"
 
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // Constants of the rough silhouette. None is a length of the unit.

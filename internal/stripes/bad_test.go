@@ -163,7 +163,8 @@ func TestFaultsAreTold(t *testing.T) {
 			t.Run(c.name+", "+face, func(t *testing.T) {
 				p := bare()[face]
 				p.Fault = c.fault
-				images, outline := map[part.Light]*part.Image{}, []part.Point(nil)
+				var images map[part.Light]*part.Image
+				var outline []part.Point
 				switch {
 				case c.name == "none":
 					images, outline = synth.Stripes(p)

@@ -8,7 +8,7 @@ import (
 	"sync"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"

@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // The sizes at which lost gloss is sought, standard deviations of a further blur, and the

@@ -9,7 +9,7 @@ import (
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 
 	"golang.org/x/sync/errgroup"
 )

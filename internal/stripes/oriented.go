@@ -7,7 +7,7 @@ import (
 	"sync"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // Sanding marks that telegraph through the lacquer are fine waves that all run one way. What is held

@@ -3,7 +3,7 @@ package stripes
 import (
 	"math"
 
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // The faceplate's rim is rounded: it turns the mirrored stripes aside and soon mirrors

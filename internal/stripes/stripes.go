@@ -6,7 +6,7 @@ import (
 	"sync"
 
 	"finishbench/internal/part"
-	"finishbench/internal/robust"
+	"finishbench/internal/stats/robust"
 )
 
 // Screen is how the screen stands. Where DistanceMM or PeriodMM is 0 it is not known,

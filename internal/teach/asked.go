@@ -1,7 +1,7 @@
 package teach
 
 import (
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // spread is the pooled variance of the counts per unit over their mean, at least

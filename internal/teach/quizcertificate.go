@@ -6,7 +6,7 @@ import (
 	"math"
 	"time"
 
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // Criteria are what a trainer asks for before a certificate is given.

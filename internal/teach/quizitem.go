@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // Source is where an item's truth comes from. The tool's own findings are none.

@@ -10,7 +10,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // ErrNoAnswer says that nothing was answered that counts.

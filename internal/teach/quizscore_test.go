@@ -7,7 +7,7 @@ import (
 	"testing"
 
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // unitOf is a drawn unit with a verdict and, unless it is clean, one bubble or

@@ -9,7 +9,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // File is the name of the file that tells what is known of a unit.
@@ -62,6 +62,7 @@ func (k Unit) Surfaces(file string) ([]Surface, error) {
 	return all, nil
 }
 
+// What a shell is, beside "shell" where that is not known.
 const (
 	OpaqueShell     = "opaque shell"
 	SeeThroughShell = "see-through shell"

@@ -7,7 +7,7 @@ import (
 
 	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/gauge/detection"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 const detectionHelp = `detection says from which size on defects are found, and how often something is

@@ -5,7 +5,7 @@ import (
 
 	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/gauge/studies"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 const gaugeHelp = `gauge weighs a crossed study: the same parts, each measured several times by

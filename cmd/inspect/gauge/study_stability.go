@@ -5,7 +5,7 @@ import (
 
 	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/gauge/studies"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 const stabilityHelp = `stability puts a check piece's log on a control chart: the same piece, measured

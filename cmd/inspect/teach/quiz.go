@@ -7,8 +7,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/cmd/inspect/flags"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/teach"
 	"finishbench/internal/teach/book"

@@ -6,8 +6,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"finishbench/cmd/inspect/flags"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/teach/book"
 )
 

@@ -5,7 +5,7 @@ import (
 
 	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/lang"
 	"finishbench/internal/teach/book"
 )
 

@@ -5,8 +5,8 @@ import (
 	"slices"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach/atlas"

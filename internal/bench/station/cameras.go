@@ -11,15 +11,15 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/camera/rig"
+	"finishbench/internal/camera/shoot"
+	"finishbench/internal/camera/sources"
+	"finishbench/internal/camera/trouble"
 	"finishbench/internal/capture"
-	"finishbench/internal/capture/rig"
-	"finishbench/internal/capture/shoot"
-	"finishbench/internal/capture/sources"
-	"finishbench/internal/capture/trouble"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

@@ -5,8 +5,8 @@ import (
 	"testing"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/grade"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 

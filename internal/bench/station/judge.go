@@ -12,10 +12,10 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
 	"finishbench/internal/grade"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/report"

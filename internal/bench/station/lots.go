@@ -10,11 +10,11 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
-	"finishbench/internal/lotreport"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/book"
+	"finishbench/internal/lots/lotreport"
 	"finishbench/internal/records"
 )
 

@@ -10,9 +10,9 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/records"
 )

@@ -7,10 +7,10 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/records/shift"
 	"finishbench/internal/teach/book"
 )

@@ -6,8 +6,8 @@ import (
 	"slices"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/capture/shoot"
-	"finishbench/internal/capture/trouble"
+	"finishbench/internal/camera/shoot"
+	"finishbench/internal/camera/trouble"
 	"finishbench/internal/config"
 	"finishbench/internal/part"
 )

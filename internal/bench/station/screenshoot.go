@@ -10,9 +10,9 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/camera/shoot"
+	"finishbench/internal/camera/sources"
 	"finishbench/internal/capture"
-	"finishbench/internal/capture/shoot"
-	"finishbench/internal/capture/sources"
 	"finishbench/internal/cli"
 	"finishbench/internal/codec"
 	"finishbench/internal/gauge/screen"

@@ -9,12 +9,13 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/bench/lang"
+	"finishbench/internal/camera/shoot"
+	"finishbench/internal/camera/sources"
+	"finishbench/internal/camera/trouble"
 	"finishbench/internal/capture"
-	"finishbench/internal/capture/shoot"
-	"finishbench/internal/capture/sources"
-	"finishbench/internal/capture/trouble"
 	"finishbench/internal/codec"
+	"finishbench/internal/config"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -48,13 +49,14 @@ func stillShooter(c *stillCamera) *planShooter {
 		Steps:    []shoot.Step{{View: part.Face, Light: part.Diffuse, Camera: "still"}, {View: part.Face, Light: part.Raking, Camera: "still"}},
 		Patience: 300 * time.Millisecond,
 	}
-	return newPlanShooter(p, p, capture.DefaultFitLimits())
+	shipped, _ := config.LoadStation("") // a test of config holds that it loads
+	return newPlanShooter(p, p, shipped.Fit)
 }
 
 // A plan without a rig asks; what came as samples is on record without loss; a
 // camera that stays away is told with its name.
 func TestPlanAtTheBench(t *testing.T) {
-	c := &stillCamera{path: "../../testdata/images/u01-L/face_diffuse.jpg"}
+	c := &stillCamera{path: "../../../testdata/images/u01-L/face_diffuse.jpg"}
 	s := stillShooter(c)
 	defer s.Close()
 	asked := []string{}
@@ -148,7 +150,7 @@ func decodeBytes(t *testing.T, data []byte) (*part.Image, error) {
 
 // BenchmarkEncodePNG is what a picture that came as samples costs to keep.
 func BenchmarkEncodePNG(b *testing.B) {
-	im, err := capture.Read("../../testdata/images/u01-L/face_diffuse.jpg")
+	im, err := capture.Read("../../../testdata/images/u01-L/face_diffuse.jpg")
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -11,8 +11,8 @@ import (
 	"finishbench/internal/gauge/sensor"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 )
 
 // cameraSheet is the page of a look at a camera.

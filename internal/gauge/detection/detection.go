@@ -12,7 +12,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/report"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 	"finishbench/internal/truth"
 )
 

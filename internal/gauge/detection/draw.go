@@ -17,8 +17,8 @@ import (
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
+	"finishbench/internal/stats/study"
 	"finishbench/internal/stripes"
-	"finishbench/internal/study"
 	"finishbench/internal/synth"
 )
 

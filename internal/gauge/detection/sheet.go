@@ -12,9 +12,9 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/studies"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
-	"finishbench/internal/study"
+	"finishbench/internal/report/plots"
+	"finishbench/internal/stats/study"
 )
 
 // outFile is a file to be written under OUT.

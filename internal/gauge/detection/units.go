@@ -6,7 +6,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 	"finishbench/internal/truth"
 )
 

@@ -16,10 +16,10 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
+	"finishbench/internal/gauge/target"
 	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/target"
 )
 
 // scaleMaking is a scale on its way from pictures to its file.

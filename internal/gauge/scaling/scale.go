@@ -12,9 +12,9 @@ import (
 	"time"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/gauge/target"
 	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
-	"finishbench/internal/target"
 )
 
 // Options are the flags of scale.

@@ -8,8 +8,8 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 )
 
 // sheet shows the scale, how far it can be trusted, and what is left at the

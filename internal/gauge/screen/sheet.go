@@ -8,8 +8,8 @@ import (
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 	"finishbench/internal/stripes"
 )
 

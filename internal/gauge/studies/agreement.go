@@ -5,7 +5,7 @@ import (
 	"io"
 
 	"finishbench/internal/cli"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // AgreementOptions are the limits that agreement is held against.

@@ -9,9 +9,9 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
-	"finishbench/internal/study"
+	"finishbench/internal/report/plots"
+	"finishbench/internal/stats/study"
 )
 
 // FitnessRating is the sign of a fitness.

@@ -4,7 +4,7 @@ import (
 	"io"
 
 	"finishbench/internal/cli"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // BiasOptions are the unit and the tolerance of a study of bias.

@@ -18,7 +18,7 @@ import (
 	"finishbench/internal/files"
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // CheckOptions are which step of the check piece is logged, and where.

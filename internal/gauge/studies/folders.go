@@ -12,7 +12,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // studyRun is a unit's folder of one trial by one appraiser.

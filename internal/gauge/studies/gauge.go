@@ -10,7 +10,7 @@ import (
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // GaugeOptions are a crossed study's readings and the tolerance that they are held against.

@@ -3,7 +3,7 @@ package studies
 import (
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // GaugeJSON are the numbers of a gauge study. Shares are 0..1.

@@ -7,9 +7,9 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
-	"finishbench/internal/study"
+	"finishbench/internal/report/plots"
+	"finishbench/internal/stats/study"
 )
 
 // gaugeSheet makes the page of a gauge study.

@@ -4,10 +4,10 @@ import (
 	"io"
 	"math"
 
-	"finishbench/internal/charts"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/charts"
+	"finishbench/internal/stats/study"
 )
 
 // StabilityOptions go before the settings in the log.

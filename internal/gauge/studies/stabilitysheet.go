@@ -7,12 +7,12 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/internal/charts"
 	"finishbench/internal/cli"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
-	"finishbench/internal/study"
+	"finishbench/internal/report/plots"
+	"finishbench/internal/stats/charts"
+	"finishbench/internal/stats/study"
 )
 
 // stabilitySheet makes the page of a check piece's log.

@@ -11,12 +11,12 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/scaling"
+	"finishbench/internal/gauge/setup"
+	"finishbench/internal/gauge/target"
 	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
-	"finishbench/internal/setup"
-	"finishbench/internal/target"
 )
 
 // setupBench is what setup knows before the first picture.

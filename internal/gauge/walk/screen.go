@@ -11,8 +11,8 @@ import (
 
 	"golang.org/x/term"
 
+	"finishbench/internal/gauge/setup"
 	"finishbench/internal/report"
-	"finishbench/internal/setup"
 )
 
 // newSetupScreen redraws in place where stdout is a terminal, else writes a line

@@ -7,9 +7,9 @@ import (
 	"strings"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/gauge/setup"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
-	"finishbench/internal/setup"
 )
 
 // setupResult is how the bench stands.

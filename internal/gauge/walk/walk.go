@@ -16,11 +16,11 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/gauge/scaling"
+	"finishbench/internal/gauge/setup"
 	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
-	"finishbench/internal/setup"
 )
 
 // Options are the flags of setup.

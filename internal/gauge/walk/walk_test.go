@@ -15,9 +15,9 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/scaling"
+	"finishbench/internal/gauge/setup"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
-	"finishbench/internal/setup"
 	"finishbench/internal/synth"
 )
 

@@ -10,7 +10,7 @@ import (
 
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
-	"finishbench/internal/setup"
+	"finishbench/internal/gauge/setup"
 )
 
 // setupScreen shows a person how far the bench is.

@@ -11,15 +11,15 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/internal/bench/lang"
-	"finishbench/internal/charts"
 	"finishbench/internal/cli"
-	"finishbench/internal/lotreport"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/lotreport"
+	"finishbench/internal/lots/process"
 	"finishbench/internal/part"
-	"finishbench/internal/process"
 	"finishbench/internal/records"
 	"finishbench/internal/report"
+	"finishbench/internal/stats/charts"
 )
 
 // Kinds of charts, over lots and over units.

@@ -9,12 +9,12 @@ import (
 	"strconv"
 	"strings"
 
-	"finishbench/internal/charts"
 	"finishbench/internal/cli"
-	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/lotreport"
+	"finishbench/internal/lots/process"
 	"finishbench/internal/part"
-	"finishbench/internal/process"
+	"finishbench/internal/stats/charts"
 )
 
 // lotSeries are lots in order of time, as charts of counts take them.

@@ -7,8 +7,8 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 )
 
 // DesignOptions are the two points: good quality that is seldom refused, bad that is seldom accepted.

@@ -247,7 +247,7 @@ func (o *PlanOptions) chosenModes(due map[part.Severity]lots.Switching, classes 
 
 // classes are the station's classes with the command line's AQLs.
 func (o *PlanOptions) classes(set config.Lots) ([]lots.Class, error) {
-	classes := lotClasses(set)
+	classes := Classes(set)
 	for _, a := range o.AQLs {
 		class, number, ok := strings.Cut(a, "=")
 		aql, err := strconv.ParseFloat(number, 64)
@@ -263,7 +263,8 @@ func (o *PlanOptions) classes(set config.Lots) ([]lots.Class, error) {
 	return classes, nil
 }
 
-func lotClasses(set config.Lots) []lots.Class {
+// Classes are the classes of defects that a station file sets, in its order.
+func Classes(set config.Lots) []lots.Class {
 	var out []lots.Class
 	for _, c := range set.Classes {
 		k := lots.Class{Severity: part.Severity(c.Severity), AQL: c.AQL, PerHundred: c.Count == "findings", Zero: c.Accept == "none", Limit: c.LimitPercent / 100, Risk: c.Risk}

@@ -7,8 +7,8 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 )
 
 // lotPlan makes the page of a plan.

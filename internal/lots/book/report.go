@@ -15,10 +15,10 @@ import (
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/sys/unix"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
-	"finishbench/internal/lotreport"
+	"finishbench/internal/lang"
+	"finishbench/internal/lots/lotreport"
 )
 
 // Formats are the formats of a report.

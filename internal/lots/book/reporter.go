@@ -18,12 +18,12 @@ import (
 	"finishbench/internal/files"
 	"finishbench/internal/gauge/studies"
 	"finishbench/internal/inspection"
-	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/lotreport"
+	"finishbench/internal/lots/process"
 	"finishbench/internal/part"
-	"finishbench/internal/process"
 	"finishbench/internal/records"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 )
 
 // Reporter makes reports of lots out of the records.

@@ -13,10 +13,10 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/process"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
-	"finishbench/internal/process"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 )
 
 // StepOptions are the plan by values, the limits, and where values come from.

@@ -5,12 +5,12 @@ import (
 	"strconv"
 	"time"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/compare"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 )
 
 // Page makes the sheet of a shift, in a language. It judges nothing: a

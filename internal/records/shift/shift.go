@@ -5,9 +5,9 @@ import (
 	"io"
 	"time"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/compare"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )

@@ -7,11 +7,11 @@ import (
 	"path/filepath"
 	"slices"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/capture"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
-	"finishbench/internal/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/report"

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"finishbench/internal/part"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 	"finishbench/internal/teach"
 )
 

@@ -3,7 +3,7 @@ package book
 import (
 	"slices"
 
-	"finishbench/internal/outline"
+	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/stripes"
 	"finishbench/internal/synth"

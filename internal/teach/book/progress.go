@@ -8,10 +8,10 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
-	"finishbench/internal/plots"
+	"finishbench/internal/lang"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 	"finishbench/internal/teach"
 )
 

@@ -8,13 +8,13 @@ import (
 	"strconv"
 	"strings"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/studies"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
-	"finishbench/internal/study"
+	"finishbench/internal/report/plots"
+	"finishbench/internal/stats/study"
 	"finishbench/internal/teach"
 )
 

@@ -13,8 +13,8 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/grade"
+	"finishbench/internal/lang"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
 )

@@ -5,11 +5,11 @@ import (
 	"strconv"
 	"time"
 
-	"finishbench/internal/bench/lang"
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
-	"finishbench/internal/plots"
 	"finishbench/internal/report"
+	"finishbench/internal/report/plots"
 	"finishbench/internal/teach"
 )
 

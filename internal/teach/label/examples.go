@@ -13,7 +13,7 @@ import (
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
-	"finishbench/internal/study"
+	"finishbench/internal/stats/study"
 	"finishbench/internal/teach"
 	"finishbench/internal/teach/book"
 	"finishbench/internal/truth"
