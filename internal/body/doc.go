@@ -17,4 +17,18 @@
 //
 // Angles: a unit turned by more moves what lies in front of it to the right in the
 // picture. Heights go down from the seam, along the axis out of the faceplate.
+//
+// # What a turn tells
+//
+// What a turn tells for sure is how wide the shell is at each height: two values of its
+// cross-section's support function, added. Where the axis lies between the two sides is taken to
+// be the seam's middle; terms of odd order move that, so USlope counts them as not measured, and
+// moves the section in each picture so that its sides stay. Turns 90 degrees apart tell one of the
+// two terms of second order, three turns 120 degrees apart both: they make u smaller than four do.
+// Priors are for round to oval ears' shells (shape.go). Seen.Place and Pixel go both ways, Region
+// ends at 60 degrees and where the surface mirrors the holder. Its tests draw support functions,
+// without pixels; pictures are in look_test.go. Where the sides hold no seam or dent inwards,
+// lamps and parts were taken for them: outline.FindBulging then seeks the path that bulges all the
+// way down and along which most rows show an edge, however faint. A limb that is not seen at all
+// stays Straight.
 package body

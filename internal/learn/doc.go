@@ -14,4 +14,14 @@
 //	learn.go     all of it, and whether there is something to accept
 //
 // It changes nothing by itself: whoever uses a model says so.
+//
+// # Features and tables
+//
+// A new feature is a line of featureTable in defects/finding.go and a row in features.go; older
+// models are then refused and must be fitted anew. The tables to learn from are remade in minutes,
+// then their README:
+//
+//	go test ./internal/defects -run LabelTables -labels internal/learn/testdata
+//
+// Where a model is in force, defects.Find asks Params.Call (internal/inspection/kindmodel.go).
 package learn

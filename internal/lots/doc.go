@@ -19,4 +19,8 @@
 //
 // Shares of nonconforming units and counts per unit are fractions here (0.01);
 // AQLs are percent, as the tables print them. What cannot be computed is NaN.
+//
+// # Adding a table of plans
+//
+// A CSV in tables, a test by a rule that it was not made from, and one against the reference.
 package lots

@@ -21,4 +21,21 @@
 // What it is not: a ray tracer. Shading is a rule of thumb, so a method that
 // works here is not yet shown to work on photographs; one that fails here is
 // shown to fail.
+//
+// # Adding a condition
+//
+// A word in [Conditions] and its case in [Alter], painted in linear light by paint, which adds the
+// noise; a test by what the condition is; look at the pictures. What cannot be judged at all goes
+// into [UnfitSets]. This writes both to look at (folders in full):
+//
+//	go test ./internal/synth -run 'AlterSets|Unfit' -alter DIR -from UNITS -seed 1
+//
+// # Shells
+//
+// [Shell] draws one turn under two lights from a body with known normals: what lamps mirror there,
+// marks that move with the surface ([RandomMarks]), orange peel, and in see-through resin parts
+// that do not move with it. ShellTruth.Place tells where a place of the shell lies and how steep
+// it is. To look at all rigs and kinds:
+//
+//	FINISHBENCH_STORIES=dir go test -run ShellStories -v ./internal/synth
 package synth

@@ -8,4 +8,9 @@
 //  3. xlsx.go, csv.go, json.go: the same for people who reckon on.
 //
 // Pure Go; it knows neither files nor databases nor clocks.
+//
+// # Adding to the report
+//
+// Numbers go into [Report], filled in internal/lots/book/reporter.go and charts.go; words into
+// internal/lang/lot; then each of the four writers. Turn the PDF into pictures and look.
 package lotreport

@@ -18,4 +18,16 @@
 //	hints.go        what the cause may be, with the numbers that led there
 //
 // The charts themselves are in package charts.
+//
+// # Where findings crowd
+//
+// Both maps scan for clusters alike (map.go); by lot, a finding falls on what its own unit's
+// part.ShellMap says was looked at, by area. MapOptions.Mirror turns left units over (turn t
+// becomes -t); the lot's report does not: what a spindle or a holder does is where it is, whatever
+// the side.
+//
+// # Adding a hint at a cause
+//
+// A function in hints.go and a line in [Hints]; a drawn lot that shows it, and the quiet lot that
+// must not.
 package process

@@ -9,4 +9,8 @@
 //
 // The check piece's chart (package study) and a process's chart are the same
 // thing, hence a package of its own.
+//
+// # Adding a rule
+//
+// A row in rules.go with its number, and its set in ruleSets.
 package charts
