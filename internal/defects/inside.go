@@ -28,7 +28,8 @@ const (
 	insideBaseMM  = 0.4  // radius of the base's window
 	wireMM        = 0.15 // lines wider than this may be wires
 	spotMostMM    = 0.6  // spots larger than this may be parts
-	dyeLeast      = 0.3  // a dye takes this share of the red light, and of the blue so much less
+	dyeLeast      = 0.3  // a blue dye takes this share of the red light, and of the blue so much less
+	vivid         = 0.3  // the least of a dye's colours over the most; of earths it is 0.4 and more
 	bundleInside  = 4    // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
 	bundleLeast   = 5.0  // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
 )
@@ -346,8 +347,11 @@ func (f *face) mayBeInside(p *place) bool {
 	return f.alongEdge(p.found) || f.unevenAround(p.found) > aroundShare
 }
 
-// isDyed says whether a place has a dye's colour in every picture.
+// isDyed says whether a place has a dye's colour in every picture. A line as narrow as a fibre may be dyed, too, and is no wire.
 func (f *face) isDyed(p *place) bool {
+	if f.isLine(p) && unblurredDiameter(p.all.thick, p.blurPX)*f.shapeMM() <= wireMM {
+		return false
+	}
 	for pic := range f.scene {
 		if off, ground := f.byColour(p, pic); !dyed(off, ground) {
 			return false
@@ -356,14 +360,21 @@ func (f *face) isDyed(p *place) bool {
 	return true
 }
 
-// dyed says whether a change of the ground's red, green and blue light takes red away and leaves blue, as a wire's insulation may: dust is
-// grey or of an earth's colour, and a slope or a ball of air has none. False where there are fewer colours.
+// dyed says whether a change of a ground's red, green and blue light is a wire's insulation: its own light is vivid where the
+// ground's is not, or it takes red away and leaves blue. Dust is grey or of an earth's colour, a slope and a ball of air have what
+// is around them. False where there are fewer colours.
 func dyed(off, ground []float64) bool {
 	if len(off) < 3 {
 		return false
 	}
-	red, blue := off[0]/max(ground[0], 1e-12), off[2]/max(ground[2], 1e-12)
-	return red <= -dyeLeast && blue-red >= dyeLeast
+	own, share := make([]float64, len(off)), make([]float64, len(off))
+	for c := range own {
+		own[c], share[c] = max(0, ground[c]+off[c]), off[c]/max(ground[c], 1e-12)
+	}
+	if slices.Min(own) < vivid*slices.Max(own) && slices.Min(ground) > vivid*slices.Max(ground) {
+		return true
+	}
+	return share[0] <= -dyeLeast && share[2]-share[0] >= dyeLeast
 }
 
 // alongEdge says whether most of some pixels lie beside closed edges: what these leave of a soft edge.

@@ -119,25 +119,28 @@ func TestFibreIsNoPart(t *testing.T) {
 	}
 }
 
-// TestDyed: by definition, shares of the ground's red, green and blue light.
+// TestDyed: by definition, red, green and blue light of a ground and of a spot in it.
 func TestDyed(t *testing.T) {
-	ground := []float64{2, 3, 4}
+	pale := []float64{2, 3, 4}
 	for _, c := range []struct {
-		what  string
-		share []float64
-		want  bool
+		what         string
+		ground, spot []float64
+		want         bool
 	}{
-		{"blue", []float64{-0.7, -0.4, -0.1}, true},
-		{"grey", []float64{-0.5, -0.5, -0.5}, false},
-		{"earth", []float64{-0.3, -0.5, -0.7}, false},
-		{"pale and bluish", []float64{0.1, 0.2, 0.5}, false},
-		{"one colour", []float64{-0.7}, false},
+		{"blue", pale, []float64{0.2, 0.8, 2}, true},
+		{"pale blue", pale, []float64{1.1, 2.2, 3.6}, true},
+		{"orange", pale, []float64{1.2, 0.5, 0.25}, true},
+		{"grey", pale, []float64{1, 1, 1}, false},
+		{"brown earth", pale, []float64{0.35, 0.25, 0.15}, false},
+		{"the ground, darker", pale, []float64{1, 1.5, 2}, false},
+		{"on a vivid ground", []float64{4, 1, 0.5}, []float64{2, 0.5, 0.25}, false},
+		{"one colour", []float64{1}, []float64{0.2}, false},
 	} {
-		var off []float64
-		for k, v := range c.share {
-			off = append(off, v*ground[k])
+		off := make([]float64, len(c.spot))
+		for k := range off {
+			off[k] = c.spot[k] - c.ground[k]
 		}
-		if got := dyed(off, ground); got != c.want {
+		if got := dyed(off, c.ground); got != c.want {
 			t.Errorf("%s: %v", c.what, got)
 		}
 	}
