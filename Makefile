@@ -16,7 +16,7 @@ PURE := ./internal/part ./internal/files ./internal/stripes ./internal/optics ./
 	./internal/robust ./internal/grade ./internal/config ./internal/synth \
 	./internal/assign ./internal/compare ./internal/teach ./internal/records ./internal/plots ./internal/study ./internal/charts ./internal/process ./internal/lots ./internal/setup \
 	./internal/capture/trouble ./internal/capture/pty ./internal/capture/retry ./internal/capture/sources ./internal/capture/rig ./internal/capture/shoot \
-	./internal/bench ./internal/lotreport ./internal/learn
+	./internal/bench ./internal/bench/lang ./internal/cli ./internal/truth ./internal/records/shift ./internal/records/upkeep ./internal/lotreport ./internal/learn
 
 # Begun first, so that none of them is left over at the end with one core idle.
 LONGEST := ./cmd/inspect ./internal/defects ./internal/stripes ./internal/records ./internal/bench

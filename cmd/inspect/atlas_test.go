@@ -14,9 +14,11 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
+	"finishbench/internal/teach/atlas"
 )
 
 func readPage(t *testing.T, path ...string) string {
@@ -29,7 +31,7 @@ func readPage(t *testing.T, path ...string) string {
 }
 
 func TestAgreedKinds(t *testing.T) {
-	said := agreedKinds([]records.Label{{Inspection: 1, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 1, Number: 1, Kind: part.Dust, By: "b"},
+	said := atlas.AgreedKinds([]records.Label{{Inspection: 1, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 1, Number: 1, Kind: part.Dust, By: "b"},
 		{Inspection: 2, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 2, Number: 1, Kind: part.Bubble, By: "b"}})
 	if len(said) != 1 || said[teach.Ref{Inspection: 1, Number: 1}] != part.Dust {
 		t.Errorf("%v: the first is dust, the second not agreed on", said)
@@ -40,10 +42,10 @@ func TestAgreedKinds(t *testing.T) {
 // drawn; each page says which.
 func TestAtlas(t *testing.T) {
 	file := inventedWeeks(t)
-	o := atlasOptions{out: t.TempDir(), units: "../../testdata/images", language: "en", n: 3}
-	o.records.url = file
+	o := atlas.Options{Out: t.TempDir(), Units: "../../testdata/images", Language: "en", N: 3}
+	o.Records.URL = file
 	mark := func(kind string, args ...string) error {
-		return runAtlasMark(t.Context(), atlasOptions{records: o.records, by: "T1"}, kind, args, &bytes.Buffer{})
+		return atlas.RunMark(t.Context(), atlas.Options{Records: o.Records, By: "T1"}, kind, args, &bytes.Buffer{})
 	}
 	ctx := context.Background()
 	store, err := records.Open(ctx, file, time.Now)
@@ -56,7 +58,7 @@ func TestAtlas(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if f, ok := findingNumber(&in.Result, 1); ok && f.Kind == part.Dust && in.Operator == "B17" {
+		if f, ok := atlas.FindingNumber(&in.Result, 1); ok && f.Kind == part.Dust && in.Operator == "B17" {
 			if shown.ID == 0 {
 				shown = in
 			} else {
@@ -75,10 +77,10 @@ func TestAtlas(t *testing.T) {
 	if err := mark("hide", ref(hidden)); err != nil {
 		t.Fatal(err)
 	}
-	if err := runAtlas(t.Context(), o, &bytes.Buffer{}); err != nil {
+	if err := atlas.Run(t.Context(), o, &bytes.Buffer{}); err != nil {
 		t.Fatal(err)
 	}
-	dust := readPage(t, o.out, "dust.html")
+	dust := readPage(t, o.Out, "dust.html")
 	for _, want := range []string{"Dust nib", "(" + shown.Serial + "-L, " + ref(shown) + ")", "the brush was &lt;new&gt;", "What causes it", "data:image/jpeg"} {
 		if !strings.Contains(dust, want) {
 			t.Errorf("the page of dust lacks %q", want)
@@ -89,13 +91,13 @@ func TestAtlas(t *testing.T) {
 	}
 	for page, want := range map[string]string{"fibre.html": "of units with known defects", "step.html": "drawn with known defects",
 		"haze.html": "on paint without a pattern only", "atlas.html": `href="dust.html"`} {
-		if !strings.Contains(readPage(t, o.out, page), want) {
+		if !strings.Contains(readPage(t, o.Out, page), want) {
 			t.Errorf("%s lacks %q", page, want)
 		}
 	}
 	// What no lamp's drawing shows is drawn before a screen, three of each.
 	for _, k := range []string{"orange_peel.html", "missed_place.html"} {
-		if page := readPage(t, o.out, k); !strings.Contains(page, "before a screen") || strings.Count(page, "data:image/jpeg") < 3 {
+		if page := readPage(t, o.Out, k); !strings.Contains(page, "before a screen") || strings.Count(page, "data:image/jpeg") < 3 {
 			t.Errorf("%s does not show three drawn before a screen: %d", k, strings.Count(page, "data:image/jpeg"))
 		}
 	}
@@ -121,24 +123,24 @@ func TestAtlasForgottenPictures(t *testing.T) {
 	if _, err := store.Forget(t.Context(), time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)); err != nil {
 		t.Fatal(err)
 	}
-	l, err := sheetLanguage("zh-Hans")
+	l, err := cli.Language("zh-Hans")
 	if err != nil {
 		t.Fatal(err)
 	}
-	a := newAtlas(l, 3)
-	if err := a.addRecords(t.Context(), store, records.Filter{}); err != nil {
+	a := atlas.New(l, 3)
+	if err := a.AddRecords(t.Context(), store, records.Filter{}); err != nil {
 		t.Fatal(err)
 	}
-	s, err := a.page(t.Context(), part.Dust)
+	s, err := a.Page(t.Context(), part.Dust)
 	if err != nil {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	out, err := openOut(dir, nil)
+	out, err := cli.OpenOut(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := writeSheetPage(out, "dust.html", s); err != nil {
+	if err := cli.WriteSheetPage(out, "dust.html", s); err != nil {
 		t.Fatal(err)
 	}
 	if page := readPage(t, dir, "dust.html"); !strings.Contains(page, "绘制") || strings.Contains(page, "程序判定") || !strings.Contains(page, "data:image/jpeg") {
@@ -149,11 +151,11 @@ func TestAtlasForgottenPictures(t *testing.T) {
 // Each drawn sample shows a patch of so many mm at so many mm on paper, and the ruler
 // is 100 mm: one scale. What lies outside is larger than the limit, inside smaller.
 func TestAtlasWall(t *testing.T) {
-	o := atlasOptions{out: t.TempDir(), stage: "wet", language: "en"}
-	if err := runAtlasWall(o, &bytes.Buffer{}); err != nil {
+	o := atlas.Options{Out: t.TempDir(), Stage: "wet", Language: "en"}
+	if err := atlas.RunWall(o, &bytes.Buffer{}); err != nil {
 		t.Fatal(err)
 	}
-	page := readPage(t, o.out, "wall-wet.html")
+	page := readPage(t, o.Out, "wall-wet.html")
 	if !strings.Contains(page, `<svg width="104mm" height="9mm" viewBox="-2 0 104 9"`) { // 104 units on 104 mm
 		t.Error("the ruler is not to scale")
 	}
@@ -177,7 +179,7 @@ func TestAtlasWall(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if m, err := jpeg.Decode(bytes.NewReader(raw)); err != nil || m.Bounds().Dx() != wallPixels {
+	if m, err := jpeg.Decode(bytes.NewReader(raw)); err != nil || m.Bounds().Dx() != atlas.WallPixels {
 		t.Errorf("%v", err)
 	}
 }
@@ -186,49 +188,49 @@ func TestAtlasWall(t *testing.T) {
 // around it bright, and then in the stripes; a shallow one in the slopes. Expected values: by the drawing.
 func TestAtlasBeforeScreen(t *testing.T) {
 	store := recordedScreen(t)
-	l, err := sheetLanguage("en")
+	l, err := cli.Language("en")
 	if err != nil {
 		t.Fatal(err)
 	}
-	a := newAtlas(l, 3)
-	if err := a.addRecords(t.Context(), store, records.Filter{}); err != nil {
+	a := atlas.New(l, 3)
+	if err := a.AddRecords(t.Context(), store, records.Filter{}); err != nil {
 		t.Fatal(err)
 	}
-	got := a.recorded[part.Crater]
-	if len(got) != 1 || got[0].in != part.GlossMap || !strings.Contains(a.caption(got[0]), "before a screen: gloss") {
+	got := a.Recorded[part.Crater]
+	if len(got) != 1 || got[0].In != part.GlossMap || !strings.Contains(a.Caption(got[0]), "before a screen: gloss") {
 		t.Fatalf("%+v", got)
 	}
-	o, err := got[0].open(t.Context())
+	o, err := got[0].Open(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer o.release()
-	if len(o.images) != 2 || len(o.panels(2)) != 3 {
-		t.Fatalf("%d pictures, %d windows", len(o.images), len(o.panels(2)))
+	defer o.Release()
+	if len(o.Images) != 2 || len(o.Panels(2)) != 3 {
+		t.Fatalf("%d pictures, %d windows", len(o.Images), len(o.Panels(2)))
 	}
 	grey := func(im *part.Image, p part.Point) uint8 { return im.Pix8[(int(p.Y)*im.W+int(p.X))*im.C] }
-	c := o.box[0].Centre()
-	if in, out := grey(o.images[0], c), grey(o.images[0], part.Point{X: c.X, Y: c.Y - 60}); in > 60 || out < 180 {
+	c := o.Box[0].Centre()
+	if in, out := grey(o.Images[0], c), grey(o.Images[0], part.Point{X: c.X, Y: c.Y - 60}); in > 60 || out < 180 {
 		t.Errorf("gloss %d in the crater, %d beside it", in, out)
 	}
 	f := got[0].Finding
 	f.Features = map[string]float64{"gloss_lost_most": 0.2}
-	if in := mapOf(f); in != part.SlopeMap {
+	if in := part.MapOf(f); in != part.SlopeMap {
 		t.Errorf("a shallow crater is shown in %q", in)
 	}
 	f.Kind = part.Haze
-	if in := mapOf(f); in != part.GlossMap {
+	if in := part.MapOf(f); in != part.GlossMap {
 		t.Errorf("haze is shown in %q", in)
 	}
 }
 
 // Missed places, which no lamp's drawing shows, are drawn before a screen: in Chinese; TestAtlas has orange peel's page, too.
 func TestAtlasDrawsTheMirrorsKinds(t *testing.T) {
-	l, err := sheetLanguage("zh-Hans")
+	l, err := cli.Language("zh-Hans")
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := newAtlas(l, 3).page(t.Context(), part.Missed)
+	s, err := atlas.New(l, 3).Page(t.Context(), part.Missed)
 	if err != nil || len(s.Sections[0].Pictures) < 3 || len(s.Sections[3].Tables[0].Rows) != 3 || !strings.Contains(strings.Join(s.Sections[0].Text, ""), "屏幕前") {
 		t.Errorf("%v, %d pictures", err, len(s.Sections[0].Pictures))
 	}

@@ -11,23 +11,25 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 )
 
 // shooterOf is what the bench takes pictures with by a station file.
 func shooterOf(t *testing.T, text string) (bench.Shooter, error) {
 	t.Helper()
-	path := station(t, text)
+	path := stationFile(t, text)
 	st, err := config.LoadStation(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := benchOptions{runOptions: runOptions{station: path, mmPerPX: 0.015, out: "."}}
-	set, err := o.settings()
+	o := station.Options{Options: inspection.Options{Station: path, MMPerPX: 0.015, Out: "."}}
+	set, err := o.Settings()
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := o.shooter(set, st, bench.NewScreens())
+	s, err := o.Shooter(set, st, bench.NewScreens())
 	if err == nil {
 		t.Cleanup(func() { s.(io.Closer).Close() })
 	}
@@ -106,9 +108,9 @@ func TestStationCamerasRefused(t *testing.T) {
 
 // What the command line leaves open comes from the station file.
 func TestBenchFromStation(t *testing.T) {
-	o := benchOptions{listen: "127.0.0.1:9"}
-	o.fromStation(config.Bench{Name: "bench 2", Listen: "127.0.0.1:8080", Language: "zh-Hans", PedalKeys: []string{"F5"}})
-	if o.listen != "127.0.0.1:9" || o.name != "bench 2" || o.language != "zh-Hans" || len(o.pedals) != 1 || o.pedals[0] != "F5" {
+	o := station.Options{Page: bench.Serving{Listen: "127.0.0.1:9"}}
+	o.FromStation(config.Bench{Name: "bench 2", Listen: "127.0.0.1:8080", Language: "zh-Hans", PedalKeys: []string{"F5"}})
+	if o.Page.Listen != "127.0.0.1:9" || o.Name != "bench 2" || o.Page.Language != "zh-Hans" || len(o.Page.PedalKeys) != 1 || o.Page.PedalKeys[0] != "F5" {
 		t.Errorf("%+v", o)
 	}
 }

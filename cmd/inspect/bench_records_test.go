@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -19,16 +21,16 @@ func inventedEntry(key string, v part.Verdict) bench.Entry {
 // An answer that was recorded, though nobody heard of it, is not recorded again;
 // where it turned out otherwise in the meantime, the later one corrects it.
 func TestBenchRecordsOnce(t *testing.T) {
-	o := runOptions{mmPerPX: 0.015, station: station(t, "bench: {name: bench 2}\n"), record: recordOptions{url: filepath.Join(t.TempDir(), "bench.db")}}
-	rec, err := openRecorder(t.Context(), o, settings{})
+	o := inspection.Options{MMPerPX: 0.015, Station: stationFile(t, "bench: {name: bench 2}\n"), Record: inspection.RecordOptions{URL: filepath.Join(t.TempDir(), "bench.db")}}
+	rec, err := inspection.OpenRecorder(t.Context(), o, inspection.Settings{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer rec.close()
-	if rec.bench != "bench 2" {
-		t.Errorf("the bench is %q on record, %q by the station file", rec.bench, "bench 2")
+	defer rec.Close()
+	if rec.Bench != "bench 2" {
+		t.Errorf("the bench is %q on record, %q by the station file", rec.Bench, "bench 2")
 	}
-	b := &benchRecords{rec, rec.bench}
+	b := &station.Records{Recorder: rec, Name: rec.Bench}
 	for range 2 {
 		if id, err := b.Add(t.Context(), inventedEntry("k", part.Pass)); id != 1 || err != nil {
 			t.Fatalf("number %d, %v", id, err)
@@ -37,7 +39,7 @@ func TestBenchRecordsOnce(t *testing.T) {
 	if id, err := b.Add(t.Context(), inventedEntry("k", part.NotMeasured)); id != 2 || err != nil { // the check piece bars passes now
 		t.Fatalf("number %d, %v", id, err)
 	}
-	all, err := rec.store.Find(t.Context(), records.Filter{})
+	all, err := rec.Store.Find(t.Context(), records.Filter{})
 	if err != nil || len(all) != 2 || all[0].CorrectedBy != 2 || all[0].Bench != "bench 2" || !all[1].Holds() || all[1].Verdict() != part.NotMeasured {
 		t.Errorf("%+v, %v", all, err)
 	}

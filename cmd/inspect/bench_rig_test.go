@@ -206,5 +206,5 @@ plan:
 	for _, deg := range []int{0, 30, 60} {
 		lines += fmt.Sprintf("  - {view: edge, light: back, angle_deg: %d, settle_ms: 50}\n", deg)
 	}
-	return station(t, lines+"  - {view: face, light: diffuse, settle_ms: 50}\n  - {view: face, light: raking, settle_ms: 50}\n")
+	return stationFile(t, lines+"  - {view: face, light: diffuse, settle_ms: 50}\n  - {view: face, light: raking, settle_ms: 50}\n")
 }

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -31,7 +32,7 @@ import (
 // number n along x or y at n times 90 degrees, of the station's period and contrast.
 func TestPatternsOfASet(t *testing.T) {
 	white := [3]float64{1, 1, 1}
-	b := benchScreen{Screen: config.Screen{PeriodMM: 4, Contrast: 0.7}}
+	b := station.Screen{Screen: config.Screen{PeriodMM: 4, Contrast: 0.7}}
 	stripes := func(axis string, deg float64) bench.Pattern {
 		return bench.Pattern{Kind: bench.Stripes, Colour: white, Axis: axis, PeriodMM: 4, PhaseDeg: deg, Contrast: 0.7}
 	}
@@ -40,7 +41,7 @@ func TestPatternsOfASet(t *testing.T) {
 		part.StripesX0: stripes("x", 0), part.StripesX1: stripes("x", 90), part.StripesX2: stripes("x", 180), part.StripesX3: stripes("x", 270),
 		part.StripesY0: stripes("y", 0), part.StripesY1: stripes("y", 90), part.StripesY2: stripes("y", 180), part.StripesY3: stripes("y", 270),
 	} {
-		if got := b.pattern(l); got != want {
+		if got := b.Pattern(l); got != want {
 			t.Errorf("%s: %+v, want %+v", l, got, want)
 		}
 	}
@@ -200,7 +201,7 @@ func TestBenchBeforeScreen(t *testing.T) {
 	hw.mu.Lock()
 	hw.light = "white"
 	hw.mu.Unlock()
-	db, en, zh := stationBench(t, station(t, fmt.Sprintf(`
+	db, en, zh := stationBench(t, stationFile(t, fmt.Sprintf(`
 cameras:
   - {name: above, source: gstreamer, pipeline: "souphttpsrc location=http://%s/ is-live=true ! multipartdemux ! jpegdec", width_px: %d, height_px: %d, format: rgb, delay_ms: 500}
 screen: {period_mm: %g, distance_mm: %g, tilt_deg: %g, contrast: %g}
@@ -270,7 +271,7 @@ func TestBenchShellTurnBeforeScreen(t *testing.T) {
 	for _, l := range part.ScreenLights {
 		own["shell_090_"+string(l)+".jpg"] = "edge_030.jpg"
 	}
-	db, en, zh := stationBench(t, station(t, fmt.Sprintf(`
+	db, en, zh := stationBench(t, stationFile(t, fmt.Sprintf(`
 cameras: [{name: played, source: replay, folder: %s}]
 plan:
   - {view: edge, light: back, angle_deg: 0}

@@ -11,8 +11,10 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
+	"finishbench/internal/records/shift"
 	"finishbench/internal/report"
 )
 
@@ -76,10 +78,10 @@ func TestRecordsShift(t *testing.T) {
 		if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
 			out = filepath.Join(keep, lang)
 		}
-		o := recordsShiftOptions{from: "2026-03-02 06:00", to: "2026-03-02 14:00", language: lang}
-		o.out = out
+		o := shift.Options{From: "2026-03-02 06:00", To: "2026-03-02 14:00", Language: lang}
+		o.Out = out
 		var text bytes.Buffer
-		if err := runRecordsShift(context.Background(), recordsOptions{url: file}, o, &text); err != nil {
+		if err := shift.Run(context.Background(), cli.Database{URL: file}, o, &text); err != nil {
 			t.Fatal(err)
 		}
 		page, err := os.ReadFile(filepath.Join(out, "shift.html"))
@@ -112,34 +114,34 @@ func TestRecordsShiftEarlier(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	s, err := shiftFigures(ctx, store, records.Filter{From: noon}, shiftOptions())
+	s, err := shift.Figures(ctx, store, records.Filter{From: noon}, shift.FigureOptions())
 	if err != nil || s.Inspections != 2 || s.First.Measured != 1 {
 		t.Errorf("%+v %v", s, err)
 	}
 }
 
 func TestShiftSheetEmpty(t *testing.T) {
-	l, err := sheetLanguage("en")
+	l, err := cli.Language("en")
 	if err != nil {
 		t.Fatal(err)
 	}
 	var b bytes.Buffer
-	if err := report.SheetPage(&b, shiftSheet{l: l, o: shiftOptions()}.sheet()); err != nil || !strings.Contains(b.String(), "No unit was inspected") {
+	if err := report.SheetPage(&b, shift.Page{L: l, O: shift.FigureOptions()}.Sheet()); err != nil || !strings.Contains(b.String(), "No unit was inspected") {
 		t.Errorf("%v", err)
 	}
 }
 
 func TestShiftSpan(t *testing.T) {
 	now := time.Date(2026, 3, 2, 15, 0, 0, 0, time.Local)
-	if a, b, err := shiftSpan("", "", now); err != nil || !b.Equal(now) || b.Sub(a) != 12*time.Hour {
+	if a, b, err := shift.Span("", "", now); err != nil || !b.Equal(now) || b.Sub(a) != 12*time.Hour {
 		t.Errorf("%v %v %v", a, b, err)
 	}
 	for _, bad := range [][2]string{{"yesterday", ""}, {"2026-03-02", "2026-03-01"}, {"", "25:00"}} {
-		if _, _, err := shiftSpan(bad[0], bad[1], now); err == nil {
+		if _, _, err := shift.Span(bad[0], bad[1], now); err == nil {
 			t.Errorf("%v taken", bad)
 		}
 	}
-	if _, err := sheetLanguage("xx"); err == nil {
+	if _, err := cli.Language("xx"); err == nil {
 		t.Error("language xx taken")
 	}
 }

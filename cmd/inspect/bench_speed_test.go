@@ -9,7 +9,10 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
+	"finishbench/internal/cli"
 	"finishbench/internal/grade"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 )
 
@@ -21,28 +24,28 @@ const answerBar = time.Second
 // and records into a SQLite file.
 func benchOfReplay(t testing.TB) *bench.Station {
 	t.Helper()
-	o := benchOptions{}
-	o.out, o.mmPerPX, o.stage, o.jobs = ".", 0.015, "wet", 2
-	o.record.url = filepath.Join(t.TempDir(), "bench.db")
-	set, err := o.settings()
+	o := station.Options{}
+	o.Out, o.MMPerPX, o.Stage, o.Jobs = ".", 0.015, "wet", 2
+	o.Record.URL = filepath.Join(t.TempDir(), "bench.db")
+	set, err := o.Settings()
 	if err != nil {
 		t.Fatal(err)
 	}
-	shooter, err := newReplayShooter("../../testdata/images", set.fit, 2)
+	shooter, err := station.NewReplay("../../testdata/images", set.Fit, 2)
 	if err != nil {
 		t.Fatal(err)
 	}
-	rec, err := openRecorder(t.Context(), o.runOptions, set)
+	rec, err := inspection.OpenRecorder(t.Context(), o.Options, set)
 	if err != nil {
 		t.Fatal(err)
 	}
 	s := bench.NewStation(bench.Parts{
-		Shooter: shooter, Judge: &benchJudge{settings: set, slots: newSlots(2), now: time.Now}, Recorder: &benchRecords{rec, "test"}, Comparer: newComparer(grade.DefaultLimits().Pair), Log: t.Logf,
+		Shooter: shooter, Judge: &station.Judge{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}, Recorder: &station.Records{Recorder: rec, Name: "test"}, Comparer: station.NewComparer(grade.DefaultLimits().Pair), Log: t.Logf,
 	}, bench.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { s.Run(ctx); close(done) }()
-	t.Cleanup(func() { cancel(); <-done; rec.close() })
+	t.Cleanup(func() { cancel(); <-done; rec.Close() })
 	return s
 }
 
@@ -84,11 +87,11 @@ func TestBenchRecordsWhatItAnswers(t *testing.T) {
 		t.Fatalf("history: %v, %v", past, err)
 	}
 	out := t.TempDir()
-	var code codeError
+	var code cli.ExitCode
 	if err := run(t.Context(), []string{"unit", "../../testdata/images/u01-L", "--out", out, "--mm-per-px", "0.015", "--stage", "wet"}, nil, io.Discard, io.Discard); err != nil && !errors.As(err, &code) {
 		t.Fatal(err)
 	}
-	want, err := readResult(filepath.Join(out, "u01-L", resultFile))
+	want, err := inspection.ReadResult(filepath.Join(out, "u01-L", cli.ResultFile))
 	if err != nil {
 		t.Fatal(err)
 	}

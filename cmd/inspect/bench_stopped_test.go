@@ -14,6 +14,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
 	"finishbench/internal/records"
 )
@@ -51,17 +52,17 @@ func TestStoppedFor(t *testing.T) {
 		{"{name: c, source: folder, folder: " + played + "}", "{view: face, light: diffuse, settle_ms: 50}", 0.050, true},             // a person releases it
 		{"{name: c, source: replay, folder: " + played + "}", "{view: face, light: screen}", math.NaN(), false},
 	} {
-		st, err := config.LoadStation(station(t, "cameras: ["+c.camera+"]\nplan: ["+c.plan+"]\n"))
+		st, err := config.LoadStation(stationFile(t, "cameras: ["+c.camera+"]\nplan: ["+c.plan+"]\n"))
 		if err != nil {
 			t.Fatal(err)
 		}
 		screens := bench.NewScreens()
-		plan, err := stationPlan(st, screens)
+		plan, err := station.StationPlan(st, screens)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := stoppedFor(plan, st, screens)
-		if err := closePlan(plan); err != nil {
+		got := station.StoppedFor(plan, st, screens)
+		if err := station.ClosePlan(plan); err != nil {
 			t.Error(err)
 		}
 		switch {
@@ -97,7 +98,7 @@ func TestBenchStopped(t *testing.T) {
 		{"screen", "at least 4.3 s", 5, 10}, // at least: how many frames a pipeline sends is not told; figures as in TestStoppedFor
 		{"screen6", "at least 2.5 s", 3, 6},
 	} {
-		db, en, _ := stationBench(t, station(t, fmt.Sprintf(`
+		db, en, _ := stationBench(t, stationFile(t, fmt.Sprintf(`
 cameras:
   - {name: above, source: gstreamer, pipeline: "filesrc location=%s ! jpegdec ! imagefreeze is-live=true ! video/x-raw,framerate=30/1", width_px: 1600, height_px: 1200, format: rgb}
 plan: [{view: face, light: %s}]

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -39,10 +40,10 @@ func needsGStreamer(t *testing.T, elements ...string) {
 func stationBench(t *testing.T, file string) (db string, en, zh *benchBrowser) {
 	t.Helper()
 	db = filepath.Join(t.TempDir(), "bench.db")
-	o := benchOptions{listen: "127.0.0.1:0"}
-	o.station, o.mmPerPX, o.stage, o.jobs, o.record.url = file, 0.015, "wet", 2, db
+	o := station.Options{Page: bench.Serving{Listen: "127.0.0.1:0"}}
+	o.Station, o.MMPerPX, o.Stage, o.Jobs, o.Record.URL = file, 0.015, "wet", 2, db
 	page, _ := benchHere(t, func(ctx context.Context, ready func(string)) error {
-		return runBench(ctx, o, nil, io.Discard, os.Stderr, ready)
+		return station.Run(ctx, o, nil, io.Discard, os.Stderr, ready)
 	})
 	return db, openBrowser(t, page, "en", false), openBrowser(t, page, "zh-Hans", false)
 }
@@ -241,7 +242,7 @@ func TestBenchLosesGigECamera(t *testing.T) {
 	start, kill := gigeCamera(t)
 	withoutRawSockets(t)
 	start()
-	db, en, zh := stationBench(t, station(t, `
+	db, en, zh := stationBench(t, stationFile(t, `
 cameras:
   - {name: gige, source: gstreamer, pipeline: 'aravissrc camera-name="Aravis-Fake-FB2"', width_px: 512, height_px: 512, format: grey, delay_ms: 100, silent_s: 2}
 plan:

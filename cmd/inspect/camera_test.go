@@ -13,6 +13,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
+	"finishbench/internal/gauge/camera"
 	"finishbench/internal/optics"
 )
 
@@ -146,10 +148,10 @@ func TestCamera(t *testing.T) {
 	whites, board, series := d.whites(400, 300), d.board("board.png", 480, 360, 5), d.series(14)
 	out := filepath.Join(d.dir, "out")
 	code, stdout, stderr := runCode(t, "camera", "--white", strings.Join(whites, ","), "--edge", board, "--mm-per-px", "0.015", "--camera", "edge-1", "--json", "--out", out)
-	if code != exitPass {
+	if code != cli.ExitPass {
 		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
 	}
-	var got cameraJSON
+	var got camera.Numbers
 	if err := json.Unmarshal([]byte(stdout), &got); err != nil {
 		t.Fatal(err)
 	}
@@ -160,7 +162,7 @@ func TestCamera(t *testing.T) {
 	if f := got.FlatField; f == nil || math.Abs(*f.VignettePct-30) > 1 || len(f.Spots) != 1 || f.SpotsOnCard != 3 {
 		t.Errorf("flat field: vignetting %v, spots %v, %d on the card", f.VignettePct, f.Spots, f.SpotsOnCard)
 	}
-	file, err := os.Open(filepath.Join(out, flatFieldFile))
+	file, err := os.Open(filepath.Join(out, camera.FlatFieldFile))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -183,10 +185,10 @@ func TestCamera(t *testing.T) {
 	}
 
 	code, stdout, stderr = runCode(t, "camera", "--exposures", series, "--linear", "--json")
-	if code != exitPass {
+	if code != cli.ExitPass {
 		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
 	}
-	got = cameraJSON{}
+	got = camera.Numbers{}
 	if err := json.Unmarshal([]byte(stdout), &got); err != nil {
 		t.Fatal(err)
 	}
@@ -232,7 +234,7 @@ func TestCameraNotMeasured(t *testing.T) {
 		{[]string{"--white", square}, "no even card"},
 	} {
 		code, stdout, stderr := runCode(t, append([]string{"camera"}, c.args...)...)
-		if code != exitUnmeasured || !strings.Contains(stdout, c.say) || strings.Contains(stdout, "NaN") || strings.Contains(stdout, "optics:") || stderr != "" {
+		if code != cli.ExitUnmeasured || !strings.Contains(stdout, c.say) || strings.Contains(stdout, "NaN") || strings.Contains(stdout, "optics:") || stderr != "" {
 			t.Errorf("%q: exit code %d, %s%s", c.args, code, stdout, stderr)
 		}
 	}
@@ -251,23 +253,23 @@ func TestCameraSeriesTable(t *testing.T) {
 		table, say string
 		code       int
 	}{
-		{"", "table is empty", exitUsage},
-		{"file,exposure_ms\n", "names no picture", exitUsage},
-		{"picture,ms\na.png,1\n", "no column file", exitUsage},
-		{"file,exposure_ms\na.png,1\nb.png,x\n", `line 3, column exposure_ms: "x"`, exitUsage},
-		{"file,exposure_ms\na.png,-1\n", `line 2, column exposure_ms: "-1"`, exitUsage},
-		{"file,exposure_ms\n,1\n", "line 2, column file", exitUsage},
-		{"file,exposure_ms,kind\na.png,1,grey\n", "line 2, column kind", exitUsage},
-		{"file,exposure_ms,photons\na.png,1,none\n", "line 2, column photons", exitUsage},
-		{"file,exposure_ms\na.png,1\nb.png,1\nc.png,1\n", "line 4: a third", exitUsage},
-		{"file,exposure_ms\na.png,1\nb.png,2\n", "the only light picture at 1 ms", exitUsage},
-		{"file,exposure_ms\na.png,1\na.png,1\n", "stands in line 2 already", exitUsage},
-		{"file,exposure_ms\na.png,1\nnone.png,1\n", "line 3", exitUsage},
-		{"file,exposure_ms\na.png,1\nsmall.png,1\n", "line 3", exitUsage},
-		{"file,exposure_ms\na.png,1\nb.png,1\nsmall.png,2\nsmall2.png,2\n", "line 4: small.png has 48x48", exitUsage},
-		{"file,exposure_ms\n\"a.png,1\n", "line", exitUsage},
-		{"file,exposure_ms\na.png,1\nb.png,1\n", "two at least", exitUnmeasured},
-		{"file,exposure_ms\na.png,1\nb.png,1\nc.png,2\nd.png,2\n", "does not rise", exitUnmeasured},
+		{"", "table is empty", cli.ExitUsage},
+		{"file,exposure_ms\n", "names no picture", cli.ExitUsage},
+		{"picture,ms\na.png,1\n", "no column file", cli.ExitUsage},
+		{"file,exposure_ms\na.png,1\nb.png,x\n", `line 3, column exposure_ms: "x"`, cli.ExitUsage},
+		{"file,exposure_ms\na.png,-1\n", `line 2, column exposure_ms: "-1"`, cli.ExitUsage},
+		{"file,exposure_ms\n,1\n", "line 2, column file", cli.ExitUsage},
+		{"file,exposure_ms,kind\na.png,1,grey\n", "line 2, column kind", cli.ExitUsage},
+		{"file,exposure_ms,photons\na.png,1,none\n", "line 2, column photons", cli.ExitUsage},
+		{"file,exposure_ms\na.png,1\nb.png,1\nc.png,1\n", "line 4: a third", cli.ExitUsage},
+		{"file,exposure_ms\na.png,1\nb.png,2\n", "the only light picture at 1 ms", cli.ExitUsage},
+		{"file,exposure_ms\na.png,1\na.png,1\n", "stands in line 2 already", cli.ExitUsage},
+		{"file,exposure_ms\na.png,1\nnone.png,1\n", "line 3", cli.ExitUsage},
+		{"file,exposure_ms\na.png,1\nsmall.png,1\n", "line 3", cli.ExitUsage},
+		{"file,exposure_ms\na.png,1\nb.png,1\nsmall.png,2\nsmall2.png,2\n", "line 4: small.png has 48x48", cli.ExitUsage},
+		{"file,exposure_ms\n\"a.png,1\n", "line", cli.ExitUsage},
+		{"file,exposure_ms\na.png,1\nb.png,1\n", "two at least", cli.ExitUnmeasured},
+		{"file,exposure_ms\na.png,1\nb.png,1\nc.png,2\nd.png,2\n", "does not rise", cli.ExitUnmeasured},
 	} {
 		path := filepath.Join(d.dir, "series.csv")
 		if err := os.WriteFile(path, []byte(c.table), 0o666); err != nil {
@@ -279,7 +281,7 @@ func TestCameraSeriesTable(t *testing.T) {
 		}
 	}
 	for _, args := range [][]string{{}, {"--dark", "a.png"}, {"--white", "none.png"}, {"--edge", "none.png"}, {"--exposures", "none.csv"}, {"--edge", "a.png", "--mm-per-px", "15"}, {"--white", "a.png,a.png"}, {"x.png"}} {
-		if code, stdout, stderr := runCode(t, append([]string{"camera"}, args...)...); code != exitUsage || strings.Count(stderr, "\n") != 1 || stdout != "" {
+		if code, stdout, stderr := runCode(t, append([]string{"camera"}, args...)...); code != cli.ExitUsage || strings.Count(stderr, "\n") != 1 || stdout != "" {
 			t.Errorf("%q: exit code %d, %s%s", args, code, stdout, stderr)
 		}
 	}

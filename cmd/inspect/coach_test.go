@@ -15,6 +15,7 @@ import (
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
+	"finishbench/internal/teach/coach"
 )
 
 // inventedWeeks records ten invented weeks of three invented operators, of whom B17
@@ -62,16 +63,16 @@ func inventedWeeks(t testing.TB) string {
 func TestCoachCommand(t *testing.T) {
 	file := inventedWeeks(t)
 	for lang, want := range map[string][]string{"en": {"Coaching sheet", "Dust nib: ", "more than chance gives", "<img"}, "zh-Hans": {"辅导单", "多于偶然", "尘粒"}} {
-		o := coachOptions{operator: "B17", stage: "wet", from: "2026-03-01", to: "2026-06-01", language: lang}
-		o.records.url, o.out = file, t.TempDir()
+		o := coach.Options{Operator: "B17", Stage: "wet", From: "2026-03-01", To: "2026-06-01", Language: lang}
+		o.Records.URL, o.Out = file, t.TempDir()
 		if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
-			o.out = filepath.Join(keep, lang)
+			o.Out = filepath.Join(keep, lang)
 		}
 		var text bytes.Buffer
-		if err := runCoach(t.Context(), o, time.Now(), &text); err != nil {
+		if err := coach.Run(t.Context(), o, time.Now(), &text); err != nil {
 			t.Fatal(err)
 		}
-		page, err := os.ReadFile(filepath.Join(o.out, "coach.html"))
+		page, err := os.ReadFile(filepath.Join(o.Out, "coach.html"))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -82,9 +83,9 @@ func TestCoachCommand(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	o := coachOptions{operator: "B02", from: "2026-03-01", to: "2026-06-01", language: "en"}
-	o.records.url, o.json = file, true
-	if err := runCoach(t.Context(), o, time.Now(), &out); err != nil {
+	o := coach.Options{Operator: "B02", From: "2026-03-01", To: "2026-06-01", Language: "en"}
+	o.Records.URL, o.JSON = file, true
+	if err := coach.Run(t.Context(), o, time.Now(), &out); err != nil {
 		t.Fatal(err)
 	}
 	var c teach.Coaching
@@ -96,21 +97,21 @@ func TestCoachCommand(t *testing.T) {
 func TestCoachCommandRefuses(t *testing.T) {
 	file := inventedShift(t, 4)
 	for _, c := range []struct {
-		o    coachOptions
+		o    coach.Options
 		want string
 	}{
-		{coachOptions{}, "--operator"},
-		{coachOptions{operator: "B1", stage: "dry"}, `stage "dry"`},
-		{coachOptions{operator: "B1", from: "yesterday"}, "is no time"},
-		{coachOptions{operator: "B1", from: "2026-05-01", to: "2026-04-01"}, "is not before"},
-		{coachOptions{operator: "B1", language: "xx"}, "--language xx"},
-		{coachOptions{operator: "B1", from: "2026-01-01", language: "en"}, `no unit of operator "B1"`},
+		{coach.Options{}, "--operator"},
+		{coach.Options{Operator: "B1", Stage: "dry"}, `stage "dry"`},
+		{coach.Options{Operator: "B1", From: "yesterday"}, "is no time"},
+		{coach.Options{Operator: "B1", From: "2026-05-01", To: "2026-04-01"}, "is not before"},
+		{coach.Options{Operator: "B1", Language: "xx"}, "--language xx"},
+		{coach.Options{Operator: "B1", From: "2026-01-01", Language: "en"}, `no unit of operator "B1"`},
 	} {
-		if c.o.language == "" {
-			c.o.language = "en"
+		if c.o.Language == "" {
+			c.o.Language = "en"
 		}
-		c.o.records.url = file
-		if err := runCoach(t.Context(), c.o, time.Now(), &bytes.Buffer{}); err == nil || !strings.Contains(err.Error(), c.want) {
+		c.o.Records.URL = file
+		if err := coach.Run(t.Context(), c.o, time.Now(), &bytes.Buffer{}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%+v: %v, want %q", c.o, err, c.want)
 		}
 	}

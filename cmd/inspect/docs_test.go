@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"unicode"
+
+	"finishbench/internal/cli"
 )
 
 // docFiles are the README, what it leads to, and DEVELOPERS.md.
@@ -216,31 +218,31 @@ func TestDocCommandsRun(t *testing.T) {
 		code int
 		line string
 	}{
-		{exitPass, `inspect version`},
-		{exitFails, `bin/inspect unit testdata/images/u06-R --out results --mm-per-px 0.015`},
-		{exitFails, `bin/inspect unit testdata/images/u06-R --out results --mm-per-px 0.015 --record bench.db --operator B17`},
-		{exitPass, `inspect records shift --record bench.db --out results`},
-		{exitPass, `inspect records backup monday.db --record bench.db`},
-		{exitPass, `inspect records restore monday.db --record new.db`},
-		{exitPass, `inspect records check --record bench.db`},
-		{exitPass, `inspect records export --record bench.db --format trail --out trail.jsonl`},
-		{exitPass, `inspect records check --trail trail.jsonl --record bench.db`},
-		{exitPass, `inspect records export --record bench.db --format csv`},
-		{exitPass, `inspect learn label u06-R 3 dust --by AK --record bench.db`},
-		{exitPass, `inspect learn list --record bench.db`},
-		{exitFails, `inspect learn fit --record bench.db --by AK --out learned`}, // one label is too little, and is refused
-		{exitPass, `inspect coach --operator B17 --record bench.db --out results`},
-		{exitPass, `bin/inspect atlas wall --stage wet --out atlas`},
-		{exitPass, `bin/inspect lot plan --size 500`},
-		{exitPass, `inspect lot plan 31 --size 500 --by "inspector 2" --record bench.db`},
-		{exitPass, `inspect lot draw 31 --serials serials.txt --by "inspector 2" --record bench.db`},
-		{exitPass, `inspect lot design --good 1 --producer 5 --bad 6.5 --consumer 10`},
-		{exitPass, `inspect lot design --zero --bad 1 --consumer 5 --size 500`},
-		{exitPass, `inspect check checks.csv --value 41.3`},
-		{exitPass, `inspect check checks.csv --dealt-with "name: cleaned the lens"`},
-		{exitPass, `inspect study gauge readings.csv --tolerance 60`},
-		{exitPass, `inspect records forget --older-than 90 --record bench.db`},
-		{exitPass, `inspect records erase B17 --record bench.db`},
+		{cli.ExitPass, `inspect version`},
+		{cli.ExitFails, `bin/inspect unit testdata/images/u06-R --out results --mm-per-px 0.015`},
+		{cli.ExitFails, `bin/inspect unit testdata/images/u06-R --out results --mm-per-px 0.015 --record bench.db --operator B17`},
+		{cli.ExitPass, `inspect records shift --record bench.db --out results`},
+		{cli.ExitPass, `inspect records backup monday.db --record bench.db`},
+		{cli.ExitPass, `inspect records restore monday.db --record new.db`},
+		{cli.ExitPass, `inspect records check --record bench.db`},
+		{cli.ExitPass, `inspect records export --record bench.db --format trail --out trail.jsonl`},
+		{cli.ExitPass, `inspect records check --trail trail.jsonl --record bench.db`},
+		{cli.ExitPass, `inspect records export --record bench.db --format csv`},
+		{cli.ExitPass, `inspect learn label u06-R 3 dust --by AK --record bench.db`},
+		{cli.ExitPass, `inspect learn list --record bench.db`},
+		{cli.ExitFails, `inspect learn fit --record bench.db --by AK --out learned`}, // one label is too little, and is refused
+		{cli.ExitPass, `inspect coach --operator B17 --record bench.db --out results`},
+		{cli.ExitPass, `bin/inspect atlas wall --stage wet --out atlas`},
+		{cli.ExitPass, `bin/inspect lot plan --size 500`},
+		{cli.ExitPass, `inspect lot plan 31 --size 500 --by "inspector 2" --record bench.db`},
+		{cli.ExitPass, `inspect lot draw 31 --serials serials.txt --by "inspector 2" --record bench.db`},
+		{cli.ExitPass, `inspect lot design --good 1 --producer 5 --bad 6.5 --consumer 10`},
+		{cli.ExitPass, `inspect lot design --zero --bad 1 --consumer 5 --size 500`},
+		{cli.ExitPass, `inspect check checks.csv --value 41.3`},
+		{cli.ExitPass, `inspect check checks.csv --dealt-with "name: cleaned the lens"`},
+		{cli.ExitPass, `inspect study gauge readings.csv --tolerance 60`},
+		{cli.ExitPass, `inspect records forget --older-than 90 --record bench.db`},
+		{cli.ExitPass, `inspect records erase B17 --record bench.db`},
 	} {
 		words := wordsOfLine(c.line)
 		if !lines[strings.Join(words[1:], " ")] {

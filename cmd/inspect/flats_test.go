@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -39,26 +40,26 @@ func writeFlat(t *testing.T, dir, name string, w, h int, days int) {
 // or past its age, is refused.
 func TestFlatFieldOfStation(t *testing.T) {
 	const text = "mm_per_px: 0.015\nflats: [{view: face, light: raking, file: flat.json}]\n"
-	path := station(t, text)
+	path := stationFile(t, text)
 	writeFlat(t, filepath.Dir(path), "flat.json", 1600, 1200, 1)
-	even, _ := resultOf(t, exitFails, "u08-R", "--station", path)
-	bare, _ := resultOf(t, exitFails, "u08-R", "--mm-per-px", "0.015")
+	even, _ := resultOf(t, cli.ExitFails, "u08-R", "--station", path)
+	bare, _ := resultOf(t, cli.ExitFails, "u08-R", "--mm-per-px", "0.015")
 	if len(even.Findings) != len(bare.Findings) || len(even.Warnings) != len(bare.Warnings) {
 		t.Errorf("an even field changes %d findings to %d, warnings %q to %q", len(bare.Findings), len(even.Findings), bare.Warnings, even.Warnings)
 	}
 	writeFlat(t, filepath.Dir(path), "flat.json", 1600, 1200, 80)
-	if r, _ := resultOf(t, exitFails, "u08-R", "--station", path); len(r.Warnings) == 0 || !strings.Contains(r.Warnings[0], "again soon") {
+	if r, _ := resultOf(t, cli.ExitFails, "u08-R", "--station", path); len(r.Warnings) == 0 || !strings.Contains(r.Warnings[0], "again soon") {
 		t.Errorf("warnings %q do not tell its age", r.Warnings)
 	}
 	writeFlat(t, filepath.Dir(path), "flat.json", 800, 600, 1)
-	r, _ := resultOf(t, exitUnmeasured, "u08-R", "--station", path)
+	r, _ := resultOf(t, cli.ExitUnmeasured, "u08-R", "--station", path)
 	for _, p := range r.Pictures {
 		if refused := p.State != part.PictureOK; refused != (p.Light == part.Raking) {
 			t.Errorf("%s is %s: %+v", p.File, p.State, p.Problems)
 		}
 	}
 	writeFlat(t, filepath.Dir(path), "flat.json", 1600, 1200, 100)
-	if _, stderr := resultOf(t, exitUsage, "u08-R", "--station", path); !strings.Contains(stderr, "days old") {
+	if _, stderr := resultOf(t, cli.ExitUsage, "u08-R", "--station", path); !strings.Contains(stderr, "days old") {
 		t.Errorf("%q does not tell its age", stderr)
 	}
 }

@@ -10,9 +10,14 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/bench/station"
+	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
+	"finishbench/internal/teach/book"
+	"finishbench/internal/teach/label"
 )
 
 // learnRecords fills a database with invented inspections, a unit each, whose
@@ -87,7 +92,7 @@ func TestLearn(t *testing.T) {
 	learnRun(t, 2, "no model is in force", "learn", "show", "--record", db)
 	learnRun(t, 1, "nothing to go back from", "learn", "back", "--by", "AK", "--record", db)
 
-	var fit learnJSON
+	var fit label.FitJSON
 	if err := json.Unmarshal([]byte(learnRun(t, 0, "", "learn", "fit", "--record", db, "--by", "AK", "--out", out, "--json")), &fit); err != nil {
 		t.Fatal(err)
 	}
@@ -104,9 +109,9 @@ func TestLearn(t *testing.T) {
 	unit := func(more ...string) part.Result {
 		t.Helper()
 		dir := filepath.Join(t.TempDir(), "r")
-		learnRun(t, exitFails, "u06-R: rework", append([]string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015"}, more...)...)
+		learnRun(t, cli.ExitFails, "u06-R: rework", append([]string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015"}, more...)...)
 		var r part.Result
-		if err := readJSONFile(filepath.Join(dir, "u06-R", resultFile), &r); err != nil {
+		if err := cli.ReadJSONFile(filepath.Join(dir, "u06-R", cli.ResultFile), &r); err != nil {
 			t.Fatal(err)
 		}
 		data, err := os.ReadFile(filepath.Join(dir, "u06-R", "report.html"))
@@ -220,26 +225,26 @@ func TestLearnFromConfirmations(t *testing.T) {
 			{File: "face_white.jpg", View: part.Face, Light: part.White, MIME: "image/jpeg", Bytes: []byte("a third")}}})
 	try(err)
 	try(store.AddPerson(ctx, records.Person{ID: "p1", Initials: "TR"}))
-	try(store.Note(ctx, records.Entry{Topic: topicTruth, Name: "1", Seq: 1, Kind: "confirmed", At: at, By: "TR",
+	try(store.Note(ctx, records.Entry{Topic: book.TopicTruth, Name: "1", Seq: 1, Kind: "confirmed", At: at, By: "TR",
 		Body: json.RawMessage(fmt.Sprintf(`{"inspection":%d,"verdict":"rework","known":[{"kind":"dust","box_px":[10,10,9,9]},{"kind":"dust","box_px":[50,10,9,9]}]}`, id))}))
-	set, err := recordedExamples(ctx, store)
+	set, err := label.RecordedExamples(ctx, store)
 	try(err)
-	if len(set.examples) != 2 || set.none != 1 || set.examples[0].Kind != part.Dust || set.examples[0].Rule != part.Bubble || set.examples[0].By != "TR" || set.examples[0].Unit != "u1-L" {
+	if len(set.Examples) != 2 || set.None != 1 || set.Examples[0].Kind != part.Dust || set.Examples[0].Rule != part.Bubble || set.Examples[0].By != "TR" || set.Examples[0].Unit != "u1-L" {
 		t.Fatalf("%+v", set)
 	}
-	if e := set.examples[1]; e.Rule != part.Crater || e.RuleSure != 0.4 {
+	if e := set.Examples[1]; e.Rule != part.Crater || e.RuleSure != 0.4 {
 		t.Errorf("what the rules called is %s (%.1f)", e.Rule, e.RuleSure)
 	}
 	try(store.Label(ctx, records.Label{Inspection: id, Number: 5, Kind: part.Run, By: "p1", At: at.Add(time.Hour)})) // of stripes: nothing to learn from
-	if set, err = recordedExamples(ctx, store); err != nil || len(set.examples) != 2 || set.none != 1 || set.blind != 1 {
+	if set, err = label.RecordedExamples(ctx, store); err != nil || len(set.Examples) != 2 || set.None != 1 || set.Blind != 1 {
 		t.Errorf("with a label on a finding in stripes: %v, %+v", err, set)
 	}
 	try(store.Label(ctx, records.Label{Inspection: id, Number: 1, Kind: part.Run, By: "p1", At: at.Add(time.Hour)}))
 	try(store.ErasePerson(ctx, "p1"))
-	set, err = recordedExamples(ctx, store)
+	set, err = label.RecordedExamples(ctx, store)
 	try(err)
 	kinds := map[part.Kind]int{}
-	for _, e := range set.examples {
+	for _, e := range set.Examples {
 		kinds[e.Kind]++
 		if e.Kind == part.Run && e.By != "erased" {
 			t.Errorf("by %s", e.By)
@@ -307,7 +312,7 @@ func TestLearnWrongUsage(t *testing.T) {
 		{"this is no model", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model", write("m.json", "{")}},
 		{"its form is 0", []string{"surface", "a.jpg", "--out", dir, "--mm-per-px", "0.015", "--kind-model", write("n.json", "{}")}},
 	} {
-		learnRun(t, exitUsage, c.says, c.args...)
+		learnRun(t, cli.ExitUsage, c.says, c.args...)
 	}
 	learnRun(t, 0, "has no model", "learn", "list", "--record", db)
 	if labels, err := tellLabels(db); err != nil || labels != 0 {
@@ -334,31 +339,31 @@ func TestBenchModel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := newBenchModel(t.Context(), "", &benchRecords{&recorder{store: store}, "bench 1"})
-	if err != nil || m.inForce(t.Context()) != nil {
+	m, err := station.NewModel(t.Context(), "", &station.Records{Recorder: &inspection.Recorder{Store: store}, Name: "bench 1"})
+	if err != nil || m.InForce(t.Context()) != nil {
 		t.Fatalf("%v", err)
 	}
-	var fit learnJSON
+	var fit label.FitJSON
 	if err := json.Unmarshal([]byte(learnRun(t, 0, "", "learn", "fit", "--record", db, "--by", "AK", "--json")), &fit); err != nil {
 		t.Fatal(err)
 	}
-	if m.inForce(t.Context()) != nil {
+	if m.InForce(t.Context()) != nil {
 		t.Error("used before it was accepted")
 	}
 	learnRun(t, 0, "in force", "learn", "accept", fit.Name, "--by", "AK", "--record", db)
-	if k := m.inForce(t.Context()); k == nil || k.name != fit.Name {
+	if k := m.InForce(t.Context()); k == nil || k.Name != fit.Name {
 		t.Errorf("%+v", k)
 	}
 	learnRun(t, 0, "rules alone", "learn", "back", "--by", "AK", "--record", db)
-	if k := m.inForce(t.Context()); k != nil {
+	if k := m.InForce(t.Context()); k != nil {
 		t.Errorf("%+v", k)
 	}
 	learnRun(t, 0, "in force", "learn", "accept", fit.Name, "--by", "AK", "--record", db)
-	m.inForce(t.Context())
+	m.InForce(t.Context())
 	if err := store.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if k := m.inForce(t.Context()); k == nil || k.name != fit.Name {
+	if k := m.InForce(t.Context()); k == nil || k.Name != fit.Name {
 		t.Errorf("without records: %+v", k)
 	}
 }

@@ -19,9 +19,13 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 	"finishbench/internal/lotreport"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/book"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -42,7 +46,7 @@ func inventedLots(t testing.TB, n, size int, whole bool) (string, []string) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,7 +83,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 		if err != nil {
 			x.t.Fatal(err)
 		}
-		if err := x.store.Note(ctx, lotEntry(e)); err != nil {
+		if err := x.store.Note(ctx, book.Entry(e)); err != nil {
 			x.t.Fatal(err)
 		}
 		if err := l.Apply(e); err != nil {
@@ -90,7 +94,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 	if err != nil {
 		x.t.Fatal(err)
 	}
-	classes := lotClasses(shipped.Lots)
+	classes := book.Classes(shipped.Lots)
 	plans, err := lots.PlanLot(size, "II", classes, nil)
 	if err != nil {
 		x.t.Fatal(err)
@@ -120,14 +124,14 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 			x.t.Fatal(err)
 		}
 		in.ID, in.Limits.SHA256 = id, sum
-		e, err := l.Take(lotUnit(u, &in), *x.now, "inspector 2")
+		e, err := l.Take(book.UnitOf(u, &in), *x.now, "inspector 2")
 		if err != nil {
 			x.t.Fatal(err)
 		}
 		if err := l.Apply(e); err != nil {
 			x.t.Fatal(err)
 		}
-		entries = append(entries, lotEntry(e))
+		entries = append(entries, book.Entry(e))
 	}
 	if err := x.store.Note(ctx, entries...); err != nil {
 		x.t.Fatal(err)
@@ -139,7 +143,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 
 // inspection is an invented cured unit: dust at one place, steps about 4 um.
 func (x *inventedLot) inspection(name string, i int) records.Inspection {
-	serial, side := serialAndSide(name, "")
+	serial, side := part.SerialAndSide(name, "")
 	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Reasons: []string{}, Warnings: []string{}, MMPerPX: .015, Findings: []part.Finding{},
 		Pictures:  []part.PictureReport{{File: "face.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK, Problems: []part.Problem{}, WidthPX: 1600, HeightPX: 1200}},
 		Scales:    []part.ScaleUse{{File: "scale-2026-02.json", SHA256: strings.Repeat("9c3c", 16), Made: "2026-02-11", MMPerPX: .015, URel: .0004}},
@@ -290,7 +294,7 @@ func TestLotReportShell(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -303,7 +307,7 @@ func TestLotReportShell(t *testing.T) {
 	if err := json.Unmarshal([]byte(lotRun(t, "lot", "report", "L-1", "--record", file, "--json")), &r); err != nil {
 		t.Fatal(err)
 	}
-	if sh := r.Shell; sh == nil || sh.Units != readInFull || len(sh.Findings) != readInFull || len(sh.Circles) != 1 || sh.Circles[0].Units < 20 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 || math.Abs(sh.Circles[0].BelowMM-4) > 1 {
+	if sh := r.Shell; sh == nil || sh.Units != book.ReadInFull || len(sh.Findings) != book.ReadInFull || len(sh.Circles) != 1 || sh.Circles[0].Units < 20 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 || math.Abs(sh.Circles[0].BelowMM-4) > 1 {
 		t.Errorf("%+v", sh)
 	}
 	placed := 0
@@ -315,7 +319,7 @@ func TestLotReportShell(t *testing.T) {
 	said := func(all []lotreport.Said, key string) bool {
 		return slices.ContainsFunc(all, func(s lotreport.Said) bool { return s.Key == key })
 	}
-	if placed != readInFull || !said(r.Notes, "note.places_unread") || !said(r.Hints, "hint.cluster_shell") {
+	if placed != book.ReadInFull || !said(r.Notes, "note.places_unread") || !said(r.Hints, "hint.cluster_shell") {
 		t.Errorf("%d findings with a place; notes %+v, hints %+v", placed, r.Notes, r.Hints)
 	}
 }
@@ -323,7 +327,7 @@ func TestLotReportShell(t *testing.T) {
 // Every kind of chart is drawn, as text, JSON and page; bad input has its sentence.
 func TestLotChart(t *testing.T) {
 	file, _ := inventedLots(t, 6, 300, false)
-	for _, kind := range append(lotKinds(), unitKinds()...) {
+	for _, kind := range append(book.Kinds(), book.UnitKinds()...) {
 		dir := t.TempDir()
 		text := lotRun(t, "lot", "chart", "--kind", kind, "--record", file, "--out", dir, "--language", "en")
 		if !strings.Contains(text, "Control chart") {
@@ -333,7 +337,7 @@ func TestLotChart(t *testing.T) {
 		if err != nil || !bytes.Contains(page, []byte("<svg")) || bytes.Contains(page, []byte("lot.chart")) {
 			t.Errorf("%s: the page, %v", kind, err)
 		}
-		var j lotChartJSON
+		var j book.ChartJSON
 		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", kind, "--record", file, "--json")), &j); err != nil || len(j.Charts) == 0 || len(j.Charts[0].Values) < 6 || len(j.Charts[0].Values) != len(j.Charts[0].Names) {
 			t.Errorf("%s: %+v, %v", kind, j, err)
 		}
@@ -366,7 +370,7 @@ func drift(t *testing.T) string {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -409,7 +413,7 @@ func TestChartWaviness(t *testing.T) {
 		// Page's sums, in sigma, by hand, 0.5 off each: 0.06, 0.69, 2.45, 5.33, above 5 (as charts.CUSUM sources them).
 		{"--kind cusum --baseline 10", 15, math.NaN(), math.NaN(), 5 * .2 / 1.128, []int{12, 13, 14}, "d16-L (B-78)"},
 	} {
-		var j lotChartJSON
+		var j book.ChartJSON
 		if err := json.Unmarshal([]byte(lotRun(t, append(strings.Fields("lot chart --of waviness --json "+c.args), "--record", file)...)), &j); err != nil {
 			t.Fatal(err)
 		}
@@ -450,7 +454,7 @@ func TestChartWaviness(t *testing.T) {
 	}
 	// One batch: its points only, and only what it lacks is counted.
 	for of, points := range map[string]int{"waviness": 5, "step": 7} {
-		var j lotChartJSON
+		var j book.ChartJSON
 		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", "i", "--of", of, "--resin", "B-78", "--json", "--record", file)), &j); err != nil {
 			t.Fatal(err)
 		}
@@ -497,7 +501,7 @@ func TestBenchLots(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	b := newBenchLots(store, "", nil)
+	b := station.NewLots(store, "", nil)
 	all, err := b.List(t.Context())
 	if err != nil || len(all) != 2 || all[0].Name != names[1] || all[0].Taken == 0 || all[0].Taken != all[0].N {
 		t.Fatalf("%+v, %v", all, err)
@@ -509,7 +513,7 @@ func TestBenchLots(t *testing.T) {
 	if err != nil || s.State != bench.LotToDecide || len(s.Plans) != 3 || len(s.Steps) == 0 {
 		t.Fatalf("%+v, %v", s, err)
 	}
-	languages, _, err := bench.LoadLanguages("")
+	languages, _, err := lang.Load("")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,42 +11,44 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/book"
 )
 
-func runStep(t *testing.T, o lotStepOptions, values string) (lotStep, string, error) {
+func runStep(t *testing.T, o book.StepOptions, values string) (book.Step, string, error) {
 	t.Helper()
-	if o.recordsOptions == nil {
-		o.recordsOptions = &recordsOptions{}
+	if o.Database == nil {
+		o.Database = &cli.Database{}
 	}
 	if values != "" {
-		o.values = filepath.Join(t.TempDir(), "values.txt")
-		if err := os.WriteFile(o.values, []byte(values), 0o600); err != nil {
+		o.Values = filepath.Join(t.TempDir(), "values.txt")
+		if err := os.WriteFile(o.Values, []byte(values), 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if o.level == "" {
-		o.level, o.mode = "IV", string(lots.Normal)
+	if o.Level == "" {
+		o.Level, o.Mode = "IV", string(lots.Normal)
 	}
-	o.json = true
+	o.JSON = true
 	var out bytes.Buffer
-	err := runLotStep(context.Background(), o, "", &out)
-	var s lotStep
+	err := book.RunStep(context.Background(), o, "", &out)
+	var s book.Step
 	if out.Len() > 0 {
 		if err := json.Unmarshal(out.Bytes(), &s); err != nil {
 			t.Fatal(err)
 		}
 	}
-	o.json = false
+	o.JSON = false
 	var text bytes.Buffer
-	_ = runLotStep(context.Background(), o, "", &text)
+	_ = book.RunStep(context.Background(), o, "", &text)
 	return s, text.String(), err
 }
 
 // MIL-STD-414, Example B (values and result as in the reference, section 3): lot 40,
 // level IV, AQL 1 %, limit 209: mean 195, s 8.8034, Q 1.5903, k 1.53, accepted.
 func TestLotStepExampleB(t *testing.T) {
-	s, text, err := runStep(t, lotStepOptions{size: 40, aql: 1, high: "209", low: "none"}, "# invented unit: degrees\n197\n188\n184\n205\n201\n")
+	s, text, err := runStep(t, book.StepOptions{Size: 40, AQL: 1, High: "209", Low: "none"}, "# invented unit: degrees\n197\n188\n184\n205\n201\n")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,30 +70,30 @@ func TestLotStepExampleB(t *testing.T) {
 }
 
 func TestLotStepRefusesAndWaits(t *testing.T) {
-	_, text, err := runStep(t, lotStepOptions{size: 40, aql: 1, high: "200", low: "none"}, "197\n188\n184\n205\n201\n")
-	if !errors.Is(err, codeError(exitFails)) || !strings.Contains(text, "REFUSED") || !strings.Contains(text, "themselves beyond a limit") {
+	_, text, err := runStep(t, book.StepOptions{Size: 40, AQL: 1, High: "200", Low: "none"}, "197\n188\n184\n205\n201\n")
+	if !errors.Is(err, cli.ExitCode(cli.ExitFails)) || !strings.Contains(text, "REFUSED") || !strings.Contains(text, "themselves beyond a limit") {
 		t.Errorf("%v: %s", err, text)
 	}
-	s, text, err := runStep(t, lotStepOptions{size: 40, aql: 1}, "12\n3\n")
-	if !errors.Is(err, codeError(exitUnmeasured)) || s.Judged != nil || !strings.Contains(text, "nothing is decided") {
+	s, text, err := runStep(t, book.StepOptions{Size: 40, AQL: 1}, "12\n3\n")
+	if !errors.Is(err, cli.ExitCode(cli.ExitUnmeasured)) || s.Judged != nil || !strings.Contains(text, "nothing is decided") {
 		t.Errorf("%v: %s", err, text)
 	}
-	if s, _, err = runStep(t, lotStepOptions{size: 500, aql: 1}, ""); err != nil || s.Judged != nil || s.Plan.N < 5 || s.Through.P10 == nil {
+	if s, _, err = runStep(t, book.StepOptions{Size: 500, AQL: 1}, ""); err != nil || s.Judged != nil || s.Plan.N < 5 || s.Through.P10 == nil {
 		t.Errorf("the plan alone: %v, %+v", err, s)
 	}
 }
 
 func TestLotStepBadInput(t *testing.T) {
 	for want, c := range map[string]struct {
-		o      lotStepOptions
+		o      book.StepOptions
 		values string
 	}{
-		"say how large the lot is": {lotStepOptions{aql: 1}, ""},
-		"line 2":                   {lotStepOptions{size: 40, aql: 1}, "1\ntwo\n"},
-		"needs a limit":            {lotStepOptions{size: 40, aql: 1, low: "none", high: "none"}, ""},
-		"is not below":             {lotStepOptions{size: 40, aql: 1, low: "9", high: "3"}, ""},
-		"AQL":                      {lotStepOptions{size: 40, aql: 0.9}, ""},
-		"--high tall":              {lotStepOptions{size: 40, aql: 1, high: "tall"}, ""},
+		"say how large the lot is": {book.StepOptions{AQL: 1}, ""},
+		"line 2":                   {book.StepOptions{Size: 40, AQL: 1}, "1\ntwo\n"},
+		"needs a limit":            {book.StepOptions{Size: 40, AQL: 1, Low: "none", High: "none"}, ""},
+		"is not below":             {book.StepOptions{Size: 40, AQL: 1, Low: "9", High: "3"}, ""},
+		"AQL":                      {book.StepOptions{Size: 40, AQL: 0.9}, ""},
+		"--high tall":              {book.StepOptions{Size: 40, AQL: 1, High: "tall"}, ""},
 	} {
 		if _, _, err := runStep(t, c.o, c.values); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v, want %q", err, want)
@@ -102,15 +104,15 @@ func TestLotStepBadInput(t *testing.T) {
 // Values come from standard input too; what is no list of steps is told in a line.
 func TestLotStepStandardInput(t *testing.T) {
 	run := func(values string, aql float64) (string, error) {
-		o := lotStepOptions{recordsOptions: &recordsOptions{}, size: 40, aql: aql, level: "IV", mode: string(lots.Normal), values: "-", stdin: strings.NewReader(values)}
+		o := book.StepOptions{Database: &cli.Database{}, Size: 40, AQL: aql, Level: "IV", Mode: string(lots.Normal), Values: "-", Stdin: strings.NewReader(values)}
 		var out bytes.Buffer
-		err := runLotStep(context.Background(), o, "", &out)
+		err := book.RunStep(context.Background(), o, "", &out)
 		return out.String(), err
 	}
 	if text, err := run("12\n3\n-4\n8\n5\n", 1); err != nil || !strings.Contains(text, "ACCEPTED") {
 		t.Errorf("%v: %s", err, text)
 	}
-	var usage usageError
+	var usage cli.UsageError
 	for want, values := range map[string]string{
 		"standard input, line 2: \"two\" is no step": "1\ntwo\n",
 		"line of more than":                          strings.Repeat("1", 70_000),
@@ -132,11 +134,11 @@ func TestLotStepStandardInput(t *testing.T) {
 
 // The unit that was not measured is not passed over for the next one of the draw.
 func TestLotStepNotMeasured(t *testing.T) {
-	s := lotStep{Plan: lots.Variables{N: 3, K: 1, M: 0.1, AQL: 1}, names: []string{"a", "b", "c", "d"}, valuesUM: []float64{1, math.NaN(), 3, 4}, wasAsked: true}
-	if err := s.judge(); err != nil || s.Judged != nil || s.Measured != 2 || len(s.Missing) != 1 || s.Missing[0] != "b" {
+	s := book.Step{Plan: lots.Variables{N: 3, K: 1, M: 0.1, AQL: 1}, Names: []string{"a", "b", "c", "d"}, ValuesUM: []float64{1, math.NaN(), 3, 4}, WasAsked: true}
+	if err := s.Judge(); err != nil || s.Judged != nil || s.Measured != 2 || len(s.Missing) != 1 || s.Missing[0] != "b" {
 		t.Errorf("%+v, %v", s, err)
 	}
-	if err := s.exit(); err != codeError(exitUnmeasured) {
+	if err := s.Exit(); err != cli.ExitCode(cli.ExitUnmeasured) {
 		t.Errorf("%v", err)
 	}
 }
@@ -145,17 +147,17 @@ func TestLotStepNotMeasured(t *testing.T) {
 func TestLotStepOfALot(t *testing.T) {
 	file, names := inventedLots(t, 1, 200, true)
 	var out bytes.Buffer
-	o := lotStepOptions{recordsOptions: &recordsOptions{url: file}, aql: 1, level: "IV", mode: string(lots.Normal)}
-	o.json = true
-	err := runLotStep(context.Background(), o, names[0], &out)
-	var s lotStep
+	o := book.StepOptions{Database: &cli.Database{URL: file}, AQL: 1, Level: "IV", Mode: string(lots.Normal)}
+	o.JSON = true
+	err := book.RunStep(context.Background(), o, names[0], &out)
+	var s book.Step
 	if e := json.Unmarshal(out.Bytes(), &s); e != nil {
 		t.Fatal(e, err)
 	}
 	if s.Plan.LotSize != 200 || s.Measured == 0 || s.Judged == nil || s.Judged.N != s.Plan.N {
 		t.Errorf("%v, %+v", err, s)
 	}
-	if err := runLotStep(context.Background(), o, "none such", &out); err == nil || !strings.Contains(err.Error(), "none such") {
+	if err := book.RunStep(context.Background(), o, "none such", &out); err == nil || !strings.Contains(err.Error(), "none such") {
 		t.Errorf("a lot that is not there: %v", err)
 	}
 }

@@ -15,7 +15,10 @@ import (
 	"time"
 
 	"finishbench/configs"
+	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
+	"finishbench/internal/lots/book"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -26,9 +29,9 @@ import (
 // shipped limits.
 func lotInspection(t testing.TB, name, lot string) records.Inspection {
 	t.Helper()
-	serial, side := serialAndSide(name, "")
+	serial, side := part.SerialAndSide(name, "")
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-	limits, err := settingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
+	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -80,7 +83,7 @@ func serialsFile(t testing.TB, names ...string) string {
 func ok(t testing.TB, args ...string) string {
 	t.Helper()
 	code, out, errs := runCode(t, args...)
-	if code != exitPass {
+	if code != cli.ExitPass {
 		t.Fatalf("%v: exit code %d: %s%s", args, code, out, errs)
 	}
 	return out
@@ -95,9 +98,9 @@ func not(t testing.TB, want int, words string, args ...string) {
 	}
 }
 
-func shownLot(t testing.TB, url, name string) lotViewJSON {
+func shownLot(t testing.TB, url, name string) book.ViewJSON {
 	t.Helper()
-	var v lotViewJSON
+	var v book.ViewJSON
 	if err := json.Unmarshal([]byte(ok(t, "lot", "show", name, "--json", "--record", url)), &v); err != nil {
 		t.Fatal(err)
 	}
@@ -106,7 +109,7 @@ func shownLot(t testing.TB, url, name string) lotViewJSON {
 
 // numberedUnits are u001-L, u002-L ...
 func numberedUnits(n int) []string {
-	out := numbered(n)
+	out := book.Numbered(n)
 	for i := range out {
 		out[i] = "u" + out[i] + "-L"
 	}
@@ -120,10 +123,10 @@ func TestLotFromRecords(t *testing.T) {
 	s, url := lotStore(t)
 	units := numberedUnits(60)
 	ok(t, "lot", "plan", "A", "--size", "60", "--record", url, "--by", "inspector 2")
-	not(t, exitOther, "is there already", "lot", "plan", "A", "--size", "60", "--record", url)
-	not(t, exitOther, "not drawn yet", "lot", "take", "A", "--record", url)
+	not(t, cli.ExitOther, "is there already", "lot", "plan", "A", "--size", "60", "--record", url)
+	not(t, cli.ExitOther, "not drawn yet", "lot", "take", "A", "--record", url)
 	ok(t, "lot", "draw", "A", "--serials", serialsFile(t, units...), "--seed", "7", "--record", url)
-	not(t, exitOther, "would be a choice", "lot", "draw", "A", "--serials", serialsFile(t, units...), "--record", url)
+	not(t, cli.ExitOther, "would be a choice", "lot", "draw", "A", "--serials", serialsFile(t, units...), "--record", url)
 	sample := sampleOf(t, url, "A")
 	if len(sample) < 10 {
 		t.Fatal(sample)
@@ -144,14 +147,14 @@ func TestLotFromRecords(t *testing.T) {
 	addInspection(t, s, lotInspection(t, units[59], "A")) // maybe of the lot, maybe drawn: whatever it is, it disturbs nothing
 
 	code, out, errs := runCode(t, "lot", "take", "A", "--json", "--record", url)
-	var took lotTakeJSON
-	if err := json.Unmarshal([]byte(out), &took); err != nil || code != exitOther || errs != "" {
+	var took book.TakeJSON
+	if err := json.Unmarshal([]byte(out), &took); err != nil || code != cli.ExitOther || errs != "" {
 		t.Fatalf("%d %v %s%s", code, err, out, errs)
 	}
 	if took.Taken < len(ids) || len(took.Not) != 2 || !strings.Contains(took.Not[0]+took.Not[1], "of lot B, not of lot A") || !strings.Contains(took.Not[0]+took.Not[1], "by other limits") {
 		t.Errorf("%+v", took)
 	}
-	not(t, exitOther, "is unfinished", "lot", "decide", "A", "--by", "B", "--record", url)
+	not(t, cli.ExitOther, "is unfinished", "lot", "decide", "A", "--by", "B", "--record", url)
 
 	// Overruled and withdrawn after it was taken.
 	ctx := context.Background()
@@ -161,9 +164,9 @@ func TestLotFromRecords(t *testing.T) {
 	if err := s.Withdraw(ctx, ids[1], records.Note{By: "C", Why: "wrong unit"}); err != nil {
 		t.Fatal(err)
 	}
-	not(t, exitOther, "was overruled, by C: take it again", "lot", "decide", "A", "--by", "B", "--record", url)
+	not(t, cli.ExitOther, "was overruled, by C: take it again", "lot", "decide", "A", "--by", "B", "--record", url)
 	code, out, _ = runCode(t, "lot", "take", "A", "--record", url)
-	if code != exitOther || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was overruled, by C", sample[0], ids[0])) || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was withdrawn, by C", sample[1], ids[1])) {
+	if code != cli.ExitOther || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was overruled, by C", sample[0], ids[0])) || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was withdrawn, by C", sample[1], ids[1])) {
 		t.Errorf("%d %s", code, out)
 	}
 	v := shownLot(t, url, "A")
@@ -182,12 +185,12 @@ func TestLotFromRecords(t *testing.T) {
 	if v := shownLot(t, url, "A"); v.State != lots.StateToDecide || !v.Verified {
 		t.Errorf("%s", v.State)
 	}
-	l, ins, err := loadLot(ctx, s, "A")
+	l, ins, err := book.Load(ctx, s, "A")
 	if err != nil || len(ins) != len(sample) || l.State() != lots.StateToDecide || len(ins[3].Result.Seam.Stations) != 12 || len(ins[3].Result.Findings) != 2 {
 		t.Errorf("%d %v", len(ins), err)
 	}
 	for i := range ins {
-		if unitName(ins[i].Serial, ins[i].Side) != sample[i] {
+		if part.UnitName(ins[i].Serial, ins[i].Side) != sample[i] {
 			t.Errorf("%d: %s, want %s", i, ins[i].Serial, sample[i])
 		}
 	}
@@ -227,16 +230,16 @@ func TestLotSwitching(t *testing.T) {
 		return code
 	}
 	for _, name := range []string{"A", "B"} {
-		if code := run(name, 2); code != exitFails {
+		if code := run(name, 2); code != cli.ExitFails {
 			t.Errorf("%s: exit code %d", name, code)
 		}
 	}
 	ok(t, "lot", "decide", "B", "--screened", "--removed", "0", "--by", "B", "--record", url)
-	not(t, exitOther, "a decision is made once", "lot", "decide", "B", "--by", "B", "--record", url)
-	if code := run("B", 0, "--again"); code != exitPass {
+	not(t, cli.ExitOther, "a decision is made once", "lot", "decide", "B", "--by", "B", "--record", url)
+	if code := run("B", 0, "--again"); code != cli.ExitPass {
 		t.Errorf("presented again: exit code %d", code)
 	}
-	var list lotListJSON
+	var list book.ListJSON
 	if err := json.Unmarshal([]byte(ok(t, "lot", "list", "--json", "--record", url)), &list); err != nil {
 		t.Fatal(err)
 	}
@@ -252,7 +255,7 @@ func TestLotSwitching(t *testing.T) {
 	if v := shownLot(t, url, "C"); v.Plan.Classes[1].Plan.Mode != lots.Tightened || v.Plan.Classes[2].Plan.Mode != lots.Normal {
 		t.Errorf("%+v", v.Plan.Classes)
 	}
-	not(t, exitUsage, "set by a person, with a reason", "lot", "plan", "D", "--size", "60", "--mode", "major=normal", "--record", url)
+	not(t, cli.ExitUsage, "set by a person, with a reason", "lot", "plan", "D", "--size", "60", "--mode", "major=normal", "--record", url)
 	ok(t, "lot", "plan", "D", "--size", "60", "--mode", "major=normal", "--by", "A", "--why", "agreed with the customer", "--record", url)
 	if c := shownLot(t, url, "D").Plan.Classes[1]; c.ChosenBy != "A" || c.Plan.Mode != lots.Normal || c.Switching.Mode != lots.Tightened {
 		t.Errorf("%+v", c)
@@ -298,7 +301,7 @@ func TestLotResume(t *testing.T) {
 	}
 	code, _, errs := runCode(t, take...)
 	all, err := s.Briefs(context.Background(), records.Filter{Lot: "A"})
-	if err != nil || code != exitPass || len(all) != len(names) {
+	if err != nil || code != cli.ExitPass || len(all) != len(names) {
 		t.Fatalf("exit code %d, %d inspections of %d units: %v %s", code, len(all), len(names), err, errs)
 	}
 	for i := range there {
@@ -312,7 +315,7 @@ func TestLotResume(t *testing.T) {
 	if again := ok(t, take...); !strings.HasPrefix(again, "taken: 0 units, 8 before\n") {
 		t.Error(again)
 	}
-	not(t, exitOther, "stray-L is not of lot A", "lot", "take", "A", filepath.Join(pics, "stray-L"), "--out", out, "--mm-per-px", "0.015", "--record", url)
+	not(t, cli.ExitOther, "stray-L is not of lot A", "lot", "take", "A", filepath.Join(pics, "stray-L"), "--out", out, "--mm-per-px", "0.015", "--record", url)
 }
 
 // TestLotAdopts: what was recorded for the lot, but not taken before the run was
@@ -326,7 +329,7 @@ func TestLotAdopts(t *testing.T) {
 	ok(t, "lot", "plan", "A", "--size", "2", "--stage", "wet", "--level", "III", "--record", url)
 	ok(t, "lot", "draw", "A", "--serials", serialsFile(t, "u01-L", "u06-R"), "--record", url)
 	images := absolute(t, "../../testdata/images")
-	if code, _, errs := runCode(t, "unit", filepath.Join(images, "u06-R"), "--out", out, "--mm-per-px", "0.015", "--record", url, "--lot", "A"); code != exitFails {
+	if code, _, errs := runCode(t, "unit", filepath.Join(images, "u06-R"), "--out", out, "--mm-per-px", "0.015", "--record", url, "--lot", "A"); code != cli.ExitFails {
 		t.Fatal(errs)
 	}
 	told := ok(t, "lot", "take", "A", images, "--out", out, "--mm-per-px", "0.015", "--record", url)
@@ -353,21 +356,21 @@ func TestLotMeanwhile(t *testing.T) {
 	for _, n := range sample {
 		in := lotInspection(t, n, "A")
 		in.ID = 1
-		u := lotUnit(n, &in)
+		u := book.UnitOf(n, &in)
 		u.Limits = limits
 		units = append(units, u)
 	}
 	var all sync.WaitGroup
-	both := make([]taken, 2)
+	both := make([]book.Taken, 2)
 	for i := range both {
 		all.Go(func() {
-			book, err := openLotBook(ctx, s, "A")
+			b, err := book.Open(ctx, s, "A")
 			if err != nil {
 				t.Error(err)
 				return
 			}
 			for j := range units {
-				if err := book.takeSome(ctx, units[j:j+1], "A", &both[i]); err != nil {
+				if err := b.TakeSome(ctx, units[j:j+1], "A", &both[i]); err != nil {
 					t.Error(err)
 				}
 			}
@@ -427,21 +430,21 @@ func BenchmarkLoadLot(b *testing.B) {
 		in.Result.Findings[1].Severity = part.Minor
 		addInspection(b, s, in)
 	}
-	o := lotPlanOptions{recordsOptions: &recordsOptions{url: url}, size: 10000, level: "III", product: "p"}
-	if err := runLotPlan(ctx, o, []string{"A"}, discard{}); err != nil {
+	o := book.PlanOptions{Database: &cli.Database{URL: url}, Size: 10000, Level: "III", Product: "p"}
+	if err := book.RunPlan(ctx, o, []string{"A"}, discard{}); err != nil {
 		b.Fatal(err)
 	}
 	// The sample of the tables is smaller: here every unit is drawn.
-	book, err := openLotBook(ctx, s, "A")
+	of, err := book.Open(ctx, s, "A")
 	if err != nil {
 		b.Fatal(err)
 	}
-	opening := book.lot.Current().Opening
+	opening := of.Lot.Current().Opening
 	for i := range opening.Classes {
 		opening.Classes[i].Plan.N = 10000
 	}
 	opening.Why = "every unit"
-	if err := book.step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replan(opening, now, "A") }); err != nil {
+	if err := of.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replan(opening, now, "A") }); err != nil {
 		b.Fatal(err)
 	}
 	ok(b, "lot", "draw", "A", "--serials", serialsFile(b, units...), "--record", url)
@@ -449,7 +452,7 @@ func BenchmarkLoadLot(b *testing.B) {
 	ok(b, "lot", "take", "A", "--record", url)
 	b.Logf("10,000 units taken from the records in %.1f s", time.Since(start).Seconds())
 	for b.Loop() {
-		l, ins, err := loadLot(ctx, s, "A")
+		l, ins, err := book.Load(ctx, s, "A")
 		if err != nil || len(ins) != 10000 || l.Current().Standings()[2].Count != 10000 {
 			b.Fatalf("%d %v", len(ins), err)
 		}

@@ -1,8 +1,9 @@
 // Inspect measures photographs of finished units: step heights at the seam,
 // findings in the lacquer, a verdict with its reasons, and pages to look at.
 //
-// One file a subcommand; run.go wires them, errors.go alone turns errors into
-// exit codes, pipeline.go carries one unit from its folder to its report.
+// Here are wiring, flags and help alone: a folder or a file a command, root.go wires
+// them. What commands do is in internal: internal/cli alone turns errors into exit
+// codes, internal/inspection carries one unit from its folder to its report.
 package main
 
 import (
@@ -10,11 +11,13 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"finishbench/internal/cli"
 )
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second ctrl-C ends the program at once
 	err := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
-	os.Exit(tell(os.Stderr, err))
+	os.Exit(cli.Tell(os.Stderr, err))
 }

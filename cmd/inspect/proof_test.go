@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 )
@@ -51,7 +53,7 @@ func TestPicturesAreWhatTheirNamesSay(t *testing.T) {
 		"another unit's raking":          {map[string]string{"face_raking.jpg": "../u03-R/face_raking.jpg"}, proof.OtherUnit, []string{"face_diffuse.jpg", "face_raking.jpg"}},
 		"two turns exchanged":            {map[string]string{"edge_030.jpg": "edge_090.jpg", "edge_090.jpg": "edge_030.jpg"}, proof.WrongTurn, []string{"edge_030.jpg", "edge_090.jpg"}},
 	} {
-		r, _ := resultIn(t, exitUnmeasured, changed(t, "u06-R", c.names), "--mm-per-px", "0.015")
+		r, _ := resultIn(t, cli.ExitUnmeasured, changed(t, "u06-R", c.names), "--mm-per-px", "0.015")
 		var got []string
 		for _, p := range r.Pictures {
 			if slices.ContainsFunc(p.Problems, func(q part.Problem) bool { return q.Name == c.want && !q.Warn }) {
@@ -70,7 +72,7 @@ func TestPicturesAreWhatTheirNamesSay(t *testing.T) {
 			}
 		}
 	}
-	r, _ := resultIn(t, exitFails, changed(t, "u08-R", nil), "--mm-per-px", "0.015")
+	r, _ := resultIn(t, cli.ExitFails, changed(t, "u08-R", nil), "--mm-per-px", "0.015")
 	for _, w := range r.Warnings {
 		if strings.Contains(w, "not tested") {
 			t.Errorf("an honest unit: %s", w)
@@ -80,11 +82,11 @@ func TestPicturesAreWhatTheirNamesSay(t *testing.T) {
 
 // At the bench each shot is told against those before it: a unit that was not turned at the second, one taken once more anew.
 func TestSeenShots(t *testing.T) {
-	seen := &seenShots{}
+	seen := &inspection.SeenShots{}
 	look := func(file string, view part.View, light part.Light, turn float64, as string) *proof.Doubt {
 		pictures := must(capture.Read("../../testdata/images/u06-R/" + as))
 		shot := part.Shot{File: file, View: view, Light: light, AngleDeg: turn}
-		return seen.differs(shot, proof.Look(pictures, shot))
+		return seen.Differs(shot, proof.Look(pictures, shot))
 	}
 	if d := look("edge_000.png", part.Edge, part.NoLight, 0, "edge_000.jpg"); d != nil {
 		t.Errorf("the first: %+v", d)

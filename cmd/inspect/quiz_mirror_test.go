@@ -13,16 +13,17 @@ import (
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
+	"finishbench/internal/teach/book"
 )
 
 // A unit drawn before a screen is asked in what is made of its stripes, in which its fault is dark; a mark
 // there is right, and the mistake of who misses it is shown there. Expected values: by the drawing.
 func TestQuizBeforeScreen(t *testing.T) {
-	all, err := paintUnits(t.TempDir(), paintOptions{number: 3, clean: 0.3, kinds: []part.Kind{part.Missed}, difficulty: teach.Easy, seed: 4})
+	all, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 3, Clean: 0.3, Kinds: []part.Kind{part.Missed}, Difficulty: teach.Easy, Seed: 4})
 	if err != nil {
 		t.Fatal(err)
 	}
-	pool, err := poolUnits(all, part.Wet, grade.DefaultLimits())
+	pool, err := book.PoolUnits(all, part.Wet, grade.DefaultLimits())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,14 +37,14 @@ func TestQuizBeforeScreen(t *testing.T) {
 		for _, p := range it.Pictures {
 			lights = append(lights, p.Light)
 		}
-		if !slices.Equal(lights, []part.Light{glossLight, slopeLight, part.StripesX0, part.White}) {
+		if !slices.Equal(lights, []part.Light{book.GlossLight, book.SlopeLight, part.StripesX0, part.White}) {
 			t.Fatalf("shown are %v", lights)
 		}
 		k := it.Known[0]
-		if k.Kind != part.Missed || k.Light != glossLight {
+		if k.Kind != part.Missed || k.Light != book.GlossLight {
 			t.Errorf("%+v", k)
 		}
-		raw, err := quizPicture(t.Context(), nil, it.Pictures[0])
+		raw, err := book.QuizPicture(t.Context(), nil, it.Pictures[0])
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -60,7 +61,7 @@ func TestQuizBeforeScreen(t *testing.T) {
 		if w, in := grey(c.X+wall, c.Y), grey(c.X, c.Y); w > 130 || in < 170 {
 			t.Errorf("gloss %d on the wall, %d within", w, in)
 		}
-		if at := mistakePicture(it, teach.Mistake{Missed: []int{0}}); at.Light != glossLight {
+		if at := book.MistakePicture(it, teach.Mistake{Missed: []int{0}}); at.Light != book.GlossLight {
 			t.Errorf("a miss is shown in %s", at.Light)
 		}
 	}
@@ -68,9 +69,9 @@ func TestQuizBeforeScreen(t *testing.T) {
 		t.Errorf("%d clean ones of 3", clean)
 	}
 	// Orange peel has no size, and is asked all the same.
-	peel, err := paintUnits(t.TempDir(), paintOptions{number: 1, kinds: []part.Kind{part.OrangePeel}, seed: 5})
+	peel, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 1, Kinds: []part.Kind{part.OrangePeel}, Seed: 5})
 	if err == nil {
-		pool, err = poolUnits(peel, part.Cured, grade.DefaultLimits())
+		pool, err = book.PoolUnits(peel, part.Cured, grade.DefaultLimits())
 	}
 	if err != nil || len(pool[0].Known) != 1 || pool[0].Known[0].Kind != part.OrangePeel || !(pool[0].Known[0].SlopeMRad >= 2) || pool[0].Verdict == part.Pass {
 		t.Errorf("%v: %+v", err, pool)
@@ -79,13 +80,13 @@ func TestQuizBeforeScreen(t *testing.T) {
 	if err := os.Remove(filepath.Join(all[0], "face_stripes_y2.jpg")); err != nil {
 		t.Fatal(err)
 	}
-	first, _ := poolUnits(all[1:2], part.Wet, grade.DefaultLimits())
-	if err := isThere(t.Context(), nil, first[0].Pictures[0]); err != nil {
+	first, _ := book.PoolUnits(all[1:2], part.Wet, grade.DefaultLimits())
+	if err := book.IsThere(t.Context(), nil, first[0].Pictures[0]); err != nil {
 		t.Error(err)
 	}
 	gone := first[0].Pictures[0]
 	gone.Ref = strings.ReplaceAll(gone.Ref, filepath.Base(all[1]), filepath.Base(all[0]))
-	if err := isThere(t.Context(), nil, gone); err == nil {
+	if err := book.IsThere(t.Context(), nil, gone); err == nil {
 		t.Error("a map is there without its pictures")
 	}
 }
@@ -97,18 +98,18 @@ func TestQuizOfRecordedScreen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	body, err := confirmation{verdict: part.Rework}.confirmed(in)
+	body, err := book.Confirmation{Verdict: part.Rework}.Confirmed(in)
 	if err != nil {
 		t.Fatal(err)
 	}
-	it, err := recordItem(t.Context(), store, in, body, "T1")
+	it, err := book.RecordItem(t.Context(), store, in, body, "T1")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(it.Known) != 1 || it.Known[0].Light != glossLight || len(it.Pictures) != 4 || it.Pictures[0].Light != glossLight {
+	if len(it.Known) != 1 || it.Known[0].Light != book.GlossLight || len(it.Pictures) != 4 || it.Pictures[0].Light != book.GlossLight {
 		t.Errorf("%+v", it)
 	}
-	if raw, err := quizPicture(t.Context(), store, it.Pictures[1]); err != nil || len(raw) == 0 {
+	if raw, err := book.QuizPicture(t.Context(), store, it.Pictures[1]); err != nil || len(raw) == 0 {
 		t.Errorf("%v", err)
 	}
 }
@@ -119,7 +120,7 @@ func TestPosesOfAnItem(t *testing.T) {
 	both := records.Inspection{Pictures: []records.Picture{{File: "a", View: part.Face, Light: part.Raking}, {File: "b", View: part.Face, Light: part.White}}}
 	one := both
 	one.Result.Findings = []part.Finding{{Image: "a", AlsoIn: []part.Sighting{{Image: "b"}}}}
-	lamp, mirror := teach.KnownDefect{Light: part.Raking}, teach.KnownDefect{Light: glossLight}
+	lamp, mirror := teach.KnownDefect{Light: part.Raking}, teach.KnownDefect{Light: book.GlossLight}
 	for _, c := range []struct {
 		in            records.Inspection
 		known         []teach.KnownDefect
@@ -132,7 +133,7 @@ func TestPosesOfAnItem(t *testing.T) {
 		{one, []teach.KnownDefect{lamp, mirror}, true, true},
 		{records.Inspection{Pictures: both.Pictures[1:]}, nil, true, false},
 	} {
-		if screen, lamps := posesOf(c.in, c.known); screen != c.screen || lamps != c.lamps {
+		if screen, lamps := book.PosesOf(c.in, c.known); screen != c.screen || lamps != c.lamps {
 			t.Errorf("%+v: screen %v, lamps %v", c.known, screen, lamps)
 		}
 	}

@@ -7,9 +7,13 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
+	"finishbench/internal/gauge/detection"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
+	"finishbench/internal/teach/book"
+	"finishbench/internal/truth"
 )
 
 // Shells drawn in turns are asked turn by turn, are shown in the atlas, and are what a study of
@@ -17,16 +21,16 @@ import (
 func TestPaintedShells(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "drawn")
 	code, _, stderr := runCode(t, "quiz", "paint", dir, "--shell", "--number", "1", "--clean", "0", "--kinds", "run", "--seed", "3")
-	if code != exitPass {
+	if code != cli.ExitPass {
 		t.Fatal(stderr)
 	}
 	unit := filepath.Join(dir, "drawn-3-001")
-	items, err := poolUnits([]string{unit}, part.Cured, grade.DefaultLimits())
+	items, err := book.PoolUnits([]string{unit}, part.Cured, grade.DefaultLimits())
 	if err != nil {
 		t.Fatal(err)
 	}
-	var k knownUnit
-	if err := readJSONFile(filepath.Join(unit, truthFile), &k); err != nil {
+	var k truth.Unit
+	if err := cli.ReadJSONFile(filepath.Join(unit, truth.File), &k); err != nil {
 		t.Fatal(err)
 	}
 	shown := 0
@@ -41,7 +45,7 @@ func TestPaintedShells(t *testing.T) {
 	}
 
 	out := filepath.Join(dir, "atlas")
-	if code, stdout, stderr := runCode(t, "atlas", "--units", dir, "--out", out); code != exitPass {
+	if code, stdout, stderr := runCode(t, "atlas", "--units", dir, "--out", out); code != cli.ExitPass {
 		t.Errorf("%d %s%s", code, stdout, stderr)
 	} else if page, err := os.ReadFile(filepath.Join(out, "run.html")); err != nil || !strings.Contains(string(page), "of units with known defects") {
 		t.Errorf("the atlas does not show the shell: %v", err)
@@ -72,23 +76,23 @@ func TestPaintedShells(t *testing.T) {
 		}
 	}
 	r.Findings = []part.Finding{one, {Kind: part.Dust, Image: k.Shells[0].Files["diffuse"], Box: part.Box{2, 2, 5, 5}}}
-	s := detectionSet{patterns: map[string]int{}}
-	if err := s.add("u", truthFile, k, r, study.DefaultMatchRule(), 0); err != nil {
+	s := detection.Set{Patterns: map[string]int{}}
+	if err := s.Add("u", truth.File, k, r, study.DefaultMatchRule(), 0); err != nil {
 		t.Fatal(err)
 	}
 	found, turns := 0, map[string]bool{}
-	for _, x := range s.targets {
-		found += x.target.Found
+	for _, x := range s.Targets {
+		found += x.Target.Found
 	}
 	for _, x := range append([]part.Sighting{{Image: one.Image}}, one.AlsoIn...) {
 		turns[x.Image] = true
 	}
-	if found != len(turns) || len(s.targets) != shown || len(s.false) != 1 || s.units != 1 || s.patterns[opaqueShell] != 1 || s.targets[0].where() != opaqueShell {
-		t.Errorf("found %d of %d in %d turns, false %+v, units %d of %v", found, len(s.targets), len(turns), s.false, s.units, s.patterns)
+	if found != len(turns) || len(s.Targets) != shown || len(s.False) != 1 || s.Units != 1 || s.Patterns[truth.OpaqueShell] != 1 || s.Targets[0].Where() != truth.OpaqueShell {
+		t.Errorf("found %d of %d in %d turns, false %+v, units %d of %v", found, len(s.Targets), len(turns), s.False, s.Units, s.Patterns)
 	}
 
 	// A truth without any surface is said.
-	if _, err := (knownUnit{}).surfaces("truth.json"); err == nil || !strings.Contains(err.Error(), "nothing of the faceplate or the shell") {
+	if _, err := (truth.Unit{}).Surfaces("truth.json"); err == nil || !strings.Contains(err.Error(), "nothing of the faceplate or the shell") {
 		t.Error(err)
 	}
 }

@@ -14,11 +14,14 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
+	"finishbench/internal/teach/book"
+	"finishbench/internal/truth"
 )
 
 // paintedUnits are twelve drawn units, drawn once for all tests.
@@ -27,7 +30,7 @@ var paintedUnits = sync.OnceValues(func() ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	return paintUnits(dir, paintOptions{number: 12, clean: 0.4, seed: 3})
+	return book.PaintUnits(dir, book.PaintOptions{Number: 12, Clean: 0.4, Seed: 3})
 })
 
 // painted copies the drawn units, so that a test may take pictures away.
@@ -54,23 +57,23 @@ type quizClock struct{ at time.Time }
 func (c *quizClock) now() time.Time { return c.at }
 
 // openBook opens a book of tests on a database.
-func openBook(t testing.TB, file string, now func() time.Time) *quizBook {
+func openBook(t testing.TB, file string, now func() time.Time) *book.Book {
 	t.Helper()
 	s, err := records.Open(context.Background(), file, now)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { s.Close() })
-	return newQuizBook(s, now)
+	return book.Open(s, now)
 }
 
-func asked(number int, clean float64) drawOptions {
-	return drawOptions{spec: teach.Spec{Name: "Test", Number: number, CleanShare: clean, Seed: 5, ToleranceMM: 0.5}, difficulty: "mixed", stage: "cured", recorded: true, criteria: teach.DefaultCriteria()}
+func asked(number int, clean float64) book.DrawOptions {
+	return book.DrawOptions{Spec: teach.Spec{Name: "Test", Number: number, CleanShare: clean, Seed: 5, ToleranceMM: 0.5}, Difficulty: "mixed", Stage: "cured", Recorded: true, Criteria: teach.DefaultCriteria()}
 }
 
 // take answers a whole taking; say gives the answer of a unit, and before is
 // called before each.
-func take(t testing.TB, b *quizBook, taking string, say func(int, teach.Item) teach.Answer) {
+func take(t testing.TB, b *book.Book, taking string, say func(int, teach.Item) teach.Answer) {
 	t.Helper()
 	ctx := context.Background()
 	for {
@@ -81,7 +84,7 @@ func take(t testing.TB, b *quizBook, taking string, say func(int, teach.Item) te
 		if n.Done {
 			return
 		}
-		q, tk, err := b.taking(ctx, taking)
+		q, tk, err := b.Taking(ctx, taking)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -111,10 +114,10 @@ func trueAnswer(it teach.Item) teach.Answer {
 // keyLeft finds a key of the language files that no text took the place of.
 var keyLeft = regexp.MustCompile(`\bquiz\.[a-z_.]+[a-z0-9]|\{[a-z_]+\}|NaN|%!`)
 
-func quizPages(t *testing.T, b *quizBook, name string, page func(l *bench.Lang) ([]byte, error), want string) {
+func quizPages(t *testing.T, b *book.Book, name string, page func(l *lang.Lang) ([]byte, error), want string) {
 	t.Helper()
 	for _, lang := range []string{"en", "zh-Hans"} {
-		l, err := sheetLanguage(lang)
+		l, err := cli.Language(lang)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -147,10 +150,10 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	b := openBook(t, file, clock.now)
 	units := append(painted(t), "../../testdata/images/u01-L", "../../testdata/images/u06-R")
 	d := asked(10, 0.4)
-	d.spec.Repeats = 2
-	d.criteria.MinClean, d.criteria.MinDefective = 4, 5
+	d.Spec.Repeats = 2
+	d.Criteria.MinClean, d.Criteria.MinDefective = 4, 5
 	var told bytes.Buffer
-	if err := b.drawn(ctx, d, units, &told); err != nil || !strings.Contains(told.String(), "test Q1 is drawn: 12 units shown") {
+	if err := b.Drawn(ctx, d, units, &told); err != nil || !strings.Contains(told.String(), "test Q1 is drawn: 12 units shown") {
 		t.Fatal(told.String(), err)
 	}
 	first, err := b.Begin(ctx, "Q1", "ab", "17")
@@ -175,7 +178,7 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 		if err != nil || now.Showing != n || now.Of != 12 {
 			t.Fatalf("%+v %v", now, err)
 		}
-		q, tk, _ := b.taking(ctx, first)
+		q, tk, _ := b.Taking(ctx, first)
 		if err := b.Answer(ctx, first, n, say(n, q.Test.Pool[tk.Open.Item])); err != nil {
 			t.Fatal(err)
 		}
@@ -183,8 +186,8 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if _, err := b.Now(ctx, first); err != nil {
 		t.Fatal(err)
 	}
-	q, open, _ := b.taking(ctx, first)
-	b.store.Close()
+	q, open, _ := b.Taking(ctx, first)
+	b.Store.Close()
 
 	// Started again: the same person goes on with the unit that was open.
 	b = openBook(t, file, clock.now)
@@ -192,13 +195,13 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if err != nil || again != first {
 		t.Fatalf("%s was begun, %s was under way: %v", again, first, err)
 	}
-	if _, now, err := b.taking(ctx, first); err != nil || now.Open == nil || now.Open.Item != open.Open.Item || len(now.Shown) != 5 {
+	if _, now, err := b.Taking(ctx, first); err != nil || now.Open == nil || now.Open.Item != open.Open.Item || len(now.Shown) != 5 {
 		t.Fatalf("%+v %v", now, err)
 	}
 	// The picture of a unit that is still to come goes away.
 	gone := ""
 	for i, it := range q.Test.Pool {
-		path := strings.TrimPrefix(it.Pictures[0].Ref, refFile)
+		path := strings.TrimPrefix(it.Pictures[0].Ref, book.RefFile)
 		shown := slices.ContainsFunc(open.Shown, func(s teach.Shown) bool { return s.Item == i }) || open.Open.Item == i
 		if next, _ := q.Test.Next(append(slices.Clone(open.Shown), teach.Shown{Item: open.Open.Item, Answer: trueAnswer(q.Test.Pool[open.Open.Item])})); !shown && next == i && !strings.Contains(path, "testdata") {
 			gone = path
@@ -214,26 +217,26 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 		t.Error("the result was told before the end")
 	}
 	take(t, b, first, say)
-	s, err := b.resultSheet(ctx, english(t), q, mustTake(t, b, first))
+	s, err := b.ResultSheet(ctx, english(t), q, mustTake(t, b, first))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.score.Gone < 1 || len(s.score.Mistakes) == 0 || s.taking.Certificate != nil {
-		t.Errorf("gone %d, %d mistakes of %d wrong answers, certificate %v", s.score.Gone, len(s.score.Mistakes), wrong, s.taking.Certificate)
+	if s.Score.Gone < 1 || len(s.Score.Mistakes) == 0 || s.Taking.Certificate != nil {
+		t.Errorf("gone %d, %d mistakes of %d wrong answers, certificate %v", s.Score.Gone, len(s.Score.Mistakes), wrong, s.Taking.Certificate)
 	}
-	quizPages(t, b, "quiz-result", func(l *bench.Lang) ([]byte, error) { return b.Result(ctx, l, first) }, "left out because")
+	quizPages(t, b, "quiz-result", func(l *lang.Lang) ([]byte, error) { return b.Result(ctx, l, first) }, "left out because")
 	if _, err := b.Certificate(ctx, english(t), first); !problemIs(err, "quiz.no_certificate") {
 		t.Errorf("%v", err)
 	}
 
 	// A second test, of what was missed more, without a mistake.
 	clock.at = clock.at.AddDate(0, 0, 7)
-	d.spec.Adapt, d.initials, d.badge = true, "AB", "17"
+	d.Spec.Adapt, d.Initials, d.Badge = true, "AB", "17"
 	units = append(painted(t), "../../testdata/images/u03-R")
-	if err := b.drawn(ctx, d, units, &told); err != nil {
+	if err := b.Drawn(ctx, d, units, &told); err != nil {
 		t.Fatal(err)
 	}
-	if q2, err := b.quiz(ctx, "Q2"); err != nil || len(q2.Test.Spec.Prior) == 0 {
+	if q2, err := b.Quiz(ctx, "Q2"); err != nil || len(q2.Test.Spec.Prior) == 0 {
 		t.Errorf("%+v %v", q2.Test.Spec, err)
 	}
 	second, err := b.Begin(ctx, "Q2", "AB", "17")
@@ -248,48 +251,48 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if cert == nil || !cert.Expires.Equal(cert.At.AddDate(0, 12, 0)) {
 		t.Fatalf("%+v", cert)
 	}
-	quizPages(t, b, "quiz-certificate", func(l *bench.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "AB 17 met the criteria below")
-	quizPages(t, b, "quiz-progress", func(l *bench.Lang) ([]byte, error) { return b.Progress(ctx, l, "", "17") }, "2 tests taken.")
+	quizPages(t, b, "quiz-certificate", func(l *lang.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "AB 17 met the criteria below")
+	quizPages(t, b, "quiz-progress", func(l *lang.Lang) ([]byte, error) { return b.Progress(ctx, l, "", "17") }, "2 tests taken.")
 	clock.at = clock.at.AddDate(1, 1, 0)
-	quizPages(t, b, "quiz-certificate-expired", func(l *bench.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "A new test renews it.")
+	quizPages(t, b, "quiz-certificate-expired", func(l *lang.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "A new test renews it.")
 
 	// Export and erase.
 	var out bytes.Buffer
-	if err := b.export(ctx, english(t), "AB", "", &out); err != nil {
+	if err := b.Export(ctx, english(t), "AB", "", &out); err != nil {
 		t.Fatal(err)
 	}
-	var e exported
+	var e book.Exported
 	if err := json.Unmarshal(out.Bytes(), &e); err != nil || len(e.Takings) != 2 || len(e.Takings[1].Answers) != 12 || e.Badge != "17" {
 		t.Errorf("%v %.200s", err, out.String())
 	}
 	code, stdout, stderr := runCode(t, "quiz", "erase", "--record", file, "--badge", "17")
-	if code != exitPass || !strings.Contains(stdout, "AB 17 is erased") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "AB 17 is erased") {
 		t.Errorf("%d %s%s", code, stdout, stderr)
 	}
 	if _, err := b.Progress(ctx, english(t), "AB", ""); !problemIs(err, "quiz.nobody") {
 		t.Errorf("%v", err)
 	}
-	quizPages(t, b, "quiz-erased", func(l *bench.Lang) ([]byte, error) { return b.Result(ctx, l, second) }, "person erased")
-	if code, stdout, _ := runCode(t, "quiz", "list", "--record", file); code != exitPass || strings.Count(stdout, "(erased)") != 2 || strings.Contains(stdout, "AB") {
+	quizPages(t, b, "quiz-erased", func(l *lang.Lang) ([]byte, error) { return b.Result(ctx, l, second) }, "person erased")
+	if code, stdout, _ := runCode(t, "quiz", "list", "--record", file); code != cli.ExitPass || strings.Count(stdout, "(erased)") != 2 || strings.Contains(stdout, "AB") {
 		t.Errorf("%d %s", code, stdout)
 	}
-	if r, err := b.store.Check(ctx); err != nil || !r.OK() {
+	if r, err := b.Store.Check(ctx); err != nil || !r.OK() {
 		t.Errorf("%+v %v", r, err)
 	}
 }
 
-func english(t testing.TB) *bench.Lang {
+func english(t testing.TB) *lang.Lang {
 	t.Helper()
-	l, err := sheetLanguage("en")
+	l, err := cli.Language("en")
 	if err != nil {
 		t.Fatal(err)
 	}
 	return l
 }
 
-func mustTake(t testing.TB, b *quizBook, name string) teach.Taking {
+func mustTake(t testing.TB, b *book.Book, name string) teach.Taking {
 	t.Helper()
-	_, tk, err := b.taking(context.Background(), name)
+	_, tk, err := b.Taking(context.Background(), name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -297,7 +300,7 @@ func mustTake(t testing.TB, b *quizBook, name string) teach.Taking {
 }
 
 func problemIs(err error, key string) bool {
-	var p bench.QuizProblem
+	var p teach.QuizProblem
 	return errors.As(err, &p) && p.Key == key
 }
 
@@ -307,7 +310,7 @@ func TestQuizTwoOfOneName(t *testing.T) {
 	ctx := context.Background()
 	b := openBook(t, filepath.Join(t.TempDir(), "bench.db"), time.Now)
 	var told bytes.Buffer
-	if err := b.drawn(ctx, asked(2, 0.5), painted(t), &told); err != nil {
+	if err := b.Drawn(ctx, asked(2, 0.5), painted(t), &told); err != nil {
 		t.Fatal(err)
 	}
 	names := map[string]string{}
@@ -348,8 +351,8 @@ func TestQuizTimeLimit(t *testing.T) {
 	b := openBook(t, filepath.Join(t.TempDir(), "bench.db"), clock.now)
 	var told bytes.Buffer
 	d := asked(3, 0)
-	d.spec.LimitS = 60
-	if err := b.drawn(ctx, d, painted(t), &told); err != nil {
+	d.Spec.LimitS = 60
+	if err := b.Drawn(ctx, d, painted(t), &told); err != nil {
 		t.Fatal(err)
 	}
 	name, err := b.Begin(ctx, "Q1", "AB", "")
@@ -360,7 +363,7 @@ func TestQuizTimeLimit(t *testing.T) {
 		if _, err := b.Now(ctx, name); err != nil {
 			t.Fatal(err)
 		}
-		q, tk, _ := b.taking(ctx, name)
+		q, tk, _ := b.Taking(ctx, name)
 		clock.at = clock.at.Add(after)
 		a := trueAnswer(q.Test.Pool[tk.Open.Item])
 		a.TookS = 12.3456
@@ -370,7 +373,7 @@ func TestQuizTimeLimit(t *testing.T) {
 		if err := b.Answer(ctx, name, len(tk.Shown), a); !problemIs(err, "quiz.answered_already") {
 			t.Errorf("answered twice: %v", err)
 		}
-		_, tk, _ = b.taking(ctx, name)
+		_, tk, _ = b.Taking(ctx, name)
 		return tk.Shown[len(tk.Shown)-1].Answer
 	}
 	if a := answer(30 * time.Second); a.TimeOver || len(a.Marks) == 0 || a.TookS != 12.346 {
@@ -417,11 +420,11 @@ func TestQuizOfRecords(t *testing.T) {
 			in.Pictures = append(in.Pictures, p)
 			in.Result.Pictures = append(in.Result.Pictures, part.PictureReport{File: name, View: p.View, State: part.PictureOK})
 		}
-		if id, err := b.store.Add(ctx, in); err != nil || id != int64(i+1) {
+		if id, err := b.Store.Add(ctx, in); err != nil || id != int64(i+1) {
 			t.Fatal(id, err)
 		}
 	}
-	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != exitUsage || !strings.Contains(stderr, "there are no units to ask") {
+	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != cli.ExitUsage || !strings.Contains(stderr, "there are no units to ask") {
 		t.Errorf("not confirmed: %d %s", code, stderr)
 	}
 	for _, bad := range [][]string{
@@ -429,21 +432,21 @@ func TestQuizOfRecords(t *testing.T) {
 		{"1", "--by", "T1", "--verdict", "rework", "--not", "3"}, {"1", "--by", "T1", "--verdict", "rework", "--kind", "9=dust"}, {"1", "--by", "T1", "--verdict", "rework", "--kind", "1=smudge"},
 		{"1", "--by", "T1", "--verdict", "rework", "--also", "dust,1,2,3"}, {"1", "--by", "T1", "--verdict", "rework", "--also", "dust,1,2,3,0"},
 	} {
-		if code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "--record", file}, bad...)...); code != exitUsage || strings.Count(stderr, "\n") != 1 {
+		if code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "--record", file}, bad...)...); code != cli.ExitUsage || strings.Count(stderr, "\n") != 1 {
 			t.Errorf("%v: %d %s", bad, code, stderr)
 		}
 	}
 	code, stdout, stderr := runCode(t, "quiz", "confirm", "1", "--record", file, "--by", "T1", "--verdict", "rework", "--not", "2", "--kind", "1=crater", "--also", "fibre,812,440,60,9")
-	if code != exitPass || !strings.Contains(stdout, "2 defects on the faceplate and the verdict rework are confirmed by T1") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "2 defects on the faceplate and the verdict rework are confirmed by T1") {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
-	if code, stdout, stderr := runCode(t, "quiz", "confirm", "2", "--record", file, "--by", "T1", "--verdict", "pass", "--not", "1,2"); code != exitPass {
+	if code, stdout, stderr := runCode(t, "quiz", "confirm", "2", "--record", file, "--by", "T1", "--verdict", "pass", "--not", "1,2"); code != cli.ExitPass {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
-	if code, stdout, stderr := runCode(t, "quiz", "draw", "--record", file, "--number", "2", "--clean", "0.5"); code != exitPass || !strings.Contains(stdout, "2 units shown, of 2") {
+	if code, stdout, stderr := runCode(t, "quiz", "draw", "--record", file, "--number", "2", "--clean", "0.5"); code != cli.ExitPass || !strings.Contains(stdout, "2 units shown, of 2") {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
-	q, err := b.quiz(ctx, "Q1")
+	q, err := b.Quiz(ctx, "Q1")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -461,7 +464,7 @@ func TestQuizOfRecords(t *testing.T) {
 	if _, err := b.Now(ctx, name); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.store.Forget(ctx, now.Add(time.Hour)); err != nil {
+	if _, err := b.Store.Forget(ctx, now.Add(time.Hour)); err != nil {
 		t.Fatal(err)
 	}
 	// The unit that is open is gone: its picture is not to be had, and it can still be answered.
@@ -474,10 +477,10 @@ func TestQuizOfRecords(t *testing.T) {
 	if n, err := b.Now(ctx, name); err != nil || !n.Done || mustTake(t, b, name).Shown[1].Gone != true {
 		t.Errorf("%+v %v", n, err)
 	}
-	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != exitUsage || !strings.Contains(stderr, "the pictures of all 2 confirmed units were taken off the records") {
+	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != cli.ExitUsage || !strings.Contains(stderr, "the pictures of all 2 confirmed units were taken off the records") {
 		t.Errorf("%d %s", code, stderr)
 	}
-	if code, stdout, stderr := runCode(t, append([]string{"quiz", "draw", "--record", file, "--number", "2"}, painted(t)...)...); code != exitPass || !strings.Contains(stdout, "2 confirmed units are left out") {
+	if code, stdout, stderr := runCode(t, append([]string{"quiz", "draw", "--record", file, "--number", "2"}, painted(t)...)...); code != cli.ExitPass || !strings.Contains(stdout, "2 confirmed units are left out") {
 		t.Errorf("%d %s%s", code, stdout, stderr)
 	}
 }
@@ -485,15 +488,15 @@ func TestQuizOfRecords(t *testing.T) {
 // What is drawn is what its truth says: the same as testdata's form, clean as often
 // as asked, of the kinds asked, and the same again with the same seed.
 func TestPaintedUnits(t *testing.T) {
-	all, err := paintUnits(t.TempDir(), paintOptions{number: 4, clean: 0.5, kinds: []part.Kind{part.Dust}, difficulty: teach.Middling, seed: 9})
+	all, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 4, Clean: 0.5, Kinds: []part.Kind{part.Dust}, Difficulty: teach.Middling, Seed: 9})
 	if err != nil {
 		t.Fatal(err)
 	}
-	same, err := paintUnits(t.TempDir(), paintOptions{number: 4, clean: 0.5, kinds: []part.Kind{part.Dust}, difficulty: teach.Middling, seed: 9})
+	same, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 4, Clean: 0.5, Kinds: []part.Kind{part.Dust}, Difficulty: teach.Middling, Seed: 9})
 	if err != nil {
 		t.Fatal(err)
 	}
-	pool, err := poolUnits(all, part.Cured, grade.DefaultLimits())
+	pool, err := book.PoolUnits(all, part.Cured, grade.DefaultLimits())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -507,7 +510,7 @@ func TestPaintedUnits(t *testing.T) {
 				t.Errorf("%+v", k)
 			}
 		}
-		for _, name := range []string{"face_diffuse.jpg", truthFile} {
+		for _, name := range []string{"face_diffuse.jpg", truth.File} {
 			a, err1 := os.ReadFile(filepath.Join(all[i], name))
 			b, err2 := os.ReadFile(filepath.Join(same[i], name))
 			if err1 != nil || err2 != nil || !bytes.Equal(a, b) {
@@ -518,7 +521,7 @@ func TestPaintedUnits(t *testing.T) {
 	if clean != 2 {
 		t.Errorf("%d clean ones of 4, want 2", clean)
 	}
-	var wrong usageError
+	var wrong cli.UsageError
 	cut := filepath.Join(same[0], "face_raking.jpg")
 	whole, err := os.ReadFile(cut)
 	if err == nil {
@@ -527,17 +530,17 @@ func TestPaintedUnits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := poolUnits(same[:1], part.Cured, grade.DefaultLimits()); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "is cut off") {
+	if _, err := book.PoolUnits(same[:1], part.Cured, grade.DefaultLimits()); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "is cut off") {
 		t.Errorf("a picture that is cut off can be asked: %v", err)
 	}
-	if _, err := paintUnits(filepath.Join(all[0], "truth.json"), paintOptions{number: 1, seed: 9}); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "name a folder to draw into") {
+	if _, err := book.PaintUnits(filepath.Join(all[0], "truth.json"), book.PaintOptions{Number: 1, Seed: 9}); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "name a folder to draw into") {
 		t.Errorf("drawn into a file: %v", err)
 	}
-	if _, err := paintUnits(filepath.Dir(all[0]), paintOptions{number: 1, seed: 9}); err == nil {
+	if _, err := book.PaintUnits(filepath.Dir(all[0]), book.PaintOptions{Number: 1, Seed: 9}); err == nil {
 		t.Error("drawn over what was there")
 	}
-	for _, o := range []paintOptions{{number: 0}, {number: 1, clean: 2}, {number: 1, kinds: []part.Kind{part.Chip}}} {
-		if _, err := paintUnits(t.TempDir(), o); err == nil {
+	for _, o := range []book.PaintOptions{{Number: 0}, {Number: 1, Clean: 2}, {Number: 1, Kinds: []part.Kind{part.Chip}}} {
+		if _, err := book.PaintUnits(t.TempDir(), o); err == nil {
 			t.Errorf("%+v was drawn", o)
 		}
 	}

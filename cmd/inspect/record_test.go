@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -17,7 +18,7 @@ func TestSerialAndSide(t *testing.T) {
 	for _, c := range [][4]string{
 		{"u06-R", "", "u06", "R"}, {"u06-L", "", "u06", "L"}, {"u06", "", "u06", ""}, {"u06-R", "L", "u06-R", "L"}, {"-R", "", "-R", ""}, {"u06-r", "", "u06-r", ""},
 	} {
-		if serial, side := serialAndSide(c[0], c[1]); serial != c[2] || side != c[3] {
+		if serial, side := part.SerialAndSide(c[0], c[1]); serial != c[2] || side != c[3] {
 			t.Errorf("%q %q: %q %q, want %q %q", c[0], c[1], serial, side, c[2], c[3])
 		}
 	}
@@ -47,16 +48,16 @@ func TestRecord(t *testing.T) {
 	}
 	unit := []string{"unit", "../../testdata/images/u06-R", "--out", out, "--mm-per-px", "0.015", "--record", db}
 	code, stdout, stderr := runCode(t, unit...)
-	if code != exitOther || !strings.Contains(stderr, "was not recorded") || !strings.Contains(stderr, "busy") || strings.Contains(stdout, "records:") {
+	if code != cli.ExitOther || !strings.Contains(stderr, "was not recorded") || !strings.Contains(stderr, "busy") || strings.Contains(stdout, "records:") {
 		t.Errorf("exit code %d; %s%s", code, stdout, stderr)
 	}
-	if _, err := os.Stat(filepath.Join(out, "u06-R", resultFile)); err != nil {
+	if _, err := os.Stat(filepath.Join(out, "u06-R", cli.ResultFile)); err != nil {
 		t.Error(err)
 	}
 	if _, err := busy.Exec("ROLLBACK"); err != nil {
 		t.Fatal(err)
 	}
-	if code, _, stderr := runCode(t, unit...); code != exitFails || stderr != "" {
+	if code, _, stderr := runCode(t, unit...); code != cli.ExitFails || stderr != "" {
 		t.Errorf("exit code %d; %s", code, stderr)
 	}
 	in, err := store.Get(context.Background(), 1)
@@ -64,7 +65,7 @@ func TestRecord(t *testing.T) {
 		t.Fatal(err)
 	}
 	if in.Serial != "u06" || in.Side != "R" || in.Result.Verdict != part.Rework || len(in.Pictures) != 8 || !strings.Contains(string(in.Limits.Bytes), "version: 1") ||
-		in.Station.SHA256 == "" || in.Ended.Before(in.Started) || in.Program != finishbenchVersion || !strings.Contains(in.Libraries, "opencv") {
+		in.Station.SHA256 == "" || in.Ended.Before(in.Started) || in.Program != cli.Version || !strings.Contains(in.Libraries, "opencv") {
 		t.Errorf("%+v", in)
 	}
 	for _, p := range in.Pictures {

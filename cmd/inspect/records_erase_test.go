@@ -7,14 +7,16 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/records"
+	"finishbench/internal/records/upkeep"
 )
 
 func TestRecordsErase(t *testing.T) {
 	file := inventedShift(t, 6)
-	o := recordsOptions{url: file}
+	o := cli.Database{URL: file}
 	var out bytes.Buffer
-	if err := runErase(t.Context(), o, "op 3", &out); err != nil || !strings.Contains(out.String(), "op 3 is erased") {
+	if err := upkeep.RunErase(t.Context(), o, "op 3", &out); err != nil || !strings.Contains(out.String(), "op 3 is erased") {
 		t.Fatalf("%q, %v", out.String(), err)
 	}
 	store, err := records.Open(context.Background(), file, time.Now)
@@ -31,7 +33,7 @@ func TestRecordsErase(t *testing.T) {
 			t.Errorf("inspection %d: operator %q", in.ID, in.Operator)
 		}
 	}
-	if err := runErase(t.Context(), o, "op 3", &out); err == nil || !strings.Contains(err.Error(), "nobody is called") {
+	if err := upkeep.RunErase(t.Context(), o, "op 3", &out); err == nil || !strings.Contains(err.Error(), "nobody is called") {
 		t.Errorf("again: %v", err)
 	}
 }

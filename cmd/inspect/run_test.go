@@ -7,12 +7,13 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"finishbench/internal/cli"
 )
 
 func TestMain(m *testing.M) {
@@ -28,7 +29,7 @@ func runCode(t testing.TB, args ...string) (code int, stdout, stderr string) {
 func runCodeIn(ctx context.Context, args ...string) (code int, stdout, stderr string) {
 	var out, errs bytes.Buffer
 	err := run(ctx, args, strings.NewReader(""), &out, &errs)
-	code = tell(&errs, err)
+	code = cli.Tell(&errs, err)
 	return code, out.String(), errs.String()
 }
 
@@ -76,7 +77,7 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(err)
 		ts.Check(os.Chdir(ts.MkAbs(".")))
 		defer func() { ts.Check(os.Chdir(was)) }()
-		return tell(ts.Stderr(), run(context.Background(), args, strings.NewReader(""), ts.Stdout(), ts.Stderr()))
+		return cli.Tell(ts.Stderr(), run(context.Background(), args, strings.NewReader(""), ts.Stdout(), ts.Stderr()))
 	})
 }
 
@@ -126,50 +127,5 @@ func lines(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if got != want {
 		ts.Fatalf("%s has %d lines, want %d:\n%s", args[0], got, want, text)
-	}
-}
-
-// TestCodes holds what each kind of end is called.
-func TestCodes(t *testing.T) {
-	for _, c := range []struct {
-		err  error
-		want int
-	}{
-		{nil, 0},
-		{errors.New("x"), 1},
-		{outError("out", os.ErrPermission), 1},
-		{usagef("x"), 2},
-		{codeError(3), 3},
-		{codeError(4), 4},
-		{interruptedError{1, 2}, 130},
-	} {
-		var b bytes.Buffer
-		if got := tell(&b, c.err); got != c.want {
-			t.Errorf("%v: exit code %d, want %d", c.err, got, c.want)
-		}
-		if n := strings.Count(b.String(), "\n"); n > 1 {
-			t.Errorf("%v: %d lines", c.err, n)
-		}
-	}
-}
-
-func TestNameUnits(t *testing.T) {
-	units, err := nameUnits([]string{"a/u1", "./b/u2/", "."})
-	if err != nil {
-		t.Fatal(err)
-	}
-	wd, _ := os.Getwd()
-	var names []string
-	for _, u := range units {
-		names = append(names, u.name)
-	}
-	if want := []string{"u1", "u2", filepath.Base(wd)}; !slices.Equal(names, want) {
-		t.Errorf("names %q, want %q", names, want)
-	}
-	for _, bad := range [][]string{{"a/u1", "b/u1"}, {"a", "a/"}, {"a", "a"}, {"/"}} {
-		var usage usageError
-		if _, err := nameUnits(bad); !errors.As(err, &usage) {
-			t.Errorf("%q: %v, want a usage error", bad, err)
-		}
 	}
 }

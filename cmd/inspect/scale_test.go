@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -67,7 +68,7 @@ func TestScaleFromOnePicture(t *testing.T) {
 	} {
 		args := append([]string{"scale", c.path, "--u-rel", "0.0005", "--name", name, "--out", out, "--identity", "invented"}, c.options...)
 		code, stdout, stderr := runCode(t, args...)
-		if code != exitPass && code != exitFails { // one picture alone may be rated poor, never not measured
+		if code != cli.ExitPass && code != cli.ExitFails { // one picture alone may be rated poor, never not measured
 			t.Fatalf("%s: exit code %d: %s%s", name, code, stdout, stderr)
 		}
 		s := readScale(t, filepath.Join(out, name+".json"))
@@ -115,7 +116,7 @@ func TestScaleFromTiltedPictures(t *testing.T) {
 	}
 	with := readScale(t, filepath.Join(out, "scale.json"))
 	code, stdout, stderr := runCode(t, append(args, "--leave-out", "d.png")...)
-	if code != exitPass {
+	if code != cli.ExitPass {
 		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
 	}
 	s := readScale(t, filepath.Join(out, "scale.json"))
@@ -168,20 +169,20 @@ func TestScaleRefusals(t *testing.T) {
 		args []string
 		want string
 	}{
-		{exitUsage, []string{dots}, "--target"},
-		{exitUsage, []string{dots, "--target", "charuco"}, "ChArUco"},
-		{exitUsage, []string{dots, "--target", "dost", "--cols", "11", "--rows", "8", "--pitch-mm", "1"}, "dots"},
-		{exitUsage, append([]string{dots, "--terms", "k9"}, grid...), "k9"},
-		{exitUsage, append([]string{dots, "--projection", "fisheye"}, grid...), "telecentric or perspective"},
-		{exitUsage, append([]string{dots, "--at-unit", "other.png"}, grid...), "other.png"},
-		{exitUsage, append([]string{dots, "--u-rel", "2"}, grid...), "--u-rel"},
-		{exitUsage, append([]string{dots, "--max-age-days", "0"}, grid...), "--max-age-days"},
-		{exitUsage, append([]string{dots, "--name", "../x"}, grid...), "--name"},
-		{exitUsage, append([]string{filepath.Join(dir, "absent.png")}, grid...), "no such file"},
-		{exitUsage, []string{dots, "--target", "dots", "--cols", "11", "--rows", "8", "--pitch-mm", "0", "--diameter-mm", "0.5"}, "pitch"},
-		{exitUnmeasured, append([]string{dark}, grid...), "black"},
-		{exitUnmeasured, []string{dots, "--target", "dots", "--cols", "14", "--rows", "8", "--pitch-mm", "1", "--diameter-mm", "0.5"}, "of 112 dots"},
-		{exitUnmeasured, []string{dots, "--target", "chessboard", "--cols", "9", "--rows", "6", "--pitch-mm", "1"}, "not found"},
+		{cli.ExitUsage, []string{dots}, "--target"},
+		{cli.ExitUsage, []string{dots, "--target", "charuco"}, "ChArUco"},
+		{cli.ExitUsage, []string{dots, "--target", "dost", "--cols", "11", "--rows", "8", "--pitch-mm", "1"}, "dots"},
+		{cli.ExitUsage, append([]string{dots, "--terms", "k9"}, grid...), "k9"},
+		{cli.ExitUsage, append([]string{dots, "--projection", "fisheye"}, grid...), "telecentric or perspective"},
+		{cli.ExitUsage, append([]string{dots, "--at-unit", "other.png"}, grid...), "other.png"},
+		{cli.ExitUsage, append([]string{dots, "--u-rel", "2"}, grid...), "--u-rel"},
+		{cli.ExitUsage, append([]string{dots, "--max-age-days", "0"}, grid...), "--max-age-days"},
+		{cli.ExitUsage, append([]string{dots, "--name", "../x"}, grid...), "--name"},
+		{cli.ExitUsage, append([]string{filepath.Join(dir, "absent.png")}, grid...), "no such file"},
+		{cli.ExitUsage, []string{dots, "--target", "dots", "--cols", "11", "--rows", "8", "--pitch-mm", "0", "--diameter-mm", "0.5"}, "pitch"},
+		{cli.ExitUnmeasured, append([]string{dark}, grid...), "black"},
+		{cli.ExitUnmeasured, []string{dots, "--target", "dots", "--cols", "14", "--rows", "8", "--pitch-mm", "1", "--diameter-mm", "0.5"}, "of 112 dots"},
+		{cli.ExitUnmeasured, []string{dots, "--target", "chessboard", "--cols", "9", "--rows", "6", "--pitch-mm", "1"}, "not found"},
 	} {
 		out := filepath.Join(t.TempDir(), "out")
 		code, _, stderr := runCode(t, append(append([]string{"scale"}, c.args...), "--out", out)...)
@@ -199,7 +200,7 @@ func TestUnitIsNoRuler(t *testing.T) {
 	out := t.TempDir()
 	for _, file := range []string{"../../testdata/images/u01-L/edge_000.jpg", "../../testdata/images/u06-R/face_diffuse.jpg"} {
 		code, stdout, stderr := runCode(t, "scale", file, "--target", "ruler", "--pitch-mm", "0.1", "--out", out)
-		if left, _ := os.ReadDir(out); code != exitUnmeasured || len(left) > 0 || !strings.Contains(stderr, "no picture shows the target") {
+		if left, _ := os.ReadDir(out); code != cli.ExitUnmeasured || len(left) > 0 || !strings.Contains(stderr, "no picture shows the target") {
 			t.Errorf("%s: exit code %d, %d files: %s%s", file, code, len(left), stdout, stderr)
 		}
 	}
@@ -214,7 +215,7 @@ func TestPoorScaleIsSetAside(t *testing.T) {
 		return synth.Dots(p, optics.Target{Kind: optics.Dots, Cols: 5, Rows: 4, PitchMM: 2, DiameterMM: 1}, nil)
 	})
 	code, stdout, stderr := runCode(t, "scale", path, "--target", "dots", "--cols", "5", "--rows", "4", "--pitch-mm", "2", "--diameter-mm", "1", "--projection", "telecentric", "--out", out)
-	if code != exitFails || !strings.Contains(stdout, "It is in doubt") {
+	if code != cli.ExitFails || !strings.Contains(stdout, "It is in doubt") {
 		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
 	}
 	if _, err := os.Stat(filepath.Join(out, "scale.json")); err == nil {

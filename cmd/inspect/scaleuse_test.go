@@ -9,7 +9,9 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/config"
+	"finishbench/internal/bench/station"
+	"finishbench/internal/cli"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -52,7 +54,7 @@ func resultIn(t *testing.T, wantCode int, folder string, options ...string) (par
 		t.Fatalf("%v: exit code %d, want %d: %s", options, code, wantCode, stderr)
 	}
 	var rs []part.Result
-	if code == exitUsage {
+	if code == cli.ExitUsage {
 		return part.Result{}, stderr
 	}
 	if err := json.Unmarshal([]byte(stdout), &rs); err != nil || len(rs) != 1 {
@@ -62,9 +64,9 @@ func resultIn(t *testing.T, wantCode int, folder string, options ...string) (par
 }
 
 func TestScaleFileMeasuresAsItsNumber(t *testing.T) {
-	want, _ := resultOf(t, exitFails, "u08-R", "--mm-per-px", "0.015")
+	want, _ := resultOf(t, cli.ExitFails, "u08-R", "--mm-per-px", "0.015")
 	scale := writeScale(t, "scale.json", func(*optics.Scale) {})
-	got, _ := resultOf(t, exitFails, "u08-R", "--scale", scale)
+	got, _ := resultOf(t, cli.ExitFails, "u08-R", "--scale", scale)
 	for i, s := range got.Seam.Stations {
 		// The file says besides that the lens is telecentric, which the number leaves open: the seam is fitted
 		// by that, and a step may differ by a fifth of its uncertainty (common practice, no source).
@@ -83,28 +85,11 @@ func TestScaleFileMeasuresAsItsNumber(t *testing.T) {
 // A scale that is rated poor passes no unit, and says so; what is wrong with one stays wrong.
 func TestPoorScaleBars(t *testing.T) {
 	poor := writeScale(t, "scale.rejected.json", func(s *optics.Scale) { s.Rating = optics.RatedPoor })
-	got, _ := resultOf(t, exitFails, "u08-R", "--scale", poor)
+	got, _ := resultOf(t, cli.ExitFails, "u08-R", "--scale", poor)
 	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "scale.rejected.json is rated poor") {
 		t.Errorf("%q", got.Warnings)
 	}
-	f, err := loadScale(config.Scale{File: poor}, time.Now())
-	if err != nil {
-		t.Fatal(err)
-	}
-	set := settings{scales: []*scaleFile{f}}
-	r := &part.Result{Verdict: part.Pass}
-	if why, _ := set.poorScale(); why == "" {
-		t.Error("a poor scale bars nothing")
-	} else if bar(r, why); r.Verdict != part.NotMeasured || len(r.Reasons) != 1 {
-		t.Errorf("%+v", r)
-	}
-	for _, word := range []string{optics.RatedFair, optics.RatedGood} {
-		f.Rating = word
-		if why, _ := set.poorScale(); why != "" {
-			t.Errorf("%s: %s", word, why)
-		}
-	}
-	if _, said := (&benchJudge{settings: settings{scales: []*scaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, path: "a.json"}}}, now: time.Now}).bars(); said == nil || said.Key != "notice.scale_poor" {
+	if _, said := (&station.Judge{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, Now: time.Now}).Bars(); said == nil || said.Key != "notice.scale_poor" {
 		t.Errorf("at the bench: %+v", said)
 	}
 }
@@ -113,12 +98,12 @@ func TestPoorScaleBars(t *testing.T) {
 func TestScaleFileByView(t *testing.T) {
 	edge := writeScale(t, "edge.json", func(*optics.Scale) {})
 	face := writeScale(t, "face.json", func(s *optics.Scale) { s.MMPerPX, s.UMMPerPX = 0.0165, 0.00005 })
-	got, _ := resultOf(t, exitFails, "u08-R", "--scale", "edge="+edge, "--scale", "face="+face)
+	got, _ := resultOf(t, cli.ExitFails, "u08-R", "--scale", "edge="+edge, "--scale", "face="+face)
 	if got.MMPerPX != 0.015 || got.ScaleOf("face_raking.jpg") != 0.0165 || got.ScaleOf("edge_000.jpg") != 0.015 {
 		t.Errorf("scales %g, face %g, edge %g", got.MMPerPX, got.ScaleOf("face_raking.jpg"), got.ScaleOf("edge_000.jpg"))
 	}
 	// With the edge's alone, the face cannot be measured, and so is no pass.
-	got, _ = resultOf(t, exitUnmeasured, "u06-R", "--scale", "edge="+edge)
+	got, _ = resultOf(t, cli.ExitUnmeasured, "u06-R", "--scale", "edge="+edge)
 	for _, p := range got.Pictures {
 		if bad := p.State != part.PictureOK; bad != (p.View == part.Face) {
 			t.Errorf("%s is %s: %+v", p.File, p.State, p.Problems)
@@ -132,12 +117,12 @@ func TestScaleFileByView(t *testing.T) {
 // A lens moves the outline's points: with a strong one, known as the file has
 // it, steps change; the file's name and lens are in the result.
 func TestScaleFileWithLens(t *testing.T) {
-	plain, _ := resultOf(t, exitFails, "u08-R", "--mm-per-px", "0.015")
+	plain, _ := resultOf(t, cli.ExitFails, "u08-R", "--mm-per-px", "0.015")
 	lens := writeScale(t, "lens.json", func(s *optics.Scale) {
 		s.Lens = &optics.Lens{FX: 2000, FY: 2000, CX: 799.5, CY: 599.5, K1: 0.1}
 		s.Projection = optics.Perspective
 	})
-	got, _ := resultOf(t, exitFails, "u08-R", "--scale", lens)
+	got, _ := resultOf(t, cli.ExitFails, "u08-R", "--scale", lens)
 	moved := 0
 	for i, s := range got.Seam.Stations {
 		if s.StepUM != nil && math.Abs(*s.StepUM-*plain.Seam.Stations[i].StepUM) > 0.2 {
@@ -156,11 +141,11 @@ func TestScaleFileRefused(t *testing.T) {
 		options []string
 		want    string
 	}{
-		"another size":   {exitUnmeasured, func(s *optics.Scale) { s.WidthPX = 1280 }, nil, "1280"},
-		"another camera": {exitUnmeasured, func(s *optics.Scale) { s.Camera = "bench camera 1" }, []string{"--station", station(t, "camera: bench camera 2\n")}, "bench camera 2"},
-		"another focus":  {exitUnmeasured, func(s *optics.Scale) { s.Focus = "mark 7" }, []string{"--station", station(t, "focus: mark 3\n")}, "mark 3"},
-		"too old":        {exitUsage, func(s *optics.Scale) { s.Made = time.Now().Add(-100 * 24 * time.Hour) }, nil, "days old"},
-		"beside number":  {exitUsage, func(*optics.Scale) {}, []string{"--mm-per-px", "0.015"}, "contradict"},
+		"another size":   {cli.ExitUnmeasured, func(s *optics.Scale) { s.WidthPX = 1280 }, nil, "1280"},
+		"another camera": {cli.ExitUnmeasured, func(s *optics.Scale) { s.Camera = "bench camera 1" }, []string{"--station", stationFile(t, "camera: bench camera 2\n")}, "bench camera 2"},
+		"another focus":  {cli.ExitUnmeasured, func(s *optics.Scale) { s.Focus = "mark 7" }, []string{"--station", stationFile(t, "focus: mark 3\n")}, "mark 3"},
+		"too old":        {cli.ExitUsage, func(s *optics.Scale) { s.Made = time.Now().Add(-100 * 24 * time.Hour) }, nil, "days old"},
+		"beside number":  {cli.ExitUsage, func(*optics.Scale) {}, []string{"--mm-per-px", "0.015"}, "contradict"},
 	} {
 		scale := writeScale(t, "scale.json", c.edit)
 		got, stderr := resultOf(t, c.code, "u06-R", append(c.options, "--scale", scale)...)
@@ -176,19 +161,19 @@ func TestScaleFileRefused(t *testing.T) {
 		}
 	}
 	soon := writeScale(t, "scale.json", func(s *optics.Scale) { s.Made = time.Now().Add(-80 * 24 * time.Hour) })
-	got, _ := resultOf(t, exitFails, "u08-R", "--scale", soon)
+	got, _ := resultOf(t, cli.ExitFails, "u08-R", "--scale", soon)
 	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "make it again soon") {
 		t.Errorf("warnings %q do not tell that the scale is soon too old", got.Warnings)
 	}
 	for _, bad := range [][]string{{"--scale", ""}, {"--scale", "edge="}, {"--scale", "absent.json"}, {"--scale", "../../README.md"}, {"--scale", soon, "--scale", soon}} {
-		if _, stderr := resultOf(t, exitUsage, "u08-R", bad...); !strings.Contains(stderr, "scale") || strings.Count(stderr, "\n") != 1 {
+		if _, stderr := resultOf(t, cli.ExitUsage, "u08-R", bad...); !strings.Contains(stderr, "scale") || strings.Count(stderr, "\n") != 1 {
 			t.Errorf("%v: %q", bad, stderr)
 		}
 	}
 }
 
-// station writes a station file with these lines.
-func station(t *testing.T, lines string) string {
+// stationFile writes a station file with these lines.
+func stationFile(t *testing.T, lines string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "station.yaml")
 	if err := os.WriteFile(path, []byte("version: 1\n"+lines), 0o600); err != nil {

@@ -14,7 +14,11 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
+	"finishbench/internal/cli"
 	"finishbench/internal/config"
+	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/stripes"
@@ -41,7 +45,7 @@ func greyFolder(t *testing.T, gamma float64, without ...string) string {
 	t.Helper()
 	dir := t.TempDir()
 	shown := map[int]bool{}
-	for _, level := range greysToShow() {
+	for _, level := range station.GreysToShow() {
 		name := fmt.Sprintf("grey_%03d.jpg", level)
 		data := aGrey(t, level, gamma)
 		if shown[level] {
@@ -65,7 +69,7 @@ func greyFolder(t *testing.T, gamma float64, without ...string) string {
 func TestScreenWedge(t *testing.T) {
 	out := t.TempDir()
 	code, stdout, stderr := runCode(t, "screen", "wedge", greyFolder(t, 1.9), "--out", out)
-	if code != exitPass || !strings.Contains(stdout, "power of 1.") || !strings.Contains(stdout, "screen: {curve: screen-curve.json}") || !strings.Contains(stdout, "edges cut") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "power of 1.") || !strings.Contains(stdout, "screen: {curve: screen-curve.json}") || !strings.Contains(stdout, "edges cut") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
 	var c stripes.Curve
@@ -77,22 +81,22 @@ func TestScreenWedge(t *testing.T) {
 	if page, err := os.ReadFile(filepath.Join(out, "screen-curve.html")); err != nil || !strings.Contains(string(page), "<svg") {
 		t.Errorf("no page with its plot: %v", err)
 	}
-	if g, err := screenGamma(config.Screen{Curve: path}, time.Now()); err != nil || g != c.Gamma {
+	if g, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now()); err != nil || g != c.Gamma {
 		t.Errorf("the bench draws by %g, %v", g, err)
 	}
-	if g, err := screenGamma(config.Screen{}, time.Now()); err != nil || g != 0 {
+	if g, err := inspection.ScreenGamma(config.Screen{}, time.Now()); err != nil || g != 0 {
 		t.Errorf("without a file: %g, %v", g, err)
 	}
-	if _, err := screenGamma(config.Screen{Curve: path}, time.Now().AddDate(0, 4, 0)); err == nil || !strings.Contains(err.Error(), "days old") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now().AddDate(0, 4, 0)); err == nil || !strings.Contains(err.Error(), "days old") {
 		t.Errorf("past its age: %v", err)
 	}
-	if _, err := screenGamma(config.Screen{Curve: path + "x"}, time.Now()); err == nil || !strings.Contains(err.Error(), "no such file") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path + "x"}, time.Now()); err == nil || !strings.Contains(err.Error(), "no such file") {
 		t.Errorf("not there: %v", err)
 	}
 	if err := os.WriteFile(path, []byte("{}"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := screenGamma(config.Screen{Curve: path}, time.Now()); err == nil || !strings.Contains(err.Error(), "measure again") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now()); err == nil || !strings.Contains(err.Error(), "measure again") {
 		t.Errorf("empty: %v", err)
 	}
 }
@@ -112,13 +116,13 @@ func TestScreenWedgeRefuses(t *testing.T) {
 		code int
 		want string
 	}{
-		{[]string{greyFolder(t, 2.2, "grey_000.jpg", "grey_016.jpg")}, exitUnmeasured, "make no wedge"},
-		{[]string{greyFolder(t, 0.9)}, exitUnmeasured, "exposure, gain and white balance by hand"},
-		{[]string{twice}, exitUsage, "one and the same picture"},
-		{[]string{t.TempDir()}, exitUsage, "no picture named grey_000"},
-		{[]string{"/nowhere"}, exitUsage, "/nowhere"},
-		{[]string{}, exitUsage, "name one folder"},
-		{[]string{greyFolder(t, 2.2), "--max-age-days", "0"}, exitUsage, "1 to 3660"},
+		{[]string{greyFolder(t, 2.2, "grey_000.jpg", "grey_016.jpg")}, cli.ExitUnmeasured, "make no wedge"},
+		{[]string{greyFolder(t, 0.9)}, cli.ExitUnmeasured, "exposure, gain and white balance by hand"},
+		{[]string{twice}, cli.ExitUsage, "one and the same picture"},
+		{[]string{t.TempDir()}, cli.ExitUsage, "no picture named grey_000"},
+		{[]string{"/nowhere"}, cli.ExitUsage, "/nowhere"},
+		{[]string{}, cli.ExitUsage, "name one folder"},
+		{[]string{greyFolder(t, 2.2), "--max-age-days", "0"}, cli.ExitUsage, "1 to 3660"},
 	} {
 		out := t.TempDir()
 		code, _, stderr := runCode(t, append([]string{"screen", "wedge", "--out", out}, c.args...)...)
@@ -158,8 +162,8 @@ func TestScreenMirror(t *testing.T) {
 	out := t.TempDir()
 	screen := fmt.Sprintf("period_mm: %g, distance_mm: 156, tilt_deg: %g", p.PeriodMM, p.TiltDeg) // the ruler was 4 mm off
 	dir := mirrorFolder(t, p, 140)
-	code, stdout, stderr := runCode(t, "screen", "mirror", dir, "--gauge-um", "140", "--span-mm", "30", "--station", station(t, "screen: {"+screen+"}\n"), "--out", out)
-	if code != exitPass || !strings.Contains(stdout, "screen: {mirror: screen-mirror.json}") || !strings.Contains(stdout, "GOOD") && !strings.Contains(stdout, "good") {
+	code, stdout, stderr := runCode(t, "screen", "mirror", dir, "--gauge-um", "140", "--span-mm", "30", "--station", stationFile(t, "screen: {"+screen+"}\n"), "--out", out)
+	if code != cli.ExitPass || !strings.Contains(stdout, "screen: {mirror: screen-mirror.json}") || !strings.Contains(stdout, "GOOD") && !strings.Contains(stdout, "good") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
 	t.Log(stdout)
@@ -173,11 +177,11 @@ func TestScreenMirror(t *testing.T) {
 		}
 	}
 	c := config.Screen{PeriodMM: p.PeriodMM, DistanceMM: 156, TiltDeg: p.TiltDeg, Mirror: path}
-	s, doubts, err := screenOf(c, time.Now())
+	s, doubts, err := inspection.ScreenOf(c, time.Now())
 	if err != nil || len(doubts) > 0 || s.RadPerRad != m.RadPerRad || s.URel != m.URel() {
 		t.Errorf("%+v, %q, %v", s, doubts, err)
 	}
-	if _, doubts, err = screenOf(c, time.Now().AddDate(0, 0, 80)); err != nil || len(doubts) != 1 || !strings.Contains(doubts[0], "again soon") {
+	if _, doubts, err = inspection.ScreenOf(c, time.Now().AddDate(0, 0, 80)); err != nil || len(doubts) != 1 || !strings.Contains(doubts[0], "again soon") {
 		t.Errorf("after 80 days: %q, %v", doubts, err)
 	}
 	for name, change := range map[string]func(*config.Screen, *time.Time){
@@ -188,7 +192,7 @@ func TestScreenMirror(t *testing.T) {
 	} {
 		other, now := c, time.Now()
 		change(&other, &now)
-		if _, _, err := screenOf(other, now); err == nil || !strings.Contains(err.Error(), name) {
+		if _, _, err := inspection.ScreenOf(other, now); err == nil || !strings.Contains(err.Error(), name) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
@@ -210,7 +214,7 @@ func TestScreenMirror(t *testing.T) {
 			t.Fatal(err)
 		}
 		res := t.TempDir()
-		code, _, stderr := runCode(t, "unit", unit, "--out", res, "--station", station(t, "mm_per_px: 0.018\nscreen: {"+screen+", mirror: "+file+"}\n"))
+		code, _, stderr := runCode(t, "unit", unit, "--out", res, "--station", stationFile(t, "mm_per_px: 0.018\nscreen: {"+screen+", mirror: "+file+"}\n"))
 		var r part.Result
 		readJSON(t, filepath.Join(res, "u", "result.json"), &r)
 		if r.Screen == nil || r.Screen.SlopeMRad == nil {
@@ -248,26 +252,26 @@ func TestScreenMirrorRefuses(t *testing.T) {
 			return nil
 		}
 	}
-	known := station(t, "screen: {distance_mm: 160, tilt_deg: 20}\n")
+	known := stationFile(t, "screen: {distance_mm: 160, tilt_deg: 20}\n")
 	for _, c := range []struct {
 		args []string
 		code int
 		want string
 	}{
-		{[]string{folder(swap("tilted_x", "tilted_y")), "--station", known}, exitUnmeasured, "seem exchanged"},
-		{[]string{folder(swap("tilted_x", "flat")), "--station", known}, exitUnmeasured, "another order"},
+		{[]string{folder(swap("tilted_x", "tilted_y")), "--station", known}, cli.ExitUnmeasured, "seem exchanged"},
+		{[]string{folder(swap("tilted_x", "flat")), "--station", known}, cli.ExitUnmeasured, "another order"},
 		{[]string{folder(func(dir string) error {
 			if err := os.RemoveAll(filepath.Join(dir, "tilted_y")); err != nil {
 				return err
 			}
 			return os.CopyFS(filepath.Join(dir, "tilted_y"), os.DirFS(filepath.Join(dir, "flat")))
-		}), "--station", known}, exitUnmeasured, "one set was given twice"},
-		{[]string{folder(func(dir string) error { return os.Remove(filepath.Join(dir, "flat", "face_stripes_y2.jpg")) }), "--station", known}, exitUnmeasured, "position flat: the picture stripes_y2 is missing"},
-		{[]string{folder(func(dir string) error { return os.RemoveAll(filepath.Join(dir, "tilted_x")) }), "--station", known}, exitUsage, "tilted_x"},
-		{[]string{good, "--station", known, "--gauge-um", "500"}, exitUnmeasured, "use one of"},
-		{[]string{good}, exitUnmeasured, "write distance_mm in the station file"},
-		{[]string{good, "--station", known, "--span-mm", "30,40,50"}, exitUsage, "--span-mm"},
-		{[]string{good, "--station", known, "--gauge-um", "0"}, exitUsage, "10 to 2000 um"},
+		}), "--station", known}, cli.ExitUnmeasured, "one set was given twice"},
+		{[]string{folder(func(dir string) error { return os.Remove(filepath.Join(dir, "flat", "face_stripes_y2.jpg")) }), "--station", known}, cli.ExitUnmeasured, "position flat: the picture stripes_y2 is missing"},
+		{[]string{folder(func(dir string) error { return os.RemoveAll(filepath.Join(dir, "tilted_x")) }), "--station", known}, cli.ExitUsage, "tilted_x"},
+		{[]string{good, "--station", known, "--gauge-um", "500"}, cli.ExitUnmeasured, "use one of"},
+		{[]string{good}, cli.ExitUnmeasured, "write distance_mm in the station file"},
+		{[]string{good, "--station", known, "--span-mm", "30,40,50"}, cli.ExitUsage, "--span-mm"},
+		{[]string{good, "--station", known, "--gauge-um", "0"}, cli.ExitUsage, "10 to 2000 um"},
 	} {
 		out := t.TempDir()
 		args := append([]string{"screen", "mirror", "--out", out, "--gauge-um", "140"}, c.args...)
@@ -293,11 +297,11 @@ func TestScreenShoot(t *testing.T) {
 	hw := newStandIn(t, drawnSet(t, p))
 	hw.mu.Lock()
 	hw.light = "white"
-	for _, level := range greysToShow() {
+	for _, level := range station.GreysToShow() {
 		hw.pictures[fmt.Sprintf("grey_%03d", level)] = aGrey(t, level, 2.4)
 	}
 	hw.mu.Unlock()
-	file := station(t, fmt.Sprintf(`
+	file := stationFile(t, fmt.Sprintf(`
 mm_per_px: 0.015
 cameras:
   - {name: above, source: gstreamer, pipeline: "souphttpsrc location=http://%s/ is-live=true ! multipartdemux ! jpegdec", width_px: %d, height_px: %d, format: rgb, delay_ms: 500}
@@ -307,12 +311,12 @@ plan: [{view: face, light: screen}]
 	dir := t.TempDir()
 	shot := func(what string) (said string) {
 		t.Helper()
-		o := benchOptions{listen: "127.0.0.1:0", take: screenShoot{what, dir}}
-		o.station, o.jobs, o.record.url, o.remeasures = file, 2, "none", true
+		o := station.Options{Page: bench.Serving{Listen: "127.0.0.1:0"}, Take: station.ScreenShoot{What: what, Dir: dir}}
+		o.Station, o.Jobs, o.Record.URL, o.Remeasures = file, 2, "none", true
 		var out bytes.Buffer
 		ended := make(chan error, 1)
 		page, _ := benchHere(t, func(ctx context.Context, ready func(string)) error {
-			err := runBench(ctx, o, nil, &out, os.Stderr, ready)
+			err := station.Run(ctx, o, nil, &out, os.Stderr, ready)
 			ended <- err
 			return err
 		})
@@ -324,7 +328,7 @@ plan: [{view: face, light: screen}]
 		}
 		return out.String()
 	}
-	said := shot(shootWedge)
+	said := shot(station.ShootWedge)
 	if !strings.Contains(said, "/light") || !strings.Contains(said, "inspect screen wedge "+dir) {
 		t.Errorf("%s", said)
 	}
@@ -334,7 +338,7 @@ plan: [{view: face, light: screen}]
 	out := t.TempDir()
 	code, stdout, stderr := runCode(t, "screen", "wedge", dir, "--out", out)
 	var c stripes.Curve
-	if code != exitPass || !strings.Contains(stdout, "no grey was shown twice") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "no grey was shown twice") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
 	readJSON(t, filepath.Join(out, "screen-curve.json"), &c)

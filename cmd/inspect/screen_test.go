@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/synth"
@@ -141,8 +142,8 @@ func TestSetBeforeScreenIsWholeAndInOrder(t *testing.T) {
 		of[part.StripesX0], of[part.StripesX1] = of[part.StripesX1], of[part.StripesX0]
 	})
 	code, r := inspectedAtScale(t, dir)
-	if code != exitUnmeasured || r.Verdict != part.NotMeasured || len(r.Findings) > 0 || !slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool {
-		return p.State != part.PictureOK && p.Problems[0].Name == unfitStripes
+	if code != cli.ExitUnmeasured || r.Verdict != part.NotMeasured || len(r.Findings) > 0 || !slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool {
+		return p.State != part.PictureOK && p.Problems[0].Name == "stripes_unfit"
 	}) {
 		t.Errorf("phases in each other's place: %d, %s, %+v", code, r.Verdict, r.Pictures)
 	}

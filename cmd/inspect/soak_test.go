@@ -17,8 +17,10 @@ import (
 	"gocv.io/x/gocv"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
 	"finishbench/internal/held"
+	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
@@ -50,10 +52,10 @@ func benchHere(t testing.TB, run func(ctx context.Context, ready func(string)) e
 }
 
 func replayBench(t testing.TB, db, folder string, mmPerPX float64) (page string, end func()) {
-	o := benchOptions{replay: folder, listen: "127.0.0.1:0"}
-	o.mmPerPX, o.stage, o.jobs, o.record.url = mmPerPX, "wet", 2, db
+	o := station.Options{Replay: folder, Page: bench.Serving{Listen: "127.0.0.1:0"}}
+	o.MMPerPX, o.Stage, o.Jobs, o.Record.URL = mmPerPX, "wet", 2, db
 	return benchHere(t, func(ctx context.Context, ready func(string)) error {
-		return runBench(ctx, o, nil, io.Discard, os.Stderr, ready)
+		return station.Run(ctx, o, nil, io.Discard, os.Stderr, ready)
 	})
 }
 
@@ -178,20 +180,20 @@ func soakJudged(t *testing.T, units int) {
 // judging: its page, its records and its shift sheet are the program's. Its clock
 // goes 4.8 s with each unit.
 func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end func()) {
-	o := benchOptions{listen: "127.0.0.1:0"}
-	o.mmPerPX, o.stage, o.jobs, o.record.url, o.out = 0.015, "wet", 2, db, "."
-	set, err := o.settings()
+	o := station.Options{Page: bench.Serving{Listen: "127.0.0.1:0"}}
+	o.MMPerPX, o.Stage, o.Jobs, o.Record.URL, o.Out = 0.015, "wet", 2, db, "."
+	set, err := o.Settings()
 	if err != nil {
 		t.Fatal(err)
 	}
-	real, err := newReplayShooter("../../testdata/images", set.fit, 2)
+	real, err := station.NewReplay("../../testdata/images", set.Fit, 2)
 	if err != nil {
 		t.Fatal(err)
 	}
-	judge := &benchJudge{settings: set, slots: newSlots(2), now: time.Now}
-	s := &storedShots{replayShooter: real, begun: time.Now().Add(-12 * time.Hour)}
+	judge := &station.Judge{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}
+	s := &storedShots{Replay: real, begun: time.Now().Add(-12 * time.Hour)}
 	answers := &storedAnswers{}
-	for range real.units {
+	for range real.Units {
 		shots, err := real.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
 		if err != nil {
 			t.Fatal(err)
@@ -208,20 +210,20 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 		}
 		s.units = append(s.units, shots)
 	}
-	parts := bench.Parts{Shooter: s, Judge: answers, Comparer: newComparer(set.limits.Pair), Now: s.now, Log: t.Logf}
-	notices := &benchNotices{settings: set}
+	parts := bench.Parts{Shooter: s, Judge: answers, Comparer: station.NewComparer(set.Limits.Pair), Now: s.now, Log: t.Logf}
+	notices := &station.Notices{Settings: set}
 	parts.Notices = notices
-	access, err := o.access()
+	access, err := o.Page.Access()
 	if err != nil {
 		t.Fatal(err)
 	}
-	where, done, err := o.records(t.Context(), set, config.Station{}, &parts, notices)
+	where, done, err := o.OpenRecords(t.Context(), set, config.Station{}, &parts, notices)
 	if err != nil {
 		t.Fatal(err)
 	}
 	page, end = benchHere(t, func(ctx context.Context, ready func(string)) error {
 		defer done()
-		return o.serve(ctx, parts, set, access, where, io.Discard, ready)
+		return o.Serve(ctx, parts, set, access, where, io.Discard, ready)
 	})
 	return page, s, end
 }
@@ -229,7 +231,7 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 // storedShots gives the pictures of stored units, each time a little different, so
 // that each is on record by itself.
 type storedShots struct {
-	*replayShooter
+	*station.Replay
 	units [][]bench.Shot
 	begun time.Time
 	n     atomic.Int64

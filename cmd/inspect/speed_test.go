@@ -17,6 +17,7 @@ import (
 	"github.com/disintegration/imaging"
 
 	"finishbench/internal/capture"
+	"finishbench/internal/cli"
 	"finishbench/internal/codec"
 	"finishbench/internal/part"
 )
@@ -185,7 +186,7 @@ func timed(t *testing.T, args ...string) ran {
 	r.wall = time.Since(start)
 	close(done)
 	<-watched
-	if c := cmd.ProcessState.ExitCode(); c != exitPass && c != exitFails && c != exitUnmeasured {
+	if c := cmd.ProcessState.ExitCode(); c != cli.ExitPass && c != cli.ExitFails && c != cli.ExitUnmeasured {
 		t.Fatalf("exit code %d: %v", c, args)
 	}
 	return r

@@ -7,9 +7,12 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
+	"finishbench/internal/gauge/detection"
 	"finishbench/internal/part"
 	"finishbench/internal/study"
 	"finishbench/internal/synth"
+	"finishbench/internal/truth"
 )
 
 // Faults drawn into a clean face are found from a size on, and no fault is called on the clean one; the
@@ -26,7 +29,7 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, stdout, stderr := runCode(t, "study", "detection", "--draw", "9", dir, "--station", station, "--kind", "crater,haze", "--json")
-	var v detectionJSON
+	var v detection.Numbers
 	if err := json.Unmarshal([]byte(stdout), &v); err != nil {
 		t.Fatalf("%v\n%s%s", err, stdout, stderr)
 	}
@@ -54,7 +57,7 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 		{"--draw", "9", dir, "--station", station, "--kind", "dust"},
 		{"--draw", "-1", dir, "--station", station},
 	} {
-		if code, _, stderr := runCode(t, append([]string{"study", "detection"}, bad...)...); code != exitUsage {
+		if code, _, stderr := runCode(t, append([]string{"study", "detection"}, bad...)...); code != cli.ExitUsage {
 			t.Errorf("%q: %d, %s", bad, code, stderr)
 		} else {
 			t.Log(strings.TrimSpace(stderr))
@@ -66,19 +69,19 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 // right there, and false elsewhere.
 func TestOrangePeelIsNoTarget(t *testing.T) {
 	d := 0.5
-	face := knownSurface{Files: map[string]string{"white": "a.png"}, Defects: []knownDefect{{Kind: "orange_peel", Box: []float64{0, 0, 900, 900}}, {Kind: "crater", Box: []float64{440, 440, 20, 20}, Diameter: &d}}}
+	face := truth.Surface{Files: map[string]string{"white": "a.png"}, Defects: []truth.Defect{{Kind: "orange_peel", Box: []float64{0, 0, 900, 900}}, {Kind: "crater", Box: []float64{440, 440, 20, 20}, Diameter: &d}}}
 	r := part.Result{Pictures: []part.PictureReport{{File: "a.png", State: part.PictureOK}}, Findings: []part.Finding{{Image: "a.png", Kind: part.OrangePeel, Box: part.Box{0, 0, 900, 900}}}}
 	for _, peel := range []bool{true, false} {
 		f := face
 		if !peel {
 			f.Defects = face.Defects[1:]
 		}
-		s := detectionSet{patterns: map[string]int{}}
-		if err := s.add("u", "truth.json", knownUnit{MMPerPX: 0.02, Face: &f}, r, study.DefaultMatchRule(), 5); err != nil {
+		s := detection.Set{Patterns: map[string]int{}}
+		if err := s.Add("u", "truth.json", truth.Unit{MMPerPX: 0.02, Face: &f}, r, study.DefaultMatchRule(), 5); err != nil {
 			t.Fatal(err)
 		}
-		if len(s.targets) != 1 || s.targets[0].kind != "crater" || s.targets[0].target.Found != 0 || len(s.false) != map[bool]int{true: 0, false: 1}[peel] {
-			t.Errorf("peel %v: %+v, false %+v", peel, s.targets, s.false)
+		if len(s.Targets) != 1 || s.Targets[0].Kind != "crater" || s.Targets[0].Target.Found != 0 || len(s.False) != map[bool]int{true: 0, false: 1}[peel] {
+			t.Errorf("peel %v: %+v, false %+v", peel, s.Targets, s.False)
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 )
 
@@ -94,7 +95,7 @@ func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 func TestOnlyReadIsNotMeasured(t *testing.T) {
 	dir := aUnit(t, map[string]string{"edge_000.jpg": "edge_000.jpg", "face_white.jpg": "face_diffuse.jpg"})
 	code, r := inspectedAlone(t, dir)
-	if code != exitUnmeasured || r.Verdict != part.NotMeasured || !slices.ContainsFunc(r.Reasons, func(s string) bool { return strings.HasPrefix(s, "no face picture that is looked into") }) {
+	if code != cli.ExitUnmeasured || r.Verdict != part.NotMeasured || !slices.ContainsFunc(r.Reasons, func(s string) bool { return strings.HasPrefix(s, "no face picture that is looked into") }) {
 		t.Errorf("status %d, %s, %q", code, r.Verdict, r.Reasons)
 	}
 	if len(r.Surfaces) != 1 || !r.Surfaces[0].Unsearched() {

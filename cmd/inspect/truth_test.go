@@ -11,11 +11,12 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 )
 
-// truth is truth.json beside a unit's pictures: what the ray tracer was told.
-type truth struct {
+// unitTruth is truth.json beside a unit's pictures: what the ray tracer was told.
+type unitTruth struct {
 	MMPerPX float64     `json:"mm_per_px"`
 	Pattern string      `json:"pattern"`
 	Edge    []truthEdge `json:"edge"`
@@ -91,7 +92,7 @@ type score struct {
 	notes                       []string
 }
 
-func (s *score) add(unit string, t truth, r part.Result) {
+func (s *score) add(unit string, t unitTruth, r part.Result) {
 	s.units++
 	stations := map[string]part.Station{}
 	for _, st := range r.Seam.Stations {
@@ -186,9 +187,9 @@ func deref(v *float64) float64 {
 
 func (s *score) note(format string, a ...any) { s.notes = append(s.notes, fmt.Sprintf(format, a...)) }
 
-func readTruth(t *testing.T, dir string) truth {
+func readTruth(t *testing.T, dir string) unitTruth {
 	t.Helper()
-	var v truth
+	var v unitTruth
 	readJSON(t, filepath.Join(dir, "truth.json"), &v)
 	return v
 }
@@ -221,7 +222,7 @@ func TestAgainstTruth(t *testing.T) {
 	out := t.TempDir()
 	units := testUnits(t)
 	args := append([]string{"unit", "--out", out, "--mm-per-px", "0.015", "--stage", "wet"}, units...)
-	if code, _, stderr := runCode(t, args...); code != exitFails && code != exitPass {
+	if code, _, stderr := runCode(t, args...); code != cli.ExitFails && code != cli.ExitPass {
 		t.Fatalf("exit code %d: %s", code, stderr)
 	}
 	var plain, patterned, all score

@@ -12,9 +12,12 @@ import (
 	"time"
 
 	"finishbench/internal/bench"
+	"finishbench/internal/cli"
 	"finishbench/internal/codec"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
+	"finishbench/internal/teach/atlas"
+	"finishbench/internal/teach/book"
 )
 
 // drawnTurn is a shell on its holder seen from the side, drawn by formula: a body of revolution, 6.8 mm wide at
@@ -164,7 +167,7 @@ func TestShellTurnCopied(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, r := inspectedAlone(t, dir)
-	if code != exitUnmeasured || !begins(r.Reasons, "shell_120_diffuse.png is not fit to measure: same turn (it shows the unit as it stands in shell_000_diffuse.png") {
+	if code != cli.ExitUnmeasured || !begins(r.Reasons, "shell_120_diffuse.png is not fit to measure: same turn (it shows the unit as it stands in shell_000_diffuse.png") {
 		t.Errorf("exit status %d, %q", code, r.Reasons)
 	}
 	for _, p := range r.Pictures {
@@ -187,7 +190,7 @@ func TestShellTurnCopied(t *testing.T) {
 // A light of turn 0 under both of its names is given twice, and the folder is refused.
 func TestShellTurnTwice(t *testing.T) {
 	code, _, stderr := runCode(t, "unit", aTurnedUnit(t, "shell_raking.png", "shell_000_raking.png"), "--out", t.TempDir(), "--mm-per-px", "0.02")
-	if code != exitUnmeasured || !strings.Contains(stderr, "shell_000_raking.png and shell_raking.png are of one pose and one light") {
+	if code != cli.ExitUnmeasured || !strings.Contains(stderr, "shell_000_raking.png and shell_raking.png are of one pose and one light") {
 		t.Errorf("exit status %d, %s", code, stderr)
 	}
 }
@@ -201,13 +204,13 @@ func TestAtlasKeepsToThePose(t *testing.T) {
 	in := records.Inspection{Pictures: []records.Picture{shot("f", part.Face, 0, part.Diffuse), shot("a", part.Shell, 0, part.Diffuse), shot("b", part.Shell, 90, part.Back),
 		shot("c", part.Shell, 90, part.Diffuse), shot("d", part.Shell, 450, part.Raking), shot("e", part.Shell, 90, part.StripesX0)}}
 	for file, want := range map[string]string{"f": "", "a": "", "c": "d", "d": "c", "g": ""} {
-		if got := otherLight(in.Pictures, file); got != want {
+		if got := atlas.OtherLight(in.Pictures, file); got != want {
 			t.Errorf("beside %s: %q, want %q", file, got, want)
 		}
 	}
 	box := func(x float64) part.Box { return part.Box{x, 0, 1, 1} }
 	in.Result.Findings = []part.Finding{{Image: "f", Box: box(1)}, {Image: "a", Box: box(2), AlsoIn: []part.Sighting{{Image: "d", Box: box(3)}}}, {Image: "c", Box: box(4)}}
-	if got, want := inPoseOf(in, in.Result.Findings[2]), []part.Box{box(3), box(4)}; !slices.Equal(got, want) {
+	if got, want := atlas.InPoseOf(in, in.Result.Findings[2]), []part.Box{box(3), box(4)}; !slices.Equal(got, want) {
 		t.Errorf("findings in the pose: %v, want %v", got, want)
 	}
 }
@@ -254,7 +257,7 @@ plan_wet:
 		s.Release(shots)
 	}
 
-	db, en, zh := stationBench(t, station(t, text))
+	db, en, zh := stationBench(t, stationFile(t, text))
 	en.read(t, "The station file’s plan turns the unit 6 times where 3 would do")
 	en.start(t, "u001")
 	e, _ := en.within(t, 90*time.Second, "an answer", func(e benchEvent) bool { return e.Phase == bench.Answered })
@@ -274,7 +277,7 @@ plan_wet:
 		t.Fatalf("%v: %+v", err, all)
 	}
 	for i, p := range all[0].Pictures {
-		if poseOf(p) != part.PoseOf(part.Shell, float64(120*i)) || poseOf(p) != all[0].Result.Surfaces[i].Pose() {
+		if book.PoseOf(p) != part.PoseOf(part.Shell, float64(120*i)) || book.PoseOf(p) != all[0].Result.Surfaces[i].Pose() {
 			t.Errorf("picture %d: %+v, surfaces %+v", i, p, all[0].Result.Surfaces)
 		}
 	}
@@ -300,16 +303,16 @@ func TestQuizAsksATurn(t *testing.T) {
 	best, here := part.Box{300, 200, 10, 10}, part.Box{420, 200, 8, 10}
 	in.Result.Findings = []part.Finding{{Number: 1, Image: "shell_000_raking.png", Kind: part.Dust, Box: best, DiameterMM: part.Num(0.2), AlsoIn: []part.Sighting{{Image: "shell_120_diffuse.png", Box: here}}},
 		{Number: 2, Image: "shell_000_diffuse.png", Kind: part.Fibre, Box: best, LengthMM: part.Num(1)}}
-	body, err := confirmation{shellDeg: part.Num(120), verdict: part.Rework}.confirmed(in)
-	if err != nil || len(body.Known) != 1 || body.Known[0].Box != here || body.Known[0].Light != part.Diffuse || body.name() != "1-shell-120" {
+	body, err := book.Confirmation{ShellDeg: part.Num(120), Verdict: part.Rework}.Confirmed(in)
+	if err != nil || len(body.Known) != 1 || body.Known[0].Box != here || body.Known[0].Light != part.Diffuse || body.Name() != "1-shell-120" {
 		t.Fatalf("%+v, %v", body, err)
 	}
-	it, err := recordItem(t.Context(), store, in, body, "T1")
+	it, err := book.RecordItem(t.Context(), store, in, body, "T1")
 	if err != nil || len(it.Pictures) != 2 || it.Key != "record-1-shell-120" || it.WidthPX != 660 {
 		t.Fatalf("%+v, %v", it, err)
 	}
 	for _, p := range it.Pictures {
-		if q := pictureOf(in.Pictures, "shell_120_"+string(p.Light)+".png"); q == nil || q.SHA256 != p.SHA256 {
+		if q := book.PictureOf(in.Pictures, "shell_120_"+string(p.Light)+".png"); q == nil || q.SHA256 != p.SHA256 {
 			t.Errorf("%s shows another picture: %+v", p.Light, p)
 		}
 	}
@@ -319,13 +322,13 @@ func TestQuizAsksATurn(t *testing.T) {
 			t.Errorf("%v: %d, %s%s", args, code, stdout, stderr)
 		}
 	}
-	all, gone, err := poolRecords(t.Context(), store)
+	all, gone, err := book.PoolRecords(t.Context(), store)
 	if err != nil || gone != 0 || len(all) != 2 || all[0].Key != "record-1-shell-0" || all[1].Key != "record-1-shell-120" {
 		t.Errorf("%d items, %d gone, %v: %+v", len(all), gone, err, all)
 	}
 	for args, want := range map[string]string{"--shell 90": "no picture of the shell at 90 deg", "--shell 400": "-360 to 360", "--side L": "unknown flag"} {
 		code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "1", "--record", db, "--by", "T1", "--verdict", "pass"}, strings.Fields(args)...)...)
-		if code != exitUsage || !strings.Contains(stderr, want) {
+		if code != cli.ExitUsage || !strings.Contains(stderr, want) {
 			t.Errorf("%s: %d, %s", args, code, stderr)
 		}
 	}

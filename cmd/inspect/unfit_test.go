@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/synth"
@@ -54,7 +55,7 @@ func TestUnfitFaces(t *testing.T) {
 		}
 		args = append(args, dir)
 	}
-	if code, _, stderr := runCode(t, args...); code != exitUnmeasured {
+	if code, _, stderr := runCode(t, args...); code != cli.ExitUnmeasured {
 		t.Errorf("exit status %d: %s", code, stderr)
 	}
 	for _, c := range []struct {

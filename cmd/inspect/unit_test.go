@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/csv"
 	"encoding/json"
 	"errors"
@@ -11,12 +10,12 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
 	"golang.org/x/sys/unix"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 )
 
@@ -26,7 +25,7 @@ import (
 func TestContract(t *testing.T) {
 	out := t.TempDir()
 	code, stdout, stderr := runCode(t, "unit", "../../testdata/images/u08-R", "--out", out, "--mm-per-px", "0.015", "--json")
-	if code != exitFails {
+	if code != cli.ExitFails {
 		t.Fatalf("exit code %d: %s", code, stderr)
 	}
 	var got []map[string]any
@@ -123,8 +122,8 @@ func TestInterrupt(t *testing.T) {
 	}
 	err := cmd.Wait()
 	var exit *exec.ExitError
-	if !errors.As(err, &exit) || exit.ExitCode() != exitInterrupted {
-		t.Fatalf("%v, want exit code %d; %s", err, exitInterrupted, stderr.String())
+	if !errors.As(err, &exit) || exit.ExitCode() != cli.ExitInterrupted {
+		t.Fatalf("%v, want exit code %d; %s", err, cli.ExitInterrupted, stderr.String())
 	}
 	if !strings.Contains(stderr.String(), "of 8 units done, their results are whole") {
 		t.Errorf("stderr: %s", stderr.String())
@@ -201,133 +200,13 @@ func TestDiskFull(t *testing.T) {
 	})
 	args := append([]string{"unit", "--out", filepath.Join(disk, "out"), "--mm-per-px", "0.015"}, testUnits(t)...)
 	code, _, stderr := runCode(t, args...)
-	if code != exitOther {
-		t.Errorf("exit code %d, want %d", code, exitOther)
+	if code != cli.ExitOther {
+		t.Errorf("exit code %d, want %d", code, cli.ExitOther)
 	}
 	if strings.Count(stderr, "\n") != 1 || !strings.Contains(stderr, "the disk is full") {
 		t.Errorf("want one line that says the disk is full, got: %s", stderr)
 	}
 	if got := wholeUnits(t, filepath.Join(disk, "out")); len(got) == 4 {
 		t.Error("all units fitted: the disk was not full, and the test tests nothing")
-	}
-}
-
-// TestOutErrors: one line each, with what to do.
-func TestOutErrors(t *testing.T) {
-	for _, c := range []struct {
-		err  error
-		want string
-	}{
-		{&os.PathError{Op: "write", Path: "x", Err: syscall.ENOSPC}, "free some space"},
-		{&os.PathError{Op: "write", Path: "x", Err: syscall.EROFS}, "read-only"},
-		{&os.PathError{Op: "mkdir", Path: "x", Err: syscall.EACCES}, "may not write"},
-		{&os.PathError{Op: "mkdir", Path: "x", Err: syscall.ENOTDIR}, "is a file"},
-	} {
-		got := outError("OUT", c.err).Error()
-		if !strings.HasPrefix(got, "--out OUT: ") || !strings.Contains(got, c.want) {
-			t.Errorf("%v: %q", c.err, got)
-		}
-	}
-}
-
-// TestPanicStaysInUnit: a fault met in one picture ends that unit, not the
-// program, and gives its slot back.
-func TestPanicStaysInUnit(t *testing.T) {
-	u := &unit{inspector: &inspector{slots: newSlots(1)}}
-	for range 3 {
-		u.pictures = append(u.pictures, &picture{})
-	}
-	err := u.each(context.Background(), u.pictures, func(p *picture) error {
-		if p == u.pictures[1] {
-			panic("oops")
-		}
-		return nil
-	})
-	var fault panicError
-	if !errors.As(err, &fault) || !strings.Contains(err.Error(), "oops") {
-		t.Errorf("%v, want the panic as an error", err)
-	}
-	if len(u.slots) != 0 {
-		t.Errorf("%d slots are still taken", len(u.slots))
-	}
-}
-
-// TestSlotsEndWithContext: nothing starts once the run is stopped.
-func TestSlotsEndWithContext(t *testing.T) {
-	ctx, cancel := context.WithCancel(context.Background())
-	cancel()
-	u := &unit{inspector: &inspector{slots: newSlots(2)}, pictures: []*picture{{}, {}}}
-	err := u.each(ctx, u.pictures, func(*picture) error { t.Error("started"); return nil })
-	if !errors.Is(err, context.Canceled) {
-		t.Errorf("%v, want %v", err, context.Canceled)
-	}
-}
-
-// TestReplaceKeepsWhatIsNotOurs: a new result takes the place of an older one
-// as a whole; a person's own files stay.
-func TestReplaceKeepsWhatIsNotOurs(t *testing.T) {
-	out, err := openOut(filepath.Join(t.TempDir(), "out"), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, text := range []string{"first", "second"} {
-		d, err := out.begin("u")
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, name := range []string{"result.json", "report.html", "annotated/" + text + ".jpg"} {
-			if err := d.write(name, []byte(text)); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if err := d.commit(); err != nil {
-			t.Fatal(err)
-		}
-		if text == "first" {
-			if err := os.WriteFile(filepath.Join(out.path, "u", "note.txt"), []byte("mine"), 0o666); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	var got []string
-	err = filepath.WalkDir(out.path, func(p string, e os.DirEntry, err error) error {
-		if err == nil && !e.IsDir() {
-			rel, _ := filepath.Rel(out.path, p)
-			text, _ := os.ReadFile(p)
-			got = append(got, rel+"="+string(text))
-		}
-		return err
-	})
-	want := []string{"u/annotated/second.jpg=second", "u/note.txt=mine", "u/report.html=second", "u/result.json=second"}
-	if err != nil || !slices.Equal(got, want) {
-		t.Errorf("%q (%v), want %q", got, err, want)
-	}
-}
-
-func TestPanels(t *testing.T) {
-	dir := t.TempDir()
-	var files []string
-	for _, f := range []string{"p1_diffuse.png", "p2.png", "p1_raking.png"} {
-		f = filepath.Join(dir, f)
-		if err := os.WriteFile(f, nil, 0o666); err != nil {
-			t.Fatal(err)
-		}
-		files = append(files, f)
-	}
-	jobs, err := panels(files)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(jobs) != 2 || jobs[0].name != "p1" || len(jobs[0].folder.Shots) != 2 || jobs[1].name != "p2" {
-		t.Errorf("%+v", jobs)
-	}
-	if s := jobs[0].folder.Shots; s[0].Light != part.Diffuse || s[1].Light != part.Raking {
-		t.Errorf("lights %q, %q", s[0].Light, s[1].Light)
-	}
-	for _, bad := range [][]string{{"a/p.png", "b/p.png"}, {"p.png", "./p.png"}, {"p.png", "p.jpg"}, {".png"}} {
-		var usage usageError
-		if _, err := panels(bad); !errors.As(err, &usage) {
-			t.Errorf("%q: %v, want a usage error", bad, err)
-		}
 	}
 }

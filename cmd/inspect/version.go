@@ -8,20 +8,19 @@ import (
 
 	"github.com/spf13/cobra"
 	"gocv.io/x/gocv"
-)
 
-// finishbenchVersion is the version of this program. The schema of result.json
-// has its own number.
-const finishbenchVersion = "0.1.0"
+	"finishbench/cmd/inspect/flags"
+	"finishbench/internal/cli"
+)
 
 func newVersionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "version",
 		Short: "Say which versions of Finishbench and its libraries these are",
-		Args:  wrongUsage(cobra.NoArgs),
+		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			out := cmd.OutOrStdout()
-			fmt.Fprintf(out, "finishbench %s\n", finishbenchVersion)
+			fmt.Fprintf(out, "finishbench %s\n", cli.Version)
 			fmt.Fprintf(out, "go          %s %s/%s\n", runtime.Version(), runtime.GOOS, runtime.GOARCH)
 			fmt.Fprintf(out, "gocv        %s\n", gocv.Version())
 			_, err := fmt.Fprintf(out, "opencv      %s\n", gocv.OpenCVVersion())

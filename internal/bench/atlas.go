@@ -6,13 +6,15 @@ import (
 	"errors"
 	"html/template"
 	"net/http"
+
+	"finishbench/internal/bench/lang"
 )
 
 // Atlas writes the pages of what each kind of defect looks like, each a page that
 // stands by itself. kind "" is the list of all. Links lead to /atlas/<kind>. The
 // error is ErrNoKind where there is no such kind.
 type Atlas interface {
-	AtlasPage(ctx context.Context, l *Lang, kind string) ([]byte, error)
+	AtlasPage(ctx context.Context, l *lang.Lang, kind string) ([]byte, error)
 }
 
 // ErrNoKind says that the atlas has no such page.

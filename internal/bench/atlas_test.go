@@ -6,11 +6,13 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+
+	"finishbench/internal/bench/lang"
 )
 
 type fakeAtlas struct{}
 
-func (fakeAtlas) AtlasPage(_ context.Context, l *Lang, kind string) ([]byte, error) {
+func (fakeAtlas) AtlasPage(_ context.Context, l *lang.Lang, kind string) ([]byte, error) {
 	if kind != "" && kind != "dust" {
 		return nil, ErrNoKind
 	}

@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -277,7 +278,7 @@ func rig(t testing.TB, o Options, outcomes ...Outcome) *rigged {
 	go func() { r.Station.Run(ctx); close(done) }()
 	if o.Languages == nil {
 		var err error
-		if o.Languages, _, err = LoadLanguages(""); err != nil {
+		if o.Languages, _, err = lang.Load(""); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"time"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -17,20 +18,10 @@ type UnitInfo struct {
 }
 
 // Name is the unit's name in results: "u06-R".
-func (u UnitInfo) Name() string {
-	if u.Side == "" {
-		return u.Serial
-	}
-	return u.Serial + "-" + u.Side
-}
+func (u UnitInfo) Name() string { return part.UnitName(u.Serial, u.Side) }
 
-// Phrase is a sentence as its key in the language files, with what goes into
-// its places. No finished sentence crosses this package's border.
-type Phrase struct {
-	Key  string
-	Args map[string]string // a value that begins with @ is a key itself
-	Why  *Phrase           // what {why} is, where that is a phrase too
-}
+// Phrase is [lang.Phrase].
+type Phrase = lang.Phrase
 
 // Shot is one picture of a unit, taken and looked at.
 type Shot struct {
@@ -204,5 +195,5 @@ type PairRow struct {
 // SheetMaker writes the shift's sheet, in a language, as a page that stands by
 // itself.
 type SheetMaker interface {
-	ShiftSheet(ctx context.Context, l *Lang, from, to time.Time) ([]byte, error)
+	ShiftSheet(ctx context.Context, l *lang.Lang, from, to time.Time) ([]byte, error)
 }

@@ -307,7 +307,7 @@ func TestLightAccess(t *testing.T) {
 		state.Set("px_per_mm", c.mm)
 		state.Set("doubt", c.doubt)
 		p.post("/light/state", state)
-		html, err := r.benchPart(languages(t).all[0], r.Snapshot())
+		html, err := r.benchPart(words{languages(t).All()[0]}, r.Snapshot())
 		if said := regexp.MustCompile(`The screen that gives light [^<]*`).FindString(string(html)); err != nil || c.want == "" && said != "" || !strings.Contains(said, c.want) {
 			t.Errorf("%s px per mm, in doubt %s: the bench says %q, %v", c.mm, c.doubt, said, err)
 		}

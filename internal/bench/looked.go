@@ -15,7 +15,7 @@ type TooLittle struct {
 }
 
 // pose is how the unit stands, in words.
-func (x *Lang) pose(p part.Pose) string {
+func (x words) pose(p part.Pose) string {
 	view := x.T("view." + string(p.View))
 	if p.View == part.Face || math.IsNaN(p.TurnDeg) {
 		return view
@@ -25,7 +25,7 @@ func (x *Lang) pose(p part.Pose) string {
 
 // passes is the sentence of a pass: it tells the shares that it rests on. That of the shell
 // is over all turns where it is known.
-func (x *Lang) passes(r *part.Result) string {
+func (x words) passes(r *part.Result) string {
 	var shares []string
 	add := func(share float64, of string) {
 		shares = append(shares, x.T("looked.share", "share", x.percent(share), "view", of))
@@ -45,7 +45,7 @@ func (x *Lang) passes(r *part.Result) string {
 }
 
 // tooLittle says that too little of a surface was looked at.
-func (x *Lang) tooLittle(s TooLittle) string {
+func (x words) tooLittle(s TooLittle) string {
 	key := "why.looked"
 	if s.Unsearched() {
 		key = "why.not_searched"
@@ -55,7 +55,7 @@ func (x *Lang) tooLittle(s TooLittle) string {
 
 // looked says how much of each surface was looked at;
 // part.Result.LookedAtSentences says the same in English.
-func (x *Lang) looked(r *part.Result) []string {
+func (x words) looked(r *part.Result) []string {
 	var out []string
 	for _, v := range part.Views {
 		surfaces, none := r.SurfacesOf(v)
@@ -73,7 +73,7 @@ func (x *Lang) looked(r *part.Result) []string {
 	return out
 }
 
-func (x *Lang) lookedAt(s part.Surface, lights int) string {
+func (x words) lookedAt(s part.Surface, lights int) string {
 	if s.Unsearched() {
 		return x.T("looked.none", "view", x.pose(s.Pose()), "n", "1")
 	}
@@ -96,7 +96,7 @@ func (x *Lang) lookedAt(s part.Surface, lights int) string {
 }
 
 // percent is part.Percent with this language's numbers.
-func (x *Lang) percent(share float64) string {
+func (x words) percent(share float64) string {
 	number, _ := strings.CutSuffix(part.Percent(share), " %")
 	v, err := strconv.ParseFloat(number, 64)
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 )
 
@@ -105,7 +106,7 @@ type lotUnitView struct{ Name, Href string }
 
 // unitHref is the page about a unit, whose name may end with its side.
 func unitHref(name string) string {
-	serial, _ := SplitSide(name)
+	serial, _ := part.SplitSide(name)
 	return "/look?serial=" + url.QueryEscape(serial)
 }
 
@@ -117,8 +118,8 @@ type lotPlanView struct {
 	Done  template.HTML
 }
 
-func (s *Server) lotView(l *Lang, st LotState, token string) lotView {
-	v := lotView{LotState: st, Path: lotPath(st.Name), Token: token, Opened: st.Opened.Local().Format(timeLayout), Line: l.lotLine(st), More: st.Left - len(st.Next)}
+func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
+	v := lotView{LotState: st, Path: lotPath(st.Name), Token: token, Opened: st.Opened.Local().Format(timeLayout), Line: words{l}.lotLine(st), More: st.Left - len(st.Next)}
 	v.Sign = map[string]part.Verdict{LotAccepted: part.Pass, LotRefused: part.Reject, LotScreened: part.Reject, LotReturned: part.Reject}[st.State]
 	if v.Sign == "" {
 		v.Sign = part.NotMeasured
@@ -141,7 +142,7 @@ func (s *Server) lotView(l *Lang, st LotState, token string) lotView {
 }
 
 // lotLine says in a sentence how a lot stands.
-func (x *Lang) lotLine(st LotState) string {
+func (x words) lotLine(st LotState) string {
 	switch {
 	case st.Decided != nil:
 		return x.T("lot.line."+st.State, "by", st.Decided.By)

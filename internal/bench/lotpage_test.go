@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 )
 
@@ -84,7 +85,7 @@ func (f *fakeLots) Lot(_ context.Context, name string) (LotState, error) {
 	return out, nil
 }
 
-func (f *fakeLots) More(_ context.Context, l *Lang, name string) (LotMore, error) {
+func (f *fakeLots) More(_ context.Context, l *lang.Lang, name string) (LotMore, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.all[name] == nil {
@@ -121,7 +122,7 @@ func (f *fakeLots) Decide(_ context.Context, name string, d LotStep) error {
 	return nil
 }
 
-func (f *fakeLots) Report(_ context.Context, _ *Lang, name, format string) ([]byte, string, error) {
+func (f *fakeLots) Report(_ context.Context, _ *lang.Lang, name, format string) ([]byte, string, error) {
 	if f.all[name] == nil {
 		return nil, "", ErrNoLot
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"time"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 )
 
@@ -16,12 +17,12 @@ type Lots interface {
 	// error is [ErrNoLot] where there is none of that name.
 	Lot(ctx context.Context, name string) (LotState, error)
 	// More tells what takes longer: sentences and plots, in a language.
-	More(ctx context.Context, l *Lang, name string) (LotMore, error)
+	More(ctx context.Context, l *lang.Lang, name string) (LotMore, error)
 	// Decide takes a signed step. The error is a [LotRefusal] where the lot does
 	// not allow it, [ErrLotMoved] where it is no longer at d.Seq.
 	Decide(ctx context.Context, name string, d LotStep) error
 	// Report writes the report as "pdf", "xlsx" or "json", in a language.
-	Report(ctx context.Context, l *Lang, name, format string) (data []byte, mime string, err error)
+	Report(ctx context.Context, l *lang.Lang, name, format string) (data []byte, mime string, err error)
 }
 
 // What Lots returns.

@@ -12,6 +12,7 @@ import (
 	"sync"
 	"testing"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/teach"
 )
@@ -52,15 +53,15 @@ func newQuizRoom(t testing.TB, s teach.Spec) *quizRoom {
 	return &quizRoom{test: test, takings: map[string]*quizTaker{}, limit: s.LimitS}
 }
 
-func (q *quizRoom) Tests(context.Context) ([]QuizTest, error) {
-	return []QuizTest{{Name: "Q1", Title: "Spots", Made: "2031-01-02", Units: q.test.Spec.Showings(), LimitS: q.limit}}, nil
+func (q *quizRoom) Tests(context.Context) ([]teach.QuizTest, error) {
+	return []teach.QuizTest{{Name: "Q1", Title: "Spots", Made: "2031-01-02", Units: q.test.Spec.Showings(), LimitS: q.limit}}, nil
 }
 
 func (q *quizRoom) Begin(_ context.Context, _, initials, badge string) (string, error) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	if initials == "AB" && badge == "" {
-		return "", QuizProblem{Phrase{Key: "quiz.which", Args: map[string]string{"n": "2", "initials": "AB", "badges": "17, 23"}}}
+		return "", teach.QuizProblem{Phrase: Phrase{Key: "quiz.which", Args: map[string]string{"n": "2", "initials": "AB", "badges": "17, 23"}}}
 	}
 	who := initials + badge
 	for name, t := range q.takings {
@@ -73,14 +74,14 @@ func (q *quizRoom) Begin(_ context.Context, _, initials, badge string) (string, 
 	return name, nil
 }
 
-func (q *quizRoom) Now(_ context.Context, taking string) (QuizNow, error) {
+func (q *quizRoom) Now(_ context.Context, taking string) (teach.QuizNow, error) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	t := q.takings[taking]
 	if t == nil {
-		return QuizNow{}, QuizProblem{Phrase{Key: "quiz.no_taking"}}
+		return teach.QuizNow{}, teach.QuizProblem{Phrase: Phrase{Key: "quiz.no_taking"}}
 	}
-	n := QuizNow{Title: "Spots", Showing: len(t.shown), Of: q.test.Spec.Showings(), LimitS: q.limit, LeftS: q.limit, Kinds: []part.Kind{part.Bubble, part.Dust, part.Fibre}}
+	n := teach.QuizNow{Title: "Spots", Showing: len(t.shown), Of: q.test.Spec.Showings(), LimitS: q.limit, LeftS: q.limit, Kinds: []part.Kind{part.Bubble, part.Dust, part.Fibre}}
 	i, ok := q.test.Next(t.shown)
 	if !ok {
 		t.done, n.Done = true, true
@@ -115,10 +116,10 @@ func (q *quizRoom) Answer(_ context.Context, taking string, showing int, a teach
 	t := q.takings[taking]
 	i, ok := q.test.Next(t.shown)
 	if !ok || showing != len(t.shown) {
-		return QuizProblem{Phrase{Key: "quiz.answered_already"}}
+		return teach.QuizProblem{Phrase: Phrase{Key: "quiz.answered_already"}}
 	}
 	if err := a.Check(q.test.Pool[i]); err != nil {
-		return QuizProblem{Phrase{Key: "quiz.answer_bad"}}
+		return teach.QuizProblem{Phrase: Phrase{Key: "quiz.answer_bad"}}
 	}
 	t.shown = append(t.shown, teach.Shown{Item: i, Answer: a})
 	return nil
@@ -130,7 +131,7 @@ func (q *quizRoom) Picture(_ context.Context, taking string, showing, _ int) ([]
 	t := q.takings[taking]
 	i, ok := q.test.Next(t.shown)
 	if !ok || showing != len(t.shown) {
-		return nil, "", QuizProblem{Phrase{Key: "wrong.not_found"}}
+		return nil, "", teach.QuizProblem{Phrase: Phrase{Key: "wrong.not_found"}}
 	}
 	im := image.NewGray(image.Rect(0, 0, 400, 300))
 	for p := range im.Pix {
@@ -148,17 +149,17 @@ func (q *quizRoom) Picture(_ context.Context, taking string, showing, _ int) ([]
 	return b.Bytes(), "image/png", err
 }
 
-func (q *quizRoom) Result(_ context.Context, _ *Lang, taking string) ([]byte, error) {
+func (q *quizRoom) Result(_ context.Context, _ *lang.Lang, taking string) ([]byte, error) {
 	s, err := teach.NewScore(q.test, q.shown(taking), teach.DefaultScoreOptions())
 	return fmt.Appendf(nil, "<!doctype html><title>r</title><p>%d mistakes, %d units", len(s.Mistakes), s.Units), err
 }
 
-func (q *quizRoom) Progress(context.Context, *Lang, string, string) ([]byte, error) {
-	return nil, QuizProblem{Phrase{Key: "quiz.nobody", Args: map[string]string{"who": "XY"}}}
+func (q *quizRoom) Progress(context.Context, *lang.Lang, string, string) ([]byte, error) {
+	return nil, teach.QuizProblem{Phrase: Phrase{Key: "quiz.nobody", Args: map[string]string{"who": "XY"}}}
 }
 
-func (q *quizRoom) Certificate(context.Context, *Lang, string) ([]byte, error) {
-	return nil, QuizProblem{Phrase{Key: "quiz.no_certificate"}}
+func (q *quizRoom) Certificate(context.Context, *lang.Lang, string) ([]byte, error) {
+	return nil, teach.QuizProblem{Phrase: Phrase{Key: "quiz.no_certificate"}}
 }
 
 // quizRig is a server with tests.

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/teach"
 )
@@ -82,7 +83,7 @@ func (s *Server) quizPage(w http.ResponseWriter, r *http.Request, status int, x 
 // quizWrong tells a problem as it is meant for the person; anything else is a
 // fault.
 func (s *Server) quizWrong(w http.ResponseWriter, r *http.Request, err error) {
-	var p QuizProblem
+	var p teach.QuizProblem
 	if errors.As(err, &p) {
 		status := http.StatusConflict
 		if p.Key == "quiz.no_taking" || p.Key == "wrong.not_found" {
@@ -99,7 +100,7 @@ func (s *Server) quizWrong(w http.ResponseWriter, r *http.Request, err error) {
 func (s *Server) quizBegin(w http.ResponseWriter, r *http.Request, x session) {
 	f := r.PostForm
 	taking, err := s.b.Quizzes.Begin(r.Context(), f.Get("quiz"), f.Get("initials"), f.Get("badge"))
-	var p QuizProblem
+	var p teach.QuizProblem
 	switch {
 	case errors.As(err, &p):
 		s.quizList(w, r, http.StatusConflict, x, &p.Phrase)
@@ -112,7 +113,7 @@ func (s *Server) quizBegin(w http.ResponseWriter, r *http.Request, x session) {
 
 func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session) {
 	data, err := s.b.Quizzes.Progress(r.Context(), s.lang(r), r.PostForm.Get("initials"), r.PostForm.Get("badge"))
-	var p QuizProblem
+	var p teach.QuizProblem
 	if errors.As(err, &p) {
 		s.quizList(w, r, http.StatusConflict, x, &p.Phrase)
 		return
@@ -121,7 +122,7 @@ func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session)
 }
 
 // quizSheet serves a page that stands by itself.
-func (s *Server) quizSheet(make func(Quizzes, context.Context, *Lang, string) ([]byte, error)) func(http.ResponseWriter, *http.Request, session) {
+func (s *Server) quizSheet(make func(Quizzes, context.Context, *lang.Lang, string) ([]byte, error)) func(http.ResponseWriter, *http.Request, session) {
 	return func(w http.ResponseWriter, r *http.Request, _ session) {
 		data, err := make(s.b.Quizzes, r.Context(), s.lang(r), r.PathValue("taking"))
 		s.sheetPage(w, r, data, err)
@@ -139,7 +140,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request, data []byte, 
 // quizTakeView is a unit to be judged.
 type quizTakeView struct {
 	Taking   string
-	Now      QuizNow
+	Now      teach.QuizNow
 	Title    string
 	MM       string
 	Left     string // seconds; "": no limit

@@ -6,14 +6,18 @@ import (
 	"strconv"
 	"strings"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 )
 
 // This file makes sentences out of a result's numbers. Their words are in the
 // language files; which text is chosen, and with what numbers, is decided here.
 
+// words says what the page tells of a unit, in one language.
+type words struct{ *lang.Lang }
+
 // why is the one sentence under a verdict.
-func (x *Lang) why(a *Answer) string {
+func (x words) why(a *Answer) string {
 	r := a.Outcome.Result
 	switch r.Verdict {
 	case part.Pass:
@@ -92,7 +96,7 @@ func shown(o Outcome) (f part.Finding, c Cause, ok bool) {
 }
 
 // cause tells a finding in a sentence.
-func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
+func (x words) cause(r *part.Result, f part.Finding, c Cause) string {
 	decimals, unit := 2, "mm"
 	switch {
 	case strings.HasSuffix(c.Measure, "_um"):
@@ -147,7 +151,7 @@ func (x *Lang) cause(r *part.Result, f part.Finding, c Cause) string {
 }
 
 // seamSentence tells what makes the steps at the seam one fault.
-func (x *Lang) seamSentence(c *part.SeamCause) string {
+func (x words) seamSentence(c *part.SeamCause) string {
 	key := map[part.SeamWhat]string{part.AllProud: "all_proud", part.AllRecessed: "all_recessed", part.OffCentre: "off_centre", part.Oval: "oval",
 		part.OnePlace: "one_place", part.InTurn: "in_turn"}[c.What]
 	value := x.Number(c.UM, 0)
@@ -169,7 +173,7 @@ func (x *Lang) seamSentence(c *part.SeamCause) string {
 }
 
 // turns are turns in words: "40 deg", "20 and 200 deg".
-func (x *Lang) turns(deg []float64) string {
+func (x words) turns(deg []float64) string {
 	switch len(deg) {
 	case 1:
 		return x.T("sides.one", "a", part.Decimal(deg[0]))
@@ -180,7 +184,7 @@ func (x *Lang) turns(deg []float64) string {
 }
 
 // where is the place of a seam's fault in a remedy.
-func (x *Lang) where(c *part.SeamCause, recessed bool) string {
+func (x words) where(c *part.SeamCause, recessed bool) string {
 	key := "in_places"
 	sides := c.Sides(recessed)
 	switch {
@@ -197,7 +201,7 @@ func (x *Lang) where(c *part.SeamCause, recessed bool) string {
 }
 
 // seamAdvice says what to do about the fault; grade.Judge says the same in English.
-func (x *Lang) seamAdvice(st part.Stage, c *part.SeamCause) string {
+func (x words) seamAdvice(st part.Stage, c *part.SeamCause) string {
 	word, recessed := c.Remedy()
 	if c.Beyond {
 		return x.T("beyond."+word, "where", x.where(c, recessed))
@@ -214,7 +218,7 @@ func orUnknown(s string) string {
 
 // apart writes a value and its limit, with as many decimals as it takes to see
 // on which side the value lies, but no more than three more.
-func (x *Lang) apart(v, limit float64, decimals int) (value, bound string) {
+func (x words) apart(v, limit float64, decimals int) (value, bound string) {
 	value, bound = x.Number(v, decimals), x.Number(limit, decimals)
 	for i := 1; i <= 3 && value == bound && v != limit; i++ {
 		value, bound = x.Number(v, decimals+i), x.Number(limit, decimals+i)
@@ -223,7 +227,7 @@ func (x *Lang) apart(v, limit float64, decimals int) (value, bound string) {
 }
 
 // station says in words what a finding's Station says: "120 deg, left".
-func (x *Lang) station(s string) string {
+func (x words) station(s string) string {
 	angle, side, ok := strings.Cut(s, " deg, ")
 	if !ok {
 		return s
@@ -231,7 +235,7 @@ func (x *Lang) station(s string) string {
 	return x.T("station", "angle", angle, "side", "@limb."+side)
 }
 
-func (x *Lang) scoreSentence(o Outcome) string {
+func (x words) scoreSentence(o Outcome) string {
 	n := 0
 	for _, f := range o.Result.Findings {
 		if f.Severity.Rank() > 0 {
@@ -242,7 +246,7 @@ func (x *Lang) scoreSentence(o Outcome) string {
 }
 
 // missing says what first kept the unit from being measured.
-func (x *Lang) missing(o Outcome) string {
+func (x words) missing(o Outcome) string {
 	r := o.Result
 	for _, p := range r.Pictures {
 		if p.State == part.PictureOK {
@@ -276,7 +280,7 @@ func (x *Lang) missing(o Outcome) string {
 }
 
 // problem says what is wrong with a picture.
-func (x *Lang) problem(q part.Problem) string {
+func (x words) problem(q part.Problem) string {
 	key := "problem." + q.Name
 	if !x.Has(key) {
 		key = "problem.other"
@@ -285,7 +289,7 @@ func (x *Lang) problem(q part.Problem) string {
 }
 
 // retake says what to do about what could not be measured.
-func (x *Lang) retake(o Outcome) string {
+func (x words) retake(o Outcome) string {
 	for _, p := range o.Result.Pictures {
 		for _, q := range p.Problems {
 			if key := "retake." + q.Name; !q.Warn && p.State != part.PictureOK && x.Has(key) {
@@ -307,7 +311,7 @@ func (x *Lang) retake(o Outcome) string {
 }
 
 // remedy says what to do about a unit.
-func (x *Lang) remedy(a *Answer) string {
+func (x words) remedy(a *Answer) string {
 	r := a.Outcome.Result
 	switch {
 	case r.Verdict == part.Pass:
@@ -325,7 +329,7 @@ func (x *Lang) remedy(a *Answer) string {
 }
 
 // advice says what to do about a finding; grade.Judge says the same in English.
-func (x *Lang) advice(st part.Stage, f part.Finding, c Cause) string {
+func (x words) advice(st part.Stage, f part.Finding, c Cause) string {
 	switch {
 	case c.Seam != nil:
 		return x.seamAdvice(st, c.Seam)
@@ -363,7 +367,7 @@ func stepKey(f part.Finding) string {
 }
 
 // picture names a picture: "edge 120°", "face, raking light".
-func (x *Lang) picture(r *part.Result, file string) string {
+func (x words) picture(r *part.Result, file string) string {
 	for _, s := range r.Seam.Stations {
 		if s.Image == file {
 			return x.shot(part.Edge, part.NoLight, s.AngleDeg)
@@ -381,7 +385,7 @@ func (x *Lang) picture(r *part.Result, file string) string {
 }
 
 // shot names a shot; a shell at turn 0 without its turn.
-func (x *Lang) shot(v part.View, l part.Light, angleDeg float64) string {
+func (x words) shot(v part.View, l part.Light, angleDeg float64) string {
 	switch {
 	case v == part.Edge:
 		return x.T("shot.edge", "angle", part.Decimal(angleDeg))
@@ -394,7 +398,7 @@ func (x *Lang) shot(v part.View, l part.Light, angleDeg float64) string {
 }
 
 // finding tells a finding in a few words: kind, size, zone.
-func (x *Lang) finding(f part.Finding) string {
+func (x words) finding(f part.Finding) string {
 	size := ""
 	switch {
 	case f.ValueUM != nil:

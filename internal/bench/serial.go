@@ -5,6 +5,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"finishbench/internal/part"
 )
 
 // Longest texts that the operator may give, in letters.
@@ -47,20 +49,9 @@ func cleanSerial(s string) (serial, wrong string) {
 
 // readSerial is cleanSerial for a serial that may end with its side.
 func readSerial(s string) (serial, side, wrong string) {
-	serial, side = SplitSide(s)
+	serial, side = part.SplitSide(s)
 	serial, wrong = cleanSerial(serial)
 	return serial, side, wrong
-}
-
-// SplitSide takes the side off what a unit is called by: P-01-L, P-01 R. The side is "" where
-// none stands there, apart from the serial.
-func SplitSide(s string) (serial, side string) {
-	s = strings.TrimFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) })
-	n := len(s) - 2
-	if n < 1 || !strings.ContainsRune("- ", rune(s[n])) || s[n+1] != 'L' && s[n+1] != 'R' {
-		return s, ""
-	}
-	return s[:n], s[n+1:]
 }
 
 // cleanText takes a name, a lot or a note: one line of at most so many letters.

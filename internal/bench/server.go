@@ -16,6 +16,7 @@ import (
 	"sync"
 	"time"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -25,7 +26,7 @@ var assets embed.FS
 
 // Options say how the page is served.
 type Options struct {
-	Languages  *Languages
+	Languages  *lang.Languages
 	Language   string      // of browsers that ask for none that is there; "": English
 	PedalKeys  []string    // names of keys, as browsers call them, that start like the space bar
 	Passphrase *Passphrase // nil: everyone who reaches the server is let in
@@ -172,7 +173,7 @@ func (s *Server) session(r *http.Request) (session, bool) {
 }
 
 // lang is the language of a request.
-func (s *Server) lang(r *http.Request) *Lang {
+func (s *Server) lang(r *http.Request) *lang.Lang {
 	want := cookie(r, cookieLang)
 	accept := r.Header.Get("Accept-Language")
 	if accept == "" || accept == "*" {
@@ -202,7 +203,7 @@ const (
 func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x session, title string, body template.HTML, f frame) {
 	p := page{
 		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes), Sound: oneOf(cookie(r, cookieSound), sounds),
-		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.all, Locked: s.Passphrase != nil, Bare: f != withAll, Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil, First: f == firstRun, Body: body,
+		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.All(), Locked: s.Passphrase != nil, Bare: f != withAll, Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil, First: f == firstRun, Body: body,
 	}
 	if p.Bare {
 		p.Path = "/login"
@@ -374,7 +375,7 @@ func (s *Server) seen(w http.ResponseWriter, r *http.Request, _ session) {
 }
 
 func (s *Server) set(w http.ResponseWriter, r *http.Request, _ session) {
-	if l := s.Languages.byTag(r.PostForm.Get("lang")); l != nil {
+	if l := s.Languages.ByTag(r.PostForm.Get("lang")); l != nil {
 		s.setCookie(w, cookieLang, l.Tag, 3650, true)
 	}
 	s.setCookie(w, cookieTheme, oneOf(r.PostForm.Get("theme"), themes), 3650, true)
@@ -482,7 +483,7 @@ type event struct {
 	Version int64         `json:"version"`
 }
 
-func (c *partCache) get(b *Station, l *Lang) (cachedPart, error) {
+func (c *partCache) get(b *Station, l *lang.Lang) (cachedPart, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	now := time.Now()
@@ -491,7 +492,7 @@ func (c *partCache) get(b *Station, l *Lang) (cachedPart, error) {
 	if old.version == s.Version && now.Sub(old.made) < cacheFor {
 		return old, nil
 	}
-	html, err := b.benchPart(l, s)
+	html, err := b.benchPart(words{l}, s)
 	if err != nil {
 		return cachedPart{}, err
 	}
@@ -595,7 +596,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
 }
 
 // sendAids sends what the live pictures say, while they are shown.
-func (s *Server) sendAids(l *Lang, send func([]byte) bool) {
+func (s *Server) sendAids(l *lang.Lang, send func([]byte) bool) {
 	if p := s.b.Snapshot().Phase; p == Answered || p == Judging {
 		return
 	}
@@ -616,7 +617,7 @@ type cachedAids struct {
 	event []byte
 }
 
-func (c *aidCache) get(b *Station, l *Lang) []byte {
+func (c *aidCache) get(b *Station, l *lang.Lang) []byte {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if old := c.by[l.Tag]; time.Since(old.made) < cacheFor/2 {
@@ -628,7 +629,7 @@ func (c *aidCache) get(b *Station, l *Lang) []byte {
 		if err != nil {
 			continue
 		}
-		if html, err := b.aidPart(l, aid); err == nil {
+		if html, err := b.aidPart(words{l}, aid); err == nil {
 			all[cam.Name] = html
 		}
 	}
@@ -717,7 +718,7 @@ func (s *Server) look(w http.ResponseWriter, r *http.Request, x session) {
 			return
 		}
 	}
-	body, err := page{Lang: l, View: s.b.lookView(l, serial, past)}.render("look")
+	body, err := page{Lang: l, View: s.b.lookView(words{l}, serial, past)}.render("look")
 	if err != nil {
 		s.fault(w, r, err)
 		return

@@ -5,6 +5,8 @@ import (
 	_ "embed"
 	"html/template"
 	"time"
+
+	"finishbench/internal/bench/lang"
 )
 
 // formTime is how a form's time field writes a time.
@@ -21,7 +23,7 @@ type shiftView struct {
 }
 
 // withBar puts the bar at the top of a sheet's page.
-func withBar(sheet []byte, l *Lang, from, to time.Time) ([]byte, error) {
+func withBar(sheet []byte, l *lang.Lang, from, to time.Time) ([]byte, error) {
 	bar, err := page{Lang: l, View: shiftView{from.Format(formTime), to.Format(formTime), template.CSS(shiftbarCSS)}}.render("shiftbar")
 	if err != nil {
 		return nil, err

@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -36,11 +37,11 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 // page is what every template gets: the words and, of a whole page, what stands
 // around its middle.
 type page struct {
-	*Lang
+	*lang.Lang
 	// Of the whole page; empty in a part.
 	Title, CSRF, Theme, Sound, Pedal, Path string
 	Boot                                   string // of this run of the program
-	Langs                                  []*Lang
+	Langs                                  []*lang.Lang
 	Locked                                 bool // a passphrase is asked for, so one can lock
 	Bare                                   bool // no navigation: locked, or first run
 	Quiz                                   bool // there are blind tests
@@ -162,7 +163,7 @@ type sidePicture struct {
 type pairView struct{ Name, Left, Right, Difference, Word string }
 
 // benchPart renders the middle of the bench's page as it stands.
-func (b *Station) benchPart(x *Lang, s *Snapshot) (template.HTML, error) {
+func (b *Station) benchPart(x words, s *Snapshot) (template.HTML, error) {
 	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Told: x.Say(s.Told), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
 	if s.Phase != Answered && s.Phase != Judging {
 		for _, c := range b.Shooter.Cameras() {
@@ -204,11 +205,11 @@ func (b *Station) benchPart(x *Lang, s *Snapshot) (template.HTML, error) {
 	if s.Answer != nil {
 		v.Answer = b.answerView(x, s.Answer)
 	}
-	return page{Lang: x, View: v}.render(string(s.Phase))
+	return page{Lang: x.Lang, View: v}.render(string(s.Phase))
 }
 
 // stopped says how long a unit will stand still; "" where nothing is known of it.
-func (x *Lang) stopped(key string, st *Stopped) string {
+func (x words) stopped(key string, st *Stopped) string {
 	if st == nil {
 		return ""
 	}
@@ -218,7 +219,7 @@ func (x *Lang) stopped(key string, st *Stopped) string {
 	return x.T(key, "s", x.Number(st.S, 1))
 }
 
-func (b *Station) answerView(x *Lang, a *Answer) *answerView {
+func (b *Station) answerView(x words, a *Answer) *answerView {
 	r := a.Outcome.Result
 	v := &answerView{
 		ID: a.ID, Unit: a.Unit.Name(), Info: a.Unit, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
@@ -281,7 +282,7 @@ func (a *Answer) past() Past {
 	return p
 }
 
-func cropOf(x *Lang, a *Answer, f part.Finding) *pictureView {
+func cropOf(x words, a *Answer, f part.Finding) *pictureView {
 	i := slices.IndexFunc(a.Outcome.Crops, func(c report.Crop) bool { return c.Number == f.Number })
 	if i < 0 {
 		return nil
@@ -307,7 +308,7 @@ func (p *Past) onlyLike(o Outcome) *Past {
 // timeLayout is how times are shown: ISO 8601, which all languages read.
 const timeLayout = "2006-01-02 15:04"
 
-func (x *Lang) past(p *Past) *pastView {
+func (x words) past(p *Past) *pastView {
 	v := &pastView{Unit: p.Unit.Name(), Time: p.Ended.Local().Format(timeLayout), Stage: p.Unit.Stage, Verdict: p.Result.Verdict, Withdrawn: p.Withdrawn, Overruled: p.Overruled != nil}
 	if p.Overruled != nil {
 		v.Verdict = p.Overruled.Verdict
@@ -335,7 +336,7 @@ func (b *Station) rework(before, after Past) []Change {
 	return b.Comparer.Rework(before, after)
 }
 
-func (x *Lang) changes(all []Change) []changeView {
+func (x words) changes(all []Change) []changeView {
 	var out []changeView
 	for _, c := range all {
 		f := c.After
@@ -351,7 +352,7 @@ func (x *Lang) changes(all []Change) []changeView {
 
 // pair compares the two sides, a row each: what is always there, then what the
 // comparer adds.
-func (b *Station) pair(x *Lang, one, other Past) []pairView {
+func (b *Station) pair(x words, one, other Past) []pairView {
 	left, right := one, other
 	if one.Unit.Side == "R" {
 		left, right = other, one
@@ -381,7 +382,7 @@ func (b *Station) pair(x *Lang, one, other Past) []pairView {
 	return rows
 }
 
-func (x *Lang) pairNumber(key string, l, r *float64) pairView {
+func (x words) pairNumber(key string, l, r *float64) pairView {
 	v := pairView{Name: x.T(key), Left: x.Number(orNaN(l), 0), Right: x.Number(orNaN(r), 0)}
 	if l != nil && r != nil {
 		v.Difference = x.Number(math.Round(*l)-math.Round(*r), 0)
@@ -424,7 +425,7 @@ type sideView struct {
 	Changes       []changeView
 }
 
-func (b *Station) lookView(x *Lang, serial string, past []Past) lookView {
+func (b *Station) lookView(x words, serial string, past []Past) lookView {
 	v := lookView{Serial: serial, Searched: serial != ""}
 	for i := len(past) - 1; i >= 0; i-- {
 		v.All = append(v.All, *x.past(&past[i]))
@@ -450,7 +451,7 @@ func (b *Station) lookView(x *Lang, serial string, past []Past) lookView {
 }
 
 // sides are the first pictures of a pair that were taken alike.
-func (x *Lang) sides(l, r *Past) []sidePicture {
+func (x words) sides(l, r *Past) []sidePicture {
 	for _, p := range l.Pictures {
 		if i := slices.IndexFunc(r.Pictures, func(q PastPicture) bool { return q.File == p.File && q.View == part.Face && q.Light.ShowsUnit() }); i >= 0 {
 			one, other := *l, *r
@@ -469,7 +470,7 @@ type aidView struct {
 }
 
 // aidPart renders the gauges of a camera.
-func (b *Station) aidPart(x *Lang, a Aid) (template.HTML, error) {
+func (b *Station) aidPart(x words, a Aid) (template.HTML, error) {
 	var rows []aidView
 	for _, g := range []struct {
 		key string
@@ -488,7 +489,7 @@ func (b *Station) aidPart(x *Lang, a Aid) (template.HTML, error) {
 		}
 		rows = append(rows, row)
 	}
-	return page{Lang: x, View: rows}.render("aids")
+	return page{Lang: x.Lang, View: rows}.render("aids")
 }
 
 // barSVG draws a gauge: a track, its zone, and a pin that stands on it; no pin
@@ -510,23 +511,23 @@ func barSVG(g Gauge) template.HTML {
 // withPast and withPair give a smaller template its words too.
 type (
 	withPast struct {
-		*Lang
+		*lang.Lang
 		P *pastView
 	}
 	withPair struct {
-		*Lang
+		*lang.Lang
 		Rows []pairView
 	}
 )
 
 // With gives the part about a past inspection its words.
-func (p *pastView) With(x *Lang) withPast { return withPast{x, p} }
+func (p *pastView) With(x *lang.Lang) withPast { return withPast{x, p} }
 
 // With gives the table of a pair its words.
-func (v *answerView) With(x *Lang) withPair { return withPair{x, v.Pair} }
+func (v *answerView) With(x *lang.Lang) withPair { return withPair{x, v.Pair} }
 
 // With gives the table of a pair its words.
-func (v lookView) With(x *Lang) withPair { return withPair{x, v.Pair} }
+func (v lookView) With(x *lang.Lang) withPair { return withPair{x, v.Pair} }
 
 // themes and sounds are what a browser may choose.
 var (

@@ -26,7 +26,7 @@ func pastOf(side string, names ...string) Past {
 // Of an earlier unit a person is shown the pictures in which it is seen, each turn of the
 // shell by its name; of a pair two that were taken alike.
 func TestPicturesOfThePast(t *testing.T) {
-	x := languages(t).byTag("en")
+	x := words{languages(t).ByTag("en")}
 	names := func(all []pictureView) string {
 		var out []string
 		for _, p := range all {
@@ -57,7 +57,7 @@ func TestPicturesOfThePast(t *testing.T) {
 
 // The gloss is no picture on record, so no other side's is like it.
 func TestAnswerInTheGloss(t *testing.T) {
-	x, other := languages(t).byTag("en"), pastOf("R", "face_white", "face_black", "face_stripes_x0")
+	x, other := words{languages(t).ByTag("en")}, pastOf("R", "face_white", "face_black", "face_stripes_x0")
 	for file, want := range map[string]int{part.GlossMap: 0, "face_white.png": 2} {
 		a := &Answer{Unit: UnitInfo{Serial: "k1", Side: "L", Stage: part.Wet}, Other: &other, Outcome: Outcome{MainFile: file, Main: grey(8, 8),
 			Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, StoppedS: part.Num(4.6), Pictures: []part.PictureReport{{File: "face_white.png", View: part.Face, Light: part.White, State: part.PictureOK}}}}}
@@ -97,7 +97,7 @@ func TestStoppedS(t *testing.T) {
 
 // What is known beforehand is told while the bench is ready.
 func TestStoppedBeforehand(t *testing.T) {
-	x := languages(t).byTag("en")
+	x := words{languages(t).ByTag("en")}
 	for _, c := range []struct {
 		s, wet *Stopped
 		want   string

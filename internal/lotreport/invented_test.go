@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
 	"finishbench/internal/part"
 )
 
@@ -173,9 +173,9 @@ func (rep *Report) finish(r *rand.Rand, at time.Time) {
 }
 
 // language is a shipped language.
-func language(t testing.TB, tag string) *bench.Lang {
+func language(t testing.TB, tag string) *lang.Lang {
 	t.Helper()
-	all, _, err := bench.LoadLanguages("")
+	all, _, err := lang.Load("")
 	if err != nil {
 		t.Fatal(err)
 	}

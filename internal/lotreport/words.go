@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// Words are a language; *bench.Lang is one.
+// Words are a language; *lang.Lang is one.
 type Words interface {
 	T(key string, args ...string) string // the text of a key; args are names and values in turn
 	Has(key string) bool

@@ -1,0 +1,2 @@
+// Package records is 'inspect records': its commands' flags and help.
+package records

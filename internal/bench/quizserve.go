@@ -1,0 +1,42 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"time"
+
+	"finishbench/internal/part"
+)
+
+// ServeQuizzes shows the page of tests, without a bench, until ctx ends. ready is told its address.
+func (o Serving) ServeQuizzes(ctx context.Context, q Quizzes, where string, stdout, stderr io.Writer, ready func(string)) error {
+	access, err := o.Access()
+	if err != nil {
+		return err
+	}
+	parts := Parts{Shooter: noShooter{}, Recorder: &Memory{}, Quizzes: q, Now: time.Now,
+		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf}
+	told := func(url string) {
+		fmt.Fprintf(stdout, "Blind tests: %squiz\n", url)
+		if ready != nil {
+			ready(url + "quiz")
+		}
+	}
+	return o.Serve(ctx, parts, access, UnitInfo{Stage: part.Cured}, "", where, stdout, told)
+}
+
+// noShooter is the camera of a machine that has none.
+type noShooter struct{}
+
+func (noShooter) Shoot(context.Context, UnitInfo, []Shot, func(Progress)) ([]Shot, error) {
+	return nil, errors.New("there is no camera here")
+}
+func (noShooter) Press() {}
+func (noShooter) Live(string) ([]byte, Aid, error) {
+	return nil, Aid{}, errors.New("there is no camera here")
+}
+func (noShooter) Cameras() []CameraState { return nil }
+func (noShooter) Release([]Shot)         {}

@@ -1,0 +1,171 @@
+package bench
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
+	"finishbench/internal/files"
+)
+
+// Serving is how the page is reached, and in which languages.
+type Serving struct {
+	Listen          string   // address and port
+	Hosts           []string // further names by which browsers call this machine
+	LanguagesFolder string   // with further languages; "": none
+	Language        string   // of browsers that ask for none that is there
+	PedalKeys       []string
+	PassphraseFile  string // with its hash; "": beside the station file, else here
+	StationFile     string
+	Cert, Key       string // files for https, PEM; "": http
+}
+
+// Serve shows the page until ctx ends; then what is being written is finished. first and
+// follow are the unit that is asked for first, and how the next one follows it; where
+// says where the records are. ready, where it is not nil, is told the page's address.
+func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first UnitInfo, follow, where string, stdout io.Writer, ready func(string)) error {
+	languages, lacking, err := lang.Load(o.LanguagesFolder)
+	if err != nil {
+		return cli.UsageError{Err: err}
+	}
+	for tag, n := range lacking {
+		fmt.Fprintf(stdout, "language %s: %d texts are missing and shown in English\n", tag, n)
+	}
+	access.Languages, access.Language, access.PedalKeys = languages, o.Language, o.PedalKeys
+	l, err := net.Listen("tcp", o.Listen)
+	if err != nil {
+		return cli.Usagef("--listen %s: %w", o.Listen, err)
+	}
+	station := NewStation(parts, first, follow)
+	stationDone := make(chan struct{})
+	go func() { station.Run(ctx); close(stationDone) }()
+	server := &http.Server{
+		Handler: NewServer(station, access), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second,
+		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
+	}
+	scheme := "http"
+	if o.Cert != "" {
+		cert, err := tls.LoadX509KeyPair(o.Cert, o.Key)
+		if err != nil {
+			return cli.Usagef("--tls-cert, --tls-key: %w", err)
+		}
+		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}
+		l, scheme = tls.NewListener(l, server.TLSConfig), "https"
+	}
+	url := scheme + "://" + l.Addr().String() + "/"
+	fmt.Fprintf(stdout, "The bench is open: %s\nrecords: %s\nctrl-C ends it.\n", url, where)
+	if ready != nil {
+		ready(url)
+	}
+	failed := make(chan error, 1)
+	go func() { failed <- server.Serve(l) }()
+	select {
+	case err = <-failed:
+		return fmt.Errorf("the page cannot be served any more: %w", err)
+	case <-ctx.Done():
+	}
+	<-stationDone // what was answered is written
+	end, stop := context.WithTimeout(context.Background(), 3*time.Second)
+	defer stop()
+	if server.Shutdown(end) != nil {
+		_ = server.Close()
+	}
+	return nil
+}
+
+// Access says who is let in. What is wrong with it is wrong usage.
+func (o Serving) Access() (Options, error) {
+	a := Options{Hosts: o.Hosts, Secure: o.Cert != ""}
+	if (o.Cert == "") != (o.Key == "") {
+		return a, cli.Usagef("--tls-cert and --tls-key go together")
+	}
+	host, _, err := net.SplitHostPort(o.Listen)
+	if err != nil {
+		return a, cli.Usagef("--listen %s: give address and port, such as 192.168.1.20:8080", o.Listen)
+	}
+	if name, err := os.Hostname(); err == nil {
+		a.Hosts = append(a.Hosts, name, name+".local")
+	}
+	ip := net.ParseIP(host)
+	if ip == nil && host != "" && host != "localhost" {
+		a.Hosts = append(a.Hosts, host)
+	}
+	file := o.passphraseFile()
+	data, err := files.Read(file, files.MostText)
+	own := host == "localhost" || ip != nil && ip.IsLoopback()
+	switch {
+	case err == nil:
+		if a.Passphrase, err = ParsePassphrase(string(data)); err != nil {
+			return a, cli.Usagef("%s: %w", file, err)
+		}
+	case own && o.PassphraseFile == "" && errors.Is(err, os.ErrNotExist):
+	case errors.Is(err, os.ErrNotExist):
+		return a, cli.Usagef("--listen %s lets other machines in, so a passphrase is needed: make one with 'inspect bench --set-passphrase' (%s is not there)", o.Listen, file)
+	default:
+		return a, cli.Usagef("%s: %w", file, cli.PlainPath(err))
+	}
+	return a, nil
+}
+
+// passphraseFile is where the passphrase's hash lies.
+func (o Serving) passphraseFile() string {
+	if o.PassphraseFile != "" {
+		return o.PassphraseFile
+	}
+	const name = "finishbench-passphrase"
+	if o.StationFile != "" {
+		return filepath.Join(filepath.Dir(o.StationFile), name)
+	}
+	return name
+}
+
+// SetPassphrase asks for a passphrase, twice at a terminal, and writes its hash.
+func (o Serving) SetPassphrase(stdin io.Reader, stdout io.Writer) error {
+	file := o.passphraseFile()
+	read := func(ask string) (string, error) {
+		if f, ok := stdin.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+			fmt.Fprint(stdout, ask)
+			b, err := term.ReadPassword(int(f.Fd()))
+			fmt.Fprintln(stdout)
+			return string(b), err
+		}
+		b, err := io.ReadAll(io.LimitReader(stdin, 4096))
+		first, _, _ := strings.Cut(string(b), "\n")
+		return strings.TrimSuffix(first, "\r"), err
+	}
+	phrase, err := read("New passphrase: ")
+	if err != nil {
+		return err
+	}
+	if f, ok := stdin.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		again, err := read("Once more: ")
+		if err != nil {
+			return err
+		}
+		if again != phrase {
+			return cli.Usagef("the two are not the same; nothing was written")
+		}
+	}
+	line, err := HashPassphrase(phrase)
+	if err != nil {
+		return cli.UsageError{Err: err}
+	}
+	if err := os.WriteFile(file, []byte(line+"\n"), 0o600); err != nil {
+		return fmt.Errorf("%s cannot be written: %w", file, cli.PlainPath(err))
+	}
+	fmt.Fprintf(stdout, "the passphrase's hash is in %s\n", file)
+	return nil
+}

@@ -1,0 +1,172 @@
+package station
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"time"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/cli"
+	"finishbench/internal/config"
+	"finishbench/internal/inspection"
+	"finishbench/internal/records/shift"
+	"finishbench/internal/teach/book"
+)
+
+// Options are the flags of bench.
+type Options struct {
+	inspection.Options
+	Page          bench.Serving
+	Replay        string
+	SetPassphrase bool
+	Name          string
+	Take          ScreenShoot // 'screen shoot' alone
+}
+
+// Run serves the page until ctx ends. ready, where it is not nil, is told
+// the page's address.
+func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writer, ready func(url string)) error {
+	o.Page.StationFile = o.Station
+	if o.SetPassphrase {
+		return o.Page.SetPassphrase(stdin, stdout)
+	}
+	o.Out = "." // nothing is written there: the records keep all
+	set, err := o.Settings()
+	if err != nil {
+		return err
+	}
+	st, err := config.LoadStation(o.Station)
+	if err != nil {
+		return cli.UsageError{Err: err}
+	}
+	o.FromStation(st.Bench)
+	access, err := o.Page.Access()
+	if err != nil {
+		return err
+	}
+	screens := bench.NewScreens()
+	if o.Take.What != ShootWedge {
+		if screens.Gamma, err = inspection.ScreenGamma(st.Screen, time.Now()); err != nil {
+			return err
+		}
+	}
+	shooter, err := o.Shooter(set, st, screens)
+	if err != nil {
+		return err
+	}
+	if c, ok := shooter.(io.Closer); ok {
+		defer c.Close()
+	}
+	inspection.TuneMemory()
+	judge := &Judge{Settings: set, Slots: inspection.NewSlots(set.Jobs), checkLog: st.CheckLog, Now: time.Now}
+	parts := bench.Parts{
+		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: NewComparer(set.Limits.Pair), Judge: judge,
+		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
+	}
+	notices := &Notices{Settings: set, checkLog: st.CheckLog}
+	if p, ok := shooter.(*planShooter); ok {
+		parts.Stopped = StoppedFor(p.plan, st, screens)
+		if p.wet != p.plan {
+			parts.StoppedWet = StoppedFor(p.wet, st, screens)
+		}
+		notices.fixed = append(notices.fixed, turnNotices(p)...)
+	}
+	parts.Notices = notices
+	parts.Atlas = Atlas{}
+	if o.Replay != "" {
+		notices.fixed = append(notices.fixed, bench.Notice{Phrase: lang.Phrase{Key: "notice.replay"}})
+	}
+	where, done, err := o.OpenRecords(ctx, set, st, &parts, notices)
+	if err != nil {
+		return err
+	}
+	defer done()
+	if judge.model, err = NewModel(ctx, o.KindModel, parts.Recorder); err != nil {
+		return err
+	}
+	if s, ok := shooter.(*planShooter); ok && o.Take.What != "" {
+		return o.serveWhile(ctx, parts, set, access, stdout, ready, func(ctx context.Context) error {
+			return o.Take.run(ctx, s.plan, screens, Screen{screens, st.Screen}, stdout)
+		})
+	}
+	return o.Serve(ctx, parts, set, access, where, stdout, ready)
+}
+
+// serveWhile shows the page as long as something is done that wants it.
+func (o Options) serveWhile(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, stdout io.Writer, ready func(string), do func(context.Context) error) error {
+	within, end := context.WithCancel(ctx)
+	defer end()
+	done := make(chan error, 1)
+	err := o.Serve(within, parts, set, access, "nowhere", stdout, func(url string) {
+		if ready != nil {
+			ready(url)
+		}
+		go func() { done <- do(within); end() }()
+	})
+	if err != nil {
+		return err
+	}
+	if err = <-done; ctx.Err() != nil {
+		return cli.ExitCode(cli.ExitInterrupted)
+	}
+	return err
+}
+
+// Serve shows the page until ctx ends.
+func (o Options) Serve(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
+	first, follow := bench.UnitInfo{Stage: set.Stage}, ""
+	if o.Replay != "" { // whoever tries it need not think of a serial
+		first.Serial, follow = "try-1", bench.FollowNumber
+	}
+	return o.Page.Serve(ctx, parts, access, first, follow, where, stdout, ready)
+}
+
+// Shooter chooses where pictures come from.
+func (o Options) Shooter(set inspection.Settings, st config.Station, screens *bench.Screens) (bench.Shooter, error) {
+	if o.Replay != "" {
+		return NewReplay(o.Replay, set.Fit, set.Jobs)
+	}
+	if len(st.Cameras) == 0 {
+		return nil, cli.Usagef("say where the pictures come from: a --station file with cameras and a plan, or --replay FOLDER")
+	}
+	plan, err := StationPlan(st, screens)
+	if err != nil {
+		return nil, err
+	}
+	return newPlanShooter(plan, wetPlan(plan, st), set.Fit), nil
+}
+
+// FromStation takes what the command line leaves open from the station file.
+func (o *Options) FromStation(b config.Bench) {
+	o.Name, o.Page.Listen, o.Page.Language = cli.First(o.Name, b.Name), cli.First(o.Page.Listen, b.Listen), cli.First(o.Page.Language, b.Language)
+	if len(o.Page.PedalKeys) == 0 {
+		o.Page.PedalKeys = b.PedalKeys
+	}
+}
+
+// OpenRecords opens the records, and with them the shift sheet.
+func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, st config.Station, parts *bench.Parts, n *Notices) (where string, done func(), err error) {
+	if o.Record.URL == "" && st.Records == "" {
+		o.Record.URL = "bench.db"
+	}
+	rec, err := inspection.OpenRecorder(ctx, o.Options, set)
+	if err != nil {
+		return "", nil, err
+	}
+	if rec == nil {
+		parts.Recorder = &bench.Memory{}
+		n.fixed = append(n.fixed, bench.Notice{Phrase: lang.Phrase{Key: "notice.not_recorded"}})
+		return "nowhere: they end with the program", func() {}, nil
+	}
+	if o.Name != "" {
+		rec.Bench = o.Name
+	}
+	parts.Recorder = &Records{rec, rec.Bench}
+	parts.Lots = NewLots(rec.Store, st.CheckLog, st.Lots.Shifts)
+	parts.Sheets = shift.Pages{Store: rec.Store, Bench: rec.Bench}
+	parts.Quizzes = book.Open(rec.Store, time.Now)
+	parts.Atlas = Atlas{rec.Store}
+	return rec.Store.Where(), rec.Close, nil
+}

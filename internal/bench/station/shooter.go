@@ -1,0 +1,351 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"strconv"
+	"sync"
+	"time"
+
+	"finishbench/internal/bench"
+	"finishbench/internal/bench/lang"
+	"finishbench/internal/capture"
+	"finishbench/internal/capture/rig"
+	"finishbench/internal/capture/shoot"
+	"finishbench/internal/capture/sources"
+	"finishbench/internal/capture/trouble"
+	"finishbench/internal/codec"
+	"finishbench/internal/inspection"
+	"finishbench/internal/part"
+	"finishbench/internal/proof"
+)
+
+// planShooter carries the station's shooting plans out for the bench.
+type planShooter struct {
+	plan  *shoot.Plan
+	wet   *shoot.Plan // for units at stage wet: the same devices, and mostly the same plan
+	fit   capture.FitLimits
+	pedal chan struct{}
+
+	mu    sync.Mutex
+	last  map[string]livePicture       // of cameras that cannot be looked through between shots
+	files map[*part.Image]*pictureFile // of pictures of the unit under way that came as samples
+}
+
+// pictureFile is a PNG in the making.
+type pictureFile struct {
+	done chan struct{}
+	data []byte
+	err  error
+}
+
+// liveWait is how long a live picture is waited for.
+const liveWait = 400 * time.Millisecond
+
+// newPlanShooter takes pictures by a plan, and by wet at stage wet.
+func newPlanShooter(p, wet *shoot.Plan, fit capture.FitLimits) *planShooter {
+	s := &planShooter{plan: p, wet: wet, fit: fit, pedal: make(chan struct{}, 1), last: map[string]livePicture{}, files: map[*part.Image]*pictureFile{}}
+	drop := func(im *part.Image) {
+		s.fileOf(im) // nobody reads its pixels any more after this
+		capture.Release(im)
+	}
+	p.Drop, wet.Drop = drop, drop
+	return s
+}
+
+// steps are those of both plans.
+func (s *planShooter) steps() []shoot.Step {
+	if s.wet == s.plan {
+		return s.plan.Steps
+	}
+	return slices.Concat(s.plan.Steps, s.wet.Steps)
+}
+
+// Shoot is [bench.Shooter].
+func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+	select {
+	case <-s.pedal: // pressed for the unit before
+	default:
+	}
+	had := make([]shoot.Shot, len(kept))
+	for i, k := range kept {
+		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Came: k.Came, Report: k.Report}
+	}
+	seen := &inspection.SeenShots{}
+	for _, k := range had {
+		if k.Image != nil && k.Report.State == part.PictureOK {
+			seen.Differs(k.Part(), proof.Look(k.Image, k.Part()))
+		}
+	}
+	check := func(im *part.Image, shot part.Shot) part.PictureReport {
+		if s.samples(shot) {
+			s.beginFile(im)
+		}
+		r := capture.Check(im, shot, s.fit)
+		if r.State == part.PictureOK && shot.Searched() && !shot.Light.OfScreen() {
+			if d := seen.Differs(shot, proof.Look(im, shot)); d != nil {
+				inspection.Refuse(&r, d.Name, d.Remedy)
+			}
+		}
+		return r
+	}
+	plan := s.plan
+	if u.Stage == part.Wet {
+		plan = s.wet
+	}
+	got, err := plan.Run(ctx, had, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
+	shots := make([]bench.Shot, len(got))
+	for i, g := range got {
+		shots[i] = bench.Shot{File: g.File, View: g.View, Light: g.Light, AngleDeg: g.Part().AngleDeg, Image: g.Image, Raw: g.Raw, MIME: g.MIME, Came: g.Came, Report: g.Report}
+		if _, played := s.plan.Cameras[g.Camera].(sources.Follower); played {
+			shots[i].Came = time.Time{}
+		}
+		s.keepLast(g)
+	}
+	unkept := s.keepSamples(shots) // also of a unit that broke off: its pixels are free then
+	if err != nil {
+		return shots, toldError(err)
+	}
+	return shots, unkept
+}
+
+// samples says whether a shot's camera gives samples rather than files.
+func (s *planShooter) samples(shot part.Shot) bool {
+	for _, st := range s.steps() {
+		if p := st.Part(); p.Pose() == shot.Pose() && p.Light == shot.Light {
+			return !shotsOnly(s.plan.Cameras[st.Camera])
+		}
+	}
+	return false
+}
+
+// beginFile makes a picture's file while the next one is being taken: a PNG,
+// which loses nothing.
+func (s *planShooter) beginFile(im *part.Image) {
+	f := &pictureFile{done: make(chan struct{})}
+	s.mu.Lock()
+	s.files[im] = f
+	s.mu.Unlock()
+	go func() {
+		defer close(f.done)
+		f.err = inspection.Guard(func() (err error) { f.data, err = codec.EncodePNG(im); return err })
+	}()
+}
+
+// fileOf waits for a picture's file; nil where none was begun.
+func (s *planShooter) fileOf(im *part.Image) *pictureFile {
+	s.mu.Lock()
+	f := s.files[im]
+	delete(s.files, im)
+	s.mu.Unlock()
+	if f != nil {
+		<-f.done
+	}
+	return f
+}
+
+// keepSamples gives the pictures that came as samples their files.
+func (s *planShooter) keepSamples(shots []bench.Shot) error {
+	for i := range shots {
+		x := &shots[i]
+		if x.Raw != nil || x.Image == nil {
+			continue
+		}
+		f := s.fileOf(x.Image)
+		if f == nil {
+			f = &pictureFile{}
+			f.data, f.err = codec.EncodePNG(x.Image)
+		}
+		if f.err != nil {
+			return f.err
+		}
+		x.Raw, x.MIME = f.data, "image/png"
+	}
+	return nil
+}
+
+// progressOf puts a plan's progress into phrases.
+func progressOf(p shoot.Progress) bench.Progress {
+	b := bench.Progress{Done: p.Done, Total: p.Total, View: p.Step.View, Light: p.Step.Light, AngleDeg: p.Step.AngleDeg}
+	args := map[string]string{"angle": strconv.FormatFloat(p.Step.AngleDeg, 'f', -1, 64), "view": "@view." + string(p.Step.View), "light": "@light." + string(p.Step.Light), "camera": p.Camera}
+	if p.Asking != "" && p.Step.Light.OfScreen() {
+		args["light"] = "@light.screen" // what it shows is not the operator's to switch
+	}
+	pose := func(key string) *lang.Phrase {
+		if p.Step.View == part.Edge {
+			key += "_edge"
+		} else if p.Step.Turned {
+			key += "_turn"
+		}
+		return &lang.Phrase{Key: key, Args: args}
+	}
+	switch p.Asking {
+	case shoot.AskTurn, shoot.AskLight, shoot.AskZero:
+		b.Asking = &lang.Phrase{Key: "ask." + p.Asking, Args: args}
+	case shoot.AskPose:
+		b.Asking = pose("ask.pose")
+	case shoot.AskRelease:
+		b.Problem = pose("ask.release") // the camera's own release: a press here does nothing
+	}
+	if p.Problem != "" {
+		if p.Why != nil {
+			args["file"] = p.Why.Args["file"]
+		}
+		b.Problem = &lang.Phrase{Key: "problem." + p.Problem, Args: args, Why: troubleOf(p.Why)}
+		if p.Unfit == proof.SameTurn || p.Unfit == proof.SameLight {
+			b.Problem.Why = &lang.Phrase{Key: "problem." + p.Unfit}
+		}
+		if p.Problem == shoot.ProblemScreen && p.Why != nil {
+			b.Problem.Why = &lang.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
+		}
+	}
+	return b
+}
+
+// troubleOf is a trouble as a phrase.
+func troubleOf(t *trouble.Trouble) *lang.Phrase {
+	if t == nil {
+		return &lang.Phrase{Key: "problem.other"}
+	}
+	return &lang.Phrase{Key: "trouble." + t.Key, Args: t.Args}
+}
+
+// toldError gives an error of the plan its phrase.
+func toldError(err error) error {
+	var camera *sources.LostError
+	var line *rig.LostError
+	var why *trouble.Trouble
+	switch {
+	case errors.As(err, &camera):
+		return phrased{err, lang.Phrase{Key: "problem.camera_given_up", Args: map[string]string{"camera": camera.Name}, Why: troubleOf(camera.Why)}}
+	case errors.As(err, &line):
+		return phrased{err, lang.Phrase{Key: "problem.rig_given_up", Why: troubleOf(line.Why)}}
+	case errors.As(err, &why):
+		return phrased{err, lang.Phrase{Key: "problem.shooter", Why: troubleOf(why)}}
+	}
+	return err
+}
+
+// phrased is an error with its sentence for the page.
+type phrased struct {
+	error
+	phrase lang.Phrase
+}
+
+func (p phrased) Told() lang.Phrase { return p.phrase }
+func (p phrased) Unwrap() error     { return p.error }
+
+// Press is the operator's answer to what was asked.
+func (s *planShooter) Press() {
+	select {
+	case s.pedal <- struct{}{}:
+	default:
+	}
+}
+
+// names are the cameras, in the order of the plan's steps, then by name.
+func (s *planShooter) names() []string {
+	var out []string
+	for _, st := range s.steps() {
+		if s.plan.Cameras[st.Camera] != nil && !slices.Contains(out, st.Camera) {
+			out = append(out, st.Camera)
+		}
+	}
+	var rest []string
+	for name := range s.plan.Cameras {
+		if !slices.Contains(out, name) {
+			rest = append(rest, name)
+		}
+	}
+	slices.Sort(rest)
+	return append(out, rest...)
+}
+
+func (s *planShooter) Cameras() []bench.CameraState {
+	var out []bench.CameraState
+	for _, name := range s.names() {
+		st := s.plan.Cameras[name].State()
+		c := bench.CameraState{Name: name, Ready: st.Ready}
+		if !st.Ready {
+			c.Why = troubleOf(st.Why)
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// errNoLive says that a camera has no picture yet.
+var errNoLive = errors.New("no picture yet")
+
+// Live is what a camera sees. A camera that only drops files, and a replay, show
+// their last shot: looking would take the next one away.
+func (s *planShooter) Live(camera string) ([]byte, bench.Aid, error) {
+	src := s.plan.Cameras[camera]
+	if src == nil {
+		return nil, bench.Aid{}, errNoLive
+	}
+	if shotsOnly(src) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		l, ok := s.last[camera]
+		if !ok {
+			return nil, bench.Aid{}, errNoLive
+		}
+		return l.jpeg, l.aid, nil
+	}
+	ctx, stop := context.WithTimeout(context.Background(), liveWait)
+	defer stop()
+	f, err := src.Newest(ctx, time.Time{})
+	if err != nil {
+		return nil, bench.Aid{}, err
+	}
+	defer capture.Release(f.Image)
+	jpeg, err := liveJPEG(f.Image)
+	return jpeg, aidOf(f.Image, s.shotOf(camera), s.fit), err
+}
+
+func shotsOnly(src sources.Source) bool {
+	_, follows := src.(sources.Follower)
+	_, drops := src.(sources.Dropper)
+	return follows || drops
+}
+
+// shotOf is what a camera is for: its first step.
+func (s *planShooter) shotOf(camera string) part.Shot {
+	for _, st := range s.steps() {
+		if st.Camera == camera {
+			return st.Part()
+		}
+	}
+	return part.Shot{View: part.Face}
+}
+
+// keepLast keeps a shot as its camera's live picture, where there is no other.
+func (s *planShooter) keepLast(g shoot.Shot) {
+	src := s.plan.Cameras[g.Camera]
+	if src == nil || g.Image == nil || !shotsOnly(src) {
+		return
+	}
+	jpeg, err := liveJPEG(g.Image)
+	if err != nil {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.last[g.Camera] = livePicture{jpeg, aidOf(g.Image, g.Part(), s.fit)}
+}
+
+func (s *planShooter) Release(shots []bench.Shot) { releaseShots(shots) }
+
+// Close ends the cameras and the rig.
+func (s *planShooter) Close() error {
+	var errs []error
+	for _, name := range s.names() {
+		errs = append(errs, s.plan.Cameras[name].Close())
+	}
+	if s.plan.Rig != nil {
+		errs = append(errs, s.plan.Rig.Close())
+	}
+	return errors.Join(errs...)
+}

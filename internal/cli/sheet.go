@@ -1,0 +1,70 @@
+package cli
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"path/filepath"
+	"time"
+
+	"finishbench/internal/report"
+)
+
+// SheetOptions are the flags of the commands that make one sheet.
+type SheetOptions struct {
+	Out  string
+	JSON bool
+}
+
+// Write writes a sheet: its page to OUT/<name>.html where there is an OUT, and
+// its text, or the numbers as JSON, to stdout.
+func (o SheetOptions) Write(name string, s report.Sheet, numbers any, stdout io.Writer) error {
+	page := ""
+	if o.Out != "" {
+		dir, err := OpenOut(o.Out)
+		if err != nil {
+			return err
+		}
+		if err := WriteSheetPage(dir, name+".html", s); err != nil {
+			return err
+		}
+		page = filepath.Join(o.Out, name+".html")
+	}
+	if o.JSON {
+		return WriteJSON(stdout, numbers)
+	}
+	if err := report.SheetText(stdout, s); err != nil {
+		return err
+	}
+	if page != "" {
+		_, err := fmt.Fprintf(stdout, "\nThe page with its plots: %s\n", page)
+		return err
+	}
+	return nil
+}
+
+// SheetPage is a sheet as a page, with the program's version and the time.
+func SheetPage(s report.Sheet) ([]byte, error) {
+	s.Version, s.Generated = Version, time.Now().Format("2006-01-02 15:04")
+	var b bytes.Buffer
+	err := report.SheetPage(&b, s)
+	return b.Bytes(), err
+}
+
+// WriteSheetPage writes a sheet's page into a folder.
+func WriteSheetPage(dir *OutDir, name string, s report.Sheet) error {
+	page, err := SheetPage(s)
+	if err != nil {
+		return err
+	}
+	return dir.ReplaceFile(name, page)
+}
+
+// WriteJSON writes v indented. Numbers that were not measured must be nil
+// pointers by now.
+func WriteJSON(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}

@@ -1,0 +1,142 @@
+package camera
+
+import (
+	"path/filepath"
+
+	"finishbench/internal/cli"
+	"finishbench/internal/optics"
+)
+
+// Numbers are the numbers of a look at a camera.
+type Numbers struct {
+	Camera      string            `json:"camera,omitempty"`
+	Rating      string            `json:"rating"` // good, fair, poor or not_measured
+	AllMeasured bool              `json:"all_measured"`
+	Parts       []cameraPartJSON  `json:"parts"`
+	FlatField   *optics.FlatField `json:"flat_field,omitempty"`
+	Sharpness   *sharpnessJSON    `json:"sharpness,omitempty"`
+	Sensor      *transferJSON     `json:"sensor,omitempty"`
+}
+
+type cameraPartJSON struct {
+	Part    string   `json:"part"`
+	Rating  string   `json:"rating"`
+	Reasons []string `json:"reasons"`
+}
+
+type sharpnessJSON struct {
+	MTF50      *float64   `json:"mtf50_cy_px,omitempty"`
+	U          *float64   `json:"u_mtf50_cy_px,omitempty"`
+	LinePairs  *float64   `json:"mtf50_lp_mm,omitempty"`
+	BlurSigma  *float64   `json:"blur_sigma_px,omitempty"`
+	Edges      []edgeJSON `json:"edges"`
+	NotFoundIn []string   `json:"not_found_in,omitempty"`
+}
+
+type edgeJSON struct {
+	Picture  string     `json:"picture"`
+	Box      [4]float64 `json:"box_px"`
+	MTF50    float64    `json:"mtf50_cy_px"`
+	U        *float64   `json:"u_mtf50_cy_px,omitempty"`
+	Nyquist  *float64   `json:"contrast_at_nyquist,omitempty"`
+	Rise     *float64   `json:"rise_10_90_px,omitempty"`
+	Angle    float64    `json:"angle_deg"`
+	Contrast float64    `json:"contrast"`
+	Noise    *float64   `json:"noise,omitempty"`
+	Warnings []string   `json:"warnings,omitempty"`
+}
+
+type transferJSON struct {
+	Physical          bool             `json:"physical"`
+	K                 *float64         `json:"gain_dn_per_e,omitempty"`
+	UK                *float64         `json:"u_gain_dn_per_e,omitempty"`
+	Slope             *float64         `json:"response_dn_per_ms,omitempty"`
+	Responsivity      *float64         `json:"responsivity_dn_per_photon,omitempty"`
+	QuantumEfficiency *float64         `json:"quantum_efficiency,omitempty"`
+	Dark              *float64         `json:"dark_dn,omitempty"`
+	SigmaDark         *float64         `json:"dark_noise_dn,omitempty"`
+	ReadNoise         *float64         `json:"read_noise_e,omitempty"`
+	ReadNoiseBelow    *float64         `json:"read_noise_below_e,omitempty"`
+	DarkCurrent       *float64         `json:"dark_current_e_per_s,omitempty"`
+	SaturationDN      *float64         `json:"saturation_dn,omitempty"`
+	SaturationE       *float64         `json:"saturation_e,omitempty"`
+	SNRMax            *float64         `json:"snr_max,omitempty"`
+	SNRMaxDB          *float64         `json:"snr_max_db,omitempty"`
+	LeastE            *float64         `json:"threshold_e,omitempty"`
+	LeastPhotons      *float64         `json:"threshold_photons,omitempty"`
+	SaturationPhotons *float64         `json:"saturation_photons,omitempty"`
+	DynamicRange      *float64         `json:"dynamic_range,omitempty"`
+	DynamicRangeDB    *float64         `json:"dynamic_range_db,omitempty"`
+	DSNU              *float64         `json:"dsnu_e,omitempty"`
+	PRNU              *float64         `json:"prnu_pct,omitempty"`
+	LinearityMin      *float64         `json:"linearity_min_pct,omitempty"`
+	LinearityMax      *float64         `json:"linearity_max_pct,omitempty"`
+	Points            []transferAtJSON `json:"exposures"`
+	Warnings          []string         `json:"warnings"`
+}
+
+type transferAtJSON struct {
+	ExposureMS float64  `json:"exposure_ms"`
+	Signal     *float64 `json:"signal_dn,omitempty"`
+	Var        *float64 `json:"variance_dn2,omitempty"`
+	SNR        *float64 `json:"snr,omitempty"`
+	Clipped    float64  `json:"clipped_share"`
+	InFit      bool     `json:"in_gain_fit"`
+	Deviation  *float64 `json:"linearity_pct,omitempty"`
+}
+
+func newCameraJSON(o Options, r cameraResult, j cameraJudgement) Numbers {
+	out := Numbers{Camera: o.Name, Rating: ratingWord(j.word), AllMeasured: !j.missing, FlatField: r.flat, Parts: []cameraPartJSON{}}
+	for _, p := range j.parts {
+		q := cameraPartJSON{Part: p.name, Rating: ratingWord(p.word())}
+		for _, i := range p.items {
+			q.Reasons = append(q.Reasons, i.Reason)
+		}
+		out.Parts = append(out.Parts, q)
+	}
+	if len(r.edges) > 0 {
+		out.Sharpness = newSharpnessJSON(o, r)
+	}
+	if r.transfer != nil {
+		out.Sensor = newTransferJSON(r)
+	}
+	return out
+}
+
+func ratingWord(w string) string {
+	if w == "" {
+		return "not_measured"
+	}
+	return w
+}
+
+func newSharpnessJSON(o Options, r cameraResult) *sharpnessJSON {
+	m, u := optics.SharpnessOf(r.allEdges())
+	s := &sharpnessJSON{MTF50: cli.Finite(m), U: cli.Finite(u), LinePairs: cli.Finite(optics.LinePairsPerMM(m, o.MmPerPX)), BlurSigma: cli.Finite(optics.SigmaOfMTF50(m)), Edges: []edgeJSON{}}
+	for _, p := range r.edges {
+		name := filepath.Base(p.file)
+		if p.err != nil {
+			s.NotFoundIn = append(s.NotFoundIn, name)
+		}
+		for _, e := range p.found {
+			s.Edges = append(s.Edges, edgeJSON{name, e.Box, e.MTF50CyPX, cli.Finite(e.UMTF50CyPX), cli.Finite(e.Nyquist), cli.Finite(e.Rise1090PX), e.AngleDeg, e.Contrast, cli.Finite(e.Noise), e.Warnings})
+		}
+	}
+	return s
+}
+
+func newTransferJSON(r cameraResult) *transferJSON {
+	t := r.transfer
+	out := &transferJSON{
+		Physical: r.physical, K: cli.Finite(t.KDNPerE), UK: cli.Finite(t.UKDNPerE), Slope: cli.Finite(t.SlopeDNPerMS), Responsivity: cli.Finite(t.DNPerPhoton), QuantumEfficiency: cli.Finite(t.QuantumEfficiency),
+		Dark: cli.Finite(t.DarkDN), SigmaDark: cli.Finite(t.SigmaDarkDN), ReadNoise: cli.Finite(t.ReadNoiseE), ReadNoiseBelow: cli.Finite(t.ReadNoiseBelowE), DarkCurrent: cli.Finite(t.DarkEs),
+		SaturationDN: cli.Finite(t.SaturationDN), SaturationE: cli.Finite(t.SaturationE), SNRMax: cli.Finite(t.SNRMax), SNRMaxDB: cli.Finite(optics.DB(t.SNRMax)),
+		LeastE: cli.Finite(t.LeastE), LeastPhotons: cli.Finite(t.LeastPhotons), SaturationPhotons: cli.Finite(t.SaturationPhotons),
+		DynamicRange: cli.Finite(t.DynamicRange), DynamicRangeDB: cli.Finite(optics.DB(t.DynamicRange)), DSNU: cli.Finite(t.DSNUE), PRNU: cli.Finite(t.PRNUPct),
+		LinearityMin: cli.Finite(t.LinearityMinPct), LinearityMax: cli.Finite(t.LinearityMaxPct), Warnings: append([]string{}, t.Warnings...),
+	}
+	for _, p := range t.Points {
+		out.Points = append(out.Points, transferAtJSON{p.TimeMS, cli.Finite(p.SignalDN), cli.Finite(p.VarDN2), cli.Finite(p.SNR), p.ClippedShare, p.InFit, cli.Finite(p.DeviationPct)})
+	}
+	return out
+}

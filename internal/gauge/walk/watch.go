@@ -1,0 +1,116 @@
+package walk
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+
+	"finishbench/internal/capture"
+	"finishbench/internal/cli"
+	"finishbench/internal/setup"
+)
+
+// setupScreen shows a person how far the bench is.
+type setupScreen interface {
+	begin(where string)
+	view(v setup.View)
+	note(text string) // of a picture that could not be used, of a folder out of reach
+}
+
+// setupWatch follows pictures as they come until all steps are in order.
+func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []setup.Name, o Options, stdout, stderr io.Writer) error {
+	w := setup.NewWalk(b.limits, names)
+	screen := newSetupScreen(w, names, o.JSON, stdout)
+	screen.begin(o.Watch)
+	err := watchUntilDone(ctx, src, b, w, screen)
+	stopped := errors.Is(err, context.Canceled)
+	if err != nil && !stopped {
+		return err
+	}
+	if o.Out != "" {
+		// Written without its text: the screen has said it all.
+		page := cli.SheetOptions{Out: o.Out}
+		if err := page.Write("setup", setupResult{names: names, steps: w.Steps()}.sheet(), nil, io.Discard); err != nil {
+			return err
+		}
+		if !o.JSON {
+			fmt.Fprintf(stdout, "The page: %s\n", filepath.Join(o.Out, "setup.html"))
+		}
+	}
+	if stopped {
+		done := 0
+		for _, n := range names {
+			if w.Done(n) {
+				done++
+			}
+		}
+		fmt.Fprintf(stderr, "inspect: stopped: %d of %d steps are in order\n", done, len(names))
+		return cli.ExitCode(cli.ExitInterrupted)
+	}
+	return nil
+}
+
+func watchUntilDone(ctx context.Context, src capture.Source, b *setupBench, w *setup.Walk, screen setupScreen) error {
+	for {
+		step, more := w.Current()
+		if !more {
+			return nil
+		}
+		f, err := src.Next(ctx)
+		var bad capture.PictureError
+		switch {
+		case errors.As(err, &bad):
+			screen.note(fmt.Sprintf("%s could not be used: %s.", filepath.Base(bad.Path), pictureTrouble(bad, bad.Path)))
+			continue
+		case errors.Is(err, capture.ErrAway):
+			screen.note(setupSentence(cli.Plain(err) + ": waiting until it is back"))
+			continue
+		case err != nil:
+			return err
+		}
+		r := b.live(f, step)
+		capture.Release(f.Image)
+		screen.view(w.See(r))
+		if r.Framing != "" {
+			screen.note(setupSentence(r.Framing))
+		}
+	}
+}
+
+// setupLineJSON is what --watch --json writes for each picture, one line each.
+type setupLineJSON struct {
+	Picture  string        `json:"picture"`
+	Step     setupStepJSON `json:"step"`
+	Trend    string        `json:"trend,omitempty"`
+	Notice   []string      `json:"notice,omitempty"`
+	Done     []string      `json:"done"`
+	Finished bool          `json:"finished"`
+}
+
+// jsonScreen writes a line of JSON for each picture.
+type jsonScreen struct {
+	walk  *setup.Walk
+	names []setup.Name
+	to    *json.Encoder
+}
+
+func (s jsonScreen) begin(string) {}
+
+func (s jsonScreen) view(v setup.View) {
+	line := setupLineJSON{Picture: v.File, Step: stepJSON(v.Step), Trend: v.Trend, Notice: v.Notice, Done: []string{}, Finished: v.Finished}
+	for _, n := range s.names {
+		if s.walk.Done(n) {
+			line.Done = append(line.Done, string(n))
+		}
+	}
+	_ = s.to.Encode(line) // a reader that went away ends the program by its signal
+}
+
+func (s jsonScreen) note(text string) {
+	_ = s.to.Encode(struct {
+		Note string `json:"note"`
+	}{text})
+}

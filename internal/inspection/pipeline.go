@@ -1,0 +1,479 @@
+package inspection
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"sync/atomic"
+
+	"golang.org/x/sync/errgroup"
+
+	"finishbench/internal/body"
+	"finishbench/internal/capture"
+	"finishbench/internal/cli"
+	"finishbench/internal/defects"
+	"finishbench/internal/grade"
+	"finishbench/internal/outline"
+	"finishbench/internal/part"
+	"finishbench/internal/proof"
+	"finishbench/internal/seam"
+	"finishbench/internal/stripes"
+)
+
+// Settings are what a run is told, the same for all its units.
+type Settings struct {
+	number       Lengths      // where no scale file is used
+	Scales       []*ScaleFile // at most one a view
+	camera       string       // of pictures whose tags name none
+	focus        string       //
+	Stage        part.Stage
+	Limits       grade.Limits
+	Fit          capture.FitLimits
+	seam         seam.Params
+	Screen       stripes.Screen
+	screenDoubts []string   // what a reader must know of how that was measured
+	flats        []flatFile // flat fields by view and light
+	Kinds        *KindModel // nil: the rules alone call kinds
+	Barred       string     // why the gauge must pass no unit; "": it may
+	panel        bool       // flat test panels, not units: the whole picture is surface
+	Jobs         int        // pieces of work at a time
+	budget       bool       // tell how uncertainties come about
+	generated    string     // when the run began, as text for the pages
+}
+
+// Inspector carries units through the pipeline, several at once.
+type Inspector struct {
+	Settings
+	Slots Slots
+}
+
+// Picture is one picture of a unit on its way through the pipeline.
+type Picture struct {
+	Shot   part.Shot
+	Image  *part.Image // nil where it could not be read, or was let go
+	Given  bool        // it came decoded and checked: whoever gave it keeps its pixels
+	Report part.PictureReport
+	doubts []string         // whether the scale is for it
+	sight  *proof.Sight     // what it shows, small; nil: nothing that could be held against the others
+	seam   seam.Measurement // edge pictures
+}
+
+func (p *Picture) fit() bool { return p.Report.State == part.PictureOK }
+
+// Scene is all pictures of one pose. The picture that arrives last looks for
+// the defects, in the slot it has, so that the longest piece of work starts as
+// early as it can.
+type Scene struct {
+	pose     part.Pose // of a face, or a shell at one turn
+	Screen   bool      // before a screen
+	pictures []*Picture
+	missing  atomic.Int32
+	found    defects.Result
+	Mirror   *stripes.Result // before a screen, where it could be measured,
+	Paint    []part.Finding  // what the paint alone shows there,
+	ShownIn  string          // in which picture,
+	Around   []part.Point    // the outline that was found first,
+	Look     stripes.Params  // and how the mirror was looked at
+	looked   bool            // found says what was found, and how much was looked at
+	side     *body.View      // of a turn of the shell; nil where it was not found
+	plate    *part.Faceplate // of a face scene; nil where there is no outline
+}
+
+// maxKeptBytes bounds the decoded pictures that a unit keeps between measuring
+// and drawing. What is beyond it is let go and read again.
+const maxKeptBytes = 64 << 20
+
+// Unit is one unit on its way.
+type Unit struct {
+	*Inspector
+	folder   part.Folder
+	pictures []*Picture // in the folder's order
+	Scenes   []*Scene
+	kept     atomic.Int64
+	unproved []string // what of the pictures' names could not be tested
+}
+
+// inspect measures a unit and judges it. Call release when its pictures are no
+// longer needed.
+func (in *Inspector) inspect(ctx context.Context, folder part.Folder) (*Unit, *part.Result, error) {
+	var pictures []*Picture
+	for _, s := range folder.Shots {
+		pictures = append(pictures, &Picture{Shot: s})
+	}
+	return in.InspectPictures(ctx, folder, pictures)
+}
+
+// InspectPictures is inspect for pictures of which some may be given already.
+func (in *Inspector) InspectPictures(ctx context.Context, folder part.Folder, pictures []*Picture) (*Unit, *part.Result, error) {
+	u := &Unit{Inspector: in, folder: folder, pictures: pictures}
+	u.group()
+	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
+		u.Release()
+		return nil, nil, err
+	}
+	u.prove()
+	r := u.result()
+	grade.Judge(r, in.Limits)
+	bar(r, in.Barred)
+	normalise(r)
+	return u, r, nil
+}
+
+// bar keeps a unit from passing while the gauge may not be believed. What is
+// wrong with a unit stays wrong, but the reader is told.
+func bar(r *part.Result, why string) {
+	if why == "" {
+		return
+	}
+	r.Warnings = append([]string{why}, r.Warnings...)
+	if r.Verdict == part.Pass {
+		r.Verdict = part.NotMeasured
+		r.Reasons = append([]string{why}, r.Reasons...)
+	}
+}
+
+// group puts face and shell pictures into scenes, in the order of their poses.
+func (u *Unit) group() {
+	shots := make([]*part.Shot, len(u.pictures)) // the bench's are marked nowhere else
+	for i, p := range u.pictures {
+		shots[i] = &p.Shot
+	}
+	part.MarkSets(shots)
+	for _, p := range u.pictures {
+		if p.Shot.View == part.Edge || !p.Shot.Searched() {
+			continue
+		}
+		i := slices.IndexFunc(u.Scenes, func(s *Scene) bool { return s.holds(p) })
+		if i < 0 {
+			i = len(u.Scenes)
+			u.Scenes = append(u.Scenes, &Scene{pose: p.Shot.Pose(), Screen: p.Shot.Light.OfScreen()})
+		}
+		u.Scenes[i].pictures = append(u.Scenes[i].pictures, p)
+		u.Scenes[i].missing.Add(1)
+	}
+	slices.SortStableFunc(u.Scenes, func(a, b *Scene) int {
+		if c := a.pose.Compare(b.pose); c != 0 || a.Screen == b.Screen {
+			return c
+		}
+		if a.Screen {
+			return 1
+		}
+		return -1
+	})
+}
+
+// holds says whether a picture is one of the scene's.
+func (s *Scene) holds(p *Picture) bool {
+	return p.Shot.Pose() == s.pose && p.Shot.Searched() && p.Shot.Light.OfScreen() == s.Screen
+}
+
+// workOrder lists scenes' pictures first: they have the longest way to go. Those of one
+// scene follow each other, so that few scenes wait for the rest of their pictures.
+func (u *Unit) workOrder() []*Picture {
+	order := slices.Clone(u.pictures)
+	slices.SortStableFunc(order, func(a, b *Picture) int { return u.rank(a) - u.rank(b) })
+	return order
+}
+
+// rank is a picture's place in the work: its scene's, then edges, then what is only read.
+func (u *Unit) rank(p *Picture) int {
+	n := len(u.Scenes)
+	switch {
+	case !p.Shot.Searched():
+		return n + 1
+	case p.Shot.View == part.Edge:
+		return n
+	}
+	return slices.IndexFunc(u.Scenes, func(s *Scene) bool { return s.holds(p) })
+}
+
+// each does f for the pictures, in order, as slots come free. The first error
+// ends it.
+func (u *Unit) each(ctx context.Context, pictures []*Picture, f func(*Picture) error) error {
+	g, ctx := errgroup.WithContext(ctx)
+	for _, p := range pictures {
+		if err := u.Slots.take(ctx); err != nil {
+			_ = g.Wait() // nothing of this unit may go on after it is given up
+			return cmp.Or(context.Cause(ctx), err)
+		}
+		g.Go(func() error {
+			defer u.Slots.give()
+			return Guard(func() error { return f(p) })
+		})
+	}
+	return g.Wait()
+}
+
+// measure reads a picture, checks it, and measures what it shows.
+func (u *Unit) measure(p *Picture) error {
+	u.read(p)
+	if !p.Shot.Searched() {
+		u.keepOrLetGo(p)
+		return nil
+	}
+	if p.Shot.View == part.Edge {
+		if p.fit() {
+			p.seam = seam.Measure(p.Image, p.Shot, u.seam)
+		}
+		u.keepOrLetGo(p)
+		return nil
+	}
+	for _, s := range u.Scenes {
+		if s.holds(p) && s.missing.Add(-1) == 0 {
+			if s.Screen {
+				u.lookInScreen(s)
+			} else {
+				u.look(s)
+			}
+			for _, p := range s.pictures {
+				u.keepOrLetGo(p)
+			}
+		}
+	}
+	return nil
+}
+
+// read decodes a picture and checks whether it is fit to measure.
+func (u *Unit) read(p *Picture) {
+	if !p.Given {
+		im, err := capture.Read(p.Shot.Path)
+		if err != nil {
+			p.Report = capture.Unreadable(p.Shot, err)
+			return
+		}
+		p.Image = im
+		if u.panel {
+			p.Report = capture.CheckSurface(im, p.Shot, u.Fit)
+		} else {
+			p.Report = capture.Check(im, p.Shot, u.Fit)
+		}
+	}
+	if !p.Shot.Searched() {
+		return
+	}
+	u.checkScale(p)
+	u.checkFlat(p)
+	if !u.panel && !p.Shot.Light.OfScreen() {
+		p.sight = proof.Look(p.Image, p.Shot)
+	}
+}
+
+// look finds the defects of a scene, in those of its pictures that are fit.
+func (u *Unit) look(s *Scene) {
+	var reports []*part.PictureReport
+	var images []*part.Image
+	var shots []part.Shot
+	for _, p := range s.pictures {
+		reports, images, shots = append(reports, &p.Report), append(images, p.Image), append(shots, p.Shot)
+	}
+	var flanks *outline.Flanks
+	if u.panel {
+		capture.RefuseCopies(reports, images)
+	} else {
+		flanks = capture.SharePose(reports, images, shots, u.Fit)
+		proveLights(s.pictures)
+		if slices.ContainsFunc(reports, func(r *part.PictureReport) bool { return r.State != part.PictureOK }) {
+			flanks = nil // the search looks at others than those in which they were sought
+		}
+	}
+	blur, uBlur, _ := capture.Blur(reports)
+	var fit []defects.Picture
+	for _, p := range s.pictures {
+		if p.fit() {
+			fit = append(fit, defects.Picture{Shot: p.Shot, Image: p.Image, Flat: u.flatOf(p.Shot), BlurPX: blur, UBlurPX: uBlur})
+		}
+	}
+	if len(fit) == 0 {
+		return
+	}
+	find := defects.Find
+	if u.panel {
+		find = defects.FindPanel
+	}
+	l, _ := u.lengthsOf(s.pose.View)
+	params := u.searchParams(l)
+	var err error
+	var found defects.Result
+	if s.pose.View == part.Shell && !u.panel {
+		err = s.aim(&params, fit, flanks)
+	}
+	if err == nil {
+		found, err = find(fit, params)
+	}
+	if err != nil {
+		for _, p := range s.pictures {
+			p.notInspected(err)
+		}
+		return
+	}
+	if s.pose.View == part.Face && !u.panel {
+		s.plate = faceplateOf(fit, found, l.MMPerPX)
+	}
+	l.straighten(found.Findings)
+	s.found, s.looked = found, true
+}
+
+// searchParams are how a surface is searched at a scale.
+func (u *Unit) searchParams(l Lengths) defects.Params {
+	p := defects.DefaultParams(l.MMPerPX)
+	if l.URel > 0 {
+		p.URelScale = l.URel
+	}
+	p.Call = u.Kinds.caller()
+	return p
+}
+
+// notInspected marks a picture that was fit, but in which nothing could be
+// looked for: it must not count as a picture without defects.
+func (p *Picture) notInspected(err error) {
+	if p.fit() {
+		p.refuse("surface_not_found", cli.Plain(err))
+	}
+}
+
+// keepOrLetGo keeps a picture's pixels for drawing while there is room.
+func (u *Unit) keepOrLetGo(p *Picture) {
+	if p.Image == nil || p.Given {
+		return
+	}
+	n := int64(len(p.Image.Pix8) + 2*len(p.Image.Pix16))
+	if u.kept.Add(n) > maxKeptBytes {
+		u.kept.Add(-n)
+		u.letGo(p)
+	}
+}
+
+func (u *Unit) letGo(p *Picture) {
+	if p.Given {
+		return
+	}
+	capture.Release(p.Image)
+	p.Image = nil
+}
+
+// Release hands all pixels back.
+func (u *Unit) Release() {
+	for _, p := range u.pictures {
+		u.letGo(p)
+	}
+}
+
+// result gathers what was measured.
+func (u *Unit) result() *part.Result {
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.Stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.Kinds.use(), Warnings: slices.Concat(u.scaleWarnings(), u.flatWarnings(), u.screenDoubts)}
+	for _, p := range u.pictures {
+		if l, ok := u.lengthsOf(p.Shot.View); ok && l.MMPerPX != r.MMPerPX {
+			p.Report.MMPerPX = part.Num(l.MMPerPX)
+		}
+		r.Pictures = append(r.Pictures, p.Report)
+		for _, d := range p.doubts {
+			if w := fmt.Sprintf("%s pictures: %s", p.Shot.View, d); !slices.Contains(r.Warnings, w) {
+				r.Warnings = append(r.Warnings, w)
+			}
+		}
+		if p.Shot.View != part.Edge {
+			continue
+		}
+		if p.fit() {
+			r.Seam.Stations = append(r.Seam.Stations, p.seam.Stations[:]...)
+			continue
+		}
+		for _, side := range []part.Side{part.Left, part.Right} {
+			r.Seam.Stations = append(r.Seam.Stations, part.Station{
+				Image: p.Shot.File, AngleDeg: p.Shot.AngleDeg, Side: side, State: part.Unmeasured, Reason: whyUnfit(p.Report),
+			})
+		}
+	}
+	r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
+	var told []string
+	if r.Shell, told = u.unroll(); len(told) > 0 {
+		r.Warnings = append(r.Warnings, told...)
+	}
+	r.Surfaces = u.surfaces()
+	joined := u.joinScreen()
+	for _, s := range u.Scenes {
+		if joined == nil || s.pose.View != part.Face {
+			r.Findings = append(r.Findings, s.found.Findings...)
+		} else if s.Screen {
+			r.Findings = append(r.Findings, joined...)
+		}
+		if s.plate != nil {
+			r.Faceplate = s.plate
+		}
+		if s.Mirror != nil {
+			r.Screen = mirrorOf(s.Mirror)
+		}
+	}
+	r.Warnings = append(r.Warnings, u.sceneWarnings()...)
+	return r
+}
+
+// sceneWarnings are what was said of the scenes, each with its pose; what was said of several
+// turns of the shell, once with all of these.
+func (u *Unit) sceneWarnings() []string {
+	var said, ofShell []string
+	turns := map[string][]float64{} // of the shell, by what was said
+	for _, s := range u.Scenes {
+		for _, w := range s.found.Warnings {
+			if s.pose.View != part.Shell {
+				said = append(said, fmt.Sprintf("%s: %s", s.pose, w))
+				continue
+			}
+			if len(s.pictures) == 1 {
+				w = strings.TrimPrefix(w, s.pictures[0].Shot.File+": ") // the turn tells which
+			}
+			if turns[w] == nil {
+				ofShell = append(ofShell, w)
+			}
+			turns[w] = append(turns[w], s.pose.TurnDeg)
+		}
+	}
+	for _, w := range ofShell {
+		said = append(said, fmt.Sprintf("%s at %s: %s", part.Shell, part.Degrees(turns[w]...), w))
+	}
+	return slices.Concat(said, capture.TurnDoubts(u.folder.Shots), u.unproved)
+}
+
+// surfaces says how much was looked at of each face, and of each turn of the shell
+// of which there is a picture.
+func (u *Unit) surfaces() []part.Surface {
+	var out []part.Surface
+	at := func(p part.Pose) int {
+		return slices.IndexFunc(out, func(o part.Surface) bool { return o.Pose() == p })
+	}
+	for _, s := range u.Scenes {
+		seen := part.UnsearchedSurface(s.pose.View, s.pose.TurnDeg)
+		if s.looked {
+			seen = s.found.Seen
+			seen.View, seen.AngleDeg = s.pose.View, s.pose.TurnDeg
+		}
+		if k := at(s.pose); k >= 0 {
+			if seen.Seen() > out[k].Seen() { // before a screen and under lamps
+				out[k] = seen.Rounded()
+			}
+			continue
+		}
+		out = append(out, seen.Rounded())
+	}
+	for _, p := range u.pictures {
+		if pose := p.Shot.Pose(); pose.View != part.Edge && at(pose) < 0 {
+			out = append(out, part.UnsearchedSurface(pose.View, pose.TurnDeg))
+		}
+	}
+	slices.SortStableFunc(out, func(a, b part.Surface) int { return a.Pose().Compare(b.Pose()) })
+	return out
+}
+
+// scaleOfFirst is the scale of the first picture that has one, mm per pixel; of
+// edge pictures where there are none.
+func (u *Unit) scaleOfFirst() float64 {
+	for _, p := range u.pictures {
+		if l, ok := u.lengthsOf(p.Shot.View); ok {
+			return l.MMPerPX
+		}
+	}
+	l, _ := u.lengthsOf(part.Edge)
+	return l.MMPerPX
+}

@@ -1,0 +1,199 @@
+package inspection
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"gocv.io/x/gocv"
+
+	"finishbench/configs"
+	"finishbench/internal/cli"
+	"finishbench/internal/config"
+	"finishbench/internal/files"
+	"finishbench/internal/part"
+	"finishbench/internal/records"
+)
+
+// NoRecords, given as --record, keeps a run out of the station's records.
+const NoRecords = "none"
+
+// recordTime bounds the writing of one unit: a database elsewhere may not answer.
+const recordTime = 30 * time.Second
+
+// RecordOptions say where inspections are recorded, and what is known of them.
+type RecordOptions struct {
+	URL      string
+	Operator string
+	Lot      string
+	Side     string
+
+	Faceplate, Resin string
+}
+
+// Recorder writes inspections to the records. It may be used by several
+// goroutines at once.
+type Recorder struct {
+	RecordOptions
+	Store   *records.Store
+	Bench   string
+	Limits  records.Text
+	Station records.Text
+	Scales  []records.Text
+
+	After func(context.Context, *records.Inspection) error // told of each inspection once it is on record; nil: nobody
+
+	mu  sync.Mutex
+	ids []int64
+}
+
+// OpenRecorder opens the records, nil where none are kept.
+func OpenRecorder(ctx context.Context, o Options, set Settings) (*Recorder, error) {
+	r := &Recorder{RecordOptions: o.Record}
+	if r.Side != "" && r.Side != "L" && r.Side != "R" {
+		return nil, cli.Usagef("--side %q: give L or R", r.Side)
+	}
+	st, err := config.LoadStation(o.Station)
+	if err != nil {
+		return nil, cli.UsageError{Err: err}
+	}
+	if r.URL == "" {
+		r.URL = st.Records
+	}
+	if r.URL == "" || r.URL == NoRecords {
+		for _, f := range []struct{ name, value string }{{"operator", r.Operator}, {"lot", r.Lot}, {"side", r.Side}, {"faceplate", r.Faceplate}, {"resin", r.Resin}} {
+			if f.value != "" && r.URL == "" {
+				return nil, cli.Usagef("--%s is for the records: say where they are with --record", f.name)
+			}
+		}
+		return nil, nil
+	}
+	if err := r.readTexts(o, set); err != nil {
+		return nil, err
+	}
+	if r.Bench = st.Bench.Name; r.Bench == "" {
+		r.Bench, _ = os.Hostname() // without either the records leave it open
+	}
+	r.Store, err = records.Open(ctx, r.URL, time.Now)
+	return r, err
+}
+
+// readTexts keeps the settings as they are in force for the whole run.
+func (r *Recorder) readTexts(o Options, set Settings) (err error) {
+	if r.Limits, err = SettingsText(o.Limits, "limits.yaml (shipped)", configs.LimitsYAML); err != nil {
+		return err
+	}
+	if r.Station, err = SettingsText(o.Station, "station.yaml (shipped)", configs.StationYAML); err != nil {
+		return err
+	}
+	for _, s := range set.Scales {
+		t, err := SettingsText(s.Path, "", nil)
+		if err != nil {
+			return err
+		}
+		r.Scales = append(r.Scales, t)
+	}
+	return nil
+}
+
+// SettingsText is a settings file as the records keep it; where no file is named, the
+// shipped one of this name and content.
+func SettingsText(path, shipped string, content []byte) (records.Text, error) {
+	if path == "" {
+		return records.Text{Name: shipped, Bytes: content}, nil
+	}
+	data, err := files.Read(path, files.MostText)
+	if err != nil {
+		return records.Text{}, cli.UsageError{Err: err}
+	}
+	return records.Text{Name: filepath.Base(path), Bytes: data}, nil
+}
+
+// record writes one unit's inspection. It is carried through even when the run is
+// being stopped: the unit's results are on disk already.
+func (r *Recorder) record(ctx context.Context, folder part.Folder, result *part.Result, started, ended time.Time) error {
+	ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), recordTime)
+	defer stop()
+	serial, side := part.SerialAndSide(folder.Name, r.Side)
+	in := records.Inspection{
+		Key: rand.Text(), Serial: serial, Side: side, Lot: r.Lot, Bench: r.Bench, Operator: r.Operator, Faceplate: r.Faceplate, Resin: r.Resin, Stage: result.Stage, Started: started, Ended: ended,
+		Result: *result, Pictures: recordedPictures(folder), Limits: r.Limits, Station: r.Station, Scales: r.Scales,
+		Program: cli.Version, Libraries: Libraries(),
+	}
+	id, err := r.Store.Add(ctx, in)
+	if err != nil {
+		return err
+	}
+	r.mu.Lock()
+	r.ids = append(r.ids, id)
+	r.mu.Unlock()
+	if r.After != nil {
+		in.ID = id
+		return r.After(ctx, &in)
+	}
+	return nil
+}
+
+// recordedPictures reads a unit's pictures as they came. One that cannot be read
+// is left out: the result tells of it.
+func recordedPictures(folder part.Folder) []records.Picture {
+	var ps []records.Picture
+	for _, s := range folder.Shots {
+		data, err := files.Read(s.Path, files.MostPicture)
+		if err != nil || len(data) == 0 {
+			continue
+		}
+		ps = append(ps, records.Picture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: pictureType(s.File, data), Bytes: data})
+	}
+	return ps
+}
+
+func pictureType(file string, data []byte) string {
+	switch strings.ToLower(filepath.Ext(file)) {
+	case ".tif", ".tiff": // the standard library does not tell it from its first bytes
+		return "image/tiff"
+	}
+	return http.DetectContentType(data)
+}
+
+// Libraries are what else a result depends on.
+func Libraries() string {
+	return fmt.Sprintf("%s, gocv %s, opencv %s", runtime.Version(), gocv.Version(), gocv.OpenCVVersion())
+}
+
+// line tells what was recorded, and where; "" for nothing.
+func (r *Recorder) line() string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.ids) == 0 {
+		return ""
+	}
+	first, last := slices.Min(r.ids), slices.Max(r.ids)
+	if first == last {
+		return fmt.Sprintf("records: %s, number %d\n", r.Store.Where(), first)
+	}
+	return fmt.Sprintf("records: %s, %d inspections, numbers %d to %d\n", r.Store.Where(), len(r.ids), first, last)
+}
+
+// records is the database; nil where none is kept.
+func (r *Recorder) records() *records.Store {
+	if r == nil {
+		return nil
+	}
+	return r.Store
+}
+
+// Close lets go of the database; r may be nil.
+func (r *Recorder) Close() {
+	if r != nil {
+		_ = r.Store.Close() // all that was answered is on disk
+	}
+}
