@@ -65,7 +65,7 @@ var mayImport = map[string][]string{
 	"internal/camera/sources": {"internal/camera/retry", "internal/camera/trouble", "internal/part"},
 	"internal/camera/trouble": {},
 	"internal/capture": {
-		"internal/capture/outline", "internal/codec", "internal/files", "internal/optics", "internal/part",
+		"internal/capture/outline", "internal/codec", "internal/files", "internal/lang", "internal/optics", "internal/part",
 		"internal/stats/robust",
 	},
 	"internal/capture/outline": {"internal/part", "internal/stats/robust"},
@@ -110,7 +110,7 @@ var mayImport = map[string][]string{
 		"internal/gauge/target", "internal/inspection", "internal/optics", "internal/part", "internal/report",
 		"internal/seam",
 	},
-	"internal/grade": {"internal/part"},
+	"internal/grade": {"internal/lang", "internal/part"},
 	"internal/held":  {},
 	"internal/inspection": {
 		"configs", "internal/body", "internal/capture", "internal/capture/outline", "internal/cli", "internal/compare",
@@ -118,7 +118,7 @@ var mayImport = map[string][]string{
 		"internal/optics", "internal/part", "internal/proof", "internal/records", "internal/report", "internal/seam",
 		"internal/stats/study", "internal/stripes",
 	},
-	"internal/lang":  {},
+	"internal/lang":  {"internal/part"},
 	"internal/learn": {"internal/part", "internal/stats/robust"},
 	"internal/lots":  {"internal/part"},
 	"internal/lots/book": {
@@ -144,7 +144,8 @@ var mayImport = map[string][]string{
 	},
 	"internal/records/upkeep": {"internal/cli", "internal/files", "internal/records"},
 	"internal/report": {
-		"internal/codec", "internal/part", "internal/report/marks", "internal/report/palette", "internal/report/plots",
+		"internal/codec", "internal/lang", "internal/part", "internal/report/marks", "internal/report/palette",
+		"internal/report/plots",
 	},
 	"internal/report/marks":   {"internal/part", "internal/report/palette"},
 	"internal/report/palette": {},

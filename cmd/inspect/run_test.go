@@ -17,6 +17,9 @@ import (
 )
 
 func TestMain(m *testing.M) {
+	if filepath.Base(os.Args[0]) != "inspect" { // the tests, not the program that they start
+		os.Setenv("LC_ALL", "C") // pages are looked at in English, whoever runs the tests
+	}
 	testscript.Main(m, map[string]func(){"inspect": main})
 }
 

@@ -121,7 +121,8 @@ func TestRemediesAreGrades(t *testing.T) {
 				if k == part.Step {
 					f.ValueUM = part.Num(v)
 				}
-				want := grade.Remedy(k, st, f)
+				p := grade.Remedy(k, st, f)
+				want := x.Say(&p)
 				if got := x.advice(st, f, Cause{Measure: "x", Limit: 1, Mends: true}); got != want {
 					t.Errorf("%s, %s:\n  page  %s\n  grade %s", k, st, got, want)
 				}
@@ -286,7 +287,7 @@ func TestLooked(t *testing.T) {
 		if got := en.looked(r)[i]; got != want {
 			t.Errorf("%s, want %s", got, want)
 		}
-		if own := r.LookedAtSentences()[i]; strings.Split(own, " (")[0] != strings.Split(want, " (")[0] {
+		if own := en.SayAll(r.LookedAtPhrases())[i]; strings.Split(own, " (")[0] != strings.Split(want, " (")[0] {
 			t.Errorf("the result says %q, the page %q", own, want)
 		}
 	}

@@ -54,7 +54,7 @@ func (x words) tooLittle(s TooLittle) string {
 }
 
 // looked says how much of each surface was looked at;
-// part.Result.LookedAtSentences says the same in English.
+// part.Result.LookedAtPhrases says the same on the unit's page.
 func (x words) looked(r *part.Result) []string {
 	var out []string
 	for _, v := range part.Views {

@@ -3,8 +3,10 @@ package capture
 import (
 	"errors"
 	"math"
+	"strings"
 
 	"finishbench/internal/capture/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -63,7 +65,7 @@ func LookAtBench(im *part.Image, shot part.Shot, lim FitLimits) (BenchView, erro
 		v.PanelDirt = min(1, max(p.near, p.far)+s.Area/float64(im.W*im.H))
 		return v, nil
 	}
-	v.Pieces, v.CutOff, v.Bright = s.Pieces, sideWords(s.Touches), s.Bright
+	v.Pieces, v.CutOff, v.Bright = s.Pieces, strings.Join(lang.English().SayAll(sideWords(s.Touches)), " and "), s.Bright
 	if s.Bright {
 		v.PanelUneven, v.PanelDark, v.PanelDirt = p.uneven, p.darkest(), max(p.near, p.far)
 	}

@@ -4,9 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/capture/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -44,7 +46,7 @@ func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
 	r.WidthPX, r.HeightPX = im.W, im.H
 	c := checker{r: &r, lim: lim, shot: shot}
 	if !shot.Searched() {
-		c.add(part.NotLookedAt, none, none, "", true, "%s", notLookedAt(shot))
+		c.add(part.NotLookedAt, none, none, "", true, notLookedAt(shot))
 		return r
 	}
 	c.size(im)
@@ -114,14 +116,14 @@ func (c *checker) unit(im *part.Image, s *outline.Silhouette) {
 }
 
 // notLookedAt says what to do about a picture that is only read.
-func notLookedAt(shot part.Shot) string {
+func notLookedAt(shot part.Shot) part.Phrase {
 	if shot.Light.OfScreen() {
 		if shot.View == part.Face {
-			return "take the whole set: of pictures before a screen nothing is looked for in some without the others; a full set wants white and the stripes x0 to x3 and y0 to y3, a short one the stripes x0 to x2 and y0 to y2"
+			return part.Say("fit.whole_set")
 		}
-		return "look at the unit by eye as well: shell pictures under a screen's light are read and listed, but nothing is looked for in them yet"
+		return part.Say("fit.shell_before_screen")
 	}
-	return "take it under diffuse or raking light: lit from behind a surface shows its outline alone, and nothing is looked for in it"
+	return part.Say("fit.lit_from_behind")
 }
 
 // CheckSurface is Check for a picture that is surface all over, a flat test
@@ -148,7 +150,8 @@ func Unreadable(shot part.Shot, err error) part.PictureReport {
 	msg := err.Error()
 	// The report names the file already.
 	msg = strings.TrimPrefix(msg, fmt.Sprintf("capture: read %s: ", shot.Path))
-	r.Problems = append(r.Problems, part.Problem{Name: Unread, Remedy: strings.Join(strings.Fields(msg), " ")})
+	remedy := part.Text(strings.Join(strings.Fields(msg), " "))
+	r.Problems = append(r.Problems, part.Problem{Name: Unread, Remedy: lang.English().Say(&remedy), RemedyPhrase: &remedy})
 	return r
 }
 
@@ -164,21 +167,27 @@ type checker struct {
 }
 
 // add notes a problem. NaN for value or limit leaves it out.
-func (c *checker) add(name string, value, limit float64, unit string, warn bool, remedy string, args ...any) {
+func (c *checker) add(name string, value, limit float64, unit string, warn bool, remedy part.Phrase) {
 	if !warn {
 		c.r.State = part.PictureNoOK
 	}
 	c.r.Problems = append(c.r.Problems, part.Problem{
-		Name: name, Value: part.Num(value), Limit: part.Num(limit), Unit: unit, Remedy: fmt.Sprintf(remedy, args...), Warn: warn,
+		Name: name, Value: part.Num(value), Limit: part.Num(limit), Unit: unit, Remedy: lang.English().Say(&remedy), RemedyPhrase: &remedy, Warn: warn,
 	})
 }
 
 var none = math.NaN()
 
+// Numbers as remedies tell them: whole, to a tenth, and with two significant digits.
+func whole(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) }
+func tenth(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
+func two(v float64) string   { return fmt.Sprintf("%.2g", v) }
+
 func (c *checker) size(im *part.Image) {
 	if im.W*im.H < c.lim.MinPixels {
 		mpx, least := float64(im.W*im.H)/1e6, float64(c.lim.MinPixels)/1e6
-		c.add(TooSmall, mpx, least, "Mpx", false, "take larger pictures: %d x %d are %.2g megapixels, at least %.2g are needed", im.W, im.H, mpx, least)
+		c.add(TooSmall, mpx, least, "Mpx", false, part.Say("fit.few_pixels",
+			"width_px", strconv.Itoa(im.W), "height_px", strconv.Itoa(im.H), "size_mpx", two(mpx), "least_mpx", two(least)))
 	}
 }
 
@@ -186,10 +195,10 @@ func (c *checker) size(im *part.Image) {
 // nothing either.
 func (c *checker) nothing(s *outline.Silhouette) {
 	if l := brightest(s); l < c.lim.MinLevel {
-		c.add(TooDark, l, c.lim.MinLevel, "of full scale", false, "nothing to be seen: switch the light on or expose longer (lens cap off?)")
+		c.add(TooDark, l, c.lim.MinLevel, "of full scale", false, part.Say("fit.dark"))
 		return
 	}
-	c.add(NoUnit, none, none, "", false, "no unit's outline to be seen: put the unit in front of the camera, move away if it fills the frame, or light it so that it stands out from its background")
+	c.add(NoUnit, none, none, "", false, part.Say("fit.no_unit"))
 }
 
 // lit says whether anything in the picture has light.
@@ -209,29 +218,29 @@ func brightest(s *outline.Silhouette) float64 {
 
 func (c *checker) framing(s *outline.Silhouette) {
 	if size := max(s.Box[2], s.Box[3]); size < c.lim.MinUnitPX && !s.Touches.Any() { // how large what is cut off is, is not known
-		c.add(TooSmall, size, c.lim.MinUnitPX, "px", false, "move closer: the unit is %.0f pixels across, at least %.0f are needed", size, c.lim.MinUnitPX)
+		c.add(TooSmall, size, c.lim.MinUnitPX, "px", false, part.Say("fit.too_small", "size_px", whole(size), "least_px", whole(c.lim.MinUnitPX)))
 	}
 	n := s.Pieces
 	if c.shot.View == part.Shell { // the parts in a clear shell, under its faceplate, are no units
 		n = s.Apart + 1
 	}
 	if n > 1 {
-		c.add(SeveralUnit, float64(n), 1, "units", false, "leave one unit in view: %d are seen", n)
+		c.add(SeveralUnit, float64(n), 1, "units", false, part.Say("fit.several_units", "n", strconv.Itoa(n)))
 	}
 	if s.Touches.Any() {
 		far := c.shot.View == part.Edge && onlyFarEnd(s)
-		word := "move the unit or the camera: the unit runs out of the frame at the %s; move away if it fills the frame"
+		key := "fit.cut_off"
 		if far {
-			word = "the shell's end runs out of the frame at the %s; the seam is measured all the same"
+			key = "fit.end_cut_off"
 		}
-		c.add(CutOff, none, none, "", far, word, sideWords(s.Touches))
+		c.add(CutOff, none, none, "", far, part.Say(key).With("sides", sideWords(s.Touches)...))
 	}
 	looks, straight := viewLooks(s)
 	switch {
 	case c.shot.View == part.Edge && looks == part.Face:
-		c.add(WrongView, straight, roundAsFace, "of the unit's width", false, "named as an edge picture, but this is a round outline without a flat side: take it along the faceplate, or name it face")
+		c.add(WrongView, straight, roundAsFace, "of the unit's width", false, part.Say("fit.no_edge"))
 	case c.shot.View == part.Face && looks == part.Edge:
-		c.add(WrongView, straight, flatAsEdge, "of the unit's width", false, "named as a face picture, but this is a unit seen from its side: take it onto the faceplate, or name it edge")
+		c.add(WrongView, straight, flatAsEdge, "of the unit's width", false, part.Say("fit.no_face"))
 	}
 }
 
@@ -246,17 +255,17 @@ func onlyFarEnd(s *outline.Silhouette) bool {
 	return up && s.Touches == (outline.Sides{Bottom: true}) || down && s.Touches == (outline.Sides{Top: true})
 }
 
-func sideWords(t outline.Sides) string {
-	var w []string
+func sideWords(t outline.Sides) []part.Phrase {
+	var w []part.Phrase
 	for _, s := range []struct {
 		yes  bool
 		word string
 	}{{t.Top, "top"}, {t.Right, "right"}, {t.Bottom, "bottom"}, {t.Left, "left"}} {
 		if s.yes {
-			w = append(w, s.word)
+			w = append(w, part.Say("frame."+s.word))
 		}
 	}
-	return strings.Join(w, " and ")
+	return w
 }
 
 // maxPanelClipped is the share of a lit panel at full scale over which the
@@ -271,25 +280,28 @@ const maxClipped = 0.5
 // light checks brightness; s is nil where the whole picture is surface.
 func (c *checker) light(s *outline.Silhouette, e exposure) {
 	if s != nil && s.Bright && e.panelClipped > maxPanelClipped {
-		c.add(TooBright, e.panelClipped, maxPanelClipped, "share of the panel", true, "panel light down: %.0f %% of it is clipped, and clipped light makes the unit look smaller", 100*e.panelClipped)
+		c.add(TooBright, e.panelClipped, maxPanelClipped, "share of the panel", true, part.Say("fit.panel_clipped", "share_percent", whole(100*e.panelClipped)))
 	}
 	share, limit := e.clipped, c.lim.Clipped
-	where := "the unit"
+	where := "unit"
 	if c.shot.Light == part.Raking {
-		share, limit, where = e.inner, c.lim.ClippedRaking, "the unit away from its rim"
+		share, limit, where = e.inner, c.lim.ClippedRaking, "inner"
 	}
 	if s == nil {
-		where = "the surface"
+		where = "surface"
+	}
+	clipped := func(key string, limit float64) part.Phrase {
+		return part.Say(key, "share_percent", two(100*share), "where", lang.Word("fit.where.", where), "limit_percent", two(100*limit))
 	}
 	switch surface := c.shot.View != part.Edge; {
 	case surface && share > limit && share <= maxClipped:
-		c.add(TooBright, share, limit, "share of the unit", true, "light down, softer, or exposure shorter: %.2g %% of %s is clipped (%.2g %% are plenty); what is clipped is not looked at", 100*share, where, 100*limit)
+		c.add(TooBright, share, limit, "share of the unit", true, clipped("fit.clipped_left_out", limit))
 	case surface && share > limit:
-		c.add(TooBright, share, maxClipped, "share of the unit", false, "light down or exposure shorter: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*maxClipped)
+		c.add(TooBright, share, maxClipped, "share of the unit", false, clipped("fit.clipped", maxClipped))
 	case share > limit:
-		c.add(TooBright, share, limit, "share of the unit", false, "light down or exposure shorter: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*limit)
+		c.add(TooBright, share, limit, "share of the unit", false, clipped("fit.clipped", limit))
 	case share > c.lim.Warn*limit:
-		c.add(TooBright, share, limit, "share of the unit", true, "light down a little: %.2g %% of %s is clipped, limit %.2g %%", 100*share, where, 100*limit)
+		c.add(TooBright, share, limit, "share of the unit", true, clipped("fit.clipped_a_little", limit))
 	}
 	got, least, what := e.unit, c.lim.MinLevel, "unit"
 	if s == nil {
@@ -298,7 +310,8 @@ func (c *checker) light(s *outline.Silhouette, e exposure) {
 		got, least, what = e.panel, c.lim.MinPanel, "background"
 	}
 	if got < least {
-		c.add(TooDark, got, least, "of full scale", false, "light up or exposure longer: the %s reaches %.2g %% of full scale, at least %.2g %% are needed", what, 100*got, 100*least)
+		c.add(TooDark, got, least, "of full scale", false, part.Say("fit.too_dark",
+			"what", lang.Word("fit.what.", what), "level_percent", two(100*got), "least_percent", two(100*least)))
 	}
 }
 
@@ -345,29 +358,33 @@ func (c *checker) focus(im *part.Image, s *outline.Silhouette) {
 		return
 	}
 	if sh.smeared(still) {
-		c.add(Moved, sh.motion, still, "px", false, "hold still or expose shorter: blurred by %.1f px at %.0f deg, limit %.1f px", sh.motion, sh.heading, still)
+		c.add(Moved, sh.motion, still, "px", false, part.Say("fit.moved",
+			"motion_px", tenth(sh.motion), "heading_deg", whole(sh.heading), "limit_px", tenth(still)))
 	}
 	width := sh.width
 	if sh.smeared(still) {
 		width = min(width, sh.minor) // motion is told already
 	}
 	if width > limit {
-		c.add(OutOfFocus, width, limit, "px", !sh.sure && width < softWidth*limit, "focus or clean the lens: edges are %.1f px wide, limit %.1f px", width, limit)
+		c.add(OutOfFocus, width, limit, "px", !sh.sure && width < softWidth*limit, part.Say("fit.unsharp", "width_px", tenth(width), "limit_px", tenth(limit)))
 	} else if width > c.lim.Warn*limit {
-		c.add(OutOfFocus, width, limit, "px", true, "focus a little better: edges are %.1f px wide, limit %.1f px", width, limit)
+		c.add(OutOfFocus, width, limit, "px", true, part.Say("fit.hardly_sharp", "width_px", tenth(width), "limit_px", tenth(limit)))
 	}
 }
 
 // panel checks the lit panel of an edge picture.
 func (c *checker) panel(p panel) {
+	uneven := func(key string) part.Phrase {
+		return part.Say(key, "change_percent", whole(100*p.uneven), "limit_percent", whole(100*c.lim.PanelUneven))
+	}
 	if p.uneven > c.lim.PanelUneven {
-		c.add(PanelUneven, p.uneven, c.lim.PanelUneven, "relative", false, "light the panel evenly: its light changes by %.0f %% across the picture, limit %.0f %%", 100*p.uneven, 100*c.lim.PanelUneven)
+		c.add(PanelUneven, p.uneven, c.lim.PanelUneven, "relative", false, uneven("fit.panel_uneven"))
 	} else if p.uneven > c.lim.Warn*c.lim.PanelUneven {
-		c.add(PanelUneven, p.uneven, c.lim.PanelUneven, "relative", true, "light the panel more evenly: its light changes by %.0f %% across the picture, limit %.0f %%", 100*p.uneven, 100*c.lim.PanelUneven)
+		c.add(PanelUneven, p.uneven, c.lim.PanelUneven, "relative", true, uneven("fit.panel_hardly_even"))
 	}
 	if p.near > c.lim.PanelDirt {
-		c.add(PanelDirty, p.near, c.lim.PanelDirt, "share of the panel", false, "clean the panel: spots on %.2g %% of it near the unit, limit %.2g %%", 100*p.near, 100*c.lim.PanelDirt)
+		c.add(PanelDirty, p.near, c.lim.PanelDirt, "share of the panel", false, part.Say("fit.panel_dirty", "share_percent", two(100*p.near), "limit_percent", two(100*c.lim.PanelDirt)))
 	} else if d := max(p.near, p.far); d > 0.1*c.lim.PanelDirt {
-		c.add(PanelDirty, d, c.lim.PanelDirt, "share of the panel", true, "clean the panel: spots on %.2g %% of it", 100*d)
+		c.add(PanelDirty, d, c.lim.PanelDirt, "share of the panel", true, part.Say("fit.panel_spots", "share_percent", two(100*d)))
 	}
 }

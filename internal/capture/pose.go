@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"finishbench/internal/capture/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
@@ -101,19 +102,20 @@ func shareFocus(reports []*part.PictureReport, images []*part.Image) {
 	}
 	for i, r := range reports {
 		if has(r, OutOfFocus) && images[i] != nil && widening(images[i], images[sharp]) < blurredBy {
-			warnOnly(r, OutOfFocus, "; another picture of the pose is sharp, so this one is used all the same")
+			warnOnly(r, OutOfFocus, "fit.another_is_sharp")
 		}
 	}
 }
 
-// warnOnly turns a problem into a warning and says why.
+// warnOnly turns a problem into a warning and says why, by the key of a sentence.
 func warnOnly(r *part.PictureReport, name, why string) {
 	fatal := 0
 	for i := range r.Problems {
 		p := &r.Problems[i]
 		if p.Name == name && !p.Warn {
 			p.Warn = true
-			p.Remedy += why
+			remedy := part.Say(why).With("remedy", p.Phrase())
+			p.Remedy, p.RemedyPhrase = lang.English().Say(&remedy), &remedy
 		}
 		if !p.Warn {
 			fatal++

@@ -13,7 +13,7 @@ func RefuseCopies(reports []*part.PictureReport, images []*part.Image) {
 		for j, o := range reports[:i] {
 			if r.State == part.PictureOK && images[j] != nil && (o.State == part.PictureOK || has(o, SameLight)) && copied(images[i], images[j]) {
 				c := checker{r: r}
-				c.add(SameLight, none, none, "", false, "it shows the same as %s: photograph the pose under a second light", o.File)
+				c.add(SameLight, none, none, "", false, part.Say("fit.same_picture", "file", o.File))
 			}
 		}
 	}

@@ -1,10 +1,11 @@
 package capture
 
 import (
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
@@ -18,10 +19,10 @@ const (
 	wideGap       = 1.5
 )
 
-// TurnDoubts says, a sentence each, what is missing among the turns at which the shell was
+// TurnDoubts says, a phrase each, what is missing among the turns at which the shell was
 // photographed: a turn, where the gap between two is too large, and a light that other turns have.
 // Only pictures that are looked into count; their order does not.
-func TurnDoubts(shots []part.Shot) []string {
+func TurnDoubts(shots []part.Shot) []part.Phrase {
 	lights := map[float64][]part.Light{}
 	var turns []float64
 	for _, s := range shots {
@@ -39,7 +40,7 @@ func TurnDoubts(shots []part.Shot) []string {
 }
 
 // missingTurns looks at the gaps between turns, which are sorted and differ.
-func missingTurns(turns []float64) []string {
+func missingTurns(turns []float64) []part.Phrase {
 	if len(turns) == 0 {
 		return nil
 	}
@@ -54,7 +55,7 @@ func missingTurns(turns []float64) []string {
 	if len(turns) == 2 {
 		usual = min(usual, gaps[0], gaps[1])
 	}
-	var out []string
+	var out []part.Phrase
 	for i, gap := range gaps {
 		if gap <= turnsApartDeg+0.5 && (len(turns) < 3 || gap < wideGap*usual) {
 			continue
@@ -64,31 +65,27 @@ func missingTurns(turns []float64) []string {
 		for k := range n {
 			missing = append(missing, part.Turn(math.Round(turns[i]+gap*float64(k+1)/float64(n+1))))
 		}
-		absent := fmt.Sprintf("a picture at %s is probably missing", part.Degrees(missing...))
-		if n > 1 {
-			absent = fmt.Sprintf("pictures at %s are probably missing", part.Degrees(missing...))
-		}
+		absent := part.Say("turns.absent", "n", strconv.Itoa(n)).With("turns", part.Turns(missing...))
 		next := turns[(i+1)%len(turns)]
 		if next == 0 {
 			next = 360
 		}
-		between := part.Degrees(turns[i], next)
+		between := part.Turns(turns[i], next)
 		switch {
 		case len(turns) == 1:
-			const alone = "shell: photographed at %s alone: its other sides were not looked at; photograph it at %s too"
-			out = append(out, fmt.Sprintf(alone, part.Degrees(turns[0]), part.Degrees(missing...)))
+			out = append(out, part.Say("turns.alone").With("turn", part.Turns(turns[0])).With("turns", part.Turns(missing...)))
 		case gap > turnsApartDeg+0.5:
-			out = append(out, fmt.Sprintf("shell: nothing was photographed between %s: %s, and what lies there was not looked at", between, absent))
+			out = append(out, part.Say("turns.gap").With("between", between).With("absent", absent))
 		default:
-			out = append(out, fmt.Sprintf("shell: the turns are not evenly around: between %s %s", between, absent))
+			out = append(out, part.Say("turns.uneven").With("between", between).With("absent", absent))
 		}
 	}
 	return out
 }
 
 // missingLights tells the turns without a light that others have.
-func missingLights(turns []float64, lights map[float64][]part.Light) []string {
-	var out []string
+func missingLights(turns []float64, lights map[float64][]part.Light) []part.Phrase {
+	var out []part.Phrase
 	for _, l := range part.Lights {
 		var without []float64
 		for _, t := range turns {
@@ -97,8 +94,7 @@ func missingLights(turns []float64, lights map[float64][]part.Light) []string {
 			}
 		}
 		if l != part.NoLight && len(without) > 0 && len(without) < len(turns) {
-			const lacks = "shell at %s: no %s picture, which other turns have: what only that light shows was not looked for there"
-			out = append(out, fmt.Sprintf(lacks, part.Degrees(without...), l))
+			out = append(out, part.Say("turns.no_light", "light", lang.Word("lit.", string(l))).With("turns", part.Turns(without...)))
 		}
 	}
 	return out

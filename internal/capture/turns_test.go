@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -33,7 +34,7 @@ func TestTurnDoubts(t *testing.T) {
 			shots = append(shots, part.Shot{View: part.Shell, Light: part.Diffuse, AngleDeg: turn},
 				part.Shot{View: part.Shell, Light: part.White, AngleDeg: turn + 11}, part.Shot{View: part.Edge, AngleDeg: turn + 22}) // these do not count
 		}
-		got := TurnDoubts(shots)
+		got := lang.English().SayAll(TurnDoubts(shots))
 		if !slices.EqualFunc(got, c.want, strings.HasPrefix) {
 			t.Errorf("%g:\n got %q\nwant %q", c.turns, got, c.want)
 		}
@@ -49,7 +50,7 @@ func TestTurnDoubtsLights(t *testing.T) {
 		return out
 	}
 	all := slices.Concat(shot(0, part.Diffuse, part.Raking), shot(90, part.Diffuse), shot(180, part.Raking, part.Diffuse), shot(270, part.Diffuse, part.Back))
-	got := TurnDoubts(all)
+	got := lang.English().SayAll(TurnDoubts(all))
 	if len(got) != 1 || !strings.HasPrefix(got[0], "shell at 90 and 270 deg: no raking picture") {
 		t.Errorf("%q", got)
 	}

@@ -1,23 +1,38 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
+	"os"
+	"strings"
 
 	"finishbench/internal/lang"
 	"finishbench/internal/report"
 )
 
-// Language is one of the shipped languages.
+// Language is one of the shipped languages; of "" the one that the environment asks for, English
+// where it asks for none of them.
 func Language(tag string) (*lang.Lang, error) {
 	all, _, err := lang.Load("")
 	if err != nil {
 		return nil, err
+	}
+	if tag == "" {
+		return all.Choose("", asked(os.Getenv)), nil
 	}
 	l := all.Choose(tag, "")
 	if l.Tag != tag {
 		return nil, Usagef("--language %s: there is en and zh-Hans", tag)
 	}
 	return l, nil
+}
+
+// asked is the language that the environment asks for, as a browser would: zh_CN.UTF-8 is zh-CN.
+// LC_ALL goes before LC_MESSAGES, and that before LANG (POSIX.1, 8.2).
+func asked(env func(string) string) string {
+	tag, _, _ := strings.Cut(cmp.Or(env("LC_ALL"), env("LC_MESSAGES"), env("LANG")), ".")
+	tag, _, _ = strings.Cut(tag, "@")
+	return strings.ReplaceAll(tag, "_", "-")
 }
 
 // Frame is the frame of a sheet in a language.

@@ -49,7 +49,7 @@ func Causes(r *part.Result, l Limits) []Cause {
 		if w.u != nil {
 			out[i].U = *w.u
 		}
-		if between(w.band) != "" {
+		if !allWaves(w.band) {
 			out[i].FromMM, out[i].ToMM = w.band.FromMM, w.band.ToMM
 		}
 	}

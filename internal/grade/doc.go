@@ -10,7 +10,7 @@
 //     every other finding its severity by its size, and orange peel by these slopes.
 //  3. cluster.go raises spots that lie close together.
 //  4. verdict.go adds up the demerits and decides.
-//  5. reasons.go says why in plain sentences, remedy.go what to do.
+//  5. reasons.go says why, remedy.go what to do: in phrases, whose English the result has too.
 //
 // # Verdicts
 //

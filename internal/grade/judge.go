@@ -4,6 +4,7 @@ import (
 	"math"
 	"sort"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -61,7 +62,7 @@ func Judge(r *part.Result, l Limits) {
 
 // weighAll tidies a result and weighs all there is to find in it, in the order
 // of the findings' numbers.
-func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, waves wavesOutcome, unjudged []string) {
+func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, waves wavesOutcome, unjudged []part.Phrase) {
 	tidy(r)
 	dropSeamFindings(r)
 
@@ -81,7 +82,8 @@ func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, waves 
 		if w.Kind == part.Step {
 			w.seam = cause
 		}
-		w.Advice = advice(r.Stage, *w)
+		p := advice(r.Stage, *w)
+		w.Advice, w.AdvicePhrase = lang.English().Say(&p), &p
 	}
 	sort.SliceStable(all, func(i, j int) bool { return before(&all[i].Finding, &all[j].Finding) })
 	return all, seam, waves, unjudged
@@ -139,6 +141,9 @@ func tidy(r *part.Result) {
 	if r.Warnings == nil {
 		r.Warnings = []string{}
 	}
+	for _, s := range r.Warnings[min(len(r.WarningPhrases), len(r.Warnings)):] {
+		r.WarningPhrases = append(r.WarningPhrases, part.Text(s))
+	}
 }
 
 func finite(p **float64) {
@@ -170,8 +175,8 @@ func worstStep(stations []part.Station) *float64 {
 	return worst
 }
 
-func warn(r *part.Result, sentence string) {
-	if !has(r.Warnings, sentence) {
-		r.Warnings = append(r.Warnings, sentence)
+func warn(r *part.Result, p part.Phrase) {
+	if s := lang.English().Say(&p); !has(r.Warnings, s) {
+		r.Warnings, r.WarningPhrases = append(r.Warnings, s), append(r.WarningPhrases, p)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -19,8 +20,8 @@ const maxAlike = 3
 // A pass tells how much of the surface it rests on. The score and the moderate findings are told where they
 // alone would not pass; a major finding needs no help. Where nothing else
 // decides, what was not measured comes first.
-func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []string) []string {
-	out := []string{}
+func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []part.Phrase) []part.Phrase {
+	out := []part.Phrase{}
 	if r.Verdict == part.Pass {
 		return append(out, restsOn(r)...)
 	}
@@ -43,11 +44,11 @@ func reasons(r *part.Result, l Limits, all []weighed, score float64, missing []s
 }
 
 // restsOn says which share of the surfaces a pass rests on.
-func restsOn(r *part.Result) []string {
-	if s := r.LookedAtSentences(); len(s) > 0 {
+func restsOn(r *part.Result) []part.Phrase {
+	if s := r.LookedAtPhrases(); len(s) > 0 {
 		return s
 	}
-	return []string{"No surface was looked at: this rests on the seam alone"}
+	return []part.Phrase{part.Say("reason.seam_alone")}
 }
 
 // mild is the demerits of what is less than major.
@@ -63,7 +64,7 @@ func mild(all []weighed) float64 {
 
 // severeSentences has the findings of at least this severity, worst first; of
 // many alike only the first few, then how many more.
-func severeSentences(r *part.Result, all []weighed, least part.Severity) []string {
+func severeSentences(r *part.Result, all []weighed, least part.Severity) []part.Phrase {
 	st := r.Stage
 	var list []weighed
 	for _, w := range all {
@@ -105,11 +106,11 @@ func severeSentences(r *part.Result, all []weighed, least part.Severity) []strin
 			g.tail = append(g.tail, w)
 		}
 	}
-	var out []string
+	var out []part.Phrase
 	for _, key := range order {
 		g := groups[key]
 		if c := g.head[0].seam; c != nil {
-			var steps []string
+			var steps []part.Phrase
 			for _, o := range []*part.Over{c.Proud, c.Recessed} {
 				if i := slices.IndexFunc(all, func(w weighed) bool { return o != nil && w.Kind == part.Step && w.Station == o.Station }); i >= 0 {
 					steps = append(steps, all[i].sentence(st))
@@ -119,7 +120,7 @@ func severeSentences(r *part.Result, all []weighed, least part.Severity) []strin
 			continue
 		}
 		if k := g.head[0].Kind; (k == part.Gap || k == part.Bead) && len(g.head) > 1 {
-			out = append(out, g.head[0].sentence(st)+extent(r, append(g.head, g.tail...)))
+			out = append(out, g.head[0].sentence(st).With("extent", extent(r, append(g.head, g.tail...))))
 			continue
 		}
 		for _, w := range g.head {
@@ -148,131 +149,121 @@ func (w weighed) excess() float64 {
 }
 
 // sentence is one reason: "proud by 92 um at 120 deg, left (limit 50 um)".
-func (w weighed) sentence(st part.Stage) string {
-	var s string
-	switch w.Kind {
-	case part.Step, part.Gap, part.Bead:
-		s = w.seamSentence()
+func (w weighed) sentence(st part.Stage) part.Phrase {
+	var p part.Phrase
+	switch {
+	case w.Kind.AtSeam():
+		p = w.seamSentence()
+	case w.measure == SlopeMRad:
+		p = w.slopeSentence()
 	default:
-		s = w.surfaceSentence()
-		if w.measure == SlopeMRad {
-			s = w.slopeSentence()
-		}
+		p = w.surfaceSentence()
 	}
 	if !w.mends {
-		s += "; rework cannot mend it " + stageWord(st)
+		p = p.With("beyond", part.Say("reason.beyond."+stageWord(st)))
 	}
-	return s
+	return p
 }
 
-func (w weighed) seamSentence() string {
+func (w weighed) seamSentence() part.Phrase {
 	limit := w.class.bound
-	told := fmt.Sprintf("%s over %s um", w.class.sev, short(limit))
+	told := part.Say("limit.over_um", "severity", severityWord(w.class.sev), "limit_um", short(limit))
 	if w.Severity.Rank() >= part.Major.Rank() {
 		limit = w.classes.limit()
-		told = fmt.Sprintf("limit %s um", short(limit))
+		told = part.Say("limit.um", "limit_um", short(limit))
 		if w.class.sev == part.Critical && w.class.bound != limit {
-			told += fmt.Sprintf(", critical over %s um", short(w.class.bound))
+			told = part.Say("limit.critical_um", "limit_um", short(limit), "critical_um", short(w.class.bound))
 		}
 	}
-	s := fmt.Sprintf("%s at %s (%s", seamWord(w.measure, w.value, limit), w.Station, told)
+	p := part.Say("reason.seam").With("what", seamWord(w.measure, w.value, limit)).With("place", at(w.Station)).With("limit", told)
 	if nearLimit(w.value, limit, w.u, w.k) || nearLimit(w.value, w.class.bound, w.u, w.k) {
-		s += fmt.Sprintf("; within the uncertainty of the limit, u = %s um", short1(*w.u))
+		p = p.With("near", part.Say("limit.near_um", "u_um", short1(*w.u)))
 	}
-	return s + ")"
+	return p
 }
 
 // seamWord is "proud by 92 um", with a decimal where the rounded number would
 // look like the limit.
-func seamWord(measure string, v, limit float64) string {
-	n := apart(v, limit, 0)
-	switch measure {
-	case ProudUM:
-		return "proud by " + n + " um"
-	case RecessedUM:
-		return "recessed by " + n + " um"
-	case GapUM:
-		return "gap " + n + " um deep"
-	}
-	return "glue bead " + n + " um high"
+func seamWord(measure string, v, limit float64) part.Phrase {
+	return part.Say("seam."+measure, "value_um", apart(v, limit, 0))
 }
 
-func (w weighed) surfaceSentence() string {
-	where := kindWord(w.Kind) + " " + zoneWord(w.Zone)
-	if w.measure == "" {
-		return where + " (size not measured, so taken as major)"
+// at names a station, which is told as "120 deg, left".
+func at(station string) part.Phrase {
+	angle, side, ok := strings.Cut(station, " deg, ")
+	if !ok {
+		return part.Text(station)
 	}
-	size, from := "", ""
+	return part.Say("seam.at", "angle_deg", angle, "side", lang.Word("limb.", side))
+}
+
+func (w weighed) surfaceSentence() part.Phrase {
+	if w.measure == "" {
+		return part.Say("reason.no_size", "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone))
+	}
+	size, from, unit := apart(w.value, w.class.bound, 2), fixed(w.class.bound, 2), "mm"
 	switch w.measure {
 	case Lines:
-		size, from = short(w.value)+" lines", short(w.class.bound)
+		size, from, unit = short(w.value), short(w.class.bound), "lines"
 	case AreaMM2:
-		size, from = apart(w.value, w.class.bound, 2)+" mm2", fixed(w.class.bound, 2)+" mm2"
-	default:
-		size, from = apart(w.value, w.class.bound, 2)+" mm", fixed(w.class.bound, 2)+" mm"
+		unit = "mm2"
 	}
-	told := fmt.Sprintf("%s from %s", w.class.sev, from)
+	told := part.Say("limit.from."+unit, "severity", severityWord(w.class.sev), "from_"+unit, from)
 	if w.cluster > 0 {
-		told = fmt.Sprintf("%s: %d lie within %s mm", w.Severity, w.cluster, short(w.within))
+		told = w.clusterWord()
 	}
-	return fmt.Sprintf("%s of %s %s (%s)", kindWord(w.Kind), size, zoneWord(w.Zone), told)
+	return part.Say("reason.size."+unit, "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "size_"+unit, size).With("limit", told)
+}
+
+func (w weighed) clusterWord() part.Phrase {
+	return part.Say("limit.cluster", "severity", severityWord(w.Severity), "n", strconv.Itoa(w.cluster), "within_mm", short(w.within))
 }
 
 // more counts what is left of many alike.
-func more(tail []weighed) string {
+func more(tail []weighed) part.Phrase {
 	w := tail[0]
-	what := kindWord(w.Kind) + " " + zoneWord(w.Zone)
-	switch w.Kind {
-	case part.Step, part.Gap, part.Bead:
-		what = map[string]string{ProudUM: "proud", RecessedUM: "recessed", GapUM: "gap", BeadUM: "glue bead"}[w.measure]
-		return fmt.Sprintf("and %d more stations with the same finding (%s, %s)", len(tail), what, w.Severity)
+	n, severity := strconv.Itoa(len(tail)), severityWord(w.Severity)
+	if w.Kind.AtSeam() {
+		return part.Say("reason.more_stations", "n", n, "what", "@seam.word."+w.measure, "severity", severity)
 	}
-	return fmt.Sprintf("and %d more of the same sort (%s, %s)", len(tail), what, w.Severity)
+	return part.Say("reason.more", "n", n, "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "severity", severity)
 }
 
 // scoreSentence says what the score is made of.
-func scoreSentence(all []weighed, score, limit float64) string {
+func scoreSentence(all []weighed, score, limit float64) part.Phrase {
 	count := map[part.Severity]int{}
 	for _, w := range all {
 		count[w.Severity]++
 	}
-	var of []string
+	p := part.Say("reason.score", "score", short(score), "limit", short(limit))
 	for i := len(part.Severities) - 1; i > 0; i-- {
 		if s := part.Severities[i]; count[s] > 0 {
-			of = append(of, fmt.Sprintf("%d %s", count[s], s))
+			p = p.With("counts", part.Say("reason.count", "n", strconv.Itoa(count[s]), "severity", severityWord(s)))
 		}
 	}
-	return fmt.Sprintf("score %s is over its limit of %s (%s)", short(score), short(limit), strings.Join(of, ", "))
+	return p
 }
 
-func kindWord(k part.Kind) string {
-	switch k {
-	case part.Sanding:
-		return "sanding marks"
-	case part.Bead:
-		return "glue bead"
-	}
-	return strings.ReplaceAll(string(k), "_", " ")
-}
+func kindWord(k part.Kind) string { return lang.Word("noun.", string(k)) }
+
+func severityWord(s part.Severity) string { return lang.Word("severity.", string(s)) }
 
 func zoneWord(z part.Zone) string {
-	switch z {
-	case part.ZoneSeam:
-		return "at the seam"
-	case "":
-		return "in an unknown place"
+	switch {
+	case z == "":
+		return "@lies.unknown"
+	case slices.Contains(part.Zones, z):
+		return lang.Word("lies.", string(z))
 	}
 	return "on the " + string(z)
 }
 
+// stageWord is the stage by which remedies and limits go; an unknown one has the words of none.
 func stageWord(st part.Stage) string {
-	switch st {
-	case part.Cured:
-		return "once cured"
-	case part.Wet:
-		return "with the lacquer on"
+	if slices.Contains(part.Stages, st) {
+		return string(st)
 	}
-	return "at this stage"
+	return string(part.Trim)
 }
 
 // short prints a number without needless digits.

@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -15,8 +16,9 @@ func TestEveryKindHasARemedyAtEveryStage(t *testing.T) {
 				if k != part.Step && v < 0 {
 					continue
 				}
-				s := Remedy(k, st, part.Finding{Kind: k, ValueUM: part.Num(v)})
-				if s == orAsk("") || strings.Contains(s, "\n") || len(s) > 200 || !strings.HasSuffix(s, ".") {
+				p := Remedy(k, st, part.Finding{Kind: k, ValueUM: part.Num(v)})
+				s := lang.English().Say(&p)
+				if p.Key == "remedy.other" || s == p.Key || strings.Contains(s, "\n") || len(s) > 200 || !strings.HasSuffix(s, ".") {
 					t.Errorf("%s, %s: %d characters: %q; want a line of its own", k, st, len(s), s)
 				}
 				if other, ok := seen[s]; ok {
@@ -67,7 +69,8 @@ func TestRemedyFitsTheStage(t *testing.T) {
 		{part.Step, part.Wet, part.Finding{}, "direction is not known"},
 		{"dent", part.Wet, part.Finding{}, "no remedy on file"},
 	} {
-		if s := Remedy(c.kind, c.st, c.f); !strings.Contains(s, c.want) {
+		p := Remedy(c.kind, c.st, c.f)
+		if s := lang.English().Say(&p); !strings.Contains(s, c.want) {
 			t.Errorf("%s, %s: %q, want %q in it", c.kind, c.st, s, c.want)
 		}
 	}

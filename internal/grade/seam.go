@@ -3,6 +3,7 @@ package grade
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"finishbench/internal/part"
 )
@@ -10,8 +11,8 @@ import (
 // seamOutcome is what the stations say.
 type seamOutcome struct {
 	findings []weighed
-	unjudged []string // what has no limit, or no uncertainty where the rule needs it
-	warnings []string
+	unjudged []part.Phrase // what has no limit, or no uncertainty where the rule needs it
+	warnings []part.Phrase
 }
 
 // seamFindings compares every measured station with the limits.
@@ -38,7 +39,7 @@ func seamFindings(r *part.Result, l Limits) seamOutcome {
 		}
 	}
 	if noDepth > 0 {
-		out.warnings = append(out.warnings, fmt.Sprintf("gap or glue bead not measured at %d of %d stations", noDepth, len(r.Seam.Stations)))
+		out.warnings = append(out.warnings, part.Say("warning.no_depth", "n", strconv.Itoa(noDepth), "of", strconv.Itoa(len(r.Seam.Stations))))
 	}
 	return out
 }
@@ -50,21 +51,21 @@ func (out *seamOutcome) add(r *part.Result, l Limits, s part.Station, kind part.
 	where := place(s)
 	c, ok := l.seam(r.Stage, measure)
 	if !ok {
-		out.unjudged = append(out.unjudged, fmt.Sprintf("%s at %s: no limit for it at stage %q", kind, where, r.Stage))
+		out.unjudged = append(out.unjudged, part.Say("reason.no_limit."+string(kind), "stage", strconv.Quote(string(r.Stage))).With("place", at(where)))
 		return
 	}
 	shift := 0.0
 	if kind == part.Step {
 		if shift, ok = l.Decision.shift(u); !ok {
-			out.unjudged = append(out.unjudged, fmt.Sprintf("step at %s has no uncertainty, which the decision rule %s needs", where, l.Decision.Rule))
+			out.unjudged = append(out.unjudged, part.Say("reason.no_u", "rule", string(l.Decision.Rule)).With("place", at(where)))
 			return
 		}
 	}
 	got := c.over(size + shift)
 	if got.sev == part.None {
 		if limit := c.limit(); nearLimit(size, limit, u, l.Decision.K) {
-			out.warnings = append(out.warnings, fmt.Sprintf("%s at %s is within its limit of %s um, but also within the uncertainty of the limit (u = %s um)",
-				seamWord(measure, size, limit), where, short(limit), short1(*u)))
+			out.warnings = append(out.warnings, part.Say("warning.near_um", "limit_um", short(limit), "u_um", short1(*u)).
+				With("what", seamWord(measure, size, limit)).With("place", at(where)))
 		}
 		return
 	}

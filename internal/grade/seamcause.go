@@ -2,10 +2,9 @@ package grade
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
+	"strconv"
 
 	"finishbench/internal/part"
 )
@@ -40,7 +39,7 @@ func seamCause(r *part.Result, steps []weighed) *part.SeamCause {
 	case r.Seam.Shape != nil && ofShape(c, r.Seam, over):
 		return c
 	case c.Both():
-		c.What = part.InTurn
+		c.What, c.UM, c.TowardsDeg, c.AtLeast = part.InTurn, 0, 0, false
 		return c
 	}
 	return nil
@@ -116,7 +115,7 @@ func alike(stations []part.Station, mean float64) bool {
 }
 
 // extent tells how far round the seam a gap or bead goes that is over its limits at several stations.
-func extent(r *part.Result, group []weighed) string {
+func extent(r *part.Result, group []weighed) part.Phrase {
 	over := map[string]bool{}
 	for _, w := range group {
 		over[w.Station] = true
@@ -136,104 +135,61 @@ func extent(r *part.Result, group []weighed) string {
 	}
 	switch {
 	case len(over) == len(ring):
-		return " (at all stations)"
+		return part.Say("seam.extent.all")
 	case runs == 1:
 		from, to := ring[first].AroundDeg(), ring[(first+len(over)-1)%len(ring)].AroundDeg()
-		return fmt.Sprintf(" (one, from %s to %s deg)", short(from), short(to))
+		return part.Say("seam.extent.one", "from_deg", short(from), "to_deg", short(to))
 	}
-	return fmt.Sprintf(" (%d stations over their limits)", len(over))
+	return part.Say("seam.extent.some", "n", strconv.Itoa(len(over)))
 }
 
 // causeSentence tells one cause instead of the steps; steps are the sentences of the worst of
 // them, one for each way.
-func causeSentence(c *part.SeamCause, steps []string) string {
-	s := map[part.SeamWhat]string{
-		part.AllProud:    fmt.Sprintf("proud all round, by %s um on average", fixed(c.UM, 0)),
-		part.AllRecessed: fmt.Sprintf("recessed all round, by %s um on average", fixed(c.UM, 0)),
-		part.OffCentre:   fmt.Sprintf("off-centre by %s um %s", amount(c), towards(c.Sides(false))),
-		part.Oval:        fmt.Sprintf("oval by %s um, proud %s", amount(c), towards(c.Sides(false))),
-		part.OnePlace:    "at one place alone",
-		part.InTurn:      "proud at some places and recessed at others",
-	}[c.What] + ": " + strings.Join(steps, " and ")
+func causeSentence(c *part.SeamCause, steps []part.Phrase) part.Phrase {
+	p := part.Say("seam.fault." + string(c.What))
+	if c.UM > 0 {
+		p = part.Say(p.Key, "value_um", fixed(c.UM, 0))
+	}
+	if sides := c.Sides(false); len(sides) > 0 {
+		p = p.With("sides", part.Turns(sides...))
+		if c.AtLeast {
+			p = p.With("least", part.Say("least"))
+		}
+	}
+	p = p.With("steps", steps...)
 	if c.Stations > len(steps) {
-		s += fmt.Sprintf(" (%d stations over their limits)", c.Stations)
+		p = p.With("extent", part.Say("seam.extent.some", "n", strconv.Itoa(c.Stations)))
 	}
 	if c.Both() {
-		s += "; sanding the proud side flush leaves the other recessed"
+		p = p.With("both", part.Say("seam.fault.both"))
 	}
-	return s
+	return p
 }
-
-func amount(c *part.SeamCause) string {
-	if c.AtLeast {
-		return "at least " + fixed(c.UM, 0)
-	}
-	return fixed(c.UM, 0)
-}
-
-func towards(sides []float64) string { return "towards " + part.Degrees(sides...) }
 
 // where is the place of a cause in a remedy.
-func where(c *part.SeamCause, recessed bool) string {
+func where(c *part.SeamCause, recessed bool) part.Phrase {
 	sides := c.Sides(recessed)
 	switch {
 	case c.What == part.AllProud || c.What == part.AllRecessed:
-		return "all round"
+		return part.Say("where.all_round")
 	case c.What == part.OnePlace:
-		return "at that place alone"
+		return part.Say("where.one_place")
 	case len(sides) == 2:
-		return "on the sides " + towards(sides)
+		return part.Say("where.sides").With("sides", part.Turns(sides...))
 	case len(sides) == 1:
-		return "on the side " + towards(sides)
+		return part.Say("where.side").With("sides", part.Turns(sides...))
 	}
-	return "in places"
-}
-
-// causeRemedies say what to do about a cause, WHERE being its place: proud or recessed steps alone over their
-// limits, or both.
-var causeRemedies = map[string]map[part.Stage]string{
-	"seam_proud": {
-		part.Trim:  care("Sand the faceplate's edge flush with the shell WHERE, little by little, and photograph again.", dusty),
-		part.Wet:   care("Wipe the lacquer off, sand the faceplate's edge flush WHERE, lacquer again.", gloves, dusty),
-		part.Cured: care("Cut the faceplate's edge back flush WHERE, through the lacquer, clean, lacquer again and cure.", gloves, dusty, lamp),
-	},
-	"seam_recessed": {
-		part.Trim: care("Do not sand: the faceplate lies lower WHERE. Fill the edge there with adhesive, set it, trim flush; or replace the faceplate.",
-			gloves, dusty, lamp),
-		part.Wet: care("Do not sand: the faceplate lies lower WHERE. Build the edge up there with lacquer, or wipe off and fill with adhesive.",
-			gloves, lamp),
-		part.Cured: "Do not sand: the faceplate lies lower WHERE, and a set coat is not built up. Replace the faceplate.",
-	},
-	"seam_off_centre": {
-		part.Trim: care("Do not sand it flush: the other side would stay recessed. Take the faceplate off and glue it again, centred;"+
-			" or fill with adhesive WHERE, set it, then trim flush all round.", gloves, dusty, lamp),
-		part.Wet: care("Do not sand it flush: the other side would stay recessed. Wipe the lacquer off, take the faceplate off and glue it again,"+
-			" centred; or fill with adhesive WHERE, set it, trim flush all round, lacquer again.", gloves, dusty, lamp),
-		part.Cured: "Do not sand it flush: the faceplate would stay recessed WHERE, and a set coat is not built up. Replace the faceplate," +
-			" and glue the new one centred.",
-	},
-	"seam_both": {
-		part.Trim: care("Do not sand it flush all round: it is recessed WHERE. Fill with adhesive there, set it, then trim flush all round;"+
-			" or replace the faceplate.", gloves, dusty, lamp),
-		part.Wet: care("Do not sand it flush all round: it is recessed WHERE. Wipe the lacquer off, fill with adhesive there, set it, trim flush"+
-			" all round, lacquer again; or replace the faceplate.", gloves, dusty, lamp),
-		part.Cured: "Do not sand it flush all round: it is recessed WHERE, and a set coat is not built up. Replace the faceplate.",
-	},
-}
-
-// beyondSeam is the advice for what rework cannot mend, by the same words.
-var beyondSeam = map[string]string{
-	"step_proud":    beyondProud,
-	"step_recessed": beyondRecessed,
-	"seam_both":     "Do not sand it flush: the faceplate is recessed WHERE, and too far to fill or to sand. Replace the faceplate.",
+	return part.Say("where.in_places")
 }
 
 // causeAdvice is what to do about the steps that have one cause.
-func causeAdvice(st part.Stage, c *part.SeamCause) string {
+func causeAdvice(st part.Stage, c *part.SeamCause) part.Phrase {
 	word, recessed := c.Remedy()
-	text := causeRemedies[word][st]
-	if c.Beyond {
-		text = beyondSeam[word]
+	switch {
+	case c.Beyond:
+		return part.Say("beyond."+word).With("where", where(c, recessed))
+	case !slices.Contains(part.Stages, st):
+		return part.Say("remedy.other")
 	}
-	return orAsk(strings.ReplaceAll(text, "WHERE", where(c, recessed)))
+	return part.Say("remedy."+word+"."+string(st)).With("where", where(c, recessed))
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
 )
@@ -78,7 +79,7 @@ func TestSeamHasOneCause(t *testing.T) {
 				if !strings.Contains(f.Advice, c.want.advice) {
 					t.Errorf("advice %q, want %q", f.Advice, c.want.advice)
 				}
-				if !strings.Contains(f.Advice, dusty) {
+				if !strings.Contains(f.Advice, lang.English().T("care.dusty")) {
 					t.Errorf("no caution of dust: %q", f.Advice)
 				}
 			}
@@ -104,7 +105,7 @@ func TestRecessedIsNeverSandedFlush(t *testing.T) {
 						}
 						for _, f := range r.Findings {
 							says := strings.HasPrefix(f.Advice, "Do not sand")
-							if f.Kind == part.Step && recessed != says && f.Advice != beyondProud {
+							if f.Kind == part.Step && recessed != says && f.AdvicePhrase.Key != "beyond.step_proud" {
 								t.Errorf("%s, mean %g, offset %g, oval %g, %d pictures: %q", st, mean, off, oval, turns, f.Advice)
 							}
 						}

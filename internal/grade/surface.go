@@ -1,8 +1,8 @@
 package grade
 
 import (
-	"fmt"
 	"math"
+	"strconv"
 
 	"finishbench/internal/part"
 )
@@ -10,7 +10,7 @@ import (
 // surfaceFindings gives every finding that is not the seam's its severity. What
 // has no limit (an unknown kind, zone or stage) is told in unjudged: it cannot
 // pass.
-func surfaceFindings(r *part.Result, l Limits, waves wavesOutcome) (found []weighed, unjudged []string) {
+func surfaceFindings(r *part.Result, l Limits, waves wavesOutcome) (found []weighed, unjudged []part.Phrase) {
 	for _, f := range r.Findings {
 		w := weighed{Finding: f}
 		w.Severity = part.None
@@ -20,7 +20,7 @@ func surfaceFindings(r *part.Result, l Limits, waves wavesOutcome) (found []weig
 		by, ok := l.surface(r.Stage, f.Zone, f.Kind)
 		switch {
 		case !ok:
-			unjudged = append(unjudged, fmt.Sprintf("%s %s: no limit for it at stage %q", kindWord(f.Kind), zoneWord(f.Zone), r.Stage))
+			unjudged = append(unjudged, part.Say("reason.no_limit", "kind", kindWord(f.Kind), "zone", zoneWord(f.Zone), "stage", strconv.Quote(string(r.Stage))))
 		case w.Confidence < l.MinConfidence:
 			w.doubted = true
 		case ofFaceplate(&f) && waves.judged:

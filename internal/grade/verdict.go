@@ -1,15 +1,16 @@
 package grade
 
 import (
-	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
 // decide sets Score, Verdict and Reasons. missing says what was not measured.
-func decide(r *part.Result, l Limits, all []weighed, missing []string) {
+func decide(r *part.Result, l Limits, all []weighed, missing []part.Phrase) {
 	score, left := 0.0, 0.0
 	worst, worstLeft := part.None, part.None
 	for _, w := range all {
@@ -34,7 +35,8 @@ func decide(r *part.Result, l Limits, all []weighed, missing []string) {
 	default:
 		r.Verdict = part.Pass
 	}
-	r.Reasons = reasons(r, l, all, score, missing)
+	r.ReasonPhrases = reasons(r, l, all, score, missing)
+	r.Reasons = lang.English().SayAll(r.ReasonPhrases)
 }
 
 // passes is the rule for findings alone. A score at its limit passes.
@@ -66,41 +68,26 @@ func somethingMeasured(r *part.Result) bool {
 // unmeasured says, a sentence each, what was not measured: pictures that were
 // not fit, stations, views that are missing. Stations of a picture that was not
 // fit are told by the picture.
-func unmeasured(r *part.Result, l Limits) []string {
+func unmeasured(r *part.Result, l Limits) []part.Phrase {
 	if len(r.Pictures) == 0 && len(r.Seam.Stations) == 0 {
-		return []string{"no picture: nothing was measured"}
+		return []part.Phrase{part.Say("reason.no_picture")}
 	}
-	var out []string
 	unfit := map[string]bool{}
-	alike := map[string][]string{} // files by what is wrong with them
-	var whys []string
-	for _, p := range r.Pictures {
-		if p.State != part.PictureOK {
-			unfit[p.File] = true
-			w := unfitWhy(p)
-			if alike[w] == nil {
-				whys = append(whys, w)
-			}
-			alike[w] = append(alike[w], p.File)
-		}
-	}
-	for _, w := range whys {
-		out = append(out, unfitSentence(alike[w], w))
-	}
+	out := unfitSentences(r, unfit)
 	stations := map[string]bool{}
 	for _, s := range r.Seam.Stations {
 		stations[s.Image] = true
 		if s.State != part.Measured && !unfit[s.Image] {
-			why := s.Reason
-			if why == "" {
-				why = "no reason given"
+			why := part.Say("reason.not_given")
+			if s.Reason != "" {
+				why = part.Text(s.Reason)
 			}
-			out = append(out, fmt.Sprintf("step not measured at %s: %s", place(s), why))
+			out = append(out, part.Say("reason.station").With("place", at(place(s))).With("why", why))
 		}
 	}
 	for _, p := range r.Pictures {
 		if p.View == part.Edge && p.State == part.PictureOK && !stations[p.File] {
-			out = append(out, "step not measured in "+p.File+": it has no station")
+			out = append(out, part.Say("reason.no_station", "file", p.File))
 		}
 	}
 	missing := MissingViews(r, l)
@@ -120,56 +107,69 @@ func unmeasured(r *part.Result, l Limits) []string {
 }
 
 // tooLittle says that too little of a surface was looked at.
-func tooLittle(s part.Surface, least float64) string {
-	of := "the " + s.Pose().String()
+func tooLittle(s part.Surface, least float64) part.Phrase {
 	if s.Unsearched() {
-		return fmt.Sprintf("%s was not looked at (at least %s is asked for): look at it by eye", of, part.Percent(least))
+		return part.Say("reason.not_searched", "least", part.Percent(least)).With("pose", s.Pose().Phrase())
 	}
 	got := part.Percent(s.Seen())
 	if got == part.Percent(least) {
 		got = fixed(100*s.Seen(), 1) + " %"
 	}
-	return fmt.Sprintf("only %s of %s could be looked at, at least %s is asked for: move the lamp, turn the unit, or use a softer light, then photograph it again", got, of, part.Percent(least))
+	return part.Say("reason.too_little", "share", got, "least", part.Percent(least)).With("pose", s.Pose().Phrase())
 }
 
 // missingView says that a view is missing, or that its pictures are only read.
-func missingView(r *part.Result, v part.View) string {
-	what := fmt.Sprintf("the %s was not looked at", v)
-	switch v {
-	case part.Edge:
-		what = "the seam was not measured"
-	case part.Face:
-		what = "the faceplate was not looked at"
+func missingView(r *part.Result, v part.View) part.Phrase {
+	view := "@view." + string(v)
+	what := part.Say("reason.unseen", "view", view)
+	if v == part.Edge || v == part.Face {
+		what = part.Say("reason.unseen." + string(v))
 	}
 	if slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.View == v }) {
-		return fmt.Sprintf("no %s picture that is looked into (%s_diffuse or %s_raking): %s", v, v, v, what)
+		return part.Say("reason.only_read", "view", view, "name", string(v)).With("what", what)
 	}
-	return fmt.Sprintf("no %s picture: %s", v, what)
+	return part.Say("reason.no_view", "view", view).With("what", what)
 }
 
-// unfitSentence says why pictures were not fit to measure, once where it is the same.
-func unfitSentence(files []string, why string) string {
-	are := " is"
-	if len(files) > 1 {
-		are = " are"
+// unfitSentences say why pictures were not fit to measure, once where it is the same, and mark
+// their files.
+func unfitSentences(r *part.Result, unfit map[string]bool) []part.Phrase {
+	alike := map[string][]string{} // files by what is wrong with them
+	var whys []string
+	var problems [][]part.Phrase
+	for _, p := range r.Pictures {
+		if p.State == part.PictureOK {
+			continue
+		}
+		unfit[p.File] = true
+		why := unfitWhy(p)
+		key := strings.Join(lang.English().SayAll(why), "; ")
+		if alike[key] == nil {
+			whys, problems = append(whys, key), append(problems, why)
+		}
+		alike[key] = append(alike[key], p.File)
 	}
-	return strings.Join(files, ", ") + are + " not fit to measure: " + why
+	var out []part.Phrase
+	for i, key := range whys {
+		out = append(out, part.Say("reason.unfit", "n", strconv.Itoa(len(alike[key])), "files", strings.Join(alike[key], ", ")).With("problems", problems[i]...))
+	}
+	return out
 }
 
-func unfitWhy(p part.PictureReport) string {
-	var why []string
+func unfitWhy(p part.PictureReport) []part.Phrase {
+	var why []part.Phrase
 	for _, q := range p.Problems {
 		if q.Warn {
 			continue
 		}
-		s := strings.ReplaceAll(q.Name, "_", " ")
+		s := part.Say("reason.problem", "problem", lang.Word("problem_word.", q.Name))
 		if q.Remedy != "" {
-			s += " (" + q.Remedy + ")"
+			s = s.With("remedy", part.Say("reason.remedy").With("remedy", q.Phrase()))
 		}
 		why = append(why, s)
 	}
 	if len(why) == 0 {
-		why = []string{"no reason given"}
+		why = append(why, part.Say("reason.not_given"))
 	}
-	return strings.Join(why, "; ")
+	return why
 }

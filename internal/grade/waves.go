@@ -1,7 +1,6 @@
 package grade
 
 import (
-	"fmt"
 	"math"
 
 	"finishbench/internal/part"
@@ -14,8 +13,8 @@ type wavesOutcome struct {
 	bands    []part.Band
 	rows     []WaveClasses // their limits
 	got      []class       // what each makes of orange peel
-	unjudged []string      // what could not be measured
-	warnings []string
+	unjudged []part.Phrase // what could not be measured
+	warnings []part.Phrase
 }
 
 // wavesOf compares the slopes that a screen's stripes tell with the limits of orange peel.
@@ -40,13 +39,11 @@ func wavesOf(r *part.Result, l Limits) wavesOutcome {
 	case m == nil || len(rows) == 0:
 		return out
 	case m.SlopeMRad == nil && m.PhaseRad == nil && m.RangeMRad != nil:
-		out.unjudged = append(out.unjudged,
-			"waviness not measured: too little of the faceplate mirrors the screen: move the screen or the unit, and take the set again")
+		out.unjudged = append(out.unjudged, part.Say("reason.waviness"))
 		return out
 	case m.SlopeMRad == nil:
 		if peel != nil {
-			out.warnings = append(out.warnings,
-				"orange peel is weighed by its area: how steep it is is not known, since the station file does not tell where the screen stands")
+			out.warnings = append(out.warnings, part.Say("warning.peel_by_area"))
 		}
 		return out
 	}
@@ -60,7 +57,7 @@ func wavesOf(r *part.Result, l Limits) wavesOutcome {
 		c := row.classes()
 		shift, _ := l.Decision.shift(&u)
 		got := c.over(v + shift)
-		told := !m.AtLeast || between(row) == ""
+		told := !m.AtLeast || allWaves(row)
 		if !told {
 			got = class{part.None, math.NaN()}
 		}
@@ -75,17 +72,15 @@ func wavesOf(r *part.Result, l Limits) wavesOutcome {
 		}
 		out.bands, out.rows, out.got = append(out.bands, b), append(out.rows, row), append(out.got, got)
 		if limit := c.limit(); !m.AtLeast && got.sev == part.None && nearLimit(v, limit, &u, l.Decision.K) {
-			out.warnings = append(out.warnings, fmt.Sprintf(
-				"waves of %s mrad%s are within their limit of %s mrad, but also within the uncertainty of the limit (u = %s mrad)",
-				apart(v, limit, 1), between(row), short(limit), fixed(u, 2)))
+			out.warnings = append(out.warnings, between(row, part.Say("warning.near_mrad",
+				"slope_mrad", apart(v, limit, 1), "limit_mrad", short(limit), "u_mrad", fixed(u, 2))))
 		}
 	}
 	if peel == nil {
 		worst = part.None
 	}
 	if m.AtLeast && worst.Rank() < min(most.Rank(), part.Major.Rank()) {
-		out.unjudged = append(out.unjudged, fmt.Sprintf("waviness not measured: at least %s mrad, but there are slopes too steep for these stripes: "+
-			"set wider stripes or bring the screen nearer, or look at it by eye", fixed(*m.SlopeMRad, 1)))
+		out.unjudged = append(out.unjudged, part.Say("reason.waviness_bound", "slope_mrad", fixed(*m.SlopeMRad, 1)))
 	}
 	return out
 }
@@ -117,35 +112,40 @@ func (w *weighed) weighWaves(o wavesOutcome, k float64) {
 	}
 }
 
-// between names the waves of a band that is not all of them.
-func between(c WaveClasses) string {
+// allWaves says whether a band is all waves.
+func allWaves(c WaveClasses) bool {
 	ends := part.OctaveEndsMM
-	if c.FromMM >= ends[0] && c.ToMM <= ends[len(ends)-1] {
-		return ""
+	return c.FromMM >= ends[0] && c.ToMM <= ends[len(ends)-1]
+}
+
+// between names the waves of a band that is not all of them.
+func between(c WaveClasses, p part.Phrase) part.Phrase {
+	if allWaves(c) {
+		return p
 	}
-	return fmt.Sprintf(" in waves of %s to %s mm", short(c.FromMM), short(c.ToMM))
+	return p.With("waves", part.Say("waves", "from_mm", short(c.FromMM), "to_mm", short(c.ToMM)))
 }
 
 // slopeSentence is a reason: "orange peel of 6.2 mrad on the face (limit 6 mrad)".
-func (w weighed) slopeSentence() string {
-	least := ""
-	if w.atLeast {
-		least = "at least "
-	}
+func (w weighed) slopeSentence() part.Phrase {
 	limit := w.class.bound
-	told := fmt.Sprintf("%s over %s mrad", w.class.sev, short(limit))
+	told := part.Say("limit.over_mrad", "severity", severityWord(w.class.sev), "over_mrad", short(limit))
 	if w.class.sev.Rank() >= part.Major.Rank() {
 		limit = w.classes.limit()
-		told = fmt.Sprintf("limit %s mrad", short(limit))
+		told = part.Say("limit.mrad", "limit_mrad", short(limit))
 		if w.class.bound != limit {
-			told += fmt.Sprintf(", %s over %s mrad", w.class.sev, short(w.class.bound))
+			told = part.Say("limit.worse_mrad", "limit_mrad", short(limit), "severity", severityWord(w.class.sev), "over_mrad", short(w.class.bound))
 		}
 	}
 	if w.cluster > 0 {
-		told = fmt.Sprintf("%s: %d lie within %s mm", w.Severity, w.cluster, short(w.within))
+		told = w.clusterWord()
+	}
+	p := part.Say("reason.slope", "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "slope_mrad", apart(w.value, limit, 1)).With("limit", told)
+	if w.atLeast {
+		p = p.With("least", part.Say("least"))
 	}
 	if nearLimit(w.value, limit, w.u, w.k) || nearLimit(w.value, w.class.bound, w.u, w.k) {
-		told += fmt.Sprintf("; within the uncertainty of the limit, u = %s mrad", fixed(*w.u, 2))
+		p = p.With("near", part.Say("limit.near_mrad", "u_mrad", fixed(*w.u, 2)))
 	}
-	return fmt.Sprintf("%s of %s%s mrad%s %s (%s)", kindWord(w.Kind), least, apart(w.value, limit, 1), between(w.band), zoneWord(w.Zone), told)
+	return between(w.band, p)
 }

@@ -71,7 +71,7 @@ func (s *Settings) flatWarnings() []string {
 func (u *Unit) checkFlat(p *Picture) {
 	if flat := u.flatOf(p.Shot); flat != nil && p.Image != nil {
 		if err := flat.Fits(p.Image); err != nil {
-			p.refuse("wrong_flat_field", cli.Plain(err))
+			p.refuse("wrong_flat_field", part.Text(cli.Plain(err)))
 		}
 	}
 }

@@ -27,7 +27,7 @@ const (
 // writeIndex writes units.csv and index.html. Units inspected into the same OUT
 // before keep their lines; one that was inspected again gets a new line. A
 // stopped run that finished no unit changes nothing.
-func writeIndex(out *cli.OutDir, jobs []Job, all []outcome, generated string) error {
+func writeIndex(out *cli.OutDir, jobs []Job, all []outcome, set Settings) error {
 	all = slices.Clone(all)
 	place := newInOrder(jobs).place
 	slices.SortFunc(all, func(a, b outcome) int { return place[a.job] - place[b.job] })
@@ -40,7 +40,7 @@ func writeIndex(out *cli.OutDir, jobs []Job, all []outcome, generated string) er
 		r := d.result
 		results = append(results, r)
 		e := d.thumb
-		e.Unit, e.Verdict, e.Score, e.Reasons = r.Unit, r.Verdict, r.Score, r.Reasons
+		e.Unit, e.Verdict, e.Score, e.Reasons = r.Unit, r.Verdict, r.Score, set.language.SayAll(r.ReasonPhrases)
 		e.Href = path.Join(d.job.name, cli.ReportFile)
 		entries = append(entries, e)
 	}
@@ -70,7 +70,7 @@ func writeIndex(out *cli.OutDir, jobs []Job, all []outcome, generated string) er
 		return err
 	}
 	var page bytes.Buffer
-	if err := report.IndexPage(&page, report.IndexInput{Units: entries, Version: cli.Version, Generated: generated}); err != nil {
+	if err := report.IndexPage(&page, report.IndexInput{Units: entries, Version: cli.Version, Generated: set.generated, Lang: set.language}); err != nil {
 		return err
 	}
 	return out.ReplaceFile(indexFile, page.Bytes())

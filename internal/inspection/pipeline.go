@@ -16,6 +16,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/defects"
 	"finishbench/internal/grade"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 	"finishbench/internal/seam"
@@ -41,6 +42,7 @@ type Settings struct {
 	Jobs         int        // pieces of work at a time
 	budget       bool       // tell how uncertainties come about
 	generated    string     // when the run began, as text for the pages
+	language     *lang.Lang // of the pages; results are English
 }
 
 // Inspector carries units through the pipeline, several at once.
@@ -92,7 +94,7 @@ type Unit struct {
 	pictures []*Picture // in the folder's order
 	Scenes   []*Scene
 	kept     atomic.Int64
-	unproved []string // what of the pictures' names could not be tested
+	unproved []part.Phrase // what of the pictures' names could not be tested
 }
 
 // inspect measures a unit and judges it. Call release when its pictures are no
@@ -127,11 +129,16 @@ func bar(r *part.Result, why string) {
 	if why == "" {
 		return
 	}
-	r.Warnings = append([]string{why}, r.Warnings...)
+	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, why), slices.Insert(r.WarningPhrases, 0, part.Text(why))
 	if r.Verdict == part.Pass {
 		r.Verdict = part.NotMeasured
-		r.Reasons = append([]string{why}, r.Reasons...)
+		giveReason(r, why)
 	}
+}
+
+// giveReason puts a reason that has no key before the others.
+func giveReason(r *part.Result, why string) {
+	r.Reasons, r.ReasonPhrases = slices.Insert(r.Reasons, 0, why), slices.Insert(r.ReasonPhrases, 0, part.Text(why))
 }
 
 // group puts face and shell pictures into scenes, in the order of their poses.
@@ -329,7 +336,7 @@ func (u *Unit) searchParams(l Lengths) defects.Params {
 // looked for: it must not count as a picture without defects.
 func (p *Picture) notInspected(err error) {
 	if p.fit() {
-		p.refuse("surface_not_found", cli.Plain(err))
+		p.refuse("surface_not_found", part.Text(cli.Plain(err)))
 	}
 }
 
@@ -362,7 +369,13 @@ func (u *Unit) Release() {
 
 // result gathers what was measured.
 func (u *Unit) result() *part.Result {
-	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.Stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.Kinds.use(), Warnings: slices.Concat(u.scaleWarnings(), u.flatWarnings(), u.screenDoubts)}
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.Stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.Kinds.use()}
+	warn := func(p part.Phrase) {
+		r.Warnings, r.WarningPhrases = append(r.Warnings, lang.English().Say(&p)), append(r.WarningPhrases, p)
+	}
+	for _, w := range slices.Concat(u.scaleWarnings(), u.flatWarnings(), u.screenDoubts) {
+		warn(part.Text(w))
+	}
 	for _, p := range u.pictures {
 		if l, ok := u.lengthsOf(p.Shot.View); ok && l.MMPerPX != r.MMPerPX {
 			p.Report.MMPerPX = part.Num(l.MMPerPX)
@@ -370,7 +383,7 @@ func (u *Unit) result() *part.Result {
 		r.Pictures = append(r.Pictures, p.Report)
 		for _, d := range p.doubts {
 			if w := fmt.Sprintf("%s pictures: %s", p.Shot.View, d); !slices.Contains(r.Warnings, w) {
-				r.Warnings = append(r.Warnings, w)
+				warn(part.Text(w))
 			}
 		}
 		if p.Shot.View != part.Edge {
@@ -388,8 +401,9 @@ func (u *Unit) result() *part.Result {
 	}
 	r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
 	var told []string
-	if r.Shell, told = u.unroll(); len(told) > 0 {
-		r.Warnings = append(r.Warnings, told...)
+	r.Shell, told = u.unroll()
+	for _, w := range told {
+		warn(part.Text(w))
 	}
 	r.Surfaces = u.surfaces()
 	joined := u.joinScreen()
@@ -406,19 +420,22 @@ func (u *Unit) result() *part.Result {
 			r.Screen = mirrorOf(s.Mirror)
 		}
 	}
-	r.Warnings = append(r.Warnings, u.sceneWarnings()...)
+	for _, w := range u.sceneWarnings() {
+		warn(w)
+	}
 	return r
 }
 
 // sceneWarnings are what was said of the scenes, each with its pose; what was said of several
 // turns of the shell, once with all of these.
-func (u *Unit) sceneWarnings() []string {
-	var said, ofShell []string
+func (u *Unit) sceneWarnings() []part.Phrase {
+	var said []part.Phrase
+	var ofShell []string
 	turns := map[string][]float64{} // of the shell, by what was said
 	for _, s := range u.Scenes {
 		for _, w := range s.found.Warnings {
 			if s.pose.View != part.Shell {
-				said = append(said, fmt.Sprintf("%s: %s", s.pose, w))
+				said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", part.Text(w)))
 				continue
 			}
 			if len(s.pictures) == 1 {
@@ -431,7 +448,7 @@ func (u *Unit) sceneWarnings() []string {
 		}
 	}
 	for _, w := range ofShell {
-		said = append(said, fmt.Sprintf("%s at %s: %s", part.Shell, part.Degrees(turns[w]...), w))
+		said = append(said, part.Say("turns.say").With("turns", part.Turns(turns[w]...)).With("what", part.Text(w)))
 	}
 	return slices.Concat(said, capture.TurnDoubts(u.folder.Shots), u.unproved)
 }

@@ -1,7 +1,6 @@
 package inspection
 
 import (
-	"fmt"
 	"slices"
 
 	"finishbench/internal/capture/outline"
@@ -35,8 +34,10 @@ func otherFaces(pictures []*Picture) (doubts []proof.Doubt) {
 			if detail >= proof.DetailSure || !proof.OutlinesApart(curve(i), curve(j), detail) {
 				continue
 			}
-			const other = "its outline is not that of %s: one of the two is of another unit, or mirrored; photograph the unit under both lights without moving it"
-			doubts = append(doubts, proof.Doubt{At: i, Name: proof.OtherUnit, Remedy: fmt.Sprintf(other, q.Shot.File)}, proof.Doubt{At: j, Name: proof.OtherUnit, Remedy: fmt.Sprintf(other, p.Shot.File)})
+			other := func(at int, file string) proof.Doubt {
+				return proof.Doubt{At: at, Name: proof.OtherUnit, Remedy: part.Say("proof.other_outline", "file", file)}
+			}
+			doubts = append(doubts, other(i, q.Shot.File), other(j, p.Shot.File))
 		}
 	}
 	return doubts
@@ -74,7 +75,7 @@ func (u *Unit) prove() {
 	if plate != nil {
 		differs = plate.Differs
 	}
-	note := func(doubts []proof.Doubt, untested []string) {
+	note := func(doubts []proof.Doubt, untested []part.Phrase) {
 		refuseDoubted(u.pictures, doubts)
 		u.unproved = append(u.unproved, untested...)
 	}
@@ -84,7 +85,7 @@ func (u *Unit) prove() {
 		note(plate.Course(part.Edge, edges))
 		note(plate.Course(part.Shell, shells))
 	} else if len(edges) > 1 {
-		u.unproved = append(u.unproved, "edge: there is no outline of the faceplate to hold the turns against: which way the unit was turned, and whether all pictures are of one unit, is not tested")
+		u.unproved = append(u.unproved, part.Say("proof.no_plate"))
 	}
 	for _, s := range u.Scenes {
 		i := slices.IndexFunc(s.pictures, func(p *Picture) bool { return doubted(p) != nil })
@@ -94,7 +95,7 @@ func (u *Unit) prove() {
 		s.found, s.looked, s.plate = defects.Result{}, false, nil
 		for _, p := range s.pictures {
 			if q := doubted(s.pictures[i]); p.fit() {
-				p.refuse(q.Name, q.Remedy) // its other lights were taken at the same turn
+				p.refuse(q.Name, q.Phrase()) // its other lights were taken at the same turn
 			}
 		}
 	}

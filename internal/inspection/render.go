@@ -65,7 +65,7 @@ func (u *Unit) render(ctx context.Context, r *part.Result, dir *cli.UnitDir) (th
 			got = append(got, d)
 		}
 	}
-	in := report.PageInput{Result: r, Version: cli.Version, Generated: u.generated}
+	in := report.PageInput{Result: r, Version: cli.Version, Generated: u.generated, Lang: u.language}
 	proud, recessed := u.Limits.StepLimits(r.Stage)
 	in.LimitsProudUM, in.LimitsRecessedUM = finiteOr0(proud), finiteOr0(recessed)
 	for _, d := range got {

@@ -189,7 +189,7 @@ func (r *unitsRun) writeUnit(ctx context.Context, d *outcome) error {
 	}
 	defer u.Release()
 	if d.job.Err != nil {
-		result.Reasons = append([]string{cli.Plain(d.job.Err)}, result.Reasons...)
+		giveReason(result, cli.Plain(d.job.Err))
 	}
 	dir, err := r.out.Begin(d.job.name)
 	if err != nil {
@@ -236,7 +236,7 @@ func summary(r *part.Result) *part.Result {
 
 // finish writes units.csv and index.html and decides how the run ended.
 func (r *unitsRun) finish(ctx context.Context, all []outcome, fatal error) error {
-	err := writeIndex(r.out, r.jobs, all, r.generated)
+	err := writeIndex(r.out, r.jobs, all, r.Settings)
 	r.say.end(all)
 	switch {
 	case fatal != nil:

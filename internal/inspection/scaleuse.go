@@ -14,6 +14,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -166,7 +167,7 @@ func (s *Settings) scaleUses() []part.ScaleUse {
 func (u *Unit) checkScale(p *Picture) {
 	l, ok := u.lengthsOf(p.Shot.View)
 	if !ok {
-		p.refuse(noScale, fmt.Sprintf("no scale file is for %s pictures: make one with inspect scale and name it, or measure without", p.Shot.View))
+		p.refuse(noScale, part.Say("fit.no_scale", "view", "@view."+string(p.Shot.View)))
 		return
 	}
 	if l.File == nil || p.Image == nil {
@@ -178,17 +179,17 @@ func (u *Unit) checkScale(p *Picture) {
 		facts.Camera, facts.Focus, facts.FocalLengthMM = cli.First(tags.Camera, u.camera), cli.First(tags.Focus, u.focus), tags.FocalLengthMM
 	}
 	if err := l.File.CheckPicture(facts); err != nil {
-		p.refuse(noScale, fmt.Sprintf("%s is not for this picture: %s", filepath.Base(l.File.Path), cli.Plain(err)))
+		p.refuse(noScale, part.Say("fit.wrong_scale", "file", filepath.Base(l.File.Path), "why", cli.Plain(err)))
 		return
 	}
 	p.doubts = l.File.Doubts(facts)
 }
 
 // refuse marks a picture as not fit to measure.
-func (p *Picture) refuse(name, remedy string) { Refuse(&p.Report, name, remedy) }
+func (p *Picture) refuse(name string, remedy part.Phrase) { Refuse(&p.Report, name, remedy) }
 
 // Refuse marks a picture as not fit to measure, with the problem's name and what to do.
-func Refuse(r *part.PictureReport, name, remedy string) {
+func Refuse(r *part.PictureReport, name string, remedy part.Phrase) {
 	r.State = part.PictureNoOK
-	r.Problems = append(r.Problems, part.Problem{Name: name, Remedy: remedy})
+	r.Problems = append(r.Problems, part.Problem{Name: name, Remedy: lang.English().Say(&remedy), RemedyPhrase: &remedy})
 }

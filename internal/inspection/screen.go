@@ -38,7 +38,7 @@ func (u *Unit) lookInScreen(s *Scene) {
 		}
 	}
 	if shown == nil {
-		s.refuse("the pictures that show the outline, under the white screen or its first stripes, are not fit to measure; take the set again")
+		s.refuse(part.Say("fit.no_outline_picture"))
 		return
 	}
 	l, _ := u.lengthsOf(s.pose.View)
@@ -47,7 +47,7 @@ func (u *Unit) lookInScreen(s *Scene) {
 	white := images[part.White]
 	mean, err := stripes.Paint(white, images)
 	if err != nil {
-		s.refuse(strings.TrimPrefix(cli.Plain(err), "stripes: "))
+		s.refuse(part.Text(strings.TrimPrefix(cli.Plain(err), "stripes: ")))
 		return
 	}
 	under := shown.Shot
@@ -55,21 +55,21 @@ func (u *Unit) lookInScreen(s *Scene) {
 	look, sharp := shown.Image, shown.Report
 	if white == nil { // stripes are in it; they add up to an even screen
 		if look, sharp = mean, capture.Check(mean, under, u.Fit); sharp.State != part.PictureOK {
-			s.refuse(RemedyOf(sharp))
+			s.refuse(unfitFor(sharp).Phrase())
 			return
 		}
 	}
 	blur, uBlur, _ := capture.Blur([]*part.PictureReport{&sharp})
 	around, err := outline.Face([]*part.Image{look})
 	if err != nil {
-		s.refuse(cli.Plain(fmt.Errorf("no faceplate found: %w", err)))
+		s.refuse(part.Text(cli.Plain(fmt.Errorf("no faceplate found: %w", err))))
 		return
 	}
 	how := stripes.DefaultParams(l.MMPerPX)
 	how.Screen, how.LensMM = u.Screen, blur*l.MMPerPX
 	set, err := stripes.Open(images, around.Points(), how)
 	if err != nil {
-		s.refuse(strings.TrimPrefix(err.Error(), "stripes: "))
+		s.refuse(part.Text(strings.TrimPrefix(err.Error(), "stripes: ")))
 		return
 	}
 	params.Outline = around
@@ -89,7 +89,7 @@ func (u *Unit) lookInScreen(s *Scene) {
 		return err
 	})
 	if err := both.Wait(); err != nil {
-		s.refuse(strings.TrimPrefix(cli.Plain(err), "stripes: "))
+		s.refuse(part.Text(strings.TrimPrefix(cli.Plain(err), "stripes: ")))
 		return
 	}
 	l.straighten(paint.Findings) // before they are joined, here or with those under lamps
@@ -206,16 +206,24 @@ type mapPicture struct {
 
 // RemedyOf is the remedy of the first problem for which a picture is not measured; "" where it is.
 func RemedyOf(r part.PictureReport) string {
-	for _, p := range r.Problems {
-		if !p.Warn {
-			return p.Remedy
-		}
+	if q := unfitFor(r); q != nil {
+		return q.Remedy
 	}
 	return ""
 }
 
+// unfitFor is the first problem for which a picture is not measured; nil where it is.
+func unfitFor(r part.PictureReport) *part.Problem {
+	for i := range r.Problems {
+		if !r.Problems[i].Warn {
+			return &r.Problems[i]
+		}
+	}
+	return nil
+}
+
 // refuse marks all of a scene's pictures that were fit as not measured.
-func (s *Scene) refuse(remedy string) {
+func (s *Scene) refuse(remedy part.Phrase) {
 	for _, p := range s.pictures {
 		if p.fit() {
 			p.refuse(unfitStripes, remedy)

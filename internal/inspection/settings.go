@@ -28,6 +28,7 @@ type Options struct {
 	Budget    bool
 	KindModel string        // --kind-model
 	Record    RecordOptions // unit only
+	Language  string        // --language, of the pages
 
 	Remeasures bool // 'screen shoot': the screen is being measured
 }
@@ -72,6 +73,9 @@ func (o Options) Settings() (Settings, error) {
 		if s.Stage, err = part.ParseStage(o.Stage); err != nil {
 			return s, cli.Usagef("--%w", err)
 		}
+	}
+	if s.language, err = cli.Language(o.Language); err != nil {
+		return s, err
 	}
 	if s.Limits, err = config.LoadLimits(o.Limits); err != nil {
 		return s, cli.UsageError{Err: err}

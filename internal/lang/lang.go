@@ -8,7 +8,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io/fs"
-	"maps"
 	"math"
 	"os"
 	"path"
@@ -26,7 +25,7 @@ import (
 var langFiles embed.FS
 
 // langFolders hold the words of pages of their own.
-var langFolders = []string{"sheet", "lot", "atlas", "quiz", "light"}
+var langFolders = []string{"sheet", "lot", "atlas", "quiz", "light", "unit"}
 
 // Lang is one language: a file <tag>.json of keys and texts. In a text,
 // {name} is a place for an argument, {@key} another text of the same file. A
@@ -227,22 +226,6 @@ func (x *Lang) T(key string, args ...string) string {
 		m[args[i]] = args[i+1]
 	}
 	return x.fill(key, m, 0)
-}
-
-// Say is a phrase in this language.
-func (x *Lang) Say(p *Phrase) string {
-	if p == nil {
-		return ""
-	}
-	args := p.Args
-	if p.Why != nil {
-		args = maps.Clone(p.Args)
-		if args == nil {
-			args = map[string]string{}
-		}
-		args["why"] = x.Say(p.Why)
-	}
-	return x.fill(p.Key, args, 0)
 }
 
 func (x *Lang) fill(key string, args map[string]string, depth int) string {

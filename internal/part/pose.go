@@ -44,6 +44,30 @@ func (p Pose) String() string {
 	return fmt.Sprintf("%s at %s", p.View, Degrees(p.TurnDeg))
 }
 
+// Phrase is the pose in words of each language.
+func (p Pose) Phrase() Phrase {
+	view := "@view." + string(p.View)
+	if p.View == Face || math.IsNaN(p.TurnDeg) {
+		return Say("pose.view", "view", view)
+	}
+	turn, _ := strings.CutSuffix(Degrees(p.TurnDeg), " deg")
+	return Say("pose.at", "view", view, "turn_deg", turn)
+}
+
+// Turns are turns in words of each language: "120 deg", "0, 90 and 180 deg".
+func Turns(turns ...float64) Phrase {
+	numbers, _ := strings.CutSuffix(Degrees(turns...), " deg")
+	first, last, several := strings.Cut(numbers, " and ")
+	p := Say("turns", "last_deg", numbers)
+	if several {
+		p = Say("turns.several", "last_deg", last)
+		for _, t := range strings.Split(first, ", ") {
+			p = p.With("first", Say("turns.one", "turn_deg", t))
+		}
+	}
+	return p
+}
+
 // Degrees are turns in words: "120 deg", "0, 90 and 180 deg".
 func Degrees(turns ...float64) string {
 	var words []string

@@ -1,12 +1,10 @@
 package part
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 )
 
 // UnsearchedSurface is a surface that no part of the program looked at.
@@ -66,26 +64,26 @@ func (r *Result) Lights(s Surface) int {
 	return n
 }
 
-// LookedAtSentences say how much of each surface was looked at; a view that was
-// not looked at in any turn has one sentence.
-func (r *Result) LookedAtSentences() []string {
-	var out []string
+// LookedAtPhrases say how much of each surface was looked at; a view that was
+// not looked at in any turn has one phrase.
+func (r *Result) LookedAtPhrases() []Phrase {
+	var out []Phrase
 	for _, v := range Views {
 		surfaces, none := r.SurfacesOf(v)
 		if n := len(surfaces); none && n > 1 {
-			out = append(out, fmt.Sprintf("The %s was not looked at in any of %d turns", v, n))
+			out = append(out, Say("looked_at.no_turn", "n", strconv.Itoa(n)).With("pose", Pose{v, math.NaN()}.Phrase()))
 			continue
 		}
 		for _, s := range surfaces {
 			if s.Unsearched() {
-				out = append(out, fmt.Sprintf("The %s was not looked at", s.Pose()))
+				out = append(out, Say("looked_at.none").With("pose", s.Pose().Phrase()))
 			} else {
 				out = append(out, lookedAt(s, r.Lights(s)))
 			}
 		}
 	}
 	if r.Shell != nil {
-		out = append(out, fmt.Sprintf("Over all its turns %s of the shell was looked at", Percent(r.Shell.LookedAt)))
+		out = append(out, Say("looked_at.map", "share", Percent(r.Shell.LookedAt)))
 	}
 	return out
 }
@@ -104,52 +102,29 @@ func (r *Result) SurfacesOf(v View) (surfaces []Surface, none bool) {
 
 // lookedAt is "Looked at 91 % of the face in both lights, 6 % in one, 3 % not at
 // all (left out: mirrored lamps 2 %, outermost strip 1 %)".
-func lookedAt(s Surface, lights int) string {
-	all, some := "all lights", "in some"
+func lookedAt(s Surface, lights int) Phrase {
+	all, some := "looked_at.all", "looked_at.in_some"
 	switch lights {
 	case 1:
-		all = "one light"
+		all = "looked_at.one"
 	case 2:
-		all, some = "both lights", "in one"
+		all, some = "looked_at.both", "looked_at.in_one"
 	}
-	t := fmt.Sprintf("Looked at %s of the %s in %s", Percent(s.LookedAt), s.Pose(), all)
+	p := Say(all, "share", Percent(s.LookedAt)).With("pose", s.Pose().Phrase())
 	if s.OneLight > 0 {
-		t += fmt.Sprintf(", %s %s", Percent(s.OneLight), some)
+		p = p.With("some", Say(some, "share", Percent(s.OneLight)))
 	}
 	if s.NotLookedAt > 0 {
-		t += fmt.Sprintf(", %s not at all", Percent(s.NotLookedAt))
+		p = p.With("rest", Say("looked_at.rest", "share", Percent(s.NotLookedAt)))
 	}
-	var of []string
+	var of []Phrase
 	for _, w := range s.Causes() {
-		of = append(of, w.words()+" "+Percent(s.Why[w]))
+		of = append(of, Say("looked.cause", "cause", "@cause."+string(w), "share", Percent(s.Why[w])))
 	}
 	if len(of) > 0 {
-		t += " (left out: " + strings.Join(of, ", ") + ")"
+		p = p.With("left_out", Say("looked_at.left_out").With("causes", of...))
 	}
-	return t
-}
-
-// words are the cause in words.
-func (w Why) words() string {
-	switch w {
-	case Mirrored:
-		return "mirrored lamps"
-	case Clipped:
-		return "clipped highlights"
-	case Shadow:
-		return "shadow"
-	case Print:
-		return "print"
-	case Outermost:
-		return "outermost strip"
-	case Steep:
-		return "slopes that mirror no screen"
-	case Inside:
-		return "parts inside"
-	case NotSearched:
-		return "not searched"
-	}
-	return string(w)
+	return p
 }
 
 // Percent is a share in per cent: a whole number, with one decimal where that

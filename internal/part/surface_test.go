@@ -24,41 +24,6 @@ func TestRounded(t *testing.T) {
 	}
 }
 
-func TestLookedAtSentences(t *testing.T) {
-	ok := func(v View, l Light) PictureReport { return PictureReport{View: v, Light: l, State: PictureOK} }
-	read := PictureReport{View: Face, Light: White, State: PictureOK, Problems: []Problem{{Name: NotLookedAt, Warn: true}}}
-	face := Surface{View: Face, LookedAt: 0.91, OneLight: 0.06, NotLookedAt: 0.03, Why: map[Why]float64{Outermost: 0.01, Mirrored: 0.02}}
-	for _, c := range []struct {
-		surfaces []Surface
-		pictures []PictureReport
-		want     []string
-	}{
-		{nil, nil, nil},
-		{[]Surface{face}, []PictureReport{ok(Face, Diffuse), ok(Face, Raking), read},
-			[]string{"Looked at 91 % of the face in both lights, 6 % in one, 3 % not at all (left out: mirrored lamps 2 %, outermost strip 1 %)"}},
-		{[]Surface{{View: Shell, LookedAt: 0.996, NotLookedAt: 0.004}}, []PictureReport{ok(Shell, Diffuse), {View: Shell, State: PictureNoOK}},
-			[]string{"Looked at 99.6 % of the shell at 0 deg in one light, 0.4 % not at all"}},
-		{[]Surface{{View: Face, LookedAt: 0.5, OneLight: 0.5}}, []PictureReport{ok(Face, Diffuse), ok(Face, Raking), ok(Face, Back)},
-			[]string{"Looked at 50 % of the face in all lights, 50 % in some"}},
-		{[]Surface{{View: Face, LookedAt: 1}, UnsearchedSurface(Shell, 0), UnsearchedSurface(Shell, 45)}, []PictureReport{ok(Face, Diffuse)},
-			[]string{"Looked at 100 % of the face in one light", "The shell was not looked at in any of 2 turns"}},
-		{[]Surface{{View: Shell, LookedAt: 1}, {View: Shell, AngleDeg: 90, LookedAt: 1}, UnsearchedSurface(Shell, 180)},
-			[]PictureReport{ok(Shell, Diffuse), ok(Shell, Raking), {View: Shell, Light: Diffuse, AngleDeg: -270, State: PictureOK}},
-			[]string{"Looked at 100 % of the shell at 0 deg in both lights", "Looked at 100 % of the shell at 90 deg in one light", "The shell at 180 deg was not looked at"}},
-		{[]Surface{UnsearchedSurface(Face, 0)}, []PictureReport{read}, []string{"The face was not looked at"}},
-	} {
-		r := Result{Surfaces: c.surfaces, Pictures: c.pictures}
-		if got := r.LookedAtSentences(); !slices.Equal(got, c.want) {
-			t.Errorf("%+v:\n got %q\nwant %q", c.surfaces, got, c.want)
-		}
-	}
-	for _, w := range Whys {
-		if w.words() == string(w) && w != Shadow && w != Print {
-			t.Errorf("%s has no words", w)
-		}
-	}
-}
-
 // Turns that differ by whole turns are one pose; a face has no turn.
 func TestPose(t *testing.T) {
 	for _, c := range []struct {

@@ -84,6 +84,9 @@ type Result struct {
 	StoppedS  *float64   `json:"stopped_s,omitempty"`  // at the bench: so long the unit stood still, from the press that started it to its last picture
 	KindModel *ModelUse  `json:"kind_model,omitempty"` // absent: the rules alone said what kind each finding is
 	Faceplate *Faceplate `json:"faceplate,omitempty"`  // absent: no face picture, or its outline was not found
+
+	ReasonPhrases  []Phrase `json:"reason_phrases,omitempty"` // Reasons and Warnings, each in its place, to be told in any language
+	WarningPhrases []Phrase `json:"warning_phrases,omitempty"`
 }
 
 // Seam is the step all around the unit.
@@ -177,6 +180,8 @@ type Finding struct {
 	ValueUM    *float64           `json:"value_um,omitempty"` // seam findings: the step, gap or bead
 	Rule       *RuleCall          `json:"rule,omitempty"`     // what the rules call it, where a learned model was asked
 	Budget     *Budget            `json:"budget,omitempty"`   // of the diameter, else of the length; kept in result.json only where asked for
+
+	AdvicePhrase *Phrase `json:"advice_phrase,omitempty"` // Advice, to be told in any language
 }
 
 // RuleCall is what the rules call a finding, beside what a learned model does.
@@ -321,6 +326,16 @@ type Problem struct {
 	Unit   string   `json:"unit,omitempty"`  // "share", "px", ...
 	Remedy string   `json:"remedy"`          // one line: what to do
 	Warn   bool     `json:"warn,omitempty"`  // true: told, but the picture is measured all the same
+
+	RemedyPhrase *Phrase `json:"remedy_phrase,omitempty"` // Remedy, to be told in any language
+}
+
+// Phrase is the remedy as a phrase, also of a report that has none.
+func (q Problem) Phrase() Phrase {
+	if q.RemedyPhrase == nil {
+		return Text(q.Remedy)
+	}
+	return *q.RemedyPhrase
 }
 
 // NotLookedAt is the name of the problem, a mere warning, of a picture that was

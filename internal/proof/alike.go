@@ -1,7 +1,6 @@
 package proof
 
 import (
-	"fmt"
 	"math"
 
 	"finishbench/internal/part"
@@ -10,9 +9,9 @@ import (
 
 // Doubt is a picture that does not show what its name says.
 type Doubt struct {
-	At     int    // its place among those that were given
-	Name   string // one of the words below
-	Remedy string // what is wrong with it, and what to do
+	At     int         // its place among those that were given
+	Name   string      // one of the words below
+	Remedy part.Phrase // what is wrong with it, and what to do
 }
 
 // What can be wrong: part.Problem.Name.
@@ -73,7 +72,7 @@ type TurnDiffers func(aDeg, bDeg float64) bool
 // Turns doubts pictures of different turns that are the same: the unit was not turned between them, or one was copied. Which of them is right
 // nobody can tell. Sights may be nil. A unit that looks even about its axis may look the same at any turn: unless differs, which may be
 // nil, knows better it is said to be not tested.
-func Turns(sights []*Sight, differs TurnDiffers) (doubts []Doubt, untested []string) {
+func Turns(sights []*Sight, differs TurnDiffers) (doubts []Doubt, untested []part.Phrase) {
 	told := map[int]bool{}
 	for i, b := range sights {
 		for j, a := range sights[:i] {
@@ -86,8 +85,7 @@ func Turns(sights []*Sight, differs TurnDiffers) (doubts []Doubt, untested []str
 			}
 			sure := m.rest < copyNoise*m.noise || differs != nil && differs(a.shot.Pose().TurnDeg, b.shot.Pose().TurnDeg)
 			if !sure && a.even() && b.even() {
-				const even = "%s and %s look the same, and may: the unit is as even as a turned body; whether it was turned between them is not tested"
-				untested = append(untested, fmt.Sprintf(even, a.shot.File, b.shot.File))
+				untested = append(untested, part.Say("proof.even", "a", a.shot.File, "b", b.shot.File))
 				continue
 			}
 			for _, p := range [2][2]int{{j, i}, {i, j}} {
@@ -95,8 +93,7 @@ func Turns(sights []*Sight, differs TurnDiffers) (doubts []Doubt, untested []str
 					continue
 				}
 				told[p[0]] = true
-				const stuck = "it shows the unit as it stands in %s, which is of another turn: the turntable stood still, or one picture was copied; photograph the unit at both turns"
-				doubts = append(doubts, Doubt{p[0], SameTurn, fmt.Sprintf(stuck, sights[p[1]].shot.File)})
+				doubts = append(doubts, Doubt{p[0], SameTurn, part.Say("proof.stuck", "file", sights[p[1]].shot.File)})
 			}
 		}
 	}
@@ -111,10 +108,10 @@ const brightBy = 0.1
 // a mirror and shows nothing but the room. Sights may be nil.
 func Lights(sights []*Sight) (doubts []Doubt) {
 	told := map[int]bool{}
-	tell := func(at int, name, format string, of *Sight) {
+	tell := func(at int, name, key string, of *Sight) {
 		if !told[at] {
 			told[at] = true
-			doubts = append(doubts, Doubt{at, name, fmt.Sprintf(format, of.shot.File)})
+			doubts = append(doubts, Doubt{at, name, part.Say(key, "file", of.shot.File)})
 		}
 	}
 	for i, b := range sights {
@@ -125,15 +122,13 @@ func Lights(sights []*Sight) (doubts []Doubt) {
 			m := over(a, b)
 			switch {
 			case m.same() && math.Abs(m.gain-1) <= brightBy:
-				tell(i, SameLight, "it shows the same as %s: the light was not switched, or one picture was copied; photograph the pose under a second light", a)
+				tell(i, SameLight, "proof.same_light", a)
 			case m.same():
-				const but = "it shows the same as %s but for its brightness: one light taken twice, or a plate like a mirror that shows nothing but the room; photograph each light by itself, and look at a mirror by eye"
-				tell(i, SameLight, but, a)
-				tell(j, SameLight, but, b)
+				tell(i, SameLight, "proof.same_but_brightness", a)
+				tell(j, SameLight, "proof.same_but_brightness", b)
 			case swapped(a, b):
-				const other = "its light is that of %s, and that one's is its own: raking light leaves a surface dark beside its rim and its lamps; exchange the names, or the lamps' wires"
-				tell(i, Swapped, other, a)
-				tell(j, Swapped, other, b)
+				tell(i, Swapped, "proof.swapped", a)
+				tell(j, Swapped, "proof.swapped", b)
 			}
 		}
 	}

@@ -1,7 +1,6 @@
 package proof
 
 import (
-	"fmt"
 	"math"
 
 	"finishbench/internal/part"
@@ -17,7 +16,7 @@ const (
 
 // Colours doubts the one picture among four or more of a view and light, from the side, whose unit has
 // another colour than all others have. Of fewer it is only said. Sights may be nil.
-func Colours(sights []*Sight) (doubts []Doubt, untested []string) {
+func Colours(sights []*Sight) (doubts []Doubt, untested []part.Phrase) {
 	type kind struct {
 		v part.View
 		l part.Light
@@ -44,7 +43,7 @@ func Colours(sights []*Sight) (doubts []Doubt, untested []string) {
 			for n, i := range g {
 				for _, j := range g[:n] {
 					if apart(i, j) > otherColour {
-						untested = append(untested, fmt.Sprintf("%s and %s show units of different colours: a shell of two colours, or two units; which is not tested", sights[j].shot.File, sights[i].shot.File))
+						untested = append(untested, part.Say("proof.two_colours", "a", sights[j].shot.File, "b", sights[i].shot.File))
 					}
 				}
 			}
@@ -64,8 +63,7 @@ func Colours(sights []*Sight) (doubts []Doubt, untested []string) {
 				}
 			}
 			if least := robust.Quantile(own, 0); least > otherColour && least > colourSpread*robust.Quantile(others, 1) {
-				const other = "the unit has another colour than in the other pictures from the side: it is another unit; photograph this one"
-				doubts = append(doubts, Doubt{i, OtherUnit, other})
+				doubts = append(doubts, Doubt{i, OtherUnit, part.Say("proof.other_colour")})
 			}
 		}
 	}

@@ -1,9 +1,9 @@
 package proof
 
 import (
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
@@ -150,7 +150,7 @@ const OfFace = -1
 // Course doubts pictures from the side, of one view, that show the unit at another turn than they are named, or
 // another unit: what they show is held against the outline of the faceplate. Pictures that are doubted already are to be left out. untested says
 // what could not be told.
-func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested []string) {
+func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested []part.Phrase) {
 	n := len(limbs)
 	if n < 2 {
 		return nil, nil
@@ -166,10 +166,11 @@ func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested [
 		}
 		return p.courseOf(limbs, turns, -1)
 	}
-	note := func(format string, a ...any) ([]Doubt, []string) {
-		return nil, append(untested, fmt.Sprintf("%s: %s", view, fmt.Sprintf(format, a...)))
+	ofView := func(p part.Phrase) part.Phrase {
+		return part.Say("proof.of_view", "view", "@view."+string(view)).With("what", p)
 	}
-	doubt := func(name string, which func(i int) bool, say func(i int) string) ([]Doubt, []string) {
+	note := func(p part.Phrase) ([]Doubt, []part.Phrase) { return nil, append(untested, ofView(p)) }
+	doubt := func(name string, which func(i int) bool, say func(i int) part.Phrase) ([]Doubt, []part.Phrase) {
 		for i, l := range limbs {
 			if which(i) {
 				doubts = append(doubts, Doubt{l.At, name, say(i)})
@@ -179,36 +180,33 @@ func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested [
 	}
 	if n < leastTurns {
 		if c := p.courseOf(limbs, named, -1); c.width > fewKept {
-			return note("the widths at its turns do not fit the outline in the face picture: a turn is not the one that it is named, or a picture is of another unit; with less than %d turns which is not tested", leastTurns)
+			return note(part.Say("proof.few_turns", "n", strconv.Itoa(leastTurns)))
 		}
 		return nil, nil
 	}
 	stands, back := p.courseOf(limbs, named, -1), as(func(i int) float64 { return -named[i] })
 	if stands.keeps() {
 		if stands.scale < scaleLeast || stands.scale > scaleMost {
-			const height = "from the side the unit is %.2f times as wide as its outline in the face picture: one of the two scales was made at another height than the unit's, or for another lens; make it where the unit lies"
-			untested = append(untested, fmt.Sprintf("%s: %s", view, fmt.Sprintf(height, stands.scale)))
+			untested = append(untested, ofView(part.Say("proof.height", "times", two(stands.scale))))
 		}
 		switch {
 		case as(func(int) float64 { return named[0] }).keeps():
-			return note("the faceplate is too round for its outline to tell the turns: whether the names are right is not tested")
+			return note(part.Say("proof.too_round"))
 		case back.keeps():
-			return note("the faceplate is too even for its outline to tell which way the unit was turned: that is not tested")
+			return note(part.Say("proof.too_even"))
 		}
 		return nil, untested
 	}
 	if back.keeps() {
-		const other = "it fits the faceplate's outline at %s, not at %s, and so do the others: the unit was turned the wrong way round, or the face picture is mirrored; more degrees turn it counter-clockwise as seen onto the faceplate"
 		turned := func(i int) bool { return part.Turn(2*named[i]) != 0 }
-		return doubt(WrongTurn, turned, func(i int) string {
-			return fmt.Sprintf(other, part.Degrees(part.Turn(-named[i])), part.Degrees(named[i]))
+		return doubt(WrongTurn, turned, func(i int) part.Phrase {
+			return part.Say("proof.wrong_way").With("at", part.Turns(part.Turn(-named[i]))).With("named", part.Turns(named[i]))
 		})
 	}
 	if stands.byWidth() { // then it is middles that do not fit
 		for i := range limbs {
 			if p.courseOf(limbs, named, i).keeps() {
-				const mirrored = "left and right are exchanged in it: it is a mirrored picture; take it again without mirroring"
-				return doubt(MirrorView, func(k int) bool { return k == i }, func(int) string { return mirrored })
+				return doubt(MirrorView, func(k int) bool { return k == i }, func(int) part.Phrase { return part.Say("proof.mirrored") })
 			}
 		}
 	}
@@ -225,8 +223,8 @@ func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested [
 				}
 				return named[i]
 			}).keeps() {
-				const off = "from %s on the unit stands %s farther than the names say: a turn was left out, or made twice; photograph all turns again"
-				return doubt(WrongTurn, func(i int) bool { return i >= k }, func(int) string { return fmt.Sprintf(off, limbs[k].File, part.Degrees(by)) })
+				off := part.Say("proof.farther", "file", limbs[k].File).With("by", part.Turns(by))
+				return doubt(WrongTurn, func(i int) bool { return i >= k }, func(int) part.Phrase { return off })
 			}
 		}
 	}
@@ -240,24 +238,22 @@ func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested [
 				return named[i]
 			}).keeps() {
 				which := func(i int) bool { return i == j || i == k }
-				return doubt(WrongTurn, which, func(i int) string {
-					return fmt.Sprintf("it is the picture of %s, and that is this one's: exchange their names", limbs[swap[i]].File)
-				})
+				return doubt(WrongTurn, which, func(i int) part.Phrase { return part.Say("proof.names_exchanged", "file", limbs[swap[i]].File) })
 			}
 		}
 	}
 	if stands.byWidth() {
-		return note("the unit did not stay on its axis between turns: how wide it is fits them, but which way it was turned, and whether a picture is mirrored, is not tested")
+		return note(part.Say("proof.off_axis"))
 	}
 	for by := scanDeg; by < 180; by += scanDeg {
 		for _, sign := range [2]float64{1, -1} {
 			if as(func(i int) float64 { return sign*named[i] + by }).keeps() {
-				return note("the faceplate lies turned by about %s in the face picture against these: the turns fit each other, but whether each is the one that it is named is not tested", part.Degrees(by))
+				return note(part.Say("proof.face_turned").With("by", part.Turns(by)))
 			}
 		}
 	}
-	const none = "the outline in the face picture and what is seen from the side do not fit: they are of different units, or turns are in no order; photograph the unit's face and turns again"
-	doubt(OtherUnit, func(int) bool { return true }, func(int) string { return none })
+	none := part.Say("proof.no_fit")
+	doubt(OtherUnit, func(int) bool { return true }, func(int) part.Phrase { return none })
 	return append(doubts, Doubt{OfFace, OtherUnit, none}), nil
 }
 
@@ -301,10 +297,11 @@ func (p Plate) sayOdd(limbs []Limbs, named []float64, odd int) Doubt {
 		turns := slices.Clone(named)
 		turns[odd] = t
 		if p.courseOf(limbs, turns, -1).keeps() {
-			return Doubt{l.At, WrongTurn, fmt.Sprintf("it shows the unit as at %s, not at %s: turn the unit, and take it again", part.Degrees(part.Turn(t)), part.Degrees(l.TurnDeg))}
+			return Doubt{l.At, WrongTurn, part.Say("proof.other_turn").With("at", part.Turns(part.Turn(t))).With("named", part.Turns(l.TurnDeg))}
 		}
 	}
 	w, _ := p.at(l.TurnDeg)
-	const other = "it does not fit the faceplate's outline, as the other turns do: the unit shows %.2f mm wide where %.2f mm are to be seen at %s; it is another unit, or another turn: take it again"
-	return Doubt{l.At, OtherUnit, fmt.Sprintf(other, l.width(), w, part.Degrees(l.TurnDeg))}
+	return Doubt{l.At, OtherUnit, part.Say("proof.other_width", "width_mm", two(l.width()), "wanted_mm", two(w)).With("named", part.Turns(l.TurnDeg))}
 }
+
+func two(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }

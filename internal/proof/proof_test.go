@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"finishbench/internal/capture/outline"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -158,7 +159,7 @@ func TestHonestUnits(t *testing.T) {
 		}
 		d, untested := u.plate.Course(part.Edge, u.limbs)
 		if len(d) > 0 {
-			t.Errorf("unit %d: %s: %s", k, names(d), d[0].Remedy)
+			t.Errorf("unit %d: %s: %s", k, names(d), says(d[0].Remedy))
 		}
 		notes["course"] += len(untested)
 		a, b := Look(u.lights[0], diffuseShot), Look(u.lights[1], rakingShot)
@@ -186,7 +187,7 @@ func TestStuckTurn(t *testing.T) {
 		u := drawUnit(r)
 		s := u.sights()
 		s[3] = Look(shaken(t, u.edges[1], r), edgeShot(3))
-		if d, _ := Turns(s, func(a, b float64) bool { return a+b == 120 }); names(d) != "same_turn 1, same_turn 3" || !strings.Contains(d[0].Remedy, "edge_090.jpg") {
+		if d, _ := Turns(s, func(a, b float64) bool { return a+b == 120 }); names(d) != "same_turn 1, same_turn 3" || !strings.Contains(says(d[0].Remedy), "edge_090.jpg") {
 			t.Errorf("unit %d, taken anew: %q", k, names(d))
 		}
 		s[3] = Look(u.edges[1], edgeShot(3))
@@ -220,7 +221,7 @@ func TestEvenBodyIsNotTested(t *testing.T) {
 		}
 		leaning = append(leaning, Look(again(t, im, r.Float64(), r.Float64(), 1, 2, 90, e.Seed), edgeShot(k)))
 	}
-	if d, untested := Turns(even, nil); len(d) != 0 || len(untested) != 3 || !strings.Contains(untested[0], "not tested") {
+	if d, untested := Turns(even, nil); len(d) != 0 || len(untested) != 3 || !strings.Contains(says(untested[0]), "not tested") {
 		t.Errorf("even: %s, %q", names(d), untested)
 	}
 	if d, _ := Turns(leaning, nil); len(d) != 3 {
@@ -337,7 +338,7 @@ func TestCourse(t *testing.T) {
 			d, untested = u.plate.Course(part.Edge, l)
 			c.want, c.says = "mirrored 2", "mirrored picture"
 		}
-		if names(d) != c.want || len(d) > 0 && !strings.Contains(d[0].Remedy, c.says) || len(untested) > 0 {
+		if names(d) != c.want || len(d) > 0 && !strings.Contains(says(d[0].Remedy), c.says) || len(untested) > 0 {
 			t.Errorf("%s: %q, %q, %+v", c.name, names(d), untested, d)
 		}
 	}
@@ -364,13 +365,16 @@ func TestCourse(t *testing.T) {
 	}{
 		"round": {round, still, "too round"}, "put on anew": {u.plate, wild, "did not stay on its axis"}, "scale": {u.plate, big, "another height"},
 	} {
-		if d, untested := c.p.Course(part.Edge, c.l); len(d) > 0 || len(untested) != 1 || !strings.Contains(untested[0], c.says) {
+		if d, untested := c.p.Course(part.Edge, c.l); len(d) > 0 || len(untested) != 1 || !strings.Contains(says(untested[0]), c.says) {
 			t.Errorf("%s: %s, %q", name, names(d), untested)
 		}
 	}
 }
 
-func second(_ []Doubt, untested []string) []string { return untested }
+func second(_ []Doubt, untested []part.Phrase) []part.Phrase { return untested }
+
+// says is a phrase in English.
+func says(p part.Phrase) string { return lang.English().Say(&p) }
 
 // Of a dark unit before a ground as dark nothing shows but the lamps it mirrors, which may be the brighter under
 // raking light: nothing is told of the lights. The same patches on a unit that is seen whole are no light of a dome.

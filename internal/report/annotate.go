@@ -248,7 +248,7 @@ func (st style) pad64() float64 { return float64(st.pad) }
 
 // caption names the picture in a corner, with a scale bar.
 func caption(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
-	text := pictureName(r, file)
+	text := english().picture(r, file)
 	if d.wordless {
 		text = ""
 	}
@@ -310,7 +310,7 @@ func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r
 			continue
 		}
 		left := s.Side == part.Left
-		text := stationLabel(s)
+		text := english().stationLabel(s)
 		if d.wordless && text == textStationUnmeasured {
 			text = "?"
 		}
@@ -368,9 +368,9 @@ func toward(a, b part.Point, d float64) part.Point {
 	return part.Point{X: a.X + (b.X-a.X)*d/n, Y: a.Y + (b.Y-a.Y)*d/n}
 }
 
-func stationLabel(s *part.Station) string {
+func (x words) stationLabel(s *part.Station) string {
 	if s.State != part.Measured || s.StepUM == nil {
-		return textStationUnmeasured
+		return x.T("not_measured")
 	}
 	if s.UUM == nil {
 		return minus(fmt.Sprintf("%+.0f µm", *s.StepUM))

@@ -18,8 +18,9 @@
 //
 // Every kind of finding has a shape of its own (shapes.go), the same in the
 // pictures and on the page; colour only helps. A mark never covers the box of
-// its finding, nor the box of a smaller one. All English text is in text.go,
-// all colours are in palette.go.
+// its finding, nor the box of a smaller one. A unit's page has
+// its words from package lang, by words.go; what is English only is in text.go. All colours
+// are in palette.go.
 //
 // Only the JPEG encoder and the fast shrinking need C libraries; built without cgo
 // the package uses Go's own, slower ones. Nothing here reads a clock or a file.

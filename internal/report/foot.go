@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"strings"
 
 	"finishbench/internal/part"
@@ -14,30 +13,30 @@ type footView struct {
 	Line     string
 }
 
-// newFoot makes the end of a page of the parts of its last line; empty ones are
-// left out.
-func newFoot(cautions []string, line ...string) footView {
+// newFoot makes the end of a page of its cautions under their heading, and the parts of its last
+// line; empty ones are left out.
+func newFoot(heading string, cautions []string, line ...string) footView {
 	var parts []string
 	for _, p := range line {
 		if p != "" {
 			parts = append(parts, p)
 		}
 	}
-	return footView{english.Cautions, cautions, strings.Join(parts, " · ")}
+	return footView{heading, cautions, strings.Join(parts, " · ")}
 }
 
 // modelLine names the learned model that kinds were called with; "" for none.
-func modelLine(m *part.ModelUse) string {
+func (x words) modelLine(m *part.ModelUse) string {
 	if m == nil {
 		return ""
 	}
-	return fmt.Sprintf(english.KindModel, m.Name)
+	return x.T("page.kind_model", "name", m.Name)
 }
 
 // scaleLine is the scale as the page's last line tells it; "" where there is none.
-func scaleLine(scale string) string {
+func (x words) scaleLine(scale string) string {
 	if scale == "" {
 		return ""
 	}
-	return english.Scale + " " + scale
+	return x.T("page.scale") + " " + scale
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -105,18 +106,18 @@ func TestPageTellsWhatWasLookedAt(t *testing.T) {
 	}
 	with, without := page(NewUnseen(2, 200, 150, grid(50, 50, 150, 100), 0.015)), page(nil)
 	sentence := "Looked at 91 % of the face in both lights, 6 % in one, 3 % not at all (left out: mirrored lamps 2 %, outermost strip 1 %)."
-	for _, want := range []string{sentence, textHatched, "hatched where nothing was looked for"} {
+	for _, want := range []string{sentence, english().T("page.hatched"), "hatched where nothing was looked for"} {
 		if !strings.Contains(with, want) {
 			t.Errorf("the page lacks %q", want)
 		}
 	}
-	if strings.Contains(without, textHatched) || !strings.Contains(without, sentence) {
+	if strings.Contains(without, english().T("page.hatched")) || !strings.Contains(without, sentence) {
 		t.Error("a page without hatching explains one, or does not tell the share")
 	}
 	// A pass tells it once, as its reason, beside what passes.
-	r.Verdict, r.Findings, r.Reasons = part.Pass, nil, r.LookedAtSentences()
+	r.Verdict, r.Findings, r.Reasons = part.Pass, nil, lang.English().SayAll(r.LookedAtPhrases())
 	pass := page(nil)
-	if strings.Count(pass, sentence[:len(sentence)-1]) != 1 || !strings.Contains(pass, english.NoReason) {
+	if strings.Count(pass, sentence[:len(sentence)-1]) != 1 || !strings.Contains(pass, english().T("page.no_reason")) {
 		t.Error("a pass does not tell its share once, beside what it is within")
 	}
 }

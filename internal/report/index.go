@@ -3,7 +3,9 @@ package report
 import (
 	"html/template"
 	"io"
+	"strconv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -22,6 +24,7 @@ type IndexEntry struct {
 type IndexInput struct {
 	Units              []IndexEntry
 	Version, Generated string
+	Lang               *lang.Lang // nil: English
 }
 
 // MakeThumb makes the small picture of an index entry: what the page carries,
@@ -48,6 +51,7 @@ type indexRow struct {
 
 type indexView struct {
 	T      words
+	Lang   string
 	CSS    template.CSS
 	Title  string
 	Counts []indexCount
@@ -63,11 +67,12 @@ type indexCount struct {
 // IndexPage writes a self-contained page that links each unit's page, with a
 // small picture and the verdict.
 func IndexPage(w io.Writer, in IndexInput) error {
-	v := indexView{T: english, CSS: css(), Title: english.IndexTitle, Foot: newFoot(english.CautionList, in.Version, in.Generated)}
+	x := wordsOf(in.Lang)
+	v := indexView{T: x, Lang: x.Tag, CSS: css(), Title: x.T("page.index.title"), Foot: newFoot(x.T("page.cautions"), x.cautions(), in.Version, in.Generated)}
 	n := map[part.Verdict]int{}
 	for _, u := range in.Units {
-		row := indexRow{Unit: u.Unit, Href: relative(u.Href), Sign: verdictSign(u.Verdict), Word: verdictWord(u.Verdict),
-			Score: scoreText(u.Score), W: u.W, H: u.H, Alt: english.Unit + " " + u.Unit}
+		row := indexRow{Unit: u.Unit, Href: relative(u.Href), Sign: verdictSign(u.Verdict), Word: x.verdict(u.Verdict),
+			Score: scoreText(u.Score), W: u.W, H: u.H, Alt: x.T("page.unit") + " " + u.Unit}
 		row.Reasons = u.Reasons[:min(len(u.Reasons), 3)]
 		row.More = len(u.Reasons) - len(row.Reasons)
 		if len(u.Thumb) > 0 {
@@ -78,7 +83,7 @@ func IndexPage(w io.Writer, in IndexInput) error {
 	}
 	for _, d := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
 		if n[d] > 0 {
-			v.Counts = append(v.Counts, indexCount{verdictSign(d), plural(n[d], "unit", "units") + ": " + verdictWord(d)})
+			v.Counts = append(v.Counts, indexCount{verdictSign(d), x.T("page.index.count", "n", strconv.Itoa(n[d]), "verdict", x.verdict(d))})
 		}
 	}
 	return execute(w, "index", v, in.Generated)

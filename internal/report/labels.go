@@ -67,7 +67,7 @@ type label struct {
 func (l *layout) place(t *lettering, st style, m mark, words bool) label {
 	out := label{text: fmt.Sprint(m.f.Number), kind: m.f.Kind, bright: m.f.Severity.Rank() >= part.Major.Rank()}
 	if words {
-		out.text += " " + kindWord(m.f.Kind)
+		out.text += " " + english().kind(m.f.Kind)
 	}
 	h := t.ascent + t.descent + 2*st.pad
 	w := t.width(out.text) + 2*st.pad + h // an h for the shape in front

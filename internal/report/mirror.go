@@ -30,8 +30,8 @@ type wavesRow struct {
 	Over               bool
 }
 
-// newMirror takes its figures out of the others. It is nil where there is no screen.
-func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
+// mirror takes its figures out of the others. It is nil where there is no screen.
+func (x words) mirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 	m := r.Screen
 	if m == nil {
 		return nil, nil
@@ -45,36 +45,34 @@ func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 			}
 		}
 	}
-	relief := fmt.Sprintf("%.2f rad of the stripes' phase", m.RangeRad)
+	relief := x.T("page.mirror.relief_rad", "relief_rad", fixedText(&m.RangeRad, 2))
 	if m.RangeMRad != nil {
-		relief = fmt.Sprintf("%.2f mrad", *m.RangeMRad)
+		relief = fixedText(m.RangeMRad, 2) + " mrad"
 		v.Unit = "mrad"
 	}
-	v.Sentences = append(v.Sentences, fmt.Sprintf("Gloss: white mirrors the stripes undisturbed, black not at all; %s of the face has lost half of it or more. Slopes: grey is the faceplate's own, lit from the upper left; white and black are %s off it.", part.Percent(m.LostGloss), relief))
+	v.Sentences = append(v.Sentences, x.T("page.mirror.maps", "share", part.Percent(m.LostGloss), "relief", relief))
 	if m.PhaseRad == nil {
-		v.Sentences = append(v.Sentences, "Waviness: not measured; too little of the face mirrors the screen.")
+		v.Sentences = append(v.Sentences, x.T("page.mirror.unmeasured"))
 		return v, nil
 	}
 	least := ""
 	if m.AtLeast {
-		least = "at least "
+		least = x.T("least")
 	}
-	waves := fmt.Sprintf("Waviness, 0.125 to 4 mm: %s%.2f ± %.2f rad of phase (root mean square)", least, *m.PhaseRad, 2**m.UPhaseRad)
-	if m.SlopeMRad != nil {
-		waves = fmt.Sprintf("Waviness, 0.125 to 4 mm: slope %s%.2f ± %.2f mrad (root mean square, Sdq)", least, *m.SlopeMRad, 2**m.USlopeMRad)
-	} else {
-		waves += "; for slopes the station file has to tell where the screen stands"
-	}
+	around := ""
 	if m.MainMM != nil {
-		waves += fmt.Sprintf(", most of it around %.2f mm", *m.MainMM)
+		around = x.T("page.mirror.around", "main_mm", fixedText(m.MainMM, 2))
 	}
-	v.Sentences = append(v.Sentences, waves+".")
+	waves := x.T("page.mirror.phase", "least", least, "phase_rad", fixedText(m.PhaseRad, 2), "u_rad", fixedText(twice(m.UPhaseRad), 2), "around", around)
+	if m.SlopeMRad != nil {
+		waves = x.T("page.mirror.slope", "least", least, "slope_mrad", fixedText(m.SlopeMRad, 2), "u_mrad", fixedText(twice(m.USlopeMRad), 2), "around", around)
+	}
+	v.Sentences = append(v.Sentences, waves)
 	if m.AtLeast {
-		v.Sentences = append(v.Sentences, "Some slopes are too steep for these stripes, and octave by octave the numbers are not to be relied on: "+
-			"wider stripes, or a screen that stands nearer, follow steeper slopes.")
+		v.Sentences = append(v.Sentences, x.T("page.mirror.too_steep"))
 	}
-	v.rows(m)
-	octaves, curve := plots.Series{Name: "octave by octave"}, plots.Series{Name: "finer, per octave", X: m.WaveMM}
+	v.rows(m, x)
+	octaves, curve := plots.Series{Name: x.T("page.mirror.octaves")}, plots.Series{Name: x.T("page.mirror.finer"), X: m.WaveMM}
 	for _, o := range m.Octaves {
 		value, _ := part.RootOf(o.Variance, o.UVariance)
 		octaves.X, octaves.Y = append(octaves.X, o.FromMM, o.ToMM, math.NaN()), append(octaves.Y, value, value, math.NaN())
@@ -82,22 +80,22 @@ func newMirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 	for _, variance := range m.PerOctave {
 		curve.Y = append(curve.Y, math.Sqrt(variance))
 	}
-	y := "slope (root mean square) / mrad"
+	y := x.T("page.mirror.y_mrad")
 	if m.SlopeMRad == nil {
-		y = "phase (root mean square) / rad"
+		y = x.T("page.mirror.y_rad")
 	}
-	svg, err := plots.Lines(plots.Options{X: "wavelength / mm", Y: y, LogX: true, HeightMM: 70}, append([]plots.Series{octaves, curve}, limitCurves(m.Bands)...))
+	svg, err := plots.Lines(plots.Options{X: x.T("page.mirror.x"), Y: y, LogX: true, HeightMM: 70}, append([]plots.Series{octaves, curve}, x.limitCurves(m.Bands)...))
 	if err != nil {
 		return nil, fmt.Errorf("report: the waves' spectrum: %w", err)
 	}
-	v.Plot = inlineSVG(svg, "Waves by wavelength")
+	v.Plot = inlineSVG(svg, x.T("page.mirror.plot"))
 	return v, nil
 }
 
 // rows fills the table: each octave, then what else there are limits for.
-func (v *mirrorView) rows(m *part.Mirror) {
+func (v *mirrorView) rows(m *part.Mirror, x words) {
 	var shown []waveClass
-	for _, c := range waveClasses() {
+	for _, c := range x.waveClasses() {
 		if slices.ContainsFunc(m.Bands, func(b part.Band) bool { return c.bound(b) != nil }) {
 			shown, v.Classes = append(shown, c), append(v.Classes, c.name)
 		}
@@ -115,13 +113,13 @@ func (v *mirrorView) rows(m *part.Mirror) {
 			r.Over = b.Severity.Rank() > 0
 			switch {
 			case r.Over:
-				r.Judged = "over: " + string(b.Severity)
+				r.Judged = x.T("page.mirror.over", "severity", x.severity(b.Severity))
 			case m.AtLeast:
-				r.Judged = "not measured"
+				r.Judged = x.T("not_measured")
 			case b.Severity == "":
-				r.Judged = "no orange peel"
+				r.Judged = x.T("page.mirror.no_peel")
 			default:
-				r.Judged = "within"
+				r.Judged = x.T("page.mirror.within")
 			}
 		}
 		v.Waves = append(v.Waves, r)
@@ -152,21 +150,21 @@ type waveClass struct {
 	bound func(part.Band) *float64
 }
 
-func waveClasses() []waveClass {
+func (x words) waveClasses() []waveClass {
 	return []waveClass{
-		{"minor over", func(b part.Band) *float64 { return b.Minor }},
-		{"moderate over", func(b part.Band) *float64 { return b.Moderate }},
-		{"major over", func(b part.Band) *float64 { return b.Major }},
-		{"critical over", func(b part.Band) *float64 { return b.Critical }},
+		{x.T("page.mirror.class", "severity", x.severity(part.Minor)), func(b part.Band) *float64 { return b.Minor }},
+		{x.T("page.mirror.class", "severity", x.severity(part.Moderate)), func(b part.Band) *float64 { return b.Moderate }},
+		{x.T("page.mirror.class", "severity", x.severity(part.Major)), func(b part.Band) *float64 { return b.Major }},
+		{x.T("page.mirror.class", "severity", x.severity(part.Critical)), func(b part.Band) *float64 { return b.Critical }},
 	}
 }
 
 // limitCurves are the limits of single octaves, a stair for each class over the octaves that have it.
-func limitCurves(bands []part.Band) []plots.Series {
+func (x words) limitCurves(bands []part.Band) []plots.Series {
 	var out []plots.Series
 	octaves := slices.Clone(bands)
 	slices.SortFunc(octaves, func(a, b part.Band) int { return cmp.Compare(b.FromMM, a.FromMM) })
-	for _, class := range waveClasses() {
+	for _, class := range x.waveClasses() {
 		s := plots.Series{Name: class.name}
 		for _, b := range octaves {
 			limit := class.bound(b)

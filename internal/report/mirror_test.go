@@ -38,8 +38,8 @@ func TestSlopeOnACard(t *testing.T) {
 		{map[string]float64{"phase_rad": 1}, ""},
 	} {
 		got := ""
-		for _, f := range newFindingView(&part.Finding{Kind: part.Sanding, Features: c.features}, &part.Result{}, nil, 0).Facts {
-			if f.Name == english.Slope {
+		for _, f := range english().finding(&part.Finding{Kind: part.Sanding, Features: c.features}, &part.Result{}, nil, 0).Facts {
+			if f.Name == english().T("page.slope") {
 				got += f.Value
 			}
 		}
@@ -54,7 +54,7 @@ func TestSlopeOnACard(t *testing.T) {
 func TestWavesBesideTheirLimits(t *testing.T) {
 	r := &part.Result{Screen: waves(0.5, 2, 1, 0.5, 0.5)}
 	var none []figure
-	v, err := newMirror(r, &none)
+	v, err := english().mirror(r, &none)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -84,13 +84,13 @@ func TestWavesBesideTheirLimits(t *testing.T) {
 	for i := range r.Screen.Bands[1:] {
 		r.Screen.Bands[1+i].Severity = ""
 	}
-	if v, err = newMirror(r, &none); err != nil || v.Waves[1].Judged != "not measured" || v.Waves[5].Judged != "over: minor" {
+	if v, err = english().mirror(r, &none); err != nil || v.Waves[1].Judged != "not measured" || v.Waves[5].Judged != "over: minor" {
 		t.Errorf("a lower bound: %+v, %v", v.Waves, err)
 	}
 	// Without limits there is nothing but the waves, and the whole of them.
 	r = &part.Result{Screen: waves(0.5, 2, 1, 0.5, 0.5)}
 	r.Screen.Bands = nil
-	if v, err = newMirror(r, &none); err != nil || len(v.Classes) != 0 || len(v.Waves) != 6 || v.Waves[5].Value != "2.40" {
+	if v, err = english().mirror(r, &none); err != nil || len(v.Classes) != 0 || len(v.Waves) != 6 || v.Waves[5].Value != "2.40" {
 		t.Errorf("without limits: %+v, %v", v, err)
 	}
 }

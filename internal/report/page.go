@@ -10,9 +10,11 @@ import (
 	"math"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report/marks"
 )
@@ -48,10 +50,11 @@ type PageInput struct {
 	Result           *part.Result
 	Crops            []Crop
 	Annotated        []PagePicture
-	LimitsProudUM    float64 // size of the largest proud step allowed; 0: no limit
-	LimitsRecessedUM float64 // size of the largest recessed step allowed, as a positive number; 0: no limit
-	Version          string  // the program's
-	Generated        string  // when the page was made, as text
+	LimitsProudUM    float64    // size of the largest proud step allowed; 0: no limit
+	LimitsRecessedUM float64    // size of the largest recessed step allowed, as a positive number; 0: no limit
+	Version          string     // the program's
+	Generated        string     // when the page was made, as text
+	Lang             *lang.Lang // nil: English; what is drawn into pictures is English in any
 }
 
 // Page writes one self-contained HTML page: verdict first, then why, the
@@ -63,10 +66,10 @@ func Page(w io.Writer, in PageInput) error {
 	}
 	v := newPageView(in)
 	var err error
-	if v.Mirror, err = newMirror(in.Result, &v.Main, &v.Other); err != nil {
+	if v.Mirror, err = v.T.mirror(in.Result, &v.Main, &v.Other); err != nil {
 		return err
 	}
-	if v.Shell, err = newShellView(in.Result); err != nil {
+	if v.Shell, err = v.T.shellMap(in.Result); err != nil {
 		return err
 	}
 	return execute(w, "page", v, in.Result.Unit)
@@ -101,6 +104,7 @@ const reasonsShown = 8
 
 type pageView struct {
 	T             words
+	Lang          string
 	CSS           template.CSS
 	Unit, Title   string
 	Verdict, Word string
@@ -201,7 +205,7 @@ type pictureRow struct {
 }
 
 // scaleText tells the scale, and of which scale files it is.
-func scaleText(r *part.Result) string {
+func (x words) scaleText(r *part.Result) string {
 	if len(r.Scales) == 0 {
 		if r.MMPerPX > 0 {
 			return significant(r.MMPerPX) + " mm/px"
@@ -212,56 +216,56 @@ func scaleText(r *part.Result) string {
 	for _, s := range r.Scales {
 		view := ""
 		if s.View != "" {
-			view = string(s.View) + ": "
+			view = x.word("view.", string(s.View)) + x.T("page.colon")
 		}
-		of = append(of, fmt.Sprintf("%s%s mm/px ± %.2g %% (k = 2), %s of %s", view, significant(s.MMPerPX), 200*s.URel, s.File, s.Made))
+		of = append(of, x.T("page.scale_of", "view", view, "mm_per_px", significant(s.MMPerPX), "u_percent", fmt.Sprintf("%.2g", 200*s.URel), "file", s.File, "made", s.Made))
 	}
-	return strings.Join(of, "; ")
+	return strings.Join(of, x.T("page.semicolon"))
 }
 
 func newPageView(in PageInput) pageView {
-	r := in.Result
+	r, x := in.Result, wordsOf(in.Lang)
 	v := pageView{
-		T: english, CSS: css(), Unit: r.Unit, Verdict: string(r.Verdict), Word: verdictWord(r.Verdict),
-		VerdictLine: verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: r.Reasons, Warnings: r.Warnings,
-		Plot: StepPlotSVG(r, in.LimitsProudUM, in.LimitsRecessedUM), SeamLine: seamLine(r.Seam.Shape),
+		T: x, Lang: x.Tag, CSS: css(), Unit: r.Unit, Verdict: string(r.Verdict), Word: x.verdict(r.Verdict),
+		VerdictLine: x.verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: x.sentences(r.Reasons, r.ReasonPhrases),
+		Warnings: x.sentences(r.Warnings, r.WarningPhrases), Plot: x.stepPlot(r, in.LimitsProudUM, in.LimitsRecessedUM), SeamLine: x.seamLine(r.Seam.Shape),
 	}
 	v.Passes = r.Verdict == part.Pass
-	v.Title = v.Unit + ": " + v.Word
-	v.Foot = newFoot(english.CautionList, in.Version, in.Generated, scaleLine(scaleText(r)), modelLine(r.KindModel))
+	v.Title = x.T("page.title", "unit", v.Unit, "verdict", v.Word)
+	v.Foot = newFoot(x.T("page.cautions"), x.cautions(), in.Version, in.Generated, x.scaleLine(x.scaleText(r)), x.modelLine(r.KindModel))
 	if n := len(v.Reasons); n > reasonsShown {
 		v.Reasons, v.MoreReasons = v.Reasons[:reasonsShown-1], v.Reasons[reasonsShown-1:]
-		v.More = fmt.Sprintf(english.More, len(v.MoreReasons))
+		v.More = x.T("page.more", "n", strconv.Itoa(len(v.MoreReasons)))
 	}
 	switch {
 	case r.Verdict != part.Pass:
-		for _, s := range r.LookedAtSentences() {
-			if !slices.Contains(r.Reasons, s) { // a pass, also one that is barred, tells them as its reasons
-				v.Looked = append(v.Looked, s)
+		for _, s := range x.SayAll(r.LookedAtPhrases()) {
+			if !slices.Contains(v.Reasons, s) && !slices.Contains(v.MoreReasons, s) { // a pass, also one that is barred, tells them as its reasons
+				v.Looked = append(v.Looked, s+x.T("page.full_stop"))
 			}
 		}
-		v.NoReason = english.NotGiven
+		v.NoReason = x.T("page.not_given")
 	case len(r.Seam.Stations) == 0:
-		v.NoReason = english.NoReasonFace
+		v.NoReason = x.T("page.no_reason_face")
 	default:
-		v.NoReason = english.NoReason
+		v.NoReason = x.T("page.no_reason")
 	}
-	v.Facts, v.Budget = headFacts(r), newBudgetView(r)
-	v.Remedies, v.Retake = remedies(r), retakes(r)
-	v.Main, v.Other = figures(in)
-	v.Legend = legend(in)
+	v.Facts, v.Budget = x.headFacts(r), newBudgetView(r)
+	v.Remedies, v.Retake = x.remedies(r), x.retakes(r)
+	v.Main, v.Other = x.figures(in)
+	v.Legend = x.legend(in)
 	for _, s := range stationsAround(r) {
-		v.Stations = append(v.Stations, newStationRow(s, in))
+		v.Stations = append(v.Stations, x.stationRow(s, in))
 	}
 	crops := map[int][]Crop{}
 	for _, c := range in.Crops {
 		crops[c.Number] = append(crops[c.Number], c)
 	}
 	for i, f := range byNumber(r) {
-		v.Findings = append(v.Findings, newFindingView(f, r, crops[f.Number], i))
+		v.Findings = append(v.Findings, x.finding(f, r, crops[f.Number], i))
 	}
 	for i := range r.Pictures {
-		v.Pictures = append(v.Pictures, newPictureRow(&r.Pictures[i]))
+		v.Pictures = append(v.Pictures, x.pictureRow(&r.Pictures[i]))
 	}
 	slices.SortStableFunc(v.Pictures, func(a, b pictureRow) int { return bool2int(a.Fit) - bool2int(b.Fit) })
 	return v
@@ -285,8 +289,8 @@ func byNumber(r *part.Result) []*part.Finding {
 
 func findingID(n int) string { return fmt.Sprintf("finding-%d", n) }
 
-func headFacts(r *part.Result) []Fact {
-	fs := []Fact{{english.Stage, stageWord(r.Stage)}}
+func (x words) headFacts(r *part.Result) []Fact {
+	fs := []Fact{{x.T("page.stage"), x.stage(r.Stage)}}
 	worst := dash
 	if w := r.Seam.WorstStepUM; w != nil {
 		worst = signedUM(w) + " µm"
@@ -296,12 +300,12 @@ func headFacts(r *part.Result) []Fact {
 				if s.UUM != nil {
 					worst = fmt.Sprintf("%s ± %.1f µm", signedUM(w), 2**s.UUM)
 				}
-				worst += fmt.Sprintf(textAt, trimNumber(s.AngleDeg, 1), s.Side)
+				worst += x.T("page.at", "angle_deg", trimNumber(s.AngleDeg, 1), "side", x.side(s.Side))
 				break
 			}
 		}
 	}
-	return append(fs, Fact{english.Worst, worst}, Fact{english.Findings, fmt.Sprint(len(r.Findings))}, Fact{english.Score, scoreText(r.Score)})
+	return append(fs, Fact{x.T("page.worst"), worst}, Fact{x.T("page.findings"), fmt.Sprint(len(r.Findings))}, Fact{x.T("page.score"), scoreText(r.Score)})
 }
 
 func scoreText(v *float64) string {
@@ -312,7 +316,7 @@ func scoreText(v *float64) string {
 }
 
 // remedies gathers the findings that share kind and advice, the worst first.
-func remedies(r *part.Result) []remedy {
+func (x words) remedies(r *part.Result) []remedy {
 	if r.Verdict == part.Pass {
 		return nil
 	}
@@ -321,14 +325,14 @@ func remedies(r *part.Result) []remedy {
 		if f.Advice == "" || f.Severity == part.None {
 			continue
 		}
-		kind := kindWord(f.Kind)
-		i := slices.IndexFunc(out, func(o remedy) bool { return o.Text == f.Advice && o.Kind == kind })
+		kind, advice := x.kind(f.Kind), x.sentence(f.Advice, f.AdvicePhrase)
+		i := slices.IndexFunc(out, func(o remedy) bool { return o.Text == advice && o.Kind == kind })
 		if i < 0 {
-			out = append(out, remedy{Text: f.Advice, Kind: kind, Icon: icon(f.Kind), rank: -1})
+			out = append(out, remedy{Text: advice, Kind: kind, Icon: icon(f.Kind), rank: -1})
 			i = len(out) - 1
 		}
 		if k := f.Severity.Rank(); k > out[i].rank {
-			out[i].rank, out[i].Severity, out[i].Bars = k, string(f.Severity), severityBars(f.Severity)
+			out[i].rank, out[i].Severity, out[i].Bars = k, x.severity(f.Severity), severityBars(f.Severity)
 		}
 		out[i].Refs = append(out[i].Refs, ref{f.Number, findingID(f.Number)})
 	}
@@ -337,7 +341,7 @@ func remedies(r *part.Result) []remedy {
 }
 
 // retakes lists what kept pictures from being measured.
-func retakes(r *part.Result) []retake {
+func (x words) retakes(r *part.Result) []retake {
 	var out []retake
 	for i := range r.Pictures {
 		p := &r.Pictures[i]
@@ -345,11 +349,11 @@ func retakes(r *part.Result) []retake {
 			if q.Warn {
 				continue
 			}
-			x := retake{p.File, problemWord(q.Name), q.Remedy}
-			if k := slices.IndexFunc(out, func(o retake) bool { return o.Problem == x.Problem && o.Remedy == x.Remedy }); k >= 0 {
-				out[k].File += ", " + x.File
+			t := retake{p.File, x.problem(q.Name), x.sentence(q.Remedy, q.RemedyPhrase)}
+			if k := slices.IndexFunc(out, func(o retake) bool { return o.Problem == t.Problem && o.Remedy == t.Remedy }); k >= 0 {
+				out[k].File += ", " + t.File
 			} else {
-				out = append(out, x)
+				out = append(out, t)
 			}
 		}
 	}
@@ -358,7 +362,7 @@ func retakes(r *part.Result) []retake {
 
 // figures splits the pictures into those with findings, shown large, and the
 // others.
-func figures(in PageInput) (main, other []figure) {
+func (x words) figures(in PageInput) (main, other []figure) {
 	unfit, read, phase := map[string]bool{}, map[string]bool{}, map[string]bool{}
 	for i := range in.Result.Pictures {
 		p := &in.Result.Pictures[i]
@@ -367,16 +371,16 @@ func figures(in PageInput) (main, other []figure) {
 		unfit[p.File] = p.State != part.PictureOK
 	}
 	for _, a := range in.Annotated {
-		f := figure{Src: dataURL(a.JPEG), File: a.File, Name: pictureName(in.Result, a.File), Alt: pictureAlt(in.Result, a),
+		f := figure{Src: dataURL(a.JPEG), File: a.File, Name: x.picture(in.Result, a.File), Alt: x.pictureAlt(in.Result, a),
 			W: a.W, H: a.H, Unfit: unfit[a.File], Href: relative(a.Href)}
 		if f.Unfit {
-			f.Notes = append(f.Notes, english.UnfitPicture)
+			f.Notes = append(f.Notes, x.T("page.unfit_picture"))
 		}
 		if read[a.File] {
-			f.Notes = append(f.Notes, english.OnlyRead)
+			f.Notes = append(f.Notes, x.T("page.only_read"))
 		}
 		if a.Brightened {
-			f.Notes = append(f.Notes, english.Brightened)
+			f.Notes = append(f.Notes, x.T("page.brightened"))
 		}
 		for _, g := range byNumber(in.Result) {
 			if _, ok := boxIn(g, a.File); ok {
@@ -408,7 +412,7 @@ func relative(href string) string {
 	return "./" + strings.Join(segs, "/")
 }
 
-func legend(in PageInput) []legendEntry {
+func (x words) legend(in PageInput) []legendEntry {
 	r := in.Result
 	var out []legendEntry
 	seen := map[part.Kind]bool{}
@@ -416,106 +420,106 @@ func legend(in PageInput) []legendEntry {
 		for i := range r.Findings {
 			if r.Findings[i].Kind == k && !seen[k] {
 				seen[k] = true
-				out = append(out, legendEntry{icon(k), kindWord(k), marks.Of(k).Name})
+				out = append(out, legendEntry{icon(k), x.kind(k), x.word("page.shape.", marks.Of(k).Name)})
 			}
 		}
 	}
 	for i := range r.Findings {
 		if k := r.Findings[i].Kind; !seen[k] {
 			seen[k] = true
-			out = append(out, legendEntry{icon(k), kindWord(k), marks.Of(k).Name})
+			out = append(out, legendEntry{icon(k), x.kind(k), x.word("page.shape.", marks.Of(k).Name)})
 		}
 	}
 	if slices.ContainsFunc(in.Annotated, func(p PagePicture) bool { return p.Hatched }) {
-		out = append(out, legendEntry{hatchIcon(), textHatched, textHatching})
+		out = append(out, legendEntry{hatchIcon(), x.T("page.hatched"), x.T("page.hatching")})
 	}
 	return out
 }
 
-func newStationRow(s *part.Station, in PageInput) stationRow {
-	row := stationRow{Around: trimNumber(s.AroundDeg(), 1) + "°", Picture: s.Image, Side: string(s.Side),
+func (x words) stationRow(s *part.Station, in PageInput) stationRow {
+	row := stationRow{Around: trimNumber(s.AroundDeg(), 1) + "°", Picture: s.Image, Side: x.side(s.Side),
 		Step: signedUM(s.StepUM), U: fixedText(twice(s.UUM), 1), Gap: fixedText(s.GapUM, 0), Bead: fixedText(s.BeadUM, 0)}
 	var notes []string
 	if s.State != part.Measured {
 		row.Step, row.U, row.Gap, row.Bead = dash, dash, dash, dash
-		note := textStationUnmeasured
+		note := x.T("not_measured")
 		if s.Reason != "" {
-			note += ": " + s.Reason
+			note = x.T("page.not_measured_why", "why", s.Reason)
 		}
 		notes = append(notes, note)
 	}
 	switch beyond(s, in.LimitsProudUM, in.LimitsRecessedUM) {
 	case 1:
 		row.Over = true
-		notes = append(notes, textOverProud)
+		notes = append(notes, x.T("page.over_proud"))
 	case -1:
 		row.Over = true
-		notes = append(notes, textOverRecessed)
+		notes = append(notes, x.T("page.over_recessed"))
 	}
 	if s.SeamFrom == "rim" {
-		notes = append(notes, textSeamFromRim)
+		notes = append(notes, x.T("page.seam_from_rim"))
 	}
-	row.Remark = strings.Join(append(notes, s.Warnings...), "; ")
+	row.Remark = strings.Join(append(notes, s.Warnings...), x.T("page.semicolon"))
 	return row
 }
 
-func newFindingView(f *part.Finding, r *part.Result, crops []Crop, i int) findingView {
-	v := findingView{Number: f.Number, ID: findingID(f.Number), Kind: kindWord(f.Kind), Icon: icon(f.Kind),
-		Severity: string(f.Severity), Bars: severityBars(f.Severity), Advice: f.Advice, Confidence: confidenceText(f.Confidence)}
+func (x words) finding(f *part.Finding, r *part.Result, crops []Crop, i int) findingView {
+	v := findingView{Number: f.Number, ID: findingID(f.Number), Kind: x.kind(f.Kind), Icon: icon(f.Kind),
+		Severity: x.severity(f.Severity), Bars: severityBars(f.Severity), Advice: x.sentence(f.Advice, f.AdvicePhrase), Confidence: confidenceText(f.Confidence)}
 	if i > 0 && r.Findings[i-1].Number == f.Number {
 		v.ID = fmt.Sprintf("%s-%d", v.ID, i) // two of one number: still one id each
 	}
 	add := func(name, value string) { v.Facts = append(v.Facts, Fact{name, value}) }
 	if f.Station != "" {
-		add(english.Place, f.Station)
+		add(x.T("page.place"), x.station(f.Station))
 	}
 	if f.TurnDeg != nil && f.BelowMM != nil {
-		add(english.Place, onShellText(f))
+		add(x.T("page.place"), x.onShell(f))
 	}
 	if f.ValueUM != nil {
 		if f.Kind == part.Step {
-			add(english.Value, signedUM(f.ValueUM)+" µm")
+			add(x.T("page.value"), signedUM(f.ValueUM)+" µm")
 		} else {
-			add(english.Value, fixedText(f.ValueUM, 1)+" µm")
+			add(x.T("page.value"), fixedText(f.ValueUM, 1)+" µm")
 		}
 	}
 	if f.DiameterMM != nil {
-		add(english.Across, sizeText(f.DiameterMM, f.UDiamMM)+" mm")
+		add(x.T("page.across"), sizeText(f.DiameterMM, f.UDiamMM)+" mm")
 	}
 	switch {
 	case f.LengthMM != nil && f.WidthMM != nil:
-		add(english.Size, sizesText(f))
+		add(x.T("page.size"), sizesText(f))
 	case f.LengthMM != nil:
-		add(english.Length, sizeText(f.LengthMM, f.ULengthMM)+" mm")
+		add(x.T("page.length"), sizeText(f.LengthMM, f.ULengthMM)+" mm")
 	case f.WidthMM != nil:
-		add(english.Width, sizeText(f.WidthMM, f.UWidthMM)+" mm")
+		add(x.T("page.width"), sizeText(f.WidthMM, f.UWidthMM)+" mm")
 	}
 	if f.AreaMM2 != nil {
-		add(english.Area, fixedText(f.AreaMM2, 3)+" mm²")
+		add(x.T("page.area"), fixedText(f.AreaMM2, 3)+" mm²")
 	}
-	for name, least := range map[string]string{"slope_mrad": "", "slope_mrad_at_least": "at least "} {
+	for name, least := range map[string]string{"slope_mrad": "", "slope_mrad_at_least": x.T("least")} {
 		if v, ok := f.Features[name]; ok {
 			var u *float64
-			if x, ok := f.Features["u_"+name]; ok {
-				u = &x
+			if w, ok := f.Features["u_"+name]; ok {
+				u = &w
 			}
-			add(english.Slope, least+sizeText(&v, u)+" mrad")
+			add(x.T("page.slope"), least+sizeText(&v, u)+" mrad")
 		}
 	}
 	if f.AngleDeg != nil && longShape(f.Kind) {
-		add(english.Direction, fixedText(f.AngleDeg, 0)+"°")
+		add(x.T("page.direction"), fixedText(f.AngleDeg, 0)+"°")
 	}
 	if f.Lines > 0 {
-		add(english.Lines, fmt.Sprint(f.Lines))
+		add(x.T("page.lines"), fmt.Sprint(f.Lines))
 	}
-	add(english.Zone, zoneWord(f.Zone))
-	add(english.Confidence, v.Confidence)
+	add(x.T("page.zone"), x.zone(f.Zone))
+	add(x.T("page.confidence"), v.Confidence)
 	for _, c := range crops {
 		note := ""
 		if c.Stretched {
-			note = english.Stretched
+			note = x.T("page.stretched")
 		}
-		v.Crops = append(v.Crops, cropView{Src: dataURL(c.JPEG), Alt: cropAlt(f, r, c), Name: pictureName(r, c.File), Note: note, W: c.W, H: c.H})
+		v.Crops = append(v.Crops, cropView{Src: dataURL(c.JPEG), Alt: x.cropAlt(f, r, c), Name: x.picture(r, c.File), Note: note, W: c.W, H: c.H})
 	}
 	names := make([]string, 0, len(f.Features))
 	for k := range f.Features {
@@ -540,29 +544,26 @@ func confidenceText(c float64) string {
 	return fmt.Sprintf("%.0f %%", math.Min(100*c, 100))
 }
 
-func newPictureRow(p *part.PictureReport) pictureRow {
-	view := string(p.View)
+func (x words) pictureRow(p *part.PictureReport) pictureRow {
+	view := x.word("view.", string(p.View))
 	if p.View == part.Shell {
-		view = poseName(p.View, p.AngleDeg)
+		view = x.pose(p.View, p.AngleDeg)
 	}
-	if w := lightWord(p.Light); w != "" {
-		view += ", " + w
-	}
-	row := pictureRow{File: p.File, View: view, Fit: p.State == part.PictureOK, State: english.Ok, Sharpness: fixedText(p.SharpnessPX, 1), Clipped: dash}
+	row := pictureRow{File: p.File, View: x.inLight(view, p.Light), Fit: p.State == part.PictureOK, State: x.T("page.ok"), Sharpness: fixedText(p.SharpnessPX, 1), Clipped: dash}
 	if !row.Fit {
-		row.State = english.NotOk
+		row.State = x.T("page.not_ok")
 	}
 	if p.Clipped != nil {
 		row.Clipped = trimNumber(100**p.Clipped, 2)
 	}
 	for _, q := range p.Problems {
-		row.Problems = append(row.Problems, problemView{problemWord(q.Name), measure(q), q.Remedy, q.Warn})
+		row.Problems = append(row.Problems, problemView{x.problem(q.Name), x.measure(q), x.sentence(q.Remedy, q.RemedyPhrase), q.Warn})
 	}
 	return row
 }
 
 // measure is "4.2 %, limit 0.5 %".
-func measure(q part.Problem) string {
+func (x words) measure(q part.Problem) string {
 	if q.Value == nil {
 		return ""
 	}
@@ -577,7 +578,7 @@ func measure(q part.Problem) string {
 	}
 	s := show(*q.Value)
 	if q.Limit != nil {
-		s += ", " + english.Limit + " " + show(*q.Limit)
+		s += x.T("page.of_limit", "limit", show(*q.Limit))
 	}
 	return s
 }

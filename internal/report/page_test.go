@@ -510,7 +510,7 @@ func TestRetakesAreGrouped(t *testing.T) {
 		{File: "edge_060.jpg", Problems: []part.Problem{stuck, {Name: "uneven_panel", Warn: true, Remedy: "only told"}}},
 		{File: "face_raking.jpg", Problems: []part.Problem{{Name: "too_dark", Remedy: "more light"}}},
 	}}
-	got := retakes(r)
+	got := english().retakes(r)
 	if len(got) != 2 || got[0].File != "edge_030.jpg, edge_060.jpg" || got[1].File != "face_raking.jpg" {
 		t.Errorf("%+v", got)
 	}

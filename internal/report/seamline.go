@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -10,50 +9,48 @@ import (
 
 // seamLine tells the curve of steps round the unit in one line, with expanded uncertainties
 // (k = 2); "" where there is none.
-func seamLine(s *part.SeamShape) string {
+func (x words) seamLine(s *part.SeamShape) string {
 	if s == nil {
 		return ""
 	}
-	with := func(v, u *float64) string {
-		return fmt.Sprintf("%s ± %s µm", fixedText(v, 1), fixedText(twice(u), 1))
-	}
 	var told []string
+	tell := func(key string, args ...string) { told = append(told, x.T("page.curve."+key, args...)) }
+	u := func(v *float64) string { return fixedText(twice(v), 1) }
 	if s.MeanUM != nil {
-		told = append(told, fmt.Sprintf("mean %s ± %s µm", signedUM(s.MeanUM), fixedText(twice(s.UMeanUM), 1)))
+		tell("mean", "mean_um", signedUM(s.MeanUM), "u_um", u(s.UMeanUM))
 	}
 	switch {
 	case s.OffCentreUM != nil:
-		told = append(told, fmt.Sprintf("off-centre by %s towards %s ± %s°", with(s.OffCentreUM, s.UOffCentreUM),
-			fixedText(s.TowardsDeg, 0), fixedText(twice(s.UTowardsDeg), 0)))
+		tell("off_centre", "offset_um", fixedText(s.OffCentreUM, 1), "u_um", u(s.UOffCentreUM),
+			"towards_deg", fixedText(s.TowardsDeg, 0), "u_deg", fixedText(twice(s.UTowardsDeg), 0))
 	case s.OffCentreMostUM != nil:
-		told = append(told, fmt.Sprintf("no offset seen (at most %s µm)", fixedText(s.OffCentreMostUM, 1)))
+		tell("no_offset", "most_um", fixedText(s.OffCentreMostUM, 1))
 	case s.AlongUM != nil:
-		told = append(told, fmt.Sprintf("offset along %s° %s ± %s µm, across it not measured",
-			fixedText(s.AlongDeg, 0), signedUM(s.AlongUM), fixedText(twice(s.UAlongUM), 1)))
+		tell("along", "along_deg", fixedText(s.AlongDeg, 0), "offset_um", signedUM(s.AlongUM), "u_um", u(s.UAlongUM))
 	}
 	switch {
 	case s.OvalUM != nil:
-		told = append(told, fmt.Sprintf("oval by %s, proud at %s and %s°", with(s.OvalUM, s.UOvalUM),
-			fixedText(s.OvalDeg, 0), fixedText(part.Num(*s.OvalDeg+180), 0)))
+		tell("oval", "oval_um", fixedText(s.OvalUM, 1), "u_um", u(s.UOvalUM),
+			"a_deg", fixedText(s.OvalDeg, 0), "b_deg", fixedText(part.Num(*s.OvalDeg+180), 0))
 	case s.OvalMostUM != nil:
-		told = append(told, fmt.Sprintf("no oval seen (at most %s µm)", fixedText(s.OvalMostUM, 1)))
+		tell("no_oval", "most_um", fixedText(s.OvalMostUM, 1))
 	}
 	for _, l := range s.Local {
-		told = append(told, fmt.Sprintf("at %s° alone %s ± %.1f µm beside the curve", trimNumber(l.AroundDeg, 1), signedUM(&l.UM), 2*l.UUM))
+		tell("alone", "at_deg", trimNumber(l.AroundDeg, 1), "step_um", signedUM(&l.UM), "u_um", fixedText(part.Num(2*l.UUM), 1))
 	}
 	if s.RestUM != nil {
-		told = append(told, fmt.Sprintf("rest %s µm", fixedText(s.RestUM, 1)))
+		tell("rest", "rest_um", fixedText(s.RestUM, 1))
 	}
 	var not []string
 	for _, t := range s.Untold {
-		not = append(not, map[part.Term]string{part.TermMean: "the mean", part.TermOffCentre: "the whole offset", part.TermOval: "an oval"}[t])
+		not = append(not, x.T("page.curve.term."+string(t)))
 	}
 	if len(not) > 0 {
-		told = append(told, "not told by these stations: "+strings.Join(not, ", "))
+		tell("untold", "terms", strings.Join(not, x.T("looked.comma")))
 	}
-	head := "The curve of steps: "
+	head := "page.curve"
 	if !math.IsNaN(s.Step(0)) {
-		head = "The curve of steps (the broad line): "
+		head = "page.curve_drawn"
 	}
-	return head + strings.Join(told, "; ") + "."
+	return x.T(head, "told", strings.Join(told, x.T("page.semicolon")))
 }

@@ -22,7 +22,7 @@ func TestSeamLine(t *testing.T) {
 		one:  "The curve of steps: offset along 0° +83.5 ± 12.0 µm, across it not measured; not told by these stations: the mean, the whole offset, an oval.",
 		none: "The curve of steps (the broad line): mean +1.0 ± 0.8 µm; no offset seen (at most 1.6 µm); oval by 20.0 ± 2.0 µm, proud at 25 and 205°.",
 	} {
-		if got := seamLine(s); got != want {
+		if got := english().seamLine(s); got != want {
 			t.Errorf("got  %s\nwant %s", got, want)
 		}
 		r := sample()

@@ -91,9 +91,11 @@ type SheetTable struct {
 }
 
 type sheetView struct {
-	T     words
+	Lang  string
 	CSS   template.CSS
 	Title string
+	Why   string // headings
+	Mind  string
 	Class string // of the header
 	Skip  string
 	Word  string
@@ -178,12 +180,13 @@ func (s Sheet) word() string {
 // sheetCautions are the cautions of a page about the gauge: what its verdict
 // does not say, then those of every page.
 func sheetCautions() []string {
-	return append([]string{textSheetCaution}, english.CautionList[1:]...)
+	return append([]string{textSheetCaution}, english().cautions()[1:]...)
 }
 
 // frame is the sheet's frame, whole.
 func (s Sheet) frame() SheetFrame {
-	f := SheetFrame{Lang: english.Lang, Skip: textSheetSkip, Why: english.Why, Warnings: english.Warnings, Cautions: english.Cautions, Marked: textMarkedRow, CautionList: sheetCautions()}
+	x := english()
+	f := SheetFrame{Lang: x.Tag, Skip: textSheetSkip, Why: x.T("page.why"), Warnings: x.T("page.warnings"), Cautions: x.T("page.cautions"), Marked: textMarkedRow, CautionList: sheetCautions()}
 	if s.Frame == nil {
 		return f
 	}
@@ -205,9 +208,8 @@ func (s Sheet) frame() SheetFrame {
 // where the page cannot be made.
 func SheetPage(w io.Writer, s Sheet) error {
 	f := s.frame()
-	v := sheetView{T: english, CSS: css(), Title: s.Title, Class: string(s.Rating), Skip: f.Skip, Word: s.word(),
-		Sheet: s, Foot: newFoot(f.CautionList, s.Version, s.Generated)}
-	v.T.Lang, v.T.Why, v.T.Warnings, v.Foot.Heading = f.Lang, f.Why, f.Warnings, f.Cautions
+	v := sheetView{Lang: f.Lang, CSS: css(), Title: s.Title, Why: f.Why, Mind: f.Warnings, Class: string(s.Rating), Skip: f.Skip, Word: s.word(),
+		Sheet: s, Foot: newFoot(f.Cautions, f.CautionList, s.Version, s.Generated)}
 	if s.Rating != Plain {
 		v.Sign = verdictSign(s.Rating.verdict())
 	}

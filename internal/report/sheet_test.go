@@ -45,7 +45,7 @@ func TestBareSheetPage(t *testing.T) {
 func TestRatingsAreNoVerdicts(t *testing.T) {
 	for _, r := range []Rating{Good, Fair, Poor, Unrated, ""} {
 		for _, v := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
-			if w := (Sheet{Rating: r}).word(); w == verdictWord(v) || w == string(v) {
+			if w := (Sheet{Rating: r}).word(); w == english().verdict(v) || w == string(v) {
 				t.Errorf("the rating %q says %q", r, w)
 			}
 		}

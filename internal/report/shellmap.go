@@ -26,15 +26,15 @@ type unplaced struct {
 	Kind, Where string
 }
 
-// newShellView is nil where nothing is told of the shell.
-func newShellView(r *part.Result) (*shellView, error) {
+// shellMap is nil where nothing is told of the shell.
+func (x words) shellMap(r *part.Result) (*shellView, error) {
 	if r.Shell.Columns() == 0 {
 		return nil, nil
 	}
 	girth := 2 * math.Pi * r.Shell.MeanRadiusMM()
 	u := plots.Unrolled{GirthMM: girth, DepthMM: r.Shell.DepthMM(), Looked: r.Shell.Rows,
-		Names: plots.UnrolledNames{Plate: textMapPlate, Shell: textMapShell, Turn: textMapTurn, Below: textMapBelow,
-			Some: textMapSome, None: textMapNone}}
+		Names: plots.UnrolledNames{Plate: x.T("page.map.plate"), Shell: x.T("page.map.shell"), Turn: x.T("page.map.turn"), Below: x.T("page.map.below"),
+			Some: x.T("page.map.some"), None: x.T("page.map.none")}}
 	origin, plateMM := part.Point{}, 0.0
 	if f := r.Faceplate; f != nil && len(f.OutlinePX) > 2 {
 		origin, plateMM = part.Point{X: f.OutlinePX[0][0], Y: f.OutlinePX[0][1]}, r.ScaleOf(f.Image)
@@ -58,24 +58,24 @@ func newShellView(r *part.Result) (*shellView, error) {
 		switch {
 		case f.TurnDeg != nil && f.BelowMM != nil:
 			p.Shell, p.X, p.Y = true, math.Mod(math.Mod(*f.TurnDeg, 360)+360, 360)/360*girth, *f.BelowMM
-			onShell = append(onShell, fmt.Sprintf("%d %s, ", f.Number, kindWord(f.Kind))+onShellText(f))
+			onShell = append(onShell, fmt.Sprintf("%d %s, ", f.Number, x.kind(f.Kind))+x.onShell(f))
 		case u.Plate != nil && plateMM > 0 && views[f.Image] == part.Face && f.Zone != part.ZoneShell:
 			// Face pictures are of one pose: a place in one is that place in all.
 			if b, ok := boxIn(f, r.Faceplate.Image); ok {
 				box, mm = b, plateMM
 			}
-			onPlate = append(onPlate, fmt.Sprintf("%d %s, %s", f.Number, kindWord(f.Kind), zoneWord(f.Zone)))
+			onPlate = append(onPlate, fmt.Sprintf("%d %s, %s", f.Number, x.kind(f.Kind), x.zone(f.Zone)))
 			p.X, p.Y = plateMM*(box.Centre().X-origin.X), plateMM*(box.Centre().Y-origin.Y)
 		default:
 			id := findingID(f.Number)
 			if i > 0 && r.Findings[i-1].Number == f.Number {
 				id = fmt.Sprintf("%s-%d", id, i)
 			}
-			where := zoneWord(f.Zone)
+			where := x.zone(f.Zone)
 			if f.Station != "" {
-				where = f.Station
+				where = x.station(f.Station)
 			}
-			v.Unplaced = append(v.Unplaced, unplaced{ref{f.Number, id}, icon(f.Kind), kindWord(f.Kind), where})
+			v.Unplaced = append(v.Unplaced, unplaced{ref{f.Number, id}, icon(f.Kind), x.kind(f.Kind), where})
 			continue
 		}
 		p.WideMM, p.HighMM = box[2]*mm, box[3]*mm
@@ -84,29 +84,29 @@ func newShellView(r *part.Result) (*shellView, error) {
 	}
 	for _, k := range part.Kinds {
 		if seen[k] {
-			u.Kinds = append(u.Kinds, plots.Kind{Name: kindWord(k), Outline: outlineOf(k)})
+			u.Kinds = append(u.Kinds, plots.Kind{Name: x.kind(k), Outline: outlineOf(k)})
 		}
 	}
 	svg, err := plots.Unroll(u)
 	if err != nil && !errors.Is(err, plots.ErrNothing) {
 		return nil, fmt.Errorf("report: map of the shell: %w", err)
 	}
-	v.Plot = inlineSVG(svg, english.MapHead+": "+strings.Join(append(onPlate, onShell...), "; "))
-	v.Sentences = append(v.Sentences, fmt.Sprintf(textMapLooked, part.Percent(r.Shell.LookedAt)))
+	v.Plot = inlineSVG(svg, x.T("page.map_head")+": "+strings.Join(append(onPlate, onShell...), "; "))
+	v.Sentences = append(v.Sentences, x.T("page.map.looked", "share", part.Percent(r.Shell.LookedAt)))
 	if r.Shell.SeeThrough {
-		v.Sentences = append(v.Sentences, textMapSeeThrough)
+		v.Sentences = append(v.Sentences, x.T("page.map.see_through"))
 	}
-	scale := fmt.Sprintf(textMapScale, trimNumber(girth, 1))
+	scale := x.T("page.map.scale", "girth_mm", trimNumber(girth, 1))
 	if u.Plate == nil {
-		scale += " " + textMapNoPlate
+		scale += x.T("page.map.no_plate")
 	}
 	v.Sentences = append(v.Sentences, scale)
 	return v, nil
 }
 
-// onShellText says where on the shell a finding lies.
-func onShellText(f *part.Finding) string {
-	return fmt.Sprintf(textOnShell, trimNumber(*f.TurnDeg, 0), trimNumber(*f.BelowMM, 1))
+// onShell says where on the shell a finding lies.
+func (x words) onShell(f *part.Finding) string {
+	return x.T("page.on_shell", "turn_deg", trimNumber(*f.TurnDeg, 0), "below_mm", trimNumber(*f.BelowMM, 1))
 }
 
 // outlineOf is a kind's shape and colour for a plot.

@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/part"
@@ -46,6 +47,7 @@ func beyond(s *part.Station, proudUM, recessedUM float64) int {
 // plot maps angle and micrometres to the drawing's units.
 type plot struct {
 	lo, hi, tick float64 // micrometres
+	words        words
 }
 
 const (
@@ -69,15 +71,20 @@ func (p plot) y(um float64) float64 {
 // the axis. See [part.Station.AroundDeg] for the angle. Limits are sizes in micrometres (> 0);
 // 0 or NaN where there is none. It returns nothing where there are no stations.
 func StepPlotSVG(r *part.Result, proudUM, recessedUM float64) template.HTML {
+	return english().stepPlot(r, proudUM, recessedUM)
+}
+
+func (x words) stepPlot(r *part.Result, proudUM, recessedUM float64) template.HTML {
 	st := stationsAround(r)
 	if len(st) == 0 {
 		return ""
 	}
 	p := newPlot(st, proudUM, recessedUM)
+	p.words = x
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg class="plot" viewBox="0 0 %g %g" role="img" aria-labelledby="plot-title plot-desc">`, plotW, plotH)
 	fmt.Fprintf(&b, `<title id="plot-title">%s</title><desc id="plot-desc">%s</desc>`,
-		template.HTMLEscapeString(english.StepHead), template.HTMLEscapeString(plotDescription(st, proudUM, recessedUM)))
+		template.HTMLEscapeString(x.T("page.step_head")), template.HTMLEscapeString(x.plotDescription(st, proudUM, recessedUM)))
 	b.WriteString(`<defs><pattern id="plot-hatch" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M0 0V8"/></pattern></defs>`)
 	p.grid(&b)
 	p.limits(&b, proudUM, recessedUM)
@@ -137,8 +144,8 @@ func (p plot) grid(b *strings.Builder) {
 		fmt.Fprintf(b, `<path class="grid" d="M%.1f %g V%g"/>`, p.x(a), plotH-plotBot, plotH-plotBot+6)
 		fmt.Fprintf(b, `<text class="tick" x="%.1f" y="%g" text-anchor="middle">%g°</text>`, p.x(a), plotH-plotBot+22, a)
 	}
-	fmt.Fprintf(b, `<text class="axis" x="%g" y="%g" text-anchor="middle">%s</text>`, plotLeft+plotInnerW/2, plotH-8, textPlotX)
-	fmt.Fprintf(b, `<text class="axis" x="8" y="16">%s</text>`, textPlotY)
+	fmt.Fprintf(b, `<text class="axis" x="%g" y="%g" text-anchor="middle">%s</text>`, plotLeft+plotInnerW/2, plotH-8, template.HTMLEscapeString(p.words.T("page.plot.x")))
+	fmt.Fprintf(b, `<text class="axis" x="8" y="16">%s</text>`, template.HTMLEscapeString(p.words.T("page.plot.y")))
 }
 
 func (p plot) limits(b *strings.Builder, proudUM, recessedUM float64) {
@@ -146,13 +153,13 @@ func (p plot) limits(b *strings.Builder, proudUM, recessedUM float64) {
 		y := p.y(proudUM)
 		fmt.Fprintf(b, `<rect fill="url(#plot-hatch)" x="%g" y="%g" width="%g" height="%.1f"/>`, plotLeft, plotTop, plotInnerW, y-plotTop)
 		fmt.Fprintf(b, `<path class="limit" d="M%g %.1fH%g"/>`, plotLeft, y, plotW-plotRight)
-		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">+%s µm</tspan></text>`, plotW-plotRight+8, y-3, textPlotProud, plotW-plotRight+8, trimNumber(proudUM, 1))
+		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">+%s µm</tspan></text>`, plotW-plotRight+8, y-3, template.HTMLEscapeString(p.words.T("page.plot.proud")), plotW-plotRight+8, trimNumber(proudUM, 1))
 	}
 	if recessedUM > 0 {
 		y := p.y(-recessedUM)
 		fmt.Fprintf(b, `<rect fill="url(#plot-hatch)" x="%g" y="%.1f" width="%g" height="%.1f"/>`, plotLeft, y, plotInnerW, plotH-plotBot-y)
 		fmt.Fprintf(b, `<path class="limit" d="M%g %.1fH%g"/>`, plotLeft, y, plotW-plotRight)
-		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">−%s µm</tspan></text>`, plotW-plotRight+8, y-3, textPlotRecessed, plotW-plotRight+8, trimNumber(recessedUM, 1))
+		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">−%s µm</tspan></text>`, plotW-plotRight+8, y-3, template.HTMLEscapeString(p.words.T("page.plot.recessed")), plotW-plotRight+8, trimNumber(recessedUM, 1))
 	}
 }
 
@@ -227,7 +234,7 @@ func (p plot) station(b *strings.Builder, s *part.Station, over int) {
 }
 
 // plotDescription says in words what the plot shows.
-func plotDescription(st []*part.Station, proudUM, recessedUM float64) string {
+func (x words) plotDescription(st []*part.Station, proudUM, recessedUM float64) string {
 	measured, over := 0, 0
 	var lo, hi *part.Station
 	for _, s := range st {
@@ -246,7 +253,8 @@ func plotDescription(st []*part.Station, proudUM, recessedUM float64) string {
 		}
 	}
 	if measured == 0 {
-		return textPlotNoneMeasured
+		return x.T("page.plot.none")
 	}
-	return fmt.Sprintf(textPlotSummary, measured, len(st), signedUM(lo.StepUM), trimNumber(lo.AroundDeg(), 1), signedUM(hi.StepUM), trimNumber(hi.AroundDeg(), 1), over)
+	return x.T("page.plot.summary", "measured", strconv.Itoa(measured), "of", strconv.Itoa(len(st)), "from_um", signedUM(lo.StepUM), "from_deg", trimNumber(lo.AroundDeg(), 1),
+		"to_um", signedUM(hi.StepUM), "to_deg", trimNumber(hi.AroundDeg(), 1), "over", strconv.Itoa(over))
 }

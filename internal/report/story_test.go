@@ -100,7 +100,7 @@ func sixty(r *part.Result) {
 		s := 6 + float64(i%7)*5
 		b := part.Box{800 + 480*d*math.Cos(a), 600 + 380*d*math.Sin(a), s, s * (0.6 + 0.2*float64(i%4))}
 		r.Findings = append(r.Findings, part.Finding{Number: i + 1, Image: "face_raking.jpg", Kind: k, Box: b, DiameterMM: num(s * 0.015), Zone: part.ZoneFace,
-			Severity: part.Severities[i%5], Confidence: 0.5 + float64(i%50)/100, Advice: "Deal with this " + kindWord(k) + " as the sheet says.",
+			Severity: part.Severities[i%5], Confidence: 0.5 + float64(i%50)/100, Advice: "Deal with this " + english().kind(k) + " as the sheet says.",
 			AlsoIn: []part.Sighting{{Image: "face_diffuse.jpg", Box: b}}})
 	}
 }

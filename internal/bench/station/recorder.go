@@ -119,7 +119,7 @@ func (n *Notices) Notices(now time.Time) []bench.Notice {
 	}
 	n.at, n.last = now, nil
 	if barred, _, said := inspection.CheckGatePhrase(n.checkLog, now); barred {
-		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.check_bars", Why: said}, Bars: true})
+		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.check_bars"}.With("why", *said), Bars: true})
 	}
 	if _, file := n.PoorScale(); file != "" {
 		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})

@@ -192,13 +192,13 @@ func progressOf(p shoot.Progress) bench.Progress {
 		if p.Why != nil {
 			args["file"] = p.Why.Args["file"]
 		}
-		b.Problem = &lang.Phrase{Key: "problem." + p.Problem, Args: args, Why: troubleOf(p.Why)}
-		if p.Unfit == proof.SameTurn || p.Unfit == proof.SameLight {
-			b.Problem.Why = &lang.Phrase{Key: "problem." + p.Unfit}
-		}
+		why := troubleOf(p.Why)
 		if p.Problem == shoot.ProblemScreen && p.Why != nil {
-			b.Problem.Why = &lang.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
+			why = &lang.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
+		} else if p.Unfit == proof.SameTurn || p.Unfit == proof.SameLight {
+			why = &lang.Phrase{Key: "problem." + p.Unfit}
 		}
+		b.Problem = &lang.Phrase{Key: "problem." + p.Problem, Args: args, Parts: map[string][]lang.Phrase{"why": {*why}}}
 	}
 	return b
 }
@@ -218,11 +218,11 @@ func toldError(err error) error {
 	var why *trouble.Trouble
 	switch {
 	case errors.As(err, &camera):
-		return phrased{err, lang.Phrase{Key: "problem.camera_given_up", Args: map[string]string{"camera": camera.Name}, Why: troubleOf(camera.Why)}}
+		return phrased{err, part.Say("problem.camera_given_up", "camera", camera.Name).With("why", *troubleOf(camera.Why))}
 	case errors.As(err, &line):
-		return phrased{err, lang.Phrase{Key: "problem.rig_given_up", Why: troubleOf(line.Why)}}
+		return phrased{err, part.Say("problem.rig_given_up").With("why", *troubleOf(line.Why))}
 	case errors.As(err, &why):
-		return phrased{err, lang.Phrase{Key: "problem.shooter", Why: troubleOf(why)}}
+		return phrased{err, part.Say("problem.shooter").With("why", *troubleOf(why))}
 	}
 	return err
 }

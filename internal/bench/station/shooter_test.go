@@ -87,7 +87,7 @@ func TestPlanAtTheBench(t *testing.T) {
 	c.lost = true
 	shots, err = s.Shoot(t.Context(), bench.UnitInfo{}, nil, press)
 	var told bench.Told
-	if len(shots) != 0 || !errors.As(err, &told) || told.Told().Key != "problem.camera_given_up" || told.Told().Why.Key != "trouble.silent" {
+	if len(shots) != 0 || !errors.As(err, &told) || told.Told().Key != "problem.camera_given_up" || told.Told().Parts["why"][0].Key != "trouble.silent" {
 		t.Errorf("lost: %d shots, %v", len(shots), err)
 	}
 	if cams := s.Cameras(); len(cams) != 1 || cams[0].Ready || cams[0].Why.Key != "trouble.silent" {
@@ -116,7 +116,7 @@ func TestPlanHasItsWords(t *testing.T) {
 		}
 		for _, bad := range []string{shoot.ProblemCamera, shoot.ProblemRig, shoot.ProblemUnfit, shoot.ProblemFile} {
 			p := progressOf(shoot.Progress{Step: step, Problem: bad, Why: trouble.New(trouble.Silent, "x", "seconds", "3")})
-			if !x.Has(p.Problem.Key) || !x.Has(p.Problem.Why.Key) {
+			if !x.Has(p.Problem.Key) || !x.Has(p.Problem.Parts["why"][0].Key) {
 				t.Errorf("%s: %+v", bad, p.Problem)
 			}
 		}
@@ -128,7 +128,7 @@ func TestPlanHasItsWords(t *testing.T) {
 	}
 	// A screen's trouble has the screens' own words, with what goes into them.
 	p := progressOf(shoot.Progress{Step: shoot.Step{View: part.Face, Light: part.StripesX1}, Problem: shoot.ProblemScreen, Why: trouble.New("screen.problem.late", "x", "s", "6")})
-	if w := p.Problem.Why; !x.Has(p.Problem.Key) || !x.Has(w.Key) || w.Args["s"] != "6" {
+	if w := p.Problem.Parts["why"][0]; !x.Has(p.Problem.Key) || !x.Has(w.Key) || w.Args["s"] != "6" {
 		t.Errorf("%+v, %+v", p.Problem, w)
 	}
 	for _, k := range []string{trouble.Starting, trouble.NoProgram, trouble.Ended, trouble.Over, trouble.Silent, trouble.Frozen, trouble.NoDevice, trouble.Control, trouble.NoControl, trouble.OutOfRange, trouble.Busy,
