@@ -43,8 +43,8 @@ var floors = [][]string{
 var mayImport = map[string][]string{
 	"configs": {},
 	"internal/bench": {
-		"internal/cli", "internal/files", "internal/grade", "internal/lang", "internal/part", "internal/report", "internal/report/palette",
-		"internal/teach",
+		"internal/cli", "internal/files", "internal/grade", "internal/lang", "internal/part", "internal/report",
+		"internal/report/palette", "internal/teach",
 	},
 	"internal/bench/station": {
 		"internal/bench", "internal/camera/rig", "internal/camera/shoot", "internal/camera/sources",
@@ -144,7 +144,8 @@ var mayImport = map[string][]string{
 	},
 	"internal/records/upkeep": {"internal/cli", "internal/files", "internal/records"},
 	"internal/report": {
-		"internal/codec", "internal/lang", "internal/part", "internal/report/marks", "internal/report/palette", "internal/report/plots",
+		"internal/codec", "internal/lang", "internal/part", "internal/report/marks", "internal/report/palette",
+		"internal/report/plots",
 	},
 	"internal/report/marks":   {"internal/part", "internal/report/palette"},
 	"internal/report/palette": {},
