@@ -5,7 +5,6 @@ import (
 	"errors"
 	"io"
 	"path/filepath"
-	"slices"
 	"testing"
 	"time"
 
@@ -15,7 +14,6 @@ import (
 	"finishbench/internal/grade"
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
-	"finishbench/internal/records"
 )
 
 // answerBar is the longest that a press may take to its answer, on two cores,
@@ -109,13 +107,6 @@ func TestBenchRecordsWhatItAnswers(t *testing.T) {
 	}
 	if len(a.Outcome.Main) == 0 || len(a.Outcome.Crops) == 0 || len(a.Outcome.Causes) != len(a.Outcome.Result.Findings) {
 		t.Errorf("answer: %d bytes of picture, %d crops, %d causes for %d findings", len(a.Outcome.Main), len(a.Outcome.Crops), len(a.Outcome.Causes), len(a.Outcome.Result.Findings))
-	}
-}
-
-// The reasons at the page are those that the records take.
-func TestOverruleReasonsAreTheRecords(t *testing.T) {
-	if !slices.Equal(bench.Reasons, records.OverruleReasons()) {
-		t.Errorf("bench %v, records %v", bench.Reasons, records.OverruleReasons())
 	}
 }
 

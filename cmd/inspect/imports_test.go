@@ -43,8 +43,8 @@ var floors = [][]string{
 var mayImport = map[string][]string{
 	"configs": {},
 	"internal/bench": {
-		"internal/cli", "internal/files", "internal/lang", "internal/part", "internal/report", "internal/report/palette",
-		"internal/teach",
+		"internal/cli", "internal/files", "internal/grade", "internal/lang", "internal/part", "internal/report",
+		"internal/report/palette", "internal/teach",
 	},
 	"internal/bench/station": {
 		"internal/bench", "internal/camera/rig", "internal/camera/shoot", "internal/camera/sources",

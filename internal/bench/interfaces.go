@@ -5,6 +5,7 @@ import (
 	"errors"
 	"time"
 
+	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -101,23 +102,8 @@ type Outcome struct {
 	Annotated map[string][]byte // further annotated pictures by file name; may be nil
 }
 
-// Cause is what a finding's severity rests on: grade.Cause.
-type Cause struct {
-	Number   int
-	Measure  string
-	Value    float64
-	Limit    float64
-	Cluster  int
-	WithinMM float64
-	U        float64
-	Near     bool
-	FromMM   float64
-	ToMM     float64
-	AtLeast  bool
-	Doubted  bool
-	Mends    bool
-	Seam     *part.SeamCause
-}
+// Cause is what a finding's severity rests on.
+type Cause = grade.Cause
 
 // Entry is an inspection for the records.
 type Entry struct {
@@ -148,16 +134,10 @@ type PastPicture struct {
 }
 
 // Overrule is a person's call beside the tool's.
-type Overrule struct {
-	At      time.Time
-	By      string
-	Verdict part.Verdict
-	Reason  string // one of [Reasons]
-	Note    string
-}
+type Overrule = part.Overrule
 
-// Reasons are the keys of why a call may be overruled: records.OverruleReasons.
-var Reasons = []string{"wiped_off", "reflection", "pattern", "not_disturbing", "overlooked", "wrong_size", "wrong_unit", ReasonOther}
+// Reasons are the keys of why a call may be overruled.
+var Reasons = part.OverruleReasons()
 
 // ReasonOther asks for a note.
 const ReasonOther = "other"

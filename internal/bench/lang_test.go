@@ -147,10 +147,10 @@ func TestAdvice(t *testing.T) {
 	}
 	for i, c := range causes {
 		f := r.Findings[i]
-		if got := x.advice(r.Stage, f, Cause(c)); got != f.Advice {
+		if got := x.advice(r.Stage, f, c); got != f.Advice {
 			t.Errorf("%s:\n  page  %s\n  grade %s", f.Kind, got, f.Advice)
 		}
-		s := x.cause(r, f, Cause(c))
+		s := x.cause(r, f, c)
 		if strings.Contains(s, "{") || strings.Contains(s, "why.") {
 			t.Errorf("%s: %s", f.Kind, s)
 		}
@@ -184,20 +184,18 @@ func TestSeamCausesInWords(t *testing.T) {
 				if c.Seam == nil {
 					t.Fatalf("%s, %s: no cause", name, st)
 				}
-				if got := (words{l.ByTag("en")}).advice(st, f, Cause(c)); got != f.Advice {
+				if got := (words{l.ByTag("en")}).advice(st, f, c); got != f.Advice {
 					t.Errorf("%s, %s:\n  page  %s\n  grade %s", name, st, got, f.Advice)
 				}
 				for _, x := range l.All() {
-					if s := (words{x}).cause(r, f, Cause(c)) + (words{x}).advice(st, f, Cause(c)); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "seam") || strings.Contains(s, "where.") {
+					if s := (words{x}).cause(r, f, c) + (words{x}).advice(st, f, c); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "seam") || strings.Contains(s, "where.") {
 						t.Errorf("%s, %s, %s: %s", name, st, x.Tag, s)
 					}
 				}
 			}
 			if name == "off-centre" && st == part.Trim {
 				o := Outcome{Result: r}
-				for _, c := range grade.Causes(r, grade.DefaultLimits()) {
-					o.Causes = append(o.Causes, Cause(c))
-				}
+				o.Causes = append(o.Causes, grade.Causes(r, grade.DefaultLimits())...)
 				for tag, want := range map[string]string{
 					"en":      "Faceplate off-centre by 84 µm towards 40 deg: proud by 83 µm at 30°, right (limit 50 µm) and recessed by 83 µm at 30°, left (limit 50 µm).",
 					"zh-Hans": "面板偏心 84 µm，朝向 40°：30° 右侧处凸出 83 µm（限度 50 µm），30° 左侧处凹入 83 µm（限度 50 µm）。",

@@ -64,12 +64,12 @@ func heavier(o Outcome, i, j int) bool {
 	case o.Causes[i].Mends != o.Causes[j].Mends:
 		return !o.Causes[i].Mends
 	}
-	return o.Causes[i].over() > o.Causes[j].over()
+	return over(o.Causes[i]) > over(o.Causes[j])
 }
 
 // over is how far a cause is over its limit, as a ratio; +Inf where no size is
 // known.
-func (c Cause) over() float64 {
+func over(c Cause) float64 {
 	switch {
 	case math.IsNaN(c.Limit):
 		return math.Inf(1)

@@ -119,7 +119,7 @@ func (f *face) places(own []bool) ([]*place, error) {
 	}
 	places, err = f.group(places, r)
 	return slices.DeleteFunc(places, func(p *place) bool {
-		return f.alongRim(p) || f.alongLimb(p) || f.withinBase(p) || f.isPlateau(p) || f.cutOff(p) || f.mayBeInside(p) || f.isFlake(p)
+		return f.alongRim(p) || f.alongLimb(p) || f.withinBase(p) || f.cutOff(p) || f.mayBeInside(p) || f.isFlake(p)
 	}), err
 }
 

@@ -24,6 +24,7 @@ const (
 	limbFromDeg  = 54.0 // lies at slopes from this on
 	limbWithin   = 0.42 // and within 25 degrees of the limb's direction: the sine
 	cutOffMM     = 0.5  // a place up to this length is cut off by the edge of what is looked at
+	lampCutMM    = 1.0  // or up to this, where it is bright in one light alone
 	sliverMM     = 0.2  // what is smaller, and cut off along a third of its edge, is nothing;
 	cutOffUneven = 0.45 // in a see-through shell: and the light around it differs by this share of its contrast
 	cutOffShare  = 0.2  // where this share of its own edge lies there
@@ -32,8 +33,6 @@ const (
 	runWithinDeg = 20.0 // and within this of upright
 	shellTurns   = 4    // a shell in so many turns has, in all, the false places from noise that a face is allowed
 	baseDoubt    = 0.02 // the base is not known better than by this share of the light
-	plateauMM    = 0.4  // a lamp's faint image is at least this wide,
-	plateauFill  = 0.8  // and fills so much of the box along its axes
 	glowMM       = 2.6  // and what is left of it is a smooth surface within this distance
 )
 
@@ -163,12 +162,8 @@ func (f *face) withinBase(p *place) bool {
 	return f.p.Shell != nil && !slices.ContainsFunc(p.contrast, func(c float64) bool { return math.Abs(c) >= baseDoubt })
 }
 
-// isPlateau says whether a place of a shell is a lamp's image that is too faint to be known as one before: wide, filled, brighter in
-// one light and the same in the others. Haze is pale in all of them, and what a slope mirrors is narrow.
-func (f *face) isPlateau(p *place) bool {
-	if f.p.Shell == nil || len(p.contrast) < 2 || p.all.fill() < plateauFill || p.all.thick*f.shapeMM() < plateauMM {
-		return false
-	}
+// brightInOneLight says whether a place is brighter in one light and the same, within the base's doubt, in the others.
+func (p *place) brightInOneLight() bool {
 	bright := 0
 	for _, c := range p.contrast {
 		if c >= baseDoubt {
@@ -177,13 +172,13 @@ func (f *face) isPlateau(p *place) bool {
 			return false
 		}
 	}
-	return bright == 1
+	return bright == 1 && len(p.contrast) > 1
 }
 
 // cutOff says whether a small place is what the edge of what is looked at leaves of something that goes on
 // beyond it: a lamp's foot, a mirrored line.
 func (f *face) cutOff(p *place) bool {
-	if f.p.Shell == nil || p.all.long*f.shapeMM() > cutOffMM {
+	if f.p.Shell == nil || p.all.long*f.shapeMM() > lampCutMM || p.all.long*f.shapeMM() > cutOffMM && !p.brightInOneLight() {
 		return false
 	}
 	in := map[int]bool{}

@@ -280,35 +280,3 @@ func TestShellFigures(t *testing.T) {
 		})
 	}
 }
-
-// TestIsPlateau: by definition. A lamp's faint image is wide, filled and brighter in one light alone; haze is pale in both, a spot narrow,
-// sanding marks fill little, and dust shows in the other light.
-func TestIsPlateau(t *testing.T) {
-	f := &face{shape: 1, p: Params{MMPerPX: 0.02, Shell: &body.Seen{View: &body.View{}}}}
-	for _, c := range []struct {
-		what         string
-		contrast     []float64
-		widePX, fill float64
-		want         bool
-	}{
-		{"a lamp's faint image", []float64{0.14, -0.01}, 40, 0.9, true},
-		{"haze", []float64{0.14, 0.1}, 40, 0.9, false},
-		{"a glint", []float64{0.14, 0}, 10, 0.9, false},
-		{"sanding marks", []float64{0.14, 0}, 40, 0.4, false},
-		{"dark in the other light", []float64{0.14, -0.1}, 40, 0.9, false},
-		{"one light", []float64{0.14}, 40, 0.9, false},
-	} {
-		p := &place{contrast: c.contrast}
-		p.all.long, p.all.across, p.all.thick = 60, 45, c.widePX
-		p.all.area = c.fill * p.all.long * p.all.across
-		if got := f.isPlateau(p); got != c.want {
-			t.Errorf("%s: %v", c.what, got)
-		}
-	}
-	f.p.Shell = nil
-	p := &place{contrast: []float64{0.14, 0}}
-	p.all.long, p.all.across, p.all.thick, p.all.area = 60, 45, 40, 2500
-	if f.isPlateau(p) {
-		t.Error("a face's place is told as a shell's")
-	}
-}

@@ -21,6 +21,8 @@ const (
 	overFromMM    = 0.15 // a lamp's image that goes on is seen on the faceplate's edge from this above the seam
 	overToMM      = 0.5  // to this,
 	overShare     = 0.3  // this share of its own light at least
+	lampThickMM   = 0.4  // a lamp's faint image is at least this wide throughout,
+	lampFill      = 0.8  // and fills so much of the box along its axes
 	besideMM      = 0.12 // beside a lamp's edge unevenness is told in bands of this,
 	besideBands   = 3    // so many: a JPEG's colour blocks and a lens's halo reach as far
 )
@@ -61,6 +63,9 @@ func (f *face) withoutOpening(sub *face, v view, own []bool, places []*place) []
 // lamps smaller: what is bright in one light alone, wide, full, and lies not down as a run does is no fault.
 func (f *face) isLamp(p *place) bool {
 	long, across := p.all.long*f.shapeMM(), p.all.across*f.shapeMM()
+	if p.all.fill() >= lampFill && p.all.thick*f.shapeMM() >= lampThickMM && p.brightInOneLight() {
+		return true // faint, but flat
+	}
 	return long >= runMinMM && across >= slopeWideMM && !f.runsDown(p) && !f.isHollow(p) &&
 		slices.Max(p.contrast) >= slopeSharp && f.isSlope(p)
 }

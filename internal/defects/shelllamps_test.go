@@ -52,7 +52,7 @@ func TestCameraOpeningMirrored(t *testing.T) {
 }
 
 // TestLampCutOffBySeam: a lamp's image 1 mm wide that goes on over the seam is no defect, though images on faces are 2 mm wide and
-// more; one that ends below the seam may be the lacquer's. The lamp's light and width are common practice, no source.
+// more; one that ends below the seam is none either, and is said to be mirrored. The lamp's light and width are common practice, no source.
 func TestLampCutOffBySeam(t *testing.T) {
 	for name, from := range map[string]float64{"over the seam": 45, "below it": 88} {
 		p := shellParams(12)
@@ -65,8 +65,34 @@ func TestLampCutOffBySeam(t *testing.T) {
 				near++
 			}
 		}
-		if want := from > p.SeamYPX; want != (near > 0) {
-			t.Errorf("%s: %d findings there: %v", name, near, res.Findings)
+		if near > 0 || from > p.SeamYPX && res.Seen.Why[part.Mirrored] == 0 {
+			t.Errorf("%s: %d findings there: %v; looked at: %+v", name, near, res.Findings, res.Seen)
+		}
+	}
+}
+
+// TestFaintLamp: by definition. A lamp's faint image is wide, filled and brighter in one light alone; haze is pale in both, a spot narrow,
+// sanding marks fill little, and dust shows in the other light.
+func TestFaintLamp(t *testing.T) {
+	f := &face{shape: 1, p: Params{MMPerPX: 0.02, Shell: &body.Seen{View: &body.View{}}}}
+	for _, c := range []struct {
+		what         string
+		contrast     []float64
+		widePX, fill float64
+		want         bool
+	}{
+		{"a lamp's faint image", []float64{0.14, -0.01}, 40, 0.9, true},
+		{"haze", []float64{0.14, 0.1}, 40, 0.9, false},
+		{"a glint", []float64{0.14, 0}, 10, 0.9, false},
+		{"sanding marks", []float64{0.14, 0}, 40, 0.4, false},
+		{"dark in the other light", []float64{0.14, -0.1}, 40, 0.9, false},
+		{"one light", []float64{0.14}, 40, 0.9, false},
+	} {
+		p := &place{contrast: c.contrast}
+		p.all.long, p.all.across, p.all.thick = 60, 45, c.widePX
+		p.all.area = c.fill * p.all.long * p.all.across
+		if got := f.isLamp(p); got != c.want {
+			t.Errorf("%s: %v", c.what, got)
 		}
 	}
 }

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // Withdraw takes an inspection back (the operator's undo): it stays, but no
@@ -34,8 +36,8 @@ func (s *Store) Overrule(ctx context.Context, id int64, o Overrule) error {
 	case why != "":
 	case !isVerdict(o.Verdict):
 		why = fmt.Sprintf("%q is no verdict", o.Verdict)
-	case !slices.Contains(OverruleReasons(), o.Reason):
-		why = fmt.Sprintf("%q is none of the reasons: %s", o.Reason, strings.Join(OverruleReasons(), ", "))
+	case !slices.Contains(part.OverruleReasons(), o.Reason):
+		why = fmt.Sprintf("%q is none of the reasons: %s", o.Reason, strings.Join(part.OverruleReasons(), ", "))
 	case o.Reason == "other" && strings.TrimSpace(o.Note) == "":
 		why = "say in a note what the other reason is"
 	}

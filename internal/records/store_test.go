@@ -117,7 +117,7 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 		if w := all[0].Withdrawn; w == nil || w.By != "A" || w.Why != "wrong unit" || w.At.IsZero() || all[0].Holds() {
 			t.Errorf("withdrawn: %+v", w)
 		}
-		if o := all[1].Overruled; o == nil || *o != (Overrule{at, "B", part.Pass, "other", "seen by hand"}) {
+		if o := all[1].Overruled; o == nil || *o != (Overrule{At: at, By: "B", Verdict: part.Pass, Reason: "other", Note: "seen by hand"}) {
 			t.Errorf("overruled: %+v", o)
 		}
 		if all[1].Result.Verdict != part.Rework || all[1].Verdict() != part.Pass {

@@ -67,9 +67,7 @@ func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Sh
 		o.Score = *r.Score
 		o.ScoreOver = *r.Score > set.Limits.ScoreLimit
 	}
-	for _, c := range grade.Causes(r, set.Limits) {
-		o.Causes = append(o.Causes, bench.Cause(c))
-	}
+	o.Causes = grade.Causes(r, set.Limits)
 	o.Barred = bars
 	return o, illustrate(ctx, u, &o)
 }

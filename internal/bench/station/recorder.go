@@ -59,7 +59,7 @@ func (b *Records) Withdraw(ctx context.Context, id int64, by, why string) error 
 }
 
 func (b *Records) Overrule(ctx context.Context, id int64, o bench.Overrule) error {
-	return b.Store.Overrule(ctx, id, records.Overrule{At: o.At, By: o.By, Verdict: o.Verdict, Reason: o.Reason, Note: o.Note})
+	return b.Store.Overrule(ctx, id, o)
 }
 
 // historyMost is how many inspections of a serial the page looks at, the latest.
@@ -79,11 +79,8 @@ func (b *Records) History(ctx context.Context, serial string) ([]bench.Past, err
 
 func pastOf(in *records.Inspection) bench.Past {
 	p := bench.Past{
-		ID: in.ID, Ended: in.Ended, Result: in.Result, Withdrawn: !in.Holds(),
+		ID: in.ID, Ended: in.Ended, Result: in.Result, Withdrawn: !in.Holds(), Overruled: in.Overruled,
 		Unit: bench.UnitInfo{Serial: in.Serial, Side: in.Side, Lot: in.Lot, Operator: in.Operator, Stage: in.Stage},
-	}
-	if o := in.Overruled; o != nil {
-		p.Overruled = &bench.Overrule{At: o.At, By: o.By, Verdict: o.Verdict, Reason: o.Reason, Note: o.Note}
 	}
 	for _, q := range in.Pictures {
 		p.Pictures = append(p.Pictures, bench.PastPicture{File: q.File, SHA256: q.SHA256, View: q.View, Light: q.Light, AngleDeg: q.AngleDeg})

@@ -263,7 +263,7 @@ func (o *PlanOptions) classes(set config.Lots) ([]lots.Class, error) {
 	return classes, nil
 }
 
-// Classes are the classes of defects that a station file sets, in its order.
+// Classes are a station file's classes of nonconformity, in its order.
 func Classes(set config.Lots) []lots.Class {
 	var out []lots.Class
 	for _, c := range set.Classes {
