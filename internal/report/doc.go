@@ -8,7 +8,7 @@
 //  2. [MakePagePicture] makes the small picture that the page carries.
 //  3. [MakeCrops] (or [MakeCrop], one by one) makes the enlarged detail of each
 //     finding, with a scale bar.
-//  4. [Page] writes report.html, [StepPlotSVG] draws its plot of the step.
+//  4. [Page] writes report.html, stepplot.go draws its plot of the step.
 //  5. [WriteUnitsCSV] and [IndexPage] write what lies above the units.
 //
 // What is about the gauge and not about a unit is a [Sheet]: [SheetPage] writes

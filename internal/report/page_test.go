@@ -435,7 +435,7 @@ type failing struct{ err error }
 func (f failing) Write([]byte) (int, error) { return 0, f.err }
 
 func TestStepPlot(t *testing.T) {
-	svg := string(StepPlotSVG(sample(), 50, 30))
+	svg := string(english().stepPlot(sample(), 50, 30))
 	for what, n := range map[string]int{`class="over"`: 2, `class="dot"`: 0, `class="missing"`: 2, `class="bar"`: 2, `class="limit"`: 2} {
 		if got := strings.Count(svg, what); got != n {
 			t.Errorf("%s: %d, want %d", what, got, n)
@@ -444,16 +444,16 @@ func TestStepPlot(t *testing.T) {
 	if !strings.Contains(svg, "2 of 4 stations measured, from −31.2 µm at 120° to +92.4 µm at 300°; 2 beyond a limit.") {
 		t.Errorf("description: %.400s", svg)
 	}
-	svg = string(StepPlotSVG(sample(), 0, math.NaN()))
+	svg = string(english().stepPlot(sample(), 0, math.NaN()))
 	if strings.Contains(svg, `class="limit"`) || strings.Contains(svg, `class="over"`) || strings.Contains(svg, "NaN") {
 		t.Error("limits that were not given were drawn")
 	}
-	if StepPlotSVG(&part.Result{}, 50, 30) != "" {
+	if english().stepPlot(&part.Result{}, 50, 30) != "" {
 		t.Error("a plot without stations")
 	}
 	huge := sample()
 	huge.Seam.Stations[0].StepUM = num(4321)
-	svg = string(StepPlotSVG(huge, 50, 30))
+	svg = string(english().stepPlot(huge, 50, 30))
 	if strings.Contains(svg, "NaN") || strings.Count(svg, `class="tick"`) > 30 {
 		t.Errorf("%d ticks", strings.Count(svg, `class="tick"`))
 	}

@@ -27,7 +27,7 @@ func TestSeamLine(t *testing.T) {
 		}
 		r := sample()
 		r.Seam.Shape = s
-		if drawn := strings.Contains(string(StepPlotSVG(r, 50, 30)), `class="shape"`); drawn != (s == full || s == none) {
+		if drawn := strings.Contains(string(english().stepPlot(r, 50, 30)), `class="shape"`); drawn != (s == full || s == none) {
 			t.Errorf("%q: drawn %v", want, drawn)
 		}
 	}

@@ -63,17 +63,13 @@ func (p plot) y(um float64) float64 {
 	return plotTop + (p.hi-min(max(um, p.lo), p.hi))/(p.hi-p.lo)*plotInnerH
 }
 
-// StepPlotSVG draws the step around the seam: angle against micrometres, the
+// stepPlot draws the step around the seam: angle against micrometres, the
 // limits as dashed lines with the ground beyond them hatched, a bar of plus and
 // minus twice the standard uncertainty at each station, and the curve fitted to all of them as a broad line behind. A station within the
 // limits is a dot, one that is proud beyond its limit a triangle pointing up,
 // one recessed beyond it a triangle pointing down, one not measured a cross on
 // the axis. See [part.Station.AroundDeg] for the angle. Limits are sizes in micrometres (> 0);
 // 0 or NaN where there is none. It returns nothing where there are no stations.
-func StepPlotSVG(r *part.Result, proudUM, recessedUM float64) template.HTML {
-	return english().stepPlot(r, proudUM, recessedUM)
-}
-
 func (x words) stepPlot(r *part.Result, proudUM, recessedUM float64) template.HTML {
 	st := stationsAround(r)
 	if len(st) == 0 {
