@@ -40,7 +40,7 @@ func sit(t *testing.T, browser *aBrowser, r *rigged) *tab {
 	t.Helper()
 	b := open(t, browser, r.web.URL)
 	b.do(chromedp.Navigate(r.web.URL + "/quiz"))
-	b.await("the list of tests", "document.getElementById('begin')")
+	b.await("the list of tests, ready for initials", "document.getElementById('begin') && document.activeElement.id === 'initials'")
 	return b
 }
 
