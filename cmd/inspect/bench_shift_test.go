@@ -58,7 +58,7 @@ func inventedShift(t testing.TB, units int) string {
 			t.Fatal(err)
 		}
 		if in.Result.Verdict == part.Rework && i%3 == 0 {
-			if err := store.Overrule(ctx, id, records.Overrule{By: "op 3", Verdict: part.Pass, Reason: part.OverruleReasons()[1]}); err != nil {
+			if err := store.Overrule(ctx, id, part.Overrule{By: "op 3", Verdict: part.Pass, Reason: part.OverruleReasons()[1]}); err != nil {
 				t.Fatal(err)
 			}
 		}

@@ -158,7 +158,7 @@ func TestLotFromRecords(t *testing.T) {
 
 	// Overruled and withdrawn after it was taken.
 	ctx := context.Background()
-	if err := s.Overrule(ctx, ids[0], records.Overrule{By: "C", Verdict: part.Reject, Reason: "overlooked"}); err != nil {
+	if err := s.Overrule(ctx, ids[0], part.Overrule{By: "C", Verdict: part.Reject, Reason: "overlooked"}); err != nil {
 		t.Fatal(err)
 	}
 	if err := s.Withdraw(ctx, ids[1], records.Note{By: "C", Why: "wrong unit"}); err != nil {

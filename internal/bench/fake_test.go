@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -62,7 +63,7 @@ func (f *fakeShooter) Shoot(ctx context.Context, u UnitInfo, kept []Shot, say fu
 			return shots, errors.New("the cable is out")
 		}
 		if ask {
-			p.Asking = &lang.Phrase{Key: "ask.turn", Args: map[string]string{"angle": part.Decimal(p.AngleDeg)}}
+			p.Asking = &part.Phrase{Key: "ask.turn", Args: map[string]string{"angle": part.Decimal(p.AngleDeg)}}
 			say(p)
 			select {
 			case <-f.press:
@@ -103,7 +104,7 @@ func (f *fakeShooter) Cameras() []CameraState {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.lost {
-		return []CameraState{{Name: "edge", Why: &lang.Phrase{Key: "trouble.silent", Args: map[string]string{"seconds": "3"}}}}
+		return []CameraState{{Name: "edge", Why: &part.Phrase{Key: "trouble.silent", Args: map[string]string{"seconds": "3"}}}}
 	}
 	return []CameraState{{Name: "edge", Ready: true}}
 }
@@ -165,7 +166,7 @@ func reworking() Outcome {
 				{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Major, Station: "120 deg, left", ValueUM: part.Num(92), Image: "edge_120.jpg", Confidence: 1},
 				{Number: 2, Kind: part.Dust, Zone: part.ZoneFace, Severity: part.Moderate, DiameterMM: part.Num(.21), Image: "face_diffuse.jpg", Confidence: .9},
 			}},
-		Causes:   []Cause{{Number: 1, Measure: "proud_um", Value: 92, Limit: 50, U: 4, Mends: true}, {Number: 2, Measure: "diameter_mm", Value: .21, Limit: .15, U: math.NaN(), Mends: true}},
+		Causes:   []grade.Cause{{Number: 1, Measure: "proud_um", Value: 92, Limit: 50, U: 4, Mends: true}, {Number: 2, Measure: "diameter_mm", Value: .21, Limit: .15, U: math.NaN(), Mends: true}},
 		MainFile: "edge_120.jpg", Main: grey(800, 600), Crops: []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}},
 	}
 }
@@ -174,7 +175,7 @@ func rejecting() Outcome {
 	return Outcome{
 		Result: &part.Result{Verdict: part.Reject, Stage: part.Wet, Score: part.Num(100),
 			Findings: []part.Finding{{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Critical, Station: "30 deg, right", ValueUM: part.Num(-210), Image: "edge_30.jpg", Confidence: 1}}},
-		Causes:   []Cause{{Number: 1, Measure: "recessed_um", Value: 210, Limit: 50, U: 4}},
+		Causes:   []grade.Cause{{Number: 1, Measure: "recessed_um", Value: 210, Limit: 50, U: 4}},
 		MainFile: "edge_30.jpg", Main: grey(800, 600), Crops: []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}},
 	}
 }
@@ -223,7 +224,7 @@ func (m *memory) Withdraw(_ context.Context, id int64, _, _ string) error {
 	return nil
 }
 
-func (m *memory) Overrule(_ context.Context, id int64, o Overrule) error {
+func (m *memory) Overrule(_ context.Context, id int64, o part.Overrule) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.broken != nil {

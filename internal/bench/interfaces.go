@@ -39,8 +39,8 @@ type Progress struct {
 	View        part.View // of the shot under way; "": none
 	Light       part.Light
 	AngleDeg    float64
-	Asking      *lang.Phrase // what the operator is to do before pressing; nil: nothing
-	Problem     *lang.Phrase // what keeps it waiting; nil: nothing
+	Asking      *part.Phrase // what the operator is to do before pressing; nil: nothing
+	Problem     *part.Phrase // what keeps it waiting; nil: nothing
 }
 
 // Stopped is how long a unit stands still for its pictures, from the press to the last
@@ -70,7 +70,7 @@ type Shooter interface {
 type CameraState struct {
 	Name  string
 	Ready bool
-	Why   *lang.Phrase // why not
+	Why   *part.Phrase // why not
 }
 
 // Aid tells how a live picture stands: to be moved into the zone Lo to Hi. NaN:
@@ -88,22 +88,19 @@ type Judge interface {
 // Outcome is a judged unit, with the pictures that the answer shows.
 type Outcome struct {
 	Result    *part.Result
-	Causes    []Cause
+	Causes    []grade.Cause
 	Missing   []part.View       // views that the limits ask for and that are not there
 	TooLittle []TooLittle       // surfaces of which too little was looked at
 	Waviness  bool              // whether too little of the waviness was measured to judge it
 	ScoreOver bool              // the score alone would not pass
 	Score     float64           // and its limit
 	ScoreMost float64           //
-	Barred    *lang.Phrase      // why the gauge may pass nothing; nil: it may
+	Barred    *part.Phrase      // why the gauge may pass nothing; nil: it may
 	MainFile  string            // the picture in which the worst shows best
 	Main      []byte            // the same, annotated, as a JPEG file
 	Crops     []report.Crop     // magnified findings, worst first
 	Annotated map[string][]byte // further annotated pictures by file name; may be nil
 }
-
-// Cause is what a finding's severity rests on.
-type Cause = grade.Cause
 
 // Entry is an inspection for the records.
 type Entry struct {
@@ -121,7 +118,7 @@ type Past struct {
 	Ended     time.Time
 	Result    part.Result
 	Withdrawn bool
-	Overruled *Overrule
+	Overruled *part.Overrule
 	Pictures  []PastPicture
 }
 
@@ -132,9 +129,6 @@ type PastPicture struct {
 	Light        part.Light
 	AngleDeg     float64
 }
-
-// Overrule is a person's call beside the tool's.
-type Overrule = part.Overrule
 
 // Reasons are the keys of why a call may be overruled.
 var Reasons = part.OverruleReasons()
@@ -149,7 +143,7 @@ var ErrForgotten = errors.New("the picture was taken off the records")
 type Recorder interface {
 	Add(ctx context.Context, e Entry) (id int64, err error)
 	Withdraw(ctx context.Context, id int64, by, why string) error
-	Overrule(ctx context.Context, id int64, o Overrule) error
+	Overrule(ctx context.Context, id int64, o part.Overrule) error
 	History(ctx context.Context, serial string) ([]Past, error) // both sides, oldest first
 	PictureBytes(ctx context.Context, sha256 string) (b []byte, mime string, err error)
 }
@@ -162,7 +156,7 @@ type Notices interface {
 
 // Notice is one such thing.
 type Notice struct {
-	lang.Phrase
+	part.Phrase
 	Bars bool // no unit passes
 }
 

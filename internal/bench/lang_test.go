@@ -123,7 +123,7 @@ func TestRemediesAreGrades(t *testing.T) {
 				}
 				p := grade.Remedy(k, st, f)
 				want := x.Say(&p)
-				if got := x.advice(st, f, Cause{Measure: "x", Limit: 1, Mends: true}); got != want {
+				if got := x.advice(st, f, grade.Cause{Measure: "x", Limit: 1, Mends: true}); got != want {
 					t.Errorf("%s, %s:\n  page  %s\n  grade %s", k, st, got, want)
 				}
 			}
@@ -231,7 +231,7 @@ func TestWhy(t *testing.T) {
 	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: un}); got != "Picture face, raking light: out of focus." {
 		t.Error(got)
 	}
-	un.Barred = &lang.Phrase{Key: "check.out", Args: map[string]string{"at": "2026-11-25 08:00", "line": "7"}}
+	un.Barred = &part.Phrase{Key: "check.out", Args: map[string]string{"at": "2026-11-25 08:00", "line": "7"}}
 	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: un}); !strings.Contains(got, "the check piece is out of limits since 2026-11-25 08:00 (line 7") {
 		t.Error(got)
 	}
@@ -243,7 +243,7 @@ func TestWavinessInWords(t *testing.T) {
 	l := languages(t)
 	r := &part.Result{Stage: part.Wet, Verdict: part.NotMeasured, Screen: &part.Mirror{SlopeMRad: part.Num(4.53), AtLeast: true}}
 	f := part.Finding{Kind: part.OrangePeel, Zone: part.ZoneFace, Severity: part.Moderate}
-	c := Cause{Measure: grade.SlopeMRad, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}
+	c := grade.Cause{Measure: grade.SlopeMRad, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}
 	octave, least, near := c, c, c
 	octave.FromMM, octave.ToMM, least.AtLeast, near.Near, near.U = 2, 1, true, true, 0.31
 	for tag, want := range map[string][]string{
@@ -263,7 +263,7 @@ func TestWavinessInWords(t *testing.T) {
 		}
 	}
 	for measure, want := range map[string]string{"area_mm2": "4.53 mm²", "lines": "5 lines", "length_mm": "4.53 mm"} { // other units
-		if got := (words{l.ByTag("en")}).cause(r, f, Cause{Measure: measure, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}); !strings.Contains(got, want+",") {
+		if got := (words{l.ByTag("en")}).cause(r, f, grade.Cause{Measure: measure, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}); !strings.Contains(got, want+",") {
 			t.Errorf("%s: %s", measure, got)
 		}
 	}

@@ -2,13 +2,12 @@ package bench
 
 import (
 	"context"
+	"finishbench/internal/part"
 	"fmt"
 	"math"
 	"strconv"
 	"sync"
 	"time"
-
-	"finishbench/internal/lang"
 )
 
 // Pattern is what a screen is asked to show, in linear light. The light at a place
@@ -145,17 +144,17 @@ func NewScreens() *Screens {
 
 // screenError is why a pattern is not on the screens.
 type screenError struct {
-	lang.Phrase
+	part.Phrase
 	text string
 }
 
 func (e screenError) Error() string     { return "bench: show a pattern on a screen: " + e.text }
-func (e screenError) Told() lang.Phrase { return e.Phrase }
+func (e screenError) Told() part.Phrase { return e.Phrase }
 
 var (
-	errNoScreen = screenError{lang.Phrase{Key: "screen.problem.none"}, "no light page is open: open /light on the tablet or spare monitor, and press its start button"}
-	errHidden   = screenError{lang.Phrase{Key: "screen.problem.hidden"}, "a light page is hidden or its screen asleep: wake it and bring the page to the front, or close the page"}
-	errUnlit    = screenError{lang.Phrase{Key: "screen.problem.unlit"}, "a light page is not started: press its start button, or close the page"}
+	errNoScreen = screenError{part.Phrase{Key: "screen.problem.none"}, "no light page is open: open /light on the tablet or spare monitor, and press its start button"}
+	errHidden   = screenError{part.Phrase{Key: "screen.problem.hidden"}, "a light page is hidden or its screen asleep: wake it and bring the page to the front, or close the page"}
+	errUnlit    = screenError{part.Phrase{Key: "screen.problem.unlit"}, "a light page is not started: press its start button, or close the page"}
 )
 
 // Show puts a pattern on all screens. It returns once each has told that just this
@@ -285,7 +284,7 @@ func (s *Screens) late() error {
 		return err
 	}
 	n := strconv.FormatFloat(s.Patience.Seconds(), 'f', -1, 64)
-	return screenError{lang.Phrase{Key: "screen.problem.late", Args: map[string]string{"s": n}},
+	return screenError{part.Phrase{Key: "screen.problem.late", Args: map[string]string{"s": n}},
 		"no word in " + n + " s that it is painted: look whether the screen has lost its network, and load /light there again"}
 }
 
@@ -332,7 +331,7 @@ func (s *Screens) tell(id string, st screenState) {
 }
 
 // notices are what the bench's page says of the screens that give light.
-func (s *Screens) notices() []lang.Phrase {
+func (s *Screens) notices() []part.Phrase {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.drop()
@@ -341,12 +340,12 @@ func (s *Screens) notices() []lang.Phrase {
 		untold = untold || x.lit && x.pxPerMM == 0
 		doubt = doubt || x.lit && x.pxPerMM > 0 && x.doubt
 	}
-	var out []lang.Phrase
+	var out []part.Phrase
 	if untold {
-		out = append(out, lang.Phrase{Key: "screen.notice.untold"})
+		out = append(out, part.Phrase{Key: "screen.notice.untold"})
 	}
 	if doubt {
-		out = append(out, lang.Phrase{Key: "screen.notice.doubt"})
+		out = append(out, part.Phrase{Key: "screen.notice.doubt"})
 	}
 	return out
 }

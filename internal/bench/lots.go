@@ -32,7 +32,7 @@ var (
 )
 
 // LotRefusal is why a lot does not allow a step.
-type LotRefusal struct{ lang.Phrase }
+type LotRefusal struct{ part.Phrase }
 
 func (r LotRefusal) Error() string { return r.Key }
 

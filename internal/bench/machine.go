@@ -4,7 +4,6 @@ import (
 	"slices"
 	"time"
 
-	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -28,8 +27,8 @@ type State struct {
 	Follow    string   // how the next serial is found
 	Progress  Progress
 	Shots     []Shot       // taken so far, kept while halted
-	Problem   *lang.Phrase // what went wrong; shown until the next step
-	Told      *lang.Phrase // what was done: "the last was withdrawn"
+	Problem   *part.Phrase // what went wrong; shown until the next step
+	Told      *part.Phrase // what was done: "the last was withdrawn"
 	Started   time.Time
 	Key       string  // of this going at the unit, for the records: see [Entry]
 	Answer    *Answer // phase Answered
@@ -50,7 +49,7 @@ type Answer struct {
 	Before    *Past // the latest inspection of the same side before this one
 	Other     *Past // the latest of the other side
 	Unread    bool  // the records could not be asked for the two
-	Overruled *Overrule
+	Overruled *part.Overrule
 }
 
 // Verdict is the call that holds: the person's where there is one.
@@ -85,26 +84,26 @@ type (
 	// Undo withdraws the last answer and goes back to its unit.
 	Undo struct{ By string }
 	// Overruling puts a person's call beside the tool's.
-	Overruling struct{ Overrule }
+	Overruling struct{ part.Overrule }
 
 	// Progressed tells how far the shooting is.
 	Progressed struct{ Progress }
 	// ShotsDone ends the shooting. Problem nil: all are there.
 	ShotsDone struct {
 		Shots   []Shot
-		Problem *lang.Phrase
+		Problem *part.Phrase
 	}
 	// Judged ends the judging and the recording.
 	Judged struct {
 		Answer  *Answer
-		Problem *lang.Phrase
+		Problem *part.Phrase
 	}
 	// Undone ends an undo.
-	Undone struct{ Problem *lang.Phrase }
+	Undone struct{ Problem *part.Phrase }
 	// OverruleDone ends an overrule.
 	OverruleDone struct {
-		Overrule Overrule
-		Problem  *lang.Phrase
+		Overrule part.Overrule
+		Problem  *part.Phrase
 	}
 )
 
@@ -137,12 +136,12 @@ const (
 
 // refused is an event that does not fit the state: said to whoever sent it, the
 // state stays as it is.
-type refused struct{ lang.Phrase }
+type refused struct{ part.Phrase }
 
 func (r refused) Error() string     { return r.Key }
-func (r refused) Told() lang.Phrase { return r.Phrase }
+func (r refused) Told() part.Phrase { return r.Phrase }
 
-func refuse(key string) error { return refused{lang.Phrase{Key: key}} }
+func refuse(key string) error { return refused{part.Phrase{Key: key}} }
 
 // On returns the state after an event, and what it asks for. now is when it
 // happened.
@@ -262,13 +261,13 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 		s.scanned = e.Text
 		return s.cancel()
 	default:
-		return s, nil, refused{lang.Phrase{Key: "wrong.scan_under_way", Args: map[string]string{"serial": serial, "unit": s.Unit.Name()}}}
+		return s, nil, refused{part.Phrase{Key: "wrong.scan_under_way", Args: map[string]string{"serial": serial, "unit": s.Unit.Name()}}}
 	}
 	s.Unit.Serial, s.Problem = serial, nil
 	if side != "" {
 		s.Unit.Side = side
 	}
-	s.Told = &lang.Phrase{Key: "told.scanned", Args: map[string]string{"unit": s.Unit.Name()}}
+	s.Told = &part.Phrase{Key: "told.scanned", Args: map[string]string{"unit": s.Unit.Name()}}
 	return s, nil, nil
 }
 
@@ -277,7 +276,7 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 func (s State) given() State {
 	text := s.scanned
 	s = s.goOn(s.Unit)
-	s.scanned, s.Told = "", &lang.Phrase{Key: "told.cancelled"}
+	s.scanned, s.Told = "", &part.Phrase{Key: "told.cancelled"}
 	if text != "" {
 		s, _, _ = s.scan(Scan{Text: text}) // it was looked at before
 	}
@@ -326,7 +325,7 @@ func (s State) undone(e Undone) (State, []Effect, error) {
 	last := s.Last
 	s = s.goOn(last.Unit)
 	s.Last, s.Count = nil, max(0, s.Count-1)
-	s.Told = &lang.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Unit.Name()}}
+	s.Told = &part.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Unit.Name()}}
 	return s, nil, nil
 }
 
@@ -359,7 +358,7 @@ func (s State) overruleDone(e OverruleDone) (State, []Effect, error) {
 	o := e.Overrule
 	a.Overruled = &o
 	s.Answer, s.Last = &a, &a
-	s.Told = &lang.Phrase{Key: "told.overruled"}
+	s.Told = &part.Phrase{Key: "told.overruled"}
 	return s, nil, nil
 }
 

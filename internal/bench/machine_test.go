@@ -5,7 +5,6 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -64,7 +63,7 @@ func TestUnitGoesRound(t *testing.T) {
 }
 
 func TestLostCameraKeepsShots(t *testing.T) {
-	s, _ := on(t, readyFor("k7"), Press{}, ShotsDone{Shots: someShots[:1], Problem: &lang.Phrase{Key: "problem.shooter"}})
+	s, _ := on(t, readyFor("k7"), Press{}, ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{Key: "problem.shooter"}})
 	if s.Phase != Halted || len(s.Shots) != 1 || s.Problem == nil {
 		t.Fatalf("%s with %d shots", s.Phase, len(s.Shots))
 	}
@@ -85,7 +84,7 @@ func TestCancelWaitsForTheShooter(t *testing.T) {
 	}
 	refusedAs(t, s, Cancel{}, "wrong.nothing_to_cancel")
 	refusedAs(t, s, Press{}, "wrong.wait")
-	s, e = on(t, s, ShotsDone{Shots: someShots, Problem: &lang.Phrase{Key: "problem.shooter"}})
+	s, e = on(t, s, ShotsDone{Shots: someShots, Problem: &part.Phrase{Key: "problem.shooter"}})
 	if s.Phase != Ready || e[0] != DropShots || s.Problem != nil || s.Told.Key != "told.cancelled" {
 		t.Errorf("%s, %v, %v", s.Phase, e, s.Problem)
 	}
@@ -100,7 +99,7 @@ func TestCancelAtTheLastShot(t *testing.T) {
 }
 
 func TestAskingTakesThePress(t *testing.T) {
-	s, _ := on(t, readyFor("k7"), Press{}, Progressed{Progress{Done: 1, Total: 2, Asking: &lang.Phrase{Key: "ask.turn"}}})
+	s, _ := on(t, readyFor("k7"), Press{}, Progressed{Progress{Done: 1, Total: 2, Asking: &part.Phrase{Key: "ask.turn"}}})
 	s, e := on(t, s, Press{})
 	if len(e) != 1 || e[0] != TellPress || s.Progress.Asking != nil {
 		t.Errorf("%v, %v", e, s.Progress.Asking)
@@ -118,7 +117,7 @@ func TestUndoGoesBackToTheUnit(t *testing.T) {
 	}
 	refusedAs(t, s, Undo{}, "wrong.wait")
 	refusedAs(t, s, Press{}, "wrong.wait")
-	failed, _ := on(t, s, Undone{Problem: &lang.Phrase{Key: "problem.undo"}})
+	failed, _ := on(t, s, Undone{Problem: &part.Phrase{Key: "problem.undo"}})
 	if failed.Last == nil || failed.Count != 1 || failed.Problem == nil {
 		t.Error("an undo that failed must leave the answer as it was")
 	}
@@ -132,7 +131,7 @@ func TestUndoGoesBackToTheUnit(t *testing.T) {
 func TestOverruleStandsBeside(t *testing.T) {
 	s, _ := on(t, readyFor("k7"), Press{}, ShotsDone{Shots: someShots})
 	s, _ = on(t, s, Judged{Answer: answerOf(s)})
-	good := Overruling{Overrule{Verdict: part.Pass, Reason: "wiped_off"}}
+	good := Overruling{part.Overrule{Verdict: part.Pass, Reason: "wiped_off"}}
 	for _, c := range []struct {
 		change func(*Overruling)
 		key    string
@@ -216,8 +215,8 @@ func TestAnyOrderOfEvents(t *testing.T) {
 		return "", false
 	}
 	for range 200000 {
-		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{}, Edit{UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{Overrule{Verdict: part.Pass, Reason: "pattern"}},
-			Progressed{Progress{Asking: &lang.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots}, ShotsDone{Shots: someShots[:1], Problem: &lang.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &lang.Phrase{}}, Undone{}, OverruleDone{Overrule: Overrule{Verdict: part.Pass}}}
+		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{}, Edit{UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{Verdict: part.Pass, Reason: "pattern"}},
+			Progressed{Progress{Asking: &part.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots}, ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &part.Phrase{}}, Undone{}, OverruleDone{Overrule: part.Overrule{Verdict: part.Pass}}}
 		e := all[rnd.IntN(len(all))]
 		if w, ok := ends(e); ok {
 			if !working[w] {

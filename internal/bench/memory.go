@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"finishbench/internal/part"
 	"fmt"
 	"sync"
 )
@@ -92,7 +93,7 @@ func (m *Memory) Withdraw(_ context.Context, id int64, _, _ string) error {
 }
 
 // Overrule is [Recorder].
-func (m *Memory) Overrule(_ context.Context, id int64, o Overrule) error {
+func (m *Memory) Overrule(_ context.Context, id int64, o part.Overrule) error {
 	return m.change(id, func(p *Past) { p.Overruled = &o })
 }
 

@@ -46,7 +46,7 @@ func (s *Server) quizHome(w http.ResponseWriter, r *http.Request, x session) {
 }
 
 // quizList shows the tests, with what went wrong.
-func (s *Server) quizList(w http.ResponseWriter, r *http.Request, status int, x session, wrong *lang.Phrase) {
+func (s *Server) quizList(w http.ResponseWriter, r *http.Request, status int, x session, wrong *part.Phrase) {
 	l := s.lang(r)
 	tests, err := s.b.Quizzes.Tests(r.Context())
 	if err != nil {

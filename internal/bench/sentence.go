@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
@@ -40,7 +41,7 @@ func (x words) why(a *Answer) string {
 // worst is the finding that weighs most: the severest, and among equals the one
 // that rework cannot mend, then the one that is furthest over its limit. Where
 // no finding is severe by itself, the score decides.
-func worst(o Outcome) (f part.Finding, c Cause, ok bool) {
+func worst(o Outcome) (f part.Finding, c grade.Cause, ok bool) {
 	best := -1
 	for i := range o.Causes {
 		if i >= len(o.Result.Findings) || o.Result.Findings[i].Severity.Rank() < part.Major.Rank() || o.Causes[i].Doubted {
@@ -69,7 +70,7 @@ func heavier(o Outcome, i, j int) bool {
 
 // over is how far a cause is over its limit, as a ratio; +Inf where no size is
 // known.
-func over(c Cause) float64 {
+func over(c grade.Cause) float64 {
 	switch {
 	case math.IsNaN(c.Limit):
 		return math.Inf(1)
@@ -80,7 +81,7 @@ func over(c Cause) float64 {
 }
 
 // shown is the finding to be shown large: the worst, else the first that counts.
-func shown(o Outcome) (f part.Finding, c Cause, ok bool) {
+func shown(o Outcome) (f part.Finding, c grade.Cause, ok bool) {
 	if f, c, ok := worst(o); ok {
 		return f, c, true
 	}
@@ -96,7 +97,7 @@ func shown(o Outcome) (f part.Finding, c Cause, ok bool) {
 }
 
 // cause tells a finding in a sentence.
-func (x words) cause(r *part.Result, f part.Finding, c Cause) string {
+func (x words) cause(r *part.Result, f part.Finding, c grade.Cause) string {
 	decimals, unit := 2, "mm"
 	switch {
 	case strings.HasSuffix(c.Measure, "_um"):
@@ -329,7 +330,7 @@ func (x words) remedy(a *Answer) string {
 }
 
 // advice says what to do about a finding; grade.Judge says the same in English.
-func (x words) advice(st part.Stage, f part.Finding, c Cause) string {
+func (x words) advice(st part.Stage, f part.Finding, c grade.Cause) string {
 	switch {
 	case c.Seam != nil:
 		return x.seamAdvice(st, c.Seam)

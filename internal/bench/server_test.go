@@ -492,5 +492,5 @@ type nothing struct{ *memory }
 
 func (nothing) Add(context.Context, Entry) (int64, error)             { return 1, nil }
 func (nothing) History(context.Context, string) ([]Past, error)       { return nil, nil }
-func (nothing) Overrule(context.Context, int64, Overrule) error       { return nil }
+func (nothing) Overrule(context.Context, int64, part.Overrule) error  { return nil }
 func (nothing) Withdraw(context.Context, int64, string, string) error { return nil }

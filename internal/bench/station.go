@@ -10,7 +10,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -183,13 +182,13 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 	case StartShooting:
 		work, cancel := context.WithCancel(ctx)
 		b.cancel = cancel
-		b.behind(func() { b.shoot(work, cancel, s.Unit, s.Shots) }, func(p *lang.Phrase) Event { return ShotsDone{s.Shots, p} })
+		b.behind(func() { b.shoot(work, cancel, s.Unit, s.Shots) }, func(p *part.Phrase) Event { return ShotsDone{s.Shots, p} })
 	case StopShooting:
 		b.cancel()
 	case TellPress:
 		b.Shooter.Press()
 	case StartJudging:
-		b.behind(func() { b.judge(ctx, s.State) }, func(p *lang.Phrase) Event { return Judged{nil, p} })
+		b.behind(func() { b.judge(ctx, s.State) }, func(p *part.Phrase) Event { return Judged{nil, p} })
 	case DropShots:
 		b.Shooter.Release(s.Shots)
 	case StartUndo:
@@ -198,7 +197,7 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 			write, stop := writing(ctx)
 			defer stop()
 			b.post(Undone{told("problem.undo", b.Recorder.Withdraw(write, id, by, "undo"))})
-		}, func(p *lang.Phrase) Event { return Undone{p} })
+		}, func(p *part.Phrase) Event { return Undone{p} })
 	case StartOverrule:
 		id, o := s.Answer.ID, why.(Overruling).Overrule
 		o.At = b.Now().UTC()
@@ -206,7 +205,7 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 			write, stop := writing(ctx)
 			defer stop()
 			b.post(OverruleDone{o, told("problem.overrule", b.Recorder.Overrule(write, id, o))})
-		}, func(p *lang.Phrase) Event { return OverruleDone{o, p} })
+		}, func(p *part.Phrase) Event { return OverruleDone{o, p} })
 	}
 }
 
@@ -218,12 +217,12 @@ func writing(ctx context.Context) (context.Context, context.CancelFunc) {
 
 // behind does work in the background. A fault in it becomes an event, so that
 // the bench never hangs in a phase.
-func (b *Station) behind(work func(), fault func(*lang.Phrase) Event) {
+func (b *Station) behind(work func(), fault func(*part.Phrase) Event) {
 	b.work.Go(func() {
 		defer func() {
 			if r := recover(); r != nil {
 				b.Log("bench: fault: %v\n%s", r, debug.Stack())
-				b.post(fault(&lang.Phrase{Key: "problem.fault"}))
+				b.post(fault(&part.Phrase{Key: "problem.fault"}))
 			}
 		}()
 		work()
@@ -314,10 +313,10 @@ func latest(past []Past, side string) *Past {
 }
 
 // Told is an error that brings its own phrase for the page.
-type Told interface{ Told() lang.Phrase }
+type Told interface{ Told() part.Phrase }
 
 // told turns an error into a phrase; nil where there is none.
-func told(key string, err error) *lang.Phrase {
+func told(key string, err error) *part.Phrase {
 	if err == nil {
 		return nil
 	}
@@ -326,5 +325,5 @@ func told(key string, err error) *lang.Phrase {
 		p := t.Told()
 		return &p
 	}
-	return &lang.Phrase{Key: key, Args: map[string]string{"why": fmt.Sprint(err)}}
+	return &part.Phrase{Key: key, Args: map[string]string{"why": fmt.Sprint(err)}}
 }

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"errors"
+	"finishbench/internal/part"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -92,7 +93,7 @@ var stories = map[string]func(*testing.T) (string, *rigged){
 	},
 	"overruled": func(t *testing.T) (string, *rigged) {
 		_, r := answered(t, reworking())
-		r.send(t, Overruling{Overrule{By: "finisher 3", Verdict: "pass", Reason: "wiped_off"}})
+		r.send(t, Overruling{part.Overrule{By: "finisher 3", Verdict: "pass", Reason: "wiped_off"}})
 		r.until(t, "overrule", func(s *Snapshot) bool { return s.Answer != nil && s.Answer.Overruled != nil })
 		return "/", r
 	},

@@ -111,7 +111,7 @@ type answerView struct {
 	Info      UnitInfo
 	Verdict   part.Verdict // the call that holds
 	Tool      part.Verdict
-	Overruled *Overrule
+	Overruled *part.Overrule
 	Why       string
 	Remedy    string
 	Main      *pictureView

@@ -42,7 +42,7 @@ type BenchView struct {
 // LookAtBench measures a picture of a unit before its background, or of that
 // background alone, taken as the shot says. The error is that of a picture
 // which cannot be looked at.
-func LookAtBench(im *part.Image, shot part.Shot, lim FitLimits) (BenchView, error) {
+func LookAtBench(im *part.Image, shot part.Shot, lim part.FitLimits) (BenchView, error) {
 	v := unmeasured(lim)
 	if err := im.Validate(); err != nil {
 		return v, err
@@ -84,7 +84,7 @@ func LookAtBench(im *part.Image, shot part.Shot, lim FitLimits) (BenchView, erro
 
 // LookAtSurface measures the light of a picture that is surface all over: a
 // flat test panel, or a target for the scale.
-func LookAtSurface(im *part.Image, lim FitLimits) (BenchView, error) {
+func LookAtSurface(im *part.Image, lim part.FitLimits) (BenchView, error) {
 	v := unmeasured(lim)
 	v.Surface = true
 	if err := im.Validate(); err != nil {
@@ -95,7 +95,7 @@ func LookAtSurface(im *part.Image, lim FitLimits) (BenchView, error) {
 	return v, nil
 }
 
-func unmeasured(lim FitLimits) BenchView {
+func unmeasured(lim part.FitLimits) BenchView {
 	nan := math.NaN()
 	return BenchView{
 		PanelLevel: nan, PanelUneven: nan, PanelDirt: nan, PanelClipped: nan,

@@ -38,7 +38,7 @@ const (
 // units; framing; the view's shape against the shot's view; and, where an edge
 // picture has a bright background, how even and clean that is. A picture that is
 // not searched ([part.Shot.Searched]) is told as such and not checked.
-func Check(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
+func Check(im *part.Image, shot part.Shot, lim part.FitLimits) part.PictureReport {
 	r := newReport(shot)
 	if err := im.Validate(); err != nil {
 		return Unreadable(shot, err)
@@ -79,7 +79,7 @@ const evenGround = 4
 
 // misled says that a rough silhouette may be that of a patterned ground rather
 // than a unit's.
-func misled(s *outline.Silhouette, lim FitLimits) bool {
+func misled(s *outline.Silhouette, lim part.FitLimits) bool {
 	sides := 0
 	for _, yes := range [4]bool{s.Touches.Top, s.Touches.Right, s.Touches.Bottom, s.Touches.Left} {
 		if yes {
@@ -128,7 +128,7 @@ func notLookedAt(shot part.Shot) part.Phrase {
 
 // CheckSurface is Check for a picture that is surface all over, a flat test
 // panel: there is no outline to look for. Sharpness is not measured.
-func CheckSurface(im *part.Image, shot part.Shot, lim FitLimits) part.PictureReport {
+func CheckSurface(im *part.Image, shot part.Shot, lim part.FitLimits) part.PictureReport {
 	if err := im.Validate(); err != nil {
 		return Unreadable(shot, err)
 	}
@@ -162,7 +162,7 @@ func newReport(shot part.Shot) part.PictureReport {
 // checker gathers problems into a report.
 type checker struct {
 	r    *part.PictureReport
-	lim  FitLimits
+	lim  part.FitLimits
 	shot part.Shot
 }
 
@@ -333,7 +333,7 @@ type focusing struct {
 
 // lookAtFocus measures sharpness and motion on the outline and, where that may
 // be soft by itself, inside.
-func lookAtFocus(im *part.Image, s *outline.Silhouette, view part.View, lim FitLimits) focusing {
+func lookAtFocus(im *part.Image, s *outline.Silhouette, view part.View, lim part.FitLimits) focusing {
 	size := max(s.Box[2], s.Box[3])
 	f := focusing{limit: max(lim.EdgeWidthPX, lim.EdgeWidthShare*size), still: max(lim.MotionPX, lim.MotionShare*size)}
 	// The outline is cut out sharply by a lit panel. On a dark ground a rim's own

@@ -232,7 +232,7 @@ func TestUnreadable(t *testing.T) {
 }
 
 // DefaultFitLimits are the shipped limits.
-func DefaultFitLimits() FitLimits {
+func DefaultFitLimits() part.FitLimits {
 	s, err := config.LoadStation("")
 	if err != nil {
 		panic(err)
@@ -243,11 +243,11 @@ func DefaultFitLimits() FitLimits {
 // TestFitLimits: each limit is used.
 func TestFitLimits(t *testing.T) {
 	im, _ := synth.Edge(synth.SmallEdge())
-	for name, set := range map[string]func(*FitLimits){
-		TooSmall:    func(l *FitLimits) { l.MinPixels = 1_000_000 },
-		TooDark:     func(l *FitLimits) { l.MinPanel = 0.99 },
-		OutOfFocus:  func(l *FitLimits) { l.EdgeWidthPX, l.EdgeWidthShare = 1, 0 },
-		PanelUneven: func(l *FitLimits) { l.PanelUneven = 0.01 },
+	for name, set := range map[string]func(*part.FitLimits){
+		TooSmall:    func(l *part.FitLimits) { l.MinPixels = 1_000_000 },
+		TooDark:     func(l *part.FitLimits) { l.MinPanel = 0.99 },
+		OutOfFocus:  func(l *part.FitLimits) { l.EdgeWidthPX, l.EdgeWidthShare = 1, 0 },
+		PanelUneven: func(l *part.FitLimits) { l.PanelUneven = 0.01 },
 	} {
 		l := DefaultFitLimits()
 		set(&l)

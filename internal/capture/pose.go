@@ -15,7 +15,7 @@ import (
 // under one light and not under the other. And what looks out of focus in one may be
 // seen to be sharp in another. Images may be nil where they could not be read. A shell's
 // two sides come back where they had to be sought, to be sought once.
-func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) *outline.Flanks {
+func SharePose(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim part.FitLimits) *outline.Flanks {
 	flanks := shareOutline(reports, images, shots, lim)
 	shareFocus(reports, images)
 	return flanks
@@ -27,7 +27,7 @@ var ofOutline = []string{NoUnit, SeveralUnit, CutOff, TooSmall, TooDark, OutOfFo
 // shareOutline checks those face and shell pictures again that were refused for something
 // that hangs on where the unit is, by the outline that all pictures of the pose show together. It returns a
 // shell's sides, nil where they were not found.
-func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim FitLimits) *outline.Flanks {
+func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []part.Shot, lim part.FitLimits) *outline.Flanks {
 	doubt, well := false, false
 	var seen []*part.Image
 	for i, r := range reports {

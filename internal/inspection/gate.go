@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"finishbench/internal/cli"
-	"finishbench/internal/lang"
+	"finishbench/internal/part"
 	"finishbench/internal/stats/study"
 )
 
@@ -58,22 +58,22 @@ func CheckGate(path string, now time.Time) (blocked bool, reason string) {
 
 // CheckGatePhrase is CheckGate with the reason also as a phrase of the bench's page;
 // nil where nothing is barred.
-func CheckGatePhrase(path string, now time.Time) (blocked bool, reason string, said *lang.Phrase) {
+func CheckGatePhrase(path string, now time.Time) (blocked bool, reason string, said *part.Phrase) {
 	if path == "" {
 		return false, "", nil
 	}
 	if _, err := os.Stat(path); os.IsNotExist(err) {
-		return true, "the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", &lang.Phrase{Key: "check.none"}
+		return true, "the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", &part.Phrase{Key: "check.none"}
 	}
 	s, err := ReadStability(path, nil)
 	if err != nil {
-		return true, "the check piece's log cannot be used: " + cli.Plain(err), &lang.Phrase{Key: "check.unusable", Args: map[string]string{"why": cli.Plain(err)}}
+		return true, "the check piece's log cannot be used: " + cli.Plain(err), &part.Phrase{Key: "check.unusable", Args: map[string]string{"why": cli.Plain(err)}}
 	}
 	if blocked, reason = s.Blocked(now); !blocked {
 		return false, "", nil
 	}
 	bar, c := s.Bar(now)
-	said = &lang.Phrase{Key: "check." + string(bar)}
+	said = &part.Phrase{Key: "check." + string(bar)}
 	if c != nil {
 		said.Args = map[string]string{"at": c.Time.Format("2006-01-02 15:04"), "line": strconv.Itoa(c.Line)}
 	}

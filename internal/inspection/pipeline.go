@@ -31,7 +31,7 @@ type Settings struct {
 	focus        string       //
 	Stage        part.Stage
 	Limits       grade.Limits
-	Fit          capture.FitLimits
+	Fit          part.FitLimits
 	seam         seam.Params
 	Screen       stripes.Screen
 	screenDoubts []string   // what a reader must know of how that was measured

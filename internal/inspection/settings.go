@@ -4,7 +4,6 @@ import (
 	"runtime"
 	"time"
 
-	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/part"
@@ -53,7 +52,7 @@ func (o Options) Settings() (Settings, error) {
 	if s.Jobs < 1 || s.Jobs > maxJobs {
 		return s, cli.Usagef("--jobs %d: give 1 to %d", s.Jobs, maxJobs)
 	}
-	s.Fit = capture.FitLimits(st.Fit)
+	s.Fit = st.Fit
 	if err := s.chooseScale(o, st, time.Now()); err != nil {
 		return s, err
 	}

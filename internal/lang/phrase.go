@@ -8,9 +8,6 @@ import (
 	"finishbench/internal/part"
 )
 
-// Phrase is [part.Phrase]. It is said by [Lang.Say].
-type Phrase = part.Phrase
-
 // english is parsed once, of what the program carries.
 var english = sync.OnceValue(func() *Lang {
 	l, _, err := Load("")
@@ -33,7 +30,7 @@ func Word(prefix, word string) string {
 }
 
 // Say is a phrase in this language.
-func (x *Lang) Say(p *Phrase) string {
+func (x *Lang) Say(p *part.Phrase) string {
 	if p == nil {
 		return ""
 	}
@@ -49,7 +46,7 @@ func (x *Lang) Say(p *Phrase) string {
 	return x.fill(p.Key, args, 0)
 }
 
-func (x *Lang) join(place string, parts []Phrase) string {
+func (x *Lang) join(place string, parts []part.Phrase) string {
 	said := make([]string, len(parts))
 	for i := range parts {
 		said[i] = x.Say(&parts[i])
@@ -62,7 +59,7 @@ func (x *Lang) join(place string, parts []Phrase) string {
 }
 
 // SayAll are phrases in this language, a sentence each.
-func (x *Lang) SayAll(all []Phrase) []string {
+func (x *Lang) SayAll(all []part.Phrase) []string {
 	out := make([]string, len(all))
 	for i := range all {
 		out[i] = x.Say(&all[i])

@@ -231,7 +231,7 @@ func TestExport(t *testing.T) {
 		in.Serial, in.Result.Score, in.Result.Seam.WorstStepUM = "=1+1", nil, nil
 		add(t, s, in)
 		add(t, s, invented(1))
-		s.Overrule(ctx, 2, Overrule{At: in.Started, By: "B", Verdict: part.Pass, Reason: "pattern", Note: "two\nlines"})
+		s.Overrule(ctx, 2, part.Overrule{At: in.Started, By: "B", Verdict: part.Pass, Reason: "pattern", Note: "two\nlines"})
 		table := func(format string) []map[string]string {
 			var b bytes.Buffer
 			if err := s.Export(ctx, &b, format); err != nil {

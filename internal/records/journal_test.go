@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"finishbench/internal/part"
 	"fmt"
 	"reflect"
 	"strings"
@@ -189,7 +190,7 @@ func TestBriefs(t *testing.T) {
 		for n := range 4 {
 			add(t, s, invented(n))
 		}
-		if err := s.Overrule(ctx, 2, Overrule{By: "B", Verdict: "pass", Reason: "reflection"}); err != nil {
+		if err := s.Overrule(ctx, 2, part.Overrule{By: "B", Verdict: "pass", Reason: "reflection"}); err != nil {
 			t.Fatal(err)
 		}
 		if err := s.Withdraw(ctx, 3, Note{By: "B"}); err != nil {

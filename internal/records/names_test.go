@@ -59,7 +59,7 @@ func TestNamesCanBeErased(t *testing.T) {
 			}
 			ids = append(ids, id)
 		}
-		if err := s.Overrule(ctx, ids[2], Overrule{By: name, Verdict: part.Pass, Reason: "pattern"}); err != nil {
+		if err := s.Overrule(ctx, ids[2], part.Overrule{By: name, Verdict: part.Pass, Reason: "pattern"}); err != nil {
 			t.Fatal(err)
 		}
 		if err := s.Withdraw(ctx, ids[3], Note{By: name}); err != nil {

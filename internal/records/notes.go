@@ -28,9 +28,9 @@ func (s *Store) Withdraw(ctx context.Context, id int64, n Note) error {
 	})
 }
 
-// Overrule puts a person's call beside the tool's; a later one takes the place
+// Overrule puts a person's call beside the tool's, made now where At is zero; a later one takes the place
 // of an earlier one. The error wraps [ErrNotFound] or [ErrWithdrawn] where so.
-func (s *Store) Overrule(ctx context.Context, id int64, o Overrule) error {
+func (s *Store) Overrule(ctx context.Context, id int64, o part.Overrule) error {
 	why := badNote(o.By, o.Note)
 	switch {
 	case why != "":

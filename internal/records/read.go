@@ -269,7 +269,7 @@ func (e *event) tell(in *Inspection) error {
 	}
 	if o := e.Overruled; o != nil {
 		at, err := parseStamp(o.At)
-		in.Overruled = &Overrule{At: at, By: o.By, Verdict: part.Verdict(o.Verdict), Reason: o.Reason, Note: o.Note}
+		in.Overruled = &part.Overrule{At: at, By: o.By, Verdict: part.Verdict(o.Verdict), Reason: o.Reason, Note: o.Note}
 		return err
 	}
 	return nil

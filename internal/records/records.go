@@ -15,17 +15,17 @@ type Inspection struct {
 	Lot, Bench, Operator string
 	Faceplate, Resin     string // what was built in: which faceplate, which batch of resin; "": not told
 	Stage                part.Stage
-	Started, Ended       time.Time   // UTC
-	Result               part.Result // the whole
-	Pictures             []Picture   // in the order of taking; bytes are stored once by content
-	Limits, Station      Text        // in force, as the files were; stored once by content
-	Scales               []Text      // the scale files in force
-	Program, Libraries   string      // versions
-	Key                  string      // "", or what the caller calls it by, unlike any other: see [Store.Add]
-	Corrects             int64       // 0, or the inspection that this one corrects
-	CorrectedBy          int64       // 0, or the inspection that corrects this one; filled on reading
-	Withdrawn            *Note       // nil: it holds; filled on reading
-	Overruled            *Overrule   // the latest; nil: the tool's call holds; filled on reading
+	Started, Ended       time.Time      // UTC
+	Result               part.Result    // the whole
+	Pictures             []Picture      // in the order of taking; bytes are stored once by content
+	Limits, Station      Text           // in force, as the files were; stored once by content
+	Scales               []Text         // the scale files in force
+	Program, Libraries   string         // versions
+	Key                  string         // "", or what the caller calls it by, unlike any other: see [Store.Add]
+	Corrects             int64          // 0, or the inspection that this one corrects
+	CorrectedBy          int64          // 0, or the inspection that corrects this one; filled on reading
+	Withdrawn            *Note          // nil: it holds; filled on reading
+	Overruled            *part.Overrule // the latest; nil: the tool's call holds; filled on reading
 }
 
 // Holds says whether the inspection counts: neither withdrawn nor corrected.
@@ -65,9 +65,6 @@ type Note struct {
 	At      time.Time // now where zero
 	By, Why string
 }
-
-// Overrule is a person's call beside the tool's; At is now where it is zero.
-type Overrule = part.Overrule
 
 // Filter chooses inspections; what is zero does not choose.
 type Filter struct {

@@ -81,19 +81,19 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 		if err := s.Withdraw(ctx, 1, Note{}); !errors.Is(err, ErrWithdrawn) {
 			t.Errorf("withdrawn twice: %v", err)
 		}
-		if err := s.Overrule(ctx, 1, Overrule{Verdict: part.Pass, Reason: "pattern"}); !errors.Is(err, ErrWithdrawn) {
+		if err := s.Overrule(ctx, 1, part.Overrule{Verdict: part.Pass, Reason: "pattern"}); !errors.Is(err, ErrWithdrawn) {
 			t.Errorf("overruled what is withdrawn: %v", err)
 		}
 		if err := s.Withdraw(ctx, 9, Note{}); !errors.Is(err, ErrNotFound) {
 			t.Errorf("withdrawn what is not there: %v", err)
 		}
-		for _, bad := range []Overrule{{Verdict: "fine", Reason: "pattern"}, {Verdict: part.Pass, Reason: "mood"}, {Verdict: part.Pass, Reason: "other"}} {
+		for _, bad := range []part.Overrule{{Verdict: "fine", Reason: "pattern"}, {Verdict: part.Pass, Reason: "mood"}, {Verdict: part.Pass, Reason: "other"}} {
 			if err := s.Overrule(ctx, 2, bad); !errors.Is(err, ErrInvalid) {
 				t.Errorf("%+v: %v", bad, err)
 			}
 		}
 		at := time.Date(2031, 3, 4, 7, 0, 0, 0, time.UTC)
-		for _, o := range []Overrule{{Verdict: part.Reject, Reason: "overlooked"}, {At: at, By: "B", Verdict: part.Pass, Reason: "other", Note: "seen by hand"}} {
+		for _, o := range []part.Overrule{{Verdict: part.Reject, Reason: "overlooked"}, {At: at, By: "B", Verdict: part.Pass, Reason: "other", Note: "seen by hand"}} {
 			if err := s.Overrule(ctx, 2, o); err != nil {
 				t.Fatal(err)
 			}
@@ -117,7 +117,7 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 		if w := all[0].Withdrawn; w == nil || w.By != "A" || w.Why != "wrong unit" || w.At.IsZero() || all[0].Holds() {
 			t.Errorf("withdrawn: %+v", w)
 		}
-		if o := all[1].Overruled; o == nil || *o != (Overrule{At: at, By: "B", Verdict: part.Pass, Reason: "other", Note: "seen by hand"}) {
+		if o := all[1].Overruled; o == nil || *o != (part.Overrule{At: at, By: "B", Verdict: part.Pass, Reason: "other", Note: "seen by hand"}) {
 			t.Errorf("overruled: %+v", o)
 		}
 		if all[1].Result.Verdict != part.Rework || all[1].Verdict() != part.Pass {

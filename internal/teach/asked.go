@@ -1,7 +1,6 @@
 package teach
 
 import (
-	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -28,6 +27,6 @@ type QuizNow struct {
 }
 
 // QuizProblem is what a person is told.
-type QuizProblem struct{ lang.Phrase }
+type QuizProblem struct{ part.Phrase }
 
 func (p QuizProblem) Error() string { return p.Key }

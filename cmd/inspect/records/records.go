@@ -34,8 +34,7 @@ func Command() *cobra.Command {
 		},
 	}
 	f := cmd.PersistentFlags()
-	f.StringVar(&o.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	f.StringVar(&o.Station, "station", "", "station file that names the database")
+	flags.Database(&o, f)
 	cmd.AddCommand(newBackupCommand(&o), newRestoreCommand(&o), newRecordsCheckCommand(&o), newExportCommand(&o), newForgetCommand(&o), newEraseCommand(&o), newRecordsShiftCommand(&o))
 	return cmd
 }

@@ -40,8 +40,7 @@ func Atlas() *cobra.Command {
 		},
 	}
 	p := cmd.PersistentFlags()
-	p.StringVar(&o.Records.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	p.StringVar(&o.Records.Station, "station", "", "station file that names the database")
+	flags.Database(&o.Records, p)
 	f := cmd.Flags()
 	f.StringVar(&o.Out, "out", "", "folder for the pages; made where it is missing")
 	f.StringVar(&o.Units, "units", "", "folder of units with known defects (truth.json), for kinds that the records lack")

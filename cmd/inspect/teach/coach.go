@@ -42,8 +42,7 @@ func Coach() *cobra.Command {
 	f.StringVar(&o.From, "from", "", `from this day on: "2026-03-02"`)
 	f.StringVar(&o.To, "to", "", "up to this day")
 	f.StringVar(&o.Language, "language", "en", "of the sheet: en, zh-Hans")
-	f.StringVar(&o.Records.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	f.StringVar(&o.Records.Station, "station", "", "station file that names the database")
+	flags.Database(&o.Records, f)
 	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }

@@ -44,8 +44,7 @@ func Learn() *cobra.Command {
 		},
 	}
 	f := cmd.PersistentFlags()
-	f.StringVar(&o.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	f.StringVar(&o.Station, "station", "", "station file that names the database")
+	flags.Database(&o, f)
 	cmd.AddCommand(newLearnLabelCommand(&o), newLearnFitCommand(&o), newLearnAcceptCommand(&o), newLearnBackCommand(&o), newLearnListCommand(&o), newLearnShowCommand(&o), newLearnTableCommand(&o))
 	return cmd
 }

@@ -42,8 +42,7 @@ func Quiz() *cobra.Command {
 		},
 	}
 	f := cmd.PersistentFlags()
-	f.StringVar(&o.Records.URL, "record", "", "the database: a SQLite file, or postgres://USER@HOST/DATABASE")
-	f.StringVar(&o.Records.Station, "station", "", "station file that names the database")
+	flags.Database(&o.Records, f)
 	f.StringVar(&o.Language, "language", "en", "of what is written: en, zh-Hans")
 	cmd.AddCommand(newQuizPaintCommand(), newQuizConfirmCommand(&o), newQuizDrawCommand(&o), newQuizListCommand(&o), newQuizTakeCommand(&o), newQuizResultCommand(&o),
 		newQuizProgressCommand(&o), newQuizCertificateCommand(&o), newQuizExportCommand(&o), newQuizEraseCommand(&o))

@@ -19,7 +19,6 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
-	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -131,7 +130,7 @@ func turnNotices(s *planShooter) []bench.Notice {
 	for name, p := range map[string]*shoot.Plan{"plan": s.plan, "plan_wet": s.wet} {
 		if n, least := p.Turns(); n > least && (p != s.plan || name == "plan") {
 			args := map[string]string{"plan": name, "turns": strconv.Itoa(n), "least": strconv.Itoa(least)}
-			out = append(out, bench.Notice{Phrase: lang.Phrase{Key: "notice.turns", Args: args}})
+			out = append(out, bench.Notice{Phrase: part.Phrase{Key: "notice.turns", Args: args}})
 		}
 	}
 	return out

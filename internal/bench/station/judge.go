@@ -15,7 +15,6 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/grade"
 	"finishbench/internal/inspection"
-	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -43,7 +42,7 @@ func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Sh
 	set := j.Settings
 	set.Stage = info.Stage
 	set.Kinds = j.model.InForce(ctx)
-	var bars *lang.Phrase
+	var bars *part.Phrase
 	set.Barred, bars = j.Bars()
 	in := &inspection.Inspector{Settings: set, Slots: j.Slots}
 	folder := part.Folder{Name: info.Name()}
@@ -74,17 +73,17 @@ func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Sh
 
 // Bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
 // one that grew too old while the bench was on.
-func (j *Judge) Bars() (why string, said *lang.Phrase) {
+func (j *Judge) Bars() (why string, said *part.Phrase) {
 	now := j.Now()
 	if barred, why, said := inspection.CheckGatePhrase(j.checkLog, now); barred {
 		return why, said
 	}
 	if why, file := j.PoorScale(); why != "" {
-		return why, &lang.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}
+		return why, &part.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}
 	}
 	for _, f := range j.Scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
-			return age.Sentence, &lang.Phrase{Key: "notice.scale_over", Args: map[string]string{"file": filepath.Base(f.Path)}}
+			return age.Sentence, &part.Phrase{Key: "notice.scale_over", Args: map[string]string{"file": filepath.Base(f.Path)}}
 		}
 	}
 	return "", nil
@@ -133,7 +132,7 @@ func illustrate(ctx context.Context, u *inspection.Unit, o *bench.Outcome) error
 }
 
 // aidOf is what a live picture says of the bench, on scales from 0 to 1.
-func aidOf(im *part.Image, shot part.Shot, lim capture.FitLimits) bench.Aid {
+func aidOf(im *part.Image, shot part.Shot, lim part.FitLimits) bench.Aid {
 	none := bench.Gauge{V: math.NaN(), Lo: 0.4, Hi: 0.9}
 	a := bench.Aid{Focus: none, Exposure: none, Position: none}
 	v, err := capture.LookAtBench(im, shot, lim)

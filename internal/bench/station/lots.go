@@ -15,6 +15,7 @@ import (
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/book"
 	"finishbench/internal/lots/lotreport"
+	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
 
@@ -183,7 +184,7 @@ func (b *Lots) Decide(ctx context.Context, name string, d bench.LotStep) error {
 
 // lotRefusal is a refused step for the page.
 func lotRefusal(err error) error {
-	return bench.LotRefusal{Phrase: lang.Phrase{Key: "text", Args: map[string]string{"text": cli.Plain(err)}}}
+	return bench.LotRefusal{Phrase: part.Phrase{Key: "text", Args: map[string]string{"text": cli.Plain(err)}}}
 }
 
 // report is the report of a lot as it stands; it is kept while nothing changes.

@@ -12,8 +12,8 @@ import (
 	"finishbench/internal/bench"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
-	"finishbench/internal/lang"
 	"finishbench/internal/optics"
+	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
 
@@ -58,7 +58,7 @@ func (b *Records) Withdraw(ctx context.Context, id int64, by, why string) error 
 	return err
 }
 
-func (b *Records) Overrule(ctx context.Context, id int64, o bench.Overrule) error {
+func (b *Records) Overrule(ctx context.Context, id int64, o part.Overrule) error {
 	return b.Store.Overrule(ctx, id, o)
 }
 
@@ -119,19 +119,19 @@ func (n *Notices) Notices(now time.Time) []bench.Notice {
 	}
 	n.at, n.last = now, nil
 	if barred, _, said := inspection.CheckGatePhrase(n.checkLog, now); barred {
-		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.check_bars"}.With("why", *said), Bars: true})
+		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.check_bars"}.With("why", *said), Bars: true})
 	}
 	if _, file := n.PoorScale(); file != "" {
-		n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})
+		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})
 	}
 	for _, f := range n.Scales {
 		args := map[string]string{"file": filepath.Base(f.Path)}
 		switch age := f.AgeState(now); age.State {
 		case optics.AgeOver:
-			n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_over", Args: args}, Bars: true})
+			n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.scale_over", Args: args}, Bars: true})
 		case optics.AgeSoon:
 			args["days"] = strconv.Itoa(int(math.Ceil(age.DaysLeft)))
-			n.last = append(n.last, bench.Notice{Phrase: lang.Phrase{Key: "notice.scale_soon", Args: args}})
+			n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.scale_soon", Args: args}})
 		}
 	}
 	n.last = append(n.last, n.fixed...)

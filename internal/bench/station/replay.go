@@ -21,7 +21,7 @@ import (
 // Replay plays the units of a folder as if they were photographed, one
 // unit a press, from the first again after the last.
 type Replay struct {
-	fit   capture.FitLimits
+	fit   part.FitLimits
 	jobs  int
 	Units []part.Folder
 
@@ -37,7 +37,7 @@ type livePicture struct {
 
 // NewReplay lists the units of a folder: the folders in it, or the folder
 // itself where it holds pictures.
-func NewReplay(dir string, fit capture.FitLimits, jobs int) (*Replay, error) {
+func NewReplay(dir string, fit part.FitLimits, jobs int) (*Replay, error) {
 	s := &Replay{fit: fit, jobs: max(1, jobs), live: map[string]livePicture{}}
 	entries, err := os.ReadDir(dir)
 	if err != nil {

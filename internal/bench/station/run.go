@@ -10,7 +10,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
-	"finishbench/internal/lang"
+	"finishbench/internal/part"
 	"finishbench/internal/records/shift"
 	"finishbench/internal/teach/book"
 )
@@ -76,7 +76,7 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 	parts.Notices = notices
 	parts.Atlas = Atlas{}
 	if o.Replay != "" {
-		notices.fixed = append(notices.fixed, bench.Notice{Phrase: lang.Phrase{Key: "notice.replay"}})
+		notices.fixed = append(notices.fixed, bench.Notice{Phrase: part.Phrase{Key: "notice.replay"}})
 	}
 	where, done, err := o.OpenRecords(ctx, set, st, &parts, notices)
 	if err != nil {
@@ -157,7 +157,7 @@ func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, st co
 	}
 	if rec == nil {
 		parts.Recorder = &bench.Memory{}
-		n.fixed = append(n.fixed, bench.Notice{Phrase: lang.Phrase{Key: "notice.not_recorded"}})
+		n.fixed = append(n.fixed, bench.Notice{Phrase: part.Phrase{Key: "notice.not_recorded"}})
 		return "nowhere: they end with the program", func() {}, nil
 	}
 	if o.Name != "" {

@@ -16,7 +16,6 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/codec"
 	"finishbench/internal/inspection"
-	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
 )
@@ -25,7 +24,7 @@ import (
 type planShooter struct {
 	plan  *shoot.Plan
 	wet   *shoot.Plan // for units at stage wet: the same devices, and mostly the same plan
-	fit   capture.FitLimits
+	fit   part.FitLimits
 	pedal chan struct{}
 
 	mu    sync.Mutex
@@ -44,7 +43,7 @@ type pictureFile struct {
 const liveWait = 400 * time.Millisecond
 
 // newPlanShooter takes pictures by a plan, and by wet at stage wet.
-func newPlanShooter(p, wet *shoot.Plan, fit capture.FitLimits) *planShooter {
+func newPlanShooter(p, wet *shoot.Plan, fit part.FitLimits) *planShooter {
 	s := &planShooter{plan: p, wet: wet, fit: fit, pedal: make(chan struct{}, 1), last: map[string]livePicture{}, files: map[*part.Image]*pictureFile{}}
 	drop := func(im *part.Image) {
 		s.fileOf(im) // nobody reads its pixels any more after this
@@ -172,17 +171,17 @@ func progressOf(p shoot.Progress) bench.Progress {
 	if p.Asking != "" && p.Step.Light.OfScreen() {
 		args["light"] = "@light.screen" // what it shows is not the operator's to switch
 	}
-	pose := func(key string) *lang.Phrase {
+	pose := func(key string) *part.Phrase {
 		if p.Step.View == part.Edge {
 			key += "_edge"
 		} else if p.Step.Turned {
 			key += "_turn"
 		}
-		return &lang.Phrase{Key: key, Args: args}
+		return &part.Phrase{Key: key, Args: args}
 	}
 	switch p.Asking {
 	case shoot.AskTurn, shoot.AskLight, shoot.AskZero:
-		b.Asking = &lang.Phrase{Key: "ask." + p.Asking, Args: args}
+		b.Asking = &part.Phrase{Key: "ask." + p.Asking, Args: args}
 	case shoot.AskPose:
 		b.Asking = pose("ask.pose")
 	case shoot.AskRelease:
@@ -194,21 +193,21 @@ func progressOf(p shoot.Progress) bench.Progress {
 		}
 		why := troubleOf(p.Why)
 		if p.Problem == shoot.ProblemScreen && p.Why != nil {
-			why = &lang.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
+			why = &part.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
 		} else if p.Unfit == proof.SameTurn || p.Unfit == proof.SameLight {
-			why = &lang.Phrase{Key: "problem." + p.Unfit}
+			why = &part.Phrase{Key: "problem." + p.Unfit}
 		}
-		b.Problem = &lang.Phrase{Key: "problem." + p.Problem, Args: args, Parts: map[string][]lang.Phrase{"why": {*why}}}
+		b.Problem = &part.Phrase{Key: "problem." + p.Problem, Args: args, Parts: map[string][]part.Phrase{"why": {*why}}}
 	}
 	return b
 }
 
 // troubleOf is a trouble as a phrase.
-func troubleOf(t *trouble.Trouble) *lang.Phrase {
+func troubleOf(t *trouble.Trouble) *part.Phrase {
 	if t == nil {
-		return &lang.Phrase{Key: "problem.other"}
+		return &part.Phrase{Key: "problem.other"}
 	}
-	return &lang.Phrase{Key: "trouble." + t.Key, Args: t.Args}
+	return &part.Phrase{Key: "trouble." + t.Key, Args: t.Args}
 }
 
 // toldError gives an error of the plan its phrase.
@@ -230,10 +229,10 @@ func toldError(err error) error {
 // phrased is an error with its sentence for the page.
 type phrased struct {
 	error
-	phrase lang.Phrase
+	phrase part.Phrase
 }
 
-func (p phrased) Told() lang.Phrase { return p.phrase }
+func (p phrased) Told() part.Phrase { return p.phrase }
 func (p phrased) Unwrap() error     { return p.error }
 
 // Press is the operator's answer to what was asked.

@@ -21,7 +21,7 @@ import (
 
 // setupBench is what setup knows before the first picture.
 type setupBench struct {
-	fit    capture.FitLimits
+	fit    part.FitLimits
 	limits setup.Limits
 	view   part.View             // of pictures whose names do not tell it
 	target *optics.Target        // nil: none was named

@@ -102,7 +102,7 @@ func (o Options) bench(now time.Time) (*setupBench, error) {
 	if err != nil {
 		return nil, cli.UsageError{Err: err}
 	}
-	b.fit = capture.FitLimits(st.Fit)
+	b.fit = st.Fit
 	b.camera, b.focus = st.Camera, st.Focus
 	b.limits = setup.Limits{PanelUneven: b.fit.PanelUneven, PanelDirt: b.fit.PanelDirt, MinPanel: b.fit.MinPanel, MinLevel: b.fit.MinLevel,
 		Warn: b.fit.Warn, URelScale: st.URelScale, SlantMost: seam.SlantMostDeg}

@@ -14,7 +14,7 @@ import (
 	"time"
 
 	"finishbench/internal/grade"
-	"finishbench/internal/lang"
+	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
 )
@@ -37,7 +37,7 @@ func problem(key string, args ...string) error {
 	for i := 0; i+1 < len(args); i += 2 {
 		m[args[i]] = args[i+1]
 	}
-	return teach.QuizProblem{Phrase: lang.Phrase{Key: key, Args: m}}
+	return teach.QuizProblem{Phrase: part.Phrase{Key: key, Args: m}}
 }
 
 func quizEvents(entries []records.Entry) []teach.Event {
