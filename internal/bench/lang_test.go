@@ -110,53 +110,6 @@ func TestKeysInCodeAreThere(t *testing.T) {
 	}
 }
 
-// English says the same remedies as grade does, so that page and result.json
-// never differ.
-func TestRemediesAreGrades(t *testing.T) {
-	x := words{languages(t).ByTag("en")}
-	for _, st := range part.Stages {
-		for _, k := range part.Kinds {
-			for _, v := range []float64{60, -60} {
-				f := part.Finding{Kind: k, Severity: part.Moderate}
-				if k == part.Step {
-					f.ValueUM = part.Num(v)
-				}
-				p := grade.Remedy(k, st, f)
-				want := x.Say(&p)
-				if got := x.advice(st, f, grade.Cause{Measure: "x", Limit: 1, Mends: true}); got != want {
-					t.Errorf("%s, %s:\n  page  %s\n  grade %s", k, st, got, want)
-				}
-			}
-		}
-	}
-}
-
-func TestAdvice(t *testing.T) {
-	x := words{languages(t).ByTag("en")}
-	// The same as grade's advice, which is not exported: its results carry it.
-	r := &part.Result{Stage: part.Wet, MMPerPX: .015, Pictures: []part.PictureReport{{View: part.Edge, State: part.PictureOK, File: "e"}, {View: part.Face, State: part.PictureOK, File: "f"}},
-		Seam: part.Seam{Stations: []part.Station{{Image: "e", State: part.Measured, StepUM: part.Num(-400), UUM: part.Num(3), AngleDeg: 30, Side: part.Right}, {Image: "e", State: part.Measured, StepUM: part.Num(120), UUM: part.Num(3)}}},
-		Findings: []part.Finding{
-			{Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.3), Confidence: .9, Image: "f"}, {Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.02), Confidence: .9, Image: "f"},
-			{Kind: part.Chip, Zone: part.ZoneFace, DiameterMM: part.Num(9), LengthMM: part.Num(9), Confidence: .9, Image: "f"}, {Kind: part.Bubble, Zone: part.ZoneFace, DiameterMM: part.Num(.3), Confidence: .01, Image: "f"},
-		}}
-	grade.Judge(r, grade.DefaultLimits())
-	causes := grade.Causes(r, grade.DefaultLimits())
-	if len(causes) < 6 {
-		t.Fatalf("%d causes", len(causes))
-	}
-	for i, c := range causes {
-		f := r.Findings[i]
-		if got := x.advice(r.Stage, f, c); got != f.Advice {
-			t.Errorf("%s:\n  page  %s\n  grade %s", f.Kind, got, f.Advice)
-		}
-		s := x.cause(r, f, c)
-		if strings.Contains(s, "{") || strings.Contains(s, "why.") {
-			t.Errorf("%s: %s", f.Kind, s)
-		}
-	}
-}
-
 // What makes the steps one fault is told in each language, and what to do as grade says it.
 func TestSeamCausesInWords(t *testing.T) {
 	l := languages(t)
@@ -184,11 +137,8 @@ func TestSeamCausesInWords(t *testing.T) {
 				if c.Seam == nil {
 					t.Fatalf("%s, %s: no cause", name, st)
 				}
-				if got := (words{l.ByTag("en")}).advice(st, f, c); got != f.Advice {
-					t.Errorf("%s, %s:\n  page  %s\n  grade %s", name, st, got, f.Advice)
-				}
 				for _, x := range l.All() {
-					if s := (words{x}).cause(r, f, c) + (words{x}).advice(st, f, c); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "seam") || strings.Contains(s, "where.") {
+					if s := (words{x}).cause(r, f, c) + x.Say(f.AdvicePhrase); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "seam") || strings.Contains(s, "where.") {
 						t.Errorf("%s, %s, %s: %s", name, st, x.Tag, s)
 					}
 				}
@@ -281,17 +231,17 @@ func TestLooked(t *testing.T) {
 		Pictures: []part.PictureReport{{View: part.Face, Light: part.Diffuse, State: part.PictureOK}, {View: part.Face, Light: part.Raking, State: part.PictureOK}}}
 	en, zh := words{l.ByTag("en")}, words{l.ByTag("zh-Hans")}
 	for i, want := range []string{
-		"Looked at 90 % of the face in both lights, 6 % in one, 4 % not at all (left out, hatched in its picture: mirrored lamps 3 %, outermost strip 1 %)",
+		"Looked at 90 % of the face in both lights, 6 % in one, 4 % not at all (left out: mirrored lamps 3 %, outermost strip 1 %)",
 		"The shell was not looked at in any of 2 turns",
 	} {
-		if got := en.looked(r)[i]; got != want {
+		if got := en.SayAll(r.LookedAtPhrases())[i]; got != want {
 			t.Errorf("%s, want %s", got, want)
 		}
 		if own := en.SayAll(r.LookedAtPhrases())[i]; strings.Split(own, " (")[0] != strings.Split(want, " (")[0] {
 			t.Errorf("the result says %q, the page %q", own, want)
 		}
 	}
-	if got := strings.Join(zh.looked(r), "\n"); !strings.Contains(got, "90 %") || !strings.Contains(got, "灯的反光 3 %、最外边缘 1 %") || strings.Contains(got, "{") {
+	if got := strings.Join(zh.SayAll(r.LookedAtPhrases()), "\n"); !strings.Contains(got, "90 %") || !strings.Contains(got, "灯的反光 3 %、最外边缘 1 %") || strings.Contains(got, "{") {
 		t.Error(got)
 	}
 	if got := en.why(&Answer{Outcome: Outcome{Result: r}}); got != "Within the limits of this stage, as far as looked at: 96 % of the face." {
@@ -321,14 +271,14 @@ func TestLookedTurns(t *testing.T) {
 		Pictures: []part.PictureReport{{View: part.Face, State: part.PictureOK}, ok(0, part.Diffuse), ok(0, part.Raking), ok(120, part.Diffuse)}}
 	said := func(x words, want ...string) {
 		t.Helper()
-		for i, got := range x.looked(r) {
+		for i, got := range x.SayAll(r.LookedAtPhrases()) {
 			if got != want[i] {
 				t.Errorf("%s, want %s", got, want[i])
 			}
 		}
 	}
-	said(en, "Looked at 100 % of the face in one light, 0 % not at all", "Looked at 50 % of the shell at 0° in both lights, 30 % in one, 20 % not at all", "Looked at 70 % of the shell at 120° in one light, 30 % not at all", "The shell at 240° was not looked at")
-	said(zh, "面板：单一光照下检查了 100 %，0 % 未检查", "壳体 0°：两种光照下都检查了 50 %，仅一种光照下 30 %，20 % 未检查", "壳体 120°：单一光照下检查了 70 %，30 % 未检查", "壳体 240°未检查（1 个转角）")
+	said(en, "Looked at 100 % of the face in one light", "Looked at 50 % of the shell at 0° in both lights, 30 % in one, 20 % not at all", "Looked at 70 % of the shell at 120° in one light, 30 % not at all", "The shell at 240° was not looked at")
+	said(zh, "面板：单一光照下检查了 100 %", "壳体 0°：两种光照下都检查了 50 %，仅一种光照下 30 %，20 % 未检查", "壳体 120°：单一光照下检查了 70 %，30 % 未检查", "壳体 240°未检查")
 	if got, want := en.why(&Answer{Outcome: Outcome{Result: r}}), "Within the limits of this stage, as far as looked at: 100 % of the face, 80 % of the shell at 0°, 70 % of the shell at 120°."; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
@@ -336,7 +286,7 @@ func TestLookedTurns(t *testing.T) {
 	if got, want := en.why(&Answer{Outcome: Outcome{Result: r}}), "Within the limits of this stage, as far as looked at: 100 % of the face, 66 % of the shell."; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
-	if got := en.looked(r); got[len(got)-1] != "Over all its turns 66 % of the shell was looked at" {
+	if got := en.SayAll(r.LookedAtPhrases()); got[len(got)-1] != "Over all its turns 66 % of the shell was looked at" {
 		t.Error(got)
 	}
 }

@@ -53,48 +53,6 @@ func (x words) tooLittle(s TooLittle) string {
 	return x.T(key, "share", x.percent(s.Seen()), "least", x.percent(s.Least), "view", x.pose(s.Pose()))
 }
 
-// looked says how much of each surface was looked at;
-// part.Result.LookedAtPhrases says the same on the unit's page.
-func (x words) looked(r *part.Result) []string {
-	var out []string
-	for _, v := range part.Views {
-		surfaces, none := r.SurfacesOf(v)
-		if n := len(surfaces); none && n > 1 {
-			out = append(out, x.T("looked.none", "view", "@view."+string(v), "n", strconv.Itoa(n)))
-			continue
-		}
-		for _, s := range surfaces {
-			out = append(out, x.lookedAt(s, r.Lights(s)))
-		}
-	}
-	if r.Shell != nil {
-		out = append(out, x.T("looked.map", "share", x.percent(r.Shell.LookedAt)))
-	}
-	return out
-}
-
-func (x words) lookedAt(s part.Surface, lights int) string {
-	if s.Unsearched() {
-		return x.T("looked.none", "view", x.pose(s.Pose()), "n", "1")
-	}
-	key := "looked.all"
-	switch lights {
-	case 1:
-		key = "looked.one"
-	case 2:
-		key = "looked.both"
-	}
-	t := x.T(key, "view", x.pose(s.Pose()), "all", x.percent(s.LookedAt), "some", x.percent(s.OneLight), "not", x.percent(s.NotLookedAt))
-	var of []string
-	for _, w := range s.Causes() {
-		of = append(of, x.T("looked.cause", "cause", x.T("cause."+string(w)), "share", x.percent(s.Why[w])))
-	}
-	if len(of) > 0 {
-		t = x.T("looked.left_out", "sentence", t, "causes", strings.Join(of, x.T("looked.comma")))
-	}
-	return t
-}
-
 // percent is part.Percent with this language's numbers.
 func (x words) percent(share float64) string {
 	number, _ := strings.CutSuffix(part.Percent(share), " %")

@@ -184,32 +184,6 @@ func (x words) turns(deg []float64) string {
 	return ""
 }
 
-// where is the place of a seam's fault in a remedy.
-func (x words) where(c *part.SeamCause, recessed bool) string {
-	key := "in_places"
-	sides := c.Sides(recessed)
-	switch {
-	case c.What == part.AllProud || c.What == part.AllRecessed:
-		key = "all_round"
-	case c.What == part.OnePlace:
-		key = "one_place"
-	case len(sides) == 1:
-		key = "side"
-	case len(sides) == 2:
-		key = "sides"
-	}
-	return x.T("where."+key, "sides", x.turns(sides))
-}
-
-// seamAdvice says what to do about the fault; grade.Judge says the same in English.
-func (x words) seamAdvice(st part.Stage, c *part.SeamCause) string {
-	word, recessed := c.Remedy()
-	if c.Beyond {
-		return x.T("beyond."+word, "where", x.where(c, recessed))
-	}
-	return x.T("remedy."+word+"."+string(st), "where", x.where(c, recessed))
-}
-
 func orUnknown(s string) string {
 	if s == "" {
 		return "unknown"
@@ -322,49 +296,11 @@ func (x words) remedy(a *Answer) string {
 	case r.Verdict == part.NotMeasured:
 		return x.retake(a.Outcome)
 	}
-	f, c, ok := shown(a.Outcome)
+	f, _, ok := shown(a.Outcome)
 	if !ok {
 		return x.T("remedy.look")
 	}
-	return x.advice(r.Stage, f, c)
-}
-
-// advice says what to do about a finding; grade.Judge says the same in English.
-func (x words) advice(st part.Stage, f part.Finding, c grade.Cause) string {
-	switch {
-	case c.Seam != nil:
-		return x.seamAdvice(st, c.Seam)
-	case c.Doubted:
-		return x.T("remedy.doubted", "confidence", x.Number(f.Confidence, 2))
-	case f.Severity == part.None && c.AtLeast:
-		return x.T("remedy.too_steep")
-	case f.Severity == part.None && c.Measure != "":
-		return x.T("remedy.leave")
-	case !c.Mends && f.Severity.Rank() >= part.Moderate.Rank():
-		key := "beyond." + stepKey(f)
-		if !x.Has(key) {
-			key = "beyond.other"
-		}
-		return x.T(key)
-	}
-	key := "remedy." + stepKey(f) + "." + string(st)
-	if f.Kind == part.Step && f.ValueUM == nil {
-		key = "remedy.step_unknown"
-	}
-	if !x.Has(key) {
-		key = "remedy.other"
-	}
-	return x.T(key)
-}
-
-func stepKey(f part.Finding) string {
-	if f.Kind != part.Step {
-		return string(f.Kind)
-	}
-	if f.ValueUM != nil && *f.ValueUM < 0 {
-		return "step_recessed"
-	}
-	return "step_proud"
+	return x.SayOr(f.AdvicePhrase, f.Advice)
 }
 
 // picture names a picture: "edge 120°", "face, raking light".

@@ -224,7 +224,7 @@ func (b *Station) answerView(x words, a *Answer) *answerView {
 	v := &answerView{
 		ID: a.ID, Unit: a.Unit.Name(), Info: a.Unit, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
 		Why: x.why(a), Remedy: x.remedy(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Unit.Serial), Unread: a.Unread,
-		Looked: x.looked(r),
+		Looked: x.SayAll(r.LookedAtPhrases()),
 	}
 	if r.Seam.WorstStepUM != nil {
 		v.WorstStep = x.T("answer.step_worst", "step", x.Number(*r.Seam.WorstStepUM, 0))
@@ -245,7 +245,7 @@ func (b *Station) answerView(x words, a *Answer) *answerView {
 			if g.Severity != part.None && !c.Doubted && !(has && g.Number == f.Number) {
 				v.More++
 			}
-			fv := findingView{Number: g.Number, Kind: g.Kind, What: x.finding(g), Severity: g.Severity, Advice: x.advice(r.Stage, g, c), Crop: cropOf(x, a, g)}
+			fv := findingView{Number: g.Number, Kind: g.Kind, What: x.finding(g), Severity: g.Severity, Advice: x.SayOr(g.AdvicePhrase, g.Advice), Crop: cropOf(x, a, g)}
 			v.Findings = append(v.Findings, fv)
 			if has && g.Number == f.Number {
 				v.Crop = fv.Crop
