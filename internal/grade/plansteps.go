@@ -1,0 +1,230 @@
+package grade
+
+import (
+	"slices"
+	"strings"
+
+	"finishbench/internal/part"
+)
+
+// Each stage has its own order of work, and its own larger remedy that takes smaller ones with it.
+// All of it is common practice of the trade, no source.
+
+// sorter hands jobs out by their words.
+type sorter []*job
+
+// take takes those of some words out; the rest stays.
+func (s *sorter) take(words ...string) []*job {
+	var out []*job
+	*s = slices.DeleteFunc(*s, func(j *job) bool {
+		mine := slices.Contains(words, j.word)
+		if mine {
+			out = append(out, j)
+		}
+		return mine
+	})
+	return out
+}
+
+// has says whether any job has one of some words.
+func (s sorter) has(words ...string) bool {
+	return slices.ContainsFunc(s, func(j *job) bool { return slices.Contains(words, j.word) })
+}
+
+// add adds a sentence where there are jobs for it.
+func (d *stepDraft) add(key string, jobs []*job) {
+	if len(jobs) > 0 {
+		d.do = append(d.do, sentence{key, jobs})
+	}
+}
+
+// look says to look first, where there are jobs for it; more: and then to do more in the same step.
+func (d *stepDraft) look(jobs []*job, more bool) {
+	if d.add("look", jobs); len(jobs) > 0 && !more {
+		d.key = part.PlanLook
+	}
+}
+
+// plain adds a sentence that is said without its jobs, where there is another one.
+func (d *stepDraft) plain(key string) { d.do = append(d.do, sentence{key: key}) }
+
+// reworkSteps are the steps of a unit that rework can mend.
+func reworkSteps(st part.Stage, jobs []*job) []stepDraft {
+	s := sorter(slices.Clone(jobs))
+	var out []stepDraft
+	switch st {
+	case part.Wet:
+		out = wetSteps(&s)
+	case part.Cured:
+		out = curedSteps(&s)
+	default:
+		out = bareSteps(&s)
+		last := stepDraft{key: part.PlanClean}
+		pores := s.has(string(part.Bubble), string(part.Crater))
+		mirrored, clean := s.take(wordReflection), s.take(string(part.Dust), string(part.Fibre), string(part.Haze), string(part.Missed), string(part.Bubble), string(part.Crater))
+		last.look(mirrored, len(clean) > 0)
+		last.add("clean", clean)
+		if pores {
+			last.plain("pores")
+		}
+		out = append(out, last)
+	}
+	if len(s) > 0 { // a kind that this program does not know
+		d := stepDraft{key: part.PlanSetAside}
+		d.add("ask", s)
+		out = append(out, d)
+	}
+	return slices.DeleteFunc(out, func(d stepDraft) bool { return len(d.do) == 0 })
+}
+
+// bareSteps mend what wants bare surfaces: glue and fill, then trim flush. A faceplate that is glued
+// again takes what is wrong at its seam with it, and filling all low places the bead.
+func bareSteps(s *sorter) []stepDraft {
+	fill, flush := stepDraft{key: part.PlanFill}, stepDraft{key: part.PlanFlush}
+	gap, bead := string(part.Gap), string(part.Bead)
+	both := s.has("seam_both")
+	switch {
+	case s.has("seam_off_centre"):
+		fill.key = part.PlanReglue
+		fill.add("reglue", s.take("seam_off_centre"))
+		fill.with = s.take(gap, bead)
+	case both:
+		low := s.take("seam_both")
+		flush.add("flush", low)
+		fill.add("fill_recessed", append(low, s.take("step_recessed")...))
+		flush.with = s.take(bead)
+	}
+	fill.add("fill_recessed", s.take("seam_recessed", "step_recessed"))
+	fill.add("fill", s.take(gap, string(part.Chip)))
+	flush.add("flush", s.take("seam_proud", "step_proud", bead, string(part.Run)))
+	flush.add("finer", s.take(string(part.Sanding), string(part.OrangePeel)))
+	return []stepDraft{fill, flush}
+}
+
+// wetSteps: what wants bare surfaces wants the lacquer off, which takes with it all that lies in
+// it. A faceplate that lies low in more than one place is filled, not built up with lacquer.
+func wetSteps(s *sorter) []stepDraft {
+	in := []string{string(part.Bubble), string(part.Dust), string(part.Fibre), string(part.Run), string(part.OrangePeel), string(part.Missed),
+		string(part.Crater), string(part.Haze), wordReflection}
+	low := slices.ContainsFunc(*s, func(j *job) bool { return strings.HasSuffix(j.word, "_recessed") && len(j.members) > 1 })
+	if low || s.has("seam_off_centre", "seam_both", "seam_proud", "step_proud", string(part.Bead), string(part.Chip), string(part.Sanding), string(part.Crater), string(part.Haze)) {
+		with := s.take(in...)
+		var steps []stepDraft
+		for _, d := range bareSteps(s) {
+			if len(d.do) > 0 {
+				steps = append(steps, d)
+			}
+		}
+		off := sentence{key: "wipe_off"}
+		if len(steps) == 0 {
+			return []stepDraft{{key: part.PlanWipeOff, do: []sentence{off, {key: "lacquer"}}, with: with}}
+		}
+		steps[0].key, steps[0].do, steps[0].with = part.PlanWipeOff, append([]sentence{off}, steps[0].do...), append(steps[0].with, with...)
+		steps[len(steps)-1].plain("lacquer")
+		return steps
+	}
+	seam, out, flow := stepDraft{key: part.PlanFlow}, stepDraft{key: part.PlanTakeOut}, stepDraft{key: part.PlanFlow}
+	seam.add("build_up", s.take("seam_recessed", "step_recessed"))
+	seam.add("run_in", s.take(string(part.Gap)))
+	out.look(s.take(wordReflection), s.has(string(part.Bubble), string(part.Dust), string(part.Fibre)))
+	out.add("pull", s.take(string(part.Fibre)))
+	out.add("lift", s.take(string(part.Dust)))
+	out.add("prick", s.take(string(part.Bubble)))
+	flow.add("draw", s.take(string(part.Run)))
+	flow.add("brush_on", s.take(string(part.Missed)))
+	flow.add("level", s.take(string(part.OrangePeel)))
+	return []stepDraft{seam, out, flow}
+}
+
+// onTop are what polishing takes off a cured coat.
+var onTop = []string{string(part.Dust), string(part.Run), string(part.OrangePeel), string(part.Haze)}
+
+// curedSteps: where the coat is cut back it is lacquered again, and nothing else needs polishing.
+func curedSteps(s *sorter) []stepDraft {
+	if s.has("seam_recessed", "step_recessed") { // limits that call it mendable: a set coat is not built up
+		d := stepDraft{key: part.PlanReplace}
+		d.add(beyondRework+"step_recessed", s.take("seam_recessed", "step_recessed"))
+		d.with = *s
+		*s = nil
+		return []stepDraft{d}
+	}
+	look := s.take(wordReflection)
+	coat := stepDraft{key: part.PlanCoat}
+	if s.has("seam_proud", "step_proud", string(part.Bead), string(part.Bubble), string(part.Fibre), string(part.Sanding), string(part.Crater), string(part.Missed)) {
+		cut := stepDraft{key: part.PlanCutBack}
+		cut.add("look", look)
+		cut.add("cut_back", s.take(append(slices.Clone(onTop), "seam_proud", "step_proud", string(part.Bead), string(part.Bubble), string(part.Fibre), string(part.Sanding), string(part.Crater))...))
+		coat.add("fill_thin", s.take(string(part.Gap), string(part.Chip)))
+		coat.add("roughen", s.take(string(part.Missed)))
+		if len(coat.do) > 0 {
+			coat.plain("recoat")
+			return []stepDraft{cut, coat}
+		}
+		cut.plain("recoat")
+		return []stepDraft{cut}
+	}
+	polish := stepDraft{key: part.PlanPolish}
+	coat.add("fill_thin", s.take(string(part.Gap), string(part.Chip)))
+	polish.look(look, s.has(onTop...))
+	polish.add("polish", s.take(onTop...))
+	return []stepDraft{coat, polish}
+}
+
+// rejectSteps are the steps of a unit that rework cannot mend: what it is to be given up for, the
+// gravest first. All else goes with it.
+func rejectSteps(jobs []*job) []stepDraft {
+	var plate, chip, other, rest []*job
+	for _, j := range jobs {
+		switch seam := j.members[0].Kind.AtSeam(); {
+		case j.mends || seam && len(plate) > 0: // the gravest takes the others at the seam with it
+			rest = append(rest, j)
+		case seam:
+			plate = append(plate, j)
+		case j.word == string(part.Chip):
+			chip = append(chip, j)
+		default:
+			other = append(other, j)
+		}
+	}
+	onPlate := func(j *job) bool {
+		return !slices.ContainsFunc(j.members, func(w weighed) bool { return w.Zone != part.ZoneFace && w.Zone != part.ZoneRim })
+	}
+	if len(plate) > 0 && len(chip) > 0 && onPlate(chip[0]) {
+		chip, rest = nil, append(rest, chip...)
+	}
+	var out []stepDraft
+	for _, x := range []struct {
+		jobs []*job
+		key  part.PlanKey
+	}{{plate, part.PlanReplace}, {chip, part.PlanReplace}, {other, part.PlanSetAside}} {
+		if len(x.jobs) > 0 {
+			d := stepDraft{key: x.key}
+			d.add(beyondKey(x.jobs[0]), x.jobs)
+			out = append(out, d)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b stepDraft) int { return heavier(a.do[0].jobs[0].members[0], b.do[0].jobs[0].members[0]) })
+	if len(out) > 0 {
+		out[0].with = rest
+	}
+	return out
+}
+
+// beyondKey is the sentence for what rework cannot mend.
+func beyondKey(j *job) string {
+	word := j.word
+	if j.seam != nil && j.seam.Beyond {
+		word, _ = j.seam.Remedy()
+	}
+	switch word {
+	case "step_recessed", "step_proud", "seam_both", string(part.Gap), string(part.Chip):
+		return beyondRework + word
+	case "seam_recessed":
+		return beyondRework + "step_recessed"
+	case "seam_proud":
+		return beyondRework + "step_proud"
+	case "seam_off_centre":
+		return beyondRework + "seam_both"
+	}
+	return beyondRework + "other"
+}
