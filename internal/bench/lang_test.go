@@ -132,22 +132,20 @@ func TestSeamCausesInWords(t *testing.T) {
 			}
 			r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
 			grade.Judge(r, grade.DefaultLimits())
-			for i, c := range grade.Causes(r, grade.DefaultLimits()) {
-				f := r.Findings[i]
-				if c.Seam == nil {
-					t.Fatalf("%s, %s: no cause", name, st)
-				}
+			if first := r.Plan.First(); !strings.HasPrefix(first.WhyPhrase.Key, "why.") {
+				t.Fatalf("%s, %s: %+v", name, st, first)
+			}
+			for _, f := range r.Findings {
 				for _, x := range l.All() {
-					if s := (words{x}).cause(r, f, c) + x.Say(f.AdvicePhrase); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "seam") || strings.Contains(s, "where.") {
+					if s := x.Say(&r.Plan.First().WhyPhrase) + x.Say(f.AdvicePhrase); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "where.") {
 						t.Errorf("%s, %s, %s: %s", name, st, x.Tag, s)
 					}
 				}
 			}
 			if name == "off-centre" && st == part.Trim {
 				o := Outcome{Result: r}
-				o.Causes = append(o.Causes, grade.Causes(r, grade.DefaultLimits())...)
 				for tag, want := range map[string]string{
-					"en":      "Faceplate off-centre by 84 µm towards 40 deg: proud by 83 µm at 30°, right (limit 50 µm) and recessed by 83 µm at 30°, left (limit 50 µm).",
+					"en":      "Faceplate off-centre by 84 µm towards 40°: proud by 83 µm at 30°, right (limit 50 µm) and recessed by 83 µm at 30°, left (limit 50 µm).",
 					"zh-Hans": "面板偏心 84 µm，朝向 40°：30° 右侧处凸出 83 µm（限度 50 µm），30° 左侧处凹入 83 µm（限度 50 µm）。",
 				} {
 					if got := (words{l.ByTag(tag)}).why(&Answer{Outcome: o}); got != want {
@@ -173,51 +171,65 @@ func TestWhy(t *testing.T) {
 		}
 	}
 	// A value that would read as its limit gets more decimals.
-	o.Causes[0].Value = 50.2
-	if got := (words{l.ByTag("en")}).why(a); !strings.Contains(got, "50.2 µm") || !strings.Contains(got, "50.0 µm") {
+	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: reworkingBy(50.2)}); !strings.Contains(got, "50.2 µm") || !strings.Contains(got, "50.0 µm") {
 		t.Error(got)
 	}
 	un := unmeasuring()
 	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: un}); got != "Picture face, raking light: out of focus." {
 		t.Error(got)
 	}
-	un.Barred = &part.Phrase{Key: "check.out", Args: map[string]string{"at": "2026-11-25 08:00", "line": "7"}}
+	un.Result.Plan = grade.GaugePlan(un.Result.Plan, part.Say("check.out", "at", "2026-11-25 08:00", "line", "7"))
 	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: un}); !strings.Contains(got, "the check piece is out of limits since 2026-11-25 08:00 (line 7") {
 		t.Error(got)
 	}
 }
 
 // Orange peel is told by its slope, of an octave and of a lower bound too; and waviness that was
-// not measured, with what to do.
+// not measured, with what to do. The bounds are those shipped: 2, 4 and 6 mrad of all waves, 1.5, 3 and 4.5 of an octave.
 func TestWavinessInWords(t *testing.T) {
 	l := languages(t)
-	r := &part.Result{Stage: part.Wet, Verdict: part.NotMeasured, Screen: &part.Mirror{SlopeMRad: part.Num(4.53), AtLeast: true}}
-	f := part.Finding{Kind: part.OrangePeel, Zone: part.ZoneFace, Severity: part.Moderate}
-	c := grade.Cause{Measure: grade.SlopeMRad, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}
-	octave, least, near := c, c, c
-	octave.FromMM, octave.ToMM, least.AtLeast, near.Near, near.U = 2, 1, true, true, 0.31
+	// waving has the root mean square slope of all waves, u, and that of the waves of 2 to 1 mm.
+	waving := func(slope, u, octave float64, least bool) *Answer {
+		r := fakeResult(4)
+		r.Findings = []part.Finding{{Kind: part.OrangePeel, Zone: part.ZoneFace, AreaMM2: part.Num(30), Image: "face_diffuse.jpg", Confidence: .9}}
+		r.Screen = &part.Mirror{SlopeMRad: &slope, USlopeMRad: &u, AtLeast: least}
+		for i, to := range part.OctaveEndsMM[1:] {
+			v := 0.0
+			if to == 1 {
+				v = octave * octave
+			}
+			r.Screen.Octaves = append(r.Screen.Octaves, part.Octave{FromMM: part.OctaveEndsMM[i], ToMM: to, Variance: v, UVariance: 0.01})
+		}
+		grade.Judge(r, grade.DefaultLimits())
+		return &Answer{Outcome: Outcome{Result: r}}
+	}
 	for tag, want := range map[string][]string{
-		"en": {"Orange peel of 4.5 mrad, on the faceplate: moderate over 4.0 mrad.", "Orange peel of 4.5 mrad in waves of 2 to 1 mm, on the faceplate: moderate over 4.0 mrad.",
-			"Orange peel of at least 4.5 mrad, on the faceplate: moderate over 4.0 mrad.", "Orange peel of 4.5 mrad, on the faceplate: moderate over 4.0 mrad. Close to the limit (u = 0.31 mrad).",
-			"Waviness not measured: at least 4.5 mrad, with slopes too steep for these stripes.", "Set wider stripes or bring the screen nearer, then take again; or look at it by eye."},
-		"zh-Hans": {"面板上有橘皮，4.5 mrad：超过 4.0 mrad 为中等。", "面板上有橘皮，波长 2 至 1 mm 处 4.5 mrad：超过 4.0 mrad 为中等。",
-			"面板上有橘皮，至少 4.5 mrad：超过 4.0 mrad 为中等。", "面板上有橘皮，4.5 mrad：超过 4.0 mrad 为中等。接近限度（u = 0.31 mrad）。",
-			"波纹度未测得：至少 4.5 mrad，有些斜面对此条纹太陡。", "用更宽的条纹或将屏幕移近后重拍；或用眼检查。"},
+		"en": {"Orange peel of 6.5 mrad, on the faceplate: major over 6.0 mrad.", "Orange peel of 4.6 mrad in waves of 2 to 1 mm, on the faceplate: major over 4.5 mrad.",
+			"Orange peel of at least 6.5 mrad, on the faceplate: major over 6.0 mrad.", "Orange peel of 6.5 mrad, on the faceplate: major over 6.0 mrad. Close to the limit (u = 0.31 mrad).",
+			"Waviness not measured: at least 1.5 mrad, with slopes too steep for these stripes.", "Set wider stripes or bring the screen nearer, then take again; or look at it by eye."},
+		"zh-Hans": {"面板上有橘皮，6.5 mrad：超过 6.0 mrad 为严重。", "面板上有橘皮，波长 2 至 1 mm 处 4.6 mrad：超过 4.5 mrad 为严重。",
+			"面板上有橘皮，至少 6.5 mrad：超过 6.0 mrad 为严重。", "面板上有橘皮，6.5 mrad：超过 6.0 mrad 为严重。接近限度（u = 0.31 mrad）。",
+			"波纹度未测得：至少 1.5 mrad，有些斜面对此条纹太陡。", "用更宽的条纹或将屏幕移近后重拍；或用眼检查。"},
 	} {
 		x := words{l.ByTag(tag)}
-		o := Outcome{Result: r, Waviness: true}
-		for i, got := range []string{x.cause(r, f, c), x.cause(r, f, octave), x.cause(r, f, least), x.cause(r, f, near), x.missing(o), x.retake(o)} {
+		bound := waving(1.5, .1, 0, true)
+		for i, got := range []string{x.why(waving(6.5, .1, 0, false)), x.why(waving(5, .1, 4.6, false)), x.why(waving(6.5, .1, 0, true)), x.why(waving(6.5, .31, 0, false)), x.why(bound), x.todo(bound)} {
 			if got != want[i] {
 				t.Errorf("%s: %s, want %s", tag, got, want[i])
 			}
 		}
 	}
-	for measure, want := range map[string]string{"area_mm2": "4.53 mm²", "lines": "5 lines", "length_mm": "4.53 mm"} { // other units
-		if got := (words{l.ByTag("en")}).cause(r, f, grade.Cause{Measure: measure, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}); !strings.Contains(got, want+",") {
-			t.Errorf("%s: %s", measure, got)
+	for want, f := range map[string]part.Finding{"20.00 mm²": {Kind: part.Haze, AreaMM2: part.Num(20)}, "30 lines": {Kind: part.Sanding, Lines: 30}, "4.53 mm": {Kind: part.Fibre, LengthMM: part.Num(4.53)}} { // other units
+		f.Zone, f.Image, f.Confidence = part.ZoneFace, "face_diffuse.jpg", .9
+		r := fakeResult(4)
+		r.Findings = []part.Finding{f}
+		if got := (words{l.ByTag("en")}).why(&Answer{Outcome: outcomeOf(r)}); !strings.Contains(got, want+",") {
+			t.Errorf("%s: %s", want, got)
 		}
 	}
-	if got := (words{l.ByTag("en")}).missing(Outcome{Result: &part.Result{Screen: &part.Mirror{}}, Waviness: true}); !strings.Contains(got, "too little of the faceplate mirrors") {
+	r := fakeResult(4)
+	r.Screen = &part.Mirror{RangeMRad: part.Num(5)}
+	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: outcomeOf(r)}); !strings.Contains(got, "too little of the faceplate mirrors") {
 		t.Error(got)
 	}
 }
@@ -250,13 +262,18 @@ func TestLooked(t *testing.T) {
 	if got := en.why(&Answer{Outcome: Outcome{Result: &part.Result{Verdict: part.Pass, Stage: part.Trim}}}); !strings.Contains(got, "rests on the seam alone") {
 		t.Error(got)
 	}
-	r.Verdict = part.NotMeasured
-	o := Outcome{Result: r, TooLittle: []TooLittle{{r.Surfaces[0], 0.98}}}
-	if why, todo := en.why(&Answer{Outcome: o}), en.remedy(&Answer{Outcome: o}); why != "Only 96 % of the face could be looked at (at least 98 %)." || !strings.HasPrefix(todo, "Move the lamp") {
+	few := fakeResult(4)
+	few.Surfaces = r.Surfaces
+	limits := grade.DefaultLimits()
+	limits.LookedAt = []grade.LookedAt{{Stages: part.Stages, Views: []part.View{part.Face}, Least: 0.98}}
+	grade.Judge(few, limits)
+	a := &Answer{Outcome: Outcome{Result: few}}
+	if why, todo := en.why(a), en.todo(a); why != "Only 96 % of the face could be looked at (at least 98 %)." || !strings.HasPrefix(todo, "Move the lamp") {
 		t.Errorf("%s %s", why, todo)
 	}
-	o.TooLittle[0].Surface = r.Surfaces[1]
-	if why, todo := en.why(&Answer{Outcome: o}), en.remedy(&Answer{Outcome: o}); why != "The shell at 0° was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
+	limits.LookedAt[0].Views = []part.View{part.Shell}
+	grade.Judge(few, limits)
+	if why, todo := en.why(a), en.todo(a); why != "The shell at 0° was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
 		t.Errorf("%s %s", why, todo)
 	}
 }

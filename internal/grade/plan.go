@@ -136,8 +136,20 @@ func jobsOf(r *part.Result, all []weighed) []*job {
 	for _, j := range jobs {
 		slices.SortStableFunc(j.members, heavier)
 	}
-	slices.SortStableFunc(jobs, func(a, b *job) int { return heavier(a.members[0], b.members[0]) })
+	slices.SortStableFunc(jobs, graver)
 	return jobs
+}
+
+// graver puts the job with the graver finding first, and between equals what has a cause at the seam.
+func graver(a, b *job) int {
+	v, w := a.members[0], b.members[0]
+	if v.Severity == w.Severity && (a.seam == nil) != (b.seam == nil) {
+		if a.seam != nil {
+			return -1
+		}
+		return 1
+	}
+	return heavier(v, w)
 }
 
 // heavier puts the graver finding first: by severity, then what rework cannot mend, then what is
@@ -203,8 +215,9 @@ func (d stepDraft) step(r *part.Result) part.PlanStep {
 			care[c] = true
 		}
 	}
+	slices.SortStableFunc(mended, graver)
+	slices.SortStableFunc(d.with, graver)
 	mended = append(mended, d.with...)
-	slices.SortStableFunc(mended, func(a, b *job) int { return heavier(a.members[0], b.members[0]) })
 	seen := map[string]bool{}
 	for _, j := range mended {
 		for _, w := range j.members {
@@ -238,7 +251,7 @@ func (x sentence) phrase() part.Phrase {
 		switch {
 		case x.key == "reglue" || x.key == beyondRework+"seam_both":
 			return p.With("where", j.where(true))
-		case strings.HasPrefix(x.key, beyondRework):
+		case strings.HasPrefix(x.key, beyondRework) || x.key == "wipe_off":
 			return p
 		case x.key == "flush" && j.word == "seam_both": // what was filled, too
 			p = p.With("things", part.Say("plan.edge").With("where", part.Say("where.all_round")))

@@ -104,22 +104,23 @@ func bareSteps(s *sorter) []stepDraft {
 // wetSteps: what wants bare surfaces wants the lacquer off, which takes with it all that lies in
 // it. A faceplate that lies low in more than one place is filled, not built up with lacquer.
 func wetSteps(s *sorter) []stepDraft {
-	in := []string{string(part.Bubble), string(part.Dust), string(part.Fibre), string(part.Run), string(part.OrangePeel), string(part.Missed),
-		string(part.Crater), string(part.Haze), wordReflection}
+	in := []string{string(part.Bubble), string(part.Dust), string(part.Fibre), string(part.Run), string(part.OrangePeel), string(part.Missed), wordReflection}
 	low := slices.ContainsFunc(*s, func(j *job) bool { return strings.HasSuffix(j.word, "_recessed") && len(j.members) > 1 })
 	if low || s.has("seam_off_centre", "seam_both", "seam_proud", "step_proud", string(part.Bead), string(part.Chip), string(part.Sanding), string(part.Crater), string(part.Haze)) {
-		with := s.take(in...)
+		cause, with := s.take(string(part.Crater), string(part.Haze)), s.take(in...)
 		var steps []stepDraft
 		for _, d := range bareSteps(s) {
 			if len(d.do) > 0 {
 				steps = append(steps, d)
 			}
 		}
-		off := sentence{key: "wipe_off"}
 		if len(steps) == 0 {
-			return []stepDraft{{key: part.PlanWipeOff, do: []sentence{off, {key: "lacquer"}}, with: with}}
+			d := stepDraft{key: part.PlanWipeOff, with: with}
+			d.add("wipe_off", cause)
+			d.plain("lacquer")
+			return []stepDraft{d}
 		}
-		steps[0].key, steps[0].do, steps[0].with = part.PlanWipeOff, append([]sentence{off}, steps[0].do...), append(steps[0].with, with...)
+		steps[0].key, steps[0].do, steps[0].with = part.PlanWipeOff, append([]sentence{{"wipe_off", cause}}, steps[0].do...), append(steps[0].with, with...)
 		steps[len(steps)-1].plain("lacquer")
 		return steps
 	}
@@ -203,7 +204,7 @@ func rejectSteps(jobs []*job) []stepDraft {
 			out = append(out, d)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b stepDraft) int { return heavier(a.do[0].jobs[0].members[0], b.do[0].jobs[0].members[0]) })
+	slices.SortStableFunc(out, func(a, b stepDraft) int { return graver(a.do[0].jobs[0], b.do[0].jobs[0]) })
 	if len(out) > 0 {
 		out[0].with = rest
 	}

@@ -75,7 +75,7 @@ func whySize(w weighed, limit float64) part.Phrase {
 	case w.measure == "":
 		return part.Say("why.no_size", "kind", kind, "zone", zone)
 	case unit == "um":
-		return part.Say("why."+w.measure, "value", value, "limit", bound).With("place", whyAt(w.Station))
+		return part.Say("why."+w.measure, "value_um", value, "limit_um", bound).With("place", at(w.Station))
 	case w.cluster > 0:
 		return part.Say("why.cluster", "kind", kind, "zone", zone, "unit", unitWord, "severity", severity, "count", strconv.Itoa(w.cluster), "within", short(w.within)).With("value", size)
 	case math.IsNaN(limit):
@@ -88,15 +88,6 @@ func whySize(w weighed, limit float64) part.Phrase {
 	return part.Say("why.size", "kind", kind, "zone", zone, "unit", unitWord, "severity", severity, "limit", bound).With("value", size)
 }
 
-// whyAt is a station in words: "120°, left".
-func whyAt(s string) part.Phrase {
-	p := at(s)
-	if p.Key != "seam.at" {
-		return p
-	}
-	return part.Say("station", "angle", p.Args["angle_deg"], "side", p.Args["side"])
-}
-
 // whySeam tells what makes the steps at the seam one fault.
 func whySeam(c *part.SeamCause) part.Phrase {
 	value, _ := besideLimit(c.UM, math.NaN(), 0)
@@ -106,7 +97,7 @@ func whySeam(c *part.SeamCause) part.Phrase {
 	}
 	p := part.Say("why.seam." + string(c.What))
 	if c.UM > 0 {
-		p = p.With("value", size)
+		p = p.With("value_um", size)
 	}
 	if sides := c.Sides(false); len(sides) > 0 {
 		p = p.With("sides", part.Turns(sides...))
@@ -114,7 +105,7 @@ func whySeam(c *part.SeamCause) part.Phrase {
 	for i, o := range []*part.Over{c.Proud, c.Recessed} {
 		if o != nil {
 			v, limit := besideLimit(o.UM, o.LimitUM, 0)
-			p = p.With("over", part.Say([]string{"why.step.proud", "why.step.recessed"}[i], "value", v, "limit", limit).With("place", whyAt(o.Station)))
+			p = p.With("over", part.Say([]string{"why.step.proud", "why.step.recessed"}[i], "value_um", v, "limit_um", limit).With("place", at(o.Station)))
 		}
 	}
 	return p
@@ -178,7 +169,7 @@ func retakes(r *part.Result, l Limits) []part.PlanStep {
 		add(part.Say("why.view", "view", "@view."+string(v)), retake("other"))
 	}
 	if i := slices.IndexFunc(r.Seam.Stations, func(s part.Station) bool { return s.State != part.Measured }); i >= 0 {
-		add(part.Say("why.station").With("place", whyAt(place(r.Seam.Stations[i]))), retake("other"))
+		add(part.Say("why.station").With("place", at(place(r.Seam.Stations[i]))), retake("other"))
 	}
 	surfaces, least := tooLittleOf(r, l)
 	for i, s := range surfaces {
@@ -221,7 +212,7 @@ func unseen(r *part.Result, l Limits) []part.Phrase {
 	var lost []part.Phrase
 	for _, s := range r.Seam.Stations {
 		if s.State != part.Measured && !unfit[s.Image] {
-			lost = append(lost, whyAt(place(s)))
+			lost = append(lost, at(place(s)))
 		}
 	}
 	if len(l.Required) == 0 {
@@ -230,7 +221,7 @@ func unseen(r *part.Result, l Limits) []part.Phrase {
 	n := len(r.Seam.Stations)
 	switch {
 	case !slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured }):
-		out = append(out, part.Say("reason.unseen.edge"))
+		out = append(out, part.Say("plan.unseen.seam"))
 	case len(lost) > 3:
 		out = append(out, part.Say("plan.unseen.stations", "n", strconv.Itoa(len(lost)), "of", strconv.Itoa(n)))
 	case len(lost) > 0:
@@ -238,11 +229,7 @@ func unseen(r *part.Result, l Limits) []part.Phrase {
 	}
 	for _, v := range []part.View{part.Face, part.Shell} {
 		if surfaces, _ := r.SurfacesOf(v); len(surfaces) == 0 {
-			p := part.Say("reason.unseen", "view", "@view."+string(v))
-			if v == part.Face {
-				p = part.Say("reason.unseen.face")
-			}
-			out = append(out, p)
+			out = append(out, part.Say("looked_at.none").With("pose", part.Pose{View: v, TurnDeg: math.NaN()}.Phrase()))
 		}
 	}
 	return append(out, r.NotLookedAtPhrases()...)
