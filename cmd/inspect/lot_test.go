@@ -516,7 +516,7 @@ func BenchmarkLoadLot(b *testing.B) {
 		opening.Classes[i].Plan.N = 10000
 	}
 	opening.Why = "every unit"
-	if err := of.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replan(opening, now, "A") }); err != nil {
+	if err := of.Step(ctx, func(l *lots.Lot, now time.Time) (part.Entry, error) { return l.Replan(opening, now, "A") }); err != nil {
 		b.Fatal(err)
 	}
 	ok(b, "lot", "draw", "A", "--serials", serialsFile(b, units...), "--record", url)

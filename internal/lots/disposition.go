@@ -125,22 +125,22 @@ func (l *Lot) MayDispose(name string) error {
 
 // DisposeUnit says what becomes of one unit of the sample that does not pass. A later
 // word on the same unit stands; both are kept.
-func (l *Lot) DisposeUnit(d Disposition, at time.Time, by string) (Event, error) {
+func (l *Lot) DisposeUnit(d Disposition, at time.Time, by string) (part.Entry, error) {
 	if err := l.MayDispose(d.Unit); err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	r := l.Current()
 	switch {
 	case !slices.Contains(Routes, d.Route):
-		return Event{}, refusef("%q is nothing that becomes of a unit: reworked, scrapped or concession", d.Route)
+		return part.Entry{}, refusef("%q is nothing that becomes of a unit: reworked, scrapped or concession", d.Route)
 	case strings.TrimSpace(by) == "":
-		return Event{}, refusef("say who decides what becomes of %s (--by)", d.Unit)
+		return part.Entry{}, refusef("say who decides what becomes of %s (--by)", d.Unit)
 	case d.Route == Concession && (strings.TrimSpace(d.Why) == "" || strings.TrimSpace(d.Reference) == ""):
-		return Event{}, refusef("a concession for %s needs the reason (--why) and the customer's reference (--reference)", d.Unit)
+		return part.Entry{}, refusef("a concession for %s needs the reason (--why) and the customer's reference (--reference)", d.Unit)
 	case d.Route != Concession && d.Reference != "":
-		return Event{}, refusef("the customer's reference is for a concession, and %s is %s", d.Unit, d.Route)
+		return part.Entry{}, refusef("the customer's reference is for a concession, and %s is %s", d.Unit, d.Route)
 	case d.Route == Reworked && (d.Inspection == 0 || !d.Seen.After(r.seen(d.Unit))):
-		return Event{}, refusef("%s has not passed since it was looked at for lot %s: rework it, look at it again, then say so; or scrap it", d.Unit, l.Name)
+		return part.Entry{}, refusef("%s has not passed since it was looked at for lot %s: rework it, look at it again, then say so; or scrap it", d.Unit, l.Name)
 	}
 	return l.event(UnitDisposed, at, by, d)
 }

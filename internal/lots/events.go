@@ -8,6 +8,9 @@ import (
 	"finishbench/internal/part"
 )
 
+// Topic is that of the journals of lots. Nothing of a lot is kept but its journal: see [Fold].
+const Topic = "lot"
+
 // The kinds of events of a lot. An event's body is the type named.
 const (
 	Opened       = "opened"        // [Opening]
@@ -23,17 +26,6 @@ const (
 
 // HistoryKinds are the kinds that [History] needs.
 func HistoryKinds() []string { return []string{Opened, Replanned, Resubmitted, Decided} }
-
-// Event is one step in the life of a lot. Nothing of a lot is kept but its
-// events: see [Fold].
-type Event struct {
-	Lot  string          `json:"lot"`
-	Seq  int64           `json:"seq"` // from 1, without gaps
-	Kind string          `json:"kind"`
-	At   time.Time       `json:"at"`
-	By   string          `json:"by,omitempty"`
-	Body json.RawMessage `json:"body"`
-}
 
 // Opening is what a lot is and how it will be judged.
 type Opening struct {
@@ -138,10 +130,10 @@ type Disposal struct {
 }
 
 // event makes the lot's next event.
-func (l *Lot) event(kind string, at time.Time, by string, body any) (Event, error) {
+func (l *Lot) event(kind string, at time.Time, by string, body any) (part.Entry, error) {
 	raw, err := json.Marshal(body)
 	if err != nil {
-		return Event{}, fmt.Errorf("lots: lot %s: %w", l.Name, err)
+		return part.Entry{}, fmt.Errorf("lots: lot %s: %w", l.Name, err)
 	}
-	return Event{Lot: l.Name, Seq: l.Seq + 1, Kind: kind, At: at.UTC(), By: by, Body: raw}, nil
+	return part.Entry{Topic: Topic, Name: l.Name, Seq: l.Seq + 1, Kind: kind, At: at.UTC(), By: by, Body: raw}, nil
 }

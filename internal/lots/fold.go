@@ -9,7 +9,7 @@ import (
 
 // Fold makes a lot of its events, which must be all of one lot, in order. An
 // error says that they are no history of a lot: damaged, or of a newer program.
-func Fold(events []Event) (Lot, error) {
+func Fold(events []part.Entry) (Lot, error) {
 	var l Lot
 	for i := range events {
 		if err := l.Apply(events[i]); err != nil {
@@ -20,12 +20,14 @@ func Fold(events []Event) (Lot, error) {
 }
 
 // Apply takes one more event in.
-func (l *Lot) Apply(e Event) error {
+func (l *Lot) Apply(e part.Entry) error {
 	if l.Seq == 0 && l.Name == "" {
-		l.Name = e.Lot
+		l.Name = e.Name
 	}
-	fail := func(err error) error { return fmt.Errorf("lots: lot %s: event %d (%s): %w", e.Lot, e.Seq, e.Kind, err) }
-	if e.Lot != l.Name || e.Seq != l.Seq+1 {
+	fail := func(err error) error {
+		return fmt.Errorf("lots: lot %s: event %d (%s): %w", e.Name, e.Seq, e.Kind, err)
+	}
+	if e.Name != l.Name || e.Seq != l.Seq+1 {
 		return fail(fmt.Errorf("event %d of lot %s was expected", l.Seq+1, l.Name))
 	}
 	r := l.Current()
@@ -36,7 +38,7 @@ func (l *Lot) Apply(e Event) error {
 	return nil
 }
 
-func (l *Lot) take(r *Round, e Event) error {
+func (l *Lot) take(r *Round, e part.Entry) error {
 	by := Signed{e.At, e.By}
 	switch {
 	case r == nil && e.Kind != Opened:

@@ -45,10 +45,10 @@ func lotSerials(n int) []string {
 type history struct {
 	t testing.TB
 	Lot
-	events []Event
+	events []part.Entry
 }
 
-func (h *history) do(e Event, err error) {
+func (h *history) do(e part.Entry, err error) {
 	h.t.Helper()
 	if err != nil {
 		h.t.Fatal(err)
@@ -258,9 +258,9 @@ func TestUnmeasured(t *testing.T) {
 }
 
 // refused checks that a step is refused in one sentence with these words.
-func refused(t *testing.T, words string) func(Event, error) {
+func refused(t *testing.T, words string) func(part.Entry, error) {
 	t.Helper()
-	return func(_ Event, err error) {
+	return func(_ part.Entry, err error) {
 		t.Helper()
 		if err == nil || !strings.Contains(err.Error(), words) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%v: %q was expected", err, words)
@@ -485,7 +485,7 @@ func TestDispositions(t *testing.T) {
 	refused(t, "nobody has said what becomes of "+failing[0]+" (rework), "+failing[1]+" (rework), "+lost+" (not measured)")(h.Decide(nil, "", noon, "B"))
 	was := r.Standings()
 
-	dispose := func(d Disposition, by string) (Event, error) { return h.DisposeUnit(d, noon, by) }
+	dispose := func(d Disposition, by string) (part.Entry, error) { return h.DisposeUnit(d, noon, by) }
 	refused(t, "is no unit of the sample of lot A that does not pass")(dispose(Disposition{Unit: h.Current().Sample[9].Name, Route: Scrapped}, "B"))
 	refused(t, "nothing that becomes of a unit")(dispose(Disposition{Unit: failing[0], Route: "sold"}, "B"))
 	refused(t, "say who decides")(dispose(Disposition{Unit: failing[0], Route: Scrapped}, ""))
@@ -556,19 +556,19 @@ func TestVerify(t *testing.T) {
 func TestFoldRefuses(t *testing.T) {
 	h := started(t, "A", 500)
 	h.do(h.Take(good(h.Current().Pending()[0]), noon, ""))
-	change := func(f func(es []Event) []Event) []Event { return f(slices.Clone(h.events)) }
-	for name, es := range map[string][]Event{
-		"gap":        change(func(es []Event) []Event { return slices.Delete(es, 1, 2) }),
-		"other lot":  change(func(es []Event) []Event { es[2].Lot = "B"; return es }),
-		"not opened": change(func(es []Event) []Event { es = es[1:2]; es[0].Seq = 1; return es }),
-		"opened twice": change(func(es []Event) []Event {
+	change := func(f func(es []part.Entry) []part.Entry) []part.Entry { return f(slices.Clone(h.events)) }
+	for name, es := range map[string][]part.Entry{
+		"gap":        change(func(es []part.Entry) []part.Entry { return slices.Delete(es, 1, 2) }),
+		"other lot":  change(func(es []part.Entry) []part.Entry { es[2].Name = "B"; return es }),
+		"not opened": change(func(es []part.Entry) []part.Entry { es = es[1:2]; es[0].Seq = 1; return es }),
+		"opened twice": change(func(es []part.Entry) []part.Entry {
 			e := es[0]
 			e.Seq = 4
 			return append(es, e)
 		}),
-		"unknown":   change(func(es []Event) []Event { es[2].Kind = "sold"; return es }),
-		"no JSON":   change(func(es []Event) []Event { es[2].Body = nil; return es }),
-		"not drawn": change(func(es []Event) []Event { es[2].Body = json.RawMessage(`{"unit":"x"}`); return es }),
+		"unknown":   change(func(es []part.Entry) []part.Entry { es[2].Kind = "sold"; return es }),
+		"no JSON":   change(func(es []part.Entry) []part.Entry { es[2].Body = nil; return es }),
+		"not drawn": change(func(es []part.Entry) []part.Entry { es[2].Body = json.RawMessage(`{"unit":"x"}`); return es }),
 	} {
 		if _, err := Fold(es); err == nil || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %v", name, err)
@@ -580,7 +580,7 @@ func TestFoldRefuses(t *testing.T) {
 }
 
 // decidedLot is a lot that was decided with so many major units.
-func decidedLot(t testing.TB, name string, mode Mode, major int) []Event {
+func decidedLot(t testing.TB, name string, mode Mode, major int) []part.Entry {
 	plans, err := PlanLot(500, "II", DefaultClasses(), map[part.Severity]Mode{part.Major: mode})
 	if err != nil {
 		t.Fatal(err)
@@ -602,15 +602,15 @@ func decidedLot(t testing.TB, name string, mode Mode, major int) []Event {
 	return onlyHistory(h.events)
 }
 
-func onlyHistory(es []Event) []Event {
-	return slices.DeleteFunc(slices.Clone(es), func(e Event) bool { return !slices.Contains(HistoryKinds(), e.Kind) })
+func onlyHistory(es []part.Entry) []part.Entry {
+	return slices.DeleteFunc(slices.Clone(es), func(e part.Entry) bool { return !slices.Contains(HistoryKinds(), e.Kind) })
 }
 
 // The state of switching comes from the lots' events: two of five refused tighten;
 // other classes and products, and lots inspected by another plan than was due, do
 // not count (MIL-STD-105E, 4.7.1; ISO 2859-1:1999, 9.3.1).
 func TestHistory(t *testing.T) {
-	var es []Event
+	var es []part.Entry
 	for i, major := range []int{0, 2, 1, 3} {
 		es = append(es, decidedLot(t, fmt.Sprintf("L%d", i), Normal, major)...)
 	}
@@ -656,7 +656,7 @@ func TestHistoryResubmitted(t *testing.T) {
 // Five refused on tightened inspection discontinue; saying what was put right
 // takes it up again (ISO 2859-1:1999, 9.4).
 func TestHistoryDiscontinued(t *testing.T) {
-	var es []Event
+	var es []part.Entry
 	for i := range 2 {
 		es = append(es, decidedLot(t, fmt.Sprintf("L%d", i), Normal, 2)...)
 	}

@@ -50,7 +50,7 @@ func (b *Lots) List(ctx context.Context) ([]bench.LotLine, error) {
 	var names []string
 	for _, e := range history {
 		if e.Kind == lots.Opened {
-			names = append(names, e.Lot)
+			names = append(names, e.Name)
 		}
 	}
 	var out []bench.LotLine
@@ -171,7 +171,7 @@ func (b *Lots) Decide(ctx context.Context, name string, d bench.LotStep) error {
 	if l.Seq != d.Seq {
 		return bench.ErrLotMoved
 	}
-	var e lots.Event
+	var e part.Entry
 	switch d.What {
 	case "accept", "refuse":
 		accept := d.What == "accept"
@@ -191,7 +191,7 @@ func (b *Lots) Decide(ctx context.Context, name string, d bench.LotStep) error {
 	if err != nil {
 		return lotRefusal(err)
 	}
-	if err = b.store.Note(ctx, book.Entry(e)); errors.Is(err, records.ErrMeanwhile) {
+	if err = b.store.Note(ctx, e); errors.Is(err, records.ErrMeanwhile) {
 		return bench.ErrLotMoved
 	}
 	return err

@@ -8,6 +8,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
+	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
 
@@ -62,7 +63,7 @@ func RunDecide(ctx context.Context, o DecideOptions, name string, stdout io.Writ
 	return err
 }
 
-func (o *DecideOptions) step(l *lots.Lot, now time.Time) (lots.Event, error) {
+func (o *DecideOptions) step(l *lots.Lot, now time.Time) (part.Entry, error) {
 	switch {
 	case o.Screened:
 		return l.Dispose(lots.Disposal{How: lots.Screen, Units: o.Out, Why: o.Why}, now, o.By)

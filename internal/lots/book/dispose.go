@@ -50,7 +50,7 @@ func RunDispose(ctx context.Context, o DisposeOptions, name string, stdout io.Wr
 	if err := WithProof(ctx, book.store, &book.Lot, &d); err != nil {
 		return err
 	}
-	err = book.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.DisposeUnit(d, now, o.By) })
+	err = book.Step(ctx, func(l *lots.Lot, now time.Time) (part.Entry, error) { return l.DisposeUnit(d, now, o.By) })
 	if err != nil {
 		return err
 	}

@@ -258,11 +258,10 @@ func RunList(ctx context.Context, o *cli.Database, product string, asJSON bool, 
 		return err
 	}
 	defer store.Close()
-	entries, err := store.Journals(ctx, lotTopic, append(lots.HistoryKinds(), lots.Drawn, lots.Disposed)...)
+	events, err := store.Journals(ctx, lots.Topic, append(lots.HistoryKinds(), lots.Drawn, lots.Disposed)...)
 	if err != nil {
 		return err
 	}
-	events := events(entries)
 	list := ListJSON{Lots: []lotLine{}, Due: []lotDue{}}
 	if list.Lots, err = lotLines(events, product); err != nil {
 		return err
@@ -309,15 +308,15 @@ func RunList(ctx context.Context, o *cli.Database, product string, asJSON bool, 
 
 // lotLines makes the list of lots of their events without the units that were taken:
 // an undecided lot that was drawn shows as waiting.
-func lotLines(events []lots.Event, product string) ([]lotLine, error) {
+func lotLines(events []part.Entry, product string) ([]lotLine, error) {
 	var order []string
-	by := map[string][]lots.Event{}
+	by := map[string][]part.Entry{}
 	for _, e := range events {
-		if by[e.Lot] == nil {
-			order = append(order, e.Lot)
+		if by[e.Name] == nil {
+			order = append(order, e.Name)
 		}
-		e.Seq = int64(len(by[e.Lot]) + 1) // the events in between were left out
-		by[e.Lot] = append(by[e.Lot], e)
+		e.Seq = int64(len(by[e.Name]) + 1) // the events in between were left out
+		by[e.Name] = append(by[e.Name], e)
 	}
 	out := []lotLine{}
 	for _, name := range slices.Backward(order) {
@@ -340,7 +339,7 @@ func lotLines(events []lots.Event, product string) ([]lotLine, error) {
 
 // lotsDue is the state of switching of each product and class, under the rules of
 // its latest lot.
-func lotsDue(events []lots.Event, product string) ([]lotDue, error) {
+func lotsDue(events []part.Entry, product string) ([]lotDue, error) {
 	latest, order, err := latestOpenings(events)
 	if err != nil {
 		return nil, err

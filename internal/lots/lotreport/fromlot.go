@@ -19,7 +19,7 @@ const curvePoints = 60
 // decision. history are the events of all lots, of the kinds of
 // [lots.HistoryKinds] and in the order of writing, for switching. now is the
 // report's time stamp.
-func FromLot(l *lots.Lot, history []lots.Event, now time.Time, program string) (*Report, error) {
+func FromLot(l *lots.Lot, history []part.Entry, now time.Time, program string) (*Report, error) {
 	r := l.Current()
 	if r == nil {
 		return nil, fmt.Errorf("lotreport: lot %s was not opened", l.Name)
@@ -205,7 +205,7 @@ func (r *Report) decide(round *lots.Round, d *lots.Decision) {
 
 // switching tells where the rules stand for each class: as of this lot's decision,
 // or before it where it is not decided.
-func (r *Report) switching(l *lots.Lot, round *lots.Round, history []lots.Event) error {
+func (r *Report) switching(l *lots.Lot, round *lots.Round, history []part.Entry) error {
 	o := &round.Opening
 	until := history
 	if round.Decision != nil {
@@ -258,9 +258,9 @@ func (r *Report) switching(l *lots.Lot, round *lots.Round, history []lots.Event)
 	return nil
 }
 
-func lastDecision(history []lots.Event, lot string) int {
+func lastDecision(history []part.Entry, lot string) int {
 	for i := len(history) - 1; i >= 0; i-- {
-		if history[i].Lot == lot && history[i].Kind == lots.Decided {
+		if history[i].Name == lot && history[i].Kind == lots.Decided {
 			return i
 		}
 	}
