@@ -51,7 +51,7 @@ const lightOrder = 3
 // the pattern fills is no part of it.
 //
 // On a shell it is a surface over the normal's components, of the order shellOrder.
-func (f *face) smoothLight(p *part.Plane) *part.Plane {
+func (f *sceneFace) smoothLight(p *part.Plane) *part.Plane {
 	order := lightOrder
 	place := func(i int) (x, y float64) {
 		return 2*float64(i%p.W)/float64(max(1, p.W-1)) - 1, 2*float64(i/p.W)/float64(max(1, p.H-1)) - 1

@@ -28,7 +28,7 @@ func TestSmoothLight(t *testing.T) {
 			}
 		}
 	}
-	got := (&face{}).smoothLight(p)
+	got := (&sceneFace{}).smoothLight(p)
 	for y := range h {
 		for x := range w {
 			if math.Abs(float64(got.V[y*w+x])/light(x, y)-1) > 0.002 {
@@ -41,8 +41,8 @@ func TestSmoothLight(t *testing.T) {
 // Few cells: their median everywhere, and no cell at all is no panic.
 func TestSmoothLightOfFew(t *testing.T) {
 	nan := float32(math.NaN())
-	if got := (&face{}).smoothLight(&part.Plane{W: 3, H: 1, V: []float32{2, nan, 2}}); got.V[1] != 2 {
+	if got := (&sceneFace{}).smoothLight(&part.Plane{W: 3, H: 1, V: []float32{2, nan, 2}}); got.V[1] != 2 {
 		t.Errorf("between two cells of 2 lies %v", got.V[1])
 	}
-	(&face{}).smoothLight(&part.Plane{W: 2, H: 1, V: []float32{nan, nan}})
+	(&sceneFace{}).smoothLight(&part.Plane{W: 2, H: 1, V: []float32{nan, nan}})
 }

@@ -59,7 +59,7 @@ func (l *bothLook) valuesOf(a, b *part.Plane, pxMM float64) (*part.Plane, error)
 }
 
 // lookInBoth raises the map where both of a scene's first two pictures change.
-func (f *face) lookInBoth(r *response) error {
+func (f *searchFace) lookInBoth(r *response) error {
 	l := &bothLook{}
 	for pic := range l.rows {
 		l.rows[pic] = make([]float64, len(f.channels))

@@ -28,7 +28,7 @@ type eased struct {
 
 // ease scales a map of responses down, in place: by what the rim leaves, beside lamps, and where
 // a wide part of the face is uneven. The map's pixels are down search pixels wide.
-func (f *face) ease(chi *part.Plane, down int) (eased, error) {
+func (f *searchFace) ease(chi *part.Plane, down int) (eased, error) {
 	e := eased{rim: f.tame(chi, down), lamp: f.tameBesideLamps(chi, down)}
 	var err error
 	e.face, err = f.calm(chi, down)
@@ -36,8 +36,8 @@ func (f *face) ease(chi *part.Plane, down int) (eased, error) {
 }
 
 // easedAt is the factor of a search pixel, at most 1.
-func (f *face) easedAt(e eased, i int) float32 {
-	k := f.tamed(e.rim, i) * f.tamedBeside(e.lamp, i)
+func (f *searchFace) easedAt(e eased, i int) float32 {
+	k := f.rim.factor(e.rim, i) * f.tamedBeside(e.lamp, i)
 	if e.face != nil {
 		k *= e.face.V[i]
 	}
@@ -48,7 +48,7 @@ func (f *face) easedAt(e eased, i int) float32 {
 // more uneven than the rest: a fingerprint, a smear, the print of a cloth. The part's
 // least uneven cell says by how much, so that no defect calms itself. It returns the
 // factors; nil where there is no such part. The map's pixels are down search pixels wide.
-func (f *face) calm(chi *part.Plane, down int) (*part.Plane, error) {
+func (f *searchFace) calm(chi *part.Plane, down int) (*part.Plane, error) {
 	if f.surf.all {
 		return nil, nil
 	}
@@ -100,7 +100,7 @@ func (f *face) calm(chi *part.Plane, down int) (*part.Plane, error) {
 // unevenness is how many times as uneven as the typical cell each cell of a map of
 // responses is, by the median and a high quantile, whichever says more; 0 where too little of a cell is looked
 // at. ok is false where there are too few cells to say what is typical.
-func (f *face) unevenness(chi *part.Plane, down int, g cellGrid) (own *part.Plane, ok bool) {
+func (f *searchFace) unevenness(chi *part.Plane, down int, g cellGrid) (own *part.Plane, ok bool) {
 	in := make([][]float32, g.nx*g.ny)
 	every := max(1, g.cell/20)
 	room := (g.cell/every + 1) * (g.cell/every + 1) // for each cell
@@ -141,7 +141,7 @@ func (f *face) unevenness(chi *part.Plane, down int, g cellGrid) (own *part.Plan
 
 // tellUneven says where a plain face is uneven over a wide part; a pattern is so by
 // itself.
-func (f *face) tellUneven(r *response) {
+func (f *searchFace) tellUneven(r *response) {
 	if f.woven || len(f.pal.axis) > 0 {
 		return
 	}
@@ -164,7 +164,7 @@ func (f *face) tellUneven(r *response) {
 
 // whereabouts says in words where the middle of a shape's bounds lies, seen from the
 // surface's.
-func (f *face) whereabouts(s shape) string {
+func (f *sceneFace) whereabouts(s shape) string {
 	x, y := (float64(s.x0+s.x1)/2-f.surf.cx)*f.mmPX, (float64(s.y0+s.y1)/2-f.surf.cy)*f.mmPX
 	side := func(v float64, less, more string) string {
 		switch {

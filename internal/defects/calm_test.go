@@ -44,7 +44,7 @@ func TestFingerprintIsNoDefect(t *testing.T) {
 
 // Where a place lies is said in whole millimetres from the middle.
 func TestWhereabouts(t *testing.T) {
-	f := &face{mmPX: 0.5, surf: &surface{cx: 10, cy: 10}}
+	f := &sceneFace{mmPX: 0.5, surf: &surface{cx: 10, cy: 10}}
 	for want, s := range map[string]shape{
 		"in the middle":                          {x0: 9, x1: 11, y0: 9, y1: 11},
 		"3 mm left of and 2 mm below the middle": {x0: 3, x1: 5, y0: 13, y1: 15},

@@ -149,7 +149,7 @@ func movedRows[T uint8 | uint16](p Picture, pix []T, lut []float32, c, f, x0, y0
 }
 
 // loadChannels turns the scene into smoothed planes over the surface.
-func (f *face) loadChannels() error {
+func (f *sceneFace) loadChannels() error {
 	s := f.surf
 	for i, p := range f.scene {
 		for c := range p.Image.C {
@@ -166,6 +166,6 @@ func (f *face) loadChannels() error {
 
 // smoothPX is the smoothing's standard deviation in pixels of factor
 // full-resolution pixels.
-func (f *face) smoothPX(factor int) float64 {
+func (f *sceneFace) smoothPX(factor int) float64 {
 	return max(0.5, f.p.BlurMM/(f.p.MMPerPX*float64(factor)))
 }

@@ -89,3 +89,34 @@ func (f *face) edgeChange(planes []int) []bool {
 	}
 	return out
 }
+
+// What lies along the rim is no defect of its own (common practice, no source).
+const (
+	alongLeastMM = 0.2 // a line along the rim is at least this long
+	alongTimes   = 3.0 // and so many times longer than deep
+)
+
+// alongRim says whether a place is a lamp's line in the rim that the strip did not
+// follow: long along the outline against its depth, and seen in one light only.
+func (f *face) alongRim(p *place) bool {
+	if f.rim == nil || p.all.long*f.shapeMM() < alongLeastMM {
+		return false
+	}
+	lo, hi := float32(math.Inf(1)), float32(0)
+	for _, i := range p.body {
+		if k := p.win.parent[i]; k >= 0 {
+			d := f.surf.outside.V[k]
+			lo, hi = min(lo, d), max(hi, d)
+		}
+	}
+	if float64(hi)*f.mmPX > rimDeepMM || float64(hi-lo+1)*f.mmPX*alongTimes > p.all.long*f.shapeMM() {
+		return false
+	}
+	seen := 0
+	for _, z := range p.strength {
+		if z > 5 {
+			seen++
+		}
+	}
+	return seen < 2
+}

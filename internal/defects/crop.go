@@ -8,10 +8,9 @@ type crop struct {
 	width        int // of the region
 }
 
-// cropAround is the rectangle around a mask of the region, and so many pixels more to either side as far as
+// cropAround is the rectangle around a mask of a region of w x h pixels, and so many pixels more to either side as far as
 // the region goes; empty where nothing is marked.
-func (f *face) cropAround(mask []bool, more int) crop {
-	w, h := f.surf.w, f.surf.h
+func cropAround(mask []bool, w, h, more int) crop {
 	x0, y0, x1, y1 := w, h, -1, -1
 	for y := range h {
 		row := mask[y*w : (y+1)*w]

@@ -9,9 +9,9 @@ import (
 	"finishbench/internal/stats/robust"
 )
 
-// face is a scene made ready for the search. Planes are in search pixels over
+// sceneFace is a scene made ready for the search. Planes are in search pixels over
 // the surface's region.
-type face struct {
+type sceneFace struct {
 	scene    []Picture
 	p        Params
 	factor   int     // full-resolution pixels in a search pixel, per side
@@ -22,40 +22,26 @@ type face struct {
 	open     []uint8      // per pixel: bit k is set where picture k of the scene may be searched
 	why      [][]part.Why // per picture and pixel: why it may not; nil where it may everywhere
 	grid     cellGrid
-	points   []int    // an even sample of the face's pixels
-	colour   [][3]int // the channels of each colour picture
-	noise    []float64
-	pal      *palette
-	looked   []looked      // what was searched
-	sliver   bool          // what is searched is small: nothing large is sought there
-	rim      *rim          // the unrolled rim; nil: a panel or a shell
-	gain     []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel, or 1 all over a shell
-	weak     []*part.Plane // per picture, until its peel is judged: beyondPaint's, where no lamp changes it; nil: where one does
-	filled   bool          // the pattern leaves no ground
-	normals  [][2]float64  // of a shell, per cell of the grid: see normalsOn
-	beside   *part.Plane   // of a shell: how far off the nearest edge of a lamp's image lies, search pixels; nil: there is none
-	clear    bool          // a see-through shell
-	spots    bool          // opaque spots alone are sought in it, over parts inside, too
-	lone     bool          // a panel in one light
-	woven    bool          // what looks like noise is a pattern
-	sparkles bool          // some of the pattern shines in one light alone, each flake in its own
-	flakeMM  float64       // and nearly all of those flakes are no longer than this
+	points   []int // an even sample of the face's pixels
 
-	flakesMeet bool // so many of them that some of one light lie on one of the other
+	rim   *rim          // the unrolled rim; nil: a panel or a shell
+	gain  []*part.Plane // per picture: what makes up for less light on the paint, or more doubt; nil: a panel, or 1 all over a shell
+	peel  peel          // what mirrored lamps' edges tell
+	weak  []*part.Plane // per picture, until its peel is judged: beyondPaint's, where no lamp changes it; nil: where one does
+	apart bool          // the pictures do not show one surface in one place
+	told  []string      // warnings of how they lie and what they show
 
 	lensPX, uLensPX float64 // what the lens blurs by, full-resolution pixels
-	openInside      []uint8 // of a see-through shell: open as it was before parts inside were closed
 
-	rimPixels map[int][][]int32 // by the width of a map's pixels: those of each block of the rim
-	apart     bool              // the pictures do not show one surface in one place
-	told      []string          // warnings of how they lie
-	peel      peel              // what mirrored lamps' edges tell
+	clear      bool         // a see-through shell
+	openInside []uint8      // of a see-through shell: open as it was before parts inside were closed
+	normals    [][2]float64 // of a shell, per cell of the grid: see normalsOn
 }
 
 // prepare makes a face of a scene: registration, surface, channels, what may be
 // searched in which picture, base.
-func prepare(scene []Picture, p Params, panel bool) (*face, error) {
-	f := &face{scene: slices.Clone(scene), p: p, lone: panel && len(scene) == 1}
+func prepare(scene []Picture, p Params, panel bool) (*sceneFace, error) {
+	f := &sceneFace{scene: slices.Clone(scene), p: p}
 	f.factor, f.shape = p.factors()
 	f.mmPX = p.MMPerPX * float64(f.factor)
 	f.setLens()
@@ -100,7 +86,7 @@ func prepare(scene []Picture, p Params, panel bool) (*face, error) {
 }
 
 // deep is the depth, in search pixels, from which on the rim plays no part.
-func (f *face) deep() float32 {
+func (f *sceneFace) deep() float32 {
 	if f.surf.all || f.p.Shell != nil {
 		return 0
 	}
@@ -109,7 +95,7 @@ func (f *face) deep() float32 {
 
 // levelBase fits each channel's base to what no lamp is mirrored over (nil: no
 // lamps are known yet).
-func (f *face) levelBase(lamps []lamp) error {
+func (f *sceneFace) levelBase(lamps []lamp) error {
 	for k := range f.channels {
 		ch := &f.channels[k]
 		dist := f.surf.dist
@@ -139,7 +125,7 @@ func (f *face) levelBase(lamps []lamp) error {
 }
 
 // samplePoints picks an even sample of the pixels deeper than from.
-func (f *face) samplePoints(dist *part.Plane, from float32) []int {
+func (f *sceneFace) samplePoints(dist *part.Plane, from float32) []int {
 	const want = 12000
 	n := 0
 	for _, d := range dist.V {
@@ -164,7 +150,7 @@ func (f *face) samplePoints(dist *part.Plane, from float32) []int {
 // channelNoise returns a channel's noise and median level. Noise is told from
 // each pixel's difference to the mean of four others nearby, whose variance is
 // 5/4 of the pixels' own where they are independent.
-func (f *face) channelNoise(ch channel) (noise, level float64) {
+func (f *sceneFace) channelNoise(ch channel) (noise, level float64) {
 	w, s := f.surf.w, ch.smooth
 	reach := max(2, int(0.06/f.mmPX+0.5))
 	d, v := make([]float64, 0, len(f.points)), make([]float64, 0, len(f.points))
@@ -197,7 +183,7 @@ func quantum(light float64) float64 {
 }
 
 // learn measures each channel's noise and base level and learns the palette.
-func (f *face) learn() error {
+func (f *searchFace) learn() error {
 	f.setRimPixels()
 	nc := len(f.channels)
 	f.noise = make([]float64, nc)
@@ -224,7 +210,7 @@ func (f *face) learn() error {
 
 // samples returns the sampled pixels' deviations from base, of those whose
 // weight is not 0 (nil: all).
-func (f *face) samples(weight *part.Plane) []sample {
+func (f *searchFace) samples(weight *part.Plane) []sample {
 	nc := len(f.channels)
 	out := make([]sample, 0, len(f.points))
 	all := make([]float64, nc*len(f.points))
@@ -242,12 +228,12 @@ func (f *face) samples(weight *part.Plane) []sample {
 }
 
 // cellOf is the cell of the grid in which a search pixel lies.
-func (f *face) cellOf(i int) int {
+func (f *sceneFace) cellOf(i int) int {
 	return i/f.surf.w/f.grid.cell*f.grid.nx + i%f.surf.w/f.grid.cell
 }
 
 // levels are the channels' medians over the face.
-func (f *face) levels() []float64 {
+func (f *searchFace) levels() []float64 {
 	b := make([]float64, len(f.channels))
 	for c, ch := range f.channels {
 		b[c] = ch.level
@@ -256,7 +242,7 @@ func (f *face) levels() []float64 {
 }
 
 // valuesAt returns a plane's values at the sampled points.
-func (f *face) valuesAt(p *part.Plane) []float64 {
+func (f *sceneFace) valuesAt(p *part.Plane) []float64 {
 	v := make([]float64, len(f.points))
 	for k, i := range f.points {
 		v[k] = float64(p.V[i])

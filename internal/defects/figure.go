@@ -13,7 +13,7 @@ type figure struct {
 }
 
 // printIn returns the figures of a mask that are print.
-func (f *face) printIn(mask []bool) ([]figure, error) {
+func (f *sceneFace) printIn(mask []bool) ([]figure, error) {
 	var all []figure
 	strong, other := 0, 0 // all pixels; the most of a region that is no figure
 	for _, pixels := range regionsOf(mask, f.surf.w, f.surf.h) {
@@ -40,13 +40,13 @@ func (f *face) printIn(mask []bool) ([]figure, error) {
 }
 
 // onePrint says whether two figures are pieces of one print.
-func (f *face) onePrint(a, b *figure) bool {
+func (f *sceneFace) onePrint(a, b *figure) bool {
 	return math.Min(a.thick, b.thick) >= printThinner*math.Max(a.thick, b.thick) && a.gapTo(&b.shape)*f.mmPX <= printReachMM && sameInk(a.ink, b.ink)
 }
 
 // isPrint says whether a set of figures is larger than what falls into lacquer, and
 // no part of a pattern: strong pixels are there in all, other in the largest region that is no figure.
-func (f *face) isPrint(all []figure, set []int, strong, other int) bool {
+func (f *sceneFace) isPrint(all []figure, set []int, strong, other int) bool {
 	b, area, most, strokes, one := all[set[0]].shape, 0, 0, 0, false
 	for k, g := range all {
 		if !slices.Contains(set, k) {
@@ -68,7 +68,7 @@ func (f *face) isPrint(all []figure, set []int, strong, other int) bool {
 
 // figureOf measures a region and says whether it has one ink, a sharp edge, and a
 // thickness that no fibre has.
-func (f *face) figureOf(pixels []int) (figure, bool, error) {
+func (f *sceneFace) figureOf(pixels []int) (figure, bool, error) {
 	g := figure{shape: shapeOf(pixels, f.surf.w, 0, 0), pixels: pixels, ink: make([]float64, len(f.channels))}
 	if g.thick*f.mmPX < printThickMM || g.long*f.mmPX < printPieceMM {
 		return g, false, nil
@@ -103,7 +103,7 @@ func (f *face) figureOf(pixels []int) (figure, bool, error) {
 
 // sharp says whether a figure's edge is no wider than the blur makes it: what is soft is
 // paint that runs out, or haze.
-func (f *face) sharp(g *figure) (bool, error) {
+func (f *sceneFace) sharp(g *figure) (bool, error) {
 	at := printBlurs * f.blurPX() * float64(f.shape) / float64(f.factor)
 	near, far := at-0.5, at+0.5
 	x0, y0, w, h := f.boxAround(g, int(far)+2)
@@ -136,14 +136,14 @@ func (f *face) sharp(g *figure) (bool, error) {
 }
 
 // boxAround is a figure's box with a margin, inside the region.
-func (f *face) boxAround(g *figure, margin int) (x0, y0, w, h int) {
+func (f *sceneFace) boxAround(g *figure, margin int) (x0, y0, w, h int) {
 	x0, y0 = max(0, g.x0-margin), max(0, g.y0-margin)
 	return x0, y0, min(f.surf.w, g.x1+margin+1) - x0, min(f.surf.h, g.y1+margin+1) - y0
 }
 
 // share is how far from the ground to a figure's ink a pixel lies, and how far off that line, both
 // over the ink's change of light.
-func (f *face) share(i int, g *figure, ink []float64) (t, off float64) {
+func (f *sceneFace) share(i int, g *figure, ink []float64) (t, off float64) {
 	f.inkAt(i, ink)
 	var both, own, all float64
 	for c, x := range ink {
@@ -170,7 +170,7 @@ func sameInk(a, b []float64) bool {
 
 // drawFigure marks the pixels of a figure, from a share of its ink's light on, and of
 // what lies on it; what is thin against it, a fibre that touches it, is not it.
-func (f *face) drawFigure(g *figure, from float64, in []uint8) error {
+func (f *sceneFace) drawFigure(g *figure, from float64, in []uint8) error {
 	x0, y0, w, h := f.boxAround(g, int(g.thick/2)+2)
 	ink := make([]float64, len(f.channels))
 	of, share := make([]uint8, w*h), make([]float64, w*h) // NaN: on no line from the ground to the ink
@@ -211,7 +211,7 @@ func (f *face) drawFigure(g *figure, from float64, in []uint8) error {
 
 // fillOn fills what lies on the figure of a mask w wide: small holes a part of which is
 // something else than ground, ink and what is between, or hardly lower than the ink.
-func (f *face) fillOn(of []uint8, share []float64, w, h int) {
+func (f *sceneFace) fillOn(of []uint8, share []float64, w, h int) {
 	out := make([]bool, len(of))
 	for i, v := range of {
 		out[i] = v == 0

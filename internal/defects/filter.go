@@ -2,12 +2,14 @@ package defects
 
 import (
 	"fmt"
+	"math"
 	"unsafe"
 
 	"finishbench/internal/part"
 
-	"gocv.io/x/gocv"
 	"image"
+
+	"gocv.io/x/gocv"
 )
 
 // wrap lends a plane's memory to OpenCV. The caller closes the Mat before the
@@ -65,7 +67,16 @@ func erode(p *part.Plane, r int) error {
 	return gocv.Erode(m, &m, k)
 }
 
-// morph opens or closes by a structuring element of n x n, row by row, 1 where it is.
+// opened takes off what is bright and smaller than a structuring element of n x n, row by row, 1 where it is.
+func opened(dst, src *part.Plane, element []byte, n int) error {
+	return morph(dst, src, gocv.MorphOpen, element, n)
+}
+
+// closed is opened for what is dark.
+func closed(dst, src *part.Plane, element []byte, n int) error {
+	return morph(dst, src, gocv.MorphClose, element, n)
+}
+
 func morph(dst, src *part.Plane, how gocv.MorphType, element []byte, n int) error {
 	k, err := gocv.NewMatFromBytes(n, n, gocv.MatTypeCV8U, element)
 	if err != nil {
@@ -125,4 +136,38 @@ func newDistance(mask []uint8, w, h int) (*part.Plane, error) {
 		return nil, fmt.Errorf("defects: distance transform: %w", err)
 	}
 	return dst, nil
+}
+
+// spotMean averages over a Gaussian, as if all were 0 outside.
+func spotMean(dst, src *part.Plane, sigmaPX float64) error {
+	return filter(dst, src, func(s gocv.Mat, d *gocv.Mat) error {
+		k := 2*int(3*sigmaPX+0.5) + 1
+		return gocv.GaussianBlur(s, d, image.Pt(k, k), sigmaPX, sigmaPX, gocv.BorderConstant)
+	})
+}
+
+// lineMean averages along a line in direction rad (picture coordinates, y down),
+// Gaussian across it, as if all were 0 outside.
+func lineMean(dst, src *part.Plane, sigmaPX, lengthPX, rad float64) error {
+	reach := int(lengthPX/2+3*sigmaPX) + 1
+	k := part.NewPlane(2*reach+1, 2*reach+1)
+	s, c := math.Sincos(rad)
+	sum := float32(0)
+	for i := range k.V {
+		x, y := float64(i%k.W-reach), float64(i/k.W-reach)
+		u, v := x*c+y*s, y*c-x*s
+		k.V[i] = float32(max(0, min(1, lengthPX/2+0.5-math.Abs(u))) * math.Exp(-v*v/(2*sigmaPX*sigmaPX)))
+		sum += k.V[i]
+	}
+	for i := range k.V {
+		k.V[i] /= sum
+	}
+	return filter(dst, src, func(s gocv.Mat, d *gocv.Mat) error {
+		m, err := wrap(k)
+		if err != nil {
+			return err
+		}
+		defer m.Close()
+		return gocv.Filter2D(s, d, -1, m, image.Pt(-1, -1), 0, gocv.BorderConstant)
+	})
 }

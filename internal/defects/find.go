@@ -23,10 +23,11 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 	if err := checkScene(scene); err != nil {
 		return Result{}, err
 	}
-	f, err := prepare(scene, p, panel)
+	ready, err := prepare(scene, p, panel)
 	if err != nil {
 		return Result{}, err
 	}
+	f := &face{searchFace: searchFace{sceneFace: *ready, lone: panel && len(scene) == 1}}
 	if f.apart {
 		return f.findApart(panel)
 	}
@@ -34,7 +35,7 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 	var found []sighted
 	views := f.views()
 	for k, v := range views {
-		sub, own, err := f.with(v)
+		own, sub, err := f.as(v)
 		if err != nil {
 			if k > 0 {
 				continue // too little to learn from: it stays not looked at
@@ -87,6 +88,22 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 		}
 	}
 	return out, nil
+}
+
+// face is a face while places are sought on it.
+type face struct {
+	searchFace
+	looked []looked // what was searched
+	spots  bool     // opaque spots alone are sought in it, over parts inside, too
+}
+
+// as is the face as a view's pictures show it, and where these are all that do.
+func (f *face) as(v view) (own []bool, sub *face, err error) {
+	s, own, err := f.with(v)
+	if err != nil {
+		return nil, nil, err
+	}
+	return own, &face{searchFace: *s, spots: f.spots}, nil
 }
 
 // sighted is a place, the face as the pictures that it was sought in show it,

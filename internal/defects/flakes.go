@@ -37,7 +37,7 @@ func brightAlone(change []float64) bool {
 
 // lightChange fills in each picture's relative change of light at search pixel i and
 // returns how far off the face's light all channels are, in noise units.
-func (f *face) lightChange(i int, change []float64) float64 {
+func (f *searchFace) lightChange(i int, change []float64) float64 {
 	z := 0.0
 	clear(change)
 	for c, ch := range f.channels {
@@ -51,7 +51,7 @@ func (f *face) lightChange(i int, change []float64) float64 {
 // learnFlakes tells whether figures are strewn all over the face that shine in one
 // picture alone, each in its own: flakes mirror one lamp, paint is lit by all. And how
 // long they are.
-func (f *face) learnFlakes() {
+func (f *searchFace) learnFlakes() {
 	if f.sparkles = false; len(f.scene) < 2 {
 		return
 	}

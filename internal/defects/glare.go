@@ -15,8 +15,6 @@ const (
 	glareSideMM   = 0.12 // at this distance
 	glareWanderMM = 0.03 // and may wander in depth by this
 	glareMuch     = 0.2  // of the way around
-	alongLeastMM  = 0.2  // a line along the rim is at least this long
-	alongTimes    = 3.0  // and so many times longer than deep
 	glareDeepMM   = 0.9  // no deeper than this,
 	plainCells    = 0.6  // paint is plain where less of the face than this has something else in it:
 	glareFaint    = 0.03 // there, a fainter line
@@ -28,7 +26,7 @@ const (
 // beyondPattern is the light over base, summed over channels of one picture,
 // without what the pattern's range in the other picture explains of it. Plain paint
 // has none: what changes there in the other picture is that picture's lamp.
-func (f *face) beyondPattern(planes []int, plain bool) *part.Plane {
+func (f *sceneFace) beyondPattern(planes []int, plain bool) *part.Plane {
 	out := part.NewPlane(f.surf.w, f.surf.h)
 	for _, c := range planes {
 		ch := f.channels[c]
@@ -55,7 +53,7 @@ func (f *face) beyondPattern(planes []int, plain bool) *part.Plane {
 }
 
 // levelOn is the face's light, the sum of some channels.
-func (f *face) levelOn(planes []int) float32 {
+func (f *sceneFace) levelOn(planes []int) float32 {
 	sum := 0.0
 	for _, c := range planes {
 		v := make([]float64, 0, len(f.points))
@@ -71,7 +69,7 @@ func (f *face) levelOn(planes []int) float32 {
 // that goes on along the outline, out to where it ends; and a line along the
 // outline, broken it may be (the third quartile over a stretch tells),
 // brighter than what lies to either side of it.
-func (f *face) glaring(planes []int, lean []uint8, stretch int) []bool {
+func (f *sceneFace) glaring(planes []int, lean []uint8, stretch int) []bool {
 	s, level := f.rim, f.levelOn(planes)
 	side := int(glareSideMM/f.mmPX + 0.5)
 	plain := f.plainPaint(planes)
@@ -170,7 +168,7 @@ func (s *strip) spanned(mask []bool, reach, more int) (lo, hi []int) {
 
 // plainPaint says whether the paint under channels of a picture has no pattern: what
 // differs from its light is not all over the face.
-func (f *face) plainPaint(planes []int) bool {
+func (f *sceneFace) plainPaint(planes []int) bool {
 	cells, active := map[int]bool{}, map[int]bool{}
 	far := make([]float32, len(planes))
 	for k, c := range planes {
@@ -205,33 +203,8 @@ func (s *strip) brightestNear(v []float32, reach int) []float32 {
 	return out
 }
 
-// alongRim says whether a place is a lamp's line in the rim that the strip did not
-// follow: long along the outline against its depth, and seen in one light only.
-func (f *face) alongRim(p *place) bool {
-	if f.rim == nil || p.all.long*f.shapeMM() < alongLeastMM {
-		return false
-	}
-	lo, hi := float32(math.Inf(1)), float32(0)
-	for _, i := range p.body {
-		if k := p.win.parent[i]; k >= 0 {
-			d := f.surf.outside.V[k]
-			lo, hi = min(lo, d), max(hi, d)
-		}
-	}
-	if float64(hi)*f.mmPX > rimDeepMM || float64(hi-lo+1)*f.mmPX*alongTimes > p.all.long*f.shapeMM() {
-		return false
-	}
-	seen := 0
-	for _, z := range p.strength {
-		if z > 5 {
-			seen++
-		}
-	}
-	return seen < 2
-}
-
 // closeGlare bars what is mirrored in the rim, and what the blur smears of it.
-func (f *face) closeGlare() error {
+func (f *sceneFace) closeGlare() error {
 	s := f.rim
 	ends := int(math.Round(glareEndsMM / (rimStepMM / rimEvery)))
 	for pic, glare := range s.glare {

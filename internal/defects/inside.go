@@ -6,7 +6,6 @@ import (
 
 	"finishbench/internal/part"
 
-	"gocv.io/x/gocv"
 	"golang.org/x/sync/errgroup"
 )
 
@@ -36,7 +35,7 @@ const (
 
 // seesThrough says whether a shell's light differs over much of it from a smooth surface of light, in every
 // picture.
-func (f *face) seesThrough() bool {
+func (f *sceneFace) seesThrough() bool {
 	if f.p.Shell == nil {
 		return false
 	}
@@ -53,7 +52,7 @@ func (f *face) seesThrough() bool {
 
 // leaveInside closes what long edges inside a see-through shell lie at, and gives all channels the local
 // median of what lies between them as their base.
-func (f *face) leaveInside() error {
+func (f *sceneFace) leaveInside() error {
 	f.openInside = slices.Clone(f.open)
 	for pic := range f.scene {
 		edge, err := f.longEdges(pic)
@@ -88,7 +87,7 @@ func (f *face) leaveInside() error {
 
 // facetMedian is the local median of a plane within each of some regions, of what lies in it alone: a part's corner is no
 // corner there. Elsewhere it is the plane itself.
-func (f *face) facetMedian(p *part.Plane, facets [][]int) (*part.Plane, error) {
+func (f *sceneFace) facetMedian(p *part.Plane, facets [][]int) (*part.Plane, error) {
 	out := &part.Plane{W: p.W, H: p.H, V: slices.Clone(p.V)}
 	for _, pixels := range facets {
 		b := boundsOfPixels(pixels, p.W)
@@ -113,7 +112,7 @@ func (f *face) facetMedian(p *part.Plane, facets [][]int) (*part.Plane, error) {
 }
 
 // longEdges are the places near the middles of one picture's edges that are longer than a defect's, and what is too narrow between them.
-func (f *face) longEdges(pic int) ([]bool, error) {
+func (f *sceneFace) longEdges(pic int) ([]bool, error) {
 	w, h := f.surf.w, f.surf.h
 	grad := make([]float32, w*h)
 	across := make([][2]float32, w*h) // the direction in which light changes most
@@ -220,10 +219,10 @@ func withoutLines(p *part.Plane, width float64) error {
 			disc[i] = 1
 		}
 	}
-	if err := morph(p, p, gocv.MorphOpen, disc, n); err != nil {
+	if err := opened(p, p, disc, n); err != nil {
 		return err
 	}
-	return morph(p, p, gocv.MorphClose, disc, n)
+	return closed(p, p, disc, n)
 }
 
 // isRidge says whether a value is the largest along a direction through it: the middle of an edge (Canny 1986, IEEE Trans. PAMI 8).

@@ -60,7 +60,7 @@ func TestFacetMedian(t *testing.T) {
 	}
 	dust := 50*w + 50
 	p.V[dust] = dark
-	f := &face{mmPX: 0.03}
+	f := &sceneFace{mmPX: 0.03}
 	base, err := f.facetMedian(p, regionsOf(corner, w, h))
 	if err != nil {
 		t.Fatal(err)

@@ -54,7 +54,7 @@ const (
 
 // findLamps tells for each picture where it mirrors something. The planes are
 // the face's channels with their bases.
-func (f *face) findLamps() ([]lamp, error) {
+func (f *sceneFace) findLamps() ([]lamp, error) {
 	out := make([]lamp, len(f.scene))
 	if f.p.Lit != nil { // in one light alone pale veins, too, are wide, neutral and of one sign
 		out[0] = f.knownLamp()
@@ -81,7 +81,7 @@ func (f *face) findLamps() ([]lamp, error) {
 }
 
 // knownLamp is what Lit tells; without an end on the surface there is nothing to heed.
-func (f *face) knownLamp() lamp {
+func (f *sceneFace) knownLamp() lamp {
 	n := f.surf.w * f.surf.h
 	l := lamp{core: make([]bool, n), edge: make([]bool, n)}
 	half := float64(f.factor-1) / 2
@@ -104,7 +104,7 @@ func (f *face) knownLamp() lamp {
 // the base foretells it. A lamp adds to its own picture: where that itself lies
 // at its base and the other is beyond what the pattern reaches, the other picture's
 // lamp was subtracted, and nothing is told.
-func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
+func (f *sceneFace) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 	w, h := f.surf.w, f.surf.h
 	weak, strong = part.NewPlane(w, h), part.NewPlane(w, h)
 	first := true
@@ -174,7 +174,7 @@ func (f *face) beyondPaint(pic int) (weak, strong *part.Plane, err error) {
 type paint struct{ slope, ratio, span float32 }
 
 // learnPaint tells each channel of its twin, as the bases are now.
-func (f *face) learnPaint() {
+func (f *sceneFace) learnPaint() {
 	for k := range f.channels {
 		ch := &f.channels[k]
 		ch.twin, ch.paint = f.twinOf(*ch), paint{}
@@ -184,7 +184,7 @@ func (f *face) learnPaint() {
 	}
 }
 
-func (f *face) paintOf(ch, other channel) paint {
+func (f *sceneFace) paintOf(ch, other channel) paint {
 	dev := make([]float64, 0, len(f.points))
 	own, level := make([]float64, 0, len(f.points)), make([]float64, 0, len(f.points))
 	for _, i := range f.points {
@@ -217,7 +217,7 @@ func (f *face) paintOf(ch, other channel) paint {
 }
 
 // twinOf is the same colour, or the nearest, in another picture: nil where there is none.
-func (f *face) twinOf(ch channel) *channel {
+func (f *sceneFace) twinOf(ch channel) *channel {
 	for k := range f.channels {
 		o := &f.channels[k]
 		if o.pic != ch.pic && (o.c == ch.c || f.scene[o.pic].Image.C == 1) {
@@ -228,7 +228,7 @@ func (f *face) twinOf(ch channel) *channel {
 }
 
 // addLamps adds what is wide, neutral and of one sign to a picture's lamp; on a shell also what the seam cuts off.
-func (f *face) addLamps(l *lamp, pic int, weak, strong *part.Plane, sign float32) error {
+func (f *sceneFace) addLamps(l *lamp, pic int, weak, strong *part.Plane, sign float32) error {
 	w, h := f.surf.w, f.surf.h
 	limit := float32(max(lampLight, lampNoise*f.wideness(weak)))
 	deep := f.deep()
@@ -273,7 +273,7 @@ func (f *face) addLamps(l *lamp, pic int, weak, strong *part.Plane, sign float32
 
 // drawLamp marks one image: grown from its seed down to its foot, compact holes
 // filled, and its edge drawn along.
-func (f *face) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height float32) error {
+func (f *sceneFace) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height float32) error {
 	w, h := f.surf.w, f.surf.h
 	image := make([]bool, w*h)
 	stack := slices.Clone(seed)
@@ -298,7 +298,7 @@ func (f *face) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height floa
 		}
 	}
 	reach := lampBlurs*f.blurPX()*f.shapeMM()/f.mmPX + lampEdgeMM/f.mmPX
-	crop := f.cropAround(image, int(reach)+2)
+	crop := cropAround(image, w, h, int(reach)+2)
 	in := make([]uint8, crop.w*crop.h)
 	for i, yes := range cropped(crop, image) {
 		if yes {
@@ -324,7 +324,7 @@ func (f *face) drawLamp(l *lamp, seed []int, weak *part.Plane, sign, height floa
 
 // fillCompact fills the holes of a mask that are smaller than what else may lie
 // between two arms of one image.
-func (f *face) fillCompact(in []uint8, w, h int) {
+func (f *sceneFace) fillCompact(in []uint8, w, h int) {
 	out := make([]bool, w*h)
 	for i, v := range in {
 		out[i] = v == 0
@@ -390,3 +390,66 @@ func boundsOfPixels(pixels []int, w int) [4]int {
 }
 
 func abs32(v float32) float32 { return math.Float32frombits(math.Float32bits(v) &^ (1 << 31)) }
+
+// How a lamp's image is told that goes on over the seam (common practice, no source).
+const (
+	overFromMM = 0.15 // a lamp's image that goes on is seen on the faceplate's edge from this above the seam
+	overToMM   = 0.5  // to this,
+	overShare  = 0.3  // this share of its own light at least
+)
+
+// goesOver says whether what a picture mirrors beside the seam goes on over it: the faceplate's edge above the same columns is brighter,
+// by this picture's light and not by its pattern, than beside them.
+func (f *sceneFace) goesOver(pic int, pixels []int, height float32) bool {
+	sh := f.p.Shell
+	if sh == nil {
+		return false
+	}
+	w := f.surf.w
+	b := boundsOfPixels(pixels, w)
+	atSeam := 0
+	for x := b[0]; x <= b[2]; x++ { // the columns in which nothing of the region lies above
+		if i := b[1]*w + x; f.surf.dist.V[i] < float32(overFromMM/f.mmPX) {
+			atSeam++
+		}
+	}
+	if 2*atSeam < b[2]-b[0]+1 {
+		return false
+	}
+	wide := b[2] - b[0] + 1
+	x0 := b[0] + f.surf.x0
+	dx := (float64(x0)+float64(wide)/2)*float64(f.factor) - 0.5 - sh.MiddleX
+	seamY := sh.SeamY + sh.Roll*dx + sh.Bow*math.Sqrt(max(0, 1-dx*dx/(sh.HalfPX*sh.HalfPX))) // body.View
+	y0 := int((seamY - overToMM/f.p.MMPerPX) / float64(f.factor))
+	h := int((overToMM - overFromMM) / f.mmPX)
+	im := f.scene[pic].Image
+	if y0 < 0 || h < 2 || x0-wide < 0 || (x0+2*wide)*f.factor >= im.W || (y0+h)*f.factor >= im.H {
+		return false
+	}
+	light := func(pic int) (in, beside float64) {
+		for c := range f.scene[pic].Image.C {
+			p := f.scene[pic].plane(c, f.factor, x0-wide, y0, 3*wide, h)
+			var on, off []float64
+			for i, v := range p.V {
+				switch x := i % p.W; {
+				case x >= wide && x < 2*wide:
+					on = append(on, float64(v))
+				case x < wide*3/4 || x >= wide*9/4:
+					off = append(off, float64(v))
+				}
+			}
+			in, beside = in+median(on)/float64(im.C), beside+median(off)/float64(im.C)
+		}
+		return in, beside
+	}
+	in, beside := light(pic)
+	foretold := 1.0
+	for other := range f.scene {
+		if other != pic {
+			a, b := light(other)
+			foretold = (a + paintAtLeast) / (b + paintAtLeast)
+			break
+		}
+	}
+	return in-foretold*beside > overShare*float64(height)
+}

@@ -25,7 +25,7 @@ type look struct {
 // glossLooks look for what the lacquer's own faults do: one picture's light gets
 // dimmer or brighter, half in the surface's own colour, half in the lamp's.
 // rows are a palette's left-over directions.
-func (f *face) glossLooks(rows [][]float64) []look {
+func (f *searchFace) glossLooks(rows [][]float64) []look {
 	var out []look
 	for pic := range f.scene {
 		row := combineRows(rows, f.glossDirection(pic, rows))
@@ -41,7 +41,7 @@ func (f *face) glossLooks(rows [][]float64) []look {
 // surface's colour to the lamp's at equal brightness, as over a bubble that
 // mirrors the dome; nil where the surface has hardly a colour of its own, and
 // under raking light, which is too dim to tell.
-func (f *face) paleDirection(pic int, rows [][]float64) []float64 {
+func (f *searchFace) paleDirection(pic int, rows [][]float64) []float64 {
 	if f.scene[pic].Shot.Light == part.Raking {
 		return nil
 	}
@@ -75,7 +75,7 @@ const paleFrom = 1.3
 
 // glossDirection is the unit vector, in the space of rows, along which a change
 // of one picture's light moves a pixel.
-func (f *face) glossDirection(pic int, rows [][]float64) []float64 {
+func (f *searchFace) glossDirection(pic int, rows [][]float64) []float64 {
 	mean, n := 0.0, 0.0
 	for _, ch := range f.channels {
 		if ch.pic == pic {
@@ -101,7 +101,7 @@ func (f *face) glossDirection(pic int, rows [][]float64) []float64 {
 // shows. A figure too faint to be left out is told by its side: figures are
 // brighter than the ground, or darker, not both. A pattern that leaves no ground
 // gives no look.
-func (f *face) groundLooks(r *response) ([]look, error) {
+func (f *searchFace) groundLooks(r *response) ([]look, error) {
 	if len(r.pattern) == 0 {
 		return nil, nil
 	}
@@ -157,7 +157,7 @@ const (
 
 // findGround returns 1 where a pixel is ground, 0 elsewhere; nil where a pattern
 // leaves none.
-func (f *face) findGround(pattern []*part.Plane) (*part.Plane, error) {
+func (f *searchFace) findGround(pattern []*part.Plane) (*part.Plane, error) {
 	weight := part.NewPlane(f.surf.w, f.surf.h)
 	for i, d := range f.surf.dist.V {
 		if d > 0 {
@@ -187,7 +187,7 @@ func (f *face) findGround(pattern []*part.Plane) (*part.Plane, error) {
 }
 
 // offMedian is how far a plane lies off its median at the sampled points.
-func (f *face) offMedian(p *part.Plane) []float64 {
+func (f *sceneFace) offMedian(p *part.Plane) []float64 {
 	v := f.valuesAt(p)
 	mid := median(v)
 	for i := range v {
@@ -198,7 +198,7 @@ func (f *face) offMedian(p *part.Plane) []float64 {
 
 // wideness is the spread of a pattern's coordinate over the face, in noise units:
 // the scaled median distance from its median.
-func (f *face) wideness(p *part.Plane) float64 { return madToSD * median(f.offMedian(p)) }
+func (f *sceneFace) wideness(p *part.Plane) float64 { return madToSD * median(f.offMedian(p)) }
 
 // figureSide says on which side of the ground a pattern's figures lie along its
 // direction: 1 or -1, the longer tail's; 0 where both tails are long.
@@ -215,7 +215,7 @@ func figureSide(v []float64) float64 {
 }
 
 // patternGain is how far a step along the pattern's first direction moves a row.
-func (f *face) patternGain(row []float64) float64 {
+func (f *searchFace) patternGain(row []float64) float64 {
 	s := 0.0
 	for c := range row {
 		s += row[c] * f.pal.pigment[0][c] * f.noise[c]
@@ -225,7 +225,7 @@ func (f *face) patternGain(row []float64) float64 {
 
 // patternDirection is the unit vector, in the space of rows, along which the
 // pattern's first direction moves a pixel.
-func (f *face) patternDirection(rows [][]float64) []float64 {
+func (f *searchFace) patternDirection(rows [][]float64) []float64 {
 	d := make([]float64, len(rows))
 	for k, row := range rows {
 		d[k] = f.patternGain(row)

@@ -9,7 +9,7 @@ import (
 
 // openUp decides in which pictures each pixel may be searched, and gives what
 // is mirrored a base of its own.
-func (f *face) openUp() error {
+func (f *sceneFace) openUp() error {
 	n := len(f.surf.dist.V)
 	f.open = make([]uint8, n)
 	all := uint8(1<<len(f.scene) - 1)
@@ -84,7 +84,7 @@ func (f *face) openUp() error {
 
 // evenNoise weighs what lies inside a lamp's image by how much noisier its
 // brighter light is, and how unevenly a lamp shines.
-func (f *face) evenNoise(pic int, core []bool) {
+func (f *sceneFace) evenNoise(pic int, core []bool) {
 	var in []int
 	for i, c := range core {
 		if c && i%3 == 0 {
@@ -126,7 +126,7 @@ const insideDoubt = 1.5
 
 // closeFoot bars what hangs together with what is mirrored or clipped and goes on
 // over it: a light that is far over full scale is smeared farther than its edge tells.
-func (f *face) closeFoot(pic int, core []bool) {
+func (f *sceneFace) closeFoot(pic int, core []bool) {
 	if f.why[pic] == nil {
 		return
 	}
@@ -182,7 +182,7 @@ const (
 )
 
 // close bars a pixel in one picture.
-func (f *face) close(pic, i int, why part.Why) {
+func (f *sceneFace) close(pic, i int, why part.Why) {
 	if f.open[i]&(1<<pic) == 0 {
 		return
 	}
@@ -195,7 +195,7 @@ func (f *face) close(pic, i int, why part.Why) {
 
 // closeUnfit bars what is clipped or in the dark, and what the smoothing mixes
 // with it.
-func (f *face) closeUnfit() error {
+func (f *sceneFace) closeUnfit() error {
 	w, h := f.surf.w, f.surf.h
 	for pic := range f.scene {
 		most := part.NewPlane(w, h) // of a pixel's colours
@@ -237,9 +237,9 @@ const insideMM = 0.5
 // baseInside gives a picture's channels the local level inside a lamp's image, or on
 // an ink, as their base there, far values left out. Under a lamp the paint's pattern
 // goes on; ink covers it.
-func (f *face) baseInside(pic int, core []bool, pattern bool) error {
+func (f *sceneFace) baseInside(pic int, core []bool, pattern bool) error {
 	r := max(2, int(insideMM/f.mmPX+0.5))
-	crop := f.cropAround(core, r)
+	crop := cropAround(core, f.surf.w, f.surf.h, r)
 	if crop.w == 0 {
 		return nil
 	}
@@ -306,7 +306,7 @@ type view struct {
 
 // views lists the sets of pictures in which something is to be searched, the
 // largest first; slivers too small for anything are left out.
-func (f *face) views() []view {
+func (f *searchFace) views() []view {
 	var area [256]int
 	for i, s := range f.open {
 		if s != 0 && f.surf.dist.V[i] > 0 {
@@ -340,7 +340,7 @@ const leastViewMM2 = 0.05
 // with is the face as only some of its pictures show it: its noise, colours and
 // thresholds are learned where all of them are open; own is true where these are
 // all that are.
-func (f *face) with(v view) (sub *face, own []bool, err error) {
+func (f *searchFace) with(v view) (sub *searchFace, own []bool, err error) {
 	set := uint8(0)
 	for _, p := range v.pics {
 		set |= 1 << p

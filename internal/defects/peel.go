@@ -30,7 +30,7 @@ const (
 
 // judgePeel looks at the edges of what is mirrored in the faceplate, away from its rim. The bases
 // are those of the face without lamps.
-func (f *face) judgePeel() error {
+func (f *sceneFace) judgePeel() error {
 	f.peel = peel{}
 	if f.surf.all || f.p.Lit != nil { // a screen shows waves themselves
 		return nil
@@ -69,7 +69,7 @@ func (f *face) judgePeel() error {
 
 // levelled takes a smooth surface off a plane, in place: a lamp among veins lifts the bases, which
 // hold both, more than what is left without the veins.
-func (f *face) levelled(weak *part.Plane) error {
+func (f *sceneFace) levelled(weak *part.Plane) error {
 	level, err := f.grid.newSpread(f.smoothLight(f.grid.medians(weak, f.surf.dist, f.deep())), f.surf.w, f.surf.h)
 	if err != nil {
 		return err
@@ -82,7 +82,7 @@ func (f *face) levelled(weak *part.Plane) error {
 
 // mirroredIn is what goes beyond the paint in one picture, upwards or downwards, each
 // connected piece over half of its own light.
-func (f *face) mirroredIn(pic int, weak *part.Plane, sign float32) lampEdges {
+func (f *sceneFace) mirroredIn(pic int, weak *part.Plane, sign float32) lampEdges {
 	w, h := f.surf.w, f.surf.h
 	v := f.offMedian(weak)
 	// Islands may take half of the face: its quieter part tells what is left of the paint (a normal law's
@@ -131,7 +131,7 @@ func (m lampEdges) around(weak *part.Plane, pixels []int, k float32) {
 }
 
 // foretold is what the other picture says of a picture's paint, times k; nil where there is none.
-func (f *face) foretold(pic int, k float32) *part.Plane {
+func (f *sceneFace) foretold(pic int, k float32) *part.Plane {
 	planes := f.planesOf(pic)
 	if len(planes) == 0 || f.channels[planes[0]].twin == nil {
 		return nil

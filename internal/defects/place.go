@@ -86,7 +86,7 @@ func (f *face) newPlace(found []int, r *response) (*place, error) {
 const coarseBlurMM = 0.027
 
 // shapeMM is a shape pixel's side.
-func (f *face) shapeMM() float64 { return f.p.MMPerPX * float64(f.shape) }
+func (f *sceneFace) shapeMM() float64 { return f.p.MMPerPX * float64(f.shape) }
 
 // pixelsIn are the window's pixels in or next to the given search pixels.
 func (f *face) pixelsIn(w *window, found []int) []int {
@@ -274,7 +274,7 @@ func (f *face) sidedness(p *place) float64 {
 
 // blurPX is the standard deviation, in shape pixels, of the smoothing that the
 // finest map has seen, optics included.
-func (f *face) blurPX() float64 {
+func (f *sceneFace) blurPX() float64 {
 	return math.Hypot(f.windowBlurPX(), f.lensPX/float64(f.shape))
 }
 
@@ -291,7 +291,7 @@ const (
 
 // setLens takes the scene's blur from its pictures: the least that was measured, as
 // one lens took them all.
-func (f *face) setLens() {
+func (f *sceneFace) setLens() {
 	f.lensPX, f.uLensPX = opticsBlurPX, opticsLimitPX/math.Sqrt(3)
 	least := math.Inf(1)
 	for _, p := range f.scene {

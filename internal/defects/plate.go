@@ -22,7 +22,7 @@ const (
 // differs from the face's in every picture over long stretches along the outline,
 // deeper on one side than on the other; a lamp mirrored in the face shows in one
 // picture only.
-func (f *face) leaveShell() error {
+func (f *sceneFace) leaveShell() error {
 	s := f.surf.newStrip(int(crescentDeepMM/f.mmPX), rimStepMM/f.mmPX, 1)
 	n := s.cols
 	least := make([]float32, n*s.rows) // the smallest deviation over the pictures

@@ -52,7 +52,7 @@ var printLevels = [...]float64{0.4, 0.2, 0.1}
 
 // inkAt fills in the relative change of light at a search pixel, per channel, 0 in
 // pictures that are not open there.
-func (f *face) inkAt(i int, ink []float64) {
+func (f *sceneFace) inkAt(i int, ink []float64) {
 	for c, ch := range f.channels {
 		if ink[c] = 0; f.open[i]>>ch.pic&1 == 1 {
 			ink[c] = ch.change(i)
@@ -62,7 +62,7 @@ func (f *face) inkAt(i int, ink []float64) {
 
 // alike is by how much the light changes at a pixel, up or down, where it does so in
 // every picture in which the pixel is open, and in all of them alike; else 0.
-func (f *face) alike(i int, ink, least []float64, planes [][]int) float64 {
+func (f *sceneFace) alike(i int, ink, least []float64, planes [][]int) float64 {
 	var first []int
 	var size0, sum float64
 	for pic := range f.scene {
@@ -103,7 +103,7 @@ func (f *face) alike(i int, ink, least []float64, planes [][]int) float64 {
 
 // leavePrint finds the print, closes its edge and gives what is inside a base of its
 // own.
-func (f *face) leavePrint() error {
+func (f *sceneFace) leavePrint() error {
 	in, solid, err := f.findPrint()
 	if err != nil || in == nil {
 		return err
@@ -180,7 +180,7 @@ func distances(in []uint8, w, h int) (inner, outer *part.Plane, err error) {
 
 // findPrint returns masks of what is print, out to the middle of its edge and where
 // it is solid, nil where there is none, and tells of it.
-func (f *face) findPrint() (in, solid []uint8, err error) {
+func (f *sceneFace) findPrint() (in, solid []uint8, err error) {
 	w, h := f.surf.w, f.surf.h
 	least := make([]float64, len(f.channels))
 	for c := range f.channels {
@@ -231,7 +231,7 @@ func (f *face) findPrint() (in, solid []uint8, err error) {
 }
 
 // tellPrint says where print was found, figures beside each other as one.
-func (f *face) tellPrint(found []figure) {
+func (f *sceneFace) tellPrint(found []figure) {
 	for _, set := range connected(len(found), func(i, j int) bool { return found[i].gapTo(&found[j].shape)*f.mmPX <= printReachMM }) {
 		b := found[set[0]].shape
 		for _, k := range set {

@@ -29,7 +29,7 @@ type detailBand struct {
 // beyond its ends, or in detail finer than its own (a thin fibre on stone, whose
 // grain is soft). Where the pattern itself is sharp, its own detail sets the
 // threshold, and nothing is raised.
-func (f *face) takePattern(r *response, p *part.Plane) error {
+func (f *searchFace) takePattern(r *response, p *part.Plane) error {
 	e := f.endsOf(p)
 	off := part.NewPlane(p.W, p.H)
 	for i, d := range f.surf.dist.V {
@@ -98,7 +98,7 @@ func newSoft(p, inside *part.Plane, sigmaPX float64) (*part.Plane, error) {
 }
 
 // endsOf tells a pattern's range along one direction.
-func (f *face) endsOf(p *part.Plane) rangeEnds {
+func (f *searchFace) endsOf(p *part.Plane) rangeEnds {
 	mid := float32(median(f.valuesAt(p)))
 	e := rangeEnds{mid: mid}
 	up, down := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
@@ -116,7 +116,7 @@ func (f *face) endsOf(p *part.Plane) rangeEnds {
 // neither reaches less far than the pattern. The tail's end is its outer quantile
 // carried on by three times the distance from an inner one: 4.8 standard
 // deviations for a normal tail.
-func (f *face) endOf(d *part.Plane) (half, limit float32) {
+func (f *searchFace) endOf(d *part.Plane) (half, limit float32) {
 	half, limit = f.extremes(d, 1)
 	v := f.valuesAt(d)
 	outer, inner := quantile(v, .997), quantile(v, .98)

@@ -442,7 +442,7 @@ func (r *registration) moved() bool { return r != nil && r.to != identity }
 
 // boxIn is a box of the scene's first picture in another one, in that one's own
 // pixels.
-func (f *face) boxIn(pic int, b part.Box) part.Box {
+func (f *sceneFace) boxIn(pic int, b part.Box) part.Box {
 	r := f.scene[pic].lies
 	if !r.moved() {
 		return b
@@ -452,7 +452,7 @@ func (f *face) boxIn(pic int, b part.Box) part.Box {
 }
 
 // told notes how picture i lies.
-func (f *face) note(i int, r registration) {
+func (f *sceneFace) note(i int, r registration) {
 	f.scene[i].lies = &r
 	f.apart = f.apart || r.apart
 	file, first := f.scene[i].Shot.File, f.scene[0].Shot.File
@@ -466,7 +466,7 @@ func (f *face) note(i int, r registration) {
 }
 
 // registerPanel registers a panel's pictures on what shows all over them.
-func (f *face) registerPanel() {
+func (f *sceneFace) registerPanel() {
 	if len(f.scene) < 2 {
 		return
 	}
@@ -489,7 +489,7 @@ type placed struct {
 
 // registerFace finds the faceplate's outline and how the pictures lie, and returns
 // the outline in the first one.
-func (f *face) registerFace() (placed, error) {
+func (f *sceneFace) registerFace() (placed, error) {
 	var images []*part.Image
 	for _, p := range f.scene {
 		images = append(images, p.Image)

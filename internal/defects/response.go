@@ -41,7 +41,7 @@ var (
 const ringStepMM = 0.09
 
 // respond makes the response map.
-func (f *face) respond() (*response, error) {
+func (f *searchFace) respond() (*response, error) {
 	w, h := f.surf.w, f.surf.h
 	r := &response{ratio: part.NewPlane(w, h), ring: part.NewPlane(w, h), pattern: f.project(f.pal.axis)}
 	for _, p := range r.pattern {
@@ -91,7 +91,7 @@ const weaveNoise = 0.08
 
 // lookFine takes one look at the fine sizes. Looks run side by side; the map is
 // raised by one at a time, and the largest counts, so their order does not.
-func (f *face) lookFine(l *look, r *response, raising *sync.Mutex) error {
+func (f *searchFace) lookFine(l *look, r *response, raising *sync.Mutex) error {
 	if err := f.lookAt(l, r); err != nil {
 		return err
 	}
@@ -120,7 +120,7 @@ func (f *face) lookFine(l *look, r *response, raising *sync.Mutex) error {
 
 // lookAt fills a look's planes: its rows' values, the local mean taken off, 0
 // where they do not count.
-func (f *face) lookAt(l *look, r *response) error {
+func (f *searchFace) lookAt(l *look, r *response) error {
 	l.planes = f.project(l.rows)
 	l.spread = make([]float64, len(l.rows))
 	var count *part.Plane
@@ -140,7 +140,7 @@ func (f *face) lookAt(l *look, r *response) error {
 
 // project returns rows applied to each pixel's deviation from base, 0 outside
 // the flat face.
-func (f *face) project(rows [][]float64) []*part.Plane {
+func (f *searchFace) project(rows [][]float64) []*part.Plane {
 	w, h := f.surf.w, f.surf.h
 	out := make([]*part.Plane, len(rows))
 	for k := range rows {
@@ -200,7 +200,7 @@ func sumRows(to []float32, dev [][]float32, x0 int, weight []float64) {
 }
 
 // insideRow is the range of columns outside which row y has no face.
-func (f *face) insideRow(y int) (x0, x1 int) {
+func (f *sceneFace) insideRow(y int) (x0, x1 int) {
 	row := f.surf.dist.V[y*f.surf.w : (y+1)*f.surf.w]
 	x1 = len(row)
 	for x0 < x1 && row[x0] <= 0 {
@@ -215,7 +215,7 @@ func (f *face) insideRow(y int) (x0, x1 int) {
 // levelOut takes the local mean off a plane, far values left out so that a large
 // defect leaves no halo; only pixels with count count (nil: the whole face), and
 // the others become 0. It returns the mean.
-func (f *face) levelOut(p, count *part.Plane) (*part.Plane, error) {
+func (f *searchFace) levelOut(p, count *part.Plane) (*part.Plane, error) {
 	const down, clip = 2, 6
 	w, h := p.W/down, p.H/down
 	sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
@@ -258,7 +258,7 @@ func (f *face) levelOut(p, count *part.Plane) (*part.Plane, error) {
 }
 
 // lift raises a map to another of its size, where the face is looked at.
-func (f *face) lift(to, from *part.Plane) {
+func (f *searchFace) lift(to, from *part.Plane) {
 	for i, d := range f.surf.dist.V {
 		if d > 0 {
 			to.V[i] = max(to.V[i], from.V[i])
@@ -268,7 +268,7 @@ func (f *face) lift(to, from *part.Plane) {
 
 // respondCoarse looks for what is large and faint. What the fine looks found is
 // left out, or it would swell.
-func (f *face) respondCoarse(r *response) error {
+func (f *searchFace) respondCoarse(r *response) error {
 	free := part.NewPlane(f.surf.w, f.surf.h)
 	for i, d := range f.surf.dist.V {
 		if d > 0 {
@@ -301,7 +301,7 @@ func (f *face) respondCoarse(r *response) error {
 }
 
 // lookCoarse takes one look at the large sizes and, where it has them, rings.
-func (f *face) lookCoarse(l *look, r *response, free, ratio, ring *part.Plane, down int, raising *sync.Mutex) error {
+func (f *searchFace) lookCoarse(l *look, r *response, free, ratio, ring *part.Plane, down int, raising *sync.Mutex) error {
 	weight := free
 	if l.ground {
 		weight = times(free, r.ground)
@@ -332,7 +332,7 @@ func (f *face) lookCoarse(l *look, r *response, free, ratio, ring *part.Plane, d
 }
 
 // raise lifts the map to a coarser one where that is larger.
-func (f *face) raise(r *response, ratio, ring *part.Plane, down int) error {
+func (f *searchFace) raise(r *response, ratio, ring *part.Plane, down int) error {
 	full, err := newResized(ratio, ratio.W*down, ratio.H*down)
 	if err != nil {
 		return err

@@ -42,7 +42,7 @@ const (
 const rimEvery = 3
 
 // unroll makes the strip, and gives the channels their base on the rim.
-func (f *face) unroll() {
+func (f *sceneFace) unroll() {
 	s := &rim{strip: f.surf.newStrip(int(rimDeepMM/f.mmPX+0.5), rimStepMM/f.mmPX, rimEvery)}
 	f.rim = s
 	f.setBlocks()
@@ -53,7 +53,7 @@ func (f *face) unroll() {
 	f.eachPicture(func(pic int) {
 		planes[pic] = f.planesOf(pic)
 		rest[pic] = make([][]float32, len(planes[pic]))
-		light := make([]float32, len(s.lies))
+		light := make([]float32, s.cols*s.rows)
 		for k, c := range planes[pic] {
 			rest[pic][k] = s.over(f.channels[c].smooth, f.channels[c].base)
 			for i, v := range rest[pic][k] {
@@ -69,7 +69,7 @@ func (f *face) unroll() {
 }
 
 // eachPicture does something for each picture of the scene, several side by side.
-func (f *face) eachPicture(do func(pic int)) {
+func (f *sceneFace) eachPicture(do func(pic int)) {
 	var all errgroup.Group
 	all.SetLimit(f.p.Jobs)
 	for pic := range f.scene {
@@ -79,7 +79,7 @@ func (f *face) eachPicture(do func(pic int)) {
 }
 
 // planesOf are the channels of one picture.
-func (f *face) planesOf(pic int) []int {
+func (f *sceneFace) planesOf(pic int) []int {
 	var out []int
 	for c, ch := range f.channels {
 		if ch.pic == pic {
@@ -92,7 +92,7 @@ func (f *face) planesOf(pic int) []int {
 // rimBase gives channels of one picture what is constant along the rim as their
 // base there, and returns what makes up for less light on the paint. rest is what
 // lies over the face's base along the strip, per channel.
-func (f *face) rimBase(planes []int, rest [][]float32, lean []uint8, stretch int) *part.Plane {
+func (f *sceneFace) rimBase(planes []int, rest [][]float32, lean []uint8, stretch int) *part.Plane {
 	w, h := f.surf.w, f.surf.h
 	shade, level := part.NewPlane(w, h), part.NewPlane(w, h)
 	blend := float32(rimBlendMM / f.mmPX)
@@ -119,10 +119,10 @@ func (f *face) rimBase(planes []int, rest [][]float32, lean []uint8, stretch int
 }
 
 // outermostMM is how deep the strip along the outline is that is not looked at.
-func (f *face) outermostMM() float64 { return outerMM + outerBlurs*f.blurPX()*f.shapeMM() }
+func (f *sceneFace) outermostMM() float64 { return outerMM + outerBlurs*f.blurPX()*f.shapeMM() }
 
 // withoutOutermost takes off the surface's depth what the blur mixes with the ground.
-func (f *face) withoutOutermost() {
+func (f *sceneFace) withoutOutermost() {
 	off := float32(f.outermostMM() / f.mmPX)
 	dist := part.NewPlane(f.surf.w, f.surf.h)
 	for i, d := range f.surf.outside.V {

@@ -102,7 +102,7 @@ func TestLineDirection(t *testing.T) {
 				return math.Abs(u) <= 70 && math.Abs(v-9*k) <= 1.2 && k >= 0 && int(k) < n
 			})
 			a, lines, grain := lineDirection(px, func(int) float64 { return 1 }, 200)
-			if angleBetween(-a*180/math.Pi+360, deg) > 3 || lines != n || grain < bundleGrain {
+			if angleBetween(-a*180/math.Pi+360, deg) > 3 || lines != n || grain < 4 {
 				t.Errorf("%d lines at %v deg: %d at %.1f deg, grain %.1f", n, deg, lines, -a*180/math.Pi, grain)
 			}
 		}

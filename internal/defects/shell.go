@@ -40,7 +40,7 @@ const (
 var ErrNoShell = errors.New("defects: nothing of the shell lies within 60 degrees of the line of sight: photograph it from the side")
 
 // shellRegion makes the region's outline of a turn's picture.
-func (f *face) shellRegion() (*outline.Curve, error) {
+func (f *sceneFace) shellRegion() (*outline.Curve, error) {
 	curve, middle := f.p.Shell.Region(mostSlopeDeg, underSeamMM+2*f.blurPX()*f.shapeMM())
 	if len(curve) == 0 {
 		return nil, ErrNoShell
@@ -54,7 +54,7 @@ func (f *face) shellRegion() (*outline.Curve, error) {
 
 // normalsOn tells, for each cell of a grid over the region, the normal's components across the line of
 // sight as shares of what the region shows at most; NaN beside the shell.
-func (f *face) normalsOn(g cellGrid) [][2]float64 {
+func (f *sceneFace) normalsOn(g cellGrid) [][2]float64 {
 	most := math.Sin(mostSlopeDeg * math.Pi / 180)
 	out := make([][2]float64, g.nx*g.ny)
 	for i := range out {
@@ -70,7 +70,7 @@ func (f *face) normalsOn(g cellGrid) [][2]float64 {
 
 // levelShell adds to a channel's base what is left of the light over a few millimetres: a lamp's glow, and
 // the limb's shading.
-func (f *face) levelShell(ch *channel, dist *part.Plane) error {
+func (f *sceneFace) levelShell(ch *channel, dist *part.Plane) error {
 	rest := part.NewPlane(f.surf.w, f.surf.h)
 	for i, v := range ch.smooth.V {
 		rest.V[i] = v - ch.base.V[i]
@@ -125,7 +125,7 @@ func localFit(p *part.Plane, reach int) *part.Plane {
 }
 
 // name is what the pictures show.
-func (f *face) name() string {
+func (f *sceneFace) name() string {
 	if f.p.Shell != nil {
 		return "shell"
 	}

@@ -36,7 +36,7 @@ func TestCorrelationOfMoved(t *testing.T) {
 // Two glints are in one run's column where it is no wider than a run and they are no further apart than its drop is long: 1 mm each,
 // runMostMM, at 0.03 mm a pixel.
 func TestInColumn(t *testing.T) {
-	f := &face{shape: 1, p: Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}
+	f := &face{searchFace: searchFace{sceneFace: sceneFace{shape: 1, p: Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}}}
 	at := func(x0, y0, x1, y1 int) *place {
 		p := &place{win: &window{w: 100, h: 100}}
 		for y := y0; y <= y1; y++ {

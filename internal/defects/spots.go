@@ -6,7 +6,6 @@ import (
 
 	"finishbench/internal/part"
 
-	"gocv.io/x/gocv"
 	"golang.org/x/sync/errgroup"
 )
 
@@ -46,7 +45,7 @@ func (f *face) findSpots(found []sighted) ([]sighted, error) {
 	var out []sighted
 	near := spotApartMM / f.shapeMM()
 	for k, v := range g.views() {
-		sub, own, err := g.with(v)
+		own, sub, err := g.as(v)
 		if err != nil {
 			continue // too little to learn from
 		}
@@ -91,27 +90,27 @@ func (f *face) spotBase(light *part.Plane) (*part.Plane, error) {
 // newSpots is by how much a plane is brighter than all lines of n pixels (odd) through it, less by how much it is darker: what an opening
 // by each line takes off everywhere, and what a closing adds.
 func newSpots(p *part.Plane, n int) (*part.Plane, error) {
-	opened, closed, out := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
+	openings, closings, out := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
 	for i := range out.V {
-		opened.V[i], closed.V[i] = float32(math.Inf(-1)), float32(math.Inf(1))
+		openings.V[i], closings.V[i] = float32(math.Inf(-1)), float32(math.Inf(1))
 	}
 	for way := range spotWays {
 		line := lineOf(n, math.Pi*float64(way)/spotWays)
-		if err := morph(out, p, gocv.MorphOpen, line, n); err != nil {
+		if err := opened(out, p, line, n); err != nil {
 			return nil, err
 		}
 		for i, v := range out.V {
-			opened.V[i] = max(opened.V[i], v)
+			openings.V[i] = max(openings.V[i], v)
 		}
-		if err := morph(out, p, gocv.MorphClose, line, n); err != nil {
+		if err := closed(out, p, line, n); err != nil {
 			return nil, err
 		}
 		for i, v := range out.V {
-			closed.V[i] = min(closed.V[i], v)
+			closings.V[i] = min(closings.V[i], v)
 		}
 	}
 	for i, v := range p.V {
-		out.V[i] = 2*v - opened.V[i] - closed.V[i]
+		out.V[i] = 2*v - openings.V[i] - closings.V[i]
 	}
 	return out, nil
 }

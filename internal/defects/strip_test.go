@@ -71,7 +71,7 @@ func TestQuantiles(t *testing.T) {
 // TestTamedBetweenBlocks: a rim pixel's factor in a block's middle is the block's own,
 // half-way to the next the mean of both, and past the last band it fades to 1.
 func TestTamedBetweenBlocks(t *testing.T) {
-	f := &face{mmPX: rimBandMM, surf: &surface{area: 1e4 / math.Pi, outside: part.NewPlane(10, 1)}} // a pixel is a band deep
+	f := &sceneFace{mmPX: rimBandMM, surf: &surface{area: 1e4 / math.Pi, outside: part.NewPlane(10, 1)}} // a pixel is a band deep
 	f.rim = &rim{strip: &strip{cols: 1000, rows: 13}}
 	block := 1000 / float32(max(8, int(2*math.Sqrt(1e4)*rimBandMM/rimBlockMM+0.5))) // columns of one
 	for i, p := range [][2]float32{{0.5 * block, 0}, {block, 0}, {0.5 * block, 0.5}, {0.5 * block, 12}} {
@@ -84,7 +84,7 @@ func TestTamedBetweenBlocks(t *testing.T) {
 	}
 	factors[0], factors[1], factors[f.rim.around], factors[12*f.rim.around] = 0.2, 0.6, 0.4, 0.5
 	for i, want := range []float32{0.2, 0.4, 0.3, 0.5} {
-		if got := f.tamed(factors, i); math.Abs(float64(got-want)) > 1e-5 {
+		if got := f.rim.factor(factors, i); math.Abs(float64(got-want)) > 1e-5 {
 			t.Errorf("pixel %d: factor %.3f, want %.3f", i, got, want)
 		}
 	}

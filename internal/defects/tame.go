@@ -18,7 +18,7 @@ const (
 )
 
 // setBlocks divides the rim into blocks.
-func (f *face) setBlocks() {
+func (f *sceneFace) setBlocks() {
 	s := f.rim
 	s.block = make([]int32, len(f.surf.outside.V))
 	for i := range s.block {
@@ -64,7 +64,7 @@ func (a *amongBlocks) of(factors []float32) float32 {
 // more uneven than the face, and returns the factors: what the rim's base did not
 // follow is no defect. Neither the median nor the third quartile of a block moves
 // with what fills a small part of it. The map's pixels are down search pixels wide.
-func (f *face) tame(chi *part.Plane, down int) []float32 {
+func (f *searchFace) tame(chi *part.Plane, down int) []float32 {
 	s := f.rim
 	if s == nil {
 		return nil
@@ -118,7 +118,7 @@ func (f *face) tame(chi *part.Plane, down int) []float32 {
 		blocks := s.block[y*down*f.surf.w:]
 		for x := range chi.V[y*chi.W : (y+1)*chi.W] {
 			if blocks[x*down] >= 0 {
-				chi.V[y*chi.W+x] *= f.tamed(out, y*down*f.surf.w+x*down)
+				chi.V[y*chi.W+x] *= s.factor(out, y*down*f.surf.w+x*down)
 			}
 		}
 	}
@@ -131,7 +131,7 @@ const still = 0.05
 
 // setRimPixels lists for each block of the rim the pixels that are looked at, of
 // maps whose pixels are 1 or 2 search pixels wide.
-func (f *face) setRimPixels() {
+func (f *searchFace) setRimPixels() {
 	if f.rim == nil {
 		return
 	}
@@ -155,7 +155,7 @@ func (f *face) setRimPixels() {
 // all around reaches higher than what the face does: the same law of extremes as
 // on the face, over the blocks along each band. top is the largest of each block,
 // 0 where it has too little.
-func (f *face) tameBands(top, factors []float32, face float32) {
+func (f *searchFace) tameBands(top, factors []float32, face float32) {
 	s := f.rim
 	bands := s.blocks / s.around
 	for band := range bands {
@@ -175,11 +175,11 @@ func (f *face) tameBands(top, factors []float32, face float32) {
 	}
 }
 
-// tamed is the factor of a pixel: between blocks' middles it is interpolated, and
-// it fades where the rim ends.
-func (f *face) tamed(factors []float32, i int) float32 {
-	if f.rim == nil || factors == nil || f.rim.block[i] < 0 {
+// factor is a pixel's, given those of the rim's blocks (nil: 1 everywhere): between blocks' middles it is interpolated, and
+// it fades to 1 where the rim ends.
+func (s *rim) factor(factors []float32, i int) float32 {
+	if s == nil || factors == nil || s.block[i] < 0 {
 		return 1
 	}
-	return f.rim.among[f.rim.placed[i]].of(factors)
+	return s.among[s.placed[i]].of(factors)
 }

@@ -31,7 +31,10 @@ func TestTamedBesideLamps(t *testing.T) {
 				chi.V[i] *= c.times
 			}
 		}
-		f := &face{p: DefaultParams(0.03), mmPX: 0.03, surf: &surface{w: w, h: h, dist: dist, outside: dist}, beside: beside}
+		f := &searchFace{
+			sceneFace: sceneFace{p: DefaultParams(0.03), mmPX: 0.03, surf: &surface{w: w, h: h, dist: dist, outside: dist}},
+			beside:    beside,
+		}
 		f.p.Shell = &body.Seen{}
 		got := f.tameBesideLamps(chi, 1)
 		if len(got) != besideBands || got[0] < c.least || got[0] > c.up || got[besideBands-1] < 0.85 {

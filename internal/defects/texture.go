@@ -2,13 +2,10 @@ package defects
 
 import (
 	"fmt"
-	"image"
 	"math"
 
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
-
-	"gocv.io/x/gocv"
 )
 
 // A panel in one light, brushed, ground or rolled perhaps: no second light tells
@@ -44,7 +41,7 @@ var spotSigmasMM = []float64{0.06, toldSpotMM / 4, 0.24, 0.48}
 
 // evenTexture returns what evens a texture's strength: 1 where it is as strong as
 // in the middle of all places or weaker, less where it is stronger.
-func (f *face) evenTexture() (*part.Plane, error) {
+func (f *searchFace) evenTexture() (*part.Plane, error) {
 	w, h := f.surf.w, f.surf.h
 	light, soft := part.NewPlane(w, h), part.NewPlane(w, h)
 	for _, ch := range f.channels {
@@ -71,7 +68,7 @@ func (f *face) evenTexture() (*part.Plane, error) {
 
 // localSpread is how far a plane's values (>= 0) reach from place to place. A
 // defect that fills some cells does not move it.
-func (f *face) localSpread(p *part.Plane, down int) (*part.Plane, error) {
+func (f *searchFace) localSpread(p *part.Plane, down int) (*part.Plane, error) {
 	g := newCellGrid(p.W, p.H, max(4, f.grid.cell/down))
 	cells, around := part.NewPlane(g.nx, g.ny), part.NewPlane(g.nx, g.ny)
 	step := max(1, g.cell/12)
@@ -104,7 +101,7 @@ func (f *face) localSpread(p *part.Plane, down int) (*part.Plane, error) {
 
 // respondTexture raises the map where spots or lines stand out from the texture
 // around them.
-func (f *face) respondTexture(r *response) error {
+func (f *searchFace) respondTexture(r *response) error {
 	relative := make([]float64, len(f.channels))
 	for c, ch := range f.channels {
 		relative[c] = 1 / max(ch.level, 1e-6) / float64(len(f.channels))
@@ -149,7 +146,7 @@ func (f *face) respondTexture(r *response) error {
 
 // levelTexture takes the local mean off a plane, what stands out counted as little
 // more than the texture.
-func (f *face) levelTexture(p *part.Plane, down int) error {
+func (f *searchFace) levelTexture(p *part.Plane, down int) error {
 	kept, mean := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
 	for i, v := range p.V {
 		kept.V[i] = abs32(v)
@@ -172,7 +169,7 @@ func (f *face) levelTexture(p *part.Plane, down int) error {
 
 // takeTexture raises a map to an average over its limit, for each side of 0, and
 // returns how dark something must be to reach it in a middling place.
-func (f *face) takeTexture(most, mean *part.Plane, down int) (dark float64, err error) {
+func (f *searchFace) takeTexture(most, mean *part.Plane, down int) (dark float64, err error) {
 	side := part.NewPlane(mean.W, mean.H)
 	averages := float64(2 * (len(spotSigmasMM) + lineDirections))
 	for _, sign := range []float32{1, -1} {
@@ -203,38 +200,4 @@ func (f *face) takeTexture(most, mean *part.Plane, down int) (dark float64, err 
 		dark = limit * median(spread)
 	}
 	return dark, nil
-}
-
-// spotMean averages over a Gaussian, as if all were 0 outside.
-func spotMean(dst, src *part.Plane, sigmaPX float64) error {
-	return filter(dst, src, func(s gocv.Mat, d *gocv.Mat) error {
-		k := 2*int(3*sigmaPX+0.5) + 1
-		return gocv.GaussianBlur(s, d, image.Pt(k, k), sigmaPX, sigmaPX, gocv.BorderConstant)
-	})
-}
-
-// lineMean averages along a line in direction rad (picture coordinates, y down),
-// Gaussian across it, as if all were 0 outside.
-func lineMean(dst, src *part.Plane, sigmaPX, lengthPX, rad float64) error {
-	reach := int(lengthPX/2+3*sigmaPX) + 1
-	k := part.NewPlane(2*reach+1, 2*reach+1)
-	s, c := math.Sincos(rad)
-	sum := float32(0)
-	for i := range k.V {
-		x, y := float64(i%k.W-reach), float64(i/k.W-reach)
-		u, v := x*c+y*s, y*c-x*s
-		k.V[i] = float32(max(0, min(1, lengthPX/2+0.5-math.Abs(u))) * math.Exp(-v*v/(2*sigmaPX*sigmaPX)))
-		sum += k.V[i]
-	}
-	for i := range k.V {
-		k.V[i] /= sum
-	}
-	return filter(dst, src, func(s gocv.Mat, d *gocv.Mat) error {
-		m, err := wrap(k)
-		if err != nil {
-			return err
-		}
-		defer m.Close()
-		return gocv.Filter2D(s, d, -1, m, image.Pt(-1, -1), 0, gocv.BorderConstant)
-	})
 }

@@ -14,7 +14,7 @@ const minWeight = 0.25
 // noise at that size, over its threshold; and the threshold. The planes are
 // averaged down to the size already; weight, averaged likewise, is the share of
 // each pixel that counts (nil: all).
-func (f *face) ratioAt(planes []*part.Plane, weight *part.Plane, l *look, s scale) (*part.Plane, float32, error) {
+func (f *searchFace) ratioAt(planes []*part.Plane, weight *part.Plane, l *look, s scale) (*part.Plane, float32, error) {
 	sigmaPX := s.sigmaMM / f.mmPX / float64(s.down)
 	share := weight
 	if weight != nil && sigmaPX > 0 {
@@ -102,7 +102,7 @@ func codingShare(s scale) (light, colour float64) {
 
 // spreadOf is a plane's noise at the sampled points: the scaled median of the
 // absolute value, or a wider quantile's where the tails are heavier.
-func (f *face) spreadOf(q, share *part.Plane, down int) float64 {
+func (f *searchFace) spreadOf(q, share *part.Plane, down int) float64 {
 	every := max(1, len(f.points)/4000)
 	a := make([]float32, 0, len(f.points)/every+1)
 	for k := 0; k < len(f.points); k += every {
@@ -120,7 +120,7 @@ func (f *face) spreadOf(q, share *part.Plane, down int) float64 {
 
 // threshold is the response that noise reaches somewhere on a face with the
 // chance FalsePerFace.
-func (f *face) threshold(chi *part.Plane, down int) float32 {
+func (f *searchFace) threshold(chi *part.Plane, down int) float32 {
 	_, t := f.extremes(chi, down)
 	return t
 }
@@ -130,7 +130,7 @@ func (f *face) threshold(chi *part.Plane, down int) float32 {
 // cells follow Gumbel's law (Gumbel 1958, Statistics of Extremes); its place and
 // scale come from the median and the third quartile of the cells, which few
 // defects do not move.
-func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
+func (f *searchFace) extremes(chi *part.Plane, down int) (typical, limit float32) {
 	m := f.cellMaxima(chi, down)
 	if len(m) < fewCells {
 		t := float32(f.p.MinResponse * 1.5)
@@ -148,7 +148,7 @@ func (f *face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 const fewCells = 12
 
 // cellMaxima are the largest values of the cells that the face fills.
-func (f *face) cellMaxima(chi *part.Plane, down int) []float64 {
+func (f *searchFace) cellMaxima(chi *part.Plane, down int) []float64 {
 	g := newCellGrid(chi.W, chi.H, max(4, f.grid.cell/down))
 	top := make([]float32, g.nx*g.ny)
 	full := make([]int, g.nx*g.ny)

@@ -23,7 +23,7 @@ type window struct {
 const windowMarginMM = 0.3
 
 // newWindow makes the window around search pixels x0..x1, y0..y1.
-func (f *face) newWindow(r *response, x0, y0, x1, y1 int) (*window, error) {
+func (f *searchFace) newWindow(r *response, x0, y0, x1, y1 int) (*window, error) {
 	im := f.scene[0].Image
 	k := float64(f.factor) / float64(f.shape)
 	m := windowMarginMM / f.mmPX
@@ -57,14 +57,14 @@ func (f *face) newWindow(r *response, x0, y0, x1, y1 int) (*window, error) {
 // windowBlurPX is the smoothing in shape pixels that leaves the noise that the
 // search saw: the search's own, and its averaging over k x k shape pixels, whose
 // variance is (k^2-1)/12.
-func (f *face) windowBlurPX() float64 {
+func (f *sceneFace) windowBlurPX() float64 {
 	k := float64(f.factor) / float64(f.shape)
 	return math.Sqrt(math.Pow(f.smoothPX(f.factor)*k, 2) + (k*k-1)/12)
 }
 
 // respondIn fills a window's ratio and pattern with what the search's finest
 // looks see there.
-func (f *face) respondIn(w *window, r *response) error {
+func (f *searchFace) respondIn(w *window, r *response) error {
 	w.ratio = part.NewPlane(w.w, w.h)
 	dev := make([]float64, len(f.channels))
 	chi := make([]float64, len(r.looks))
@@ -127,7 +127,7 @@ func (f *face) respondIn(w *window, r *response) error {
 }
 
 // deviation is channel c's deviation from base at window pixel i.
-func (f *face) deviation(w *window, c, i int) float64 {
+func (f *searchFace) deviation(w *window, c, i int) float64 {
 	x := (float64(w.x0+i%w.w)+0.5)/w.k - 0.5 - float64(f.surf.x0)
 	y := (float64(w.y0+i/w.w)+0.5)/w.k - 0.5 - float64(f.surf.y0)
 	return float64(w.smooth[c].V[i] - bilinear(f.channels[c].base, x, y))
