@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/defects/search"
 	"finishbench/internal/part"
 )
 
@@ -23,8 +24,8 @@ const (
 
 // withoutOpening leaves out lamps, and the camera's opening, mirrored, of what one view shows: of what is dark under a dome alone where
 // the shell faces the camera, the strongest place, as a camera has one. What they cover was not looked at, and own is cleared there.
-func (f *face) withoutOpening(sub *face, v view, own []bool, places []*place) []*place {
-	if f.p.Shell == nil {
+func (f *face) withoutOpening(sub *face, v search.View, own []bool, places []*place) []*place {
+	if f.Params.Shell == nil {
 		return places
 	}
 	places = slices.DeleteFunc(places, func(p *place) bool {
@@ -32,7 +33,7 @@ func (f *face) withoutOpening(sub *face, v view, own []bool, places []*place) []
 		for _, i := range p.found {
 			if lamp {
 				own[i] = false
-				f.close(v.pics[slices.Index(p.contrast, slices.Max(p.contrast))], i, part.Mirrored)
+				f.Exclude(v.Pics[slices.Index(p.contrast, slices.Max(p.contrast))], i, part.Mirrored)
 			}
 		}
 		return lamp
@@ -48,7 +49,7 @@ func (f *face) withoutOpening(sub *face, v view, own []bool, places []*place) []
 	}
 	for _, i := range places[best].found {
 		own[i] = false
-		f.close(v.pics[dark], i, part.Mirrored)
+		f.Exclude(v.Pics[dark], i, part.Mirrored)
 	}
 	return slices.Delete(places, best, best+1)
 }
@@ -56,8 +57,8 @@ func (f *face) withoutOpening(sub *face, v view, own []bool, places []*place) []
 // isLamp says whether a place is a lamp that the shell itself mirrors. A fault's slopes turn within less than the shell does, and mirror
 // lamps smaller: what is bright in one light alone, wide, full, and lies not down as a run does is no fault.
 func (f *face) isLamp(p *place) bool {
-	long, across := p.all.long*f.shapeMM(), p.all.across*f.shapeMM()
-	if p.all.fill() >= lampFill && p.all.thick*f.shapeMM() >= lampThickMM && p.brightInOneLight() {
+	long, across := p.all.Long*f.ShapeMM(), p.all.Across*f.ShapeMM()
+	if p.all.Fill() >= lampFill && p.all.Thick*f.ShapeMM() >= lampThickMM && p.brightInOneLight() {
 		return true // faint, but flat
 	}
 	return long >= runMinMM && across >= slopeWideMM && !f.runsDown(p) && !f.isHollow(p) &&
@@ -67,13 +68,13 @@ func (f *face) isLamp(p *place) bool {
 // mayBeOpening says in which picture a place is dark, where that is one under a wide light, no other shows it, and the shell faces the
 // camera.
 func (f *face) mayBeOpening(p *place) (pic int, ok bool) {
-	c := f.boxOf(float64(p.all.x0), float64(p.all.y0), float64(p.all.x1), float64(p.all.y1)).Centre()
-	if at, on := f.p.Shell.Place(c.X, c.Y); !on || at.Slope() > faceCameraDeg || f.isLine(p) { // the opening is round
+	c := f.boxOf(float64(p.all.X0), float64(p.all.Y0), float64(p.all.X1), float64(p.all.Y1)).Centre()
+	if at, on := f.Params.Shell.Place(c.X, c.Y); !on || at.Slope() > faceCameraDeg || f.isLine(p) { // the opening is round
 		return 0, false
 	}
 	pic = -1
 	for k, v := range p.contrast {
-		if v < 0 && f.scene[k].Shot.Light != part.Raking && (pic < 0 || v < p.contrast[pic]) {
+		if v < 0 && f.Pictures[k].Shot.Light != part.Raking && (pic < 0 || v < p.contrast[pic]) {
 			pic = k
 		}
 	}
