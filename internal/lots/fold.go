@@ -3,6 +3,8 @@ package lots
 import (
 	"encoding/json"
 	"fmt"
+
+	"finishbench/internal/part"
 )
 
 // Fold makes a lot of its events, which must be all of one lot, in order. An
@@ -48,6 +50,7 @@ func (l *Lot) take(r *Round, e Event) error {
 		if err := json.Unmarshal(e.Body, &n.Opening); err != nil {
 			return err
 		}
+		n.Opening.supposeClass()
 		l.Rounds = append(l.Rounds, n)
 		return nil
 	case Drawn:
@@ -65,6 +68,13 @@ func (l *Lot) take(r *Round, e Event) error {
 			return err
 		}
 		return r.swap(s)
+	case UnitDisposed:
+		s := Settled{Signed: by}
+		if err := json.Unmarshal(e.Body, &s.Disposition); err != nil {
+			return err
+		}
+		r.Dispositions = append(r.Dispositions, s)
+		return nil
 	case Decided:
 		r.Decided, r.Decision = by, &Decision{}
 		return json.Unmarshal(e.Body, r.Decision)
@@ -73,6 +83,25 @@ func (l *Lot) take(r *Round, e Event) error {
 		return json.Unmarshal(e.Body, r.Disposal)
 	}
 	return fmt.Errorf("this program does not know such an event: use the newer one")
+}
+
+// supposeClass names the class in which units count that do not pass, where a lot was
+// opened before that was told: the major one, or else the worst that there is.
+func (o *Opening) supposeClass() {
+	if o.NotPassing != "" {
+		return
+	}
+	for _, c := range o.Classes {
+		for _, s := range c.Covers {
+			if s == part.Major {
+				o.NotPassing = s
+				return
+			}
+			if s.Rank() > o.NotPassing.Rank() {
+				o.NotPassing = s
+			}
+		}
+	}
 }
 
 func (r *Round) draw(body json.RawMessage) error {

@@ -32,7 +32,7 @@ func UnitKinds() []string { return []string{"xbar", "i", "ewma", "cusum"} }
 type ChartOptions struct {
 	*cli.Database
 	cli.SheetOptions
-	Kind, Of, From, To, Lot, Resin, Product, Stage, Rules, Target, Language string
+	Kind, Of, From, To, Lot, Resin, Product, Stage, Rules, Target string
 	Subgroup, Baseline                                                      int
 }
 

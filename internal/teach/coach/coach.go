@@ -16,7 +16,7 @@ import (
 type Options struct {
 	cli.SheetOptions
 	Records                             cli.Database
-	Operator, From, To, Stage, Language string
+	Operator, From, To, Stage string
 	Lot                                 string
 }
 
