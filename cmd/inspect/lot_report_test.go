@@ -102,7 +102,8 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 	}
 	digest := sha256.Sum256(x.limits.Bytes)
 	sum := hex.EncodeToString(digest[:])
-	o := lots.Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: lots.ISO2859, Rules: lots.Rules{Standard: lots.ISO2859}, Edition: lots.Edition, Level: "II", Limits: sum, LimitsName: x.limits.Name}
+	o := lots.Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: lots.ISO2859, Rules: lots.Rules{Standard: lots.ISO2859}, Edition: lots.Edition, Level: "II", Limits: sum, LimitsName: x.limits.Name,
+		NotPassing: part.Major}
 	for _, p := range plans {
 		if whole {
 			p.Plan.N, p.Plan.All = size, true
@@ -138,6 +139,9 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 		x.t.Fatal(err)
 	}
 	if decide {
+		for _, u := range l.Current().Undisposed() {
+			do(l.DisposeUnit(lots.Disposition{Unit: u.Name, Route: lots.Scrapped}, x.now.Add(time.Hour), "inspector 2"))
+		}
 		do(l.Decide(nil, "", x.now.Add(time.Hour), "inspector 2"))
 	}
 }

@@ -52,6 +52,7 @@ func (l *Lot) take(r *Round, e part.Entry) error {
 		if err := json.Unmarshal(e.Body, &n.Opening); err != nil {
 			return err
 		}
+		n.Opening.supposeClass()
 		l.Rounds = append(l.Rounds, n)
 		return nil
 	case Drawn:
@@ -69,6 +70,13 @@ func (l *Lot) take(r *Round, e part.Entry) error {
 			return err
 		}
 		return r.swap(s)
+	case UnitDisposed:
+		s := Settled{Signed: by}
+		if err := json.Unmarshal(e.Body, &s.Disposition); err != nil {
+			return err
+		}
+		r.Dispositions = append(r.Dispositions, s)
+		return nil
 	case Decided:
 		r.Decided, r.Decision = by, &Decision{}
 		return json.Unmarshal(e.Body, r.Decision)
@@ -77,6 +85,25 @@ func (l *Lot) take(r *Round, e part.Entry) error {
 		return json.Unmarshal(e.Body, r.Disposal)
 	}
 	return fmt.Errorf("this program does not know such an event: use the newer one")
+}
+
+// supposeClass names the class in which units count that do not pass, where a lot was
+// opened before that was told: the major one, or else the worst that there is.
+func (o *Opening) supposeClass() {
+	if o.NotPassing != "" {
+		return
+	}
+	for _, c := range o.Classes {
+		for _, s := range c.Covers {
+			if s == part.Major {
+				o.NotPassing = s
+				return
+			}
+			if s.Rank() > o.NotPassing.Rank() {
+				o.NotPassing = s
+			}
+		}
+	}
 }
 
 func (r *Round) draw(body json.RawMessage) error {

@@ -1,6 +1,7 @@
 package lots
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -44,6 +45,9 @@ func (o *Opening) check() error {
 	if o.Limits == "" {
 		return refusef("it is not told by which limits the units are judged")
 	}
+	if !slices.ContainsFunc(o.Classes, func(c Planned) bool { return c.Counts(o.NotPassing) }) {
+		return refusef("no class counts the units that do not pass: set one that covers %s (station file, lots.not_passing and lots.classes)", cmp.Or(o.NotPassing, "major"))
+	}
 	for _, c := range o.Classes {
 		switch p := c.Plan; {
 		case p.N < 1 || p.Ac < 0 || p.Re <= p.Ac:
@@ -70,6 +74,9 @@ func (l *Lot) Draw(serials []string, seed uint64, given bool, at time.Time, by s
 	}
 	if len(serials) != r.Opening.Size {
 		return part.Entry{}, refusef("lot %s has %d units, but %d serials are given", l.Name, r.Opening.Size, len(serials))
+	}
+	if err := l.checkPresented(serials); err != nil {
+		return part.Entry{}, err
 	}
 	units, err := Draw(serials, r.Opening.DrawSize(), seed)
 	if err != nil {
@@ -210,7 +217,7 @@ func (l *Lot) Replace(name, why string, at time.Time, by string) (part.Entry, er
 	if err != nil {
 		return part.Entry{}, err
 	}
-	return l.event(Replaced, at, by, Replacement{name, units[n-1], why})
+	return l.event(Replaced, at, by, Replacement{name, units[n-1], why, p.Unit})
 }
 
 // Decide accepts or refuses the lot, as its counts say. A person may refuse a lot
@@ -242,6 +249,10 @@ func (l *Lot) Decide(accept *bool, why string, at time.Time, by string) (part.En
 			return part.Entry{}, refusef("the counts accept lot %s: say why it is refused all the same (--why)", l.Name)
 		}
 		d.Accepted, d.Against = false, true
+	}
+	if open := r.Undisposed(); d.Accepted && len(open) > 0 {
+		return part.Entry{}, refusef("the counts accept lot %s, but nobody has said what becomes of %s: mend each and look at it again, scrap it, or take a concession "+
+			"('lot dispose %s --unit %s ...')", l.Name, r.undisposedWords(), l.Name, open[0].Name)
 	}
 	for _, s := range r.Standings() {
 		d.Results = append(d.Results, Result{s.Severity, s.Plan, s.Looked, s.Count})
@@ -303,15 +314,17 @@ func (l *Lot) Dispose(d Disposal, at time.Time, by string) (part.Entry, error) {
 		return part.Entry{}, refusef("lot %s was %s already, on %s by %s", l.Name, r.Disposal.How, r.Done.At.Format(time.DateOnly), r.Done.By)
 	case d.How != Screen && d.How != Return:
 		return part.Entry{}, refusef("%q is no way of a refused lot: screened or returned", d.How)
-	case d.Removed < 0:
-		return part.Entry{}, refusef("%d units taken out: a count cannot be negative", d.Removed)
-	case d.Removed > r.Opening.Size:
-		return part.Entry{}, refusef("%d units taken out of lot %s, which has %d", d.Removed, l.Name, r.Opening.Size)
-	case d.How == Return && d.Removed > 0:
+	case d.How == Return && len(d.Units) > 0:
 		return part.Entry{}, refusef("a returned lot goes back as it is: units are taken out by screening")
 	case strings.TrimSpace(by) == "":
 		return part.Entry{}, refusef("say who screened or returned the lot (--by)")
 	}
+	if d.How == Screen {
+		if err := l.checkOut(r, d.Units); err != nil {
+			return part.Entry{}, err
+		}
+	}
+	d.Removed = len(d.Units)
 	return l.event(Disposed, at, by, d)
 }
 
@@ -354,6 +367,9 @@ func (l *Lot) Resubmit(o Opening, at time.Time, by string) (part.Entry, error) {
 	}
 	if err := o.check(); err != nil {
 		return part.Entry{}, err
+	}
+	if left := r.Opening.Size - r.LeftOut(); o.Size != left {
+		return part.Entry{}, refusef("lot %s has %d units left of %d: it is presented again with those, not with %d", l.Name, left, r.Opening.Size, o.Size)
 	}
 	return l.event(Resubmitted, at, by, o)
 }

@@ -32,8 +32,8 @@ func UnitKinds() []string { return []string{"xbar", "i", "ewma", "cusum"} }
 type ChartOptions struct {
 	*cli.Database
 	cli.SheetOptions
-	Kind, Of, From, To, Lot, Resin, Product, Stage, Rules, Target, Language string
-	Subgroup, Baseline                                                      int
+	Kind, Of, From, To, Lot, Resin, Product, Stage, Rules, Target string
+	Subgroup, Baseline                                            int
 }
 
 // chosen are the flags as read.

@@ -109,8 +109,8 @@ func (o *PlanOptions) inherit(l *lots.Lot) {
 	}
 	if o.Size == 0 {
 		o.Size = r.Opening.Size
-		if o.Again && r.Disposal != nil {
-			o.Size -= r.Disposal.Removed
+		if o.Again {
+			o.Size -= r.LeftOut()
 		}
 	}
 	for _, w := range []struct{ to, from *string }{{&o.Level, (*string)(&r.Opening.Level)}, {&o.Product, &r.Opening.Product}, {&o.Stage, (*string)(&r.Opening.Stage)}} {
@@ -137,7 +137,8 @@ func (o *PlanOptions) write(ctx context.Context, book *Book, opening lots.Openin
 // each.
 func (o *PlanOptions) opening(set config.Lots, history []part.Entry) (lots.Opening, []string, error) {
 	out := lots.Opening{Size: o.Size, Product: cli.First(o.Product, set.Product), Stage: part.Stage(cli.First(o.Stage, set.Stage)), Level: lots.Level(cli.First(o.Level, set.Level)),
-		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.Why, Resume: o.Resume, Irregular: o.Irregular, Rules: lotRules(set)}
+		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.Why, Resume: o.Resume, Irregular: o.Irregular, Rules: lotRules(set),
+		NotPassing: part.Severity(set.NotPassing)}
 	if _, err := part.ParseStage(string(out.Stage)); err != nil {
 		return out, nil, cli.Usagef("--%w", err)
 	}

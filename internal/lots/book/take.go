@@ -290,9 +290,10 @@ func tellTaken(o *TakeOptions, book *Book, t *Taken, stdout io.Writer) error {
 	return nil
 }
 
-func orEmpty(s []string) []string {
+// orEmpty is a list that JSON writes as one, also where it is nil.
+func orEmpty[T any](s []T) []T {
 	if s == nil {
-		return []string{}
+		return []T{}
 	}
 	return s
 }
