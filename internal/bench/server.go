@@ -27,7 +27,7 @@ var assets embed.FS
 // Options say how the page is served.
 type Options struct {
 	Languages  *lang.Languages
-	Language   string      // of browsers that ask for none that is there; "": English
+	Language   string      // of browsers that ask for none; "": English
 	PedalKeys  []string    // names of keys, as browsers call them, that start like the space bar
 	Passphrase *Passphrase // nil: everyone who reaches the server is let in
 	Hosts      []string    // names by which the bench is called, beside localhost and addresses
@@ -440,7 +440,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 	err = s.b.Send(r.Context(), turn, events...)
 	w.Header().Set("X-Version", strconv.FormatInt(s.b.Snapshot().Version, 10)) // the page shows none older
-	var no refused
+	var no *part.Trouble
 	switch {
 	case errors.As(err, &no):
 		s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(&no.Phrase))
