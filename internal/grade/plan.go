@@ -284,6 +284,15 @@ var cares = func() map[string][]part.Care {
 	return out
 }()
 
+// clock is a station by the clock face of the sketch, and by its picture.
+func (j *job) clock(station string) part.Phrase {
+	i := slices.IndexFunc(j.r.Seam.Stations, func(s part.Station) bool { return place(s) == station })
+	if i < 0 {
+		return at(station)
+	}
+	return part.Say("plan.clock", "hour", part.ClockHour(j.r.Seam.Stations[i].AroundDeg())).With("station", at(station))
+}
+
 // thing names what a job is done to: kind, place, and the findings' numbers.
 func (j *job) thing() part.Phrase {
 	w := j.members[0]
@@ -346,7 +355,7 @@ func (j *job) stations() part.Phrase {
 	var few []part.Phrase
 	for _, w := range j.members {
 		if !over[w.Station] {
-			over[w.Station], few = true, append(few, at(w.Station))
+			over[w.Station], few = true, append(few, j.clock(w.Station))
 		}
 	}
 	from, to, arc, all := arcOf(j.r, over)
