@@ -78,7 +78,7 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 			}
 		}
 	}
-	for _, pair := range [][2]part.PlanKey{{part.PlanWipeOff, part.PlanTakeOut}, {part.PlanWipeOff, part.PlanFlow}, {part.PlanWipeOff, part.PlanLook}, {part.PlanCutBack, part.PlanPolish}, {part.PlanReglue, part.PlanFill}} {
+	for _, pair := range [][2]part.PlanKey{{part.PlanWipeOff, part.PlanTakeOut}, {part.PlanWipeOff, part.PlanFlow}, {part.PlanWipeOff, part.PlanLook}, {part.PlanCutBack, part.PlanPolish}} {
 		if has(pair[0]) && has(pair[1]) {
 			say("%s and %s", pair[0], pair[1])
 		}
@@ -114,6 +114,9 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 				say("step %d sands finding %d, which is recessed by %.0f um: %s", i+1, n, -*f.ValueUM, s.Do)
 			}
 			filled[n] = filled[n] || strings.Contains(s.Do, "Fill") || strings.Contains(s.Do, "fill")
+		}
+		if strings.Contains(s.Do, "glue it again, centred") && (strings.Contains(s.Do, "the gap") || strings.Contains(s.Do, "the glue bead")) {
+			say("step %d glues the faceplate again, and mends its old seam: %s", i+1, s.Do)
 		}
 		for _, at := range s.Stations {
 			if !slices.Contains(stations, at) {
@@ -216,8 +219,8 @@ func TestPlansToldOf(t *testing.T) {
 			"Faceplate off-centre by 65 um towards 40 deg", []string{"Take the faceplate off and glue it again, centred; or fill with adhesive on the side towards 220 deg"}, "needle"},
 		{"bubbles and a fibre", part.Wet, func(float64) float64 { return 0 }, append([]part.Finding{fibre}, bubbles...), []part.PlanKey{part.PlanTakeOut},
 			"Fibre, 3.00 mm, on the faceplate: major from 1.50 mm.", []string{"tweezers: fibre 3 on the face. Prick with a clean needle and let the lacquer flow together: bubble 1, 2 on the face."}, "ipe"},
-		{"proud, then marks", part.Trim, func(float64) float64 { return 70 }, []part.Finding{sandingOf(5)}, []part.PlanKey{part.PlanFlush},
-			"Faceplate proud all round", []string{"Trim and sand flush, little by little: the faceplate's edge all round. Go over with the next finer abrasive"}, "adhesive"},
+		{"proud, then marks", part.Trim, func(float64) float64 { return 70 }, []part.Finding{sandingOf(5)}, []part.PlanKey{part.PlanFlush, part.PlanFlush},
+			"Faceplate proud all round", []string{"Trim and sand flush, little by little: the faceplate's edge all round.", "Go over with the next finer abrasive, across the marks: sanding marks 13 on the face."}, "adhesive"},
 		{"cured: proud, and a nib that polishing would take off", part.Cured, func(float64) float64 { return 70 }, []part.Finding{spot(part.Dust, 0.45, 300, 300)}, []part.PlanKey{part.PlanCutBack},
 			"Faceplate proud all round", []string{"Cut back with fine abrasive until it is gone: the faceplate's edge all round; dust 13 on the face. Then clean, degrease, lacquer again and cure."}, "polish"},
 		{"a nib alone", part.Cured, func(float64) float64 { return 0 }, []part.Finding{spot(part.Dust, 0.45, 300, 300)}, []part.PlanKey{part.PlanPolish},

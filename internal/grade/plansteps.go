@@ -77,28 +77,36 @@ func reworkSteps(st part.Stage, jobs []*job) []stepDraft {
 	return slices.DeleteFunc(out, func(d stepDraft) bool { return len(d.do) == 0 })
 }
 
-// bareSteps mend what wants bare surfaces: glue and fill, then trim flush. A faceplate that is glued
-// again takes what is wrong at its seam with it, and filling all low places the bead.
+// bareSteps mend what wants bare surfaces: the seam first, which is filled and then trimmed flush, and
+// then the rest. A faceplate that is glued again takes what is wrong at its seam with it, and trimming
+// flush all round the bead.
 func bareSteps(s *sorter) []stepDraft {
-	fill, flush := stepDraft{key: part.PlanFill}, stepDraft{key: part.PlanFlush}
+	seam, rest := stepDraft{}, stepDraft{}
 	gap, bead := string(part.Gap), string(part.Bead)
-	both := s.has("seam_both")
-	switch {
-	case s.has("seam_off_centre"):
-		fill.key = part.PlanReglue
-		fill.add("reglue", s.take("seam_off_centre"))
-		fill.with = s.take(gap, bead)
-	case both:
-		low := s.take("seam_both")
-		flush.add("flush", low)
-		fill.add("fill_recessed", append(low, s.take("step_recessed")...))
-		flush.with = s.take(bead)
+	var low []*job
+	if s.has("seam_off_centre") {
+		seam.add("reglue", s.take("seam_off_centre"))
+		seam.with = s.take(gap, bead)
 	}
-	fill.add("fill_recessed", s.take("seam_recessed", "step_recessed"))
-	fill.add("fill", s.take(gap, string(part.Chip)))
-	flush.add("flush", s.take("seam_proud", "step_proud", bead, string(part.Run)))
-	flush.add("finer", s.take(string(part.Sanding), string(part.OrangePeel)))
-	return []stepDraft{fill, flush}
+	if low = s.take("seam_both"); len(low) > 0 {
+		seam.with = s.take(bead)
+	}
+	seam.add("fill_recessed", append(slices.Clone(low), s.take("seam_recessed", "step_recessed")...))
+	seam.add("fill", s.take(gap))
+	seam.add("flush", append(low, s.take("seam_proud", "step_proud", bead)...))
+	rest.add("fill", s.take(string(part.Chip)))
+	rest.add("flush", s.take(string(part.Run)))
+	rest.add("finer", s.take(string(part.Sanding), string(part.OrangePeel)))
+	out := []stepDraft{seam, rest}
+	for i := range out {
+		if len(out[i].do) > 0 {
+			out[i].key = map[string]part.PlanKey{"reglue": part.PlanReglue, "fill": part.PlanFill, "fill_recessed": part.PlanFill}[out[i].do[0].key]
+			if out[i].key == "" {
+				out[i].key = part.PlanFlush
+			}
+		}
+	}
+	return out
 }
 
 // wetSteps: what wants bare surfaces wants the lacquer off, which takes with it all that lies in

@@ -374,7 +374,7 @@ func pageFoot(text string) template.CSS {
 }
 
 // mostMain is how many pictures stand open.
-const mostMain = 4
+const mostMain = 2
 
 // figures splits the pictures into the few that show what the plan is about, or of a pass what
 // was found, and the others.

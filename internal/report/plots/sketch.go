@@ -136,7 +136,7 @@ func (d *unrolled) clockRing(s Sketch, midX, midY, ring float64) {
 		d.text(x, y-8, textSize, draw.XCenter, strconv.Itoa(hour))
 		d.text(x, y+8, tickSize-4, draw.XCenter, fmt.Sprintf("%g°", deg))
 	}
-	d.text(midX, midY, tickSize, draw.XCenter, s.Names.Plate)
+	d.text(8, 14, textSize, draw.XLeft, s.Names.Plate)
 	for _, q := range s.Ring {
 		x, y := place(q.AroundDeg, ring)
 		switch {
