@@ -23,7 +23,7 @@ import (
 var floors = [][]string{
 	{"configs", "internal/part", "internal/files", "internal/held"},
 	{
-		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec",
+		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec", "internal/scan",
 		"internal/report/palette", "internal/report/plots", "internal/report/marks",
 	},
 	{
@@ -44,7 +44,7 @@ var mayImport = map[string][]string{
 	"configs": {},
 	"internal/bench": {
 		"internal/cli", "internal/files", "internal/grade", "internal/lang", "internal/part", "internal/report",
-		"internal/report/palette", "internal/teach",
+		"internal/report/palette", "internal/scan", "internal/teach",
 	},
 	"internal/bench/station": {
 		"internal/bench", "internal/camera/rig", "internal/camera/shoot", "internal/camera/sources",
@@ -76,7 +76,7 @@ var mayImport = map[string][]string{
 	"internal/compare": {
 		"internal/optics", "internal/part", "internal/stats/assign", "internal/stats/charts", "internal/stats/robust",
 	},
-	"internal/config": {"configs", "internal/files", "internal/grade", "internal/part"},
+	"internal/config": {"configs", "internal/files", "internal/grade", "internal/part", "internal/scan"},
 	"internal/defects": {
 		"internal/body", "internal/capture/outline", "internal/optics", "internal/part", "internal/stats/robust",
 	},
@@ -150,6 +150,7 @@ var mayImport = map[string][]string{
 	"internal/report/marks":   {"internal/part", "internal/report/palette"},
 	"internal/report/palette": {},
 	"internal/report/plots":   {"internal/report/palette"},
+	"internal/scan":           {"internal/part"},
 	"internal/seam":           {"internal/optics", "internal/part", "internal/stats/robust"},
 	"internal/stats/assign":   {},
 	"internal/stats/charts":   {},
