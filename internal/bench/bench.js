@@ -36,7 +36,7 @@
           if (r.headers.get("X-Ask")) return ask(decodeURIComponent(r.headers.get("X-Ask")), decodeURIComponent(r.headers.get("X-Scanned")), form);
           return r.ok ? "" : r.text();
         })
-        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { if (scan) scan.failed = true; offline(true); pressed.turn = ""; });
+        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { if (scan) { scan.failed = true; scanned = 0; } offline(true); pressed.turn = ""; });
     }).then(function () {
       if (scan && scan.failed && lastScan === scan) lastScan = null;
       underway--;

@@ -17,7 +17,7 @@ const (
 	eventRestored  = "restored" // a withdrawal taken back
 	eventOverruled = "overruled"
 	eventForgotten = "forgotten"
-	eventNoted     = "noted" // an [Entry]
+	eventNoted     = "noted" // a [part.Entry]
 )
 
 // event is a link of the chain. Its JSON, as marshalled when it was made, is what
