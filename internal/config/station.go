@@ -34,6 +34,7 @@ type Station struct {
 	Fit part.FitLimits `mapstructure:"fit"` // when a picture is fit to measure
 
 	Bench   Bench      `mapstructure:"bench"`
+	Scans   Scans      `mapstructure:"scans"`
 	Cameras []Camera   `mapstructure:"cameras"` // empty: pictures come as files
 	Rig     Rig        `mapstructure:"rig"`
 	Screen  Screen     `mapstructure:"screen"`
@@ -131,6 +132,7 @@ func (s Station) Validate() error {
 	s.validateScales(&c)
 	s.validateFlats(&c)
 	s.validateBench(&c)
+	s.Scans.validate(&c)
 	s.validateLots(&c)
 	f := s.Fit
 	c.between("fit.min_pixels", float64(f.MinPixels), 1, 50e6)

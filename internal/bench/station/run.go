@@ -46,6 +46,9 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 	if err != nil {
 		return err
 	}
+	if access.Scans, err = st.Scans.Rules(); err != nil {
+		return cli.UsageError{Err: err}
+	}
 	screens := bench.NewScreens()
 	if o.Take.What != ShootWedge {
 		if screens.Gamma, err = inspection.ScreenGamma(st.Screen, time.Now()); err != nil {
