@@ -57,13 +57,13 @@ var mayImport = map[string][]string{
 	"internal/body":         {"internal/capture/outline", "internal/part", "internal/stats/robust"},
 	"internal/camera/pty":   {},
 	"internal/camera/retry": {},
-	"internal/camera/rig":   {"internal/camera/retry", "internal/camera/trouble"},
+	"internal/camera/rig":   {"internal/camera/retry", "internal/camera/trouble", "internal/part"},
 	"internal/camera/shoot": {
 		"internal/camera/retry", "internal/camera/rig", "internal/camera/sources", "internal/camera/trouble", "internal/part",
 		"internal/proof",
 	},
 	"internal/camera/sources": {"internal/camera/retry", "internal/camera/trouble", "internal/part"},
-	"internal/camera/trouble": {},
+	"internal/camera/trouble": {"internal/part"},
 	"internal/capture": {
 		"internal/capture/outline", "internal/codec", "internal/files", "internal/lang", "internal/optics", "internal/part",
 		"internal/stats/robust",

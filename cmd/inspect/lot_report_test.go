@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -533,8 +534,8 @@ func TestBenchLots(t *testing.T) {
 	if s, err = b.Lot(t.Context(), names[1]); err != nil || s.State != bench.LotRefused || s.Decided == nil || s.Decided.By != "inspector 2" || strings.Join(s.Steps, " ") != "screen return" {
 		t.Errorf("%+v, %v", s, err)
 	}
-	var no bench.LotRefusal
-	if err := b.Decide(t.Context(), names[1], bench.LotStep{What: "accept", By: "x", Seq: s.Seq}); !asRefusal(err, &no) {
+	var no *part.Trouble
+	if err := b.Decide(t.Context(), names[1], bench.LotStep{What: "accept", By: "x", Seq: s.Seq}); !errors.As(err, &no) {
 		t.Errorf("a second decision: %v", err)
 	}
 	if err := b.Decide(t.Context(), names[1], bench.LotStep{What: "return", By: "inspector 2", Seq: s.Seq}); err != nil {
@@ -543,12 +544,6 @@ func TestBenchLots(t *testing.T) {
 	if s, _ = b.Lot(t.Context(), names[1]); s.State != bench.LotReturned || len(s.Steps) != 0 {
 		t.Errorf("%+v", s)
 	}
-}
-
-func asRefusal(err error, to *bench.LotRefusal) bool {
-	r, ok := err.(bench.LotRefusal)
-	*to = r
-	return ok
 }
 
 // lotReportBar is the issue's: a lot of ten thousand units is reported in so long.

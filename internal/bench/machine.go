@@ -134,14 +134,11 @@ const (
 	DropShots     Effect = "drop"     // none: hand back the pixels of the old state's shots
 )
 
-// refused is an event that does not fit the state: said to whoever sent it, the
-// state stays as it is.
-type refused struct{ part.Phrase }
-
-func (r refused) Error() string     { return r.Key }
-func (r refused) Told() part.Phrase { return r.Phrase }
-
-func refuse(key string) error { return refused{part.Phrase{Key: key}} }
+// refuse is the error of an event that does not fit the state: said to whoever sent it,
+// the state stays as it is.
+func refuse(key string, args ...string) error {
+	return &part.Trouble{Phrase: part.Say(key, args...)}
+}
 
 // On returns the state after an event, and what it asks for. now is when it
 // happened.
@@ -261,7 +258,7 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 		s.scanned = e.Text
 		return s.cancel()
 	default:
-		return s, nil, refused{part.Phrase{Key: "wrong.scan_under_way", Args: map[string]string{"serial": serial, "unit": s.Unit.Name()}}}
+		return s, nil, refuse("wrong.scan_under_way", "serial", serial, "unit", s.Unit.Name())
 	}
 	s.Unit.Serial, s.Problem = serial, nil
 	if side != "" {

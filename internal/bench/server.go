@@ -440,7 +440,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 	err = s.b.Send(r.Context(), turn, events...)
 	w.Header().Set("X-Version", strconv.FormatInt(s.b.Snapshot().Version, 10)) // the page shows none older
-	var no refused
+	var no *part.Trouble
 	switch {
 	case errors.As(err, &no):
 		s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(&no.Phrase))
