@@ -88,6 +88,8 @@ type (
 		GiveUp string
 		After  time.Duration
 	}
+	// Say tells what was refused to somebody whose own screen cannot show it.
+	Say struct{ part.Phrase }
 	// Undo withdraws the last answer and goes back to its unit. ID is the one that the person
 	// was asked about.
 	Undo struct {
@@ -130,6 +132,7 @@ func (Edit) event()         {}
 func (Cancel) event()       {}
 func (Retry) event()        {}
 func (Scan) event()         {}
+func (Say) event()          {}
 func (Undo) event()         {}
 func (Overruling) event()   {}
 func (Progressed) event()   {}
@@ -178,6 +181,9 @@ func (s State) On(e Event, now time.Time) (State, []Effect, error) {
 		return s.retry(now)
 	case Scan:
 		return s.scan(e)
+	case Say:
+		s.Problem = &e.Phrase
+		return s, nil, nil
 	case Undo:
 		return s.undo(e)
 	case Restore:
@@ -277,8 +283,9 @@ func (s State) edit(e Edit) (State, []Effect, error) {
 }
 
 // together is how soon after a scan's Enter the next one's first key tells of two readers at once,
-// whose keys are mixed: the longest gap of scan.js between keys of one scan.
-const together = 60 * time.Millisecond
+// whose keys are mixed: the longest gap between a reader's keys (40 ms; they leave 5 to 30, usual, no
+// source), and a little.
+const together = 45 * time.Millisecond
 
 // scan never adds to what stands there, and never does anything to a unit but to
 // leave it.

@@ -255,7 +255,8 @@ func (b *Station) judge(ctx context.Context, s State) {
 		return
 	}
 	o.Result.StoppedS = stoppedS(s)
-	a := &Answer{Unit: s.Unit, Ended: b.Now().UTC(), Outcome: o}
+	// A clock that was set back meanwhile does not end a unit before its start.
+	a := &Answer{Unit: s.Unit, Ended: s.Started.Add(max(0, b.Now().Sub(s.Started))).UTC(), Outcome: o}
 	a.Before, a.Other, a.Unread = b.earlier(ctx, s.Unit)
 	write, stop := writing(ctx)
 	defer stop()
@@ -268,7 +269,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 }
 
 // stoppedS is how long the unit stood still, s: from the press that started it to its last
-// picture; nil where that was played back.
+// picture; nil where that was played back, or is not known.
 func stoppedS(s State) *float64 {
 	last := time.Time{}
 	for _, x := range s.Shots {
@@ -276,7 +277,7 @@ func stoppedS(s State) *float64 {
 			last = x.Came
 		}
 	}
-	if last.IsZero() {
+	if last.Before(s.Started) { // also where the clock was set back
 		return nil
 	}
 	return part.Num(math.Round(10*last.Sub(s.Started).Seconds()) / 10)
