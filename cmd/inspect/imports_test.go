@@ -57,13 +57,13 @@ var mayImport = map[string][]string{
 	"internal/body":         {"internal/capture/outline", "internal/part", "internal/stats/robust"},
 	"internal/camera/pty":   {},
 	"internal/camera/retry": {},
-	"internal/camera/rig":   {"internal/camera/retry", "internal/camera/trouble"},
+	"internal/camera/rig":   {"internal/camera/retry", "internal/camera/trouble", "internal/part"},
 	"internal/camera/shoot": {
 		"internal/camera/retry", "internal/camera/rig", "internal/camera/sources", "internal/camera/trouble", "internal/part",
 		"internal/proof",
 	},
 	"internal/camera/sources": {"internal/camera/retry", "internal/camera/trouble", "internal/part"},
-	"internal/camera/trouble": {},
+	"internal/camera/trouble": {"internal/part"},
 	"internal/capture": {
 		"internal/capture/outline", "internal/codec", "internal/files", "internal/lang", "internal/optics", "internal/part",
 		"internal/stats/robust",
@@ -130,7 +130,7 @@ var mayImport = map[string][]string{
 	"internal/grade": {"internal/lang", "internal/part"},
 	"internal/held":  {},
 	"internal/inspection": {
-		"configs", "internal/body", "internal/capture", "internal/capture/outline", "internal/cli", "internal/compare",
+		"internal/body", "internal/capture", "internal/capture/outline", "internal/cli", "internal/compare",
 		"internal/config", "internal/defects", "internal/defects/scene", "internal/files", "internal/grade", "internal/lang",
 		"internal/learn",
 		"internal/optics", "internal/part", "internal/proof", "internal/records", "internal/report", "internal/seam",
@@ -140,7 +140,7 @@ var mayImport = map[string][]string{
 	"internal/learn": {"internal/part", "internal/stats/robust"},
 	"internal/lots":  {"internal/part"},
 	"internal/lots/book": {
-		"configs", "internal/capture", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies",
+		"internal/capture", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies",
 		"internal/inspection", "internal/lang", "internal/lots", "internal/lots/lotreport", "internal/lots/process",
 		"internal/part", "internal/records", "internal/report", "internal/report/plots", "internal/stats/charts",
 		"internal/stats/study",

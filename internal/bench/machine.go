@@ -158,14 +158,11 @@ const (
 	DropShots     Effect = "drop"     // none: hand back the pixels of the old state's shots
 )
 
-// refused is an event that does not fit the state: said to whoever sent it, the
-// state stays as it is.
-type refused struct{ part.Phrase }
-
-func (r refused) Error() string     { return r.Key }
-func (r refused) Told() part.Phrase { return r.Phrase }
-
-func refuse(key string) error { return refused{part.Phrase{Key: key}} }
+// refuse is the error of an event that does not fit the state: said to whoever sent it,
+// the state stays as it is.
+func refuse(key string, args ...string) error {
+	return &part.Trouble{Phrase: part.Say(key, args...)}
+}
 
 // On returns the state after an event, and what it asks for. now is when it
 // happened.
@@ -298,17 +295,17 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 	under := s.Unit.Name()
 	switch {
 	case s.busy || s.stopping || s.Phase == Judging:
-		return s, nil, refused{part.Say("wrong.scan_wait", "code", name)}
+		return s, nil, refuse("wrong.scan_wait", "code", name)
 	case s.Phase == Ready || s.Phase == Answered:
 	case e.Kind != scan.Unit:
-		return s, nil, refused{part.Say("wrong.scan_later", "kind", "@scan.kind."+string(e.Kind), "code", name, "unit", under)}
+		return s, nil, refuse("wrong.scan_later", "kind", "@scan.kind."+string(e.Kind), "code", name, "unit", under)
 	case s.Unit.is(e.Code):
-		return s, nil, refused{part.Say("wrong.scan_same", "unit", under)}
+		return s, nil, refuse("wrong.scan_same", "unit", under)
 	case e.GiveUp == under:
 		s.scanned = &e
 		return s.cancel()
 	default:
-		return s, nil, asking{refused{part.Say("wrong.scan_under_way", "code", name, "unit", under)}, under, name}
+		return s, nil, asking{&part.Trouble{Phrase: part.Say("wrong.scan_under_way", "code", name, "unit", under)}, under, name}
 	}
 	if e.Kind != scan.Unit {
 		switch e.Kind {
@@ -362,7 +359,7 @@ func (s State) wasScanned() bool {
 
 // asking is a scan that the operator is asked about: under is given up for it, or not.
 type asking struct {
-	refused
+	*part.Trouble
 	under, scanned string
 }
 

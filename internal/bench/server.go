@@ -465,7 +465,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 	after := s.b.Snapshot()
 	w.Header().Set("X-Version", strconv.FormatInt(after.Version, 10)) // the page shows none older
 	w.Header().Set("X-Turn", strconv.FormatInt(after.Turn, 10))       // what a press after it goes by
-	var no refused
+	var no *part.Trouble
 	var ask asking
 	switch {
 	case errors.As(err, &ask):

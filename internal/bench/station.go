@@ -3,7 +3,6 @@ package bench
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"runtime/debug"
 	"sync"
@@ -321,18 +320,15 @@ func latest(past []Past, side string) *Past {
 	return nil
 }
 
-// Told is an error that brings its own phrase for the page.
-type Told interface{ Told() part.Phrase }
-
-// told turns an error into a phrase; nil where there is none.
+// told turns an error into a phrase: its own, else that of the key; nil where there is none.
 func told(key string, err error) *part.Phrase {
 	if err == nil {
 		return nil
 	}
-	var t Told
-	if errors.As(err, &t) {
-		p := t.Told()
-		return &p
+	var own *part.Trouble
+	if errors.As(err, &own) {
+		return &own.Phrase
 	}
-	return &part.Phrase{Key: key, Args: map[string]string{"why": fmt.Sprint(err)}}
+	p := part.Say(key, "why", err.Error())
+	return &p
 }
