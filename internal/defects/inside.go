@@ -29,7 +29,7 @@ const (
 	wireMM        = 0.15 // lines wider than this may be wires
 	spotMostMM    = 0.6  // spots larger than this may be parts
 	dyeLeast      = 0.3  // a blue dye takes this share of the red light, and of the blue so much less
-	vivid         = 0.3  // the least of a dye's colours over the most; of earths it is 0.4 and more
+	vivid         = 0.36 // the least of a dye's colours over the most; of earths it is 0.4 and more
 	bundleInside  = 4    // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
 	bundleLeast   = 5.0  // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
 )
@@ -334,8 +334,18 @@ func (f *face) mayBeInside(p *place) bool {
 	if f.spots {
 		return !f.isOpaqueSpot(p)
 	}
+	thin := unblurredDiameter(p.all.thick, p.blurPX)*f.shapeMM() <= wireMM/2
 	if f.isBundle(p) {
-		return p.lines < bundleInside || slices.Max(p.strength) < bundleLeast
+		wide := thin && p.all.across*f.shapeMM() >= 2*wireMM
+		return p.lines < bundleInside && !(p.lines == bundleInside-1 && wide) || slices.Max(p.strength) < bundleLeast
+	}
+	if thin && f.isLine(p) && len(p.contrast) > 1 {
+		if p.isMatt() && f.lightLost(p) >= 1 {
+			return f.alongEdge(p.found)
+		}
+		if p.mirrors && slices.Max(p.contrast) >= slopeSharp && p.all.long*f.shapeMM() >= slopeWideMM {
+			return f.alongEdge(p.found)
+		}
 	}
 	if f.isLine(p) && slices.Max(p.contrast) < glint && f.lightLost(p) < 1 { // a fibre is opaque, a run shines
 		return true

@@ -18,7 +18,7 @@ import (
 const (
 	spotLineMM  = 0.6  // what holds a line of this length in its light is no spot
 	spotWays    = 12   // lines lie in so many directions
-	spotSoftMM  = 0.04 // the light is smoothed before, so that noise shortens no line,
+	spotSoftMM  = 0.02 // the light is smoothed before, so that noise shortens no line,
 	spotPixelMM = 0.05 // and taken in pixels of at most this size
 	spotApartMM = 0.1  // a spot this near to what facets show is that
 	spotAround  = 0.25 // around it the light differs from its base by at most this share of what it does itself
@@ -134,9 +134,28 @@ func lineOf(n int, rad float64) []byte {
 // isOpaqueSpot says whether a place is a small spot that only something opaque makes, with nothing else of its own light around it: what
 // is left of a part's edge or of a wire's bend is fainter, or has more of it beside it.
 func (f *face) isOpaqueSpot(p *place) bool {
-	if f.isLine(p) || p.all.long*f.shapeMM() > spotMostMM || f.lightLost(p) < 1 {
+	if f.isLine(p) || p.all.long*f.shapeMM() > spotMostMM || f.lightLost(p) < 1 && !f.seeClear(p) {
 		return false
 	}
+	rest, end := f.seeRest(p)
+	return rest <= spotAround && !end
+}
+
+func (f *face) seeClear(p *place) bool {
+	if f.isBubbleDisc(p) || f.isBubbleWall(p) {
+		return p.peak >= 3
+	}
+	if len(p.contrast) < 2 || !p.isMatt() || p.peak < 2 {
+		return false
+	}
+	least, most := math.Inf(1), 0.0
+	for _, c := range p.contrast {
+		least, most = min(least, math.Abs(c)), max(most, math.Abs(c))
+	}
+	return least >= baseDoubt && most >= 2*clearChange
+}
+
+func (f *face) seeRest(p *place) (float64, bool) {
 	around := f.ringAround(p.found)
 	best, rest, end := 0.0, 0.0, false // in the channel in which it stands out most
 	for _, ch := range f.channels {
@@ -159,7 +178,7 @@ func (f *face) isOpaqueSpot(p *place) bool {
 		}
 		best, rest, end = rel, quantile(more, 0.9)/math.Abs(own), isEnd(light, own)
 	}
-	return rest <= spotAround && !end
+	return rest, end
 }
 
 // isEnd says whether what stands out by own from a ring of light is a wire's end or bend: over even ground something narrow goes
