@@ -78,7 +78,7 @@ func TestRecordsShift(t *testing.T) {
 		if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
 			out = filepath.Join(keep, lang)
 		}
-		o := shift.Options{From: "2026-03-02 06:00", To: "2026-03-02 14:00", Language: lang}
+		o := shift.Options{From: "2026-03-02 06:00", To: "2026-03-02 14:00", SheetOptions: cli.SheetOptions{Language: lang}}
 		o.Out = out
 		var text bytes.Buffer
 		if err := shift.Run(context.Background(), cli.Database{URL: file}, o, &text); err != nil {

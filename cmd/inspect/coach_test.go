@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -63,7 +64,7 @@ func inventedWeeks(t testing.TB) string {
 func TestCoachCommand(t *testing.T) {
 	file := inventedWeeks(t)
 	for lang, want := range map[string][]string{"en": {"Coaching sheet", "Dust nib: ", "more than chance gives", "<img"}, "zh-Hans": {"辅导单", "多于偶然", "尘粒"}} {
-		o := coach.Options{Operator: "B17", Stage: "wet", From: "2026-03-01", To: "2026-06-01", Language: lang}
+		o := coach.Options{Operator: "B17", Stage: "wet", From: "2026-03-01", To: "2026-06-01", SheetOptions: cli.SheetOptions{Language: lang}}
 		o.Records.URL, o.Out = file, t.TempDir()
 		if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
 			o.Out = filepath.Join(keep, lang)
@@ -83,7 +84,7 @@ func TestCoachCommand(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	o := coach.Options{Operator: "B02", From: "2026-03-01", To: "2026-06-01", Language: "en"}
+	o := coach.Options{Operator: "B02", From: "2026-03-01", To: "2026-06-01", SheetOptions: cli.SheetOptions{Language: "en"}}
 	o.Records.URL, o.JSON = file, true
 	if err := coach.Run(t.Context(), o, time.Now(), &out); err != nil {
 		t.Fatal(err)
@@ -104,8 +105,8 @@ func TestCoachCommandRefuses(t *testing.T) {
 		{coach.Options{Operator: "B1", Stage: "dry"}, `stage "dry"`},
 		{coach.Options{Operator: "B1", From: "yesterday"}, "is no time"},
 		{coach.Options{Operator: "B1", From: "2026-05-01", To: "2026-04-01"}, "is not before"},
-		{coach.Options{Operator: "B1", Language: "xx"}, "--language xx"},
-		{coach.Options{Operator: "B1", From: "2026-01-01", Language: "en"}, `no unit of operator "B1"`},
+		{coach.Options{Operator: "B1", SheetOptions: cli.SheetOptions{Language: "xx"}}, "--language xx"},
+		{coach.Options{Operator: "B1", From: "2026-01-01", SheetOptions: cli.SheetOptions{Language: "en"}}, `no unit of operator "B1"`},
 	} {
 		if c.o.Language == "" {
 			c.o.Language = "en"

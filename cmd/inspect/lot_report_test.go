@@ -78,12 +78,12 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 	x.t.Helper()
 	var l lots.Lot
 	l.Name = x.name
-	do := func(e lots.Event, err error) {
+	do := func(e part.Entry, err error) {
 		x.t.Helper()
 		if err != nil {
 			x.t.Fatal(err)
 		}
-		if err := x.store.Note(ctx, book.Entry(e)); err != nil {
+		if err := x.store.Note(ctx, e); err != nil {
 			x.t.Fatal(err)
 		}
 		if err := l.Apply(e); err != nil {
@@ -101,7 +101,8 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 	}
 	digest := sha256.Sum256(x.limits.Bytes)
 	sum := hex.EncodeToString(digest[:])
-	o := lots.Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: lots.ISO2859, Rules: lots.Rules{Standard: lots.ISO2859}, Edition: lots.Edition, Level: "II", Limits: sum, LimitsName: x.limits.Name}
+	o := lots.Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: lots.ISO2859, Rules: lots.Rules{Standard: lots.ISO2859}, Edition: lots.Edition, Level: "II", Limits: sum, LimitsName: x.limits.Name,
+		NotPassing: part.Major}
 	for _, p := range plans {
 		if whole {
 			p.Plan.N, p.Plan.All = size, true
@@ -115,7 +116,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 		serials = append(serials, fmt.Sprintf("%s%05d-%s", strings.ToLower(x.name[:1]), i/2+1, []string{"L", "R"}[i%2]))
 	}
 	do(l.Draw(serials, 77, true, x.now.Add(time.Minute), "inspector 2"))
-	var entries []records.Entry
+	var entries []part.Entry
 	for i, u := range l.Current().Drawing.Units {
 		*x.now = x.now.Add(40 * time.Second)
 		in := x.inspection(u, i)
@@ -131,12 +132,15 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 		if err := l.Apply(e); err != nil {
 			x.t.Fatal(err)
 		}
-		entries = append(entries, book.Entry(e))
+		entries = append(entries, e)
 	}
 	if err := x.store.Note(ctx, entries...); err != nil {
 		x.t.Fatal(err)
 	}
 	if decide {
+		for _, u := range l.Current().Undisposed() {
+			do(l.DisposeUnit(lots.Disposition{Unit: u.Name, Route: lots.Scrapped}, x.now.Add(time.Hour), "inspector 2"))
+		}
 		do(l.Decide(nil, "", x.now.Add(time.Hour), "inspector 2"))
 	}
 }

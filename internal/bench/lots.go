@@ -65,10 +65,21 @@ type LotState struct {
 	Plans    []LotPlan
 	Next     []string // serials to look at next, some of them
 	Left     int      // how many there still are
+	Failing  []LotFailing
 	Counting []string // serials that count against a plan, in words of the records
 	Decided  *LotDecided
 	// What may be signed now: "accept", "refuse", "screen", "return".
 	Steps []string
+	// Whether it may be told now what becomes of a unit.
+	Disposes bool
+}
+
+// LotFailing is a unit of the sample that does not pass.
+type LotFailing struct {
+	Name    string
+	Verdict part.Verdict
+	Route   string // what became of it, as "lot.page.": reworked, scrapped, concession; "": nothing was said
+	By      string
 }
 
 // LotPlan is the plan of a class and its count.
@@ -92,10 +103,13 @@ type LotDecided struct {
 
 // LotStep is what a person signs.
 type LotStep struct {
-	What string // one of LotState.Steps
+	What string // one of LotState.Steps, or "dispose"
 	By   string
 	Note string
-	Seq  int64 // of the state that the person saw
+	Seq  int64    // of the state that the person saw
+	Out  []string // serials that a screening took out
+	// Of "dispose": the unit, what becomes of it, and the customer's reference.
+	Unit, Route, Reference string
 }
 
 // LotMore is what stands under a lot's state.

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -26,7 +27,7 @@ type Serving struct {
 	Listen          string   // address and port
 	Hosts           []string // further names by which browsers call this machine
 	LanguagesFolder string   // with further languages; "": none
-	Language        string   // of browsers that ask for none that is there
+	Language        string   // of browsers that ask for none; "": what the environment asks for
 	PedalKeys       []string
 	PassphraseFile  string // with its hash; "": beside the station file, else here
 	StationFile     string
@@ -44,7 +45,7 @@ func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first U
 	for tag, n := range lacking {
 		fmt.Fprintf(stdout, "language %s: %d texts are missing and shown in English\n", tag, n)
 	}
-	access.Languages, access.Language, access.PedalKeys = languages, o.Language, o.PedalKeys
+	access.Languages, access.Language, access.PedalKeys = languages, cmp.Or(o.Language, cli.Asked()), o.PedalKeys
 	l, err := net.Listen("tcp", o.Listen)
 	if err != nil {
 		return cli.Usagef("--listen %s: %w", o.Listen, err)

@@ -27,7 +27,7 @@ var assets embed.FS
 // Options say how the page is served.
 type Options struct {
 	Languages  *lang.Languages
-	Language   string      // of browsers that ask for none that is there; "": English
+	Language   string      // of browsers that ask for none; "": English
 	PedalKeys  []string    // names of keys, as browsers call them, that start like the space bar
 	Passphrase *Passphrase // nil: everyone who reaches the server is let in
 	Hosts      []string    // names by which the bench is called, beside localhost and addresses

@@ -13,8 +13,9 @@ import (
 
 // SheetOptions are the flags of the commands that make one sheet.
 type SheetOptions struct {
-	Out  string
-	JSON bool
+	Out      string
+	JSON     bool
+	Language string // of page and text; see [Language]
 }
 
 // Write writes a sheet: its page to OUT/<name>.html where there is an OUT, and

@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"finishbench/internal/body"
+	"finishbench/internal/defects/raster"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -47,15 +49,15 @@ func turned(p synth.ShellParams, turns ...float64) (out drawnShell, err error) {
 			return out, err
 		}
 		seen := own.In(views[len(views)-1:], 0)
-		params := DefaultParams(p.MMPerPX)
+		params := scene.DefaultParams(p.MMPerPX)
 		params.Shell = &seen
-		var scene []Picture
+		var pictures []scene.Picture
 		for k, im := range []*part.Image{d, r} {
 			light := []part.Light{part.Diffuse, part.Raking}[k]
-			scene = append(scene, Picture{Shot: part.Shot{File: fmt.Sprintf("shell_%03.0f_%s.png", deg, light), View: part.Shell, Light: light, AngleDeg: deg},
+			pictures = append(pictures, scene.Picture{Shot: part.Shot{File: fmt.Sprintf("shell_%03.0f_%s.png", deg, light), View: part.Shell, Light: light, AngleDeg: deg},
 				Image: im, BlurPX: p.BlurSigmaPX, UBlurPX: 0.1})
 		}
-		found, err := Find(scene, params)
+		found, err := Find(pictures, params)
 		if err != nil {
 			return out, fmt.Errorf("turn %g: %w", deg, err)
 		}
@@ -210,7 +212,7 @@ func quantileOrNaN(v []float64, q float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()
 	}
-	return quantile(slices.Clone(v), q)
+	return raster.Quantile(slices.Clone(v), q)
 }
 
 // randomShell is one of many, in every rig and on every ground.

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
 
@@ -56,7 +57,7 @@ func ground(seed uint64, paint func(x, y int) float64) *part.Image {
 // millimetres and the warnings.
 func findInTexture(t *testing.T, im *part.Image) ([]part.Box, []string) {
 	t.Helper()
-	res, err := FindPanel([]Picture{{Shot: part.Shot{File: "ground.png"}, Image: im}}, DefaultParams(groundMMPerPX))
+	res, err := FindPanel([]scene.Picture{{Shot: part.Shot{File: "ground.png"}, Image: im}}, scene.DefaultParams(groundMMPerPX))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -15,6 +15,7 @@ import (
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
 	"finishbench/internal/defects"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
@@ -286,10 +287,10 @@ func (u *Unit) look(s *Scene) {
 		}
 	}
 	blur, uBlur, _ := capture.Blur(reports)
-	var fit []defects.Picture
+	var fit []scene.Picture
 	for _, p := range s.pictures {
 		if p.fit() {
-			fit = append(fit, defects.Picture{Shot: p.Shot, Image: p.Image, Flat: u.flatOf(p.Shot), BlurPX: blur, UBlurPX: uBlur})
+			fit = append(fit, scene.Picture{Shot: p.Shot, Image: p.Image, Flat: u.flatOf(p.Shot), BlurPX: blur, UBlurPX: uBlur})
 		}
 	}
 	if len(fit) == 0 {
@@ -323,8 +324,8 @@ func (u *Unit) look(s *Scene) {
 }
 
 // searchParams are how a surface is searched at a scale.
-func (u *Unit) searchParams(l Lengths) defects.Params {
-	p := defects.DefaultParams(l.MMPerPX)
+func (u *Unit) searchParams(l Lengths) scene.Params {
+	p := scene.DefaultParams(l.MMPerPX)
 	if l.URel > 0 {
 		p.URelScale = l.URel
 	}

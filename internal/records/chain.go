@@ -16,7 +16,7 @@ const (
 	eventWithdrawn = "withdrawn"
 	eventOverruled = "overruled"
 	eventForgotten = "forgotten"
-	eventNoted     = "noted" // an [Entry]
+	eventNoted     = "noted" // a [part.Entry]
 )
 
 // event is a link of the chain. Its JSON, as marshalled when it was made, is what

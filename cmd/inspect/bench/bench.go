@@ -43,7 +43,7 @@ func Command() *cobra.Command {
 	f.BoolVar(&o.SetPassphrase, "set-passphrase", false, "ask for a new passphrase, write its hash to the passphrase file, and end")
 	f.StringVar(&o.Name, "name", "", "name of this bench in the records (default: this machine's)")
 	f.StringVar(&o.Page.LanguagesFolder, "lang", "", "folder with further languages, <tag>.json each")
-	f.StringVar(&o.Page.Language, "language", "", "language of browsers that ask for none that is there (default: en)")
+	f.StringVar(&o.Page.Language, "language", "", "language of browsers that ask for none (default: that of LC_ALL, LC_MESSAGES or LANG; else en)")
 	f.StringArrayVar(&o.Page.PedalKeys, "pedal-key", nil, "name of the key that a pedal sends, beside the space bar (KeyboardEvent.key of the browser; default: the station file's, else PageDown)")
 	f.Float64Var(&o.MMPerPX, "mm-per-px", 0, "scale of the pictures, millimetres per pixel")
 	f.StringArrayVar(&o.Scales, "scale", nil, "scale file of the pictures, made by 'inspect scale'; VIEW=FILE for the edge, face or shell pictures only")

@@ -4,16 +4,29 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"finishbench/internal/cli"
 )
 
 // Sheet are the flags of the commands that make one sheet.
 func Sheet(o *cli.SheetOptions, cmd *cobra.Command) {
+	SheetOut(o, cmd)
+	Language(&o.Language, cmd.Flags())
+}
+
+// SheetOut are those of a command that has its language from the one above it.
+func SheetOut(o *cli.SheetOptions, cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.Out, "out", "", "folder for the page with its plots; made where it is missing")
 	f.BoolVar(&o.JSON, "json", false, "write the numbers to standard output as JSON, in place of the text")
 	f.SortFlags = false
+}
+
+// Language says in which language a command writes its pages. What finds other words for it reads
+// cli.Language.
+func Language(tag *string, f *pflag.FlagSet) {
+	f.StringVar(tag, "language", "", cli.LanguageUse)
 }
 
 // WrongUsage makes a check of the arguments a usage error.

@@ -18,7 +18,7 @@ func Run(o *inspection.Options, cmd *cobra.Command) {
 	f.StringVar(&o.KindModel, "kind-model", "", "file of a learned model by which kinds are called, or none (default: the one in force of the records, if any; see 'inspect learn')")
 	f.IntVar(&o.Jobs, "jobs", 0, "pictures at a time (default: one for each processor)")
 	f.BoolVar(&o.JSON, "json", false, "write the results to standard output, as one JSON array")
-	f.StringVar(&o.Language, "language", "", "of the pages: en, zh-Hans (default: that of LC_ALL, LC_MESSAGES or LANG; else en). Pictures and result.json are English")
+	Language(&o.Language, f)
 	f.BoolVar(&o.Budget, "budget", false, "tell how the uncertainty of the worst step and of a typical size comes about; result.json then has all budgets")
 	f.SortFlags = false
 }

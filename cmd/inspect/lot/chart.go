@@ -60,7 +60,6 @@ func newLotChartCommand(r *cli.Database) *cobra.Command {
 	f.IntVar(&o.Baseline, "baseline", 0, "points that set the limits; 0: all")
 	f.StringVar(&o.Rules, "rules", "", "western-electric, nelson, iso7870, or single rules (default: beyond,run9)")
 	f.StringVar(&o.Target, "target", "", "where the step should be, um, or the waviness, mrad (ewma, cusum; default: the mean of the baseline)")
-	f.StringVar(&o.Language, "language", "en", "of the sheet: en, zh-Hans")
 	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }

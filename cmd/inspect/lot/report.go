@@ -39,7 +39,7 @@ func newLotReportCommand(r *cli.Database) *cobra.Command {
 	f := cmd.Flags()
 	f.StringVar(&o.Out, "out", "", "folder for the files; made where it is missing")
 	f.StringSliceVar(&o.Formats, "format", book.Formats(), "pdf, xlsx, csv, json, or some of them")
-	f.StringVar(&o.Language, "language", "en", "language of the report: en or zh-Hans")
+	flags.Language(&o.Language, f)
 	f.StringVar(&o.Study, "gauge-study", "", "the gauge study in force: what 'inspect study gauge --json' wrote")
 	f.StringVar(&o.CheckLog, "check-log", "", "the check piece's log (default: the station file's)")
 	f.StringVar(&o.At, "at", "", `time stamp of the report, such as "2026-03-02 16:30" (default: now)`)

@@ -36,7 +36,6 @@ func newRecordsShiftCommand(where *cli.Database) *cobra.Command {
 	f.StringVar(&o.To, "to", "", "up to this time")
 	f.StringVar(&o.Lot, "lot", "", "of this lot only")
 	f.StringVar(&o.Bench, "bench", "", "of this bench only")
-	f.StringVar(&o.Language, "language", "en", "of the sheet: en, zh-Hans")
 	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }

@@ -44,7 +44,7 @@ func Atlas() *cobra.Command {
 	f := cmd.Flags()
 	f.StringVar(&o.Out, "out", "", "folder for the pages; made where it is missing")
 	f.StringVar(&o.Units, "units", "", "folder of units with known defects (truth.json), for kinds that the records lack")
-	f.StringVar(&o.Language, "language", "en", "of the pages: en, zh-Hans")
+	flags.Language(&o.Language, f)
 	f.IntVar(&o.N, "pictures", 6, "pictures of each kind, 2 to 20")
 	cmd.AddCommand(newAtlasMarkCommand(&o, teach.Pin, "pin I/N", "Always show a finding"), newAtlasMarkCommand(&o, teach.Hide, "hide I/N", "Never show a finding"),
 		newAtlasMarkCommand(&o, teach.Free, "free I/N", "Let the program choose again"), newAtlasMarkCommand(&o, teach.Caption, "caption I/N TEXT", "Put words under a finding"), newAtlasWallCommand(&o))
@@ -72,6 +72,6 @@ func newAtlasWallCommand(o *atlas.Options) *cobra.Command {
 	f.StringVar(&o.Out, "out", "", "folder for the page; made where it is missing")
 	f.StringVar(&o.Stage, "stage", "wet", "trim, wet or cured: whose limits")
 	f.StringVar(&o.Limits, "limits", "", "file with the limits (default: the built-in ones)")
-	f.StringVar(&o.Language, "language", "en", "of the page: en, zh-Hans")
+	flags.Language(&o.Language, f)
 	return cmd
 }

@@ -41,7 +41,6 @@ func Coach() *cobra.Command {
 	f.StringVar(&o.Lot, "lot", "", "of this lot only")
 	f.StringVar(&o.From, "from", "", `from this day on: "2026-03-02"`)
 	f.StringVar(&o.To, "to", "", "up to this day")
-	f.StringVar(&o.Language, "language", "en", "of the sheet: en, zh-Hans")
 	flags.Database(&o.Records, f)
 	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd

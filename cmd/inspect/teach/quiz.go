@@ -43,7 +43,7 @@ func Quiz() *cobra.Command {
 	}
 	f := cmd.PersistentFlags()
 	flags.Database(&o.Records, f)
-	f.StringVar(&o.Language, "language", "en", "of what is written: en, zh-Hans")
+	flags.Language(&o.Language, f)
 	cmd.AddCommand(newQuizPaintCommand(), newQuizConfirmCommand(&o), newQuizDrawCommand(&o), newQuizListCommand(&o), newQuizTakeCommand(&o), newQuizResultCommand(&o),
 		newQuizProgressCommand(&o), newQuizCertificateCommand(&o), newQuizExportCommand(&o), newQuizEraseCommand(&o))
 	return cmd

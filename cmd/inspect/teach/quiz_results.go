@@ -33,7 +33,7 @@ them), also one that was broken off. With --out it writes the page, with picture
 			})
 		},
 	}
-	flags.Sheet(&sheet, cmd)
+	flags.SheetOut(&sheet, cmd)
 	return cmd
 }
 
@@ -61,7 +61,7 @@ func newQuizProgressCommand(o *book.QuizOptions) *cobra.Command {
 		},
 	}
 	whoFlags(cmd, &initials, &badge)
-	flags.Sheet(&sheet, cmd)
+	flags.SheetOut(&sheet, cmd)
 	return cmd
 }
 
@@ -93,7 +93,7 @@ func newQuizCertificateCommand(o *book.QuizOptions) *cobra.Command {
 			})
 		},
 	}
-	flags.Sheet(&sheet, cmd)
+	flags.SheetOut(&sheet, cmd)
 	return cmd
 }
 

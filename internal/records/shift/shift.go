@@ -73,8 +73,7 @@ func (m Pages) ShiftSheet(ctx context.Context, l *lang.Lang, from, to time.Time)
 // Options are which shift is told of, and how.
 type Options struct {
 	cli.SheetOptions
-	From, To             string
-	Lot, Bench, Language string
+	From, To, Lot, Bench string
 }
 
 // Run tells what came over the bench in a shift.
