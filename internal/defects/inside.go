@@ -17,11 +17,11 @@ import (
 
 // How parts inside are told. Lengths in millimetres; common practice, no source.
 const (
-	spotMostMM   = 0.6 // spots larger than this may be parts
-	dyeLeast     = 0.3 // a blue dye takes this share of the red light, and of the blue so much less
+	spotMostMM   = 0.6  // spots larger than this may be parts
+	dyeLeast     = 0.3  // a blue dye takes this share of the red light, and of the blue so much less
 	vivid        = 0.36 // the least of a dye's colours over the most; of earths it is 0.4 and more
-	bundleInside = 4   // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
-	bundleLeast  = 5.0 // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
+	bundleInside = 4    // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
+	bundleLeast  = 5.0  // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
 )
 
 // mayBeInside says whether a place found in a see-through shell may as well be a part's corner, or a wire,
@@ -42,7 +42,7 @@ func (f *face) mayBeInside(p *place) bool {
 	if f.isThinner(p) && (f.isMarkLine(p) || f.isGlintLine(p)) {
 		return f.alongEdge(p.found)
 	}
-	if f.isLine(p) && slices.Max(p.contrast) < glint && f.lightLost(p) < 1 { // a fibre is opaque, a run shines
+	if f.isLine(p) && (p.mirrors || slices.Max(p.contrast) < glint && f.lightLost(p) < 1) { // a fibre is opaque, a run shines, and thinly
 		return true
 	}
 	mm := f.ShapeMM()
