@@ -224,6 +224,16 @@ func (m *memory) Withdraw(_ context.Context, id int64, _, _ string) error {
 	return nil
 }
 
+func (m *memory) Restore(_ context.Context, id int64, _, _ string) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.broken != nil {
+		return m.broken
+	}
+	m.all[id-1].Withdrawn = false
+	return nil
+}
+
 func (m *memory) Overrule(_ context.Context, id int64, o part.Overrule) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()

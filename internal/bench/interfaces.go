@@ -14,6 +14,7 @@ import (
 // UnitInfo is what the operator says of a unit.
 type UnitInfo struct {
 	Serial, Side, Lot, Operator string // Side: "L", "R" or ""
+	Faceplate                   string // batch of its faceplate; "": not told
 	Stage                       part.Stage
 }
 
@@ -143,6 +144,7 @@ var ErrForgotten = errors.New("the picture was taken off the records")
 type Recorder interface {
 	Add(ctx context.Context, e Entry) (id int64, err error)
 	Withdraw(ctx context.Context, id int64, by, why string) error
+	Restore(ctx context.Context, id int64, by, why string) error // takes a withdrawal back
 	Overrule(ctx context.Context, id int64, o part.Overrule) error
 	History(ctx context.Context, serial string) ([]Past, error) // both sides, oldest first
 	PictureBytes(ctx context.Context, sha256 string) (b []byte, mime string, err error)

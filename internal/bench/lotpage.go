@@ -418,7 +418,7 @@ func (s *Server) lotDecide(w http.ResponseWriter, r *http.Request, _ session) {
 		return
 	}
 	err = s.b.Lots.Decide(r.Context(), name, d)
-	var no LotRefusal
+	var no *part.Trouble
 	switch {
 	case errors.Is(err, ErrLotMoved):
 		s.wrong(w, r, http.StatusConflict, "lot.page.stale")

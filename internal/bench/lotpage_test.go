@@ -118,7 +118,7 @@ func (f *fakeLots) Decide(_ context.Context, name string, d LotStep) error {
 		f.steps = append(f.steps, d)
 		return nil
 	case !slices.Contains(s.Steps, d.What):
-		return LotRefusal{part.Phrase{Key: "text", Args: map[string]string{"text": "the counts refuse it"}}}
+		return &part.Trouble{Phrase: part.Text("the counts refuse it")}
 	case d.Note == "break":
 		return errors.New("the disk is full")
 	}

@@ -18,7 +18,7 @@ type Lots interface {
 	Lot(ctx context.Context, name string) (LotState, error)
 	// More tells what takes longer: sentences and plots, in a language.
 	More(ctx context.Context, l *lang.Lang, name string) (LotMore, error)
-	// Decide takes a signed step. The error is a [LotRefusal] where the lot does
+	// Decide takes a signed step. The error is a [part.Trouble] where the lot does
 	// not allow it, [ErrLotMoved] where it is no longer at d.Seq.
 	Decide(ctx context.Context, name string, d LotStep) error
 	// Report writes the report as "pdf", "xlsx" or "json", in a language.
@@ -30,11 +30,6 @@ var (
 	ErrNoLot    = errors.New("there is no lot of this name")
 	ErrLotMoved = errors.New("the lot has moved on")
 )
-
-// LotRefusal is why a lot does not allow a step.
-type LotRefusal struct{ part.Phrase }
-
-func (r LotRefusal) Error() string { return r.Key }
 
 // The states of a lot, as the language files have them after "lot.state.".
 const (

@@ -199,7 +199,7 @@ func (b *Lots) Decide(ctx context.Context, name string, d bench.LotStep) error {
 
 // lotRefusal is a refused step for the page.
 func lotRefusal(err error) error {
-	return bench.LotRefusal{Phrase: part.Phrase{Key: "text", Args: map[string]string{"text": cli.Plain(err)}}}
+	return &part.Trouble{Phrase: part.Text(cli.Plain(err)), Err: err}
 }
 
 // report is the report of a lot as it stands; it is kept while nothing changes.

@@ -57,7 +57,7 @@ func (o *QuizOptions) With(ctx context.Context, makes bool, f func(*Book, *lang.
 	}
 	defer b.Store.Close()
 	err = f(b, l)
-	var p teach.QuizProblem
+	var p *part.Trouble
 	if errors.As(err, &p) {
 		return cli.Usagef("%s", strings.TrimSuffix(l.Say(&p.Phrase), "."))
 	}

@@ -33,11 +33,7 @@ func Open(store *records.Store, now func() time.Time) *Book {
 
 // problem is what a person at the page is told.
 func problem(key string, args ...string) error {
-	m := map[string]string{}
-	for i := 0; i+1 < len(args); i += 2 {
-		m[args[i]] = args[i+1]
-	}
-	return teach.QuizProblem{Phrase: part.Phrase{Key: key, Args: m}}
+	return &part.Trouble{Phrase: part.Say(key, args...)}
 }
 
 func (b *Book) note(ctx context.Context, topic, name string, seq int64, kind string, body any) error {
