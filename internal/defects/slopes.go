@@ -69,20 +69,26 @@ func (f *face) dims(p *place) bool {
 	return f.Params.Shell != nil && len(p.contrast) > 1 && !p.isMatt() && -slices.Min(p.contrast) > slices.Max(p.contrast)
 }
 
-// isEarth says whether a place on a grey ground of a shell is redder than that in each of two lights at least, as dust may be: what is
-// clear keeps the ground's hue, and what mirrors a lamp adds the lamp's.
+// isEarth says whether a place of a shell is of an earth's colour in each of two lights at least.
 func (f *face) isEarth(p *place) bool {
 	if f.Params.Shell == nil || len(p.contrast) < 2 {
 		return false
 	}
 	for pic := range f.Pictures {
-		off, ground := f.byColour(p, pic)
-		if len(off) < 3 || slices.Min(ground) < greyLeast*slices.Max(ground) || off[0] < off[1] || off[1] < off[2] ||
-			off[0]-off[2] < earthLeast*max(off[0], -off[2]) {
+		if !earth(f.byColour(p, pic)) {
 			return false
 		}
 	}
 	return true
+}
+
+// earth says whether a change of a grey ground's red, green and blue light makes it redder, as dust of an earth's colour does: what is clear
+// keeps the ground's hue, and what mirrors a lamp adds the lamp's. False where the ground is not grey, or there are fewer colours.
+func earth(off, ground []float64) bool {
+	if len(off) < 3 || slices.Min(ground) < greyLeast*slices.Max(ground) {
+		return false
+	}
+	return off[0] >= off[1] && off[1] >= off[2] && off[0]-off[2] >= earthLeast*max(off[0], -off[2])
 }
 
 // isMatt says whether what a place of a shell changes in one light shows again in another, as what something matt changes does.
