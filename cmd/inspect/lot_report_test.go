@@ -201,8 +201,9 @@ func (x *inventedLot) inspection(name string, i int) records.Inspection {
 		r.Findings = append(r.Findings, part.Finding{Number: len(r.Findings) + 1, Image: "shell.jpg", Kind: part.Missed, Zone: part.ZoneShell, Severity: part.Minor, Confidence: .9, TurnDeg: &turn, BelowMM: &below})
 	}
 	r.Score = &score
-	return records.Inspection{Serial: serial, Side: side, Lot: x.name, Bench: "bench 1", Operator: []string{"finisher 3", "finisher 5"}[i%2],
-		Faceplate: []string{"oak 2", "plain black"}[i/2%2], Resin: []string{"B-77", "B-78"}[i/3%2], Stage: part.Cured, Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
+	return records.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: x.name, Operator: []string{"finisher 3", "finisher 5"}[i%2],
+		Faceplate: []string{"oak 2", "plain black"}[i/2%2], Resin: []string{"B-77", "B-78"}[i/3%2], Stage: part.Cured},
+		Bench: "bench 1", Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
 }
 
 // lotRun runs a command that must succeed.

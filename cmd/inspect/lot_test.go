@@ -46,7 +46,7 @@ func lotInspection(t testing.TB, name, lot string) records.Inspection {
 		r.Seam.Stations = append(r.Seam.Stations, part.Station{Image: fmt.Sprintf("edge_%03d.jpg", 30*(i/2)), AngleDeg: float64(30 * (i / 2)), Side: part.Left, State: part.Measured, StepUM: &step, UUM: &u})
 	}
 	r.Seam.WorstStepUM = r.Seam.Stations[0].StepUM
-	return records.Inspection{Serial: serial, Side: side, Lot: lot, Operator: "A", Stage: part.Cured, Started: at, Ended: at.Add(time.Second), Result: r, Limits: limits, Program: "0.1.0"}
+	return records.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: lot, Operator: "A", Stage: part.Cured}, Started: at, Ended: at.Add(time.Second), Result: r, Limits: limits, Program: "0.1.0"}
 }
 
 func lotStore(t testing.TB) (*records.Store, string) {

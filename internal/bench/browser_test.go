@@ -304,7 +304,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	if got := b.js("document.getElementById('serial').value"); got != "r77" {
 		t.Errorf("after the undo the serial is %v", got)
 	}
-	if !r.memory.all[1].Withdrawn {
+	if r.memory.all[1].Withdrawn == nil {
 		t.Error("not withdrawn on record")
 	}
 

@@ -3,8 +3,6 @@ package bench
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"image"
 	"image/color"
@@ -186,73 +184,37 @@ func unmeasuring() Outcome {
 		MainFile: "face_raking.jpg", Main: grey(800, 600)}
 }
 
-// memory keeps records for as long as the test runs.
+// memory keeps records for as long as the test runs, unless it is broken.
 type memory struct {
-	mu       sync.Mutex
-	all      []Past
-	pictures map[string][]byte
-	broken   error
+	Memory
+	broken error
 }
 
-func (m *memory) Add(_ context.Context, e Entry) (int64, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.broken != nil {
-		return 0, m.broken
+func (m *memory) Add(ctx context.Context, in part.Inspection) (int64, error) {
+	if err := m.fault(); err != nil {
+		return 0, err
 	}
-	p := Past{ID: int64(len(m.all) + 1), Unit: e.Unit, Ended: e.Ended, Result: *e.Outcome.Result}
-	for _, s := range e.Shots {
-		sum := sha256.Sum256(s.Raw)
-		sha := hex.EncodeToString(sum[:])
-		if m.pictures == nil {
-			m.pictures = map[string][]byte{}
-		}
-		m.pictures[sha] = s.Raw
-		p.Pictures = append(p.Pictures, PastPicture{s.File, sha, s.View, s.Light, s.AngleDeg})
-	}
-	m.all = append(m.all, p)
-	return p.ID, nil
+	return m.Memory.Add(ctx, in)
 }
 
-func (m *memory) Withdraw(_ context.Context, id int64, _, _ string) error {
+func (m *memory) fault() error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if m.broken != nil {
-		return m.broken
-	}
-	m.all[id-1].Withdrawn = true
-	return nil
+	return m.broken
 }
 
-func (m *memory) Overrule(_ context.Context, id int64, o part.Overrule) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.broken != nil {
-		return m.broken
+func (m *memory) Withdraw(ctx context.Context, id int64, by, why string) error {
+	if err := m.fault(); err != nil {
+		return err
 	}
-	m.all[id-1].Overruled = &o
-	return nil
+	return m.Memory.Withdraw(ctx, id, by, why)
 }
 
-func (m *memory) History(_ context.Context, serial string) ([]Past, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	var out []Past
-	for _, p := range m.all {
-		if p.Unit.Serial == serial {
-			out = append(out, p)
-		}
+func (m *memory) Overrule(ctx context.Context, id int64, o part.Overrule) error {
+	if err := m.fault(); err != nil {
+		return err
 	}
-	return out, nil
-}
-
-func (m *memory) PictureBytes(_ context.Context, sha string) ([]byte, string, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if b, ok := m.pictures[sha]; ok {
-		return b, "image/jpeg", nil
-	}
-	return nil, "", ErrForgotten
+	return m.Memory.Overrule(ctx, id, o)
 }
 
 // rigged is a station with fakes, running, and its server.

@@ -2,7 +2,6 @@ package bench
 
 import (
 	"context"
-	"errors"
 	"time"
 
 	"finishbench/internal/grade"
@@ -11,14 +10,8 @@ import (
 	"finishbench/internal/report"
 )
 
-// UnitInfo is what the operator says of a unit.
-type UnitInfo struct {
-	Serial, Side, Lot, Operator string // Side: "L", "R" or ""
-	Stage                       part.Stage
-}
-
-// Name is the unit's name in results: "u06-R".
-func (u UnitInfo) Name() string { return part.UnitName(u.Serial, u.Side) }
+//go:fix inline
+type UnitInfo = part.UnitInfo
 
 // Shot is one picture of a unit, taken and looked at.
 type Shot struct {
@@ -102,49 +95,19 @@ type Outcome struct {
 	Annotated map[string][]byte // further annotated pictures by file name; may be nil
 }
 
-// Entry is an inspection for the records.
-type Entry struct {
-	Key            string // the same when the same pictures are judged and recorded again because the first recording failed
-	Unit           UnitInfo
-	Started, Ended time.Time
-	Outcome        Outcome
-	Shots          []Shot
-}
-
-// Past is an inspection from the records.
-type Past struct {
-	ID        int64
-	Unit      UnitInfo
-	Ended     time.Time
-	Result    part.Result
-	Withdrawn bool
-	Overruled *part.Overrule
-	Pictures  []PastPicture
-}
-
-// PastPicture is a stored picture of an inspection.
-type PastPicture struct {
-	File, SHA256 string
-	View         part.View
-	Light        part.Light
-	AngleDeg     float64
-}
-
 // Reasons are the keys of why a call may be overruled.
 var Reasons = part.OverruleReasons()
 
 // ReasonOther asks for a note.
 const ReasonOther = "other"
 
-// ErrForgotten says that a picture was taken off the records; its numbers stay.
-var ErrForgotten = errors.New("the picture was taken off the records")
-
 // Recorder keeps what was answered. An answer is shown once it is kept.
 type Recorder interface {
-	Add(ctx context.Context, e Entry) (id int64, err error)
+	Add(ctx context.Context, in part.Inspection) (id int64, err error)
 	Withdraw(ctx context.Context, id int64, by, why string) error
 	Overrule(ctx context.Context, id int64, o part.Overrule) error
-	History(ctx context.Context, serial string) ([]Past, error) // both sides, oldest first
+	History(ctx context.Context, serial string) ([]part.Inspection, error) // both sides, oldest first
+	// PictureBytes is a picture as it came; an error where only its numbers were kept.
 	PictureBytes(ctx context.Context, sha256 string) (b []byte, mime string, err error)
 }
 
@@ -163,9 +126,9 @@ type Notice struct {
 // Comparer sets inspections side by side.
 type Comparer interface {
 	// Rework matches what was found before with what is there now.
-	Rework(before, after Past) []Change
+	Rework(before, after *part.Inspection) []Change
 	// Pair compares left and right; rows in the order to be shown.
-	Pair(left, right Past) []PairRow
+	Pair(left, right *part.Inspection) []PairRow
 }
 
 // Change is what became of one finding: State "gone", "there", "smaller",

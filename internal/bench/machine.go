@@ -30,7 +30,7 @@ type State struct {
 	Problem   *part.Phrase // what went wrong; shown until the next step
 	Told      *part.Phrase // what was done: "the last was withdrawn"
 	Started   time.Time
-	Key       string  // of this going at the unit, for the records: see [Entry]
+	Key       string  // of this going at the unit, for the records: see [part.Inspection]
 	Answer    *Answer // phase Answered
 	Last      *Answer // the latest answer that may be undone or overruled; nil: none
 	Count     int     // units answered since the program began, undone ones not counted
@@ -42,22 +42,11 @@ type State struct {
 
 // Answer is a judged unit on record.
 type Answer struct {
-	ID        int64
-	Unit      UnitInfo
-	Ended     time.Time
-	Outcome   Outcome
-	Before    *Past // the latest inspection of the same side before this one
-	Other     *Past // the latest of the other side
-	Unread    bool  // the records could not be asked for the two
-	Overruled *part.Overrule
-}
-
-// Verdict is the call that holds: the person's where there is one.
-func (a Answer) Verdict() part.Verdict {
-	if a.Overruled != nil {
-		return a.Overruled.Verdict
-	}
-	return a.Outcome.Result.Verdict
+	part.Inspection
+	Outcome Outcome
+	Before  *part.Inspection // the latest inspection of the same side before this one
+	Other   *part.Inspection // the latest of the other side
+	Unread  bool             // the records could not be asked for the two
 }
 
 // Event is something that happened.
@@ -192,7 +181,7 @@ func (s State) press(now time.Time) (State, []Effect, error) {
 		s.Progress.Asking = nil
 		return s, []Effect{TellPress}, nil
 	case s.Phase == Answered:
-		return s.goOn(nextUnit(s.Answer.Unit, s.Follow)), nil, nil
+		return s.goOn(nextUnit(s.Answer.UnitInfo, s.Follow)), nil, nil
 	}
 	return s, nil, refuse("wrong.wait")
 }
@@ -249,8 +238,8 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 		return s, nil, refuse("wrong.scan_wait")
 	case s.Phase == Ready:
 	case s.Phase == Answered:
-		next := nextUnit(s.Answer.Unit, s.Follow)
-		if s.Follow == FollowPair && serial != s.Answer.Unit.Serial {
+		next := nextUnit(s.Answer.UnitInfo, s.Follow)
+		if s.Follow == FollowPair && serial != s.Answer.UnitInfo.Serial {
 			next.Side = "L" // a new pair begins with it
 		}
 		s = s.goOn(next)
@@ -295,7 +284,7 @@ func (s State) retry(now time.Time) (State, []Effect, error) {
 	if s.Phase != Answered || s.busy {
 		return s, nil, refuse("wrong.wait")
 	}
-	s.Unit, s.Key = s.Answer.Unit, ""
+	s.Unit, s.Key = s.Answer.UnitInfo, ""
 	return s.start(now, nil), []Effect{StartShooting}, nil
 }
 
@@ -320,9 +309,9 @@ func (s State) undone(e Undone) (State, []Effect, error) {
 		return s, nil, nil
 	}
 	last := s.Last
-	s = s.goOn(last.Unit)
+	s = s.goOn(last.UnitInfo)
 	s.Last, s.Count = nil, max(0, s.Count-1)
-	s.Told = &part.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Unit.Name()}}
+	s.Told = &part.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.UnitInfo.Name()}}
 	return s, nil, nil
 }
 

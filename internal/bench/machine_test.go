@@ -37,7 +37,7 @@ func readyFor(serial string) State {
 }
 
 func answerOf(s State) *Answer {
-	return &Answer{ID: 5, Unit: s.Unit, Outcome: Outcome{Result: &part.Result{Verdict: part.Rework}}}
+	return &Answer{Inspection: part.Inspection{ID: 5, UnitInfo: s.Unit, Result: part.Result{Verdict: part.Rework}}, Outcome: Outcome{Result: &part.Result{Verdict: part.Rework}}}
 }
 
 func TestUnitGoesRound(t *testing.T) {

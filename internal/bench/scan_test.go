@@ -22,8 +22,8 @@ func TestScanNamesTheUnit(t *testing.T) {
 	}
 	unit := UnitInfo{Serial: "try-2", Side: "R", Stage: part.Cured, Lot: "W48", Operator: "anna"}
 	ready := State{Phase: Ready, Unit: unit, Follow: FollowNumber}
-	answer := &Answer{ID: 7, Unit: UnitInfo{Serial: "A-1", Side: "L", Stage: part.Cured, Lot: "W48"}}
-	answered := State{Phase: Answered, Unit: answer.Unit, Answer: answer, Last: answer, Follow: FollowPair, Count: 1}
+	answer := &Answer{Inspection: part.Inspection{ID: 7, UnitInfo: part.UnitInfo{Serial: "A-1", Side: "L", Stage: part.Cured, Lot: "W48"}}}
+	answered := State{Phase: Answered, Unit: answer.UnitInfo, Answer: answer, Last: answer, Follow: FollowPair, Count: 1}
 	for _, c := range []struct {
 		name         string
 		from         State

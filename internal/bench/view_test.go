@@ -9,11 +9,11 @@ import (
 )
 
 // pastOf is an invented inspection with pictures of these names.
-func pastOf(side string, names ...string) Past {
-	p := Past{Unit: UnitInfo{Serial: "k1", Side: side, Stage: part.Wet}, Result: part.Result{Verdict: part.Pass}}
+func pastOf(side string, names ...string) part.Inspection {
+	p := part.Inspection{UnitInfo: part.UnitInfo{Serial: "k1", Side: side, Stage: part.Wet}, Result: part.Result{Verdict: part.Pass}}
 	for _, n := range names {
 		view, light, _ := strings.Cut(n, "_")
-		q := PastPicture{File: n + ".png", SHA256: n, View: part.View(view)}
+		q := part.StoredPicture{File: n + ".png", SHA256: n, View: part.View(view)}
 		if turn, rest, ok := strings.Cut(light, "_"); ok && turn == "090" {
 			light, q.AngleDeg = rest, 90
 		}
@@ -59,7 +59,7 @@ func TestPicturesOfThePast(t *testing.T) {
 func TestAnswerInTheGloss(t *testing.T) {
 	x, other := words{languages(t).ByTag("en")}, pastOf("R", "face_white", "face_black", "face_stripes_x0")
 	for file, want := range map[string]int{part.GlossMap: 0, "face_white.png": 2} {
-		a := &Answer{Unit: UnitInfo{Serial: "k1", Side: "L", Stage: part.Wet}, Other: &other, Outcome: Outcome{MainFile: file, Main: grey(8, 8),
+		a := &Answer{Inspection: part.Inspection{UnitInfo: part.UnitInfo{Serial: "k1", Side: "L", Stage: part.Wet}}, Other: &other, Outcome: Outcome{MainFile: file, Main: grey(8, 8),
 			Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, StoppedS: part.Num(4.6), Pictures: []part.PictureReport{{File: "face_white.png", View: part.Face, Light: part.White, State: part.PictureOK}}}}}
 		v := newStill(t).answerView(x, a)
 		if len(v.Sides) != want || v.Main.Caption != map[int]string{0: "face, gloss before the screen", 2: "face, screen lit"}[want] || v.Stopped != "Stood still for 4.6 s" {

@@ -123,11 +123,11 @@ func (r *Recorder) record(ctx context.Context, folder part.Folder, result *part.
 	ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), recordTime)
 	defer stop()
 	serial, side := part.SerialAndSide(folder.Name, r.Side)
-	in := records.Inspection{
-		Key: rand.Text(), Serial: serial, Side: side, Lot: r.Lot, Bench: r.Bench, Operator: r.Operator, Faceplate: r.Faceplate, Resin: r.Resin, Stage: result.Stage, Started: started, Ended: ended,
-		Result: *result, Pictures: recordedPictures(folder), Limits: r.Limits, Station: r.Station, Scales: r.Scales,
-		Program: cli.Version, Libraries: Libraries(),
+	in := part.Inspection{
+		Key: rand.Text(), UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: r.Lot, Operator: r.Operator, Stage: result.Stage},
+		Started: started, Ended: ended, Result: *result, Pictures: recordedPictures(folder),
 	}
+	r.Complete(&in)
 	id, err := r.Store.Add(ctx, in)
 	if err != nil {
 		return err
@@ -140,6 +140,13 @@ func (r *Recorder) record(ctx context.Context, folder part.Folder, result *part.
 		return r.After(ctx, &in)
 	}
 	return nil
+}
+
+// Complete fills in what is the same for each inspection of a run.
+func (r *Recorder) Complete(in *part.Inspection) {
+	in.Bench, in.Faceplate, in.Resin = r.Bench, r.Faceplate, r.Resin
+	in.Limits, in.Station, in.Scales = r.Limits, r.Station, r.Scales
+	in.Program, in.Libraries = cli.Version, Libraries()
 }
 
 // recordedPictures reads a unit's pictures as they came. One that cannot be read

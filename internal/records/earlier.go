@@ -8,12 +8,6 @@ import (
 	"finishbench/internal/part"
 )
 
-// Looked names a unit and the stage at which it was looked at.
-type Looked struct {
-	Serial, Side string
-	Stage        part.Stage
-}
-
 // Earlier returns at which stages the units that a filter chooses were looked at
 // before the filter's From, each once, by inspections that hold. Whatever else
 // the filter says does not count for those: a unit's first look may have been at

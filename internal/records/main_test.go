@@ -190,8 +190,8 @@ func invented(n int) Inspection {
 	step, u, score, size := -12.5, 3.25, 30.0, 0.4
 	at := time.Date(2031, 3, 4, 6, 0, n, 123456789, time.UTC)
 	return Inspection{
-		Serial: fmt.Sprintf("U%04d", n/2), Side: string("LR"[n%2]), Lot: "lot 7", Bench: "bench 1", Operator: "李 A", Stage: part.Wet,
-		Started: at, Ended: at.Add(4 * time.Second),
+		UnitInfo: part.UnitInfo{Serial: fmt.Sprintf("U%04d", n/2), Side: string("LR"[n%2]), Lot: "lot 7", Operator: "李 A", Stage: part.Wet},
+		Bench:    "bench 1", Started: at, Ended: at.Add(4 * time.Second),
 		Result: part.Result{
 			Schema: 1, Unit: fmt.Sprintf("U%04d", n/2), Stage: part.Wet, Verdict: part.Rework, Score: &score, Reasons: []string{"a run, \"1.2 mm\""},
 			MMPerPX: 0.015, Findings: []part.Finding{

@@ -19,7 +19,7 @@ func TestBuiltIn(t *testing.T) {
 		in.Faceplate, in.Resin = "oak 2", "B-77"
 		id := add(t, s, in)
 		none := add(t, s, invented(2))
-		for _, want := range []Inspection{{ID: id, Faceplate: "oak 2", Resin: "B-77"}, {ID: none}} {
+		for _, want := range []Inspection{{ID: id, UnitInfo: part.UnitInfo{Faceplate: "oak 2", Resin: "B-77"}}, {ID: none}} {
 			got, err := s.Get(ctx, want.ID)
 			if err != nil || got.Faceplate != want.Faceplate || got.Resin != want.Resin {
 				t.Errorf("%q, %q, %v", got.Faceplate, got.Resin, err)

@@ -24,7 +24,7 @@ func (s *Store) Get(ctx context.Context, id int64) (Inspection, error) {
 			return fmt.Errorf("records: inspection %d: %w", id, ErrNotFound)
 		}
 		in = ins[0]
-		for _, x := range in.texts() {
+		for _, x := range textsOf(&in) {
 			if err := t.row(ctx, "SELECT bytes FROM texts WHERE sha256 = ?", x.SHA256).Scan(&x.Bytes); err != nil {
 				return fmt.Errorf("records: read %s: %w", x.Name, err)
 			}
@@ -35,7 +35,7 @@ func (s *Store) Get(ctx context.Context, id int64) (Inspection, error) {
 }
 
 // texts lists the settings files that were used.
-func (in *Inspection) texts() []*Text {
+func textsOf(in *Inspection) []*Text {
 	var all []*Text
 	for _, x := range []*Text{&in.Limits, &in.Station} {
 		if x.SHA256 != "" {
@@ -264,7 +264,7 @@ func (t *tx) readNotes(ctx context.Context, in string, ids []any, by map[int64]*
 func (e *event) tell(in *Inspection) error {
 	if w := e.Withdrawn; w != nil {
 		at, err := parseStamp(w.At)
-		in.Withdrawn = &Note{at, w.By, w.Why}
+		in.Withdrawn = &part.Withdrawal{At: at, By: w.By, Why: w.Why}
 		return err
 	}
 	if o := e.Overruled; o != nil {

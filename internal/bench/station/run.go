@@ -163,7 +163,7 @@ func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, st co
 	if o.Name != "" {
 		rec.Bench = o.Name
 	}
-	parts.Recorder = &Records{rec, rec.Bench}
+	parts.Recorder = NewRecords(rec)
 	parts.Lots = NewLots(rec.Store, st.CheckLog, st.Lots.Shifts)
 	parts.Sheets = shift.Pages{Store: rec.Store, Bench: rec.Bench}
 	parts.Quizzes = book.Open(rec.Store, time.Now)
