@@ -41,7 +41,7 @@ func benchOfReplay(t testing.TB) *bench.Station {
 	}
 	s := bench.NewStation(bench.Parts{
 		Shooter: shooter, Judge: &station.Judge{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}, Recorder: station.NewRecords(rec), Comparer: station.NewComparer(grade.DefaultLimits().Pair), Log: t.Logf,
-	}, bench.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
+	}, part.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { s.Run(ctx); close(done) }()

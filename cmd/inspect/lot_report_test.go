@@ -69,7 +69,7 @@ type inventedLot struct {
 	store  *records.Store
 	rng    *rand.Rand
 	now    *time.Time
-	limits records.Text
+	limits part.SettingsFile
 	name   string
 	dust   float64
 	shells bool // each unit's shell was looked at, and has a finding; on each third the spindle's mark
@@ -126,7 +126,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 			x.t.Fatal(err)
 		}
 		in.ID, in.Limits.SHA256 = id, sum
-		e, err := l.Take(book.UnitOf(u, &in), *x.now, "inspector 2")
+		e, err := l.Take(lots.UnitOf(u, &in), *x.now, "inspector 2")
 		if err != nil {
 			x.t.Fatal(err)
 		}
@@ -147,7 +147,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 }
 
 // inspection is an invented cured unit: dust at one place, steps about 4 um.
-func (x *inventedLot) inspection(name string, i int) records.Inspection {
+func (x *inventedLot) inspection(name string, i int) part.Inspection {
 	serial, side := part.SerialAndSide(name, "")
 	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Reasons: []string{}, Warnings: []string{}, MMPerPX: .015, Findings: []part.Finding{},
 		Pictures:  []part.PictureReport{{File: "face.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK, Problems: []part.Problem{}, WidthPX: 1600, HeightPX: 1200}},
@@ -201,7 +201,7 @@ func (x *inventedLot) inspection(name string, i int) records.Inspection {
 		r.Findings = append(r.Findings, part.Finding{Number: len(r.Findings) + 1, Image: "shell.jpg", Kind: part.Missed, Zone: part.ZoneShell, Severity: part.Minor, Confidence: .9, TurnDeg: &turn, BelowMM: &below})
 	}
 	r.Score = &score
-	return records.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: x.name, Operator: []string{"finisher 3", "finisher 5"}[i%2],
+	return part.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: x.name, Operator: []string{"finisher 3", "finisher 5"}[i%2],
 		Faceplate: []string{"oak 2", "plain black"}[i/2%2], Resin: []string{"B-77", "B-78"}[i/3%2], Stage: part.Cured},
 		Bench: "bench 1", Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
 }

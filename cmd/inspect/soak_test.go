@@ -194,11 +194,11 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 	s := &storedShots{Replay: real, begun: time.Now().Add(-12 * time.Hour)}
 	answers := &storedAnswers{}
 	for range real.Units {
-		shots, err := real.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
+		shots, err := real.Shoot(t.Context(), part.UnitInfo{}, nil, func(bench.Progress) {})
 		if err != nil {
 			t.Fatal(err)
 		}
-		o, err := judge.Judge(t.Context(), bench.UnitInfo{Serial: "stored", Stage: part.Wet}, shots)
+		o, err := judge.Judge(t.Context(), part.UnitInfo{Serial: "stored", Stage: part.Wet}, shots)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -241,7 +241,7 @@ func (s *storedShots) now() time.Time {
 	return s.begun.Add(time.Duration(s.n.Load()) * 4800 * time.Millisecond)
 }
 
-func (s *storedShots) Shoot(_ context.Context, _ bench.UnitInfo, _ []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+func (s *storedShots) Shoot(_ context.Context, _ part.UnitInfo, _ []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
 	n := s.n.Add(1)
 	of := s.units[int(n)%len(s.units)]
 	shots := make([]bench.Shot, len(of))
@@ -260,7 +260,7 @@ type storedAnswers struct {
 	n   atomic.Int64
 }
 
-func (a *storedAnswers) Judge(_ context.Context, u bench.UnitInfo, _ []bench.Shot) (bench.Outcome, error) {
+func (a *storedAnswers) Judge(_ context.Context, u part.UnitInfo, _ []bench.Shot) (bench.Outcome, error) {
 	o := a.all[int(a.n.Add(1))%len(a.all)]
 	r := *o.Result
 	r.Unit, r.Stage = u.Name(), u.Stage

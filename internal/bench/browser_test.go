@@ -489,7 +489,7 @@ func browserLostServer(t *testing.T, browser *aBrowser) {
 	b.await("“lost”", "!document.getElementById('lost').hidden")
 	// Another run of the program, at the same address, further on.
 	again := rig(t, Options{}, passing())
-	again.send(t, Edit{UnitInfo{Serial: "z900", Stage: part.Wet}, FollowNumber})
+	again.send(t, Edit{part.UnitInfo{Serial: "z900", Stage: part.Wet}, FollowNumber})
 	l, err = net.Listen("tcp", l.Addr().String())
 	if err != nil {
 		t.Fatal(err)

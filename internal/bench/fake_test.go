@@ -50,7 +50,7 @@ func newFakeShooter() *fakeShooter {
 
 func (f *fakeShooter) set(change func()) { f.mu.Lock(); defer f.mu.Unlock(); change() }
 
-func (f *fakeShooter) Shoot(ctx context.Context, u UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error) {
+func (f *fakeShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error) {
 	shots := append([]Shot(nil), kept...)
 	for i := len(kept); i < len(f.plan); i++ {
 		f.mu.Lock()
@@ -133,7 +133,7 @@ type fakeJudge struct {
 	n    int
 }
 
-func (f *fakeJudge) Judge(_ context.Context, u UnitInfo, shots []Shot) (Outcome, error) {
+func (f *fakeJudge) Judge(_ context.Context, u part.UnitInfo, shots []Shot) (Outcome, error) {
 	time.Sleep(f.took)
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -234,7 +234,7 @@ func rig(t testing.TB, o Options, outcomes ...Outcome) *rigged {
 		outcomes = []Outcome{passing(), reworking(), rejecting(), unmeasuring()}
 	}
 	r := &rigged{shooter: newFakeShooter(), judge: &fakeJudge{next: outcomes}, memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: r.judge, Recorder: r.memory, Log: t.Logf}, UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
+	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: r.judge, Recorder: r.memory, Log: t.Logf}, part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	r.end = cancel
 	done := make(chan struct{})

@@ -10,9 +10,6 @@ import (
 	"finishbench/internal/report"
 )
 
-//go:fix inline
-type UnitInfo = part.UnitInfo
-
 // Shot is one picture of a unit, taken and looked at.
 type Shot struct {
 	File     string // "edge_030.jpg"
@@ -48,7 +45,7 @@ type Shooter interface {
 	// Shoot carries out the plan. kept are shots of the same unit from an
 	// attempt that broke off: they are not taken again. Shots that were taken
 	// are returned beside an error too. say must not be called after it returns.
-	Shoot(ctx context.Context, u UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error)
+	Shoot(ctx context.Context, u part.UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error)
 	// Press is the operator's answer to Progress.Asking.
 	Press()
 	// Live is the newest picture of a camera as a JPEG file made small, with
@@ -75,7 +72,7 @@ type Gauge struct{ V, Lo, Hi float64 }
 
 // Judge says what the pictures show.
 type Judge interface {
-	Judge(ctx context.Context, u UnitInfo, shots []Shot) (Outcome, error)
+	Judge(ctx context.Context, u part.UnitInfo, shots []Shot) (Outcome, error)
 }
 
 // Outcome is a judged unit, with the pictures that the answer shows.

@@ -23,8 +23,8 @@ const (
 // makes a new one.
 type State struct {
 	Phase     Phase
-	Unit      UnitInfo // the unit under way, or to come
-	Follow    string   // how the next serial is found
+	Unit      part.UnitInfo // the unit under way, or to come
+	Follow    string        // how the next serial is found
 	Progress  Progress
 	Shots     []Shot       // taken so far, kept while halted
 	Problem   *part.Phrase // what went wrong; shown until the next step
@@ -58,7 +58,7 @@ type (
 	Press struct{}
 	// Edit takes over what was typed; it is refused while a unit is under way.
 	Edit struct {
-		Unit   UnitInfo
+		Unit   part.UnitInfo
 		Follow string
 	}
 	// Cancel gives the unit up: its shots are dropped.
@@ -194,7 +194,7 @@ func (s State) start(now time.Time, kept []Shot) State {
 }
 
 // goOn is ready for a unit.
-func (s State) goOn(u UnitInfo) State {
+func (s State) goOn(u part.UnitInfo) State {
 	s.Phase, s.Unit, s.Answer, s.Shots, s.Key = Ready, u, nil, nil, ""
 	s.Progress, s.Problem, s.Told = Progress{}, nil, nil
 	return s

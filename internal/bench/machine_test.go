@@ -33,7 +33,7 @@ func refusedAs(t *testing.T, s State, e Event, key string) {
 var someShots = []Shot{{File: "a"}, {File: "b"}}
 
 func readyFor(serial string) State {
-	return State{Phase: Ready, Unit: UnitInfo{Serial: serial, Side: "L", Stage: part.Wet, Lot: "7", Operator: "finisher 3"}, Follow: FollowPair}
+	return State{Phase: Ready, Unit: part.UnitInfo{Serial: serial, Side: "L", Stage: part.Wet, Lot: "7", Operator: "finisher 3"}, Follow: FollowPair}
 }
 
 func answerOf(s State) *Answer {
@@ -157,7 +157,7 @@ func TestOverruleStandsBeside(t *testing.T) {
 }
 
 func TestEditIsChecked(t *testing.T) {
-	good := Edit{UnitInfo{Serial: " K-12\r\n", Stage: part.Cured, Lot: "a\tb", Operator: "x"}, FollowTyped}
+	good := Edit{part.UnitInfo{Serial: " K-12\r\n", Stage: part.Cured, Lot: "a\tb", Operator: "x"}, FollowTyped}
 	s, _ := on(t, readyFor("k7"), good)
 	if s.Unit.Serial != "K-12" || s.Unit.Lot != "a b" {
 		t.Errorf("%+v", s.Unit)
@@ -186,10 +186,10 @@ func TestNextSerial(t *testing.T) {
 			t.Errorf("after %q comes %q, not %q", was, got, want)
 		}
 	}
-	if u := nextUnit(UnitInfo{Serial: "u6", Side: "R"}, FollowPair); u.Serial != "u7" || u.Side != "L" {
+	if u := nextUnit(part.UnitInfo{Serial: "u6", Side: "R"}, FollowPair); u.Serial != "u7" || u.Side != "L" {
 		t.Errorf("after the right one: %+v", u)
 	}
-	if u := nextUnit(UnitInfo{Serial: "u6", Side: "R"}, FollowTyped); u.Serial != "" || u.Side != "R" {
+	if u := nextUnit(part.UnitInfo{Serial: "u6", Side: "R"}, FollowTyped); u.Serial != "" || u.Side != "R" {
 		t.Errorf("typed: %+v", u)
 	}
 }
@@ -215,7 +215,7 @@ func TestAnyOrderOfEvents(t *testing.T) {
 		return "", false
 	}
 	for range 200000 {
-		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{}, Edit{UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{Verdict: part.Pass, Reason: "pattern"}},
+		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{}, Edit{part.UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{Verdict: part.Pass, Reason: "pattern"}},
 			Progressed{Progress{Asking: &part.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots}, ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &part.Phrase{}}, Undone{}, OverruleDone{Overrule: part.Overrule{Verdict: part.Pass}}}
 		e := all[rnd.IntN(len(all))]
 		if w, ok := ends(e); ok {

@@ -20,7 +20,7 @@ func TestScanNamesTheUnit(t *testing.T) {
 		}
 		return got, effects
 	}
-	unit := UnitInfo{Serial: "try-2", Side: "R", Stage: part.Cured, Lot: "W48", Operator: "anna"}
+	unit := part.UnitInfo{Serial: "try-2", Side: "R", Stage: part.Cured, Lot: "W48", Operator: "anna"}
 	ready := State{Phase: Ready, Unit: unit, Follow: FollowNumber}
 	answer := &Answer{Inspection: part.Inspection{ID: 7, UnitInfo: part.UnitInfo{Serial: "A-1", Side: "L", Stage: part.Cured, Lot: "W48"}}}
 	answered := State{Phase: Answered, Unit: answer.UnitInfo, Answer: answer, Last: answer, Follow: FollowPair, Count: 1}
@@ -77,7 +77,7 @@ func TestScanNamesTheUnit(t *testing.T) {
 		}
 	}
 	for _, side := range []string{"", "L"} { // as was chosen before
-		s, _ = on(t, ready, Edit{Unit: UnitInfo{Serial: "P-02 R", Side: side, Stage: part.Cured}, Follow: FollowTyped})
+		s, _ = on(t, ready, Edit{Unit: part.UnitInfo{Serial: "P-02 R", Side: side, Stage: part.Cured}, Follow: FollowTyped})
 		if s.Unit.Serial != "P-02" || s.Unit.Side != "R" {
 			t.Errorf("a typed side is not parsed: %+v", s.Unit)
 		}

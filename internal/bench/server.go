@@ -454,7 +454,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 }
 
 func editOf(f url.Values) Edit {
-	return Edit{Unit: UnitInfo{Serial: f.Get("serial"), Side: f.Get("side"), Stage: part.Stage(f.Get("stage")), Lot: f.Get("lot"), Operator: f.Get("operator")}, Follow: f.Get("follow")}
+	return Edit{Unit: part.UnitInfo{Serial: f.Get("serial"), Side: f.Get("side"), Stage: part.Stage(f.Get("stage")), Lot: f.Get("lot"), Operator: f.Get("operator")}, Follow: f.Get("follow")}
 }
 
 // cachedPart is the middle of the page as last rendered.

@@ -62,7 +62,7 @@ type posted struct {
 const writeTime = 20 * time.Second
 
 // NewStation returns a station that is ready for a unit. Call Run.
-func NewStation(p Parts, first UnitInfo, follow string) *Station {
+func NewStation(p Parts, first part.UnitInfo, follow string) *Station {
 	if p.Now == nil {
 		p.Now = time.Now
 	}
@@ -228,7 +228,7 @@ func (b *Station) behind(work func(), fault func(*part.Phrase) Event) {
 	})
 }
 
-func (b *Station) shoot(ctx context.Context, cancel context.CancelFunc, u UnitInfo, kept []Shot) {
+func (b *Station) shoot(ctx context.Context, cancel context.CancelFunc, u part.UnitInfo, kept []Shot) {
 	defer cancel()
 	shots, err := b.Shooter.Shoot(ctx, u, kept, func(p Progress) { b.post(Progressed{p}) })
 	b.post(ShotsDone{shots, told("problem.shooter", err)})
@@ -294,7 +294,7 @@ func missingResult(o Outcome) error {
 
 // earlier finds the latest inspection of the same side, and of the other one;
 // unread says that the records could not be asked.
-func (b *Station) earlier(ctx context.Context, u UnitInfo) (before, other *part.Inspection, unread bool) {
+func (b *Station) earlier(ctx context.Context, u part.UnitInfo) (before, other *part.Inspection, unread bool) {
 	past, err := b.Recorder.History(ctx, u.Serial)
 	if err != nil {
 		b.Log("bench: history of %s: %v", u.Serial, err)

@@ -108,7 +108,7 @@ type tileView struct {
 type answerView struct {
 	ID        int64
 	Unit      string
-	Info      UnitInfo
+	Info      part.UnitInfo
 	Verdict   part.Verdict // the call that holds
 	Tool      part.Verdict
 	Overruled *part.Overrule

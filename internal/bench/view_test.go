@@ -74,7 +74,7 @@ func TestAnswerInTheGloss(t *testing.T) {
 // newStill is a station that does nothing.
 func newStill(t *testing.T) *Station {
 	t.Helper()
-	return NewStation(Parts{Shooter: newFakeShooter()}, UnitInfo{}, "")
+	return NewStation(Parts{Shooter: newFakeShooter()}, part.UnitInfo{}, "")
 }
 
 // How long a unit stood still: from the press to the last picture that came, whichever that is;
@@ -103,7 +103,7 @@ func TestStoppedBeforehand(t *testing.T) {
 		want   string
 	}{{nil, nil, ""}, {&Stopped{S: 4.3}, nil, "The unit stands still for about 4.3 s<"}, {&Stopped{S: 2.52, AtLeast: true}, nil, "The unit stands still for at least 2.5 s<"},
 		{&Stopped{S: 4.3}, &Stopped{S: 1.7}, "The unit stands still for about 4.3 s · wet for about 1.7 s<"}, {&Stopped{S: 4.3}, &Stopped{S: 1.7, AtLeast: true}, " · wet for at least 1.7 s<"}} {
-		b := NewStation(Parts{Shooter: newFakeShooter(), Stopped: c.s, StoppedWet: c.wet}, UnitInfo{}, "")
+		b := NewStation(Parts{Shooter: newFakeShooter(), Stopped: c.s, StoppedWet: c.wet}, part.UnitInfo{}, "")
 		html, err := b.benchPart(x, b.Snapshot())
 		if err != nil || c.want == "" && strings.Contains(string(html), "stands still") || !strings.Contains(string(html), c.want) {
 			t.Errorf("%+v: %v, %s", c.s, err, html)

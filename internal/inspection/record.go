@@ -45,11 +45,11 @@ type Recorder struct {
 	RecordOptions
 	Store   *records.Store
 	Bench   string
-	Limits  records.Text
-	Station records.Text
-	Scales  []records.Text
+	Limits  part.SettingsFile
+	Station part.SettingsFile
+	Scales  []part.SettingsFile
 
-	After func(context.Context, *records.Inspection) error // told of each inspection once it is on record; nil: nobody
+	After func(context.Context, *part.Inspection) error // told of each inspection once it is on record; nil: nobody
 
 	mu  sync.Mutex
 	ids []int64
@@ -106,15 +106,15 @@ func (r *Recorder) readTexts(o Options, set Settings) (err error) {
 
 // SettingsText is a settings file as the records keep it; where no file is named, the
 // shipped one of this name and content.
-func SettingsText(path, shipped string, content []byte) (records.Text, error) {
+func SettingsText(path, shipped string, content []byte) (part.SettingsFile, error) {
 	if path == "" {
-		return records.Text{Name: shipped, Bytes: content}, nil
+		return part.SettingsFile{Name: shipped, Bytes: content}, nil
 	}
 	data, err := files.Read(path, files.MostText)
 	if err != nil {
-		return records.Text{}, cli.UsageError{Err: err}
+		return part.SettingsFile{}, cli.UsageError{Err: err}
 	}
-	return records.Text{Name: filepath.Base(path), Bytes: data}, nil
+	return part.SettingsFile{Name: filepath.Base(path), Bytes: data}, nil
 }
 
 // record writes one unit's inspection. It is carried through even when the run is
@@ -151,14 +151,14 @@ func (r *Recorder) Complete(in *part.Inspection) {
 
 // recordedPictures reads a unit's pictures as they came. One that cannot be read
 // is left out: the result tells of it.
-func recordedPictures(folder part.Folder) []records.Picture {
-	var ps []records.Picture
+func recordedPictures(folder part.Folder) []part.StoredPicture {
+	var ps []part.StoredPicture
 	for _, s := range folder.Shots {
 		data, err := files.Read(s.Path, files.MostPicture)
 		if err != nil || len(data) == 0 {
 			continue
 		}
-		ps = append(ps, records.Picture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: pictureType(s.File, data), Bytes: data})
+		ps = append(ps, part.StoredPicture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: pictureType(s.File, data), Bytes: data})
 	}
 	return ps
 }

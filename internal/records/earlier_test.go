@@ -36,11 +36,11 @@ func TestEarlier(t *testing.T) {
 		add(t, s, better) // counts in the place of the one that it corrects
 		put("e", "", "bench 2", part.Wet, after)
 		put("e", "", "bench 1", part.Wet, before) // in the shift, but at another bench
-		if err := s.Withdraw(ctx, taken, Note{}); err != nil {
+		if err := s.Withdraw(ctx, taken, part.Withdrawal{}); err != nil {
 			t.Fatal(err)
 		}
 		got, err := s.Earlier(ctx, Filter{From: noon, Bench: "bench 1"})
-		want := []Looked{{"a", "L", part.Trim}, {"d", "", part.Wet}}
+		want := []part.Look{{Serial: "a", Side: "L", Stage: part.Trim}, {Serial: "d", Stage: part.Wet}}
 		if err != nil || !reflect.DeepEqual(got, want) {
 			t.Errorf("%v, %v, want %v", got, err, want)
 		}

@@ -12,7 +12,7 @@ import (
 
 // Withdraw takes an inspection back (the operator's undo): it stays, but no
 // longer counts. The error wraps [ErrNotFound] or [ErrWithdrawn] where so.
-func (s *Store) Withdraw(ctx context.Context, id int64, n Note) error {
+func (s *Store) Withdraw(ctx context.Context, id int64, n part.Withdrawal) error {
 	if why := badNote(n.By, n.Why); why != "" {
 		return fmt.Errorf("records: withdraw inspection %d: %w: %s", id, ErrInvalid, why)
 	}

@@ -7,21 +7,6 @@ import (
 	"finishbench/internal/part"
 )
 
-//go:fix inline
-type Inspection = part.Inspection
-
-//go:fix inline
-type Picture = part.StoredPicture
-
-//go:fix inline
-type Text = part.SettingsFile
-
-//go:fix inline
-type Note = part.Withdrawal
-
-//go:fix inline
-type Looked = part.Look
-
 // Filter chooses inspections; what is zero does not choose.
 type Filter struct {
 	From, To                           time.Time // From <= Started < To

@@ -38,7 +38,7 @@ const (
 
 // Judge measures and judges a unit. The pixels stay the shots'; the picture that
 // is shown is drawn on a copy.
-func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Shot) (bench.Outcome, error) {
+func (j *Judge) Judge(ctx context.Context, info part.UnitInfo, shots []bench.Shot) (bench.Outcome, error) {
 	set := j.Settings
 	set.Stage = info.Stage
 	set.Kinds = j.model.InForce(ctx)

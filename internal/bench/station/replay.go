@@ -75,7 +75,7 @@ func (s *Replay) upcoming() part.Folder {
 }
 
 // Shoot reads the pictures of the next unit, some at once, and checks them.
-func (s *Replay) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+func (s *Replay) Shoot(ctx context.Context, _ part.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
 	folder := s.upcoming()
 	done := map[string]bool{}
 	for _, k := range kept {

@@ -116,7 +116,7 @@ func (o Options) serveWhile(ctx context.Context, parts bench.Parts, set inspecti
 
 // Serve shows the page until ctx ends.
 func (o Options) Serve(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
-	first, follow := bench.UnitInfo{Stage: set.Stage}, ""
+	first, follow := part.UnitInfo{Stage: set.Stage}, ""
 	if o.Replay != "" { // whoever tries it need not think of a serial
 		first.Serial, follow = "try-1", bench.FollowNumber
 	}

@@ -61,7 +61,7 @@ func (s *planShooter) steps() []shoot.Step {
 }
 
 // Shoot is [bench.Shooter].
-func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+func (s *planShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
 	select {
 	case <-s.pedal: // pressed for the unit before
 	default:
