@@ -24,7 +24,7 @@ import (
 // make it ask.
 type fakeShooter struct {
 	mu    sync.Mutex
-	plan  []Shot
+	plan  []part.Photo
 	lost  bool          // the camera does not deliver
 	stop  int           // breaks off after so many shots; 0: never
 	asks  map[int]bool  // before which shots it asks
@@ -37,9 +37,11 @@ type fakeShooter struct {
 func newFakeShooter() *fakeShooter {
 	f := &fakeShooter{press: make(chan struct{}, 1), asks: map[int]bool{}}
 	for _, a := range []float64{0, 30, 60, 90, 120, 150} {
-		f.plan = append(f.plan, Shot{File: "edge_" + part.Decimal(a) + ".jpg", View: part.Edge, Light: part.Back, AngleDeg: a})
+		f.plan = append(f.plan, part.Photo{Shot: part.Shot{File: "edge_" + part.Decimal(a) + ".jpg", View: part.Edge, Light: part.Back, AngleDeg: a}})
 	}
-	f.plan = append(f.plan, Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}, Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking})
+	f.plan = append(f.plan,
+		part.Photo{Shot: part.Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}},
+		part.Photo{Shot: part.Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking}})
 	for i := range f.plan {
 		p := &f.plan[i]
 		p.Raw, p.MIME = grey(64+i, 48), "image/jpeg"
@@ -50,8 +52,8 @@ func newFakeShooter() *fakeShooter {
 
 func (f *fakeShooter) set(change func()) { f.mu.Lock(); defer f.mu.Unlock(); change() }
 
-func (f *fakeShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error) {
-	shots := append([]Shot(nil), kept...)
+func (f *fakeShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []part.Photo, say func(Progress)) ([]part.Photo, error) {
+	shots := append([]part.Photo(nil), kept...)
 	for i := len(kept); i < len(f.plan); i++ {
 		f.mu.Lock()
 		lost, stop, ask, each := f.lost, f.stop, f.asks[i], f.each
@@ -107,7 +109,7 @@ func (f *fakeShooter) Cameras() []CameraState {
 	return []CameraState{{Name: "edge", Ready: true}}
 }
 
-func (f *fakeShooter) Release(s []Shot) { f.set(func() { f.back += len(s) }) }
+func (f *fakeShooter) Release(s []part.Photo) { f.set(func() { f.back += len(s) }) }
 
 // grey is a grey JPEG file with a lighter disc in it.
 func grey(w, h int) []byte {
@@ -133,7 +135,7 @@ type fakeJudge struct {
 	n    int
 }
 
-func (f *fakeJudge) Judge(_ context.Context, u part.UnitInfo, shots []Shot) (Outcome, error) {
+func (f *fakeJudge) Judge(_ context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error) {
 	time.Sleep(f.took)
 	f.mu.Lock()
 	defer f.mu.Unlock()

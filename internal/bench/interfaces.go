@@ -10,19 +10,6 @@ import (
 	"finishbench/internal/report"
 )
 
-// Shot is one picture of a unit, taken and looked at.
-type Shot struct {
-	File     string // "edge_030.jpg"
-	View     part.View
-	Light    part.Light
-	AngleDeg float64     // see part.Shot
-	Image    *part.Image // nil where it could not be read
-	Raw      []byte      // the file as it came; nil where it came as samples
-	MIME     string
-	Came     time.Time // when it was here; zero: it was played back
-	Report   part.PictureReport
-}
-
 // Progress is told while a unit is photographed.
 type Progress struct {
 	Done, Total int
@@ -45,7 +32,7 @@ type Shooter interface {
 	// Shoot carries out the plan. kept are shots of the same unit from an
 	// attempt that broke off: they are not taken again. Shots that were taken
 	// are returned beside an error too. say must not be called after it returns.
-	Shoot(ctx context.Context, u part.UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error)
+	Shoot(ctx context.Context, u part.UnitInfo, kept []part.Photo, say func(Progress)) ([]part.Photo, error)
 	// Press is the operator's answer to Progress.Asking.
 	Press()
 	// Live is the newest picture of a camera as a JPEG file made small, with
@@ -53,7 +40,7 @@ type Shooter interface {
 	Live(camera string) (jpeg []byte, aid Aid, err error)
 	Cameras() []CameraState
 	// Release hands the pixels of shots back.
-	Release([]Shot)
+	Release([]part.Photo)
 }
 
 // CameraState says whether a camera delivers.
@@ -72,7 +59,7 @@ type Gauge struct{ V, Lo, Hi float64 }
 
 // Judge says what the pictures show.
 type Judge interface {
-	Judge(ctx context.Context, u part.UnitInfo, shots []Shot) (Outcome, error)
+	Judge(ctx context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error)
 }
 
 // Outcome is a judged unit, with the pictures that the answer shows.

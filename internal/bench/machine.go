@@ -26,7 +26,7 @@ type State struct {
 	Unit      part.UnitInfo // the unit under way, or to come
 	Follow    string        // how the next serial is found
 	Progress  Progress
-	Shots     []Shot       // taken so far, kept while halted
+	Shots     []part.Photo // taken so far, kept while halted
 	Problem   *part.Phrase // what went wrong; shown until the next step
 	Told      *part.Phrase // what was done: "the last was withdrawn"
 	Started   time.Time
@@ -79,7 +79,7 @@ type (
 	Progressed struct{ Progress }
 	// ShotsDone ends the shooting. Problem nil: all are there.
 	ShotsDone struct {
-		Shots   []Shot
+		Shots   []part.Photo
 		Problem *part.Phrase
 	}
 	// Judged ends the judging and the recording.
@@ -186,7 +186,7 @@ func (s State) press(now time.Time) (State, []Effect, error) {
 	return s, nil, refuse("wrong.wait")
 }
 
-func (s State) start(now time.Time, kept []Shot) State {
+func (s State) start(now time.Time, kept []part.Photo) State {
 	s.Phase, s.Started, s.Shots = Shooting, now, kept
 	s.Progress = Progress{Done: len(kept)}
 	s.Problem, s.Told, s.Answer = nil, nil, nil

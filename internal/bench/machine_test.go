@@ -30,7 +30,7 @@ func refusedAs(t *testing.T, s State, e Event, key string) {
 	}
 }
 
-var someShots = []Shot{{File: "a"}, {File: "b"}}
+var someShots = []part.Photo{{Shot: part.Shot{File: "a"}}, {Shot: part.Shot{File: "b"}}}
 
 func readyFor(serial string) State {
 	return State{Phase: Ready, Unit: part.UnitInfo{Serial: serial, Side: "L", Stage: part.Wet, Lot: "7", Operator: "finisher 3"}, Follow: FollowPair}

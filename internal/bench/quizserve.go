@@ -31,7 +31,7 @@ func (o Serving) ServeQuizzes(ctx context.Context, q Quizzes, where string, stdo
 // noShooter is the camera of a machine that has none.
 type noShooter struct{}
 
-func (noShooter) Shoot(context.Context, part.UnitInfo, []Shot, func(Progress)) ([]Shot, error) {
+func (noShooter) Shoot(context.Context, part.UnitInfo, []part.Photo, func(Progress)) ([]part.Photo, error) {
 	return nil, errors.New("there is no camera here")
 }
 func (noShooter) Press() {}
@@ -39,4 +39,4 @@ func (noShooter) Live(string) ([]byte, Aid, error) {
 	return nil, Aid{}, errors.New("there is no camera here")
 }
 func (noShooter) Cameras() []CameraState { return nil }
-func (noShooter) Release([]Shot)         {}
+func (noShooter) Release([]part.Photo)   {}

@@ -228,7 +228,7 @@ func (b *Station) behind(work func(), fault func(*part.Phrase) Event) {
 	})
 }
 
-func (b *Station) shoot(ctx context.Context, cancel context.CancelFunc, u part.UnitInfo, kept []Shot) {
+func (b *Station) shoot(ctx context.Context, cancel context.CancelFunc, u part.UnitInfo, kept []part.Photo) {
 	defer cancel()
 	shots, err := b.Shooter.Shoot(ctx, u, kept, func(p Progress) { b.post(Progressed{p}) })
 	b.post(ShotsDone{shots, told("problem.shooter", err)})
@@ -260,7 +260,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 }
 
 // toStore are the shots of which there is a file.
-func toStore(shots []Shot) []part.StoredPicture {
+func toStore(shots []part.Photo) []part.StoredPicture {
 	var out []part.StoredPicture
 	for _, s := range shots {
 		if len(s.Raw) > 0 {

@@ -81,16 +81,16 @@ func newStill(t *testing.T) *Station {
 // of one that was played back nothing is told.
 func TestStoppedS(t *testing.T) {
 	at := time.Date(2031, 4, 5, 6, 0, 0, 0, time.UTC)
-	came := func(s ...float64) (out []Shot) {
+	came := func(s ...float64) (out []part.Photo) {
 		for _, v := range s {
-			out = append(out, Shot{Came: at.Add(time.Duration(v * float64(time.Second)))})
+			out = append(out, part.Photo{Came: at.Add(time.Duration(v * float64(time.Second)))})
 		}
 		return out
 	}
-	if s := stoppedS(State{Started: at, Shots: append(came(1, 4.56, 3), Shot{})}); s == nil || *s != 4.6 {
+	if s := stoppedS(State{Started: at, Shots: append(came(1, 4.56, 3), part.Photo{})}); s == nil || *s != 4.6 {
 		t.Errorf("%v", s)
 	}
-	if s := stoppedS(State{Started: at, Shots: []Shot{{}, {}}}); s != nil {
+	if s := stoppedS(State{Started: at, Shots: []part.Photo{{}, {}}}); s != nil {
 		t.Errorf("played back: %v", *s)
 	}
 }
