@@ -63,7 +63,7 @@ func inventedShift(t testing.TB, units int) string {
 			}
 		}
 		if i == 5 {
-			if err := store.Withdraw(ctx, id, part.Withdrawal{By: "op 3", Why: "wrong unit"}); err != nil {
+			if err := store.Withdraw(ctx, id, part.Note{By: "op 3", Why: "wrong unit"}); err != nil {
 				t.Fatal(err)
 			}
 		}

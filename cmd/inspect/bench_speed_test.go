@@ -35,7 +35,7 @@ func benchOfReplay(t testing.TB) *bench.Station {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rec, err := inspection.OpenRecorder(t.Context(), o.Options, set)
+	rec, err := inspection.OpenRecorder(t.Context(), o.Record, set)
 	if err != nil {
 		t.Fatal(err)
 	}

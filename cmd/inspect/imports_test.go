@@ -23,7 +23,7 @@ import (
 var floors = [][]string{
 	{"configs", "internal/part", "internal/files", "internal/held"},
 	{
-		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec",
+		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec", "internal/scan",
 		"internal/report/palette", "internal/report/plots", "internal/report/marks",
 	},
 	{
@@ -44,15 +44,15 @@ var mayImport = map[string][]string{
 	"configs": {},
 	"internal/bench": {
 		"internal/cli", "internal/files", "internal/grade", "internal/lang", "internal/part", "internal/report",
-		"internal/report/palette", "internal/teach",
+		"internal/report/palette", "internal/scan", "internal/teach",
 	},
 	"internal/bench/station": {
 		"internal/bench", "internal/camera/rig", "internal/camera/shoot", "internal/camera/sources",
 		"internal/camera/trouble", "internal/capture", "internal/cli", "internal/codec", "internal/compare",
 		"internal/config", "internal/files", "internal/gauge/screen", "internal/grade", "internal/inspection",
 		"internal/lang", "internal/lots", "internal/lots/book", "internal/lots/lotreport", "internal/optics", "internal/part",
-		"internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/teach/atlas",
-		"internal/teach/book",
+		"internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/scan", "internal/scan/label",
+		"internal/teach/atlas", "internal/teach/book",
 	},
 	"internal/body":         {"internal/capture/outline", "internal/part", "internal/stats/robust"},
 	"internal/camera/pty":   {},
@@ -76,7 +76,7 @@ var mayImport = map[string][]string{
 	"internal/compare": {
 		"internal/optics", "internal/part", "internal/stats/assign", "internal/stats/charts", "internal/stats/robust",
 	},
-	"internal/config": {"configs", "internal/files", "internal/grade", "internal/part"},
+	"internal/config": {"configs", "internal/files", "internal/grade", "internal/part", "internal/scan"},
 	"internal/defects": {
 		"internal/body", "internal/defects/align", "internal/defects/lampedge", "internal/defects/raster",
 		"internal/defects/scene", "internal/defects/search", "internal/defects/shape", "internal/part",
@@ -130,7 +130,7 @@ var mayImport = map[string][]string{
 	"internal/grade": {"internal/lang", "internal/part"},
 	"internal/held":  {},
 	"internal/inspection": {
-		"configs", "internal/body", "internal/capture", "internal/capture/outline", "internal/cli", "internal/compare",
+		"internal/body", "internal/capture", "internal/capture/outline", "internal/cli", "internal/compare",
 		"internal/config", "internal/defects", "internal/defects/scene", "internal/files", "internal/grade", "internal/lang",
 		"internal/learn",
 		"internal/optics", "internal/part", "internal/proof", "internal/records", "internal/report", "internal/seam",
@@ -140,7 +140,7 @@ var mayImport = map[string][]string{
 	"internal/learn": {"internal/part", "internal/stats/robust"},
 	"internal/lots":  {"internal/part"},
 	"internal/lots/book": {
-		"configs", "internal/capture", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies",
+		"internal/capture", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies",
 		"internal/inspection", "internal/lang", "internal/lots", "internal/lots/lotreport", "internal/lots/process",
 		"internal/part", "internal/records", "internal/report", "internal/report/plots", "internal/stats/charts",
 		"internal/stats/study",
@@ -168,6 +168,8 @@ var mayImport = map[string][]string{
 	"internal/report/marks":   {"internal/part", "internal/report/palette"},
 	"internal/report/palette": {},
 	"internal/report/plots":   {"internal/report/palette"},
+	"internal/scan":           {"internal/part"},
+	"internal/scan/label":     {"internal/scan"},
 	"internal/seam":           {"internal/optics", "internal/part", "internal/stats/robust"},
 	"internal/stats/assign":   {},
 	"internal/stats/charts":   {},
@@ -206,7 +208,8 @@ var onlyIn = map[string][]string{
 	"github.com/disintegration/imaging": {"internal/report"},
 	"go.bug.st/serial":                  {"internal/camera/rig"},
 	"gonum.org/v1/plot":                 {"internal/report/plots", "internal/lots/lotreport"},
-	"codeberg.org/go-pdf/fpdf":          {"internal/lots/lotreport"},
+	"codeberg.org/go-pdf/fpdf":          {"internal/lots/lotreport", "internal/scan/label"},
+	"github.com/piglig/go-qr":           {"internal/scan/label"},
 	"github.com/xuri/excelize/v2":       {"internal/lots/lotreport"},
 	"modernc.org/sqlite":                {"internal/records"},
 	"github.com/jackc/pgx/v5":           {"internal/records"},

@@ -22,7 +22,6 @@ import (
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
-	"finishbench/internal/inspection"
 	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/book"
@@ -47,10 +46,7 @@ func inventedLots(t testing.TB, n, size int, whole bool) (string, []string) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	rng := rand.New(rand.NewPCG(5, uint64(size)))
 	var names []string
 	for k := range n {
@@ -300,10 +296,7 @@ func TestLotReportShell(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	lot := &inventedLot{t: t, store: store, rng: rand.New(rand.NewPCG(5, 5)), now: &now, limits: limits, name: "L-1", shells: true}
 	lot.run(ctx, 100, true, false)
 	if err := store.Close(); err != nil {
@@ -376,10 +369,7 @@ func drift(t *testing.T) string {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	x := &inventedLot{t: t, store: store, rng: rand.New(rand.NewPCG(5, 6)), now: &now, limits: limits, name: "L-1"}
 	phase := .3
 	of := func(mrad float64) *part.Mirror { return &part.Mirror{PhaseRad: &phase, SlopeMRad: &mrad} }

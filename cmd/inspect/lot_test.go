@@ -16,7 +16,6 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/cli"
-	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/book"
 	"finishbench/internal/part"
@@ -31,10 +30,7 @@ func lotInspection(t testing.TB, name, lot string) part.Inspection {
 	t.Helper()
 	serial, side := part.SerialAndSide(name, "")
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	size, score := 0.15, 11.0
 	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Score: &score, Reasons: []string{}, MMPerPX: 0.015, Pictures: []part.PictureReport{}, Warnings: []string{},
 		Findings: []part.Finding{
@@ -161,7 +157,7 @@ func TestLotFromRecords(t *testing.T) {
 	if err := s.Overrule(ctx, ids[0], part.Overrule{By: "C", Verdict: part.Reject, Reason: "overlooked"}); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.Withdraw(ctx, ids[1], part.Withdrawal{By: "C", Why: "wrong unit"}); err != nil {
+	if err := s.Withdraw(ctx, ids[1], part.Note{By: "C", Why: "wrong unit"}); err != nil {
 		t.Fatal(err)
 	}
 	not(t, cli.ExitOther, "was overruled, by C: take it again", "lot", "decide", "A", "--by", "B", "--record", url)

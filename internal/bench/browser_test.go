@@ -297,10 +297,33 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.see("PASS")
 	b.see("Before and after")
 
-	// Undo: the answer is withdrawn, its unit comes back.
+	// Undo asks once, and tells what it withdraws: keeping it has the focus.
 	b.key("u")
+	b.await("the question", "document.querySelector('#undo[open]')")
+	for _, told := range []string{"Withdraw r77-R?", "right", "lacquer wet", "pass", "Record 2"} {
+		b.see(told)
+	}
+	b.key("\r")
+	b.await("no question", "!document.querySelector('dialog[open]')")
+	if r.memory.all[1].Withdrawn != nil || r.Snapshot().Phase != Answered {
+		t.Fatal("withdrawn without having been told so")
+	}
+	b.key("u")
+	b.await("the question", "document.querySelector('#undo[open]')")
+	b.key(kb.Tab + "\r")
 	b.phase(Ready)
 	b.see("is withdrawn")
+	// The undo is undone, and made again.
+	b.js("document.querySelector('[data-do=restore]').click()")
+	b.phase(Answered)
+	b.see("r77-R is back")
+	if r.memory.all[1].Withdrawn != nil {
+		t.Error("still withdrawn on record")
+	}
+	b.key("u")
+	b.await("the question", "document.querySelector('#undo[open]')")
+	b.key(kb.Tab + "\r")
+	b.phase(Ready)
 	if got := b.js("document.getElementById('serial').value"); got != "r77" {
 		t.Errorf("after the undo the serial is %v", got)
 	}

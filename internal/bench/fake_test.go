@@ -212,6 +212,13 @@ func (m *memory) Withdraw(ctx context.Context, id int64, by, why string) error {
 	return m.Memory.Withdraw(ctx, id, by, why)
 }
 
+func (m *memory) Restore(ctx context.Context, id int64, by, why string) error {
+	if err := m.fault(); err != nil {
+		return err
+	}
+	return m.Memory.Restore(ctx, id, by, why)
+}
+
 func (m *memory) Overrule(ctx context.Context, id int64, o part.Overrule) error {
 	if err := m.fault(); err != nil {
 		return err

@@ -89,6 +89,7 @@ const ReasonOther = "other"
 type Recorder interface {
 	Add(ctx context.Context, in part.Inspection) (id int64, err error)
 	Withdraw(ctx context.Context, id int64, by, why string) error
+	Restore(ctx context.Context, id int64, by, why string) error // takes a withdrawal back
 	Overrule(ctx context.Context, id int64, o part.Overrule) error
 	History(ctx context.Context, serial string) ([]part.Inspection, error) // both sides, oldest first
 	// PictureBytes is a picture as it came; an error where only its numbers were kept.

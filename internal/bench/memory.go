@@ -90,7 +90,12 @@ func (m *Memory) change(id int64, f func(*part.Inspection)) error {
 
 // Withdraw is [Recorder].
 func (m *Memory) Withdraw(_ context.Context, id int64, by, why string) error {
-	return m.change(id, func(in *part.Inspection) { in.Withdrawn = &part.Withdrawal{By: by, Why: why} })
+	return m.change(id, func(in *part.Inspection) { in.Withdrawn = &part.Note{By: by, Why: why} })
+}
+
+// Restore is [Recorder].
+func (m *Memory) Restore(_ context.Context, id int64, _, _ string) error {
+	return m.change(id, func(in *part.Inspection) { in.Withdrawn = nil })
 }
 
 // Overrule is [Recorder].

@@ -134,7 +134,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request, data []byte, 
 		s.quizWrong(w, r, err)
 		return
 	}
-	sheet(w, data)
+	s.sheet(w, r, data, "")
 }
 
 // quizTakeView is a unit to be judged.

@@ -162,7 +162,8 @@ func (b *Station) handle(ctx context.Context, p posted) error {
 		s.Key = token()
 	}
 	next := &Snapshot{State: s, Version: old.Version + 1, Turn: old.Turn}
-	if s.Phase != old.Phase || (s.Progress.Asking == nil) != (old.Progress.Asking == nil) {
+	_, scanned := p.e.(Scan)
+	if s.Phase != old.Phase || (s.Progress.Asking == nil) != (old.Progress.Asking == nil) || scanned && s.Unit != old.Unit {
 		next.Turn++
 	}
 	for _, e := range effects {
@@ -197,6 +198,13 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 			defer stop()
 			b.post(Undone{told("problem.undo", b.Recorder.Withdraw(write, id, by, "undo"))})
 		}, func(p *part.Phrase) Event { return Undone{p} })
+	case StartRestore:
+		id, by := s.Withdrawn.ID, s.Unit.Operator
+		b.behind(func() {
+			write, stop := writing(ctx)
+			defer stop()
+			b.post(Restored{told("problem.restore", b.Recorder.Restore(write, id, by, "undo"))})
+		}, func(p *part.Phrase) Event { return Restored{p} })
 	case StartOverrule:
 		id, o := s.Answer.ID, why.(Overruling).Overrule
 		o.At = b.Now().UTC()

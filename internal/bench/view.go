@@ -71,6 +71,7 @@ type benchView struct {
 	Told    string
 	Answer  *answerView
 	Last    *lastView
+	Back    *lastView  // what was withdrawn last, and may be put back
 	Tiles   []tileView // shots of the unit under way
 	Stopped string     // how long the unit will stand still
 	Now     string     // the shot under way
@@ -93,9 +94,20 @@ type noticeView struct {
 	Bars bool
 }
 
+// lastView is an answer that may be withdrawn, or was.
 type lastView struct {
+	ID      int64
 	Unit    string
+	Info    part.UnitInfo
 	Verdict part.Verdict
+	Time    string
+}
+
+func lastOf(a *Answer) *lastView {
+	if a == nil {
+		return nil
+	}
+	return &lastView{a.ID, a.Name(), a.UnitInfo, a.Verdict(), a.Ended.Local().Format(timeLayout)}
 }
 
 type tileView struct {
@@ -182,9 +194,7 @@ func (b *Station) benchPart(x words, s *Snapshot) (template.HTML, error) {
 	if wet := x.stopped("ready.stopped_wet", b.Parts.StoppedWet); wet != "" {
 		v.Stopped = strings.TrimPrefix(v.Stopped+" · "+wet, " · ")
 	}
-	if s.Last != nil {
-		v.Last = &lastView{s.Last.Name(), s.Last.Verdict()}
-	}
+	v.Last, v.Back = lastOf(s.Last), lastOf(s.Withdrawn)
 	for _, shot := range s.Shots {
 		t := tileView{Name: x.shot(shot.View, shot.Light, shot.AngleDeg), OK: shot.Report.State == part.PictureOK}
 		for _, q := range shot.Report.Problems {

@@ -27,7 +27,7 @@ func TestShift(t *testing.T) {
 	over := looked(5, "103", "L", 65, part.Rework, 30, part.Dust)
 	over.Overruled = &part.Overrule{Verdict: part.Pass, Reason: "reflection"}
 	void := looked(6, "104", "L", 66, part.Reject, 200, part.Chip)
-	void.Withdrawn = &part.Withdrawal{}
+	void.Withdrawn = &part.Note{}
 	within := looked(7, "104", "L", 70, part.Pass, -3)
 	within.Result.Findings = []part.Finding{{Kind: part.Dust, Severity: part.None}}
 	all := []part.Inspection{

@@ -63,7 +63,7 @@ func (s Station) validateLots(c *checks) {
 		k.validate(c, fmt.Sprintf("lots.classes[%d]", i), in)
 	}
 	c.word("lots.not_passing", l.NotPassing, words(part.Severities[1:])...)
-	if len(l.Classes) > 0 && !in[l.NotPassing] && slices.Contains(words(part.Severities[1:]), l.NotPassing) {
+	if len(in) > 0 && !in[l.NotPassing] && slices.Contains(words(part.Severities[1:]), l.NotPassing) {
 		c.addf("lots.not_passing", "is %s, which no class covers: units that do not pass would not count", l.NotPassing)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
+	"finishbench/internal/config"
 	"finishbench/internal/defects"
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/grade"
@@ -26,6 +27,8 @@ import (
 
 // Settings are what a run is told, the same for all its units.
 type Settings struct {
+	Station      config.Station
+	texts        texts        // of the settings files
 	number       Lengths      // where no scale file is used
 	Scales       []*ScaleFile // at most one a view
 	camera       string       // of pictures whose tags name none

@@ -15,7 +15,6 @@ import (
 
 	"gocv.io/x/gocv"
 
-	"finishbench/configs"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
@@ -56,17 +55,13 @@ type Recorder struct {
 }
 
 // OpenRecorder opens the records, nil where none are kept.
-func OpenRecorder(ctx context.Context, o Options, set Settings) (*Recorder, error) {
-	r := &Recorder{RecordOptions: o.Record}
+func OpenRecorder(ctx context.Context, o RecordOptions, set Settings) (*Recorder, error) {
+	r := &Recorder{RecordOptions: o}
 	if r.Side != "" && r.Side != "L" && r.Side != "R" {
 		return nil, cli.Usagef("--side %q: give L or R", r.Side)
 	}
-	st, err := config.LoadStation(o.Station)
-	if err != nil {
-		return nil, cli.UsageError{Err: err}
-	}
 	if r.URL == "" {
-		r.URL = st.Records
+		r.URL = set.Station.Records
 	}
 	if r.URL == "" || r.URL == NoRecords {
 		for _, f := range []struct{ name, value string }{{"operator", r.Operator}, {"lot", r.Lot}, {"side", r.Side}, {"faceplate", r.Faceplate}, {"resin", r.Resin}} {
@@ -76,45 +71,24 @@ func OpenRecorder(ctx context.Context, o Options, set Settings) (*Recorder, erro
 		}
 		return nil, nil
 	}
-	if err := r.readTexts(o, set); err != nil {
-		return nil, err
+	r.Limits, r.Station = recorded(set.texts.limits), recorded(set.texts.station)
+	for _, f := range set.Scales {
+		r.Scales = append(r.Scales, recorded(f.text))
 	}
-	if r.Bench = st.Bench.Name; r.Bench == "" {
+	if r.Bench = set.Station.Bench.Name; r.Bench == "" {
 		r.Bench, _ = os.Hostname() // without either the records leave it open
 	}
+	var err error
 	r.Store, err = records.Open(ctx, r.URL, time.Now)
 	return r, err
 }
 
-// readTexts keeps the settings as they are in force for the whole run.
-func (r *Recorder) readTexts(o Options, set Settings) (err error) {
-	if r.Limits, err = SettingsText(o.Limits, "limits.yaml (shipped)", configs.LimitsYAML); err != nil {
-		return err
-	}
-	if r.Station, err = SettingsText(o.Station, "station.yaml (shipped)", configs.StationYAML); err != nil {
-		return err
-	}
-	for _, s := range set.Scales {
-		t, err := SettingsText(s.Path, "", nil)
-		if err != nil {
-			return err
-		}
-		r.Scales = append(r.Scales, t)
-	}
-	return nil
-}
+// texts are the settings files as they are in force for the whole run.
+type texts struct{ limits, station config.Text }
 
-// SettingsText is a settings file as the records keep it; where no file is named, the
-// shipped one of this name and content.
-func SettingsText(path, shipped string, content []byte) (part.SettingsFile, error) {
-	if path == "" {
-		return part.SettingsFile{Name: shipped, Bytes: content}, nil
-	}
-	data, err := files.Read(path, files.MostText)
-	if err != nil {
-		return part.SettingsFile{}, cli.UsageError{Err: err}
-	}
-	return part.SettingsFile{Name: filepath.Base(path), Bytes: data}, nil
+// recorded is a settings file as the records keep it.
+func recorded(t config.Text) part.SettingsFile {
+	return part.SettingsFile{Name: t.Name, Bytes: t.Bytes}
 }
 
 // record writes one unit's inspection. It is carried through even when the run is
@@ -142,9 +116,9 @@ func (r *Recorder) record(ctx context.Context, folder part.Folder, result *part.
 	return nil
 }
 
-// Complete fills in what is the same for each inspection of a run.
+// Complete fills in what is the same for each inspection of a run, unless it was told of this one.
 func (r *Recorder) Complete(in *part.Inspection) {
-	in.Bench, in.Faceplate, in.Resin = r.Bench, r.Faceplate, r.Resin
+	in.Bench, in.Faceplate, in.Resin = r.Bench, cli.First(in.Faceplate, r.Faceplate), cli.First(in.Resin, r.Resin)
 	in.Limits, in.Station, in.Scales = r.Limits, r.Station, r.Scales
 	in.Program, in.Libraries = cli.Version, Libraries()
 }

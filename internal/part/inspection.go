@@ -38,10 +38,10 @@ type Inspection struct {
 	Corrects           int64           // 0, or the inspection that this one corrects
 
 	// Filled on reading.
-	CorrectedBy int64       // 0, or the inspection that corrects this one
-	Withdrawn   *Withdrawal // nil: it holds
-	Overruled   *Overrule   // the latest; nil: the tool's call holds
-	Brief       bool        // it was read in part, for counting: see records.Store.Briefs
+	CorrectedBy int64     // 0, or the inspection that corrects this one
+	Withdrawn   *Note     // nil: it holds
+	Overruled   *Overrule // the latest; nil: the tool's call holds
+	Brief       bool      // it was read in part, for counting: see records.Store.Briefs
 }
 
 // Holds says whether the inspection counts: neither withdrawn nor corrected.
@@ -76,8 +76,8 @@ type SettingsFile struct {
 	Bytes  []byte
 }
 
-// Withdrawal says who withdrew an inspection, and why.
-type Withdrawal struct {
+// Note says who withdrew an inspection or took that back, and why.
+type Note struct {
 	At      time.Time // now where zero
 	By, Why string
 }

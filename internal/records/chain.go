@@ -14,6 +14,7 @@ import (
 const (
 	eventRecorded  = "recorded"
 	eventWithdrawn = "withdrawn"
+	eventRestored  = "restored" // a withdrawal taken back
 	eventOverruled = "overruled"
 	eventForgotten = "forgotten"
 	eventNoted     = "noted" // a [part.Entry]
@@ -28,6 +29,7 @@ type event struct {
 	Inspection int64      `json:"inspection,omitempty"`
 	Recorded   *recorded  `json:"recorded,omitempty"`
 	Withdrawn  *withdrawn `json:"withdrawn,omitempty"`
+	Restored   *withdrawn `json:"restored,omitempty"`
 	Overruled  *overruled `json:"overruled,omitempty"`
 	Forgotten  *forgotten `json:"forgotten,omitempty"`
 	Entry      *entryJSON `json:"entry,omitempty"`
@@ -72,6 +74,7 @@ type recordedText struct {
 	SHA256 string `json:"sha256"`
 }
 
+// withdrawn is who took an inspection back, or took that back.
 type withdrawn struct {
 	At  string `json:"at"`
 	By  string `json:"by,omitempty"`

@@ -82,7 +82,7 @@ func TestCheckSeesChanges(t *testing.T) {
 			for i := range 3 {
 				add(t, s, invented(i))
 			}
-			if err := s.Withdraw(context.Background(), 3, part.Withdrawal{By: "A"}); err != nil {
+			if err := s.Withdraw(context.Background(), 3, part.Note{By: "A"}); err != nil {
 				t.Fatal(err)
 			}
 			r, err := s.Check(context.Background())
@@ -123,7 +123,7 @@ func TestTrail(t *testing.T) {
 		for i := range 3 {
 			add(t, s, invented(i))
 		}
-		s.Withdraw(ctx, 2, part.Withdrawal{By: "A", Why: "</script>\u2028"})
+		s.Withdraw(ctx, 2, part.Note{By: "A", Why: "</script>\u2028"})
 		text := trailOf(t, s)
 		r, err := CheckTrail(strings.NewReader(text))
 		if err != nil || r.Events != 5 || r.Inspections != 4 || r.Head.Seq != 5 {

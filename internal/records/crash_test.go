@@ -41,7 +41,7 @@ func writer() int {
 		if err == nil {
 			fmt.Printf("added %d %s\n", id, in.Serial)
 			if i%3 == 0 {
-				if err = s.Withdraw(ctx, id, part.Withdrawal{By: "A"}); err == nil {
+				if err = s.Withdraw(ctx, id, part.Note{By: "A"}); err == nil {
 					fmt.Printf("withdrawn %d %s\n", id, in.Serial)
 				}
 			}

@@ -36,11 +36,15 @@ func TestEarlier(t *testing.T) {
 		add(t, s, better) // counts in the place of the one that it corrects
 		put("e", "", "bench 2", part.Wet, after)
 		put("e", "", "bench 1", part.Wet, before) // in the shift, but at another bench
-		if err := s.Withdraw(ctx, taken, part.Withdrawal{}); err != nil {
-			t.Fatal(err)
+		again := put("f", "", "bench 1", part.Trim, before)
+		put("f", "", "bench 1", part.Wet, after)
+		for _, err := range []error{s.Withdraw(ctx, taken, part.Note{}), s.Withdraw(ctx, again, part.Note{}), s.Restore(ctx, again, part.Note{})} {
+			if err != nil {
+				t.Fatal(err)
+			}
 		}
 		got, err := s.Earlier(ctx, Filter{From: noon, Bench: "bench 1"})
-		want := []part.Look{{Serial: "a", Side: "L", Stage: part.Trim}, {Serial: "d", Stage: part.Wet}}
+		want := []part.Look{{Serial: "a", Side: "L", Stage: part.Trim}, {Serial: "d", Stage: part.Wet}, {Serial: "f", Stage: part.Trim}}
 		if err != nil || !reflect.DeepEqual(got, want) {
 			t.Errorf("%v, %v, want %v", got, err, want)
 		}

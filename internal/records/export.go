@@ -108,7 +108,7 @@ func inspectionLines(in *part.Inspection) [][]string {
 		string(in.Verdict()), string(r.Verdict), part.CSVNumber(r.Score), part.CSVNumber(r.Seam.WorstStepUM), strconv.Itoa(len(r.Findings)), string(worst), strconv.Itoa(measured),
 		strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(len(in.Pictures)), part.CSVText(strings.Join(r.Reasons, "; ")), part.CSVText(in.Program), part.CSVText(in.Libraries),
 		in.Limits.SHA256, strings.Join(scales, " "), in.Station.SHA256, whole(in.Corrects), whole(in.CorrectedBy)}
-	w, o := part.Withdrawal{}, part.Overrule{}
+	w, o := part.Note{}, part.Overrule{}
 	if in.Withdrawn != nil {
 		w = *in.Withdrawn
 	}

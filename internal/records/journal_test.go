@@ -194,7 +194,7 @@ func TestBriefs(t *testing.T) {
 		if err := s.Overrule(ctx, 2, part.Overrule{By: "B", Verdict: "pass", Reason: "reflection"}); err != nil {
 			t.Fatal(err)
 		}
-		if err := s.Withdraw(ctx, 3, part.Withdrawal{By: "B"}); err != nil {
+		if err := s.Withdraw(ctx, 3, part.Note{By: "B"}); err != nil {
 			t.Fatal(err)
 		}
 		again := invented(3)

@@ -62,7 +62,7 @@ func TestNamesCanBeErased(t *testing.T) {
 		if err := s.Overrule(ctx, ids[2], part.Overrule{By: name, Verdict: part.Pass, Reason: "pattern"}); err != nil {
 			t.Fatal(err)
 		}
-		if err := s.Withdraw(ctx, ids[3], part.Withdrawal{By: name}); err != nil {
+		if err := s.Withdraw(ctx, ids[3], part.Note{By: name}); err != nil {
 			t.Fatal(err)
 		}
 		named := func(what string) (n int) {

@@ -264,8 +264,12 @@ func (t *tx) readNotes(ctx context.Context, in string, ids []any, by map[int64]*
 func (e *event) tell(in *part.Inspection) error {
 	if w := e.Withdrawn; w != nil {
 		at, err := parseStamp(w.At)
-		in.Withdrawn = &part.Withdrawal{At: at, By: w.By, Why: w.Why}
+		in.Withdrawn = &part.Note{At: at, By: w.By, Why: w.Why}
 		return err
+	}
+	if e.Restored != nil {
+		in.Withdrawn = nil
+		return nil
 	}
 	if o := e.Overruled; o != nil {
 		at, err := parseStamp(o.At)

@@ -46,8 +46,17 @@ func (b *Records) Add(ctx context.Context, in part.Inspection) (int64, error) {
 // Withdraw is asked for again where the answer to the first time was lost: then
 // it is done.
 func (b *Records) Withdraw(ctx context.Context, id int64, by, why string) error {
-	err := b.Store.Withdraw(ctx, id, part.Withdrawal{By: by, Why: why})
+	err := b.Store.Withdraw(ctx, id, part.Note{By: by, Why: why})
 	if errors.Is(err, records.ErrWithdrawn) {
+		return nil
+	}
+	return err
+}
+
+// Restore is done too where a first try's answer was lost.
+func (b *Records) Restore(ctx context.Context, id int64, by, why string) error {
+	err := b.Store.Restore(ctx, id, part.Note{By: by, Why: why})
+	if errors.Is(err, records.ErrHolds) {
 		return nil
 	}
 	return err

@@ -159,7 +159,7 @@ func (o *DrawOptions) readSerials() ([]string, error) {
 		case len(out) == maxSerials:
 			return nil, cli.Usagef("%s has more than %d serials: is it the right file?", name, maxSerials)
 		}
-		out = append(out, strings.TrimSuffix(s, "/"))
+		out = append(out, part.CleanName(strings.TrimSuffix(s, "/")))
 	}
 	if err := lines.Err(); err != nil {
 		return nil, linesError(name, err)

@@ -12,7 +12,6 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/configs"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
@@ -288,12 +287,9 @@ func lotRules(set config.Lots) lots.Rules {
 // limitsInForce is the SHA-256 and the name of a limits file, as inspections
 // record it; with the path "" of the built-in limits.
 func limitsInForce(path string) (sum, name string, err error) {
-	if _, err := config.LoadLimits(path); err != nil {
-		return "", "", cli.UsageError{Err: err}
-	}
-	t, err := inspection.SettingsText(path, "limits.yaml (shipped)", configs.LimitsYAML)
+	_, t, err := config.ReadLimits(path)
 	if err != nil {
-		return "", "", err
+		return "", "", cli.UsageError{Err: err}
 	}
 	h := sha256.Sum256(t.Bytes)
 	return hex.EncodeToString(h[:]), t.Name, nil

@@ -71,6 +71,9 @@ func takeRecords(ctx context.Context, o *TakeOptions, book *Book, t *Taken) erro
 	if err != nil {
 		return err
 	}
+	if o.Unit != "" && book.Lot.Current().Look(o.Unit) == nil {
+		o.Unit = part.CleanName(o.Unit)
+	}
 	var units []lots.Unit
 	for _, p := range book.Lot.Current().Sample {
 		if o.Unit != "" && p.Name != o.Unit {
