@@ -147,7 +147,7 @@ func browserBadScans(t *testing.T, browser *aBrowser) {
 	b.phase(Answered)
 	b.strike(long+"\r", gap)
 	b.see("is too long")
-	if n := len(r.memory.all); n != 1 || r.memory.all[0].Withdrawn || r.Snapshot().Phase != Answered {
+	if n := len(r.memory.all); n != 1 || r.memory.all[0].Withdrawn != nil || r.Snapshot().Phase != Answered {
 		t.Fatalf("at the verdict: %d on record, %s", n, r.Snapshot().Phase)
 	}
 	// A reader that does not end with Enter: none of its letters is a shortcut.
