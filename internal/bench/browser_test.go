@@ -214,6 +214,14 @@ func TestBrowser(t *testing.T) {
 		{"Scans", browserScans},
 		{"NoScans", browserNoScans},
 		{"ScansElsewhere", browserScansElsewhere},
+		{"ScanPages", browserScanPages},
+		{"BadScans", browserBadScans},
+		{"Keyboards", browserKeyboards},
+		{"HeldKeys", browserHeldKeys},
+		{"Sleep", browserSleep},
+		{"TwoReaders", browserTwoReaders},
+		{"Clock", browserClock},
+		{"FirstLetters", browserFirstLetters},
 		{"Haste", browserHaste},
 		{"Typing", browserTyping},
 		{"Focus", browserFocus},
@@ -311,7 +319,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	}
 	b.key("\r")
 	b.await("no question", "!document.querySelector('dialog[open]')")
-	if r.memory.all[1].Withdrawn || r.Snapshot().Phase != Answered {
+	if r.memory.all[1].Withdrawn != nil || r.Snapshot().Phase != Answered {
 		t.Fatal("withdrawn without having been told so")
 	}
 	b.key("u")
@@ -323,7 +331,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.js("document.querySelector('[data-do=restore]').click()")
 	b.phase(Answered)
 	b.see("r77-R is back")
-	if r.memory.all[1].Withdrawn {
+	if r.memory.all[1].Withdrawn != nil {
 		t.Error("still withdrawn on record")
 	}
 	b.key("u")
@@ -333,7 +341,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	if got := b.js("document.getElementById('serial').value"); got != "r77" {
 		t.Errorf("after the undo the serial is %v", got)
 	}
-	if !r.memory.all[1].Withdrawn {
+	if r.memory.all[1].Withdrawn == nil {
 		t.Error("not withdrawn on record")
 	}
 
@@ -518,7 +526,7 @@ func browserLostServer(t *testing.T, browser *aBrowser) {
 	b.await("“lost”", "!document.getElementById('lost').hidden")
 	// Another run of the program, at the same address, further on.
 	again := rig(t, Options{}, passing())
-	again.send(t, Edit{UnitInfo{Serial: "z900", Stage: part.Wet}, FollowNumber})
+	again.send(t, Edit{part.UnitInfo{Serial: "z900", Stage: part.Wet}, FollowNumber})
 	l, err = net.Listen("tcp", l.Addr().String())
 	if err != nil {
 		t.Fatal(err)

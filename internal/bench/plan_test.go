@@ -33,7 +33,7 @@ func TestPlansNeverContradict(t *testing.T) {
 			}
 		}
 		for _, call := range calls {
-			a := &Answer{ID: 1, Unit: UnitInfo{Serial: "k1", Stage: r.Stage}, Outcome: Outcome{Result: r}, Overruled: call}
+			a := &Answer{Inspection: part.Inspection{ID: 1, UnitInfo: part.UnitInfo{Serial: "k1", Stage: r.Stage}, Result: *r, Overruled: call}, Outcome: Outcome{Result: r}}
 			for i, x := range l.All() {
 				x := words{x}
 				v := &answerView{Why: x.why(a), Todo: x.todo(a), Plan: x.planned(a), Verdict: a.Verdict()}
