@@ -289,7 +289,7 @@ func browserHeldKeys(t *testing.T, browser *aBrowser) {
 		}
 		hold("KeyU", "u")
 		b.await("the question", "document.querySelector('#undo[open]')")
-		if r.Snapshot().Phase != Answered || r.memory.all[len(r.memory.all)-1].Withdrawn {
+		if r.Snapshot().Phase != Answered || r.memory.all[len(r.memory.all)-1].Withdrawn != nil {
 			t.Error("U held withdrew")
 		}
 		b.js("document.querySelector('#undo').close()")
