@@ -124,8 +124,8 @@ type pageView struct {
 	More          string
 	NoReason      string
 	Plan          planView
-	Main          []figure // those that show what the plan is about,
-	Other         []figure // and the others, folded
+	Main          []figure    // those that show what the plan is about,
+	Other         []figure    // and the others, folded
 	Mirror        *mirrorView // nil: nothing was photographed before a screen
 	Shell         *shellView  // nil: the shell was not looked at
 	Legend        []legendEntry
