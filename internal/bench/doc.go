@@ -30,9 +30,9 @@
 // follows a scan goes by that scan's own turn, and is dropped with a scan that is refused.
 //
 // The threshold is a reader's 40 ms and 20 more. Of keys sent 2 to 40 ms apart, without times of their
-// own, to Chromium 156 on two cores with ten times the work that they can do, half came on time and 99
-// in 100 up to 2 to 13 ms later than that (54 of those 40 ms apart). A keyboard's own times are better. People who type
-// fast leave 80 ms and more (from memory). The measurement, and 600 scans in 12 places:
+// own, to Chromium 156 on two cores with ten times the work that they can do, half came on time and
+// 99 in 100 by 13 ms later (of those 40 ms apart 54). A keyboard's own times are better. People who
+// type fast leave 80 ms and more (from memory). The measurement, and 600 scans in 12 places:
 //
 //	FINISHBENCH_LONG=1 go test -run 'TestBrowser/^(Gaps|Scans)$' -v -timeout 30m ./internal/bench
 //
