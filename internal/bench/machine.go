@@ -2,6 +2,7 @@ package bench
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"finishbench/internal/part"
@@ -463,6 +464,8 @@ func (s State) overrule(e Overruling) (State, []Effect, error) {
 	switch {
 	case s.Phase != Answered || s.busy:
 		return s, nil, refuse("wrong.wait")
+	case strings.TrimSpace(e.By) == "": // a call is somebody's
+		return s, nil, refuse("wrong.by")
 	case !slices.Contains(Reasons, e.Reason):
 		return s, nil, refuse("wrong.reason")
 	case !slices.Contains([]part.Verdict{part.Pass, part.Rework, part.Reject}, e.Verdict):

@@ -456,7 +456,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 			events = append(events, Restore{now.Unit.Operator, id})
 		}
 	case "overrule":
-		events = append(events, Overruling{part.Overrule{By: now.Unit.Operator, Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
+		events = append(events, Overruling{part.Overrule{By: cleanText(f.Get("by"), scan.MostName), Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
 	default:
 		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
 		return
