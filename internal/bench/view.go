@@ -246,7 +246,7 @@ func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 		}
 		v.Plan.Sketch = plotPart(svg)
 	}
-	v.Ticket = v.Verdict != part.Pass
+	v.Ticket = v.Verdict == part.Rework || v.Verdict == part.Reject
 	if r.Seam.WorstStepUM != nil {
 		v.WorstStep = x.T("answer.step_worst", "step", x.Number(*r.Seam.WorstStepUM, 0))
 	}

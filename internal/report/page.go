@@ -348,7 +348,8 @@ func (x words) plan(r *part.Result) planView {
 	return v
 }
 
-// CareSentence is what to take care of, and who has the last word on it; "" for nothing.
+// CareSentence is what to take care of; "" for nothing. Where there is room, local codes come after it: the
+// text cautions.6.
 func CareSentence(l *lang.Lang, all []part.Care) string {
 	var told []string
 	for _, c := range all {
@@ -357,7 +358,7 @@ func CareSentence(l *lang.Lang, all []part.Care) string {
 	if len(told) == 0 {
 		return ""
 	}
-	return l.T("care.all", "all", strings.Join(told, l.T("care.comma"))) + " " + l.T("cautions.6")
+	return l.T("care.all", "all", strings.Join(told, l.T("care.comma")))
 }
 
 // pageFoot puts a text and the page's number at the foot of each printed page.

@@ -212,7 +212,7 @@ func (p *page) steps(plan *part.Plan) {
 	}
 	if care := report.CareSentence(p.l, plan.Care()); care != "" {
 		top := p.y
-		p.text(care, paper.MarginMM+3, wideMM-3, p.low, false)
+		p.text(care+" "+p.l.T("cautions.6"), paper.MarginMM+3, wideMM-3, p.low, false)
 		p.SetFillColor(paper.RGB(palette.Yellow))
 		p.Rect(paper.MarginMM, top, 1.6, p.y-top, "F")
 		p.y += 2
