@@ -211,9 +211,18 @@ func TestBrowser(t *testing.T) {
 		f    func(*testing.T, *aBrowser)
 	}{
 		{"ByKeyboard", browserByKeyboard},
+		{"Gaps", browserGaps},
 		{"Scans", browserScans},
 		{"NoScans", browserNoScans},
 		{"ScansElsewhere", browserScansElsewhere},
+		{"ScanPages", browserScanPages},
+		{"BadScans", browserBadScans},
+		{"Keyboards", browserKeyboards},
+		{"HeldKeys", browserHeldKeys},
+		{"Sleep", browserSleep},
+		{"TwoReaders", browserTwoReaders},
+		{"Clock", browserClock},
+		{"FirstLetters", browserFirstLetters},
 		{"Haste", browserHaste},
 		{"Typing", browserTyping},
 		{"Focus", browserFocus},
@@ -277,10 +286,16 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.key(kb.Tab)
 	b.key(kb.ArrowDown + kb.ArrowDown) // from none: the first, the second
 	b.key(kb.Tab)
+	b.key("finisher 3")
+	b.key(kb.Tab)
 	b.key(kb.Tab)
 	b.await("the button", "document.activeElement.closest('dialog') && document.activeElement.tagName === 'BUTTON'")
 	b.key("\r")
-	b.see("Overruled by")
+	b.see("Overruled by finisher 3: pass.")
+	b.see("Go on to curing.")
+	if said := fmt.Sprint(b.js("document.querySelector('#view').innerText")); strings.Contains(said, "Wipe") || strings.Contains(said, "sand") {
+		t.Errorf("a pass by a person's call, and the tool's remedy stays: %s", said)
+	}
 	if o := r.memory.all[0].Overruled; o == nil || o.Verdict != part.Pass || r.memory.all[0].Result.Verdict != part.Rework {
 		t.Errorf("on record: %+v beside %s", o, r.memory.all[0].Result.Verdict)
 	}
@@ -305,7 +320,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	}
 	b.key("\r")
 	b.await("no question", "!document.querySelector('dialog[open]')")
-	if r.memory.all[1].Withdrawn || r.Snapshot().Phase != Answered {
+	if r.memory.all[1].Withdrawn != nil || r.Snapshot().Phase != Answered {
 		t.Fatal("withdrawn without having been told so")
 	}
 	b.key("u")
@@ -317,7 +332,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.js("document.querySelector('[data-do=restore]').click()")
 	b.phase(Answered)
 	b.see("r77-R is back")
-	if r.memory.all[1].Withdrawn {
+	if r.memory.all[1].Withdrawn != nil {
 		t.Error("still withdrawn on record")
 	}
 	b.key("u")
@@ -327,7 +342,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	if got := b.js("document.getElementById('serial').value"); got != "r77" {
 		t.Errorf("after the undo the serial is %v", got)
 	}
-	if !r.memory.all[1].Withdrawn {
+	if r.memory.all[1].Withdrawn == nil {
 		t.Error("not withdrawn on record")
 	}
 
@@ -512,7 +527,7 @@ func browserLostServer(t *testing.T, browser *aBrowser) {
 	b.await("“lost”", "!document.getElementById('lost').hidden")
 	// Another run of the program, at the same address, further on.
 	again := rig(t, Options{}, passing())
-	again.send(t, Edit{UnitInfo{Serial: "z900", Stage: part.Wet}, FollowNumber})
+	again.send(t, Edit{part.UnitInfo{Serial: "z900", Stage: part.Wet}, FollowNumber})
 	l, err = net.Listen("tcp", l.Addr().String())
 	if err != nil {
 		t.Fatal(err)

@@ -2,7 +2,6 @@ package bench
 
 import (
 	"errors"
-	"finishbench/internal/part"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -11,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // stories are states with invented content, as requests to a running bench.
@@ -117,7 +118,7 @@ func twice(t *testing.T) *rigged {
 			r.send(t, Press{})
 			r.phase(t, Ready)
 		}
-		r.send(t, Edit{UnitInfo{Serial: "k041", Side: side, Stage: "wet"}, FollowNumber}, Press{})
+		r.send(t, Edit{part.UnitInfo{Serial: "k041", Side: side, Stage: "wet"}, FollowNumber}, Press{})
 		r.phase(t, Answered)
 	}
 	return r
@@ -156,7 +157,9 @@ func write(t *testing.T, file string, r *rigged, html, _ string) {
 	for _, n := range []string{"palette.css", "bench.css"} {
 		html = strings.ReplaceAll(html, `href="/`+n, `href="`+n)
 	}
-	html = strings.ReplaceAll(html, `<script src="/bench.js" defer></script>`, "")
+	for _, s := range []string{`<script src="/scan.js"></script>`, `<script src="/bench.js" defer></script>`} {
+		html = strings.ReplaceAll(html, s, "")
+	}
 	html = strings.ReplaceAll(html, `class="live"`, `class="live" src="sample.jpg"`)
 	for _, from := range []string{`src="/answer/`, `src="/record/`} {
 		for strings.Contains(html, from) {

@@ -41,7 +41,7 @@ type Settings struct {
 	screenDoubts []string   // what a reader must know of how that was measured
 	flats        []flatFile // flat fields by view and light
 	Kinds        *KindModel // nil: the rules alone call kinds
-	Barred       string     // why the gauge must pass no unit; "": it may
+	Barred       *Bar       // why the gauge must pass no unit; nil: it may
 	panel        bool       // flat test panels, not units: the whole picture is surface
 	Jobs         int        // pieces of work at a time
 	budget       bool       // tell how uncertainties come about
@@ -57,10 +57,8 @@ type Inspector struct {
 
 // Picture is one picture of a unit on its way through the pipeline.
 type Picture struct {
-	Shot   part.Shot
-	Image  *part.Image // nil where it could not be read, or was let go
-	Given  bool        // it came decoded and checked: whoever gave it keeps its pixels
-	Report part.PictureReport
+	part.Photo
+	given  bool             // whoever gave it keeps its pixels
 	doubts []string         // whether the scale is for it
 	sight  *proof.Sight     // what it shows, small; nil: nothing that could be held against the others
 	seam   seam.Measurement // edge pictures
@@ -106,13 +104,24 @@ type Unit struct {
 func (in *Inspector) inspect(ctx context.Context, folder part.Folder) (*Unit, *part.Result, error) {
 	var pictures []*Picture
 	for _, s := range folder.Shots {
-		pictures = append(pictures, &Picture{Shot: s})
+		pictures = append(pictures, &Picture{Photo: part.Photo{Shot: s}})
 	}
-	return in.InspectPictures(ctx, folder, pictures)
+	return in.carry(ctx, folder, pictures)
 }
 
-// InspectPictures is inspect for pictures of which some may be given already.
-func (in *Inspector) InspectPictures(ctx context.Context, folder part.Folder, pictures []*Picture) (*Unit, *part.Result, error) {
+// InspectPhotos is inspect for a unit of a name whose pictures came decoded and checked:
+// whoever gives them keeps their pixels.
+func (in *Inspector) InspectPhotos(ctx context.Context, name string, photos []part.Photo) (*Unit, *part.Result, error) {
+	folder := part.Folder{Name: name}
+	var pictures []*Picture
+	for _, p := range photos {
+		folder.Shots = append(folder.Shots, p.Shot)
+		pictures = append(pictures, &Picture{Photo: p, given: true})
+	}
+	return in.carry(ctx, folder, pictures)
+}
+
+func (in *Inspector) carry(ctx context.Context, folder part.Folder, pictures []*Picture) (*Unit, *part.Result, error) {
 	u := &Unit{Inspector: in, folder: folder, pictures: pictures}
 	u.group()
 	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
@@ -129,14 +138,15 @@ func (in *Inspector) InspectPictures(ctx context.Context, folder part.Folder, pi
 
 // bar keeps a unit from passing while the gauge may not be believed. What is
 // wrong with a unit stays wrong, but the reader is told.
-func bar(r *part.Result, why string) {
-	if why == "" {
+func bar(r *part.Result, b *Bar) {
+	if b == nil {
 		return
 	}
-	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, why), slices.Insert(r.WarningPhrases, 0, part.Text(why))
+	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, b.Why), slices.Insert(r.WarningPhrases, 0, part.Text(b.Why))
 	if r.Verdict == part.Pass {
 		r.Verdict = part.NotMeasured
-		giveReason(r, why)
+		giveReason(r, b.Why)
+		r.Plan = grade.GaugePlan(r.Plan, b.Said)
 	}
 }
 
@@ -248,7 +258,7 @@ func (u *Unit) measure(p *Picture) error {
 
 // read decodes a picture and checks whether it is fit to measure.
 func (u *Unit) read(p *Picture) {
-	if !p.Given {
+	if !p.given {
 		im, err := capture.Read(p.Shot.Path)
 		if err != nil {
 			p.Report = capture.Unreadable(p.Shot, err)
@@ -346,7 +356,7 @@ func (p *Picture) notInspected(err error) {
 
 // keepOrLetGo keeps a picture's pixels for drawing while there is room.
 func (u *Unit) keepOrLetGo(p *Picture) {
-	if p.Image == nil || p.Given {
+	if p.Image == nil || p.given {
 		return
 	}
 	n := int64(len(p.Image.Pix8) + 2*len(p.Image.Pix16))
@@ -357,7 +367,7 @@ func (u *Unit) keepOrLetGo(p *Picture) {
 }
 
 func (u *Unit) letGo(p *Picture) {
-	if p.Given {
+	if p.given {
 		return
 	}
 	capture.Release(p.Image)
