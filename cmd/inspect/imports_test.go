@@ -99,7 +99,7 @@ var mayImport = map[string][]string{
 		"internal/part", "internal/report", "internal/report/plots", "internal/stripes",
 	},
 	"internal/gauge/sensor": {"internal/optics", "internal/part"},
-	"internal/gauge/setup":  {},
+	"internal/gauge/setup":  {"internal/lang", "internal/part"},
 	"internal/gauge/studies": {
 		"internal/cli", "internal/files", "internal/inspection", "internal/part", "internal/report", "internal/report/plots",
 		"internal/stats/charts", "internal/stats/study",
@@ -150,7 +150,7 @@ var mayImport = map[string][]string{
 	"internal/report/marks":   {"internal/part", "internal/report/palette"},
 	"internal/report/palette": {},
 	"internal/report/plots":   {"internal/report/palette"},
-	"internal/seam":           {"internal/optics", "internal/part", "internal/stats/robust"},
+	"internal/seam":           {"internal/lang", "internal/optics", "internal/part", "internal/stats/robust"},
 	"internal/stats/assign":   {},
 	"internal/stats/charts":   {},
 	"internal/stats/robust":   {},
@@ -182,7 +182,8 @@ var mayImport = map[string][]string{
 
 // onlyIn says where the libraries that reach outside may be used.
 var onlyIn = map[string][]string{
-	"gocv.io/x/gocv":                    {"internal/defects", "internal/report", "internal/gauge/target", "internal/inspection", "cmd/inspect"},
+	"gocv.io/x/gocv": {"internal/defects", "internal/report", "internal/gauge/target", "internal/inspection",
+		"cmd/inspect"},
 	"github.com/spf13/viper":            {"internal/config"},
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},

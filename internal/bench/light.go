@@ -2,12 +2,13 @@ package bench
 
 import (
 	"context"
-	"finishbench/internal/part"
 	"fmt"
 	"math"
 	"strconv"
 	"sync"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // Pattern is what a screen is asked to show, in linear light. The light at a place
@@ -152,9 +153,12 @@ func (e screenError) Error() string     { return "bench: show a pattern on a scr
 func (e screenError) Told() part.Phrase { return e.Phrase }
 
 var (
-	errNoScreen = screenError{part.Phrase{Key: "screen.problem.none"}, "no light page is open: open /light on the tablet or spare monitor, and press its start button"}
-	errHidden   = screenError{part.Phrase{Key: "screen.problem.hidden"}, "a light page is hidden or its screen asleep: wake it and bring the page to the front, or close the page"}
-	errUnlit    = screenError{part.Phrase{Key: "screen.problem.unlit"}, "a light page is not started: press its start button, or close the page"}
+	errNoScreen = screenError{part.Phrase{Key: "screen.problem.none"},
+		"no light page is open: open /light on the tablet or spare monitor, and press its start button"}
+	errHidden = screenError{part.Phrase{Key: "screen.problem.hidden"},
+		"a light page is hidden or its screen asleep: wake it and bring the page to the front, or close the page"}
+	errUnlit = screenError{part.Phrase{Key: "screen.problem.unlit"},
+		"a light page is not started: press its start button, or close the page"}
 )
 
 // Show puts a pattern on all screens. It returns once each has told that just this

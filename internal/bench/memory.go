@@ -4,9 +4,10 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"finishbench/internal/part"
 	"fmt"
 	"sync"
+
+	"finishbench/internal/part"
 )
 
 // Memory keeps answers until the program ends, the latest ones only: for

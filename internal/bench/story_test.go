@@ -2,7 +2,6 @@ package bench
 
 import (
 	"errors"
-	"finishbench/internal/part"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -11,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // stories are states with invented content, as requests to a running bench.

@@ -51,12 +51,13 @@ func TestSparkle(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !strings.Contains(strings.Join(res.Warnings, "\n"), "sparkles") {
+		if !strings.Contains(strings.Join(lang.English().SayAll(res.Warnings), "\n"), "sparkles") {
 			t.Errorf("seed %d: warnings %q", seed, res.Warnings)
 		}
 		misses = append(misses, all.add(res, truth)...)
 	}
 	if all.visible < 25 || float64(all.found) < 0.9*float64(all.visible) || all.falseCalls > 3 {
-		t.Errorf("found %d of %d, right kind %d, false calls %d on three faces\n%s", all.found, all.visible, all.right, all.falseCalls, strings.Join(misses, "\n"))
+		t.Errorf("found %d of %d, right kind %d, false calls %d on three faces\n%s", all.found, all.visible, all.right, all.falseCalls,
+			strings.Join(misses, "\n"))
 	}
 }

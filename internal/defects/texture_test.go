@@ -125,7 +125,7 @@ func TestStrongTextureSaysSo(t *testing.T) {
 		want  bool
 	}{"fine": {func(int, int) float64 { return 1 }, false}, "rough": {rough, true}} {
 		_, warnings := findInTexture(t, ground(1, c.paint))
-		if got := strings.Contains(strings.Join(warnings, "\n"), "texture is strong"); got != c.want {
+		if got := strings.Contains(strings.Join(lang.English().SayAll(warnings), "\n"), "texture is strong"); got != c.want {
 			t.Errorf("%s: warned of the texture %v, want %v: %q", name, got, c.want, warnings)
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"io"
 	"os"
-	"strconv"
 	"time"
 
 	"finishbench/internal/cli"
@@ -51,31 +50,16 @@ func ParseStability(path string, data []byte, change func(*study.StabilityOption
 // CheckGate says whether the check piece's log bars the gauge from passing units
 // at a time, and why in one sentence. No log (path "") bars nothing; one that
 // cannot be read does.
-func CheckGate(path string, now time.Time) (blocked bool, reason string) {
-	blocked, reason, _ = CheckGatePhrase(path, now)
-	return blocked, reason
-}
-
-// CheckGatePhrase is CheckGate with the reason also as a phrase of the bench's page;
-// nil where nothing is barred.
-func CheckGatePhrase(path string, now time.Time) (blocked bool, reason string, said *part.Phrase) {
+func CheckGate(path string, now time.Time) (why part.Phrase, barred bool) {
 	if path == "" {
-		return false, "", nil
+		return part.Phrase{}, false
 	}
 	if _, err := os.Stat(path); os.IsNotExist(err) {
-		return true, "the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", &part.Phrase{Key: "check.none"}
+		return part.Say("check.no_log", "file", path), true
 	}
 	s, err := ReadStability(path, nil)
 	if err != nil {
-		return true, "the check piece's log cannot be used: " + cli.Plain(err), &part.Phrase{Key: "check.unusable", Args: map[string]string{"why": cli.Plain(err)}}
+		return part.Say("check.unusable").With("why", cli.Why(err)), true
 	}
-	if blocked, reason = s.Blocked(now); !blocked {
-		return false, "", nil
-	}
-	bar, c := s.Bar(now)
-	said = &part.Phrase{Key: "check." + string(bar)}
-	if c != nil {
-		said.Args = map[string]string{"at": c.Time.Format("2006-01-02 15:04"), "line": strconv.Itoa(c.Line)}
-	}
-	return true, reason, said
+	return s.Blocked(now)
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"path/filepath"
 	"slices"
 	"sync"
 	"time"
@@ -42,8 +41,7 @@ func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Sh
 	set := j.Settings
 	set.Stage = info.Stage
 	set.Kinds = j.model.InForce(ctx)
-	var bars *part.Phrase
-	set.Barred, bars = j.Bars()
+	set.Barred = j.Bars()
 	in := &inspection.Inspector{Settings: set, Slots: j.Slots}
 	folder := part.Folder{Name: info.Name()}
 	var pictures []*inspection.Picture
@@ -57,7 +55,8 @@ func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Sh
 		return bench.Outcome{}, err
 	}
 	defer u.Release()
-	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.Limits), ScoreMost: set.Limits.ScoreLimit, Waviness: grade.WavinessUnmeasured(r, set.Limits)}
+	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.Limits), ScoreMost: set.Limits.ScoreLimit,
+		Waviness: grade.WavinessUnmeasured(r, set.Limits)}
 	short, least := grade.TooLittle(r, set.Limits)
 	for i, s := range short {
 		o.TooLittle = append(o.TooLittle, bench.TooLittle{Surface: s, Least: least[i]})
@@ -67,26 +66,26 @@ func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Sh
 		o.ScoreOver = *r.Score > set.Limits.ScoreLimit
 	}
 	o.Causes = grade.Causes(r, set.Limits)
-	o.Barred = bars
+	o.Barred = set.Barred
 	return o, illustrate(ctx, u, &o)
 }
 
 // Bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
 // one that grew too old while the bench was on.
-func (j *Judge) Bars() (why string, said *part.Phrase) {
+func (j *Judge) Bars() *part.Phrase {
 	now := j.Now()
-	if barred, why, said := inspection.CheckGatePhrase(j.checkLog, now); barred {
-		return why, said
+	if why, barred := inspection.CheckGate(j.checkLog, now); barred {
+		return &why
 	}
-	if why, file := j.PoorScale(); why != "" {
-		return why, &part.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}
+	if why, barred := j.PoorScale(); barred {
+		return &why
 	}
 	for _, f := range j.Scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
-			return age.Sentence, &part.Phrase{Key: "notice.scale_over", Args: map[string]string{"file": filepath.Base(f.Path)}}
+			return &age.Sentence
 		}
 	}
-	return "", nil
+	return nil
 }
 
 // illustrate makes the pictures of an answer: the one in which the worst shows,
@@ -156,7 +155,7 @@ func aidOf(im *part.Image, shot part.Shot, lim part.FitLimits) bench.Aid {
 	if v.Unit {
 		side := float64(min(im.W, im.H))
 		a.Position = bench.Gauge{V: v.UnitPX / max(side, float64(im.W)), Lo: lim.MinUnitPX / float64(im.W), Hi: 0.95}
-		if v.CutOff != "" && shot.View != part.Edge {
+		if len(v.CutOff) > 0 && shot.View != part.Edge {
 			a.Position.V = 1
 		}
 	}

@@ -33,7 +33,8 @@ func (b *Records) Add(ctx context.Context, e bench.Entry) (int64, error) {
 	}
 	for _, s := range e.Shots {
 		if len(s.Raw) > 0 {
-			in.Pictures = append(in.Pictures, records.Picture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: s.MIME, Bytes: s.Raw})
+			in.Pictures = append(in.Pictures, records.Picture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg,
+				MIME: s.MIME, Bytes: s.Raw})
 		}
 	}
 	id, err := b.Store.Add(ctx, in)
@@ -83,7 +84,8 @@ func pastOf(in *records.Inspection) bench.Past {
 		Unit: bench.UnitInfo{Serial: in.Serial, Side: in.Side, Lot: in.Lot, Operator: in.Operator, Stage: in.Stage},
 	}
 	for _, q := range in.Pictures {
-		p.Pictures = append(p.Pictures, bench.PastPicture{File: q.File, SHA256: q.SHA256, View: q.View, Light: q.Light, AngleDeg: q.AngleDeg})
+		p.Pictures = append(p.Pictures, bench.PastPicture{File: q.File, SHA256: q.SHA256, View: q.View, Light: q.Light,
+			AngleDeg: q.AngleDeg})
 	}
 	return p
 }
@@ -118,11 +120,11 @@ func (n *Notices) Notices(now time.Time) []bench.Notice {
 		return n.last
 	}
 	n.at, n.last = now, nil
-	if barred, _, said := inspection.CheckGatePhrase(n.checkLog, now); barred {
-		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.check_bars"}.With("why", *said), Bars: true})
+	if why, barred := inspection.CheckGate(n.checkLog, now); barred {
+		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.check_bars"}.With("why", why), Bars: true})
 	}
-	if _, file := n.PoorScale(); file != "" {
-		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})
+	if why, barred := n.PoorScale(); barred {
+		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.scale_poor", Args: why.Args}, Bars: true})
 	}
 	for _, f := range n.Scales {
 		args := map[string]string{"file": filepath.Base(f.Path)}

@@ -18,6 +18,7 @@ import (
 	"finishbench/internal/files"
 	"finishbench/internal/gauge/studies"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/lotreport"
 	"finishbench/internal/lots/process"
@@ -234,8 +235,11 @@ func (m *Reporter) check(at time.Time) *lotreport.Check {
 	if m.CheckLog == "" {
 		return nil
 	}
-	barred, why := inspection.CheckGate(m.CheckLog, at)
-	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: !barred, Told: why}
+	why, barred := inspection.CheckGate(m.CheckLog, at)
+	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: !barred}
+	if barred {
+		c.Told, c.ToldPhrase = lang.English().Say(&why), &why
+	}
 	if s, err := inspection.ReadStability(m.CheckLog, nil); err == nil && len(s.Checks) > 0 {
 		last := s.Checks[len(s.Checks)-1]
 		c.Last, c.Value = &last.Time, part.Num(last.Level)
@@ -276,7 +280,8 @@ func (m *Reporter) formerLots(ctx context.Context, l *lots.Lot, history []lots.E
 	size := 0
 	for i := len(history) - 1; i >= 0 && len(names) < lotsOnChart-1; i-- {
 		e := history[i]
-		if e.Kind != lots.Decided || e.Lot == l.Name || slices.Contains(names, e.Lot) || l.Current().Decision != nil && e.At.After(l.Current().Decided.At) {
+		if e.Kind != lots.Decided || e.Lot == l.Name || slices.Contains(names,
+			e.Lot) || l.Current().Decision != nil && e.At.After(l.Current().Decided.At) {
 			continue
 		}
 		var d lots.Decision

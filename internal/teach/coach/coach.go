@@ -15,9 +15,9 @@ import (
 // Options are whose findings are looked at, and of which time.
 type Options struct {
 	cli.SheetOptions
-	Records                             cli.Database
+	Records                   cli.Database
 	Operator, From, To, Stage string
-	Lot                                 string
+	Lot                       string
 }
 
 // coachSpan is the time that is looked at where none is told.
