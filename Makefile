@@ -12,8 +12,8 @@ export CGO_CXXFLAGS := $(CGO_CFLAGS)
 export CGO_LDFLAGS := -fuse-ld=lld -Wl,--gc-sections,--as-needed
 
 # Packages that need no pixel library: they build without a C compiler.
-PURE := ./internal/part ./internal/files ./internal/stripes ./internal/optics ./internal/capture/outline ./internal/body ./internal/proof ./internal/seam \
-	./internal/stats/robust ./internal/grade ./internal/config ./internal/synth \
+PURE := ./internal/part ./internal/scan ./internal/scan/label ./internal/files ./internal/stripes ./internal/optics ./internal/capture/outline ./internal/body ./internal/proof ./internal/seam \
+	./internal/stats/robust ./internal/defects/pattern ./internal/grade ./internal/config ./internal/synth \
 	./internal/stats/assign ./internal/compare ./internal/teach ./internal/records ./internal/report/plots ./internal/stats/study ./internal/stats/charts ./internal/lots/process ./internal/lots ./internal/gauge/setup \
 	./internal/camera/trouble ./internal/camera/pty ./internal/camera/retry ./internal/camera/sources ./internal/camera/rig ./internal/camera/shoot \
 	./internal/bench ./internal/lang ./internal/cli ./internal/truth ./internal/gauge/sensor ./internal/records/shift ./internal/records/upkeep ./internal/lots/lotreport ./internal/learn

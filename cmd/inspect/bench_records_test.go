@@ -21,8 +21,12 @@ func inventedEntry(key string, v part.Verdict) bench.Entry {
 // An answer that was recorded, though nobody heard of it, is not recorded again;
 // where it turned out otherwise in the meantime, the later one corrects it.
 func TestBenchRecordsOnce(t *testing.T) {
-	o := inspection.Options{MMPerPX: 0.015, Station: stationFile(t, "bench: {name: bench 2}\n"), Record: inspection.RecordOptions{URL: filepath.Join(t.TempDir(), "bench.db")}}
-	rec, err := inspection.OpenRecorder(t.Context(), o, inspection.Settings{})
+	o := inspection.Options{Out: ".", MMPerPX: 0.015, Station: stationFile(t, "bench: {name: bench 2}\n"), Record: inspection.RecordOptions{URL: filepath.Join(t.TempDir(), "bench.db")}}
+	set, err := o.Settings()
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec, err := inspection.OpenRecorder(t.Context(), o.Record, set)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -225,7 +225,7 @@ func TestLearnFromConfirmations(t *testing.T) {
 			{File: "face_white.jpg", View: part.Face, Light: part.White, MIME: "image/jpeg", Bytes: []byte("a third")}}})
 	try(err)
 	try(store.AddPerson(ctx, records.Person{ID: "p1", Initials: "TR"}))
-	try(store.Note(ctx, records.Entry{Topic: book.TopicTruth, Name: "1", Seq: 1, Kind: "confirmed", At: at, By: "TR",
+	try(store.Note(ctx, part.Entry{Topic: book.TopicTruth, Name: "1", Seq: 1, Kind: "confirmed", At: at, By: "TR",
 		Body: json.RawMessage(fmt.Sprintf(`{"inspection":%d,"verdict":"rework","known":[{"kind":"dust","box_px":[10,10,9,9]},{"kind":"dust","box_px":[50,10,9,9]}]}`, id))}))
 	set, err := label.RecordedExamples(ctx, store)
 	try(err)

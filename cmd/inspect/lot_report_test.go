@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -21,7 +22,6 @@ import (
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
-	"finishbench/internal/inspection"
 	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/book"
@@ -46,10 +46,7 @@ func inventedLots(t testing.TB, n, size int, whole bool) (string, []string) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := records.Text{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	rng := rand.New(rand.NewPCG(5, uint64(size)))
 	var names []string
 	for k := range n {
@@ -78,12 +75,12 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 	x.t.Helper()
 	var l lots.Lot
 	l.Name = x.name
-	do := func(e lots.Event, err error) {
+	do := func(e part.Entry, err error) {
 		x.t.Helper()
 		if err != nil {
 			x.t.Fatal(err)
 		}
-		if err := x.store.Note(ctx, book.Entry(e)); err != nil {
+		if err := x.store.Note(ctx, e); err != nil {
 			x.t.Fatal(err)
 		}
 		if err := l.Apply(e); err != nil {
@@ -101,7 +98,8 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 	}
 	digest := sha256.Sum256(x.limits.Bytes)
 	sum := hex.EncodeToString(digest[:])
-	o := lots.Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: lots.ISO2859, Rules: lots.Rules{Standard: lots.ISO2859}, Edition: lots.Edition, Level: "II", Limits: sum, LimitsName: x.limits.Name}
+	o := lots.Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: lots.ISO2859, Rules: lots.Rules{Standard: lots.ISO2859}, Edition: lots.Edition, Level: "II", Limits: sum, LimitsName: x.limits.Name,
+		NotPassing: part.Major}
 	for _, p := range plans {
 		if whole {
 			p.Plan.N, p.Plan.All = size, true
@@ -115,7 +113,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 		serials = append(serials, fmt.Sprintf("%s%05d-%s", strings.ToLower(x.name[:1]), i/2+1, []string{"L", "R"}[i%2]))
 	}
 	do(l.Draw(serials, 77, true, x.now.Add(time.Minute), "inspector 2"))
-	var entries []records.Entry
+	var entries []part.Entry
 	for i, u := range l.Current().Drawing.Units {
 		*x.now = x.now.Add(40 * time.Second)
 		in := x.inspection(u, i)
@@ -131,12 +129,15 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 		if err := l.Apply(e); err != nil {
 			x.t.Fatal(err)
 		}
-		entries = append(entries, book.Entry(e))
+		entries = append(entries, e)
 	}
 	if err := x.store.Note(ctx, entries...); err != nil {
 		x.t.Fatal(err)
 	}
 	if decide {
+		for _, u := range l.Current().Undisposed() {
+			do(l.DisposeUnit(lots.Disposition{Unit: u.Name, Route: lots.Scrapped}, x.now.Add(time.Hour), "inspector 2"))
+		}
 		do(l.Decide(nil, "", x.now.Add(time.Hour), "inspector 2"))
 	}
 }
@@ -294,10 +295,7 @@ func TestLotReportShell(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := records.Text{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	lot := &inventedLot{t: t, store: store, rng: rand.New(rand.NewPCG(5, 5)), now: &now, limits: limits, name: "L-1", shells: true}
 	lot.run(ctx, 100, true, false)
 	if err := store.Close(); err != nil {
@@ -370,10 +368,7 @@ func drift(t *testing.T) string {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := records.Text{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	x := &inventedLot{t: t, store: store, rng: rand.New(rand.NewPCG(5, 6)), now: &now, limits: limits, name: "L-1"}
 	phase := .3
 	of := func(mrad float64) *part.Mirror { return &part.Mirror{PhaseRad: &phase, SlopeMRad: &mrad} }
@@ -539,8 +534,8 @@ func TestBenchLots(t *testing.T) {
 	if s, err = b.Lot(t.Context(), names[1]); err != nil || s.State != bench.LotRefused || s.Decided == nil || s.Decided.By != "inspector 2" || strings.Join(s.Steps, " ") != "screen return" {
 		t.Errorf("%+v, %v", s, err)
 	}
-	var no bench.LotRefusal
-	if err := b.Decide(t.Context(), names[1], bench.LotStep{What: "accept", By: "x", Seq: s.Seq}); !asRefusal(err, &no) {
+	var no *part.Trouble
+	if err := b.Decide(t.Context(), names[1], bench.LotStep{What: "accept", By: "x", Seq: s.Seq}); !errors.As(err, &no) {
 		t.Errorf("a second decision: %v", err)
 	}
 	if err := b.Decide(t.Context(), names[1], bench.LotStep{What: "return", By: "inspector 2", Seq: s.Seq}); err != nil {
@@ -549,12 +544,6 @@ func TestBenchLots(t *testing.T) {
 	if s, _ = b.Lot(t.Context(), names[1]); s.State != bench.LotReturned || len(s.Steps) != 0 {
 		t.Errorf("%+v", s)
 	}
-}
-
-func asRefusal(err error, to *bench.LotRefusal) bool {
-	r, ok := err.(bench.LotRefusal)
-	*to = r
-	return ok
 }
 
 // lotReportBar is the issue's: a lot of ten thousand units is reported in so long.

@@ -16,7 +16,6 @@ import (
 
 	"finishbench/configs"
 	"finishbench/internal/cli"
-	"finishbench/internal/inspection"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/book"
 	"finishbench/internal/part"
@@ -31,10 +30,7 @@ func lotInspection(t testing.TB, name, lot string) records.Inspection {
 	t.Helper()
 	serial, side := part.SerialAndSide(name, "")
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-	limits, err := inspection.SettingsText("", "limits.yaml (shipped)", configs.LimitsYAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := records.Text{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	size, score := 0.15, 11.0
 	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Score: &score, Reasons: []string{}, MMPerPX: 0.015, Pictures: []part.PictureReport{}, Warnings: []string{},
 		Findings: []part.Finding{
@@ -170,7 +166,7 @@ func TestLotFromRecords(t *testing.T) {
 		t.Errorf("%d %s", code, out)
 	}
 	v := shownLot(t, url, "A")
-	if u := v.Sample[0].Seen; u.Findings[part.Major] != 1 || u.Person == "" || v.Sample[0].Was != 1 {
+	if u := v.Sample[0].Seen; u.Verdict != part.Reject || u.Person == "" || v.Sample[0].Was != 1 {
 		t.Errorf("%+v", v.Sample[0])
 	}
 	if u := v.Sample[1].Seen; u.Measured() || v.Sample[1].Was != 1 {
@@ -197,6 +193,60 @@ func TestLotFromRecords(t *testing.T) {
 	ok(t, "records", "check", "--record", url)
 }
 
+// A lot whose whole sample is rejected for its score is refused; one bad unit of an
+// accepted lot is disposed of by its serial first, and a reworked one only with the
+// inspection that it passed.
+func TestLotDispositions(t *testing.T) {
+	s, url := lotStore(t)
+	at := func() []string { return []string{"--by", "B", "--record", url} }
+	lot := func(name string, rejects int) []string {
+		t.Helper()
+		ok(t, "lot", "plan", name, "--size", "60", "--aql", "major=10", "--record", url, "--by", "A")
+		ok(t, "lot", "draw", name, "--serials", serialsFile(t, numberedUnits(60)...), "--record", url)
+		sample := sampleOf(t, url, name)
+		for i, n := range sample {
+			in := lotInspection(t, n, name)
+			in.Result.Verdict, in.Result.Findings = part.Pass, []part.Finding{{Number: 1, Kind: part.Dust, Zone: part.ZoneFace, Severity: part.None}}
+			if i < rejects {
+				in.Result.Verdict = part.Reject
+			}
+			addInspection(t, s, in)
+		}
+		ok(t, "lot", "take", name, "--record", url)
+		return sample
+	}
+	lot("A", 60)
+	not(t, cli.ExitOther, "the counts refuse lot A", append([]string{"lot", "decide", "A", "--accept"}, at()...)...)
+	if code, _, _ := runCode(t, append([]string{"lot", "decide", "A"}, at()...)...); code != cli.ExitFails || shownLot(t, url, "A").State != lots.StateRefused {
+		t.Errorf("a lot of rejects: exit code %d", code)
+	}
+
+	bad := lot("B", 1)[0]
+	dispose := func(more ...string) []string {
+		return append(append([]string{"lot", "dispose", "B", "--unit", bad}, more...), at()...)
+	}
+	not(t, cli.ExitOther, "nobody has said what becomes of "+bad+" (reject)", append([]string{"lot", "decide", "B"}, at()...)...)
+	not(t, cli.ExitUsage, "say what becomes of "+bad, dispose()...)
+	not(t, cli.ExitOther, bad+" has not passed since", dispose("--reworked")...)
+	not(t, cli.ExitOther, "needs the reason", dispose("--concession", "--why", "spare")...)
+	not(t, cli.ExitUsage, "say which unit", append([]string{"lot", "dispose", "B", "--scrapped"}, at()...)...)
+	mended := lotInspection(t, bad, "B")
+	mended.Result.Verdict, mended.Result.Findings = part.Pass, nil
+	mended.Started, mended.Ended = mended.Started.Add(time.Hour), mended.Ended.Add(time.Hour)
+	id := addInspection(t, s, mended)
+	if out := ok(t, dispose("--reworked")...); !strings.Contains(out, fmt.Sprintf("%s reworked, passed in inspection %d", bad, id)) {
+		t.Error(out)
+	}
+	ok(t, append([]string{"lot", "decide", "B"}, at()...)...)
+	v := shownLot(t, url, "B")
+	if v.State != lots.StateAccepted || len(v.Dispositions) != 1 || len(v.Undisposed) != 0 || v.Classes[1].Count != 1 {
+		t.Errorf("%+v", v)
+	}
+	report := t.TempDir()
+	ok(t, "lot", "report", "B", "--out", report, "--record", url)
+	ok(t, "records", "check", "--record", url)
+}
+
 func sampleOf(t testing.TB, url, name string) []string {
 	t.Helper()
 	var out []string
@@ -211,11 +261,10 @@ func sampleOf(t testing.TB, url, name string) []string {
 func TestLotSwitching(t *testing.T) {
 	s, url := lotStore(t)
 	units := numberedUnits(60)
-	serials := serialsFile(t, units...)
 	run := func(name string, major int, args ...string) int {
 		t.Helper()
-		ok(t, append([]string{"lot", "plan", name, "--size", "60", "--record", url, "--by", "A"}, args...)...)
-		ok(t, "lot", "draw", name, "--serials", serials, "--record", url)
+		ok(t, append([]string{"lot", "plan", name, "--record", url, "--by", "A"}, args...)...)
+		ok(t, "lot", "draw", name, "--serials", serialsFile(t, units...), "--record", url)
 		for i, n := range sampleOf(t, url, name) {
 			in := lotInspection(t, n, name)
 			in.Result.Findings = nil
@@ -230,14 +279,33 @@ func TestLotSwitching(t *testing.T) {
 		return code
 	}
 	for _, name := range []string{"A", "B"} {
-		if code := run(name, 2); code != cli.ExitFails {
+		if code := run(name, 2, "--size", "60"); code != cli.ExitFails {
 			t.Errorf("%s: exit code %d", name, code)
 		}
 	}
-	ok(t, "lot", "decide", "B", "--screened", "--removed", "0", "--by", "B", "--record", url)
+	bad := shownLot(t, url, "B").Undisposed
+	if len(bad) != 2 {
+		t.Fatalf("%q do not pass", bad)
+	}
+	not(t, cli.ExitOther, bad[1]+" of the sample does not pass (rework), and is not among the units taken out", "lot", "decide", "B", "--screened", "--taken-out", bad[0], "--by", "B", "--record", url)
+	ok(t, "lot", "decide", "B", "--screened", "--taken-out", strings.Join(bad, ","), "--by", "B", "--record", url)
 	not(t, cli.ExitOther, "a decision is made once", "lot", "decide", "B", "--by", "B", "--record", url)
+	units = slices.DeleteFunc(units, func(u string) bool { return slices.Contains(bad, u) })
 	if code := run("B", 0, "--again"); code != cli.ExitPass {
 		t.Errorf("presented again: exit code %d", code)
+	}
+	// The refusal stays in sight, with its counts.
+	v := shownLot(t, url, "B")
+	if v.State != lots.StateAccepted || v.Plan.Size != 58 || len(v.Earlier) != 1 || v.Earlier[0].Decision.Accepted || v.Earlier[0].Classes[1].Count != 2 || !slices.Equal(v.Earlier[0].Out, bad) {
+		t.Errorf("%+v", v)
+	}
+	text := ok(t, "lot", "show", "B", "--record", url)
+	for _, want := range []string{"opened", "refused", "screened", "left the lot: " + strings.Join(bad, ", "), "presented again", "accepted"} {
+		i := strings.Index(text, want)
+		if i < 0 {
+			t.Fatalf("%q is missing, or not in its place:\n%s", want, text)
+		}
+		text = text[i:]
 	}
 	var list book.ListJSON
 	if err := json.Unmarshal([]byte(ok(t, "lot", "list", "--json", "--record", url)), &list); err != nil {
@@ -444,7 +512,7 @@ func BenchmarkLoadLot(b *testing.B) {
 		opening.Classes[i].Plan.N = 10000
 	}
 	opening.Why = "every unit"
-	if err := of.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replan(opening, now, "A") }); err != nil {
+	if err := of.Step(ctx, func(l *lots.Lot, now time.Time) (part.Entry, error) { return l.Replan(opening, now, "A") }); err != nil {
 		b.Fatal(err)
 	}
 	ok(b, "lot", "draw", "A", "--serials", serialsFile(b, units...), "--record", url)

@@ -300,7 +300,7 @@ func mustTake(t testing.TB, b *book.Book, name string) teach.Taking {
 }
 
 func problemIs(err error, key string) bool {
-	var p teach.QuizProblem
+	var p *part.Trouble
 	return errors.As(err, &p) && p.Key == key
 }
 

@@ -14,16 +14,6 @@ import (
 	"finishbench/internal/records"
 )
 
-func TestSerialAndSide(t *testing.T) {
-	for _, c := range [][4]string{
-		{"u06-R", "", "u06", "R"}, {"u06-L", "", "u06", "L"}, {"u06", "", "u06", ""}, {"u06-R", "L", "u06-R", "L"}, {"-R", "", "-R", ""}, {"u06-r", "", "u06-r", ""},
-	} {
-		if serial, side := part.SerialAndSide(c[0], c[1]); serial != c[2] || side != c[3] {
-			t.Errorf("%q %q: %q %q, want %q %q", c[0], c[1], serial, side, c[2], c[3])
-		}
-	}
-}
-
 // Where the records cannot be written, it is told and the exit code is 1; the
 // results on disk are whole. Then it is recorded with what was in force.
 func TestRecord(t *testing.T) {

@@ -18,7 +18,6 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/station"
-	"finishbench/internal/config"
 	"finishbench/internal/held"
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
@@ -217,7 +216,7 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 	if err != nil {
 		t.Fatal(err)
 	}
-	where, done, err := o.OpenRecords(t.Context(), set, config.Station{}, &parts, notices)
+	where, done, err := o.OpenRecords(t.Context(), set, &parts, notices)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,10 +1,8 @@
 package bench
 
 import (
-	"bytes"
 	"context"
 	"errors"
-	"html/template"
 	"net/http"
 
 	"finishbench/internal/lang"
@@ -40,17 +38,10 @@ func (s *Server) atlas(w http.ResponseWriter, r *http.Request, _ session) {
 		s.fault(w, r, err)
 		return
 	}
-	bar, err := page{Lang: l, View: atlasView{kind != "", template.CSS(shiftbarCSS)}}.render("atlasbar")
+	bar, err := page{Lang: l, View: kind != ""}.render("atlasbar")
 	if err != nil {
 		s.fault(w, r, err)
 		return
 	}
-	data = bytes.Replace(data, []byte("<body>"), []byte("<body>\n"+bar), 1)
-	sheet(w, data)
-}
-
-// atlasView is the bar above a page of the atlas: the way back. It is not printed.
-type atlasView struct {
-	OfKind bool // a kind's page, not the list
-	Style  template.CSS
+	s.sheet(w, r, data, bar)
 }

@@ -4,37 +4,58 @@
 (function () {
   var body = document.body, view = document.getElementById("view");
   var lost = document.getElementById("lost"), said = document.getElementById("said"), status = document.getElementById("status");
-  var heard = Date.now(), boot = body.dataset.boot, shownPhase = "";
+  var heard = now(), boot = body.dataset.boot, shownPhase = "", scans = window.scans;
   var pedals = (body.dataset.pedal || "").split(" ").filter(Boolean);
 
+  function now() { return performance.now(); } // a clock that is set anew does not change it
   function part() { return view.querySelector("[data-phase]"); }
   function phase() { var p = part(); return p ? p.dataset.phase : ""; }
 
   // --- what a person wants: one thing after the other, each with the turn that was seen
-  var queue = Promise.resolve(), pressed = { turn: "", at: 0 };
+  var queue = Promise.resolve(), pressed = { turn: "", at: 0 }, lastScan = null, scanned = 0; // a scan whose outcome is not shown yet; the state that came of the last one
   var underway = 0, newest = 0, held = null; // what is sent and not answered; the state that came of the last; a state that waits for it
-  function send(what, fields) {
+  function send(what, fields, seen) {
     var p = part();
     if (!p) return;
-    var turn = p.dataset.turn, form = new URLSearchParams(fields || {});
+    var turn = seen || p.dataset.turn, form = new URLSearchParams(fields || {}), before = what === "press" ? lastScan : null, scan = null;
     if (what === "press") {
-      if (pressed.turn === turn && Date.now() - pressed.at < 1500) return; // a pedal that bounces
-      pressed = { turn: turn, at: Date.now() };
+      if (pressed.turn === turn && now() - pressed.at < 1500) return; // a pedal that bounces
+      pressed = { turn: turn, at: now() };
     }
-    form.set("turn", what === "edit" || what === "scan" ? "-1" : turn);
+    if (what === "scan") { scan = lastScan = { turn: "", failed: false, done: false }; scanned = Infinity; }
     say("");
     underway++;
     queue = queue.then(function () {
+      if (before && before.failed) { pressed.turn = ""; return ""; } // it was to start what was scanned
+      form.set("turn", what === "edit" ? "-1" : before && before.turn || turn);
       return fetch("/do/" + what, { method: "POST", body: form, credentials: "same-origin", headers: { "X-Script": "1", "X-Token": body.dataset.token } })
         .then(function (r) {
           if (r.status === 403) { location.reload(); return ""; }
           newest = Math.max(newest, Number(r.headers.get("X-Version")) || 0);
+          if (scan) { scanned = newest; scan.done = true; scan.failed = !r.ok; scan.turn = r.headers.get("X-Turn") || ""; }
+          if (r.headers.get("X-Ask")) return ask(decodeURIComponent(r.headers.get("X-Ask")), decodeURIComponent(r.headers.get("X-Scanned")), form);
           return r.ok ? "" : r.text();
         })
-        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { offline(true); pressed.turn = ""; })
-        .then(function () { underway--; var h = held; if (h && !underway) { held = null; show(h); } });
+        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { if (scan) { scan.failed = true; scanned = 0; } offline(true); pressed.turn = ""; });
+    }).then(function () {
+      if (scan && scan.failed && lastScan === scan) lastScan = null;
+      underway--;
+      again();
     });
   }
+  // A unit was scanned while another is under way.
+  function ask(under, scanned, form) {
+    var take = document.getElementById("scanned-take");
+    if (!take || take.value !== under) return "";
+    document.getElementById("scanned-serial").textContent = scanned;
+    take.dataset.text = form.get("text");
+    take.dataset.places = form.get("places");
+    open("scanned");
+    return "";
+  }
+  // What came while it could not be shown.
+  function again() { var h = held; if (h && !underway && !scans.underway()) { held = null; show(h); } }
+  document.addEventListener("burstover", again);
   function say(text) { said.textContent = text; said.hidden = !text; }
   function unitForm() { var f = document.getElementById("unit"); return f ? new URLSearchParams(new FormData(f)) : null; }
   // An answer stays for a moment: whoever presses twice in haste must not miss it.
@@ -44,126 +65,72 @@
   }
   function press() {
     if (phase() === "answered" && body.dataset.standing) return;
-    send("press", phase() === "ready" ? unitForm() : null);
+    send("press", phase() === "ready" && !lastScan ? unitForm() : null);
   }
-  // A reader ends a serial with Enter, some with two; they never start.
-  var scanned = 0;
-  function scanning() { return Date.now() - scanned < 500; }
-  function act(what) { if (what === "press") press(); else send(what); }
+  function act(b) {
+    var d = b.closest("dialog");
+    if (d) d.close();
+    if (b.dataset.do === "press") press(); else send(b.dataset.do, b.dataset.id ? { id: b.dataset.id } : null);
+  }
 
   document.addEventListener("submit", function (e) {
     var f = e.target;
-    if (f.id === "unit") { e.preventDefault(); if (!scanning()) press(); }
+    if (f.id === "unit") { e.preventDefault(); if (!scans.recent()) press(); }
     if (f.id === "overrule-form") { e.preventDefault(); var d = f.closest("dialog"); var v = new FormData(f); d.close(); send("overrule", v); }
   });
   document.addEventListener("click", function (e) {
     var b = e.target.closest("button");
     if (!b) return;
-    if (b.dataset.do) act(b.dataset.do);
+    if (b.dataset.do) act(b);
     if (b.dataset.open) open(b.dataset.open);
     if (b.dataset.close) document.getElementById(b.dataset.close).close();
     if (b.id === "scanned-take") {
-      send("scan", { serial: document.getElementById("scanned-serial").textContent, give_up: b.value });
+      send("scan", { text: b.dataset.text, places: b.dataset.places, give_up: b.value });
       b.closest("dialog").close();
     }
   });
-  document.addEventListener("close", function () { var h = held; if (h && !underway) show(h); }, true); // what came while a choice was made
+  document.addEventListener("close", again, true); // of a dialog
   document.addEventListener("change", function (e) {
     if (e.target.closest("#set")) e.target.form.requestSubmit();
-    else if (e.target.closest("#unit")) send("edit", unitForm());
+    else if (e.target.closest("#unit")) edit(e.target);
   });
   function open(id) {
     var d = document.getElementById(id);
     if (!d || d.open) return;
     d.showModal();
-    var first = d.querySelector("input");
+    var first = d.querySelector("input, [autofocus]");
     if (first) first.focus();
   }
+  function edit(field) { var one = {}; one[field.name] = field.value; send("edit", one); }
 
-  // --- readers: keys in a burst that ends with Enter are one scan, whatever has the
-  // focus: never a shortcut, a press, or more letters in a field. What is typed into
-  // a field stands at once, and is taken back when it was a scan. Elsewhere a
-  // letter waits until the next key of a burst would have come; then it is a shortcut.
-  // Keys may be handed over late: the more there are, the longer the next is waited for.
-  var gapMS = 60, waitMS = 100; // readers leave 5 to 30 ms between keys (usual, no source)
-  var none = { text: "", at: -Infinity, held: [], field: null, was: "", timer: 0 }, burst = none;
-  function texty(t) { return t.tagName === "TEXTAREA" || t.tagName === "INPUT" && t.type !== "radio" && t.type !== "checkbox"; }
-  function letGo() {
-    clearTimeout(burst.timer);
-    burst.held.splice(0).forEach(function (h) {
-      (h.target.isConnected ? h.target : body).dispatchEvent(new KeyboardEvent("keydown", h.key));
-    });
-  }
-  window.addEventListener("keydown", function (e) {
-    if (!e.isTrusted) return; // a key that was let go
-    if (e.timeStamp - burst.at > gapMS) { letGo(); burst = none; }
-    if (e.key === "Shift" || e.key === "CapsLock") { if (burst !== none) burst.at = e.timeStamp; return; } // pressed by readers too
-    var t = e.target, n = burst.text.length;
-    var alien = e.ctrlKey || e.altKey || e.metaKey || e.isComposing || e.key === "Process" || e.repeat;
-    if (e.key === "Enter" && !alien && (n > 1 || scanning())) {
-      e.preventDefault();
-      e.stopImmediatePropagation();
-      scanned = Date.now();
-      clearTimeout(burst.timer);
-      if (n > 1) scan(burst);
-      burst = none;
-      return;
-    }
-    // Fields of other pages, a passphrase say, are left alone.
-    var others = (texty(t) || t.tagName === "SELECT") && !part() && t.name !== "serial" && !t.closest("dialog");
-    if (alien || others || e.key.length !== 1 || e.key === " " && n < 2) { letGo(); burst = none; return; }
-    if (!n) {
-      var serial = document.getElementById("serial"), field = texty(t) ? t : null;
-      if (!field && serial && pedals.indexOf(e.key) < 0) { // on ready what is typed is the serial
-        serial.focus();
-        serial.select();
-        field = serial;
-      }
-      burst = { text: "", at: 0, held: [], field: field, was: field ? field.value : "", timer: 0 };
-    }
-    burst.text += e.key;
-    burst.at = e.timeStamp;
-    if (burst.field && burst.field.isConnected && !(e.key === " " && burst.field.id === "serial")) return; // there it starts
+  // --- scans: see scan.js
+  document.addEventListener("scan", function (e) {
+    if (!part()) return;
     e.preventDefault();
-    e.stopImmediatePropagation();
-    burst.held.push({ target: t, key: { key: e.key, code: e.code, shiftKey: e.shiftKey, bubbles: true, cancelable: true } });
-    clearTimeout(burst.timer);
-    burst.timer = setTimeout(letGo, waitMS * burst.text.length);
-  }, true);
-  function scan(b) {
-    var d = document.querySelector("dialog[open]"), ph = phase(), search = document.querySelector("form[action='/look'] input");
-    if (b.field) b.field.value = b.was;
-    if (search) { search.value = b.text; search.form.requestSubmit(); return; }
-    if (!ph) { say(said.dataset.scanned.replace("{serial}", b.text)); return; }
-    if (d) d.close();
-    if (ph === "ready") { // a press may come before the server's answer
-      document.getElementById("serial").value = b.text;
-      document.getElementById("go").focus({ preventScroll: true });
-    }
-    if (ph !== "shooting" && ph !== "halted") { send("scan", { serial: b.text }); return; }
-    var take = document.getElementById("scanned-take");
-    if (b.text === take.value || b.text === take.dataset.serial) return; // the one that is under way
-    document.getElementById("scanned-serial").textContent = b.text;
-    open("scanned");
-  }
+    var d = e.detail, asked = document.querySelector("#scanned[open]"), go = document.getElementById("go");
+    if (asked) asked.close();
+    if (go) go.focus({ preventScroll: true }); // a press may follow at once; what was typed elsewhere is sent before
+    // One that began before the last one's outcome was to be seen may be another reader's, keys mixed.
+    send("scan", { text: d.text, places: d.places, after: d.version < scanned ? d.after : 0 }, d.turn);
+  });
 
   // --- keys
   document.addEventListener("keydown", function (e) {
     if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
-    var t = e.target, tag = t.tagName, text = texty(t);
+    var t = e.target, tag = t.tagName, text = tag === "TEXTAREA" || tag === "INPUT" && t.type !== "radio" && t.type !== "checkbox";
     var dialog = document.querySelector("dialog[open]");
     // A pedal that sends a letter is a letter where one types.
     if (pedals.indexOf(e.key) >= 0 && !dialog && !(text && e.key.length === 1)) { e.preventDefault(); if (!e.repeat) press(); return; }
     if (e.key === "Enter" && t.id === "serial") { // the press that starts is the operator's
       e.preventDefault();
-      scanned = Date.now();
-      send("edit", unitForm());
+      scans.entered();
+      edit(t);
       var go = document.getElementById("go");
       if (t.value.trim() && go) go.focus();
       return;
     }
     if (e.key === "Escape" && !dialog) {
-      if (phase() === "shooting" || phase() === "halted") { e.preventDefault(); if (!e.repeat) act("cancel"); }
+      if (phase() === "shooting" || phase() === "halted") { e.preventDefault(); if (!e.repeat) send("cancel"); }
       else if (text) { t.blur(); view.focus(); }
       return;
     }
@@ -179,17 +146,19 @@
     if (text || tag === "SELECT" || e.repeat) return;
     var k = e.key.toLowerCase();
     if (phase() !== "answered") return; // on ready letters are the serial's
-    if (k === "u") { e.preventDefault(); act("undo"); }
+    if (k === "u") { e.preventDefault(); open("undo"); }
     if (k === "o") { e.preventDefault(); open("overrule"); }
-    if (k === "r") { e.preventDefault(); act("retry"); }
+    if (k === "r") { e.preventDefault(); send("retry"); }
   });
 
   // --- states
   function show(s) {
     var html = s.html, ph = s.phase;
-    // A state from before the last edit would take back what was typed since.
-    if (ph === "ready" && shownPhase === ph && (underway || s.version < newest)) { held = s; return; }
+    // A state from before the last edit would take back what was typed since; one that comes while
+    // a scan is typed, the field that it is typed into.
+    if (ph === "ready" && shownPhase === ph && (underway || s.version < newest) || scans.underway()) { held = s; return; }
     held = null;
+    if (lastScan && lastScan.done && s.version >= newest) lastScan = null;
     var f = document.activeElement, keep = null;
     if (f && view.contains(f) && f.id && shownPhase === ph) {
       keep = { id: f.id, value: f.value, typed: f.value !== f.defaultValue, start: null, end: null };
@@ -209,11 +178,16 @@
     shownPhase = ph;
     lives();
   }
-  function arrive(ph) {
-    var serial = document.getElementById("serial"), go = view.querySelector(".go"), p = part();
-    if (ph === "ready" && serial && !serial.value) serial.focus();
+  // The focus is where the next key belongs.
+  function look() {
+    var serial = document.getElementById("serial"), go = view.querySelector(".go");
+    if (phase() === "ready" && serial && !serial.value) serial.focus();
     else if (go) go.focus({ preventScroll: true });
     else view.focus({ preventScroll: true });
+  }
+  function arrive(ph) {
+    var p = part();
+    look();
     window.scrollTo(0, 0);
     if (ph === "answered") { stand(); status.textContent = p.dataset.say; tone(p.dataset.verdict); }
     else { var h = view.querySelector("h1"); status.textContent = h ? h.textContent : ""; }
@@ -287,22 +261,22 @@
       if (source) source.close();
       source = new EventSource("/events?seen=" + encodeURIComponent(boot + "-" + part().dataset.version));
       source.addEventListener("hello", function (e) {
-        heard = Date.now();
+        heard = now();
         if (e.data !== boot) { location.reload(); return; } // another run of the program
         offline(false);
       });
-      source.addEventListener("state", function (e) { heard = Date.now(); show(JSON.parse(e.data)); });
+      source.addEventListener("state", function (e) { heard = now(); show(JSON.parse(e.data)); });
       source.addEventListener("aids", function (e) {
-        heard = Date.now();
+        heard = now();
         lastAids = JSON.parse(e.data);
         fillAids();
       });
-      source.addEventListener("beat", function () { heard = Date.now(); });
+      source.addEventListener("beat", function () { heard = now(); });
       source.onerror = function () { offline(true); };
     };
     connect();
     setInterval(function () {
-      if (Date.now() - heard > 12000) offline(true);
+      if (now() - heard > 12000) offline(true);
       // A browser gives up after some errors; then it is asked again, and a page
       // that may no longer be watched is loaded anew.
       if (source.readyState === 2) {
@@ -311,7 +285,7 @@
     }, 2000);
     shownPhase = phase();
     lives();
-    if (!document.activeElement || document.activeElement === body) { var g = view.querySelector(".go"); if (g) g.focus({ preventScroll: true }); }
+    if (!document.activeElement || document.activeElement === body) look();
   }
   body.dataset.ready = "1"; // keys are listened to
 })();

@@ -214,6 +214,14 @@ func TestBrowser(t *testing.T) {
 		{"Scans", browserScans},
 		{"NoScans", browserNoScans},
 		{"ScansElsewhere", browserScansElsewhere},
+		{"ScanPages", browserScanPages},
+		{"BadScans", browserBadScans},
+		{"Keyboards", browserKeyboards},
+		{"HeldKeys", browserHeldKeys},
+		{"Sleep", browserSleep},
+		{"TwoReaders", browserTwoReaders},
+		{"Clock", browserClock},
+		{"FirstLetters", browserFirstLetters},
 		{"Haste", browserHaste},
 		{"Typing", browserTyping},
 		{"Focus", browserFocus},
@@ -277,10 +285,16 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.key(kb.Tab)
 	b.key(kb.ArrowDown + kb.ArrowDown) // from none: the first, the second
 	b.key(kb.Tab)
+	b.key("finisher 3")
+	b.key(kb.Tab)
 	b.key(kb.Tab)
 	b.await("the button", "document.activeElement.closest('dialog') && document.activeElement.tagName === 'BUTTON'")
 	b.key("\r")
-	b.see("Overruled by")
+	b.see("Overruled by finisher 3: pass.")
+	b.see("Go on to curing.")
+	if said := fmt.Sprint(b.js("document.querySelector('#view').innerText")); strings.Contains(said, "Wipe") || strings.Contains(said, "sand") {
+		t.Errorf("a pass by a person's call, and the tool's remedy stays: %s", said)
+	}
 	if o := r.memory.all[0].Overruled; o == nil || o.Verdict != part.Pass || r.memory.all[0].Result.Verdict != part.Rework {
 		t.Errorf("on record: %+v beside %s", o, r.memory.all[0].Result.Verdict)
 	}
@@ -297,10 +311,33 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.see("PASS")
 	b.see("Before and after")
 
-	// Undo: the answer is withdrawn, its unit comes back.
+	// Undo asks once, and tells what it withdraws: keeping it has the focus.
 	b.key("u")
+	b.await("the question", "document.querySelector('#undo[open]')")
+	for _, told := range []string{"Withdraw r77-R?", "right", "lacquer wet", "pass", "Record 2"} {
+		b.see(told)
+	}
+	b.key("\r")
+	b.await("no question", "!document.querySelector('dialog[open]')")
+	if r.memory.all[1].Withdrawn || r.Snapshot().Phase != Answered {
+		t.Fatal("withdrawn without having been told so")
+	}
+	b.key("u")
+	b.await("the question", "document.querySelector('#undo[open]')")
+	b.key(kb.Tab + "\r")
 	b.phase(Ready)
 	b.see("is withdrawn")
+	// The undo is undone, and made again.
+	b.js("document.querySelector('[data-do=restore]').click()")
+	b.phase(Answered)
+	b.see("r77-R is back")
+	if r.memory.all[1].Withdrawn {
+		t.Error("still withdrawn on record")
+	}
+	b.key("u")
+	b.await("the question", "document.querySelector('#undo[open]')")
+	b.key(kb.Tab + "\r")
+	b.phase(Ready)
 	if got := b.js("document.getElementById('serial').value"); got != "r77" {
 		t.Errorf("after the undo the serial is %v", got)
 	}

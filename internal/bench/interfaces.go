@@ -5,7 +5,6 @@ import (
 	"errors"
 	"time"
 
-	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -14,6 +13,7 @@ import (
 // UnitInfo is what the operator says of a unit.
 type UnitInfo struct {
 	Serial, Side, Lot, Operator string // Side: "L", "R" or ""
+	Faceplate                   string // batch of its faceplate; "": not told
 	Stage                       part.Stage
 }
 
@@ -85,17 +85,10 @@ type Judge interface {
 	Judge(ctx context.Context, u UnitInfo, shots []Shot) (Outcome, error)
 }
 
-// Outcome is a judged unit, with the pictures that the answer shows.
+// Outcome is a judged unit, with the pictures that the answer shows. What to do, and why, is in
+// the result's plan.
 type Outcome struct {
 	Result    *part.Result
-	Causes    []grade.Cause
-	Missing   []part.View       // views that the limits ask for and that are not there
-	TooLittle []TooLittle       // surfaces of which too little was looked at
-	Waviness  bool              // whether too little of the waviness was measured to judge it
-	ScoreOver bool              // the score alone would not pass
-	Score     float64           // and its limit
-	ScoreMost float64           //
-	Barred    *part.Phrase      // why the gauge may pass nothing; nil: it may
 	MainFile  string            // the picture in which the worst shows best
 	Main      []byte            // the same, annotated, as a JPEG file
 	Crops     []report.Crop     // magnified findings, worst first
@@ -143,6 +136,7 @@ var ErrForgotten = errors.New("the picture was taken off the records")
 type Recorder interface {
 	Add(ctx context.Context, e Entry) (id int64, err error)
 	Withdraw(ctx context.Context, id int64, by, why string) error
+	Restore(ctx context.Context, id int64, by, why string) error // takes a withdrawal back
 	Overrule(ctx context.Context, id int64, o part.Overrule) error
 	History(ctx context.Context, serial string) ([]Past, error) // both sides, oldest first
 	PictureBytes(ctx context.Context, sha256 string) (b []byte, mime string, err error)

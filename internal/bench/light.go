@@ -2,6 +2,7 @@ package bench
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -143,22 +144,15 @@ func NewScreens() *Screens {
 		showing: make(chan struct{}, 1), open: map[string]*screen{}, asked: asked{Pattern: white}}
 }
 
-// screenError is why a pattern is not on the screens.
-type screenError struct {
-	part.Phrase
-	text string
+// screenTrouble is why a pattern is not on the screens.
+func screenTrouble(p part.Phrase, text string) error {
+	return &part.Trouble{Phrase: p, Err: errors.New(text)}
 }
 
-func (e screenError) Error() string     { return "bench: show a pattern on a screen: " + e.text }
-func (e screenError) Told() part.Phrase { return e.Phrase }
-
 var (
-	errNoScreen = screenError{part.Phrase{Key: "screen.problem.none"},
-		"no light page is open: open /light on the tablet or spare monitor, and press its start button"}
-	errHidden = screenError{part.Phrase{Key: "screen.problem.hidden"},
-		"a light page is hidden or its screen asleep: wake it and bring the page to the front, or close the page"}
-	errUnlit = screenError{part.Phrase{Key: "screen.problem.unlit"},
-		"a light page is not started: press its start button, or close the page"}
+	errNoScreen = screenTrouble(part.Say("screen.problem.none"), "no light page is open: open /light on the tablet or spare monitor, and press its start button")
+	errHidden   = screenTrouble(part.Say("screen.problem.hidden"), "a light page is hidden or its screen asleep: wake it and bring the page to the front, or close the page")
+	errUnlit    = screenTrouble(part.Say("screen.problem.unlit"), "a light page is not started: press its start button, or close the page")
 )
 
 // Show puts a pattern on all screens. It returns once each has told that just this
@@ -288,8 +282,8 @@ func (s *Screens) late() error {
 		return err
 	}
 	n := strconv.FormatFloat(s.Patience.Seconds(), 'f', -1, 64)
-	return screenError{part.Phrase{Key: "screen.problem.late", Args: map[string]string{"s": n}},
-		"no word in " + n + " s that it is painted: look whether the screen has lost its network, and load /light there again"}
+	return screenTrouble(part.Say("screen.problem.late", "s", n),
+		"no word in "+n+" s that it is painted: look whether the screen has lost its network, and load /light there again")
 }
 
 // current is what the pages are to show.

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // stripes is a pattern as the bench asks for it.
@@ -48,8 +50,8 @@ func onScreens(t *testing.T, f func(*testing.T, *Screens)) {
 func shines(n int64) screenState { return screenState{lit: true, painted: n, pxPerMM: 5} }
 
 func isKey(err error, key string) bool {
-	var told Told
-	return errors.As(err, &told) && told.Told().Key == key
+	var told *part.Trouble
+	return errors.As(err, &told) && told.Key == key
 }
 
 // Only the report of the very pattern from every page ends a Show.

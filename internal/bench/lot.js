@@ -33,11 +33,11 @@
     var first = d.querySelector("input[type=radio]");
     if (first) first.focus();
   }
-  document.addEventListener("close", function (e) { if (e.target.id === "decide" && waiting) show(waiting); }, true);
+  document.addEventListener("close", function () { if (waiting) show(waiting); }, true);
   document.addEventListener("submit", function (e) {
-    if (e.target.id !== "decide-form") return;
+    if (!e.target.classList.contains("lot-form")) return;
     e.preventDefault();
-    var f = e.target, said = document.getElementById("decide-said");
+    var f = e.target, said = f.querySelector("[data-said]");
     said.hidden = true;
     fetch(f.action, { method: "POST", body: new URLSearchParams(new FormData(f)), credentials: "same-origin", headers: { "X-Script": "1", "X-Token": body.dataset.token } })
       .then(function (r) {
@@ -67,8 +67,7 @@
 
   // --- states
   function show(html) {
-    var d = dialog();
-    if (d && d.open) { waiting = html; return; } // what was seen stays until the choice is made
+    if (live.querySelector("dialog[open]")) { waiting = html; return; } // what was seen stays until the choice is made
     waiting = "";
     var focus = document.activeElement && live.contains(document.activeElement) ? document.activeElement.id : "";
     live.innerHTML = html;

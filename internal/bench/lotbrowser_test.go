@@ -24,6 +24,7 @@ func TestBrowserLots(t *testing.T) {
 		{"ByKeyboard", lotsByKeyboard},
 		{"Live", lotsLive},
 		{"Moved", lotsMoved},
+		{"Dispositions", lotsDispositions},
 		{"LanguageAndLooks", lotsLooks},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.f(t, browser) })
@@ -100,6 +101,34 @@ func lotsLive(t *testing.T, browser *aBrowser) {
 	b.see("Class major: 2 counted, and 2 refuse the lot")
 	b.await("the button", "document.getElementById('lot-decide')")
 	b.await("only what may be signed", "document.querySelectorAll('#decide input[name=what]').length === 1")
+}
+
+// What becomes of a unit that does not pass is signed on the page; a screening names the
+// serials that it took out.
+func lotsDispositions(t *testing.T, browser *aBrowser) {
+	r, f := lotRig(t, Options{})
+	b := open(t, browser, r.web.URL)
+	b.goTo(r.web.URL + "/lot/L-4713")
+	b.see("k008 REJECT: nobody has said what becomes of it")
+	b.see("k036 REWORK: Scrapped, inspector 1")
+	b.js("document.getElementById('lot-dispose').click()")
+	b.await("the choice", "document.querySelector('#dispose[open]')")
+	if u := fmt.Sprint(b.js("document.querySelector('#dispose select').value")); u != "k008" {
+		t.Errorf("%s is offered first", u)
+	}
+	b.js("document.getElementById('route-concession').click(); var f = document.querySelector('#dispose form'); f.reference.value = 'C-118'; f.note.value = 'it is dark'; f.by.value = 'inspector 2'; document.querySelector('#dispose .go').click()")
+	b.see("k008 REJECT: Concession by the customer, inspector 2")
+	if s := f.steps[0]; s.Unit != "k008" || s.Route != "concession" || s.Reference != "C-118" || s.Note != "it is dark" || s.Seq != 33 {
+		t.Errorf("%+v", s)
+	}
+	b.goTo(r.web.URL + "/lot/L-4710")
+	b.key("d")
+	b.await("the choice", "document.querySelector('#decide[open]')")
+	b.js("document.getElementById('what-screen').click(); var f = document.querySelector('#decide form'); f.taken_out.value = 'k001, k002\\nk003-L'; f.by.value = 'inspector 2'; f.sure.checked = true; document.querySelector('#decide .go').click()")
+	b.see("REFUSED, SCREENED")
+	if s := f.steps[1]; s.What != "screen" || fmt.Sprint(s.Out) != "[k001 k002 k003-L]" {
+		t.Errorf("%+v", s)
+	}
 }
 
 // A lot that moves on while a person chooses: what was seen stays, and the decision

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
@@ -100,9 +101,16 @@ type lotView struct {
 	Units               []lotUnitView // that count
 	More                int           // serials that are not listed
 	Signed              string
+	Open                int // units of which nobody has said what becomes of them
 }
 
 type lotUnitView struct{ Name, Href string }
+
+// Routes are what may become of a unit, as "lot.page.".
+func (lotView) Routes() []string { return []string{"reworked", "scrapped", "concession"} }
+
+// Screens says whether a screening may be signed now.
+func (v lotView) Screens() bool { return slices.Contains(v.Steps, "screen") }
 
 // unitHref is the page about a unit, whose name may end with its side.
 func unitHref(name string) string {
@@ -126,6 +134,11 @@ func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
 	}
 	if st.Decided != nil {
 		v.Signed = st.Decided.At.Local().Format(timeLayout) + ", " + st.Decided.By
+	}
+	for _, u := range st.Failing {
+		if u.Route == "" {
+			v.Open++
+		}
 	}
 	for _, n := range st.Counting {
 		v.Units = append(v.Units, lotUnitView{n, unitHref(n)})
@@ -384,23 +397,28 @@ func (s *Server) lotDecide(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 	f, l, name := r.PostForm, s.lang(r), r.PathValue("name")
 	seq, err := strconv.ParseInt(f.Get("seq"), 10, 64)
-	d := LotStep{What: f.Get("what"), By: cleanText(f.Get("by"), maxSignature), Note: cleanText(f.Get("note"), maxNote), Seq: seq}
+	d := LotStep{What: f.Get("what"), By: cleanText(f.Get("by"), maxSignature), Note: cleanText(f.Get("note"), maxNote), Seq: seq,
+		Out:  strings.FieldsFunc(f.Get("taken_out"), func(r rune) bool { return r == ',' || unicode.IsSpace(r) }),
+		Unit: f.Get("unit"), Route: f.Get("route"), Reference: cleanText(f.Get("reference"), maxNote)}
 	switch {
 	case err != nil:
 		s.wrong(w, r, http.StatusBadRequest, "wrong.form")
 		return
-	case !slices.Contains([]string{"accept", "refuse", "screen", "return"}, d.What):
+	case d.What == "dispose" && (d.Unit == "" || d.Route == ""):
+		s.wrong(w, r, http.StatusBadRequest, "lot.page.dispose.chosen")
+		return
+	case !slices.Contains([]string{"accept", "refuse", "screen", "return", "dispose"}, d.What):
 		s.wrong(w, r, http.StatusBadRequest, "lot.page.chosen")
 		return
 	case d.By == "":
 		s.wrong(w, r, http.StatusBadRequest, "lot.page.unsigned")
 		return
-	case f.Get("sure") == "":
+	case f.Get("sure") == "" && d.What != "dispose":
 		s.wrong(w, r, http.StatusBadRequest, "lot.page.unsure")
 		return
 	}
 	err = s.b.Lots.Decide(r.Context(), name, d)
-	var no LotRefusal
+	var no *part.Trouble
 	switch {
 	case errors.Is(err, ErrLotMoved):
 		s.wrong(w, r, http.StatusConflict, "lot.page.stale")

@@ -56,6 +56,7 @@ func newFakeLots() *fakeLots {
 	add("L-4710", LotRefused, 50, [3]int{0, 3, 1}, "screen", "return")
 	f.all["L-4710"].Decided = &LotDecided{By: "inspector 2", At: at.Add(8 * time.Hour), Note: "nozzle cleaned"}
 	d.Next = nil
+	d.Failing, d.Disposes = []LotFailing{{Name: "k008", Verdict: part.Reject}, {Name: "k036", Verdict: part.Rework, Route: "scrapped", By: "inspector 1"}}, true
 	return f
 }
 
@@ -107,8 +108,17 @@ func (f *fakeLots) Decide(_ context.Context, name string, d LotStep) error {
 		return ErrNoLot
 	case s.Seq != d.Seq:
 		return ErrLotMoved
+	case d.What == "dispose":
+		for i := range s.Failing {
+			if u := &s.Failing[i]; u.Name == d.Unit {
+				u.Route, u.By = d.Route, d.By
+			}
+		}
+		s.Seq++
+		f.steps = append(f.steps, d)
+		return nil
 	case !slices.Contains(s.Steps, d.What):
-		return LotRefusal{part.Phrase{Key: "text", Args: map[string]string{"text": "the counts refuse it"}}}
+		return &part.Trouble{Phrase: part.Text("the counts refuse it")}
 	case d.Note == "break":
 		return errors.New("the disk is full")
 	}
@@ -220,7 +230,7 @@ func TestLotDecision(t *testing.T) {
 	if code, body := p.post("/lot/L-4711/decide", good()); code != 204 {
 		t.Fatalf("%d %s", code, body)
 	}
-	if s := f.steps[0]; s != (LotStep{"accept", "inspector 2", "fine", 52}) {
+	if s := f.steps[0]; s.What != "accept" || s.By != "inspector 2" || s.Note != "fine" || s.Seq != 52 {
 		t.Errorf("%+v", s)
 	}
 	if _, body, _ := p.get("/lot/L-4711"); !strings.Contains(body, "Accepted by inspector 2") || strings.Contains(body, "decide-form") {

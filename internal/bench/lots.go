@@ -18,7 +18,7 @@ type Lots interface {
 	Lot(ctx context.Context, name string) (LotState, error)
 	// More tells what takes longer: sentences and plots, in a language.
 	More(ctx context.Context, l *lang.Lang, name string) (LotMore, error)
-	// Decide takes a signed step. The error is a [LotRefusal] where the lot does
+	// Decide takes a signed step. The error is a [part.Trouble] where the lot does
 	// not allow it, [ErrLotMoved] where it is no longer at d.Seq.
 	Decide(ctx context.Context, name string, d LotStep) error
 	// Report writes the report as "pdf", "xlsx" or "json", in a language.
@@ -30,11 +30,6 @@ var (
 	ErrNoLot    = errors.New("there is no lot of this name")
 	ErrLotMoved = errors.New("the lot has moved on")
 )
-
-// LotRefusal is why a lot does not allow a step.
-type LotRefusal struct{ part.Phrase }
-
-func (r LotRefusal) Error() string { return r.Key }
 
 // The states of a lot, as the language files have them after "lot.state.".
 const (
@@ -65,10 +60,21 @@ type LotState struct {
 	Plans    []LotPlan
 	Next     []string // serials to look at next, some of them
 	Left     int      // how many there still are
+	Failing  []LotFailing
 	Counting []string // serials that count against a plan, in words of the records
 	Decided  *LotDecided
 	// What may be signed now: "accept", "refuse", "screen", "return".
 	Steps []string
+	// Whether it may be told now what becomes of a unit.
+	Disposes bool
+}
+
+// LotFailing is a unit of the sample that does not pass.
+type LotFailing struct {
+	Name    string
+	Verdict part.Verdict
+	Route   string // what became of it, as "lot.page.": reworked, scrapped, concession; "": nothing was said
+	By      string
 }
 
 // LotPlan is the plan of a class and its count.
@@ -92,10 +98,13 @@ type LotDecided struct {
 
 // LotStep is what a person signs.
 type LotStep struct {
-	What string // one of LotState.Steps
+	What string // one of LotState.Steps, or "dispose"
 	By   string
 	Note string
-	Seq  int64 // of the state that the person saw
+	Seq  int64    // of the state that the person saw
+	Out  []string // serials that a screening took out
+	// Of "dispose": the unit, what becomes of it, and the customer's reference.
+	Unit, Route, Reference string
 }
 
 // LotMore is what stands under a lot's state.

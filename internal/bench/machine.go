@@ -2,9 +2,11 @@ package bench
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"finishbench/internal/part"
+	"finishbench/internal/scan"
 )
 
 // Phase is where the bench stands with a unit.
@@ -23,7 +25,7 @@ const (
 // makes a new one.
 type State struct {
 	Phase     Phase
-	Unit      UnitInfo // the unit under way, or to come
+	Unit      UnitInfo // the unit under way, or to come; at the verdict lot, operator and faceplates of the next
 	Follow    string   // how the next serial is found
 	Progress  Progress
 	Shots     []Shot       // taken so far, kept while halted
@@ -33,11 +35,12 @@ type State struct {
 	Key       string  // of this going at the unit, for the records: see [Entry]
 	Answer    *Answer // phase Answered
 	Last      *Answer // the latest answer that may be undone or overruled; nil: none
+	Withdrawn *Answer // what was undone last, and may be restored; nil: none
 	Count     int     // units answered since the program began, undone ones not counted
 	recording bool    // judged, being written
 	stopping  bool    // cancelled; waiting for the shooter to end
-	scanned   string  // while stopping: the unit that was scanned meanwhile
-	busy      bool    // an undo or overrule is being written
+	scanned   *Scan   // while stopping: the unit that was scanned meanwhile
+	busy      bool    // an undo, its taking back or an overrule is being written
 }
 
 // Answer is a judged unit on record.
@@ -77,12 +80,28 @@ type (
 	// Retry takes all pictures of the answered unit again. The answer stays on
 	// record; the new one comes beside it.
 	Retry struct{}
-	// Scan names the unit that is wanted: at ready it is the serial, at the verdict the
-	// next unit. While a unit is under way it is refused, unless the operator was
-	// asked and GiveUp is that unit's name.
-	Scan struct{ Text, GiveUp string }
-	// Undo withdraws the last answer and goes back to its unit.
-	Undo struct{ By string }
+	// Scan names what is wanted. A unit is at ready the one to come, at the verdict the
+	// next. While a unit is under way it is refused, unless the operator was asked and
+	// GiveUp is that unit's name. A badge, a lot, a batch of faceplates hold from the next
+	// start on. After is from the last scan's Enter to the first key of this one; 0: there was none.
+	Scan struct {
+		scan.Code
+		GiveUp string
+		After  time.Duration
+	}
+	// Say tells what was refused to somebody whose own screen cannot show it.
+	Say struct{ part.Phrase }
+	// Undo withdraws the last answer and goes back to its unit. ID is the one that the person
+	// was asked about.
+	Undo struct {
+		By string
+		ID int64
+	}
+	// Restore takes an undo back.
+	Restore struct {
+		By string
+		ID int64
+	}
 	// Overruling puts a person's call beside the tool's.
 	Overruling struct{ part.Overrule }
 
@@ -100,6 +119,8 @@ type (
 	}
 	// Undone ends an undo.
 	Undone struct{ Problem *part.Phrase }
+	// Restored ends a restore.
+	Restored struct{ Problem *part.Phrase }
 	// OverruleDone ends an overrule.
 	OverruleDone struct {
 		Overrule part.Overrule
@@ -112,12 +133,15 @@ func (Edit) event()         {}
 func (Cancel) event()       {}
 func (Retry) event()        {}
 func (Scan) event()         {}
+func (Say) event()          {}
 func (Undo) event()         {}
 func (Overruling) event()   {}
 func (Progressed) event()   {}
 func (ShotsDone) event()    {}
 func (Judged) event()       {}
 func (Undone) event()       {}
+func (Restore) event()      {}
+func (Restored) event()     {}
 func (OverruleDone) event() {}
 
 // Effect is what an event asks for.
@@ -130,18 +154,16 @@ const (
 	StopShooting  Effect = "stop"     // ShotsDone, soon
 	TellPress     Effect = "press"    // none
 	StartUndo     Effect = "undo"     // Undone
+	StartRestore  Effect = "restore"  // Restored
 	StartOverrule Effect = "overrule" // OverruleDone
 	DropShots     Effect = "drop"     // none: hand back the pixels of the old state's shots
 )
 
-// refused is an event that does not fit the state: said to whoever sent it, the
-// state stays as it is.
-type refused struct{ part.Phrase }
-
-func (r refused) Error() string     { return r.Key }
-func (r refused) Told() part.Phrase { return r.Phrase }
-
-func refuse(key string) error { return refused{part.Phrase{Key: key}} }
+// refuse is the error of an event that does not fit the state: said to whoever sent it,
+// the state stays as it is.
+func refuse(key string, args ...string) error {
+	return &part.Trouble{Phrase: part.Say(key, args...)}
+}
 
 // On returns the state after an event, and what it asks for. now is when it
 // happened.
@@ -157,8 +179,13 @@ func (s State) On(e Event, now time.Time) (State, []Effect, error) {
 		return s.retry(now)
 	case Scan:
 		return s.scan(e)
+	case Say:
+		s.Problem = &e.Phrase
+		return s, nil, nil
 	case Undo:
-		return s.undo()
+		return s.undo(e)
+	case Restore:
+		return s.restore(e)
 	case Overruling:
 		return s.overrule(e)
 	case Progressed:
@@ -172,6 +199,8 @@ func (s State) On(e Event, now time.Time) (State, []Effect, error) {
 		return s.judged(e)
 	case Undone:
 		return s.undone(e)
+	case Restored:
+		return s.restored(e)
 	case OverruleDone:
 		return s.overruleDone(e)
 	}
@@ -183,11 +212,14 @@ func (s State) press(now time.Time) (State, []Effect, error) {
 	case s.busy || s.stopping:
 		return s, nil, refuse("wrong.wait")
 	case s.Phase == Ready:
-		serial, wrong := cleanSerial(s.Unit.Serial)
+		serial, side, wrong := scan.Serial(s.Unit.Serial)
 		if wrong != "" {
 			return s, nil, refuse(wrong)
 		}
 		s.Unit.Serial = serial
+		if side != "" {
+			s.Unit.Side = side
+		}
 		return s.start(now, nil), []Effect{StartShooting}, nil
 	case s.Phase == Halted:
 		return s.start(s.Started, s.Shots), []Effect{StartShooting}, nil
@@ -195,9 +227,16 @@ func (s State) press(now time.Time) (State, []Effect, error) {
 		s.Progress.Asking = nil
 		return s, []Effect{TellPress}, nil
 	case s.Phase == Answered:
-		return s.goOn(nextUnit(s.Answer.Unit, s.Follow)), nil, nil
+		return s.goOn(s.next()), nil, nil
 	}
 	return s, nil, refuse("wrong.wait")
+}
+
+// next is the unit after the one whose verdict is shown.
+func (s State) next() UnitInfo {
+	u := nextUnit(s.Answer.Unit, s.Follow)
+	u.Lot, u.Operator, u.Faceplate = s.Unit.Lot, s.Unit.Operator, s.Unit.Faceplate
+	return u
 }
 
 func (s State) start(now time.Time, kept []Shot) State {
@@ -219,7 +258,7 @@ func (s State) edit(e Edit) (State, []Effect, error) {
 		return s, nil, refuse("wrong.unit_under_way")
 	}
 	u := e.Unit
-	serial, side, wrong := readSerial(u.Serial)
+	serial, side, wrong := scan.Serial(u.Serial)
 	if wrong != "" && wrong != "wrong.serial_empty" {
 		return s, nil, refuse(wrong)
 	}
@@ -236,49 +275,103 @@ func (s State) edit(e Edit) (State, []Effect, error) {
 	if !slices.Contains(Follows, e.Follow) {
 		return s, nil, refuse("wrong.follow")
 	}
-	u.Lot, u.Operator = cleanText(u.Lot, maxName), cleanText(u.Operator, maxName)
+	u.Lot, u.Operator, u.Faceplate = cleanText(u.Lot, scan.MostName), cleanText(u.Operator, scan.MostName), cleanText(u.Faceplate, scan.MostName)
 	s.Unit, s.Follow, s.Problem = u, e.Follow, nil
 	return s, nil, nil
 }
 
+// together is how soon after a scan's Enter the next one's first key tells of two readers at once,
+// whose keys are mixed: the longest gap between a reader's keys (40 ms; they leave 5 to 30, usual, no
+// source), and a little.
+const together = 45 * time.Millisecond
+
 // scan never adds to what stands there, and never does anything to a unit but to
 // leave it.
 func (s State) scan(e Scan) (State, []Effect, error) {
-	serial, side, wrong := readSerial(e.Text)
+	name := e.Name()
+	told := part.Say("told.scanned", "kind", "@scan.kind."+string(e.Kind), "code", name)
+	if e.OtherKeys {
+		told = told.With("also", part.Say("told.scanned_keys"))
+	}
+	under := s.Unit.Name()
 	switch {
-	case wrong != "":
-		return s, nil, refuse(wrong)
 	case s.busy || s.stopping || s.Phase == Judging:
-		return s, nil, refuse("wrong.scan_wait")
-	case s.Phase == Ready:
-	case s.Phase == Answered:
-		next := nextUnit(s.Answer.Unit, s.Follow)
-		if s.Follow == FollowPair && serial != s.Answer.Unit.Serial {
+		return s, nil, refuse("wrong.scan_wait", "code", name)
+	case s.Phase == Ready || s.Phase == Answered:
+	case e.Kind != scan.Unit:
+		return s, nil, refuse("wrong.scan_later", "kind", "@scan.kind."+string(e.Kind), "code", name, "unit", under)
+	case s.Unit.is(e.Code):
+		return s, nil, refuse("wrong.scan_same", "unit", under)
+	case e.GiveUp == under:
+		s.scanned = &e
+		return s.cancel()
+	default:
+		return s, nil, asking{&part.Trouble{Phrase: part.Say("wrong.scan_under_way", "code", name, "unit", under)}, under, name}
+	}
+	if e.Kind != scan.Unit {
+		switch e.Kind {
+		case scan.Badge:
+			s.Unit.Operator = e.Value
+		case scan.Lot:
+			s.Unit.Lot = e.Value
+		case scan.Faceplate:
+			s.Unit.Faceplate = e.Value
+		}
+		if s.Phase == Answered && e.Kind != scan.Badge {
+			told = told.With("also", part.Say("told.scanned_next"))
+		}
+		s.Told, s.Problem = &told, nil
+		return s, nil, nil
+	}
+	if s.Phase == Ready && e.After > 0 && e.After <= together && !s.Unit.is(e.Code) && s.wasScanned() {
+		p := part.Say("problem.two_scans", "one", s.Unit.Name(), "other", name)
+		s.Unit.Serial, s.Told, s.Problem = "", nil, &p
+		return s, nil, nil
+	}
+	if s.Phase == Answered {
+		next := s.next()
+		if s.Follow == FollowPair && e.Value != s.Answer.Unit.Serial {
 			next.Side = "L" // a new pair begins with it
 		}
 		s = s.goOn(next)
-	case e.GiveUp == s.Unit.Name():
-		s.scanned = e.Text
-		return s.cancel()
-	default:
-		return s, nil, refused{part.Phrase{Key: "wrong.scan_under_way", Args: map[string]string{"serial": serial, "unit": s.Unit.Name()}}}
 	}
-	s.Unit.Serial, s.Problem = serial, nil
-	if side != "" {
-		s.Unit.Side = side
+	s.Unit.Serial, s.Problem = e.Value, nil
+	if e.Side != "" {
+		s.Unit.Side = e.Side
 	}
-	s.Told = &part.Phrase{Key: "told.scanned", Args: map[string]string{"unit": s.Unit.Name()}}
+	if e.Lot != "" {
+		s.Unit.Lot = e.Lot
+		told = told.With("also", part.Say("told.scanned_lot", "lot", e.Lot))
+	}
+	told.Args["code"] = s.Unit.Name()
+	s.Told = &told
 	return s, nil, nil
+}
+
+// is says whether a scanned unit is this one, as far as the scan tells.
+func (u UnitInfo) is(c scan.Code) bool {
+	return c.Kind == scan.Unit && c.Value == u.Serial && (c.Side == "" || c.Side == u.Side)
+}
+
+// wasScanned says that the unit to come was scanned last, or that two were at once.
+func (s State) wasScanned() bool {
+	return s.Told != nil && s.Told.Key == "told.scanned" && s.Told.Args["kind"] == "@scan.kind.unit" || s.Problem != nil && s.Problem.Key == "problem.two_scans"
+}
+
+// asking is a scan that the operator is asked about: under is given up for it, or not.
+type asking struct {
+	*part.Trouble
+	under, scanned string
 }
 
 // given is ready after a unit was given up: for what was scanned meanwhile, or for
 // the same unit.
 func (s State) given() State {
-	text := s.scanned
+	e := s.scanned
 	s = s.goOn(s.Unit)
-	s.scanned, s.Told = "", &part.Phrase{Key: "told.cancelled"}
-	if text != "" {
-		s, _, _ = s.scan(Scan{Text: text}) // it was looked at before
+	s.scanned, s.Told = nil, &part.Phrase{Key: "told.cancelled"}
+	if e != nil {
+		s, _, _ = s.scan(Scan{Code: e.Code})
 	}
 	return s
 }
@@ -298,16 +391,20 @@ func (s State) retry(now time.Time) (State, []Effect, error) {
 	if s.Phase != Answered || s.busy {
 		return s, nil, refuse("wrong.wait")
 	}
+	by := s.Unit.Operator // who is there now
 	s.Unit, s.Key = s.Answer.Unit, ""
+	s.Unit.Operator = by
 	return s.start(now, nil), []Effect{StartShooting}, nil
 }
 
-func (s State) undo() (State, []Effect, error) {
+func (s State) undo(e Undo) (State, []Effect, error) {
 	switch {
 	case s.Phase != Ready && s.Phase != Answered || s.busy:
 		return s, nil, refuse("wrong.wait")
 	case s.Last == nil:
 		return s, nil, refuse("wrong.nothing_to_undo")
+	case e.ID != s.Last.ID:
+		return s, nil, refuse("wrong.stale")
 	}
 	s.busy = true
 	return s, []Effect{StartUndo}, nil
@@ -322,10 +419,44 @@ func (s State) undone(e Undone) (State, []Effect, error) {
 		s.Problem = e.Problem
 		return s, nil, nil
 	}
-	last := s.Last
+	last, by := s.Last, s.Unit.Operator
 	s = s.goOn(last.Unit)
-	s.Last, s.Count = nil, max(0, s.Count-1)
+	s.Unit.Operator = by // who is there now
+	s.Last, s.Withdrawn, s.Count = nil, last, max(0, s.Count-1)
 	s.Told = &part.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Unit.Name()}}
+	return s, nil, nil
+}
+
+func (s State) restore(e Restore) (State, []Effect, error) {
+	switch {
+	case s.Phase != Ready || s.busy:
+		return s, nil, refuse("wrong.wait")
+	case s.Withdrawn == nil:
+		return s, nil, refuse("wrong.nothing_to_restore")
+	case e.ID != s.Withdrawn.ID:
+		return s, nil, refuse("wrong.stale")
+	}
+	s.busy = true
+	return s, []Effect{StartRestore}, nil
+}
+
+// restored shows the verdict again, unless another unit came since.
+func (s State) restored(e Restored) (State, []Effect, error) {
+	if !s.busy || s.Withdrawn == nil {
+		return s, nil, refuse("wrong.event")
+	}
+	s.busy = false
+	if s.Problem = e.Problem; e.Problem != nil {
+		return s, nil, nil
+	}
+	a := s.Withdrawn
+	s.Withdrawn, s.Count = nil, s.Count+1
+	s.Told = &part.Phrase{Key: "told.restored", Args: map[string]string{"unit": a.Unit.Name()}}
+	if s.Last == nil {
+		by := s.Unit.Operator
+		s.Phase, s.Unit, s.Answer, s.Last = Answered, a.Unit, a, a
+		s.Unit.Operator = by
+	}
 	return s, nil, nil
 }
 
@@ -333,6 +464,8 @@ func (s State) overrule(e Overruling) (State, []Effect, error) {
 	switch {
 	case s.Phase != Answered || s.busy:
 		return s, nil, refuse("wrong.wait")
+	case strings.TrimSpace(e.By) == "": // a call is somebody's
+		return s, nil, refuse("wrong.by")
 	case !slices.Contains(Reasons, e.Reason):
 		return s, nil, refuse("wrong.reason")
 	case !slices.Contains([]part.Verdict{part.Pass, part.Rework, part.Reject}, e.Verdict):

@@ -111,7 +111,8 @@ func TestUndoGoesBackToTheUnit(t *testing.T) {
 	s, _ = on(t, s, Judged{Answer: answerOf(s)})
 	// After the next press too: the last is still the last.
 	s, _ = on(t, s, Press{})
-	s, e := on(t, s, Undo{})
+	refusedAs(t, s, Undo{ID: 4}, "wrong.stale") // asked about another
+	s, e := on(t, s, Undo{ID: 5})
 	if e[0] != StartUndo {
 		t.Fatalf("%v", e)
 	}
@@ -126,17 +127,45 @@ func TestUndoGoesBackToTheUnit(t *testing.T) {
 		t.Errorf("%s, %+v, %d", s.Phase, s.Unit, s.Count)
 	}
 	refusedAs(t, s, Undo{}, "wrong.nothing_to_undo")
+
+	// The undo is undone: the verdict is back, and may be undone again.
+	refusedAs(t, s, Restore{ID: 4}, "wrong.stale")
+	undone := s
+	s, e = on(t, s, Restore{ID: 5})
+	if e[0] != StartRestore {
+		t.Fatalf("%v", e)
+	}
+	refusedAs(t, s, Press{}, "wrong.wait")
+	failed, _ = on(t, s, Restored{Problem: &part.Phrase{Key: "problem.restore"}})
+	if failed.Withdrawn == nil || failed.Phase != Ready || failed.Problem == nil {
+		t.Error("a restore that failed must leave all as it was")
+	}
+	s, _ = on(t, s, Restored{})
+	if s.Phase != Answered || s.Answer == nil || s.Last != s.Answer || s.Count != 1 || s.Withdrawn != nil || s.Told.Key != "told.restored" {
+		t.Errorf("%s, %d, %+v", s.Phase, s.Count, s.Told)
+	}
+	refusedAs(t, s, Restore{ID: 5}, "wrong.wait")
+	// After another unit it comes back on record, and the other's verdict stays the last.
+	s, _ = on(t, undone, Edit{UnitInfo{Serial: "k8", Stage: part.Wet}, FollowTyped}, Press{}, ShotsDone{Shots: someShots})
+	other := answerOf(s)
+	other.ID = 6
+	s, _ = on(t, s, Judged{Answer: other}, Press{}, Restore{ID: 5}, Restored{})
+	if s.Phase != Ready || s.Last != other || s.Count != 2 {
+		t.Errorf("%s, %d, last %+v", s.Phase, s.Count, s.Last)
+	}
+	refusedAs(t, s, Restore{ID: 5}, "wrong.nothing_to_restore")
 }
 
 func TestOverruleStandsBeside(t *testing.T) {
 	s, _ := on(t, readyFor("k7"), Press{}, ShotsDone{Shots: someShots})
 	s, _ = on(t, s, Judged{Answer: answerOf(s)})
-	good := Overruling{part.Overrule{Verdict: part.Pass, Reason: "wiped_off"}}
+	good := Overruling{part.Overrule{By: "finisher 3", Verdict: part.Pass, Reason: "wiped_off"}}
 	for _, c := range []struct {
 		change func(*Overruling)
 		key    string
 	}{
 		{func(o *Overruling) { o.Reason = "mood" }, "wrong.reason"},
+		{func(o *Overruling) { o.By = " " }, "wrong.by"},
 		{func(o *Overruling) { o.Reason = ReasonOther }, "wrong.note"},
 		{func(o *Overruling) { o.Verdict = part.NotMeasured }, "wrong.verdict"},
 		{func(o *Overruling) { o.Verdict = part.Rework }, "wrong.same_verdict"},
@@ -209,14 +238,16 @@ func TestAnyOrderOfEvents(t *testing.T) {
 			return StartJudging, true
 		case Undone:
 			return StartUndo, true
+		case Restored:
+			return StartRestore, true
 		case OverruleDone:
 			return StartOverrule, true
 		}
 		return "", false
 	}
 	for range 200000 {
-		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{}, Edit{UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{Verdict: part.Pass, Reason: "pattern"}},
-			Progressed{Progress{Asking: &part.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots}, ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &part.Phrase{}}, Undone{}, OverruleDone{Overrule: part.Overrule{Verdict: part.Pass}}}
+		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{ID: 5}, Restore{ID: 5}, unitScan("k3"), Edit{UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{By: "finisher 3", Verdict: part.Pass, Reason: "pattern"}},
+			Progressed{Progress{Asking: &part.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots}, ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &part.Phrase{}}, Undone{}, Restored{}, OverruleDone{Overrule: part.Overrule{Verdict: part.Pass}}}
 		e := all[rnd.IntN(len(all))]
 		if w, ok := ends(e); ok {
 			if !working[w] {
@@ -232,7 +263,7 @@ func TestAnyOrderOfEvents(t *testing.T) {
 			continue
 		}
 		for _, f := range effects {
-			if f == StartShooting || f == StartJudging || f == StartUndo || f == StartOverrule {
+			if f == StartShooting || f == StartJudging || f == StartUndo || f == StartRestore || f == StartOverrule {
 				if working[f] {
 					t.Fatalf("%s begins twice", f)
 				}

@@ -93,6 +93,11 @@ func (m *Memory) Withdraw(_ context.Context, id int64, _, _ string) error {
 	return m.change(id, func(p *Past) { p.Withdrawn = true })
 }
 
+// Restore is [Recorder].
+func (m *Memory) Restore(_ context.Context, id int64, _, _ string) error {
+	return m.change(id, func(p *Past) { p.Withdrawn = false })
+}
+
 // Overrule is [Recorder].
 func (m *Memory) Overrule(_ context.Context, id int64, o part.Overrule) error {
 	return m.change(id, func(p *Past) { p.Overruled = &o })

@@ -8,7 +8,7 @@ import (
 )
 
 // Quizzes are the blind tests: pictures without marks, which a trainee marks and
-// judges. An error that wraps [QuizProblem] is told to the person as it is.
+// judges. An error that wraps [part.Trouble] is told to the person as it is.
 type Quizzes interface {
 	// Tests are those that can be taken, newest first.
 	Tests(ctx context.Context) ([]teach.QuizTest, error)

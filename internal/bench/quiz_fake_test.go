@@ -61,7 +61,7 @@ func (q *quizRoom) Begin(_ context.Context, _, initials, badge string) (string, 
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	if initials == "AB" && badge == "" {
-		return "", teach.QuizProblem{Phrase: part.Phrase{Key: "quiz.which", Args: map[string]string{"n": "2", "initials": "AB", "badges": "17, 23"}}}
+		return "", &part.Trouble{Phrase: part.Phrase{Key: "quiz.which", Args: map[string]string{"n": "2", "initials": "AB", "badges": "17, 23"}}}
 	}
 	who := initials + badge
 	for name, t := range q.takings {
@@ -79,7 +79,7 @@ func (q *quizRoom) Now(_ context.Context, taking string) (teach.QuizNow, error) 
 	defer q.mu.Unlock()
 	t := q.takings[taking]
 	if t == nil {
-		return teach.QuizNow{}, teach.QuizProblem{Phrase: part.Phrase{Key: "quiz.no_taking"}}
+		return teach.QuizNow{}, &part.Trouble{Phrase: part.Phrase{Key: "quiz.no_taking"}}
 	}
 	n := teach.QuizNow{Title: "Spots", Showing: len(t.shown), Of: q.test.Spec.Showings(), LimitS: q.limit, LeftS: q.limit, Kinds: []part.Kind{part.Bubble, part.Dust, part.Fibre}}
 	i, ok := q.test.Next(t.shown)
@@ -116,10 +116,10 @@ func (q *quizRoom) Answer(_ context.Context, taking string, showing int, a teach
 	t := q.takings[taking]
 	i, ok := q.test.Next(t.shown)
 	if !ok || showing != len(t.shown) {
-		return teach.QuizProblem{Phrase: part.Phrase{Key: "quiz.answered_already"}}
+		return &part.Trouble{Phrase: part.Phrase{Key: "quiz.answered_already"}}
 	}
 	if err := a.Check(q.test.Pool[i]); err != nil {
-		return teach.QuizProblem{Phrase: part.Phrase{Key: "quiz.answer_bad"}}
+		return &part.Trouble{Phrase: part.Phrase{Key: "quiz.answer_bad"}}
 	}
 	t.shown = append(t.shown, teach.Shown{Item: i, Answer: a})
 	return nil
@@ -131,7 +131,7 @@ func (q *quizRoom) Picture(_ context.Context, taking string, showing, _ int) ([]
 	t := q.takings[taking]
 	i, ok := q.test.Next(t.shown)
 	if !ok || showing != len(t.shown) {
-		return nil, "", teach.QuizProblem{Phrase: part.Phrase{Key: "wrong.not_found"}}
+		return nil, "", &part.Trouble{Phrase: part.Phrase{Key: "wrong.not_found"}}
 	}
 	im := image.NewGray(image.Rect(0, 0, 400, 300))
 	for p := range im.Pix {
@@ -155,11 +155,11 @@ func (q *quizRoom) Result(_ context.Context, _ *lang.Lang, taking string) ([]byt
 }
 
 func (q *quizRoom) Progress(context.Context, *lang.Lang, string, string) ([]byte, error) {
-	return nil, teach.QuizProblem{Phrase: part.Phrase{Key: "quiz.nobody", Args: map[string]string{"who": "XY"}}}
+	return nil, &part.Trouble{Phrase: part.Phrase{Key: "quiz.nobody", Args: map[string]string{"who": "XY"}}}
 }
 
 func (q *quizRoom) Certificate(context.Context, *lang.Lang, string) ([]byte, error) {
-	return nil, teach.QuizProblem{Phrase: part.Phrase{Key: "quiz.no_certificate"}}
+	return nil, &part.Trouble{Phrase: part.Phrase{Key: "quiz.no_certificate"}}
 }
 
 // quizRig is a server with tests.

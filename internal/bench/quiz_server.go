@@ -83,7 +83,7 @@ func (s *Server) quizPage(w http.ResponseWriter, r *http.Request, status int, x 
 // quizWrong tells a problem as it is meant for the person; anything else is a
 // fault.
 func (s *Server) quizWrong(w http.ResponseWriter, r *http.Request, err error) {
-	var p teach.QuizProblem
+	var p *part.Trouble
 	if errors.As(err, &p) {
 		status := http.StatusConflict
 		if p.Key == "quiz.no_taking" || p.Key == "wrong.not_found" {
@@ -100,7 +100,7 @@ func (s *Server) quizWrong(w http.ResponseWriter, r *http.Request, err error) {
 func (s *Server) quizBegin(w http.ResponseWriter, r *http.Request, x session) {
 	f := r.PostForm
 	taking, err := s.b.Quizzes.Begin(r.Context(), f.Get("quiz"), f.Get("initials"), f.Get("badge"))
-	var p teach.QuizProblem
+	var p *part.Trouble
 	switch {
 	case errors.As(err, &p):
 		s.quizList(w, r, http.StatusConflict, x, &p.Phrase)
@@ -113,7 +113,7 @@ func (s *Server) quizBegin(w http.ResponseWriter, r *http.Request, x session) {
 
 func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session) {
 	data, err := s.b.Quizzes.Progress(r.Context(), s.lang(r), r.PostForm.Get("initials"), r.PostForm.Get("badge"))
-	var p teach.QuizProblem
+	var p *part.Trouble
 	if errors.As(err, &p) {
 		s.quizList(w, r, http.StatusConflict, x, &p.Phrase)
 		return
@@ -134,7 +134,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request, data []byte, 
 		s.quizWrong(w, r, err)
 		return
 	}
-	sheet(w, data)
+	s.sheet(w, r, data, "")
 }
 
 // quizTakeView is a unit to be judged.

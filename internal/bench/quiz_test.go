@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
@@ -85,7 +86,7 @@ func quizByKeyboard(t *testing.T, browser *aBrowser) {
 	r := quizRig(t, room, Options{})
 	b := sit(t, browser, r)
 	b.await("focus on the initials", "document.activeElement.id === 'initials'")
-	b.key("CD\t17\r")
+	b.strike("CD\t17\r", 100*time.Millisecond)
 	for n := range quizSpec.Showings() {
 		b.unit(n)
 		it := room.open(t, "t1")
@@ -297,7 +298,7 @@ func quizCutOff(t *testing.T, browser *aBrowser) {
 	room := newQuizRoom(t, quizSpec)
 	r := quizRig(t, room, Options{})
 	b := sit(t, browser, r)
-	b.key("KL\t9\r")
+	b.strike("KL\t9\r", 100*time.Millisecond)
 	for n := range 2 {
 		b.unit(n)
 		b.key("c\r")
@@ -337,7 +338,7 @@ func quizTimeLimit(t *testing.T, browser *aBrowser) {
 	room := newQuizRoom(t, s)
 	b := sit(t, browser, quizRig(t, room, Options{}))
 	b.see("2 s a unit")
-	b.key("MN\r")
+	b.strike("MN\r", 100*time.Millisecond)
 	b.unit(0)
 	b.see("Time left")
 	b.key("1 ")
@@ -352,10 +353,10 @@ func quizTimeLimit(t *testing.T, browser *aBrowser) {
 func quizTwoOfOneName(t *testing.T, browser *aBrowser) {
 	room := newQuizRoom(t, quizSpec)
 	b := sit(t, browser, quizRig(t, room, Options{}))
-	b.key("AB\r")
+	b.strike("AB\r", 100*time.Millisecond)
 	b.see("2 people go by AB: give the badge too (17, 23; - is for the one without).")
 	b.await("focus on the badge, initials kept", "document.activeElement.id === 'badge' && document.getElementById('initials').value === 'AB'")
-	b.key("17\r")
+	b.strike("17\r", 100*time.Millisecond)
 	b.unit(0)
 	if room.takings["t1"].who != "AB17" {
 		t.Errorf("%+v", room.takings["t1"])
@@ -366,7 +367,7 @@ func quizTwoOfOneName(t *testing.T, browser *aBrowser) {
 func quizSizes(t *testing.T, browser *aBrowser) {
 	room := newQuizRoom(t, quizSpec)
 	b := sit(t, browser, quizRig(t, room, Options{}))
-	b.key("OP\r")
+	b.strike("OP\r", 100*time.Millisecond)
 	b.unit(0)
 	for _, lang := range []string{"en", "zh-Hans"} {
 		if lang != "en" {

@@ -92,11 +92,11 @@ var scanPlaces = []struct {
 }
 
 // A reader's scan, wherever it comes, names the unit that is wanted: it presses no
-// button, adds to no field, starts and withdraws nothing. With FINISHBENCH_FIGURES 50 times each.
+// button, adds to no field, starts and withdraws nothing. With FINISHBENCH_LONG 50 times each.
 // Key gaps are from 2 to 40 ms: those of readers (5 to 30 ms, usual, no source), and beyond.
 func browserScans(t *testing.T, browser *aBrowser) {
 	rounds := 1
-	if os.Getenv("FINISHBENCH_FIGURES") != "" {
+	if os.Getenv("FINISHBENCH_LONG") != "" {
 		rounds = 50
 	}
 	r := rig(t, Options{}, passing())
@@ -131,7 +131,7 @@ func browserScans(t *testing.T, browser *aBrowser) {
 			b.js("document.getElementById('scanned-take').click()")
 		}
 		if p.phase == Judging {
-			b.see("The scan was not taken")
+			b.see("was scanned and not taken")
 			r.judge.mu.Unlock()
 			b.phase(Answered)
 			b.scan(text, gap)
@@ -205,7 +205,7 @@ func browserNoScans(t *testing.T, browser *aBrowser) {
 	for _, same := range []string{"ur7-R", "ur7"} {
 		b.scan(same, 5*time.Millisecond)
 		time.Sleep(50 * time.Millisecond)
-		if b.js("!!document.querySelector('dialog[open]')") == true {
+		if b.see("it is under way already"); b.js("!!document.querySelector('dialog[open]')") == true {
 			t.Errorf("%s is asked about, and is what is under way", same)
 		}
 	}
@@ -232,7 +232,7 @@ func browserScansElsewhere(t *testing.T, browser *aBrowser) {
 	b.do(chromedp.Navigate(r.web.URL))
 	b.await("the cautions", onCautions)
 	b.scan("C-9", 5*time.Millisecond)
-	b.see("C-9 was scanned. Scans are taken at the bench")
+	b.see("Unit C-9 was scanned. Scans are taken at the bench")
 	if b.js("!!document.querySelector('form[action=\"/seen\"]')") != true {
 		t.Error("a scan read the cautions")
 	}
@@ -247,7 +247,8 @@ func browserScansElsewhere(t *testing.T, browser *aBrowser) {
 
 	b.do(chromedp.Navigate(r.web.URL + "/quiz"))
 	b.await("the list of tests", "document.body.dataset.ready && document.getElementById('begin')")
-	b.type_("#initials", "CD\t17\r")
+	b.do(chromedp.Focus("#initials"))
+	b.strike("CD\t17\r", 150*time.Millisecond)
 	b.unit(0)
 	b.key("2 r") // one mark, and rework: ready to be sent
 	draft := "document.getElementById('quiz').dataset.marks + document.querySelector('[name=verdict]:checked')?.value"

@@ -4,17 +4,10 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
-	"unicode/utf8"
-
-	"finishbench/internal/part"
 )
 
-// Longest texts that the operator may give, in letters.
-const (
-	maxSerial = 40
-	maxName   = 60
-	maxNote   = 300
-)
+// maxNote is the longest note that the operator may give, in letters.
+const maxNote = 300
 
 // How the next serial is found.
 const (
@@ -25,34 +18,6 @@ const (
 
 // Follows lists them in order.
 var Follows = []string{FollowTyped, FollowNumber, FollowPair}
-
-// cleanSerial takes what a reader or a keyboard sent as a serial: outer blanks
-// and the reader's control characters go; the key says what is wrong with it.
-func cleanSerial(s string) (serial, wrong string) {
-	s = strings.TrimFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) })
-	switch {
-	case s == "":
-		return "", "wrong.serial_empty"
-	case utf8.RuneCountInString(s) > maxSerial:
-		return "", "wrong.serial_long"
-	}
-	for _, r := range s {
-		if !unicode.IsLetter(r) && !unicode.IsDigit(r) && !strings.ContainsRune("-_.", r) {
-			return "", "wrong.serial_letters"
-		}
-	}
-	if strings.Trim(s, ".") == "" {
-		return "", "wrong.serial_letters" // it names a folder
-	}
-	return s, ""
-}
-
-// readSerial is cleanSerial for a serial that may end with its side.
-func readSerial(s string) (serial, side, wrong string) {
-	serial, side = part.SplitSide(s)
-	serial, wrong = cleanSerial(serial)
-	return serial, side, wrong
-}
 
 // cleanText takes a name, a lot or a note: one line of at most so many letters.
 func cleanText(s string, most int) string {

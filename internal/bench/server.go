@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"bytes"
 	"embed"
 	"encoding/hex"
 	"encoding/json"
@@ -19,9 +20,10 @@ import (
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
+	"finishbench/internal/scan"
 )
 
-//go:embed bench.css bench.js quiz.css quiz.js lot.css lot.js light.css light.js
+//go:embed bench.css bench.js scan.js quiz.css quiz.js lot.css lot.js light.css light.js
 var assets embed.FS
 
 // Options say how the page is served.
@@ -29,6 +31,7 @@ type Options struct {
 	Languages  *lang.Languages
 	Language   string      // of browsers that ask for none; "": English
 	PedalKeys  []string    // names of keys, as browsers call them, that start like the space bar
+	Scans      scan.Rules  // what readers send
 	Passphrase *Passphrase // nil: everyone who reaches the server is let in
 	Hosts      []string    // names by which the bench is called, beside localhost and addresses
 	Secure     bool        // served over TLS
@@ -82,6 +85,7 @@ func NewServer(b *Station, o Options) *Server {
 	}
 	open("GET /bench.css", s.asset("bench.css", "text/css; charset=utf-8"))
 	open("GET /bench.js", s.asset("bench.js", "text/javascript; charset=utf-8"))
+	open("GET /scan.js", s.asset("scan.js", "text/javascript; charset=utf-8"))
 	open("GET /palette.css", fixed([]byte(report.PaletteCSS()), "text/css; charset=utf-8"))
 	open("GET /icon.svg", fixed([]byte(strings.Replace(string(report.VerdictSign(part.Pass)), "<svg ", `<svg xmlns="http://www.w3.org/2000/svg" `, 1)), "image/svg+xml"))
 	open("GET /login", s.loginPage)
@@ -92,6 +96,7 @@ func NewServer(b *Station, o Options) *Server {
 	in("GET /answer/{id}/{file}", s.answerPicture)
 	in("GET /record/{sha}", s.recordPicture)
 	in("GET /look", s.look)
+	in("GET /scan", s.scanned)
 	in("GET /shift", s.shift)
 	post("/seen", s.seen)
 	post("/set", s.set)
@@ -156,8 +161,11 @@ const (
 	cookieSeen    = "seen"
 )
 
+// setCookie sets a cookie that also comes along where a link of another page leads here: without
+// its session such a browser would be sent in a circle. What changes anything wants the session's
+// token too, and no other site's page.
 func (s *Server) setCookie(w http.ResponseWriter, name, value string, days int, hidden bool) {
-	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: days * 24 * 3600, HttpOnly: hidden, Secure: s.Secure, SameSite: http.SameSiteStrictMode})
+	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: days * 24 * 3600, HttpOnly: hidden, Secure: s.Secure, SameSite: http.SameSiteLaxMode})
 }
 
 func cookie(r *http.Request, name string) string {
@@ -419,30 +427,52 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 	switch r.PathValue("what") {
 	case "press":
 		if f.Has("serial") && now.Phase == Ready {
-			events = append(events, editOf(f))
+			events = append(events, editOf(f, now))
 		}
 		events = append(events, Press{})
 	case "edit":
-		events = append(events, editOf(f))
+		events = append(events, editOf(f, now))
 	case "cancel":
 		events = append(events, Cancel{})
 	case "retry":
 		events = append(events, Retry{})
 	case "scan":
-		events = append(events, Scan{Text: f.Get("serial"), GiveUp: f.Get("give_up")})
-	case "undo":
-		events = append(events, Undo{now.Unit.Operator})
+		e, no := s.scanOf(f, now, turn)
+		if no != nil {
+			s.sayScan(r, no)
+			s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(no))
+			return
+		}
+		events, turn = append(events, e), -1
+	case "undo", "restore":
+		id, err := strconv.ParseInt(f.Get("id"), 10, 64)
+		if err != nil {
+			s.wrong(w, r, http.StatusBadRequest, "wrong.form")
+			return
+		}
+		if r.PathValue("what") == "undo" {
+			events = append(events, Undo{now.Unit.Operator, id})
+		} else {
+			events = append(events, Restore{now.Unit.Operator, id})
+		}
 	case "overrule":
-		events = append(events, Overruling{part.Overrule{By: now.Unit.Operator, Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
+		events = append(events, Overruling{part.Overrule{By: cleanText(f.Get("by"), scan.MostName), Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
 	default:
 		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
 		return
 	}
 	err = s.b.Send(r.Context(), turn, events...)
-	w.Header().Set("X-Version", strconv.FormatInt(s.b.Snapshot().Version, 10)) // the page shows none older
-	var no refused
+	after := s.b.Snapshot()
+	w.Header().Set("X-Version", strconv.FormatInt(after.Version, 10)) // the page shows none older
+	w.Header().Set("X-Turn", strconv.FormatInt(after.Turn, 10))       // what a press after it goes by
+	var no *part.Trouble
+	var ask asking
 	switch {
+	case errors.As(err, &ask):
+		s.sayScan(r, &ask.Phrase)
+		s.ask(w, r, ask)
 	case errors.As(err, &no):
+		s.sayScan(r, &no.Phrase)
 		s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(&no.Phrase))
 	case err != nil:
 		s.wrong(w, r, http.StatusServiceUnavailable, "lost_server")
@@ -453,8 +483,17 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 	}
 }
 
-func editOf(f url.Values) Edit {
-	return Edit{Unit: UnitInfo{Serial: f.Get("serial"), Side: f.Get("side"), Stage: part.Stage(f.Get("stage")), Lot: f.Get("lot"), Operator: f.Get("operator")}, Follow: f.Get("follow")}
+// editOf is what was typed; what the form has no word on stays as it is.
+func editOf(f url.Values, now *Snapshot) Edit {
+	e := Edit{now.Unit, now.Follow}
+	stage := string(e.Unit.Stage)
+	for name, v := range map[string]*string{"serial": &e.Unit.Serial, "side": &e.Unit.Side, "stage": &stage, "lot": &e.Unit.Lot, "operator": &e.Unit.Operator, "faceplate": &e.Unit.Faceplate, "follow": &e.Follow} {
+		if f.Has(name) {
+			*v = f.Get(name)
+		}
+	}
+	e.Unit.Stage = part.Stage(stage)
+	return e
 }
 
 // cachedPart is the middle of the page as last rendered.
@@ -709,7 +748,7 @@ func (s *Server) recordPicture(w http.ResponseWriter, r *http.Request, _ session
 
 func (s *Server) look(w http.ResponseWriter, r *http.Request, x session) {
 	l := s.lang(r)
-	serial, _ := cleanSerial(r.URL.Query().Get("serial"))
+	serial, _, _ := scan.Serial(r.URL.Query().Get("serial"))
 	var past []Past
 	if serial != "" {
 		var err error
@@ -752,17 +791,32 @@ func (s *Server) shift(w http.ResponseWriter, r *http.Request, _ session) {
 		s.fault(w, r, err)
 		return
 	}
-	if data, err = withBar(data, s.lang(r), from, to); err != nil {
+	bar, err := page{Lang: s.lang(r), View: shiftView{from.Format(formTime), to.Format(formTime)}}.render("shiftbar")
+	if err != nil {
 		s.fault(w, r, err)
 		return
 	}
-	sheet(w, data)
+	s.sheet(w, r, data, bar)
 }
 
-// sheet answers with a page that stands by itself: no script, its style and pictures
-// inside.
-func sheet(w http.ResponseWriter, page []byte) {
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'")
+//go:embed shiftbar.css
+var shiftbarCSS string
+
+// formTime is how a form's time field writes a time.
+const formTime = "2006-01-02T15:04"
+
+// shiftView is the bar above the shift sheet: the way back, and another span.
+type shiftView struct{ From, To string }
+
+// sheet answers with a page that stands by itself, its style and pictures inside, under a bar that
+// is not printed. Its one script takes scans.
+func (s *Server) sheet(w http.ResponseWriter, r *http.Request, data []byte, bar template.HTML) {
+	band, err := page{Lang: s.lang(r), View: template.CSS(shiftbarCSS)}.render("scanband")
+	if err != nil {
+		s.fault(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, _ = w.Write(page)
+	_, _ = w.Write(bytes.Replace(data, []byte("<body>"), []byte("<body>\n"+band+bar), 1))
 }

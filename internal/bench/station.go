@@ -3,7 +3,6 @@ package bench
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"runtime/debug"
 	"sync"
@@ -163,7 +162,8 @@ func (b *Station) handle(ctx context.Context, p posted) error {
 		s.Key = token()
 	}
 	next := &Snapshot{State: s, Version: old.Version + 1, Turn: old.Turn}
-	if s.Phase != old.Phase || (s.Progress.Asking == nil) != (old.Progress.Asking == nil) {
+	_, scanned := p.e.(Scan)
+	if s.Phase != old.Phase || (s.Progress.Asking == nil) != (old.Progress.Asking == nil) || scanned && s.Unit != old.Unit {
 		next.Turn++
 	}
 	for _, e := range effects {
@@ -198,6 +198,13 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 			defer stop()
 			b.post(Undone{told("problem.undo", b.Recorder.Withdraw(write, id, by, "undo"))})
 		}, func(p *part.Phrase) Event { return Undone{p} })
+	case StartRestore:
+		id, by := s.Withdrawn.ID, s.Unit.Operator
+		b.behind(func() {
+			write, stop := writing(ctx)
+			defer stop()
+			b.post(Restored{told("problem.restore", b.Recorder.Restore(write, id, by, "undo"))})
+		}, func(p *part.Phrase) Event { return Restored{p} })
 	case StartOverrule:
 		id, o := s.Answer.ID, why.(Overruling).Overrule
 		o.At = b.Now().UTC()
@@ -247,7 +254,8 @@ func (b *Station) judge(ctx context.Context, s State) {
 		return
 	}
 	o.Result.StoppedS = stoppedS(s)
-	a := &Answer{Unit: s.Unit, Ended: b.Now().UTC(), Outcome: o}
+	// A clock that was set back meanwhile does not end a unit before its start.
+	a := &Answer{Unit: s.Unit, Ended: s.Started.Add(max(0, b.Now().Sub(s.Started))).UTC(), Outcome: o}
 	a.Before, a.Other, a.Unread = b.earlier(ctx, s.Unit)
 	write, stop := writing(ctx)
 	defer stop()
@@ -260,7 +268,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 }
 
 // stoppedS is how long the unit stood still, s: from the press that started it to its last
-// picture; nil where that was played back.
+// picture; nil where that was played back, or is not known.
 func stoppedS(s State) *float64 {
 	last := time.Time{}
 	for _, x := range s.Shots {
@@ -268,7 +276,7 @@ func stoppedS(s State) *float64 {
 			last = x.Came
 		}
 	}
-	if last.IsZero() {
+	if last.Before(s.Started) { // also where the clock was set back
 		return nil
 	}
 	return part.Num(math.Round(10*last.Sub(s.Started).Seconds()) / 10)
@@ -312,18 +320,15 @@ func latest(past []Past, side string) *Past {
 	return nil
 }
 
-// Told is an error that brings its own phrase for the page.
-type Told interface{ Told() part.Phrase }
-
-// told turns an error into a phrase; nil where there is none.
+// told turns an error into a phrase: its own, else that of the key; nil where there is none.
 func told(key string, err error) *part.Phrase {
 	if err == nil {
 		return nil
 	}
-	var t Told
-	if errors.As(err, &t) {
-		p := t.Told()
-		return &p
+	var own *part.Trouble
+	if errors.As(err, &own) {
+		return &own.Phrase
 	}
-	return &part.Phrase{Key: key, Args: map[string]string{"why": fmt.Sprint(err)}}
+	p := part.Say(key, "why", err.Error())
+	return &p
 }

@@ -22,7 +22,7 @@ func TestShippedLimitsEqualDefaults(t *testing.T) {
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("configs/limits.yaml and grade.DefaultLimits differ:\n got %+v\nwant %+v", got, want)
 	}
-	embedded, err := parseLimits("embedded", configs.LimitsYAML)
+	embedded, err := ParseLimits("embedded", configs.LimitsYAML)
 	if err != nil || !reflect.DeepEqual(embedded, want) {
 		t.Errorf("the embedded limits.yaml and grade.DefaultLimits differ (%v)", err)
 	}
@@ -224,7 +224,7 @@ func TestManyMistakesAreCutShort(t *testing.T) {
 	for range 30 {
 		text += "score_limt: 1\n"
 	}
-	_, err := parseLimits("many.yaml", []byte(text))
+	_, err := ParseLimits("many.yaml", []byte(text))
 	if err == nil {
 		t.Fatal("accepted")
 	}
@@ -277,7 +277,7 @@ func FuzzLimits(f *testing.F) {
 		f.Add(data)
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		l, err := parseLimits("fuzz.yaml", data)
+		l, err := ParseLimits("fuzz.yaml", data)
 		if err != nil {
 			if s := err.Error(); strings.Count(s, "\n") > 10 || len(s) > 20000 {
 				t.Errorf("message of %d bytes and %d lines", len(s), strings.Count(s, "\n")+1)

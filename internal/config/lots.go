@@ -18,6 +18,7 @@ type Lots struct {
 	Reduced     string     `mapstructure:"reduced"`      // "no", "agreed" or "agreed-without-limit-number"
 	LimitNumber int        `mapstructure:"limit_number"` // MIL-STD-105E, Table VIII; -1: not looked up
 	Shifts      []string   `mapstructure:"shifts"`       // times of day at which shifts begin, "15:04", in order; empty: none are told apart
+	NotPassing  string     `mapstructure:"not_passing"`  // severity as which a unit counts at least that does not pass
 	Classes     []LotClass `mapstructure:"classes"`
 }
 
@@ -60,6 +61,10 @@ func (s Station) validateLots(c *checks) {
 	in := map[string]bool{}
 	for i, k := range l.Classes {
 		k.validate(c, fmt.Sprintf("lots.classes[%d]", i), in)
+	}
+	c.word("lots.not_passing", l.NotPassing, words(part.Severities[1:])...)
+	if len(in) > 0 && !in[l.NotPassing] && slices.Contains(words(part.Severities[1:]), l.NotPassing) {
+		c.addf("lots.not_passing", "is %s, which no class covers: units that do not pass would not count", l.NotPassing)
 	}
 }
 

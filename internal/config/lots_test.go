@@ -13,7 +13,7 @@ func TestShippedLots(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Lots{Product: "shell", Stage: "cured", Level: "II", Standard: "ISO 2859-1:1999", Reduced: "no", LimitNumber: -1, Shifts: []string{"06:00", "14:00", "22:00"}, Classes: []LotClass{
+	want := Lots{Product: "shell", Stage: "cured", Level: "II", Standard: "ISO 2859-1:1999", Reduced: "no", LimitNumber: -1, Shifts: []string{"06:00", "14:00", "22:00"}, NotPassing: "major", Classes: []LotClass{
 		{Severity: "critical", Covers: []string{"critical"}, Accept: "none"},
 		{Severity: "major", Covers: []string{"major"}, AQL: 1},
 		{Severity: "minor", Covers: []string{"moderate", "minor"}, AQL: 2.5},
@@ -36,7 +36,8 @@ func TestLotsSet(t *testing.T) {
 func TestLotsWrong(t *testing.T) {
 	for text, want := range map[string]string{
 		"level: IV": ":3: lots.level:", "stage: dry": "lots.stage:", "standard: none": "lots.standard:", "reduced: always": "lots.reduced:", "limit_number: -2": "lots.limit_number:",
-		"classes: []": "lots.classes: is empty",
+		"classes: []": "lots.classes: is empty", "not_passing: grave": "lots.not_passing:",
+		"not_passing: minor\n  classes: [{severity: major, covers: [major], aql: 1}]":                       "lots.not_passing: is minor, which no class covers",
 		"classes: [{severity: grave, covers: [major], aql: 1}]":                                             "lots.classes[0].severity:",
 		"classes: [{severity: major, covers: [], aql: 1}]":                                                  "covers: is empty",
 		"classes: [{severity: major, covers: [majr], aql: 1}]":                                              "did you mean major",

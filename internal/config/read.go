@@ -50,27 +50,33 @@ func (e *FileError) Error() string {
 	return strings.Join(lines, "\n")
 }
 
+// Text is a settings file as it was read.
+type Text struct {
+	Name  string // without its folder
+	Bytes []byte
+}
+
 // maxBytes is more than any settings file needs.
 const maxBytes = 1 << 20
 
-// content returns a file's name for messages and its bytes.
-func content(path, what string) (string, []byte, error) {
+// content returns a file's bytes.
+func content(path, what string) ([]byte, error) {
 	f, err := files.Open(path)
 	if errors.Is(err, files.ErrFolder) {
-		return "", nil, fmt.Errorf("config: read %s: %s is a folder; name the file in it", what, path)
+		return nil, fmt.Errorf("config: read %s: %s is a folder; name the file in it", what, path)
 	}
 	if err != nil {
-		return "", nil, fmt.Errorf("config: read %s: %w", what, err)
+		return nil, fmt.Errorf("config: read %s: %w", what, err)
 	}
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, maxBytes+1))
 	if err != nil {
-		return "", nil, fmt.Errorf("config: read %s: %w", what, err)
+		return nil, fmt.Errorf("config: read %s: %w", what, err)
 	}
 	if len(data) > maxBytes {
-		return "", nil, fmt.Errorf("config: read %s: %s is larger than 1 MiB; is it a settings file?", what, path)
+		return nil, fmt.Errorf("config: read %s: %s is larger than 1 MiB; is it a settings file?", what, path)
 	}
-	return path, data, nil
+	return data, nil
 }
 
 // decode fills out, a pointer to a struct with mapstructure tags that holds the
@@ -85,15 +91,18 @@ func decode(name string, data []byte, out any, validate func() error) error {
 	if len(s.wrong) > 0 {
 		return fileError(name, s.wrong)
 	}
-	v := viper.New()
-	v.SetConfigType("yaml")
-	if err := v.ReadConfig(bytes.NewReader(data)); err != nil {
+	var keys map[string]any
+	if err := root.Decode(&keys); err != nil {
 		return fileError(name, []Wrong{{What: oneLine(err)}})
 	}
-	s.clearLists(out)
+	v := viper.New()
+	if err := v.MergeConfigMap(keys); err != nil {
+		return fileError(name, []Wrong{{What: oneLine(err)}})
+	}
 	err = v.UnmarshalExact(out, func(c *mapstructure.DecoderConfig) {
 		c.WeaklyTypedInput = false // no "abc" for 0
 		c.DecodeHook = nil         // no "a,b" for a list
+		c.ZeroFields = true        // a list replaces the default one, and is not mixed with it item by item
 	})
 	if err != nil {
 		return fileError(name, []Wrong{{What: oneLine(err)}})

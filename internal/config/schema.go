@@ -137,25 +137,6 @@ func (s *schema) number(n *yaml.Node, key, want string, form *regexp.Regexp) {
 	}
 }
 
-// clearLists empties the default lists for which the file has a list of its own:
-// otherwise the decoder would mix the two, item by item.
-func (s *schema) clearLists(out any) { s.clear(reflect.ValueOf(out).Elem(), "") }
-
-func (s *schema) clear(v reflect.Value, key string) {
-	for i := range v.NumField() {
-		f := v.Field(i)
-		path := join(key, v.Type().Field(i).Tag.Get("mapstructure"))
-		switch f.Kind() {
-		case reflect.Struct:
-			s.clear(f, path)
-		case reflect.Slice:
-			if _, ok := s.lines[path]; ok {
-				f.SetZero()
-			}
-		}
-	}
-}
-
 // line is where a key stands; for a key that is missing, where the nearest thing
 // around it stands.
 func (s *schema) line(key string) int {

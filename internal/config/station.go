@@ -34,6 +34,7 @@ type Station struct {
 	Fit part.FitLimits `mapstructure:"fit"` // when a picture is fit to measure
 
 	Bench   Bench      `mapstructure:"bench"`
+	Scans   Scans      `mapstructure:"scans"`
 	Cameras []Camera   `mapstructure:"cameras"` // empty: pictures come as files
 	Rig     Rig        `mapstructure:"rig"`
 	Screen  Screen     `mapstructure:"screen"`
@@ -67,19 +68,26 @@ type Flat struct {
 // shipped inside the program. Keys that the file leaves out keep their shipped
 // value. The error is a [FileError] where the file's content is wrong.
 func LoadStation(path string) (Station, error) {
-	s, err := parseStation("shipped station.yaml", configs.StationYAML, Station{})
+	s, _, err := ReadStation(path)
+	return s, err
+}
+
+// ReadStation is [LoadStation], with the text that was read.
+func ReadStation(path string) (Station, Text, error) {
+	text := Text{"station.yaml (shipped)", configs.StationYAML}
+	s, err := parseStation("shipped station.yaml", text.Bytes, Station{})
 	if err != nil || path == "" {
-		return s, err
+		return s, text, err
 	}
-	name, data, err := content(path, "station")
-	if err != nil {
-		return Station{}, err
+	text.Name = filepath.Base(path)
+	if text.Bytes, err = content(path, "station"); err != nil {
+		return Station{}, Text{}, err
 	}
-	if s, err = parseStation(name, data, s); err != nil {
-		return Station{}, err
+	if s, err = parseStation(path, text.Bytes, s); err != nil {
+		return Station{}, Text{}, err
 	}
 	s.beside(filepath.Dir(path))
-	return s, nil
+	return s, text, nil
 }
 
 // beside takes the files that the station names as lying from dir.
@@ -131,6 +139,7 @@ func (s Station) Validate() error {
 	s.validateScales(&c)
 	s.validateFlats(&c)
 	s.validateBench(&c)
+	s.Scans.validate(&c)
 	s.validateLots(&c)
 	f := s.Fit
 	c.between("fit.min_pixels", float64(f.MinPixels), 1, 50e6)

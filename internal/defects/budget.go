@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/defects/search"
+	"finishbench/internal/defects/shape"
 	"finishbench/internal/part"
 )
 
@@ -35,11 +37,11 @@ type measure struct {
 // sizeBudget is how a size's uncertainty comes about, by JCGM 100:2008 (GUM). ok
 // is false where the size has none to state.
 func (f *face) sizeBudget(p *place, m measure) (part.Budget, bool) {
-	um := 1000 * f.shapeMM()
+	um := 1000 * f.ShapeMM()
 	cs := []part.Contribution{
 		// two ends, each anywhere within a pixel
 		{Name: "ends on the pixel grid", Unit: "px", U: math.Sqrt(2 * m.ends / 12), Distribution: part.Rectangular, Sensitivity: um},
-		{Name: "noise where the ends are drawn", Unit: "px", U: math.Sqrt(2*m.ends) * p.endNoisePX(m.out, f.p.MinResponse), Distribution: part.Normal, Sensitivity: um},
+		{Name: "noise where the ends are drawn", Unit: "px", U: math.Sqrt(2*m.ends) * p.endNoisePX(m.out, f.Params.MinResponse), Distribution: part.Normal, Sensitivity: um},
 	}
 	if m.off > 0 { // both ends alike
 		cs = append(cs, part.Contribution{Name: "strength at the ends against the peak's", Unit: "px",
@@ -51,17 +53,17 @@ func (f *face) sizeBudget(p *place, m measure) (part.Budget, bool) {
 			U: math.Abs(m.again-m.px) / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um})
 	}
 	if m.blurred != nil {
-		u := f.uLensPX / float64(f.shape)
-		perPX := f.blurSensitivity(p, m.blurred, math.Min(math.Max(u, 1e-3)*math.Sqrt(3), f.lensPX/float64(f.shape)))
-		cs = append(cs, part.Contribution{Name: "blur of the lens", Unit: "px", Value: part.Num(f.lensPX / float64(f.shape)),
+		u := f.ULensPX / float64(f.ShapeFactor)
+		perPX := f.blurSensitivity(p, m.blurred, math.Min(math.Max(u, 1e-3)*math.Sqrt(3), f.LensPX/float64(f.ShapeFactor)))
+		cs = append(cs, part.Contribution{Name: "blur of the lens", Unit: "px", Value: part.Num(f.LensPX / float64(f.ShapeFactor)),
 			U: u, Distribution: part.Rectangular, Sensitivity: perPX * um})
 	}
 	if c, so := p.narrow(m.px, um); so {
 		cs = append(cs, c)
 	}
 	cs = append(cs, m.more...)
-	cs = append(cs, part.Contribution{Name: "scale: target, fit, squareness of the view", Unit: "mm/px", Value: part.Num(f.p.MMPerPX),
-		U: f.p.URelScale * f.p.MMPerPX, Distribution: part.Normal, Sensitivity: m.px * um / f.p.MMPerPX})
+	cs = append(cs, part.Contribution{Name: "scale: target, fit, squareness of the view", Unit: "mm/px", Value: part.Num(f.Params.MMPerPX),
+		U: f.Params.URelScale * f.Params.MMPerPX, Distribution: part.Normal, Sensitivity: m.px * um / f.Params.MMPerPX})
 	b := part.NewBudget(m.quantity, m.px*um, cs)
 	return b, !math.IsNaN(b.CombinedUM) && !math.IsInf(b.CombinedUM, 0) && m.px > 0
 }
@@ -77,7 +79,7 @@ func (p *place) endNoisePX(out, minResponse float64) float64 {
 // blurSensitivity is the change of a size per pixel of the lens's blur, both in
 // shape pixels, from differences at the limits of what the blur may be.
 func (f *face) blurSensitivity(p *place, blurred func(float64) float64, limit float64) float64 {
-	lens := f.lensPX / float64(f.shape)
+	lens := f.LensPX / float64(f.ShapeFactor)
 	rest := p.blurPX*p.blurPX - lens*lens // what our own smoothing and averaging blur by, squared
 	with := func(lens float64) float64 { return blurred(math.Sqrt(math.Max(0, rest) + lens*lens)) }
 	return (with(lens+limit) - with(lens-limit)) / (2 * limit)
@@ -92,14 +94,14 @@ func share(name string, sizeUM, limit float64) part.Contribution {
 // shape pixels.
 func (f *face) spotBudgets(p *place, kind part.Kind, diameter, long, across float64) (d, l, w measure) {
 	ring := p.ringPX > 0 && diameter == 2*p.ringPX
-	make := func(name string, px float64, ends float64, pick func(s *shape) float64) measure {
+	make := func(name string, px float64, ends float64, pick func(s *shape.Shape) float64) measure {
 		m := measure{quantity: name, px: px, ends: ends, again: math.NaN(), out: p.bodyOut, off: p.bodyOff}
-		um := px * 1000 * f.shapeMM()
+		um := px * 1000 * f.ShapeMM()
 		switch {
 		case ring:
 			m.off = 0
 			// a ring's radius is the nearest of those tried: half the step to the next, to either side
-			m.more = []part.Contribution{{Name: "radii tried for the ring", Unit: "px", U: 2 * ringStepMM / 2 / f.shapeMM() / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000 * f.shapeMM()}}
+			m.more = []part.Contribution{{Name: "radii tried for the ring", Unit: "px", U: 2 * search.RingStepMM / 2 / f.ShapeMM() / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000 * f.ShapeMM()}}
 		default:
 			s, o, so, oo, pixels := &p.all, &p.inner, p.bodyOut, p.coreOut, p.body
 			if f.opaque(p) {
@@ -110,12 +112,12 @@ func (f *face) spotBudgets(p *place, kind part.Kind, diameter, long, across floa
 			m.again = p.sharp(pick(o), oo)
 			if kind == part.Dust && ends < 1 {
 				m.more = append(m.more, part.Contribution{Name: "uneven outline: diameter by box or area", Unit: "px",
-					U: s.unevenPX(pixels, p.win.w) / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000 * f.shapeMM()})
+					U: s.UnevenPX(pixels, p.win.W) / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000 * f.ShapeMM()})
 			}
 		}
 		switch kind {
 		case part.Dust:
-			if f.p.Shell != nil && slices.Max(p.contrast) > 0 { // pale against the ground: what is not lit does not show
+			if f.Params.Shell != nil && slices.Max(p.contrast) > 0 { // pale against the ground: what is not lit does not show
 				m.more = append(m.more, share("shaded side that may not show, not corrected", um, shadedShare))
 			}
 		case part.Bubble:
@@ -131,17 +133,17 @@ func (f *face) spotBudgets(p *place, kind part.Kind, diameter, long, across floa
 		}
 		return m
 	}
-	both := func(s *shape) float64 { return math.Sqrt(s.long * s.across) }
+	both := func(s *shape.Shape) float64 { return math.Sqrt(s.Long * s.Across) }
 	if f.byArea(kind) {
-		both = (*shape).areaDiameter
+		both = (*shape.Shape).AreaDiameter
 	}
-	return make("diameter", diameter, 0.5, both), make("length", long, 1, func(s *shape) float64 { return s.long }), make("width", across, 1, func(s *shape) float64 { return s.across })
+	return make("diameter", diameter, 0.5, both), make("length", long, 1, func(s *shape.Shape) float64 { return s.Long }), make("width", across, 1, func(s *shape.Shape) float64 { return s.Across })
 }
 
 // lineBudgets are those of a line's, or a patch of lines', length and width as
 // told, in shape pixels.
 func (f *face) lineBudgets(p *place, kind part.Kind, long, across float64) (l, w measure) {
-	um := 1000 * f.shapeMM()
+	um := 1000 * f.ShapeMM()
 	sh, inner := p.all, p.inner
 	core := func(extent float64) float64 { return extent - 2*p.coreOut*p.blurPX }
 	blurred := func(px float64) func(float64) float64 {
@@ -150,22 +152,22 @@ func (f *face) lineBudgets(p *place, kind part.Kind, long, across float64) (l, w
 	l = measure{quantity: "length", px: long, ends: 1, out: p.bodyOut, off: p.bodyOff, blurred: blurred(long)}
 	w = measure{quantity: "width", px: across, ends: 1, out: p.bodyOut, off: p.bodyOff, blurred: blurred(across)}
 	if kind == part.Sanding {
-		sh.setAxis(p.lineRad, p.body, p.win.w)
-		inner.setAxis(p.lineRad, p.core, p.win.w)
-		l.again, w.again = core(inner.long), core(inner.across)
-		l.more = []part.Contribution{{Name: "lines that end unlike each other", Unit: "px", U: sh.raggedPX(p.body, p.win.w, p.lines), Distribution: part.Scatter,
+		sh.SetAxis(p.lineRad, p.body, p.win.W)
+		inner.SetAxis(p.lineRad, p.core, p.win.W)
+		l.again, w.again = core(inner.Long), core(inner.Across)
+		l.more = []part.Contribution{{Name: "lines that end unlike each other", Unit: "px", U: sh.RaggedPX(p.body, p.win.W, p.lines), Distribution: part.Scatter,
 			DOF: part.Num(float64(2 * max(1, p.lines-1))), Sensitivity: um}}
 		w.more = []part.Contribution{{Name: "a line more or less at either side", Unit: "px", U: math.Sqrt2 * across / float64(max(1, p.lines)) / math.Sqrt(3),
 			Distribution: part.Rectangular, Sensitivity: um}}
 		return l, w
 	}
-	arc := long - p.unblurred(sh.long)
-	l.again = core(inner.long) + arc
+	arc := long - p.unblurred(sh.Long)
+	l.again = core(inner.Long) + arc
 	l.more = []part.Contribution{{Name: "course: followed in short pieces instead of as an arc", Unit: "px",
-		U: math.Abs(sh.coursePX(p.body, p.win.w, coursePieces*p.blurPX)-sh.long-arc) / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um},
-		{Name: "tips that fade or curl", Unit: "px", U: math.Sqrt2 * fadingTipMM / f.shapeMM() / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um}}
-	w.again, w.ends, w.off = unblurredDiameter(inner.thick, p.blurPX), 1/math.Max(1, sh.long), 0 // a mean over the whole length
-	w.blurred = func(blur float64) float64 { return unblurredDiameter(sh.thick, blur) }
+		U: math.Abs(sh.CoursePX(p.body, p.win.W, coursePieces*p.blurPX)-sh.Long-arc) / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um},
+		{Name: "tips that fade or curl", Unit: "px", U: math.Sqrt2 * fadingTipMM / f.ShapeMM() / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um}}
+	w.again, w.ends, w.off = unblurredDiameter(inner.Thick, p.blurPX), 1/math.Max(1, sh.Long), 0 // a mean over the whole length
+	w.blurred = func(blur float64) float64 { return unblurredDiameter(sh.Thick, blur) }
 	return l, w
 }
 
@@ -198,100 +200,9 @@ func (f *face) addBudgets(p *place, out *part.Finding, long, across float64) {
 		out.ULengthMM, out.Budget = state(l)
 	default:
 		var d measure
-		d, l, w = f.spotBudgets(p, out.Kind, *out.DiameterMM/f.shapeMM(), long, across)
+		d, l, w = f.spotBudgets(p, out.Kind, *out.DiameterMM/f.ShapeMM(), long, across)
 		out.UDiamMM, out.Budget = state(d)
 		out.ULengthMM, _ = state(l)
 	}
 	out.UWidthMM, _ = state(w)
-}
-
-// unevenPX is how far a spot's diameter depends on what is meant by it (JCGM
-// 200:2012, 2.27): by its axes, by a box that lies otherwise, or by its area.
-func (s shape) unevenPX(pixels []int, w int) float64 {
-	axes := math.Sqrt(s.long * s.across)
-	most := math.Abs(s.areaDiameter() - axes)
-	for deg := 0; deg < 90; deg += boxTurnDeg {
-		s.setAxis(float64(deg)*math.Pi/180, pixels, w)
-		most = math.Max(most, math.Abs(math.Sqrt(s.long*s.across)-axes))
-	}
-	return most
-}
-
-// boxTurnDeg is the step by which a box around a spot is turned.
-const boxTurnDeg = 15
-
-// pieces are, for n equal stretches between lo and hi of one coordinate of the
-// pixels (0 along the main axis, 1 across), the mean, least and largest of the
-// other; NaN means where a stretch is empty.
-func (s *shape) pieces(pixels []int, w, axis, n int) (mean, lo, hi []float64) {
-	at := func(i int) (t, other float64) {
-		u, v := s.along(i, w)
-		if axis == 0 {
-			return u, v
-		}
-		return v, u
-	}
-	first, last := math.Inf(1), math.Inf(-1)
-	for _, i := range pixels {
-		t, _ := at(i)
-		first, last = math.Min(first, t), math.Max(last, t)
-	}
-	mean, lo, hi = make([]float64, n), make([]float64, n), make([]float64, n)
-	count := make([]float64, n)
-	for k := range lo {
-		lo[k], hi[k] = math.Inf(1), math.Inf(-1)
-	}
-	for _, i := range pixels {
-		t, o := at(i)
-		k := min(n-1, int((t-first)/(last-first+1)*float64(n)))
-		mean[k] += o
-		lo[k], hi[k] = math.Min(lo[k], o), math.Max(hi[k], o)
-		count[k]++
-	}
-	for k := range mean {
-		mean[k] /= count[k]
-	}
-	return mean, lo, hi
-}
-
-// coursePX is a line's length when it is followed in pieces of about the given
-// length, each from middle to middle.
-func (s *shape) coursePX(pixels []int, w int, piece float64) float64 {
-	n := max(2, int(s.long/piece))
-	mean, _, _ := s.pieces(pixels, w, 0, n)
-	step := s.long / float64(n)
-	sum, from, k0 := 0.0, math.NaN(), 0
-	for k, v := range mean {
-		if math.IsNaN(v) {
-			continue // a gap
-		}
-		if !math.IsNaN(from) {
-			sum += math.Hypot(v-from, step*float64(k-k0))
-		} else {
-			sum += step * float64(k)
-		}
-		from, k0 = v, k
-	}
-	return sum + step*float64(n-k0)
-}
-
-// raggedPX is the standard uncertainty of a patch's length from its lines'
-// ends: the scatter of both ends, over as many stretches across as it has lines.
-func (s *shape) raggedPX(pixels []int, w, lines int) float64 {
-	_, lo, hi := s.pieces(pixels, w, 1, max(2, lines))
-	return math.Hypot(deviation(lo), deviation(hi))
-}
-
-// deviation is the robust standard deviation of the finite values: 1.4826 times
-// the median distance from the median; 0 of fewer than two.
-func deviation(v []float64) float64 {
-	v = slices.DeleteFunc(slices.Clone(v), func(x float64) bool { return math.IsInf(x, 0) })
-	if len(v) < 2 {
-		return 0
-	}
-	mid := median(v)
-	for i := range v {
-		v[i] = math.Abs(v[i] - mid)
-	}
-	return 1.4826 * median(v)
 }

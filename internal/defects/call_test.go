@@ -4,6 +4,7 @@ import (
 	"reflect"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
 
@@ -11,9 +12,9 @@ import (
 // finding then has; its kind is taken where it has one, the rules' is kept beside it,
 // and which findings there are does not change.
 func TestCaller(t *testing.T) {
-	scene, _, mm := facePair("plain", 61, nil, map[part.Kind]int{part.Dust: 2, part.Bubble: 2, part.Fibre: 1})
-	p := DefaultParams(mm)
-	plain, err := Find(scene, p)
+	pictures, _, mm := facePair("plain", 61, nil, map[part.Kind]int{part.Dust: 2, part.Bubble: 2, part.Fibre: 1})
+	p := scene.DefaultParams(mm)
+	plain, err := Find(pictures, p)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -28,7 +29,7 @@ func TestCaller(t *testing.T) {
 		}
 		return part.Chip, 1, false // no call
 	}
-	called, err := Find(scene, p)
+	called, err := Find(pictures, p)
 	if err != nil {
 		t.Fatal(err)
 	}

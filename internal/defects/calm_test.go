@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
 
@@ -14,12 +15,12 @@ import (
 func TestFingerprintIsNoDefect(t *testing.T) {
 	told, calls := 0, 0
 	for _, seed := range []uint64{171, 172, 173, 174} {
-		scene, truth, mm := facePair("plain", seed, nil, map[part.Kind]int{part.Dust: 3})
-		inkOn(scene[1:], mm, 0.9, func(x, y float64) float64 {
+		pictures, truth, mm := facePair("plain", seed, nil, map[part.Kind]int{part.Dust: 3})
+		inkOn(pictures[1:], mm, 0.9, func(x, y float64) float64 {
 			in := edge(math.Hypot((x+1)/2, (y-0.5)/1.6)-1, 0.1)
 			return 0.008 * in * max(0, math.Sin(2*math.Pi*math.Hypot(x+0.6, 1.3*(y-0.3))/0.45))
 		})
-		res, err := Find(scene, DefaultParams(mm))
+		res, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -39,19 +40,5 @@ func TestFingerprintIsNoDefect(t *testing.T) {
 	}
 	if calls > 1 || told < 3 {
 		t.Errorf("%d false calls, told %d times, on 4 faces", calls, told)
-	}
-}
-
-// Where a place lies is said in whole millimetres from the middle.
-func TestWhereabouts(t *testing.T) {
-	f := &face{mmPX: 0.5, surf: &surface{cx: 10, cy: 10}}
-	for want, s := range map[string]shape{
-		"in the middle":                          {x0: 9, x1: 11, y0: 9, y1: 11},
-		"3 mm left of and 2 mm below the middle": {x0: 3, x1: 5, y0: 13, y1: 15},
-		"2 mm above the middle":                  {x0: 10, x1: 10, y0: 6, y1: 6},
-	} {
-		if got := f.whereabouts(s); got != want {
-			t.Errorf("%q, want %q", got, want)
-		}
 	}
 }

@@ -3,6 +3,7 @@ package defects
 import (
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -17,8 +18,8 @@ func dullFaces(t *testing.T, kind part.Kind, others map[part.Kind]int, faces int
 		for k, n := range others {
 			kinds[k] = n
 		}
-		scene, truth, mm := facePair("plain", uint64(300+i), func(p *synth.FaceParams) { mod(i, p) }, kinds)
-		res, err := Find(scene, DefaultParams(mm))
+		pictures, truth, mm := facePair("plain", uint64(300+i), func(p *synth.FaceParams) { mod(i, p) }, kinds)
+		res, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -5,54 +5,61 @@ import (
 	"slices"
 	"strings"
 
+	"finishbench/internal/defects/align"
+	"finishbench/internal/defects/raster"
+	"finishbench/internal/defects/scene"
+	"finishbench/internal/defects/search"
 	"finishbench/internal/part"
 )
 
 // Find looks at one scene: the pictures of one pose of a faceplate, all of one
 // size, each under another light. It returns the findings in no particular order,
 // without severity, advice or number. Errors say what is wrong with the scene.
-func Find(scene []Picture, p Params) (Result, error) { return find(scene, p, false) }
+func Find(pictures []scene.Picture, p scene.Params) (Result, error) { return find(pictures, p, false) }
 
 // FindPanel looks at a flat lacquered test panel that fills the whole picture.
-func FindPanel(scene []Picture, p Params) (Result, error) { return find(scene, p, true) }
+func FindPanel(pictures []scene.Picture, p scene.Params) (Result, error) {
+	return find(pictures, p, true)
+}
 
-func find(scene []Picture, p Params, panel bool) (Result, error) {
-	if err := p.validate(); err != nil {
+func find(pictures []scene.Picture, p scene.Params, panel bool) (Result, error) {
+	if err := p.Validate(); err != nil {
 		return Result{}, err
 	}
-	if err := checkScene(scene); err != nil {
+	if err := checkScene(pictures); err != nil {
 		return Result{}, err
 	}
-	f, err := prepare(scene, p, panel)
+	ready, err := scene.Prepare(pictures, p, panel)
 	if err != nil {
 		return Result{}, err
 	}
-	if f.apart {
+	f := &face{Face: search.Face{Face: *ready, Lone: panel && len(pictures) == 1}}
+	if f.Apart {
 		return f.findApart(panel)
 	}
 	var out Result
 	var found []sighted
-	views := f.views()
+	views := f.Views()
 	for k, v := range views {
-		sub, own, err := f.with(v)
+		own, sub, err := f.as(v)
 		if err != nil {
 			if k > 0 {
 				continue // too little to learn from: it stays not looked at
 			}
 			return Result{}, err
 		}
-		f.sparkles, f.flakeMM = f.sparkles || sub.sparkles, max(f.flakeMM, sub.flakeMM)
-		f.looked = append(f.looked, looked{own: own, dist: sub.surf.dist, pics: v.pics})
+		f.Sparkles, f.FlakeMM = f.Sparkles || sub.Sparkles, max(f.FlakeMM, sub.FlakeMM)
+		f.looked = append(f.looked, looked{own: own, dist: sub.Surface.Dist, pics: v.Pics})
 		places, err := sub.places(own)
 		if err != nil {
 			return Result{}, err
 		}
-		f.told = sub.told
+		f.Warnings = sub.Warnings
 		for _, pl := range f.withoutOpening(sub, v, own, places) {
 			found = append(found, sighted{sub, pl, k})
 		}
 	}
-	if f.clear {
+	if f.SeeThrough {
 		spots, err := f.findSpots(found)
 		if err != nil {
 			return Result{}, err
@@ -73,20 +80,36 @@ func find(scene []Picture, p Params, panel bool) (Result, error) {
 		return Result{}, err
 	}
 	f.tellPeel(&out)
-	out.Warnings = append(append(out.Warnings, f.told...), f.warnings(len(out.Findings))...)
+	out.Warnings = append(append(out.Warnings, f.Warnings...), f.warnings(len(out.Findings))...)
 	out.Seen, out.Unseen = f.seen()
-	out.Clear = f.clear
-	for _, q := range f.surf.outline {
-		k := float64(f.factor)
+	out.Clear = f.SeeThrough
+	for _, q := range f.Surface.Outline {
+		k := float64(f.Factor)
 		out.Outline = append(out.Outline, part.Point{X: (q.X+0.5)*k - 0.5, Y: (q.Y+0.5)*k - 0.5})
 	}
-	out.lies = map[string]*registration{}
-	for _, p := range f.scene {
-		if p.lies.moved() {
-			out.lies[p.Shot.File] = p.lies
+	out.lies = map[string]*align.Registration{}
+	for _, p := range f.Pictures {
+		if p.Registration.Moved() {
+			out.lies[p.Shot.File] = p.Registration
 		}
 	}
 	return out, nil
+}
+
+// face is a face while places are sought on it.
+type face struct {
+	search.Face
+	looked []looked // what was searched
+	spots  bool     // opaque spots alone are sought in it, over parts inside, too
+}
+
+// as is the face as a view's pictures show it, and where these are all that do.
+func (f *face) as(v search.View) (own []bool, sub *face, err error) {
+	s, own, err := f.With(v)
+	if err != nil {
+		return nil, nil, err
+	}
+	return own, &face{Face: *s, spots: f.spots}, nil
 }
 
 // sighted is a place, the face as the pictures that it was sought in show it,
@@ -99,13 +122,13 @@ type sighted struct {
 
 // places searches a face and returns what was found where own holds.
 func (f *face) places(own []bool) ([]*place, error) {
-	r, err := f.respond()
+	r, err := f.Respond()
 	if err != nil {
 		return nil, err
 	}
-	f.tellUneven(r)
+	f.WarnUneven(r)
 	var places []*place
-	for _, pixels := range segment(r.ratio, float32(f.p.GrowShare), 1) {
+	for _, pixels := range raster.Segment(r.Ratio, float32(f.Params.GrowShare), 1) {
 		if !mostly(pixels, own) {
 			continue
 		}
@@ -137,12 +160,12 @@ func mostly(pixels []int, mask []bool) bool {
 // once leaves out what is a piece of something stronger that another view shows
 // right beside it.
 func (f *face) once(found []sighted) []sighted {
-	near := spotReachMM / f.shapeMM()
+	near := spotReachMM / f.ShapeMM()
 	var out []sighted
 	for i, a := range found {
 		again := false
 		for j, b := range found {
-			if a.view != b.view && a.pl.all.gapTo(&b.pl.all) <= near && (b.pl.peak > a.pl.peak || b.pl.peak == a.pl.peak && j < i) {
+			if a.view != b.view && a.pl.all.GapTo(&b.pl.all) <= near && (b.pl.peak > a.pl.peak || b.pl.peak == a.pl.peak && j < i) {
 				again = true
 			}
 		}
@@ -158,12 +181,12 @@ func (f *face) findApart(panel bool) (Result, error) {
 	var out Result
 	var last error
 	none := true
-	for _, p := range f.scene {
-		p.lies = nil
-		r, err := find([]Picture{p}, f.p, panel)
+	for _, p := range f.Pictures {
+		p.Registration = nil
+		r, err := find([]scene.Picture{p}, f.Params, panel)
 		if err != nil {
 			last = err
-			f.told = append(f.told, fmt.Sprintf("%s: nothing was looked for in it by itself: %s", p.Shot.File, strings.TrimPrefix(err.Error(), "defects: ")))
+			f.Warnings = append(f.Warnings, fmt.Sprintf("%s: nothing was looked for in it by itself: %s", p.Shot.File, strings.TrimPrefix(err.Error(), "defects: ")))
 			continue
 		}
 		out.Findings, out.Unseen = append(out.Findings, r.Findings...), append(out.Unseen, r.Unseen...)
@@ -181,7 +204,7 @@ func (f *face) findApart(panel bool) (Result, error) {
 	if none {
 		return Result{}, last
 	}
-	out.Warnings = append(out.Warnings, f.told...)
+	out.Warnings = append(out.Warnings, f.Warnings...)
 	return out, nil
 }
 
@@ -189,11 +212,11 @@ func (f *face) findApart(panel bool) (Result, error) {
 const oneLightOnly = "one light only"
 
 // checkScene refuses pictures that do not belong together.
-func checkScene(scene []Picture) error {
-	if len(scene) == 0 {
+func checkScene(pictures []scene.Picture) error {
+	if len(pictures) == 0 {
 		return fmt.Errorf("defects: a scene without pictures")
 	}
-	for _, s := range scene {
+	for _, s := range pictures {
 		if err := s.Image.Validate(); err != nil {
 			return fmt.Errorf("defects: %s: %w", s.Shot.File, err)
 		}
@@ -202,9 +225,9 @@ func checkScene(scene []Picture) error {
 				return fmt.Errorf("defects: %s: %w", s.Shot.File, err)
 			}
 		}
-		if a, b := s.Image, scene[0].Image; a.W != b.W || a.H != b.H {
+		if a, b := s.Image, pictures[0].Image; a.W != b.W || a.H != b.H {
 			return fmt.Errorf("defects: %s is %dx%d and %s is %dx%d: pictures of one pose must be of one size; photograph them without moving the camera",
-				s.Shot.File, a.W, a.H, scene[0].Shot.File, b.W, b.H)
+				s.Shot.File, a.W, a.H, pictures[0].Shot.File, b.W, b.H)
 		}
 	}
 	return nil
@@ -213,17 +236,25 @@ func checkScene(scene []Picture) error {
 // warnings are what a reader of the findings must know.
 func (f *face) warnings(n int) []string {
 	var out []string
-	if len(f.scene) == 1 && f.scene[0].Shot.Light != part.White { // a white screen has its stripes beside it
-		out = append(out, fmt.Sprintf("%s: "+oneLightOnly+"; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.scene[0].Shot.File))
+	if len(f.Pictures) == 1 && f.Pictures[0].Shot.Light != part.White { // a white screen has its stripes beside it
+		out = append(out, fmt.Sprintf("%s: "+oneLightOnly+"; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.Pictures[0].Shot.File))
 	}
-	if f.sparkles {
-		out = append(out, fmt.Sprintf("the %s sparkles: what is bright under one light alone and no longer than %.2f mm is taken for its flakes; a bubble's or a crater's glint of that size cannot be told from them", f.name(), f.flakeMM))
+	if f.Sparkles {
+		out = append(out, fmt.Sprintf("the %s sparkles: what is bright under one light alone and no longer than %.2f mm is taken for its flakes; a bubble's or a crater's glint of that size cannot be told from them", f.Name(), f.FlakeMM))
 	}
-	if f.p.MMPerPX > f.p.SearchMM {
-		out = append(out, fmt.Sprintf("%.3f mm per pixel is coarse: defects under %.2f mm may be missed", f.p.MMPerPX, 4*f.p.MMPerPX))
+	if f.Params.MMPerPX > f.Params.SearchMM {
+		out = append(out, fmt.Sprintf("%.3f mm per pixel is coarse: defects under %.2f mm may be missed", f.Params.MMPerPX, 4*f.Params.MMPerPX))
 	}
-	if n > f.p.ManyFindings {
+	if n > f.Params.ManyFindings {
 		out = append(out, fmt.Sprintf("%d places found: the surface as a whole may be unfit (orange peel, haze, no lacquer), or the pictures may not belong together", n))
 	}
 	return out
+}
+
+// looked is what one search covered: own is what counts of it, dist > 0 where it
+// looked.
+type looked struct {
+	own  []bool
+	dist *part.Plane
+	pics []int
 }

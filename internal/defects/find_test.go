@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -18,7 +19,7 @@ import (
 const rose = 5.0
 
 // facePair draws a faceplate of 11 mm under two lights, 15 um per pixel.
-func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds map[part.Kind]int, change ...func(*synth.Defect)) ([]Picture, synth.FaceTruth, float64) {
+func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds map[part.Kind]int, change ...func(*synth.Defect)) ([]scene.Picture, synth.FaceTruth, float64) {
 	p := synth.DefaultFace()
 	p.W, p.H, p.SizeMM = 1120, 880, 11
 	p.Pattern, p.Seed, p.JPEGQuality = pattern, seed, 95
@@ -35,7 +36,7 @@ func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds ma
 		}
 	}
 	d, r, truth := synth.Face(p)
-	return []Picture{
+	return []scene.Picture{
 		{Shot: part.Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}, Image: d},
 		{Shot: part.Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking}, Image: r},
 	}, truth, p.MMPerPX
@@ -112,8 +113,8 @@ func TestFindsWhatIsDrawn(t *testing.T) {
 			var sum tally
 			var misses []string
 			for seed := uint64(21); seed < 23; seed++ {
-				scene, truth, mm := facePair(rig.pattern, seed, rig.mod, everyKind)
-				res, err := Find(scene, DefaultParams(mm))
+				pictures, truth, mm := facePair(rig.pattern, seed, rig.mod, everyKind)
+				res, err := Find(pictures, scene.DefaultParams(mm))
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -138,8 +139,8 @@ func TestCleanFacesStayClean(t *testing.T) {
 	var where []string
 	for _, pattern := range []string{"plain", "flake", "marble", "granite", "wood"} {
 		for seed := uint64(31); seed < 32; seed++ {
-			scene, _, mm := facePair(pattern, seed, nil, nil)
-			res, err := Find(scene, DefaultParams(mm))
+			pictures, _, mm := facePair(pattern, seed, nil, nil)
+			res, err := Find(pictures, scene.DefaultParams(mm))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -161,8 +162,8 @@ func TestSizes(t *testing.T) {
 	good, all := 0, 0
 	var bad []string
 	for seed := uint64(41); seed < 44; seed++ {
-		scene, truth, mm := facePair("plain", seed, nil, map[part.Kind]int{part.Dust: 5, part.Fibre: 2, part.Crater: 2})
-		res, err := Find(scene, DefaultParams(mm))
+		pictures, truth, mm := facePair("plain", seed, nil, map[part.Kind]int{part.Dust: 5, part.Fibre: 2, part.Crater: 2})
+		res, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -195,24 +196,24 @@ func TestSizes(t *testing.T) {
 
 // The same scene gives the same findings, and in a mirror the mirrored ones.
 func TestSameAndMirrored(t *testing.T) {
-	scene, _, mm := facePair("flake", 51, func(p *synth.FaceParams) { p.JPEGQuality = 0 }, map[part.Kind]int{part.Dust: 4, part.Bubble: 2, part.Fibre: 1})
-	first, err := Find(scene, DefaultParams(mm))
+	pictures, _, mm := facePair("flake", 51, func(p *synth.FaceParams) { p.JPEGQuality = 0 }, map[part.Kind]int{part.Dust: 4, part.Bubble: 2, part.Fibre: 1})
+	first, err := Find(pictures, scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
 	}
-	second, err := Find(scene, DefaultParams(mm))
+	second, err := Find(pictures, scene.DefaultParams(mm))
 	if err != nil || !reflect.DeepEqual(first, second) {
 		t.Fatalf("two runs differ (%v)", err)
 	}
-	var turned []Picture
-	for _, p := range scene {
-		turned = append(turned, Picture{Shot: p.Shot, Image: mirrored(p.Image)})
+	var turned []scene.Picture
+	for _, p := range pictures {
+		turned = append(turned, scene.Picture{Shot: p.Shot, Image: mirrored(p.Image)})
 	}
-	other, err := Find(turned, DefaultParams(mm))
+	other, err := Find(turned, scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := float64(scene[0].Image.W)
+	w := float64(pictures[0].Image.W)
 	strong, elsewhere, otherKind := 0, 0, 0
 	for _, f := range first.Findings {
 		if f.Features["response_over_threshold"] < 2 {
@@ -247,8 +248,8 @@ func mirrored(im *part.Image) *part.Image {
 
 // One defect seen under two lights is one finding, and says where else it is.
 func TestOneSceneOneFinding(t *testing.T) {
-	scene, truth, mm := facePair("plain", 61, nil, map[part.Kind]int{part.Dust: 3})
-	res, err := Find(scene, DefaultParams(mm))
+	pictures, truth, mm := facePair("plain", 61, nil, map[part.Kind]int{part.Dust: 3})
+	res, err := Find(pictures, scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -266,8 +267,8 @@ func TestOneSceneOneFinding(t *testing.T) {
 }
 
 func TestOneLightSaysSo(t *testing.T) {
-	scene, truth, mm := facePair("plain", 62, nil, map[part.Kind]int{part.Dust: 4})
-	res, err := Find(scene[:1], DefaultParams(mm))
+	pictures, truth, mm := facePair("plain", 62, nil, map[part.Kind]int{part.Dust: 4})
+	res, err := Find(pictures[:1], scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -285,9 +286,9 @@ func TestPanel(t *testing.T) {
 	p.JPEGQuality = 95
 	p.Defects = synth.RandomDefects(p, map[part.Kind]int{part.Dust: 3, part.Bubble: 2, part.Crater: 1}, 9)
 	d, r, truth := synth.Panel(p)
-	res, err := FindPanel([]Picture{
+	res, err := FindPanel([]scene.Picture{
 		{Shot: part.Shot{File: "a.jpg", Light: part.Diffuse}, Image: d}, {Shot: part.Shot{File: "b.jpg", Light: part.Raking}, Image: r},
-	}, DefaultParams(p.MMPerPX))
+	}, scene.DefaultParams(p.MMPerPX))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -304,8 +305,8 @@ func TestPanel(t *testing.T) {
 
 // A large print on the faceplate is told, not called a defect.
 func TestLogoIsNoDefect(t *testing.T) {
-	scene, _, mm := facePair("logo", 63, nil, nil)
-	res, err := Find(scene, DefaultParams(mm))
+	pictures, _, mm := facePair("logo", 63, nil, nil)
+	res, err := Find(pictures, scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -322,22 +323,22 @@ func TestRefusals(t *testing.T) {
 		}
 		return im
 	}
-	good := DefaultParams(0.015)
+	good := scene.DefaultParams(0.015)
 	noScale, noJobs := good, good
 	noScale.MMPerPX, noJobs.Jobs = math.NaN(), 0
 	for _, c := range []struct {
 		name  string
-		scene []Picture
-		p     Params
+		scene []scene.Picture
+		p     scene.Params
 		says  string
 	}{
 		{"no pictures", nil, good, "without pictures"},
-		{"no scale", []Picture{{Image: grey(400, 300, 9)}}, noScale, "scale"},
-		{"no jobs", []Picture{{Image: grey(400, 300, 9)}}, noJobs, "jobs"},
-		{"two sizes", []Picture{{Image: grey(400, 300, 9)}, {Image: grey(401, 300, 9)}}, good, "one size"},
-		{"nothing there", []Picture{{Image: grey(400, 300, 9)}}, good, "no faceplate"},
-		{"tiny", []Picture{{Image: grey(20, 20, 9)}}, good, "too small"},
-		{"no pixels", []Picture{{Image: &part.Image{W: 5, H: 5, C: 1}}}, good, "part: image"},
+		{"no scale", []scene.Picture{{Image: grey(400, 300, 9)}}, noScale, "scale"},
+		{"no jobs", []scene.Picture{{Image: grey(400, 300, 9)}}, noJobs, "jobs"},
+		{"two sizes", []scene.Picture{{Image: grey(400, 300, 9)}, {Image: grey(401, 300, 9)}}, good, "one size"},
+		{"nothing there", []scene.Picture{{Image: grey(400, 300, 9)}}, good, "no faceplate"},
+		{"tiny", []scene.Picture{{Image: grey(20, 20, 9)}}, good, "too small"},
+		{"no pixels", []scene.Picture{{Image: &part.Image{W: 5, H: 5, C: 1}}}, good, "part: image"},
 	} {
 		if _, err := Find(c.scene, c.p); err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v; want an error about %q", c.name, err, c.says)
@@ -359,13 +360,13 @@ func FuzzFind(f *testing.F) {
 				im.Pix8[i] = level + uint8(rng.UintN(1+uint(seed%40)))
 			}
 		}
-		scene := []Picture{{Shot: part.Shot{File: "a", Light: part.Diffuse}, Image: im}}
+		pictures := []scene.Picture{{Shot: part.Shot{File: "a", Light: part.Diffuse}, Image: im}}
 		mm := 0.005 + float64(seed%8)/200
 		var err error
 		if panel {
-			_, err = FindPanel(scene, DefaultParams(mm))
+			_, err = FindPanel(pictures, scene.DefaultParams(mm))
 		} else {
-			_, err = Find(scene, DefaultParams(mm))
+			_, err = Find(pictures, scene.DefaultParams(mm))
 		}
 		if err != nil && !strings.HasPrefix(err.Error(), "defects: ") {
 			t.Errorf("error without its package: %v", err)
@@ -374,11 +375,11 @@ func FuzzFind(f *testing.F) {
 }
 
 func BenchmarkFind(b *testing.B) {
-	scene, _, mm := facePair("flake", 71, func(p *synth.FaceParams) { p.W, p.H, p.SizeMM = 1600, 1200, 16 }, everyKind)
-	b.SetBytes(int64(2 * len(scene[0].Image.Pix8)))
+	pictures, _, mm := facePair("flake", 71, func(p *synth.FaceParams) { p.W, p.H, p.SizeMM = 1600, 1200, 16 }, everyKind)
+	b.SetBytes(int64(2 * len(pictures[0].Image.Pix8)))
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := Find(scene, DefaultParams(mm)); err != nil {
+		if _, err := Find(pictures, scene.DefaultParams(mm)); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -11,26 +11,26 @@ import (
 // does not tell, the true size across it is larger, and what is stated a lower bound.
 func (f *face) finding(p *place) part.Finding {
 	best := p.bestPicture()
-	out := part.Finding{Image: f.scene[best].Shot.File, Zone: f.zoneOf(p), Features: f.featureTable(p)}
+	out := part.Finding{Image: f.Pictures[best].Shot.File, Zone: f.zoneOf(p), Features: f.featureTable(p)}
 	f.call(p, &out)
 	kind := out.Kind
-	mm := f.shapeMM()
+	mm := f.ShapeMM()
 	var long, across float64
-	angle := p.inner.angleDeg
-	box := f.boxOf(float64(p.inner.x0), float64(p.inner.y0), float64(p.inner.x1), float64(p.inner.y1))
-	area := p.inner.area
+	angle := p.inner.AngleDeg
+	box := f.boxOf(float64(p.inner.X0), float64(p.inner.Y0), float64(p.inner.X1), float64(p.inner.Y1))
+	area := p.inner.Area
 	switch kind {
 	case part.Sanding, part.Fibre, part.Run:
 		sh := p.all
 		if kind == part.Sanding {
-			sh.setAxis(p.lineRad, p.body, p.win.w)
-			out.Lines = max(p.lines, int(sh.outline/sh.long+0.5))
-			long, across = p.unblurred(sh.long), p.unblurred(sh.across)
+			sh.SetAxis(p.lineRad, p.body, p.win.W)
+			out.Lines = max(p.lines, int(sh.Outline/sh.Long+0.5))
+			long, across = p.unblurred(sh.Long), p.unblurred(sh.Across)
 		} else {
-			long, across = p.unblurred(sh.long)+8*sh.bow*sh.bow/(3*sh.long), unblurredDiameter(sh.thick, p.blurPX) // a shallow arc's length over its chord
+			long, across = p.unblurred(sh.Long)+8*sh.Bow*sh.Bow/(3*sh.Long), unblurredDiameter(sh.Thick, p.blurPX) // a shallow arc's length over its chord
 		}
-		angle, area = sh.angleDeg, sh.area
-		box = f.boxOf(float64(sh.x0), float64(sh.y0), float64(sh.x1), float64(sh.y1))
+		angle, area = sh.AngleDeg, sh.Area
+		box = f.boxOf(float64(sh.X0), float64(sh.Y0), float64(sh.X1), float64(sh.Y1))
 	default:
 		d := f.spotDiameterPX(p)
 		long, across = f.spotSizePX(p)
@@ -41,12 +41,12 @@ func (f *face) finding(p *place) part.Finding {
 		if p.ringPX > 0 && 2*p.ringPX > d {
 			d = 2 * p.ringPX
 			long, across, area = d, d, math.Pi*d*d/4
-			cx, cy := p.inner.cx, p.inner.cy
+			cx, cy := p.inner.CX, p.inner.CY
 			box = f.boxOf(cx-d/2+0.5, cy-d/2+0.5, cx+d/2-0.5, cy+d/2-0.5)
 		}
 		out.DiameterMM = part.Num(d * mm)
 	}
-	out.Box = f.boxIn(best, box)
+	out.Box = f.BoxIn(best, box)
 	f.addBudgets(p, &out, long, across)
 	out.LengthMM, out.WidthMM, out.AreaMM2, out.AngleDeg = part.Num(round3(long*mm)), part.Num(round3(across*mm)), part.Num(round4(area*mm*mm)), part.Num(math.Round(angle*10)/10)
 	if out.DiameterMM != nil {
@@ -54,7 +54,7 @@ func (f *face) finding(p *place) part.Finding {
 	}
 	for i, z := range p.strength {
 		if i != best && z > 3 {
-			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.scene[i].Shot.File, Box: f.boxIn(i, box)})
+			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.Pictures[i].Shot.File, Box: f.BoxIn(i, box)})
 		}
 	}
 	return out
@@ -65,13 +65,13 @@ func (f *face) finding(p *place) part.Finding {
 // are the narrower ones.
 func (f *face) zoneOf(p *place) part.Zone {
 	switch {
-	case f.surf.all:
+	case f.Surface.All:
 		return part.ZonePanel
-	case f.p.Shell != nil:
+	case f.Params.Shell != nil:
 		return part.ZoneShell
 	}
 	for _, i := range p.found {
-		if f.surf.outside.V[i] > f.deep() {
+		if f.Surface.Outside.V[i] > f.RimPX() {
 			return part.ZoneFace
 		}
 	}
@@ -84,10 +84,10 @@ func (f *face) call(p *place, out *part.Finding) {
 	kind, confidence := f.kindOf(p)
 	confidence = math.Round(confidence*100) / 100
 	out.Kind, out.Confidence = kind, confidence
-	if f.p.Call == nil {
+	if f.Params.Call == nil {
 		return
 	}
-	if k, s, ok := f.p.Call(out.Features, kind, confidence); ok {
+	if k, s, ok := f.Params.Call(out.Features, kind, confidence); ok {
 		out.Kind, out.Confidence = k, math.Round(p.seen()*s*100)/100
 	}
 	out.Rule = &part.RuleCall{Kind: kind, Confidence: confidence}
@@ -106,10 +106,10 @@ func (f *face) featureTable(p *place) map[string]float64 {
 	t := map[string]float64{
 		"response_over_threshold": round3(p.peak),
 		"opacity":                 round3(f.mattness(p)),
-		"line_length_mm":          round3(p.all.outline * f.shapeMM()),
-		"thickness_mm":            round3(p.all.thick * f.shapeMM()),
-		"fill":                    round3(p.all.fill()),
-		"bend":                    round3(p.all.bow / p.all.long),
+		"line_length_mm":          round3(p.all.Outline * f.ShapeMM()),
+		"thickness_mm":            round3(p.all.Thick * f.ShapeMM()),
+		"fill":                    round3(p.all.Fill()),
+		"bend":                    round3(p.all.Bow / p.all.Long),
 		"parallel_lines":          float64(p.lines),
 		"grain":                   round3(p.grain),
 	}
@@ -117,20 +117,21 @@ func (f *face) featureTable(p *place) map[string]float64 {
 		t["one_sided"] = round3(p.sided)
 	}
 	if p.ringPX > 0 {
-		t["ring_radius_mm"] = round3(p.ringPX * f.shapeMM())
+		t["ring_radius_mm"] = round3(p.ringPX * f.ShapeMM())
 	}
 	for i, c := range p.contrast {
-		name := string(f.scene[i].Shot.Light)
+		name := string(f.Pictures[i].Shot.Light)
 		if name == "" {
 			name = "light"
 		}
 		t["contrast_"+name] = round3(c)
 	}
-	if f.p.Shell != nil && len(p.contrast) > 1 {
+	if f.Params.Shell != nil && len(p.contrast) > 1 {
 		t["own_colour"], t["shows_again"] = round3(max(0, f.ownColour(p))), round3(max(0, p.again))
 	}
 	return t
 }
 
 func round3(v float64) float64 { return math.Round(v*1000) / 1000 }
+
 func round4(v float64) float64 { return math.Round(v*10000) / 10000 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -22,16 +23,16 @@ func TestZones(t *testing.T) {
 		p.Defects = append(p.Defects, synth.Defect{Kind: part.Dust, XMM: keep * x, YMM: keep * y, DiameterMM: 0.3, Colour: [3]float64{0.03, 0.03, 0.03}})
 	}
 	diffuse, raking, truth := synth.Face(p)
-	scene := []Picture{
+	pictures := []scene.Picture{
 		{Shot: part.Shot{File: "d.jpg", View: part.Face, Light: part.Diffuse}, Image: diffuse}, {Shot: part.Shot{File: "r.jpg", View: part.Face, Light: part.Raking}, Image: raking},
 	}
-	res, err := Find(scene, DefaultParams(p.MMPerPX))
+	res, err := Find(pictures, scene.DefaultParams(p.MMPerPX))
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i, q := range truth.Defects {
 		want := part.ZoneFace
-		if inMM[i] < DefaultParams(p.MMPerPX).RimMM {
+		if inMM[i] < scene.DefaultParams(p.MMPerPX).RimMM {
 			want = part.ZoneRim
 		}
 		var got part.Zone

@@ -7,17 +7,18 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
 
 // strewFlakes makes round flakes brighter than the plate, each in one picture alone:
 // 4 a square millimetre, 0.04 to 0.1 mm across (common practice, no source).
-func strewFlakes(scene []Picture, mm float64, seed uint64, over []synth.TruthDefect) {
+func strewFlakes(pictures []scene.Picture, mm float64, seed uint64, over []synth.TruthDefect) {
 	rng := rand.New(rand.NewPCG(seed, 1))
-	w, h := scene[0].Image.W, scene[0].Image.H
+	w, h := pictures[0].Image.W, pictures[0].Image.H
 	for range int(4 * float64(w*h) * mm * mm) {
-		im := scene[rng.IntN(2)].Image
+		im := pictures[rng.IntN(2)].Image
 		x, y, r := rng.Float64()*float64(w), rng.Float64()*float64(h), (0.04+0.06*rng.Float64())/2/mm
 		gain := 1.2 + 0.5*rng.Float64()
 		if slices.ContainsFunc(over, func(d synth.TruthDefect) bool { // dust lies on flakes, not under them
@@ -45,19 +46,18 @@ func TestSparkle(t *testing.T) {
 	var all tally
 	var misses []string
 	for seed := uint64(71); seed < 74; seed++ {
-		scene, truth, mm := facePair("plain", seed, nil, everyKind)
-		strewFlakes(scene, mm, seed, truth.Defects)
-		res, err := Find(scene, DefaultParams(mm))
+		pictures, truth, mm := facePair("plain", seed, nil, everyKind)
+		strewFlakes(pictures, mm, seed, truth.Defects)
+		res, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !strings.Contains(strings.Join(lang.English().SayAll(res.Warnings), "\n"), "sparkles") {
+		if !strings.Contains(strings.Join(res.Warnings, "\n"), "sparkles") {
 			t.Errorf("seed %d: warnings %q", seed, res.Warnings)
 		}
 		misses = append(misses, all.add(res, truth)...)
 	}
 	if all.visible < 25 || float64(all.found) < 0.9*float64(all.visible) || all.falseCalls > 3 {
-		t.Errorf("found %d of %d, right kind %d, false calls %d on three faces\n%s", all.found, all.visible, all.right, all.falseCalls,
-			strings.Join(misses, "\n"))
+		t.Errorf("found %d of %d, right kind %d, false calls %d on three faces\n%s", all.found, all.visible, all.right, all.falseCalls, strings.Join(misses, "\n"))
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
@@ -59,24 +60,24 @@ func unlike(a, b *part.Plane) float64 {
 // With a flat field a shaded picture is evened before anything is looked for:
 // its planes are those of the unshaded picture, and so is what is found.
 func TestFlatFieldEvensTheScene(t *testing.T) {
-	scene, truth, mm := facePair("plain", 3, nil, everyKind)
-	even, err := Find(scene, DefaultParams(mm))
+	pictures, truth, mm := facePair("plain", 3, nil, everyKind)
+	even, err := Find(pictures, scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
 	}
-	dark := make([]Picture, len(scene))
-	for i, p := range scene {
+	dark := make([]scene.Picture, len(pictures))
+	for i, p := range pictures {
 		im, flat := shaded(t, p.Image)
-		dark[i] = Picture{Shot: p.Shot, Image: im, Flat: flat}
-		want, got := p.plane(0, 2, 0, 0, 560, 440), dark[i].plane(0, 2, 0, 0, 560, 440)
-		bare := Picture{Image: im}.plane(0, 2, 0, 0, 560, 440)
+		dark[i] = scene.Picture{Shot: p.Shot, Image: im, Flat: flat}
+		want, got := p.Plane(0, 2, 0, 0, 560, 440), dark[i].Plane(0, 2, 0, 0, 560, 440)
+		bare := scene.Picture{Image: im}.Plane(0, 2, 0, 0, 560, 440)
 		worst, without := unlike(got, want), unlike(bare, want)
 		// An 8-bit step is 1.5 % of linear light at this level; the gain's own bar is 0.5 %.
 		if worst > 0.025 || without < 0.1 {
 			t.Errorf("%s: evened to %.3f, without %.3f", p.Shot.File, worst, without)
 		}
 	}
-	found, err := Find(dark, DefaultParams(mm))
+	found, err := Find(dark, scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -88,7 +89,7 @@ func TestFlatFieldEvensTheScene(t *testing.T) {
 	}
 	small := *dark[0].Flat
 	small.WidthPX /= 2
-	if _, err := Find([]Picture{{Shot: dark[0].Shot, Image: dark[0].Image, Flat: &small}}, DefaultParams(mm)); err == nil {
+	if _, err := Find([]scene.Picture{{Shot: dark[0].Shot, Image: dark[0].Image, Flat: &small}}, scene.DefaultParams(mm)); err == nil {
 		t.Error("a flat field of another size was taken")
 	}
 }

@@ -5,6 +5,10 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/defects/raster"
+	"finishbench/internal/defects/scene"
+	"finishbench/internal/defects/search"
+	"finishbench/internal/defects/shape"
 	"finishbench/internal/part"
 )
 
@@ -35,7 +39,7 @@ const (
 
 // isHaze says whether a place that the search found is a dull patch.
 func (f *face) isHaze(p *place) bool {
-	if f.diameterMM(p) < hazeMinMM || p.all.fill() < hazeCompact || p.lines > 1 || p.ringPX > 0 || !paler(p.contrast) {
+	if f.diameterMM(p) < hazeMinMM || p.all.Fill() < hazeCompact || p.lines > 1 || p.ringPX > 0 || !paler(p.contrast) {
 		return false
 	}
 	return f.soft(f.fadeMM(p))
@@ -50,23 +54,23 @@ func paler(change []float64) bool {
 // soft says whether an edge fades over more than the blur makes of a sharp one, which falls
 // from 3/4 to 1/4 over 1.349 standard deviations.
 func (f *face) soft(fadeMM float64) bool {
-	return fadeMM >= hazeFadeMM && fadeMM >= hazeBlurs*1.349*f.blurPX()*f.shapeMM()
+	return fadeMM >= hazeFadeMM && fadeMM >= hazeBlurs*1.349*f.BlurPX()*f.ShapeMM()
 }
 
 // fadeMM is over how far the light of a place falls, in the picture in which it is strongest.
 func (f *face) fadeMM(p *place) float64 {
 	pic := slices.Index(p.strength, slices.Max(p.strength))
-	w, h := p.win.w, p.win.h
+	w, h := p.win.W, p.win.H
 	light := make([]float64, w*h)
-	for i, q := range p.win.parent {
+	for i, q := range p.win.Parent {
 		light[i] = math.NaN()
 		if q < 0 {
 			continue
 		}
 		light[i] = 0
-		for c, ch := range f.channels {
-			if ch.pic == pic {
-				light[i] += math.Copysign(1, p.contrast[pic]) * f.deviation(p.win, c, i)
+		for c, ch := range f.Channels {
+			if ch.Pic == pic {
+				light[i] += math.Copysign(1, p.contrast[pic]) * f.Deviation(p.win, c, i)
 			}
 		}
 	}
@@ -76,9 +80,9 @@ func (f *face) fadeMM(p *place) float64 {
 			from = i
 		}
 	}
-	top := quantile(core, 0.8)
+	top := raster.Quantile(core, 0.8)
 	in := regionFrom(light, top/2, from, w, h)
-	return fadeOf(light, in, top, w, h, windowMarginMM/f.shapeMM()) * f.shapeMM()
+	return fadeOf(light, in, top, w, h, search.WindowMarginMM/f.ShapeMM()) * f.ShapeMM()
 }
 
 // regionFrom is where a value is over a level, connected with a pixel.
@@ -88,7 +92,7 @@ func regionFrom(v []float64, level float64, from, w, h int) []uint8 {
 		mask[i] = x > level
 	}
 	in := make([]uint8, w*h)
-	for _, pixels := range regionsOf(mask, w, h) {
+	for _, pixels := range raster.Regions(mask, w, h) {
 		if slices.Contains(pixels, from) {
 			for _, i := range pixels {
 				in[i] = 1
@@ -101,7 +105,7 @@ func regionFrom(v []float64, level float64, from, w, h int) []uint8 {
 // fadeOf is over how many pixels light falls from three quarters to a quarter of top, across
 // the edge of a region all around; 0 where that cannot be told. NaN counts nowhere.
 func fadeOf(light []float64, in []uint8, top float64, w, h int, reachPX float64) float64 {
-	inner, outer, err := distances(in, w, h)
+	inner, outer, err := raster.Distances(in, w, h)
 	if err != nil || !(top > 0) {
 		return 0
 	}
@@ -122,7 +126,7 @@ func fadeOf(light []float64, in []uint8, top float64, w, h int, reachPX float64)
 			if len(v) == 0 {
 				continue
 			}
-			m := median(v)
+			m := raster.Median(v)
 			if m >= share*top {
 				if last != last { // from the first on
 					return float64(k)
@@ -156,13 +160,13 @@ type paleMap struct {
 // tellHaze adds the dull patches of plain paint to what was found, and takes away what the
 // search made of them.
 func (f *face) tellHaze(out *Result) error {
-	if f.surf.all || f.woven || f.sparkles {
+	if f.Surface.All || f.Woven || f.Sparkles {
 		return nil
 	}
 	var maps []paleMap
 	least := hazeSpread
-	for pic := range f.scene {
-		if planes := f.planesOf(pic); f.plainPaint(planes) {
+	for pic := range f.Pictures {
+		if planes := f.ChannelsOf(pic); f.PlainPaint(planes) {
 			m, ok, err := f.paleIn(pic, planes)
 			if err != nil {
 				return err
@@ -175,7 +179,7 @@ func (f *face) tellHaze(out *Result) error {
 	if len(maps) == 0 {
 		return nil
 	}
-	w, h := f.surf.w, f.surf.h
+	w, h := f.Surface.W, f.Surface.H
 	over := make([]float64, w*h) // by how many spreads all pictures together are paler
 	mask := make([]bool, w*h)
 	for i := range over {
@@ -194,7 +198,7 @@ func (f *face) tellHaze(out *Result) error {
 		over[i] /= math.Sqrt(float64(n))
 		mask[i] = over[i] > least
 	}
-	for _, pixels := range regionsOf(mask, w, h) {
+	for _, pixels := range raster.Regions(mask, w, h) {
 		if fd, ok := f.hazeOf(pixels, over, maps); ok {
 			in := func(o part.Finding) bool {
 				c := o.Box.Centre()
@@ -220,27 +224,27 @@ func (f *face) tellHaze(out *Result) error {
 
 // paleIn is one picture's map.
 func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
-	w, h := f.surf.w, f.surf.h
+	w, h := f.Surface.W, f.Surface.H
 	m := paleMap{pic: pic, raw: make([]float64, w*h), wide: make([]float64, w*h)}
 	sum, n := part.NewPlane(w, h), part.NewPlane(w, h)
 	var smooth, level [][]float32
 	for _, c := range planes {
-		smooth, level = append(smooth, f.channels[c].smooth.V), append(level, f.channels[c].base.V)
+		smooth, level = append(smooth, f.Channels[c].Light.V), append(level, f.Channels[c].Base.V)
 	}
 	for i := range m.raw {
 		m.raw[i] = math.NaN()
-		if f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 && !(f.p.Shell != nil && f.open[i] == 0) {
+		if f.Surface.Dist.V[i] <= 0 || f.Open[i]>>pic&1 == 0 && !(f.Params.Shell != nil && f.Open[i] == 0) {
 			continue // closed in all pictures of a shell: no lamp is mirrored at one place in all, but what is pale all over looks like one
 		}
 		light, base := 0.0, 0.0
 		for k, v := range smooth {
 			light, base = light+float64(v[i]), base+float64(level[k][i])
 		}
-		m.raw[i] = light/max(base, paintAtLeast) - 1
+		m.raw[i] = light/max(base, scene.PaintAtLeast) - 1
 		sum.V[i], n.V[i] = float32(min(max(m.raw[i], -1), 3)), 1 // glints are cut
 	}
-	if f.p.Shell != nil {
-		m.even = withoutGlints(m.raw, w, h, max(1, int(glintMM/f.mmPX+0.5)))
+	if f.Params.Shell != nil {
+		m.even = withoutGlints(m.raw, w, h, max(1, int(glintMM/f.MMPX+0.5)))
 		for i, v := range m.even {
 			if v == v {
 				sum.V[i] = float32(v)
@@ -248,10 +252,10 @@ func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
 		}
 	}
 	soft, share := part.NewPlane(w, h), part.NewPlane(w, h)
-	if err := gauss(soft, sum, hazeSoftMM/f.mmPX); err != nil {
+	if err := raster.Gauss(soft, sum, hazeSoftMM/f.MMPX); err != nil {
 		return m, false, err
 	}
-	if err := gauss(share, n, hazeSoftMM/f.mmPX); err != nil {
+	if err := raster.Gauss(share, n, hazeSoftMM/f.MMPX); err != nil {
 		return m, false, err
 	}
 	var sample []float64
@@ -267,16 +271,16 @@ func (f *face) paleIn(pic int, planes []int) (paleMap, bool, error) {
 	if len(sample) < 100 {
 		return m, false, nil
 	}
-	m.mid = median(slices.Clone(sample))
+	m.mid = raster.Median(slices.Clone(sample))
 	dark := make([]float64, len(sample))
 	for k, v := range sample {
 		dark[k], sample[k] = v-m.mid, math.Abs(v-m.mid)
 	}
-	m.spread = max(madToSD*median(sample), hazeLight/hazeSpread)
-	m.grain = m.grainIn(f.points)
+	m.spread = max(raster.MADToSD*raster.Median(sample), hazeLight/hazeSpread)
+	m.grain = m.grainIn(f.Points)
 	m.least = hazeSpread
-	if f.p.Shell == nil { // a shell is of one resin: what is darker there is a lamp's frame, the dome's hole
-		m.least = max(m.least, -hazeTail*quantile(dark, 0.02)/m.spread)
+	if f.Params.Shell == nil { // a shell is of one resin: what is darker there is a lamp's frame, the dome's hole
+		m.least = max(m.least, -hazeTail*raster.Quantile(dark, 0.02)/m.spread)
 	}
 	return m, true, nil
 }
@@ -322,18 +326,18 @@ func (m paleMap) grainIn(pixels []int) float64 {
 			v = append(v, d)
 		}
 	}
-	mid := quantile(v, 0.5)
+	mid := raster.Quantile(v, 0.5)
 	for k := range v {
 		v[k] = math.Abs(v[k] - mid)
 	}
-	return quantile(v, 0.5)
+	return raster.Quantile(v, 0.5)
 }
 
 // edgeOf tells a dull place's pixels by one picture's light, in which it is paler by change, and over how many millimetres that
 // falls at its edge; ok is false where noise hides the edge.
 func (f *face) edgeOf(m paleMap, body []int, change float64) (pixels []int, fadeMM float64, ok bool) {
-	w, h := f.surf.w, f.surf.h
-	if change < edgeSeen*madToSD*m.grain {
+	w, h := f.Surface.W, f.Surface.H
+	if change < edgeSeen*raster.MADToSD*m.grain {
 		return nil, 0, false
 	}
 	light := make([]float64, w*h)
@@ -352,17 +356,17 @@ func (f *face) edgeOf(m paleMap, body []int, change float64) (pixels []int, fade
 			pixels = append(pixels, i)
 		}
 	}
-	s := shapeOf(pixels, w, 0, 0)
-	if s.long*f.mmPX > hazeMostMM || s.long*f.mmPX < hazeMinMM || s.fill() < hazeCompact {
+	s := shape.Of(pixels, w, 0, 0)
+	if s.Long*f.MMPX > hazeMostMM || s.Long*f.MMPX < hazeMinMM || s.Fill() < hazeCompact {
 		return nil, 0, false
 	}
-	fadeMM = fadeOf(light, in, change, w, h, hazeReachMM/f.mmPX) * f.mmPX
+	fadeMM = fadeOf(light, in, change, w, h, hazeReachMM/f.MMPX) * f.MMPX
 	return pixels, fadeMM, fadeMM > 0
 }
 
 // hazeOf makes a finding of a region that is paler in all lights, if it is soft and compact.
 func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Finding, bool) {
-	w, h := f.surf.w, f.surf.h
+	w, h := f.Surface.W, f.Surface.H
 	top := pixels[0]
 	for _, i := range pixels {
 		if over[i] > over[top] {
@@ -376,10 +380,10 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 			body = append(body, i)
 		}
 	}
-	s := shapeOf(body, w, 0, 0)
-	d := 2 * math.Sqrt(float64(len(body))/math.Pi) * f.mmPX
-	box := float64((s.x1 - s.x0 + 1) * (s.y1 - s.y0 + 1))
-	if d < hazeMinMM || s.long*f.mmPX > hazeMostMM || float64(len(body)) < hazeCompact*box {
+	s := shape.Of(body, w, 0, 0)
+	d := 2 * math.Sqrt(float64(len(body))/math.Pi) * f.MMPX
+	box := float64((s.X1 - s.X0 + 1) * (s.Y1 - s.Y0 + 1))
+	if d < hazeMinMM || s.Long*f.MMPX > hazeMostMM || float64(len(body)) < hazeCompact*box {
 		return part.Finding{}, false
 	}
 	best, fade := -1, 0.0
@@ -397,29 +401,29 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 		if len(v) == 0 {
 			continue
 		}
-		if c := median(slices.Clone(v)); m.grainIn(core) > hazeGrain*m.grain*(1+max(c, 0)) {
+		if c := raster.Median(slices.Clone(v)); m.grainIn(core) > hazeGrain*m.grain*(1+max(c, 0)) {
 			return part.Finding{}, false
 		}
-		c := median(v)
+		c := raster.Median(v)
 		change = append(change, c-m.mid)
-		features["contrast_"+string(f.scene[m.pic].Shot.Light)] = round3(c - m.mid)
+		features["contrast_"+string(f.Pictures[m.pic].Shot.Light)] = round3(c - m.mid)
 		if z := (c - m.mid) / m.spread; z > strongest {
 			strongest, best = z, k
 			light := make([]float64, len(m.raw))
 			for i, x := range m.raw {
 				light[i] = x - m.mid
 			}
-			fade = fadeOf(light, in, c-m.mid, w, h, hazeReachMM/f.mmPX) * f.mmPX
+			fade = fadeOf(light, in, c-m.mid, w, h, hazeReachMM/f.MMPX) * f.MMPX
 		}
 	}
 	if best < 0 || !paler(change) {
 		return part.Finding{}, false
 	}
 	kind := part.Haze
-	if f.p.Shell != nil {
+	if f.Params.Shell != nil {
 		if b, at, ok := f.edgeOf(maps[best], body, change[best]); ok && !f.soft(at) {
 			kind, fade, body = part.Missed, at, b
-			s = shapeOf(body, w, 0, 0)
+			s = shape.Of(body, w, 0, 0)
 		}
 	}
 	if kind == part.Haze && !f.soft(fade) {
@@ -431,19 +435,19 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 	if kind == part.Missed {
 		told = 0.7
 	}
-	out := part.Finding{Image: f.scene[pic].Shot.File, Kind: kind, Zone: part.ZoneRim, Features: features,
+	out := part.Finding{Image: f.Pictures[pic].Shot.File, Kind: kind, Zone: part.ZoneRim, Features: features,
 		Confidence: math.Round(100*told*sure(3*(over[top]/hazeSpread-0.6))) / 100}
 	for _, i := range body {
-		if f.surf.outside.V[i] > f.deep() {
+		if f.Surface.Outside.V[i] > f.RimPX() {
 			out.Zone = f.zoneOfAll()
 		}
 	}
-	long, across := s.long*f.mmPX, s.across*f.mmPX
+	long, across := s.Long*f.MMPX, s.Across*f.MMPX
 	dm := math.Sqrt(long * across)
 	out.DiameterMM, out.LengthMM, out.WidthMM = part.Num(round3(dm)), part.Num(round3(long)), part.Num(round3(across))
-	out.AreaMM2, out.AngleDeg = part.Num(round4(float64(len(body))*f.mmPX*f.mmPX)), part.Num(math.Round(s.angleDeg*10)/10)
+	out.AreaMM2, out.AngleDeg = part.Num(round4(float64(len(body))*f.MMPX*f.MMPX)), part.Num(math.Round(s.AngleDeg*10)/10)
 	// Half of its light is passed where the fade is: noise moves either end by a spread over the slope there.
-	slope := over[top] / 2 / max(fade, f.mmPX) // per mm
+	slope := over[top] / 2 / max(fade, f.MMPX) // per mm
 	soft := max(fade, hazeSoftMM)
 	if kind == part.Missed { // whose light is smoothed over less
 		soft = max(fade, 2*glintMM)
@@ -452,16 +456,16 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 		{Name: "level of the ground: both ends", Unit: "mm", U: 2 / slope, Distribution: part.Normal, Sensitivity: 1000},
 		{Name: "smoothing against the size: what half of its light is", Unit: "mm", U: soft / 2 / math.Sqrt(3),
 			Distribution: part.Rectangular, Sensitivity: 1000},
-		{Name: "scale: target, fit, squareness of the view", Unit: "mm/px", Value: part.Num(f.p.MMPerPX),
-			U: f.p.URelScale * f.p.MMPerPX, Distribution: part.Normal, Sensitivity: 1000 * dm / f.p.MMPerPX},
+		{Name: "scale: target, fit, squareness of the view", Unit: "mm/px", Value: part.Num(f.Params.MMPerPX),
+			U: f.Params.URelScale * f.Params.MMPerPX, Distribution: part.Normal, Sensitivity: 1000 * dm / f.Params.MMPerPX},
 	})
 	u := part.Num(round4(b.CombinedUM / 1000))
 	out.UDiamMM, out.ULengthMM, out.UWidthMM, out.Budget = u, u, u, &b
-	of := f.searchBox(part.Box{float64(s.x0) - 0.5, float64(s.y0) - 0.5, float64(s.x1 - s.x0 + 1), float64(s.y1 - s.y0 + 1)})
-	out.Box = f.boxIn(pic, of)
+	of := f.searchBox(part.Box{float64(s.X0) - 0.5, float64(s.Y0) - 0.5, float64(s.X1 - s.X0 + 1), float64(s.Y1 - s.Y0 + 1)})
+	out.Box = f.BoxIn(pic, of)
 	for _, m := range maps {
 		if m.pic != pic {
-			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.scene[m.pic].Shot.File, Box: f.boxIn(m.pic, of)})
+			out.AlsoIn = append(out.AlsoIn, part.Sighting{Image: f.Pictures[m.pic].Shot.File, Box: f.BoxIn(m.pic, of)})
 		}
 	}
 	return out, true

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/defects/search"
+	"finishbench/internal/defects/shape"
 	"finishbench/internal/part"
 )
 
@@ -61,8 +63,8 @@ func (f *face) isLine(p *place) bool {
 	if !f.isThin(p) {
 		return false
 	}
-	bent := p.peak > 2 && p.all.outline/p.all.thick >= bentMinSlender
-	one := p.all.outline < bundleLength*p.all.long && (p.grain > bundleGrain || bent)
+	bent := p.peak > 2 && p.all.Outline/p.all.Thick >= bentMinSlender
+	one := p.all.Outline < bundleLength*p.all.Long && (p.grain > bundleGrain || bent)
 	return one || p.grain > lineGrain || f.isBundle(p)
 }
 
@@ -71,12 +73,12 @@ func (f *face) isThin(p *place) bool {
 	if (p.lines >= 3 && p.grain > bundleGrain) || (p.lines == 2 && p.grain > slopeGrain) { // lines so near that they touch
 		limit = bundleMaxThick
 	}
-	if p.ringPX > 0 || p.all.long*f.shapeMM() < lineMinMM {
+	if p.ringPX > 0 || p.all.Long*f.ShapeMM() < lineMinMM {
 		return false
 	}
-	thin := func(s shape) bool { return s.outline/s.thick >= lineMinSlender && s.thick*f.shapeMM() <= limit }
+	thin := func(s shape.Shape) bool { return s.Outline/s.Thick >= lineMinSlender && s.Thick*f.ShapeMM() <= limit }
 	// what stands out by far is told far out on its blurred flanks: then by its core
-	return thin(p.all) || p.peak >= strongLine && p.all.long*f.shapeMM() >= strongLongMM && p.inner.long >= strongShare*p.all.long && thin(p.inner)
+	return thin(p.all) || p.peak >= strongLine && p.all.Long*f.ShapeMM() >= strongLongMM && p.inner.Long >= strongShare*p.all.Long && thin(p.inner)
 }
 
 // bothWays says whether a place is brighter in one light and darker in another, as clear things are, which
@@ -92,19 +94,21 @@ func glints(p *place) bool {
 }
 
 // isBundle says whether a place is several parallel lines: their length adds up
-// to more than the place is long, and they stand apart in one direction only.
+// to more than the place is long, and they stand apart in one direction only. On a shell, where parts inside hide pieces of them, three
+// that are straight are enough.
 func (f *face) isBundle(p *place) bool {
-	return f.isThin(p) && p.lines >= sandingLines && p.all.outline > bundleLength*p.all.long && p.grain > bundleGrain
+	many := p.all.Outline > bundleLength*p.all.Long || f.Params.Shell != nil && p.lines > sandingLines && p.grain > lineGrain
+	return f.isThin(p) && p.lines >= sandingLines && many && p.grain > bundleGrain
 }
 
 // isSlope says whether a place is a slope of the surface that mirrors a lamp: bright in
 // one light, and next to nothing in the others, while what lies in the lacquer or
 // scratches it shows in all.
 func (f *face) isSlope(p *place) bool {
-	if len(p.contrast) < 2 || f.sparkles {
+	if len(p.contrast) < 2 || f.Sparkles {
 		return false
 	}
-	best, others := brightest(p.contrast)
+	best, others := search.Brightest(p.contrast)
 	if best < glint {
 		return false
 	}
@@ -114,31 +118,31 @@ func (f *face) isSlope(p *place) bool {
 			return false
 		}
 	}
-	if f.isLine(p) || f.isBundle(p) || p.all.across*f.shapeMM() >= slopeWideMM || f.isHollow(p) {
+	if f.isLine(p) || f.isBundle(p) || p.all.Across*f.ShapeMM() >= slopeWideMM || f.isHollow(p) {
 		return others <= slopeLine*best && p.grain < slopeGrain
 	}
-	return others <= slopeSpot*best && (best >= slopeSharp || f.spotDiameterPX(p)*f.shapeMM() >= craterMinMM)
+	return others <= slopeSpot*best && (best >= slopeSharp || f.spotDiameterPX(p)*f.ShapeMM() >= craterMinMM)
 }
 
 // isHollow says whether a place has nothing in its middle, as dust has not.
 func (f *face) isHollow(p *place) bool {
-	return p.all.fill() < hollow && f.diameterMM(p) >= hollowMinMM
+	return p.all.Fill() < hollow && f.diameterMM(p) >= hollowMinMM
 }
 
 // diameterMM is a spot's diameter, a ring's where it was seen as one.
 func (f *face) diameterMM(p *place) float64 {
-	return math.Max(f.spotDiameterPX(p), 2*p.ringPX) * f.shapeMM()
+	return math.Max(f.spotDiameterPX(p), 2*p.ringPX) * f.ShapeMM()
 }
 
 // slopeKind is what a slope belongs to, by its size.
 func (f *face) slopeKind(p *place) part.Kind {
-	long, across := p.all.long*f.shapeMM(), p.all.across*f.shapeMM()
+	long, across := p.all.Long*f.ShapeMM(), p.all.Across*f.ShapeMM()
 	switch {
-	case f.runsDown(p):
+	case f.runsDown(p) || f.isHollow(p) && long >= runOnShellMM && f.spanOf(p) >= runSlender:
 		return part.Run
-	case long >= runMinMM && p.all.fill() < missedFill:
+	case long >= runMinMM && p.all.Fill() < missedFill:
 		return part.Missed
-	case f.p.Shell == nil && long >= runMinMM && long >= runMinSlender*across: // on a shell it goes down
+	case f.Params.Shell == nil && long >= runMinMM && long >= runMinSlender*across: // on a shell it goes down
 		return part.Run
 	case across >= missedWideMM:
 		return part.Missed
@@ -159,7 +163,7 @@ func (f *face) isBare(p *place) bool {
 	}
 	lacks := false
 	for pic, c := range p.contrast {
-		if f.scene[pic].Shot.Light == part.Raking {
+		if f.Pictures[pic].Shot.Light == part.Raking {
 			if c < -bareDome {
 				return false
 			}
@@ -172,11 +176,11 @@ func (f *face) isBare(p *place) bool {
 
 // atEdge says whether a place reaches the outermost of what is looked at.
 func (f *face) atEdge(p *place) bool {
-	if f.rim == nil {
+	if f.Rim == nil {
 		return false
 	}
 	for _, i := range p.found {
-		if d := f.surf.outside.V[i]; float64(d)*f.mmPX < f.outermostMM()+2*f.mmPX {
+		if d := f.Surface.Outside.V[i]; float64(d)*f.MMPX < f.OutermostMM()+2*f.MMPX {
 			return true
 		}
 	}
@@ -199,7 +203,7 @@ func (f *face) lightLost(p *place) float64 {
 	most, next := 0.0, 0.0
 	for pic, c := range p.contrast {
 		lim := opaqueDome
-		if f.scene[pic].Shot.Light == part.Raking {
+		if f.Pictures[pic].Shot.Light == part.Raking {
 			lim = opaqueRaking
 		}
 		if o := math.Abs(c) / lim; o > most {
@@ -226,15 +230,15 @@ func (f *face) spotDiameterPX(p *place) float64 {
 
 // byArea says whether a kind's diameter follows from its area: dust on a shell. On a face a pattern may hide parts of it, which
 // costs area.
-func (f *face) byArea(kind part.Kind) bool { return f.p.Shell != nil && kind == part.Dust }
+func (f *face) byArea(kind part.Kind) bool { return f.Params.Shell != nil && kind == part.Dust }
 
 // areaDiameterPX is the diameter of the disc that has an uneven spot's area (ISO 9276-6's area-equivalent diameter, from memory): its
 // length and width reach from tip to tip, and make more of it.
 func (f *face) areaDiameterPX(p *place) float64 {
 	if f.opaque(p) {
-		return p.sharp(p.inner.areaDiameter(), p.coreOut)
+		return p.sharp(p.inner.AreaDiameter(), p.coreOut)
 	}
-	return p.sharp(p.all.areaDiameter(), p.bodyOut)
+	return p.sharp(p.all.AreaDiameter(), p.bodyOut)
 }
 
 // spotSizePX is a spot's length and width: an opaque one's at its core, a clear
@@ -242,9 +246,9 @@ func (f *face) areaDiameterPX(p *place) float64 {
 // sought by going around.
 func (f *face) spotSizePX(p *place) (length, width float64) {
 	if f.opaque(p) {
-		return p.sharp(p.inner.long, p.coreOut), p.sharp(p.inner.across, p.coreOut)
+		return p.sharp(p.inner.Long, p.coreOut), p.sharp(p.inner.Across, p.coreOut)
 	}
-	length, width = p.sharp(p.all.long, p.bodyOut), p.sharp(p.all.across, p.bodyOut)
+	length, width = p.sharp(p.all.Long, p.bodyOut), p.sharp(p.all.Across, p.bodyOut)
 	if d := unblurredDiameter(math.Max(0.5, 2*p.reachPX-2*p.blurPX), p.blurPX); d > 8*p.blurPX {
 		length, width = math.Max(length, d), math.Max(width, d)
 	}
@@ -297,7 +301,7 @@ func (p *place) seen() float64 { return sure(3 * (p.peak - 0.6)) }
 // kindOf says what the rules call a place, and how sure that is, 0..1.
 func (f *face) kindOf(p *place) (part.Kind, float64) {
 	seen := p.seen()
-	long, thick := p.all.long*f.shapeMM(), p.all.thick*f.shapeMM()
+	long, thick := p.all.Long*f.ShapeMM(), p.all.Thick*f.ShapeMM()
 	if edge := f.breaksEdgeMM(p); edge >= chipEdgeMM && f.diameterMM(p) >= chipLeastMM {
 		return part.Chip, seen * sure(6*(edge/chipEdgeMM-0.7))
 	}
@@ -307,7 +311,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.isStreak(p) && long >= streakLongMM && !f.inBothLights(p) {
 		return part.Run, seen * 0.6
 	}
-	if f.p.Shell != nil && !f.isLine(p) && f.ownColour(p) >= ownColourLeast && f.diameterMM(p) < hazeMinMM {
+	if f.Params.Shell != nil && !f.isLine(p) && f.diameterMM(p) < hazeMinMM && (f.ownColour(p) >= ownColourLeast || f.isEarth(p)) {
 		return part.Dust, seen * 0.8
 	}
 	if f.isBubbleWall(p) || f.isBubbleDisc(p) {
@@ -328,14 +332,17 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if p.mirrors && f.isStreak(p) && !f.inBothLights(p) {
 		return part.Run, seen * 0.5
 	}
-	if f.isEdgeLine(p) && p.all.bow > straightBow*p.all.long && long >= missedWideMM {
+	if f.isEdgeLine(p) && p.all.Bow > straightBow*p.all.Long && long >= missedWideMM {
 		return part.Missed, seen * 0.5
 	}
 	if f.isEdgeLine(p) && !p.isMatt() && long < missedWideMM {
 		return part.Crater, seen * 0.5
 	}
+	if f.isEdgeLine(p) && p.mirrors && slices.Max(p.contrast) >= slopeSharp && long >= missedWideMM && f.spanOf(p) >= 1 {
+		return part.Run, seen * 0.5
+	}
 	if f.isLine(p) {
-		return part.Fibre, seen * sure(p.all.outline/p.all.thick/lineMinSlender)
+		return part.Fibre, seen * sure(p.all.Outline/p.all.Thick/lineMinSlender)
 	}
 	o := f.mattness(p)
 	light := 0.0
@@ -348,11 +355,11 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Haze, seen * hazeSure(f.fadeMM(p))
 	case d >= mattMinMM && f.isMatt(p), f.isBare(p):
 		return part.Missed, seen * 0.7
-	case o >= 1 && !f.isHollow(p) && f.p.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
+	case o >= 1 && !f.isHollow(p) && f.Params.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
 		return part.Dust, seen * 0.5
-	case o >= 1 && !f.isHollow(p):
+	case o >= 1 && !f.isHollow(p) && !f.dims(p):
 		return part.Dust, seen * sure(4*(min(o, p.again/mattAgain)-0.8))
-	case long >= runMinMM && thick >= runMinThickMM && p.all.long >= runMinSlender*p.all.across:
+	case long >= runMinMM && thick >= runMinThickMM && p.all.Long >= runMinSlender*p.all.Across:
 		return part.Run, seen * 0.6
 	case d >= craterMinMM && p.sided >= craterSided:
 		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)

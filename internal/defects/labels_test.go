@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -46,8 +47,8 @@ func TestLabelTables(t *testing.T) {
 		for u := range 60 {
 			pattern := []string{"plain", "plain", "flake", "marble"}[u%4]
 			kinds := map[part.Kind]int{part.Bubble: 3, part.Dust: 4, part.Fibre: 1, part.Sanding: 1, part.Crater: 1}
-			scene, truth, mm := drawnFace(pattern, w.first+uint64(u), kinds, w.dust)
-			res, err := Find(scene, DefaultParams(mm))
+			pictures, truth, mm := drawnFace(pattern, w.first+uint64(u), kinds, w.dust)
+			res, err := Find(pictures, scene.DefaultParams(mm))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -99,7 +100,7 @@ type labelled struct {
 	f           part.Finding
 }
 
-func drawnFace(pattern string, seed uint64, kinds map[part.Kind]int, dust [][3]float64) ([]Picture, synth.FaceTruth, float64) {
+func drawnFace(pattern string, seed uint64, kinds map[part.Kind]int, dust [][3]float64) ([]scene.Picture, synth.FaceTruth, float64) {
 	n := 0
 	return facePair(pattern, seed, nil, kinds, func(d *synth.Defect) {
 		if d.Kind == part.Dust && dust != nil {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -34,11 +35,11 @@ func TestMirroredLampIsNoDefect(t *testing.T) {
 	// On flake the light inside the image is not told apart well enough yet: at most
 	// what was measured.
 	for pattern, allowed := range map[string]int{"plain": 0, "flake": 4} {
-		scene, truth, mm := facePair(pattern, 61, nil, map[part.Kind]int{part.Dust: 4})
-		im := scene[0].Image
+		pictures, truth, mm := facePair(pattern, 61, nil, map[part.Kind]int{part.Dust: 4})
+		im := pictures[0].Image
 		cx, cy := float64(im.W)/2, float64(im.H)/2
-		scene[0].Image = withLamp(im, cx-60, cx+60, cy-150, cy+150, 0.25, 1.2)
-		res, err := Find(scene, DefaultParams(mm))
+		pictures[0].Image = withLamp(im, cx-60, cx+60, cy-150, cy+150, 0.25, 1.2)
+		res, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -56,8 +57,8 @@ func TestMirroredLampIsNoDefect(t *testing.T) {
 // The shares of what was looked at add up, and a face without lamps was looked at
 // nearly whole.
 func TestSharesLookedAt(t *testing.T) {
-	scene, _, mm := facePair("plain", 62, nil, nil)
-	res, err := Find(scene, DefaultParams(mm))
+	pictures, _, mm := facePair("plain", 62, nil, nil)
+	res, err := Find(pictures, scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,8 +76,8 @@ func TestSharesLookedAt(t *testing.T) {
 // common practice, no source.
 func TestCamerasHoleInDome(t *testing.T) {
 	calls := func(radiusMM float64) int {
-		scene, _, mm := facePair("marble", 66, nil, nil)
-		im := scene[0].Image
+		pictures, _, mm := facePair("marble", 66, nil, nil)
+		im := pictures[0].Image
 		table, out := optics.Linear8(), *im
 		out.Pix8 = append([]uint8(nil), im.Pix8...)
 		for i := range out.Pix8 {
@@ -84,8 +85,8 @@ func TestCamerasHoleInDome(t *testing.T) {
 			dome := 1 - edge(math.Hypot(x, y)-radiusMM, 0.04)
 			out.Pix8[i] = uint8(math.Round(255 * optics.LinearToSRGB(min(1, float64(table[im.Pix8[i]])+0.08*dome))))
 		}
-		scene[0].Image = &out
-		res, err := Find(scene, DefaultParams(mm))
+		pictures[0].Image = &out
+		res, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}

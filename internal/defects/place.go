@@ -4,6 +4,9 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/defects/raster"
+	"finishbench/internal/defects/search"
+	"finishbench/internal/defects/shape"
 	"finishbench/internal/part"
 )
 
@@ -11,11 +14,11 @@ import (
 // kind. Lengths are in shape pixels.
 type place struct {
 	found  []int // search pixels where the response stays above the growing threshold
-	win    *window
-	body   []int // window pixels where it is not just the blur around something strong
-	core   []int // of these, where it is above coreShare of its peak
-	all    shape // of body
-	inner  shape // of core
+	win    *search.Window
+	body   []int       // window pixels where it is not just the blur around something strong
+	core   []int       // of these, where it is above coreShare of its peak
+	all    shape.Shape // of body
+	inner  shape.Shape // of core
 	peak   float64
 	ringPX float64 // radius of the ring that fits best; 0: not seen as a ring
 	blurPX float64 // standard deviation of what smoothed the map that the shape was taken from
@@ -44,60 +47,57 @@ const (
 
 // newPlace measures a set of search pixels. It returns nil where no shape pixel
 // lies over them, at the very edge of a picture.
-func (f *face) newPlace(found []int, r *response) (*place, error) {
-	b := shapeOf(found, f.surf.w, 0, 0)
-	win, err := f.newWindow(r, b.x0, b.y0, b.x1, b.y1)
+func (f *face) newPlace(found []int, r *search.Response) (*place, error) {
+	b := shape.Of(found, f.Surface.W, 0, 0)
+	win, err := f.NewWindow(r, b.X0, b.Y0, b.X1, b.Y1)
 	if err != nil {
 		return nil, err
 	}
-	p := &place{found: found, win: win, blurPX: f.blurPX()}
+	p := &place{found: found, win: win, blurPX: f.BlurPX()}
 	pixels := f.pixelsIn(win, found)
-	m, finest := win.ratio, float32(0)
+	m, finest := win.Ratio, float32(0)
 	for _, i := range pixels {
 		finest = max(finest, m.V[i])
 	}
 	top := found[0]
 	for _, i := range found {
-		if r.ratio.V[i] > r.ratio.V[top] {
+		if r.Ratio.V[i] > r.Ratio.V[top] {
 			top = i
 		}
 	}
-	p.peak = math.Max(float64(finest), float64(r.ratio.V[top]))
+	p.peak = math.Max(float64(finest), float64(r.Ratio.V[top]))
 	peak := finest
 	if finest < fineSeen {
-		m, peak = f.coarseIn(win, r), r.ratio.V[top]
-		p.blurPX = math.Hypot(p.blurPX, coarseBlurMM/f.shapeMM())
-		p.ringPX = float64(r.ring.V[top]) * f.mmPX / f.shapeMM()
+		m, peak = f.coarseIn(win, r), r.Ratio.V[top]
+		p.blurPX = math.Hypot(p.blurPX, coarseBlurMM/f.ShapeMM())
+		p.ringPX = float64(r.Ring.V[top]) * f.MMPX / f.ShapeMM()
 	}
-	p.setShape(m, pixels, peak, float32(f.p.GrowShare))
+	p.setShape(m, pixels, peak, float32(f.Params.GrowShare))
 	if len(p.core) == 0 {
 		return nil, nil
 	}
 	p.reachPX = p.reach(m)
 	f.measureLight(p, r)
+	p.sided = f.sidedness(p)
+	p.lineRad, p.lines, p.grain = shape.LineDirection(p.body, func(i int) float64 { return math.Min(float64(m.V[i]), 3) }, win.W)
 	p.again = f.showsAgain(p)
 	p.mirrors = f.mirrorsLight(p)
-	p.sided = f.sidedness(p)
-	p.lineRad, p.lines, p.grain = lineDirection(p.body, func(i int) float64 { return math.Min(float64(m.V[i]), 3) }, win.w)
 	return p, nil
 }
 
 // coarseBlurMM is about what the second of the fine sizes blurs by.
 const coarseBlurMM = 0.027
 
-// shapeMM is a shape pixel's side.
-func (f *face) shapeMM() float64 { return f.p.MMPerPX * float64(f.shape) }
-
 // pixelsIn are the window's pixels in or next to the given search pixels.
-func (f *face) pixelsIn(w *window, found []int) []int {
+func (f *face) pixelsIn(w *search.Window, found []int) []int {
 	in := make(map[int]bool, 9*len(found))
 	for _, i := range found {
-		for _, d := range [9]int{0, -1, 1, -f.surf.w, f.surf.w, -f.surf.w - 1, -f.surf.w + 1, f.surf.w - 1, f.surf.w + 1} {
+		for _, d := range [9]int{0, -1, 1, -f.Surface.W, f.Surface.W, -f.Surface.W - 1, -f.Surface.W + 1, f.Surface.W - 1, f.Surface.W + 1} {
 			in[i+d] = true
 		}
 	}
 	var out []int
-	for i, p := range w.parent {
+	for i, p := range w.Parent {
 		if p >= 0 && in[p] {
 			out = append(out, i)
 		}
@@ -106,11 +106,11 @@ func (f *face) pixelsIn(w *window, found []int) []int {
 }
 
 // coarseIn is the search's map over a window.
-func (f *face) coarseIn(w *window, r *response) *part.Plane {
-	m := part.NewPlane(w.w, w.h)
-	for i, p := range w.parent {
+func (f *face) coarseIn(w *search.Window, r *search.Response) *part.Plane {
+	m := part.NewPlane(w.W, w.H)
+	for i, p := range w.Parent {
 		if p >= 0 {
-			m.V[i] = r.ratio.V[p]
+			m.V[i] = r.Ratio.V[p]
 		}
 	}
 	return m
@@ -127,11 +127,11 @@ func (p *place) setShape(m *part.Plane, pixels []int, peak, grow float32) {
 			p.body = append(p.body, i)
 		}
 	}
-	p.coreOut, p.bodyOut = edgeOut(coreAt/peak), edgeOut(bodyAt/peak)
-	p.coreOff = p.coreOut - edgeOut(coreAt/max(coreAt, middleOf(m, p.core)))
-	p.bodyOff = p.bodyOut - edgeOut(bodyAt/max(bodyAt, middleOf(m, p.body)))
-	p.all = shapeOf(p.body, p.win.w, p.win.x0, p.win.y0)
-	p.inner = shapeOf(p.core, p.win.w, p.win.x0, p.win.y0)
+	p.coreOut, p.bodyOut = raster.EdgeOut(coreAt/peak), raster.EdgeOut(bodyAt/peak)
+	p.coreOff = p.coreOut - raster.EdgeOut(coreAt/max(coreAt, middleOf(m, p.core)))
+	p.bodyOff = p.bodyOut - raster.EdgeOut(bodyAt/max(bodyAt, middleOf(m, p.body)))
+	p.all = shape.Of(p.body, p.win.W, p.win.X0, p.win.Y0)
+	p.inner = shape.Of(p.core, p.win.W, p.win.X0, p.win.Y0)
 }
 
 // middleOf is the median of a plane at the given pixels; 0 where there are none.
@@ -143,21 +143,15 @@ func middleOf(m *part.Plane, pixels []int) float32 {
 	for k, i := range pixels {
 		v[k] = float64(m.V[i])
 	}
-	return float32(median(v))
-}
-
-// edgeOut is how far outside a straight edge, in standard deviations of the
-// blur, its height has fallen to a share: the normal distribution's quantile.
-func edgeOut(share float32) float64 {
-	return math.Sqrt2 * math.Erfinv(math.Max(-0.99, math.Min(0.99, 1-2*float64(share))))
+	return float32(raster.Median(v))
 }
 
 // reach is the radius, in shape pixels, out to which the response averaged
 // around a place's middle stands out from its surroundings: a clear bubble's
 // rim is faint beside its middle, but all around. 0 where it does not.
 func (p *place) reach(m *part.Plane) float64 {
-	cx, cy := float64(p.all.x0+p.all.x1)/2-float64(p.win.x0), float64(p.all.y0+p.all.y1)/2-float64(p.win.y0)
-	n := int(1.3*math.Max(float64(p.all.x1-p.all.x0), float64(p.all.y1-p.all.y0))) + 14
+	cx, cy := float64(p.all.X0+p.all.X1)/2-float64(p.win.X0), float64(p.all.Y0+p.all.Y1)/2-float64(p.win.Y0)
+	n := int(1.3*math.Max(float64(p.all.X1-p.all.X0), float64(p.all.Y1-p.all.Y0))) + 14
 	if n > 80 {
 		return 0
 	}
@@ -165,7 +159,7 @@ func (p *place) reach(m *part.Plane) float64 {
 	for y := max(0, int(cy)-n); y <= min(m.H-1, int(cy)+n); y++ {
 		for x := max(0, int(cx)-n); x <= min(m.W-1, int(cx)+n); x++ {
 			d := math.Hypot(float64(x)-cx, float64(y)-cy)
-			if k := int(d + 0.5); k < n && p.win.parent[y*m.W+x] >= 0 {
+			if k := int(d + 0.5); k < n && p.win.Parent[y*m.W+x] >= 0 {
 				sum[k] += float64(m.V[y*m.W+x])
 				count[k]++
 			}
@@ -176,7 +170,7 @@ func (p *place) reach(m *part.Plane) float64 {
 		sum[k] /= math.Max(1, count[k])
 		top = math.Max(top, sum[k])
 	}
-	ground := median(slices.Clone(sum[n*2/3:]))
+	ground := raster.Median(slices.Clone(sum[n*2/3:]))
 	for k := n*2/3 - 1; k > 0; k-- {
 		if count[k] > 0 && sum[k] > ground+math.Max(0.15, 0.12*(top-ground)) {
 			return float64(k) + 0.5
@@ -188,13 +182,13 @@ func (p *place) reach(m *part.Plane) float64 {
 // measureLight fills contrast and strength: how far each picture's light is off
 // base in the core, after what the faceplate's own pattern explains is taken
 // off: nothing where the core passes the end of one of its directions.
-func (f *face) measureLight(p *place, r *response) {
-	nc := len(f.channels)
+func (f *face) measureLight(p *place, r *search.Response) {
+	nc := len(f.Channels)
 	dev, base := make([]float64, nc), make([]float64, nc)
 	explained := 1.0 // of the pattern's coordinates; 0: nothing
-	for k, t := range p.win.pattern {
+	for k, t := range p.win.Pattern {
 		for _, i := range p.core {
-			if r.ends[k].beyond(t.V[i]) >= 1 {
+			if r.Ends[k].Beyond(t.V[i]) >= 1 {
 				explained = 0
 			}
 		}
@@ -203,24 +197,24 @@ func (f *face) measureLight(p *place, r *response) {
 		explained = 0
 	}
 	for _, i := range p.core {
-		for c := range f.channels {
-			d := f.deviation(p.win, c, i)
-			base[c] += float64(p.win.smooth[c].V[i]) - d
-			for k, t := range p.win.pattern {
-				d -= explained * float64(t.V[i]) * f.pal.pigment[k][c] * f.noise[c]
+		for c := range f.Channels {
+			d := f.Deviation(p.win, c, i)
+			base[c] += float64(p.win.Light[c].V[i]) - d
+			for k, t := range p.win.Pattern {
+				d -= explained * float64(t.V[i]) * f.Palette.Directions[k][c] * f.Noise[c]
 			}
 			dev[c] += d
 		}
 	}
 	n := float64(len(p.core))
-	for pic := range f.scene {
+	for pic := range f.Pictures {
 		var d, all, b, z float64
-		for c, ch := range f.channels {
-			if ch.pic == pic {
+		for c, ch := range f.Channels {
+			if ch.Pic == pic {
 				d += dev[c]
 				all += math.Abs(dev[c])
 				b += base[c]
-				z = math.Max(z, math.Abs(dev[c])/n/f.noise[c])
+				z = math.Max(z, math.Abs(dev[c])/n/f.Noise[c])
 			}
 		}
 		p.contrast = append(p.contrast, math.Copysign(all, d)/math.Max(b, 1e-6))
@@ -231,7 +225,7 @@ func (f *face) measureLight(p *place, r *response) {
 // inBoth says whether a place stands out for changing the light in both pictures.
 func (p *place) inBoth() bool {
 	for _, i := range p.core {
-		if p.win.both != nil && p.win.both.V[i] >= 1 {
+		if p.win.Both != nil && p.win.Both.V[i] >= 1 {
 			return true
 		}
 	}
@@ -244,22 +238,22 @@ func (p *place) inBoth() bool {
 // absolute change; 0 alike, towards 1 one-sided. 0 without a raking picture.
 func (f *face) sidedness(p *place) float64 {
 	best := 0.0
-	for pic := range f.scene {
-		if f.scene[pic].Shot.Light != part.Raking {
+	for pic := range f.Pictures {
+		if f.Pictures[pic].Shot.Light != part.Raking {
 			continue
 		}
 		var sx, sy, sum, mean float64
 		v := make([]float64, len(p.body))
 		for k, i := range p.body {
-			for c, ch := range f.channels {
-				if ch.pic == pic {
-					v[k] += f.deviation(p.win, c, i)
+			for c, ch := range f.Channels {
+				if ch.Pic == pic {
+					v[k] += f.Deviation(p.win, c, i)
 				}
 			}
 			mean += v[k] / float64(len(v))
 		}
 		for k, i := range p.body {
-			dx, dy := float64(i%p.win.w+p.win.x0)-p.all.cx, float64(i/p.win.w+p.win.y0)-p.all.cy
+			dx, dy := float64(i%p.win.W+p.win.X0)-p.all.CX, float64(i/p.win.W+p.win.Y0)-p.all.CY
 			n := math.Max(math.Hypot(dx, dy), 1e-6)
 			sx += (v[k] - mean) * dx / n
 			sy += (v[k] - mean) * dy / n
@@ -272,36 +266,6 @@ func (f *face) sidedness(p *place) float64 {
 	return best
 }
 
-// blurPX is the standard deviation, in shape pixels, of the smoothing that the
-// finest map has seen, optics included.
-func (f *face) blurPX() float64 {
-	return math.Hypot(f.windowBlurPX(), f.lensPX/float64(f.shape))
-}
-
-// What a lens in focus blurs by, give or take, in full-resolution pixels, where it
-// was not measured; and what a measured one is held to: a sensor's pixel alone
-// blurs by 1/sqrt(12), and what is blurred by more than eight pixels is out of any focus (common practice, no
-// source).
-const (
-	opticsBlurPX  = 0.9
-	opticsLimitPX = 0.4
-	leastBlurPX   = 0.3
-	mostBlurPX    = 8.0
-)
-
-// setLens takes the scene's blur from its pictures: the least that was measured, as
-// one lens took them all.
-func (f *face) setLens() {
-	f.lensPX, f.uLensPX = opticsBlurPX, opticsLimitPX/math.Sqrt(3)
-	least := math.Inf(1)
-	for _, p := range f.scene {
-		if p.BlurPX > 0 && p.BlurPX < least {
-			least = p.BlurPX
-			f.lensPX, f.uLensPX = math.Max(leastBlurPX, math.Min(mostBlurPX, least)), p.UBlurPX
-		}
-	}
-}
-
 // bestPicture is the picture of the scene in which a place is strongest.
 func (p *place) bestPicture() int {
 	return slices.Index(p.strength, slices.Max(p.strength))
@@ -309,6 +273,6 @@ func (p *place) bestPicture() int {
 
 // boxOf turns bounds in shape pixels into a box in full-resolution pixels.
 func (f *face) boxOf(x0, y0, x1, y1 float64) part.Box {
-	k := float64(f.shape)
+	k := float64(f.ShapeFactor)
 	return part.Box{x0*k - 0.5, y0*k - 0.5, (x1 - x0 + 1) * k, (y1 - y0 + 1) * k}
 }

@@ -6,15 +6,16 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
 
 // inkOn mixes an ink into both pictures of a scene: share (0..1) of it at a pixel
 // whose place is told in millimetres from the picture's middle.
-func inkOn(scene []Picture, mmPX, reflects float64, share func(x, y float64) float64) {
+func inkOn(pictures []scene.Picture, mmPX, reflects float64, share func(x, y float64) float64) {
 	white := [2]float64{0.8, 0.4} // of the diffuse and the raking picture, linear light
-	for k, p := range scene {
+	for k, p := range pictures {
 		for i := range p.Image.Pix8 {
 			px := i / p.Image.C
 			x, y := float64(px%p.Image.W-p.Image.W/2)*mmPX, float64(px/p.Image.W-p.Image.H/2)*mmPX
@@ -44,22 +45,22 @@ func saysPrint(s string) bool { return strings.Contains(s, "own print") }
 // found. Expected values: by the drawing.
 func TestLooksIntoPrint(t *testing.T) {
 	for _, pattern := range []string{"plain", "flake"} {
-		scene, _, mm := facePair(pattern, 164, nil, nil)
-		clean, err := Find(scene, DefaultParams(mm))
+		pictures, _, mm := facePair(pattern, 164, nil, nil)
+		clean, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}
-		inkOn(scene, mm, 0.04, bars)
-		inkOn(scene, mm, 0.9, func(x, y float64) float64 { return edge(math.Hypot(x-0.3, y)-0.06, 0.02) })   // on the middle bar
-		inkOn(scene, mm, 0.02, func(x, y float64) float64 { return edge(math.Hypot(x-1.15, y)-0.06, 0.02) }) // beside it
-		res, err := Find(scene, DefaultParams(mm))
+		inkOn(pictures, mm, 0.04, bars)
+		inkOn(pictures, mm, 0.9, func(x, y float64) float64 { return edge(math.Hypot(x-0.3, y)-0.06, 0.02) })   // on the middle bar
+		inkOn(pictures, mm, 0.02, func(x, y float64) float64 { return edge(math.Hypot(x-1.15, y)-0.06, 0.02) }) // beside it
+		res, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}
 		found, others := map[string]bool{}, 0
 		for _, f := range res.Findings {
 			c := f.Box.Centre()
-			x, y := (c.X-float64(scene[0].Image.W/2))*mm, (c.Y-float64(scene[0].Image.H/2))*mm
+			x, y := (c.X-float64(pictures[0].Image.W/2))*mm, (c.Y-float64(pictures[0].Image.H/2))*mm
 			switch {
 			case math.Hypot(x-0.3, y) < 0.1:
 				found["on it"] = true
@@ -88,9 +89,9 @@ func TestNoPrint(t *testing.T) {
 		"speck": func(x, y float64) float64 { return edge(math.Hypot(x, y)-0.25, 0.02) },
 		"fibre": func(x, y float64) float64 { return edge(max(math.Abs(x)-1, math.Abs(y-0.3*x*x)-0.02), 0.02) },
 	} {
-		scene, _, mm := facePair("plain", 165, nil, nil)
-		inkOn(scene, mm, 0.5, share)
-		res, err := Find(scene, DefaultParams(mm))
+		pictures, _, mm := facePair("plain", 165, nil, nil)
+		inkOn(pictures, mm, 0.5, share)
+		res, err := Find(pictures, scene.DefaultParams(mm))
 		if err != nil {
 			t.Fatal(err)
 		}

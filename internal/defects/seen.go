@@ -1,20 +1,13 @@
 package defects
 
 import (
+	"finishbench/internal/defects/align"
 	"finishbench/internal/part"
 )
 
-// looked is what one search covered: own is what counts of it, dist > 0 where it
-// looked.
-type looked struct {
-	own  []bool
-	dist *part.Plane
-	pics []int
-}
-
 // seen tells how much of the surface was looked at, and where it was not.
 func (f *face) seen() (part.Surface, []Unseen) {
-	n := len(f.open)
+	n := len(f.Open)
 	by := make([]uint8, n)
 	for _, l := range f.looked {
 		for i, own := range l.own {
@@ -25,10 +18,10 @@ func (f *face) seen() (part.Surface, []Unseen) {
 			}
 		}
 	}
-	all := uint8(1<<len(f.scene) - 1)
+	all := uint8(1<<len(f.Pictures) - 1)
 	var area, every, some float64
 	why := map[part.Why]float64{}
-	for i, d := range f.surf.outside.V {
+	for i, d := range f.Surface.Outside.V {
 		if d <= 0 {
 			continue
 		}
@@ -55,9 +48,9 @@ func (f *face) seen() (part.Surface, []Unseen) {
 
 // whyNot is why a pixel that was looked at in the pictures by was not in others.
 func (f *face) whyNot(i int, by uint8) part.Why {
-	for pic := range f.scene {
-		if by>>pic&1 == 0 && f.why[pic] != nil && f.why[pic][i] != "" {
-			return f.why[pic][i]
+	for pic := range f.Pictures {
+		if by>>pic&1 == 0 && f.Why[pic] != nil && f.Why[pic][i] != "" {
+			return f.Why[pic][i]
 		}
 	}
 	return part.Outermost
@@ -65,18 +58,18 @@ func (f *face) whyNot(i int, by uint8) part.Why {
 
 // unseen tells for each picture where nothing was looked for in it.
 func (f *face) unseen(by []uint8) []Unseen {
-	im := f.scene[0].Image
-	w, h := im.W/f.factor, im.H/f.factor
+	im := f.Pictures[0].Image
+	w, h := im.W/f.Factor, im.H/f.Factor
 	var out []Unseen
-	for pic, p := range f.scene {
-		u := Unseen{Image: p.Shot.File, Step: f.factor, W: w, H: h, In: make([]bool, w*h)}
-		for i, d := range f.surf.outside.V {
-			if x, y := i%f.surf.w+f.surf.x0, i/f.surf.w+f.surf.y0; d > 0 && by[i]>>pic&1 == 0 && x < w && y < h {
+	for pic, p := range f.Pictures {
+		u := Unseen{Image: p.Shot.File, Step: f.Factor, W: w, H: h, In: make([]bool, w*h)}
+		for i, d := range f.Surface.Outside.V {
+			if x, y := i%f.Surface.W+f.Surface.X0, i/f.Surface.W+f.Surface.Y0; d > 0 && by[i]>>pic&1 == 0 && x < w && y < h {
 				u.In[y*w+x] = true
 			}
 		}
-		if p.lies.moved() {
-			u.In = f.movedCells(u.In, w, h, p.lies.to)
+		if p.Registration.Moved() {
+			u.In = f.movedCells(u.In, w, h, p.Registration.To)
 		}
 		out = append(out, u)
 	}
@@ -84,12 +77,12 @@ func (f *face) unseen(by []uint8) []Unseen {
 }
 
 // movedCells are the first picture's cells as they lie in another one.
-func (f *face) movedCells(in []bool, w, h int, to similarity) []bool {
+func (f *face) movedCells(in []bool, w, h int, to align.Similarity) []bool {
 	out := make([]bool, len(in))
-	k := float64(f.factor)
+	k := float64(f.Factor)
 	for y := range h {
 		for x := range w {
-			q := to.back(part.Point{X: (float64(x)+0.5)*k - 0.5, Y: (float64(y)+0.5)*k - 0.5})
+			q := to.Back(part.Point{X: (float64(x)+0.5)*k - 0.5, Y: (float64(y)+0.5)*k - 0.5})
 			i, j := int((q.X+0.5)/k), int((q.Y+0.5)/k)
 			out[y*w+x] = q.X >= 0 && q.Y >= 0 && i < w && j < h && in[j*w+i]
 		}

@@ -4,6 +4,8 @@ import (
 	"testing"
 
 	"finishbench/internal/body"
+	"finishbench/internal/defects/scene"
+	"finishbench/internal/defects/search"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -19,9 +21,9 @@ func searched(t *testing.T, p synth.ShellParams, diffuse, raking *part.Image) Re
 	if err != nil {
 		t.Fatal(err)
 	}
-	seen, params := shape.In([]*body.View{v}, 0), DefaultParams(p.MMPerPX)
+	seen, params := shape.In([]*body.View{v}, 0), scene.DefaultParams(p.MMPerPX)
 	params.Shell = &seen
-	res, err := Find([]Picture{
+	res, err := Find([]scene.Picture{
 		{Shot: part.Shot{File: "d.png", View: part.Shell, Light: part.Diffuse}, Image: diffuse, BlurPX: p.BlurSigmaPX, UBlurPX: 0.1},
 		{Shot: part.Shot{File: "r.png", View: part.Shell, Light: part.Raking}, Image: raking, BlurPX: p.BlurSigmaPX, UBlurPX: 0.1},
 	}, params)
@@ -74,7 +76,7 @@ func TestLampCutOffBySeam(t *testing.T) {
 // TestFaintLamp: by definition. A lamp's faint image is wide, filled and brighter in one light alone; haze is pale in both, a spot narrow,
 // sanding marks fill little, and dust shows in the other light.
 func TestFaintLamp(t *testing.T) {
-	f := &face{shape: 1, p: Params{MMPerPX: 0.02, Shell: &body.Seen{View: &body.View{}}}}
+	f := &face{Face: search.Face{Face: scene.Face{ShapeFactor: 1, Params: scene.Params{MMPerPX: 0.02, Shell: &body.Seen{View: &body.View{}}}}}}
 	for _, c := range []struct {
 		what         string
 		contrast     []float64
@@ -89,8 +91,8 @@ func TestFaintLamp(t *testing.T) {
 		{"one light", []float64{0.14}, 40, 0.9, false},
 	} {
 		p := &place{contrast: c.contrast}
-		p.all.long, p.all.across, p.all.thick = 60, 45, c.widePX
-		p.all.area = c.fill * p.all.long * p.all.across
+		p.all.Long, p.all.Across, p.all.Thick = 60, 45, c.widePX
+		p.all.Area = c.fill * p.all.Long * p.all.Across
 		if got := f.isLamp(p); got != c.want {
 			t.Errorf("%s: %v", c.what, got)
 		}

@@ -4,6 +4,9 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/defects/raster"
+	"finishbench/internal/defects/scene"
+	"finishbench/internal/defects/search"
 	"finishbench/internal/part"
 )
 
@@ -18,8 +21,11 @@ const (
 	// Of the light behind it, the blur's part taken off, a ball of air over matt ground mirrors most from elsewhere on that ground, beyond the
 	// critical angle, and shades a little: it hides less than this.
 	hidesOpaque    = 0.2
-	hidesClear     = 0.4 // before what lies deeper in see-through resin the mirroring ring, 5/9 of the ball, may be dark
-	ownColourLeast = 0.1 // what has a colour of its own hides this much of the ground, and sends as much white light
+	hidesClear     = 0.45 // before what lies deeper in see-through resin the mirroring ring, 5/9 of the ball, may be dark
+	mattClear      = 0.5  // a small bright spot of a see-through shell, whose parts inside send other shares of both lights, by no less than this
+	greyLeast      = 0.7  // a ground is grey where its weakest colour has this share of the strongest,
+	earthLeast     = 0.35 // and an earth changes red and blue by amounts that differ by this share of the larger
+	ownColourLeast = 0.1  // what has a colour of its own hides this much of the ground, and sends as much white light
 	// Common practice, no source.
 	hueLeast   = 0.02 // what lies beside the ground's colour of white's squared length, 3: with no more than this it has hardly a hue
 	alikeAside = 0.06 // pictures may have moved by so much, mm
@@ -51,7 +57,38 @@ const (
 // mirrorsLight says whether a place of a shell is bright by what it mirrors: bright, but not in both lights as something matt is.
 func (f *face) mirrorsLight(p *place) bool {
 	best := slices.Max(p.contrast)
-	return f.p.Shell != nil && !p.isMatt() && best >= clearChange && -slices.Min(p.contrast) <= best // else it hides more than it mirrors
+	matt := p.isMatt()
+	if f.SeeThrough && !f.isLine(p) && p.all.Long*f.ShapeMM() <= clearMostMM && !f.isEarth(p) {
+		matt = p.again >= mattClear
+	}
+	return f.Params.Shell != nil && !matt && best >= clearChange && -slices.Min(p.contrast) <= best // else it hides more than it mirrors
+}
+
+// dims says whether a place of a shell is dark in one light alone: what is matt or opaque is dark in all.
+func (f *face) dims(p *place) bool {
+	return f.Params.Shell != nil && len(p.contrast) > 1 && !p.isMatt() && -slices.Min(p.contrast) > slices.Max(p.contrast)
+}
+
+// isEarth says whether a place of a shell is of an earth's colour in each of two lights at least.
+func (f *face) isEarth(p *place) bool {
+	if f.Params.Shell == nil || len(p.contrast) < 2 {
+		return false
+	}
+	for pic := range f.Pictures {
+		if !earth(f.byColour(p, pic)) {
+			return false
+		}
+	}
+	return true
+}
+
+// earth says whether a change of a grey ground's red, green and blue light makes it redder, as dust of an earth's colour does: what is clear
+// keeps the ground's hue, and what mirrors a lamp adds the lamp's. False where the ground is not grey, or there are fewer colours.
+func earth(off, ground []float64) bool {
+	if len(off) < 3 || slices.Min(ground) < greyLeast*slices.Max(ground) {
+		return false
+	}
+	return off[0] >= off[1] && off[1] >= off[2] && off[0]-off[2] >= earthLeast*max(off[0], -off[2])
 }
 
 // isMatt says whether what a place of a shell changes in one light shows again in another, as what something matt changes does.
@@ -61,7 +98,7 @@ func (p *place) isMatt() bool { return p.again >= mattAgain }
 // that cannot be told.
 func (f *face) showsAgain(p *place) float64 {
 	low, other := f.twoLights(p)
-	if f.p.Shell == nil || f.sparkles || low < 0 || other < 0 {
+	if f.Params.Shell == nil || f.Sparkles || low < 0 || other < 0 {
 		return 1
 	}
 	return f.again(p, low, other)
@@ -72,7 +109,7 @@ func (f *face) twoLights(p *place) (raking, other int) {
 	raking, other = -1, -1
 	for pic, c := range p.contrast {
 		in := &other
-		if f.scene[pic].Shot.Light == part.Raking {
+		if f.Pictures[pic].Shot.Light == part.Raking {
 			in = &raking
 		}
 		if *in < 0 || c > p.contrast[*in] {
@@ -97,14 +134,14 @@ func (f *face) inBothLights(p *place) bool {
 // isBubbleWall says whether a small place of a shell mirrors in both lights: a bubble's wall mirrors all, the surface 4 % where no lamp is.
 // What is smaller than a crater may be fainter.
 func (f *face) isBubbleWall(p *place) bool {
-	long := p.all.long * f.shapeMM()
+	long := p.all.Long * f.ShapeMM()
 	return p.mirrors && (long <= clearMostMM && f.inBothLights(p) || long < craterMinMM && slices.Min(p.contrast) >= clearChange)
 }
 
 // isBubbleDisc says whether a small place of a shell hides some of the ground from an even light and mirrors lamps under low light: a
 // slope of the lacquer lets the ground through.
 func (f *face) isBubbleDisc(p *place) bool {
-	if f.p.Shell == nil || len(p.contrast) < 2 || p.all.long*f.shapeMM() > clearMostMM {
+	if f.Params.Shell == nil || len(p.contrast) < 2 || p.all.Long*f.ShapeMM() > clearMostMM {
 		return false
 	}
 	low, even := f.twoLights(p)
@@ -114,11 +151,11 @@ func (f *face) isBubbleDisc(p *place) bool {
 // mattness is opacity by which a place is called dust: on a shell what is dark is held against what clear things hide there.
 func (f *face) mattness(p *place) float64 {
 	o, dark := f.opacity(p), -slices.Min(p.contrast)
-	if f.p.Shell == nil || o == 0 || dark < slices.Max(p.contrast) {
+	if f.Params.Shell == nil || o == 0 || dark < slices.Max(p.contrast) {
 		return o
 	}
 	limit := hidesOpaque
-	if f.clear {
+	if f.SeeThrough {
 		limit = hidesClear
 	}
 	return o * dark / f.lightLost(p) / limit
@@ -132,7 +169,7 @@ func (f *face) ownColour(p *place) float64 {
 		return 0
 	}
 	least := math.Inf(1)
-	for pic := range f.scene {
+	for pic := range f.Pictures {
 		off, base := f.byColour(p, pic)
 		// off = white - hidden x base, by least squares
 		var db, bb, sum float64
@@ -154,14 +191,14 @@ func (f *face) ownColour(p *place) float64 {
 // byColour is by how much a place changes the light of a picture, and how much of it its ground sends: over its core, by colour in the
 // picture's order.
 func (f *face) byColour(p *place, pic int) (off, ground []float64) {
-	for c, ch := range f.channels {
-		if ch.pic != pic {
+	for c, ch := range f.Channels {
+		if ch.Pic != pic {
 			continue
 		}
 		d, b := 0.0, 0.0
 		for _, i := range p.core {
-			x := f.deviation(p.win, c, i)
-			d, b = d+x, b+float64(p.win.smooth[c].V[i])-x
+			x := f.Deviation(p.win, c, i)
+			d, b = d+x, b+float64(p.win.Light[c].V[i])-x
 		}
 		off, ground = append(off, d), append(ground, b)
 	}
@@ -172,24 +209,24 @@ func (f *face) byColour(p *place, pic int) (off, ground []float64) {
 // whole surface sends: the regression of one map on the other where they lie on each other best, noise taken off, plus two of its standard
 // deviations by noise. Matt things have about 1, what a slope mirrors in one picture about 0.
 func (f *face) again(p *place, a, b int) float64 {
-	m := int(alikeAside/f.shapeMM() + 0.5)
-	x0, y0 := max(0, p.all.x0-p.win.x0-m), max(0, p.all.y0-p.win.y0-m)
-	w, h := min(p.win.w-1, p.all.x1-p.win.x0+m)-x0+1, min(p.win.h-1, p.all.y1-p.win.y0+m)-y0+1
+	m := int(alikeAside/f.ShapeMM() + 0.5)
+	x0, y0 := max(0, p.all.X0-p.win.X0-m), max(0, p.all.Y0-p.win.Y0-m)
+	w, h := min(p.win.W-1, p.all.X1-p.win.X0+m)-x0+1, min(p.win.H-1, p.all.Y1-p.win.Y0+m)-y0+1
 	var maps [2][]float64
 	var noise, level [2]float64 // squared; sums over colours
 	for k, pic := range [2]int{a, b} {
 		maps[k] = make([]float64, w*h)
-		for c, ch := range f.channels {
-			if ch.pic != pic {
+		for c, ch := range f.Channels {
+			if ch.Pic != pic {
 				continue
 			}
-			noise[k], level[k] = noise[k]+f.noise[c]*f.noise[c], level[k]+ch.level
+			noise[k], level[k] = noise[k]+f.Noise[c]*f.Noise[c], level[k]+ch.Level
 			for j := range maps[k] {
-				maps[k][j] += f.deviation(p.win, c, (y0+j/w)*p.win.w+x0+j%w)
+				maps[k][j] += f.Deviation(p.win, c, (y0+j/w)*p.win.W+x0+j%w)
 			}
 		}
 		for j := range maps[k] {
-			if p.win.parent[(y0+j/w)*p.win.w+x0+j%w] < 0 {
+			if p.win.Parent[(y0+j/w)*p.win.W+x0+j%w] < 0 {
 				maps[k][j] = math.NaN()
 			}
 		}
@@ -242,40 +279,40 @@ func (q products) correlation() float64 {
 
 // isGlint says whether a place of a shell is, or in one light may be, a lamp that a slope mirrors.
 func (f *face) isGlint(p *place) bool {
-	if f.p.Shell == nil {
+	if f.Params.Shell == nil {
 		return false
 	}
-	best, _ := brightest(p.contrast)
+	best, _ := search.Brightest(p.contrast)
 	return best >= glint && (len(p.contrast) < 2 || p.mirrors || f.isSlope(p))
 }
 
 // isEdgeLine says whether a line of a shell is an edge of the lacquer: what is opaque shows in both lights alike.
 func (f *face) isEdgeLine(p *place) bool {
-	return f.p.Shell != nil && f.isLine(p) && (!p.isMatt() || bothWays(p))
+	return f.Params.Shell != nil && f.isLine(p) && (!p.isMatt() || bothWays(p))
 }
 
 // isStreak says whether a place is a lamp mirrored along an upright side.
 func (f *face) isStreak(p *place) bool {
-	return f.p.Shell != nil && p.all.long*f.shapeMM() >= streakMinMM && p.all.long >= runSlender*p.all.across &&
-		p.all.bow <= straightBow*p.all.long && f.isUpright(p) && f.isGlint(p)
+	return f.Params.Shell != nil && p.all.Long*f.ShapeMM() >= streakMinMM && p.all.Long >= runSlender*p.all.Across &&
+		p.all.Bow <= straightBow*p.all.Long && f.isUpright(p) && f.isGlint(p)
 }
 
 // isTwoSides says whether two lines of a shell are a run's sides: down the surface, no further apart than a run is wide. An abrasive
 // leaves more, in any direction.
 func (f *face) isTwoSides(p *place) bool {
-	if p.lines != 2 || !f.runsDown(p) || p.all.across*f.shapeMM() > runMostMM {
+	if p.lines != 2 || !f.runsDown(p) || p.all.Across*f.ShapeMM() > runMostMM {
 		return false
 	}
-	for pic := range f.scene {
+	for pic := range f.Pictures {
 		var sum, n [2]float64 // to either side of the middle
 		for _, i := range p.body {
 			d, side := 0.0, 0
-			for c, ch := range f.channels {
-				if ch.pic == pic {
-					d += f.deviation(p.win, c, i)
+			for c, ch := range f.Channels {
+				if ch.Pic == pic {
+					d += f.Deviation(p.win, c, i)
 				}
 			}
-			if _, across := p.all.along(i, p.win.w); across > 0 {
+			if _, across := p.all.Along(i, p.win.W); across > 0 {
 				side = 1
 			}
 			sum[side], n[side] = sum[side]+d, n[side]+1
@@ -293,7 +330,7 @@ func (f *face) sameRun(a, b *place) bool { return f.isStreak(a) && f.isGlint(b) 
 
 // ofRun says whether a place is a glint of a run that another view shows.
 func (f *face) ofRun(s sighted, all []sighted) bool {
-	if f.p.Shell == nil || !s.f.isGlint(s.pl) {
+	if f.Params.Shell == nil || !s.f.isGlint(s.pl) {
 		return false
 	}
 	isRun := func(o sighted) bool { kind, _ := o.f.kindOf(o.pl); return kind == part.Run }
@@ -304,14 +341,14 @@ func (f *face) ofRun(s sighted, all []sighted) bool {
 // drop is long.
 func (f *face) inColumn(a, b *place) bool {
 	// x along the axis to the height of a's middle
-	mm, roll := f.shapeMM(), f.p.Shell.Roll
+	mm, roll := f.ShapeMM(), f.Params.Shell.Roll
 	left, right := math.Inf(1), math.Inf(-1)
 	var top, bottom [2]float64
 	for k, p := range [2]*place{a, b} {
 		top[k], bottom[k] = math.Inf(1), math.Inf(-1)
 		for _, i := range p.body {
-			y := float64(i/p.win.w + p.win.y0)
-			x := float64(i%p.win.w+p.win.x0) + roll*(y-a.all.cy)
+			y := float64(i/p.win.W + p.win.Y0)
+			x := float64(i%p.win.W+p.win.X0) + roll*(y-a.all.CY)
 			left, right = min(left, x), max(right, x)
 			top[k], bottom[k] = min(top[k], y), max(bottom[k], y)
 		}
@@ -325,26 +362,26 @@ func (f *face) tailMM(p *place) float64 {
 	if !f.isGlint(p) {
 		return 0
 	}
-	box := f.boxOf(float64(p.all.x0), float64(p.all.y0), float64(p.all.x1), float64(p.all.y1))
-	at, ok := f.p.Shell.Place(box.Centre().X, box.Centre().Y)
+	box := f.boxOf(float64(p.all.X0), float64(p.all.Y0), float64(p.all.X1), float64(p.all.Y1))
+	at, ok := f.Params.Shell.Place(box.Centre().X, box.Centre().Y)
 	if !ok {
 		return 0
 	}
 	// rows up the surface from the glint; in each, light at even steps aside
 	n, wide := int(2*tailLeastMM/tailStepMM), int(tailFarMM/tailStepMM)
-	half, clear := int(runMostMM/2/tailStepMM), box[3]/2*f.p.MMPerPX+tailStepMM
+	half, clear := int(runMostMM/2/tailStepMM), box[3]/2*f.Params.MMPerPX+tailStepMM
 	longest := 0.0
-	for pic := range f.scene {
+	for pic := range f.Pictures {
 		for _, way := range [2]float64{-1, 1} { // from its drop up; from its top down, where a lamp's image hides the drop
 			rows := make([][]float64, 0, n)
 			for k := range n {
-				q, _, ok := f.p.Shell.Pixel(at.TurnDeg, at.BelowMM+way*(clear+float64(k)*tailStepMM))
+				q, _, ok := f.Params.Shell.Pixel(at.TurnDeg, at.BelowMM+way*(clear+float64(k)*tailStepMM))
 				if !ok {
 					break
 				}
 				row := make([]float64, 2*wide+1)
 				for j := range row {
-					row[j] = f.changeAt(pic, q.X+float64(j-wide)*tailStepMM/f.p.MMPerPX, q.Y)
+					row[j] = f.changeAt(pic, q.X+float64(j-wide)*tailStepMM/f.Params.MMPerPX, q.Y)
 				}
 				rows = append(rows, row)
 			}
@@ -361,19 +398,19 @@ func (f *face) tailMM(p *place) float64 {
 
 // changeAt is how far a picture's light is off its base at a full-resolution place, as a share of that; NaN where it is not looked at.
 func (f *face) changeAt(pic int, x, y float64) float64 {
-	k := float64(f.factor)
-	sx, sy := (x+0.5)/k-0.5-float64(f.surf.x0), (y+0.5)/k-0.5-float64(f.surf.y0)
-	i := int(sy+0.5)*f.surf.w + int(sx+0.5)
-	if sx < 0 || sy < 0 || int(sx+0.5) >= f.surf.w || int(sy+0.5) >= f.surf.h || f.surf.dist.V[i] <= 0 || f.open[i]>>pic&1 == 0 {
+	k := float64(f.Factor)
+	sx, sy := (x+0.5)/k-0.5-float64(f.Surface.X0), (y+0.5)/k-0.5-float64(f.Surface.Y0)
+	i := int(sy+0.5)*f.Surface.W + int(sx+0.5)
+	if sx < 0 || sy < 0 || int(sx+0.5) >= f.Surface.W || int(sy+0.5) >= f.Surface.H || f.Surface.Dist.V[i] <= 0 || f.Open[i]>>pic&1 == 0 {
 		return math.NaN()
 	}
 	light, base := 0.0, 0.0
-	for _, ch := range f.channels {
-		if ch.pic == pic {
-			light, base = light+float64(bilinear(ch.smooth, sx, sy)), base+float64(bilinear(ch.base, sx, sy))
+	for _, ch := range f.Channels {
+		if ch.Pic == pic {
+			light, base = light+float64(raster.Bilinear(ch.Light, sx, sy)), base+float64(raster.Bilinear(ch.Base, sx, sy))
 		}
 	}
-	return light/max(base, paintAtLeast) - 1
+	return light/max(base, scene.PaintAtLeast) - 1
 }
 
 // tailIn is how long a line is, mm, that starts within half steps aside of the middle of the lowest row, leans by lean steps a row, and
@@ -397,7 +434,7 @@ func tailIn(rows [][]float64, wide, half int, lean float64) float64 {
 		if 2*len(v) < least {
 			return math.NaN()
 		}
-		return median(v) // what crosses it counts nothing
+		return raster.Median(v) // what crosses it counts nothing
 	}
 	var beside []float64
 	best, at := 0.0, 0
@@ -410,7 +447,7 @@ func tailIn(rows [][]float64, wide, half int, lean float64) float64 {
 			best, at = v, aside
 		}
 	}
-	if len(beside) < 10 || math.Abs(best) < max(tailSeen*madToSD*median(slices.Clone(beside)), tailMore*slices.Max(beside)) {
+	if len(beside) < 10 || math.Abs(best) < max(tailSeen*raster.MADToSD*raster.Median(slices.Clone(beside)), tailMore*slices.Max(beside)) {
 		return 0
 	}
 	on, all := 0.0, 0.0
@@ -424,7 +461,7 @@ func tailIn(rows [][]float64, wide, half int, lean float64) float64 {
 			}
 		}
 	}
-	if on < tailShare*all || math.Abs(median(step)) > tailStep*math.Abs(best) {
+	if on < tailShare*all || math.Abs(raster.Median(step)) > tailStep*math.Abs(best) {
 		return 0
 	}
 	last, gone := 0, 0

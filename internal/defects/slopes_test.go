@@ -7,6 +7,9 @@ import (
 	"testing"
 
 	"finishbench/internal/body"
+	"finishbench/internal/defects/scene"
+	"finishbench/internal/defects/search"
+	"finishbench/internal/defects/shape"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -36,15 +39,15 @@ func TestCorrelationOfMoved(t *testing.T) {
 // Two glints are in one run's column where it is no wider than a run and they are no further apart than its drop is long: 1 mm each,
 // runMostMM, at 0.03 mm a pixel.
 func TestInColumn(t *testing.T) {
-	f := &face{shape: 1, p: Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}
+	f := &face{Face: search.Face{Face: scene.Face{ShapeFactor: 1, Params: scene.Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}}}
 	at := func(x0, y0, x1, y1 int) *place {
-		p := &place{win: &window{w: 100, h: 100}}
+		p := &place{win: &search.Window{W: 100, H: 100}}
 		for y := y0; y <= y1; y++ {
 			for x := x0; x <= x1; x++ {
 				p.body = append(p.body, y*100+x)
 			}
 		}
-		p.all = shapeOf(p.body, 100, 0, 0)
+		p.all = shape.Of(p.body, 100, 0, 0)
 		return p
 	}
 	streak := at(10, 0, 12, 20)
@@ -101,14 +104,6 @@ func TestWithoutGlints(t *testing.T) {
 	}
 	if got := out[40*w+55]; got != 0.1 {
 		t.Errorf("on the dull place: %v, want 0.1", got)
-	}
-}
-
-// The diameter by area is a disc's own: 2 sqrt(area/pi).
-func TestAreaDiameter(t *testing.T) {
-	s := shapeOf(pixelsOf(func(x, y float64) bool { return math.Hypot(x-100, y-90) <= 30 }), 200, 0, 0)
-	if got := s.areaDiameter(); math.Abs(got-60) > 0.5 {
-		t.Errorf("a disc of diameter 60: %v", got)
 	}
 }
 

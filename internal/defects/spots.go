@@ -4,9 +4,10 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/defects/raster"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 
-	"gocv.io/x/gocv"
 	"golang.org/x/sync/errgroup"
 )
 
@@ -18,10 +19,12 @@ import (
 const (
 	spotLineMM  = 0.6  // what holds a line of this length in its light is no spot
 	spotWays    = 12   // lines lie in so many directions
-	spotSoftMM  = 0.04 // the light is smoothed before, so that noise shortens no line,
+	spotSoftMM  = 0.02 // the light is smoothed before, so that noise shortens no line,
 	spotPixelMM = 0.05 // and taken in pixels of at most this size
 	spotApartMM = 0.1  // a spot this near to what facets show is that
 	spotAround  = 0.25 // around it the light differs from its base by at most this share of what it does itself
+	faintSpot   = 2.0  // a spot that is not opaque stands out by so many times its threshold,
+	clearSpot   = 3.0  // or by so many times, where one light alone tells what it is
 	endLight    = 0.3  // what goes on from a wire's end stands out by this share of it
 	endShare    = 0.08 // and is this share of what lies around it: a wire of 0.15 mm around a spot of 0.35 mm
 )
@@ -29,14 +32,14 @@ const (
 // findSpots seeks opaque spots in a see-through shell, also where parts inside closed it; those that facets showed already are left out.
 func (f *face) findSpots(found []sighted) ([]sighted, error) {
 	g := *f
-	g.open, g.spots = f.openInside, true
-	g.channels = slices.Clone(f.channels)
+	g.Open, g.spots = f.OpenInside, true
+	g.Channels = slices.Clone(f.Channels)
 	var all errgroup.Group
-	all.SetLimit(f.p.Jobs)
-	for k := range g.channels {
-		ch := &g.channels[k]
+	all.SetLimit(f.Params.Jobs)
+	for k := range g.Channels {
+		ch := &g.Channels[k]
 		all.Go(func() (err error) {
-			ch.base, err = f.spotBase(ch.smooth)
+			ch.Base, err = f.spotBase(ch.Light)
 			return err
 		})
 	}
@@ -44,9 +47,9 @@ func (f *face) findSpots(found []sighted) ([]sighted, error) {
 		return nil, err
 	}
 	var out []sighted
-	near := spotApartMM / f.shapeMM()
-	for k, v := range g.views() {
-		sub, own, err := g.with(v)
+	near := spotApartMM / f.ShapeMM()
+	for k, v := range g.Views() {
+		own, sub, err := g.as(v)
 		if err != nil {
 			continue // too little to learn from
 		}
@@ -55,7 +58,7 @@ func (f *face) findSpots(found []sighted) ([]sighted, error) {
 			return nil, err
 		}
 		for _, p := range places {
-			if !slices.ContainsFunc(found, func(s sighted) bool { return s.pl.all.gapTo(&p.all) <= near }) {
+			if !slices.ContainsFunc(found, func(s sighted) bool { return s.pl.all.GapTo(&p.all) <= near }) {
 				out = append(out, sighted{sub, p, -1 - k}) // a view of its own
 			}
 		}
@@ -65,20 +68,20 @@ func (f *face) findSpots(found []sighted) ([]sighted, error) {
 
 // spotBase is a plane's light without its spots.
 func (f *face) spotBase(light *part.Plane) (*part.Plane, error) {
-	down := max(1, int(spotPixelMM/f.mmPX))
+	down := max(1, int(spotPixelMM/f.MMPX))
 	soft := part.NewPlane(light.W, light.H)
-	if err := gauss(soft, light, spotSoftMM/f.mmPX); err != nil {
+	if err := raster.Gauss(soft, light, spotSoftMM/f.MMPX); err != nil {
 		return nil, err
 	}
-	small, err := newResized(soft, light.W/down, light.H/down)
+	small, err := raster.Resized(soft, light.W/down, light.H/down)
 	if err != nil {
 		return nil, err
 	}
-	spots, err := newSpots(small, int(spotLineMM/f.mmPX/float64(down))|1)
+	spots, err := newSpots(small, int(spotLineMM/f.MMPX/float64(down))|1)
 	if err != nil {
 		return nil, err
 	}
-	base, err := newResized(spots, light.W, light.H)
+	base, err := raster.Resized(spots, light.W, light.H)
 	if err != nil {
 		return nil, err
 	}
@@ -91,27 +94,27 @@ func (f *face) spotBase(light *part.Plane) (*part.Plane, error) {
 // newSpots is by how much a plane is brighter than all lines of n pixels (odd) through it, less by how much it is darker: what an opening
 // by each line takes off everywhere, and what a closing adds.
 func newSpots(p *part.Plane, n int) (*part.Plane, error) {
-	opened, closed, out := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
+	openings, closings, out := part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H), part.NewPlane(p.W, p.H)
 	for i := range out.V {
-		opened.V[i], closed.V[i] = float32(math.Inf(-1)), float32(math.Inf(1))
+		openings.V[i], closings.V[i] = float32(math.Inf(-1)), float32(math.Inf(1))
 	}
 	for way := range spotWays {
 		line := lineOf(n, math.Pi*float64(way)/spotWays)
-		if err := morph(out, p, gocv.MorphOpen, line, n); err != nil {
+		if err := raster.Opened(out, p, line, n); err != nil {
 			return nil, err
 		}
 		for i, v := range out.V {
-			opened.V[i] = max(opened.V[i], v)
+			openings.V[i] = max(openings.V[i], v)
 		}
-		if err := morph(out, p, gocv.MorphClose, line, n); err != nil {
+		if err := raster.Closed(out, p, line, n); err != nil {
 			return nil, err
 		}
 		for i, v := range out.V {
-			closed.V[i] = min(closed.V[i], v)
+			closings.V[i] = min(closings.V[i], v)
 		}
 	}
 	for i, v := range p.V {
-		out.V[i] = 2*v - opened.V[i] - closed.V[i]
+		out.V[i] = 2*v - openings.V[i] - closings.V[i]
 	}
 	return out, nil
 }
@@ -131,41 +134,64 @@ func lineOf(n int, rad float64) []byte {
 	return on
 }
 
-// isOpaqueSpot says whether a place is a small spot that only something opaque makes, with nothing else of its own light around it: what
-// is left of a part's edge or of a wire's bend is fainter, or has more of it beside it.
-func (f *face) isOpaqueSpot(p *place) bool {
-	if f.isLine(p) || p.all.long*f.shapeMM() > spotMostMM || f.lightLost(p) < 1 {
+// isSpot says whether a place is a small spot of the surface: opaque or clear, with nothing else of its own light around it. What is left
+// of a part's edge or of a wire's bend has more of it beside it.
+func (f *face) isSpot(p *place) bool {
+	if f.isLine(p) || p.all.Long*f.ShapeMM() > spotMostMM || f.lightLost(p) < 1 && !f.isClearSpot(p) {
 		return false
 	}
+	rest, end := f.restAround(p)
+	return rest <= spotAround && !end
+}
+
+// isClearSpot says whether a spot is a bubble by what it mirrors, or hides as much in one light as in the other, as bubbles do and what
+// lies on the same ground: what moves with a light does not.
+func (f *face) isClearSpot(p *place) bool {
+	if f.isBubbleDisc(p) || f.isBubbleWall(p) {
+		return p.peak >= clearSpot
+	}
+	if len(p.contrast) < 2 || !p.isMatt() || p.peak < faintSpot {
+		return false
+	}
+	least, most := math.Inf(1), 0.0
+	for _, c := range p.contrast {
+		least, most = min(least, math.Abs(c)), max(most, math.Abs(c))
+	}
+	return least >= baseDoubt && most >= 2*clearChange
+}
+
+// restAround is which share of a spot's own change of light there is around it, and whether that is a wire that ends or bends in it: in the
+// channel in which it stands out most.
+func (f *face) restAround(p *place) (share float64, end bool) {
 	around := f.ringAround(p.found)
-	best, rest, end := 0.0, 0.0, false // in the channel in which it stands out most
-	for _, ch := range f.channels {
+	best := 0.0
+	for _, ch := range f.Channels {
 		off, level := make([]float64, len(p.found)), 0.0
 		for k, i := range p.found {
-			off[k] = float64(ch.smooth.V[i] - ch.base.V[i])
-			level += float64(ch.base.V[i]) / float64(len(p.found))
+			off[k] = float64(ch.Light.V[i] - ch.Base.V[i])
+			level += float64(ch.Base.V[i]) / float64(len(p.found))
 		}
-		own := quantile(off, 0.8)
-		if low := quantile(off, 0.2); -low > own {
+		own := raster.Quantile(off, 0.8)
+		if low := raster.Quantile(off, 0.2); -low > own {
 			own = low
 		}
-		rel := math.Abs(own) / max(level, paintAtLeast)
+		rel := math.Abs(own) / max(level, scene.PaintAtLeast)
 		if rel <= best {
 			continue
 		}
 		light, more := make([]float64, len(around)), make([]float64, len(around))
 		for k, i := range around {
-			light[k], more[k] = float64(ch.smooth.V[i]), math.Abs(float64(ch.smooth.V[i]-ch.base.V[i]))
+			light[k], more[k] = float64(ch.Light.V[i]), math.Abs(float64(ch.Light.V[i]-ch.Base.V[i]))
 		}
-		best, rest, end = rel, quantile(more, 0.9)/math.Abs(own), isEnd(light, own)
+		best, share, end = rel, raster.Quantile(more, 0.9)/math.Abs(own), isEnd(light, own)
 	}
-	return rest <= spotAround && !end
+	return share, end
 }
 
 // isEnd says whether what stands out by own from a ring of light is a wire's end or bend: over even ground something narrow goes
 // on from it, to its own side. Beside an edge there is something to the other side, too.
 func isEnd(ring []float64, own float64) bool {
-	mid := median(slices.Clone(ring))
+	mid := raster.Median(slices.Clone(ring))
 	like, other := 0.0, 0.0
 	for _, v := range ring {
 		switch d := (v - mid) / own; {

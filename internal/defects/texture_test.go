@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
 
@@ -56,7 +57,7 @@ func ground(seed uint64, paint func(x, y int) float64) *part.Image {
 // millimetres and the warnings.
 func findInTexture(t *testing.T, im *part.Image) ([]part.Box, []string) {
 	t.Helper()
-	res, err := FindPanel([]Picture{{Shot: part.Shot{File: "ground.png"}, Image: im}}, DefaultParams(groundMMPerPX))
+	res, err := FindPanel([]scene.Picture{{Shot: part.Shot{File: "ground.png"}, Image: im}}, scene.DefaultParams(groundMMPerPX))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -125,7 +126,7 @@ func TestStrongTextureSaysSo(t *testing.T) {
 		want  bool
 	}{"fine": {func(int, int) float64 { return 1 }, false}, "rough": {rough, true}} {
 		_, warnings := findInTexture(t, ground(1, c.paint))
-		if got := strings.Contains(strings.Join(lang.English().SayAll(warnings), "\n"), "texture is strong"); got != c.want {
+		if got := strings.Contains(strings.Join(warnings, "\n"), "texture is strong"); got != c.want {
 			t.Errorf("%s: warned of the texture %v, want %v: %q", name, got, c.want, warnings)
 		}
 	}

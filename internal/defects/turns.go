@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"finishbench/internal/body"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
 
@@ -251,7 +252,7 @@ func mapOf(turns []Turn) *part.ShellMap {
 // '0' in none), and what the turn's picture shows there.
 func (t Turn) lookedAt(turnDeg, below float64) (lights byte, place body.Place) {
 	q, place, ok := t.Pixel(turnDeg, below)
-	if !ok || place.NormalZ < math.Cos(mostSlopeDeg*math.Pi/180) || !q.Inside(t.Found.Outline) {
+	if !ok || place.NormalZ < math.Cos(scene.MostSlopeDeg*math.Pi/180) || !q.Inside(t.Found.Outline) {
 		return '0', place
 	}
 	n := 0

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"finishbench/internal/body"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -45,7 +46,7 @@ func roundTurns(t *testing.T, deg ...float64) []Turn {
 	for k := range views {
 		seen := shape.In(views, k)
 		found := &Result{}
-		found.Outline, _ = seen.Region(mostSlopeDeg, 0)
+		found.Outline, _ = seen.Region(scene.MostSlopeDeg, 0)
 		for range 2 {
 			found.Unseen = append(found.Unseen, Unseen{Step: 10, W: 56, H: 37, In: make([]bool, 56*37)})
 		}

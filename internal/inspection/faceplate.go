@@ -6,13 +6,14 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/compare"
 	"finishbench/internal/defects"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
 
 // faceplateOf is the faceplate's outline and colour. The colour is that of the
 // picture under the softest light there is: raking light has the faceplate's
 // shape in it. nil where no outline was found.
-func faceplateOf(pictures []defects.Picture, found defects.Result, mmPerPX float64) *part.Faceplate {
+func faceplateOf(pictures []scene.Picture, found defects.Result, mmPerPX float64) *part.Faceplate {
 	if len(found.Outline) == 0 || len(pictures) == 0 {
 		return nil
 	}

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"finishbench/internal/cli"
-	"finishbench/internal/defects"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/files"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
@@ -35,7 +35,7 @@ func NewKindModel(m *learn.Model) (*KindModel, error) {
 }
 
 // caller is what defects asks; nil for the rules alone.
-func (k *KindModel) caller() defects.Caller {
+func (k *KindModel) caller() scene.Caller {
 	if k == nil {
 		return nil
 	}

@@ -3,6 +3,7 @@ package inspection
 import (
 	"math"
 
+	"finishbench/internal/config"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
@@ -21,6 +22,7 @@ type ScaleFile struct {
 	view part.View // "": all views
 	Path string
 	sum  string // SHA-256 of its bytes
+	text config.Text
 
 	doubts []part.Phrase // what a reader must know of it
 }

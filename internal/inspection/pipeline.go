@@ -13,7 +13,9 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
+	"finishbench/internal/config"
 	"finishbench/internal/defects"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
@@ -24,6 +26,8 @@ import (
 
 // Settings are what a run is told, the same for all its units.
 type Settings struct {
+	Station      config.Station
+	texts        texts        // of the settings files
 	number       Lengths      // where no scale file is used
 	Scales       []*ScaleFile // at most one a view
 	camera       string       // of pictures whose tags name none
@@ -133,6 +137,7 @@ func bar(r *part.Result, why *part.Phrase) {
 	if r.Verdict == part.Pass {
 		r.Verdict = part.NotMeasured
 		giveReason(r, *why)
+		r.Plan = grade.GaugePlan(r.Plan, *why)
 	}
 }
 
@@ -286,10 +291,10 @@ func (u *Unit) look(s *Scene) {
 		}
 	}
 	blur, uBlur, _ := capture.Blur(reports)
-	var fit []defects.Picture
+	var fit []scene.Picture
 	for _, p := range s.pictures {
 		if p.fit() {
-			fit = append(fit, defects.Picture{Shot: p.Shot, Image: p.Image, Flat: u.flatOf(p.Shot), BlurPX: blur, UBlurPX: uBlur})
+			fit = append(fit, scene.Picture{Shot: p.Shot, Image: p.Image, Flat: u.flatOf(p.Shot), BlurPX: blur, UBlurPX: uBlur})
 		}
 	}
 	if len(fit) == 0 {
@@ -323,8 +328,8 @@ func (u *Unit) look(s *Scene) {
 }
 
 // searchParams are how a surface is searched at a scale.
-func (u *Unit) searchParams(l Lengths) defects.Params {
-	p := defects.DefaultParams(l.MMPerPX)
+func (u *Unit) searchParams(l Lengths) scene.Params {
+	p := scene.DefaultParams(l.MMPerPX)
 	if l.URel > 0 {
 		p.URelScale = l.URel
 	}

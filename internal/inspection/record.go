@@ -15,7 +15,6 @@ import (
 
 	"gocv.io/x/gocv"
 
-	"finishbench/configs"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
@@ -56,17 +55,13 @@ type Recorder struct {
 }
 
 // OpenRecorder opens the records, nil where none are kept.
-func OpenRecorder(ctx context.Context, o Options, set Settings) (*Recorder, error) {
-	r := &Recorder{RecordOptions: o.Record}
+func OpenRecorder(ctx context.Context, o RecordOptions, set Settings) (*Recorder, error) {
+	r := &Recorder{RecordOptions: o}
 	if r.Side != "" && r.Side != "L" && r.Side != "R" {
 		return nil, cli.Usagef("--side %q: give L or R", r.Side)
 	}
-	st, err := config.LoadStation(o.Station)
-	if err != nil {
-		return nil, cli.UsageError{Err: err}
-	}
 	if r.URL == "" {
-		r.URL = st.Records
+		r.URL = set.Station.Records
 	}
 	if r.URL == "" || r.URL == NoRecords {
 		for _, f := range []struct{ name, value string }{{"operator", r.Operator}, {"lot", r.Lot}, {"side", r.Side}, {"faceplate", r.Faceplate}, {"resin", r.Resin}} {
@@ -76,46 +71,23 @@ func OpenRecorder(ctx context.Context, o Options, set Settings) (*Recorder, erro
 		}
 		return nil, nil
 	}
-	if err := r.readTexts(o, set); err != nil {
-		return nil, err
+	r.Limits, r.Station = recorded(set.texts.limits), recorded(set.texts.station)
+	for _, f := range set.Scales {
+		r.Scales = append(r.Scales, recorded(f.text))
 	}
-	if r.Bench = st.Bench.Name; r.Bench == "" {
+	if r.Bench = set.Station.Bench.Name; r.Bench == "" {
 		r.Bench, _ = os.Hostname() // without either the records leave it open
 	}
+	var err error
 	r.Store, err = records.Open(ctx, r.URL, time.Now)
 	return r, err
 }
 
-// readTexts keeps the settings as they are in force for the whole run.
-func (r *Recorder) readTexts(o Options, set Settings) (err error) {
-	if r.Limits, err = SettingsText(o.Limits, "limits.yaml (shipped)", configs.LimitsYAML); err != nil {
-		return err
-	}
-	if r.Station, err = SettingsText(o.Station, "station.yaml (shipped)", configs.StationYAML); err != nil {
-		return err
-	}
-	for _, s := range set.Scales {
-		t, err := SettingsText(s.Path, "", nil)
-		if err != nil {
-			return err
-		}
-		r.Scales = append(r.Scales, t)
-	}
-	return nil
-}
+// texts are the settings files as they are in force for the whole run.
+type texts struct{ limits, station config.Text }
 
-// SettingsText is a settings file as the records keep it; where no file is named, the
-// shipped one of this name and content.
-func SettingsText(path, shipped string, content []byte) (records.Text, error) {
-	if path == "" {
-		return records.Text{Name: shipped, Bytes: content}, nil
-	}
-	data, err := files.Read(path, files.MostText)
-	if err != nil {
-		return records.Text{}, cli.UsageError{Err: err}
-	}
-	return records.Text{Name: filepath.Base(path), Bytes: data}, nil
-}
+// recorded is a settings file as the records keep it.
+func recorded(t config.Text) records.Text { return records.Text{Name: t.Name, Bytes: t.Bytes} }
 
 // record writes one unit's inspection. It is carried through even when the run is
 // being stopped: the unit's results are on disk already.

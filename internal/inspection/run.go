@@ -71,7 +71,7 @@ func Run(ctx context.Context, o Options, dirs []string, stdout, stderr io.Writer
 	if err != nil {
 		return err
 	}
-	rec, err := OpenRecorder(ctx, o, set)
+	rec, err := OpenRecorder(ctx, o.Record, set)
 	if err != nil {
 		return err
 	}

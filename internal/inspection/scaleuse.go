@@ -94,7 +94,7 @@ func LoadScaleAnyAge(path string) (*ScaleFile, error) {
 		return nil, cli.Usagef("scale file %s: %w", path, err)
 	}
 	sum := sha256.Sum256(data)
-	return &ScaleFile{Scale: sc, Path: path, sum: hex.EncodeToString(sum[:])}, nil
+	return &ScaleFile{Scale: sc, Path: path, sum: hex.EncodeToString(sum[:]), text: config.Text{Name: filepath.Base(path), Bytes: data}}, nil
 }
 
 // loadScale reads a scale file and refuses one that is past its age.

@@ -10,6 +10,7 @@ import (
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
 	"finishbench/internal/defects"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
@@ -84,7 +85,7 @@ func (u *Unit) lookInScreen(s *Scene) {
 		return err
 	})
 	both.Go(func() (err error) {
-		paint, err = defects.Find([]defects.Picture{{Shot: under, Image: mean, BlurPX: blur, UBlurPX: uBlur}}, params)
+		paint, err = defects.Find([]scene.Picture{{Shot: under, Image: mean, BlurPX: blur, UBlurPX: uBlur}}, params)
 		return err
 	})
 	if err := both.Wait(); err != nil {
@@ -105,7 +106,7 @@ func (u *Unit) lookInScreen(s *Scene) {
 	s.found.Findings = mirror.Join(paint.Findings, under.File)
 	s.told = append(s.told, mirror.Warnings...)
 	s.found.Seen = bothSeen(paint.Seen, mirror.Seen)
-	s.plate = faceplateOf([]defects.Picture{{Shot: under, Image: look}}, paint, l.MMPerPX)
+	s.plate = faceplateOf([]scene.Picture{{Shot: under, Image: look}}, paint, l.MMPerPX)
 	s.looked = true
 	if black := images[part.Black]; black != nil && white != nil {
 		if share := stripes.OtherLight(black, white, paint.Outline); share > stripes.OtherLightLimit {

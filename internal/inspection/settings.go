@@ -39,10 +39,11 @@ func (o Options) Settings() (Settings, error) {
 	if o.Out == "" {
 		return s, cli.Usagef("say where the results go: --out OUT")
 	}
-	st, err := config.LoadStation(o.Station)
+	st, text, err := config.ReadStation(o.Station)
 	if err != nil {
 		return s, cli.UsageError{Err: err}
 	}
+	s.Station, s.texts.station = st, text
 	if s.Jobs = o.Jobs; s.Jobs == 0 {
 		s.Jobs = st.Jobs
 	}
@@ -80,7 +81,7 @@ func (o Options) Settings() (Settings, error) {
 	if s.language, err = cli.Language(o.Language); err != nil {
 		return s, err
 	}
-	if s.Limits, err = config.LoadLimits(o.Limits); err != nil {
+	if s.Limits, s.texts.limits, err = config.ReadLimits(o.Limits); err != nil {
 		return s, cli.UsageError{Err: err}
 	}
 	edge, _ := s.lengthsOf(part.Edge)

@@ -5,12 +5,13 @@ import (
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/cli"
 	"finishbench/internal/defects"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
 
 // aim finds the shell in the pictures of a turn, and tells the search where it is. flanks are its sides in
 // these pictures; nil where they were not sought yet.
-func (s *Scene) aim(p *defects.Params, fit []defects.Picture, flanks *outline.Flanks) error {
+func (s *Scene) aim(p *scene.Params, fit []scene.Picture, flanks *outline.Flanks) error {
 	var images []*part.Image
 	for _, f := range fit {
 		images = append(images, f.Image)

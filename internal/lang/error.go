@@ -6,19 +6,11 @@ import (
 	"finishbench/internal/part"
 )
 
-// sentence is an error that is told in each reader's language.
-type sentence struct {
-	phrase part.Phrase
-	cause  error // nil: none
-}
-
-func (s *sentence) Error() string { return English().Say(&s.phrase) }
-
-func (s *sentence) Unwrap() error { return s.cause }
-
 // Error is an error of which a person reads on a page: Error says it in English, [PhraseOf] gives
 // what each language makes of it.
-func Error(p part.Phrase) error { return &sentence{phrase: p} }
+func Error(p part.Phrase) error {
+	return &part.Trouble{Phrase: p, Err: errors.New(English().Say(&p))}
+}
 
 // ErrorBy is [Error] with the error that it comes from, whose phrase (or text) fills the place why.
 func ErrorBy(cause error, p part.Phrase) error {
@@ -26,14 +18,24 @@ func ErrorBy(cause error, p part.Phrase) error {
 	if !ok {
 		why = part.Text(cause.Error())
 	}
-	return &sentence{p.With("why", why), cause}
+	p = p.With("why", why)
+	return &part.Trouble{Phrase: p, Err: because{English().Say(&p), cause}}
 }
 
-// PhraseOf is the phrase of an error that [Error] made, also within others; false where there is none.
+// because is a text with the error that it tells of.
+type because struct {
+	text  string
+	cause error
+}
+
+func (b because) Error() string { return b.text }
+func (b because) Unwrap() error { return b.cause }
+
+// PhraseOf is the phrase of a trouble, also of one within other errors; false where there is none.
 func PhraseOf(err error) (part.Phrase, bool) {
-	var s *sentence
-	if errors.As(err, &s) {
-		return s.phrase, true
+	var t *part.Trouble
+	if errors.As(err, &t) {
+		return t.Phrase, true
 	}
 	return part.Phrase{}, false
 }

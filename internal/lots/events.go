@@ -8,47 +8,41 @@ import (
 	"finishbench/internal/part"
 )
 
+// Topic is that of the journals of lots. Nothing of a lot is kept but its journal: see [Fold].
+const Topic = "lot"
+
 // The kinds of events of a lot. An event's body is the type named.
 const (
-	Opened      = "opened"      // [Opening]
-	Drawn       = "drawn"       // [Drawing]
-	Taken       = "taken"       // [Unit]
-	Replaced    = "replaced"    // [Replacement]
-	Decided     = "decided"     // [Decision]
-	Disposed    = "disposed"    // [Disposal]
-	Replanned   = "replanned"   // [Opening]: the lot's limits or plans changed; a new sample is drawn
-	Resubmitted = "resubmitted" // [Opening]: refused, screened, presented again
+	Opened       = "opened"        // [Opening]
+	Drawn        = "drawn"         // [Drawing]
+	Taken        = "taken"         // [Unit]
+	Replaced     = "replaced"      // [Replacement]
+	Decided      = "decided"       // [Decision]
+	Disposed     = "disposed"      // [Disposal]
+	UnitDisposed = "unit_disposed" // [Disposition]
+	Replanned    = "replanned"     // [Opening]: the lot's limits or plans changed; a new sample is drawn
+	Resubmitted  = "resubmitted"   // [Opening]: refused, screened, presented again
 )
 
 // HistoryKinds are the kinds that [History] needs.
 func HistoryKinds() []string { return []string{Opened, Replanned, Resubmitted, Decided} }
 
-// Event is one step in the life of a lot. Nothing of a lot is kept but its
-// events: see [Fold].
-type Event struct {
-	Lot  string          `json:"lot"`
-	Seq  int64           `json:"seq"` // from 1, without gaps
-	Kind string          `json:"kind"`
-	At   time.Time       `json:"at"`
-	By   string          `json:"by,omitempty"`
-	Body json.RawMessage `json:"body"`
-}
-
 // Opening is what a lot is and how it will be judged.
 type Opening struct {
-	Size       int        `json:"size"`
-	Product    string     `json:"product"`             // what switching goes by, beside the class
-	Stage      part.Stage `json:"stage"`               // at which the units are looked at
-	Standard   Standard   `json:"standard"`            // of the switching rules
-	Edition    string     `json:"edition"`             // of the tables
-	Rules      Rules      `json:"rules"`               // as agreed when it was opened
-	Level      Level      `json:"level"`               //
-	Classes    []Planned  `json:"classes"`             //
-	Limits     string     `json:"limits"`              // SHA-256 of the limits file that every unit must be judged by
-	LimitsName string     `json:"limits_name"`         //
-	Why        string     `json:"why,omitempty"`       // of a plan that is started anew, or of a mode that a person chose
-	Resume     string     `json:"resume,omitempty"`    // what was put right, where inspection had been discontinued
-	Irregular  string     `json:"irregular,omitempty"` // why production is not steady, which ends reduced inspection
+	Size       int           `json:"size"`
+	Product    string        `json:"product"`               // what switching goes by, beside the class
+	Stage      part.Stage    `json:"stage"`                 // at which the units are looked at
+	Standard   Standard      `json:"standard"`              // of the switching rules
+	Edition    string        `json:"edition"`               // of the tables
+	Rules      Rules         `json:"rules"`                 // as agreed when it was opened
+	Level      Level         `json:"level"`                 //
+	Classes    []Planned     `json:"classes"`               //
+	NotPassing part.Severity `json:"not_passing,omitempty"` // the class in which a unit that does not pass counts at least
+	Limits     string        `json:"limits"`                // SHA-256 of the limits file that every unit must be judged by
+	LimitsName string        `json:"limits_name"`           //
+	Why        string        `json:"why,omitempty"`         // of a plan that is started anew, or of a mode that a person chose
+	Resume     string        `json:"resume,omitempty"`      // what was put right, where inspection had been discontinued
+	Irregular  string        `json:"irregular,omitempty"`   // why production is not steady, which ends reduced inspection
 }
 
 // Planned is a class with its plan, and the state of switching that led to its mode.
@@ -96,6 +90,7 @@ type Replacement struct {
 	Unit string `json:"unit"` // left out
 	With string `json:"with"` // in its place
 	Why  string `json:"why"`
+	Was  *Unit  `json:"was,omitempty"` // what had been seen on it; nil: it was not looked at
 }
 
 // Decision accepts or refuses the lot.
@@ -128,16 +123,17 @@ const (
 
 // Disposal is what became of a refused lot.
 type Disposal struct {
-	How     Way    `json:"how"`
-	Removed int    `json:"removed,omitempty"` // units taken out by screening and not put back
-	Why     string `json:"why,omitempty"`
+	How     Way      `json:"how"`
+	Units   []string `json:"units,omitempty"`   // serials taken out by screening and not put back
+	Removed int      `json:"removed,omitempty"` // how many that are; older lots tell no serials
+	Why     string   `json:"why,omitempty"`
 }
 
 // event makes the lot's next event.
-func (l *Lot) event(kind string, at time.Time, by string, body any) (Event, error) {
+func (l *Lot) event(kind string, at time.Time, by string, body any) (part.Entry, error) {
 	raw, err := json.Marshal(body)
 	if err != nil {
-		return Event{}, fmt.Errorf("lots: lot %s: %w", l.Name, err)
+		return part.Entry{}, fmt.Errorf("lots: lot %s: %w", l.Name, err)
 	}
-	return Event{Lot: l.Name, Seq: l.Seq + 1, Kind: kind, At: at.UTC(), By: by, Body: raw}, nil
+	return part.Entry{Topic: Topic, Name: l.Name, Seq: l.Seq + 1, Kind: kind, At: at.UTC(), By: by, Body: raw}, nil
 }

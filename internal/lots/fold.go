@@ -3,11 +3,13 @@ package lots
 import (
 	"encoding/json"
 	"fmt"
+
+	"finishbench/internal/part"
 )
 
 // Fold makes a lot of its events, which must be all of one lot, in order. An
 // error says that they are no history of a lot: damaged, or of a newer program.
-func Fold(events []Event) (Lot, error) {
+func Fold(events []part.Entry) (Lot, error) {
 	var l Lot
 	for i := range events {
 		if err := l.Apply(events[i]); err != nil {
@@ -18,12 +20,14 @@ func Fold(events []Event) (Lot, error) {
 }
 
 // Apply takes one more event in.
-func (l *Lot) Apply(e Event) error {
+func (l *Lot) Apply(e part.Entry) error {
 	if l.Seq == 0 && l.Name == "" {
-		l.Name = e.Lot
+		l.Name = e.Name
 	}
-	fail := func(err error) error { return fmt.Errorf("lots: lot %s: event %d (%s): %w", e.Lot, e.Seq, e.Kind, err) }
-	if e.Lot != l.Name || e.Seq != l.Seq+1 {
+	fail := func(err error) error {
+		return fmt.Errorf("lots: lot %s: event %d (%s): %w", e.Name, e.Seq, e.Kind, err)
+	}
+	if e.Name != l.Name || e.Seq != l.Seq+1 {
 		return fail(fmt.Errorf("event %d of lot %s was expected", l.Seq+1, l.Name))
 	}
 	r := l.Current()
@@ -34,7 +38,7 @@ func (l *Lot) Apply(e Event) error {
 	return nil
 }
 
-func (l *Lot) take(r *Round, e Event) error {
+func (l *Lot) take(r *Round, e part.Entry) error {
 	by := Signed{e.At, e.By}
 	switch {
 	case r == nil && e.Kind != Opened:
@@ -48,6 +52,7 @@ func (l *Lot) take(r *Round, e Event) error {
 		if err := json.Unmarshal(e.Body, &n.Opening); err != nil {
 			return err
 		}
+		n.Opening.supposeClass()
 		l.Rounds = append(l.Rounds, n)
 		return nil
 	case Drawn:
@@ -65,6 +70,13 @@ func (l *Lot) take(r *Round, e Event) error {
 			return err
 		}
 		return r.swap(s)
+	case UnitDisposed:
+		s := Settled{Signed: by}
+		if err := json.Unmarshal(e.Body, &s.Disposition); err != nil {
+			return err
+		}
+		r.Dispositions = append(r.Dispositions, s)
+		return nil
 	case Decided:
 		r.Decided, r.Decision = by, &Decision{}
 		return json.Unmarshal(e.Body, r.Decision)
@@ -73,6 +85,25 @@ func (l *Lot) take(r *Round, e Event) error {
 		return json.Unmarshal(e.Body, r.Disposal)
 	}
 	return fmt.Errorf("this program does not know such an event: use the newer one")
+}
+
+// supposeClass names the class in which units count that do not pass, where a lot was
+// opened before that was told: the major one, or else the worst that there is.
+func (o *Opening) supposeClass() {
+	if o.NotPassing != "" {
+		return
+	}
+	for _, c := range o.Classes {
+		for _, s := range c.Covers {
+			if s == part.Major {
+				o.NotPassing = s
+				return
+			}
+			if s.Rank() > o.NotPassing.Rank() {
+				o.NotPassing = s
+			}
+		}
+	}
 }
 
 func (r *Round) draw(body json.RawMessage) error {

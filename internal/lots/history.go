@@ -18,7 +18,7 @@ type Said struct {
 // of all lots, of the kinds of [HistoryKinds] and in the order in which they were
 // written. It is never stored on its own. rules are those in force now; each lot
 // counts under the rules that it was opened with.
-func History(events []Event, product string, class part.Severity, rules Rules) (Switching, []Said, error) {
+func History(events []part.Entry, product string, class part.Severity, rules Rules) (Switching, []Said, error) {
 	s, err := NewSwitching(rules)
 	if err != nil {
 		return s, nil, err
@@ -28,19 +28,19 @@ func History(events []Event, product string, class part.Severity, rules Rules) (
 	for _, e := range events {
 		tell := func(texts ...string) {
 			for _, t := range texts {
-				said = append(said, Said{e.Lot, Signed{e.At, e.By}, t})
+				said = append(said, Said{e.Name, Signed{e.At, e.By}, t})
 			}
 		}
 		switch e.Kind {
 		case Opened, Replanned, Resubmitted:
 			o := &Opening{}
 			if err := json.Unmarshal(e.Body, o); err != nil {
-				return s, said, fmt.Errorf("lots: lot %s: event %d: %w", e.Lot, e.Seq, err)
+				return s, said, fmt.Errorf("lots: lot %s: event %d: %w", e.Name, e.Seq, err)
 			}
 			if o.Product != product {
 				continue
 			}
-			then[e.Lot] = o
+			then[e.Name] = o
 			if o.Resume != "" && s.Discontinued {
 				var words []string
 				if s, words, err = s.Resume(o.Resume); err == nil {
@@ -54,13 +54,13 @@ func History(events []Event, product string, class part.Severity, rules Rules) (
 				}
 			}
 		case Decided:
-			o := then[e.Lot]
+			o := then[e.Name]
 			if o == nil {
 				continue
 			}
 			var d Decision
 			if err := json.Unmarshal(e.Body, &d); err != nil {
-				return s, said, fmt.Errorf("lots: lot %s: event %d: %w", e.Lot, e.Seq, err)
+				return s, said, fmt.Errorf("lots: lot %s: event %d: %w", e.Name, e.Seq, err)
 			}
 			for _, r := range d.Results {
 				if r.Severity != class || r.Plan.Zero() { // a plan that accepts none is not switched

@@ -20,17 +20,18 @@ type Lot struct {
 // Round is one inspection of a lot, from its plan to what becomes of it. A lot has
 // a second one where its plan was started anew, or where it was presented again.
 type Round struct {
-	Kind     string // [Opened], [Replanned] or [Resubmitted]
-	Opened   Signed
-	Opening  Opening
-	Drawn    Signed
-	Drawing  *Drawing // nil: not drawn yet
-	Sample   []Place  // the units drawn, in the draw's order, replaced ones replaced
-	Swaps    []Swap
-	Decided  Signed
-	Decision *Decision // nil: not decided
-	Done     Signed
-	Disposal *Disposal // nil: not refused, or not told
+	Kind         string // [Opened], [Replanned] or [Resubmitted]
+	Opened       Signed
+	Opening      Opening
+	Drawn        Signed
+	Drawing      *Drawing // nil: not drawn yet
+	Sample       []Place  // the units drawn, in the draw's order, replaced ones replaced
+	Swaps        []Swap
+	Dispositions []Settled // of units, in the order in which they were told
+	Decided      Signed
+	Decision     *Decision // nil: not decided
+	Done         Signed
+	Disposal     *Disposal // nil: not refused, or not told
 
 	place map[string]int // in Sample
 	lot   map[string]bool
@@ -171,6 +172,13 @@ func (r *Round) standing(i int) Standing {
 			s.Count += r.countOf(p.Unit, c)
 		}
 	}
+	if r.Decision != nil { // as it was signed, whatever is counted today
+		for _, x := range r.Decision.Results {
+			if x.Severity == s.Severity {
+				s.Looked, s.Count = x.Looked, x.Count
+			}
+		}
+	}
 	switch {
 	case s.Count >= s.Plan.Re:
 		s.Call = Refuses
@@ -185,24 +193,30 @@ func (r *Round) standing(i int) Standing {
 // countOf is what a unit adds to a class. Where units are counted, each counts
 // once, in the class of the worst that it has: a minor nonconforming unit is one
 // without anything major or critical (MIL-STD-105E, 3; ISO 2859-1:1999, 3.1,
-// from memory). Where findings are counted, each counts in its own class.
+// from memory). Where findings are counted, each counts in its own class. A unit that
+// does not pass counts in the class [Opening.NotPassing] at the least, also where no
+// finding alone is that severe: a score over its limit, a step, a person's word.
 func (r *Round) countOf(u *Unit, c *Planned) int {
-	if c.PerHundred {
-		n := 0
-		for s, k := range u.Findings {
-			if c.Counts(s) {
-				n += k
-			}
-		}
-		return n
-	}
-	worst := part.None
+	n, worst := 0, part.None
 	for s, k := range u.Findings {
 		if k > 0 && s.Rank() > worst.Rank() && r.counted(s) {
 			worst = s
 		}
+		if c.Counts(s) {
+			n += k
+		}
 	}
-	if c.Counts(worst) {
+	fails := u.Verdict == part.Rework || u.Verdict == part.Reject
+	if least := r.Opening.NotPassing; fails && worst.Rank() < least.Rank() {
+		worst = least
+		if c.Counts(least) {
+			n++ // what made the unit fail
+		}
+	}
+	switch {
+	case c.PerHundred:
+		return n
+	case c.Counts(worst):
 		return 1
 	}
 	return 0

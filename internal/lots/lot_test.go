@@ -26,7 +26,7 @@ func opening(t testing.TB, size int) Opening {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: ISO2859, Edition: Edition, Rules: Rules{Standard: ISO2859}, Level: "II", Limits: someLimits, LimitsName: "limits.yaml"}
+	o := Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: ISO2859, Edition: Edition, Rules: Rules{Standard: ISO2859}, Level: "II", Limits: someLimits, LimitsName: "limits.yaml", NotPassing: part.Major}
 	for _, p := range plans {
 		o.Classes = append(o.Classes, Planned{ClassPlan: p})
 	}
@@ -45,10 +45,10 @@ func lotSerials(n int) []string {
 type history struct {
 	t testing.TB
 	Lot
-	events []Event
+	events []part.Entry
 }
 
-func (h *history) do(e Event, err error) {
+func (h *history) do(e part.Entry, err error) {
 	h.t.Helper()
 	if err != nil {
 		h.t.Fatal(err)
@@ -72,7 +72,10 @@ func good(name string) Unit {
 
 func bad(name string, found map[part.Severity]int) Unit {
 	u := good(name)
-	u.Verdict, u.Findings = part.Rework, found
+	u.Findings = found
+	if found[part.Major]+found[part.Critical] > 0 {
+		u.Verdict = part.Rework
+	}
 	return u
 }
 
@@ -87,6 +90,19 @@ func (h *history) takeAll(found ...map[part.Severity]int) {
 		}
 		h.do(h.Take(u, noon, "inspector 1"))
 	}
+}
+
+// scrapAll scraps the units of the sample that do not pass.
+func (h *history) scrapAll() {
+	h.t.Helper()
+	for _, u := range h.Current().Undisposed() {
+		h.do(h.DisposeUnit(Disposition{Unit: u.Name, Route: Scrapped}, noon, "inspector 2"))
+	}
+}
+
+// without are serials less those that left the lot.
+func without(serials, out []string) []string {
+	return slices.DeleteFunc(slices.Clone(serials), func(s string) bool { return slices.Contains(out, s) })
 }
 
 type found = map[part.Severity]int
@@ -108,6 +124,7 @@ func TestLotAccepted(t *testing.T) {
 	if !slices.Equal(counts, []int{0, 1, 3}) || h.State() != StateToDecide {
 		t.Errorf("%v %s", counts, h.State())
 	}
+	h.scrapAll()
 	h.do(h.Decide(nil, "", noon, "inspector 2"))
 	if d := h.Current().Decision; !d.Accepted || d.Early || d.Against || h.State() != StateAccepted || h.Current().Decided.By != "inspector 2" {
 		t.Errorf("%+v %s", d, h.State())
@@ -241,9 +258,9 @@ func TestUnmeasured(t *testing.T) {
 }
 
 // refused checks that a step is refused in one sentence with these words.
-func refused(t *testing.T, words string) func(Event, error) {
+func refused(t *testing.T, words string) func(part.Entry, error) {
 	t.Helper()
-	return func(_ Event, err error) {
+	return func(_ part.Entry, err error) {
 		t.Helper()
 		if err == nil || !strings.Contains(err.Error(), words) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%v: %q was expected", err, words)
@@ -356,20 +373,28 @@ func TestResubmitted(t *testing.T) {
 	h.takeAll(found{part.Critical: 1})
 	h.do(h.Decide(nil, "", noon, "B"))
 	refused(t, "no way of a refused lot")(h.Dispose(Disposal{How: "lost"}, noon, "B"))
-	refused(t, "cannot be negative")(h.Dispose(Disposal{How: Screen, Removed: -1}, noon, "B"))
-	refused(t, "which has 500")(h.Dispose(Disposal{How: Screen, Removed: 501}, noon, "B"))
-	refused(t, "goes back as it is")(h.Dispose(Disposal{How: Return, Removed: 1}, noon, "B"))
+	critical := h.Current().Sample[0].Name
+	others := without(lotSerials(500), []string{critical})[:3]
+	refused(t, "not among the units taken out")(h.Dispose(Disposal{How: Screen, Units: others}, noon, "B"))
+	refused(t, "is not of lot A")(h.Dispose(Disposal{How: Screen, Units: []string{critical, "u0501"}}, noon, "B"))
+	refused(t, "named twice")(h.Dispose(Disposal{How: Screen, Units: []string{critical, critical}}, noon, "B"))
+	refused(t, "goes back as it is")(h.Dispose(Disposal{How: Return, Units: others}, noon, "B"))
 	refused(t, "was not screened")(h.Resubmit(opening(t, 500), noon, "B"))
-	h.do(h.Dispose(Disposal{How: Screen, Removed: 4}, noon, "B"))
+	h.do(h.Dispose(Disposal{How: Screen, Units: append(others, critical)}, noon, "B"))
+	refused(t, "is closed")(h.DisposeUnit(Disposition{Unit: critical, Route: Scrapped}, noon, "B"))
 	refused(t, "screened already")(h.Dispose(Disposal{How: Return}, noon, "B"))
 	o := opening(t, 496)
 	o.Classes[1].Plan.Mode = Reduced
 	refused(t, "not presented again on reduced")(h.Resubmit(o, noon, "B"))
+	refused(t, "496 units left of 500")(h.Resubmit(opening(t, 500), noon, "B"))
 	h.do(h.Resubmit(opening(t, 496), noon, "B"))
 	if h.State() != StateToDraw || len(h.Rounds) != 2 {
 		t.Fatal(h.State())
 	}
-	h.do(h.Draw(lotSerials(500)[:496], 8, false, noon, "B"))
+	refused(t, "was taken out of lot A")(h.Draw(without(lotSerials(500), lotSerials(500)[:4]), 8, false, noon, "B"))
+	left := without(lotSerials(500), append(others, critical))
+	refused(t, "was not of lot A when")(h.Draw(append(left[:495:495], "u0501"), 8, false, noon, "B"))
+	h.do(h.Draw(left, 8, false, noon, "B"))
 	early := good(h.Current().Pending()[0])
 	early.Seen = noon.Add(-time.Second)
 	refused(t, "before lot A was presented again")(h.Take(early, noon, ""))
@@ -380,6 +405,107 @@ func TestResubmitted(t *testing.T) {
 	}
 	if again, err := Fold(h.events); err != nil || again.State() != StateAccepted || again.Rounds[0].Disposal.Removed != 4 {
 		t.Errorf("%+v %v", again, err)
+	}
+}
+
+// A unit that does not pass counts as a major one, though none of its findings is more
+// than minor: a score over its limit, a step, a person's word. A lot of which the whole
+// sample is rejected is refused. (MIL-STD-105E, 3: a unit is nonconforming or not; which
+// class it counts in is common practice, no source.)
+func TestRejectsCount(t *testing.T) {
+	for _, v := range []part.Verdict{part.Rework, part.Reject} {
+		h := started(t, "A", 500)
+		for _, name := range h.Current().Pending() {
+			u := good(name)
+			u.Verdict, u.Findings = v, found{part.Minor: 1}
+			h.do(h.Take(u, noon, "inspector 1"))
+		}
+		r := h.Current()
+		if s := r.Standings(); s[1].Count != 50 || s[2].Count != 0 || r.Call() != Refuses || !r.Counts(0) {
+			t.Errorf("%s: %+v", v, s)
+		}
+	}
+	h := started(t, "B", 500) // where findings are counted, one more than are found
+	c := &h.Rounds[0].Opening.Classes[1]
+	c.PerHundred = true
+	for _, x := range []struct {
+		u    Unit
+		want int
+	}{
+		{Unit{Verdict: part.Reject, Findings: found{part.Minor: 3}}, 1},
+		{Unit{Verdict: part.Reject, Findings: found{part.Major: 2}}, 2},
+		{Unit{Verdict: part.Reject, Findings: found{part.Critical: 1}}, 0},
+		{Unit{Verdict: part.Pass, Findings: found{part.Minor: 3}}, 0},
+	} {
+		if n := h.Rounds[0].countOf(&x.u, c); n != x.want {
+			t.Errorf("%+v counts %d, want %d", x.u, n, x.want)
+		}
+	}
+	o := opening(t, 500)
+	o.NotPassing = part.Moderate
+	o.Classes = o.Classes[:2] // of which none covers it
+	refused(t, "no class counts the units that do not pass")((&Lot{Name: "C"}).Open(o, noon, "B"))
+}
+
+// A lot opened before the class of units that do not pass was told has the major one.
+func TestOldOpening(t *testing.T) {
+	o := opening(t, 500)
+	o.NotPassing = ""
+	l := Lot{Name: "A"}
+	e, err := l.event(Opened, noon, "B", o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Apply(e); err != nil || l.Current().Opening.NotPassing != part.Major {
+		t.Errorf("%v %q", err, l.Current().Opening.NotPassing)
+	}
+}
+
+// Each unit that does not pass needs a disposition by its serial before the lot is
+// accepted; it changes no count. A reworked one must have passed since.
+func TestDispositions(t *testing.T) {
+	h := started(t, "A", 500)
+	failing := h.Current().Pending()[:2]
+	lost := h.Current().Pending()[2]
+	h.takeAll(found{part.Major: 1}, found{part.Minor: 1})
+	r := h.Current()
+	other := bad(failing[1], found{part.Moderate: 1})
+	other.Verdict, other.Why = part.Rework, "the lamp was off"
+	r.Opening.Classes[1].Plan.Ac, r.Opening.Classes[1].Plan.Re = 2, 3 // a lot that two may be bad of
+	h.do(h.Take(other, noon, "B"))
+	blind := good(lost)
+	blind.Verdict, blind.Why = part.NotMeasured, "withdrawn"
+	h.do(h.Take(blind, noon, "B"))
+	h.do(h.Replace(lost, "shell broken", noon, "B"))
+	h.takeAll()
+	want := []string{failing[0], failing[1], lost}
+	if got := namesOf(r.Undisposed()); !slices.Equal(got, want) {
+		t.Fatalf("%v, want %v", got, want)
+	}
+	refused(t, "nobody has said what becomes of "+failing[0]+" (rework), "+failing[1]+" (rework), "+lost+" (not measured)")(h.Decide(nil, "", noon, "B"))
+	was := r.Standings()
+
+	dispose := func(d Disposition, by string) (part.Entry, error) { return h.DisposeUnit(d, noon, by) }
+	refused(t, "is no unit of the sample of lot A that does not pass")(dispose(Disposition{Unit: h.Current().Sample[9].Name, Route: Scrapped}, "B"))
+	refused(t, "nothing that becomes of a unit")(dispose(Disposition{Unit: failing[0], Route: "sold"}, "B"))
+	refused(t, "say who decides")(dispose(Disposition{Unit: failing[0], Route: Scrapped}, ""))
+	refused(t, "needs the reason (--why) and the customer's reference")(dispose(Disposition{Unit: failing[0], Route: Concession, Why: "it is dark"}, "B"))
+	refused(t, "is for a concession")(dispose(Disposition{Unit: failing[0], Route: Scrapped, Reference: "C-1"}, "B"))
+	refused(t, "has not passed since")(dispose(Disposition{Unit: failing[0], Route: Reworked}, "B"))
+	refused(t, "has not passed since")(dispose(Disposition{Unit: failing[0], Route: Reworked, Inspection: 7, Seen: noon}, "B"))
+	h.do(dispose(Disposition{Unit: failing[0], Route: Reworked, Inspection: 7, Seen: noon.Add(time.Hour)}, "B"))
+	h.do(dispose(Disposition{Unit: failing[1], Route: Concession, Why: "it is dark", Reference: "C-1"}, "B"))
+	h.do(dispose(Disposition{Unit: lost, Route: Concession, Why: "spare", Reference: "C-2"}, "B"))
+	h.do(dispose(Disposition{Unit: lost, Route: Scrapped}, "B")) // the later word stands
+	if out := r.Out(); !slices.Equal(out, []string{lost}) || len(r.Undisposed()) != 0 || len(r.Dispositions) != 4 {
+		t.Errorf("%v left, %v open", out, r.Undisposed())
+	}
+	if fmt.Sprint(was) != fmt.Sprint(r.Standings()) {
+		t.Errorf("the counts changed: %+v", r.Standings())
+	}
+	h.do(h.Decide(nil, "", noon, "B"))
+	if h.State() != StateAccepted {
+		t.Error(h.State())
 	}
 }
 
@@ -430,19 +556,19 @@ func TestVerify(t *testing.T) {
 func TestFoldRefuses(t *testing.T) {
 	h := started(t, "A", 500)
 	h.do(h.Take(good(h.Current().Pending()[0]), noon, ""))
-	change := func(f func(es []Event) []Event) []Event { return f(slices.Clone(h.events)) }
-	for name, es := range map[string][]Event{
-		"gap":        change(func(es []Event) []Event { return slices.Delete(es, 1, 2) }),
-		"other lot":  change(func(es []Event) []Event { es[2].Lot = "B"; return es }),
-		"not opened": change(func(es []Event) []Event { es = es[1:2]; es[0].Seq = 1; return es }),
-		"opened twice": change(func(es []Event) []Event {
+	change := func(f func(es []part.Entry) []part.Entry) []part.Entry { return f(slices.Clone(h.events)) }
+	for name, es := range map[string][]part.Entry{
+		"gap":        change(func(es []part.Entry) []part.Entry { return slices.Delete(es, 1, 2) }),
+		"other lot":  change(func(es []part.Entry) []part.Entry { es[2].Name = "B"; return es }),
+		"not opened": change(func(es []part.Entry) []part.Entry { es = es[1:2]; es[0].Seq = 1; return es }),
+		"opened twice": change(func(es []part.Entry) []part.Entry {
 			e := es[0]
 			e.Seq = 4
 			return append(es, e)
 		}),
-		"unknown":   change(func(es []Event) []Event { es[2].Kind = "sold"; return es }),
-		"no JSON":   change(func(es []Event) []Event { es[2].Body = nil; return es }),
-		"not drawn": change(func(es []Event) []Event { es[2].Body = json.RawMessage(`{"unit":"x"}`); return es }),
+		"unknown":   change(func(es []part.Entry) []part.Entry { es[2].Kind = "sold"; return es }),
+		"no JSON":   change(func(es []part.Entry) []part.Entry { es[2].Body = nil; return es }),
+		"not drawn": change(func(es []part.Entry) []part.Entry { es[2].Body = json.RawMessage(`{"unit":"x"}`); return es }),
 	} {
 		if _, err := Fold(es); err == nil || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %v", name, err)
@@ -454,7 +580,7 @@ func TestFoldRefuses(t *testing.T) {
 }
 
 // decidedLot is a lot that was decided with so many major units.
-func decidedLot(t testing.TB, name string, mode Mode, major int) []Event {
+func decidedLot(t testing.TB, name string, mode Mode, major int) []part.Entry {
 	plans, err := PlanLot(500, "II", DefaultClasses(), map[part.Severity]Mode{part.Major: mode})
 	if err != nil {
 		t.Fatal(err)
@@ -471,19 +597,20 @@ func decidedLot(t testing.TB, name string, mode Mode, major int) []Event {
 		fs[i] = found{part.Major: 1}
 	}
 	h.takeAll(fs...)
+	h.scrapAll()
 	h.do(h.Decide(nil, "", noon, "B"))
 	return onlyHistory(h.events)
 }
 
-func onlyHistory(es []Event) []Event {
-	return slices.DeleteFunc(slices.Clone(es), func(e Event) bool { return !slices.Contains(HistoryKinds(), e.Kind) })
+func onlyHistory(es []part.Entry) []part.Entry {
+	return slices.DeleteFunc(slices.Clone(es), func(e part.Entry) bool { return !slices.Contains(HistoryKinds(), e.Kind) })
 }
 
 // The state of switching comes from the lots' events: two of five refused tighten;
 // other classes and products, and lots inspected by another plan than was due, do
 // not count (MIL-STD-105E, 4.7.1; ISO 2859-1:1999, 9.3.1).
 func TestHistory(t *testing.T) {
-	var es []Event
+	var es []part.Entry
 	for i, major := range []int{0, 2, 1, 3} {
 		es = append(es, decidedLot(t, fmt.Sprintf("L%d", i), Normal, major)...)
 	}
@@ -514,9 +641,10 @@ func TestHistoryResubmitted(t *testing.T) {
 	h := started(t, "A", 500)
 	h.takeAll(found{part.Major: 1}, found{part.Major: 1})
 	h.do(h.Decide(nil, "", noon, "B"))
-	h.do(h.Dispose(Disposal{How: Screen}, noon, "B"))
-	h.do(h.Resubmit(opening(t, 500), noon, "B"))
-	h.do(h.Draw(lotSerials(500), 8, false, noon, "B"))
+	out := namesOf(h.Current().Undisposed())
+	h.do(h.Dispose(Disposal{How: Screen, Units: out}, noon, "B"))
+	h.do(h.Resubmit(opening(t, 498), noon, "B"))
+	h.do(h.Draw(without(lotSerials(500), out), 8, false, noon, "B"))
 	h.takeAll(found{part.Major: 1}, found{part.Major: 1})
 	h.do(h.Decide(nil, "", noon, "B"))
 	s, _, err := History(onlyHistory(h.events), "shell", part.Major, Rules{})
@@ -528,7 +656,7 @@ func TestHistoryResubmitted(t *testing.T) {
 // Five refused on tightened inspection discontinue; saying what was put right
 // takes it up again (ISO 2859-1:1999, 9.4).
 func TestHistoryDiscontinued(t *testing.T) {
-	var es []Event
+	var es []part.Entry
 	for i := range 2 {
 		es = append(es, decidedLot(t, fmt.Sprintf("L%d", i), Normal, 2)...)
 	}
@@ -563,11 +691,11 @@ func TestSee(t *testing.T) {
 		t.Errorf("overruled to pass: %+v", u)
 	}
 	clean := part.Result{Stage: part.Cured, Verdict: part.Pass, Findings: []part.Finding{{Severity: part.Minor}}}
-	if u := See("u1", &clean, part.Reject); u.Findings[part.Major] != 1 || u.Findings[part.Minor] != 1 || u.Person == "" {
-		t.Errorf("overruled to reject: %+v", u)
-	}
-	if u := See("u1", &r, part.Reject); u.Findings[part.Major] != 1 || u.Person != "" {
-		t.Errorf("rework to reject: %+v", u)
+	for _, r := range []*part.Result{&r, &clean} {
+		u := See("u1", r, part.Reject)
+		if u.Verdict != part.Reject || u.Person == "" || u.Findings[part.Minor] == 0 {
+			t.Errorf("overruled to reject: %+v", u)
+		}
 	}
 	if u := See("u1", &clean, part.NotMeasured); u.Measured() {
 		t.Errorf("not measured: %+v", u)

@@ -1,6 +1,7 @@
 package lots
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -17,15 +18,15 @@ func (r Refusal) Error() string { return r.Sentence }
 func refusef(format string, a ...any) error { return Refusal{fmt.Sprintf(format, a...)} }
 
 // Open starts a lot.
-func (l *Lot) Open(o Opening, at time.Time, by string) (Event, error) {
+func (l *Lot) Open(o Opening, at time.Time, by string) (part.Entry, error) {
 	if l.Current() != nil {
-		return Event{}, refusef("lot %s is there already: give another name, or look at it with 'lot show'", l.Name)
+		return part.Entry{}, refusef("lot %s is there already: give another name, or look at it with 'lot show'", l.Name)
 	}
 	if strings.TrimSpace(l.Name) == "" {
-		return Event{}, refusef("the lot has no name")
+		return part.Entry{}, refusef("the lot has no name")
 	}
 	if err := o.check(); err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	return l.event(Opened, at, by, o)
 }
@@ -44,6 +45,9 @@ func (o *Opening) check() error {
 	if o.Limits == "" {
 		return refusef("it is not told by which limits the units are judged")
 	}
+	if !slices.ContainsFunc(o.Classes, func(c Planned) bool { return c.Counts(o.NotPassing) }) {
+		return refusef("no class counts the units that do not pass: set one that covers %s (station file, lots.not_passing and lots.classes)", cmp.Or(o.NotPassing, "major"))
+	}
 	for _, c := range o.Classes {
 		switch p := c.Plan; {
 		case p.N < 1 || p.Ac < 0 || p.Re <= p.Ac:
@@ -60,20 +64,23 @@ func (o *Opening) check() error {
 // Draw draws the sample from the serials of the lot. serials are all units of the
 // lot, by the names that they are looked up with. given says that a person told the
 // seed, which is kept: who knows the seed beforehand could choose.
-func (l *Lot) Draw(serials []string, seed uint64, given bool, at time.Time, by string) (Event, error) {
+func (l *Lot) Draw(serials []string, seed uint64, given bool, at time.Time, by string) (part.Entry, error) {
 	r, err := l.open("draw units")
 	if err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	if r.Drawing != nil {
-		return Event{}, refusef("the sample of lot %s was drawn already, with the seed %d: a second draw would be a choice", l.Name, r.Drawing.Seed)
+		return part.Entry{}, refusef("the sample of lot %s was drawn already, with the seed %d: a second draw would be a choice", l.Name, r.Drawing.Seed)
 	}
 	if len(serials) != r.Opening.Size {
-		return Event{}, refusef("lot %s has %d units, but %d serials are given", l.Name, r.Opening.Size, len(serials))
+		return part.Entry{}, refusef("lot %s has %d units, but %d serials are given", l.Name, r.Opening.Size, len(serials))
+	}
+	if err := l.checkPresented(serials); err != nil {
+		return part.Entry{}, err
 	}
 	units, err := Draw(serials, r.Opening.DrawSize(), seed)
 	if err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	return l.event(Drawn, at, by, Drawing{DrawMethod, seed, given, serials, units})
 }
@@ -99,13 +106,13 @@ func word(accepted bool) string {
 
 // Take notes what was seen on a unit of the sample. A unit that was measured
 // already is taken again only where u.Why says why; both are kept.
-func (l *Lot) Take(u Unit, at time.Time, by string) (Event, error) {
+func (l *Lot) Take(u Unit, at time.Time, by string) (part.Entry, error) {
 	r, err := l.open("take " + u.Name)
 	if err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	if err := l.mayTake(r, &u); err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	return l.event(Taken, at, by, u)
 }
@@ -183,65 +190,69 @@ func (l *Lot) mayTake(r *Round, u *Unit) error {
 // Replace puts the next unit of the same draw in the place of one that cannot be
 // measured: lost, broken, or not fit for the camera. Who replaces does not choose.
 // A unit that was measured is never replaced.
-func (l *Lot) Replace(name, why string, at time.Time, by string) (Event, error) {
+func (l *Lot) Replace(name, why string, at time.Time, by string) (part.Entry, error) {
 	r, err := l.open("replace " + name)
 	if err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	if r.Drawing == nil {
-		return Event{}, refusef("the sample of lot %s is not drawn yet", l.Name)
+		return part.Entry{}, refusef("the sample of lot %s is not drawn yet", l.Name)
 	}
 	p := r.Look(name)
 	switch {
 	case p == nil:
-		return Event{}, refusef("%s is not in the sample of lot %s", name, l.Name)
+		return part.Entry{}, refusef("%s is not in the sample of lot %s", name, l.Name)
 	case p.Unit != nil && p.Unit.Measured():
-		return Event{}, refusef("%s was measured: it counts, and cannot be replaced", name)
+		return part.Entry{}, refusef("%s was measured: it counts, and cannot be replaced", name)
 	case strings.TrimSpace(why) == "":
-		return Event{}, refusef("say why %s cannot be measured (--why): units that cannot be measured may be the bad ones", name)
+		return part.Entry{}, refusef("say why %s cannot be measured (--why): units that cannot be measured may be the bad ones", name)
 	case by == "":
-		return Event{}, refusef("say who replaces %s (--by)", name)
+		return part.Entry{}, refusef("say who replaces %s (--by)", name)
 	}
 	n := len(r.Drawing.Units) + len(r.Swaps) + 1
 	if n > len(r.Drawing.Serials) {
-		return Event{}, refusef("lot %s has no further unit to put in the place of %s", l.Name, name)
+		return part.Entry{}, refusef("lot %s has no further unit to put in the place of %s", l.Name, name)
 	}
 	units, err := Draw(r.Drawing.Serials, n, r.Drawing.Seed)
 	if err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
-	return l.event(Replaced, at, by, Replacement{name, units[n-1], why})
+	return l.event(Replaced, at, by, Replacement{name, units[n-1], why, p.Unit})
 }
 
 // Decide accepts or refuses the lot, as its counts say. A person may refuse a lot
 // that they accept, with a reason; never the other way round: a lot that is used
 // in spite of its counts stays refused, and is a matter between the parties.
 // accept nil: as the counts say.
-func (l *Lot) Decide(accept *bool, why string, at time.Time, by string) (Event, error) {
+func (l *Lot) Decide(accept *bool, why string, at time.Time, by string) (part.Entry, error) {
 	r := l.Current()
 	if r == nil {
-		return Event{}, refusef("there is no lot %s", l.Name)
+		return part.Entry{}, refusef("there is no lot %s", l.Name)
 	}
 	if r.Decision != nil {
-		return Event{}, refusef("lot %s was %s already, on %s by %s: a decision is made once", l.Name, word(r.Decision.Accepted), r.Decided.At.Format(time.DateOnly), r.Decided.By)
+		return part.Entry{}, refusef("lot %s was %s already, on %s by %s: a decision is made once", l.Name, word(r.Decision.Accepted), r.Decided.At.Format(time.DateOnly), r.Decided.By)
 	}
 	if strings.TrimSpace(by) == "" {
-		return Event{}, refusef("say who decides (--by): a decision is signed")
+		return part.Entry{}, refusef("say who decides (--by): a decision is signed")
 	}
 	call := r.Call()
 	d := Decision{Accepted: call == Accepts, Why: why, Product: r.Opening.Product, Again: l.presentedAgain(), Early: len(r.Pending()) > 0 || r.Drawing == nil}
 	switch {
 	case call == Waits && accept != nil && !*accept && r.Drawing == nil:
-		return Event{}, refusef("the sample of lot %s is not drawn yet: there is nothing to decide on", l.Name)
+		return part.Entry{}, refusef("the sample of lot %s is not drawn yet: there is nothing to decide on", l.Name)
 	case call == Waits:
-		return Event{}, refusef("the sample of lot %s is unfinished, %s: look at them first; acceptance needs the whole sample, and nothing refuses the lot yet", l.Name, r.waitsForWords())
+		return part.Entry{}, refusef("the sample of lot %s is unfinished, %s: look at them first; acceptance needs the whole sample, and nothing refuses the lot yet", l.Name, r.waitsForWords())
 	case accept != nil && *accept && call == Refuses:
-		return Event{}, refusef("the counts refuse lot %s (%s): it cannot be accepted", l.Name, r.RefusedBy())
+		return part.Entry{}, refusef("the counts refuse lot %s (%s): it cannot be accepted", l.Name, r.RefusedBy())
 	case accept != nil && !*accept && call == Accepts:
 		if strings.TrimSpace(why) == "" {
-			return Event{}, refusef("the counts accept lot %s: say why it is refused all the same (--why)", l.Name)
+			return part.Entry{}, refusef("the counts accept lot %s: say why it is refused all the same (--why)", l.Name)
 		}
 		d.Accepted, d.Against = false, true
+	}
+	if open := r.Undisposed(); d.Accepted && len(open) > 0 {
+		return part.Entry{}, refusef("the counts accept lot %s, but nobody has said what becomes of %s: mend each and look at it again, scrap it, or take a concession "+
+			"('lot dispose %s --unit %s ...')", l.Name, r.undisposedWords(), l.Name, open[0].Name)
 	}
 	for _, s := range r.Standings() {
 		d.Results = append(d.Results, Result{s.Severity, s.Plan, s.Looked, s.Count})
@@ -290,46 +301,48 @@ func (r *Round) RefusedBy() string {
 }
 
 // Dispose says what became of a refused lot.
-func (l *Lot) Dispose(d Disposal, at time.Time, by string) (Event, error) {
+func (l *Lot) Dispose(d Disposal, at time.Time, by string) (part.Entry, error) {
 	r := l.Current()
 	switch {
 	case r == nil:
-		return Event{}, refusef("there is no lot %s", l.Name)
+		return part.Entry{}, refusef("there is no lot %s", l.Name)
 	case r.Decision == nil:
-		return Event{}, refusef("lot %s is not decided yet: only a refused lot is screened or returned", l.Name)
+		return part.Entry{}, refusef("lot %s is not decided yet: only a refused lot is screened or returned", l.Name)
 	case r.Decision.Accepted:
-		return Event{}, refusef("lot %s was accepted: only a refused lot is screened or returned", l.Name)
+		return part.Entry{}, refusef("lot %s was accepted: only a refused lot is screened or returned", l.Name)
 	case r.Disposal != nil:
-		return Event{}, refusef("lot %s was %s already, on %s by %s", l.Name, r.Disposal.How, r.Done.At.Format(time.DateOnly), r.Done.By)
+		return part.Entry{}, refusef("lot %s was %s already, on %s by %s", l.Name, r.Disposal.How, r.Done.At.Format(time.DateOnly), r.Done.By)
 	case d.How != Screen && d.How != Return:
-		return Event{}, refusef("%q is no way of a refused lot: screened or returned", d.How)
-	case d.Removed < 0:
-		return Event{}, refusef("%d units taken out: a count cannot be negative", d.Removed)
-	case d.Removed > r.Opening.Size:
-		return Event{}, refusef("%d units taken out of lot %s, which has %d", d.Removed, l.Name, r.Opening.Size)
-	case d.How == Return && d.Removed > 0:
-		return Event{}, refusef("a returned lot goes back as it is: units are taken out by screening")
+		return part.Entry{}, refusef("%q is no way of a refused lot: screened or returned", d.How)
+	case d.How == Return && len(d.Units) > 0:
+		return part.Entry{}, refusef("a returned lot goes back as it is: units are taken out by screening")
 	case strings.TrimSpace(by) == "":
-		return Event{}, refusef("say who screened or returned the lot (--by)")
+		return part.Entry{}, refusef("say who screened or returned the lot (--by)")
 	}
+	if d.How == Screen {
+		if err := l.checkOut(r, d.Units); err != nil {
+			return part.Entry{}, err
+		}
+	}
+	d.Removed = len(d.Units)
 	return l.event(Disposed, at, by, d)
 }
 
 // Replan starts the plan of an undecided lot anew, because its limits or its plans
 // changed. What was seen before stays on record and no longer counts; a new sample
 // is drawn. It stays the lot's original inspection.
-func (l *Lot) Replan(o Opening, at time.Time, by string) (Event, error) {
+func (l *Lot) Replan(o Opening, at time.Time, by string) (part.Entry, error) {
 	if _, err := l.open("start a new plan"); err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	switch {
 	case strings.TrimSpace(o.Why) == "":
-		return Event{}, refusef("say why the plan of lot %s starts anew (--why): what was seen so far no longer counts", l.Name)
+		return part.Entry{}, refusef("say why the plan of lot %s starts anew (--why): what was seen so far no longer counts", l.Name)
 	case strings.TrimSpace(by) == "":
-		return Event{}, refusef("say who starts the plan anew (--by)")
+		return part.Entry{}, refusef("say who starts the plan anew (--by)")
 	}
 	if err := o.check(); err != nil {
-		return Event{}, err
+		return part.Entry{}, err
 	}
 	return l.event(Replanned, at, by, o)
 }
@@ -337,23 +350,26 @@ func (l *Lot) Replan(o Opening, at time.Time, by string) (Event, error) {
 // Resubmit presents a refused lot again, once it was screened. Whether normal or
 // tightened inspection then holds is agreed between the parties; reduced never
 // does (ISO 2859-1:1999, 7.4, from memory).
-func (l *Lot) Resubmit(o Opening, at time.Time, by string) (Event, error) {
+func (l *Lot) Resubmit(o Opening, at time.Time, by string) (part.Entry, error) {
 	r := l.Current()
 	switch {
 	case r == nil:
-		return Event{}, refusef("there is no lot %s", l.Name)
+		return part.Entry{}, refusef("there is no lot %s", l.Name)
 	case r.Disposal == nil || r.Disposal.How != Screen:
-		return Event{}, refusef("lot %s was not screened: only a refused lot whose every unit was looked at is presented again", l.Name)
+		return part.Entry{}, refusef("lot %s was not screened: only a refused lot whose every unit was looked at is presented again", l.Name)
 	case strings.TrimSpace(by) == "":
-		return Event{}, refusef("say who presents the lot again (--by)")
+		return part.Entry{}, refusef("say who presents the lot again (--by)")
 	}
 	for _, c := range o.Classes {
 		if c.Plan.Mode == Reduced {
-			return Event{}, refusef("a lot is not presented again on reduced inspection: take normal or tightened (--mode)")
+			return part.Entry{}, refusef("a lot is not presented again on reduced inspection: take normal or tightened (--mode)")
 		}
 	}
 	if err := o.check(); err != nil {
-		return Event{}, err
+		return part.Entry{}, err
+	}
+	if left := r.Opening.Size - r.LeftOut(); o.Size != left {
+		return part.Entry{}, refusef("lot %s has %d units left of %d: it is presented again with those, not with %d", l.Name, left, r.Opening.Size, o.Size)
 	}
 	return l.event(Resubmitted, at, by, o)
 }

@@ -14,21 +14,30 @@ func UnitName(serial, side string) string {
 	return serial + "-" + side
 }
 
-// SerialAndSide takes the side off a unit's name, u06-R, unless it is told.
+// SerialAndSide takes the side off a unit's name, u06-R. A side that is told holds; a name that
+// ends with the other one is then kept whole.
 func SerialAndSide(name, told string) (serial, side string) {
-	if told != "" {
-		return name, told
+	serial, side = SplitSide(name)
+	switch {
+	case told == "" || told == side:
+		return serial, side
+	case side == "":
+		return serial, told
 	}
-	return SplitSide(name)
+	return name, told
 }
 
+// CleanName is a unit's name however its side was written: P-01 L is P-01-L.
+func CleanName(name string) string { return UnitName(SplitSide(name)) }
+
 // SplitSide takes the side off what a unit is called by: P-01-L, P-01 R. The side is "" where
-// none stands there, apart from the serial.
+// none stands there, apart from the serial. All of the program reads names of units by it.
 func SplitSide(s string) (serial, side string) {
-	s = strings.TrimFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) })
+	outer := func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }
+	s = strings.TrimFunc(s, outer)
 	n := len(s) - 2
 	if n < 1 || !strings.ContainsRune("- ", rune(s[n])) || s[n+1] != 'L' && s[n+1] != 'R' {
 		return s, ""
 	}
-	return s[:n], s[n+1:]
+	return strings.TrimRightFunc(s[:n], outer), s[n+1:]
 }

@@ -33,3 +33,18 @@ func (p Phrase) With(place string, parts ...Phrase) Phrase {
 	p.Parts = all
 	return p
 }
+
+// Trouble is an error that can be told in any language.
+type Trouble struct {
+	Phrase
+	Err error // the same in English; nil: the key alone
+}
+
+func (t *Trouble) Error() string {
+	if t.Err == nil {
+		return t.Key
+	}
+	return t.Err.Error()
+}
+
+func (t *Trouble) Unwrap() error { return t.Err }

@@ -103,10 +103,7 @@ func (t *tx) briefRows(ctx context.Context, in string, ids []any, by map[int64]*
 			return err
 		}
 		i.Stage = part.Stage(stage)
-		i.Result = part.Result{Unit: i.Serial, Stage: i.Stage, Verdict: part.Verdict(verdict), Score: score, Seam: part.Seam{WorstStepUM: worst}}
-		if i.Side != "" {
-			i.Result.Unit += "-" + i.Side
-		}
+		i.Result = part.Result{Unit: part.UnitName(i.Serial, i.Side), Stage: i.Stage, Verdict: part.Verdict(verdict), Score: score, Seam: part.Seam{WorstStepUM: worst}}
 		var err1, err2 error
 		i.Started, err1 = parseStamp(started)
 		i.Ended, err2 = parseStamp(ended)

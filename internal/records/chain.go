@@ -14,9 +14,10 @@ import (
 const (
 	eventRecorded  = "recorded"
 	eventWithdrawn = "withdrawn"
+	eventRestored  = "restored" // a withdrawal taken back
 	eventOverruled = "overruled"
 	eventForgotten = "forgotten"
-	eventNoted     = "noted" // an [Entry]
+	eventNoted     = "noted" // a [part.Entry]
 )
 
 // event is a link of the chain. Its JSON, as marshalled when it was made, is what
@@ -28,6 +29,7 @@ type event struct {
 	Inspection int64      `json:"inspection,omitempty"`
 	Recorded   *recorded  `json:"recorded,omitempty"`
 	Withdrawn  *withdrawn `json:"withdrawn,omitempty"`
+	Restored   *withdrawn `json:"restored,omitempty"`
 	Overruled  *overruled `json:"overruled,omitempty"`
 	Forgotten  *forgotten `json:"forgotten,omitempty"`
 	Entry      *entryJSON `json:"entry,omitempty"`
@@ -72,6 +74,7 @@ type recordedText struct {
 	SHA256 string `json:"sha256"`
 }
 
+// withdrawn is who took an inspection back, or took that back.
 type withdrawn struct {
 	At  string `json:"at"`
 	By  string `json:"by,omitempty"`

@@ -326,7 +326,7 @@ func TestExportMemory(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var es []Entry
+		var es []part.Entry
 		for i := range n {
 			es = append(es, lotEntry("A", int64(len(had)+i+1), "taken", `{"serial":"U0001","counts":{"minor":1}}`))
 		}

@@ -6,7 +6,7 @@
 //
 // An inspection is answered (its number returned by [Store.Add]) only after it
 // was written to disk as a whole. Nothing is overwritten: a correction, a
-// withdrawal and an overruling are rows of their own, beside the first one. The
+// withdrawal, its taking back and an overruling are rows of their own, beside the first one. The
 // database refuses to change or delete them; only a picture's bytes may be
 // forgotten.
 //

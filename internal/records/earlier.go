@@ -25,11 +25,11 @@ func (s *Store) Earlier(ctx context.Context, f Filter) ([]Looked, error) {
 	where, args := f.where()
 	q := "SELECT DISTINCT i.serial, i.side, i.stage FROM inspections i WHERE (i.serial, i.side) IN (SELECT serial, side FROM inspections WHERE " + where + ") AND i.started < ?" +
 		" AND NOT EXISTS (SELECT 1 FROM inspections c WHERE c.corrects = i.id)" +
-		" AND NOT EXISTS (SELECT 1 FROM events e WHERE e.inspection = i.id AND e.kind = ?)" +
+		" AND coalesce(" + isWithdrawn("i.id") + ", false) = false" +
 		" ORDER BY i.serial, i.side, i.stage"
 	var all []Looked
 	err := s.snapshot(ctx, func(t *tx) error {
-		return t.scanAll(ctx, q, append(args, stamp(f.From), eventWithdrawn), func(rows *sql.Rows) error {
+		return t.scanAll(ctx, q, append(args, stamp(f.From)), func(rows *sql.Rows) error {
 			var x Looked
 			var stage string
 			err := rows.Scan(&x.Serial, &x.Side, &stage)

@@ -36,11 +36,15 @@ func TestEarlier(t *testing.T) {
 		add(t, s, better) // counts in the place of the one that it corrects
 		put("e", "", "bench 2", part.Wet, after)
 		put("e", "", "bench 1", part.Wet, before) // in the shift, but at another bench
-		if err := s.Withdraw(ctx, taken, Note{}); err != nil {
-			t.Fatal(err)
+		again := put("f", "", "bench 1", part.Trim, before)
+		put("f", "", "bench 1", part.Wet, after)
+		for _, err := range []error{s.Withdraw(ctx, taken, Note{}), s.Withdraw(ctx, again, Note{}), s.Restore(ctx, again, Note{})} {
+			if err != nil {
+				t.Fatal(err)
+			}
 		}
 		got, err := s.Earlier(ctx, Filter{From: noon, Bench: "bench 1"})
-		want := []Looked{{"a", "L", part.Trim}, {"d", "", part.Wet}}
+		want := []Looked{{"a", "L", part.Trim}, {"d", "", part.Wet}, {"f", "", part.Trim}}
 		if err != nil || !reflect.DeepEqual(got, want) {
 			t.Errorf("%v, %v, want %v", got, err, want)
 		}

@@ -9,21 +9,9 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
-)
 
-// Entry is one event in the journal of something that is followed over time and
-// is known by its events alone, such as a lot. What a kind and a body mean is the
-// caller's business.
-type Entry struct {
-	Topic string // what sort of thing: "lot"
-	Name  string // which one
-	Seq   int64  // from 1, without gaps, of this topic and name
-	Kind  string
-	At    time.Time       // UTC; now where zero
-	By    string          // who said so; "" for what the program did by itself
-	Body  json.RawMessage // read back as the same JSON, maybe written otherwise
-}
+	"finishbench/internal/part"
+)
 
 // ErrMeanwhile says that someone else added to the same journal first: read it
 // again, and see whether what was to be added still holds.
@@ -52,20 +40,20 @@ func (e *entryJSON) row(event int64) []any {
 	return []any{e.Topic, e.Name, e.Seq, e.Kind, event}
 }
 
-func (e *entryJSON) entry() (Entry, error) {
+func (e *entryJSON) entry() (part.Entry, error) {
 	at, err := parseStamp(e.At)
-	return Entry{e.Topic, e.Name, e.Seq, e.Kind, at, e.By, e.Body}, err
+	return part.Entry{Topic: e.Topic, Name: e.Name, Seq: e.Seq, Kind: e.Kind, At: at, By: e.By, Body: e.Body}, err
 }
 
 // Note adds entries to journals, all of them or none. Each must carry the Seq that
 // follows the last one of its journal: where that is taken, the error wraps
 // [ErrMeanwhile].
-func (s *Store) Note(ctx context.Context, entries ...Entry) error {
+func (s *Store) Note(ctx context.Context, entries ...part.Entry) error {
 	if len(entries) > maxEntries {
 		return fmt.Errorf("records: %w: %d entries at once, of %d at most", ErrInvalid, len(entries), maxEntries)
 	}
 	for i := range entries {
-		if err := entries[i].validate(); err != nil {
+		if err := validateEntry(&entries[i]); err != nil {
 			return err
 		}
 	}
@@ -79,7 +67,7 @@ func (s *Store) Note(ctx context.Context, entries ...Entry) error {
 	})
 }
 
-func (e *Entry) validate() error {
+func validateEntry(e *part.Entry) error {
 	why := ""
 	for _, w := range []struct{ name, value string }{{"topic", e.Topic}, {"name", e.Name}, {"kind", e.Kind}, {"author", e.By}} {
 		if bad := badWord(w.value, maxWord); bad != "" {
@@ -105,7 +93,7 @@ func (e *Entry) validate() error {
 	return nil
 }
 
-func (t *tx) note(ctx context.Context, e *Entry) error {
+func (t *tx) note(ctx context.Context, e *part.Entry) error {
 	var last int64
 	if err := t.row(ctx, "SELECT coalesce(max(seq), 0) FROM journal WHERE topic = ? AND name = ?", e.Topic, e.Name).Scan(&last); err != nil {
 		return fmt.Errorf("records: journal of %s %s: %w", e.Topic, e.Name, err)
@@ -124,7 +112,7 @@ func (t *tx) note(ctx context.Context, e *Entry) error {
 // NoteNext adds an entry after the last one of its journal, for entries that depend
 // on none before; its Seq does not count. By is what a person is called, and is kept
 // apart from the chain. body becomes the entry's body.
-func (s *Store) NoteNext(ctx context.Context, e Entry, body any) error {
+func (s *Store) NoteNext(ctx context.Context, e part.Entry, body any) error {
 	if why := badWord(e.By, maxWord); why != "" {
 		return fmt.Errorf("records: journal of %s %s: %w: the name %s", e.Topic, e.Name, ErrInvalid, why)
 	}
@@ -138,13 +126,13 @@ func (s *Store) NoteNext(ctx context.Context, e Entry, body any) error {
 
 // Journal returns the entries of one journal, in order; none where there is none
 // of this name.
-func (s *Store) Journal(ctx context.Context, topic, name string) ([]Entry, error) {
+func (s *Store) Journal(ctx context.Context, topic, name string) ([]part.Entry, error) {
 	return s.journal(ctx, "j.topic = ? AND j.name = ? ORDER BY j.seq", topic, name)
 }
 
 // Journals returns the entries of the given kinds (none given: all kinds) of all
 // journals of a topic, in the order in which they were written.
-func (s *Store) Journals(ctx context.Context, topic string, kinds ...string) ([]Entry, error) {
+func (s *Store) Journals(ctx context.Context, topic string, kinds ...string) ([]part.Entry, error) {
 	where, args := "j.topic = ?", []any{topic}
 	if len(kinds) > 0 {
 		where += " AND j.kind IN (?" + strings.Repeat(", ?", len(kinds)-1) + ")"
@@ -155,7 +143,7 @@ func (s *Store) Journals(ctx context.Context, topic string, kinds ...string) ([]
 	return s.journal(ctx, where+" ORDER BY j.event", args...)
 }
 
-func (s *Store) journal(ctx context.Context, where string, args ...any) (all []Entry, err error) {
+func (s *Store) journal(ctx context.Context, where string, args ...any) (all []part.Entry, err error) {
 	err = s.snapshot(ctx, func(t *tx) (err error) {
 		all, err = t.journal(ctx, where, args...)
 		return err
@@ -163,8 +151,8 @@ func (s *Store) journal(ctx context.Context, where string, args ...any) (all []E
 	return all, err
 }
 
-func (t *tx) journal(ctx context.Context, where string, args ...any) ([]Entry, error) {
-	var all []Entry
+func (t *tx) journal(ctx context.Context, where string, args ...any) ([]part.Entry, error) {
+	var all []part.Entry
 	err := t.scanAll(ctx, "SELECT e.content FROM journal j JOIN events e ON e.seq = j.event WHERE "+where, args, func(rows *sql.Rows) error {
 		var content []byte
 		if err := rows.Scan(&content); err != nil {
@@ -197,12 +185,12 @@ func (s *Store) LastHash(ctx context.Context, topic, name, kind string) (hash st
 }
 
 // entryIn reads the entry out of a link's content.
-func entryIn(content []byte) (Entry, error) {
+func entryIn(content []byte) (part.Entry, error) {
 	var e struct {
 		Entry *entryJSON `json:"entry"`
 	}
 	if err := json.Unmarshal(content, &e); err != nil || e.Entry == nil {
-		return Entry{}, errors.Join(errors.New("an entry is damaged: run 'inspect records check'"), err)
+		return part.Entry{}, errors.Join(errors.New("an entry is damaged: run 'inspect records check'"), err)
 	}
 	return e.Entry.entry()
 }

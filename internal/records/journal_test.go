@@ -5,20 +5,21 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"finishbench/internal/part"
 	"fmt"
 	"reflect"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"finishbench/internal/part"
 )
 
-func lotEntry(name string, seq int64, kind, body string) Entry {
-	return Entry{Topic: "lot", Name: name, Seq: seq, Kind: kind, By: "李 A", Body: json.RawMessage(body)}
+func lotEntry(name string, seq int64, kind, body string) part.Entry {
+	return part.Entry{Topic: "lot", Name: name, Seq: seq, Kind: kind, By: "李 A", Body: json.RawMessage(body)}
 }
 
-func note(t *testing.T, s *Store, es ...Entry) {
+func note(t *testing.T, s *Store, es ...part.Entry) {
 	t.Helper()
 	if err := s.Note(context.Background(), es...); err != nil {
 		t.Fatal(err)
@@ -88,7 +89,7 @@ func TestNoteNext(t *testing.T) {
 		ctx := context.Background()
 		s := open(t, url)
 		for range 2 {
-			if err := s.NoteNext(ctx, Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "Badge-Q9"}, map[string]int{"number": 3}); err != nil {
+			if err := s.NoteNext(ctx, part.Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "Badge-Q9"}, map[string]int{"number": 3}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -96,7 +97,7 @@ func TestNoteNext(t *testing.T) {
 		if err != nil || len(next) != 2 || next[1].Seq != 2 || string(next[1].Body) != `{"number":3}` || next[0].By != next[1].By || !strings.HasPrefix(next[0].By, aliasPrefix) {
 			t.Errorf("%+v, %v", next, err)
 		}
-		if err := s.NoteNext(ctx, Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "a\x00"}, nil); !errors.Is(err, ErrInvalid) {
+		if err := s.NoteNext(ctx, part.Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "a\x00"}, nil); !errors.Is(err, ErrInvalid) {
 			t.Errorf("a name that is none: %v", err)
 		}
 	})
@@ -142,7 +143,7 @@ func TestNoteMeanwhile(t *testing.T) {
 func TestNoteRefuses(t *testing.T) {
 	onBoth(t, func(t *testing.T, url string) {
 		s := open(t, url)
-		for _, e := range []Entry{
+		for _, e := range []part.Entry{
 			{}, lotEntry("", 1, "opened", `{}`), lotEntry("A", 0, "opened", `{}`), lotEntry("A", 1, "", `{}`), lotEntry("A\n", 1, "opened", `{}`),
 			lotEntry("A", 1, "opened", `{`), lotEntry("A", 1, "opened", `"\u0000"`), lotEntry(strings.Repeat("A", 201), 1, "opened", `{}`),
 		} {

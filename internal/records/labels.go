@@ -89,11 +89,11 @@ func (t *tx) label(ctx context.Context, l Label) error {
 	case part.Kind(kind).AtSeam():
 		return fmt.Errorf("%w: it is a %s, which is measured and not told from its look", ErrInvalid, kind)
 	}
-	return t.noteNext(ctx, Entry{Topic: topicLabel, Name: strconv.FormatInt(l.Inspection, 10), Kind: eventLabelled, By: l.By, At: l.At}, labelBody{l.Number, l.Kind, l.Note})
+	return t.noteNext(ctx, part.Entry{Topic: topicLabel, Name: strconv.FormatInt(l.Inspection, 10), Kind: eventLabelled, By: l.By, At: l.At}, labelBody{l.Number, l.Kind, l.Note})
 }
 
 // noteNext adds an entry to the end of its journal.
-func (t *tx) noteNext(ctx context.Context, e Entry, body any) error {
+func (t *tx) noteNext(ctx context.Context, e part.Entry, body any) error {
 	var err error
 	if e.Body, err = json.Marshal(body); err != nil {
 		return fmt.Errorf("records: journal of %s %q: %w", e.Topic, e.Name, err)
@@ -101,7 +101,7 @@ func (t *tx) noteNext(ctx context.Context, e Entry, body any) error {
 	if err := t.row(ctx, "SELECT coalesce(max(seq), 0) + 1 FROM journal WHERE topic = ? AND name = ?", e.Topic, e.Name).Scan(&e.Seq); err != nil {
 		return fmt.Errorf("records: journal of %s %s: %w", e.Topic, e.Name, err)
 	}
-	if err := e.validate(); err != nil {
+	if err := validateEntry(&e); err != nil {
 		return err
 	}
 	return t.note(ctx, &e)

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // KeptModel is a model by which kinds are called, as it was fitted. What its JSON
@@ -121,7 +123,7 @@ func (s *Store) models(ctx context.Context, f func(*tx, *modelHistory) error) er
 }
 
 func (t *tx) noteModel(ctx context.Context, kind, by string, body modelBody) error {
-	return t.noteNext(ctx, Entry{Topic: topicModel, Name: modelJournal, Kind: kind, By: by}, body)
+	return t.noteNext(ctx, part.Entry{Topic: topicModel, Name: modelJournal, Kind: kind, By: by}, body)
 }
 
 // modelHistory is what the models' journal amounts to.
@@ -145,7 +147,7 @@ func (h *modelHistory) before() string {
 	return h.stack[len(h.stack)-2]
 }
 
-func foldModels(entries []Entry) (*modelHistory, error) {
+func foldModels(entries []part.Entry) (*modelHistory, error) {
 	h := &modelHistory{}
 	for _, e := range entries {
 		var b modelBody

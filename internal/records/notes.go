@@ -2,6 +2,7 @@ package records
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -25,6 +26,28 @@ func (s *Store) Withdraw(ctx context.Context, id int64, n Note) error {
 			return err
 		}
 		return t.append(ctx, &event{Kind: eventWithdrawn, Inspection: id, Withdrawn: &withdrawn{t.at(n.At), by, n.Why}})
+	})
+}
+
+// Restore takes the last withdrawal of an inspection back: it counts again, and both stay on record.
+// The error wraps [ErrNotFound], or [ErrHolds] where it counts.
+func (s *Store) Restore(ctx context.Context, id int64, n Note) error {
+	if why := badNote(n.By, n.Why); why != "" {
+		return fmt.Errorf("records: restore inspection %d: %w: %s", id, ErrInvalid, why)
+	}
+	return s.write(ctx, func(t *tx) error {
+		err := t.holds(ctx, id)
+		if err == nil {
+			err = ErrHolds
+		}
+		if !errors.Is(err, ErrWithdrawn) {
+			return fmt.Errorf("records: restore inspection %d: %w", id, err)
+		}
+		by, err := t.aliasOf(ctx, n.By)
+		if err != nil {
+			return err
+		}
+		return t.append(ctx, &event{Kind: eventRestored, Inspection: id, Restored: &withdrawn{t.at(n.At), by, n.Why}})
 	})
 }
 
@@ -74,10 +97,15 @@ func badNote(by, note string) string {
 	return ""
 }
 
+// isWithdrawn is whether the last word on an inspection is that it was taken back, as SQL.
+func isWithdrawn(id string) string {
+	return "(SELECT e.kind FROM events e WHERE e.inspection = " + id + " AND e.kind IN ('" + eventWithdrawn + "', '" + eventRestored + "') ORDER BY e.seq DESC LIMIT 1) = '" + eventWithdrawn + "'"
+}
+
 // holds says whether an inspection is there and was not withdrawn.
 func (t *tx) holds(ctx context.Context, id int64) error {
 	var there, withdrawn int
-	err := t.row(ctx, "SELECT (SELECT count(*) FROM inspections WHERE id = ?), (SELECT count(*) FROM events WHERE inspection = ? AND kind = ?)", id, id, eventWithdrawn).Scan(&there, &withdrawn)
+	err := t.row(ctx, "SELECT (SELECT count(*) FROM inspections WHERE id = ?), (SELECT count(*) FROM inspections i WHERE id = ? AND "+isWithdrawn("i.id")+")", id, id).Scan(&there, &withdrawn)
 	switch {
 	case err != nil:
 		return err

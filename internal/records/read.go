@@ -267,6 +267,10 @@ func (e *event) tell(in *Inspection) error {
 		in.Withdrawn = &Note{at, w.By, w.Why}
 		return err
 	}
+	if e.Restored != nil {
+		in.Withdrawn = nil
+		return nil
+	}
 	if o := e.Overruled; o != nil {
 		at, err := parseStamp(o.At)
 		in.Overruled = &part.Overrule{At: at, By: o.By, Verdict: part.Verdict(o.Verdict), Reason: o.Reason, Note: o.Note}

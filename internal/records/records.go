@@ -82,5 +82,6 @@ var (
 	ErrNotFound  = errors.New("no such inspection")
 	ErrForgotten = errors.New("only the numbers of this picture were kept")
 	ErrWithdrawn = errors.New("the inspection is withdrawn already")
+	ErrHolds     = errors.New("the inspection is not withdrawn")
 	ErrInvalid   = errors.New("not accepted") // the caller's input
 )

@@ -98,9 +98,36 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
+		if err := s.Restore(ctx, 2, Note{}); !errors.Is(err, ErrHolds) {
+			t.Errorf("restored what counts: %v", err)
+		}
+		if err := s.Restore(ctx, 9, Note{}); !errors.Is(err, ErrNotFound) {
+			t.Errorf("restored what is not there: %v", err)
+		}
+		twice := add(t, s, invented(2))
+		for range 2 { // back and forth
+			if err := s.Withdraw(ctx, twice, Note{By: "A"}); err != nil {
+				t.Fatal(err)
+			}
+			if in, err := s.Get(ctx, twice); err != nil || in.Holds() {
+				t.Errorf("withdrawn: %+v, %v", in.Withdrawn, err)
+			}
+			if err := s.Restore(ctx, twice, Note{By: "A", Why: "undo"}); err != nil {
+				t.Fatal(err)
+			}
+			if in, err := s.Get(ctx, twice); err != nil || !in.Holds() {
+				t.Errorf("restored: %+v, %v", in.Withdrawn, err)
+			}
+		}
+		if err := s.Overrule(ctx, twice, part.Overrule{Verdict: part.Pass, Reason: "pattern"}); err != nil {
+			t.Errorf("overruled what was restored: %v", err)
+		}
+		if r, err := s.Check(ctx); err != nil || !r.OK() {
+			t.Errorf("the check says %v, %v", r.Problems, err)
+		}
 		better := invented(1)
 		better.Corrects = 2
-		if id := add(t, s, better); id != 3 {
+		if id := add(t, s, better); id != 4 {
 			t.Errorf("correction has the number %d", id)
 		}
 		if _, err := s.Add(ctx, better); !errors.Is(err, ErrInvalid) {
@@ -111,7 +138,7 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 			t.Errorf("corrected what is not there: %v", err)
 		}
 		all, err := s.Find(ctx, Filter{})
-		if err != nil || len(all) != 3 {
+		if err != nil || len(all) != 4 {
 			t.Fatalf("%d inspections, %v", len(all), err)
 		}
 		if w := all[0].Withdrawn; w == nil || w.By != "A" || w.Why != "wrong unit" || w.At.IsZero() || all[0].Holds() {
@@ -123,8 +150,8 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 		if all[1].Result.Verdict != part.Rework || all[1].Verdict() != part.Pass {
 			t.Error("an overruling stands beside the tool's call, not over it")
 		}
-		if all[1].CorrectedBy != 3 || all[1].Holds() || all[2].Corrects != 2 || !all[2].Holds() {
-			t.Errorf("correction: %d, %d", all[1].CorrectedBy, all[2].Corrects)
+		if all[1].CorrectedBy != 4 || all[1].Holds() || all[3].Corrects != 2 || !all[3].Holds() {
+			t.Errorf("correction: %d, %d", all[1].CorrectedBy, all[3].Corrects)
 		}
 	})
 }

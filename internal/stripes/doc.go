@@ -27,7 +27,7 @@
 // larger sizes. Noise is measured by the odd light I0 - I1 + I2 - I3, which holds no signal; a
 // short set has none, and what its directions' means differ by stands in. Open reads a set and
 // tells the faceplate, so that the paint is searched while Set.Measure looks at the mirror;
-// Set.Lit tells that search (defects.Params.Lit) where the screen's image lies, which it would
+// Set.Lit tells that search (scene.Params.Lit) where the screen's image lies, which it would
 // seek as a lamp's. Over flakes (Maps.sparkles) amplitudes are added up as phasors, which waves do
 // not survive and flakes do. Drawn faces with known slopes: synth.Stripes; faults of known shape
 // (synth.Flaw) drawn into pictures of any face, by what its own phase and amplitude become:

@@ -25,8 +25,3 @@ type QuizNow struct {
 	LimitS, LeftS     float64     // 0: no limit
 	Certified         bool        // a certificate was earned
 }
-
-// QuizProblem is what a person is told.
-type QuizProblem struct{ part.Phrase }
-
-func (p QuizProblem) Error() string { return p.Key }

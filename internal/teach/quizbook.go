@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // Topics of the journals in which tests are kept. A test's journal has one entry;
@@ -25,14 +27,6 @@ const (
 	EventFinished  = "finished"  // no body
 	EventCertified = "certified" // CertifiedBody
 )
-
-// Event is an entry of a journal.
-type Event struct {
-	Name string // of the quiz, or of the taking
-	Kind string
-	At   time.Time
-	Body json.RawMessage
-}
 
 // The bodies of events.
 type (
@@ -65,7 +59,7 @@ type Quiz struct {
 }
 
 // ReadQuiz reads a test out of the entries of its journal.
-func ReadQuiz(events []Event) (Quiz, error) {
+func ReadQuiz(events []part.Entry) (Quiz, error) {
 	if len(events) == 0 {
 		return Quiz{}, ErrNoQuiz
 	}
@@ -105,7 +99,7 @@ type Open struct {
 
 // ReadTaking reads a taking out of the entries of its journal. Each answer must be
 // of the unit that was shown; what does not fit tells that the journal is not whole.
-func ReadTaking(q Quiz, events []Event) (Taking, error) {
+func ReadTaking(q Quiz, events []part.Entry) (Taking, error) {
 	if len(events) == 0 {
 		return Taking{}, ErrNoTaking
 	}
@@ -119,7 +113,7 @@ func ReadTaking(q Quiz, events []Event) (Taking, error) {
 	return t, nil
 }
 
-func (t *Taking) take(q Test, i int, e Event) error {
+func (t *Taking) take(q Test, i int, e part.Entry) error {
 	item := func(key string) (int, error) {
 		n := slices.IndexFunc(q.Pool, func(it Item) bool { return it.Key == key })
 		if n < 0 {

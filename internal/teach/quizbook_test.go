@@ -46,7 +46,7 @@ func TestWho(t *testing.T) {
 type journal struct {
 	name   string
 	at     time.Time
-	events []Event
+	events []part.Entry
 }
 
 func (j *journal) add(t *testing.T, kind string, body any) {
@@ -56,7 +56,7 @@ func (j *journal) add(t *testing.T, kind string, body any) {
 		t.Fatal(err)
 	}
 	j.at = j.at.Add(time.Minute)
-	j.events = append(j.events, Event{j.name, kind, j.at, data})
+	j.events = append(j.events, part.Entry{Name: j.name, Kind: kind, At: j.at, Body: data})
 }
 
 // A test that was cut off half-way goes on with the unit that was open, and ends
@@ -104,7 +104,7 @@ func TestTakingResumes(t *testing.T) {
 	if s := scoreOf(t, q.Test, got.Shown); len(s.Mistakes) != 0 || s.Again != 2 || s.Within.Count != 2 {
 		t.Errorf("%+v", s)
 	}
-	for name, events := range map[string][]Event{
+	for name, events := range map[string][]part.Entry{
 		"nothing":        nil,
 		"no beginning":   j.events[1:],
 		"begun twice":    append(slices.Clone(j.events[:1]), j.events[0]),
@@ -112,9 +112,9 @@ func TestTakingResumes(t *testing.T) {
 		"shown twice":    append(slices.Clone(j.events[:2]), j.events[1]),
 		"answered twice": append(slices.Clone(j.events[:3]), j.events[2]),
 		"after the end":  append(slices.Clone(j.events), j.events[1]),
-		"unknown":        append(slices.Clone(j.events[:1]), Event{Name: "T1", Kind: "paused"}),
-		"broken":         append(slices.Clone(j.events[:1]), Event{Name: "T1", Kind: EventShown, Body: json.RawMessage("[]")}),
-		"another unit":   append(slices.Clone(j.events[:1]), Event{Name: "T1", Kind: EventShown, Body: json.RawMessage(`{"showing":0,"item":"zz"}`)}),
+		"unknown":        append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: "paused"}),
+		"broken":         append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: EventShown, Body: json.RawMessage("[]")}),
+		"another unit":   append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: EventShown, Body: json.RawMessage(`{"showing":0,"item":"zz"}`)}),
 	} {
 		if _, err := ReadTaking(q, events); err == nil {
 			t.Errorf("%s: taken for whole", name)

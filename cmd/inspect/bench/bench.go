@@ -34,6 +34,7 @@ func Command() *cobra.Command {
 			return station.Run(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
 		},
 	}
+	cmd.AddCommand(newLabelCommand())
 	f := cmd.Flags()
 	f.StringVar(&o.Station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
 	f.StringVar(&o.Replay, "replay", "", "folder of units, played in place of a camera")

@@ -13,14 +13,16 @@ decision is made once and stays. A lot may be refused although its counts accept
 (--refuse, with a reason), never the other way round.
 
 Refusal is certain as soon as a count reaches its number, so that it may be decided
-before the sample is finished; acceptance needs the whole sample.
+before the sample is finished; acceptance needs the whole sample. A lot is not accepted
+either while a unit of its sample does not pass and nobody has said what becomes of it:
+'inspect lot dispose LOT'.
 
-A refused lot is screened, every unit of it, or returned: --screened, with the number
-of units taken out, or --returned tells which. A screened lot may be presented again:
-'inspect lot plan LOT --again'.`
+A refused lot is screened, every unit of it, or returned: --screened, with the serials
+of the units taken out, or --returned tells which. A screened lot may be presented
+again, with the units that are left: 'inspect lot plan LOT --again'.`
 
 const lotDecideExamples = `  inspect lot decide 31 --by 'inspector 2' --record bench.db
-  inspect lot decide 31 --screened --removed 14 --by 'inspector 2' --record bench.db`
+  inspect lot decide 31 --screened --taken-out u0012-L,u0412-R --by 'inspector 2' --record bench.db`
 
 func newLotDecideCommand(r *cli.Database) *cobra.Command {
 	o := book.DecideOptions{Database: r}
@@ -42,7 +44,7 @@ func newLotDecideCommand(r *cli.Database) *cobra.Command {
 	f.BoolVar(&o.Refuse, "refuse", false, "refuse it, whatever the counts say")
 	f.BoolVar(&o.Screened, "screened", false, "of a refused lot: every unit was looked at")
 	f.BoolVar(&o.Returned, "returned", false, "of a refused lot: it went back")
-	f.IntVar(&o.Removed, "removed", 0, "units taken out by screening and not put back")
+	f.StringSliceVar(&o.Out, "taken-out", nil, "serials of the units that the screening took out and did not put back")
 	f.BoolVar(&o.JSON, "json", false, "write the lot's state as JSON")
 	f.SortFlags = false
 	return cmd

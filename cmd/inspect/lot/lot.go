@@ -16,6 +16,7 @@ decided: each step is an event in the records, and none can be changed later.
   inspect lot draw 31 ...      draws the units that are looked at
   inspect lot take 31 ...      takes them, from the records or from pictures
   inspect lot show 31          where it stands
+  inspect lot dispose 31 ...   says what becomes of a unit that does not pass
   inspect lot decide 31 ...    accepts or refuses it, signed
   inspect lot step 31 ...      judges the steps by measured values, beside the counts
   inspect lot report 31 ...    all that is to be told of it, as PDF, XLSX, CSV, JSON
@@ -40,12 +41,12 @@ func Command() *cobra.Command {
 		Long:  lotHelp + "\n\n" + lotExit,
 		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return cli.Usagef("say what to do: lot plan, draw, take, decide, show, list, step, design, report or chart (see 'inspect lot --help')")
+			return cli.Usagef("say what to do: lot plan, draw, take, dispose, decide, show, list, step, design, report or chart (see 'inspect lot --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
 	f.StringVar(&o.URL, "record", "", "database of lots and inspections: a SQLite file, or postgres://USER@HOST/DATABASE (default: the station file's)")
 	f.StringVar(&o.Station, "station", "", "station file: names the database, and how lots are judged")
-	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotDesignCommand(), newLotReportCommand(&o), newLotChartCommand(&o))
+	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDisposeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotDesignCommand(), newLotReportCommand(&o), newLotChartCommand(&o))
 	return cmd
 }

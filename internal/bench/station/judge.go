@@ -12,7 +12,6 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/capture"
-	"finishbench/internal/grade"
 	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -55,18 +54,7 @@ func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Sh
 		return bench.Outcome{}, err
 	}
 	defer u.Release()
-	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.Limits), ScoreMost: set.Limits.ScoreLimit,
-		Waviness: grade.WavinessUnmeasured(r, set.Limits)}
-	short, least := grade.TooLittle(r, set.Limits)
-	for i, s := range short {
-		o.TooLittle = append(o.TooLittle, bench.TooLittle{Surface: s, Least: least[i]})
-	}
-	if r.Score != nil {
-		o.Score = *r.Score
-		o.ScoreOver = *r.Score > set.Limits.ScoreLimit
-	}
-	o.Causes = grade.Causes(r, set.Limits)
-	o.Barred = set.Barred
+	o := bench.Outcome{Result: r}
 	return o, illustrate(ctx, u, &o)
 }
 
@@ -89,16 +77,19 @@ func (j *Judge) Bars() *part.Phrase {
 }
 
 // illustrate makes the pictures of an answer: the one in which the worst shows,
-// and the worst findings magnified.
+// and the first findings of the plan magnified.
 func illustrate(ctx context.Context, u *inspection.Unit, o *bench.Outcome) error {
 	gloss := sync.OnceValue(u.GlossMap)
-	about, _ := o.Shown() // else about none: number 0, and no picture
+	shown := o.Shown()
+	var about part.Finding // else about none: number 0, and no picture
+	if len(shown) > 0 {
+		about = shown[0]
+	}
 	main := u.ShownOf(about, gloss)
 	if main.Image == nil {
 		main = u.ShownFirst(o.Result.Verdict)
 	}
-	worst := o.WorstFirst()
-	crops := make([]report.Crop, min(benchCrops, len(worst)))
+	crops := make([]report.Crop, min(benchCrops, len(shown)))
 	g, _ := errgroup.WithContext(ctx)
 	if main.Image != nil {
 		g.Go(func() error {
@@ -109,7 +100,7 @@ func illustrate(ctx context.Context, u *inspection.Unit, o *bench.Outcome) error
 	}
 	g.Go(func() error {
 		for i := range crops {
-			f := worst[i]
+			f := shown[i]
 			in := u.ShownOf(f, gloss)
 			if in.Image == nil || f.Box[2] <= 0 {
 				continue

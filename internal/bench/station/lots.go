@@ -50,7 +50,7 @@ func (b *Lots) List(ctx context.Context) ([]bench.LotLine, error) {
 	var names []string
 	for _, e := range history {
 		if e.Kind == lots.Opened {
-			names = append(names, e.Lot)
+			names = append(names, e.Name)
 		}
 	}
 	var out []bench.LotLine
@@ -110,6 +110,13 @@ func (b *Lots) Lot(ctx context.Context, name string) (bench.LotState, error) {
 		s.Left, s.Next = len(pending), pending[:min(nextUnits, len(pending))]
 	}
 	s.Counting = countingUnits(r)
+	for _, u := range r.Failing() {
+		f := bench.LotFailing{Name: u.Name, Verdict: u.Verdict}
+		if d := r.Disposition(u.Name); d != nil {
+			f.Route, f.By = string(d.Route), d.By
+		}
+		s.Failing, s.Disposes = append(s.Failing, f), l.MayDispose(u.Name) == nil
+	}
 	if r.Decision != nil {
 		s.Decided = &bench.LotDecided{By: r.Decided.By, At: r.Decided.At, Note: r.Decision.Why}
 	}
@@ -136,6 +143,9 @@ func stepsOf(l *lots.Lot) []string {
 	r := l.Current()
 	switch l.State() {
 	case lots.StateToDecide:
+		if r.Call() == lots.Accepts && len(r.Undisposed()) > 0 {
+			return []string{"refuse"}
+		}
 		if r.Call() == lots.Accepts {
 			return []string{"accept", "refuse"}
 		}
@@ -161,22 +171,27 @@ func (b *Lots) Decide(ctx context.Context, name string, d bench.LotStep) error {
 	if l.Seq != d.Seq {
 		return bench.ErrLotMoved
 	}
-	var e lots.Event
+	var e part.Entry
 	switch d.What {
 	case "accept", "refuse":
 		accept := d.What == "accept"
 		e, err = l.Decide(&accept, d.Note, b.now(), d.By)
 	case "screen":
-		e, err = l.Dispose(lots.Disposal{How: lots.Screen, Why: d.Note}, b.now(), d.By)
+		e, err = l.Dispose(lots.Disposal{How: lots.Screen, Units: d.Out, Why: d.Note}, b.now(), d.By)
 	case "return":
 		e, err = l.Dispose(lots.Disposal{How: lots.Return, Why: d.Note}, b.now(), d.By)
+	case "dispose":
+		unit := lots.Disposition{Unit: d.Unit, Route: lots.Route(d.Route), Why: d.Note, Reference: d.Reference}
+		if err = book.WithProof(ctx, b.store, &l, &unit); err == nil {
+			e, err = l.DisposeUnit(unit, b.now(), d.By)
+		}
 	default:
 		return fmt.Errorf("a lot cannot be %q", d.What)
 	}
 	if err != nil {
 		return lotRefusal(err)
 	}
-	if err = b.store.Note(ctx, book.Entry(e)); errors.Is(err, records.ErrMeanwhile) {
+	if err = b.store.Note(ctx, e); errors.Is(err, records.ErrMeanwhile) {
 		return bench.ErrLotMoved
 	}
 	return err
@@ -184,7 +199,7 @@ func (b *Lots) Decide(ctx context.Context, name string, d bench.LotStep) error {
 
 // lotRefusal is a refused step for the page.
 func lotRefusal(err error) error {
-	return bench.LotRefusal{Phrase: part.Phrase{Key: "text", Args: map[string]string{"text": cli.Plain(err)}}}
+	return &part.Trouble{Phrase: part.Text(cli.Plain(err)), Err: err}
 }
 
 // report is the report of a lot as it stands; it is kept while nothing changes.

@@ -27,7 +27,8 @@ type Records struct {
 // whole or not at all.
 func (b *Records) Add(ctx context.Context, e bench.Entry) (int64, error) {
 	in := records.Inspection{
-		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.Name, Operator: e.Unit.Operator, Faceplate: b.Faceplate, Resin: b.Resin, Stage: e.Unit.Stage,
+		Key: e.Key, Serial: e.Unit.Serial, Side: e.Unit.Side, Lot: e.Unit.Lot, Bench: b.Name, Operator: e.Unit.Operator,
+		Faceplate: cli.First(e.Unit.Faceplate, b.Faceplate), Resin: b.Resin, Stage: e.Unit.Stage,
 		Started: e.Started, Ended: e.Ended, Result: *inspection.WithoutBudgets(e.Outcome.Result), Limits: b.Limits, Station: b.Station, Scales: b.Scales,
 		Program: cli.Version, Libraries: inspection.Libraries(),
 	}
@@ -54,6 +55,15 @@ func (b *Records) Add(ctx context.Context, e bench.Entry) (int64, error) {
 func (b *Records) Withdraw(ctx context.Context, id int64, by, why string) error {
 	err := b.Store.Withdraw(ctx, id, records.Note{By: by, Why: why})
 	if errors.Is(err, records.ErrWithdrawn) {
+		return nil
+	}
+	return err
+}
+
+// Restore is done too where a first try's answer was lost.
+func (b *Records) Restore(ctx context.Context, id int64, by, why string) error {
+	err := b.Store.Restore(ctx, id, records.Note{By: by, Why: why})
+	if errors.Is(err, records.ErrHolds) {
 		return nil
 	}
 	return err

@@ -37,14 +37,14 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 	if err != nil {
 		return err
 	}
-	st, err := config.LoadStation(o.Station)
-	if err != nil {
-		return cli.UsageError{Err: err}
-	}
+	st := set.Station
 	o.FromStation(st.Bench)
 	access, err := o.Page.Access()
 	if err != nil {
 		return err
+	}
+	if access.Scans, err = st.Scans.Rules(); err != nil {
+		return cli.UsageError{Err: err}
 	}
 	screens := bench.NewScreens()
 	if o.Take.What != ShootWedge {
@@ -78,7 +78,7 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 	if o.Replay != "" {
 		notices.fixed = append(notices.fixed, bench.Notice{Phrase: part.Phrase{Key: "notice.replay"}})
 	}
-	where, done, err := o.OpenRecords(ctx, set, st, &parts, notices)
+	where, done, err := o.OpenRecords(ctx, set, &parts, notices)
 	if err != nil {
 		return err
 	}
@@ -147,11 +147,11 @@ func (o *Options) FromStation(b config.Bench) {
 }
 
 // OpenRecords opens the records, and with them the shift sheet.
-func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, st config.Station, parts *bench.Parts, n *Notices) (where string, done func(), err error) {
-	if o.Record.URL == "" && st.Records == "" {
+func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, parts *bench.Parts, n *Notices) (where string, done func(), err error) {
+	if o.Record.URL == "" && set.Station.Records == "" {
 		o.Record.URL = "bench.db"
 	}
-	rec, err := inspection.OpenRecorder(ctx, o.Options, set)
+	rec, err := inspection.OpenRecorder(ctx, o.Record, set)
 	if err != nil {
 		return "", nil, err
 	}
@@ -164,7 +164,7 @@ func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, st co
 		rec.Bench = o.Name
 	}
 	parts.Recorder = &Records{rec, rec.Bench}
-	parts.Lots = NewLots(rec.Store, st.CheckLog, st.Lots.Shifts)
+	parts.Lots = NewLots(rec.Store, set.Station.CheckLog, set.Station.Lots.Shifts)
 	parts.Sheets = shift.Pages{Store: rec.Store, Bench: rec.Bench}
 	parts.Quizzes = book.Open(rec.Store, time.Now)
 	parts.Atlas = Atlas{rec.Store}

@@ -2,12 +2,9 @@ package station
 
 import (
 	"context"
-	"errors"
 	"slices"
 
 	"finishbench/internal/bench"
-	"finishbench/internal/camera/shoot"
-	"finishbench/internal/camera/trouble"
 	"finishbench/internal/config"
 	"finishbench/internal/part"
 )
@@ -19,16 +16,8 @@ type Screen struct {
 }
 
 // Show is [shoot.Screen].
-func (b Screen) Show(ctx context.Context, l part.Light) error { return b.show(ctx, b.Pattern(l)) }
-
-func (b Screen) show(ctx context.Context, p bench.Pattern) error {
-	err := b.screens.Show(ctx, p)
-	var told bench.Told
-	if !errors.As(err, &told) {
-		return err
-	}
-	why := told.Told()
-	return &shoot.ScreenError{Why: &trouble.Trouble{Key: why.Key, Args: why.Args, Text: err.Error()}, Err: err}
+func (b Screen) Show(ctx context.Context, l part.Light) error {
+	return b.screens.Show(ctx, b.Pattern(l))
 }
 
 // Pattern is what a screen shows for one of [part.ScreenLights].

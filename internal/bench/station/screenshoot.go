@@ -106,7 +106,7 @@ type greyScreen struct {
 }
 
 // Show is [shoot.Screen].
-func (g greyScreen) Show(ctx context.Context, _ part.Light) error { return g.show(ctx, g.grey) }
+func (g greyScreen) Show(ctx context.Context, _ part.Light) error { return g.screens.Show(ctx, g.grey) }
 
 // take carries a plan out and writes its pictures.
 func (t ScreenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir, name func(shoot.Shot) string, stdout io.Writer) error {
@@ -120,7 +120,7 @@ func (t ScreenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir
 		case p.Asking == shoot.AskRelease:
 			text = fmt.Sprintf("Press the camera's release (%d of %d).", p.Done+1, p.Total)
 		case p.Why != nil:
-			text = "Waiting: " + strings.TrimPrefix(p.Why.Text, "bench: show a pattern on a screen: ")
+			text = "Waiting: " + p.Why.Error()
 		}
 		if text != "" && text != told {
 			fmt.Fprintln(stdout, text)

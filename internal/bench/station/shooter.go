@@ -12,7 +12,6 @@ import (
 	"finishbench/internal/camera/rig"
 	"finishbench/internal/camera/shoot"
 	"finishbench/internal/camera/sources"
-	"finishbench/internal/camera/trouble"
 	"finishbench/internal/capture"
 	"finishbench/internal/codec"
 	"finishbench/internal/inspection"
@@ -104,7 +103,7 @@ func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.
 	}
 	unkept := s.keepSamples(shots) // also of a unit that broke off: its pixels are free then
 	if err != nil {
-		return shots, toldError(err)
+		return shots, inWords(err)
 	}
 	return shots, unkept
 }
@@ -191,49 +190,32 @@ func progressOf(p shoot.Progress) bench.Progress {
 		if p.Why != nil {
 			args["file"] = p.Why.Args["file"]
 		}
-		why := troubleOf(p.Why)
-		if p.Problem == shoot.ProblemScreen && p.Why != nil {
-			why = &part.Phrase{Key: p.Why.Key, Args: p.Why.Args} // the screens' own words
+		why := part.Say("problem.other")
+		if p.Why != nil {
+			why = p.Why.Phrase
 		} else if p.Unfit == proof.SameTurn || p.Unfit == proof.SameLight {
-			why = &part.Phrase{Key: "problem." + p.Unfit}
+			why = part.Say("problem." + p.Unfit)
 		}
-		b.Problem = &part.Phrase{Key: "problem." + p.Problem, Args: args, Parts: map[string][]part.Phrase{"why": {*why}}}
+		b.Problem = &part.Phrase{Key: "problem." + p.Problem, Args: args, Parts: map[string][]part.Phrase{"why": {why}}}
 	}
 	return b
 }
 
-// troubleOf is a trouble as a phrase.
-func troubleOf(t *trouble.Trouble) *part.Phrase {
-	if t == nil {
-		return &part.Phrase{Key: "problem.other"}
-	}
-	return &part.Phrase{Key: "trouble." + t.Key, Args: t.Args}
-}
-
-// toldError gives an error of the plan its phrase.
-func toldError(err error) error {
+// inWords gives an error of the plan its phrase.
+func inWords(err error) error {
 	var camera *sources.LostError
 	var line *rig.LostError
-	var why *trouble.Trouble
+	var why *part.Trouble
 	switch {
 	case errors.As(err, &camera):
-		return phrased{err, part.Say("problem.camera_given_up", "camera", camera.Name).With("why", *troubleOf(camera.Why))}
+		return &part.Trouble{Phrase: part.Say("problem.camera_given_up", "camera", camera.Name).With("why", camera.Why.Phrase), Err: err}
 	case errors.As(err, &line):
-		return phrased{err, part.Say("problem.rig_given_up").With("why", *troubleOf(line.Why))}
+		return &part.Trouble{Phrase: part.Say("problem.rig_given_up").With("why", line.Why.Phrase), Err: err}
 	case errors.As(err, &why):
-		return phrased{err, part.Say("problem.shooter").With("why", *troubleOf(why))}
+		return &part.Trouble{Phrase: part.Say("problem.shooter").With("why", why.Phrase), Err: err}
 	}
 	return err
 }
-
-// phrased is an error with its sentence for the page.
-type phrased struct {
-	error
-	phrase part.Phrase
-}
-
-func (p phrased) Told() part.Phrase { return p.phrase }
-func (p phrased) Unwrap() error     { return p.error }
 
 // Press is the operator's answer to what was asked.
 func (s *planShooter) Press() {
@@ -266,8 +248,8 @@ func (s *planShooter) Cameras() []bench.CameraState {
 	for _, name := range s.names() {
 		st := s.plan.Cameras[name].State()
 		c := bench.CameraState{Name: name, Ready: st.Ready}
-		if !st.Ready {
-			c.Why = troubleOf(st.Why)
+		if st.Why != nil {
+			c.Why = &st.Why.Phrase
 		}
 		out = append(out, c)
 	}

@@ -86,8 +86,8 @@ func TestPlanAtTheBench(t *testing.T) {
 
 	c.lost = true
 	shots, err = s.Shoot(t.Context(), bench.UnitInfo{}, nil, press)
-	var told bench.Told
-	if len(shots) != 0 || !errors.As(err, &told) || told.Told().Key != "problem.camera_given_up" || told.Told().Parts["why"][0].Key != "trouble.silent" {
+	var told *part.Trouble
+	if len(shots) != 0 || !errors.As(err, &told) || told.Key != "problem.camera_given_up" || told.Parts["why"][0].Key != "trouble.silent" {
 		t.Errorf("lost: %d shots, %v", len(shots), err)
 	}
 	if cams := s.Cameras(); len(cams) != 1 || cams[0].Ready || cams[0].Why.Key != "trouble.silent" {
@@ -133,8 +133,8 @@ func TestPlanHasItsWords(t *testing.T) {
 	}
 	for _, k := range []string{trouble.Starting, trouble.NoProgram, trouble.Ended, trouble.Over, trouble.Silent, trouble.Frozen, trouble.NoDevice, trouble.Control, trouble.NoControl, trouble.OutOfRange, trouble.Busy,
 		trouble.NoRight, trouble.Away, trouble.BadPicture, trouble.NoUnit, trouble.NoShot, trouble.Unplugged, trouble.NoAnswer, trouble.Refused, trouble.Garbage, trouble.Restarted, trouble.NoPosition, trouble.NoLight, trouble.Other} {
-		if !x.Has("trouble." + k) {
-			t.Errorf("trouble %s has no words", k)
+		if !x.Has(k) {
+			t.Errorf("%s has no words", k)
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"finishbench/internal/camera/trouble"
+	"finishbench/internal/part"
 )
 
 // conn is an open line to the controller.
@@ -82,7 +83,7 @@ func (c *conn) quiet(ctx context.Context, d time.Duration) (first string, err er
 	}
 }
 
-func (c *conn) unplugged() *trouble.Trouble {
+func (c *conn) unplugged() *part.Trouble {
 	return trouble.New(trouble.Unplugged, c.device+" went away: check the plug and the controller's supply", "device", c.device)
 }
 
@@ -118,7 +119,7 @@ func (c *conn) read(line string) answer {
 }
 
 // send sends one line and waits for its ok. position: the answer may hold other
-// lines, they are returned. A *trouble.Trouble of any kind but Refused leaves the
+// lines, they are returned. A *part.Trouble of any kind but Refused leaves the
 // line in a state in which an answer may still come: open it anew.
 func (c *conn) send(ctx context.Context, line string, patience time.Duration, position bool) (said []string, err error) {
 	for c.owed > 0 {
@@ -154,12 +155,12 @@ func (c *conn) unasked() error {
 	}
 }
 
-func restarted() *trouble.Trouble {
+func restarted() *part.Trouble {
 	return trouble.New(trouble.Restarted, "the controller has started anew; check its supply")
 }
 
 func refused(err error) bool {
-	t, ok := err.(*trouble.Trouble)
+	t, ok := err.(*part.Trouble)
 	return ok && t.Key == trouble.Refused
 }
 

@@ -14,6 +14,7 @@ import (
 
 	"finishbench/internal/camera/retry"
 	"finishbench/internal/camera/trouble"
+	"finishbench/internal/part"
 )
 
 // LightLines are what switches one light.
@@ -233,7 +234,7 @@ func (g *GCode) listenForStart(ctx context.Context, c *conn) (string, error) {
 func (g *GCode) lost(err error, next time.Time) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	var why *trouble.Trouble
+	var why *part.Trouble
 	if !errors.As(err, &why) {
 		why = trouble.Newf(trouble.Other, "%v", err)
 	}
@@ -280,7 +281,7 @@ func (g *GCode) send(ctx context.Context, patience time.Duration, position bool,
 
 // breakOff has the line opened anew.
 func (g *GCode) breakOff(c *conn, err error) error {
-	var why *trouble.Trouble
+	var why *part.Trouble
 	if !errors.As(err, &why) {
 		why = trouble.Newf(trouble.Other, "%v", err)
 	}

@@ -14,6 +14,7 @@ import (
 	"finishbench/internal/camera/pty"
 	"finishbench/internal/camera/retry"
 	"finishbench/internal/camera/trouble"
+	"finishbench/internal/part"
 )
 
 func options(c *controller) GCodeOptions {
@@ -45,9 +46,9 @@ func ready(t *testing.T, g *GCode) {
 	}
 }
 
-func told(t *testing.T, err error, key string, lost bool) *trouble.Trouble {
+func told(t *testing.T, err error, key string, lost bool) *part.Trouble {
 	t.Helper()
-	var why *trouble.Trouble
+	var why *part.Trouble
 	var l *LostError
 	if !errors.As(err, &why) || why.Key != key || errors.As(err, &l) != lost {
 		t.Fatalf("error %v, want %s, lost %v", err, key, lost)
@@ -97,8 +98,8 @@ func TestRefusals(t *testing.T) {
 		c.reply = func(line string) (string, bool) { return "error:9", strings.HasPrefix(line, "G0") }
 	})
 	why := told(t, g.Turn(t.Context(), 30), trouble.Refused, false)
-	if why.Text != "the controller refused G0 A30: error:9" {
-		t.Errorf("%q", why.Text)
+	if why.Error() != "the controller refused G0 A30: error:9" {
+		t.Errorf("%q", why.Error())
 	}
 	if !g.State().Ready || g.State().AngleDeg != nil {
 		t.Errorf("after a refusal: %+v", g.State())
@@ -119,7 +120,7 @@ func TestNoAnswer(t *testing.T) {
 	began := time.Now()
 	why := told(t, g.Turn(t.Context(), 60), trouble.NoAnswer, true)
 	if d := time.Since(began); d > 2*time.Second || why.Args["line"] != "G0 A60" {
-		t.Errorf("%q after %v", why.Text, d)
+		t.Errorf("%q after %v", why.Error(), d)
 	}
 	told(t, g.Turn(t.Context(), 60), trouble.NoAnswer, true) // still lost, told at once
 	c.set(func() { c.reply = nil })
@@ -305,8 +306,8 @@ func TestTableHeld(t *testing.T) {
 		c.reply = func(line string) (string, bool) { return "ok", strings.HasPrefix(line, "G0") } // says ok and does not move
 	})
 	why := told(t, g.Turn(t.Context(), 30), trouble.NoPosition, false)
-	if !strings.Contains(why.Text, "at 0 degrees instead of 30") {
-		t.Errorf("%q", why.Text)
+	if !strings.Contains(why.Error(), "at 0 degrees instead of 30") {
+		t.Errorf("%q", why.Error())
 	}
 }
 

@@ -4,7 +4,7 @@ import (
 	"context"
 	"time"
 
-	"finishbench/internal/camera/trouble"
+	"finishbench/internal/part"
 )
 
 // Off is the name that switches all lights off.
@@ -30,18 +30,18 @@ type Rig interface {
 // State is how a rig does.
 type State struct {
 	Ready    bool
-	Why      *trouble.Trouble // nil where it is ready
-	Since    time.Time        // of this state
-	NextTry  time.Time        // not ready: when it is tried again; zero: it is being tried now
-	Light    string           // switched on at the moment; "off"; "": not known
-	AngleDeg *float64         // nil: not known
+	Why      *part.Trouble // nil where it is ready
+	Since    time.Time     // of this state
+	NextTry  time.Time     // not ready: when it is tried again; zero: it is being tried now
+	Light    string        // switched on at the moment; "off"; "": not known
+	AngleDeg *float64      // nil: not known
 }
 
 // LostError says that the line to the controller is lost at the moment.
 type LostError struct {
-	Why     *trouble.Trouble
+	Why     *part.Trouble
 	NextTry time.Time // zero: it is being tried now
 }
 
-func (e *LostError) Error() string { return "lights and turntable: " + e.Why.Text }
+func (e *LostError) Error() string { return "lights and turntable: " + e.Why.Error() }
 func (e *LostError) Unwrap() error { return e.Why }

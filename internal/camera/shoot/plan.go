@@ -11,7 +11,6 @@ import (
 
 	"finishbench/internal/camera/rig"
 	"finishbench/internal/camera/sources"
-	"finishbench/internal/camera/trouble"
 	"finishbench/internal/part"
 )
 
@@ -97,12 +96,12 @@ func (s Step) picture() part.Shot {
 type Progress struct {
 	Done, Total int
 	Step        Step
-	Asking      string           // what the operator is to do: one of the Ask words; "": nothing
-	Problem     string           // one of the Problem words; "": nothing is wrong at the moment
-	Unfit       string           // of a ProblemUnfit: the name of what is wrong with the picture; "": not told
-	Camera      string           // of a ProblemCamera
-	Why         *trouble.Trouble // the problem in words; nil with ProblemUnfit
-	NextTry     time.Time        // when what is lost is tried again; zero: now, or not known
+	Asking      string        // what the operator is to do: one of the Ask words; "": nothing
+	Problem     string        // one of the Problem words; "": nothing is wrong at the moment
+	Unfit       string        // of a ProblemUnfit: the name of what is wrong with the picture; "": not told
+	Camera      string        // of a ProblemCamera
+	Why         *part.Trouble // the problem in words; nil with ProblemUnfit
+	NextTry     time.Time     // when what is lost is tried again; zero: now, or not known
 }
 
 // What the operator is asked to do, then presses the pedal. The step says which
@@ -127,18 +126,10 @@ const (
 // Screen gives the light of the steps before a screen.
 type Screen interface {
 	// Show returns once one of [part.ScreenLights] is seen on the screen. While no
-	// screen can show it, or none has told so, the error is a [ScreenError].
+	// screen can show it, or none has told so, the error is a [part.Trouble]: it is
+	// worth waiting for.
 	Show(ctx context.Context, l part.Light) error
 }
-
-// ScreenError says that no screen shows what it is to show. It is worth waiting for.
-type ScreenError struct {
-	Why *trouble.Trouble
-	Err error // what the screen said itself
-}
-
-func (e *ScreenError) Error() string { return e.Err.Error() }
-func (e *ScreenError) Unwrap() error { return e.Err }
 
 // BeforeScreen is a step before a screen, once under each of a set's lights
 // ([part.ScreenLights], [part.ShortLights]).

@@ -145,14 +145,10 @@ func (r *run) white(ctx context.Context) {
 }
 
 // inWords finds the trouble in an error.
-func inWords(err error) *trouble.Trouble {
-	var why *trouble.Trouble
-	var dark *ScreenError
-	switch {
-	case errors.As(err, &why):
+func inWords(err error) *part.Trouble {
+	var why *part.Trouble
+	if errors.As(err, &why) {
 		return why
-	case errors.As(err, &dark):
-		return dark.Why
 	}
 	return trouble.Newf(trouble.Other, "%v", err)
 }
@@ -307,7 +303,7 @@ func (r *run) onRig(ctx context.Context, s Step, do func() error) error {
 	for {
 		err := do()
 		var lost *rig.LostError
-		var why *trouble.Trouble
+		var why *part.Trouble
 		zero, byHand := r.Rig.(interface{ Zero(context.Context) error })
 		switch {
 		case err == nil:
@@ -357,7 +353,7 @@ func (r *run) show(ctx context.Context, s Step) error {
 	for {
 		r.shown = want // asked for, at least
 		err := r.Screen.Show(ctx, want)
-		var dark *ScreenError
+		var dark *part.Trouble
 		switch {
 		case err == nil:
 			if !wait.began.IsZero() {
@@ -367,7 +363,7 @@ func (r *run) show(ctx context.Context, s Step) error {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case errors.As(err, &dark):
-			if err := r.waitOut(ctx, wait, err, Progress{Step: s, Problem: ProblemScreen, Why: dark.Why}); err != nil {
+			if err := r.waitOut(ctx, wait, err, Progress{Step: s, Problem: ProblemScreen, Why: dark}); err != nil {
 				return err
 			}
 		default:
@@ -396,8 +392,8 @@ func (r *run) waitOut(ctx context.Context, w *wait, err error, p Progress) error
 	if time.Since(w.began) >= patience {
 		return fmt.Errorf("shoot: %s: waited for %s: %w", p.Step.File(), patience, err)
 	}
-	if p.Why.Text != w.told || !p.NextTry.Equal(w.until) {
-		w.told, w.until = p.Why.Text, p.NextTry
+	if p.Why.Error() != w.told || !p.NextTry.Equal(w.until) {
+		w.told, w.until = p.Why.Error(), p.NextTry
 		r.tell(p)
 	}
 	if !retry.Sleep(ctx, lookAgain) {
@@ -425,7 +421,7 @@ func (r *run) take(ctx context.Context, s Step) (Shot, error) {
 		}
 		f, err := r.newest(ctx, src, drops)
 		var lost *sources.LostError
-		var why *trouble.Trouble
+		var why *part.Trouble
 		switch {
 		case err == nil:
 			return r.shot(s, f), nil
@@ -508,7 +504,7 @@ func ending(f sources.Frame) string {
 }
 
 // unreadable is the shot of a file that cannot be read: not measured.
-func (r *run) unreadable(s Step, why *trouble.Trouble) Shot {
+func (r *run) unreadable(s Step, why *part.Trouble) Shot {
 	name := why.Args["file"]
 	return Shot{Step: s, File: name, Taken: time.Now(), Report: part.PictureReport{File: name, View: s.View, Light: s.Light, AngleDeg: s.Part().AngleDeg, State: part.PictureNoOK,
 		Problems: []part.Problem{{Name: "unreadable", Remedy: why.Args["detail"]}}}}

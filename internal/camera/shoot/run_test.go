@@ -19,7 +19,7 @@ import (
 // camera plays a source that has a frame every 100 ms.
 type camera struct {
 	log   *[]string
-	lost  *trouble.Trouble
+	lost  *part.Trouble
 	mute  bool // ready, but no frame comes
 	taken []time.Time
 }
@@ -149,7 +149,7 @@ func TestCameraLostAndBack(t *testing.T) {
 		}()
 		shots, err := p.Run(t.Context(), nil, fit, func(p Progress) {
 			if p.Problem != "" {
-				told = append(told, p.Problem+" "+p.Camera+": "+p.Why.Text)
+				told = append(told, p.Problem+" "+p.Camera+": "+p.Why.Error())
 			}
 		}, nil)
 		if err != nil || len(shots) != 3 || strings.Count(strings.Join(*log, " "), "shoot") != 3 {
@@ -198,7 +198,7 @@ func TestNoFrame(t *testing.T) {
 		var why string
 		_, err := p.Run(t.Context(), nil, fit, func(p Progress) {
 			if p.Why != nil {
-				why = p.Why.Text
+				why = p.Why.Error()
 			}
 		}, nil)
 		if err == nil || why != "no new frame has come for 5s" {

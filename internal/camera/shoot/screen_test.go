@@ -17,7 +17,7 @@ import (
 // tablet plays a screen.
 type tablet struct {
 	log  *[]string
-	dark func() *trouble.Trouble // nil: it always shows
+	dark func() *part.Trouble // nil: it always shows
 	err  error
 }
 
@@ -27,7 +27,7 @@ func (s *tablet) Show(_ context.Context, l part.Light) error {
 	}
 	if s.dark != nil {
 		if why := s.dark(); why != nil {
-			return &ScreenError{Why: why, Err: errors.New("show " + why.Text)}
+			return why
 		}
 	}
 	time.Sleep(50 * time.Millisecond)
@@ -314,7 +314,7 @@ func TestScreenLostAndBack(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		p, _, s, log := beforeScreen()
 		began := time.Now()
-		s.dark = func() *trouble.Trouble {
+		s.dark = func() *part.Trouble {
 			switch d := time.Since(began); {
 			case d < 500*time.Millisecond:
 				return nil
@@ -329,7 +329,7 @@ func TestScreenLostAndBack(t *testing.T) {
 		lost := false
 		shots, err := p.Run(t.Context(), nil, fit, func(p Progress) {
 			if p.Problem != "" {
-				told, lost = append(told, p.Problem+" "+p.Why.Text), true
+				told, lost = append(told, p.Problem+" "+p.Why.Error()), true
 			} else if lost {
 				told, lost = append(told, fmt.Sprintf("well before picture %d", p.Done+1)), false
 			}
@@ -351,14 +351,14 @@ func TestScreenStaysAway(t *testing.T) {
 		p.Patience = 20 * time.Second
 		began := time.Now()
 		away := true
-		s.dark = func() *trouble.Trouble {
+		s.dark = func() *part.Trouble {
 			if away && time.Since(began) > 500*time.Millisecond {
 				return trouble.New("screen.problem.none", "no page is open")
 			}
 			return nil
 		}
 		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
-		var dark *ScreenError
+		var dark *part.Trouble
 		if !errors.As(err, &dark) || !strings.Contains(err.Error(), "face_stripes_x1: waited for 20s") || files(shots) != "face_white.png face_black.png face_stripes_x0.png" {
 			t.Fatalf("%v, kept %s", err, files(shots))
 		}

@@ -58,7 +58,7 @@ func TestFolder(t *testing.T) {
 		// A file that cannot be used is told once; then a folder out of reach, at once.
 		in.c <- trouble.New(trouble.BadPicture, "c.jpg is cut off", "file", "c.jpg")
 		synctest.Wait()
-		var bad *trouble.Trouble
+		var bad *part.Trouble
 		if _, err := f.Newest(t.Context(), time.Time{}); !errors.As(err, &bad) || bad.Args["file"] != "c.jpg" {
 			t.Errorf("bad file: %v", err)
 		}
@@ -98,7 +98,7 @@ func TestReplay(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var told *trouble.Trouble
+	var told *part.Trouble
 	if _, err := r.Newest(t.Context(), time.Time{}); !errors.As(err, &told) || told.Key != trouble.NoUnit {
 		t.Errorf("before the first unit: %v", err)
 	}

@@ -22,7 +22,7 @@ type File struct {
 // Arrivals gives the files that come into a folder: the newest whole one, and
 // never one that was there before. Next returns [ErrAway] when the folder cannot
 // be reached, and waits inside the next call until that has healed; a
-// *trouble.Trouble for a file that cannot be used; ctx's error; any other error is
+// *part.Trouble for a file that cannot be used; ctx's error; any other error is
 // the end.
 type Arrivals interface {
 	Next(ctx context.Context) (File, error)
@@ -42,7 +42,7 @@ type Folder struct {
 	mu     sync.Mutex
 	state  State
 	newest *Frame
-	bad    *trouble.Trouble // the latest file, where it could not be used
+	bad    *part.Trouble // the latest file, where it could not be used
 	badAt  time.Time
 	came   chan struct{}
 	drop   func(*part.Image)
@@ -87,7 +87,7 @@ func (f *Folder) State() State {
 func (f *Folder) follow(ctx context.Context) {
 	for {
 		file, err := f.in.Next(ctx)
-		var bad *trouble.Trouble
+		var bad *part.Trouble
 		switch {
 		case ctx.Err() != nil:
 			return
@@ -116,7 +116,7 @@ func (f *Folder) put(file File) {
 	f.wake()
 }
 
-func (f *Folder) refuse(bad *trouble.Trouble) {
+func (f *Folder) refuse(bad *part.Trouble) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.bad, f.badAt = bad, time.Now()
@@ -124,7 +124,7 @@ func (f *Folder) refuse(bad *trouble.Trouble) {
 	f.wake()
 }
 
-func (f *Folder) change(ready bool, why *trouble.Trouble) {
+func (f *Folder) change(ready bool, why *part.Trouble) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.ready(ready, why)
@@ -132,7 +132,7 @@ func (f *Folder) change(ready bool, why *trouble.Trouble) {
 }
 
 // ready notes a change of state; mu is held.
-func (f *Folder) ready(ready bool, why *trouble.Trouble) {
+func (f *Folder) ready(ready bool, why *part.Trouble) {
 	if f.state.Ready != ready {
 		f.state.Since = time.Now()
 	}

@@ -90,8 +90,8 @@ func TestGStreamerFaults(t *testing.T) {
 		{"videotestsrc ! video/x-raw,width=64,height=48", "could not link"}, // another size than was set up
 	} {
 		p := opened(t, PipelineOptions{Pipeline: c.pipeline, W: 32, H: 32, Format: RGB})
-		if why := lostFor(t, p); why.Key != trouble.Ended || !strings.Contains(why.Text, c.want) {
-			t.Errorf("%s: %q, want %q", c.pipeline, why.Text, c.want)
+		if why := lostFor(t, p); why.Key != trouble.Ended || !strings.Contains(why.Error(), c.want) {
+			t.Errorf("%s: %q, want %q", c.pipeline, why.Error(), c.want)
 		}
 		p.Close()
 	}
@@ -222,7 +222,7 @@ func TestAravisCameraKilled(t *testing.T) {
 	if d := time.Since(killed); d > 8*time.Second {
 		t.Errorf("told after %v", d)
 	}
-	t.Logf("after %v: %s", time.Since(killed).Round(10*time.Millisecond), why.Text)
+	t.Logf("after %v: %s", time.Since(killed).Round(10*time.Millisecond), why.Error())
 	c.start(0)
 	if f := newest(t, p, time.Now()); f.Image.W != 512 {
 		t.Errorf("frame of %d px", f.Image.W)
@@ -290,7 +290,7 @@ func TestMJPEGCamera(t *testing.T) {
 	addr := s.Listener.Addr().String()
 	s.CloseClientConnections()
 	s.Close()
-	t.Logf("%s", lostFor(t, p).Text)
+	t.Logf("%s", lostFor(t, p).Error())
 	l, err := net.Listen("tcp", addr)
 	if err != nil {
 		t.Skipf("the port was taken meanwhile: %v", err)

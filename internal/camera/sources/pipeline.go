@@ -262,7 +262,7 @@ func (p *Pipeline) run(ctx context.Context) error {
 	quit := context.AfterFunc(ctx, c.kill)
 	defer quit()
 	err = p.read(c, size, w)
-	var told *trouble.Trouble
+	var told *part.Trouble
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()

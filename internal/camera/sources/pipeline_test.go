@@ -11,6 +11,7 @@ import (
 
 	"finishbench/internal/camera/retry"
 	"finishbench/internal/camera/trouble"
+	"finishbench/internal/part"
 )
 
 func playing(t *testing.T, how string, change func(*PipelineOptions)) *Pipeline {
@@ -54,7 +55,7 @@ func newest(t *testing.T, s Source, after time.Time) Frame {
 }
 
 // lostFor waits until the source is lost and says why.
-func lostFor(t *testing.T, s Source) *trouble.Trouble {
+func lostFor(t *testing.T, s Source) *part.Trouble {
 	t.Helper()
 	ctx := soon(t)
 	for ctx.Err() == nil {
@@ -128,8 +129,8 @@ func TestPipelineTellsWhyAndComesBack(t *testing.T) {
 			p := playing(t, c.how, func(o *PipelineOptions) { o.Silent, o.Frozen = 300*time.Millisecond, 200*time.Millisecond })
 			newest(t, p, time.Time{})
 			why := lostFor(t, p)
-			if why.Key != c.key || why.Text != c.text {
-				t.Errorf("lost with %s: %q, want %s: %q", why.Key, why.Text, c.key, c.text)
+			if why.Key != c.key || why.Error() != c.text {
+				t.Errorf("lost with %s: %q, want %s: %q", why.Key, why.Error(), c.key, c.text)
 			}
 			// Frames from before the loss are gone; new ones come by themselves.
 			lost := time.Now()

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"finishbench/internal/camera/trouble"
+	"finishbench/internal/part"
 )
 
 // put makes a frame the newest and hands back the buffer of the one before.
@@ -38,7 +39,7 @@ func (p *Pipeline) starting() {
 func (p *Pipeline) lost(err error, next time.Time) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	var why *trouble.Trouble
+	var why *part.Trouble
 	if !errors.As(err, &why) {
 		why = trouble.Newf(trouble.Other, "%v", err)
 	}

@@ -105,7 +105,7 @@ func (r *Replay) NextUnit() ([]part.Shot, error) {
 }
 
 // endOfReplay is the trouble, and io.EOF for those who ask.
-type endOfReplay struct{ *trouble.Trouble }
+type endOfReplay struct{ *part.Trouble }
 
 func (e *endOfReplay) Unwrap() []error { return []error{e.Trouble, io.EOF} }
 

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"time"
 
-	"finishbench/internal/camera/trouble"
 	"finishbench/internal/part"
 )
 
@@ -37,21 +36,21 @@ type Source interface {
 // State is how a source does.
 type State struct {
 	Ready   bool
-	Why     *trouble.Trouble // nil where it is ready
-	Since   time.Time        // of this state
-	NextTry time.Time        // not ready: when it is tried again; zero: it is being tried now
-	Frames  int64            // delivered so far
-	PerS    float64          // frames per second lately; 0: not known
+	Why     *part.Trouble // nil where it is ready
+	Since   time.Time     // of this state
+	NextTry time.Time     // not ready: when it is tried again; zero: it is being tried now
+	Frames  int64         // delivered so far
+	PerS    float64       // frames per second lately; 0: not known
 }
 
 // LostError says that a source does not deliver at the moment.
 type LostError struct {
 	Name    string
-	Why     *trouble.Trouble
+	Why     *part.Trouble
 	NextTry time.Time // zero: it is being tried now
 }
 
-func (e *LostError) Error() string { return fmt.Sprintf("camera %s: %s", e.Name, e.Why.Text) }
+func (e *LostError) Error() string { return fmt.Sprintf("camera %s: %s", e.Name, e.Why.Error()) }
 func (e *LostError) Unwrap() error { return e.Why }
 
 // Follower is a source that must be told which picture comes next: a replay.

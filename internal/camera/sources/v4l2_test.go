@@ -11,6 +11,7 @@ import (
 
 	"finishbench/internal/camera/retry"
 	"finishbench/internal/camera/trouble"
+	"finishbench/internal/part"
 )
 
 // playedControls play a camera's settings: while an automatic is on, values are
@@ -89,8 +90,8 @@ func TestSettingsRefused(t *testing.T) {
 	} {
 		dev := newPlayedControls()
 		c.change(dev)
-		var told *trouble.Trouble
-		if err := settings().apply(dev); !errors.As(err, &told) || told.Key != c.key || !strings.HasPrefix(told.Text, c.text) {
+		var told *part.Trouble
+		if err := settings().apply(dev); !errors.As(err, &told) || told.Key != c.key || !strings.HasPrefix(told.Error(), c.text) {
 			t.Errorf("%v, want %s: %s", err, c.key, c.text)
 		}
 	}

@@ -1,61 +1,57 @@
-// Package trouble says what is wrong with a camera, the lights or the turntable,
-// both in words and as a key, so that a page can tell it in any language.
+// Package trouble has the keys of what may be wrong with a camera, the lights or the
+// turntable, and makes a [part.Trouble] of one.
 package trouble
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"unicode"
+
+	"finishbench/internal/part"
 )
 
-// Trouble is something wrong at the bench. It is an error.
-type Trouble struct {
-	Key  string            // one of the keys below
-	Args map[string]string // what goes into the sentence; "detail" is what a device or a program said itself, in its language
-	Text string            // the sentence in English, without full stop
-}
-
-func (t *Trouble) Error() string { return t.Text }
-
-// The keys. Args are named beside them.
+// The keys, in each language file, with the names of their places; "detail" is what a device
+// or a program said itself, in its language.
 const (
-	Starting   = "starting"    // the device is being opened
-	NoProgram  = "no_program"  // program: not installed
-	Ended      = "ended"       // detail: the camera's program ended by itself
-	Over       = "over"        // the camera's stream came to an end
-	Silent     = "silent"      // seconds: no frame
-	Frozen     = "frozen"      // seconds: the same frame again and again
-	NoDevice   = "no_device"   // device: not plugged in
-	Control    = "control"     // control, wanted, got
-	NoControl  = "no_control"  // control: the camera has none
-	OutOfRange = "range"       // control, wanted, least, most
-	Busy       = "busy"        // device: in use by another program
-	NoRight    = "no_right"    // device: this account may not use it
-	Away       = "away"        // detail: the folder cannot be read
-	BadPicture = "bad_picture" // file, detail
-	NoUnit     = "no_unit"     // the replay has no unit left
-	NoShot     = "no_shot"     // file: the unit that is played has no such picture
-	Unplugged  = "unplugged"   // device: the serial line went away
-	NoAnswer   = "no_answer"   // line, seconds
-	Refused    = "refused"     // line, detail: the controller answered with an error
-	Garbage    = "garbage"     // line, detail: the controller's answer makes no sense
-	Restarted  = "restarted"   // the controller has started anew
-	NoPosition = "no_position" // where the turntable stands is not known
-	NoLight    = "no_light"    // light: none of that name is set up
-	Other      = "other"       // detail
+	Starting   = "trouble.starting"    // the device is being opened
+	NoProgram  = "trouble.no_program"  // program: not installed
+	Ended      = "trouble.ended"       // detail: the camera's program ended by itself
+	Over       = "trouble.over"        // the camera's stream came to an end
+	Silent     = "trouble.silent"      // seconds: no frame
+	Frozen     = "trouble.frozen"      // seconds: the same frame again and again
+	NoDevice   = "trouble.no_device"   // device: not plugged in
+	Control    = "trouble.control"     // control, wanted, got
+	NoControl  = "trouble.no_control"  // control: the camera has none
+	OutOfRange = "trouble.range"       // control, wanted, least, most
+	Busy       = "trouble.busy"        // device: in use by another program
+	NoRight    = "trouble.no_right"    // device: this account may not use it
+	Away       = "trouble.away"        // detail: the folder cannot be read
+	BadPicture = "trouble.bad_picture" // file, detail
+	NoUnit     = "trouble.no_unit"     // the replay has no unit left
+	NoShot     = "trouble.no_shot"     // file: the unit that is played has no such picture
+	Unplugged  = "trouble.unplugged"   // device: the serial line went away
+	NoAnswer   = "trouble.no_answer"   // line, seconds
+	Refused    = "trouble.refused"     // line, detail: the controller answered with an error
+	Garbage    = "trouble.garbage"     // line, detail: the controller's answer makes no sense
+	Restarted  = "trouble.restarted"   // the controller has started anew
+	NoPosition = "trouble.no_position" // where the turntable stands is not known
+	NoLight    = "trouble.no_light"    // light: none of that name is set up
+	Other      = "trouble.other"       // detail
 )
 
-// New makes a trouble. Args are pairs of name and value.
-func New(key, text string, args ...string) *Trouble {
-	t := &Trouble{Key: key, Text: Clean(text), Args: map[string]string{}}
-	for i := 0; i+1 < len(args); i += 2 {
-		t.Args[args[i]] = Clean(args[i+1])
+// New makes a trouble of a key, a sentence in English without full stop, and pairs of name
+// and value for its places.
+func New(key, text string, args ...string) *part.Trouble {
+	p := part.Say(key, args...)
+	for k, v := range p.Args {
+		p.Args[k] = Clean(v)
 	}
-	return t
+	return &part.Trouble{Phrase: p, Err: errors.New(Clean(text))}
 }
 
 // Newf makes a trouble whose only argument is the detail.
-func Newf(key, format string, a ...any) *Trouble {
+func Newf(key, format string, a ...any) *part.Trouble {
 	text := fmt.Sprintf(format, a...)
 	return New(key, text, "detail", text)
 }

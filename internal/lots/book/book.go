@@ -15,31 +15,14 @@ import (
 	"finishbench/internal/records"
 )
 
-// lotTopic is the records' journal of lots.
-const lotTopic = "lot"
-
-// events are a journal's entries as a lot's events.
-func events(entries []records.Entry) []lots.Event {
-	out := make([]lots.Event, len(entries))
-	for i, e := range entries {
-		out[i] = lots.Event{Lot: e.Name, Seq: e.Seq, Kind: e.Kind, At: e.At, By: e.By, Body: e.Body}
-	}
-	return out
-}
-
-// Entry is an event as the records keep it.
-func Entry(e lots.Event) records.Entry {
-	return records.Entry{Topic: lotTopic, Name: e.Lot, Seq: e.Seq, Kind: e.Kind, At: e.At, By: e.By, Body: e.Body}
-}
-
 // Fold reads a lot. One that was never opened is no error: its State is
 // [lots.StateNone].
 func Fold(ctx context.Context, s *records.Store, name string) (lots.Lot, error) {
-	entries, err := s.Journal(ctx, lotTopic, name)
+	entries, err := s.Journal(ctx, lots.Topic, name)
 	if err != nil {
 		return lots.Lot{}, err
 	}
-	l, err := lots.Fold(events(entries))
+	l, err := lots.Fold(entries)
 	l.Name = name
 	return l, err
 }
@@ -72,7 +55,7 @@ func takenIDs(r *lots.Round) []int64 {
 
 // noLot says that there is no such lot, and which there are.
 func noLot(ctx context.Context, s *records.Store, name string) error {
-	all, err := s.Journals(ctx, lotTopic, lots.Opened)
+	all, err := s.Journals(ctx, lots.Topic, lots.Opened)
 	if err != nil {
 		return err
 	}
@@ -128,7 +111,7 @@ func openFrom(ctx context.Context, o *cli.Database, name string) (*Book, error) 
 const meanwhileTries = 50
 
 // Step takes one step of the lot: make says which, from the lot as it is.
-func (b *Book) Step(ctx context.Context, make func(*lots.Lot, time.Time) (lots.Event, error)) error {
+func (b *Book) Step(ctx context.Context, make func(*lots.Lot, time.Time) (part.Entry, error)) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for try := 1; ; try++ {
@@ -136,7 +119,7 @@ func (b *Book) Step(ctx context.Context, make func(*lots.Lot, time.Time) (lots.E
 		if err != nil {
 			return lotError(err)
 		}
-		err = b.store.Note(ctx, Entry(e))
+		err = b.store.Note(ctx, e)
 		if err == nil {
 			return b.Lot.Apply(e)
 		}
@@ -167,9 +150,8 @@ func UnitOf(name string, in *records.Inspection) lots.Unit {
 }
 
 // History reads the events that switching goes by.
-func History(ctx context.Context, s *records.Store) ([]lots.Event, error) {
-	entries, err := s.Journals(ctx, lotTopic, lots.HistoryKinds()...)
-	return events(entries), err
+func History(ctx context.Context, s *records.Store) ([]part.Entry, error) {
+	return s.Journals(ctx, lots.Topic, lots.HistoryKinds()...)
 }
 
 // stateWord says a lot's state.
@@ -198,7 +180,7 @@ func severitiesOf(list []part.Severity) string {
 
 // latestOpenings is the latest opening of a lot of each product, and the products in
 // the order in which they were first seen.
-func latestOpenings(events []lots.Event) (map[string]lots.Opening, []string, error) {
+func latestOpenings(events []part.Entry) (map[string]lots.Opening, []string, error) {
 	latest := map[string]lots.Opening{}
 	var order []string
 	for _, e := range events {
@@ -207,7 +189,7 @@ func latestOpenings(events []lots.Event) (map[string]lots.Opening, []string, err
 		}
 		var o lots.Opening
 		if err := json.Unmarshal(e.Body, &o); err != nil {
-			return nil, nil, fmt.Errorf("lot %s: event %d: %w", e.Lot, e.Seq, err)
+			return nil, nil, fmt.Errorf("lot %s: event %d: %w", e.Name, e.Seq, err)
 		}
 		if _, ok := latest[o.Product]; !ok {
 			order = append(order, o.Product)

@@ -174,11 +174,11 @@ func (o *ChartOptions) overLots(ctx context.Context, s *records.Store, c chartCh
 	var all []lots.Lot
 	seen := map[string]bool{}
 	for _, e := range history {
-		if seen[e.Lot] || e.Kind != lots.Opened || !c.from.IsZero() && e.At.Before(c.from) || !c.to.IsZero() && !e.At.Before(c.to) {
+		if seen[e.Name] || e.Kind != lots.Opened || !c.from.IsZero() && e.At.Before(c.from) || !c.to.IsZero() && !e.At.Before(c.to) {
 			continue
 		}
-		seen[e.Lot] = true
-		l, err := Fold(ctx, s, e.Lot)
+		seen[e.Name] = true
+		l, err := Fold(ctx, s, e.Name)
 		if err != nil {
 			return nil, err
 		}

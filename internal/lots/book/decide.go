@@ -8,6 +8,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/lots"
+	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
 
@@ -16,7 +17,7 @@ type DecideOptions struct {
 	*cli.Database
 	By, Why                            string
 	Accept, Refuse, Screened, Returned bool
-	Removed                            int
+	Out                                []string // serials that a screening took out
 	JSON                               bool
 }
 
@@ -29,8 +30,8 @@ func RunDecide(ctx context.Context, o DecideOptions, name string, stdout io.Writ
 		return cli.Usagef("give --screened or --returned, not both")
 	case (o.Screened || o.Returned) && (o.Accept || o.Refuse):
 		return cli.Usagef("--screened and --returned are for a lot that was refused before")
-	case o.Removed != 0 && !o.Screened:
-		return cli.Usagef("--removed is for --screened")
+	case len(o.Out) > 0 && !o.Screened:
+		return cli.Usagef("--taken-out is for --screened")
 	case o.By == "":
 		return cli.Usagef("say who decides: --by NAME")
 	}
@@ -53,7 +54,7 @@ func RunDecide(ctx context.Context, o DecideOptions, name string, stdout io.Writ
 	} else {
 		v.text(stdout)
 		if s := book.Lot.State(); s == lots.StateRefused {
-			fmt.Fprintf(stdout, "next: inspect lot decide %s --screened --removed N, or --returned\n", name)
+			fmt.Fprintf(stdout, "next: inspect lot decide %s --screened --taken-out SERIAL,..., or --returned\n", name)
 		}
 	}
 	if err == nil && !o.Screened && !o.Returned && book.Lot.State() == lots.StateRefused {
@@ -62,10 +63,10 @@ func RunDecide(ctx context.Context, o DecideOptions, name string, stdout io.Writ
 	return err
 }
 
-func (o *DecideOptions) step(l *lots.Lot, now time.Time) (lots.Event, error) {
+func (o *DecideOptions) step(l *lots.Lot, now time.Time) (part.Entry, error) {
 	switch {
 	case o.Screened:
-		return l.Dispose(lots.Disposal{How: lots.Screen, Removed: o.Removed, Why: o.Why}, now, o.By)
+		return l.Dispose(lots.Disposal{How: lots.Screen, Units: o.Out, Why: o.Why}, now, o.By)
 	case o.Returned:
 		return l.Dispose(lots.Disposal{How: lots.Return, Why: o.Why}, now, o.By)
 	case o.Accept, o.Refuse:

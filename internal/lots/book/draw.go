@@ -46,7 +46,7 @@ func RunDraw(ctx context.Context, o DrawOptions, name string, stdout io.Writer) 
 	case o.Replace != "" && asked:
 		return cli.Usagef("--replace goes on with the draw that was made: leave out --serials, --count and --seed")
 	case o.Replace != "":
-		err = book.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Replace(o.Replace, o.Why, now, o.By) })
+		err = book.Step(ctx, func(l *lots.Lot, now time.Time) (part.Entry, error) { return l.Replace(o.Replace, o.Why, now, o.By) })
 	case o.Why != "":
 		return cli.Usagef("--why is for --replace")
 	case book.Lot.Current().Drawing == nil || asked:
@@ -83,7 +83,7 @@ func (o *DrawOptions) draw(ctx context.Context, book *Book) error {
 	} else if seed, err = o.SeedFrom(); err != nil {
 		return err
 	}
-	return book.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) { return l.Draw(serials, seed, given, now, o.By) })
+	return book.Step(ctx, func(l *lots.Lot, now time.Time) (part.Entry, error) { return l.Draw(serials, seed, given, now, o.By) })
 }
 
 // maxSeed is what every reader of JSON keeps to the last digit.
@@ -159,7 +159,7 @@ func (o *DrawOptions) readSerials() ([]string, error) {
 		case len(out) == maxSerials:
 			return nil, cli.Usagef("%s has more than %d serials: is it the right file?", name, maxSerials)
 		}
-		out = append(out, strings.TrimSuffix(s, "/"))
+		out = append(out, part.CleanName(strings.TrimSuffix(s, "/")))
 	}
 	if err := lines.Err(); err != nil {
 		return nil, linesError(name, err)

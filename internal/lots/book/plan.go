@@ -12,7 +12,6 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/configs"
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
@@ -55,7 +54,7 @@ func RunPlan(ctx context.Context, o PlanOptions, args []string, stdout io.Writer
 	if err != nil {
 		return err
 	}
-	var history []lots.Event
+	var history []part.Entry
 	if store != nil {
 		defer store.Close()
 		if history, err = History(ctx, store); err != nil {
@@ -109,8 +108,8 @@ func (o *PlanOptions) inherit(l *lots.Lot) {
 	}
 	if o.Size == 0 {
 		o.Size = r.Opening.Size
-		if o.Again && r.Disposal != nil {
-			o.Size -= r.Disposal.Removed
+		if o.Again {
+			o.Size -= r.LeftOut()
 		}
 	}
 	for _, w := range []struct{ to, from *string }{{&o.Level, (*string)(&r.Opening.Level)}, {&o.Product, &r.Opening.Product}, {&o.Stage, (*string)(&r.Opening.Stage)}} {
@@ -121,7 +120,7 @@ func (o *PlanOptions) inherit(l *lots.Lot) {
 }
 
 func (o *PlanOptions) write(ctx context.Context, book *Book, opening lots.Opening) error {
-	return book.Step(ctx, func(l *lots.Lot, now time.Time) (lots.Event, error) {
+	return book.Step(ctx, func(l *lots.Lot, now time.Time) (part.Entry, error) {
 		switch {
 		case o.Anew:
 			return l.Replan(opening, now, o.By)
@@ -135,9 +134,10 @@ func (o *PlanOptions) write(ctx context.Context, book *Book, opening lots.Openin
 // opening makes the plan of a lot from the settings, and from what the decided lots
 // before it say. said is what happened to switching at the last lot, a sentence
 // each.
-func (o *PlanOptions) opening(set config.Lots, history []lots.Event) (lots.Opening, []string, error) {
+func (o *PlanOptions) opening(set config.Lots, history []part.Entry) (lots.Opening, []string, error) {
 	out := lots.Opening{Size: o.Size, Product: cli.First(o.Product, set.Product), Stage: part.Stage(cli.First(o.Stage, set.Stage)), Level: lots.Level(cli.First(o.Level, set.Level)),
-		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.Why, Resume: o.Resume, Irregular: o.Irregular, Rules: lotRules(set)}
+		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.Why, Resume: o.Resume, Irregular: o.Irregular, Rules: lotRules(set),
+		NotPassing: part.Severity(set.NotPassing)}
 	if _, err := part.ParseStage(string(out.Stage)); err != nil {
 		return out, nil, cli.Usagef("--%w", err)
 	}
@@ -175,7 +175,7 @@ func (o *PlanOptions) opening(set config.Lots, history []lots.Event) (lots.Openi
 }
 
 // dueStates is the state of switching of each class at the opening of a lot.
-func dueStates(history []lots.Event, o lots.Opening, classes []lots.Class) (map[part.Severity]lots.Switching, []string, error) {
+func dueStates(history []part.Entry, o lots.Opening, classes []lots.Class) (map[part.Severity]lots.Switching, []string, error) {
 	states := map[part.Severity]lots.Switching{}
 	var said []string
 	for _, c := range classes {
@@ -287,12 +287,9 @@ func lotRules(set config.Lots) lots.Rules {
 // limitsInForce is the SHA-256 and the name of a limits file, as inspections
 // record it; with the path "" of the built-in limits.
 func limitsInForce(path string) (sum, name string, err error) {
-	if _, err := config.LoadLimits(path); err != nil {
-		return "", "", cli.UsageError{Err: err}
-	}
-	t, err := inspection.SettingsText(path, "limits.yaml (shipped)", configs.LimitsYAML)
+	_, t, err := config.ReadLimits(path)
 	if err != nil {
-		return "", "", err
+		return "", "", cli.UsageError{Err: err}
 	}
 	h := sha256.Sum256(t.Bytes)
 	return hex.EncodeToString(h[:]), t.Name, nil

@@ -58,7 +58,7 @@ func (m *Reporter) Report(ctx context.Context, name string, at time.Time) (*lotr
 		return nil, err
 	}
 	if r.Decision != nil {
-		if r.Decision.Hash, err = m.Store.LastHash(ctx, lotTopic, name, lots.Decided); err != nil {
+		if r.Decision.Hash, err = m.Store.LastHash(ctx, lots.Topic, name, lots.Decided); err != nil {
 			return nil, err
 		}
 	}
@@ -274,19 +274,18 @@ func readLotStudy(path string) (*lotreport.Study, error) {
 
 // formerLots are the lots of the same product and stage that were decided before
 // this one, and this one, in order of time.
-func (m *Reporter) formerLots(ctx context.Context, l *lots.Lot, history []lots.Event) ([]lots.Lot, error) {
+func (m *Reporter) formerLots(ctx context.Context, l *lots.Lot, history []part.Entry) ([]lots.Lot, error) {
 	o := &l.Current().Opening
 	var names []string
 	size := 0
 	for i := len(history) - 1; i >= 0 && len(names) < lotsOnChart-1; i-- {
 		e := history[i]
-		if e.Kind != lots.Decided || e.Lot == l.Name || slices.Contains(names,
-			e.Lot) || l.Current().Decision != nil && e.At.After(l.Current().Decided.At) {
+		if e.Kind != lots.Decided || e.Name == l.Name || slices.Contains(names, e.Name) || l.Current().Decision != nil && e.At.After(l.Current().Decided.At) {
 			continue
 		}
 		var d lots.Decision
 		if err := json.Unmarshal(e.Body, &d); err != nil {
-			return nil, fmt.Errorf("lot %s: event %d: %w", e.Lot, e.Seq, err)
+			return nil, fmt.Errorf("lot %s: event %d: %w", e.Name, e.Seq, err)
 		}
 		for _, c := range d.Results {
 			size += c.Looked
@@ -295,7 +294,7 @@ func (m *Reporter) formerLots(ctx context.Context, l *lots.Lot, history []lots.E
 			break // further lots would take long to read
 		}
 		if d.Product == o.Product {
-			names = append(names, e.Lot)
+			names = append(names, e.Name)
 		}
 	}
 	slices.Reverse(names)

@@ -34,16 +34,21 @@ type lotView struct{ lot *lots.Lot }
 func newLotView(l *lots.Lot) lotView { return lotView{l} }
 
 func (v lotView) text(w io.Writer) {
-	r := v.lot.Current()
-	o := &r.Opening
 	fmt.Fprintf(w, "lot %s: %s\n", v.lot.Name, stateWord(v.lot.State()))
-	fmt.Fprintf(w, "  %d units of %s, judged %s by %s (%.12s)\n", o.Size, o.Product, o.Stage, o.LimitsName, o.Limits)
-	fmt.Fprintf(w, "  level %s, %s; switching: %s\n", o.Level, o.Edition, o.Standard)
 	for i := range v.lot.Rounds {
-		if k := &v.lot.Rounds[i]; k.Kind != lots.Opened {
-			fmt.Fprintf(w, "  %s %s%s%s\n", roundWord(k.Kind), cli.ShownTime(k.Opened.At), byWords(k.Opened.By), whyWords(k.Opening.Why))
+		if i > 0 {
+			fmt.Fprintln(w)
 		}
+		v.round(w, &v.lot.Rounds[i], i == len(v.lot.Rounds)-1)
 	}
+}
+
+// round tells of one presentation of the lot: earlier ones stay as they were.
+func (v lotView) round(w io.Writer, r *lots.Round, current bool) {
+	o := &r.Opening
+	fmt.Fprintf(w, "  %s %s%s%s\n", roundWord(r.Kind), cli.ShownTime(r.Opened.At), byWords(r.Opened.By), whyWords(o.Why))
+	fmt.Fprintf(w, "  %d units of %s, judged %s by %s (%.12s)\n", o.Size, o.Product, o.Stage, o.LimitsName, o.Limits)
+	fmt.Fprintf(w, "  level %s, %s; switching: %s; a unit that does not pass counts as %s\n", o.Level, o.Edition, o.Standard, o.NotPassing)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "  class\tmode\tlooked at\tcount\taccepted up to\trefused from\tsays")
 	for _, s := range r.Standings() {
@@ -63,6 +68,9 @@ func (v lotView) text(w io.Writer) {
 	for _, s := range r.Swaps {
 		fmt.Fprintf(w, "  %s in the place of %s: %s%s\n", s.With, s.Unit, s.Why, byWords(s.By))
 	}
+	for _, s := range r.Dispositions {
+		fmt.Fprintf(w, "  %s %s%s%s%s\n", s.Unit, routeWords(&s.Disposition), atWords(s.At), byWords(s.By), whyWords(s.Why))
+	}
 	if d := r.Decision; d != nil {
 		word := "refused"
 		if d.Accepted {
@@ -75,8 +83,11 @@ func (v lotView) text(w io.Writer) {
 			word += " by count, before the sample was finished"
 		}
 		fmt.Fprintf(w, "  %s %s%s%s\n", word, cli.ShownTime(r.Decided.At), byWords(r.Decided.By), whyWords(d.Why))
-	} else if r.Drawing != nil {
+	} else if r.Drawing != nil && current {
 		tellList(w, "  to look at", r.Pending())
+	}
+	if current && r.Disposal == nil {
+		tellList(w, "  does not pass, and nobody has said what becomes of it", namesOf(r.Undisposed()))
 	}
 	if d := r.Disposal; d != nil {
 		taken := ""
@@ -85,13 +96,38 @@ func (v lotView) text(w io.Writer) {
 		}
 		fmt.Fprintf(w, "  %s %s%s%s%s\n", d.How, cli.ShownTime(r.Done.At), taken, byWords(r.Done.By), whyWords(d.Why))
 	}
+	tellList(w, "  left the lot", r.Out())
+}
+
+// routeWords is "scrapped", "reworked, passed in inspection 12" or "concession C-118".
+func routeWords(d *lots.Disposition) string {
+	switch d.Route {
+	case lots.Reworked:
+		return fmt.Sprintf("reworked, passed in inspection %d", d.Inspection)
+	case lots.Concession:
+		return "concession " + d.Reference
+	}
+	return string(d.Route)
+}
+
+func atWords(at time.Time) string { return " " + cli.ShownTime(at) }
+
+func namesOf(units []lots.Unit) []string {
+	var out []string
+	for _, u := range units {
+		out = append(out, u.Name)
+	}
+	return out
 }
 
 func roundWord(kind string) string {
-	if kind == lots.Replanned {
+	switch kind {
+	case lots.Replanned:
 		return "plan started anew"
+	case lots.Resubmitted:
+		return "presented again"
 	}
-	return "presented again"
+	return "opened"
 }
 
 func whyWords(why string) string {
@@ -113,23 +149,32 @@ func callWord(s lots.Standing) string {
 	return string(s.Call)
 }
 
-// ViewJSON is where a lot stands, as JSON.
+// ViewJSON is where a lot stands, as JSON: its current presentation, and those before.
 type ViewJSON struct {
-	Lot      string            `json:"lot"`
-	State    lots.State        `json:"state"`
-	Round    string            `json:"round"`
-	Opened   lots.Signed       `json:"opened"`
-	Plan     lots.Opening      `json:"plan"`
-	Classes  []lotStandingJSON `json:"classes"`
-	Drawn    *lots.Signed      `json:"drawn,omitempty"`
-	Seed     *uint64           `json:"seed,omitempty"`
-	Verified bool              `json:"draw_verified"`
-	Sample   []lotPlaceJSON    `json:"sample"`
-	Swaps    []lots.Swap       `json:"replaced"`
-	Decided  *lots.Signed      `json:"decided,omitempty"`
-	Decision *lots.Decision    `json:"decision,omitempty"`
-	Done     *lots.Signed      `json:"done,omitempty"`
-	Disposal *lots.Disposal    `json:"disposal,omitempty"`
+	Lot   string     `json:"lot"`
+	State lots.State `json:"state"`
+	RoundJSON
+	Earlier []RoundJSON `json:"earlier"` // oldest first
+}
+
+// RoundJSON is one presentation of a lot, as JSON.
+type RoundJSON struct {
+	Round        string            `json:"round"`
+	Opened       lots.Signed       `json:"opened"`
+	Plan         lots.Opening      `json:"plan"`
+	Classes      []lotStandingJSON `json:"classes"`
+	Drawn        *lots.Signed      `json:"drawn,omitempty"`
+	Seed         *uint64           `json:"seed,omitempty"`
+	Verified     bool              `json:"draw_verified"`
+	Sample       []lotPlaceJSON    `json:"sample"`
+	Swaps        []lots.Swap       `json:"replaced"`
+	Dispositions []lots.Settled    `json:"dispositions"`
+	Undisposed   []string          `json:"undisposed"` // serials that do not pass, and of which nothing was said
+	Out          []string          `json:"left_the_lot"`
+	Decided      *lots.Signed      `json:"decided,omitempty"`
+	Decision     *lots.Decision    `json:"decision,omitempty"`
+	Done         *lots.Signed      `json:"done,omitempty"`
+	Disposal     *lots.Disposal    `json:"disposal,omitempty"`
 }
 
 type lotStandingJSON struct {
@@ -152,8 +197,16 @@ type lotPlaceJSON struct {
 }
 
 func (v lotView) json() ViewJSON {
-	r := v.lot.Current()
-	j := ViewJSON{Lot: v.lot.Name, State: v.lot.State(), Round: r.Kind, Opened: r.Opened, Plan: r.Opening, Sample: []lotPlaceJSON{}, Swaps: r.Swaps, Decision: r.Decision, Disposal: r.Disposal}
+	j := ViewJSON{Lot: v.lot.Name, State: v.lot.State(), RoundJSON: roundJSON(v.lot.Current()), Earlier: []RoundJSON{}}
+	for i := range v.lot.Rounds[:len(v.lot.Rounds)-1] {
+		j.Earlier = append(j.Earlier, roundJSON(&v.lot.Rounds[i]))
+	}
+	return j
+}
+
+func roundJSON(r *lots.Round) RoundJSON {
+	j := RoundJSON{Round: r.Kind, Opened: r.Opened, Plan: r.Opening, Sample: []lotPlaceJSON{}, Decision: r.Decision, Disposal: r.Disposal,
+		Swaps: orEmpty(r.Swaps), Dispositions: orEmpty(r.Dispositions), Undisposed: orEmpty(namesOf(r.Undisposed())), Out: orEmpty(r.Out())}
 	for _, s := range r.Standings() {
 		j.Classes = append(j.Classes, lotStandingJSON{s.Severity, s.Plan.N, s.Plan.Ac, s.Plan.Re, s.Looked, s.Unmeasured, s.Left, s.Count, s.Call, s.InGap})
 	}
@@ -162,9 +215,6 @@ func (v lotView) json() ViewJSON {
 	}
 	for _, p := range r.Sample {
 		j.Sample = append(j.Sample, lotPlaceJSON{p.Name, p.Unit, len(p.Was)})
-	}
-	if j.Swaps == nil {
-		j.Swaps = []lots.Swap{}
 	}
 	if r.Decision != nil {
 		j.Decided = &r.Decided
@@ -208,11 +258,10 @@ func RunList(ctx context.Context, o *cli.Database, product string, asJSON bool, 
 		return err
 	}
 	defer store.Close()
-	entries, err := store.Journals(ctx, lotTopic, append(lots.HistoryKinds(), lots.Drawn, lots.Disposed)...)
+	events, err := store.Journals(ctx, lots.Topic, append(lots.HistoryKinds(), lots.Drawn, lots.Disposed)...)
 	if err != nil {
 		return err
 	}
-	events := events(entries)
 	list := ListJSON{Lots: []lotLine{}, Due: []lotDue{}}
 	if list.Lots, err = lotLines(events, product); err != nil {
 		return err
@@ -259,15 +308,15 @@ func RunList(ctx context.Context, o *cli.Database, product string, asJSON bool, 
 
 // lotLines makes the list of lots of their events without the units that were taken:
 // an undecided lot that was drawn shows as waiting.
-func lotLines(events []lots.Event, product string) ([]lotLine, error) {
+func lotLines(events []part.Entry, product string) ([]lotLine, error) {
 	var order []string
-	by := map[string][]lots.Event{}
+	by := map[string][]part.Entry{}
 	for _, e := range events {
-		if by[e.Lot] == nil {
-			order = append(order, e.Lot)
+		if by[e.Name] == nil {
+			order = append(order, e.Name)
 		}
-		e.Seq = int64(len(by[e.Lot]) + 1) // the events in between were left out
-		by[e.Lot] = append(by[e.Lot], e)
+		e.Seq = int64(len(by[e.Name]) + 1) // the events in between were left out
+		by[e.Name] = append(by[e.Name], e)
 	}
 	out := []lotLine{}
 	for _, name := range slices.Backward(order) {
@@ -290,7 +339,7 @@ func lotLines(events []lots.Event, product string) ([]lotLine, error) {
 
 // lotsDue is the state of switching of each product and class, under the rules of
 // its latest lot.
-func lotsDue(events []lots.Event, product string) ([]lotDue, error) {
+func lotsDue(events []part.Entry, product string) ([]lotDue, error) {
 	latest, order, err := latestOpenings(events)
 	if err != nil {
 		return nil, err

@@ -71,6 +71,9 @@ func takeRecords(ctx context.Context, o *TakeOptions, book *Book, t *Taken) erro
 	if err != nil {
 		return err
 	}
+	if o.Unit != "" && book.Lot.Current().Look(o.Unit) == nil {
+		o.Unit = part.CleanName(o.Unit)
+	}
 	var units []lots.Unit
 	for _, p := range book.Lot.Current().Sample {
 		if o.Unit != "" && p.Name != o.Unit {
@@ -116,7 +119,7 @@ func (b *Book) TakeSome(ctx context.Context, units []lots.Unit, by string, t *Ta
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for try := 1; ; try++ {
-		var entries []records.Entry
+		var entries []part.Entry
 		this := Taken{}
 		for i := range units {
 			e, err := b.Lot.Take(units[i], b.now(), by)
@@ -127,7 +130,7 @@ func (b *Book) TakeSome(ctx context.Context, units []lots.Unit, by string, t *Ta
 			if err := b.Lot.Apply(e); err != nil {
 				return err
 			}
-			entries = append(entries, Entry(e))
+			entries = append(entries, e)
 			this.note(&units[i])
 		}
 		err := b.store.Note(ctx, entries...)
@@ -290,9 +293,10 @@ func tellTaken(o *TakeOptions, book *Book, t *Taken, stdout io.Writer) error {
 	return nil
 }
 
-func orEmpty(s []string) []string {
+// orEmpty is a list that JSON writes as one, also where it is nil.
+func orEmpty[T any](s []T) []T {
 	if s == nil {
-		return []string{}
+		return []T{}
 	}
 	return s
 }

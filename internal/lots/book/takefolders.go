@@ -39,7 +39,7 @@ func takeFolders(ctx context.Context, o *TakeOptions, book *Book, t *Taken, dirs
 	if err != nil || len(todo) == 0 {
 		return err
 	}
-	rec, err := inspection.OpenRecorder(ctx, o.Run, set)
+	rec, err := inspection.OpenRecorder(ctx, o.Run.Record, set)
 	if err != nil {
 		return err
 	}

@@ -19,7 +19,7 @@ const curvePoints = 60
 // decision. history are the events of all lots, of the kinds of
 // [lots.HistoryKinds] and in the order of writing, for switching. now is the
 // report's time stamp.
-func FromLot(l *lots.Lot, history []lots.Event, now time.Time, program string) (*Report, error) {
+func FromLot(l *lots.Lot, history []part.Entry, now time.Time, program string) (*Report, error) {
 	r := l.Current()
 	if r == nil {
 		return nil, fmt.Errorf("lotreport: lot %s was not opened", l.Name)
@@ -40,6 +40,10 @@ func FromLot(l *lots.Lot, history []lots.Event, now time.Time, program string) (
 	if d := r.Decision; d != nil {
 		rep.decide(r, d)
 	}
+	rep.Disposed = dispositionsOf(r)
+	for i := range l.Rounds[:len(l.Rounds)-1] {
+		rep.Earlier = append(rep.Earlier, earlierOf(i+1, &l.Rounds[i])...)
+	}
 	return rep, rep.switching(l, r, history)
 }
 
@@ -47,6 +51,47 @@ func (r *Report) note(key string, args ...string) {
 	if key != "" {
 		r.Notes = append(r.Notes, Said{Key: key, Args: args})
 	}
+}
+
+// dispositionsOf tells what became of units that do not pass, and of which nothing was
+// said yet.
+func dispositionsOf(r *lots.Round) []Said {
+	var out []Said
+	for _, d := range r.Dispositions {
+		args := []string{"unit", d.Unit, "by", d.By, "date", d.At.UTC().Format(time.DateOnly), "why", d.Why, "reference", d.Reference, "inspection", strconv.FormatInt(d.Inspection, 10)}
+		out = append(out, Said{Key: "disposed." + string(d.Route), Args: args})
+		if d.Why != "" && d.Route != lots.Concession {
+			out = append(out, Said{Text: d.Why})
+		}
+	}
+	for _, u := range r.Undisposed() {
+		out = append(out, Said{Key: "disposed.open", Args: []string{"unit", u.Name, "verdict", "@verdict." + string(u.Verdict)}})
+	}
+	return out
+}
+
+// earlierOf tells how a former presentation of a lot ended.
+func earlierOf(n int, r *lots.Round) []Said {
+	date := func(t time.Time) string { return t.UTC().Format(time.DateOnly) }
+	first := Said{Key: "earlier.replanned", Args: []string{"n", strconv.Itoa(n), "date", date(r.Opened.At), "by", r.Opened.By}}
+	if r.Decision != nil {
+		first = Said{Key: "earlier.refused", Args: []string{"n", strconv.Itoa(n), "date", date(r.Decided.At), "by", r.Decided.By}}
+	}
+	out := []Said{first}
+	for _, s := range r.Standings() {
+		out = append(out, Said{Key: "earlier.count", Args: []string{"severity", "@severity." + string(s.Severity), "count", strconv.Itoa(s.Count),
+			"looked", strconv.Itoa(s.Looked), "n", strconv.Itoa(s.Plan.N), "ac", strconv.Itoa(s.Plan.Ac), "re", strconv.Itoa(s.Plan.Re)}})
+	}
+	if r.Decision != nil && r.Decision.Why != "" {
+		out = append(out, Said{Text: r.Decision.Why})
+	}
+	if d := r.Disposal; d != nil {
+		out = append(out, Said{Key: "decision." + string(d.How), Args: []string{"by", r.Done.By, "date", date(r.Done.At), "removed", strconv.Itoa(d.Removed)}})
+	}
+	if left := r.Out(); len(left) > 0 {
+		out = append(out, Said{Key: "earlier.left", Args: []string{"units", strings.Join(left, ", ")}})
+	}
+	return append(out, dispositionsOf(r)...)
 }
 
 // planOf is a class' plan and how its count stands.
@@ -153,11 +198,14 @@ func (r *Report) decide(round *lots.Round, d *lots.Decision) {
 			r.Decision.Told = append(r.Decision.Told, Said{Text: x.Why})
 		}
 	}
+	if left := round.Out(); len(left) > 0 {
+		r.Decision.Told = append(r.Decision.Told, Said{Key: "earlier.left", Args: []string{"units", strings.Join(left, ", ")}})
+	}
 }
 
 // switching tells where the rules stand for each class: as of this lot's decision,
 // or before it where it is not decided.
-func (r *Report) switching(l *lots.Lot, round *lots.Round, history []lots.Event) error {
+func (r *Report) switching(l *lots.Lot, round *lots.Round, history []part.Entry) error {
 	o := &round.Opening
 	until := history
 	if round.Decision != nil {
@@ -210,9 +258,9 @@ func (r *Report) switching(l *lots.Lot, round *lots.Round, history []lots.Event)
 	return nil
 }
 
-func lastDecision(history []lots.Event, lot string) int {
+func lastDecision(history []part.Entry, lot string) int {
 	for i := len(history) - 1; i >= 0; i-- {
-		if history[i].Lot == lot && history[i].Kind == lots.Decided {
+		if history[i].Name == lot && history[i].Kind == lots.Decided {
 			return i
 		}
 	}

@@ -295,14 +295,24 @@ func (s speech) shareIn(v *float64, perHundred bool) string {
 	return s.percent(v, 2)
 }
 
-// decision is the signature.
+// decision is the signature, what became of single units, and how former presentations
+// ended.
 func (d pdfReport) decision() {
 	x := d.Decision
 	d.heading(d.t("decision.title"))
 	if x == nil {
 		d.para(d.t("decision.none"))
-		return
+	} else {
+		d.signature(x)
 	}
+	d.list("•", d.sayAll(d.Disposed))
+	if len(d.Earlier) > 0 {
+		d.heading(d.t("earlier.title"))
+		d.list("•", d.sayAll(d.Earlier))
+	}
+}
+
+func (d pdfReport) signature(x *Decision) {
 	word := d.t("decision.refuse")
 	if x.Accept {
 		word = d.t("decision.accept")

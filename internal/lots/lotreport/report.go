@@ -24,18 +24,20 @@ type Report struct {
 	Program   string    `json:"program,omitempty"`
 
 	Lot       Lot         `json:"lot"`
-	Plans     []Plan      `json:"plans"`                // one a severity, gravest first
-	Switching []Switching `json:"switching,omitempty"`  // one a severity
-	Draw      *Draw       `json:"draw,omitempty"`       // nil: nothing drawn yet
-	Units     []Unit      `json:"units"`                // those of the sample, in the order of drawing
-	Findings  []Finding   `json:"findings"`             // of these units
-	Stations  []Station   `json:"stations"`             // of these units
-	Decision  *Decision   `json:"decision,omitempty"`   // nil: not decided
-	Gauge     Gauge       `json:"gauge"`                // what the numbers rest on
-	Notes     []Said      `json:"notes,omitempty"`      // what a reader must know
-	Hints     []Said      `json:"hints,omitempty"`      // at causes; hints only
-	Charts    []Chart     `json:"charts,omitempty"`     // over lots or units
-	Steps     *Capability `json:"capability,omitempty"` // of the step
+	Plans     []Plan      `json:"plans"`                  // one a severity, gravest first
+	Switching []Switching `json:"switching,omitempty"`    // one a severity
+	Draw      *Draw       `json:"draw,omitempty"`         // nil: nothing drawn yet
+	Units     []Unit      `json:"units"`                  // those of the sample, in the order of drawing
+	Findings  []Finding   `json:"findings"`               // of these units
+	Stations  []Station   `json:"stations"`               // of these units
+	Decision  *Decision   `json:"decision,omitempty"`     // nil: not decided
+	Disposed  []Said      `json:"dispositions,omitempty"` // what became of units that do not pass
+	Earlier   []Said      `json:"earlier,omitempty"`      // how former presentations of the lot ended
+	Gauge     Gauge       `json:"gauge"`                  // what the numbers rest on
+	Notes     []Said      `json:"notes,omitempty"`        // what a reader must know
+	Hints     []Said      `json:"hints,omitempty"`        // at causes; hints only
+	Charts    []Chart     `json:"charts,omitempty"`       // over lots or units
+	Steps     *Capability `json:"capability,omitempty"`   // of the step
 	Paretos   []Pareto    `json:"paretos,omitempty"`
 	Yields    []Yield     `json:"yields,omitempty"`
 	Escapes   []Escape    `json:"escapes,omitempty"`

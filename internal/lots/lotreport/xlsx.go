@@ -218,6 +218,12 @@ func (b *book) planFacts(r *Report) (all [][2]any) {
 		add("decision.at", d.At)
 		add("decision.note", d.Note)
 	}
+	for _, s := range r.Disposed {
+		add("disposed.title", b.say(s))
+	}
+	for _, s := range r.Earlier {
+		add("earlier.title", b.say(s))
+	}
 	for _, s := range r.Switching {
 		add("switch.title", strings.Join([]string{b.T("severity." + string(s.Severity)), s.Standard, b.word("lot.mode.", s.Before) + " → " + b.word("lot.mode.", s.After)}, ", "))
 	}

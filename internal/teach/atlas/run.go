@@ -58,7 +58,7 @@ func RunMark(ctx context.Context, o Options, kind string, args []string, stdout 
 	if _, ok := FindingNumber(&in.Result, n); !ok {
 		return fmt.Errorf("atlas: inspection %d (unit %s) has no finding %d; it has %d", id, in.Serial, n, len(in.Result.Findings))
 	}
-	if err := store.NoteNext(ctx, records.Entry{Topic: atlasTopic, Name: atlasTopic, Kind: kind, By: o.By}, m); err != nil {
+	if err := store.NoteNext(ctx, part.Entry{Topic: atlasTopic, Name: atlasTopic, Kind: kind, By: o.By}, m); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "%s: %s\n", args[0], kind)

@@ -277,7 +277,7 @@ func Confirmations(ctx context.Context, store *records.Store) ([]unitConfirmed, 
 	if err != nil {
 		return nil, err
 	}
-	latest := map[string]records.Entry{}
+	latest := map[string]part.Entry{}
 	var names []string
 	for _, e := range entries {
 		if _, ok := latest[e.Name]; !ok {

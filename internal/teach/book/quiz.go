@@ -57,7 +57,7 @@ func (o *QuizOptions) With(ctx context.Context, makes bool, f func(*Book, *lang.
 	}
 	defer b.Store.Close()
 	err = f(b, l)
-	var p teach.QuizProblem
+	var p *part.Trouble
 	if errors.As(err, &p) {
 		return cli.Usagef("%s", strings.TrimSuffix(l.Say(&p.Phrase), "."))
 	}
@@ -121,7 +121,7 @@ func (b *Book) Confirm(ctx context.Context, id int64, by string, c Confirmation,
 		if err != nil {
 			return err
 		}
-		err = b.Store.Note(ctx, records.Entry{Topic: TopicTruth, Name: name, Seq: int64(len(old)) + 1, Kind: "confirmed", At: b.now(), By: by, Body: data})
+		err = b.Store.Note(ctx, part.Entry{Topic: TopicTruth, Name: name, Seq: int64(len(old)) + 1, Kind: "confirmed", At: b.now(), By: by, Body: data})
 		if errors.Is(err, records.ErrMeanwhile) {
 			continue
 		}

@@ -33,19 +33,7 @@ func Open(store *records.Store, now func() time.Time) *Book {
 
 // problem is what a person at the page is told.
 func problem(key string, args ...string) error {
-	m := map[string]string{}
-	for i := 0; i+1 < len(args); i += 2 {
-		m[args[i]] = args[i+1]
-	}
-	return teach.QuizProblem{Phrase: part.Phrase{Key: key, Args: m}}
-}
-
-func quizEvents(entries []records.Entry) []teach.Event {
-	var all []teach.Event
-	for _, e := range entries {
-		all = append(all, teach.Event{Name: e.Name, Kind: e.Kind, At: e.At, Body: e.Body})
-	}
-	return all
+	return &part.Trouble{Phrase: part.Say(key, args...)}
 }
 
 func (b *Book) note(ctx context.Context, topic, name string, seq int64, kind string, body any) error {
@@ -53,7 +41,7 @@ func (b *Book) note(ctx context.Context, topic, name string, seq int64, kind str
 	if err != nil {
 		return err
 	}
-	return b.Store.Note(ctx, records.Entry{Topic: topic, Name: name, Seq: seq, Kind: kind, At: b.now(), Body: data})
+	return b.Store.Note(ctx, part.Entry{Topic: topic, Name: name, Seq: seq, Kind: kind, At: b.now(), Body: data})
 }
 
 // draw keeps a drawn test and gives it its name.
@@ -77,7 +65,7 @@ func (b *Book) Quiz(ctx context.Context, name string) (teach.Quiz, error) {
 	if err != nil {
 		return teach.Quiz{}, err
 	}
-	q, err := teach.ReadQuiz(quizEvents(entries))
+	q, err := teach.ReadQuiz(entries)
 	if errors.Is(err, teach.ErrNoQuiz) {
 		return q, problem("quiz.no_test", "name", name)
 	}
@@ -92,7 +80,7 @@ func (b *Book) quizzes(ctx context.Context) ([]teach.Quiz, error) {
 	}
 	var all []teach.Quiz
 	for _, e := range entries {
-		q, err := teach.ReadQuiz(quizEvents([]records.Entry{e}))
+		q, err := teach.ReadQuiz([]part.Entry{e})
 		if err != nil {
 			return nil, err
 		}
@@ -122,10 +110,10 @@ func (b *Book) Taking(ctx context.Context, name string) (teach.Quiz, teach.Takin
 	if err != nil {
 		return teach.Quiz{}, teach.Taking{}, err
 	}
-	return b.readTaking(ctx, name, quizEvents(entries), nil)
+	return b.readTaking(ctx, name, entries, nil)
 }
 
-func (b *Book) readTaking(ctx context.Context, name string, events []teach.Event, known map[string]teach.Quiz) (teach.Quiz, teach.Taking, error) {
+func (b *Book) readTaking(ctx context.Context, name string, events []part.Entry, known map[string]teach.Quiz) (teach.Quiz, teach.Taking, error) {
 	var q teach.Quiz
 	if len(events) == 0 {
 		return q, teach.Taking{}, problem("quiz.no_taking")
@@ -165,9 +153,9 @@ func (b *Book) takings(ctx context.Context) ([]quizTaken, error) {
 	if err != nil {
 		return nil, err
 	}
-	by := map[string][]teach.Event{}
+	by := map[string][]part.Entry{}
 	var names []string
-	for _, e := range quizEvents(entries) {
+	for _, e := range entries {
 		if by[e.Name] == nil {
 			names = append(names, e.Name)
 		}

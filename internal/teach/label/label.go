@@ -154,7 +154,7 @@ func (l labelLine) label(ctx context.Context, s *records.Store) (records.Label, 
 		} else if err != nil {
 			return out, err
 		}
-		if name := part.UnitName(in.Serial, in.Side); l.serial != "" && l.serial != name && l.serial != in.Serial {
+		if name := part.UnitName(in.Serial, in.Side); l.serial != "" && part.CleanName(l.serial) != name && l.serial != in.Serial {
 			return out, cli.Usagef("%sinspection %d is of %s, not of %s", l.where, in.ID, name, l.serial)
 		}
 		return out, nil
