@@ -116,7 +116,7 @@ var mayImport = map[string][]string{
 		"internal/part", "internal/report", "internal/report/plots", "internal/stripes",
 	},
 	"internal/gauge/sensor": {"internal/optics", "internal/part"},
-	"internal/gauge/setup":  {},
+	"internal/gauge/setup":  {"internal/lang", "internal/part"},
 	"internal/gauge/studies": {
 		"internal/cli", "internal/files", "internal/inspection", "internal/part", "internal/report", "internal/report/plots",
 		"internal/stats/charts", "internal/stats/study",
@@ -178,7 +178,7 @@ var mayImport = map[string][]string{
 	},
 	"internal/scan":         {"internal/part"},
 	"internal/scan/label":   {"internal/scan"},
-	"internal/seam":         {"internal/optics", "internal/part", "internal/stats/robust"},
+	"internal/seam":         {"internal/lang", "internal/optics", "internal/part", "internal/stats/robust"},
 	"internal/stats/assign": {},
 	"internal/stats/charts": {},
 	"internal/stats/robust": {},
