@@ -1,10 +1,10 @@
 package bench
 
 import (
-	"flag"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -15,15 +15,16 @@ import (
 	"finishbench/internal/synth"
 )
 
-// drawnResults is how many results are drawn, judged and shown.
-var drawnResults = flag.Int("results", 5000, "how many invented results are judged")
-
 // What the page shows of a verdict, the tool's or a person's, never contradicts it. Package grade's
-// test of the same name holds the plan itself.
+// test of the same name holds the plan itself. With FINISHBENCH_LONG 5000 results.
 func TestPlansNeverContradict(t *testing.T) {
 	l := languages(t)
 	still, limits := newStill(t), grade.DefaultLimits()
-	for seed := range *drawnResults {
+	n := 1000
+	if os.Getenv("FINISHBENCH_LONG") != "" {
+		n = 5000
+	}
+	for seed := range n {
 		r := synth.Result(uint64(seed))
 		grade.Judge(r, limits)
 		calls := []*part.Overrule{nil}

@@ -259,7 +259,7 @@ func newPageView(in PageInput) pageView {
 		v.NoReason = x.T("page.no_reason")
 	}
 	v.NoFinding = x.T("page.findings_none")
-	if !looked && len(r.Surfaces) > 0 {
+	if !looked {
 		v.NoFinding = x.T("page.findings_unseen")
 	}
 	v.Facts, v.Budget = x.headFacts(r), x.budget(r)
