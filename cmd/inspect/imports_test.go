@@ -24,7 +24,7 @@ var floors = [][]string{
 	{"configs", "internal/part", "internal/files", "internal/held"},
 	{
 		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec", "internal/scan",
-		"internal/report/palette", "internal/report/plots", "internal/report/marks",
+		"internal/report/palette", "internal/report/plots", "internal/report/marks", "internal/report/paper",
 	},
 	{
 		"internal/capture", "internal/body", "internal/proof", "internal/stripes", "internal/seam", "internal/defects",
@@ -44,7 +44,7 @@ var mayImport = map[string][]string{
 	"configs": {},
 	"internal/bench": {
 		"internal/cli", "internal/files", "internal/grade", "internal/lang", "internal/part", "internal/report",
-		"internal/report/palette", "internal/scan", "internal/teach",
+		"internal/report/palette", "internal/report/ticket", "internal/scan", "internal/teach",
 	},
 	"internal/bench/station": {
 		"internal/bench", "internal/camera/rig", "internal/camera/shoot", "internal/camera/sources",
@@ -148,7 +148,7 @@ var mayImport = map[string][]string{
 	},
 	"internal/lots/lotreport": {
 		"internal/lots", "internal/lots/process", "internal/part", "internal/report/marks", "internal/report/palette",
-		"internal/report/plots", "internal/stats/charts",
+		"internal/report/paper", "internal/report/plots", "internal/stats/charts",
 	},
 	"internal/lots/process": {
 		"internal/part", "internal/stats/charts", "internal/stats/robust", "internal/stats/study",
@@ -168,19 +168,22 @@ var mayImport = map[string][]string{
 	},
 	"internal/report/marks":   {"internal/part", "internal/report/palette"},
 	"internal/report/palette": {},
+	"internal/report/paper":   {"internal/report/plots"},
 	"internal/report/plots":   {"internal/report/palette"},
-	"internal/scan":           {"internal/part"},
-	"internal/scan/label":     {"internal/scan"},
-	"internal/seam":           {"internal/lang", "internal/optics", "internal/part", "internal/stats/robust"},
-	"internal/stats/assign":   {},
-	"internal/stats/charts":   {},
-	"internal/stats/robust":   {},
-	"internal/stats/study": {
-		"internal/lang", "internal/part", "internal/stats/assign", "internal/stats/charts", "internal/stats/robust",
+	"internal/report/ticket": {
+		"internal/lang", "internal/part", "internal/report", "internal/report/palette", "internal/report/paper",
+		"internal/report/plots", "internal/scan", "internal/scan/label",
 	},
-	"internal/stripes": {"internal/lang", "internal/optics", "internal/part", "internal/stats/robust"},
-	"internal/synth":   {"internal/optics", "internal/part"},
-	"internal/teach":   {"internal/grade", "internal/lang", "internal/part", "internal/stats/study"},
+	"internal/scan":         {"internal/part"},
+	"internal/scan/label":   {"internal/scan"},
+	"internal/seam":         {"internal/lang", "internal/optics", "internal/part", "internal/stats/robust"},
+	"internal/stats/assign": {},
+	"internal/stats/charts": {},
+	"internal/stats/robust": {},
+	"internal/stats/study":  {"internal/lang", "internal/part", "internal/stats/assign", "internal/stats/charts", "internal/stats/robust"},
+	"internal/stripes":      {"internal/lang", "internal/optics", "internal/part", "internal/stats/robust"},
+	"internal/synth":        {"internal/optics", "internal/part"},
+	"internal/teach":        {"internal/grade", "internal/lang", "internal/part", "internal/stats/study"},
 	"internal/teach/atlas": {
 		"internal/capture", "internal/capture/outline", "internal/cli", "internal/config", "internal/grade",
 		"internal/inspection", "internal/lang", "internal/part", "internal/records", "internal/report", "internal/stripes",
@@ -210,8 +213,8 @@ var onlyIn = map[string][]string{
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},
 	"go.bug.st/serial":                  {"internal/camera/rig"},
-	"gonum.org/v1/plot":                 {"internal/report/plots", "internal/lots/lotreport"},
-	"codeberg.org/go-pdf/fpdf":          {"internal/lots/lotreport", "internal/scan/label"},
+	"gonum.org/v1/plot":                 {"internal/report/plots", "internal/report/paper", "internal/lots/lotreport"},
+	"codeberg.org/go-pdf/fpdf":          {"internal/report/paper", "internal/report/ticket", "internal/lots/lotreport", "internal/scan/label"},
 	"github.com/piglig/go-qr":           {"internal/scan/label"},
 	"github.com/xuri/excelize/v2":       {"internal/lots/lotreport"},
 	"modernc.org/sqlite":                {"internal/records"},

@@ -94,6 +94,7 @@ func NewServer(b *Station, o Options) *Server {
 	in("GET /events", s.events)
 	in("GET /live/{camera}", s.livePicture)
 	in("GET /answer/{id}/{file}", s.answerPicture)
+	in("GET /answer/{id}/ticket.pdf", s.ticket)
 	in("GET /record/{sha}", s.recordPicture)
 	in("GET /look", s.look)
 	in("GET /scan", s.scanned)
@@ -749,7 +750,7 @@ func (s *Server) recordPicture(w http.ResponseWriter, r *http.Request, _ session
 func (s *Server) look(w http.ResponseWriter, r *http.Request, x session) {
 	l := s.lang(r)
 	serial, _, _ := scan.Serial(r.URL.Query().Get("serial"))
-	var past []Past
+	var past []part.Inspection
 	if serial != "" {
 		var err error
 		if past, err = s.b.Recorder.History(r.Context(), serial); err != nil {

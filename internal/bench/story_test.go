@@ -118,7 +118,7 @@ func twice(t *testing.T) *rigged {
 			r.send(t, Press{})
 			r.phase(t, Ready)
 		}
-		r.send(t, Edit{UnitInfo{Serial: "k041", Side: side, Stage: "wet"}, FollowNumber}, Press{})
+		r.send(t, Edit{part.UnitInfo{Serial: "k041", Side: side, Stage: "wet"}, FollowNumber}, Press{})
 		r.phase(t, Answered)
 	}
 	return r

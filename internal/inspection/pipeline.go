@@ -55,10 +55,8 @@ type Inspector struct {
 
 // Picture is one picture of a unit on its way through the pipeline.
 type Picture struct {
-	Shot   part.Shot
-	Image  *part.Image // nil where it could not be read, or was let go
-	Given  bool        // it came decoded and checked: whoever gave it keeps its pixels
-	Report part.PictureReport
+	part.Photo
+	given  bool             // whoever gave it keeps its pixels
 	doubts []part.Phrase    // whether the scale is for it
 	sight  *proof.Sight     // what it shows, small; nil: nothing that could be held against the others
 	seam   seam.Measurement // edge pictures
@@ -105,13 +103,24 @@ type Unit struct {
 func (in *Inspector) inspect(ctx context.Context, folder part.Folder) (*Unit, *part.Result, error) {
 	var pictures []*Picture
 	for _, s := range folder.Shots {
-		pictures = append(pictures, &Picture{Shot: s})
+		pictures = append(pictures, &Picture{Photo: part.Photo{Shot: s}})
 	}
-	return in.InspectPictures(ctx, folder, pictures)
+	return in.carry(ctx, folder, pictures)
 }
 
-// InspectPictures is inspect for pictures of which some may be given already.
-func (in *Inspector) InspectPictures(ctx context.Context, folder part.Folder, pictures []*Picture) (*Unit, *part.Result, error) {
+// InspectPhotos is inspect for a unit of a name whose pictures came decoded and checked:
+// whoever gives them keeps their pixels.
+func (in *Inspector) InspectPhotos(ctx context.Context, name string, photos []part.Photo) (*Unit, *part.Result, error) {
+	folder := part.Folder{Name: name}
+	var pictures []*Picture
+	for _, p := range photos {
+		folder.Shots = append(folder.Shots, p.Shot)
+		pictures = append(pictures, &Picture{Photo: p, given: true})
+	}
+	return in.carry(ctx, folder, pictures)
+}
+
+func (in *Inspector) carry(ctx context.Context, folder part.Folder, pictures []*Picture) (*Unit, *part.Result, error) {
 	u := &Unit{Inspector: in, folder: folder, pictures: pictures}
 	u.group()
 	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
@@ -248,7 +257,7 @@ func (u *Unit) measure(p *Picture) error {
 
 // read decodes a picture and checks whether it is fit to measure.
 func (u *Unit) read(p *Picture) {
-	if !p.Given {
+	if !p.given {
 		im, err := capture.Read(p.Shot.Path)
 		if err != nil {
 			p.Report = capture.Unreadable(p.Shot, err)
@@ -346,7 +355,7 @@ func (p *Picture) notInspected(err error) {
 
 // keepOrLetGo keeps a picture's pixels for drawing while there is room.
 func (u *Unit) keepOrLetGo(p *Picture) {
-	if p.Image == nil || p.Given {
+	if p.Image == nil || p.given {
 		return
 	}
 	n := int64(len(p.Image.Pix8) + 2*len(p.Image.Pix16))
@@ -357,7 +366,7 @@ func (u *Unit) keepOrLetGo(p *Picture) {
 }
 
 func (u *Unit) letGo(p *Picture) {
-	if p.Given {
+	if p.given {
 		return
 	}
 	capture.Release(p.Image)

@@ -347,20 +347,21 @@ func (x words) plan(r *part.Result) planView {
 		}
 		v.Steps = append(v.Steps, step)
 	}
-	v.Care = x.planCare(p.Care())
+	v.Care = CareSentence(x.Lang, p.Care())
 	return v
 }
 
-// planCare is what to take care of, and who has the last word on it; "" for nothing.
-func (x words) planCare(all []part.Care) string {
+// CareSentence is what to take care of; "" for nothing. Where there is room, local codes come after it: the
+// text cautions.6.
+func CareSentence(l *lang.Lang, all []part.Care) string {
 	var told []string
 	for _, c := range all {
-		told = append(told, x.T("care."+string(c)))
+		told = append(told, l.T("care."+string(c)))
 	}
 	if len(told) == 0 {
 		return ""
 	}
-	return x.T("care.all", "all", strings.Join(told, x.T("care.comma"))) + " " + x.T("cautions.6")
+	return l.T("care.all", "all", strings.Join(told, l.T("care.comma")))
 }
 
 // pageFoot puts a text and the page's number at the foot of each printed page.

@@ -36,20 +36,13 @@ const (
 
 // Judge measures and judges a unit. The pixels stay the shots'; the picture that
 // is shown is drawn on a copy.
-func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Shot) (bench.Outcome, error) {
+func (j *Judge) Judge(ctx context.Context, info part.UnitInfo, shots []part.Photo) (bench.Outcome, error) {
 	set := j.Settings
 	set.Stage = info.Stage
 	set.Kinds = j.model.InForce(ctx)
 	set.Barred = j.Bars()
 	in := &inspection.Inspector{Settings: set, Slots: j.Slots}
-	folder := part.Folder{Name: info.Name()}
-	var pictures []*inspection.Picture
-	for _, s := range shots {
-		shot := part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg}
-		folder.Shots = append(folder.Shots, shot)
-		pictures = append(pictures, &inspection.Picture{Shot: shot, Image: s.Image, Report: s.Report, Given: true})
-	}
-	u, r, err := in.InspectPictures(ctx, folder, pictures)
+	u, r, err := in.InspectPhotos(ctx, info.Name(), shots)
 	if err != nil {
 		return bench.Outcome{}, err
 	}

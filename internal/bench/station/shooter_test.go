@@ -66,7 +66,7 @@ func TestPlanAtTheBench(t *testing.T) {
 			s.Press()
 		}
 	}
-	shots, err := s.Shoot(t.Context(), bench.UnitInfo{}, nil, press)
+	shots, err := s.Shoot(t.Context(), part.UnitInfo{}, nil, press)
 	if err != nil || len(shots) != 2 {
 		t.Fatalf("%d shots, %v", len(shots), err)
 	}
@@ -85,7 +85,7 @@ func TestPlanAtTheBench(t *testing.T) {
 	s.Release(shots)
 
 	c.lost = true
-	shots, err = s.Shoot(t.Context(), bench.UnitInfo{}, nil, press)
+	shots, err = s.Shoot(t.Context(), part.UnitInfo{}, nil, press)
 	var told *part.Trouble
 	if len(shots) != 0 || !errors.As(err, &told) || told.Key != "problem.camera_given_up" || told.Parts["why"][0].Key != "trouble.silent" {
 		t.Errorf("lost: %d shots, %v", len(shots), err)

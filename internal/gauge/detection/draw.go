@@ -118,19 +118,19 @@ func cleanSets(ctx context.Context, in *inspection.Inspector, dirs []string) ([]
 			return nil, cli.Usagef("%s: %w", j.Dir, j.Err)
 		}
 		g := &cleanSet{name: j.Folder.Name, images: map[part.Light]*part.Image{}}
-		var pictures []*inspection.Picture
+		var photos []part.Photo
 		for _, s := range j.Folder.Shots {
 			if s.View != part.Face || !s.Light.OfScreen() {
 				continue
 			}
-			p := &inspection.Picture{Shot: s, Given: true}
+			p := part.Photo{Shot: s}
 			if p.Image, err = capture.Read(s.Path); err != nil {
 				return nil, cli.Usagef("%s cannot be read: %s", s.Path, cli.Plain(err))
 			}
 			p.Report = capture.Check(p.Image, s, in.Fit)
-			pictures, g.images[s.Light] = append(pictures, p), p.Image
+			photos, g.images[s.Light] = append(photos, p), p.Image
 		}
-		u, r, err := in.InspectPictures(ctx, j.Folder, pictures)
+		u, r, err := in.InspectPhotos(ctx, j.Folder.Name, photos)
 		if err != nil {
 			return nil, err
 		}

@@ -230,9 +230,9 @@ func (o *ChartOptions) overUnits(ctx context.Context, s *records.Store, c chartC
 // mirrored of a screen only stands in whole results.
 func (o *ChartOptions) units(ctx context.Context, s *records.Store, c chartChoice) (units []process.Unit, err error) {
 	f := records.Filter{From: c.from, To: c.to, Lot: o.Lot, Resin: o.Resin, Stage: part.Stage(o.Stage)}
-	add := func(in records.Inspection) error {
+	add := func(in part.Inspection) error {
 		if in.Holds() {
-			units = append(units, processUnits([]records.Inspection{in})...)
+			units = append(units, process.UnitOf(&in))
 		}
 		return nil
 	}
