@@ -58,10 +58,9 @@ func (s *Server) ticket(w http.ResponseWriter, r *http.Request, _ session) {
 		return
 	}
 	var b bytes.Buffer
-	switch err := ticket.Write(&b, ticket.Ticket{
-		Serial: a.Serial, Side: a.UnitInfo.Side, Lot: a.UnitInfo.Lot, Record: a.ID, Inspected: a.Ended, Zone: time.Local,
-		Result: a.Outcome.Result, Overruled: a.Overruled, Program: cli.Version,
-	}, s.lang(r)); {
+	t := ticket.Ticket{Inspection: a.Inspection, Zone: time.Local, Program: cli.Version}
+	t.Result = *a.Outcome.Result
+	switch err := ticket.Write(&b, t, s.lang(r)); {
 	case errors.Is(err, ticket.ErrNothing):
 		s.wrong(w, r, http.StatusNotFound, "wrong.no_ticket")
 		return

@@ -33,7 +33,7 @@ type drawnShell struct {
 	truth  []synth.ShellTruth
 	map_   *part.ShellMap
 	before [][]part.Finding // in each turn, before all turns were joined
-	told   []string
+	told   []part.Phrase
 }
 
 // turned draws a shell in its turns and does what the program does with them: each turn by itself, then all together.
