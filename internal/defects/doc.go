@@ -40,8 +40,8 @@
 // ways, each over what the whole surface sends; matt from a third on). A bubble's, crater's, run's
 // or missed place's slopes mirror lamps, each where it fits: place.mirrors; a line that does not
 // show again is an edge of the lacquer. What is dark is dust where it hides more than a ball of
-// air can (mattness), not in one light alone (dims), and so is what has a colour of its own in both
-// lights (ownColour; on grey grounds isEarth). What
+// air can (mattness), and so is what has a colour of its own in both lights (ownColour; on grey
+// grounds isEarth). What
 // hides ground from an even light and shines under low light is a bubble (isBubbleDisc). A run is
 // told by a streak down the surface, by a line that ends at a glint (tailMM), or by glints that reach
 // further down than across (spanOf); which way is down

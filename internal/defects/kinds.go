@@ -357,7 +357,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Missed, seen * 0.7
 	case o >= 1 && !f.isHollow(p) && f.Params.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
 		return part.Dust, seen * 0.5
-	case o >= 1 && !f.isHollow(p) && !f.dims(p):
+	case o >= 1 && !f.isHollow(p):
 		return part.Dust, seen * sure(4*(min(o, p.again/mattAgain)-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.Long >= runMinSlender*p.all.Across:
 		return part.Run, seen * 0.6

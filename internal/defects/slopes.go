@@ -64,11 +64,6 @@ func (f *face) mirrorsLight(p *place) bool {
 	return f.Params.Shell != nil && !matt && best >= clearChange && -slices.Min(p.contrast) <= best // else it hides more than it mirrors
 }
 
-// dims says whether a place of a shell is dark in one light alone: what is matt or opaque is dark in all.
-func (f *face) dims(p *place) bool {
-	return f.Params.Shell != nil && len(p.contrast) > 1 && !p.isMatt() && -slices.Min(p.contrast) > slices.Max(p.contrast)
-}
-
 // isEarth says whether a place of a shell is of an earth's colour in each of two lights at least.
 func (f *face) isEarth(p *place) bool {
 	if f.Params.Shell == nil || len(p.contrast) < 2 {
