@@ -105,8 +105,8 @@ func TestBenchRecordsWhatItAnswers(t *testing.T) {
 	if data, mime, err := s.Recorder.PictureBytes(t.Context(), past[0].Pictures[0].SHA256); err != nil || mime != "image/jpeg" || len(data) < 1000 {
 		t.Errorf("picture: %d bytes of %q, %v", len(data), mime, err)
 	}
-	if len(a.Outcome.Main) == 0 || len(a.Outcome.Crops) == 0 || len(a.Outcome.Causes) != len(a.Outcome.Result.Findings) {
-		t.Errorf("answer: %d bytes of picture, %d crops, %d causes for %d findings", len(a.Outcome.Main), len(a.Outcome.Crops), len(a.Outcome.Causes), len(a.Outcome.Result.Findings))
+	if len(a.Outcome.Main) == 0 || len(a.Outcome.Crops) == 0 || a.Outcome.Result.Plan.First() == nil {
+		t.Errorf("answer: %d bytes of picture, %d crops, plan %+v for %d findings", len(a.Outcome.Main), len(a.Outcome.Crops), a.Outcome.Result.Plan, len(a.Outcome.Result.Findings))
 	}
 }
 

@@ -89,8 +89,8 @@ func TestPoorScaleBars(t *testing.T) {
 	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "scale.rejected.json is rated poor") {
 		t.Errorf("%q", got.Warnings)
 	}
-	if _, said := (&station.Judge{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, Now: time.Now}).Bars(); said == nil || said.Key != "notice.scale_poor" {
-		t.Errorf("at the bench: %+v", said)
+	if b := (&station.Judge{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, Now: time.Now}).Bars(); b == nil || b.Said.Key != "notice.scale_poor" {
+		t.Errorf("at the bench: %+v", b)
 	}
 }
 

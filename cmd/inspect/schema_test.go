@@ -140,6 +140,8 @@ var schemaWords = map[reflect.Type][]string{
 	reflect.TypeFor[part.Zone]():         wordsOf(part.Zones),
 	reflect.TypeFor[part.Severity]():     wordsOf(part.Severities),
 	reflect.TypeFor[part.Why]():          wordsOf(part.Whys),
+	reflect.TypeFor[part.PlanKey]():      wordsOf(part.PlanKeys),
+	reflect.TypeFor[part.Care]():         wordsOf(part.Cares),
 	reflect.TypeFor[part.Side]():         wordsOf([]part.Side{part.Left, part.Right}),
 	reflect.TypeFor[part.State]():        wordsOf([]part.State{part.Measured, part.Unmeasured, part.PictureOK}),
 	reflect.TypeFor[part.Term]():         wordsOf([]part.Term{part.TermMean, part.TermOffCentre, part.TermOval}),

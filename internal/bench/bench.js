@@ -178,11 +178,16 @@
     shownPhase = ph;
     lives();
   }
-  function arrive(ph) {
-    var serial = document.getElementById("serial"), go = view.querySelector(".go"), p = part();
-    if (ph === "ready" && serial && !serial.value) serial.focus();
+  // The focus is where the next key belongs.
+  function look() {
+    var serial = document.getElementById("serial"), go = view.querySelector(".go");
+    if (phase() === "ready" && serial && !serial.value) serial.focus();
     else if (go) go.focus({ preventScroll: true });
     else view.focus({ preventScroll: true });
+  }
+  function arrive(ph) {
+    var p = part();
+    look();
     window.scrollTo(0, 0);
     if (ph === "answered") { stand(); status.textContent = p.dataset.say; tone(p.dataset.verdict); }
     else { var h = view.querySelector("h1"); status.textContent = h ? h.textContent : ""; }
@@ -280,7 +285,7 @@
     }, 2000);
     shownPhase = phase();
     lives();
-    if (!document.activeElement || document.activeElement === body) { var g = view.querySelector(".go"); if (g) g.focus({ preventScroll: true }); }
+    if (!document.activeElement || document.activeElement === body) look();
   }
   body.dataset.ready = "1"; // keys are listened to
 })();

@@ -214,6 +214,14 @@ func TestBrowser(t *testing.T) {
 		{"Scans", browserScans},
 		{"NoScans", browserNoScans},
 		{"ScansElsewhere", browserScansElsewhere},
+		{"ScanPages", browserScanPages},
+		{"BadScans", browserBadScans},
+		{"Keyboards", browserKeyboards},
+		{"HeldKeys", browserHeldKeys},
+		{"Sleep", browserSleep},
+		{"TwoReaders", browserTwoReaders},
+		{"Clock", browserClock},
+		{"FirstLetters", browserFirstLetters},
 		{"Haste", browserHaste},
 		{"Typing", browserTyping},
 		{"Focus", browserFocus},
@@ -277,10 +285,16 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.key(kb.Tab)
 	b.key(kb.ArrowDown + kb.ArrowDown) // from none: the first, the second
 	b.key(kb.Tab)
+	b.key("finisher 3")
+	b.key(kb.Tab)
 	b.key(kb.Tab)
 	b.await("the button", "document.activeElement.closest('dialog') && document.activeElement.tagName === 'BUTTON'")
 	b.key("\r")
-	b.see("Overruled by")
+	b.see("Overruled by finisher 3: pass.")
+	b.see("Go on to curing.")
+	if said := fmt.Sprint(b.js("document.querySelector('#view').innerText")); strings.Contains(said, "Wipe") || strings.Contains(said, "sand") {
+		t.Errorf("a pass by a person's call, and the tool's remedy stays: %s", said)
+	}
 	if o := r.memory.all[0].Overruled; o == nil || o.Verdict != part.Pass || r.memory.all[0].Result.Verdict != part.Rework {
 		t.Errorf("on record: %+v beside %s", o, r.memory.all[0].Result.Verdict)
 	}

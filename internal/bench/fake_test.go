@@ -153,37 +153,51 @@ var fakeSurfaces = []part.Surface{
 	part.UnsearchedSurface(part.Shell, 0), part.UnsearchedSurface(part.Shell, 120),
 }
 
-// Invented outcomes, one for each verdict.
+// Invented outcomes, one for each verdict, judged by the limits as shipped.
 func passing() Outcome {
-	return Outcome{Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, Score: part.Num(1), Seam: part.Seam{WorstStepUM: part.Num(-12)}, Surfaces: fakeSurfaces}, MainFile: "face_diffuse.jpg", Main: grey(800, 600)}
+	o := outcomeOf(fakeResult(-12))
+	o.MainFile, o.Main = "face_diffuse.jpg", grey(800, 600)
+	return o
 }
 
-func reworking() Outcome {
-	return Outcome{
-		Result: &part.Result{Verdict: part.Rework, Stage: part.Wet, Score: part.Num(60), MMPerPX: .015, Surfaces: fakeSurfaces,
-			Seam: part.Seam{WorstStepUM: part.Num(92), Stations: []part.Station{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(92), UUM: part.Num(4)}}},
-			Findings: []part.Finding{
-				{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Major, Station: "120 deg, left", ValueUM: part.Num(92), Image: "edge_120.jpg", Confidence: 1},
-				{Number: 2, Kind: part.Dust, Zone: part.ZoneFace, Severity: part.Moderate, DiameterMM: part.Num(.21), Image: "face_diffuse.jpg", Confidence: .9},
-			}},
-		Causes:   []grade.Cause{{Number: 1, Measure: "proud_um", Value: 92, Limit: 50, U: 4, Mends: true}, {Number: 2, Measure: "diameter_mm", Value: .21, Limit: .15, U: math.NaN(), Mends: true}},
-		MainFile: "edge_120.jpg", Main: grey(800, 600), Crops: []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}},
-	}
+func reworking() Outcome { return reworkingBy(92) }
+
+// reworkingBy has a proud step of so many um, and a moderate nib.
+func reworkingBy(stepUM float64) Outcome {
+	r := fakeResult(stepUM)
+	r.Findings = []part.Finding{{Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.21), Image: "face_diffuse.jpg", Box: part.Box{400, 300, 14, 14}, Confidence: .9}}
+	o := outcomeOf(r)
+	o.MainFile, o.Main, o.Crops = "edge_120.jpg", grey(800, 600), []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}}
+	return o
 }
 
 func rejecting() Outcome {
-	return Outcome{
-		Result: &part.Result{Verdict: part.Reject, Stage: part.Wet, Score: part.Num(100),
-			Findings: []part.Finding{{Number: 1, Kind: part.Step, Zone: part.ZoneSeam, Severity: part.Critical, Station: "30 deg, right", ValueUM: part.Num(-210), Image: "edge_30.jpg", Confidence: 1}}},
-		Causes:   []grade.Cause{{Number: 1, Measure: "recessed_um", Value: 210, Limit: 50, U: 4}},
-		MainFile: "edge_30.jpg", Main: grey(800, 600), Crops: []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}},
-	}
+	o := outcomeOf(fakeResult(-210))
+	o.MainFile, o.Main, o.Crops = "edge_120.jpg", grey(800, 600), []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}}
+	return o
 }
 
 func unmeasuring() Outcome {
-	return Outcome{Result: &part.Result{Verdict: part.NotMeasured, Stage: part.Wet,
-		Pictures: []part.PictureReport{{File: "face_raking.jpg", View: part.Face, Light: part.Raking, State: part.PictureNoOK, Problems: []part.Problem{{Name: "out_of_focus"}}}}},
-		MainFile: "face_raking.jpg", Main: grey(800, 600)}
+	r := fakeResult(4)
+	r.Pictures[2].State, r.Pictures[2].Problems = part.PictureNoOK, []part.Problem{{Name: "out_of_focus"}}
+	o := outcomeOf(r)
+	o.MainFile, o.Main = "face_raking.jpg", grey(800, 600)
+	return o
+}
+
+// fakeResult is a unit with wet lacquer, and one station.
+func fakeResult(stepUM float64) *part.Result {
+	ok := func(file string, v part.View, l part.Light) part.PictureReport {
+		return part.PictureReport{File: file, View: v, Light: l, State: part.PictureOK}
+	}
+	return &part.Result{Stage: part.Wet, MMPerPX: .015, Surfaces: fakeSurfaces,
+		Pictures: []part.PictureReport{ok("edge_120.jpg", part.Edge, part.Back), ok("face_diffuse.jpg", part.Face, part.Diffuse), ok("face_raking.jpg", part.Face, part.Raking)},
+		Seam:     part.Seam{Stations: []part.Station{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(stepUM), UUM: part.Num(4), GapUM: part.Num(0), BeadUM: part.Num(0)}}}}
+}
+
+func outcomeOf(r *part.Result) Outcome {
+	grade.Judge(r, grade.DefaultLimits())
+	return Outcome{Result: r}
 }
 
 // memory keeps records for as long as the test runs, unless it is broken.

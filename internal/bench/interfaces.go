@@ -4,7 +4,6 @@ import (
 	"context"
 	"time"
 
-	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -62,17 +61,10 @@ type Judge interface {
 	Judge(ctx context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error)
 }
 
-// Outcome is a judged unit, with the pictures that the answer shows.
+// Outcome is a judged unit, with the pictures that the answer shows. What to do, and why, is in
+// the result's plan.
 type Outcome struct {
 	Result    *part.Result
-	Causes    []grade.Cause
-	Missing   []part.View       // views that the limits ask for and that are not there
-	TooLittle []TooLittle       // surfaces of which too little was looked at
-	Waviness  bool              // whether too little of the waviness was measured to judge it
-	ScoreOver bool              // the score alone would not pass
-	Score     float64           // and its limit
-	ScoreMost float64           //
-	Barred    *part.Phrase      // why the gauge may pass nothing; nil: it may
 	MainFile  string            // the picture in which the worst shows best
 	Main      []byte            // the same, annotated, as a JPEG file
 	Crops     []report.Crop     // magnified findings, worst first

@@ -110,53 +110,6 @@ func TestKeysInCodeAreThere(t *testing.T) {
 	}
 }
 
-// English says the same remedies as grade does, so that page and result.json
-// never differ.
-func TestRemediesAreGrades(t *testing.T) {
-	x := words{languages(t).ByTag("en")}
-	for _, st := range part.Stages {
-		for _, k := range part.Kinds {
-			for _, v := range []float64{60, -60} {
-				f := part.Finding{Kind: k, Severity: part.Moderate}
-				if k == part.Step {
-					f.ValueUM = part.Num(v)
-				}
-				p := grade.Remedy(k, st, f)
-				want := x.Say(&p)
-				if got := x.advice(st, f, grade.Cause{Measure: "x", Limit: 1, Mends: true}); got != want {
-					t.Errorf("%s, %s:\n  page  %s\n  grade %s", k, st, got, want)
-				}
-			}
-		}
-	}
-}
-
-func TestAdvice(t *testing.T) {
-	x := words{languages(t).ByTag("en")}
-	// The same as grade's advice, which is not exported: its results carry it.
-	r := &part.Result{Stage: part.Wet, MMPerPX: .015, Pictures: []part.PictureReport{{View: part.Edge, State: part.PictureOK, File: "e"}, {View: part.Face, State: part.PictureOK, File: "f"}},
-		Seam: part.Seam{Stations: []part.Station{{Image: "e", State: part.Measured, StepUM: part.Num(-400), UUM: part.Num(3), AngleDeg: 30, Side: part.Right}, {Image: "e", State: part.Measured, StepUM: part.Num(120), UUM: part.Num(3)}}},
-		Findings: []part.Finding{
-			{Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.3), Confidence: .9, Image: "f"}, {Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.02), Confidence: .9, Image: "f"},
-			{Kind: part.Chip, Zone: part.ZoneFace, DiameterMM: part.Num(9), LengthMM: part.Num(9), Confidence: .9, Image: "f"}, {Kind: part.Bubble, Zone: part.ZoneFace, DiameterMM: part.Num(.3), Confidence: .01, Image: "f"},
-		}}
-	grade.Judge(r, grade.DefaultLimits())
-	causes := grade.Causes(r, grade.DefaultLimits())
-	if len(causes) < 6 {
-		t.Fatalf("%d causes", len(causes))
-	}
-	for i, c := range causes {
-		f := r.Findings[i]
-		if got := x.advice(r.Stage, f, c); got != f.Advice {
-			t.Errorf("%s:\n  page  %s\n  grade %s", f.Kind, got, f.Advice)
-		}
-		s := x.cause(r, f, c)
-		if strings.Contains(s, "{") || strings.Contains(s, "why.") {
-			t.Errorf("%s: %s", f.Kind, s)
-		}
-	}
-}
-
 // What makes the steps one fault is told in each language, and what to do as grade says it.
 func TestSeamCausesInWords(t *testing.T) {
 	l := languages(t)
@@ -179,25 +132,20 @@ func TestSeamCausesInWords(t *testing.T) {
 			}
 			r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
 			grade.Judge(r, grade.DefaultLimits())
-			for i, c := range grade.Causes(r, grade.DefaultLimits()) {
-				f := r.Findings[i]
-				if c.Seam == nil {
-					t.Fatalf("%s, %s: no cause", name, st)
-				}
-				if got := (words{l.ByTag("en")}).advice(st, f, c); got != f.Advice {
-					t.Errorf("%s, %s:\n  page  %s\n  grade %s", name, st, got, f.Advice)
-				}
+			if first := r.Plan.First(); !strings.HasPrefix(first.WhyPhrase.Key, "why.") {
+				t.Fatalf("%s, %s: %+v", name, st, first)
+			}
+			for _, f := range r.Findings {
 				for _, x := range l.All() {
-					if s := (words{x}).cause(r, f, c) + (words{x}).advice(st, f, c); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "seam") || strings.Contains(s, "where.") {
+					if s := x.Say(&r.Plan.First().WhyPhrase) + x.Say(f.AdvicePhrase); strings.ContainsAny(s, "{@") || strings.Contains(s, "why.") || strings.Contains(s, "where.") {
 						t.Errorf("%s, %s, %s: %s", name, st, x.Tag, s)
 					}
 				}
 			}
 			if name == "off-centre" && st == part.Trim {
 				o := Outcome{Result: r}
-				o.Causes = append(o.Causes, grade.Causes(r, grade.DefaultLimits())...)
 				for tag, want := range map[string]string{
-					"en":      "Faceplate off-centre by 84 µm towards 40 deg: proud by 83 µm at 30°, right (limit 50 µm) and recessed by 83 µm at 30°, left (limit 50 µm).",
+					"en":      "Faceplate off-centre by 84 µm towards 40°: proud by 83 µm at 30°, right (limit 50 µm) and recessed by 83 µm at 30°, left (limit 50 µm).",
 					"zh-Hans": "面板偏心 84 µm，朝向 40°：30° 右侧处凸出 83 µm（限度 50 µm），30° 左侧处凹入 83 µm（限度 50 µm）。",
 				} {
 					if got := (words{l.ByTag(tag)}).why(&Answer{Outcome: o}); got != want {
@@ -223,51 +171,65 @@ func TestWhy(t *testing.T) {
 		}
 	}
 	// A value that would read as its limit gets more decimals.
-	o.Causes[0].Value = 50.2
-	if got := (words{l.ByTag("en")}).why(a); !strings.Contains(got, "50.2 µm") || !strings.Contains(got, "50.0 µm") {
+	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: reworkingBy(50.2)}); !strings.Contains(got, "50.2 µm") || !strings.Contains(got, "50.0 µm") {
 		t.Error(got)
 	}
 	un := unmeasuring()
 	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: un}); got != "Picture face, raking light: out of focus." {
 		t.Error(got)
 	}
-	un.Barred = &part.Phrase{Key: "check.out", Args: map[string]string{"at": "2026-11-25 08:00", "line": "7"}}
+	un.Result.Plan = grade.GaugePlan(un.Result.Plan, part.Say("check.out", "at", "2026-11-25 08:00", "line", "7"))
 	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: un}); !strings.Contains(got, "the check piece is out of limits since 2026-11-25 08:00 (line 7") {
 		t.Error(got)
 	}
 }
 
 // Orange peel is told by its slope, of an octave and of a lower bound too; and waviness that was
-// not measured, with what to do.
+// not measured, with what to do. The bounds are those shipped: 2, 4 and 6 mrad of all waves, 1.5, 3 and 4.5 of an octave.
 func TestWavinessInWords(t *testing.T) {
 	l := languages(t)
-	r := &part.Result{Stage: part.Wet, Verdict: part.NotMeasured, Screen: &part.Mirror{SlopeMRad: part.Num(4.53), AtLeast: true}}
-	f := part.Finding{Kind: part.OrangePeel, Zone: part.ZoneFace, Severity: part.Moderate}
-	c := grade.Cause{Measure: grade.SlopeMRad, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}
-	octave, least, near := c, c, c
-	octave.FromMM, octave.ToMM, least.AtLeast, near.Near, near.U = 2, 1, true, true, 0.31
+	// waving has the root mean square slope of all waves, u, and that of the waves of 2 to 1 mm.
+	waving := func(slope, u, octave float64, least bool) *Answer {
+		r := fakeResult(4)
+		r.Findings = []part.Finding{{Kind: part.OrangePeel, Zone: part.ZoneFace, AreaMM2: part.Num(30), Image: "face_diffuse.jpg", Confidence: .9}}
+		r.Screen = &part.Mirror{SlopeMRad: &slope, USlopeMRad: &u, AtLeast: least}
+		for i, to := range part.OctaveEndsMM[1:] {
+			v := 0.0
+			if to == 1 {
+				v = octave * octave
+			}
+			r.Screen.Octaves = append(r.Screen.Octaves, part.Octave{FromMM: part.OctaveEndsMM[i], ToMM: to, Variance: v, UVariance: 0.01})
+		}
+		grade.Judge(r, grade.DefaultLimits())
+		return &Answer{Outcome: Outcome{Result: r}}
+	}
 	for tag, want := range map[string][]string{
-		"en": {"Orange peel of 4.5 mrad, on the faceplate: moderate over 4.0 mrad.", "Orange peel of 4.5 mrad in waves of 2 to 1 mm, on the faceplate: moderate over 4.0 mrad.",
-			"Orange peel of at least 4.5 mrad, on the faceplate: moderate over 4.0 mrad.", "Orange peel of 4.5 mrad, on the faceplate: moderate over 4.0 mrad. Close to the limit (u = 0.31 mrad).",
-			"Waviness not measured: at least 4.5 mrad, with slopes too steep for these stripes.", "Set wider stripes or bring the screen nearer, then take again; or look at it by eye."},
-		"zh-Hans": {"面板上有橘皮，4.5 mrad：超过 4.0 mrad 为中等。", "面板上有橘皮，波长 2 至 1 mm 处 4.5 mrad：超过 4.0 mrad 为中等。",
-			"面板上有橘皮，至少 4.5 mrad：超过 4.0 mrad 为中等。", "面板上有橘皮，4.5 mrad：超过 4.0 mrad 为中等。接近限度（u = 0.31 mrad）。",
-			"波纹度未测得：至少 4.5 mrad，有些斜面对此条纹太陡。", "用更宽的条纹或将屏幕移近后重拍；或用眼检查。"},
+		"en": {"Orange peel of 6.5 mrad, on the faceplate: major over 6.0 mrad.", "Orange peel of 4.6 mrad in waves of 2 to 1 mm, on the faceplate: major over 4.5 mrad.",
+			"Orange peel of at least 6.5 mrad, on the faceplate: major over 6.0 mrad.", "Orange peel of 6.5 mrad, on the faceplate: major over 6.0 mrad. Close to the limit (u = 0.31 mrad).",
+			"Waviness not measured: at least 1.5 mrad, with slopes too steep for these stripes.", "Set wider stripes or bring the screen nearer, then take again; or look at it by eye."},
+		"zh-Hans": {"面板上有橘皮，6.5 mrad：超过 6.0 mrad 为严重。", "面板上有橘皮，波长 2 至 1 mm 处 4.6 mrad：超过 4.5 mrad 为严重。",
+			"面板上有橘皮，至少 6.5 mrad：超过 6.0 mrad 为严重。", "面板上有橘皮，6.5 mrad：超过 6.0 mrad 为严重。接近限度（u = 0.31 mrad）。",
+			"波纹度未测得：至少 1.5 mrad，有些斜面对此条纹太陡。", "用更宽的条纹或将屏幕移近后重拍；或用眼检查。"},
 	} {
 		x := words{l.ByTag(tag)}
-		o := Outcome{Result: r, Waviness: true}
-		for i, got := range []string{x.cause(r, f, c), x.cause(r, f, octave), x.cause(r, f, least), x.cause(r, f, near), x.missing(o), x.retake(o)} {
+		bound := waving(1.5, .1, 0, true)
+		for i, got := range []string{x.why(waving(6.5, .1, 0, false)), x.why(waving(5, .1, 4.6, false)), x.why(waving(6.5, .1, 0, true)), x.why(waving(6.5, .31, 0, false)), x.why(bound), x.todo(bound)} {
 			if got != want[i] {
 				t.Errorf("%s: %s, want %s", tag, got, want[i])
 			}
 		}
 	}
-	for measure, want := range map[string]string{"area_mm2": "4.53 mm²", "lines": "5 lines", "length_mm": "4.53 mm"} { // other units
-		if got := (words{l.ByTag("en")}).cause(r, f, grade.Cause{Measure: measure, Value: 4.53, Limit: 4, U: math.NaN(), Mends: true}); !strings.Contains(got, want+",") {
-			t.Errorf("%s: %s", measure, got)
+	for want, f := range map[string]part.Finding{"20.00 mm²": {Kind: part.Haze, AreaMM2: part.Num(20)}, "30 lines": {Kind: part.Sanding, Lines: 30}, "4.53 mm": {Kind: part.Fibre, LengthMM: part.Num(4.53)}} { // other units
+		f.Zone, f.Image, f.Confidence = part.ZoneFace, "face_diffuse.jpg", .9
+		r := fakeResult(4)
+		r.Findings = []part.Finding{f}
+		if got := (words{l.ByTag("en")}).why(&Answer{Outcome: outcomeOf(r)}); !strings.Contains(got, want+",") {
+			t.Errorf("%s: %s", want, got)
 		}
 	}
-	if got := (words{l.ByTag("en")}).missing(Outcome{Result: &part.Result{Screen: &part.Mirror{}}, Waviness: true}); !strings.Contains(got, "too little of the faceplate mirrors") {
+	r := fakeResult(4)
+	r.Screen = &part.Mirror{RangeMRad: part.Num(5)}
+	if got := (words{l.ByTag("en")}).why(&Answer{Outcome: outcomeOf(r)}); !strings.Contains(got, "too little of the faceplate mirrors") {
 		t.Error(got)
 	}
 }
@@ -281,17 +243,17 @@ func TestLooked(t *testing.T) {
 		Pictures: []part.PictureReport{{View: part.Face, Light: part.Diffuse, State: part.PictureOK}, {View: part.Face, Light: part.Raking, State: part.PictureOK}}}
 	en, zh := words{l.ByTag("en")}, words{l.ByTag("zh-Hans")}
 	for i, want := range []string{
-		"Looked at 90 % of the face in both lights, 6 % in one, 4 % not at all (left out, hatched in its picture: mirrored lamps 3 %, outermost strip 1 %)",
+		"Looked at 90 % of the face in both lights, 6 % in one, 4 % not at all (left out: mirrored lamps 3 %, outermost strip 1 %)",
 		"The shell was not looked at in any of 2 turns",
 	} {
-		if got := en.looked(r)[i]; got != want {
+		if got := en.SayAll(r.LookedAtPhrases())[i]; got != want {
 			t.Errorf("%s, want %s", got, want)
 		}
 		if own := en.SayAll(r.LookedAtPhrases())[i]; strings.Split(own, " (")[0] != strings.Split(want, " (")[0] {
 			t.Errorf("the result says %q, the page %q", own, want)
 		}
 	}
-	if got := strings.Join(zh.looked(r), "\n"); !strings.Contains(got, "90 %") || !strings.Contains(got, "灯的反光 3 %、最外边缘 1 %") || strings.Contains(got, "{") {
+	if got := strings.Join(zh.SayAll(r.LookedAtPhrases()), "\n"); !strings.Contains(got, "90 %") || !strings.Contains(got, "灯的反光 3 %、最外边缘 1 %") || strings.Contains(got, "{") {
 		t.Error(got)
 	}
 	if got := en.why(&Answer{Outcome: Outcome{Result: r}}); got != "Within the limits of this stage, as far as looked at: 96 % of the face." {
@@ -300,13 +262,18 @@ func TestLooked(t *testing.T) {
 	if got := en.why(&Answer{Outcome: Outcome{Result: &part.Result{Verdict: part.Pass, Stage: part.Trim}}}); !strings.Contains(got, "rests on the seam alone") {
 		t.Error(got)
 	}
-	r.Verdict = part.NotMeasured
-	o := Outcome{Result: r, TooLittle: []TooLittle{{r.Surfaces[0], 0.98}}}
-	if why, todo := en.why(&Answer{Outcome: o}), en.remedy(&Answer{Outcome: o}); why != "Only 96 % of the face could be looked at (at least 98 %)." || !strings.HasPrefix(todo, "Move the lamp") {
+	few := fakeResult(4)
+	few.Surfaces = r.Surfaces
+	limits := grade.DefaultLimits()
+	limits.LookedAt = []grade.LookedAt{{Stages: part.Stages, Views: []part.View{part.Face}, Least: 0.98}}
+	grade.Judge(few, limits)
+	a := &Answer{Outcome: Outcome{Result: few}}
+	if why, todo := en.why(a), en.todo(a); why != "Only 96 % of the face could be looked at (at least 98 %)." || !strings.HasPrefix(todo, "Move the lamp") {
 		t.Errorf("%s %s", why, todo)
 	}
-	o.TooLittle[0].Surface = r.Surfaces[1]
-	if why, todo := en.why(&Answer{Outcome: o}), en.remedy(&Answer{Outcome: o}); why != "The shell at 0° was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
+	limits.LookedAt[0].Views = []part.View{part.Shell}
+	grade.Judge(few, limits)
+	if why, todo := en.why(a), en.todo(a); why != "The shell at 0° was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
 		t.Errorf("%s %s", why, todo)
 	}
 }
@@ -321,14 +288,14 @@ func TestLookedTurns(t *testing.T) {
 		Pictures: []part.PictureReport{{View: part.Face, State: part.PictureOK}, ok(0, part.Diffuse), ok(0, part.Raking), ok(120, part.Diffuse)}}
 	said := func(x words, want ...string) {
 		t.Helper()
-		for i, got := range x.looked(r) {
+		for i, got := range x.SayAll(r.LookedAtPhrases()) {
 			if got != want[i] {
 				t.Errorf("%s, want %s", got, want[i])
 			}
 		}
 	}
-	said(en, "Looked at 100 % of the face in one light, 0 % not at all", "Looked at 50 % of the shell at 0° in both lights, 30 % in one, 20 % not at all", "Looked at 70 % of the shell at 120° in one light, 30 % not at all", "The shell at 240° was not looked at")
-	said(zh, "面板：单一光照下检查了 100 %，0 % 未检查", "壳体 0°：两种光照下都检查了 50 %，仅一种光照下 30 %，20 % 未检查", "壳体 120°：单一光照下检查了 70 %，30 % 未检查", "壳体 240°未检查（1 个转角）")
+	said(en, "Looked at 100 % of the face in one light", "Looked at 50 % of the shell at 0° in both lights, 30 % in one, 20 % not at all", "Looked at 70 % of the shell at 120° in one light, 30 % not at all", "The shell at 240° was not looked at")
+	said(zh, "面板：单一光照下检查了 100 %", "壳体 0°：两种光照下都检查了 50 %，仅一种光照下 30 %，20 % 未检查", "壳体 120°：单一光照下检查了 70 %，30 % 未检查", "壳体 240°未检查")
 	if got, want := en.why(&Answer{Outcome: Outcome{Result: r}}), "Within the limits of this stage, as far as looked at: 100 % of the face, 80 % of the shell at 0°, 70 % of the shell at 120°."; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
@@ -336,7 +303,7 @@ func TestLookedTurns(t *testing.T) {
 	if got, want := en.why(&Answer{Outcome: Outcome{Result: r}}), "Within the limits of this stage, as far as looked at: 100 % of the face, 66 % of the shell."; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
-	if got := en.looked(r); got[len(got)-1] != "Over all its turns 66 % of the shell was looked at" {
+	if got := en.SayAll(r.LookedAtPhrases()); got[len(got)-1] != "Over all its turns 66 % of the shell was looked at" {
 		t.Error(got)
 	}
 }

@@ -48,7 +48,7 @@
     clearTimeout(waiting);
     var mine = ++round;
     painted = 0;
-    if (!lit || !asked || document.hidden || !el("said").hidden || !canvas.width || !canvas.height) return;
+    if (!lit || !asked || document.hidden || !canvas.width || !canvas.height) return;
     var rest = drawnAt + asked.pace_ms - performance.now(), number = asked.number, settle = asked.settle_ms;
     if (rest > 0) { waiting = setTimeout(paint, rest); return; }
     draw(asked.pattern);
@@ -126,14 +126,11 @@
     if (!navigator.wakeLock || !lit || document.hidden) return;
     navigator.wakeLock.request("screen").then(function () { awakeless = false; }, function () { awakeless = true; });
   }
-  // What is said lies on the light: meanwhile no pattern counts as painted.
-  var said = el("said");
-  document.addEventListener("said", function () {
-    if (said.hidden) { paint(); return; }
-    clearTimeout(waiting);
-    round++;
-    painted = 0;
-    tell();
+  // Words would lie on the light, so a scan goes to the bench, whose page says what came of it.
+  document.addEventListener("scan", function (e) {
+    if (!lit) return;
+    e.preventDefault();
+    fetch("/do/scan", { method: "POST", body: new URLSearchParams({ text: e.detail.text, places: e.detail.places, turn: "-1", from: "light" }), credentials: "same-origin", headers: { "X-Script": "1", "X-Token": body.dataset.token } });
   });
   function shine(yes) {
     lit = yes;

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"finishbench/internal/part"
@@ -77,6 +78,8 @@ type (
 		GiveUp string
 		After  time.Duration
 	}
+	// Say tells what was refused to somebody whose own screen cannot show it.
+	Say struct{ part.Phrase }
 	// Undo withdraws the last answer and goes back to its unit. ID is the one that the person
 	// was asked about.
 	Undo struct {
@@ -119,6 +122,7 @@ func (Edit) event()         {}
 func (Cancel) event()       {}
 func (Retry) event()        {}
 func (Scan) event()         {}
+func (Say) event()          {}
 func (Undo) event()         {}
 func (Overruling) event()   {}
 func (Progressed) event()   {}
@@ -164,6 +168,9 @@ func (s State) On(e Event, now time.Time) (State, []Effect, error) {
 		return s.retry(now)
 	case Scan:
 		return s.scan(e)
+	case Say:
+		s.Problem = &e.Phrase
+		return s, nil, nil
 	case Undo:
 		return s.undo(e)
 	case Restore:
@@ -263,8 +270,9 @@ func (s State) edit(e Edit) (State, []Effect, error) {
 }
 
 // together is how soon after a scan's Enter the next one's first key tells of two readers at once,
-// whose keys are mixed: the longest gap of scan.js between keys of one scan.
-const together = 60 * time.Millisecond
+// whose keys are mixed: the longest gap between a reader's keys (40 ms; they leave 5 to 30, usual, no
+// source), and a little.
+const together = 45 * time.Millisecond
 
 // scan never adds to what stands there, and never does anything to a unit but to
 // leave it.
@@ -445,6 +453,8 @@ func (s State) overrule(e Overruling) (State, []Effect, error) {
 	switch {
 	case s.Phase != Answered || s.busy:
 		return s, nil, refuse("wrong.wait")
+	case strings.TrimSpace(e.By) == "": // a call is somebody's
+		return s, nil, refuse("wrong.by")
 	case !slices.Contains(Reasons, e.Reason):
 		return s, nil, refuse("wrong.reason")
 	case !slices.Contains([]part.Verdict{part.Pass, part.Rework, part.Reject}, e.Verdict):

@@ -159,12 +159,13 @@ func TestUndoGoesBackToTheUnit(t *testing.T) {
 func TestOverruleStandsBeside(t *testing.T) {
 	s, _ := on(t, readyFor("k7"), Press{}, ShotsDone{Shots: someShots})
 	s, _ = on(t, s, Judged{Answer: answerOf(s)})
-	good := Overruling{part.Overrule{Verdict: part.Pass, Reason: "wiped_off"}}
+	good := Overruling{part.Overrule{By: "finisher 3", Verdict: part.Pass, Reason: "wiped_off"}}
 	for _, c := range []struct {
 		change func(*Overruling)
 		key    string
 	}{
 		{func(o *Overruling) { o.Reason = "mood" }, "wrong.reason"},
+		{func(o *Overruling) { o.By = " " }, "wrong.by"},
 		{func(o *Overruling) { o.Reason = ReasonOther }, "wrong.note"},
 		{func(o *Overruling) { o.Verdict = part.NotMeasured }, "wrong.verdict"},
 		{func(o *Overruling) { o.Verdict = part.Rework }, "wrong.same_verdict"},
@@ -245,7 +246,7 @@ func TestAnyOrderOfEvents(t *testing.T) {
 		return "", false
 	}
 	for range 200000 {
-		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{ID: 5}, Restore{ID: 5}, unitScan("k3"), Edit{part.UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{Verdict: part.Pass, Reason: "pattern"}},
+		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{ID: 5}, Restore{ID: 5}, unitScan("k3"), Edit{part.UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{By: "finisher 3", Verdict: part.Pass, Reason: "pattern"}},
 			Progressed{Progress{Asking: &part.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots}, ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &part.Phrase{}}, Undone{}, Restored{}, OverruleDone{Overrule: part.Overrule{Verdict: part.Pass}}}
 		e := all[rnd.IntN(len(all))]
 		if w, ok := ends(e); ok {

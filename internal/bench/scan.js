@@ -6,9 +6,10 @@
 // letter waits until the next key of a burst would have come; then it is a shortcut. Keys may be
 // handed over late, so gaps are those between the times that they bear, and the more keys there
 // are, the longer the next is waited for.
+//
+// It is loaded before the page's middle, so that no key is lost that comes while the rest loads.
 "use strict";
 (function () {
-  var said = document.getElementById("said"), pedals = (document.body.dataset.pedal || "").split(" ").filter(Boolean);
   var gapMS = 60, waitMS = 100, manyKeys = 4; // readers leave 5 to 30 ms between keys (usual, no source)
   var ended = -Infinity, lastEnd = -Infinity, composing = false;
   var none = { keys: [], at: -Infinity, held: [], field: null, was: "", timer: 0 }, burst = none;
@@ -33,7 +34,7 @@
     clearTimeout(burst.timer);
     burst.timer = 0;
     var held = burst.held.splice(0);
-    if (held.length >= manyKeys) say(said && said.dataset.late); // a reader that ends with something else
+    if (held.length >= manyKeys) say(word("late")); // a reader that ends with something else
     else held.forEach(function (h) { (h.target.isConnected ? h.target : document.body).dispatchEvent(new KeyboardEvent("keydown", h.key)); });
     document.dispatchEvent(new Event("burstover"));
   }
@@ -44,7 +45,7 @@
   }
   function begin(t, e) {
     var serial = document.querySelector("#unit #serial"), part = document.querySelector("[data-phase]"), field = texty(t) ? t : null;
-    if (!field && serial && pedals.indexOf(e.key) < 0) { // on ready what is typed is the serial
+    if (!field && serial && (document.body.dataset.pedal || "").split(" ").indexOf(e.key) < 0) { // on ready what is typed is the serial
       serial.focus();
       serial.select();
       field = serial;
@@ -87,9 +88,12 @@
   function all(keys, what) { return keys.every(function (k) { return k[what]; }) ? keys.map(function (k) { return k[what]; }).join("") : ""; }
   function takeBack(field, was) {
     if (!field || field.value === was && !composing) return;
-    if (composing) { // its letters are handed over at its end
+    if (composing) { // its letters are handed over at its end, and are no change that a person made
+      var unchanged = function (e) { e.stopImmediatePropagation(); };
       field.addEventListener("compositionend", function () { setTimeout(function () { field.value = was; }); }, { once: true });
+      window.addEventListener("change", unchanged, true);
       field.blur();
+      window.removeEventListener("change", unchanged, true);
     }
     field.value = was;
   }
@@ -111,11 +115,14 @@
       .then(function (v) {
         if (v.kind === "unit" && document.querySelector("form[action='/look'] input")) { location.href = v.href; return; }
         if (field && v.kind && field.dataset.takes === v.kind) { field.value = v.code; return; }
-        say(v.say || said && said.dataset.scan, v.href, v.word);
+        say(v.say || word("scan"), v.href, v.word);
       });
   }
   var hide = 0;
+  function band() { return document.getElementById("said"); }
+  function word(name) { var s = band(); return s ? s.dataset[name] : ""; }
   function say(text, href, word) {
+    var said = band();
     if (!said || !text) return;
     clearTimeout(hide);
     said.textContent = text + " ";
@@ -126,8 +133,7 @@
       said.appendChild(a);
     }
     said.hidden = false;
-    document.dispatchEvent(new Event("said"));
-    hide = setTimeout(function () { said.hidden = true; document.dispatchEvent(new Event("said")); }, 8000);
+    hide = setTimeout(function () { said.hidden = true; }, 8000);
   }
 
   window.scans = {

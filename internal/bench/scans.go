@@ -37,6 +37,13 @@ func (s *Server) scanOf(f url.Values, now *Snapshot, turn int64) (Scan, *part.Ph
 	return Scan{c, f.Get("give_up"), time.Duration(max(0, min(after, 1e6)) * float64(time.Millisecond))}, nil
 }
 
+// sayScan tells on the bench's page what became of a scan on the light page, which shows no words.
+func (s *Server) sayScan(r *http.Request, p *part.Phrase) {
+	if r.PostForm.Get("from") == "light" {
+		_ = s.b.Send(r.Context(), -1, Say{*p}) // where it cannot be told the program ends
+	}
+}
+
 // ask has the page ask about a scan while a unit is under way.
 func (s *Server) ask(w http.ResponseWriter, r *http.Request, a asking) {
 	w.Header().Set("X-Ask", url.PathEscape(a.under))

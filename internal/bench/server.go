@@ -161,8 +161,11 @@ const (
 	cookieSeen    = "seen"
 )
 
+// setCookie sets a cookie that also comes along where a link of another page leads here: without
+// its session such a browser would be sent in a circle. What changes anything wants the session's
+// token too, and no other site's page.
 func (s *Server) setCookie(w http.ResponseWriter, name, value string, days int, hidden bool) {
-	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: days * 24 * 3600, HttpOnly: hidden, Secure: s.Secure, SameSite: http.SameSiteStrictMode})
+	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: days * 24 * 3600, HttpOnly: hidden, Secure: s.Secure, SameSite: http.SameSiteLaxMode})
 }
 
 func cookie(r *http.Request, name string) string {
@@ -436,6 +439,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 	case "scan":
 		e, no := s.scanOf(f, now, turn)
 		if no != nil {
+			s.sayScan(r, no)
 			s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(no))
 			return
 		}
@@ -452,7 +456,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 			events = append(events, Restore{now.Unit.Operator, id})
 		}
 	case "overrule":
-		events = append(events, Overruling{part.Overrule{By: now.Unit.Operator, Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
+		events = append(events, Overruling{part.Overrule{By: cleanText(f.Get("by"), scan.MostName), Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
 	default:
 		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
 		return
@@ -465,8 +469,10 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 	var ask asking
 	switch {
 	case errors.As(err, &ask):
+		s.sayScan(r, &ask.Phrase)
 		s.ask(w, r, ask)
 	case errors.As(err, &no):
+		s.sayScan(r, &no.Phrase)
 		s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(&no.Phrase))
 	case err != nil:
 		s.wrong(w, r, http.StatusServiceUnavailable, "lost_server")

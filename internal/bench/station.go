@@ -254,7 +254,9 @@ func (b *Station) judge(ctx context.Context, s State) {
 		return
 	}
 	o.Result.StoppedS = stoppedS(s)
-	a := &Answer{Outcome: o, Inspection: part.Inspection{Key: s.Key, UnitInfo: s.Unit, Started: s.Started.UTC(), Ended: b.Now().UTC(), Result: *o.Result}}
+	// A clock that was set back meanwhile does not end a unit before its start.
+	ended := s.Started.Add(max(0, b.Now().Sub(s.Started))).UTC()
+	a := &Answer{Outcome: o, Inspection: part.Inspection{Key: s.Key, UnitInfo: s.Unit, Started: s.Started.UTC(), Ended: ended, Result: *o.Result}}
 	a.Before, a.Other, a.Unread = b.earlier(ctx, s.Unit)
 	write, stop := writing(ctx)
 	defer stop()
@@ -279,7 +281,7 @@ func toStore(shots []part.Photo) []part.StoredPicture {
 }
 
 // stoppedS is how long the unit stood still, s: from the press that started it to its last
-// picture; nil where that was played back.
+// picture; nil where that was played back, or is not known.
 func stoppedS(s State) *float64 {
 	last := time.Time{}
 	for _, x := range s.Shots {
@@ -287,7 +289,7 @@ func stoppedS(s State) *float64 {
 			last = x.Came
 		}
 	}
-	if last.IsZero() {
+	if last.Before(s.Started) { // also where the clock was set back
 		return nil
 	}
 	return part.Num(math.Round(10*last.Sub(s.Started).Seconds()) / 10)

@@ -157,7 +157,9 @@ func write(t *testing.T, file string, r *rigged, html, _ string) {
 	for _, n := range []string{"palette.css", "bench.css"} {
 		html = strings.ReplaceAll(html, `href="/`+n, `href="`+n)
 	}
-	html = strings.ReplaceAll(html, `<script src="/bench.js" defer></script>`, "")
+	for _, s := range []string{`<script src="/scan.js"></script>`, `<script src="/bench.js" defer></script>`} {
+		html = strings.ReplaceAll(html, s, "")
+	}
 	html = strings.ReplaceAll(html, `class="live"`, `class="live" src="sample.jpg"`)
 	for _, from := range []string{`src="/answer/`, `src="/record/`} {
 		for strings.Contains(html, from) {

@@ -125,14 +125,14 @@ type answerView struct {
 	Tool      part.Verdict
 	Overruled *part.Overrule
 	Why       string
-	Remedy    string
+	Todo      string
+	Plan      *planView // nil: the program that judged it made none
 	Main      *pictureView
 	Crop      *pictureView
 	More      int // findings that count beside the one told
 	WorstStep string
 	Score     string
-	Looked    []string // how much of each surface was looked at
-	Stopped   string   // how long it stood still, with wet lacquer
+	Stopped   string // how long it stood still, with wet lacquer
 	Findings  []findingView
 	Changes   []changeView
 	Before    *pastView
@@ -233,8 +233,7 @@ func (b *Station) answerView(x words, a *Answer) *answerView {
 	r := a.Outcome.Result
 	v := &answerView{
 		ID: a.ID, Unit: a.Name(), Info: a.UnitInfo, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
-		Why: x.why(a), Remedy: x.remedy(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
-		Looked: x.looked(r),
+		Why: x.why(a), Todo: x.todo(a), Plan: x.planned(a.plan()), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
 	}
 	if r.Seam.WorstStepUM != nil {
 		v.WorstStep = x.T("answer.step_worst", "step", x.Number(*r.Seam.WorstStepUM, 0))
@@ -245,25 +244,22 @@ func (b *Station) answerView(x words, a *Answer) *answerView {
 	if r.StoppedS != nil && r.Stage == part.Wet {
 		v.Stopped = x.T("answer.stopped", "s", x.Number(*r.StoppedS, 1))
 	}
-	f, _, has := shown(a.Outcome)
 	if len(a.Outcome.Main) > 0 {
 		v.Main = &pictureView{Src: fmt.Sprintf("/answer/%d/main.jpg", a.ID), Alt: x.T("answer.main_alt", "picture", x.picture(r, a.Outcome.MainFile), "why", v.Why), Caption: x.picture(r, a.Outcome.MainFile)}
 	}
-	for i, c := range a.Outcome.Causes {
-		if i < len(r.Findings) {
-			g := r.Findings[i]
-			if g.Severity != part.None && !c.Doubted && !(has && g.Number == f.Number) {
-				v.More++
-			}
-			fv := findingView{Number: g.Number, Kind: g.Kind, What: x.finding(g), Severity: g.Severity, Advice: x.advice(r.Stage, g, c), Crop: cropOf(x, a, g)}
-			v.Findings = append(v.Findings, fv)
-			if has && g.Number == f.Number {
-				v.Crop = fv.Crop
-			}
+	shown := a.Outcome.shown()
+	for i, g := range r.Findings {
+		fv := findingView{Number: g.Number, Kind: g.Kind, What: x.finding(g), Severity: g.Severity, Advice: x.SayOr(g.AdvicePhrase, g.Advice), Crop: cropOf(x, a, g)}
+		if a.Overruled != nil {
+			fv.Advice = "" // the tool's call holds no longer
+		}
+		v.Findings = append(v.Findings, fv)
+		if len(shown) > 0 && shown[0] == g.Number {
+			v.Crop = v.Findings[i].Crop
 		}
 	}
-	if _, _, about := worst(a.Outcome); !about || r.Verdict != part.Rework && r.Verdict != part.Reject {
-		v.More = 0 // the sentence is about the unit, not about one of several findings
+	if s := a.plan().First(); s != nil && len(s.Findings) > 0 {
+		v.More = len(shown) - len(s.Findings) // what the sentence is not about
 	}
 	if a.Before != nil {
 		v.Before = x.past(onlyLike(a.Before, a.Outcome))

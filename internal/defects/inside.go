@@ -17,11 +17,11 @@ import (
 
 // How parts inside are told. Lengths in millimetres; common practice, no source.
 const (
-	spotMostMM   = 0.6 // spots larger than this may be parts
-	dyeLeast     = 0.3 // a blue dye takes this share of the red light, and of the blue so much less
-	vivid        = 0.3 // the least of a dye's colours over the most; of earths it is 0.4 and more
-	bundleInside = 4   // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
-	bundleLeast  = 5.0 // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
+	spotMostMM   = 0.6  // spots larger than this may be parts
+	dyeLeast     = 0.3  // a blue dye takes this share of the red light, and of the blue so much less
+	vivid        = 0.36 // the least of a dye's colours over the most; of earths it is 0.4 and more
+	bundleInside = 4    // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
+	bundleLeast  = 5.0  // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
 )
 
 // mayBeInside says whether a place found in a see-through shell may as well be a part's corner, or a wire,
@@ -34,12 +34,15 @@ func (f *face) mayBeInside(p *place) bool {
 		return true
 	}
 	if f.spots {
-		return !f.isOpaqueSpot(p)
+		return !f.isSpot(p)
 	}
 	if f.isBundle(p) {
-		return p.lines < bundleInside || slices.Max(p.strength) < bundleLeast
+		return p.lines < bundleInside && !f.isAbrasion(p) || slices.Max(p.strength) < bundleLeast
 	}
-	if f.isLine(p) && slices.Max(p.contrast) < glint && f.lightLost(p) < 1 { // a fibre is opaque, a run shines
+	if f.isThinner(p) && (f.isMarkLine(p) || f.isGlintLine(p)) {
+		return f.alongEdge(p.found)
+	}
+	if f.isLine(p) && (p.mirrors || slices.Max(p.contrast) < glint && f.lightLost(p) < 1) { // a fibre is opaque, a run shines, and thinly
 		return true
 	}
 	mm := f.ShapeMM()
@@ -47,6 +50,25 @@ func (f *face) mayBeInside(p *place) bool {
 		return true
 	}
 	return f.alongEdge(p.found) || f.unevenAround(p.found) > aroundShare
+}
+
+// isThinner says whether a place is a line less than half as thick as a wire.
+func (f *face) isThinner(p *place) bool {
+	return f.isLine(p) && len(p.contrast) > 1 && unblurredDiameter(p.all.Thick, p.blurPX)*f.ShapeMM() <= scene.WireMM/2
+}
+
+// isMarkLine says whether a line is opaque and looks alike in all lights, as fibres and scratches do.
+func (f *face) isMarkLine(p *place) bool { return p.isMatt() && f.lightLost(p) >= 1 }
+
+// isGlintLine says whether a line is a lamp that a slope mirrors: lacquer bends within its own thickness and makes thin lines of
+// lamps, while what shines on a part inside is as wide as that.
+func (f *face) isGlintLine(p *place) bool {
+	return p.mirrors && slices.Max(p.contrast) >= slopeSharp && p.all.Long*f.ShapeMM() >= slopeWideMM
+}
+
+// isAbrasion says whether a bundle of three lines is an abrasive's: they are thinner than a wire's edges, and lie further apart.
+func (f *face) isAbrasion(p *place) bool {
+	return p.lines == bundleInside-1 && f.isThinner(p) && p.all.Across*f.ShapeMM() >= 2*scene.WireMM
 }
 
 // isDyed says whether a place has a dye's colour in every picture. A line as narrow as a fibre may be dyed, too, and is no wire.

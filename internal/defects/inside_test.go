@@ -4,6 +4,8 @@ import (
 	"os"
 	"testing"
 
+	"finishbench/internal/body"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -92,6 +94,60 @@ func TestDyed(t *testing.T) {
 		}
 		if got := dyed(off, c.ground); got != c.want {
 			t.Errorf("%s: %v", c.what, got)
+		}
+	}
+}
+
+// TestEarth: by definition, on a grey and on a red ground. The second is a 0.25 mm brown nib's light, drawn on clear resin; red and blue of the first
+// differ by earthLeast.
+func TestEarth(t *testing.T) {
+	grey, red := []float64{0.5, 0.5, 0.48}, []float64{0.5, 0.3, 0.2}
+	for _, c := range []struct {
+		what        string
+		off, ground []float64
+		want        bool
+	}{
+		{"just brown", []float64{0.1, 0.08, 0.065}, grey, true},
+		{"brown, brighter and darker", []float64{0.0249, 0.0092, -0.0081}, grey, true},
+		{"dark brown", []float64{-0.1, -0.2, -0.3}, grey, true},
+		{"the ground's hue", []float64{-0.1, -0.1, -0.096}, grey, false},
+		{"a lamp's, a little warm", []float64{0.3, 0.28, 0.25}, grey, false},
+		{"green", []float64{0.03, 0.11, 0.06}, grey, false},
+		{"blue", []float64{-0.1, 0, 0.1}, grey, false},
+		{"on red", []float64{0.1, 0.05, 0}, red, false},
+		{"one colour", []float64{0.1}, []float64{0.5}, false},
+	} {
+		if got := earth(c.off, c.ground); got != c.want {
+			t.Errorf("%s: %v", c.what, got)
+		}
+	}
+}
+
+// TestClearSpot: what both lights show alike is told down to small changes, what one light shows is not; a bubble by what it mirrors.
+func TestClearSpot(t *testing.T) {
+	f := &face{}
+	f.Params.Shell = &body.Seen{}
+	f.Pictures = []scene.Picture{{Shot: part.Shot{Light: part.Diffuse}}, {Shot: part.Shot{Light: part.Raking}}}
+	f.ShapeFactor, f.Params.MMPerPX = 1, 0.02
+	for _, c := range []struct {
+		what  string
+		p     place
+		want  bool
+		dimly bool // dark in one light alone
+	}{
+		{"alike in both", place{contrast: []float64{-0.1, -0.08}, again: 0.8, peak: 3}, true, false},
+		{"alike, near the threshold", place{contrast: []float64{-0.1, -0.08}, again: 0.8, peak: 1.5}, false, false},
+		{"alike, too faint", place{contrast: []float64{-0.06, -0.05}, again: 0.8, peak: 3}, false, false},
+		{"dark in one light alone", place{contrast: []float64{0.03, -0.6}, again: 0, peak: 9}, false, true},
+		{"bright in one light alone", place{contrast: []float64{0.01, 0.6}, again: 0, peak: 9}, false, false},
+		{"dark, and shining under low light", place{contrast: []float64{-0.1, 0.2}, again: 0, peak: 4}, true, false},
+		{"one light", place{contrast: []float64{-0.3}, again: 1, peak: 9}, false, false},
+	} {
+		if got := f.isClearSpot(&c.p); got != c.want {
+			t.Errorf("%s: clear spot %v", c.what, got)
+		}
+		if got := f.dims(&c.p); got != c.dimly {
+			t.Errorf("%s: dims %v", c.what, got)
 		}
 	}
 }

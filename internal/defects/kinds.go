@@ -94,9 +94,11 @@ func glints(p *place) bool {
 }
 
 // isBundle says whether a place is several parallel lines: their length adds up
-// to more than the place is long, and they stand apart in one direction only.
+// to more than the place is long, and they stand apart in one direction only. On a shell, where parts inside hide pieces of them, three
+// that are straight are enough.
 func (f *face) isBundle(p *place) bool {
-	return f.isThin(p) && p.lines >= sandingLines && p.all.Outline > bundleLength*p.all.Long && p.grain > bundleGrain
+	many := p.all.Outline > bundleLength*p.all.Long || f.Params.Shell != nil && p.lines > sandingLines && p.grain > lineGrain
+	return f.isThin(p) && p.lines >= sandingLines && many && p.grain > bundleGrain
 }
 
 // isSlope says whether a place is a slope of the surface that mirrors a lamp: bright in
@@ -136,7 +138,7 @@ func (f *face) diameterMM(p *place) float64 {
 func (f *face) slopeKind(p *place) part.Kind {
 	long, across := p.all.Long*f.ShapeMM(), p.all.Across*f.ShapeMM()
 	switch {
-	case f.runsDown(p):
+	case f.runsDown(p) || f.isHollow(p) && long >= runOnShellMM && f.spanOf(p) >= runSlender:
 		return part.Run
 	case long >= runMinMM && p.all.Fill() < missedFill:
 		return part.Missed
@@ -309,7 +311,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.isStreak(p) && long >= streakLongMM && !f.inBothLights(p) {
 		return part.Run, seen * 0.6
 	}
-	if f.Params.Shell != nil && !f.isLine(p) && f.ownColour(p) >= ownColourLeast && f.diameterMM(p) < hazeMinMM {
+	if f.Params.Shell != nil && !f.isLine(p) && f.diameterMM(p) < hazeMinMM && (f.ownColour(p) >= ownColourLeast || f.isEarth(p)) {
 		return part.Dust, seen * 0.8
 	}
 	if f.isBubbleWall(p) || f.isBubbleDisc(p) {
@@ -336,6 +338,9 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	if f.isEdgeLine(p) && !p.isMatt() && long < missedWideMM {
 		return part.Crater, seen * 0.5
 	}
+	if f.isEdgeLine(p) && p.mirrors && slices.Max(p.contrast) >= slopeSharp && long >= missedWideMM && f.spanOf(p) >= 1 {
+		return part.Run, seen * 0.5
+	}
 	if f.isLine(p) {
 		return part.Fibre, seen * sure(p.all.Outline/p.all.Thick/lineMinSlender)
 	}
@@ -352,7 +357,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Missed, seen * 0.7
 	case o >= 1 && !f.isHollow(p) && f.Params.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
 		return part.Dust, seen * 0.5
-	case o >= 1 && !f.isHollow(p):
+	case o >= 1 && !f.isHollow(p) && !f.dims(p):
 		return part.Dust, seen * sure(4*(min(o, p.again/mattAgain)-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.Long >= runMinSlender*p.all.Across:
 		return part.Run, seen * 0.6

@@ -78,10 +78,10 @@ func (f *face) newPlace(found []int, r *search.Response) (*place, error) {
 	}
 	p.reachPX = p.reach(m)
 	f.measureLight(p, r)
-	p.again = f.showsAgain(p)
-	p.mirrors = f.mirrorsLight(p)
 	p.sided = f.sidedness(p)
 	p.lineRad, p.lines, p.grain = shape.LineDirection(p.body, func(i int) float64 { return math.Min(float64(m.V[i]), 3) }, win.W)
+	p.again = f.showsAgain(p)
+	p.mirrors = f.mirrorsLight(p)
 	return p, nil
 }
 

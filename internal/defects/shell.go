@@ -72,10 +72,10 @@ func (p *place) brightInOneLight() bool {
 	return bright == 1 && len(p.contrast) > 1
 }
 
-// cutOff says whether a small place is what the edge of what is looked at leaves of something that goes on
-// beyond it: a lamp's foot, a mirrored line.
+// cutOff says whether a place is what the edge of what is looked at leaves of something that goes on
+// beyond it, a lamp's foot, a mirrored line: small, or with more than half of its own edge there.
 func (f *face) cutOff(p *place) bool {
-	if f.Params.Shell == nil || p.all.Long*f.ShapeMM() > lampCutMM || p.all.Long*f.ShapeMM() > cutOffMM && !p.brightInOneLight() {
+	if f.Params.Shell == nil {
 		return false
 	}
 	in := map[int]bool{}
@@ -94,7 +94,10 @@ func (f *face) cutOff(p *place) bool {
 			}
 		}
 	}
-	if float64(beyond) < cutOffShare*float64(around) {
+	if 2*beyond >= around {
+		return true // an island
+	}
+	if p.all.Long*f.ShapeMM() > lampCutMM || p.all.Long*f.ShapeMM() > cutOffMM && !p.brightInOneLight() || float64(beyond) < cutOffShare*float64(around) {
 		return false
 	}
 	if p.all.Long*f.ShapeMM() < sliverMM && 3*beyond >= around {
@@ -108,9 +111,28 @@ func (f *face) runsDown(p *place) bool {
 	return f.Params.Shell != nil && p.all.Long*f.ShapeMM() >= runOnShellMM && p.all.Long >= runSlender*p.all.Across && f.isUpright(p)
 }
 
-// isUpright says whether a place of a shell lies along gravity, as that runs down the surface there: the unit hangs or stands
-// along its axis.
+// isUpright says whether a place of a shell lies along gravity.
 func (f *face) isUpright(p *place) bool {
+	return shape.AngleBetween(p.all.AngleDeg, f.uprightDeg(p)) <= runWithinDeg
+}
+
+// spanOf is how many times as far a place of a shell reaches along gravity as across it, whatever it consists of: glints lie here and
+// there around a run. 0 where it is wider than a run.
+func (f *face) spanOf(p *place) float64 {
+	if f.Params.Shell == nil {
+		return 0
+	}
+	down := p.all
+	down.SetAxis(-f.uprightDeg(p)*math.Pi/180, p.body, p.win.W)
+	if down.Across*f.ShapeMM() > runMostMM {
+		return 0
+	}
+	return down.Long / down.Across
+}
+
+// uprightDeg is the direction of gravity where a place of a shell lies, as that runs down the surface there: the unit hangs or stands along
+// its axis. Counter-clockwise from the x axis, 0..180.
+func (f *face) uprightDeg(p *place) float64 {
 	c := f.boxOf(float64(p.all.X0), float64(p.all.Y0), float64(p.all.X1), float64(p.all.Y1)).Centre()
 	upright := 90 - math.Atan(f.Params.Shell.Roll)*180/math.Pi
 	if at, ok := f.Params.Shell.Place(c.X, c.Y); ok {
@@ -121,5 +143,5 @@ func (f *face) isUpright(p *place) bool {
 			upright = math.Atan2(b.Y-a.Y, a.X-b.X) * 180 / math.Pi
 		}
 	}
-	return shape.AngleBetween(math.Mod(p.all.AngleDeg+180, 180), math.Mod(upright+180, 180)) <= runWithinDeg
+	return math.Mod(upright+180, 180)
 }

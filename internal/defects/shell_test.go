@@ -13,6 +13,9 @@ import (
 	"finishbench/internal/body"
 	"finishbench/internal/defects/raster"
 	"finishbench/internal/defects/scene"
+	"finishbench/internal/defects/search"
+	"finishbench/internal/defects/shape"
+	"finishbench/internal/defects/surface"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -280,5 +283,77 @@ func TestShellFigures(t *testing.T) {
 			}
 			t.Log(all)
 		})
+	}
+}
+
+// TestSpanOf: glints at the top and at the foot of a run reach further down than across, bars side by side do not, and what is wider
+// than a run is none. In the middle of a drawn shell, where down is down; pixels of 0.03 mm, ratios by closed form.
+func TestSpanOf(t *testing.T) {
+	p := shellParams(7)
+	d, r, _ := synth.Shell(p)
+	v, err := body.Look([]*part.Image{d, r}, nil, p.TurnDeg, p.MMPerPX)
+	if err != nil {
+		t.Fatal(err)
+	}
+	views := []*body.View{v}
+	fit, _, err := body.Fit(views)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := fit.In(views, 0)
+	f := &face{}
+	f.Params.Shell, f.Params.MMPerPX, f.ShapeFactor = &seen, p.MMPerPX, 1
+	const w = 100
+	x0, y0 := int(seen.MiddleX)-w/2, int(seen.SeamY)+60
+	bars := func(dx, dy, long, high int) *place { // two bars dx and dy apart, each long x high
+		p := &place{win: &search.Window{X0: x0, Y0: y0, W: w, H: w}}
+		for k := range 2 {
+			for y := range high {
+				for x := range long {
+					p.body = append(p.body, (20+k*dy+y)*w+w/2-(long+dx)/2+k*dx+x)
+				}
+			}
+		}
+		p.all = shape.Of(p.body, w, x0, y0)
+		return p
+	}
+	for _, c := range []struct {
+		what string
+		p    *place
+		want float64
+	}{
+		{"two arcs, one above the other", bars(0, 57, 20, 3), 3},
+		{"two bars side by side", bars(17, 0, 3, 10), 0.5},
+		{"wider than a run", bars(0, 70, 60, 3), 0},
+	} {
+		if got := f.spanOf(c.p); math.Abs(got-c.want) > 0.05*c.want {
+			t.Errorf("%s: %.2f, want %.2f", c.what, got, c.want)
+		}
+	}
+}
+
+// TestIslandIsCutOff: a place with most of its edge where nothing is looked at is cut off whatever its size; one of the same size with a third of
+// its edge there is not.
+func TestIslandIsCutOff(t *testing.T) {
+	const w, h = 120, 20
+	f := &face{}
+	f.Params.Shell, f.Params.MMPerPX, f.ShapeFactor, f.MMPX = &body.Seen{}, 0.02, 1, 0.02
+	var found []int
+	for y := 8; y < 12; y++ {
+		for x := 10; x < 90; x++ {
+			found = append(found, y*w+x)
+		}
+	}
+	for _, island := range []bool{true, false} {
+		d := part.NewPlane(w, h)
+		for i := range d.V {
+			if y := i / w; y >= 8 && (y < 12 || !island) { // looked at in it, or from it on
+				d.V[i] = 1
+			}
+		}
+		f.Surface = &surface.Surface{W: w, H: h, Dist: d, Outside: d}
+		if got := f.cutOff(&place{found: found, all: shape.Of(found, w, 0, 0), contrast: []float64{0, 3}}); got != island {
+			t.Errorf("island %v: cut off %v", island, got)
+		}
 	}
 }

@@ -21,8 +21,11 @@ const (
 	// Of the light behind it, the blur's part taken off, a ball of air over matt ground mirrors most from elsewhere on that ground, beyond the
 	// critical angle, and shades a little: it hides less than this.
 	hidesOpaque    = 0.2
-	hidesClear     = 0.4 // before what lies deeper in see-through resin the mirroring ring, 5/9 of the ball, may be dark
-	ownColourLeast = 0.1 // what has a colour of its own hides this much of the ground, and sends as much white light
+	hidesClear     = 0.45 // before what lies deeper in see-through resin the mirroring ring, 5/9 of the ball, may be dark
+	mattClear      = 0.5  // a small bright spot of a see-through shell, whose parts inside send other shares of both lights, by no less than this
+	greyLeast      = 0.7  // a ground is grey where its weakest colour has this share of the strongest,
+	earthLeast     = 0.35 // and an earth changes red and blue by amounts that differ by this share of the larger
+	ownColourLeast = 0.1  // what has a colour of its own hides this much of the ground, and sends as much white light
 	// Common practice, no source.
 	hueLeast   = 0.02 // what lies beside the ground's colour of white's squared length, 3: with no more than this it has hardly a hue
 	alikeAside = 0.06 // pictures may have moved by so much, mm
@@ -54,7 +57,38 @@ const (
 // mirrorsLight says whether a place of a shell is bright by what it mirrors: bright, but not in both lights as something matt is.
 func (f *face) mirrorsLight(p *place) bool {
 	best := slices.Max(p.contrast)
-	return f.Params.Shell != nil && !p.isMatt() && best >= clearChange && -slices.Min(p.contrast) <= best // else it hides more than it mirrors
+	matt := p.isMatt()
+	if f.SeeThrough && !f.isLine(p) && p.all.Long*f.ShapeMM() <= clearMostMM && !f.isEarth(p) {
+		matt = p.again >= mattClear
+	}
+	return f.Params.Shell != nil && !matt && best >= clearChange && -slices.Min(p.contrast) <= best // else it hides more than it mirrors
+}
+
+// dims says whether a place of a shell is dark in one light alone: what is matt or opaque is dark in all.
+func (f *face) dims(p *place) bool {
+	return f.Params.Shell != nil && len(p.contrast) > 1 && !p.isMatt() && -slices.Min(p.contrast) > slices.Max(p.contrast)
+}
+
+// isEarth says whether a place of a shell is of an earth's colour in each of two lights at least.
+func (f *face) isEarth(p *place) bool {
+	if f.Params.Shell == nil || len(p.contrast) < 2 {
+		return false
+	}
+	for pic := range f.Pictures {
+		if !earth(f.byColour(p, pic)) {
+			return false
+		}
+	}
+	return true
+}
+
+// earth says whether a change of a grey ground's red, green and blue light makes it redder, as dust of an earth's colour does: what is clear
+// keeps the ground's hue, and what mirrors a lamp adds the lamp's. False where the ground is not grey, or there are fewer colours.
+func earth(off, ground []float64) bool {
+	if len(off) < 3 || slices.Min(ground) < greyLeast*slices.Max(ground) {
+		return false
+	}
+	return off[0] >= off[1] && off[1] >= off[2] && off[0]-off[2] >= earthLeast*max(off[0], -off[2])
 }
 
 // isMatt says whether what a place of a shell changes in one light shows again in another, as what something matt changes does.

@@ -19,10 +19,12 @@ import (
 const (
 	spotLineMM  = 0.6  // what holds a line of this length in its light is no spot
 	spotWays    = 12   // lines lie in so many directions
-	spotSoftMM  = 0.04 // the light is smoothed before, so that noise shortens no line,
+	spotSoftMM  = 0.02 // the light is smoothed before, so that noise shortens no line,
 	spotPixelMM = 0.05 // and taken in pixels of at most this size
 	spotApartMM = 0.1  // a spot this near to what facets show is that
 	spotAround  = 0.25 // around it the light differs from its base by at most this share of what it does itself
+	faintSpot   = 2.0  // a spot that is not opaque stands out by so many times its threshold,
+	clearSpot   = 3.0  // or by so many times, where one light alone tells what it is
 	endLight    = 0.3  // what goes on from a wire's end stands out by this share of it
 	endShare    = 0.08 // and is this share of what lies around it: a wire of 0.15 mm around a spot of 0.35 mm
 )
@@ -132,14 +134,37 @@ func lineOf(n int, rad float64) []byte {
 	return on
 }
 
-// isOpaqueSpot says whether a place is a small spot that only something opaque makes, with nothing else of its own light around it: what
-// is left of a part's edge or of a wire's bend is fainter, or has more of it beside it.
-func (f *face) isOpaqueSpot(p *place) bool {
-	if f.isLine(p) || p.all.Long*f.ShapeMM() > spotMostMM || f.lightLost(p) < 1 {
+// isSpot says whether a place is a small spot of the surface: opaque or clear, with nothing else of its own light around it. What is left
+// of a part's edge or of a wire's bend has more of it beside it.
+func (f *face) isSpot(p *place) bool {
+	if f.isLine(p) || p.all.Long*f.ShapeMM() > spotMostMM || f.lightLost(p) < 1 && !f.isClearSpot(p) {
 		return false
 	}
+	rest, end := f.restAround(p)
+	return rest <= spotAround && !end
+}
+
+// isClearSpot says whether a spot is a bubble by what it mirrors, or hides as much in one light as in the other, as bubbles do and what
+// lies on the same ground: what moves with a light does not.
+func (f *face) isClearSpot(p *place) bool {
+	if f.isBubbleDisc(p) || f.isBubbleWall(p) {
+		return p.peak >= clearSpot
+	}
+	if len(p.contrast) < 2 || !p.isMatt() || p.peak < faintSpot {
+		return false
+	}
+	least, most := math.Inf(1), 0.0
+	for _, c := range p.contrast {
+		least, most = min(least, math.Abs(c)), max(most, math.Abs(c))
+	}
+	return least >= baseDoubt && most >= 2*clearChange
+}
+
+// restAround is which share of a spot's own change of light there is around it, and whether that is a wire that ends or bends in it: in the
+// channel in which it stands out most.
+func (f *face) restAround(p *place) (share float64, end bool) {
 	around := f.ringAround(p.found)
-	best, rest, end := 0.0, 0.0, false // in the channel in which it stands out most
+	best := 0.0
 	for _, ch := range f.Channels {
 		off, level := make([]float64, len(p.found)), 0.0
 		for k, i := range p.found {
@@ -158,9 +183,9 @@ func (f *face) isOpaqueSpot(p *place) bool {
 		for k, i := range around {
 			light[k], more[k] = float64(ch.Light.V[i]), math.Abs(float64(ch.Light.V[i]-ch.Base.V[i]))
 		}
-		best, rest, end = rel, raster.Quantile(more, 0.9)/math.Abs(own), isEnd(light, own)
+		best, share, end = rel, raster.Quantile(more, 0.9)/math.Abs(own), isEnd(light, own)
 	}
-	return rest <= spotAround && !end
+	return share, end
 }
 
 // isEnd says whether what stands out by own from a ring of light is a wire's end or bend: over even ground something narrow goes

@@ -33,7 +33,7 @@ type weighed struct {
 //   - adds a finding for each step, gap and bead over its limit,
 //   - sets each finding's Severity, Advice and Number, and sorts them: worst
 //     first, then by picture, then from top to bottom and left to right,
-//   - sets Score, Verdict, Reasons, Seam.WorstStepUM and Screen.Bands, and adds Warnings.
+//   - sets Score, Verdict, Reasons, Plan, Seam.WorstStepUM and Screen.Bands, and adds Warnings.
 //
 // Score stays nil where nothing at all could be measured. A number that is not
 // finite counts as not measured and becomes nil. Judging a result twice gives
@@ -55,6 +55,12 @@ func Judge(r *part.Result, l Limits) {
 	missing := append(unmeasured(r, l), seam.unjudged...)
 	missing = append(append(missing, waves.unjudged...), unjudged...)
 	decide(r, l, all, missing)
+	plan, byItself := planOf(r, l, all)
+	r.Plan = plan
+	for i := range all {
+		p := advice(r, all[i], byItself[all[i].Number])
+		r.Findings[i].Advice, r.Findings[i].AdvicePhrase = lang.English().Say(&p), &p
+	}
 	for _, w := range append(seam.warnings, waves.warnings...) {
 		warn(r, w)
 	}
@@ -78,12 +84,9 @@ func weighAll(r *part.Result, l Limits) (all []weighed, seam seamOutcome, waves 
 	}
 	cause := seamCause(r, all)
 	for i := range all {
-		w := &all[i]
-		if w.Kind == part.Step {
+		if w := &all[i]; w.Kind == part.Step {
 			w.seam = cause
 		}
-		p := advice(r.Stage, *w)
-		w.Advice, w.AdvicePhrase = lang.English().Say(&p), &p
 	}
 	sort.SliceStable(all, func(i, j int) bool { return before(&all[i].Finding, &all[j].Finding) })
 	return all, seam, waves, unjudged

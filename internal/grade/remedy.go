@@ -2,6 +2,7 @@ package grade
 
 import (
 	"slices"
+	"strconv"
 
 	"finishbench/internal/part"
 )
@@ -31,17 +32,23 @@ func remedyWord(k part.Kind, f part.Finding) string {
 	return "step_proud"
 }
 
-// advice is the line that a judged finding carries.
-func advice(st part.Stage, w weighed) part.Phrase {
+// advice is the line that a finding of a judged result with a plan carries. It never says other
+// than the plan; byItself says whether its step does to it what one does to such a finding alone.
+func advice(r *part.Result, w weighed, byItself bool) part.Phrase {
+	st, step := r.Stage, r.Plan.StepOf(w.Number)
 	switch {
-	case w.seam != nil:
-		return causeAdvice(st, w.seam)
 	case w.doubted:
 		return part.Say("remedy.doubted", "confidence", fixed(w.Confidence, 2))
 	case w.Severity == part.None && w.atLeast:
 		return part.Say("remedy.too_steep")
 	case w.Severity == part.None && w.measure != "":
 		return part.Say("remedy.leave")
+	case step == 0 && w.Severity != part.None:
+		return part.Say("remedy.may_stay")
+	case step > 0 && !byItself:
+		return part.Say("remedy.with_step", "step", strconv.Itoa(step)).With("do", r.Plan.Steps[step-1].DoPhrase)
+	case w.seam != nil && !apartAt(r, w.seam):
+		return causeAdvice(st, w.seam)
 	case !w.mends && w.Severity.Rank() >= part.Moderate.Rank():
 		return beyond(w.Finding)
 	}
@@ -52,7 +59,7 @@ func advice(st part.Stage, w weighed) part.Phrase {
 func beyond(f part.Finding) part.Phrase {
 	switch f.Kind {
 	case part.Step, part.Gap, part.Chip:
-		return part.Say("beyond." + remedyWord(f.Kind, f))
+		return part.Say(beyondRework + remedyWord(f.Kind, f))
 	}
-	return part.Say("beyond.other")
+	return part.Say(beyondRework + "other")
 }

@@ -40,6 +40,7 @@ func seamCause(r *part.Result, steps []weighed) *part.SeamCause {
 		return c
 	case c.Both():
 		c.What, c.UM, c.TowardsDeg, c.AtLeast = part.InTurn, 0, 0, false
+		opposite(c, r.Seam)
 		return c
 	}
 	return nil
@@ -103,6 +104,19 @@ func ofShape(c *part.SeamCause, s part.Seam, over map[string]bool) bool {
 	return c.UM > 0 && c.UM >= most/2
 }
 
+// opposite makes an offset of one proud and one recessed place that lie opposite each other, where there is no
+// curve to tell more.
+func opposite(c *part.SeamCause, s part.Seam) {
+	around := map[string]float64{}
+	for i := range s.Stations {
+		around[place(s.Stations[i])] = s.Stations[i].AroundDeg()
+	}
+	proud, recessed := around[c.Proud.Station], around[c.Recessed.Station]
+	if s.Shape == nil && math.Abs(math.Remainder(proud-recessed-180, 360)) <= 30 { // as even stations lie; common practice, no source
+		c.What, c.UM, c.TowardsDeg, c.AtLeast = part.OffCentre, (c.Proud.UM+c.Recessed.UM)/2, proud, true
+	}
+}
+
 // alike says whether no station that was measured lies plainly on the other side of the shell's outline than the mean.
 func alike(stations []part.Station, mean float64) bool {
 	return !slices.ContainsFunc(stations, func(s part.Station) bool {
@@ -114,12 +128,9 @@ func alike(stations []part.Station, mean float64) bool {
 	})
 }
 
-// extent tells how far round the seam a gap or bead goes that is over its limits at several stations.
-func extent(r *part.Result, group []weighed) part.Phrase {
-	over := map[string]bool{}
-	for _, w := range group {
-		over[w.Station] = true
-	}
+// arcOf says how stations lie round the seam among those that were measured: on one arc from one
+// angle to another, or at all of them.
+func arcOf(r *part.Result, over map[string]bool) (fromDeg, toDeg float64, arc, all bool) {
 	var ring []part.Station
 	for _, s := range r.Seam.Stations {
 		if s.State == part.Measured {
@@ -133,11 +144,23 @@ func extent(r *part.Result, group []weighed) part.Phrase {
 			first, runs = i, runs+1
 		}
 	}
+	if runs == 1 {
+		fromDeg, toDeg = ring[first].AroundDeg(), ring[(first+len(over)-1)%len(ring)].AroundDeg()
+	}
+	return fromDeg, toDeg, runs == 1, len(over) == len(ring)
+}
+
+// extent tells how far round the seam a gap or bead goes that is over its limits at several stations.
+func extent(r *part.Result, group []weighed) part.Phrase {
+	over := map[string]bool{}
+	for _, w := range group {
+		over[w.Station] = true
+	}
+	from, to, arc, all := arcOf(r, over)
 	switch {
-	case len(over) == len(ring):
+	case all:
 		return part.Say("seam.extent.all")
-	case runs == 1:
-		from, to := ring[first].AroundDeg(), ring[(first+len(over)-1)%len(ring)].AroundDeg()
+	case arc:
 		return part.Say("seam.extent.one", "from_deg", short(from), "to_deg", short(to))
 	}
 	return part.Say("seam.extent.some", "n", strconv.Itoa(len(over)))

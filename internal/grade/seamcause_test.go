@@ -3,6 +3,7 @@ package grade
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -90,8 +91,8 @@ func TestSeamHasOneCause(t *testing.T) {
 	}
 }
 
-// Where a step is recessed over its limit no advice says to sand the edge flush, whatever the cause, the
-// stage and the limits of rework; and where sanding or filling can be the work, dust is told of.
+// Where a step is recessed over its limit and not left as it is, no advice says to sand the edge flush, whatever
+// the cause, the stage and the limits of rework; and no step of a plan sands what is recessed before it was filled.
 func TestRecessedIsNeverSandedFlush(t *testing.T) {
 	for _, st := range part.Stages {
 		for mean := -120.0; mean <= 120; mean += 60 {
@@ -103,9 +104,24 @@ func TestRecessedIsNeverSandedFlush(t *testing.T) {
 						for _, f := range r.Findings {
 							recessed = recessed || f.Kind == part.Step && *f.ValueUM < 0
 						}
+						stays := true
 						for _, f := range r.Findings {
-							says := strings.HasPrefix(f.Advice, "Do not sand")
-							if f.Kind == part.Step && recessed != says && f.AdvicePhrase.Key != "beyond.step_proud" {
+							stays = stays && (f.Kind != part.Step || *f.ValueUM > 0 || slices.Contains(r.Plan.MayStay, f.Number))
+						}
+						filled := map[int]bool{}
+						for _, s := range r.Plan.Steps {
+							for _, n := range s.Findings {
+								f := r.Findings[n-1]
+								if s.Key != part.PlanFlush && s.Key != part.PlanCutBack && strings.Contains(s.Do, "Do not sand") {
+									filled[n] = true
+								} else if f.Kind == part.Step && *f.ValueUM < 0 && !filled[n] {
+									t.Errorf("%s, mean %g, offset %g, oval %g, %d pictures: %s of finding %d, recessed: %q", st, mean, off, oval, turns, s.Key, n, s.Do)
+								}
+							}
+						}
+						for _, f := range r.Findings {
+							says := strings.Contains(f.Advice, "Do not sand")
+							if f.Kind == part.Step && !slices.Contains(r.Plan.MayStay, f.Number) && (recessed && !stays) != says && f.AdvicePhrase.Key != "beyond.step_proud" {
 								t.Errorf("%s, mean %g, offset %g, oval %g, %d pictures: %q", st, mean, off, oval, turns, f.Advice)
 							}
 						}
@@ -125,9 +141,10 @@ func TestSeamCauseGoesWithSteps(t *testing.T) {
 	if got := fmt.Sprint(r.Reasons); got != first {
 		t.Errorf("judged again: %s, first %s", got, first)
 	}
-	for i, c := range Causes(r, DefaultLimits()) {
-		if (c.Seam != nil) != (r.Findings[i].Kind == part.Step) {
-			t.Errorf("finding %d, %s: cause %+v", i, r.Findings[i].Kind, c.Seam)
+	all, _, _, _ := weighAll(r, DefaultLimits())
+	for i, w := range all {
+		if (w.seam != nil) != (w.Kind == part.Step) {
+			t.Errorf("finding %d, %s: cause %+v", i, w.Kind, w.seam)
 		}
 	}
 }

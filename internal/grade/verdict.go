@@ -90,11 +90,11 @@ func unmeasured(r *part.Result, l Limits) []part.Phrase {
 			out = append(out, part.Say("reason.no_station", "file", p.File))
 		}
 	}
-	missing := MissingViews(r, l)
+	missing := missingViews(r, l)
 	for _, v := range missing {
 		out = append(out, missingView(r, v))
 	}
-	surfaces, least := TooLittle(r, l)
+	surfaces, least := tooLittleOf(r, l)
 	for i, s := range surfaces {
 		// Where no picture could be looked into, that was told above.
 		unread := slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.Pose() == s.Pose() && unfit[p.File] })

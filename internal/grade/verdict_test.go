@@ -41,7 +41,7 @@ func TestRejectSaysWhy(t *testing.T) {
 	r.Seam.Stations[1] = station(120, part.Right, 95, 1.8)
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.Reject,
-		"proud at some places and recessed at others: proud by 95 um at 120 deg, right (limit 50 um) and recessed by 92 um at 120 deg, left (limit 50 um);"+
+		"off-centre by at least 94 um towards 120 deg: proud by 95 um at 120 deg, right (limit 50 um) and recessed by 92 um at 120 deg, left (limit 50 um);"+
 			" rework cannot mend it once cured; sanding the proud side flush leaves the other recessed")
 }
 

@@ -66,13 +66,13 @@ func TestOrangePeelWeighsBySlope(t *testing.T) {
 	if got, want := r.Reasons[0], "orange peel of 6.2 mrad on the face (limit 6 mrad)"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if c := Causes(r, DefaultLimits())[0]; c.Measure != SlopeMRad || math.Abs(c.Value-6.2225) > 1e-3 || c.Limit != 6 || c.FromMM != 0 || c.AtLeast {
-		t.Errorf("its cause: %+v", c)
+	if got, want := r.Plan.First().Why, "Orange peel of 6.2 mrad, on the faceplate: major over 6.0 mrad."; got != want {
+		t.Errorf("%q, want %q", got, want)
 	}
 	r = waving(part.Cured, 0.02, 0, 4.8, 0, 0, 0)
 	Judge(r, DefaultLimits())
-	if c := Causes(r, DefaultLimits())[0]; c.FromMM != 2 || c.ToMM != 1 || c.Limit != 4.5 {
-		t.Errorf("an octave's cause: %+v", c)
+	if got, want := r.Plan.First().Why, "Orange peel of 4.8 mrad in waves of 2 to 1 mm, on the faceplate: major over 4.5 mrad."; got != want {
+		t.Errorf("%q, want %q", got, want)
 	}
 }
 
@@ -139,8 +139,8 @@ func TestLowerBoundOfSlope(t *testing.T) {
 		if c.sev == part.None && c.peel && !strings.Contains(r.Findings[0].Advice, "by eye") {
 			t.Errorf("at least %g mrad: %q", c.v, r.Findings[0].Advice)
 		}
-		if WavinessUnmeasured(r, DefaultLimits()) != (c.want == part.NotMeasured) {
-			t.Errorf("at least %g mrad: waviness unmeasured %v", c.v, c.want != part.NotMeasured)
+		if told := strings.HasPrefix(r.Plan.First().Why, "Waviness not measured: at least"); told != (c.want == part.NotMeasured) {
+			t.Errorf("at least %g mrad: %s, %q", c.v, r.Verdict, r.Plan.First().Why)
 		}
 	}
 	// An octave of a bound tells nothing.

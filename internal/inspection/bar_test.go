@@ -11,12 +11,12 @@ import (
 func TestBar(t *testing.T) {
 	for _, v := range []part.Verdict{part.Pass, part.Rework} {
 		r := &part.Result{Verdict: v}
-		bar(r, "the check piece is out of limits")
+		bar(r, &Bar{Why: "the check piece is out of limits", Said: part.Say("check.none")})
 		if want := map[part.Verdict]part.Verdict{part.Pass: part.NotMeasured, part.Rework: part.Rework}[v]; r.Verdict != want || len(r.Warnings) != 1 {
 			t.Errorf("%s becomes %s, warnings %q", v, r.Verdict, r.Warnings)
 		}
 		r = &part.Result{Verdict: v}
-		if bar(r, ""); r.Verdict != v || r.Warnings != nil {
+		if bar(r, nil); r.Verdict != v || r.Warnings != nil {
 			t.Errorf("%s becomes %s though nothing bars", v, r.Verdict)
 		}
 	}
@@ -27,15 +27,15 @@ func TestPoorScale(t *testing.T) {
 	f := &ScaleFile{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}
 	set := Settings{Scales: []*ScaleFile{f}}
 	r := &part.Result{Verdict: part.Pass}
-	if why, _ := set.PoorScale(); why == "" {
+	if b := set.PoorScale(); b == nil {
 		t.Error("a poor scale bars nothing")
-	} else if bar(r, why); r.Verdict != part.NotMeasured || len(r.Reasons) != 1 {
+	} else if bar(r, b); r.Verdict != part.NotMeasured || len(r.Reasons) != 1 {
 		t.Errorf("%+v", r)
 	}
 	for _, word := range []string{optics.RatedFair, optics.RatedGood} {
 		f.Rating = word
-		if why, _ := set.PoorScale(); why != "" {
-			t.Errorf("%s: %s", word, why)
+		if b := set.PoorScale(); b != nil {
+			t.Errorf("%s: %s", word, b.Why)
 		}
 	}
 }

@@ -48,34 +48,33 @@ func ParseStability(path string, data []byte, change func(*study.StabilityOption
 	return &s, nil
 }
 
-// CheckGate says whether the check piece's log bars the gauge from passing units
-// at a time, and why in one sentence. No log (path "") bars nothing; one that
-// cannot be read does.
-func CheckGate(path string, now time.Time) (blocked bool, reason string) {
-	blocked, reason, _ = CheckGatePhrase(path, now)
-	return blocked, reason
+// Bar is why the gauge may pass no unit: in English, and to be told in any language.
+type Bar struct {
+	Why  string
+	Said part.Phrase
 }
 
-// CheckGatePhrase is CheckGate with the reason also as a phrase of the bench's page;
-// nil where nothing is barred.
-func CheckGatePhrase(path string, now time.Time) (blocked bool, reason string, said *part.Phrase) {
+// CheckGate is what the check piece's log says against passing units at a time; nil: nothing. No
+// log (path "") bars nothing; one that cannot be read does.
+func CheckGate(path string, now time.Time) *Bar {
 	if path == "" {
-		return false, "", nil
+		return nil
 	}
 	if _, err := os.Stat(path); os.IsNotExist(err) {
-		return true, "the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", &part.Phrase{Key: "check.none"}
+		return &Bar{"the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", part.Say("check.none")}
 	}
 	s, err := ReadStability(path, nil)
 	if err != nil {
-		return true, "the check piece's log cannot be used: " + cli.Plain(err), &part.Phrase{Key: "check.unusable", Args: map[string]string{"why": cli.Plain(err)}}
+		return &Bar{"the check piece's log cannot be used: " + cli.Plain(err), part.Say("check.unusable", "why", cli.Plain(err))}
 	}
-	if blocked, reason = s.Blocked(now); !blocked {
-		return false, "", nil
+	blocked, why := s.Blocked(now)
+	if !blocked {
+		return nil
 	}
 	bar, c := s.Bar(now)
-	said = &part.Phrase{Key: "check." + string(bar)}
+	said := part.Say("check." + string(bar))
 	if c != nil {
-		said.Args = map[string]string{"at": c.Time.Format("2006-01-02 15:04"), "line": strconv.Itoa(c.Line)}
+		said = part.Say(said.Key, "at", c.Time.Format("2006-01-02 15:04"), "line", strconv.Itoa(c.Line))
 	}
-	return true, reason, said
+	return &Bar{why, said}
 }

@@ -41,7 +41,7 @@ type Settings struct {
 	screenDoubts []string   // what a reader must know of how that was measured
 	flats        []flatFile // flat fields by view and light
 	Kinds        *KindModel // nil: the rules alone call kinds
-	Barred       string     // why the gauge must pass no unit; "": it may
+	Barred       *Bar       // why the gauge must pass no unit; nil: it may
 	panel        bool       // flat test panels, not units: the whole picture is surface
 	Jobs         int        // pieces of work at a time
 	budget       bool       // tell how uncertainties come about
@@ -138,14 +138,15 @@ func (in *Inspector) carry(ctx context.Context, folder part.Folder, pictures []*
 
 // bar keeps a unit from passing while the gauge may not be believed. What is
 // wrong with a unit stays wrong, but the reader is told.
-func bar(r *part.Result, why string) {
-	if why == "" {
+func bar(r *part.Result, b *Bar) {
+	if b == nil {
 		return
 	}
-	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, why), slices.Insert(r.WarningPhrases, 0, part.Text(why))
+	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, b.Why), slices.Insert(r.WarningPhrases, 0, part.Text(b.Why))
 	if r.Verdict == part.Pass {
 		r.Verdict = part.NotMeasured
-		giveReason(r, why)
+		giveReason(r, b.Why)
+		r.Plan = grade.GaugePlan(r.Plan, b.Said)
 	}
 }
 

@@ -114,15 +114,16 @@ func loadScale(w config.Scale, now time.Time) (*ScaleFile, error) {
 	return f, nil
 }
 
-// PoorScale says why a scale that is rated poor bars every pass; "": none is.
-func (s *Settings) PoorScale() (why string, file string) {
+// PoorScale is a scale that is rated poor, which bars every pass; nil: none is.
+func (s *Settings) PoorScale() *Bar {
 	for _, f := range s.Scales {
 		if f.Rating == optics.RatedPoor {
-			file = filepath.Base(f.Path)
-			return fmt.Sprintf("scale file %s is rated poor (see the page that was written with it): no unit passes until 'inspect scale' has made one that is fair or good", file), file
+			file := filepath.Base(f.Path)
+			return &Bar{fmt.Sprintf("scale file %s is rated poor (see the page that was written with it): no unit passes until 'inspect scale' has made one that is fair or good", file),
+				part.Say("notice.scale_poor", "file", file)}
 		}
 	}
-	return "", ""
+	return nil
 }
 
 // lengthsOf is what turns a view's pixels into millimetres; false where no scale

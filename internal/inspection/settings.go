@@ -66,8 +66,8 @@ func (o Options) Settings() (Settings, error) {
 	if s.Screen, s.screenDoubts, err = ScreenOf(st.Screen, time.Now()); err != nil {
 		return s, err
 	}
-	if _, s.Barred = CheckGate(st.CheckLog, time.Now()); s.Barred == "" { // no reason: not barred
-		s.Barred, _ = s.PoorScale()
+	if s.Barred = CheckGate(st.CheckLog, time.Now()); s.Barred == nil {
+		s.Barred = s.PoorScale()
 	}
 	if o.Stage != "" {
 		if s.Stage, err = part.ParseStage(o.Stage); err != nil {

@@ -25,7 +25,7 @@ import (
 var langFiles embed.FS
 
 // langFolders hold the words of pages of their own.
-var langFolders = []string{"sheet", "lot", "atlas", "quiz", "light", "unit"}
+var langFolders = []string{"sheet", "lot", "atlas", "quiz", "light", "unit", "plan"}
 
 // Lang is one language: a file <tag>.json of keys and texts. In a text,
 // {name} is a place for an argument, {@key} another text of the same file. A
@@ -38,6 +38,7 @@ type Lang struct {
 	text     map[string]forms
 	fallback *Lang // English, for keys that an added language lacks; nil for English
 	printer  *message.Printer
+	point    string // its decimal sign
 }
 
 // forms are a text's plural forms; only "other" where it has none.
@@ -70,6 +71,10 @@ type Languages struct {
 // not "". A file of the folder goes before a shipped one of the same name.
 // lacking tells, for each added language, how many keys it takes from English.
 func Load(dir string) (l *Languages, lacking map[string]int, err error) {
+	return load(dir, pageUnits)
+}
+
+func load(dir string, units func(forms) forms) (l *Languages, lacking map[string]int, err error) {
 	l, lacking = &Languages{}, map[string]int{}
 	if err := l.read(langFiles, "."); err != nil {
 		return nil, nil, err
@@ -94,6 +99,9 @@ func Load(dir string) (l *Languages, lacking map[string]int, err error) {
 	var tags []language.Tag
 	for _, x := range l.all {
 		tags = append(tags, x.tag)
+		for k, f := range x.text {
+			x.text[k] = units(f)
+		}
 		if x == en {
 			continue
 		}
@@ -169,6 +177,7 @@ func parseLang(name string, data []byte) (*Lang, error) {
 		return nil, fmt.Errorf("the key \"language\", the language's own name, is missing")
 	}
 	x.Name = x.text["language"]["other"]
+	x.point = strings.Trim(x.printer.Sprint(number.Decimal(1.5)), "15")
 	return x, nil
 }
 

@@ -136,7 +136,7 @@ func namedIn(src, key string) bool {
 		begun := false
 		for j := range i { // a page's own words may be told without the page's name
 			head := strings.Join(parts[j:i], ".") + "."
-			begun = begun || strings.Contains(src, `"`+head+`"`) || strings.Contains(src, `"`+head+"%")
+			begun = begun || strings.Contains(src, `"`+head+`"`) || strings.Contains(src, `"@`+head+`"`) || strings.Contains(src, `"`+head+"%")
 		}
 		if begun && (ends(strings.Join(parts[i:], ".")) || !slices.ContainsFunc(parts[i:], func(w string) bool { return !part(w) })) {
 			return true

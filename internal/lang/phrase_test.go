@@ -1,6 +1,8 @@
 package lang
 
 import (
+	"os"
+	"path/filepath"
 	"slices"
 	"testing"
 
@@ -55,16 +57,43 @@ func TestPhraseWithin(t *testing.T) {
 		p        part.Phrase
 		tag, say string
 	}{
-		{p, "en", "proud by 92 um at 120 deg, left (limit 50 um)"},
+		{p, "en", "proud by 92 µm at 120°, left (limit 50 µm)"},
 		{p, "zh-Hans", "120° 左侧处面板凸出 92 µm（限度 50 µm）"},
-		{two, "en", "proud at some places and recessed at others: proud by 92 um at 120 deg, left (limit 50 um) and proud by 92 um at 120 deg, left (limit 50 um)"},
+		{two, "en", "proud at some places and recessed at others: proud by 92 µm at 120°, left (limit 50 µm) and proud by 92 µm at 120°, left (limit 50 µm)"},
 		{part.Text("what a person wrote: {x} 50 %"), "zh-Hans", "what a person wrote: {x} 50 %"},
 	} {
 		if got := languages(t).ByTag(c.tag).Say(&c.p); got != c.say {
 			t.Errorf("%s: %q, want %q", c.tag, got, c.say)
 		}
 	}
+	if got := English().Say(&p); got != "proud by 92 um at 120 deg, left (limit 50 um)" { // a result's
+		t.Errorf("a result: %q", got)
+	}
 	if len(p.Parts["steps"]) != 0 || len(p.Parts) != 3 {
 		t.Errorf("With changed what it was called on: %v", p.Parts)
+	}
+}
+
+// A number is written with the language's own decimal sign, be it of a length or of a share; what is
+// no number, such as a file's name, is not.
+func TestNumbersOfALanguage(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "de.json"), []byte(`{"language": "Deutsch", "seam.proud_um": "{value_um} µm", "looked_at.map": "{share}", "fit.same_picture": "{file}"}`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	l, _, err := Load(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for want, p := range map[string]part.Phrase{
+		"50,2 µm": part.Say("seam.proud_um", "value_um", "50.2"), "99,6 %": part.Say("looked_at.map", "share", "99.6 %"), "12.5": part.Say("fit.same_picture", "file", "12.5"),
+		"92 µm": part.Say("seam.proud_um", "value_um", "92"),
+	} {
+		if got := l.ByTag("de").Say(&p); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	if got := l.ByTag("en").SayOr(nil, "as it was told"); got != "as it was told" {
+		t.Errorf("without a phrase: %q", got)
 	}
 }

@@ -54,6 +54,38 @@ func (p Pose) Phrase() Phrase {
 	return Say("pose.at", "view", view, "turn_deg", turn)
 }
 
+// ShotName is a shot in words of each language; a shell at turn 0 without its turn where its light is not known.
+func ShotName(v View, l Light, angleDeg float64) Phrase {
+	view, light := "@view."+string(v), "@light."+string(l)
+	switch {
+	case v == Edge:
+		return Say("shot.edge", "angle", Decimal(angleDeg))
+	case l == NoLight:
+		return Say("pose.view", "view", view)
+	case v == Shell:
+		return Say("shot.turn", "view", view, "angle", Decimal(Turn(angleDeg)), "light", light)
+	}
+	return Say("shot.light", "view", view, "light", light)
+}
+
+// ShotName is a picture of the unit in words: "edge 120°", "face, raking light"; the file's name where it is none of its own.
+func (r *Result) ShotName(file string) Phrase {
+	for _, s := range r.Seam.Stations {
+		if s.Image == file {
+			return ShotName(Edge, NoLight, s.AngleDeg)
+		}
+	}
+	for _, p := range r.Pictures {
+		if p.File == file && slices.Contains(Views, p.View) && p.View != Edge {
+			return ShotName(p.View, p.Light, p.AngleDeg)
+		}
+	}
+	if file == GlossMap {
+		return Say("shot.gloss")
+	}
+	return Text(file)
+}
+
 // Turns are turns in words of each language: "120 deg", "0, 90 and 180 deg".
 func Turns(turns ...float64) Phrase {
 	numbers, _ := strings.CutSuffix(Degrees(turns...), " deg")

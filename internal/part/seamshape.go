@@ -1,6 +1,10 @@
 package part
 
-import "math"
+import (
+	"fmt"
+	"math"
+	"strconv"
+)
 
 // SeamShape is the curve of steps round the unit: what all stations share, what goes once round
 // (the faceplate is glued off-centre), what goes twice round (it is oval), and what is at one
@@ -76,6 +80,17 @@ func (s *Station) AroundDeg() float64 {
 		a += 360
 	}
 	return a
+}
+
+// ClockHour is a place around the seam as on a clock face that lies on the faceplate as its picture
+// shows it, to five minutes: "3" is at 0 degrees, and hours go with the degrees; "4:30".
+func ClockHour(aroundDeg float64) string {
+	minutes := 5 * int(math.Round(Turn(aroundDeg+90)*2/5))
+	hour := strconv.Itoa((minutes/60+11)%12 + 1)
+	if minutes %= 60; minutes == 0 {
+		return hour
+	}
+	return fmt.Sprintf("%s:%02d", hour, minutes)
 }
 
 // SeamCause is what makes the steps that are over their limits one fault, told instead of them.

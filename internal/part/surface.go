@@ -88,6 +88,19 @@ func (r *Result) LookedAtPhrases() []Phrase {
 	return out
 }
 
+// NotLookedAtPhrases are those of LookedAtPhrases that tell of places that were not looked at; of
+// a shell that is known over all its turns, what they showed together.
+func (r *Result) NotLookedAtPhrases() []Phrase {
+	some := *r
+	some.Surfaces = slices.DeleteFunc(slices.Clone(r.Surfaces), func(s Surface) bool {
+		return s.View == Shell && r.Shell != nil || Percent(s.NotLookedAt) == Percent(0)
+	})
+	if r.Shell != nil && Percent(r.Shell.LookedAt) == Percent(1) {
+		some.Shell = nil
+	}
+	return some.LookedAtPhrases()
+}
+
 // SurfacesOf are the surfaces of a view in their order, and whether none of them
 // was looked at.
 func (r *Result) SurfacesOf(v View) (surfaces []Surface, none bool) {

@@ -97,6 +97,8 @@ type Result struct {
 	KindModel *ModelUse  `json:"kind_model,omitempty"` // absent: the rules alone said what kind each finding is
 	Faceplate *Faceplate `json:"faceplate,omitempty"`  // absent: no face picture, or its outline was not found
 
+	Plan *Plan `json:"plan,omitempty"` // what to do; absent in results of earlier programs
+
 	ReasonPhrases  []Phrase `json:"reason_phrases,omitempty"` // Reasons and Warnings, each in its place, to be told in any language
 	WarningPhrases []Phrase `json:"warning_phrases,omitempty"`
 }

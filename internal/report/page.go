@@ -57,9 +57,9 @@ type PageInput struct {
 	Lang             *lang.Lang // nil: English; what is drawn into pictures is English in any
 }
 
-// Page writes one self-contained HTML page: verdict first, then why, the
-// remedy, the pictures, the step around the seam, the findings. Nothing is
-// written where the page cannot be made.
+// Page writes one self-contained HTML page: the verdict, then the plan with its sketch, why, and
+// the pictures that show it. What else there is, is folded, and printed only where it was unfolded.
+// Nothing is written where the page cannot be made.
 func Page(w io.Writer, in PageInput) error {
 	if in.Result == nil {
 		return fmt.Errorf("report: page: there is no result")
@@ -71,6 +71,13 @@ func Page(w io.Writer, in PageInput) error {
 	}
 	if v.Shell, err = v.T.shellMap(in.Result); err != nil {
 		return err
+	}
+	if len(v.Plan.Steps) > 0 {
+		svg, err := PlanSketch(in.Result, in.Result.Plan, in.Lang, nil)
+		if err != nil {
+			return err
+		}
+		v.Plan.Sketch = inlineSVG(svg, v.T.T("plan.sketch.title"))
 	}
 	return execute(w, "page", v, in.Result.Unit)
 }
@@ -113,13 +120,12 @@ type pageView struct {
 	Facts         []Fact
 	Reasons       []string
 	Passes        bool
-	Looked        []string // how much was looked at, where the reasons do not tell it
 	MoreReasons   []string
 	More          string
 	NoReason      string
-	Remedies      []remedy
-	Retake        []retake
-	Main, Other   []figure
+	Plan          planView
+	Main          []figure // those that show what the plan is about,
+	Other         []figure // and the others, folded
 	Mirror        *mirrorView // nil: nothing was photographed before a screen
 	Shell         *shellView  // nil: the shell was not looked at
 	Legend        []legendEntry
@@ -127,6 +133,7 @@ type pageView struct {
 	SeamLine      string // the curve of steps
 	Stations      []stationRow
 	Findings      []findingView
+	NoFinding     string
 	Pictures      []pictureRow
 	Budget        *budgetView // nil: none to show
 	Warnings      []string
@@ -138,17 +145,18 @@ type ref struct {
 	ID     string
 }
 
-type remedy struct {
-	Text     string
-	Kind     string
-	Icon     template.HTML
-	Severity string
-	Bars     template.HTML
-	Refs     []ref
-	rank     int
+// planView is the plan as the page begins with it.
+type planView struct {
+	Steps  []planStepView
+	Care   string
+	Sketch template.HTML
+	Unseen []string // what was not looked at or not measured
 }
 
-type retake struct{ File, Problem, Remedy string } // File: several where one sentence serves them
+type planStepView struct {
+	Do, Why string
+	Refs    []ref
+}
 
 type figure struct {
 	Src        template.URL
@@ -226,7 +234,7 @@ func (x words) scaleText(r *part.Result) string {
 func newPageView(in PageInput) pageView {
 	r, x := in.Result, wordsOf(in.Lang)
 	v := pageView{
-		T: x, Lang: x.Tag, CSS: css(), Unit: r.Unit, Verdict: string(r.Verdict), Word: x.verdict(r.Verdict),
+		T: x, Lang: x.Tag, CSS: css() + pageFoot(x.T("page.unit")+" "+r.Unit), Unit: r.Unit, Verdict: string(r.Verdict), Word: x.verdict(r.Verdict),
 		VerdictLine: x.verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: x.sentences(r.Reasons, r.ReasonPhrases),
 		Warnings: x.sentences(r.Warnings, r.WarningPhrases), Plot: x.stepPlot(r, in.LimitsProudUM, in.LimitsRecessedUM), SeamLine: x.seamLine(r.Seam.Shape),
 	}
@@ -237,21 +245,23 @@ func newPageView(in PageInput) pageView {
 		v.Reasons, v.MoreReasons = v.Reasons[:reasonsShown-1], v.Reasons[reasonsShown-1:]
 		v.More = x.T("page.more", "n", strconv.Itoa(len(v.MoreReasons)))
 	}
+	looked := slices.ContainsFunc(r.Surfaces, func(s part.Surface) bool { return !s.Unsearched() })
 	switch {
 	case r.Verdict != part.Pass:
-		for _, s := range x.SayAll(r.LookedAtPhrases()) {
-			if !slices.Contains(v.Reasons, s) && !slices.Contains(v.MoreReasons, s) { // a pass, also one that is barred, tells them as its reasons
-				v.Looked = append(v.Looked, s+x.T("page.full_stop"))
-			}
-		}
 		v.NoReason = x.T("page.not_given")
 	case len(r.Seam.Stations) == 0:
 		v.NoReason = x.T("page.no_reason_face")
+	case !looked:
+		v.NoReason = x.T("page.no_reason_seam")
 	default:
 		v.NoReason = x.T("page.no_reason")
 	}
+	v.NoFinding = x.T("page.findings_none")
+	if !looked && len(r.Surfaces) > 0 {
+		v.NoFinding = x.T("page.findings_unseen")
+	}
 	v.Facts, v.Budget = x.headFacts(r), newBudgetView(r)
-	v.Remedies, v.Retake = x.remedies(r), x.retakes(r)
+	v.Plan = x.plan(r)
 	v.Main, v.Other = x.figures(in)
 	v.Legend = x.legend(in)
 	for _, s := range stationsAround(r) {
@@ -315,53 +325,59 @@ func scoreText(v *float64) string {
 	return trimNumber(*v, 1)
 }
 
-// remedies gathers the findings that share kind and advice, the worst first.
-func (x words) remedies(r *part.Result) []remedy {
-	if r.Verdict == part.Pass {
-		return nil
+// plan is the result's plan in words. A pass has no steps.
+func (x words) plan(r *part.Result) planView {
+	p := r.Plan
+	if p == nil {
+		return planView{}
 	}
-	var out []remedy
-	for _, f := range byNumber(r) {
-		if f.Advice == "" || f.Severity == part.None {
+	v := planView{Unseen: x.sentences(p.Unseen, p.UnseenPhrases)}
+	told := x.sentences(r.Reasons, r.ReasonPhrases) // a pass tells on what it rests
+	v.Unseen = slices.DeleteFunc(slices.Clone(v.Unseen), func(s string) bool { return slices.Contains(told, s) })
+	if r.Verdict == part.Pass {
+		return v
+	}
+	for _, s := range p.Steps {
+		step := planStepView{Do: x.sentence(s.Do, &s.DoPhrase), Why: x.sentence(s.Why, &s.WhyPhrase)}
+		for _, n := range s.Findings {
+			step.Refs = append(step.Refs, ref{n, findingID(n)})
+		}
+		v.Steps = append(v.Steps, step)
+	}
+	v.Care = x.planCare(p.Care())
+	return v
+}
+
+// planCare is what to take care of, and who has the last word on it; "" for nothing.
+func (x words) planCare(all []part.Care) string {
+	var told []string
+	for _, c := range all {
+		told = append(told, x.T("care."+string(c)))
+	}
+	if len(told) == 0 {
+		return ""
+	}
+	return x.T("care.all", "all", strings.Join(told, x.T("care.comma"))) + " " + x.T("cautions.6")
+}
+
+// pageFoot puts a text and the page's number at the foot of each printed page.
+func pageFoot(text string) template.CSS {
+	var b strings.Builder
+	for _, r := range text {
+		if r < 0x80 && !(r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r == ' ' || r == '-') {
+			fmt.Fprintf(&b, "\\%x ", r) // as CSS escapes it: nothing ends the string, or the style
 			continue
 		}
-		kind, advice := x.kind(f.Kind), x.sentence(f.Advice, f.AdvicePhrase)
-		i := slices.IndexFunc(out, func(o remedy) bool { return o.Text == advice && o.Kind == kind })
-		if i < 0 {
-			out = append(out, remedy{Text: advice, Kind: kind, Icon: icon(f.Kind), rank: -1})
-			i = len(out) - 1
-		}
-		if k := f.Severity.Rank(); k > out[i].rank {
-			out[i].rank, out[i].Severity, out[i].Bars = k, x.severity(f.Severity), severityBars(f.Severity)
-		}
-		out[i].Refs = append(out[i].Refs, ref{f.Number, findingID(f.Number)})
+		b.WriteRune(r)
 	}
-	slices.SortStableFunc(out, func(a, b remedy) int { return b.rank - a.rank })
-	return out
+	return template.CSS(`@media print{@page{@bottom-left{content:"` + b.String() + `"}@bottom-right{content:counter(page) " / " counter(pages)}}}`)
 }
 
-// retakes lists what kept pictures from being measured.
-func (x words) retakes(r *part.Result) []retake {
-	var out []retake
-	for i := range r.Pictures {
-		p := &r.Pictures[i]
-		for _, q := range p.Problems {
-			if q.Warn {
-				continue
-			}
-			t := retake{p.File, x.problem(q.Name), x.sentence(q.Remedy, q.RemedyPhrase)}
-			if k := slices.IndexFunc(out, func(o retake) bool { return o.Problem == t.Problem && o.Remedy == t.Remedy }); k >= 0 {
-				out[k].File += ", " + t.File
-			} else {
-				out = append(out, t)
-			}
-		}
-	}
-	return out
-}
+// mostMain is how many pictures stand open.
+const mostMain = 2
 
-// figures splits the pictures into those with findings, shown large, and the
-// others.
+// figures splits the pictures into the few that show what the plan is about, or of a pass what
+// was found, and the others.
 func (x words) figures(in PageInput) (main, other []figure) {
 	unfit, read, phase := map[string]bool{}, map[string]bool{}, map[string]bool{}
 	for i := range in.Result.Pictures {
@@ -396,8 +412,37 @@ func (x words) figures(in PageInput) (main, other []figure) {
 			other = append(other, f)
 		}
 	}
-	slices.SortStableFunc(main, func(a, b figure) int { return len(b.Refs) - len(a.Refs) })
-	return main, other
+	shows := planned(in.Result)
+	slices.SortStableFunc(main, func(a, b figure) int { return shows(b) - shows(a) })
+	open := 0
+	for open < len(main) && open < mostMain && shows(main[open]) > 0 {
+		open++
+	}
+	return main[:open], append(main[open:], other...)
+}
+
+// planned says of a picture how many findings of the plan it shows, that in which the first step's first shows
+// best before all; where the plan has none, how many findings it shows.
+func planned(r *part.Result) func(figure) int {
+	first, has := part.Finding{}, false
+	if s := r.Plan.First(); s != nil && len(s.Findings) > 0 {
+		i := slices.IndexFunc(r.Findings, func(f part.Finding) bool { return f.Number == s.Findings[0] })
+		if has = i >= 0; has {
+			first = r.Findings[i]
+		}
+	}
+	return func(f figure) int {
+		n := 0
+		for _, q := range f.Refs {
+			if !has || r.Plan.StepOf(q.Number) > 0 {
+				n++
+			}
+		}
+		if has && f.File == first.Image {
+			n += len(r.Findings)
+		}
+		return n
+	}
 }
 
 // relative makes a link to a file beside the page; "" stays "".

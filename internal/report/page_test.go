@@ -57,7 +57,7 @@ func sampleIndex(t testing.TB, name string) string {
 // pages are all pages that the checks below look at.
 func pages(t testing.TB) map[string]string {
 	none := sample()
-	none.Findings, none.Reasons, none.Warnings, none.Verdict, none.Score = nil, nil, nil, part.Pass, num(0)
+	none.Findings, none.Reasons, none.Warnings, none.Verdict, none.Score, none.Plan = nil, nil, nil, part.Pass, num(0), &part.Plan{}
 	face := sample()
 	face.Seam, face.Pictures = part.Seam{}, face.Pictures[2:]
 	bare := &part.Result{Unit: "k15-L", Verdict: part.NotMeasured, Reasons: []string{"the folder holds no picture"}}
@@ -407,7 +407,7 @@ func TestPageShowsUnmeasuredAsSuch(t *testing.T) {
 	r := sample()
 	r.Score, r.Seam.WorstStepUM, r.Verdict = nil, nil, part.NotMeasured
 	text := textOf(t, samplePage(t, r))
-	for _, want := range []string{"Not measured", "Largest step –", "Demerits –", "330° edge_150.png left – – – – not measured: 4 % of the unit is clipped", "edge_150.png (too bright): light down or exposure shorter"} {
+	for _, want := range []string{"Not measured", "Largest step –", "Demerits –", "330° edge_150.png left – – – – not measured: 4 % of the unit is clipped", "too bright (4 %, limit 0.5 %): light down or exposure shorter"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q:\n%s", want, text)
 		}
@@ -499,20 +499,6 @@ func TestUnitsCSVRoundTrip(t *testing.T) {
 		if got := col(2, name); got != want {
 			t.Errorf("odd %s: %q, want %q", name, got, want)
 		}
-	}
-}
-
-// What is wrong with several pictures alike is said once, with all their names.
-func TestRetakesAreGrouped(t *testing.T) {
-	stuck := part.Problem{Name: "same_turn", Remedy: "it stands as in edge_000.jpg"}
-	r := &part.Result{Pictures: []part.PictureReport{
-		{File: "edge_030.jpg", Problems: []part.Problem{stuck}},
-		{File: "edge_060.jpg", Problems: []part.Problem{stuck, {Name: "uneven_panel", Warn: true, Remedy: "only told"}}},
-		{File: "face_raking.jpg", Problems: []part.Problem{{Name: "too_dark", Remedy: "more light"}}},
-	}}
-	got := english().retakes(r)
-	if len(got) != 2 || got[0].File != "edge_030.jpg, edge_060.jpg" || got[1].File != "face_raking.jpg" {
-		t.Errorf("%+v", got)
 	}
 }
 

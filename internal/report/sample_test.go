@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -49,6 +50,13 @@ func sample() *part.Result {
 		{Image: "edge_150.png", AngleDeg: 150, Side: part.Right, State: part.Unmeasured, Reason: "4 % of the unit is clipped"},
 	}
 	r.Seam.WorstStepUM = num(92.4)
+	do := "Wipe the lacquer off. Trim and sand flush, little by little: the faceplate's edge at 10 o'clock (120 deg, left). Then clean, and lacquer again."
+	why, unseen := "Faceplate proud by 92 um at 120 deg, left (limit 50 um).", "The step was not measured at 150 deg, left and 150 deg, right"
+	r.Plan = &part.Plan{
+		Steps:   []part.PlanStep{{Key: part.PlanWipeOff, Do: do, DoPhrase: part.Text(do), Why: why, WhyPhrase: part.Text(why), Findings: []int{1, 2}, Stations: []string{"120 deg, left"}, Care: []part.Care{part.CareGloves, part.CareDust}}},
+		MayStay: []int{3}, UnseenPhrases: append([]part.Phrase{part.Text(unseen)}, r.NotLookedAtPhrases()...),
+	}
+	r.Plan.Unseen = lang.English().SayAll(r.Plan.UnseenPhrases)
 	addSampleBudgets(r)
 	return r
 }

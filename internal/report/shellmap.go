@@ -35,38 +35,14 @@ func (x words) shellMap(r *part.Result) (*shellView, error) {
 	u := plots.Unrolled{GirthMM: girth, DepthMM: r.Shell.DepthMM(), Looked: r.Shell.Rows,
 		Names: plots.UnrolledNames{Plate: x.T("page.map.plate"), Shell: x.T("page.map.shell"), Turn: x.T("page.map.turn"), Below: x.T("page.map.below"),
 			Some: x.T("page.map.some"), None: x.T("page.map.none")}}
-	origin, plateMM := part.Point{}, 0.0
-	if f := r.Faceplate; f != nil && len(f.OutlinePX) > 2 {
-		origin, plateMM = part.Point{X: f.OutlinePX[0][0], Y: f.OutlinePX[0][1]}, r.ScaleOf(f.Image)
-		for _, q := range f.OutlinePX {
-			u.Plate = append(u.Plate, [2]float64{plateMM * (q[0] - origin.X), plateMM * (q[1] - origin.Y)})
-		}
-	}
-	views := map[string]part.View{}
-	for i := range r.Pictures {
-		views[r.Pictures[i].File] = r.Pictures[i].View
-	}
+	spots := newMapped(r)
+	u.Plate = spots.plate
 	v := &shellView{}
 	var onPlate, onShell []string // for those who do not see the map
 	seen := map[part.Kind]bool{}
 	for i, f := range byNumber(r) {
-		p := plots.Placed{Outline: outlineOf(f.Kind), Label: fmt.Sprint(f.Number), Heavy: f.Severity.Rank() >= part.Major.Rank()}
-		if p.Heavy {
-			p.LabelColor = palette.Yellow
-		}
-		box, mm := f.Box, r.ScaleOf(f.Image)
-		switch {
-		case f.TurnDeg != nil && f.BelowMM != nil:
-			p.Shell, p.X, p.Y = true, math.Mod(math.Mod(*f.TurnDeg, 360)+360, 360)/360*girth, *f.BelowMM
-			onShell = append(onShell, fmt.Sprintf("%d %s, ", f.Number, x.kind(f.Kind))+x.onShell(f))
-		case u.Plate != nil && plateMM > 0 && views[f.Image] == part.Face && f.Zone != part.ZoneShell:
-			// Face pictures are of one pose: a place in one is that place in all.
-			if b, ok := boxIn(f, r.Faceplate.Image); ok {
-				box, mm = b, plateMM
-			}
-			onPlate = append(onPlate, fmt.Sprintf("%d %s, %s", f.Number, x.kind(f.Kind), x.zone(f.Zone)))
-			p.X, p.Y = plateMM*(box.Centre().X-origin.X), plateMM*(box.Centre().Y-origin.Y)
-		default:
+		p, ok := spots.of(f, girth)
+		if !ok {
 			id := findingID(f.Number)
 			if i > 0 && r.Findings[i-1].Number == f.Number {
 				id = fmt.Sprintf("%s-%d", id, i)
@@ -78,7 +54,15 @@ func (x words) shellMap(r *part.Result) (*shellView, error) {
 			v.Unplaced = append(v.Unplaced, unplaced{ref{f.Number, id}, icon(f.Kind), x.kind(f.Kind), where})
 			continue
 		}
-		p.WideMM, p.HighMM = box[2]*mm, box[3]*mm
+		p.Outline, p.Label, p.Heavy = outlineOf(f.Kind), fmt.Sprint(f.Number), f.Severity.Rank() >= part.Major.Rank()
+		if p.Heavy {
+			p.LabelColor = palette.Yellow
+		}
+		if p.Shell {
+			onShell = append(onShell, fmt.Sprintf("%d %s, ", f.Number, x.kind(f.Kind))+x.onShell(f))
+		} else {
+			onPlate = append(onPlate, fmt.Sprintf("%d %s, %s", f.Number, x.kind(f.Kind), x.zone(f.Zone)))
+		}
 		u.Marks = append(u.Marks, p)
 		seen[f.Kind] = true
 	}

@@ -120,7 +120,8 @@ func (r Rules) has(k Kind) bool {
 }
 
 // Read tells what a scan is: text as its keys wrote it, and places as the same keys write on an
-// English keyboard (US), which most readers take the computer's for; "" where it is not known.
+// English keyboard (US), which most readers take the computer's for; "" where one is not known, as
+// where an input method took the keys.
 //
 // A code of this program's own says itself what it is. Else it is of the kind whose pattern it
 // fits; of a GS1 code the serial (21) is held against units' patterns and the batch (10) against
@@ -137,7 +138,7 @@ func (r Rules) Read(text, places string) (Code, error) {
 	}
 	// Bars hold ASCII: what has other letters was written by another keyboard.
 	if c, err := r.read(places); err == nil {
-		c.OtherKeys = true
+		c.OtherKeys = text != ""
 		return c, nil
 	}
 	return typed, err

@@ -13,7 +13,6 @@ import (
 
 	"finishbench/internal/bench"
 	"finishbench/internal/capture"
-	"finishbench/internal/grade"
 	"finishbench/internal/inspection"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -42,57 +41,49 @@ func (j *Judge) Judge(ctx context.Context, info part.UnitInfo, shots []part.Phot
 	set := j.Settings
 	set.Stage = info.Stage
 	set.Kinds = j.model.InForce(ctx)
-	var bars *part.Phrase
-	set.Barred, bars = j.Bars()
+	set.Barred = j.Bars()
 	in := &inspection.Inspector{Settings: set, Slots: j.Slots}
 	u, r, err := in.InspectPhotos(ctx, info.Name(), shots)
 	if err != nil {
 		return bench.Outcome{}, err
 	}
 	defer u.Release()
-	o := bench.Outcome{Result: r, Missing: grade.MissingViews(r, set.Limits), ScoreMost: set.Limits.ScoreLimit, Waviness: grade.WavinessUnmeasured(r, set.Limits)}
-	short, least := grade.TooLittle(r, set.Limits)
-	for i, s := range short {
-		o.TooLittle = append(o.TooLittle, bench.TooLittle{Surface: s, Least: least[i]})
-	}
-	if r.Score != nil {
-		o.Score = *r.Score
-		o.ScoreOver = *r.Score > set.Limits.ScoreLimit
-	}
-	o.Causes = grade.Causes(r, set.Limits)
-	o.Barred = bars
+	o := bench.Outcome{Result: r}
 	return o, illustrate(ctx, u, &o)
 }
 
 // Bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
 // one that grew too old while the bench was on.
-func (j *Judge) Bars() (why string, said *part.Phrase) {
+func (j *Judge) Bars() *inspection.Bar {
 	now := j.Now()
-	if barred, why, said := inspection.CheckGatePhrase(j.checkLog, now); barred {
-		return why, said
+	if b := inspection.CheckGate(j.checkLog, now); b != nil {
+		return b
 	}
-	if why, file := j.PoorScale(); why != "" {
-		return why, &part.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}
+	if b := j.PoorScale(); b != nil {
+		return b
 	}
 	for _, f := range j.Scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
-			return age.Sentence, &part.Phrase{Key: "notice.scale_over", Args: map[string]string{"file": filepath.Base(f.Path)}}
+			return &inspection.Bar{Why: age.Sentence, Said: part.Say("notice.scale_over", "file", filepath.Base(f.Path))}
 		}
 	}
-	return "", nil
+	return nil
 }
 
 // illustrate makes the pictures of an answer: the one in which the worst shows,
-// and the worst findings magnified.
+// and the first findings of the plan magnified.
 func illustrate(ctx context.Context, u *inspection.Unit, o *bench.Outcome) error {
 	gloss := sync.OnceValue(u.GlossMap)
-	about, _ := o.Shown() // else about none: number 0, and no picture
+	shown := o.Shown()
+	var about part.Finding // else about none: number 0, and no picture
+	if len(shown) > 0 {
+		about = shown[0]
+	}
 	main := u.ShownOf(about, gloss)
 	if main.Image == nil {
 		main = u.ShownFirst(o.Result.Verdict)
 	}
-	worst := o.WorstFirst()
-	crops := make([]report.Crop, min(benchCrops, len(worst)))
+	crops := make([]report.Crop, min(benchCrops, len(shown)))
 	g, _ := errgroup.WithContext(ctx)
 	if main.Image != nil {
 		g.Go(func() error {
@@ -103,7 +94,7 @@ func illustrate(ctx context.Context, u *inspection.Unit, o *bench.Outcome) error
 	}
 	g.Go(func() error {
 		for i := range crops {
-			f := worst[i]
+			f := shown[i]
 			in := u.ShownOf(f, gloss)
 			if in.Image == nil || f.Box[2] <= 0 {
 				continue

@@ -94,11 +94,11 @@ func (n *Notices) Notices(now time.Time) []bench.Notice {
 		return n.last
 	}
 	n.at, n.last = now, nil
-	if barred, _, said := inspection.CheckGatePhrase(n.checkLog, now); barred {
-		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.check_bars"}.With("why", *said), Bars: true})
+	if b := inspection.CheckGate(n.checkLog, now); b != nil {
+		n.last = append(n.last, bench.Notice{Phrase: part.Say("notice.check_bars").With("why", b.Said), Bars: true})
 	}
-	if _, file := n.PoorScale(); file != "" {
-		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.scale_poor", Args: map[string]string{"file": file}}, Bars: true})
+	if b := n.PoorScale(); b != nil {
+		n.last = append(n.last, bench.Notice{Phrase: b.Said, Bars: true})
 	}
 	for _, f := range n.Scales {
 		args := map[string]string{"file": filepath.Base(f.Path)}

@@ -59,7 +59,7 @@ func agreementParts(a study.Agreement) string {
 
 func agreementLine(a study.Agreement) string {
 	by := map[study.Fitness][]string{}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		by[j.Fitness] = append(by[j.Fitness], j.Appraiser)
 	}
 	var s []string
@@ -78,7 +78,7 @@ func agreementLine(a study.Agreement) string {
 func agreementReasons(a study.Agreement) []string {
 	l := a.Options.Limits
 	var r []string
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		for _, c := range []struct {
 			fit        study.Fitness
 			share      study.Share
@@ -114,7 +114,7 @@ func agreementWarnings(a study.Agreement) []string {
 		w = append(w, "no part is good: false alarms are not measured; take good parts into the study")
 	}
 	need := study.OpportunitiesToShow(a.Options.Limits.GoodMiss, a.Options.Confidence)
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		if j.Misses == study.FitAcceptable && j.Miss.Of < need {
 			w = append(w, fmt.Sprintf("%s: %d calls on bad parts; to show at most %.3g %% of misses takes %d without one (%.3g %% confidence), so the verdict is about these parts only",
 				j.Appraiser, j.Miss.Of, 100*a.Options.Limits.GoodMiss, need, 100*a.Options.Confidence))
@@ -134,7 +134,7 @@ func judgesTable(a study.Agreement) report.SheetTable {
 		Head:    []string{"appraiser", "trials", "same in all trials", "effective", "calls right", "misses", "false alarms", "verdict"},
 		Numeric: []bool{false, true, true, true, true, true, true, false},
 	}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		t.Rows = append(t.Rows, []string{j.Appraiser, fmt.Sprint(j.Trials), shareText(j.Within), shareText(j.Effective), shareText(j.Right), shareText(j.Miss), shareText(j.FalseAlarm), string(j.Fitness)})
 		t.Marked = append(t.Marked, j.Fitness == study.FitUnacceptable)
 	}
@@ -172,7 +172,7 @@ func kappaNotes(a study.Agreement) []string {
 	for _, p := range a.Pairs {
 		note(p.Err)
 	}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		note(j.ReferenceErr)
 		note(j.WithinErr)
 	}
@@ -185,7 +185,7 @@ func kappaTables(a study.Agreement) []report.SheetTable {
 		pairs.Rows = append(pairs.Rows, []string{p.A + " and " + p.B, shareText(p.Same), kappaOr(p.Kappa, p.Err)})
 	}
 	ref := report.SheetTable{Caption: "To the reference, and to themselves over the trials", Head: []string{"appraiser", "to the reference", "over the trials"}, Numeric: []bool{false, true, true}}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		ref.Rows = append(ref.Rows, []string{j.Appraiser, kappaOr(j.Reference, j.ReferenceErr), kappaOr(j.WithinKappa.Kappa, j.WithinErr)})
 	}
 	tables := []report.SheetTable{ref}
@@ -215,16 +215,16 @@ func agreementFigures(a study.Agreement) ([]report.SheetFigure, error) {
 	var figs []report.SheetFigure
 	for _, c := range []struct {
 		name       string
-		share      func(study.Judge) study.Share
+		share      func(study.AppraiserResult) study.Share
 		good, fair float64
 	}{
-		{"same in all trials", func(j study.Judge) study.Share { return j.Within }, math.NaN(), math.NaN()},
-		{"effective", func(j study.Judge) study.Share { return j.Effective }, l.GoodEffective, l.FairEffective},
-		{"misses", func(j study.Judge) study.Share { return j.Miss }, l.GoodMiss, l.FairMiss},
-		{"false alarms", func(j study.Judge) study.Share { return j.FalseAlarm }, l.GoodFalseAlarm, l.FairFalseAlarm},
+		{"same in all trials", func(j study.AppraiserResult) study.Share { return j.Within }, math.NaN(), math.NaN()},
+		{"effective", func(j study.AppraiserResult) study.Share { return j.Effective }, l.GoodEffective, l.FairEffective},
+		{"misses", func(j study.AppraiserResult) study.Share { return j.Miss }, l.GoodMiss, l.FairMiss},
+		{"false alarms", func(j study.AppraiserResult) study.Share { return j.FalseAlarm }, l.GoodFalseAlarm, l.FairFalseAlarm},
 	} {
 		var v []plots.Interval
-		for _, j := range a.Judges {
+		for _, j := range a.Results {
 			s := c.share(j)
 			v = append(v, plots.Interval{Lo: 100 * s.Bounds.Lower, Mid: 100 * s.Value(), Hi: 100 * s.Bounds.Upper})
 		}
@@ -308,7 +308,7 @@ type categoryJSON struct {
 func newAgreementJSON(a study.Agreement) agreementJSON {
 	v := agreementJSON{Verdict: a.Fitness(), Parts: len(a.Parts), GoodParts: a.GoodParts, BadParts: a.BadParts, LeftOut: a.LeftOut, Confidence: a.Options.Confidence,
 		Interval: string(a.Options.Interval), Between: NewShareJSON(a.Between), AllRight: NewShareJSON(a.AllRight), Kappa: newKappaJSON(a.Overall.Kappa, a.OverallErr)}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		v.Appraisers = append(v.Appraisers, judgeJSON{j.Appraiser, j.Trials, j.Fitness, NewShareJSON(j.Within), NewShareJSON(j.Effective), NewShareJSON(j.Right), NewShareJSON(j.Miss),
 			NewShareJSON(j.FalseAlarm), newKappaJSON(j.Reference, j.ReferenceErr), newKappaJSON(j.WithinKappa.Kappa, j.WithinErr)})
 	}

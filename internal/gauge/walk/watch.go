@@ -20,12 +20,17 @@ type setupScreen interface {
 	note(text string) // of a picture that could not be used, of a folder out of reach
 }
 
+// arrivals are pictures as they come: a [capture.Watch].
+type arrivals interface {
+	Next(ctx context.Context) (capture.Frame, error)
+}
+
 // setupWatch follows pictures as they come until all steps are in order.
-func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []setup.Name, o Options, stdout, stderr io.Writer) error {
+func setupWatch(ctx context.Context, from arrivals, b *setupBench, names []setup.Name, o Options, stdout, stderr io.Writer) error {
 	w := setup.NewWalk(b.limits, names)
 	screen := newSetupScreen(w, names, o.JSON, stdout)
 	screen.begin(o.Watch)
-	err := watchUntilDone(ctx, src, b, w, screen)
+	err := watchUntilDone(ctx, from, b, w, screen)
 	stopped := errors.Is(err, context.Canceled)
 	if err != nil && !stopped {
 		return err
@@ -53,13 +58,13 @@ func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []
 	return nil
 }
 
-func watchUntilDone(ctx context.Context, src capture.Source, b *setupBench, w *setup.Walk, screen setupScreen) error {
+func watchUntilDone(ctx context.Context, from arrivals, b *setupBench, w *setup.Walk, screen setupScreen) error {
 	for {
 		step, more := w.Current()
 		if !more {
 			return nil
 		}
-		f, err := src.Next(ctx)
+		f, err := from.Next(ctx)
 		var bad capture.PictureError
 		switch {
 		case errors.As(err, &bad):

@@ -193,8 +193,11 @@ func (m *Reporter) check(at time.Time) *lotreport.Check {
 	if m.CheckLog == "" {
 		return nil
 	}
-	barred, why := inspection.CheckGate(m.CheckLog, at)
-	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: !barred, Told: why}
+	bar := inspection.CheckGate(m.CheckLog, at)
+	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: bar == nil}
+	if bar != nil {
+		c.Told = bar.Why
+	}
 	if s, err := inspection.ReadStability(m.CheckLog, nil); err == nil && len(s.Checks) > 0 {
 		last := s.Checks[len(s.Checks)-1]
 		c.Last, c.Value = &last.Time, part.Num(last.Level)
