@@ -68,8 +68,17 @@ func TestBenchInBrowser(t *testing.T) {
 	shows("serial try-2")
 	do(chromedp.KeyEvent(" "))
 	shows("Record 2")
-	do(chromedp.Click(`[data-do="undo"]`)) // there a letter is the next serial's
+	do(chromedp.Click(`[data-open="undo"]`)) // there a letter is the next serial's
+	do(chromedp.Click(`[data-do="undo"]`))
 	shows("serial try-2")
+	shows("try-2 is withdrawn")
+	do(chromedp.Click(`[data-do="restore"]`)) // taken back, and withdrawn again
+	shows("try-2 is back")
+	time.Sleep(600 * time.Millisecond)
+	do(chromedp.KeyEvent("u"))
+	shows("Withdraw try-2?")
+	do(chromedp.Click(`[data-do="undo"]`))
+	shows("try-2 is withdrawn")
 
 	store, err := records.Open(context.Background(), file, time.Now)
 	if err != nil {

@@ -51,4 +51,12 @@ func TestBenchRecordsOnce(t *testing.T) {
 			t.Error(err)
 		}
 	}
+	for range 2 { // and that to its taking back
+		if err := b.Restore(t.Context(), 2, "", "undo"); err != nil {
+			t.Error(err)
+		}
+	}
+	if in, err := rec.Store.Get(t.Context(), 2); err != nil || !in.Holds() {
+		t.Errorf("withdrawn still: %+v, %v", in.Withdrawn, err)
+	}
 }

@@ -219,6 +219,7 @@ func TestDocCommandsRun(t *testing.T) {
 		line string
 	}{
 		{cli.ExitPass, `inspect version`},
+		{cli.ExitPass, `inspect bench label P-01-L P-01-R --out labels.pdf`},
 		{cli.ExitFails, `bin/inspect unit testdata/images/u06-R --out results --mm-per-px 0.015`},
 		{cli.ExitFails, `bin/inspect unit testdata/images/u06-R --out results --mm-per-px 0.015 --record bench.db --operator B17`},
 		{cli.ExitPass, `inspect records shift --record bench.db --out results`},

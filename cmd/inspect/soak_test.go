@@ -322,13 +322,16 @@ func besides(t *testing.T, b *benchBrowser, n int) int {
 	}
 	b.do(t, "overrule", url.Values{"verdict": {string(call)}, "reason": {"reflection"}})
 	b.until(t, "the overruling", func(e benchEvent) bool { return overrulable(e) == call })
-	b.do(t, "undo", nil)
+	b.do(t, "undo", url.Values{"id": {undoOnPage.FindStringSubmatch(b.phase(t, bench.Answered).HTML)[1]}})
 	b.phase(t, bench.Ready)
 	if _, err := b.get(t.Context(), fmt.Sprintf("/look?serial=u%04d", n), "text/html"); err != nil {
 		t.Fatal(err)
 	}
 	return 1
 }
+
+// undoOnPage is the inspection that the page would withdraw.
+var undoOnPage = regexp.MustCompile(`data-do="undo" data-id="(\d+)"`)
 
 // overrulable is the verdict that an answer shows.
 func overrulable(e benchEvent) part.Verdict {

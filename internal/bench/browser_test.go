@@ -211,6 +211,7 @@ func TestBrowser(t *testing.T) {
 		f    func(*testing.T, *aBrowser)
 	}{
 		{"ByKeyboard", browserByKeyboard},
+		{"Gaps", browserGaps},
 		{"Scans", browserScans},
 		{"NoScans", browserNoScans},
 		{"ScansElsewhere", browserScansElsewhere},

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"testing"
 	"time"
 
@@ -158,6 +159,43 @@ func browserScans(t *testing.T, browser *aBrowser) {
 		scans++
 	}
 	t.Logf("%d scans, each with the right unit", scans)
+}
+
+// How much further apart keys are, by the times that they bear here, than they were sent: mostly
+// less than what scan.js leaves, 20 ms beyond a reader's 40. A keyboard's own times are better.
+func browserGaps(t *testing.T, browser *aBrowser) {
+	if os.Getenv("FINISHBENCH_LONG") == "" {
+		t.Skip("set FINISHBENCH_LONG for the gaps between keys, measured (a minute)")
+	}
+	const keys = 400
+	r := rig(t, Options{})
+	b := open(t, browser, r.web.URL)
+	b.js("window.seen = []; window.addEventListener('keydown', e => seen.push(e.timeStamp), true)")
+	for _, ms := range []int{2, 5, 10, 20, 30, 40} {
+		b.js("seen.length = 0")
+		var sent []time.Time
+		next := time.Now()
+		for range keys {
+			time.Sleep(time.Until(next))
+			sent = append(sent, time.Now())
+			if _, err := chromedp.Call(b, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: "rawKeyDown", Code: "ShiftLeft", Key: "Shift"}); err != nil {
+				t.Fatal(err)
+			}
+			next = sent[len(sent)-1].Add(time.Duration(ms) * time.Millisecond)
+		}
+		b.await("all keys", fmt.Sprintf("seen.length === %d", keys))
+		got := b.js("seen").([]any)
+		var added []float64 // ms
+		for i := 1; i < len(got); i++ {
+			added = append(added, got[i].(float64)-got[i-1].(float64)-float64(sent[i].Sub(sent[i-1]).Microseconds())/1000)
+		}
+		slices.Sort(added)
+		at := func(share float64) float64 { return added[min(len(added)-1, int(share*float64(len(added))))] }
+		t.Logf("%d ms apart: arrived that later than sent: median %.1f, 99 %% %.1f, at most %.1f ms", ms, at(.5), at(.99), added[len(added)-1])
+		if at(.9) > 20 {
+			t.Errorf("%d ms apart: one key in ten is later by %.1f ms", ms, at(.9))
+		}
+	}
 }
 
 // What is no scan goes where it belongs: typed letters, shortcuts, a choice to go on.

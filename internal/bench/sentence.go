@@ -2,11 +2,11 @@ package bench
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
+	"finishbench/internal/report"
 )
 
 // This file says what the page tells of a unit. What it tells, and in which order, is the plan's;
@@ -74,7 +74,7 @@ func (x words) todo(a *Answer) string {
 	case a.Verdict() == part.Pass:
 		return x.T("remedy.pass." + string(r.Stage))
 	case s != nil:
-		return strings.TrimSpace(x.Say(&s.DoPhrase) + " " + x.care(s.Care))
+		return strings.TrimSpace(x.Say(&s.DoPhrase) + " " + report.CareSentence(x.Lang, s.Care))
 	case a.Overruled != nil && a.Overruled.Note != "":
 		return a.Overruled.Note
 	case a.Overruled != nil:
@@ -83,27 +83,8 @@ func (x words) todo(a *Answer) string {
 	return x.T("retake.other")
 }
 
-// care is what to take care of, in a sentence; "" for nothing.
-func (x words) care(all []part.Care) string {
-	var told []string
-	for _, c := range all {
-		told = append(told, x.T("care."+string(c)))
-	}
-	if len(told) == 0 {
-		return ""
-	}
-	return x.T("care.all", "all", strings.Join(told, x.T("care.comma")))
-}
-
-// plan is what is to be done about the unit. The tool's holds no longer once a person called otherwise: it
-// has no steps then, and what was not looked at stays told.
-func (a *Answer) plan() *part.Plan {
-	p := a.Outcome.Result.Plan
-	if p == nil || a.Overruled == nil {
-		return p
-	}
-	return &part.Plan{Unseen: p.Unseen, UnseenPhrases: p.UnseenPhrases}
-}
+// plan is what is to be done about the unit.
+func (a *Answer) plan() *part.Plan { return a.Outcome.Result.Plan.Under(a.Overruled) }
 
 // shown are the numbers of the findings that count, in the order of the plan, the one to show first
 // at the head.
@@ -194,36 +175,4 @@ func (x words) finding(f part.Finding) string {
 		return x.T("finding.no_size", "kind", "@kind."+string(f.Kind), "where", where)
 	}
 	return x.T("finding.size", "kind", "@kind."+string(f.Kind), "size", size, "where", where)
-}
-
-// planView is the plan in words.
-type planView struct {
-	Steps  []planStep
-	Care   string
-	Unseen []string // what was not looked at or not measured
-}
-
-type planStep struct {
-	Do, Why string
-	Mends   string // findings' numbers
-}
-
-// planned says a plan; nil: there is none.
-func (x words) planned(p *part.Plan) *planView {
-	if p == nil {
-		return nil
-	}
-	v := &planView{Unseen: x.SayAll(p.UnseenPhrases), Care: x.care(p.Care())}
-	for _, s := range p.Steps {
-		step := planStep{Do: x.Say(&s.DoPhrase), Why: x.Say(&s.WhyPhrase)}
-		var of []string
-		for _, n := range s.Findings {
-			of = append(of, strconv.Itoa(n))
-		}
-		if len(of) > 0 {
-			step.Mends = x.T("plan.mends", "numbers", strings.Join(of, x.T("join.numbers")))
-		}
-		v.Steps = append(v.Steps, step)
-	}
-	return v
 }

@@ -94,6 +94,7 @@ func NewServer(b *Station, o Options) *Server {
 	in("GET /events", s.events)
 	in("GET /live/{camera}", s.livePicture)
 	in("GET /answer/{id}/{file}", s.answerPicture)
+	in("GET /answer/{id}/ticket.pdf", s.ticket)
 	in("GET /record/{sha}", s.recordPicture)
 	in("GET /look", s.look)
 	in("GET /scan", s.scanned)

@@ -127,6 +127,7 @@ type answerView struct {
 	Why       string
 	Todo      string
 	Plan      *planView // nil: the program that judged it made none
+	Ticket    bool      // there is something to print
 	Main      *pictureView
 	Crop      *pictureView
 	More      int // findings that count beside the one told
@@ -213,7 +214,10 @@ func (b *Station) benchPart(x words, s *Snapshot) (template.HTML, error) {
 		v.PerMill = 1000 * p.Done / p.Total
 	}
 	if s.Answer != nil {
-		v.Answer = b.answerView(x, s.Answer)
+		var err error
+		if v.Answer, err = b.answerView(x, s.Answer); err != nil {
+			return "", err
+		}
 	}
 	return page{Lang: x.Lang, View: v}.render(string(s.Phase))
 }
@@ -229,12 +233,20 @@ func (x words) stopped(key string, st *Stopped) string {
 	return x.T(key, "s", x.Number(st.S, 1))
 }
 
-func (b *Station) answerView(x words, a *Answer) *answerView {
+func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 	r := a.Outcome.Result
 	v := &answerView{
 		ID: a.ID, Unit: a.Name(), Info: a.UnitInfo, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
-		Why: x.why(a), Todo: x.todo(a), Plan: x.planned(a.plan()), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
+		Why: x.why(a), Todo: x.todo(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
 	}
+	if v.Plan = x.planned(a); v.Plan != nil {
+		svg, err := report.PlanSketch(r, a.plan(), x.Lang, nil)
+		if err != nil {
+			return nil, err
+		}
+		v.Plan.Sketch = plotPart(svg)
+	}
+	v.Ticket = v.Verdict == part.Rework || v.Verdict == part.Reject
 	if r.Seam.WorstStepUM != nil {
 		v.WorstStep = x.T("answer.step_worst", "step", x.Number(*r.Seam.WorstStepUM, 0))
 	}
@@ -276,7 +288,7 @@ func (b *Station) answerView(x words, a *Answer) *answerView {
 			}
 		}
 	}
-	return v
+	return v, nil
 }
 
 func cropOf(x words, a *Answer, f part.Finding) *pictureView {

@@ -61,11 +61,15 @@ func TestAnswerInTheGloss(t *testing.T) {
 	for file, want := range map[string]int{part.GlossMap: 0, "face_white.png": 2} {
 		a := &Answer{Inspection: part.Inspection{UnitInfo: part.UnitInfo{Serial: "k1", Side: "L", Stage: part.Wet}}, Other: &other, Outcome: Outcome{MainFile: file, Main: grey(8, 8),
 			Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, StoppedS: part.Num(4.6), Pictures: []part.PictureReport{{File: "face_white.png", View: part.Face, Light: part.White, State: part.PictureOK}}}}}
-		v := newStill(t).answerView(x, a)
+		v, err := newStill(t).answerView(x, a)
+		if err != nil {
+			t.Fatal(err)
+		}
 		if len(v.Sides) != want || v.Main.Caption != map[int]string{0: "face, gloss before the screen", 2: "face, screen lit"}[want] || v.Stopped != "Stood still for 4.6 s" {
 			t.Errorf("%s: %d sides, %q, %q", file, len(v.Sides), v.Main.Caption, v.Stopped)
 		}
-		if a.Outcome.Result.Stage = part.Cured; newStill(t).answerView(x, a).Stopped != "" {
+		a.Outcome.Result.Stage = part.Cured
+		if v, err := newStill(t).answerView(x, a); err != nil || v.Stopped != "" {
 			t.Error("cured, and told how long it stood still")
 		}
 	}

@@ -3,7 +3,6 @@ package inspection
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -38,15 +37,15 @@ type Settings struct {
 	Fit          part.FitLimits
 	seam         seam.Params
 	Screen       stripes.Screen
-	screenDoubts []string   // what a reader must know of how that was measured
-	flats        []flatFile // flat fields by view and light
-	Kinds        *KindModel // nil: the rules alone call kinds
-	Barred       *Bar       // why the gauge must pass no unit; nil: it may
-	panel        bool       // flat test panels, not units: the whole picture is surface
-	Jobs         int        // pieces of work at a time
-	budget       bool       // tell how uncertainties come about
-	generated    string     // when the run began, as text for the pages
-	language     *lang.Lang // of the pages; results are English
+	screenDoubts []part.Phrase // what a reader must know of how that was measured
+	flats        []flatFile    // flat fields by view and light
+	Kinds        *KindModel    // nil: the rules alone call kinds
+	Barred       *part.Phrase  // why the gauge must pass no unit; nil: it may
+	panel        bool          // flat test panels, not units: the whole picture is surface
+	Jobs         int           // pieces of work at a time
+	budget       bool          // tell how uncertainties come about
+	generated    string        // when the run began, as text for the pages
+	language     *lang.Lang    // of the pages; results are English
 }
 
 // Inspector carries units through the pipeline, several at once.
@@ -59,7 +58,7 @@ type Inspector struct {
 type Picture struct {
 	part.Photo
 	given  bool             // whoever gave it keeps its pixels
-	doubts []string         // whether the scale is for it
+	doubts []part.Phrase    // whether the scale is for it
 	sight  *proof.Sight     // what it shows, small; nil: nothing that could be held against the others
 	seam   seam.Measurement // edge pictures
 }
@@ -80,6 +79,7 @@ type Scene struct {
 	ShownIn  string          // in which picture,
 	Around   []part.Point    // the outline that was found first,
 	Look     stripes.Params  // and how the mirror was looked at
+	told     []part.Phrase   // what a reader must know of the mirror
 	looked   bool            // found says what was found, and how much was looked at
 	side     *body.View      // of a turn of the shell; nil where it was not found
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
@@ -138,21 +138,21 @@ func (in *Inspector) carry(ctx context.Context, folder part.Folder, pictures []*
 
 // bar keeps a unit from passing while the gauge may not be believed. What is
 // wrong with a unit stays wrong, but the reader is told.
-func bar(r *part.Result, b *Bar) {
-	if b == nil {
+func bar(r *part.Result, why *part.Phrase) {
+	if why == nil {
 		return
 	}
-	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, b.Why), slices.Insert(r.WarningPhrases, 0, part.Text(b.Why))
+	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, lang.English().Say(why)), slices.Insert(r.WarningPhrases, 0, *why)
 	if r.Verdict == part.Pass {
 		r.Verdict = part.NotMeasured
-		giveReason(r, b.Why)
-		r.Plan = grade.GaugePlan(r.Plan, b.Said)
+		giveReason(r, *why)
+		r.Plan = grade.GaugePlan(r.Plan, *why)
 	}
 }
 
-// giveReason puts a reason that has no key before the others.
-func giveReason(r *part.Result, why string) {
-	r.Reasons, r.ReasonPhrases = slices.Insert(r.Reasons, 0, why), slices.Insert(r.ReasonPhrases, 0, part.Text(why))
+// giveReason puts a reason before the others.
+func giveReason(r *part.Result, why part.Phrase) {
+	r.Reasons, r.ReasonPhrases = slices.Insert(r.Reasons, 0, lang.English().Say(&why)), slices.Insert(r.ReasonPhrases, 0, why)
 }
 
 // group puts face and shell pictures into scenes, in the order of their poses.
@@ -350,7 +350,7 @@ func (u *Unit) searchParams(l Lengths) scene.Params {
 // looked for: it must not count as a picture without defects.
 func (p *Picture) notInspected(err error) {
 	if p.fit() {
-		p.refuse("surface_not_found", part.Text(cli.Plain(err)))
+		p.refuse("surface_not_found", cli.Why(err))
 	}
 }
 
@@ -383,12 +383,13 @@ func (u *Unit) Release() {
 
 // result gathers what was measured.
 func (u *Unit) result() *part.Result {
-	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.Stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.Kinds.use()}
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.Stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(),
+		KindModel: u.Kinds.use()}
 	warn := func(p part.Phrase) {
 		r.Warnings, r.WarningPhrases = append(r.Warnings, lang.English().Say(&p)), append(r.WarningPhrases, p)
 	}
 	for _, w := range slices.Concat(u.scaleWarnings(), u.flatWarnings(), u.screenDoubts) {
-		warn(part.Text(w))
+		warn(w)
 	}
 	for _, p := range u.pictures {
 		if l, ok := u.lengthsOf(p.Shot.View); ok && l.MMPerPX != r.MMPerPX {
@@ -396,8 +397,9 @@ func (u *Unit) result() *part.Result {
 		}
 		r.Pictures = append(r.Pictures, p.Report)
 		for _, d := range p.doubts {
-			if w := fmt.Sprintf("%s pictures: %s", p.Shot.View, d); !slices.Contains(r.Warnings, w) {
-				warn(part.Text(w))
+			w := part.Say("file.pictures", "view", "@view."+string(p.Shot.View)).With("what", d)
+			if !slices.Contains(r.Warnings, lang.English().Say(&w)) {
+				warn(w)
 			}
 		}
 		if p.Shot.View != part.Edge {
@@ -407,9 +409,11 @@ func (u *Unit) result() *part.Result {
 			r.Seam.Stations = append(r.Seam.Stations, p.seam.Stations[:]...)
 			continue
 		}
+		why := whyUnfit(p.Report)
 		for _, side := range []part.Side{part.Left, part.Right} {
 			r.Seam.Stations = append(r.Seam.Stations, part.Station{
-				Image: p.Shot.File, AngleDeg: p.Shot.AngleDeg, Side: side, State: part.Unmeasured, Reason: whyUnfit(p.Report),
+				Image: p.Shot.File, AngleDeg: p.Shot.AngleDeg, Side: side, State: part.Unmeasured,
+				Reason: lang.English().Say(&why), ReasonPhrase: &why,
 			})
 		}
 	}
@@ -447,6 +451,9 @@ func (u *Unit) sceneWarnings() []part.Phrase {
 	var ofShell []string
 	turns := map[string][]float64{} // of the shell, by what was said
 	for _, s := range u.Scenes {
+		for _, w := range s.told {
+			said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", w))
+		}
 		for _, w := range s.found.Warnings {
 			if s.pose.View != part.Shell {
 				said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", part.Text(w)))

@@ -64,6 +64,15 @@ const (
 // Cares are all of them, in the order in which they are told.
 var Cares = []Care{CareGloves, CareDust, CareLamp}
 
+// Under is the plan that holds beside a person's call, nil: there is none. The tool's holds no longer once
+// somebody called otherwise: it has no steps then, and what was not looked at stays told.
+func (p *Plan) Under(o *Overrule) *Plan {
+	if p == nil || o == nil {
+		return p
+	}
+	return &Plan{Steps: []PlanStep{}, Unseen: p.Unseen, UnseenPhrases: p.UnseenPhrases}
+}
+
 // StepOf is the step that mends a finding, from 1; 0: none does.
 func (p *Plan) StepOf(number int) int {
 	if p == nil {

@@ -165,6 +165,17 @@ type Station struct {
 	SeamFrom string   `json:"seam_from,omitempty"` // "picture": seen; "rim": from the faceplate's rim and thickness
 	Warnings []string `json:"warnings,omitempty"`
 	Budget   *Budget  `json:"budget,omitempty"` // how UUM comes about; kept in result.json only where asked for
+
+	ReasonPhrase   *Phrase  `json:"reason_phrase,omitempty"` // Reason and Warnings, to be told in any language
+	WarningPhrases []Phrase `json:"warning_phrases,omitempty"`
+}
+
+// Why is Reason as a phrase, also of a station that has none.
+func (s *Station) Why() Phrase {
+	if s.ReasonPhrase == nil {
+		return Text(s.Reason)
+	}
+	return *s.ReasonPhrase
 }
 
 // Finding is one defect, seen in one or more pictures of a pose.

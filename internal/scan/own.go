@@ -9,7 +9,7 @@ import (
 	"finishbench/internal/part"
 )
 
-// A code that this program prints is FB/<kind>/<value>/<check>, such as FB/U/P-01-L/5AB8. No serial
+// A code that this program prints is FB/<kind>/<value>/<check>, such as FB/U/P-01-L/8F68. No serial
 // has a slash in it, and no GS1 code begins with letters. The check makes sure that each key
 // arrived, and from the keyboard that the reader takes it for: the last four hexadecimal digits, in
 // capitals, of the CRC-32 (IEEE 802.3) of all that stands before its slash.

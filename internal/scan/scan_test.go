@@ -110,6 +110,9 @@ func TestCheck(t *testing.T) {
 	if got := check("123456789"); got != "3926" {
 		t.Errorf("%s", got)
 	}
+	if got := own(t, Unit, "P-01 L"); got != "FB/U/P-01-L/8F68" { // as docs/formats.md has it; its check by the same function
+		t.Errorf("%s", got)
+	}
 }
 
 // What a reader set to an English keyboard types on another: the layouts are from memory.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"path/filepath"
 	"slices"
 	"sync"
 	"time"
@@ -54,17 +53,17 @@ func (j *Judge) Judge(ctx context.Context, info part.UnitInfo, shots []part.Phot
 
 // Bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
 // one that grew too old while the bench was on.
-func (j *Judge) Bars() *inspection.Bar {
+func (j *Judge) Bars() *part.Phrase {
 	now := j.Now()
-	if b := inspection.CheckGate(j.checkLog, now); b != nil {
-		return b
+	if why, barred := inspection.CheckGate(j.checkLog, now); barred {
+		return &why
 	}
-	if b := j.PoorScale(); b != nil {
-		return b
+	if why, barred := j.PoorScale(); barred {
+		return &why
 	}
 	for _, f := range j.Scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
-			return &inspection.Bar{Why: age.Sentence, Said: part.Say("notice.scale_over", "file", filepath.Base(f.Path))}
+			return &age.Sentence
 		}
 	}
 	return nil
@@ -140,7 +139,7 @@ func aidOf(im *part.Image, shot part.Shot, lim part.FitLimits) bench.Aid {
 	if v.Unit {
 		side := float64(min(im.W, im.H))
 		a.Position = bench.Gauge{V: v.UnitPX / max(side, float64(im.W)), Lo: lim.MinUnitPX / float64(im.W), Hi: 0.95}
-		if v.CutOff != "" && shot.View != part.Edge {
+		if len(v.CutOff) > 0 && shot.View != part.Edge {
 			a.Position.V = 1
 		}
 	}

@@ -94,11 +94,11 @@ func (n *Notices) Notices(now time.Time) []bench.Notice {
 		return n.last
 	}
 	n.at, n.last = now, nil
-	if b := inspection.CheckGate(n.checkLog, now); b != nil {
-		n.last = append(n.last, bench.Notice{Phrase: part.Say("notice.check_bars").With("why", b.Said), Bars: true})
+	if why, barred := inspection.CheckGate(n.checkLog, now); barred {
+		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.check_bars"}.With("why", why), Bars: true})
 	}
-	if b := n.PoorScale(); b != nil {
-		n.last = append(n.last, bench.Notice{Phrase: b.Said, Bars: true})
+	if why, barred := n.PoorScale(); barred {
+		n.last = append(n.last, bench.Notice{Phrase: part.Phrase{Key: "notice.scale_poor", Args: why.Args}, Bars: true})
 	}
 	for _, f := range n.Scales {
 		args := map[string]string{"file": filepath.Base(f.Path)}

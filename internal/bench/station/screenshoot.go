@@ -16,6 +16,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/codec"
 	"finishbench/internal/gauge/screen"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -55,9 +56,10 @@ func (t ScreenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 		return err
 	}
 	if there, err := capture.Pictures(t.folder()); err != nil || len(there) > 0 {
-		return cli.Usagef("folder %s holds %s already: name another, or clear it", t.folder(), cli.Counted(len(there), "picture", "pictures"))
+		return cli.Usagef("folder %s holds %s already: name another, or clear it", t.folder(),
+			cli.Counted(len(there), "picture", "pictures"))
 	}
-	fmt.Fprintln(stdout, strings.Join(screen.Cautions(), "\n"))
+	fmt.Fprintln(stdout, strings.Join(screen.Cautions(lang.English()), "\n"))
 	fmt.Fprintln(stdout, "Open the page /light of this bench on the screen, and press Start the light there.")
 	one := *plan
 	one.Patience, one.Rig = lightAwaited, nil
@@ -66,7 +68,8 @@ func (t ScreenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 		if err := t.take(ctx, &one, dir, func(s part.Photo) string { return s.File }, stdout); err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(stdout, "The set is in %s. With flat, tilted_x and tilted_y there: inspect screen mirror %s --gauge-um T --span-mm L\n", t.folder(), t.Dir)
+		_, err = fmt.Fprintf(stdout,
+			"The set is in %s. With flat, tilted_x and tilted_y there: inspect screen mirror %s --gauge-um T --span-mm L\n", t.folder(), t.Dir)
 		return err
 	}
 	step.Light = part.White

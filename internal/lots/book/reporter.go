@@ -18,6 +18,7 @@ import (
 	"finishbench/internal/files"
 	"finishbench/internal/gauge/studies"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/lotreport"
 	"finishbench/internal/lots/process"
@@ -193,10 +194,10 @@ func (m *Reporter) check(at time.Time) *lotreport.Check {
 	if m.CheckLog == "" {
 		return nil
 	}
-	bar := inspection.CheckGate(m.CheckLog, at)
-	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: bar == nil}
-	if bar != nil {
-		c.Told = bar.Why
+	why, barred := inspection.CheckGate(m.CheckLog, at)
+	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: !barred}
+	if barred {
+		c.Told, c.ToldPhrase = lang.English().Say(&why), &why
 	}
 	if s, err := inspection.ReadStability(m.CheckLog, nil); err == nil && len(s.Checks) > 0 {
 		last := s.Checks[len(s.Checks)-1]

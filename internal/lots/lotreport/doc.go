@@ -3,8 +3,7 @@
 // part of it. Words come from the language files through [Words].
 //
 //  1. figures.go: the plots, by package plots, for the page and for the PDF alike.
-//  2. pdf.go on layout.go: the PDF, with the font of font.go inside; canvas.go is
-//     what package plots draws the figures on.
+//  2. pdf.go on layout.go: the PDF, by package paper.
 //  3. xlsx.go, csv.go, json.go: the same for people who reckon on.
 //
 // Pure Go; it knows neither files nor databases nor clocks.

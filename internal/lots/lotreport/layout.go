@@ -2,11 +2,10 @@ package lotreport
 
 import (
 	"image/color"
-	"strings"
 	"time"
-	"unicode"
 
 	"finishbench/internal/report/palette"
+	"finishbench/internal/report/paper"
 
 	"codeberg.org/go-pdf/fpdf"
 	"gonum.org/v1/plot/vg"
@@ -14,8 +13,8 @@ import (
 
 // Sizes of a page, mm, and of letters, points.
 const (
-	pageWide, pageHigh = 210.0, 297.0 // A4
-	margin             = 16.0
+	pageWide, pageHigh = paper.WideMM, paper.HighMM
+	margin             = paper.MarginMM
 	footRoom           = 18.0
 	wide               = pageWide - 2*margin
 	bodySize           = 9.5
@@ -37,27 +36,16 @@ type sheet struct {
 
 // newSheet begins a PDF. All that would differ from one run to the next is given.
 func newSheet(s speech, title, subject string, stamp time.Time, foot func(page int) string) (*sheet, error) {
-	font, err := fontFile()
+	pdf, err := paper.New(title, subject, s.tag, stamp)
 	if err != nil {
 		return nil, err
 	}
-	p := &sheet{Fpdf: fpdf.New("P", "mm", "A4", ""), speech: s}
-	p.SetCatalogSort(true)
-	p.SetCreationDate(stamp.UTC())
-	p.SetModificationDate(stamp.UTC())
-	p.SetProducer("Finishbench", true)
-	p.SetTitle(title, true)
-	p.SetSubject(subject, true)
-	p.SetLang(s.tag)
-	p.SetAutoPageBreak(false, 0)
-	p.SetMargins(margin, margin, margin)
-	p.SetCellMargin(0)
-	p.AddUTF8FontFromBytes("text", "", font)
+	p := &sheet{Fpdf: pdf, speech: s}
 	p.AliasNbPages("{pages}")
 	p.SetFooterFunc(func() {
 		p.line(margin, pageHigh-footRoom+4, margin+wide, pageHigh-footRoom+4, palette.Line, .2)
 		p.letters(smallSize, palette.Soft)
-		p.Text(margin, pageHigh-footRoom+8.5, printable(foot(p.PageNo())))
+		p.Text(margin, pageHigh-footRoom+8.5, paper.Printable(foot(p.PageNo())))
 	})
 	p.newPage()
 	return p, p.Error()
@@ -78,32 +66,18 @@ func (p *sheet) need(high float64) {
 	}
 }
 
-// rgb is a colour as fpdf takes it.
-func rgb(c color.NRGBA) (r, g, b int) { return int(c.R), int(c.G), int(c.B) }
+func (p *sheet) letters(size float64, c color.NRGBA) { paper.Letters(p.Fpdf, size, c) }
 
-func (p *sheet) letters(size float64, c color.NRGBA) {
-	p.SetFont("text", "", size)
-	p.SetTextColor(rgb(c))
-}
-
-// bold writes with thicker strokes: the font has one weight.
-func (p *sheet) bold(size float64, c color.NRGBA, write func()) {
-	p.letters(size, c)
-	p.SetDrawColor(rgb(c))
-	p.SetLineWidth(size * .011)
-	p.SetTextRenderingMode(2)
-	write()
-	p.SetTextRenderingMode(0)
-}
+func (p *sheet) bold(size float64, c color.NRGBA, write func()) { paper.Bold(p.Fpdf, size, c, write) }
 
 func (p *sheet) line(x1, y1, x2, y2 float64, c color.NRGBA, w float64) {
-	p.SetDrawColor(rgb(c))
+	p.SetDrawColor(paper.RGB(c))
 	p.SetLineWidth(w)
 	p.Line(x1, y1, x2, y2)
 }
 
 func (p *sheet) box(x, y, w, h float64, c color.NRGBA) {
-	p.SetFillColor(rgb(c))
+	p.SetFillColor(paper.RGB(c))
 	p.Rect(x, y, w, h, "F")
 }
 
@@ -120,8 +94,8 @@ func (p *sheet) heading(text string) {
 	p.need(34)
 	p.line(margin, p.y, margin+wide, p.y, palette.Ink, .5)
 	p.y += 1.8
-	p.bold(headSize, palette.Ink, func() { p.Text(margin, p.y+base(headSize), printable(text)) })
-	p.Bookmark(printable(text), 0, p.y)
+	p.bold(headSize, palette.Ink, func() { p.Text(margin, p.y+base(headSize), paper.Printable(text)) })
+	p.Bookmark(paper.Printable(text), 0, p.y)
 	p.y += high(headSize) + 1.2
 }
 
@@ -129,7 +103,7 @@ func (p *sheet) heading(text string) {
 func (p *sheet) small(text string) {
 	p.y += 1.5
 	p.need(24)
-	p.bold(10.5, palette.Ink, func() { p.Text(margin, p.y+base(10.5), printable(text)) })
+	p.bold(10.5, palette.Ink, func() { p.Text(margin, p.y+base(10.5), paper.Printable(text)) })
 	p.y += high(10.5) + .6
 }
 
@@ -141,7 +115,7 @@ func (p *sheet) paraIn(text string, size float64, c color.NRGBA) {
 		return
 	}
 	p.letters(size, c)
-	for _, l := range p.wrap(printable(text), wide) {
+	for _, l := range paper.Wrap(p.Fpdf, paper.Printable(text), wide) {
 		p.need(high(size))
 		p.letters(size, c)
 		p.Text(margin, p.y+base(size), l)
@@ -157,7 +131,7 @@ func (p *sheet) list(mark string, all []string) {
 			continue
 		}
 		p.letters(bodySize, palette.Ink)
-		for i, l := range p.wrap(printable(s), wide-5) {
+		for i, l := range paper.Wrap(p.Fpdf, paper.Printable(s), wide-5) {
 			p.need(high(bodySize))
 			p.letters(bodySize, palette.Ink)
 			if i == 0 {
@@ -168,66 +142,6 @@ func (p *sheet) list(mark string, all []string) {
 		}
 		p.y += .8
 	}
-}
-
-// wrap breaks a text into lines that fit: at spaces, and beside any character of
-// Chinese or Japanese writing, but not before what closes a phrase.
-func (p *sheet) wrap(text string, room float64) []string {
-	if p.GetStringWidth(text) <= room {
-		return []string{text}
-	}
-	var lines []string
-	var line, word strings.Builder
-	lineWide, wordWide := 0.0, 0.0
-	flush := func() { // the word goes to the line, or begins a new one
-		if word.Len() == 0 {
-			return
-		}
-		if lineWide > 0 && lineWide+wordWide > room {
-			lines = append(lines, strings.TrimRight(line.String(), " "))
-			line.Reset()
-			lineWide = 0
-		}
-		line.WriteString(word.String())
-		lineWide += wordWide
-		word.Reset()
-		wordWide = 0
-	}
-	for _, r := range text {
-		w := p.GetStringWidth(string(r))
-		if han(r) || wordWide+w > room {
-			flush()
-		}
-		if r == ' ' {
-			flush()
-			if lineWide > 0 {
-				line.WriteRune(r)
-				lineWide += w
-			}
-			continue
-		}
-		if word.Len() == 0 && line.Len() > 0 && closes(r) {
-			line.WriteRune(r) // hangs over rather than begin a line
-			lineWide += w
-			continue
-		}
-		word.WriteRune(r)
-		wordWide += w
-		if han(r) {
-			flush()
-		}
-	}
-	flush()
-	if line.Len() > 0 {
-		lines = append(lines, strings.TrimRight(line.String(), " "))
-	}
-	return lines
-}
-
-func han(r rune) bool { return unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana) }
-
-func closes(r rune) bool {
-	return strings.ContainsRune("，。、；：！？）》」』”’％…", r)
 }
 
 // fact is a name and what is so.
@@ -249,7 +163,7 @@ func (p *sheet) facts(all []fact) {
 		var names [2][]string
 		for k := 0; k < 2 && i+k < len(kept); k++ {
 			p.letters(bodySize, palette.Ink)
-			cells[k], names[k] = p.wrap(printable(kept[i+k].value), col-nameWide), p.wrap(printable(kept[i+k].name), nameWide-2)
+			cells[k], names[k] = paper.Wrap(p.Fpdf, paper.Printable(kept[i+k].value), col-nameWide), paper.Wrap(p.Fpdf, paper.Printable(kept[i+k].name), nameWide-2)
 			tall = max(tall, float64(max(len(cells[k]), len(names[k])))*high(bodySize)+.9)
 		}
 		p.need(tall)
@@ -291,7 +205,7 @@ func (p *sheet) table(cols []column, rows [][]string, marked func(i int) bool) {
 	const pad = 1.1
 	cells := func(row []string) (lines [][]string, tall float64) {
 		for i, text := range row {
-			l := p.wrap(printable(text), x[i+1]-x[i]-2*pad)
+			l := paper.Wrap(p.Fpdf, paper.Printable(text), x[i+1]-x[i]-2*pad)
 			lines = append(lines, l)
 			tall = max(tall, float64(len(l)))
 		}
@@ -346,11 +260,11 @@ func (p *sheet) figure(f Figure) error {
 	_, err := f.plot(func(w, h float64) vg.Canvas {
 		k := min(wide, figureWide*w/680) / w
 		p.letters(smallSize, palette.Soft)
-		lines := len(p.wrap(printable(f.Caption), wide))
+		lines := len(paper.Wrap(p.Fpdf, paper.Printable(f.Caption), wide))
 		p.need(h*k + high(10.5) + 5 + float64(lines)*high(smallSize))
 		p.small(f.Title)
 		p.y += h * k
-		return newCanvas(p.Fpdf, margin, p.y, k)
+		return paper.NewCanvas(p.Fpdf, margin, p.y, k)
 	})
 	p.y += 1.5
 	p.paraIn(f.Caption, smallSize, palette.Soft)

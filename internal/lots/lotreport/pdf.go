@@ -11,6 +11,7 @@ import (
 
 	"finishbench/internal/part"
 	"finishbench/internal/report/palette"
+	"finishbench/internal/report/paper"
 )
 
 // manyUnits is up to how many units the PDF lists each with its numbers; of larger
@@ -76,10 +77,10 @@ func (d pdfReport) fig(ids ...string) {
 // top says what was decided, large, and of which lot.
 func (d pdfReport) top() {
 	d.letters(smallSize, palette.Soft)
-	d.Text(margin, d.y+base(smallSize), printable(d.t("title")))
+	d.Text(margin, d.y+base(smallSize), paper.Printable(d.t("title")))
 	d.y += high(smallSize)
 	d.bold(22, palette.Ink, func() {
-		for _, l := range d.wrap(printable(d.Lot.Name), wide) {
+		for _, l := range paper.Wrap(d.Fpdf, paper.Printable(d.Lot.Name), wide) {
 			d.Text(margin, d.y+base(22), l)
 			d.y += high(22)
 		}
@@ -87,14 +88,14 @@ func (d pdfReport) top() {
 	d.y += 1
 	sayWide := wide - 22
 	d.letters(bodySize, palette.Ink)
-	lines := d.wrap(printable(d.headline()), sayWide)
+	lines := paper.Wrap(d.Fpdf, paper.Printable(d.headline()), sayWide)
 	tall := 6 + high(18) + float64(len(lines))*high(bodySize)
 	c := d.stateColour()
-	d.SetDrawColor(rgb(c))
+	d.SetDrawColor(paper.RGB(c))
 	d.SetLineWidth(.9)
 	d.Rect(margin, d.y, wide, tall, "D")
 	d.sign(margin+10, d.y+tall/2, 5.5, c)
-	d.bold(18, palette.Ink, func() { d.Text(margin+20, d.y+2.6+base(18), printable(d.t("state."+string(d.Lot.State)))) })
+	d.bold(18, palette.Ink, func() { d.Text(margin+20, d.y+2.6+base(18), paper.Printable(d.t("state."+string(d.Lot.State)))) })
 	d.letters(bodySize, palette.Ink)
 	for i, l := range lines {
 		d.Text(margin+20, d.y+2.8+high(18)+float64(i)*high(bodySize)+base(bodySize), l)
@@ -167,8 +168,8 @@ func (d pdfReport) stateColour() color.NRGBA {
 
 // sign is the state's sign: a tick in a disc, a cross in a diamond, three dots.
 func (d pdfReport) sign(x, y, r float64, c color.NRGBA) {
-	d.SetDrawColor(rgb(c))
-	d.SetFillColor(rgb(c))
+	d.SetDrawColor(paper.RGB(c))
+	d.SetFillColor(paper.RGB(c))
 	d.SetLineWidth(1.3)
 	d.SetLineCapStyle("round")
 	switch d.Lot.State {
@@ -650,7 +651,7 @@ func (d pdfReport) sample() {
 	texts := make([]string, len(x.Serials))
 	d.letters(smallSize, palette.Ink)
 	for i, s := range x.Serials {
-		texts[i] = printable(s)
+		texts[i] = paper.Printable(s)
 		if counts[s] {
 			texts[i] += " ×"
 		}

@@ -3,6 +3,8 @@ package plots
 import (
 	"image/color"
 	"math"
+	"strings"
+	"unicode"
 
 	"finishbench/internal/report/palette"
 
@@ -44,7 +46,17 @@ func textStyle(size vg.Length) text.Style {
 }
 
 // textWidth is how wide a text may be in the page.
-func textWidth(s string, size vg.Length) vg.Length { return textStyle(size).Width(s) }
+func textWidth(s string, size vg.Length) vg.Length {
+	wide := vg.Length(0)
+	s = strings.Map(func(r rune) rune {
+		if unicode.In(r, unicode.Han) || r >= 0x3000 && r < 0x3040 || r >= 0xff00 { // as wide as high; the measuring font lacks them
+			wide += size
+			return -1
+		}
+		return r
+	}, s)
+	return wide + textStyle(size).Width(s)
+}
 
 // lineStyle has dashes that come round at another number than the colours and
 // the shapes do, so that 42 series look different.

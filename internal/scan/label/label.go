@@ -65,7 +65,7 @@ func WritePDF(out io.Writer, all []Label, widthMM, heightMM float64) error {
 		if !beside {
 			left, textX, textY, textW, textH = (widthMM-side)/2, 1, side, widthMM-2, heightMM-side
 		}
-		draw(p, q, left, module)
+		draw(p, q, left, 0, module)
 		write(p, l.Name, textX, textY, textW, textH)
 	}
 	if err := p.Output(out); err != nil {
@@ -74,8 +74,18 @@ func WritePDF(out io.Writer, all []Label, widthMM, heightMM float64) error {
 	return nil
 }
 
+// DrawCode draws the code of a label into a square of a page, with the border that it needs.
+func DrawCode(p *fpdf.Fpdf, l Label, left, top, sideMM float64) error {
+	q, err := go_qr.EncodeText(l.Text, go_qr.Medium)
+	if err != nil {
+		return fmt.Errorf("code of %s: %w", l.Name, err)
+	}
+	draw(p, q, left, top, sideMM/float64(q.Size()+2*quiet))
+	return nil
+}
+
 // draw fills a code's dark squares, as one path: between squares that touch no light shows.
-func draw(p *fpdf.Fpdf, q *go_qr.QrCode, left, module float64) {
+func draw(p *fpdf.Fpdf, q *go_qr.QrCode, left, top, module float64) {
 	p.SetFillColor(0, 0, 0)
 	for y := range q.Size() {
 		for x := 0; x < q.Size(); x++ {
@@ -85,7 +95,7 @@ func draw(p *fpdf.Fpdf, q *go_qr.QrCode, left, module float64) {
 			}
 			if x > from {
 				x0, x1 := left+module*float64(from+quiet), left+module*float64(x+quiet)
-				y0, y1 := module*float64(y+quiet), module*float64(y+1+quiet)
+				y0, y1 := top+module*float64(y+quiet), top+module*float64(y+1+quiet)
 				p.MoveTo(x0, y0)
 				p.LineTo(x1, y0)
 				p.LineTo(x1, y1)

@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
+
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -21,7 +24,7 @@ const (
 
 // ErrNoKappa says that kappa is not defined: by chance alone the raters would
 // agree always, because only one category was used.
-var ErrNoKappa = errors.New("kappa is not defined: all calls are in one category, so agreement by chance is already complete; take parts of both kinds into the study")
+var ErrNoKappa = lang.Error(part.Say("study.kappa.undefined"))
 
 // Kappa is an agreement beyond chance with its uncertainty. It lies between -1
 // and 1; 0 is agreement by chance, 1 full agreement.
@@ -114,7 +117,8 @@ func (k *Kappa) around(errors float64) {
 func proportions(table [][]int) (p [][]float64, n int, err error) {
 	for i, row := range table {
 		if len(row) != len(table) {
-			return nil, 0, fmt.Errorf("kappa: row %d of the table has %d cells, %d are wanted: rows and columns are the same categories", i+1, len(row), len(table))
+			return nil, 0, fmt.Errorf("kappa: row %d of the table has %d cells, %d are wanted: rows and columns are the same categories",
+				i+1, len(row), len(table))
 		}
 		for j, c := range row {
 			if c < 0 {
@@ -232,8 +236,9 @@ func FleissKappa(counts [][]int, confidence float64) (FleissResult, error) {
 	if !ok {
 		return FleissResult{}, ErrNoKappa
 	}
-	r.Kappa = Kappa{N: len(counts), Observed: all.observed(), Expected: all.expected(), Value: value, SECohen: math.NaN(), Confidence: confidence,
-		SENull: all.seNull(), Method: "jackknife over parts (Fleiss & Davies 1982)"}
+	r.Kappa = Kappa{N: len(counts), Observed: all.observed(), Expected: all.expected(), Value: value, SECohen: math.NaN(),
+		Confidence: confidence,
+		SENull:     all.seNull(), Method: "jackknife over parts (Fleiss & Davies 1982)"}
 	r.SE = all.jackknife(counts, fleissSum.kappa)
 	r.finishT(len(counts) - 1)
 	for j := range counts[0] {
@@ -275,7 +280,8 @@ func checkCounts(counts [][]int) (raters int, err error) {
 			raters = n
 		}
 		if n != raters {
-			return 0, fmt.Errorf("kappa: row %d has %d calls, the first row has %d: each part needs the same number of raters", i+1, n, raters)
+			return 0, fmt.Errorf("kappa: row %d has %d calls, the first row has %d: each part needs the same number of raters", i+1, n,
+				raters)
 		}
 	}
 	if raters < 2 {
@@ -363,7 +369,8 @@ func (s fleissSum) categoryKappa(j int) (float64, bool) {
 }
 
 func (s fleissSum) category(counts [][]int, j int, confidence float64) Kappa {
-	k := Kappa{N: len(counts), SECohen: math.NaN(), SE: math.NaN(), SENull: math.NaN(), Confidence: confidence, Method: "jackknife over parts (Fleiss & Davies 1982)"}
+	k := Kappa{N: len(counts), SECohen: math.NaN(), SE: math.NaN(), SENull: math.NaN(), Confidence: confidence,
+		Method: "jackknife over parts (Fleiss & Davies 1982)"}
 	p := s.share(j)
 	k.Observed, k.Expected = math.NaN(), p*p+(1-p)*(1-p)
 	v, ok := s.categoryKappa(j)

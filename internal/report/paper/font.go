@@ -1,4 +1,4 @@
-package lotreport
+package paper
 
 import (
 	"bytes"
@@ -7,6 +7,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
+	"regexp"
 	"sync"
 )
 
@@ -19,7 +20,7 @@ var fontGZ []byte
 var fontFile = sync.OnceValues(func() ([]byte, error) {
 	r, err := gzip.NewReader(bytes.NewReader(fontGZ))
 	if err != nil {
-		return nil, fmt.Errorf("lotreport: unpack the font: %w", err)
+		return nil, fmt.Errorf("paper: unpack the font: %w", err)
 	}
 	return io.ReadAll(r)
 })
@@ -46,7 +47,7 @@ func table(font []byte, name string) ([]byte, error) {
 			return font[at : at+size], nil
 		}
 	}
-	return nil, fmt.Errorf("lotreport: the font has no table %s", name)
+	return nil, fmt.Errorf("paper: the font has no table %s", name)
 }
 
 func charMap(cmap []byte) (map[rune]bool, error) {
@@ -73,7 +74,7 @@ func charMap(cmap []byte) (map[rune]bool, error) {
 		}
 		return has, nil
 	}
-	return nil, fmt.Errorf("lotreport: the font has no character map of format 4")
+	return nil, fmt.Errorf("paper: the font has no character map of format 4")
 }
 
 // glyphOf is the glyph of a character in segment s; deltas is where the segments'
@@ -90,13 +91,17 @@ func glyphOf(u16 func(int) int, deltas, n, s, c, start int) int {
 	return (g + delta) & 0xffff
 }
 
-// printable is a text as the font can write it: a character that it lacks is told
+// latinQuote is an apostrophe in Latin letters, which the font sets as wide as a Chinese character.
+var latinQuote = regexp.MustCompile(`(\p{Latin})’`)
+
+// Printable is a text as the font can write it: a character that it lacks is told
 // by its number, such as [U+9F98].
-func printable(s string) string {
+func Printable(s string) string {
 	has, err := fontHas()
 	if err != nil {
 		return s
 	}
+	s = latinQuote.ReplaceAllString(s, "$1'")
 	ok := true
 	for _, r := range s {
 		if r < ' ' || r >= 0x7f && !has[r] {

@@ -1,4 +1,4 @@
-package lotreport
+package paper
 
 import (
 	"image"
@@ -31,7 +31,8 @@ type pen struct {
 	turn, at complex128
 }
 
-func newCanvas(pdf *fpdf.Fpdf, x, y, k float64) *canvas {
+// NewCanvas is a canvas of k mm a unit, whose lower left corner is at x, y on the page, mm.
+func NewCanvas(pdf *fpdf.Fpdf, x, y, k float64) vg.Canvas {
 	c := &canvas{pdf: pdf, x: x, y: y, k: k, pen: pen{turn: 1}}
 	vg.Initialize(c)
 	return c
@@ -69,7 +70,7 @@ func (c *canvas) on(x, y vg.Length) (float64, float64) {
 }
 
 func (c *canvas) Fill(p vg.Path) {
-	c.pdf.SetFillColor(rgb(c.colour))
+	c.pdf.SetFillColor(RGB(c.colour))
 	c.draw(p, "f")
 }
 
@@ -77,7 +78,7 @@ func (c *canvas) Stroke(p vg.Path) {
 	if c.width <= 0 {
 		return
 	}
-	c.pdf.SetDrawColor(rgb(c.colour))
+	c.pdf.SetDrawColor(RGB(c.colour))
 	c.pdf.SetLineWidth(float64(c.width) * c.k)
 	c.pdf.SetDashPattern(c.dash, c.offset)
 	c.draw(p, "D")
@@ -129,10 +130,10 @@ func (c *canvas) arc(s vg.PathComp, begin func(x, y float64)) {
 // FillString writes a line in the PDF's own font, aligned by its width there.
 func (c *canvas) FillString(f font.Face, pt vg.Point, s string) {
 	s, before := plots.Aligned(s)
-	s = printable(s)
+	s = Printable(s)
 	c.pdf.SetFont("text", "", 0)
 	c.pdf.SetFontUnitSize(float64(f.Font.Size) * c.k * cmplx.Abs(c.turn))
-	c.pdf.SetTextColor(rgb(c.colour))
+	c.pdf.SetTextColor(RGB(c.colour))
 	x, y := c.on(pt.X, pt.Y)
 	c.pdf.TransformBegin()
 	c.pdf.TransformRotate(cmplx.Phase(c.turn)*180/math.Pi, x, y)
