@@ -451,7 +451,7 @@ func TestQuizOfRecords(t *testing.T) {
 		t.Fatal(err)
 	}
 	it := q.Test.Pool[0]
-	if it.Source != teach.Confirmed || it.By != "T1" || it.Verdict != part.Rework || len(it.Known) != 2 || it.Known[0].Kind != part.Crater || it.Known[1].Kind != part.Fibre || len(it.Pictures) != 2 || it.WidthPX != 1600 {
+	if it.Provenance != teach.Confirmed || it.By != "T1" || it.Verdict != part.Rework || len(it.Known) != 2 || it.Known[0].Kind != part.Crater || it.Known[1].Kind != part.Fibre || len(it.Pictures) != 2 || it.WidthPX != 1600 {
 		t.Errorf("%+v", it)
 	}
 	if it := q.Test.Pool[1]; !it.Clean() || it.Verdict != part.Pass {

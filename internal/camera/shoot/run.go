@@ -455,7 +455,7 @@ func (r *run) frame() time.Duration {
 
 // newest asks for a frame from now on. A person with a camera of his own takes
 // the time that he needs.
-func (r *run) newest(ctx context.Context, src sources.Source, drops bool) (sources.Frame, error) {
+func (r *run) newest(ctx context.Context, src sources.Camera, drops bool) (sources.Frame, error) {
 	if drops {
 		return src.Newest(ctx, time.Now())
 	}
@@ -465,7 +465,7 @@ func (r *run) newest(ctx context.Context, src sources.Source, drops bool) (sourc
 }
 
 // lost tells that a camera is lost, and waits until it delivers or patience ends.
-func (r *run) lost(ctx context.Context, w *wait, s Step, src sources.Source, err error, l *sources.LostError) error {
+func (r *run) lost(ctx context.Context, w *wait, s Step, src sources.Camera, err error, l *sources.LostError) error {
 	p := Progress{Step: s, Problem: ProblemCamera, Camera: s.Camera, Why: l.Why, NextTry: l.NextTry}
 	for {
 		if err := r.waitOut(ctx, w, err, p); err != nil {

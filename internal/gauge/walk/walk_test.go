@@ -142,15 +142,13 @@ func TestSetupWrongSubject(t *testing.T) {
 	}
 }
 
-// fakeSource gives frames, and errors between them.
-type fakeSource struct {
+// fakeArrivals gives frames, and errors between them.
+type fakeArrivals struct {
 	next []any // *part.Image or error
 	n    int
 }
 
-func (s *fakeSource) Close() error { return nil }
-
-func (s *fakeSource) Next(ctx context.Context) (capture.Frame, error) {
+func (s *fakeArrivals) Next(ctx context.Context) (capture.Frame, error) {
 	if s.n == len(s.next) {
 		return capture.Frame{}, context.Canceled
 	}
@@ -172,7 +170,7 @@ func TestSetupWatch(t *testing.T) {
 	soft := drawnUnit(func(p *synth.EdgeParams) { p.BlurSigmaPX = 2.5 })
 	softer := drawnUnit(func(p *synth.EdgeParams) { p.BlurSigmaPX = 3.2 })
 	names := []setup.Name{setup.Panel, setup.Exposure, setup.Focus}
-	src := &fakeSource{next: []any{
+	src := &fakeArrivals{next: []any{
 		softer, capture.PictureError{Path: "/in/bad.png", Err: os.ErrInvalid}, softer,
 		fmt.Errorf("capture: folder in is %w", capture.ErrAway), soft, softer, good, good,
 	}}
@@ -193,7 +191,7 @@ func TestSetupWatch(t *testing.T) {
 		text = text[at+len(want):]
 	}
 	// Stopped before the end.
-	src = &fakeSource{next: []any{soft, soft}}
+	src = &fakeArrivals{next: []any{soft, soft}}
 	out.Reset()
 	err := setupWatch(t.Context(), lang.English(), src, b, names, Options{Watch: "in", SheetOptions: cli.SheetOptions{Out: t.TempDir()}},
 		&out, &errs)
@@ -207,7 +205,7 @@ func TestSetupWatchJSON(t *testing.T) {
 	b := testBench(t, time.Now())
 	good := drawnUnit(func(*synth.EdgeParams) {})
 	var out, errs bytes.Buffer
-	if err := setupWatch(t.Context(), lang.English(), &fakeSource{next: []any{good, good}}, b, []setup.Name{setup.Focus},
+	if err := setupWatch(t.Context(), lang.English(), &fakeArrivals{next: []any{good, good}}, b, []setup.Name{setup.Focus},
 		Options{SheetOptions: cli.SheetOptions{JSON: true}}, &out, &errs); err != nil {
 		t.Fatal(err)
 	}

@@ -277,7 +277,7 @@ func (s QuizSheet) mistakes() report.SheetSection {
 		it := s.Quiz.Test.Pool[m.Item]
 		head := s.t("unit", "n", strconv.Itoa(m.Showing+1), "unit", it.Unit) + ". "
 		you := head + s.t("you", "what", s.said(m)) + "."
-		is := s.t("is", "what", s.there(it)) + "; " + s.truth(it.Source, it.By) + "."
+		is := s.t("is", "what", s.there(it)) + "; " + s.truth(it.Provenance, it.By) + "."
 		pair, err := mistakePictures(it, m, s.picture)
 		if err != nil {
 			sec.Text = append(sec.Text, you+" "+is+" ("+s.t("picture_gone")+")")
@@ -334,7 +334,7 @@ func (s QuizSheet) there(it teach.Item) string {
 	return strings.Join(append(all, s.verdict(it.Verdict)), ", ")
 }
 
-func (s QuizSheet) truth(source teach.Source, by string) string {
+func (s QuizSheet) truth(source teach.Provenance, by string) string {
 	if by == "" {
 		by = "?"
 	}
@@ -344,11 +344,11 @@ func (s QuizSheet) truth(source teach.Source, by string) string {
 func (s QuizSheet) method() report.SheetSection {
 	spec := s.Quiz.Test.Spec
 	sec := report.SheetSection{Heading: s.t("method")}
-	for _, src := range []teach.Source{teach.Confirmed, teach.Drawn} {
-		if n := s.Score.BySource[src]; n > 0 {
+	for _, src := range []teach.Provenance{teach.Confirmed, teach.Drawn} {
+		if n := s.Score.ByProvenance[src]; n > 0 {
 			var by []string
 			for _, x := range s.Taking.Shown {
-				if it := s.Quiz.Test.Pool[x.Item]; it.Source == src && it.By != "" && !slices.Contains(by, it.By) {
+				if it := s.Quiz.Test.Pool[x.Item]; it.Provenance == src && it.By != "" && !slices.Contains(by, it.By) {
 					by = append(by, it.By)
 				}
 			}
