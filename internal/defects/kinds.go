@@ -94,8 +94,8 @@ func glints(p *place) bool {
 }
 
 // isBundle says whether a place is several parallel lines: their length adds up
-// to more than the place is long, and they stand apart in one direction only. In a see-through shell, where parts inside hide pieces of them, three
-// that are straight are enough.
+// to more than the place is long, and they stand apart in one direction only. In a see-through shell, where parts inside hide pieces of
+// them, three that are straight are enough.
 func (f *face) isBundle(p *place) bool {
 	many := p.all.Outline > bundleLength*p.all.Long || f.SeeThrough && p.lines > sandingLines && p.grain > lineGrain
 	return f.isThin(p) && p.lines >= sandingLines && many && p.grain > bundleGrain
