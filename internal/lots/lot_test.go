@@ -100,6 +100,15 @@ func (h *history) scrapAll() {
 	}
 }
 
+// namesOf are the units' names.
+func namesOf(units []Unit) []string {
+	var out []string
+	for _, u := range units {
+		out = append(out, u.Name)
+	}
+	return out
+}
+
 // without are serials less those that left the lot.
 func without(serials, out []string) []string {
 	return slices.DeleteFunc(slices.Clone(serials), func(s string) bool { return slices.Contains(out, s) })
