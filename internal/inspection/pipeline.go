@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"slices"
-	"strings"
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
@@ -418,10 +417,10 @@ func (u *Unit) result() *part.Result {
 		}
 	}
 	r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
-	var told []string
+	var told []part.Phrase
 	r.Shell, told = u.unroll()
 	for _, w := range told {
-		warn(part.Text(w))
+		warn(w)
 	}
 	r.Surfaces = u.surfaces()
 	joined := u.joinScreen()
@@ -448,28 +447,29 @@ func (u *Unit) result() *part.Result {
 // turns of the shell, once with all of these.
 func (u *Unit) sceneWarnings() []part.Phrase {
 	var said []part.Phrase
-	var ofShell []string
-	turns := map[string][]float64{} // of the shell, by what was said
+	var ofShell []part.Phrase
+	turns := map[string][]float64{} // of the shell, by what was said in English
 	for _, s := range u.Scenes {
 		for _, w := range s.told {
 			said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", w))
 		}
 		for _, w := range s.found.Warnings {
 			if s.pose.View != part.Shell {
-				said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", part.Text(w)))
+				said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", w))
 				continue
 			}
-			if len(s.pictures) == 1 {
-				w = strings.TrimPrefix(w, s.pictures[0].Shot.File+": ") // the turn tells which
+			if len(s.pictures) == 1 && w.Key == "file.says" {
+				w = w.Parts["what"][0] // the turn tells which
 			}
-			if turns[w] == nil {
+			english := lang.English().Say(&w)
+			if turns[english] == nil {
 				ofShell = append(ofShell, w)
 			}
-			turns[w] = append(turns[w], s.pose.TurnDeg)
+			turns[english] = append(turns[english], s.pose.TurnDeg)
 		}
 	}
 	for _, w := range ofShell {
-		said = append(said, part.Say("turns.say").With("turns", part.Turns(turns[w]...)).With("what", part.Text(w)))
+		said = append(said, part.Say("turns.say").With("turns", part.Turns(turns[lang.English().Say(&w)]...)).With("what", w))
 	}
 	return slices.Concat(said, capture.TurnDoubts(u.folder.Shots), u.unproved)
 }
