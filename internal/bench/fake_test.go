@@ -127,15 +127,15 @@ func grey(w, h int) []byte {
 	return b.Bytes()
 }
 
-// fakeJudge gives the results of its list, one after the other.
-type fakeJudge struct {
+// fakeInspector gives the results of its list, one after the other.
+type fakeInspector struct {
 	mu   sync.Mutex
 	next []Outcome
 	took time.Duration
 	n    int
 }
 
-func (f *fakeJudge) Judge(_ context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error) {
+func (f *fakeInspector) Inspect(_ context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error) {
 	time.Sleep(f.took)
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -244,7 +244,7 @@ func (m *memory) Overrule(ctx context.Context, id int64, o part.Overrule) error 
 type rigged struct {
 	*Station
 	shooter *fakeShooter
-	judge   *fakeJudge
+	judge   *fakeInspector
 	memory  *memory
 	server  *Server
 	web     *httptest.Server
@@ -256,8 +256,8 @@ func rig(t testing.TB, o Options, outcomes ...Outcome) *rigged {
 	if len(outcomes) == 0 {
 		outcomes = []Outcome{passing(), reworking(), rejecting(), unmeasuring()}
 	}
-	r := &rigged{shooter: newFakeShooter(), judge: &fakeJudge{next: outcomes}, memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: r.judge, Recorder: r.memory, Log: t.Logf}, part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
+	r := &rigged{shooter: newFakeShooter(), judge: &fakeInspector{next: outcomes}, memory: &memory{}}
+	r.Station = NewStation(Parts{Shooter: r.shooter, Inspector: r.judge, Recorder: r.memory, Log: t.Logf}, part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	r.end = cancel
 	done := make(chan struct{})

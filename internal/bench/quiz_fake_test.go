@@ -166,7 +166,7 @@ func (q *quizRoom) Certificate(context.Context, *lang.Lang, string) ([]byte, err
 func quizRig(t testing.TB, room *quizRoom, o Options) *rigged {
 	t.Helper()
 	r := &rigged{shooter: newFakeShooter(), memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: &fakeJudge{next: []Outcome{passing()}}, Recorder: r.memory, Quizzes: room, Log: t.Logf}, part.UnitInfo{Stage: part.Wet}, "")
+	r.Station = NewStation(Parts{Shooter: r.shooter, Inspector: &fakeInspector{next: []Outcome{passing()}}, Recorder: r.memory, Quizzes: room, Log: t.Logf}, part.UnitInfo{Stage: part.Wet}, "")
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { r.Station.Run(ctx); close(done) }()

@@ -14,17 +14,17 @@ import (
 
 // Parts are what a station is put together from.
 type Parts struct {
-	Shooter  Shooter
-	Judge    Judge
-	Recorder Recorder
-	Comparer Comparer   // nil: findings are listed side by side
-	Notices  Notices    // nil: none
-	Sheets   SheetMaker // nil: no shift sheet
-	Quizzes  Quizzes    // nil: no blind tests
-	Atlas    Atlas      // nil: no atlas
-	Lots     Lots       // nil: no lots
-	Screens  *Screens   // that give light; nil: those that NewStation makes
-	Stopped  *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
+	Shooter   Shooter
+	Inspector Inspector
+	Recorder  Recorder
+	Comparer  Comparer   // nil: findings are listed side by side
+	Notices   Notices    // nil: none
+	Sheets    SheetMaker // nil: no shift sheet
+	Quizzes   Quizzes    // nil: no blind tests
+	Atlas     Atlas      // nil: no atlas
+	Lots      Lots       // nil: no lots
+	Screens   *Screens   // that give light; nil: those that NewStation makes
+	Stopped   *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
 	// StoppedWet is the same for units at stage wet, where these have a plan of their own.
 	StoppedWet *Stopped
 	Now        func() time.Time
@@ -248,7 +248,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 	// A unit whose pictures are all there is answered and written even while
 	// the program ends.
 	ctx = context.WithoutCancel(ctx)
-	o, err := b.Judge.Judge(ctx, s.Unit, s.Shots)
+	o, err := b.Inspector.Inspect(ctx, s.Unit, s.Shots)
 	if err != nil || o.Result == nil {
 		b.post(Judged{nil, told("problem.judge", errors.Join(err, missingResult(o)))})
 		return
