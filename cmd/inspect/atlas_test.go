@@ -52,7 +52,7 @@ func TestAtlas(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var shown, hidden records.Inspection // two with a picture and dust
+	var shown, hidden part.Inspection // two with a picture and dust
 	for id := int64(1); hidden.ID == 0; id++ {
 		in, err := store.Get(ctx, id)
 		if err != nil {
@@ -67,7 +67,7 @@ func TestAtlas(t *testing.T) {
 		}
 	}
 	store.Close()
-	ref := func(in records.Inspection) string { return strconv.FormatInt(in.ID, 10) + "/1" }
+	ref := func(in part.Inspection) string { return strconv.FormatInt(in.ID, 10) + "/1" }
 	if err := mark("pin", ref(shown)); err != nil {
 		t.Fatal(err)
 	}

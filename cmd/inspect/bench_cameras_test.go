@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/part"
+
 	"finishbench/internal/bench"
 	"finishbench/internal/bench/station"
 	"finishbench/internal/config"
@@ -48,7 +50,7 @@ func TestStationPlaysUnits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	shots, err := s.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
+	shots, err := s.Shoot(t.Context(), part.UnitInfo{}, nil, func(bench.Progress) {})
 	if err != nil || len(shots) != 8 {
 		t.Fatalf("%d shots, %v; a unit has 8 pictures", len(shots), err)
 	}
@@ -57,7 +59,7 @@ func TestStationPlaysUnits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	shots, err = s.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
+	shots, err = s.Shoot(t.Context(), part.UnitInfo{}, nil, func(bench.Progress) {})
 	if err != nil || len(shots) != 2 || shots[0].File != "face_raking.jpg" && shots[0].File != "face_raking.png" {
 		t.Fatalf("%d shots, %v", len(shots), err)
 	}
@@ -84,7 +86,7 @@ func TestStationFolder(t *testing.T) {
 			}
 		})
 	})
-	shots, err := s.Shoot(ctx, bench.UnitInfo{}, nil, func(p bench.Progress) {
+	shots, err := s.Shoot(ctx, part.UnitInfo{}, nil, func(p bench.Progress) {
 		if p.Problem != nil && p.Problem.Key == "ask.release" {
 			drop()
 		}

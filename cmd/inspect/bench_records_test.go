@@ -5,17 +5,16 @@ import (
 	"testing"
 	"time"
 
-	"finishbench/internal/bench"
 	"finishbench/internal/bench/station"
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
 
-func inventedEntry(key string, v part.Verdict) bench.Entry {
+func inventedAnswer(key string, v part.Verdict) part.Inspection {
 	at := time.Date(2031, 3, 4, 5, 6, 7, 0, time.UTC)
-	return bench.Entry{Key: key, Unit: bench.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, Started: at, Ended: at.Add(time.Second),
-		Outcome: bench.Outcome{Result: &part.Result{Verdict: v, Stage: part.Wet}}, Shots: []bench.Shot{{File: "face_diffuse.jpg", View: part.Face, Raw: []byte("picture"), MIME: "image/jpeg"}}}
+	return part.Inspection{Key: key, UnitInfo: part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, Started: at, Ended: at.Add(time.Second),
+		Result: part.Result{Verdict: v, Stage: part.Wet}, Pictures: []part.StoredPicture{{File: "face_diffuse.jpg", View: part.Face, Bytes: []byte("picture"), MIME: "image/jpeg"}}}
 }
 
 // An answer that was recorded, though nobody heard of it, is not recorded again;
@@ -34,13 +33,13 @@ func TestBenchRecordsOnce(t *testing.T) {
 	if rec.Bench != "bench 2" {
 		t.Errorf("the bench is %q on record, %q by the station file", rec.Bench, "bench 2")
 	}
-	b := &station.Records{Recorder: rec, Name: rec.Bench}
+	b := station.NewRecords(rec)
 	for range 2 {
-		if id, err := b.Add(t.Context(), inventedEntry("k", part.Pass)); id != 1 || err != nil {
+		if id, err := b.Add(t.Context(), inventedAnswer("k", part.Pass)); id != 1 || err != nil {
 			t.Fatalf("number %d, %v", id, err)
 		}
 	}
-	if id, err := b.Add(t.Context(), inventedEntry("k", part.NotMeasured)); id != 2 || err != nil { // the check piece bars passes now
+	if id, err := b.Add(t.Context(), inventedAnswer("k", part.NotMeasured)); id != 2 || err != nil { // the check piece bars passes now
 		t.Fatalf("number %d, %v", id, err)
 	}
 	all, err := rec.Store.Find(t.Context(), records.Filter{})

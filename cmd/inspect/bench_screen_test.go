@@ -321,7 +321,7 @@ func TestBenchShortSet(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	shots, err := s.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
+	shots, err := s.Shoot(t.Context(), part.UnitInfo{}, nil, func(bench.Progress) {})
 	if err != nil || len(shots) != 6 {
 		t.Fatalf("%d shots, %v", len(shots), err)
 	}

@@ -37,7 +37,7 @@ func inventedShift(t testing.TB, units int) string {
 		if i == units/2 {
 			at = at.Add(40 * time.Minute)
 		}
-		in := records.Inspection{Serial: fmt.Sprint(4000 + i/2), Side: []string{"L", "R"}[i%2], Lot: "A17", Bench: "bench 1", Operator: "op 3", Stage: part.Wet, Started: at.Add(-20 * time.Second), Ended: at}
+		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(4000 + i/2), Side: []string{"L", "R"}[i%2], Lot: "A17", Operator: "op 3", Stage: part.Wet}, Bench: "bench 1", Started: at.Add(-20 * time.Second), Ended: at}
 		step := 15 + 4*rng.NormFloat64()
 		if i > units-12 {
 			step += 12
@@ -63,7 +63,7 @@ func inventedShift(t testing.TB, units int) string {
 			}
 		}
 		if i == 5 {
-			if err := store.Withdraw(ctx, id, records.Note{By: "op 3", Why: "wrong unit"}); err != nil {
+			if err := store.Withdraw(ctx, id, part.Note{By: "op 3", Why: "wrong unit"}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -109,7 +109,7 @@ func TestRecordsShiftEarlier(t *testing.T) {
 	defer store.Close()
 	noon := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 	for i, at := range []time.Time{noon.Add(-time.Hour), noon.Add(time.Hour), noon.Add(2 * time.Hour)} {
-		in := records.Inspection{Serial: []string{"1", "1", "2"}[i], Side: "L", Stage: part.Wet, Started: at, Ended: at.Add(time.Second), Result: part.Result{Schema: 1, Verdict: part.Pass, Stage: part.Wet}}
+		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: []string{"1", "1", "2"}[i], Side: "L", Stage: part.Wet}, Started: at, Ended: at.Add(time.Second), Result: part.Result{Schema: 1, Verdict: part.Pass, Stage: part.Wet}}
 		if _, err := store.Add(ctx, in); err != nil {
 			t.Fatal(err)
 		}

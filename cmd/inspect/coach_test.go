@@ -38,7 +38,7 @@ func inventedWeeks(t testing.TB) string {
 	start := time.Date(2026, 3, 2, 6, 0, 0, 0, time.Local)
 	for i := range 300 {
 		at := start.Add(time.Duration(i) * 10 * 7 * 24 * time.Hour / 300)
-		in := records.Inspection{Serial: fmt.Sprint(100 + i), Side: "L", Operator: []string{"B17", "B02", "B30"}[i%3], Stage: part.Wet, Started: at, Ended: at.Add(time.Second)}
+		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(100 + i), Side: "L", Operator: []string{"B17", "B02", "B30"}[i%3], Stage: part.Wet}, Started: at, Ended: at.Add(time.Second)}
 		in.Result = part.Result{Schema: 1, Unit: in.Serial, Stage: in.Stage, Verdict: part.Rework, Score: part.Num(1), MMPerPX: 0.015}
 		mean := 0.4
 		if in.Operator == "B17" {
@@ -52,7 +52,7 @@ func inventedWeeks(t testing.TB) string {
 			in.Result.Findings = append(in.Result.Findings, part.Finding{Number: 9, Kind: part.Bubble, Severity: part.Minor, Image: "none.jpg"})
 		}
 		if in.Operator == "B17" {
-			in.Pictures = []records.Picture{{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, MIME: "image/jpeg", Bytes: picture}}
+			in.Pictures = []part.StoredPicture{{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, MIME: "image/jpeg", Bytes: picture}}
 		}
 		if _, err := store.Add(ctx, in); err != nil {
 			t.Fatal(err)

@@ -48,7 +48,7 @@ func learnRecords(t *testing.T, table string, keep func(learn.Example) bool) (db
 			return
 		}
 		at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-		if _, err := store.Add(context.Background(), records.Inspection{Serial: r.Unit, Stage: part.Wet, Started: at, Ended: at, Result: *r}); err != nil {
+		if _, err := store.Add(context.Background(), part.Inspection{UnitInfo: part.UnitInfo{Serial: r.Unit, Stage: part.Wet}, Started: at, Ended: at, Result: *r}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -219,8 +219,8 @@ func TestLearnFromConfirmations(t *testing.T) {
 		{Number: 6, Image: "face_white.jpg", Kind: part.Dust, Box: part.Box{130, 10, 9, 9}, Features: f},
 	}}
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-	id, err := store.Add(ctx, records.Inspection{Serial: "u1", Side: "L", Stage: part.Wet, Started: at, Ended: at, Result: r,
-		Pictures: []records.Picture{{File: "face_raking.jpg", View: part.Face, Light: part.Raking, MIME: "image/jpeg", Bytes: []byte("a picture")},
+	id, err := store.Add(ctx, part.Inspection{UnitInfo: part.UnitInfo{Serial: "u1", Side: "L", Stage: part.Wet}, Started: at, Ended: at, Result: r,
+		Pictures: []part.StoredPicture{{File: "face_raking.jpg", View: part.Face, Light: part.Raking, MIME: "image/jpeg", Bytes: []byte("a picture")},
 			{File: "face_stripes_x0.jpg", View: part.Face, Light: part.StripesX0, MIME: "image/jpeg", Bytes: []byte("another")},
 			{File: "face_white.jpg", View: part.Face, Light: part.White, MIME: "image/jpeg", Bytes: []byte("a third")}}})
 	try(err)
@@ -339,7 +339,7 @@ func TestBenchModel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := station.NewModel(t.Context(), "", &station.Records{Recorder: &inspection.Recorder{Store: store}, Name: "bench 1"})
+	m, err := station.NewModel(t.Context(), "", station.NewRecords(&inspection.Recorder{Store: store}))
 	if err != nil || m.InForce(t.Context()) != nil {
 		t.Fatalf("%v", err)
 	}

@@ -46,7 +46,7 @@ func inventedLots(t testing.TB, n, size int, whole bool) (string, []string) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits := records.Text{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
+	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	rng := rand.New(rand.NewPCG(5, uint64(size)))
 	var names []string
 	for k := range n {
@@ -65,7 +65,7 @@ type inventedLot struct {
 	store  *records.Store
 	rng    *rand.Rand
 	now    *time.Time
-	limits records.Text
+	limits part.SettingsFile
 	name   string
 	dust   float64
 	shells bool // each unit's shell was looked at, and has a finding; on each third the spindle's mark
@@ -122,7 +122,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 			x.t.Fatal(err)
 		}
 		in.ID, in.Limits.SHA256 = id, sum
-		e, err := l.Take(book.UnitOf(u, &in), *x.now, "inspector 2")
+		e, err := l.Take(lots.UnitOf(u, &in), *x.now, "inspector 2")
 		if err != nil {
 			x.t.Fatal(err)
 		}
@@ -143,7 +143,7 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 }
 
 // inspection is an invented cured unit: dust at one place, steps about 4 um.
-func (x *inventedLot) inspection(name string, i int) records.Inspection {
+func (x *inventedLot) inspection(name string, i int) part.Inspection {
 	serial, side := part.SerialAndSide(name, "")
 	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Reasons: []string{}, Warnings: []string{}, MMPerPX: .015, Findings: []part.Finding{},
 		Pictures:  []part.PictureReport{{File: "face.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK, Problems: []part.Problem{}, WidthPX: 1600, HeightPX: 1200}},
@@ -197,8 +197,9 @@ func (x *inventedLot) inspection(name string, i int) records.Inspection {
 		r.Findings = append(r.Findings, part.Finding{Number: len(r.Findings) + 1, Image: "shell.jpg", Kind: part.Missed, Zone: part.ZoneShell, Severity: part.Minor, Confidence: .9, TurnDeg: &turn, BelowMM: &below})
 	}
 	r.Score = &score
-	return records.Inspection{Serial: serial, Side: side, Lot: x.name, Bench: "bench 1", Operator: []string{"finisher 3", "finisher 5"}[i%2],
-		Faceplate: []string{"oak 2", "plain black"}[i/2%2], Resin: []string{"B-77", "B-78"}[i/3%2], Stage: part.Cured, Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
+	return part.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: x.name, Operator: []string{"finisher 3", "finisher 5"}[i%2],
+		Faceplate: []string{"oak 2", "plain black"}[i/2%2], Resin: []string{"B-77", "B-78"}[i/3%2], Stage: part.Cured},
+		Bench: "bench 1", Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
 }
 
 // lotRun runs a command that must succeed.
@@ -295,7 +296,7 @@ func TestLotReportShell(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	limits := records.Text{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
+	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	lot := &inventedLot{t: t, store: store, rng: rand.New(rand.NewPCG(5, 5)), now: &now, limits: limits, name: "L-1", shells: true}
 	lot.run(ctx, 100, true, false)
 	if err := store.Close(); err != nil {
@@ -368,7 +369,7 @@ func drift(t *testing.T) string {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	limits := records.Text{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
+	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	x := &inventedLot{t: t, store: store, rng: rand.New(rand.NewPCG(5, 6)), now: &now, limits: limits, name: "L-1"}
 	phase := .3
 	of := func(mrad float64) *part.Mirror { return &part.Mirror{PhaseRad: &phase, SlopeMRad: &mrad} }

@@ -26,11 +26,11 @@ import (
 
 // lotInspection is a cured unit with twelve steps and two findings of no weight, judged by the
 // shipped limits.
-func lotInspection(t testing.TB, name, lot string) records.Inspection {
+func lotInspection(t testing.TB, name, lot string) part.Inspection {
 	t.Helper()
 	serial, side := part.SerialAndSide(name, "")
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-	limits := records.Text{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
+	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	size, score := 0.15, 11.0
 	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Score: &score, Reasons: []string{}, MMPerPX: 0.015, Pictures: []part.PictureReport{}, Warnings: []string{},
 		Findings: []part.Finding{
@@ -42,7 +42,7 @@ func lotInspection(t testing.TB, name, lot string) records.Inspection {
 		r.Seam.Stations = append(r.Seam.Stations, part.Station{Image: fmt.Sprintf("edge_%03d.jpg", 30*(i/2)), AngleDeg: float64(30 * (i / 2)), Side: part.Left, State: part.Measured, StepUM: &step, UUM: &u})
 	}
 	r.Seam.WorstStepUM = r.Seam.Stations[0].StepUM
-	return records.Inspection{Serial: serial, Side: side, Lot: lot, Operator: "A", Stage: part.Cured, Started: at, Ended: at.Add(time.Second), Result: r, Limits: limits, Program: "0.1.0"}
+	return part.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: lot, Operator: "A", Stage: part.Cured}, Started: at, Ended: at.Add(time.Second), Result: r, Limits: limits, Program: "0.1.0"}
 }
 
 func lotStore(t testing.TB) (*records.Store, string) {
@@ -56,7 +56,7 @@ func lotStore(t testing.TB) (*records.Store, string) {
 	return s, url
 }
 
-func addInspection(t testing.TB, s *records.Store, in records.Inspection) int64 {
+func addInspection(t testing.TB, s *records.Store, in part.Inspection) int64 {
 	t.Helper()
 	id, err := s.Add(context.Background(), in)
 	if err != nil {
@@ -157,7 +157,7 @@ func TestLotFromRecords(t *testing.T) {
 	if err := s.Overrule(ctx, ids[0], part.Overrule{By: "C", Verdict: part.Reject, Reason: "overlooked"}); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.Withdraw(ctx, ids[1], records.Note{By: "C", Why: "wrong unit"}); err != nil {
+	if err := s.Withdraw(ctx, ids[1], part.Note{By: "C", Why: "wrong unit"}); err != nil {
 		t.Fatal(err)
 	}
 	not(t, cli.ExitOther, "was overruled, by C: take it again", "lot", "decide", "A", "--by", "B", "--record", url)
@@ -424,7 +424,7 @@ func TestLotMeanwhile(t *testing.T) {
 	for _, n := range sample {
 		in := lotInspection(t, n, "A")
 		in.ID = 1
-		u := book.UnitOf(n, &in)
+		u := lots.UnitOf(n, &in)
 		u.Limits = limits
 		units = append(units, u)
 	}

@@ -11,7 +11,6 @@ import (
 
 	"finishbench/internal/grade"
 	"finishbench/internal/part"
-	"finishbench/internal/records"
 	"finishbench/internal/teach"
 	"finishbench/internal/teach/book"
 )
@@ -117,12 +116,12 @@ func TestQuizOfRecordedScreen(t *testing.T) {
 // Under lamps and before a screen in two poses a place is not the same: what is asked is the pose in which
 // something is known, and nothing where both are.
 func TestPosesOfAnItem(t *testing.T) {
-	both := records.Inspection{Pictures: []records.Picture{{File: "a", View: part.Face, Light: part.Raking}, {File: "b", View: part.Face, Light: part.White}}}
+	both := part.Inspection{Pictures: []part.StoredPicture{{File: "a", View: part.Face, Light: part.Raking}, {File: "b", View: part.Face, Light: part.White}}}
 	one := both
 	one.Result.Findings = []part.Finding{{Image: "a", AlsoIn: []part.Sighting{{Image: "b"}}}}
 	lamp, mirror := teach.KnownDefect{Light: part.Raking}, teach.KnownDefect{Light: book.GlossLight}
 	for _, c := range []struct {
-		in            records.Inspection
+		in            part.Inspection
 		known         []teach.KnownDefect
 		screen, lamps bool
 	}{
@@ -131,7 +130,7 @@ func TestPosesOfAnItem(t *testing.T) {
 		{both, []teach.KnownDefect{mirror}, true, false},
 		{both, []teach.KnownDefect{lamp, mirror}, false, false},
 		{one, []teach.KnownDefect{lamp, mirror}, true, true},
-		{records.Inspection{Pictures: both.Pictures[1:]}, nil, true, false},
+		{part.Inspection{Pictures: both.Pictures[1:]}, nil, true, false},
 	} {
 		if screen, lamps := book.PosesOf(c.in, c.known); screen != c.screen || lamps != c.lamps {
 			t.Errorf("%+v: screen %v, lamps %v", c.known, screen, lamps)

@@ -402,7 +402,7 @@ func TestQuizOfRecords(t *testing.T) {
 	b := openBook(t, file, time.Now)
 	now := time.Now()
 	for i, unit := range []string{"u01-L", "u06-R"} {
-		in := records.Inspection{Serial: unit[:3], Side: unit[4:], Stage: part.Cured, Started: now, Ended: now.Add(time.Second), Operator: "B1"}
+		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: unit[:3], Side: unit[4:], Stage: part.Cured, Operator: "B1"}, Started: now, Ended: now.Add(time.Second)}
 		in.Result = part.Result{Schema: 1, Unit: unit, Stage: part.Cured, Verdict: part.Rework, MMPerPX: 0.015, Findings: []part.Finding{
 			{Number: 1, Image: "face_diffuse.jpg", Kind: part.Bubble, Box: part.Box{400, 620, 20, 20}, DiameterMM: part.Num(0.3), Zone: part.ZoneFace},
 			{Number: 2, Image: "face_diffuse.jpg", Kind: part.Dust, Box: part.Box{900, 700, 10, 10}, DiameterMM: part.Num(0.1), Zone: part.ZoneFace},
@@ -413,7 +413,7 @@ func TestQuizOfRecords(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			p := records.Picture{File: name, View: part.Edge, MIME: "image/jpeg", Bytes: raw}
+			p := part.StoredPicture{File: name, View: part.Edge, MIME: "image/jpeg", Bytes: raw}
 			if name != "edge_000.jpg" {
 				p.View, p.Light = part.Face, part.Light(name[5:len(name)-4])
 			}
@@ -451,7 +451,7 @@ func TestQuizOfRecords(t *testing.T) {
 		t.Fatal(err)
 	}
 	it := q.Test.Pool[0]
-	if it.Source != teach.Confirmed || it.By != "T1" || it.Verdict != part.Rework || len(it.Known) != 2 || it.Known[0].Kind != part.Crater || it.Known[1].Kind != part.Fibre || len(it.Pictures) != 2 || it.WidthPX != 1600 {
+	if it.Provenance != teach.Confirmed || it.By != "T1" || it.Verdict != part.Rework || len(it.Known) != 2 || it.Known[0].Kind != part.Crater || it.Known[1].Kind != part.Fibre || len(it.Pictures) != 2 || it.WidthPX != 1600 {
 		t.Errorf("%+v", it)
 	}
 	if it := q.Test.Pool[1]; !it.Clean() || it.Verdict != part.Pass {

@@ -22,8 +22,10 @@ func writeScale(t *testing.T, name string, edit func(s *optics.Scale)) string {
 	t.Helper()
 	s := optics.Scale{
 		Schema: optics.ScaleSchema, MMPerPX: 0.015, UMMPerPX: 0.00003, Projection: optics.Telecentric, WidthPX: 1600, HeightPX: 1200,
-		Target: optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 1, DiameterMM: 0.5, URel: 0.001}, Made: time.Now().Add(-24 * time.Hour), MaxAgeDays: 90,
-		Pictures: []optics.ScalePicture{{File: "dots.png", SHA256: strings.Repeat("0", 64), Used: true, Marks: 63}}, RMSPX: 0.05, Rating: optics.RatedGood,
+		Target: optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 1, DiameterMM: 0.5,
+			URel: 0.001}, Made: time.Now().Add(-24 * time.Hour), MaxAgeDays: 90,
+		Pictures: []optics.ScalePicture{{File: "dots.png", SHA256: strings.Repeat("0", 64), Used: true,
+			Marks: 63}}, RMSPX: 0.05, Rating: optics.RatedGood,
 	}
 	edit(&s)
 	path := filepath.Join(t.TempDir(), name)
@@ -89,8 +91,8 @@ func TestPoorScaleBars(t *testing.T) {
 	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "scale.rejected.json is rated poor") {
 		t.Errorf("%q", got.Warnings)
 	}
-	if b := (&station.Judge{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, Now: time.Now}).Bars(); b == nil || b.Said.Key != "notice.scale_poor" {
-		t.Errorf("at the bench: %+v", b)
+	if said := (&station.Judge{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, Now: time.Now}).Bars(); said == nil || said.Key != "scale.poor" {
+		t.Errorf("at the bench: %+v", said)
 	}
 }
 
@@ -141,11 +143,13 @@ func TestScaleFileRefused(t *testing.T) {
 		options []string
 		want    string
 	}{
-		"another size":   {cli.ExitUnmeasured, func(s *optics.Scale) { s.WidthPX = 1280 }, nil, "1280"},
-		"another camera": {cli.ExitUnmeasured, func(s *optics.Scale) { s.Camera = "bench camera 1" }, []string{"--station", stationFile(t, "camera: bench camera 2\n")}, "bench camera 2"},
-		"another focus":  {cli.ExitUnmeasured, func(s *optics.Scale) { s.Focus = "mark 7" }, []string{"--station", stationFile(t, "focus: mark 3\n")}, "mark 3"},
-		"too old":        {cli.ExitUsage, func(s *optics.Scale) { s.Made = time.Now().Add(-100 * 24 * time.Hour) }, nil, "days old"},
-		"beside number":  {cli.ExitUsage, func(*optics.Scale) {}, []string{"--mm-per-px", "0.015"}, "contradict"},
+		"another size": {cli.ExitUnmeasured, func(s *optics.Scale) { s.WidthPX = 1280 }, nil, "1280"},
+		"another camera": {cli.ExitUnmeasured, func(s *optics.Scale) { s.Camera = "bench camera 1" },
+			[]string{"--station", stationFile(t, "camera: bench camera 2\n")}, "bench camera 2"},
+		"another focus": {cli.ExitUnmeasured, func(s *optics.Scale) { s.Focus = "mark 7" },
+			[]string{"--station", stationFile(t, "focus: mark 3\n")}, "mark 3"},
+		"too old":       {cli.ExitUsage, func(s *optics.Scale) { s.Made = time.Now().Add(-100 * 24 * time.Hour) }, nil, "days old"},
+		"beside number": {cli.ExitUsage, func(*optics.Scale) {}, []string{"--mm-per-px", "0.015"}, "contradict"},
 	} {
 		scale := writeScale(t, "scale.json", c.edit)
 		got, stderr := resultOf(t, c.code, "u06-R", append(c.options, "--scale", scale)...)
@@ -165,8 +169,10 @@ func TestScaleFileRefused(t *testing.T) {
 	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "make it again soon") {
 		t.Errorf("warnings %q do not tell that the scale is soon too old", got.Warnings)
 	}
-	for _, bad := range [][]string{{"--scale", ""}, {"--scale", "edge="}, {"--scale", "absent.json"}, {"--scale", "../../README.md"}, {"--scale", soon, "--scale", soon}} {
-		if _, stderr := resultOf(t, cli.ExitUsage, "u08-R", bad...); !strings.Contains(stderr, "scale") || strings.Count(stderr, "\n") != 1 {
+	for _, bad := range [][]string{{"--scale", ""}, {"--scale", "edge="}, {"--scale", "absent.json"}, {"--scale", "../../README.md"},
+		{"--scale", soon, "--scale", soon}} {
+		if _, stderr := resultOf(t, cli.ExitUsage, "u08-R", bad...); !strings.Contains(stderr, "scale") || strings.Count(stderr,
+			"\n") != 1 {
 			t.Errorf("%v: %q", bad, stderr)
 		}
 	}

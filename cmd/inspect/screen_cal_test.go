@@ -19,6 +19,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/stripes"
@@ -69,7 +70,8 @@ func greyFolder(t *testing.T, gamma float64, without ...string) string {
 func TestScreenWedge(t *testing.T) {
 	out := t.TempDir()
 	code, stdout, stderr := runCode(t, "screen", "wedge", greyFolder(t, 1.9), "--out", out)
-	if code != cli.ExitPass || !strings.Contains(stdout, "power of 1.") || !strings.Contains(stdout, "screen: {curve: screen-curve.json}") || !strings.Contains(stdout, "edges cut") {
+	if code != cli.ExitPass || !strings.Contains(stdout, "power of 1.") || !strings.Contains(stdout,
+		"screen: {curve: screen-curve.json}") || !strings.Contains(stdout, "edges cut") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
 	var c stripes.Curve
@@ -87,16 +89,19 @@ func TestScreenWedge(t *testing.T) {
 	if g, err := inspection.ScreenGamma(config.Screen{}, time.Now()); err != nil || g != 0 {
 		t.Errorf("without a file: %g, %v", g, err)
 	}
-	if _, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now().AddDate(0, 4, 0)); err == nil || !strings.Contains(err.Error(), "days old") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now().AddDate(0, 4,
+		0)); err == nil || !strings.Contains(err.Error(), "days old") {
 		t.Errorf("past its age: %v", err)
 	}
-	if _, err := inspection.ScreenGamma(config.Screen{Curve: path + "x"}, time.Now()); err == nil || !strings.Contains(err.Error(), "no such file") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path + "x"}, time.Now()); err == nil || !strings.Contains(err.Error(),
+		"no such file") {
 		t.Errorf("not there: %v", err)
 	}
 	if err := os.WriteFile(path, []byte("{}"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now()); err == nil || !strings.Contains(err.Error(), "measure again") {
+	if _, err := inspection.ScreenGamma(config.Screen{Curve: path}, time.Now()); err == nil || !strings.Contains(err.Error(),
+		"measure again") {
 		t.Errorf("empty: %v", err)
 	}
 }
@@ -162,8 +167,10 @@ func TestScreenMirror(t *testing.T) {
 	out := t.TempDir()
 	screen := fmt.Sprintf("period_mm: %g, distance_mm: 156, tilt_deg: %g", p.PeriodMM, p.TiltDeg) // the ruler was 4 mm off
 	dir := mirrorFolder(t, p, 140)
-	code, stdout, stderr := runCode(t, "screen", "mirror", dir, "--gauge-um", "140", "--span-mm", "30", "--station", stationFile(t, "screen: {"+screen+"}\n"), "--out", out)
-	if code != cli.ExitPass || !strings.Contains(stdout, "screen: {mirror: screen-mirror.json}") || !strings.Contains(stdout, "GOOD") && !strings.Contains(stdout, "good") {
+	code, stdout, stderr := runCode(t, "screen", "mirror", dir, "--gauge-um", "140", "--span-mm", "30", "--station",
+		stationFile(t, "screen: {"+screen+"}\n"), "--out", out)
+	if code != cli.ExitPass || !strings.Contains(stdout, "screen: {mirror: screen-mirror.json}") || !strings.Contains(stdout,
+		"GOOD") && !strings.Contains(stdout, "good") {
 		t.Fatalf("%d\n%s%s", code, stdout, stderr)
 	}
 	t.Log(stdout)
@@ -181,7 +188,8 @@ func TestScreenMirror(t *testing.T) {
 	if err != nil || len(doubts) > 0 || s.RadPerRad != m.RadPerRad || s.URel != m.URel() {
 		t.Errorf("%+v, %q, %v", s, doubts, err)
 	}
-	if _, doubts, err = inspection.ScreenOf(c, time.Now().AddDate(0, 0, 80)); err != nil || len(doubts) != 1 || !strings.Contains(doubts[0], "again soon") {
+	if _, doubts, err = inspection.ScreenOf(c, time.Now().AddDate(0, 0,
+		80)); err != nil || len(doubts) != 1 || !strings.Contains(lang.English().Say(&doubts[0]), "again soon") {
 		t.Errorf("after 80 days: %q, %v", doubts, err)
 	}
 	for name, change := range map[string]func(*config.Screen, *time.Time){
@@ -214,7 +222,8 @@ func TestScreenMirror(t *testing.T) {
 			t.Fatal(err)
 		}
 		res := t.TempDir()
-		code, _, stderr := runCode(t, "unit", unit, "--out", res, "--station", stationFile(t, "mm_per_px: 0.018\nscreen: {"+screen+", mirror: "+file+"}\n"))
+		code, _, stderr := runCode(t, "unit", unit, "--out", res, "--station",
+			stationFile(t, "mm_per_px: 0.018\nscreen: {"+screen+", mirror: "+file+"}\n"))
 		var r part.Result
 		readJSON(t, filepath.Join(res, "u", "result.json"), &r)
 		if r.Screen == nil || r.Screen.SlopeMRad == nil {
@@ -266,8 +275,10 @@ func TestScreenMirrorRefuses(t *testing.T) {
 			}
 			return os.CopyFS(filepath.Join(dir, "tilted_y"), os.DirFS(filepath.Join(dir, "flat")))
 		}), "--station", known}, cli.ExitUnmeasured, "one set was given twice"},
-		{[]string{folder(func(dir string) error { return os.Remove(filepath.Join(dir, "flat", "face_stripes_y2.jpg")) }), "--station", known}, cli.ExitUnmeasured, "position flat: the picture stripes_y2 is missing"},
-		{[]string{folder(func(dir string) error { return os.RemoveAll(filepath.Join(dir, "tilted_x")) }), "--station", known}, cli.ExitUsage, "tilted_x"},
+		{[]string{folder(func(dir string) error { return os.Remove(filepath.Join(dir, "flat", "face_stripes_y2.jpg")) }), "--station",
+			known}, cli.ExitUnmeasured, "position flat: the picture stripes_y2 is missing"},
+		{[]string{folder(func(dir string) error { return os.RemoveAll(filepath.Join(dir, "tilted_x")) }), "--station", known},
+			cli.ExitUsage, "tilted_x"},
 		{[]string{good, "--station", known, "--gauge-um", "500"}, cli.ExitUnmeasured, "use one of"},
 		{[]string{good}, cli.ExitUnmeasured, "write distance_mm in the station file"},
 		{[]string{good, "--station", known, "--span-mm", "30,40,50"}, cli.ExitUsage, "--span-mm"},

@@ -193,11 +193,11 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 	s := &storedShots{Replay: real, begun: time.Now().Add(-12 * time.Hour)}
 	answers := &storedAnswers{}
 	for range real.Units {
-		shots, err := real.Shoot(t.Context(), bench.UnitInfo{}, nil, func(bench.Progress) {})
+		shots, err := real.Shoot(t.Context(), part.UnitInfo{}, nil, func(bench.Progress) {})
 		if err != nil {
 			t.Fatal(err)
 		}
-		o, err := judge.Judge(t.Context(), bench.UnitInfo{Serial: "stored", Stage: part.Wet}, shots)
+		o, err := judge.Judge(t.Context(), part.UnitInfo{Serial: "stored", Stage: part.Wet}, shots)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -231,7 +231,7 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 // that each is on record by itself.
 type storedShots struct {
 	*station.Replay
-	units [][]bench.Shot
+	units [][]part.Photo
 	begun time.Time
 	n     atomic.Int64
 }
@@ -240,10 +240,10 @@ func (s *storedShots) now() time.Time {
 	return s.begun.Add(time.Duration(s.n.Load()) * 4800 * time.Millisecond)
 }
 
-func (s *storedShots) Shoot(_ context.Context, _ bench.UnitInfo, _ []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+func (s *storedShots) Shoot(_ context.Context, _ part.UnitInfo, _ []part.Photo, say func(bench.Progress)) ([]part.Photo, error) {
 	n := s.n.Add(1)
 	of := s.units[int(n)%len(s.units)]
-	shots := make([]bench.Shot, len(of))
+	shots := make([]part.Photo, len(of))
 	for i, x := range of {
 		x.Raw = fmt.Appendf(x.Raw[:len(x.Raw):len(x.Raw)], " %d", n)
 		shots[i] = x
@@ -252,14 +252,14 @@ func (s *storedShots) Shoot(_ context.Context, _ bench.UnitInfo, _ []bench.Shot,
 	return shots, nil
 }
 
-func (s *storedShots) Release([]bench.Shot) {}
+func (s *storedShots) Release([]part.Photo) {}
 
 type storedAnswers struct {
 	all []bench.Outcome
 	n   atomic.Int64
 }
 
-func (a *storedAnswers) Judge(_ context.Context, u bench.UnitInfo, _ []bench.Shot) (bench.Outcome, error) {
+func (a *storedAnswers) Judge(_ context.Context, u part.UnitInfo, _ []part.Photo) (bench.Outcome, error) {
 	o := a.all[int(a.n.Add(1))%len(a.all)]
 	r := *o.Result
 	r.Unit, r.Stage = u.Name(), u.Stage

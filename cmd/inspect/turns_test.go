@@ -198,10 +198,10 @@ func TestShellTurnTwice(t *testing.T) {
 // What an atlas shows beside a finding on the shell is of its own turn: the other light, and
 // where other findings lie.
 func TestAtlasKeepsToThePose(t *testing.T) {
-	shot := func(file string, v part.View, turn float64, l part.Light) records.Picture {
-		return records.Picture{File: file, View: v, AngleDeg: turn, Light: l}
+	shot := func(file string, v part.View, turn float64, l part.Light) part.StoredPicture {
+		return part.StoredPicture{File: file, View: v, AngleDeg: turn, Light: l}
 	}
-	in := records.Inspection{Pictures: []records.Picture{shot("f", part.Face, 0, part.Diffuse), shot("a", part.Shell, 0, part.Diffuse), shot("b", part.Shell, 90, part.Back),
+	in := part.Inspection{Pictures: []part.StoredPicture{shot("f", part.Face, 0, part.Diffuse), shot("a", part.Shell, 0, part.Diffuse), shot("b", part.Shell, 90, part.Back),
 		shot("c", part.Shell, 90, part.Diffuse), shot("d", part.Shell, 450, part.Raking), shot("e", part.Shell, 90, part.StripesX0)}}
 	for file, want := range map[string]string{"f": "", "a": "", "c": "d", "d": "c", "g": ""} {
 		if got := atlas.OtherLight(in.Pictures, file); got != want {
@@ -243,7 +243,7 @@ plan_wet:
 		{part.Cured, "shell_000_diffuse.png shell_120_diffuse.png shell_240_diffuse.png shell_000_raking.png shell_120_raking.png shell_240_raking.png"},
 		{part.Wet, "shell_000_diffuse.png shell_120_diffuse.png"},
 	} {
-		shots, err := s.Shoot(t.Context(), bench.UnitInfo{Stage: c.stage}, nil, func(bench.Progress) {})
+		shots, err := s.Shoot(t.Context(), part.UnitInfo{Stage: c.stage}, nil, func(bench.Progress) {})
 		var files []string
 		for _, x := range shots {
 			files = append(files, x.File)

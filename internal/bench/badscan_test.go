@@ -147,7 +147,7 @@ func browserBadScans(t *testing.T, browser *aBrowser) {
 	b.phase(Answered)
 	b.strike(long+"\r", gap)
 	b.see("is too long")
-	if n := len(r.memory.all); n != 1 || r.memory.all[0].Withdrawn || r.Snapshot().Phase != Answered {
+	if n := len(r.memory.all); n != 1 || r.memory.all[0].Withdrawn != nil || r.Snapshot().Phase != Answered {
 		t.Fatalf("at the verdict: %d on record, %s", n, r.Snapshot().Phase)
 	}
 	// A reader that does not end with Enter: none of its letters is a shortcut.
@@ -156,7 +156,7 @@ func browserBadScans(t *testing.T, browser *aBrowser) {
 	b.strike("OUR", 2*time.Millisecond)
 	b.await("the first of three keys at once is a shortcut, as ever", "document.querySelector('#overrule[open]')")
 	b.js("document.querySelector('#overrule').close()")
-	if s := r.Snapshot(); s.Phase != Answered || s.Count != 1 || r.memory.all[0].Withdrawn {
+	if s := r.Snapshot(); s.Phase != Answered || s.Count != 1 || r.memory.all[0].Withdrawn != nil {
 		t.Errorf("%s, %d units", s.Phase, s.Count)
 	}
 
@@ -289,7 +289,7 @@ func browserHeldKeys(t *testing.T, browser *aBrowser) {
 		}
 		hold("KeyU", "u")
 		b.await("the question", "document.querySelector('#undo[open]')")
-		if r.Snapshot().Phase != Answered || r.memory.all[len(r.memory.all)-1].Withdrawn {
+		if r.Snapshot().Phase != Answered || r.memory.all[len(r.memory.all)-1].Withdrawn != nil {
 			t.Error("U held withdrew")
 		}
 		b.js("document.querySelector('#undo').close()")

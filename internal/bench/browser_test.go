@@ -322,7 +322,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	}
 	b.key("\r")
 	b.await("no question", "!document.querySelector('dialog[open]')")
-	if r.memory.all[1].Withdrawn || r.Snapshot().Phase != Answered {
+	if r.memory.all[1].Withdrawn != nil || r.Snapshot().Phase != Answered {
 		t.Fatal("withdrawn without having been told so")
 	}
 	b.key("u")
@@ -334,7 +334,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.js("document.querySelector('[data-do=restore]').click()")
 	b.phase(Answered)
 	b.see("r77-R is back")
-	if r.memory.all[1].Withdrawn {
+	if r.memory.all[1].Withdrawn != nil {
 		t.Error("still withdrawn on record")
 	}
 	b.key("u")
@@ -344,7 +344,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	if got := b.js("document.getElementById('serial').value"); got != "r77" {
 		t.Errorf("after the undo the serial is %v", got)
 	}
-	if !r.memory.all[1].Withdrawn {
+	if r.memory.all[1].Withdrawn == nil {
 		t.Error("not withdrawn on record")
 	}
 
@@ -529,7 +529,7 @@ func browserLostServer(t *testing.T, browser *aBrowser) {
 	b.await("“lost”", "!document.getElementById('lost').hidden")
 	// Another run of the program, at the same address, further on.
 	again := rig(t, Options{}, passing())
-	again.send(t, Edit{UnitInfo{Serial: "z900", Stage: part.Wet}, FollowNumber})
+	again.send(t, Edit{part.UnitInfo{Serial: "z900", Stage: part.Wet}, FollowNumber})
 	l, err = net.Listen("tcp", l.Addr().String())
 	if err != nil {
 		t.Fatal(err)

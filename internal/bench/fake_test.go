@@ -3,8 +3,6 @@ package bench
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"image"
 	"image/color"
@@ -26,7 +24,7 @@ import (
 // make it ask.
 type fakeShooter struct {
 	mu    sync.Mutex
-	plan  []Shot
+	plan  []part.Photo
 	lost  bool          // the camera does not deliver
 	stop  int           // breaks off after so many shots; 0: never
 	asks  map[int]bool  // before which shots it asks
@@ -39,9 +37,11 @@ type fakeShooter struct {
 func newFakeShooter() *fakeShooter {
 	f := &fakeShooter{press: make(chan struct{}, 1), asks: map[int]bool{}}
 	for _, a := range []float64{0, 30, 60, 90, 120, 150} {
-		f.plan = append(f.plan, Shot{File: "edge_" + part.Decimal(a) + ".jpg", View: part.Edge, Light: part.Back, AngleDeg: a})
+		f.plan = append(f.plan, part.Photo{Shot: part.Shot{File: "edge_" + part.Decimal(a) + ".jpg", View: part.Edge, Light: part.Back, AngleDeg: a}})
 	}
-	f.plan = append(f.plan, Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}, Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking})
+	f.plan = append(f.plan,
+		part.Photo{Shot: part.Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}},
+		part.Photo{Shot: part.Shot{File: "face_raking.jpg", View: part.Face, Light: part.Raking}})
 	for i := range f.plan {
 		p := &f.plan[i]
 		p.Raw, p.MIME = grey(64+i, 48), "image/jpeg"
@@ -52,8 +52,8 @@ func newFakeShooter() *fakeShooter {
 
 func (f *fakeShooter) set(change func()) { f.mu.Lock(); defer f.mu.Unlock(); change() }
 
-func (f *fakeShooter) Shoot(ctx context.Context, u UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error) {
-	shots := append([]Shot(nil), kept...)
+func (f *fakeShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []part.Photo, say func(Progress)) ([]part.Photo, error) {
+	shots := append([]part.Photo(nil), kept...)
 	for i := len(kept); i < len(f.plan); i++ {
 		f.mu.Lock()
 		lost, stop, ask, each := f.lost, f.stop, f.asks[i], f.each
@@ -109,7 +109,7 @@ func (f *fakeShooter) Cameras() []CameraState {
 	return []CameraState{{Name: "edge", Ready: true}}
 }
 
-func (f *fakeShooter) Release(s []Shot) { f.set(func() { f.back += len(s) }) }
+func (f *fakeShooter) Release(s []part.Photo) { f.set(func() { f.back += len(s) }) }
 
 // grey is a grey JPEG file with a lighter disc in it.
 func grey(w, h int) []byte {
@@ -135,7 +135,7 @@ type fakeJudge struct {
 	n    int
 }
 
-func (f *fakeJudge) Judge(_ context.Context, u UnitInfo, shots []Shot) (Outcome, error) {
+func (f *fakeJudge) Judge(_ context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error) {
 	time.Sleep(f.took)
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -200,83 +200,44 @@ func outcomeOf(r *part.Result) Outcome {
 	return Outcome{Result: r}
 }
 
-// memory keeps records for as long as the test runs.
+// memory keeps records for as long as the test runs, unless it is broken.
 type memory struct {
-	mu       sync.Mutex
-	all      []Past
-	pictures map[string][]byte
-	broken   error
+	Memory
+	broken error
 }
 
-func (m *memory) Add(_ context.Context, e Entry) (int64, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.broken != nil {
-		return 0, m.broken
+func (m *memory) Add(ctx context.Context, in part.Inspection) (int64, error) {
+	if err := m.fault(); err != nil {
+		return 0, err
 	}
-	p := Past{ID: int64(len(m.all) + 1), Unit: e.Unit, Ended: e.Ended, Result: *e.Outcome.Result}
-	for _, s := range e.Shots {
-		sum := sha256.Sum256(s.Raw)
-		sha := hex.EncodeToString(sum[:])
-		if m.pictures == nil {
-			m.pictures = map[string][]byte{}
-		}
-		m.pictures[sha] = s.Raw
-		p.Pictures = append(p.Pictures, PastPicture{s.File, sha, s.View, s.Light, s.AngleDeg})
-	}
-	m.all = append(m.all, p)
-	return p.ID, nil
+	return m.Memory.Add(ctx, in)
 }
 
-func (m *memory) Withdraw(_ context.Context, id int64, _, _ string) error {
+func (m *memory) fault() error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if m.broken != nil {
-		return m.broken
-	}
-	m.all[id-1].Withdrawn = true
-	return nil
+	return m.broken
 }
 
-func (m *memory) Restore(_ context.Context, id int64, _, _ string) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.broken != nil {
-		return m.broken
+func (m *memory) Withdraw(ctx context.Context, id int64, by, why string) error {
+	if err := m.fault(); err != nil {
+		return err
 	}
-	m.all[id-1].Withdrawn = false
-	return nil
+	return m.Memory.Withdraw(ctx, id, by, why)
 }
 
-func (m *memory) Overrule(_ context.Context, id int64, o part.Overrule) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.broken != nil {
-		return m.broken
+func (m *memory) Restore(ctx context.Context, id int64, by, why string) error {
+	if err := m.fault(); err != nil {
+		return err
 	}
-	m.all[id-1].Overruled = &o
-	return nil
+	return m.Memory.Restore(ctx, id, by, why)
 }
 
-func (m *memory) History(_ context.Context, serial string) ([]Past, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	var out []Past
-	for _, p := range m.all {
-		if p.Unit.Serial == serial {
-			out = append(out, p)
-		}
+func (m *memory) Overrule(ctx context.Context, id int64, o part.Overrule) error {
+	if err := m.fault(); err != nil {
+		return err
 	}
-	return out, nil
-}
-
-func (m *memory) PictureBytes(_ context.Context, sha string) ([]byte, string, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if b, ok := m.pictures[sha]; ok {
-		return b, "image/jpeg", nil
-	}
-	return nil, "", ErrForgotten
+	return m.Memory.Overrule(ctx, id, o)
 }
 
 // rigged is a station with fakes, running, and its server.
@@ -296,7 +257,7 @@ func rig(t testing.TB, o Options, outcomes ...Outcome) *rigged {
 		outcomes = []Outcome{passing(), reworking(), rejecting(), unmeasuring()}
 	}
 	r := &rigged{shooter: newFakeShooter(), judge: &fakeJudge{next: outcomes}, memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: r.judge, Recorder: r.memory, Log: t.Logf}, UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
+	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: r.judge, Recorder: r.memory, Log: t.Logf}, part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	r.end = cancel
 	done := make(chan struct{})

@@ -2,36 +2,12 @@ package bench
 
 import (
 	"context"
-	"errors"
 	"time"
 
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
-
-// UnitInfo is what the operator says of a unit.
-type UnitInfo struct {
-	Serial, Side, Lot, Operator string // Side: "L", "R" or ""
-	Faceplate                   string // batch of its faceplate; "": not told
-	Stage                       part.Stage
-}
-
-// Name is the unit's name in results: "u06-R".
-func (u UnitInfo) Name() string { return part.UnitName(u.Serial, u.Side) }
-
-// Shot is one picture of a unit, taken and looked at.
-type Shot struct {
-	File     string // "edge_030.jpg"
-	View     part.View
-	Light    part.Light
-	AngleDeg float64     // see part.Shot
-	Image    *part.Image // nil where it could not be read
-	Raw      []byte      // the file as it came; nil where it came as samples
-	MIME     string
-	Came     time.Time // when it was here; zero: it was played back
-	Report   part.PictureReport
-}
 
 // Progress is told while a unit is photographed.
 type Progress struct {
@@ -55,7 +31,7 @@ type Shooter interface {
 	// Shoot carries out the plan. kept are shots of the same unit from an
 	// attempt that broke off: they are not taken again. Shots that were taken
 	// are returned beside an error too. say must not be called after it returns.
-	Shoot(ctx context.Context, u UnitInfo, kept []Shot, say func(Progress)) ([]Shot, error)
+	Shoot(ctx context.Context, u part.UnitInfo, kept []part.Photo, say func(Progress)) ([]part.Photo, error)
 	// Press is the operator's answer to Progress.Asking.
 	Press()
 	// Live is the newest picture of a camera as a JPEG file made small, with
@@ -63,7 +39,7 @@ type Shooter interface {
 	Live(camera string) (jpeg []byte, aid Aid, err error)
 	Cameras() []CameraState
 	// Release hands the pixels of shots back.
-	Release([]Shot)
+	Release([]part.Photo)
 }
 
 // CameraState says whether a camera delivers.
@@ -82,7 +58,7 @@ type Gauge struct{ V, Lo, Hi float64 }
 
 // Judge says what the pictures show.
 type Judge interface {
-	Judge(ctx context.Context, u UnitInfo, shots []Shot) (Outcome, error)
+	Judge(ctx context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error)
 }
 
 // Outcome is a judged unit, with the pictures that the answer shows. What to do, and why, is in
@@ -95,50 +71,20 @@ type Outcome struct {
 	Annotated map[string][]byte // further annotated pictures by file name; may be nil
 }
 
-// Entry is an inspection for the records.
-type Entry struct {
-	Key            string // the same when the same pictures are judged and recorded again because the first recording failed
-	Unit           UnitInfo
-	Started, Ended time.Time
-	Outcome        Outcome
-	Shots          []Shot
-}
-
-// Past is an inspection from the records.
-type Past struct {
-	ID        int64
-	Unit      UnitInfo
-	Ended     time.Time
-	Result    part.Result
-	Withdrawn bool
-	Overruled *part.Overrule
-	Pictures  []PastPicture
-}
-
-// PastPicture is a stored picture of an inspection.
-type PastPicture struct {
-	File, SHA256 string
-	View         part.View
-	Light        part.Light
-	AngleDeg     float64
-}
-
 // Reasons are the keys of why a call may be overruled.
 var Reasons = part.OverruleReasons()
 
 // ReasonOther asks for a note.
 const ReasonOther = "other"
 
-// ErrForgotten says that a picture was taken off the records; its numbers stay.
-var ErrForgotten = errors.New("the picture was taken off the records")
-
 // Recorder keeps what was answered. An answer is shown once it is kept.
 type Recorder interface {
-	Add(ctx context.Context, e Entry) (id int64, err error)
+	Add(ctx context.Context, in part.Inspection) (id int64, err error)
 	Withdraw(ctx context.Context, id int64, by, why string) error
 	Restore(ctx context.Context, id int64, by, why string) error // takes a withdrawal back
 	Overrule(ctx context.Context, id int64, o part.Overrule) error
-	History(ctx context.Context, serial string) ([]Past, error) // both sides, oldest first
+	History(ctx context.Context, serial string) ([]part.Inspection, error) // both sides, oldest first
+	// PictureBytes is a picture as it came; an error where only its numbers were kept.
 	PictureBytes(ctx context.Context, sha256 string) (b []byte, mime string, err error)
 }
 
@@ -157,9 +103,9 @@ type Notice struct {
 // Comparer sets inspections side by side.
 type Comparer interface {
 	// Rework matches what was found before with what is there now.
-	Rework(before, after Past) []Change
+	Rework(before, after *part.Inspection) []Change
 	// Pair compares left and right; rows in the order to be shown.
-	Pair(left, right Past) []PairRow
+	Pair(left, right *part.Inspection) []PairRow
 }
 
 // Change is what became of one finding: State "gone", "there", "smaller",

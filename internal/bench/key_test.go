@@ -5,6 +5,8 @@ import (
 	"errors"
 	"sync"
 	"testing"
+
+	"finishbench/internal/part"
 )
 
 // forgetful records what it is given and then, where lost is set, says that it
@@ -16,11 +18,11 @@ type forgetful struct {
 	keys []string
 }
 
-func (f *forgetful) Add(ctx context.Context, e Entry) (int64, error) {
+func (f *forgetful) Add(ctx context.Context, in part.Inspection) (int64, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	f.keys = append(f.keys, e.Key)
-	id, err := f.memory.Add(ctx, e)
+	f.keys = append(f.keys, in.Key)
+	id, err := f.memory.Add(ctx, in)
 	if f.lost {
 		return 0, errors.New("the network is away")
 	}

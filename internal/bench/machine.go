@@ -25,14 +25,14 @@ const (
 // makes a new one.
 type State struct {
 	Phase     Phase
-	Unit      UnitInfo // the unit under way, or to come; at the verdict lot, operator and faceplates of the next
-	Follow    string   // how the next serial is found
+	Unit      part.UnitInfo // the unit under way, or to come; at the verdict lot, operator and faceplates of the next
+	Follow    string        // how the next serial is found
 	Progress  Progress
-	Shots     []Shot       // taken so far, kept while halted
+	Shots     []part.Photo // taken so far, kept while halted
 	Problem   *part.Phrase // what went wrong; shown until the next step
 	Told      *part.Phrase // what was done: "the last was withdrawn"
 	Started   time.Time
-	Key       string  // of this going at the unit, for the records: see [Entry]
+	Key       string  // of this going at the unit, for the records: see [part.Inspection]
 	Answer    *Answer // phase Answered
 	Last      *Answer // the latest answer that may be undone or overruled; nil: none
 	Withdrawn *Answer // what was undone last, and may be restored; nil: none
@@ -45,22 +45,11 @@ type State struct {
 
 // Answer is a judged unit on record.
 type Answer struct {
-	ID        int64
-	Unit      UnitInfo
-	Ended     time.Time
-	Outcome   Outcome
-	Before    *Past // the latest inspection of the same side before this one
-	Other     *Past // the latest of the other side
-	Unread    bool  // the records could not be asked for the two
-	Overruled *part.Overrule
-}
-
-// Verdict is the call that holds: the person's where there is one.
-func (a Answer) Verdict() part.Verdict {
-	if a.Overruled != nil {
-		return a.Overruled.Verdict
-	}
-	return a.Outcome.Result.Verdict
+	part.Inspection
+	Outcome Outcome
+	Before  *part.Inspection // the latest inspection of the same side before this one
+	Other   *part.Inspection // the latest of the other side
+	Unread  bool             // the records could not be asked for the two
 }
 
 // Event is something that happened.
@@ -72,7 +61,7 @@ type (
 	Press struct{}
 	// Edit takes over what was typed; it is refused while a unit is under way.
 	Edit struct {
-		Unit   UnitInfo
+		Unit   part.UnitInfo
 		Follow string
 	}
 	// Cancel gives the unit up: its shots are dropped.
@@ -109,7 +98,7 @@ type (
 	Progressed struct{ Progress }
 	// ShotsDone ends the shooting. Problem nil: all are there.
 	ShotsDone struct {
-		Shots   []Shot
+		Shots   []part.Photo
 		Problem *part.Phrase
 	}
 	// Judged ends the judging and the recording.
@@ -233,13 +222,13 @@ func (s State) press(now time.Time) (State, []Effect, error) {
 }
 
 // next is the unit after the one whose verdict is shown.
-func (s State) next() UnitInfo {
-	u := nextUnit(s.Answer.Unit, s.Follow)
+func (s State) next() part.UnitInfo {
+	u := nextUnit(s.Answer.UnitInfo, s.Follow)
 	u.Lot, u.Operator, u.Faceplate = s.Unit.Lot, s.Unit.Operator, s.Unit.Faceplate
 	return u
 }
 
-func (s State) start(now time.Time, kept []Shot) State {
+func (s State) start(now time.Time, kept []part.Photo) State {
 	s.Phase, s.Started, s.Shots = Shooting, now, kept
 	s.Progress = Progress{Done: len(kept)}
 	s.Problem, s.Told, s.Answer = nil, nil, nil
@@ -247,7 +236,7 @@ func (s State) start(now time.Time, kept []Shot) State {
 }
 
 // goOn is ready for a unit.
-func (s State) goOn(u UnitInfo) State {
+func (s State) goOn(u part.UnitInfo) State {
 	s.Phase, s.Unit, s.Answer, s.Shots, s.Key = Ready, u, nil, nil, ""
 	s.Progress, s.Problem, s.Told = Progress{}, nil, nil
 	return s
@@ -300,7 +289,7 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 	case s.Phase == Ready || s.Phase == Answered:
 	case e.Kind != scan.Unit:
 		return s, nil, refuse("wrong.scan_later", "kind", "@scan.kind."+string(e.Kind), "code", name, "unit", under)
-	case s.Unit.is(e.Code):
+	case names(e.Code, s.Unit):
 		return s, nil, refuse("wrong.scan_same", "unit", under)
 	case e.GiveUp == under:
 		s.scanned = &e
@@ -323,14 +312,14 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 		s.Told, s.Problem = &told, nil
 		return s, nil, nil
 	}
-	if s.Phase == Ready && e.After > 0 && e.After <= together && !s.Unit.is(e.Code) && s.wasScanned() {
+	if s.Phase == Ready && e.After > 0 && e.After <= together && !names(e.Code, s.Unit) && s.wasScanned() {
 		p := part.Say("problem.two_scans", "one", s.Unit.Name(), "other", name)
 		s.Unit.Serial, s.Told, s.Problem = "", nil, &p
 		return s, nil, nil
 	}
 	if s.Phase == Answered {
 		next := s.next()
-		if s.Follow == FollowPair && e.Value != s.Answer.Unit.Serial {
+		if s.Follow == FollowPair && e.Value != s.Answer.Serial {
 			next.Side = "L" // a new pair begins with it
 		}
 		s = s.goOn(next)
@@ -348,8 +337,8 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 	return s, nil, nil
 }
 
-// is says whether a scanned unit is this one, as far as the scan tells.
-func (u UnitInfo) is(c scan.Code) bool {
+// names says whether a code is this unit's, as far as it tells.
+func names(c scan.Code, u part.UnitInfo) bool {
 	return c.Kind == scan.Unit && c.Value == u.Serial && (c.Side == "" || c.Side == u.Side)
 }
 
@@ -392,7 +381,7 @@ func (s State) retry(now time.Time) (State, []Effect, error) {
 		return s, nil, refuse("wrong.wait")
 	}
 	by := s.Unit.Operator // who is there now
-	s.Unit, s.Key = s.Answer.Unit, ""
+	s.Unit, s.Key = s.Answer.UnitInfo, ""
 	s.Unit.Operator = by
 	return s.start(now, nil), []Effect{StartShooting}, nil
 }
@@ -420,10 +409,10 @@ func (s State) undone(e Undone) (State, []Effect, error) {
 		return s, nil, nil
 	}
 	last, by := s.Last, s.Unit.Operator
-	s = s.goOn(last.Unit)
+	s = s.goOn(last.UnitInfo)
 	s.Unit.Operator = by // who is there now
 	s.Last, s.Withdrawn, s.Count = nil, last, max(0, s.Count-1)
-	s.Told = &part.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Unit.Name()}}
+	s.Told = &part.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Name()}}
 	return s, nil, nil
 }
 
@@ -451,10 +440,10 @@ func (s State) restored(e Restored) (State, []Effect, error) {
 	}
 	a := s.Withdrawn
 	s.Withdrawn, s.Count = nil, s.Count+1
-	s.Told = &part.Phrase{Key: "told.restored", Args: map[string]string{"unit": a.Unit.Name()}}
+	s.Told = &part.Phrase{Key: "told.restored", Args: map[string]string{"unit": a.Name()}}
 	if s.Last == nil {
 		by := s.Unit.Operator
-		s.Phase, s.Unit, s.Answer, s.Last = Answered, a.Unit, a, a
+		s.Phase, s.Unit, s.Answer, s.Last = Answered, a.UnitInfo, a, a
 		s.Unit.Operator = by
 	}
 	return s, nil, nil

@@ -30,14 +30,14 @@ func refusedAs(t *testing.T, s State, e Event, key string) {
 	}
 }
 
-var someShots = []Shot{{File: "a"}, {File: "b"}}
+var someShots = []part.Photo{{Shot: part.Shot{File: "a"}}, {Shot: part.Shot{File: "b"}}}
 
 func readyFor(serial string) State {
-	return State{Phase: Ready, Unit: UnitInfo{Serial: serial, Side: "L", Stage: part.Wet, Lot: "7", Operator: "finisher 3"}, Follow: FollowPair}
+	return State{Phase: Ready, Unit: part.UnitInfo{Serial: serial, Side: "L", Stage: part.Wet, Lot: "7", Operator: "finisher 3"}, Follow: FollowPair}
 }
 
 func answerOf(s State) *Answer {
-	return &Answer{ID: 5, Unit: s.Unit, Outcome: Outcome{Result: &part.Result{Verdict: part.Rework}}}
+	return &Answer{Inspection: part.Inspection{ID: 5, UnitInfo: s.Unit, Result: part.Result{Verdict: part.Rework}}, Outcome: Outcome{Result: &part.Result{Verdict: part.Rework}}}
 }
 
 func TestUnitGoesRound(t *testing.T) {
@@ -146,7 +146,7 @@ func TestUndoGoesBackToTheUnit(t *testing.T) {
 	}
 	refusedAs(t, s, Restore{ID: 5}, "wrong.wait")
 	// After another unit it comes back on record, and the other's verdict stays the last.
-	s, _ = on(t, undone, Edit{UnitInfo{Serial: "k8", Stage: part.Wet}, FollowTyped}, Press{}, ShotsDone{Shots: someShots})
+	s, _ = on(t, undone, Edit{part.UnitInfo{Serial: "k8", Stage: part.Wet}, FollowTyped}, Press{}, ShotsDone{Shots: someShots})
 	other := answerOf(s)
 	other.ID = 6
 	s, _ = on(t, s, Judged{Answer: other}, Press{}, Restore{ID: 5}, Restored{})
@@ -186,7 +186,7 @@ func TestOverruleStandsBeside(t *testing.T) {
 }
 
 func TestEditIsChecked(t *testing.T) {
-	good := Edit{UnitInfo{Serial: " K-12\r\n", Stage: part.Cured, Lot: "a\tb", Operator: "x"}, FollowTyped}
+	good := Edit{part.UnitInfo{Serial: " K-12\r\n", Stage: part.Cured, Lot: "a\tb", Operator: "x"}, FollowTyped}
 	s, _ := on(t, readyFor("k7"), good)
 	if s.Unit.Serial != "K-12" || s.Unit.Lot != "a b" {
 		t.Errorf("%+v", s.Unit)
@@ -215,10 +215,10 @@ func TestNextSerial(t *testing.T) {
 			t.Errorf("after %q comes %q, not %q", was, got, want)
 		}
 	}
-	if u := nextUnit(UnitInfo{Serial: "u6", Side: "R"}, FollowPair); u.Serial != "u7" || u.Side != "L" {
+	if u := nextUnit(part.UnitInfo{Serial: "u6", Side: "R"}, FollowPair); u.Serial != "u7" || u.Side != "L" {
 		t.Errorf("after the right one: %+v", u)
 	}
-	if u := nextUnit(UnitInfo{Serial: "u6", Side: "R"}, FollowTyped); u.Serial != "" || u.Side != "R" {
+	if u := nextUnit(part.UnitInfo{Serial: "u6", Side: "R"}, FollowTyped); u.Serial != "" || u.Side != "R" {
 		t.Errorf("typed: %+v", u)
 	}
 }
@@ -246,7 +246,7 @@ func TestAnyOrderOfEvents(t *testing.T) {
 		return "", false
 	}
 	for range 200000 {
-		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{ID: 5}, Restore{ID: 5}, unitScan("k3"), Edit{UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{By: "finisher 3", Verdict: part.Pass, Reason: "pattern"}},
+		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{ID: 5}, Restore{ID: 5}, unitScan("k3"), Edit{part.UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{By: "finisher 3", Verdict: part.Pass, Reason: "pattern"}},
 			Progressed{Progress{Asking: &part.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots}, ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &part.Phrase{}}, Undone{}, Restored{}, OverruleDone{Overrule: part.Overrule{Verdict: part.Pass}}}
 		e := all[rnd.IntN(len(all))]
 		if w, ok := ends(e); ok {

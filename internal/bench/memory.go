@@ -4,9 +4,12 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"finishbench/internal/part"
+	"errors"
 	"fmt"
+	"slices"
 	"sync"
+
+	"finishbench/internal/part"
 )
 
 // Memory keeps answers until the program ends, the latest ones only: for
@@ -14,8 +17,8 @@ import (
 type Memory struct {
 	mu       sync.Mutex
 	n        int64
-	past     []Past
-	pictures map[string]Shot
+	all      []part.Inspection
+	pictures map[string]part.StoredPicture
 }
 
 // memoryMost bounds what is kept: inspections, without and with pictures.
@@ -25,49 +28,47 @@ const (
 )
 
 // Add is [Recorder].
-func (m *Memory) Add(_ context.Context, e Entry) (int64, error) {
+func (m *Memory) Add(_ context.Context, in part.Inspection) (int64, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.pictures == nil {
-		m.pictures = map[string]Shot{}
+		m.pictures = map[string]part.StoredPicture{}
 	}
 	m.n++
-	p := Past{ID: m.n, Unit: e.Unit, Ended: e.Ended, Result: *e.Outcome.Result}
-	for _, s := range e.Shots {
-		if len(s.Raw) == 0 {
-			continue
-		}
-		sum := sha256.Sum256(s.Raw)
-		key := hex.EncodeToString(sum[:])
-		m.pictures[key] = Shot{Raw: s.Raw, MIME: s.MIME}
-		p.Pictures = append(p.Pictures, PastPicture{File: s.File, SHA256: key, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg})
+	in.ID, in.Pictures = m.n, slices.Clone(in.Pictures)
+	for i := range in.Pictures {
+		p := &in.Pictures[i]
+		sum := sha256.Sum256(p.Bytes)
+		p.SHA256 = hex.EncodeToString(sum[:])
+		m.pictures[p.SHA256] = *p
+		p.Bytes = nil
 	}
-	m.past = append(m.past, p)
-	if n := len(m.past); n > memoryMost {
-		m.past = append([]Past(nil), m.past[n-memoryMost:]...)
+	m.all = append(m.all, in)
+	if n := len(m.all); n > memoryMost {
+		m.all = slices.Clone(m.all[n-memoryMost:])
 	}
 	m.forget()
-	return p.ID, nil
+	return in.ID, nil
 }
 
 // forget drops the pictures of all but the latest inspections.
 func (m *Memory) forget() {
-	if len(m.past) <= memoryWithPictures {
+	if len(m.all) <= memoryWithPictures {
 		return
 	}
-	old := &m.past[len(m.past)-memoryWithPictures-1]
-	for _, q := range old.Pictures {
-		if !m.used(q.SHA256) {
-			delete(m.pictures, q.SHA256)
+	old := &m.all[len(m.all)-memoryWithPictures-1]
+	for _, p := range old.Pictures {
+		if !m.used(p.SHA256) {
+			delete(m.pictures, p.SHA256)
 		}
 	}
 	old.Pictures = nil
 }
 
 func (m *Memory) used(sum string) bool {
-	for i := max(0, len(m.past)-memoryWithPictures); i < len(m.past); i++ {
-		for _, q := range m.past[i].Pictures {
-			if q.SHA256 == sum {
+	for i := max(0, len(m.all)-memoryWithPictures); i < len(m.all); i++ {
+		for _, p := range m.all[i].Pictures {
+			if p.SHA256 == sum {
 				return true
 			}
 		}
@@ -75,12 +76,12 @@ func (m *Memory) used(sum string) bool {
 	return false
 }
 
-func (m *Memory) change(id int64, f func(*Past)) error {
+func (m *Memory) change(id int64, f func(*part.Inspection)) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	for i := range m.past {
-		if m.past[i].ID == id {
-			f(&m.past[i])
+	for i := range m.all {
+		if m.all[i].ID == id {
+			f(&m.all[i])
 			return nil
 		}
 	}
@@ -88,28 +89,28 @@ func (m *Memory) change(id int64, f func(*Past)) error {
 }
 
 // Withdraw is [Recorder].
-func (m *Memory) Withdraw(_ context.Context, id int64, _, _ string) error {
-	return m.change(id, func(p *Past) { p.Withdrawn = true })
+func (m *Memory) Withdraw(_ context.Context, id int64, by, why string) error {
+	return m.change(id, func(in *part.Inspection) { in.Withdrawn = &part.Note{By: by, Why: why} })
 }
 
 // Restore is [Recorder].
 func (m *Memory) Restore(_ context.Context, id int64, _, _ string) error {
-	return m.change(id, func(p *Past) { p.Withdrawn = false })
+	return m.change(id, func(in *part.Inspection) { in.Withdrawn = nil })
 }
 
 // Overrule is [Recorder].
 func (m *Memory) Overrule(_ context.Context, id int64, o part.Overrule) error {
-	return m.change(id, func(p *Past) { p.Overruled = &o })
+	return m.change(id, func(in *part.Inspection) { in.Overruled = &o })
 }
 
 // History is [Recorder].
-func (m *Memory) History(_ context.Context, serial string) ([]Past, error) {
+func (m *Memory) History(_ context.Context, serial string) ([]part.Inspection, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	var out []Past
-	for _, p := range m.past {
-		if p.Unit.Serial == serial {
-			out = append(out, p)
+	var out []part.Inspection
+	for _, in := range m.all {
+		if in.Serial == serial {
+			out = append(out, in)
 		}
 	}
 	return out, nil
@@ -119,8 +120,8 @@ func (m *Memory) History(_ context.Context, serial string) ([]Past, error) {
 func (m *Memory) PictureBytes(_ context.Context, sum string) ([]byte, string, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if s, ok := m.pictures[sum]; ok {
-		return s.Raw, s.MIME, nil
+	if p, ok := m.pictures[sum]; ok {
+		return p.Bytes, p.MIME, nil
 	}
-	return nil, "", ErrForgotten
+	return nil, "", errors.New("the picture is not kept any more")
 }

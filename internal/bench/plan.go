@@ -58,10 +58,9 @@ func (s *Server) ticket(w http.ResponseWriter, r *http.Request, _ session) {
 		return
 	}
 	var b bytes.Buffer
-	switch err := ticket.Write(&b, ticket.Ticket{
-		Serial: a.Unit.Serial, Side: a.Unit.Side, Lot: a.Unit.Lot, Record: a.ID, Inspected: a.Ended, Zone: time.Local,
-		Result: a.Outcome.Result, Overruled: a.Overruled, Program: cli.Version,
-	}, s.lang(r)); {
+	t := ticket.Ticket{Inspection: a.Inspection, Zone: time.Local, Program: cli.Version}
+	t.Result = *a.Outcome.Result
+	switch err := ticket.Write(&b, t, s.lang(r)); {
 	case errors.Is(err, ticket.ErrNothing):
 		s.wrong(w, r, http.StatusNotFound, "wrong.no_ticket")
 		return
@@ -72,6 +71,6 @@ func (s *Server) ticket(w http.ResponseWriter, r *http.Request, _ session) {
 	h := w.Header()
 	h.Set("Content-Type", "application/pdf")
 	h.Set("Content-Length", strconv.Itoa(b.Len()))
-	h.Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(a.Unit.Name()+"-ticket.pdf"))
+	h.Set("Content-Disposition", "attachment; filename*=UTF-8''"+url.PathEscape(a.Name()+"-ticket.pdf"))
 	_, _ = w.Write(b.Bytes())
 }

@@ -33,7 +33,7 @@ func TestPlansNeverContradict(t *testing.T) {
 			}
 		}
 		for _, call := range calls {
-			a := &Answer{ID: 1, Unit: UnitInfo{Serial: "k1", Stage: r.Stage}, Outcome: Outcome{Result: r}, Overruled: call}
+			a := &Answer{Inspection: part.Inspection{ID: 1, UnitInfo: part.UnitInfo{Serial: "k1", Stage: r.Stage}, Result: *r, Overruled: call}, Outcome: Outcome{Result: r}}
 			for i, x := range l.All() {
 				x := words{x}
 				v := &answerView{Why: x.why(a), Todo: first(x.todo(a)), Plan: x.planned(a), Verdict: a.Verdict()}
@@ -42,7 +42,7 @@ func TestPlansNeverContradict(t *testing.T) {
 					if v, err = still.answerView(x, a); err != nil {
 						t.Fatal(err)
 					}
-					if (v.Plan.Sketch == "") != (len(v.Plan.Steps) == 0 || r.Verdict == part.NotMeasured) || v.Ticket != (v.Verdict != part.Pass) {
+					if (v.Plan.Sketch == "") != (len(v.Plan.Steps) == 0 || r.Verdict == part.NotMeasured) || v.Ticket != (v.Verdict == part.Rework || v.Verdict == part.Reject) {
 						t.Errorf("result %d, %s: a sketch of %d bytes, ticket %v", seed, v.Verdict, len(v.Plan.Sketch), v.Ticket)
 					}
 					measured := slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured })

@@ -33,7 +33,7 @@ type quizTaker struct {
 
 // quizItem is a grey unit of 400x300 px at 20 um with dark spots.
 func quizItem(key string, verdict part.Verdict, known ...teach.KnownDefect) teach.Item {
-	return teach.Item{Key: key, Unit: key, Stage: part.Cured, Source: teach.Drawn, MMPerPX: 0.02, WidthPX: 400, HeightPX: 300, Known: known, Verdict: verdict,
+	return teach.Item{Key: key, Unit: key, Stage: part.Cured, Provenance: teach.Drawn, MMPerPX: 0.02, WidthPX: 400, HeightPX: 300, Known: known, Verdict: verdict,
 		Pictures: []teach.ItemPicture{{Light: part.Diffuse, Ref: key}, {Light: part.Raking, Ref: key}}}
 }
 
@@ -166,7 +166,7 @@ func (q *quizRoom) Certificate(context.Context, *lang.Lang, string) ([]byte, err
 func quizRig(t testing.TB, room *quizRoom, o Options) *rigged {
 	t.Helper()
 	r := &rigged{shooter: newFakeShooter(), memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: &fakeJudge{next: []Outcome{passing()}}, Recorder: r.memory, Quizzes: room, Log: t.Logf}, UnitInfo{Stage: part.Wet}, "")
+	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: &fakeJudge{next: []Outcome{passing()}}, Recorder: r.memory, Quizzes: room, Log: t.Logf}, part.UnitInfo{Stage: part.Wet}, "")
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { r.Station.Run(ctx); close(done) }()

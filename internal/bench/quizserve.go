@@ -25,13 +25,13 @@ func (o Serving) ServeQuizzes(ctx context.Context, q Quizzes, where string, stdo
 			ready(url + "quiz")
 		}
 	}
-	return o.Serve(ctx, parts, access, UnitInfo{Stage: part.Cured}, "", where, stdout, told)
+	return o.Serve(ctx, parts, access, part.UnitInfo{Stage: part.Cured}, "", where, stdout, told)
 }
 
 // noShooter is the camera of a machine that has none.
 type noShooter struct{}
 
-func (noShooter) Shoot(context.Context, UnitInfo, []Shot, func(Progress)) ([]Shot, error) {
+func (noShooter) Shoot(context.Context, part.UnitInfo, []part.Photo, func(Progress)) ([]part.Photo, error) {
 	return nil, errors.New("there is no camera here")
 }
 func (noShooter) Press() {}
@@ -39,4 +39,4 @@ func (noShooter) Live(string) ([]byte, Aid, error) {
 	return nil, Aid{}, errors.New("there is no camera here")
 }
 func (noShooter) Cameras() []CameraState { return nil }
-func (noShooter) Release([]Shot)         {}
+func (noShooter) Release([]part.Photo)   {}

@@ -27,10 +27,10 @@ func TestScanNamesTheUnit(t *testing.T) {
 		}
 		return got, effects
 	}
-	unit := UnitInfo{Serial: "try-2", Side: "R", Stage: part.Cured, Lot: "W48", Operator: "anna"}
+	unit := part.UnitInfo{Serial: "try-2", Side: "R", Stage: part.Cured, Lot: "W48", Operator: "anna"}
 	ready := State{Phase: Ready, Unit: unit, Follow: FollowNumber}
-	answer := &Answer{ID: 7, Unit: UnitInfo{Serial: "A-1", Side: "L", Stage: part.Cured, Lot: "W48"}}
-	answered := State{Phase: Answered, Unit: answer.Unit, Answer: answer, Last: answer, Follow: FollowPair, Count: 1}
+	answer := &Answer{Inspection: part.Inspection{ID: 7, UnitInfo: part.UnitInfo{Serial: "A-1", Side: "L", Stage: part.Cured, Lot: "W48"}}}
+	answered := State{Phase: Answered, Unit: answer.UnitInfo, Answer: answer, Last: answer, Follow: FollowPair, Count: 1}
 	for _, c := range []struct {
 		name         string
 		from         State
@@ -86,7 +86,7 @@ func TestScanNamesTheUnit(t *testing.T) {
 	}
 
 	for _, side := range []string{"", "L"} { // as was chosen before
-		s, _ = on(t, ready, Edit{Unit: UnitInfo{Serial: "P-02 R", Side: side, Stage: part.Cured}, Follow: FollowTyped})
+		s, _ = on(t, ready, Edit{Unit: part.UnitInfo{Serial: "P-02 R", Side: side, Stage: part.Cured}, Follow: FollowTyped})
 		if s.Unit.Serial != "P-02" || s.Unit.Side != "R" {
 			t.Errorf("a typed side is not parsed: %+v", s.Unit)
 		}
@@ -100,7 +100,7 @@ func TestOtherScans(t *testing.T) {
 	s := readyFor("k7")
 	s.Follow = FollowNumber
 	s, _ = on(t, s, code(scan.Badge, "B17"), code(scan.Lot, "W48"), code(scan.Faceplate, "F-3"))
-	want := UnitInfo{Serial: "k7", Side: "L", Stage: part.Wet, Lot: "W48", Operator: "B17", Faceplate: "F-3"}
+	want := part.UnitInfo{Serial: "k7", Side: "L", Stage: part.Wet, Lot: "W48", Operator: "B17", Faceplate: "F-3"}
 	if s.Unit != want || s.Phase != Ready || s.Told.Args["kind"] != "@scan.kind.faceplate" {
 		t.Errorf("%+v, %+v", s.Unit, s.Told)
 	}
@@ -110,8 +110,8 @@ func TestOtherScans(t *testing.T) {
 	refusedAs(t, s, code(scan.Badge, "B18"), "wrong.scan_wait")
 	s, _ = on(t, s, Judged{Answer: answerOf(s)})
 	s, _ = on(t, s, code(scan.Badge, "B18"), code(scan.Lot, "W49"))
-	if s.Phase != Answered || s.Answer.Unit != want {
-		t.Errorf("the verdict shown became %s, %+v", s.Phase, s.Answer.Unit)
+	if s.Phase != Answered || s.Answer.UnitInfo != want {
+		t.Errorf("the verdict shown became %s, %+v", s.Phase, s.Answer.UnitInfo)
 	}
 	for name, e := range map[string]Event{"press": Press{}, "scan": unitScan("k9")} {
 		if next, _ := on(t, s, e); next.Unit.Operator != "B18" || next.Unit.Lot != "W49" || next.Unit.Faceplate != "F-3" {

@@ -149,8 +149,8 @@ func browserScans(t *testing.T, browser *aBrowser) {
 			t.Errorf("%s: the lot became %q", what, r.Snapshot().Unit.Lot)
 		}
 		r.memory.mu.Lock()
-		if n := len(r.memory.all); n != records || n > 0 && r.memory.all[n-1].Withdrawn {
-			t.Fatalf("%s: %d on record, %d expected, the last one withdrawn: %v", what, n, records, n > 0 && r.memory.all[n-1].Withdrawn)
+		if n := len(r.memory.all); n != records || n > 0 && r.memory.all[n-1].Withdrawn != nil {
+			t.Fatalf("%s: %d on record, %d expected, the last one withdrawn: %v", what, n, records, n > 0 && r.memory.all[n-1].Withdrawn != nil)
 		}
 		r.memory.mu.Unlock()
 		if lang := b.js("document.documentElement.lang"); lang != "en" {
@@ -229,7 +229,7 @@ func browserNoScans(t *testing.T, browser *aBrowser) {
 	b.await("the choice", "document.querySelector('#overrule[open]')")
 	time.Sleep(400 * time.Millisecond) // no letter waits any more
 	b.js("document.querySelector('#overrule').close()")
-	if n := len(r.memory.all); n != 6 || r.memory.all[5].Withdrawn {
+	if n := len(r.memory.all); n != 6 || r.memory.all[5].Withdrawn != nil {
 		t.Errorf("at an open choice a letter withdrew: %+v", r.memory.all)
 	}
 	b.strike("r7", 5*time.Millisecond) // without Enter: each its own

@@ -4,6 +4,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+
+	"finishbench/internal/part"
 )
 
 // maxNote is the longest note that the operator may give, in letters.
@@ -30,7 +32,7 @@ func cleanText(s string, most int) string {
 
 // nextUnit is the unit after u, as far as it can be told; its serial is "" where
 // it has to be typed.
-func nextUnit(u UnitInfo, follow string) UnitInfo {
+func nextUnit(u part.UnitInfo, follow string) part.UnitInfo {
 	switch follow {
 	case FollowPair:
 		if u.Side == "L" {

@@ -15,6 +15,8 @@ import (
 	"strings"
 	"time"
 
+	"finishbench/internal/part"
+
 	"golang.org/x/term"
 
 	"finishbench/internal/cli"
@@ -37,7 +39,7 @@ type Serving struct {
 // Serve shows the page until ctx ends; then what is being written is finished. first and
 // follow are the unit that is asked for first, and how the next one follows it; where
 // says where the records are. ready, where it is not nil, is told the page's address.
-func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first UnitInfo, follow, where string, stdout io.Writer, ready func(string)) error {
+func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first part.UnitInfo, follow, where string, stdout io.Writer, ready func(string)) error {
 	languages, lacking, err := lang.Load(o.LanguagesFolder)
 	if err != nil {
 		return cli.UsageError{Err: err}

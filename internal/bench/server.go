@@ -773,7 +773,7 @@ func (s *Server) recordPicture(w http.ResponseWriter, r *http.Request, _ session
 func (s *Server) look(w http.ResponseWriter, r *http.Request, x session) {
 	l := s.lang(r)
 	serial, _, _ := scan.Serial(r.URL.Query().Get("serial"))
-	var past []Past
+	var past []part.Inspection
 	if serial != "" {
 		var err error
 		if past, err = s.b.Recorder.History(r.Context(), serial); err != nil {

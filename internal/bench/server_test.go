@@ -490,7 +490,7 @@ func TestManyUnits(t *testing.T) {
 // nothing is a recorder that forgets.
 type nothing struct{ *memory }
 
-func (nothing) Add(context.Context, Entry) (int64, error)             { return 1, nil }
-func (nothing) History(context.Context, string) ([]Past, error)       { return nil, nil }
-func (nothing) Overrule(context.Context, int64, part.Overrule) error  { return nil }
-func (nothing) Withdraw(context.Context, int64, string, string) error { return nil }
+func (nothing) Add(context.Context, part.Inspection) (int64, error)        { return 1, nil }
+func (nothing) History(context.Context, string) ([]part.Inspection, error) { return nil, nil }
+func (nothing) Overrule(context.Context, int64, part.Overrule) error       { return nil }
+func (nothing) Withdraw(context.Context, int64, string, string) error      { return nil }

@@ -62,7 +62,7 @@ type posted struct {
 const writeTime = 20 * time.Second
 
 // NewStation returns a station that is ready for a unit. Call Run.
-func NewStation(p Parts, first UnitInfo, follow string) *Station {
+func NewStation(p Parts, first part.UnitInfo, follow string) *Station {
 	if p.Now == nil {
 		p.Now = time.Now
 	}
@@ -236,7 +236,7 @@ func (b *Station) behind(work func(), fault func(*part.Phrase) Event) {
 	})
 }
 
-func (b *Station) shoot(ctx context.Context, cancel context.CancelFunc, u UnitInfo, kept []Shot) {
+func (b *Station) shoot(ctx context.Context, cancel context.CancelFunc, u part.UnitInfo, kept []part.Photo) {
 	defer cancel()
 	shots, err := b.Shooter.Shoot(ctx, u, kept, func(p Progress) { b.post(Progressed{p}) })
 	b.post(ShotsDone{shots, told("problem.shooter", err)})
@@ -255,16 +255,29 @@ func (b *Station) judge(ctx context.Context, s State) {
 	}
 	o.Result.StoppedS = stoppedS(s)
 	// A clock that was set back meanwhile does not end a unit before its start.
-	a := &Answer{Unit: s.Unit, Ended: s.Started.Add(max(0, b.Now().Sub(s.Started))).UTC(), Outcome: o}
+	ended := s.Started.Add(max(0, b.Now().Sub(s.Started))).UTC()
+	a := &Answer{Outcome: o, Inspection: part.Inspection{Key: s.Key, UnitInfo: s.Unit, Started: s.Started.UTC(), Ended: ended, Result: *o.Result}}
 	a.Before, a.Other, a.Unread = b.earlier(ctx, s.Unit)
 	write, stop := writing(ctx)
 	defer stop()
-	a.ID, err = b.Recorder.Add(write, Entry{Key: s.Key, Unit: s.Unit, Started: s.Started.UTC(), Ended: a.Ended, Outcome: o, Shots: s.Shots})
-	if err != nil {
+	record := a.Inspection
+	record.Pictures = toStore(s.Shots) // the answer does not hold on to their files
+	if a.ID, err = b.Recorder.Add(write, record); err != nil {
 		b.post(Judged{nil, told("problem.record", err)})
 		return
 	}
 	b.post(Judged{a, nil})
+}
+
+// toStore are the shots of which there is a file.
+func toStore(shots []part.Photo) []part.StoredPicture {
+	var out []part.StoredPicture
+	for _, s := range shots {
+		if len(s.Raw) > 0 {
+			out = append(out, part.StoredPicture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: s.MIME, Bytes: s.Raw})
+		}
+	}
+	return out
 }
 
 // stoppedS is how long the unit stood still, s: from the press that started it to its last
@@ -291,7 +304,7 @@ func missingResult(o Outcome) error {
 
 // earlier finds the latest inspection of the same side, and of the other one;
 // unread says that the records could not be asked.
-func (b *Station) earlier(ctx context.Context, u UnitInfo) (before, other *Past, unread bool) {
+func (b *Station) earlier(ctx context.Context, u part.UnitInfo) (before, other *part.Inspection, unread bool) {
 	past, err := b.Recorder.History(ctx, u.Serial)
 	if err != nil {
 		b.Log("bench: history of %s: %v", u.Serial, err)
@@ -311,9 +324,9 @@ func otherSide(side string) string {
 }
 
 // latest is the last inspection of a side that holds; nil where there is none.
-func latest(past []Past, side string) *Past {
+func latest(past []part.Inspection, side string) *part.Inspection {
 	for i := len(past) - 1; i >= 0; i-- {
-		if !past[i].Withdrawn && past[i].Unit.Side == side {
+		if past[i].Holds() && past[i].Side == side {
 			return &past[i]
 		}
 	}

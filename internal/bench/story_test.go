@@ -2,7 +2,6 @@ package bench
 
 import (
 	"errors"
-	"finishbench/internal/part"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
@@ -11,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // stories are states with invented content, as requests to a running bench.
@@ -117,7 +118,7 @@ func twice(t *testing.T) *rigged {
 			r.send(t, Press{})
 			r.phase(t, Ready)
 		}
-		r.send(t, Edit{UnitInfo{Serial: "k041", Side: side, Stage: "wet"}, FollowNumber}, Press{})
+		r.send(t, Edit{part.UnitInfo{Serial: "k041", Side: side, Stage: "wet"}, FollowNumber}, Press{})
 		r.phase(t, Answered)
 	}
 	return r

@@ -98,7 +98,7 @@ type noticeView struct {
 type lastView struct {
 	ID      int64
 	Unit    string
-	Info    UnitInfo
+	Info    part.UnitInfo
 	Verdict part.Verdict
 	Time    string
 }
@@ -107,7 +107,7 @@ func lastOf(a *Answer) *lastView {
 	if a == nil {
 		return nil
 	}
-	return &lastView{a.ID, a.Unit.Name(), a.Unit, a.Verdict(), a.Ended.Local().Format(timeLayout)}
+	return &lastView{a.ID, a.Name(), a.UnitInfo, a.Verdict(), a.Ended.Local().Format(timeLayout)}
 }
 
 type tileView struct {
@@ -120,7 +120,7 @@ type tileView struct {
 type answerView struct {
 	ID        int64
 	Unit      string
-	Info      UnitInfo
+	Info      part.UnitInfo
 	Verdict   part.Verdict // the call that holds
 	Tool      part.Verdict
 	Overruled *part.Overrule
@@ -237,8 +237,8 @@ func (x words) stopped(key string, st *Stopped) string {
 func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 	r := a.Outcome.Result
 	v := &answerView{
-		ID: a.ID, Unit: a.Unit.Name(), Info: a.Unit, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
-		Why: x.why(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Unit.Serial), Unread: a.Unread,
+		ID: a.ID, Unit: a.Name(), Info: a.UnitInfo, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
+		Why: x.why(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
 	}
 	v.Todo, v.Care = x.todo(a)
 	if v.Plan = x.planned(a); v.Plan != nil {
@@ -248,7 +248,7 @@ func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 		}
 		v.Plan.Sketch = plotPart(svg)
 	}
-	v.Ticket = v.Verdict != part.Pass
+	v.Ticket = v.Verdict == part.Rework || v.Verdict == part.Reject
 	if r.Seam.WorstStepUM != nil {
 		v.WorstStep = x.T("answer.step_worst", "step", x.Number(*r.Seam.WorstStepUM, 0))
 	}
@@ -276,30 +276,21 @@ func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 		v.More = len(shown) - len(s.Findings) // what the sentence is not about
 	}
 	if a.Before != nil {
-		v.Before = x.past(a.Before.onlyLike(a.Outcome))
-		v.Changes = x.changes(b.rework(*a.Before, a.past()))
+		v.Before = x.past(onlyLike(a.Before, a.Outcome))
+		v.Changes = x.changes(b.rework(a.Before, &a.Inspection))
 	}
 	if a.Other != nil {
 		v.Other = x.past(a.Other)
-		v.Pair = b.pair(x, a.past(), *a.Other)
-		alike := func(q PastPicture) bool { return q.File == a.Outcome.MainFile }
-		if other := x.past(a.Other.onlyLike(a.Outcome)); v.Main != nil && slices.ContainsFunc(a.Other.Pictures, alike) {
-			v.Sides = []sidePicture{{a.Unit.Side, *v.Main}, {a.Other.Unit.Side, other.Pictures[0]}}
-			if a.Unit.Side == "R" {
+		v.Pair = b.pair(x, &a.Inspection, a.Other)
+		alike := func(q part.StoredPicture) bool { return q.File == a.Outcome.MainFile }
+		if other := x.past(onlyLike(a.Other, a.Outcome)); v.Main != nil && slices.ContainsFunc(a.Other.Pictures, alike) {
+			v.Sides = []sidePicture{{a.Side, *v.Main}, {a.Other.Side, other.Pictures[0]}}
+			if a.Side == "R" {
 				slices.Reverse(v.Sides)
 			}
 		}
 	}
 	return v, nil
-}
-
-// past is an answer as the records will have it.
-func (a *Answer) past() Past {
-	p := Past{ID: a.ID, Unit: a.Unit, Ended: a.Ended, Overruled: a.Overruled}
-	if a.Outcome.Result != nil {
-		p.Result = *a.Outcome.Result
-	}
-	return p
 }
 
 func cropOf(x words, a *Answer, f part.Finding) *pictureView {
@@ -315,8 +306,8 @@ func cropOf(x words, a *Answer, f part.Finding) *pictureView {
 
 // onlyLike leaves of an earlier inspection's pictures the one that was taken as
 // the picture that the answer shows; all where there is none.
-func (p *Past) onlyLike(o Outcome) *Past {
-	i := slices.IndexFunc(p.Pictures, func(q PastPicture) bool { return q.File == o.MainFile })
+func onlyLike(p *part.Inspection, o Outcome) *part.Inspection {
+	i := slices.IndexFunc(p.Pictures, func(q part.StoredPicture) bool { return q.File == o.MainFile })
 	if i < 0 {
 		return p
 	}
@@ -328,11 +319,8 @@ func (p *Past) onlyLike(o Outcome) *Past {
 // timeLayout is how times are shown: ISO 8601, which all languages read.
 const timeLayout = "2006-01-02 15:04"
 
-func (x words) past(p *Past) *pastView {
-	v := &pastView{Unit: p.Unit.Name(), Time: p.Ended.Local().Format(timeLayout), Stage: p.Unit.Stage, Verdict: p.Result.Verdict, Withdrawn: p.Withdrawn, Overruled: p.Overruled != nil}
-	if p.Overruled != nil {
-		v.Verdict = p.Overruled.Verdict
-	}
+func (x words) past(p *part.Inspection) *pastView {
+	v := &pastView{Unit: p.Name(), Time: p.Ended.Local().Format(timeLayout), Stage: p.Stage, Verdict: p.Verdict(), Withdrawn: !p.Holds(), Overruled: p.Overruled != nil}
 	for _, f := range p.Result.Findings {
 		if f.Severity != part.None {
 			v.Findings = append(v.Findings, x.finding(f))
@@ -349,7 +337,7 @@ func (x words) past(p *Past) *pastView {
 
 // rework compares two inspections; without a comparer nothing is said to be the
 // same finding.
-func (b *Station) rework(before, after Past) []Change {
+func (b *Station) rework(before, after *part.Inspection) []Change {
 	if b.Comparer == nil {
 		return nil
 	}
@@ -372,17 +360,12 @@ func (x words) changes(all []Change) []changeView {
 
 // pair compares the two sides, a row each: what is always there, then what the
 // comparer adds.
-func (b *Station) pair(x words, one, other Past) []pairView {
+func (b *Station) pair(x words, one, other *part.Inspection) []pairView {
 	left, right := one, other
-	if one.Unit.Side == "R" {
+	if one.Side == "R" {
 		left, right = other, one
 	}
-	word := func(p Past) string {
-		if p.Overruled != nil {
-			return x.T("verdict_short." + string(p.Overruled.Verdict))
-		}
-		return x.T("verdict_short." + string(p.Result.Verdict))
-	}
+	word := func(in *part.Inspection) string { return x.T("verdict_short." + string(in.Verdict())) }
 	rows := []pairView{
 		{Name: x.T("pair.verdict"), Left: word(left), Right: word(right)},
 		x.pairNumber("pair.worst_step", left.Result.Seam.WorstStepUM, right.Result.Seam.WorstStepUM),
@@ -445,38 +428,38 @@ type sideView struct {
 	Changes       []changeView
 }
 
-func (b *Station) lookView(x words, serial string, past []Past) lookView {
+func (b *Station) lookView(x words, serial string, past []part.Inspection) lookView {
 	v := lookView{Serial: serial, Searched: serial != ""}
 	for i := len(past) - 1; i >= 0; i-- {
 		v.All = append(v.All, *x.past(&past[i]))
 	}
 	for _, side := range []string{"L", "R", ""} {
-		var held []*Past
+		var held []*part.Inspection
 		for i := range past {
-			if past[i].Unit.Side == side && !past[i].Withdrawn {
+			if past[i].Side == side && past[i].Holds() {
 				held = append(held, &past[i])
 			}
 		}
 		if n := len(held); n > 1 {
 			before, after := held[n-2], held[n-1]
-			v.Sides = append(v.Sides, sideView{side, x.past(before), x.past(after), x.changes(b.rework(*before, *after))})
+			v.Sides = append(v.Sides, sideView{side, x.past(before), x.past(after), x.changes(b.rework(before, after))})
 		}
 	}
 	if l, r := latest(past, "L"), latest(past, "R"); l != nil && r != nil {
 		v.HasBoth = true
 		v.Shown = x.sides(l, r)
-		v.Pair = b.pair(x, *l, *r)
+		v.Pair = b.pair(x, l, r)
 	}
 	return v
 }
 
 // sides are the first pictures of a pair that were taken alike.
-func (x words) sides(l, r *Past) []sidePicture {
+func (x words) sides(l, r *part.Inspection) []sidePicture {
 	for _, p := range l.Pictures {
-		if i := slices.IndexFunc(r.Pictures, func(q PastPicture) bool { return q.File == p.File && q.View == part.Face && q.Light.ShowsUnit() }); i >= 0 {
+		if i := slices.IndexFunc(r.Pictures, func(q part.StoredPicture) bool { return q.File == p.File && q.View == part.Face && q.Light.ShowsUnit() }); i >= 0 {
 			one, other := *l, *r
-			one.Pictures, other.Pictures = []PastPicture{p}, r.Pictures[i:i+1]
-			return []sidePicture{{l.Unit.Side, x.past(&one).Pictures[0]}, {r.Unit.Side, x.past(&other).Pictures[0]}}
+			one.Pictures, other.Pictures = []part.StoredPicture{p}, r.Pictures[i:i+1]
+			return []sidePicture{{l.Side, x.past(&one).Pictures[0]}, {r.Side, x.past(&other).Pictures[0]}}
 		}
 	}
 	return nil

@@ -9,11 +9,11 @@ import (
 )
 
 // pastOf is an invented inspection with pictures of these names.
-func pastOf(side string, names ...string) Past {
-	p := Past{Unit: UnitInfo{Serial: "k1", Side: side, Stage: part.Wet}, Result: part.Result{Verdict: part.Pass}}
+func pastOf(side string, names ...string) part.Inspection {
+	p := part.Inspection{UnitInfo: part.UnitInfo{Serial: "k1", Side: side, Stage: part.Wet}, Result: part.Result{Verdict: part.Pass}}
 	for _, n := range names {
 		view, light, _ := strings.Cut(n, "_")
-		q := PastPicture{File: n + ".png", SHA256: n, View: part.View(view)}
+		q := part.StoredPicture{File: n + ".png", SHA256: n, View: part.View(view)}
 		if turn, rest, ok := strings.Cut(light, "_"); ok && turn == "090" {
 			light, q.AngleDeg = rest, 90
 		}
@@ -59,7 +59,7 @@ func TestPicturesOfThePast(t *testing.T) {
 func TestAnswerInTheGloss(t *testing.T) {
 	x, other := words{languages(t).ByTag("en")}, pastOf("R", "face_white", "face_black", "face_stripes_x0")
 	for file, want := range map[string]int{part.GlossMap: 0, "face_white.png": 2} {
-		a := &Answer{Unit: UnitInfo{Serial: "k1", Side: "L", Stage: part.Wet}, Other: &other, Outcome: Outcome{MainFile: file, Main: grey(8, 8),
+		a := &Answer{Inspection: part.Inspection{UnitInfo: part.UnitInfo{Serial: "k1", Side: "L", Stage: part.Wet}}, Other: &other, Outcome: Outcome{MainFile: file, Main: grey(8, 8),
 			Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, StoppedS: part.Num(4.6), Pictures: []part.PictureReport{{File: "face_white.png", View: part.Face, Light: part.White, State: part.PictureOK}}}}}
 		v, err := newStill(t).answerView(x, a)
 		if err != nil {
@@ -78,23 +78,23 @@ func TestAnswerInTheGloss(t *testing.T) {
 // newStill is a station that does nothing.
 func newStill(t *testing.T) *Station {
 	t.Helper()
-	return NewStation(Parts{Shooter: newFakeShooter()}, UnitInfo{}, "")
+	return NewStation(Parts{Shooter: newFakeShooter()}, part.UnitInfo{}, "")
 }
 
 // How long a unit stood still: from the press to the last picture that came, whichever that is;
 // of one that was played back nothing is told.
 func TestStoppedS(t *testing.T) {
 	at := time.Date(2031, 4, 5, 6, 0, 0, 0, time.UTC)
-	came := func(s ...float64) (out []Shot) {
+	came := func(s ...float64) (out []part.Photo) {
 		for _, v := range s {
-			out = append(out, Shot{Came: at.Add(time.Duration(v * float64(time.Second)))})
+			out = append(out, part.Photo{Came: at.Add(time.Duration(v * float64(time.Second)))})
 		}
 		return out
 	}
-	if s := stoppedS(State{Started: at, Shots: append(came(1, 4.56, 3), Shot{})}); s == nil || *s != 4.6 {
+	if s := stoppedS(State{Started: at, Shots: append(came(1, 4.56, 3), part.Photo{})}); s == nil || *s != 4.6 {
 		t.Errorf("%v", s)
 	}
-	if s := stoppedS(State{Started: at, Shots: []Shot{{}, {}}}); s != nil {
+	if s := stoppedS(State{Started: at, Shots: []part.Photo{{}, {}}}); s != nil {
 		t.Errorf("played back: %v", *s)
 	}
 }
@@ -107,7 +107,7 @@ func TestStoppedBeforehand(t *testing.T) {
 		want   string
 	}{{nil, nil, ""}, {&Stopped{S: 4.3}, nil, "The unit stands still for about 4.3 s<"}, {&Stopped{S: 2.52, AtLeast: true}, nil, "The unit stands still for at least 2.5 s<"},
 		{&Stopped{S: 4.3}, &Stopped{S: 1.7}, "The unit stands still for about 4.3 s · wet for about 1.7 s<"}, {&Stopped{S: 4.3}, &Stopped{S: 1.7, AtLeast: true}, " · wet for at least 1.7 s<"}} {
-		b := NewStation(Parts{Shooter: newFakeShooter(), Stopped: c.s, StoppedWet: c.wet}, UnitInfo{}, "")
+		b := NewStation(Parts{Shooter: newFakeShooter(), Stopped: c.s, StoppedWet: c.wet}, part.UnitInfo{}, "")
 		html, err := b.benchPart(x, b.Snapshot())
 		if err != nil || c.want == "" && strings.Contains(string(html), "stands still") || !strings.Contains(string(html), c.want) {
 			t.Errorf("%+v: %v, %s", c.s, err, html)

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
@@ -36,9 +38,9 @@ const heightStepMM = 0.25
 
 // Errors of Look.
 var (
-	ErrNoSeam     = errors.New("no seam to be seen under the faceplate's edge: photograph the shell from the side, along the faceplate's plane, with the faceplate above")
-	ErrNoLimb     = errors.New("neither the shell's own outline nor a faceplate's straight sides are seen against the ground: photograph the whole unit from the side, on a plain ground of another brightness")
-	ErrUpsideDown = errors.New("the unit hangs upside down, or this is no picture from the side: what looks like its seam lies in the lower half of its outline; photograph the shell from the side, with the faceplate above")
+	ErrNoSeam     = lang.Error(part.Say("body.no_seam"))
+	ErrNoLimb     = lang.Error(part.Say("body.no_limb"))
+	ErrUpsideDown = lang.Error(part.Say("body.upside_down"))
 )
 
 // How a seam is sought; lengths in millimetres (common practice, no source).

@@ -5,6 +5,9 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
+
 	"finishbench/internal/stats/robust"
 
 	"gonum.org/v1/gonum/mat"
@@ -78,7 +81,7 @@ func (v *View) middle() float64 { return (v.rows[0].right + v.rows[0].left) / 2 
 // sentences; a turn that does not match the others is told there and counts like them.
 //
 // Errors: no views, or outlines that do not reach down.
-func Fit(views []*View) (*Shape, []string, error) {
+func Fit(views []*View) (*Shape, []part.Phrase, error) {
 	if len(views) == 0 {
 		return nil, nil, fmt.Errorf("body: no turn to tell a shape by")
 	}
@@ -91,7 +94,7 @@ func Fit(views []*View) (*Shape, []string, error) {
 		n = min(n, len(v.rows))
 	}
 	if n < 4 {
-		return nil, nil, fmt.Errorf("body: the outline ends %.1f mm below the seam: photograph the whole shell", float64(n)*heightStepMM)
+		return nil, nil, lang.Error(part.Say("body.short", "depth_mm", part.Fixed(float64(n)*heightStepMM, 1)))
 	}
 	s := &Shape{Turns: len(views), coef: make([][terms]float64, n)}
 	for _, v := range views {
@@ -104,7 +107,7 @@ func Fit(views []*View) (*Shape, []string, error) {
 	told := s.misfits(views)
 	for _, v := range all {
 		if v.Straight {
-			told = append(told, fmt.Sprintf("the shell turned by %s: its outline is not seen against its ground under the faceplate; it is taken as straight for %.1f mm, and nothing was looked for below: photograph it on a plain ground of another brightness", Degrees(v.TurnDeg), straightMM))
+			told = append(told, part.Say("body.straight", "straight_mm", part.Fixed(straightMM, 1)).With("turn", part.Turns(v.TurnDeg)))
 		}
 	}
 	return s, told, nil
@@ -201,13 +204,14 @@ func (s *Shape) fitRow(views []*View, h int) (out [terms]float64) {
 
 // misfits says which turns do not match the others: in where the seam and the axis
 // lie in the picture, and in their outline.
-func (s *Shape) misfits(views []*View) []string {
+func (s *Shape) misfits(views []*View) []part.Phrase {
 	if len(views) < 2 {
 		return nil
 	}
-	var out []string
-	tell := func(v *View, what string) {
-		out = append(out, fmt.Sprintf("the shell turned by %s does not match its other turns: %s; was it moved on the spindle, or is it another unit?", Degrees(v.TurnDeg), what))
+	var out []part.Phrase
+	tell := func(v *View, key string, mm float64, decimals int) {
+		what := part.Say(key, "off_mm", part.Fixed(mm, decimals))
+		out = append(out, part.Say("body.misfit").With("turn", part.Turns(v.TurnDeg)).With("what", what))
 	}
 	var seam, depth []float64
 	for _, v := range views {
@@ -216,11 +220,11 @@ func (s *Shape) misfits(views []*View) []string {
 	}
 	for k, v := range views {
 		if d := seam[k] - robust.Quantile(slices.Clone(seam), 0.5); len(views) > 2 && math.Abs(d) > 2*movedLeastMM || len(views) == 2 && k == 1 && math.Abs(seam[1]-seam[0]) > 4*movedLeastMM {
-			tell(v, fmt.Sprintf("its seam lies %.1f mm off", math.Abs(d)))
+			tell(v, "body.seam_off", math.Abs(d), 1)
 		} else if d := depth[k] - robust.Quantile(slices.Clone(depth), 0.5); math.Abs(d) > 4*movedLeastMM {
-			tell(v, fmt.Sprintf("it is %.1f mm deeper or less deep", math.Abs(d)))
+			tell(v, "body.depth_off", math.Abs(d), 1)
 		} else if worst := s.worst(v); worst > max(movedLeastMM, moved*outlineMM) {
-			tell(v, fmt.Sprintf("its outline lies %.2f mm off the shape that all turns show together", worst))
+			tell(v, "body.outline_off", worst, 2)
 		}
 	}
 	return out
@@ -244,12 +248,4 @@ func (s *Shape) support(h int, turn float64) float64 {
 		v += c * b[i]
 	}
 	return v
-}
-
-// Degrees is an angle as people read it.
-func Degrees(deg float64) string {
-	if deg == math.Round(deg) {
-		return fmt.Sprintf("%.0f deg", deg)
-	}
-	return fmt.Sprintf("%.1f deg", deg)
 }

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -269,7 +271,7 @@ func TestMisfits(t *testing.T) {
 			t.Fatal(err)
 		}
 		of, others := 0, 0
-		for _, s := range told {
+		for _, s := range lang.English().SayAll(told) {
 			switch {
 			case strings.Contains(s, "turned by 180 deg") && strings.Contains(s, c.want):
 				of++

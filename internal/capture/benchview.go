@@ -3,28 +3,26 @@ package capture
 import (
 	"errors"
 	"math"
-	"strings"
 
 	"finishbench/internal/capture/outline"
-	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
 // BenchView is what one picture says of the bench: the numbers that [Check]
 // judges, whether they keep their limits or not. NaN: not measured.
 type BenchView struct {
-	Unit    bool    // a unit stands before the background; else an empty panel, or nothing to be seen
-	UnitPX  float64 // longer side of the largest thing that stands out, px; 0: nothing does
-	Pieces  int     // units in view
-	CutOff  string  // sides of the frame that the unit runs out at, "left and top"; "": none
-	Bright  bool    // the background is brighter than the unit: a lit panel; false where there is no unit
-	Surface bool    // [LookAtSurface]: all of it is surface
+	Unit    bool          // a unit stands before the background; else an empty panel, or nothing to be seen
+	UnitPX  float64       // longer side of the largest thing that stands out, px; 0: nothing does
+	Pieces  int           // units in view
+	CutOff  []part.Phrase // sides of the frame that the unit runs out at; none: it does not
+	Bright  bool          // the background is brighter than the unit: a lit panel; false where there is no unit
+	Surface bool          // [LookAtSurface]: all of it is surface
 
-	PanelLevel   float64 // linear light of the background, its median, 0..1
-	PanelUneven  float64 // (most - least) / most of the panel's smooth light, 0..1
-	PanelDark    string  // where it is darkest: "the lower left"; "": not told
-	PanelDirt    float64 // share of the panel that differs from an even one, near the unit or away from it, the larger
-	PanelClipped float64 // share of the panel at full scale
+	PanelLevel   float64     // linear light of the background, its median, 0..1
+	PanelUneven  float64     // (most - least) / most of the panel's smooth light, 0..1
+	PanelDark    part.Phrase // where it is darkest: "the lower left"; without a key: not told
+	PanelDirt    float64     // share of the panel that differs from an even one, near the unit or away from it, the larger
+	PanelClipped float64     // share of the panel at full scale
 
 	UnitLevel   float64 // linear light that the brightest tenth of the unit reaches, 0..1
 	UnitClipped float64 // share of the unit at full scale; under raking light away from the rim
@@ -65,7 +63,7 @@ func LookAtBench(im *part.Image, shot part.Shot, lim part.FitLimits) (BenchView,
 		v.PanelDirt = min(1, max(p.near, p.far)+s.Area/float64(im.W*im.H))
 		return v, nil
 	}
-	v.Pieces, v.CutOff, v.Bright = s.Pieces, strings.Join(lang.English().SayAll(sideWords(s.Touches)), " and "), s.Bright
+	v.Pieces, v.CutOff, v.Bright = s.Pieces, sideWords(s.Touches), s.Bright
 	if s.Bright {
 		v.PanelUneven, v.PanelDark, v.PanelDirt = p.uneven, p.darkest(), max(p.near, p.far)
 	}
@@ -104,28 +102,15 @@ func unmeasured(lim part.FitLimits) BenchView {
 	}
 }
 
-// darkest is the place where the panel is darkest, in words.
-func (p panel) darkest() string {
+// darkest is the place where the panel is darkest; without a key: it is dark nowhere.
+func (p panel) darkest() part.Phrase {
 	if !(p.uneven > 0) {
-		return ""
+		return part.Phrase{}
 	}
-	third := func(share float64, low, high string) string {
-		switch {
-		case share < 1.0/3:
-			return low
-		case share > 2.0/3:
-			return high
-		}
-		return ""
-	}
-	up, side := third(p.darkY, "upper", "lower"), third(p.darkX, "left", "right")
-	switch {
-	case up != "" && side != "":
-		return "the " + up + " " + side
-	case up != "":
-		return "the " + up + " border"
-	case side != "":
-		return "the " + side + " border"
-	}
-	return "the middle"
+	third := func(share float64) int { return min(max(int(3*share), 0), 2) }
+	return part.Say([3][3]string{
+		{"dark.upper.left", "dark.upper", "dark.upper.right"},
+		{"dark.left", "dark", "dark.right"},
+		{"dark.lower.left", "dark.lower", "dark.lower.right"},
+	}[third(p.darkY)][third(p.darkX)])
 }

@@ -34,11 +34,12 @@ func TestBenchEmptyPanel(t *testing.T) {
 	// Light that falls by 40 % to the left.
 	p.PanelGradient = 0.5
 	v = bench(t, p)
-	if v.PanelUneven < 0.3 || v.PanelUneven > 0.5 || !strings.Contains(v.PanelDark, "left") && !strings.Contains(v.PanelDark, "right") {
+	if v.PanelUneven < 0.3 || v.PanelUneven > 0.5 || !strings.Contains(v.PanelDark.Key, "left") && !strings.Contains(v.PanelDark.Key,
+		"right") {
 		t.Errorf("gradient: %.2f, darkest at %q", v.PanelUneven, v.PanelDark)
 	}
 	p.PanelGradient = -p.PanelGradient
-	if other := bench(t, p); other.PanelDark == v.PanelDark {
+	if other := bench(t, p); other.PanelDark.Key == v.PanelDark.Key {
 		t.Errorf("darkest at %q both ways", v.PanelDark)
 	}
 

@@ -2,12 +2,10 @@ package cli
 
 import (
 	"cmp"
-	"fmt"
 	"os"
 	"strings"
 
 	"finishbench/internal/lang"
-	"finishbench/internal/report"
 )
 
 // LanguageUse is the help of --language.
@@ -39,13 +37,4 @@ func asked(env func(string) string) string {
 	tag, _, _ := strings.Cut(cmp.Or(env("LC_ALL"), env("LC_MESSAGES"), env("LANG")), ".")
 	tag, _, _ = strings.Cut(tag, "@")
 	return strings.ReplaceAll(tag, "_", "-")
-}
-
-// Frame is the frame of a sheet in a language.
-func Frame(l *lang.Lang) *report.SheetFrame {
-	f := &report.SheetFrame{Lang: l.Tag, Skip: l.T("sheet.skip"), Why: l.T("sheet.why.head"), Warnings: l.T("sheet.mind"), Cautions: l.T("cautions.foot"), Marked: l.T("sheet.marked")}
-	for i := 1; l.Has(fmt.Sprintf("cautions.%d", i)); i++ {
-		f.CautionList = append(f.CautionList, l.T(fmt.Sprintf("cautions.%d", i)))
-	}
-	return f
 }

@@ -1,10 +1,12 @@
 package cli
 
 import (
-	"fmt"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -26,21 +28,13 @@ func Or(s, none string) string {
 	return s
 }
 
-// UpperFirst is s with a capital letter; it must begin with an ASCII one.
+// UpperFirst is s with a capital letter, where its script has such.
 func UpperFirst(s string) string {
-	if s == "" {
-		return s
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return ""
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
-}
-
-// Few joins names, the first ones only where there are many.
-func Few(names []string) string {
-	const most = 6
-	if len(names) > most+1 {
-		return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
-	}
-	return strings.Join(names, ", ")
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // ShownTime is a time as pages and texts show it, to the minute.
@@ -57,4 +51,12 @@ func Plain(err error) string {
 		s = strings.TrimPrefix(s, p)
 	}
 	return s
+}
+
+// Why is an error as a page tells it: by its phrase, else as [Plain] has it.
+func Why(err error) part.Phrase {
+	if p, ok := lang.PhraseOf(err); ok {
+		return p
+	}
+	return part.Text(Plain(err))
 }

@@ -10,44 +10,13 @@ import (
 	"finishbench/internal/stats/charts"
 )
 
-// Inspected is one inspection as far as the shift's figures need it.
-type Inspected struct {
-	ID             int64
-	Serial, Side   string
-	Lot, Operator  string
-	Stage          part.Stage
-	Started, Ended time.Time
-	Verdict        part.Verdict // the tool's call
-	Overruled      part.Verdict // the person's call; "" where there is none
-	Reason         string       // of the overruling, a key
-	Findings       []part.Finding
-	WorstStepUM    *float64
-	Void           bool // withdrawn or corrected: counted as such and nowhere else
-}
-
-// Call is the last word: the person's where there is one.
-func (in *Inspected) Call() part.Verdict {
-	if in.Overruled != "" {
-		return in.Overruled
-	}
-	return in.Verdict
-}
-
-// Look names what is looked at: a unit at a stage.
-type Look struct {
-	Serial, Side string
-	Stage        part.Stage
-}
-
-func (in *Inspected) look() Look { return Look{in.Serial, in.Side, in.Stage} }
-
 // ShiftOptions say how the figures are made.
 type ShiftOptions struct {
 	Location *time.Location // of the hours; nil: UTC
 	Pause    time.Duration  // a longer time without an answer is a pause, not work. Default 15 min (common practice, no source)
 	// Earlier are looks that were taken before the shift began: what comes again is
 	// no first look.
-	Earlier map[Look]bool
+	Earlier []part.Look
 	// LimitsFrom is how many first looks the step's limits need at least. Default 20
 	// (NIST/SEMATECH e-Handbook 6.3.2 has 20 to 25 subgroups; from memory).
 	LimitsFrom int
@@ -136,7 +105,7 @@ type Overruling struct {
 
 // ShiftOf counts a shift's inspections, in whatever order they come. An empty
 // shift has zeros, and no yield.
-func ShiftOf(all []Inspected, o ShiftOptions) (Shift, error) {
+func ShiftOf(all []part.Inspection, o ShiftOptions) (Shift, error) {
 	if o.Location == nil {
 		o.Location = time.UTC
 	}
@@ -147,15 +116,15 @@ func ShiftOf(all []Inspected, o ShiftOptions) (Shift, error) {
 		o.LimitsFrom = 20
 	}
 	s := Shift{Calls: map[part.Verdict]int{}, Standing: map[part.Verdict]int{}}
-	var held []*Inspected
+	var held []*part.Inspection
 	for i := range all {
-		if all[i].Void {
+		if !all[i].Holds() {
 			s.Void++
 		} else {
 			held = append(held, &all[i])
 		}
 	}
-	slices.SortStableFunc(held, func(a, b *Inspected) int { return cmp.Or(a.Ended.Compare(b.Ended), cmp.Compare(a.ID, b.ID)) })
+	slices.SortStableFunc(held, func(a, b *part.Inspection) int { return cmp.Or(a.Ended.Compare(b.Ended), cmp.Compare(a.ID, b.ID)) })
 	firsts := s.count(held, o)
 	s.pareto(firsts)
 	s.hours(held, o)
@@ -163,21 +132,25 @@ func ShiftOf(all []Inspected, o ShiftOptions) (Shift, error) {
 }
 
 // count makes the counts and returns the first looks.
-func (s *Shift) count(held []*Inspected, o ShiftOptions) (firsts []*Inspected) {
-	units, latest := map[[2]string]bool{}, map[Look]part.Verdict{}
+func (s *Shift) count(held []*part.Inspection, o ShiftOptions) (firsts []*part.Inspection) {
+	units, latest := map[[2]string]bool{}, map[part.Look]part.Verdict{}
 	overruled := map[Overruling]int{}
+	earlier := map[part.Look]bool{}
+	for _, l := range o.Earlier {
+		earlier[l] = true
+	}
 	for _, in := range held {
 		s.Inspections++
-		s.Calls[in.Call()]++
+		s.Calls[in.Verdict()]++
 		units[[2]string{in.Serial, in.Side}] = true
-		if _, again := latest[in.look()]; !again && !o.Earlier[in.look()] {
+		if _, again := latest[in.Look()]; !again && !earlier[in.Look()] {
 			firsts = append(firsts, in)
-			s.First.add(in.Call())
-			s.FirstTool.add(in.Verdict)
+			s.First.add(in.Verdict())
+			s.FirstTool.add(in.Result.Verdict)
 		}
-		latest[in.look()] = in.Call()
-		if in.Overruled != "" {
-			overruled[Overruling{From: in.Verdict, To: in.Overruled, Reason: in.Reason}]++
+		latest[in.Look()] = in.Verdict()
+		if o := in.Overruled; o != nil {
+			overruled[Overruling{From: in.Result.Verdict, To: o.Verdict, Reason: o.Reason}]++
 		}
 	}
 	s.Units = len(units)
@@ -196,12 +169,12 @@ func (s *Shift) count(held []*Inspected, o ShiftOptions) (firsts []*Inspected) {
 
 // pareto puts the findings' kinds in order. Findings without severity are within
 // limits, and do not count.
-func (s *Shift) pareto(firsts []*Inspected) {
+func (s *Shift) pareto(firsts []*part.Inspection) {
 	count, units := map[part.Kind]int{}, map[part.Kind]int{}
 	for _, in := range firsts {
 		has := map[part.Kind]bool{}
-		for i := range in.Findings {
-			f := &in.Findings[i]
+		for i := range in.Result.Findings {
+			f := &in.Result.Findings[i]
 			if f.Severity == part.None {
 				continue
 			}
@@ -229,7 +202,7 @@ const maxHours = 24 * 7
 
 // hours counts by the hour of the clock, and the time that was worked: from one
 // answer to the next, or, after a pause, from that unit's start.
-func (s *Shift) hours(held []*Inspected, o ShiftOptions) {
+func (s *Shift) hours(held []*part.Inspection, o ShiftOptions) {
 	if len(held) == 0 {
 		return
 	}
@@ -268,17 +241,17 @@ func hourOf(t time.Time, l *time.Location) time.Time {
 
 // trend makes the chart of the worst steps' sizes, with limits where there are
 // enough.
-func (s *Shift) trend(firsts []*Inspected, o ShiftOptions) error {
+func (s *Shift) trend(firsts []*part.Inspection, o ShiftOptions) error {
 	var values []float64
 	var groups [][]float64
 	for _, in := range firsts {
-		if in.WorstStepUM == nil {
+		if in.Result.Seam.WorstStepUM == nil {
 			s.Steps.Missing++
 			continue
 		}
-		v := math.Abs(*in.WorstStepUM)
+		v := math.Abs(*in.Result.Seam.WorstStepUM)
 		values, groups = append(values, v), append(groups, []float64{v})
-		s.Steps.Points = append(s.Steps.Points, StepPoint{At: in.Ended, Serial: in.Serial, Side: in.Side, Stage: in.Stage, SizeUM: v, StepUM: *in.WorstStepUM})
+		s.Steps.Points = append(s.Steps.Points, StepPoint{At: in.Ended, Serial: in.Serial, Side: in.Side, Stage: in.Stage, SizeUM: v, StepUM: *in.Result.Seam.WorstStepUM})
 	}
 	if len(values) < o.LimitsFrom {
 		return nil

@@ -13,23 +13,24 @@ import (
 var six = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 
 // looked is an invented inspection that ended so many minutes after six.
-func looked(id int64, serial, side string, minute float64, v part.Verdict, step float64, kinds ...part.Kind) Inspected {
+func looked(id int64, serial, side string, minute float64, v part.Verdict, step float64, kinds ...part.Kind) part.Inspection {
 	end := six.Add(time.Duration(minute * float64(time.Minute)))
-	in := Inspected{ID: id, Serial: serial, Side: side, Stage: part.Wet, Started: end.Add(-time.Minute), Ended: end, Verdict: v, WorstStepUM: part.Num(step)}
+	in := part.Inspection{ID: id, UnitInfo: part.UnitInfo{Serial: serial, Side: side, Stage: part.Wet}, Started: end.Add(-time.Minute), Ended: end}
+	in.Result.Verdict, in.Result.Seam.WorstStepUM = v, part.Num(step)
 	for _, k := range kinds {
-		in.Findings = append(in.Findings, part.Finding{Kind: k, Severity: part.Minor})
+		in.Result.Findings = append(in.Result.Findings, part.Finding{Kind: k, Severity: part.Minor})
 	}
 	return in
 }
 
 func TestShift(t *testing.T) {
 	over := looked(5, "103", "L", 65, part.Rework, 30, part.Dust)
-	over.Overruled, over.Reason = part.Pass, "reflection"
+	over.Overruled = &part.Overrule{Verdict: part.Pass, Reason: "reflection"}
 	void := looked(6, "104", "L", 66, part.Reject, 200, part.Chip)
-	void.Void = true
+	void.Withdrawn = &part.Note{}
 	within := looked(7, "104", "L", 70, part.Pass, -3)
-	within.Findings = []part.Finding{{Kind: part.Dust, Severity: part.None}}
-	all := []Inspected{
+	within.Result.Findings = []part.Finding{{Kind: part.Dust, Severity: part.None}}
+	all := []part.Inspection{
 		over, void, within,
 		looked(1, "101", "L", 2, part.Pass, 5),
 		looked(2, "101", "R", 4, part.Rework, -80, part.Bubble, part.Bubble, part.Step),
@@ -82,15 +83,15 @@ func TestEmptyShift(t *testing.T) {
 	}
 	one := looked(1, "1", "L", 0, part.Pass, 3)
 	one.Started = one.Ended // answered at once
-	if s, err := ShiftOf([]Inspected{one}, ShiftOptions{}); err != nil || s.PerHour != nil || *s.First.Yield != 1 {
+	if s, err := ShiftOf([]part.Inspection{one}, ShiftOptions{}); err != nil || s.PerHour != nil || *s.First.Yield != 1 {
 		t.Errorf("%+v %v", s, err)
 	}
 }
 
 // A unit that was looked at before the shift has no first look in it.
 func TestShiftEarlier(t *testing.T) {
-	all := []Inspected{looked(1, "1", "L", 0, part.Pass, 3, part.Dust), looked(2, "1", "R", 1, part.Rework, 3)}
-	s, err := ShiftOf(all, ShiftOptions{Earlier: map[Look]bool{{"1", "L", part.Wet}: true}})
+	all := []part.Inspection{looked(1, "1", "L", 0, part.Pass, 3, part.Dust), looked(2, "1", "R", 1, part.Rework, 3)}
+	s, err := ShiftOf(all, ShiftOptions{Earlier: []part.Look{{Serial: "1", Side: "L", Stage: part.Wet}}})
 	if err != nil || s.First.Measured != 1 || s.First.Passed != 0 || s.Findings != 0 || s.Inspections != 2 {
 		t.Errorf("%+v %v", s, err)
 	}
@@ -99,7 +100,7 @@ func TestShiftEarlier(t *testing.T) {
 // Steps that jump stand out; limits are those of the charts package.
 func TestShiftTrend(t *testing.T) {
 	rng := newRand()
-	var all []Inspected
+	var all []part.Inspection
 	for i := range 40 {
 		v := 20 + 2*rng.NormFloat64()
 		if i == 30 {
@@ -121,13 +122,15 @@ func TestShiftSums(t *testing.T) {
 	rng := newRand()
 	verdicts := []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured}
 	for range 200 {
-		var all []Inspected
+		var all []part.Inspection
 		for i := range rng.IntN(60) {
 			in := looked(int64(i+1), fmt.Sprint(rng.IntN(12)), []string{"L", "R", ""}[rng.IntN(3)], 300*rng.Float64(), verdicts[rng.IntN(4)], 50*rng.NormFloat64())
 			for range rng.IntN(4) {
-				in.Findings = append(in.Findings, part.Finding{Kind: part.Kinds[rng.IntN(len(part.Kinds))], Severity: part.Severities[rng.IntN(5)]})
+				in.Result.Findings = append(in.Result.Findings, part.Finding{Kind: part.Kinds[rng.IntN(len(part.Kinds))], Severity: part.Severities[rng.IntN(5)]})
 			}
-			in.Void = rng.IntN(8) == 0
+			if rng.IntN(8) == 0 {
+				in.CorrectedBy = 99
+			}
 			all = append(all, in)
 		}
 		a, err := ShiftOf(all, ShiftOptions{})

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
@@ -32,7 +34,7 @@ func TestFingerprintIsNoDefect(t *testing.T) {
 			t.Errorf("seed %d: %d of %d found", seed, a.found, a.visible)
 		}
 		calls += a.falseCalls
-		for _, w := range res.Warnings {
+		for _, w := range lang.English().SayAll(res.Warnings) {
 			if strings.Contains(w, "fingerprint") {
 				told++
 			}

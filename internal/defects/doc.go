@@ -22,9 +22,11 @@
 // The search of a shell is the face's, with the base a function of the normal and no rim (scene/shell.go). All turns of a shell together
 // are allowed what noise may do on a face, and what changes the light by less than the base is sure of is nothing (shell.go). See-through
 // shells (scene/inside.go): long edges, seen without what is as narrow as a fibre, are closed as part.Inside, each facet between them has
-// its own median as its base, and what is found must be small, an opaque or shining line, or a bundle (inside.go). Opaque spots are then
-// sought also in front of what was closed (spots.go: what no line of its light runs through). What a shell mirrors besides wide lamps,
-// the camera's opening and lamps cut off by the seam, is shelllamps.go's; beside lamps' edges responses are held against what all of that
+// its own median as its base, and what is found must be small, an opaque or shining line, or a bundle (inside.go). A line less than half
+// as thick as a wire need not lie on even ground, where both lights show it alike or it is a lamp mirrored: parts are wider. Spots are then
+// sought also in front of what was closed (spots.go: what no line of its light runs through): opaque ones, bubbles by what they mirror, and
+// what both lights show alike. A place with more than half of its edge beside what is not looked at is nothing (cutOff). What a shell
+// mirrors besides wide lamps, the camera's opening and lamps cut off by the seam, is shelllamps.go's; beside lamps' edges responses are held against what all of that
 // reaches (search/beside.go). JoinTurns (turns.go) divides sizes by Place.Stretch and puts the slope's doubt into the budget.
 //
 // What drawn shells say of found, named, counted once, sized within 2 u, by kind:
@@ -38,9 +40,11 @@
 // ways, each over what the whole surface sends; matt from a third on). A bubble's, crater's, run's
 // or missed place's slopes mirror lamps, each where it fits: place.mirrors; a line that does not
 // show again is an edge of the lacquer. What is dark is dust where it hides more than a ball of
-// air can (mattness), and so is what has a colour of its own in both lights (ownColour). What
+// air can (mattness), and so is what has a colour of its own in both lights (ownColour; on grey
+// grounds isEarth). What
 // hides ground from an even light and shines under low light is a bubble (isBubbleDisc). A run is
-// told by a streak down the surface or by a line that ends at a glint (tailMM); which way is down
+// told by a streak down the surface, by a line that ends at a glint (tailMM), or by glints that reach
+// further down than across (spanOf); which way is down
 // follows from the shape, not from the picture. Dull places (haze.go) are missed places where
 // their edge is no wider than the blur; glints are taken off before they are sought
 // (withoutGlints). In one light alone nothing bright is surely dust. Dust is sized by its area,

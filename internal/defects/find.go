@@ -3,12 +3,13 @@ package defects
 import (
 	"fmt"
 	"slices"
-	"strings"
+	"strconv"
 
 	"finishbench/internal/defects/align"
 	"finishbench/internal/defects/raster"
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/defects/search"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -186,7 +187,7 @@ func (f *face) findApart(panel bool) (Result, error) {
 		r, err := find([]scene.Picture{p}, f.Params, panel)
 		if err != nil {
 			last = err
-			f.Warnings = append(f.Warnings, fmt.Sprintf("%s: nothing was looked for in it by itself: %s", p.Shot.File, strings.TrimPrefix(err.Error(), "defects: ")))
+			f.Warnings = append(f.Warnings, scene.OfFile(p.Shot.File, part.Say("defects.not_by_itself").With("why", lang.Why(err))))
 			continue
 		}
 		out.Findings, out.Unseen = append(out.Findings, r.Findings...), append(out.Unseen, r.Unseen...)
@@ -196,7 +197,7 @@ func (f *face) findApart(panel bool) (Result, error) {
 			out.Seen = r.Seen
 		}
 		for _, w := range r.Warnings {
-			if !strings.Contains(w, oneLightOnly) {
+			if w.Parts["what"] == nil || w.Parts["what"][0].Key != oneLightOnly {
 				out.Warnings = append(out.Warnings, w)
 			}
 		}
@@ -208,8 +209,8 @@ func (f *face) findApart(panel bool) (Result, error) {
 	return out, nil
 }
 
-// oneLightOnly is how the warning of a single light begins.
-const oneLightOnly = "one light only"
+// oneLightOnly is the warning of a single light.
+const oneLightOnly = "defects.one_light"
 
 // checkScene refuses pictures that do not belong together.
 func checkScene(pictures []scene.Picture) error {
@@ -226,27 +227,27 @@ func checkScene(pictures []scene.Picture) error {
 			}
 		}
 		if a, b := s.Image, pictures[0].Image; a.W != b.W || a.H != b.H {
-			return fmt.Errorf("defects: %s is %dx%d and %s is %dx%d: pictures of one pose must be of one size; photograph them without moving the camera",
-				s.Shot.File, a.W, a.H, pictures[0].Shot.File, b.W, b.H)
+			return lang.Error(part.Say("defects.sizes", "file", s.Shot.File, "size", fmt.Sprintf("%dx%d", a.W, a.H),
+				"other", pictures[0].Shot.File, "other_size", fmt.Sprintf("%dx%d", b.W, b.H)))
 		}
 	}
 	return nil
 }
 
 // warnings are what a reader of the findings must know.
-func (f *face) warnings(n int) []string {
-	var out []string
+func (f *face) warnings(n int) []part.Phrase {
+	var out []part.Phrase
 	if len(f.Pictures) == 1 && f.Pictures[0].Shot.Light != part.White { // a white screen has its stripes beside it
-		out = append(out, fmt.Sprintf("%s: "+oneLightOnly+"; faint bubbles and craters, and defects that look like the pattern, may be missed: photograph the same pose under a second light", f.Pictures[0].Shot.File))
+		out = append(out, scene.OfFile(f.Pictures[0].Shot.File, part.Say(oneLightOnly)))
 	}
 	if f.Sparkles {
-		out = append(out, fmt.Sprintf("the %s sparkles: what is bright under one light alone and no longer than %.2f mm is taken for its flakes; a bubble's or a crater's glint of that size cannot be told from them", f.Name(), f.FlakeMM))
+		out = append(out, part.Say("defects.sparkles", "surface", f.Name(), "flake_mm", part.Fixed(f.FlakeMM, 2)))
 	}
 	if f.Params.MMPerPX > f.Params.SearchMM {
-		out = append(out, fmt.Sprintf("%.3f mm per pixel is coarse: defects under %.2f mm may be missed", f.Params.MMPerPX, 4*f.Params.MMPerPX))
+		out = append(out, part.Say("defects.coarse", "mm_per_px", part.Fixed(f.Params.MMPerPX, 3), "least_mm", part.Fixed(4*f.Params.MMPerPX, 2)))
 	}
 	if n > f.Params.ManyFindings {
-		out = append(out, fmt.Sprintf("%d places found: the surface as a whole may be unfit (orange peel, haze, no lacquer), or the pictures may not belong together", n))
+		out = append(out, part.Say("defects.many", "n", strconv.Itoa(n)))
 	}
 	return out
 }

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -272,7 +274,7 @@ func TestOneLightSaysSo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(res.Warnings, func(s string) bool { return strings.Contains(s, "one light only") }) {
+	if !slices.ContainsFunc(lang.English().SayAll(res.Warnings), func(s string) bool { return strings.Contains(s, "one light only") }) {
 		t.Errorf("one light, and the warnings are %q", res.Warnings)
 	}
 	var sum tally
@@ -310,7 +312,7 @@ func TestLogoIsNoDefect(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(res.Findings) > 0 || !slices.ContainsFunc(res.Warnings, func(s string) bool { return strings.Contains(s, "own print") }) {
+	if len(res.Findings) > 0 || !slices.ContainsFunc(lang.English().SayAll(res.Warnings), func(s string) bool { return strings.Contains(s, "own print") }) {
 		t.Errorf("logo: findings %+v, warnings %q", res.Findings, res.Warnings)
 	}
 }

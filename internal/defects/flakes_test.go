@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -52,7 +54,7 @@ func TestSparkle(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !strings.Contains(strings.Join(res.Warnings, "\n"), "sparkles") {
+		if !strings.Contains(strings.Join(lang.English().SayAll(res.Warnings), "\n"), "sparkles") {
 			t.Errorf("seed %d: warnings %q", seed, res.Warnings)
 		}
 		misses = append(misses, all.add(res, truth)...)

@@ -17,11 +17,11 @@ import (
 
 // How parts inside are told. Lengths in millimetres; common practice, no source.
 const (
-	spotMostMM   = 0.6  // spots larger than this may be parts
-	dyeLeast     = 0.3  // a blue dye takes this share of the red light, and of the blue so much less
-	vivid        = 0.36 // the least of a dye's colours over the most; of earths it is 0.4 and more
-	bundleInside = 4    // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
-	bundleLeast  = 5.0  // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
+	spotMostMM   = 0.6 // spots larger than this may be parts
+	dyeLeast     = 0.3 // a blue dye takes this share of the red light, and of the blue so much less
+	vivid        = 0.4 // the least of a dye's colours over the most; of earths it is more
+	bundleInside = 4   // lines of a bundle: two or three are a wire's edges and what shines along it, or two wires
+	bundleLeast  = 5.0 // noise units by which a bundle of lines changes some light: what is less cannot be told (Rose 1948)
 )
 
 // mayBeInside says whether a place found in a see-through shell may as well be a part's corner, or a wire,
@@ -71,17 +71,23 @@ func (f *face) isAbrasion(p *place) bool {
 	return p.lines == bundleInside-1 && f.isThinner(p) && p.all.Across*f.ShapeMM() >= 2*scene.WireMM
 }
 
-// isDyed says whether a place has a dye's colour in every picture. A line as narrow as a fibre may be dyed, too, and is no wire.
+// isDyed says whether a place has a dye's colour in the light of all pictures together. A line as narrow as a fibre may be dyed, too, and
+// is no wire.
 func (f *face) isDyed(p *place) bool {
 	if f.isLine(p) && unblurredDiameter(p.all.Thick, p.blurPX)*f.ShapeMM() <= scene.WireMM {
 		return false
 	}
+	var off, ground []float64
 	for pic := range f.Pictures {
-		if off, ground := f.byColour(p, pic); !dyed(off, ground) {
-			return false
+		o, g := f.byColour(p, pic)
+		for c := range o {
+			if pic == 0 {
+				off, ground = append(off, 0), append(ground, 0)
+			}
+			off[c], ground[c] = off[c]+o[c], ground[c]+g[c]
 		}
 	}
-	return true
+	return dyed(off, ground)
 }
 
 // dyed says whether a change of a ground's red, green and blue light is a wire's insulation: its own light is vivid where the

@@ -94,10 +94,10 @@ func glints(p *place) bool {
 }
 
 // isBundle says whether a place is several parallel lines: their length adds up
-// to more than the place is long, and they stand apart in one direction only. On a shell, where parts inside hide pieces of them, three
-// that are straight are enough.
+// to more than the place is long, and they stand apart in one direction only. In a see-through shell, where parts inside hide pieces of
+// them, three that are straight are enough.
 func (f *face) isBundle(p *place) bool {
-	many := p.all.Outline > bundleLength*p.all.Long || f.Params.Shell != nil && p.lines > sandingLines && p.grain > lineGrain
+	many := p.all.Outline > bundleLength*p.all.Long || f.SeeThrough && p.lines > sandingLines && p.grain > lineGrain
 	return f.isThin(p) && p.lines >= sandingLines && many && p.grain > bundleGrain
 }
 
@@ -357,7 +357,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Missed, seen * 0.7
 	case o >= 1 && !f.isHollow(p) && f.Params.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
 		return part.Dust, seen * 0.5
-	case o >= 1 && !f.isHollow(p) && !f.dims(p):
+	case o >= 1 && !f.isHollow(p):
 		return part.Dust, seen * sure(4*(min(o, p.again/mattAgain)-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.Long >= runMinSlender*p.all.Across:
 		return part.Run, seen * 0.6

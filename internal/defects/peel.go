@@ -1,7 +1,6 @@
 package defects
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -23,14 +22,12 @@ func (f *face) tellPeel(out *Result) {
 	switch {
 	case !f.Peel.Asked:
 	case f.SeeThrough:
-		out.Warnings = append(out.Warnings, "orange peel was not looked for: the edges of what shows through the shell cannot be told from those of mirrored lamps")
+		out.Warnings = append(out.Warnings, part.Say("defects.peel_clear"))
 	case f.Sparkles && f.FlakeMM <= flakeMostMM:
-		out.Warnings = append(out.Warnings, "orange peel was not looked for: "+
-			"flakes break the edges of mirrored lamps; look at it before a screen")
+		out.Warnings = append(out.Warnings, part.Say("defects.peel_flakes"))
 	case !e.Enough():
-		out.Warnings = append(out.Warnings, fmt.Sprintf("orange peel was not looked for: %s of a lamp's edge is mirrored away from the rim, "+
-			"and %.0f mm are needed; set a lamp or a window so that its edge is mirrored on the %s",
-			lengthWords(e.LengthMM), lampedge.LeastMM, f.Name()))
+		out.Warnings = append(out.Warnings, part.Say("defects.peel_short", "needed_mm", part.Fixed(lampedge.LeastMM, 0),
+			"surface", f.Name()).With("length", length(e.LengthMM)))
 	case e.OrangePeel():
 		out.Findings = append(slices.DeleteFunc(out.Findings, f.isIsland), f.peelFinding())
 	}
@@ -52,11 +49,11 @@ func (f *face) isIsland(fd part.Finding) bool {
 	})
 }
 
-func lengthWords(mm float64) string {
+func length(mm float64) part.Phrase {
 	if mm < 0.1 {
-		return "nothing"
+		return part.Say("defects.nothing")
 	}
-	return fmt.Sprintf("%.1f mm", mm)
+	return part.Say("defects.length", "length_mm", part.Fixed(mm, 1))
 }
 
 // peelFinding is the face's orange peel: as large as the square millimetres in which edges wave.

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -60,7 +62,7 @@ func TestOrangePeel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(res.Warnings, func(w string) bool { return strings.Contains(w, "orange peel was not looked for") }) {
+	if !slices.ContainsFunc(lang.English().SayAll(res.Warnings), func(w string) bool { return strings.Contains(w, "orange peel was not looked for") }) {
 		t.Errorf("nothing is said of orange peel on a face without a lamp's edge: %v", res.Warnings)
 	}
 }

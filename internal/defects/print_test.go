@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -76,7 +78,7 @@ func TestLooksIntoPrint(t *testing.T) {
 		if !found["on it"] || !found["beside it"] {
 			t.Errorf("%s: found %v", pattern, found)
 		}
-		if !slices.ContainsFunc(res.Warnings, saysPrint) || res.Seen.Why[part.Print] <= 0 || res.Seen.Why[part.Print] > 0.06 {
+		if !slices.ContainsFunc(lang.English().SayAll(res.Warnings), saysPrint) || res.Seen.Why[part.Print] <= 0 || res.Seen.Why[part.Print] > 0.06 {
 			t.Errorf("%s: %q, left out %v", pattern, res.Warnings, res.Seen.Why)
 		}
 	}
@@ -95,7 +97,7 @@ func TestNoPrint(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(res.Findings) == 0 || slices.ContainsFunc(res.Warnings, saysPrint) {
+		if len(res.Findings) == 0 || slices.ContainsFunc(lang.English().SayAll(res.Warnings), saysPrint) {
 			t.Errorf("%s: %d found, %q", name, len(res.Findings), res.Warnings)
 		}
 	}

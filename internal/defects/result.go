@@ -9,7 +9,7 @@ import (
 type Result struct {
 	Findings []part.Finding // no severity, advice or number yet
 	Outline  []part.Point   // the faceplate's outline as seen, full-resolution pixels of the scene's first picture
-	Warnings []string
+	Warnings []part.Phrase
 	Clear    bool         // a shell that lets see what lies inside
 	Seen     part.Surface // shares that were looked at; view and angle are the caller's to fill in
 	Unseen   []Unseen     // where nothing was looked for, one for each picture of the scene

@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -30,7 +32,7 @@ func TestTwoUnitsApart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(strings.Join(res.Warnings, "\n"), "does not lie on") {
+	if !strings.Contains(strings.Join(lang.English().SayAll(res.Warnings), "\n"), "does not lie on") {
 		t.Errorf("warnings %q", res.Warnings)
 	}
 }

@@ -33,7 +33,7 @@ type drawnShell struct {
 	truth  []synth.ShellTruth
 	map_   *part.ShellMap
 	before [][]part.Finding // in each turn, before all turns were joined
-	told   []string
+	told   []part.Phrase
 }
 
 // turned draws a shell in its turns and does what the program does with them: each turn by itself, then all together.
@@ -332,8 +332,8 @@ func TestSpanOf(t *testing.T) {
 	}
 }
 
-// TestIslandIsCutOff: a place with most of its edge where nothing is looked at is cut off whatever its size; one of the same size with a third of
-// its edge there is not.
+// TestIslandIsCutOff: a place with most of its edge where nothing is looked at is cut off whatever its size; one of the same size with a third
+// of its edge there is not.
 func TestIslandIsCutOff(t *testing.T) {
 	const w, h = 120, 20
 	f := &face{}

@@ -15,15 +15,17 @@ import (
 
 // How they are told (common practice, no source).
 const (
-	faceCameraDeg = 12.0 // the surface faces the camera within this: half the opening's angle, the view's perspective, the shape's doubt
+	faceCameraDeg = 15.0 // the surface faces the camera within this: half the opening's angle, the view's perspective, the shape's doubt
 	openingOther  = 0.2  // and other lights change by less than this share of what the opening takes away there,
 	openingFaint  = 3.0  // or by less than so many times the noise
+	openingLike   = 1.5  // images of one opening are alike up to this factor
 	lampThickMM   = 0.4  // a lamp's faint image is at least this wide throughout,
 	lampFill      = 0.8  // and fills so much of the box along its axes
 )
 
 // withoutOpening leaves out lamps, and the camera's opening, mirrored, of what one view shows: of what is dark under a dome alone where
-// the shell faces the camera, the strongest place, as a camera has one. What they cover was not looked at, and own is cleared there.
+// the shell faces the camera, the strongest place and those like it: a camera has one, and a shell that is not round may face it in several
+// places. What they cover was not looked at, and own is cleared there.
 func (f *face) withoutOpening(sub *face, v search.View, own []bool, places []*place) []*place {
 	if f.Params.Shell == nil {
 		return places
@@ -38,20 +40,29 @@ func (f *face) withoutOpening(sub *face, v search.View, own []bool, places []*pl
 		}
 		return lamp
 	})
-	best, dark := -1, 0
-	for k, p := range places {
-		if pic, ok := sub.mayBeOpening(p); ok && (best < 0 || p.peak > places[best].peak) {
-			best, dark = k, pic
+	var best *place
+	for _, p := range places {
+		if _, ok := sub.mayBeOpening(p); ok && (best == nil || p.peak > best.peak) {
+			best = p
 		}
 	}
-	if best < 0 {
-		return places
-	}
-	for _, i := range places[best].found {
-		own[i] = false
-		f.Exclude(v.Pics[dark], i, part.Mirrored)
-	}
-	return slices.Delete(places, best, best+1)
+	return slices.DeleteFunc(places, func(p *place) bool {
+		dark, ok := sub.mayBeOpening(p)
+		if !ok || p != best && !p.isLike(best, dark) {
+			return false
+		}
+		for _, i := range p.found {
+			own[i] = false
+			f.Exclude(v.Pics[dark], i, part.Mirrored)
+		}
+		return true
+	})
+}
+
+// isLike says whether two places are as large and, in one picture, as dark or as bright as each other, give or take openingLike.
+func (p *place) isLike(o *place, pic int) bool {
+	near := func(a, b float64) bool { return a*b > 0 && a/b <= openingLike && b/a <= openingLike }
+	return near(p.all.Long, o.all.Long) && near(p.all.Across, o.all.Across) && near(p.contrast[pic], o.contrast[pic])
 }
 
 // isLamp says whether a place is a lamp that the shell itself mirrors. A fault's slopes turn within less than the shell does, and mirror

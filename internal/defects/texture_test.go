@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 )
@@ -66,7 +68,7 @@ func findInTexture(t *testing.T, im *part.Image) ([]part.Box, []string) {
 		b := f.Box
 		boxes = append(boxes, part.Box{b[0] * groundMMPerPX, b[1] * groundMMPerPX, b[2] * groundMMPerPX, b[3] * groundMMPerPX})
 	}
-	return boxes, res.Warnings
+	return boxes, lang.English().SayAll(res.Warnings)
 }
 
 // A ground surface in one light: a blowhole, a larger one and a crack across the

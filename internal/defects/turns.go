@@ -2,12 +2,13 @@ package defects
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"finishbench/internal/body"
 	"finishbench/internal/defects/scene"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -61,8 +62,7 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 		}
 		t.Found.Findings = stay
 		if n := inside[k]; n > 0 {
-			t.Found.Warnings = append(t.Found.Warnings, fmt.Sprintf("%d places that this turn shows are not where another turn "+
-				"shows the same surface: they lie inside, and are not told", n))
+			t.Found.Warnings = append(t.Found.Warnings, part.Say("defects.inside", "n", strconv.Itoa(n)))
 		}
 	}
 	return mapOf(turns)
@@ -212,8 +212,9 @@ func (t Turn) onShell(out *part.Finding, at body.Place, uNormalZ float64) {
 			b.Contributions[i].Sensitivity /= stretch
 		}
 		v := *b.ValueUM / stretch
+		slope := part.Say("budget.slope", "slope_deg", part.Fixed(at.Slope(), 0), "turns", strconv.Itoa(t.Turns))
 		more := part.NewBudget(b.Quantity, v, append(b.Contributions,
-			part.Contribution{Name: fmt.Sprintf("slope of the shell, %.0f deg, by the outline of %d turns", at.Slope(), t.Turns), Unit: "1", U: uSlope * along, Distribution: part.Normal, Sensitivity: v},
+			part.Contribution{Name: lang.English().Say(&slope), NamePhrase: &slope, Unit: "1", U: uSlope * along, Distribution: part.Normal, Sensitivity: v},
 			part.Contribution{Name: "nearer to the camera than the shell's axis, at a distance not known", Unit: "1", U: uNear, Distribution: part.Rectangular, Sensitivity: v}))
 		out.Budget = &more
 	}

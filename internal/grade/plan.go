@@ -369,3 +369,13 @@ func (j *job) stations() part.Phrase {
 	}
 	return part.Say("plan.some", "n", strconv.Itoa(len(few)))
 }
+
+// PlanFor makes the plan of a result that an earlier program judged; the result stays as it is. ok is
+// false where it would be another verdict's.
+func PlanFor(r *part.Result, l Limits) (p *part.Plan, ok bool) {
+	c := *r
+	c.Findings, c.Seam.Stations = slices.Clone(r.Findings), slices.Clone(r.Seam.Stations)
+	c.Warnings, c.WarningPhrases = slices.Clone(r.Warnings), slices.Clone(r.WarningPhrases)
+	Judge(&c, l)
+	return c.Plan, c.Verdict == r.Verdict
+}

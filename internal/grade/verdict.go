@@ -80,7 +80,7 @@ func unmeasured(r *part.Result, l Limits) []part.Phrase {
 		if s.State != part.Measured && !unfit[s.Image] {
 			why := part.Say("reason.not_given")
 			if s.Reason != "" {
-				why = part.Text(s.Reason)
+				why = s.Why()
 			}
 			out = append(out, part.Say("reason.station").With("place", at(place(s))).With("why", why))
 		}
@@ -151,7 +151,8 @@ func unfitSentences(r *part.Result, unfit map[string]bool) []part.Phrase {
 	}
 	var out []part.Phrase
 	for i, key := range whys {
-		out = append(out, part.Say("reason.unfit", "n", strconv.Itoa(len(alike[key])), "files", strings.Join(alike[key], ", ")).With("problems", problems[i]...))
+		out = append(out, part.Say("reason.unfit", "n", strconv.Itoa(len(alike[key])), "files",
+			strings.Join(alike[key], ", ")).With("problems", problems[i]...))
 	}
 	return out
 }

@@ -11,8 +11,10 @@ import (
 func TestBar(t *testing.T) {
 	for _, v := range []part.Verdict{part.Pass, part.Rework} {
 		r := &part.Result{Verdict: v}
-		bar(r, &Bar{Why: "the check piece is out of limits", Said: part.Say("check.none")})
-		if want := map[part.Verdict]part.Verdict{part.Pass: part.NotMeasured, part.Rework: part.Rework}[v]; r.Verdict != want || len(r.Warnings) != 1 {
+		why := part.Say("check.none")
+		bar(r, &why)
+		if want := map[part.Verdict]part.Verdict{part.Pass: part.NotMeasured,
+			part.Rework: part.Rework}[v]; r.Verdict != want || len(r.Warnings) != 1 {
 			t.Errorf("%s becomes %s, warnings %q", v, r.Verdict, r.Warnings)
 		}
 		r = &part.Result{Verdict: v}
@@ -27,15 +29,15 @@ func TestPoorScale(t *testing.T) {
 	f := &ScaleFile{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}
 	set := Settings{Scales: []*ScaleFile{f}}
 	r := &part.Result{Verdict: part.Pass}
-	if b := set.PoorScale(); b == nil {
+	if why, barred := set.PoorScale(); !barred {
 		t.Error("a poor scale bars nothing")
-	} else if bar(r, b); r.Verdict != part.NotMeasured || len(r.Reasons) != 1 {
+	} else if bar(r, &why); r.Verdict != part.NotMeasured || len(r.Reasons) != 1 {
 		t.Errorf("%+v", r)
 	}
 	for _, word := range []string{optics.RatedFair, optics.RatedGood} {
 		f.Rating = word
-		if b := set.PoorScale(); b != nil {
-			t.Errorf("%s: %s", word, b.Why)
+		if why, barred := set.PoorScale(); barred {
+			t.Errorf("%s: %v", word, why)
 		}
 	}
 }

@@ -9,7 +9,7 @@
 // pipeline.go, up to the verdict, with the steps that concern several pictures at once
 // beside it: proof.go, shell.go, screen.go, faceplate.go. render.go draws and writes
 // what was found. The bench carries its pictures along the same way by
-// [Inspector.InspectPictures], and shows what shown.go chooses.
+// [Inspector.InspectPhotos], and shows what shown.go chooses.
 //
 // What the pipeline rests on is made by other commands and read at the start of a run:
 //

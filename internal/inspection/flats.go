@@ -1,13 +1,13 @@
 package inspection
 
 import (
-	"fmt"
 	"path/filepath"
 	"time"
 
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -18,7 +18,7 @@ type flatFile struct {
 	view   part.View
 	light  part.Light
 	path   string
-	doubts []string // what a reader must know of it
+	doubts []part.Phrase // what a reader must know of it
 }
 
 // loadFlats reads a station's flat-field files and refuses those past their age.
@@ -36,7 +36,7 @@ func (s *Settings) loadFlats(wanted []config.Flat, now time.Time) error {
 		ff := flatFile{FlatField: flat, view: part.View(w.View), light: part.Light(w.Light), path: w.File}
 		switch age := flat.AgeState(now); age.State {
 		case optics.AgeOver:
-			return cli.Usagef("flat-field file %s: %s", w.File, age.Sentence)
+			return cli.Usagef("flat-field file %s: %s", w.File, lang.English().Say(&age.Sentence))
 		case optics.AgeSoon:
 			ff.doubts = append(ff.doubts, age.Sentence)
 		}
@@ -56,11 +56,11 @@ func (s *Settings) flatOf(shot part.Shot) *optics.FlatField {
 	return nil
 }
 
-func (s *Settings) flatWarnings() []string {
-	var out []string
+func (s *Settings) flatWarnings() []part.Phrase {
+	var out []part.Phrase
 	for _, f := range s.flats {
 		for _, d := range f.doubts {
-			out = append(out, fmt.Sprintf("flat-field file %s: %s", filepath.Base(f.path), d))
+			out = append(out, part.Say("file.flat", "file", filepath.Base(f.path)).With("what", d))
 		}
 	}
 	return out
@@ -71,7 +71,7 @@ func (s *Settings) flatWarnings() []string {
 func (u *Unit) checkFlat(p *Picture) {
 	if flat := u.flatOf(p.Shot); flat != nil && p.Image != nil {
 		if err := flat.Fits(p.Image); err != nil {
-			p.refuse("wrong_flat_field", part.Text(cli.Plain(err)))
+			p.refuse("wrong_flat_field", cli.Why(err))
 		}
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"io"
 	"os"
-	"strconv"
 	"time"
 
 	"finishbench/internal/cli"
@@ -48,33 +47,19 @@ func ParseStability(path string, data []byte, change func(*study.StabilityOption
 	return &s, nil
 }
 
-// Bar is why the gauge may pass no unit: in English, and to be told in any language.
-type Bar struct {
-	Why  string
-	Said part.Phrase
-}
-
-// CheckGate is what the check piece's log says against passing units at a time; nil: nothing. No
-// log (path "") bars nothing; one that cannot be read does.
-func CheckGate(path string, now time.Time) *Bar {
+// CheckGate says whether the check piece's log bars the gauge from passing units
+// at a time, and why in one sentence. No log (path "") bars nothing; one that
+// cannot be read does.
+func CheckGate(path string, now time.Time) (why part.Phrase, barred bool) {
 	if path == "" {
-		return nil
+		return part.Phrase{}, false
 	}
 	if _, err := os.Stat(path); os.IsNotExist(err) {
-		return &Bar{"the check piece was not measured yet: there is no log " + path + " (inspect check makes it)", part.Say("check.none")}
+		return part.Say("check.no_log", "file", path), true
 	}
 	s, err := ReadStability(path, nil)
 	if err != nil {
-		return &Bar{"the check piece's log cannot be used: " + cli.Plain(err), part.Say("check.unusable", "why", cli.Plain(err))}
+		return part.Say("check.unusable").With("why", cli.Why(err)), true
 	}
-	blocked, why := s.Blocked(now)
-	if !blocked {
-		return nil
-	}
-	bar, c := s.Bar(now)
-	said := part.Say("check." + string(bar))
-	if c != nil {
-		said = part.Say(said.Key, "at", c.Time.Format("2006-01-02 15:04"), "line", strconv.Itoa(c.Line))
-	}
-	return &Bar{why, said}
+	return s.Blocked(now)
 }

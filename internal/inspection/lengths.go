@@ -24,7 +24,7 @@ type ScaleFile struct {
 	sum  string // SHA-256 of its bytes
 	text config.Text
 
-	doubts []string // what a reader must know of it
+	doubts []part.Phrase // what a reader must know of it
 }
 
 // Undistort returns where a lens without distortion would have a place of the

@@ -3,9 +3,7 @@ package inspection
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"slices"
-	"strings"
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
@@ -38,15 +36,15 @@ type Settings struct {
 	Fit          part.FitLimits
 	seam         seam.Params
 	Screen       stripes.Screen
-	screenDoubts []string   // what a reader must know of how that was measured
-	flats        []flatFile // flat fields by view and light
-	Kinds        *KindModel // nil: the rules alone call kinds
-	Barred       *Bar       // why the gauge must pass no unit; nil: it may
-	panel        bool       // flat test panels, not units: the whole picture is surface
-	Jobs         int        // pieces of work at a time
-	budget       bool       // tell how uncertainties come about
-	generated    string     // when the run began, as text for the pages
-	language     *lang.Lang // of the pages; results are English
+	screenDoubts []part.Phrase // what a reader must know of how that was measured
+	flats        []flatFile    // flat fields by view and light
+	Kinds        *KindModel    // nil: the rules alone call kinds
+	Barred       *part.Phrase  // why the gauge must pass no unit; nil: it may
+	panel        bool          // flat test panels, not units: the whole picture is surface
+	Jobs         int           // pieces of work at a time
+	budget       bool          // tell how uncertainties come about
+	generated    string        // when the run began, as text for the pages
+	language     *lang.Lang    // of the pages; results are English
 }
 
 // Inspector carries units through the pipeline, several at once.
@@ -57,11 +55,9 @@ type Inspector struct {
 
 // Picture is one picture of a unit on its way through the pipeline.
 type Picture struct {
-	Shot   part.Shot
-	Image  *part.Image // nil where it could not be read, or was let go
-	Given  bool        // it came decoded and checked: whoever gave it keeps its pixels
-	Report part.PictureReport
-	doubts []string         // whether the scale is for it
+	part.Photo
+	given  bool             // whoever gave it keeps its pixels
+	doubts []part.Phrase    // whether the scale is for it
 	sight  *proof.Sight     // what it shows, small; nil: nothing that could be held against the others
 	seam   seam.Measurement // edge pictures
 }
@@ -82,6 +78,7 @@ type Scene struct {
 	ShownIn  string          // in which picture,
 	Around   []part.Point    // the outline that was found first,
 	Look     stripes.Params  // and how the mirror was looked at
+	told     []part.Phrase   // what a reader must know of the mirror
 	looked   bool            // found says what was found, and how much was looked at
 	side     *body.View      // of a turn of the shell; nil where it was not found
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
@@ -106,13 +103,24 @@ type Unit struct {
 func (in *Inspector) inspect(ctx context.Context, folder part.Folder) (*Unit, *part.Result, error) {
 	var pictures []*Picture
 	for _, s := range folder.Shots {
-		pictures = append(pictures, &Picture{Shot: s})
+		pictures = append(pictures, &Picture{Photo: part.Photo{Shot: s}})
 	}
-	return in.InspectPictures(ctx, folder, pictures)
+	return in.carry(ctx, folder, pictures)
 }
 
-// InspectPictures is inspect for pictures of which some may be given already.
-func (in *Inspector) InspectPictures(ctx context.Context, folder part.Folder, pictures []*Picture) (*Unit, *part.Result, error) {
+// InspectPhotos is inspect for a unit of a name whose pictures came decoded and checked:
+// whoever gives them keeps their pixels.
+func (in *Inspector) InspectPhotos(ctx context.Context, name string, photos []part.Photo) (*Unit, *part.Result, error) {
+	folder := part.Folder{Name: name}
+	var pictures []*Picture
+	for _, p := range photos {
+		folder.Shots = append(folder.Shots, p.Shot)
+		pictures = append(pictures, &Picture{Photo: p, given: true})
+	}
+	return in.carry(ctx, folder, pictures)
+}
+
+func (in *Inspector) carry(ctx context.Context, folder part.Folder, pictures []*Picture) (*Unit, *part.Result, error) {
 	u := &Unit{Inspector: in, folder: folder, pictures: pictures}
 	u.group()
 	if err := u.each(ctx, u.workOrder(), u.measure); err != nil {
@@ -129,21 +137,21 @@ func (in *Inspector) InspectPictures(ctx context.Context, folder part.Folder, pi
 
 // bar keeps a unit from passing while the gauge may not be believed. What is
 // wrong with a unit stays wrong, but the reader is told.
-func bar(r *part.Result, b *Bar) {
-	if b == nil {
+func bar(r *part.Result, why *part.Phrase) {
+	if why == nil {
 		return
 	}
-	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, b.Why), slices.Insert(r.WarningPhrases, 0, part.Text(b.Why))
+	r.Warnings, r.WarningPhrases = slices.Insert(r.Warnings, 0, lang.English().Say(why)), slices.Insert(r.WarningPhrases, 0, *why)
 	if r.Verdict == part.Pass {
 		r.Verdict = part.NotMeasured
-		giveReason(r, b.Why)
-		r.Plan = grade.GaugePlan(r.Plan, b.Said)
+		giveReason(r, *why)
+		r.Plan = grade.GaugePlan(r.Plan, *why)
 	}
 }
 
-// giveReason puts a reason that has no key before the others.
-func giveReason(r *part.Result, why string) {
-	r.Reasons, r.ReasonPhrases = slices.Insert(r.Reasons, 0, why), slices.Insert(r.ReasonPhrases, 0, part.Text(why))
+// giveReason puts a reason before the others.
+func giveReason(r *part.Result, why part.Phrase) {
+	r.Reasons, r.ReasonPhrases = slices.Insert(r.Reasons, 0, lang.English().Say(&why)), slices.Insert(r.ReasonPhrases, 0, why)
 }
 
 // group puts face and shell pictures into scenes, in the order of their poses.
@@ -249,7 +257,7 @@ func (u *Unit) measure(p *Picture) error {
 
 // read decodes a picture and checks whether it is fit to measure.
 func (u *Unit) read(p *Picture) {
-	if !p.Given {
+	if !p.given {
 		im, err := capture.Read(p.Shot.Path)
 		if err != nil {
 			p.Report = capture.Unreadable(p.Shot, err)
@@ -341,13 +349,13 @@ func (u *Unit) searchParams(l Lengths) scene.Params {
 // looked for: it must not count as a picture without defects.
 func (p *Picture) notInspected(err error) {
 	if p.fit() {
-		p.refuse("surface_not_found", part.Text(cli.Plain(err)))
+		p.refuse("surface_not_found", cli.Why(err))
 	}
 }
 
 // keepOrLetGo keeps a picture's pixels for drawing while there is room.
 func (u *Unit) keepOrLetGo(p *Picture) {
-	if p.Image == nil || p.Given {
+	if p.Image == nil || p.given {
 		return
 	}
 	n := int64(len(p.Image.Pix8) + 2*len(p.Image.Pix16))
@@ -358,7 +366,7 @@ func (u *Unit) keepOrLetGo(p *Picture) {
 }
 
 func (u *Unit) letGo(p *Picture) {
-	if p.Given {
+	if p.given {
 		return
 	}
 	capture.Release(p.Image)
@@ -374,12 +382,13 @@ func (u *Unit) Release() {
 
 // result gathers what was measured.
 func (u *Unit) result() *part.Result {
-	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.Stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(), KindModel: u.Kinds.use()}
+	r := &part.Result{Schema: schema, Unit: u.folder.Name, Stage: u.Stage, MMPerPX: u.scaleOfFirst(), Scales: u.scaleUses(),
+		KindModel: u.Kinds.use()}
 	warn := func(p part.Phrase) {
 		r.Warnings, r.WarningPhrases = append(r.Warnings, lang.English().Say(&p)), append(r.WarningPhrases, p)
 	}
 	for _, w := range slices.Concat(u.scaleWarnings(), u.flatWarnings(), u.screenDoubts) {
-		warn(part.Text(w))
+		warn(w)
 	}
 	for _, p := range u.pictures {
 		if l, ok := u.lengthsOf(p.Shot.View); ok && l.MMPerPX != r.MMPerPX {
@@ -387,8 +396,9 @@ func (u *Unit) result() *part.Result {
 		}
 		r.Pictures = append(r.Pictures, p.Report)
 		for _, d := range p.doubts {
-			if w := fmt.Sprintf("%s pictures: %s", p.Shot.View, d); !slices.Contains(r.Warnings, w) {
-				warn(part.Text(w))
+			w := part.Say("file.pictures", "view", "@view."+string(p.Shot.View)).With("what", d)
+			if !slices.Contains(r.Warnings, lang.English().Say(&w)) {
+				warn(w)
 			}
 		}
 		if p.Shot.View != part.Edge {
@@ -398,17 +408,19 @@ func (u *Unit) result() *part.Result {
 			r.Seam.Stations = append(r.Seam.Stations, p.seam.Stations[:]...)
 			continue
 		}
+		why := whyUnfit(p.Report)
 		for _, side := range []part.Side{part.Left, part.Right} {
 			r.Seam.Stations = append(r.Seam.Stations, part.Station{
-				Image: p.Shot.File, AngleDeg: p.Shot.AngleDeg, Side: side, State: part.Unmeasured, Reason: whyUnfit(p.Report),
+				Image: p.Shot.File, AngleDeg: p.Shot.AngleDeg, Side: side, State: part.Unmeasured,
+				Reason: lang.English().Say(&why), ReasonPhrase: &why,
 			})
 		}
 	}
 	r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
-	var told []string
+	var told []part.Phrase
 	r.Shell, told = u.unroll()
 	for _, w := range told {
-		warn(part.Text(w))
+		warn(w)
 	}
 	r.Surfaces = u.surfaces()
 	joined := u.joinScreen()
@@ -435,25 +447,29 @@ func (u *Unit) result() *part.Result {
 // turns of the shell, once with all of these.
 func (u *Unit) sceneWarnings() []part.Phrase {
 	var said []part.Phrase
-	var ofShell []string
-	turns := map[string][]float64{} // of the shell, by what was said
+	var ofShell []part.Phrase
+	turns := map[string][]float64{} // of the shell, by what was said in English
 	for _, s := range u.Scenes {
+		for _, w := range s.told {
+			said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", w))
+		}
 		for _, w := range s.found.Warnings {
 			if s.pose.View != part.Shell {
-				said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", part.Text(w)))
+				said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", w))
 				continue
 			}
-			if len(s.pictures) == 1 {
-				w = strings.TrimPrefix(w, s.pictures[0].Shot.File+": ") // the turn tells which
+			if len(s.pictures) == 1 && w.Key == "file.says" {
+				w = w.Parts["what"][0] // the turn tells which
 			}
-			if turns[w] == nil {
+			english := lang.English().Say(&w)
+			if turns[english] == nil {
 				ofShell = append(ofShell, w)
 			}
-			turns[w] = append(turns[w], s.pose.TurnDeg)
+			turns[english] = append(turns[english], s.pose.TurnDeg)
 		}
 	}
 	for _, w := range ofShell {
-		said = append(said, part.Say("turns.say").With("turns", part.Turns(turns[w]...)).With("what", part.Text(w)))
+		said = append(said, part.Say("turns.say").With("turns", part.Turns(turns[lang.English().Say(&w)]...)).With("what", w))
 	}
 	return slices.Concat(said, capture.TurnDoubts(u.folder.Shots), u.unproved)
 }

@@ -44,11 +44,11 @@ type Recorder struct {
 	RecordOptions
 	Store   *records.Store
 	Bench   string
-	Limits  records.Text
-	Station records.Text
-	Scales  []records.Text
+	Limits  part.SettingsFile
+	Station part.SettingsFile
+	Scales  []part.SettingsFile
 
-	After func(context.Context, *records.Inspection) error // told of each inspection once it is on record; nil: nobody
+	After func(context.Context, *part.Inspection) error // told of each inspection once it is on record; nil: nobody
 
 	mu  sync.Mutex
 	ids []int64
@@ -87,7 +87,9 @@ func OpenRecorder(ctx context.Context, o RecordOptions, set Settings) (*Recorder
 type texts struct{ limits, station config.Text }
 
 // recorded is a settings file as the records keep it.
-func recorded(t config.Text) records.Text { return records.Text{Name: t.Name, Bytes: t.Bytes} }
+func recorded(t config.Text) part.SettingsFile {
+	return part.SettingsFile{Name: t.Name, Bytes: t.Bytes}
+}
 
 // record writes one unit's inspection. It is carried through even when the run is
 // being stopped: the unit's results are on disk already.
@@ -95,11 +97,11 @@ func (r *Recorder) record(ctx context.Context, folder part.Folder, result *part.
 	ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), recordTime)
 	defer stop()
 	serial, side := part.SerialAndSide(folder.Name, r.Side)
-	in := records.Inspection{
-		Key: rand.Text(), Serial: serial, Side: side, Lot: r.Lot, Bench: r.Bench, Operator: r.Operator, Faceplate: r.Faceplate, Resin: r.Resin, Stage: result.Stage, Started: started, Ended: ended,
-		Result: *result, Pictures: recordedPictures(folder), Limits: r.Limits, Station: r.Station, Scales: r.Scales,
-		Program: cli.Version, Libraries: Libraries(),
+	in := part.Inspection{
+		Key: rand.Text(), UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: r.Lot, Operator: r.Operator, Stage: result.Stage},
+		Started: started, Ended: ended, Result: *result, Pictures: recordedPictures(folder),
 	}
+	r.Complete(&in)
 	id, err := r.Store.Add(ctx, in)
 	if err != nil {
 		return err
@@ -114,16 +116,23 @@ func (r *Recorder) record(ctx context.Context, folder part.Folder, result *part.
 	return nil
 }
 
+// Complete fills in what is the same for each inspection of a run, unless it was told of this one.
+func (r *Recorder) Complete(in *part.Inspection) {
+	in.Bench, in.Faceplate, in.Resin = r.Bench, cli.First(in.Faceplate, r.Faceplate), cli.First(in.Resin, r.Resin)
+	in.Limits, in.Station, in.Scales = r.Limits, r.Station, r.Scales
+	in.Program, in.Libraries = cli.Version, Libraries()
+}
+
 // recordedPictures reads a unit's pictures as they came. One that cannot be read
 // is left out: the result tells of it.
-func recordedPictures(folder part.Folder) []records.Picture {
-	var ps []records.Picture
+func recordedPictures(folder part.Folder) []part.StoredPicture {
+	var ps []part.StoredPicture
 	for _, s := range folder.Shots {
 		data, err := files.Read(s.Path, files.MostPicture)
 		if err != nil || len(data) == 0 {
 			continue
 		}
-		ps = append(ps, records.Picture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: pictureType(s.File, data), Bytes: data})
+		ps = append(ps, part.StoredPicture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: pictureType(s.File, data), Bytes: data})
 	}
 	return ps
 }

@@ -17,12 +17,12 @@ import (
 type RecordedPictures struct {
 	ctx   context.Context
 	store *records.Store
-	in    *records.Inspection
+	in    *part.Inspection
 	read  map[string]*part.Image
 }
 
 // NewRecordedPictures are the pictures of an inspection.
-func NewRecordedPictures(ctx context.Context, store *records.Store, in *records.Inspection) *RecordedPictures {
+func NewRecordedPictures(ctx context.Context, store *records.Store, in *part.Inspection) *RecordedPictures {
 	return &RecordedPictures{ctx: ctx, store: store, in: in, read: map[string]*part.Image{}}
 }
 

@@ -11,13 +11,13 @@ import (
 // schema is the number of result.json's layout.
 const schema = 1
 
-func whyUnfit(r part.PictureReport) string {
+func whyUnfit(r part.PictureReport) part.Phrase {
 	for _, p := range r.Problems {
 		if !p.Warn {
-			return "the picture is not fit to measure: " + p.Remedy
+			return part.Say("seam.why.unfit_do").With("remedy", p.Phrase())
 		}
 	}
-	return "the picture is not fit to measure"
+	return part.Say("seam.why.unfit")
 }
 
 // normalise makes empty lists of absent ones, so that result.json always has

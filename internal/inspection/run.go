@@ -95,7 +95,8 @@ func RunJobs(ctx context.Context, o Options, set Settings, jobs []Job, rec *Reco
 		}
 	}
 	TuneMemory()
-	r := &unitsRun{Inspector: &Inspector{Settings: set, Slots: NewSlots(set.Jobs)}, jobs: jobs, out: out, records: rec, withJSON: o.JSON, say: newTeller(o, jobs, stdout, stderr)}
+	r := &unitsRun{Inspector: &Inspector{Settings: set, Slots: NewSlots(set.Jobs)}, jobs: jobs, out: out, records: rec, withJSON: o.JSON,
+		say: newTeller(o, jobs, stdout, stderr)}
 	err = r.all(ctx)
 	if rec != nil && !o.JSON {
 		fmt.Fprint(stdout, rec.line())
@@ -189,7 +190,7 @@ func (r *unitsRun) writeUnit(ctx context.Context, d *outcome) error {
 	}
 	defer u.Release()
 	if d.job.Err != nil {
-		giveReason(result, cli.Plain(d.job.Err))
+		giveReason(result, cli.Why(d.job.Err))
 	}
 	dir, err := r.out.Begin(d.job.name)
 	if err != nil {

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
-	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -107,23 +106,21 @@ func loadScale(w config.Scale, now time.Time) (*ScaleFile, error) {
 	f.view = part.View(w.View)
 	switch age := f.AgeState(now); age.State {
 	case optics.AgeOver:
-		return nil, cli.Usagef("scale file %s: %s", w.File, age.Sentence)
+		return nil, cli.Usagef("scale file %s: %s", w.File, lang.English().Say(&age.Sentence))
 	case optics.AgeSoon:
 		f.doubts = append(f.doubts, age.Sentence)
 	}
 	return f, nil
 }
 
-// PoorScale is a scale that is rated poor, which bars every pass; nil: none is.
-func (s *Settings) PoorScale() *Bar {
+// PoorScale says why a scale that is rated poor bars every pass; false: none is.
+func (s *Settings) PoorScale() (why part.Phrase, barred bool) {
 	for _, f := range s.Scales {
 		if f.Rating == optics.RatedPoor {
-			file := filepath.Base(f.Path)
-			return &Bar{fmt.Sprintf("scale file %s is rated poor (see the page that was written with it): no unit passes until 'inspect scale' has made one that is fair or good", file),
-				part.Say("notice.scale_poor", "file", file)}
+			return part.Say("scale.poor", "file", filepath.Base(f.Path)), true
 		}
 	}
-	return nil
+	return part.Phrase{}, false
 }
 
 // lengthsOf is what turns a view's pixels into millimetres; false where no scale
@@ -144,11 +141,11 @@ func (s *Settings) lengthsOf(v part.View) (Lengths, bool) {
 }
 
 // warnings are what a reader must know of the scale files.
-func (s *Settings) scaleWarnings() []string {
-	var out []string
+func (s *Settings) scaleWarnings() []part.Phrase {
+	var out []part.Phrase
 	for _, f := range s.Scales {
 		for _, d := range f.doubts {
-			out = append(out, fmt.Sprintf("scale file %s: %s", filepath.Base(f.Path), d))
+			out = append(out, part.Say("file.scale", "file", filepath.Base(f.Path)).With("what", d))
 		}
 	}
 	return out
@@ -177,10 +174,11 @@ func (u *Unit) checkScale(p *Picture) {
 	facts := optics.PictureFacts{WidthPX: p.Image.W, HeightPX: p.Image.H, Camera: u.camera, Focus: u.focus}
 	tags, err := capture.ReadTags(p.Shot.Path)
 	if err == nil {
-		facts.Camera, facts.Focus, facts.FocalLengthMM = cli.First(tags.Camera, u.camera), cli.First(tags.Focus, u.focus), tags.FocalLengthMM
+		facts.Camera, facts.Focus, facts.FocalLengthMM = cli.First(tags.Camera, u.camera), cli.First(tags.Focus,
+			u.focus), tags.FocalLengthMM
 	}
 	if err := l.File.CheckPicture(facts); err != nil {
-		p.refuse(noScale, part.Say("fit.wrong_scale", "file", filepath.Base(l.File.Path), "why", cli.Plain(err)))
+		p.refuse(noScale, part.Say("fit.wrong_scale", "file", filepath.Base(l.File.Path)).With("why", cli.Why(err)))
 		return
 	}
 	p.doubts = l.File.Doubts(facts)

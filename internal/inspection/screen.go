@@ -3,7 +3,6 @@ package inspection
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -48,7 +47,7 @@ func (u *Unit) lookInScreen(s *Scene) {
 	white := images[part.White]
 	mean, err := stripes.Paint(white, images)
 	if err != nil {
-		s.refuse(part.Text(strings.TrimPrefix(cli.Plain(err), "stripes: ")))
+		s.refuse(cli.Why(err))
 		return
 	}
 	under := shown.Shot
@@ -63,14 +62,14 @@ func (u *Unit) lookInScreen(s *Scene) {
 	blur, uBlur, _ := capture.Blur([]*part.PictureReport{&sharp})
 	around, err := outline.Face([]*part.Image{look})
 	if err != nil {
-		s.refuse(part.Text(cli.Plain(fmt.Errorf("no faceplate found: %w", err))))
+		s.refuse(part.Say("fit.no_faceplate").With("why", cli.Why(err)))
 		return
 	}
 	how := stripes.DefaultParams(l.MMPerPX)
 	how.Screen, how.LensMM = u.Screen, blur*l.MMPerPX
 	set, err := stripes.Open(images, around.Points(), how)
 	if err != nil {
-		s.refuse(part.Text(strings.TrimPrefix(err.Error(), "stripes: ")))
+		s.refuse(cli.Why(err))
 		return
 	}
 	params.Outline = around
@@ -90,7 +89,7 @@ func (u *Unit) lookInScreen(s *Scene) {
 		return err
 	})
 	if err := both.Wait(); err != nil {
-		s.refuse(part.Text(strings.TrimPrefix(cli.Plain(err), "stripes: ")))
+		s.refuse(cli.Why(err))
 		return
 	}
 	l.straighten(paint.Findings) // before they are joined, here or with those under lamps
@@ -105,13 +104,13 @@ func (u *Unit) lookInScreen(s *Scene) {
 	s.Mirror, s.Paint, s.Around, s.ShownIn, s.Look = &mirror, paint.Findings, around.Points(), under.File, how
 	s.found = paint
 	s.found.Findings = mirror.Join(paint.Findings, under.File)
-	s.found.Warnings = append(s.found.Warnings, mirror.Warnings...)
+	s.told = append(s.told, mirror.Warnings...)
 	s.found.Seen = bothSeen(paint.Seen, mirror.Seen)
 	s.plate = faceplateOf([]scene.Picture{{Shot: under, Image: look}}, paint, l.MMPerPX)
 	s.looked = true
 	if black := images[part.Black]; black != nil && white != nil {
 		if share := stripes.OtherLight(black, white, paint.Outline); share > stripes.OtherLightLimit {
-			s.found.Warnings = append(s.found.Warnings, fmt.Sprintf("with the screen black the face still has %.0f %% of the light that it has before the white one: put out the other lamps, or shade the unit", 100*share))
+			s.told = append(s.told, part.Say("stripes.warn.other_light", "percent", fmt.Sprintf("%.0f", 100*share)))
 		}
 	}
 }
@@ -148,7 +147,8 @@ func (u *Unit) joinScreen() []part.Finding {
 // mirrorOf is what the result says of the mirror.
 func mirrorOf(r *stripes.Result) *part.Mirror {
 	w, round := r.Waves, func(v float64) *float64 { return part.Num(math.Round(1e4*v) / 1e4) }
-	out := &part.Mirror{LostGloss: math.Round(1000*w.LostShare) / 1000, RangeRad: math.Round(1000*r.Maps.SlopeRange()) / 1000, AtLeast: w.AtLeast}
+	out := &part.Mirror{LostGloss: math.Round(1000*w.LostShare) / 1000, RangeRad: math.Round(1000*r.Maps.SlopeRange()) / 1000,
+		AtLeast: w.AtLeast}
 	if mrad, ok := r.Maps.SlopeRangeMRad(); ok {
 		out.RangeMRad = round(mrad)
 	}

@@ -1,7 +1,6 @@
 package inspection
 
 import (
-	"fmt"
 	"math"
 	"path/filepath"
 	"time"
@@ -9,7 +8,9 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
+	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
 )
@@ -21,7 +22,7 @@ const uDistanceMM = 2
 // ScreenOf is how the station's screen stands, for slopes: by its mirror's file where
 // it names one, which is refused past its age or where it was made for another place;
 // and what a reader must know of that.
-func ScreenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []string, err error) {
+func ScreenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []part.Phrase, err error) {
 	s = stripes.Screen{PeriodMM: c.PeriodMM, DistanceMM: c.DistanceMM, TiltDeg: c.TiltDeg}
 	if s.Known() {
 		s.URel = math.Hypot(uDistanceMM/s.DistanceMM, stripes.PeriodURel)
@@ -41,7 +42,7 @@ func ScreenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []string
 			c.Mirror, m.PeriodMM, m.ToldDistanceMM, m.ToldTiltDeg, c.PeriodMM, c.DistanceMM, c.TiltDeg)
 	}
 	if MirrorRating(m) == report.Poor {
-		doubts = append(doubts, fmt.Sprintf("screen file %s: it is rated poor: see the page that was written with it", filepath.Base(c.Mirror)))
+		doubts = append(doubts, part.Say("file.screen", "file", filepath.Base(c.Mirror)).With("what", part.Say("file.rated_poor")))
 	}
 	s.RadPerRad, s.URel, s.DistanceMM = m.RadPerRad, m.URel(), m.DistanceMM
 	return s, doubts, nil
@@ -73,12 +74,12 @@ func screenFile[T any](path string, decode func([]byte) (T, error)) (T, error) {
 	return v, nil
 }
 
-func screenAge(path string, p stripes.Proof, now time.Time) (doubts []string, err error) {
+func screenAge(path string, p stripes.Proof, now time.Time) (doubts []part.Phrase, err error) {
 	switch age := p.AgeState(now); age.State {
 	case optics.AgeOver:
-		return nil, cli.Usagef("screen file %s: %s", path, age.Sentence)
+		return nil, cli.Usagef("screen file %s: %s", path, lang.English().Say(&age.Sentence))
 	case optics.AgeSoon:
-		doubts = append(doubts, fmt.Sprintf("screen file %s: %s", filepath.Base(path), age.Sentence))
+		doubts = append(doubts, part.Say("file.screen", "file", filepath.Base(path)).With("what", age.Sentence))
 	}
 	return doubts, nil
 }

@@ -66,8 +66,12 @@ func (o Options) Settings() (Settings, error) {
 	if s.Screen, s.screenDoubts, err = ScreenOf(st.Screen, time.Now()); err != nil {
 		return s, err
 	}
-	if s.Barred = CheckGate(st.CheckLog, time.Now()); s.Barred == nil {
-		s.Barred = s.PoorScale()
+	why, barred := CheckGate(st.CheckLog, time.Now())
+	if !barred {
+		why, barred = s.PoorScale()
+	}
+	if barred {
+		s.Barred = &why
 	}
 	if o.Stage != "" {
 		if s.Stage, err = part.ParseStage(o.Stage); err != nil {

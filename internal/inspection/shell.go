@@ -32,7 +32,7 @@ func (s *Scene) aim(p *scene.Params, fit []scene.Picture, flanks *outline.Flanks
 
 // unroll tells what all turns say of the shell together: one shape, one finding for each defect, one
 // map. It changes the scenes' findings; nil where no turn was looked at.
-func (u *Unit) unroll() (*part.ShellMap, []string) {
+func (u *Unit) unroll() (*part.ShellMap, []part.Phrase) {
 	var scenes []*Scene
 	var views []*body.View
 	for _, s := range u.Scenes {
@@ -45,7 +45,7 @@ func (u *Unit) unroll() (*part.ShellMap, []string) {
 	}
 	shape, told, err := body.Fit(views)
 	if err != nil {
-		return nil, []string{cli.Plain(err)}
+		return nil, []part.Phrase{cli.Why(err)}
 	}
 	var turns []defects.Turn
 	for k, s := range scenes {

@@ -25,7 +25,7 @@ import (
 var langFiles embed.FS
 
 // langFolders hold the words of pages of their own.
-var langFolders = []string{"sheet", "lot", "atlas", "quiz", "light", "unit", "plan"}
+var langFolders = []string{"sheet", "lot", "atlas", "quiz", "light", "unit", "gauge", "plan"}
 
 // Lang is one language: a file <tag>.json of keys and texts. In a text,
 // {name} is a place for an argument, {@key} another text of the same file. A
@@ -280,7 +280,8 @@ func (x *Lang) form(n string) string {
 		return "other"
 	}
 	f := plural.Cardinal.MatchPlural(x.tag, v, 0, 0, 0, 0)
-	return [...]string{plural.Other: "other", plural.Zero: "zero", plural.One: "one", plural.Two: "two", plural.Few: "few", plural.Many: "many"}[f]
+	return [...]string{plural.Other: "other", plural.Zero: "zero", plural.One: "one", plural.Two: "two", plural.Few: "few",
+		plural.Many: "many"}[f]
 }
 
 // Number writes a number with so many decimals; NaN is "not measured".

@@ -679,25 +679,30 @@ func TestHistoryDiscontinued(t *testing.T) {
 	}
 }
 
-func TestSee(t *testing.T) {
+// calledAs is an inspection with this result and a person's call.
+func calledAs(v part.Verdict, r part.Result) *part.Inspection {
+	return &part.Inspection{Result: r, Overruled: &part.Overrule{Verdict: v}}
+}
+
+func TestUnitOf(t *testing.T) {
 	step := -12.5
 	r := part.Result{Stage: part.Cured, Verdict: part.Rework, Findings: []part.Finding{{Severity: part.Major}, {Severity: part.Minor}, {Severity: part.Minor}, {Severity: part.None}},
 		Seam: part.Seam{WorstStepUM: &step, Stations: []part.Station{{State: part.Measured}, {State: part.Unmeasured}}}}
-	u := See("u1", &r, part.Rework)
+	u := UnitOf("u1", &part.Inspection{Result: r})
 	if fmt.Sprint(u.Findings) != fmt.Sprint(found{part.Major: 1, part.Minor: 2}) || u.Stations != 1 || *u.WorstStepUM != step || u.Person != "" {
 		t.Errorf("%+v", u)
 	}
-	if u := See("u1", &r, part.Pass); u.Findings != nil || u.Verdict != part.Pass || u.Person == "" {
+	if u := UnitOf("u1", calledAs(part.Pass, r)); u.Findings != nil || u.Verdict != part.Pass || u.Person == "" {
 		t.Errorf("overruled to pass: %+v", u)
 	}
 	clean := part.Result{Stage: part.Cured, Verdict: part.Pass, Findings: []part.Finding{{Severity: part.Minor}}}
-	for _, r := range []*part.Result{&r, &clean} {
-		u := See("u1", r, part.Reject)
+	for _, r := range []part.Result{r, clean} {
+		u := UnitOf("u1", calledAs(part.Reject, r))
 		if u.Verdict != part.Reject || u.Person == "" || u.Findings[part.Minor] == 0 {
 			t.Errorf("overruled to reject: %+v", u)
 		}
 	}
-	if u := See("u1", &clean, part.NotMeasured); u.Measured() {
+	if u := UnitOf("u1", calledAs(part.NotMeasured, clean)); u.Measured() {
 		t.Errorf("not measured: %+v", u)
 	}
 }

@@ -6,13 +6,15 @@ import (
 	"finishbench/internal/part"
 )
 
-// See makes a lot's unit of an inspection's result. last is the last word on it: a
-// person's, where the tool was overruled, else the result's own. A person's pass
-// means that none of the findings counts (dirt, a reflection, the pattern): common
-// practice, no source. A person's rework or reject counts as any unit's that does not
-// pass.
-func See(name string, r *part.Result, last part.Verdict) Unit {
-	u := Unit{Name: name, Stage: r.Stage, Verdict: last, WorstStepUM: r.Seam.WorstStepUM, Score: r.Score}
+// UnitOf makes a lot's unit, by the name that it has there, of an inspection. The last
+// word on it counts: a person's, where the tool was overruled, else the result's own. A
+// person's pass means that none of the findings counts (dirt, a reflection, the
+// pattern): common practice, no source. A person's rework or reject counts as any
+// unit's that does not pass.
+func UnitOf(name string, in *part.Inspection) Unit {
+	r, last := &in.Result, in.Verdict()
+	u := Unit{Name: name, Lot: in.Lot, Stage: in.Stage, Inspection: in.ID, Seen: in.Ended, Verdict: last,
+		WorstStepUM: r.Seam.WorstStepUM, Score: r.Score, Limits: in.Limits.SHA256}
 	for _, s := range r.Seam.Stations {
 		if s.State == part.Measured {
 			u.Stations++

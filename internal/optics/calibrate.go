@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/part"
@@ -66,7 +67,7 @@ type Calibration struct {
 	CoveredRadiusPX float64 // the mark furthest from the axis
 	CornerRadiusPX  float64 // the picture's corner furthest from the axis
 	Tried           []TermsTried
-	Warnings        []string
+	Warnings        []part.Phrase
 
 	source  []View
 	options CalibrateOptions
@@ -142,12 +143,14 @@ func checkViews(views []View) error {
 		}
 		for j := range i {
 			if sameMarks(views[i].Marks, views[j].Marks) {
-				return fmt.Errorf("optics: calibrate: views %s and %s are the same picture; leave one out", viewName(views, j), viewName(views, i))
+				return fmt.Errorf("optics: calibrate: views %s and %s are the same picture; leave one out", viewName(views, j),
+					viewName(views, i))
 			}
 		}
 	}
 	if len(views) == 1 {
-		return fmt.Errorf("optics: calibrate: view %s alone does not tell the lens; photograph the target tilted in three or more ways", viewName(views, 0))
+		return fmt.Errorf("optics: calibrate: view %s alone does not tell the lens; photograph the target tilted in three or more ways",
+			viewName(views, 0))
 	}
 	return nil
 }
@@ -265,7 +268,8 @@ func bestBundle(views []View, weight []float64, groups [][]int, square bool) (*b
 	for i := range views {
 		h, ok := homographyOf(views[i].Marks)
 		if !ok {
-			return nil, fmt.Errorf("view %s: its marks do not fix how the plane is seen; use more marks, in rows and columns", viewName(views, i))
+			return nil, fmt.Errorf("view %s: its marks do not fix how the plane is seen; use more marks, in rows and columns",
+				viewName(views, i))
 		}
 		hs[i] = h
 	}
@@ -468,29 +472,31 @@ const (
 
 // warn says what weakens the result.
 func (c *Calibration) warn() {
-	add := func(format string, a ...any) { c.Warnings = append(c.Warnings, fmt.Sprintf(format, a...)) }
+	add := func(p part.Phrase) { c.Warnings = append(c.Warnings, p) }
 	if len(c.Views) < fewViews {
-		add("%d views are few; with three or more, tilted differently, errors of one view show", len(c.Views))
+		add(part.Say("optics.few_views", "n", strconv.Itoa(len(c.Views))))
 	}
 	if d := c.spreadOfTiltsDeg(); d < alikeDeg {
-		add("the target's planes differ by %.1f degrees at most: the focal length is hardly determined; tilt the target by 20 to 45 degrees in other directions", d)
+		add(part.Say("optics.alike_planes", "angle_deg", fmt.Sprintf("%.1f", d)))
 	}
 	if u := max(c.LensU.FX/c.Lens.FX, c.LensU.FY/c.Lens.FY); u > weakFocal {
-		add("the focal length is known to %.1f %% only; tilt the target more, and fill more of the picture", 100*u)
+		add(part.Say("optics.weak_focal", "u_percent", fmt.Sprintf("%.1f", 100*u)))
 	}
 	if c.Coverage < littleCoverage {
-		add("the marks cover %.0f %% of the picture; move the target into its corners too", 100*c.Coverage)
+		add(part.Say("optics.little_coverage", "share_percent", fmt.Sprintf("%.0f", 100*c.Coverage)))
 	}
 	if c.Terms != TermsNone && c.CornerRadiusPX > farCorner*c.CoveredRadiusPX {
-		add("no mark lies further than %.0f px from the axis, the picture's corner at %.0f px: the distortion out there is a guess", c.CoveredRadiusPX, c.CornerRadiusPX)
+		add(part.Say("optics.far_corner", "covered_px", fmt.Sprintf("%.0f", c.CoveredRadiusPX),
+			"corner_px", fmt.Sprintf("%.0f", c.CornerRadiusPX)))
 	}
 	if r := c.Lens.risingTo(); c.Terms != TermsNone && c.Lens.radial(r)*math.Min(c.Lens.FX, c.Lens.FY) < c.CornerRadiusPX {
-		add("the distortion turns back before the picture's corner: lengths beyond %.0f px from the axis cannot be measured", c.Lens.radial(r)*math.Min(c.Lens.FX, c.Lens.FY))
+		add(part.Say("optics.turns_back", "from_px", fmt.Sprintf("%.0f", c.Lens.radial(r)*math.Min(c.Lens.FX, c.Lens.FY))))
 	}
 	for i := range c.source {
 		for j := range i {
 			if d, ok := apart(c.source[i].Marks, c.source[j].Marks); ok && d < nearlySamePlace {
-				add("views %s and %s show the target at the same place (%.2f px apart): the second adds nothing about the lens", c.Views[j].Name, c.Views[i].Name, d)
+				add(part.Say("optics.same_place", "first", c.Views[j].Name, "second", c.Views[i].Name,
+					"apart_px", fmt.Sprintf("%.2f", d)))
 			}
 		}
 	}
@@ -528,7 +534,7 @@ func (c *Calibration) spreadOfTiltsDeg() float64 {
 }
 
 // oddMarks names the marks that lie far further off than the others.
-func oddMarks(view string, marks []Mark, residuals []part.Point, sigma float64) []string {
+func oddMarks(view string, marks []Mark, residuals []part.Point, sigma float64) []part.Phrase {
 	var odd []int
 	for i, r := range residuals {
 		if math.Hypot(r.X, r.Y) > oddMarkSigma*sigma {
@@ -541,10 +547,11 @@ func oddMarks(view string, marks []Mark, residuals []part.Point, sigma float64) 
 		}
 		return 1
 	})
-	var said []string
+	var said []part.Phrase
 	for _, i := range odd[:min(len(odd), oddMarksNamed)] {
-		said = append(said, fmt.Sprintf("view %s: the mark in column %d, row %d is %.2f px off, %.0f times the usual; look whether it was found rightly",
-			view, marks[i].Col+1, marks[i].Row+1, math.Hypot(residuals[i].X, residuals[i].Y), math.Hypot(residuals[i].X, residuals[i].Y)/sigma))
+		said = append(said, part.Say("optics.odd_mark", "view", view, "column", strconv.Itoa(marks[i].Col+1),
+			"row", strconv.Itoa(marks[i].Row+1), "off_px", fmt.Sprintf("%.2f", math.Hypot(residuals[i].X, residuals[i].Y)),
+			"times", fmt.Sprintf("%.0f", math.Hypot(residuals[i].X, residuals[i].Y)/sigma)))
 	}
 	return said
 }

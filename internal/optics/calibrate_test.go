@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -274,19 +275,21 @@ func TestCalibrateWarns(t *testing.T) {
 		got, err := Calibrate(c.views, CalibrateOptions{Terms: TermsRadial})
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
-		} else if !strings.Contains(strings.Join(got.Warnings, "\n"), c.want) {
+		} else if !strings.Contains(strings.Join(lang.English().SayAll(got.Warnings), "\n"), c.want) {
 			t.Errorf("%s: warnings %q lack %q", name, got.Warnings, c.want)
 		}
 	}
 	inCorner := Pose{R: rotation([3]float64{}), T: [3]float64{77, 60, 300}}
-	good, err := Calibrate(append(someViews(12, gauss(1, 0.1)), seen("corner", trueLens, inCorner, grid(9, 6, 15), gauss(2, 0.1))), CalibrateOptions{})
+	good, err := Calibrate(append(someViews(12, gauss(1, 0.1)), seen("corner", trueLens, inCorner, grid(9, 6, 15), gauss(2, 0.1))),
+		CalibrateOptions{})
 	if err != nil || len(good.Warnings) > 0 {
 		t.Errorf("good views: %v, warnings %q", err, good.Warnings)
 	}
 }
 
 func corner(i int) View {
-	return seen(fmt.Sprintf("corner %d", i), trueLens, Pose{R: rotation(turns[i]), T: [3]float64{-60, -50, 300}}, grid(9, 6, 5), gauss(uint64(i), 0.1))
+	return seen(fmt.Sprintf("corner %d", i), trueLens, Pose{R: rotation(turns[i]), T: [3]float64{-60, -50, 300}}, grid(9, 6, 5),
+		gauss(uint64(i), 0.1))
 }
 
 func wrongMark(v []View) []View {
@@ -305,19 +308,24 @@ func TestCalibrateRefuses(t *testing.T) {
 		o     CalibrateOptions
 		want  string
 	}{
-		"none":        {nil, CalibrateOptions{}, "there are no views"},
-		"one":         {someViews(1, quiet), CalibrateOptions{}, "view view 1 alone does not tell the lens"},
-		"other size":  {views(func(v []View) { v[2].W = 641 }), CalibrateOptions{}, "view view 3 has 641 x 480 px, view view 1 has 640 x 480"},
-		"no size":     {views(func(v []View) { v[1].H = 0 }), CalibrateOptions{}, "view view 2: the picture's size"},
-		"three marks": {views(func(v []View) { v[1].Marks = v[1].Marks[:3] }), CalibrateOptions{}, "view view 2: 3 marks were found; at least 4"},
-		"one row":     {views(func(v []View) { v[1].Marks = v[1].Marks[:9] }), CalibrateOptions{}, "view view 2: all marks lie on one line of the target"},
+		"none": {nil, CalibrateOptions{}, "there are no views"},
+		"one":  {someViews(1, quiet), CalibrateOptions{}, "view view 1 alone does not tell the lens"},
+		"other size": {views(func(v []View) { v[2].W = 641 }), CalibrateOptions{},
+			"view view 3 has 641 x 480 px, view view 1 has 640 x 480"},
+		"no size": {views(func(v []View) { v[1].H = 0 }), CalibrateOptions{}, "view view 2: the picture's size"},
+		"three marks": {views(func(v []View) { v[1].Marks = v[1].Marks[:3] }), CalibrateOptions{},
+			"view view 2: 3 marks were found; at least 4"},
+		"one row": {views(func(v []View) { v[1].Marks = v[1].Marks[:9] }), CalibrateOptions{},
+			"view view 2: all marks lie on one line of the target"},
 		"on a line of the picture": {views(func(v []View) {
 			for i := range v[3].Marks {
 				v[3].Marks[i].YPX = v[3].Marks[i].XPX / 2
 			}
 		}), CalibrateOptions{}, "view view 4: all marks lie on one line of the picture"},
-		"twice":      {views(func(v []View) { v[3].Marks = v[0].Marks }), CalibrateOptions{}, "views view 1 and view 4 are the same picture"},
-		"NaN":        {views(func(v []View) { v[1].Marks[10].YPX = math.NaN() }), CalibrateOptions{}, "view view 2: the mark in column 2, row 2 has a coordinate that is no number"},
+		"twice": {views(func(v []View) { v[3].Marks = v[0].Marks }), CalibrateOptions{},
+			"views view 1 and view 4 are the same picture"},
+		"NaN": {views(func(v []View) { v[1].Marks[10].YPX = math.NaN() }), CalibrateOptions{},
+			"view view 2: the mark in column 2, row 2 has a coordinate that is no number"},
 		"outside":    {views(func(v []View) { v[1].Marks[10].YPX = 900 }), CalibrateOptions{}, "outside the picture"},
 		"zero pitch": {views(func(v []View) { v[1].Marks[1].XMM = v[1].Marks[0].XMM }), CalibrateOptions{}, "the same place of the target"},
 		"mirrored": {views(func(v []View) {
@@ -377,7 +385,8 @@ func TestSuspect(t *testing.T) {
 			continue
 		}
 		change := (spoilt.Lens.FX - s[0].Without.Lens.FX) / s[0].Without.LensU.FX
-		if math.Abs(change-s[0].ChangeInU.FX) > 1e-9 || !(s[0].AlonePX > 0.8) || !strings.HasPrefix(s[0].Description, "view the bad one is ") {
+		if math.Abs(change-s[0].ChangeInU.FX) > 1e-9 || !(s[0].AlonePX > 0.8) || !strings.HasPrefix(said(s[0].Description),
+			"view the bad one is ") {
 			t.Errorf("set %d: %+v", seed, s[0])
 		}
 	}
@@ -440,4 +449,12 @@ func TestSuspectLeavesUnequalViews(t *testing.T) {
 	if alarms > 1 {
 		t.Errorf("a view was named in %d of 20 sets", alarms)
 	}
+}
+
+// said is a phrase in English; empty where it has no key.
+func said(p part.Phrase) string {
+	if p.Key == "" {
+		return ""
+	}
+	return lang.English().Say(&p)
 }

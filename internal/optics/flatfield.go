@@ -41,6 +41,8 @@ type FlatField struct {
 	Pictures     []FlatFieldPicture `json:"pictures"`
 	DarkPictures []FlatFieldPicture `json:"dark_pictures,omitempty"`
 	Warnings     []string           `json:"warnings,omitempty"`
+
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"` // Warnings, to be told in any language
 }
 
 // FlatFieldPicture is a picture that a flat field was made from.
@@ -156,11 +158,14 @@ func sameKind(all []Named) error {
 		a, b := all[0].Image, n.Image
 		switch {
 		case a.W != b.W || a.H != b.H:
-			return fmt.Errorf("optics: flat field: %s has %dx%d pixels, %s has %dx%d: all must come from one camera at one setting", all[0].Name, a.W, a.H, all[i].Name, b.W, b.H)
+			return fmt.Errorf("optics: flat field: %s has %dx%d pixels, %s has %dx%d: all must come from one camera at one setting",
+				all[0].Name, a.W, a.H, all[i].Name, b.W, b.H)
 		case a.C != b.C:
-			return fmt.Errorf("optics: flat field: %s has %d channels, %s has %d: all must be grey or all in colour", all[0].Name, a.C, all[i].Name, b.C)
+			return fmt.Errorf("optics: flat field: %s has %d channels, %s has %d: all must be grey or all in colour", all[0].Name, a.C,
+				all[i].Name, b.C)
 		case a.MaxSample() != b.MaxSample():
-			return fmt.Errorf("optics: flat field: %s and %s differ in bits a sample: all must come from one camera at one setting", all[0].Name, all[i].Name)
+			return fmt.Errorf("optics: flat field: %s and %s differ in bits a sample: all must come from one camera at one setting",
+				all[0].Name, all[i].Name)
 		}
 	}
 	if all[0].Image.W < 16 || all[0].Image.H < 16 {

@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
@@ -46,7 +48,7 @@ func (f *FlatField) takeDark(dark []Named, o FlatFieldOptions) error {
 			ss += (float64(v) - mean) * (float64(v) - mean)
 		}
 		if mean > 0.2 {
-			return fmt.Errorf("optics: flat field: the dark frames (%s) have %.0f %% of full light: cover the lens and take them again", dark[0].Name, 100*mean)
+			return lang.Error(part.Say("optics.dark_lit", "file", dark[0].Name, "level_percent", fmt.Sprintf("%.0f", 100*mean)))
 		}
 		limit := mean + max(0.02, 10*math.Sqrt(ss/float64(len(p.V))))
 		for _, v := range p.V {
@@ -130,7 +132,8 @@ func (f *FlatField) check(white []Named, o FlatFieldOptions) error {
 	}
 	if least < o.LeastCell*most {
 		x0, y0, x1, y1 := f.cell(at%f.Cols, at/f.Cols)
-		return fmt.Errorf("optics: flat field: around x %d, y %d there is under %.0f %% of the light of the brightest part: the card must fill the picture", (x0+x1)/2, (y0+y1)/2, 100*o.LeastCell)
+		return lang.Error(part.Say("optics.card_small", "x_px", strconv.Itoa((x0+x1)/2), "y_px", strconv.Itoa((y0+y1)/2),
+			"least_percent", fmt.Sprintf("%.0f", 100*o.LeastCell)))
 	}
 	f.UnevenPct = 100 * (most - least) / most
 	mean := meanLight(white, key, o)
@@ -144,7 +147,7 @@ func (f *FlatField) check(white []Named, o FlatFieldOptions) error {
 	}
 	f.ResidualPct = 100 * math.Sqrt(ss/float64(len(off.V)))
 	if share := float64(far) / float64(len(off.V)); share > o.MostOff {
-		return fmt.Errorf("optics: flat field: %.0f %% of the pixels lie more than 10 %% off a smooth surface: this is no even card; take a clean white one, out of focus", 100*share)
+		return lang.Error(part.Say("optics.card_uneven", "share_percent", fmt.Sprintf("%.0f", 100*share)))
 	}
 	f.findSpots(white, off, key, o)
 	return nil
@@ -172,21 +175,23 @@ func (f *FlatField) residual(p *part.Plane, c int) *part.Plane {
 func (f *FlatField) describe(pictures int, o FlatFieldOptions) {
 	v, g := f.fallOff()
 	f.VignettePct, f.GradientPct = part.Num(v), part.Num(g)
-	add := func(format string, a ...any) { f.Warnings = append(f.Warnings, fmt.Sprintf(format, a...)) }
+	add := func(p part.Phrase) {
+		f.Warnings, f.WarningPhrases = append(f.Warnings, lang.English().Say(&p)), append(f.WarningPhrases, p)
+	}
 	if len(f.Dark) == 0 {
-		add("no dark frame was given: stray light and the sensor's dark level are not taken off")
+		add(part.Say("optics.no_dark"))
 	}
 	if pictures == 1 {
-		add("one picture only: dust on the card cannot be told from dust on the sensor; take three or more and move the card between them")
+		add(part.Say("optics.one_picture"))
 	}
 	if n := len(f.Spots); n > 0 && pictures > 1 {
-		add("dark spots in every picture, %d of them: dust on the sensor or the lens; clean it", n)
+		add(part.Say("optics.spots_stay", "n", strconv.Itoa(n)))
 	}
 	if f.HotPixels > 0 {
-		add("pixels that are bright in the dark frame: %d", f.HotPixels)
+		add(part.Say("optics.hot_pixels", "n", strconv.Itoa(f.HotPixels)))
 	}
 	if m := slices.Max(f.LevelPct); m < 25 {
-		add("the card has only %.0f %% of full light; nearer 70 %% there would be less noise", m)
+		add(part.Say("optics.dim_card", "level_percent", fmt.Sprintf("%.0f", m)))
 	}
 }
 
@@ -305,7 +310,9 @@ func (f *FlatField) Fits(im *part.Image) error {
 		return err
 	}
 	if im.W != f.WidthPX || im.H != f.HeightPX || im.C != f.Channels {
-		return fmt.Errorf("optics: flat field: the picture has %dx%d pixels and %d channels, the flat field is for %dx%d and %d: make one with this camera's setting", im.W, im.H, im.C, f.WidthPX, f.HeightPX, f.Channels)
+		return lang.Error(part.Say("optics.flat_misfit", "width_px", strconv.Itoa(im.W), "height_px", strconv.Itoa(im.H),
+			"channels", strconv.Itoa(im.C), "flat_width_px", strconv.Itoa(f.WidthPX), "flat_height_px", strconv.Itoa(f.HeightPX),
+			"flat_channels", strconv.Itoa(f.Channels)))
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
@@ -40,12 +41,12 @@ func FitRuler(v View, o FlatViewOptions) (Flat, error) {
 		return Flat{}, fmt.Errorf("optics: scale: view %s: the ruler's marks contradict each other so much that they tell no scale; look whether they were found rightly", flatName(v))
 	}
 	f.warnTarget(o)
-	f.Warnings = append(f.Warnings, "a ruler shows the scale along its line only: squareness, tilt and distortion are not measured; use a grid for them")
+	f.Warnings = append(f.Warnings, part.Say("optics.ruler_line"))
 	if f.PerspectiveSeen {
-		f.Warnings = append(f.Warnings, fmt.Sprintf("the ruler's scale changes by %.2f %% along the picture: it is tilted, or the lens distorts", f.ScaleChangePct))
+		f.Warnings = append(f.Warnings, part.Say("optics.ruler_changes", "change_percent", fmt.Sprintf("%.2f", f.ScaleChangePct)))
 	}
 	if len(v.Marks) < fewForScatter {
-		f.Warnings = append(f.Warnings, fmt.Sprintf("%d marks are few: how far they scatter is known badly, and so is the uncertainty", len(v.Marks)))
+		f.Warnings = append(f.Warnings, part.Say("optics.few_marks", "n", strconv.Itoa(len(v.Marks))))
 	}
 	f.Warnings = append(f.Warnings, oddMarks(flatName(v), v.Marks, f.Residuals, f.SigmaPX)...)
 	return f, nil
@@ -221,7 +222,7 @@ func FitDisc(e Ellipse, w, h int, diameterMM float64, o FlatViewOptions) (Flat, 
 	f.addTarget(o)
 	f.combine()
 	f.warnTarget(o)
-	f.Warnings = append(f.Warnings, "a disc's edge moves with the light and the threshold, and nothing here shows it; a grid's pitch does not. Distortion is not measured either")
+	f.Warnings = append(f.Warnings, part.Say("optics.disc_edge"))
 	return f, nil
 }
 
@@ -237,7 +238,8 @@ func (e *Ellipse) check(w, h int, diameterMM float64) error {
 	case diameterMM <= 0:
 		return fmt.Errorf("its diameter is given as %g mm; it must be above 0", diameterMM)
 	case e.MinorPX <= 0 || e.MajorPX < e.MinorPX:
-		return fmt.Errorf("its diameters in the picture are %g and %g px; the larger must come first and both be above 0", e.MajorPX, e.MinorPX)
+		return fmt.Errorf("its diameters in the picture are %g and %g px; the larger must come first and both be above 0", e.MajorPX,
+			e.MinorPX)
 	case !(e.UDiameterPX > 0) || math.IsInf(e.UDiameterPX, 0):
 		return errors.New("how well its diameter is known in the picture is not given; without that the scale has no uncertainty")
 	case e.XPX < 0 || e.YPX < 0 || e.XPX > float64(w) || e.YPX > float64(h):

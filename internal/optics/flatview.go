@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 
 	"finishbench/internal/part"
 )
@@ -68,7 +69,7 @@ type Flat struct {
 	SigmaPX   float64 // of one coordinate
 	Residuals []part.Point
 	Coverage  float64 // share of the picture within the marks' hull
-	Warnings  []string
+	Warnings  []part.Phrase
 }
 
 // FitFlat tells scale and squareness from one picture of a flat target. Without
@@ -103,7 +104,8 @@ func FitFlat(v View, o FlatViewOptions) (Flat, error) {
 
 func (o *FlatViewOptions) check() error {
 	if !(o.TargetURel >= 0 && o.TargetURel < 1) {
-		return fmt.Errorf("optics: scale: the target's relative uncertainty is given as %g; it must be from 0 to below 1, as 0.0005", o.TargetURel)
+		return fmt.Errorf("optics: scale: the target's relative uncertainty is given as %g; it must be from 0 to below 1, as 0.0005",
+			o.TargetURel)
 	}
 	if o.Projection != "" && o.Projection != Telecentric && o.Projection != Perspective {
 		return fmt.Errorf("optics: scale: the projection is given as %q; it must be %s or %s", o.Projection, Telecentric, Perspective)
@@ -415,7 +417,7 @@ func (f *Flat) byPose(v View, o FlatViewOptions) error {
 		f.addLens(v, o, mid)
 	}
 	if p.other < tellTiltsApart {
-		f.Warnings = append(f.Warnings, "the target tilted the other way explains the marks nearly as well: the tilt's size stands, its direction does not")
+		f.Warnings = append(f.Warnings, part.Say("optics.other_tilt"))
 	}
 	return nil
 }
@@ -479,7 +481,7 @@ func (f *Flat) addLens(v View, o FlatViewOptions, mid part.Point) {
 			*l.list()[k].at += sign * u / 2
 			p, err := fitPose(&l, v)
 			if err != nil {
-				f.Warnings = append(f.Warnings, "what the lens's uncertainty does to the scale could not be measured")
+				f.Warnings = append(f.Warnings, part.Say("optics.no_lens_u"))
 				return
 			}
 			s[i] = l.mmPerPX(&p.fit.Pose, mid)
@@ -515,26 +517,27 @@ const fewForScatter = 12
 
 // warn says what a reader must know.
 func (f *Flat) warn(v View, o FlatViewOptions) {
-	add := func(format string, a ...any) { f.Warnings = append(f.Warnings, fmt.Sprintf(format, a...)) }
+	add := func(p part.Phrase) { f.Warnings = append(f.Warnings, p) }
 	f.warnTarget(o)
 	if len(v.Marks) < fewForScatter {
-		add("%d marks are few: how far they scatter is known badly, and so is the uncertainty", len(v.Marks))
+		add(part.Say("optics.few_marks", "n", strconv.Itoa(len(v.Marks))))
 	}
 	switch {
 	case o.Projection == Telecentric && f.PerspectiveSeen:
-		add("the marks show perspective (scale changes by %.2f %% over the picture), though the lens is said to be telecentric: look at the lens, and whether the target is flat", f.ScaleChangePct)
+		add(part.Say("optics.perspective_seen", "change_percent", fmt.Sprintf("%.2f", f.ScaleChangePct)))
 	case o.Lens == nil && f.PerspectiveSeen:
-		add("the target is tilted in perspective: its scale changes by %.2f %% over the picture. By how many degrees cannot be told without the lens's focal length; calibrate the lens, or square the target", f.ScaleChangePct)
+		add(part.Say("optics.tilted_perspective", "change_percent", fmt.Sprintf("%.2f", f.ScaleChangePct)))
 	case o.Lens == nil && o.Projection == "":
-		add("one picture square to the target cannot tell a telecentric lens from another: the scale holds at the target's distance only")
+		add(part.Say("optics.square_picture"))
 	}
 	if o.Lens == nil {
 		switch {
 		case math.IsNaN(f.RadialP):
-			add("distortion was not looked for: that needs %d marks over a quarter of the picture; here are %d over %.0f %%", radialMarks, len(v.Marks), 100*f.Coverage)
+			add(part.Say("optics.no_distortion", "need", strconv.Itoa(radialMarks), "n", strconv.Itoa(len(v.Marks)),
+				"share_percent", fmt.Sprintf("%.0f", 100*f.Coverage)))
 		case f.RadialSeen:
 			covered, corner := reach(v)
-			add("the lens distorts; it is taken off points as far as a single term can, known to %.0f px from the picture's middle (its corner: %.0f px)", covered, corner)
+			add(part.Say("optics.one_term", "known_px", fmt.Sprintf("%.0f", covered), "corner_px", fmt.Sprintf("%.0f", corner)))
 		}
 	}
 	f.Warnings = append(f.Warnings, oddMarks(flatName(v), v.Marks, f.Residuals, f.SigmaPX)...)
@@ -551,6 +554,6 @@ func reach(v View) (covered, corner float64) {
 
 func (f *Flat) warnTarget(o FlatViewOptions) {
 	if o.TargetURel == 0 {
-		f.Warnings = append(f.Warnings, "the target's own uncertainty is not given and not counted; take it from its certificate, or state a guess")
+		f.Warnings = append(f.Warnings, part.Say("optics.no_target_u"))
 	}
 }

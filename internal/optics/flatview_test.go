@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -141,7 +142,8 @@ func TestFlatPerspective(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !f.PerspectiveSeen || f.Projection != Perspective || !strings.Contains(strings.Join(f.Warnings, "\n"), "cannot be told without the lens's focal length") {
+	if !f.PerspectiveSeen || f.Projection != Perspective || !strings.Contains(strings.Join(lang.English().SayAll(f.Warnings), "\n"),
+		"cannot be told without the lens's focal length") {
 		t.Errorf("%+v", f)
 	}
 	// A plane tilted by a about y, seen with f: px/mm goes as (1 + x tan a / f)^(3/2)
@@ -152,7 +154,7 @@ func TestFlatPerspective(t *testing.T) {
 		t.Errorf("scale changes by %.2f %%, want %.2f", f.ScaleChangePct, want)
 	}
 	tele, err := FitFlat(v, FlatViewOptions{TargetURel: 1e-4, Projection: Telecentric})
-	if err != nil || !strings.Contains(strings.Join(tele.Warnings, "\n"), "said to be telecentric") {
+	if err != nil || !strings.Contains(strings.Join(lang.English().SayAll(tele.Warnings), "\n"), "said to be telecentric") {
 		t.Errorf("%v, %q", err, tele.Warnings)
 	}
 
@@ -226,7 +228,8 @@ func TestFlatUnseenDistortion(t *testing.T) {
 	if off := math.Abs(f.MMPerPX - want); off > 3*f.UMMPerPX || off < 0.003*want {
 		t.Errorf("mm/px %v +- %v, truth %v", f.MMPerPX, f.UMMPerPX, want)
 	}
-	if f.RadialSeen || !strings.Contains(strings.Join(f.Warnings, "\n"), "distortion was not looked for: that needs 30 marks") {
+	if f.RadialSeen || !strings.Contains(strings.Join(lang.English().SayAll(f.Warnings), "\n"),
+		"distortion was not looked for: that needs 30 marks") {
 		t.Errorf("%q", f.Warnings)
 	}
 }
@@ -239,13 +242,14 @@ func TestFlatTiltEitherWay(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(strings.Join(f.Warnings, "\n"), "tilted the other way") || math.Abs(f.TiltDeg-degrees(0.3)) > 0.5 {
+	if !strings.Contains(strings.Join(lang.English().SayAll(f.Warnings), "\n"),
+		"tilted the other way") || math.Abs(f.TiltDeg-degrees(0.3)) > 0.5 {
 		t.Errorf("tilt %v, %q", f.TiltDeg, f.Warnings)
 	}
 	near := Lens{FX: 700, FY: 700, CX: 319.5, CY: 239.5}
 	p.T[2] = 300
 	f, err = FitFlat(seen("", near, p, grid(9, 6, 15), gauss(1, 0.1)), FlatViewOptions{Lens: &near})
-	if err != nil || strings.Contains(strings.Join(f.Warnings, "\n"), "tilted the other way") {
+	if err != nil || strings.Contains(strings.Join(lang.English().SayAll(f.Warnings), "\n"), "tilted the other way") {
 		t.Errorf("near: %v, %q", err, f.Warnings)
 	}
 }
@@ -270,11 +274,12 @@ func TestFlatRefuses(t *testing.T) {
 				v.Marks[i].YPX = 479 - v.Marks[i].YPX
 			}
 		}), FlatViewOptions{}, "mirrored"},
-		"uncertainty":   {good, FlatViewOptions{TargetURel: -1}, "the target's relative uncertainty is given as -1"},
-		"NaN":           {good, FlatViewOptions{TargetURel: math.NaN()}, "the target's relative uncertainty"},
-		"projection":    {good, FlatViewOptions{Projection: "fisheye"}, `projection is given as "fisheye"`},
-		"lens":          {good, FlatViewOptions{Lens: &Lens{}}, "focal length is 0 by 0 px"},
-		"beyond lens":   {good, FlatViewOptions{Lens: &Lens{FX: 100, FY: 100, CX: 320, CY: 240, K1: -3}}, "where the lens's distortion is not known"},
+		"uncertainty": {good, FlatViewOptions{TargetURel: -1}, "the target's relative uncertainty is given as -1"},
+		"NaN":         {good, FlatViewOptions{TargetURel: math.NaN()}, "the target's relative uncertainty"},
+		"projection":  {good, FlatViewOptions{Projection: "fisheye"}, `projection is given as "fisheye"`},
+		"lens":        {good, FlatViewOptions{Lens: &Lens{}}, "focal length is 0 by 0 px"},
+		"beyond lens": {good, FlatViewOptions{Lens: &Lens{FX: 100, FY: 100, CX: 320, CY: 240, K1: -3}},
+			"where the lens's distortion is not known"},
 		"lens's spread": {good, FlatViewOptions{LensCov: &LensCov{}}, "without the lens"},
 	} {
 		if f, err := FitFlat(c.v, c.o); err == nil || !strings.Contains(err.Error(), c.want) {
@@ -346,7 +351,8 @@ func TestRuler(t *testing.T) {
 
 func TestDisc(t *testing.T) {
 	// 10 mm at 40 px/mm, tilted by 10 degrees: 400 by 400 cos 10 = 393.92 px (by hand).
-	f, err := FitDisc(Ellipse{XPX: 300, YPX: 200, MajorPX: 400, MinorPX: 393.923, AngleDeg: 20, UDiameterPX: 0.2}, 640, 480, 10, FlatViewOptions{TargetURel: 1e-4})
+	f, err := FitDisc(Ellipse{XPX: 300, YPX: 200, MajorPX: 400, MinorPX: 393.923, AngleDeg: 20, UDiameterPX: 0.2}, 640, 480, 10,
+		FlatViewOptions{TargetURel: 1e-4})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -357,7 +363,8 @@ func TestDisc(t *testing.T) {
 	if math.Abs(f.UMMPerPX-0.025*0.0044814) > 2e-7 {
 		t.Errorf("u %v", f.UMMPerPX)
 	}
-	round, err := FitDisc(Ellipse{XPX: 300, YPX: 200, MajorPX: 400, MinorPX: 399.9, UDiameterPX: 0.2}, 640, 480, 10, FlatViewOptions{TargetURel: 1e-4})
+	round, err := FitDisc(Ellipse{XPX: 300, YPX: 200, MajorPX: 400, MinorPX: 399.9, UDiameterPX: 0.2}, 640, 480, 10,
+		FlatViewOptions{TargetURel: 1e-4})
 	if err != nil || round.TiltDeg != 0 || !(round.UTiltDeg > 1) {
 		t.Errorf("round: %v, tilt %v +- %v", err, round.TiltDeg, round.UTiltDeg)
 	}
@@ -401,7 +408,8 @@ func TestRates(t *testing.T) {
 		"scattered": {flat(0.5, grid(11, 8, 1.2), 2), RatedPoor, "poor: the marks lie 2."},
 		"small":     {flat(0.5, grid(11, 8, 0.2), 0.02), RatedPoor, "poor: the marks cover 1 %"},
 	} {
-		if c.got.Word != c.word || !slices.ContainsFunc(c.got.Reasons, func(s string) bool { return strings.HasPrefix(s, c.first) }) {
+		if c.got.Word != c.word || !slices.ContainsFunc(c.got.Reasons,
+			func(p part.Phrase) bool { return strings.HasPrefix(said(p), c.first) }) {
 			t.Errorf("%s: %+v", name, c.got)
 		}
 	}
@@ -420,7 +428,7 @@ func TestRates(t *testing.T) {
 	if r := RateCalibration(two, l); r.Word != RatedPoor {
 		t.Errorf("two views: %+v", r)
 	}
-	if w := good.Worse(flat(4, grid(11, 8, 1.2), 0.05)); w.Word != RatedFair || !strings.HasPrefix(w.Reasons[0], "fair") {
+	if w := good.Worse(flat(4, grid(11, 8, 1.2), 0.05)); w.Word != RatedFair || !strings.HasPrefix(said(w.Reasons[0]), "fair") {
 		t.Errorf("together: %+v", w)
 	}
 }
@@ -432,7 +440,8 @@ func FuzzFitFlat(f *testing.F) {
 	f.Fuzz(func(t *testing.T, b []byte, withLens bool) {
 		v := View{W: 256, H: 256}
 		for i := 0; i+1 < len(b) && i < 128; i += 2 {
-			v.Marks = append(v.Marks, Mark{Col: i / 2 % 5, Row: i / 10, XMM: float64(i / 2 % 5), YMM: float64(i / 10), XPX: float64(b[i]), YPX: float64(b[i+1])})
+			v.Marks = append(v.Marks, Mark{Col: i / 2 % 5, Row: i / 10, XMM: float64(i / 2 % 5), YMM: float64(i / 10), XPX: float64(b[i]),
+				YPX: float64(b[i+1])})
 		}
 		o := FlatViewOptions{TargetURel: 0.001}
 		if withLens {

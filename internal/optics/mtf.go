@@ -1,15 +1,15 @@
 package optics
 
 import (
-	"errors"
 	"math"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
 // ErrNoEdge says that no slanted straight edge was found where one was looked
 // for.
-var ErrNoEdge = errors.New("no straight slanted edge was found; photograph a straight, clean edge (of the target, or of the lit panel), turned by about 5 degrees from the picture's border")
+var ErrNoEdge = lang.Error(part.Say("camera.err.no_edge"))
 
 // EdgeOptions are what an edge is measured by. Start from
 // [DefaultEdgeOptions].
@@ -47,7 +47,7 @@ type Sharpness struct {
 	FitRMSPX   float64   // of the rows' places about the edge's line
 	BowPX      float64   // sag of the edge, where it was bent enough to matter and the bend was followed; else 0
 	Clipped    float64   // share of the pixels used that were clipped
-	Warnings   []string
+	Warnings   []part.Phrase
 }
 
 // perPX is the number of bins a pixel, ISO 12233's.

@@ -2,11 +2,12 @@ package optics
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
@@ -43,7 +44,7 @@ type edgeTally struct{ square, steep, narrow, other int }
 // error says what was seen instead where there are none.
 func FindSlantedEdges(p *part.Plane, o FindOptions) ([]FoundEdge, error) {
 	if p == nil || p.W < 32 || p.H < 32 || len(p.V) != p.W*p.H {
-		return nil, errors.New("optics: find edges: the picture must be 32 pixels wide and high at least")
+		return nil, lang.Error(part.Say("camera.err.edge_small"))
 	}
 	bright := robust.Quantile(sampled(p, 20000), 0.95)
 	var tally edgeTally
@@ -109,11 +110,13 @@ func (e *FoundEdge) weight() float64 { return e.Contrast * math.Sqrt(float64(e.R
 func (t edgeTally) error(o EdgeOptions) error {
 	switch {
 	case t.square > 0:
-		return fmt.Errorf("%w: %d pieces of straight edge lie within %g degrees of the pixel grid", ErrNoEdge, t.square, o.LeastDeg)
+		return lang.ErrorBy(ErrNoEdge, part.Say("camera.err.edge_square", "n", strconv.Itoa(t.square), "least_deg",
+			fmt.Sprintf("%g", o.LeastDeg)))
 	case t.steep > 0:
-		return fmt.Errorf("%w: %d pieces of straight edge lie more than %g degrees off the pixel grid", ErrNoEdge, t.steep, o.MostDeg)
+		return lang.ErrorBy(ErrNoEdge, part.Say("camera.err.edge_steep", "n", strconv.Itoa(t.steep), "most_deg",
+			fmt.Sprintf("%g", o.MostDeg)))
 	case t.narrow > 0:
-		return fmt.Errorf("%w: the %d pieces of straight edge have no even light on both sides", ErrNoEdge, t.narrow)
+		return lang.ErrorBy(ErrNoEdge, part.Say("camera.err.edge_narrow", "n", strconv.Itoa(t.narrow)))
 	}
 	return ErrNoEdge
 }

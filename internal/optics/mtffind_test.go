@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -59,7 +60,8 @@ func TestFindSlantedEdges(t *testing.T) {
 				t.Errorf("%+v: edge at %v lies at %.2f degrees", c, e.Box, e.AngleDeg)
 			}
 		}
-		t.Logf("%+v: %d edges, %d of them upright; best %.4f +- %.4f over %.0f px, closed form %.4f", c, len(found), across, found[0].MTF50CyPX, found[0].UMTF50CyPX, found[0].HalfPX, want)
+		t.Logf("%+v: %d edges, %d of them upright; best %.4f +- %.4f over %.0f px, closed form %.4f", c, len(found), across,
+			found[0].MTF50CyPX, found[0].UMTF50CyPX, found[0].HalfPX, want)
 		if len(found) < 8 || across == 0 || across == len(found) {
 			t.Errorf("%+v: %d edges found, %d of them upright", c, len(found), across)
 		}
@@ -145,7 +147,7 @@ func TestSlantedEdgeRefusals(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		if !strings.Contains(strings.Join(s.Warnings, "; "), c.say) {
+		if !strings.Contains(strings.Join(lang.English().SayAll(s.Warnings), "; "), c.say) {
 			t.Errorf("%s: warnings %q, want %q", c.name, s.Warnings, c.say)
 		}
 	}
@@ -156,16 +158,17 @@ func TestSlantedEdgeRefusals(t *testing.T) {
 }
 
 func TestSharpnessOf(t *testing.T) {
-	edge := func(m, u float64, warn ...string) FoundEdge {
+	edge := func(m, u float64, warn ...part.Phrase) FoundEdge {
 		return FoundEdge{Sharpness: Sharpness{MTF50CyPX: m, UMTF50CyPX: u, Warnings: warn}}
 	}
 	// Worked by hand: the median of .2 .25 .27 is .25, their SD .036056, times
 	// 1.2533/root 3 is .026089; the edge with a warning does not count.
-	m, u := SharpnessOf([]FoundEdge{edge(0.25, 0.01), edge(0.5, 0.01, "sharpened"), edge(0.2, 0.01), edge(0.27, math.NaN())})
+	m, u := SharpnessOf([]FoundEdge{edge(0.25, 0.01), edge(0.5, 0.01, part.Say("optics.overshoot")), edge(0.2, 0.01),
+		edge(0.27, math.NaN())})
 	if m != 0.25 || math.Abs(u-0.026089) > 1e-5 {
 		t.Errorf("MTF50 %g +- %g, want 0.25 +- 0.02609", m, u)
 	}
-	if m, u := SharpnessOf([]FoundEdge{edge(0.5, 0.01, "sharpened")}); m != 0.5 || u != 0.01 {
+	if m, u := SharpnessOf([]FoundEdge{edge(0.5, 0.01, part.Say("optics.overshoot"))}); m != 0.5 || u != 0.01 {
 		t.Errorf("one edge with a warning: %g +- %g", m, u)
 	}
 	if m, u := SharpnessOf(nil); !math.IsNaN(m) || !math.IsNaN(u) {

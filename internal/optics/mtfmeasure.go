@@ -3,6 +3,9 @@ package optics
 import (
 	"fmt"
 	"math"
+	"strconv"
+
+	"finishbench/internal/part"
 )
 
 // measure measures sharpness in linear light from a first line along the edge.
@@ -235,29 +238,30 @@ func hammingBias(sigma, half float64) float64 {
 // warn says what makes the figure doubtful. Each limit: common practice, no
 // source, but for the angles.
 func (s *Sharpness) warn(o EdgeOptions) {
-	add := func(format string, a ...any) { s.Warnings = append(s.Warnings, fmt.Sprintf(format, a...)) }
+	add := func(p part.Phrase) { s.Warnings = append(s.Warnings, p) }
 	if s.AngleDeg < o.LeastDeg || s.AngleDeg > o.MostDeg {
-		add("the edge lies at %.1f degrees to the pixel grid, outside %g to %g", s.AngleDeg, o.LeastDeg, o.MostDeg)
+		add(part.Say("optics.edge_angle", "angle_deg", fmt.Sprintf("%.1f", s.AngleDeg), "least_deg", fmt.Sprintf("%g", o.LeastDeg),
+			"most_deg", fmt.Sprintf("%g", o.MostDeg)))
 	}
 	if s.PhasePX < 1 {
-		add("the edge moves by only %.2f px over its %d rows, less than one: the quarter pixels are filled unevenly", s.PhasePX, s.Rows)
+		add(part.Say("optics.edge_phase", "phase_px", fmt.Sprintf("%.2f", s.PhasePX), "rows", strconv.Itoa(s.Rows)))
 	}
 	if s.EmptyBins > 0 {
-		add("%d quarter-pixel bins stayed empty", s.EmptyBins)
+		add(part.Say("optics.empty_bins", "n", strconv.Itoa(s.EmptyBins)))
 	}
 	if b := hammingBias(s.Rise1090PX/2.5631, s.HalfPX); b > 0.01 {
-		add("the region reaches only %.0f px from the edge; the window reads MTF50 about %.0f %% too high", s.HalfPX, 100*b)
+		add(part.Say("optics.edge_reach", "reach_px", fmt.Sprintf("%.0f", s.HalfPX), "bias_percent", fmt.Sprintf("%.0f", 100*b)))
 	}
 	if s.Clipped > 0.01 {
-		add("%.0f %% of the pixels are clipped: the edge looks sharper than it is; shorten the exposure", 100*s.Clipped)
+		add(part.Say("optics.edge_clipped", "share_percent", fmt.Sprintf("%.0f", 100*s.Clipped)))
 	}
 	if s.Overshoot > 0.05 {
-		add("light overshoots beside the edge by %.0f %%: the camera sharpens its pictures, and MTF50 says more than the lens can do", 100*s.Overshoot)
+		add(part.Say("optics.overshoot", "share_percent", fmt.Sprintf("%.0f", 100*s.Overshoot)))
 	}
 	if s.Slope > 0.1 {
-		add("the light beside the edge is uneven (%.0f %% of the edge's contrast): MTF50 reads a little low", 100*s.Slope)
+		add(part.Say("optics.uneven_edge", "share_percent", fmt.Sprintf("%.0f", 100*s.Slope)))
 	}
 	if s.FitRMSPX > 1 {
-		add("the rows' places scatter by %.1f px about the edge: it is ragged, dirty or noisy", s.FitRMSPX)
+		add(part.Say("optics.ragged_edge", "scatter_px", fmt.Sprintf("%.1f", s.FitRMSPX)))
 	}
 }

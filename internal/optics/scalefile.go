@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -58,6 +59,8 @@ type Scale struct {
 	RMSPX         float64        `json:"rms_px,omitempty"`          // of the marks about the fit; absent (0 inside): one disc has no marks to differ
 	Rating        string         `json:"rating"`                    // good, fair, poor
 	Warnings      []string       `json:"warnings,omitempty"`        //
+
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"` // Warnings, to be told in any language
 }
 
 // DefaultMaxAgeDays is how long a scale is believed (common practice, no source).
@@ -82,6 +85,8 @@ type ScalePicture struct {
 	Marks  int      `json:"marks"`
 	RMSPX  *float64 `json:"rms_px,omitempty"`
 	Note   string   `json:"note,omitempty"`
+
+	NotePhrases []part.Phrase `json:"note_phrases,omitempty"` // Note, to be told in any language; several stand one after the other
 }
 
 // UndistortPX gives where a lens without distortion would have the picture's
@@ -99,7 +104,7 @@ func (s *Scale) UndistortPX(p part.Point) (part.Point, bool) {
 func (f *Flat) Scale() Scale {
 	s := Scale{Schema: ScaleSchema, MMPerPX: f.MMPerPX, UMMPerPX: f.UMMPerPX, Projection: f.Projection, Lens: f.Lens, LensU: f.LensU,
 		TiltDeg: known(f.TiltDeg), SkewDeg: known(f.SkewDeg), AspectRatio: known(f.AspectRatio),
-		WidthPX: f.W, HeightPX: f.H, MaxAgeDays: DefaultMaxAgeDays, Warnings: slices.Clone(f.Warnings)}
+		WidthPX: f.W, HeightPX: f.H, MaxAgeDays: DefaultMaxAgeDays, WarningPhrases: slices.Clone(f.Warnings), Warnings: lang.English().SayAll(f.Warnings)}
 	if !math.IsNaN(f.RMSPX) {
 		s.RMSPX = f.RMSPX
 	}
@@ -173,7 +178,8 @@ func jsonSentence(b []byte, err error) string {
 	case errors.As(err, &syntax):
 		return fmt.Sprintf("line %d is no JSON: %v", 1+bytes.Count(b[:min(int(syntax.Offset), len(b))], []byte("\n")), syntax)
 	case errors.As(err, &kind):
-		return fmt.Sprintf("line %d: %s is a %s and must be a %v", 1+bytes.Count(b[:min(int(kind.Offset), len(b))], []byte("\n")), kind.Field, kind.Value, kind.Type)
+		return fmt.Sprintf("line %d: %s is a %s and must be a %v", 1+bytes.Count(b[:min(int(kind.Offset), len(b))], []byte("\n")),
+			kind.Field, kind.Value, kind.Type)
 	}
 	if name, ok := strings.CutPrefix(err.Error(), "json: unknown field "); ok {
 		return fmt.Sprintf("the key %s is not known; is it misspelt?", name)
@@ -224,7 +230,8 @@ func (s *Scale) validateView() error {
 		value  *float64
 		lo, hi float64
 	}{
-		{"tilt_deg", s.TiltDeg, 0, 90}, {"skew_deg", s.SkewDeg, -90, 90}, {"aspect_ratio", s.AspectRatio, 0, 100}, {"focal_length_mm", s.FocalLengthMM, 0, 1e5},
+		{"tilt_deg", s.TiltDeg, 0, 90}, {"skew_deg", s.SkewDeg, -90, 90}, {"aspect_ratio", s.AspectRatio, 0, 100}, {"focal_length_mm",
+			s.FocalLengthMM, 0, 1e5},
 	} {
 		if v.value != nil && !(*v.value >= v.lo && *v.value <= v.hi) {
 			return fmt.Errorf("%s is %g; it must be from %g to %g", v.name, *v.value, v.lo, v.hi)

@@ -32,7 +32,8 @@ func TestScaleFileThereAndBack(t *testing.T) {
 	if err := EncodeScale(&b, someScale()); err != nil {
 		t.Fatal(err)
 	}
-	if s := b.String(); !strings.Contains(s, "\n  \"mm_per_px\": 0.0123,\n") || !strings.Contains(s, "\"fx_px\": 700") || !strings.HasSuffix(s, "}\n") {
+	if s := b.String(); !strings.Contains(s, "\n  \"mm_per_px\": 0.0123,\n") || !strings.Contains(s,
+		"\"fx_px\": 700") || !strings.HasSuffix(s, "}\n") {
 		t.Errorf("written:\n%s", s)
 	}
 	got, err := DecodeScale(bytes.NewReader(b.Bytes()))
@@ -48,7 +49,8 @@ func TestScaleFileThereAndBack(t *testing.T) {
 	if err := EncodeScale(&b, least); err != nil {
 		t.Fatal(err)
 	}
-	for _, key := range []string{"lens", "u_lens", "tilt_deg", "skew_deg", "aspect_ratio", "focal_length_mm", "\"rms_px\": 0,", "warnings"} {
+	for _, key := range []string{"lens", "u_lens", "tilt_deg", "skew_deg", "aspect_ratio", "focal_length_mm", "\"rms_px\": 0,",
+		"warnings"} {
 		if strings.Contains(b.String(), key) {
 			t.Errorf("what was not measured is written: %s", key)
 		}
@@ -155,8 +157,9 @@ func TestCheckPicture(t *testing.T) {
 		change func(p *PictureFacts)
 		want   string
 	}{
-		"same":          {func(*PictureFacts) {}, ""},
-		"turned":        {func(p *PictureFacts) { p.WidthPX, p.HeightPX = 480, 640 }, "the picture has 480 x 640 px, the scale was made at 640 x 480"},
+		"same": {func(*PictureFacts) {}, ""},
+		"turned": {func(p *PictureFacts) { p.WidthPX, p.HeightPX = 480, 640 },
+			"the picture has 480 x 640 px, the scale was made at 640 x 480"},
 		"camera":        {func(p *PictureFacts) { p.Camera = "face camera" }, `of camera "face camera", the scale of "edge camera"`},
 		"focus":         {func(p *PictureFacts) { p.Focus = "locked at 4" }, "a lens focused anew"},
 		"focal length":  {func(p *PictureFacts) { p.FocalLengthMM = 50 }, "focal length is 50 mm, the scale's 35 mm"},
@@ -174,12 +177,12 @@ func TestCheckPicture(t *testing.T) {
 		t.Errorf("doubts about the same: %q", d)
 	}
 	d := s.Doubts(PictureFacts{WidthPX: 640, HeightPX: 480})
-	if len(d) != 3 || d[0] != "the picture does not say its camera, so that it could not be compared with the scale's" {
+	if len(d) != 3 || said(d[0]) != "the picture does not say its camera, so that it could not be compared with the scale's" {
 		t.Errorf("%q", d)
 	}
 	s.Camera, s.Focus, s.FocalLengthMM = "", "", nil
 	d = s.Doubts(PictureFacts{Camera: "x"})
-	if len(d) != 3 || d[0] != "the scale does not say its camera, so that the picture's could not be compared" || d[1] != "neither picture nor scale says its focus" {
+	if len(d) != 3 || said(d[0]) != "the scale does not say its camera, so that the picture's could not be compared" || said(d[1]) != "neither picture nor scale says its focus" {
 		t.Errorf("%q", d)
 	}
 }
@@ -201,7 +204,7 @@ func TestAgeState(t *testing.T) {
 		{-48 * time.Hour, AgeOver, "still to come"},
 	} {
 		now := s.Made.Add(c.after)
-		if a := s.AgeState(now); a.State != c.state || !strings.Contains(a.Sentence, c.want) || s.Age(now) != c.after {
+		if a := s.AgeState(now); a.State != c.state || !strings.Contains(said(a.Sentence), c.want) || s.Age(now) != c.after {
 			t.Errorf("after %v: %+v, want %s, %q", c.after, a, c.state, c.want)
 		}
 	}
@@ -213,12 +216,14 @@ func TestAgeState(t *testing.T) {
 
 // A scale made from a view passes the checks of its file.
 func TestFlatScaleIsWhole(t *testing.T) {
-	f, err := FitFlat(affineView(40, 1, 0, 0, 0.01, grid(11, 8, 1.2), gauss(1, 0.05)), FlatViewOptions{TargetURel: 5e-4, Projection: Telecentric})
+	f, err := FitFlat(affineView(40, 1, 0, 0, 0.01, grid(11, 8, 1.2), gauss(1, 0.05)),
+		FlatViewOptions{TargetURel: 5e-4, Projection: Telecentric})
 	if err != nil {
 		t.Fatal(err)
 	}
 	s := f.Scale()
-	s.Target, s.Made, s.Pictures, s.Rating = someScale().Target, someScale().Made, someScale().Pictures, RateFlat(f, DefaultRateLimits()).Word
+	s.Target, s.Made, s.Pictures, s.Rating = someScale().Target, someScale().Made, someScale().Pictures, RateFlat(f,
+		DefaultRateLimits()).Word
 	if err := EncodeScale(new(bytes.Buffer), s); err != nil {
 		t.Error(err)
 	}

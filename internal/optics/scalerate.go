@@ -3,6 +3,9 @@ package optics
 import (
 	"fmt"
 	"math"
+	"strconv"
+
+	"finishbench/internal/part"
 )
 
 // Ratings of a scale.
@@ -16,7 +19,7 @@ const (
 // quantity that was looked at, the worst first.
 type Rating struct {
 	Word    string // [RatedGood], [RatedFair], [RatedPoor]
-	Reasons []string
+	Reasons []part.Phrase
 }
 
 // Limit is up to where a quantity is good, and up to where fair; beyond it is poor.
@@ -43,7 +46,7 @@ func DefaultRateLimits() RateLimits {
 }
 
 // rater gathers verdicts.
-type rater struct{ sentences [3][]string }
+type rater struct{ sentences [3][]part.Phrase }
 
 func (l Limit) rank(v float64) int {
 	switch {
@@ -55,8 +58,8 @@ func (l Limit) rank(v float64) int {
 	return 2 // also NaN
 }
 
-func (r *rater) add(rank int, format string, a ...any) {
-	r.sentences[rank] = append(r.sentences[rank], fmt.Sprintf(format, a...))
+func (r *rater) add(rank int, p part.Phrase) {
+	r.sentences[rank] = append(r.sentences[rank], p)
 }
 
 func (r *rater) rating() Rating {
@@ -67,7 +70,7 @@ func (r *rater) rating() Rating {
 			out.Word = words[rank]
 		}
 		for _, s := range r.sentences[rank] {
-			out.Reasons = append(out.Reasons, words[rank]+": "+s)
+			out.Reasons = append(out.Reasons, part.Say("rated."+words[rank]).With("what", s))
 		}
 	}
 	return out
@@ -77,21 +80,27 @@ func (r *rater) rating() Rating {
 func RateFlat(f Flat, l RateLimits) Rating {
 	var r rater
 	rel := f.UMMPerPX / f.MMPerPX
-	r.add(l.URel.rank(rel), "the scale is known to %.3f %% (good up to %.1f %%, fair up to %.1f %%)", 100*rel, 100*l.URel.Good, 100*l.URel.Fair)
+	r.add(l.URel.rank(rel), part.Say("optics.rate_u", "u_percent", fmt.Sprintf("%.3f", 100*rel), "good_percent",
+		fmt.Sprintf("%.1f", 100*l.URel.Good),
+		"fair_percent", fmt.Sprintf("%.1f", 100*l.URel.Fair)))
 	if !math.IsNaN(f.RMSPX) {
-		r.add(l.RMSPX.rank(f.RMSPX), "the marks lie %.2f px about the fit (good up to %g px, fair up to %g px)", f.RMSPX, l.RMSPX.Good, l.RMSPX.Fair)
+		r.add(l.RMSPX.rank(f.RMSPX), part.Say("optics.rate_rms", "rms_px", fmt.Sprintf("%.2f", f.RMSPX), "good_px",
+			fmt.Sprintf("%g", l.RMSPX.Good),
+			"fair_px", fmt.Sprintf("%g", l.RMSPX.Fair)))
 	}
 	switch rank := l.TiltDeg.rank(f.TiltDeg); {
 	case math.IsNaN(f.TiltDeg):
-		r.add(1, "squareness is not measured")
+		r.add(1, part.Say("optics.rate_no_tilt"))
 	case f.DistanceMM > 0: // the lens knows the tilt and takes it off
-		r.add(min(rank, 1), "the target is tilted by %.1f degrees, which is taken off (good up to %g)", f.TiltDeg, l.TiltDeg.Good)
+		r.add(min(rank, 1), part.Say("optics.rate_tilt_off", "tilt_deg", fmt.Sprintf("%.1f", f.TiltDeg),
+			"good_deg", fmt.Sprintf("%g", l.TiltDeg.Good)))
 	default:
-		r.add(rank, "the target is tilted by %.1f degrees if pixels and print are square (good up to %g, fair up to %g)", f.TiltDeg, l.TiltDeg.Good, l.TiltDeg.Fair)
+		r.add(rank, part.Say("optics.rate_tilt", "tilt_deg", fmt.Sprintf("%.1f", f.TiltDeg), "good_deg", fmt.Sprintf("%g", l.TiltDeg.Good),
+			"fair_deg", fmt.Sprintf("%g", l.TiltDeg.Fair)))
 	}
 	if !math.IsNaN(f.Coverage) {
-		r.add(l.Uncovered.rank(1-f.Coverage), "the marks cover %.0f %% of the picture (good from %.0f %%, fair from %.0f %%)",
-			100*f.Coverage, 100*(1-l.Uncovered.Good), 100*(1-l.Uncovered.Fair))
+		r.add(l.Uncovered.rank(1-f.Coverage), part.Say("optics.rate_coverage", "share_percent", fmt.Sprintf("%.0f", 100*f.Coverage),
+			"good_percent", fmt.Sprintf("%.0f", 100*(1-l.Uncovered.Good)), "fair_percent", fmt.Sprintf("%.0f", 100*(1-l.Uncovered.Fair))))
 	}
 	return r.rating()
 }
@@ -100,13 +109,18 @@ func RateFlat(f Flat, l RateLimits) Rating {
 func RateCalibration(c Calibration, l RateLimits) Rating {
 	var r rater
 	rel := max(c.LensU.FX/c.Lens.FX, c.LensU.FY/c.Lens.FY)
-	r.add(l.URel.rank(rel), "the focal length is known to %.3f %% (good up to %.1f %%, fair up to %.1f %%)", 100*rel, 100*l.URel.Good, 100*l.URel.Fair)
-	r.add(l.RMSPX.rank(c.RMSPX), "the marks lie %.2f px about the fit (good up to %g px, fair up to %g px)", c.RMSPX, l.RMSPX.Good, l.RMSPX.Fair)
-	r.add(l.Uncovered.rank(1-c.Coverage), "the marks of all views cover %.0f %% of the picture (good from %.0f %%, fair from %.0f %%)",
-		100*c.Coverage, 100*(1-l.Uncovered.Good), 100*(1-l.Uncovered.Fair))
-	r.add(l.Views.rank(-float64(len(c.Views))), "%d views (good from %g, fair from %g)", len(c.Views), -l.Views.Good, -l.Views.Fair)
+	r.add(l.URel.rank(rel), part.Say("optics.rate_focal", "u_percent", fmt.Sprintf("%.3f", 100*rel),
+		"good_percent", fmt.Sprintf("%.1f", 100*l.URel.Good), "fair_percent", fmt.Sprintf("%.1f", 100*l.URel.Fair)))
+	r.add(l.RMSPX.rank(c.RMSPX), part.Say("optics.rate_rms", "rms_px", fmt.Sprintf("%.2f", c.RMSPX), "good_px",
+		fmt.Sprintf("%g", l.RMSPX.Good),
+		"fair_px", fmt.Sprintf("%g", l.RMSPX.Fair)))
+	r.add(l.Uncovered.rank(1-c.Coverage), part.Say("optics.rate_all_coverage", "share_percent", fmt.Sprintf("%.0f", 100*c.Coverage),
+		"good_percent", fmt.Sprintf("%.0f", 100*(1-l.Uncovered.Good)), "fair_percent", fmt.Sprintf("%.0f", 100*(1-l.Uncovered.Fair))))
+	r.add(l.Views.rank(-float64(len(c.Views))), part.Say("optics.rate_views", "n", strconv.Itoa(len(c.Views)), "good",
+		fmt.Sprintf("%g", -l.Views.Good),
+		"fair", fmt.Sprintf("%g", -l.Views.Fair)))
 	if d := c.spreadOfTiltsDeg(); d < alikeDeg {
-		r.add(2, "the views are too alike: the target's planes differ by %.1f degrees at most", d)
+		r.add(2, part.Say("optics.rate_alike", "angle_deg", fmt.Sprintf("%.1f", d)))
 	}
 	return r.rating()
 }
@@ -114,10 +128,10 @@ func RateCalibration(c Calibration, l RateLimits) Rating {
 // Worse is the rating of two things used together.
 func (r Rating) Worse(o Rating) Rating {
 	rank := map[string]int{RatedGood: 0, RatedFair: 1, RatedPoor: 2}
-	w := Rating{Word: r.Word, Reasons: append(append([]string(nil), r.Reasons...), o.Reasons...)}
+	w := Rating{Word: r.Word, Reasons: append(append([]part.Phrase(nil), r.Reasons...), o.Reasons...)}
 	if rank[o.Word] > rank[r.Word] {
 		w.Word = o.Word
-		w.Reasons = append(append([]string(nil), o.Reasons...), r.Reasons...)
+		w.Reasons = append(append([]part.Phrase(nil), o.Reasons...), r.Reasons...)
 	}
 	return w
 }

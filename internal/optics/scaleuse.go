@@ -3,8 +3,12 @@ package optics
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"time"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // PictureFacts is what a picture says about how it was taken. Empty or 0: not known.
@@ -22,16 +26,18 @@ const sameFocalRel = 0.005
 // another size, camera, focus or focal length. What one side does not say is no
 // reason to refuse; see [Scale.Doubts].
 func (s *Scale) CheckPicture(p PictureFacts) error {
-	const remedy = "use the scale made for it, or make one"
 	switch {
 	case p.WidthPX != s.WidthPX || p.HeightPX != s.HeightPX:
-		return fmt.Errorf("the picture has %d x %d px, the scale was made at %d x %d; %s", p.WidthPX, p.HeightPX, s.WidthPX, s.HeightPX, remedy)
+		return lang.Error(part.Say("optics.other_size", "width_px", strconv.Itoa(p.WidthPX), "height_px", strconv.Itoa(p.HeightPX),
+			"scale_width_px", strconv.Itoa(s.WidthPX), "scale_height_px", strconv.Itoa(s.HeightPX)))
 	case differ(p.Camera, s.Camera):
-		return fmt.Errorf("the picture is of camera %q, the scale of %q; %s", p.Camera, s.Camera, remedy)
+		return lang.Error(part.Say("optics.other_camera", "camera", fmt.Sprintf("%q", p.Camera), "scale_camera",
+			fmt.Sprintf("%q", s.Camera)))
 	case differ(p.Focus, s.Focus):
-		return fmt.Errorf("the picture's focus is %q, the scale's %q: a lens focused anew has another scale; %s", p.Focus, s.Focus, remedy)
+		return lang.Error(part.Say("optics.other_focus", "focus", fmt.Sprintf("%q", p.Focus), "scale_focus", fmt.Sprintf("%q", s.Focus)))
 	case s.FocalLengthMM != nil && p.FocalLengthMM > 0 && math.Abs(p.FocalLengthMM / *s.FocalLengthMM - 1) > sameFocalRel:
-		return fmt.Errorf("the picture's focal length is %g mm, the scale's %g mm; %s", p.FocalLengthMM, *s.FocalLengthMM, remedy)
+		return lang.Error(part.Say("optics.other_focal", "focal_mm", fmt.Sprintf("%g", p.FocalLengthMM),
+			"scale_focal_mm", fmt.Sprintf("%g", *s.FocalLengthMM)))
 	}
 	return nil
 }
@@ -44,22 +50,22 @@ func differ(a, b string) bool {
 
 // Doubts says what could not be compared because the picture or the scale does
 // not tell it.
-func (s *Scale) Doubts(p PictureFacts) []string {
-	var said []string
+func (s *Scale) Doubts(p PictureFacts) []part.Phrase {
+	var said []part.Phrase
 	doubt := func(what string, picture, scale bool) {
 		switch {
 		case picture && scale:
 		case picture:
-			said = append(said, "the scale does not say its "+what+", so that the picture's could not be compared")
+			said = append(said, part.Say("optics.doubt.picture", "what", what))
 		case scale:
-			said = append(said, "the picture does not say its "+what+", so that it could not be compared with the scale's")
+			said = append(said, part.Say("optics.doubt.scale", "what", what))
 		default:
-			said = append(said, "neither picture nor scale says its "+what)
+			said = append(said, part.Say("optics.doubt.neither", "what", what))
 		}
 	}
-	doubt("camera", strings.TrimSpace(p.Camera) != "", strings.TrimSpace(s.Camera) != "")
-	doubt("focus", strings.TrimSpace(p.Focus) != "", strings.TrimSpace(s.Focus) != "")
-	doubt("focal length", p.FocalLengthMM > 0, s.FocalLengthMM != nil)
+	doubt("@optics.its.camera", strings.TrimSpace(p.Camera) != "", strings.TrimSpace(s.Camera) != "")
+	doubt("@optics.its.focus", strings.TrimSpace(p.Focus) != "", strings.TrimSpace(s.Focus) != "")
+	doubt("@optics.its.focal_length", p.FocalLengthMM > 0, s.FocalLengthMM != nil)
 	return said
 }
 
@@ -75,7 +81,7 @@ type AgeState struct {
 	State    string // [AgeOK], [AgeSoon], [AgeOver]
 	Days     float64
 	DaysLeft float64 // below 0 when it is over
-	Sentence string
+	Sentence part.Phrase
 }
 
 // Age is the time since the scale was made.
@@ -87,15 +93,15 @@ const clockSlack = 24 * time.Hour
 // AgeState says whether the scale may still be used. One from the future is
 // over: a clock is wrong, and its age is not known.
 func (s *Scale) AgeState(now time.Time) AgeState {
-	return AgeOf("the scale", s.Made, s.MaxAgeDays, now)
+	return AgeOf("@age.of.scale", s.Made, s.MaxAgeDays, now)
 }
 
 // AgeState says the same of a flat field.
 func (f *FlatField) AgeState(now time.Time) AgeState {
-	return AgeOf("the flat field", f.Made, f.MaxAgeDays, now)
+	return AgeOf("@age.of.flat", f.Made, f.MaxAgeDays, now)
 }
 
-// AgeOf is the state of what was made then and is good for so many days.
+// AgeOf is the state of what was made then and is good for so many days; what is the key of its name.
 func AgeOf(what string, madeAt time.Time, maxDays int, now time.Time) AgeState {
 	day := 24 * time.Hour
 	age := now.Sub(madeAt)
@@ -106,18 +112,20 @@ func AgeOf(what string, madeAt time.Time, maxDays int, now time.Time) AgeState {
 	switch {
 	case madeAt.IsZero():
 		a.State, a.Days, a.DaysLeft = AgeOver, math.NaN(), math.NaN()
-		a.Sentence = what + " does not say when it was made; make it again"
+		a.Sentence = part.Say("age.untold", "what", what)
 	case age < -clockSlack:
 		a.State = AgeOver
-		a.Sentence = fmt.Sprintf("%s was made on %s, which is still to come: set this computer's clock, or make it again", what, made)
+		a.Sentence = part.Say("age.future", "what", what, "made", made)
 	case a.Days > limit:
 		a.State = AgeOver
-		a.Sentence = fmt.Sprintf("%s of %s is %.0f days old, its limit is %d: make it again before measuring", what, made, math.Floor(a.Days), maxDays)
+		a.Sentence = part.Say("age.over", "what", what, "made", made, "days", fmt.Sprintf("%.0f", math.Floor(a.Days)),
+			"limit_days", strconv.Itoa(maxDays))
 	case a.Days >= 0.8*limit:
 		a.State = AgeSoon
-		a.Sentence = fmt.Sprintf("%s of %s is good for another %.0f days: make it again soon", what, made, math.Ceil(a.DaysLeft))
+		a.Sentence = part.Say("age.soon", "what", what, "made", made, "days", fmt.Sprintf("%.0f", math.Ceil(a.DaysLeft)))
 	default:
-		a.Sentence = fmt.Sprintf("%s of %s is %.0f days old and good for %.0f more", what, made, math.Floor(max(0, a.Days)), math.Ceil(a.DaysLeft))
+		a.Sentence = part.Say("age.ok", "what", what, "made", made, "days", fmt.Sprintf("%.0f", math.Floor(max(0, a.Days))),
+			"left_days", fmt.Sprintf("%.0f", math.Ceil(a.DaysLeft)))
 	}
 	return a
 }

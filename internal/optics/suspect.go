@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -23,7 +24,7 @@ type SuspectView struct {
 	Without     *Calibration
 	AlonePX     float64 // its RMS against the lens of the others, only its own pose fitted; NaN: no such fit
 	ChangeInU   Lens    // (with - without) / standard uncertainty without, for each parameter fitted; NaN for the others
-	Description string
+	Description part.Phrase
 }
 
 // When a view is suspect. All three must hold: it stands out among the views,
@@ -75,7 +76,8 @@ func (s *SuspectView) leaveOut(c *Calibration) bool {
 	s.F, s.P = math.NaN(), math.NaN()
 	without, err := c.Without(s.Index)
 	if err != nil {
-		s.Description = fmt.Sprintf("view %s is %.2f px off, the others %.2f px; without it there is no fit: %v", s.Name, s.RMSPX, s.OthersPX, err)
+		s.Description = part.Say("optics.suspect_alone", "view", s.Name, "off_px", fmt.Sprintf("%.2f", s.RMSPX),
+			"others_px", fmt.Sprintf("%.2f", s.OthersPX), "why", fmt.Sprint(err))
 		return true
 	}
 	marks := float64(len(c.source[s.Index].Marks))
@@ -95,10 +97,12 @@ func (s *SuspectView) leaveOut(c *Calibration) bool {
 			*change[k].at = (*with[k].at - *lens[k].at) / *u[k].at
 		}
 	}
-	s.Description = fmt.Sprintf("view %s is %.2f px off, the others %.2f px. Without it the fit's RMS is %.3f px instead of %.3f; "+
-		"fx goes from %.2f to %.2f px (%.1f of its standard uncertainties), cx from %.2f to %.2f (%.1f)",
-		s.Name, s.RMSPX, s.OthersPX, without.RMSPX, c.RMSPX,
-		c.Lens.FX, without.Lens.FX, math.Abs(s.ChangeInU.FX), c.Lens.CX, without.Lens.CX, math.Abs(s.ChangeInU.CX))
+	s.Description = part.Say("optics.suspect", "view", s.Name, "off_px", fmt.Sprintf("%.2f", s.RMSPX),
+		"others_px", fmt.Sprintf("%.2f", s.OthersPX), "without_px", fmt.Sprintf("%.3f", without.RMSPX),
+		"rms_px", fmt.Sprintf("%.3f", c.RMSPX), "fx_px", fmt.Sprintf("%.2f", c.Lens.FX),
+		"without_fx_px", fmt.Sprintf("%.2f", without.Lens.FX), "fx_u", fmt.Sprintf("%.1f", math.Abs(s.ChangeInU.FX)),
+		"cx_px", fmt.Sprintf("%.2f", c.Lens.CX), "without_cx_px", fmt.Sprintf("%.2f", without.Lens.CX),
+		"cx_u", fmt.Sprintf("%.1f", math.Abs(s.ChangeInU.CX)))
 	return true
 }
 

@@ -32,6 +32,8 @@ type Contribution struct {
 	DOF            *float64     `json:"dof,omitempty"` // degrees of freedom of U; absent: U is taken as exact (JCGM 100:2008, G.4.3)
 	Sensitivity    float64      `json:"sensitivity_um"`
 	ContributionUM float64      `json:"contribution_um"` // |Sensitivity| U, >= 0
+
+	NamePhrase *Phrase `json:"name_phrase,omitempty"` // Name, to be told in any language, where it has numbers in it; else its key is budget.part. and Name
 }
 
 // Budget is how the uncertainty of one measured length comes about.

@@ -5,6 +5,9 @@ import (
 	"strings"
 )
 
+// Fixed is a number with so many decimals.
+func Fixed(v float64, decimals int) string { return strconv.FormatFloat(v, 'f', decimals, 64) }
+
 // Decimal writes a number with no more digits than it has.
 func Decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 

@@ -3,6 +3,7 @@ package part
 import (
 	"math"
 	"slices"
+	"time"
 )
 
 // Shot is one picture of a unit as listed, before it is read.
@@ -13,6 +14,17 @@ type Shot struct {
 	Light    Light     // NoLight where the name does not say
 	AngleDeg float64   // turn about the axis out of the faceplate; 0 for a face, 0 <= AngleDeg < 360 for a shell
 	Set      ScreenSet // the set before a screen that it belongs to: see MarkSets
+}
+
+// Photo is a shot that was taken and looked at.
+type Photo struct {
+	Shot
+	Camera string    // its name in the station file; "": not told
+	Image  *Image    // nil: the file could not be read, or its pixels were let go
+	Raw    []byte    // the file as it came; nil: it came as samples
+	MIME   string    // of Raw
+	Came   time.Time // when it was here; zero: it was played back, or could not be read
+	Report PictureReport
 }
 
 // Searched says whether some part of the program looks into such a picture. Into
@@ -153,6 +165,17 @@ type Station struct {
 	SeamFrom string   `json:"seam_from,omitempty"` // "picture": seen; "rim": from the faceplate's rim and thickness
 	Warnings []string `json:"warnings,omitempty"`
 	Budget   *Budget  `json:"budget,omitempty"` // how UUM comes about; kept in result.json only where asked for
+
+	ReasonPhrase   *Phrase  `json:"reason_phrase,omitempty"` // Reason and Warnings, to be told in any language
+	WarningPhrases []Phrase `json:"warning_phrases,omitempty"`
+}
+
+// Why is Reason as a phrase, also of a station that has none.
+func (s *Station) Why() Phrase {
+	if s.ReasonPhrase == nil {
+		return Text(s.Reason)
+	}
+	return *s.ReasonPhrase
 }
 
 // Finding is one defect, seen in one or more pictures of a pose.

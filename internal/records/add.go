@@ -38,7 +38,7 @@ const (
 // broke, and the caller may at any time later. The error wraps [ErrInvalid] where
 // the inspection itself is at fault, [ErrNotFound] where the one it corrects is
 // not there, and is a [*KeyError] where the key is on record with another content.
-func (s *Store) Add(ctx context.Context, in Inspection) (int64, error) {
+func (s *Store) Add(ctx context.Context, in part.Inspection) (int64, error) {
 	r, err := ready(in)
 	if err != nil {
 		return 0, fmt.Errorf("records: inspection of %q: %w", in.Serial, err)
@@ -141,14 +141,14 @@ func (r *recorded) same(other *recorded) bool {
 
 // entry is an inspection ready to be written.
 type entry struct {
-	Inspection
+	part.Inspection
 	result string // JSON
 	what   recorded
-	texts  []Text // along what.Texts
+	texts  []part.SettingsFile // along what.Texts
 }
 
 // ready checks an inspection and works out its hashes and its event.
-func ready(in Inspection) (*entry, error) {
+func ready(in part.Inspection) (*entry, error) {
 	if err := validate(&in); err != nil {
 		return nil, err
 	}
@@ -196,7 +196,7 @@ func (e *entry) addPictures() error {
 	return nil
 }
 
-func (e *entry) addText(role string, t Text) {
+func (e *entry) addText(role string, t part.SettingsFile) {
 	if t.Bytes == nil {
 		return
 	}
@@ -206,7 +206,7 @@ func (e *entry) addText(role string, t Text) {
 }
 
 // validate says in one line all that is wrong with an inspection.
-func validate(in *Inspection) error {
+func validate(in *part.Inspection) error {
 	var wrong []string
 	addf := func(format string, a ...any) { wrong = append(wrong, fmt.Sprintf(format, a...)) }
 	if in.Serial == "" {
@@ -242,7 +242,7 @@ func validate(in *Inspection) error {
 			addf("picture %s has no angle", p.File)
 		}
 	}
-	for _, t := range append([]Text{in.Limits, in.Station}, in.Scales...) {
+	for _, t := range append([]part.SettingsFile{in.Limits, in.Station}, in.Scales...) {
 		if len(t.Bytes) > maxText {
 			addf("%s has %d bytes", t.Name, len(t.Bytes))
 		}
@@ -339,7 +339,7 @@ func (t *tx) mayCorrect(ctx context.Context, id int64) error {
 }
 
 // keepPicture stores a picture's bytes, unless they are there.
-func (t *tx) keepPicture(ctx context.Context, p Picture) error {
+func (t *tx) keepPicture(ctx context.Context, p part.StoredPicture) error {
 	var kept int
 	err := t.row(ctx, "SELECT CASE WHEN bytes IS NULL THEN 0 ELSE 1 END FROM pictures WHERE sha256 = ?", p.SHA256).Scan(&kept)
 	switch {
@@ -358,7 +358,7 @@ func (t *tx) keepPicture(ctx context.Context, p Picture) error {
 	return nil
 }
 
-func (t *tx) keepText(ctx context.Context, x Text) error {
+func (t *tx) keepText(ctx context.Context, x part.SettingsFile) error {
 	err := t.exec(ctx, "INSERT INTO texts (sha256, bytes) SELECT ?, ? WHERE NOT EXISTS (SELECT 1 FROM texts WHERE sha256 = ?)", x.SHA256, x.Bytes, x.SHA256)
 	if err != nil {
 		return fmt.Errorf("records: keep %s: %w", x.Name, err)

@@ -22,7 +22,7 @@ const briefColumns = "id, serial, side, lot, bench, operator, stage, started, en
 const briefsPerPage = 500
 
 // Briefs returns the inspections that a filter chooses, in brief form, by number.
-func (s *Store) Briefs(ctx context.Context, f Filter) ([]Inspection, error) {
+func (s *Store) Briefs(ctx context.Context, f Filter) ([]part.Inspection, error) {
 	where, args := f.where()
 	where += f.order()
 	if f.Limit > 0 {
@@ -46,8 +46,8 @@ func (s *Store) Briefs(ctx context.Context, f Filter) ([]Inspection, error) {
 
 // BriefsOf returns inspections in brief form, in the order of their numbers given.
 // The error wraps [ErrNotFound] where one is not there.
-func (s *Store) BriefsOf(ctx context.Context, ids []int64) ([]Inspection, error) {
-	out := make([]Inspection, len(ids))
+func (s *Store) BriefsOf(ctx context.Context, ids []int64) ([]part.Inspection, error) {
+	out := make([]part.Inspection, len(ids))
 	var pages sync.WaitGroup
 	errs := make([]error, (len(ids)+briefsPerPage-1)/briefsPerPage)
 	two := make(chan struct{}, 2) // of the pool's four connections
@@ -68,14 +68,14 @@ func (s *Store) BriefsOf(ctx context.Context, ids []int64) ([]Inspection, error)
 }
 
 // briefs fills out, along ids.
-func (t *tx) briefs(ctx context.Context, ids []int64, out []Inspection) error {
-	by, args := map[int64]*Inspection{}, []any{}
+func (t *tx) briefs(ctx context.Context, ids []int64, out []part.Inspection) error {
+	by, args := map[int64]*part.Inspection{}, []any{}
 	for i, id := range ids {
 		by[id] = &out[i]
 		args = append(args, id)
 	}
 	in := "(?" + strings.Repeat(", ?", len(ids)-1) + ")"
-	for _, read := range []func(context.Context, string, []any, map[int64]*Inspection) error{
+	for _, read := range []func(context.Context, string, []any, map[int64]*part.Inspection) error{
 		t.briefRows, t.briefFindings, t.briefStations, t.briefLimits, t.readNotes, t.readCorrections, t.putNames,
 	} {
 		if err := read(ctx, in, args, by); err != nil {
@@ -93,9 +93,9 @@ func (t *tx) briefs(ctx context.Context, ids []int64, out []Inspection) error {
 	return nil
 }
 
-func (t *tx) briefRows(ctx context.Context, in string, ids []any, by map[int64]*Inspection) error {
+func (t *tx) briefRows(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
 	return t.scanAll(ctx, "SELECT "+briefColumns+" FROM inspections WHERE id IN "+in, ids, func(rows *sql.Rows) error {
-		var i Inspection
+		var i part.Inspection
 		var stage, started, ended, verdict string
 		var score, worst *float64
 		err := rows.Scan(&i.ID, &i.Serial, &i.Side, &i.Lot, &i.Bench, &i.Operator, &stage, &started, &ended, &verdict, &score, &worst, &i.Program, &i.Faceplate, &i.Resin)
@@ -103,7 +103,8 @@ func (t *tx) briefRows(ctx context.Context, in string, ids []any, by map[int64]*
 			return err
 		}
 		i.Stage = part.Stage(stage)
-		i.Result = part.Result{Unit: part.UnitName(i.Serial, i.Side), Stage: i.Stage, Verdict: part.Verdict(verdict), Score: score, Seam: part.Seam{WorstStepUM: worst}}
+		i.Brief = true
+		i.Result = part.Result{Unit: i.Name(), Stage: i.Stage, Verdict: part.Verdict(verdict), Score: score, Seam: part.Seam{WorstStepUM: worst}}
 		var err1, err2 error
 		i.Started, err1 = parseStamp(started)
 		i.Ended, err2 = parseStamp(ended)
@@ -112,7 +113,7 @@ func (t *tx) briefRows(ctx context.Context, in string, ids []any, by map[int64]*
 	})
 }
 
-func (t *tx) briefFindings(ctx context.Context, in string, ids []any, by map[int64]*Inspection) error {
+func (t *tx) briefFindings(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
 	return t.scanAll(ctx, "SELECT "+findingColumns+" FROM findings WHERE inspection IN "+in+" ORDER BY inspection, place", ids, func(rows *sql.Rows) error {
 		var id, place int64
 		var f part.Finding
@@ -128,7 +129,7 @@ func (t *tx) briefFindings(ctx context.Context, in string, ids []any, by map[int
 	})
 }
 
-func (t *tx) briefStations(ctx context.Context, in string, ids []any, by map[int64]*Inspection) error {
+func (t *tx) briefStations(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
 	return t.scanAll(ctx, "SELECT "+stationColumns+" FROM stations WHERE inspection IN "+in+" ORDER BY inspection, place", ids, func(rows *sql.Rows) error {
 		var id, place int64
 		var x part.Station
@@ -144,11 +145,11 @@ func (t *tx) briefStations(ctx context.Context, in string, ids []any, by map[int
 	})
 }
 
-func (t *tx) briefLimits(ctx context.Context, in string, ids []any, by map[int64]*Inspection) error {
+func (t *tx) briefLimits(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
 	q := "SELECT inspection, name, sha256 FROM inspection_texts WHERE inspection IN " + in + " AND role = ?"
 	return t.scanAll(ctx, q, append(ids[:len(ids):len(ids)], roleLimits), func(rows *sql.Rows) error {
 		var id int64
-		var x Text
+		var x part.SettingsFile
 		err := rows.Scan(&id, &x.Name, &x.SHA256)
 		if err == nil {
 			by[id].Limits = x

@@ -82,7 +82,7 @@ func TestCheckSeesChanges(t *testing.T) {
 			for i := range 3 {
 				add(t, s, invented(i))
 			}
-			if err := s.Withdraw(context.Background(), 3, Note{By: "A"}); err != nil {
+			if err := s.Withdraw(context.Background(), 3, part.Note{By: "A"}); err != nil {
 				t.Fatal(err)
 			}
 			r, err := s.Check(context.Background())
@@ -123,7 +123,7 @@ func TestTrail(t *testing.T) {
 		for i := range 3 {
 			add(t, s, invented(i))
 		}
-		s.Withdraw(ctx, 2, Note{By: "A", Why: "</script>\u2028"})
+		s.Withdraw(ctx, 2, part.Note{By: "A", Why: "</script>\u2028"})
 		text := trailOf(t, s)
 		r, err := CheckTrail(strings.NewReader(text))
 		if err != nil || r.Events != 5 || r.Inspections != 4 || r.Head.Seq != 5 {
@@ -357,7 +357,7 @@ func BenchmarkAdd(b *testing.B) {
 	in := invented(0)
 	in.Pictures = nil
 	for i := range 8 {
-		in.Pictures = append(in.Pictures, Picture{File: fmt.Sprint(i), Bytes: make([]byte, 500000)})
+		in.Pictures = append(in.Pictures, part.StoredPicture{File: fmt.Sprint(i), Bytes: make([]byte, 500000)})
 	}
 	for n := 0; b.Loop(); n++ {
 		for i := range in.Pictures {

@@ -15,6 +15,8 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/part"
+
 	"golang.org/x/sys/unix"
 )
 
@@ -39,7 +41,7 @@ func writer() int {
 		if err == nil {
 			fmt.Printf("added %d %s\n", id, in.Serial)
 			if i%3 == 0 {
-				if err = s.Withdraw(ctx, id, Note{By: "A"}); err == nil {
+				if err = s.Withdraw(ctx, id, part.Note{By: "A"}); err == nil {
 					fmt.Printf("withdrawn %d %s\n", id, in.Serial)
 				}
 			}
@@ -117,7 +119,7 @@ func TestKilled(t *testing.T) {
 		}
 		s := open(t, url)
 		var there int64
-		err := s.Each(context.Background(), Filter{}, func(in Inspection) error {
+		err := s.Each(context.Background(), Filter{}, func(in part.Inspection) error {
 			there++
 			if want, ok := a.serial[in.ID]; ok && want != in.Serial {
 				t.Errorf("inspection %d is of %s, answered was %s", in.ID, in.Serial, want)

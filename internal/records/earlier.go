@@ -8,17 +8,11 @@ import (
 	"finishbench/internal/part"
 )
 
-// Looked names a unit and the stage at which it was looked at.
-type Looked struct {
-	Serial, Side string
-	Stage        part.Stage
-}
-
 // Earlier returns at which stages the units that a filter chooses were looked at
 // before the filter's From, each once, by inspections that hold. Whatever else
 // the filter says does not count for those: a unit's first look may have been at
 // another bench.
-func (s *Store) Earlier(ctx context.Context, f Filter) ([]Looked, error) {
+func (s *Store) Earlier(ctx context.Context, f Filter) ([]part.Look, error) {
 	if f.From.IsZero() {
 		return nil, nil
 	}
@@ -27,10 +21,10 @@ func (s *Store) Earlier(ctx context.Context, f Filter) ([]Looked, error) {
 		" AND NOT EXISTS (SELECT 1 FROM inspections c WHERE c.corrects = i.id)" +
 		" AND coalesce(" + isWithdrawn("i.id") + ", false) = false" +
 		" ORDER BY i.serial, i.side, i.stage"
-	var all []Looked
+	var all []part.Look
 	err := s.snapshot(ctx, func(t *tx) error {
 		return t.scanAll(ctx, q, append(args, stamp(f.From)), func(rows *sql.Rows) error {
-			var x Looked
+			var x part.Look
 			var stage string
 			err := rows.Scan(&x.Serial, &x.Side, &stage)
 			x.Stage = part.Stage(stage)

@@ -38,13 +38,13 @@ func TestEarlier(t *testing.T) {
 		put("e", "", "bench 1", part.Wet, before) // in the shift, but at another bench
 		again := put("f", "", "bench 1", part.Trim, before)
 		put("f", "", "bench 1", part.Wet, after)
-		for _, err := range []error{s.Withdraw(ctx, taken, Note{}), s.Withdraw(ctx, again, Note{}), s.Restore(ctx, again, Note{})} {
+		for _, err := range []error{s.Withdraw(ctx, taken, part.Note{}), s.Withdraw(ctx, again, part.Note{}), s.Restore(ctx, again, part.Note{})} {
 			if err != nil {
 				t.Fatal(err)
 			}
 		}
 		got, err := s.Earlier(ctx, Filter{From: noon, Bench: "bench 1"})
-		want := []Looked{{"a", "L", part.Trim}, {"d", "", part.Wet}, {"f", "", part.Trim}}
+		want := []part.Look{{Serial: "a", Side: "L", Stage: part.Trim}, {Serial: "d", Stage: part.Wet}, {Serial: "f", Stage: part.Trim}}
 		if err != nil || !reflect.DeepEqual(got, want) {
 			t.Errorf("%v, %v, want %v", got, err, want)
 		}

@@ -46,7 +46,7 @@ func (s *Store) Export(ctx context.Context, w io.Writer, format string) error {
 	case FormatJSONLines:
 		e := json.NewEncoder(b)
 		e.SetEscapeHTML(false)
-		err = s.Each(ctx, Filter{}, func(in Inspection) error { return e.Encode(jsonLine(&in)) })
+		err = s.Each(ctx, Filter{}, func(in part.Inspection) error { return e.Encode(jsonLine(&in)) })
 	case FormatJournal:
 		err = s.snapshot(ctx, func(t *tx) error { return t.exportJournal(ctx, b) })
 	case FormatTrail:
@@ -63,12 +63,12 @@ func (s *Store) Export(ctx context.Context, w io.Writer, format string) error {
 	return nil
 }
 
-func (s *Store) exportCSV(ctx context.Context, w io.Writer, header []string, lines func(*Inspection) [][]string) error {
+func (s *Store) exportCSV(ctx context.Context, w io.Writer, header []string, lines func(*part.Inspection) [][]string) error {
 	c := csv.NewWriter(w)
 	if err := c.Write(header); err != nil {
 		return err
 	}
-	err := s.Each(ctx, Filter{}, func(in Inspection) error {
+	err := s.Each(ctx, Filter{}, func(in part.Inspection) error {
 		for _, l := range lines(&in) {
 			if err := c.Write(l); err != nil {
 				return err
@@ -87,7 +87,7 @@ var inspectionHeader = []string{"id", "serial", "side", "lot", "stage", "bench",
 	"findings", "worst_severity", "stations_measured", "stations", "pictures", "reasons", "program", "libraries", "limits_sha256", "scales_sha256", "station_sha256",
 	"corrects", "corrected_by", "withdrawn_at", "withdrawn_by", "withdrawn_why", "overruled_at", "overruled_by", "overruled_reason", "overruled_note"}
 
-func inspectionLines(in *Inspection) [][]string {
+func inspectionLines(in *part.Inspection) [][]string {
 	r := &in.Result
 	measured, worst := 0, part.None
 	for _, s := range r.Seam.Stations {
@@ -108,7 +108,7 @@ func inspectionLines(in *Inspection) [][]string {
 		string(in.Verdict()), string(r.Verdict), part.CSVNumber(r.Score), part.CSVNumber(r.Seam.WorstStepUM), strconv.Itoa(len(r.Findings)), string(worst), strconv.Itoa(measured),
 		strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(len(in.Pictures)), part.CSVText(strings.Join(r.Reasons, "; ")), part.CSVText(in.Program), part.CSVText(in.Libraries),
 		in.Limits.SHA256, strings.Join(scales, " "), in.Station.SHA256, whole(in.Corrects), whole(in.CorrectedBy)}
-	w, o := Note{}, part.Overrule{}
+	w, o := part.Note{}, part.Overrule{}
 	if in.Withdrawn != nil {
 		w = *in.Withdrawn
 	}
@@ -120,7 +120,7 @@ func inspectionLines(in *Inspection) [][]string {
 
 var findingHeader = []string{"inspection", "serial", "side", "holds", "number", "type", "zone", "severity", "confidence", "image", "diameter_mm", "length_mm", "width_mm", "area_mm2", "value_um", "station", "turn_deg", "below_mm"}
 
-func findingLines(in *Inspection) [][]string {
+func findingLines(in *part.Inspection) [][]string {
 	var lines [][]string
 	for _, f := range in.Result.Findings {
 		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()), strconv.Itoa(f.Number), part.CSVText(string(f.Kind)), part.CSVText(string(f.Zone)),
@@ -131,7 +131,7 @@ func findingLines(in *Inspection) [][]string {
 
 var stationHeader = []string{"inspection", "serial", "side", "holds", "image", "angle_deg", "limb", "state", "reason", "step_um", "u_um", "gap_um", "bead_um"}
 
-func stationLines(in *Inspection) [][]string {
+func stationLines(in *part.Inspection) [][]string {
 	var lines [][]string
 	for _, s := range in.Result.Seam.Stations {
 		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()), part.CSVText(s.Image), part.CSVNumber(&s.AngleDeg), part.CSVText(string(s.Side)), part.CSVText(string(s.State)),
@@ -197,10 +197,10 @@ type pictureJSON struct {
 	MIME     string     `json:"mime,omitempty"`
 }
 
-func jsonLine(in *Inspection) inspectionJSON {
+func jsonLine(in *part.Inspection) inspectionJSON {
 	j := inspectionJSON{ID: in.ID, Serial: in.Serial, Side: in.Side, Lot: in.Lot, Stage: in.Stage, Bench: in.Bench, Operator: in.Operator, Faceplate: in.Faceplate, Resin: in.Resin, Started: rfc3339(in.Started), Ended: rfc3339(in.Ended),
 		Verdict: in.Verdict(), Program: in.Program, Libraries: in.Libraries, Pictures: []pictureJSON{}, Key: in.Key, Corrects: in.Corrects, CorrectedBy: in.CorrectedBy, Result: in.Result}
-	named := func(t Text) *textJSON {
+	named := func(t part.SettingsFile) *textJSON {
 		if t.SHA256 == "" {
 			return nil
 		}

@@ -194,7 +194,7 @@ func TestBriefs(t *testing.T) {
 		if err := s.Overrule(ctx, 2, part.Overrule{By: "B", Verdict: "pass", Reason: "reflection"}); err != nil {
 			t.Fatal(err)
 		}
-		if err := s.Withdraw(ctx, 3, Note{By: "B"}); err != nil {
+		if err := s.Withdraw(ctx, 3, part.Note{By: "B"}); err != nil {
 			t.Fatal(err)
 		}
 		again := invented(3)
@@ -210,9 +210,9 @@ func TestBriefs(t *testing.T) {
 		}
 		for i := range whole {
 			w, b := whole[i], brief[i]
-			w.Pictures, w.Station, w.Scales, w.Libraries, w.Corrects = nil, Text{}, nil, "", 0
+			w.Pictures, w.Station, w.Scales, w.Libraries, w.Corrects, w.Brief = nil, part.SettingsFile{}, nil, "", 0, true
 			r := &w.Result
-			r.Schema, r.Reasons, r.MMPerPX, r.Pictures, r.Warnings, r.Unit = 0, nil, 0, nil, nil, w.Serial+"-"+w.Side
+			r.Schema, r.Reasons, r.MMPerPX, r.Pictures, r.Warnings, r.Unit = 0, nil, 0, nil, nil, w.Name()
 			if !reflect.DeepEqual(w, b) {
 				t.Errorf("got  %+v\nwant %+v", b, w)
 			}

@@ -12,6 +12,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // The same inspection under the same key is recorded once, whoever asks; another
@@ -27,16 +29,16 @@ func TestKey(t *testing.T) {
 		}
 		later := in
 		later.Ended = in.Ended.Add(time.Minute) // judged again
-		for _, again := range []Inspection{in, later} {
+		for _, again := range []part.Inspection{in, later} {
 			if id := add(t, open(t, url), again); id != 1 {
 				t.Errorf("asked again: number %d", id)
 			}
 		}
-		for what, change := range map[string]func(*Inspection){
-			"serial":  func(in *Inspection) { in.Serial = "other" },
-			"verdict": func(in *Inspection) { in.Result.Verdict = "pass" },
-			"picture": func(in *Inspection) { in.Pictures = in.Pictures[:1] },
-			"limits":  func(in *Inspection) { in.Limits.Bytes = []byte("version: 1 # stricter\n") },
+		for what, change := range map[string]func(*part.Inspection){
+			"serial":  func(in *part.Inspection) { in.Serial = "other" },
+			"verdict": func(in *part.Inspection) { in.Result.Verdict = "pass" },
+			"picture": func(in *part.Inspection) { in.Pictures = in.Pictures[:1] },
+			"limits":  func(in *part.Inspection) { in.Limits.Bytes = []byte("version: 1 # stricter\n") },
 		} {
 			other := in
 			change(&other)

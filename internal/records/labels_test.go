@@ -57,7 +57,7 @@ func TestLabels(t *testing.T) {
 		if got[2].Kind != part.Crater || got[3].Kind != NoDefect {
 			t.Errorf("%+v", got)
 		}
-		if err := s.Withdraw(ctx, b, Note{}); err != nil {
+		if err := s.Withdraw(ctx, b, part.Note{}); err != nil {
 			t.Fatal(err)
 		}
 		if err := s.Label(ctx, Label{Inspection: b, Number: 1, Kind: part.Run, By: "p1"}); !errors.Is(err, ErrWithdrawn) {

@@ -186,12 +186,12 @@ func open(t *testing.T, url string) *Store {
 }
 
 // invented is an inspection with all that one can have. Its numbers are invented.
-func invented(n int) Inspection {
+func invented(n int) part.Inspection {
 	step, u, score, size := -12.5, 3.25, 30.0, 0.4
 	at := time.Date(2031, 3, 4, 6, 0, n, 123456789, time.UTC)
-	return Inspection{
-		Serial: fmt.Sprintf("U%04d", n/2), Side: string("LR"[n%2]), Lot: "lot 7", Bench: "bench 1", Operator: "李 A", Stage: part.Wet,
-		Started: at, Ended: at.Add(4 * time.Second),
+	return part.Inspection{
+		UnitInfo: part.UnitInfo{Serial: fmt.Sprintf("U%04d", n/2), Side: string("LR"[n%2]), Lot: "lot 7", Operator: "李 A", Stage: part.Wet},
+		Bench:    "bench 1", Started: at, Ended: at.Add(4 * time.Second),
 		Result: part.Result{
 			Schema: 1, Unit: fmt.Sprintf("U%04d", n/2), Stage: part.Wet, Verdict: part.Rework, Score: &score, Reasons: []string{"a run, \"1.2 mm\""},
 			MMPerPX: 0.015, Findings: []part.Finding{
@@ -204,16 +204,16 @@ func invented(n int) Inspection {
 			}},
 			Pictures: []part.PictureReport{}, Warnings: []string{},
 		},
-		Pictures: []Picture{
+		Pictures: []part.StoredPicture{
 			{File: "edge_000.jpg", View: part.Edge, MIME: "image/jpeg", Bytes: fmt.Appendf(nil, "edge picture %d", n)},
 			{File: "face_raking.jpg", View: part.Face, Light: part.Raking, MIME: "image/jpeg", Bytes: fmt.Appendf(nil, "face picture %d", n)},
 		},
-		Limits: Text{Name: "limits.yaml", Bytes: []byte("version: 1\n")}, Station: Text{Name: "station.yaml", Bytes: []byte("version: 1\njobs: 2\n")},
-		Scales: []Text{{Name: "edge.json", Bytes: []byte("{}")}, {Name: "face.json", Bytes: []byte("{ }")}}, Program: "0.1.0", Libraries: "opencv 4.6.0",
+		Limits: part.SettingsFile{Name: "limits.yaml", Bytes: []byte("version: 1\n")}, Station: part.SettingsFile{Name: "station.yaml", Bytes: []byte("version: 1\njobs: 2\n")},
+		Scales: []part.SettingsFile{{Name: "edge.json", Bytes: []byte("{}")}, {Name: "face.json", Bytes: []byte("{ }")}}, Program: "0.1.0", Libraries: "opencv 4.6.0",
 	}
 }
 
-func add(t *testing.T, s *Store, in Inspection) int64 {
+func add(t *testing.T, s *Store, in part.Inspection) int64 {
 	t.Helper()
 	id, err := s.Add(context.Background(), in)
 	if err != nil {

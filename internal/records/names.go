@@ -8,6 +8,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"finishbench/internal/part"
 )
 
 // The chain cannot forget, so that what people are called must not be in it: where
@@ -52,7 +54,7 @@ func (t *tx) withAliases(ctx context.Context, e *entry) (*entry, error) {
 
 // putNames puts the names back. Who was erased keeps the alias, so that their
 // inspections can still be told from those of others.
-func (t *tx) putNames(ctx context.Context, _ string, _ []any, by map[int64]*Inspection) error {
+func (t *tx) putNames(ctx context.Context, _ string, _ []any, by map[int64]*part.Inspection) error {
 	var names map[string]string
 	put := func(field *string) error {
 		if !strings.HasPrefix(*field, aliasPrefix) {

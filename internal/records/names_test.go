@@ -19,7 +19,7 @@ func TestBuiltIn(t *testing.T) {
 		in.Faceplate, in.Resin = "oak 2", "B-77"
 		id := add(t, s, in)
 		none := add(t, s, invented(2))
-		for _, want := range []Inspection{{ID: id, Faceplate: "oak 2", Resin: "B-77"}, {ID: none}} {
+		for _, want := range []part.Inspection{{ID: id, UnitInfo: part.UnitInfo{Faceplate: "oak 2", Resin: "B-77"}}, {ID: none}} {
 			got, err := s.Get(ctx, want.ID)
 			if err != nil || got.Faceplate != want.Faceplate || got.Resin != want.Resin {
 				t.Errorf("%q, %q, %v", got.Faceplate, got.Resin, err)
@@ -62,7 +62,7 @@ func TestNamesCanBeErased(t *testing.T) {
 		if err := s.Overrule(ctx, ids[2], part.Overrule{By: name, Verdict: part.Pass, Reason: "pattern"}); err != nil {
 			t.Fatal(err)
 		}
-		if err := s.Withdraw(ctx, ids[3], Note{By: name}); err != nil {
+		if err := s.Withdraw(ctx, ids[3], part.Note{By: name}); err != nil {
 			t.Fatal(err)
 		}
 		named := func(what string) (n int) {

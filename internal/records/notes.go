@@ -13,7 +13,7 @@ import (
 
 // Withdraw takes an inspection back (the operator's undo): it stays, but no
 // longer counts. The error wraps [ErrNotFound] or [ErrWithdrawn] where so.
-func (s *Store) Withdraw(ctx context.Context, id int64, n Note) error {
+func (s *Store) Withdraw(ctx context.Context, id int64, n part.Note) error {
 	if why := badNote(n.By, n.Why); why != "" {
 		return fmt.Errorf("records: withdraw inspection %d: %w: %s", id, ErrInvalid, why)
 	}
@@ -31,7 +31,7 @@ func (s *Store) Withdraw(ctx context.Context, id int64, n Note) error {
 
 // Restore takes the last withdrawal of an inspection back: it counts again, and both stay on record.
 // The error wraps [ErrNotFound], or [ErrHolds] where it counts.
-func (s *Store) Restore(ctx context.Context, id int64, n Note) error {
+func (s *Store) Restore(ctx context.Context, id int64, n part.Note) error {
 	if why := badNote(n.By, n.Why); why != "" {
 		return fmt.Errorf("records: restore inspection %d: %w: %s", id, ErrInvalid, why)
 	}

@@ -13,8 +13,8 @@ import (
 
 // Get returns one inspection, with the bytes of its settings files. The error
 // wraps [ErrNotFound] where there is none of this number.
-func (s *Store) Get(ctx context.Context, id int64) (Inspection, error) {
-	var in Inspection
+func (s *Store) Get(ctx context.Context, id int64) (part.Inspection, error) {
+	var in part.Inspection
 	err := s.snapshot(ctx, func(t *tx) error {
 		ins, err := t.page(ctx, "id = ?", []any{id}, 1)
 		if err != nil {
@@ -24,7 +24,7 @@ func (s *Store) Get(ctx context.Context, id int64) (Inspection, error) {
 			return fmt.Errorf("records: inspection %d: %w", id, ErrNotFound)
 		}
 		in = ins[0]
-		for _, x := range in.texts() {
+		for _, x := range textsOf(&in) {
 			if err := t.row(ctx, "SELECT bytes FROM texts WHERE sha256 = ?", x.SHA256).Scan(&x.Bytes); err != nil {
 				return fmt.Errorf("records: read %s: %w", x.Name, err)
 			}
@@ -35,9 +35,9 @@ func (s *Store) Get(ctx context.Context, id int64) (Inspection, error) {
 }
 
 // texts lists the settings files that were used.
-func (in *Inspection) texts() []*Text {
-	var all []*Text
-	for _, x := range []*Text{&in.Limits, &in.Station} {
+func textsOf(in *part.Inspection) []*part.SettingsFile {
+	var all []*part.SettingsFile
+	for _, x := range []*part.SettingsFile{&in.Limits, &in.Station} {
 		if x.SHA256 != "" {
 			all = append(all, x)
 		}
@@ -50,14 +50,14 @@ func (in *Inspection) texts() []*Text {
 
 // History returns all inspections of a unit, oldest first: those that were
 // withdrawn or corrected too. An empty side means all sides.
-func (s *Store) History(ctx context.Context, serial, side string) ([]Inspection, error) {
+func (s *Store) History(ctx context.Context, serial, side string) ([]part.Inspection, error) {
 	return s.Find(ctx, Filter{Serial: serial, Side: side})
 }
 
 // Find returns the inspections that a filter chooses, by number.
-func (s *Store) Find(ctx context.Context, f Filter) ([]Inspection, error) {
-	var all []Inspection
-	err := s.Each(ctx, f, func(in Inspection) error {
+func (s *Store) Find(ctx context.Context, f Filter) ([]part.Inspection, error) {
+	var all []part.Inspection
+	err := s.Each(ctx, f, func(in part.Inspection) error {
 		all = append(all, in)
 		return nil
 	})
@@ -69,7 +69,7 @@ const inspectionsPerPage = 100
 
 // Each calls f for the inspections that a filter chooses, by number, with few in
 // memory at a time. An error of f ends it and is returned.
-func (s *Store) Each(ctx context.Context, f Filter, do func(Inspection) error) error {
+func (s *Store) Each(ctx context.Context, f Filter, do func(part.Inspection) error) error {
 	for n := 0; ; {
 		most := inspectionsPerPage
 		if f.Limit > 0 {
@@ -79,7 +79,7 @@ func (s *Store) Each(ctx context.Context, f Filter, do func(Inspection) error) e
 			return nil
 		}
 		where, args := f.where()
-		var page []Inspection
+		var page []part.Inspection
 		err := s.snapshot(ctx, func(t *tx) (err error) {
 			page, err = t.page(ctx, where+f.order(), args, most)
 			return err
@@ -136,18 +136,18 @@ func (f Filter) order() string {
 }
 
 // page reads the first inspections of a choice, with what belongs to them.
-func (t *tx) page(ctx context.Context, where string, args []any, most int) ([]Inspection, error) {
+func (t *tx) page(ctx context.Context, where string, args []any, most int) ([]part.Inspection, error) {
 	ins, err := t.inspections(ctx, "SELECT "+inspectionColumns+" FROM inspections WHERE "+where+" LIMIT ?", append(args, most))
 	if err != nil || len(ins) == 0 {
 		return nil, err
 	}
-	by, ids := map[int64]*Inspection{}, []any{}
+	by, ids := map[int64]*part.Inspection{}, []any{}
 	for i := range ins {
 		by[ins[i].ID] = &ins[i]
 		ids = append(ids, ins[i].ID)
 	}
 	in := "(?" + strings.Repeat(", ?", len(ids)-1) + ")"
-	for _, read := range []func(context.Context, string, []any, map[int64]*Inspection) error{t.readPictures, t.readTexts, t.readNotes, t.readCorrections, t.putNames} {
+	for _, read := range []func(context.Context, string, []any, map[int64]*part.Inspection) error{t.readPictures, t.readTexts, t.readNotes, t.readCorrections, t.putNames} {
 		if err := read(ctx, in, ids, by); err != nil {
 			return nil, fmt.Errorf("records: read inspections: %w", err)
 		}
@@ -155,13 +155,13 @@ func (t *tx) page(ctx context.Context, where string, args []any, most int) ([]In
 	return ins, nil
 }
 
-func (t *tx) inspections(ctx context.Context, query string, args []any) ([]Inspection, error) {
+func (t *tx) inspections(ctx context.Context, query string, args []any) ([]part.Inspection, error) {
 	rows, err := t.query(ctx, query, args...)
 	if err != nil {
 		return nil, fmt.Errorf("records: read inspections: %w", err)
 	}
 	defer rows.Close()
-	var ins []Inspection
+	var ins []part.Inspection
 	for rows.Next() {
 		in, err := scanInspection(rows)
 		if err != nil {
@@ -172,8 +172,8 @@ func (t *tx) inspections(ctx context.Context, query string, args []any) ([]Inspe
 	return ins, rows.Err()
 }
 
-func scanInspection(rows *sql.Rows) (Inspection, error) {
-	var in Inspection
+func scanInspection(rows *sql.Rows) (part.Inspection, error) {
+	var in part.Inspection
 	var stage, started, ended, verdict, result, sum string
 	var score, worst sql.NullFloat64
 	var corrects sql.NullInt64
@@ -208,11 +208,11 @@ func (t *tx) scanAll(ctx context.Context, query string, args []any, f func(*sql.
 	return rows.Err()
 }
 
-func (t *tx) readPictures(ctx context.Context, in string, ids []any, by map[int64]*Inspection) error {
+func (t *tx) readPictures(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
 	q := "SELECT i.inspection, i.file, i.view, i.light, i.angle_deg, i.sha256, p.mime FROM inspection_pictures i JOIN pictures p ON p.sha256 = i.sha256 WHERE i.inspection IN " + in + " ORDER BY i.inspection, i.place"
 	return t.scanAll(ctx, q, ids, func(rows *sql.Rows) error {
 		var id int64
-		var p Picture
+		var p part.StoredPicture
 		var view, light string
 		if err := rows.Scan(&id, &p.File, &view, &light, &p.AngleDeg, &p.SHA256, &p.MIME); err != nil {
 			return err
@@ -223,12 +223,12 @@ func (t *tx) readPictures(ctx context.Context, in string, ids []any, by map[int6
 	})
 }
 
-func (t *tx) readTexts(ctx context.Context, in string, ids []any, by map[int64]*Inspection) error {
+func (t *tx) readTexts(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
 	q := "SELECT inspection, role, name, sha256 FROM inspection_texts WHERE inspection IN " + in + " ORDER BY inspection, place"
 	return t.scanAll(ctx, q, ids, func(rows *sql.Rows) error {
 		var id int64
 		var role string
-		var x Text
+		var x part.SettingsFile
 		if err := rows.Scan(&id, &role, &x.Name, &x.SHA256); err != nil {
 			return err
 		}
@@ -245,7 +245,7 @@ func (t *tx) readTexts(ctx context.Context, in string, ids []any, by map[int64]*
 }
 
 // readNotes fills in what was said later, the last word last.
-func (t *tx) readNotes(ctx context.Context, in string, ids []any, by map[int64]*Inspection) error {
+func (t *tx) readNotes(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
 	q := "SELECT inspection, content FROM events WHERE inspection IN " + in + " AND kind <> ? ORDER BY seq"
 	return t.scanAll(ctx, q, append(ids[:len(ids):len(ids)], eventRecorded), func(rows *sql.Rows) error {
 		var id int64
@@ -261,10 +261,10 @@ func (t *tx) readNotes(ctx context.Context, in string, ids []any, by map[int64]*
 	})
 }
 
-func (e *event) tell(in *Inspection) error {
+func (e *event) tell(in *part.Inspection) error {
 	if w := e.Withdrawn; w != nil {
 		at, err := parseStamp(w.At)
-		in.Withdrawn = &Note{at, w.By, w.Why}
+		in.Withdrawn = &part.Note{At: at, By: w.By, Why: w.Why}
 		return err
 	}
 	if e.Restored != nil {
@@ -279,7 +279,7 @@ func (e *event) tell(in *Inspection) error {
 	return nil
 }
 
-func (t *tx) readCorrections(ctx context.Context, in string, ids []any, by map[int64]*Inspection) error {
+func (t *tx) readCorrections(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
 	return t.scanAll(ctx, "SELECT corrects, id FROM inspections WHERE corrects IN "+in, ids, func(rows *sql.Rows) error {
 		var id, later int64
 		if err := rows.Scan(&id, &later); err != nil {

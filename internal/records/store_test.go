@@ -46,11 +46,11 @@ func TestAddGet(t *testing.T) {
 		}
 		want := in
 		want.ID = 1
-		want.Pictures = append([]Picture{}, in.Pictures...)
+		want.Pictures = append([]part.StoredPicture{}, in.Pictures...)
 		for i := range want.Pictures {
 			want.Pictures[i].SHA256, want.Pictures[i].Bytes = hashOf(in.Pictures[i].Bytes), nil
 		}
-		for _, x := range []*Text{&want.Limits, &want.Station, &want.Scales[0], &want.Scales[1]} {
+		for _, x := range []*part.SettingsFile{&want.Limits, &want.Station, &want.Scales[0], &want.Scales[1]} {
 			x.SHA256 = hashOf(x.Bytes)
 		}
 		if !reflect.DeepEqual(got, want) {
@@ -75,16 +75,16 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 		s := open(t, url)
 		add(t, s, invented(0))
 		add(t, s, invented(1))
-		if err := s.Withdraw(ctx, 1, Note{By: "A", Why: "wrong unit"}); err != nil {
+		if err := s.Withdraw(ctx, 1, part.Note{By: "A", Why: "wrong unit"}); err != nil {
 			t.Fatal(err)
 		}
-		if err := s.Withdraw(ctx, 1, Note{}); !errors.Is(err, ErrWithdrawn) {
+		if err := s.Withdraw(ctx, 1, part.Note{}); !errors.Is(err, ErrWithdrawn) {
 			t.Errorf("withdrawn twice: %v", err)
 		}
 		if err := s.Overrule(ctx, 1, part.Overrule{Verdict: part.Pass, Reason: "pattern"}); !errors.Is(err, ErrWithdrawn) {
 			t.Errorf("overruled what is withdrawn: %v", err)
 		}
-		if err := s.Withdraw(ctx, 9, Note{}); !errors.Is(err, ErrNotFound) {
+		if err := s.Withdraw(ctx, 9, part.Note{}); !errors.Is(err, ErrNotFound) {
 			t.Errorf("withdrawn what is not there: %v", err)
 		}
 		for _, bad := range []part.Overrule{{Verdict: "fine", Reason: "pattern"}, {Verdict: part.Pass, Reason: "mood"}, {Verdict: part.Pass, Reason: "other"}} {
@@ -98,21 +98,21 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		if err := s.Restore(ctx, 2, Note{}); !errors.Is(err, ErrHolds) {
+		if err := s.Restore(ctx, 2, part.Note{}); !errors.Is(err, ErrHolds) {
 			t.Errorf("restored what counts: %v", err)
 		}
-		if err := s.Restore(ctx, 9, Note{}); !errors.Is(err, ErrNotFound) {
+		if err := s.Restore(ctx, 9, part.Note{}); !errors.Is(err, ErrNotFound) {
 			t.Errorf("restored what is not there: %v", err)
 		}
 		twice := add(t, s, invented(2))
 		for range 2 { // back and forth
-			if err := s.Withdraw(ctx, twice, Note{By: "A"}); err != nil {
+			if err := s.Withdraw(ctx, twice, part.Note{By: "A"}); err != nil {
 				t.Fatal(err)
 			}
 			if in, err := s.Get(ctx, twice); err != nil || in.Holds() {
 				t.Errorf("withdrawn: %+v, %v", in.Withdrawn, err)
 			}
-			if err := s.Restore(ctx, twice, Note{By: "A", Why: "undo"}); err != nil {
+			if err := s.Restore(ctx, twice, part.Note{By: "A", Why: "undo"}); err != nil {
 				t.Fatal(err)
 			}
 			if in, err := s.Get(ctx, twice); err != nil || !in.Holds() {
@@ -199,7 +199,7 @@ func TestFind(t *testing.T) {
 			t.Errorf("of one batch: %+v, %v", got, err)
 		}
 		stop := errors.New("stop")
-		if err := s.Each(ctx, Filter{}, func(Inspection) error { return stop }); !errors.Is(err, stop) {
+		if err := s.Each(ctx, Filter{}, func(part.Inspection) error { return stop }); !errors.Is(err, stop) {
 			t.Errorf("an error of the caller ends it: %v", err)
 		}
 	})
@@ -257,24 +257,24 @@ func TestAddRefuses(t *testing.T) {
 	s := open(t, filepath.Join(t.TempDir(), "bench.db"))
 	nan := 0.0
 	nan /= nan
-	for want, spoil := range map[string]func(*Inspection){
-		"no serial":                             func(in *Inspection) { in.Serial = "" },
-		"control character":                     func(in *Inspection) { in.Serial = "a\x00b" },
-		"begins or ends":                        func(in *Inspection) { in.Lot = "lot " },
-		"not UTF-8":                             func(in *Inspection) { in.Operator = "\xff" },
-		"300 bytes long":                        func(in *Inspection) { in.Bench = strings.Repeat("b", 300) },
-		`side is "X"`:                           func(in *Inspection) { in.Side = "X" },
-		`stage is "dry"`:                        func(in *Inspection) { in.Stage = "dry" },
-		`verdict is ""`:                         func(in *Inspection) { in.Result.Verdict = "" },
-		"times are not told":                    func(in *Inspection) { in.Ended = time.Time{} },
-		"neither bytes nor a SHA-256":           func(in *Inspection) { in.Pictures[0].Bytes = nil },
-		"has 0 bytes":                           func(in *Inspection) { in.Pictures[0].Bytes = []byte{} },
-		"another SHA-256 than told":             func(in *Inspection) { in.Pictures[0].SHA256 = hashOf(nil) },
-		"has no angle":                          func(in *Inspection) { in.Pictures[0].AngleDeg = nan },
-		"its result: json":                      func(in *Inspection) { in.Result.MMPerPX = nan },
-		"it was corrected already":              func(in *Inspection) { in.Corrects = 1 },
-		"no such inspection":                    func(in *Inspection) { in.Corrects = 50 },
-		"begins or ends with a space; its side": func(in *Inspection) { in.Lot, in.Side = " x", "l" },
+	for want, spoil := range map[string]func(*part.Inspection){
+		"no serial":                             func(in *part.Inspection) { in.Serial = "" },
+		"control character":                     func(in *part.Inspection) { in.Serial = "a\x00b" },
+		"begins or ends":                        func(in *part.Inspection) { in.Lot = "lot " },
+		"not UTF-8":                             func(in *part.Inspection) { in.Operator = "\xff" },
+		"300 bytes long":                        func(in *part.Inspection) { in.Bench = strings.Repeat("b", 300) },
+		`side is "X"`:                           func(in *part.Inspection) { in.Side = "X" },
+		`stage is "dry"`:                        func(in *part.Inspection) { in.Stage = "dry" },
+		`verdict is ""`:                         func(in *part.Inspection) { in.Result.Verdict = "" },
+		"times are not told":                    func(in *part.Inspection) { in.Ended = time.Time{} },
+		"neither bytes nor a SHA-256":           func(in *part.Inspection) { in.Pictures[0].Bytes = nil },
+		"has 0 bytes":                           func(in *part.Inspection) { in.Pictures[0].Bytes = []byte{} },
+		"another SHA-256 than told":             func(in *part.Inspection) { in.Pictures[0].SHA256 = hashOf(nil) },
+		"has no angle":                          func(in *part.Inspection) { in.Pictures[0].AngleDeg = nan },
+		"its result: json":                      func(in *part.Inspection) { in.Result.MMPerPX = nan },
+		"it was corrected already":              func(in *part.Inspection) { in.Corrects = 1 },
+		"no such inspection":                    func(in *part.Inspection) { in.Corrects = 50 },
+		"begins or ends with a space; its side": func(in *part.Inspection) { in.Lot, in.Side = " x", "l" },
 	} {
 		if want == "it was corrected already" {
 			add(t, s, invented(0))
@@ -379,7 +379,7 @@ func TestTwoBenches(t *testing.T) {
 				for i := range each {
 					id, err := s.Add(ctx, invented(b*each+i))
 					if err == nil && i%4 == 0 {
-						err = s.Withdraw(ctx, id, Note{By: "A"})
+						err = s.Withdraw(ctx, id, part.Note{By: "A"})
 					}
 					if err != nil {
 						errs <- err

@@ -12,23 +12,13 @@ import (
 	"finishbench/internal/part"
 )
 
-// Words of an uncertainty budget, on the page and in a terminal.
-const (
-	textBudgetHead  = "How the uncertainty comes about"
-	textBudgetFold  = "Uncertainty budget of the worst step and of a typical size"
-	textBudgetIntro = "By JCGM 100:2008 (GUM): each part is a standard uncertainty times the result's sensitivity to it; the parts are taken as independent and add as squares. u: standard uncertainty; freedom: its degrees of freedom, ∞ where it is told rather than observed; µm per unit: the sensitivity; µm: the part. The largest stands first."
-)
-
-// budgetHead are the columns of a budget.
-var (
-	budgetHead    = []string{"Part", "Estimate", "u", "Unit", "Distribution", "Freedom", "µm per unit", "µm", "% of u²"}
-	budgetNumeric = []bool{false, true, true, false, false, true, true, true, true}
-)
-
-// BudgetTable is a budget as a table, the largest part first, with what it adds
+// budgetTable is a budget as a table, the largest part first, with what it adds
 // up to in its last rows.
-func BudgetTable(b part.Budget) SheetTable {
-	t := SheetTable{Caption: budgetCaption(b), Head: budgetHead, Numeric: budgetNumeric}
+func (x words) budgetTable(b part.Budget) SheetTable {
+	t := SheetTable{Caption: x.budgetCaption(b), Numeric: []bool{false, true, true, false, false, true, true, true, true}}
+	for _, h := range []string{"part", "estimate", "u", "unit", "distribution", "freedom", "sensitivity", "um", "percent"} {
+		t.Head = append(t.Head, x.T("budget.head."+h))
+	}
 	cs := slices.Clone(b.Contributions)
 	slices.SortStableFunc(cs, func(a, c part.Contribution) int { return cmp.Compare(c.ContributionUM, a.ContributionUM) })
 	for _, c := range cs {
@@ -39,25 +29,37 @@ func BudgetTable(b part.Budget) SheetTable {
 		if c.DOF != nil {
 			dof = trimNumber(math.Floor(*c.DOF), 0) // G.4.1: down to a whole number
 		}
-		t.Rows = append(t.Rows, []string{c.Name, estimate, digits(c.U, 2), c.Unit, string(c.Distribution), dof, digits(c.Sensitivity, 3),
-			partText(c.ContributionUM), strconv.FormatFloat(100*b.Of(c), 'f', 0, 64)})
+		t.Rows = append(t.Rows, []string{x.contribution(c), estimate, digits(c.U, 2), c.Unit,
+			x.Named("budget.distribution.", string(c.Distribution)), dof,
+			digits(c.Sensitivity, 3), partText(c.ContributionUM), strconv.FormatFloat(100*b.Of(c), 'f', 0, 64)})
 	}
 	dof := "∞"
 	if b.DOFEff != nil {
 		dof = trimNumber(math.Floor(*b.DOFEff), 0)
 	}
 	t.Rows = append(t.Rows,
-		[]string{"together (k = 1)", "", "", "", "", dof, "", partText(b.CombinedUM), "100"},
-		[]string{fmt.Sprintf("expanded (k = %g), covers %.0f %%", b.K, 100*b.Coverage), "", "", "", "", "", "", partText(b.ExpandedUM), ""})
+		[]string{x.T("budget.together"), "", "", "", "", dof, "", partText(b.CombinedUM), "100"},
+		[]string{x.T("budget.expanded", "k", fmt.Sprintf("%g", b.K), "percent", fmt.Sprintf("%.0f", 100*b.Coverage)), "", "", "", "", "",
+			"", partText(b.ExpandedUM), ""})
 	return t
 }
 
-// budgetCaption is "step at 120 deg, left: 92.4 ± 3.6 µm (k = 2)".
-func budgetCaption(b part.Budget) string {
-	if b.ValueUM == nil {
-		return fmt.Sprintf("%s: ± %.1f µm (k = %g)", b.Quantity, b.ExpandedUM, b.K)
+// contribution is what a part of a budget is called.
+func (x words) contribution(c part.Contribution) string {
+	if c.NamePhrase != nil {
+		return x.sentence(c.Name, c.NamePhrase)
 	}
-	return fmt.Sprintf("%s: %s ± %.1f µm (k = %g)", b.Quantity, minus(fmt.Sprintf("%.1f", *b.ValueUM)), b.ExpandedUM, b.K)
+	return x.Named("budget.part.", c.Name)
+}
+
+// budgetCaption is "step at 120 deg, left: 92.4 ± 3.6 µm (k = 2)".
+func (x words) budgetCaption(b part.Budget) string {
+	value := ""
+	if b.ValueUM != nil {
+		value = minus(fmt.Sprintf("%.1f", *b.ValueUM)) + " "
+	}
+	return x.T("budget.caption", "quantity", b.Quantity, "value_um", value, "u_um", fmt.Sprintf("%.1f", b.ExpandedUM), "k",
+		fmt.Sprintf("%g", b.K))
 }
 
 // partText is a part in micrometres, to a hundredth.
@@ -76,20 +78,30 @@ func digits(v float64, n int) string {
 	return minus(strconv.FormatFloat(v, 'f', max(0, places), 64))
 }
 
-// Budgets picks the budgets that a page shows: that of the worst step, and that
-// of a typical size, the one whose relative uncertainty is in the middle of all.
-func Budgets(r *part.Result) []part.Budget {
+// budgets picks the budgets that a page shows: that of the worst step, and that
+// of a typical size, the one whose relative uncertainty is in the middle of all; each with its quantity in words.
+func (x words) budgets(r *part.Result) []part.Budget {
 	var out []part.Budget
-	if b := worstStepBudget(r); b != nil {
-		out = append(out, *b)
+	if s := worstStep(r); s != nil {
+		b := *s.Budget
+		b.Quantity = x.T("budget.step", "at", x.T("seam.at", "angle_deg", trimNumber(s.AngleDeg, 4), "side", x.side(s.Side)))
+		out = append(out, b)
 	}
-	if b := typicalSizeBudget(r); b != nil {
-		out = append(out, *b)
+	if f := typicalSize(r); f != nil {
+		b := *f.Budget
+		which := "diameter"
+		if f.UDiamMM == nil {
+			which = "length"
+		}
+		b.Quantity = x.T("budget.size", "n", strconv.Itoa(f.Number), "kind", x.Named("noun.", string(f.Kind)), "which",
+			x.T("budget.which."+which))
+		out = append(out, b)
 	}
 	return out
 }
 
-func worstStepBudget(r *part.Result) *part.Budget {
+// worstStep is the station of the largest step, of those that have a budget.
+func worstStep(r *part.Result) *part.Station {
 	var worst *part.Station
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
@@ -100,36 +112,32 @@ func worstStepBudget(r *part.Result) *part.Budget {
 			worst = s
 		}
 	}
-	if worst == nil {
-		return nil
-	}
-	return worst.Budget
+	return worst
 }
 
-func typicalSizeBudget(r *part.Result) *part.Budget {
-	var all []*part.Budget
+func typicalSize(r *part.Result) *part.Finding {
+	var all []*part.Finding
 	for _, f := range byNumber(r) {
 		if b := f.Budget; b != nil && b.ValueUM != nil && *b.ValueUM > 0 {
-			own := *b
-			own.Quantity = fmt.Sprintf("finding %d, %s", f.Number, b.Quantity)
-			all = append(all, &own)
+			all = append(all, f)
 		}
 	}
 	if len(all) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(all, func(a, b *part.Budget) int {
-		return cmp.Compare(a.CombinedUM / *a.ValueUM, b.CombinedUM / *b.ValueUM)
+	slices.SortStableFunc(all, func(a, b *part.Finding) int {
+		return cmp.Compare(a.Budget.CombinedUM / *a.Budget.ValueUM, b.Budget.CombinedUM / *b.Budget.ValueUM)
 	})
 	return all[(len(all)-1)/2]
 }
 
-// BudgetText writes a unit's budgets for a terminal; nothing where it has none.
+// BudgetText writes a unit's budgets for a terminal, in English; nothing where it has none.
 // The error is that of the writer.
 func BudgetText(w io.Writer, r *part.Result) error {
 	var b bytes.Buffer
-	for _, q := range Budgets(r) {
-		textTable(&b, BudgetTable(q))
+	x := english()
+	for _, q := range x.budgets(r) {
+		x.textTable(&b, x.budgetTable(q))
 	}
 	_, err := w.Write(b.Bytes())
 	return err
@@ -141,11 +149,11 @@ type budgetView struct {
 	Tables            []tableView
 }
 
-// newBudgetView is nil where there is no budget to show.
-func newBudgetView(r *part.Result) *budgetView {
-	v := &budgetView{Head: textBudgetHead, Fold: textBudgetFold, Intro: textBudgetIntro}
-	for _, b := range Budgets(r) {
-		v.Tables = append(v.Tables, newTableView(BudgetTable(b), textMarkedRow))
+// budget is nil where there is none to show.
+func (x words) budget(r *part.Result) *budgetView {
+	v := &budgetView{Head: x.T("budget.title"), Fold: x.T("budget.fold"), Intro: x.T("budget.intro")}
+	for _, b := range x.budgets(r) {
+		v.Tables = append(v.Tables, newTableView(x.budgetTable(b), x.T("sheet.marked")))
 	}
 	if len(v.Tables) == 0 {
 		return nil

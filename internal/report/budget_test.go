@@ -12,11 +12,11 @@ import (
 // 15 um/px * 0.11 px = 1.65 um, 92.4 um * 0.002 = 0.1848 um, together 1.660 um
 // (by hand).
 func TestBudgetTable(t *testing.T) {
-	b := worstStepBudget(sample())
-	if b == nil {
-		t.Fatal("the sample's worst step has no budget")
+	all := english().budgets(sample())
+	if len(all) != 2 {
+		t.Fatalf("the sample shows %d budgets", len(all))
 	}
-	tab := BudgetTable(*b)
+	tab := english().budgetTable(all[0])
 	want := [][]string{
 		{"outline of the shell", "401.2", "0.11", "px", "scatter", "23", "−15.0", "1.65", "99"},
 		{"scale", "0.015", "0.000030", "mm/px", "normal", "∞", "6160", "0.18", "1"},
@@ -43,17 +43,18 @@ func TestBudgetsShown(t *testing.T) {
 		return &b
 	}
 	r := &part.Result{Findings: []part.Finding{
-		{Number: 1, Kind: part.Bubble, Budget: size(0.3)}, {Number: 2, Kind: part.Dust, Budget: size(0.1)}, {Number: 3, Kind: part.Step}, {Number: 4, Kind: part.Dust, Budget: size(0.2)},
+		{Number: 1, Kind: part.Bubble, Budget: size(0.3)}, {Number: 2, Kind: part.Dust, Budget: size(0.1)}, {Number: 3,
+			Kind: part.Step}, {Number: 4, Kind: part.Dust, Budget: size(0.2)},
 	}}
-	got := Budgets(r)
-	if len(got) != 1 || got[0].Quantity != "finding 4, diameter" {
-		t.Errorf("shown are %+v, want finding 4's diameter", got)
+	got := english().budgets(r)
+	if len(got) != 1 || got[0].Quantity != "finding 4, dust's length" {
+		t.Errorf("shown are %+v, want finding 4's length", got)
 	}
 	if r.Findings[3].Budget.Quantity != "diameter" {
 		t.Errorf("choosing changed the result: %q", r.Findings[3].Budget.Quantity)
 	}
 	var b bytes.Buffer
-	if err := BudgetText(&b, &part.Result{}); err != nil || b.Len() != 0 || newBudgetView(&part.Result{}) != nil {
+	if err := BudgetText(&b, &part.Result{}); err != nil || b.Len() != 0 || english().budget(&part.Result{}) != nil {
 		t.Errorf("a result without budgets shows %q (%v)", b.String(), err)
 	}
 	if err := BudgetText(&b, sample()); err != nil || !strings.Contains(b.String(), "finding 2, bubble's diameter: 310.0 ± 8.7 µm") {

@@ -5,7 +5,9 @@ import (
 	"html/template"
 	"math"
 	"strings"
-	"unicode/utf8"
+	"unicode"
+
+	"finishbench/internal/lang"
 )
 
 // SheetBar is a value beside the zone it should be moved into, on a scale from
@@ -34,19 +36,21 @@ func zoneSide(v, lo, hi float64) int {
 	return 0
 }
 
-// State says in words where the bar's value lies.
-func (b SheetBar) State() string {
+// State says in words where the bar's value lies; nil: in English.
+func (b SheetBar) State(l *lang.Lang) string { return b.state(wordsOf(l)) }
+
+func (b SheetBar) state(x words) string {
 	switch side := zoneSide(b.V, b.Lo, b.Hi); {
 	case math.IsNaN(b.V):
-		return textBarNone
+		return x.T("not_measured")
 	case !limited(b.Lo) && !limited(b.Hi):
-		return textBarNoZone
+		return x.T("bar.no_zone")
 	case side < 0:
-		return orElse(b.BelowText, textBarBelow)
+		return orElse(b.BelowText, x.T("bar.below"))
 	case side > 0:
-		return orElse(b.AboveText, textBarAbove)
+		return orElse(b.AboveText, x.T("bar.above"))
 	}
-	return textBarIn
+	return x.T("bar.in")
 }
 
 // sign is a small shape for the same, before the words.
@@ -97,8 +101,9 @@ func barRange(v, lo, hi, min_, max_ float64) (float64, float64) {
 // barMin is the narrowest bar that can be read, in characters.
 const barMin = 12
 
-// BarText draws a value beside its zone for a terminal, width characters wide
-// (at least 12), in plain ASCII:
+// Text draws the value beside its zone for a terminal, width characters wide
+// (at least 12), in plain ASCII; what is not measured is a ? where the language (nil: English) writes
+// that in other letters:
 //
 //	|-------[====O===]--------------|   in the zone
 //	|---X---[========]--------------|   below it
@@ -108,8 +113,12 @@ const barMin = 12
 // The zone runs from lo to hi on a scale from min to max; NaN or an infinity for lo
 // or hi leaves it open there. A value in its zone is an O between the brackets,
 // however near to the end; one outside is an X, or an arrow at the scale's end.
-func BarText(width int, v, lo, hi, min, max float64) string {
-	return string(newTextBar(width, v, lo, hi, min, max).draw(v, lo, hi))
+func (b SheetBar) Text(width int, l *lang.Lang) string {
+	none := wordsOf(l).T("not_measured")
+	if strings.ContainsFunc(none, func(r rune) bool { return r > unicode.MaxASCII }) {
+		none = "?"
+	}
+	return string(newTextBar(width, b.V, b.Lo, b.Hi, b.Min, b.Max).draw(b.V, b.Lo, b.Hi, none))
 }
 
 // textBar is the line under a value: cells 1 to n-2 are the scale, the ones
@@ -145,7 +154,7 @@ func (t *textBar) cell(x float64) int {
 	return int(min(max(f, 1), n+1))
 }
 
-func (t *textBar) draw(v, lo, hi float64) []byte {
+func (t *textBar) draw(v, lo, hi float64, none string) []byte {
 	last := len(t.cells) - 1
 	zone := limited(lo) || limited(hi)
 	for i := max(t.open, 1); zone && i < min(t.shut+1, last); i++ {
@@ -159,7 +168,7 @@ func (t *textBar) draw(v, lo, hi float64) []byte {
 	}
 	switch side := zoneSide(v, lo, hi); {
 	case math.IsNaN(v):
-		words := []byte(" " + textBarNone + " ")
+		words := []byte(" " + none + " ")
 		if len(words) > last-1 {
 			words = []byte("?")
 		}
@@ -187,47 +196,47 @@ const (
 	barTop, barThick = 24.0, 14.0
 )
 
-// BarSVG draws the same for a page: the zone is hatched and has posts at its
+// svg draws the same for a page: the zone is hatched and has posts at its
 // ends, the value is a pin standing on the scale, filled in the zone, hollow
 // and crossed outside, an arrow beyond the scale. Colour only helps. Its words
 // (name, value, state) stand in the drawing's label.
-func BarSVG(b SheetBar) template.HTML {
+func (b SheetBar) svg(x words) template.HTML {
 	from, to := barRange(b.V, b.Lo, b.Hi, b.Min, b.Max)
-	x := func(v float64) float64 {
+	at := func(v float64) float64 {
 		return barLeft + min(max((v-from)/(to-from), 0), 1)*(barW-2*barLeft)
 	}
 	var s strings.Builder
 	fmt.Fprintf(&s, `<svg class="gaugebar" viewBox="0 0 %g %g" role="img" aria-label="%s">`, barW, barH,
-		template.HTMLEscapeString(b.label()))
+		template.HTMLEscapeString(b.label(x)))
 	fmt.Fprintf(&s, `<rect class="track" x="%g" y="%g" width="%g" height="%g"/>`, barLeft, barTop, barW-2*barLeft, barThick)
 	if limited(b.Lo) || limited(b.Hi) {
-		b.zoneSVG(&s, x, from, to)
+		b.zoneSVG(&s, at, from, to)
 	}
-	b.pinSVG(&s, x, from, to)
-	b.endsSVG(&s, x, from, to)
+	b.pinSVG(&s, x, at, from, to)
+	b.endsSVG(&s, x, at, from, to)
 	s.WriteString(`</svg>`)
 	return template.HTML(s.String())
 }
 
 // label is what the bar says to those who cannot see it.
-func (b SheetBar) label() string {
+func (b SheetBar) label(x words) string {
 	value := b.Value
 	if value == "" && !math.IsNaN(b.V) {
 		value = significant(b.V)
 	}
 	s := b.Name
-	if value != "" && value != textBarNone {
+	if value != "" && value != x.T("not_measured") {
 		s += " " + value
 	}
-	s = strings.TrimSpace(s) + ": " + b.State()
+	s = strings.TrimSpace(s) + ": " + b.state(x)
 	lo, hi := b.ends()
 	switch {
 	case lo != "" && hi != "":
-		s += ", zone " + lo + " to " + hi
+		s += x.T("bar.zone", "zone", x.T("span", "from", lo, "to", hi))
 	case lo != "":
-		s += ", zone from " + lo
+		s += x.T("bar.zone_from", "from", lo)
 	case hi != "":
-		s += ", zone up to " + hi
+		s += x.T("bar.zone_to", "to", hi)
 	}
 	return s
 }
@@ -267,27 +276,28 @@ func (b SheetBar) zoneSVG(s *strings.Builder, x func(float64) float64, from, to 
 	}
 }
 
-func (b SheetBar) pinSVG(s *strings.Builder, x func(float64) float64, from, to float64) {
+func (b SheetBar) pinSVG(s *strings.Builder, t words, x func(float64) float64, from, to float64) {
 	mid := barTop + barThick/2
 	switch {
 	case math.IsNaN(b.V):
-		fmt.Fprintf(s, `<text class="none" x="%g" y="16" text-anchor="middle">%s</text>`, barW/2, textBarNone)
+		fmt.Fprintf(s, `<text class="none" x="%g" y="16" text-anchor="middle">%s</text>`, barW/2, t.T("not_measured"))
 	case b.V < from:
 		fmt.Fprintf(s, `<path class="pin out" d="M%g %gl16 -11v22z"/>`, barLeft-18, mid)
 	case b.V > to:
 		fmt.Fprintf(s, `<path class="pin out" d="M%g %gl-16 -11v22z"/>`, barW-barLeft+18, mid)
 	case zoneSide(b.V, b.Lo, b.Hi) != 0:
-		fmt.Fprintf(s, `<path class="pin out" d="M%.1f %gl-9 -19h18z"/><path class="cross" d="M%.1f %gl6 6m0 -6l-6 6"/>`, x(b.V), mid+3, x(b.V)-3, mid-14)
+		fmt.Fprintf(s, `<path class="pin out" d="M%.1f %gl-9 -19h18z"/><path class="cross" d="M%.1f %gl6 6m0 -6l-6 6"/>`, x(b.V), mid+3,
+			x(b.V)-3, mid-14)
 	default:
 		fmt.Fprintf(s, `<path class="pin in" d="M%.1f %gl-9 -19h18z"/>`, x(b.V), mid+3)
 	}
 }
 
 // textWide is about how wide a text is in the drawing, at its size of 15.
-func textWide(s string) float64 { return 8.5 * float64(utf8.RuneCountInString(s)) }
+func textWide(s string) float64 { return 8.5 * float64(Columns(s)) }
 
 // endsSVG writes the ends of zone and scale below; the scale's give way.
-func (b SheetBar) endsSVG(s *strings.Builder, x func(float64) float64, from, to float64) {
+func (b SheetBar) endsSVG(s *strings.Builder, t words, x func(float64) float64, from, to float64) {
 	lo, hi := b.ends()
 	type word struct {
 		text  string
@@ -296,7 +306,7 @@ func (b SheetBar) endsSVG(s *strings.Builder, x func(float64) float64, from, to 
 	}
 	var words []word
 	if lo != "" && hi != "" && x(b.Hi)-x(b.Lo) < (textWide(lo)+textWide(hi))/2+8 {
-		words = append(words, word{lo + " to " + hi, (x(b.Lo) + x(b.Hi)) / 2, "end"})
+		words = append(words, word{t.T("span", "from", lo, "to", hi), (x(b.Lo) + x(b.Hi)) / 2, "end"})
 	} else {
 		if lo != "" {
 			words = append(words, word{lo, x(b.Lo), "end"})

@@ -36,7 +36,7 @@ func TestBarText(t *testing.T) {
 		{8, 8, 8, 0, 18, "|-------[O]---------|"}, // a zone of one number
 		{8.1, 8, 8, 0, 18, "|-------[=]X--------|"},
 	} {
-		got := BarText(21, c.v, c.lo, c.hi, c.min, c.max)
+		got := SheetBar{V: c.v, Lo: c.lo, Hi: c.hi, Min: c.min, Max: c.max}.Text(21, nil)
 		if got != c.want {
 			t.Errorf("%+v:\n got %s\nwant %s", c, got, c.want)
 		}
@@ -63,7 +63,7 @@ func TestBarTextTellsTheSide(t *testing.T) {
 		if lo > hi {
 			lo, hi = hi, lo
 		}
-		s := BarText(width, v, lo, hi, a, b)
+		s := SheetBar{V: v, Lo: lo, Hi: hi, Min: a, Max: b}.Text(width, nil)
 		if len(s) != width {
 			t.Fatalf("%g in %g..%g on %g..%g: %d characters, want %d", v, lo, hi, a, b, len(s), width)
 		}
@@ -107,7 +107,7 @@ func TestBarState(t *testing.T) {
 		{SheetBar{V: 7, Lo: 5, Hi: nan}, "in the zone"},
 		{SheetBar{V: 7, Lo: nan, Hi: inf}, "no zone given"},
 	} {
-		if got := c.b.State(); got != c.want {
+		if got := c.b.State(nil); got != c.want {
 			t.Errorf("%+v: %q", c.b, got)
 		}
 	}
@@ -126,7 +126,7 @@ func TestBarSVG(t *testing.T) {
 		{SheetBar{Name: "a", V: 2, Lo: 2, Hi: 2}, "pin in", "NaN"},
 		{SheetBar{Name: "a", V: 0, Lo: nan, Hi: inf}, "pin in", "NaN"},
 	} {
-		s := string(BarSVG(c.b))
+		s := string(c.b.svg(english()))
 		if !strings.Contains(s, c.want) || strings.Contains(s, c.lack) || strings.Contains(s, "NaN") || strings.Contains(s, "Inf") {
 			t.Errorf("%+v: want %q, not %q, in\n%s", c.b, c.want, c.lack, s)
 		}

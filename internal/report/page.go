@@ -124,8 +124,8 @@ type pageView struct {
 	More          string
 	NoReason      string
 	Plan          planView
-	Main          []figure // those that show what the plan is about,
-	Other         []figure // and the others, folded
+	Main          []figure    // those that show what the plan is about,
+	Other         []figure    // and the others, folded
 	Mirror        *mirrorView // nil: nothing was photographed before a screen
 	Shell         *shellView  // nil: the shell was not looked at
 	Legend        []legendEntry
@@ -226,7 +226,8 @@ func (x words) scaleText(r *part.Result) string {
 		if s.View != "" {
 			view = x.word("view.", string(s.View)) + x.T("page.colon")
 		}
-		of = append(of, x.T("page.scale_of", "view", view, "mm_per_px", significant(s.MMPerPX), "u_percent", fmt.Sprintf("%.2g", 200*s.URel), "file", s.File, "made", s.Made))
+		of = append(of, x.T("page.scale_of", "view", view, "mm_per_px", significant(s.MMPerPX), "u_percent",
+			fmt.Sprintf("%.2g", 200*s.URel), "file", s.File, "made", s.Made))
 	}
 	return strings.Join(of, x.T("page.semicolon"))
 }
@@ -236,7 +237,8 @@ func newPageView(in PageInput) pageView {
 	v := pageView{
 		T: x, Lang: x.Tag, CSS: css() + pageFoot(x.T("page.unit")+" "+r.Unit), Unit: r.Unit, Verdict: string(r.Verdict), Word: x.verdict(r.Verdict),
 		VerdictLine: x.verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: x.sentences(r.Reasons, r.ReasonPhrases),
-		Warnings: x.sentences(r.Warnings, r.WarningPhrases), Plot: x.stepPlot(r, in.LimitsProudUM, in.LimitsRecessedUM), SeamLine: x.seamLine(r.Seam.Shape),
+		Warnings: x.sentences(r.Warnings, r.WarningPhrases), Plot: x.stepPlot(r, in.LimitsProudUM, in.LimitsRecessedUM),
+		SeamLine: x.seamLine(r.Seam.Shape),
 	}
 	v.Passes = r.Verdict == part.Pass
 	v.Title = x.T("page.title", "unit", v.Unit, "verdict", v.Word)
@@ -260,7 +262,7 @@ func newPageView(in PageInput) pageView {
 	if !looked && len(r.Surfaces) > 0 {
 		v.NoFinding = x.T("page.findings_unseen")
 	}
-	v.Facts, v.Budget = x.headFacts(r), newBudgetView(r)
+	v.Facts, v.Budget = x.headFacts(r), x.budget(r)
 	v.Plan = x.plan(r)
 	v.Main, v.Other = x.figures(in)
 	v.Legend = x.legend(in)
@@ -315,7 +317,8 @@ func (x words) headFacts(r *part.Result) []Fact {
 			}
 		}
 	}
-	return append(fs, Fact{x.T("page.worst"), worst}, Fact{x.T("page.findings"), fmt.Sprint(len(r.Findings))}, Fact{x.T("page.score"), scoreText(r.Score)})
+	return append(fs, Fact{x.T("page.worst"), worst}, Fact{x.T("page.findings"), fmt.Sprint(len(r.Findings))},
+		Fact{x.T("page.score"), scoreText(r.Score)})
 }
 
 func scoreText(v *float64) string {
@@ -348,7 +351,8 @@ func (x words) plan(r *part.Result) planView {
 	return v
 }
 
-// CareSentence is what to take care of, and who has the last word on it; "" for nothing.
+// CareSentence is what to take care of; "" for nothing. Where there is room, local codes come after it: the
+// text cautions.6.
 func CareSentence(l *lang.Lang, all []part.Care) string {
 	var told []string
 	for _, c := range all {
@@ -357,7 +361,7 @@ func CareSentence(l *lang.Lang, all []part.Care) string {
 	if len(told) == 0 {
 		return ""
 	}
-	return l.T("care.all", "all", strings.Join(told, l.T("care.comma"))) + " " + l.T("cautions.6")
+	return l.T("care.all", "all", strings.Join(told, l.T("care.comma")))
 }
 
 // pageFoot puts a text and the page's number at the foot of each printed page.
@@ -489,7 +493,7 @@ func (x words) stationRow(s *part.Station, in PageInput) stationRow {
 		row.Step, row.U, row.Gap, row.Bead = dash, dash, dash, dash
 		note := x.T("not_measured")
 		if s.Reason != "" {
-			note = x.T("page.not_measured_why", "why", s.Reason)
+			note = x.T("page.not_measured_why", "why", x.sentence(s.Reason, s.ReasonPhrase))
 		}
 		notes = append(notes, note)
 	}
@@ -504,13 +508,14 @@ func (x words) stationRow(s *part.Station, in PageInput) stationRow {
 	if s.SeamFrom == "rim" {
 		notes = append(notes, x.T("page.seam_from_rim"))
 	}
-	row.Remark = strings.Join(append(notes, s.Warnings...), x.T("page.semicolon"))
+	row.Remark = strings.Join(append(notes, x.sentences(s.Warnings, s.WarningPhrases)...), x.T("page.semicolon"))
 	return row
 }
 
 func (x words) finding(f *part.Finding, r *part.Result, crops []Crop, i int) findingView {
 	v := findingView{Number: f.Number, ID: findingID(f.Number), Kind: x.kind(f.Kind), Icon: icon(f.Kind),
-		Severity: x.severity(f.Severity), Bars: severityBars(f.Severity), Advice: x.sentence(f.Advice, f.AdvicePhrase), Confidence: confidenceText(f.Confidence)}
+		Severity: x.severity(f.Severity), Bars: severityBars(f.Severity), Advice: x.sentence(f.Advice,
+			f.AdvicePhrase), Confidence: confidenceText(f.Confidence)}
 	if i > 0 && r.Findings[i-1].Number == f.Number {
 		v.ID = fmt.Sprintf("%s-%d", v.ID, i) // two of one number: still one id each
 	}
@@ -564,7 +569,8 @@ func (x words) finding(f *part.Finding, r *part.Result, crops []Crop, i int) fin
 		if c.Stretched {
 			note = x.T("page.stretched")
 		}
-		v.Crops = append(v.Crops, cropView{Src: dataURL(c.JPEG), Alt: x.cropAlt(f, r, c), Name: x.picture(r, c.File), Note: note, W: c.W, H: c.H})
+		v.Crops = append(v.Crops, cropView{Src: dataURL(c.JPEG), Alt: x.cropAlt(f, r, c), Name: x.picture(r, c.File), Note: note, W: c.W,
+			H: c.H})
 	}
 	names := make([]string, 0, len(f.Features))
 	for k := range f.Features {
@@ -594,7 +600,8 @@ func (x words) pictureRow(p *part.PictureReport) pictureRow {
 	if p.View == part.Shell {
 		view = x.pose(p.View, p.AngleDeg)
 	}
-	row := pictureRow{File: p.File, View: x.inLight(view, p.Light), Fit: p.State == part.PictureOK, State: x.T("page.ok"), Sharpness: fixedText(p.SharpnessPX, 1), Clipped: dash}
+	row := pictureRow{File: p.File, View: x.inLight(view, p.Light), Fit: p.State == part.PictureOK, State: x.T("page.ok"),
+		Sharpness: fixedText(p.SharpnessPX, 1), Clipped: dash}
 	if !row.Fit {
 		row.State = x.T("page.not_ok")
 	}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -38,16 +39,10 @@ type Sheet struct {
 
 	Version, Generated string // the program's version; when the page was made
 
-	Frame *SheetFrame // the page's own words; nil: English, of a page about the gauge
-}
+	Lang     *lang.Lang // of the whole sheet; nil: English
+	Cautions []string   // nil: those of a page about the gauge
 
-// SheetFrame are the words that a page has of its own, for a sheet in another
-// language, or one that is not about the gauge. Empty ones are the English ones.
-type SheetFrame struct {
-	Lang                          string // of the whole sheet, as in HTML: "zh-Hans"
-	Skip, Why, Warnings, Cautions string
-	Marked                        string // what a row's mark means
-	CautionList                   []string
+	CautionsHead string // empty: that they are cautions
 }
 
 // Fact is a number (or word) and what it is, both ready to read.
@@ -91,7 +86,6 @@ type SheetTable struct {
 }
 
 type sheetView struct {
-	Lang  string
 	CSS   template.CSS
 	Title string
 	Why   string // headings
@@ -101,6 +95,7 @@ type sheetView struct {
 	Word  string
 	Sign  template.HTML
 	Sheet
+	Lang     string
 	Sections []sectionView
 	Foot     footView
 }
@@ -170,46 +165,40 @@ func (s Sheet) word() string {
 	}
 	switch s.Rating {
 	case Good, Fair, Poor:
-		return string(s.Rating)
+		return wordsOf(s.Lang).T("rating." + string(s.Rating))
 	case Plain:
 		return ""
 	}
-	return textUnrated
+	return wordsOf(s.Lang).T("rating.none")
 }
 
-// sheetCautions are the cautions of a page about the gauge: what its verdict
-// does not say, then those of every page.
-func sheetCautions() []string {
-	return append([]string{textSheetCaution}, english().cautions()[1:]...)
+// cautions are the sheet's own, or those of a page about the gauge: what its verdict does not say,
+// then those of every page.
+func (s Sheet) cautions() []string {
+	if s.Cautions != nil {
+		return s.Cautions
+	}
+	x := wordsOf(s.Lang)
+	return append([]string{x.T("sheet.caution")}, x.cautions()[1:]...)
 }
 
-// frame is the sheet's frame, whole.
-func (s Sheet) frame() SheetFrame {
-	x := english()
-	f := SheetFrame{Lang: x.Tag, Skip: textSheetSkip, Why: x.T("page.why"), Warnings: x.T("page.warnings"), Cautions: x.T("page.cautions"), Marked: textMarkedRow, CautionList: sheetCautions()}
-	if s.Frame == nil {
-		return f
+// AllCautions are those of a page about units.
+func AllCautions(l *lang.Lang) []string {
+	x := wordsOf(l)
+	var all []string
+	for i := 1; x.Has(fmt.Sprintf("cautions.%d", i)); i++ {
+		all = append(all, x.T(fmt.Sprintf("cautions.%d", i)))
 	}
-	for _, w := range []struct {
-		to   *string
-		from string
-	}{{&f.Lang, s.Frame.Lang}, {&f.Skip, s.Frame.Skip}, {&f.Why, s.Frame.Why}, {&f.Warnings, s.Frame.Warnings}, {&f.Cautions, s.Frame.Cautions}, {&f.Marked, s.Frame.Marked}} {
-		if w.from != "" {
-			*w.to = w.from
-		}
-	}
-	if s.Frame.CautionList != nil {
-		f.CautionList = s.Frame.CautionList
-	}
-	return f
+	return all
 }
 
 // SheetPage writes a sheet as one self-contained HTML page. Nothing is written
 // where the page cannot be made.
 func SheetPage(w io.Writer, s Sheet) error {
-	f := s.frame()
-	v := sheetView{Lang: f.Lang, CSS: css(), Title: s.Title, Why: f.Why, Mind: f.Warnings, Class: string(s.Rating), Skip: f.Skip, Word: s.word(),
-		Sheet: s, Foot: newFoot(f.Cautions, f.CautionList, s.Version, s.Generated)}
+	x := wordsOf(s.Lang)
+	v := sheetView{Lang: x.Tag, CSS: css(), Title: s.Title, Why: x.T("page.why"), Mind: x.T("page.warnings"), Class: string(s.Rating),
+		Skip: x.T("sheet.skip"), Word: s.word(),
+		Sheet: s, Foot: newFoot(orElse(s.CautionsHead, x.T("page.cautions")), s.cautions(), s.Version, s.Generated)}
 	if s.Rating != Plain {
 		v.Sign = verdictSign(s.Rating.verdict())
 	}
@@ -217,15 +206,15 @@ func SheetPage(w io.Writer, s Sheet) error {
 		v.Title += " · " + s.Subject
 	}
 	for i, sec := range s.Sections {
-		v.Sections = append(v.Sections, newSectionView(fmt.Sprintf("s%d", i+1), sec, f))
+		v.Sections = append(v.Sections, x.section(fmt.Sprintf("s%d", i+1), sec))
 	}
 	return execute(w, "sheet", v, s.Title)
 }
 
-func newSectionView(id string, s SheetSection, f SheetFrame) sectionView {
+func (x words) section(id string, s SheetSection) sectionView {
 	v := sectionView{ID: id, Heading: s.Heading, Text: s.Text, Small: s.Small}
 	for _, b := range s.Bars {
-		v.Bars = append(v.Bars, barView{b.Name, b.Value, b.sign(), b.State(), b.Line, BarSVG(b)})
+		v.Bars = append(v.Bars, barView{b.Name, b.Value, b.sign(), b.state(x), b.Line, b.svg(x)})
 	}
 	for _, f := range s.Figures {
 		v.Figures = append(v.Figures, figureView{inlineSVG(f.SVG, f.Alt), f.Alt, f.Caption})
@@ -234,9 +223,9 @@ func newSectionView(id string, s SheetSection, f SheetFrame) sectionView {
 		v.Pictures = append(v.Pictures, pictureView{dataURL(p.JPEG), p})
 	}
 	for _, t := range s.Tables {
-		v.Tables = append(v.Tables, newTableView(t, f.Marked))
+		v.Tables = append(v.Tables, newTableView(t, x.T("sheet.marked")))
 		if k := len(v.Tables) - 1; t.Caption == "" {
-			v.Tables[k].Label = orElse(s.Heading, textUnnamedTable)
+			v.Tables[k].Label = orElse(s.Heading, x.T("sheet.table"))
 		}
 	}
 	return v

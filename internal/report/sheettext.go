@@ -5,7 +5,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode/utf8"
+
+	"golang.org/x/text/width"
 )
 
 // SheetText writes a sheet for a terminal: the verdict first, tables aligned,
@@ -16,7 +17,7 @@ func SheetText(w io.Writer, s Sheet) error {
 	if s.Subject != "" {
 		title += ", " + s.Subject
 	}
-	frame := s.frame()
+	x := wordsOf(s.Lang)
 	if s.word() == "" {
 		fmt.Fprintf(&b, "%s\n", title)
 	} else {
@@ -24,8 +25,8 @@ func SheetText(w io.Writer, s Sheet) error {
 	}
 	fmt.Fprintf(&b, "%s\n", s.Line)
 	textFacts(&b, s.Facts)
-	textList(&b, frame.Why, s.Reasons)
-	textList(&b, frame.Warnings, s.Warnings)
+	textList(&b, x.T("page.why"), s.Reasons)
+	textList(&b, x.T("page.warnings"), s.Warnings)
 	for _, sec := range s.Sections {
 		if len(sec.Text)+len(sec.Bars)+len(sec.Tables) == 0 {
 			continue // plots only
@@ -34,9 +35,9 @@ func SheetText(w io.Writer, s Sheet) error {
 		for _, p := range sec.Text {
 			fmt.Fprintf(&b, "  %s\n", p)
 		}
-		textBars(&b, sec.Bars)
+		x.textBars(&b, sec.Bars)
 		for _, t := range sec.Tables {
-			textTable(&b, t)
+			x.textTable(&b, t)
 		}
 	}
 	_, err := w.Write(b.Bytes())
@@ -46,7 +47,7 @@ func SheetText(w io.Writer, s Sheet) error {
 func textFacts(b *bytes.Buffer, facts []Fact) {
 	wide := 0
 	for _, f := range facts {
-		wide = max(wide, utf8.RuneCountInString(f.Name))
+		wide = max(wide, Columns(f.Name))
 	}
 	for _, f := range facts {
 		fmt.Fprintf(b, "  %s  %s\n", padded(f.Name, wide, false), f.Value)
@@ -68,27 +69,27 @@ const barColumns = 40
 
 // textBars writes each bar with its name and value in front and where the value
 // lies behind, and below it what to do.
-func textBars(b *bytes.Buffer, bars []SheetBar) {
+func (x words) textBars(b *bytes.Buffer, bars []SheetBar) {
 	name, value := 0, 0
-	for _, x := range bars {
-		name, value = max(name, utf8.RuneCountInString(x.Name)), max(value, utf8.RuneCountInString(x.Value))
+	for _, r := range bars {
+		name, value = max(name, Columns(r.Name)), max(value, Columns(r.Value))
 	}
-	for _, x := range bars {
-		fmt.Fprintf(b, "  %s  %s  %s  %s\n", padded(x.Name, name, false), padded(x.Value, value, true),
-			BarText(barColumns, x.V, x.Lo, x.Hi, x.Min, x.Max), x.State())
-		if x.Line != "" {
-			fmt.Fprintf(b, "    %s\n", x.Line)
+	for _, r := range bars {
+		fmt.Fprintf(b, "  %s  %s  %s  %s\n", padded(r.Name, name, false), padded(r.Value, value, true), r.Text(barColumns, x.Lang),
+			r.state(x))
+		if r.Line != "" {
+			fmt.Fprintf(b, "    %s\n", r.Line)
 		}
 	}
 }
 
-func textTable(b *bytes.Buffer, t SheetTable) {
-	v := newTableView(t, textMarkedText)
+func (x words) textTable(b *bytes.Buffer, t SheetTable) {
+	v := newTableView(t, "*"+strings.TrimPrefix(x.T("sheet.marked"), "▸"))
 	wide := make([]int, len(t.Head))
 	rows := append([]rowView{{Cells: v.Head}}, v.Rows...)
 	for _, r := range rows {
 		for i, c := range r.Cells {
-			wide[i] = max(wide[i], utf8.RuneCountInString(c.Text))
+			wide[i] = max(wide[i], Columns(c.Text))
 		}
 	}
 	if t.Caption != "" {
@@ -103,17 +104,30 @@ func textTable(b *bytes.Buffer, t SheetTable) {
 		if r.Marked {
 			mark = "* "
 		}
-		var cells []string
+		var row []string
 		for i, c := range r.Cells {
-			cells = append(cells, padded(c.Text, wide[i], c.Numeric))
+			row = append(row, padded(c.Text, wide[i], c.Numeric))
 		}
-		b.WriteString("  " + mark + strings.TrimRight(strings.Join(cells, "  "), " ") + "\n")
+		b.WriteString("  " + mark + strings.TrimRight(strings.Join(row, "  "), " ") + "\n")
 	}
+}
+
+// Columns is how many columns of a terminal a text takes: two for each wide character (Unicode
+// Standard Annex 11).
+func Columns(s string) int {
+	n := 0
+	for _, r := range s {
+		n++
+		if k := width.LookupRune(r).Kind(); k == width.EastAsianWide || k == width.EastAsianFullwidth {
+			n++
+		}
+	}
+	return n
 }
 
 // padded fills s with spaces to n characters, in front where right is set.
 func padded(s string, n int, right bool) string {
-	fill := strings.Repeat(" ", max(0, n-utf8.RuneCountInString(s)))
+	fill := strings.Repeat(" ", max(0, n-Columns(s)))
 	if right {
 		return fill + s
 	}

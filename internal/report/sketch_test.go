@@ -37,7 +37,9 @@ func TestPlanSketch(t *testing.T) {
 			t.Fatalf("result %d: %v", seed, err)
 		}
 		for i, s := range r.Plan.Steps {
-			label := func(n string) bool { return strings.Contains(string(svg), ">"+n+"<") || strings.Contains(string(svg), ">"+n+", ") || strings.Contains(string(svg), ", "+n+"<") }
+			label := func(n string) bool {
+				return strings.Contains(string(svg), ">"+n+"<") || strings.Contains(string(svg), ">"+n+", ") || strings.Contains(string(svg), ", "+n+"<")
+			}
 			if len(s.Stations) > 0 && !label(fmt.Sprint(i+1)) {
 				t.Errorf("result %d: step %d is at %v, and not in the sketch", seed, i+1, s.Stations)
 			}

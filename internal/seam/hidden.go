@@ -1,6 +1,10 @@
 package seam
 
-import "math"
+import (
+	"math"
+
+	"finishbench/internal/part"
+)
 
 // Lengths for a seam that its colour does not show, in mm. Common practice, no
 // source.
@@ -13,15 +17,13 @@ const (
 	hiddenShare   = 0.15 // largest scatter of a smooth wall, pixels
 )
 
-const hiddenReason = "the seam cannot be seen: the same colour on both sides, and no step or groove in the outline; tell the faceplate's thickness to measure without seeing it"
-
 // hiddenSeam finds the seam where its colour does not show: from a step or
 // groove that both limbs have at the same height, else from the faceplate's
 // end and its thickness, if that is known.
-func hiddenSeam(l *light, sil *silhouette, end outlineEnd, dir float64, p Params) (seamCurve, string) {
+func hiddenSeam(l *light, sil *silhouette, end outlineEnd, dir float64, p Params) (seamCurve, part.Phrase) {
 	fine, ok := refineEnd(l, sil, end, dir)
 	if !ok {
-		return seamCurve{}, "neither the seam nor the faceplate's end can be seen"
+		return seamCurve{}, part.Say("seam.why.no_end")
 	}
 	s := seamCurve{dir: dir, from: "picture", x0: float64(sil.x0), x1: float64(sil.x1)}
 	var found []float64
@@ -41,11 +43,11 @@ func hiddenSeam(l *light, sil *silhouette, end outlineEnd, dir float64, p Params
 		t = p.FaceplateThicknessMM / p.MMPerPX * math.Hypot(1, fine.slope)
 		s.from, s.u = "rim", uThicknessMM/p.MMPerPX
 	default:
-		return s, hiddenReason
+		return s, part.Say("seam.why.hidden")
 	}
 	mid := float64(sil.x0+sil.x1) / 2
 	s.curve = poly{x0: mid, scale: 1, c: []float64{fine.y(mid) + dir*t, fine.slope}}
-	return s, ""
+	return s, part.Phrase{}
 }
 
 // refineEnd finds the faceplate's end to a fraction of a pixel: in sparse
@@ -100,7 +102,7 @@ func outlineSeam(l *light, sil *silhouette, end outlineEnd, dir float64, mirrore
 	if dir < 0 {
 		y0, y1 = y-reach, y
 	}
-	if reason := b.trace(int(y0), int(y1)+1); reason != "" {
+	if reason := b.trace(int(y0), int(y1)+1); reason.Key != "" {
 		return 0, false
 	}
 	um := p.MMPerPX * 1000

@@ -53,7 +53,7 @@ func (b *limb) x(u float64) float64 {
 // trace reads the rows from y0 to y1 and finds each one's half-height
 // crossing; where single rows are too noisy, in means of five. It returns why
 // not, where it finds too few.
-func (b *limb) trace(y0, y1 int) string {
+func (b *limb) trace(y0, y1 int) part.Phrase {
 	reason, share := b.traceRows(y0, y1, 0)
 	if share < 0.9 {
 		if r, s := b.traceRows(y0, y1, 2); s > share {
@@ -65,7 +65,7 @@ func (b *limb) trace(y0, y1 int) string {
 
 // traceRows does so with 2*around+1 rows averaged for the crossing. share is
 // that of the rows in which it was found.
-func (b *limb) traceRows(y0, y1, around int) (reason string, share float64) {
+func (b *limb) traceRows(y0, y1, around int) (reason part.Phrase, share float64) {
 	y0, y1 = max(0, y0), min(b.l.h-1, y1)
 	b.level = max(5, int(0.06/b.mm+0.5))
 	b.reach = 2*b.level + 4
@@ -101,11 +101,11 @@ func (b *limb) traceRows(y0, y1, around int) (reason string, share float64) {
 	}
 	switch {
 	case cut > len(b.rows)/2:
-		reason = "this limb is cut off by the picture's border"
+		reason = part.Say("seam.why.cut_off")
 	case none > len(b.rows)/2:
-		reason = "no outline at this limb, or a holder beside it hides it"
+		reason = part.Say("seam.why.no_outline")
 	case found < len(b.rows)/2:
-		reason = "the outline does not stand out from the panel here"
+		reason = part.Say("seam.why.faint")
 	}
 	return reason, float64(found) / float64(max(1, len(b.rows)))
 }
@@ -294,11 +294,11 @@ func (b *limb) beyond(s *side, seamY, from, to float64) []limbRow {
 // extent finds which rows belong to a side: from beyond the blend, a groove
 // or a bead as far as the outline is smooth. It returns the reason where there
 // are too few.
-func (b *limb) extent(s *side, seamY float64) string {
+func (b *limb) extent(s *side, seamY float64) part.Phrase {
 	s.lo = blendMM/b.mm + 3
 	for {
 		if !b.extend(s, seamY) {
-			return "the outline of the " + s.name + " beside the seam is too short or broken"
+			return s.why("broken")
 		}
 		near := max(3, blendStepMM/b.mm)
 		if !b.disturbed(s, seamY, near) || (s.lo+near)*b.mm > blendMaxMM {
@@ -310,22 +310,27 @@ func (b *limb) extent(s *side, seamY float64) string {
 	y, u := columnsOf(s.rows, false)
 	f, _, ok := fitRobust(y, u, seamY, s.degree, 0.15)
 	if !ok {
-		return "the outline of the " + s.name + " beside the seam is too short or broken"
+		return s.why("broken")
 	}
 	s.fit = f
-	return ""
+	return part.Phrase{}
+}
+
+// why is why a side cannot be measured.
+func (s *side) why(what string) part.Phrase {
+	return part.Say("seam.why."+what, "side", "@seam.side."+s.name)
 }
 
 // measure fits a side's edge shape. It returns the reason where it cannot.
-func (b *limb) measure(s *side, seamY float64) string {
+func (b *limb) measure(s *side, seamY float64) part.Phrase {
 	b.pick(s, seamY)
 	if len(s.rows) < minSideRows || (s.hi-s.lo)*b.mm < minSideMM*0.5 {
-		return "the straight outline of the " + s.name + " beside the seam is too short"
+		return s.why("short")
 	}
 	y, u := columnsOf(s.rows, false)
 	f, use, ok := fitRobust(y, u, seamY, s.degree, 0.15)
 	if !ok {
-		return "the outline of the " + s.name + " beside the seam is too short or broken"
+		return s.why("broken")
 	}
 	kept := s.rows[:0]
 	for i, r := range s.rows {
@@ -339,11 +344,11 @@ func (b *limb) measure(s *side, seamY float64) string {
 	start := b.startShape(some, f.poly)
 	shape, ok := fitShape(some, f.poly, start, true)
 	if !ok {
-		return "the outline of the " + s.name + " is not a clean edge"
+		return s.why("unclean")
 	}
 	s.shape = shape
 	s.fit = f
-	return ""
+	return part.Phrase{}
 }
 
 // maxShapeRows is how many rows of a side tell its edge's shape; more would
@@ -392,7 +397,7 @@ func (b *limb) bent(y, u float64) part.Point {
 }
 
 // finish finds the rows' fine places with the common blur and fits the side.
-func (b *limb) finish(s *side, seamY float64) string {
+func (b *limb) finish(s *side, seamY float64) part.Phrase {
 	fitRows(s.rows, s.fit.poly, s.shape)
 	y, u := columnsOf(s.rows, true)
 	for i := range y {
@@ -407,7 +412,7 @@ func (b *limb) finish(s *side, seamY float64) string {
 	s.offset = median(off)
 	f, use, ok := fitRobust(y, u, seamY, s.degree, 0.1)
 	if !ok || count(use) < minSideRows {
-		return "the outline of the " + s.name + " beside the seam is too short or broken"
+		return s.why("broken")
 	}
 	s.fit, s.used = f, count(use)
 	if s.curved {
@@ -419,7 +424,7 @@ func (b *limb) finish(s *side, seamY float64) string {
 		}
 		s.fit, _ = fitCurved(kept, at, seamY, s.degree)
 	}
-	return ""
+	return part.Phrase{}
 }
 
 // disturbed reports whether the rows next to the left-out zone leave the curve

@@ -100,55 +100,25 @@ const (
 	tellUM    = 0.3
 )
 
-// doubt says what to set right where the slant at which the seam is seen makes a step less certain; empty
+// doubt says what to set right where the slant at which the seam is seen makes a step less certain; without a key
 // where it does not. uUM is the step's standard uncertainty, levelUM what it would be without slant.
-func (o Pose) doubt(uUM, levelUM float64) string {
+func (o Pose) doubt(uUM, levelUM float64) part.Phrase {
 	if !(math.Abs(o.SlantDeg) > SlantMostDeg && uUM > tellShare*levelUM && uUM-levelUM > tellUM) {
-		return ""
+		return part.Phrase{}
 	}
-	gain := fmt.Sprintf("u is %.1f um here and would be %.1f", uUM, levelUM)
+	say := func(positive bool, key, negative, name string, v float64) part.Phrase {
+		if !positive {
+			key = negative
+		}
+		return part.Say("seam.slant."+key, name, fmt.Sprintf("%.1f", math.Abs(v)), "u_um", fmt.Sprintf("%.1f", uUM), "level_um",
+			fmt.Sprintf("%.1f", levelUM))
+	}
 	byHeight := o.PitchDeg - o.SlantDeg // the height's part of the slant, the other way round
 	switch {
 	case math.IsNaN(o.PitchDeg):
-		return fmt.Sprintf("the seam is seen from %s, by %.1f deg: %s, until it looks straight (%s)", o.from(), math.Abs(o.SlantDeg), o.level(), gain)
+		return say(o.SlantDeg > 0, "above", "below", "slant_deg", o.SlantDeg)
 	case math.Abs(byHeight) >= math.Abs(o.PitchDeg):
-		return fmt.Sprintf("the unit is %s: %s (%s)", o.off(), o.shift(), gain)
+		return say(o.HeightMM > 0, "high", "low", "height_mm", o.HeightMM)
 	}
-	return fmt.Sprintf("the unit is tipped by %.1f deg %s the camera: set it upright (%s)", math.Abs(o.PitchDeg), o.towards(), gain)
-}
-
-func (o Pose) from() string {
-	if o.SlantDeg > 0 {
-		return "above"
-	}
-	return "below"
-}
-
-func (o Pose) level() string {
-	if o.SlantDeg > 0 {
-		return "lower the camera, or tip the unit away from it"
-	}
-	return "raise the camera, or tip the unit towards it"
-}
-
-func (o Pose) off() string {
-	where := "above"
-	if o.HeightMM < 0 {
-		where = "below"
-	}
-	return fmt.Sprintf("%.1f mm %s the lens's axis", math.Abs(o.HeightMM), where)
-}
-
-func (o Pose) shift() string {
-	if o.HeightMM > 0 {
-		return "raise the camera or lower the unit"
-	}
-	return "lower the camera or raise the unit"
-}
-
-func (o Pose) towards() string {
-	if o.PitchDeg > 0 {
-		return "towards"
-	}
-	return "away from"
+	return say(o.PitchDeg > 0, "towards", "away", "pitch_deg", o.PitchDeg)
 }

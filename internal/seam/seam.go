@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -58,38 +59,40 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 	for i, s := range [2]part.Side{part.Left, part.Right} {
 		m.Stations[i] = part.Station{Image: shot.File, AngleDeg: shot.AngleDeg, Side: s, State: part.Unmeasured}
 	}
-	refuse := func(reason string) Measurement {
+	refuse := func(reason part.Phrase) Measurement {
 		for i := range m.Stations {
-			m.Stations[i].Reason = reason
+			unmeasured(&m.Stations[i], reason)
 		}
 		return m
 	}
 	if err := im.Validate(); err != nil {
-		return refuse("the picture is empty or damaged")
+		return refuse(part.Say("seam.why.damaged"))
 	}
 	if !(p.MMPerPX >= minMMPerPX && p.MMPerPX <= maxMMPerPX) {
-		return refuse(fmt.Sprintf("the scale of %g mm per pixel is missing or not between %g and %g", p.MMPerPX, minMMPerPX, maxMMPerPX))
+		return refuse(part.Say("seam.why.scale", "mm_per_px", fmt.Sprintf("%g", p.MMPerPX), "least_mm_per_px",
+			fmt.Sprintf("%g", minMMPerPX),
+			"most_mm_per_px", fmt.Sprintf("%g", maxMMPerPX)))
 	}
 	if !(p.URelScale >= 0 && p.URelScale < 1) {
-		return refuse("the scale's relative uncertainty is not between 0 and 1")
+		return refuse(part.Say("seam.why.u_scale"))
 	}
 	l := newLight(im, p.Linear)
 	sil, reason := findSilhouette(l, p.MMPerPX)
-	if reason != "" {
+	if reason.Key != "" {
 		return refuse(reason)
 	}
 	seam, reason := findSeam(l, &sil, p)
-	if reason != "" {
+	if reason.Key != "" {
 		return refuse(reason)
 	}
 	var widths []float64
 	var ends, off [2]float64
 	var limbs [2]*limb
-	var cannot [2]string
+	var cannot [2]part.Phrase
 	for i := range limbs {
 		limbs[i], cannot[i] = openLimb(l, &sil, &seam, i == 1, p)
 	}
-	if cannot[0] == "" && cannot[1] == "" {
+	if cannot[0].Key == "" && cannot[1].Key == "" {
 		seam.refine(l, limbs, p)
 	}
 	if seam.closed != nil {
@@ -97,18 +100,18 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 	}
 	for i := range m.Stations {
 		r := limbResult{reason: cannot[i]}
-		if r.reason == "" {
+		if r.reason.Key == "" {
 			r = limbs[i].measureStep(&seam, p)
 		}
-		if r.reason != "" {
-			m.Stations[i].Reason = r.reason
+		if r.reason.Key != "" {
+			unmeasured(&m.Stations[i], r.reason)
 			ends[i] = float64(sil.x0)
 			if i == 1 {
 				ends[i] = float64(sil.x1)
 			}
 			continue
 		}
-		if d := m.Pose.doubt(r.budget.CombinedUM, r.levelUM); d != "" {
+		if d := m.Pose.doubt(r.budget.CombinedUM, r.levelUM); d.Key != "" {
 			r.warnings = append(r.warnings, d)
 		}
 		r.fill(&m.Stations[i], &seam)
@@ -119,6 +122,11 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 	m.EdgeWidthPX = mean(widths)
 	m.SeamLine = seam.line(ends, off)
 	return m
+}
+
+// unmeasured says why a station was not measured.
+func unmeasured(s *part.Station, why part.Phrase) {
+	s.Reason, s.ReasonPhrase = lang.English().Say(&why), &why
 }
 
 // widthPerSigma is the 10-90 % width of an edge blurred by a Gaussian, in
@@ -138,7 +146,7 @@ func mean(v []float64) float64 {
 
 // findSeam looks for the seam from the straighter end of the silhouette and,
 // where that end is not plainly the faceplate's, from the other one too.
-func findSeam(l *light, sil *silhouette, p Params) (seamCurve, string) {
+func findSeam(l *light, sil *silhouette, p Params) (seamCurve, part.Phrase) {
 	type end struct {
 		e   outlineEnd
 		dir float64
@@ -160,7 +168,7 @@ func findSeam(l *light, sil *silhouette, p Params) (seamCurve, string) {
 		}
 	}
 	if found {
-		return best, ""
+		return best, part.Phrase{}
 	}
 	return hiddenSeam(l, sil, ends[0].e, ends[0].dir, p)
 }
@@ -181,14 +189,14 @@ func (s *seamCurve) line(ends, off [2]float64) []part.Point {
 
 // limbResult is what one limb gave.
 type limbResult struct {
-	reason   string
-	step     float64 // um
-	gap      float64 // um
-	bead     float64 // um
-	x, y     float64 // pixels
-	sigma    float64 // pixels
+	reason   part.Phrase // no key: measured
+	step     float64     // um
+	gap      float64     // um
+	bead     float64     // um
+	x, y     float64     // pixels
+	sigma    float64     // pixels
 	outline  [][]part.Point
-	warnings []string
+	warnings []part.Phrase
 	budget   part.Budget
 	levelUM  float64 // what the step's standard uncertainty would be if the seam were seen edge on
 }
@@ -198,13 +206,13 @@ func (r *limbResult) fill(s *part.Station, seam *seamCurve) {
 	s.StepUM, s.UUM = part.Num(r.step), part.Num(r.budget.CombinedUM)
 	s.GapUM, s.BeadUM = part.Num(r.gap), part.Num(r.bead)
 	s.XPX, s.YPX = part.Num(r.x), part.Num(r.y)
-	s.SeamFrom, s.Warnings = seam.from, r.warnings
+	s.SeamFrom, s.WarningPhrases, s.Warnings = seam.from, r.warnings, lang.English().SayAll(r.warnings)
 	s.Budget = named(r.budget, s)
 }
 
 // openLimb traces a limb around the seam and finds where the two meet. It returns
 // the reason where it cannot.
-func openLimb(l *light, sil *silhouette, seam *seamCurve, mirrored bool, p Params) (*limb, string) {
+func openLimb(l *light, sil *silhouette, seam *seamCurve, mirrored bool, p Params) (*limb, part.Phrase) {
 	b := &limb{l: l, sil: sil, mirrored: mirrored, mm: p.MMPerPX, dir: seam.dir, undistort: p.Undistort, cos: 1}
 	x, i := float64(sil.x0), 0
 	if mirrored {
@@ -212,7 +220,7 @@ func openLimb(l *light, sil *silhouette, seam *seamCurve, mirrored bool, p Param
 	}
 	y := seam.at(x)
 	if !(y > 0 && y < float64(l.h-1)) {
-		return b, "the seam meets this limb outside the picture"
+		return b, part.Say("seam.why.outside")
 	}
 	faceReach := (faceMaxMM + blendMaxMM) / p.MMPerPX
 	if end := sil.top; seam.dir < 0 {
@@ -226,11 +234,11 @@ func openLimb(l *light, sil *silhouette, seam *seamCurve, mirrored bool, p Param
 	if seam.dir < 0 {
 		y0, y1 = y-shellReach, y+faceReach
 	}
-	if reason := b.trace(int(y0)-1, int(y1)+1); reason != "" {
+	if reason := b.trace(int(y0)-1, int(y1)+1); reason.Key != "" {
 		return b, reason
 	}
 	seam.row[i], seam.uRow[i] = b.seamAt(seam, y), math.Hypot(seam.u, unfittedShare*seam.sag())
-	return b, ""
+	return b, part.Phrase{}
 }
 
 // halfMM is half the unit's width at the seam.
@@ -264,36 +272,36 @@ func (b *limb) measureStep(seam *seamCurve, p Params) (r limbResult) {
 	face := side{name: "faceplate", sign: -1, degree: 1, startMM: faceStartMM, maxMM: faceMaxMM}
 	shell := side{name: "shell", sign: 1, degree: 2, curved: true, startMM: shellStart, maxMM: shellMaxMM}
 	for _, s := range [2]*side{&face, &shell} {
-		if r.reason = b.extent(s, y); r.reason != "" {
+		if r.reason = b.extent(s, y); r.reason.Key != "" {
 			return r
 		}
 	}
 	if ny, uNotch, ok := b.notch(&face, &shell, y); ok {
 		y, uY = weighted(y, uY, ny, uNotch)
 		for _, s := range [2]*side{&face, &shell} {
-			if r.reason = b.extent(s, y); r.reason != "" {
+			if r.reason = b.extent(s, y); r.reason.Key != "" {
 				return r
 			}
 		}
 	}
 	for _, s := range [2]*side{&face, &shell} {
-		if r.reason = b.measure(s, y); r.reason != "" {
+		if r.reason = b.measure(s, y); r.reason.Key != "" {
 			return r
 		}
 	}
 	b.anchorAt(y, (face.fit.at(y)+shell.fit.at(y))/2)
 	sigma := commonBlur(face.shape, shell.shape)
 	for _, s := range [2]*side{&face, &shell} {
-		if r.reason = b.finish(s, y); r.reason != "" {
+		if r.reason = b.finish(s, y); r.reason.Key != "" {
 			return r
 		}
 	}
 	r.combine(b, &face, &shell, uY, sigma, seam, p)
 	switch {
 	case !(r.budget.CombinedUM <= maxUM):
-		r.reason = fmt.Sprintf("the outline is too unclear here: the step's uncertainty would be %.0f um", r.budget.CombinedUM)
+		r.reason = part.Say("seam.why.unclear", "u_um", fmt.Sprintf("%.0f", r.budget.CombinedUM))
 	case math.Abs(r.step) > maxStepMM*1000:
-		r.reason = "what the outline shows here is not a step of faceplate and shell"
+		r.reason = part.Say("seam.why.no_step")
 	}
 	return r
 }

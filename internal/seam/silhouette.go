@@ -3,6 +3,7 @@ package seam
 import (
 	"math"
 
+	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
 
@@ -37,12 +38,12 @@ type silhouette struct {
 
 // findSilhouette finds the largest thing that differs from the panel. reason
 // is empty where it is found.
-func findSilhouette(l *light, mmPerPX float64) (sil silhouette, reason string) {
+func findSilhouette(l *light, mmPerPX float64) (sil silhouette, reason part.Phrase) {
 	s := max(1, (l.w+gridCells/2)/gridCells)
 	gw, gh := (l.w-1)/s+1, (l.h-1)/s+1
 	sil = silhouette{s: s, gw: gw, gh: gh}
 	if gw < 24 || gh < 24 {
-		return sil, "the picture is too small to hold a unit"
+		return sil, part.Say("seam.why.small")
 	}
 	grid := make([]float32, gw*gh)
 	for j := 0; j < gh; j++ {
@@ -52,7 +53,7 @@ func findSilhouette(l *light, mmPerPX float64) (sil silhouette, reason string) {
 	}
 	panel, noise, ok := fitPanel(grid, gw, gh)
 	if !ok {
-		return sil, "the panel's brightness could not be found along the picture's border"
+		return sil, part.Say("seam.why.no_panel")
 	}
 	contrast := grid // overwritten in place
 	var levels [256]int
@@ -75,7 +76,7 @@ func findSilhouette(l *light, mmPerPX float64) (sil silhouette, reason string) {
 		}
 	}
 	if float64(strong) < minUnitShare*float64(gw*gh) {
-		return sil, "no unit stands out from the panel"
+		return sil, part.Say("seam.why.no_unit")
 	}
 	usual, below := 0, 0 // contrast that 80 % of the unit do not exceed
 	for usual < 255 && below+levels[usual] < strong*4/5 {
@@ -84,7 +85,7 @@ func findSilhouette(l *light, mmPerPX float64) (sil silhouette, reason string) {
 	}
 	limit := float32(max(floor, contrastShare*float64(usual)))
 	if sil.mask = largestPart(contrast, gw, gh, limit); sil.mask == nil {
-		return sil, "no unit stands out from the panel"
+		return sil, part.Say("seam.why.no_unit")
 	}
 	return sil, sil.shape(mmPerPX)
 }
@@ -203,7 +204,7 @@ func largestPart(v []float32, gw, gh int, limit float32) []bool {
 
 // shape fills in columns, height and ends. It returns the reason where the
 // silhouette cannot be a unit.
-func (sil *silhouette) shape(mmPerPX float64) string {
+func (sil *silhouette) shape(mmPerPX float64) part.Phrase {
 	gw, gh := sil.gw, sil.gh
 	sil.colTop, sil.colBot = make([]int, gw), make([]int, gw)
 	filled := make([]float64, 0, gw)
@@ -239,7 +240,7 @@ func (sil *silhouette) shape(mmPerPX float64) string {
 		}
 	}
 	if first < 0 || last-first < 12 {
-		return "what stands out from the panel is too narrow for a unit"
+		return part.Say("seam.why.narrow")
 	}
 	sil.x0, sil.x1 = first*sil.s, last*sil.s
 	margin := (last - first) / 10
@@ -255,12 +256,12 @@ func (sil *silhouette) shape(mmPerPX float64) string {
 		hs = append(hs, colH[i]*float64(sil.s))
 	}
 	if len(xs) < 8 {
-		return "what stands out from the panel is not a unit's silhouette"
+		return part.Say("seam.why.no_silhouette")
 	}
 	sil.top = fitEnd(xs, tops, float64(sil.s), mmPerPX)
 	sil.bot = fitEnd(xs, bots, float64(sil.s), mmPerPX)
 	sil.height = robust.Quantile(hs, 0.4)
-	return ""
+	return part.Phrase{}
 }
 
 // fitEnd fits a straight line to one end of the silhouette.

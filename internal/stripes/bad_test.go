@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -137,17 +138,24 @@ func TestFaultsAreTold(t *testing.T) {
 		{name: "dimmed in x1", faces: "dark wavy", fault: synth.StripesFault{Screen: in(0.8, 1, 1)}, err: light + "|" + some},
 		{name: "dimmed in half", faces: "dark print", fault: synth.StripesFault{Screen: in(0.8, 1, 2, 3, 4, 5)}, err: light},
 		{name: "dimmed in y", faces: "dark", fault: synth.StripesFault{Screen: in(0.8, 1, 4, 5, 6, 7)}, warn: between, least: 0.8},
-		{name: "dimming slowly", faces: "light print", fault: synth.StripesFault{Screen: func(l part.Light) float64 { return 1 - 0.03*float64(max(0, number(l))) }}, err: light},
-		{name: "dimming slowly, dark", faces: "dark", fault: synth.StripesFault{Screen: func(l part.Light) float64 { return 1 - 0.03*float64(max(0, number(l))) }}, warn: light},
+		{name: "dimming slowly", faces: "light print",
+			fault: synth.StripesFault{Screen: func(l part.Light) float64 { return 1 - 0.03*float64(max(0, number(l))) }}, err: light},
+		{name: "dimming slowly, dark", faces: "dark",
+			fault: synth.StripesFault{Screen: func(l part.Light) float64 { return 1 - 0.03*float64(max(0, number(l))) }}, warn: light},
 		{name: "moved by 0.7", faces: "faint", fault: synth.StripesFault{MovedMM: moved(0.7, 1)}, warn: move, least: 0.7},
-		{name: "moved by 1, which plain paint does not tell", faces: "dark light", fault: synth.StripesFault{MovedMM: moved(1, 2, 3, 4, 5, 6, 7)}, least: 0.7},
+		{name: "moved by 1, which plain paint does not tell", faces: "dark light",
+			fault: synth.StripesFault{MovedMM: moved(1, 2, 3, 4, 5, 6, 7)}, least: 0.7},
 		{name: "moved by 1, print", faces: "print", fault: synth.StripesFault{MovedMM: moved(1, 2, 3, 4, 5, 6, 7)}, err: move},
 		{name: "moved by 3.5", faces: "print wavy", fault: synth.StripesFault{MovedMM: moved(3.5, 4, 5, 6, 7)}, err: move},
 		{name: "moved by 10", faces: "dark print", fault: synth.StripesFault{MovedMM: moved(10, 1)}, err: move},
 		{name: "glare in one", faces: "print mild", fault: synth.StripesFault{Glare: glare(2)}, least: 0.7},
 		{name: "glare in all", faces: "light wavy", fault: synth.StripesFault{Glare: glare(allLights...)}, least: 0.7},
-		{name: "moire on the face", faces: "print mild", fault: synth.StripesFault{Mirrored: func(_ part.Light, x, y, _, _ float64) float64 { return 1 + 0.2*math.Cos(2*math.Pi*(x+0.3*y)/0.5) }}, warn: "mirrored unevenly", least: 0.8},
-		{name: "moire on the screen", faces: "light mild", fault: synth.StripesFault{Mirrored: func(_ part.Light, _, _, s, u float64) float64 {
+		{name: "moire on the face", faces: "print mild", fault: synth.StripesFault{Mirrored: func(_ part.Light, x, y, _,
+			_ float64) float64 {
+			return 1 + 0.2*math.Cos(2*math.Pi*(x+0.3*y)/0.5)
+		}}, warn: "mirrored unevenly", least: 0.8},
+		{name: "moire on the screen", faces: "light mild", fault: synth.StripesFault{Mirrored: func(_ part.Light, _, _, s,
+			u float64) float64 {
 			return 1 + 0.2*math.Cos(2*math.Pi*s/0.2)*math.Cos(2*math.Pi*u/0.3)
 		}}, least: 0.8},
 		{name: "bands of 5 %", faces: "dark mild", fault: synth.StripesFault{Band: bands(0.05)}, least: 0.7},
@@ -178,12 +186,13 @@ func TestFaultsAreTold(t *testing.T) {
 				}
 				r, err := Measure(images, outline, paramsOf(p))
 				if err != nil {
-					if c.err == "" || !slices.ContainsFunc(strings.Split(c.err, "|"), func(s string) bool { return strings.Contains(err.Error(), s) }) {
+					if c.err == "" || !slices.ContainsFunc(strings.Split(c.err, "|"),
+						func(s string) bool { return strings.Contains(err.Error(), s) }) {
 						t.Errorf("%v", err)
 					}
 					return
 				}
-				told := strings.Join(r.Warnings, "; ")
+				told := strings.Join(lang.English().SayAll(r.Warnings), "; ")
 				if c.err != "" || (c.warn == "") != (told == "") || !strings.Contains(told, c.warn) {
 					t.Errorf("not refused, and told is %q, %+v", told, r.Consistency)
 				}
@@ -209,8 +218,10 @@ func TestOddInputIsRefused(t *testing.T) {
 	images, outline := synth.Stripes(p)
 	nan := math.NaN()
 	for name, o := range map[string][]part.Point{
-		"empty": nil, "two points": outline[:2], "NaN": {{X: nan, Y: 1}, {X: 2, Y: nan}, {X: 3, Y: 3}}, "infinite": {{X: math.Inf(1)}, {X: 1}, {Y: 1}},
-		"outside": {{X: 5000, Y: 5000}, {X: 6000, Y: 5000}, {X: 5000, Y: 6000}}, "left of it": {{X: -500, Y: 5}, {X: -400, Y: 5}, {X: -400, Y: 90}}, "a line": {{X: 1, Y: 1}, {X: 500, Y: 500}, {X: 1, Y: 1}},
+		"empty": nil, "two points": outline[:2], "NaN": {{X: nan, Y: 1}, {X: 2, Y: nan}, {X: 3, Y: 3}}, "infinite": {{X: math.Inf(1)},
+			{X: 1}, {Y: 1}},
+		"outside": {{X: 5000, Y: 5000}, {X: 6000, Y: 5000}, {X: 5000, Y: 6000}}, "left of it": {{X: -500, Y: 5}, {X: -400, Y: 5},
+			{X: -400, Y: 90}}, "a line": {{X: 1, Y: 1}, {X: 500, Y: 500}, {X: 1, Y: 1}},
 	} {
 		if _, err := Measure(images, o, paramsOf(p)); err == nil {
 			t.Errorf("outline %s: no error", name)
@@ -237,7 +248,8 @@ func TestOddInputIsRefused(t *testing.T) {
 				}
 				tiny[Lights[n/Phases][n%Phases]] = im
 			}
-			if _, err := Measure(tiny, []part.Point{{}, {X: float64(size)}, {X: float64(size), Y: float64(size)}, {Y: float64(size)}}, paramsOf(p)); err == nil {
+			if _, err := Measure(tiny, []part.Point{{}, {X: float64(size)}, {X: float64(size), Y: float64(size)}, {Y: float64(size)}},
+				paramsOf(p)); err == nil {
 				t.Errorf("noise of %d pixels, %d colours: no error", size, c)
 			}
 		}

@@ -1,12 +1,12 @@
 package stripes
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"sync"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 
@@ -58,9 +58,9 @@ func (f *frames) order(inside []bool, mmPX float64) error {
 
 func (f *frames) exchanged(d int) error {
 	if f.phases == fewPhases { // a lamp on bright paint in the first looks the same
-		return fmt.Errorf("stripes: %s are not in order, or a lamp was switched among them: name them by the phase that the screen showed, 0, 90 and 180 degrees, put out the lamps, or take them again", f.ofDirection(d))
+		return lang.Error(part.Say("stripes.err.order_three", "along", string('x'+rune(d))))
 	}
-	return fmt.Errorf("stripes: %s are not in order: two of them seem exchanged; name them by the phase that the screen showed, 0, 90, 180 and 270 degrees, or take them again", f.ofDirection(d))
+	return lang.Error(part.Say("stripes.err.order_four", "along", string('x'+rune(d))))
 }
 
 // orderOfFew is order for three phases. With phases 0 and 90 degrees exchanged the direction's mean is off by
@@ -205,11 +205,11 @@ func (c Consistency) check() error {
 	for d := range c.Odd {
 		axis := 'x' + rune(d)
 		if v := max(c.Odd[d]/2, c.sureBias(d)); v > biasLimit {
-			return fmt.Errorf("stripes: the pictures along %c do not belong to one screen: their light differs by %.0f %% of the stripes' own; see that no other lamp is switched, that the screen neither dims nor sleeps, and take them again", axis, 200*v)
+			return lang.Error(part.Say("stripes.err.light", "along", fmt.Sprintf("%c", axis), "percent", fmt.Sprintf("%.0f", 200*v)))
 		}
 	}
 	if c.Few && c.Between*math.Sqrt2 > biasLimit { // light c in one picture of three turns its phase by up to 1.4 c/2A
-		return fmt.Errorf("stripes: the pictures along x and along y differ in light by %.0f %% of the stripes' own, and three phases of each cannot tell which is wrong: see that no lamp is switched and that the screen neither dims nor sleeps, and take them again, or take four phases", 100*c.Between)
+		return lang.Error(part.Say("stripes.err.between", "percent", fmt.Sprintf("%.0f", 100*c.Between)))
 	}
 	if c.MovedPX > movedMost {
 		return c.movedError()
@@ -219,7 +219,7 @@ func (c Consistency) check() error {
 		limit /= math.Sqrt2
 	}
 	if !(c.Noise <= limit) {
-		return errors.New("stripes: what is mirrored is lost in the noise, or the phases are not in order, or something moved between them; see that the screen is seen mirrored in the faceplate, that its pictures are named by their phase, and expose longer")
+		return lang.Error(part.Say("stripes.err.noise"))
 	}
 	return nil
 }
@@ -230,7 +230,7 @@ func (c Consistency) hasMoved() bool {
 }
 
 func (c Consistency) movedError() error {
-	return fmt.Errorf("stripes: the paint's edges lie up to %.1f pixels apart in the pictures: the unit or the camera moved, or the screen's light has bands; fix both, set the screen to its full brightness, and take all of them again", c.MovedPX)
+	return lang.Error(part.Say("stripes.err.moved", "apart_px", fmt.Sprintf("%.1f", c.MovedPX)))
 }
 
 // sureBias is the bias where it is surely over 0, and 0 where it is not known to be.
@@ -242,18 +242,19 @@ func (c Consistency) sureBias(d int) float64 {
 }
 
 // warnings tell what is amiss, and not enough to refuse the pictures.
-func (c Consistency) warnings() []string {
-	var out []string
+func (c Consistency) warnings() []part.Phrase {
+	var out []part.Phrase
 	for d := range c.Odd {
 		if v := max(c.Odd[d]/2, c.sureBias(d)); v > biasWarn {
-			out = append(out, fmt.Sprintf("the light of the pictures along %c differs by %.0f %% of the stripes' own: see that no other lamp is switched and that the screen does not dim; slopes are less sure", 'x'+rune(d), 200*v))
+			out = append(out, part.Say("stripes.warn.light", "along", fmt.Sprintf("%c", 'x'+rune(d)), "percent",
+				fmt.Sprintf("%.0f", 200*v)))
 		}
 	}
 	if c.Between > 2*biasWarn {
-		out = append(out, fmt.Sprintf("the pictures along x and along y differ in light by %.0f %% of the stripes' own: a lamp was switched between them, or the screen dimmed", 100*c.Between))
+		out = append(out, part.Say("stripes.warn.between", "percent", fmt.Sprintf("%.0f", 100*c.Between)))
 	}
 	if c.hasMoved() {
-		out = append(out, fmt.Sprintf("the paint's edges lie up to %.1f pixels apart in the pictures, the unit or the camera moved: edges of the paint are not looked at in the mirror; fix both and take the set again", c.MovedPX))
+		out = append(out, part.Say("stripes.warn.moved", "apart_px", fmt.Sprintf("%.1f", c.MovedPX)))
 	}
 	return out
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
 )
@@ -60,12 +61,16 @@ func TestReducedSetMeasures(t *testing.T) {
 func TestReducedSetBelongsTogether(t *testing.T) {
 	faults := map[string]synth.StripesFault{
 		"a lamp in x1": {Lamp: in(0.5, 0, 1)}, "a lamp in x0": {Lamp: in(0.5, 0, 0)}, "a lamp in y": {Lamp: in(0.5, 0, 4, 5, 6)},
-		"asleep in y0": {Screen: in(0, 1, 4)}, "asleep in x1": {Screen: in(0, 1, 1)}, "matt": {Mirrored: func(part.Light, float64, float64, float64, float64) float64 { return 0 }},
+		"asleep in y0": {Screen: in(0, 1, 4)}, "asleep in x1": {Screen: in(0, 1, 1)}, "matt": {Mirrored: func(part.Light, float64,
+			float64, float64, float64) float64 {
+			return 0
+		}},
 		"moved by 10": {MovedMM: moved(10, 1)},
 	}
 	for _, c := range []struct{ name, face, says string }{
 		{"a lamp in x1", "dark", "differs by"}, {"a lamp in x0", "print", "lamp was switched"}, {"a lamp in y", "mild", "differ in light"},
-		{"asleep in y0", "dark", "differ"}, {"asleep in x1", "print", "differs by"}, {"matt", "dark", "lost in the noise"}, {"moved by 10", "print", "pixels apart"},
+		{"asleep in y0", "dark", "differ"}, {"asleep in x1", "print", "differs by"}, {"matt", "dark",
+			"lost in the noise"}, {"moved by 10", "print", "pixels apart"},
 	} {
 		p := bare()[c.face]
 		p.Fault = faults[c.name]
@@ -87,7 +92,7 @@ func TestReducedSetBelongsTogether(t *testing.T) {
 		of := maps.Clone(six)
 		of[c.a], of[c.b] = of[c.b], of[c.a]
 		r, err := Measure(of, outline, paramsOf(p))
-		told := strings.Join(r.Warnings, "; ")
+		told := strings.Join(lang.English().SayAll(r.Warnings), "; ")
 		if err != nil {
 			told = err.Error()
 		}

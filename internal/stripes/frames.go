@@ -1,12 +1,13 @@
 package stripes
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
+	"strconv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
@@ -59,11 +60,6 @@ func (f *frames) phaseNoise() float64 {
 	return 2
 }
 
-// ofDirection begins an error's text on one direction's pictures.
-func (f *frames) ofDirection(d int) string {
-	return fmt.Sprintf("the %s pictures along %c", map[int]string{Phases: "four", fewPhases: "three"}[f.phases], 'x'+rune(d))
-}
-
 // region is the part of a picture that holds an outline, in whole bins.
 func region(outline []part.Point, w, h, bin int) (x0, y0, cols, rows int) {
 	lox, loy, hix, hiy := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
@@ -90,7 +86,7 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 		for _, l := range of[:f.phases] {
 			im := images[l]
 			if im == nil {
-				return nil, fmt.Errorf("stripes: the picture %s is missing; each direction wants all of its four phases, or both want their first three", l)
+				return nil, lang.Error(part.Say("stripes.err.missing", "light", string(l)))
 			}
 			if err := im.Validate(); err != nil {
 				return nil, fmt.Errorf("stripes: %s: %w", l, err)
@@ -98,8 +94,8 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 			if first == nil {
 				first = im
 			} else if im.W != first.W || im.H != first.H || im.C != first.C {
-				return nil, fmt.Errorf("stripes: %s is %dx%d in %d colours and another is %dx%d in %d: all must be of one size; photograph them without moving the camera",
-					l, im.W, im.H, im.C, first.W, first.H, first.C)
+				return nil, lang.Error(part.Say("stripes.err.sizes", "light", string(l), "width_px", strconv.Itoa(im.W), "height_px",
+					strconv.Itoa(im.H), "colours", strconv.Itoa(im.C), "other_width_px", strconv.Itoa(first.W), "other_height_px", strconv.Itoa(first.H), "other_colours", strconv.Itoa(first.C)))
 			}
 		}
 	}
@@ -107,21 +103,21 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 		for k := range i {
 			a, b := Lights[k/f.phases][k%f.phases], Lights[i/f.phases][i%f.phases]
 			if slices.Equal(images[a].Pix8, images[b].Pix8) && slices.Equal(images[a].Pix16, images[b].Pix16) {
-				return nil, fmt.Errorf("stripes: %s and %s are one and the same picture; give each phase its own, or take them again", a, b)
+				return nil, lang.Error(part.Say("stripes.err.same", "a", string(a), "b", string(b)))
 			}
 		}
 	}
 	for _, q := range outline {
 		if !(math.Abs(q.X) < 1e6 && math.Abs(q.Y) < 1e6) {
-			return nil, fmt.Errorf("stripes: the outline has a point at %v, %v, which is no place in a picture", q.X, q.Y)
+			return nil, lang.Error(part.Say("stripes.err.point", "x", fmt.Sprint(q.X), "y", fmt.Sprint(q.Y)))
 		}
 	}
 	if len(outline) < 3 {
-		return nil, fmt.Errorf("stripes: the outline has %d points; the faceplate must be found in the white picture first", len(outline))
+		return nil, lang.Error(part.Say("stripes.err.few_points", "n", strconv.Itoa(len(outline))))
 	}
 	f.x0, f.y0, f.w, f.h = region(outline, first.W, first.H, bin)
 	if f.w < 16 || f.h < 16 {
-		return nil, errors.New("stripes: the outline holds next to nothing of the picture; see that the unit fills most of it")
+		return nil, lang.Error(part.Say("stripes.err.small"))
 	}
 	f.clipped = make([]bool, f.w*f.h)
 	weight := f.weights(images)

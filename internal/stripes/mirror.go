@@ -260,7 +260,8 @@ func (p *Position) fit(z []complex128, used []bool, order int) move {
 		v := dot(row, f.a)
 		ss, lo, hi = ss+(y[i]-v)*(y[i]-v), min(lo, v), max(hi, v)
 	}
-	m := move{rad: cmplx.Phase(mean * cmplx.Rect(1, f.a[0])), spread: (hi - lo) / 2, rms: math.Sqrt(ss / float64(max(1, len(y)-len(f.a)))), u: math.Pi}
+	m := move{rad: cmplx.Phase(mean * cmplx.Rect(1, f.a[0])), spread: (hi - lo) / 2,
+		rms: math.Sqrt(ss / float64(max(1, len(y)-len(f.a)))), u: math.Pi}
 	var c mat.Cholesky
 	var inv mat.SymDense
 	if f.ok && c.Factorize(f.normal) && c.InverseTo(&inv) == nil {
@@ -271,7 +272,8 @@ func (p *Position) fit(z []complex128, used []bool, order int) move {
 
 // inOrder says why three positions are not what they are named.
 func inOrder(moves [2][2]move, wanted [2]float64, tiltTold bool) error {
-	x, y := [2]float64{math.Abs(moves[0][0].rad), math.Abs(moves[0][1].rad)}, [2]float64{math.Abs(moves[1][0].rad), math.Abs(moves[1][1].rad)}
+	x, y := [2]float64{math.Abs(moves[0][0].rad), math.Abs(moves[0][1].rad)}, [2]float64{math.Abs(moves[1][0].rad),
+		math.Abs(moves[1][1].rad)}
 	for k, m := range [2][2]float64{x, y} {
 		if math.Hypot(m[0], m[1]) < moveNone*wanted[k] {
 			return fmt.Errorf("stripes: from flat to %s the stripes moved by %.3f of a period, and gauge and ruler say %.2f: the mirror was turned, or not lifted, or one set was given twice; take %s again with the gauge under the mirror's edge",
@@ -357,24 +359,26 @@ func (m *Mirror) own(d int) float64 {
 
 // look tells what is remarkable and not enough to refuse it.
 func (m *Mirror) look(three [3]*Position, moves [2][2]move, wanted [2]float64, used []bool, told Screen) {
-	warn := func(format string, a ...any) { m.Warnings = append(m.Warnings, fmt.Sprintf(format, a...)) }
+	warn := m.warn
 	for d := range wanted {
 		if q := math.Abs(moves[d][d].rad) / wanted[d]; (d == 0 || told.TiltDeg != 0) && math.Abs(math.Log(q)) > math.Log(1+moveOffWarn) {
-			warn("along %c the mirror tells %.0f %% of what gauge, span and ruler say: measure those again if you can", 'x'+rune(d), 100*q)
+			warn(part.Say("stripes.warn.gauge", "along", fmt.Sprintf("%c", 'x'+rune(d)), "percent", fmt.Sprintf("%.0f", 100*q)))
 		}
 		if c := math.Tan(m.CrossDeg[d] * math.Pi / 180); math.Abs(c) > crossWarn {
-			warn("%s tilted the mirror by %.0f degrees beside the axis, or the screen stands turned: lay mirror and screen along the picture's edges", Positions[d+1], math.Abs(m.CrossDeg[d]))
+			warn(part.Say("stripes.warn.cross", "position", string(Positions[d+1]), "angle_deg",
+				fmt.Sprintf("%.0f", math.Abs(m.CrossDeg[d]))))
 		}
 		if m.RoughMRad[d] > mirrorRough {
-			warn("the mirror's slopes along %c differ from a smooth field's by %.2f mrad: it is not flat, or the screen's light does not follow the curve that its stripes were drawn for; measure the curve first (inspect screen wedge)", 'x'+rune(d), m.RoughMRad[d])
+			warn(part.Say("stripes.warn.rough", "along", fmt.Sprintf("%c", 'x'+rune(d)), "mrad", fmt.Sprintf("%.2f", m.RoughMRad[d])))
 		}
 	}
 	if odd := three[0].oddShare(used); odd > mirrorOddWarn {
-		warn("%.0f %% of the stripes' light is in no phase: the screen's light does not follow the curve that they were drawn for, or it flickers; measure the curve first (inspect screen wedge), and set the screen to its full brightness", 100*odd)
+		warn(part.Say("stripes.warn.odd", "percent", fmt.Sprintf("%.0f", 100*odd)))
 	}
 	r, c := m.RadPerRad[1]/m.RadPerRad[0], math.Cos(told.TiltDeg*math.Pi/180)
 	if u := r * math.Hypot(m.own(0), m.own(1)); told.TiltDeg != 0 && math.Abs(r-c) > surely*u+0.02 {
-		warn("y is as sensitive as x times %.2f, and a tilt of %.0f degrees makes %.2f: tilt_deg is another, or the screen does not stand square to the mirrored line of sight; what was measured holds all the same", r, math.Abs(told.TiltDeg), c)
+		warn(part.Say("stripes.warn.tilt", "ratio", fmt.Sprintf("%.2f", r), "tilt_deg", fmt.Sprintf("%.0f", math.Abs(told.TiltDeg)),
+			"wanted", fmt.Sprintf("%.2f", c)))
 	}
 }
 

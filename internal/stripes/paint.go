@@ -1,10 +1,10 @@
 package stripes
 
 import (
-	"fmt"
 	"math"
 	"sync"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -30,7 +30,7 @@ func Paint(white *part.Image, images map[part.Light]*part.Image) (*part.Image, e
 		for k := 0; k < Phases; k += step {
 			im := images[of[k]]
 			if im == nil || im.Validate() != nil || len(all) > 0 && (im.W != all[0].W || im.H != all[0].H || im.C != all[0].C) {
-				return nil, fmt.Errorf("stripes: the picture %s is missing, or not of the others' size: take the whole set again without moving the camera", of[k])
+				return nil, lang.Error(part.Say("stripes.err.paint", "light", string(of[k])))
 			}
 			all, whites = append(all, im), whites+0.5
 		}

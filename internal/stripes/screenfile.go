@@ -8,7 +8,9 @@ import (
 	"math"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
+	"finishbench/internal/part"
 )
 
 // FileSchema is the version of the files of a screen that this program writes and reads.
@@ -73,6 +75,8 @@ type Proof struct {
 	MaxAgeDays int       `json:"max_age_days"`
 	Pictures   []Picture `json:"pictures"`
 	Warnings   []string  `json:"warnings,omitempty"`
+
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"` // Warnings, to be told in any language
 }
 
 // Picture is one of them.
@@ -81,9 +85,13 @@ type Picture struct {
 	SHA256 string `json:"sha256"` // of its bytes, lower case
 }
 
+func (p *Proof) warn(w part.Phrase) {
+	p.Warnings, p.WarningPhrases = append(p.Warnings, lang.English().Say(&w)), append(p.WarningPhrases, w)
+}
+
 // AgeState says whether the file may still be used.
 func (p Proof) AgeState(now time.Time) optics.AgeState {
-	return optics.AgeOf("the screen's measurement", p.Made, p.MaxAgeDays, now)
+	return optics.AgeOf("@age.of.screen", p.Made, p.MaxAgeDays, now)
 }
 
 func (p Proof) validate() error {

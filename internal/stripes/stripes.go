@@ -3,8 +3,10 @@ package stripes
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"sync"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
@@ -56,7 +58,7 @@ func DefaultParams(mmPerPX float64) Params {
 type Result struct {
 	Findings    []part.Finding // no severity, advice or number yet; boxes in full-resolution pixels
 	Seen        part.Surface   // shares that were looked at; view and angle are the caller's
-	Warnings    []string
+	Warnings    []part.Phrase
 	Maps        *Maps
 	Waves       Waves
 	Consistency Consistency
@@ -104,13 +106,15 @@ type Set struct {
 // that the pictures cannot be measured, and why.
 func Open(images map[part.Light]*part.Image, outline []part.Point, p Params) (*Set, error) {
 	if !(p.MMPerPX > leastScale && p.MMPerPX < mostScale) {
-		return nil, fmt.Errorf("stripes: the scale is %v mm per pixel; it must lie between %v and %v: measure it anew, or go nearer", p.MMPerPX, leastScale, mostScale)
+		return nil, lang.Error(part.Say("stripes.err.scale", "mm_per_px", fmt.Sprint(p.MMPerPX), "least", fmt.Sprint(leastScale), "most",
+			fmt.Sprint(mostScale)))
 	}
 	f, err := load(images, outline, max(1, int(p.PixelMM/p.MMPerPX+0.5)), p.Jobs)
 	if err != nil {
 		return nil, err
 	}
-	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin), lens: p.LensMM, screen: p.Screen, phaseNoise: f.phaseNoise()}
+	m := &Maps{X0: f.x0, Y0: f.y0, Bin: f.bin, MMPX: p.MMPerPX * float64(f.bin), lens: p.LensMM, screen: p.Screen,
+		phaseNoise: f.phaseNoise()}
 	at := make([]part.Point, len(outline))
 	for i, q := range outline {
 		at[i] = part.Point{X: (q.X+0.5-float64(f.x0))/float64(f.bin) - 0.5, Y: (q.Y+0.5-float64(f.y0))/float64(f.bin) - 0.5}
@@ -119,7 +123,8 @@ func Open(images map[part.Light]*part.Image, outline []part.Point, p Params) (*S
 	m.Depth = depths(s.face, f.w)
 	whole := m.deeper(innerMM)
 	if n := count(whole); n < fewPixels {
-		return nil, fmt.Errorf("stripes: the face is too small in the picture: %d pixels of %.3f mm lie %.1f mm inside its edge; go nearer", n, m.MMPX, innerMM)
+		return nil, lang.Error(part.Say("stripes.err.face_small", "n", strconv.Itoa(n), "mm", fmt.Sprintf("%.3f", m.MMPX), "inside_mm",
+			fmt.Sprintf("%.1f", innerMM)))
 	}
 	if err := f.order(whole, m.MMPX); err != nil {
 		return nil, err
@@ -137,7 +142,8 @@ func Open(images map[part.Light]*part.Image, outline []part.Point, p Params) (*S
 	s.Plate = m.plate(s.face)
 	if s.Plate != nil {
 		for i := range s.face {
-			s.face[i] = s.face[i] && s.Plate.holds(float64(m.X0)+(float64(i%f.w)+0.5)*float64(f.bin)-0.5, float64(m.Y0)+(float64(i/f.w)+0.5)*float64(f.bin)-0.5)
+			s.face[i] = s.face[i] && s.Plate.holds(float64(m.X0)+(float64(i%f.w)+0.5)*float64(f.bin)-0.5,
+				float64(m.Y0)+(float64(i/f.w)+0.5)*float64(f.bin)-0.5)
 		}
 	}
 	s.share = float64(count(mirrors)) / float64(count(s.face))
@@ -174,20 +180,20 @@ func (s *Set) Measure() (Result, error) {
 		return Result{}, err
 	}
 	if n := count(m.looked); n < fewPixels {
-		return Result{}, fmt.Errorf("stripes: next to nothing of the screen is seen mirrored in the face: %d pixels of %.3f mm; move the screen or the unit until the face mirrors it", n, m.MMPX)
+		return Result{}, lang.Error(part.Say("stripes.err.no_mirror", "n", strconv.Itoa(n), "mm", fmt.Sprintf("%.3f", m.MMPX)))
 	}
 	m.fillFrom(f, p)
 	m.looked = m.withoutRim(m.looked)
 	m.spread(p)
 	if !m.Waving() && m.wrongHand() {
-		out.Warnings = append(out.Warnings, "the stripes along x and y turn the other way than in a mirror: see that the pictures are named by direction and phase, and that none is flipped")
+		out.Warnings = append(out.Warnings, part.Say("stripes.warn.wrong_hand"))
 	}
 	var both sync.WaitGroup
 	both.Go(func() { out.Waves = m.waves(p) })
 	found := m.find(p)
 	both.Wait()
 	if m.sparkles && out.Waves.Measured {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is mirrored unevenly from place to place, as over flakes or glitter: waves shorter than %.1f mm are not measured, and what is small may be missed", sparkleWaveMM))
+		out.Warnings = append(out.Warnings, part.Say("stripes.warn.sparkles", "mm", fmt.Sprintf("%.1f", sparkleWaveMM)))
 	}
 	out.Findings = found
 	if peel, ok := m.peel(out.Waves, p); ok {
@@ -195,7 +201,7 @@ func (s *Set) Measure() (Result, error) {
 	}
 	m.oriented(&out, p)
 	if s.share < mirrorsWarn {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("the screen is seen mirrored in %.0f %% of the face only, and the rest is not looked at: move the screen nearer, or turn the unit", 100*s.share))
+		out.Warnings = append(out.Warnings, part.Say("stripes.warn.part", "percent", fmt.Sprintf("%.0f", 100*s.share)))
 	}
 	m.seen(&out, s.face)
 	return out, nil
@@ -278,10 +284,10 @@ func (m *Maps) leaveOut(out *Result, doubtful, edges []bool) error {
 		return out.Consistency.movedError()
 	}
 	if share > placesMost {
-		return fmt.Errorf("stripes: over %.0f %% of the face one picture's light is not the others': the backlight shows bands, a lamp was switched or something moved; set the screen to its full brightness, expose longer, and take them again", 100*share)
+		return lang.Error(part.Say("stripes.err.bands", "percent", fmt.Sprintf("%.0f", 100*share)))
 	}
 	if share > placesWarn {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("over %.0f %% of the face one picture's light is not the others', and it is not looked at there: set the screen to its full brightness, which has no bands, and see that nothing moves", 100*share))
+		out.Warnings = append(out.Warnings, part.Say("stripes.warn.bands", "percent", fmt.Sprintf("%.0f", 100*share)))
 	}
 	return nil
 }

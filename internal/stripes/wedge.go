@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
@@ -88,10 +89,12 @@ func NewWedge(black, white *part.Image) (*Wedge, error) {
 		}
 	}
 	if float64(clipped) > wedgeFull*float64(clipped+len(w.lit)) {
-		return nil, fmt.Errorf("stripes: %.0f %% of the white step is clipped; expose shorter, all steps alike", 100*float64(clipped)/float64(clipped+len(w.lit)))
+		return nil, fmt.Errorf("stripes: %.0f %% of the white step is clipped; expose shorter, all steps alike",
+			100*float64(clipped)/float64(clipped+len(w.lit)))
 	}
 	if len(w.lit) < wedgeFewest {
-		return nil, fmt.Errorf("stripes: the screen is seen in %d of %d parts of the picture only; let it fill more of it", len(w.lit), len(l))
+		return nil, fmt.Errorf("stripes: the screen is seen in %d of %d parts of the picture only; let it fill more of it", len(w.lit),
+			len(l))
 	}
 	if share := sum(w.black) / sum(w.white); share > wedgeOther {
 		return nil, fmt.Errorf("stripes: with the screen black there is still %.0f %% of the light of the white step; put out the other lamps", 100*share)
@@ -165,7 +168,7 @@ func (w *Wedge) Fit() (Curve, error) {
 	usual := 1.4826 * robust.Quantile(f.off, 0.5)
 	for i, s := range steps {
 		if f.off[i] > wedgeFar*usual && math.Abs(s.Light-s.Fitted) > wedgeBack {
-			c.Warnings = append(c.Warnings, fmt.Sprintf("level %d lies %.1f %% of white off what the others say and is left out: look at its picture", s.Level, 100*(s.Light-s.Fitted)))
+			c.warn(part.Say("stripes.warn.level", "level", strconv.Itoa(s.Level), "percent", fmt.Sprintf("%.1f", 100*(s.Light-s.Fitted))))
 			continue
 		}
 		c.Steps = append(c.Steps, s)
@@ -196,7 +199,7 @@ func (w *Wedge) Fit() (Curve, error) {
 		return Curve{}, fmt.Errorf("stripes: gamma would be known to %.2f only; show more steps, and expose longer", 2*c.UGamma)
 	}
 	if !again {
-		c.Warnings = append(c.Warnings, "no grey was shown twice, so that it was not looked whether the screen dims by itself: show white first, and once more at the end (grey_255_2)")
+		c.warn(part.Say("stripes.warn.once"))
 	}
 	return c, nil
 }

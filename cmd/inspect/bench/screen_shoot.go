@@ -9,6 +9,7 @@ import (
 	"finishbench/internal/bench/station"
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/screen"
+	"finishbench/internal/lang"
 	"finishbench/internal/stripes"
 )
 
@@ -31,12 +32,13 @@ func ScreenShoot() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:                   "shoot " + strings.Join(kinds, "|") + " DIR",
 		Short:                 "Take the pictures for wedge and mirror with the station's camera",
-		Long:                  screenShootHelp + "\n\n" + strings.Join(screen.Cautions(), "\n"),
+		Long:                  screenShootHelp + "\n\n" + strings.Join(screen.Cautions(lang.English()), "\n"),
 		Example:               "  inspect screen shoot wedge greys --station station.yaml --listen 192.168.1.20:8080\n  inspect screen shoot flat mirror --station station.yaml --listen 192.168.1.20:8080",
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 || !slices.Contains(kinds, args[0]) {
-				return cli.Usagef("say what to take, %s, and into which folder (see 'inspect screen shoot --help')", strings.Join(kinds, ", "))
+				return cli.Usagef("say what to take, %s, and into which folder (see 'inspect screen shoot --help')",
+					strings.Join(kinds, ", "))
 			}
 			return nil
 		},

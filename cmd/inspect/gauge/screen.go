@@ -8,6 +8,7 @@ import (
 	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/screen"
+	"finishbench/internal/lang"
 	"finishbench/internal/stripes"
 )
 
@@ -33,7 +34,7 @@ func Screen(shoot *cobra.Command) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:                   "screen wedge|mirror|shoot",
 		Short:                 "Measure the screen that lights the unit: its light curve, and how it stands",
-		Long:                  screenHelp + "\n\n" + strings.Join(screen.Cautions(), "\n"),
+		Long:                  screenHelp + "\n\n" + strings.Join(screen.Cautions(lang.English()), "\n"),
 		DisableFlagsInUseLine: true,
 		Args:                  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
@@ -61,7 +62,8 @@ The bench then draws its stripes by it.`
 
 func screenFlags(o *screen.Options, cmd *cobra.Command) {
 	f := cmd.Flags()
-	f.StringVar(&o.Station, "station", "", "file that describes the station: the screen's stripes, and how it stands (see configs/station.yaml)")
+	f.StringVar(&o.Station, "station", "",
+		"file that describes the station: the screen's stripes, and how it stands (see configs/station.yaml)")
 	f.IntVar(&o.MaxAge, "max-age-days", stripes.MaxAgeDays, "days for which the file is believed")
 	flags.Sheet(&o.SheetOptions, cmd)
 }
@@ -71,7 +73,7 @@ func newScreenWedgeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:                   "wedge DIR",
 		Short:                 "Tell a screen's light curve from pictures of greys",
-		Long:                  wedgeHelp + "\n\n" + strings.Join(screen.Cautions(), "\n") + "\n\n" + screenExit,
+		Long:                  wedgeHelp + "\n\n" + strings.Join(screen.Cautions(lang.English()), "\n") + "\n\n" + screenExit,
 		Example:               "  inspect screen wedge greys --station station.yaml --out .",
 		DisableFlagsInUseLine: true,
 		Args:                  oneFolder("with the pictures of the greys"),
@@ -113,7 +115,7 @@ func newScreenMirrorCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:                   "mirror DIR --gauge-um T --span-mm L",
 		Short:                 "Tell how mirrored stripes move with slope, from a flat mirror in three positions",
-		Long:                  mirrorHelp + "\n\n" + strings.Join(screen.Cautions(), "\n") + "\n\n" + screenExit,
+		Long:                  mirrorHelp + "\n\n" + strings.Join(screen.Cautions(lang.English()), "\n") + "\n\n" + screenExit,
 		Example:               "  inspect screen mirror mirror --gauge-um 150 --span-mm 30 --station station.yaml --out .",
 		DisableFlagsInUseLine: true,
 		Args:                  oneFolder("that holds flat, tilted_x and tilted_y"),
@@ -123,8 +125,10 @@ func newScreenMirrorCommand() *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.Float64Var(&o.GaugeUM, "gauge-um", 0, "thickness of the feeler gauge, um, 10 to 2000")
-	f.Float64Var(&o.UGaugeUM, "u-gauge-um", 3, "its standard uncertainty, um; of limits +-a, a / 1.73 (default: common practice, no source)")
-	f.Float64SliceVar(&o.SpanMM, "span-mm", nil, "from the gauge to the edge on which the mirror stands, mm, 5 to 500; along x and y where they differ: 30,40")
+	f.Float64Var(&o.UGaugeUM, "u-gauge-um", 3,
+		"its standard uncertainty, um; of limits +-a, a / 1.73 (default: common practice, no source)")
+	f.Float64SliceVar(&o.SpanMM, "span-mm", nil,
+		"from the gauge to the edge on which the mirror stands, mm, 5 to 500; along x and y where they differ: 30,40")
 	f.Float64Var(&o.USpanMM, "u-span-mm", 0.3, "its standard uncertainty, mm (default: common practice, no source)")
 	screenFlags(&o.Options, cmd)
 	return cmd

@@ -7,6 +7,7 @@ import (
 
 	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/gauge/walk"
+	"finishbench/internal/lang"
 )
 
 const setupHelp = `setup leads through putting the bench in order, one thing at a time:
@@ -51,7 +52,7 @@ func Setup() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:                   "setup [PICTURE|FOLDER...] [--watch FOLDER]",
 		Short:                 "Put the bench in order: panel, exposure, focus, height, perspective, squareness, scale",
-		Long:                  setupHelp + "\n\n" + strings.Join(walk.SetupCautions(), "\n") + "\n\n" + setupExit,
+		Long:                  setupHelp + "\n\n" + strings.Join(walk.SetupCautions(lang.English()), "\n") + "\n\n" + setupExit,
 		Example:               setupExamples,
 		DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -62,7 +63,8 @@ func Setup() *cobra.Command {
 	f.StringVar(&o.Watch, "watch", "", "folder into which the camera puts its pictures")
 	f.StringVar(&o.Station, "station", "", "file that describes the station: its limits and scale (see configs/station.yaml)")
 	f.StringVar(&o.Scale, "scale", "", "scale file in force (default: the station file's)")
-	f.StringVar(&o.View, "view", "edge", "edge or face: what pictures show whose names do not tell it; edge has a lit panel behind the unit")
+	f.StringVar(&o.View, "view", "edge",
+		"edge or face: what pictures show whose names do not tell it; edge has a lit panel behind the unit")
 	f.StringSliceVar(&o.Steps, "step", nil, "only this step, or these: panel, exposure, focus, height, perspective, squareness, scale")
 	targetFlags(&o.TargetOptions, cmd)
 	flags.Sheet(&o.SheetOptions, cmd)

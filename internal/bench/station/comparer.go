@@ -24,7 +24,7 @@ func NewComparer(p grade.Pair) comparer {
 }
 
 // Rework is [bench.Comparer]. What is within limits both times is not told.
-func (c comparer) Rework(before, after bench.Past) []bench.Change {
+func (c comparer) Rework(before, after *part.Inspection) []bench.Change {
 	var out []bench.Change
 	for _, ch := range compare.ReworkOf(&before.Result, &after.Result, c.rework).Changes {
 		if told(ch.Before) || told(ch.After) {
@@ -38,7 +38,7 @@ func told(f *part.Finding) bool { return f != nil && f.Severity != part.None }
 
 // Pair is [bench.Comparer]: the mean step, the faceplates' colours, and the
 // findings by kind. Differences are left less right, as elsewhere on the page.
-func (c comparer) Pair(left, right bench.Past) []bench.PairRow {
+func (c comparer) Pair(left, right *part.Inspection) []bench.PairRow {
 	p := compare.PairOf(&left.Result, &right.Result, c.pair)
 	rows := []bench.PairRow{meanRow(p.Mean), colourRow(p.Colour)}
 	if p.Colour.Diff != nil && !p.Colour.White {

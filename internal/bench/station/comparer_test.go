@@ -4,15 +4,14 @@ import (
 	"strings"
 	"testing"
 
-	"finishbench/internal/bench"
 	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
 // pastUnit is an invented inspection with a mean step, a colour and findings.
-func pastUnit(step float64, light part.Light, l float64, kinds ...part.Kind) bench.Past {
-	var p bench.Past
+func pastUnit(step float64, light part.Light, l float64, kinds ...part.Kind) *part.Inspection {
+	p := new(part.Inspection)
 	p.Result.Pictures = []part.PictureReport{{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK}}
 	p.Result.MMPerPX = 0.02
 	p.Result.Seam.Stations = []part.Station{{Side: part.Left, State: part.Measured, StepUM: part.Num(step), UUM: part.Num(2)}}
@@ -31,11 +30,11 @@ func TestPairRows(t *testing.T) {
 	}
 	patterned := pastUnit(5, part.Diffuse, 50, part.Kinds...)
 	patterned.Result.Faceplate.Colour.Spread = 4
-	bare := bench.Past{}
+	bare := &part.Inspection{}
 	white := pastUnit(5, part.Diffuse, 50)
 	white.Result.Faceplate.Colour.White = true
 	words := map[string]bool{}
-	for _, right := range []bench.Past{
+	for _, right := range []*part.Inspection{
 		pastUnit(9, part.Diffuse, 50), pastUnit(90, part.Diffuse, 51.5), pastUnit(5, part.Diffuse, 54), pastUnit(5, part.Diffuse, 80), pastUnit(5, part.Raking, 50), patterned, bare, white,
 	} {
 		for _, r := range NewComparer(grade.DefaultLimits().Pair).Pair(pastUnit(5, part.Diffuse, 50), right) {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"path/filepath"
 	"slices"
 	"sync"
 	"time"
@@ -37,20 +36,13 @@ const (
 
 // Judge measures and judges a unit. The pixels stay the shots'; the picture that
 // is shown is drawn on a copy.
-func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Shot) (bench.Outcome, error) {
+func (j *Judge) Judge(ctx context.Context, info part.UnitInfo, shots []part.Photo) (bench.Outcome, error) {
 	set := j.Settings
 	set.Stage = info.Stage
 	set.Kinds = j.model.InForce(ctx)
 	set.Barred = j.Bars()
 	in := &inspection.Inspector{Settings: set, Slots: j.Slots}
-	folder := part.Folder{Name: info.Name()}
-	var pictures []*inspection.Picture
-	for _, s := range shots {
-		shot := part.Shot{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg}
-		folder.Shots = append(folder.Shots, shot)
-		pictures = append(pictures, &inspection.Picture{Shot: shot, Image: s.Image, Report: s.Report, Given: true})
-	}
-	u, r, err := in.InspectPictures(ctx, folder, pictures)
+	u, r, err := in.InspectPhotos(ctx, info.Name(), shots)
 	if err != nil {
 		return bench.Outcome{}, err
 	}
@@ -61,17 +53,17 @@ func (j *Judge) Judge(ctx context.Context, info bench.UnitInfo, shots []bench.Sh
 
 // Bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
 // one that grew too old while the bench was on.
-func (j *Judge) Bars() *inspection.Bar {
+func (j *Judge) Bars() *part.Phrase {
 	now := j.Now()
-	if b := inspection.CheckGate(j.checkLog, now); b != nil {
-		return b
+	if why, barred := inspection.CheckGate(j.checkLog, now); barred {
+		return &why
 	}
-	if b := j.PoorScale(); b != nil {
-		return b
+	if why, barred := j.PoorScale(); barred {
+		return &why
 	}
 	for _, f := range j.Scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
-			return &inspection.Bar{Why: age.Sentence, Said: part.Say("notice.scale_over", "file", filepath.Base(f.Path))}
+			return &age.Sentence
 		}
 	}
 	return nil
@@ -147,7 +139,7 @@ func aidOf(im *part.Image, shot part.Shot, lim part.FitLimits) bench.Aid {
 	if v.Unit {
 		side := float64(min(im.W, im.H))
 		a.Position = bench.Gauge{V: v.UnitPX / max(side, float64(im.W)), Lo: lim.MinUnitPX / float64(im.W), Hi: 0.95}
-		if v.CutOff != "" && shot.View != part.Edge {
+		if len(v.CutOff) > 0 && shot.View != part.Edge {
 			a.Position.V = 1
 		}
 	}

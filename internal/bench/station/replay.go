@@ -75,7 +75,7 @@ func (s *Replay) upcoming() part.Folder {
 }
 
 // Shoot reads the pictures of the next unit, some at once, and checks them.
-func (s *Replay) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+func (s *Replay) Shoot(ctx context.Context, _ part.UnitInfo, kept []part.Photo, say func(bench.Progress)) ([]part.Photo, error) {
 	folder := s.upcoming()
 	done := map[string]bool{}
 	for _, k := range kept {
@@ -87,7 +87,7 @@ func (s *Replay) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot,
 			todo = append(todo, shot)
 		}
 	}
-	got := make([]*bench.Shot, len(todo))
+	got := make([]*part.Photo, len(todo))
 	var mu sync.Mutex
 	n := len(kept)
 	g, ctx := errgroup.WithContext(ctx)
@@ -113,7 +113,7 @@ func (s *Replay) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot,
 		})
 	}
 	err := errors.Join(g.Wait(), ctx.Err())
-	shots := append([]bench.Shot(nil), kept...)
+	shots := append([]part.Photo(nil), kept...)
 	for _, b := range got {
 		if b != nil {
 			shots = append(shots, *b)
@@ -129,13 +129,15 @@ func (s *Replay) Shoot(ctx context.Context, _ bench.UnitInfo, kept []bench.Shot,
 }
 
 // take reads one picture. One that cannot be decoded is a shot that is not fit.
-func (s *Replay) take(shot part.Shot) (bench.Shot, error) {
+func (s *Replay) take(shot part.Shot) (part.Photo, error) {
 	raw, err := files.Read(shot.Path, files.MostPicture)
 	if err != nil {
-		return bench.Shot{}, fmt.Errorf("%s: %w", shot.File, cli.PlainPath(err))
+		return part.Photo{}, fmt.Errorf("%s: %w", shot.File, cli.PlainPath(err))
 	}
-	b := bench.Shot{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, Raw: raw, MIME: mimeOf(shot.File)}
-	if b.Image, err = capture.Read(shot.Path); err != nil {
+	path := shot.Path
+	shot.Path = "" // as of a picture that a camera gave
+	b := part.Photo{Shot: shot, Raw: raw, MIME: mimeOf(shot.File)}
+	if b.Image, err = capture.Read(path); err != nil {
 		b.Report = capture.Unreadable(shot, err)
 		return b, nil
 	}
@@ -192,9 +194,9 @@ func liveJPEG(im *part.Image) ([]byte, error) {
 }
 
 // Release hands pixels back to capture.
-func (s *Replay) Release(shots []bench.Shot) { releaseShots(shots) }
+func (s *Replay) Release(shots []part.Photo) { releaseShots(shots) }
 
-func releaseShots(shots []bench.Shot) {
+func releaseShots(shots []part.Photo) {
 	for _, x := range shots {
 		if x.Image != nil {
 			capture.Release(x.Image)

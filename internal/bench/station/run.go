@@ -117,7 +117,7 @@ func (o Options) serveWhile(ctx context.Context, parts bench.Parts, set inspecti
 
 // Serve shows the page until ctx ends.
 func (o Options) Serve(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
-	first, follow := bench.UnitInfo{Stage: set.Stage}, ""
+	first, follow := part.UnitInfo{Stage: set.Stage}, ""
 	if o.Replay != "" { // whoever tries it need not think of a serial
 		first.Serial, follow = "try-1", bench.FollowNumber
 	}
@@ -164,7 +164,7 @@ func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, parts
 	if o.Name != "" {
 		rec.Bench = o.Name
 	}
-	parts.Recorder = &Records{rec, rec.Bench}
+	parts.Recorder = NewRecords(rec)
 	parts.Lots = NewLots(rec.Store, set.Station.CheckLog, set.Station.Lots.Shifts)
 	parts.Sheets = shift.Pages{Store: rec.Store, Bench: rec.Bench}
 	parts.Quizzes = book.Open(rec.Store, time.Now)

@@ -16,6 +16,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/codec"
 	"finishbench/internal/gauge/screen"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -55,18 +56,20 @@ func (t ScreenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 		return err
 	}
 	if there, err := capture.Pictures(t.folder()); err != nil || len(there) > 0 {
-		return cli.Usagef("folder %s holds %s already: name another, or clear it", t.folder(), cli.Counted(len(there), "picture", "pictures"))
+		return cli.Usagef("folder %s holds %s already: name another, or clear it", t.folder(),
+			cli.Counted(len(there), "picture", "pictures"))
 	}
-	fmt.Fprintln(stdout, strings.Join(screen.Cautions(), "\n"))
+	fmt.Fprintln(stdout, strings.Join(screen.Cautions(lang.English()), "\n"))
 	fmt.Fprintln(stdout, "Open the page /light of this bench on the screen, and press Start the light there.")
 	one := *plan
 	one.Patience, one.Rig = lightAwaited, nil
 	if t.What != ShootWedge {
 		one.Steps, one.Screen = shoot.BeforeScreen(step, part.ScreenLights), light
-		if err := t.take(ctx, &one, dir, func(s shoot.Shot) string { return s.Step.File() }, stdout); err != nil {
+		if err := t.take(ctx, &one, dir, func(s part.Photo) string { return s.File }, stdout); err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(stdout, "The set is in %s. With flat, tilted_x and tilted_y there: inspect screen mirror %s --gauge-um T --span-mm L\n", t.folder(), t.Dir)
+		_, err = fmt.Fprintf(stdout,
+			"The set is in %s. With flat, tilted_x and tilted_y there: inspect screen mirror %s --gauge-um T --span-mm L\n", t.folder(), t.Dir)
 		return err
 	}
 	step.Light = part.White
@@ -79,7 +82,7 @@ func (t ScreenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 			name = fmt.Sprintf("%s_%d", name, n)
 		}
 		one.Screen = greyScreen{light, screens.Grey(level)}
-		if err := t.take(ctx, &one, dir, func(shoot.Shot) string { return name }, stdout); err != nil {
+		if err := t.take(ctx, &one, dir, func(s part.Photo) string { return name + filepath.Ext(s.File) }, stdout); err != nil {
 			return err
 		}
 	}
@@ -106,7 +109,7 @@ type greyScreen struct {
 func (g greyScreen) Show(ctx context.Context, _ part.Light) error { return g.screens.Show(ctx, g.grey) }
 
 // take carries a plan out and writes its pictures.
-func (t ScreenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir, name func(shoot.Shot) string, stdout io.Writer) error {
+func (t ScreenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir, name func(part.Photo) string, stdout io.Writer) error {
 	fits := func(_ *part.Image, s part.Shot) part.PictureReport { // dark ones too
 		return part.PictureReport{File: s.File, View: s.View, Light: s.Light, State: part.PictureOK}
 	}
@@ -137,16 +140,13 @@ func (t ScreenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir
 }
 
 // keepShot writes a picture as it came, or as PNG.
-func keepShot(dir *cli.OutDir, name string, s shoot.Shot) error {
-	data, ending := s.Raw, map[string]string{"image/jpeg": ".jpg", "image/tiff": ".tif", "image/bmp": ".bmp"}[s.MIME]
+func keepShot(dir *cli.OutDir, name string, s part.Photo) error {
+	data := s.Raw
 	if data == nil {
 		var err error
 		if data, err = codec.EncodePNG(s.Image); err != nil {
 			return err
 		}
 	}
-	if ending == "" {
-		ending = ".png"
-	}
-	return dir.ReplaceFile(name+ending, data)
+	return dir.ReplaceFile(name, data)
 }

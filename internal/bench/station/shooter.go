@@ -61,19 +61,15 @@ func (s *planShooter) steps() []shoot.Step {
 }
 
 // Shoot is [bench.Shooter].
-func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.Shot, say func(bench.Progress)) ([]bench.Shot, error) {
+func (s *planShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []part.Photo, say func(bench.Progress)) ([]part.Photo, error) {
 	select {
 	case <-s.pedal: // pressed for the unit before
 	default:
 	}
-	had := make([]shoot.Shot, len(kept))
-	for i, k := range kept {
-		had[i] = shoot.Shot{Step: shoot.Step{View: k.View, Light: k.Light, AngleDeg: k.AngleDeg}, File: k.File, Image: k.Image, Raw: k.Raw, MIME: k.MIME, Came: k.Came, Report: k.Report}
-	}
 	seen := &inspection.SeenShots{}
-	for _, k := range had {
+	for _, k := range kept {
 		if k.Image != nil && k.Report.State == part.PictureOK {
-			seen.Differs(k.Part(), proof.Look(k.Image, k.Part()))
+			seen.Differs(k.Shot, proof.Look(k.Image, k.Shot))
 		}
 	}
 	check := func(im *part.Image, shot part.Shot) part.PictureReport {
@@ -92,14 +88,9 @@ func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.
 	if u.Stage == part.Wet {
 		plan = s.wet
 	}
-	got, err := plan.Run(ctx, had, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
-	shots := make([]bench.Shot, len(got))
-	for i, g := range got {
-		shots[i] = bench.Shot{File: g.File, View: g.View, Light: g.Light, AngleDeg: g.Part().AngleDeg, Image: g.Image, Raw: g.Raw, MIME: g.MIME, Came: g.Came, Report: g.Report}
-		if _, played := s.plan.Cameras[g.Camera].(sources.Follower); played {
-			shots[i].Came = time.Time{}
-		}
-		s.keepLast(g)
+	shots, err := plan.Run(ctx, kept, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
+	for _, x := range shots {
+		s.keepLast(x)
 	}
 	unkept := s.keepSamples(shots) // also of a unit that broke off: its pixels are free then
 	if err != nil {
@@ -111,7 +102,7 @@ func (s *planShooter) Shoot(ctx context.Context, u bench.UnitInfo, kept []bench.
 // samples says whether a shot's camera gives samples rather than files.
 func (s *planShooter) samples(shot part.Shot) bool {
 	for _, st := range s.steps() {
-		if p := st.Part(); p.Pose() == shot.Pose() && p.Light == shot.Light {
+		if p := st.Shot(); p.Pose() == shot.Pose() && p.Light == shot.Light {
 			return !shotsOnly(s.plan.Cameras[st.Camera])
 		}
 	}
@@ -144,7 +135,7 @@ func (s *planShooter) fileOf(im *part.Image) *pictureFile {
 }
 
 // keepSamples gives the pictures that came as samples their files.
-func (s *planShooter) keepSamples(shots []bench.Shot) error {
+func (s *planShooter) keepSamples(shots []part.Photo) error {
 	for i := range shots {
 		x := &shots[i]
 		if x.Raw != nil || x.Image == nil {
@@ -286,7 +277,8 @@ func (s *planShooter) Live(camera string) ([]byte, bench.Aid, error) {
 	return jpeg, aidOf(f.Image, s.shotOf(camera), s.fit), err
 }
 
-func shotsOnly(src sources.Source) bool {
+// shotsOnly says whether a camera gives its shots as files and nothing else.
+func shotsOnly(src sources.Camera) bool {
 	_, follows := src.(sources.Follower)
 	_, drops := src.(sources.Dropper)
 	return follows || drops
@@ -296,28 +288,27 @@ func shotsOnly(src sources.Source) bool {
 func (s *planShooter) shotOf(camera string) part.Shot {
 	for _, st := range s.steps() {
 		if st.Camera == camera {
-			return st.Part()
+			return st.Shot()
 		}
 	}
 	return part.Shot{View: part.Face}
 }
 
 // keepLast keeps a shot as its camera's live picture, where there is no other.
-func (s *planShooter) keepLast(g shoot.Shot) {
-	src := s.plan.Cameras[g.Camera]
-	if src == nil || g.Image == nil || !shotsOnly(src) {
+func (s *planShooter) keepLast(x part.Photo) {
+	if x.Image == nil || !shotsOnly(s.plan.Cameras[x.Camera]) {
 		return
 	}
-	jpeg, err := liveJPEG(g.Image)
+	jpeg, err := liveJPEG(x.Image)
 	if err != nil {
 		return
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.last[g.Camera] = livePicture{jpeg, aidOf(g.Image, g.Part(), s.fit)}
+	s.last[x.Camera] = livePicture{jpeg, aidOf(x.Image, x.Shot, s.fit)}
 }
 
-func (s *planShooter) Release(shots []bench.Shot) { releaseShots(shots) }
+func (s *planShooter) Release(shots []part.Photo) { releaseShots(shots) }
 
 // Close ends the cameras and the rig.
 func (s *planShooter) Close() error {

@@ -45,7 +45,7 @@ func (c *stillCamera) Newest(context.Context, time.Time) (sources.Frame, error) 
 
 func stillShooter(c *stillCamera) *planShooter {
 	p := &shoot.Plan{
-		Cameras:  map[string]sources.Source{"still": c},
+		Cameras:  map[string]sources.Camera{"still": c},
 		Steps:    []shoot.Step{{View: part.Face, Light: part.Diffuse, Camera: "still"}, {View: part.Face, Light: part.Raking, Camera: "still"}},
 		Patience: 300 * time.Millisecond,
 	}
@@ -66,7 +66,7 @@ func TestPlanAtTheBench(t *testing.T) {
 			s.Press()
 		}
 	}
-	shots, err := s.Shoot(t.Context(), bench.UnitInfo{}, nil, press)
+	shots, err := s.Shoot(t.Context(), part.UnitInfo{}, nil, press)
 	if err != nil || len(shots) != 2 {
 		t.Fatalf("%d shots, %v", len(shots), err)
 	}
@@ -85,7 +85,7 @@ func TestPlanAtTheBench(t *testing.T) {
 	s.Release(shots)
 
 	c.lost = true
-	shots, err = s.Shoot(t.Context(), bench.UnitInfo{}, nil, press)
+	shots, err = s.Shoot(t.Context(), part.UnitInfo{}, nil, press)
 	var told *part.Trouble
 	if len(shots) != 0 || !errors.As(err, &told) || told.Key != "problem.camera_given_up" || told.Parts["why"][0].Key != "trouble.silent" {
 		t.Errorf("lost: %d shots, %v", len(shots), err)

@@ -52,21 +52,8 @@ func whole(s string) string {
 	return s
 }
 
-// Shot is a picture taken for a step.
-type Shot struct {
-	Step
-	File   string             // name for records and results: edge_030.png
-	Image  *part.Image        // the caller's to release; nil: the file could not be read
-	Raw    []byte             // the file as it came; nil: it did not come as a file
-	MIME   string             // of Raw
-	Taken  time.Time          // the earliest moment at which it may have been taken
-	Came   time.Time          // and the latest: it was here; zero: it could not be read
-	Tries  int                // 1 or 2
-	Report part.PictureReport // whether it is fit to measure
-}
-
-// Part is the step's picture as the measuring packages know it.
-func (s Step) Part() part.Shot {
+// Shot is the step's picture, before it has a file.
+func (s Step) Shot() part.Shot {
 	shot := part.Shot{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Set: s.set}
 	if s.View == part.Shell {
 		shot.AngleDeg = part.Turn(s.AngleDeg)
@@ -74,22 +61,14 @@ func (s Step) Part() part.Shot {
 	return shot
 }
 
-// Part is the shot as the measuring packages know it.
-func (s Shot) Part() part.Shot {
-	shot := s.Step.Part()
-	shot.File = s.File
-	return shot
-}
-
-// picture is what two steps of a plan, and of a step and what was kept of it, have in
-// common: an edge picture's light is not in its name, a shell without a turn is turn 0.
-func (s Step) picture() part.Shot {
-	p := s.Part()
-	p.Set = part.NoSet
-	if p.View == part.Edge {
-		p.Light = part.NoLight
+// picture is what two shots of the same have in common, be they a plan's or kept: an edge
+// picture's light is not in its name.
+func picture(s part.Shot) part.Shot {
+	s.File, s.Path, s.Set = "", "", part.NoSet
+	if s.View == part.Edge {
+		s.Light = part.NoLight
 	}
-	return p
+	return s
 }
 
 // Progress is told as the plan is carried out.
@@ -145,7 +124,7 @@ func BeforeScreen(s Step, lights []part.Light) []Step {
 // Plan is how a unit is photographed. One unit at a time.
 type Plan struct {
 	Steps    []Step // empty: the steps of the unit that the replay plays
-	Cameras  map[string]sources.Source
+	Cameras  map[string]sources.Camera
 	Rig      rig.Rig           // nil: the operator turns and switches
 	Screen   Screen            // for steps before a screen; nil where there are none
 	Patience time.Duration     // a lost camera or line is waited for so long; 0: 60 s
@@ -174,10 +153,10 @@ func (p *Plan) Validate() error {
 		if s.Light.OfScreen() && p.Screen == nil {
 			return fmt.Errorf("shoot: step %d, %s: there is no screen", i+1, s.File())
 		}
-		if seen[s.picture()] {
+		if seen[picture(s.Shot())] {
 			return fmt.Errorf("shoot: step %d: %s is there twice", i+1, s.File())
 		}
-		seen[s.picture()] = true
+		seen[picture(s.Shot())] = true
 	}
 	if len(p.Steps) == 0 && p.follower() == "" {
 		return errors.New("shoot: the plan has no steps")

@@ -27,7 +27,7 @@ type run struct {
 	say   func(Progress)
 	pedal <-chan struct{}
 	steps []Step
-	shots []Shot
+	shots []part.Photo
 	last  *Step      // before this one: what the unit and the light stand at
 	shown part.Light // on the screen, as far as this run knows
 	unfit string     // why the picture is taken once more; "": it is not
@@ -41,7 +41,7 @@ type run struct {
 // Errors: ctx's; a camera or line that stayed away for longer than Patience; what
 // the controller refused. When Run returns the lights are out and the screen, where
 // the plan has steps before one, is white, unless they cannot be reached.
-func (p *Plan) Run(ctx context.Context, kept []Shot, check Check, say func(Progress), pedal <-chan struct{}) ([]Shot, error) {
+func (p *Plan) Run(ctx context.Context, kept []part.Photo, check Check, say func(Progress), pedal <-chan struct{}) ([]part.Photo, error) {
 	if err := p.begin(len(kept) == 0); err != nil {
 		return kept, err
 	}
@@ -51,12 +51,12 @@ func (p *Plan) Run(ctx context.Context, kept []Shot, check Check, say func(Progr
 	if p.Rig != nil {
 		defer r.lightsOut(ctx)
 	}
-	had := map[part.Shot]Shot{}
+	had := map[part.Shot]part.Photo{}
 	for _, k := range kept {
-		had[k.picture()] = k
+		had[picture(k.Shot)] = k
 	}
 	for i, s := range r.steps {
-		if k, ok := had[s.picture()]; ok {
+		if k, ok := had[picture(s.Shot())]; ok {
 			r.shots = append(r.shots, k)
 			continue
 		}
@@ -64,7 +64,7 @@ func (p *Plan) Run(ctx context.Context, kept []Shot, check Check, say func(Progr
 		if err != nil {
 			// Kept shots of later steps are not lost by a fault in this one.
 			for _, s := range r.steps[i+1:] {
-				if k, ok := had[s.picture()]; ok {
+				if k, ok := had[picture(s.Shot())]; ok {
 					r.shots = append(r.shots, k)
 				}
 			}
@@ -109,7 +109,7 @@ func (p *Plan) begin(newUnit bool) error {
 func (p *Plan) markSets() {
 	shots := make([]*part.Shot, len(p.unit))
 	for i, s := range p.unit {
-		shot := s.Part()
+		shot := s.Shot()
 		shots[i] = &shot
 	}
 	part.MarkSets(shots)
@@ -154,17 +154,16 @@ func inWords(err error) *part.Trouble {
 }
 
 // shoot takes the picture of one step, once more where it is not fit.
-func (r *run) shoot(ctx context.Context, s Step) (Shot, error) {
+func (r *run) shoot(ctx context.Context, s Step) (part.Photo, error) {
 	r.tell(Progress{Step: s})
 	if err := r.pose(ctx, s); err != nil {
-		return Shot{}, err
+		return part.Photo{}, err
 	}
 	for try := 1; ; try++ {
 		shot, err := r.take(ctx, s)
 		if err != nil {
-			return Shot{}, err
+			return part.Photo{}, err
 		}
-		shot.Tries = try
 		if shot.Report.State == part.PictureOK || try == 2 || r.follows(s) {
 			r.last = &s
 			return shot, nil
@@ -176,7 +175,7 @@ func (r *run) shoot(ctx context.Context, s Step) (Shot, error) {
 		}
 		if r.unfit == proof.SameTurn || r.unfit == proof.SameLight { // it did not stand or was not lit as it should
 			if err := r.pose(ctx, s); err != nil {
-				return Shot{}, err
+				return part.Photo{}, err
 			}
 		}
 		r.unfit = ""
@@ -202,7 +201,7 @@ func (r *run) follows(s Step) bool {
 // pose brings light and unit to where the step wants them.
 func (r *run) pose(ctx context.Context, s Step) error {
 	if f, ok := r.Cameras[s.Camera].(sources.Follower); ok {
-		f.Expect(s.Part())
+		f.Expect(s.Shot())
 		return nil
 	}
 	if r.Rig == nil {
@@ -239,7 +238,7 @@ func turns(s Step, steps []Step) bool {
 func bothOfScreen(a, b Step) bool { return a.Light.OfScreen() && b.Light.OfScreen() }
 
 // samePose says whether the unit stays as it is between two steps.
-func samePose(a, b Step) bool { return a.Part().Pose() == b.Part().Pose() }
+func samePose(a, b Step) bool { return a.Shot().Pose() == b.Shot().Pose() }
 
 // byHand asks the operator for what differs from the step before. The press that
 // started the unit says that it is placed for the first step.
@@ -403,16 +402,16 @@ func (r *run) waitOut(ctx context.Context, w *wait, err error, p Progress) error
 }
 
 // take waits until all has settled and takes the newest frame from after that.
-func (r *run) take(ctx context.Context, s Step) (Shot, error) {
+func (r *run) take(ctx context.Context, s Step) (part.Photo, error) {
 	src := r.Cameras[s.Camera]
 	_, drops := src.(sources.Dropper)
 	wait := &wait{}
 	for {
 		if err := r.show(ctx, s); err != nil {
-			return Shot{}, err
+			return part.Photo{}, err
 		}
 		if !retry.Sleep(ctx, s.Settle) {
-			return Shot{}, ctx.Err()
+			return part.Photo{}, ctx.Err()
 		}
 		if drops {
 			r.tell(Progress{Step: s, Asking: AskRelease})
@@ -424,25 +423,25 @@ func (r *run) take(ctx context.Context, s Step) (Shot, error) {
 		var why *part.Trouble
 		switch {
 		case err == nil:
-			return r.shot(s, f), nil
+			return r.photo(s, f), nil
 		case ctx.Err() != nil:
-			return Shot{}, ctx.Err()
+			return part.Photo{}, ctx.Err()
 		case errors.As(err, &lost):
 			if err := r.lost(ctx, wait, s, src, err, lost); err != nil {
-				return Shot{}, err
+				return part.Photo{}, err
 			}
 		case errors.Is(err, context.DeadlineExceeded):
 			err := fmt.Errorf("camera %s: no new frame has come for %s", s.Camera, r.frame())
 			p := Progress{Step: s, Problem: ProblemCamera, Camera: s.Camera, Why: trouble.New(trouble.Silent, "no new frame has come for "+r.frame().String(), "seconds", fmt.Sprint(r.frame().Seconds()))}
 			if err := r.waitOut(ctx, wait, err, p); err != nil {
-				return Shot{}, err
+				return part.Photo{}, err
 			}
 		case errors.As(err, &why) && why.Key == trouble.BadPicture && r.follows(s):
-			return r.unreadable(s, why), nil
+			return unreadable(s, why), nil
 		case errors.As(err, &why) && drops:
 			r.tell(Progress{Step: s, Problem: ProblemFile, Camera: s.Camera, Why: why})
 		default:
-			return Shot{}, fmt.Errorf("shoot: %s: camera %s: %w", s.File(), s.Camera, err)
+			return part.Photo{}, fmt.Errorf("shoot: %s: camera %s: %w", s.File(), s.Camera, err)
 		}
 	}
 }
@@ -456,7 +455,7 @@ func (r *run) frame() time.Duration {
 
 // newest asks for a frame from now on. A person with a camera of his own takes
 // the time that he needs.
-func (r *run) newest(ctx context.Context, src sources.Source, drops bool) (sources.Frame, error) {
+func (r *run) newest(ctx context.Context, src sources.Camera, drops bool) (sources.Frame, error) {
 	if drops {
 		return src.Newest(ctx, time.Now())
 	}
@@ -466,7 +465,7 @@ func (r *run) newest(ctx context.Context, src sources.Source, drops bool) (sourc
 }
 
 // lost tells that a camera is lost, and waits until it delivers or patience ends.
-func (r *run) lost(ctx context.Context, w *wait, s Step, src sources.Source, err error, l *sources.LostError) error {
+func (r *run) lost(ctx context.Context, w *wait, s Step, src sources.Camera, err error, l *sources.LostError) error {
 	p := Progress{Step: s, Problem: ProblemCamera, Camera: s.Camera, Why: l.Why, NextTry: l.NextTry}
 	for {
 		if err := r.waitOut(ctx, w, err, p); err != nil {
@@ -483,13 +482,17 @@ func (r *run) lost(ctx context.Context, w *wait, s Step, src sources.Source, err
 // endings of files, by what they are.
 var endings = map[string]string{"image/jpeg": ".jpg", "image/png": ".png", "image/tiff": ".tif", "image/bmp": ".bmp"}
 
-// shot looks at a frame.
-func (r *run) shot(s Step, f sources.Frame) Shot {
-	out := Shot{Step: s, File: s.File() + ending(f), Image: f.Image, Raw: f.Raw, MIME: f.MIME, Taken: f.Taken, Came: time.Now()}
-	if r.follows(s) && f.Name != "" {
-		out.File = f.Name
+// photo looks at a frame. What is played back came at no time of the bench's.
+func (r *run) photo(s Step, f sources.Frame) part.Photo {
+	out := part.Photo{Shot: s.Shot(), Camera: s.Camera, Image: f.Image, Raw: f.Raw, MIME: f.MIME, Came: time.Now()}
+	out.File = s.File() + ending(f)
+	if r.follows(s) {
+		out.Came = time.Time{}
+		if f.Name != "" {
+			out.File = f.Name
+		}
 	}
-	out.Report = r.check(f.Image, out.Part())
+	out.Report = r.check(f.Image, out.Shot)
 	return out
 }
 
@@ -503,9 +506,11 @@ func ending(f sources.Frame) string {
 	return ".png" // as which samples are kept
 }
 
-// unreadable is the shot of a file that cannot be read: not measured.
-func (r *run) unreadable(s Step, why *part.Trouble) Shot {
-	name := why.Args["file"]
-	return Shot{Step: s, File: name, Taken: time.Now(), Report: part.PictureReport{File: name, View: s.View, Light: s.Light, AngleDeg: s.Part().AngleDeg, State: part.PictureNoOK,
-		Problems: []part.Problem{{Name: "unreadable", Remedy: why.Args["detail"]}}}}
+// unreadable is the photo of a file that cannot be read: not measured.
+func unreadable(s Step, why *part.Trouble) part.Photo {
+	p := part.Photo{Shot: s.Shot(), Camera: s.Camera}
+	p.File = why.Args["file"]
+	p.Report = part.PictureReport{File: p.File, View: p.View, Light: p.Light, AngleDeg: p.AngleDeg, State: part.PictureNoOK,
+		Problems: []part.Problem{{Name: "unreadable", Remedy: why.Args["detail"]}}}
+	return p
 }

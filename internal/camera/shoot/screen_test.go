@@ -191,7 +191,7 @@ func TestShellTurnsBeforeScreen(t *testing.T) {
 		if err != nil || len(shots) != 21 || !slices.Equal(*log, want) {
 			t.Errorf("%d shots, %v; did %q\nwant %q", len(shots), err, *log, want)
 		}
-		if got := shots[19]; got.File != "shell_090_stripes_y3.png" || got.Part().Pose() != part.PoseOf(part.Shell, 90) {
+		if got := shots[19]; got.File != "shell_090_stripes_y3.png" || got.Shot.Pose() != part.PoseOf(part.Shell, 90) {
 			t.Errorf("%+v", got)
 		}
 		p.Rig, *log = nil, nil
@@ -238,7 +238,8 @@ func TestShellTurnsUnderLamps(t *testing.T) {
 			}
 		}
 		p.Steps = byTurn
-		kept := []Shot{{Step: at(0, part.Raking), File: "shell_000_raking.png"}, {Step: at(270, part.Diffuse), File: "shell_270_diffuse.png"}}
+		kept := []part.Photo{{Shot: at(0, part.Raking).Shot()}, {Shot: at(270, part.Diffuse).Shot()}}
+		kept[0].File, kept[1].File = "shell_000_raking.png", "shell_270_diffuse.png"
 		shots, err := p.Run(t.Context(), kept, fit, quiet, nil)
 		if want := "light diffuse turn 0 shoot light diffuse turn 90 shoot light raking turn 90 shoot light diffuse turn 180 shoot light raking turn 180 shoot light raking turn -90 shoot light off"; err != nil || strings.Join(*log, " ") != want {
 			t.Errorf("%v; did %q\nwant %q", err, *log, want)
@@ -246,7 +247,7 @@ func TestShellTurnsUnderLamps(t *testing.T) {
 		if got, want := files(shots), "shell_000_diffuse.png shell_000_raking.png shell_090_diffuse.png shell_090_raking.png shell_180_diffuse.png shell_180_raking.png shell_270_diffuse.png shell_-90_raking.png"; got != want {
 			t.Errorf("%s, want %s", got, want)
 		}
-		if last := shots[7].Part(); last.AngleDeg != 270 || last.Pose() != shots[6].Part().Pose() {
+		if last := shots[7].Shot; last.AngleDeg != 270 || last.Pose() != shots[6].Shot.Pose() {
 			t.Errorf("%+v", last)
 		}
 		p.Rig = nil

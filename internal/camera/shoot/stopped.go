@@ -44,7 +44,7 @@ func (p *Plan) Turns() (n, least int) {
 	seen := map[part.Pose]bool{}
 	var last part.Pose
 	for _, s := range p.Steps {
-		pose := s.Part().Pose()
+		pose := s.Shot().Pose()
 		if !turns(s, p.Steps) {
 			continue
 		}

@@ -160,7 +160,7 @@ func (p *Pipeline) State() State {
 	return s
 }
 
-// Newest waits for a frame taken after the given moment; see [Source].
+// Newest waits for a frame taken after the given moment; see [Camera].
 func (p *Pipeline) Newest(ctx context.Context, after time.Time) (Frame, error) {
 	for {
 		f, came, err := p.take(after)

@@ -19,8 +19,8 @@ type ReplayOptions struct {
 	Units []string // folders, played in this order
 	Loop  bool     // from the last on to the first
 	Scan  func(dir string) (part.Folder, error)
-	Read  func(path string) (File, error) // a file as it lies there, and decoded
-	Drop  func(*part.Image)               // gets pictures that were read ahead and not wanted; may be nil
+	Read  func(path string) (Frame, error) // a file as it lies there, and decoded
+	Drop  func(*part.Image)                // gets pictures that were read ahead and not wanted; may be nil
 }
 
 // Replay plays units: one a call of NextUnit, the picture that Expect names at
@@ -40,11 +40,11 @@ type Replay struct {
 
 // reading is a picture that is being read ahead.
 type reading struct {
-	shot part.Shot
-	done chan struct{}
-	file File
-	err  error
-	used bool // given away; another Newest reads it again
+	shot  part.Shot
+	done  chan struct{}
+	frame Frame
+	err   error
+	used  bool // given away; another Newest reads it again
 }
 
 // NewReplay returns a replay that stands before its first unit.
@@ -118,7 +118,7 @@ func (r *Replay) readAhead(list []*reading) {
 		if stop {
 			p.err = errors.New("sources: another unit is played by now")
 		} else {
-			p.file, p.err = r.o.Read(p.shot.Path)
+			p.frame, p.err = r.o.Read(p.shot.Path)
 		}
 		close(p.done)
 	}
@@ -129,7 +129,7 @@ func (r *Replay) forget(list []*reading) {
 	for _, p := range list {
 		<-p.done
 		if p.err == nil && !p.used {
-			r.o.Drop(p.file.Image)
+			r.o.Drop(p.frame.Image)
 		}
 	}
 }
@@ -153,9 +153,9 @@ func (r *Replay) Newest(ctx context.Context, after time.Time) (Frame, error) {
 		return Frame{}, ctx.Err()
 	case <-p.done:
 	}
-	file, err := p.file, p.err
+	frame, err := p.frame, p.err
 	if used {
-		file, err = r.o.Read(p.shot.Path)
+		frame, err = r.o.Read(p.shot.Path)
 	}
 	if err != nil {
 		return Frame{}, trouble.New(trouble.BadPicture, fmt.Sprintf("%s could not be used: %v", p.shot.File, err), "file", p.shot.File, "detail", err.Error())
@@ -170,7 +170,8 @@ func (r *Replay) Newest(ctx context.Context, after time.Time) (Frame, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.seq++
-	return Frame{Image: file.Image, Raw: file.Raw, MIME: file.MIME, Name: p.shot.File, Taken: taken, Seq: r.seq}, nil
+	frame.Name, frame.Taken, frame.Seq = p.shot.File, taken, r.seq
+	return frame, nil
 }
 
 // find is the expected picture of the unit that is played, and whether it was

@@ -2,19 +2,20 @@ package outline
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"math"
 	"math/bits"
 	"slices"
 	"sort"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/part"
 )
 
 // ErrNoOutline says that pictures of a face show no closed outline: the face
 // fills the frame, or is like its ground.
-var ErrNoOutline = errors.New("no outline to be seen: the faceplate fills the frame or looks like its ground; move back, or put it on a plain ground of another brightness")
+var ErrNoOutline = lang.Error(part.Say("outline.no_outline"))
 
 // Curve is a face's outline: a smooth closed curve about a middle.
 type Curve struct {

@@ -1,17 +1,18 @@
 package outline
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
+
+	"finishbench/internal/lang"
 
 	"finishbench/internal/part"
 )
 
 // ErrNoUnit says that nothing in the picture stands out from its background,
 // or nothing but a holder.
-var ErrNoUnit = errors.New("no unit in the picture")
+var ErrNoUnit = lang.Error(part.Say("outline.no_unit"))
 
 // Sides says which sides of the frame something touches.
 type Sides struct{ Top, Right, Bottom, Left bool }

@@ -1,16 +1,17 @@
 package outline
 
 import (
-	"errors"
 	"math"
 	"slices"
+
+	"finishbench/internal/lang"
 
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
 
 // ErrNoFlanks says that pictures from the side show no unit.
-var ErrNoFlanks = errors.New("no outline to be seen from the side: the unit is like its ground, or runs out of the frame; photograph the whole shell on a plain ground of another brightness")
+var ErrNoFlanks = lang.Error(part.Say("outline.no_flanks"))
 
 // Flanks is a unit's outline from the side: where each row of the picture enters and
 // leaves it. All in full-resolution pixels.

@@ -8,8 +8,11 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
+	"finishbench/internal/part"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -60,7 +63,7 @@ type Sample struct {
 func Learn(samples []Sample, noise, base []float64, colourOf [][3]int, most int, lights [][]int) (*Palette, error) {
 	nc := len(noise)
 	if len(samples) < 50*nc {
-		return nil, fmt.Errorf("defects: only %d pixels of face to learn its colours from", len(samples))
+		return nil, lang.Error(part.Say("defects.few_pixels", "n", strconv.Itoa(len(samples))))
 	}
 	p := &Palette{noise: noise}
 	z := make([][]float64, len(samples))

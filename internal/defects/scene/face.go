@@ -1,10 +1,8 @@
 package scene
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"finishbench/internal/defects/pattern"
 	"finishbench/internal/defects/raster"
@@ -33,7 +31,7 @@ type Face struct {
 	Peel     Peel          // what mirrored lamps' edges tell
 	weak     []*part.Plane // per picture, until its peel is judged: beyondPaint's, where no lamp changes it; nil: where one does
 	Apart    bool          // the pictures do not show one surface in one place
-	Warnings []string      // warnings of how they lie and what they show
+	Warnings []part.Phrase // warnings of how they lie and what they show
 
 	LensPX, ULensPX float64 // what the lens blurs by, full-resolution pixels
 
@@ -219,33 +217,35 @@ func (f *Face) InsideRow(y int) (x0, x1 int) {
 	return x0, x1
 }
 
-// Name is what the pictures show.
+// Name is the key of what the surface is called.
 func (f *Face) Name() string {
 	if f.Params.Shell != nil {
-		return "shell"
+		return "@defects.shell"
 	}
-	return "faceplate"
+	return "@defects.faceplate"
 }
 
-// Whereabouts says in words where the middle of a shape's bounds lies, seen from the
-// surface's.
-func (f *Face) Whereabouts(s shape.Shape) string {
+// Whereabouts is where the middle of a shape's bounds lies, seen from the surface's.
+func (f *Face) Whereabouts(s shape.Shape) part.Phrase {
 	x, y := (float64(s.X0+s.X1)/2-f.Surface.CX)*f.MMPX, (float64(s.Y0+s.Y1)/2-f.Surface.CY)*f.MMPX
-	side := func(v float64, less, more string) string {
+	var off []part.Phrase
+	side := func(v float64, less, more string) {
 		switch {
-		case math.Abs(v) < 0.5:
-			return ""
-		case v < 0:
-			return fmt.Sprintf(" %.0f mm %s", -v, less)
+		case v <= -0.5:
+			off = append(off, part.Say(less, "off_mm", part.Fixed(-v, 0)))
+		case v >= 0.5:
+			off = append(off, part.Say(more, "off_mm", part.Fixed(v, 0)))
 		}
-		return fmt.Sprintf(" %.0f mm %s", v, more)
 	}
-	across, along := side(x, "left of", "right of"), side(y, "above", "below")
-	switch {
-	case across == "" && along == "":
-		return "in the middle"
-	case across == "" || along == "":
-		return strings.TrimSpace(across+along) + " the middle"
+	side(x, "place.left", "place.right")
+	side(y, "place.above", "place.below")
+	if len(off) == 0 {
+		return part.Say("place.middle")
 	}
-	return strings.TrimSpace(across) + " and" + along + " the middle"
+	return part.Say("place.off").With("off", off...)
+}
+
+// OfFile is what was said of one picture.
+func OfFile(file string, what part.Phrase) part.Phrase {
+	return part.Say("file.says", "file", file).With("what", what)
 }

@@ -3,6 +3,8 @@ package scene
 import (
 	"testing"
 
+	"finishbench/internal/lang"
+
 	"finishbench/internal/defects/shape"
 	"finishbench/internal/defects/surface"
 )
@@ -15,8 +17,8 @@ func TestWhereabouts(t *testing.T) {
 		"3 mm left of and 2 mm below the middle": {X0: 3, X1: 5, Y0: 13, Y1: 15},
 		"2 mm above the middle":                  {X0: 10, X1: 10, Y0: 6, Y1: 6},
 	} {
-		if got := f.Whereabouts(s); got != want {
-			t.Errorf("%q, want %q", got, want)
+		if at := f.Whereabouts(s); lang.English().Say(&at) != want {
+			t.Errorf("%+v, want %q", at, want)
 		}
 	}
 }

@@ -1,12 +1,12 @@
 package scene
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/defects/align"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -28,10 +28,10 @@ func (f *Face) note(i int, r align.Registration) {
 	file, first := f.Pictures[i].Shot.File, f.Pictures[0].Shot.File
 	switch {
 	case r.Apart:
-		f.Warnings = append(f.Warnings, fmt.Sprintf("%s does not lie on %s: what shows in both is %.1f px apart after the best shift, turn and scale (limit %.0f px), so that each light was searched by itself; photograph both without touching unit or camera, and see that they are of one unit",
-			file, first, r.ResidualPX, align.ApartPX))
+		f.Warnings = append(f.Warnings, part.Say("defects.apart", "file", file, "other", first,
+			"apart_px", part.Fixed(r.ResidualPX, 1), "limit_px", part.Fixed(align.ApartPX, 0)))
 	case r.By == align.ByNothing:
-		f.Warnings = append(f.Warnings, fmt.Sprintf("%s: nothing shows both there and in %s by which to see whether they lie alike; they are taken as they are", file, first))
+		f.Warnings = append(f.Warnings, OfFile(file, part.Say("defects.lie_unknown", "other", first)))
 	}
 }
 
@@ -68,7 +68,7 @@ func (f *Face) registerFace() (placed, error) {
 	if c == nil {
 		var err error
 		if c, err = outline.Face(images); err != nil {
-			return placed{}, fmt.Errorf("defects: no faceplate found: %w", err)
+			return placed{}, lang.ErrorBy(err, part.Say("defects.no_faceplate"))
 		}
 	}
 	points := c.Points()

@@ -2,7 +2,6 @@ package scene
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"math/bits"
 
@@ -226,7 +225,7 @@ func (f *Face) tellPrint(found []figure) {
 		for _, k := range set {
 			b.Cover(&found[k].Shape)
 		}
-		f.Warnings = append(f.Warnings, fmt.Sprintf("a figure of %.1f x %.1f mm, %s, is taken for the %s's own print; if it has none, look there",
-			float64(b.X1-b.X0+1)*f.MMPX, float64(b.Y1-b.Y0+1)*f.MMPX, f.Whereabouts(b), f.Name()))
+		f.Warnings = append(f.Warnings, part.Say("defects.print", "width_mm", part.Fixed(float64(b.X1-b.X0+1)*f.MMPX, 1),
+			"height_mm", part.Fixed(float64(b.Y1-b.Y0+1)*f.MMPX, 1), "surface", f.Name()).With("place", f.Whereabouts(b)))
 	}
 }

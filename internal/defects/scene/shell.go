@@ -1,12 +1,12 @@
 package scene
 
 import (
-	"errors"
 	"math"
 	"slices"
 
 	"finishbench/internal/capture/outline"
 	"finishbench/internal/defects/raster"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
@@ -26,7 +26,7 @@ const (
 )
 
 // ErrNoShell says that a turn shows no shell to look at.
-var ErrNoShell = errors.New("defects: nothing of the shell lies within 60 degrees of the line of sight: photograph it from the side")
+var ErrNoShell = lang.Error(part.Say("defects.no_shell"))
 
 // shellRegion makes the region's outline of a turn's picture.
 func (f *Face) shellRegion() (*outline.Curve, error) {

@@ -1,7 +1,6 @@
 package search
 
 import (
-	"fmt"
 	"math"
 
 	"finishbench/internal/defects/raster"
@@ -159,6 +158,6 @@ func (f *Face) WarnUneven(r *Response) {
 		return
 	}
 	s := shape.Of(in, f.Surface.W, 0, 0)
-	f.Warnings = append(f.Warnings, fmt.Sprintf("the lacquer is uneven over %.0f x %.0f mm, %s, as under a fingerprint or a smear: what is faint may be missed there; wipe it, if it is dry, and take the pictures again",
-		float64(s.X1-s.X0+1)*f.MMPX, float64(s.Y1-s.Y0+1)*f.MMPX, f.Whereabouts(s)))
+	f.Warnings = append(f.Warnings, part.Say("defects.smear", "width_mm", part.Fixed(float64(s.X1-s.X0+1)*f.MMPX, 0),
+		"height_mm", part.Fixed(float64(s.Y1-s.Y0+1)*f.MMPX, 0)).With("place", f.Whereabouts(s)))
 }

@@ -1,10 +1,10 @@
 package search
 
 import (
-	"fmt"
 	"math"
 
 	"finishbench/internal/defects/raster"
+	"finishbench/internal/defects/scene"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
@@ -130,8 +130,8 @@ func (f *Face) respondTexture(r *Response) error {
 			return err
 		}
 		if dark /= 1 - math.Exp(-2); 4*s == toldSpotMM && dark > toldShare {
-			f.Warnings = append(f.Warnings, fmt.Sprintf("%s: the surface's own texture is strong: a dark spot of %.1f mm that takes less than %.0f %% of the light may be missed",
-				f.Pictures[0].Shot.File, toldSpotMM, min(100, 100*dark)))
+			f.Warnings = append(f.Warnings, scene.OfFile(f.Pictures[0].Shot.File, part.Say("defects.texture",
+				"spot_mm", part.Fixed(toldSpotMM, 1), "light_share", part.Fixed(min(100, 100*dark), 0))))
 		}
 	}
 	for k := range lineDirections {

@@ -56,6 +56,10 @@ func Run(ctx context.Context, o Options, _ []string, stdout, _ io.Writer) error 
 	if err := o.check(); err != nil {
 		return err
 	}
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	var r cameraResult
 	for _, step := range []func(Options, *cameraResult) error{measureFlat, measureEdges, measureSeries} {
 		if err := ctx.Err(); err != nil {
@@ -66,7 +70,7 @@ func Run(ctx context.Context, o Options, _ []string, stdout, _ io.Writer) error 
 		}
 	}
 	j := judgeCamera(r)
-	sheet, err := cameraSheet(o, r, j)
+	sheet, err := cameraSheet(x, o, r, j)
 	if err != nil {
 		return err
 	}
@@ -311,7 +315,7 @@ func judgeCamera(r cameraResult) cameraJudgement {
 	if r.flat != nil {
 		j.parts = append(j.parts, judgedPart{"light", l.JudgeFlatField(r.flat)})
 	} else if r.flatErr != nil {
-		j.parts = append(j.parts, judgedPart{"light", []sensor.Judged{{Reason: "not measured: " + bareError(r.flatErr)}}})
+		j.parts = append(j.parts, judgedPart{"light", []sensor.Judged{unmeasured(r.flatErr)}})
 	}
 	if len(r.edges) > 0 {
 		p := judgedPart{"sharpness", nil}
@@ -320,7 +324,8 @@ func judgeCamera(r cameraResult) cameraJudgement {
 		}
 		for _, e := range r.edges {
 			if e.err != nil {
-				p.items = append(p.items, sensor.Judged{Reason: "not measured in " + filepath.Base(e.file) + ": " + bareError(e.err)})
+				p.items = append(p.items, sensor.Judged{Reason: part.Say("camera.unmeasured_in", "file",
+					filepath.Base(e.file)).With("why", cli.Why(e.err))})
 			}
 		}
 		j.parts = append(j.parts, p)
@@ -328,7 +333,7 @@ func judgeCamera(r cameraResult) cameraJudgement {
 	if r.transfer != nil {
 		j.parts = append(j.parts, judgedPart{"sensor", l.JudgeTransfer(r.transfer)})
 	} else if r.transferErr != nil {
-		j.parts = append(j.parts, judgedPart{"sensor", []sensor.Judged{{Reason: "not measured: " + bareError(r.transferErr)}}})
+		j.parts = append(j.parts, judgedPart{"sensor", []sensor.Judged{unmeasured(r.transferErr)}})
 	}
 	var words []string
 	for _, p := range j.parts {
@@ -341,11 +346,7 @@ func judgeCamera(r cameraResult) cameraJudgement {
 	return j
 }
 
-// bareError is an error without the packages it came through.
-func bareError(err error) string {
-	s := err.Error()
-	for _, p := range []string{"optics: ", "flat field: ", "exposure series: ", "find edges: "} {
-		s = strings.TrimPrefix(s, p)
-	}
-	return s
+// unmeasured is why something could not be judged.
+func unmeasured(err error) sensor.Judged {
+	return sensor.Judged{Reason: part.Say("camera.unmeasured").With("why", cli.Why(err))}
 }

@@ -5,7 +5,9 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/sensor"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
+	"finishbench/internal/part"
 )
 
 // Numbers are the numbers of a look at a camera.
@@ -23,6 +25,8 @@ type cameraPartJSON struct {
 	Part    string   `json:"part"`
 	Rating  string   `json:"rating"`
 	Reasons []string `json:"reasons"`
+
+	ReasonPhrases []part.Phrase `json:"reason_phrases"` // to be told in any language
 }
 
 type sharpnessJSON struct {
@@ -45,6 +49,8 @@ type edgeJSON struct {
 	Contrast float64    `json:"contrast"`
 	Noise    *float64   `json:"noise,omitempty"`
 	Warnings []string   `json:"warnings,omitempty"`
+
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"`
 }
 
 type transferJSON struct {
@@ -74,6 +80,8 @@ type transferJSON struct {
 	LinearityMax      *float64         `json:"linearity_max_pct,omitempty"`
 	Points            []transferAtJSON `json:"exposures"`
 	Warnings          []string         `json:"warnings"`
+
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"`
 }
 
 type transferAtJSON struct {
@@ -91,7 +99,7 @@ func newCameraJSON(o Options, r cameraResult, j cameraJudgement) Numbers {
 	for _, p := range j.parts {
 		q := cameraPartJSON{Part: p.name, Rating: ratingWord(p.word())}
 		for _, i := range p.items {
-			q.Reasons = append(q.Reasons, i.Reason)
+			q.Reasons, q.ReasonPhrases = append(q.Reasons, lang.English().Say(&i.Reason)), append(q.ReasonPhrases, i.Reason)
 		}
 		out.Parts = append(out.Parts, q)
 	}
@@ -113,14 +121,16 @@ func ratingWord(w string) string {
 
 func newSharpnessJSON(o Options, r cameraResult) *sharpnessJSON {
 	m, u := optics.SharpnessOf(r.allEdges())
-	s := &sharpnessJSON{MTF50: cli.Finite(m), U: cli.Finite(u), LinePairs: cli.Finite(optics.LinePairsPerMM(m, o.MmPerPX)), BlurSigma: cli.Finite(optics.SigmaOfMTF50(m)), Edges: []edgeJSON{}}
+	s := &sharpnessJSON{MTF50: cli.Finite(m), U: cli.Finite(u), LinePairs: cli.Finite(optics.LinePairsPerMM(m, o.MmPerPX)),
+		BlurSigma: cli.Finite(optics.SigmaOfMTF50(m)), Edges: []edgeJSON{}}
 	for _, p := range r.edges {
 		name := filepath.Base(p.file)
 		if p.err != nil {
 			s.NotFoundIn = append(s.NotFoundIn, name)
 		}
 		for _, e := range p.found {
-			s.Edges = append(s.Edges, edgeJSON{name, e.Box, e.MTF50CyPX, cli.Finite(e.UMTF50CyPX), cli.Finite(e.Nyquist), cli.Finite(e.Rise1090PX), e.AngleDeg, e.Contrast, cli.Finite(e.Noise), e.Warnings})
+			s.Edges = append(s.Edges, edgeJSON{name, e.Box, e.MTF50CyPX, cli.Finite(e.UMTF50CyPX), cli.Finite(e.Nyquist),
+				cli.Finite(e.Rise1090PX), e.AngleDeg, e.Contrast, cli.Finite(e.Noise), lang.English().SayAll(e.Warnings), e.Warnings})
 		}
 	}
 	return s
@@ -134,10 +144,11 @@ func newTransferJSON(r cameraResult) *transferJSON {
 		SaturationDN: cli.Finite(t.SaturationDN), SaturationE: cli.Finite(t.SaturationE), SNRMax: cli.Finite(t.SNRMax), SNRMaxDB: cli.Finite(sensor.DB(t.SNRMax)),
 		LeastE: cli.Finite(t.LeastE), LeastPhotons: cli.Finite(t.LeastPhotons), SaturationPhotons: cli.Finite(t.SaturationPhotons),
 		DynamicRange: cli.Finite(t.DynamicRange), DynamicRangeDB: cli.Finite(sensor.DB(t.DynamicRange)), DSNU: cli.Finite(t.DSNUE), PRNU: cli.Finite(t.PRNUPct),
-		LinearityMin: cli.Finite(t.LinearityMinPct), LinearityMax: cli.Finite(t.LinearityMaxPct), Warnings: append([]string{}, t.Warnings...),
+		LinearityMin: cli.Finite(t.LinearityMinPct), LinearityMax: cli.Finite(t.LinearityMaxPct), Warnings: lang.English().SayAll(t.Warnings), WarningPhrases: t.Warnings,
 	}
 	for _, p := range t.Points {
-		out.Points = append(out.Points, transferAtJSON{p.TimeMS, cli.Finite(p.SignalDN), cli.Finite(p.VarDN2), cli.Finite(p.SNR), p.ClippedShare, p.InFit, cli.Finite(p.DeviationPct)})
+		out.Points = append(out.Points, transferAtJSON{p.TimeMS, cli.Finite(p.SignalDN), cli.Finite(p.VarDN2), cli.Finite(p.SNR),
+			p.ClippedShare, p.InFit, cli.Finite(p.DeviationPct)})
 	}
 	return out
 }

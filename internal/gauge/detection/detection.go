@@ -2,15 +2,16 @@ package detection
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/report"
 	"finishbench/internal/stats/study"
 	"finishbench/internal/truth"
@@ -37,6 +38,10 @@ type Options struct {
 
 // Run says from which size on defects are found.
 func Run(ctx context.Context, o Options, args []string, stdout, stderr io.Writer) error {
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	so, err := o.study()
 	if err != nil {
 		return err
@@ -50,7 +55,7 @@ func Run(ctx context.Context, o Options, args []string, stdout, stderr io.Writer
 		return err
 	}
 	run := detectionRun{set: set, groups: groups, options: o, study: so, date: o.Now().Format("2006-01-02")}
-	sheet, files, err := detectionSheet(run)
+	sheet, files, err := detectionSheet(x, run)
 	if err != nil {
 		return err
 	}
@@ -156,19 +161,11 @@ type detectionGroup struct {
 }
 
 // name is what the group's defects are called.
-func (g detectionGroup) name() string {
-	n := plural(g.kind)
+func (g detectionGroup) name(x *lang.Lang) string {
 	if g.where != "" {
-		n += " on " + surfacesOf(g.where)
+		return x.T("detection.name_on", "name", plural(x, g.kind), "where", x.T("detection.on."+g.where))
 	}
-	return n
-}
-
-func surfacesOf(where string) string {
-	if strings.HasSuffix(where, "shell") {
-		return where + "s"
-	}
-	return where + " faceplates"
+	return plural(x, g.kind)
 }
 
 // slug is the group in a file's name.
@@ -189,18 +186,14 @@ func (g detectionGroup) slug() string {
 }
 
 // plural is what several defects of a kind are called.
-func plural(kind string) string {
-	switch kind {
-	case "":
-		return "targets"
-	case "dust":
-		return "dust inclusions"
-	case "sanding":
-		return "sanding marks"
-	case "haze", "orange_peel":
-		return "places with " + strings.ReplaceAll(kind, "_", " ")
+func plural(x *lang.Lang, kind string) string {
+	if kind == "" {
+		kind = "target"
 	}
-	return strings.ReplaceAll(kind, "_", " ") + "s"
+	if x.Has("detection.kind." + kind) {
+		return x.T("detection.kind." + kind)
+	}
+	return strings.ReplaceAll(kind, "_", " ") + "s" // a table may have kinds of its own
 }
 
 // detectionRun is all that a statement is made from.
@@ -224,7 +217,8 @@ func detectionGroups(set Set, o Options, so study.DetectionOptions) ([]detection
 	slices.Sort(kinds)
 	for _, k := range o.Kinds {
 		if !slices.Contains(kinds, k) {
-			return nil, cli.Usagef("--kind %s: %s has none of this kind (it has %s)", k, set.from, cli.Or(strings.Join(kinds, ", "), "no targets at all"))
+			return nil, cli.Usagef("--kind %s: %s has none of this kind (it has %s)", k, set.from,
+				cli.Or(strings.Join(kinds, ", "), "no targets at all"))
 		}
 	}
 	wheres := []string{""}
@@ -290,12 +284,12 @@ func newDetectionGroup(set Set, kind, where string, o Options, so study.Detectio
 	}
 	var err error
 	if g.stated, err = study.NewDetection(stated, so); err != nil {
-		return g, false, cli.Usagef("%s of %s: %w", plural(kind), set.from, err)
+		return g, false, cli.Usagef("%s of %s: %w", plural(lang.English(), kind), set.from, err)
 	}
 	if len(all) > len(stated) {
 		d, err := study.NewDetection(all, so)
 		if err != nil {
-			return g, false, cli.Usagef("%s of %s: %w", plural(kind), set.from, err)
+			return g, false, cli.Usagef("%s of %s: %w", plural(lang.English(), kind), set.from, err)
 		}
 		g.all = &d
 	}
@@ -315,20 +309,30 @@ func newDetectionGroup(set Set, kind, where string, o Options, so study.Detectio
 }
 
 // statement is what is said of a group, a whole sentence.
-func (g detectionGroup) statement() string {
-	s := cli.UpperFirst(g.stated.Statement(g.name()))
-	if g.falseCalls.Units == 0 {
-		return s + "."
+func (g detectionGroup) statement(x *lang.Lang) string {
+	said := g.stated.Statement(g.name(x))
+	s := cli.UpperFirst(x.Say(&said))
+	if g.falseCalls.Units > 0 {
+		between := "looked.comma"
+		if g.stated.Basis == study.ByNone {
+			between = "join.signals"
+		}
+		s += x.T(between) + falseCalls(x, g.falseCalls)
 	}
-	if g.stated.Basis == study.ByNone {
-		return s + "; " + study.FalseCalls(g.falseCalls) + "."
-	}
-	return s + ", " + study.FalseCalls(g.falseCalls) + "."
+	return s + x.T("page.full_stop")
 }
+
+func falseCalls(x *lang.Lang, r study.Rate) string {
+	p := study.FalseCalls(r)
+	return x.Say(&p)
+}
+
+// measureWord is what sizes are.
+func measureWord(x *lang.Lang, measure string) string { return x.Named("detection.measure.", measure) }
 
 // rating: good where each group has a size and enough targets; fair where some
 // has a size; else not measured.
-func (r detectionRun) rating() (report.Rating, string) {
+func (r detectionRun) rating(x *lang.Lang) (report.Rating, string) {
 	with, weak := 0, false
 	for _, g := range r.groups {
 		if g.stated.Basis != study.ByNone {
@@ -336,12 +340,12 @@ func (r detectionRun) rating() (report.Rating, string) {
 		}
 		weak = weak || len(g.stated.Warnings()) > 0
 	}
-	word := fmt.Sprintf("stated for %d of %d", with, len(r.groups))
+	word := x.T("detection.word.some", "n", strconv.Itoa(with), "of", strconv.Itoa(len(r.groups)))
 	switch {
 	case with == len(r.groups) && !weak:
-		return report.Good, "stated"
+		return report.Good, x.T("detection.word.all")
 	case with > 0:
 		return report.Fair, word
 	}
-	return report.Unrated, "not stated"
+	return report.Unrated, x.T("detection.word.none")
 }

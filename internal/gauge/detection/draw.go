@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -15,6 +16,7 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stats/study"
@@ -46,7 +48,7 @@ type drawnFaults struct {
 	slopeRad  float64
 	screen    stripes.Screen
 	unplaced  int // faults for which there was no room
-	shown     []report.SheetPicture
+	shown     []drawnPicture
 	elsewhere int // called in drawn sets where neither a fault was drawn nor the clean set has a finding
 }
 
@@ -116,19 +118,19 @@ func cleanSets(ctx context.Context, in *inspection.Inspector, dirs []string) ([]
 			return nil, cli.Usagef("%s: %w", j.Dir, j.Err)
 		}
 		g := &cleanSet{name: j.Folder.Name, images: map[part.Light]*part.Image{}}
-		var pictures []*inspection.Picture
+		var photos []part.Photo
 		for _, s := range j.Folder.Shots {
 			if s.View != part.Face || !s.Light.OfScreen() {
 				continue
 			}
-			p := &inspection.Picture{Shot: s, Given: true}
+			p := part.Photo{Shot: s}
 			if p.Image, err = capture.Read(s.Path); err != nil {
 				return nil, cli.Usagef("%s cannot be read: %s", s.Path, cli.Plain(err))
 			}
 			p.Report = capture.Check(p.Image, s, in.Fit)
-			pictures, g.images[s.Light] = append(pictures, p), p.Image
+			photos, g.images[s.Light] = append(photos, p), p.Image
 		}
-		u, r, err := in.InspectPictures(ctx, j.Folder, pictures)
+		u, r, err := in.InspectPhotos(ctx, j.Folder.Name, photos)
 		if err != nil {
 			return nil, err
 		}
@@ -138,7 +140,8 @@ func cleanSets(ctx context.Context, in *inspection.Inspector, dirs []string) ([]
 			}
 		}
 		if g.seen == nil {
-			return nil, cli.Usagef("%s: no faults can be drawn into it, for it is no set before a screen that can be measured%s", j.Dir, whyNot(r))
+			return nil, cli.Usagef("%s: no faults can be drawn into it, for it is no set before a screen that can be measured%s", j.Dir,
+				whyNot(r))
 		}
 		out = append(out, g)
 	}
@@ -175,7 +178,8 @@ func lookForDrawn(ctx context.Context, in *inspection.Inspector, s *Set, good []
 		for _, k := range s.drawn.kinds {
 			for j, i := range rng.Perm(len(units)) {
 				at := (float64(j) + rng.Float64()) / float64(len(units))
-				f := synth.Flaw{Kind: k, SizeMM: sizes[k][0] * math.Pow(sizes[k][1]/sizes[k][0], at), SlopeRad: s.drawn.slopeRad, Lost: drawnLost, AngleDeg: 180 * rng.Float64()}
+				f := synth.Flaw{Kind: k, SizeMM: sizes[k][0] * math.Pow(sizes[k][1]/sizes[k][0], at), SlopeRad: s.drawn.slopeRad,
+					Lost: drawnLost, AngleDeg: 180 * rng.Float64()}
 				if !units[i].place(f, rng) {
 					s.drawn.unplaced++
 				}
@@ -210,6 +214,24 @@ func lookForDrawn(ctx context.Context, in *inspection.Inspector, s *Set, good []
 	return s.showDrawn(flawedUnit{of: good[0]}, sizes, rng)
 }
 
+// drawnPicture is a fault as it was drawn.
+type drawnPicture struct {
+	report.SheetPicture
+	fault synth.Flaw
+}
+
+// pictures are the faults that were drawn, each with its words.
+func (d *drawnFaults) pictures(x *lang.Lang) []report.SheetPicture {
+	var out []report.SheetPicture
+	for _, p := range d.shown {
+		p.Caption = x.T("detection.drawn.caption", "kind", x.Named("noun.", string(p.fault.Kind)), "mm",
+			fmt.Sprintf("%.2g", p.fault.SizeMM))
+		p.Alt = p.Caption
+		out = append(out, p.SheetPicture)
+	}
+	return out
+}
+
 // showDrawn makes the pictures of one fault of each kind, of a size at which found and missed ones meet: what a
 // statement is about.
 func (s *Set) showDrawn(u flawedUnit, sizes map[part.Kind][2]float64, rng *rand.Rand) error {
@@ -233,9 +255,7 @@ func (s *Set) showDrawn(u flawedUnit, sizes map[part.Kind][2]float64, rng *rand.
 		if err != nil {
 			return err
 		}
-		p.Caption = fmt.Sprintf("%s, %.2g mm: gloss, slopes, stripes", strings.ReplaceAll(string(f.Kind), "_", " "), f.SizeMM)
-		p.Alt = p.Caption
-		s.drawn.shown = append(s.drawn.shown, p)
+		s.drawn.shown = append(s.drawn.shown, drawnPicture{p, f})
 	}
 	return nil
 }
@@ -274,7 +294,8 @@ func (u *flawedUnit) place(f synth.Flaw, rng *rand.Rand) bool {
 	hx, hy := f.HalfMM()
 	gap := drawnGapMM / px
 	for range drawnTries {
-		p := part.Point{X: float64(m.X0) + rng.Float64()*float64(m.Depth.W*m.Bin), Y: float64(m.Y0) + rng.Float64()*float64(m.Depth.H*m.Bin)}
+		p := part.Point{X: float64(m.X0) + rng.Float64()*float64(m.Depth.W*m.Bin),
+			Y: float64(m.Y0) + rng.Float64()*float64(m.Depth.H*m.Bin)}
 		free := true
 		for k := -1; k < 16 && free; k++ { // the middle, and around
 			sin, cos := math.Sincos(2 * math.Pi * float64(k) / 16)
@@ -335,7 +356,8 @@ func (s *Set) addDrawn(u *flawedUnit, rule study.MatchRule) {
 	var known []study.Known
 	for i, f := range u.flaws {
 		hx, hy := f.HalfMM()
-		known = append(known, study.Known{Kind: string(f.Kind), Box: study.Box(part.BoxAround(u.at[i], hx/u.of.mmPerPX, hy/u.of.mmPerPX)), Size: f.SizeMM})
+		known = append(known, study.Known{Kind: string(f.Kind), Box: study.Box(part.BoxAround(u.at[i], hx/u.of.mmPerPX, hy/u.of.mmPerPX)),
+			Size: f.SizeMM})
 	}
 	var called []study.Called
 	for _, f := range u.called {
@@ -345,7 +367,8 @@ func (s *Set) addDrawn(u *flawedUnit, rule study.MatchRule) {
 	}
 	m := study.Match(known, called, rule)
 	for i, f := range u.flaws {
-		t := Target{unit: u.of.name, Kind: string(f.Kind), measure: "diameter", Target: study.Target{Size: f.SizeMM, Of: 1}, visible: true, shared: slices.Contains(m.Shared, i)}
+		t := Target{unit: u.of.name, Kind: string(f.Kind), measure: "diameter", Target: study.Target{Size: f.SizeMM, Of: 1},
+			visible: true, shared: slices.Contains(m.Shared, i)}
 		if f.Kind == part.Run {
 			t.measure = "length"
 		}
@@ -360,36 +383,37 @@ func (s *Set) addDrawn(u *flawedUnit, rule study.MatchRule) {
 }
 
 // screenText says how the screen stands.
-func (d *drawnFaults) screenText() string {
+func (d *drawnFaults) screenText(x *lang.Lang) string {
 	if r := d.screen.RadPerRad; r[0] > 0 && r[1] > 0 {
-		return fmt.Sprintf("One milliradian of slope moves the stripes by %.3f rad along x and %.3f rad along y, as a mirror told.", r[0]/1000, r[1]/1000)
+		return x.T("detection.drawn.mirror", "x_rad", fmt.Sprintf("%.3f", r[0]/1000), "y_rad", fmt.Sprintf("%.3f", r[1]/1000))
 	}
-	return fmt.Sprintf("The screen shows stripes of %g mm, %g mm off, and the camera is tilted by %g degrees.", d.screen.PeriodMM, d.screen.DistanceMM, d.screen.TiltDeg)
+	return x.T("detection.drawn.screen", "period_mm", fmt.Sprintf("%g", d.screen.PeriodMM), "distance_mm",
+		fmt.Sprintf("%g", d.screen.DistanceMM), "tilt_deg", fmt.Sprintf("%g", d.screen.TiltDeg))
 }
 
 // conditions are what a statement from drawn faults rests on.
-func (d *drawnFaults) conditions() []string {
+func (d *drawnFaults) conditions(x *lang.Lang) []string {
 	um := func(k part.Kind, size float64) string {
 		return fmt.Sprintf("%.2g um", math.Abs(synth.Flaw{Kind: k, SizeMM: size, SlopeRad: d.slopeRad}.HeightUM()))
 	}
 	shapes := map[part.Kind]string{
-		part.Crater: "craters are round dents, " + um(part.Crater, 0.5) + " deep where 0.5 mm wide",
-		part.Bubble: "bubbles are round bulges, " + um(part.Bubble, 0.5) + " high where 0.5 mm wide",
-		part.Run:    "runs are ridges three times as long as wide, " + um(part.Run, 1.5) + " high where 1.5 mm long",
-		part.Missed: "missed places are flat holes " + um(part.Missed, 1) + " deep that mirror as well as what is around them",
-		part.Haze:   fmt.Sprintf("haze is a round patch with a soft edge that takes %.0f %% of the gloss", 100*drawnLost),
+		part.Crater: x.T("detection.drawn.crater", "um", um(part.Crater, 0.5)),
+		part.Bubble: x.T("detection.drawn.bubble", "um", um(part.Bubble, 0.5)),
+		part.Run:    x.T("detection.drawn.run", "um", um(part.Run, 1.5)),
+		part.Missed: x.T("detection.drawn.missed", "um", um(part.Missed, 1)),
+		part.Haze:   x.T("detection.drawn.haze", "percent", fmt.Sprintf("%.0f", 100*drawnLost)),
 	}
 	var of []string
 	for _, k := range d.kinds {
 		of = append(of, shapes[k])
 	}
 	out := []string{
-		fmt.Sprintf("Faults of known shape were drawn into pictures of clean faces before a screen (%s): %d sets with one of each kind. %s", strings.Join(d.good, ", "), d.sets, d.screenText()),
-		fmt.Sprintf("The steepest slope is %g mrad: %s. A third of the sizes is spread evenly in their logarithm, the others where found and missed ones meet. Real faults are less regular; noise, paint and the face's own waves are the pictures' own. The confidence holds for faces like these: how others differ was not tried.", 1000*d.slopeRad, strings.Join(of, "; ")),
-		"They lie where the mirror is looked at. A fault turns what is mirrored and takes gloss; its light under the white screen is left as it was, so that the mirror alone is tried, and not what the paint shows as well.",
+		x.T("detection.drawn.how", "good", strings.Join(d.good, ", "), "sets", strconv.Itoa(d.sets), "screen", d.screenText(x)),
+		x.T("detection.drawn.slope", "mrad", fmt.Sprintf("%g", 1000*d.slopeRad), "shapes", strings.Join(of, x.T("join.signals"))),
+		x.T("detection.drawn.where"),
 	}
 	if d.elsewhere > 0 {
-		out = append(out, fmt.Sprintf("In the sets with faults %d more were called, where none was drawn: they are in no rate, for these sets share the clean ones' noise.", d.elsewhere))
+		out = append(out, x.T("detection.drawn.elsewhere", "n", strconv.Itoa(d.elsewhere)))
 	}
 	return out
 }

@@ -7,10 +7,12 @@ import (
 	"math"
 	"path/filepath"
 	"sort"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/studies"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/report/plots"
@@ -25,24 +27,25 @@ type outFile struct {
 
 // detectionSheet is the page of a study of detection, and the files beside it:
 // a plot a group, and statement.md, which docs/measured.md carries.
-func detectionSheet(r detectionRun) (report.Sheet, []outFile, error) {
-	rating, word := r.rating()
-	s := report.Sheet{Title: "Detection", Subject: filepath.Base(r.set.from), Rating: rating, Word: word, Line: r.line(), Facts: r.facts(), Warnings: r.warnings()}
-	statements := report.SheetSection{Heading: "What is found", Tables: []report.SheetTable{r.table()}}
+func detectionSheet(x *lang.Lang, r detectionRun) (report.Sheet, []outFile, error) {
+	rating, word := r.rating(x)
+	s := report.Sheet{Lang: x, Title: x.T("detection.title"), Subject: filepath.Base(r.set.from), Rating: rating, Word: word,
+		Line: r.line(x), Facts: r.facts(x), Warnings: r.warnings(x)}
+	statements := report.SheetSection{Heading: x.T("detection.found_head"), Tables: []report.SheetTable{r.table(x)}}
 	for _, g := range r.groups {
-		statements.Text = append(statements.Text, g.statement())
+		statements.Text = append(statements.Text, g.statement(x))
 	}
 	a90, bound := r.terms()
-	statements.Text = append(statements.Text, fmt.Sprintf("a50, %s: the sizes that are found 50 and %.3g times in 100 by the curve; %s: the upper bound of the second at %.3g %% confidence, in brackets where it lies beyond the sizes tested, (count) where it is the smallest size of a set that was found whole; "+
-		"with faint ones: the same with the defects that were left out. Right kind: of those found.", a90, 100*r.study.Probability, bound, 100*r.study.Confidence))
-	s.Sections = append(s.Sections, statements, report.SheetSection{Heading: "Conditions", Text: r.conditions()})
+	statements.Text = append(statements.Text, x.T("detection.terms", "a90", a90, "percent", fmt.Sprintf("%.3g", 100*r.study.Probability),
+		"bound", bound, "confidence", fmt.Sprintf("%.3g", 100*r.study.Confidence)))
+	s.Sections = append(s.Sections, statements, report.SheetSection{Heading: x.T("detection.conditions"), Text: r.conditions(x)})
 	if d := r.set.drawn; d != nil {
-		s.Sections = append(s.Sections, report.SheetSection{Heading: "What was drawn", Pictures: d.shown,
-			Text: []string{"A fault of each kind, of a size at which found and missed ones meet, drawn into the first clean set. Gloss: white mirrors the stripes, black mirrors nothing. Slopes: a relief lit from the upper left."}})
+		s.Sections = append(s.Sections, report.SheetSection{Heading: x.T("detection.drawn_head"), Pictures: d.pictures(x),
+			Text: []string{x.T("detection.drawn")}})
 	}
 	var files []outFile
 	for _, g := range r.groups {
-		sec, svg, err := r.section(g)
+		sec, svg, err := r.section(x, g)
 		if err != nil {
 			return s, nil, err
 		}
@@ -55,31 +58,32 @@ func detectionSheet(r detectionRun) (report.Sheet, []outFile, error) {
 }
 
 // line is the best that can be said in one sentence.
-func (r detectionRun) line() string {
+func (r detectionRun) line(x *lang.Lang) string {
 	var with, without []string
 	for _, g := range r.groups {
 		if g.stated.Basis == study.ByNone {
-			without = append(without, g.name())
+			without = append(without, g.name(x))
 		} else {
-			with = append(with, g.name())
+			with = append(with, g.name(x))
 		}
 	}
-	often := fmt.Sprintf("is found with a probability of %.3g %% (%.3g %% confidence)", 100*r.study.Probability, 100*r.study.Confidence)
+	often := x.T("detection.often", "percent", fmt.Sprintf("%.3g", 100*r.study.Probability), "confidence",
+		fmt.Sprintf("%.3g", 100*r.study.Confidence))
 	switch {
 	case len(with) == 0:
-		return fmt.Sprintf("No size can be stated that %s.", often)
+		return x.T("detection.line.none", "often", often)
 	case len(without) == 0:
-		return fmt.Sprintf("For each kind there is a size that %s.", often)
+		return x.T("detection.line.all", "often", often)
 	}
-	return fmt.Sprintf("A size that %s can be stated for %s; not for %s.", often, strings.Join(with, ", "), strings.Join(without, ", "))
+	return x.T("detection.line.some", "often", often, "with", strings.Join(with, ", "), "without", strings.Join(without, ", "))
 }
 
-func (r detectionRun) facts() []report.Fact {
+func (r detectionRun) facts(x *lang.Lang) []report.Fact {
 	of, found := 0, 0
 	for _, g := range r.groups {
 		of, found = of+g.stated.Of, found+g.stated.Found
 	}
-	f := []report.Fact{{Name: "Found", Value: fmt.Sprintf("%d of %d", found, of)}}
+	f := []report.Fact{{Name: x.T("detection.fact.found"), Value: x.T("detection.n_of", "n", strconv.Itoa(found), "of", strconv.Itoa(of))}}
 	if r.set.Units == 0 {
 		return f
 	}
@@ -87,125 +91,129 @@ func (r detectionRun) facts() []report.Fact {
 	if err != nil {
 		return f
 	}
-	units := report.Fact{Name: "Units", Value: fmt.Sprintf("%d (%s)", r.set.Units, patternsText(r.set.Patterns))}
+	units := report.Fact{Name: x.T("detection.fact.units"), Value: x.T("detection.units", "n", strconv.Itoa(r.set.Units), "patterns",
+		patternsText(x, r.set.Patterns))}
 	if r.set.drawn != nil {
-		units = report.Fact{Name: "Clean faces", Value: fmt.Sprintf("%d, drawn into %d times", r.set.Units, r.set.drawn.sets)}
+		units = report.Fact{Name: x.T("detection.fact.clean"), Value: x.T("detection.clean", "n", strconv.Itoa(r.set.Units), "times",
+			strconv.Itoa(r.set.drawn.sets))}
 	}
 	return append(f, units,
-		report.Fact{Name: "False calls of all kinds", Value: fmt.Sprintf("%d, %s", len(r.set.False), study.FalseCalls(rate))},
-		report.Fact{Name: "Further findings of found defects", Value: fmt.Sprintf("%d, not counted as false", r.set.repeats)})
+		report.Fact{Name: x.T("detection.fact.false"), Value: x.T("detection.false", "n", strconv.Itoa(len(r.set.False)), "rate",
+			falseCalls(x, rate))},
+		report.Fact{Name: x.T("detection.fact.repeats"), Value: x.T("detection.repeats", "n", strconv.Itoa(r.set.repeats))})
 }
 
-func patternsText(patterns map[string]int) string {
+func patternsText(x *lang.Lang, patterns map[string]int) string {
 	var names []string
 	for p := range patterns {
 		names = append(names, p)
 	}
 	sort.Strings(names)
 	for i, p := range names {
-		names[i] = fmt.Sprintf("%d %s", patterns[p], cli.Or(p, "of unknown pattern"))
+		names[i] = x.T("detection.n_pattern", "n", strconv.Itoa(patterns[p]), "pattern",
+			cli.Or(x.Named("detection.where.", p), x.T("detection.pattern_unknown")))
 	}
 	return strings.Join(names, ", ")
 }
 
-func (r detectionRun) warnings() []string {
+func (r detectionRun) warnings(x *lang.Lang) []string {
 	var w []string
 	for _, c := range []struct {
 		units []string
 		what  string
 	}{
-		{r.set.noResult, "without a result, left out"},
-		{r.set.notSeen, "left out, because no picture there could be measured: a defect is neither found nor missed"},
-		{r.set.halfSeen, "looked at, though some picture there could not be measured"},
-		{r.set.noTruth, "with a result, but no truth: left out"},
+		{r.set.noResult, x.T("detection.warn.no_result")},
+		{r.set.notSeen, x.T("detection.warn.not_seen")},
+		{r.set.halfSeen, x.T("detection.warn.half_seen")},
+		{r.set.noTruth, x.T("detection.warn.no_truth")},
 	} {
 		if len(c.units) > 0 {
-			w = append(w, strings.Join(c.units, ", ")+": "+c.what)
+			w = append(w, x.T("scale.about", "file", strings.Join(c.units, ", "), "what", c.what))
 		}
 	}
 	if d := r.set.drawn; d != nil && d.unplaced > 0 {
-		w = append(w, fmt.Sprintf("for %d faults there was no room on the face, and they were left out: large ones most likely", d.unplaced))
+		w = append(w, x.T("detection.warn.unplaced", "n", strconv.Itoa(d.unplaced)))
 	}
 	if r.set.noCNR > 0 {
-		w = append(w, fmt.Sprintf("%d defects have no contrast-to-noise ratio in the truth: they are counted", r.set.noCNR))
+		w = append(w, x.T("detection.warn.no_cnr", "n", strconv.Itoa(r.set.noCNR)))
 	}
 	if r.set.Units == 0 {
-		w = append(w, "a table does not say how often something was called that is not there: false calls are not measured")
+		w = append(w, x.T("detection.warn.table"))
 	}
 	for _, g := range r.groups {
-		for _, m := range g.stated.Warnings() {
-			w = append(w, g.name()+": "+m)
+		for _, m := range x.SayAll(g.stated.Warnings()) {
+			w = append(w, x.T("scale.about", "file", g.name(x), "what", m))
 		}
 		if g.shared > 0 {
-			w = append(w, fmt.Sprintf("%s: %d missed though a finding touches it, because that finding tells of a neighbour", g.name(), g.shared))
+			w = append(w, x.T("detection.warn.shared", "name", g.name(x), "n", strconv.Itoa(g.shared)))
 		}
 	}
 	return w
 }
 
 // conditions are what the statement holds for.
-func (r detectionRun) conditions() []string {
-	c := []string{fmt.Sprintf("%s, finishbench %s.", r.date, cli.Version)}
+func (r detectionRun) conditions(x *lang.Lang) []string {
+	c := []string{x.T("detection.version", "date", r.date, "version", string(cli.Version))}
 	if d := r.set.drawn; d != nil {
-		c = append(append(c, d.conditions()...), fmt.Sprintf("%s mm per pixel.", scalesText(r.set.mmPerPX)))
+		c = append(append(c, d.conditions(x)...), x.T("detection.scale", "mm_per_px", scalesText(x, r.set.mmPerPX)))
 	} else if r.set.Units > 0 {
-		c = append(c, fmt.Sprintf("%d units with known defects: %s; %s mm per pixel; stage %s.", r.set.Units, patternsText(r.set.Patterns), scalesText(r.set.mmPerPX),
-			cli.Or(strings.Join(r.set.stages, ", "), "not told")))
+		c = append(c, x.T("detection.units_known", "n", strconv.Itoa(r.set.Units), "patterns", patternsText(x, r.set.Patterns),
+			"mm_per_px", scalesText(x, r.set.mmPerPX), "stage", cli.Or(strings.Join(r.set.stages, ", "), x.T("detection.not_told"))))
 	}
 	if r.set.Units > 0 {
-		c = append(c, fmt.Sprintf("A defect is found where a finding touches its box, widened by %.3g %% of its longer side or %g px; each defect has at most one finding and each finding at most one defect. A finding of another kind counts. A false call is a finding of that kind that touches no known defect.",
-			100*r.options.Share, study.DefaultMatchRule().SlackPX))
+		c = append(c, x.T("detection.match", "percent", fmt.Sprintf("%.3g", 100*r.options.Share), "px",
+			fmt.Sprintf("%g", study.DefaultMatchRule().SlackPX)))
 		if r.set.drawn == nil {
-			c = append(c, r.contrastText())
+			c = append(c, r.contrastText(x))
 		}
 	}
 	if r.set.Units > 0 {
-		c = append(c, "The size is the "+r.measures()+".")
+		c = append(c, x.T("detection.size_is", "measures", r.measures(x)))
 	} else {
-		c = append(c, "Sizes and what was found as the table "+filepath.Base(r.set.from)+" has them; sizes are taken to be in mm.")
+		c = append(c, x.T("detection.from_table", "file", filepath.Base(r.set.from)))
 	}
-	scale := "size or ln size, whichever has the smaller deviance"
+	scale := x.T("detection.scale_auto")
 	if r.study.Scale != "" {
-		scale = string(r.study.Scale)
+		scale = x.Named("detection.scale.", string(r.study.Scale))
 	}
-	return append(c, fmt.Sprintf("Curve: logistic over %s, maximum likelihood; bound: one sided, %s. Without a curve: by count (Clopper & Pearson 1934). False calls: exact Poisson interval (Garwood 1936), %.3g %%.",
-		scale, r.study.Bound, 100*r.study.Confidence))
+	return append(c, x.T("detection.curve", "scale", scale, "bound", string(x.Named("detection.bound.", string(r.study.Bound))),
+		"confidence", fmt.Sprintf("%.3g", 100*r.study.Confidence)))
 }
 
-func scalesText(v []float64) string {
+func scalesText(x *lang.Lang, v []float64) string {
 	if len(v) == 0 {
-		return "unknown"
+		return x.T("detection.unknown")
 	}
 	if len(v) == 1 {
 		return fmt.Sprintf("%.4g", v[0])
 	}
-	return fmt.Sprintf("%.4g to %.4g", v[0], v[len(v)-1])
+	return x.T("span", "from", fmt.Sprintf("%.4g", v[0]), "to", fmt.Sprintf("%.4g", v[len(v)-1]))
 }
 
-func (r detectionRun) contrastText() string {
+func (r detectionRun) contrastText(x *lang.Lang) string {
 	n, found := 0, 0
 	for _, g := range r.groups {
 		n, found = n+g.faint.Of, found+g.faint.Count
 	}
 	if r.options.All {
-		return fmt.Sprintf("All contrasts: also %d defects with a contrast-to-noise ratio under %g in all pictures, of which %d were found.", n, r.options.MinCNR, found)
+		return x.T("detection.contrast.all", "n", strconv.Itoa(n), "cnr", fmt.Sprintf("%g", r.options.MinCNR), "found", strconv.Itoa(found))
 	}
-	return fmt.Sprintf("Defects with a contrast-to-noise ratio of %g or more in some picture (Rose 1948). %d fainter ones are left out, of which %d were found.", r.options.MinCNR, n, found)
+	return x.T("detection.contrast", "cnr", fmt.Sprintf("%g", r.options.MinCNR), "n", strconv.Itoa(n), "found", strconv.Itoa(found))
 }
 
-func (r detectionRun) measures() string {
+func (r detectionRun) measures(x *lang.Lang) string {
 	by := map[string][]string{}
 	var order []string
 	for _, g := range r.groups {
 		if by[g.measure] == nil {
 			order = append(order, g.measure)
 		}
-		by[g.measure] = append(by[g.measure], g.name())
+		by[g.measure] = append(by[g.measure], g.name(x))
 	}
 	for i, m := range order {
-		order[i] = m + " of " + strings.Join(by[m], ", ")
+		order[i] = x.T("detection.measure_of", "measure", measureWord(x, m), "names", strings.Join(by[m], x.T("looked.comma")))
 	}
-	return strings.Join(order, " and the ")
+	return strings.Join(order, x.T("detection.and_the"))
 }
 
 // terms are what the size and its bound are called: a90 and a90/95.
@@ -215,26 +223,28 @@ func (r detectionRun) terms() (size, bound string) {
 }
 
 // table has a row a group.
-func (r detectionRun) table() report.SheetTable {
+func (r detectionRun) table(x *lang.Lang) report.SheetTable {
 	a90, bound := r.terms()
 	t := report.SheetTable{
-		Head:    []string{"kind", "found", "sizes / mm", "a50 / mm", a90 + " / mm", bound + " / mm", "with faint ones", "right kind", "false per unit"},
+		Head: []string{x.T("detection.table.kind"), x.T("detection.table.found"), x.T("detection.table.sizes"), "a50 / mm",
+			a90 + " / mm", bound + " / mm", x.T("detection.table.faint"), x.T("detection.table.right"), x.T("detection.table.false")},
 		Numeric: []bool{false, true, true, true, true, true, true, true, true},
 	}
 	for _, g := range r.groups {
 		d := g.stated
-		t.Rows = append(t.Rows, []string{g.name(), fmt.Sprintf("%d of %d", d.Found, d.Of), fmt.Sprintf("%.2g to %.2g", d.Smallest, d.Largest), sizeText(d.A50), sizeText(d.A90),
-			boundText(d), r.faintBound(g), rightText(g.right), rateText(g.falseCalls)})
+		t.Rows = append(t.Rows, []string{g.name(x), x.T("detection.n_of", "n", strconv.Itoa(d.Found), "of", strconv.Itoa(d.Of)),
+			x.T("span", "from", fmt.Sprintf("%.2g", d.Smallest), "to", fmt.Sprintf("%.2g", d.Largest)), sizeText(d.A50), sizeText(d.A90),
+			boundText(x, d), r.faintBound(x, g), rightText(x, g.right), rateText(x, g.falseCalls)})
 		t.Marked = append(t.Marked, d.Basis == study.ByNone)
 	}
 	return t
 }
 
-func (r detectionRun) faintBound(g detectionGroup) string {
+func (r detectionRun) faintBound(x *lang.Lang, g detectionGroup) string {
 	if r.options.All || g.all == nil {
 		return "-"
 	}
-	return boundText(*g.all)
+	return boundText(x, *g.all)
 }
 
 func sizeText(v float64) string {
@@ -244,10 +254,10 @@ func sizeText(v float64) string {
 	return fmt.Sprintf("%.3g", v)
 }
 
-func boundText(d study.Detection) string {
+func boundText(x *lang.Lang, d study.Detection) string {
 	switch b, ok := d.Upper[d.Options.Bound]; {
 	case d.Basis == study.ByCount:
-		return fmt.Sprintf("%.3g (count)", study.RoundUp(d.Size, 3))
+		return x.T("detection.by_count", "size", fmt.Sprintf("%.3g", study.RoundUp(d.Size, 3)))
 	case ok && d.Basis == study.ByNone:
 		return fmt.Sprintf("(%.3g)", study.RoundUp(b, 3))
 	case ok:
@@ -256,32 +266,32 @@ func boundText(d study.Detection) string {
 	return "-"
 }
 
-func rightText(s study.Share) string {
+func rightText(x *lang.Lang, s study.Share) string {
 	if s.Of == 0 {
 		return "-"
 	}
-	return fmt.Sprintf("%d of %d", s.Count, s.Of)
+	return x.T("detection.n_of", "n", strconv.Itoa(s.Count), "of", strconv.Itoa(s.Of))
 }
 
-func rateText(r study.Rate) string {
+func rateText(x *lang.Lang, r study.Rate) string {
 	if r.Units == 0 {
-		return "not measured"
+		return x.T("not_measured")
 	}
 	return fmt.Sprintf("%.2g [%.2g, %.2g]", r.Value(), r.Bounds.Lower, r.Bounds.Upper)
 }
 
 // section is one group's plot and numbers.
-func (r detectionRun) section(g detectionGroup) (report.SheetSection, []byte, error) {
-	svg, alt, err := r.plot(g)
+func (r detectionRun) section(x *lang.Lang, g detectionGroup) (report.SheetSection, []byte, error) {
+	svg, alt, err := r.plot(x, g)
 	if err != nil {
 		return report.SheetSection{}, nil, err
 	}
-	sec := report.SheetSection{Heading: cli.UpperFirst(g.name()), Text: []string{g.statement()}}
+	sec := report.SheetSection{Heading: cli.UpperFirst(g.name(x)), Text: []string{g.statement(x)}}
 	if svg != nil {
-		sec.Figures = []report.SheetFigure{{SVG: svg, Alt: alt, Caption: cli.UpperFirst(alt) + "."}}
+		sec.Figures = []report.SheetFigure{{SVG: svg, Alt: alt, Caption: cli.UpperFirst(alt) + x.T("page.full_stop")}}
 	}
 	_, bound := r.terms()
-	if t := fitTable(g.stated, bound); len(t.Rows) > 0 {
+	if t := fitTable(x, g.stated, bound); len(t.Rows) > 0 {
 		sec.Tables = append(sec.Tables, t)
 	}
 	return sec, svg, nil
@@ -289,15 +299,16 @@ func (r detectionRun) section(g detectionGroup) (report.SheetSection, []byte, er
 
 // plot is the curve with its band, or, where there is none, the share found by
 // size class. Nil where there is too little for either.
-func (r detectionRun) plot(g detectionGroup) (svg []byte, alt string, err error) {
+func (r detectionRun) plot(x *lang.Lang, g detectionGroup) (svg []byte, alt string, err error) {
 	d := g.stated
 	if d.Fit == nil {
-		svg, err = r.classPlot(g)
-		alt = fmt.Sprintf("share of %s found by %s, with %.3g %% intervals", g.name(), g.measure, 100*r.study.Confidence)
+		svg, err = r.classPlot(x, g)
+		alt = x.T("detection.plot.classes", "name", g.name(x), "measure", measureWord(x, g.measure), "confidence",
+			fmt.Sprintf("%.3g", 100*r.study.Confidence))
 	} else {
-		svg, err = r.curvePlot(g)
-		alt = fmt.Sprintf("probability that %s are found by %s; each side of the band is one sided at %.3g %%; ticks are single ones, found at the top and missed at the bottom",
-			g.name(), g.measure, 100*r.study.Confidence)
+		svg, err = r.curvePlot(x, g)
+		alt = x.T("detection.plot.curve", "name", g.name(x), "measure", measureWord(x, g.measure), "confidence",
+			fmt.Sprintf("%.3g", 100*r.study.Confidence))
 	}
 	if errors.Is(err, plots.ErrNothing) {
 		return nil, "", nil
@@ -305,7 +316,7 @@ func (r detectionRun) plot(g detectionGroup) (svg []byte, alt string, err error)
 	return svg, alt, err
 }
 
-func (r detectionRun) curvePlot(g detectionGroup) ([]byte, error) {
+func (r detectionRun) curvePlot(x *lang.Lang, g detectionGroup) ([]byte, error) {
 	d := g.stated
 	from, to := d.Smallest, d.Largest
 	a90, bound := r.terms()
@@ -320,8 +331,8 @@ func (r detectionRun) curvePlot(g detectionGroup) ([]byte, error) {
 			kept, to = append(kept, m), max(to, m.X)
 		}
 	}
-	x, y, lower, upper := d.Fit.Curve(from, to, 81, r.study.Confidence)
-	hit, miss := plots.Series{Name: "found"}, plots.Series{Name: "missed"}
+	xs, y, lower, upper := d.Fit.Curve(from, to, 81, r.study.Confidence)
+	hit, miss := plots.Series{Name: x.T("detection.table.found")}, plots.Series{Name: x.T("detection.plot.missed")}
 	for _, t := range d.Targets {
 		for range min(t.Found, 60) {
 			hit.X, hit.Y = append(hit.X, t.Size), append(hit.Y, 1)
@@ -332,19 +343,21 @@ func (r detectionRun) curvePlot(g detectionGroup) ([]byte, error) {
 	}
 	points := []plots.Series{hit, miss}
 	if d.Of >= 5*len(d.Targets) { // several of each size: their shares say more than a tick each
-		share := plots.Series{Name: "share found"}
+		share := plots.Series{Name: x.T("detection.plot.share")}
 		for _, t := range d.Targets {
 			share.X, share.Y = append(share.X, t.Size), append(share.Y, float64(t.Found)/float64(t.Of))
 		}
 		points = []plots.Series{share}
 	}
-	return plots.Curve(plots.Options{X: g.measure + " / mm", Y: "probability of detection", LogX: d.Fit.Scale == study.LogSize},
-		plots.Band{X: x, Y: y, Lower: lower, Upper: upper, Name: "curve", BandName: "band", Points: points, MarkX: kept},
+	return plots.Curve(plots.Options{X: measureWord(x, g.measure) + " / mm", Y: x.T("detection.plot.probability"),
+		LogX: d.Fit.Scale == study.LogSize},
+		plots.Band{X: xs, Y: y, Lower: lower, Upper: upper, Name: x.T("detection.plot.name"), BandName: x.T("detection.plot.band"),
+			Points: points, MarkX: kept},
 		plots.HLine{Name: fmt.Sprintf("%.3g %%", 100*r.study.Probability), Y: r.study.Probability, Dash: true})
 }
 
 // classPlot has up to five classes of about as many targets each.
-func (r detectionRun) classPlot(g detectionGroup) ([]byte, error) {
+func (r detectionRun) classPlot(x *lang.Lang, g detectionGroup) ([]byte, error) {
 	d := g.stated
 	classes := max(1, min(5, d.Of/5))
 	var names []string
@@ -363,67 +376,72 @@ func (r detectionRun) classPlot(g detectionGroup) ([]byte, error) {
 		if err != nil {
 			return nil, err
 		}
-		names = append(names, classText(first, t.Size, found, n))
+		names = append(names, classText(x, first, t.Size, found, n))
 		v = append(v, plots.Interval{Lo: 100 * s.Bounds.Lower, Mid: 100 * s.Value(), Hi: 100 * s.Bounds.Upper})
 		n, found = 0, 0
 	}
-	return plots.Intervals(plots.Options{X: g.measure + " / mm", Y: "found / %", HeightMM: 80}, names, v,
+	return plots.Intervals(plots.Options{X: measureWord(x, g.measure) + " / mm", Y: x.T("detection.plot.found"), HeightMM: 80}, names, v,
 		plots.HLine{Name: fmt.Sprintf("%.3g %%", 100*r.study.Probability), Y: 100 * r.study.Probability, Dash: true})
 }
 
-func classText(from, to float64, found, n int) string {
+func classText(x *lang.Lang, from, to float64, found, n int) string {
 	if from == to {
-		return fmt.Sprintf("%.2g: %d of %d", from, found, n)
+		return x.T("detection.class", "size", fmt.Sprintf("%.2g", from), "found", strconv.Itoa(found), "n", strconv.Itoa(n))
 	}
-	return fmt.Sprintf("%.2g to %.2g: %d of %d", from, to, found, n)
+	return x.T("detection.class_span", "from", fmt.Sprintf("%.2g", from), "to", fmt.Sprintf("%.2g", to), "found", strconv.Itoa(found),
+		"n", strconv.Itoa(n))
 }
 
 // fitTable has the curve's numbers; no rows where there is none.
-func fitTable(d study.Detection, bound string) report.SheetTable {
-	t := report.SheetTable{Head: []string{"curve", "value"}, Numeric: []bool{false, true}}
+func fitTable(x *lang.Lang, d study.Detection, bound string) report.SheetTable {
+	t := report.SheetTable{Head: []string{x.T("detection.plot.name"), x.T("study.value")}, Numeric: []bool{false, true}}
 	if d.Fit == nil {
 		return t
 	}
 	f := d.Fit
-	method := "maximum likelihood"
+	method := x.T("detection.fit.likelihood")
 	if f.Penalised {
-		method = "Firth's penalised likelihood"
+		method = x.T("detection.fit.firth")
 	}
 	chi, p := f.SlopeTest()
 	t.Rows = [][]string{
-		{"fit", method + " over " + string(f.Scale)},
-		{"intercept (standard error)", fmt.Sprintf("%.4g (%.3g)", f.B0, math.Sqrt(f.Var0))},
-		{"slope (standard error)", fmt.Sprintf("%.4g (%.3g)", f.B1, math.Sqrt(f.Var1))},
-		{"slope against none", fmt.Sprintf("chi-square %.3g, p = %.2g", chi, p)},
-		{"deviance", fmt.Sprintf("%.4g (without size %.4g)", f.Deviance, f.NullDeviance)},
+		{x.T("detection.fit"), x.T("detection.fit.over", "method", method, "scale", x.Named("detection.scale.", string(f.Scale)))},
+		{x.T("detection.fit.intercept"), fmt.Sprintf("%.4g (%.3g)", f.B0, math.Sqrt(f.Var0))},
+		{x.T("detection.fit.slope"), fmt.Sprintf("%.4g (%.3g)", f.B1, math.Sqrt(f.Var1))},
+		{x.T("detection.fit.slope_test"), x.T("detection.fit.chi", "chi", fmt.Sprintf("%.3g", chi), "p", fmt.Sprintf("%.2g", p))},
+		{x.T("detection.fit.deviance"), x.T("detection.fit.deviance_value", "v", fmt.Sprintf("%.4g", f.Deviance), "null",
+			fmt.Sprintf("%.4g", f.NullDeviance))},
 	}
 	if d.Checked != nil {
-		t.Rows = append(t.Rows, []string{"form of the curve, " + d.Checked.Method, d.Checked.String()})
+		p := d.Checked.Phrase()
+		test := x.Say(&p)
+		t.Rows = append(t.Rows, []string{x.T("detection.fit.form", "method", x.Named("study.method.", d.Checked.Method)), test})
 	}
 	for _, m := range []study.BoundMethod{study.LikelihoodRatio, study.WaldCurve, study.DeltaMethod} {
-		v := "does not exist"
+		v := x.T("detection.fit.no_bound")
 		if b, ok := d.Upper[m]; ok {
 			v = fmt.Sprintf("%.4g %s", study.RoundUp(b, 4), d.Options.Unit)
 		}
-		t.Rows = append(t.Rows, []string{bound + ": " + string(m), v})
+		t.Rows = append(t.Rows, []string{x.T("scale.about", "file", bound, "what", x.Named("detection.bound.", string(m))), v})
 	}
 	return t
 }
 
 // statementFile is the statement with its conditions, for docs/measured.md.
 func (r detectionRun) statementFile() []byte {
+	x := lang.English()
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "What is found (%s, finishbench %s):\n\n", r.date, cli.Version)
 	for _, g := range r.groups {
-		fmt.Fprintf(&b, "- %s\n", g.statement())
+		fmt.Fprintf(&b, "- %s\n", g.statement(x))
 	}
-	t := r.table()
+	t := r.table(x)
 	fmt.Fprintf(&b, "\n| %s |\n|%s\n", strings.Join(t.Head, " | "), strings.Repeat("---|", len(t.Head)))
 	for _, row := range t.Rows {
 		fmt.Fprintf(&b, "| %s |\n", strings.Join(row, " | "))
 	}
-	fmt.Fprintf(&b, "\nConditions: %s\n", strings.Join(r.conditions()[1:], " "))
-	if w := r.warnings(); len(w) > 0 {
+	fmt.Fprintf(&b, "\nConditions: %s\n", strings.Join(r.conditions(x)[1:], " "))
+	if w := r.warnings(x); len(w) > 0 {
 		b.WriteString("\nTo be known with it:\n\n")
 		for _, s := range w {
 			fmt.Fprintf(&b, "- %s\n", s)
@@ -475,6 +493,8 @@ type detectionGroupJSON struct {
 	FalseCalls *rateJSON          `json:"false_calls,omitempty"`
 	Curve      *curveJSON         `json:"curve,omitempty"`
 	Warnings   []string           `json:"warnings,omitempty"`
+
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"` // to be told in any language
 }
 
 type curveJSON struct {
@@ -491,9 +511,11 @@ type curveJSON struct {
 }
 
 func newDetectionJSON(r detectionRun) Numbers {
-	rating, _ := r.rating()
-	v := Numbers{Date: r.date, Version: cli.Version, Verdict: rating, Probability: r.study.Probability, Confidence: r.study.Confidence, Bound: r.study.Bound,
-		Units: r.set.Units, Repeats: r.set.repeats, NoResult: r.set.noResult, NotMeasured: r.set.notSeen, Conditions: r.conditions(), Warnings: r.warnings()}
+	x := lang.English()
+	rating, _ := r.rating(x)
+	v := Numbers{Date: r.date, Version: cli.Version, Verdict: rating, Probability: r.study.Probability, Confidence: r.study.Confidence,
+		Bound: r.study.Bound,
+		Units: r.set.Units, Repeats: r.set.repeats, NoResult: r.set.noResult, NotMeasured: r.set.notSeen, Conditions: r.conditions(x), Warnings: r.warnings(x)}
 	if rate, err := study.NewRate(len(r.set.False), r.set.Units, r.study.Confidence); err == nil {
 		v.FalseCalls = newRateJSON(rate)
 	}
@@ -511,9 +533,11 @@ func newRateJSON(r study.Rate) *rateJSON {
 }
 
 func newDetectionGroupJSON(g detectionGroup) detectionGroupJSON {
+	x := lang.English()
 	d := g.stated
-	v := detectionGroupJSON{Kind: g.kind, Faceplates: g.where, Measure: g.measure, Statement: g.statement(), Basis: d.Basis, SizeMM: part.Num(d.Size), Found: studies.NewShareJSON(d.All),
-		A50MM: part.Num(d.A50), A90MM: part.Num(d.A90), FaintFound: studies.NewShareJSON(g.faint), RightKind: studies.NewShareJSON(g.right), FalseCalls: newRateJSON(g.falseCalls), Warnings: d.Warnings()}
+	v := detectionGroupJSON{Kind: g.kind, Faceplates: g.where, Measure: g.measure, Statement: g.statement(x), Basis: d.Basis,
+		SizeMM: part.Num(d.Size), Found: studies.NewShareJSON(d.All),
+		A50MM: part.Num(d.A50), A90MM: part.Num(d.A90), FaintFound: studies.NewShareJSON(g.faint), RightKind: studies.NewShareJSON(g.right), FalseCalls: newRateJSON(g.falseCalls), Warnings: x.SayAll(d.Warnings()), WarningPhrases: d.Warnings()}
 	for m, b := range d.Upper {
 		if v.BoundsMM == nil {
 			v.BoundsMM = map[string]float64{}
@@ -526,7 +550,8 @@ func newDetectionGroupJSON(g detectionGroup) detectionGroupJSON {
 		}
 	}
 	if f := d.Fit; f != nil {
-		v.Curve = &curveJSON{Scale: f.Scale, Penalised: f.Penalised, B0: f.B0, B1: f.B1, Var0: f.Var0, Var1: f.Var1, Cov01: f.Cov01, Deviance: f.Deviance}
+		v.Curve = &curveJSON{Scale: f.Scale, Penalised: f.Penalised, B0: f.B0, B1: f.B1, Var0: f.Var0, Var1: f.Var1, Cov01: f.Cov01,
+			Deviance: f.Deviance}
 		if d.Checked != nil {
 			v.Curve.Check, v.Curve.CheckP = d.Checked.Method, &d.Checked.P
 		}

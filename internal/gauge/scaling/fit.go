@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -18,12 +19,14 @@ import (
 	"finishbench/internal/files"
 	"finishbench/internal/gauge/target"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
 
 // scaleMaking is a scale on its way from pictures to its file.
 type scaleMaking struct {
+	x      *lang.Lang
 	o      Options
 	target optics.Target
 	made   time.Time
@@ -39,7 +42,7 @@ type scaleMaking struct {
 	atUnit   *targetShot          // the one that tells the scale
 	flat     optics.Flat          // what it tells
 	rating   optics.Rating
-	warnings []string
+	warnings []part.Phrase
 	scale    optics.Scale
 }
 
@@ -49,9 +52,9 @@ type targetShot struct {
 	file  string
 	sum   string
 	found target.Found
-	note  string       // why it is not used, or what is remarkable
-	used  bool         // the target was found in it
-	flat  *optics.Flat // what it tells alone; nil: nothing
+	note  []part.Phrase // why it is not used, or what is remarkable
+	used  bool          // the target was found in it
+	flat  *optics.Flat  // what it tells alone; nil: nothing
 }
 
 // noScaleError says that no picture told a scale.
@@ -80,11 +83,11 @@ func (m *scaleMaking) read(ctx context.Context, pictures []string) error {
 		sum := sha256.Sum256(data)
 		s.sum = hex.EncodeToString(sum[:])
 		if slices.ContainsFunc(m.o.LeaveOut, func(n string) bool { return isPicture(path, n) }) {
-			s.note = "left out on request"
+			s.note = []part.Phrase{part.Say("scale.note.asked")}
 			continue
 		}
 		if other, ok := seen[s.sum]; ok {
-			s.note = "the same picture as " + other
+			s.note = []part.Phrase{part.Say("scale.note.same", "other", other)}
 			continue
 		}
 		seen[s.sum] = s.file
@@ -105,7 +108,7 @@ func isPicture(path, name string) bool {
 func (m *scaleMaking) look(s *targetShot) error {
 	im, err := capture.Read(s.path)
 	if err != nil {
-		s.note = cli.Plain(err)
+		s.note = []part.Phrase{cli.Why(err)}
 		return nil
 	}
 	defer capture.Release(im)
@@ -114,10 +117,10 @@ func (m *scaleMaking) look(s *targetShot) error {
 		if !errors.As(err, &p) {
 			return err
 		}
-		s.note = strings.TrimSuffix(p.Seen+"; "+p.Do, "; ")
+		s.note = []part.Phrase{p.Phrase()}
 		return nil
 	}
-	s.used, s.note = true, strings.Join(s.found.Notes, "; ")
+	s.used, s.note = true, s.found.Notes
 	return m.sameCamera(s)
 }
 
@@ -128,7 +131,8 @@ func (m *scaleMaking) sameCamera(s *targetShot) error {
 		return nil // the picture itself was read
 	}
 	differ := func(what, a, b string) error {
-		return cli.Usagef("%s was taken with %s %s, the pictures before it with %s: make a scale from pictures of one camera and setting", s.path, what, b, a)
+		return cli.Usagef("%s was taken with %s %s, the pictures before it with %s: make a scale from pictures of one camera and setting",
+			s.path, what, b, a)
 	}
 	switch {
 	case m.camera != "" && tags.Camera != "" && tags.Camera != m.camera:
@@ -152,11 +156,11 @@ func (m *scaleMaking) fit() error {
 		if s.used {
 			used = append(used, s)
 		} else {
-			m.warnings = append(m.warnings, fmt.Sprintf("%s is not used: %s", s.file, s.note))
+			m.warnings = append(m.warnings, part.Say("scale.warn.unused", "file", s.file).With("signals", s.note...))
 		}
 	}
 	if len(used) == 0 {
-		return noScaleError{fmt.Errorf("scale: no picture shows the target: %s", strings.Join(m.warnings, "; "))}
+		return noScaleError{fmt.Errorf("scale: no picture shows the target: %s", strings.Join(lang.English().SayAll(m.warnings), "; "))}
 	}
 	if err := m.fitLens(used); err != nil {
 		return err
@@ -165,7 +169,7 @@ func (m *scaleMaking) fit() error {
 	for _, s := range used {
 		flat, err := m.flatOf(s)
 		if err != nil {
-			s.note = cli.Plain(err)
+			s.note = []part.Phrase{cli.Why(err)}
 			why = err
 			continue
 		}
@@ -230,9 +234,12 @@ func (m *scaleMaking) findShape(used []*targetShot) {
 // bent is what a target's shape does to the rating.
 func (m *scaleMaking) bent() optics.Rating {
 	l := m.shape.Lens
-	return optics.Rating{Word: optics.RatedFair, Reasons: []string{fmt.Sprintf(
-		"fair: target: it is not flat or not as drawn: a mark lies up to %.2g mm off its place. Put the print on glass. With the marks free, they lie %.2f px about the fit instead of %.2f, and the lens would have a focal length of %.1f px along x instead of %.1f",
-		m.shape.LargestMM, m.shape.RMSPX, m.fitted.RMSPX, l.FX, m.fitted.Lens.FX)}}
+	return optics.Rating{Word: optics.RatedFair, Reasons: []part.Phrase{part.Say("rated.fair").With("what",
+		part.Say("scale.about", "file", "@scale.the_target").With("what",
+			part.Say("scale.bent", "off_mm", fmt.Sprintf("%.2g", m.shape.LargestMM),
+				"free_px", fmt.Sprintf("%.2f", m.shape.RMSPX), "rms_px", fmt.Sprintf("%.2f",
+					m.fitted.RMSPX), "free_fx_px", fmt.Sprintf("%.1f", l.FX),
+				"fx_px", fmt.Sprintf("%.1f", m.fitted.Lens.FX))))}}
 }
 
 // recentreRounds is how often dots' middles are taken anew with the lens known;
@@ -270,7 +277,8 @@ func DiscOf(f target.Found) optics.Ellipse {
 		return e
 	}
 	e := f.Ellipses[0]
-	return optics.Ellipse{XPX: e.XPX, YPX: e.YPX, MajorPX: 2 * e.SemiMajorPX, MinorPX: 2 * e.SemiMinorPX, AngleDeg: e.AngleDeg, UDiameterPX: e.UDiameterPX}
+	return optics.Ellipse{XPX: e.XPX, YPX: e.YPX, MajorPX: 2 * e.SemiMajorPX, MinorPX: 2 * e.SemiMinorPX, AngleDeg: e.AngleDeg,
+		UDiameterPX: e.UDiameterPX}
 }
 
 // choose picks the picture that tells the scale.
@@ -288,7 +296,7 @@ func (m *scaleMaking) choose(used []*targetShot) error {
 	}
 	switch {
 	case m.atUnit != nil && m.o.AtUnit == "" && len(used) > 1:
-		m.warnings = append(m.warnings, fmt.Sprintf("the scale is that of %s, the least tilted picture: name the one that lies where the unit will be with --at-unit", m.atUnit.file))
+		m.warnings = append(m.warnings, part.Say("scale.warn.least_tilt", "file", m.atUnit.file))
 	case m.atUnit == nil && m.o.AtUnit != "":
 		return fmt.Errorf("scale: %s does not tell a scale", m.o.AtUnit)
 	case m.atUnit == nil:
@@ -304,12 +312,12 @@ func (m *scaleMaking) rate(used []*targetShot) {
 	m.rating = about(m.atUnit.file, optics.RateFlat(m.flat, limits))
 	m.warnings = append(m.warnings, m.flat.Warnings...)
 	if m.fitted != nil {
-		m.rating = m.rating.Worse(about("lens", optics.RateCalibration(*m.fitted, limits)))
+		m.rating = m.rating.Worse(about("@scale.the_lens", optics.RateCalibration(*m.fitted, limits)))
 		if m.shape != nil {
 			m.rating = m.rating.Worse(m.bent())
 		}
 		for _, w := range m.fitted.Warnings {
-			if !slices.Contains(m.warnings, w) {
+			if !slices.ContainsFunc(m.warnings, func(o part.Phrase) bool { return reflect.DeepEqual(o, w) }) {
 				m.warnings = append(m.warnings, w)
 			}
 		}
@@ -317,42 +325,40 @@ func (m *scaleMaking) rate(used []*targetShot) {
 			m.warnings = append(m.warnings, s.Description)
 		}
 	}
-	if w := m.height(); w != "" {
+	if w := m.height(); w.Key != "" {
 		m.warnings = append(m.warnings, w)
 	}
-	if w := m.spread(used); w != "" {
+	if w := m.spread(used); w.Key != "" {
 		m.warnings = append(m.warnings, w)
 	}
 }
 
 // height tells that a scale holds at one distance from a lens with perspective: that of its target.
-func (m *scaleMaking) height() string {
+func (m *scaleMaking) height() part.Phrase {
 	if m.flat.Projection != optics.Perspective || m.o.AtUnit != "" {
-		return ""
+		return part.Phrase{}
 	}
-	const holds = "the lens has perspective: the scale holds where the target lay in %s%s; lay it at the height of the unit's seam, or of its faceplate for face pictures, and say so with --at-unit"
-	changes := ""
+	p := part.Say("scale.warn.height", "file", m.atUnit.file)
 	if m.flat.DistanceMM > 0 {
-		changes = fmt.Sprintf(", and changes by %.2g %% a millimetre nearer or farther", 100/m.flat.DistanceMM)
+		p = p.With("changes", part.Say("scale.warn.changes", "percent_per_mm", fmt.Sprintf("%.2g", 100/m.flat.DistanceMM)))
 	}
-	return fmt.Sprintf(holds, m.atUnit.file, changes)
+	return p
 }
 
 // about says of what a rating's sentences are: "good: lens: ...".
 func about(what string, r optics.Rating) optics.Rating {
-	reasons := make([]string, len(r.Reasons))
-	for i, s := range r.Reasons {
-		word, rest, _ := strings.Cut(s, ": ")
-		reasons[i] = word + ": " + what + ": " + rest
+	reasons := make([]part.Phrase, len(r.Reasons))
+	for i, p := range r.Reasons {
+		reasons[i] = part.Say(p.Key).With("what", part.Say("scale.about", "file", what).With("what", p.Parts["what"]...))
 	}
 	return optics.Rating{Word: r.Word, Reasons: reasons}
 }
 
 // spread tells where pictures of a target that all should show one scale do
 // not: for a telecentric lens any distance gives the same.
-func (m *scaleMaking) spread(used []*targetShot) string {
+func (m *scaleMaking) spread(used []*targetShot) part.Phrase {
 	if m.o.Projection != optics.Telecentric {
-		return ""
+		return part.Phrase{}
 	}
 	for _, s := range used {
 		if s == m.atUnit || s.flat == nil {
@@ -364,10 +370,11 @@ func (m *scaleMaking) spread(used []*targetShot) string {
 		}
 		d := s.flat.MMPerPX - m.flat.MMPerPX
 		if math.Abs(d) > 3*math.Hypot(own(s.flat), own(&m.flat)) {
-			return fmt.Sprintf("%s gives a scale that is %.2f %% other than %s: a telecentric lens gives one scale at all distances, so look at the tilt, or take the lens as perspective", s.file, 100*d/m.flat.MMPerPX, m.atUnit.file)
+			return part.Say("scale.warn.spread", "file", s.file, "percent", fmt.Sprintf("%.2f", 100*d/m.flat.MMPerPX), "other",
+				m.atUnit.file)
 		}
 	}
-	return ""
+	return part.Phrase{}
 }
 
 // fill makes the content of the scale file.
@@ -385,9 +392,10 @@ func (m *scaleMaking) fill() {
 		s.Lens, s.LensU, s.Projection = m.lens.Lens, m.lens.LensU, m.lens.Projection
 	}
 	s.Target, s.Made, s.MaxAgeDays = m.target, m.made, m.o.MaxAge
-	s.Rating, s.Warnings = m.rating.Word, m.warnings
+	s.Rating, s.Warnings, s.WarningPhrases = m.rating.Word, lang.English().SayAll(m.warnings), m.warnings
 	for i, shot := range m.shots {
-		p := optics.ScalePicture{File: shot.file, SHA256: shot.sum, Used: shot.used && (m.fitted != nil || shot == m.atUnit), Marks: len(shot.found.View.Marks), Note: shot.note}
+		p := optics.ScalePicture{File: shot.file, SHA256: shot.sum, Used: shot.used && (m.fitted != nil || shot == m.atUnit),
+			Marks: len(shot.found.View.Marks), Note: strings.Join(lang.English().SayAll(shot.note), "; "), NotePhrases: shot.note}
 		if rms := m.rmsOf(i); !math.IsNaN(rms) {
 			p.RMSPX = &rms
 		}

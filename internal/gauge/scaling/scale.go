@@ -45,14 +45,16 @@ type TargetOptions struct {
 
 // Target is the target that the flags describe.
 func (o TargetOptions) Target() (optics.Target, error) {
-	t := optics.Target{Kind: o.Kind, Cols: o.Cols, Rows: o.Rows, PitchMM: o.PitchMM, DiameterMM: o.DiameterMM, URel: o.URel, Identity: o.Identity}
+	t := optics.Target{Kind: o.Kind, Cols: o.Cols, Rows: o.Rows, PitchMM: o.PitchMM, DiameterMM: o.DiameterMM, URel: o.URel,
+		Identity: o.Identity}
 	switch {
 	case o.Kind == "":
 		return t, cli.Usagef("say what was photographed: --target chessboard, dots, asymmetric-dots, ruler or disc")
 	case o.Kind == "charuco":
 		return t, cli.Usagef("this build cannot read ChArUco boards: use a chessboard or a dot grid")
 	case !(o.URel >= 0 && o.URel < 0.1):
-		return t, cli.Usagef("--u-rel %g: give the relative standard uncertainty of pitch or diameter, 0 to 0.1 (0.0005 is 0.05 %%)", o.URel)
+		return t, cli.Usagef("--u-rel %g: give the relative standard uncertainty of pitch or diameter, 0 to 0.1 (0.0005 is 0.05 %%)",
+			o.URel)
 	}
 	if err := target.Check(t); err != nil {
 		return t, cli.Usagef("--target %s", strings.TrimPrefix(err.Error(), "target: "))
@@ -99,7 +101,8 @@ func Run(ctx context.Context, o Options, pictures []string, stdout, stderr io.Wr
 	}
 	if o.Out != "" && !o.JSON {
 		if m.scale.Rating == optics.RatedPoor {
-			fmt.Fprintf(stdout, "It is in doubt, and no scale to measure by: no unit passes with it. It was written as %s\n", filepath.Join(o.Out, m.fileName()))
+			fmt.Fprintf(stdout, "It is in doubt, and no scale to measure by: no unit passes with it. It was written as %s\n",
+				filepath.Join(o.Out, m.fileName()))
 		} else {
 			fmt.Fprintf(stdout, "The scale file: %s\n", filepath.Join(o.Out, m.fileName()))
 		}
@@ -123,11 +126,15 @@ var termWords = []optics.Terms{optics.TermsNone, optics.TermsK1, optics.TermsRad
 
 // making checks the options that do not depend on the pictures.
 func (o Options) making(now time.Time) (*scaleMaking, error) {
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return nil, err
+	}
 	t, err := o.Target()
 	if err != nil {
 		return nil, err
 	}
-	m := &scaleMaking{o: o, target: t, made: now.UTC().Truncate(time.Second)}
+	m := &scaleMaking{x: x, o: o, target: t, made: now.UTC().Truncate(time.Second)}
 	switch {
 	case o.Projection != "" && o.Projection != optics.Telecentric && o.Projection != optics.Perspective:
 		return nil, cli.Usagef("--projection %s: write telecentric or perspective", o.Projection)

@@ -17,18 +17,19 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
 	"finishbench/internal/files"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stripes"
 )
 
 // Cautions are what a person must know before laying a mirror under a screen.
-func Cautions() []string {
+func Cautions(x *lang.Lang) []string {
 	return []string{
-		"A mirror's or a glass plate's edges cut: take one with ground edges, or wear gloves.",
-		"It mirrors whatever is lit: no laser, no ultraviolet lamp in the room, and nobody looks at a lamp in it.",
-		"A screen's light sets some lacquers: put wet units away meanwhile, and follow the maker's data sheet.",
-		"Local codes and licensed practice come first.",
+		x.T("screen.caution.glass"),
+		x.T("screen.caution.mirror"),
+		x.T("screen.caution.lacquer"),
+		x.T("setup.caution.codes"),
 	}
 }
 
@@ -112,6 +113,10 @@ func twin(of []stripes.Picture, p stripes.Picture) *stripes.Picture {
 
 // RunWedge tells the screen's light curve from pictures of greys.
 func RunWedge(ctx context.Context, o Options, dir string, stdout, stderr io.Writer) error {
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	st, err := o.read()
 	if err != nil {
 		return err
@@ -128,7 +133,7 @@ func RunWedge(ctx context.Context, o Options, dir string, stdout, stderr io.Writ
 	if err := c.Validate(); err != nil {
 		return err
 	}
-	sheet, err := curveSheet(c, st.Screen)
+	sheet, err := curveSheet(x, c, st.Screen)
 	if err != nil {
 		return err
 	}
@@ -214,7 +219,8 @@ func (o Options) keep(name, key string, s report.Sheet, file any, stdout io.Writ
 		if o.Out == "" {
 			fmt.Fprintf(stdout, "\nNothing is kept: say --out FOLDER for the file %s.json.\n", name)
 		} else {
-			fmt.Fprintf(stdout, "The file: %s. Name it in the station file, as lying from there: screen: {%s: %s.json}\n", filepath.Join(o.Out, name+".json"), key, name)
+			fmt.Fprintf(stdout, "The file: %s. Name it in the station file, as lying from there: screen: {%s: %s.json}\n",
+				filepath.Join(o.Out, name+".json"), key, name)
 		}
 	}
 	if s.Rating == report.Poor {
@@ -260,6 +266,10 @@ func (o MirrorOptions) gauge() (stripes.Gauge, error) {
 
 // RunMirror tells how the screen stands from pictures of a mirror.
 func RunMirror(ctx context.Context, o MirrorOptions, dir string, stdout, stderr io.Writer) error {
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	st, err := o.read()
 	if err != nil {
 		return err
@@ -276,7 +286,7 @@ func RunMirror(ctx context.Context, o MirrorOptions, dir string, stdout, stderr 
 	if err := m.Validate(); err != nil {
 		return err
 	}
-	return o.keep("screen-mirror", "mirror", mirrorSheet(m), m, stdout)
+	return o.keep("screen-mirror", "mirror", mirrorSheet(x, m), m, stdout)
 }
 
 // mirrorIn reads the three positions.
@@ -298,7 +308,8 @@ func mirrorIn(ctx context.Context, dir string, g stripes.Gauge, screen config.Sc
 		}
 		three[i], proof = p, append(proof, pictures...)
 	}
-	m, err := stripes.Sensitivity(three[0], three[1], three[2], g, stripes.Screen{PeriodMM: screen.PeriodMM, DistanceMM: screen.DistanceMM, TiltDeg: screen.TiltDeg})
+	m, err := stripes.Sensitivity(three[0], three[1], three[2], g, stripes.Screen{PeriodMM: screen.PeriodMM,
+		DistanceMM: screen.DistanceMM, TiltDeg: screen.TiltDeg})
 	m.Pictures = proof
 	return m, err
 }
@@ -307,7 +318,8 @@ func mirrorIn(ctx context.Context, dir string, g stripes.Gauge, screen config.Sc
 func positionIn(dir, name string) (*stripes.Position, []stripes.Picture, error) {
 	folder, err := capture.Scan(dir)
 	if err != nil {
-		return nil, nil, cli.Usagef("%s; wanted are %s, each with the set before the screen", cli.Plain(err), strings.Join(stripes.Positions[:], ", "))
+		return nil, nil, cli.Usagef("%s; wanted are %s, each with the set before the screen", cli.Plain(err),
+			strings.Join(stripes.Positions[:], ", "))
 	}
 	images := map[part.Light]*part.Image{}
 	defer func() {

@@ -3,6 +3,7 @@ package sensor
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -25,14 +26,15 @@ type CameraLimits struct {
 func DefaultCameraLimits() CameraLimits {
 	return CameraLimits{
 		MTF50CyPX: optics.Limit{Good: 0.18, Fair: 0.10}, TooSharpCyPX: 0.45, EdgeSpread: optics.Limit{Good: 0.4, Fair: 0.8},
-		UnevenPct: optics.Limit{Good: 20, Fair: 45}, LinearityPct: optics.Limit{Good: 1, Fair: 3}, SNRMax: optics.Limit{Good: 100, Fair: 40}, PRNUPct: optics.Limit{Good: 1, Fair: 3}, SpotDepthPct: 5,
+		UnevenPct: optics.Limit{Good: 20, Fair: 45}, LinearityPct: optics.Limit{Good: 1, Fair: 3}, SNRMax: optics.Limit{Good: 100,
+			Fair: 40}, PRNUPct: optics.Limit{Good: 1, Fair: 3}, SpotDepthPct: 5,
 	}
 }
 
 // Judged is a part of the camera's rating with its reason.
 type Judged struct {
 	Word   string // [RatedGood], [RatedFair], [RatedPoor]; "": not measured
-	Reason string
+	Reason part.Phrase
 }
 
 // atMost rates a figure that should be small, atLeast one that should be large.
@@ -68,11 +70,12 @@ func WorstRated(words ...string) string {
 func (l CameraLimits) JudgeSharpness(found []optics.FoundEdge) []Judged {
 	m, _ := optics.SharpnessOf(found)
 	if math.IsNaN(m) {
-		return []Judged{{"", "sharpness is not measured"}}
+		return []Judged{{Reason: part.Say("camera.sharpness_unmeasured")}}
 	}
-	j := []Judged{{atLeast(m, l.MTF50CyPX), fmt.Sprintf("MTF50 is %.3f cycles a pixel (good from %g, fair from %g)", m, l.MTF50CyPX.Good, l.MTF50CyPX.Fair)}}
+	j := []Judged{{atLeast(m, l.MTF50CyPX), part.Say("camera.mtf50", "v", fmt.Sprintf("%.3f", m), "good",
+		fmt.Sprintf("%g", l.MTF50CyPX.Good), "fair", fmt.Sprintf("%g", l.MTF50CyPX.Fair))}}
 	if m > l.TooSharpCyPX {
-		j = append(j, Judged{optics.RatedFair, fmt.Sprintf("MTF50 above %g cycles a pixel: the camera sharpens its pictures, or fine patterns turn into false ones", l.TooSharpCyPX)})
+		j = append(j, Judged{optics.RatedFair, part.Say("camera.too_sharp", "v", fmt.Sprintf("%g", l.TooSharpCyPX))})
 	}
 	if len(found) > 1 {
 		low, high := math.Inf(1), 0.0
@@ -80,14 +83,16 @@ func (l CameraLimits) JudgeSharpness(found []optics.FoundEdge) []Judged {
 			low, high = min(low, e.MTF50CyPX), max(high, e.MTF50CyPX)
 		}
 		s := (high - low) / m
-		j = append(j, Judged{atMost(s, l.EdgeSpread), fmt.Sprintf("from the softest edge to the sharpest MTF50 changes by %.0f %% (good to %.0f, fair to %.0f)", 100*s, 100*l.EdgeSpread.Good, 100*l.EdgeSpread.Fair)})
+		j = append(j, Judged{atMost(s, l.EdgeSpread), part.Say("camera.edge_spread", "percent", fmt.Sprintf("%.0f", 100*s), "good",
+			fmt.Sprintf("%.0f", 100*l.EdgeSpread.Good), "fair", fmt.Sprintf("%.0f", 100*l.EdgeSpread.Fair))})
 	}
 	return j
 }
 
 // JudgeFlatField judges light and cleanness.
 func (l CameraLimits) JudgeFlatField(f *optics.FlatField) []Judged {
-	j := []Judged{{atMost(f.UnevenPct, l.UnevenPct), fmt.Sprintf("light is uneven by %.1f %% over the picture (good to %g, fair to %g)", f.UnevenPct, l.UnevenPct.Good, l.UnevenPct.Fair)}}
+	j := []Judged{{atMost(f.UnevenPct, l.UnevenPct), part.Say("camera.uneven", "percent", fmt.Sprintf("%.1f", f.UnevenPct), "good",
+		fmt.Sprintf("%g", l.UnevenPct.Good), "fair", fmt.Sprintf("%g", l.UnevenPct.Fair))}}
 	deep := 0
 	for _, s := range f.Spots {
 		if s.DepthPct >= l.SpotDepthPct {
@@ -96,9 +101,11 @@ func (l CameraLimits) JudgeFlatField(f *optics.FlatField) []Judged {
 	}
 	switch {
 	case deep > 0 && len(f.Pictures) == 1:
-		j = append(j, Judged{optics.RatedFair, fmt.Sprintf("dark spots of %[2]g %% or more, %[1]d of them: dust on the card, the lens or the sensor", deep, l.SpotDepthPct)})
+		j = append(j, Judged{optics.RatedFair, part.Say("camera.spots_one", "depth_percent", fmt.Sprintf("%g", l.SpotDepthPct), "n",
+			strconv.Itoa(deep))})
 	case deep > 0:
-		j = append(j, Judged{optics.RatedFair, fmt.Sprintf("dark spots of %[2]g %% or more in every picture, %[1]d of them: dust on the lens or the sensor, which would look like dust in lacquer", deep, l.SpotDepthPct)})
+		j = append(j, Judged{optics.RatedFair, part.Say("camera.spots", "depth_percent", fmt.Sprintf("%g", l.SpotDepthPct), "n",
+			strconv.Itoa(deep))})
 	}
 	return j
 }
@@ -106,15 +113,18 @@ func (l CameraLimits) JudgeFlatField(f *optics.FlatField) []Judged {
 // JudgeTransfer judges an exposure series. What was not measured is left out but
 // for linearity, which must be known.
 func (l CameraLimits) JudgeTransfer(t *Transfer) []Judged {
-	j := []Judged{{atMost(t.LinearityPct, l.LinearityPct), fmt.Sprintf("linearity error is %.2f %% (good to %g, fair to %g)", t.LinearityPct, l.LinearityPct.Good, l.LinearityPct.Fair)}}
+	j := []Judged{{atMost(t.LinearityPct, l.LinearityPct), part.Say("camera.linearity", "percent", fmt.Sprintf("%.2f", t.LinearityPct),
+		"good", fmt.Sprintf("%g", l.LinearityPct.Good), "fair", fmt.Sprintf("%g", l.LinearityPct.Fair))}}
 	if math.IsNaN(t.LinearityPct) {
-		j[0].Reason = "linearity is not measured"
+		j[0].Reason = part.Say("camera.linearity_unmeasured")
 	}
 	if part.Num(t.SNRMax) != nil {
-		j = append(j, Judged{atLeast(t.SNRMax, l.SNRMax), fmt.Sprintf("SNR max is %.0f (good from %g, fair from %g)", t.SNRMax, l.SNRMax.Good, l.SNRMax.Fair)})
+		j = append(j, Judged{atLeast(t.SNRMax, l.SNRMax), part.Say("camera.snr", "v", fmt.Sprintf("%.0f", t.SNRMax), "good",
+			fmt.Sprintf("%g", l.SNRMax.Good), "fair", fmt.Sprintf("%g", l.SNRMax.Fair))})
 	}
 	if part.Num(t.PRNUPct) != nil {
-		j = append(j, Judged{atMost(t.PRNUPct, l.PRNUPct), fmt.Sprintf("the response of pixels scatters by %.2f %% (good to %g, fair to %g)", t.PRNUPct, l.PRNUPct.Good, l.PRNUPct.Fair)})
+		j = append(j, Judged{atMost(t.PRNUPct, l.PRNUPct), part.Say("camera.prnu", "percent", fmt.Sprintf("%.2f", t.PRNUPct), "good",
+			fmt.Sprintf("%g", l.PRNUPct.Good), "fair", fmt.Sprintf("%g", l.PRNUPct.Fair))})
 	}
 	return j
 }

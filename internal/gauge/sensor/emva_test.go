@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -137,13 +138,15 @@ func TestPhotonTransferSimulated(t *testing.T) {
 				{"PRNU", got.PRNUPct, 100 * c.prnu, 0.1},
 				{"DSNU", got.DSNUE, c.dsnuE, 0.25}, // three standard deviations, where read noise is three times as large
 				{"dark level", got.DarkDN, c.black + 8.2*c.darkEs/1000*c.k, 0.01},
-				{"saturation", got.SaturationE, satE, 0.13}, // exposures 8 % apart, and by its definition where clipping starts to eat noise
+				{"saturation", got.SaturationE, satE,
+					0.13}, // exposures 8 % apart, and by its definition where clipping starts to eat noise
 				{"SNR max", got.SNRMax, math.Sqrt(satE), 0.07},
 				{"quantum efficiency", got.QuantumEfficiency, c.qe, 0.04},
 				{"dynamic range", got.DynamicRange, satE / LeastE(c.readE, c.k), 0.16},
 			} {
 				if !(math.Abs(f.got/f.want-1) <= f.tol) {
-					t.Errorf("seed %d, %d bits: %s is %.5g, drawn %.5g", seed, map[bool]int{true: 12, false: 8}[c.bits16], f.name, f.got, f.want)
+					t.Errorf("seed %d, %d bits: %s is %.5g, drawn %.5g", seed, map[bool]int{true: 12, false: 8}[c.bits16], f.name, f.got,
+						f.want)
 				}
 			}
 			if c.darkEs > 0 && math.Abs(got.DarkEs/c.darkEs-1) > 0.25 {
@@ -180,7 +183,7 @@ func TestLinearityError(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !math.IsNaN(got.SaturationE) || !math.IsNaN(got.SNRMax) || !math.IsNaN(got.DynamicRange) || !strings.Contains(strings.Join(got.Warnings, ";"), "not saturated") {
+	if !math.IsNaN(got.SaturationE) || !math.IsNaN(got.SNRMax) || !math.IsNaN(got.DynamicRange) || !strings.Contains(strings.Join(lang.English().SayAll(got.Warnings), ";"), "not saturated") {
 		t.Errorf("a series that is not saturated: saturation %g, %q", got.SaturationE, got.Warnings)
 	}
 }
@@ -205,7 +208,8 @@ func TestPhotonTransferParts(t *testing.T) {
 	if math.Abs(got.KDNPerE/0.28-1) > 0.06 {
 		t.Errorf("gain without dark %.4f, drawn 0.28", got.KDNPerE)
 	}
-	for name, v := range map[string]float64{"read noise": got.ReadNoiseE, "DSNU": got.DSNUE, "PRNU": got.PRNUPct, "dynamic range": got.DynamicRange, "quantum efficiency": got.QuantumEfficiency, "responsivity": got.DNPerPhoton} {
+	for name, v := range map[string]float64{"read noise": got.ReadNoiseE, "DSNU": got.DSNUE, "PRNU": got.PRNUPct,
+		"dynamic range": got.DynamicRange, "quantum efficiency": got.QuantumEfficiency, "responsivity": got.DNPerPhoton} {
 		if !math.IsNaN(v) {
 			t.Errorf("%s is %g without what it needs", name, v)
 		}
@@ -216,7 +220,8 @@ func TestPhotonTransferParts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !math.IsNaN(got.ReadNoiseE) || !(got.ReadNoiseBelowE > 5) || !strings.Contains(strings.Join(got.Warnings, ";"), "hidden by rounding") {
+	if !math.IsNaN(got.ReadNoiseE) || !(got.ReadNoiseBelowE > 5) || !strings.Contains(strings.Join(lang.English().SayAll(got.Warnings),
+		";"), "hidden by rounding") {
 		t.Errorf("noise under rounding: %g, below %g, %q", got.ReadNoiseE, got.ReadNoiseBelowE, got.Warnings)
 	}
 	var same []Level // two pictures of each exposure the same: no noise at all
@@ -260,7 +265,8 @@ func TestPhotonTransferRefusals(t *testing.T) {
 		name string
 		a, b *part.Image
 		ch   int
-	}{{"two sizes", im(64, 64, 1), im(64, 32, 1), 0}, {"tiny", im(16, 16, 1), im(16, 16, 1), 0}, {"channel 2 of grey", im(64, 64, 1), im(64, 64, 1), 2}} {
+	}{{"two sizes", im(64, 64, 1), im(64, 32, 1), 0}, {"tiny", im(16, 16, 1), im(16, 16, 1), 0}, {"channel 2 of grey", im(64, 64, 1),
+		im(64, 64, 1), 2}} {
 		if _, err := MeasurePair(c.a, c.b, c.ch, true); err == nil {
 			t.Errorf("%s: taken", c.name)
 		}

@@ -2,10 +2,13 @@ package sensor
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // Level is one exposure of a series.
@@ -56,7 +59,7 @@ type Transfer struct {
 	LinearityMaxPct    float64
 
 	Points   []TransferPoint
-	Warnings []string
+	Warnings []part.Phrase
 }
 
 // TransferPoint is one light level with what was made of it.
@@ -117,7 +120,7 @@ func notMeasured() *Transfer {
 func sortLevels(levels []Level) (light, dark []Level, err error) {
 	for _, l := range levels {
 		if !(l.TimeMS > 0) || math.IsInf(l.TimeMS, 0) {
-			return nil, nil, fmt.Errorf("optics: exposure series: an exposure of %g ms; it must be above 0", l.TimeMS)
+			return nil, nil, lang.Error(part.Say("camera.err.ms", "ms", fmt.Sprintf("%g", l.TimeMS)))
 		}
 		if l.Dark {
 			dark = append(dark, l)
@@ -131,12 +134,12 @@ func sortLevels(levels []Level) (light, dark []Level, err error) {
 	for _, v := range [][]Level{light, dark} {
 		for i := 1; i < len(v); i++ {
 			if v[i].TimeMS == v[i-1].TimeMS {
-				return nil, nil, fmt.Errorf("optics: exposure series: two levels have the same exposure, %g ms", v[i].TimeMS)
+				return nil, nil, lang.Error(part.Say("camera.err.same_ms", "ms", fmt.Sprintf("%g", v[i].TimeMS)))
 			}
 		}
 	}
 	if len(light) < 2 {
-		return nil, nil, fmt.Errorf("optics: exposure series: %d light exposures; a series needs two at least, ten or more are better, from dark to clipped", len(light))
+		return nil, nil, lang.Error(part.Say("camera.err.few", "n", strconv.Itoa(len(light))))
 	}
 	return light, dark, nil
 }
@@ -152,8 +155,8 @@ type series struct {
 	darkVar     float64
 }
 
-func (s *series) warn(format string, a ...any) {
-	s.t.Warnings = append(s.t.Warnings, fmt.Sprintf(format, a...))
+func (s *series) warn(p part.Phrase) {
+	s.t.Warnings = append(s.t.Warnings, p)
 }
 
 // clippedShare is the share of clipped samples from which a level counts as
@@ -164,7 +167,7 @@ const clippedShare = 0.01
 func (s *series) look() error {
 	usable := 0
 	if s.light[len(s.light)-1].Pair.Mean < 1 {
-		return errors.New("optics: exposure series: every exposure is black: add longer ones, or take the cover off the lens")
+		return lang.Error(part.Say("camera.err.black"))
 	}
 	top, full := s.loudest() // beyond it pixels are full, and nothing rises
 	if !full {
@@ -175,23 +178,24 @@ func (s *series) look() error {
 			usable++
 		}
 		if i > 0 && i <= top && !s.rises(s.light[i-1], l) && s.light[i-1].Pair.Clipped < clippedShare && l.Pair.Clipped < clippedShare {
-			return fmt.Errorf("optics: exposure series: light does not rise with exposure: %.4g DN at %g ms, %.4g DN at %g ms; switch automatic exposure and gain off, keep the light as it is, and check the exposures", s.light[i-1].Pair.Mean, s.light[i-1].TimeMS, l.Pair.Mean, l.TimeMS)
+			return lang.Error(part.Say("camera.err.falls", "dn_a", fmt.Sprintf("%.4g", s.light[i-1].Pair.Mean), "ms_a",
+				fmt.Sprintf("%g", s.light[i-1].TimeMS), "dn_b", fmt.Sprintf("%.4g", l.Pair.Mean), "ms_b", fmt.Sprintf("%g", l.TimeMS)))
 		}
 	}
 	switch {
 	case usable == 0:
-		return errors.New("optics: exposure series: every exposure is clipped: add shorter ones")
+		return lang.Error(part.Say("camera.err.clipped"))
 	case usable < 2:
-		return errors.New("optics: exposure series: all exposures but one are clipped: add shorter ones")
+		return lang.Error(part.Say("camera.err.clipped_but_one"))
 	}
 	for _, l := range s.light {
 		if l.Pair.Uneven > 0.06 && l.Pair.Clipped < clippedShare {
-			s.warn("the light changes by %.0f %% over the picture's middle: even it; saturation and linearity are blurred", 100*l.Pair.Uneven)
+			s.warn(part.Say("camera.uneven_middle", "percent", fmt.Sprintf("%.0f", 100*l.Pair.Uneven)))
 			break
 		}
 	}
 	if len(s.light) < 10 {
-		s.warn("%d light exposures: ten or more, from dark to clipped, tell more", len(s.light))
+		s.warn(part.Say("camera.few_exposures", "n", strconv.Itoa(len(s.light))))
 	}
 	return nil
 }
@@ -211,7 +215,7 @@ func (s *series) rises(a, b Level) bool {
 // darkFigures sets what the dark pictures tell.
 func (s *series) darkFigures() {
 	if len(s.dark) == 0 {
-		s.warn("no dark pictures: dark noise, threshold, dynamic range and the scatter between pixels are not measured")
+		s.warn(part.Say("camera.no_dark"))
 		s.darkVar = math.NaN()
 		return
 	}
@@ -229,11 +233,11 @@ func (s *series) darkFigures() {
 		if u := slopeU(x, y, a, b); math.Abs(b) > 3*u {
 			s.offset, s.perMS, s.t.DarkDNPerS = a, b, 1000*b
 		} else {
-			s.warn("dark current is not told from noise: it is below about %.2g DN/s", 1000*(math.Abs(b)+2*u))
+			s.warn(part.Say("camera.dark_current", "most_dn", fmt.Sprintf("%.2g", 1000*(math.Abs(b)+2*u))))
 		}
 	}
 	if d.AtZero > 0.05 {
-		s.warn("%.0f %% of the dark samples are zero: raise the camera's black level; dark noise reads too low", 100*d.AtZero)
+		s.warn(part.Say("camera.dark_zero", "percent", fmt.Sprintf("%.0f", 100*d.AtZero)))
 	}
 }
 
@@ -270,7 +274,7 @@ func (s *series) saturation() {
 		s.t.SaturationDN = s.sat
 	} else {
 		s.sat = s.o.TopDN - s.darkAt(last.TimeMS)
-		s.warn("the longest exposure is not saturated (%.0f DN of %.0f): saturation, SNR max and dynamic range are not measured; add exposures until all is clipped", last.Pair.Mean, s.o.TopDN)
+		s.warn(part.Say("camera.unsaturated", "at_dn", fmt.Sprintf("%.0f", last.Pair.Mean), "of_dn", fmt.Sprintf("%.0f", s.o.TopDN)))
 	}
 }
 
@@ -283,7 +287,8 @@ func (s *series) gain() {
 		base = s.darkVar
 	}
 	for _, l := range s.light {
-		p := TransferPoint{TimeMS: l.TimeMS, SignalDN: l.Pair.Mean - s.darkAt(l.TimeMS), VarDN2: l.Pair.VarTemporal - base, ClippedShare: l.Pair.Clipped, DeviationPct: math.NaN()}
+		p := TransferPoint{TimeMS: l.TimeMS, SignalDN: l.Pair.Mean - s.darkAt(l.TimeMS), VarDN2: l.Pair.VarTemporal - base,
+			ClippedShare: l.Pair.Clipped, DeviationPct: math.NaN()}
 		p.SNR = p.SignalDN / math.Sqrt(l.Pair.VarTemporal)
 		if l.Pair.VarTemporal == 0 {
 			p.SNR = math.NaN()
@@ -301,7 +306,7 @@ func (s *series) gain() {
 		need = 3
 	}
 	if len(x) < need {
-		s.warn("only %d exposures with noise lie below %.0f %% of saturation: the gain is not measured; add shorter ones, and take two different pictures of each", len(x), 100*s.o.FitTo)
+		s.warn(part.Say("camera.few_gain", "n", strconv.Itoa(len(x)), "below_percent", fmt.Sprintf("%.0f", 100*s.o.FitTo)))
 		return
 	}
 	slope, ss, sxx := 0.0, 0.0, 0.0
@@ -327,7 +332,7 @@ func (s *series) gain() {
 		}
 	}
 	if !(slope > 0) {
-		s.warn("noise does not rise with light: the gain is not measured; the pictures are smoothed, compressed, or two of one exposure are the same")
+		s.warn(part.Say("camera.no_gain"))
 		return
 	}
 	s.t.KDNPerE = slope
@@ -347,7 +352,8 @@ func (s *series) linearity() {
 		}
 	}
 	if len(x) < 3 {
-		s.warn("only %d exposures lie between %.0f and %.0f %% of saturation: linearity is not measured; three at least are needed, ten are better", len(x), 100*s.o.From, 100*s.o.To)
+		s.warn(part.Say("camera.few_linear", "n", strconv.Itoa(len(x)), "from_percent", fmt.Sprintf("%.0f", 100*s.o.From), "to_percent",
+			fmt.Sprintf("%.0f", 100*s.o.To)))
 		return
 	}
 	a, b := weightedLine(x, y, w)
@@ -380,7 +386,7 @@ func (s *series) responsivity() {
 func (s *series) derived() {
 	t := s.t
 	if !s.o.Physical {
-		s.warn("the samples are sRGB-coded and were turned into linear light: electrons, gain and noise are those of the picture, not of the sensor; take raw or linear pictures and say --linear")
+		s.warn(part.Say("camera.srgb"))
 	}
 	k := t.KDNPerE
 	t.SaturationE, t.SNRMax = t.SaturationDN/k, SNRMax(t.SaturationDN/k)
@@ -388,7 +394,7 @@ func (s *series) derived() {
 	t.QuantumEfficiency = QuantumEfficiency(t.DNPerPhoton, k)
 	if t.SigmaDarkDN*t.SigmaDarkDN < 0.24 { // EMVA 1288 release 3.1, section 6.6 (from memory)
 		t.ReadNoiseBelowE = 0.4 / k
-		s.warn("dark noise (%.2f DN) is hidden by rounding to whole numbers: only an upper bound is told; use more bits or more gain", t.SigmaDarkDN)
+		s.warn(part.Say("camera.dark_rounded", "sd_dn", fmt.Sprintf("%.2f", t.SigmaDarkDN)))
 	} else {
 		t.ReadNoiseE = DarkNoiseE(t.SigmaDarkDN, k)
 		t.LeastE = LeastE(t.ReadNoiseE, k)
@@ -415,7 +421,7 @@ func (s *series) pattern() {
 		}
 	}
 	if near < 0 || off > 0.25*s.sat {
-		s.warn("no exposure lies near half of saturation: the scatter of response between pixels is not measured")
+		s.warn(part.Say("camera.no_half"))
 		return
 	}
 	t.PRNUPct = 100 * math.Sqrt(max(0, s.light[near].Pair.VarSpatial-dark)) / t.Points[near].SignalDN

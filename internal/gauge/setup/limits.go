@@ -2,6 +2,8 @@ package setup
 
 import (
 	"math"
+
+	"finishbench/internal/part"
 )
 
 // Limits are the station's, as far as setting up needs them. Shares are 0..1.
@@ -23,8 +25,8 @@ type Scale struct {
 	MMPerPX float64
 	U       float64 // its standard uncertainty, mm per px
 
-	AgeDays, MaxAgeDays float64 // NaN: it has no date, and none is asked for
-	AgeText             string  // its age as a sentence
+	AgeDays, MaxAgeDays float64     // NaN: it has no date, and none is asked for
+	AgeText             part.Phrase // its age as a sentence
 }
 
 // Limits that no station file holds.

@@ -3,6 +3,9 @@ package setup
 import (
 	"math"
 	"strconv"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // State says where a measure lies, or how a step stands.
@@ -19,21 +22,21 @@ const (
 
 // Measure is a number beside the zone that it should lie in.
 type Measure struct {
-	Key    string  // stays the same from release to release
-	Name   string  // what it is, to read
-	File   string  // of the picture
-	V      float64 // in Unit; NaN: not measured
-	U      float64 // its standard uncertainty; NaN: not known
-	Lo, Hi float64 // the zone, ends included; NaN: open there
-	Unit   string  // "%", "px", "°", "days"
-	Min    float64 // the ends of the bar's scale
+	Key    string      // stays the same from release to release
+	Name   part.Phrase // what it is
+	File   string      // of the picture
+	V      float64     // in Unit; NaN: not measured
+	U      float64     // its standard uncertainty; NaN: not known
+	Lo, Hi float64     // the zone, ends included; NaN: open there
+	Unit   string      // "%", "px", "°", "days"
+	Min    float64     // the ends of the bar's scale
 	Max    float64
 
-	BelowWord, AboveWord string // "too dark"; empty: too low, too high
-	BelowDo, AboveDo     string // what to do there: a sentence without its end
-	NoneDo               string // why it was not measured, or what to do about that
-	Note                 string // about the zone: why it is open, where a picture is refused
-	Plain                bool   // better and worse mean nothing: nothing is turned to change it
+	BelowWord, AboveWord part.Phrase   // "too dark"; without a key: too low, too high
+	BelowDo, AboveDo     part.Phrase   // what to do there: a sentence without its end
+	NoneDo               part.Phrase   // why it was not measured, or what to do about that
+	Notes                []part.Phrase // about the zone: why it is open, where a picture is refused
+	Plain                bool          // better and worse mean nothing: nothing is turned to change it
 }
 
 // State says where the value lies.
@@ -49,8 +52,8 @@ func (m Measure) State() State {
 	return Inside
 }
 
-// Do is what to do about it; empty where nothing has to be done.
-func (m Measure) Do() string {
+// Do is what to do about it; without a key where nothing has to be done.
+func (m Measure) Do() part.Phrase {
 	switch m.State() {
 	case NotMeasured:
 		return m.NoneDo
@@ -59,30 +62,30 @@ func (m Measure) Do() string {
 	case Above:
 		return m.AboveDo
 	}
-	return ""
+	return part.Phrase{}
 }
 
 // Text is a value of this measure, to read.
-func (m Measure) Text(v float64) string {
+func (m Measure) Text(v float64) part.Phrase {
 	if math.IsNaN(v) {
-		return "not measured"
+		return part.Say("not_measured")
 	}
-	return Number(v) + unitAfter(m.Unit)
+	return m.withUnit(Number(v))
 }
 
-// unitAfter is a unit with the space before it that it wants.
-func unitAfter(unit string) string {
-	if unit == "" || unit == "°" {
-		return unit
+// withUnit is a number with the unit, and with the space between that it wants.
+func (m Measure) withUnit(number string) part.Phrase {
+	if m.Unit == "" || m.Unit == "°" {
+		return part.Text(number + m.Unit)
 	}
-	return " " + unit
+	return part.Say("setup.value", "v", number, "unit", lang.Word("setup.unit.", m.Unit))
 }
 
 // mostPlaces is the most decimals that anyone reads.
 const mostPlaces = 4
 
 // Value is the measured value with its uncertainty, to read.
-func (m Measure) Value() string {
+func (m Measure) Value() part.Phrase {
 	if math.IsNaN(m.V) || math.IsNaN(m.U) {
 		return m.Text(m.V)
 	}
@@ -92,21 +95,21 @@ func (m Measure) Value() string {
 		places = mostPlaces
 	}
 	fixed := func(v float64) string { return strconv.FormatFloat(v, 'f', places, 64) }
-	return fixed(m.V) + " ± " + fixed(m.U) + unitAfter(m.Unit)
+	return m.withUnit(fixed(m.V) + " ± " + fixed(m.U))
 }
 
-// Wanted is the zone, to read.
-func (m Measure) Wanted() string {
+// Wanted is the zone, to read; without a key where there is none.
+func (m Measure) Wanted() part.Phrase {
 	lo, hi := !math.IsNaN(m.Lo), !math.IsNaN(m.Hi)
 	switch {
 	case lo && hi:
-		return Number(m.Lo) + " to " + m.Text(m.Hi)
+		return part.Say("span", "from", Number(m.Lo)).With("to", m.Text(m.Hi))
 	case lo:
-		return m.Text(m.Lo) + " or more"
+		return part.Say("setup.or_more").With("v", m.Text(m.Lo))
 	case hi:
-		return "up to " + m.Text(m.Hi)
+		return part.Say("setup.up_to").With("v", m.Text(m.Hi))
 	}
-	return ""
+	return part.Phrase{}
 }
 
 // away is how far the value is outside of its zone: 0 inside, in shares of the

@@ -1,6 +1,10 @@
 package setup
 
-import "math"
+import (
+	"math"
+
+	"finishbench/internal/part"
+)
 
 // Subject is what a picture shows.
 type Subject string
@@ -17,16 +21,16 @@ const (
 type Reading struct {
 	File    string
 	Subject Subject
-	Lit     bool   // the view is one with a lit panel behind the unit
-	Bright  bool   // the background is brighter than the unit
-	Trouble string // why the picture, or its target, is of no use; a sentence without its end
-	Framing string // what is wrong with where the unit stands; likewise
+	Lit     bool        // the view is one with a lit panel behind the unit
+	Bright  bool        // the background is brighter than the unit
+	Trouble part.Phrase // why the picture, or its target, is of no use; without a key: nothing, else a sentence without its end
+	Framing part.Phrase // what is wrong with where the unit stands; likewise
 
-	PanelLevel   float64 // linear light of the background, 0..1
-	PanelUneven  float64 // its change across the picture, (most - least) / most
-	PanelDark    string  // where it is darkest: "the lower left"; may be empty
-	PanelDirt    float64 // share of it
-	PanelClipped float64 // share of it at full scale
+	PanelLevel   float64     // linear light of the background, 0..1
+	PanelUneven  float64     // its change across the picture, (most - least) / most
+	PanelDark    part.Phrase // where it is darkest: "the lower left"; may have no key
+	PanelDirt    float64     // share of it
+	PanelClipped float64     // share of it at full scale
 
 	Level       float64 // linear light that the brightest tenth of unit or target reaches
 	Clipped     float64 // share of it at full scale
@@ -36,17 +40,17 @@ type Reading struct {
 	EdgeMostPX     float64 // the most that it may be
 	MotionPX       float64 // how far the picture moved
 	MotionMostPX   float64
-	MotionDeg      float64 // its direction, 0..180, clockwise from the x axis as seen
-	Moved          bool    // so that a movement, and no want of focus, makes the edges wide
-	MTF50CyPX      float64 // where a slanted edge was found
-	MTF50LeastCyPX float64 // the MTF50 of an edge as wide as Warn times EdgeMostPX: the least that is wanted
-	FocusTrouble   string  // why EdgeWidthPX is NaN
+	MotionDeg      float64     // its direction, 0..180, clockwise from the x axis as seen
+	Moved          bool        // so that a movement, and no want of focus, makes the edges wide
+	MTF50CyPX      float64     // where a slanted edge was found
+	MTF50LeastCyPX float64     // the MTF50 of an edge as wide as Warn times EdgeMostPX: the least that is wanted
+	FocusTrouble   part.Phrase // why EdgeWidthPX is NaN
 
-	HeightMM, UHeightMM float64 // of the unit's seam over the lens's axis, + above
-	SlantDeg, USlantDeg float64 // at which the seam's plane is seen, + from above
-	DistanceMM          float64 // from the unit's axis to the lens; infinite: telecentric
-	HalfMM              float64 // half the unit's width at the seam
-	PoseTrouble         string  // why they are NaN
+	HeightMM, UHeightMM float64     // of the unit's seam over the lens's axis, + above
+	SlantDeg, USlantDeg float64     // at which the seam's plane is seen, + from above
+	DistanceMM          float64     // from the unit's axis to the lens; infinite: telecentric
+	HalfMM              float64     // half the unit's width at the seam
+	PoseTrouble         part.Phrase // why they are NaN
 
 	TiltDeg, UTiltDeg float64 // of the target's plane against the picture's
 	TiltAlongDeg      float64 // direction in the picture along which it is foreshortened, 0..180 counter-clockwise
@@ -54,8 +58,8 @@ type Reading struct {
 	SkewDeg, USkewDeg float64 // the target's right angle as pictured, minus 90
 	ChangePct         float64 // of the scale over the picture, by perspective; NaN: none seen, or not to be told
 
-	MMPerPX, UMMPerPX float64 // by the target
-	ScaleTrouble      string  // why the scale in force does not hold for this picture; a sentence without its end
+	MMPerPX, UMMPerPX float64     // by the target
+	ScaleTrouble      part.Phrase // why the scale in force does not hold for this picture; a sentence without its end
 }
 
 // NewReading has nothing measured.

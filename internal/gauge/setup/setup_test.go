@@ -4,12 +4,15 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // limits are those of the shipped station file.
 func limits() Limits {
 	return Limits{PanelUneven: 0.6, PanelDirt: 0.02, MinPanel: 0.06, MinLevel: 0.008, Warn: 0.65, URelScale: 0.002, SlantMost: 1,
-		Scale: &Scale{Name: "edge-scale.json", MMPerPX: 0.015, U: 0.000015, AgeDays: 10, MaxAgeDays: 90, AgeText: "10 days old"}}
+		Scale: &Scale{Name: "edge-scale.json", MMPerPX: 0.015, U: 0.000015, AgeDays: 10, MaxAgeDays: 90, AgeText: part.Text("10 days old")}}
 }
 
 // unit is a picture of a unit before a lit panel, all in order.
@@ -62,7 +65,8 @@ func TestLimitsFlip(t *testing.T) {
 		{"motion_px", Focus, 4, true, func(r *Reading, v float64) { r.MotionPX, r.Moved = v, true }, unit, "hold still"},
 		{"mtf50_cy_px", Focus, 0.12, false, func(r *Reading, v float64) { r.MTF50CyPX, r.MTF50LeastCyPX = v, 0.12 }, board, "focus ring"},
 		{"height_mm", Height, 200 * math.Tan(math.Pi/180), true, func(r *Reading, v float64) { r.HeightMM = v }, unit, "lower the unit"},
-		{"height_mm", Height, -200 * math.Tan(math.Pi/180), false, func(r *Reading, v float64) { r.HeightMM = v }, unit, "lower the camera"},
+		{"height_mm", Height, -200 * math.Tan(math.Pi/180), false, func(r *Reading, v float64) { r.HeightMM = v }, unit,
+			"lower the camera"},
 		{"slant_deg", Perspective, 1, true, func(r *Reading, v float64) { r.SlantDeg = v }, unit, "away from the camera"},
 		{"slant_deg", Perspective, -1, false, func(r *Reading, v float64) { r.SlantDeg = v }, unit, "towards the camera"},
 		{"near_pct", Perspective, 0.045 * 200, true, func(r *Reading, v float64) { r.HalfMM = v }, unit, "further away"},
@@ -80,7 +84,7 @@ func TestLimitsFlip(t *testing.T) {
 		in, out := c.of(), c.of()
 		c.set(&in, c.end-hair)
 		c.set(&out, c.end+hair)
-		if s := limits().Judge(c.step, in); s.State() != Inside || s.Do() != "" {
+		if s := limits().Judge(c.step, in); s.State() != Inside || s.Do().Key != "" {
 			t.Errorf("%s, %s just inside %g: %s, %q", c.step, c.key, c.end, s.State(), s.Do())
 		}
 		want := Below
@@ -89,7 +93,7 @@ func TestLimitsFlip(t *testing.T) {
 		}
 		s := limits().Judge(c.step, out)
 		m, _ := s.First()
-		if s.State() != Outside || m.Key != c.key || m.State() != want || !strings.Contains(m.Do(), c.do) {
+		if s.State() != Outside || m.Key != c.key || m.State() != want || !strings.Contains(said(m.Do()), c.do) {
 			t.Errorf("%s, %s just outside %g: %s, %s is %s: %q, want %q", c.step, c.key, c.end, s.State(), m.Key, m.State(), m.Do(), c.do)
 		}
 	}
@@ -133,14 +137,15 @@ func TestNotMeasuredIsNotInside(t *testing.T) {
 				t.Errorf("%s of nothing: %s", n, s.State())
 			}
 		}
-		if s := limits().Worst(n, nil); s.State() != NotMeasured || s.Do() == "" {
+		if s := limits().Worst(n, nil); s.State() != NotMeasured || s.Do().Key == "" {
 			t.Errorf("%s of no pictures: %s, %q", n, s.State(), s.Do())
 		}
 	}
 	// No scale in force is not measured, and says what to do.
 	l := limits()
 	l.Scale = nil
-	if s := l.Judge(ScaleStep, board()); s.State() != NotMeasured || !strings.Contains(s.Do(), "inspect scale") || !strings.Contains(s.Fact, "0.015") {
+	if s := l.Judge(ScaleStep, board()); s.State() != NotMeasured || !strings.Contains(said(s.Do()),
+		"inspect scale") || !strings.Contains(said(s.Fact), "0.015") {
 		t.Errorf("no scale: %s, %q, %q", s.State(), s.Do(), s.Fact)
 	}
 }
@@ -189,7 +194,7 @@ func TestHeightByDistance(t *testing.T) {
 		t.Errorf("a telecentric lens: %+v", s.Measures)
 	}
 	r.DistanceMM = math.NaN()
-	if s := limits().Judge(Perspective, r); len(s.Measures) != 1 || !strings.Contains(s.Fact, "lens_distance_mm") {
+	if s := limits().Judge(Perspective, r); len(s.Measures) != 1 || !strings.Contains(said(s.Fact), "lens_distance_mm") {
 		t.Errorf("of no known distance: %+v", s)
 	}
 }
@@ -224,8 +229,8 @@ func TestScaleInForce(t *testing.T) {
 		}
 	}
 	r := board()
-	r.ScaleTrouble = "the picture is of another size"
-	if s := limits().Judge(ScaleStep, r); s.State() != NotMeasured || s.Do() != r.ScaleTrouble {
+	r.ScaleTrouble = part.Text("the picture is of another size")
+	if s := limits().Judge(ScaleStep, r); s.State() != NotMeasured || said(s.Do()) != said(r.ScaleTrouble) {
 		t.Errorf("another camera: %s, %q", s.State(), s.Do())
 	}
 }
@@ -252,7 +257,8 @@ func TestWorst(t *testing.T) {
 }
 
 func TestNumber(t *testing.T) {
-	for v, want := range map[float64]string{0: "0", 1234.5: "1230", 3.456: "3.46", 0.06: "0.06", 0.0012345: "0.0012", -2.5: "-2.5", 39: "39", 2.5625: "2.56"} {
+	for v, want := range map[float64]string{0: "0", 1234.5: "1230", 3.456: "3.46", 0.06: "0.06", 0.0012345: "0.0012", -2.5: "-2.5",
+		39: "39", 2.5625: "2.56"} {
 		if got := Number(v); got != want {
 			t.Errorf("%g: %q, want %q", v, got, want)
 		}
@@ -261,12 +267,20 @@ func TestNumber(t *testing.T) {
 		v, u float64
 		want string
 	}{{12.3456, 0.123, "12.35 ± 0.12°"}, {12, 0.00001, "12.0000 ± 0.0000°"}, {123.4, 34.5, "123 ± 34°"}, {0.5, 0, "0.5000 ± 0.0000°"}} {
-		if got := (Measure{V: c.v, U: c.u, Unit: "°"}).Value(); got != c.want {
+		if got := (Measure{V: c.v, U: c.u, Unit: "°"}).Value(); said(got) != c.want {
 			t.Errorf("%g, %g: %q, want %q", c.v, c.u, got, c.want)
 		}
 	}
 	m := Measure{V: 1.25, U: 0.4, Unit: "°", Lo: math.NaN(), Hi: 2}
-	if m.Value() != "1.25 ± 0.40°" || m.Wanted() != "up to 2°" {
+	if said(m.Value()) != "1.25 ± 0.40°" || said(m.Wanted()) != "up to 2°" {
 		t.Errorf("%q, %q", m.Value(), m.Wanted())
 	}
+}
+
+// said is a phrase in English; empty where it has no key.
+func said(p part.Phrase) string {
+	if p.Key == "" {
+		return ""
+	}
+	return lang.English().Say(&p)
 }

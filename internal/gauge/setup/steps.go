@@ -3,6 +3,9 @@ package setup
 import (
 	"fmt"
 	"math"
+	"strconv"
+
+	"finishbench/internal/part"
 )
 
 // Name is the name of a step.
@@ -25,29 +28,27 @@ func Names() []Name {
 }
 
 // Title is a step's heading.
-func (n Name) Title() string {
-	return map[Name]string{Panel: "Panel", Exposure: "Exposure", Focus: "Focus", Height: "Height", Perspective: "Perspective", Squareness: "Squareness", ScaleStep: "Scale"}[n]
-}
+func (n Name) Title() part.Phrase { return part.Say("setup.step." + string(n)) }
 
 // Asks says what to put before the camera for a step.
-func (n Name) Asks() string {
+func (n Name) Asks() part.Phrase {
 	switch n {
 	case Panel:
-		return "Photograph the lit panel, empty or with a unit before it."
+		return part.Say("setup.asks.panel")
 	case Exposure:
-		return "Put a unit before the camera, in the light it is inspected in."
+		return part.Say("setup.asks.exposure")
 	case Focus:
-		return "Leave the unit where it is, or put a target in its place, turned by about 5 degrees."
+		return part.Say("setup.asks.focus")
 	case Height:
-		return "Put a unit before the lit panel, upright, as for an edge picture."
+		return part.Say("setup.asks.height")
 	case Perspective:
-		return "Leave the unit where it is."
+		return part.Say("setup.asks.perspective")
 	case Squareness:
-		return "Put the target where the unit stands, flat towards the camera."
+		return part.Say("setup.asks.squareness")
 	case ScaleStep:
-		return "Leave the target where it is, or put it where the unit stands."
+		return part.Say("setup.asks.scale")
 	}
-	return ""
+	return part.Phrase{}
 }
 
 // Step is one thing to put in order, as a picture shows it.
@@ -56,7 +57,7 @@ type Step struct {
 	File     string // of the picture
 	Applies  bool   // the picture is one that tells of this step
 	Measures []Measure
-	Fact     string // what was found beside the measures, to read; may be empty
+	Fact     part.Phrase // what was found beside the measures; may have no key
 }
 
 // State is the step's: outside where any measure is, inside only where there are
@@ -91,12 +92,12 @@ func (s Step) First() (Measure, bool) {
 	return Measure{}, false
 }
 
-// Do is the one thing to do now; empty where the step is in its zone.
-func (s Step) Do() string {
+// Do is the one thing to do now; without a key where the step is in its zone.
+func (s Step) Do() part.Phrase {
 	if m, ok := s.First(); ok {
 		return m.Do()
 	}
-	return ""
+	return part.Phrase{}
 }
 
 var open = math.NaN()
@@ -121,7 +122,7 @@ func (l Limits) Judge(n Name, r Reading) Step {
 		s.Applies = r.Lit && r.Subject == Unit
 		s.Measures = l.perspective(r)
 		if s.Applies && math.IsNaN(r.DistanceMM) {
-			s.Fact = "how far the lens stands is not known: a scale file from several pictures of a target, or lens_distance_mm in the station file, tells it"
+			s.Fact = part.Say("setup.fact.no_distance")
 		}
 	case Squareness:
 		s.Applies = r.Subject == Target
@@ -130,9 +131,9 @@ func (l Limits) Judge(n Name, r Reading) Step {
 		s.Applies = r.Subject == Target
 		s.Measures = l.scale(r)
 		if !math.IsNaN(r.MMPerPX) {
-			s.Fact = fmt.Sprintf("this target: %s mm per px", fixed(r.MMPerPX))
+			s.Fact = part.Say("setup.fact.target", "mm_per_px", fixed(r.MMPerPX))
 			if !math.IsNaN(r.UMMPerPX) {
-				s.Fact += fmt.Sprintf(" ± %.1g (k = 1)", r.UMMPerPX)
+				s.Fact = s.Fact.With("u", part.Say("setup.fact.u", "u_mm_per_px", fmt.Sprintf("%.1g", r.UMMPerPX)))
 			}
 		}
 	}
@@ -146,62 +147,67 @@ func (l Limits) Judge(n Name, r Reading) Step {
 func fixed(v float64) string { return fmt.Sprintf("%.5g", v) }
 
 // none is said where a picture does not tell of a step.
-func (r Reading) none(otherwise string) string {
-	if r.Trouble != "" {
+func (r Reading) none(otherwise part.Phrase) part.Phrase {
+	if r.Trouble.Key != "" {
 		return r.Trouble
 	}
 	return otherwise
 }
 
 func (l Limits) panel(r Reading) []Measure {
-	no := r.none("photograph the lit panel, empty or with a unit before it")
+	no := r.none(part.Say("setup.do.panel"))
 	if r.Subject == Target {
-		no = "this is a target: photograph the lit panel, empty or with a unit before it"
+		no = part.Say("setup.do.no_target")
 	}
-	even := Measure{Key: "panel_uneven_pct", Name: "change of light across it", V: 100 * r.PanelUneven, U: open, Lo: open, Hi: 100 * l.Warn * l.PanelUneven,
-		Unit: "%", Min: 0, Max: 100, AboveWord: "too uneven", NoneDo: no,
-		AboveDo: "light the panel more evenly: move its lamp further behind, or put a second diffuser before it",
-		Note:    fmt.Sprintf("0 is best; from %s %% on edge pictures are refused, and of faces it is told", Number(100*l.PanelUneven))}
-	if r.PanelDark != "" {
-		even.AboveDo += "; it is darkest at " + r.PanelDark
+	even := Measure{Key: "panel_uneven_pct", Name: part.Say("setup.name.panel_uneven"), V: 100 * r.PanelUneven, U: open, Lo: open,
+		Hi:   100 * l.Warn * l.PanelUneven,
+		Unit: "%", Min: 0, Max: 100, AboveWord: part.Say("setup.word.uneven"), NoneDo: no,
+		AboveDo: part.Say("setup.do.even"),
+		Notes:   []part.Phrase{part.Say("setup.note.uneven", "percent", Number(100*l.PanelUneven))}}
+	if r.PanelDark.Key != "" {
+		even.AboveDo = part.Say("setup.do.even_at").With("do", even.AboveDo).With("at", r.PanelDark)
 	}
-	dirt := Measure{Key: "panel_dirt_pct", Name: "dirt on it", V: 100 * r.PanelDirt, U: open, Lo: open, Hi: 100 * dirtWarn * l.PanelDirt,
-		Unit: "%", Min: 0, Max: 200 * l.PanelDirt, AboveWord: "too dirty", NoneDo: no, Plain: true,
-		AboveDo: "wipe the panel, and take what does not belong there out of the picture",
-		Note:    fmt.Sprintf("0 is best; pictures are refused from %s %% near the unit on", Number(100*l.PanelDirt))}
+	dirt := Measure{Key: "panel_dirt_pct", Name: part.Say("setup.name.panel_dirt"), V: 100 * r.PanelDirt, U: open, Lo: open,
+		Hi:   100 * dirtWarn * l.PanelDirt,
+		Unit: "%", Min: 0, Max: 200 * l.PanelDirt, AboveWord: part.Say("setup.word.dirty"), NoneDo: no, Plain: true,
+		AboveDo: part.Say("setup.do.wipe"),
+		Notes:   []part.Phrase{part.Say("setup.note.dirt", "percent", Number(100*l.PanelDirt))}}
 	light := l.panelLight(r)
 	light.NoneDo = no
 	if r.Subject == Unit && !r.Bright && light.State() == Inside {
 		// Bright enough, and yet the unit is brighter: light from the front.
-		even.NoneDo = "the unit is brighter than the panel: switch the panel on and the light in front off"
+		even.NoneDo = part.Say("setup.do.front_off")
 		dirt.NoneDo = even.NoneDo
 	}
 	return []Measure{light, even, dirt}
 }
 
 func (l Limits) panelLight(r Reading) Measure {
-	return Measure{Key: "panel_light_pct", Name: "light of the panel", V: 100 * r.PanelLevel, U: open, Lo: 100 * l.MinPanel, Hi: open,
-		Unit: "% of full scale", Min: 0, Max: 100, BelowWord: "too dark",
-		BelowDo: "switch the panel on, turn it up, or expose longer"}
+	return Measure{Key: "panel_light_pct", Name: part.Say("setup.name.panel_light"), V: 100 * r.PanelLevel, U: open, Lo: 100 * l.MinPanel,
+		Hi:   open,
+		Unit: "% of full scale", Min: 0, Max: 100, BelowWord: part.Say("setup.word.dark"),
+		BelowDo: part.Say("setup.do.panel_up")}
 }
 
 func (l Limits) exposure(r Reading) []Measure {
-	what := "unit"
+	what := "@setup.the_unit"
 	if r.Subject == Target {
-		what = "target"
+		what = "@setup.the_target"
 	}
-	no := r.none("put a unit before the camera")
-	clipped := Measure{Key: "clipped_pct", Name: "share of the " + what + " at full scale", V: 100 * r.Clipped, U: open, Lo: open, Hi: 100 * l.Warn * r.ClippedMost,
-		Unit: "%", Min: 0, Max: 300 * r.ClippedMost, AboveWord: "too bright", NoneDo: no,
-		AboveDo: "light down, or expose shorter: what is at full scale shows no detail",
-		Note:    fmt.Sprintf("0 is best; pictures are refused from %s %% on", Number(100*r.ClippedMost))}
+	no := r.none(part.Say("setup.do.unit"))
+	clipped := Measure{Key: "clipped_pct", Name: part.Say("setup.name.clipped", "what", what), V: 100 * r.Clipped, U: open, Lo: open,
+		Hi:   100 * l.Warn * r.ClippedMost,
+		Unit: "%", Min: 0, Max: 300 * r.ClippedMost, AboveWord: part.Say("setup.word.bright"), NoneDo: no,
+		AboveDo: part.Say("setup.do.light_down"),
+		Notes:   []part.Phrase{part.Say("setup.note.clipped", "percent", Number(100*r.ClippedMost))}}
 	if math.IsNaN(r.ClippedMost) {
-		clipped.Hi, clipped.Max, clipped.Note = open, open, ""
+		clipped.Hi, clipped.Max, clipped.Notes = open, open, nil
 	}
 	if r.Lit && r.Subject != Target {
-		panel := Measure{Key: "panel_clipped_pct", Name: "share of the panel at full scale", V: 100 * r.PanelClipped, U: open, Lo: open, Hi: 100 * PanelClippedMost,
-			Unit: "%", Min: 0, Max: 100, AboveWord: "too bright", NoneDo: no,
-			AboveDo: "turn the panel down, or expose shorter: its light spills over the unit's edge and makes it look smaller"}
+		panel := Measure{Key: "panel_clipped_pct", Name: part.Say("setup.name.panel_clipped"), V: 100 * r.PanelClipped, U: open, Lo: open,
+			Hi:   100 * PanelClippedMost,
+			Unit: "%", Min: 0, Max: 100, AboveWord: part.Say("setup.word.bright"), NoneDo: no,
+			AboveDo: part.Say("setup.do.panel_down")}
 		light := l.panelLight(r)
 		light.NoneDo = no
 		if r.Subject != Unit {
@@ -209,94 +215,101 @@ func (l Limits) exposure(r Reading) []Measure {
 		}
 		return []Measure{light, panel, clipped}
 	}
-	light := Measure{Key: "light_pct", Name: "light of the " + what + "'s brightest tenth", V: 100 * r.Level, U: open, Lo: 100 * l.MinLevel, Hi: open,
-		Unit: "% of full scale", Min: 0, Max: 100, BelowWord: "too dark", NoneDo: no,
-		BelowDo: "light up, or expose longer"}
+	light := Measure{Key: "light_pct", Name: part.Say("setup.name.light", "what", what), V: 100 * r.Level, U: open, Lo: 100 * l.MinLevel,
+		Hi:   open,
+		Unit: "% of full scale", Min: 0, Max: 100, BelowWord: part.Say("setup.word.dark"), NoneDo: no,
+		BelowDo: part.Say("setup.do.light_up")}
 	return []Measure{light, clipped}
 }
 
 func (l Limits) focus(r Reading) []Measure {
-	no := r.none("put a unit or a target before the camera")
-	if r.FocusTrouble != "" {
+	no := r.none(part.Say("setup.do.unit_or_target"))
+	if r.FocusTrouble.Key != "" {
 		no = r.FocusTrouble
 	}
 	var all []Measure
 	if r.Moved {
-		all = append(all, Measure{Key: "motion_px", Name: "movement while it was taken", V: r.MotionPX, U: open, Lo: open, Hi: r.MotionMostPX,
-			Unit: "px", Min: 0, Max: 3 * r.MotionMostPX, AboveWord: "moved", Plain: true,
-			AboveDo: fmt.Sprintf("hold still, wait before the release, or expose shorter: it moved along %s", heading(r.MotionDeg))})
+		all = append(all, Measure{Key: "motion_px", Name: part.Say("setup.name.motion"), V: r.MotionPX, U: open, Lo: open,
+			Hi:   r.MotionMostPX,
+			Unit: "px", Min: 0, Max: 3 * r.MotionMostPX, AboveWord: part.Say("setup.word.moved"), Plain: true,
+			AboveDo: part.Say("setup.do.still").With("heading", heading(r.MotionDeg))})
 	}
 	most := l.Warn * r.EdgeMostPX
-	all = append(all, Measure{Key: "edge_width_px", Name: "width of edges (10 to 90 %)", V: r.EdgeWidthPX, U: open, Lo: open, Hi: most,
-		Unit: "px", Min: 0, Max: 3 * most, AboveWord: "not sharp", NoneDo: no,
-		AboveDo: "turn the focus ring, or move the camera nearer or further",
-		Note:    "narrower is better, there is no lower limit"})
+	all = append(all, Measure{Key: "edge_width_px", Name: part.Say("setup.name.edge_width"), V: r.EdgeWidthPX, U: open, Lo: open, Hi: most,
+		Unit: "px", Min: 0, Max: 3 * most, AboveWord: part.Say("setup.word.unsharp"), NoneDo: no,
+		AboveDo: part.Say("setup.do.focus"),
+		Notes:   []part.Phrase{part.Say("setup.note.edge_width")}})
 	if !math.IsNaN(r.EdgeMostPX) {
-		all[len(all)-1].Note += fmt.Sprintf("; pictures are refused from %s px on", Number(r.EdgeMostPX))
+		last := &all[len(all)-1]
+		last.Notes = append(last.Notes, part.Say("setup.note.refused", "px", Number(r.EdgeMostPX)))
 	}
 	if !math.IsNaN(r.MTF50CyPX) {
-		all = append(all, Measure{Key: "mtf50_cy_px", Name: "half the contrast is left at (MTF50)", V: r.MTF50CyPX, U: open, Lo: r.MTF50LeastCyPX, Hi: open,
-			Unit: "cycles/px", Min: 0, Max: 0.6, BelowWord: "not sharp",
-			BelowDo: "turn the focus ring, or move the camera nearer or further",
-			Note:    "the zone is that of the edges' width, by a Gaussian blur and a square pixel; more is better, there is no upper limit"})
+		all = append(all, Measure{Key: "mtf50_cy_px", Name: part.Say("setup.name.mtf50"), V: r.MTF50CyPX, U: open, Lo: r.MTF50LeastCyPX,
+			Hi:   open,
+			Unit: "cycles/px", Min: 0, Max: 0.6, BelowWord: part.Say("setup.word.unsharp"),
+			BelowDo: part.Say("setup.do.focus"),
+			Notes:   []part.Phrase{part.Say("setup.note.mtf50")}})
 	}
 	return all
 }
 
 // heading says a direction in the picture, clockwise from the x axis as seen.
-func heading(deg float64) string {
+func heading(deg float64) part.Phrase {
 	switch d := math.Mod(deg+180, 180); {
 	case d < 22.5 || d >= 157.5:
-		return "the picture's width"
+		return part.Say("setup.along.width")
 	case d < 67.5:
-		return "the slope from the upper left to the lower right"
+		return part.Say("setup.along.falling")
 	case d < 112.5:
-		return "the picture's height"
+		return part.Say("setup.along.height")
 	}
-	return "the slope from the lower left to the upper right"
+	return part.Say("setup.along.rising")
 }
 
 // wantUnit is why the pose was not measured.
-func (r Reading) wantUnit() string {
-	if r.PoseTrouble != "" {
+func (r Reading) wantUnit() part.Phrase {
+	if r.PoseTrouble.Key != "" {
 		return r.PoseTrouble
 	}
-	return r.none("put a unit before the lit panel, as for an edge picture")
+	return r.none(part.Say("setup.do.edge_unit"))
 }
 
 func (l Limits) height(r Reading) []Measure {
 	most := l.heightMostMM(r.DistanceMM)
-	m := Measure{Key: "height_mm", Name: "seam over the lens's axis", V: r.HeightMM, U: r.UHeightMM, Lo: -most, Hi: most, Unit: "mm", Min: -4 * most, Max: 4 * most,
-		BelowWord: "too low", AboveWord: "too high", NoneDo: r.wantUnit(),
-		BelowDo: "lower the camera, or raise the unit: its seam stands " + Number(math.Abs(r.HeightMM)) + " mm below the lens's axis",
-		AboveDo: "raise the camera, or lower the unit: its seam stands " + Number(math.Abs(r.HeightMM)) + " mm above the lens's axis"}
+	m := Measure{Key: "height_mm", Name: part.Say("setup.name.height"), V: r.HeightMM, U: r.UHeightMM, Lo: -most, Hi: most, Unit: "mm",
+		Min: -4 * most, Max: 4 * most,
+		BelowWord: part.Say("setup.word.low"), AboveWord: part.Say("setup.word.high"), NoneDo: r.wantUnit(),
+		BelowDo: part.Say("setup.do.lower", "height_mm", Number(math.Abs(r.HeightMM))),
+		AboveDo: part.Say("setup.do.raise", "height_mm", Number(math.Abs(r.HeightMM)))}
 	switch {
 	case math.IsNaN(most):
 		m.Min, m.Max, m.Plain = -10, 10, true
-		m.Note = "a telecentric lens sees every height alike"
+		m.Notes = []part.Phrase{part.Say("setup.note.telecentric")}
 	case math.IsNaN(r.DistanceMM):
-		m.Note = fmt.Sprintf("the zone is that of a lens %d mm away: the lens's distance is not known", nearestMM)
+		m.Notes = []part.Phrase{part.Say("setup.note.no_distance", "mm", strconv.Itoa(nearestMM))}
 	default:
-		m.Note = fmt.Sprintf("beyond it a level seam is seen at more than %s°, from a lens %.0f mm away", Number(l.SlantMost), r.DistanceMM)
+		m.Notes = []part.Phrase{part.Say("setup.note.height", "slant_deg", Number(l.SlantMost), "mm", fmt.Sprintf("%.0f", r.DistanceMM))}
 	}
 	return []Measure{m}
 }
 
 func (l Limits) perspective(r Reading) []Measure {
-	slant := Measure{Key: "slant_deg", Name: "slant at which the seam is seen", V: r.SlantDeg, U: r.USlantDeg, Lo: -l.SlantMost, Hi: l.SlantMost, Unit: "°",
-		Min: -4 * l.SlantMost, Max: 4 * l.SlantMost, BelowWord: "seen from below", AboveWord: "seen from above", NoneDo: r.wantUnit(),
-		BelowDo: "bring the seam to the lens's height, then tip the unit's top towards the camera until the seam looks straight",
-		AboveDo: "bring the seam to the lens's height, then tip the unit's top away from the camera until the seam looks straight",
-		Note:    "at 0 the seam is a straight line; the more it bows, the less sure are its ends, where the step is measured"}
+	slant := Measure{Key: "slant_deg", Name: part.Say("setup.name.slant"), V: r.SlantDeg, U: r.USlantDeg, Lo: -l.SlantMost,
+		Hi: l.SlantMost, Unit: "°",
+		Min: -4 * l.SlantMost, Max: 4 * l.SlantMost, BelowWord: part.Say("setup.word.from_below"), AboveWord: part.Say("setup.word.from_above"), NoneDo: r.wantUnit(),
+		BelowDo: part.Say("setup.do.tip_towards"),
+		AboveDo: part.Say("setup.do.tip_away"),
+		Notes:   []part.Phrase{part.Say("setup.note.slant")}}
 	all := []Measure{slant}
 	if !math.IsNaN(r.DistanceMM) && r.DistanceMM > 0 {
 		near := 100 * r.HalfMM / r.DistanceMM
 		if math.IsInf(r.DistanceMM, 1) && !math.IsNaN(r.HalfMM) {
 			near = 0
 		}
-		all = append(all, Measure{Key: "near_pct", Name: "nearest place larger than the axis by", V: near, U: open, Lo: open, Hi: 100 * nearMost, Unit: "%", Min: 0, Max: 300 * nearMost,
-			AboveWord: "too near", NoneDo: r.wantUnit(), AboveDo: "move the camera further away and use a longer lens: a limb before or behind the axis is pictured at another scale",
-			Note: "0 is a telecentric lens"})
+		all = append(all, Measure{Key: "near_pct", Name: part.Say("setup.name.near"), V: near, U: open, Lo: open, Hi: 100 * nearMost,
+			Unit: "%", Min: 0, Max: 300 * nearMost,
+			AboveWord: part.Say("setup.word.near"), NoneDo: r.wantUnit(), AboveDo: part.Say("setup.do.further"),
+			Notes: []part.Phrase{part.Say("setup.note.near")}})
 	}
 	return all
 }
@@ -304,58 +317,62 @@ func (l Limits) perspective(r Reading) []Measure {
 func (l Limits) squareness(r Reading) []Measure {
 	no := r.none(l.wantTarget())
 	if r.TiltUnseen {
-		no = "this kind of target does not show its tilt: use a chessboard or a dot grid"
+		no = part.Say("setup.do.shows_tilt")
 	}
-	tilt := Measure{Key: "tilt_deg", Name: "tilt of the target", V: r.TiltDeg, U: r.UTiltDeg, Lo: open, Hi: l.tiltMostDeg(), Unit: "°", Min: 0, Max: 3 * l.tiltMostDeg(),
-		AboveWord: "not square", NoneDo: no, AboveDo: "square camera and target: " + swing(r.TiltAlongDeg),
-		Note: fmt.Sprintf("so far a length is shortened by no more than %s %%, half the scale's uncertainty", Number(100*squareShare*l.uRel()))}
-	skew := Measure{Key: "skew_deg", Name: "right angle of the target, off by", V: r.SkewDeg, U: r.USkewDeg, Lo: -l.skewMostDeg(), Hi: l.skewMostDeg(), Unit: "°",
-		Min: -4 * l.skewMostDeg(), Max: 4 * l.skewMostDeg(), BelowWord: "not square", AboveWord: "not square", NoneDo: no,
-		BelowDo: "square camera and target: they are tilted about a slanting axis", AboveDo: "square camera and target: they are tilted about a slanting axis"}
+	tilt := Measure{Key: "tilt_deg", Name: part.Say("setup.name.tilt"), V: r.TiltDeg, U: r.UTiltDeg, Lo: open, Hi: l.tiltMostDeg(),
+		Unit: "°", Min: 0, Max: 3 * l.tiltMostDeg(),
+		AboveWord: part.Say("setup.word.not_square"), NoneDo: no, AboveDo: part.Say("setup.do.square").With("how", swing(r.TiltAlongDeg)),
+		Notes: []part.Phrase{part.Say("setup.note.tilt", "percent", Number(100*squareShare*l.uRel()))}}
+	skew := Measure{Key: "skew_deg", Name: part.Say("setup.name.skew"), V: r.SkewDeg, U: r.USkewDeg, Lo: -l.skewMostDeg(),
+		Hi: l.skewMostDeg(), Unit: "°",
+		Min: -4 * l.skewMostDeg(), Max: 4 * l.skewMostDeg(), BelowWord: part.Say("setup.word.not_square"), AboveWord: part.Say("setup.word.not_square"), NoneDo: no,
+		BelowDo: part.Say("setup.do.slanting"), AboveDo: part.Say("setup.do.slanting")}
 	all := []Measure{tilt, skew}
 	if !math.IsNaN(r.ChangePct) {
-		all = append(all, Measure{Key: "scale_change_pct", Name: "change of scale across the picture", V: r.ChangePct, U: open, Lo: open, Hi: 200 * squareShare * l.uRel(), Unit: "%",
-			Min: 0, Max: 600 * squareShare * l.uRel(), AboveWord: "not square", NoneDo: no,
-			AboveDo: "square camera and target: one side of it is nearer; " + swing(r.TiltAlongDeg)})
+		all = append(all, Measure{Key: "scale_change_pct", Name: part.Say("setup.name.change"), V: r.ChangePct, U: open, Lo: open,
+			Hi: 200 * squareShare * l.uRel(), Unit: "%",
+			Min: 0, Max: 600 * squareShare * l.uRel(), AboveWord: part.Say("setup.word.not_square"), NoneDo: no,
+			AboveDo: part.Say("setup.do.square_near").With("how", swing(r.TiltAlongDeg))})
 	}
 	return all
 }
 
 // swing says how to turn the camera when the target is foreshortened along a
 // direction, counter-clockwise from the x axis.
-func swing(along float64) string {
+func swing(along float64) part.Phrase {
 	if math.IsNaN(along) {
-		return "turn the camera a little and look whether this gets less"
+		return part.Say("setup.do.try")
 	}
 	switch d := math.Mod(along+180, 180); {
 	case d < 30 || d >= 150:
-		return "swing the camera a little to the left or right, it looks at the target from the side"
+		return part.Say("setup.do.swing")
 	case d >= 60 && d < 120:
-		return "tip the camera a little up or down, it looks at the target from above or below"
+		return part.Say("setup.do.tip")
 	}
-	return "swing the camera a little sideways and tip it, it looks at the target from a corner"
+	return part.Say("setup.do.swing_tip")
 }
 
 // wantTarget asks for the target, and for its kind where nobody has told it.
-func (l Limits) wantTarget() string {
+func (l Limits) wantTarget() part.Phrase {
 	if l.Target {
-		return "put the target before the camera"
+		return part.Say("setup.do.target")
 	}
-	return "put a target before the camera, and say with --target which it is"
+	return part.Say("setup.do.target_kind")
 }
 
 func (l Limits) scale(r Reading) []Measure {
 	if l.Scale == nil {
-		no := r.none("there is no scale in force: photograph a target and make one with inspect scale")
+		no := r.none(part.Say("setup.do.no_scale"))
 		if !math.IsNaN(r.MMPerPX) {
-			no = "there is no scale in force: make one from this picture with inspect scale, and name it in the station file"
+			no = part.Say("setup.do.make_scale")
 		}
-		return []Measure{{Key: "scale_off_pct", Name: "difference to the one in force", V: open, U: open, Lo: open, Hi: open, Unit: "%", Min: -1, Max: 1, NoneDo: no}}
+		return []Measure{{Key: "scale_off_pct", Name: part.Say("setup.name.scale_off"), V: open, U: open, Lo: open, Hi: open, Unit: "%",
+			Min: -1, Max: 1, NoneDo: no}}
 	}
 	sc := l.Scale
 	off, u := open, open
 	no := r.none(l.wantTarget())
-	if r.ScaleTrouble != "" {
+	if r.ScaleTrouble.Key != "" {
 		no = r.ScaleTrouble
 	} else if !math.IsNaN(r.MMPerPX) && !math.IsNaN(r.UMMPerPX) {
 		off = 100 * (r.MMPerPX/sc.MMPerPX - 1)
@@ -364,18 +381,21 @@ func (l Limits) scale(r Reading) []Measure {
 	}
 	zone := 2 * u // k = 2, as the results state their uncertainty
 	all := []Measure{
-		{Key: "scale_off_pct", Name: "difference to the one in force", V: off, U: open, Lo: -zone, Hi: zone, Unit: "%", Min: -4 * zone, Max: 4 * zone, NoneDo: no,
-			BelowWord: "nearer than it was", AboveWord: "further than it was",
-			BelowDo: fmt.Sprintf("the camera is nearer than when %s was made: move it back, or make the scale again with inspect scale", sc.Name),
-			AboveDo: fmt.Sprintf("the camera is further than when %s was made: move it nearer, or make the scale again with inspect scale", sc.Name),
-			Note:    "the zone is twice the standard uncertainty of the two scales together, this one's no more than the station claims"},
-		{Key: "scale_u_pct", Name: "uncertainty of the one in force", V: 100 * sc.U / sc.MMPerPX, U: open, Lo: open, Hi: 100 * l.uRel(), Unit: "%", Min: 0, Max: 400 * l.uRel(), Plain: true,
-			AboveWord: "too uncertain", AboveDo: "make the scale again with a better known target, and more of the picture covered"},
+		{Key: "scale_off_pct", Name: part.Say("setup.name.scale_off"), V: off, U: open, Lo: -zone, Hi: zone, Unit: "%", Min: -4 * zone,
+			Max: 4 * zone, NoneDo: no,
+			BelowWord: part.Say("setup.word.nearer"), AboveWord: part.Say("setup.word.further"),
+			BelowDo: part.Say("setup.do.back", "file", sc.Name),
+			AboveDo: part.Say("setup.do.nearer", "file", sc.Name),
+			Notes:   []part.Phrase{part.Say("setup.note.scale_off")}},
+		{Key: "scale_u_pct", Name: part.Say("setup.name.scale_u"), V: 100 * sc.U / sc.MMPerPX, U: open, Lo: open, Hi: 100 * l.uRel(),
+			Unit: "%", Min: 0, Max: 400 * l.uRel(), Plain: true,
+			AboveWord: part.Say("setup.word.uncertain"), AboveDo: part.Say("setup.do.better_scale")},
 	}
 	if !math.IsNaN(sc.MaxAgeDays) {
-		all = append(all, Measure{Key: "scale_age_days", Name: "age of the one in force", V: sc.AgeDays, U: open, Lo: open, Hi: ageShare * sc.MaxAgeDays, Unit: "days", Min: 0, Max: 1.5 * sc.MaxAgeDays, Plain: true,
-			AboveWord: "too old", AboveDo: sc.AgeText, NoneDo: sc.AgeText,
-			Note: fmt.Sprintf("it is refused after %s days", Number(sc.MaxAgeDays))})
+		all = append(all, Measure{Key: "scale_age_days", Name: part.Say("setup.name.scale_age"), V: sc.AgeDays, U: open, Lo: open,
+			Hi: ageShare * sc.MaxAgeDays, Unit: "days", Min: 0, Max: 1.5 * sc.MaxAgeDays, Plain: true,
+			AboveWord: part.Say("setup.word.old"), AboveDo: sc.AgeText, NoneDo: sc.AgeText,
+			Notes: []part.Phrase{part.Say("setup.note.scale_age", "days", Number(sc.MaxAgeDays))}})
 	}
 	return all
 }

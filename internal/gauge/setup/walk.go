@@ -1,8 +1,9 @@
 package setup
 
 import (
-	"fmt"
 	"math"
+
+	"finishbench/internal/part"
 )
 
 // inRow is how many pictures in a row have to agree before a step counts as in
@@ -37,10 +38,10 @@ func NewWalk(l Limits, names []Name) *Walk {
 // View is what a person has to see after a picture.
 type View struct {
 	File     string
-	Step     Step   // the step to work at, as the picture shows it
-	Do       string // the one thing to do, a sentence without its end; "": it is in its zone
-	Trend    string // against the picture before: "better than before (4.1 px): go on this way"; may be empty
-	Notice   []string
+	Step     Step        // the step to work at, as the picture shows it
+	Do       part.Phrase // the one thing to do, a sentence without its end; without a key: it is in its zone
+	Trend    part.Phrase // against the picture before: "better than before (4.1 px): go on this way"; may have no key
+	Notice   []part.Phrase
 	Again    bool // in its zone, and one more picture has to agree
 	Finished bool // every step is in order
 }
@@ -79,7 +80,7 @@ func (w *Walk) Steps() []Step {
 // two pictures in a row show them outside.
 func (w *Walk) See(r Reading) View {
 	v := View{File: r.File}
-	trend := map[Name]string{}
+	trend := map[Name]part.Phrase{}
 	now := map[Name]Step{}
 	for _, s := range w.steps {
 		step := w.limits.Judge(s.name, r)
@@ -88,7 +89,7 @@ func (w *Walk) See(r Reading) View {
 		s.take(step)
 		if s.done && s.out >= inRow {
 			s.done = false
-			v.Notice = append(v.Notice, fmt.Sprintf("%s was in order and is out again", s.name.Title()))
+			v.Notice = append(v.Notice, part.Say("setup.notice.out").With("step", s.name.Title()))
 		}
 	}
 	// One picture may end several steps: each has had its two.
@@ -100,7 +101,7 @@ func (w *Walk) See(r Reading) View {
 			break
 		}
 		s.done = true
-		v.Notice = append(v.Notice, fmt.Sprintf("%s is in order", s.name.Title()))
+		v.Notice = append(v.Notice, part.Say("setup.notice.in").With("step", s.name.Title()))
 	}
 	n, more := w.Current()
 	if !more {
@@ -140,11 +141,11 @@ func (s *walkStep) take(step Step) {
 const still = 0.03
 
 // trend compares the measure to deal with to the picture before.
-func (s *walkStep) trend(step Step) string {
+func (s *walkStep) trend(step Step) part.Phrase {
 	m, ok := step.First()
 	before, had := s.last[m.Key]
 	if !ok || !had || m.Plain || m.State() == NotMeasured {
-		return ""
+		return part.Phrase{}
 	}
 	then := m
 	then.V, then.U = before, math.NaN()
@@ -156,9 +157,9 @@ func (s *walkStep) trend(step Step) string {
 	}
 	switch {
 	case math.Abs(m.V-before) <= still*size:
-		return fmt.Sprintf("as before (%s)", then.Value())
+		return part.Say("setup.trend.same").With("before", then.Value())
 	case then.away() > m.away():
-		return fmt.Sprintf("better than before (%s): go on this way", then.Value())
+		return part.Say("setup.trend.better").With("before", then.Value())
 	}
-	return fmt.Sprintf("worse than before (%s): go the other way", then.Value())
+	return part.Say("setup.trend.worse").With("before", then.Value())
 }

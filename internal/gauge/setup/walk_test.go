@@ -25,10 +25,10 @@ func TestWalkGoesOn(t *testing.T) {
 	}
 	v := w.See(bad)
 	at(Panel, v)
-	if !strings.Contains(v.Do, "evenly") || v.Again {
+	if !strings.Contains(said(v.Do), "evenly") || v.Again {
 		t.Errorf("%+v", v)
 	}
-	if v = w.See(good); !v.Again || v.Do != "" {
+	if v = w.See(good); !v.Again || v.Do.Key != "" {
 		t.Errorf("first picture inside: %+v", v)
 	}
 	at(Panel, v)
@@ -43,14 +43,14 @@ func TestWalkGoesOn(t *testing.T) {
 	w.See(focused(3))
 	v = w.See(focused(3))
 	at(Squareness, v)
-	if v.Step.State() != NotMeasured || !strings.Contains(v.Do, "target") {
+	if v.Step.State() != NotMeasured || !strings.Contains(said(v.Do), "target") {
 		t.Errorf("a unit's picture at squareness: %s, %q", v.Step.State(), v.Do)
 	}
 	if v = w.See(board()); v.Finished {
 		t.Error("finished after one picture")
 	}
 	v = w.See(board())
-	if !v.Finished || v.Do != "" {
+	if !v.Finished || v.Do.Key != "" {
 		t.Errorf("not finished: %+v", v)
 	}
 	if _, more := w.Current(); more {
@@ -79,7 +79,8 @@ func TestWalkComesBack(t *testing.T) {
 		t.Fatalf("back at %s after one picture", v.Step.Name)
 	}
 	v := w.See(out)
-	if v.Step.Name != Exposure || len(v.Notice) != 1 || !strings.Contains(v.Notice[0], "out again") || !strings.Contains(v.Do, "expose shorter") {
+	if v.Step.Name != Exposure || len(v.Notice) != 1 || !strings.Contains(said(v.Notice[0]), "out again") || !strings.Contains(said(v.Do),
+		"expose shorter") {
 		t.Fatalf("%+v", v)
 	}
 }
@@ -89,7 +90,7 @@ func TestWalkDirection(t *testing.T) {
 	want := func(px float64, trend string) {
 		t.Helper()
 		v := w.See(focused(px))
-		if trend == "" && v.Trend != "" || !strings.HasPrefix(v.Trend, trend) {
+		if trend == "" && v.Trend.Key != "" || !strings.HasPrefix(said(v.Trend), trend) {
 			t.Errorf("%g px: %q, want %q", px, v.Trend, trend)
 		}
 	}
@@ -109,11 +110,11 @@ func TestWalkDirection(t *testing.T) {
 	dark.PanelLevel = 0.01
 	w.See(dark)
 	dark.PanelLevel = 0.03
-	if v := w.See(dark); !strings.HasPrefix(v.Trend, "better") {
+	if v := w.See(dark); !strings.HasPrefix(said(v.Trend), "better") {
 		t.Errorf("lighter: %q", v.Trend)
 	}
 	dark.PanelLevel = 0.02
-	if v := w.See(dark); !strings.HasPrefix(v.Trend, "worse") {
+	if v := w.See(dark); !strings.HasPrefix(said(v.Trend), "worse") {
 		t.Errorf("darker: %q", v.Trend)
 	}
 }

@@ -12,7 +12,7 @@ func (l Limits) Worst(n Name, readings []Reading) Step {
 			continue
 		}
 		out.Applies = true
-		if out.Fact == "" {
+		if out.Fact.Key == "" {
 			out.Fact = s.Fact
 		}
 		for _, m := range s.Measures {

@@ -19,6 +19,10 @@ type AgreementOptions struct {
 
 // RunAgreement weighs how far people's calls agree.
 func RunAgreement(_ context.Context, o AgreementOptions, args []string, stdout, _ io.Writer) error {
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	f, err := cli.OpenTable(args[0])
 	if err != nil {
 		return err
@@ -37,7 +41,7 @@ func RunAgreement(_ context.Context, o AgreementOptions, args []string, stdout, 
 	if err != nil {
 		return cli.Usagef("%s: %w", args[0], err)
 	}
-	sheet, err := agreementSheet(a, args[0])
+	sheet, err := agreementSheet(x, a, args[0])
 	if err != nil {
 		return err
 	}

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/report/plots"
@@ -20,223 +22,237 @@ var FitnessRating = map[study.Fitness]report.Rating{
 }
 
 // agreementSheet is the page of a study of calls.
-func agreementSheet(a study.Agreement, file string) (report.Sheet, error) {
+func agreementSheet(x *lang.Lang, a study.Agreement, file string) (report.Sheet, error) {
 	fit := a.Fitness()
 	s := report.Sheet{
-		Title: "Agreement of calls", Subject: filepath.Base(file), Rating: FitnessRating[fit], Word: string(fit), Line: agreementLine(a),
+		Title: x.T("study.title.agreement"), Subject: filepath.Base(file), Rating: FitnessRating[fit], Word: x.Named("study.fit.",
+			string(fit)), Line: agreementLine(x, a),
 		Facts: []report.Fact{
-			{Name: "Parts", Value: agreementParts(a)},
-			{Name: "Appraisers", Value: strings.Join(a.Appraisers, ", ")},
-			{Name: "Calls that mean good", Value: cli.Or(strings.Join(a.Good, ", "), "not known")},
-			{Name: "Same call by all, every trial", Value: shareText(a.Between)},
-			{Name: "Right call by all, every trial", Value: shareText(a.AllRight)},
+			{Name: x.T("study.calls.fact.parts"), Value: agreementParts(x, a)},
+			{Name: x.T("study.calls.fact.appraisers"), Value: strings.Join(a.Appraisers, ", ")},
+			{Name: x.T("study.calls.fact.good"), Value: cli.Or(strings.Join(a.Good, ", "), x.T("study.not_known"))},
+			{Name: x.T("study.calls.fact.same"), Value: shareText(x, a.Between)},
+			{Name: x.T("study.calls.fact.right"), Value: shareText(x, a.AllRight)},
 		},
-		Reasons: agreementReasons(a), Warnings: agreementWarnings(a),
+		Reasons: agreementReasons(x, a), Warnings: agreementWarnings(x, a),
 	}
 	if a.OverallErr == nil {
-		s.Facts = append(s.Facts, report.Fact{Name: "Kappa of all calls (Fleiss)", Value: kappaText(a.Overall.Kappa)})
+		s.Facts = append(s.Facts, report.Fact{Name: x.T("study.calls.fact.kappa"), Value: kappaText(x, a.Overall.Kappa)})
 	}
-	figures, err := agreementFigures(a)
+	figures, err := agreementFigures(x, a)
 	if err != nil {
 		return s, err
 	}
 	s.Sections = []report.SheetSection{
-		{Heading: "Each appraiser", Text: []string{confidenceText(a)}, Figures: figures, Tables: []report.SheetTable{judgesTable(a)}},
-		{Heading: "Beyond chance", Text: kappaNotes(a), Tables: kappaTables(a)},
+		{Heading: x.T("study.calls.each"), Text: []string{confidenceText(x, a)}, Figures: figures,
+			Tables: []report.SheetTable{judgesTable(x, a)}},
+		{Heading: x.T("study.calls.beyond"), Text: kappaNotes(x, a), Tables: kappaTables(x, a)},
 	}
 	return s, nil
 }
 
-func agreementParts(a study.Agreement) string {
+func agreementParts(x *lang.Lang, a study.Agreement) string {
 	if !a.HasReference {
-		return fmt.Sprintf("%d, without a reference", len(a.Parts))
+		return x.T("study.calls.parts.no_reference", "n", strconv.Itoa(len(a.Parts)))
 	}
 	if len(a.Good) == 0 {
 		return fmt.Sprint(len(a.Parts))
 	}
-	return fmt.Sprintf("%d: %d good, %d bad", len(a.Parts), a.GoodParts, a.BadParts)
+	return x.T("study.calls.parts", "n", strconv.Itoa(len(a.Parts)), "good", strconv.Itoa(a.GoodParts), "bad", strconv.Itoa(a.BadParts))
 }
 
-func agreementLine(a study.Agreement) string {
+func agreementLine(x *lang.Lang, a study.Agreement) string {
 	by := map[study.Fitness][]string{}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		by[j.Fitness] = append(by[j.Fitness], j.Appraiser)
 	}
 	var s []string
 	for _, f := range []study.Fitness{study.FitUnacceptable, study.FitUnknown, study.FitMarginal, study.FitAcceptable} {
 		if len(by[f]) > 0 {
-			s = append(s, fmt.Sprintf("%s: %s", f, strings.Join(by[f], ", ")))
+			s = append(s, x.T("study.calls.who", "fit", x.Named("study.fit.", string(f)), "who", strings.Join(by[f], ", ")))
 		}
 	}
 	if !a.HasReference {
-		return "Without a reference nobody's calls can be judged right or wrong; agreement among the appraisers is below."
+		return x.T("study.calls.line.no_reference")
 	}
-	return cli.UpperFirst(strings.Join(s, "; ")) + "."
+	return x.T("study.calls.line", "who", cli.UpperFirst(strings.Join(s, x.T("join.signals"))))
 }
 
 // agreementReasons name each limit that is not kept.
-func agreementReasons(a study.Agreement) []string {
+func agreementReasons(x *lang.Lang, a study.Agreement) []string {
 	l := a.Options.Limits
 	var r []string
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		for _, c := range []struct {
 			fit        study.Fitness
 			share      study.Share
 			what, than string
 			good, fair float64
 		}{
-			{j.Effectiveness, j.Effective, "parts called right in every trial", "at least", l.GoodEffective, l.FairEffective},
-			{j.Misses, j.Miss, "calls on bad parts that were good", "at most", l.GoodMiss, l.FairMiss},
-			{j.FalseAlarms, j.FalseAlarm, "calls on good parts that were bad", "at most", l.GoodFalseAlarm, l.FairFalseAlarm},
+			{j.Effectiveness, j.Effective, x.T("study.calls.what.effective"), "least", l.GoodEffective, l.FairEffective},
+			{j.Misses, j.Miss, x.T("study.calls.what.misses"), "most", l.GoodMiss, l.FairMiss},
+			{j.FalseAlarms, j.FalseAlarm, x.T("study.calls.what.alarms"), "most", l.GoodFalseAlarm, l.FairFalseAlarm},
 		} {
 			switch c.fit {
 			case study.FitMarginal, study.FitUnacceptable:
-				r = append(r, fmt.Sprintf("%s: %s, %s (%s: %s %.3g %%, marginal %.3g %%)", j.Appraiser, c.what, shareText(c.share), study.FitAcceptable, c.than, 100*c.good, 100*c.fair))
+				r = append(r, x.T("study.calls.reason."+c.than, "who", j.Appraiser, "what", c.what, "share", shareText(x, c.share),
+					"good_percent", fmt.Sprintf("%.3g", 100*c.good), "fair_percent", fmt.Sprintf("%.3g", 100*c.fair)))
 			}
 		}
 	}
 	return r
 }
 
-func agreementWarnings(a study.Agreement) []string {
+func agreementWarnings(x *lang.Lang, a study.Agreement) []string {
 	var w []string
 	if len(a.LeftOut) > 0 {
-		w = append(w, "left out, because calls are missing: part "+strings.Join(a.LeftOut, ", "))
+		w = append(w, x.T("study.calls.left_out", "parts", strings.Join(a.LeftOut, ", ")))
 	}
 	switch {
 	case !a.HasReference:
-		w = append(w, "no column reference: right and wrong calls, misses and false alarms are not measured")
+		w = append(w, x.T("study.calls.warn.no_reference"))
 	case len(a.Good) == 0:
-		w = append(w, "which calls mean good is not known, so misses and false alarms are not measured: name them with --good")
+		w = append(w, x.T("study.calls.warn.good_unknown"))
 	case a.BadParts == 0:
-		w = append(w, "no part is bad: misses are not measured; take bad parts into the study")
+		w = append(w, x.T("study.calls.warn.no_bad"))
 	case a.GoodParts == 0:
-		w = append(w, "no part is good: false alarms are not measured; take good parts into the study")
+		w = append(w, x.T("study.calls.warn.no_good"))
 	}
 	need := study.OpportunitiesToShow(a.Options.Limits.GoodMiss, a.Options.Confidence)
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		if j.Misses == study.FitAcceptable && j.Miss.Of < need {
-			w = append(w, fmt.Sprintf("%s: %d calls on bad parts; to show at most %.3g %% of misses takes %d without one (%.3g %% confidence), so the verdict is about these parts only",
-				j.Appraiser, j.Miss.Of, 100*a.Options.Limits.GoodMiss, need, 100*a.Options.Confidence))
+			w = append(w, x.T("study.calls.warn.few_bad", "who", j.Appraiser, "of", strconv.Itoa(j.Miss.Of), "most_percent",
+				fmt.Sprintf("%.3g", 100*a.Options.Limits.GoodMiss), "need", strconv.Itoa(need), "level_percent", fmt.Sprintf("%.3g",
+					100*a.Options.Confidence)))
 		}
 	}
 	return w
 }
 
-func confidenceText(a study.Agreement) string {
-	return fmt.Sprintf("In brackets the interval at %.3g %% confidence, %s's. Effective: parts called right in every trial. Misses: calls on bad parts that were good. "+
-		"False alarms: calls on good parts that were not good. A part's trials are not independent, so that the intervals of misses and false alarms are rather too narrow.",
-		100*a.Options.Confidence, a.Options.Interval)
+func confidenceText(x *lang.Lang, a study.Agreement) string {
+	return x.T("study.calls.how", "level", fmt.Sprintf("%.3g", 100*a.Options.Confidence), "interval", string(a.Options.Interval))
 }
 
-func judgesTable(a study.Agreement) report.SheetTable {
+func judgesTable(x *lang.Lang, a study.Agreement) report.SheetTable {
 	t := report.SheetTable{
-		Head:    []string{"appraiser", "trials", "same in all trials", "effective", "calls right", "misses", "false alarms", "verdict"},
+		Head: []string{x.T("study.axis.appraiser"), x.T("study.calls.trials"), x.T("study.calls.same"), x.T("study.calls.effective"),
+			x.T("study.calls.right"), x.T("study.calls.misses"), x.T("study.calls.alarms"), x.T("study.calls.verdict")},
 		Numeric: []bool{false, true, true, true, true, true, true, false},
 	}
-	for _, j := range a.Judges {
-		t.Rows = append(t.Rows, []string{j.Appraiser, fmt.Sprint(j.Trials), shareText(j.Within), shareText(j.Effective), shareText(j.Right), shareText(j.Miss), shareText(j.FalseAlarm), string(j.Fitness)})
+	for _, j := range a.Results {
+		t.Rows = append(t.Rows, []string{j.Appraiser, fmt.Sprint(j.Trials), shareText(x, j.Within), shareText(x, j.Effective),
+			shareText(x, j.Right), shareText(x, j.Miss), shareText(x, j.FalseAlarm), x.Named("study.fit.", string(j.Fitness))})
 		t.Marked = append(t.Marked, j.Fitness == study.FitUnacceptable)
 	}
 	return t
 }
 
 // shareText is a share with its counts and interval.
-func shareText(s study.Share) string {
+func shareText(x *lang.Lang, s study.Share) string {
 	if s.Of == 0 {
-		return "not measured"
+		return x.T("not_measured")
 	}
-	return fmt.Sprintf("%.1f %% (%d of %d) [%.1f, %.1f]", 100*s.Value(), s.Count, s.Of, 100*s.Bounds.Lower, 100*s.Bounds.Upper)
+	return x.T("study.calls.share", "percent", fmt.Sprintf("%.1f", 100*s.Value()), "count", strconv.Itoa(s.Count), "of",
+		strconv.Itoa(s.Of), "lower", fmt.Sprintf("%.1f", 100*s.Bounds.Lower), "upper", fmt.Sprintf("%.1f", 100*s.Bounds.Upper))
 }
 
-func kappaText(k study.Kappa) string {
+func kappaText(x *lang.Lang, k study.Kappa) string {
 	if math.IsNaN(k.Value) {
-		return "not measured"
+		return x.T("not_measured")
 	}
 	if math.IsNaN(k.Bounds.Lower) {
-		return fmt.Sprintf("%.3f, %s [no interval: the calls do not vary enough]", k.Value, k.Word())
+		return x.T("study.calls.kappa_bare", "kappa", fmt.Sprintf("%.3f", k.Value), "word", x.Named("study.kappa.", k.Word()))
 	}
-	return fmt.Sprintf("%.3f, %s [%.3f, %.3f]", k.Value, k.Word(), k.Bounds.Lower, k.Bounds.Upper)
+	return x.T("study.calls.kappa", "kappa", fmt.Sprintf("%.3f", k.Value), "word", string(x.Named("study.kappa.", k.Word())), "lower",
+		fmt.Sprintf("%.3f", k.Bounds.Lower), "upper", fmt.Sprintf("%.3f", k.Bounds.Upper))
 }
 
-func kappaNotes(a study.Agreement) []string {
-	notes := []string{"Kappa is agreement beyond chance: 0 is chance, 1 is full (two: Cohen 1960; several: Fleiss 1971). The words are those of Landis & Koch (1977). " +
-		"Where a part was called several times, the interval comes from the scatter between parts (Fleiss & Davies 1982); else from large samples (Fleiss, Cohen & Everitt 1969)."}
+func kappaNotes(x *lang.Lang, a study.Agreement) []string {
+	notes := []string{x.T("study.calls.kappa_how")}
 	seen := map[string]bool{}
 	note := func(err error) {
 		if errors.Is(err, study.ErrNoKappa) && !seen[err.Error()] {
 			seen[err.Error()] = true
-			notes = append(notes, "Where there is a dash: "+err.Error()+".")
+			p := cli.Why(err)
+			notes = append(notes, x.T("study.calls.dash", "why", x.Say(&p)))
 		}
 	}
 	for _, p := range a.Pairs {
 		note(p.Err)
 	}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		note(j.ReferenceErr)
 		note(j.WithinErr)
 	}
 	return notes
 }
 
-func kappaTables(a study.Agreement) []report.SheetTable {
-	pairs := report.SheetTable{Caption: "Two by two", Head: []string{"appraisers", "same calls", "kappa"}, Numeric: []bool{false, true, true}}
+func kappaTables(x *lang.Lang, a study.Agreement) []report.SheetTable {
+	pairs := report.SheetTable{Caption: x.T("study.calls.pairs"), Head: []string{x.T("study.calls.appraisers"),
+		x.T("study.calls.same_calls"), x.T("study.calls.kappa_head")}, Numeric: []bool{false, true, true}}
 	for _, p := range a.Pairs {
-		pairs.Rows = append(pairs.Rows, []string{p.A + " and " + p.B, shareText(p.Same), kappaOr(p.Kappa, p.Err)})
+		pairs.Rows = append(pairs.Rows, []string{x.T("study.calls.two", "a", p.A, "b", p.B), shareText(x, p.Same),
+			kappaOr(x, p.Kappa, p.Err)})
 	}
-	ref := report.SheetTable{Caption: "To the reference, and to themselves over the trials", Head: []string{"appraiser", "to the reference", "over the trials"}, Numeric: []bool{false, true, true}}
-	for _, j := range a.Judges {
-		ref.Rows = append(ref.Rows, []string{j.Appraiser, kappaOr(j.Reference, j.ReferenceErr), kappaOr(j.WithinKappa.Kappa, j.WithinErr)})
+	ref := report.SheetTable{Caption: x.T("study.calls.to_reference"),
+		Head: []string{x.T("study.axis.appraiser"), x.T("study.calls.to_reference_head"),
+			x.T("study.calls.over_trials")}, Numeric: []bool{false, true, true}}
+	for _, j := range a.Results {
+		ref.Rows = append(ref.Rows, []string{j.Appraiser, kappaOr(x, j.Reference, j.ReferenceErr),
+			kappaOr(x, j.WithinKappa.Kappa, j.WithinErr)})
 	}
 	tables := []report.SheetTable{ref}
 	if len(pairs.Rows) > 0 {
 		tables = append(tables, pairs)
 	}
 	if a.OverallErr == nil && len(a.Categories) > 2 {
-		c := report.SheetTable{Caption: "Each call against all others (Fleiss)", Head: []string{"call", "kappa"}, Numeric: []bool{false, true}}
+		c := report.SheetTable{Caption: x.T("study.calls.categories"),
+			Head: []string{x.T("study.calls.call"), x.T("study.calls.kappa_head")}, Numeric: []bool{false, true}}
 		for i, k := range a.Overall.Categories {
-			c.Rows = append(c.Rows, []string{a.Categories[i], kappaText(k)})
+			c.Rows = append(c.Rows, []string{a.Categories[i], kappaText(x, k)})
 		}
 		tables = append(tables, c)
 	}
 	return tables
 }
 
-func kappaOr(k study.Kappa, err error) string {
+func kappaOr(x *lang.Lang, k study.Kappa, err error) string {
 	if err != nil {
 		return "-"
 	}
-	return kappaText(k)
+	return kappaText(x, k)
 }
 
 // agreementFigures are the shares of each appraiser with their intervals.
-func agreementFigures(a study.Agreement) ([]report.SheetFigure, error) {
+func agreementFigures(x *lang.Lang, a study.Agreement) ([]report.SheetFigure, error) {
 	l := a.Options.Limits
 	var figs []report.SheetFigure
 	for _, c := range []struct {
 		name       string
-		share      func(study.Judge) study.Share
+		share      func(study.AppraiserResult) study.Share
 		good, fair float64
 	}{
-		{"same in all trials", func(j study.Judge) study.Share { return j.Within }, math.NaN(), math.NaN()},
-		{"effective", func(j study.Judge) study.Share { return j.Effective }, l.GoodEffective, l.FairEffective},
-		{"misses", func(j study.Judge) study.Share { return j.Miss }, l.GoodMiss, l.FairMiss},
-		{"false alarms", func(j study.Judge) study.Share { return j.FalseAlarm }, l.GoodFalseAlarm, l.FairFalseAlarm},
+		{x.T("study.calls.same"), func(j study.AppraiserResult) study.Share { return j.Within }, math.NaN(), math.NaN()},
+		{x.T("study.calls.effective"), func(j study.AppraiserResult) study.Share { return j.Effective }, l.GoodEffective, l.FairEffective},
+		{x.T("study.calls.misses"), func(j study.AppraiserResult) study.Share { return j.Miss }, l.GoodMiss, l.FairMiss},
+		{x.T("study.calls.alarms"), func(j study.AppraiserResult) study.Share { return j.FalseAlarm }, l.GoodFalseAlarm, l.FairFalseAlarm},
 	} {
 		var v []plots.Interval
-		for _, j := range a.Judges {
+		for _, j := range a.Results {
 			s := c.share(j)
 			v = append(v, plots.Interval{Lo: 100 * s.Bounds.Lower, Mid: 100 * s.Value(), Hi: 100 * s.Bounds.Upper})
 		}
-		svg, err := plots.Intervals(plots.Options{X: "appraiser", Y: c.name + " / %", HeightMM: 70}, a.Appraisers, v,
-			plots.HLine{Name: "acceptable", Y: 100 * c.good, Dash: true}, plots.HLine{Name: "marginal", Y: 100 * c.fair, Dash: true})
+		svg, err := plots.Intervals(plots.Options{X: x.T("study.axis.appraiser"), Y: c.name + " / %", HeightMM: 70}, a.Appraisers, v,
+			plots.HLine{Name: x.T("study.fit.acceptable"), Y: 100 * c.good, Dash: true}, plots.HLine{Name: x.T("study.fit.marginal"),
+				Y: 100 * c.fair, Dash: true})
 		if errors.Is(err, plots.ErrNothing) {
 			continue // not measured for anyone
 		}
 		if err != nil {
 			return nil, err
 		}
-		figs = append(figs, report.SheetFigure{SVG: svg, Alt: c.name + " by appraiser, with intervals", Caption: cli.UpperFirst(c.name) + ", with intervals"})
+		figs = append(figs, report.SheetFigure{SVG: svg, Alt: x.T("study.calls.plot.alt", "what", c.name),
+			Caption: x.T("study.calls.plot", "what", cli.UpperFirst(c.name))})
 	}
 	return figs, nil
 }
@@ -306,10 +322,12 @@ type categoryJSON struct {
 }
 
 func newAgreementJSON(a study.Agreement) agreementJSON {
-	v := agreementJSON{Verdict: a.Fitness(), Parts: len(a.Parts), GoodParts: a.GoodParts, BadParts: a.BadParts, LeftOut: a.LeftOut, Confidence: a.Options.Confidence,
-		Interval: string(a.Options.Interval), Between: NewShareJSON(a.Between), AllRight: NewShareJSON(a.AllRight), Kappa: newKappaJSON(a.Overall.Kappa, a.OverallErr)}
-	for _, j := range a.Judges {
-		v.Appraisers = append(v.Appraisers, judgeJSON{j.Appraiser, j.Trials, j.Fitness, NewShareJSON(j.Within), NewShareJSON(j.Effective), NewShareJSON(j.Right), NewShareJSON(j.Miss),
+	v := agreementJSON{Verdict: a.Fitness(), Parts: len(a.Parts), GoodParts: a.GoodParts, BadParts: a.BadParts, LeftOut: a.LeftOut,
+		Confidence: a.Options.Confidence,
+		Interval:   string(a.Options.Interval), Between: NewShareJSON(a.Between), AllRight: NewShareJSON(a.AllRight), Kappa: newKappaJSON(a.Overall.Kappa, a.OverallErr)}
+	for _, j := range a.Results {
+		v.Appraisers = append(v.Appraisers, judgeJSON{j.Appraiser, j.Trials, j.Fitness, NewShareJSON(j.Within), NewShareJSON(j.Effective),
+			NewShareJSON(j.Right), NewShareJSON(j.Miss),
 			NewShareJSON(j.FalseAlarm), newKappaJSON(j.Reference, j.ReferenceErr), newKappaJSON(j.WithinKappa.Kappa, j.WithinErr)})
 	}
 	for _, p := range a.Pairs {
@@ -335,6 +353,7 @@ func newKappaJSON(k study.Kappa, err error) *kappaJSON {
 	if err != nil {
 		return nil
 	}
-	return &kappaJSON{k.N, part.Num(k.Observed), part.Num(k.Expected), part.Num(k.Value), part.Num(k.SE), part.Num(k.SENull), part.Num(k.Bounds.Lower), part.Num(k.Bounds.Upper),
+	return &kappaJSON{k.N, part.Num(k.Observed), part.Num(k.Expected), part.Num(k.Value), part.Num(k.SE), part.Num(k.SENull),
+		part.Num(k.Bounds.Lower), part.Num(k.Bounds.Upper),
 		k.Word(), k.Method}
 }

@@ -20,6 +20,10 @@ func RunBias(o BiasOptions, args []string, stdout io.Writer) error {
 	if len(args) != 1 {
 		return cli.Usagef("name one table with the measurements (see 'inspect study bias --help')")
 	}
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	f, err := cli.OpenTable(args[0])
 	if err != nil {
 		return err
@@ -33,7 +37,7 @@ func RunBias(o BiasOptions, args []string, stdout io.Writer) error {
 	if err != nil {
 		return cli.Usagef("%s: %w", args[0], err)
 	}
-	s := biasSheet{name: args[0], unit: o.Unit, b: b, v: b.Verdict()}
+	s := biasSheet{x: x, name: args[0], unit: o.Unit, b: b, v: b.Verdict()}
 	if err := o.Write("bias", s.sheet(), s.numbers(), stdout); err != nil {
 		return err
 	}

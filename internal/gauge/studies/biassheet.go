@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/report/plots"
@@ -14,6 +15,7 @@ import (
 
 // biasSheet makes the page of a study of bias and linearity.
 type biasSheet struct {
+	x          *lang.Lang
 	name, unit string
 	b          study.Bias
 	v          study.Verdict
@@ -23,9 +25,10 @@ func (s biasSheet) label(what string) string { return cli.JoinUnit(what, s.unit,
 
 // sheet is the page.
 func (s biasSheet) sheet() report.Sheet {
-	facts := []report.Fact{{Name: "reference pieces", Value: fmt.Sprint(len(s.b.Pieces))}}
+	facts := []report.Fact{{Name: s.x.T("study.bias.fact.pieces"), Value: fmt.Sprint(len(s.b.Pieces))}}
 	if lo, hi := s.b.Range(); lo < hi {
-		facts = append(facts, report.Fact{Name: "range", Value: cli.JoinUnit(cli.Shown4(lo)+" to "+cli.Shown4(hi), s.unit, " ")})
+		facts = append(facts, report.Fact{Name: s.x.T("study.bias.fact.range"),
+			Value: cli.JoinUnit(s.x.T("span", "from", s.x.Shown4(lo), "to", s.x.Shown4(hi)), s.unit, " ")})
 	}
 	worst := 0
 	for i, p := range s.b.Pieces {
@@ -33,75 +36,86 @@ func (s biasSheet) sheet() report.Sheet {
 			worst = i
 		}
 	}
-	facts = append(facts, report.Fact{Name: "largest bias", Value: s.interval(s.b.Pieces[worst].Bias, s.unit) + " at piece " + s.b.Pieces[worst].Piece})
+	facts = append(facts, report.Fact{Name: s.x.T("study.bias.fact.largest"),
+		Value: s.x.T("study.bias.at_piece", s.x.T("study.bias.bias"), s.interval(s.b.Pieces[worst].Bias, s.unit),
+			s.x.T("study.bias.piece"), s.b.Pieces[worst].Piece)})
 	if l := s.b.Line; l != nil {
-		facts = append(facts, report.Fact{Name: "linearity", Value: fmt.Sprintf("%s %% (slope %s)", cli.Shown(l.PercentLinearity(), 2), s.interval(l.Slope, ""))})
+		facts = append(facts, report.Fact{Name: s.x.T("study.bias.fact.linearity"),
+			Value: s.x.T("study.bias.linearity", "percent", s.x.Shown(l.PercentLinearity(), 2), "slope", s.interval(l.Slope, ""))})
 	}
 	sections := []report.SheetSection{s.pieces()}
 	if s.b.Line != nil {
 		sections = append(sections, s.linearity())
 	}
 	return report.Sheet{
-		Title: "Bias and linearity", Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: s.word(), Line: s.v.Line,
-		Facts: facts, Reasons: s.v.Reasons, Warnings: s.v.Warnings, Sections: append(sections, s.methods()),
+		Title: s.x.T("study.title.bias"), Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: s.word(), Line: s.x.Say(&s.v.Line),
+		Facts: facts, Reasons: s.x.SayAll(s.v.Reasons), Warnings: s.x.SayAll(s.v.Warnings), Sections: append(sections, s.methods()),
 	}
 }
 
 func (s biasSheet) word() string {
 	switch s.v.Grade {
 	case study.GoodGauge:
-		return "no bias shows"
+		return s.x.T("study.bias.word.none")
 	case study.NotTold:
-		return string(s.v.Grade)
+		return s.x.Named("study.grade.", string(s.v.Grade))
 	}
-	return "a bias shows"
+	return s.x.T("study.bias.word.some")
 }
 
 func (s biasSheet) interval(i study.Interval, unit string) string {
-	v := cli.JoinUnit(cli.Shown4(i.Value), unit, " ")
+	v := cli.JoinUnit(s.x.Shown4(i.Value), unit, " ")
 	if part.Num(i.Lower) == nil {
 		return v
 	}
-	return fmt.Sprintf("%s (%g %% interval: %s to %s)", v, 100*s.b.Level, cli.Shown4(i.Lower), cli.JoinUnit(cli.Shown4(i.Upper), unit, " "))
+	return s.x.T("study.interval", "v", v, "level", fmt.Sprintf("%g", 100*s.b.Level), "lower", s.x.Shown4(i.Lower), "upper",
+		cli.JoinUnit(s.x.Shown4(i.Upper), unit, " "))
 }
 
 func (s biasSheet) pieces() report.SheetSection {
 	t := report.SheetTable{
-		Caption: fmt.Sprintf("Bias of each piece; limits of %g %% confidence, marked where they leave out 0", 100*s.b.Level),
-		Head:    []string{"piece", "certified", "u", "readings", "mean", "SD", "bias", "lower", "upper", "p"},
+		Caption: s.x.T("study.bias.caption", "level", fmt.Sprintf("%g", 100*s.b.Level)),
+		Head: []string{s.x.T("study.bias.piece"), s.x.T("study.bias.certified"), "u", s.x.T("study.bias.readings"),
+			s.x.T("study.axis.mean"), s.x.T("study.sd"), s.x.T("study.bias.bias"), s.x.T("study.lower"), s.x.T("study.upper"), "p"},
 		Numeric: []bool{false, true, true, true, true, true, true, true, true, true},
 	}
 	withShare := !math.IsNaN(s.b.Variation)
 	if withShare {
-		t.Head, t.Numeric = append(t.Head, "% of variation"), append(t.Numeric, true)
+		t.Head, t.Numeric = append(t.Head, s.x.T("study.bias.of_variation")), append(t.Numeric, true)
 	}
 	for _, p := range s.b.Pieces {
-		row := []string{p.Piece, cli.Shown4(p.Reference), cli.Shown4(p.UReference), fmt.Sprint(len(p.Values)), cli.Shown4(p.Mean), cli.Shown4(p.SD), cli.Shown4(p.Bias.Value), cli.Shown4(p.Bias.Lower), cli.Shown4(p.Bias.Upper), cli.ShownP(p.P)}
+		row := []string{p.Piece, s.x.Shown4(p.Reference), s.x.Shown4(p.UReference), fmt.Sprint(len(p.Values)), s.x.Shown4(p.Mean),
+			s.x.Shown4(p.SD), s.x.Shown4(p.Bias.Value), s.x.Shown4(p.Bias.Lower), s.x.Shown4(p.Bias.Upper), s.x.ShownP(p.P)}
 		if withShare {
-			row = append(row, cli.ShownShare(math.Abs(p.Bias.Value)/s.b.Variation))
+			row = append(row, s.x.ShownShare(math.Abs(p.Bias.Value)/s.b.Variation))
 		}
 		t.Rows, t.Marked = append(t.Rows, row), append(t.Marked, p.Biased())
 	}
-	return report.SheetSection{Heading: "Bias", Tables: []report.SheetTable{t}}
+	return report.SheetSection{Heading: s.x.T("study.bias.head"), Tables: []report.SheetTable{t}}
 }
 
 func (s biasSheet) linearity() report.SheetSection {
 	l := s.b.Line
-	t := report.SheetTable{Head: []string{"line of the bias", "value", "lower", "upper", "p"}, Numeric: []bool{false, true, true, true, true},
+	t := report.SheetTable{Head: []string{s.x.T("study.bias.line_of"), s.x.T("study.value"), s.x.T("study.lower"), s.x.T("study.upper"),
+		"p"}, Numeric: []bool{false, true, true, true, true},
 		Rows: [][]string{
-			{"intercept", cli.Shown4(l.Intercept.Value), cli.Shown4(l.Intercept.Lower), cli.Shown4(l.Intercept.Upper), cli.ShownP(l.PIntercept)},
-			{"slope", cli.Shown4(l.Slope.Value), cli.Shown4(l.Slope.Lower), cli.Shown4(l.Slope.Upper), cli.ShownP(l.PSlope)},
+			{s.x.T("study.bias.intercept"), s.x.Shown4(l.Intercept.Value), s.x.Shown4(l.Intercept.Lower), s.x.Shown4(l.Intercept.Upper),
+				s.x.ShownP(l.PIntercept)},
+			{s.x.T("study.bias.slope"), s.x.Shown4(l.Slope.Value), s.x.Shown4(l.Slope.Lower), s.x.Shown4(l.Slope.Upper),
+				s.x.ShownP(l.PSlope)},
 		}}
-	text := []string{fmt.Sprintf("Readings scatter about the line with a standard deviation of %s; it explains %s of the biases' variation. Lack of fit: p %s.", cli.JoinUnit(cli.Shown4(l.S), s.unit, " "), cli.ShownShare(l.R2), cli.ShownP(l.PLack))}
+	text := []string{s.x.T("study.bias.scatter", "sd", cli.JoinUnit(s.x.Shown4(l.S), s.unit, " "), "share", s.x.ShownShare(l.R2), "p",
+		s.x.ShownP(l.PLack))}
 	if !math.IsNaN(s.b.Variation) {
-		text = append(text, fmt.Sprintf("Linearity, slope times process variation: %s, %s of it.", cli.JoinUnit(cli.Shown4(math.Abs(l.Slope.Value)*s.b.Variation), s.unit, " "), cli.ShownShare(math.Abs(l.Slope.Value))))
+		text = append(text, s.x.T("study.bias.linearity_line", "v", cli.JoinUnit(s.x.Shown4(math.Abs(l.Slope.Value)*s.b.Variation),
+			s.unit, " "), "share", s.x.ShownShare(math.Abs(l.Slope.Value))))
 	}
-	return report.SheetSection{Heading: "Linearity", Text: text, Tables: []report.SheetTable{t},
-		Figures: cli.Figures(cli.Figure(s.curve, "Bias of each reading over the certified value, with the fitted line and its band.", "Bias over the certified value. Where the band leaves the line at 0, a bias shows."))}
+	return report.SheetSection{Heading: s.x.T("study.bias.linearity_head"), Text: text, Tables: []report.SheetTable{t},
+		Figures: cli.Figures(cli.Figure(s.curve, s.x.T("study.bias.plot.alt"), s.x.T("study.bias.plot")))}
 }
 
 func (s biasSheet) curve() ([]byte, error) {
-	b := plots.Band{Name: "fitted line", BandName: fmt.Sprintf("%g %% band", 100*s.b.Level)}
+	b := plots.Band{Name: s.x.T("study.bias.fitted"), BandName: s.x.T("study.bias.band", "level", fmt.Sprintf("%g", 100*s.b.Level))}
 	lo, hi := s.b.Range()
 	const steps = 100
 	for i := range steps + 1 {
@@ -109,7 +123,7 @@ func (s biasSheet) curve() ([]byte, error) {
 		at := s.b.Line.Band(x)
 		b.X, b.Y, b.Lower, b.Upper = append(b.X, x), append(b.Y, at.Value), append(b.Lower, at.Lower), append(b.Upper, at.Upper)
 	}
-	single, means := plots.Series{Name: "readings"}, plots.Series{Name: "means"}
+	single, means := plots.Series{Name: s.x.T("study.bias.readings")}, plots.Series{Name: s.x.T("study.bias.means")}
 	for _, p := range s.b.Pieces {
 		for _, v := range p.Values {
 			single.X, single.Y = append(single.X, p.Reference), append(single.Y, v-p.Reference)
@@ -117,14 +131,15 @@ func (s biasSheet) curve() ([]byte, error) {
 		means.X, means.Y = append(means.X, p.Reference), append(means.Y, p.Bias.Value)
 	}
 	b.Points = []plots.Series{single, means}
-	return plots.Curve(plots.Options{X: s.label("certified value"), Y: s.label("bias")}, b, plots.HLine{Name: "no bias", Y: 0, Dash: true})
+	return plots.Curve(plots.Options{X: s.label(s.x.T("study.bias.certified_value")), Y: s.label(s.x.T("study.bias.bias"))}, b,
+		plots.HLine{Name: s.x.T("study.bias.no_bias"), Y: 0, Dash: true})
 }
 
 func (s biasSheet) methods() report.SheetSection {
-	return report.SheetSection{Heading: "How this was computed", Text: []string{
-		"Bias of a piece: mean minus certified value; its interval by Student's t from the scatter of repeats and the certified value's own uncertainty, with effective degrees of freedom (AIAG MSA, 4th ed., III-B; JCGM 100:2008, G.4.1).",
-		"Line: least squares through the biases of all readings; the certified values' uncertainty is added to its band, each piece's taken as independent of the others'.",
-		"Good: the line of no bias stays within the band over the pieces' range. A bias that follows a line is conditional, since it can be taken off; one that does not is not good enough.",
+	return report.SheetSection{Heading: s.x.T("how.computed"), Text: []string{
+		s.x.T("study.bias.how.1"),
+		s.x.T("study.bias.how.2"),
+		s.x.T("study.bias.how.3"),
 	}}
 }
 
@@ -139,6 +154,9 @@ type biasJSON struct {
 	ZeroInBand *bool           `json:"zero_in_band,omitempty"`
 	Reasons    []string        `json:"reasons"`
 	Warnings   []string        `json:"warnings"`
+
+	ReasonPhrases  []part.Phrase `json:"reason_phrases,omitempty"` // to be told in any language
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"`
 }
 
 type pieceBiasJSON struct {
@@ -165,16 +183,20 @@ type biasLineJSON struct {
 }
 
 func (s biasSheet) numbers() biasJSON {
-	j := biasJSON{Study: s.name, Unit: s.unit, Grade: s.v.Grade, Confidence: s.b.Level, Reasons: s.v.Reasons, Warnings: s.v.Warnings}
+	j := biasJSON{Study: s.name, Unit: s.unit, Grade: s.v.Grade, Confidence: s.b.Level, Reasons: lang.English().SayAll(s.v.Reasons),
+		Warnings:      lang.English().SayAll(s.v.Warnings),
+		ReasonPhrases: s.v.Reasons, WarningPhrases: s.v.Warnings}
 	cli.NotNil(&j.Reasons)
 	cli.NotNil(&j.Warnings)
 	for _, p := range s.b.Pieces {
-		j.Pieces = append(j.Pieces, pieceBiasJSON{p.Piece, p.Reference, p.UReference, len(p.Values), part.Num(p.Mean), part.Num(p.SD), jsonInterval(p.Bias), part.Num(p.U), part.Num(p.P)})
+		j.Pieces = append(j.Pieces, pieceBiasJSON{p.Piece, p.Reference, p.UReference, len(p.Values), part.Num(p.Mean), part.Num(p.SD),
+			jsonInterval(p.Bias), part.Num(p.U), part.Num(p.P)})
 	}
 	if l := s.b.Line; l != nil {
 		in := s.b.ZeroInBand()
 		j.ZeroInBand = &in
-		j.Line = &biasLineJSON{jsonInterval(l.Slope), jsonInterval(l.Intercept), part.Num(l.PSlope), part.Num(l.PIntercept), part.Num(l.S), part.Num(l.R2), part.Num(l.PLack), part.Num(l.PercentLinearity())}
+		j.Line = &biasLineJSON{jsonInterval(l.Slope), jsonInterval(l.Intercept), part.Num(l.PSlope), part.Num(l.PIntercept),
+			part.Num(l.S), part.Num(l.R2), part.Num(l.PLack), part.Num(l.PercentLinearity())}
 	}
 	return j
 }

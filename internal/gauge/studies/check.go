@@ -17,6 +17,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/study"
 )
@@ -51,11 +52,11 @@ func RunCheck(o CheckOptions, args []string, now time.Time, stdout io.Writer) er
 	if err != nil {
 		return err
 	}
-	sheet := stabilitySheet{name: path, s: s, v: s.Verdict()}
+	sheet := stabilitySheet{x: lang.English(), name: path, s: s, v: s.Verdict()}
 	if err := o.tell(sheet, now, stdout); err != nil {
 		return err
 	}
-	if blocked, _ := s.Blocked(now); blocked && s.State != study.OutOfLimits {
+	if _, blocked := s.Blocked(now); blocked && s.State != study.OutOfLimits {
 		return cli.ExitCode(cli.ExitUnmeasured)
 	}
 	return exitForGrade(sheet.v.Grade)
@@ -67,15 +68,17 @@ func (o CheckOptions) tell(s stabilitySheet, now time.Time, stdout io.Writer) er
 		return cli.WriteJSON(stdout, s.numbers())
 	}
 	fmt.Fprintf(stdout, "Check piece: %s\n", strings.ToUpper(string(s.s.State)))
-	line := s.v.Line
-	if blocked, why := s.s.Blocked(now); blocked {
-		line = "No unit passes: " + why + "."
+	en := lang.English()
+	line := en.Say(&s.v.Line)
+	if why, blocked := s.s.Blocked(now); blocked {
+		line = "No unit passes: " + en.Say(&why) + "."
 	}
 	fmt.Fprintln(stdout, line)
 	if l := s.s.Limits.Level; part.Num(l.Centre) != nil && len(s.s.Checks) > 0 {
-		fmt.Fprintf(stdout, "  last check %s, limits %s to %s%s\n", cli.Shown4(s.s.Checks[len(s.s.Checks)-1].Level), cli.Shown4(l.Lower), cli.Shown4(l.Upper), s.from())
+		fmt.Fprintf(stdout, "  last check %s, limits %s to %s%s\n", lang.English().Shown4(s.s.Checks[len(s.s.Checks)-1].Level),
+			lang.English().Shown4(l.Lower), lang.English().Shown4(l.Upper), s.from())
 	}
-	for _, w := range s.v.Warnings {
+	for _, w := range en.SayAll(s.v.Warnings) {
 		fmt.Fprintf(stdout, "  - %s\n", w)
 	}
 	return nil
@@ -152,7 +155,8 @@ func (o CheckOptions) fromResult() (v float64, note string, err error) {
 		}
 		names = append(names, name)
 	}
-	return 0, "", cli.Usagef("--station %q is not in %s: it has %s", o.Station, filepath.Join(o.Unit, cli.ResultFile), cli.Few(names))
+	return 0, "", cli.Usagef("--station %q is not in %s: it has %s", o.Station, filepath.Join(o.Unit, cli.ResultFile),
+		lang.English().Few(names))
 }
 
 // stationName is how a station is called in studies: "030 left".

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/cli"
@@ -33,7 +34,7 @@ func (o GaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readin
 		return in, err
 	}
 	scales := map[float64]bool{}
-	var unmeasured []string
+	var unmeasured []part.Phrase
 	for _, r := range runs {
 		result, err := inspection.ReadResult(filepath.Join(r.dir, cli.ResultFile))
 		if err != nil {
@@ -42,16 +43,17 @@ func (o GaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readin
 		scales[result.MMPerPX] = true
 		for _, s := range o.values(r, result) {
 			in.readings = append(in.readings, s.Reading)
-			if s.why != "" {
-				unmeasured = append(unmeasured, fmt.Sprintf("%s by %s in trial %s (%s)", s.Part, s.Appraiser, s.Trial, s.why))
+			if s.why.Key != "" {
+				unmeasured = append(unmeasured, part.Say("study.note.reading", "part", s.Part, "appraiser", s.Appraiser, "trial",
+					s.Trial).With("why", s.why))
 			}
 		}
 	}
 	if len(unmeasured) > 0 {
-		in.notes = append(in.notes, "not measured: "+cli.Few(unmeasured))
+		in.notes = append(in.notes, part.Say("study.note.unmeasured").With("names", fewOf(unmeasured)...))
 	}
 	if len(scales) > 1 {
-		in.notes = append(in.notes, fmt.Sprintf("the results were made with %d different scales: that difference counts as the gauge's", len(scales)))
+		in.notes = append(in.notes, part.Say("study.note.scales", "scales", strconv.Itoa(len(scales))))
 	}
 	return in, nil
 }
@@ -121,7 +123,8 @@ func (o GaugeOptions) inspectRuns(ctx context.Context, runs []studyRun, stderr i
 		fmt.Fprintf(stderr, "inspecting %s for the study\n", cli.Counted(len(todo[out]), "unit", "units"))
 		var code cli.ExitCode
 		// What a unit's verdict is does not matter here, nor that a station was not measured: the study tells that itself.
-		if err := inspection.Run(ctx, run, todo[out], io.Discard, stderr); err != nil && !(errors.As(err, &code) && (code == cli.ExitFails || code == cli.ExitUnmeasured)) {
+		if err := inspection.Run(ctx, run, todo[out], io.Discard, stderr); err != nil && !(errors.As(err,
+			&code) && (code == cli.ExitFails || code == cli.ExitUnmeasured)) {
 			return err
 		}
 	}
@@ -131,20 +134,20 @@ func (o GaugeOptions) inspectRuns(ctx context.Context, runs []studyRun, stderr i
 // studyValue is a reading, and why it has none.
 type studyValue struct {
 	study.Reading
-	why string
+	why part.Phrase
 }
 
 // values are a run's readings: a station's step each, or the worst of a unit.
 func (o GaugeOptions) values(r studyRun, result *part.Result) []studyValue {
-	reading := func(name string, v *float64, why string) studyValue {
-		d := studyValue{study.Reading{Part: name, Appraiser: r.appraiser, Trial: r.trial, Value: cli.NumberOf(v)}, ""}
+	reading := func(name string, v *float64, why part.Phrase) studyValue {
+		d := studyValue{study.Reading{Part: name, Appraiser: r.appraiser, Trial: r.trial, Value: cli.NumberOf(v)}, part.Phrase{}}
 		if v == nil {
 			d.why = why
 		}
 		return d
 	}
 	if o.Part == "worst" {
-		return []studyValue{reading(r.unit, result.Seam.WorstStepUM, "no station of it was measured")}
+		return []studyValue{reading(r.unit, result.Seam.WorstStepUM, part.Say("study.note.no_station"))}
 	}
 	var all []studyValue
 	for _, s := range result.Seam.Stations {
@@ -152,7 +155,24 @@ func (o GaugeOptions) values(r studyRun, result *part.Result) []studyValue {
 		if s.State != part.Measured {
 			step = nil
 		}
-		all = append(all, reading(r.unit+" "+stationName(s), step, s.Reason))
+		all = append(all, reading(r.unit+" "+stationName(s), step, s.Why()))
+	}
+	return all
+}
+
+// few are names as phrases, the first ones only where there are many.
+func few(names []string) []part.Phrase {
+	all := make([]part.Phrase, len(names))
+	for i, n := range names {
+		all[i] = part.Text(n)
+	}
+	return fewOf(all)
+}
+
+func fewOf(all []part.Phrase) []part.Phrase {
+	const most = 6
+	if len(all) > most+1 {
+		return append(all[:most:most], part.Say("and_more", "n", strconv.Itoa(len(all)-most)))
 	}
 	return all
 }

@@ -3,11 +3,11 @@ package studies
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/stats/study"
@@ -31,6 +31,10 @@ type GaugeOptions struct {
 
 // RunGauge weighs a crossed study of a gauge.
 func RunGauge(ctx context.Context, o GaugeOptions, args []string, stdout, stderr io.Writer) error {
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	opt, err := o.study()
 	if err != nil {
 		return err
@@ -57,7 +61,7 @@ func RunGauge(ctx context.Context, o GaugeOptions, args []string, stdout, stderr
 	r := study.NewRangeStudy(c)
 	v := g.Verdict(r)
 	v.Warnings = append(v.Warnings, in.notes...)
-	s := gaugeSheet{in, c, g, r, v}
+	s := gaugeSheet{x, in, c, g, r, v}
 	if err := o.Write("gauge", s.sheet(), s.numbers(), stdout); err != nil {
 		return err
 	}
@@ -85,7 +89,7 @@ type readingsIn struct {
 	name     string // of the table or folder
 	unit     string // "um"; "" where it was not told
 	readings []study.Reading
-	notes    []string // what was left out or not measured
+	notes    []part.Phrase // what was left out or not measured
 }
 
 func (o GaugeOptions) readings(ctx context.Context, args []string, stderr io.Writer) (readingsIn, error) {
@@ -116,13 +120,13 @@ func (in *readingsIn) leaveOutIncomplete() {
 		return
 	}
 	in.readings = left
-	in.notes = append(in.notes, fmt.Sprintf("left out for want of readings: %s", cli.Few(out)))
+	in.notes = append(in.notes, part.Say("study.note.left_out").With("names", few(out)...))
 }
 
 func (in readingsIn) notesAsErrors() []error {
 	var errs []error
 	for _, n := range in.notes {
-		errs = append(errs, errors.New(n))
+		errs = append(errs, lang.Error(n))
 	}
 	return errs
 }

@@ -2,6 +2,7 @@ package studies
 
 import (
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/study"
 )
@@ -25,6 +26,9 @@ type GaugeJSON struct {
 	Ranges       rangesJSON      `json:"by_ranges"`
 	Reasons      []string        `json:"reasons"`
 	Warnings     []string        `json:"warnings"`
+
+	ReasonPhrases  []part.Phrase `json:"reason_phrases,omitempty"` // to be told in any language
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"`
 }
 
 type componentJSON struct {
@@ -62,18 +66,20 @@ func (s gaugeSheet) numbers() GaugeJSON {
 		Study: s.in.name, Unit: s.in.unit, Grade: s.v.Grade, Parts: s.g.Parts, Appraisers: s.g.Appraisers, Trials: s.g.Trials,
 		Confidence: s.g.Options.Level, SDs: s.g.Options.SDs, Tolerance: part.Num(s.g.Options.Tolerance),
 		Pooled: s.g.Pooled != nil, PInteraction: part.Num(s.g.PInteraction), Categories: categoriesOrNone(s.g.NDC),
-		Reasons: s.v.Reasons, Warnings: s.v.Warnings,
+		Reasons: lang.English().SayAll(s.v.Reasons), Warnings: lang.English().SayAll(s.v.Warnings), ReasonPhrases: s.v.Reasons, WarningPhrases: s.v.Warnings,
 	}
 	cli.NotNil(&j.Reasons)
 	cli.NotNil(&j.Warnings)
 	for _, c := range s.g.Components {
-		j.Components = append(j.Components, componentJSON{c.Name, jsonInterval(c.Variance), part.Num(c.SD), part.Num(c.Contribution), jsonInterval(c.Study), jsonInterval(c.Tolerance)})
+		j.Components = append(j.Components, componentJSON{c.Name, jsonInterval(c.Variance), part.Num(c.SD), part.Num(c.Contribution),
+			jsonInterval(c.Study), jsonInterval(c.Tolerance)})
 	}
 	for _, r := range s.g.Table() {
 		j.Anova = append(j.Anova, anovaJSON{r.Source, r.DF, part.Num(r.SS), part.Num(r.MS), part.Num(r.F), part.Num(r.P), r.Against})
 	}
 	r := s.ranges
-	j.Ranges = rangesJSON{part.Num(r.EV), part.Num(r.AV), part.Num(r.RR), part.Num(r.PV), part.Num(r.TV), categoriesOrNone(r.NDC), part.Num(r.RBar), part.Num(r.UpperRange)}
+	j.Ranges = rangesJSON{part.Num(r.EV), part.Num(r.AV), part.Num(r.RR), part.Num(r.PV), part.Num(r.TV), categoriesOrNone(r.NDC),
+		part.Num(r.RBar), part.Num(r.UpperRange)}
 	return j
 }
 

@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"strconv"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/report/plots"
@@ -14,6 +16,7 @@ import (
 
 // gaugeSheet makes the page of a gauge study.
 type gaugeSheet struct {
+	x      *lang.Lang
 	in     readingsIn
 	c      study.Crossed
 	g      study.Gauge
@@ -24,23 +27,31 @@ type gaugeSheet struct {
 func (s gaugeSheet) sheet() report.Sheet {
 	rr := s.g.Component(study.GaugeRR)
 	facts := []report.Fact{
-		{Name: "study", Value: cli.Counted(s.g.Parts, "part", "parts") + " x " + cli.Counted(s.g.Appraisers, "appraiser", "appraisers") + fmt.Sprintf(" x %d trials", s.g.Trials)},
-		{Name: "gauge, share of study variation", Value: s.withInterval(rr.Study, cli.ShownShare)},
+		{Name: s.x.T("study.fact.study"), Value: s.x.T("study.n_parts", "n",
+			strconv.Itoa(s.g.Parts)) + " x " + s.x.T("study.n_appraisers", "n", strconv.Itoa(s.g.Appraisers)) + s.x.T("study.n_trials", "n", strconv.Itoa(s.g.Trials))},
+		{Name: s.x.T("study.fact.share"), Value: s.withInterval(rr.Study, s.x.ShownShare)},
 	}
 	if !math.IsNaN(s.g.Options.Tolerance) {
-		facts = append(facts, report.Fact{Name: "gauge, share of tolerance", Value: s.withInterval(rr.Tolerance, cli.ShownShare)})
+		facts = append(facts, report.Fact{Name: s.x.T("study.fact.tolerance"), Value: s.withInterval(rr.Tolerance, s.x.ShownShare)})
 	}
 	facts = append(facts,
-		report.Fact{Name: "gauge, standard deviation", Value: s.withInterval(root(rr.Variance), func(v float64) string { return s.withUnit(cli.Shown4(v)) })},
-		report.Fact{Name: "categories told apart", Value: s.categories()},
+		report.Fact{Name: s.x.T("study.fact.sd"), Value: s.withInterval(root(rr.Variance),
+			func(v float64) string { return s.withUnit(s.x.Shown4(v)) })},
+		report.Fact{Name: s.x.T("study.fact.categories"), Value: s.categories()},
 	)
 	return report.Sheet{
-		Title: "Gauge study: repeatability and reproducibility", Subject: filepath.Base(s.in.name),
-		Rating: ratingOf(s.v.Grade), Word: string(s.v.Grade), Line: s.v.Line,
-		Facts: facts, Reasons: s.v.Reasons, Warnings: s.v.Warnings,
+		Title: s.x.T("study.title.gauge"), Subject: filepath.Base(s.in.name),
+		Rating: ratingOf(s.v.Grade), Word: s.x.Named("study.grade.", string(s.v.Grade)), Line: s.x.Say(&s.v.Line),
+		Facts: facts, Reasons: s.x.SayAll(s.v.Reasons), Warnings: s.x.SayAll(s.v.Warnings),
 		Sections: []report.SheetSection{s.components(), s.anova(), s.byRanges(), s.plots(), s.methods()},
 	}
 }
+
+func (s gaugeSheet) component(n study.ComponentName) string {
+	return s.x.Named("study.component.", string(n))
+}
+
+func (s gaugeSheet) source(n study.Source) string { return s.x.Named("study.source.", string(n)) }
 
 func (s gaugeSheet) withUnit(text string) string {
 	if s.in.unit == "" {
@@ -61,11 +72,11 @@ func (s gaugeSheet) withInterval(i study.Interval, f func(float64) string) strin
 	if part.Num(i.Value) == nil || part.Num(i.Lower) == nil {
 		return f(i.Value)
 	}
-	up := "no upper limit"
+	up := s.x.T("study.no_upper")
 	if part.Num(i.Upper) != nil {
 		up = f(i.Upper)
 	}
-	return fmt.Sprintf("%s (%g %% interval: %s to %s)", f(i.Value), 100*s.g.Options.Level, f(i.Lower), up)
+	return s.x.T("study.interval", "v", f(i.Value), "level", fmt.Sprintf("%g", 100*s.g.Options.Level), "lower", f(i.Lower), "upper", up)
 }
 
 func root(i study.Interval) study.Interval {
@@ -74,14 +85,15 @@ func root(i study.Interval) study.Interval {
 
 func (s gaugeSheet) categories() string {
 	if s.g.NDC < 0 {
-		return "not measured"
+		return s.x.T("not_measured")
 	}
-	return fmt.Sprintf("%d (%.2f before cutting off; by ranges %s)", s.g.NDC, s.g.NDCRaw.Value, s.rangeCategories())
+	return s.x.T("study.categories", "n", strconv.Itoa(s.g.NDC), "raw", fmt.Sprintf("%.2f", s.g.NDCRaw.Value), "ranges",
+		s.rangeCategories())
 }
 
 func (s gaugeSheet) rangeCategories() string {
 	if s.ranges.NDC < 0 {
-		return "not measured"
+		return s.x.T("not_measured")
 	}
 	return fmt.Sprint(s.ranges.NDC)
 }
@@ -89,25 +101,27 @@ func (s gaugeSheet) rangeCategories() string {
 // components is the table that matters most.
 func (s gaugeSheet) components() report.SheetSection {
 	t := report.SheetTable{
-		Caption: fmt.Sprintf("Components of the variation; limits of %g %% confidence", 100*s.g.Options.Level),
-		Head:    []string{"component", "SD", "lower", "upper", "% contribution", "% study variation"},
+		Caption: s.x.T("study.components.caption", "level", fmt.Sprintf("%g", 100*s.g.Options.Level)),
+		Head: []string{s.x.T("study.component"), s.x.T("study.sd"), s.x.T("study.lower"), s.x.T("study.upper"),
+			s.x.T("study.contribution"), s.x.T("study.study_variation")},
 		Numeric: []bool{false, true, true, true, true, true},
 	}
 	withTolerance := !math.IsNaN(s.g.Options.Tolerance)
 	if withTolerance {
-		t.Head, t.Numeric = append(t.Head, "% tolerance"), append(t.Numeric, true)
+		t.Head, t.Numeric = append(t.Head, s.x.T("study.of_tolerance")), append(t.Numeric, true)
 	}
 	for _, c := range s.g.Components {
 		sd := root(c.Variance)
-		row := []string{string(c.Name), cli.Shown4(c.SD), cli.Shown4(sd.Lower), cli.Shown4(sd.Upper), cli.ShownShare(c.Contribution), cli.ShownShare(c.Study.Value)}
+		row := []string{s.component(c.Name), s.x.Shown4(c.SD), s.x.Shown4(sd.Lower), s.x.Shown4(sd.Upper), s.x.ShownShare(c.Contribution),
+			s.x.ShownShare(c.Study.Value)}
 		if withTolerance {
-			row = append(row, cli.ShownShare(c.Tolerance.Value))
+			row = append(row, s.x.ShownShare(c.Tolerance.Value))
 		}
 		t.Rows = append(t.Rows, row)
 	}
-	return report.SheetSection{Heading: "Components", Tables: []report.SheetTable{t},
-		Figures: cli.Figures(cli.Figure(s.componentBars, "Bars of each component's share of the variation and of the tolerance.",
-			"What varies. The gauge's bar should be small beside that of the parts."))}
+	return report.SheetSection{Heading: s.x.T("study.components"), Tables: []report.SheetTable{t},
+		Figures: cli.Figures(cli.Figure(s.componentBars, s.x.T("study.components.plot"),
+			s.x.T("study.components.what")))}
 }
 
 func (s gaugeSheet) componentBars() ([]byte, error) {
@@ -115,7 +129,7 @@ func (s gaugeSheet) componentBars() ([]byte, error) {
 	var contribution, share, tolerance []float64
 	for _, c := range s.g.Components {
 		if c.Name != study.Total {
-			names = append(names, string(c.Name))
+			names = append(names, s.component(c.Name))
 			contribution = append(contribution, 100*c.Contribution)
 			share = append(share, 100*c.Study.Value)
 			tolerance = append(tolerance, 100*c.Tolerance.Value)
@@ -123,34 +137,38 @@ func (s gaugeSheet) componentBars() ([]byte, error) {
 	}
 	var series []plots.Series
 	if s.g.Parts > 1 {
-		series = append(series, plots.Series{Name: "% contribution (variances)", Y: contribution}, plots.Series{Name: "% study variation (standard deviations)", Y: share})
+		series = append(series, plots.Series{Name: s.x.T("study.contribution_variances"), Y: contribution},
+			plots.Series{Name: s.x.T("study.study_variation_sd"), Y: share})
 	}
 	if !math.IsNaN(s.g.Options.Tolerance) {
-		series = append(series, plots.Series{Name: "% tolerance", Y: tolerance})
+		series = append(series, plots.Series{Name: s.x.T("study.of_tolerance"), Y: tolerance})
 	}
-	return plots.Bars(plots.Options{Y: "share / %"}, names, series)
+	return plots.Bars(plots.Options{Y: s.x.T("study.axis.share")}, names, series)
 }
 
 func (s gaugeSheet) anova() report.SheetSection {
-	sec := report.SheetSection{Heading: "Analysis of variance"}
+	sec := report.SheetSection{Heading: s.x.T("study.anova")}
 	if s.g.Pooled != nil {
-		sec.Text = append(sec.Text, fmt.Sprintf("Part x appraiser shows no effect (p = %.4f, above %g), so it is counted with the repeats.", s.g.PInteraction, s.g.Options.PoolAbove))
-		sec.Tables = append(sec.Tables, anovaTable("With interaction", s.g.Full), anovaTable("Without: the figures rest on this table", s.g.Pooled))
+		sec.Text = append(sec.Text, s.x.T("study.anova.pooled", "p", fmt.Sprintf("%.4f", s.g.PInteraction), "above",
+			fmt.Sprintf("%g", s.g.Options.PoolAbove)))
+		sec.Tables = append(sec.Tables, s.anovaTable(s.x.T("study.anova.full"), s.g.Full),
+			s.anovaTable(s.x.T("study.anova.reduced"), s.g.Pooled))
 		return sec
 	}
-	sec.Tables = append(sec.Tables, anovaTable("", s.g.Full))
+	sec.Tables = append(sec.Tables, s.anovaTable("", s.g.Full))
 	return sec
 }
 
-func anovaTable(caption string, a study.Anova) report.SheetTable {
-	t := report.SheetTable{Caption: caption, Head: []string{"source", "df", "sum of squares", "mean square", "F", "p", "tested against"}, Numeric: []bool{false, true, true, true, true, true, false}}
+func (s gaugeSheet) anovaTable(caption string, a study.Anova) report.SheetTable {
+	t := report.SheetTable{Caption: caption, Head: []string{s.x.T("study.anova.source"), s.x.T("study.anova.df"), s.x.T("study.anova.ss"),
+		s.x.T("study.anova.ms"), "F", "p", s.x.T("study.anova.against")}, Numeric: []bool{false, true, true, true, true, true, false}}
 	for _, r := range a {
-		row := []string{string(r.Source), fmt.Sprintf("%g", r.DF), cli.Shown4(r.SS), "", "", "", ""}
+		row := []string{s.source(r.Source), fmt.Sprintf("%g", r.DF), s.x.Shown4(r.SS), "", "", "", ""}
 		if r.Source != study.TotalSource {
-			row[3] = cli.Shown4(r.MS)
+			row[3] = s.x.Shown4(r.MS)
 		}
 		if r.Against != "" {
-			row[4], row[5], row[6] = cli.Shown4(r.F), cli.ShownP(r.P), string(r.Against)
+			row[4], row[5], row[6] = s.x.Shown4(r.F), s.x.ShownP(r.P), s.source(r.Against)
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -160,29 +178,32 @@ func anovaTable(caption string, a study.Anova) report.SheetTable {
 func (s gaugeSheet) byRanges() report.SheetSection {
 	r := s.ranges
 	t := report.SheetTable{
-		Head:    []string{"variation", "SD", "% study variation"},
+		Head:    []string{s.x.T("study.ranges.variation"), s.x.T("study.sd"), s.x.T("study.study_variation")},
 		Numeric: []bool{false, true, true},
 	}
 	for _, row := range []struct {
 		name string
 		v    float64
-	}{{"equipment (repeatability)", r.EV}, {"appraiser (reproducibility)", r.AV}, {"gauge R&R", r.RR}, {"part to part", r.PV}, {"total", r.TV}} {
-		t.Rows = append(t.Rows, []string{row.name, cli.Shown4(row.v), cli.ShownShare(r.Share(row.v))})
+	}{{s.x.T("study.ranges.equipment"), r.EV}, {s.x.T("study.ranges.appraiser"), r.AV}, {s.x.T("study.component.gauge R&R"),
+		r.RR}, {s.x.T("study.component.part to part"), r.PV}, {s.x.T("study.component.total"), r.TV}} {
+		t.Rows = append(t.Rows, []string{row.name, s.x.Shown4(row.v), s.x.ShownShare(r.Share(row.v))})
 	}
-	text := []string{fmt.Sprintf("Mean range %s; a range above %s stands out. Factors K1 %s, K2 %s, K3 %s.", cli.Shown4(r.RBar), cli.Shown4(r.UpperRange), cli.Shown(r.K1, 4), cli.Shown(r.K2, 4), cli.Shown(r.K3, 4))}
+	text := []string{s.x.T("study.ranges.factors", "mean", s.x.Shown4(r.RBar), "upper", s.x.Shown4(r.UpperRange), "k1",
+		s.x.Shown(r.K1, 4), "k2", s.x.Shown(r.K2, 4), "k3", s.x.Shown(r.K3, 4))}
 	if s.g.Parts > 1 {
-		text = append(text, fmt.Sprintf("%s of the averages lie outside the limits that repeats alone explain; half or more should, else the gauge does not tell the parts apart.", cli.ShownShare(r.ShareOutside)))
+		text = append(text, s.x.T("study.ranges.averages", "share", s.x.ShownShare(r.ShareOutside)))
 	}
-	return report.SheetSection{Heading: "By averages and ranges", Text: text, Tables: []report.SheetTable{t},
+	return report.SheetSection{Heading: s.x.T("study.ranges.head"), Text: text, Tables: []report.SheetTable{t},
 		Figures: cli.Figures(
-			cli.Figure(s.rangeChart, "Control chart of the ranges of the cells, appraiser by appraiser.", "Ranges of the repeats, "+s.byAppraiser()+"."),
-			cli.Figure(s.averageChart, "Control chart of the averages of the cells, appraiser by appraiser.", "Averages of the repeats, "+s.byAppraiser()+". Points outside the limits are parts that the gauge tells apart."),
+			cli.Figure(s.rangeChart, s.x.T("study.ranges.chart.ranges.alt"), s.x.T("study.ranges.chart.ranges", "order", s.byAppraiser())),
+			cli.Figure(s.averageChart, s.x.T("study.ranges.chart.averages.alt"),
+				s.x.T("study.ranges.chart.averages", "order", s.byAppraiser())),
 		)}
 }
 
 // byAppraiser tells how the points of the charts stand.
 func (s gaugeSheet) byAppraiser() string {
-	return fmt.Sprintf("appraiser by appraiser (%s), each with all parts in their order", cli.Few(s.c.Appraisers))
+	return s.x.T("study.ranges.order", "names", s.x.Few(s.c.Appraisers))
 }
 
 // cells lays values by part and appraiser out, appraiser by appraiser.
@@ -202,20 +223,22 @@ func (s gaugeSheet) rangeChart() ([]byte, error) {
 	for i := range v {
 		out[i] = v[i] > s.ranges.UpperRange
 	}
-	return plots.Control(plots.Options{X: "appraiser, part", Y: s.label("range")}, plots.Chart{Values: v, Labels: labels, Centre: s.ranges.RBar, Lower: math.NaN(), Upper: s.ranges.UpperRange, Out: out})
+	return plots.Control(plots.Options{X: s.x.T("study.axis.appraiser_part"), Y: s.label(s.x.T("study.axis.range"))},
+		plots.Chart{Values: v, Labels: labels, Centre: s.ranges.RBar, Lower: math.NaN(), Upper: s.ranges.UpperRange, Out: out})
 }
 
 func (s gaugeSheet) averageChart() ([]byte, error) {
 	v, labels := s.cells(s.ranges.Averages)
 	l := s.ranges.Chart
-	return plots.Control(plots.Options{X: "appraiser, part", Y: s.label("average")}, plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper})
+	return plots.Control(plots.Options{X: s.x.T("study.axis.appraiser_part"), Y: s.label(s.x.T("study.axis.average"))},
+		plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper})
 }
 
 func (s gaugeSheet) plots() report.SheetSection {
-	return report.SheetSection{Heading: "Plots", Figures: cli.Figures(
-		cli.Figure(s.partStrips, "All readings by part, the means joined.", "By part: how far parts differ beside how far readings of one part do."),
-		cli.Figure(s.appraiserStrips, "All readings by appraiser, the means joined.", "By appraiser: a line that is not level is a difference of appraisers."),
-		cli.Figure(s.interactionLines, "Mean of each part by each appraiser, a line an appraiser.", "Interaction: lines that run side by side show none."),
+	return report.SheetSection{Heading: s.x.T("study.plots"), Figures: cli.Figures(
+		cli.Figure(s.partStrips, s.x.T("study.plots.parts.alt"), s.x.T("study.plots.parts")),
+		cli.Figure(s.appraiserStrips, s.x.T("study.plots.appraisers.alt"), s.x.T("study.plots.appraisers")),
+		cli.Figure(s.interactionLines, s.x.T("study.plots.interaction.alt"), s.x.T("study.plots.interaction")),
 	)}
 }
 
@@ -228,7 +251,7 @@ func (s gaugeSheet) partStrips() ([]byte, error) {
 			}
 		}
 	}
-	return plots.Strips(plots.Options{X: "part", Y: s.label("reading")}, s.c.Parts, []plots.Series{g})
+	return plots.Strips(plots.Options{X: s.x.T("study.axis.part"), Y: s.label(s.x.T("study.axis.reading"))}, s.c.Parts, []plots.Series{g})
 }
 
 func (s gaugeSheet) appraiserStrips() ([]byte, error) {
@@ -240,7 +263,8 @@ func (s gaugeSheet) appraiserStrips() ([]byte, error) {
 			}
 		}
 	}
-	return plots.Strips(plots.Options{X: "appraiser", Y: s.label("reading")}, s.c.Appraisers, []plots.Series{g})
+	return plots.Strips(plots.Options{X: s.x.T("study.axis.appraiser"), Y: s.label(s.x.T("study.axis.reading"))}, s.c.Appraisers,
+		[]plots.Series{g})
 }
 
 func (s gaugeSheet) interactionLines() ([]byte, error) {
@@ -255,19 +279,19 @@ func (s gaugeSheet) interactionLines() ([]byte, error) {
 		}
 		series = append(series, l)
 	}
-	return plots.Strips(plots.Options{X: "part", Y: s.label("mean")}, s.c.Parts, series)
+	return plots.Strips(plots.Options{X: s.x.T("study.axis.part"), Y: s.label(s.x.T("study.axis.mean"))}, s.c.Parts, series)
 }
 
 func (s gaugeSheet) methods() report.SheetSection {
 	o := s.g.Options
 	text := []string{
-		"Random two-factor model; a component that comes out below 0 is taken as 0. The limits are of the modified large-sample method (Burdick, Borror and Montgomery 2005), those of repeatability of chi-square, exact.",
+		s.x.T("study.how.model"),
 	}
 	if s.g.Parts > 1 && s.g.Appraisers > 1 {
 		text = append(text,
-			fmt.Sprintf("While the interaction is in the table, parts and appraisers are tested against the %s. Published pages differ here: for parts and appraisers drawn at random it is the interaction (Montgomery; AIAG MSA, appendix A), while a worked page of AIAG MSA divides by the equipment's mean square. --error-term chooses; the components do not depend on it.", o.ErrorTerm),
-			"The number of categories is 1.41 times parts over gauge, cut to a whole number. The two methods may differ by one: for the example data of AIAG MSA averages and ranges give 5, analysis of variance 4 (4.86).")
+			s.x.T("study.how.error_term", "term", s.x.Named("study.error_term.", string(o.ErrorTerm))),
+			s.x.T("study.how.categories"))
 	}
-	text = append(text, fmt.Sprintf("A variation's width is %g standard deviations. Bars: below 10 %% good, 10 to 30 %% conditional, above 30 %% not good enough; five categories or more (AIAG MSA, 4th ed.).", o.SDs))
-	return report.SheetSection{Heading: "How this was computed", Text: text}
+	text = append(text, s.x.T("study.how.width", "sds", fmt.Sprintf("%g", o.SDs)))
+	return report.SheetSection{Heading: s.x.T("how.computed"), Text: text}
 }

@@ -25,11 +25,15 @@ func RunStability(o StabilityOptions, args []string, stdout io.Writer) error {
 	if len(args) != 1 {
 		return cli.Usagef("name one log (see 'inspect study stability --help')")
 	}
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	s, err := inspection.ReadStability(args[0], o.change)
 	if err != nil {
 		return err
 	}
-	sheet := stabilitySheet{name: args[0], unit: o.Unit, s: s, v: s.Verdict()}
+	sheet := stabilitySheet{x: x, name: args[0], unit: o.Unit, s: s, v: s.Verdict()}
 	if err := o.Write("stability", sheet.sheet(), sheet.numbers(), stdout); err != nil {
 		return err
 	}

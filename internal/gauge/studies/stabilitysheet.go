@@ -4,10 +4,12 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 	"finishbench/internal/report/plots"
@@ -17,29 +19,32 @@ import (
 
 // stabilitySheet makes the page of a check piece's log.
 type stabilitySheet struct {
+	x          *lang.Lang
 	name, unit string
 	s          *study.Stability
 	v          study.Verdict
 }
 
 func (s stabilitySheet) sheet() report.Sheet {
-	facts := []report.Fact{{Name: "checks", Value: fmt.Sprint(len(s.s.Checks))}}
+	facts := []report.Fact{{Name: s.x.T("study.check.fact.checks"), Value: fmt.Sprint(len(s.s.Checks))}}
 	if n := len(s.s.Checks); n > 0 {
 		last := s.s.Checks[n-1]
-		facts = append(facts, report.Fact{Name: "last check", Value: cli.JoinUnit(cli.Shown4(last.Level), s.unit, " ") + ", " + cli.ShownTime(last.Time)})
+		facts = append(facts, report.Fact{Name: s.x.T("study.check.fact.last"),
+			Value: cli.JoinUnit(s.x.Shown4(last.Level), s.unit, " ") + ", " + cli.ShownTime(last.Time)})
 	}
 	if l := s.s.Limits.Level; part.Num(l.Centre) != nil {
-		spread := "standard deviation within a check"
+		spread := s.x.T("study.check.fact.sd_within")
 		if s.s.Kind == charts.Individuals {
-			spread = "standard deviation from check to check"
+			spread = s.x.T("study.check.fact.sd_between")
 		}
 		facts = append(facts,
-			report.Fact{Name: "limits", Value: cli.JoinUnit(fmt.Sprintf("%s to %s about %s", cli.Shown4(l.Lower), cli.Shown4(l.Upper), cli.Shown4(l.Centre)), s.unit, " ") + s.from()},
-			report.Fact{Name: spread, Value: cli.JoinUnit(cli.Shown4(s.s.Limits.SigmaWithin), s.unit, " ")})
+			report.Fact{Name: s.x.T("study.check.fact.limits"), Value: cli.JoinUnit(s.x.T("study.check.limits", "lower",
+				s.x.Shown4(l.Lower), "upper", s.x.Shown4(l.Upper), "centre", s.x.Shown4(l.Centre)), s.unit, " ") + s.from()},
+			report.Fact{Name: spread, Value: cli.JoinUnit(s.x.Shown4(s.s.Limits.SigmaWithin), s.unit, " ")})
 	}
 	return report.Sheet{
-		Title: "Stability of the gauge: check piece", Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: string(s.s.State), Line: s.v.Line,
-		Facts: facts, Reasons: s.v.Reasons, Warnings: s.v.Warnings,
+		Title: s.x.T("study.title.stability"), Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: s.x.Named("study.state.", string(s.s.State)), Line: s.x.Say(&s.v.Line),
+		Facts: facts, Reasons: s.x.SayAll(s.v.Reasons), Warnings: s.x.SayAll(s.v.Warnings),
 		Sections: []report.SheetSection{s.chart(), s.out(), s.actions(), s.methods()},
 	}
 }
@@ -48,27 +53,27 @@ func (s stabilitySheet) sheet() report.Sheet {
 func (s stabilitySheet) from() string {
 	switch {
 	case s.s.Given:
-		return " (given)"
+		return s.x.T("study.check.from.given")
 	case s.s.Provisional:
-		return " (provisional)"
+		return s.x.T("study.check.from.provisional")
 	}
-	return fmt.Sprintf(" (from %d checks)", s.s.Options.Baseline)
+	return s.x.T("study.check.from.checks", "of", strconv.Itoa(s.s.Options.Baseline))
 }
 
 func (s stabilitySheet) chart() report.SheetSection {
-	levels, spreads := "Values in the order of time.", "Moving ranges: how far a value is from the one before."
+	levels, spreads := s.x.T("study.check.levels.values"), s.x.T("study.check.spreads.moving")
 	switch s.s.Kind {
 	case charts.MeansRanges:
-		levels, spreads = "Means of the checks in the order of time.", "Ranges of the values of one check."
+		levels, spreads = s.x.T("study.check.levels.means"), s.x.T("study.check.spreads.ranges")
 	case charts.MeansSDs:
-		levels, spreads = "Means of the checks in the order of time.", "Standard deviations of the values of one check."
+		levels, spreads = s.x.T("study.check.levels.means"), s.x.T("study.check.spreads.sds")
 	}
 	if s.s.From > 0 {
-		levels += fmt.Sprintf(" Limits are for the checks since the new baseline at check %d.", s.s.From+1)
+		levels += s.x.T("study.check.since", "from", strconv.Itoa(s.s.From+1))
 	}
-	return report.SheetSection{Heading: "Charts", Figures: cli.Figures(
-		cli.Figure(s.levelChart, "Control chart of the check piece's values over time.", levels),
-		cli.Figure(s.spreadChart, "Control chart of the spread within or between checks.", spreads))}
+	return report.SheetSection{Heading: s.x.T("study.check.charts"), Figures: cli.Figures(
+		cli.Figure(s.levelChart, s.x.T("study.check.chart.levels"), levels),
+		cli.Figure(s.spreadChart, s.x.T("study.check.chart.spreads"), spreads))}
 }
 
 func (s stabilitySheet) series(value func(study.Check) float64) (v []float64, labels []string) {
@@ -87,7 +92,8 @@ func (s stabilitySheet) levelChart() ([]byte, error) {
 		out = append(out, len(c.Signals) > 0)
 	}
 	l := s.s.Limits.Level
-	return plots.Control(plots.Options{X: "check", Y: cli.JoinUnit("value", s.unit, " / ")}, plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper, Out: out})
+	return plots.Control(plots.Options{X: s.x.T("study.check.axis"), Y: cli.JoinUnit(s.x.T("study.value"), s.unit, " / ")},
+		plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper, Out: out})
 }
 
 func (s stabilitySheet) spreadChart() ([]byte, error) {
@@ -95,54 +101,59 @@ func (s stabilitySheet) spreadChart() ([]byte, error) {
 		return nil, plots.ErrNothing
 	}
 	v, labels := s.series(func(c study.Check) float64 { return c.Spread })
-	name := map[charts.Kind]string{charts.Individuals: "moving range", charts.MeansRanges: "range", charts.MeansSDs: "standard deviation"}[s.s.Kind]
+	name := map[charts.Kind]string{charts.Individuals: s.x.T("study.check.axis.moving"), charts.MeansRanges: s.x.T("study.axis.range"),
+		charts.MeansSDs: s.x.T("study.sd_long")}[s.s.Kind]
 	if s.s.Kind == charts.Individuals && len(v) > 0 {
 		v, labels = v[1:], labels[1:] // the first has no check before it
 	}
 	l := s.s.Limits.Spread
-	return plots.Control(plots.Options{X: "check", Y: cli.JoinUnit(name, s.unit, " / "), HeightMM: 70}, plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: math.NaN(), Upper: l.Upper})
+	return plots.Control(plots.Options{X: s.x.T("study.check.axis"), Y: cli.JoinUnit(name, s.unit, " / "), HeightMM: 70},
+		plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: math.NaN(), Upper: l.Upper})
 }
 
 // out lists the checks that stand out.
 func (s stabilitySheet) out() report.SheetSection {
-	t := report.SheetTable{Head: []string{"line", "time", "value", "why"}, Numeric: []bool{true, false, true, false}}
+	t := report.SheetTable{Head: []string{s.x.T("study.check.line"), s.x.T("study.check.time"), s.x.T("study.value"),
+		s.x.T("study.check.why")}, Numeric: []bool{true, false, true, false}}
 	for i, c := range s.s.Checks {
 		if len(c.Signals) > 0 {
-			t.Rows = append(t.Rows, []string{fmt.Sprint(c.Line), cli.ShownTime(c.Time), cli.Shown4(c.Level), strings.Join(c.Signals, "; ")})
+			t.Rows = append(t.Rows, []string{fmt.Sprint(c.Line), cli.ShownTime(c.Time), s.x.Shown4(c.Level),
+				strings.Join(s.x.SayAll(c.Signals), s.x.T("join.signals"))})
 			t.Marked = append(t.Marked, s.s.Since >= 0 && i >= s.s.Since)
 		}
 	}
 	if len(t.Rows) == 0 {
-		return report.SheetSection{Heading: "Checks out of limits", Text: []string{"None."}}
+		return report.SheetSection{Heading: s.x.T("study.check.out_head"), Text: []string{s.x.T("study.check.none")}}
 	}
-	return report.SheetSection{Heading: "Checks out of limits", Tables: []report.SheetTable{t}}
+	return report.SheetSection{Heading: s.x.T("study.check.out_head"), Tables: []report.SheetTable{t}}
 }
 
 func (s stabilitySheet) actions() report.SheetSection {
-	t := report.SheetTable{Head: []string{"line", "time", "event", "who, and what was done"}, Numeric: []bool{true, false, false, false}}
+	t := report.SheetTable{Head: []string{s.x.T("study.check.line"), s.x.T("study.check.time"), s.x.T("study.check.event"),
+		s.x.T("study.check.who")}, Numeric: []bool{true, false, false, false}}
 	for _, a := range s.s.Actions {
-		t.Rows = append(t.Rows, []string{fmt.Sprint(a.Line), cli.ShownTime(a.Time), strings.ReplaceAll(string(a.Event), "_", " "), a.Note})
+		t.Rows = append(t.Rows, []string{fmt.Sprint(a.Line), cli.ShownTime(a.Time), s.x.Named("study.event.", string(a.Event)), a.Note})
 	}
 	if len(t.Rows) == 0 {
-		return report.SheetSection{Heading: "Dealt with", Text: []string{"Nothing so far."}}
+		return report.SheetSection{Heading: s.x.T("study.check.dealt"), Text: []string{s.x.T("study.check.nothing")}}
 	}
-	return report.SheetSection{Heading: "Dealt with", Tables: []report.SheetTable{t}}
+	return report.SheetSection{Heading: s.x.T("study.check.dealt"), Tables: []report.SheetTable{t}}
 }
 
 func (s stabilitySheet) methods() report.SheetSection {
 	rules, _ := charts.Rules(s.s.Options.Rules)
 	var names []string
 	for _, r := range rules {
-		names = append(names, r.Text)
+		names = append(names, s.x.T("rule."+r.Name))
 	}
-	kind := string(s.s.Kind)
-	if kind == "" {
-		kind = "not yet known"
+	kind := s.x.Named("study.chart.", string(s.s.Kind))
+	if s.s.Kind == "" {
+		kind = s.x.T("study.check.kind_unknown")
 	}
-	return report.SheetSection{Heading: "How this was computed", Text: []string{
-		fmt.Sprintf("Chart of %s, limits three standard deviations from the centre (NIST/SEMATECH e-Handbook 6.3.2; constants computed from their definitions).", kind),
-		"Stands out: " + strings.Join(names, "; ") + " (Western Electric 1956; Nelson 1984).",
-		"A check out of limits stays so until someone says what was done; runs then start afresh, the limits stay.",
+	return report.SheetSection{Heading: s.x.T("how.computed"), Text: []string{
+		s.x.T("study.check.how.chart", "kind", kind),
+		s.x.T("study.check.how.rules", "rules", strings.Join(names, s.x.T("join.signals"))),
+		s.x.T("study.check.how.stays"),
 	}}
 }
 
@@ -161,6 +172,9 @@ type stabilityJSON struct {
 	Checks      []checkJSON `json:"checks"`
 	Line        string      `json:"sentence"`
 	Warnings    []string    `json:"warnings"`
+
+	LinePhrase     *part.Phrase  `json:"sentence_phrase,omitempty"` // to be told in any language
+	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"`
 }
 
 type checkJSON struct {
@@ -169,16 +183,19 @@ type checkJSON struct {
 	Value   *float64  `json:"value,omitempty"`
 	Spread  *float64  `json:"spread,omitempty"`
 	Signals []string  `json:"signals,omitempty"`
+
+	SignalPhrases []part.Phrase `json:"signal_phrases,omitempty"`
 }
 
 func (s stabilitySheet) numbers() stabilityJSON {
+	en := lang.English()
 	l, sp := s.s.Limits.Level, s.s.Limits.Spread
 	j := stabilityJSON{Log: s.name, Unit: s.unit, State: s.s.State, Chart: s.s.Kind, Provisional: s.s.Provisional,
 		Centre: part.Num(l.Centre), Lower: part.Num(l.Lower), Upper: part.Num(l.Upper), Sigma: part.Num(s.s.Limits.SigmaWithin), UpperSpread: part.Num(sp.Upper),
-		Checks: []checkJSON{}, Line: s.v.Line, Warnings: s.v.Warnings}
+		Checks: []checkJSON{}, Line: en.Say(&s.v.Line), Warnings: en.SayAll(s.v.Warnings), LinePhrase: &s.v.Line, WarningPhrases: s.v.Warnings}
 	cli.NotNil(&j.Warnings)
 	for _, c := range s.s.Checks {
-		j.Checks = append(j.Checks, checkJSON{c.Line, c.Time, part.Num(c.Level), part.Num(c.Spread), c.Signals})
+		j.Checks = append(j.Checks, checkJSON{c.Line, c.Time, part.Num(c.Level), part.Num(c.Spread), en.SayAll(c.Signals), c.Signals})
 	}
 	return j
 }

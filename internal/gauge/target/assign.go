@@ -1,7 +1,6 @@
 package target
 
 import (
-	"fmt"
 	"math"
 
 	"finishbench/internal/optics"
@@ -191,12 +190,4 @@ func directions(at map[cell]int, all []blob) (cols, rows vec) {
 	cols = vec{(yy*xpx - xy*ypx) / det, (yy*xpy - xy*ypy) / det}
 	rows = vec{(xx*ypx - xy*xpx) / det, (xx*ypy - xy*xpy) / det}
 	return cols, rows
-}
-
-// lattice words for messages.
-func gridWords(spec optics.Target) string {
-	if spec.Kind == optics.AsymmetricDots {
-		return fmt.Sprintf("an asymmetric grid of %d x %d dots", spec.Cols, spec.Rows)
-	}
-	return fmt.Sprintf("a grid of %d x %d dots", spec.Cols, spec.Rows)
 }

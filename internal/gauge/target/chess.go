@@ -3,6 +3,7 @@ package target
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -59,7 +60,7 @@ func (s *scene) chessboard() (Found, error) {
 }
 
 func (s *scene) tooLarge(cols, rows int) *Problem {
-	return s.problem(fmt.Sprintf("the board seen has %d x %d inner corners or more", cols, rows), "give the right numbers of inner corners: squares less one")
+	return s.problem(part.Say("target.board_size", "cols", strconv.Itoa(cols), "rows", strconv.Itoa(rows)), part.Say("target.do.corners"))
 }
 
 // larger says whether the board has more corners than asked for, each a clean
@@ -79,7 +80,8 @@ func (s *scene) larger() (cols, rows int, ok bool) {
 
 // measureCorners measures corners that were found roughly.
 func (s *scene) measureCorners(rough []part.Point, cols, rows int) (Found, error) {
-	f := Found{View: optics.View{Name: s.name, W: s.p.W, H: s.p.H}, Expected: s.spec.Cols * s.spec.Rows, BlurPX: math.NaN(), DiameterPX: math.NaN(), UDiameterPX: math.NaN()}
+	f := Found{View: optics.View{Name: s.name, W: s.p.W, H: s.p.H}, Expected: s.spec.Cols * s.spec.Rows, BlurPX: math.NaN(),
+		DiameterPX: math.NaN(), UDiameterPX: math.NaN()}
 	rough = asHeld(rough, cols, rows)
 	step := make([][2]vec, len(rough))
 	var pitch []float64
@@ -89,7 +91,7 @@ func (s *scene) measureCorners(rough []part.Point, cols, rows int) (Found, error
 	}
 	if p := robust.Quantile(pitch, 0.5); p < leastPitch {
 		f.Partial = true
-		return f, s.problem(fmt.Sprintf("the squares are only %.1f pixels wide", p), "go nearer, or use a board with larger squares: 6 pixels or more are needed")
+		return f, s.problem(part.Say("target.small_squares", "width_px", fmt.Sprintf("%.1f", p)), part.Say("target.do.larger_board"))
 	}
 	got := make([]corner, len(rough))
 	fine := make([]bool, len(rough))
@@ -105,15 +107,17 @@ func (s *scene) measureCorners(rough []part.Point, cols, rows int) (Found, error
 			continue
 		}
 		blur = append(blur, c.blur)
-		f.View.Marks = append(f.View.Marks, optics.Mark{Col: i % cols, Row: i / cols, XMM: float64(i%cols) * s.spec.PitchMM, YMM: float64(i/cols) * s.spec.PitchMM, XPX: c.x, YPX: c.y, UPX: c.u})
+		f.View.Marks = append(f.View.Marks, optics.Mark{Col: i % cols, Row: i / cols, XMM: float64(i%cols) * s.spec.PitchMM,
+			YMM: float64(i/cols) * s.spec.PitchMM, XPX: c.x, YPX: c.y, UPX: c.u})
 	}
 	f.BlurPX = robust.Quantile(blur, 0.5)
 	if lost > 0 {
 		f.Partial = true
-		f.Notes = append(f.Notes, fmt.Sprintf("%s left out: hidden, or no clean crossing", count(lost, "corner")))
+		f.Notes = append(f.Notes, part.Say("target.lost_corners", "n", strconv.Itoa(lost)))
 	}
 	if float64(len(f.View.Marks)) < leastFill*float64(len(rough)) {
-		p := s.problem(fmt.Sprintf("found in part: %d of %d corners are clean crossings", len(f.View.Marks), len(rough)), "show the whole board, unhidden, sharp and without glare")
+		p := s.problem(part.Say("target.part_corners", "n", strconv.Itoa(len(f.View.Marks)), "of", strconv.Itoa(len(rough))),
+			part.Say("target.do.whole_board"))
 		p.Part = true
 		return f, p
 	}
@@ -241,22 +245,23 @@ const cleanShare = 0.95
 // partOfBoard says what is seen of a board that is not seen whole.
 func (s *scene) partOfBoard(seen boardPart) (Found, error) {
 	if seen.corners == nil || !seen.clean { // what looked like corners is none
-		return Found{}, s.problem("not found", s.likelyCause(s.p))
+		return Found{}, s.problem(part.Say("target.not_found"), s.likelyCause(s.p))
 	}
 	corners, c, r, f := seen.corners, seen.cols, seen.rows, seen.found
 	if c > s.spec.Cols || r > s.spec.Rows {
 		return Found{}, s.tooLarge(c, r)
 	}
 	f.Partial = true
-	p := s.problem(fmt.Sprintf("found in part: at least %d x %d of %d x %d corners", c, r, s.spec.Cols, s.spec.Rows), "")
+	p := s.problem(part.Say("target.part_board", "cols", strconv.Itoa(c), "rows", strconv.Itoa(r), "want_cols", strconv.Itoa(s.spec.Cols),
+		"want_rows", strconv.Itoa(s.spec.Rows)), part.Phrase{})
 	p.Part = true
 	switch {
 	case s.boardCut(corners, c, r):
-		p.Do = "the picture's border seems to cut the board off: show all of it with a light margin"
+		p.Do = part.Say("target.do.board_cut")
 	case s.darkPart(s.p):
-		p.Do = "the picture is dark: give more light, or expose longer"
+		p.Do = part.Say("target.do.dark")
 	default:
-		p.Do = "check the numbers of inner corners (squares less one), and that nothing hides a part or glares on it"
+		p.Do = part.Say("target.do.check_corners")
 	}
 	return f, p
 }
@@ -289,9 +294,9 @@ func lightLevel(p *part.Plane, q float64) float64 {
 	return robust.Quantile(v, q)
 }
 
-func (s *scene) likelyCause(p *part.Plane) string {
+func (s *scene) likelyCause(p *part.Plane) part.Phrase {
 	if s.darkPart(p) {
-		return "the picture is dark: give more light, or expose longer"
+		return part.Say("target.do.dark")
 	}
-	return "show the whole board with a light margin, sharp and evenly lit, each square at least 6 pixels wide"
+	return part.Say("target.do.board")
 }

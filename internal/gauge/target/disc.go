@@ -23,12 +23,13 @@ const (
 // disc finds one disc, or one pin seen from the side, darker or lighter than
 // what surrounds it.
 func (s *scene) disc() (Found, error) {
-	f := Found{View: optics.View{Name: s.name, W: s.p.W, H: s.p.H}, Expected: 1, BlurPX: math.NaN(), DiameterPX: math.NaN(), UDiameterPX: math.NaN()}
+	f := Found{View: optics.View{Name: s.name, W: s.p.W, H: s.p.H}, Expected: 1, BlurPX: math.NaN(), DiameterPX: math.NaN(),
+		UDiameterPX: math.NaN()}
 	k := (max(s.p.W, s.p.H) + searchSide - 1) / searchSide
 	small := shrunk(s.p, k)
 	level, ok := twoLevels(small)
 	if !ok {
-		return f, s.problem("not found: nothing stands out from the ground", "light the disc or pin from behind, or lay it on a ground much lighter or darker than itself")
+		return f, s.problem(part.Say("target.no_contrast"), part.Say("target.do.light_disc"))
 	}
 	var all []body
 	for _, light := range []bool{false, true} {
@@ -42,7 +43,7 @@ func (s *scene) disc() (Found, error) {
 		}
 	}
 	if len(discs) > 1 && discs[1].area > 0.3*discs[0].area {
-		return f, s.problem("two discs are seen", "show one")
+		return f, s.problem(part.Say("target.two_discs"), part.Say("target.do.one"))
 	}
 	if len(discs) > 0 {
 		if done, err := s.measureDisc(&f, discs[0], k); done {
@@ -59,12 +60,12 @@ func (s *scene) disc() (Found, error) {
 	for _, b := range all {
 		if b.cut && !ground(small, b.blob) && 2*b.b*float64(k) >= leastDisc {
 			f.Partial = true
-			p := s.problem("found in part: what stands out is cut by the picture's border", "show all of the disc")
+			p := s.problem(part.Say("target.disc_cut"), part.Say("target.do.whole_disc"))
 			p.Part = true
 			return f, p
 		}
 	}
-	return f, s.problem("not found: no disc and no bar with straight edges stands out", fmt.Sprintf("show one disc or pin alone, sharp, %g pixels wide or more", leastDisc))
+	return f, s.problem(part.Say("target.no_disc"), part.Say("target.do.one_disc", "least_px", fmt.Sprintf("%g", leastDisc)))
 }
 
 // body is a blob of one of two levels.
@@ -135,7 +136,7 @@ func (s *scene) measureDisc(f *Found, b body, k int) (done bool, err error) {
 	f.View.Marks = []optics.Mark{{XPX: e.XPX, YPX: e.YPX, UPX: e.UPX}}
 	f.DiameterPX, f.UDiameterPX, f.BlurPX = e.DiameterPX(), e.UDiameterPX, e.BlurPX
 	if q := e.SemiMinorPX / e.SemiMajorPX; q < ovalNote {
-		f.Notes = append(f.Notes, fmt.Sprintf("the disc looks oval: its shortest diameter is %.1f %% less than its longest (a tilted view, or no disc)", 100*(1-q)))
+		f.Notes = append(f.Notes, part.Say("target.oval", "percent", fmt.Sprintf("%.1f", 100*(1-q))))
 	}
 	return true, nil
 }
@@ -163,7 +164,7 @@ func (s *scene) pin(f Found, b body, k int, level float64) (Found, bool) {
 	mid := (lo.at + hi.at) / 2
 	f.View.Marks = []optics.Mark{{XPX: x0 - mid*sin, YPX: y0 + mid*cos, UPX: f.UDiameterPX / 2}}
 	if taper := math.Abs(hi.slope-lo.slope) * 2 * half; taper > taperNote*width && taper > 4*f.UDiameterPX {
-		f.Notes = append(f.Notes, fmt.Sprintf("the two edges are not parallel: the width changes by %.1f %% along the part measured (a tilted view, or no pin)", 100*taper/width))
+		f.Notes = append(f.Notes, part.Say("target.taper", "percent", fmt.Sprintf("%.1f", 100*taper/width)))
 	}
 	return f, true
 }

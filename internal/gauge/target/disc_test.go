@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -46,7 +47,8 @@ func checkDiameter(t *testing.T, f Found, want float64) {
 		t.Errorf("%s: uncertainty %g px", f.View.Name, f.UDiameterPX)
 	}
 	if e := math.Abs(f.DiameterPX - want); e > max(0.001*want, 3*f.UDiameterPX) || e > 0.03 {
-		t.Errorf("%s of %.1f px: %.4f, off by %.4f with a stated uncertainty of %.4f", f.View.Name, want, f.DiameterPX, f.DiameterPX-want, f.UDiameterPX)
+		t.Errorf("%s of %.1f px: %.4f, off by %.4f with a stated uncertainty of %.4f", f.View.Name, want, f.DiameterPX, f.DiameterPX-want,
+			f.UDiameterPX)
 	}
 }
 
@@ -70,7 +72,7 @@ func TestDiscProblems(t *testing.T) {
 	checkProblem(t, "tilted", f, err, "", "the disc looks oval: its shortest diameter is 6.", 1) // cos 20 degrees is 0.940
 	p.Map = func(x, y float64) part.Point { return part.Point{X: 400 + 20*x*(1+0.01*y), Y: 300 + 20*y} }
 	f, err = Find(synth.Bar(p, 6, 20), disc, "a.png")
-	if err != nil || !f.Pin || !strings.Contains(strings.Join(f.Notes, "|"), "not parallel") {
+	if err != nil || !f.Pin || !strings.Contains(strings.Join(lang.English().SayAll(f.Notes), "|"), "not parallel") {
 		t.Errorf("tapered: pin %v, %q, %v", f.Pin, f.Notes, err)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"runtime"
 	"slices"
+	"strconv"
 	"sync"
 
 	"finishbench/internal/optics"
@@ -25,10 +26,10 @@ func (s *scene) dots() (Found, error) {
 		}
 	}
 	if best.seats.nodes == nil {
-		return Found{}, s.problem("not found: no dots in even rows are seen", "show the whole grid, sharp and evenly lit, at least 6 pixels from dot to dot")
+		return Found{}, s.problem(part.Say("target.no_dots"), part.Say("target.do.grid"))
 	}
 	if other, yes := s.otherKind(best); yes {
-		return Found{}, s.problem("the dots seen stand in "+other, "check the kind of target")
+		return Found{}, s.problem(part.Say("target.other_grid", "grid", other), part.Say("target.do.kind"))
 	}
 	f, err := s.measureGrid(best)
 	if err != nil {
@@ -36,7 +37,8 @@ func (s *scene) dots() (Found, error) {
 	}
 	if second > len(best.seats.nodes)/2 {
 		f.Partial = true
-		return f, s.problem(fmt.Sprintf("two grids of dots are seen, of %d and %d dots", len(best.seats.nodes), second), "show one target")
+		return f, s.problem(part.Say("target.two_grids", "n", strconv.Itoa(len(best.seats.nodes)), "other", strconv.Itoa(second)),
+			part.Say("target.do.one_target"))
 	}
 	return f, nil
 }
@@ -47,10 +49,10 @@ func (s *scene) otherKind(g gridSeen) (string, bool) {
 	if g.seats.whole {
 		return "", false
 	}
-	spec, words := s.spec, "an asymmetric grid (odd rows half a pitch further right)"
+	spec, words := s.spec, "@target.asymmetric"
 	spec.Kind = optics.AsymmetricDots
 	if s.spec.Kind == optics.AsymmetricDots {
-		spec.Kind, words = optics.Dots, "a plain grid of rows and columns"
+		spec.Kind, words = optics.Dots, "@target.plain"
 	}
 	other := seat(g.lattice, g.all, spec)
 	return words, other.fill > 0.95 && len(other.nodes) > len(g.seats.nodes)
@@ -121,20 +123,22 @@ type dot struct {
 
 // measureGrid measures the seats' dots in the full picture.
 func (s *scene) measureGrid(g gridSeen) (Found, error) {
-	f := Found{View: optics.View{Name: s.name, W: s.p.W, H: s.p.H}, Expected: s.spec.Cols * s.spec.Rows, BlurPX: math.NaN(), DiameterPX: math.NaN(), UDiameterPX: math.NaN()}
+	f := Found{View: optics.View{Name: s.name, W: s.p.W, H: s.p.H}, Expected: s.spec.Cols * s.spec.Rows, BlurPX: math.NaN(),
+		DiameterPX: math.NaN(), UDiameterPX: math.NaN()}
 	slices.SortFunc(g.seats.nodes, func(a, b node) int { return (a.row-b.row)*mostMarks*4 + a.col - b.col })
 	all := make([]dot, len(g.seats.nodes))
 	for i, n := range g.seats.nodes {
 		b := &g.all[n.blob]
 		o := b.oval()
-		o.x, o.y, o.p, o.q, o.r = unshrink(o.x, g.shrink), unshrink(o.y, g.shrink), o.p*float64(g.shrink), o.q*float64(g.shrink), o.r*float64(g.shrink)
+		o.x, o.y, o.p, o.q, o.r = unshrink(o.x, g.shrink), unshrink(o.y,
+			g.shrink), o.p*float64(g.shrink), o.q*float64(g.shrink), o.r*float64(g.shrink)
 		x, y := dotPlace(s.spec, n.col, n.row)
 		all[i] = dot{node: n, mm: part.Point{X: x, Y: y}, px: part.Point{X: o.x, Y: o.y}, rough: o, cut: b.cut}
 	}
 	pitch := s.fitRims(all)
 	if pitch < leastPitch {
 		f.Partial = true
-		return f, s.problem(fmt.Sprintf("the dots are only %.1f pixels apart", pitch), "go nearer, or use a target with a larger pitch: 6 pixels or more are needed")
+		return f, s.problem(part.Say("target.close_dots", "pitch_px", fmt.Sprintf("%.1f", pitch)), part.Say("target.do.larger_pitch"))
 	}
 	hidden := s.dropOdd(all)
 	s.centre(all)
@@ -146,36 +150,30 @@ func (s *scene) measureGrid(g gridSeen) (Found, error) {
 		case d.cut:
 			border++
 		case !d.bad:
-			f.View.Marks = append(f.View.Marks, optics.Mark{Col: d.col, Row: d.row, XMM: d.mm.X, YMM: d.mm.Y, XPX: d.px.X, YPX: d.px.Y, UPX: d.e.UPX})
+			f.View.Marks = append(f.View.Marks, optics.Mark{Col: d.col, Row: d.row, XMM: d.mm.X, YMM: d.mm.Y, XPX: d.px.X, YPX: d.px.Y,
+				UPX: d.e.UPX})
 			f.Ellipses = append(f.Ellipses, d.e)
 			blur = append(blur, d.e.BlurPX)
 		}
 	}
 	f.BlurPX = robust.Quantile(blur, 0.5)
 	if border > 0 {
-		f.Notes = append(f.Notes, fmt.Sprintf("%s left out: cut by the picture's border", count(border, "dot")))
+		f.Notes = append(f.Notes, part.Say("target.cut_dots", "n", strconv.Itoa(border)))
 	}
 	if hidden > 0 {
-		f.Notes = append(f.Notes, fmt.Sprintf("%s left out: partly hidden, or not round", count(hidden, "dot")))
+		f.Notes = append(f.Notes, part.Say("target.hidden_dots", "n", strconv.Itoa(hidden)))
 	}
 	return f, s.judgeGrid(&f, g.seats)
-}
-
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // judgeGrid says what is wrong with the grid as a whole.
 func (s *scene) judgeGrid(f *Found, seats seating) error {
 	f.Partial = len(f.View.Marks) < f.Expected
 	if missing := f.Expected - len(seats.nodes); seats.whole && missing > 0 {
-		f.Notes = append(f.Notes, fmt.Sprintf("%s of %d not seen", count(missing, "dot"), f.Expected))
+		f.Notes = append(f.Notes, part.Say("target.unseen_dots", "n", strconv.Itoa(missing), "of", strconv.Itoa(f.Expected)))
 	}
-	seen := fmt.Sprintf("%d dots in %d columns and %d rows", len(seats.nodes), seats.cols, seats.rows)
-	part := func(seen, do string) error {
+	seen := part.Say("target.dots", "n", strconv.Itoa(len(seats.nodes)), "cols", strconv.Itoa(seats.cols), "rows", strconv.Itoa(seats.rows))
+	inPart := func(seen, do part.Phrase) error {
 		f.Partial = true
 		p := s.problem(seen, do)
 		p.Part = true
@@ -183,19 +181,21 @@ func (s *scene) judgeGrid(f *Found, seats seating) error {
 	}
 	switch {
 	case seats.fill < leastFill && !seats.whole:
-		return part("found in part, or another kind of target: "+seen+" with gaps", "show the whole grid, and check its kind and numbers")
+		return inPart(part.Say("target.gaps").With("seen", seen), part.Say("target.do.grid_kind"))
 	case seats.whole && seats.mirrored:
-		return s.problem("the grid is seen in a mirror", "take the picture without a mirror, or flip it back")
+		return s.problem(part.Say("target.mirrored"), part.Say("target.do.no_mirror"))
 	case seats.cols > s.spec.Cols || seats.rows > s.spec.Rows:
-		return s.problem(seen+" are seen, more than asked for", "check the numbers of columns and rows (dots in a row, then rows)")
+		return s.problem(part.Say("target.too_many").With("seen", seen), part.Say("target.do.numbers_hint"))
 	case !seats.whole:
-		do := "check the numbers of columns and rows"
+		do := part.Say("target.do.numbers")
 		if s.nearBorder(f) {
-			do = "the picture's border seems to cut the target off: show all of it"
+			do = part.Say("target.do.cut")
 		}
-		return part(fmt.Sprintf("found in part: %s of %d x %d", seen, s.spec.Cols, s.spec.Rows), do)
+		return inPart(part.Say("target.part_of", "cols", strconv.Itoa(s.spec.Cols), "rows", strconv.Itoa(s.spec.Rows)).With("seen", seen),
+			do)
 	case len(f.View.Marks) < int(math.Ceil(leastFill*float64(f.Expected))):
-		return part(fmt.Sprintf("found in part: %d of %d dots", len(f.View.Marks), f.Expected), "show the whole grid, unhidden and sharp")
+		return inPart(part.Say("target.part_dots", "n", strconv.Itoa(len(f.View.Marks)), "of", strconv.Itoa(f.Expected)),
+			part.Say("target.do.whole_grid"))
 	}
 	return nil
 }

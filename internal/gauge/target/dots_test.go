@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -60,7 +61,8 @@ func TestDotsAccuracy(t *testing.T) {
 				spec := optics.Target{Kind: optics.Dots, Cols: 12, Rows: 9, PitchMM: 5 * size, DiameterMM: 3 * size}
 				p := synth.DefaultTarget()
 				p.BlurSigmaPX, p.NoiseSigma, p.Gradient = blur, 1.5, 0.3
-				p.Map = synth.Tilted(wide, synth.Pose{XMM: 27.5 * size, YMM: 20 * size, DistanceMM: 95, AboutXDeg: tilt, AboutYDeg: -tilt / 2, AboutDeg: 4})
+				p.Map = synth.Tilted(wide, synth.Pose{XMM: 27.5 * size, YMM: 20 * size, DistanceMM: 95, AboutXDeg: tilt,
+					AboutYDeg: -tilt / 2, AboutDeg: 4})
 				name := fmt.Sprintf("size %g tilt %g blur %g", size, tilt, blur)
 				f, err := Find(synth.Dots(p, spec, nil), spec, name)
 				if err != nil || len(f.View.Marks) != 108 || f.Partial {
@@ -154,7 +156,8 @@ func TestDotsOrder(t *testing.T) {
 			half := math.Hypot(first.XPX-r.X, first.YPX-r.Y) < 1
 			upright := spec.Kind == optics.AsymmetricDots && spec.Rows%2 == 1
 			if !same && (!half || upright) {
-				t.Errorf("%s %d x %d turned by %g: dot 0, 0 at %.1f, %.1f; drawn at %.1f, %.1f", spec.Kind, spec.Cols, spec.Rows, turn, first.XPX, first.YPX, q.X, q.Y)
+				t.Errorf("%s %d x %d turned by %g: dot 0, 0 at %.1f, %.1f; drawn at %.1f, %.1f", spec.Kind, spec.Cols, spec.Rows, turn,
+					first.XPX, first.YPX, q.X, q.Y)
 			}
 			right := f.View.Marks[spec.Cols-1]
 			if !upright && right.XPX-first.XPX+last.YPX-right.YPX < 0 {
@@ -189,15 +192,21 @@ func TestDotsProblems(t *testing.T) {
 		marks        int
 	}{
 		{"light on dark", synth.TargetParams{}, dotGrid(6, 5), dotGrid(6, 5), nil, "", "", 30},
-		{"two missing", before(0, 10), dotGrid(6, 5), dotGrid(6, 5), func(c, r int) bool { return c == 2 && r == 2 || c == 5 && r == 4 }, "", "2 dots of 30 not seen", 28},
-		{"too few asked", before(0, 10), dotGrid(6, 5), dotGrid(5, 5), nil, "30 dots in 6 columns and 5 rows are seen, more than asked for", "", 30},
-		{"too many asked", before(0, 10), dotGrid(6, 5), dotGrid(7, 5), nil, "found in part: 30 dots in 6 columns and 5 rows of 7 x 5; check the numbers", "", 30},
-		{"a column outside", shifted(before(0, 10), -285), dotGrid(6, 5), dotGrid(6, 5), nil, "the picture's border seems to cut the target off", "", 25},
-		{"a column cut", shifted(before(0, 0), -278), dotGrid(6, 5), dotGrid(6, 5), nil, "", "5 dots left out: cut by the picture's border", 25},
+		{"two missing", before(0, 10), dotGrid(6, 5), dotGrid(6, 5), func(c, r int) bool { return c == 2 && r == 2 || c == 5 && r == 4 },
+			"", "2 dots of 30 not seen", 28},
+		{"too few asked", before(0, 10), dotGrid(6, 5), dotGrid(5, 5), nil,
+			"30 dots in 6 columns and 5 rows are seen, more than asked for", "", 30},
+		{"too many asked", before(0, 10), dotGrid(6, 5), dotGrid(7, 5), nil,
+			"found in part: 30 dots in 6 columns and 5 rows of 7 x 5; check the numbers", "", 30},
+		{"a column outside", shifted(before(0, 10), -285), dotGrid(6, 5), dotGrid(6, 5), nil,
+			"the picture's border seems to cut the target off", "", 25},
+		{"a column cut", shifted(before(0, 0), -278), dotGrid(6, 5), dotGrid(6, 5), nil, "",
+			"5 dots left out: cut by the picture's border", 25},
 		{"in a mirror", inMirror(before(10, 20)), asymGrid(5, 8), asymGrid(5, 8), nil, "seen in a mirror", "", 40},
 		{"asymmetric, not plain", before(0, 10), asymGrid(5, 10), dotGrid(5, 10), nil, "the dots seen stand in an asymmetric grid", "", 0},
 		{"plain, not asymmetric", before(0, 10), dotGrid(6, 5), asymGrid(6, 5), nil, "the dots seen stand in a plain grid", "", 0},
-		{"two grids", before(0, 10), dotGrid(9, 5), dotGrid(4, 5), func(c, _ int) bool { return c == 4 }, "two grids of dots are seen", "", 20},
+		{"two grids", before(0, 10), dotGrid(9, 5), dotGrid(4, 5), func(c, _ int) bool { return c == 4 }, "two grids of dots are seen",
+			"", 20},
 		{"nothing", before(0, 10), dotGrid(6, 5), dotGrid(6, 5), none, "not found", "", 0},
 	} {
 		if c.name == "light on dark" {
@@ -230,7 +239,7 @@ func checkProblem(t *testing.T, name string, f Found, err error, want, note stri
 	if (err != nil) != (want != "") || err != nil && !strings.Contains(err.Error(), want) {
 		t.Errorf("%s: error %v; want %q", name, err, want)
 	}
-	if !strings.Contains(strings.Join(f.Notes, "|"), note) {
+	if !strings.Contains(strings.Join(lang.English().SayAll(f.Notes), "|"), note) {
 		t.Errorf("%s: notes %q; want %q", name, f.Notes, note)
 	}
 	if len(f.View.Marks) != marks {
@@ -328,7 +337,8 @@ func FuzzFind(f *testing.F) {
 func BenchmarkDots12Mpx(b *testing.B) {
 	p := synth.DefaultTarget()
 	p.W, p.H, p.NoiseSigma, p.BlurSigmaPX = 4000, 3000, 2, 1.5
-	p.Map = synth.Tilted(optics.Lens{FX: 4500, FY: 4500, CX: 2000, CY: 1500, K1: -0.2}, synth.Pose{XMM: 47.5, YMM: 47.5, DistanceMM: 180, AboutXDeg: 20})
+	p.Map = synth.Tilted(optics.Lens{FX: 4500, FY: 4500, CX: 2000, CY: 1500, K1: -0.2},
+		synth.Pose{XMM: 47.5, YMM: 47.5, DistanceMM: 180, AboutXDeg: 20})
 	im := synth.Dots(p, dotGrid(20, 20), nil)
 	for b.Loop() {
 		f, err := Find(im, dotGrid(20, 20), "large")

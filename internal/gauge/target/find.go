@@ -2,8 +2,10 @@ package target
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 )
@@ -11,11 +13,11 @@ import (
 // Found is a target as a picture shows it.
 type Found struct {
 	View     optics.View
-	Ellipses []Ellipse // of a dot grid, in the order of the view's marks; of a disc
-	Expected int       // marks that the target has; 0: not said
-	Partial  bool      // not all of the target was found
-	Notes    []string  // a sentence each: what was left out, what may be wrong
-	BlurPX   float64   // standard deviation of the edges' blur, median; NaN: not measured
+	Ellipses []Ellipse     // of a dot grid, in the order of the view's marks; of a disc
+	Expected int           // marks that the target has; 0: not said
+	Partial  bool          // not all of the target was found
+	Notes    []part.Phrase // a sentence each: what was left out, what may be wrong
+	BlurPX   float64       // standard deviation of the edges' blur, median; NaN: not measured
 
 	DiameterPX  float64 // of a disc, or a pin's width; NaN: another kind
 	UDiameterPX float64 // its standard uncertainty from the fit's scatter
@@ -25,18 +27,23 @@ type Found struct {
 // Problem tells why a picture's target is of no use.
 type Problem struct {
 	Picture string
-	Target  string // what was looked for
-	Seen    string // what was seen
-	Do      string // what the person can do; may be empty
-	Part    bool   // a part of the target was found
+	Target  part.Phrase // what was looked for
+	Seen    part.Phrase // what was seen
+	Do      part.Phrase // what the person can do; may have no key
+	Part    bool        // a part of the target was found
 }
 
 func (p *Problem) Error() string {
-	s := fmt.Sprintf("target: find %s in %s: %s", p.Target, p.Picture, p.Seen)
-	if p.Do != "" {
-		s += "; " + p.Do
+	said := p.Phrase()
+	return fmt.Sprintf("target: find %s in %s: %s", lang.English().Say(&p.Target), p.Picture, lang.English().Say(&said))
+}
+
+// Phrase is what was seen, and what to do.
+func (p *Problem) Phrase() part.Phrase {
+	if p.Do.Key == "" {
+		return p.Seen
 	}
-	return s
+	return part.Say("target.problem").With("seen", p.Seen).With("do", p.Do)
 }
 
 // Find finds a target in a picture. Marks are in full-resolution pixels, with
@@ -54,10 +61,11 @@ func Find(im *part.Image, spec optics.Target, name string) (Found, error) {
 	}
 	what := Words(spec)
 	if im.W < leastSide || im.H < leastSide {
-		return Found{}, &Problem{Picture: name, Target: what, Seen: fmt.Sprintf("the picture is only %d x %d pixels", im.W, im.H)}
+		return Found{}, &Problem{Picture: name, Target: what, Seen: part.Say("target.small", "width_px", strconv.Itoa(im.W), "height_px",
+			strconv.Itoa(im.H))}
 	}
-	if fault := exposureFault(p); fault != "" {
-		return Found{}, &Problem{Picture: name, Target: what, Seen: "not found", Do: fault}
+	if fault := exposureFault(p); fault.Key != "" {
+		return Found{}, &Problem{Picture: name, Target: what, Seen: part.Say("target.not_found"), Do: fault}
 	}
 	s := scene{p: p, spec: spec, name: name, what: what}
 	switch spec.Kind {
@@ -77,12 +85,13 @@ const leastSide = 16
 
 // scene is one search.
 type scene struct {
-	p          *part.Plane // brightness, linear light
-	spec       optics.Target
-	name, what string
+	p    *part.Plane // brightness, linear light
+	spec optics.Target
+	name string
+	what part.Phrase
 }
 
-func (s *scene) problem(seen, do string) *Problem {
+func (s *scene) problem(seen, do part.Phrase) *Problem {
 	return &Problem{Picture: s.name, Target: s.what, Seen: seen, Do: do}
 }
 
@@ -148,17 +157,20 @@ func Check(spec optics.Target) error {
 }
 
 // Words names a target in messages.
-func Words(spec optics.Target) string {
+func Words(spec optics.Target) part.Phrase {
+	size := []string{"cols", strconv.Itoa(spec.Cols), "rows", strconv.Itoa(spec.Rows)}
 	switch spec.Kind {
 	case optics.Chessboard:
-		return fmt.Sprintf("a chessboard of %d x %d inner corners", spec.Cols, spec.Rows)
+		return part.Say("target.words.chessboard", size...)
 	case optics.Ruler:
 		if spec.Cols > 0 {
-			return fmt.Sprintf("a ruler of %d ticks", spec.Cols)
+			return part.Say("target.words.ticks", size[:2]...)
 		}
-		return "a ruler"
+		return part.Say("target.words.ruler")
 	case optics.Disc:
-		return "a disc or pin"
+		return part.Say("target.words.disc")
+	case optics.AsymmetricDots:
+		return part.Say("target.words.asymmetric", size...)
 	}
-	return gridWords(spec)
+	return part.Say("target.words.dots", size...)
 }

@@ -38,7 +38,7 @@ const (
 
 // exposureFault says what makes the whole picture useless, if anything does.
 // Noise is averaged out over blocks first.
-func exposureFault(p *part.Plane) string {
+func exposureFault(p *part.Plane) part.Phrase {
 	blocks := shrunk(p, 4)
 	dark, clipped := 0, 0
 	for _, v := range blocks.V {
@@ -50,11 +50,11 @@ func exposureFault(p *part.Plane) string {
 	}
 	switch n := len(blocks.V); {
 	case dark >= n*995/1000:
-		return "the picture is all black: open the lens cap, switch the light on or expose longer"
+		return part.Say("target.do.black")
 	case clipped >= n*995/1000:
-		return "the picture is all white (clipped): expose less"
+		return part.Say("target.do.white")
 	}
-	return ""
+	return part.Phrase{}
 }
 
 // shrunk is the plane averaged over blocks of k x k pixels.

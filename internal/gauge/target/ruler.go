@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
@@ -39,18 +40,20 @@ type chain struct {
 // ruler finds ticks along the direction in which most edges face, measures
 // each over its length, and turns the direction until it is square to them.
 func (s *scene) ruler() (Found, error) {
-	f := Found{View: optics.View{Name: s.name, W: s.p.W, H: s.p.H}, Expected: s.spec.Cols, BlurPX: math.NaN(), DiameterPX: math.NaN(), UDiameterPX: math.NaN()}
+	f := Found{View: optics.View{Name: s.name, W: s.p.W, H: s.p.H}, Expected: s.spec.Cols, BlurPX: math.NaN(), DiameterPX: math.NaN(),
+		UDiameterPX: math.NaN()}
 	k := (max(s.p.W, s.p.H) + searchSide - 1) / searchSide
 	band, ok := s.searchTicks(k)
 	if !ok && k > 1 {
 		band, ok = s.searchTicks(1)
 	}
 	if !ok {
-		return f, s.problem("not found: no row of ticks at even steps is seen", fmt.Sprintf("show %d ticks or more, sharp, evenly lit, at least 6 pixels apart", rulerTicks))
+		return f, s.problem(part.Say("target.no_ticks"), part.Say("target.do.ticks", "n", strconv.Itoa(rulerTicks)))
 	}
 	if band.pitch() < leastPitch {
 		f.Partial = true
-		return f, s.problem(fmt.Sprintf("the ticks are only %.1f pixels apart", band.pitch()), "go nearer, or use a ruler with a larger pitch: 6 pixels or more are needed")
+		return f, s.problem(part.Say("target.close_ticks", "pitch_px", fmt.Sprintf("%.1f", band.pitch())),
+			part.Say("target.do.larger_ruler"))
 	}
 	got := s.measureTicks(band)
 	for range 2 {
@@ -60,10 +63,11 @@ func (s *scene) ruler() (Found, error) {
 		}
 	}
 	if len(got) < leastTicks {
-		return f, s.problem("not found: the ticks are not clean lines", "show the ruler sharp, evenly lit, without glare")
+		return f, s.problem(part.Say("target.unclean_ticks"), part.Say("target.do.sharp_ruler"))
 	}
-	if why := noRuler(got, band.pitch()); why != "" {
-		return f, s.problem("not found: "+why, fmt.Sprintf("show %d ticks or more, sharp and evenly lit, and nothing else", rulerTicks))
+	if why := noRuler(got, band.pitch()); why.Key != "" {
+		return f, s.problem(part.Say("target.not_found_why").With("why", why),
+			part.Say("target.do.only_ticks", "n", strconv.Itoa(rulerTicks)))
 	}
 	var blur []float64
 	first := got[0].index
@@ -76,31 +80,31 @@ func (s *scene) ruler() (Found, error) {
 	f.BlurPX = robust.Quantile(blur, 0.5)
 	span := got[len(got)-1].index - first + 1
 	if n := span - len(got); n > 0 {
-		f.Notes = append(f.Notes, fmt.Sprintf("%s left out: hidden, missing or unclear", count(n, "tick")))
+		f.Notes = append(f.Notes, part.Say("target.lost_ticks", "n", strconv.Itoa(n)))
 	}
 	switch {
 	case s.spec.Cols > 0 && span < s.spec.Cols:
 		f.Partial = true
-		f.Notes = append(f.Notes, fmt.Sprintf("found in part: %d of %d ticks", span, s.spec.Cols))
+		f.Notes = append(f.Notes, part.Say("target.part_ticks", "n", strconv.Itoa(span), "of", strconv.Itoa(s.spec.Cols)))
 	case s.spec.Cols > 0 && span > s.spec.Cols:
-		f.Notes = append(f.Notes, fmt.Sprintf("%d ticks are seen, %d were asked for: check that the pitch is that of the finest ticks", span, s.spec.Cols))
+		f.Notes = append(f.Notes, part.Say("target.more_ticks", "n", strconv.Itoa(span), "of", strconv.Itoa(s.spec.Cols)))
 	}
 	return f, nil
 }
 
-// noRuler says why lines are none of a ruler's; "": they may be.
-func noRuler(got []tickFit, pitch float64) string {
+// noRuler says why lines are none of a ruler's; without a key: they may be.
+func noRuler(got []tickFit, pitch float64) part.Phrase {
 	n := len(got)
 	span := got[n-1].index - got[0].index + 1
 	switch off := strays(got) / pitch; {
 	case n < rulerTicks:
-		return fmt.Sprintf("%d lines at even steps are too few for a ruler", n)
+		return part.Say("target.few_lines", "n", strconv.Itoa(n))
 	case float64(n) < rulerWhole*float64(span):
-		return fmt.Sprintf("of %d lines at even steps only %d are there", span, n)
+		return part.Say("target.missing_lines", "of", strconv.Itoa(span), "n", strconv.Itoa(n))
 	case off > rulerEven:
-		return fmt.Sprintf("the lines lie off even steps by %.0f %% of a step, a ruler's by at most %.0f %%", 100*off, 100*rulerEven)
+		return part.Say("target.uneven_lines", "percent", fmt.Sprintf("%.0f", 100*off), "most_percent", fmt.Sprintf("%.0f", 100*rulerEven))
 	}
-	return ""
+	return part.Phrase{}
 }
 
 // strays is how far ticks lie off a smooth course (a parabola), root mean square, px.
@@ -563,7 +567,8 @@ func (s *scene) measureTick(b tickBand, t tick, pitch float64) (tickFit, bool) {
 	if !ok || f.sigma > 2*mostMisfit*(hi-lo) {
 		return tickFit{}, false
 	}
-	return tickFit{at: t.at + f.p[tickAt], slope: f.p[tickSlope], u: math.Sqrt(f.cov.At(tickAt, tickAt)), blur: f.p[tickBlur], ink: math.Abs(f.p[tickInk])}, true
+	return tickFit{at: t.at + f.p[tickAt], slope: f.p[tickSlope], u: math.Sqrt(f.cov.At(tickAt, tickAt)), blur: f.p[tickBlur],
+		ink: math.Abs(f.p[tickInk])}, true
 }
 
 // squared turns the band square to its ticks, about its origin, with the ticks

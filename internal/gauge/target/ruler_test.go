@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -28,7 +29,7 @@ func TestRuler(t *testing.T) {
 				t.Errorf("%s: %d marks, %v", name, len(f.View.Marks), err)
 				continue
 			}
-			if len(f.Notes) != 1 || f.Notes[0] != "2 ticks left out: hidden, missing or unclear" {
+			if len(f.Notes) != 1 || lang.English().Say(&f.Notes[0]) != "2 ticks left out: hidden, missing or unclear" {
 				t.Errorf("%s: notes %q", name, f.Notes)
 			}
 			back := deg > 135 // columns run to the right, or downwards

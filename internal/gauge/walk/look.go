@@ -6,6 +6,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/capture"
@@ -37,7 +38,7 @@ func (b *setupBench) stored(path string) setup.Reading {
 	im, err := capture.Read(path)
 	if err != nil {
 		r := setup.NewReading(file)
-		r.Trouble = pictureTrouble(err, path)
+		r.Trouble = part.Text(pictureTrouble(err, path))
 		return r
 	}
 	tags, _ := capture.ReadTags(path) // the picture was read; without tags it is only less well known
@@ -48,7 +49,7 @@ func (b *setupBench) stored(path string) setup.Reading {
 	}
 	r := b.board(f)
 	if r.Subject == setup.Unclear {
-		r.Trouble += "; a picture of something else is to be named edge_<degrees> or face_<light>"
+		r.Trouble = part.Say("setup.trouble.name").With("trouble", r.Trouble)
 	}
 	return r
 }
@@ -81,7 +82,7 @@ func (b *setupBench) unit(f capture.Frame) setup.Reading {
 	}
 	v, err := capture.LookAtBench(f.Image, shot, b.fit)
 	if err != nil {
-		r.Trouble = cli.Plain(err)
+		r.Trouble = cli.Why(err)
 		return r
 	}
 	r.Lit, r.Bright = shot.View == part.Edge, v.Bright
@@ -95,10 +96,10 @@ func (b *setupBench) unit(f capture.Frame) setup.Reading {
 	case r.Lit:
 		r.Subject = setup.Empty
 	default:
-		r.Trouble = "no unit is to be seen: put one before the camera, or light it so that it stands out from its background"
+		r.Trouble = part.Say("setup.trouble.no_unit")
 	}
 	if v.Unit && math.IsNaN(v.EdgeWidthPX) {
-		r.FocusTrouble = "the outline has too few clean places: light the unit so that it stands out from its background, or put a target in its place"
+		r.FocusTrouble = part.Say("setup.trouble.outline")
 	}
 	r.Framing = framing(v)
 	if v.Unit && r.Lit {
@@ -110,7 +111,7 @@ func (b *setupBench) unit(f capture.Frame) setup.Reading {
 // pose tells how the unit stands before the camera, by its seam.
 func (b *setupBench) pose(r *setup.Reading, im *part.Image, shot part.Shot) {
 	if b.limits.Scale == nil {
-		r.PoseTrouble = "there is no scale in force: make one with inspect scale, or put mm_per_px into the station file"
+		r.PoseTrouble = part.Say("setup.trouble.no_scale")
 		return
 	}
 	l := inspection.Lengths{MMPerPX: b.limits.Scale.MMPerPX, URel: b.limits.Scale.U / b.limits.Scale.MMPerPX, File: b.scale}
@@ -121,10 +122,10 @@ func (b *setupBench) pose(r *setup.Reading, im *part.Image, shot part.Shot) {
 	}
 	m := seam.Measure(im, shot, p)
 	if math.IsNaN(m.Pose.SlantDeg) {
-		r.PoseTrouble = "the seam was not followed from limb to limb"
+		r.PoseTrouble = part.Say("setup.trouble.seam")
 		for _, s := range m.Stations {
 			if s.Reason != "" {
-				r.PoseTrouble = s.Reason
+				r.PoseTrouble = s.Why()
 			}
 		}
 		return
@@ -134,16 +135,16 @@ func (b *setupBench) pose(r *setup.Reading, im *part.Image, shot part.Shot) {
 }
 
 // framing is what is wrong with where the unit stands.
-func framing(v capture.BenchView) string {
+func framing(v capture.BenchView) part.Phrase {
 	switch {
 	case !v.Unit && v.UnitPX > 0:
-		return fmt.Sprintf("what stands out most is %.0f px across: dirt, or a unit too far away", v.UnitPX)
+		return part.Say("setup.framing.small", "size_px", fmt.Sprintf("%.0f", v.UnitPX))
 	case v.Pieces > 1:
-		return fmt.Sprintf("%d units are in view: leave one", v.Pieces)
-	case v.CutOff != "":
-		return "the unit runs out of the frame at the " + v.CutOff
+		return part.Say("setup.framing.several", "n", strconv.Itoa(v.Pieces))
+	case len(v.CutOff) > 0:
+		return part.Say("setup.framing.cut_off").With("sides", v.CutOff...)
 	}
-	return ""
+	return part.Phrase{}
 }
 
 // board looks at a picture of the target.
@@ -154,8 +155,8 @@ func (b *setupBench) board(f capture.Frame) setup.Reading {
 	found, err := target.Find(f.Image, *b.target, file)
 	if err != nil {
 		var p *target.Problem
-		if r.Trouble = cli.Plain(err); errors.As(err, &p) {
-			r.Trouble = fmt.Sprintf("%s was looked for, seen: %s", p.Target, strings.TrimSuffix(p.Seen+"; "+p.Do, "; "))
+		if r.Trouble = cli.Why(err); errors.As(err, &p) {
+			r.Trouble = part.Say("setup.trouble.target").With("target", p.Target).With("seen", p.Phrase())
 		}
 		return r
 	}
@@ -178,7 +179,7 @@ func (b *setupBench) sharpness(r *setup.Reading, im *part.Image, found target.Fo
 	r.EdgeMostPX, r.MotionMostPX = b.fit.EdgeWidthPX, b.fit.MotionPX
 	plane, err := optics.Linear(im, im.C/2) // grey, or green
 	if err != nil {
-		r.FocusTrouble = cli.Plain(err)
+		r.FocusTrouble = cli.Why(err)
 		return
 	}
 	edges, err := optics.FindSlantedEdges(plane, optics.DefaultFindOptions())
@@ -189,7 +190,7 @@ func (b *setupBench) sharpness(r *setup.Reading, im *part.Image, found target.Fo
 		return
 	}
 	if r.EdgeWidthPX = gaussRise * found.BlurPX; math.IsNaN(r.EdgeWidthPX) {
-		r.FocusTrouble = "no slanted edge was found: turn the target by about 5 degrees, or put a unit in its place"
+		r.FocusTrouble = part.Say("setup.trouble.no_edge")
 	}
 }
 
@@ -217,15 +218,16 @@ func (b *setupBench) square(r *setup.Reading, f capture.Frame, found target.Foun
 		if o.Projection == optics.Perspective {
 			o.Lens = b.scale.Lens
 		}
-		facts := optics.PictureFacts{WidthPX: f.Image.W, HeightPX: f.Image.H, Camera: cli.First(f.Tags.Camera, b.camera), Focus: cli.First(f.Tags.Focus, b.focus), FocalLengthMM: f.Tags.FocalLengthMM}
+		facts := optics.PictureFacts{WidthPX: f.Image.W, HeightPX: f.Image.H, Camera: cli.First(f.Tags.Camera, b.camera),
+			Focus: cli.First(f.Tags.Focus, b.focus), FocalLengthMM: f.Tags.FocalLengthMM}
 		if err := b.scale.CheckPicture(facts); err != nil {
-			r.ScaleTrouble = fmt.Sprintf("%s is not for this picture: %s", filepath.Base(b.scale.Path), cli.Plain(err))
+			r.ScaleTrouble = part.Say("setup.trouble.scale", "file", filepath.Base(b.scale.Path)).With("why", cli.Why(err))
 			o.Lens = nil // of another camera
 		}
 	}
 	flat, err := b.flat(found, o)
 	if err != nil {
-		r.ScaleTrouble = cli.Plain(err)
+		r.ScaleTrouble = cli.Why(err)
 		return
 	}
 	r.MMPerPX, r.UMMPerPX = flat.MMPerPX, flat.UMMPerPX

@@ -3,7 +3,6 @@ package walk
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"os"
@@ -18,6 +17,7 @@ import (
 	"finishbench/internal/gauge/scaling"
 	"finishbench/internal/gauge/setup"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/seam"
@@ -36,6 +36,10 @@ type Options struct {
 
 // Run walks a person through putting camera and light in order.
 func Run(ctx context.Context, o Options, pictures []string, stdout, stderr io.Writer) error {
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	b, err := o.bench(time.Now())
 	if err != nil {
 		return err
@@ -53,11 +57,11 @@ func Run(ctx context.Context, o Options, pictures []string, stdout, stderr io.Wr
 			return cli.Usagef("--watch: %s", cli.Plain(err))
 		}
 		defer src.Close()
-		return setupWatch(ctx, src, b, names, o, stdout, stderr)
+		return setupWatch(ctx, x, src, b, names, o, stdout, stderr)
 	case len(pictures) == 0:
 		return cli.Usagef("name pictures or a folder of them, or say --watch FOLDER (see 'inspect setup --help')")
 	}
-	return setupStored(ctx, b, names, o, pictures, stdout)
+	return setupStored(ctx, x, b, names, o, pictures, stdout)
 }
 
 // names are the steps asked for, in their order. A view without a lit panel has
@@ -132,7 +136,8 @@ func (b *setupBench) chooseScale(flag string, st config.Station, now time.Time) 
 	}
 	if file == "" {
 		if st.MMPerPX > 0 {
-			b.limits.Scale = &setup.Scale{Name: "the station file's scale", MMPerPX: st.MMPerPX, U: st.URelScale * st.MMPerPX, AgeDays: math.NaN(), MaxAgeDays: math.NaN()}
+			b.limits.Scale = &setup.Scale{Name: "@setup.station_scale", MMPerPX: st.MMPerPX, U: st.URelScale * st.MMPerPX,
+				AgeDays: math.NaN(), MaxAgeDays: math.NaN()}
 		}
 		return nil
 	}
@@ -142,7 +147,8 @@ func (b *setupBench) chooseScale(flag string, st config.Station, now time.Time) 
 	}
 	b.scale = f
 	age := f.AgeState(now)
-	in := &setup.Scale{Name: filepath.Base(file), MMPerPX: f.MMPerPX, U: f.UMMPerPX, AgeDays: math.Floor(max(0, age.Days)), MaxAgeDays: float64(f.MaxAgeDays), AgeText: age.Sentence}
+	in := &setup.Scale{Name: filepath.Base(file), MMPerPX: f.MMPerPX, U: f.UMMPerPX, AgeDays: math.Floor(max(0, age.Days)),
+		MaxAgeDays: float64(f.MaxAgeDays), AgeText: age.Sentence}
 	if age.State == optics.AgeOver && !(age.DaysLeft < 0) {
 		in.AgeDays = math.NaN() // its date cannot be right
 	}
@@ -151,7 +157,7 @@ func (b *setupBench) chooseScale(flag string, st config.Station, now time.Time) 
 }
 
 // setupStored judges pictures that were taken before.
-func setupStored(ctx context.Context, b *setupBench, names []setup.Name, o Options, args []string, stdout io.Writer) error {
+func setupStored(ctx context.Context, x *lang.Lang, b *setupBench, names []setup.Name, o Options, args []string, stdout io.Writer) error {
 	paths, err := storedPictures(args)
 	if err != nil {
 		return err
@@ -163,7 +169,7 @@ func setupStored(ctx context.Context, b *setupBench, names []setup.Name, o Optio
 		}
 		readings = append(readings, b.stored(path))
 	}
-	s := setupResult{names: names, readings: readings}
+	s := setupResult{x: x, names: names, readings: readings}
 	for _, n := range names {
 		s.steps = append(s.steps, b.limits.Worst(n, readings))
 	}
@@ -220,27 +226,24 @@ func (s setupResult) code() error {
 }
 
 // SetupCautions are what a person must know before reaching into the bench.
-func SetupCautions() []string {
-	return []string{
-		"Ultraviolet lamps and curing boxes harm eyes and skin: keep them off or shut while you set up, wear eyewear for ultraviolet light, never look in.",
-		"Flashing light can set off seizures: no strobe or flicker between 3 and 60 flashes a second in anyone's view.",
-		"A laser line or pointer is of class 1 or 2, and nobody looks into it.",
-		"Local codes and licensed practice come first.",
-	}
+func SetupCautions(x *lang.Lang) []string {
+	return []string{x.T("setup.caution.lamps"), x.T("setup.caution.flashes"), x.T("setup.caution.laser"), x.T("setup.caution.codes")}
 }
 
-func setupSentence(s string) string {
-	if s == "" {
+// setupSentence is a phrase as a whole sentence; empty where it has no key.
+func setupSentence(x *lang.Lang, p part.Phrase) string {
+	if p.Key == "" {
 		return ""
 	}
-	return strings.ToUpper(s[:1]) + strings.TrimRight(s[1:], ".") + "."
+	stop := x.T("page.full_stop")
+	return cli.UpperFirst(strings.TrimSuffix(x.Say(&p), stop)) + stop
 }
 
 // setupMeasured is a measure on one line: what, how much, how much is wanted.
-func setupMeasured(m setup.Measure) string {
-	line := fmt.Sprintf("%s: %s", m.Name, m.Value())
-	if w := m.Wanted(); w != "" {
-		line += ", wanted " + w
+func setupMeasured(m setup.Measure) part.Phrase {
+	p := part.Say("setup.measured").With("name", m.Name).With("v", m.Value())
+	if w := m.Wanted(); w.Key != "" {
+		p = p.With("wanted", part.Say("setup.measured.wanted").With("zone", w))
 	}
-	return line
+	return p
 }

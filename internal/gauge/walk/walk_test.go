@@ -16,6 +16,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/scaling"
 	"finishbench/internal/gauge/setup"
+	"finishbench/internal/lang"
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/synth"
@@ -64,32 +65,45 @@ func TestSetupDrawn(t *testing.T) {
 	}{
 		{"panel", setup.Panel, drawnUnit(func(p *synth.EdgeParams) {}), "", ""},
 		{"panel empty", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.NoUnit, p.Holder = true, false }), "", ""},
-		{"panel off", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.NoUnit, p.Holder, p.DarkPanel = true, false, true }), "panel_light_pct", "switch the panel on"},
-		{"panel at 0.04", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.NoUnit, p.Holder, p.PanelLevel = true, false, 0.04 }), "panel_light_pct", "turn it up"},
+		{"panel off", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.NoUnit, p.Holder, p.DarkPanel = true, false, true }),
+			"panel_light_pct", "switch the panel on"},
+		{"panel at 0.04", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.NoUnit, p.Holder, p.PanelLevel = true, false, 0.04 }),
+			"panel_light_pct", "turn it up"},
 		{"panel falls off", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.PanelGradient = 0.7 }), "panel_uneven_pct", "left"},
-		{"panel falls off to the right", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.PanelGradient = -0.7 }), "panel_uneven_pct", "right"},
-		{"panel specked", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.NoUnit, p.Holder, p.PanelDirt = true, false, 30 }), "panel_dirt_pct", "wipe"},
+		{"panel falls off to the right", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.PanelGradient = -0.7 }), "panel_uneven_pct",
+			"right"},
+		{"panel specked", setup.Panel, drawnUnit(func(p *synth.EdgeParams) { p.NoUnit, p.Holder, p.PanelDirt = true, false, 30 }),
+			"panel_dirt_pct", "wipe"},
 		{"exposure", setup.Exposure, drawnUnit(func(p *synth.EdgeParams) {}), "", ""},
-		{"exposure too long", setup.Exposure, drawnUnit(func(p *synth.EdgeParams) { p.Exposure = 3 }), "panel_clipped_pct", "turn the panel down"},
-		{"exposure too short", setup.Exposure, drawnUnit(func(p *synth.EdgeParams) { p.Exposure = 0.04 }), "panel_light_pct", "expose longer"},
+		{"exposure too long", setup.Exposure, drawnUnit(func(p *synth.EdgeParams) { p.Exposure = 3 }), "panel_clipped_pct",
+			"turn the panel down"},
+		{"exposure too short", setup.Exposure, drawnUnit(func(p *synth.EdgeParams) { p.Exposure = 0.04 }), "panel_light_pct",
+			"expose longer"},
 		{"exposure of a board", setup.Exposure, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.Light = 0.7 }), "", ""},
-		{"board too bright", setup.Exposure, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.Light = 1.4 }), "clipped_pct", "expose shorter"},
+		{"board too bright", setup.Exposure, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.Light = 1.4 }), "clipped_pct",
+			"expose shorter"},
 		// 2.5631 sqrt(sigma^2 + 1/12) reaches 3.25 px at a sigma of 1.23.
 		{"sharp", setup.Focus, drawnUnit(func(p *synth.EdgeParams) { p.BlurSigmaPX = 1.05 }), "", ""},
 		{"soft", setup.Focus, drawnUnit(func(p *synth.EdgeParams) { p.BlurSigmaPX = 1.45 }), "edge_width_px", "focus ring"},
 		{"board sharp", setup.Focus, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.BlurSigmaPX = 1.1 }), "", ""},
-		{"board soft", setup.Focus, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.BlurSigmaPX = 1.4 }), "edge_width_px", "focus ring"},
+		{"board soft", setup.Focus, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.BlurSigmaPX = 1.4 }), "edge_width_px",
+			"focus ring"},
 		{"moved", setup.Focus, drawnUnit(func(p *synth.EdgeParams) { p.MotionPX, p.MotionDeg = 9, 0 }), "motion_px", "the picture's width"},
 		// The zone ends at 2.56 degrees; across the picture of 30 mm at 150 mm the
 		// scale then changes by more than 0.2 %, so that the tilts are small here.
 		{"square", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) {}), "", ""},
-		{"from the side", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutYDeg = 4 }), "tilt_deg", "left or right"},
-		{"from above", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutXDeg = 4 }), "tilt_deg", "up or down"},
-		{"from a corner", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutXDeg, p.AboutYDeg = 4, 4 }), "tilt_deg", "corner"},
+		{"from the side", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutYDeg = 4 }), "tilt_deg",
+			"left or right"},
+		{"from above", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutXDeg = 4 }), "tilt_deg",
+			"up or down"},
+		{"from a corner", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutXDeg, p.AboutYDeg = 4, 4 }),
+			"tilt_deg", "corner"},
 		// U = 2 sqrt(0.0004^2 + u^2): the target's 0.0002 and the fit's.
 		{"at its distance", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) {}), "", ""},
-		{"nearer", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.DistanceMM = 149.6 }), "scale_off_pct", "move it back"},
-		{"further", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.DistanceMM = 150.4 }), "scale_off_pct", "move it nearer"},
+		{"nearer", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.DistanceMM = 149.6 }), "scale_off_pct",
+			"move it back"},
+		{"further", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.DistanceMM = 150.4 }), "scale_off_pct",
+			"move it nearer"},
 	} {
 		r := b.live(capture.Frame{Image: c.im, Path: "x.png"}, c.step)
 		s := b.limits.Judge(c.step, r)
@@ -98,7 +112,7 @@ func TestSetupDrawn(t *testing.T) {
 		if c.key != "" {
 			want = setup.Outside
 		}
-		if s.State() != want || m.Key != c.key || !strings.Contains(s.Do(), c.do) {
+		if s.State() != want || m.Key != c.key || !strings.Contains(said(s.Do()), c.do) {
 			t.Errorf("%s: %s, %s %s: %q (%s); want %s, %s, %q", c.name, s.State(), m.Key, m.Value(), s.Do(), r.Trouble, want, c.key, c.do)
 		}
 	}
@@ -122,21 +136,19 @@ func TestSetupWrongSubject(t *testing.T) {
 		{setup.ScaleStep, empty, "9 x 6 inner corners"},
 	} {
 		s := b.limits.Judge(c.step, b.live(capture.Frame{Image: c.im, Path: "x.png"}, c.step))
-		if s.State() != setup.NotMeasured || !strings.Contains(s.Do(), c.do) {
+		if s.State() != setup.NotMeasured || !strings.Contains(said(s.Do()), c.do) {
 			t.Errorf("%s: %s, %q, want %q", c.step, s.State(), s.Do(), c.do)
 		}
 	}
 }
 
-// fakeSource gives frames, and errors between them.
-type fakeSource struct {
+// fakeArrivals gives frames, and errors between them.
+type fakeArrivals struct {
 	next []any // *part.Image or error
 	n    int
 }
 
-func (s *fakeSource) Close() error { return nil }
-
-func (s *fakeSource) Next(ctx context.Context) (capture.Frame, error) {
+func (s *fakeArrivals) Next(ctx context.Context) (capture.Frame, error) {
 	if s.n == len(s.next) {
 		return capture.Frame{}, context.Canceled
 	}
@@ -158,12 +170,12 @@ func TestSetupWatch(t *testing.T) {
 	soft := drawnUnit(func(p *synth.EdgeParams) { p.BlurSigmaPX = 2.5 })
 	softer := drawnUnit(func(p *synth.EdgeParams) { p.BlurSigmaPX = 3.2 })
 	names := []setup.Name{setup.Panel, setup.Exposure, setup.Focus}
-	src := &fakeSource{next: []any{
+	src := &fakeArrivals{next: []any{
 		softer, capture.PictureError{Path: "/in/bad.png", Err: os.ErrInvalid}, softer,
 		fmt.Errorf("capture: folder in is %w", capture.ErrAway), soft, softer, good, good,
 	}}
 	var out, errs bytes.Buffer
-	if err := setupWatch(t.Context(), src, b, names, Options{Watch: "in"}, &out, &errs); err != nil || errs.Len() > 0 {
+	if err := setupWatch(t.Context(), lang.English(), src, b, names, Options{Watch: "in"}, &out, &errs); err != nil || errs.Len() > 0 {
 		t.Fatalf("%v, %s\n%s", err, &errs, &out)
 	}
 	text := out.String()
@@ -179,10 +191,12 @@ func TestSetupWatch(t *testing.T) {
 		text = text[at+len(want):]
 	}
 	// Stopped before the end.
-	src = &fakeSource{next: []any{soft, soft}}
+	src = &fakeArrivals{next: []any{soft, soft}}
 	out.Reset()
-	err := setupWatch(t.Context(), src, b, names, Options{Watch: "in", SheetOptions: cli.SheetOptions{Out: t.TempDir()}}, &out, &errs)
-	if code := cli.Tell(&errs, err); code != cli.ExitInterrupted || !strings.Contains(errs.String(), "2 of 3 steps") || !strings.Contains(out.String(), "setup.html") {
+	err := setupWatch(t.Context(), lang.English(), src, b, names, Options{Watch: "in", SheetOptions: cli.SheetOptions{Out: t.TempDir()}},
+		&out, &errs)
+	if code := cli.Tell(&errs, err); code != cli.ExitInterrupted || !strings.Contains(errs.String(),
+		"2 of 3 steps") || !strings.Contains(out.String(), "setup.html") {
 		t.Errorf("code %d, %s\n%s", code, &errs, &out)
 	}
 }
@@ -191,7 +205,8 @@ func TestSetupWatchJSON(t *testing.T) {
 	b := testBench(t, time.Now())
 	good := drawnUnit(func(*synth.EdgeParams) {})
 	var out, errs bytes.Buffer
-	if err := setupWatch(t.Context(), &fakeSource{next: []any{good, good}}, b, []setup.Name{setup.Focus}, Options{SheetOptions: cli.SheetOptions{JSON: true}}, &out, &errs); err != nil {
+	if err := setupWatch(t.Context(), lang.English(), &fakeArrivals{next: []any{good, good}}, b, []setup.Name{setup.Focus},
+		Options{SheetOptions: cli.SheetOptions{JSON: true}}, &out, &errs); err != nil {
 		t.Fatal(err)
 	}
 	var lines []setupLineJSON
@@ -260,8 +275,10 @@ func TestSetupScaleInForce(t *testing.T) {
 		}
 		return path
 	}
-	sc := optics.Scale{Schema: optics.ScaleSchema, MMPerPX: 0.025, UMMPerPX: 0.00001, Projection: optics.Perspective, WidthPX: 1200, HeightPX: 900,
-		Target: optics.Target{Kind: optics.Chessboard, Cols: 9, Rows: 6, PitchMM: 2, URel: 0.0002}, Made: now.AddDate(0, 0, -10), MaxAgeDays: 90,
+	sc := optics.Scale{Schema: optics.ScaleSchema, MMPerPX: 0.025, UMMPerPX: 0.00001, Projection: optics.Perspective, WidthPX: 1200,
+		HeightPX: 900,
+		Target:   optics.Target{Kind: optics.Chessboard, Cols: 9, Rows: 6, PitchMM: 2, URel: 0.0002}, Made: now.AddDate(0, 0,
+			-10), MaxAgeDays: 90,
 		Pictures: []optics.ScalePicture{{File: "a.png", SHA256: strings.Repeat("0", 64), Used: true, Marks: 54}}, Rating: optics.RatedGood}
 	im := drawnBoard(func(*synth.TargetParams, *synth.Pose) {})
 	for _, c := range []struct {
@@ -278,13 +295,14 @@ func TestSetupScaleInForce(t *testing.T) {
 	} {
 		s := sc
 		c.change(&s)
-		o := Options{View: "edge", Scale: write("s.json", s), TargetOptions: scaling.TargetOptions{Kind: optics.Chessboard, Cols: 9, Rows: 6, PitchMM: 2, URel: 0.0002}}
+		o := Options{View: "edge", Scale: write("s.json", s), TargetOptions: scaling.TargetOptions{Kind: optics.Chessboard, Cols: 9,
+			Rows: 6, PitchMM: 2, URel: 0.0002}}
 		b, err := o.bench(now)
 		if err != nil {
 			t.Fatal(err)
 		}
 		st := b.limits.Judge(setup.ScaleStep, b.live(capture.Frame{Image: im, Path: "x.png"}, setup.ScaleStep))
-		if st.State() != c.state || !strings.Contains(st.Do(), c.do) {
+		if st.State() != c.state || !strings.Contains(said(st.Do()), c.do) {
 			t.Errorf("%s: %s, %q; want %s, %q", c.name, st.State(), st.Do(), c.state, c.do)
 		}
 	}
@@ -302,4 +320,12 @@ func TestWrapped(t *testing.T) {
 			t.Errorf("%q: %q, want %q", c.line, got, c.want)
 		}
 	}
+}
+
+// said is a phrase in English; empty where it has no key.
+func said(p part.Phrase) string {
+	if p.Key == "" {
+		return ""
+	}
+	return lang.English().Say(&p)
 }

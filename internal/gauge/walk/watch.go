@@ -11,6 +11,8 @@ import (
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
 	"finishbench/internal/gauge/setup"
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // setupScreen shows a person how far the bench is.
@@ -20,12 +22,18 @@ type setupScreen interface {
 	note(text string) // of a picture that could not be used, of a folder out of reach
 }
 
+// arrivals are pictures as they come: a [capture.Watch].
+type arrivals interface {
+	Next(ctx context.Context) (capture.Frame, error)
+}
+
 // setupWatch follows pictures as they come until all steps are in order.
-func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []setup.Name, o Options, stdout, stderr io.Writer) error {
+func setupWatch(ctx context.Context, x *lang.Lang, from arrivals, b *setupBench, names []setup.Name, o Options, stdout,
+	stderr io.Writer) error {
 	w := setup.NewWalk(b.limits, names)
-	screen := newSetupScreen(w, names, o.JSON, stdout)
+	screen := newSetupScreen(x, w, names, o.JSON, stdout)
 	screen.begin(o.Watch)
-	err := watchUntilDone(ctx, src, b, w, screen)
+	err := watchUntilDone(ctx, x, from, b, w, screen)
 	stopped := errors.Is(err, context.Canceled)
 	if err != nil && !stopped {
 		return err
@@ -33,7 +41,7 @@ func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []
 	if o.Out != "" {
 		// Written without its text: the screen has said it all.
 		page := cli.SheetOptions{Out: o.Out}
-		if err := page.Write("setup", setupResult{names: names, steps: w.Steps()}.sheet(), nil, io.Discard); err != nil {
+		if err := page.Write("setup", setupResult{x: x, names: names, steps: w.Steps()}.sheet(), nil, io.Discard); err != nil {
 			return err
 		}
 		if !o.JSON {
@@ -53,20 +61,20 @@ func setupWatch(ctx context.Context, src capture.Source, b *setupBench, names []
 	return nil
 }
 
-func watchUntilDone(ctx context.Context, src capture.Source, b *setupBench, w *setup.Walk, screen setupScreen) error {
+func watchUntilDone(ctx context.Context, x *lang.Lang, from arrivals, b *setupBench, w *setup.Walk, screen setupScreen) error {
 	for {
 		step, more := w.Current()
 		if !more {
 			return nil
 		}
-		f, err := src.Next(ctx)
+		f, err := from.Next(ctx)
 		var bad capture.PictureError
 		switch {
 		case errors.As(err, &bad):
-			screen.note(fmt.Sprintf("%s could not be used: %s.", filepath.Base(bad.Path), pictureTrouble(bad, bad.Path)))
+			screen.note(x.T("setup.unused", "file", filepath.Base(bad.Path), "why", pictureTrouble(bad, bad.Path)))
 			continue
 		case errors.Is(err, capture.ErrAway):
-			screen.note(setupSentence(cli.Plain(err) + ": waiting until it is back"))
+			screen.note(x.T("setup.away", "why", cli.UpperFirst(cli.Plain(err))))
 			continue
 		case err != nil:
 			return err
@@ -74,8 +82,8 @@ func watchUntilDone(ctx context.Context, src capture.Source, b *setupBench, w *s
 		r := b.live(f, step)
 		capture.Release(f.Image)
 		screen.view(w.See(r))
-		if r.Framing != "" {
-			screen.note(setupSentence(r.Framing))
+		if r.Framing.Key != "" {
+			screen.note(setupSentence(x, r.Framing))
 		}
 	}
 }
@@ -88,6 +96,8 @@ type setupLineJSON struct {
 	Notice   []string      `json:"notice,omitempty"`
 	Done     []string      `json:"done"`
 	Finished bool          `json:"finished"`
+
+	TrendPhrase *part.Phrase `json:"trend_phrase,omitempty"` // to be told in any language
 }
 
 // jsonScreen writes a line of JSON for each picture.
@@ -100,7 +110,8 @@ type jsonScreen struct {
 func (s jsonScreen) begin(string) {}
 
 func (s jsonScreen) view(v setup.View) {
-	line := setupLineJSON{Picture: v.File, Step: stepJSON(v.Step), Trend: v.Trend, Notice: v.Notice, Done: []string{}, Finished: v.Finished}
+	line := setupLineJSON{Picture: v.File, Step: stepJSON(v.Step), Trend: inEnglish(v.Trend), TrendPhrase: told(v.Trend),
+		Notice: lang.English().SayAll(v.Notice), Done: []string{}, Finished: v.Finished}
 	for _, n := range s.names {
 		if s.walk.Done(n) {
 			line.Done = append(line.Done, string(n))

@@ -30,7 +30,7 @@ func Fold(ctx context.Context, s *records.Store, name string) (lots.Lot, error) 
 // Load reads a lot that must be there, and the inspections of the units of its
 // current sample, in the draw's order and in brief form ([records.Store.BriefsOf]).
 // Units that were not looked at have none. No picture is read.
-func Load(ctx context.Context, s *records.Store, name string) (lots.Lot, []records.Inspection, error) {
+func Load(ctx context.Context, s *records.Store, name string) (lots.Lot, []part.Inspection, error) {
 	l, err := Fold(ctx, s, name)
 	if err != nil {
 		return l, nil, err
@@ -140,13 +140,6 @@ func lotError(err error) error {
 		return errors.New(r.Sentence)
 	}
 	return cli.UsageError{Err: errors.New(strings.TrimPrefix(err.Error(), "lots: "))}
-}
-
-// UnitOf makes a lot's unit of an inspection.
-func UnitOf(name string, in *records.Inspection) lots.Unit {
-	u := lots.See(name, &in.Result, in.Verdict())
-	u.Stage, u.Lot, u.Inspection, u.Limits, u.Seen = in.Stage, in.Lot, in.ID, in.Limits.SHA256, in.Ended
-	return u
 }
 
 // History reads the events that switching goes by.

@@ -188,7 +188,8 @@ func (o *ChartOptions) overLots(ctx context.Context, s *records.Store, c chartCh
 	}
 	series := seriesOf(all)
 	if len(series.names) < fewLots {
-		return nil, fmt.Errorf("%s: %s with units that were looked at: a chart needs two at least", s.Where(), cli.Counted(len(series.names), "lot", "lots"))
+		return nil, fmt.Errorf("%s: %s with units that were looked at: a chart needs two at least", s.Where(),
+			cli.Counted(len(series.names), "lot", "lots"))
 	}
 	chart, err := series.counted(o.Kind, c.options)
 	return []lotreport.Chart{chart}, err
@@ -196,7 +197,8 @@ func (o *ChartOptions) overLots(ctx context.Context, s *records.Store, c chartCh
 
 // overUnits charts the step or the waviness, a point a unit or a subgroup, and tells
 // which units were left out.
-func (o *ChartOptions) overUnits(ctx context.Context, s *records.Store, c chartChoice) (all []lotreport.Chart, left []lotreport.Said, err error) {
+func (o *ChartOptions) overUnits(ctx context.Context, s *records.Store, c chartChoice) (all []lotreport.Chart, left []lotreport.Said,
+	err error) {
 	units, err := o.units(ctx, s, c)
 	if err != nil {
 		return nil, nil, err
@@ -211,7 +213,8 @@ func (o *ChartOptions) overUnits(ctx context.Context, s *records.Store, c chartC
 		if err != nil {
 			return nil, nil, err
 		}
-		said := append([]string{fmt.Sprintf("%s: %s of %s: this chart needs %d at least", s.Where(), o.Of, cli.Counted(len(units), "unit", "units"), need)}, (&lotreport.Report{}).Say(en, en.Tag, left)...)
+		said := append([]string{fmt.Sprintf("%s: %s of %s: this chart needs %d at least", s.Where(), o.Of,
+			cli.Counted(len(units), "unit", "units"), need)}, (&lotreport.Report{}).Say(en, en.Tag, left)...)
 		return nil, nil, errors.New(strings.TrimSuffix(strings.Join(said, "; "), "."))
 	}
 	if o.Kind == "ewma" || o.Kind == "cusum" {
@@ -227,9 +230,9 @@ func (o *ChartOptions) overUnits(ctx context.Context, s *records.Store, c chartC
 // mirrored of a screen only stands in whole results.
 func (o *ChartOptions) units(ctx context.Context, s *records.Store, c chartChoice) (units []process.Unit, err error) {
 	f := records.Filter{From: c.from, To: c.to, Lot: o.Lot, Resin: o.Resin, Stage: part.Stage(o.Stage)}
-	add := func(in records.Inspection) error {
+	add := func(in part.Inspection) error {
 		if in.Holds() {
-			units = append(units, processUnits([]records.Inspection{in})...)
+			units = append(units, process.UnitOf(&in))
 		}
 		return nil
 	}
@@ -256,7 +259,7 @@ func (o *ChartOptions) sheet(l *lang.Lang, c chartChoice, all []lotreport.Chart,
 	if o.Resin != "" {
 		span += ", " + t("batch", "name", o.Resin)
 	}
-	s := report.Sheet{Title: l.T("lot.chart.title"), Subject: span, Rating: report.Plain, Frame: cli.Frame(l)}
+	s := report.Sheet{Title: l.T("lot.chart.title"), Subject: span, Rating: report.Plain, Lang: l, Cautions: report.AllCautions(l)}
 	points, out := len(all[0].Values), map[int]bool{}
 	for _, g := range all[0].Signals {
 		out[g.Point] = true
@@ -287,7 +290,8 @@ const mostRows = 60
 
 // chartTable lists the points that stand out, or all where they are few.
 func chartTable(l *lang.Lang, c lotreport.Chart) report.SheetTable {
-	t := report.SheetTable{Caption: l.T("lot.chart.outs"), Head: []string{l.T("lot.axis." + c.X), l.T("lot.axis." + c.Y), l.T("lot.chart.lower"), l.T("lot.chart.centre"), l.T("lot.chart.upper"), l.T("lot.chart.rule")}, Numeric: []bool{false, true, true, true, true, false}}
+	t := report.SheetTable{Caption: l.T("lot.chart.outs"), Head: []string{l.T("lot.axis." + c.X), l.T("lot.axis." + c.Y),
+		l.T("lot.chart.lower"), l.T("lot.chart.centre"), l.T("lot.chart.upper"), l.T("lot.chart.rule")}, Numeric: []bool{false, true, true, true, true, false}}
 	rules := map[int][]string{}
 	for _, g := range c.Signals {
 		rules[g.Point] = append(rules[g.Point], g.Number)
@@ -311,7 +315,8 @@ func chartTable(l *lang.Lang, c lotreport.Chart) report.SheetTable {
 			if c.Low != nil {
 				value += " / " + chartNumber(l, c.Low[i])
 			}
-			t.Rows, t.Marked = append(t.Rows, []string{c.Names[i], value, at(c.Lower, i), at(c.Centre, i), at(c.Upper, i), strings.Join(rules[i], " ")}), append(t.Marked, len(rules[i]) > 0)
+			t.Rows, t.Marked = append(t.Rows, []string{c.Names[i], value, at(c.Lower, i), at(c.Centre, i), at(c.Upper, i),
+				strings.Join(rules[i], " ")}), append(t.Marked, len(rules[i]) > 0)
 		}
 	}
 	return t

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/report"
 	"finishbench/internal/report/plots"
@@ -79,20 +80,24 @@ func (d Design) sheet() report.Sheet {
 	if d.Points.P1 > 0 {
 		s.Facts = append(s.Facts, d.fact("should pass", "refused", d.Points.P1, d.Points.Alpha, 1-p.Accept(d.Points.P1)))
 	}
-	s.Facts = append(s.Facts, d.fact("should not pass", "accepted", d.Points.P2, d.Points.Beta, p.Accept(d.Points.P2)), report.Fact{Name: "law", Value: string(p.Law)})
+	s.Facts = append(s.Facts, d.fact("should not pass", "accepted", d.Points.P2, d.Points.Beta, p.Accept(d.Points.P2)),
+		report.Fact{Name: "law", Value: string(p.Law)})
 	if p.LotSize > 0 {
 		s.Facts = append(s.Facts, report.Fact{Name: "lot", Value: cli.Counted(p.LotSize, "unit", "units")})
 	}
 	const x = "quality / per 100"
 	t := report.SheetTable{Caption: "Operating characteristic", Head: []string{x, "accepted / %"}, Numeric: []bool{true, true}}
 	for _, r := range d.Curve {
-		t.Rows = append(t.Rows, []string{cli.Shown4(100 * r.P), cli.Shown(100*r.Pa, 2)})
+		t.Rows = append(t.Rows, []string{lang.English().Shown4(100 * r.P), lang.English().Shown(100*r.Pa, 2)})
 	}
-	s.Sections = []report.SheetSection{{Heading: "What the plan lets through", Text: []string{d.Through.Sentence}, Tables: []report.SheetTable{t},
-		Figures: ocFigure(x, p.Curve(curvePoints), 100, plots.OC{Whole: p.Law == lots.Hypergeometric}, "Share of lots that the plan accepts, over the quality that comes in.")}}
+	s.Sections = []report.SheetSection{{Heading: "What the plan lets through", Text: []string{d.Through.Sentence},
+		Tables: []report.SheetTable{t},
+		Figures: ocFigure(x, p.Curve(curvePoints), 100, plots.OC{Whole: p.Law == lots.Hypergeometric},
+			"Share of lots that the plan accepts, over the quality that comes in.")}}
 	return s
 }
 
 func (d Design) fact(name, what string, quality, risk, is float64) report.Fact {
-	return report.Fact{Name: name, Value: fmt.Sprintf("%s per 100: %s %s %% of the time, where %s %% is allowed", cli.Shown4(100*quality), what, cli.Shown(100*is, 2), cli.Shown4(100*risk))}
+	return report.Fact{Name: name, Value: fmt.Sprintf("%s per 100: %s %s %% of the time, where %s %% is allowed",
+		lang.English().Shown4(100*quality), what, lang.English().Shown(100*is, 2), lang.English().Shown4(100*risk))}
 }

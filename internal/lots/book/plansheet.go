@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -47,14 +48,17 @@ func (p lotPlan) sheet() report.Sheet {
 }
 
 func (p lotPlan) plans() report.SheetSection {
-	t := report.SheetTable{Head: []string{"class", "counts", "AQL", "mode", "letter", "sample", "accepted up to", "refused from"}, Numeric: []bool{false, false, true, false, false, true, true, true}}
+	t := report.SheetTable{Head: []string{"class", "counts", "AQL", "mode", "letter", "sample", "accepted up to", "refused from"},
+		Numeric: []bool{false, false, true, false, false, true, true, true}}
 	for _, c := range p.opening.Classes {
-		t.Rows = append(t.Rows, []string{string(c.Severity), countsWhat(c), aqlWord(c), modeWord(c), letterWord(c.Plan), strconv.Itoa(c.Plan.N), strconv.Itoa(c.Plan.Ac), strconv.Itoa(c.Plan.Re)})
+		t.Rows = append(t.Rows, []string{string(c.Severity), countsWhat(c), aqlWord(c), modeWord(c), letterWord(c.Plan),
+			strconv.Itoa(c.Plan.N), strconv.Itoa(c.Plan.Ac), strconv.Itoa(c.Plan.Re)})
 	}
 	text := []string{"A unit counts once, in the class of the worst that it has. Each class is judged on the first units of the draw, as many as its sample has."}
 	for _, c := range p.opening.Classes {
 		if c.Plan.Re > c.Plan.Ac+1 {
-			text = append(text, fmt.Sprintf("%s: a count between %d and %d accepts the lot, and the next one is inspected normally.", c.Severity, c.Plan.Ac, c.Plan.Re))
+			text = append(text, fmt.Sprintf("%s: a count between %d and %d accepts the lot, and the next one is inspected normally.",
+				c.Severity, c.Plan.Ac, c.Plan.Re))
 		}
 	}
 	return report.SheetSection{Heading: "Plans", Text: text, Tables: []report.SheetTable{t}}
@@ -104,18 +108,20 @@ func letsThrough(c lots.Planned) report.SheetSection {
 	if c.Plan.All || len(rows) == 0 {
 		return s
 	}
-	unit, scale, digits := "nonconforming units / %", 100.0, cli.Shown4
+	unit, scale, digits := "nonconforming units / %", 100.0, lang.English().Shown4
 	switch oc.Law {
 	case lots.Poisson:
 		unit = "nonconformities per 100 units"
 	case lots.Hypergeometric: // of this one lot: whole units
 		unit, scale = fmt.Sprintf("nonconforming units among the %d", oc.LotSize), float64(oc.LotSize)
-		digits = func(v float64) string { return cli.Shown(v, 0) }
+		digits = func(v float64) string { return lang.English().Shown(v, 0) }
 	}
-	t := report.SheetTable{Caption: fmt.Sprintf("Operating characteristic (%s), %d units, accepted up to %d", oc.Law, oc.N, oc.Ac), Head: []string{unit, "accepted / %", "average outgoing quality / %", "units looked at on average"},
+	t := report.SheetTable{Caption: fmt.Sprintf("Operating characteristic (%s), %d units, accepted up to %d", oc.Law, oc.N, oc.Ac),
+		Head:    []string{unit, "accepted / %", "average outgoing quality / %", "units looked at on average"},
 		Numeric: []bool{true, true, true, true}}
 	for _, r := range rows {
-		t.Rows = append(t.Rows, []string{digits(scale * r.P), cli.Shown(100*r.Pa, 2), cli.Shown(100*r.AOQ, 3), cli.Shown(r.ATI, 1)})
+		t.Rows = append(t.Rows, []string{digits(scale * r.P), lang.English().Shown(100*r.Pa, 2), lang.English().Shown(100*r.AOQ, 3),
+			lang.English().Shown(r.ATI, 1)})
 	}
 	plot := plots.OC{Whole: oc.Law == lots.Hypergeometric}
 	if !c.Zero {
@@ -132,7 +138,8 @@ func letsThrough(c lots.Planned) report.SheetSection {
 	}
 	s.Figures = ocFigure(unit, oc.Curve(curvePoints), scale, plot, "Share of lots that the plan accepts, over the quality that comes in.")
 	if through.AOQL != nil {
-		s.Text = append(s.Text, fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", cli.Shown4(*through.AOQL)))
+		s.Text = append(s.Text,
+			fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", lang.English().Shown4(*through.AOQL)))
 	}
 	s.Tables = []report.SheetTable{t}
 	return s

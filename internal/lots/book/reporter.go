@@ -18,6 +18,7 @@ import (
 	"finishbench/internal/files"
 	"finishbench/internal/gauge/studies"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/lotreport"
 	"finishbench/internal/lots/process"
@@ -61,13 +62,12 @@ func (m *Reporter) Report(ctx context.Context, name string, at time.Time) (*lotr
 			return nil, err
 		}
 	}
-	names := inspectedNames(&l)
 	full, err := m.inFull(ctx, ins)
 	if err != nil {
 		return nil, err
 	}
-	wholly := fill(ins, full)
-	units := processUnits(ins)
+	fill(ins, full)
+	units := process.UnitsOf(ins)
 	if err := process.NameShifts(units, m.Shifts, time.Local); err != nil {
 		return nil, err
 	}
@@ -75,15 +75,10 @@ func (m *Reporter) Report(ctx context.Context, name string, at time.Time) (*lotr
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return r.AddProcess(units, stepLimits(full, l.Current().Opening.Stage)) })
 	g.Go(func() error {
-		looked := inspectedOf(ins, names)
-		for i := range looked {
-			looked[i].Brief = !wholly[looked[i].ID]
-		}
-		r.AddInspections(looked)
-		wholes := inspectedOf(full, names)
-		r.AddScales(wholes)
-		r.AddShapes(wholes)
-		if err := r.AddMap(processUnits(full), len(r.Units)); err != nil {
+		r.AddInspections(ins)
+		r.AddScales(full)
+		r.AddShapes(full)
+		if err := r.AddMap(process.UnitsOf(full), len(r.Units)); err != nil {
 			return err
 		}
 		return m.yields(ctx, r, &l, ins)
@@ -109,29 +104,9 @@ func (m *Reporter) Report(ctx context.Context, name string, at time.Time) (*lotr
 	return r, nil
 }
 
-// inspectedNames is what the lot calls the unit of each inspection of its sample.
-func inspectedNames(l *lots.Lot) map[int64]string {
-	names := map[int64]string{}
-	for _, p := range l.Current().Sample {
-		if p.Unit != nil && p.Unit.Inspection != 0 {
-			names[p.Unit.Inspection] = p.Name
-		}
-	}
-	return names
-}
-
-func inspectedOf(ins []records.Inspection, names map[int64]string) []lotreport.Inspected {
-	out := make([]lotreport.Inspected, 0, len(ins))
-	for i := range ins {
-		in := &ins[i]
-		out = append(out, lotreport.Inspected{ID: in.ID, Name: names[in.ID], Operator: in.Operator, Ended: in.Ended, Result: &in.Result})
-	}
-	return out
-}
-
 // inFull reads results as a whole: all of a small sample, else of units with findings
 // and the first and the last.
-func (m *Reporter) inFull(ctx context.Context, ins []records.Inspection) ([]records.Inspection, error) {
+func (m *Reporter) inFull(ctx context.Context, ins []part.Inspection) ([]part.Inspection, error) {
 	var ids []int64
 	for i := range ins {
 		if len(ins) <= ReadInFull || i == 0 || i == len(ins)-1 || len(ins[i].Result.Findings) > 0 {
@@ -146,7 +121,7 @@ func (m *Reporter) inFull(ctx context.Context, ins []records.Inspection) ([]reco
 		}
 		ids = some
 	}
-	out := make([]records.Inspection, len(ids))
+	out := make([]part.Inspection, len(ids))
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(2)
 	for i, id := range ids {
@@ -158,25 +133,23 @@ func (m *Reporter) inFull(ctx context.Context, ins []records.Inspection) ([]reco
 	return out, g.Wait()
 }
 
-// fill puts results that were read as a whole in place of the brief ones, which do not
-// have where findings lie; it returns which of the inspections have theirs.
-func fill(ins, full []records.Inspection) (wholly map[int64]bool) {
-	wholly = map[int64]bool{}
-	results := map[int64]*part.Result{}
+// fill puts inspections that were read as a whole in place of the brief ones, which do not
+// have where findings lie.
+func fill(ins, full []part.Inspection) {
+	at := map[int64]int{}
 	for i := range full {
-		results[full[i].ID] = &full[i].Result
+		at[full[i].ID] = i
 	}
 	for i := range ins {
-		if r := results[ins[i].ID]; r != nil {
-			ins[i].Result, wholly[ins[i].ID] = *r, true
+		if k, ok := at[ins[i].ID]; ok {
+			ins[i] = full[k]
 		}
 	}
-	return wholly
 }
 
 // stepLimits are the steps at which a unit of a stage no longer passes, by the limits
 // that judged it.
-func stepLimits(full []records.Inspection, stage part.Stage) lotreport.StepLimits {
+func stepLimits(full []part.Inspection, stage part.Stage) lotreport.StepLimits {
 	out := lotreport.StepLimits{Lower: math.NaN(), Upper: math.NaN()}
 	if len(full) == 0 {
 		return out
@@ -190,22 +163,9 @@ func stepLimits(full []records.Inspection, stage part.Stage) lotreport.StepLimit
 	return out
 }
 
-// processUnits are inspections as package process takes them.
-func processUnits(ins []records.Inspection) []process.Unit {
-	out := make([]process.Unit, len(ins))
-	for i := range ins {
-		in := &ins[i]
-		u := process.FromResult(&in.Result)
-		u.Serial, u.Side, u.Stage, u.Lot, u.Operator, u.At, u.Verdict = in.Serial, in.Side, in.Stage, in.Lot, in.Operator, in.Ended, in.Verdict()
-		u.Faceplate, u.Resin = in.Faceplate, in.Resin
-		out[i] = u
-	}
-	return out
-}
-
 // yields adds first-pass yields over the stages: of all inspections that name the
 // lot, or of a large one its sample at its own stage only.
-func (m *Reporter) yields(ctx context.Context, r *lotreport.Report, l *lots.Lot, ins []records.Inspection) error {
+func (m *Reporter) yields(ctx context.Context, r *lotreport.Report, l *lots.Lot, ins []part.Inspection) error {
 	all := ins
 	if len(ins) <= readForAll {
 		named, err := m.Store.Briefs(ctx, records.Filter{Lot: l.Name, Limit: 3 * readForAll})
@@ -226,7 +186,7 @@ func (m *Reporter) yields(ctx context.Context, r *lotreport.Report, l *lots.Lot,
 	if len(all) == 0 {
 		return nil
 	}
-	return r.AddYields(processUnits(all))
+	return r.AddYields(process.UnitsOf(all))
 }
 
 // check is how the check piece's log stands; nil: no log is named.
@@ -234,10 +194,10 @@ func (m *Reporter) check(at time.Time) *lotreport.Check {
 	if m.CheckLog == "" {
 		return nil
 	}
-	bar := inspection.CheckGate(m.CheckLog, at)
-	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: bar == nil}
-	if bar != nil {
-		c.Told = bar.Why
+	why, barred := inspection.CheckGate(m.CheckLog, at)
+	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: !barred}
+	if barred {
+		c.Told, c.ToldPhrase = lang.English().Say(&why), &why
 	}
 	if s, err := inspection.ReadStability(m.CheckLog, nil); err == nil && len(s.Checks) > 0 {
 		last := s.Checks[len(s.Checks)-1]

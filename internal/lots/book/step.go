@@ -12,6 +12,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/process"
 	"finishbench/internal/part"
@@ -211,21 +212,24 @@ func (s *Step) Judge() error {
 
 func (s *Step) sheet() report.Sheet {
 	p := &s.Plan
-	sh := report.Sheet{Title: "Steps by measured values", Rating: report.Plain, Word: fmt.Sprintf("%s of %d", cli.Counted(p.N, "unit", "units"), p.LotSize),
+	sh := report.Sheet{Title: "Steps by measured values", Rating: report.Plain,
+		Word: fmt.Sprintf("%s of %d", cli.Counted(p.N, "unit", "units"), p.LotSize),
 		Line: fmt.Sprintf("Measure the step of %s, drawn at random.", cli.Counted(p.N, "unit", "units"))}
 	if s.Lot != "" {
 		sh.Subject = "lot " + s.Lot
 	}
-	sh.Facts = []report.Fact{{Name: "plan", Value: lots.VariablesEdition}, {Name: "level, letter, mode", Value: fmt.Sprintf("%s, %s, %s", p.Level, p.Letter, p.Mode)},
+	sh.Facts = []report.Fact{{Name: "plan", Value: lots.VariablesEdition},
+		{Name: "level, letter, mode", Value: fmt.Sprintf("%s, %s, %s", p.Level, p.Letter, p.Mode)},
 		{Name: "AQL", Value: fmt.Sprintf("%g %%", p.AQL)}, {Name: "limits", Value: limitsWord(s.Limits)},
-		{Name: "k", Value: cli.Shown(p.K, 3)}, {Name: "M", Value: cli.ShownShare(p.M)}}
+		{Name: "k", Value: lang.English().Shown(p.K, 3)}, {Name: "M", Value: lang.English().ShownShare(p.M)}}
 	switch {
 	case s.Judged != nil:
 		sh.Rating, sh.Word, sh.Line = report.Good, "accepted", s.Judged.Sentence
 		if !s.Judged.Accepted {
 			sh.Rating, sh.Word = report.Poor, "refused"
 		}
-		sh.Facts = append(sh.Facts, report.Fact{Name: "mean", Value: cli.Shown(s.Judged.Mean, 2) + " um"}, report.Fact{Name: "standard deviation", Value: cli.Shown(s.Judged.S, 2) + " um"})
+		sh.Facts = append(sh.Facts, report.Fact{Name: "mean", Value: lang.English().Shown(s.Judged.Mean, 2) + " um"},
+			report.Fact{Name: "standard deviation", Value: lang.English().Shown(s.Judged.S, 2) + " um"})
 	case s.WasAsked:
 		sh.Rating, sh.Word = report.Unrated, ""
 		sh.Line = fmt.Sprintf("%d of the %d steps that the plan needs were measured: nothing is decided.", s.Measured, p.N)
@@ -257,21 +261,24 @@ func (s *Step) doubts() []string {
 	case s.NormalP == nil:
 		out = append(out, "Whether the values are normal could not be tested.")
 	case *s.NormalP < 0.05:
-		out = append(out, fmt.Sprintf("The values are not normal (Anderson-Darling, p %s): this decision does not hold; judge the lot by counting.", cli.ShownP(*s.NormalP)))
+		out = append(out, fmt.Sprintf("The values are not normal (Anderson-Darling, p %s): this decision does not hold; judge the lot by counting.", lang.English().ShownP(*s.NormalP)))
 	}
 	if s.Judged != nil && s.Judged.Outside > 0 {
-		out = append(out, cli.Counted(s.Judged.Outside, "unit of the sample is itself beyond a limit: take it out", "units of the sample are themselves beyond a limit: take them out")+", whatever the lot's decision.")
+		out = append(out, cli.Counted(s.Judged.Outside, "unit of the sample is itself beyond a limit: take it out",
+			"units of the sample are themselves beyond a limit: take them out")+", whatever the lot's decision.")
 	}
 	return out
 }
 
 func (s *Step) through() report.SheetSection {
 	sec := report.SheetSection{Heading: "What the plan lets through", Text: []string{s.Through.Sentence}}
-	t := report.SheetTable{Caption: "Operating characteristic, one limit", Head: []string{"beyond the limit / %", "accepted / %"}, Numeric: []bool{true, true}}
+	t := report.SheetTable{Caption: "Operating characteristic, one limit", Head: []string{"beyond the limit / %", "accepted / %"},
+		Numeric: []bool{true, true}}
 	for _, r := range s.Plan.Curve(ocRows) {
-		t.Rows = append(t.Rows, []string{cli.Shown4(100 * r.P), cli.Shown(100*r.Pa, 2)})
+		t.Rows = append(t.Rows, []string{lang.English().Shown4(100 * r.P), lang.English().Shown(100*r.Pa, 2)})
 	}
-	sec.Figures = ocFigure("beyond the limit / %", s.Plan.Curve(curvePoints), 100, plots.OC{}, "Share of lots that the plan accepts, over the share of units beyond the limit.")
+	sec.Figures = ocFigure("beyond the limit / %", s.Plan.Curve(curvePoints), 100, plots.OC{},
+		"Share of lots that the plan accepts, over the share of units beyond the limit.")
 	sec.Tables = []report.SheetTable{t}
 	return sec
 }

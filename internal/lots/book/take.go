@@ -170,12 +170,12 @@ func (t *Taken) add(more Taken) {
 type lotSource struct {
 	store  *records.Store
 	lot    *lots.Lot
-	byUnit map[string]*records.Inspection // latest that hold, recorded with the lot's name
-	taken  map[int64]*records.Inspection  // those that were taken
+	byUnit map[string]*part.Inspection // latest that hold, recorded with the lot's name
+	taken  map[int64]*part.Inspection  // those that were taken
 }
 
 func newLotSource(ctx context.Context, store *records.Store, l *lots.Lot) (*lotSource, error) {
-	s := &lotSource{store: store, lot: l, byUnit: map[string]*records.Inspection{}, taken: map[int64]*records.Inspection{}}
+	s := &lotSource{store: store, lot: l, byUnit: map[string]*part.Inspection{}, taken: map[int64]*part.Inspection{}}
 	mine, err := s.store.Briefs(ctx, records.Filter{Lot: l.Name, Stage: l.Current().Opening.Stage})
 	if err != nil {
 		return nil, err
@@ -195,8 +195,8 @@ func newLotSource(ctx context.Context, store *records.Store, l *lots.Lot) (*lotS
 
 // nameOf is what the lot calls an inspection's unit: with its side, unless only the
 // serial stands in the lot's list.
-func (s *lotSource) nameOf(in *records.Inspection) string {
-	if n := part.UnitName(in.Serial, in.Side); s.lot.Current().Has(n) {
+func (s *lotSource) nameOf(in *part.Inspection) string {
+	if n := in.Name(); s.lot.Current().Has(n) {
 		return n
 	}
 	return in.Serial
@@ -204,7 +204,7 @@ func (s *lotSource) nameOf(in *records.Inspection) string {
 
 // counts says whether an inspection is late enough: a lot that is presented again is
 // looked at again.
-func (s *lotSource) counts(in *records.Inspection) bool {
+func (s *lotSource) counts(in *part.Inspection) bool {
 	r := s.lot.Current()
 	return r.Kind != lots.Resubmitted || !in.Ended.Before(r.Opened.At)
 }
@@ -229,15 +229,15 @@ func (s *lotSource) unit(ctx context.Context, p *lots.Place) (*lots.Unit, error)
 	if in == nil {
 		return nil, nil
 	}
-	u := UnitOf(p.Name, in)
+	u := lots.UnitOf(p.Name, in)
 	u.Why = why
 	return &u, nil
 }
 
 // changed says what was done to an inspection since it was taken; "" for nothing
 // that changes what counts.
-func (s *lotSource) changed(p *lots.Place, was *records.Inspection) string {
-	switch now := UnitOf(p.Name, was); {
+func (s *lotSource) changed(p *lots.Place, was *part.Inspection) string {
+	switch now := lots.UnitOf(p.Name, was); {
 	case was.Withdrawn != nil:
 		return fmt.Sprintf("inspection %d was withdrawn%s", was.ID, byWords(was.Withdrawn.By))
 	case was.CorrectedBy != 0:
@@ -250,7 +250,7 @@ func (s *lotSource) changed(p *lots.Place, was *records.Inspection) string {
 
 // latest is the latest inspection that a unit can be taken from; nil for none. One
 // recorded without a lot counts as the lot's own.
-func (s *lotSource) latest(ctx context.Context, name string) (*records.Inspection, error) {
+func (s *lotSource) latest(ctx context.Context, name string) (*part.Inspection, error) {
 	if in := s.byUnit[name]; in != nil {
 		return in, nil
 	}

@@ -180,14 +180,14 @@ func adopt(ctx context.Context, o *TakeOptions, book *Book, t *Taken, jobs []ins
 		case p.Unit != nil && p.Unit.Inspection == in.ID: // taken, and not measured
 			t.Unmeasured = append(t.Unmeasured, j.Folder.Name)
 		default:
-			units = append(units, UnitOf(j.Folder.Name, in))
+			units = append(units, lots.UnitOf(j.Folder.Name, in))
 		}
 	}
 	return todo, book.takeAll(ctx, units, o.Run.Record.Operator, t)
 }
 
 // samePictures says whether an inspection was made of the pictures in a folder.
-func samePictures(ctx context.Context, s *records.Store, brief *records.Inspection, folder part.Folder) (bool, error) {
+func samePictures(ctx context.Context, s *records.Store, brief *part.Inspection, folder part.Folder) (bool, error) {
 	whole, err := s.Get(ctx, brief.ID)
 	if err != nil {
 		return false, err
@@ -234,10 +234,10 @@ type folderTaker struct {
 	refused bool
 }
 
-func (f *folderTaker) one(ctx context.Context, in *records.Inspection) error {
+func (f *folderTaker) one(ctx context.Context, in *part.Inspection) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	u := UnitOf(part.UnitName(in.Serial, in.Side), in)
+	u := lots.UnitOf(in.Name(), in)
 	u.Limits = f.limits // of the recorder's own file, compared before the run
 	if err := f.book.TakeSome(ctx, []lots.Unit{u}, f.by, f.t); err != nil {
 		return err

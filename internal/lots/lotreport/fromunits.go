@@ -2,32 +2,23 @@ package lotreport
 
 import (
 	"slices"
-	"time"
 
 	"finishbench/internal/part"
 )
 
-// Inspected is what the records have of a unit of the sample.
-type Inspected struct {
-	ID       int64
-	Name     string // as the lot calls the unit
-	Operator string
-	Ended    time.Time
-	Brief    bool // where on the shell findings lie was not read
-	Result   *part.Result
-}
-
 // AddInspections adds findings, stations and uncertainties. Units of which there
 // is no inspection keep what the lot's events say.
-func (r *Report) AddInspections(all []Inspected) {
-	at := make(map[string]int, len(r.Units))
+func (r *Report) AddInspections(all []part.Inspection) {
+	at := make(map[int64]int, len(r.Units))
 	for i, u := range r.Units {
-		at[u.Serial] = i
+		if u.Inspection != 0 {
+			at[u.Inspection] = i
+		}
 	}
-	in := make([]*Inspected, len(r.Units))
+	in := make([]*part.Inspection, len(r.Units))
 	stations, findings := 0, 0
 	for i := range all {
-		if k, ok := at[all[i].Name]; ok && all[i].Result != nil {
+		if k, ok := at[all[i].ID]; ok {
 			in[k] = &all[i]
 			stations, findings = stations+len(all[i].Result.Seam.Stations), findings+len(all[i].Result.Findings)
 		}
@@ -46,7 +37,7 @@ func (r *Report) AddInspections(all []Inspected) {
 		if u.By == "" {
 			u.By = x.Operator
 		}
-		r.addFindings(u.Serial, x.Result)
+		r.addFindings(u.Serial, &x.Result)
 		for i := range x.Result.Findings {
 			// At the seam lie findings of the shell and, with a station, those of edge pictures.
 			f := &x.Result.Findings[i]
@@ -96,10 +87,10 @@ func (r *Report) addFindings(serial string, res *part.Result) {
 }
 
 // AddShapes adds the curves of steps of the units that were read in full.
-func (r *Report) AddShapes(full []Inspected) {
+func (r *Report) AddShapes(full []part.Inspection) {
 	for i := range full {
-		k := slices.IndexFunc(r.Units, func(u Unit) bool { return u.Serial == full[i].Name })
-		if k >= 0 && full[i].Result != nil {
+		k := slices.IndexFunc(r.Units, func(u Unit) bool { return u.Inspection == full[i].ID })
+		if k >= 0 {
 			r.Units[k].Seam = full[i].Result.Seam.Shape
 		}
 	}
@@ -107,15 +98,9 @@ func (r *Report) AddShapes(full []Inspected) {
 
 // AddScales tells the scale files of inspections that were read in full, of how
 // many of the sample's.
-func (r *Report) AddScales(full []Inspected) {
-	read := 0
+func (r *Report) AddScales(full []part.Inspection) {
 	for i := range full {
-		res := full[i].Result
-		if res == nil {
-			continue
-		}
-		read++
-		for _, s := range res.Scales {
+		for _, s := range full[i].Result.Scales {
 			k := slices.IndexFunc(r.Gauge.Scales, func(o Scale) bool { return o.SHA256 == s.SHA256 && o.View == string(s.View) })
 			if k < 0 {
 				r.Gauge.Scales = append(r.Gauge.Scales, Scale{File: s.File, SHA256: s.SHA256, Made: s.Made, View: string(s.View), MMPerPX: s.MMPerPX, URel: s.URel})
@@ -124,5 +109,5 @@ func (r *Report) AddScales(full []Inspected) {
 			r.Gauge.Scales[k].Units++
 		}
 	}
-	r.Gauge.ScalesOf = read
+	r.Gauge.ScalesOf = len(full)
 }

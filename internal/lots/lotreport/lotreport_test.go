@@ -249,7 +249,7 @@ func TestMaps(t *testing.T) {
 	units := func(withPlate, withShell bool) []process.Unit {
 		var out []process.Unit
 		for i := range 30 {
-			u := process.Unit{Serial: fmt.Sprint(i), Side: "R", Stage: part.Wet, Verdict: part.Rework}
+			u := process.Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Side: "R", Stage: part.Wet}, Verdict: part.Rework}
 			if withPlate {
 				u.Plate = process.NewPlate(plate, .03)
 			}
@@ -316,10 +316,10 @@ func TestMaps(t *testing.T) {
 // TestPlacesUnread: findings on the shell of which only the brief was read are told.
 func TestPlacesUnread(t *testing.T) {
 	at := part.Num(3)
-	res := &part.Result{Findings: []part.Finding{{Number: 1, Kind: part.Run, Zone: part.ZoneShell}, {Number: 2, Kind: part.Dust, Zone: part.ZoneFace}}}
-	whole := &part.Result{Findings: []part.Finding{{Number: 1, Kind: part.Run, Zone: part.ZoneShell, TurnDeg: at, BelowMM: at}}}
-	rep := &Report{Units: []Unit{{Serial: "a", Taken: true}, {Serial: "b", Taken: true}}}
-	rep.AddInspections([]Inspected{{Name: "a", Brief: true, Result: res}, {Name: "b", Result: whole}})
+	brief := part.Result{Findings: []part.Finding{{Number: 1, Kind: part.Run, Zone: part.ZoneShell}, {Number: 2, Kind: part.Dust, Zone: part.ZoneFace}}}
+	whole := part.Result{Findings: []part.Finding{{Number: 1, Kind: part.Run, Zone: part.ZoneShell, TurnDeg: at, BelowMM: at}}}
+	rep := &Report{Units: []Unit{{Serial: "a", Taken: true, Inspection: 7}, {Serial: "b", Taken: true, Inspection: 8}}}
+	rep.AddInspections([]part.Inspection{{ID: 7, Brief: true, Result: brief}, {ID: 8, Result: whole}})
 	said := rep.Say(language(t, "en"), "en", rep.Notes)
 	if len(said) != 1 || !strings.HasPrefix(said[0], "Where 1 finding lies on the shell was not read") || rep.Findings[0].TurnDeg != nil || rep.Findings[2].TurnDeg != at {
 		t.Errorf("%q %+v", said, rep.Findings)

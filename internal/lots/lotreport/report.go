@@ -244,6 +244,8 @@ type Check struct {
 	OK    bool       `json:"ok"`
 	Told  string     `json:"told,omitempty"`
 	Value *float64   `json:"value,omitempty"`
+
+	ToldPhrase *part.Phrase `json:"told_phrase,omitempty"` // Told, to be told in any language
 }
 
 // Study is a gauge study.

@@ -105,7 +105,7 @@ func findings(kinds ...part.Kind) []Finding {
 func TestPareto(t *testing.T) {
 	var units []Unit
 	for i := range 100 {
-		u := Unit{Serial: fmt.Sprint(i), Operator: "ab"[i%2 : i%2+1], Verdict: part.Pass, At: day(i)}
+		u := Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Operator: "ab"[i%2 : i%2+1]}, Verdict: part.Pass, At: day(i)}
 		if i%2 == 0 && i < 60 {
 			u.Findings, u.Verdict = findings(part.Dust, part.Dust), part.Rework
 		}
@@ -159,7 +159,7 @@ func TestPareto(t *testing.T) {
 func TestYields(t *testing.T) {
 	var units []Unit
 	add := func(i int, s part.Stage, minute int, v part.Verdict, kinds ...part.Kind) {
-		units = append(units, Unit{Serial: fmt.Sprint(i), Side: "R", Stage: s, At: day(minute), Verdict: v, Findings: findings(kinds...)})
+		units = append(units, Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Side: "R", Stage: s}, At: day(minute), Verdict: v, Findings: findings(kinds...)})
 	}
 	for i := range 10 {
 		v, w, c, k := part.Pass, part.Pass, part.Pass, []part.Kind(nil)
@@ -206,7 +206,7 @@ func TestYields(t *testing.T) {
 		t.Errorf("escapes %+v %+v %v", e.Share, e.Real, e.Kinds)
 	}
 	// One that passed wet again after it was found cured is waiting for its next look.
-	units = append(units, Unit{Serial: "8", Side: "R", Stage: part.Wet, At: day(500), Verdict: part.Pass})
+	units = append(units, Unit{UnitInfo: part.UnitInfo{Serial: "8", Side: "R", Stage: part.Wet}, At: day(500), Verdict: part.Pass})
 	e, _ = EscapesOf(units, part.Wet, part.Cured, 0)
 	if e.Waiting != 1 || len(e.All) != 3 {
 		t.Errorf("after rework: %d waiting, %d escapes", e.Waiting, len(e.All))
@@ -333,7 +333,7 @@ func TestEnds(t *testing.T) {
 		}
 		f := findings(part.Dust)[0]
 		f.Place = p.Place(onEgg(90, 150, 0)) // the same side of the picture
-		units = append(units, Unit{Serial: fmt.Sprint(i), Plate: p, Findings: []Finding{f}})
+		units = append(units, Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i)}, Plate: p, Findings: []Finding{f}})
 	}
 	m, err := MapOf(units, MapOptions{})
 	if err != nil || m.Ends != EndsAsLaid || m.Units != 8 {
@@ -357,7 +357,7 @@ func lot(n, each int, seed uint64, place func(i, j int, rng *rand.Rand, deg floa
 	var units []Unit
 	for i := range n {
 		deg, size := rng.Float64()*360, 0.8+0.4*rng.Float64()
-		u := Unit{Serial: fmt.Sprint(i), Side: "R", Stage: part.Wet, Verdict: part.Rework, At: day(i), Plate: NewPlate(egg(deg, 200*size, 140*size), 0.05)}
+		u := Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Side: "R", Stage: part.Wet}, Verdict: part.Rework, At: day(i), Plate: NewPlate(egg(deg, 200*size, 140*size), 0.05)}
 		for j := range each {
 			f := findings(part.Dust)[0]
 			for f.Place == nil {
@@ -552,9 +552,9 @@ func TestHints(t *testing.T) {
 	}
 }
 
-// TestFromResult: what was not measured is NaN, and places come from face
+// TestUnitOf: what was not measured is NaN, and places come from face
 // pictures only.
-func TestFromResult(t *testing.T) {
+func TestUnitOf(t *testing.T) {
 	v := 0.2
 	step := 12.
 	r := &part.Result{
@@ -570,7 +570,7 @@ func TestFromResult(t *testing.T) {
 	for _, p := range egg(0, 200, 140) {
 		r.Faceplate.OutlinePX = append(r.Faceplate.OutlinePX, [2]float64{p.X, p.Y})
 	}
-	u := FromResult(r)
+	u := UnitOf(&part.Inspection{Result: *r})
 	if u.Plate == nil || u.Findings[0].Place == nil || u.Findings[1].Place != nil || u.StepsMissing != 1 || len(u.Steps) != 1 || u.Findings[1].SizeMM != 0.2 || !math.IsNaN(u.Score) || !math.IsNaN(u.Steps[0].UUM) {
 		t.Fatalf("%+v", u)
 	}
@@ -578,7 +578,7 @@ func TestFromResult(t *testing.T) {
 		t.Errorf("by severity %s", s)
 	}
 	near(t, "worst step", u.WorstStepUM(), 12, 0)
-	none := FromResult(&part.Result{})
+	none := UnitOf(&part.Inspection{})
 	if !math.IsNaN(none.WorstStepUM()) || !math.IsNaN(none.MeanStepUM()) || none.Measured() {
 		t.Errorf("%+v", none)
 	}
@@ -598,7 +598,7 @@ func TestWaviness(t *testing.T) {
 		"gloss only":  {&part.Mirror{LostGloss: 1}, math.NaN()},
 		"no screen":   {nil, math.NaN()},
 	} {
-		u := FromResult(&part.Result{Screen: c.screen})
+		u := UnitOf(&part.Inspection{Result: part.Result{Screen: c.screen}})
 		if got := u.WavinessMRad(); got != c.want && !(math.IsNaN(got) && math.IsNaN(c.want)) {
 			t.Errorf("%s: %g mrad, want %g", name, got, c.want)
 		}

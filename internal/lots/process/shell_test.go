@@ -33,7 +33,7 @@ func drawnShells(n, each int, seed uint64, place func(i, j int, rng *rand.Rand) 
 			}
 			m.Rows = append(m.Rows, string(row))
 		}
-		u := Unit{Serial: fmt.Sprint(i), Side: "R", Stage: part.Wet, Verdict: part.Rework, At: day(i), Shell: m}
+		u := Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Side: "R", Stage: part.Wet}, Verdict: part.Rework, At: day(i), Shell: m}
 		for j := range each {
 			f := findings(part.Dust)[0]
 			f.Place = nil
@@ -199,11 +199,11 @@ func TestShellMirror(t *testing.T) {
 	}
 }
 
-// TestShellFromResult: a finding with turn and height lies on the shell, be its picture whatever.
-func TestShellFromResult(t *testing.T) {
+// TestShellUnitOf: a finding with turn and height lies on the shell, be its picture whatever.
+func TestShellUnitOf(t *testing.T) {
 	turn, below := 370.0, 2.5
 	r := &part.Result{Shell: &part.ShellMap{}, Findings: []part.Finding{{Kind: part.Run, Zone: part.ZoneShell, TurnDeg: &turn, BelowMM: &below}, {Kind: part.Run, Zone: part.ZoneShell, TurnDeg: &turn}}}
-	u := FromResult(r)
+	u := UnitOf(&part.Inspection{Result: *r})
 	if p := u.Findings[0].OnShell; u.Shell != r.Shell || p == nil || *p != (ShellPlace{10, 2.5}) || u.Findings[1].OnShell != nil {
 		t.Errorf("%+v", u)
 	}

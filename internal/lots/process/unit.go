@@ -12,20 +12,17 @@ import (
 // Unit is one inspection of one unit at one stage, that holds. Words that are
 // not told are empty, numbers that were not measured NaN.
 type Unit struct {
-	Serial, Side     string // "L", "R" or ""
-	Stage            part.Stage
-	Lot, Operator    string
-	Shift            string
-	Faceplate, Resin string // kind of faceplate; batch of resin
-	At               time.Time
-	Verdict          part.Verdict // the last word
-	Score            float64      // demerits
-	Findings         []Finding
-	Steps            []Step         // that were measured
-	StepsMissing     int            // stations that were not
-	Plate            *Plate         // nil: the faceplate's outline is not known
-	Shell            *part.ShellMap // what was looked at of the shell; nil: nothing
-	Screen           *part.Mirror   // what the faceplate mirrors of a screen; nil: not measured
+	part.UnitInfo
+	Shift        string
+	At           time.Time    // when it ended
+	Verdict      part.Verdict // the last word
+	Score        float64      // demerits
+	Findings     []Finding
+	Steps        []Step         // that were measured
+	StepsMissing int            // stations that were not
+	Plate        *Plate         // nil: the faceplate's outline is not known
+	Shell        *part.ShellMap // what was looked at of the shell; nil: nothing
+	Screen       *part.Mirror   // what the faceplate mirrors of a screen; nil: not measured
 }
 
 // Finding is one finding.
@@ -47,10 +44,19 @@ type Step struct {
 	UUM      float64 // standard uncertainty, k = 1
 }
 
-// FromResult takes over what a result says; the rest of the unit is for the
-// caller to fill in.
-func FromResult(r *part.Result) Unit {
-	u := Unit{Stage: r.Stage, Verdict: r.Verdict, Score: number(r.Score), Screen: r.Screen, Shell: r.Shell}
+// UnitsOf are inspections as they are counted here.
+func UnitsOf(ins []part.Inspection) []Unit {
+	out := make([]Unit, len(ins))
+	for i := range ins {
+		out[i] = UnitOf(&ins[i])
+	}
+	return out
+}
+
+// UnitOf is an inspection as it is counted here.
+func UnitOf(in *part.Inspection) Unit {
+	r := &in.Result
+	u := Unit{UnitInfo: in.UnitInfo, At: in.Ended, Verdict: in.Verdict(), Score: number(r.Score), Screen: r.Screen, Shell: r.Shell}
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
 		if s.StepUM == nil {
@@ -158,21 +164,13 @@ func InTime(units []Unit) []Unit {
 	return out
 }
 
-// look names what is looked at.
-type look struct {
-	serial, side string
-	stage        part.Stage
-}
-
-func (u *Unit) look() look { return look{u.Serial, u.Side, u.Stage} }
-
 // FirstLooks are each unit's first inspections at each stage, in order of time.
 func FirstLooks(units []Unit) []Unit {
-	seen := map[look]bool{}
+	seen := map[part.Look]bool{}
 	var out []Unit
 	for _, u := range InTime(units) {
-		if !seen[u.look()] {
-			seen[u.look()] = true
+		if !seen[u.Look()] {
+			seen[u.Look()] = true
 			out = append(out, u)
 		}
 	}
@@ -182,9 +180,9 @@ func FirstLooks(units []Unit) []Unit {
 // LastLooks are each unit's last inspections at each stage, in order of time.
 func LastLooks(units []Unit) []Unit {
 	all := InTime(units)
-	last := map[look]int{}
+	last := map[part.Look]int{}
 	for i := range all {
-		last[all[i].look()] = i
+		last[all[i].Look()] = i
 	}
 	var out []Unit
 	for _, i := range slices.Sorted(maps.Values(last)) {

@@ -32,7 +32,7 @@ func (s Page) Sheet() report.Sheet {
 	if s.subject != "" {
 		span += ", " + s.subject
 	}
-	sh := report.Sheet{Title: s.t("title"), Subject: span, Rating: report.Plain, Frame: cli.Frame(s.L)}
+	sh := report.Sheet{Title: s.t("title"), Subject: span, Rating: report.Plain, Lang: s.L, Cautions: report.AllCautions(s.L)}
 	if s.s.Inspections == 0 {
 		sh.Line = s.t("empty")
 		if s.s.Void > 0 {
@@ -115,7 +115,8 @@ func (s Page) warnings() []string {
 func (s Page) verdict(v part.Verdict) string { return s.L.T("verdict_short." + string(v)) }
 
 func (s Page) calls() report.SheetSection {
-	t := report.SheetTable{Caption: s.t("calls.caption"), Head: []string{s.t("verdict"), s.t("inspections"), s.t("standing")}, Numeric: []bool{false, true, true}}
+	t := report.SheetTable{Caption: s.t("calls.caption"), Head: []string{s.t("verdict"), s.t("inspections"), s.t("standing")},
+		Numeric: []bool{false, true, true}}
 	for _, v := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
 		t.Rows = append(t.Rows, []string{s.verdict(v), strconv.Itoa(s.s.Calls[v]), strconv.Itoa(s.s.Standing[v])})
 	}
@@ -128,7 +129,8 @@ func (s Page) kinds() report.SheetSection {
 		sec.Text = []string{s.t("kinds.none")}
 		return sec
 	}
-	t := report.SheetTable{Caption: s.t("kinds.caption"), Head: []string{s.t("kind"), s.t("count"), s.t("with"), s.t("part"), s.t("cumulative")}, Numeric: []bool{false, true, true, true, true}}
+	t := report.SheetTable{Caption: s.t("kinds.caption"), Head: []string{s.t("kind"), s.t("count"), s.t("with"), s.t("part"),
+		s.t("cumulative")}, Numeric: []bool{false, true, true, true, true}}
 	var names []string
 	var counts plots.Series
 	for i, k := range s.s.Kinds {
@@ -151,7 +153,8 @@ func (s Page) steps() report.SheetSection {
 		sec.Text = []string{s.t("steps.none")}
 		return sec
 	}
-	c := plots.Chart{Centre: math.NaN(), Lower: math.NaN(), Upper: math.NaN(), Names: &plots.ChartNames{Centre: s.t("centre"), Upper: s.t("upper"), Lower: s.t("lower"), Out: s.t("marked")[len("▸ "):]}}
+	c := plots.Chart{Centre: math.NaN(), Lower: math.NaN(), Upper: math.NaN(),
+		Names: &plots.ChartNames{Centre: s.t("centre"), Upper: s.t("upper"), Lower: s.t("lower"), Out: s.t("marked")[len("▸ "):]}}
 	caption := s.t("warn.few", "n", strconv.Itoa(len(st.Points)), "need", strconv.Itoa(s.O.LimitsFrom))
 	if l := st.Limits; l != nil {
 		c.Centre, c.Upper, caption = l.Centre, l.Upper, s.t("steps.limits")
@@ -159,9 +162,11 @@ func (s Page) steps() report.SheetSection {
 			c.Lower = l.Lower
 		}
 	}
-	t := report.SheetTable{Caption: s.t("steps.out"), Head: []string{s.t("unit"), s.t("stage"), s.t("steps.x"), s.t("step"), s.t("why")}, Numeric: []bool{false, false, false, true, false}}
+	t := report.SheetTable{Caption: s.t("steps.out"), Head: []string{s.t("unit"), s.t("stage"), s.t("steps.x"), s.t("step"), s.t("why")},
+		Numeric: []bool{false, false, false, true, false}}
 	for _, p := range st.Points {
-		c.Values, c.Labels, c.Out = append(c.Values, p.SizeUM), append(c.Labels, p.At.In(s.location()).Format("15:04")), append(c.Out, len(p.Signals) > 0)
+		c.Values, c.Labels, c.Out = append(c.Values, p.SizeUM), append(c.Labels, p.At.In(s.location()).Format("15:04")), append(c.Out,
+			len(p.Signals) > 0)
 		if len(p.Signals) > 0 {
 			why := ""
 			for i, g := range p.Signals {
@@ -170,7 +175,8 @@ func (s Page) steps() report.SheetSection {
 				}
 				why += s.t("rule." + g)
 			}
-			t.Rows = append(t.Rows, []string{part.UnitName(p.Serial, p.Side), s.L.T("stage." + string(p.Stage)), p.At.In(s.location()).Format("15:04"), s.L.Number(p.StepUM, 0), why})
+			t.Rows = append(t.Rows, []string{part.UnitName(p.Serial, p.Side), s.L.T("stage." + string(p.Stage)),
+				p.At.In(s.location()).Format("15:04"), s.L.Number(p.StepUM, 0), why})
 		}
 	}
 	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
@@ -205,7 +211,8 @@ func (s Page) overrules() report.SheetSection {
 		sec.Text = []string{s.t("overrules.none")}
 		return sec
 	}
-	t := report.SheetTable{Caption: s.t("overrules.caption"), Head: []string{s.t("tool"), s.t("person"), s.t("reason"), s.t("times")}, Numeric: []bool{false, false, false, true}}
+	t := report.SheetTable{Caption: s.t("overrules.caption"), Head: []string{s.t("tool"), s.t("person"), s.t("reason"), s.t("times")},
+		Numeric: []bool{false, false, false, true}}
 	for _, o := range s.s.Overrules {
 		reason := o.Reason
 		if s.L.Has("reason." + reason) {

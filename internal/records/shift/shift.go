@@ -8,7 +8,6 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/compare"
 	"finishbench/internal/lang"
-	"finishbench/internal/part"
 	"finishbench/internal/records"
 )
 
@@ -19,34 +18,10 @@ func Figures(ctx context.Context, store *records.Store, f records.Filter, o comp
 	if err != nil {
 		return compare.Shift{}, err
 	}
-	all := make([]compare.Inspected, len(briefs))
-	for i := range briefs {
-		all[i] = inspected(&briefs[i])
-	}
-	earlier, err := store.Earlier(ctx, f)
-	if err != nil {
+	if o.Earlier, err = store.Earlier(ctx, f); err != nil {
 		return compare.Shift{}, err
 	}
-	o.Earlier = map[compare.Look]bool{}
-	for _, x := range earlier {
-		o.Earlier[compare.Look{Serial: x.Serial, Side: x.Side, Stage: x.Stage}] = true
-	}
-	return compare.ShiftOf(all, o)
-}
-
-// inspected is what the figures need of an inspection.
-func inspected(in *records.Inspection) compare.Inspected {
-	out := compare.Inspected{
-		ID: in.ID, Serial: in.Serial, Side: in.Side, Lot: in.Lot, Operator: in.Operator, Stage: in.Stage, Started: in.Started, Ended: in.Ended,
-		Verdict: in.Result.Verdict, WorstStepUM: in.Result.Seam.WorstStepUM, Void: !in.Holds(),
-	}
-	for _, f := range in.Result.Findings {
-		out.Findings = append(out.Findings, part.Finding{Kind: f.Kind, Severity: f.Severity})
-	}
-	if in.Overruled != nil {
-		out.Overruled, out.Reason = in.Overruled.Verdict, in.Overruled.Reason
-	}
-	return out
+	return compare.ShiftOf(briefs, o)
 }
 
 // FigureOptions are those of every shift sheet.

@@ -24,25 +24,13 @@ import (
 
 // Ticket is what a page is made of; the same one gives the same bytes each time.
 type Ticket struct {
-	Serial, Side, Lot string
-	Record            int64 // its number in the records; 0: it is in none
-	Inspected         time.Time
-	Zone              *time.Location // in which times are told; nil: UTC
-	Result            *part.Result   // with its plan
-	Overruled         *part.Overrule // a person's call beside the tool's; nil: none
-	Program           string         // name and version
+	part.Inspection                // its result with a plan; number 0: it is in no records
+	Zone            *time.Location // in which times are told; nil: UTC
+	Program         string         // that prints it: name and version
 }
 
 // ErrNothing is returned for a unit that passes: nothing has to be done about it.
 var ErrNothing = errors.New("the unit passes: there is nothing to do about it")
-
-// Verdict is the call that holds.
-func (t Ticket) Verdict() part.Verdict {
-	if t.Overruled != nil {
-		return t.Overruled.Verdict
-	}
-	return t.Result.Verdict
-}
 
 // Sizes, mm and points.
 const (
@@ -80,7 +68,7 @@ func Write(out io.Writer, t Ticket, l *lang.Lang) error {
 			continue
 		}
 		if err := p.Output(out); err != nil {
-			return fmt.Errorf("ticket of %s: %w", part.UnitName(t.Serial, t.Side), err)
+			return fmt.Errorf("ticket of %s: %w", t.Name(), err)
 		}
 		return nil
 	}
@@ -89,9 +77,9 @@ func Write(out io.Writer, t Ticket, l *lang.Lang) error {
 
 // try lays the page out with letters of these sizes.
 func (t Ticket) try(l *lang.Lang, size [2]float64) (*page, error) {
-	name := part.UnitName(t.Serial, t.Side)
+	name := t.Name()
 	title := l.T("ticket.title") + " " + name
-	pdf, err := paper.New(title, l.T("verdict_short."+string(t.Verdict())), l.Tag, t.Inspected)
+	pdf, err := paper.New(title, l.T("verdict_short."+string(t.Verdict())), l.Tag, t.Ended)
 	if err != nil {
 		return nil, err
 	}
@@ -148,7 +136,7 @@ func (p *page) head(name string) error {
 	v := p.l.T("verdict." + string(p.Verdict()))
 	p.text(v+" · "+p.l.T("stage."+string(p.Result.Stage)), paper.MarginMM, wide, 13, true)
 	var facts []string
-	for _, f := range [][2]string{{"ready.lot", p.Lot}, {"ticket.inspected", p.clock(p.Inspected)}, {"ticket.record", number(p.Record)}} {
+	for _, f := range [][2]string{{"ready.lot", p.Lot}, {"ticket.inspected", p.clock(p.Ended)}, {"ticket.record", number(p.ID)}} {
 		if f[1] != "" {
 			facts = append(facts, p.l.T(f[0])+" "+f[1])
 		}
@@ -212,7 +200,7 @@ func (p *page) steps(plan *part.Plan) {
 	}
 	if care := report.CareSentence(p.l, plan.Care()); care != "" {
 		top := p.y
-		p.text(care, paper.MarginMM+3, wideMM-3, p.low, false)
+		p.text(care+" "+p.l.T("cautions.6"), paper.MarginMM+3, wideMM-3, p.low, false)
 		p.SetFillColor(paper.RGB(palette.Yellow))
 		p.Rect(paper.MarginMM, top, 1.6, p.y-top, "F")
 		p.y += 2
@@ -240,7 +228,7 @@ func (p *page) sketch(plan *part.Plan, room float64) error {
 	paper.Letters(p.Fpdf, p.low, palette.Ink)
 	room -= float64(len(paper.Wrap(p.Fpdf, paper.Printable(how), wideMM)))*mm(p.low)*lineGap + 4
 	drawn := false
-	_, err := report.PlanSketch(p.Result, plan, p.l, func(wide, high float64) vg.Canvas {
+	_, err := report.PlanSketch(&p.Result, plan, p.l, func(wide, high float64) vg.Canvas {
 		k := min(wideMM/wide, max(leastMap, min(mostMap, room))/high)
 		drawn = true
 		p.y += high * k

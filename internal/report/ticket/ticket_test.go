@@ -22,7 +22,8 @@ func judged(seed int) Ticket {
 	r := synth.Result(uint64(seed))
 	grade.Judge(r, grade.DefaultLimits())
 	serial, side := part.SerialAndSide(r.Unit, "")
-	return Ticket{Serial: serial, Side: side, Lot: "L-4711", Record: int64(seed + 1), Inspected: time.Date(2031, 2, 3, 4, 5, 0, 0, time.UTC), Result: r, Program: "finishbench 0.0 (test)"}
+	return Ticket{Program: "finishbench 0.0 (test)", Inspection: part.Inspection{ID: int64(seed + 1), Ended: time.Date(2031, 2, 3, 4, 5, 0, 0, time.UTC), Result: *r,
+		UnitInfo: part.UnitInfo{Serial: serial, Side: side, Stage: r.Stage, Lot: "L-4711"}}}
 }
 
 // Each ticket is one page of A4 with all steps on it, in every language, and the same bytes each
@@ -94,7 +95,7 @@ func TestTicketSays(t *testing.T) {
 			continue
 		}
 		text := read(x)
-		want := []string{part.UnitName(x.Serial, x.Side), "L-4711", "finishbench 0.0 (test)", "2031-02-03 04:05"}
+		want := []string{x.Name(), "L-4711", "finishbench 0.0 (test)", "2031-02-03 04:05"}
 		for _, s := range x.Result.Plan.Steps {
 			want = append(want, s.Do, s.Why)
 		}

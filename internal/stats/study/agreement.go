@@ -62,19 +62,19 @@ type Agreement struct {
 	Parts, Appraisers, Categories []string
 	Good                          []string // of the categories, those that mean good; empty: not known
 	HasReference                  bool
-	GoodParts, BadParts           int      // by the reference
-	LeftOut                       []string // parts that lacked calls
-	Judges                        []Judge  // in the order of Appraisers
-	Between                       Share    // parts on which all calls of all appraisers are one
-	AllRight                      Share    // parts on which all of these are the reference's too
+	GoodParts, BadParts           int               // by the reference
+	LeftOut                       []string          // parts that lacked calls
+	Results                       []AppraiserResult // in the order of Appraisers
+	Between                       Share             // parts on which all calls of all appraisers are one
+	AllRight                      Share             // parts on which all of these are the reference's too
 	Pairs                         []PairKappa
 	Overall                       FleissResult // all calls of all appraisers
 	OverallErr                    error
 	Options                       AgreementOptions
 }
 
-// Judge is one appraiser's result.
-type Judge struct {
+// AppraiserResult is one appraiser's result.
+type AppraiserResult struct {
 	Appraiser     string
 	Trials        int
 	Within        Share // parts called the same in every trial; not measured with one trial
@@ -189,7 +189,7 @@ func NewAgreement(all []Call, o AgreementOptions) (Agreement, error) {
 		if err != nil {
 			return a, err
 		}
-		a.Judges = append(a.Judges, judge)
+		a.Results = append(a.Results, judge)
 	}
 	if err := s.between(&a, o); err != nil {
 		return a, err
@@ -364,8 +364,8 @@ func (s *calls) number(cells map[[2]string][]Call) {
 }
 
 // judge is the result of the appraiser number j.
-func (s *calls) judge(j int, good []bool, goodKnown bool, o AgreementOptions) (Judge, error) {
-	d := Judge{Appraiser: s.appraisers[j], Trials: s.trials[j]}
+func (s *calls) judge(j int, good []bool, goodKnown bool, o AgreementOptions) (AppraiserResult, error) {
+	d := AppraiserResult{Appraiser: s.appraisers[j], Trials: s.trials[j]}
 	var same, effective, right, miss, badCalls, alarm, goodCalls int
 	for i := range s.parts {
 		w := s.words[i][j]
@@ -442,7 +442,7 @@ func either(yes bool, n int) int {
 }
 
 // rate judges by the limits.
-func (d *Judge) rate(l AgreementLimits) {
+func (d *AppraiserResult) rate(l AgreementLimits) {
 	least := func(v, good, fair float64) Fitness {
 		switch {
 		case math.IsNaN(v):
@@ -474,7 +474,7 @@ func worst(f ...Fitness) Fitness {
 // Fitness is the worst of all appraisers'.
 func (a Agreement) Fitness() Fitness {
 	var f []Fitness
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		f = append(f, j.Fitness)
 	}
 	return worst(f...)

@@ -6,6 +6,9 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strconv"
+
+	"finishbench/internal/part"
 )
 
 // PieceReading is one measurement of a reference piece.
@@ -121,7 +124,8 @@ func NewBias(readings []PieceReading, level, variation float64) (Bias, error) {
 		}
 		p := &b.Pieces[i]
 		if p.Reference != d.Reference || p.UReference != d.UReference {
-			return b, fmt.Errorf("line %d: piece %s has two certified values or uncertainties: give different pieces different names", d.Line, d.Piece)
+			return b, fmt.Errorf("line %d: piece %s has two certified values or uncertainties: give different pieces different names",
+				d.Line, d.Piece)
 		}
 		p.Values = append(p.Values, d.Value)
 	}
@@ -338,46 +342,49 @@ func (b Bias) Verdict() Verdict {
 		v.Grade = NotTold
 	case b.Line != nil && !b.ZeroInBand():
 		v.Grade = Conditional
-		v.Reasons = append(v.Reasons, "the line of no bias leaves the band of the fitted line within the pieces' range")
+		v.Reasons = append(v.Reasons, part.Say("study.bias.leaves"))
 	case b.Line != nil:
-		v.Reasons = append(v.Reasons, "the line of no bias stays within the band of the fitted line over the pieces' range")
+		v.Reasons = append(v.Reasons, part.Say("study.bias.stays"))
 	case biased > 0:
 		v.Grade = Conditional
 	}
 	if told > 0 {
-		v.Reasons = append(v.Reasons, fmt.Sprintf("%d of %s show a bias at %s confidence (one in %.0f does by chance)", biased, count(told, "piece", "pieces"), percent(b.Level), 1/(1-b.Level)))
+		v.Reasons = append(v.Reasons, part.Say("study.bias.shown", "biased", strconv.Itoa(biased), "n", strconv.Itoa(told), "level",
+			percent(b.Level),
+			"by_chance", fmt.Sprintf("%.0f", 1/(1-b.Level))))
 	}
 	if b.Line != nil && b.Line.PLack < 1-b.Level {
 		v.Grade = NotGood
-		v.Reasons = append(v.Reasons, fmt.Sprintf("a straight line does not describe the bias (lack of fit, p = %.4f), so it cannot be taken off by one", b.Line.PLack))
+		v.Reasons = append(v.Reasons, part.Say("study.bias.no_line", "p", fmt.Sprintf("%.4f", b.Line.PLack)))
 	}
-	v.Line = map[Grade]string{
-		GoodGauge:   "No bias shows.",
-		Conditional: "A bias shows: find its cause or take it off, then measure the pieces again.",
-		NotGood:     "A bias shows that does not follow a line: find its cause.",
-		NotTold:     "The study does not tell: measure each piece at least twice.",
+	v.Line = map[Grade]part.Phrase{
+		GoodGauge:   part.Say("study.bias.line.good"),
+		Conditional: part.Say("study.bias.line.conditional"),
+		NotGood:     part.Say("study.bias.line.not_good"),
+		NotTold:     part.Say("study.bias.line.not_told"),
 	}[v.Grade]
 	v.Warnings = b.warnings()
 	return v
 }
 
-func (b Bias) warnings() []string {
-	var w []string
+func (b Bias) warnings() []part.Phrase {
+	var w []part.Phrase
 	if b.Missing > 0 {
-		w = append(w, fmt.Sprintf("%s without a value: not in any figure", count(b.Missing, "reading", "readings")))
+		w = append(w, part.Say("study.bias.missing", "n", strconv.Itoa(b.Missing)))
 	}
 	for _, p := range b.Pieces {
 		switch {
 		case len(p.Values) < 2:
-			w = append(w, fmt.Sprintf("piece %s was measured once: its scatter is not known, so neither is whether its bias is chance", p.Piece))
+			w = append(w, part.Say("study.bias.once", "piece", p.Piece))
 		case len(p.Values) < enoughRepeats:
-			w = append(w, fmt.Sprintf("piece %s was measured %d times; %d or more are wanted", p.Piece, len(p.Values), enoughRepeats))
+			w = append(w, part.Say("study.bias.few", "piece", p.Piece, "times", strconv.Itoa(len(p.Values)),
+				"want", strconv.Itoa(enoughRepeats)))
 		}
 	}
 	if b.Line == nil {
-		w = append(w, "linearity is not told: it needs pieces of at least two different values and three readings")
+		w = append(w, part.Say("study.bias.no_linearity"))
 	} else if len(b.Pieces) < enoughPieces {
-		w = append(w, fmt.Sprintf("%d reference pieces; %d or more are wanted for linearity", len(b.Pieces), enoughPieces))
+		w = append(w, part.Say("study.bias.few_pieces", "pieces", strconv.Itoa(len(b.Pieces)), "want", strconv.Itoa(enoughPieces)))
 	}
 	without := 0
 	for _, p := range b.Pieces {
@@ -386,7 +393,7 @@ func (b Bias) warnings() []string {
 		}
 	}
 	if without > 0 {
-		w = append(w, fmt.Sprintf("%s without an uncertainty (column u): it counts as 0, so the intervals are too narrow by it", count(without, "certified value", "certified values")))
+		w = append(w, part.Say("study.bias.no_u", "n", strconv.Itoa(without)))
 	}
 	return w
 }

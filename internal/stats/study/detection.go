@@ -6,6 +6,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -79,32 +83,30 @@ type NoFitError struct {
 }
 
 func (e NoFitError) Error() string {
-	switch e.Reason {
-	case AllFound:
-		return allWere(e.Of) + " found: how the probability falls with size cannot be known; add smaller ones"
-	case NoneFound:
-		return fmt.Sprintf("none of %d was found: add larger ones", e.Of)
-	case OneSize:
-		return fmt.Sprintf("all %d are of one size: add others", e.Of)
-	case Reversed:
-		return fmt.Sprintf("all up to %.3g were found and none from there on: that is not how detection goes; look for a mistake in the sizes", e.LargestFound)
-	}
-	return fmt.Sprintf("all above %.3g were found and none below %.3g (complete separation): the steepest curve fits best, so there is no best one; add some in between", e.LargestMissed, e.SmallestFound)
+	p := e.Phrase()
+	return lang.English().Say(&p)
 }
 
-// allWere begins a sentence on all of so many.
-func allWere(n int) string {
-	if n == 1 {
-		return "the only one was"
+// Phrase is the error in any language.
+func (e NoFitError) Phrase() part.Phrase {
+	switch e.Reason {
+	case AllFound:
+		return part.Say("study.fit.all_found", "n", strconv.Itoa(e.Of))
+	case NoneFound:
+		return part.Say("study.fit.none_found", "of", strconv.Itoa(e.Of))
+	case OneSize:
+		return part.Say("study.fit.one_size", "of", strconv.Itoa(e.Of))
+	case Reversed:
+		return part.Say("study.fit.reversed", "size", fmt.Sprintf("%.3g", e.LargestFound))
 	}
-	return fmt.Sprintf("all %d were", n)
+	return part.Say("study.fit.separated", "missed", fmt.Sprintf("%.3g", e.LargestMissed), "found", fmt.Sprintf("%.3g", e.SmallestFound))
 }
 
 // ErrNoSlope says that larger ones are not found more often.
-var ErrNoSlope = errors.New("the share found does not rise with size, so no size is found 9 times in 10")
+var ErrNoSlope = lang.Error(part.Say("study.fit.no_slope"))
 
 // ErrNoBound says that the data are too few for a bound.
-var ErrNoBound = errors.New("the share found does not rise with size clearly enough: no bound exists at this confidence; add targets between always missed and always found")
+var ErrNoBound = lang.Error(part.Say("study.fit.no_bound"))
 
 // FitPOD fits a probability of detection to targets by maximum likelihood. An
 // empty scale takes the one of size and ln size with the smaller deviance. The
@@ -158,7 +160,8 @@ func mergeTargets(targets []Target) ([]Target, error) {
 			return nil, errors.New("a target has no size")
 		}
 		if t.Of < 1 || t.Found < 0 || t.Found > t.Of {
-			return nil, fmt.Errorf("target of size %g: %d found of %d: there must be one at least, and no more found than there are", t.Size, t.Found, t.Of)
+			return nil, fmt.Errorf("target of size %g: %d found of %d: there must be one at least, and no more found than there are",
+				t.Size, t.Found, t.Of)
 		}
 		if n := len(m); n > 0 && m[n-1].Size == t.Size {
 			m[n-1].Of += t.Of
@@ -211,7 +214,8 @@ func noFit(m []Target) error {
 func fitScale(m []Target, scale SizeScale, firth bool) (POD, error) {
 	f := POD{Targets: m, Scale: scale, Penalised: firth}
 	if scale == LogSize && m[0].Size <= 0 {
-		return f, fmt.Errorf("a target has the size %g: its logarithm does not exist; use the scale %q, or mend the size", m[0].Size, PlainSize)
+		return f, fmt.Errorf("a target has the size %g: its logarithm does not exist; use the scale %q, or mend the size", m[0].Size,
+			PlainSize)
 	}
 	var rows [][]float64
 	var of, found []float64

@@ -3,6 +3,10 @@ package study
 import (
 	"fmt"
 	"math"
+	"strconv"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -36,14 +40,13 @@ func (f POD) Check() (FitCheck, bool) {
 	return newFitCheck("Hosmer-Lemeshow", chi, cut-2), true
 }
 
-// String is the statistic with its degrees of freedom and probability.
-func (c FitCheck) String() string {
-	degrees := "degrees"
-	if c.DF == 1 {
-		degrees = "degree"
-	}
-	return fmt.Sprintf("%.3g on %d %s of freedom, p = %.2g", c.Statistic, c.DF, degrees, c.P)
+// Phrase is the statistic with its degrees of freedom and probability.
+func (c FitCheck) Phrase() part.Phrase {
+	return part.Say("study.test", "n", strconv.Itoa(c.DF), "statistic", fmt.Sprintf("%.3g", c.Statistic), "p", fmt.Sprintf("%.2g", c.P))
 }
+
+// name is the method, or the key of its name.
+func (c FitCheck) name() string { return lang.Word("study.method.", c.Method) }
 
 func newFitCheck(method string, statistic float64, df int) FitCheck {
 	return FitCheck{method, statistic, df, distuv.ChiSquared{K: float64(df)}.Survival(statistic)}

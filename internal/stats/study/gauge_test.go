@@ -7,6 +7,9 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // printed checks a number against one that was printed with so many decimals.
@@ -132,7 +135,8 @@ func TestAIAGKept(t *testing.T) {
 	if want := (88.36193 / 9) / (0.35898 / 18); math.Abs(f-want) > 0.01 {
 		t.Errorf("F of parts against the interaction %g, want %g", f, want)
 	}
-	if w := g.Verdict(NewRangeStudy(aiag(t))).Warnings; !slices.ContainsFunc(w, func(s string) bool { return strings.Contains(s, "below 0") }) {
+	if w := g.Verdict(NewRangeStudy(aiag(t))).Warnings; !slices.ContainsFunc(w,
+		func(p part.Phrase) bool { return strings.Contains(said(p), "below 0") }) {
 		t.Errorf("nothing said of the negative variance: %q", w)
 	}
 }
@@ -313,7 +317,8 @@ func TestTolerance(t *testing.T) {
 }
 
 func TestShareGrade(t *testing.T) {
-	for share, want := range map[float64]Grade{0: GoodGauge, 0.0999: GoodGauge, 0.1: Conditional, 0.3: Conditional, 0.3001: NotGood, math.Inf(1): NotGood} {
+	for share, want := range map[float64]Grade{0: GoodGauge, 0.0999: GoodGauge, 0.1: Conditional, 0.3: Conditional, 0.3001: NotGood,
+		math.Inf(1): NotGood} {
 		if got := ShareGrade(share); got != want {
 			t.Errorf("%g: %q, want %q", share, got, want)
 		}
@@ -363,7 +368,7 @@ func TestSmallStudies(t *testing.T) {
 
 func says(t *testing.T, v Verdict, what string) {
 	t.Helper()
-	if !slices.ContainsFunc(v.Warnings, func(s string) bool { return strings.Contains(s, what) }) {
+	if !slices.ContainsFunc(v.Warnings, func(p part.Phrase) bool { return strings.Contains(said(p), what) }) {
 		t.Errorf("no warning says %q: %q", what, v.Warnings)
 	}
 }
@@ -386,4 +391,12 @@ func TestShift(t *testing.T) {
 			t.Errorf("%s changes by %g", k.Name, d)
 		}
 	}
+}
+
+// said is a phrase in English; empty where it has no key.
+func said(p part.Phrase) string {
+	if p.Key == "" {
+		return ""
+	}
+	return lang.English().Say(&p)
 }

@@ -1,16 +1,17 @@
 package study
 
 import (
-	"errors"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
 
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
 )
 
 // errNoOptimum says that the likelihood has no maximum, or none was found.
-var errNoOptimum = errors.New("the likelihood has no maximum that could be found")
+var errNoOptimum = lang.Error(part.Say("study.fit.no_optimum"))
 
 // logistic is a logistic regression fitted to grouped counts.
 type logistic struct {
@@ -29,17 +30,18 @@ type logistic struct {
 // has none (Heinze & Schemper 2002, Stat. Med. 21:2409).
 func fitLogistic(rows [][]float64, of, found []float64, firth bool) (logistic, error) {
 	first := likelihood(rows, of, found, make([]float64, len(rows[0])), firth)
-	top, _, _ := robust.Descend(robust.Descent{Rounds: 200, Most: 1e12}, first, -first.value, func(at likely, damp float64) (likely, float64) {
-		step, ok := robust.SolveDamped(at.info, at.score, damp)
-		if !ok {
-			return at, math.Inf(1)
-		}
-		for i, b := range at.beta {
-			step[i] += b
-		}
-		next := likelihood(rows, of, found, step, firth)
-		return next, -next.value
-	})
+	top, _, _ := robust.Descend(robust.Descent{Rounds: 200, Most: 1e12}, first, -first.value,
+		func(at likely, damp float64) (likely, float64) {
+			step, ok := robust.SolveDamped(at.info, at.score, damp)
+			if !ok {
+				return at, math.Inf(1)
+			}
+			for i, b := range at.beta {
+				step[i] += b
+			}
+			next := likelihood(rows, of, found, step, firth)
+			return next, -next.value
+		})
 	cov, ok := robust.Inverse(top.info)
 	step, ok2 := robust.SolveDamped(top.info, top.score, 0)
 	if !ok || !ok2 {

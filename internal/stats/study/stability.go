@@ -5,9 +5,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
+	"strconv"
 	"time"
 
+	"finishbench/internal/part"
 	"finishbench/internal/stats/charts"
 )
 
@@ -45,10 +46,10 @@ const (
 type Check struct {
 	Time    time.Time
 	Line    int
-	Values  []float64 // none: it could not be measured
-	Level   float64   // mean of the values
-	Spread  float64   // range or standard deviation; moving range for single values
-	Signals []string  // the rules met here
+	Values  []float64     // none: it could not be measured
+	Level   float64       // mean of the values
+	Spread  float64       // range or standard deviation; moving range for single values
+	Signals []part.Phrase // the rules met here
 	Note    string
 	Left    bool // out of what fixes the limits: beyond them, and dealt with
 	dealt   bool // an event after it cleared it
@@ -77,7 +78,8 @@ type Stability struct {
 func NewStability(log []CheckEntry, o StabilityOptions) (Stability, error) {
 	nan := math.NaN()
 	s := Stability{Options: o, Since: -1, State: NotMeasured, Provisional: true, Limits: charts.Pair{
-		Level: charts.Limits{Centre: nan, Lower: nan, Upper: nan, Sigma: nan}, Spread: charts.Limits{Centre: nan, Lower: nan, Upper: nan, Sigma: nan}, SigmaWithin: nan}}
+		Level: charts.Limits{Centre: nan, Lower: nan, Upper: nan, Sigma: nan}, Spread: charts.Limits{Centre: nan, Lower: nan, Upper: nan,
+			Sigma: nan}, SigmaWithin: nan}}
 	rules, err := charts.Rules(o.Rules)
 	if err != nil {
 		return s, err
@@ -252,7 +254,7 @@ func (s *Stability) apply(segments []int, rules []charts.Rule) {
 		}
 		for _, x := range charts.Apply(level, s.Limits.Level, rules) {
 			c := &s.Checks[at[x.Point]]
-			c.Signals = append(c.Signals, x.Rule.Text)
+			c.Signals = append(c.Signals, part.Say("rule."+x.Rule.Name))
 		}
 		if s.Kind == charts.Individuals {
 			continue // a jump shows in the values; its moving range would show it twice
@@ -260,7 +262,7 @@ func (s *Stability) apply(segments []int, rules []charts.Rule) {
 		for _, x := range charts.Apply(spread, s.Limits.Spread, beyond) {
 			c := &s.Checks[at[x.Point]]
 			if c.Spread > s.Limits.Spread.Upper {
-				c.Signals = append(c.Signals, "values of one check further apart than chance explains")
+				c.Signals = append(c.Signals, part.Say("rule.spread"))
 			}
 		}
 	}
@@ -292,96 +294,59 @@ func (s *Stability) last() *Check {
 
 // Blocked says whether the gauge must not pass units at a time, and why, in one
 // sentence that says what to do.
-func (s *Stability) Blocked(now time.Time) (blocked bool, reason string) {
-	b, c := s.Bar(now)
-	switch b {
-	case BarNone:
-		return true, "the check piece was not measured yet: measure it first"
-	case BarBaseline:
-		return true, "the check piece was not measured since its new baseline: measure it first"
-	case BarOut:
-		return true, fmt.Sprintf("the check piece is out of limits since %s (line %d of its log): %s; find the cause and say who did what", stamp(c.Time), c.Line, strings.Join(c.Signals, "; "))
-	case BarNotMeasured:
-		return true, fmt.Sprintf("the check piece could not be measured at %s (line %d of its log): measure it again", stamp(c.Time), c.Line)
-	case BarOld:
-		return true, fmt.Sprintf("the check piece was last measured at %s, more than %s ago: measure it first", stamp(c.Time), hours(s.Options.MaxAge))
+func (s *Stability) Blocked(now time.Time) (why part.Phrase, blocked bool) {
+	say := func(key string, c *Check) part.Phrase {
+		return part.Say("check."+key, "at", c.Time.Format("2006-01-02 15:04"), "line", strconv.Itoa(c.Line))
 	}
-	return false, ""
-}
-
-// Bar is why every pass is barred.
-type Bar string
-
-// The reasons; "": nothing is barred.
-const (
-	BarNone        Bar = "none"         // never measured
-	BarBaseline    Bar = "baseline"     // not since the new baseline
-	BarOut         Bar = "out"          // out of limits
-	BarNotMeasured Bar = "not_measured" // the last try failed
-	BarOld         Bar = "old"          // too long ago
-)
-
-// Bar is what [Stability.Blocked] says, for those who say it in other words,
-// and the check that it is about; nil where it is about none.
-func (s *Stability) Bar(now time.Time) (Bar, *Check) {
 	last := s.last()
 	switch {
 	case last == nil:
-		return BarNone, nil
+		return part.Say("check.none"), true
 	case s.From == len(s.Checks):
-		return BarBaseline, nil
+		return part.Say("check.baseline"), true
 	case s.State == OutOfLimits:
-		return BarOut, &s.Checks[s.Since]
+		c := &s.Checks[s.Since]
+		return say("out", c).With("signals", c.Signals...), true
 	case s.State == NotMeasured:
-		return BarNotMeasured, last
+		return say("not_measured", last), true
 	case s.Options.MaxAge > 0 && now.Sub(last.Time) > s.Options.MaxAge:
-		return BarOld, last
+		return say("old", last).With("age", age(s.Options.MaxAge)), true
 	}
-	return "", nil
+	return part.Phrase{}, false
 }
 
-func stamp(t time.Time) string { return t.Format("2006-01-02 15:04") }
-
-func hours(d time.Duration) string {
+func age(d time.Duration) part.Phrase {
 	if d >= 48*time.Hour && d%(24*time.Hour) == 0 {
-		return fmt.Sprintf("%d days", d/(24*time.Hour))
+		return part.Say("age.days", "days", fmt.Sprint(int(d/(24*time.Hour))))
 	}
-	return fmt.Sprintf("%g hours", d.Hours())
+	return part.Say("age.hours", "hours", fmt.Sprintf("%g", d.Hours()))
 }
 
 // Verdict tells the state in words.
 func (s *Stability) Verdict() Verdict {
 	v := Verdict{Grade: GoodGauge}
 	if n := s.signals(); n > 0 {
-		v.Reasons = append(v.Reasons, fmt.Sprintf("%s out of limits so far, of %d", count(n, "check", "checks"), len(s.Checks)))
+		v.Reasons = append(v.Reasons, part.Say("study.check.so_far", "n", strconv.Itoa(n), "of", strconv.Itoa(len(s.Checks))))
 	}
 	switch s.State {
 	case OutOfLimits:
-		v.Grade, v.Line = NotGood, sentence(s.reason())
+		v.Grade, v.Line = NotGood, s.reason()
 	case NotMeasured:
-		v.Grade, v.Line = NotTold, sentence(s.reason())
+		v.Grade, v.Line = NotTold, s.reason()
 	case TooFew:
 		v.Grade = Conditional
-		v.Line = fmt.Sprintf("Nothing is open, but only %d of the %d checks are there that fix the limits.", len(s.base()), s.Options.Baseline)
+		v.Line = part.Say("study.check.line.few", "of", strconv.Itoa(len(s.base())), "want", strconv.Itoa(s.Options.Baseline))
 	default:
-		v.Line = "The check piece is within its limits."
+		v.Line = part.Say("study.check.line.good")
 	}
 	v.Warnings = s.warnings()
 	return v
 }
 
 // reason is why the state blocks, whatever the age of the last check.
-func (s *Stability) reason() string {
-	_, why := s.Blocked(time.Time{})
-	return why
-}
-
-// sentence begins with a capital and ends with a full stop.
-func sentence(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:] + "."
+func (s *Stability) reason() part.Phrase {
+	why, _ := s.Blocked(time.Time{})
+	return part.Say("study.check.line.blocked").With("why", why)
 }
 
 func (s *Stability) signals() int {
@@ -394,31 +359,31 @@ func (s *Stability) signals() int {
 	return n
 }
 
-func (s *Stability) warnings() []string {
-	var w []string
+func (s *Stability) warnings() []part.Phrase {
+	var w []part.Phrase
 	at := s.base()
 	switch {
 	case s.Given:
 	case len(at) > 0 && len(at) < leastBaseline:
-		w = append(w, fmt.Sprintf("%s: too few for limits, so no jump of the gauge would show; %d are wanted, or give --centre and --sigma", count(len(at), "check", "checks"), s.Options.Baseline))
+		w = append(w, part.Say("study.check.too_few", "n", strconv.Itoa(len(at)), "want", strconv.Itoa(s.Options.Baseline)))
 	case s.Provisional:
-		w = append(w, fmt.Sprintf("the limits rest on %d checks and are provisional until there are %d", len(at), s.Options.Baseline))
+		w = append(w, part.Say("study.check.provisional", "of", strconv.Itoa(len(at)), "want", strconv.Itoa(s.Options.Baseline)))
 	case s.Options.Baseline < enoughBaseline:
-		w = append(w, fmt.Sprintf("the limits rest on %d checks; %d or more are wanted", s.Options.Baseline, enoughBaseline))
+		w = append(w, part.Say("study.check.short", "of", strconv.Itoa(s.Options.Baseline), "want", strconv.Itoa(enoughBaseline)))
 	}
 	if !s.Given && !s.Provisional {
 		if i := slices.IndexFunc(at[:s.Options.Baseline], func(i int) bool { return len(s.Checks[i].Signals) > 0 }); i >= 0 {
-			w = append(w, fmt.Sprintf("the checks that fix the limits hold some that stand out (line %d is the first): the limits may be too wide; find the cause, then start a new baseline", s.Checks[at[i]].Line))
+			w = append(w, part.Say("study.check.odd_baseline", "line", strconv.Itoa(s.Checks[at[i]].Line)))
 		}
 	}
 	if n := len(s.measured()) - len(at); n > 0 {
-		w = append(w, fmt.Sprintf("%s beyond the limits, dealt with, and left out of what fixes them", count(n, "check was", "checks were")))
+		w = append(w, part.Say("study.check.left_out", "n", strconv.Itoa(n)))
 	}
 	if s.sinceAction && len(s.Checks) > 0 {
-		w = append(w, "the check piece was not measured since it was dealt with: measure it now, to see that it helped")
+		w = append(w, part.Say("study.check.not_since"))
 	}
 	if s.Limits.SigmaWithin == 0 {
-		w = append(w, "the checks that fix the limits are all the same: the readings are too coarse for a chart; record more digits")
+		w = append(w, part.Say("study.check.coarse"))
 	}
 	return w
 }

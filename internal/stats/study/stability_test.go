@@ -66,13 +66,13 @@ func TestJump(t *testing.T) {
 	if before.State != InControl {
 		t.Fatalf("a steady piece is %s", before.State)
 	}
-	if blocked, why := before.Blocked(monday); blocked {
+	if why, blocked := before.Blocked(monday); blocked {
 		t.Errorf("a steady piece blocks: %s", why)
 	}
 	l := checkLog(append(v, 14.5)...)
 	s := stability(t, l, nil)
-	blocked, why := s.Blocked(monday)
-	if s.State != OutOfLimits || !blocked || !strings.Contains(why, "line 26") {
+	why, blocked := s.Blocked(monday)
+	if s.State != OutOfLimits || !blocked || !strings.Contains(said(why), "line 26") {
 		t.Fatalf("after a jump: %s, %v, %q", s.State, blocked, why)
 	}
 	if s.Limits != before.Limits {
@@ -86,7 +86,7 @@ func TestJump(t *testing.T) {
 	}
 	l = append(l, CheckEntry{Time: later, Value: math.NaN(), Event: DealtWith, Note: "finisher 3: lens cleaned", Line: 28})
 	s = stability(t, l, nil)
-	if blocked, why := s.Blocked(later); blocked || s.State != InControl {
+	if why, blocked := s.Blocked(later); blocked || s.State != InControl {
 		t.Errorf("after it was dealt with: %s, %s", s.State, why)
 	}
 	says(t, s.Verdict(), "not measured since")
@@ -106,7 +106,8 @@ func TestLeftOut(t *testing.T) {
 	if wide.State != OutOfLimits || wide.Checks[wide.Since].Line != 9 {
 		t.Fatalf("a jump in the baseline: %s", wide.State)
 	}
-	dealt := append(append(append([]CheckEntry{}, l[:8]...), CheckEntry{Time: l[7].Time, Value: math.NaN(), Event: DealtWith, Note: "a: b"}), l[8:]...)
+	dealt := append(append(append([]CheckEntry{}, l[:8]...), CheckEntry{Time: l[7].Time, Value: math.NaN(), Event: DealtWith,
+		Note: "a: b"}), l[8:]...)
 	s := stability(t, dealt, nil)
 	without := append(append([]float64{}, v[:7]...), v[8:]...)
 	want := stability(t, checkLog(without...), nil)
@@ -148,7 +149,7 @@ func TestNewBaseline(t *testing.T) {
 	at := l[19].Time
 	l = append(l, CheckEntry{Time: at, Value: math.NaN(), Event: NewBaseline, Note: "a: new lens"})
 	s := stability(t, l, nil)
-	if blocked, why := s.Blocked(at); !blocked || !strings.Contains(why, "new baseline") {
+	if why, blocked := s.Blocked(at); !blocked || !strings.Contains(said(why), "new baseline") {
 		t.Errorf("without a check since: %v %q", blocked, why)
 	}
 	for i, v := range quiet(21, 8) {
@@ -166,7 +167,7 @@ func TestFewChecks(t *testing.T) {
 	if s.State != TooFew || !math.IsNaN(s.Limits.Level.Centre) {
 		t.Errorf("three checks: %s, %+v", s.State, s.Limits)
 	}
-	if blocked, _ := s.Blocked(monday); blocked {
+	if _, blocked := s.Blocked(monday); blocked {
 		t.Error("three checks block")
 	}
 	says(t, s.Verdict(), "too few for limits")
@@ -182,19 +183,19 @@ func TestFewChecks(t *testing.T) {
 
 func TestNotMeasuredBlocks(t *testing.T) {
 	s := stability(t, nil, nil)
-	if blocked, why := s.Blocked(monday); !blocked || s.State != NotMeasured || !strings.Contains(why, "not measured yet") {
+	if why, blocked := s.Blocked(monday); !blocked || s.State != NotMeasured || !strings.Contains(said(why), "not measured yet") {
 		t.Errorf("an empty log: %v %q %s", blocked, why, s.State)
 	}
 	s = stability(t, checkLog(12, math.NaN()), nil)
-	if blocked, why := s.Blocked(monday); !blocked || !strings.Contains(why, "could not be measured") {
+	if why, blocked := s.Blocked(monday); !blocked || !strings.Contains(said(why), "could not be measured") {
 		t.Errorf("a failed check: %v %q", blocked, why)
 	}
 	s = stability(t, checkLog(quiet(20, 2)...), func(o *StabilityOptions) { o.MaxAge = 24 * time.Hour })
 	last := s.Checks[19].Time
-	if blocked, why := s.Blocked(last.Add(23 * time.Hour)); blocked {
+	if why, blocked := s.Blocked(last.Add(23 * time.Hour)); blocked {
 		t.Errorf("23 hours on: %s", why)
 	}
-	if blocked, why := s.Blocked(last.Add(25 * time.Hour)); !blocked || !strings.Contains(why, "24 hours") {
+	if why, blocked := s.Blocked(last.Add(25 * time.Hour)); !blocked || !strings.Contains(said(why), "24 hours") {
 		t.Errorf("25 hours on: %v %q", blocked, why)
 	}
 }
@@ -220,12 +221,13 @@ func TestSubgroups(t *testing.T) {
 		t.Errorf("sigma %g, drawn with 0.3", s.Limits.SigmaWithin)
 	}
 	add(20, 10.5, 12, 13.5) // mean as ever, spread not
-	if s := stability(t, l, nil); s.State != OutOfLimits || !strings.Contains(s.Checks[20].Signals[0], "further apart") {
+	if s := stability(t, l, nil); s.State != OutOfLimits || !strings.Contains(said(s.Checks[20].Signals[0]), "further apart") {
 		t.Errorf("a wide check: %s", s.State)
 	}
 	l = l[:60]
 	add(20, 12, 12)
-	if _, err := NewStability(l, DefaultStabilityOptions()); err == nil || !strings.Contains(err.Error(), "2 values, those before it have 3") {
+	if _, err := NewStability(l, DefaultStabilityOptions()); err == nil || !strings.Contains(err.Error(),
+		"2 values, those before it have 3") {
 		t.Errorf("a check of another size: %v", err)
 	}
 }
@@ -259,7 +261,8 @@ func TestReadCheckLog(t *testing.T) {
 			t.Errorf("%s: %v, want %q", c.name, err, c.want)
 		}
 	}
-	o, err := ReadCheckSettings("# the grey piece, no 4\n# baseline: 25\n# rules: nelson\n#max_age_hours: 12\n"+CheckHeader, DefaultStabilityOptions())
+	o, err := ReadCheckSettings("# the grey piece, no 4\n# baseline: 25\n# rules: nelson\n#max_age_hours: 12\n"+CheckHeader,
+		DefaultStabilityOptions())
 	if err != nil || o.Baseline != 25 || o.Rules != "nelson" || o.MaxAge != 12*time.Hour || !math.IsNaN(o.Centre) {
 		t.Errorf("settings %+v, %v", o, err)
 	}
@@ -300,10 +303,10 @@ func FuzzCheckLog(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if v := s.Verdict(); v.Line == "" {
+		if v := s.Verdict(); v.Line.Key == "" {
 			t.Error("no sentence")
 		}
-		if blocked, why := s.Blocked(monday); blocked && why == "" {
+		if why, blocked := s.Blocked(monday); blocked && why.Key == "" {
 			t.Error("blocked without a reason")
 		}
 	})

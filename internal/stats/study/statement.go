@@ -4,7 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // DetectionOptions are what a study of detection can be asked.
@@ -165,98 +169,116 @@ func (d *Detection) decide() {
 	}
 }
 
-// Statement is what can be said of these targets in one sentence; name is what
-// they are called, such as "bubbles". It does not end in a full stop, so that
-// false calls can be added.
-func (d Detection) Statement(name string) string {
-	often, sure := times(d.Options.Probability), inPercent(d.Options.Confidence)+" confidence"
+// Statement is what can be said of these targets in one sentence; name is what they are called, such as
+// "bubbles", or the key of that with an @ before it.
+func (d Detection) Statement(name string) part.Phrase {
+	say := func(key string, more ...string) part.Phrase {
+		return part.Say("study.found."+key, append([]string{"name", name, "sure", inPercent(d.Options.Confidence), "of",
+			strconv.Itoa(d.Of)}, more...)...).
+			With("often", times(d.Options.Probability))
+	}
 	switch d.Basis {
 	case ByCurve:
-		return fmt.Sprintf("%s of %s and larger are found %s (%s)", name, d.size(roundUp(d.Size)), often, sure)
+		return say("curve", "size", d.size(roundUp(d.Size)))
 	case ByCount:
-		return fmt.Sprintf("%s of %s and larger are found %s (%s; all %d were found)", name, d.size(roundUp(d.Size)), often, sure, d.Of)
+		return say("count", "size", d.size(roundUp(d.Size)))
 	}
-	sizes := d.sizes()
+	least, sizes := wholePercent(d.Lower), d.sizes()
 	if d.Found == d.Of {
-		return fmt.Sprintf("%s of %s: %s found, so at least %s are (%s); to say %s takes %d without a miss", name, sizes, allWere(d.Of),
-			wholePercent(d.Lower), sure, often, OpportunitiesToShow(1-d.Options.Probability, d.Options.Confidence))
+		key := "all"
+		if d.Of == 1 {
+			key = "only_one"
+		}
+		return say(key, "least", least, "takes", strconv.Itoa(OpportunitiesToShow(1-d.Options.Probability,
+			d.Options.Confidence))).With("sizes", sizes)
 	}
-	s := fmt.Sprintf("%s of %s: %d of %d were found, at least %s (%s); no size can be stated that is found %s", name, sizes, d.Found, d.Of, wholePercent(d.Lower), sure, often)
-	return s + " (" + d.why() + ")"
+	return say("some", "found", strconv.Itoa(d.Found), "least", least).With("sizes", sizes).With("why", d.why())
 }
 
 // why says in a few words why no size can be stated.
-func (d Detection) why() string {
+func (d Detection) why() part.Phrase {
 	var no NoFitError
 	bound, ok := d.Upper[d.Options.Bound]
 	switch {
 	case errors.As(d.FitErr, &no) && no.Reason == NoneFound:
-		return "none was found"
+		return part.Say("study.why.none_found")
 	case errors.As(d.FitErr, &no) && no.Reason == OneSize:
-		return "all are of one size"
+		return part.Say("study.why.one_size")
 	case errors.As(d.FitErr, &no) && no.Reason == Separated:
-		return "found and missed ones do not overlap in size, so no curve can be fitted"
+		return part.Say("study.why.separated")
 	case errors.As(d.FitErr, &no) && no.Reason == Reversed:
-		return "small ones were found and large ones missed"
+		return part.Say("study.why.reversed")
 	case d.FitErr != nil:
-		return "no curve could be fitted"
+		return part.Say("study.why.no_curve")
 	case errors.Is(d.BoundErr, ErrNoSlope):
-		return "large ones are not found more often than small ones"
+		return part.Say("study.why.no_slope")
 	case d.BoundErr != nil:
-		return "that large ones are found more often is not clear enough"
+		return part.Say("study.why.no_bound")
 	case ok && bound > d.Largest:
-		return fmt.Sprintf("the curve reaches it at %s only, beyond the largest one", d.size(roundUp(bound)))
+		return part.Say("study.why.beyond", "size", d.size(roundUp(bound)))
 	}
-	return "the curve does not fit the data"
+	return part.Say("study.why.misfit")
 }
 
 // Warnings are what must be known beside the statement, a sentence each.
-func (d Detection) Warnings() []string {
-	var w []string
+func (d Detection) Warnings() []part.Phrase {
+	var w []part.Phrase
 	var no NoFitError
 	tells := !errors.As(d.FitErr, &no) || no.Reason != AllFound && no.Reason != NoneFound // a curve is in question
 	if tells && d.Of < fewTargets {
-		w = append(w, fmt.Sprintf("%d targets: under %d a curve of found and missed ones is unsteady (MIL-HDBK-1823A)", d.Of, fewTargets))
+		w = append(w, part.Say("study.found.few", "of", strconv.Itoa(d.Of), "least", strconv.Itoa(fewTargets)))
 	}
 	if d.FitErr != nil && d.Basis != ByCount {
-		w = append(w, "no curve: "+d.FitErr.Error())
+		w = append(w, part.Say("study.found.no_curve").With("why", whyNot(d.FitErr)))
 	}
 	if d.Fit != nil && d.Fit.Penalised {
-		w = append(w, "found and missed ones do not overlap in size: a plain fit does not exist, and this one is Firth's penalised likelihood (Heinze & Schemper 2002), which draws the curve towards 1/2")
+		w = append(w, part.Say("study.found.firth"))
 	}
 	if d.Fit != nil && d.BoundErr != nil {
-		w = append(w, d.BoundErr.Error())
+		w = append(w, whyNot(d.BoundErr))
 	}
 	if d.Checked != nil && d.Checked.P < doubtful {
-		w = append(w, fmt.Sprintf("the curve fits badly: %s, %s", d.Checked.Method, d.Checked))
+		w = append(w, part.Say("study.found.misfit", "method", d.Checked.name()).With("test", d.Checked.Phrase()))
 	}
 	if d.Basis == ByCurve && d.Options.Bound != WaldCurve {
 		// Of drawn sets Wald's bound is wrong less often than the others, see [BoundMethod].
 		wald, ok := d.Upper[WaldCurve]
 		switch {
 		case !ok:
-			w = append(w, "on a set this small the bound is a little too good: by Wald's bound on the curve, which errs to the safe side, there is none")
+			w = append(w, part.Say("study.found.no_wald"))
 		case wald > 1.2*d.Size:
-			w = append(w, fmt.Sprintf("on a set this small the bound is a little too good: by Wald's bound on the curve, which errs to the safe side, it is %s", d.size(roundUp(wald))))
+			w = append(w, part.Say("study.found.wald", "size", d.size(roundUp(wald))))
 		}
 	}
 	if b, ok := d.Upper[d.Options.Bound]; ok && b > d.Largest {
-		w = append(w, fmt.Sprintf("the bound of %s lies beyond the largest target, %s: add larger ones", d.size(roundUp(b)), d.size(d.Largest)))
+		w = append(w, part.Say("study.found.bound_beyond", "size", d.size(roundUp(b)), "largest", d.size(d.Largest)))
 	}
 	if d.Basis == ByCount {
-		w = append(w, "by count: holds for sizes mixed as they are in this set; none was missed, so that nothing is known of smaller ones")
+		w = append(w, part.Say("study.found.by_count"))
 	}
 	if a := d.AllFrom; a.Chosen && a.Of > 0 && d.Basis == ByNone {
-		w = append(w, fmt.Sprintf("from %s on %s found, at least %s by count; but that size was chosen after the misses were seen, so the true confidence is less", d.size(a.Size), allWere(a.Of), wholePercent(a.Lower)))
+		w = append(w, part.Say("study.found.chosen", "n", strconv.Itoa(a.Of), "size", d.size(a.Size), "least", wholePercent(a.Lower)))
 	}
 	return w
 }
 
-func (d Detection) sizes() string {
-	if d.Smallest == d.Largest {
-		return d.size(d.Smallest)
+// whyNot is why there is no curve or no bound.
+func whyNot(err error) part.Phrase {
+	var no NoFitError
+	if errors.As(err, &no) {
+		return no.Phrase()
 	}
-	return strings.TrimSuffix(d.size(d.Smallest), " "+d.Options.Unit) + " to " + d.size(d.Largest)
+	if p, ok := lang.PhraseOf(err); ok {
+		return p
+	}
+	return part.Text(err.Error())
+}
+
+func (d Detection) sizes() part.Phrase {
+	if d.Smallest == d.Largest {
+		return part.Text(d.size(d.Smallest))
+	}
+	return part.Say("span", "from", strings.TrimSuffix(d.size(d.Smallest), " "+d.Options.Unit), "to", d.size(d.Largest))
 }
 
 // RoundUp rounds to so many digits, upwards: for upper bounds and for sizes from
@@ -280,23 +302,24 @@ func inPercent(p float64) string { return fmt.Sprintf("%.3g %%", 100*p) }
 // wholePercent rounds a lower bound down to whole percents.
 func wholePercent(p float64) string { return fmt.Sprintf("%.0f %%", math.Floor(100*p+1e-9)) }
 
-func times(p float64) string {
+func times(p float64) part.Phrase {
 	if tenths := math.Round(10 * p); math.Abs(10*p-tenths) < 1e-9 {
-		return fmt.Sprintf("%.0f times in 10", tenths)
+		return part.Say("study.times", "times", fmt.Sprintf("%.0f", tenths), "in", "10")
 	}
 	if n := 1 / (1 - p); math.Abs(n-math.Round(n)) < 1e-6 {
-		return fmt.Sprintf("%.0f times in %.0f", math.Round(n)-1, n)
+		return part.Say("study.times", "times", fmt.Sprintf("%.0f", math.Round(n)-1), "in", fmt.Sprintf("%.0f", n))
 	}
-	return inPercent(p) + " of the time"
+	return part.Say("study.of_the_time", "share", inPercent(p))
 }
 
 // FalseCalls says a rate of false calls in words.
-func FalseCalls(r Rate) string {
+func FalseCalls(r Rate) part.Phrase {
 	switch {
 	case r.Units == 0:
-		return "false calls not measured"
+		return part.Say("study.false.unmeasured")
 	case r.Count == 0:
-		return fmt.Sprintf("with no false call on %d units (at most %.2g per unit)", r.Units, roundUp(r.Bounds.Upper))
+		return part.Say("study.false.none", "units", strconv.Itoa(r.Units), "most", fmt.Sprintf("%.2g", roundUp(r.Bounds.Upper)))
 	}
-	return fmt.Sprintf("at %.2g false calls per unit (%.2g to %.2g)", r.Value(), r.Bounds.Lower, roundUp(r.Bounds.Upper))
+	return part.Say("study.false.rate", "rate", fmt.Sprintf("%.2g", r.Value()), "lower", fmt.Sprintf("%.2g", r.Bounds.Lower),
+		"upper", fmt.Sprintf("%.2g", roundUp(r.Bounds.Upper)))
 }

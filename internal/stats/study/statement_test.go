@@ -5,6 +5,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"finishbench/internal/lang"
 )
 
 func detect(t *testing.T, targets []Target, change func(*DetectionOptions)) Detection {
@@ -23,7 +25,7 @@ func detect(t *testing.T, targets []Target, change func(*DetectionOptions)) Dete
 // Bliss's set: a90/95 by each method as in TestBliss, the sentence rounded up.
 func TestStatementByCurve(t *testing.T) {
 	d := detect(t, bliss, func(o *DetectionOptions) { o.Scale = PlainSize })
-	if got, want := d.Statement("beetles"), "beetles of 1.9 mm and larger are found 9 times in 10 (95 % confidence)"; got != want {
+	if got, want := said(d.Statement("beetles")), "beetles of 1.9 mm and larger are found 9 times in 10 (95 % confidence)"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	near(t, "a90/95", d.Size, 1.846771, 1e-6)
@@ -54,11 +56,11 @@ func TestNoSizeIsBelowZero(t *testing.T) {
 // 29 of 29 show 90 % at 95 %: 0.05^(1/29) = 0.902, and 0.05^(1/28) = 0.8985.
 func TestStatementByCount(t *testing.T) {
 	d := detect(t, []Target{{0.052, 9, 9}, {0.3, 20, 20}}, nil)
-	if got, want := d.Statement("dust inclusions"), "dust inclusions of 0.052 mm and larger are found 9 times in 10 (95 % confidence; all 29 were found)"; got != want {
+	if got, want := said(d.Statement("dust inclusions")), "dust inclusions of 0.052 mm and larger are found 9 times in 10 (95 % confidence; all 29 were found)"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	d = detect(t, []Target{{0.052, 8, 8}, {0.3, 20, 20}}, nil)
-	if got, want := d.Statement("dust inclusions"), "dust inclusions of 0.052 to 0.3 mm: all 28 were found, so at least 89 % are (95 % confidence); to say 9 times in 10 takes 29 without a miss"; got != want {
+	if got, want := said(d.Statement("dust inclusions")), "dust inclusions of 0.052 to 0.3 mm: all 28 were found, so at least 89 % are (95 % confidence); to say 9 times in 10 takes 29 without a miss"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
@@ -77,10 +79,10 @@ func TestStatementNone(t *testing.T) {
 		"beyond":     {[]Target{{1, 30, 3}, {2, 30, 10}, {3, 30, 20}}, "beyond the largest one", "beyond the largest target"},
 	} {
 		d := detect(t, c.targets, nil)
-		if s := d.Statement("craters"); d.Basis != ByNone || !strings.Contains(s, c.says) || strings.Contains(s, "NaN") {
+		if s := said(d.Statement("craters")); d.Basis != ByNone || !strings.Contains(s, c.says) || strings.Contains(s, "NaN") {
 			t.Errorf("%s: %s: %q; %q is wanted", name, d.Basis, s, c.says)
 		}
-		if w := strings.Join(d.Warnings(), "\n"); !strings.Contains(w, c.warns) || strings.Contains(w, "NaN") {
+		if w := strings.Join(lang.English().SayAll(d.Warnings()), "\n"); !strings.Contains(w, c.warns) || strings.Contains(w, "NaN") {
 			t.Errorf("%s: warns %q; %q is wanted", name, w, c.warns)
 		}
 		if !math.IsNaN(d.Size) {
@@ -101,7 +103,7 @@ func TestStatementFirth(t *testing.T) {
 		t.Errorf("not asked for: %+v", d.Basis)
 	}
 	d := detect(t, set, func(o *DetectionOptions) { o.Firth = true })
-	if d.Fit == nil || !d.Fit.Penalised || d.Basis != ByCurve || !(d.Size > 0.4 && d.Size < 1) || !strings.Contains(strings.Join(d.Warnings(), " "), "Firth") {
+	if d.Fit == nil || !d.Fit.Penalised || d.Basis != ByCurve || !(d.Size > 0.4 && d.Size < 1) || !strings.Contains(strings.Join(lang.English().SayAll(d.Warnings()), " "), "Firth") {
 		t.Errorf("%s of %g, %q", d.Basis, d.Size, d.Warnings())
 	}
 }
@@ -136,8 +138,9 @@ func TestRoundUp(t *testing.T) {
 }
 
 func TestTimes(t *testing.T) {
-	for p, want := range map[float64]string{0.9: "9 times in 10", 0.5: "5 times in 10", 0.95: "19 times in 20", 0.99: "99 times in 100", 0.93: "93 % of the time"} {
-		if got := times(p); got != want {
+	for p, want := range map[float64]string{0.9: "9 times in 10", 0.5: "5 times in 10", 0.95: "19 times in 20", 0.99: "99 times in 100",
+		0.93: "93 % of the time"} {
+		if got := said(times(p)); got != want {
 			t.Errorf("%g: %q, want %q", p, got, want)
 		}
 	}
@@ -149,15 +152,15 @@ func TestFalseCalls(t *testing.T) {
 		t.Fatal(err)
 	}
 	// -ln(0.025)/18 = 0.205.
-	if got, want := FalseCalls(r), "with no false call on 18 units (at most 0.21 per unit)"; got != want {
+	if got, want := said(FalseCalls(r)), "with no false call on 18 units (at most 0.21 per unit)"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	r, _ = NewRate(2, 18, 0.95)
-	if got, want := FalseCalls(r), "at 0.11 false calls per unit (0.013 to 0.41)"; got != want {
+	if got, want := said(FalseCalls(r)), "at 0.11 false calls per unit (0.013 to 0.41)"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	r, _ = NewRate(0, 0, 0.95)
-	if got := FalseCalls(r); !strings.Contains(got, "not measured") {
+	if got := said(FalseCalls(r)); !strings.Contains(got, "not measured") {
 		t.Errorf("%q", got)
 	}
 }

@@ -105,7 +105,7 @@ func FuzzReadReadings(f *testing.F) {
 			t.Fatal(err)
 		}
 		r := NewRangeStudy(c)
-		if v := g.Verdict(r); v.Line == "" {
+		if v := g.Verdict(r); v.Line.Key == "" {
 			t.Error("no verdict")
 		}
 	})

@@ -3,7 +3,11 @@ package study
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // Grade is how good a gauge is for what it is asked.
@@ -43,8 +47,8 @@ func ShareGrade(share float64) Grade {
 // Verdict is a grade with its reasons and with what a reader must know.
 type Verdict struct {
 	Grade             Grade
-	Line              string
-	Reasons, Warnings []string
+	Line              part.Phrase
+	Reasons, Warnings []part.Phrase
 }
 
 // Verdict grades a gauge by the worse of its shares of study variation and of
@@ -56,14 +60,15 @@ func (g Gauge) Verdict(r RangeStudy) Verdict {
 	study, tolerance := ShareGrade(rr.Study.Value), ShareGrade(rr.Tolerance.Value)
 	if study != NotTold {
 		v.Grade = study
-		v.Reasons = append(v.Reasons, fmt.Sprintf("the gauge makes %s of the study's variation: %s (below 10 %% is good, above 30 %% is not good enough)", percent(rr.Study.Value), study))
+		v.Reasons = append(v.Reasons, part.Say("study.gauge.share", "share", percent(rr.Study.Value), "grade", gradeWord(study)))
 	}
 	if tolerance != NotTold {
 		v.Grade = worse(v.Grade, tolerance)
-		v.Reasons = append(v.Reasons, fmt.Sprintf("%g of the gauge's standard deviations fill %s of the tolerance: %s", g.Options.SDs, percent(rr.Tolerance.Value), tolerance))
+		v.Reasons = append(v.Reasons, part.Say("study.gauge.tolerance", "sds", fmt.Sprintf("%g", g.Options.SDs),
+			"share", percent(rr.Tolerance.Value), "grade", gradeWord(tolerance)))
 	}
 	if g.NDC >= 0 {
-		v.Reasons = append(v.Reasons, fmt.Sprintf("it tells %s apart; %d or more are wanted", count(g.NDC, "category", "categories"), EnoughNDC))
+		v.Reasons = append(v.Reasons, part.Say("study.gauge.categories", "n", strconv.Itoa(g.NDC), "want", strconv.Itoa(EnoughNDC)))
 		if g.NDC < EnoughNDC && v.Grade == GoodGauge {
 			v.Grade = Conditional
 		}
@@ -73,6 +78,8 @@ func (g Gauge) Verdict(r RangeStudy) Verdict {
 	return v
 }
 
+func gradeWord(g Grade) string { return lang.Word("study.grade.", string(g)) }
+
 func worse(a, b Grade) Grade {
 	order := map[Grade]int{NotTold: 0, GoodGauge: 1, Conditional: 2, NotGood: 3}
 	if order[b] > order[a] {
@@ -81,50 +88,52 @@ func worse(a, b Grade) Grade {
 	return a
 }
 
-func (g Gauge) line(v Grade) string {
+func (g Gauge) line(v Grade) part.Phrase {
 	switch v {
 	case GoodGauge:
-		return "The gauge is good for this use."
+		return part.Say("study.line.good")
 	case Conditional:
-		return "The gauge may do, depending on what a wrong answer costs and what a better gauge would."
+		return part.Say("study.line.conditional")
 	case NotGood:
-		return "The gauge is not good enough: find what makes it vary before it judges anything."
+		return part.Say("study.line.not_good")
 	}
-	return "The study does not tell how good the gauge is: it has one part and no tolerance was given."
+	return part.Say("study.line.not_told")
 }
 
 // warnings say what the numbers rest on.
-func (g Gauge) warnings(r RangeStudy) []string {
-	var w []string
-	add := func(f string, a ...any) { w = append(w, fmt.Sprintf(f, a...)) }
+func (g Gauge) warnings(r RangeStudy) []part.Phrase {
+	var w []part.Phrase
+	add := func(p part.Phrase) { w = append(w, p) }
 	if g.Appraisers == 1 {
-		add("one appraiser: repeatability only; what people or set-ups add is not measured and not in any figure here")
+		add(part.Say("study.warn.one_appraiser"))
 	}
 	if g.Parts == 1 {
-		add("one part: the parts' variation is not measured, so there is no share of study variation and no number of categories")
+		add(part.Say("study.warn.one_part"))
 	}
 	for _, n := range []ComponentName{ByAppraiser, ByInteraction, PartToPart} {
 		if c := g.Component(n); c.Raw < 0 {
-			add("the variance of %s comes out below 0 (%.3g) and is taken as 0", n, c.Raw)
+			add(part.Say("study.warn.negative", "component", lang.Word("study.component.", string(n)), "variance",
+				fmt.Sprintf("%.3g", c.Raw)))
 		}
 	}
 	if g.zeroRepeats {
-		add("repeats never differ: the readings are too coarse to show the gauge's scatter, so its share is not to be trusted; record more digits")
+		add(part.Say("study.warn.coarse"))
 	} else if r.ZeroRanges > manyZero {
-		add("%s of the cells show no difference between repeats: the readings may be too coarse to show the gauge's scatter", percent(r.ZeroRanges))
+		add(part.Say("study.warn.equal_cells", "share", percent(r.ZeroRanges)))
 	}
 	if len(r.High) > 0 {
-		var s []string
+		var s []part.Phrase
 		for _, c := range r.High {
-			s = append(s, fmt.Sprintf("part %s by %s", c.Part, c.Appraiser))
+			s = append(s, part.Say("study.cell", "part", c.Part, "appraiser", c.Appraiser))
 		}
-		add("repeats differ more than chance explains (range above %.4g): %s; look for the cause, then measure these again", r.UpperRange, strings.Join(s, ", "))
+		add(part.Say("study.warn.wide_cells", "limit", fmt.Sprintf("%.4g", r.UpperRange)).With("cells", s...))
 	}
 	if g.Parts > 1 && g.Appraisers > 1 && g.Parts*g.Appraisers <= enoughCells {
-		add("%d parts by %d appraisers is a small study: more than %d cells are wanted", g.Parts, g.Appraisers, enoughCells)
+		add(part.Say("study.warn.small", "parts", strconv.Itoa(g.Parts), "appraisers", strconv.Itoa(g.Appraisers),
+			"cells", strconv.Itoa(enoughCells)))
 	}
 	if s := g.Component(GaugeRR).Study; ShareGrade(s.Lower) != ShareGrade(s.Upper) && !math.IsNaN(s.Lower) {
-		add("the study is too small to be sure of the word: with %s confidence the gauge's share lies between %s and %s", percent(g.Options.Level), percent(s.Lower), percent(s.Upper))
+		add(part.Say("study.warn.unsure", "level", percent(g.Options.Level), "lower", percent(s.Lower), "upper", percent(s.Upper)))
 	}
 	return w
 }
@@ -132,7 +141,7 @@ func (g Gauge) warnings(r RangeStudy) []string {
 func percent(share float64) string {
 	switch {
 	case math.IsNaN(share):
-		return "not measured"
+		return "@not_measured"
 	case share >= 9.995:
 		return fmt.Sprintf("%.3g %%", 100*share)
 	}

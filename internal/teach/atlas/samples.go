@@ -87,7 +87,7 @@ func (a *Atlas) AddRecords(ctx context.Context, store *records.Store, f records.
 		return err
 	}
 	said := AgreedKinds(book.LastWords(labels))
-	return store.Each(ctx, f, func(in records.Inspection) error {
+	return store.Each(ctx, f, func(in part.Inspection) error {
 		if !in.Holds() || in.Overruled != nil {
 			return nil
 		}
@@ -183,7 +183,7 @@ func openRecorded(ctx context.Context, store *records.Store, s teach.Sample) (*o
 
 // OtherLight is the picture of the same pose under another light; "" for none. A screen that is dark, or
 // shows stripes, lights nothing, and a panel behind shows an outline.
-func OtherLight(pictures []records.Picture, file string) string {
+func OtherLight(pictures []part.StoredPicture, file string) string {
 	p := book.PictureOf(pictures, file)
 	if p == nil || p.View == part.Edge {
 		return ""
@@ -198,7 +198,7 @@ func OtherLight(pictures []records.Picture, file string) string {
 
 // InPoseOf are the boxes of all findings that show in the pose in which one shows best: those
 // of other turns and views lie elsewhere.
-func InPoseOf(in records.Inspection, f part.Finding) []part.Box {
+func InPoseOf(in part.Inspection, f part.Finding) []part.Box {
 	var pose part.Pose
 	if p := book.PictureOf(in.Pictures, f.Image); p != nil {
 		pose = book.PoseOf(*p)

@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 
-	"finishbench/internal/cli"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/report"
@@ -19,7 +18,8 @@ func (a *Atlas) kind(k part.Kind) string { return a.l.T("kind." + string(k)) }
 
 // Page is the page of one kind.
 func (a *Atlas) Page(ctx context.Context, k part.Kind) (report.Sheet, error) {
-	s := report.Sheet{Title: a.t("title"), Subject: a.kind(k), Rating: report.Plain, Word: a.kind(k), Line: a.t(string(k) + ".what"), Frame: cli.Frame(a.l)}
+	s := report.Sheet{Title: a.t("title"), Subject: a.kind(k), Rating: report.Plain, Word: a.kind(k), Line: a.t(string(k) + ".what"),
+		Lang: a.l, Cautions: report.AllCautions(a.l)}
 	pictures, from, err := a.pictures(ctx, k)
 	if err != nil {
 		return s, err
@@ -194,6 +194,7 @@ func (a *Atlas) Index() report.Sheet {
 		t.Rows = append(t.Rows, []string{a.kind(k), a.t("from." + from)})
 		t.Links = append(t.Links, a.LinkTo(k))
 	}
-	return report.Sheet{Title: a.t("title"), Rating: report.Plain, Word: a.t("index"), Line: a.t("index.line"), Frame: cli.Frame(a.l),
+	return report.Sheet{Title: a.t("title"), Rating: report.Plain, Word: a.t("index"), Line: a.t("index.line"), Lang: a.l,
+		Cautions: report.AllCautions(a.l),
 		Sections: []report.SheetSection{{Heading: a.t("index"), Tables: []report.SheetTable{t}}}}
 }

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"finishbench/internal/cli"
 	"finishbench/internal/grade"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
@@ -16,8 +15,9 @@ import (
 // defect 5 % inside and one 5 % outside it.
 func wallOf(l *lang.Lang, limits grade.Limits, stage part.Stage) (report.Wall, error) {
 	a := New(l, 2)
-	w := report.Wall{Lang: l.Tag, Title: a.t("wall") + " – " + l.T("stage."+string(stage)), Line: a.t("wall.line"), Ruler: a.t("wall.ruler"), True: a.t("wall.true"),
-		Cautions: cli.Frame(l).CautionList}
+	w := report.Wall{Lang: l.Tag, Title: a.t("wall") + " – " + l.T("stage."+string(stage)), Line: a.t("wall.line"),
+		Ruler: a.t("wall.ruler"), True: a.t("wall.true"),
+		Cautions: report.AllCautions(l)}
 	var missing []string
 	for _, k := range part.Kinds {
 		kind, err := a.wallKind(limits, stage, k)
@@ -83,7 +83,8 @@ func (a *Atlas) wallKind(limits grade.Limits, stage part.Stage, k part.Kind) (re
 		return kind, nil
 	}
 	for _, b := range boundsOf(limits, stage, k) {
-		row := report.WallRow{Limit: a.t("wall.limit") + " " + a.t("size", "v", a.l.Number(b.mm, 2)), Class: a.t("wall.class", "severity", a.l.T("severity."+string(b.severity)))}
+		row := report.WallRow{Limit: a.t("wall.limit") + " " + a.t("size", "v", a.l.Number(b.mm, 2)),
+			Class: a.t("wall.class", "severity", a.l.T("severity."+string(b.severity)))}
 		sizes := []float64{b.mm * (1 - wallBeside), b.mm * (1 + wallBeside)}
 		for i, s := range drawSizes(k, sizes) {
 			p, err := a.wallSample(s, report.StripWindowMM(sizes[1]))
@@ -105,9 +106,11 @@ func (a *Atlas) wallSample(s Sample, windowMM float64) (report.WallSample, error
 		return report.WallSample{}, err
 	}
 	defer o.Release()
-	jpeg, err := report.MakePatch(report.StripPanel{Image: o.Images[0], Middle: o.Box[0].Centre(), MMPerPX: o.mmPerPX}, windowMM, WallPixels)
+	jpeg, err := report.MakePatch(report.StripPanel{Image: o.Images[0], Middle: o.Box[0].Centre(), MMPerPX: o.mmPerPX}, windowMM,
+		WallPixels)
 	if err != nil {
 		return report.WallSample{}, err
 	}
-	return report.WallSample{JPEG: jpeg, MM: windowMM, BigMM: wallSide, Size: a.t("size", "v", a.l.Number(s.SizeMM, 3)), Big: a.t("wall.big", "k", a.l.Number(wallSide/windowMM, 1))}, nil
+	return report.WallSample{JPEG: jpeg, MM: windowMM, BigMM: wallSide, Size: a.t("size", "v", a.l.Number(s.SizeMM, 3)),
+		Big: a.t("wall.big", "k", a.l.Number(wallSide/windowMM, 1))}, nil
 }

@@ -114,7 +114,7 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) ([]teach.Item, 
 
 func poolSurface(dir, file string, mmPerPX float64, of truth.Surface, stage part.Stage, limits grade.Limits) (teach.Item, error) {
 	unit := filepath.Base(dir)
-	it := teach.Item{Key: unit, Unit: unit, Stage: stage, Source: teach.Drawn, MMPerPX: mmPerPX}
+	it := teach.Item{Key: unit, Unit: unit, Stage: stage, Provenance: teach.Drawn, MMPerPX: mmPerPX}
 	if of.Pose.View == part.Shell {
 		it.Key += fmt.Sprintf("-shell-%g", of.Pose.TurnDeg)
 	}
@@ -254,7 +254,7 @@ func (b confirmedBody) Name() string {
 }
 
 // seenIn is where a finding shows in the pictures of a pose: best there, else first.
-func seenIn(pictures []records.Picture, f part.Finding, pose part.Pose) (part.Sighting, bool) {
+func seenIn(pictures []part.StoredPicture, f part.Finding, pose part.Pose) (part.Sighting, bool) {
 	for _, s := range append([]part.Sighting{{Image: f.Image, Box: f.Box}}, f.AlsoIn...) {
 		if p := PictureOf(pictures, s.Image); p != nil && PoseOf(*p) == pose {
 			return s, true
@@ -327,8 +327,8 @@ func PoolRecords(ctx context.Context, store *records.Store) (all []teach.Item, g
 }
 
 // RecordItem is an item of a recorded unit.
-func RecordItem(ctx context.Context, store *records.Store, in records.Inspection, b confirmedBody, by string) (teach.Item, error) {
-	it := teach.Item{Key: "record-" + b.Name(), Unit: part.UnitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
+func RecordItem(ctx context.Context, store *records.Store, in part.Inspection, b confirmedBody, by string) (teach.Item, error) {
+	it := teach.Item{Key: "record-" + b.Name(), Unit: part.UnitName(in.Serial, in.Side), Stage: in.Stage, Provenance: teach.Confirmed,
 		By: by, Known: b.Known, Verdict: b.Verdict}
 	var screen []teach.ItemPicture
 	withScreen, withLamps := false, true // nothing looks at a shell before a screen
@@ -375,7 +375,7 @@ func RecordItem(ctx context.Context, store *records.Store, in records.Inspection
 // PosesOf says whether an item of a recorded unit shows the faceplate before a screen, and under lamps: both
 // where both are of one pose, so that a place is the same in them, which a finding seen in both tells; else that in
 // which something is known, and lamps where nothing is. Neither where something is known in each.
-func PosesOf(in records.Inspection, known []teach.KnownDefect) (screen, lamps bool) {
+func PosesOf(in part.Inspection, known []teach.KnownDefect) (screen, lamps bool) {
 	before := map[string]bool{} // a screen, by file
 	for _, p := range in.Pictures {
 		if p.View == part.Face {
@@ -411,7 +411,7 @@ type Confirmation struct {
 
 // Confirmed is the truth that a confirmation makes of the tool's findings on the
 // faceplate, or on a turn of the shell: each looked at by the person.
-func (c Confirmation) Confirmed(in records.Inspection) (confirmedBody, error) {
+func (c Confirmation) Confirmed(in part.Inspection) (confirmedBody, error) {
 	b := confirmedBody{Inspection: in.ID, ShellDeg: c.ShellDeg, Verdict: c.Verdict}
 	what := "faceplate"
 	if c.ShellDeg != nil {
@@ -504,7 +504,7 @@ func alsoThere(s string) (teach.KnownDefect, error) {
 }
 
 // PictureOf is the picture with this file's name; nil where there is none.
-func PictureOf(pictures []records.Picture, file string) *records.Picture {
+func PictureOf(pictures []part.StoredPicture, file string) *part.StoredPicture {
 	for i := range pictures {
 		if pictures[i].File == file {
 			return &pictures[i]
@@ -514,4 +514,4 @@ func PictureOf(pictures []records.Picture, file string) *records.Picture {
 }
 
 // PoseOf is what a recorded picture shows of the unit.
-func PoseOf(p records.Picture) part.Pose { return part.PoseOf(p.View, p.AngleDeg) }
+func PoseOf(p part.StoredPicture) part.Pose { return part.PoseOf(p.View, p.AngleDeg) }

@@ -8,7 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"finishbench/internal/cli"
 	"finishbench/internal/lang"
 	"finishbench/internal/report"
 	"finishbench/internal/report/plots"
@@ -77,7 +76,7 @@ func (b *Book) ProgressSheet(ctx context.Context, l *lang.Lang, initials, badge 
 
 // Sheet is the page.
 func (s progressSheet) Sheet() report.Sheet {
-	sh := report.Sheet{Title: s.t("title"), Subject: s.Who, Rating: report.Plain, Frame: cli.Frame(s.l)}
+	sh := report.Sheet{Title: s.t("title"), Subject: s.Who, Rating: report.Plain, Lang: s.l, Cautions: report.AllCautions(s.l)}
 	var ended []scored
 	for _, t := range s.All {
 		if !t.Finished.IsZero() && t.Err == nil {
@@ -91,7 +90,8 @@ func (s progressSheet) Sheet() report.Sheet {
 	if len(ended) > 1 {
 		sh.Sections = append(sh.Sections, s.plots(ended))
 	}
-	sh.Sections = append(sh.Sections, s.table(), report.SheetSection{Heading: s.l.T("quiz.result.method"), Text: []string{s.l.T("quiz.result.source"), s.l.T("quiz.result.people")}})
+	sh.Sections = append(sh.Sections, s.table(), report.SheetSection{Heading: s.l.T("quiz.result.method"),
+		Text: []string{s.l.T("quiz.result.source"), s.l.T("quiz.result.people")}})
 	return sh
 }
 
@@ -130,7 +130,8 @@ func (s progressSheet) plots(ended []scored) report.SheetSection {
 
 func (s progressSheet) table() report.SheetSection {
 	r := func(key string) string { return s.l.T("quiz.result." + key) }
-	t := report.SheetTable{Head: []string{s.t("day"), s.t("test"), s.t("units"), r("effectiveness"), r("miss"), r("false_alarm"), r("kappa"), r("size"), s.t("certificate")},
+	t := report.SheetTable{Head: []string{s.t("day"), s.t("test"), s.t("units"), r("effectiveness"), r("miss"), r("false_alarm"),
+		r("kappa"), r("size"), s.t("certificate")},
 		Numeric: []bool{false, false, true, true, true, true, true, true, false}}
 	for _, x := range s.All {
 		row := []string{day(x.Last), quizTitle(x.Of), strconv.Itoa(x.Score.Units)}
@@ -152,7 +153,8 @@ func (s progressSheet) table() report.SheetSection {
 		} else if x.Finished.IsZero() {
 			until = s.t("open")
 		}
-		t.Rows = append(t.Rows, append(row, percentText(s.l, v.Effective.Value()), percentText(s.l, v.Miss.Value()), percentText(s.l, v.FalseAlarm.Value()), kappa, QuizSheet{L: s.l}.mm(x.Score.SpotSizeMM()), until))
+		t.Rows = append(t.Rows, append(row, percentText(s.l, v.Effective.Value()), percentText(s.l, v.Miss.Value()),
+			percentText(s.l, v.FalseAlarm.Value()), kappa, QuizSheet{L: s.l}.mm(x.Score.SpotSizeMM()), until))
 	}
 	return report.SheetSection{Heading: s.t("table"), Tables: []report.SheetTable{t}}
 }
@@ -168,15 +170,17 @@ func (b *Book) CertificateSheet(ctx context.Context, l *lang.Lang, q teach.Quiz,
 		return report.Sheet{}, problem("quiz.no_certificate")
 	}
 	key := func(k string, args ...string) string { return l.T("quiz.cert."+k, args...) }
-	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: s.person(), Frame: cli.Frame(l),
+	sh := report.Sheet{Title: key("title"), Subject: key("subject"), Rating: report.Good, Word: s.person(), Lang: l,
 		Line: key("line", "who", s.person(), "title", quizTitle(q), "at", day(c.At))}
-	sh.Frame.Cautions = key("scope")
-	sh.Frame.CautionList = []string{key("stands_for", "n", strconv.Itoa(s.Score.Units), "good", strconv.Itoa(s.Score.Clean), "bad", strconv.Itoa(s.Score.Defective))}
+	sh.CautionsHead = key("scope")
+	sh.Cautions = []string{key("stands_for", "n", strconv.Itoa(s.Score.Units), "good", strconv.Itoa(s.Score.Clean), "bad",
+		strconv.Itoa(s.Score.Defective))}
 	if !c.Holds(b.now()) {
 		sh.Rating, sh.Word = report.Poor, key("word_expired")
 		sh.Warnings = []string{key("expired", "day", day(c.Expires))}
 	}
-	sh.Facts = []report.Fact{{Name: key("at"), Value: day(c.At)}, {Name: key("expires"), Value: day(c.Expires)}, {Name: key("number"), Value: q.Name + "-" + t.Name}}
+	sh.Facts = []report.Fact{{Name: key("at"), Value: day(c.At)}, {Name: key("expires"), Value: day(c.Expires)},
+		{Name: key("number"), Value: q.Name + "-" + t.Name}}
 	table := report.SheetTable{Head: []string{key("criterion"), key("asked"), key("got")}, Numeric: []bool{false, true, true}}
 	all, _ := c.Criteria.Weigh(s.Score, !t.Finished.IsZero())
 	for _, x := range all {

@@ -54,8 +54,10 @@ func (s QuizSheet) person() string {
 // Sheet is the page.
 func (s QuizSheet) Sheet() report.Sheet {
 	v := s.Score.Verdict
-	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.Quiz), "day", day(s.Taking.Last)), Frame: cli.Frame(s.L),
-		Rating: studies.FitnessRating[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n", strconv.Itoa(v.Right.Of))}
+	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.Quiz), "day", day(s.Taking.Last)),
+		Lang: s.L, Cautions: report.AllCautions(s.L),
+		Rating: studies.FitnessRating[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n",
+			strconv.Itoa(v.Right.Of))}
 	if sh.Rating == "" {
 		sh.Rating = report.Unrated
 	}
@@ -88,7 +90,8 @@ func (s QuizSheet) share(v study.Share) string {
 	if v.Of == 0 {
 		return s.L.T("not_measured")
 	}
-	return s.t("share", "v", s.percent(v.Value()), "count", strconv.Itoa(v.Count), "of", strconv.Itoa(v.Of), "lo", s.percent(v.Bounds.Lower), "hi", s.percent(v.Bounds.Upper))
+	return s.t("share", "v", s.percent(v.Value()), "count", strconv.Itoa(v.Count), "of", strconv.Itoa(v.Of), "lo",
+		s.percent(v.Bounds.Lower), "hi", s.percent(v.Bounds.Upper))
 }
 
 func (s QuizSheet) kappa(k study.Kappa, err error) string {
@@ -113,9 +116,12 @@ func (s QuizSheet) mm(v float64) string {
 func (s QuizSheet) facts() []report.Fact {
 	found, v := s.Score.Found(), s.Score.Verdict
 	return []report.Fact{
-		{Name: s.t("effectiveness"), Value: percentText(s.L, v.Effective.Value())}, {Name: s.t("miss"), Value: percentText(s.L, v.Miss.Value())}, {Name: s.t("false_alarm"), Value: percentText(s.L, v.FalseAlarm.Value())},
-		{Name: s.t("found"), Value: s.t("share_bare", "count", strconv.Itoa(found.Count), "of", strconv.Itoa(found.Of))}, {Name: s.t("false_marks"), Value: strconv.Itoa(s.Score.FalseMarks.Count)},
-		{Name: s.t("size"), Value: s.mm(s.Score.SpotSizeMM())}, {Name: s.t("off"), Value: s.mm(s.Score.MedianOffMM())}, {Name: s.t("time"), Value: s.L.Number(s.Score.MedianS, 0) + " s"},
+		{Name: s.t("effectiveness"), Value: percentText(s.L, v.Effective.Value())}, {Name: s.t("miss"),
+			Value: percentText(s.L, v.Miss.Value())}, {Name: s.t("false_alarm"), Value: percentText(s.L, v.FalseAlarm.Value())},
+		{Name: s.t("found"), Value: s.t("share_bare", "count", strconv.Itoa(found.Count), "of",
+			strconv.Itoa(found.Of))}, {Name: s.t("false_marks"), Value: strconv.Itoa(s.Score.FalseMarks.Count)},
+		{Name: s.t("size"), Value: s.mm(s.Score.SpotSizeMM())}, {Name: s.t("off"),
+			Value: s.mm(s.Score.MedianOffMM())}, {Name: s.t("time"), Value: s.L.Number(s.Score.MedianS, 0) + " s"},
 	}
 }
 
@@ -134,7 +140,8 @@ func (s QuizSheet) measures() report.SheetSection {
 			{s.t("kappa"), s.kappa(v.Reference, v.ReferenceErr), "", ""},
 			{s.t("seen"), s.kappa(s.Score.Seen.Reference, s.Score.Seen.ReferenceErr), "", ""},
 		},
-		Marked: []bool{v.Effectiveness == study.FitUnacceptable, v.Misses == study.FitUnacceptable, v.FalseAlarms == study.FitUnacceptable, false, false},
+		Marked: []bool{v.Effectiveness == study.FitUnacceptable, v.Misses == study.FitUnacceptable,
+			v.FalseAlarms == study.FitUnacceptable, false, false},
 	}}}
 }
 
@@ -147,7 +154,8 @@ func (s QuizSheet) kinds() report.SheetSection {
 	} else {
 		sec.Text = []string{s.t("kind_kappa", "k", s.kappa(s.Score.Kind, nil))}
 	}
-	t := report.SheetTable{Head: []string{s.t("kind"), s.t("hits"), s.t("missed"), s.t("right_kind"), s.t("false_by_kind")}, Numeric: []bool{false, false, true, false, true}}
+	t := report.SheetTable{Head: []string{s.t("kind"), s.t("hits"), s.t("missed"), s.t("right_kind"), s.t("false_by_kind")},
+		Numeric: []bool{false, false, true, false, true}}
 	for _, k := range s.Score.Kinds {
 		missed := ""
 		if k.Found.Of > 0 {
@@ -195,7 +203,8 @@ func (s QuizSheet) sizes() report.SheetSection {
 		if c.Err != nil {
 			continue
 		}
-		row := []string{name, s.t("share_bare", "count", strconv.Itoa(d.Found), "of", strconv.Itoa(d.Of)), s.t("none_stated", "n", strconv.Itoa(d.Of)), s.mm(c.BoundMM())}
+		row := []string{name, s.t("share_bare", "count", strconv.Itoa(d.Found), "of", strconv.Itoa(d.Of)),
+			s.t("none_stated", "n", strconv.Itoa(d.Of)), s.mm(c.BoundMM())}
 		switch mm, seen := c.Size(); seen {
 		case teach.SeenFrom, teach.SeenAll:
 			row[2] = s.mm(mm)
@@ -235,7 +244,8 @@ func (s QuizSheet) curve(d study.Detection) []byte {
 	if !math.IsNaN(d.A90) && d.A90 <= d.Largest && d.A90 >= d.Smallest {
 		b.MarkX = []plots.Mark{{Name: s.mm(d.A90), X: d.A90}}
 	}
-	svg, err := plots.Curve(plots.Options{X: s.t("plot_x"), Y: s.t("plot_y"), HeightMM: 80}, b, plots.HLine{Name: s.L.Number(d.Options.Probability, 1), Y: d.Options.Probability, Dash: true})
+	svg, err := plots.Curve(plots.Options{X: s.t("plot_x"), Y: s.t("plot_y"), HeightMM: 80}, b,
+		plots.HLine{Name: s.L.Number(d.Options.Probability, 1), Y: d.Options.Probability, Dash: true})
 	if err != nil {
 		return nil
 	}
@@ -250,7 +260,8 @@ func (s QuizSheet) consistency() report.SheetSection {
 	}
 	sec.Text = []string{
 		s.t("again", "n", strconv.Itoa(s.Score.Again), "share", s.share(s.Score.Within)),
-		s.t("again_kappa", "v", s.kappa(s.Score.WithinKappa.Kappa, s.Score.WithinErr), "k", s.kappa(s.Score.WithinKind.Kappa, s.Score.WithinKindErr)),
+		s.t("again_kappa", "v", s.kappa(s.Score.WithinKappa.Kappa, s.Score.WithinErr), "k",
+			s.kappa(s.Score.WithinKind.Kappa, s.Score.WithinKindErr)),
 	}
 	return sec
 }
@@ -266,7 +277,7 @@ func (s QuizSheet) mistakes() report.SheetSection {
 		it := s.Quiz.Test.Pool[m.Item]
 		head := s.t("unit", "n", strconv.Itoa(m.Showing+1), "unit", it.Unit) + ". "
 		you := head + s.t("you", "what", s.said(m)) + "."
-		is := s.t("is", "what", s.there(it)) + "; " + s.truth(it.Source, it.By) + "."
+		is := s.t("is", "what", s.there(it)) + "; " + s.truth(it.Provenance, it.By) + "."
 		pair, err := mistakePictures(it, m, s.picture)
 		if err != nil {
 			sec.Text = append(sec.Text, you+" "+is+" ("+s.t("picture_gone")+")")
@@ -323,7 +334,7 @@ func (s QuizSheet) there(it teach.Item) string {
 	return strings.Join(append(all, s.verdict(it.Verdict)), ", ")
 }
 
-func (s QuizSheet) truth(source teach.Source, by string) string {
+func (s QuizSheet) truth(source teach.Provenance, by string) string {
 	if by == "" {
 		by = "?"
 	}
@@ -333,11 +344,11 @@ func (s QuizSheet) truth(source teach.Source, by string) string {
 func (s QuizSheet) method() report.SheetSection {
 	spec := s.Quiz.Test.Spec
 	sec := report.SheetSection{Heading: s.t("method")}
-	for _, src := range []teach.Source{teach.Confirmed, teach.Drawn} {
-		if n := s.Score.BySource[src]; n > 0 {
+	for _, src := range []teach.Provenance{teach.Confirmed, teach.Drawn} {
+		if n := s.Score.ByProvenance[src]; n > 0 {
 			var by []string
 			for _, x := range s.Taking.Shown {
-				if it := s.Quiz.Test.Pool[x.Item]; it.Source == src && it.By != "" && !slices.Contains(by, it.By) {
+				if it := s.Quiz.Test.Pool[x.Item]; it.Provenance == src && it.By != "" && !slices.Contains(by, it.By) {
 					by = append(by, it.By)
 				}
 			}
@@ -352,7 +363,8 @@ func (s QuizSheet) method() report.SheetSection {
 	if spec.Adapt {
 		rule = "rule_adapt"
 	}
-	sec.Text = append(sec.Text, s.t("counted."+counted), s.t("tolerance", "mm", s.L.Number(spec.Tolerance(), 2)), s.t("visible"), s.t(rule, "seed", strconv.FormatUint(spec.Seed, 10)), s.t("people"))
+	sec.Text = append(sec.Text, s.t("counted."+counted), s.t("tolerance", "mm", s.L.Number(spec.Tolerance(), 2)), s.t("visible"),
+		s.t(rule, "seed", strconv.FormatUint(spec.Seed, 10)), s.t("people"))
 	return sec
 }
 

@@ -65,7 +65,7 @@ func Run(ctx context.Context, o Options, now time.Time, stdout io.Writer) error 
 // call that a person overruled to a pass has none.
 func coachLooks(ctx context.Context, store *records.Store, f records.Filter) ([]teach.Look, error) {
 	var out []teach.Look
-	err := store.Each(ctx, f, func(in records.Inspection) error {
+	err := store.Each(ctx, f, func(in part.Inspection) error {
 		if !in.Holds() || in.Verdict() == part.NotMeasured {
 			return nil
 		}

@@ -30,7 +30,7 @@ func (s coachSheet) kind(k part.Kind) string { return s.l.T("kind." + string(k))
 
 func (s coachSheet) sheet() report.Sheet {
 	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.c.Operator) + ", " + s.day(s.from) + " – " + s.day(s.to),
-		Rating: report.Plain, Frame: cli.Frame(s.l), Line: s.line(), Reasons: s.reasons()}
+		Rating: report.Plain, Lang: s.l, Cautions: report.AllCautions(s.l), Line: s.line(), Reasons: s.reasons()}
 	if s.stage != "" {
 		sh.Subject += ", " + s.l.T("stage."+string(s.stage))
 	} else {
@@ -57,11 +57,12 @@ func (s coachSheet) reasons() []string {
 	var out []string
 	for _, k := range s.c.Kinds {
 		if k.Word == teach.More || k.Word == teach.Fewer {
-			out = append(out, s.t("reason."+k.Word, "kind", s.kind(k.Kind), "own", s.l.Number(k.Own.Rate, 1), "others", s.l.Number(k.Others.Rate, 1), "p", cli.ShownP(*k.PHolm)))
+			out = append(out, s.t("reason."+k.Word, "kind", s.kind(k.Kind), "own", s.l.Number(k.Own.Rate, 1), "others",
+				s.l.Number(k.Others.Rate, 1), "p", lang.English().ShownP(*k.PHolm)))
 		}
 	}
 	if w := s.c.Trend.Word; w == teach.Rising || w == teach.Falling {
-		out = append(out, s.t("reason."+w, "f", s.l.Number(*s.c.Trend.Change, 2), "p", cli.ShownP(*s.c.Trend.P)))
+		out = append(out, s.t("reason."+w, "f", s.l.Number(*s.c.Trend.Change, 2), "p", lang.English().ShownP(*s.c.Trend.P)))
 	}
 	if len(out) == 0 {
 		out = []string{s.t("reason.none")}
@@ -76,18 +77,21 @@ func (s coachSheet) span(r teach.Per100) string {
 func (s coachSheet) kinds() report.SheetSection {
 	sec := report.SheetSection{Heading: s.t("kinds")}
 	t := report.SheetTable{Caption: s.t("kinds.caption", "c", s.l.Number(100*s.c.AtLevel, 0)),
-		Head: []string{s.t("kind"), s.t("found"), s.t("own"), s.t("others"), s.t("p"), s.t("differs")}, Numeric: []bool{false, true, true, true, true, false}}
+		Head: []string{s.t("kind"), s.t("found"), s.t("own"), s.t("others"), s.t("p"), s.t("differs")}, Numeric: []bool{false, true, true,
+			true, true, false}}
 	var names []string
 	var spans []plots.Interval
 	for _, k := range s.c.Kinds {
 		p, others := "–", "–"
 		if k.PHolm != nil {
-			p = cli.ShownP(*k.PHolm)
+			p = lang.English().ShownP(*k.PHolm)
 		}
-		names, spans = append(names, s.kind(k.Kind)+", "+s.t("one")), append(spans, plots.Interval{Lo: k.Own.Low, Mid: k.Own.Rate, Hi: k.Own.High})
+		names, spans = append(names, s.kind(k.Kind)+", "+s.t("one")), append(spans,
+			plots.Interval{Lo: k.Own.Low, Mid: k.Own.Rate, Hi: k.Own.High})
 		if s.c.OtherUn > 0 {
 			others = s.span(k.Others)
-			names, spans = append(names, s.t("rest")), append(spans, plots.Interval{Lo: k.Others.Low, Mid: k.Others.Rate, Hi: k.Others.High})
+			names, spans = append(names, s.t("rest")), append(spans, plots.Interval{Lo: k.Others.Low, Mid: k.Others.Rate,
+				Hi: k.Others.High})
 		}
 		t.Rows = append(t.Rows, []string{s.kind(k.Kind), strconv.Itoa(k.Own.Count), s.span(k.Own), others, p, s.t("word." + k.Word)})
 		t.Marked = append(t.Marked, k.Word == teach.More || k.Word == teach.Fewer)
@@ -133,7 +137,8 @@ func (s coachSheet) talk() report.SheetSection {
 		sec.Text = []string{s.t("talk.none")}
 	}
 	for _, x := range s.c.Talk {
-		args := []string{"kind", s.kind(x.Finding.Kind), "severity", s.l.T("severity." + string(x.Finding.Severity)), "unit", x.Serial, "when", s.day(x.At)}
+		args := []string{"kind", s.kind(x.Finding.Kind), "severity", s.l.T("severity." + string(x.Finding.Severity)), "unit", x.Serial,
+			"when", s.day(x.At)}
 		crop, err := s.crop(x.ID, x.Finding)
 		if err != nil {
 			sec.Text = append(sec.Text, s.t("talk.gone", args...))

@@ -59,8 +59,8 @@ func RecordedExamples(ctx context.Context, s *records.Store) (Set, error) {
 	if err != nil {
 		return set, err
 	}
-	inspections := map[int64]*records.Inspection{}
-	get := func(id int64) (*records.Inspection, error) {
+	inspections := map[int64]*part.Inspection{}
+	get := func(id int64) (*part.Inspection, error) {
 		in, ok := inspections[id]
 		if !ok {
 			got, err := s.Get(ctx, id)
@@ -91,7 +91,7 @@ func RecordedExamples(ctx context.Context, s *records.Store) (Set, error) {
 // confirmedLabels are the labels that a trainer's confirmation of a unit amounts to
 // ('inspect quiz confirm'): each finding of the faceplate, or of a turn of the shell, is what was
 // confirmed, or no defect.
-func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*records.Inspection, error)) ([]records.Label, error) {
+func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*part.Inspection, error)) ([]records.Label, error) {
 	all, err := book.Confirmations(ctx, s)
 	if err != nil {
 		return nil, err
@@ -107,7 +107,7 @@ func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*re
 			return nil, err
 		}
 		for _, f := range in.Result.Findings {
-			if !learn.Told(f.Features) || !slices.ContainsFunc(in.Pictures, func(p records.Picture) bool {
+			if !learn.Told(f.Features) || !slices.ContainsFunc(in.Pictures, func(p part.StoredPicture) bool {
 				return p.File == f.Image && book.PoseOf(p) == c.Pose() && !p.Light.OfScreen() // as it was confirmed
 			}) {
 				continue
@@ -122,7 +122,7 @@ func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*re
 	return out, nil
 }
 
-func (s *Set) add(l records.Label, in *records.Inspection, who func(string) string) {
+func (s *Set) add(l records.Label, in *part.Inspection, who func(string) string) {
 	i := slices.IndexFunc(in.Result.Findings, func(f part.Finding) bool { return f.Number == l.Number })
 	switch {
 	case !in.Holds():

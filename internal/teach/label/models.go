@@ -14,6 +14,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/learn"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
@@ -147,9 +148,10 @@ func RunList(ctx context.Context, o cli.Database, stdout io.Writer) error {
 		}
 		before, after := "", ""
 		if t := m.Test; t != nil && t.Labels > 0 {
-			before, after = cli.ShownShare(float64(t.OldRight)/float64(t.Labels)), cli.ShownShare(float64(t.NewRight)/float64(t.Labels))
+			before, after = lang.English().ShownShare(float64(t.OldRight)/float64(t.Labels)), lang.English().ShownShare(float64(t.NewRight)/float64(t.Labels))
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\t%s\n", k.Name, k.At.Format(time.DateTime), who(k.By), m.Labels, before, after, usesText(k, who))
+		fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\t%s\n", k.Name, k.At.Format(time.DateTime), who(k.By), m.Labels, before, after,
+			usesText(k, who))
 	}
 	if !slices.ContainsFunc(all, func(k records.KeptModel) bool { return k.InForce }) {
 		fmt.Fprintln(w, "\nThe rules alone call kinds: no model is in force.")
@@ -164,7 +166,8 @@ func usesText(k records.KeptModel, who func(string) string) string {
 			times = append(times, fmt.Sprintf("since %s (%s)", u.From.Format(time.DateTime), who(u.By)))
 			continue
 		}
-		times = append(times, fmt.Sprintf("%s (%s) to %s (%s)", u.From.Format(time.DateTime), who(u.By), u.Until.Format(time.DateTime), who(u.LeftBy)))
+		times = append(times, fmt.Sprintf("%s (%s) to %s (%s)", u.From.Format(time.DateTime), who(u.By), u.Until.Format(time.DateTime),
+			who(u.LeftBy)))
 	}
 	return cli.Or(strings.Join(times, ", "), "never")
 }
@@ -186,7 +189,8 @@ func RunShow(ctx context.Context, o cli.Database, args []string, stdout io.Write
 		return err
 	}
 	if kept == nil {
-		return cli.Usagef("no model is in force at %s, the rules alone call kinds: name a model ('inspect learn list' lists them)", s.Where())
+		return cli.Usagef("no model is in force at %s, the rules alone call kinds: name a model ('inspect learn list' lists them)",
+			s.Where())
 	}
 	m, err := learn.Decode(kept.JSON)
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/learn"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -43,7 +44,8 @@ var learnCautions = []string{
 }
 
 func (s learnSheet) sheet() report.Sheet {
-	sh := report.Sheet{Title: "Learning kinds from labels", Subject: s.set.from, Rating: report.Unrated, Word: "refused", Line: s.line(), Reasons: s.o.Refused, Warnings: s.warnings(), Frame: &report.SheetFrame{CautionList: learnCautions},
+	sh := report.Sheet{Title: "Learning kinds from labels", Subject: s.set.from, Rating: report.Unrated, Word: "refused", Line: s.line(),
+		Reasons: s.o.Refused, Warnings: s.warnings(), Cautions: learnCautions,
 		Facts: []report.Fact{
 			{Name: "Labels", Value: fmt.Sprintf("%d, of %s", s.o.Used, cli.Counted(s.o.Units, "unit", "units"))},
 			{Name: "In force now", Value: s.inForce()},
@@ -56,7 +58,8 @@ func (s learnSheet) sheet() report.Sheet {
 		sh.Facts = append(sh.Facts,
 			report.Fact{Name: "Right kind now", Value: calledRightText(t.OldRight, t.Labels)},
 			report.Fact{Name: "Right kind after learning, on units left out", Value: calledRightText(t.NewRight, t.Labels)},
-			report.Fact{Name: "Units better, worse", Value: fmt.Sprintf("%d, %d (by chance: %s)", t.Better, t.Worse, cli.ShownP(t.P))})
+			report.Fact{Name: "Units better, worse", Value: fmt.Sprintf("%d, %d (by chance: %s)", t.Better, t.Worse,
+				lang.English().ShownP(t.P))})
 	}
 	sh.Sections = append(sh.Sections, s.counts())
 	if s.o.Trial != nil {
@@ -72,7 +75,7 @@ func (s learnSheet) sheet() report.Sheet {
 }
 
 func calledRightText(n, of int) string {
-	return fmt.Sprintf("%d of %d (%s)", n, of, cli.ShownShare(float64(n)/float64(of)))
+	return fmt.Sprintf("%d of %d (%s)", n, of, lang.English().ShownShare(float64(n)/float64(of)))
 }
 
 func (s learnSheet) inForce() string {
@@ -97,17 +100,21 @@ func (s learnSheet) line() string {
 func (s learnSheet) warnings() []string {
 	w := slices.Clone(s.o.Warnings)
 	if n := len(s.o.Disagree); n > 0 {
-		w = append(w, fmt.Sprintf("%s labelled otherwise by others, or at another time: left out, until those who labelled agree (below)", cli.Counted(n, "finding is", "findings are")))
+		w = append(w, fmt.Sprintf("%s labelled otherwise by others, or at another time: left out, until those who labelled agree (below)",
+			cli.Counted(n, "finding is", "findings are")))
 	}
 	if n := len(s.o.Alike); n > 0 {
-		w = append(w, fmt.Sprintf("%s of findings look alike and are labelled as different kinds: look at them again (below)", cli.Counted(n, "pair", "pairs")))
+		w = append(w, fmt.Sprintf("%s of findings look alike and are labelled as different kinds: look at them again (below)",
+			cli.Counted(n, "pair", "pairs")))
 	}
 	for _, x := range []struct {
 		n         int
 		one, many string
 	}{
-		{s.set.None, "label says that a finding is no defect: nothing to tell kinds by", "labels say that a finding is no defect: nothing to tell kinds by"},
-		{s.set.gone, "label is of an inspection that was withdrawn or corrected: left out", "labels are of inspections that were withdrawn or corrected: left out"},
+		{s.set.None, "label says that a finding is no defect: nothing to tell kinds by",
+			"labels say that a finding is no defect: nothing to tell kinds by"},
+		{s.set.gone, "label is of an inspection that was withdrawn or corrected: left out",
+			"labels are of inspections that were withdrawn or corrected: left out"},
 		{s.set.Blind, "label is of a finding without features: left out", "labels are of findings without features: left out"},
 	} {
 		if x.n > 0 {
@@ -146,7 +153,7 @@ func (s learnSheet) confusion() report.SheetSection {
 				n += v
 				row = append(row, blankZero(v))
 			}
-			right := cli.ShownShare(float64(m[i][i]) / float64(n))
+			right := lang.English().ShownShare(float64(m[i][i]) / float64(n))
 			if n > 0 {
 				x.Rows = append(x.Rows, append(row, right))
 			}
@@ -154,7 +161,8 @@ func (s learnSheet) confusion() report.SheetSection {
 		return x
 	}
 	text := []string{fmt.Sprintf("The units were dealt into %d groups; the findings of each group are called by a model fitted to the others, so that no unit is called by a model that has seen it. Chance: how likely at least so many units would come off better by chance alone (sign test, one-sided); at most %.2g is asked for.", t.Folds, s.p.MaxP)}
-	return report.SheetSection{Heading: "Calls on units left out", Text: text, Tables: []report.SheetTable{table("Now", t.Old), table("After learning", t.New)}}
+	return report.SheetSection{Heading: "Calls on units left out", Text: text,
+		Tables: []report.SheetTable{table("Now", t.Old), table("After learning", t.New)}}
 }
 
 func blankZero(n int) string {
@@ -192,11 +200,13 @@ func (s learnSheet) changes() report.SheetSection {
 	slices.Sort(units)
 	units = slices.Compact(units)
 	sec.Text = []string{fmt.Sprintf("%s of %s would be called differently: %s. Each kind has limits of its own, so that verdicts may change with it.", cli.Counted(len(all), "finding", "findings"), cli.Counted(len(units), "unit", "units"), strings.Join(units, ", "))}
-	t := report.SheetTable{Head: []string{"Unit", "Where", "Labelled", "By", "Now", "After", "Confidence", "Effect", "What speaks for it"}, Numeric: []bool{6: true}}
+	t := report.SheetTable{Head: []string{"Unit", "Where", "Labelled", "By", "Now", "After", "Confidence", "Effect",
+		"What speaks for it"}, Numeric: []bool{6: true}}
 	gone := 0
 	for i, c := range all {
 		if i < learnRows {
-			t.Rows = append(t.Rows, []string{c.Example.Unit, c.Example.Place, string(c.Example.Kind), c.Example.By, string(c.Old), string(c.New), fmt.Sprintf("%.2f", c.Sure), rightWord(c), whyText(c.Why)})
+			t.Rows = append(t.Rows, []string{c.Example.Unit, c.Example.Place, string(c.Example.Kind), c.Example.By, string(c.Old),
+				string(c.New), fmt.Sprintf("%.2f", c.Sure), rightWord(c), whyText(c.Why)})
 			t.Marked = append(t.Marked, c.Right() < 0)
 		}
 		if i >= learnPictures {
@@ -230,7 +240,8 @@ func (s learnSheet) picture(c learn.Change) (report.SheetPicture, bool) {
 	if err != nil {
 		return report.SheetPicture{}, false
 	}
-	caption := fmt.Sprintf("%s, %s: labelled %s, called %s now, %s after learning", c.Example.Unit, c.Example.Place, c.Example.Kind, c.Old, c.New)
+	caption := fmt.Sprintf("%s, %s: labelled %s, called %s now, %s after learning", c.Example.Unit, c.Example.Place, c.Example.Kind,
+		c.Old, c.New)
 	return report.SheetPicture{JPEG: crop.JPEG, W: crop.W, H: crop.H, Alt: caption, Caption: caption}, true
 }
 
@@ -264,7 +275,8 @@ func (s learnSheet) contradictions() report.SheetSection {
 		sec.Tables = append(sec.Tables, t)
 	}
 	if len(s.o.Alike) > 0 {
-		t := report.SheetTable{Caption: "Findings that look alike", Head: []string{"Unit", "Where", "Labelled", "Unit", "Where", "Labelled", "Apart, SD"}, Numeric: []bool{6: true}}
+		t := report.SheetTable{Caption: "Findings that look alike", Head: []string{"Unit", "Where", "Labelled", "Unit", "Where",
+			"Labelled", "Apart, SD"}, Numeric: []bool{6: true}}
 		for _, c := range s.o.Alike[:min(len(s.o.Alike), learnAlike)] {
 			t.Rows = append(t.Rows, []string{c.A.Unit, c.A.Place, said(c.A), c.B.Unit, c.B.Place, said(c.B), fmt.Sprintf("%.3f", c.Far)})
 		}
