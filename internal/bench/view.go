@@ -126,6 +126,7 @@ type answerView struct {
 	Overruled *part.Overrule
 	Why       string
 	Todo      string
+	Care      string    // that it wants
 	Plan      *planView // nil: the program that judged it made none
 	Ticket    bool      // there is something to print
 	Main      *pictureView
@@ -237,8 +238,9 @@ func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 	r := a.Outcome.Result
 	v := &answerView{
 		ID: a.ID, Unit: a.Name(), Info: a.UnitInfo, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
-		Why: x.why(a), Todo: x.todo(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
+		Why: x.why(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
 	}
+	v.Todo, v.Care = x.todo(a)
 	if v.Plan = x.planned(a); v.Plan != nil {
 		svg, err := report.PlanSketch(r, a.plan(), x.Lang, nil)
 		if err != nil {

@@ -46,6 +46,7 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 	if access.Scans, err = st.Scans.Rules(); err != nil {
 		return cli.UsageError{Err: err}
 	}
+	access.Shifts = st.Lots.Shifts
 	screens := bench.NewScreens()
 	if o.Take.What != ShootWedge {
 		if screens.Gamma, err = inspection.ScreenGamma(st.Screen, time.Now()); err != nil {
