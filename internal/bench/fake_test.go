@@ -192,7 +192,7 @@ func fakeResult(stepUM float64) *part.Result {
 	}
 	return &part.Result{Stage: part.Wet, MMPerPX: .015, Surfaces: fakeSurfaces,
 		Pictures: []part.PictureReport{ok("edge_120.jpg", part.Edge, part.Back), ok("face_diffuse.jpg", part.Face, part.Diffuse), ok("face_raking.jpg", part.Face, part.Raking)},
-		Seam:     part.Seam{Stations: []part.Station{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(stepUM), UUM: part.Num(4), GapUM: part.Num(0), BeadUM: part.Num(0)}}}}
+		Seam:     part.Seam{Stations: []part.StepStation{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(stepUM), UUM: part.Num(4), GapUM: part.Num(0), BeadUM: part.Num(0)}}}}
 }
 
 func outcomeOf(r *part.Result) Outcome {

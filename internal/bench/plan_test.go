@@ -45,7 +45,7 @@ func TestPlansNeverContradict(t *testing.T) {
 					if (v.Plan.Sketch == "") != (len(v.Plan.Steps) == 0 || r.Verdict == part.NotMeasured) || v.Ticket != (v.Verdict == part.Rework || v.Verdict == part.Reject) {
 						t.Errorf("result %d, %s: a sketch of %d bytes, ticket %v", seed, v.Verdict, len(v.Plan.Sketch), v.Ticket)
 					}
-					measured := slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured })
+					measured := slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured })
 					if (v.WorstStep == x.T("answer.step_none")) == measured {
 						t.Errorf("result %d: stations measured: %v, and the page says %q", seed, measured, v.WorstStep)
 					}

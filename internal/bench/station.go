@@ -196,14 +196,14 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 		b.behind(func() {
 			write, stop := writing(ctx)
 			defer stop()
-			b.post(Undone{told("problem.undo", b.Recorder.Withdraw(write, id, by, "undo"))})
+			b.post(Undone{phraseOf("problem.undo", b.Recorder.Withdraw(write, id, by, "undo"))})
 		}, func(p *part.Phrase) Event { return Undone{p} })
 	case StartRestore:
 		id, by := s.Withdrawn.ID, s.Unit.Operator
 		b.behind(func() {
 			write, stop := writing(ctx)
 			defer stop()
-			b.post(Restored{told("problem.restore", b.Recorder.Restore(write, id, by, "undo"))})
+			b.post(Restored{phraseOf("problem.restore", b.Recorder.Restore(write, id, by, "undo"))})
 		}, func(p *part.Phrase) Event { return Restored{p} })
 	case StartOverrule:
 		id, o := s.Answer.ID, why.(Overruling).Overrule
@@ -211,7 +211,7 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 		b.behind(func() {
 			write, stop := writing(ctx)
 			defer stop()
-			b.post(OverruleDone{o, told("problem.overrule", b.Recorder.Overrule(write, id, o))})
+			b.post(OverruleDone{o, phraseOf("problem.overrule", b.Recorder.Overrule(write, id, o))})
 		}, func(p *part.Phrase) Event { return OverruleDone{o, p} })
 	}
 }
@@ -239,7 +239,7 @@ func (b *Station) behind(work func(), fault func(*part.Phrase) Event) {
 func (b *Station) shoot(ctx context.Context, cancel context.CancelFunc, u part.UnitInfo, kept []part.Photo) {
 	defer cancel()
 	shots, err := b.Shooter.Shoot(ctx, u, kept, func(p Progress) { b.post(Progressed{p}) })
-	b.post(ShotsDone{shots, told("problem.shooter", err)})
+	b.post(ShotsDone{shots, phraseOf("problem.shooter", err)})
 }
 
 // judge measures the pictures and records the answer. What could not be recorded
@@ -250,7 +250,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 	ctx = context.WithoutCancel(ctx)
 	o, err := b.Inspector.Inspect(ctx, s.Unit, s.Shots)
 	if err != nil || o.Result == nil {
-		b.post(Judged{nil, told("problem.judge", errors.Join(err, missingResult(o)))})
+		b.post(Judged{nil, phraseOf("problem.judge", errors.Join(err, missingResult(o)))})
 		return
 	}
 	o.Result.StoppedS = stoppedS(s)
@@ -263,7 +263,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 	record := a.Inspection
 	record.Pictures = toStore(s.Shots) // the answer does not hold on to their files
 	if a.ID, err = b.Recorder.Add(write, record); err != nil {
-		b.post(Judged{nil, told("problem.record", err)})
+		b.post(Judged{nil, phraseOf("problem.record", err)})
 		return
 	}
 	b.post(Judged{a, nil})
@@ -333,8 +333,8 @@ func latest(past []part.Inspection, side string) *part.Inspection {
 	return nil
 }
 
-// told turns an error into a phrase: its own, else that of the key; nil where there is none.
-func told(key string, err error) *part.Phrase {
+// phraseOf turns an error into a phrase: its own, else that of the key; nil where there is none.
+func phraseOf(key string, err error) *part.Phrase {
 	if err == nil {
 		return nil
 	}
