@@ -495,5 +495,5 @@ func browserScanPages(t *testing.T, browser *aBrowser) {
 type fakeSheets struct{}
 
 func (fakeSheets) ShiftSheet(_ context.Context, _ *lang.Lang, _, _ time.Time) ([]byte, error) {
-	return []byte("<!doctype html><html><body><h1>Shift</h1></body></html>"), nil
+	return []byte(`<!doctype html><html lang="en"><head><title>Shift</title></head><body><main><h1>Shift</h1></main></body></html>`), nil
 }

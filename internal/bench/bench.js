@@ -193,6 +193,9 @@
     else { var h = view.querySelector("h1"); status.textContent = h ? h.textContent : ""; }
   }
 
+  // --- hints at keys: where there are any
+  document.addEventListener("keydown", function (e) { if (e.isTrusted) body.dataset.keys = "1"; }, true);
+
   // --- tones: rising for a pass, a pair for rework, low for a reject, one even note else
   var audio = null;
   var tunes = { pass: [[660, 0, .13], [990, .14, .22]], rework: [[520, 0, .16], [520, .24, .16]], reject: [[230, 0, .5]], not_measured: [[400, 0, .12], [400, .18, .12], [400, .36, .12]] };

@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -234,6 +235,7 @@ func TestBrowser(t *testing.T) {
 		{"Passphrase", browserPassphrase},
 		{"Sizes", browserSizes},
 		{"LooksFaults", browserLooksFaults},
+		{"Axe", browserAxe},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.f(t, browser) })
 	}
@@ -252,7 +254,7 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	// A reader types the serial and ends with Enter, or two; that does not start.
 	b.do(chromedp.Focus("#serial"))
 	b.js("document.getElementById('serial').select()")
-	b.key("r77\r\r")
+	b.strike("r77\r\r", 5*time.Millisecond)
 	r.until(t, "the serial", func(s *Snapshot) bool { return s.Unit.Serial == "r77" })
 	b.await("focus on the start button", "document.activeElement.id === 'go'")
 	if s := r.Snapshot(); s.Phase != Ready {
@@ -461,7 +463,7 @@ func browserLanguageAndLooks(t *testing.T, browser *aBrowser) {
 	// No English word is left but names, units and keys.
 	words := fmt.Sprint(b.js("[...document.body.innerText.matchAll(/[A-Za-z]{3,}/g)].map(m => m[0]).join(' ')"))
 	for _, w := range strings.Fields(words) {
-		if w != "Finishbench" && w != "English" && w != "Esc" {
+		if w != "Finishbench" && w != "English" && w != "Esc" && w != "PDF" {
 			t.Errorf("the Chinese page says %q", w)
 		}
 	}
@@ -574,59 +576,106 @@ func browserPassphrase(t *testing.T, browser *aBrowser) {
 	b.phase(Answered)
 }
 
-// looks are screens, from a small panel to 4K, light and dark.
-var looks = map[string][]struct {
+// looks are the screens, with mm of a pixel where one is touched in gloves and read at 1 m: a phone,
+// a tablet of 9.7 inches both ways, one of 10.9 upright, a panel, a monitor and 4K.
+var looks = []struct {
 	w, h  int64
-	theme string
+	touch bool
+	often bool // in make test too
 }{
-	"en":      {{1024, 600, "light"}, {1280, 800, "dark"}, {3840, 2160, "light"}, {1920, 1080, "dark"}},
-	"zh-Hans": {{1024, 600, "dark"}, {1920, 1080, "light"}, {820, 1180, "light"}},
+	{1024, 768, true, true}, {1024, 600, false, true}, {390, 844, true, true}, {768, 1024, true, false}, {820, 1180, true, false}, {1920, 1080, false, false}, {3840, 2160, false, false},
 }
 
-// No state needs more room than its screen has, each keeps its next step in
-// sight and its words readable. With FINISHBENCH_STORIES each is stored as a
-// picture.
-func browserSizes(t *testing.T, browser *aBrowser) {
-	dir := os.Getenv("FINISHBENCH_STORIES")
+// lookThrough leads a tab through all that the page shows, and calls look for each.
+func lookThrough(t *testing.T, b *tab, look func(name string)) {
 	langs := []string{"en", "zh-Hans"}
-	b := browser.first(t)
-	look := func(name, lang string) {
-		for _, l := range looks[lang] {
-			b.do(chromedp.EmulateViewport(l.w, l.h))
-			b.js(fmt.Sprintf("document.documentElement.dataset.theme = %q", l.theme))
-			for _, fault := range b.js(lookedAt).([]any) {
-				t.Errorf("%s at %dx%d, %s, %s: %v", name, l.w, l.h, l.theme, lang, fault)
-			}
-			if dir != "" {
-				png, err := chromedp.Run(b, chromedp.CaptureScreenshot())
-				if err != nil {
-					t.Fatal(err)
-				}
-				put(t, filepath.Join(dir, fmt.Sprintf("%s-%dx%d-%s-%s.png", strings.ReplaceAll(name, " ", "_"), l.w, l.h, l.theme, lang)), png)
-			}
-		}
-	}
-	for i, name := range []string{"ready", "camera lost", "asking", "halted", "pass", "rework", "reject", "not measured", "second time, with pair"} {
-		_, r := stories[name](t)
-		b.do(chromedp.Navigate(r.web.URL))
-		if i == 0 {
-			b.cautions()
-		}
-		b.await("the state", "document.body.dataset.ready && document.querySelector('[data-phase]')")
+	in := func(name, what string) {
 		slices.Reverse(langs) // the language of before goes on: one page less to load
 		for _, lang := range langs {
 			if b.js("document.documentElement.lang") != lang {
+				at := b.js("location.pathname + location.search")
 				b.choose("lang", lang)
+				if strings.Contains(at.(string), "?") { // which a choice leaves out
+					b.do(chromedp.Navigate(b.js("location.origin").(string) + at.(string)))
+				}
 			}
-			b.await("the pictures", "document.querySelector('[data-phase]') && document.readyState === 'complete' && [...document.images].every(i => i.complete)")
-			look(name, lang)
-			if name == "asking" {
-				b.scan("C-900", 5*time.Millisecond)
-				b.await("the question", "document.querySelector('#scanned[open]')")
-				look("scanned", lang)
-				b.js("document.querySelector('#scanned').close()")
-			}
+			b.await("the pictures", "document.body.dataset.ready && document.readyState === 'complete' && [...document.images].every(i => i.complete) && "+what)
+			look(name + ", " + lang)
 		}
+	}
+	dialog := func(name string, open func(), id string) {
+		open()
+		b.await("the choice", "document.querySelector('#"+id+"[open]')")
+		look(name)
+		b.js("document.querySelector('#" + id + "').close()")
+	}
+	names := slices.Sorted(maps.Keys(stories))
+	for i, name := range names {
+		path, r := stories[name](t)
+		b.do(chromedp.Navigate(r.web.URL))
+		if i == 0 {
+			b.await("the cautions", onCautions)
+			in("cautions", "document.querySelector('form[action=\"/seen\"]')")
+			b.js("document.querySelector('form[action=\"/seen\"] button').click()")
+			b.phase(r.Snapshot().Phase)
+		}
+		if path != "/" {
+			b.do(chromedp.Navigate(r.web.URL + path))
+		}
+		in(name, "document.querySelector(location.pathname === '/' ? '[data-phase]' : 'main section')")
+		switch name {
+		case "asking":
+			dialog("scanned", func() { b.scan("C-900", 5*time.Millisecond) }, "scanned")
+		case "rework":
+			dialog("overrule", func() { b.js("document.querySelector('[data-open=overrule]').click()") }, "overrule")
+			dialog("undo", func() { b.js("document.querySelector('[data-open=undo]').click()") }, "undo")
+		case "ready":
+			b.scan("no/serial", 5*time.Millisecond)
+			b.see("no/serial")
+			look("refused scan")
+		case "after one":
+			dialog("undo the last", func() { b.js("document.querySelector('[data-open=undo]').click()") }, "undo")
+			b.js("document.querySelector('[data-do=undo]').click()")
+			b.await("what is withdrawn", "document.querySelector('[data-do=restore]')")
+			look("after an undo")
+		}
+	}
+}
+
+// No state needs more room than its screen has, each keeps its next step in sight, its words whole
+// and readable, what is touched large enough; and none has a fault that axe-core finds. In both
+// languages; all screens with FINISHBENCH_LONG. With FINISHBENCH_STORIES each is stored as a picture.
+func browserSizes(t *testing.T, browser *aBrowser) {
+	dir, long := os.Getenv("FINISHBENCH_STORIES"), os.Getenv("FINISHBENCH_LONG") != ""
+	for i, l := range looks {
+		if !long && !l.often {
+			continue
+		}
+		t.Run(fmt.Sprintf("%dx%d", l.w, l.h), func(t *testing.T) {
+			b := browser.first(t)
+			if l.touch {
+				b.do(chromedp.EmulateViewport(l.w, l.h, chromedp.EmulateTouch))
+				t.Cleanup(func() { b.do(chromedp.EmulateViewport(l.w, l.h)) })
+			} else {
+				b.do(chromedp.EmulateViewport(l.w, l.h))
+			}
+			n := 0
+			lookThrough(t, b, func(name string) {
+				theme := []string{"light", "dark"}[(n+i)%2]
+				n++
+				b.js(fmt.Sprintf("document.documentElement.dataset.theme = %q", theme))
+				for _, fault := range b.js("(" + lookedAt + ")(" + fmt.Sprint(l.touch) + ")").([]any) {
+					t.Errorf("%s at %dx%d, %s: %v", name, l.w, l.h, theme, fault)
+				}
+				if dir != "" {
+					png, err := chromedp.Run(b, chromedp.CaptureScreenshot())
+					if err != nil {
+						t.Fatal(err)
+					}
+					put(t, filepath.Join(dir, fmt.Sprintf("%dx%d-%s.png", l.w, l.h, strings.NewReplacer(" ", "_", ",", "").Replace(name))), png)
+				}
+			})
+		})
 	}
 }
 
@@ -636,12 +685,16 @@ func browserLooksFaults(t *testing.T, browser *aBrowser) {
 	b := open(t, browser, r.web.URL)
 	b.key(" ")
 	b.phase(Answered)
-	b.js(`const word = document.querySelector(".word"), why = document.querySelector(".why"), todo = document.querySelector(".todo");
-		word.style.setProperty("font-size", "90px"); why.style.setProperty("font-size", "12px"); todo.style.setProperty("color", "#888"); todo.style.setProperty("background", "#fff");
-		document.querySelector(".facts").style.setProperty("width", "2000px")`)
-	got := fmt.Sprint(b.js(lookedAt))
+	b.js(`document.querySelector(".facts").style.setProperty("color", "#888"); document.querySelector(".facts").style.setProperty("background", "#fff");
+		const word = document.querySelector(".word"), why = document.querySelector(".why"), todo = document.querySelector(".todo");
+		word.style.setProperty("font-size", "90px"); why.style.setProperty("font-size", "12px"); todo.textContent = "Incomprehensibilities";
+		document.querySelector(".facts").style.setProperty("width", "2000px");
+		const go = document.querySelector(".acts .go"), small = document.querySelector("[data-do=retry]");
+		for (const [k, v] of [["width", "30px"], ["min-width", "0"], ["flex", "none"], ["overflow-wrap", "anywhere"], ["padding", "0"]]) go.style.setProperty(k, v);
+		for (const [k, v] of [["min-height", "0"], ["height", "21px"], ["padding", "0"], ["min-width", "0"], ["width", "78px"]]) small.style.setProperty(k, v);`)
+	got := fmt.Sprint(b.js("(" + lookedAt + ")(true)"))
 	// #888888 on white: relative luminance 0.246, (1.05)/(0.296) = 3.54, from memory of WCAG 2.1's definition.
-	for _, want := range []string{"needs 2", "the verdict's letters are", "the sentence is 12 px", "contrast 3.54"} {
+	for _, want := range []string{"needs 2", "the verdict's letters are", "why: capitals of 1.7 mm, 4.7 wanted", "contrast 3.54", "runs off the screen", "breaks inside a word: Next", "to be touched, 15.0 x 4.0 mm: Take"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q is not seen: %s", want, got)
 		}
@@ -650,13 +703,15 @@ func browserLooksFaults(t *testing.T, browser *aBrowser) {
 
 // lookedAt lists what is wrong with a page as it stands:
 //   - wider than the screen; the next step out of sight; words or pictures of an
-//     answer under the row of buttons;
-//   - the verdict's capitals under a sixth of the height of a lying screen (a fifteenth
-//     less for round-off); the sentence under 1/30 (common practice, no source);
+//     answer under the row of buttons; anything that runs off to the side, or a word that breaks;
+//   - the verdict's capitals under a sixth of the height of a lying screen, or two twenty-firsts of
+//     its width where that is less (a fifteenth less for round-off; common practice, no source);
+//   - capitals of the sentence and the plan under 16 arc minutes at 1 m, and what is touched under
+//     15 mm, on a tablet of 9.7 inches, 1024 px or 197 mm long;
 //   - text with less contrast than WCAG 2.1 asks for (1.4.3, level AA: 4.5, and 3
 //     from 24 px, or from 18.66 px where bold; relative luminance as its
 //     definition has it), with opacity as painted.
-const lookedAt = `(() => {
+const lookedAt = `touched => {
 	const bad = [], W = innerWidth, H = innerHeight, root = document.documentElement;
 	if (root.scrollWidth > W) bad.push("needs " + root.scrollWidth + " px");
 	const box = s => { const e = document.querySelector(s); return e && e.getBoundingClientRect(); };
@@ -672,10 +727,35 @@ const lookedAt = `(() => {
 		const c = document.createElement("canvas").getContext("2d"), st = getComputedStyle(word);
 		c.font = st.fontWeight + " " + st.fontSize + " " + st.fontFamily;
 		const cap = c.measureText(word.textContent[0]).actualBoundingBoxAscent;
-		if (cap < H / 6 * 14 / 15) bad.push("the verdict's letters are " + cap.toFixed() + " px of " + H);
-		const why = parseFloat(getComputedStyle(document.querySelector(".why")).fontSize);
-		if (why < H / 30) bad.push("the sentence is " + why + " px of " + H);
-		if (word.getBoundingClientRect().right > W) bad.push("the verdict runs out of the screen");
+		if (cap < Math.min(H / 6, W / 10.5) * 14 / 15) bad.push("the verdict's letters are " + cap.toFixed() + " px of " + H);
+	}
+	const mm = 197.1 / 1024, visible = e => e.offsetParent && !e.closest("dialog:not([open]), .unseen, .skip, option, details:not([open]) > :not(summary)") && getComputedStyle(e).visibility === "visible";
+	if (Math.max(W, H) >= 1000) for (const e of document.querySelectorAll(".why, .todo, .plan .do")) {
+		const c = document.createElement("canvas").getContext("2d"), st = getComputedStyle(e);
+		c.font = st.fontWeight + " " + st.fontSize + " " + st.fontFamily;
+		const cap = c.measureText("H").actualBoundingBoxAscent * mm, least = 1000 * Math.tan(16 / 60 * Math.PI / 180);
+		if (cap < least - 0.1) bad.push(e.className + ": capitals of " + cap.toFixed(1) + " mm, " + least.toFixed(1) + " wanted");
+	}
+	const modal = document.querySelector("dialog[open]");
+	if (touched) for (const e of (modal || document).querySelectorAll("button, select, input, a, summary")) {
+		if (!visible(e) || e.type === "hidden" || e.closest(".quiz, svg")) continue;
+		const r = (e.type === "radio" || e.type === "checkbox" ? e.closest("label") : e).getBoundingClientRect();
+		if (Math.min(r.width, r.height) * mm < 15 - 0.1) bad.push("to be touched, " + (r.width * mm).toFixed(1) + " x " + (r.height * mm).toFixed(1) + " mm: " + (e.id || e.name || e.textContent.trim().slice(0, 20)));
+	}
+	for (const e of (modal || document).querySelectorAll("main *, header *, .settings *, footer *, .band")) {
+		if (!visible(e) || e.closest(".scroll, svg, .plot, .sketch") || e.tagName === "OPTION") continue;
+		const r = e.getBoundingClientRect();
+		if (r.width && (r.left < -1 || r.right > W + 1)) bad.push("runs off the screen, from " + r.left.toFixed() + " to " + r.right.toFixed() + ": " + e.tagName + " " + e.textContent.trim().slice(0, 20));
+		for (const n of e.childNodes) {
+			if (n.nodeType !== 3) continue;
+			for (const m of n.data.matchAll(/[\p{Script=Latin}\d]{2,20}/gu)) {
+				const range = document.createRange();
+				range.setStart(n, m.index);
+				range.setEnd(n, m.index + m[0].length);
+				const lines = new Set([...range.getClientRects()].filter(q => q.width).map(q => Math.round(q.top)));
+				if (lines.size > 1) bad.push("breaks inside a word: " + m[0] + " of " + n.data.trim().slice(0, 30));
+			}
+		}
 	}
 	const rgba = s => { const m = s.match(/[\d.]+/g).map(Number); return m.length < 4 ? [...m, 1] : m; };
 	const over = (a, b) => [0, 1, 2].map(i => a[i] * a[3] + b[i] * (1 - a[3])).concat(1);
@@ -703,4 +783,4 @@ const lookedAt = `(() => {
 		if (ratio < least && !seen.has(text)) { seen.add(text); bad.push("contrast " + ratio.toFixed(2) + " of \u201c" + text + "\u201d"); }
 	}
 	return bad;
-})()`
+}`

@@ -13,7 +13,7 @@
 //  6. server.go, access.go: routes, passphrase, sessions, what is let in.
 //
 // The package knows neither cameras nor pixels nor databases: package station, below
-// it, gives it a [Shooter], a [Judge] and a [Recorder].
+// it, gives it a [Shooter], an [Inspector] and a [Recorder].
 //
 // # Scans
 //
@@ -35,6 +35,15 @@
 // type fast leave 80 ms and more (from memory). The measurement, and 600 scans in 12 places:
 //
 //	FINISHBENCH_LONG=1 go test -run 'TestBrowser/^(Gaps|Scans)$' -v -timeout 30m ./internal/bench
+//
+// # Legible
+//
+// bench.css: what is read (the sentence why, the plan) has letters of --read, what is touched is
+// --touch high and wide; both from a tablet of 9.7 inches at 1 m and in gloves. lookedAt in
+// browser_test.go holds pages to that, to the screen's width and to whole words, and axe-core to
+// WCAG, in every state; with FINISHBENCH_LONG on all screens. Pictures to be looked at:
+//
+//	FINISHBENCH_LONG=1 FINISHBENCH_STORIES=dir go test -run 'TestBrowser/^Sizes$' -timeout 30m ./internal/bench
 //
 // # Light from a screen
 //

@@ -125,7 +125,7 @@ func TestSeamCausesInWords(t *testing.T) {
 		for _, st := range part.Stages {
 			r := &part.Result{Stage: st, MMPerPX: .015, Pictures: []part.PictureReport{{View: part.Edge, State: part.PictureOK, File: "e"}, {View: part.Face, State: part.PictureOK, File: "f"}}}
 			for a := 0.0; a < 180; a += 30 {
-				for _, s := range []part.Station{{Side: part.Left, StepUM: part.Num(curve(a + 180))}, {Side: part.Right, StepUM: part.Num(curve(a))}} {
+				for _, s := range []part.StepStation{{Side: part.Left, StepUM: part.Num(curve(a + 180))}, {Side: part.Right, StepUM: part.Num(curve(a))}} {
 					s.Image, s.AngleDeg, s.State, s.UUM, s.GapUM, s.BeadUM = "e", a, part.Measured, part.Num(1), part.Num(0), part.Num(0)
 					r.Seam.Stations = append(r.Seam.Stations, s)
 				}
@@ -213,7 +213,7 @@ func TestWavinessInWords(t *testing.T) {
 	} {
 		x := words{l.ByTag(tag)}
 		bound := waving(1.5, .1, 0, true)
-		for i, got := range []string{x.why(waving(6.5, .1, 0, false)), x.why(waving(5, .1, 4.6, false)), x.why(waving(6.5, .1, 0, true)), x.why(waving(6.5, .31, 0, false)), x.why(bound), x.todo(bound)} {
+		for i, got := range []string{x.why(waving(6.5, .1, 0, false)), x.why(waving(5, .1, 4.6, false)), x.why(waving(6.5, .1, 0, true)), x.why(waving(6.5, .31, 0, false)), x.why(bound), first(x.todo(bound))} {
 			if got != want[i] {
 				t.Errorf("%s: %s, want %s", tag, got, want[i])
 			}
@@ -268,12 +268,12 @@ func TestLooked(t *testing.T) {
 	limits.LookedAt = []grade.LookedAt{{Stages: part.Stages, Views: []part.View{part.Face}, Least: 0.98}}
 	grade.Judge(few, limits)
 	a := &Answer{Outcome: Outcome{Result: few}}
-	if why, todo := en.why(a), en.todo(a); why != "Only 96 % of the face could be looked at (at least 98 %)." || !strings.HasPrefix(todo, "Move the lamp") {
+	if why, todo := en.why(a), first(en.todo(a)); why != "Only 96 % of the face could be looked at (at least 98 %)." || !strings.HasPrefix(todo, "Move the lamp") {
 		t.Errorf("%s %s", why, todo)
 	}
 	limits.LookedAt[0].Views = []part.View{part.Shell}
 	grade.Judge(few, limits)
-	if why, todo := en.why(a), en.todo(a); why != "The shell at 0° was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
+	if why, todo := en.why(a), first(en.todo(a)); why != "The shell at 0° was not looked at (at least 98 % is asked for)." || todo != "Look at it by eye." {
 		t.Errorf("%s %s", why, todo)
 	}
 }
@@ -355,3 +355,5 @@ func TestNoWordsInScript(t *testing.T) {
 		}
 	}
 }
+
+func first(a, _ string) string { return a }

@@ -37,7 +37,7 @@ func TestPlansNeverContradict(t *testing.T) {
 			a := &Answer{Inspection: part.Inspection{ID: 1, UnitInfo: part.UnitInfo{Serial: "k1", Stage: r.Stage}, Result: *r, Overruled: call}, Outcome: Outcome{Result: r}}
 			for i, x := range l.All() {
 				x := words{x}
-				v := &answerView{Why: x.why(a), Todo: x.todo(a), Plan: x.planned(a), Verdict: a.Verdict()}
+				v := &answerView{Why: x.why(a), Todo: first(x.todo(a)), Plan: x.planned(a), Verdict: a.Verdict()}
 				if seed%40 == 0 { // as drawn, too; it takes long
 					var err error
 					if v, err = still.answerView(x, a); err != nil {
@@ -46,7 +46,7 @@ func TestPlansNeverContradict(t *testing.T) {
 					if (v.Plan.Sketch == "") != (len(v.Plan.Steps) == 0 || r.Verdict == part.NotMeasured) || v.Ticket != (v.Verdict == part.Rework || v.Verdict == part.Reject) {
 						t.Errorf("result %d, %s: a sketch of %d bytes, ticket %v", seed, v.Verdict, len(v.Plan.Sketch), v.Ticket)
 					}
-					measured := slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured })
+					measured := slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured })
 					if (v.WorstStep == x.T("answer.step_none")) == measured {
 						t.Errorf("result %d: stations measured: %v, and the page says %q", seed, measured, v.WorstStep)
 					}

@@ -66,21 +66,21 @@ func (x words) overruled(a *Answer) string {
 	return x.T("answer.overruled", "by", o.By, "verdict", "@verdict_short."+string(o.Verdict), "tool", "@verdict_short."+string(a.Outcome.Result.Verdict), "reason", "@reason."+o.Reason)
 }
 
-// todo is what to do with a unit: the plan's first step. Where nothing has to be done, it goes on;
-// what a person called other than the tool is that person's.
-func (x words) todo(a *Answer) string {
+// todo is what to do with a unit: the plan's first step, and the care that it wants. Where nothing
+// has to be done, it goes on; what a person called other than the tool is that person's.
+func (x words) todo(a *Answer) (step, care string) {
 	r := a.Outcome.Result
 	switch s := a.plan().First(); {
 	case a.Verdict() == part.Pass:
-		return x.T("remedy.pass." + string(r.Stage))
+		return x.T("remedy.pass." + string(r.Stage)), ""
 	case s != nil:
-		return strings.TrimSpace(x.Say(&s.DoPhrase) + " " + report.CareSentence(x.Lang, s.Care))
+		return x.Say(&s.DoPhrase), report.CareSentence(x.Lang, s.Care)
 	case a.Overruled != nil && a.Overruled.Note != "":
-		return a.Overruled.Note
+		return a.Overruled.Note, ""
 	case a.Overruled != nil:
-		return x.T("plan.persons", "by", a.Overruled.By)
+		return x.T("plan.persons", "by", a.Overruled.By), ""
 	}
-	return x.T("retake.other")
+	return x.T("retake.other"), ""
 }
 
 // plan is what is to be done about the unit.
@@ -135,8 +135,8 @@ func orUnknown(s string) string {
 	return s
 }
 
-// station says in words what a finding's Station says: "120 deg, left".
-func (x words) station(s string) string {
+// stepStation says in words what a finding's Station says: "120 deg, left".
+func (x words) stepStation(s string) string {
 	angle, side, ok := strings.Cut(s, " deg, ")
 	if !ok {
 		return s
@@ -168,8 +168,8 @@ func (x words) finding(f part.Finding) string {
 		size = x.Number(*f.LengthMM, 2) + " " + x.T("unit.mm")
 	}
 	where := x.T("zone." + orUnknown(string(f.Zone)))
-	if f.Station != "" {
-		where = x.station(f.Station)
+	if f.StepStation != "" {
+		where = x.stepStation(f.StepStation)
 	}
 	if size == "" {
 		return x.T("finding.no_size", "kind", "@kind."+string(f.Kind), "where", where)

@@ -32,6 +32,7 @@ type Options struct {
 	Language   string      // of browsers that ask for none; "": English
 	PedalKeys  []string    // names of keys, as browsers call them, that start like the space bar
 	Scans      scan.Rules  // what readers send
+	Shifts     []string    // times of day at which shifts begin, "06:00", in order; nil: not told
 	Passphrase *Passphrase // nil: everyone who reaches the server is let in
 	Hosts      []string    // names by which the bench is called, beside localhost and addresses
 	Secure     bool        // served over TLS
@@ -153,6 +154,9 @@ func (s *Server) hostOK(host string) bool {
 	return name != "" && slices.ContainsFunc(s.Hosts, func(h string) bool { return strings.EqualFold(h, name) })
 }
 
+// years is how long a browser keeps what was chosen.
+const years = 10 * 365 * 24 * time.Hour
+
 // Cookies.
 const (
 	cookieSession = "finishbench"
@@ -165,8 +169,8 @@ const (
 // setCookie sets a cookie that also comes along where a link of another page leads here: without
 // its session such a browser would be sent in a circle. What changes anything wants the session's
 // token too, and no other site's page.
-func (s *Server) setCookie(w http.ResponseWriter, name, value string, days int, hidden bool) {
-	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: days * 24 * 3600, HttpOnly: hidden, Secure: s.Secure, SameSite: http.SameSiteLaxMode})
+func (s *Server) setCookie(w http.ResponseWriter, name, value string, lasts time.Duration, hidden bool) {
+	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: int(lasts.Seconds()), HttpOnly: hidden, Secure: s.Secure, SameSite: http.SameSiteLaxMode})
 }
 
 func cookie(r *http.Request, name string) string {
@@ -379,16 +383,35 @@ func (s *Server) leave(w http.ResponseWriter, r *http.Request, _ session) {
 }
 
 func (s *Server) seen(w http.ResponseWriter, r *http.Request, _ session) {
-	s.setCookie(w, cookieSeen, "1", 3650, true)
+	s.setCookie(w, cookieSeen, "1", untilShift(s.b.Parts.Now(), s.Shifts), true)
 	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+// untilShift is the time until the next shift begins; where shifts are not told, half a day.
+func untilShift(now time.Time, shifts []string) time.Duration {
+	least := 12 * time.Hour
+	if len(shifts) > 0 {
+		least = 24 * time.Hour
+	}
+	for _, s := range shifts {
+		at, err := time.ParseInLocation("2006-01-02 15:04", now.Format("2006-01-02 ")+s, now.Location())
+		if err != nil {
+			continue
+		}
+		if !at.After(now) {
+			at = at.AddDate(0, 0, 1)
+		}
+		least = min(least, at.Sub(now))
+	}
+	return least
 }
 
 func (s *Server) set(w http.ResponseWriter, r *http.Request, _ session) {
 	if l := s.Languages.ByTag(r.PostForm.Get("lang")); l != nil {
-		s.setCookie(w, cookieLang, l.Tag, 3650, true)
+		s.setCookie(w, cookieLang, l.Tag, years, true)
 	}
-	s.setCookie(w, cookieTheme, oneOf(r.PostForm.Get("theme"), themes), 3650, true)
-	s.setCookie(w, cookieSound, oneOf(r.PostForm.Get("sound"), sounds), 3650, true)
+	s.setCookie(w, cookieTheme, oneOf(r.PostForm.Get("theme"), themes), years, true)
+	s.setCookie(w, cookieSound, oneOf(r.PostForm.Get("sound"), sounds), years, true)
 	http.Redirect(w, r, ownPage(r.PostForm.Get("back")), http.StatusSeeOther)
 }
 

@@ -68,7 +68,7 @@ type benchView struct {
 	Cameras []cameraView
 	Notices []noticeView
 	Problem string
-	Told    string
+	Done    string
 	Answer  *answerView
 	Last    *lastView
 	Back    *lastView  // what was withdrawn last, and may be put back
@@ -126,6 +126,7 @@ type answerView struct {
 	Overruled *part.Overrule
 	Why       string
 	Todo      string
+	Care      string    // that it wants
 	Plan      *planView // nil: the program that judged it made none
 	Ticket    bool      // there is something to print
 	Main      *pictureView
@@ -177,7 +178,7 @@ type pairView struct{ Name, Left, Right, Difference, Word string }
 
 // benchPart renders the middle of the bench's page as it stands.
 func (b *Station) benchPart(x words, s *Snapshot) (template.HTML, error) {
-	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Told: x.Say(s.Told), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
+	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Done: x.Say(s.Done), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
 	if s.Phase != Answered && s.Phase != Judging {
 		for _, c := range b.Shooter.Cameras() {
 			v.Cameras = append(v.Cameras, cameraView{c.Name, c.Ready, x.Say(c.Why)})
@@ -237,8 +238,9 @@ func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 	r := a.Outcome.Result
 	v := &answerView{
 		ID: a.ID, Unit: a.Name(), Info: a.UnitInfo, Verdict: a.Verdict(), Tool: r.Verdict, Overruled: a.Overruled,
-		Why: x.why(a), Todo: x.todo(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
+		Why: x.why(a), WorstStep: x.T("answer.step_none"), Serial: url.QueryEscape(a.Serial), Unread: a.Unread,
 	}
+	v.Todo, v.Care = x.todo(a)
 	if v.Plan = x.planned(a); v.Plan != nil {
 		svg, err := report.PlanSketch(r, a.plan(), x.Lang, nil)
 		if err != nil {

@@ -86,8 +86,10 @@ func watchError(dir string, err error) error {
 // Close ends the watching. It cannot fail.
 func (w *Watch) Close() error { return nil }
 
-// Next waits for the next whole picture; see [Source]. It says [ErrAway] once
-// when the folder cannot be read.
+// Next waits for the next whole picture. Errors: a [PictureError] for one that could not
+// be used, or [ErrAway], once, when the folder cannot be read at the moment: say so and
+// call Next again, it waits until that has healed; ctx's error when the caller gave up;
+// any other error is the end.
 func (w *Watch) Next(ctx context.Context) (Frame, error) {
 	for {
 		if err := ctx.Err(); err != nil {

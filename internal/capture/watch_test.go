@@ -14,8 +14,6 @@ import (
 	"time"
 )
 
-var _ Source = (*Watch)(nil)
-
 // coded is a small picture as a PNG file; its width tells which one it is.
 func coded(t testing.TB, w int) []byte {
 	t.Helper()

@@ -25,8 +25,8 @@
 // its own median as its base, and what is found must be small, an opaque or shining line, or a bundle (inside.go). A line less than half
 // as thick as a wire need not lie on even ground, where both lights show it alike or it is a lamp mirrored: parts are wider. Spots are then
 // sought also in front of what was closed (spots.go: what no line of its light runs through): opaque ones, bubbles by what they mirror, and
-// what both lights show alike. A place with more than half of its edge beside what is not looked at is nothing (cutOff). What a shell mirrors besides wide lamps,
-// the camera's opening and lamps cut off by the seam, is shelllamps.go's; beside lamps' edges responses are held against what all of that
+// what both lights show alike. A place with more than half of its edge beside what is not looked at is nothing (cutOff). What a shell
+// mirrors besides wide lamps, the camera's opening and lamps cut off by the seam, is shelllamps.go's; beside lamps' edges responses are held against what all of that
 // reaches (search/beside.go). JoinTurns (turns.go) divides sizes by Place.Stretch and puts the slope's doubt into the budget.
 //
 // What drawn shells say of found, named, counted once, sized within 2 u, by kind:
@@ -40,8 +40,8 @@
 // ways, each over what the whole surface sends; matt from a third on). A bubble's, crater's, run's
 // or missed place's slopes mirror lamps, each where it fits: place.mirrors; a line that does not
 // show again is an edge of the lacquer. What is dark is dust where it hides more than a ball of
-// air can (mattness), not in one light alone (dims), and so is what has a colour of its own in both
-// lights (ownColour; on grey grounds isEarth). What
+// air can (mattness), and so is what has a colour of its own in both lights (ownColour; on grey
+// grounds isEarth). What
 // hides ground from an even light and shines under low light is a bubble (isBubbleDisc). A run is
 // told by a streak down the surface, by a line that ends at a glint (tailMM), or by glints that reach
 // further down than across (spanOf); which way is down

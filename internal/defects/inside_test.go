@@ -98,8 +98,8 @@ func TestDyed(t *testing.T) {
 	}
 }
 
-// TestEarth: by definition, on a grey and on a red ground. The second is a 0.25 mm brown nib's light, drawn on clear resin; red and blue of the first
-// differ by earthLeast.
+// TestEarth: by definition, on a grey and on a red ground. The second is a 0.25 mm brown nib's light, drawn on clear resin; red and blue of the
+// first differ by earthLeast.
 func TestEarth(t *testing.T) {
 	grey, red := []float64{0.5, 0.5, 0.48}, []float64{0.5, 0.3, 0.2}
 	for _, c := range []struct {
@@ -130,24 +130,20 @@ func TestClearSpot(t *testing.T) {
 	f.Pictures = []scene.Picture{{Shot: part.Shot{Light: part.Diffuse}}, {Shot: part.Shot{Light: part.Raking}}}
 	f.ShapeFactor, f.Params.MMPerPX = 1, 0.02
 	for _, c := range []struct {
-		what  string
-		p     place
-		want  bool
-		dimly bool // dark in one light alone
+		what string
+		p    place
+		want bool
 	}{
-		{"alike in both", place{contrast: []float64{-0.1, -0.08}, again: 0.8, peak: 3}, true, false},
-		{"alike, near the threshold", place{contrast: []float64{-0.1, -0.08}, again: 0.8, peak: 1.5}, false, false},
-		{"alike, too faint", place{contrast: []float64{-0.06, -0.05}, again: 0.8, peak: 3}, false, false},
-		{"dark in one light alone", place{contrast: []float64{0.03, -0.6}, again: 0, peak: 9}, false, true},
-		{"bright in one light alone", place{contrast: []float64{0.01, 0.6}, again: 0, peak: 9}, false, false},
-		{"dark, and shining under low light", place{contrast: []float64{-0.1, 0.2}, again: 0, peak: 4}, true, false},
-		{"one light", place{contrast: []float64{-0.3}, again: 1, peak: 9}, false, false},
+		{"alike in both", place{contrast: []float64{-0.1, -0.08}, again: 0.8, peak: 3}, true},
+		{"alike, near the threshold", place{contrast: []float64{-0.1, -0.08}, again: 0.8, peak: 1.5}, false},
+		{"alike, too faint", place{contrast: []float64{-0.06, -0.05}, again: 0.8, peak: 3}, false},
+		{"dark in one light alone", place{contrast: []float64{0.03, -0.6}, again: 0, peak: 9}, false},
+		{"bright in one light alone", place{contrast: []float64{0.01, 0.6}, again: 0, peak: 9}, false},
+		{"dark, and shining under low light", place{contrast: []float64{-0.1, 0.2}, again: 0, peak: 4}, true},
+		{"one light", place{contrast: []float64{-0.3}, again: 1, peak: 9}, false},
 	} {
 		if got := f.isClearSpot(&c.p); got != c.want {
 			t.Errorf("%s: clear spot %v", c.what, got)
-		}
-		if got := f.dims(&c.p); got != c.dimly {
-			t.Errorf("%s: dims %v", c.what, got)
 		}
 	}
 }

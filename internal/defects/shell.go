@@ -97,7 +97,8 @@ func (f *face) cutOff(p *place) bool {
 	if 2*beyond >= around {
 		return true // an island
 	}
-	if p.all.Long*f.ShapeMM() > lampCutMM || p.all.Long*f.ShapeMM() > cutOffMM && !p.brightInOneLight() || float64(beyond) < cutOffShare*float64(around) {
+	long := p.all.Long * f.ShapeMM()
+	if long > lampCutMM || long > cutOffMM && !p.brightInOneLight() || float64(beyond) < cutOffShare*float64(around) {
 		return false
 	}
 	if p.all.Long*f.ShapeMM() < sliverMM && 3*beyond >= around {

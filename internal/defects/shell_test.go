@@ -332,8 +332,8 @@ func TestSpanOf(t *testing.T) {
 	}
 }
 
-// TestIslandIsCutOff: a place with most of its edge where nothing is looked at is cut off whatever its size; one of the same size with a third of
-// its edge there is not.
+// TestIslandIsCutOff: a place with most of its edge where nothing is looked at is cut off whatever its size; one of the same size with a third
+// of its edge there is not.
 func TestIslandIsCutOff(t *testing.T) {
 	const w, h = 120, 20
 	f := &face{}

@@ -22,7 +22,7 @@ const (
 	// critical angle, and shades a little: it hides less than this.
 	hidesOpaque    = 0.2
 	hidesClear     = 0.45 // before what lies deeper in see-through resin the mirroring ring, 5/9 of the ball, may be dark
-	mattClear      = 0.5  // a small bright spot of a see-through shell, whose parts inside send other shares of both lights, by no less than this
+	mattClear      = 0.5  // a small bright spot of a see-through shell by no less than this: parts inside send other shares of both lights
 	greyLeast      = 0.7  // a ground is grey where its weakest colour has this share of the strongest,
 	earthLeast     = 0.35 // and an earth changes red and blue by amounts that differ by this share of the larger
 	ownColourLeast = 0.1  // what has a colour of its own hides this much of the ground, and sends as much white light
@@ -64,11 +64,6 @@ func (f *face) mirrorsLight(p *place) bool {
 	return f.Params.Shell != nil && !matt && best >= clearChange && -slices.Min(p.contrast) <= best // else it hides more than it mirrors
 }
 
-// dims says whether a place of a shell is dark in one light alone: what is matt or opaque is dark in all.
-func (f *face) dims(p *place) bool {
-	return f.Params.Shell != nil && len(p.contrast) > 1 && !p.isMatt() && -slices.Min(p.contrast) > slices.Max(p.contrast)
-}
-
 // isEarth says whether a place of a shell is of an earth's colour in each of two lights at least.
 func (f *face) isEarth(p *place) bool {
 	if f.Params.Shell == nil || len(p.contrast) < 2 {
@@ -82,8 +77,8 @@ func (f *face) isEarth(p *place) bool {
 	return true
 }
 
-// earth says whether a change of a grey ground's red, green and blue light makes it redder, as dust of an earth's colour does: what is clear
-// keeps the ground's hue, and what mirrors a lamp adds the lamp's. False where the ground is not grey, or there are fewer colours.
+// earth says whether a change of a grey ground's red, green and blue light makes it redder, as dust of an earth's colour does: what is
+// clear keeps the ground's hue, and what mirrors a lamp adds the lamp's. False where the ground is not grey, or there are fewer colours.
 func earth(off, ground []float64) bool {
 	if len(off) < 3 || slices.Min(ground) < greyLeast*slices.Max(ground) {
 		return false

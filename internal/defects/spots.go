@@ -19,7 +19,7 @@ import (
 const (
 	spotLineMM  = 0.6  // what holds a line of this length in its light is no spot
 	spotWays    = 12   // lines lie in so many directions
-	spotSoftMM  = 0.02 // the light is smoothed before, so that noise shortens no line,
+	spotSoftMM  = 0.03 // the light is smoothed before, so that noise shortens no line,
 	spotPixelMM = 0.05 // and taken in pixels of at most this size
 	spotApartMM = 0.1  // a spot this near to what facets show is that
 	spotAround  = 0.25 // around it the light differs from its base by at most this share of what it does itself

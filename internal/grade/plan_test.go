@@ -104,8 +104,8 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 			case f.Severity == part.None || doubted(f):
 				say("step %d: finding %d, %s, does not count", i+1, n, f.Kind)
 			}
-			if f.Station != "" {
-				stations = append(stations, f.Station)
+			if f.StepStation != "" {
+				stations = append(stations, f.StepStation)
 			}
 			if f.Kind == part.Step && *f.ValueUM < 0 && (s.Key == part.PlanFlush || s.Key == part.PlanCutBack) && !filled[n] {
 				say("step %d sands finding %d, which is recessed by %.0f um: %s", i+1, n, -*f.ValueUM, s.Do)
@@ -169,7 +169,7 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 			say("%s not looked at: %v, and told is %q", v, none, unseen)
 		}
 	}
-	if none := !slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured }); none != strings.Contains(unseen, "The seam was not measured") {
+	if none := !slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured }); none != strings.Contains(unseen, "The seam was not measured") {
 		say("seam not measured: %v, and told is %q", none, unseen)
 	}
 	for _, s := range r.Seam.Stations {
@@ -254,7 +254,7 @@ func sandingOf(mm float64) part.Finding {
 // curve can be fitted: it is off-centre, (96 + 71)/2 = 83.5 um at least, and is not sanded flush.
 func TestOnePictureProudAndRecessed(t *testing.T) {
 	r := unit(part.Trim)
-	r.Seam.Stations = []part.Station{station(0, part.Left, 96, 2), station(0, part.Right, -71, 2)}
+	r.Seam.Stations = []part.StepStation{station(0, part.Left, 96, 2), station(0, part.Right, -71, 2)}
 	for i := range r.Seam.Stations {
 		r.Seam.Stations[i].UUM = nil
 	}
@@ -273,7 +273,7 @@ func TestOnePictureProudAndRecessed(t *testing.T) {
 func TestPassHasNoRemedy(t *testing.T) {
 	r := unit(part.Wet)
 	r.Findings = []part.Finding{spot(part.Bubble, 0.25, 300, 300)}
-	r.Seam.Stations = append(r.Seam.Stations, part.Station{Image: "edge_120.jpg", AngleDeg: 30, Side: part.Left, State: part.Unmeasured})
+	r.Seam.Stations = append(r.Seam.Stations, part.StepStation{Image: "edge_120.jpg", AngleDeg: 30, Side: part.Left, State: part.Unmeasured})
 	r.Seam.Stations = r.Seam.Stations[:2]
 	Judge(r, DefaultLimits())
 	if r.Verdict != part.Pass || len(r.Plan.Steps) != 0 || !slices.Equal(r.Plan.MayStay, []int{1}) || !strings.HasSuffix(r.Findings[0].Advice, "leave it.") {

@@ -83,7 +83,7 @@ func (c Criteria) Weigh(s Score, whole bool) (all []Criterion, met bool) {
 	add("defective", float64(s.Defective), float64(c.MinDefective), s.Defective >= c.MinDefective)
 	v := s.Verdict
 	if s.VerdictErr != nil {
-		v = study.Judge{}
+		v = study.AppraiserResult{}
 	}
 	e, m, f := v.Effective.Value(), v.Miss.Value(), v.FalseAlarm.Value()
 	add("effectiveness", e, c.Effective, e >= c.Effective)

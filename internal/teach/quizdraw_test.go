@@ -224,7 +224,7 @@ func TestDrawRefuses(t *testing.T) {
 		"too many again": {Spec{Number: 2, Repeats: 3}, pool, "cannot be shown again"},
 		"far too many":   {Spec{Number: 400, Repeats: 400}, pool, "at most 500"},
 		"twice":          {Spec{Number: 1}, append(slices.Clone(pool), pool[0]), "is there twice"},
-		"tool's guess":   {Spec{Number: 1}, []Item{{Key: "x", Source: "found"}}, "only what a person confirmed or what was drawn"},
+		"tool's guess":   {Spec{Number: 1}, []Item{{Key: "x", Provenance: "found"}}, "only what a person confirmed or what was drawn"},
 	} {
 		_, err := NewTest(c.spec, c.pool)
 		if err == nil || !strings.Contains(err.Error(), c.want) {

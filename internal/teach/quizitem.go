@@ -11,13 +11,13 @@ import (
 	"finishbench/internal/stats/study"
 )
 
-// Source is where an item's truth comes from. The tool's own findings are none.
-type Source string
+// Provenance is where an item's truth comes from. The tool's own findings are none.
+type Provenance string
 
-// The sources, best first.
+// The provenances, best first.
 const (
-	Confirmed Source = "confirmed" // a person looked at the unit and said what is there
-	Drawn     Source = "drawn"     // the picture was drawn with known defects
+	Confirmed Provenance = "confirmed" // a person looked at the unit and said what is there
+	Drawn     Provenance = "drawn"     // the picture was drawn with known defects
 )
 
 // Difficulty is how hard the smallest defect of an item is to see.
@@ -91,17 +91,17 @@ type ItemPicture struct {
 // Item is a unit that a trainee can be shown: pictures of one pose under one or
 // more lights, so that a place is the same in all.
 type Item struct {
-	Key      string        `json:"key"` // unlike any other in a test
-	Unit     string        `json:"unit"`
-	Stage    part.Stage    `json:"stage"`
-	Source   Source        `json:"source"`
-	By       string        `json:"by,omitempty"` // who confirmed it
-	MMPerPX  float64       `json:"mm_per_px"`
-	WidthPX  int           `json:"width_px"`
-	HeightPX int           `json:"height_px"`
-	Pictures []ItemPicture `json:"pictures"`
-	Known    []KnownDefect `json:"known"` // all that is there; none: clean
-	Verdict  part.Verdict  `json:"verdict"`
+	Key        string        `json:"key"` // unlike any other in a test
+	Unit       string        `json:"unit"`
+	Stage      part.Stage    `json:"stage"`
+	Provenance Provenance    `json:"source"`
+	By         string        `json:"by,omitempty"` // who confirmed it
+	MMPerPX    float64       `json:"mm_per_px"`
+	WidthPX    int           `json:"width_px"`
+	HeightPX   int           `json:"height_px"`
+	Pictures   []ItemPicture `json:"pictures"`
+	Known      []KnownDefect `json:"known"` // all that is there; none: clean
+	Verdict    part.Verdict  `json:"verdict"`
 }
 
 // Clean says that there is nothing on it to be seen.
@@ -139,8 +139,8 @@ func (it Item) Check() error {
 	switch {
 	case it.Key == "":
 		return errors.New("quiz item: it has no key")
-	case it.Source != Confirmed && it.Source != Drawn:
-		return fmt.Errorf("quiz item %s: its truth is %q: only what a person confirmed or what was drawn can be asked", it.Key, it.Source)
+	case it.Provenance != Confirmed && it.Provenance != Drawn:
+		return fmt.Errorf("quiz item %s: its truth is %q: only what a person confirmed or what was drawn can be asked", it.Key, it.Provenance)
 	case !(it.MMPerPX > 0):
 		return fmt.Errorf("quiz item %s: its scale is not known, so no place can be told in mm", it.Key)
 	case it.WidthPX <= 0 || it.HeightPX <= 0:

@@ -37,12 +37,12 @@ type Score struct {
 	All              bool // all showings count
 	Gone             int  // units left out because their picture was gone
 	TimeOver         int  // answers that time cut short
-	BySource         map[Source]int
+	ByProvenance     map[Provenance]int
 	MedianS          float64 // time an answer took
 
-	Verdict    study.Judge // by the verdict, pass being good; Trials 1 unless All
+	Verdict    study.AppraiserResult // by the verdict, pass being good; Trials 1 unless All
 	VerdictErr error
-	Seen       study.Judge // by clean or not
+	Seen       study.AppraiserResult // by clean or not
 	SeenErr    error
 
 	Again         int                // units shown again
@@ -94,7 +94,7 @@ type SizeCurve struct {
 
 // Mistake is a showing that was not all right.
 type Mistake struct {
-	Showing   int // from 0
+	Trial     int // from 0
 	Item      int // in the pool
 	Answer    Answer
 	Missed    []int // defects that can be seen and were not marked
@@ -117,7 +117,7 @@ type scoring struct {
 
 // NewScore scores what was answered so far.
 func NewScore(t Test, shown []Shown, o ScoreOptions) (Score, error) {
-	s := Score{Options: o, BySource: map[Source]int{}}
+	s := Score{Options: o, ByProvenance: map[Provenance]int{}}
 	g := scoring{t: t, o: o}
 	times := map[int]int{}
 	for i, x := range shown {
@@ -148,7 +148,7 @@ func NewScore(t Test, shown []Shown, o ScoreOptions) (Score, error) {
 		it := t.Pool[item]
 		s.Clean += index(it.Clean())
 		s.Again += index(n > 1)
-		s.BySource[it.Source]++
+		s.ByProvenance[it.Provenance]++
 	}
 	s.Showings, s.Units = len(g.shown), len(times)
 	s.Defective = s.Units - s.Clean
@@ -214,7 +214,7 @@ const trainee = "trainee"
 
 // against judges what counts against the reference; words gives what was said of
 // an item and what is right.
-func (g *scoring) against(words func(Item, Answer) (said, right string), good string) (study.Judge, error) {
+func (g *scoring) against(words func(Item, Answer) (said, right string), good string) (study.AppraiserResult, error) {
 	var calls []study.Call
 	for _, i := range g.counted {
 		x := g.shown[i]
@@ -223,9 +223,9 @@ func (g *scoring) against(words func(Item, Answer) (said, right string), good st
 	}
 	a, err := study.NewAgreement(calls, g.options(good))
 	if err != nil {
-		return study.Judge{}, err
+		return study.AppraiserResult{}, err
 	}
-	return a.Judges[0], nil
+	return a.Results[0], nil
 }
 
 // errNotAgain says why there is nothing to say of consistency.
@@ -265,7 +265,7 @@ func (g *scoring) within(s *Score, times map[int]int) {
 	if a, err := study.NewAgreement(verdicts, g.options(string(part.Pass))); err != nil {
 		s.WithinErr = err
 	} else {
-		j := a.Judges[0]
+		j := a.Results[0]
 		s.Within, s.WithinKappa, s.WithinErr = j.Within, j.WithinKappa, j.WithinErr
 	}
 	if len(kinds) == 0 {
@@ -275,7 +275,7 @@ func (g *scoring) within(s *Score, times map[int]int) {
 	if a, err := study.NewAgreement(kinds, g.options()); err != nil {
 		s.WithinKindErr = err
 	} else {
-		s.WithinKind, s.WithinKindErr = a.Judges[0].WithinKappa, a.Judges[0].WithinErr
+		s.WithinKind, s.WithinKindErr = a.Results[0].WithinKappa, a.Results[0].WithinErr
 	}
 }
 
@@ -399,7 +399,7 @@ func (g *scoring) curves(s *Score) {
 func (g *scoring) mistakes(s *Score) {
 	for i, x := range g.shown {
 		it, o := g.t.Pool[x.Item], g.out[i]
-		m := Mistake{Showing: g.number[i], Item: x.Item, Answer: x.Answer, False: o.False, Mark: o.Mark, Verdict: x.Answer.verdict() != it.Verdict}
+		m := Mistake{Trial: g.number[i], Item: x.Item, Answer: x.Answer, False: o.False, Mark: o.Mark, Verdict: x.Answer.verdict() != it.Verdict}
 		for d, k := range it.Known {
 			switch at := o.Mark[d]; {
 			case at < 0 && k.Visible():

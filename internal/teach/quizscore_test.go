@@ -13,7 +13,7 @@ import (
 // unitOf is a drawn unit with a verdict and, unless it is clean, one bubble or
 // other defect in the middle.
 func unitOf(key string, verdict part.Verdict, kinds ...part.Kind) Item {
-	it := Item{Key: key, Unit: key, Stage: part.Cured, Source: Drawn, MMPerPX: 0.015, WidthPX: 1600, HeightPX: 1200,
+	it := Item{Key: key, Unit: key, Stage: part.Cured, Provenance: Drawn, MMPerPX: 0.015, WidthPX: 1600, HeightPX: 1200,
 		Pictures: []ItemPicture{{Light: part.Diffuse, Ref: key}}, Verdict: verdict}
 	for i, k := range kinds {
 		it.Known = append(it.Known, KnownDefect{Kind: k, Box: part.Box{100 + 200*float64(i), 100, 20, 20}, SizeMM: 0.3, Measure: "diameter", CNR: 30})

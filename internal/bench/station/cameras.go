@@ -26,7 +26,7 @@ import (
 // controller of lights and turntable, its steps, with the bench's screens. What was
 // opened is closed again where something else cannot be. See also wetPlan.
 func StationPlan(st config.Station, screens *bench.Screens) (p *shoot.Plan, err error) {
-	p = &shoot.Plan{Cameras: map[string]sources.Source{}, Screen: Screen{screens, st.Screen}}
+	p = &shoot.Plan{Cameras: map[string]sources.Camera{}, Screen: Screen{screens, st.Screen}}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, ClosePlan(p))
@@ -149,7 +149,7 @@ func delayOf(c config.Camera) time.Duration {
 
 // openCamera starts one camera. One that is not there yet is no error: it is
 // waited for.
-func openCamera(c config.Camera) (sources.Source, error) {
+func openCamera(c config.Camera) (sources.Camera, error) {
 	stream := sources.PipelineOptions{
 		Name: c.Name, Pipeline: c.Pipeline, W: c.WidthPX, H: c.HeightPX, Format: sources.Format(cli.First(c.Format, string(sources.RGB))), Bits: c.Bits,
 		Delay: delayOf(c), Silent: seconds(c.SilentS), Frozen: seconds(c.FrozenS),
@@ -194,38 +194,38 @@ func unitFolders(dir string) ([]string, error) {
 }
 
 // readFile is a picture as its file has it, and decoded.
-func readFile(path string) (sources.File, error) {
+func readFile(path string) (sources.Frame, error) {
 	raw, err := files.Read(path, files.MostPicture)
 	if err != nil {
-		return sources.File{}, fmt.Errorf("read %s: %w", path, cli.PlainPath(err))
+		return sources.Frame{}, fmt.Errorf("read %s: %w", path, cli.PlainPath(err))
 	}
 	im, err := capture.Read(path)
 	if err != nil {
-		return sources.File{}, err
+		return sources.Frame{}, err
 	}
-	return sources.File{Image: im, Raw: raw, MIME: mimeOf(path), Name: filepath.Base(path)}, nil
+	return sources.Frame{Image: im, Raw: raw, MIME: mimeOf(path), Name: filepath.Base(path)}, nil
 }
 
 // arrivals gives what comes into a watched folder as [sources.Arrivals].
 type arrivals struct{ *capture.Watch }
 
-func (a arrivals) Next(ctx context.Context) (sources.File, error) {
+func (a arrivals) Next(ctx context.Context) (sources.Frame, error) {
 	f, err := a.Watch.Next(ctx)
 	var bad capture.PictureError
 	switch {
 	case errors.As(err, &bad):
-		return sources.File{}, trouble.New(trouble.BadPicture, cli.Plain(bad), "file", filepath.Base(bad.Path), "detail", cli.Plain(bad))
+		return sources.Frame{}, trouble.New(trouble.BadPicture, cli.Plain(bad), "file", filepath.Base(bad.Path), "detail", cli.Plain(bad))
 	case errors.Is(err, capture.ErrAway):
-		return sources.File{}, sources.ErrAway
+		return sources.Frame{}, sources.ErrAway
 	case err != nil:
-		return sources.File{}, err
+		return sources.Frame{}, err
 	}
 	raw, err := files.Read(f.Path, files.MostPicture)
 	if err != nil { // taken away since: it cannot be put on record
 		capture.Release(f.Image)
-		return sources.File{}, trouble.New(trouble.BadPicture, cli.PlainPath(err).Error(), "file", filepath.Base(f.Path), "detail", cli.PlainPath(err).Error())
+		return sources.Frame{}, trouble.New(trouble.BadPicture, cli.PlainPath(err).Error(), "file", filepath.Base(f.Path), "detail", cli.PlainPath(err).Error())
 	}
-	return sources.File{Image: f.Image, Raw: raw, MIME: mimeOf(f.Path), Name: filepath.Base(f.Path), Came: f.Came}, nil
+	return sources.Frame{Image: f.Image, Raw: raw, MIME: mimeOf(f.Path), Name: filepath.Base(f.Path), Taken: f.Came}, nil
 }
 
 // openRig starts the controller; nil where the operator turns and switches.

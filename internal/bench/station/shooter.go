@@ -278,7 +278,7 @@ func (s *planShooter) Live(camera string) ([]byte, bench.Aid, error) {
 }
 
 // shotsOnly says whether a camera gives its shots as files and nothing else.
-func shotsOnly(src sources.Source) bool {
+func shotsOnly(src sources.Camera) bool {
 	_, follows := src.(sources.Follower)
 	_, drops := src.(sources.Dropper)
 	return follows || drops

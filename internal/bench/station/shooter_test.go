@@ -45,7 +45,7 @@ func (c *stillCamera) Newest(context.Context, time.Time) (sources.Frame, error) 
 
 func stillShooter(c *stillCamera) *planShooter {
 	p := &shoot.Plan{
-		Cameras:  map[string]sources.Source{"still": c},
+		Cameras:  map[string]sources.Camera{"still": c},
 		Steps:    []shoot.Step{{View: part.Face, Light: part.Diffuse, Camera: "still"}, {View: part.Face, Light: part.Raking, Camera: "still"}},
 		Patience: 300 * time.Millisecond,
 	}

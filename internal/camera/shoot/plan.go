@@ -124,7 +124,7 @@ func BeforeScreen(s Step, lights []part.Light) []Step {
 // Plan is how a unit is photographed. One unit at a time.
 type Plan struct {
 	Steps    []Step // empty: the steps of the unit that the replay plays
-	Cameras  map[string]sources.Source
+	Cameras  map[string]sources.Camera
 	Rig      rig.Rig           // nil: the operator turns and switches
 	Screen   Screen            // for steps before a screen; nil where there are none
 	Patience time.Duration     // a lost camera or line is waited for so long; 0: 60 s

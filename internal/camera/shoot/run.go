@@ -373,9 +373,9 @@ func (r *run) show(ctx context.Context, s Step) error {
 
 // wait bounds how long something lost is waited for.
 type wait struct {
-	began time.Time // zero: nothing was lost so far
-	told  string
-	until time.Time // the next try that was told
+	began    time.Time // zero: nothing was lost so far
+	reported string
+	until    time.Time // the next try that was told
 }
 
 // waitOut tells a loss, when it is new, and waits a moment. The error says that
@@ -391,8 +391,8 @@ func (r *run) waitOut(ctx context.Context, w *wait, err error, p Progress) error
 	if time.Since(w.began) >= patience {
 		return fmt.Errorf("shoot: %s: waited for %s: %w", p.Step.File(), patience, err)
 	}
-	if p.Why.Error() != w.told || !p.NextTry.Equal(w.until) {
-		w.told, w.until = p.Why.Error(), p.NextTry
+	if p.Why.Error() != w.reported || !p.NextTry.Equal(w.until) {
+		w.reported, w.until = p.Why.Error(), p.NextTry
 		r.tell(p)
 	}
 	if !retry.Sleep(ctx, lookAgain) {
@@ -455,7 +455,7 @@ func (r *run) frame() time.Duration {
 
 // newest asks for a frame from now on. A person with a camera of his own takes
 // the time that he needs.
-func (r *run) newest(ctx context.Context, src sources.Source, drops bool) (sources.Frame, error) {
+func (r *run) newest(ctx context.Context, src sources.Camera, drops bool) (sources.Frame, error) {
 	if drops {
 		return src.Newest(ctx, time.Now())
 	}
@@ -465,7 +465,7 @@ func (r *run) newest(ctx context.Context, src sources.Source, drops bool) (sourc
 }
 
 // lost tells that a camera is lost, and waits until it delivers or patience ends.
-func (r *run) lost(ctx context.Context, w *wait, s Step, src sources.Source, err error, l *sources.LostError) error {
+func (r *run) lost(ctx context.Context, w *wait, s Step, src sources.Camera, err error, l *sources.LostError) error {
 	p := Progress{Step: s, Problem: ProblemCamera, Camera: s.Camera, Why: l.Why, NextTry: l.NextTry}
 	for {
 		if err := r.waitOut(ctx, w, err, p); err != nil {

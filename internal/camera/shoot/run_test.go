@@ -88,7 +88,7 @@ func files(shots []part.Photo) string {
 func bed() (*Plan, *camera, *table, *[]string) {
 	log := &[]string{}
 	c, r := &camera{log: log}, &table{log: log}
-	return &Plan{Steps: threeSteps, Cameras: map[string]sources.Source{"edge": c}, Rig: r}, c, r, log
+	return &Plan{Steps: threeSteps, Cameras: map[string]sources.Camera{"edge": c}, Rig: r}, c, r, log
 }
 
 func TestUnit(t *testing.T) {
@@ -328,7 +328,7 @@ func (p *played) Newest(context.Context, time.Time) (sources.Frame, error) {
 func TestReplay(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := &played{}
-		p := &Plan{Cameras: map[string]sources.Source{"edge": c}}
+		p := &Plan{Cameras: map[string]sources.Camera{"edge": c}}
 		began := time.Now()
 		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
 		if err != nil || files(shots) != "edge_000.jpg face_raking.jpg" || time.Since(began) != 0 {

@@ -8,7 +8,7 @@
 //  3. [Folder] takes the files that a tethered camera drops.
 //  4. [Replay] plays the pictures of units from folders.
 //
-// All answer [Source.Newest]: the newest frame, taken after the moment that the
+// All answer [Camera.Newest]: the newest frame, taken after the moment that the
 // caller names, never one from before.
 //
 // The package has no pixel library of its own: who opens a Folder or a Replay

@@ -18,15 +18,15 @@ import (
 // arriving plays a folder.
 type arriving struct{ c chan any }
 
-func (a arriving) Next(ctx context.Context) (File, error) {
+func (a arriving) Next(ctx context.Context) (Frame, error) {
 	select {
 	case <-ctx.Done():
-		return File{}, ctx.Err()
+		return Frame{}, ctx.Err()
 	case x := <-a.c:
 		if err, ok := x.(error); ok {
-			return File{}, err
+			return Frame{}, err
 		}
-		return x.(File), nil
+		return x.(Frame), nil
 	}
 }
 
@@ -40,11 +40,11 @@ func TestFolder(t *testing.T) {
 		var dropped []uint8
 		f := NewFolder("face", in, func(im *part.Image) { dropped = append(dropped, im.Pix8[0]) })
 		defer f.Close()
-		in.c <- File{Image: dot(1), Name: "a.jpg", Came: time.Now()}
+		in.c <- Frame{Image: dot(1), Name: "a.jpg", Taken: time.Now()}
 		synctest.Wait()
 		time.Sleep(time.Second)
 		trigger := time.Now()
-		time.AfterFunc(time.Second, func() { in.c <- File{Image: dot(2), Name: "b.jpg", Came: trigger} })
+		time.AfterFunc(time.Second, func() { in.c <- Frame{Image: dot(2), Name: "b.jpg", Taken: trigger} })
 		frame, err := f.Newest(t.Context(), trigger)
 		if err != nil || frame.Name != "b.jpg" || time.Since(trigger) != time.Second || !slices.Equal(dropped, []uint8{1}) {
 			t.Errorf("%s after %v, %v; dropped %v", frame.Name, time.Since(trigger), err, dropped)
@@ -68,7 +68,7 @@ func TestFolder(t *testing.T) {
 		if _, err := f.Newest(t.Context(), time.Time{}); !errors.As(err, &lost) || f.State().Ready {
 			t.Errorf("out of reach: %v, %+v", err, f.State())
 		}
-		in.c <- File{Image: dot(3), Name: "d.jpg", Came: time.Now()}
+		in.c <- Frame{Image: dot(3), Name: "d.jpg", Taken: time.Now()}
 		synctest.Wait()
 		if frame, err := f.Newest(t.Context(), time.Time{}); err != nil || frame.Name != "d.jpg" {
 			t.Errorf("after it came back: %v", err)
@@ -87,11 +87,11 @@ func TestReplay(t *testing.T) {
 				{File: "face_raking.jpg", Path: dir + "/face_raking.jpg", View: part.Face, Light: part.Raking},
 			}}, nil
 		},
-		Read: func(path string) (File, error) {
+		Read: func(path string) (Frame, error) {
 			mu.Lock()
 			defer mu.Unlock()
 			reads[path]++
-			return File{Image: dot(1), Raw: []byte(path), MIME: "image/jpeg"}, nil
+			return Frame{Image: dot(1), Raw: []byte(path), MIME: "image/jpeg"}, nil
 		},
 		Drop: func(*part.Image) { mu.Lock(); drops++; mu.Unlock() },
 	})

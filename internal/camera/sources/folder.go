@@ -10,22 +10,13 @@ import (
 	"finishbench/internal/part"
 )
 
-// File is a picture that lies as a file.
-type File struct {
-	Image *part.Image
-	Raw   []byte // as it lies there
-	MIME  string
-	Name  string
-	Came  time.Time // not before this moment, by this machine's clock
-}
-
 // Arrivals gives the files that come into a folder: the newest whole one, and
 // never one that was there before. Next returns [ErrAway] when the folder cannot
 // be reached, and waits inside the next call until that has healed; a
 // *part.Trouble for a file that cannot be used; ctx's error; any other error is
 // the end.
 type Arrivals interface {
-	Next(ctx context.Context) (File, error)
+	Next(ctx context.Context) (Frame, error)
 	Close() error
 }
 
@@ -86,13 +77,13 @@ func (f *Folder) State() State {
 
 func (f *Folder) follow(ctx context.Context) {
 	for {
-		file, err := f.in.Next(ctx)
+		frame, err := f.in.Next(ctx)
 		var bad *part.Trouble
 		switch {
 		case ctx.Err() != nil:
 			return
 		case err == nil:
-			f.put(file)
+			f.put(frame)
 		case errors.Is(err, ErrAway):
 			f.change(false, trouble.New(trouble.Away, "its folder cannot be reached", "detail", err.Error()))
 		case errors.As(err, &bad):
@@ -104,14 +95,15 @@ func (f *Folder) follow(ctx context.Context) {
 	}
 }
 
-func (f *Folder) put(file File) {
+func (f *Folder) put(frame Frame) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.state.Frames++
 	if f.newest != nil {
 		f.drop(f.newest.Image)
 	}
-	f.newest = &Frame{Image: file.Image, Raw: file.Raw, MIME: file.MIME, Name: file.Name, Taken: file.Came, Seq: f.state.Frames}
+	frame.Seq = f.state.Frames
+	f.newest = &frame
 	f.ready(true, nil)
 	f.wake()
 }
@@ -144,7 +136,7 @@ func (f *Folder) wake() {
 	f.came = make(chan struct{})
 }
 
-// Newest waits for a file that came after the given moment; see [Source]. A file
+// Newest waits for a file that came after the given moment; see [Camera]. A file
 // is given once.
 func (f *Folder) Newest(ctx context.Context, after time.Time) (Frame, error) {
 	for {

@@ -37,7 +37,7 @@ func soon(t *testing.T) context.Context {
 }
 
 // newest asks until a frame comes, over losses.
-func newest(t *testing.T, s Source, after time.Time) Frame {
+func newest(t *testing.T, s Camera, after time.Time) Frame {
 	t.Helper()
 	ctx := soon(t)
 	for {
@@ -55,7 +55,7 @@ func newest(t *testing.T, s Source, after time.Time) Frame {
 }
 
 // lostFor waits until the source is lost and says why.
-func lostFor(t *testing.T, s Source) *part.Trouble {
+func lostFor(t *testing.T, s Camera) *part.Trouble {
 	t.Helper()
 	ctx := soon(t)
 	for ctx.Err() == nil {

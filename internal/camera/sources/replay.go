@@ -19,8 +19,8 @@ type ReplayOptions struct {
 	Units []string // folders, played in this order
 	Loop  bool     // from the last on to the first
 	Scan  func(dir string) (part.Folder, error)
-	Read  func(path string) (File, error) // a file as it lies there, and decoded
-	Drop  func(*part.Image)               // gets pictures that were read ahead and not wanted; may be nil
+	Read  func(path string) (Frame, error) // a file as it lies there, and decoded
+	Drop  func(*part.Image)                // gets pictures that were read ahead and not wanted; may be nil
 }
 
 // Replay plays units: one a call of NextUnit, the picture that Expect names at
@@ -28,23 +28,23 @@ type ReplayOptions struct {
 type Replay struct {
 	o ReplayOptions
 
-	mu     sync.Mutex
-	next   int // unit
-	want   part.Shot
-	told   bool
-	seq    int64
-	ahead  []*reading // of the unit that is played
-	closed bool
-	work   sync.WaitGroup
+	mu       sync.Mutex
+	next     int // unit
+	want     part.Shot
+	reported bool
+	seq      int64
+	ahead    []*reading // of the unit that is played
+	closed   bool
+	work     sync.WaitGroup
 }
 
 // reading is a picture that is being read ahead.
 type reading struct {
-	shot part.Shot
-	done chan struct{}
-	file File
-	err  error
-	used bool // given away; another Newest reads it again
+	shot  part.Shot
+	done  chan struct{}
+	frame Frame
+	err   error
+	used  bool // given away; another Newest reads it again
 }
 
 // NewReplay returns a replay that stands before its first unit.
@@ -80,7 +80,7 @@ func (r *Replay) NextUnit() ([]part.Shot, error) {
 	}
 	dir := r.o.Units[r.next]
 	r.next++
-	r.told = false
+	r.reported = false
 	old := r.ahead
 	r.ahead = nil
 	r.mu.Unlock()
@@ -118,7 +118,7 @@ func (r *Replay) readAhead(list []*reading) {
 		if stop {
 			p.err = errors.New("sources: another unit is played by now")
 		} else {
-			p.file, p.err = r.o.Read(p.shot.Path)
+			p.frame, p.err = r.o.Read(p.shot.Path)
 		}
 		close(p.done)
 	}
@@ -129,7 +129,7 @@ func (r *Replay) forget(list []*reading) {
 	for _, p := range list {
 		<-p.done
 		if p.err == nil && !p.used {
-			r.o.Drop(p.file.Image)
+			r.o.Drop(p.frame.Image)
 		}
 	}
 }
@@ -138,7 +138,7 @@ func (r *Replay) forget(list []*reading) {
 func (r *Replay) Expect(s part.Shot) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.want, r.told = s, true
+	r.want, r.reported = s, true
 }
 
 // Newest gives the expected picture, dated now; where nothing was expected, the
@@ -153,9 +153,9 @@ func (r *Replay) Newest(ctx context.Context, after time.Time) (Frame, error) {
 		return Frame{}, ctx.Err()
 	case <-p.done:
 	}
-	file, err := p.file, p.err
+	frame, err := p.frame, p.err
 	if used {
-		file, err = r.o.Read(p.shot.Path)
+		frame, err = r.o.Read(p.shot.Path)
 	}
 	if err != nil {
 		return Frame{}, trouble.New(trouble.BadPicture, fmt.Sprintf("%s could not be used: %v", p.shot.File, err), "file", p.shot.File, "detail", err.Error())
@@ -170,7 +170,8 @@ func (r *Replay) Newest(ctx context.Context, after time.Time) (Frame, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.seq++
-	return Frame{Image: file.Image, Raw: file.Raw, MIME: file.MIME, Name: p.shot.File, Taken: taken, Seq: r.seq}, nil
+	frame.Name, frame.Taken, frame.Seq = p.shot.File, taken, r.seq
+	return frame, nil
 }
 
 // find is the expected picture of the unit that is played, and whether it was
@@ -179,9 +180,9 @@ func (r *Replay) find() (*reading, bool, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	for _, p := range r.ahead {
-		if !r.told || asWanted(p.shot, r.want) {
-			used := p.used || !r.told // a live picture takes nothing away
-			p.used = p.used || r.told
+		if !r.reported || asWanted(p.shot, r.want) {
+			used := p.used || !r.reported // a live picture takes nothing away
+			p.used = p.used || r.reported
 			return p, used, nil
 		}
 	}

@@ -63,7 +63,7 @@ func agreementParts(x *lang.Lang, a study.Agreement) string {
 
 func agreementLine(x *lang.Lang, a study.Agreement) string {
 	by := map[study.Fitness][]string{}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		by[j.Fitness] = append(by[j.Fitness], j.Appraiser)
 	}
 	var s []string
@@ -82,7 +82,7 @@ func agreementLine(x *lang.Lang, a study.Agreement) string {
 func agreementReasons(x *lang.Lang, a study.Agreement) []string {
 	l := a.Options.Limits
 	var r []string
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		for _, c := range []struct {
 			fit        study.Fitness
 			share      study.Share
@@ -119,7 +119,7 @@ func agreementWarnings(x *lang.Lang, a study.Agreement) []string {
 		w = append(w, x.T("study.calls.warn.no_good"))
 	}
 	need := study.OpportunitiesToShow(a.Options.Limits.GoodMiss, a.Options.Confidence)
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		if j.Misses == study.FitAcceptable && j.Miss.Of < need {
 			w = append(w, x.T("study.calls.warn.few_bad", "who", j.Appraiser, "of", strconv.Itoa(j.Miss.Of), "most_percent",
 				fmt.Sprintf("%.3g", 100*a.Options.Limits.GoodMiss), "need", strconv.Itoa(need), "level_percent", fmt.Sprintf("%.3g",
@@ -139,7 +139,7 @@ func judgesTable(x *lang.Lang, a study.Agreement) report.SheetTable {
 			x.T("study.calls.right"), x.T("study.calls.misses"), x.T("study.calls.alarms"), x.T("study.calls.verdict")},
 		Numeric: []bool{false, true, true, true, true, true, true, false},
 	}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		t.Rows = append(t.Rows, []string{j.Appraiser, fmt.Sprint(j.Trials), shareText(x, j.Within), shareText(x, j.Effective),
 			shareText(x, j.Right), shareText(x, j.Miss), shareText(x, j.FalseAlarm), x.Named("study.fit.", string(j.Fitness))})
 		t.Marked = append(t.Marked, j.Fitness == study.FitUnacceptable)
@@ -180,7 +180,7 @@ func kappaNotes(x *lang.Lang, a study.Agreement) []string {
 	for _, p := range a.Pairs {
 		note(p.Err)
 	}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		note(j.ReferenceErr)
 		note(j.WithinErr)
 	}
@@ -197,7 +197,7 @@ func kappaTables(x *lang.Lang, a study.Agreement) []report.SheetTable {
 	ref := report.SheetTable{Caption: x.T("study.calls.to_reference"),
 		Head: []string{x.T("study.axis.appraiser"), x.T("study.calls.to_reference_head"),
 			x.T("study.calls.over_trials")}, Numeric: []bool{false, true, true}}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		ref.Rows = append(ref.Rows, []string{j.Appraiser, kappaOr(x, j.Reference, j.ReferenceErr),
 			kappaOr(x, j.WithinKappa.Kappa, j.WithinErr)})
 	}
@@ -229,16 +229,16 @@ func agreementFigures(x *lang.Lang, a study.Agreement) ([]report.SheetFigure, er
 	var figs []report.SheetFigure
 	for _, c := range []struct {
 		name       string
-		share      func(study.Judge) study.Share
+		share      func(study.AppraiserResult) study.Share
 		good, fair float64
 	}{
-		{x.T("study.calls.same"), func(j study.Judge) study.Share { return j.Within }, math.NaN(), math.NaN()},
-		{x.T("study.calls.effective"), func(j study.Judge) study.Share { return j.Effective }, l.GoodEffective, l.FairEffective},
-		{x.T("study.calls.misses"), func(j study.Judge) study.Share { return j.Miss }, l.GoodMiss, l.FairMiss},
-		{x.T("study.calls.alarms"), func(j study.Judge) study.Share { return j.FalseAlarm }, l.GoodFalseAlarm, l.FairFalseAlarm},
+		{x.T("study.calls.same"), func(j study.AppraiserResult) study.Share { return j.Within }, math.NaN(), math.NaN()},
+		{x.T("study.calls.effective"), func(j study.AppraiserResult) study.Share { return j.Effective }, l.GoodEffective, l.FairEffective},
+		{x.T("study.calls.misses"), func(j study.AppraiserResult) study.Share { return j.Miss }, l.GoodMiss, l.FairMiss},
+		{x.T("study.calls.alarms"), func(j study.AppraiserResult) study.Share { return j.FalseAlarm }, l.GoodFalseAlarm, l.FairFalseAlarm},
 	} {
 		var v []plots.Interval
-		for _, j := range a.Judges {
+		for _, j := range a.Results {
 			s := c.share(j)
 			v = append(v, plots.Interval{Lo: 100 * s.Bounds.Lower, Mid: 100 * s.Value(), Hi: 100 * s.Bounds.Upper})
 		}
@@ -325,7 +325,7 @@ func newAgreementJSON(a study.Agreement) agreementJSON {
 	v := agreementJSON{Verdict: a.Fitness(), Parts: len(a.Parts), GoodParts: a.GoodParts, BadParts: a.BadParts, LeftOut: a.LeftOut,
 		Confidence: a.Options.Confidence,
 		Interval:   string(a.Options.Interval), Between: NewShareJSON(a.Between), AllRight: NewShareJSON(a.AllRight), Kappa: newKappaJSON(a.Overall.Kappa, a.OverallErr)}
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		v.Appraisers = append(v.Appraisers, judgeJSON{j.Appraiser, j.Trials, j.Fitness, NewShareJSON(j.Within), NewShareJSON(j.Effective),
 			NewShareJSON(j.Right), NewShareJSON(j.Miss),
 			NewShareJSON(j.FalseAlarm), newKappaJSON(j.Reference, j.ReferenceErr), newKappaJSON(j.WithinKappa.Kappa, j.WithinErr)})

@@ -22,13 +22,18 @@ type setupScreen interface {
 	note(text string) // of a picture that could not be used, of a folder out of reach
 }
 
+// arrivals are pictures as they come: a [capture.Watch].
+type arrivals interface {
+	Next(ctx context.Context) (capture.Frame, error)
+}
+
 // setupWatch follows pictures as they come until all steps are in order.
-func setupWatch(ctx context.Context, x *lang.Lang, src capture.Source, b *setupBench, names []setup.Name, o Options, stdout,
+func setupWatch(ctx context.Context, x *lang.Lang, from arrivals, b *setupBench, names []setup.Name, o Options, stdout,
 	stderr io.Writer) error {
 	w := setup.NewWalk(b.limits, names)
 	screen := newSetupScreen(x, w, names, o.JSON, stdout)
 	screen.begin(o.Watch)
-	err := watchUntilDone(ctx, x, src, b, w, screen)
+	err := watchUntilDone(ctx, x, from, b, w, screen)
 	stopped := errors.Is(err, context.Canceled)
 	if err != nil && !stopped {
 		return err
@@ -56,13 +61,13 @@ func setupWatch(ctx context.Context, x *lang.Lang, src capture.Source, b *setupB
 	return nil
 }
 
-func watchUntilDone(ctx context.Context, x *lang.Lang, src capture.Source, b *setupBench, w *setup.Walk, screen setupScreen) error {
+func watchUntilDone(ctx context.Context, x *lang.Lang, from arrivals, b *setupBench, w *setup.Walk, screen setupScreen) error {
 	for {
 		step, more := w.Current()
 		if !more {
 			return nil
 		}
-		f, err := src.Next(ctx)
+		f, err := from.Next(ctx)
 		var bad capture.PictureError
 		switch {
 		case errors.As(err, &bad):

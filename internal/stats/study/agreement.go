@@ -62,19 +62,19 @@ type Agreement struct {
 	Parts, Appraisers, Categories []string
 	Good                          []string // of the categories, those that mean good; empty: not known
 	HasReference                  bool
-	GoodParts, BadParts           int      // by the reference
-	LeftOut                       []string // parts that lacked calls
-	Judges                        []Judge  // in the order of Appraisers
-	Between                       Share    // parts on which all calls of all appraisers are one
-	AllRight                      Share    // parts on which all of these are the reference's too
+	GoodParts, BadParts           int               // by the reference
+	LeftOut                       []string          // parts that lacked calls
+	Results                       []AppraiserResult // in the order of Appraisers
+	Between                       Share             // parts on which all calls of all appraisers are one
+	AllRight                      Share             // parts on which all of these are the reference's too
 	Pairs                         []PairKappa
 	Overall                       FleissResult // all calls of all appraisers
 	OverallErr                    error
 	Options                       AgreementOptions
 }
 
-// Judge is one appraiser's result.
-type Judge struct {
+// AppraiserResult is one appraiser's result.
+type AppraiserResult struct {
 	Appraiser     string
 	Trials        int
 	Within        Share // parts called the same in every trial; not measured with one trial
@@ -189,7 +189,7 @@ func NewAgreement(all []Call, o AgreementOptions) (Agreement, error) {
 		if err != nil {
 			return a, err
 		}
-		a.Judges = append(a.Judges, judge)
+		a.Results = append(a.Results, judge)
 	}
 	if err := s.between(&a, o); err != nil {
 		return a, err
@@ -268,7 +268,7 @@ func sortCalls(all []Call, drop bool) (calls, []string, error) {
 // dropShort leaves out the parts that some appraiser called less often than the
 // others, or refuses them.
 func (s *calls) dropShort(cells map[[2]string][]Call, most map[string]int, drop bool) ([]string, error) {
-	var out, told []string
+	var out, notes []string
 	for _, a := range s.appraisers {
 		if most[a] == 0 {
 			return nil, fmt.Errorf("appraiser %s has no calls: leave the appraiser out of the table, or fill the column call", a)
@@ -279,7 +279,7 @@ func (s *calls) dropShort(cells map[[2]string][]Call, most map[string]int, drop 
 		for _, a := range s.appraisers {
 			if n := len(cells[[2]string{p, a}]); n < most[a] {
 				short = true
-				told = append(told, fmt.Sprintf("part %s by %s has %d of %d", p, a, n, most[a]))
+				notes = append(notes, fmt.Sprintf("part %s by %s has %d of %d", p, a, n, most[a]))
 			}
 		}
 		if short {
@@ -289,15 +289,15 @@ func (s *calls) dropShort(cells map[[2]string][]Call, most map[string]int, drop 
 	if len(out) == 0 {
 		return nil, nil
 	}
-	if len(told) > 5 {
-		told = append(told[:4], fmt.Sprintf("and %d more", len(told)-4))
+	if len(notes) > 5 {
+		notes = append(notes[:4], fmt.Sprintf("and %d more", len(notes)-4))
 	}
 	if !drop {
-		return nil, fmt.Errorf("calls are missing: %s; add them, or leave those parts out with --drop-incomplete", strings.Join(told, ", "))
+		return nil, fmt.Errorf("calls are missing: %s; add them, or leave those parts out with --drop-incomplete", strings.Join(notes, ", "))
 	}
 	s.parts = slices.DeleteFunc(s.parts, func(p string) bool { return slices.Contains(out, p) })
 	if len(s.parts) == 0 {
-		return nil, fmt.Errorf("no part has all its calls: %s; add them", strings.Join(told, ", "))
+		return nil, fmt.Errorf("no part has all its calls: %s; add them", strings.Join(notes, ", "))
 	}
 	return out, nil
 }
@@ -364,8 +364,8 @@ func (s *calls) number(cells map[[2]string][]Call) {
 }
 
 // judge is the result of the appraiser number j.
-func (s *calls) judge(j int, good []bool, goodKnown bool, o AgreementOptions) (Judge, error) {
-	d := Judge{Appraiser: s.appraisers[j], Trials: s.trials[j]}
+func (s *calls) judge(j int, good []bool, goodKnown bool, o AgreementOptions) (AppraiserResult, error) {
+	d := AppraiserResult{Appraiser: s.appraisers[j], Trials: s.trials[j]}
 	var same, effective, right, miss, badCalls, alarm, goodCalls int
 	for i := range s.parts {
 		w := s.words[i][j]
@@ -442,7 +442,7 @@ func either(yes bool, n int) int {
 }
 
 // rate judges by the limits.
-func (d *Judge) rate(l AgreementLimits) {
+func (d *AppraiserResult) rate(l AgreementLimits) {
 	least := func(v, good, fair float64) Fitness {
 		switch {
 		case math.IsNaN(v):
@@ -474,7 +474,7 @@ func worst(f ...Fitness) Fitness {
 // Fitness is the worst of all appraisers'.
 func (a Agreement) Fitness() Fitness {
 	var f []Fitness
-	for _, j := range a.Judges {
+	for _, j := range a.Results {
 		f = append(f, j.Fitness)
 	}
 	return worst(f...)

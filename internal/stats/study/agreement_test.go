@@ -53,8 +53,8 @@ func TestAgreementPrintedStudy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if a.GoodParts != 34 || a.BadParts != 16 || len(a.Judges) != 3 || len(a.Pairs) != 3 {
-		t.Fatalf("%d good, %d bad parts, %d judges, %d pairs", a.GoodParts, a.BadParts, len(a.Judges), len(a.Pairs))
+	if a.GoodParts != 34 || a.BadParts != 16 || len(a.Results) != 3 || len(a.Pairs) != 3 {
+		t.Fatalf("%d good, %d bad parts, %d judges, %d pairs", a.GoodParts, a.BadParts, len(a.Results), len(a.Pairs))
 	}
 	for i, c := range []struct {
 		effective, miss, alarm, kappa float64 // printed: %, %, %, and kappa to the reference
@@ -64,7 +64,7 @@ func TestAgreementPrintedStudy(t *testing.T) {
 		{90, 6.3, 2.0, 0.92, [3]Fitness{FitAcceptable, FitUnacceptable, FitAcceptable}},
 		{80, 12.5, 8.8, 0.77, [3]Fitness{FitMarginal, FitUnacceptable, FitMarginal}},
 	} {
-		j := a.Judges[i]
+		j := a.Results[i]
 		near(t, j.Appraiser+" effectiveness", 100*j.Effective.Value(), c.effective, 1e-9)
 		near(t, j.Appraiser+" misses", 100*j.Miss.Value(), c.miss, 0.0501)
 		near(t, j.Appraiser+" false alarms", 100*j.FalseAlarm.Value(), c.alarm, 0.05)
@@ -125,7 +125,7 @@ func TestAgreementByHand(t *testing.T) {
 			t.Errorf("%s: %d of %d, want %d of %d", what, s.Count, s.Of, count, of)
 		}
 	}
-	ann, ben, tool := a.Judges[0], a.Judges[1], a.Judges[2]
+	ann, ben, tool := a.Results[0], a.Results[1], a.Results[2]
 	share("Ann within", ann.Within, 3, 4)
 	share("Ann effective", ann.Effective, 3, 4)
 	share("Ann right", ann.Right, 7, 8)
@@ -202,7 +202,7 @@ func TestAgreementOnlyGoodParts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	j := a.Judges[0]
+	j := a.Results[0]
 	if j.Misses != FitUnknown || j.Fitness != FitUnknown || !math.IsNaN(j.Miss.Value()) || a.Fitness() != FitUnknown {
 		t.Errorf("misses %s, fitness %s, in all %s", j.Misses, j.Fitness, a.Fitness())
 	}

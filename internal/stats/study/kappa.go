@@ -22,7 +22,7 @@ const (
 	QuadraticWeights Weights = "quadratic" // 1 - (i-j)^2/(k-1)^2: Fleiss & Cohen (1973)
 )
 
-// ErrNoKappa says that kappa is not defined: by chance alone the judges would
+// ErrNoKappa says that kappa is not defined: by chance alone the raters would
 // agree always, because only one category was used.
 var ErrNoKappa = lang.Error(part.Say("study.kappa.undefined"))
 
@@ -63,7 +63,7 @@ func KappaWord(kappa float64) string {
 	return "almost perfect"
 }
 
-// CohenKappa is the kappa of two judges (Cohen 1960, Educ. Psychol. Meas. 20:37; weighted: Cohen 1968, Psychol. Bull. 70:213) from a square table
+// CohenKappa is the kappa of two raters (Cohen 1960, Educ. Psychol. Meas. 20:37; weighted: Cohen 1968, Psychol. Bull. 70:213) from a square table
 // of counts: table[i][j] pairs called i by the first and j by the second. Standard errors are those of Fleiss, Cohen & Everitt (1969), Psychol. Bull.
 // 72:323, for large samples. ErrNoKappa where only one category was used.
 func CohenKappa(table [][]int, w Weights, confidence float64) (Kappa, error) {
@@ -210,27 +210,27 @@ func cohenErrors(p [][]float64, rows, cols []float64, w [][]float64, po, pe, n f
 	return math.Sqrt(max(0, v)/n) / ((1 - pe) * (1 - pe)), math.Sqrt(max(0, v0)/n) / (1 - pe)
 }
 
-// FleissResult is the kappa of several judges: over all categories, and of each
+// FleissResult is the kappa of several raters: over all categories, and of each
 // category against the rest.
 type FleissResult struct {
 	Kappa
-	Parts, Judges int
+	Parts, Raters int
 	Categories    []Kappa // in the order of the table's columns; NaN where a category was never or always used
 }
 
-// FleissKappa is the agreement of several judges (Fleiss 1971, Psychol. Bull. 76:378). counts[i][j] judges put part i into category j; each part has
-// the same number of judges, at least two. The test uses the standard error under no agreement (Fleiss, Nee & Landis 1979, Psychol. Bull. 86:974), the
+// FleissKappa is the agreement of several raters (Fleiss 1971, Psychol. Bull. 76:378). counts[i][j] raters put part i into category j; each part has
+// the same number of raters, at least two. The test uses the standard error under no agreement (Fleiss, Nee & Landis 1979, Psychol. Bull. 86:974), the
 // interval the scatter between parts: a jackknife that leaves out one part at a time (Fleiss & Davies 1982, Am. J. Epidemiol. 115:841), Student's t.
 // ErrNoKappa where only one category was used.
 func FleissKappa(counts [][]int, confidence float64) (FleissResult, error) {
 	if err := checkConfidence(confidence); err != nil {
 		return FleissResult{}, err
 	}
-	judges, err := checkCounts(counts)
+	raters, err := checkCounts(counts)
 	if err != nil {
 		return FleissResult{}, err
 	}
-	r := FleissResult{Parts: len(counts), Judges: judges}
+	r := FleissResult{Parts: len(counts), Raters: raters}
 	all := fleissSums(counts)
 	value, ok := all.kappa()
 	if !ok {
@@ -261,7 +261,7 @@ func studentT(p float64, df int) float64 {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(df)}.Quantile(p)
 }
 
-func checkCounts(counts [][]int) (judges int, err error) {
+func checkCounts(counts [][]int) (raters int, err error) {
 	if len(counts) == 0 || len(counts[0]) == 0 {
 		return 0, errors.New("kappa: the table is empty")
 	}
@@ -277,30 +277,30 @@ func checkCounts(counts [][]int) (judges int, err error) {
 			return 0, fmt.Errorf("kappa: row %d has %d categories, the first row has %d", i+1, len(row), len(counts[0]))
 		}
 		if i == 0 {
-			judges = n
+			raters = n
 		}
-		if n != judges {
-			return 0, fmt.Errorf("kappa: row %d has %d calls, the first row has %d: each part needs the same number of judges", i+1, n,
-				judges)
+		if n != raters {
+			return 0, fmt.Errorf("kappa: row %d has %d calls, the first row has %d: each part needs the same number of raters", i+1, n,
+				raters)
 		}
 	}
-	if judges < 2 {
-		return 0, fmt.Errorf("kappa: %d call a part: agreement needs two or more", judges)
+	if raters < 2 {
+		return 0, fmt.Errorf("kappa: %d call a part: agreement needs two or more", raters)
 	}
-	return judges, nil
+	return raters, nil
 }
 
 // fleissSum holds what Fleiss's kappa needs of a table: sums over its parts.
 type fleissSum struct {
-	parts, judges float64
+	parts, raters float64
 	in            []float64 // calls in each category
-	pairs         []float64 // sum of x(x-1) in each category: ordered pairs of judges who agree on it
+	pairs         []float64 // sum of x(x-1) in each category: ordered pairs of raters who agree on it
 }
 
 func fleissSums(counts [][]int) fleissSum {
 	s := fleissSum{in: make([]float64, len(counts[0])), pairs: make([]float64, len(counts[0]))}
 	for _, c := range counts[0] {
-		s.judges += float64(c)
+		s.raters += float64(c)
 	}
 	for _, row := range counts {
 		s.add(row, 1)
@@ -318,14 +318,14 @@ func (s *fleissSum) add(row []int, sign float64) {
 	}
 }
 
-func (s fleissSum) share(j int) float64 { return s.in[j] / (s.parts * s.judges) }
+func (s fleissSum) share(j int) float64 { return s.in[j] / (s.parts * s.raters) }
 
 func (s fleissSum) observed() float64 {
 	sum := 0.0
 	for _, v := range s.pairs {
 		sum += v
 	}
-	return sum / (s.parts * s.judges * (s.judges - 1))
+	return sum / (s.parts * s.raters * (s.raters - 1))
 }
 
 func (s fleissSum) expected() float64 {
@@ -354,7 +354,7 @@ func (s fleissSum) seNull() float64 {
 		pq += p * q
 		skew += p * q * (q - p)
 	}
-	return math.Sqrt(2/(s.parts*s.judges*(s.judges-1))) / pq * math.Sqrt(max(0, pq*pq-skew))
+	return math.Sqrt(2/(s.parts*s.raters*(s.raters-1))) / pq * math.Sqrt(max(0, pq*pq-skew))
 }
 
 // categoryKappa is the kappa of one category against all others together.
@@ -364,8 +364,8 @@ func (s fleissSum) categoryKappa(j int) (float64, bool) {
 		return math.NaN(), false
 	}
 	// Pairs that disagree on the category, over those expected by chance.
-	differ := s.in[j]*s.judges - s.pairs[j] - s.in[j]
-	return 1 - differ/(s.parts*s.judges*(s.judges-1)*p*(1-p)), true
+	differ := s.in[j]*s.raters - s.pairs[j] - s.in[j]
+	return 1 - differ/(s.parts*s.raters*(s.raters-1)*p*(1-p)), true
 }
 
 func (s fleissSum) category(counts [][]int, j int, confidence float64) Kappa {
@@ -377,7 +377,7 @@ func (s fleissSum) category(counts [][]int, j int, confidence float64) Kappa {
 	k.Value = v
 	if ok {
 		k.Observed = k.Expected + v*(1-k.Expected)
-		k.SENull = math.Sqrt(2 / (s.parts * s.judges * (s.judges - 1)))
+		k.SENull = math.Sqrt(2 / (s.parts * s.raters * (s.raters - 1)))
 		k.SE = s.jackknife(counts, func(t fleissSum) (float64, bool) { return t.categoryKappa(j) })
 	}
 	k.finishT(len(counts) - 1)
@@ -388,7 +388,7 @@ func (s fleissSum) category(counts [][]int, j int, confidence float64) Kappa {
 // without one of them.
 func (s fleissSum) jackknife(counts [][]int, f func(fleissSum) (float64, bool)) float64 {
 	return jackknifeSE(len(counts), func(leave int) (float64, bool) {
-		t := fleissSum{s.parts, s.judges, append([]float64{}, s.in...), append([]float64{}, s.pairs...)}
+		t := fleissSum{s.parts, s.raters, append([]float64{}, s.in...), append([]float64{}, s.pairs...)}
 		t.add(counts[leave], -1)
 		return f(t)
 	})

@@ -114,7 +114,7 @@ func poolUnit(dir string, stage part.Stage, limits grade.Limits) ([]teach.Item, 
 
 func poolSurface(dir, file string, mmPerPX float64, of truth.Surface, stage part.Stage, limits grade.Limits) (teach.Item, error) {
 	unit := filepath.Base(dir)
-	it := teach.Item{Key: unit, Unit: unit, Stage: stage, Source: teach.Drawn, MMPerPX: mmPerPX}
+	it := teach.Item{Key: unit, Unit: unit, Stage: stage, Provenance: teach.Drawn, MMPerPX: mmPerPX}
 	if of.Pose.View == part.Shell {
 		it.Key += fmt.Sprintf("-shell-%g", of.Pose.TurnDeg)
 	}
@@ -328,7 +328,7 @@ func PoolRecords(ctx context.Context, store *records.Store) (all []teach.Item, g
 
 // RecordItem is an item of a recorded unit.
 func RecordItem(ctx context.Context, store *records.Store, in part.Inspection, b confirmedBody, by string) (teach.Item, error) {
-	it := teach.Item{Key: "record-" + b.Name(), Unit: part.UnitName(in.Serial, in.Side), Stage: in.Stage, Source: teach.Confirmed,
+	it := teach.Item{Key: "record-" + b.Name(), Unit: part.UnitName(in.Serial, in.Side), Stage: in.Stage, Provenance: teach.Confirmed,
 		By: by, Known: b.Known, Verdict: b.Verdict}
 	var screen []teach.ItemPicture
 	withScreen, withLamps := false, true // nothing looks at a shell before a screen

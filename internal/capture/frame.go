@@ -1,7 +1,6 @@
 package capture
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -10,17 +9,6 @@ import (
 
 	"finishbench/internal/part"
 )
-
-// Source is where pictures come from, one after the other: a folder that a
-// tethered camera fills ([Watch]), later a camera itself.
-type Source interface {
-	// Next waits for the next picture. Errors: a [PictureError] for one that
-	// could not be used, or [ErrAway] when the source cannot be reached at the
-	// moment: say so and call Next again, it waits until that has healed;
-	// ctx's error when the caller gave up; any other error is the end.
-	Next(ctx context.Context) (Frame, error)
-	Close() error
-}
 
 // Frame is a picture with what is known of its taking. Hand Image back with
 // [Release].
@@ -32,7 +20,7 @@ type Frame struct {
 	Tags  Tags
 }
 
-// ErrAway says that a source cannot be reached at the moment.
+// ErrAway says that a folder cannot be reached at the moment.
 var ErrAway = errors.New("out of reach")
 
 // PictureError is a picture that came and could not be used.
