@@ -58,7 +58,7 @@ func TestPlansNeverContradict(t *testing.T) {
 			if (v.NoFinding == l.T("page.findings_unseen")) == looked {
 				wrong("a surface was looked at: %v, and of findings it says %q", looked, v.NoFinding)
 			}
-			measured := slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured })
+			measured := slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured })
 			if worst := v.Facts[1].Value; (worst == dash) == measured {
 				wrong("a station was measured: %v, and the largest step is %q", measured, worst)
 			}

@@ -228,7 +228,7 @@ func TestSetupLiveScreen(t *testing.T) {
 	names := []setup.Name{setup.Focus, setup.Squareness}
 	w := setup.NewWalk(b.limits, names)
 	var out bytes.Buffer
-	s := &liveScreen{to: &out, walk: w, names: names, width: func() int { return 60 }}
+	s := &liveScreen{to: &out, x: lang.English(), walk: w, names: names, width: func() int { return 60 }}
 	s.begin("in")
 	if !strings.Contains(out.String(), "Ultraviolet") || !strings.Contains(out.String(), "[>] Focus  [ ] Squareness") {
 		t.Errorf("first screen:\n%s", &out)
