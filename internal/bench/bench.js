@@ -12,33 +12,38 @@
   function phase() { var p = part(); return p ? p.dataset.phase : ""; }
 
   // --- what a person wants: one thing after the other, each with the turn that was seen
-  var queue = Promise.resolve(), pressed = { turn: "", at: 0 }, lastScan = null, scanned = 0; // a scan whose outcome is not shown yet; the state that came of the last one
+  var queue = Promise.resolve(), pressed = { turn: "", at: 0 };
+  var lastScan = null; // what came of it: the state's version and turn, and since when that is shown
   var underway = 0, newest = 0, held = null; // what is sent and not answered; the state that came of the last; a state that waits for it
-  function send(what, fields, seen) {
+  // A key that was struck before the last scan's outcome was to be seen, however late it is handed over.
+  function unseen(at) { return lastScan && at < lastScan.shown ? lastScan : null; }
+  function outcome() { if (lastScan && lastScan.shown === Infinity && part() && Number(part().dataset.version) >= lastScan.version) lastScan.shown = now(); }
+  function send(what, fields, seen, before) {
     var p = part();
-    if (!p) return;
-    var turn = seen || p.dataset.turn, form = new URLSearchParams(fields || {}), before = what === "press" ? lastScan : null, scan = null;
+    if (!p || before && before.failed) return; // it was to start what was scanned
+    var turn = seen || p.dataset.turn, form = new URLSearchParams(fields || {}), scan = null;
     if (what === "press") {
       if (pressed.turn === turn && now() - pressed.at < 1500) return; // a pedal that bounces
       pressed = { turn: turn, at: now() };
     }
-    if (what === "scan") { scan = lastScan = { turn: "", failed: false, done: false }; scanned = Infinity; }
+    if (what === "scan") scan = lastScan = { turn: "", failed: false, version: Infinity, shown: Infinity };
     say("");
     underway++;
     queue = queue.then(function () {
-      if (before && before.failed) { pressed.turn = ""; return ""; } // it was to start what was scanned
+      if (before && before.failed) { pressed.turn = ""; return ""; } // likewise
       form.set("turn", what === "edit" ? "-1" : before && before.turn || turn);
       return fetch("/do/" + what, { method: "POST", body: form, credentials: "same-origin", headers: { "X-Script": "1", "X-Token": body.dataset.token } })
         .then(function (r) {
           if (r.status === 403) { location.reload(); return ""; }
           newest = Math.max(newest, Number(r.headers.get("X-Version")) || 0);
-          if (scan) { scanned = newest; scan.done = true; scan.failed = !r.ok; scan.turn = r.headers.get("X-Turn") || ""; }
+          if (scan) { scan.version = newest; scan.failed = !r.ok; scan.turn = r.headers.get("X-Turn") || ""; }
           if (r.headers.get("X-Ask")) return ask(decodeURIComponent(r.headers.get("X-Ask")), decodeURIComponent(r.headers.get("X-Scanned")), form);
           return r.ok ? "" : r.text();
         })
-        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { if (scan) { scan.failed = true; scanned = 0; } offline(true); pressed.turn = ""; });
+        .then(function (text) { if (text) { say(text); pressed.turn = ""; } }, function () { if (scan) scan.failed = true; offline(true); pressed.turn = ""; });
     }).then(function () {
-      if (scan && scan.failed && lastScan === scan) lastScan = null;
+      if (scan && scan.failed) scan.version = 0;
+      outcome();
       underway--;
       again();
     });
@@ -63,25 +68,26 @@
     body.dataset.standing = "1";
     setTimeout(function () { delete body.dataset.standing; }, 500);
   }
-  function press() {
+  function press(at) {
     if (phase() === "answered" && body.dataset.standing) return;
-    send("press", phase() === "ready" && !lastScan ? unitForm() : null);
+    var scan = unseen(at);
+    send("press", phase() === "ready" && !scan ? unitForm() : null, "", scan);
   }
-  function act(b) {
+  function act(b, at) {
     var d = b.closest("dialog");
     if (d) d.close();
-    if (b.dataset.do === "press") press(); else send(b.dataset.do, b.dataset.id ? { id: b.dataset.id } : null);
+    if (b.dataset.do === "press") press(at); else send(b.dataset.do, b.dataset.id ? { id: b.dataset.id } : null);
   }
 
   document.addEventListener("submit", function (e) {
     var f = e.target;
-    if (f.id === "unit") { e.preventDefault(); if (!scans.recent()) press(); }
+    if (f.id === "unit") { e.preventDefault(); if (!scans.recent()) press(e.timeStamp); }
     if (f.id === "overrule-form") { e.preventDefault(); var d = f.closest("dialog"); var v = new FormData(f); d.close(); send("overrule", v); }
   });
   document.addEventListener("click", function (e) {
     var b = e.target.closest("button");
     if (!b) return;
-    if (b.dataset.do) act(b);
+    if (b.dataset.do) act(b, e.timeStamp);
     if (b.dataset.open) open(b.dataset.open);
     if (b.dataset.close) document.getElementById(b.dataset.close).close();
     if (b.id === "scanned-take") {
@@ -111,7 +117,7 @@
     if (asked) asked.close();
     if (go) go.focus({ preventScroll: true }); // a press may follow at once; what was typed elsewhere is sent before
     // One that began before the last one's outcome was to be seen may be another reader's, keys mixed.
-    send("scan", { text: d.text, places: d.places, after: d.version < scanned ? d.after : 0 }, d.turn);
+    send("scan", { text: d.text, places: d.places, after: unseen(d.began) ? d.after : 0 }, d.turn);
   });
 
   // --- keys
@@ -120,7 +126,7 @@
     var t = e.target, tag = t.tagName, text = tag === "TEXTAREA" || tag === "INPUT" && t.type !== "radio" && t.type !== "checkbox";
     var dialog = document.querySelector("dialog[open]");
     // A pedal that sends a letter is a letter where one types.
-    if (pedals.indexOf(e.key) >= 0 && !dialog && !(text && e.key.length === 1)) { e.preventDefault(); if (!e.repeat) press(); return; }
+    if (pedals.indexOf(e.key) >= 0 && !dialog && !(text && e.key.length === 1)) { e.preventDefault(); if (!e.repeat) press(e.timeStamp); return; }
     if (e.key === "Enter" && t.id === "serial") { // the press that starts is the operator's
       e.preventDefault();
       scans.entered();
@@ -140,7 +146,7 @@
       if (tag === "BUTTON" && t.id !== "go" && t.dataset.do !== "press") return; // the button that has the focus
       if (tag === "INPUT" && t.type === "radio" && !t.checked) return; // chooses it
       e.preventDefault();
-      if (!e.repeat) press();
+      if (!e.repeat) press(e.timeStamp);
       return;
     }
     if (text || tag === "SELECT" || e.repeat) return;
@@ -158,7 +164,6 @@
     // a scan is typed, the field that it is typed into.
     if (ph === "ready" && shownPhase === ph && (underway || s.version < newest) || scans.underway()) { held = s; return; }
     held = null;
-    if (lastScan && lastScan.done && s.version >= newest) lastScan = null;
     var f = document.activeElement, keep = null;
     if (f && view.contains(f) && f.id && shownPhase === ph) {
       keep = { id: f.id, value: f.value, typed: f.value !== f.defaultValue, start: null, end: null };
@@ -168,6 +173,7 @@
     if (dialog && shownPhase === ph) { held = s; return; } // a choice is being made
     var old = pictures();
     view.innerHTML = html;
+    outcome();
     fillLive(old);
     var again = keep && document.getElementById(keep.id);
     if (again) {

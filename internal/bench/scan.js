@@ -50,7 +50,7 @@
       serial.select();
       field = serial;
     }
-    burst = { keys: [], at: 0, after: isFinite(lastEnd) ? Math.max(e.timeStamp - lastEnd, 1) : 0, held: [], field: field, was: field ? field.value : "", timer: 0, turn: part ? part.dataset.turn : "", version: part ? Number(part.dataset.version) : 0 };
+    burst = { keys: [], at: 0, began: e.timeStamp, after: isFinite(lastEnd) ? Math.max(e.timeStamp - lastEnd, 1) : 0, held: [], field: field, was: field ? field.value : "", timer: 0, turn: part ? part.dataset.turn : "" };
   }
   window.addEventListener("keydown", function (e) {
     if (!e.isTrusted) return; // a key that was let go
@@ -103,7 +103,7 @@
     burst = none;
     lastEnd = e.timeStamp;
     takeBack(b.field, b.was);
-    var d = { text: all(b.keys, "letter").slice(0, 1000), places: all(b.keys, "place").slice(0, 1000), after: b.after, turn: b.turn, version: b.version };
+    var d = { text: all(b.keys, "letter").slice(0, 1000), places: all(b.keys, "place").slice(0, 1000), began: b.began, after: b.after, turn: b.turn };
     if (document.dispatchEvent(new CustomEvent("scan", { detail: d, cancelable: true }))) elsewhere(d, b.field);
     document.dispatchEvent(new Event("burstover"));
   }
