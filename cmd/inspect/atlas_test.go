@@ -31,7 +31,8 @@ func readPage(t *testing.T, path ...string) string {
 }
 
 func TestAgreedKinds(t *testing.T) {
-	said := atlas.AgreedKinds([]records.Label{{Inspection: 1, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 1, Number: 1, Kind: part.Dust, By: "b"},
+	said := atlas.AgreedKinds([]records.Label{{Inspection: 1, Number: 1, Kind: part.Dust, By: "a"},
+		{Inspection: 1, Number: 1, Kind: part.Dust, By: "b"},
 		{Inspection: 2, Number: 1, Kind: part.Dust, By: "a"}, {Inspection: 2, Number: 1, Kind: part.Bubble, By: "b"}})
 	if len(said) != 1 || said[teach.Ref{Inspection: 1, Number: 1}] != part.Dust {
 		t.Errorf("%v: the first is dust, the second not agreed on", said)
@@ -81,7 +82,8 @@ func TestAtlas(t *testing.T) {
 		t.Fatal(err)
 	}
 	dust := readPage(t, o.Out, "dust.html")
-	for _, want := range []string{"Dust nib", "(" + shown.Serial + "-L, " + ref(shown) + ")", "the brush was &lt;new&gt;", "What causes it", "data:image/jpeg"} {
+	for _, want := range []string{"Dust nib", "(" + shown.Serial + "-L, " + ref(shown) + ")", "the brush was &lt;new&gt;", "What causes it",
+		"data:image/jpeg"} {
 		if !strings.Contains(dust, want) {
 			t.Errorf("the page of dust lacks %q", want)
 		}
@@ -143,7 +145,8 @@ func TestAtlasForgottenPictures(t *testing.T) {
 	if err := cli.WriteSheetPage(out, "dust.html", s); err != nil {
 		t.Fatal(err)
 	}
-	if page := readPage(t, dir, "dust.html"); !strings.Contains(page, "绘制") || strings.Contains(page, "程序判定") || !strings.Contains(page, "data:image/jpeg") {
+	if page := readPage(t, dir, "dust.html"); !strings.Contains(page, "绘制") || strings.Contains(page, "程序判定") ||
+		!strings.Contains(page, "data:image/jpeg") {
 		t.Error("the page shows a picture of the records, or does not say that its own are drawn")
 	}
 }
@@ -231,7 +234,8 @@ func TestAtlasDrawsTheMirrorsKinds(t *testing.T) {
 		t.Fatal(err)
 	}
 	s, err := atlas.New(l, 3).Page(t.Context(), part.Missed)
-	if err != nil || len(s.Sections[0].Pictures) < 3 || len(s.Sections[3].Tables[0].Rows) != 3 || !strings.Contains(strings.Join(s.Sections[0].Text, ""), "屏幕前") {
+	if err != nil || len(s.Sections[0].Pictures) < 3 || len(s.Sections[3].Tables[0].Rows) != 3 ||
+		!strings.Contains(strings.Join(s.Sections[0].Text, ""), "屏幕前") {
 		t.Errorf("%v, %d pictures", err, len(s.Sections[0].Pictures))
 	}
 }

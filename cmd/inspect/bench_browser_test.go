@@ -25,8 +25,9 @@ func TestBenchInBrowser(t *testing.T) {
 	}
 	file := filepath.Join(t.TempDir(), "bench.db")
 	_, page := benchProcess(t, "--replay", "../../testdata/images", "--mm-per-px", "0.015", "--record", file)
-	ctx, cancel := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox,
-		chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1024, 600), chromedp.Flag("accept-lang", "en"))...)
+	ctx, cancel := chromedp.NewExecAllocator(context.Background(),
+		append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox,
+			chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1024, 600), chromedp.Flag("accept-lang", "en"))...)
 	defer cancel()
 	ctx, cancel = chromedp.NewContext(ctx)
 	defer cancel()
@@ -44,7 +45,8 @@ func TestBenchInBrowser(t *testing.T) {
 		var text string
 		for range 300 {
 			var err error
-			text, err = chromedp.Run(ctx, chromedp.Evaluate[string](`document.readyState !== "complete" ? "" : document.body.innerText + " serial " + (document.getElementById("serial")||{}).value`))
+			text, err = chromedp.Run(ctx,
+				chromedp.Evaluate[string](`document.readyState !== "complete" ? "" : document.body.innerText + " serial " + (document.getElementById("serial")||{}).value`))
 			if err == nil && strings.Contains(text, want) {
 				return text
 			}
@@ -89,7 +91,8 @@ func TestBenchInBrowser(t *testing.T) {
 	if err != nil || len(all) != 2 {
 		t.Fatalf("%d records, %v; two units were answered", len(all), err)
 	}
-	if word := strings.ToUpper(strings.ReplaceAll(string(all[0].Result.Verdict), "_", " ")); !strings.Contains(strings.ToUpper(first), word) {
+	if word := strings.ToUpper(strings.ReplaceAll(string(all[0].Result.Verdict), "_", " ")); !strings.Contains(strings.ToUpper(first),
+		word) {
 		t.Errorf("the record says %s, the page %q", word, first)
 	}
 	if len(all[0].Pictures) != 8 || all[0].Withdrawn != nil || all[1].Withdrawn == nil {

@@ -112,7 +112,8 @@ func TestStationCamerasRefused(t *testing.T) {
 func TestBenchFromStation(t *testing.T) {
 	o := station.Options{Page: bench.Serving{Listen: "127.0.0.1:9"}}
 	o.FromStation(config.Bench{Name: "bench 2", Listen: "127.0.0.1:8080", Language: "zh-Hans", PedalKeys: []string{"F5"}})
-	if o.Page.Listen != "127.0.0.1:9" || o.Name != "bench 2" || o.Page.Language != "zh-Hans" || len(o.Page.PedalKeys) != 1 || o.Page.PedalKeys[0] != "F5" {
+	if o.Page.Listen != "127.0.0.1:9" || o.Name != "bench 2" || o.Page.Language != "zh-Hans" || len(o.Page.PedalKeys) != 1 ||
+		o.Page.PedalKeys[0] != "F5" {
 		t.Errorf("%+v", o)
 	}
 }

@@ -72,7 +72,8 @@ func openBrowser(t testing.TB, base, lang string, looks bool) *benchBrowser {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := &benchBrowser{http: &http.Client{Jar: jar, Transport: &http.Transport{}}, base: strings.TrimSuffix(base, "/"), lang: lang, fresh: make(chan struct{}), kept: map[string]string{}}
+	b := &benchBrowser{http: &http.Client{Jar: jar, Transport: &http.Transport{}}, base: strings.TrimSuffix(base, "/"), lang: lang,
+		fresh: make(chan struct{}), kept: map[string]string{}}
 	u, err := url.Parse(b.base)
 	if err != nil {
 		t.Fatal(err)

@@ -38,8 +38,10 @@ func TestPatternsOfASet(t *testing.T) {
 	}
 	for l, want := range map[part.Light]bench.Pattern{
 		part.White: {Kind: bench.Plain, Colour: white}, part.Black: {Kind: bench.Plain},
-		part.StripesX0: stripes("x", 0), part.StripesX1: stripes("x", 90), part.StripesX2: stripes("x", 180), part.StripesX3: stripes("x", 270),
-		part.StripesY0: stripes("y", 0), part.StripesY1: stripes("y", 90), part.StripesY2: stripes("y", 180), part.StripesY3: stripes("y", 270),
+		part.StripesX0: stripes("x", 0), part.StripesX1: stripes("x", 90), part.StripesX2: stripes("x", 180),
+		part.StripesX3: stripes("x", 270),
+		part.StripesY0: stripes("y", 0), part.StripesY1: stripes("y", 90), part.StripesY2: stripes("y", 180),
+		part.StripesY3: stripes("y", 270),
 	} {
 		if got := b.Pattern(l); got != want {
 			t.Errorf("%s: %+v, want %+v", l, got, want)
@@ -61,7 +63,8 @@ func drawnSet(t *testing.T, p synth.StripesParams) string {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := jpeg.Encode(f, &image.Gray{Pix: im.Pix8, Stride: im.W, Rect: image.Rect(0, 0, im.W, im.H)}, &jpeg.Options{Quality: 100}); err != nil {
+		if err := jpeg.Encode(f, &image.Gray{Pix: im.Pix8, Stride: im.W, Rect: image.Rect(0, 0, im.W, im.H)},
+			&jpeg.Options{Quality: 100}); err != nil {
 			t.Fatal(err)
 		}
 		if err := f.Close(); err != nil {
@@ -233,7 +236,8 @@ plan: [{view: face, light: screen}]
 		}
 	}
 	x.mu.Unlock()
-	if got, want := strings.Join(shown, " "), "white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y2 stripes_y3 white"; got != want {
+	if got, want := strings.Join(shown,
+		" "), "white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y2 stripes_y3 white"; got != want {
 		t.Errorf("shown %s\nwant  %s", got, want)
 	}
 	onRecord(t, db, 1, 10)
@@ -255,7 +259,8 @@ plan: [{view: face, light: screen}]
 	for _, f := range r.Findings {
 		t.Logf("%s %v %v", f.Kind, f.Box, f.Features)
 		// by the drawing
-		if um := f.Features["depth_um"]; f.Kind == part.Crater && um > depthUM-3*f.Features["u_depth_um"] && um < depthUM+3*f.Features["u_depth_um"] {
+		if um := f.Features["depth_um"]; f.Kind == part.Crater && um > depthUM-3*f.Features["u_depth_um"] &&
+			um < depthUM+3*f.Features["u_depth_um"] {
 			return
 		}
 	}
@@ -298,9 +303,11 @@ plan:
 	}
 	r := all[0].Result
 	if r.Verdict != plain.Verdict || len(r.Findings) != len(plain.Findings) || r.StoppedS != nil {
-		t.Errorf("%s with %d findings, stood still for %v s; without the shell's pictures %s with %d", r.Verdict, len(r.Findings), r.StoppedS, plain.Verdict, len(plain.Findings))
+		t.Errorf("%s with %d findings, stood still for %v s; without the shell's pictures %s with %d", r.Verdict, len(r.Findings),
+			r.StoppedS, plain.Verdict, len(plain.Findings))
 	}
-	if want := part.UnsearchedSurface(part.Shell, 90); !slices.ContainsFunc(r.Surfaces, func(s part.Surface) bool { return reflect.DeepEqual(s, want) }) {
+	if want := part.UnsearchedSurface(part.Shell, 90); !slices.ContainsFunc(r.Surfaces,
+		func(s part.Surface) bool { return reflect.DeepEqual(s, want) }) {
 		t.Errorf("surfaces %+v, want %+v among them", r.Surfaces, want)
 	}
 	for i, l := range part.ScreenLights {
@@ -317,7 +324,8 @@ func TestBenchShortSet(t *testing.T) {
 	p := synth.DefaultStripes()
 	p.MMPerPX = 0.015
 	dir := drawnSet(t, p)
-	s, err := shooterOf(t, fmt.Sprintf("cameras: [{name: played, source: replay, folder: %s}]\nplan: [{view: face, light: screen6}]\n", dir))
+	s, err := shooterOf(t, fmt.Sprintf("cameras: [{name: played, source: replay, folder: %s}]\nplan: [{view: face, light: screen6}]\n",
+		dir))
 	if err != nil {
 		t.Fatal(err)
 	}

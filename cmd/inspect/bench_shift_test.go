@@ -37,7 +37,8 @@ func inventedShift(t testing.TB, units int) string {
 		if i == units/2 {
 			at = at.Add(40 * time.Minute)
 		}
-		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(4000 + i/2), Side: []string{"L", "R"}[i%2], Lot: "A17", Operator: "op 3", Stage: part.Wet}, Bench: "bench 1", Started: at.Add(-20 * time.Second), Ended: at}
+		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(4000 + i/2), Side: []string{"L", "R"}[i%2], Lot: "A17",
+			Operator: "op 3", Stage: part.Wet}, Bench: "bench 1", Started: at.Add(-20 * time.Second), Ended: at}
 		step := 15 + 4*rng.NormFloat64()
 		if i > units-12 {
 			step += 12
@@ -58,7 +59,8 @@ func inventedShift(t testing.TB, units int) string {
 			t.Fatal(err)
 		}
 		if in.Result.Verdict == part.Rework && i%3 == 0 {
-			if err := store.Overrule(ctx, id, part.Overrule{By: "op 3", Verdict: part.Pass, Reason: part.OverruleReasons()[1]}); err != nil {
+			if err := store.Overrule(ctx, id, part.Overrule{By: "op 3", Verdict: part.Pass,
+				Reason: part.OverruleReasons()[1]}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -73,7 +75,8 @@ func inventedShift(t testing.TB, units int) string {
 
 func TestRecordsShift(t *testing.T) {
 	file := inventedShift(t, 60)
-	for lang, want := range map[string][]string{"en": {"Shift sheet", "first-pass yield", "Dust nib", "units an hour"}, "zh-Hans": {"班次报表", "一次通过率", "尘粒"}} {
+	for lang, want := range map[string][]string{"en": {"Shift sheet", "first-pass yield", "Dust nib", "units an hour"},
+		"zh-Hans": {"班次报表", "一次通过率", "尘粒"}} {
 		out := t.TempDir()
 		if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
 			out = filepath.Join(keep, lang)
@@ -109,7 +112,8 @@ func TestRecordsShiftEarlier(t *testing.T) {
 	defer store.Close()
 	noon := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 	for i, at := range []time.Time{noon.Add(-time.Hour), noon.Add(time.Hour), noon.Add(2 * time.Hour)} {
-		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: []string{"1", "1", "2"}[i], Side: "L", Stage: part.Wet}, Started: at, Ended: at.Add(time.Second), Result: part.Result{Schema: 1, Verdict: part.Pass, Stage: part.Wet}}
+		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: []string{"1", "1", "2"}[i], Side: "L", Stage: part.Wet}, Started: at,
+			Ended: at.Add(time.Second), Result: part.Result{Schema: 1, Verdict: part.Pass, Stage: part.Wet}}
 		if _, err := store.Add(ctx, in); err != nil {
 			t.Fatal(err)
 		}
@@ -126,7 +130,8 @@ func TestShiftSheetEmpty(t *testing.T) {
 		t.Fatal(err)
 	}
 	var b bytes.Buffer
-	if err := report.SheetPage(&b, shift.Page{L: l, O: shift.FigureOptions()}.Sheet()); err != nil || !strings.Contains(b.String(), "No unit was inspected") {
+	if err := report.SheetPage(&b, shift.Page{L: l, O: shift.FigureOptions()}.Sheet()); err != nil ||
+		!strings.Contains(b.String(), "No unit was inspected") {
 		t.Errorf("%v", err)
 	}
 }

@@ -40,7 +40,8 @@ func benchOfReplay(t testing.TB) *bench.Station {
 		t.Fatal(err)
 	}
 	s := bench.NewStation(bench.Parts{
-		Shooter: shooter, Inspector: &station.Inspector{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}, Recorder: station.NewRecords(rec), Comparer: station.NewComparer(grade.DefaultLimits().Pair), Log: t.Logf,
+		Shooter: shooter, Inspector: &station.Inspector{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now},
+		Recorder: station.NewRecords(rec), Comparer: station.NewComparer(grade.DefaultLimits().Pair), Log: t.Logf,
 	}, part.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
@@ -88,7 +89,8 @@ func TestBenchRecordsWhatItAnswers(t *testing.T) {
 	}
 	out := t.TempDir()
 	var code cli.ExitCode
-	if err := run(t.Context(), []string{"unit", "../../testdata/images/u01-L", "--out", out, "--mm-per-px", "0.015", "--stage", "wet"}, nil, io.Discard, io.Discard); err != nil && !errors.As(err, &code) {
+	if err := run(t.Context(), []string{"unit", "../../testdata/images/u01-L", "--out", out, "--mm-per-px", "0.015", "--stage", "wet"}, nil,
+		io.Discard, io.Discard); err != nil && !errors.As(err, &code) {
 		t.Fatal(err)
 	}
 	want, err := inspection.ReadResult(filepath.Join(out, "u01-L", cli.ResultFile))
@@ -96,17 +98,21 @@ func TestBenchRecordsWhatItAnswers(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := past[0].Result
-	if got.Verdict != want.Verdict || len(got.Findings) != len(want.Findings) || *got.Score != *want.Score || *got.Seam.WorstStepUM != *want.Seam.WorstStepUM {
-		t.Errorf("at the bench %s, score %v, %d findings; by inspect unit %s, score %v, %d findings", got.Verdict, *got.Score, len(got.Findings), want.Verdict, *want.Score, len(want.Findings))
+	if got.Verdict != want.Verdict || len(got.Findings) != len(want.Findings) || *got.Score != *want.Score ||
+		*got.Seam.WorstStepUM != *want.Seam.WorstStepUM {
+		t.Errorf("at the bench %s, score %v, %d findings; by inspect unit %s, score %v, %d findings", got.Verdict, *got.Score,
+			len(got.Findings), want.Verdict, *want.Score, len(want.Findings))
 	}
 	if len(past[0].Pictures) != 8 {
 		t.Errorf("%d pictures are on record, 8 wanted", len(past[0].Pictures))
 	}
-	if data, mime, err := s.Recorder.PictureBytes(t.Context(), past[0].Pictures[0].SHA256); err != nil || mime != "image/jpeg" || len(data) < 1000 {
+	if data, mime, err := s.Recorder.PictureBytes(t.Context(), past[0].Pictures[0].SHA256); err != nil || mime != "image/jpeg" ||
+		len(data) < 1000 {
 		t.Errorf("picture: %d bytes of %q, %v", len(data), mime, err)
 	}
 	if len(a.Outcome.Main) == 0 || len(a.Outcome.Crops) == 0 || a.Outcome.Result.Plan.First() == nil {
-		t.Errorf("answer: %d bytes of picture, %d crops, plan %+v for %d findings", len(a.Outcome.Main), len(a.Outcome.Crops), a.Outcome.Result.Plan, len(a.Outcome.Result.Findings))
+		t.Errorf("answer: %d bytes of picture, %d crops, plan %+v for %d findings", len(a.Outcome.Main), len(a.Outcome.Crops),
+			a.Outcome.Result.Plan, len(a.Outcome.Result.Findings))
 	}
 }
 

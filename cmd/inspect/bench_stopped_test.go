@@ -44,12 +44,17 @@ func TestStoppedFor(t *testing.T) {
 	}{
 		{fmt.Sprintf(c30, ""), "{view: face, light: screen}", 9*(0.0333+0.150+0.250) + 0.0333 + 0.150 + 0.200 + 1.0/60, false},
 		{fmt.Sprintf(c30, ""), "{view: face, light: screen6}", 5*(0.0333+0.150+0.250) + 0.0333 + 0.150 + 0.200 + 1.0/60, false},
-		{fmt.Sprintf(c30, ", delay_ms: 100"), "{view: face, light: screen6, settle_ms: 300}", 6 * (0.0333 + 0.150 + 0.300 + 0.100 + 1.0/60), false},
-		{fmt.Sprintf(c30, ""), "{view: face, light: screen6}, {view: shell, light: screen6, angle_deg: 90}", 11*(0.0333+0.150+0.250) + 0.0333 + 0.150 + 0.200 + 1.0/60, true}, // placed by hand
-		{fmt.Sprintf(c30, ""), shellPlan("diffuse raking", 0, 90, 180, 270), 8 * (0.100 + 0.200 + 1.0/60), true},                                                              // turned and switched by hand
+		{fmt.Sprintf(c30, ", delay_ms: 100"), "{view: face, light: screen6, settle_ms: 300}", 6 * (0.0333 + 0.150 + 0.300 + 0.100 + 1.0/60),
+			false},
+		{fmt.Sprintf(c30, ""), "{view: face, light: screen6}, {view: shell, light: screen6, angle_deg: 90}",
+			11*(0.0333+0.150+0.250) + 0.0333 + 0.150 + 0.200 + 1.0/60, true}, // placed by hand
+		// Turned and switched by hand.
+		{fmt.Sprintf(c30, ""), shellPlan("diffuse raking", 0, 90, 180, 270), 8 * (0.100 + 0.200 + 1.0/60), true},
 		{fmt.Sprintf(c30, ""), shellPlan("diffuse", 0, 120, 240), 3 * (0.100 + 0.200 + 1.0/60), true},
-		{"{name: c, source: gstreamer, pipeline: fakesrc, width_px: 64, height_px: 48}", "{view: face, light: diffuse}", 0.200, true}, // its frames a second are not told
-		{"{name: c, source: folder, folder: " + played + "}", "{view: face, light: diffuse, settle_ms: 50}", 0.050, true},             // a person releases it
+		// Its frames a second are not told.
+		{"{name: c, source: gstreamer, pipeline: fakesrc, width_px: 64, height_px: 48}", "{view: face, light: diffuse}", 0.200, true},
+		// A person releases it.
+		{"{name: c, source: folder, folder: " + played + "}", "{view: face, light: diffuse, settle_ms: 50}", 0.050, true},
 		{"{name: c, source: replay, folder: " + played + "}", "{view: face, light: screen}", math.NaN(), false},
 	} {
 		st, err := config.LoadStation(stationFile(t, "cameras: ["+c.camera+"]\nplan: ["+c.plan+"]\n"))
@@ -134,12 +139,14 @@ plan: [{view: face, light: %s}]
 // openLight opens the light page of a bench in a browser, and starts its light.
 func openLight(t *testing.T, exe, base string) {
 	t.Helper()
-	ctx, cancel := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox,
-		chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1024, 768))...)
+	ctx, cancel := chromedp.NewExecAllocator(context.Background(),
+		append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox,
+			chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1024, 768))...)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(cancel)
-	if err := chromedp.Do(ctx, chromedp.Navigate(base+"/light"), chromedp.WaitReady(`body[data-ready]`), chromedp.Click(`#start`)); err != nil {
+	if err := chromedp.Do(ctx, chromedp.Navigate(base+"/light"), chromedp.WaitReady(`body[data-ready]`),
+		chromedp.Click(`#start`)); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -144,7 +144,8 @@ func TestBenchInTrouble(t *testing.T) {
 	t.Run("refused", func(t *testing.T) {
 		at("G0 A60", func() (string, bool) { return "error:9 the cover is open", true })
 		unit(t, func() {
-			both(t, []string{"Interrupted", "G0 A60 was refused: error:9 the cover is open", "2 pictures are kept"}, []string{"已中断", "G0 A60 被拒绝：error:9 the cover is open", "已保留 2 张图片"})
+			both(t, []string{"Interrupted", "G0 A60 was refused: error:9 the cover is open", "2 pictures are kept"},
+				[]string{"已中断", "G0 A60 被拒绝：error:9 the cover is open", "已保留 2 张图片"})
 			en.do(t, "press", nil) // the cover is shut
 		})
 	})
@@ -228,7 +229,8 @@ func withoutRawSockets(t *testing.T) {
 		t.Skip("root, and setpriv is not installed (util-linux)")
 	}
 	dir := t.TempDir()
-	script := "#!/bin/sh\nexec setpriv --bounding-set -net_raw --inh-caps -net_raw -- setpriv --reuid=65534 --regid=65534 --clear-groups env HOME=/tmp " + launch + " \"$@\"\n"
+	script := "#!/bin/sh\nexec setpriv --bounding-set -net_raw --inh-caps -net_raw -- setpriv --reuid=65534 --regid=65534 --clear-groups " +
+		"env HOME=/tmp " + launch + " \"$@\"\n"
 	if err := os.WriteFile(filepath.Join(dir, "gst-launch-1.0"), []byte(script), 0o755); err != nil {
 		t.Fatal(err)
 	}
@@ -242,7 +244,8 @@ func answersSoon(t *testing.T, source ...string) {
 	const most = 5 * time.Second
 	for range 2 {
 		ctx, stop := context.WithTimeout(t.Context(), most)
-		out, err := exec.CommandContext(ctx, "gst-launch-1.0", slices.Concat([]string{"-q"}, source, []string{"num-buffers=3", "!", "fakesink"})...).CombinedOutput()
+		out, err := exec.CommandContext(ctx, "gst-launch-1.0", slices.Concat([]string{"-q"}, source,
+			[]string{"num-buffers=3", "!", "fakesink"})...).CombinedOutput()
 		stop()
 		if err != nil {
 			t.Skipf("the camera in software does not give three pictures within %v here (%v): %.200s", most, err, out)
@@ -269,7 +272,10 @@ plan:
 `))
 	asked := func(words string) {
 		t.Helper()
-		en.within(t, 40*time.Second, words, func(e benchEvent) bool { return e.Phase == bench.Shooting && strings.Contains(e.text(), words) })
+		en.within(t, 40*time.Second, words, func(e benchEvent) bool {
+			return e.Phase == bench.Shooting &&
+				strings.Contains(e.text(), words)
+		})
 	}
 	en.start(t, "u001")
 	asked("Switch the light to")

@@ -30,7 +30,8 @@ func TestFiguresBench(t *testing.T) {
 	if os.Getenv("FINISHBENCH_FIGURES") == "" {
 		t.Skip("takes minutes and wants a quiet machine: `make bench` runs it")
 	}
-	pid, page := benchProcess(t, "--replay", "../../testdata/images", "--mm-per-px", "0.015", "--jobs", "2", "--record", filepath.Join(t.TempDir(), "bench.db"))
+	pid, page := benchProcess(t, "--replay", "../../testdata/images", "--mm-per-px", "0.015", "--jobs", "2", "--record",
+		filepath.Join(t.TempDir(), "bench.db"))
 	var serial int
 	operator := openBrowser(t, page, "en", true)
 	some := func(n int) []time.Duration {
@@ -45,7 +46,8 @@ func TestFiguresBench(t *testing.T) {
 	used := processorTime(t, pid)
 	alone := some(20)
 	used = processorTime(t, pid) - used
-	row("bench: press to verdict at the page", middle(alone) <= answerBar, "%.0f ms, longest %.0f ms (bar %d ms)", ms(middle(alone)), ms(slices.Max(alone)), answerBar.Milliseconds())
+	row("bench: press to verdict at the page", middle(alone) <= answerBar, "%.0f ms, longest %.0f ms (bar %d ms)", ms(middle(alone)),
+		ms(slices.Max(alone)), answerBar.Milliseconds())
 	fmt.Printf("%-46s %.0f ms of one processor, whatever else the machine does\n", "  of which work", ms(used)/20)
 
 	var without, with []time.Duration
@@ -72,8 +74,10 @@ func TestFiguresBench(t *testing.T) {
 		})
 	}
 	ratio := ms(middle(with)) / ms(middle(without))
-	row(fmt.Sprintf("bench: the same with %d onlookers", onlookers), ratio < onlookersBar, "%.0f ms against %.0f ms, %.3f (bar %.2f)", ms(middle(with)), ms(middle(without)), ratio, onlookersBar)
-	fmt.Printf("%-46s %.0f ms an answer against %.0f ms, %.1f s watched\n", "  of which work of the bench's", ms(worked)/float64(len(with)), ms(workedAlone)/float64(len(without)), watching.Seconds())
+	row(fmt.Sprintf("bench: the same with %d onlookers", onlookers), ratio < onlookersBar, "%.0f ms against %.0f ms, %.3f (bar %.2f)",
+		ms(middle(with)), ms(middle(without)), ratio, onlookersBar)
+	fmt.Printf("%-46s %.0f ms an answer against %.0f ms, %.1f s watched\n", "  of which work of the bench's", ms(worked)/float64(len(with)),
+		ms(workedAlone)/float64(len(without)), watching.Seconds())
 }
 
 func middle(v []time.Duration) time.Duration {

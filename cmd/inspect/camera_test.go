@@ -147,7 +147,8 @@ func TestCamera(t *testing.T) {
 	d := cameraDrawing{t, t.TempDir()}
 	whites, board, series := d.whites(400, 300), d.board("board.png", 480, 360, 5), d.series(14)
 	out := filepath.Join(d.dir, "out")
-	code, stdout, stderr := runCode(t, "camera", "--white", strings.Join(whites, ","), "--edge", board, "--mm-per-px", "0.015", "--camera", "edge-1", "--json", "--out", out)
+	code, stdout, stderr := runCode(t, "camera", "--white", strings.Join(whites, ","), "--edge", board, "--mm-per-px", "0.015", "--camera",
+		"edge-1", "--json", "--out", out)
 	if code != cli.ExitPass {
 		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
 	}
@@ -199,7 +200,8 @@ func TestCamera(t *testing.T) {
 	for _, c := range []struct {
 		name             string
 		got, want, share float64
-	}{{"gain", *s.K, 0.28, 0.05}, {"read noise", *s.ReadNoise, 11, 0.08}, {"PRNU", *s.PRNU, 1, 0.15}, {"saturation", *s.SaturationE, 4035 / 0.28, 0.13}} {
+	}{{"gain", *s.K, 0.28, 0.05}, {"read noise", *s.ReadNoise, 11, 0.08}, {"PRNU", *s.PRNU, 1, 0.15},
+		{"saturation", *s.SaturationE, 4035 / 0.28, 0.13}} {
 		if math.Abs(c.got/c.want-1) > c.share {
 			t.Errorf("%s is %.4g, drawn %.4g", c.name, c.got, c.want)
 		}
@@ -234,7 +236,8 @@ func TestCameraNotMeasured(t *testing.T) {
 		{[]string{"--white", square}, "no even card"},
 	} {
 		code, stdout, stderr := runCode(t, append([]string{"camera"}, c.args...)...)
-		if code != cli.ExitUnmeasured || !strings.Contains(stdout, c.say) || strings.Contains(stdout, "NaN") || strings.Contains(stdout, "optics:") || stderr != "" {
+		if code != cli.ExitUnmeasured || !strings.Contains(stdout, c.say) || strings.Contains(stdout, "NaN") ||
+			strings.Contains(stdout, "optics:") || stderr != "" {
 			t.Errorf("%q: exit code %d, %s%s", c.args, code, stdout, stderr)
 		}
 	}
@@ -280,8 +283,10 @@ func TestCameraSeriesTable(t *testing.T) {
 			t.Errorf("%q: exit code %d, %s%s; want %q", c.table, code, stdout, stderr, c.say)
 		}
 	}
-	for _, args := range [][]string{{}, {"--dark", "a.png"}, {"--white", "none.png"}, {"--edge", "none.png"}, {"--exposures", "none.csv"}, {"--edge", "a.png", "--mm-per-px", "15"}, {"--white", "a.png,a.png"}, {"x.png"}} {
-		if code, stdout, stderr := runCode(t, append([]string{"camera"}, args...)...); code != cli.ExitUsage || strings.Count(stderr, "\n") != 1 || stdout != "" {
+	for _, args := range [][]string{{}, {"--dark", "a.png"}, {"--white", "none.png"}, {"--edge", "none.png"}, {"--exposures", "none.csv"},
+		{"--edge", "a.png", "--mm-per-px", "15"}, {"--white", "a.png,a.png"}, {"x.png"}} {
+		if code, stdout, stderr := runCode(t, append([]string{"camera"}, args...)...); code != cli.ExitUsage ||
+			strings.Count(stderr, "\n") != 1 || stdout != "" {
 			t.Errorf("%q: exit code %d, %s%s", args, code, stdout, stderr)
 		}
 	}

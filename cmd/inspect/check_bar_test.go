@@ -21,7 +21,8 @@ func TestCheckPieceBars(t *testing.T) {
 	if err := os.Mkdir(unit, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(filepath.Join(unit, "edge_000.jpg"), must(os.ReadFile("../../testdata/images/u08-R/edge_000.jpg")), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(unit, "edge_000.jpg"), must(os.ReadFile("../../testdata/images/u08-R/edge_000.jpg")),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	// 20 quiet checks of an invented piece, hour by hour, then one that jumps.

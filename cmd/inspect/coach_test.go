@@ -38,21 +38,25 @@ func inventedWeeks(t testing.TB) string {
 	start := time.Date(2026, 3, 2, 6, 0, 0, 0, time.Local)
 	for i := range 300 {
 		at := start.Add(time.Duration(i) * 10 * 7 * 24 * time.Hour / 300)
-		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(100 + i), Side: "L", Operator: []string{"B17", "B02", "B30"}[i%3], Stage: part.Wet}, Started: at, Ended: at.Add(time.Second)}
+		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(100 + i), Side: "L", Operator: []string{"B17", "B02", "B30"}[i%3],
+			Stage: part.Wet}, Started: at, Ended: at.Add(time.Second)}
 		in.Result = part.Result{Schema: 1, Unit: in.Serial, Stage: in.Stage, Verdict: part.Rework, Score: part.Num(1), MMPerPX: 0.015}
 		mean := 0.4
 		if in.Operator == "B17" {
 			mean = 1.6
 		}
 		for rng.Float64() < mean/(1+mean) {
-			in.Result.Findings = append(in.Result.Findings, part.Finding{Number: len(in.Result.Findings) + 1, Kind: part.Dust, Severity: part.Moderate, Confidence: rng.Float64(),
+			in.Result.Findings = append(in.Result.Findings, part.Finding{Number: len(in.Result.Findings) + 1, Kind: part.Dust,
+				Severity: part.Moderate, Confidence: rng.Float64(),
 				Image: "face_diffuse.jpg", Box: part.Box{500, 400, 40, 40}})
 		}
 		if rng.IntN(8) == 0 {
-			in.Result.Findings = append(in.Result.Findings, part.Finding{Number: 9, Kind: part.Bubble, Severity: part.Minor, Image: "none.jpg"})
+			in.Result.Findings = append(in.Result.Findings, part.Finding{Number: 9, Kind: part.Bubble, Severity: part.Minor,
+				Image: "none.jpg"})
 		}
 		if in.Operator == "B17" {
-			in.Pictures = []part.StoredPicture{{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, MIME: "image/jpeg", Bytes: picture}}
+			in.Pictures = []part.StoredPicture{{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, MIME: "image/jpeg",
+				Bytes: picture}}
 		}
 		if _, err := store.Add(ctx, in); err != nil {
 			t.Fatal(err)
@@ -63,8 +67,10 @@ func inventedWeeks(t testing.TB) string {
 
 func TestCoachCommand(t *testing.T) {
 	file := inventedWeeks(t)
-	for lang, want := range map[string][]string{"en": {"Coaching sheet", "Dust nib: ", "more than chance gives", "<img"}, "zh-Hans": {"辅导单", "多于偶然", "尘粒"}} {
-		o := coach.Options{Operator: "B17", Stage: "wet", From: "2026-03-01", To: "2026-06-01", SheetOptions: cli.SheetOptions{Language: lang}}
+	for lang, want := range map[string][]string{"en": {"Coaching sheet", "Dust nib: ", "more than chance gives", "<img"},
+		"zh-Hans": {"辅导单", "多于偶然", "尘粒"}} {
+		o := coach.Options{Operator: "B17", Stage: "wet", From: "2026-03-01", To: "2026-06-01",
+			SheetOptions: cli.SheetOptions{Language: lang}}
 		o.Records.URL, o.Out = file, t.TempDir()
 		if keep := os.Getenv("FINISHBENCH_KEEP"); keep != "" {
 			o.Out = filepath.Join(keep, lang)

@@ -143,7 +143,8 @@ func parseLine(line string, whole bool) error {
 		return fmt.Errorf("no command")
 	}
 	if !whole {
-		if words := cmd.Flags().Args(); cmd.HasSubCommands() && !cmd.Flags().Changed("help") && len(words) > 0 && strings.ToLower(words[0]) == words[0] && cmd.ValidateArgs(words) != nil {
+		if words := cmd.Flags().Args(); cmd.HasSubCommands() && !cmd.Flags().Changed("help") && len(words) > 0 &&
+			strings.ToLower(words[0]) == words[0] && cmd.ValidateArgs(words) != nil {
 			return cmd.ValidateArgs(words)
 		}
 		return nil
@@ -156,7 +157,8 @@ func parseLine(line string, whole bool) error {
 
 // Every command line that README, DEVELOPERS.md and docs show is one that the program takes.
 func TestDocCommands(t *testing.T) {
-	for _, bad := range []string{"inspect unti u --out o", "inspect unit u --outt o", "inspect unit --out o", "inspect study gouge a.csv", "inspect scale a.png --cols many",
+	for _, bad := range []string{"inspect unti u --out o", "inspect unit u --outt o", "inspect unit --out o", "inspect study gouge a.csv",
+		"inspect scale a.png --cols many",
 		"inspect version now", "inspect records shft --record b.db"} {
 		if parseLine(bad, true) == nil {
 			t.Errorf("%q is taken, though it is wrong: this test tells nothing", bad)

@@ -45,10 +45,12 @@ func TestFlatFieldOfStation(t *testing.T) {
 	even, _ := resultOf(t, cli.ExitFails, "u08-R", "--station", path)
 	bare, _ := resultOf(t, cli.ExitFails, "u08-R", "--mm-per-px", "0.015")
 	if len(even.Findings) != len(bare.Findings) || len(even.Warnings) != len(bare.Warnings) {
-		t.Errorf("an even field changes %d findings to %d, warnings %q to %q", len(bare.Findings), len(even.Findings), bare.Warnings, even.Warnings)
+		t.Errorf("an even field changes %d findings to %d, warnings %q to %q", len(bare.Findings), len(even.Findings), bare.Warnings,
+			even.Warnings)
 	}
 	writeFlat(t, filepath.Dir(path), "flat.json", 1600, 1200, 80)
-	if r, _ := resultOf(t, cli.ExitFails, "u08-R", "--station", path); len(r.Warnings) == 0 || !strings.Contains(r.Warnings[0], "again soon") {
+	if r, _ := resultOf(t, cli.ExitFails, "u08-R", "--station", path); len(r.Warnings) == 0 ||
+		!strings.Contains(r.Warnings[0], "again soon") {
 		t.Errorf("warnings %q do not tell its age", r.Warnings)
 	}
 	writeFlat(t, filepath.Dir(path), "flat.json", 800, 600, 1)

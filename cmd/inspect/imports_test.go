@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"go/parser"
+	"go/scanner"
 	"go/token"
 	"io/fs"
 	"os"
@@ -11,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 // floors are the house from the ground up. A package may use those of lower floors, and
@@ -213,18 +215,20 @@ var mayImport = map[string][]string{
 
 // onlyIn says where the libraries that reach outside may be used.
 var onlyIn = map[string][]string{
-	"gocv.io/x/gocv":                    {"internal/defects/raster", "internal/report", "internal/gauge/target", "internal/inspection", "cmd/inspect"},
+	"gocv.io/x/gocv": {"internal/defects/raster", "internal/report", "internal/gauge/target", "internal/inspection",
+		"cmd/inspect"},
 	"github.com/spf13/viper":            {"internal/config"},
 	"github.com/spf13/cobra":            {"cmd/inspect"},
 	"github.com/disintegration/imaging": {"internal/report"},
 	"go.bug.st/serial":                  {"internal/camera/rig"},
 	"gonum.org/v1/plot":                 {"internal/report/plots", "internal/report/paper", "internal/lots/lotreport"},
-	"codeberg.org/go-pdf/fpdf":          {"internal/report/paper", "internal/report/ticket", "internal/lots/lotreport", "internal/scan/label"},
-	"github.com/piglig/go-qr":           {"internal/scan/label"},
-	"github.com/xuri/excelize/v2":       {"internal/lots/lotreport"},
-	"modernc.org/sqlite":                {"internal/records"},
-	"github.com/jackc/pgx/v5":           {"internal/records"},
-	"log":                               {},
+	"codeberg.org/go-pdf/fpdf": {"internal/report/paper", "internal/report/ticket", "internal/lots/lotreport",
+		"internal/scan/label"},
+	"github.com/piglig/go-qr":     {"internal/scan/label"},
+	"github.com/xuri/excelize/v2": {"internal/lots/lotreport"},
+	"modernc.org/sqlite":          {"internal/records"},
+	"github.com/jackc/pgx/v5":     {"internal/records"},
+	"log":                         {},
 }
 
 // How large rooms may be, without tests (issue 16).
@@ -339,5 +343,43 @@ func TestRoomsStaySmall(t *testing.T) {
 			hold("lines of "+dir, lines[dir], mostPackageLines)
 		}
 		hold("files of "+dir, files[dir], mostPackageFiles)
+	}
+}
+
+// TestLinesFitTheScreen: no line of Go is wider than 140 columns, tabs counted as four; within
+// a raw string stand other languages, whose lines are as they are.
+func TestLinesFitTheScreen(t *testing.T) {
+	const most = 140
+	for _, root := range []string{"cmd", "configs", "internal"} {
+		err := fs.WalkDir(os.DirFS(filepath.Join("..", "..", root)), ".", func(name string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() || path.Ext(name) != ".go" {
+				return err
+			}
+			src, err := os.ReadFile(filepath.Join("..", "..", root, name))
+			if err != nil {
+				return err
+			}
+			files := token.NewFileSet()
+			file := files.AddFile(name, -1, len(src))
+			var s scanner.Scanner
+			s.Init(file, src, nil, 0)
+			raw := map[int]bool{}
+			for at, kind, text := s.Scan(); kind != token.EOF; at, kind, text = s.Scan() {
+				if kind == token.STRING && text[0] == '`' {
+					for i := range strings.Count(text, "\n") + 1 {
+						raw[file.Line(at)+i] = true
+					}
+				}
+			}
+			for i, line := range strings.Split(string(src), "\n") {
+				if w := utf8.RuneCountInString(strings.ReplaceAll(line, "\t", "    ")); w > most && !raw[i+1] {
+					t.Errorf("%s/%s:%d: %d columns, %d at most", root, name, i+1, w, most)
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
 	}
 }

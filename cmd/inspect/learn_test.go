@@ -48,7 +48,8 @@ func learnRecords(t *testing.T, table string, keep func(learn.Example) bool) (db
 			return
 		}
 		at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-		if _, err := store.Add(context.Background(), part.Inspection{UnitInfo: part.UnitInfo{Serial: r.Unit, Stage: part.Wet}, Started: at, Ended: at, Result: *r}); err != nil {
+		if _, err := store.Add(context.Background(), part.Inspection{UnitInfo: part.UnitInfo{Serial: r.Unit, Stage: part.Wet}, Started: at,
+			Ended: at, Result: *r}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -58,7 +59,8 @@ func learnRecords(t *testing.T, table string, keep func(learn.Example) bool) (db
 			r = &part.Result{Schema: 1, Unit: e.Unit, Stage: part.Wet, Verdict: part.Rework, MMPerPX: 0.015}
 		}
 		n := len(r.Findings) + 1
-		r.Findings = append(r.Findings, part.Finding{Number: n, Image: "face_raking.jpg", Kind: e.Rule, Box: part.Box{float64(50 * n), 10, 20, 20}, Zone: part.ZoneFace,
+		r.Findings = append(r.Findings, part.Finding{Number: n, Image: "face_raking.jpg", Kind: e.Rule,
+			Box: part.Box{float64(50 * n), 10, 20, 20}, Zone: part.ZoneFace,
 			Severity: part.Minor, Confidence: e.RuleConfidence, Features: e.Features})
 		if keep == nil || keep(e) {
 			csv += fmt.Sprintf("%s,%d,%s\n", e.Unit, n, e.Kind)
@@ -93,7 +95,8 @@ func TestLearn(t *testing.T) {
 	learnRun(t, 1, "nothing to go back from", "learn", "back", "--by", "AK", "--record", db)
 
 	var fit label.FitJSON
-	if err := json.Unmarshal([]byte(learnRun(t, 0, "", "learn", "fit", "--record", db, "--by", "AK", "--out", out, "--json")), &fit); err != nil {
+	if err := json.Unmarshal([]byte(learnRun(t, 0, "", "learn", "fit", "--record", db, "--by", "AK", "--out", out, "--json")),
+		&fit); err != nil {
 		t.Fatal(err)
 	}
 	// As internal/learn's tests have it: the rules call 340 of 533 right.
@@ -101,7 +104,8 @@ func TestLearn(t *testing.T) {
 		t.Fatalf("%+v", fit)
 	}
 	page, err := os.ReadFile(filepath.Join(out, "learn.html"))
-	if err != nil || !strings.Contains(string(page), "After learning") || !strings.Contains(string(page), "the picture is not kept any more") {
+	if err != nil || !strings.Contains(string(page), "After learning") ||
+		!strings.Contains(string(page), "the picture is not kept any more") {
 		t.Errorf("the page lacks what it should show (%v)", err)
 	}
 
@@ -109,7 +113,8 @@ func TestLearn(t *testing.T) {
 	unit := func(more ...string) part.Result {
 		t.Helper()
 		dir := filepath.Join(t.TempDir(), "r")
-		learnRun(t, cli.ExitFails, "u06-R: rework", append([]string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015"}, more...)...)
+		learnRun(t, cli.ExitFails, "u06-R: rework", append([]string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px",
+			"0.015"}, more...)...)
 		var r part.Result
 		if err := cli.ReadJSONFile(filepath.Join(dir, "u06-R", cli.ResultFile), &r); err != nil {
 			t.Fatal(err)
@@ -172,12 +177,15 @@ func TestLearnContradictions(t *testing.T) {
 	learnRun(t, 0, "finding 1 of inspection 3 is run", "learn", "label", "pale-02", "1", "run", "--by", "BO", "--record", db)
 	learnRun(t, 0, "is no defect", "learn", "label", "pale-03", "1", "none", "--by", "BO", "--record", db)
 	text := learnRun(t, 0, "1 finding is labelled otherwise", "learn", "fit", "--record", db, "--by", "AK")
-	if !strings.Contains(text, "run (BO)") || !strings.Contains(text, "1 label says that a finding is no defect") || !strings.Contains(text, "532, of 60 units") {
+	if !strings.Contains(text, "run (BO)") || !strings.Contains(text, "1 label says that a finding is no defect") ||
+		!strings.Contains(text, "532, of 60 units") {
 		t.Error(text)
 	}
 	// BO looks again; the last word counts.
-	learnRun(t, 0, "finding 1 of inspection 3 is", "learn", "label", "pale-02", "1", kindOfFirst(t, labels, "pale-02"), "--by", "bo", "--record", db)
-	if text := learnRun(t, 0, "533, of 60 units", "learn", "fit", "--record", db, "--by", "AK"); strings.Contains(text, "labelled otherwise") {
+	learnRun(t, 0, "finding 1 of inspection 3 is", "learn", "label", "pale-02", "1", kindOfFirst(t, labels, "pale-02"), "--by", "bo",
+		"--record", db)
+	if text := learnRun(t, 0, "533, of 60 units", "learn", "fit", "--record", db, "--by", "AK"); strings.Contains(text,
+		"labelled otherwise") {
 		t.Error(text)
 	}
 }
@@ -212,15 +220,19 @@ func TestLearnFromConfirmations(t *testing.T) {
 	f := map[string]float64{"grain": 2, "opacity": 1}
 	r := part.Result{Schema: 1, Unit: "u1", Stage: part.Wet, Verdict: part.Rework, Findings: []part.Finding{
 		{Number: 1, Image: "face_raking.jpg", Kind: part.Bubble, Box: part.Box{10, 10, 9, 9}, Features: f},
-		{Number: 2, Image: "face_raking.jpg", Kind: part.Dust, Box: part.Box{50, 10, 9, 9}, Features: f, Rule: &part.RuleCall{Kind: part.Crater, Confidence: 0.4}},
+		{Number: 2, Image: "face_raking.jpg", Kind: part.Dust, Box: part.Box{50, 10, 9, 9}, Features: f,
+			Rule: &part.RuleCall{Kind: part.Crater, Confidence: 0.4}},
 		{Number: 3, Image: "face_raking.jpg", Kind: part.Dust, Box: part.Box{90, 10, 9, 9}, Features: f},
 		{Number: 4, Image: "edge_000.jpg", Kind: part.Step},
-		{Number: 5, Image: "face_stripes_x0.jpg", Kind: part.Crater, Box: part.Box{90, 10, 9, 9}, Features: map[string]float64{"phase_rad": 1}}, // not confirmed: it is not asked
+		{Number: 5, Image: "face_stripes_x0.jpg", Kind: part.Crater, Box: part.Box{90, 10, 9, 9},
+			Features: map[string]float64{"phase_rad": 1}}, // not confirmed: it is not asked
 		{Number: 6, Image: "face_white.jpg", Kind: part.Dust, Box: part.Box{130, 10, 9, 9}, Features: f},
 	}}
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
-	id, err := store.Add(ctx, part.Inspection{UnitInfo: part.UnitInfo{Serial: "u1", Side: "L", Stage: part.Wet}, Started: at, Ended: at, Result: r,
-		Pictures: []part.StoredPicture{{File: "face_raking.jpg", View: part.Face, Light: part.Raking, MIME: "image/jpeg", Bytes: []byte("a picture")},
+	id, err := store.Add(ctx, part.Inspection{UnitInfo: part.UnitInfo{Serial: "u1", Side: "L", Stage: part.Wet}, Started: at, Ended: at,
+		Result: r,
+		Pictures: []part.StoredPicture{{File: "face_raking.jpg", View: part.Face, Light: part.Raking, MIME: "image/jpeg",
+			Bytes: []byte("a picture")},
 			{File: "face_stripes_x0.jpg", View: part.Face, Light: part.StripesX0, MIME: "image/jpeg", Bytes: []byte("another")},
 			{File: "face_white.jpg", View: part.Face, Light: part.White, MIME: "image/jpeg", Bytes: []byte("a third")}}})
 	try(err)
@@ -229,13 +241,15 @@ func TestLearnFromConfirmations(t *testing.T) {
 		Body: json.RawMessage(fmt.Sprintf(`{"inspection":%d,"verdict":"rework","known":[{"kind":"dust","box_px":[10,10,9,9]},{"kind":"dust","box_px":[50,10,9,9]}]}`, id))}))
 	set, err := label.RecordedExamples(ctx, store)
 	try(err)
-	if len(set.Examples) != 2 || set.None != 1 || set.Examples[0].Kind != part.Dust || set.Examples[0].Rule != part.Bubble || set.Examples[0].By != "TR" || set.Examples[0].Unit != "u1-L" {
+	if len(set.Examples) != 2 || set.None != 1 || set.Examples[0].Kind != part.Dust || set.Examples[0].Rule != part.Bubble ||
+		set.Examples[0].By != "TR" || set.Examples[0].Unit != "u1-L" {
 		t.Fatalf("%+v", set)
 	}
 	if e := set.Examples[1]; e.Rule != part.Crater || e.RuleConfidence != 0.4 {
 		t.Errorf("what the rules called is %s (%.1f)", e.Rule, e.RuleConfidence)
 	}
-	try(store.Label(ctx, records.Label{Inspection: id, Number: 5, Kind: part.Run, By: "p1", At: at.Add(time.Hour)})) // of stripes: nothing to learn from
+	// Of stripes: nothing to learn from.
+	try(store.Label(ctx, records.Label{Inspection: id, Number: 5, Kind: part.Run, By: "p1", At: at.Add(time.Hour)}))
 	if set, err = label.RecordedExamples(ctx, store); err != nil || len(set.Examples) != 2 || set.None != 1 || set.Blind != 1 {
 		t.Errorf("with a label on a finding in stripes: %v, %+v", err, set)
 	}
@@ -271,7 +285,8 @@ func TestLearnRefuses(t *testing.T) {
 		t.Errorf("who had a fit refused is kept: %+v, %v", people, err)
 	}
 	learnRun(t, 0, "has no model", "learn", "list", "--record", db)
-	learnRun(t, 3, "nothing to gain", "learn", "fit", "--labels", "../../internal/learn/testdata/known.csv", "--out", filepath.Join(t.TempDir(), "o"))
+	learnRun(t, 3, "nothing to gain", "learn", "fit", "--labels", "../../internal/learn/testdata/known.csv", "--out",
+		filepath.Join(t.TempDir(), "o"))
 	learnRun(t, 1, "there are no records", "learn", "fit", "--record", filepath.Join(t.TempDir(), "none.db"), "--by", "AK")
 }
 
@@ -293,7 +308,8 @@ func TestLearnWrongUsage(t *testing.T) {
 		{"say which database", []string{"learn", "fit"}},
 		{"say where the model goes", []string{"learn", "fit", "--labels", write("a.csv", "")}},
 		{"the table is empty", []string{"learn", "fit", "--labels", write("b.csv", ""), "--out", dir}},
-		{`column kind: "splash"`, []string{"learn", "fit", "--labels", write("c.csv", "unit,kind,rule_type,opacity\nu,splash,dust,1\n"), "--out", dir}},
+		{`column kind: "splash"`, []string{"learn", "fit", "--labels", write("c.csv", "unit,kind,rule_type,opacity\nu,splash,dust,1\n"),
+			"--out", dir}},
 		{"say who does this", []string{"learn", "fit", "--record", db}},
 		{"give SERIAL FINDING KIND", []string{"learn", "label", "u00-L", "1", "--by", "AK", "--record", db}},
 		{`finding "x"`, []string{"learn", "label", "u00-L", "x", "dust", "--by", "AK", "--record", db}},
@@ -301,15 +317,21 @@ func TestLearnWrongUsage(t *testing.T) {
 		{"no inspection of", []string{"learn", "label", "u77", "1", "dust", "--by", "AK", "--record", db}},
 		{"no finding of this number", []string{"learn", "label", "u00-L", "99", "dust", "--by", "AK", "--record", db}},
 		{"has no inspection 900", []string{"learn", "label", "u00-L", "1", "dust", "--inspection", "900", "--by", "AK", "--record", db}},
-		{"inspection 1 is of u00-L, not of u01-R", []string{"learn", "label", "u01-R", "1", "dust", "--inspection", "1", "--by", "AK", "--record", db}},
-		{`line 1: the column "type" is missing`, []string{"learn", "label", "--csv", write("d.csv", "serial,finding\nu,1\n"), "--by", "AK", "--record", db}},
+		{"inspection 1 is of u00-L, not of u01-R", []string{"learn", "label", "u01-R", "1", "dust", "--inspection", "1", "--by", "AK",
+			"--record", db}},
+		{`line 1: the column "type" is missing`, []string{"learn", "label", "--csv", write("d.csv", "serial,finding\nu,1\n"), "--by", "AK",
+			"--record", db}},
 		{"the table is empty", []string{"learn", "label", "--csv", write("empty.csv", ""), "--by", "AK", "--record", db}},
-		{`line 1: the column "type" is there twice`, []string{"learn", "label", "--csv", write("twice.csv", "serial,finding,type,type\nu00-L,1,dust,run\n"), "--by", "AK", "--record", db}},
-		{"line 3: kind", []string{"learn", "label", "--csv", write("e.csv", "serial,finding,type\nu00-L,1,dust\nu00-L,2,splash\n"), "--by", "AK", "--record", db}},
+		{`line 1: the column "type" is there twice`, []string{"learn", "label", "--csv",
+			write("twice.csv", "serial,finding,type,type\nu00-L,1,dust,run\n"), "--by", "AK", "--record", db}},
+		{"line 3: kind", []string{"learn", "label", "--csv", write("e.csv", "serial,finding,type\nu00-L,1,dust\nu00-L,2,splash\n"), "--by",
+			"AK", "--record", db}},
 		{"go together", []string{"learn", "table", "--truth", dir}},
-		{"cannot be read", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model", filepath.Join(dir, "no.json")}},
+		{"cannot be read", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model",
+			filepath.Join(dir, "no.json")}},
 		{"is a folder: name a model's file", []string{"surface", "a.jpg", "--out", dir, "--mm-per-px", "0.015", "--kind-model", dir}},
-		{"this is no model", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model", write("m.json", "{")}},
+		{"this is no model", []string{"unit", "../../testdata/images/u06-R", "--out", dir, "--mm-per-px", "0.015", "--kind-model",
+			write("m.json", "{")}},
 		{"its form is 0", []string{"surface", "a.jpg", "--out", dir, "--mm-per-px", "0.015", "--kind-model", write("n.json", "{}")}},
 	} {
 		learnRun(t, cli.ExitUsage, c.says, c.args...)

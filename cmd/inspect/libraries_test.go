@@ -25,10 +25,12 @@ func TestNeededLibraries(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	known := []string{"libopencv_core", "libopencv_imgproc", "libopencv_calib3d", "libjpeg", "libpng16", "libstdc++", "libgcc_s", "libm", "libc", "ld-linux-x86-64", "ld-linux-aarch64"}
+	known := []string{"libopencv_core", "libopencv_imgproc", "libopencv_calib3d", "libjpeg", "libpng16", "libstdc++", "libgcc_s", "libm",
+		"libc", "ld-linux-x86-64", "ld-linux-aarch64"}
 	for _, l := range needed {
 		if name, _, _ := strings.Cut(l, ".so"); !slices.Contains(known, name) {
-			t.Errorf("the program needs %s, which it need not (%v): was it built without the Makefile's flags, or is a function of it called?", l, needed)
+			t.Errorf("the program needs %s, which it need not (%v): was it built without the Makefile's flags, or is a function of it "+
+				"called?", l, needed)
 		}
 	}
 	if len(needed) < 5 {

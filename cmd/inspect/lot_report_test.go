@@ -98,7 +98,8 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 	}
 	digest := sha256.Sum256(x.limits.Bytes)
 	sum := hex.EncodeToString(digest[:])
-	o := lots.Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: lots.ISO2859, Rules: lots.Rules{Standard: lots.ISO2859}, Edition: lots.Edition, Level: "II", Limits: sum, LimitsName: x.limits.Name,
+	o := lots.Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: lots.ISO2859, Rules: lots.Rules{Standard: lots.ISO2859},
+		Edition: lots.Edition, Level: "II", Limits: sum, LimitsName: x.limits.Name,
 		NotPassing: part.Major}
 	for _, p := range plans {
 		if whole {
@@ -145,9 +146,12 @@ func (x *inventedLot) run(ctx context.Context, size int, whole, decide bool) {
 // inspection is an invented cured unit: dust at one place, steps about 4 um.
 func (x *inventedLot) inspection(name string, i int) part.Inspection {
 	serial, side := part.SerialAndSide(name, "")
-	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Reasons: []string{}, Warnings: []string{}, MMPerPX: .015, Findings: []part.Finding{},
-		Pictures:  []part.PictureReport{{File: "face.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK, Problems: []part.Problem{}, WidthPX: 1600, HeightPX: 1200}},
-		Scales:    []part.ScaleUse{{File: "scale-2026-02.json", SHA256: strings.Repeat("9c3c", 16), Made: "2026-02-11", MMPerPX: .015, URel: .0004}},
+	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Reasons: []string{}, Warnings: []string{}, MMPerPX: .015,
+		Findings: []part.Finding{},
+		Pictures: []part.PictureReport{{File: "face.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK,
+			Problems: []part.Problem{}, WidthPX: 1600, HeightPX: 1200}},
+		Scales: []part.ScaleUse{{File: "scale-2026-02.json", SHA256: strings.Repeat("9c3c", 16), Made: "2026-02-11", MMPerPX: .015,
+			URel: .0004}},
 		Faceplate: &part.Faceplate{Image: "face.jpg"}}
 	turn := x.rng.Float64() * .2
 	for k := range 72 {
@@ -158,7 +162,8 @@ func (x *inventedLot) inspection(name string, i int) part.Inspection {
 	worst := 0.0
 	for k := range 12 {
 		step, u := 4+9*x.rng.NormFloat64(), 1.4+.3*x.rng.Float64()
-		s := part.StepStation{Image: fmt.Sprintf("edge_%03d.jpg", 30*(k/2)), AngleDeg: float64(30 * (k / 2)), Side: []part.Side{part.Left, part.Right}[k%2], State: part.Measured, StepUM: &step, UUM: &u}
+		s := part.StepStation{Image: fmt.Sprintf("edge_%03d.jpg", 30*(k/2)), AngleDeg: float64(30 * (k / 2)),
+			Side: []part.Side{part.Left, part.Right}[k%2], State: part.Measured, StepUM: &step, UUM: &u}
 		if x.rng.IntN(300) == 0 {
 			s.State, s.StepUM, s.UUM, s.Reason = part.Unmeasured, nil, nil, "the outline is hidden by the holder"
 		} else if math.Abs(step) > math.Abs(worst) {
@@ -173,7 +178,8 @@ func (x *inventedLot) inspection(name string, i int) part.Inspection {
 			continue
 		}
 		d := .08 + .2*x.rng.Float64()
-		f := part.Finding{Number: k + 1, Image: "face.jpg", Kind: []part.Kind{part.Dust, part.Dust, part.Bubble, part.Fibre}[x.rng.IntN(4)], Zone: part.ZoneFace, Severity: part.Minor, DiameterMM: &d, Confidence: .9,
+		f := part.Finding{Number: k + 1, Image: "face.jpg", Kind: []part.Kind{part.Dust, part.Dust, part.Bubble, part.Fibre}[x.rng.IntN(4)],
+			Zone: part.ZoneFace, Severity: part.Minor, DiameterMM: &d, Confidence: .9,
 			Box: part.Box{850 + 180*x.rng.NormFloat64(), 520 + 120*x.rng.NormFloat64(), 12, 12}}
 		if x.rng.IntN(3) == 0 { // a dirty nozzle
 			f.Box[0], f.Box[1] = 1000+15*x.rng.NormFloat64(), 560+15*x.rng.NormFloat64()
@@ -194,10 +200,12 @@ func (x *inventedLot) inspection(name string, i int) part.Inspection {
 		if i%3 == 0 {
 			turn, below = math.Mod(720+3*x.rng.NormFloat64(), 360), 4+.2*x.rng.NormFloat64()
 		}
-		r.Findings = append(r.Findings, part.Finding{Number: len(r.Findings) + 1, Image: "shell.jpg", Kind: part.Missed, Zone: part.ZoneShell, Severity: part.Minor, Confidence: .9, TurnDeg: &turn, BelowMM: &below})
+		r.Findings = append(r.Findings, part.Finding{Number: len(r.Findings) + 1, Image: "shell.jpg", Kind: part.Missed,
+			Zone: part.ZoneShell, Severity: part.Minor, Confidence: .9, TurnDeg: &turn, BelowMM: &below})
 	}
 	r.Score = &score
-	return part.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: x.name, Operator: []string{"finisher 3", "finisher 5"}[i%2],
+	return part.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: x.name,
+		Operator:  []string{"finisher 3", "finisher 5"}[i%2],
 		Faceplate: []string{"oak 2", "plain black"}[i/2%2], Resin: []string{"B-77", "B-78"}[i/3%2], Stage: part.Cured},
 		Bench: "bench 1", Started: x.now.Add(-20 * time.Second), Ended: *x.now, Result: r, Limits: x.limits, Program: "0.1.0"}
 }
@@ -228,7 +236,8 @@ func TestLotReport(t *testing.T) {
 		}
 		again := t.TempDir()
 		lotRun(t, "lot", "report", names[4], "--record", file, "--out", again, "--at", at, "--language", lang)
-		for _, f := range []string{"lot-L-4704.pdf", "lot-L-4704.xlsx", "lot-L-4704.json", "lot-L-4704-units.csv", "lot-L-4704-findings.csv", "lot-L-4704-stations.csv", "lot-L-4704-plan.csv"} {
+		for _, f := range []string{"lot-L-4704.pdf", "lot-L-4704.xlsx", "lot-L-4704.json", "lot-L-4704-units.csv",
+			"lot-L-4704-findings.csv", "lot-L-4704-stations.csv", "lot-L-4704-plan.csv"} {
 			a, err := os.ReadFile(filepath.Join(dir, f))
 			if err != nil {
 				t.Fatal(err)
@@ -246,17 +255,20 @@ func TestLotReport(t *testing.T) {
 	switch {
 	case r.Lot.Name != names[4] || r.Lot.Size != 400 || r.Decision == nil || r.Decision.By != "inspector 2" || len(r.Decision.Hash) != 64:
 		t.Errorf("the lot: %+v, %+v", r.Lot, r.Decision)
-	case len(r.Plans) != 3 || r.Plans[1].Standard != lots.Edition || r.Plans[1].Letter == "" || r.Plans[1].Lets == nil || len(r.Plans[1].Curve) == 0:
+	case len(r.Plans) != 3 || r.Plans[1].Standard != lots.Edition || r.Plans[1].Letter == "" || r.Plans[1].Lets == nil ||
+		len(r.Plans[1].Curve) == 0:
 		t.Errorf("the plans: %+v", r.Plans)
 	case len(r.Switching) != 2 || r.Switching[0].Standard != string(lots.ISO2859) || r.Switching[0].After == "":
 		t.Errorf("switching: %+v", r.Switching)
 	case r.Draw == nil || r.Draw.Seed != 77 || len(r.Draw.Serials) != len(r.Units):
 		t.Errorf("the draw: %+v", r.Draw)
-	case len(r.Stations) != 12*len(r.Units) || len(r.Findings) == 0 || r.Gauge.Step == nil || len(r.Gauge.Scales) != 1 || r.Units[0].UUM == nil:
+	case len(r.Stations) != 12*len(r.Units) || len(r.Findings) == 0 || r.Gauge.Step == nil || len(r.Gauge.Scales) != 1 ||
+		r.Units[0].UUM == nil:
 		t.Errorf("%d stations, %d findings of %d units, gauge %+v", len(r.Stations), len(r.Findings), len(r.Units), r.Gauge)
 	case r.Steps == nil || len(r.Steps.Indices) == 0 || *r.Steps.UpperUM != 50 || *r.Steps.LowerUM != -50:
 		t.Errorf("capability: %+v", r.Steps)
-	case len(r.Charts) < 4 || len(r.Charts[1].Values) != 5 || len(r.Paretos) == 0 || r.Map == nil || len(r.Map.Findings) == 0 || len(r.Yields) == 0:
+	case len(r.Charts) < 4 || len(r.Charts[1].Values) != 5 || len(r.Paretos) == 0 || r.Map == nil || len(r.Map.Findings) == 0 ||
+		len(r.Yields) == 0:
 		t.Errorf("%d charts, %d paretos, map %v, %d yields", len(r.Charts), len(r.Paretos), r.Map != nil, len(r.Yields))
 	}
 	var by []string
@@ -306,7 +318,8 @@ func TestLotReportShell(t *testing.T) {
 	if err := json.Unmarshal([]byte(lotRun(t, "lot", "report", "L-1", "--record", file, "--json")), &r); err != nil {
 		t.Fatal(err)
 	}
-	if sh := r.Shell; sh == nil || sh.Units != book.ReadInFull || len(sh.Findings) != book.ReadInFull || len(sh.Circles) != 1 || sh.Circles[0].Units < 20 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 || math.Abs(sh.Circles[0].BelowMM-4) > 1 {
+	if sh := r.Shell; sh == nil || sh.Units != book.ReadInFull || len(sh.Findings) != book.ReadInFull || len(sh.Circles) != 1 ||
+		sh.Circles[0].Units < 20 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 || math.Abs(sh.Circles[0].BelowMM-4) > 1 {
 		t.Errorf("%+v", sh)
 	}
 	placed := 0
@@ -337,17 +350,23 @@ func TestLotChart(t *testing.T) {
 			t.Errorf("%s: the page, %v", kind, err)
 		}
 		var j book.ChartJSON
-		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", kind, "--record", file, "--json")), &j); err != nil || len(j.Charts) == 0 || len(j.Charts[0].Values) < 6 || len(j.Charts[0].Values) != len(j.Charts[0].Names) {
+		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", kind, "--record", file, "--json")), &j); err != nil ||
+			len(j.Charts) == 0 || len(j.Charts[0].Values) < 6 || len(j.Charts[0].Values) != len(j.Charts[0].Names) {
 			t.Errorf("%s: %+v, %v", kind, j, err)
 		}
 	}
 	for args, want := range map[string]string{
-		"--kind z": "there are p", "--kind p --lot x": "goes over lots", "--kind i --product x": "--product", "--kind i --target 3": "--target", "--kind ewma --target x": "no number", "--kind xbar --subgroup 1": "--subgroup",
-		"--kind p --from 2027-01-01": "two at least", "--kind i --from 2026-03-02 --to 2026-03-01": "not before", "--kind i --lot none": "needs 2", "--kind p --rules odd": "no rule", "--kind i --baseline -1": "--baseline", "--kind i --stage dry": "stage", "": "--kind",
-		"--kind i --of gloss": "--of", "--kind p --of waviness": "counts over lots", "--kind p --resin B-77": "--resin", "--kind i --of waviness --lot L-4700": "without a measured waviness are left out", "--kind i --resin none": "of 0 units",
+		"--kind z": "there are p", "--kind p --lot x": "goes over lots", "--kind i --product x": "--product",
+		"--kind i --target 3": "--target", "--kind ewma --target x": "no number", "--kind xbar --subgroup 1": "--subgroup",
+		"--kind p --from 2027-01-01": "two at least", "--kind i --from 2026-03-02 --to 2026-03-01": "not before",
+		"--kind i --lot none": "needs 2", "--kind p --rules odd": "no rule", "--kind i --baseline -1": "--baseline",
+		"--kind i --stage dry": "stage", "": "--kind",
+		"--kind i --of gloss": "--of", "--kind p --of waviness": "counts over lots", "--kind p --resin B-77": "--resin",
+		"--kind i --of waviness --lot L-4700": "without a measured waviness are left out", "--kind i --resin none": "of 0 units",
 	} {
 		var out, errs bytes.Buffer
-		err := run(t.Context(), append(append([]string{"lot", "chart"}, strings.Fields(args)...), "--record", file), strings.NewReader(""), &out, &errs)
+		err := run(t.Context(), append(append([]string{"lot", "chart"}, strings.Fields(args)...), "--record", file), strings.NewReader(""),
+			&out, &errs)
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v", args, err)
 		}
@@ -375,7 +394,8 @@ func drift(t *testing.T) string {
 	of := func(mrad float64) *part.Mirror { return &part.Mirror{PhaseRad: &phase, SlopeMRad: &mrad} }
 	bound := of(5)
 	bound.AtLeast = true
-	old, young := []*part.Mirror{of(1), of(1.2), nil, of(1), of(1.2), of(1), of(1.2), {PhaseRad: &phase}, of(1), of(1.2), of(1), of(1.2)}, []*part.Mirror{of(1.3), bound, of(1.5), of(1.7), bound, of(1.9), of(2.1)}
+	old, young := []*part.Mirror{of(1), of(1.2), nil, of(1), of(1.2), of(1), of(1.2), {PhaseRad: &phase}, of(1), of(1.2), of(1),
+		of(1.2)}, []*part.Mirror{of(1.3), bound, of(1.5), of(1.7), bound, of(1.9), of(2.1)}
 	for i, screen := range append(old, young...) {
 		now = now.Add(time.Minute)
 		in := x.inspection(fmt.Sprintf("d%02d-L", i+1), i)
@@ -410,7 +430,8 @@ func TestChartWaviness(t *testing.T) {
 		{"--kind cusum --baseline 10", 15, math.NaN(), math.NaN(), 5 * .2 / 1.128, []int{12, 13, 14}, "d16-L (B-78)"},
 	} {
 		var j book.ChartJSON
-		if err := json.Unmarshal([]byte(lotRun(t, append(strings.Fields("lot chart --of waviness --json "+c.args), "--record", file)...)), &j); err != nil {
+		if err := json.Unmarshal([]byte(lotRun(t, append(strings.Fields("lot chart --of waviness --json "+c.args), "--record", file)...)),
+			&j); err != nil {
 			t.Fatal(err)
 		}
 		chart := j.Charts[0]
@@ -451,7 +472,8 @@ func TestChartWaviness(t *testing.T) {
 	// One batch: its points only, and only what it lacks is counted.
 	for of, points := range map[string]int{"waviness": 5, "step": 7} {
 		var j book.ChartJSON
-		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", "i", "--of", of, "--resin", "B-78", "--json", "--record", file)), &j); err != nil {
+		if err := json.Unmarshal([]byte(lotRun(t, "lot", "chart", "--kind", "i", "--of", of, "--resin", "B-78", "--json", "--record",
+			file)), &j); err != nil {
 			t.Fatal(err)
 		}
 		c := j.Charts[0]
@@ -464,13 +486,16 @@ func TestChartWaviness(t *testing.T) {
 	}
 	// The page says it in words, in both languages.
 	for lang, words := range map[string][]string{
-		"en":      {"Waviness, unit by unit", "Moving range of the waviness", "waviness of a unit / mrad", "moving range / mrad", "2 units are left out of which only a lower bound", "1 unit without a measured waviness", "where the screen stands", "resin batch B-78"},
+		"en": {"Waviness, unit by unit", "Moving range of the waviness", "waviness of a unit / mrad", "moving range / mrad",
+			"2 units are left out of which only a lower bound", "1 unit without a measured waviness", "where the screen stands",
+			"resin batch B-78"},
 		"zh-Hans": {"逐件波纹度", "波纹度的移动极差", "每件波纹度 / mrad", "移动极差 / mrad", "2 件波纹度只知下界", "1 件未测得波纹度", "屏幕位置", "树脂批号 B-78"},
 	} {
 		page := ""
 		for _, more := range [][]string{nil, {"--resin", "B-78"}} {
 			dir := t.TempDir()
-			lotRun(t, append([]string{"lot", "chart", "--kind", "i", "--of", "waviness", "--record", file, "--out", dir, "--language", lang}, more...)...)
+			lotRun(t, append([]string{"lot", "chart", "--kind", "i", "--of", "waviness", "--record", file, "--out", dir, "--language",
+				lang}, more...)...)
 			data, err := os.ReadFile(filepath.Join(dir, "chart.html"))
 			if err != nil {
 				t.Fatal(err)
@@ -532,7 +557,8 @@ func TestBenchLots(t *testing.T) {
 	if err := b.Decide(t.Context(), names[1], step); err != nil {
 		t.Fatal(err)
 	}
-	if s, err = b.Lot(t.Context(), names[1]); err != nil || s.State != bench.LotRefused || s.Decided == nil || s.Decided.By != "inspector 2" || strings.Join(s.Steps, " ") != "screen return" {
+	if s, err = b.Lot(t.Context(), names[1]); err != nil || s.State != bench.LotRefused || s.Decided == nil ||
+		s.Decided.By != "inspector 2" || strings.Join(s.Steps, " ") != "screen return" {
 		t.Errorf("%+v, %v", s, err)
 	}
 	var no *part.Trouble
@@ -570,7 +596,8 @@ func TestFiguresLotReport(t *testing.T) {
 		}
 		best = min(best, time.Since(start))
 	}
-	fmt.Printf("report of a lot of 10,000 inspected units, PDF, XLSX, CSV, JSON: %.2f s (bar %.0f s)\n", best.Seconds(), lotReportBar.Seconds())
+	fmt.Printf("report of a lot of 10,000 inspected units, PDF, XLSX, CSV, JSON: %.2f s (bar %.0f s)\n", best.Seconds(),
+		lotReportBar.Seconds())
 	if best > lotReportBar {
 		t.Errorf("the report took %s, the bar is %s", best, lotReportBar)
 	}

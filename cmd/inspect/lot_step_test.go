@@ -48,7 +48,8 @@ func runStep(t *testing.T, o book.StepOptions, values string) (book.Step, string
 // MIL-STD-414, Example B (values and result as in the reference, section 3): lot 40,
 // level IV, AQL 1 %, limit 209: mean 195, s 8.8034, Q 1.5903, k 1.53, accepted.
 func TestLotStepExampleB(t *testing.T) {
-	s, text, err := runStep(t, book.StepOptions{Size: 40, AQL: 1, High: "209", Low: "none"}, "# invented unit: degrees\n197\n188\n184\n205\n201\n")
+	s, text, err := runStep(t, book.StepOptions{Size: 40, AQL: 1, High: "209", Low: "none"},
+		"# invented unit: degrees\n197\n188\n184\n205\n201\n")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -71,14 +72,16 @@ func TestLotStepExampleB(t *testing.T) {
 
 func TestLotStepRefusesAndWaits(t *testing.T) {
 	_, text, err := runStep(t, book.StepOptions{Size: 40, AQL: 1, High: "200", Low: "none"}, "197\n188\n184\n205\n201\n")
-	if !errors.Is(err, cli.ExitCode(cli.ExitFails)) || !strings.Contains(text, "REFUSED") || !strings.Contains(text, "themselves beyond a limit") {
+	if !errors.Is(err, cli.ExitCode(cli.ExitFails)) || !strings.Contains(text, "REFUSED") ||
+		!strings.Contains(text, "themselves beyond a limit") {
 		t.Errorf("%v: %s", err, text)
 	}
 	s, text, err := runStep(t, book.StepOptions{Size: 40, AQL: 1}, "12\n3\n")
 	if !errors.Is(err, cli.ExitCode(cli.ExitUnmeasured)) || s.Judged != nil || !strings.Contains(text, "nothing is decided") {
 		t.Errorf("%v: %s", err, text)
 	}
-	if s, _, err = runStep(t, book.StepOptions{Size: 500, AQL: 1}, ""); err != nil || s.Judged != nil || s.Plan.N < 5 || s.Protection.P10 == nil {
+	if s, _, err = runStep(t, book.StepOptions{Size: 500, AQL: 1}, ""); err != nil || s.Judged != nil || s.Plan.N < 5 ||
+		s.Protection.P10 == nil {
 		t.Errorf("the plan alone: %v, %+v", err, s)
 	}
 }
@@ -104,7 +107,8 @@ func TestLotStepBadInput(t *testing.T) {
 // Values come from standard input too; what is no list of steps is told in a line.
 func TestLotStepStandardInput(t *testing.T) {
 	run := func(values string, aql float64) (string, error) {
-		o := book.StepOptions{Database: &cli.Database{}, Size: 40, AQL: aql, Level: "IV", Mode: string(lots.Normal), Values: "-", Stdin: strings.NewReader(values)}
+		o := book.StepOptions{Database: &cli.Database{}, Size: 40, AQL: aql, Level: "IV", Mode: string(lots.Normal), Values: "-",
+			Stdin: strings.NewReader(values)}
 		var out bytes.Buffer
 		err := book.RunStep(context.Background(), o, "", &out)
 		return out.String(), err
@@ -118,7 +122,8 @@ func TestLotStepStandardInput(t *testing.T) {
 		"line of more than":                          strings.Repeat("1", 70_000),
 		"xxx...\" is no step":                        strings.Repeat("x", 5000),
 	} {
-		if _, err := run(values, 1); err == nil || !strings.Contains(err.Error(), want) || len(err.Error()) > 200 || !errors.As(err, &usage) {
+		if _, err := run(values, 1); err == nil || !strings.Contains(err.Error(), want) || len(err.Error()) > 200 ||
+			!errors.As(err, &usage) {
 			t.Errorf("%v, want %q", err, want)
 		}
 	}
@@ -134,7 +139,8 @@ func TestLotStepStandardInput(t *testing.T) {
 
 // The unit that was not measured is not passed over for the next one of the draw.
 func TestLotStepNotMeasured(t *testing.T) {
-	s := book.Step{Plan: lots.Variables{N: 3, K: 1, M: 0.1, AQL: 1}, Names: []string{"a", "b", "c", "d"}, ValuesUM: []float64{1, math.NaN(), 3, 4}, WasAsked: true}
+	s := book.Step{Plan: lots.Variables{N: 3, K: 1, M: 0.1, AQL: 1}, Names: []string{"a", "b", "c", "d"},
+		ValuesUM: []float64{1, math.NaN(), 3, 4}, WasAsked: true}
 	if err := s.Judge(); err != nil || s.Judged != nil || s.Measured != 2 || len(s.Missing) != 1 || s.Missing[0] != "b" {
 		t.Errorf("%+v, %v", s, err)
 	}

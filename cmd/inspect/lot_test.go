@@ -32,17 +32,22 @@ func lotInspection(t testing.TB, name, lot string) part.Inspection {
 	at := time.Date(2031, 3, 4, 6, 0, 0, 0, time.UTC)
 	limits := part.SettingsFile{Name: "limits.yaml (shipped)", Bytes: configs.LimitsYAML}
 	size, score := 0.15, 11.0
-	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Score: &score, Reasons: []string{}, MMPerPX: 0.015, Pictures: []part.PictureReport{}, Warnings: []string{},
+	r := part.Result{Schema: 1, Unit: name, Stage: part.Cured, Verdict: part.Pass, Score: &score, Reasons: []string{}, MMPerPX: 0.015,
+		Pictures: []part.PictureReport{}, Warnings: []string{},
 		Findings: []part.Finding{
-			{Number: 1, Image: "face_raking.jpg", Kind: part.Dust, Zone: part.ZoneFace, Severity: part.None, Confidence: 0.9, DiameterMM: &size},
-			{Number: 2, Image: "face_raking.jpg", Kind: part.Fibre, Zone: part.ZoneRim, Severity: part.None, Confidence: 0.7, LengthMM: &size},
+			{Number: 1, Image: "face_raking.jpg", Kind: part.Dust, Zone: part.ZoneFace, Severity: part.None, Confidence: 0.9,
+				DiameterMM: &size},
+			{Number: 2, Image: "face_raking.jpg", Kind: part.Fibre, Zone: part.ZoneRim, Severity: part.None, Confidence: 0.7,
+				LengthMM: &size},
 		}}
 	for i := range 12 {
 		step, u := 3.5*float64(i-6), 1.5
-		r.Seam.Stations = append(r.Seam.Stations, part.StepStation{Image: fmt.Sprintf("edge_%03d.jpg", 30*(i/2)), AngleDeg: float64(30 * (i / 2)), Side: part.Left, State: part.Measured, StepUM: &step, UUM: &u})
+		r.Seam.Stations = append(r.Seam.Stations, part.StepStation{Image: fmt.Sprintf("edge_%03d.jpg", 30*(i/2)),
+			AngleDeg: float64(30 * (i / 2)), Side: part.Left, State: part.Measured, StepUM: &step, UUM: &u})
 	}
 	r.Seam.WorstStepUM = r.Seam.Stations[0].StepUM
-	return part.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: lot, Operator: "A", Stage: part.Cured}, Started: at, Ended: at.Add(time.Second), Result: r, Limits: limits, Program: "0.1.0"}
+	return part.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: lot, Operator: "A", Stage: part.Cured}, Started: at,
+		Ended: at.Add(time.Second), Result: r, Limits: limits, Program: "0.1.0"}
 }
 
 func lotStore(t testing.TB) (*records.Store, string) {
@@ -147,7 +152,8 @@ func TestLotFromRecords(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &took); err != nil || code != cli.ExitOther || errs != "" {
 		t.Fatalf("%d %v %s%s", code, err, out, errs)
 	}
-	if took.Taken < len(ids) || len(took.Not) != 2 || !strings.Contains(took.Not[0]+took.Not[1], "of lot B, not of lot A") || !strings.Contains(took.Not[0]+took.Not[1], "by other limits") {
+	if took.Taken < len(ids) || len(took.Not) != 2 || !strings.Contains(took.Not[0]+took.Not[1], "of lot B, not of lot A") ||
+		!strings.Contains(took.Not[0]+took.Not[1], "by other limits") {
 		t.Errorf("%+v", took)
 	}
 	not(t, cli.ExitOther, "is unfinished", "lot", "decide", "A", "--by", "B", "--record", url)
@@ -162,7 +168,8 @@ func TestLotFromRecords(t *testing.T) {
 	}
 	not(t, cli.ExitOther, "was overruled, by C: take it again", "lot", "decide", "A", "--by", "B", "--record", url)
 	code, out, _ = runCode(t, "lot", "take", "A", "--record", url)
-	if code != cli.ExitOther || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was overruled, by C", sample[0], ids[0])) || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was withdrawn, by C", sample[1], ids[1])) {
+	if code != cli.ExitOther || !strings.Contains(out, fmt.Sprintf("%s: inspection %d was overruled, by C", sample[0], ids[0])) ||
+		!strings.Contains(out, fmt.Sprintf("%s: inspection %d was withdrawn, by C", sample[1], ids[1])) {
 		t.Errorf("%d %s", code, out)
 	}
 	v := shownLot(t, url, "A")
@@ -182,7 +189,8 @@ func TestLotFromRecords(t *testing.T) {
 		t.Errorf("%s", v.State)
 	}
 	l, ins, err := book.Load(ctx, s, "A")
-	if err != nil || len(ins) != len(sample) || l.State() != lots.StateToDecide || len(ins[3].Result.Seam.Stations) != 12 || len(ins[3].Result.Findings) != 2 {
+	if err != nil || len(ins) != len(sample) || l.State() != lots.StateToDecide || len(ins[3].Result.Seam.Stations) != 12 ||
+		len(ins[3].Result.Findings) != 2 {
 		t.Errorf("%d %v", len(ins), err)
 	}
 	for i := range ins {
@@ -206,7 +214,8 @@ func TestLotDispositions(t *testing.T) {
 		sample := sampleOf(t, url, name)
 		for i, n := range sample {
 			in := lotInspection(t, n, name)
-			in.Result.Verdict, in.Result.Findings = part.Pass, []part.Finding{{Number: 1, Kind: part.Dust, Zone: part.ZoneFace, Severity: part.None}}
+			in.Result.Verdict, in.Result.Findings = part.Pass, []part.Finding{{Number: 1, Kind: part.Dust, Zone: part.ZoneFace,
+				Severity: part.None}}
 			if i < rejects {
 				in.Result.Verdict = part.Reject
 			}
@@ -217,7 +226,8 @@ func TestLotDispositions(t *testing.T) {
 	}
 	lot("A", 60)
 	not(t, cli.ExitOther, "the counts refuse lot A", append([]string{"lot", "decide", "A", "--accept"}, at()...)...)
-	if code, _, _ := runCode(t, append([]string{"lot", "decide", "A"}, at()...)...); code != cli.ExitFails || shownLot(t, url, "A").State != lots.StateRefused {
+	if code, _, _ := runCode(t, append([]string{"lot", "decide", "A"}, at()...)...); code != cli.ExitFails ||
+		shownLot(t, url, "A").State != lots.StateRefused {
 		t.Errorf("a lot of rejects: exit code %d", code)
 	}
 
@@ -270,7 +280,8 @@ func TestLotSwitching(t *testing.T) {
 			in.Result.Findings = nil
 			in.Started, in.Ended = time.Now(), time.Now()
 			if i < major {
-				in.Result.Verdict, in.Result.Findings = part.Rework, []part.Finding{{Number: 1, Kind: part.Chip, Zone: part.ZoneRim, Severity: part.Major}}
+				in.Result.Verdict, in.Result.Findings = part.Rework, []part.Finding{{Number: 1, Kind: part.Chip, Zone: part.ZoneRim,
+					Severity: part.Major}}
 			}
 			addInspection(t, s, in)
 		}
@@ -287,7 +298,8 @@ func TestLotSwitching(t *testing.T) {
 	if len(bad) != 2 {
 		t.Fatalf("%q do not pass", bad)
 	}
-	not(t, cli.ExitOther, bad[1]+" of the sample does not pass (rework), and is not among the units taken out", "lot", "decide", "B", "--screened", "--taken-out", bad[0], "--by", "B", "--record", url)
+	not(t, cli.ExitOther, bad[1]+" of the sample does not pass (rework), and is not among the units taken out", "lot", "decide", "B",
+		"--screened", "--taken-out", bad[0], "--by", "B", "--record", url)
 	ok(t, "lot", "decide", "B", "--screened", "--taken-out", strings.Join(bad, ","), "--by", "B", "--record", url)
 	not(t, cli.ExitOther, "a decision is made once", "lot", "decide", "B", "--by", "B", "--record", url)
 	units = slices.DeleteFunc(units, func(u string) bool { return slices.Contains(bad, u) })
@@ -296,11 +308,13 @@ func TestLotSwitching(t *testing.T) {
 	}
 	// The refusal stays in sight, with its counts.
 	v := shownLot(t, url, "B")
-	if v.State != lots.StateAccepted || v.Plan.Size != 58 || len(v.Earlier) != 1 || v.Earlier[0].Decision.Accepted || v.Earlier[0].Classes[1].Count != 2 || !slices.Equal(v.Earlier[0].Out, bad) {
+	if v.State != lots.StateAccepted || v.Plan.Size != 58 || len(v.Earlier) != 1 || v.Earlier[0].Decision.Accepted ||
+		v.Earlier[0].Classes[1].Count != 2 || !slices.Equal(v.Earlier[0].Out, bad) {
 		t.Errorf("%+v", v)
 	}
 	text := ok(t, "lot", "show", "B", "--record", url)
-	for _, want := range []string{"opened", "refused", "screened", "left the lot: " + strings.Join(bad, ", "), "presented again", "accepted"} {
+	for _, want := range []string{"opened", "refused", "screened", "left the lot: " + strings.Join(bad, ", "), "presented again",
+		"accepted"} {
 		i := strings.Index(text, want)
 		if i < 0 {
 			t.Fatalf("%q is missing, or not in its place:\n%s", want, text)
@@ -311,7 +325,8 @@ func TestLotSwitching(t *testing.T) {
 	if err := json.Unmarshal([]byte(ok(t, "lot", "list", "--json", "--record", url)), &list); err != nil {
 		t.Fatal(err)
 	}
-	if len(list.Lots) != 2 || list.Lots[0].Lot != "B" || list.Lots[0].State != lots.StateAccepted || list.Lots[1].State != lots.StateRefused {
+	if len(list.Lots) != 2 || list.Lots[0].Lot != "B" || list.Lots[0].State != lots.StateAccepted ||
+		list.Lots[1].State != lots.StateRefused {
 		t.Errorf("%+v", list.Lots)
 	}
 	for _, d := range list.Due {
@@ -383,7 +398,8 @@ func TestLotResume(t *testing.T) {
 	if again := ok(t, take...); !strings.HasPrefix(again, "taken: 0 units, 8 before\n") {
 		t.Error(again)
 	}
-	not(t, cli.ExitOther, "stray-L is not of lot A", "lot", "take", "A", filepath.Join(pics, "stray-L"), "--out", out, "--mm-per-px", "0.015", "--record", url)
+	not(t, cli.ExitOther, "stray-L is not of lot A", "lot", "take", "A", filepath.Join(pics, "stray-L"), "--out", out, "--mm-per-px",
+		"0.015", "--record", url)
 }
 
 // TestLotAdopts: what was recorded for the lot, but not taken before the run was
@@ -397,11 +413,13 @@ func TestLotAdopts(t *testing.T) {
 	ok(t, "lot", "plan", "A", "--size", "2", "--stage", "wet", "--level", "III", "--record", url)
 	ok(t, "lot", "draw", "A", "--serials", serialsFile(t, "u01-L", "u06-R"), "--record", url)
 	images := absolute(t, "../../testdata/images")
-	if code, _, errs := runCode(t, "unit", filepath.Join(images, "u06-R"), "--out", out, "--mm-per-px", "0.015", "--record", url, "--lot", "A"); code != cli.ExitFails {
+	if code, _, errs := runCode(t, "unit", filepath.Join(images, "u06-R"), "--out", out, "--mm-per-px", "0.015", "--record", url, "--lot",
+		"A"); code != cli.ExitFails {
 		t.Fatal(errs)
 	}
 	told := ok(t, "lot", "take", "A", images, "--out", out, "--mm-per-px", "0.015", "--record", url)
-	if !strings.Contains(told, "u01-L: rework") || strings.Contains(told, "u06-R: rework") || !strings.Contains(told, "taken: 2 units, 0 before") {
+	if !strings.Contains(told, "u01-L: rework") || strings.Contains(told, "u06-R: rework") ||
+		!strings.Contains(told, "taken: 2 units, 0 before") {
 		t.Error(told)
 	}
 	v := shownLot(t, url, "A")
@@ -476,7 +494,8 @@ func killAfter(t testing.TB, units int, args ...string) int {
 	}
 	n := 0
 	for lines := bufio.NewScanner(stdout); n < units && lines.Scan(); {
-		if strings.Contains(lines.Text(), ": rework") || strings.Contains(lines.Text(), ": pass") || strings.Contains(lines.Text(), ": not measured") {
+		if strings.Contains(lines.Text(), ": rework") || strings.Contains(lines.Text(), ": pass") ||
+			strings.Contains(lines.Text(), ": not measured") {
 			n++
 		}
 	}

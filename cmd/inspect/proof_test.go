@@ -38,20 +38,26 @@ func changed(t *testing.T, unit string, names map[string]string) string {
 	return dir
 }
 
-// Pictures that show another turn, light or unit than they are named are told with their cause and not measured, and the unit is never passed.
-// Expected: by what was copied over what.
+// Pictures that show another turn, light or unit than they are named are told with their cause and not measured, and the unit is never
+// passed. Expected: by what was copied over what.
 func TestPicturesAreWhatTheirNamesSay(t *testing.T) {
 	for name, c := range map[string]struct {
 		names  map[string]string
 		want   string // the problem
 		doubts []string
 	}{
-		"one turn over two":              {map[string]string{"edge_090.jpg": "edge_030.jpg"}, proof.SameTurn, []string{"edge_030.jpg", "edge_090.jpg"}},
-		"the dome's over the raking one": {map[string]string{"face_raking.jpg": "face_diffuse.jpg"}, proof.SameLight, []string{"face_raking.jpg"}},
-		"lights exchanged":               {map[string]string{"face_raking.jpg": "face_diffuse.jpg", "face_diffuse.jpg": "face_raking.jpg"}, proof.Swapped, []string{"face_diffuse.jpg", "face_raking.jpg"}},
-		"another unit's turn":            {map[string]string{"edge_060.jpg": "../u08-R/edge_060.jpg"}, proof.OtherUnit, []string{"edge_060.jpg"}},
-		"another unit's raking":          {map[string]string{"face_raking.jpg": "../u03-R/face_raking.jpg"}, proof.OtherUnit, []string{"face_diffuse.jpg", "face_raking.jpg"}},
-		"two turns exchanged":            {map[string]string{"edge_030.jpg": "edge_090.jpg", "edge_090.jpg": "edge_030.jpg"}, proof.WrongTurn, []string{"edge_030.jpg", "edge_090.jpg"}},
+		"one turn over two": {map[string]string{"edge_090.jpg": "edge_030.jpg"}, proof.SameTurn,
+			[]string{"edge_030.jpg", "edge_090.jpg"}},
+		"the dome's over the raking one": {map[string]string{"face_raking.jpg": "face_diffuse.jpg"}, proof.SameLight,
+			[]string{"face_raking.jpg"}},
+		"lights exchanged": {map[string]string{"face_raking.jpg": "face_diffuse.jpg", "face_diffuse.jpg": "face_raking.jpg"},
+			proof.Swapped, []string{"face_diffuse.jpg", "face_raking.jpg"}},
+		"another unit's turn": {map[string]string{"edge_060.jpg": "../u08-R/edge_060.jpg"}, proof.OtherUnit,
+			[]string{"edge_060.jpg"}},
+		"another unit's raking": {map[string]string{"face_raking.jpg": "../u03-R/face_raking.jpg"}, proof.OtherUnit,
+			[]string{"face_diffuse.jpg", "face_raking.jpg"}},
+		"two turns exchanged": {map[string]string{"edge_030.jpg": "edge_090.jpg", "edge_090.jpg": "edge_030.jpg"},
+			proof.WrongTurn, []string{"edge_030.jpg", "edge_090.jpg"}},
 	} {
 		r, _ := resultIn(t, cli.ExitUnmeasured, changed(t, "u06-R", c.names), "--mm-per-px", "0.015")
 		var got []string

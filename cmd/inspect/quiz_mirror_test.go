@@ -18,7 +18,8 @@ import (
 // A unit drawn before a screen is asked in what is made of its stripes, in which its fault is dark; a mark
 // there is right, and the mistake of who misses it is shown there. Expected values: by the drawing.
 func TestQuizBeforeScreen(t *testing.T) {
-	all, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 3, Clean: 0.3, Kinds: []part.Kind{part.Missed}, Difficulty: teach.Easy, Seed: 4})
+	all, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 3, Clean: 0.3, Kinds: []part.Kind{part.Missed},
+		Difficulty: teach.Easy, Seed: 4})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -72,7 +73,8 @@ func TestQuizBeforeScreen(t *testing.T) {
 	if err == nil {
 		pool, err = book.PoolUnits(peel, part.Cured, grade.DefaultLimits())
 	}
-	if err != nil || len(pool[0].Known) != 1 || pool[0].Known[0].Kind != part.OrangePeel || !(pool[0].Known[0].SlopeMRad >= 2) || pool[0].Verdict == part.Pass {
+	if err != nil || len(pool[0].Known) != 1 || pool[0].Known[0].Kind != part.OrangePeel || !(pool[0].Known[0].SlopeMRad >= 2) ||
+		pool[0].Verdict == part.Pass {
 		t.Errorf("%v: %+v", err, pool)
 	}
 	// Where one picture of which the map is made is gone, so is the map.
@@ -116,7 +118,8 @@ func TestQuizOfRecordedScreen(t *testing.T) {
 // Under lamps and before a screen in two poses a place is not the same: what is asked is the pose in which
 // something is known, and nothing where both are.
 func TestPosesOfAnItem(t *testing.T) {
-	both := part.Inspection{Pictures: []part.StoredPicture{{File: "a", View: part.Face, Light: part.Raking}, {File: "b", View: part.Face, Light: part.White}}}
+	both := part.Inspection{Pictures: []part.StoredPicture{{File: "a", View: part.Face, Light: part.Raking},
+		{File: "b", View: part.Face, Light: part.White}}}
 	one := both
 	one.Result.Findings = []part.Finding{{Image: "a", AlsoIn: []part.Sighting{{Image: "b"}}}}
 	lamp, mirror := teach.KnownDefect{Light: part.Raking}, teach.KnownDefect{Light: book.GlossLight}

@@ -47,7 +47,8 @@ func TestPaintedShells(t *testing.T) {
 	out := filepath.Join(dir, "atlas")
 	if code, stdout, stderr := runCode(t, "atlas", "--units", dir, "--out", out); code != cli.ExitPass {
 		t.Errorf("%d %s%s", code, stdout, stderr)
-	} else if page, err := os.ReadFile(filepath.Join(out, "run.html")); err != nil || !strings.Contains(string(page), "of units with known defects") {
+	} else if page, err := os.ReadFile(filepath.Join(out, "run.html")); err != nil ||
+		!strings.Contains(string(page), "of units with known defects") {
 		t.Errorf("the atlas does not show the shell: %v", err)
 	} else {
 		seen := map[string]bool{}
@@ -87,12 +88,14 @@ func TestPaintedShells(t *testing.T) {
 	for _, x := range append([]part.Sighting{{Image: one.Image}}, one.AlsoIn...) {
 		turns[x.Image] = true
 	}
-	if found != len(turns) || len(s.Targets) != shown || len(s.False) != 1 || s.Units != 1 || s.Patterns[truth.OpaqueShell] != 1 || s.Targets[0].Where() != truth.OpaqueShell {
+	if found != len(turns) || len(s.Targets) != shown || len(s.False) != 1 || s.Units != 1 || s.Patterns[truth.OpaqueShell] != 1 ||
+		s.Targets[0].Where() != truth.OpaqueShell {
 		t.Errorf("found %d of %d in %d turns, false %+v, units %d of %v", found, len(s.Targets), len(turns), s.False, s.Units, s.Patterns)
 	}
 
 	// A truth without any surface is said.
-	if _, err := (truth.Unit{}).Surfaces("truth.json"); err == nil || !strings.Contains(err.Error(), "nothing of the faceplate or the shell") {
+	if _, err := (truth.Unit{}).Surfaces("truth.json"); err == nil ||
+		!strings.Contains(err.Error(), "nothing of the faceplate or the shell") {
 		t.Error(err)
 	}
 }

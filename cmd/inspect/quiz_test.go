@@ -68,7 +68,8 @@ func openBook(t testing.TB, file string, now func() time.Time) *book.Book {
 }
 
 func asked(number int, clean float64) book.DrawOptions {
-	return book.DrawOptions{Spec: teach.Spec{Name: "Test", Number: number, CleanShare: clean, Seed: 5, ToleranceMM: 0.5}, Difficulty: "mixed", Stage: "cured", Recorded: true, Criteria: teach.DefaultCriteria()}
+	return book.DrawOptions{Spec: teach.Spec{Name: "Test", Number: number, CleanShare: clean, Seed: 5, ToleranceMM: 0.5},
+		Difficulty: "mixed", Stage: "cured", Recorded: true, Criteria: teach.DefaultCriteria()}
 }
 
 // take answers a whole attempt; say gives the answer of a unit, and before is
@@ -203,7 +204,9 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	for i, it := range q.Test.Pool {
 		path := strings.TrimPrefix(it.Pictures[0].Ref, book.RefFile)
 		shown := slices.ContainsFunc(open.Shown, func(s teach.Shown) bool { return s.Item == i }) || open.Open.Item == i
-		if next, _ := q.Test.Next(append(slices.Clone(open.Shown), teach.Shown{Item: open.Open.Item, Answer: trueAnswer(q.Test.Pool[open.Open.Item])})); !shown && next == i && !strings.Contains(path, "testdata") {
+		if next, _ := q.Test.Next(append(slices.Clone(open.Shown),
+			teach.Shown{Item: open.Open.Item, Answer: trueAnswer(q.Test.Pool[open.Open.Item])})); !shown && next == i &&
+			!strings.Contains(path, "testdata") {
 			gone = path
 		}
 	}
@@ -222,7 +225,8 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 		t.Fatal(err)
 	}
 	if s.Score.Gone < 1 || len(s.Score.Mistakes) == 0 || s.Attempt.Certificate != nil {
-		t.Errorf("gone %d, %d mistakes of %d wrong answers, certificate %v", s.Score.Gone, len(s.Score.Mistakes), wrong, s.Attempt.Certificate)
+		t.Errorf("gone %d, %d mistakes of %d wrong answers, certificate %v", s.Score.Gone, len(s.Score.Mistakes), wrong,
+			s.Attempt.Certificate)
 	}
 	quizPages(t, b, "quiz-result", func(l *lang.Lang) ([]byte, error) { return b.Result(ctx, l, first) }, "left out because")
 	if _, err := b.Certificate(ctx, english(t), first); !problemIs(err, "quiz.no_certificate") {
@@ -251,10 +255,12 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if cert == nil || !cert.Expires.Equal(cert.At.AddDate(0, 12, 0)) {
 		t.Fatalf("%+v", cert)
 	}
-	quizPages(t, b, "quiz-certificate", func(l *lang.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "AB 17 met the criteria below")
+	quizPages(t, b, "quiz-certificate", func(l *lang.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) },
+		"AB 17 met the criteria below")
 	quizPages(t, b, "quiz-progress", func(l *lang.Lang) ([]byte, error) { return b.Progress(ctx, l, "", "17") }, "2 tests taken.")
 	clock.at = clock.at.AddDate(1, 1, 0)
-	quizPages(t, b, "quiz-certificate-expired", func(l *lang.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) }, "A new test renews it.")
+	quizPages(t, b, "quiz-certificate-expired", func(l *lang.Lang) ([]byte, error) { return b.Certificate(ctx, l, second) },
+		"A new test renews it.")
 
 	// Export and erase.
 	var out bytes.Buffer
@@ -273,7 +279,8 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 	quizPages(t, b, "quiz-erased", func(l *lang.Lang) ([]byte, error) { return b.Result(ctx, l, second) }, "person erased")
-	if code, stdout, _ := runCode(t, "quiz", "list", "--record", file); code != cli.ExitPass || strings.Count(stdout, "(erased)") != 2 || strings.Contains(stdout, "AB") {
+	if code, stdout, _ := runCode(t, "quiz", "list", "--record", file); code != cli.ExitPass || strings.Count(stdout, "(erased)") != 2 ||
+		strings.Contains(stdout, "AB") {
 		t.Errorf("%d %s", code, stdout)
 	}
 	if r, err := b.Store.Check(ctx); err != nil || !r.OK() {
@@ -333,7 +340,8 @@ func TestQuizTwoOfOneName(t *testing.T) {
 	if name, err := b.Begin(ctx, "Q1", "", "23"); err != nil || names[name] != "23" {
 		t.Errorf("%q %v", names[name], err)
 	}
-	for _, c := range [][3]string{{"CD", "23", "quiz.badge_wrong"}, {"", "", "quiz.who_missing"}, {strings.Repeat("A", 30), "", "quiz.who_bad"}} {
+	for _, c := range [][3]string{{"CD", "23", "quiz.badge_wrong"}, {"", "", "quiz.who_missing"},
+		{strings.Repeat("A", 30), "", "quiz.who_bad"}} {
 		if _, err := b.Begin(ctx, "Q1", c[0], c[1]); !problemIs(err, c[2]) {
 			t.Errorf("%v: %v", c, err)
 		}
@@ -402,10 +410,13 @@ func TestQuizOfRecords(t *testing.T) {
 	b := openBook(t, file, time.Now)
 	now := time.Now()
 	for i, unit := range []string{"u01-L", "u06-R"} {
-		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: unit[:3], Side: unit[4:], Stage: part.Cured, Operator: "B1"}, Started: now, Ended: now.Add(time.Second)}
+		in := part.Inspection{UnitInfo: part.UnitInfo{Serial: unit[:3], Side: unit[4:], Stage: part.Cured, Operator: "B1"}, Started: now,
+			Ended: now.Add(time.Second)}
 		in.Result = part.Result{Schema: 1, Unit: unit, Stage: part.Cured, Verdict: part.Rework, MMPerPX: 0.015, Findings: []part.Finding{
-			{Number: 1, Image: "face_diffuse.jpg", Kind: part.Bubble, Box: part.Box{400, 620, 20, 20}, DiameterMM: part.Num(0.3), Zone: part.ZoneFace},
-			{Number: 2, Image: "face_diffuse.jpg", Kind: part.Dust, Box: part.Box{900, 700, 10, 10}, DiameterMM: part.Num(0.1), Zone: part.ZoneFace},
+			{Number: 1, Image: "face_diffuse.jpg", Kind: part.Bubble, Box: part.Box{400, 620, 20, 20}, DiameterMM: part.Num(0.3),
+				Zone: part.ZoneFace},
+			{Number: 2, Image: "face_diffuse.jpg", Kind: part.Dust, Box: part.Box{900, 700, 10, 10}, DiameterMM: part.Num(0.1),
+				Zone: part.ZoneFace},
 			{Number: 3, Image: "edge_000.jpg", Kind: part.Step, Box: part.Box{900, 700, 10, 10}, Zone: part.ZoneSeam},
 		}}
 		for _, name := range []string{"edge_000.jpg", "face_diffuse.jpg", "face_raking.jpg"} {
@@ -424,26 +435,34 @@ func TestQuizOfRecords(t *testing.T) {
 			t.Fatal(id, err)
 		}
 	}
-	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != cli.ExitUsage || !strings.Contains(stderr, "there are no units to ask") {
+	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != cli.ExitUsage ||
+		!strings.Contains(stderr, "there are no units to ask") {
 		t.Errorf("not confirmed: %d %s", code, stderr)
 	}
 	for _, bad := range [][]string{
-		{"7", "--by", "T1", "--verdict", "rework"}, {"1", "--verdict", "rework"}, {"1", "--by", "T1"}, {"1", "--by", "T1", "--verdict", "good"}, {"x", "--by", "T1"},
-		{"1", "--by", "T1", "--verdict", "rework", "--not", "3"}, {"1", "--by", "T1", "--verdict", "rework", "--kind", "9=dust"}, {"1", "--by", "T1", "--verdict", "rework", "--kind", "1=smudge"},
-		{"1", "--by", "T1", "--verdict", "rework", "--also", "dust,1,2,3"}, {"1", "--by", "T1", "--verdict", "rework", "--also", "dust,1,2,3,0"},
+		{"7", "--by", "T1", "--verdict", "rework"}, {"1", "--verdict", "rework"}, {"1", "--by", "T1"},
+		{"1", "--by", "T1", "--verdict", "good"}, {"x", "--by", "T1"},
+		{"1", "--by", "T1", "--verdict", "rework", "--not", "3"}, {"1", "--by", "T1", "--verdict", "rework", "--kind", "9=dust"},
+		{"1", "--by", "T1", "--verdict", "rework", "--kind", "1=smudge"},
+		{"1", "--by", "T1", "--verdict", "rework", "--also", "dust,1,2,3"},
+		{"1", "--by", "T1", "--verdict", "rework", "--also", "dust,1,2,3,0"},
 	} {
-		if code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "--record", file}, bad...)...); code != cli.ExitUsage || strings.Count(stderr, "\n") != 1 {
+		if code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "--record", file}, bad...)...); code != cli.ExitUsage ||
+			strings.Count(stderr, "\n") != 1 {
 			t.Errorf("%v: %d %s", bad, code, stderr)
 		}
 	}
-	code, stdout, stderr := runCode(t, "quiz", "confirm", "1", "--record", file, "--by", "T1", "--verdict", "rework", "--not", "2", "--kind", "1=crater", "--also", "fibre,812,440,60,9")
+	code, stdout, stderr := runCode(t, "quiz", "confirm", "1", "--record", file, "--by", "T1", "--verdict", "rework", "--not", "2",
+		"--kind", "1=crater", "--also", "fibre,812,440,60,9")
 	if code != cli.ExitPass || !strings.Contains(stdout, "2 defects on the faceplate and the verdict rework are confirmed by T1") {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
-	if code, stdout, stderr := runCode(t, "quiz", "confirm", "2", "--record", file, "--by", "T1", "--verdict", "pass", "--not", "1,2"); code != cli.ExitPass {
+	if code, stdout, stderr := runCode(t, "quiz", "confirm", "2", "--record", file, "--by", "T1", "--verdict", "pass", "--not",
+		"1,2"); code != cli.ExitPass {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
-	if code, stdout, stderr := runCode(t, "quiz", "draw", "--record", file, "--number", "2", "--clean", "0.5"); code != cli.ExitPass || !strings.Contains(stdout, "2 units shown, of 2") {
+	if code, stdout, stderr := runCode(t, "quiz", "draw", "--record", file, "--number", "2", "--clean", "0.5"); code != cli.ExitPass ||
+		!strings.Contains(stdout, "2 units shown, of 2") {
 		t.Fatalf("%d %s%s", code, stdout, stderr)
 	}
 	q, err := b.Quiz(ctx, "Q1")
@@ -451,7 +470,8 @@ func TestQuizOfRecords(t *testing.T) {
 		t.Fatal(err)
 	}
 	it := q.Test.Pool[0]
-	if it.Provenance != teach.Confirmed || it.By != "T1" || it.Verdict != part.Rework || len(it.Known) != 2 || it.Known[0].Kind != part.Crater || it.Known[1].Kind != part.Fibre || len(it.Pictures) != 2 || it.WidthPX != 1600 {
+	if it.Provenance != teach.Confirmed || it.By != "T1" || it.Verdict != part.Rework || len(it.Known) != 2 ||
+		it.Known[0].Kind != part.Crater || it.Known[1].Kind != part.Fibre || len(it.Pictures) != 2 || it.WidthPX != 1600 {
 		t.Errorf("%+v", it)
 	}
 	if it := q.Test.Pool[1]; !it.Clean() || it.Verdict != part.Pass {
@@ -477,10 +497,12 @@ func TestQuizOfRecords(t *testing.T) {
 	if n, err := b.Now(ctx, name); err != nil || !n.Done || mustTake(t, b, name).Shown[1].Gone != true {
 		t.Errorf("%+v %v", n, err)
 	}
-	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != cli.ExitUsage || !strings.Contains(stderr, "the pictures of all 2 confirmed units were taken off the records") {
+	if code, _, stderr := runCode(t, "quiz", "draw", "--record", file); code != cli.ExitUsage ||
+		!strings.Contains(stderr, "the pictures of all 2 confirmed units were taken off the records") {
 		t.Errorf("%d %s", code, stderr)
 	}
-	if code, stdout, stderr := runCode(t, append([]string{"quiz", "draw", "--record", file, "--number", "2"}, painted(t)...)...); code != cli.ExitPass || !strings.Contains(stdout, "2 confirmed units are left out") {
+	if code, stdout, stderr := runCode(t, append([]string{"quiz", "draw", "--record", file, "--number", "2"},
+		painted(t)...)...); code != cli.ExitPass || !strings.Contains(stdout, "2 confirmed units are left out") {
 		t.Errorf("%d %s%s", code, stdout, stderr)
 	}
 }
@@ -488,11 +510,13 @@ func TestQuizOfRecords(t *testing.T) {
 // What is drawn is what its truth says: the same as testdata's form, clean as often
 // as asked, of the kinds asked, and the same again with the same seed.
 func TestPaintedUnits(t *testing.T) {
-	all, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 4, Clean: 0.5, Kinds: []part.Kind{part.Dust}, Difficulty: teach.Middling, Seed: 9})
+	all, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 4, Clean: 0.5, Kinds: []part.Kind{part.Dust},
+		Difficulty: teach.Middling, Seed: 9})
 	if err != nil {
 		t.Fatal(err)
 	}
-	same, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 4, Clean: 0.5, Kinds: []part.Kind{part.Dust}, Difficulty: teach.Middling, Seed: 9})
+	same, err := book.PaintUnits(t.TempDir(), book.PaintOptions{Number: 4, Clean: 0.5, Kinds: []part.Kind{part.Dust},
+		Difficulty: teach.Middling, Seed: 9})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -530,10 +554,12 @@ func TestPaintedUnits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := book.PoolUnits(same[:1], part.Cured, grade.DefaultLimits()); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "is cut off") {
+	if _, err := book.PoolUnits(same[:1], part.Cured, grade.DefaultLimits()); !errors.As(err, &wrong) ||
+		!strings.Contains(err.Error(), "is cut off") {
 		t.Errorf("a picture that is cut off can be asked: %v", err)
 	}
-	if _, err := book.PaintUnits(filepath.Join(all[0], "truth.json"), book.PaintOptions{Number: 1, Seed: 9}); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "name a folder to draw into") {
+	if _, err := book.PaintUnits(filepath.Join(all[0], "truth.json"), book.PaintOptions{Number: 1, Seed: 9}); !errors.As(err, &wrong) ||
+		!strings.Contains(err.Error(), "name a folder to draw into") {
 		t.Errorf("drawn into a file: %v", err)
 	}
 	if _, err := book.PaintUnits(filepath.Dir(all[0]), book.PaintOptions{Number: 1, Seed: 9}); err == nil {

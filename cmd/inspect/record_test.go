@@ -38,7 +38,8 @@ func TestRecord(t *testing.T) {
 	}
 	unit := []string{"unit", "../../testdata/images/u06-R", "--out", out, "--mm-per-px", "0.015", "--record", db}
 	code, stdout, stderr := runCode(t, unit...)
-	if code != cli.ExitOther || !strings.Contains(stderr, "was not recorded") || !strings.Contains(stderr, "busy") || strings.Contains(stdout, "records:") {
+	if code != cli.ExitOther || !strings.Contains(stderr, "was not recorded") || !strings.Contains(stderr, "busy") ||
+		strings.Contains(stdout, "records:") {
 		t.Errorf("exit code %d; %s%s", code, stdout, stderr)
 	}
 	if _, err := os.Stat(filepath.Join(out, "u06-R", cli.ResultFile)); err != nil {
@@ -54,7 +55,8 @@ func TestRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if in.Serial != "u06" || in.Side != "R" || in.Result.Verdict != part.Rework || len(in.Pictures) != 8 || !strings.Contains(string(in.Limits.Bytes), "version: 1") ||
+	if in.Serial != "u06" || in.Side != "R" || in.Result.Verdict != part.Rework || len(in.Pictures) != 8 ||
+		!strings.Contains(string(in.Limits.Bytes), "version: 1") ||
 		in.Station.SHA256 == "" || in.Ended.Before(in.Started) || in.Program != cli.Version || !strings.Contains(in.Libraries, "opencv") {
 		t.Errorf("%+v", in)
 	}

@@ -42,12 +42,15 @@ func newRootCommand() *cobra.Command {
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 		RunE: func(*cobra.Command, []string) error {
-			return cli.Usagef("say what to do: unit, surface, scale, camera, setup, screen, study, check, coach, quiz, learn, atlas, records, bench or version (see 'inspect --help')")
+			return cli.Usagef("say what to do: unit, surface, scale, camera, setup, screen, study, check, coach, quiz, learn, atlas, " +
+				"records, bench or version (see 'inspect --help')")
 		},
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return cli.Usagef("%w (see '%s --help')", err, cmd.CommandPath())
 	})
-	root.AddCommand(unit.Command(), unit.Surface(), gauge.Scale(), gauge.Camera(), gauge.Setup(), gauge.Screen(bench.ScreenShoot()), gauge.Study(), gauge.Check(), teach.Coach(), teach.Quiz(), teach.Learn(), teach.Atlas(), lot.Command(), records.Command(), bench.Command(), newVersionCommand())
+	root.AddCommand(unit.Command(), unit.Surface(), gauge.Scale(), gauge.Camera(), gauge.Setup(), gauge.Screen(bench.ScreenShoot()),
+		gauge.Study(), gauge.Check(), teach.Coach(), teach.Quiz(), teach.Learn(), teach.Atlas(), lot.Command(), records.Command(),
+		bench.Command(), newVersionCommand())
 	return root
 }

@@ -58,10 +58,15 @@ func TestScaleFromOnePicture(t *testing.T) {
 		options []string
 	}{
 		"dots": {drawnTarget(t, dir, "dots.png", flatDots(), func(p synth.TargetParams) *part.Image { return synth.Dots(p, dots21, nil) }),
-			[]string{"--target", "dots", "--cols", "11", "--rows", "8", "--pitch-mm", "1", "--diameter-mm", "0.5", "--projection", "telecentric"}},
-		"chessboard": {drawnTarget(t, dir, "board.png", flatDots(), func(p synth.TargetParams) *part.Image { return synth.Chessboard(p, 9, 6, 1) }),
+			[]string{"--target", "dots", "--cols", "11", "--rows", "8", "--pitch-mm", "1", "--diameter-mm", "0.5", "--projection",
+				"telecentric"}},
+		"chessboard": {drawnTarget(t, dir, "board.png", flatDots(),
+			func(p synth.TargetParams) *part.Image { return synth.Chessboard(p, 9, 6, 1) }),
 			[]string{"--target", "chessboard", "--cols", "9", "--rows", "6", "--pitch-mm", "1"}},
-		"ruler": {drawnTarget(t, dir, "ruler.png", flatDots(), func(p synth.TargetParams) *part.Image { return synth.Ruler(p, 20, 0.5, 0.12, 3, nil) }),
+		"ruler": {drawnTarget(t, dir, "ruler.png", flatDots(), func(p synth.TargetParams) *part.Image {
+			return synth.Ruler(p, 20, 0.5, 0.12,
+				3, nil)
+		}),
 			[]string{"--target", "ruler", "--pitch-mm", "0.5"}},
 		"disc": {drawnTarget(t, dir, "disc.png", pin, func(p synth.TargetParams) *part.Image { return synth.Disc(p, 4) }),
 			[]string{"--target", "disc", "--diameter-mm", "4", "--projection", "telecentric"}},
@@ -75,7 +80,8 @@ func TestScaleFromOnePicture(t *testing.T) {
 		if d := math.Abs(s.MMPerPX - 0.015); d > 2*s.UMMPerPX || s.UMMPerPX > 0.01*0.015 {
 			t.Errorf("%s: %.6f ± %.6f mm per pixel, drawn with 0.015", name, s.MMPerPX, s.UMMPerPX)
 		}
-		if s.WidthPX != 800 || s.HeightPX != 600 || s.Target.Identity != "invented" || len(s.Pictures) != 1 || !s.Pictures[0].Used || time.Since(s.Made) > time.Hour {
+		if s.WidthPX != 800 || s.HeightPX != 600 || s.Target.Identity != "invented" || len(s.Pictures) != 1 || !s.Pictures[0].Used ||
+			time.Since(s.Made) > time.Hour {
 			t.Errorf("%s: %+v", name, s)
 		}
 		page, err := os.ReadFile(filepath.Join(out, name+".html"))
@@ -91,7 +97,8 @@ func TestScaleFromTiltedPictures(t *testing.T) {
 	dir, out := t.TempDir(), t.TempDir()
 	lens := optics.Lens{FX: 900, FY: 900, CX: 405, CY: 296, K1: -0.15}
 	spec := optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 2, DiameterMM: 1}
-	poses := []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 25, AboutYDeg: 20}, {AboutXDeg: -22, AboutYDeg: 24}, {AboutXDeg: 20, AboutYDeg: -26}, {}}
+	poses := []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35},
+		{AboutXDeg: 25, AboutYDeg: 20}, {AboutXDeg: -22, AboutYDeg: 24}, {AboutXDeg: 20, AboutYDeg: -26}, {}}
 	var paths []string
 	for i, q := range poses {
 		q.XMM, q.YMM, q.DistanceMM = 8, 6, 30
@@ -109,7 +116,8 @@ func TestScaleFromTiltedPictures(t *testing.T) {
 		paths = append(paths, drawnTarget(t, dir, name, p, func(p synth.TargetParams) *part.Image { return synth.Dots(p, spec, nil) }))
 	}
 	args := append([]string{"scale"}, paths...)
-	args = append(args, "--target", "dots", "--cols", "9", "--rows", "7", "--pitch-mm", "2", "--diameter-mm", "1", "--u-rel", "0.0005", "--terms", "k1", "--at-unit", "h.png", "--out", out)
+	args = append(args, "--target", "dots", "--cols", "9", "--rows", "7", "--pitch-mm", "2", "--diameter-mm", "1", "--u-rel", "0.0005",
+		"--terms", "k1", "--at-unit", "h.png", "--out", out)
 	_, stdout, stderr := runCode(t, args...)
 	if !strings.Contains(stdout, "The view that spoils the fit: d.png") || strings.Count(stdout, "The view that spoils") != 1 {
 		t.Errorf("d.png is not named:\n%s%s", stdout, stderr)
@@ -123,7 +131,8 @@ func TestScaleFromTiltedPictures(t *testing.T) {
 	if s.RMSPX > with.RMSPX/2 || s.Pictures[3].Used || strings.Contains(stdout, "spoils the fit") {
 		t.Errorf("rms %.3f px with d.png, %.3f without; %+v", with.RMSPX, s.RMSPX, s.Pictures[3])
 	}
-	for name, c := range map[string][3]float64{"fx": {s.Lens.FX, lens.FX, s.LensU.FX}, "cx": {s.Lens.CX, lens.CX, s.LensU.CX}, "cy": {s.Lens.CY, lens.CY, s.LensU.CY}, "k1": {s.Lens.K1, lens.K1, s.LensU.K1},
+	for name, c := range map[string][3]float64{"fx": {s.Lens.FX, lens.FX, s.LensU.FX}, "cx": {s.Lens.CX, lens.CX, s.LensU.CX},
+		"cy": {s.Lens.CY, lens.CY, s.LensU.CY}, "k1": {s.Lens.K1, lens.K1, s.LensU.K1},
 		"scale": {s.MMPerPX, 30.0 / 900, s.UMMPerPX}} {
 		if math.Abs(c[0]-c[1]) > 3*c[2] || !(c[2] > 0) {
 			t.Errorf("%s %.6g, u %.2g, drawn with %.6g", name, c[0], c[2], c[1])
@@ -138,7 +147,8 @@ func TestScaleFromBentTarget(t *testing.T) {
 	lens := optics.Lens{FX: 900, FY: 900, CX: 405, CY: 296}
 	spec := optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 2, DiameterMM: 1}
 	args := []string{"scale", "--target", "dots", "--cols", "9", "--rows", "7", "--pitch-mm", "2", "--diameter-mm", "1", "--terms", "k1"}
-	for i, q := range []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 20, AboutYDeg: -26}} {
+	for i, q := range []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35},
+		{AboutXDeg: 20, AboutYDeg: -26}} {
 		q.XMM, q.YMM, q.DistanceMM = 8, 6, 30
 		p := synth.DefaultTarget()
 		p.Seed = uint64(i + 1)
@@ -146,7 +156,8 @@ func TestScaleFromBentTarget(t *testing.T) {
 		p.Map = func(x, y float64) part.Point {
 			return at(x+0.12*math.Exp(-((x-4)*(x-4)+(y-4)*(y-4))/6), y)
 		}
-		args = append(args, drawnTarget(t, dir, string(rune('a'+i))+".png", p, func(p synth.TargetParams) *part.Image { return synth.Dots(p, spec, nil) }))
+		args = append(args, drawnTarget(t, dir, string(rune('a'+i))+".png", p,
+			func(p synth.TargetParams) *part.Image { return synth.Dots(p, spec, nil) }))
 	}
 	_, stdout, stderr := runCode(t, args...)
 	if !strings.Contains(stdout, "target: it is not flat or not as drawn") || !strings.Contains(stdout, "0.1") {
@@ -179,9 +190,11 @@ func TestScaleRefusals(t *testing.T) {
 		{cli.ExitUsage, append([]string{dots, "--max-age-days", "0"}, grid...), "--max-age-days"},
 		{cli.ExitUsage, append([]string{dots, "--name", "../x"}, grid...), "--name"},
 		{cli.ExitUsage, append([]string{filepath.Join(dir, "absent.png")}, grid...), "no such file"},
-		{cli.ExitUsage, []string{dots, "--target", "dots", "--cols", "11", "--rows", "8", "--pitch-mm", "0", "--diameter-mm", "0.5"}, "pitch"},
+		{cli.ExitUsage, []string{dots, "--target", "dots", "--cols", "11", "--rows", "8", "--pitch-mm", "0", "--diameter-mm", "0.5"},
+			"pitch"},
 		{cli.ExitUnmeasured, append([]string{dark}, grid...), "black"},
-		{cli.ExitUnmeasured, []string{dots, "--target", "dots", "--cols", "14", "--rows", "8", "--pitch-mm", "1", "--diameter-mm", "0.5"}, "of 112 dots"},
+		{cli.ExitUnmeasured, []string{dots, "--target", "dots", "--cols", "14", "--rows", "8", "--pitch-mm", "1", "--diameter-mm", "0.5"},
+			"of 112 dots"},
 		{cli.ExitUnmeasured, []string{dots, "--target", "chessboard", "--cols", "9", "--rows", "6", "--pitch-mm", "1"}, "not found"},
 	} {
 		out := filepath.Join(t.TempDir(), "out")
@@ -200,7 +213,8 @@ func TestUnitIsNoRuler(t *testing.T) {
 	out := t.TempDir()
 	for _, file := range []string{"../../testdata/images/u01-L/edge_000.jpg", "../../testdata/images/u06-R/face_diffuse.jpg"} {
 		code, stdout, stderr := runCode(t, "scale", file, "--target", "ruler", "--pitch-mm", "0.1", "--out", out)
-		if left, _ := os.ReadDir(out); code != cli.ExitUnmeasured || len(left) > 0 || !strings.Contains(stderr, "no picture shows the target") {
+		if left, _ := os.ReadDir(out); code != cli.ExitUnmeasured || len(left) > 0 ||
+			!strings.Contains(stderr, "no picture shows the target") {
 			t.Errorf("%s: exit code %d, %d files: %s%s", file, code, len(left), stdout, stderr)
 		}
 	}
@@ -214,7 +228,8 @@ func TestPoorScaleIsSetAside(t *testing.T) {
 	path := drawnTarget(t, dir, "dots.png", p, func(p synth.TargetParams) *part.Image {
 		return synth.Dots(p, optics.Target{Kind: optics.Dots, Cols: 5, Rows: 4, PitchMM: 2, DiameterMM: 1}, nil)
 	})
-	code, stdout, stderr := runCode(t, "scale", path, "--target", "dots", "--cols", "5", "--rows", "4", "--pitch-mm", "2", "--diameter-mm", "1", "--projection", "telecentric", "--out", out)
+	code, stdout, stderr := runCode(t, "scale", path, "--target", "dots", "--cols", "5", "--rows", "4", "--pitch-mm", "2", "--diameter-mm",
+		"1", "--projection", "telecentric", "--out", out)
 	if code != cli.ExitFails || !strings.Contains(stdout, "It is in doubt") {
 		t.Fatalf("exit code %d: %s%s", code, stdout, stderr)
 	}

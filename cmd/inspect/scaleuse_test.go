@@ -76,7 +76,8 @@ func TestScaleFileMeasuresAsItsNumber(t *testing.T) {
 			t.Errorf("station %d: step %g with the file, %g with the number", i, *s.StepUM, *w.StepUM)
 		}
 	}
-	if len(got.Scales) != 1 || got.Scales[0].MMPerPX != 0.015 || math.Abs(got.Scales[0].URel-0.002) > 1e-12 || len(got.Scales[0].SHA256) != 64 || got.Scales[0].Lens {
+	if len(got.Scales) != 1 || got.Scales[0].MMPerPX != 0.015 || math.Abs(got.Scales[0].URel-0.002) > 1e-12 ||
+		len(got.Scales[0].SHA256) != 64 || got.Scales[0].Lens {
 		t.Errorf("scales %+v", got.Scales)
 	}
 	if len(want.Scales) != 0 {
@@ -91,7 +92,9 @@ func TestPoorScaleBars(t *testing.T) {
 	if len(got.Warnings) == 0 || !strings.Contains(got.Warnings[0], "scale.rejected.json is rated poor") {
 		t.Errorf("%q", got.Warnings)
 	}
-	if said := (&station.Inspector{Settings: inspection.Settings{Scales: []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}}, Now: time.Now}).Bars(); said == nil || said.Key != "scale.poor" {
+	rated := []*inspection.ScaleFile{{Scale: optics.Scale{Rating: optics.RatedPoor}, Path: "a.json"}}
+	said := (&station.Inspector{Settings: inspection.Settings{Scales: rated}, Now: time.Now}).Bars()
+	if said == nil || said.Key != "scale.poor" {
 		t.Errorf("at the bench: %+v", said)
 	}
 }

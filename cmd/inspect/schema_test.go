@@ -96,7 +96,8 @@ func TestSchemaRefuses(t *testing.T) {
 			r["surfaces"] = []any{m{"view": "face", "angle_deg": 0, "looked_at": 1.1, "one_light": 0, "not_looked_at": 0}}
 		},
 		"a cause that is none": func(r m) {
-			r["surfaces"] = []any{m{"view": "face", "angle_deg": 0, "looked_at": 1, "one_light": 0, "not_looked_at": 0, "why": m{"fog": 0.1}}}
+			r["surfaces"] = []any{m{"view": "face", "angle_deg": 0, "looked_at": 1, "one_light": 0, "not_looked_at": 0,
+				"why": m{"fog": 0.1}}}
 		},
 		"a phrase without a key": func(r m) { r["reason_phrases"] = []any{m{"args": m{"n": "1"}}} },
 		"a number in a phrase":   func(r m) { r["reason_phrases"] = []any{m{"key": "k", "args": m{"n": 1}}} },

@@ -104,7 +104,8 @@ func TestUnitBeforeScreen(t *testing.T) {
 	if d := *r.Findings[0].DiameterMM; d < 0.65 || d > 0.95 {
 		t.Errorf("a crater of 0.8 mm: %.2f", d)
 	}
-	if len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < 0.8 || r.Screen == nil || r.Screen.PhaseRad == nil || *r.Screen.PhaseRad > 0.1 || r.Screen.SlopeMRad != nil {
+	if len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < 0.8 || r.Screen == nil || r.Screen.PhaseRad == nil || *r.Screen.PhaseRad > 0.1 ||
+		r.Screen.SlopeMRad != nil {
 		t.Errorf("%+v, %+v", r.Surfaces, r.Screen)
 	}
 	page, err := os.ReadFile(filepath.Join(out, "u", "report.html"))
@@ -123,7 +124,8 @@ func TestUnitBeforeScreen(t *testing.T) {
 func TestUnderLampAndBeforeScreen(t *testing.T) {
 	dir := aScreenUnit(t, func(of map[part.Light]*part.Image) { of[part.Diffuse] = of[part.White] })
 	_, r := inspectedAtScale(t, dir)
-	if len(r.Findings) != 1 || r.Findings[0].Kind != part.Crater || len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < 0.8 || r.Screen == nil {
+	if len(r.Findings) != 1 || r.Findings[0].Kind != part.Crater || len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < 0.8 ||
+		r.Screen == nil {
 		t.Errorf("%+v, %+v", r.Findings, r.Surfaces)
 	}
 }
@@ -133,18 +135,20 @@ func TestUnderLampAndBeforeScreen(t *testing.T) {
 func TestSetBeforeScreenIsWholeAndInOrder(t *testing.T) {
 	dir := aScreenUnit(t, func(of map[part.Light]*part.Image) { delete(of, part.StripesY1) })
 	_, r := inspectedAtScale(t, dir)
-	if r.Verdict != part.NotMeasured || r.Screen != nil || len(r.Findings) > 0 || !slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool {
-		return !p.LookedAt() && strings.Contains(p.Problems[0].Remedy, "whole set")
-	}) {
+	if r.Verdict != part.NotMeasured || r.Screen != nil || len(r.Findings) > 0 ||
+		!slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool {
+			return !p.LookedAt() && strings.Contains(p.Problems[0].Remedy, "whole set")
+		}) {
 		t.Errorf("a phase missing: %s, %+v", r.Verdict, r.Pictures)
 	}
 	dir = aScreenUnit(t, func(of map[part.Light]*part.Image) {
 		of[part.StripesX0], of[part.StripesX1] = of[part.StripesX1], of[part.StripesX0]
 	})
 	code, r := inspectedAtScale(t, dir)
-	if code != cli.ExitUnmeasured || r.Verdict != part.NotMeasured || len(r.Findings) > 0 || !slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool {
-		return p.State != part.PictureOK && p.Problems[0].Name == "stripes_unfit"
-	}) {
+	if code != cli.ExitUnmeasured || r.Verdict != part.NotMeasured || len(r.Findings) > 0 ||
+		!slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool {
+			return p.State != part.PictureOK && p.Problems[0].Name == "stripes_unfit"
+		}) {
 		t.Errorf("phases in each other's place: %d, %s, %+v", code, r.Verdict, r.Pictures)
 	}
 }
@@ -158,7 +162,8 @@ func TestShortSetBeforeScreen(t *testing.T) {
 		}
 	})
 	_, r := inspectedAtScale(t, dir)
-	if len(r.Findings) != 1 || r.Findings[0].Kind != part.Crater || r.Findings[0].Image != "face_stripes_x0.png" || len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < 0.8 {
+	if len(r.Findings) != 1 || r.Findings[0].Kind != part.Crater || r.Findings[0].Image != "face_stripes_x0.png" || len(r.Surfaces) != 1 ||
+		r.Surfaces[0].LookedAt < 0.8 {
 		t.Fatalf("%+v, %+v, %+v", r.Findings, r.Surfaces, r.Pictures)
 	}
 	if d := *r.Findings[0].DiameterMM; d < 0.65 || d > 0.95 {

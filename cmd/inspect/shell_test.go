@@ -89,8 +89,12 @@ func TestShellBadPictures(t *testing.T) {
 			}
 			continue
 		}
-		want := map[float64][]string{0: {"cut_off", "surface_not_found"}, 60: {"surface_not_found"}, 120: {"several_units"}, 180: {"cut_off"}, 240: {"cut_off"}}[p.AngleDeg]
-		if p.State == part.PictureOK || !slices.ContainsFunc(p.Problems, func(q part.Problem) bool { return slices.Contains(want, q.Name) && q.Remedy != "" }) {
+		want := map[float64][]string{0: {"cut_off", "surface_not_found"}, 60: {"surface_not_found"}, 120: {"several_units"},
+			180: {"cut_off"}, 240: {"cut_off"}}[p.AngleDeg]
+		if p.State == part.PictureOK || !slices.ContainsFunc(p.Problems, func(q part.Problem) bool {
+			return slices.Contains(want, q.Name) &&
+				q.Remedy != ""
+		}) {
 			t.Errorf("%s: %s, %q", p.File, p.State, why)
 		}
 	}

@@ -74,7 +74,8 @@ func halved(file string) ([]byte, error) {
 // The small units are measured as the large ones are: each picture is fit, the seam has its two
 // steps, the face findings.
 func TestSmallUnits(t *testing.T) {
-	r, _ := resultIn(t, cli.ExitFails, filepath.Join(smallUnits(t, "face_diffuse.jpg", "face_raking.jpg", "edge_000.jpg"), "u06-R"), "--mm-per-px", "0.03", "--stage", "wet")
+	r, _ := resultIn(t, cli.ExitFails, filepath.Join(smallUnits(t, "face_diffuse.jpg", "face_raking.jpg", "edge_000.jpg"), "u06-R"),
+		"--mm-per-px", "0.03", "--stage", "wet")
 	for _, s := range r.Seam.Stations {
 		if s.StepUM == nil {
 			t.Errorf("no step at %s %s: %s", s.Image, s.Side, s.Reason)

@@ -84,7 +84,8 @@ func TestSoakShort(t *testing.T) {
 	if testing.Short() {
 		t.Skip("judges 28 units: half a minute")
 	}
-	page, end := replayBench(t, filepath.Join(t.TempDir(), "bench.db"), smallUnits(t, "face_diffuse.jpg", "face_raking.jpg", "edge_000.jpg"), smallMMPerPX)
+	page, end := replayBench(t, filepath.Join(t.TempDir(), "bench.db"),
+		smallUnits(t, "face_diffuse.jpg", "face_raking.jpg", "edge_000.jpg"), smallMMPerPX)
 	operator := openBrowser(t, page, "en", true)
 	openBrowser(t, page, "zh-Hans", true)
 	n := 0
@@ -115,7 +116,8 @@ func leaks(t testing.TB, before, after held.Held, units int) {
 		t.Errorf("%d units leak %.2f MiB of the C heap:\nbefore %v\nafter  %v", units, float64(after.CHeap-before.CHeap)/mib, before, after)
 	}
 	if after.GoHeap > before.GoHeap+4*mib {
-		t.Errorf("%d units leak %.2f MiB of Go's heap:\nbefore %v\nafter  %v", units, float64(after.GoHeap-before.GoHeap)/mib, before, after)
+		t.Errorf("%d units leak %.2f MiB of Go's heap:\nbefore %v\nafter  %v", units, float64(after.GoHeap-before.GoHeap)/mib, before,
+			after)
 	}
 }
 
@@ -282,7 +284,8 @@ func soakShift(t *testing.T, units int) {
 		}
 		if n == 600 || n%1000 == 0 || n == units {
 			h := holds(t)
-			fmt.Printf("shift %4d units, %4.0f s, %3.1f h simulated: %v\n", n, time.Since(begin).Seconds(), clock.now().Sub(clock.begun).Hours(), h)
+			fmt.Printf("shift %4d units, %4.0f s, %3.1f h simulated: %v\n", n, time.Since(begin).Seconds(),
+				clock.now().Sub(clock.begun).Hours(), h)
 			if n == 600 {
 				before = h
 			}
@@ -294,7 +297,9 @@ func soakShift(t *testing.T, units int) {
 		t.Errorf("resident memory grows:\nbefore %v\nafter  %v", before, after)
 	}
 	sheet := time.Now()
-	if _, err := operator.get(t.Context(), "/shift?from="+clock.begun.Add(-time.Hour).Local().Format("2006-01-02T15:04")+"&to="+clock.now().Add(time.Hour).Local().Format("2006-01-02T15:04"), "text/html"); err != nil {
+	if _, err := operator.get(t.Context(),
+		"/shift?from="+clock.begun.Add(-time.Hour).Local().Format("2006-01-02T15:04")+
+			"&to="+clock.now().Add(time.Hour).Local().Format("2006-01-02T15:04"), "text/html"); err != nil {
 		t.Error(err)
 	}
 	fmt.Printf("shift: its sheet took %.0f ms; then %v\n", ms(time.Since(sheet)), holds(t))

@@ -25,7 +25,8 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 	images, _ := synth.Stripes(p)
 	dir := writeScreenUnit(t, images)
 	station := filepath.Join(t.TempDir(), "station.yaml")
-	if err := os.WriteFile(station, []byte("version: 1\nmm_per_px: 0.018\nscreen:\n  period_mm: 6\n  distance_mm: 160\n  tilt_deg: 20\n"), 0o600); err != nil {
+	if err := os.WriteFile(station, []byte("version: 1\nmm_per_px: 0.018\nscreen:\n  period_mm: 6\n  distance_mm: 160\n  tilt_deg: 20\n"),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	_, stdout, stderr := runCode(t, "study", "detection", "--draw", "9", dir, "--station", station, "--kind", "crater,haze", "--json")
@@ -33,7 +34,8 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 	if err := json.Unmarshal([]byte(stdout), &v); err != nil {
 		t.Fatalf("%v\n%s%s", err, stdout, stderr)
 	}
-	if len(v.Groups) != 2 || v.Groups[0].Found.Of != 9 || v.Groups[0].Found.Count < 3 || v.Groups[0].Found.Count > 8 || v.FalseCalls.Count != 0 || v.FalseCalls.Units != 1 {
+	if len(v.Groups) != 2 || v.Groups[0].Found.Of != 9 || v.Groups[0].Found.Count < 3 || v.Groups[0].Found.Count > 8 ||
+		v.FalseCalls.Count != 0 || v.FalseCalls.Units != 1 {
 		t.Errorf("%s", stdout)
 	}
 	for _, g := range v.Groups {
@@ -43,12 +45,14 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 			}
 		}
 	}
-	if c := strings.Join(v.Conditions, " "); !strings.Contains(c, "steepest slope is 10 mrad: craters are round dents, 1.6 um deep where 0.5 mm wide; haze") {
+	if c := strings.Join(v.Conditions, " "); !strings.Contains(c,
+		"steepest slope is 10 mrad: craters are round dents, 1.6 um deep where 0.5 mm wide; haze") {
 		t.Errorf("%s", c)
 	}
 	out := t.TempDir()
 	runCode(t, "study", "detection", "--draw", "3", dir, "--station", station, "--out", out)
-	if page := readPage(t, out, "detection.html"); strings.Count(page, "data:image/jpeg") != len(synth.FlawKinds) || !strings.Contains(page, "missed place, ") {
+	if page := readPage(t, out, "detection.html"); strings.Count(page, "data:image/jpeg") != len(synth.FlawKinds) ||
+		!strings.Contains(page, "missed place, ") {
 		t.Errorf("the page shows %d pictures of what was drawn", strings.Count(page, "data:image/jpeg"))
 	}
 	for _, bad := range [][]string{
@@ -69,8 +73,11 @@ func TestDetectionOfDrawnFaults(t *testing.T) {
 // right there, and false elsewhere.
 func TestOrangePeelIsNoTarget(t *testing.T) {
 	d := 0.5
-	face := truth.Surface{Files: map[string]string{"white": "a.png"}, Defects: []truth.Defect{{Kind: "orange_peel", Box: []float64{0, 0, 900, 900}}, {Kind: "crater", Box: []float64{440, 440, 20, 20}, Diameter: &d}}}
-	r := part.Result{Pictures: []part.PictureReport{{File: "a.png", State: part.PictureOK}}, Findings: []part.Finding{{Image: "a.png", Kind: part.OrangePeel, Box: part.Box{0, 0, 900, 900}}}}
+	face := truth.Surface{Files: map[string]string{"white": "a.png"},
+		Defects: []truth.Defect{{Kind: "orange_peel", Box: []float64{0, 0, 900, 900}},
+			{Kind: "crater", Box: []float64{440, 440, 20, 20}, Diameter: &d}}}
+	r := part.Result{Pictures: []part.PictureReport{{File: "a.png", State: part.PictureOK}},
+		Findings: []part.Finding{{Image: "a.png", Kind: part.OrangePeel, Box: part.Box{0, 0, 900, 900}}}}
 	for _, peel := range []bool{true, false} {
 		f := face
 		if !peel {
@@ -80,7 +87,8 @@ func TestOrangePeelIsNoTarget(t *testing.T) {
 		if err := s.Add("u", "truth.json", truth.Unit{MMPerPX: 0.02, Face: &f}, r, study.DefaultMatchRule(), 5); err != nil {
 			t.Fatal(err)
 		}
-		if len(s.Targets) != 1 || s.Targets[0].Kind != "crater" || s.Targets[0].Target.Found != 0 || len(s.False) != map[bool]int{true: 0, false: 1}[peel] {
+		if len(s.Targets) != 1 || s.Targets[0].Kind != "crater" || s.Targets[0].Target.Found != 0 ||
+			len(s.False) != map[bool]int{true: 0, false: 1}[peel] {
 			t.Errorf("peel %v: %+v, false %+v", peel, s.Targets, s.False)
 		}
 	}

@@ -50,7 +50,8 @@ func inspectedAlone(t *testing.T, dir string) (int, part.Result) {
 func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 	own := map[string]string{"face_diffuse.jpg": "face_diffuse.jpg", "face_raking.jpg": "face_raking.jpg", "edge_000.jpg": "edge_000.jpg"}
 	code, plain := inspectedAlone(t, aUnit(t, own))
-	more := map[string]string{"face_black.jpg": "edge_030.jpg", "face_stripes_x2.jpg": "edge_000.jpg", "shell_000_back.jpg": "face_raking.jpg", "shell_-90_white.jpg": "edge_000.jpg", "shell_270_back.jpg": "face_diffuse.jpg"}
+	more := map[string]string{"face_black.jpg": "edge_030.jpg", "face_stripes_x2.jpg": "edge_000.jpg",
+		"shell_000_back.jpg": "face_raking.jpg", "shell_-90_white.jpg": "edge_000.jpg", "shell_270_back.jpg": "face_diffuse.jpg"}
 	for _, l := range part.ScreenLights { // a turn of the shell, the whole set before a screen
 		more["shell_090_"+string(l)+".jpg"] = "edge_000.jpg"
 	}
@@ -58,9 +59,11 @@ func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 		more[k] = v
 	}
 	codeMore, r := inspectedAlone(t, aUnit(t, more))
-	if code != codeMore || r.Verdict != plain.Verdict || *r.Score != *plain.Score || len(r.Findings) != len(plain.Findings) || len(r.Seam.Stations) != 2 || !slices.Equal(r.Reasons, plain.Reasons) || !slices.Equal(r.Warnings, plain.Warnings) {
+	if code != codeMore || r.Verdict != plain.Verdict || *r.Score != *plain.Score || len(r.Findings) != len(plain.Findings) ||
+		len(r.Seam.Stations) != 2 || !slices.Equal(r.Reasons, plain.Reasons) || !slices.Equal(r.Warnings, plain.Warnings) {
 		t.Errorf("status %d, %s, %d findings, %d stations, %q, %q; without them %d, %s, %d, %q, %q",
-			codeMore, r.Verdict, len(r.Findings), len(r.Seam.Stations), r.Reasons, r.Warnings, code, plain.Verdict, len(plain.Findings), plain.Reasons, plain.Warnings)
+			codeMore, r.Verdict, len(r.Findings), len(r.Seam.Stations), r.Reasons, r.Warnings, code, plain.Verdict, len(plain.Findings),
+			plain.Reasons, plain.Warnings)
 	}
 	if len(r.Pictures) != 18 {
 		t.Errorf("%d pictures are listed, want all 18", len(r.Pictures))
@@ -95,7 +98,8 @@ func TestReadOnlyPicturesChangeNothing(t *testing.T) {
 func TestOnlyReadIsNotMeasured(t *testing.T) {
 	dir := aUnit(t, map[string]string{"edge_000.jpg": "edge_000.jpg", "face_white.jpg": "face_diffuse.jpg"})
 	code, r := inspectedAlone(t, dir)
-	if code != cli.ExitUnmeasured || r.Verdict != part.NotMeasured || !slices.ContainsFunc(r.Reasons, func(s string) bool { return strings.HasPrefix(s, "no face picture that is looked into") }) {
+	if code != cli.ExitUnmeasured || r.Verdict != part.NotMeasured ||
+		!slices.ContainsFunc(r.Reasons, func(s string) bool { return strings.HasPrefix(s, "no face picture that is looked into") }) {
 		t.Errorf("status %d, %s, %q", code, r.Verdict, r.Reasons)
 	}
 	if len(r.Surfaces) != 1 || !r.Surfaces[0].Unsearched() {
@@ -114,7 +118,8 @@ func TestOnlyReadIsNotMeasured(t *testing.T) {
 // A scene without a picture that is fit was not searched.
 func TestUnfitSceneIsNotSearched(t *testing.T) {
 	_, r := inspectedAlone(t, aUnit(t, map[string]string{"edge_000.jpg": "edge_000.jpg", "face_diffuse.jpg": "edge_000.jpg"}))
-	if len(r.Surfaces) != 1 || !r.Surfaces[0].Unsearched() || r.Surfaces[0].NotLookedAt != 1 || r.Surfaces[0].View != part.Face || r.Verdict != part.NotMeasured {
+	if len(r.Surfaces) != 1 || !r.Surfaces[0].Unsearched() || r.Surfaces[0].NotLookedAt != 1 || r.Surfaces[0].View != part.Face ||
+		r.Verdict != part.NotMeasured {
 		t.Errorf("%s, surfaces %+v, %q", r.Verdict, r.Surfaces, r.Reasons)
 	}
 }

@@ -125,7 +125,8 @@ func TestShellInTurns(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	}
-	for _, w := range []string{"shell: nothing was photographed between 90 and 270 deg: a picture at 180 deg is probably missing", "shell at 90 deg: no diffuse picture", "shell at 90 deg: one light only"} {
+	for _, w := range []string{"shell: nothing was photographed between 90 and 270 deg: a picture at 180 deg is probably missing",
+		"shell at 90 deg: no diffuse picture", "shell at 90 deg: one light only"} {
 		if !begins(r.Warnings, w) {
 			t.Errorf("no warning %q among %q", w, r.Warnings)
 		}
@@ -139,7 +140,8 @@ func TestShellTurnsByList(t *testing.T) {
 	for name, turn := range map[string]float64{"a.png": 120, "b.png": 240, "c.png": 0} {
 		writeDrawn(t, filepath.Join(dir, name), part.Diffuse, turn)
 	}
-	list := "pictures: [{file: a.png, view: shell, light: diffuse, angle_deg: -240}, {file: b.png, view: shell, light: diffuse, angle_deg: 240}, {file: c.png, view: shell, light: diffuse}]\n"
+	list := "pictures: [{file: a.png, view: shell, light: diffuse, angle_deg: -240}, {file: b.png, view: shell, light: diffuse, " +
+		"angle_deg: 240}, {file: c.png, view: shell, light: diffuse}]\n"
 	if err := os.WriteFile(filepath.Join(dir, "unit.yaml"), []byte(list), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -167,7 +169,9 @@ func TestShellTurnCopied(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, r := inspectedAlone(t, dir)
-	if code != cli.ExitUnmeasured || !begins(r.Reasons, "shell_120_diffuse.png is not fit to measure: same turn (it shows the unit as it stands in shell_000_diffuse.png") {
+	if code != cli.ExitUnmeasured ||
+		!begins(r.Reasons, "shell_120_diffuse.png is not fit to measure: same turn (it shows the unit as it stands in "+
+			"shell_000_diffuse.png") {
 		t.Errorf("exit status %d, %q", code, r.Reasons)
 	}
 	for _, p := range r.Pictures {
@@ -189,7 +193,8 @@ func TestShellTurnCopied(t *testing.T) {
 
 // A light of turn 0 under both of its names is given twice, and the folder is refused.
 func TestShellTurnTwice(t *testing.T) {
-	code, _, stderr := runCode(t, "unit", aTurnedUnit(t, "shell_raking.png", "shell_000_raking.png"), "--out", t.TempDir(), "--mm-per-px", "0.02")
+	code, _, stderr := runCode(t, "unit", aTurnedUnit(t, "shell_raking.png", "shell_000_raking.png"), "--out", t.TempDir(), "--mm-per-px",
+		"0.02")
 	if code != cli.ExitUnmeasured || !strings.Contains(stderr, "shell_000_raking.png and shell_raking.png are of one pose and one light") {
 		t.Errorf("exit status %d, %s", code, stderr)
 	}
@@ -201,7 +206,8 @@ func TestAtlasKeepsToThePose(t *testing.T) {
 	shot := func(file string, v part.View, turn float64, l part.Light) part.StoredPicture {
 		return part.StoredPicture{File: file, View: v, AngleDeg: turn, Light: l}
 	}
-	in := part.Inspection{Pictures: []part.StoredPicture{shot("f", part.Face, 0, part.Diffuse), shot("a", part.Shell, 0, part.Diffuse), shot("b", part.Shell, 90, part.Back),
+	in := part.Inspection{Pictures: []part.StoredPicture{shot("f", part.Face, 0, part.Diffuse), shot("a", part.Shell, 0, part.Diffuse),
+		shot("b", part.Shell, 90, part.Back),
 		shot("c", part.Shell, 90, part.Diffuse), shot("d", part.Shell, 450, part.Raking), shot("e", part.Shell, 90, part.StripesX0)}}
 	for file, want := range map[string]string{"f": "", "a": "", "c": "d", "d": "c", "g": ""} {
 		if got := atlas.OtherLight(in.Pictures, file); got != want {
@@ -209,7 +215,8 @@ func TestAtlasKeepsToThePose(t *testing.T) {
 		}
 	}
 	box := func(x float64) part.Box { return part.Box{x, 0, 1, 1} }
-	in.Result.Findings = []part.Finding{{Image: "f", Box: box(1)}, {Image: "a", Box: box(2), AlsoIn: []part.Sighting{{Image: "d", Box: box(3)}}}, {Image: "c", Box: box(4)}}
+	in.Result.Findings = []part.Finding{{Image: "f", Box: box(1)},
+		{Image: "a", Box: box(2), AlsoIn: []part.Sighting{{Image: "d", Box: box(3)}}}, {Image: "c", Box: box(4)}}
 	if got, want := atlas.InPoseOf(in, in.Result.Findings[2]), []part.Box{box(3), box(4)}; !slices.Equal(got, want) {
 		t.Errorf("findings in the pose: %v, want %v", got, want)
 	}
@@ -218,7 +225,8 @@ func TestAtlasKeepsToThePose(t *testing.T) {
 // A bench whose plan has turns of the shell: a wet unit is shot by the plan for wet ones, others by the whole; each
 // turn is looked into, told on the page and on record. Turns that were listed light by light are told.
 func TestBenchShellTurns(t *testing.T) {
-	dir := aTurnedUnit(t, "shell_000_diffuse.png", "shell_000_raking.png", "shell_120_diffuse.png", "shell_120_raking.png", "shell_240_diffuse.png", "shell_240_raking.png")
+	dir := aTurnedUnit(t, "shell_000_diffuse.png", "shell_000_raking.png", "shell_120_diffuse.png", "shell_120_raking.png",
+		"shell_240_diffuse.png", "shell_240_raking.png")
 	text := fmt.Sprintf(`
 cameras: [{name: played, source: replay, folder: %s, loop: "yes"}]
 plan:
@@ -240,7 +248,8 @@ plan_wet:
 		stage part.Stage
 		want  string
 	}{
-		{part.Cured, "shell_000_diffuse.png shell_120_diffuse.png shell_240_diffuse.png shell_000_raking.png shell_120_raking.png shell_240_raking.png"},
+		{part.Cured, "shell_000_diffuse.png shell_120_diffuse.png shell_240_diffuse.png shell_000_raking.png shell_120_raking.png " +
+			"shell_240_raking.png"},
 		{part.Wet, "shell_000_diffuse.png shell_120_diffuse.png"},
 	} {
 		shots, err := s.Shoot(t.Context(), part.UnitInfo{Stage: c.stage}, nil, func(bench.Progress) {})
@@ -301,10 +310,12 @@ func TestQuizAsksATurn(t *testing.T) {
 		t.Fatal(err)
 	}
 	best, here := part.Box{300, 200, 10, 10}, part.Box{420, 200, 8, 10}
-	in.Result.Findings = []part.Finding{{Number: 1, Image: "shell_000_raking.png", Kind: part.Dust, Box: best, DiameterMM: part.Num(0.2), AlsoIn: []part.Sighting{{Image: "shell_120_diffuse.png", Box: here}}},
+	in.Result.Findings = []part.Finding{{Number: 1, Image: "shell_000_raking.png", Kind: part.Dust, Box: best, DiameterMM: part.Num(0.2),
+		AlsoIn: []part.Sighting{{Image: "shell_120_diffuse.png", Box: here}}},
 		{Number: 2, Image: "shell_000_diffuse.png", Kind: part.Fibre, Box: best, LengthMM: part.Num(1)}}
 	body, err := book.Confirmation{ShellDeg: part.Num(120), Verdict: part.Rework}.Confirmed(in)
-	if err != nil || len(body.Known) != 1 || body.Known[0].Box != here || body.Known[0].Light != part.Diffuse || body.Name() != "1-shell-120" {
+	if err != nil || len(body.Known) != 1 || body.Known[0].Box != here || body.Known[0].Light != part.Diffuse ||
+		body.Name() != "1-shell-120" {
 		t.Fatalf("%+v, %v", body, err)
 	}
 	it, err := book.RecordItem(t.Context(), store, in, body, "T1")
@@ -317,7 +328,8 @@ func TestQuizAsksATurn(t *testing.T) {
 		}
 	}
 	for _, args := range [][]string{{"--shell", "0"}, {"--shell", "-240"}, {"--shell", "120"}} {
-		code, stdout, stderr := runCode(t, append([]string{"quiz", "confirm", "1", "--record", db, "--by", "T1", "--verdict", "pass"}, args...)...)
+		code, stdout, stderr := runCode(t, append([]string{"quiz", "confirm", "1", "--record", db, "--by", "T1", "--verdict", "pass"},
+			args...)...)
 		if code != 0 || !strings.Contains(stdout, "defects on the shell at "+strings.Replace(args[1], "-240", "120", 1)+" deg") {
 			t.Errorf("%v: %d, %s%s", args, code, stdout, stderr)
 		}
@@ -326,8 +338,10 @@ func TestQuizAsksATurn(t *testing.T) {
 	if err != nil || gone != 0 || len(all) != 2 || all[0].Key != "record-1-shell-0" || all[1].Key != "record-1-shell-120" {
 		t.Errorf("%d items, %d gone, %v: %+v", len(all), gone, err, all)
 	}
-	for args, want := range map[string]string{"--shell 90": "no picture of the shell at 90 deg", "--shell 400": "-360 to 360", "--side L": "unknown flag"} {
-		code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "1", "--record", db, "--by", "T1", "--verdict", "pass"}, strings.Fields(args)...)...)
+	for args, want := range map[string]string{"--shell 90": "no picture of the shell at 90 deg", "--shell 400": "-360 to 360",
+		"--side L": "unknown flag"} {
+		code, _, stderr := runCode(t, append([]string{"quiz", "confirm", "1", "--record", db, "--by", "T1", "--verdict", "pass"},
+			strings.Fields(args)...)...)
 		if code != cli.ExitUsage || !strings.Contains(stderr, want) {
 			t.Errorf("%s: %d, %s", args, code, stderr)
 		}

@@ -83,8 +83,10 @@ func TestUnfitFaces(t *testing.T) {
 				said += "\n" + problem.Remedy
 			}
 		}
-		if r.Verdict != c.verdict || !strings.Contains(said, c.says) || len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < c.least || r.Surfaces[0].LookedAt > c.most {
-			t.Errorf("%s: %s, %+v, want %s and %.2f to %.2f looked at, and %q in\n%s", c.name, r.Verdict, r.Surfaces, c.verdict, c.least, c.most, c.says, said)
+		if r.Verdict != c.verdict || !strings.Contains(said, c.says) || len(r.Surfaces) != 1 || r.Surfaces[0].LookedAt < c.least ||
+			r.Surfaces[0].LookedAt > c.most {
+			t.Errorf("%s: %s, %+v, want %s and %.2f to %.2f looked at, and %q in\n%s", c.name, r.Verdict, r.Surfaces, c.verdict, c.least,
+				c.most, c.says, said)
 		}
 	}
 }

@@ -40,7 +40,8 @@ func HashPassphrase(passphrase string) (string, error) {
 	rand.Read(salt)
 	key := argon2.IDKey([]byte(passphrase), salt, argonTime, argonMemory, argonThreads, argonKey)
 	enc := base64.RawStdEncoding
-	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, argonMemory, argonTime, argonThreads, enc.EncodeToString(salt), enc.EncodeToString(key)), nil
+	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, argonMemory, argonTime, argonThreads,
+		enc.EncodeToString(salt), enc.EncodeToString(key)), nil
 }
 
 // Passphrase is a stored hash, ready to be asked.

@@ -99,7 +99,8 @@ func browserAxe(t *testing.T, browser *aBrowser) {
 	b.do(chromedp.Navigate(quiz.web.URL)) // the cautions were read there: cookies know no ports
 	b.phase(Ready)
 	visit(quiz, "tests", "/quiz", "document.getElementById('begin')")
-	b.js("document.getElementById('initials').value = 'AX'; document.getElementById('badge').value = '1'; document.getElementById('begin').click()")
+	b.js("document.getElementById('initials').value = 'AX'; document.getElementById('badge').value = '1'; " +
+		"document.getElementById('begin').click()")
 	b.unit(0)
 	hold(b, "a test's unit")
 	b.key("1 ")

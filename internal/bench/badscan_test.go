@@ -42,7 +42,8 @@ func (b *tab) hit(gap time.Duration, keys ...aKey) {
 func (b *tab) hitAt(at time.Time, k aKey) {
 	b.t.Helper()
 	time.Sleep(time.Until(at))
-	p := input.DispatchKeyEventParams{Type: "keyDown", Code: k.code, Key: k.key, Timestamp: input.TimeSinceEpoch(float64(at.UnixNano()) / 1e9)}
+	p := input.DispatchKeyEventParams{Type: "keyDown", Code: k.code, Key: k.key,
+		Timestamp: input.TimeSinceEpoch(float64(at.UnixNano()) / 1e9)}
 	if k.held {
 		p.AutoRepeat = &k.held
 	}
@@ -102,7 +103,8 @@ var (
 	german = map[string]string{"KeyY": "zZ", "KeyZ": "yY", "Minus": "ß?", "Slash": "-_"}
 	french = map[string]string{
 		"KeyA": "qQ", "KeyQ": "aA", "KeyW": "zZ", "KeyZ": "wW", "KeyM": ",?", "Minus": ")°", "Slash": "!§", "Period": ":/",
-		"Digit1": "&1", "Digit2": "é2", "Digit3": "\"3", "Digit4": "'4", "Digit5": "(5", "Digit6": "-6", "Digit7": "è7", "Digit8": "_8", "Digit9": "ç9", "Digit0": "à0",
+		"Digit1": "&1", "Digit2": "é2", "Digit3": "\"3", "Digit4": "'4", "Digit5": "(5", "Digit6": "-6", "Digit7": "è7", "Digit8": "_8",
+		"Digit9": "ç9", "Digit0": "à0",
 	}
 )
 
@@ -174,7 +176,9 @@ func browserBadScans(t *testing.T, browser *aBrowser) {
 	if u := r.Snapshot().Unit; u.Operator != "017" || u.Lot != "L4711" || u.Faceplate != "FP-9" || u.Serial != "A-1001" || u.Side != "L" {
 		t.Errorf("%+v", u)
 	}
-	b.await("all on the page", "['serial:A-1001', 'operator:017', 'lot:L4711', 'faceplate:FP-9'].every(x => document.getElementById(x.split(':')[0]).value === x.split(':')[1])")
+	b.await("all on the page",
+		"['serial:A-1001', 'operator:017', 'lot:L4711', 'faceplate:FP-9'].every(x => document.getElementById(x.split(':')[0]).value === "+
+			"x.split(':')[1])")
 
 	// Two readers, one behind the other in the same moment: neither is taken.
 	b.strike("A-1001\rA-2002\r", 3*time.Millisecond)
@@ -220,7 +224,8 @@ func browserKeyboards(t *testing.T, browser *aBrowser) {
 			b.do(chromedp.Focus("#" + field))
 			b.hit(5*time.Millisecond, keysOf(c.text, c.there)...)
 			r.until(t, c.name+" into "+field, func(s *Snapshot) bool { return s.Unit.Serial == c.serial })
-			b.await(c.name+" on the page, nothing beside", fmt.Sprintf("document.getElementById('serial').value === %q && document.getElementById('lot').value === ''", c.serial))
+			b.await(c.name+" on the page, nothing beside",
+				fmt.Sprintf("document.getElementById('serial').value === %q && document.getElementById('lot').value === ''", c.serial))
 			if c.there != nil {
 				b.see("the reader is set to another keyboard")
 			}
@@ -239,7 +244,8 @@ func browserKeyboards(t *testing.T, browser *aBrowser) {
 			b.hitAt(at, k)
 			if k.key != "Enter" {
 				typed += k.key
-				if _, err := chromedp.Call(b, input.ImeSetComposition, input.ImeSetCompositionParams{Text: typed, SelectionStart: int64(len(typed)), SelectionEnd: int64(len(typed))}); err != nil {
+				if _, err := chromedp.Call(b, input.ImeSetComposition, input.ImeSetCompositionParams{Text: typed,
+					SelectionStart: int64(len(typed)), SelectionEnd: int64(len(typed))}); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -249,7 +255,8 @@ func browserKeyboards(t *testing.T, browser *aBrowser) {
 			want = "ZY-01"
 		}
 		r.until(t, "composed "+text, func(s *Snapshot) bool { return s.Unit.Serial == want })
-		b.await("nothing in the field", "document.getElementById('lot').value === '' && document.getElementById('serial').value === '"+want+"'")
+		b.await("nothing in the field",
+			"document.getElementById('lot').value === '' && document.getElementById('serial').value === '"+want+"'")
 		if lot := r.Snapshot().Unit.Lot; lot != "" {
 			t.Errorf("the lot became %q", lot)
 		}
@@ -366,7 +373,8 @@ func browserTwoReaders(t *testing.T, browser *aBrowser) {
 func browserClock(t *testing.T, browser *aBrowser) {
 	r := rig(t, Options{}, passing(), reworking())
 	var back atomic.Int64
-	r.Station.Parts.Now = func() time.Time { return time.Now().Round(0).Add(-time.Duration(back.Load())) } // without the monotonic reading, too
+	// Without the monotonic reading, too.
+	r.Station.Parts.Now = func() time.Time { return time.Now().Round(0).Add(-time.Duration(back.Load())) }
 	b := open(t, browser, r.web.URL)
 	b.js("window.realNow = Date.now; window.back = 0; Date.now = () => realNow() - back")
 	r.shooter.set(func() { r.shooter.asks[3] = true })

@@ -51,7 +51,8 @@ func chromium(t *testing.T) *aBrowser {
 	if exe == "" {
 		t.Skip("no chromium here: the bench was not tried in a browser")
 	}
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1024, 600),
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()),
+		chromedp.WindowSize(1024, 600),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("accept-lang", "en"))
 	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
 	t.Cleanup(cancel)
@@ -198,7 +199,8 @@ func (b *tab) cautions() {
 // choose takes a choice at the page's top, which loads it again.
 func (b *tab) choose(id, value string) {
 	b.t.Helper()
-	b.js(fmt.Sprintf("delete document.body.dataset.ready; document.getElementById(%q).value = %q; document.getElementById(%q).dispatchEvent(new Event('change', {bubbles: true}))", id, value, id))
+	b.js(fmt.Sprintf("delete document.body.dataset.ready; document.getElementById(%q).value = %q; "+
+		"document.getElementById(%q).dispatchEvent(new Event('change', {bubbles: true}))", id, value, id))
 	b.await(value, fmt.Sprintf("document.body.dataset.ready && document.getElementById(%q).value === %q", id, value))
 }
 
@@ -265,7 +267,9 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.see("REWORK")
 	b.see("Faceplate proud by 92 µm at 120°, left (limit 50 µm).")
 	b.see("Wipe the lacquer off, sand the faceplate's edge flush, lacquer again.")
-	b.await("both pictures", "[...document.querySelectorAll('.body img')].length === 2 && [...document.querySelectorAll('.body img')].every(i => i.complete && i.naturalWidth > 0)")
+	b.await("both pictures",
+		"[...document.querySelectorAll('.body img')].length === 2 && [...document.querySelectorAll('.body img')].every(i => i.complete "+
+			"&& i.naturalWidth > 0)")
 	b.await("tone", "document.body.dataset.toned === 'rework'")
 	if h := b.js("document.querySelector('.word').getBoundingClientRect().height").(float64); h < 100 {
 		t.Errorf("the verdict is %g px high on a screen of 600", h)
@@ -295,7 +299,8 @@ func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	b.key("\r")
 	b.see("Overruled by finisher 3: pass.")
 	b.see("Go on to curing.")
-	if said := fmt.Sprint(b.js("document.querySelector('#view').innerText")); strings.Contains(said, "Wipe") || strings.Contains(said, "sand") {
+	if said := fmt.Sprint(b.js("document.querySelector('#view').innerText")); strings.Contains(said, "Wipe") ||
+		strings.Contains(said, "sand") {
 		t.Errorf("a pass by a person's call, and the tool's remedy stays: %s", said)
 	}
 	if o := r.memory.all[0].Overruled; o == nil || o.Verdict != part.Pass || r.memory.all[0].Result.Verdict != part.Rework {
@@ -425,7 +430,8 @@ func browserFocus(t *testing.T, browser *aBrowser) {
 			order = append(order, id)
 		}
 		seen[id] = true
-		if w := fmt.Sprint(b.js("(e => {var s = getComputedStyle(e.type === 'radio' ? e.nextElementSibling : e); return e === document.body || s.outlineStyle !== 'none' || s.boxShadow !== 'none'})(document.activeElement)")); w != "true" {
+		if w := fmt.Sprint(b.js("(e => {var s = getComputedStyle(e.type === 'radio' ? e.nextElementSibling : e); return e === " +
+			"document.body || s.outlineStyle !== 'none' || s.boxShadow !== 'none'})(document.activeElement)")); w != "true" {
 			t.Errorf("%s has the focus and does not show it", id)
 		}
 	}
@@ -536,7 +542,8 @@ func browserLostServer(t *testing.T, browser *aBrowser) {
 	}
 	second := serve(l, again.server)
 	defer second.Close()
-	b.await("the new state, and a page that hears keys", "document.getElementById('serial') && document.getElementById('serial').value === 'z900' && document.body.dataset.ready === '1'")
+	b.await("the new state, and a page that hears keys",
+		"document.getElementById('serial') && document.getElementById('serial').value === 'z900' && document.body.dataset.ready === '1'")
 	b.await("no “lost”", "document.getElementById('lost').hidden")
 	b.key(" ")
 	b.phase(Answered)
@@ -559,7 +566,8 @@ func browserPassphrase(t *testing.T, browser *aBrowser) {
 	// The cheapest hash that is taken: the real one's cost is tried elsewhere.
 	salt := []byte("salt of a test")
 	enc := base64.RawStdEncoding
-	pass, err := ParsePassphrase(fmt.Sprintf("$argon2id$v=%d$m=8192,t=1,p=1$%s$%s", argon2.Version, enc.EncodeToString(salt), enc.EncodeToString(argon2.IDKey([]byte("a cured coat is hard"), salt, 1, 8192, 1, 32))))
+	pass, err := ParsePassphrase(fmt.Sprintf("$argon2id$v=%d$m=8192,t=1,p=1$%s$%s", argon2.Version, enc.EncodeToString(salt),
+		enc.EncodeToString(argon2.IDKey([]byte("a cured coat is hard"), salt, 1, 8192, 1, 32))))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -583,7 +591,8 @@ var looks = []struct {
 	touch bool
 	often bool // in make test too
 }{
-	{1024, 768, true, true}, {1024, 600, false, true}, {390, 844, true, true}, {768, 1024, true, false}, {820, 1180, true, false}, {1920, 1080, false, false}, {3840, 2160, false, false},
+	{1024, 768, true, true}, {1024, 600, false, true}, {390, 844, true, true}, {768, 1024, true, false}, {820, 1180, true, false},
+	{1920, 1080, false, false}, {3840, 2160, false, false},
 }
 
 // lookThrough leads a tab through all that the page shows, and calls look for each.
@@ -599,7 +608,8 @@ func lookThrough(t *testing.T, b *tab, look func(name string)) {
 					b.do(chromedp.Navigate(b.js("location.origin").(string) + at.(string)))
 				}
 			}
-			b.await("the pictures", "document.body.dataset.ready && document.readyState === 'complete' && [...document.images].every(i => i.complete) && "+what)
+			b.await("the pictures",
+				"document.body.dataset.ready && document.readyState === 'complete' && [...document.images].every(i => i.complete) && "+what)
 			look(name + ", " + lang)
 		}
 	}
@@ -672,7 +682,8 @@ func browserSizes(t *testing.T, browser *aBrowser) {
 					if err != nil {
 						t.Fatal(err)
 					}
-					put(t, filepath.Join(dir, fmt.Sprintf("%dx%d-%s.png", l.w, l.h, strings.NewReplacer(" ", "_", ",", "").Replace(name))), png)
+					put(t, filepath.Join(dir, fmt.Sprintf("%dx%d-%s.png", l.w, l.h, strings.NewReplacer(" ", "_", ",", "").Replace(name))),
+						png)
 				}
 			})
 		})
@@ -694,7 +705,8 @@ func browserLooksFaults(t *testing.T, browser *aBrowser) {
 		for (const [k, v] of [["min-height", "0"], ["height", "21px"], ["padding", "0"], ["min-width", "0"], ["width", "78px"]]) small.style.setProperty(k, v);`)
 	got := fmt.Sprint(b.js("(" + lookedAt + ")(true)"))
 	// #888888 on white: relative luminance 0.246, (1.05)/(0.296) = 3.54, from memory of WCAG 2.1's definition.
-	for _, want := range []string{"needs 2", "the verdict's letters are", "why: capitals of 1.7 mm, 4.7 wanted", "contrast 3.54", "runs off the screen", "breaks inside a word: Next", "to be touched, 15.0 x 4.0 mm: Take"} {
+	for _, want := range []string{"needs 2", "the verdict's letters are", "why: capitals of 1.7 mm, 4.7 wanted", "contrast 3.54",
+		"runs off the screen", "breaks inside a word: Next", "to be touched, 15.0 x 4.0 mm: Take"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q is not seen: %s", want, got)
 		}

@@ -37,7 +37,8 @@ type fakeShooter struct {
 func newFakeShooter() *fakeShooter {
 	f := &fakeShooter{press: make(chan struct{}, 1), asks: map[int]bool{}}
 	for _, a := range []float64{0, 30, 60, 90, 120, 150} {
-		f.plan = append(f.plan, part.Photo{Shot: part.Shot{File: "edge_" + part.Decimal(a) + ".jpg", View: part.Edge, Light: part.Back, AngleDeg: a}})
+		f.plan = append(f.plan, part.Photo{Shot: part.Shot{File: "edge_" + part.Decimal(a) + ".jpg", View: part.Edge, Light: part.Back,
+			AngleDeg: a}})
 	}
 	f.plan = append(f.plan,
 		part.Photo{Shot: part.Shot{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse}},
@@ -149,7 +150,8 @@ func (f *fakeInspector) Inspect(_ context.Context, u part.UnitInfo, shots []part
 
 // fakeSurfaces is an invented unit's, with all that its sentence may tell.
 var fakeSurfaces = []part.Surface{
-	{View: part.Face, LookedAt: 0.86, OneLight: 0.08, NotLookedAt: 0.06, Why: map[part.Why]float64{part.Mirrored: 0.03, part.Clipped: 0.02, part.Outermost: 0.01}},
+	{View: part.Face, LookedAt: 0.86, OneLight: 0.08, NotLookedAt: 0.06,
+		Why: map[part.Why]float64{part.Mirrored: 0.03, part.Clipped: 0.02, part.Outermost: 0.01}},
 	part.UnsearchedSurface(part.Shell, 0), part.UnsearchedSurface(part.Shell, 120),
 }
 
@@ -165,7 +167,8 @@ func reworking() Outcome { return reworkingBy(92) }
 // reworkingBy has a proud step of so many um, and a moderate nib.
 func reworkingBy(stepUM float64) Outcome {
 	r := fakeResult(stepUM)
-	r.Findings = []part.Finding{{Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.21), Image: "face_diffuse.jpg", Box: part.Box{400, 300, 14, 14}, Confidence: .9}}
+	r.Findings = []part.Finding{{Kind: part.Dust, Zone: part.ZoneFace, DiameterMM: part.Num(.21), Image: "face_diffuse.jpg",
+		Box: part.Box{400, 300, 14, 14}, Confidence: .9}}
 	o := outcomeOf(r)
 	o.MainFile, o.Main, o.Crops = "edge_120.jpg", grey(800, 600), []report.Crop{{Number: 1, JPEG: grey(240, 270), W: 240, H: 270}}
 	return o
@@ -191,8 +194,10 @@ func fakeResult(stepUM float64) *part.Result {
 		return part.PictureReport{File: file, View: v, Light: l, State: part.PictureOK}
 	}
 	return &part.Result{Stage: part.Wet, MMPerPX: .015, Surfaces: fakeSurfaces,
-		Pictures: []part.PictureReport{ok("edge_120.jpg", part.Edge, part.Back), ok("face_diffuse.jpg", part.Face, part.Diffuse), ok("face_raking.jpg", part.Face, part.Raking)},
-		Seam:     part.Seam{Stations: []part.StepStation{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(stepUM), UUM: part.Num(4), GapUM: part.Num(0), BeadUM: part.Num(0)}}}}
+		Pictures: []part.PictureReport{ok("edge_120.jpg", part.Edge, part.Back), ok("face_diffuse.jpg", part.Face, part.Diffuse),
+			ok("face_raking.jpg", part.Face, part.Raking)},
+		Seam: part.Seam{Stations: []part.StepStation{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured,
+			StepUM: part.Num(stepUM), UUM: part.Num(4), GapUM: part.Num(0), BeadUM: part.Num(0)}}}}
 }
 
 func outcomeOf(r *part.Result) Outcome {
@@ -257,7 +262,8 @@ func rig(t testing.TB, o Options, outcomes ...Outcome) *rigged {
 		outcomes = []Outcome{passing(), reworking(), rejecting(), unmeasuring()}
 	}
 	r := &rigged{shooter: newFakeShooter(), judge: &fakeInspector{next: outcomes}, memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Inspector: r.judge, Recorder: r.memory, Log: t.Logf}, part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
+	r.Station = NewStation(Parts{Shooter: r.shooter, Inspector: r.judge, Recorder: r.memory, Log: t.Logf},
+		part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	r.end = cancel
 	done := make(chan struct{})

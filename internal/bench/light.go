@@ -150,9 +150,11 @@ func screenTrouble(p part.Phrase, text string) error {
 }
 
 var (
-	errNoScreen = screenTrouble(part.Say("screen.problem.none"), "no light page is open: open /light on the tablet or spare monitor, and press its start button")
-	errHidden   = screenTrouble(part.Say("screen.problem.hidden"), "a light page is hidden or its screen asleep: wake it and bring the page to the front, or close the page")
-	errUnlit    = screenTrouble(part.Say("screen.problem.unlit"), "a light page is not started: press its start button, or close the page")
+	errNoScreen = screenTrouble(part.Say("screen.problem.none"),
+		"no light page is open: open /light on the tablet or spare monitor, and press its start button")
+	errHidden = screenTrouble(part.Say("screen.problem.hidden"),
+		"a light page is hidden or its screen asleep: wake it and bring the page to the front, or close the page")
+	errUnlit = screenTrouble(part.Say("screen.problem.unlit"), "a light page is not started: press its start button, or close the page")
 )
 
 // Show puts a pattern on all screens. It returns once each has told that just this

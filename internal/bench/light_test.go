@@ -238,7 +238,8 @@ func TestShowIsNoStrobe(t *testing.T) {
 			if d := changes[i].Sub(changes[i-3]); d <= time.Second {
 				t.Errorf("four changes within %v", d)
 			}
-			if d := changes[i].Sub(changes[i-1]); d <= time.Second/3 || d > 450*time.Millisecond { // and no slower than the pace by more than the painting: by the drawing
+			// And no slower than the pace by more than the painting: by the drawing.
+			if d := changes[i].Sub(changes[i-1]); d <= time.Second/3 || d > 450*time.Millisecond {
 				t.Errorf("%v between two changes", d)
 			}
 		}
@@ -301,16 +302,19 @@ func TestLightAccess(t *testing.T) {
 	if code, _ := p.post("/light/state", url.Values{"screen": {m[1]}, "painted": {"x"}}); code != http.StatusBadRequest {
 		t.Errorf("half a state: %d", code)
 	}
-	if code, _ := p.post("/light/state", state); code != http.StatusNoContent || r.Screens.open[m[1]].screenState != (screenState{painted: 7, lit: true}) {
+	if code, _ := p.post("/light/state", state); code != http.StatusNoContent ||
+		r.Screens.open[m[1]].screenState != (screenState{painted: 7, lit: true}) {
 		t.Errorf("a state: %d, %+v", code, r.Screens.open[m[1]])
 	}
 	// The bench's page says what is in doubt about the light.
-	for _, c := range []struct{ mm, doubt, want string }{{"0", "0", "is not measured"}, {"5", "1", "is not full, or its zoom"}, {"5", "0", ""}} {
+	for _, c := range []struct{ mm, doubt, want string }{{"0", "0", "is not measured"}, {"5", "1", "is not full, or its zoom"},
+		{"5", "0", ""}} {
 		state.Set("px_per_mm", c.mm)
 		state.Set("doubt", c.doubt)
 		p.post("/light/state", state)
 		html, err := r.benchPart(words{languages(t).All()[0]}, r.Snapshot())
-		if said := regexp.MustCompile(`The screen that gives light [^<]*`).FindString(string(html)); err != nil || c.want == "" && said != "" || !strings.Contains(said, c.want) {
+		if said := regexp.MustCompile(`The screen that gives light [^<]*`).FindString(string(html)); err != nil ||
+			c.want == "" && said != "" || !strings.Contains(said, c.want) {
 			t.Errorf("%s px per mm, in doubt %s: the bench says %q, %v", c.mm, c.doubt, said, err)
 		}
 	}

@@ -45,7 +45,8 @@ func shine(t *testing.T, browser *aBrowser, r *rigged, w, h int64, ratio float64
 	b.await("the page", "document.body.dataset.ready")
 	b.js("localStorage.clear()")
 	b.click("#start")
-	b.await("the light", fmt.Sprintf("document.getElementById('light').width === %d && document.getElementById('light').height === %d", int(float64(w)*ratio), int(float64(h)*ratio)))
+	b.await("the light", fmt.Sprintf("document.getElementById('light').width === %d && document.getElementById('light').height === %d",
+		int(float64(w)*ratio), int(float64(h)*ratio)))
 	r.lit(t)
 	return b
 }
@@ -134,7 +135,8 @@ func (p Pattern) differs(w, h int, pxPerMM, gamma, slack float64, at func(x, y i
 
 // somePattern is drawn by lot.
 func somePattern(rng *rand.Rand) Pattern {
-	p := Pattern{Colour: [3]float64{1, 1, 1}, Axis: []string{"x", "y"}[rng.IntN(2)], PeriodMM: 1 + 20*rng.Float64(), PhaseDeg: 90 * float64(rng.IntN(4)), Contrast: rng.Float64()}
+	p := Pattern{Colour: [3]float64{1, 1, 1}, Axis: []string{"x", "y"}[rng.IntN(2)], PeriodMM: 1 + 20*rng.Float64(),
+		PhaseDeg: 90 * float64(rng.IntN(4)), Contrast: rng.Float64()}
 	if rng.IntN(3) == 0 {
 		p.Colour = [3]float64{rng.Float64(), rng.Float64(), rng.Float64()}
 	}
@@ -167,14 +169,17 @@ func lightPatterns(t *testing.T, browser *aBrowser) {
 	}{
 		{"free", 40, 1, time.Millisecond, 0, ""},
 		{"slow processor", 30, 6, 60 * time.Millisecond, 1.8, ""},
-		{"jammed", 30, 1, 20 * time.Millisecond, 2.6, "(function jam() { for (const end = performance.now() + 120 * Math.random(); performance.now() < end;); setTimeout(jam, 60 * Math.random()); })()"},
+		{"jammed", 30, 1, 20 * time.Millisecond, 2.6,
+			"(function jam() { for (const end = performance.now() + 120 * Math.random(); performance.now() < end;); setTimeout(jam, 60 * " +
+				"Math.random()); })()"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := rig(t, Options{})
 			r.Screens.Settle, r.Screens.Pace, r.Screens.Gamma = c.settle, time.Millisecond, c.gamma
 			b := shine(t, browser, r, w, h, 1)
 			b.js(spyOnLight)
-			if _, err := chromedp.Call(b, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: c.slower}); err != nil {
+			if _, err := chromedp.Call(b, emulation.SetCPUThrottlingRate,
+				emulation.SetCPUThrottlingRateParams{Rate: c.slower}); err != nil {
 				t.Fatal(err)
 			}
 			defer chromedp.Call(b, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: 1})
@@ -238,7 +243,8 @@ func lightOwnPixels(t *testing.T, browser *aBrowser) {
 		r := rig(t, Options{})
 		r.Screens.Pace = time.Millisecond
 		b := shine(t, browser, r, 240, 150, ratio)
-		for _, p := range []Pattern{{Kind: Stripes, Colour: [3]float64{1, 1, 1}, Axis: "x", PeriodMM: 1.1, Contrast: 1}, {Kind: Half, Colour: [3]float64{1, 0.5, 0.2}, Axis: "y", PhaseDeg: 180}} {
+		for _, p := range []Pattern{{Kind: Stripes, Colour: [3]float64{1, 1, 1}, Axis: "x", PeriodMM: 1.1, Contrast: 1},
+			{Kind: Half, Colour: [3]float64{1, 0.5, 0.2}, Axis: "y", PhaseDeg: 180}} {
 			err := r.Screens.Show(b, p)
 			for until := time.Now().Add(20 * time.Second); err != nil && time.Now().Before(until); err = r.Screens.Show(b, p) {
 				time.Sleep(100 * time.Millisecond) // a busy machine's browser is late to tell that it gives light
@@ -298,7 +304,8 @@ func lightInterrupted(t *testing.T, browser *aBrowser) {
 	}
 	show("")
 	hide := func(yes bool) {
-		b.js(fmt.Sprintf("Object.defineProperty(document, 'hidden', {value: %t, configurable: true}); document.dispatchEvent(new Event('visibilitychange'))", yes))
+		b.js(fmt.Sprintf("Object.defineProperty(document, 'hidden', {value: %t, configurable: true}); document.dispatchEvent(new "+
+			"Event('visibilitychange'))", yes))
 		told("sleep and waking", func(x *screen) bool { return x.hidden == yes })
 	}
 	hide(true)
@@ -363,7 +370,9 @@ func lightCard(t *testing.T, browser *aBrowser) {
 	b.js("var s = document.getElementById('size'); s.value = 428; s.dispatchEvent(new Event('input'))")
 	b.click("#less")
 	b.click("#more")
-	if w, h := b.number("document.getElementById('outline').getBoundingClientRect().width"), b.number("document.getElementById('outline').getBoundingClientRect().height"); math.Abs(w-428) > 0.1 || math.Abs(h-428*53.98/85.60) > 0.1 {
+	if w, h := b.number("document.getElementById('outline').getBoundingClientRect().width"),
+		b.number("document.getElementById('outline').getBoundingClientRect().height"); math.Abs(w-428) > 0.1 ||
+		math.Abs(h-428*53.98/85.60) > 0.1 {
 		t.Errorf("the field is %g by %g", w, h)
 	}
 	b.click("#fits")
@@ -377,7 +386,8 @@ func lightCard(t *testing.T, browser *aBrowser) {
 	if err := r.Screens.Show(b, p); err != nil {
 		t.Fatal(err)
 	}
-	row, err := base64.StdEncoding.DecodeString(b.js("btoa(String.fromCharCode(...document.getElementById('light').getContext('2d').getImageData(0, 0, 1024, 1).data))").(string))
+	row, err := base64.StdEncoding.DecodeString(b.js("btoa(" +
+		"String.fromCharCode(...document.getElementById('light').getContext('2d').getImageData(0, 0, 1024, 1).data))").(string))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -390,7 +400,9 @@ func lightCard(t *testing.T, browser *aBrowser) {
 	for ratio, doubt := range map[float64]bool{1: false, 1.25: true} {
 		b.do(chromedp.EmulateViewport(1024, 600, chromedp.EmulateScale(ratio)), chromedp.Navigate(r.web.URL+"/light"))
 		b.await("the page", "document.body.dataset.ready")
-		b.await("whether it is in doubt", fmt.Sprintf("document.getElementById('doubt').hidden === %t && document.getElementById('told').hidden === %t && document.getElementById('untold').hidden", !doubt, doubt))
+		b.await("whether it is in doubt",
+			fmt.Sprintf("document.getElementById('doubt').hidden === %t && document.getElementById('told').hidden === %t && "+
+				"document.getElementById('untold').hidden", !doubt, doubt))
 		b.click("#start")
 		r.lit(t)
 		if st := state(); math.Abs(st.pxPerMM-5) > 1e-9 || st.doubt != doubt {
@@ -409,7 +421,8 @@ func lightGreys(t *testing.T, browser *aBrowser) {
 			if err := r.Screens.Show(b, r.Screens.Grey(level)); err != nil {
 				t.Fatal(err)
 			}
-			if got := b.number("document.getElementById('light').getContext('2d').getImageData(120, 75, 1, 1).data[1]"); got != float64(level) {
+			got := b.number("document.getElementById('light').getContext('2d').getImageData(120, 75, 1, 1).data[1]")
+			if got != float64(level) {
 				t.Errorf("gamma %g: level %d is shown as %g", gamma, level, got)
 			}
 		}
@@ -440,7 +453,8 @@ func lightLooks(t *testing.T, browser *aBrowser) {
 				} else {
 					b.js("document.getElementById('sleeps').hidden = false") // the most that it may have to say
 				}
-				if bottom := b.number("document.querySelector('#words').getBoundingClientRect().bottom"); l.w > l.h && bottom > float64(l.h)+1 {
+				if bottom := b.number("document.querySelector('#words').getBoundingClientRect().bottom"); l.w > l.h &&
+					bottom > float64(l.h)+1 {
 					t.Errorf("%s at %dx%d, %s: it ends at %g", part, l.w, l.h, lang, bottom)
 				}
 				for _, fault := range b.js("(" + lookedAt + ")(" + fmt.Sprint(l.touch) + ")").([]any) {

@@ -11,7 +11,8 @@ import (
 // lightRoutes adds the page that lights the bench from a screen. It is let in as
 // every page of the bench is, as it is opened on another device; all it can change is
 // what is known of its own screen.
-func (s *Server) lightRoutes(open func(string, http.HandlerFunc), in, post func(string, func(http.ResponseWriter, *http.Request, session))) {
+func (s *Server) lightRoutes(open func(string, http.HandlerFunc), in,
+	post func(string, func(http.ResponseWriter, *http.Request, session))) {
 	open("GET /light.css", s.asset("light.css", "text/css; charset=utf-8"))
 	open("GET /light.js", s.asset("light.js", "text/javascript; charset=utf-8"))
 	in("GET /light", s.light)
@@ -31,7 +32,8 @@ func (s *Server) light(w http.ResponseWriter, r *http.Request, x session) {
 	for i := 1; l.Has("screen.caution." + strconv.Itoa(i)); i++ {
 		v.Cautions = append(v.Cautions, l.T("screen.caution."+strconv.Itoa(i)))
 	}
-	html, err := page{Lang: l, Title: l.T("screen.title"), CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes), Boot: s.boot, View: v}.render("light")
+	html, err := page{Lang: l, Title: l.T("screen.title"), CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes), Boot: s.boot,
+		View: v}.render("light")
 	if err != nil {
 		s.fault(w, r, err)
 		return
@@ -99,6 +101,7 @@ func (s *Server) lightState(w http.ResponseWriter, r *http.Request, _ session) {
 		s.wrong(w, r, http.StatusBadRequest, "wrong.form")
 		return
 	}
-	s.b.Screens.tell(f.Get("screen"), screenState{painted: painted, lit: f.Get("lit") == "1", hidden: f.Get("hidden") == "1", pxPerMM: pxPerMM, doubt: f.Get("doubt") == "1"})
+	s.b.Screens.tell(f.Get("screen"), screenState{painted: painted, lit: f.Get("lit") == "1", hidden: f.Get("hidden") == "1",
+		pxPerMM: pxPerMM, doubt: f.Get("doubt") == "1"})
 	w.WriteHeader(http.StatusNoContent)
 }

@@ -116,7 +116,8 @@ func lotsDispositions(t *testing.T, browser *aBrowser) {
 	if u := fmt.Sprint(b.js("document.querySelector('#dispose select').value")); u != "k008" {
 		t.Errorf("%s is offered first", u)
 	}
-	b.js("document.getElementById('route-concession').click(); var f = document.querySelector('#dispose form'); f.reference.value = 'C-118'; f.note.value = 'it is dark'; f.by.value = 'inspector 2'; document.querySelector('#dispose .go').click()")
+	b.js("document.getElementById('route-concession').click(); var f = document.querySelector('#dispose form'); f.reference.value = " +
+		"'C-118'; f.note.value = 'it is dark'; f.by.value = 'inspector 2'; document.querySelector('#dispose .go').click()")
 	b.see("k008 REJECT: Concession by the customer, inspector 2")
 	if s := f.steps[0]; s.Unit != "k008" || s.Route != "concession" || s.Reference != "C-118" || s.Note != "it is dark" || s.Seq != 33 {
 		t.Errorf("%+v", s)
@@ -124,7 +125,8 @@ func lotsDispositions(t *testing.T, browser *aBrowser) {
 	b.goTo(r.web.URL + "/lot/L-4710")
 	b.key("d")
 	b.await("the choice", "document.querySelector('#decide[open]')")
-	b.js("document.getElementById('what-screen').click(); var f = document.querySelector('#decide form'); f.taken_out.value = 'k001, k002\\nk003-L'; f.by.value = 'inspector 2'; f.sure.checked = true; document.querySelector('#decide .go').click()")
+	b.js("document.getElementById('what-screen').click(); var f = document.querySelector('#decide form'); f.taken_out.value = 'k001, " +
+		"k002\\nk003-L'; f.by.value = 'inspector 2'; f.sure.checked = true; document.querySelector('#decide .go').click()")
 	b.see("REFUSED, SCREENED")
 	if s := f.steps[1]; s.What != "screen" || fmt.Sprint(s.Out) != "[k001 k002 k003-L]" {
 		t.Errorf("%+v", s)
@@ -140,7 +142,8 @@ func lotsMoved(t *testing.T, browser *aBrowser) {
 	b.key("d")
 	b.await("the choice", "document.activeElement.name === 'what'")
 	f.set(func() { f.all["L-4713"].Seq++; f.all["L-4713"].Plans[1].Count = 3 })
-	b.js("document.querySelector('#decide input[name=what]').checked = true; document.querySelector('#decide input[name=by]').value = 'x'; document.querySelector('#decide input[name=sure]').checked = true; document.querySelector('#decide-form').requestSubmit()")
+	b.js("document.querySelector('#decide input[name=what]').checked = true; document.querySelector('#decide input[name=by]').value = " +
+		"'x'; document.querySelector('#decide input[name=sure]').checked = true; document.querySelector('#decide-form').requestSubmit()")
 	b.see("The lot has moved on")
 	if len(f.steps) != 0 {
 		t.Errorf("%+v was taken", f.steps)
@@ -155,7 +158,8 @@ func lotsLooks(t *testing.T, browser *aBrowser) {
 	dir := os.Getenv("FINISHBENCH_STORIES")
 	r, f := lotRig(t, Options{})
 	b := open(t, browser, r.web.URL)
-	svg, err := plots.Times(plots.Options{X: "x", Y: "y"}, plots.TimeChart{Values: []float64{1, 2, 3, 2, 9, 2}, Centre: []float64{2}, Upper: []float64{4, 5, 4, 5, 4, 5}, Lower: []float64{0}, Signs: []plots.Sign{{Point: 4, Number: "N1", Text: "."}}})
+	svg, err := plots.Times(plots.Options{X: "x", Y: "y"}, plots.TimeChart{Values: []float64{1, 2, 3, 2, 9, 2}, Centre: []float64{2},
+		Upper: []float64{4, 5, 4, 5, 4, 5}, Lower: []float64{0}, Signs: []plots.Sign{{Point: 4, Number: "N1", Text: "."}}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -167,8 +171,10 @@ func lotsLooks(t *testing.T, browser *aBrowser) {
 		b.do(chromedp.EmulateViewport(l.w, l.h))
 		for _, path := range []string{"/lot", "/lot/L-4711", "/lot/L-4713", "/lot/L-4712", "/lot/L-4710"} {
 			b.goTo(r.web.URL + path)
-			b.js(fmt.Sprintf("delete document.body.dataset.lotready; document.getElementById('lang').value = %q; document.getElementById('theme').value = %q; document.getElementById('set').submit()", l.lang, l.theme))
-			b.await("the looks", fmt.Sprintf("document.body.dataset.lotready && document.documentElement.lang === %q && document.documentElement.dataset.theme === %q && location.pathname === %q", l.lang, l.theme, path))
+			b.js(fmt.Sprintf("delete document.body.dataset.lotready; document.getElementById('lang').value = %q; "+
+				"document.getElementById('theme').value = %q; document.getElementById('set').submit()", l.lang, l.theme))
+			b.await("the looks", fmt.Sprintf("document.body.dataset.lotready && document.documentElement.lang === %q && "+
+				"document.documentElement.dataset.theme === %q && location.pathname === %q", l.lang, l.theme, path))
 			if path != "/lot" {
 				b.await("the plots", "document.querySelector('#lot-more').dataset.ready")
 			}
@@ -191,7 +197,8 @@ func lotsLooks(t *testing.T, browser *aBrowser) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				put(t, filepath.Join(dir, fmt.Sprintf("%s-%dx%d-%s-%s.png", strings.ReplaceAll(strings.Trim(path, "/"), "/", "_"), l.w, l.h, l.theme, l.lang)), png)
+				put(t, filepath.Join(dir, fmt.Sprintf("%s-%dx%d-%s-%s.png", strings.ReplaceAll(strings.Trim(path, "/"), "/", "_"), l.w, l.h,
+					l.theme, l.lang)), png)
 			}
 		}
 		b.goTo(r.web.URL + "/lot/L-4711")

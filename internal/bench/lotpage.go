@@ -127,8 +127,10 @@ type lotPlanView struct {
 }
 
 func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
-	v := lotView{LotState: st, Path: lotPath(st.Name), Token: token, Opened: st.Opened.Local().Format(timeLayout), Line: words{l}.lotLine(st), More: st.Left - len(st.Next)}
-	v.Sign = map[string]part.Verdict{LotAccepted: part.Pass, LotRefused: part.Reject, LotScreened: part.Reject, LotReturned: part.Reject}[st.State]
+	v := lotView{LotState: st, Path: lotPath(st.Name), Token: token, Opened: st.Opened.Local().Format(timeLayout),
+		Line: words{l}.lotLine(st), More: st.Left - len(st.Next)}
+	v.Sign = map[string]part.Verdict{LotAccepted: part.Pass, LotRefused: part.Reject, LotScreened: part.Reject,
+		LotReturned: part.Reject}[st.State]
 	if v.Sign == "" {
 		v.Sign = part.NotMeasured
 	}
@@ -148,7 +150,8 @@ func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
 		if p.PerHundred {
 			what = "lot.plan.findings"
 		}
-		v.Plans = append(v.Plans, lotPlanView{p, l.T("lot.page.count_of", "severity", "@severity."+string(p.Severity), "count", strconv.Itoa(p.Count), "ac", strconv.Itoa(p.Ac), "re", strconv.Itoa(p.Re)),
+		v.Plans = append(v.Plans, lotPlanView{p, l.T("lot.page.count_of", "severity", "@severity."+string(p.Severity), "count",
+			strconv.Itoa(p.Count), "ac", strconv.Itoa(p.Ac), "re", strconv.Itoa(p.Re)),
 			l.T(what), countMeter(p), doneMeter(p)})
 	}
 	return v
@@ -188,7 +191,8 @@ func countMeter(p LotPlan) template.HTML {
 	}
 	var b bytes.Buffer
 	fmt.Fprintf(&b, `<svg class="meter" viewBox="-3 0 %g 30" aria-hidden="true" focusable="false" preserveAspectRatio="none">`, w+6)
-	fmt.Fprintf(&b, `<rect class="track" x="0" y="7" width="%g" height="16"/><rect class="%s" x="0" y="7" width="%.1f" height="16"/>`, w, class, at(p.Count))
+	fmt.Fprintf(&b, `<rect class="track" x="0" y="7" width="%g" height="16"/><rect class="%s" x="0" y="7" width="%.1f" height="16"/>`, w,
+		class, at(p.Count))
 	if p.Ac+1 < p.Re {
 		fmt.Fprintf(&b, `<path class="mark gap" d="M%.1f 2v26"/>`, at(p.Ac))
 	}

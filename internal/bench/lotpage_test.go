@@ -29,9 +29,12 @@ func newFakeLots() *fakeLots {
 	at := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
 	f := &fakeLots{all: map[string]*LotState{}}
 	add := func(name, state string, taken int, counts [3]int, steps ...string) {
-		st := &LotState{LotLine: LotLine{Name: name, Product: "invented shell", Size: 500, State: state, Opened: at.Add(time.Duration(len(f.all)) * time.Hour), Taken: taken, N: 50}, Seq: int64(taken + 2), OpenedBy: "inspector 2", Stage: part.Cured, Steps: steps}
+		st := &LotState{LotLine: LotLine{Name: name, Product: "invented shell", Size: 500, State: state,
+			Opened: at.Add(time.Duration(len(f.all)) * time.Hour), Taken: taken, N: 50}, Seq: int64(taken + 2), OpenedBy: "inspector 2",
+			Stage: part.Cured, Steps: steps}
 		for i, sev := range []part.Severity{part.Critical, part.Major, part.Minor} {
-			p := LotPlan{Severity: sev, N: 50, Ac: []int{0, 1, 3}[i], Looked: taken, Count: counts[i], AQL: []float64{0, 1, 2.5}[i], Mode: "normal", Stand: "open"}
+			p := LotPlan{Severity: sev, N: 50, Ac: []int{0, 1, 3}[i], Looked: taken, Count: counts[i], AQL: []float64{0, 1, 2.5}[i],
+				Mode: "normal", Stand: "open"}
 			if p.Re = p.Ac + 1; p.Count >= p.Re {
 				p.Stand = "reached"
 			} else if taken == 50 {
@@ -56,7 +59,8 @@ func newFakeLots() *fakeLots {
 	add("L-4710", LotRefused, 50, [3]int{0, 3, 1}, "screen", "return")
 	f.all["L-4710"].Decided = &LotDecided{By: "inspector 2", At: at.Add(8 * time.Hour), Note: "nozzle cleaned"}
 	d.Next = nil
-	d.Failing, d.Disposes = []LotFailing{{Name: "k008", Verdict: part.Reject}, {Name: "k036", Verdict: part.Rework, Route: "scrapped", By: "inspector 1"}}, true
+	d.Failing, d.Disposes = []LotFailing{{Name: "k008", Verdict: part.Reject},
+		{Name: "k036", Verdict: part.Rework, Route: "scrapped", By: "inspector 1"}}, true
 	return f
 }
 
@@ -96,7 +100,8 @@ func (f *fakeLots) More(_ context.Context, l *lang.Lang, name string) (LotMore, 
 	if f.svg != nil {
 		svg = string(f.svg)
 	}
-	return LotMore{Lets: []string{l.T("lot.lets.zero", "severity", "@severity.critical")}, Notes: []string{l.T("lot.gauge.no_study")}, Figures: []LotFigure{{l.T("lot.chart.kind.p"), l.T("lot.chart.quiet"), []byte(svg)}}}, nil
+	return LotMore{Lets: []string{l.T("lot.lets.zero", "severity", "@severity.critical")}, Notes: []string{l.T("lot.gauge.no_study")},
+		Figures: []LotFigure{{l.T("lot.chart.kind.p"), l.T("lot.chart.quiet"), []byte(svg)}}}, nil
 }
 
 func (f *fakeLots) Decide(_ context.Context, name string, d LotStep) error {
@@ -136,7 +141,8 @@ func (f *fakeLots) Report(_ context.Context, _ *lang.Lang, name, format string) 
 	if f.all[name] == nil {
 		return nil, "", ErrNoLot
 	}
-	return []byte("report of " + name), map[string]string{"pdf": "application/pdf", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "json": "application/json"}[format], nil
+	return []byte("report of " + name), map[string]string{"pdf": "application/pdf",
+		"xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "json": "application/json"}[format], nil
 }
 
 // lotRig is a bench with lots.
@@ -157,8 +163,10 @@ func TestLotPages(t *testing.T) {
 	if strings.Contains(h.Get("Content-Security-Policy"), "unsafe") {
 		t.Error("the policy allows more than it did")
 	}
-	for path, want := range map[string]int{"/lot/L-4711": 200, "/lot/%E6%89%B9%E6%AC%A1%207%2F3": 200, "/lot/none": 404, "/lot/L-4711/more": 200, "/lot/none/more": 404, "/lot/none/events": 404,
-		"/lot/L-4711/report.pdf": 200, "/lot/none/report.pdf": 404, "/lot/L-4711/report.exe": 404, "/lot/L-4711/decide": 405, "/lot.js": 200, "/lot.css": 200} {
+	for path, want := range map[string]int{"/lot/L-4711": 200, "/lot/%E6%89%B9%E6%AC%A1%207%2F3": 200, "/lot/none": 404,
+		"/lot/L-4711/more": 200, "/lot/none/more": 404, "/lot/none/events": 404,
+		"/lot/L-4711/report.pdf": 200, "/lot/none/report.pdf": 404, "/lot/L-4711/report.exe": 404, "/lot/L-4711/decide": 405,
+		"/lot.js": 200, "/lot.css": 200} {
 		if code, _, _ := p.get(path); code != want && !(want == 405 && code == 404) {
 			t.Errorf("GET %s: %d, %d wanted", path, code, want)
 		}
@@ -298,7 +306,8 @@ func TestPlotPart(t *testing.T) {
 }
 
 func TestUnitHref(t *testing.T) {
-	for name, want := range map[string]string{"k7-L": "/look?serial=k7", "k7-R": "/look?serial=k7", "k 7": "/look?serial=k+7", "RL-7": "/look?serial=RL-7"} {
+	for name, want := range map[string]string{"k7-L": "/look?serial=k7", "k7-R": "/look?serial=k7", "k 7": "/look?serial=k+7",
+		"RL-7": "/look?serial=RL-7"} {
 		if got := unitHref(name); got != want {
 			t.Errorf("%s: %s", name, got)
 		}
@@ -306,7 +315,8 @@ func TestUnitHref(t *testing.T) {
 }
 
 func TestLotAddress(t *testing.T) {
-	for path, want := range map[string]bool{"/lot": true, "/lot/L-1": true, "/lot/": false, "/lot/a/b": false, "/lot//evil": false, `/lot/\evil`: false, "//evil": false, "/login": false} {
+	for path, want := range map[string]bool{"/lot": true, "/lot/L-1": true, "/lot/": false, "/lot/a/b": false, "/lot//evil": false,
+		`/lot/\evil`: false, "//evil": false, "/login": false} {
 		if lotAddress(path) != want {
 			t.Errorf("%s: %v", path, !want)
 		}

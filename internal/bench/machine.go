@@ -264,7 +264,8 @@ func (s State) edit(e Edit) (State, []Effect, error) {
 	if !slices.Contains(Follows, e.Follow) {
 		return s, nil, refuse("wrong.follow")
 	}
-	u.Lot, u.Operator, u.Faceplate = cleanText(u.Lot, scan.MostName), cleanText(u.Operator, scan.MostName), cleanText(u.Faceplate, scan.MostName)
+	u.Lot, u.Operator, u.Faceplate = cleanText(u.Lot, scan.MostName), cleanText(u.Operator, scan.MostName),
+		cleanText(u.Faceplate, scan.MostName)
 	s.Unit, s.Follow, s.Problem = u, e.Follow, nil
 	return s, nil, nil
 }
@@ -344,7 +345,8 @@ func names(c scan.Code, u part.UnitInfo) bool {
 
 // wasScanned says that the unit to come was scanned last, or that two were at once.
 func (s State) wasScanned() bool {
-	return s.Done != nil && s.Done.Key == "told.scanned" && s.Done.Args["kind"] == "@scan.kind.unit" || s.Problem != nil && s.Problem.Key == "problem.two_scans"
+	return s.Done != nil && s.Done.Key == "told.scanned" && s.Done.Args["kind"] == "@scan.kind.unit" ||
+		s.Problem != nil && s.Problem.Key == "problem.two_scans"
 }
 
 // asking is a scan that the operator is asked about: under is given up for it, or not.

@@ -33,11 +33,13 @@ func refusedAs(t *testing.T, s State, e Event, key string) {
 var someShots = []part.Photo{{Shot: part.Shot{File: "a"}}, {Shot: part.Shot{File: "b"}}}
 
 func readyFor(serial string) State {
-	return State{Phase: Ready, Unit: part.UnitInfo{Serial: serial, Side: "L", Stage: part.Wet, Lot: "7", Operator: "finisher 3"}, Follow: FollowPair}
+	return State{Phase: Ready, Unit: part.UnitInfo{Serial: serial, Side: "L", Stage: part.Wet, Lot: "7", Operator: "finisher 3"},
+		Follow: FollowPair}
 }
 
 func answerOf(s State) *Answer {
-	return &Answer{Inspection: part.Inspection{ID: 5, UnitInfo: s.Unit, Result: part.Result{Verdict: part.Rework}}, Outcome: Outcome{Result: &part.Result{Verdict: part.Rework}}}
+	return &Answer{Inspection: part.Inspection{ID: 5, UnitInfo: s.Unit, Result: part.Result{Verdict: part.Rework}},
+		Outcome: Outcome{Result: &part.Result{Verdict: part.Rework}}}
 }
 
 func TestUnitGoesRound(t *testing.T) {
@@ -210,7 +212,8 @@ func TestEditIsChecked(t *testing.T) {
 }
 
 func TestNextSerial(t *testing.T) {
-	for was, want := range map[string]string{"u06": "u07", "u99": "u100", "007": "008", "a1-b9": "a1-b10", "k12x": "k13x", "abc": "", "": "", "9999999999999999999": ""} {
+	for was, want := range map[string]string{"u06": "u07", "u99": "u100", "007": "008", "a1-b9": "a1-b10", "k12x": "k13x", "abc": "",
+		"": "", "9999999999999999999": ""} {
 		if got := nextSerial(was); got != want {
 			t.Errorf("after %q comes %q, not %q", was, got, want)
 		}
@@ -246,8 +249,12 @@ func TestAnyOrderOfEvents(t *testing.T) {
 		return "", false
 	}
 	for range 200000 {
-		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{ID: 5}, Restore{ID: 5}, unitScan("k3"), Edit{part.UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber}, Overruling{part.Overrule{By: "finisher 3", Verdict: part.Pass, Reason: "pattern"}},
-			Progressed{Progress{Asking: &part.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots}, ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &part.Phrase{}}, Undone{}, Restored{}, OverruleDone{Overrule: part.Overrule{Verdict: part.Pass}}}
+		all := []Event{Press{}, Press{}, Cancel{}, Retry{}, Undo{ID: 5}, Restore{ID: 5}, unitScan("k3"),
+			Edit{part.UnitInfo{Serial: "k2", Stage: part.Wet}, FollowNumber},
+			Overruling{part.Overrule{By: "finisher 3", Verdict: part.Pass, Reason: "pattern"}},
+			Progressed{Progress{Asking: &part.Phrase{Key: "ask.turn"}}}, ShotsDone{Shots: someShots},
+			ShotsDone{Shots: someShots[:1], Problem: &part.Phrase{}}, Judged{Answer: answerOf(s)}, Judged{Problem: &part.Phrase{}},
+			Undone{}, Restored{}, OverruleDone{Overrule: part.Overrule{Verdict: part.Pass}}}
 		e := all[rnd.IntN(len(all))]
 		if w, ok := ends(e); ok {
 			if !working[w] {

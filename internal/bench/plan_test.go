@@ -34,7 +34,8 @@ func TestPlansNeverContradict(t *testing.T) {
 			}
 		}
 		for _, call := range calls {
-			a := &Answer{Inspection: part.Inspection{ID: 1, UnitInfo: part.UnitInfo{Serial: "k1", Stage: r.Stage}, Result: *r, Overruled: call}, Outcome: Outcome{Result: r}}
+			a := &Answer{Inspection: part.Inspection{ID: 1, UnitInfo: part.UnitInfo{Serial: "k1", Stage: r.Stage}, Result: *r,
+				Overruled: call}, Outcome: Outcome{Result: r}}
 			for i, x := range l.All() {
 				x := words{x}
 				v := &answerView{Why: x.why(a), Todo: first(x.todo(a)), Plan: x.planned(a), Verdict: a.Verdict()}
@@ -43,7 +44,8 @@ func TestPlansNeverContradict(t *testing.T) {
 					if v, err = still.answerView(x, a); err != nil {
 						t.Fatal(err)
 					}
-					if (v.Plan.Sketch == "") != (len(v.Plan.Steps) == 0 || r.Verdict == part.NotMeasured) || v.Ticket != (v.Verdict == part.Rework || v.Verdict == part.Reject) {
+					if (v.Plan.Sketch == "") != (len(v.Plan.Steps) == 0 || r.Verdict == part.NotMeasured) ||
+						v.Ticket != (v.Verdict == part.Rework || v.Verdict == part.Reject) {
 						t.Errorf("result %d, %s: a sketch of %d bytes, ticket %v", seed, v.Verdict, len(v.Plan.Sketch), v.Ticket)
 					}
 					measured := slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured })
@@ -119,7 +121,8 @@ func TestTicket(t *testing.T) {
 		r.server.ServeHTTP(w, q)
 		return w
 	}
-	if w := get("/answer/1/ticket.pdf"); w.Code != http.StatusOK || w.Header().Get("Content-Type") != "application/pdf" || !strings.HasPrefix(w.Body.String(), "%PDF-") ||
+	if w := get("/answer/1/ticket.pdf"); w.Code != http.StatusOK || w.Header().Get("Content-Type") != "application/pdf" ||
+		!strings.HasPrefix(w.Body.String(), "%PDF-") ||
 		!strings.Contains(w.Header().Get("Content-Disposition"), "k041-R-ticket.pdf") {
 		t.Errorf("%d %v", w.Code, w.Header())
 	}

@@ -11,7 +11,8 @@ import (
 
 // plotColours are the colours of package plots, in the order of the classes f0, f1,
 // ... (fills) and s0, s1, ... (strokes) of bench.css: ink, ground, grid, then series.
-var plotColours = []color.NRGBA{palette.Ink, palette.Card, palette.Line, palette.Blue, palette.Vermilion, palette.Green, palette.Purple, palette.Orange, palette.Sky}
+var plotColours = []color.NRGBA{palette.Ink, palette.Card, palette.Line, palette.Blue, palette.Vermilion, palette.Green, palette.Purple,
+	palette.Orange, palette.Sky}
 
 var (
 	styleAttr = regexp.MustCompile(`\s*style="([^"]*)"`)

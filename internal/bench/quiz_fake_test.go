@@ -33,7 +33,8 @@ type quizTaker struct {
 
 // quizItem is a grey unit of 400x300 px at 20 um with dark spots.
 func quizItem(key string, verdict part.Verdict, known ...teach.KnownDefect) teach.Item {
-	return teach.Item{Key: key, Unit: key, Stage: part.Cured, Provenance: teach.Drawn, MMPerPX: 0.02, WidthPX: 400, HeightPX: 300, Known: known, Verdict: verdict,
+	return teach.Item{Key: key, Unit: key, Stage: part.Cured, Provenance: teach.Drawn, MMPerPX: 0.02, WidthPX: 400, HeightPX: 300,
+		Known: known, Verdict: verdict,
 		Pictures: []teach.ItemPicture{{Light: part.Diffuse, Ref: key}, {Light: part.Raking, Ref: key}}}
 }
 
@@ -44,7 +45,8 @@ func spot(kind part.Kind, x, y float64) teach.KnownDefect {
 func newQuizRoom(t testing.TB, s teach.Spec) *quizRoom {
 	t.Helper()
 	test, err := teach.NewTest(s, []teach.Item{
-		quizItem("c1", part.Pass), quizItem("c2", part.Pass), quizItem("b1", part.Rework, spot(part.Bubble, 120, 90)), quizItem("d1", part.Reject, spot(part.Dust, 300, 210)),
+		quizItem("c1", part.Pass), quizItem("c2", part.Pass), quizItem("b1", part.Rework, spot(part.Bubble, 120, 90)),
+		quizItem("d1", part.Reject, spot(part.Dust, 300, 210)),
 		quizItem("bd", part.Rework, spot(part.Bubble, 80, 220), spot(part.Dust, 330, 60)),
 	})
 	if err != nil {
@@ -61,7 +63,8 @@ func (q *quizRoom) Begin(_ context.Context, _, initials, badge string) (string, 
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	if initials == "AB" && badge == "" {
-		return "", &part.Trouble{Phrase: part.Phrase{Key: "quiz.which", Args: map[string]string{"n": "2", "initials": "AB", "badges": "17, 23"}}}
+		return "", &part.Trouble{Phrase: part.Phrase{Key: "quiz.which",
+			Args: map[string]string{"n": "2", "initials": "AB", "badges": "17, 23"}}}
 	}
 	who := initials + badge
 	for name, t := range q.attempts {
@@ -81,14 +84,16 @@ func (q *quizRoom) Now(_ context.Context, attempt string) (teach.QuizNow, error)
 	if t == nil {
 		return teach.QuizNow{}, &part.Trouble{Phrase: part.Phrase{Key: "quiz.no_taking"}}
 	}
-	n := teach.QuizNow{Title: "Spots", Trial: len(t.shown), Of: q.test.Spec.Showings(), LimitS: q.limit, LeftS: q.limit, Kinds: []part.Kind{part.Bubble, part.Dust, part.Fibre}}
+	n := teach.QuizNow{Title: "Spots", Trial: len(t.shown), Of: q.test.Spec.Showings(), LimitS: q.limit, LeftS: q.limit,
+		Kinds: []part.Kind{part.Bubble, part.Dust, part.Fibre}}
 	i, ok := q.test.Next(t.shown)
 	if !ok {
 		t.done, n.Done = true, true
 		return n, nil
 	}
 	it := q.test.Pool[i]
-	n.Stage, n.WidthPX, n.HeightPX, n.MMPerPX, n.Lights = it.Stage, it.WidthPX, it.HeightPX, it.MMPerPX, []part.Light{part.Diffuse, part.Raking}
+	n.Stage, n.WidthPX, n.HeightPX, n.MMPerPX, n.Lights = it.Stage, it.WidthPX, it.HeightPX, it.MMPerPX,
+		[]part.Light{part.Diffuse, part.Raking}
 	return n, nil
 }
 
@@ -166,7 +171,8 @@ func (q *quizRoom) Certificate(context.Context, *lang.Lang, string) ([]byte, err
 func quizRig(t testing.TB, room *quizRoom, o Options) *rigged {
 	t.Helper()
 	r := &rigged{shooter: newFakeShooter(), memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Inspector: &fakeInspector{next: []Outcome{passing()}}, Recorder: r.memory, Quizzes: room, Log: t.Logf}, part.UnitInfo{Stage: part.Wet}, "")
+	r.Station = NewStation(Parts{Shooter: r.shooter, Inspector: &fakeInspector{next: []Outcome{passing()}}, Recorder: r.memory,
+		Quizzes: room, Log: t.Logf}, part.UnitInfo{Stage: part.Wet}, "")
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { r.Station.Run(ctx); close(done) }()

@@ -53,7 +53,8 @@ func (s *Server) quizList(w http.ResponseWriter, r *http.Request, status int, x 
 		s.fault(w, r, err)
 		return
 	}
-	v := quizListView{Token: x.csrf, Problem: l.Say(wrong), Quiz: r.PostForm.Get("quiz"), Initials: cleanText(r.PostForm.Get("initials"), 20), Badge: cleanText(r.PostForm.Get("badge"), 20),
+	v := quizListView{Token: x.csrf, Problem: l.Say(wrong), Quiz: r.PostForm.Get("quiz"),
+		Initials: cleanText(r.PostForm.Get("initials"), 20), Badge: cleanText(r.PostForm.Get("badge"), 20),
 		Ask: wrong != nil && r.PostForm.Get("initials") != ""}
 	for _, t := range tests {
 		text := l.T("quiz.test", "name", t.Name, "title", t.Title, "made", t.Made, "n", strconv.Itoa(t.Units))
@@ -122,7 +123,8 @@ func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session)
 }
 
 // quizSheet serves a page that stands by itself.
-func (s *Server) quizSheet(make func(Quizzes, context.Context, *lang.Lang, string) ([]byte, error)) func(http.ResponseWriter, *http.Request, session) {
+func (s *Server) quizSheet(make func(Quizzes, context.Context, *lang.Lang, string) ([]byte, error)) func(http.ResponseWriter, *http.Request,
+	session) {
 	return func(w http.ResponseWriter, r *http.Request, _ session) {
 		data, err := make(s.b.Quizzes, r.Context(), s.lang(r), r.PathValue("attempt"))
 		s.sheetPage(w, r, data, err)
@@ -196,7 +198,8 @@ func (s *Server) quizTake(w http.ResponseWriter, r *http.Request, x session) {
 		if light != part.NoLight {
 			alt = l.T("light." + string(light))
 		}
-		v.Pictures = append(v.Pictures, quizPictureView{"/quiz/take/" + url.PathEscape(attempt) + "/" + strconv.Itoa(n.Trial) + "/" + strconv.Itoa(i), alt, light, i == 0})
+		v.Pictures = append(v.Pictures, quizPictureView{"/quiz/take/" + url.PathEscape(attempt) + "/" + strconv.Itoa(n.Trial) + "/" +
+			strconv.Itoa(i), alt, light, i == 0})
 	}
 	for i, k := range n.Kinds {
 		if i < len(quizKindKeys) {
@@ -204,7 +207,8 @@ func (s *Server) quizTake(w http.ResponseWriter, r *http.Request, x session) {
 		}
 	}
 	for i, verdict := range teach.Verdicts {
-		v.Verdicts = append(v.Verdicts, quizVerdictView{verdict, l.T("verdict_short." + string(verdict)), quizVerdictKeys[i], strings.ToUpper(quizVerdictKeys[i])})
+		v.Verdicts = append(v.Verdicts, quizVerdictView{verdict, l.T("verdict_short." + string(verdict)), quizVerdictKeys[i],
+			strings.ToUpper(quizVerdictKeys[i])})
 	}
 	s.quizPage(w, r, http.StatusOK, x, l.T("quiz.title"), "quiz-take", v)
 }

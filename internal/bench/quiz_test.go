@@ -30,7 +30,8 @@ func TestQuizBrowser(t *testing.T) {
 		name string
 		f    func(*testing.T, *aBrowser)
 	}{
-		{"ByKeyboard", quizByKeyboard}, {"ByMouse", quizByMouse}, {"ByTouch", quizByTouch}, {"CutOff", quizCutOff}, {"TimeLimit", quizTimeLimit}, {"TwoOfOneName", quizTwoOfOneName}, {"Sizes", quizSizes},
+		{"ByKeyboard", quizByKeyboard}, {"ByMouse", quizByMouse}, {"ByTouch", quizByTouch}, {"CutOff", quizCutOff},
+		{"TimeLimit", quizTimeLimit}, {"TwoOfOneName", quizTwoOfOneName}, {"Sizes", quizSizes},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.f(t, browser) })
 	}
@@ -48,7 +49,9 @@ func sit(t *testing.T, browser *aBrowser, r *rigged) *tab {
 // unit waits for a showing.
 func (b *tab) unit(n int) {
 	b.t.Helper()
-	b.await(fmt.Sprintf("unit %d", n+1), fmt.Sprintf("document.body.dataset.quizReady && document.getElementById('quiz').dataset.showing === '%d' && [...document.querySelectorAll('#sheet img')].every(i => i.complete && i.naturalWidth > 0)", n))
+	b.await(fmt.Sprintf("unit %d", n+1),
+		fmt.Sprintf("document.body.dataset.quizReady && document.getElementById('quiz').dataset.showing === '%d' && "+
+			"[...document.querySelectorAll('#sheet img')].every(i => i.complete && i.naturalWidth > 0)", n))
 }
 
 func (b *tab) number(expr string) float64 { b.t.Helper(); return b.js(expr).(float64) }
@@ -56,7 +59,8 @@ func (b *tab) number(expr string) float64 { b.t.Helper(); return b.js(expr).(flo
 // onScreen is where a picture's pixel lies on the screen.
 func (b *tab) onScreen(x, y float64) (float64, float64) {
 	b.t.Helper()
-	left, top := b.number("document.getElementById('sheet').getBoundingClientRect().left"), b.number("document.getElementById('sheet').getBoundingClientRect().top")
+	left, top := b.number("document.getElementById('sheet').getBoundingClientRect().left"),
+		b.number("document.getElementById('sheet').getBoundingClientRect().top")
 	s := b.number("document.getElementById('sheet').getBoundingClientRect().width") / 400
 	return left + s*(x+0.5), top + s*(y+0.5)
 }
@@ -72,8 +76,10 @@ func (q *quizRoom) rightly(t *testing.T, attempt string, within float64) {
 		t.Fatal(err)
 	}
 	v := s.Verdict
-	if len(s.Mistakes) != 0 || s.Units != 4 || s.Showings != 5 || v.Effective.Value() != 1 || v.Reference.Value != 1 || s.Within.Count != 1 || s.FalseMarks.Count != 0 {
-		t.Errorf("%d mistakes %+v; %d units, %d showings, effectiveness %g, kappa %g, same again %d", len(s.Mistakes), s.Mistakes, s.Units, s.Showings, v.Effective.Value(), v.Reference.Value, s.Within.Count)
+	if len(s.Mistakes) != 0 || s.Units != 4 || s.Showings != 5 || v.Effective.Value() != 1 || v.Reference.Value != 1 ||
+		s.Within.Count != 1 || s.FalseMarks.Count != 0 {
+		t.Errorf("%d mistakes %+v; %d units, %d showings, effectiveness %g, kappa %g, same again %d", len(s.Mistakes), s.Mistakes, s.Units,
+			s.Showings, v.Effective.Value(), v.Reference.Value, s.Within.Count)
 	}
 	if off := s.OffMM90(); !(off <= within) {
 		t.Errorf("marks are off by %.3f mm, %.3f allowed", off, within)
@@ -106,7 +112,10 @@ func quizByKeyboard(t *testing.T, browser *aBrowser) {
 		}
 		if n == 0 { // light, zoom and taking a mark off leave the answer as it was
 			b.key("l")
-			b.await("raking light", "document.getElementById('quiz').dataset.light === 'raking' && document.querySelector('#sheet img[data-light=raking]').offsetWidth > 0 && document.querySelector('#sheet img[data-light=diffuse]').offsetWidth === 0")
+			b.await("raking light",
+				"document.getElementById('quiz').dataset.light === 'raking' && document.querySelector('#sheet "+
+					"img[data-light=raking]').offsetWidth > 0 && "+
+					"document.querySelector('#sheet img[data-light=diffuse]').offsetWidth === 0")
 			b.key("++")
 			b.await("larger", "+document.getElementById('quiz').dataset.zoom > 2")
 			b.key("0")
@@ -173,13 +182,15 @@ func quizByMouse(t *testing.T, browser *aBrowser) {
 			c := k.Box.Centre()
 			x, y := b.onScreen(c.X, c.Y)
 			if i == 0 {
-				b.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseWheel, x, y, func(p *input.DispatchMouseEventParams) { p.DeltaX, p.DeltaY = 0.01, -200 }))
+				b.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseWheel, x, y,
+					func(p *input.DispatchMouseEventParams) { p.DeltaX, p.DeltaY = 0.01, -200 }))
 				b.await("larger", "+document.getElementById('quiz').dataset.zoom > 1.3")
 				x, y = b.onScreen(c.X, c.Y)
 				press := func(p *input.DispatchMouseEventParams) { p.Button, p.ClickCount = input.MouseButtonLeft, 1 }
 				held := func(p *input.DispatchMouseEventParams) { p.Button, p.Buttons = input.MouseButtonLeft, 1 }
 				b.do(chromedp.MouseEvent(chromedp.MousePressed, x, y, press), chromedp.MouseEvent(chromedp.MouseMoved, x+20, y+10, held),
-					chromedp.MouseEvent(chromedp.MouseMoved, x+24, y+12, held), chromedp.MouseEvent(chromedp.MouseReleased, x+24, y+12, press))
+					chromedp.MouseEvent(chromedp.MouseMoved, x+24, y+12, held),
+					chromedp.MouseEvent(chromedp.MouseReleased, x+24, y+12, press))
 				if got := b.js("document.getElementById('quiz').dataset.marks"); got != "0" {
 					t.Fatalf("dragging set %v marks", got)
 				}
@@ -232,7 +243,8 @@ func (b *tab) tap(x, y float64) {
 func (b *tab) tapOn(sel string) {
 	b.t.Helper()
 	b.js(fmt.Sprintf("document.querySelector(%q).scrollIntoView({block: 'nearest'})", sel))
-	b.tap(b.number(fmt.Sprintf("(r => r.left + r.width / 2)(document.querySelector(%q).getBoundingClientRect())", sel)), b.number(fmt.Sprintf("(r => r.top + r.height / 2)(document.querySelector(%q).getBoundingClientRect())", sel)))
+	b.tap(b.number(fmt.Sprintf("(r => r.left + r.width / 2)(document.querySelector(%q).getBoundingClientRect())", sel)),
+		b.number(fmt.Sprintf("(r => r.top + r.height / 2)(document.querySelector(%q).getBoundingClientRect())", sel)))
 }
 
 // A whole test by touch, on a screen held upright: two fingers enlarge, one moves,
@@ -310,7 +322,8 @@ func quizCutOff(t *testing.T, browser *aBrowser) {
 	b.js("delete document.body.dataset.quizReady")
 	b.do(chromedp.Navigate(r.web.URL + "/quiz/take/t1")) // the page is lost and opened again
 	b.unit(2)
-	b.await("the mark again", "document.getElementById('quiz').dataset.marks === '1' && document.querySelector('[name=verdict]:checked').value === 'rework'")
+	b.await("the mark again",
+		"document.getElementById('quiz').dataset.marks === '1' && document.querySelector('[name=verdict]:checked').value === 'rework'")
 	c := another(t, browser, r.web.URL)
 	c.do(chromedp.Navigate(r.web.URL + "/quiz"))
 	c.await("the list of tests", "document.getElementById('begin')")
@@ -355,7 +368,8 @@ func quizTwoOfOneName(t *testing.T, browser *aBrowser) {
 	b := sit(t, browser, quizRig(t, room, Options{}))
 	b.strike("AB\r", 100*time.Millisecond)
 	b.see("2 people go by AB: give the badge too (17, 23; - is for the one without).")
-	b.await("focus on the badge, initials kept", "document.activeElement.id === 'badge' && document.getElementById('initials').value === 'AB'")
+	b.await("focus on the badge, initials kept",
+		"document.activeElement.id === 'badge' && document.getElementById('initials').value === 'AB'")
 	b.strike("17\r", 100*time.Millisecond)
 	b.unit(0)
 	if room.attempts["t1"].who != "AB17" {
@@ -397,7 +411,8 @@ func TestQuizRequests(t *testing.T) {
 	r := quizRig(t, room, Options{})
 	p := r.person(t)
 	p.get("/quiz")
-	if code, body := p.post("/quiz/begin", url.Values{"quiz": {"Q1"}, "initials": {"CD"}}); code != http.StatusOK || !strings.Contains(body, `id="quiz"`) {
+	if code, body := p.post("/quiz/begin", url.Values{"quiz": {"Q1"}, "initials": {"CD"}}); code != http.StatusOK ||
+		!strings.Contains(body, `id="quiz"`) {
 		t.Fatalf("%d %.300s", code, body)
 	}
 	it := room.open(t, "t1")
@@ -408,7 +423,8 @@ func TestQuizRequests(t *testing.T) {
 	if code, _, h := p.get("/quiz/take/t1/0/1"); code != http.StatusOK || h.Get("Content-Type") != "image/png" {
 		t.Errorf("picture: %d %v", code, h)
 	}
-	for path, want := range map[string]int{"/quiz/take/t1/1/0": http.StatusNotFound, "/quiz/take/t1/x/0": http.StatusNotFound, "/quiz/take/zz": http.StatusNotFound, "/quiz/certificate/t1": http.StatusConflict} {
+	for path, want := range map[string]int{"/quiz/take/t1/1/0": http.StatusNotFound, "/quiz/take/t1/x/0": http.StatusNotFound,
+		"/quiz/take/zz": http.StatusNotFound, "/quiz/certificate/t1": http.StatusConflict} {
 		if code, _, _ := p.get(path); code != want {
 			t.Errorf("%s: %d, want %d", path, code, want)
 		}
@@ -443,7 +459,8 @@ func TestQuizRequests(t *testing.T) {
 	if code, body := p.post("/quiz/take/t1", ok); code != http.StatusConflict || !strings.Contains(body, "answered already") {
 		t.Errorf("the same again: %d %s", code, body)
 	}
-	if code, body := p.post("/quiz/progress", url.Values{"initials": {"XY"}}); code != http.StatusConflict || !strings.Contains(body, "XY has not taken a test yet.") {
+	if code, body := p.post("/quiz/progress", url.Values{"initials": {"XY"}}); code != http.StatusConflict ||
+		!strings.Contains(body, "XY has not taken a test yet.") {
 		t.Errorf("%d", code)
 	}
 	// Without records there are no tests, and no way to them.

@@ -78,7 +78,8 @@ func TestScanNamesTheUnit(t *testing.T) {
 		t.Error("a second scan is taken while the first one's unit is being left")
 	}
 	s, effects = on(t, s, ShotsDone{})
-	if s.Phase != Ready || s.Unit.Serial != "B-3" || s.Unit.Side != "L" || len(effects) != 1 || effects[0] != DropShots || s.scanned != nil {
+	if s.Phase != Ready || s.Unit.Serial != "B-3" || s.Unit.Side != "L" || len(effects) != 1 || effects[0] != DropShots ||
+		s.scanned != nil {
 		t.Errorf("after the unit was given up: %+v, %v", s, effects)
 	}
 	if s, _ = on(t, State{Phase: Halted, Unit: ready.Unit}, giving("B-4")); s.Phase != Ready || s.Unit.Serial != "B-4" {

@@ -150,7 +150,8 @@ func browserScans(t *testing.T, browser *aBrowser) {
 		}
 		r.memory.mu.Lock()
 		if n := len(r.memory.all); n != records || n > 0 && r.memory.all[n-1].Withdrawn != nil {
-			t.Fatalf("%s: %d on record, %d expected, the last one withdrawn: %v", what, n, records, n > 0 && r.memory.all[n-1].Withdrawn != nil)
+			t.Fatalf("%s: %d on record, %d expected, the last one withdrawn: %v", what, n, records,
+				n > 0 && r.memory.all[n-1].Withdrawn != nil)
 		}
 		r.memory.mu.Unlock()
 		if lang := b.js("document.documentElement.lang"); lang != "en" {
@@ -178,7 +179,8 @@ func browserGaps(t *testing.T, browser *aBrowser) {
 		for range keys {
 			time.Sleep(time.Until(next))
 			sent = append(sent, time.Now())
-			if _, err := chromedp.Call(b, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: "rawKeyDown", Code: "ShiftLeft", Key: "Shift"}); err != nil {
+			if _, err := chromedp.Call(b, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: "rawKeyDown", Code: "ShiftLeft",
+				Key: "Shift"}); err != nil {
 				t.Fatal(err)
 			}
 			next = sent[len(sent)-1].Add(time.Duration(ms) * time.Millisecond)
@@ -191,7 +193,8 @@ func browserGaps(t *testing.T, browser *aBrowser) {
 		}
 		slices.Sort(added)
 		at := func(share float64) float64 { return added[min(len(added)-1, int(share*float64(len(added))))] }
-		t.Logf("%d ms apart: arrived that later than sent: median %.1f, 99 %% %.1f, at most %.1f ms", ms, at(.5), at(.99), added[len(added)-1])
+		t.Logf("%d ms apart: arrived that later than sent: median %.1f, 99 %% %.1f, at most %.1f ms", ms, at(.5), at(.99),
+			added[len(added)-1])
 		if at(.9) > 20 {
 			t.Errorf("%d ms apart: one key in ten is later by %.1f ms", ms, at(.9))
 		}

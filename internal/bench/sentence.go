@@ -63,7 +63,8 @@ func (x words) passes(r *part.Result) string {
 
 func (x words) overruled(a *Answer) string {
 	o := a.Overruled
-	return x.T("answer.overruled", "by", o.By, "verdict", "@verdict_short."+string(o.Verdict), "tool", "@verdict_short."+string(a.Outcome.Result.Verdict), "reason", "@reason."+o.Reason)
+	return x.T("answer.overruled", "by", o.By, "verdict", "@verdict_short."+string(o.Verdict), "tool",
+		"@verdict_short."+string(a.Outcome.Result.Verdict), "reason", "@reason."+o.Reason)
 }
 
 // todo is what to do with a unit: the plan's first step, and the care that it wants. Where nothing

@@ -39,7 +39,8 @@ type Serving struct {
 // Serve shows the page until ctx ends; then what is being written is finished. first and
 // follow are the unit that is asked for first, and how the next one follows it; where
 // says where the records are. ready, where it is not nil, is told the page's address.
-func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first part.UnitInfo, follow, where string, stdout io.Writer, ready func(string)) error {
+func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first part.UnitInfo, follow, where string, stdout io.Writer,
+	ready func(string)) error {
 	languages, lacking, err := lang.Load(o.LanguagesFolder)
 	if err != nil {
 		return cli.UsageError{Err: err}
@@ -56,8 +57,9 @@ func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first p
 	stationDone := make(chan struct{})
 	go func() { bench.Run(ctx); close(stationDone) }()
 	server := &http.Server{
-		Handler: NewServer(bench, access), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second,
-		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
+		Handler: NewServer(bench, access), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second,
+		WriteTimeout: 30 * time.Second,
+		IdleTimeout:  2 * time.Minute, MaxHeaderBytes: 32 << 10, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
 	}
 	scheme := "http"
 	if o.Cert != "" {
@@ -116,7 +118,8 @@ func (o Serving) Access() (Options, error) {
 		}
 	case own && o.PassphraseFile == "" && errors.Is(err, os.ErrNotExist):
 	case errors.Is(err, os.ErrNotExist):
-		return a, cli.Usagef("--listen %s lets other machines in, so a passphrase is needed: make one with 'inspect bench --set-passphrase' (%s is not there)", o.Listen, file)
+		return a, cli.Usagef("--listen %s lets other machines in, so a passphrase is needed: make one with 'inspect bench "+
+			"--set-passphrase' (%s is not there)", o.Listen, file)
 	default:
 		return a, cli.Usagef("%s: %w", file, cli.PlainPath(err))
 	}

@@ -42,8 +42,9 @@ type Options struct {
 const (
 	maxForm       = 16 << 10
 	heartbeat     = 5 * time.Second
-	eventDeadline = 5 * time.Second        // a browser that takes no event for so long is dropped
-	eventPace     = 100 * time.Millisecond // least time between two events of the same turn: no eye follows more, and each costs as often as there are browsers
+	eventDeadline = 5 * time.Second // a browser that takes no event for so long is dropped
+	// Least time between two events of the same turn: no eye follows more, and each costs as often as there are browsers.
+	eventPace = 100 * time.Millisecond
 )
 
 // Server shows a station to browsers.
@@ -88,7 +89,8 @@ func NewServer(b *Station, o Options) *Server {
 	open("GET /bench.js", s.asset("bench.js", "text/javascript; charset=utf-8"))
 	open("GET /scan.js", s.asset("scan.js", "text/javascript; charset=utf-8"))
 	open("GET /palette.css", fixed([]byte(report.PaletteCSS()), "text/css; charset=utf-8"))
-	open("GET /icon.svg", fixed([]byte(strings.Replace(string(report.VerdictSign(part.Pass)), "<svg ", `<svg xmlns="http://www.w3.org/2000/svg" `, 1)), "image/svg+xml"))
+	open("GET /icon.svg", fixed([]byte(strings.Replace(string(report.VerdictSign(part.Pass)), "<svg ",
+		`<svg xmlns="http://www.w3.org/2000/svg" `, 1)), "image/svg+xml"))
 	open("GET /login", s.loginPage)
 	open("POST /login", s.login)
 	in("GET /{$}", s.home)
@@ -116,7 +118,9 @@ func NewServer(b *Station, o Options) *Server {
 // ServeHTTP checks a request's host and sets the headers that all answers have.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
-	h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+	h.Set("Content-Security-Policy",
+		"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri "+
+			"'none'; frame-ancestors 'none'")
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("X-Frame-Options", "DENY")
 	h.Set("Referrer-Policy", "no-referrer")
@@ -170,7 +174,8 @@ const (
 // its session such a browser would be sent in a circle. What changes anything wants the session's
 // token too, and no other site's page.
 func (s *Server) setCookie(w http.ResponseWriter, name, value string, lasts time.Duration, hidden bool) {
-	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: int(lasts.Seconds()), HttpOnly: hidden, Secure: s.Secure, SameSite: http.SameSiteLaxMode})
+	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: int(lasts.Seconds()), HttpOnly: hidden, Secure: s.Secure,
+		SameSite: http.SameSiteLaxMode})
 }
 
 func cookie(r *http.Request, name string) string {
@@ -215,8 +220,10 @@ const (
 // whole writes a page around its middle.
 func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x session, title string, body template.HTML, f frame) {
 	p := page{
-		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes), Sound: oneOf(cookie(r, cookieSound), sounds),
-		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.All(), Locked: s.Passphrase != nil, Bare: f != withAll, Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil, First: f == firstRun, Body: body,
+		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes),
+		Sound: oneOf(cookie(r, cookieSound), sounds),
+		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.All(), Locked: s.Passphrase != nil,
+		Bare: f != withAll, Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil, First: f == firstRun, Body: body,
 	}
 	if p.Bare {
 		p.Path = "/login"
@@ -480,7 +487,8 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 			events = append(events, Restore{now.Unit.Operator, id})
 		}
 	case "overrule":
-		events = append(events, Overruling{part.Overrule{By: cleanText(f.Get("by"), scan.MostName), Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
+		events = append(events, Overruling{part.Overrule{By: cleanText(f.Get("by"), scan.MostName), Verdict: part.Verdict(f.Get("verdict")),
+			Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
 	default:
 		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
 		return
@@ -511,7 +519,8 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 func editOf(f url.Values, now *Snapshot) Edit {
 	e := Edit{now.Unit, now.Follow}
 	stage := string(e.Unit.Stage)
-	for name, v := range map[string]*string{"serial": &e.Unit.Serial, "side": &e.Unit.Side, "stage": &stage, "lot": &e.Unit.Lot, "operator": &e.Unit.Operator, "faceplate": &e.Unit.Faceplate, "follow": &e.Follow} {
+	for name, v := range map[string]*string{"serial": &e.Unit.Serial, "side": &e.Unit.Side, "stage": &stage, "lot": &e.Unit.Lot,
+		"operator": &e.Unit.Operator, "faceplate": &e.Unit.Faceplate, "follow": &e.Follow} {
 		if f.Has(name) {
 			*v = f.Get(name)
 		}
@@ -840,7 +849,9 @@ func (s *Server) sheet(w http.ResponseWriter, r *http.Request, data []byte, bar 
 		s.fault(w, r, err)
 		return
 	}
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
+	w.Header().Set("Content-Security-Policy",
+		"default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'self'; connect-src 'self'; form-action 'self'; "+
+			"base-uri 'none'; frame-ancestors 'none'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_, _ = w.Write(bytes.Replace(data, []byte("<body>"), []byte("<body>\n"+band+bar), 1))
 }

@@ -88,10 +88,12 @@ func TestAPageAndAPress(t *testing.T) {
 	if strings.Contains(csp, "unsafe") || h.Get("X-Content-Type-Options") != "nosniff" || h.Get("Referrer-Policy") != "no-referrer" {
 		t.Errorf("headers: %v", h)
 	}
-	if regexp.MustCompile(`<script>|style="|\son[a-z]+="|https?://`).MatchString(strings.ReplaceAll(body, `xmlns="http://www.w3.org/2000/svg"`, "")) {
+	if regexp.MustCompile(`<script>|style="|\son[a-z]+="|https?://`).MatchString(strings.ReplaceAll(body,
+		`xmlns="http://www.w3.org/2000/svg"`, "")) {
 		t.Error("the page has a script or a style of its own, or leads outside")
 	}
-	if code, body := p.post("/do/press", url.Values{"turn": {"1"}, "serial": {"k050"}, "side": {"L"}, "stage": {"cured"}, "follow": {"pair"}}); code != 204 {
+	if code, body := p.post("/do/press", url.Values{"turn": {"1"}, "serial": {"k050"}, "side": {"L"}, "stage": {"cured"},
+		"follow": {"pair"}}); code != 204 {
 		t.Fatalf("press: %d %s", code, body)
 	}
 	s := r.phase(t, Answered)
@@ -102,8 +104,10 @@ func TestAPageAndAPress(t *testing.T) {
 	if code, body := p.post("/do/press", url.Values{"turn": {"1"}}); code != 409 || !strings.Contains(body, "moved on") {
 		t.Errorf("a stale press: %d %s", code, body)
 	}
-	for path, want := range map[string]int{"/answer/1/main.jpg": 200, "/answer/1/crop-0.jpg": 200, "/answer/1/crop-7.jpg": 404, "/answer/2/main.jpg": 404, "/answer/1/x": 404, "/answer/1/../../etc": 404,
-		"/live/edge": 200, "/live/other": 404, "/record/zz": 404, "/record/" + strings.Repeat("0", 64): 404, "/look?serial=k050": 200, "/shift": 404, "/lang/": 404, "/page/": 404, "/nothing": 404} {
+	for path, want := range map[string]int{"/answer/1/main.jpg": 200, "/answer/1/crop-0.jpg": 200, "/answer/1/crop-7.jpg": 404,
+		"/answer/2/main.jpg": 404, "/answer/1/x": 404, "/answer/1/../../etc": 404,
+		"/live/edge": 200, "/live/other": 404, "/record/zz": 404, "/record/" + strings.Repeat("0", 64): 404, "/look?serial=k050": 200,
+		"/shift": 404, "/lang/": 404, "/page/": 404, "/nothing": 404} {
 		if code, _, _ := p.get(path); code != want {
 			t.Errorf("GET %s: %d, %d wanted", path, code, want)
 		}
@@ -163,7 +167,8 @@ func TestPassphrase(t *testing.T) {
 	if _, err := HashPassphrase("short"); err == nil {
 		t.Error("a short passphrase was taken")
 	}
-	for _, bad := range []string{"", "hello", strings.Replace(line, "argon2id", "argon2i", 1), strings.Replace(line, "m=65536", "m=1", 1), line[:len(line)-40]} {
+	for _, bad := range []string{"", "hello", strings.Replace(line, "argon2id", "argon2i", 1), strings.Replace(line, "m=65536", "m=1", 1),
+		line[:len(line)-40]} {
 		if _, err := ParsePassphrase(bad); err == nil {
 			t.Errorf("%q was taken", bad)
 		}
@@ -190,7 +195,8 @@ func TestPassphrase(t *testing.T) {
 		return ""
 	}
 	before := session()
-	if code, body := login("a cured coat is hard"); code != 200 || !strings.Contains(body, "k041") && !strings.Contains(body, "data-phase") {
+	if code, body := login("a cured coat is hard"); code != 200 ||
+		!strings.Contains(body, "k041") && !strings.Contains(body, "data-phase") {
 		p.get("/")
 		if _, body, _ := p.get("/"); !strings.Contains(body, "k041") {
 			t.Errorf("not let in: %d %.300s", code, body)
@@ -208,7 +214,8 @@ func TestPassphrase(t *testing.T) {
 	if _, body, _ := p.get("/light"); !strings.Contains(body, `name="to" value="/light"`) {
 		t.Error("the light page is forgotten over the passphrase")
 	}
-	if _, body := p.post("/login", url.Values{"passphrase": {"a cured coat is hard"}, "to": {"/light"}}); !strings.Contains(body, "data-screen=") {
+	if _, body := p.post("/login", url.Values{"passphrase": {"a cured coat is hard"}, "to": {"/light"}}); !strings.Contains(body,
+		"data-screen=") {
 		t.Errorf("not led to the light page: %.300s", body)
 	}
 	for _, path := range []string{"//elsewhere", "https://elsewhere/light", "/leave", "/light/events"} {
@@ -391,7 +398,8 @@ func TestSlowWatchers(t *testing.T) {
 	cancel()
 	all.Wait()
 	p.CloseIdleConnections()
-	for end := time.Now().Add(15 * time.Second); runtime.NumGoroutine() > before+4 || r.hub.watchers() > 0; time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(15 * time.Second); runtime.NumGoroutine() > before+4 ||
+		r.hub.watchers() > 0; time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatalf("%d goroutines before, %d after; %d still watch", before, runtime.NumGoroutine(), r.hub.watchers())
 		}

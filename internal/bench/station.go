@@ -256,7 +256,8 @@ func (b *Station) judge(ctx context.Context, s State) {
 	o.Result.StoppedS = stoppedS(s)
 	// A clock that was set back meanwhile does not end a unit before its start.
 	ended := s.Started.Add(max(0, b.Now().Sub(s.Started))).UTC()
-	a := &Answer{Outcome: o, Inspection: part.Inspection{Key: s.Key, UnitInfo: s.Unit, Started: s.Started.UTC(), Ended: ended, Result: *o.Result}}
+	a := &Answer{Outcome: o, Inspection: part.Inspection{Key: s.Key, UnitInfo: s.Unit, Started: s.Started.UTC(), Ended: ended,
+		Result: *o.Result}}
 	a.Before, a.Other, a.Unread = b.earlier(ctx, s.Unit)
 	write, stop := writing(ctx)
 	defer stop()
@@ -274,7 +275,8 @@ func toStore(shots []part.Photo) []part.StoredPicture {
 	var out []part.StoredPicture
 	for _, s := range shots {
 		if len(s.Raw) > 0 {
-			out = append(out, part.StoredPicture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: s.MIME, Bytes: s.Raw})
+			out = append(out, part.StoredPicture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: s.MIME,
+				Bytes: s.Raw})
 		}
 	}
 	return out

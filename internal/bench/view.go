@@ -178,7 +178,8 @@ type pairView struct{ Name, Left, Right, Difference, Word string }
 
 // benchPart renders the middle of the bench's page as it stands.
 func (b *Station) benchPart(x words, s *Snapshot) (template.HTML, error) {
-	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Done: x.Say(s.Done), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
+	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Done: x.Say(s.Done), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping,
+		Write: s.busy}
 	if s.Phase != Answered && s.Phase != Judging {
 		for _, c := range b.Shooter.Cameras() {
 			v.Cameras = append(v.Cameras, cameraView{c.Name, c.Ready, x.Say(c.Why)})
@@ -259,11 +260,14 @@ func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 		v.Stopped = x.T("answer.stopped", "s", x.Number(*r.StoppedS, 1))
 	}
 	if len(a.Outcome.Main) > 0 {
-		v.Main = &pictureView{Src: fmt.Sprintf("/answer/%d/main.jpg", a.ID), Alt: x.T("answer.main_alt", "picture", x.picture(r, a.Outcome.MainFile), "why", v.Why), Caption: x.picture(r, a.Outcome.MainFile)}
+		v.Main = &pictureView{Src: fmt.Sprintf("/answer/%d/main.jpg", a.ID),
+			Alt:     x.T("answer.main_alt", "picture", x.picture(r, a.Outcome.MainFile), "why", v.Why),
+			Caption: x.picture(r, a.Outcome.MainFile)}
 	}
 	shown := a.Outcome.shown()
 	for i, g := range r.Findings {
-		fv := findingView{Number: g.Number, Kind: g.Kind, What: x.finding(g), Severity: g.Severity, Advice: x.SayOr(g.AdvicePhrase, g.Advice), Crop: cropOf(x, a, g)}
+		fv := findingView{Number: g.Number, Kind: g.Kind, What: x.finding(g), Severity: g.Severity,
+			Advice: x.SayOr(g.AdvicePhrase, g.Advice), Crop: cropOf(x, a, g)}
 		if a.Overruled != nil {
 			fv.Advice = "" // the tool's call holds no longer
 		}
@@ -320,7 +324,8 @@ func onlyLike(p *part.Inspection, o Outcome) *part.Inspection {
 const timeLayout = "2006-01-02 15:04"
 
 func (x words) past(p *part.Inspection) *pastView {
-	v := &pastView{Unit: p.Name(), Time: p.Ended.Local().Format(timeLayout), Stage: p.Stage, Verdict: p.Verdict(), Withdrawn: !p.Holds(), Overruled: p.Overruled != nil}
+	v := &pastView{Unit: p.Name(), Time: p.Ended.Local().Format(timeLayout), Stage: p.Stage, Verdict: p.Verdict(), Withdrawn: !p.Holds(),
+		Overruled: p.Overruled != nil}
 	for _, f := range p.Result.Findings {
 		if f.Severity != part.None {
 			v.Findings = append(v.Findings, x.finding(f))
@@ -456,7 +461,10 @@ func (b *Station) lookView(x words, serial string, past []part.Inspection) lookV
 // sides are the first pictures of a pair that were taken alike.
 func (x words) sides(l, r *part.Inspection) []sidePicture {
 	for _, p := range l.Pictures {
-		if i := slices.IndexFunc(r.Pictures, func(q part.StoredPicture) bool { return q.File == p.File && q.View == part.Face && q.Light.ShowsUnit() }); i >= 0 {
+		if i := slices.IndexFunc(r.Pictures, func(q part.StoredPicture) bool {
+			return q.File == p.File && q.View == part.Face &&
+				q.Light.ShowsUnit()
+		}); i >= 0 {
 			one, other := *l, *r
 			one.Pictures, other.Pictures = []part.StoredPicture{p}, r.Pictures[i:i+1]
 			return []sidePicture{{l.Side, x.past(&one).Pictures[0]}, {r.Side, x.past(&other).Pictures[0]}}

@@ -36,7 +36,8 @@ func TestPicturesOfThePast(t *testing.T) {
 	}
 	const stripes = "face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_y0 face_stripes_y1 face_stripes_y2"
 	for _, c := range []struct{ there, want string }{
-		{"face_diffuse shell_090_raking shell_090_white shell_090_stripes_x0 shell_raking", "face, diffuse light; shell 90°, raking light; shell 90°, screen lit; shell 0°, raking light"},
+		{"face_diffuse shell_090_raking shell_090_white shell_090_stripes_x0 shell_raking",
+			"face, diffuse light; shell 90°, raking light; shell 90°, screen lit; shell 0°, raking light"},
 		{"face_white face_black " + stripes, "face, screen lit"},
 		{stripes, ""},
 	} {
@@ -59,13 +60,16 @@ func TestPicturesOfThePast(t *testing.T) {
 func TestAnswerInTheGloss(t *testing.T) {
 	x, other := words{languages(t).ByTag("en")}, pastOf("R", "face_white", "face_black", "face_stripes_x0")
 	for file, want := range map[string]int{part.GlossMap: 0, "face_white.png": 2} {
-		a := &Answer{Inspection: part.Inspection{UnitInfo: part.UnitInfo{Serial: "k1", Side: "L", Stage: part.Wet}}, Other: &other, Outcome: Outcome{MainFile: file, Main: grey(8, 8),
-			Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, StoppedS: part.Num(4.6), Pictures: []part.PictureReport{{File: "face_white.png", View: part.Face, Light: part.White, State: part.PictureOK}}}}}
+		a := &Answer{Inspection: part.Inspection{UnitInfo: part.UnitInfo{Serial: "k1", Side: "L", Stage: part.Wet}}, Other: &other,
+			Outcome: Outcome{MainFile: file, Main: grey(8, 8),
+				Result: &part.Result{Verdict: part.Pass, Stage: part.Wet, StoppedS: part.Num(4.6),
+					Pictures: []part.PictureReport{{File: "face_white.png", View: part.Face, Light: part.White, State: part.PictureOK}}}}}
 		v, err := newStill(t).answerView(x, a)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(v.Sides) != want || v.Main.Caption != map[int]string{0: "face, gloss before the screen", 2: "face, screen lit"}[want] || v.Stopped != "Stood still for 4.6 s" {
+		if len(v.Sides) != want || v.Main.Caption != map[int]string{0: "face, gloss before the screen", 2: "face, screen lit"}[want] ||
+			v.Stopped != "Stood still for 4.6 s" {
 			t.Errorf("%s: %d sides, %q, %q", file, len(v.Sides), v.Main.Caption, v.Stopped)
 		}
 		a.Outcome.Result.Stage = part.Cured
@@ -105,8 +109,10 @@ func TestStoppedBeforehand(t *testing.T) {
 	for _, c := range []struct {
 		s, wet *Stopped
 		want   string
-	}{{nil, nil, ""}, {&Stopped{S: 4.3}, nil, "The unit stands still for about 4.3 s<"}, {&Stopped{S: 2.52, AtLeast: true}, nil, "The unit stands still for at least 2.5 s<"},
-		{&Stopped{S: 4.3}, &Stopped{S: 1.7}, "The unit stands still for about 4.3 s · wet for about 1.7 s<"}, {&Stopped{S: 4.3}, &Stopped{S: 1.7, AtLeast: true}, " · wet for at least 1.7 s<"}} {
+	}{{nil, nil, ""}, {&Stopped{S: 4.3}, nil, "The unit stands still for about 4.3 s<"},
+		{&Stopped{S: 2.52, AtLeast: true}, nil, "The unit stands still for at least 2.5 s<"},
+		{&Stopped{S: 4.3}, &Stopped{S: 1.7}, "The unit stands still for about 4.3 s · wet for about 1.7 s<"},
+		{&Stopped{S: 4.3}, &Stopped{S: 1.7, AtLeast: true}, " · wet for at least 1.7 s<"}} {
 		b := NewStation(Parts{Shooter: newFakeShooter(), Stopped: c.s, StoppedWet: c.wet}, part.UnitInfo{}, "")
 		html, err := b.benchPart(x, b.Snapshot())
 		if err != nil || c.want == "" && strings.Contains(string(html), "stands still") || !strings.Contains(string(html), c.want) {

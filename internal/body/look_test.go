@@ -99,7 +99,8 @@ func TestSeamAndSides(t *testing.T) {
 			dx := x * half
 			want := oy + c.roll*dx + bend(dx)
 			if got := v.seamAt(ox + dx - v.MiddleX); math.Abs(got-want)*p.MMPerPX > c.seamMM {
-				t.Errorf("%s: the seam lies at %.2f, %.0f px right of the middle; drawn at %.2f (roll %.4f, bow %.2f)", c.name, got, dx, want, v.Roll, v.Bow)
+				t.Errorf("%s: the seam lies at %.2f, %.0f px right of the middle; drawn at %.2f (roll %.4f, bow %.2f)", c.name, got, dx,
+					want, v.Roll, v.Bow)
 				break
 			}
 		}
@@ -136,7 +137,8 @@ func TestLookRefuses(t *testing.T) {
 		err    []error // any of these
 	}{
 		{"upside down", movedBy(images, over), []error{ErrUpsideDown}},
-		{"a clear one upside down", movedBy(clear, over), []error{nil, ErrUpsideDown, ErrNoLimb}}, // its limb is not seen on its ground, which is said
+		// Its limb is not seen on its ground, which is said.
+		{"a clear one upside down", movedBy(clear, over), []error{nil, ErrUpsideDown, ErrNoLimb}},
 		{"the face", []*part.Image{faceA, faceB}, []error{ErrUpsideDown, ErrNoSeam, ErrNoLimb}},
 		{"its shell is like the ground", movedBy(images, func(x, y float64) (float64, float64) {
 			if y > truth.SeamYPX+0.8/p.MMPerPX {
@@ -144,8 +146,10 @@ func TestLookRefuses(t *testing.T) {
 			}
 			return x, y
 		}), []error{nil, ErrNoLimb, outline.ErrNoFlanks}}, // then it is taken as straight under its faceplate
-		{"half out of the frame", movedBy(images, func(x, y float64) (float64, float64) { return x + 150, y }), []error{ErrNoLimb, outline.ErrNoFlanks}},
-		{"nothing at all", movedBy(images, func(x, y float64) (float64, float64) { return 10 + math.Mod(x, 30), y }), []error{outline.ErrNoFlanks, ErrNoSeam, ErrNoLimb}},
+		{"half out of the frame", movedBy(images, func(x, y float64) (float64, float64) { return x + 150, y }),
+			[]error{ErrNoLimb, outline.ErrNoFlanks}},
+		{"nothing at all", movedBy(images, func(x, y float64) (float64, float64) { return 10 + math.Mod(x, 30), y }),
+			[]error{outline.ErrNoFlanks, ErrNoSeam, ErrNoLimb}},
 	} {
 		v, err := Look(q.images, nil, 0, p.MMPerPX)
 		if err == nil && v.Straight && slices.Contains(q.err, nil) {
@@ -167,8 +171,9 @@ func TestLookRefuses(t *testing.T) {
 	}
 }
 
-// TestLampsClearerThanTheLimb: a shell on a ground almost as bright as it, with two lamps mirrored in faceplate and shell, is seen by its own faint limb, not taken as
-// straight between the lamps. All is drawn; the sides may lie off by one sample of outline's thinned picture (2 px).
+// TestLampsClearerThanTheLimb: a shell on a ground almost as bright as it, with two lamps mirrored in faceplate and shell, is seen by its
+// own faint limb, not taken as straight between the lamps. All is drawn; the sides may lie off by one sample of outline's thinned picture
+// (2 px).
 func TestLampsClearerThanTheLimb(t *testing.T) {
 	const w, h, seam, half, depth, mid = 540, 370, 90, 190.0, 190.0, 262.0
 	noise := rand.New(rand.NewPCG(1, 2))

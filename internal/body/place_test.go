@@ -66,7 +66,8 @@ func TestPlaceFromAbove(t *testing.T) {
 			}
 			ny, nz := math.Cos(rad(right))*math.Sin(rad(tilt)), math.Cos(rad(right))*math.Cos(rad(tilt))
 			if math.Abs(got.NormalY-ny) > 0.003 || math.Abs(got.NormalZ-nz) > 0.003 {
-				t.Errorf("%g deg right, %g below: normal %.4f down, %.4f to the camera, want %.4f, %.4f", right, v, got.NormalY, got.NormalZ, ny, nz)
+				t.Errorf("%g deg right, %g below: normal %.4f down, %.4f to the camera, want %.4f, %.4f", right, v, got.NormalY,
+					got.NormalZ, ny, nz)
 			}
 		}
 	}

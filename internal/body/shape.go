@@ -107,7 +107,8 @@ func Fit(views []*View) (*Shape, []part.Phrase, error) {
 	misfits := s.misfits(views)
 	for _, v := range all {
 		if v.Straight {
-			misfits = append(misfits, part.Say("body.straight", "straight_mm", part.Fixed(straightMM, 1)).With("turn", part.Turns(v.TurnDeg)))
+			misfits = append(misfits, part.Say("body.straight", "straight_mm", part.Fixed(straightMM, 1)).With("turn",
+				part.Turns(v.TurnDeg)))
 		}
 	}
 	return s, misfits, nil
@@ -219,7 +220,8 @@ func (s *Shape) misfits(views []*View) []part.Phrase {
 		depth = append(depth, float64(len(v.rows))*heightStepMM)
 	}
 	for k, v := range views {
-		if d := seam[k] - robust.Quantile(slices.Clone(seam), 0.5); len(views) > 2 && math.Abs(d) > 2*movedLeastMM || len(views) == 2 && k == 1 && math.Abs(seam[1]-seam[0]) > 4*movedLeastMM {
+		if d := seam[k] - robust.Quantile(slices.Clone(seam), 0.5); len(views) > 2 && math.Abs(d) > 2*movedLeastMM ||
+			len(views) == 2 && k == 1 && math.Abs(seam[1]-seam[0]) > 4*movedLeastMM {
 			tell(v, "body.seam_off", math.Abs(d), 1)
 		} else if d := depth[k] - robust.Quantile(slices.Clone(depth), 0.5); math.Abs(d) > 4*movedLeastMM {
 			tell(v, "body.depth_off", math.Abs(d), 1)

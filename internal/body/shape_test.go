@@ -92,8 +92,10 @@ func TestPlaceOnBall(t *testing.T) {
 						continue
 					}
 					got, ok := seen.Place(x, y)
-					if !ok || apart(got.TurnDeg, turn-right) > 0.2 || math.Abs(got.BelowMM-below) > 1e-6 || math.Abs(got.Slope()-slope) > 2 {
-						t.Errorf("turns %g, turn %g: place %g, %g at slope %.1f: %v, %+v at slope %.1f", turns, turn, turn-right, below, slope, ok, got, got.Slope())
+					if !ok || apart(got.TurnDeg, turn-right) > 0.2 || math.Abs(got.BelowMM-below) > 1e-6 ||
+						math.Abs(got.Slope()-slope) > 2 {
+						t.Errorf("turns %g, turn %g: place %g, %g at slope %.1f: %v, %+v at slope %.1f", turns, turn, turn-right, below,
+							slope, ok, got, got.Slope())
 					}
 					// The normal of a ball is its place over its radius: to the right, down, and to the camera.
 					w, u := math.Sqrt(p.RadiusMM*p.RadiusMM-below*below), rad(right)

@@ -156,7 +156,8 @@ func Unreadable(shot part.Shot, err error) part.PictureReport {
 }
 
 func newReport(shot part.Shot) part.PictureReport {
-	return part.PictureReport{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, State: part.PictureOK, Problems: []part.Problem{}}
+	return part.PictureReport{File: shot.File, View: shot.View, Light: shot.Light, AngleDeg: shot.AngleDeg, State: part.PictureOK,
+		Problems: []part.Problem{}}
 }
 
 // checker gathers problems into a report.
@@ -172,7 +173,8 @@ func (c *checker) add(name string, value, limit float64, unit string, warn bool,
 		c.r.State = part.PictureNoOK
 	}
 	c.r.Problems = append(c.r.Problems, part.Problem{
-		Name: name, Value: part.Num(value), Limit: part.Num(limit), Unit: unit, Remedy: lang.English().Say(&remedy), RemedyPhrase: &remedy, Warn: warn,
+		Name: name, Value: part.Num(value), Limit: part.Num(limit), Unit: unit, Remedy: lang.English().Say(&remedy), RemedyPhrase: &remedy,
+		Warn: warn,
 	})
 }
 
@@ -218,7 +220,8 @@ func brightest(s *outline.Silhouette) float64 {
 
 func (c *checker) framing(s *outline.Silhouette) {
 	if size := max(s.Box[2], s.Box[3]); size < c.lim.MinUnitPX && !s.Touches.Any() { // how large what is cut off is, is not known
-		c.add(TooSmall, size, c.lim.MinUnitPX, "px", false, part.Say("fit.too_small", "size_px", whole(size), "least_px", whole(c.lim.MinUnitPX)))
+		c.add(TooSmall, size, c.lim.MinUnitPX, "px", false, part.Say("fit.too_small", "size_px", whole(size), "least_px",
+			whole(c.lim.MinUnitPX)))
 	}
 	n := s.Pieces
 	if c.shot.View == part.Shell { // the parts in a clear shell, under its faceplate, are no units
@@ -280,7 +283,8 @@ const maxClipped = 0.5
 // light checks brightness; s is nil where the whole picture is surface.
 func (c *checker) light(s *outline.Silhouette, e exposure) {
 	if s != nil && s.Bright && e.panelClipped > maxPanelClipped {
-		c.add(TooBright, e.panelClipped, maxPanelClipped, "share of the panel", true, part.Say("fit.panel_clipped", "share_percent", whole(100*e.panelClipped)))
+		c.add(TooBright, e.panelClipped, maxPanelClipped, "share of the panel", true,
+			part.Say("fit.panel_clipped", "share_percent", whole(100*e.panelClipped)))
 	}
 	share, limit := e.clipped, c.lim.Clipped
 	where := "unit"
@@ -366,7 +370,8 @@ func (c *checker) focus(im *part.Image, s *outline.Silhouette) {
 		width = min(width, sh.minor) // motion is told already
 	}
 	if width > limit {
-		c.add(OutOfFocus, width, limit, "px", !sh.clear && width < softWidth*limit, part.Say("fit.unsharp", "width_px", tenth(width), "limit_px", tenth(limit)))
+		c.add(OutOfFocus, width, limit, "px", !sh.clear && width < softWidth*limit,
+			part.Say("fit.unsharp", "width_px", tenth(width), "limit_px", tenth(limit)))
 	} else if width > c.lim.Warn*limit {
 		c.add(OutOfFocus, width, limit, "px", true, part.Say("fit.hardly_sharp", "width_px", tenth(width), "limit_px", tenth(limit)))
 	}
@@ -383,7 +388,8 @@ func (c *checker) panel(p panel) {
 		c.add(PanelUneven, p.uneven, c.lim.PanelUneven, "relative", true, uneven("fit.panel_hardly_even"))
 	}
 	if p.near > c.lim.PanelDirt {
-		c.add(PanelDirty, p.near, c.lim.PanelDirt, "share of the panel", false, part.Say("fit.panel_dirty", "share_percent", two(100*p.near), "limit_percent", two(100*c.lim.PanelDirt)))
+		c.add(PanelDirty, p.near, c.lim.PanelDirt, "share of the panel", false,
+			part.Say("fit.panel_dirty", "share_percent", two(100*p.near), "limit_percent", two(100*c.lim.PanelDirt)))
 	} else if d := max(p.near, p.far); d > 0.1*c.lim.PanelDirt {
 		c.add(PanelDirty, d, c.lim.PanelDirt, "share of the panel", true, part.Say("fit.panel_spots", "share_percent", two(100*d)))
 	}

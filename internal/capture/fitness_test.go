@@ -40,7 +40,8 @@ func checkReport(t *testing.T, r part.PictureReport) {
 	fatal := false
 	for _, p := range r.Problems {
 		fatal = fatal || !p.Warn
-		if p.Name == "" || p.Remedy == "" || strings.Contains(p.Remedy, "\n") || strings.Contains(p.Remedy, "NaN") || strings.Contains(p.Remedy, "%!") {
+		if p.Name == "" || p.Remedy == "" || strings.Contains(p.Remedy, "\n") || strings.Contains(p.Remedy, "NaN") ||
+			strings.Contains(p.Remedy, "%!") {
 			t.Errorf("problem %+v", p)
 		}
 		if (p.Value == nil) != (p.Limit == nil) && p.Name != Unread {
@@ -222,7 +223,8 @@ func TestUnreadable(t *testing.T) {
 	}
 	shot := part.Shot{File: "edge_000.jpg", Path: path, View: part.Edge}
 	r := Unreadable(shot, err)
-	if r.State != part.PictureNoOK || len(r.Problems) != 1 || r.Problems[0].Warn || strings.Contains(r.Problems[0].Remedy, path) || !strings.Contains(r.Problems[0].Remedy, "empty") {
+	if r.State != part.PictureNoOK || len(r.Problems) != 1 || r.Problems[0].Warn || strings.Contains(r.Problems[0].Remedy, path) ||
+		!strings.Contains(r.Problems[0].Remedy, "empty") {
 		t.Errorf("%+v", r)
 	}
 	if r := Unreadable(shot, errors.New("two\nlines")); strings.Contains(r.Problems[0].Remedy, "\n") {

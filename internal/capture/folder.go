@@ -135,7 +135,9 @@ func scan(dir string) (part.Folder, error) {
 	}
 	if len(f.Shots) == 0 {
 		if other != "" {
-			return part.Folder{}, fmt.Errorf("%w with a name that tells the view (%s, for one, does not): name them edge_<degrees>, face_<light>, shell_<light> or shell_<degrees>_<light>, or list them in %s", ErrNoPictures, other, UnitFile)
+			return part.Folder{},
+				fmt.Errorf("%w with a name that tells the view (%s, for one, does not): name them edge_<degrees>, face_<light>, "+
+					"shell_<light> or shell_<degrees>_<light>, or list them in %s", ErrNoPictures, other, UnitFile)
 		}
 		if len(entries) == 0 {
 			return part.Folder{}, fmt.Errorf("%w: it is empty", ErrNoPictures)
@@ -154,7 +156,8 @@ func oneOfEach(shots []part.Shot) error {
 		for _, b := range shots[:i] {
 			same := a.Pose() == b.Pose() && a.Light == b.Light
 			if same && (a.View == part.Shell && a.Light != part.NoLight || !(a.Searched() && b.Searched())) {
-				return fmt.Errorf("%s and %s are of one pose and one light (a shell picture without a turn in its name is turn 0, and so is 360): keep one of them", b.File, a.File)
+				return fmt.Errorf("%s and %s are of one pose and one light (a shell picture without a turn in its name is turn 0, and so "+
+					"is 360): keep one of them", b.File, a.File)
 			}
 		}
 	}
@@ -184,7 +187,8 @@ func shotByName(name string) (shot part.Shot, ok bool, err error) {
 	case part.Face, part.Shell:
 		wrong := fmt.Errorf("%s: the name of a face picture ends in its light, as in face_raking.jpg; lights: %s", name, lightWords)
 		if shot.View == part.Shell {
-			wrong = fmt.Errorf("%s: the name of a shell picture ends in its light, as in shell_raking.jpg, or in its turn in degrees and its light, as in shell_045_raking.jpg; lights: %s", name, lightWords)
+			wrong = fmt.Errorf("%s: the name of a shell picture ends in its light, as in shell_raking.jpg, or in its turn in degrees and "+
+				"its light, as in shell_045_raking.jpg; lights: %s", name, lightWords)
 		}
 		shot.Light = part.Light(rest)
 		if turn, light, ok := strings.Cut(rest, "_"); ok && shot.View == part.Shell && !goodLight(shot.Light) {

@@ -33,8 +33,10 @@ func folder(t *testing.T, yaml string, names ...string) string {
 }
 
 func TestScanByName(t *testing.T) {
-	dir := folder(t, "", "edge_030.jpg", "edge_000.JPG", "edge_-22.5.tiff", "face_raking.png", "shell_diffuse.bmp", "face_white.jpg", "face_stripes_x3.jpg",
-		"shell_000_raking.jpg", "shell_-22.5_stripes_y0.png", "shell_black.jpg", "Shell_360_white.tif", "truth.json", "setup.jpg", "._edge_060.jpg")
+	dir := folder(t, "", "edge_030.jpg", "edge_000.JPG", "edge_-22.5.tiff", "face_raking.png", "shell_diffuse.bmp", "face_white.jpg",
+		"face_stripes_x3.jpg",
+		"shell_000_raking.jpg", "shell_-22.5_stripes_y0.png", "shell_black.jpg", "Shell_360_white.tif", "truth.json", "setup.jpg",
+		"._edge_060.jpg")
 	f, err := Scan(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -122,11 +124,13 @@ func TestScanRefuses(t *testing.T) {
 		{"turn without light", folder(t, "", "shell_045_.jpg"), "as in shell_045_raking.jpg"},
 		{"turn with bad light", folder(t, "", "shell_045_ring.jpg"), "stripes_x0 to stripes_x3"},
 		{"bad stripes", folder(t, "", "face_stripes_x4.jpg"), "stripes_x0 to stripes_x3"},
-		{"turn 0 twice", folder(t, "", "shell_raking.jpg", "shell_000_raking.jpg"), "shell_000_raking.jpg and shell_raking.jpg are of one pose and one light"},
+		{"turn 0 twice", folder(t, "", "shell_raking.jpg", "shell_000_raking.jpg"),
+			"shell_000_raking.jpg and shell_raking.jpg are of one pose and one light"},
 		{"a turn twice", folder(t, "", "shell_45_raking.jpg", "shell_405_raking.png", "shell_045_raking.png"), "shell_"},
 		{"a whole turn further", folder(t, "", "shell_-90_raking.jpg", "shell_270_raking.png"), "one light"},
 		{"a screen's light twice", folder(t, "", "face_white.jpg", "face_white.png"), "one light"},
-		{"turn 0 twice by list", folder(t, "pictures: [{file: a.png, view: shell, light: raking, angle_deg: 0}]\n", "a.png", "shell_raking.png"), "one light"},
+		{"turn 0 twice by list", folder(t, "pictures: [{file: a.png, view: shell, light: raking, angle_deg: 0}]\n", "a.png",
+			"shell_raking.png"), "one light"},
 		{"not yaml", folder(t, "pictures: [", "a.png"), "unit.yaml"},
 		{"empty yaml", folder(t, "# nothing\n", "a.png"), "unit.yaml is empty"},
 		{"unknown key", folder(t, "serail: x\n", "edge_000.png"), "serail"},
@@ -169,7 +173,8 @@ func TestScanRefuses(t *testing.T) {
 // Two pictures of a face under one light were always taken, and still are; so is a
 // shell under other lights than a turn 0 beside it.
 func TestScanTakesTwo(t *testing.T) {
-	for _, names := range [][]string{{"face_raking.jpg", "face_raking.png"}, {"shell_raking.jpg", "shell_000_diffuse.jpg", "shell_030_raking.jpg"}} {
+	for _, names := range [][]string{{"face_raking.jpg", "face_raking.png"},
+		{"shell_raking.jpg", "shell_000_diffuse.jpg", "shell_030_raking.jpg"}} {
 		if f, err := Scan(folder(t, "", names...)); err != nil || len(f.Shots) != len(names) {
 			t.Errorf("%v: %+v, %v", names, f.Shots, err)
 		}
@@ -179,7 +184,8 @@ func TestScanTakesTwo(t *testing.T) {
 // FuzzPictureName: whatever a file is called, it is a shot that can be told again
 // by its own parts, a name of another sort, or an error in one line.
 func FuzzPictureName(f *testing.F) {
-	for _, s := range []string{"edge_030.jpg", "face_raking.png", "shell_raking.jpg", "shell_045_raking.jpg", "shell_-0_stripes_y3.bmp", "shell_nan_white.tif", "shell__raking.jpg", "face_stripes_x0.jpg", "setup.jpg"} {
+	for _, s := range []string{"edge_030.jpg", "face_raking.png", "shell_raking.jpg", "shell_045_raking.jpg", "shell_-0_stripes_y3.bmp",
+		"shell_nan_white.tif", "shell__raking.jpg", "face_stripes_x0.jpg", "setup.jpg"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, name string) {
@@ -187,7 +193,8 @@ func FuzzPictureName(f *testing.F) {
 		if err != nil || !ok {
 			return
 		}
-		if !slices.Contains(part.Views, shot.View) || !slices.Contains(part.Lights, shot.Light) || !goodAngle(shot.AngleDeg) || shot.File != name {
+		if !slices.Contains(part.Views, shot.View) || !slices.Contains(part.Lights, shot.Light) || !goodAngle(shot.AngleDeg) ||
+			shot.File != name {
 			t.Errorf("%q: %+v", name, shot)
 		}
 		if shot.View != part.Edge && (shot.AngleDeg != shot.Pose().TurnDeg || shot.Light == part.NoLight) {

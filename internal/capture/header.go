@@ -55,7 +55,8 @@ func parseHeader(data []byte, maxPixels int) (*header, error) {
 	case bytes.HasPrefix(data, []byte("BM")):
 		err = parseBMP(h, data)
 	default:
-		return nil, fmt.Errorf("not a JPEG, PNG, TIFF or BMP picture, whatever its name says (it begins with %.12q)", data[:min(len(data), 12)])
+		return nil, fmt.Errorf("not a JPEG, PNG, TIFF or BMP picture, whatever its name says (it begins with %.12q)",
+			data[:min(len(data), 12)])
 	}
 	if err != nil {
 		return nil, err
@@ -73,7 +74,8 @@ func (h *header) setSize(width, height int64) error {
 	case width <= 0 || height <= 0:
 		return errDamaged(h.format, "its header gives no size")
 	case width > limit || height > limit || width*height > limit:
-		return fmt.Errorf("%d x %d pixels are %.0f megapixels, more than the limit of %.0f; take smaller pictures", width, height, float64(width)*float64(height)/1e6, float64(limit)/1e6)
+		return fmt.Errorf("%d x %d pixels are %.0f megapixels, more than the limit of %.0f; take smaller pictures", width, height,
+			float64(width)*float64(height)/1e6, float64(limit)/1e6)
 	case width < minSide || height < minSide:
 		return fmt.Errorf("%d x %d pixels are too few for a picture of a unit (at least %d each way)", width, height, minSide)
 	}

@@ -31,7 +31,8 @@ func TestNotLookedAt(t *testing.T) {
 		if c.looked {
 			continue
 		}
-		if len(r.Problems) != 1 || !r.Problems[0].Warn || r.Problems[0].Remedy == "" || r.WidthPX != 800 || r.SharpnessPX != nil || r.Clipped != nil {
+		if len(r.Problems) != 1 || !r.Problems[0].Warn || r.Problems[0].Remedy == "" || r.WidthPX != 800 || r.SharpnessPX != nil ||
+			r.Clipped != nil {
 			t.Errorf("%s: %+v", c.shot.File, r)
 		}
 	}

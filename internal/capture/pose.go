@@ -52,7 +52,8 @@ func shareOutline(reports []*part.PictureReport, images []*part.Image, shots []p
 		if !well && !has(r, NoUnit) && shots[i].View != part.Shell { // what all show is believed
 			continue
 		}
-		if images[i] == nil || r.State == part.PictureOK || has(r, SeveralUnit) && secondUnitIn(images[i], points) || !slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
+		if images[i] == nil || r.State == part.PictureOK || has(r, SeveralUnit) && secondUnitIn(images[i], points) ||
+			!slices.ContainsFunc(ofOutline, func(name string) bool { return has(r, name) }) {
 			continue
 		}
 		again := newReport(shots[i])

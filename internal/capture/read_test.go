@@ -128,7 +128,8 @@ func TestReadLossless(t *testing.T) {
 	for i := range alpha.Pix {
 		alpha.Pix[i] = uint8(7 * i)
 	}
-	pal := image.NewPaletted(image.Rect(0, 0, 33, 21), color.Palette{color.RGBA{255, 0, 0, 255}, color.RGBA{0, 90, 255, 255}, color.RGBA{9, 8, 7, 255}})
+	pal := image.NewPaletted(image.Rect(0, 0, 33, 21), color.Palette{color.RGBA{255, 0, 0, 255}, color.RGBA{0, 90, 255, 255},
+		color.RGBA{9, 8, 7, 255}})
 	greys := image.NewPaletted(image.Rect(0, 0, 33, 21), color.Palette{color.Gray{3}, color.Gray{77}, color.Gray{200}})
 	for i := range pal.Pix {
 		pal.Pix[i], greys.Pix[i] = uint8(i*i%3), uint8(i%3)
@@ -443,7 +444,8 @@ func TestReadRefuses(t *testing.T) {
 	if _, err := Read(t.TempDir()); err == nil || !strings.Contains(err.Error(), "a folder") {
 		t.Errorf("folder: %v", err)
 	}
-	if _, err := ReadLimited(write(t, "p.png", encode(t, "png", scene(40, 40))), 1000); err == nil || !strings.Contains(err.Error(), "limit") {
+	if _, err := ReadLimited(write(t, "p.png", encode(t, "png", scene(40, 40))), 1000); err == nil ||
+		!strings.Contains(err.Error(), "limit") {
 		t.Errorf("set limit: %v", err)
 	}
 }
@@ -454,7 +456,8 @@ func floatTIFF() []byte {
 	b := []byte("II\x2a\x00")
 	b = le.AppendUint32(b, 8+1600)
 	b = append(b, make([]byte, 1600)...)
-	entries := [][3]uint32{{256, 4, 20}, {257, 4, 20}, {258, 3, 32}, {259, 3, 1}, {262, 3, 1}, {273, 4, 8}, {277, 3, 1}, {278, 4, 20}, {279, 4, 1600}, {339, 3, 3}}
+	entries := [][3]uint32{{256, 4, 20}, {257, 4, 20}, {258, 3, 32}, {259, 3, 1}, {262, 3, 1}, {273, 4, 8}, {277, 3, 1}, {278, 4, 20},
+		{279, 4, 1600}, {339, 3, 3}}
 	b = le.AppendUint16(b, uint16(len(entries)))
 	for _, e := range entries {
 		b = le.AppendUint16(b, uint16(e[0]))

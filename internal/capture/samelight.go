@@ -11,7 +11,8 @@ const sameCopy = 0.002
 func RefuseCopies(reports []*part.PictureReport, images []*part.Image) {
 	for i, r := range reports {
 		for j, o := range reports[:i] {
-			if r.State == part.PictureOK && images[j] != nil && (o.State == part.PictureOK || has(o, SameLight)) && copied(images[i], images[j]) {
+			if r.State == part.PictureOK && images[j] != nil && (o.State == part.PictureOK || has(o, SameLight)) &&
+				copied(images[i], images[j]) {
 				c := checker{r: r}
 				c.add(SameLight, none, none, "", false, part.Say("fit.same_picture", "file", o.File))
 			}

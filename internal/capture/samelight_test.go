@@ -21,7 +21,8 @@ func TestRefuseCopies(t *testing.T) {
 		a, b *part.Image
 		fit  bool
 	}{
-		"two lights": {diffuse, raking, true}, "as bright": {diffuse, bright, true}, "copy": {diffuse, diffuse, false}, "other size": {diffuse, small, true},
+		"two lights": {diffuse, raking, true}, "as bright": {diffuse, bright, true}, "copy": {diffuse, diffuse, false},
+		"other size": {diffuse, small, true},
 	} {
 		a, b := part.PictureReport{File: "a", State: part.PictureOK}, part.PictureReport{File: "b", State: part.PictureOK}
 		RefuseCopies([]*part.PictureReport{&a, &b}, []*part.Image{c.a, c.b})
@@ -32,7 +33,8 @@ func TestRefuseCopies(t *testing.T) {
 			t.Errorf("%s: %+v", name, b.Problems)
 		}
 	}
-	names := []*part.PictureReport{{File: "a", State: part.PictureOK}, {File: "b", State: part.PictureOK}, {File: "c", State: part.PictureOK}, {File: "d", State: part.PictureNoOK}}
+	names := []*part.PictureReport{{File: "a", State: part.PictureOK}, {File: "b", State: part.PictureOK},
+		{File: "c", State: part.PictureOK}, {File: "d", State: part.PictureNoOK}}
 	RefuseCopies(names, []*part.Image{diffuse, raking, raking, diffuse})
 	if names[0].State != part.PictureOK || names[1].State != part.PictureOK || !has(names[2], SameLight) || has(names[3], SameLight) {
 		t.Errorf("%+v %+v %+v %+v", names[0], names[1], names[2], names[3])

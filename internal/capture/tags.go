@@ -84,7 +84,8 @@ func exifTags(r io.ReadSeeker, format imagemeta.ImageFormat, names ...string) (m
 }
 
 func decodeTags(r io.ReadSeeker, format imagemeta.ImageFormat) Tags {
-	got, err := exifTags(r, format, "Make", "Model", "BodySerialNumber", "SerialNumber", "FocalLength", "SubjectDistance", "DateTimeOriginal")
+	got, err := exifTags(r, format, "Make", "Model", "BodySerialNumber", "SerialNumber", "FocalLength", "SubjectDistance",
+		"DateTimeOriginal")
 	if err != nil {
 		return Tags{}
 	}

@@ -102,7 +102,8 @@ func parseTIFF(h *header, data []byte) error {
 		tag := order.Uint16(e)
 		switch tag {
 		case tagWidth, tagHeight, tagBits, tagCompression, tagPhotometric, tagStripOffsets, tagOrientation, tagSamples, tagRowsPerStrip,
-			tagStripCounts, tagPlanar, tagPredictor, tagColourMap, tagTileWidth, tagTileHeight, tagTileOffsets, tagTileCounts, tagSampleFormat:
+			tagStripCounts, tagPlanar, tagPredictor, tagColourMap, tagTileWidth, tagTileHeight, tagTileOffsets, tagTileCounts,
+			tagSampleFormat:
 			v, err := tiffValues(data, order, e)
 			if err != nil {
 				return err

@@ -77,7 +77,8 @@ static int decodeJPEG(const unsigned char *data, size_t n, unsigned char *to, un
 }
 
 // encodeJPEG returns 0 with a file that the caller frees, or 1 with what is wrong in said.
-static int encodeJPEG(const unsigned char *from, unsigned w, unsigned h, int c, int quality, unsigned char **file, unsigned long *n, char *said) {
+static int encodeJPEG(const unsigned char *from, unsigned w, unsigned h, int c, int quality, unsigned char **file, unsigned long *n,
+	char *said) {
 	struct jpeg_compress_struct e;
 	jpegFault f;
 	jpegHeed(&f);
@@ -131,7 +132,8 @@ func DecodeJPEG(im *part.Image, file []byte) error {
 		return fmt.Errorf("codec: JPEG of %d bytes into %d samples of %dx%dx%d", len(file), len(im.Pix8), im.W, im.H, im.C)
 	}
 	var said [C.JMSG_LENGTH_MAX]C.char
-	switch C.decodeJPEG((*C.uchar)(&file[0]), C.size_t(len(file)), (*C.uchar)(&im.Pix8[0]), C.uint(im.W), C.uint(im.H), C.int(im.C), &said[0]) {
+	switch C.decodeJPEG((*C.uchar)(&file[0]), C.size_t(len(file)), (*C.uchar)(&im.Pix8[0]), C.uint(im.W), C.uint(im.H), C.int(im.C),
+		&said[0]) {
 	case 0:
 		return nil
 	case 2:

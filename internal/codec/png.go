@@ -104,7 +104,8 @@ static int encodePNG(const unsigned char *from, unsigned w, unsigned h, int c, i
 		return 1;
 	}
 	png_set_write_fn(p, &to, pngWrite, pngFlush);
-	png_set_IHDR(p, info, w, h, bits, c == 1 ? PNG_COLOR_TYPE_GRAY : PNG_COLOR_TYPE_RGB, PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT, PNG_FILTER_TYPE_DEFAULT);
+	png_set_IHDR(p, info, w, h, bits, c == 1 ? PNG_COLOR_TYPE_GRAY : PNG_COLOR_TYPE_RGB, PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT,
+		PNG_FILTER_TYPE_DEFAULT);
 	png_set_compression_level(p, 1);
 	png_set_compression_strategy(p, 3); // zlib's Z_RLE
 	png_set_filter(p, 0, PNG_FILTER_SUB);

@@ -33,8 +33,9 @@ type Pair struct {
 
 // Place is a step at one place around the seam.
 type Place struct {
-	AroundDeg float64   `json:"around_deg"` // about the axis out of the faceplate, 0..360: a picture's angle at its right limb, opposite at its left
-	AngleDeg  float64   `json:"angle_deg"`  // of the picture
+	// About the axis out of the faceplate, 0..360: a picture's angle at its right limb, opposite at its left.
+	AroundDeg float64   `json:"around_deg"`
+	AngleDeg  float64   `json:"angle_deg"` // of the picture
 	Side      part.Side `json:"side"`
 	StepUM    *float64  `json:"step_um,omitempty"` // nil: not measured
 	UUM       *float64  `json:"u_um,omitempty"`

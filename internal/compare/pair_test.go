@@ -40,14 +40,16 @@ func keysOf(lines []Line) map[string]bool {
 var pairLimits = PairLimits{50, 25, 2, 20}
 
 func TestPairAlike(t *testing.T) {
-	p := PairOf(withColour(unitWith(part.Pass, 3, 5, -4, 10, 2), 50, 10, 10), withColour(unitWith(part.Pass, 1, 8, 0, 4, -12), 50.2, 10.1, 10), pairLimits)
+	p := PairOf(withColour(unitWith(part.Pass, 3, 5, -4, 10, 2), 50, 10, 10),
+		withColour(unitWith(part.Pass, 1, 8, 0, 4, -12), 50.2, 10.1, 10), pairLimits)
 	if p.State != Alike || p.Lines[0].Key != "pair.alike" {
 		t.Errorf("%s: %+v", p.State, p.Lines)
 	}
 	if *p.Worst.Diff != -22 || math.Abs(*p.Worst.U-math.Sqrt(8)) > 1e-12 || !p.Worst.Significant() { // 10 and -12 um, each with 2 um
 		t.Errorf("worst %+v", p.Worst)
 	}
-	if *p.Mean.First != 3.25 || *p.Mean.Second != 0 || math.Abs(*p.Mean.U-math.Sqrt2) > 1e-12 { // u of a mean of four: 2/sqrt(4), of a difference sqrt(2) times that
+	// U of a mean of four: 2/sqrt(4), of a difference sqrt(2) times that.
+	if *p.Mean.First != 3.25 || *p.Mean.Second != 0 || math.Abs(*p.Mean.U-math.Sqrt2) > 1e-12 {
 		t.Errorf("mean %v %v %v", *p.Mean.First, *p.Mean.Second, *p.Mean.U)
 	}
 	if p.Colour.See != SeeNone || *p.Colour.Lighter <= 0 || p.Colour.Patterned {

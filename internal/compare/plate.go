@@ -62,12 +62,15 @@ func PlateColour(p Plate, prm PlateParams) (part.Colour, error) {
 		share = float64(len(cells)) / whole
 	}
 	if share < prm.MinShare {
-		return part.Colour{}, fmt.Errorf("only %.0f %% of the faceplate is free of rim, findings and glare, %.0f %% are needed; soften the light or turn the unit", 100*share, 100*prm.MinShare)
+		return part.Colour{},
+			fmt.Errorf("only %.0f %% of the faceplate is free of rim, findings and glare, %.0f %% are needed; soften the light or turn "+
+				"the unit", 100*share, 100*prm.MinShare)
 	}
 	blocks := blockMeans(cells, prm.Blocks*prm.Blocks)
 	u, n := scatter(blocks)
 	if n < 2 {
-		return part.Colour{}, fmt.Errorf("what is free of rim, findings and glare lies in one place only; how sure its colour is cannot be told")
+		return part.Colour{},
+			fmt.Errorf("what is free of rim, findings and glare lies in one place only; how sure its colour is cannot be told")
 	}
 	mean := meanOf(cells).lab()
 	c := part.Colour{L: mean.L, A: mean.A, B: mean.B, UL: u.L, UA: u.A, UB: u.B, Share: share, White: p.whiteKnown()}

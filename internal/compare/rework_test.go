@@ -33,7 +33,8 @@ func faceUnit(m Motion, mm float64, findings ...part.Finding) *part.Result {
 
 // spot is a finding at a place of the faceplate, mm.
 func spot(k part.Kind, x, y, diameter float64) part.Finding {
-	return part.Finding{Kind: k, Zone: part.ZoneFace, Box: part.Box{x, y, 0, 0}, DiameterMM: part.Num(diameter), LengthMM: part.Num(diameter), UDiamMM: part.Num(0.01)}
+	return part.Finding{Kind: k, Zone: part.ZoneFace, Box: part.Box{x, y, 0, 0}, DiameterMM: part.Num(diameter),
+		LengthMM: part.Num(diameter), UDiamMM: part.Num(0.01)}
 }
 
 func TestReworkMoved(t *testing.T) {
@@ -42,7 +43,8 @@ func TestReworkMoved(t *testing.T) {
 		turn := Motion{TurnDeg: 50*rng.Float64() - 25, XMM: 3 * rng.NormFloat64(), YMM: 3 * rng.NormFloat64()}
 		at := Motion{0, 14, 10}
 		moved := Motion{turn.TurnDeg, 14 + turn.XMM, 10 + turn.YMM}
-		before := faceUnit(at, 0.02, spot(part.Bubble, -5, 1, 0.3), spot(part.Dust, 2, 3, 0.2), spot(part.Dust, 4, -2, 0.2), spot(part.Crater, 0, -4, 0.4))
+		before := faceUnit(at, 0.02, spot(part.Bubble, -5, 1, 0.3), spot(part.Dust, 2, 3, 0.2), spot(part.Dust, 4, -2, 0.2),
+			spot(part.Crater, 0, -4, 0.4))
 		after := faceUnit(moved, 0.016, spot(part.Crater, 0.05, -4, 0.2), spot(part.Bubble, -5, 1.05, 0.3), spot(part.Fibre, -1, 0, 0.5))
 		r := ReworkOf(before, after, DefaultReworkParams())
 		want := map[Fate]int{StillThere: 1, Smaller: 1, Gone: 2, New: 1}
@@ -59,7 +61,8 @@ func TestReworkMoved(t *testing.T) {
 
 // Put back the other way around, the findings tell.
 func TestReworkTurnedRound(t *testing.T) {
-	spots := []part.Finding{spot(part.Bubble, -5, 1, 0.3), spot(part.Dust, 2, 3, 0.2), spot(part.Dust, 4, -2, 0.2), spot(part.Crater, 0, -4, 0.4)}
+	spots := []part.Finding{spot(part.Bubble, -5, 1, 0.3), spot(part.Dust, 2, 3, 0.2), spot(part.Dust, 4, -2, 0.2),
+		spot(part.Crater, 0, -4, 0.4)}
 	r := ReworkOf(faceUnit(Motion{0, 14, 10}, 0.02, spots...), faceUnit(Motion{178, 13, 11}, 0.02, spots...), DefaultReworkParams())
 	if r.Counts[StillThere] != 4 || math.Abs(math.Abs(r.Motion.TurnDeg)-178) > 2 || !keysOf(r.Lines)["rework.turned"] {
 		t.Errorf("%v %+v %+v", r.Counts, r.Motion, r.Lines)
@@ -71,12 +74,14 @@ func TestReworkTurnedRound(t *testing.T) {
 // 0.35 mm, 30 degrees 2.6 mm. What lies where the other inspection did not look is not gone.
 func TestReworkShell(t *testing.T) {
 	on := func(image string, turn, below float64) part.Finding {
-		return part.Finding{Kind: part.Dust, Zone: part.ZoneShell, Image: image, Box: part.Box{100, 100, 10, 10}, DiameterMM: part.Num(0.3), UDiamMM: part.Num(0.01), TurnDeg: part.Num(turn), BelowMM: part.Num(below)}
+		return part.Finding{Kind: part.Dust, Zone: part.ZoneShell, Image: image, Box: part.Box{100, 100, 10, 10}, DiameterMM: part.Num(0.3),
+			UDiamMM: part.Num(0.01), TurnDeg: part.Num(turn), BelowMM: part.Num(below)}
 	}
 	unit := func(rows []string, fs ...part.Finding) *part.Result {
 		r := &part.Result{Stage: part.Wet, Verdict: part.Rework, MMPerPX: 0.02, Findings: fs}
 		for _, turn := range []float64{0, 90} {
-			r.Pictures = append(r.Pictures, part.PictureReport{File: map[float64]string{0: "a.png", 90: "b.png"}[turn], View: part.Shell, Light: part.Diffuse, AngleDeg: turn, State: part.PictureOK})
+			r.Pictures = append(r.Pictures, part.PictureReport{File: map[float64]string{0: "a.png", 90: "b.png"}[turn], View: part.Shell,
+				Light: part.Diffuse, AngleDeg: turn, State: part.PictureOK})
 		}
 		if rows != nil {
 			r.Shell = &part.ShellMap{StepDeg: 90, StepMM: 2, RadiusMM: []float64{5, 5}, Rows: rows}
@@ -136,7 +141,8 @@ func TestReworkNotSeen(t *testing.T) {
 
 // Without outlines the unit is taken to lie as before, and that is said.
 func TestReworkWithoutOutline(t *testing.T) {
-	before, after := faceUnit(Motion{0, 14, 10}, 0.02, spot(part.Bubble, -5, 1, 0.3)), faceUnit(Motion{0, 14.4, 10.4}, 0.02, spot(part.Bubble, -5, 1, 0.3))
+	before, after := faceUnit(Motion{0, 14, 10}, 0.02, spot(part.Bubble, -5, 1, 0.3)), faceUnit(Motion{0, 14.4, 10.4}, 0.02,
+		spot(part.Bubble, -5, 1, 0.3))
 	before.Faceplate = nil
 	r := ReworkOf(before, after, DefaultReworkParams())
 	if r.Counts[StillThere] != 1 || r.Motion != nil || !keysOf(r.Lines)["rework.as_it_lay"] {
@@ -170,7 +176,8 @@ func TestReworkSeam(t *testing.T) {
 		}
 	}
 	r := ReworkOf(step(90), ok, DefaultReworkParams())
-	if len(r.Steps) != 2 || *r.Steps[0].Step.Diff != -78 || math.Abs(*r.Steps[0].Step.U-math.Sqrt(8)) > 1e-12 || r.Steps[0].Side != part.Left {
+	if len(r.Steps) != 2 || *r.Steps[0].Step.Diff != -78 || math.Abs(*r.Steps[0].Step.U-math.Sqrt(8)) > 1e-12 ||
+		r.Steps[0].Side != part.Left {
 		t.Errorf("%+v", r.Steps)
 	}
 	if r := ReworkOf(step(90), lost, DefaultReworkParams()); r.Steps[0].Step.State != NotMeasured || r.Steps[0].Step.Diff != nil {

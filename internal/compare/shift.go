@@ -251,7 +251,8 @@ func (s *Shift) trend(firsts []*part.Inspection, o ShiftOptions) error {
 		}
 		v := math.Abs(*in.Result.Seam.WorstStepUM)
 		values, groups = append(values, v), append(groups, []float64{v})
-		s.Steps.Points = append(s.Steps.Points, StepPoint{At: in.Ended, Serial: in.Serial, Side: in.Side, Stage: in.Stage, SizeUM: v, StepUM: *in.Result.Seam.WorstStepUM})
+		s.Steps.Points = append(s.Steps.Points, StepPoint{At: in.Ended, Serial: in.Serial, Side: in.Side, Stage: in.Stage, SizeUM: v,
+			StepUM: *in.Result.Seam.WorstStepUM})
 	}
 	if len(values) < o.LimitsFrom {
 		return nil

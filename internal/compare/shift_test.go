@@ -15,7 +15,8 @@ var six = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 // looked is an invented inspection that ended so many minutes after six.
 func looked(id int64, serial, side string, minute float64, v part.Verdict, step float64, kinds ...part.Kind) part.Inspection {
 	end := six.Add(time.Duration(minute * float64(time.Minute)))
-	in := part.Inspection{ID: id, UnitInfo: part.UnitInfo{Serial: serial, Side: side, Stage: part.Wet}, Started: end.Add(-time.Minute), Ended: end}
+	in := part.Inspection{ID: id, UnitInfo: part.UnitInfo{Serial: serial, Side: side, Stage: part.Wet}, Started: end.Add(-time.Minute),
+		Ended: end}
 	in.Result.Verdict, in.Result.Seam.WorstStepUM = v, part.Num(step)
 	for _, k := range kinds {
 		in.Result.Findings = append(in.Result.Findings, part.Finding{Kind: k, Severity: part.Minor})
@@ -58,10 +59,12 @@ func TestShift(t *testing.T) {
 	if f := s.FirstTool; f.Passed != 2 || f.Measured != 4 {
 		t.Errorf("first pass by the tool %+v", f)
 	}
-	if s.Findings != 4 || len(s.Kinds) != 3 || s.Kinds[0] != (KindShare{part.Bubble, 2, 1, 0.5, 0.5}) || s.Kinds[1].Kind != part.Dust || s.Kinds[2].Cumulative != 1 {
+	if s.Findings != 4 || len(s.Kinds) != 3 || s.Kinds[0] != (KindShare{part.Bubble, 2, 1, 0.5, 0.5}) || s.Kinds[1].Kind != part.Dust ||
+		s.Kinds[2].Cumulative != 1 {
 		t.Errorf("%d findings: %+v", s.Findings, s.Kinds)
 	}
-	if len(s.Steps.Points) != 4 || s.Steps.Missing != 1 || s.Steps.Points[1].SizeUM != 80 || s.Steps.Points[1].StepUM != -80 || s.Steps.Limits != nil {
+	if len(s.Steps.Points) != 4 || s.Steps.Missing != 1 || s.Steps.Points[1].SizeUM != 80 || s.Steps.Points[1].StepUM != -80 ||
+		s.Steps.Limits != nil {
 		t.Errorf("steps %+v", s.Steps)
 	}
 	// One minute for the first, then 2 to 4 to 5, one minute after the pause, then 60 to 65 to 70.
@@ -124,9 +127,11 @@ func TestShiftSums(t *testing.T) {
 	for range 200 {
 		var all []part.Inspection
 		for i := range rng.IntN(60) {
-			in := looked(int64(i+1), fmt.Sprint(rng.IntN(12)), []string{"L", "R", ""}[rng.IntN(3)], 300*rng.Float64(), verdicts[rng.IntN(4)], 50*rng.NormFloat64())
+			in := looked(int64(i+1), fmt.Sprint(rng.IntN(12)), []string{"L", "R", ""}[rng.IntN(3)], 300*rng.Float64(),
+				verdicts[rng.IntN(4)], 50*rng.NormFloat64())
 			for range rng.IntN(4) {
-				in.Result.Findings = append(in.Result.Findings, part.Finding{Kind: part.Kinds[rng.IntN(len(part.Kinds))], Severity: part.Severities[rng.IntN(5)]})
+				in.Result.Findings = append(in.Result.Findings, part.Finding{Kind: part.Kinds[rng.IntN(len(part.Kinds))],
+					Severity: part.Severities[rng.IntN(5)]})
 			}
 			if rng.IntN(8) == 0 {
 				in.CorrectedBy = 99

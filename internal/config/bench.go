@@ -75,10 +75,11 @@ type RigLight struct {
 type Screen struct {
 	PeriodMM   float64 `mapstructure:"period_mm"`   // of the stripes, on the screen, 0.5..100
 	DistanceMM float64 `mapstructure:"distance_mm"` // from the faceplate's middle along the mirrored line of sight; 0: not known, 20..2000
-	TiltDeg    float64 `mapstructure:"tilt_deg"`    // between line of sight and faceplate's normal, in the plane of the picture's x, -75..75
-	Contrast   float64 `mapstructure:"contrast"`    // of the stripes, linear light, 0.1..1
-	Curve      string  `mapstructure:"curve"`       // file of its light curve; "": sRGB's; made absolute by [LoadStation]
-	Mirror     string  `mapstructure:"mirror"`      // file of its sensitivity; "": by period, distance and tilt; likewise
+	// Between line of sight and faceplate's normal, in the plane of the picture's x, -75..75.
+	TiltDeg  float64 `mapstructure:"tilt_deg"`
+	Contrast float64 `mapstructure:"contrast"` // of the stripes, linear light, 0.1..1
+	Curve    string  `mapstructure:"curve"`    // file of its light curve; "": sRGB's; made absolute by [LoadStation]
+	Mirror   string  `mapstructure:"mirror"`   // file of its sensitivity; "": by period, distance and tilt; likewise
 }
 
 // A plan step's lights that stand for a set before a screen: the full one of ten pictures,
@@ -306,7 +307,8 @@ func (s Station) validateSteps(c *checks, plan string, steps []PlanStep, names [
 		case p.Camera == "" && len(names) != 1:
 			c.addf(key+".camera", "is missing: there are %d cameras", len(names))
 		case p.Camera != "" && !slices.Contains(names, p.Camera):
-			*c = append(*c, &grade.KeyError{Key: key + ".camera", What: fmt.Sprintf("there is no camera %q", p.Camera), Word: p.Camera, Words: names})
+			*c = append(*c, &grade.KeyError{Key: key + ".camera", What: fmt.Sprintf("there is no camera %q", p.Camera), Word: p.Camera,
+				Words: names})
 		}
 		if at := p.shot(); seen[at] {
 			c.addf(key, "this shot is there twice")
@@ -354,7 +356,8 @@ func (s Station) validateStep(c *checks, key string, p PlanStep) {
 	} else {
 		c.word(key+".light", p.Light, append(slices.Clone(rigLights), ScreenLight, ScreenLight6)...)
 	}
-	if s.Rig.Device != "" && slices.Contains(rigLights, p.Light) && !slices.ContainsFunc(s.Rig.Lights, func(l RigLight) bool { return l.Light == p.Light }) {
+	if s.Rig.Device != "" && slices.Contains(rigLights, p.Light) &&
+		!slices.ContainsFunc(s.Rig.Lights, func(l RigLight) bool { return l.Light == p.Light }) {
 		c.addf(key+".light", "rig.lights has no %s", p.Light)
 	}
 }

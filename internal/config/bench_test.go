@@ -37,7 +37,8 @@ func examples(t *testing.T) string {
 	if len(cameras) < 10 || len(lights) < 3 || len(plan) < 5 || len(wet) < 5 {
 		t.Fatalf("examples not found: %d, %d, %d and %d lines", len(cameras), len(lights), len(plan), len(wet))
 	}
-	return "version: 1\n" + strings.Join(cameras, "\n") + "\nrig:\n  device: /dev/serial/by-id/usb-EXAMPLE\n  " + strings.Join(lights, "\n  ") +
+	return "version: 1\n" + strings.Join(cameras, "\n") + "\nrig:\n  device: /dev/serial/by-id/usb-EXAMPLE\n  " +
+		strings.Join(lights, "\n  ") +
 		"\n    - {light: back, on: [M7], off: [M9]}\n" + strings.Join(append(plan, wet...), "\n") + "\n"
 }
 
@@ -57,7 +58,8 @@ func TestShippedBenchExamples(t *testing.T) {
 		t.Fatal(err)
 	}
 	us, gain, k, focus := 8000.0, 0, 5000, 30
-	want := Camera{Name: "edge", Source: "v4l2", Device: "/dev/v4l/by-id/usb-EXAMPLE-video-index0", WidthPX: 1600, HeightPX: 1200, Format: "rgb", PerS: 15,
+	want := Camera{Name: "edge", Source: "v4l2", Device: "/dev/v4l/by-id/usb-EXAMPLE-video-index0", WidthPX: 1600, HeightPX: 1200,
+		Format: "rgb", PerS: 15,
 		ExposureUS: &us, Gain: &gain, WhiteBalanceK: &k, Focus: &focus, DelayMS: 200, SilentS: 3, FrozenS: 10}
 	if !reflect.DeepEqual(s.Cameras[0], want) {
 		t.Errorf("got %+v\nwant %+v", s.Cameras[0], want)
@@ -68,7 +70,8 @@ func TestShippedBenchExamples(t *testing.T) {
 	if got, want := s.Cameras[2].Folder, filepath.Join(filepath.Dir(path), "incoming"); got != want {
 		t.Errorf("folder %s, want %s", got, want)
 	}
-	if len(s.Plan) != 13 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 || s.Plan[4].Light != ScreenLight || s.Plan[12].View != "shell" || *s.Plan[12].AngleDeg != 270 {
+	if len(s.Plan) != 13 || *s.Plan[1].AngleDeg != 30 || s.Plan[3].Light != "raking" || s.Plan[0].SettleMS != 150 ||
+		s.Plan[4].Light != ScreenLight || s.Plan[12].View != "shell" || *s.Plan[12].AngleDeg != 270 {
 		t.Errorf("plan %+v", s.Plan)
 	}
 	if len(s.PlanWet) != 5 || s.PlanWet[1].Light != ScreenLight6 || *s.PlanWet[4].AngleDeg != 240 {
@@ -95,36 +98,55 @@ func TestBenchKeysRefused(t *testing.T) {
 		{"cameras: [{name: a b, source: replay, folder: u}]", `cameras[0].name: "a b": use up to 40`},
 		{"cameras: [{name: a, source: v4l, folder: u}]", `cameras[0].source: "v4l" is not known here; did you mean v4l2?`},
 		{"cameras: [{name: a, source: replay}]", `cameras[0].folder: is missing: name the folder`},
-		{"cameras: [{name: a, source: replay, folder: u, width_px: 64}]", `cameras[0].width_px: is not for a camera of source replay: take it out`},
-		{"cameras: [{name: a, source: replay, folder: u}, {name: a, source: replay, folder: u}]", `cameras[1].name: two cameras are called a`},
-		{"cameras: [{name: a, source: v4l2, device: video0, width_px: 64, height_px: 48}]" + plan, `cameras[0].device: "video0": name it in full`},
-		{"cameras: [{name: a, source: v4l2, device: /dev/x, width_px: 8, height_px: 48}]" + plan, `cameras[0].width_px: 8 is not between 16 and 32768`},
-		{"cameras: [{name: a, source: v4l2, device: /dev/x, width_px: 64, height_px: 48, exposure_us: 50}]" + plan, `cameras[0].exposure_us: 50 is not between 100`},
-		{"cameras: [{name: a, source: gstreamer, pipeline: x, width_px: 64, height_px: 48, focus: 3}]" + plan, `cameras[0].focus: is not for a camera of source gstreamer`},
-		{"cameras: [{name: a, source: gstreamer, pipeline: x, width_px: 64, height_px: 48, bits: 12}]" + plan, `cameras[0].bits: is for format grey16 only`},
-		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, camera: egde}]", `plan[0].camera: there is no camera "egde"; did you mean edge?`},
+		{"cameras: [{name: a, source: replay, folder: u, width_px: 64}]",
+			`cameras[0].width_px: is not for a camera of source replay: take it out`},
+		{"cameras: [{name: a, source: replay, folder: u}, {name: a, source: replay, folder: u}]",
+			`cameras[1].name: two cameras are called a`},
+		{"cameras: [{name: a, source: v4l2, device: video0, width_px: 64, height_px: 48}]" + plan,
+			`cameras[0].device: "video0": name it in full`},
+		{"cameras: [{name: a, source: v4l2, device: /dev/x, width_px: 8, height_px: 48}]" + plan,
+			`cameras[0].width_px: 8 is not between 16 and 32768`},
+		{"cameras: [{name: a, source: v4l2, device: /dev/x, width_px: 64, height_px: 48, exposure_us: 50}]" + plan,
+			`cameras[0].exposure_us: 50 is not between 100`},
+		{"cameras: [{name: a, source: gstreamer, pipeline: x, width_px: 64, height_px: 48, focus: 3}]" + plan,
+			`cameras[0].focus: is not for a camera of source gstreamer`},
+		{"cameras: [{name: a, source: gstreamer, pipeline: x, width_px: 64, height_px: 48, bits: 12}]" + plan,
+			`cameras[0].bits: is for format grey16 only`},
+		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, camera: egde}]",
+			`plan[0].camera: there is no camera "egde"; did you mean edge?`},
 		{"cameras: [" + gst + "]\nplan: [{view: edge}]", `plan[0].angle_deg: is missing`},
 		{"cameras: [" + gst + "]\nplan: [{view: face}]", `plan[0].light: "" is not known here; use diffuse, raking, back, screen, screen6`},
-		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, angle_deg: 3}]", `plan[0].angle_deg: is for edge and shell shots only`},
-		{"cameras: [" + gst + "]\nplan: [{view: shell, light: screen, angle_deg: 400}]", `plan[0].angle_deg: 400 is not between -360 and 360`},
-		{"cameras: [" + gst + "]\nplan: [{view: shell, light: screen6, angle_deg: 0}, {view: shell, light: screen, angle_deg: 90}, {view: shell, light: raking, angle_deg: 90}, {view: shell, light: raking}]", ""},
-		{"cameras: [" + gst + "]\nplan: [{view: shell, light: raking}, {view: shell, light: raking, angle_deg: 360}]", `plan[1]: this shot is there twice`},
-		{"cameras: [" + gst + "]\nplan: [{view: shell, light: raking, angle_deg: -90}, {view: shell, light: raking, angle_deg: 270}]", `plan[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, angle_deg: 3}]",
+			`plan[0].angle_deg: is for edge and shell shots only`},
+		{"cameras: [" + gst + "]\nplan: [{view: shell, light: screen, angle_deg: 400}]",
+			`plan[0].angle_deg: 400 is not between -360 and 360`},
+		{"cameras: [" + gst +
+			"]\nplan: [{view: shell, light: screen6, angle_deg: 0}, {view: shell, light: screen, angle_deg: 90}, {view: shell, light: " +
+			"raking, angle_deg: 90}, {view: shell, light: raking}]", ""},
+		{"cameras: [" + gst + "]\nplan: [{view: shell, light: raking}, {view: shell, light: raking, angle_deg: 360}]",
+			`plan[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]\nplan: [{view: shell, light: raking, angle_deg: -90}, {view: shell, light: raking, angle_deg: 270}]",
+			`plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: screen6}, {view: face, light: diffuse}]", ""},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: screen6}, {view: face, light: screen}]", `plan[1]: this shot is there twice`},
-		{"cameras: [" + gst + "]\nplan: [{view: edge, light: back, angle_deg: 0}, {view: edge, angle_deg: 0}]", `plan[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]\nplan: [{view: edge, light: back, angle_deg: 0}, {view: edge, angle_deg: 0}]",
+			`plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking}, {view: face, light: raking}]", `plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: raking, settle_ms: -1}]", `plan[0].settle_ms: -1 is not between 0 and 10000`},
-		{"cameras: [" + gst + "]" + plan + "\nplan_wet: [{view: shell, light: raking, angle_deg: 0}, {view: shell, light: raking}]", `plan_wet[1]: this shot is there twice`},
-		{"cameras: [" + gst + "]" + plan + "\nplan_wet: [{view: edge, camera: egde, angle_deg: 0}]", `plan_wet[0].camera: there is no camera "egde"; did you mean edge?`},
-		{"cameras: [{name: p, source: replay, folder: units}]\nplan_wet: [{view: face, light: raking}]", `plan_wet: is set, but plan is empty`},
+		{"cameras: [" + gst + "]" + plan + "\nplan_wet: [{view: shell, light: raking, angle_deg: 0}, {view: shell, light: raking}]",
+			`plan_wet[1]: this shot is there twice`},
+		{"cameras: [" + gst + "]" + plan + "\nplan_wet: [{view: edge, camera: egde, angle_deg: 0}]",
+			`plan_wet[0].camera: there is no camera "egde"; did you mean edge?`},
+		{"cameras: [{name: p, source: replay, folder: units}]\nplan_wet: [{view: face, light: raking}]",
+			`plan_wet: is set, but plan is empty`},
 		{"cameras: [" + gst + "]" + plan + "\nplan_wet: [{view: face, light: raking}, {view: shell, light: raking, angle_deg: -90}]", ""},
 		{"plan: [{view: face, light: raking}]", `plan[0].camera: is missing: there are 0 cameras`},
 		{"cameras: [" + gst + "]\nrig: {device: /dev/s}" + plan, `plan[0].light: rig.lights has no raking`},
 		{"cameras: [" + gst + "]\nrig: {device: /dev/s}\nplan: [{view: face, light: screen}, {view: shell, light: screen}]", ""},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: screen}, {view: face, light: screen}]", `plan[1]: this shot is there twice`},
 		{"cameras: [" + gst + "]\nplan: [{view: face, light: sreen}]", `plan[0].light: "sreen" is not known here; did you mean screen?`},
-		{"cameras: [" + gst + "]\nplan: [{view: edge, light: screen, angle_deg: 0}]", `plan[0].light: "screen" is not known here; use diffuse, raking, back`},
+		{"cameras: [" + gst + "]\nplan: [{view: edge, light: screen, angle_deg: 0}]",
+			`plan[0].light: "screen" is not known here; use diffuse, raking, back`},
 		{"screen: {period_mm: 4, distance_mm: 20, tilt_deg: -30, contrast: 1}", ""},
 		{"screen: {period_mm: 0}", `screen.period_mm: 0 is not between 0.5 and 100`},
 		{"screen: {distance_mm: 5}", `screen.distance_mm: 5 is not between 20 and 2000 (0: not set)`},

@@ -72,7 +72,8 @@ func leaves(v any) []string {
 func TestShippedLimitsSayWhereFrom(t *testing.T) {
 	for i, line := range strings.Split(string(configs.LimitsYAML), "\n") {
 		code, comment, _ := strings.Cut(line, "#")
-		if strings.ContainsAny(code, "0123456789") && !strings.HasPrefix(code, "version") && !strings.Contains(comment, "common practice, no source") {
+		if strings.ContainsAny(code, "0123456789") && !strings.HasPrefix(code, "version") &&
+			!strings.Contains(comment, "common practice, no source") {
 			t.Errorf("limits.yaml:%d: a number without \"common practice, no source\": %s", i+1, line)
 		}
 	}
@@ -132,10 +133,12 @@ func TestLookedAtLimits(t *testing.T) {
 // badLimits are the files of testdata that must be refused, and each line of the
 // message.
 var badLimits = map[string][]string{
-	"a_list":             {`:1: wants keys with values, such as version: 1`},
-	"anchors":            {`:3: required[0].stages: anchors (&) and aliases (*) are not used here: write the value out`, `:5: required[1].stages: anchors (&) and aliases (*) are not used here: write the value out`},
-	"comments_only":      {`: the file is empty`},
-	"covered_twice":      {`:3: seam: no row for proud_um at stage cured, nor for 3 more`, `:9: seam[1]: proud_um at stage wet is already in seam[0]; each may be there once`},
+	"a_list": {`:1: wants keys with values, such as version: 1`},
+	"anchors": {`:3: required[0].stages: anchors (&) and aliases (*) are not used here: write the value out`,
+		`:5: required[1].stages: anchors (&) and aliases (*) are not used here: write the value out`},
+	"comments_only": {`: the file is empty`},
+	"covered_twice": {`:3: seam: no row for proud_um at stage cured, nor for 3 more`,
+		`:9: seam[1]: proud_um at stage wet is already in seam[0]; each may be there once`},
 	"dotted_key":         {`:2: cluster.count: no such key; did you mean cluster?`},
 	"empty":              {`: the file is empty`},
 	"fraction_for_whole": {`:2: cluster.count: wants a whole number, not 2.5`},
@@ -288,9 +291,12 @@ func FuzzLimits(f *testing.F) {
 			t.Fatalf("accepted, but not valid: %v", err)
 		}
 		r := part.Result{Stage: part.Wet, MMPerPX: 0.015,
-			Seam:     part.Seam{Stations: []part.StepStation{{Image: "edge_000.jpg", Side: part.Left, State: part.Measured, StepUM: part.Num(60), UUM: part.Num(2)}}},
-			Findings: []part.Finding{{Image: "face_raking.jpg", Kind: part.Dust, Zone: part.ZoneFace, Confidence: 1, DiameterMM: part.Num(0.3)}},
-			Pictures: []part.PictureReport{{File: "edge_000.jpg", View: part.Edge, State: part.PictureOK}, {File: "face_raking.jpg", View: part.Face, State: part.PictureOK}},
+			Seam: part.Seam{Stations: []part.StepStation{{Image: "edge_000.jpg", Side: part.Left, State: part.Measured,
+				StepUM: part.Num(60), UUM: part.Num(2)}}},
+			Findings: []part.Finding{{Image: "face_raking.jpg", Kind: part.Dust, Zone: part.ZoneFace, Confidence: 1,
+				DiameterMM: part.Num(0.3)}},
+			Pictures: []part.PictureReport{{File: "edge_000.jpg", View: part.Edge, State: part.PictureOK},
+				{File: "face_raking.jpg", View: part.Face, State: part.PictureOK}},
 		}
 		grade.Judge(&r, l)
 		if r.Score == nil || *r.Score < 0 {

@@ -11,15 +11,16 @@ import (
 
 // Lots is how lots are judged at final inspection. What the command line says wins.
 type Lots struct {
-	Product     string     `mapstructure:"product"`      // "": shell
-	Stage       string     `mapstructure:"stage"`        // trim, wet or cured
-	Level       string     `mapstructure:"level"`        // S-1..S-4, I, II, III
-	Standard    string     `mapstructure:"standard"`     // of the switching rules
-	Reduced     string     `mapstructure:"reduced"`      // "no", "agreed" or "agreed-without-limit-number"
-	LimitNumber int        `mapstructure:"limit_number"` // MIL-STD-105E, Table VIII; -1: not looked up
-	Shifts      []string   `mapstructure:"shifts"`       // times of day at which shifts begin, "15:04", in order; empty: none are told apart
-	NotPassing  string     `mapstructure:"not_passing"`  // severity as which a unit counts at least that does not pass
-	Classes     []LotClass `mapstructure:"classes"`
+	Product     string `mapstructure:"product"`      // "": shell
+	Stage       string `mapstructure:"stage"`        // trim, wet or cured
+	Level       string `mapstructure:"level"`        // S-1..S-4, I, II, III
+	Standard    string `mapstructure:"standard"`     // of the switching rules
+	Reduced     string `mapstructure:"reduced"`      // "no", "agreed" or "agreed-without-limit-number"
+	LimitNumber int    `mapstructure:"limit_number"` // MIL-STD-105E, Table VIII; -1: not looked up
+	// Times of day at which shifts begin, "15:04", in order; empty: none are told apart.
+	Shifts     []string   `mapstructure:"shifts"`
+	NotPassing string     `mapstructure:"not_passing"` // severity as which a unit counts at least that does not pass
+	Classes    []LotClass `mapstructure:"classes"`
 }
 
 // LotClass is a group of severities that is judged by a plan of its own.
@@ -52,7 +53,8 @@ func (s Station) validateLots(c *checks) {
 		if t, err := time.Parse("15:04", at); err != nil || t.Format("15:04") != at {
 			c.addf(fmt.Sprintf("lots.shifts[%d]", i), "%q is no time of day: write it as 06:00", printable(at))
 		} else if i > 0 && at <= l.Shifts[i-1] {
-			c.addf(fmt.Sprintf("lots.shifts[%d]", i), "%s is not after %s: write them in the order of the day, each once", at, l.Shifts[i-1])
+			c.addf(fmt.Sprintf("lots.shifts[%d]", i), "%s is not after %s: write them in the order of the day, each once", at,
+				l.Shifts[i-1])
 		}
 	}
 	if len(l.Classes) == 0 {

@@ -23,14 +23,16 @@ type Station struct {
 	URelScale            float64 `mapstructure:"u_rel_scale"`            // relative standard uncertainty of the scale, 0..0.1
 	Jobs                 int     `mapstructure:"jobs"`                   // pictures at a time; 0: one a processor, 0..256
 	FaceplateThicknessMM float64 `mapstructure:"faceplate_thickness_mm"` // 0: not known, 0.2..5
-	LensDistanceMM       float64 `mapstructure:"lens_distance_mm"`       // of edge pictures, from the unit's axis to the lens; 0: not known, 50..5000
-	Projection           string  `mapstructure:"projection"`             // of edge pictures: telecentric or perspective; "": not known
-	Scales               []Scale `mapstructure:"scales"`                 // scale files; empty: mm_per_px holds
-	Flats                []Flat  `mapstructure:"flats"`                  // flat-field files; empty: light is taken as it is
-	Camera               string  `mapstructure:"camera"`                 // of pictures whose tags name none; "": not known
-	Focus                string  `mapstructure:"focus"`                  // likewise
-	CheckLog             string  `mapstructure:"check_log"`              // the check piece's log, see `inspect check`; "": none kept
-	Records              string  `mapstructure:"records"`                // database of inspections, sqlite:FILE or postgres://USER@HOST/DATABASE; "": none is kept
+	// Of edge pictures, from the unit's axis to the lens; 0: not known, 50..5000.
+	LensDistanceMM float64 `mapstructure:"lens_distance_mm"`
+	Projection     string  `mapstructure:"projection"` // of edge pictures: telecentric or perspective; "": not known
+	Scales         []Scale `mapstructure:"scales"`     // scale files; empty: mm_per_px holds
+	Flats          []Flat  `mapstructure:"flats"`      // flat-field files; empty: light is taken as it is
+	Camera         string  `mapstructure:"camera"`     // of pictures whose tags name none; "": not known
+	Focus          string  `mapstructure:"focus"`      // likewise
+	CheckLog       string  `mapstructure:"check_log"`  // the check piece's log, see `inspect check`; "": none kept
+	// Database of inspections, sqlite:FILE or postgres://USER@HOST/DATABASE; "": none is kept.
+	Records string `mapstructure:"records"`
 
 	Fit part.FitLimits `mapstructure:"fit"` // when a picture is fit to measure
 
@@ -187,10 +189,12 @@ func (s Station) validateFlats(c *checks) {
 			c.addf(key+".file", "is missing: name a flat-field file, made by inspect camera")
 		}
 		if !slices.Contains(surfaceViews, f.View) {
-			*c = append(*c, &grade.KeyError{Key: key + ".view", What: fmt.Sprintf("%q is no view of a surface", f.View), Word: f.View, Words: surfaceViews})
+			*c = append(*c, &grade.KeyError{Key: key + ".view", What: fmt.Sprintf("%q is no view of a surface", f.View), Word: f.View,
+				Words: surfaceViews})
 		}
 		if f.Light != "" && !slices.Contains(lights, f.Light) {
-			*c = append(*c, &grade.KeyError{Key: key + ".light", What: fmt.Sprintf("%q is no light", f.Light), Word: f.Light, Words: lights})
+			*c = append(*c, &grade.KeyError{Key: key + ".light", What: fmt.Sprintf("%q is no light", f.Light), Word: f.Light,
+				Words: lights})
 		}
 		if at := [2]string{f.View, f.Light}; seen[at] {
 			c.addf(key, "two flat-field files for the same view and light")

@@ -107,17 +107,23 @@ func TestStationFiles(t *testing.T) {
 		{"version: 1\njobs: 99999999999999999999\n", ":2: jobs: wants a whole number, not 99999999999999999999"},
 		{"version: 1\njobs: -1\n", ":2: jobs: -1 is not between 0 and 256"},
 		{"version: 1\nmm_per_px: 0.015\nscales: []\n", ""},
-		{"version: 1\nflats: [{view: edge, light: raking, file: f.json}]\n", `:2: flats[0].view: "edge" is no view of a surface; use face, shell`},
-		{"version: 1\nflats: [{view: face, light: rakin, file: f.json}]\n", `:2: flats[0].light: "rakin" is no light; did you mean raking?`},
-		{"version: 1\nflats: [{view: face, light: raking}]\n", ":2: flats[0].file: is missing: name a flat-field file, made by inspect camera"},
+		{"version: 1\nflats: [{view: edge, light: raking, file: f.json}]\n",
+			`:2: flats[0].view: "edge" is no view of a surface; use face, shell`},
+		{"version: 1\nflats: [{view: face, light: rakin, file: f.json}]\n",
+			`:2: flats[0].light: "rakin" is no light; did you mean raking?`},
+		{"version: 1\nflats: [{view: face, light: raking}]\n",
+			":2: flats[0].file: is missing: name a flat-field file, made by inspect camera"},
 		{"version: 1\nscales: [{view: egde, file: a.json}]\n", `:2: scales[0].view: "egde" is no view; did you mean edge?`},
 		{"version: 1\nscales: [{view: edge}]\n", ":2: scales[0].file: is missing: name a scale file, made by inspect scale"},
-		{"version: 1\nscales:\n  - {view: edge, file: a.json}\n  - {view: edge, file: b.json}\n", ":4: scales[1].view: two scale files for the same view"},
-		{"version: 1\nmm_per_px: 0.015\nscales: [{view: edge, file: a.json}]\n", ":2: mm_per_px: is set beside scale files: leave it at 0, or take out scales"},
+		{"version: 1\nscales:\n  - {view: edge, file: a.json}\n  - {view: edge, file: b.json}\n",
+			":4: scales[1].view: two scale files for the same view"},
+		{"version: 1\nmm_per_px: 0.015\nscales: [{view: edge, file: a.json}]\n",
+			":2: mm_per_px: is set beside scale files: leave it at 0, or take out scales"},
 		{"version: 1\nmm_per_px: 0.015\nlens_distance_mm: 180\n", ""},
 		{"version: 1\nmm_per_px: 0.015\nprojection: telecentric\n", ""},
 		{"version: 1\nlens_distance_mm: 20\n", ":2: lens_distance_mm: 20 is not between 50 and 5000 (0: not set)"},
-		{"version: 1\nlens_distance_mm: 180\nprojection: telecentric\n", ":3: projection: is telecentric beside lens_distance_mm: such a lens sees the same from any distance; leave one of them out"},
+		{"version: 1\nlens_distance_mm: 180\nprojection: telecentric\n",
+			":3: projection: is telecentric beside lens_distance_mm: such a lens sees the same from any distance; leave one of them out"},
 		{"version: 1\nprojection: flat\n", ":2: projection: \"flat\" is not known here; use telecentric, perspective"},
 		{"version: 1\nfaceplate_thickness_mm: 0.1\n", ":2: faceplate_thickness_mm: 0.1 is not between 0.2 and 5 (0: not set)"},
 	} {
@@ -144,7 +150,8 @@ func TestStationFiles(t *testing.T) {
 func TestStationPaths(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "station.yaml")
-	text := "version: 1\nscales: [{view: \"\", file: s/edge.json}, {view: face, file: /a/face.json}]\ncheck_log: checks.csv\nrecords: sqlite:bench.db\nscreen: {curve: c.json, mirror: /m.json}\n"
+	text := "version: 1\nscales: [{view: \"\", file: s/edge.json}, {view: face, file: /a/face.json}]\ncheck_log: checks.csv\nrecords: " +
+		"sqlite:bench.db\nscreen: {curve: c.json, mirror: /m.json}\n"
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -156,7 +163,8 @@ func TestStationPaths(t *testing.T) {
 	if s.Screen.Curve != filepath.Join(dir, "c.json") || s.Screen.Mirror != "/m.json" {
 		t.Errorf("the screen's files are %s and %s", s.Screen.Curve, s.Screen.Mirror)
 	}
-	if !reflect.DeepEqual(s.Scales, want) || s.CheckLog != filepath.Join(dir, "checks.csv") || s.Records != "sqlite:"+filepath.Join(dir, "bench.db") {
+	if !reflect.DeepEqual(s.Scales, want) || s.CheckLog != filepath.Join(dir, "checks.csv") ||
+		s.Records != "sqlite:"+filepath.Join(dir, "bench.db") {
 		t.Errorf("got %v, %s and %s", s.Scales, s.CheckLog, s.Records)
 	}
 }

@@ -12,11 +12,12 @@ import (
 // What a size's uncertainty is made of, beside what the place itself tells. All
 // are common practice, no source.
 const (
-	lacquerIndex  = 1.5  // refractive index of acrylates; a bubble's rim outside 1/lacquerIndex of its radius passes no light (Snell's law)
-	coursePieces  = 4.0  // a fibre's course is followed in pieces of so many standard deviations of the blur
-	fadingTipMM   = 0.05 // either tip of a fibre fades or curls away within this, to either side
-	craterMostMM  = 1.0  // a crater told by a lamp that one of its slopes mirrors is anything up to this wide
-	shadedShare   = 0.25 // what stands out of the lacquer and is lit from 60 degrees aside shows 0.75 of its width lit: (1 + cos 60 deg) / 2
+	lacquerIndex = 1.5  // refractive index of acrylates; a bubble's rim outside 1/lacquerIndex of its radius passes no light (Snell's law)
+	coursePieces = 4.0  // a fibre's course is followed in pieces of so many standard deviations of the blur
+	fadingTipMM  = 0.05 // either tip of a fibre fades or curls away within this, to either side
+	craterMostMM = 1.0  // a crater told by a lamp that one of its slopes mirrors is anything up to this wide
+	// What stands out of the lacquer and is lit from 60 degrees aside shows 0.75 of its width lit: (1 + cos 60 deg) / 2.
+	shadedShare   = 0.25
 	softEdgeShare = 0.25 // a crater's or run's slope ends within this share of its size, to either side
 	noiseOfRatio  = 1    // standard deviation of a response, in its own units
 )
@@ -41,7 +42,8 @@ func (f *face) sizeBudget(p *place, m measure) (part.Budget, bool) {
 	cs := []part.Contribution{
 		// two ends, each anywhere within a pixel
 		{Name: "ends on the pixel grid", Unit: "px", U: math.Sqrt(2 * m.ends / 12), Distribution: part.Rectangular, Sensitivity: um},
-		{Name: "noise where the ends are drawn", Unit: "px", U: math.Sqrt(2*m.ends) * p.endNoisePX(m.out, f.Params.MinResponse), Distribution: part.Normal, Sensitivity: um},
+		{Name: "noise where the ends are drawn", Unit: "px", U: math.Sqrt(2*m.ends) * p.endNoisePX(m.out, f.Params.MinResponse),
+			Distribution: part.Normal, Sensitivity: um},
 	}
 	if m.off > 0 { // both ends alike
 		cs = append(cs, part.Contribution{Name: "strength at the ends against the peak's", Unit: "px",
@@ -101,7 +103,8 @@ func (f *face) spotBudgets(p *place, kind part.Kind, diameter, long, across floa
 		case ring:
 			m.off = 0
 			// a ring's radius is the nearest of those tried: half the step to the next, to either side
-			m.more = []part.Contribution{{Name: "radii tried for the ring", Unit: "px", U: 2 * search.RingStepMM / 2 / f.ShapeMM() / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000 * f.ShapeMM()}}
+			m.more = []part.Contribution{{Name: "radii tried for the ring", Unit: "px",
+				U: 2 * search.RingStepMM / 2 / f.ShapeMM() / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: 1000 * f.ShapeMM()}}
 		default:
 			s, o, so, oo, pixels := &p.all, &p.inner, p.bodyOut, p.coreOut, p.body
 			if f.opaque(p) {
@@ -137,7 +140,8 @@ func (f *face) spotBudgets(p *place, kind part.Kind, diameter, long, across floa
 	if f.byArea(kind) {
 		both = (*shape.Shape).AreaDiameter
 	}
-	return make("diameter", diameter, 0.5, both), make("length", long, 1, func(s *shape.Shape) float64 { return s.Long }), make("width", across, 1, func(s *shape.Shape) float64 { return s.Across })
+	return make("diameter", diameter, 0.5, both), make("length", long, 1, func(s *shape.Shape) float64 { return s.Long }),
+		make("width", across, 1, func(s *shape.Shape) float64 { return s.Across })
 }
 
 // lineBudgets are those of a line's, or a patch of lines', length and width as
@@ -155,17 +159,21 @@ func (f *face) lineBudgets(p *place, kind part.Kind, long, across float64) (l, w
 		sh.SetAxis(p.lineRad, p.body, p.win.W)
 		inner.SetAxis(p.lineRad, p.core, p.win.W)
 		l.again, w.again = core(inner.Long), core(inner.Across)
-		l.more = []part.Contribution{{Name: "lines that end unlike each other", Unit: "px", U: sh.RaggedPX(p.body, p.win.W, p.lines), Distribution: part.Scatter,
-			DOF: part.Num(float64(2 * max(1, p.lines-1))), Sensitivity: um}}
-		w.more = []part.Contribution{{Name: "a line more or less at either side", Unit: "px", U: math.Sqrt2 * across / float64(max(1, p.lines)) / math.Sqrt(3),
+		l.more = []part.Contribution{{Name: "lines that end unlike each other", Unit: "px", U: sh.RaggedPX(p.body, p.win.W, p.lines),
+			Distribution: part.Scatter,
+			DOF:          part.Num(float64(2 * max(1, p.lines-1))), Sensitivity: um}}
+		w.more = []part.Contribution{{Name: "a line more or less at either side", Unit: "px",
+			U:            math.Sqrt2 * across / float64(max(1, p.lines)) / math.Sqrt(3),
 			Distribution: part.Rectangular, Sensitivity: um}}
 		return l, w
 	}
 	arc := long - p.unblurred(sh.Long)
 	l.again = core(inner.Long) + arc
 	l.more = []part.Contribution{{Name: "course: followed in short pieces instead of as an arc", Unit: "px",
-		U: math.Abs(sh.CoursePX(p.body, p.win.W, coursePieces*p.blurPX)-sh.Long-arc) / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um},
-		{Name: "tips that fade or curl", Unit: "px", U: math.Sqrt2 * fadingTipMM / f.ShapeMM() / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um}}
+		U: math.Abs(sh.CoursePX(p.body, p.win.W, coursePieces*p.blurPX)-sh.Long-arc) / math.Sqrt(3), Distribution: part.Rectangular,
+		Sensitivity: um},
+		{Name: "tips that fade or curl", Unit: "px", U: math.Sqrt2 * fadingTipMM / f.ShapeMM() / math.Sqrt(3),
+			Distribution: part.Rectangular, Sensitivity: um}}
 	w.again, w.ends, w.off = unblurredDiameter(inner.Thick, p.blurPX), 1/math.Max(1, sh.Long), 0 // a mean over the whole length
 	w.blurred = func(blur float64) float64 { return unblurredDiameter(sh.Thick, blur) }
 	return l, w
@@ -174,7 +182,8 @@ func (f *face) lineBudgets(p *place, kind part.Kind, long, across float64) (l, w
 // narrow is the part of a width that the blur hides: what is reported is then
 // the narrowest that can be told, and the true width anything down to nothing.
 func (p *place) narrow(px, um float64) (part.Contribution, bool) {
-	return part.Contribution{Name: "narrower than the blur shows", Unit: "px", U: px / math.Sqrt(3), Distribution: part.Rectangular, Sensitivity: um},
+	return part.Contribution{Name: "narrower than the blur shows", Unit: "px", U: px / math.Sqrt(3), Distribution: part.Rectangular,
+			Sensitivity: um},
 		px <= 1.001*narrowest*p.blurPX
 }
 

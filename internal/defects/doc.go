@@ -26,8 +26,9 @@
 // as thick as a wire need not lie on even ground, where both lights show it alike or it is a lamp mirrored: parts are wider. Spots are then
 // sought also in front of what was closed (spots.go: what no line of its light runs through): opaque ones, bubbles by what they mirror, and
 // what both lights show alike. A place with more than half of its edge beside what is not looked at is nothing (cutOff). What a shell
-// mirrors besides wide lamps, the camera's opening and lamps cut off by the seam, is shelllamps.go's; beside lamps' edges responses are held against what all of that
-// reaches (search/beside.go). JoinTurns (turns.go) divides sizes by Place.Stretch and puts the slope's doubt into the budget.
+// mirrors besides wide lamps, the camera's opening and lamps cut off by the seam, is shelllamps.go's; beside lamps' edges responses are
+// held against what all of that reaches (search/beside.go). JoinTurns (turns.go) divides sizes by Place.Stretch and puts the slope's doubt
+// into the budget.
 //
 // What drawn shells say of found, named, counted once, sized within 2 u, by kind:
 //

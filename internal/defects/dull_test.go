@@ -38,7 +38,8 @@ func dullFaces(t *testing.T, kind part.Kind, others map[part.Kind]int, faces int
 					}
 					named = named || f.Kind == kind
 					if f.Kind != kind {
-						t.Logf("face %d: %s of %.2f x %.2f mm called %s %v", i, kind, d.DiameterMM+d.LengthMM, d.WidthMM, f.Kind, f.Features)
+						t.Logf("face %d: %s of %.2f x %.2f mm called %s %v", i, kind, d.DiameterMM+d.LengthMM, d.WidthMM, f.Kind,
+							f.Features)
 					}
 				}
 			}

@@ -244,7 +244,8 @@ func (f *face) warnings(n int) []part.Phrase {
 		out = append(out, part.Say("defects.sparkles", "surface", f.Name(), "flake_mm", part.Fixed(f.FlakeMM, 2)))
 	}
 	if f.Params.MMPerPX > f.Params.SearchMM {
-		out = append(out, part.Say("defects.coarse", "mm_per_px", part.Fixed(f.Params.MMPerPX, 3), "least_mm", part.Fixed(4*f.Params.MMPerPX, 2)))
+		out = append(out, part.Say("defects.coarse", "mm_per_px", part.Fixed(f.Params.MMPerPX, 3), "least_mm",
+			part.Fixed(4*f.Params.MMPerPX, 2)))
 	}
 	if n > f.Params.ManyFindings {
 		out = append(out, part.Say("defects.many", "n", strconv.Itoa(n)))

@@ -22,7 +22,8 @@ import (
 const rose = 5.0
 
 // facePair draws a faceplate of 11 mm under two lights, 15 um per pixel.
-func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds map[part.Kind]int, change ...func(*synth.Defect)) ([]scene.Picture, synth.FaceTruth, float64) {
+func facePair(pattern string, seed uint64, mod func(*synth.FaceParams), kinds map[part.Kind]int,
+	change ...func(*synth.Defect)) ([]scene.Picture, synth.FaceTruth, float64) {
 	p := synth.DefaultFace()
 	p.W, p.H, p.SizeMM = 1120, 880, 11
 	p.Pattern, p.Seed, p.JPEGQuality = pattern, seed, 95
@@ -126,7 +127,8 @@ func TestFindsWhatIsDrawn(t *testing.T) {
 			if sum.visible < 12 {
 				t.Fatalf("only %d defects can be seen: nothing is tested", sum.visible)
 			}
-			if float64(sum.found) < rig.found*float64(sum.visible) || float64(sum.right) < rig.right*float64(sum.found) || sum.falseCalls > rig.falseCalls {
+			if float64(sum.found) < rig.found*float64(sum.visible) || float64(sum.right) < rig.right*float64(sum.found) ||
+				sum.falseCalls > rig.falseCalls {
 				t.Errorf("found %d of %d, right kind %d, false calls %d; want shares %v and %v, at most %d false\n%s",
 					sum.found, sum.visible, sum.right, sum.falseCalls, rig.found, rig.right, rig.falseCalls, strings.Join(misses, "\n"))
 			}
@@ -199,7 +201,8 @@ func TestSizes(t *testing.T) {
 
 // The same scene gives the same findings, and in a mirror the mirrored ones.
 func TestSameAndMirrored(t *testing.T) {
-	pictures, _, mm := facePair("flake", 51, func(p *synth.FaceParams) { p.JPEGQuality = 0 }, map[part.Kind]int{part.Dust: 4, part.Bubble: 2, part.Fibre: 1})
+	pictures, _, mm := facePair("flake", 51, func(p *synth.FaceParams) { p.JPEGQuality = 0 },
+		map[part.Kind]int{part.Dust: 4, part.Bubble: 2, part.Fibre: 1})
 	first, err := Find(pictures, scene.DefaultParams(mm))
 	if err != nil {
 		t.Fatal(err)
@@ -313,7 +316,8 @@ func TestLogoIsNoDefect(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(res.Findings) > 0 || !slices.ContainsFunc(lang.English().SayAll(res.Warnings), func(s string) bool { return strings.Contains(s, "own print") }) {
+	if len(res.Findings) > 0 || !slices.ContainsFunc(lang.English().SayAll(res.Warnings),
+		func(s string) bool { return strings.Contains(s, "own print") }) {
 		t.Errorf("logo: findings %+v, warnings %q", res.Findings, res.Warnings)
 	}
 }

@@ -27,7 +27,8 @@ func (f *face) finding(p *place) part.Finding {
 			out.Lines = max(p.lines, int(sh.Outline/sh.Long+0.5))
 			long, across = p.unblurred(sh.Long), p.unblurred(sh.Across)
 		} else {
-			long, across = p.unblurred(sh.Long)+8*sh.Bow*sh.Bow/(3*sh.Long), unblurredDiameter(sh.Thick, p.blurPX) // a shallow arc's length over its chord
+			// A shallow arc's length over its chord.
+			long, across = p.unblurred(sh.Long)+8*sh.Bow*sh.Bow/(3*sh.Long), unblurredDiameter(sh.Thick, p.blurPX)
 		}
 		angle, area = sh.AngleDeg, sh.Area
 		box = f.boxOf(float64(sh.X0), float64(sh.Y0), float64(sh.X1), float64(sh.Y1))
@@ -48,7 +49,8 @@ func (f *face) finding(p *place) part.Finding {
 	}
 	out.Box = f.BoxIn(best, box)
 	f.addBudgets(p, &out, long, across)
-	out.LengthMM, out.WidthMM, out.AreaMM2, out.AngleDeg = part.Num(round3(long*mm)), part.Num(round3(across*mm)), part.Num(round4(area*mm*mm)), part.Num(math.Round(angle*10)/10)
+	out.LengthMM, out.WidthMM, out.AreaMM2, out.AngleDeg = part.Num(round3(long*mm)), part.Num(round3(across*mm)),
+		part.Num(round4(area*mm*mm)), part.Num(math.Round(angle*10)/10)
 	if out.DiameterMM != nil {
 		out.DiameterMM = part.Num(round3(*out.DiameterMM))
 	}

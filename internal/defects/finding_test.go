@@ -20,11 +20,13 @@ func TestZones(t *testing.T) {
 		q := bare.Outline[(90+180*i)%len(bare.Outline)]
 		x, y := (q.X-float64(p.W-1)/2)*p.MMPerPX, (q.Y-float64(p.H-1)/2)*p.MMPerPX
 		keep := 1 - in/math.Hypot(x, y)
-		p.Defects = append(p.Defects, synth.Defect{Kind: part.Dust, XMM: keep * x, YMM: keep * y, DiameterMM: 0.3, Colour: [3]float64{0.03, 0.03, 0.03}})
+		p.Defects = append(p.Defects, synth.Defect{Kind: part.Dust, XMM: keep * x, YMM: keep * y, DiameterMM: 0.3,
+			Colour: [3]float64{0.03, 0.03, 0.03}})
 	}
 	diffuse, raking, truth := synth.Face(p)
 	pictures := []scene.Picture{
-		{Shot: part.Shot{File: "d.jpg", View: part.Face, Light: part.Diffuse}, Image: diffuse}, {Shot: part.Shot{File: "r.jpg", View: part.Face, Light: part.Raking}, Image: raking},
+		{Shot: part.Shot{File: "d.jpg", View: part.Face, Light: part.Diffuse}, Image: diffuse},
+		{Shot: part.Shot{File: "r.jpg", View: part.Face, Light: part.Raking}, Image: raking},
 	}
 	res, err := Find(pictures, scene.DefaultParams(p.MMPerPX))
 	if err != nil {

@@ -60,6 +60,7 @@ func TestSparkle(t *testing.T) {
 		misses = append(misses, all.add(res, truth)...)
 	}
 	if all.visible < 25 || float64(all.found) < 0.9*float64(all.visible) || all.falseCalls > 3 {
-		t.Errorf("found %d of %d, right kind %d, false calls %d on three faces\n%s", all.found, all.visible, all.right, all.falseCalls, strings.Join(misses, "\n"))
+		t.Errorf("found %d of %d, right kind %d, false calls %d on three faces\n%s", all.found, all.visible, all.right, all.falseCalls,
+			strings.Join(misses, "\n"))
 	}
 }

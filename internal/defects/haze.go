@@ -211,7 +211,8 @@ func (f *face) tellHaze(out *Result) error {
 				return in(o) && (large(o) || fd.Kind == part.Missed && o.Kind != part.Dust)
 			}
 			if slices.ContainsFunc(out.Findings, func(o part.Finding) bool {
-				line := o.Kind == part.Sanding || o.Kind == part.Fibre && fd.Kind != part.Missed // which has an edge, bright where that mirrors a lamp
+				// Which has an edge, bright where that mirrors a lamp.
+				line := o.Kind == part.Sanding || o.Kind == part.Fibre && fd.Kind != part.Missed
 				return in(o) && large(o) && (o.Kind == part.Haze || line)
 			}) {
 				continue // the search found it, and measured it finer; or it is lines

@@ -48,8 +48,8 @@ func TestPartsInside(t *testing.T) {
 	}
 }
 
-// TestFibreIsNoPart: in front of parts inside a drawn tinted shell a pale fibre as long as their edges is found, and so is a grey nib. Sizes
-// are common practice.
+// TestFibreIsNoPart: in front of parts inside a drawn tinted shell a pale fibre as long as their edges is found, and so is a grey nib.
+// Sizes are common practice.
 func TestFibreIsNoPart(t *testing.T) {
 	p := seeThrough(shellParams(2), true)
 	p.Rig, p.Ground, p.TurnDeg = "panels", "grey", 70
@@ -98,8 +98,8 @@ func TestDyed(t *testing.T) {
 	}
 }
 
-// TestEarth: by definition, on a grey and on a red ground. The second is a 0.25 mm brown nib's light, drawn on clear resin; red and blue of the
-// first differ by earthLeast.
+// TestEarth: by definition, on a grey and on a red ground. The second is a 0.25 mm brown nib's light, drawn on clear resin; red and blue of
+// the first differ by earthLeast.
 func TestEarth(t *testing.T) {
 	grey, red := []float64{0.5, 0.5, 0.48}, []float64{0.5, 0.3, 0.2}
 	for _, c := range []struct {

@@ -78,7 +78,8 @@ func (f *face) isThin(p *place) bool {
 	}
 	thin := func(s shape.Shape) bool { return s.Outline/s.Thick >= lineMinSlender && s.Thick*f.ShapeMM() <= limit }
 	// what stands out by far is told far out on its blurred flanks: then by its core
-	return thin(p.all) || p.peak >= strongLine && p.all.Long*f.ShapeMM() >= strongLongMM && p.inner.Long >= strongShare*p.all.Long && thin(p.inner)
+	return thin(p.all) || p.peak >= strongLine && p.all.Long*f.ShapeMM() >= strongLongMM && p.inner.Long >= strongShare*p.all.Long &&
+		thin(p.inner)
 }
 
 // bothWays says whether a place is brighter in one light and darker in another, as clear things are, which

@@ -48,7 +48,8 @@ func TestOrangePeel(t *testing.T) {
 				if k >= 0 {
 					found++
 					f := res.Findings[k]
-					t.Logf("%s, slope %g, wave %g: %v mm2, %v; %d other findings", pattern, tc.slope, tc.wave, *f.AreaMM2, f.Features, len(res.Findings)-1)
+					t.Logf("%s, slope %g, wave %g: %v mm2, %v; %d other findings", pattern, tc.slope, tc.wave, *f.AreaMM2, f.Features,
+						len(res.Findings)-1)
 				}
 			case k >= 0:
 				t.Errorf("orange peel on a smooth %s face: %v", pattern, res.Findings[k].Features)
@@ -62,7 +63,8 @@ func TestOrangePeel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(lang.English().SayAll(res.Warnings), func(w string) bool { return strings.Contains(w, "orange peel was not looked for") }) {
+	if !slices.ContainsFunc(lang.English().SayAll(res.Warnings),
+		func(w string) bool { return strings.Contains(w, "orange peel was not looked for") }) {
 		t.Errorf("nothing is said of orange peel on a face without a lamp's edge: %v", res.Warnings)
 	}
 }

@@ -27,8 +27,9 @@ type place struct {
 	coreOut, bodyOut float64 // how many blurPX outside a straight edge core and body end
 	coreOff, bodyOff float64 // and how many fewer, should the edge be only as strong as the middle value of core and body
 
-	sided    float64   // raking light: how much brighter one side is than the other, 0..1
-	contrast []float64 // per picture: relative change of light in the core over all colours, signed as their sum; the pattern's share taken off
+	sided float64 // raking light: how much brighter one side is than the other, 0..1
+	// Per picture: relative change of light in the core over all colours, signed as their sum; the pattern's share taken off.
+	contrast []float64
 	strength []float64 // per picture: the same in noise units
 	again    float64   // on a shell: how much of what it changes in one light shows again in another; 1 where that is not told
 	mirrors  bool      // on a shell: it is bright by what it mirrors
@@ -92,7 +93,8 @@ const coarseBlurMM = 0.027
 func (f *face) pixelsIn(w *search.Window, found []int) []int {
 	in := make(map[int]bool, 9*len(found))
 	for _, i := range found {
-		for _, d := range [9]int{0, -1, 1, -f.Surface.W, f.Surface.W, -f.Surface.W - 1, -f.Surface.W + 1, f.Surface.W - 1, f.Surface.W + 1} {
+		for _, d := range [9]int{0, -1, 1, -f.Surface.W, f.Surface.W, -f.Surface.W - 1, -f.Surface.W + 1, f.Surface.W - 1,
+			f.Surface.W + 1} {
 			in[i+d] = true
 		}
 	}

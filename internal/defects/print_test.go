@@ -78,7 +78,8 @@ func TestLooksIntoPrint(t *testing.T) {
 		if !found["on it"] || !found["beside it"] {
 			t.Errorf("%s: found %v", pattern, found)
 		}
-		if !slices.ContainsFunc(lang.English().SayAll(res.Warnings), saysPrint) || res.Seen.Why[part.Print] <= 0 || res.Seen.Why[part.Print] > 0.06 {
+		if !slices.ContainsFunc(lang.English().SayAll(res.Warnings), saysPrint) || res.Seen.Why[part.Print] <= 0 ||
+			res.Seen.Why[part.Print] > 0.06 {
 			t.Errorf("%s: %q, left out %v", pattern, res.Warnings, res.Seen.Why)
 		}
 	}

@@ -104,7 +104,8 @@ func (f *face) cutOff(p *place) bool {
 	if p.all.Long*f.ShapeMM() < sliverMM && 3*beyond >= around {
 		return true
 	}
-	return !f.SeeThrough || f.unevenAround(p.found) > cutOffUneven // long edges inside cut off much, but what goes on beyond shows around it
+	// Long edges inside cut off much, but what goes on beyond shows around it.
+	return !f.SeeThrough || f.unevenAround(p.found) > cutOffUneven
 }
 
 // runsDown says whether a place on a shell is as long along gravity as a run, and narrow across it.

@@ -57,7 +57,8 @@ func turned(p synth.ShellParams, turns ...float64) (out drawnShell, err error) {
 		var pictures []scene.Picture
 		for k, im := range []*part.Image{d, r} {
 			light := []part.Light{part.Diffuse, part.Raking}[k]
-			pictures = append(pictures, scene.Picture{Shot: part.Shot{File: fmt.Sprintf("shell_%03.0f_%s.png", deg, light), View: part.Shell, Light: light, AngleDeg: deg},
+			pictures = append(pictures, scene.Picture{Shot: part.Shot{File: fmt.Sprintf("shell_%03.0f_%s.png", deg, light),
+				View: part.Shell, Light: light, AngleDeg: deg},
 				Image: im, BlurPX: p.BlurSigmaPX, UBlurPX: 0.1})
 		}
 		found, err := Find(pictures, params)
@@ -69,7 +70,8 @@ func turned(p synth.ShellParams, turns ...float64) (out drawnShell, err error) {
 				return out, fmt.Errorf("turn %g: a %s in zone %q", deg, x.Kind, x.Zone)
 			}
 		}
-		out.turns, out.truth, out.before = append(out.turns, Turn{Found: &found}), append(out.truth, truth), append(out.before, slices.Clone(found.Findings))
+		out.turns, out.truth, out.before = append(out.turns, Turn{Found: &found}), append(out.truth, truth),
+			append(out.before, slices.Clone(found.Findings))
 	}
 	shape, told, err := body.Fit(views)
 	if err != nil {
@@ -102,16 +104,19 @@ func of(m synth.TruthMark, findings []part.Finding) (out []part.Finding) {
 type shellFigures struct {
 	shells, scenes, falseCalls, partCalls, cleanShells, toldInside int
 	visible, found, right                                          map[part.Kind]int // marks, over all turns of a shell
-	several, once                                                  map[part.Kind]int // marks found in more than one turn before they were joined
-	sized, within                                                  map[part.Kind]int
-	rel                                                            map[part.Kind][]float64 // error over u
-	doubled                                                        []string
-	called                                                         map[string]int // drawn kind and what it was called; "nothing": false calls
+	// Marks found in more than one turn before they were joined.
+	several, once map[part.Kind]int
+	sized, within map[part.Kind]int
+	rel           map[part.Kind][]float64 // error over u
+	doubled       []string
+	// Drawn kind and what it was called; "nothing": false calls.
+	called map[string]int
 }
 
 func newShellFigures() *shellFigures {
 	m := func() map[part.Kind]int { return map[part.Kind]int{} }
-	return &shellFigures{visible: m(), found: m(), right: m(), several: m(), once: m(), sized: m(), within: m(), rel: map[part.Kind][]float64{}, called: map[string]int{}}
+	return &shellFigures{visible: m(), found: m(), right: m(), several: m(), once: m(), sized: m(), within: m(),
+		rel: map[part.Kind][]float64{}, called: map[string]int{}}
 }
 
 // add counts a shell.
@@ -167,7 +172,8 @@ func (a *shellFigures) add(name string, s drawnShell) {
 			if after == 1 {
 				a.once[m.Kind]++
 			} else {
-				a.doubled = append(a.doubled, fmt.Sprintf("%s: %s of %.2f mm at turn %.0f, %.1f below, in %d turns: %d findings", name, m.Kind, m.DiameterMM+m.LengthMM, m.TurnDeg, m.BelowMM, before, after))
+				a.doubled = append(a.doubled, fmt.Sprintf("%s: %s of %.2f mm at turn %.0f, %.1f below, in %d turns: %d findings", name,
+					m.Kind, m.DiameterMM+m.LengthMM, m.TurnDeg, m.BelowMM, before, after))
 			}
 		}
 		if before == 0 {
@@ -197,12 +203,15 @@ func (a *shellFigures) add(name string, s drawnShell) {
 
 func (a *shellFigures) String() string {
 	var out strings.Builder
-	fmt.Fprintf(&out, "%d shells, %d turns: %d false calls (%.2f a turn), %d of them parts inside, on %d shells none; parts inside told in %d turns\n", a.shells, a.scenes, a.falseCalls, float64(a.falseCalls)/float64(a.scenes), a.partCalls, a.cleanShells, a.toldInside)
+	fmt.Fprintf(&out, "%d shells, %d turns: %d false calls (%.2f a turn), %d of them parts inside, on %d shells none; parts inside told "+
+		"in %d turns\n", a.shells, a.scenes, a.falseCalls, float64(a.falseCalls)/float64(a.scenes), a.partCalls, a.cleanShells,
+		a.toldInside)
 	for _, k := range part.Kinds {
 		if a.visible[k] == 0 {
 			continue
 		}
-		fmt.Fprintf(&out, "%-12s visible %3d found %3d right %3d; in several turns %3d, once %3d; size told %3d within 2 u %3d, error over u: median %.2f, half within %.2f\n", k, a.visible[k], a.found[k], a.right[k], a.several[k], a.once[k],
+		fmt.Fprintf(&out, "%-12s visible %3d found %3d right %3d; in several turns %3d, once %3d; size told %3d within 2 u %3d, error "+
+			"over u: median %.2f, half within %.2f\n", k, a.visible[k], a.found[k], a.right[k], a.several[k], a.once[k],
 			a.sized[k], a.within[k], quantileOrNaN(a.rel[k], 0.5), (quantileOrNaN(a.rel[k], 0.75)-quantileOrNaN(a.rel[k], 0.25))/2)
 	}
 	for _, k := range slices.Sorted(maps.Keys(a.called)) {
@@ -258,7 +267,8 @@ func TestShellFigures(t *testing.T) {
 			all := newShellFigures()
 			for seed := range uint64(40) {
 				p := randomShell(1000 + seed)
-				kinds := map[part.Kind]int{part.Dust: 4, part.Bubble: 4, part.Fibre: 2, part.Sanding: 1, part.Crater: 2, part.Run: 2, part.Missed: 1, part.Haze: 1}
+				kinds := map[part.Kind]int{part.Dust: 4, part.Bubble: 4, part.Fibre: 2, part.Sanding: 1, part.Crater: 2, part.Run: 2,
+					part.Missed: 1, part.Haze: 1}
 				if resin != "opaque" {
 					if seed >= 20 {
 						break
@@ -332,8 +342,8 @@ func TestSpanOf(t *testing.T) {
 	}
 }
 
-// TestIslandIsCutOff: a place with most of its edge where nothing is looked at is cut off whatever its size; one of the same size with a third
-// of its edge there is not.
+// TestIslandIsCutOff: a place with most of its edge where nothing is looked at is cut off whatever its size; one of the same size with a
+// third of its edge there is not.
 func TestIslandIsCutOff(t *testing.T) {
 	const w, h = 120, 20
 	f := &face{}

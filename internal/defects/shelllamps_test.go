@@ -76,7 +76,8 @@ func TestLampCutOffBySeam(t *testing.T) {
 // TestFaintLamp: by definition. A lamp's faint image is wide, filled and brighter in one light alone; haze is pale in both, a spot narrow,
 // sanding marks fill little, and dust shows in the other light.
 func TestFaintLamp(t *testing.T) {
-	f := &face{Face: search.Face{Face: scene.Face{ShapeFactor: 1, Params: scene.Params{MMPerPX: 0.02, Shell: &body.Seen{View: &body.View{}}}}}}
+	f := &face{Face: search.Face{Face: scene.Face{ShapeFactor: 1,
+		Params: scene.Params{MMPerPX: 0.02, Shell: &body.Seen{View: &body.View{}}}}}}
 	for _, c := range []struct {
 		what         string
 		contrast     []float64

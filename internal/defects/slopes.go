@@ -18,8 +18,8 @@ import (
 // 0.36 to 0.38, 0.19 to 0.22, 0.35 to 0.4 and 0.1 to 0.15.
 const (
 	mattAgain = 1.0 / 3 // what is matt shows again in the other light, as a share of what the whole surface sends, by no less than this
-	// Of the light behind it, the blur's part taken off, a ball of air over matt ground mirrors most from elsewhere on that ground, beyond the
-	// critical angle, and shades a little: it hides less than this.
+	// Of the light behind it, the blur's part taken off, a ball of air over matt ground mirrors most from elsewhere on that ground, beyond
+	// the critical angle, and shades a little: it hides less than this.
 	hidesOpaque    = 0.2
 	hidesClear     = 0.45 // before what lies deeper in see-through resin the mirroring ring, 5/9 of the ball, may be dark
 	mattClear      = 0.5  // a small bright spot of a see-through shell by no less than this: parts inside send other shares of both lights

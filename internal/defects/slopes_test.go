@@ -39,7 +39,8 @@ func TestCorrelationOfMoved(t *testing.T) {
 // Two glints are in one run's column where it is no wider than a run and they are no further apart than its drop is long: 1 mm each,
 // runMostMM, at 0.03 mm a pixel.
 func TestInColumn(t *testing.T) {
-	f := &face{Face: search.Face{Face: scene.Face{ShapeFactor: 1, Params: scene.Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}}}
+	f := &face{Face: search.Face{Face: scene.Face{ShapeFactor: 1,
+		Params: scene.Params{MMPerPX: 0.03, Shell: &body.Seen{View: &body.View{}}}}}}
 	at := func(x0, y0, x1, y1 int) *place {
 		p := &place{win: &search.Window{W: 100, H: 100}}
 		for y := y0; y <= y1; y++ {
@@ -55,7 +56,8 @@ func TestInColumn(t *testing.T) {
 		name string
 		b    *place
 		want bool
-	}{{"0.6 mm below", at(11, 40, 13, 42), true}, {"1.5 mm aside", at(60, 10, 62, 12), false}, {"1.8 mm below", at(11, 80, 13, 82), false}} {
+	}{{"0.6 mm below", at(11, 40, 13, 42), true}, {"1.5 mm aside", at(60, 10, 62, 12), false},
+		{"1.8 mm below", at(11, 80, 13, 82), false}} {
 		if got := f.inColumn(streak, c.b); got != c.want {
 			t.Errorf("%s: %v, want %v", c.name, got, c.want)
 		}

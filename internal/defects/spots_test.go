@@ -8,8 +8,8 @@ import (
 	"finishbench/internal/synth"
 )
 
-// TestNewSpots: of what is drawn, all by closed form, a disc stands out by its own contrast, on even ground, on an edge and beside a corner, bright or
-// dark; the edge, the corner and a wire do not.
+// TestNewSpots: of what is drawn, all by closed form, a disc stands out by its own contrast, on even ground, on an edge and beside a
+// corner, bright or dark; the edge, the corner and a wire do not.
 func TestNewSpots(t *testing.T) {
 	const w, h, radius, step = 160, 120, 4.0, 0.2
 	p := part.NewPlane(w, h)
@@ -42,7 +42,8 @@ func TestNewSpots(t *testing.T) {
 				want = d[2]
 			}
 		}
-		near := false // a line along a rounded or slanting border lies a pixel off, and an edge's disc is bright by its height over either side
+		// A line along a rounded or slanting border lies a pixel off, and an edge's disc is bright by its height over either side.
+		near := false
 		for _, d := range discs {
 			near = near || math.Abs(math.Hypot(x-d[0], y-d[1])-radius) < 3
 		}
@@ -85,8 +86,8 @@ func TestIsEnd(t *testing.T) {
 	}
 }
 
-// TestDustBeforePart: dust in front of the upright edge of a part inside a drawn see-through shell is found. The edge is the clearest one of
-// the boxes, the size common practice.
+// TestDustBeforePart: dust in front of the upright edge of a part inside a drawn see-through shell is found. The edge is the clearest one
+// of the boxes, the size common practice.
 func TestDustBeforePart(t *testing.T) {
 	p := seeThrough(shellParams(2), true)
 	p.Rig, p.Ground, p.TurnDeg = "panels", "grey", 70
@@ -107,7 +108,8 @@ func TestDustBeforePart(t *testing.T) {
 		}
 	}
 	turn, below := placeOf(truth, float64(atX), float64(atY))
-	p.Marks = []synth.ShellMark{{TurnDeg: turn, BelowMM: below, Defect: synth.Defect{Kind: part.Dust, DiameterMM: 0.25, Colour: [3]float64{0.02, 0.02, 0.02}}}}
+	p.Marks = []synth.ShellMark{{TurnDeg: turn, BelowMM: below,
+		Defect: synth.Defect{Kind: part.Dust, DiameterMM: 0.25, Colour: [3]float64{0.02, 0.02, 0.02}}}}
 	s, err := turned(p, p.TurnDeg)
 	if err != nil {
 		t.Fatal(err)
@@ -117,7 +119,8 @@ func TestDustBeforePart(t *testing.T) {
 		t.Fatalf("drawn at %.1f, %.1f, meant at %d, %d", m.XPX, m.YPX, atX, atY)
 	}
 	if len(of(m, s.before[0])) != 1 {
-		t.Errorf("dust at %d, %d on an edge of %.0f levels: found %d times of %d findings", atX, atY, best/13, len(of(m, s.before[0])), len(s.before[0]))
+		t.Errorf("dust at %d, %d on an edge of %.0f levels: found %d times of %d findings", atX, atY, best/13, len(of(m, s.before[0])),
+			len(s.before[0]))
 	}
 }
 

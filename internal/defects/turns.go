@@ -44,7 +44,8 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 		best := slices.MaxFunc(m, func(a, b sight) int { return cmp.Compare(a.place.NormalZ, b.place.NormalZ) })
 		for _, s := range m {
 			if s.found != best.found {
-				best.found.AlsoIn = append(append(best.found.AlsoIn, part.Sighting{Image: s.found.Image, Box: s.found.Box}), s.found.AlsoIn...)
+				best.found.AlsoIn = append(append(best.found.AlsoIn, part.Sighting{Image: s.found.Image, Box: s.found.Box}),
+					s.found.AlsoIn...)
 				gone[s.found] = true
 			}
 		}
@@ -214,8 +215,10 @@ func (t Turn) onShell(out *part.Finding, at body.Place, uNormalZ float64) {
 		v := *b.ValueUM / stretch
 		slope := part.Say("budget.slope", "slope_deg", part.Fixed(at.Slope(), 0), "turns", strconv.Itoa(t.Turns))
 		more := part.NewBudget(b.Quantity, v, append(b.Contributions,
-			part.Contribution{Name: lang.English().Say(&slope), NamePhrase: &slope, Unit: "1", U: uSlope * along, Distribution: part.Normal, Sensitivity: v},
-			part.Contribution{Name: "nearer to the camera than the shell's axis, at a distance not known", Unit: "1", U: uNear, Distribution: part.Rectangular, Sensitivity: v}))
+			part.Contribution{Name: lang.English().Say(&slope), NamePhrase: &slope, Unit: "1", U: uSlope * along, Distribution: part.Normal,
+				Sensitivity: v},
+			part.Contribution{Name: "nearer to the camera than the shell's axis, at a distance not known", Unit: "1", U: uNear,
+				Distribution: part.Rectangular, Sensitivity: v}))
 		out.Budget = &more
 	}
 	if at.BelowMM-out.Box[3]/2*t.MMPerPX < atSeamMM {
@@ -225,7 +228,8 @@ func (t Turn) onShell(out *part.Finding, at body.Place, uNormalZ float64) {
 
 // mapOf is which places of the shell were looked at, over all turns.
 func mapOf(turns []Turn) *part.ShellMap {
-	m := &part.ShellMap{StepDeg: mapStepDeg, StepMM: mapStepMM, SeeThrough: slices.ContainsFunc(turns, func(t Turn) bool { return t.Found.Clear })}
+	m := &part.ShellMap{StepDeg: mapStepDeg, StepMM: mapStepMM,
+		SeeThrough: slices.ContainsFunc(turns, func(t Turn) bool { return t.Found.Clear })}
 	columns := int(360 / mapStepDeg)
 	for row := 0; ; row++ {
 		below := (float64(row) + 0.5) * mapStepMM

@@ -62,7 +62,8 @@ func puts(t *testing.T, in Turn, file string, kind part.Kind, turnDeg, below, wi
 	if !ok {
 		t.Fatalf("turn %g does not show %g, %g", in.TurnDeg, turnDeg, below)
 	}
-	in.Found.Findings = append(in.Found.Findings, part.Finding{Image: file, Kind: kind, Box: part.Box{q.X - widthPX/2, q.Y - heightPX/2, widthPX, heightPX}})
+	in.Found.Findings = append(in.Found.Findings, part.Finding{Image: file, Kind: kind,
+		Box: part.Box{q.X - widthPX/2, q.Y - heightPX/2, widthPX, heightPX}})
 	return &in.Found.Findings[len(in.Found.Findings)-1]
 }
 
@@ -122,7 +123,8 @@ func TestSizesOnTheSlope(t *testing.T) {
 			JoinTurns(turns)
 			g := turns[0].Found.Findings[0]
 			if math.Abs(*g.LengthMM-length) > 0.03*length || math.Abs(*g.AreaMM2-0.5) > 0.03*0.5 || math.Abs(*g.DiameterMM-0.5) > 0.02*0.5 {
-				t.Errorf("slope %.0f, along it %v: %.3f mm long, %.3f mm2, %.3f mm; drawn %g, 0.5, 0.5", slope*180/math.Pi, along, *g.LengthMM, *g.AreaMM2, *g.DiameterMM, length)
+				t.Errorf("slope %.0f, along it %v: %.3f mm long, %.3f mm2, %.3f mm; drawn %g, 0.5, 0.5", slope*180/math.Pi, along,
+					*g.LengthMM, *g.AreaMM2, *g.DiameterMM, length)
 			}
 			// What the slope adds to u: nothing where the length does not depend on it, by the budget's root of squares.
 			near := math.Max(0, turns[0].place(t, g)) / leastCameraMM / math.Sqrt(3)

@@ -63,7 +63,8 @@ func Read(path string, most int64) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	tooLong := &fs.PathError{Op: "read", Path: path, Err: fmt.Errorf("%w: %d bytes, more than the %d that it may have", errTooLong, info.Size(), most)}
+	tooLong := &fs.PathError{Op: "read", Path: path, Err: fmt.Errorf("%w: %d bytes, more than the %d that it may have", errTooLong,
+		info.Size(), most)}
 	if info.Size() > most {
 		return nil, tooLong
 	}

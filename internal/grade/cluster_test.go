@@ -40,14 +40,21 @@ func TestClusters(t *testing.T) {
 	}{
 		{"two are no cluster", []part.Finding{dust(0.12, 100, 100), dust(0.12, 200, 100)}, []part.Severity{minor, minor}},
 		// 133 px are 1.995 mm: within; 134 px are 2.01 mm: not.
-		{"three in reach of the middle one", []part.Finding{dust(0.12, 100, 100), dust(0.12, 233, 100), dust(0.12, 366, 100)}, []part.Severity{moderate, moderate, moderate}},
-		{"one just out of reach", []part.Finding{dust(0.12, 100, 100), dust(0.12, 233, 100), dust(0.12, 367, 100)}, []part.Severity{minor, minor, minor}},
-		{"each by one class, major stays", []part.Finding{dust(0.12, 100, 100), dust(0.25, 150, 100), dust(0.45, 200, 100)}, []part.Severity{moderate, major, major}},
-		{"too small to matter does not count", []part.Finding{dust(0.12, 100, 100), dust(0.12, 150, 100), dust(0.05, 200, 100)}, []part.Severity{minor, minor, none}},
-		{"two lights of one pose are one scene", []part.Finding{dust(0.12, 100, 100), dust(0.12, 170, 100), inDiffuse}, []part.Severity{moderate, moderate, moderate}},
+		{"three in reach of the middle one", []part.Finding{dust(0.12, 100, 100), dust(0.12, 233, 100), dust(0.12, 366, 100)},
+			[]part.Severity{moderate, moderate, moderate}},
+		{"one just out of reach", []part.Finding{dust(0.12, 100, 100), dust(0.12, 233, 100), dust(0.12, 367, 100)},
+			[]part.Severity{minor, minor, minor}},
+		{"each by one class, major stays", []part.Finding{dust(0.12, 100, 100), dust(0.25, 150, 100), dust(0.45, 200, 100)},
+			[]part.Severity{moderate, major, major}},
+		{"too small to matter does not count", []part.Finding{dust(0.12, 100, 100), dust(0.12, 150, 100), dust(0.05, 200, 100)},
+			[]part.Severity{minor, minor, none}},
+		{"two lights of one pose are one scene", []part.Finding{dust(0.12, 100, 100), dust(0.12, 170, 100), inDiffuse},
+			[]part.Severity{moderate, moderate, moderate}},
 		{"another pose is not", []part.Finding{dust(0.12, 100, 100), dust(0.12, 170, 100), inEdge}, []part.Severity{minor, minor, minor}},
-		{"fibres do not count", []part.Finding{dust(0.12, 100, 100), dust(0.12, 170, 100), spot(part.Fibre, 0.3, 240, 100)}, []part.Severity{minor, minor, minor}},
-		{"the doubtful do not count", []part.Finding{dust(0.12, 100, 100), dust(0.12, 170, 100), doubted}, []part.Severity{minor, minor, none}},
+		{"fibres do not count", []part.Finding{dust(0.12, 100, 100), dust(0.12, 170, 100), spot(part.Fibre, 0.3, 240, 100)},
+			[]part.Severity{minor, minor, minor}},
+		{"the doubtful do not count", []part.Finding{dust(0.12, 100, 100), dust(0.12, 170, 100), doubted},
+			[]part.Severity{minor, minor, none}},
 	} {
 		if got := judged(t, DefaultLimits(), c.spots...); !reflect.DeepEqual(got, c.want) {
 			t.Errorf("%s: %v, want %v", c.name, got, c.want)
@@ -55,7 +62,8 @@ func TestClusters(t *testing.T) {
 	}
 	off := DefaultLimits()
 	off.Cluster = Cluster{}
-	if got := judged(t, off, dust(0.12, 100, 100), dust(0.12, 150, 100), dust(0.12, 200, 100)); !reflect.DeepEqual(got, []part.Severity{minor, minor, minor}) {
+	if got := judged(t, off, dust(0.12, 100, 100), dust(0.12, 150, 100), dust(0.12, 200, 100)); !reflect.DeepEqual(got,
+		[]part.Severity{minor, minor, minor}) {
 		t.Errorf("without the rule: %v", got)
 	}
 }

@@ -230,7 +230,8 @@ func TestNearTheLimit(t *testing.T) {
 	r.Seam.Stations[0] = station(120, part.Left, 48, 1.8)
 	Judge(r, l)
 	verdict(t, r, part.Pass)
-	if want := []string{"proud by 48 um at 120 deg, left is within its limit of 50 um, but also within the uncertainty of the limit (u = 1.8 um)"}; !reflect.DeepEqual(r.Warnings, want) {
+	if want := []string{"proud by 48 um at 120 deg, left is within its limit of 50 um, but also within the uncertainty of the limit (u = " +
+		"1.8 um)"}; !reflect.DeepEqual(r.Warnings, want) {
 		t.Errorf("warnings %q, want %q", r.Warnings, want)
 	}
 }
@@ -256,7 +257,8 @@ func TestSpotClasses(t *testing.T) {
 		{part.Wet, part.ZoneFace, 0.20, part.Moderate}, {part.Cured, part.ZoneFace, 0.299, part.Moderate},
 		{part.Cured, part.ZoneFace, 0.30, part.Major}, {part.Wet, part.ZonePanel, 1.0, part.Critical},
 		{part.Wet, part.ZoneRim, 0.30, part.Moderate}, {part.Wet, part.ZoneShell, 0.30, part.Minor},
-		{part.Trim, part.ZoneFace, 0.299, part.None}, {part.Trim, part.ZoneFace, 0.30, part.Minor}, {part.Trim, part.ZoneFace, 5, part.Moderate},
+		{part.Trim, part.ZoneFace, 0.299, part.None}, {part.Trim, part.ZoneFace, 0.30, part.Minor},
+		{part.Trim, part.ZoneFace, 5, part.Moderate},
 	} {
 		r := unit(c.stage)
 		f := spot(part.Bubble, c.size, 300, 300)
@@ -294,8 +296,10 @@ func TestRimDecides(t *testing.T) {
 }
 
 func TestSurfaceReasons(t *testing.T) {
-	sanding := part.Finding{Image: "face_raking.jpg", Kind: part.Sanding, Zone: part.ZoneFace, Confidence: 1, Box: part.Box{100, 100, 60, 40}, LengthMM: part.Num(0.9), Lines: 25}
-	haze := part.Finding{Image: "face_raking.jpg", Kind: part.Haze, Zone: part.ZoneShell, Confidence: 1, Box: part.Box{500, 500, 60, 40}, AreaMM2: part.Num(42.123)}
+	sanding := part.Finding{Image: "face_raking.jpg", Kind: part.Sanding, Zone: part.ZoneFace, Confidence: 1,
+		Box: part.Box{100, 100, 60, 40}, LengthMM: part.Num(0.9), Lines: 25}
+	haze := part.Finding{Image: "face_raking.jpg", Kind: part.Haze, Zone: part.ZoneShell, Confidence: 1, Box: part.Box{500, 500, 60, 40},
+		AreaMM2: part.Num(42.123)}
 	r := unit(part.Wet)
 	r.Findings = []part.Finding{sanding, haze, spot(part.Bubble, 0.31, 900, 300)}
 	Judge(r, DefaultLimits())
@@ -368,7 +372,8 @@ func TestOrder(t *testing.T) {
 	r := unit(part.Wet)
 	other := spot(part.Dust, 0.25, 10, 10)
 	other.Image = "face_diffuse.jpg"
-	r.Findings = []part.Finding{spot(part.Dust, 0.12, 900, 900), spot(part.Dust, 0.25, 800, 400), spot(part.Dust, 0.25, 100, 400), spot(part.Dust, 0.25, 1500, 100), other, spot(part.Dust, 0.5, 50, 1100)}
+	r.Findings = []part.Finding{spot(part.Dust, 0.12, 900, 900), spot(part.Dust, 0.25, 800, 400), spot(part.Dust, 0.25, 100, 400),
+		spot(part.Dust, 0.25, 1500, 100), other, spot(part.Dust, 0.5, 50, 1100)}
 	Judge(r, DefaultLimits())
 	var got [][2]float64
 	for _, f := range r.Findings {
@@ -385,7 +390,8 @@ func TestOrder(t *testing.T) {
 func TestModerateFindingsThatAddUp(t *testing.T) {
 	r := unit(part.Wet)
 	r.Seam.Stations[0] = station(120, part.Left, 92.4, 1.8)
-	r.Findings = []part.Finding{spot(part.Dust, 0.12, 300, 300), spot(part.Fibre, 0.6, 300, 900), spot(part.Bubble, 0.25, 900, 900), spot(part.Dust, 0.30, 900, 300)}
+	r.Findings = []part.Finding{spot(part.Dust, 0.12, 300, 300), spot(part.Fibre, 0.6, 300, 900), spot(part.Bubble, 0.25, 900, 900),
+		spot(part.Dust, 0.30, 900, 300)}
 	Judge(r, DefaultLimits())
 	// Ratios to the bound: dust 0.30/0.20, bubble 0.25/0.20, fibre 0.6/0.5.
 	verdict(t, r, part.Rework,
@@ -400,7 +406,8 @@ func TestManyAlikeAreCounted(t *testing.T) {
 	r := unit(part.Trim)
 	r.Seam.Stations = nil
 	for i := range 6 {
-		r.Seam.Stations = append(r.Seam.Stations, station(float64(30*i), part.Left, 60+float64(i), 1), station(float64(30*i), part.Right, 10, 1))
+		r.Seam.Stations = append(r.Seam.Stations, station(float64(30*i), part.Left, 60+float64(i), 1),
+			station(float64(30*i), part.Right, 10, 1))
 	}
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.Rework,

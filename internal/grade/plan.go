@@ -61,7 +61,8 @@ func planOf(r *part.Result, l Limits, all []weighed) (p *part.Plan, byItself map
 			}
 		}
 	}
-	if s := p.First(); s != nil && len(s.Findings) > 0 && !slices.ContainsFunc(all, func(w weighed) bool { return w.Severity.Rank() >= part.Major.Rank() }) {
+	if s := p.First(); s != nil && len(s.Findings) > 0 && !slices.ContainsFunc(all,
+		func(w weighed) bool { return w.Severity.Rank() >= part.Major.Rank() }) {
 		s.WhyPhrase = whyScore(r, l) // no finding is grave by itself
 		s.Why = lang.English().Say(&s.WhyPhrase)
 	}
@@ -272,7 +273,8 @@ const (
 var cares = func() map[string][]part.Care {
 	out := map[string][]part.Care{}
 	for c, keys := range map[part.Care][]string{
-		part.CareGloves: {"wipe_off", "reglue", "fill", "fill_recessed", "pores", "lacquer", "prick", "lift", "pull", "run_in", "build_up", "draw",
+		part.CareGloves: {"wipe_off", "reglue", "fill", "fill_recessed", "pores", "lacquer", "prick", "lift", "pull", "run_in", "build_up",
+			"draw",
 			"brush_on", "level", "fill_thin", "roughen", "recoat", "polish"},
 		part.CareDust: {"reglue", "fill", "fill_recessed", "flush", "finer", "pores", "cut_back", "fill_thin", "roughen", "polish"},
 		part.CareLamp: {"reglue", "fill", "fill_recessed", "pores", "fill_thin", "recoat", "polish"},
@@ -335,7 +337,8 @@ func (j *job) numbers() []int {
 
 // where is the part of the faceplate's edge that is to be worked on.
 func (j *job) where(recessed bool) part.Phrase {
-	if c := j.seam; c != nil && !apartAt(j.r, c) && c.What != part.OnePlace && (c.What == part.AllProud || c.What == part.AllRecessed || len(c.Sides(recessed)) > 0) {
+	if c := j.seam; c != nil && !apartAt(j.r, c) && c.What != part.OnePlace &&
+		(c.What == part.AllProud || c.What == part.AllRecessed || len(c.Sides(recessed)) > 0) {
 		return where(c, recessed)
 	}
 	if recessed {

@@ -68,14 +68,16 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 	has := func(keys ...part.PlanKey) bool {
 		return slices.ContainsFunc(p.Steps, func(s part.PlanStep) bool { return slices.Contains(keys, s.Key) })
 	}
-	for k, only := range map[part.Verdict][]part.PlanKey{part.Reject: {part.PlanReplace, part.PlanSetAside}, part.NotMeasured: {part.PlanRetake}} {
+	for k, only := range map[part.Verdict][]part.PlanKey{part.Reject: {part.PlanReplace, part.PlanSetAside},
+		part.NotMeasured: {part.PlanRetake}} {
 		for _, s := range p.Steps {
 			if (r.Verdict == k) != slices.Contains(only, s.Key) {
 				say("a step %s", s.Key)
 			}
 		}
 	}
-	for _, pair := range [][2]part.PlanKey{{part.PlanWipeOff, part.PlanTakeOut}, {part.PlanWipeOff, part.PlanFlow}, {part.PlanWipeOff, part.PlanLook}, {part.PlanCutBack, part.PlanPolish}} {
+	for _, pair := range [][2]part.PlanKey{{part.PlanWipeOff, part.PlanTakeOut}, {part.PlanWipeOff, part.PlanFlow},
+		{part.PlanWipeOff, part.PlanLook}, {part.PlanCutBack, part.PlanPolish}} {
 		if has(pair[0]) && has(pair[1]) {
 			say("%s and %s", pair[0], pair[1])
 		}
@@ -112,7 +114,8 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 			}
 			filled[n] = filled[n] || strings.Contains(s.Do, "Fill") || strings.Contains(s.Do, "fill")
 		}
-		if strings.Contains(s.Do, "glue it again, centred") && (strings.Contains(s.Do, "the gap") || strings.Contains(s.Do, "the glue bead")) {
+		if strings.Contains(s.Do, "glue it again, centred") && (strings.Contains(s.Do, "the gap") ||
+			strings.Contains(s.Do, "the glue bead")) {
 			say("step %d glues the faceplate again, and mends its old seam: %s", i+1, s.Do)
 		}
 		for _, at := range s.Stations {
@@ -128,7 +131,8 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 		}
 		for _, x := range all.All() {
 			for _, q := range []*part.Phrase{&s.DoPhrase, &s.WhyPhrase} {
-				if told := x.Say(q); told == "" || strings.ContainsAny(told, "{}@_") || strings.Contains(told, "plan.") || strings.Contains(told, "why.") || strings.Contains(told, "not measured  ") {
+				if told := x.Say(q); told == "" || strings.ContainsAny(told, "{}@_") || strings.Contains(told, "plan.") ||
+					strings.Contains(told, "why.") || strings.Contains(told, "not measured  ") {
 					say("step %d, %s: %q", i+1, x.Tag, told)
 				}
 			}
@@ -152,10 +156,12 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 				say("a pass, and finding %d: %q", f.Number, f.Advice)
 			}
 		}
-		if step > 0 && p.Steps[step-1].Key == part.PlanWipeOff && (strings.Contains(f.Advice, "Prick") || strings.Contains(f.Advice, "Pull") || strings.Contains(f.Advice, "Lift")) {
+		if step > 0 && p.Steps[step-1].Key == part.PlanWipeOff && (strings.Contains(f.Advice, "Prick") ||
+			strings.Contains(f.Advice, "Pull") || strings.Contains(f.Advice, "Lift")) {
 			say("wiped off, and finding %d: %q", f.Number, f.Advice)
 		}
-		if step > 0 && r.Verdict != part.Reject && strings.HasSuffix(f.Advice, "Replace the faceplate.") && p.Steps[step-1].Key != part.PlanReplace {
+		if step > 0 && r.Verdict != part.Reject && strings.HasSuffix(f.Advice, "Replace the faceplate.") &&
+			p.Steps[step-1].Key != part.PlanReplace {
 			say("finding %d: %q", f.Number, f.Advice)
 		}
 	}
@@ -169,7 +175,8 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 			say("%s not looked at: %v, and told is %q", v, none, unseen)
 		}
 	}
-	if none := !slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured }); none != strings.Contains(unseen, "The seam was not measured") {
+	if none := !slices.ContainsFunc(r.Seam.Stations,
+		func(s part.StepStation) bool { return s.State == part.Measured }); none != strings.Contains(unseen, "The seam was not measured") {
 		say("seam not measured: %v, and told is %q", none, unseen)
 	}
 	for _, s := range r.Seam.Stations {
@@ -210,20 +217,36 @@ func TestPlansToldOf(t *testing.T) {
 		do    []string // of each step in turn, in it
 		never string
 	}{
-		{"all 12 stations recessed, and a fibre", part.Wet, func(float64) float64 { return -70 }, []part.Finding{fibre}, []part.PlanKey{part.PlanWipeOff},
-			"Faceplate recessed all round, by 70 um on average", []string{"Do not sand: the faceplate lies lower. Fill with adhesive, set it, trim flush: the faceplate's edge all round."}, "tweezers"},
-		{"off-centre, bubbles in the lacquer", part.Wet, func(d float64) float64 { return 65 * cosDeg(d-40) }, bubbles, []part.PlanKey{part.PlanWipeOff},
-			"Faceplate off-centre by 65 um towards 40 deg", []string{"Take the faceplate off and glue it again, centred; or fill with adhesive on the side towards 220 deg"}, "needle"},
-		{"bubbles and a fibre", part.Wet, func(float64) float64 { return 0 }, append([]part.Finding{fibre}, bubbles...), []part.PlanKey{part.PlanTakeOut},
-			"Fibre, 3.00 mm, on the faceplate: major from 1.50 mm.", []string{"tweezers: fibre 3 on the face. Prick with a clean needle and let the lacquer flow together: bubble 1, 2 on the face."}, "ipe"},
-		{"proud, then marks", part.Trim, func(float64) float64 { return 70 }, []part.Finding{sandingOf(5)}, []part.PlanKey{part.PlanFlush, part.PlanFlush},
-			"Faceplate proud all round", []string{"Trim and sand flush, little by little: the faceplate's edge all round.", "Go over with the next finer abrasive, across the marks: sanding marks 13 on the face."}, "adhesive"},
-		{"cured: proud, and a nib that polishing would take off", part.Cured, func(float64) float64 { return 70 }, []part.Finding{spot(part.Dust, 0.45, 300, 300)}, []part.PlanKey{part.PlanCutBack},
-			"Faceplate proud all round", []string{"Cut back with fine abrasive until it is gone: the faceplate's edge all round; dust 13 on the face. Then clean, degrease, lacquer again and cure."}, "polish"},
-		{"a nib alone", part.Cured, func(float64) float64 { return 0 }, []part.Finding{spot(part.Dust, 0.45, 300, 300)}, []part.PlanKey{part.PlanPolish},
+		{"all 12 stations recessed, and a fibre", part.Wet, func(float64) float64 { return -70 }, []part.Finding{fibre},
+			[]part.PlanKey{part.PlanWipeOff},
+			"Faceplate recessed all round, by 70 um on average",
+			[]string{"Do not sand: the faceplate lies lower. Fill with adhesive, set it, trim flush: the faceplate's edge all round."},
+			"tweezers"},
+		{"off-centre, bubbles in the lacquer", part.Wet, func(d float64) float64 { return 65 * cosDeg(d-40) }, bubbles,
+			[]part.PlanKey{part.PlanWipeOff},
+			"Faceplate off-centre by 65 um towards 40 deg",
+			[]string{"Take the faceplate off and glue it again, centred; or fill with adhesive on the side towards 220 deg"}, "needle"},
+		{"bubbles and a fibre", part.Wet, func(float64) float64 { return 0 }, append([]part.Finding{fibre}, bubbles...),
+			[]part.PlanKey{part.PlanTakeOut},
+			"Fibre, 3.00 mm, on the faceplate: major from 1.50 mm.",
+			[]string{"tweezers: fibre 3 on the face. Prick with a clean needle and let the lacquer flow together: " +
+				"bubble 1, 2 on the face."}, "ipe"},
+		{"proud, then marks", part.Trim, func(float64) float64 { return 70 }, []part.Finding{sandingOf(5)},
+			[]part.PlanKey{part.PlanFlush, part.PlanFlush},
+			"Faceplate proud all round", []string{"Trim and sand flush, little by little: the faceplate's edge all round.",
+				"Go over with the next finer abrasive, across the marks: sanding marks 13 on the face."}, "adhesive"},
+		{"cured: proud, and a nib that polishing would take off", part.Cured, func(float64) float64 { return 70 },
+			[]part.Finding{spot(part.Dust, 0.45, 300, 300)}, []part.PlanKey{part.PlanCutBack},
+			"Faceplate proud all round",
+			[]string{"Cut back with fine abrasive until it is gone: the faceplate's edge all round; dust 13 on the face. Then clean, " +
+				"degrease, lacquer again and cure."}, "polish"},
+		{"a nib alone", part.Cured, func(float64) float64 { return 0 }, []part.Finding{spot(part.Dust, 0.45, 300, 300)},
+			[]part.PlanKey{part.PlanPolish},
 			"Dust nib, 0.45 mm, on the faceplate: major from 0.40 mm.", []string{"polish"}, "Cut back"},
-		{"nibs close together are one", part.Wet, func(float64) float64 { return 0 }, []part.Finding{spot(part.Dust, 0.25, 300, 300), spot(part.Dust, 0.25, 330, 300), spot(part.Dust, 0.25, 300, 330)},
-			[]part.PlanKey{part.PlanTakeOut}, "Dust nib, 0.25 mm, on the faceplate: major, since 3 lie within 2 mm.", []string{"dust 1, 2, 3 on the face, close together"}, ""},
+		{"nibs close together are one", part.Wet, func(float64) float64 { return 0 },
+			[]part.Finding{spot(part.Dust, 0.25, 300, 300), spot(part.Dust, 0.25, 330, 300), spot(part.Dust, 0.25, 300, 330)},
+			[]part.PlanKey{part.PlanTakeOut}, "Dust nib, 0.25 mm, on the faceplate: major, since 3 lie within 2 mm.",
+			[]string{"dust 1, 2, 3 on the face, close together"}, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := ringed(c.st, 6, c.step)
@@ -260,7 +283,8 @@ func TestOnePictureProudAndRecessed(t *testing.T) {
 	}
 	Judge(r, DefaultLimits())
 	s := r.Plan.First()
-	if s == nil || s.Key != part.PlanReglue || !strings.HasPrefix(s.Why, "Faceplate off-centre by at least 84 um towards 180 deg") || !strings.HasPrefix(s.Do, "Do not sand it flush") {
+	if s == nil || s.Key != part.PlanReglue || !strings.HasPrefix(s.Why, "Faceplate off-centre by at least 84 um towards 180 deg") ||
+		!strings.HasPrefix(s.Do, "Do not sand it flush") {
 		t.Fatalf("%+v", s)
 	}
 	if !slices.Equal(s.Stations, []string{"0 deg, left", "0 deg, right"}) || !slices.Equal(s.Care, part.Cares) {
@@ -273,13 +297,16 @@ func TestOnePictureProudAndRecessed(t *testing.T) {
 func TestPassHasNoRemedy(t *testing.T) {
 	r := unit(part.Wet)
 	r.Findings = []part.Finding{spot(part.Bubble, 0.25, 300, 300)}
-	r.Seam.Stations = append(r.Seam.Stations, part.StepStation{Image: "edge_120.jpg", AngleDeg: 30, Side: part.Left, State: part.Unmeasured})
+	r.Seam.Stations = append(r.Seam.Stations, part.StepStation{Image: "edge_120.jpg", AngleDeg: 30, Side: part.Left,
+		State: part.Unmeasured})
 	r.Seam.Stations = r.Seam.Stations[:2]
 	Judge(r, DefaultLimits())
-	if r.Verdict != part.Pass || len(r.Plan.Steps) != 0 || !slices.Equal(r.Plan.MayStay, []int{1}) || !strings.HasSuffix(r.Findings[0].Advice, "leave it.") {
+	if r.Verdict != part.Pass || len(r.Plan.Steps) != 0 || !slices.Equal(r.Plan.MayStay, []int{1}) ||
+		!strings.HasSuffix(r.Findings[0].Advice, "leave it.") {
 		t.Errorf("%s: %+v, %q", r.Verdict, r.Plan, r.Findings[0].Advice)
 	}
-	if want := []string{"The shell was not looked at", "Looked at 97 % of the face in both lights, 3 % not at all (left out: outermost strip 3 %)"}; !slices.Equal(r.Plan.Unseen, want) {
+	if want := []string{"The shell was not looked at",
+		"Looked at 97 % of the face in both lights, 3 % not at all (left out: outermost strip 3 %)"}; !slices.Equal(r.Plan.Unseen, want) {
 		t.Errorf("%q, want %q", r.Plan.Unseen, want)
 	}
 	r.Findings[0].DiameterMM, r.Findings[0].LengthMM = part.Num(0.9), part.Num(0.9)
@@ -318,7 +345,8 @@ func TestAlongALamp(t *testing.T) {
 			r.Findings = append(r.Findings, f)
 		}
 		Judge(r, DefaultLimits())
-		if s := r.Plan.First(); (s.Key == part.PlanLook) != c.want || c.want != strings.Contains(s.Do, "probably its reflection") || len(s.Findings) != 10 || r.Verdict != part.Rework {
+		if s := r.Plan.First(); (s.Key == part.PlanLook) != c.want || c.want != strings.Contains(s.Do, "probably its reflection") ||
+			len(s.Findings) != 10 || r.Verdict != part.Rework {
 			t.Errorf("%s: %s, %+v", name, r.Verdict, s)
 		}
 	}
@@ -337,7 +365,8 @@ func TestMinorFindingsThatAddUp(t *testing.T) {
 	}
 	Judge(r, DefaultLimits())
 	s := r.Plan.First()
-	if r.Verdict != part.Rework || len(r.Plan.Steps) != 1 || s.Key != part.PlanTakeOut || len(s.Findings) != 15 || len(r.Plan.MayStay) != 10 || s.Why != "Score 25 is over 20, from 25 findings together." {
+	if r.Verdict != part.Rework || len(r.Plan.Steps) != 1 || s.Key != part.PlanTakeOut || len(s.Findings) != 15 ||
+		len(r.Plan.MayStay) != 10 || s.Why != "Score 25 is over 20, from 25 findings together." {
 		t.Errorf("%s: %+v", r.Verdict, r.Plan)
 	}
 }
@@ -347,7 +376,9 @@ func TestGaugePlan(t *testing.T) {
 	r := unit(part.Wet)
 	Judge(r, DefaultLimits())
 	p := GaugePlan(r.Plan, part.Say("check.none"))
-	if s := p.First(); s == nil || s.Key != part.PlanGauge || s.Why != "No unit passes: the check piece was not measured yet: measure it first." || len(p.Unseen) != len(r.Plan.Unseen) || len(r.Plan.Steps) != 0 {
+	if s := p.First(); s == nil || s.Key != part.PlanGauge ||
+		s.Why != "No unit passes: the check piece was not measured yet: measure it first." || len(p.Unseen) != len(r.Plan.Unseen) ||
+		len(r.Plan.Steps) != 0 {
 		t.Errorf("%+v", p)
 	}
 }

@@ -61,7 +61,8 @@ func reworkSteps(st part.Stage, jobs []*job) []stepDraft {
 		out = bareSteps(&s)
 		last := stepDraft{key: part.PlanClean}
 		pores := s.has(string(part.Bubble), string(part.Crater))
-		mirrored, clean := s.take(wordReflection), s.take(string(part.Dust), string(part.Fibre), string(part.Haze), string(part.Missed), string(part.Bubble), string(part.Crater))
+		mirrored, clean := s.take(wordReflection), s.take(string(part.Dust), string(part.Fibre), string(part.Haze), string(part.Missed),
+			string(part.Bubble), string(part.Crater))
 		last.look(mirrored, len(clean) > 0)
 		last.add("clean", clean)
 		if pores {
@@ -100,7 +101,8 @@ func bareSteps(s *sorter) []stepDraft {
 	out := []stepDraft{seam, rest}
 	for i := range out {
 		if len(out[i].do) > 0 {
-			out[i].key = map[string]part.PlanKey{"reglue": part.PlanReglue, "fill": part.PlanFill, "fill_recessed": part.PlanFill}[out[i].do[0].key]
+			out[i].key = map[string]part.PlanKey{"reglue": part.PlanReglue, "fill": part.PlanFill,
+				"fill_recessed": part.PlanFill}[out[i].do[0].key]
 			if out[i].key == "" {
 				out[i].key = part.PlanFlush
 			}
@@ -112,9 +114,11 @@ func bareSteps(s *sorter) []stepDraft {
 // wetSteps: what wants bare surfaces wants the lacquer off, which takes with it all that lies in
 // it. A faceplate that lies low in more than one place is filled, not built up with lacquer.
 func wetSteps(s *sorter) []stepDraft {
-	in := []string{string(part.Bubble), string(part.Dust), string(part.Fibre), string(part.Run), string(part.OrangePeel), string(part.Missed), wordReflection}
+	in := []string{string(part.Bubble), string(part.Dust), string(part.Fibre), string(part.Run), string(part.OrangePeel),
+		string(part.Missed), wordReflection}
 	low := slices.ContainsFunc(*s, func(j *job) bool { return strings.HasSuffix(j.word, "_recessed") && len(j.members) > 1 })
-	if low || s.has("seam_off_centre", "seam_both", "seam_proud", "step_proud", string(part.Bead), string(part.Chip), string(part.Sanding), string(part.Crater), string(part.Haze)) {
+	if low || s.has("seam_off_centre", "seam_both", "seam_proud", "step_proud", string(part.Bead), string(part.Chip), string(part.Sanding),
+		string(part.Crater), string(part.Haze)) {
 		cause, with := s.take(string(part.Crater), string(part.Haze)), s.take(in...)
 		var steps []stepDraft
 		for _, d := range bareSteps(s) {
@@ -128,7 +132,8 @@ func wetSteps(s *sorter) []stepDraft {
 			d.plain("lacquer")
 			return []stepDraft{d}
 		}
-		steps[0].key, steps[0].do, steps[0].with = part.PlanWipeOff, append([]sentence{{"wipe_off", cause}}, steps[0].do...), append(steps[0].with, with...)
+		steps[0].key, steps[0].do, steps[0].with = part.PlanWipeOff, append([]sentence{{"wipe_off", cause}}, steps[0].do...),
+			append(steps[0].with, with...)
 		steps[len(steps)-1].plain("lacquer")
 		return steps
 	}
@@ -159,10 +164,12 @@ func curedSteps(s *sorter) []stepDraft {
 	}
 	look := s.take(wordReflection)
 	coat := stepDraft{key: part.PlanCoat}
-	if s.has("seam_proud", "step_proud", string(part.Bead), string(part.Bubble), string(part.Fibre), string(part.Sanding), string(part.Crater), string(part.Missed)) {
+	if s.has("seam_proud", "step_proud", string(part.Bead), string(part.Bubble), string(part.Fibre), string(part.Sanding),
+		string(part.Crater), string(part.Missed)) {
 		cut := stepDraft{key: part.PlanCutBack}
 		cut.add("look", look)
-		cut.add("cut_back", s.take(append(slices.Clone(onTop), "seam_proud", "step_proud", string(part.Bead), string(part.Bubble), string(part.Fibre), string(part.Sanding), string(part.Crater))...))
+		cut.add("cut_back", s.take(append(slices.Clone(onTop), "seam_proud", "step_proud", string(part.Bead), string(part.Bubble),
+			string(part.Fibre), string(part.Sanding), string(part.Crater))...))
 		coat.add("fill_thin", s.take(string(part.Gap), string(part.Chip)))
 		coat.add("roughen", s.take(string(part.Missed)))
 		if len(coat.do) > 0 {

@@ -77,11 +77,13 @@ func whySize(w weighed, limit float64) part.Phrase {
 	case unit == "um":
 		return part.Say("why."+w.measure, "value_um", value, "limit_um", bound).With("place", at(w.StepStation))
 	case w.cluster > 0:
-		return part.Say("why.cluster", "kind", kind, "zone", zone, "unit", unitWord, "severity", severity, "count", strconv.Itoa(w.cluster), "within", short(w.within)).With("value", size)
+		return part.Say("why.cluster", "kind", kind, "zone", zone, "unit", unitWord, "severity", severity, "count", strconv.Itoa(w.cluster),
+			"within", short(w.within)).With("value", size)
 	case math.IsNaN(limit):
 		return part.Say("why.within", "kind", kind, "zone", zone, "unit", unitWord).With("value", size)
 	case unit == "mrad" && !allWaves(w.band):
-		return part.Say("why.waves", "kind", kind, "zone", zone, "severity", severity, "limit", bound, "from", short(w.band.FromMM), "to", short(w.band.ToMM)).With("value", size)
+		return part.Say("why.waves", "kind", kind, "zone", zone, "severity", severity, "limit", bound, "from", short(w.band.FromMM), "to",
+			short(w.band.ToMM)).With("value", size)
 	case unit == "mrad":
 		return part.Say("why.slope", "kind", kind, "zone", zone, "severity", severity, "limit", bound).With("value", size)
 	}
@@ -105,7 +107,8 @@ func whySeam(c *part.SeamCause) part.Phrase {
 	for i, o := range []*part.Over{c.Proud, c.Recessed} {
 		if o != nil {
 			v, limit := besideLimit(o.UM, o.LimitUM, 0)
-			p = p.With("over", part.Say([]string{"why.step.proud", "why.step.recessed"}[i], "value_um", v, "limit_um", limit).With("place", at(o.Station)))
+			p = p.With("over", part.Say([]string{"why.step.proud", "why.step.recessed"}[i], "value_um", v, "limit_um", limit).With("place",
+				at(o.Station)))
 		}
 	}
 	return p

@@ -112,7 +112,10 @@ func severeSentences(r *part.Result, all []weighed, least part.Severity) []part.
 		if c := g.head[0].seam; c != nil {
 			var steps []part.Phrase
 			for _, o := range []*part.Over{c.Proud, c.Recessed} {
-				if i := slices.IndexFunc(all, func(w weighed) bool { return o != nil && w.Kind == part.Step && w.StepStation == o.Station }); i >= 0 {
+				if i := slices.IndexFunc(all, func(w weighed) bool {
+					return o != nil && w.Kind == part.Step &&
+						w.StepStation == o.Station
+				}); i >= 0 {
 					steps = append(steps, all[i].sentence(st))
 				}
 			}
@@ -175,7 +178,8 @@ func (w weighed) seamSentence() part.Phrase {
 			limitPhrase = part.Say("limit.critical_um", "limit_um", short(limit), "critical_um", short(w.class.bound))
 		}
 	}
-	p := part.Say("reason.seam").With("what", seamWord(w.measure, w.value, limit)).With("place", at(w.StepStation)).With("limit", limitPhrase)
+	p := part.Say("reason.seam").With("what", seamWord(w.measure, w.value, limit)).With("place", at(w.StepStation)).With("limit",
+		limitPhrase)
 	if nearLimit(w.value, limit, w.u, w.k) || nearLimit(w.value, w.class.bound, w.u, w.k) {
 		p = p.With("near", part.Say("limit.near_um", "u_um", short1(*w.u)))
 	}

@@ -39,7 +39,8 @@ func seamFindings(r *part.Result, l Limits) seamOutcome {
 		}
 	}
 	if noDepth > 0 {
-		out.warnings = append(out.warnings, part.Say("warning.no_depth", "n", strconv.Itoa(noDepth), "of", strconv.Itoa(len(r.Seam.Stations))))
+		out.warnings = append(out.warnings, part.Say("warning.no_depth", "n", strconv.Itoa(noDepth), "of",
+			strconv.Itoa(len(r.Seam.Stations))))
 	}
 	return out
 }
@@ -51,7 +52,8 @@ func (out *seamOutcome) add(r *part.Result, l Limits, s part.StepStation, kind p
 	where := place(s)
 	c, ok := l.seam(r.Stage, measure)
 	if !ok {
-		out.unjudged = append(out.unjudged, part.Say("reason.no_limit."+string(kind), "stage", strconv.Quote(string(r.Stage))).With("place", at(where)))
+		out.unjudged = append(out.unjudged, part.Say("reason.no_limit."+string(kind), "stage", strconv.Quote(string(r.Stage))).With("place",
+			at(where)))
 		return
 	}
 	shift := 0.0

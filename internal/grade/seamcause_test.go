@@ -38,21 +38,26 @@ func TestSeamHasOneCause(t *testing.T) {
 	}{
 		// 84 cos(d - 40): 82.7 at 30 deg, the least opposite; over 30 um, where minor begins, at 0, 30, 60, 90 deg and opposite.
 		"off-centre": {6, func(d float64) float64 { return 84 * cosDeg(d-40) }, want{
-			"off-centre by 84 um towards 40 deg: proud by 83 um at 30 deg, right (limit 50 um) and recessed by 83 um at 30 deg, left (limit 50 um) (8 stations over their limits); sanding the proud side flush leaves the other recessed",
+			"off-centre by 84 um towards 40 deg: proud by 83 um at 30 deg, right (limit 50 um) and recessed by 83 um at 30 deg, left " +
+				"(limit 50 um) (8 stations over their limits); sanding the proud side flush leaves the other recessed",
 			"glue it again, centred; or fill with adhesive on the side towards 220 deg"}},
 		// 30 + 50 cos(d - 90): 80 at most, -20 at least.
 		"off-centre, proud side alone": {6, func(d float64) float64 { return 30 + 50*cosDeg(d-90) }, want{
-			"off-centre by 50 um towards 90 deg: proud by 80 um at 90 deg, right (limit 50 um)", "flush with the shell on the side towards 90 deg"}},
+			"off-centre by 50 um towards 90 deg: proud by 80 um at 90 deg, right (limit 50 um)",
+			"flush with the shell on the side towards 90 deg"}},
 		// -30 + 50 cos(d - 90): the opposite.
 		"off-centre, recessed side alone": {6, func(d float64) float64 { return -30 + 50*cosDeg(d-90) }, want{
-			"off-centre by 50 um towards 90 deg: recessed by 80 um at 90 deg, left (limit 50 um)", "Do not sand: the faceplate lies lower on the side towards 270 deg"}},
+			"off-centre by 50 um towards 90 deg: recessed by 80 um at 90 deg, left (limit 50 um)",
+			"Do not sand: the faceplate lies lower on the side towards 270 deg"}},
 		"proud": {6, func(d float64) float64 { return 70 + 10*cosDeg(d) }, want{
 			"proud all round, by 70 um on average: proud by 80 um at 0 deg, right (limit 50 um)", "flush with the shell all round"}},
 		"recessed": {6, func(d float64) float64 { return -70 + 10*cosDeg(d) }, want{
-			"recessed all round, by 70 um on average: recessed by 80 um at 0 deg, left (limit 50 um)", "Do not sand: the faceplate lies lower all round"}},
+			"recessed all round, by 70 um on average: recessed by 80 um at 0 deg, left (limit 50 um)",
+			"Do not sand: the faceplate lies lower all round"}},
 		// 60 cos 2(d - 30): 60 at 30 and 210, -60 at 120 and 300.
 		"oval": {6, func(d float64) float64 { return 60 * cosDeg(2*(d-30)) }, want{
-			"oval by 60 um, proud towards 30 and 210 deg: proud by 60 um at 30 deg, left (limit 50 um) and recessed by 60 um at 120 deg, left (limit 50 um)", "recessed on the sides towards 120 and 300 deg"}},
+			"oval by 60 um, proud towards 30 and 210 deg: proud by 60 um at 30 deg, left (limit 50 um) and recessed by 60 um at 120 deg, " +
+				"left (limit 50 um)", "recessed on the sides towards 120 and 300 deg"}},
 		"one place": {6, func(d float64) float64 {
 			if d == 120 {
 				return 75
@@ -61,7 +66,8 @@ func TestSeamHasOneCause(t *testing.T) {
 		}, want{"at one place alone: proud by 75 um at 120 deg, right (limit 50 um)", "flush with the shell at that place alone"}},
 		// One picture: what lies across its direction is not known.
 		"one picture": {1, func(d float64) float64 { return 12.5 + 83.5*cosDeg(d) }, want{
-			"off-centre by at least 83 um towards 0 deg: proud by 96 um at 0 deg, right (limit 50 um) and recessed by 71 um at 0 deg, left (limit 50 um)", "Do not sand it flush"}},
+			"off-centre by at least 83 um towards 0 deg: proud by 96 um at 0 deg, right (limit 50 um) and recessed by 71 um at 0 deg, " +
+				"left (limit 50 um)", "Do not sand it flush"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := ringed(part.Trim, c.turns, c.step)
@@ -115,13 +121,15 @@ func TestRecessedIsNeverSandedFlush(t *testing.T) {
 								if s.Key != part.PlanFlush && s.Key != part.PlanCutBack && strings.Contains(s.Do, "Do not sand") {
 									filled[n] = true
 								} else if f.Kind == part.Step && *f.ValueUM < 0 && !filled[n] {
-									t.Errorf("%s, mean %g, offset %g, oval %g, %d pictures: %s of finding %d, recessed: %q", st, mean, off, oval, turns, s.Key, n, s.Do)
+									t.Errorf("%s, mean %g, offset %g, oval %g, %d pictures: %s of finding %d, recessed: %q", st, mean, off,
+										oval, turns, s.Key, n, s.Do)
 								}
 							}
 						}
 						for _, f := range r.Findings {
 							says := strings.Contains(f.Advice, "Do not sand")
-							if f.Kind == part.Step && !slices.Contains(r.Plan.MayStay, f.Number) && (recessed && !stays) != says && f.AdvicePhrase.Key != "beyond.step_proud" {
+							if f.Kind == part.Step && !slices.Contains(r.Plan.MayStay, f.Number) && (recessed && !stays) != says &&
+								f.AdvicePhrase.Key != "beyond.step_proud" {
 								t.Errorf("%s, mean %g, offset %g, oval %g, %d pictures: %q", st, mean, off, oval, turns, f.Advice)
 							}
 						}

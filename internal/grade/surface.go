@@ -20,7 +20,8 @@ func surfaceFindings(r *part.Result, l Limits, waves wavesOutcome) (found []weig
 		by, ok := l.surface(r.Stage, f.Zone, f.Kind)
 		switch {
 		case !ok:
-			unjudged = append(unjudged, part.Say("reason.no_limit", "kind", kindWord(f.Kind), "zone", zoneWord(f.Zone), "stage", strconv.Quote(string(r.Stage))))
+			unjudged = append(unjudged, part.Say("reason.no_limit", "kind", kindWord(f.Kind), "zone", zoneWord(f.Zone), "stage",
+				strconv.Quote(string(r.Stage))))
 		case w.Confidence < l.MinConfidence:
 			w.doubted = true
 		case ofFaceplate(&f) && waves.judged:

@@ -146,7 +146,8 @@ func (c *checker) classes(at string, k Classes, lo, hi float64) {
 		name := at + "." + string(b.sev)
 		c.between(name, b.bound, lo, hi)
 		if j > 0 && !(b.bound > classes[j-1].bound) {
-			c.addf(name, "%s is not above %s (%s): a worse class starts higher", short(b.bound), classes[j-1].sev, short(classes[j-1].bound))
+			c.addf(name, "%s is not above %s (%s): a worse class starts higher", short(b.bound), classes[j-1].sev,
+				short(classes[j-1].bound))
 		}
 	}
 }

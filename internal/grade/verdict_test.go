@@ -16,7 +16,8 @@ func TestReworkOrReject(t *testing.T) {
 		want  part.Verdict
 	}{
 		// Proud is sanded off up to 500 um before lacquer, 200 um after.
-		{"proud, trim", part.Trim, 92, part.Rework}, {"proud at the reserve", part.Trim, 500, part.Rework}, {"proud beyond the reserve", part.Trim, 501, part.Reject},
+		{"proud, trim", part.Trim, 92, part.Rework}, {"proud at the reserve", part.Trim, 500, part.Rework},
+		{"proud beyond the reserve", part.Trim, 501, part.Reject},
 		{"proud, cured", part.Cured, 92, part.Rework}, {"far proud, cured", part.Cured, 201, part.Reject},
 		// Recessed is filled up to 150 um after trimming, 80 um when wet, not
 		// once cured; it is never sanded.
@@ -41,7 +42,8 @@ func TestRejectSaysWhy(t *testing.T) {
 	r.Seam.Stations[1] = station(120, part.Right, 95, 1.8)
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.Reject,
-		"off-centre by at least 94 um towards 120 deg: proud by 95 um at 120 deg, right (limit 50 um) and recessed by 92 um at 120 deg, left (limit 50 um);"+
+		"off-centre by at least 94 um towards 120 deg: proud by 95 um at 120 deg, right (limit 50 um) and recessed by 92 um at 120 deg, "+
+			"left (limit 50 um);"+
 			" rework cannot mend it once cured; sanding the proud side flush leaves the other recessed")
 }
 
@@ -49,13 +51,15 @@ func TestRejectSaysWhy(t *testing.T) {
 // have 30 demerits that no rework takes away.
 func TestManySmallThatCannotBeMended(t *testing.T) {
 	r := unit(part.Cured)
-	r.Seam.Stations = []part.StepStation{station(0, part.Left, -45, 0.1), station(0, part.Right, -45, 0.1), station(90, part.Left, -45, 0.1)}
+	r.Seam.Stations = []part.StepStation{station(0, part.Left, -45, 0.1), station(0, part.Right, -45, 0.1),
+		station(90, part.Left, -45, 0.1)}
 	Judge(r, DefaultLimits())
 	if r.Verdict != part.Reject {
 		t.Errorf("verdict %s, want reject (%q)", r.Verdict, r.Reasons)
 	}
 	r = unit(part.Trim)
-	r.Seam.Stations = []part.StepStation{station(0, part.Left, -45, 0.1), station(0, part.Right, -45, 0.1), station(90, part.Left, -45, 0.1)}
+	r.Seam.Stations = []part.StepStation{station(0, part.Left, -45, 0.1), station(0, part.Right, -45, 0.1),
+		station(90, part.Left, -45, 0.1)}
 	Judge(r, DefaultLimits())
 	if r.Verdict != part.Rework {
 		t.Errorf("trim: verdict %s, want rework (%q)", r.Verdict, r.Reasons)
@@ -104,10 +108,12 @@ func TestNothingMeasured(t *testing.T) {
 	r = unit(part.Wet)
 	for i := range r.Pictures {
 		r.Pictures[i].State = part.PictureNoOK
-		r.Pictures[i].Problems = []part.Problem{{Name: "even_light", Warn: true, Remedy: "only told"}, {Name: "too_dark", Remedy: "more light: the unit is at 2 %, limit 5 %"}}
+		r.Pictures[i].Problems = []part.Problem{{Name: "even_light", Warn: true, Remedy: "only told"},
+			{Name: "too_dark", Remedy: "more light: the unit is at 2 %, limit 5 %"}}
 	}
 	for i := range r.Seam.Stations {
-		r.Seam.Stations[i] = part.StepStation{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Unmeasured, Reason: "picture"}
+		r.Seam.Stations[i] = part.StepStation{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Unmeasured,
+			Reason: "picture"}
 	}
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.NotMeasured,
@@ -121,8 +127,10 @@ func TestNothingMeasured(t *testing.T) {
 // missing; beside others they change nothing. Alone they are no measurement.
 func TestOnlyRead(t *testing.T) {
 	only := part.Problem{Name: part.NotLookedAt, Warn: true, Remedy: "look by eye"}
-	white := part.PictureReport{File: "face_white.jpg", View: part.Face, Light: part.White, State: part.PictureOK, Problems: []part.Problem{only}}
-	turn := part.PictureReport{File: "shell_045_raking.jpg", View: part.Shell, Light: part.Raking, State: part.PictureOK, Problems: []part.Problem{only}}
+	white := part.PictureReport{File: "face_white.jpg", View: part.Face, Light: part.White, State: part.PictureOK,
+		Problems: []part.Problem{only}}
+	turn := part.PictureReport{File: "shell_045_raking.jpg", View: part.Shell, Light: part.Raking, State: part.PictureOK,
+		Problems: []part.Problem{only}}
 
 	r := unit(part.Wet)
 	Judge(r, DefaultLimits())
@@ -176,7 +184,8 @@ func TestTooLittleLookedAt(t *testing.T) {
 	r := seen(part.Wet, 0.5, 0)
 	r.Seam.Stations[0] = station(120, part.Left, 92, 1.8)
 	Judge(r, DefaultLimits())
-	verdict(t, r, part.Rework, "proud by 92 um at 120 deg, left (limit 50 um)", "only 50 % of the face could be looked at, at least 75 % is asked for: "+remedy)
+	verdict(t, r, part.Rework, "proud by 92 um at 120 deg, left (limit 50 um)",
+		"only 50 % of the face could be looked at, at least 75 % is asked for: "+remedy)
 }
 
 // A surface at which nothing looked is told once: by its picture that was not fit,
@@ -201,7 +210,9 @@ func TestSurfaceNotSearched(t *testing.T) {
 	}
 	r.Shell.LookedAt = 0.4
 	Judge(r, l)
-	verdict(t, r, part.NotMeasured, "only 40 % of the shell could be looked at, at least 50 % is asked for: move the lamp, turn the unit, or use a softer light, then photograph it again")
+	verdict(t, r, part.NotMeasured,
+		"only 40 % of the shell could be looked at, at least 50 % is asked for: move the lamp, turn the unit, or use a softer light, "+
+			"then photograph it again")
 
 	// And where the shell is asked for, a unit without its pictures is not measured.
 	need := DefaultLimits()
@@ -215,7 +226,8 @@ func TestSurfaceNotSearched(t *testing.T) {
 			verdict(t, r, part.NotMeasured, "no shell picture: the shell was not looked at")
 		}
 		r = unit(stage)
-		r.Pictures = append(r.Pictures, part.PictureReport{File: "shell_090_raking.jpg", View: part.Shell, Light: part.Raking, AngleDeg: 90, State: part.PictureOK})
+		r.Pictures = append(r.Pictures, part.PictureReport{File: "shell_090_raking.jpg", View: part.Shell, Light: part.Raking, AngleDeg: 90,
+			State: part.PictureOK})
 		Judge(r, need)
 		verdict(t, r, part.Pass)
 	}
@@ -263,7 +275,8 @@ func TestPartlyMeasured(t *testing.T) {
 
 func TestStationNotMeasured(t *testing.T) {
 	r := unit(part.Wet)
-	r.Seam.Stations[0] = part.StepStation{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Unmeasured, Reason: "the limb is cut off by the frame"}
+	r.Seam.Stations[0] = part.StepStation{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Unmeasured,
+		Reason: "the limb is cut off by the frame"}
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.NotMeasured, "step not measured at 120 deg, left: the limb is cut off by the frame")
 

@@ -134,13 +134,15 @@ func (w weighed) slopeSentence() part.Phrase {
 		limit = w.classes.limit()
 		limitPhrase = part.Say("limit.mrad", "limit_mrad", short(limit))
 		if w.class.bound != limit {
-			limitPhrase = part.Say("limit.worse_mrad", "limit_mrad", short(limit), "severity", severityWord(w.class.sev), "over_mrad", short(w.class.bound))
+			limitPhrase = part.Say("limit.worse_mrad", "limit_mrad", short(limit), "severity", severityWord(w.class.sev), "over_mrad",
+				short(w.class.bound))
 		}
 	}
 	if w.cluster > 0 {
 		limitPhrase = w.clusterWord()
 	}
-	p := part.Say("reason.slope", "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "slope_mrad", apart(w.value, limit, 1)).With("limit", limitPhrase)
+	p := part.Say("reason.slope", "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "slope_mrad", apart(w.value, limit, 1)).With("limit",
+		limitPhrase)
 	if w.atLeast {
 		p = p.With("least", part.Say("least"))
 	}

@@ -18,12 +18,14 @@ func waving(st part.Stage, uRel float64, octaves ...float64) *part.Result {
 	m := &part.Mirror{PhaseRad: part.Num(1), UPhaseRad: part.Num(0.01), RangeMRad: part.Num(3)}
 	sum := 0.0
 	for i, v := range octaves {
-		m.Octaves = append(m.Octaves, part.Octave{FromMM: part.OctaveEndsMM[i], ToMM: part.OctaveEndsMM[i+1], Variance: v * v, UVariance: uRel * v * v})
+		m.Octaves = append(m.Octaves, part.Octave{FromMM: part.OctaveEndsMM[i], ToMM: part.OctaveEndsMM[i+1], Variance: v * v,
+			UVariance: uRel * v * v})
 		sum += v * v
 	}
 	m.SlopeMRad, m.USlopeMRad = part.Num(math.Sqrt(sum)), part.Num(uRel*math.Sqrt(sum)/2)
 	r.Screen = m
-	r.Findings = []part.Finding{{Image: "face_stripes_x0.jpg", Kind: part.OrangePeel, Zone: part.ZoneFace, Confidence: 0.9, AreaMM2: part.Num(90), Box: part.Box{100, 100, 700, 700}}}
+	r.Findings = []part.Finding{{Image: "face_stripes_x0.jpg", Kind: part.OrangePeel, Zone: part.ZoneFace, Confidence: 0.9,
+		AreaMM2: part.Num(90), Box: part.Box{100, 100, 700, 700}}}
 	return r
 }
 
@@ -35,8 +37,9 @@ func TestOrangePeelWeighsBySlope(t *testing.T) {
 		verdict part.Verdict
 		reason  string
 	}{
-		{[]float64{0.8, 0.8, 0.8, 0.8, 0.8}, part.None, part.Pass, ""},                           // 1.79
-		{[]float64{0, 0, 0, 0, 2}, part.None, part.Pass, ""},                                     // at its limit it is within it; no octave's own
+		{[]float64{0.8, 0.8, 0.8, 0.8, 0.8}, part.None, part.Pass, ""}, // 1.79
+		// At its limit it is within it; no octave's own.
+		{[]float64{0, 0, 0, 0, 2}, part.None, part.Pass, ""},
 		{[]float64{1, 1, 1, 1, 1}, part.Minor, part.Pass, ""},                                    // 2.24
 		{[]float64{0, 3.5, 0, 0, 0}, part.Moderate, part.Pass, ""},                               // 3.5: the octave decides
 		{[]float64{0, 2.9, 2.9, 0, 0}, part.Moderate, part.Pass, ""},                             // 4.10: the whole
@@ -71,7 +74,8 @@ func TestOrangePeelWeighsBySlope(t *testing.T) {
 	}
 	r = waving(part.Cured, 0.02, 0, 4.8, 0, 0, 0)
 	Judge(r, DefaultLimits())
-	if got, want := r.Plan.First().Why, "Orange peel of 4.8 mrad in waves of 2 to 1 mm, on the faceplate: major over 4.5 mrad."; got != want {
+	if got, want := r.Plan.First().Why,
+		"Orange peel of 4.8 mrad in waves of 2 to 1 mm, on the faceplate: major over 4.5 mrad."; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
@@ -101,7 +105,8 @@ func TestSlopeAndUncertainty(t *testing.T) {
 		t.Errorf("%q", r.Reasons)
 	}
 	r = waving(part.Wet, 0.1, 0, 0, 0, 0, 1.9)
-	Judge(r, Limits{Version: 1, ScoreLimit: 20, Decision: Decision{Rule: Simple, K: 2}, Surface: DefaultLimits().Surface, Seam: DefaultLimits().Seam,
+	Judge(r, Limits{Version: 1, ScoreLimit: 20, Decision: Decision{Rule: Simple, K: 2}, Surface: DefaultLimits().Surface,
+		Seam:     DefaultLimits().Seam,
 		Waviness: []Waviness{{Stages: part.Stages, By: []WaveClasses{waves(4, 0.125, 2, 4, never)}}}})
 	if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "within their limit of 2 mrad, but also within the uncertainty") {
 		t.Errorf("near the limit: %q", r.Warnings)
@@ -110,7 +115,8 @@ func TestSlopeAndUncertainty(t *testing.T) {
 
 // A lower bound over the limit decides; one under it never passes, with orange peel or without.
 func TestLowerBoundOfSlope(t *testing.T) {
-	told := "waviness not measured: at least %s mrad, but there are slopes too steep for these stripes: set wider stripes or bring the screen nearer, or look at it by eye"
+	told := "waviness not measured: at least %s mrad, but there are slopes too steep for these stripes: set wider stripes or bring the " +
+		"screen nearer, or look at it by eye"
 	for _, c := range []struct {
 		v    float64
 		peel bool
@@ -185,14 +191,16 @@ func TestWithoutSlope(t *testing.T) {
 	r = waving(part.Wet, 0.02)
 	r.Findings, r.Screen = nil, &part.Mirror{RangeMRad: part.Num(3)}
 	Judge(r, DefaultLimits())
-	verdict(t, r, part.NotMeasured, "waviness not measured: too little of the faceplate mirrors the screen: move the screen or the unit, and take the set again")
+	verdict(t, r, part.NotMeasured,
+		"waviness not measured: too little of the faceplate mirrors the screen: move the screen or the unit, and take the set again")
 }
 
 // What is wrong with limits of waves is told by its key.
 func TestValidateWaviness(t *testing.T) {
 	l := DefaultLimits()
 	l.Waviness = []Waviness{
-		{Stages: []part.Stage{part.Wet}, By: []WaveClasses{waves(4, 0.125, 2, 4, 3), waves(3, 2, 2, 4, 6), waves(1, 2, 2, 4, 6), waves(4, 0.125, 0.5, 4, 6), {FromMM: 2, ToMM: 1}}},
+		{Stages: []part.Stage{part.Wet}, By: []WaveClasses{waves(4, 0.125, 2, 4, 3), waves(3, 2, 2, 4, 6), waves(1, 2, 2, 4, 6),
+			waves(4, 0.125, 0.5, 4, 6), {FromMM: 2, ToMM: 1}}},
 		{Stages: []part.Stage{part.Wet, part.Cured}},
 	}
 	err := l.Validate()

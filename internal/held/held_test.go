@@ -33,7 +33,8 @@ func TestNow(t *testing.T) {
 		t.Skipf("no sleep here: %v", err)
 	}
 	with := now(t)
-	if with.Files < before.Files+1 || with.Goroutines != before.Goroutines+1 || with.GoHeap < before.GoHeap+7<<20 || with.Children != before.Children+1 {
+	if with.Files < before.Files+1 || with.Goroutines != before.Goroutines+1 || with.GoHeap < before.GoHeap+7<<20 ||
+		with.Children != before.Children+1 {
 		t.Errorf("before %v\nwith %v", before, with)
 	}
 	b[0], b = 1, nil
@@ -42,7 +43,8 @@ func TestNow(t *testing.T) {
 	child.Process.Kill()
 	child.Wait()
 	after := now(t)
-	if after.Files != before.Files || after.Goroutines != before.Goroutines || after.GoHeap > before.GoHeap+1<<20 || after.Children != before.Children {
+	if after.Files != before.Files || after.Goroutines != before.Goroutines || after.GoHeap > before.GoHeap+1<<20 ||
+		after.Children != before.Children {
 		t.Errorf("before %v\nafter %v", before, after)
 	}
 }

@@ -70,7 +70,8 @@ func writeIndex(out *cli.OutDir, jobs []Job, all []outcome, set Settings) error 
 		return err
 	}
 	var page bytes.Buffer
-	if err := report.IndexPage(&page, report.IndexInput{Units: entries, Version: cli.Version, Generated: set.generated, Lang: set.language}); err != nil {
+	if err := report.IndexPage(&page, report.IndexInput{Units: entries, Version: cli.Version, Generated: set.generated,
+		Lang: set.language}); err != nil {
 		return err
 	}
 	return out.ReplaceFile(indexFile, page.Bytes())

@@ -31,13 +31,15 @@ func TestStraighten(t *testing.T) {
 	}
 	angle, length, width := 40.0, wide(40), wide(130)
 	d, area := math.Sqrt(length*width), math.Pi/4*length*width
-	f := part.Finding{Box: part.Box{lo.X, lo.Y, hi.X - lo.X, hi.Y - lo.Y}, AngleDeg: &angle, LengthMM: &length, WidthMM: &width, DiameterMM: &d, AreaMM2: &area}
+	f := part.Finding{Box: part.Box{lo.X, lo.Y, hi.X - lo.X, hi.Y - lo.Y}, AngleDeg: &angle, LengthMM: &length, WidthMM: &width,
+		DiameterMM: &d, AreaMM2: &area}
 	if math.Abs(length-diameter) < 0.03 {
 		t.Fatalf("the lens changes the length to %.3f mm only: the test proves nothing", length)
 	}
 	l := Lengths{MMPerPX: mm, File: &ScaleFile{Scale: optics.Scale{Lens: &lens}}}
 	straighten(&f, l.Undistort())
-	for name, c := range map[string][2]float64{"length": {*f.LengthMM, diameter}, "width": {*f.WidthMM, diameter}, "diameter": {*f.DiameterMM, diameter}, "area": {*f.AreaMM2, math.Pi / 4 * diameter * diameter}} {
+	for name, c := range map[string][2]float64{"length": {*f.LengthMM, diameter}, "width": {*f.WidthMM, diameter},
+		"diameter": {*f.DiameterMM, diameter}, "area": {*f.AreaMM2, math.Pi / 4 * diameter * diameter}} {
 		if math.Abs(c[0]/c[1]-1) > 0.01 {
 			t.Errorf("%s %.4f, want %.4f", name, c[0], c[1])
 		}

@@ -64,8 +64,8 @@ func refuseDoubted(pictures []*Picture, doubts []proof.Doubt) {
 	}
 }
 
-// prove refuses pictures that do not show the turn of their name, or another unit, once all are measured: what they show is held against each
-// other, and against the faceplate's outline. What was found in them may lie anywhere, and is not told.
+// prove refuses pictures that do not show the turn of their name, or another unit, once all are measured: what they show is held against
+// each other, and against the faceplate's outline. What was found in them may lie anywhere, and is not told.
 func (u *Unit) prove() {
 	if u.panel {
 		return
@@ -163,8 +163,8 @@ type SeenShots struct {
 	sights []*proof.Sight
 }
 
-// Differs tells a picture that shows no other turn or light than one before it; nil: it does, or that cannot be told yet. One taken once more
-// takes the place of the first.
+// Differs tells a picture that shows no other turn or light than one before it; nil: it does, or that cannot be told yet. One taken once
+// more takes the place of the first.
 func (s *SeenShots) Differs(shot part.Shot, sight *proof.Sight) *proof.Doubt {
 	for i, o := range s.shots {
 		if o.Pose() == shot.Pose() && o.Light == shot.Light {

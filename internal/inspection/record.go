@@ -64,7 +64,8 @@ func OpenRecorder(ctx context.Context, o RecordOptions, set Settings) (*Recorder
 		r.URL = set.Station.Records
 	}
 	if r.URL == "" || r.URL == NoRecords {
-		for _, f := range []struct{ name, value string }{{"operator", r.Operator}, {"lot", r.Lot}, {"side", r.Side}, {"faceplate", r.Faceplate}, {"resin", r.Resin}} {
+		for _, f := range []struct{ name, value string }{{"operator", r.Operator}, {"lot", r.Lot}, {"side", r.Side},
+			{"faceplate", r.Faceplate}, {"resin", r.Resin}} {
 			if f.value != "" && r.URL == "" {
 				return nil, cli.Usagef("--%s is for the records: say where they are with --record", f.name)
 			}
@@ -132,7 +133,8 @@ func recordedPictures(folder part.Folder) []part.StoredPicture {
 		if err != nil || len(data) == 0 {
 			continue
 		}
-		ps = append(ps, part.StoredPicture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, MIME: pictureType(s.File, data), Bytes: data})
+		ps = append(ps, part.StoredPicture{File: s.File, View: s.View, Light: s.Light, AngleDeg: s.AngleDeg,
+			MIME: pictureType(s.File, data), Bytes: data})
 	}
 	return ps
 }

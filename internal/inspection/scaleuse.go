@@ -64,7 +64,8 @@ func (s *Settings) chooseScale(o Options, st config.Station, now time.Time) erro
 	case len(wanted) > 0 && number != 0:
 		return cli.Usagef("--mm-per-px and --scale contradict each other: give one of them")
 	case len(wanted) == 0 && number == 0:
-		return cli.Usagef("the scale is not known: give --scale FILE (made by 'inspect scale'), --mm-per-px (millimetres per pixel, such as 0.015), or a --station file that has one of them")
+		return cli.Usagef("the scale is not known: give --scale FILE (made by 'inspect scale'), --mm-per-px (millimetres per pixel, such " +
+			"as 0.015), or a --station file that has one of them")
 	case len(wanted) == 0 && !(number >= minMMPerPX && number <= maxMMPerPX):
 		return cli.Usagef("--mm-per-px %g: give millimetres per pixel, %g to %g (0.015 is 15 micrometres)", number, minMMPerPX, maxMMPerPX)
 	}
@@ -94,7 +95,8 @@ func LoadScaleAnyAge(path string) (*ScaleFile, error) {
 		return nil, cli.Usagef("scale file %s: %w", path, err)
 	}
 	sum := sha256.Sum256(data)
-	return &ScaleFile{Scale: sc, Path: path, sum: hex.EncodeToString(sum[:]), text: config.Text{Name: filepath.Base(path), Bytes: data}}, nil
+	return &ScaleFile{Scale: sc, Path: path, sum: hex.EncodeToString(sum[:]), text: config.Text{Name: filepath.Base(path), Bytes: data}},
+		nil
 }
 
 // loadScale reads a scale file and refuses one that is past its age.

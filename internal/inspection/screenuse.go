@@ -38,7 +38,8 @@ func ScreenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []part.P
 		return s, nil, err
 	}
 	if m.PeriodMM != c.PeriodMM || m.StatedDistanceMM != c.DistanceMM || m.StatedTiltDeg != c.TiltDeg {
-		return s, nil, cli.Usagef("screen file %s was made with stripes of %g mm, %g mm off, tilted by %g degrees, and the station says %g mm, %g mm and %g: measure again with inspect screen mirror",
+		return s, nil, cli.Usagef("screen file %s was made with stripes of %g mm, %g mm off, tilted by %g degrees, and the station says "+
+			"%g mm, %g mm and %g: measure again with inspect screen mirror",
 			c.Mirror, m.PeriodMM, m.StatedDistanceMM, m.StatedTiltDeg, c.PeriodMM, c.DistanceMM, c.TiltDeg)
 	}
 	if MirrorRating(m) == report.Poor {

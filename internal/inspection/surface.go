@@ -52,7 +52,8 @@ func panels(pictures []string) ([]Job, error) {
 		i, ok := place[key]
 		if !ok {
 			if other, ok := dirOf[name]; ok {
-				return nil, cli.Usagef("two panels are called %s: in %s and in %s; their results would overwrite each other, so inspect them with two --out folders", name, filepath.Clean(other), filepath.Clean(dir))
+				return nil, cli.Usagef("two panels are called %s: in %s and in %s; their results would overwrite each other, so inspect "+
+					"them with two --out folders", name, filepath.Clean(other), filepath.Clean(dir))
 			}
 			i = len(jobs)
 			place[key], dirOf[name] = i, dir

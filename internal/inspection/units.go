@@ -31,7 +31,8 @@ func NameUnits(dirs []string) ([]unitRef, error) {
 			if first == dir {
 				return nil, cli.Usagef("%s is named twice", dir)
 			}
-			return nil, cli.Usagef("two units are called %s: %s and %s; their results would overwrite each other, so rename one folder or inspect them with two --out folders", name, first, dir)
+			return nil, cli.Usagef("two units are called %s: %s and %s; their results would overwrite each other, so rename one folder "+
+				"or inspect them with two --out folders", name, first, dir)
 		}
 		seen[name] = dir
 		units = append(units, unitRef{dir, name})

@@ -53,7 +53,8 @@ func (x *Lang) number(name, v string) string {
 // isNumber says whether an argument of this name is a number: such a name ends in its unit, but
 // for some that have none.
 func isNumber(name string) bool {
-	return strings.Contains(name, "_") || slices.Contains([]string{"share", "least", "confidence", "score", "limit", "times", "value", "within", "from", "to", "angle", "u"}, name)
+	return strings.Contains(name, "_") || slices.Contains([]string{"share", "least", "confidence", "score", "limit", "times", "value",
+		"within", "from", "to", "angle", "u"}, name)
 }
 
 // Word is an argument for a word of this program, such as a kind: its key where the languages

@@ -125,10 +125,12 @@ func counted(n int, one, many string) string {
 func tooLittle(examples []Example, counts []KindCount, p Params) []string {
 	var why []string
 	if n := p.MinLabels - len(examples); n > 0 {
-		why = append(why, fmt.Sprintf("there are %s: at least %d are needed, %d more", counted(len(examples), "label", "labels"), p.MinLabels, n))
+		why = append(why, fmt.Sprintf("there are %s: at least %d are needed, %d more", counted(len(examples), "label", "labels"),
+			p.MinLabels, n))
 	}
 	if units := len(unitsOf(examples)); units < p.MinUnits {
-		why = append(why, fmt.Sprintf("they are of %s: at least %d are needed, so that it can be tested on units that were not learned from", counted(units, "unit", "units"), p.MinUnits))
+		why = append(why, fmt.Sprintf("they are of %s: at least %d are needed, so that it can be tested on units that were not "+
+			"learned from", counted(units, "unit", "units"), p.MinUnits))
 	}
 	learnt := 0
 	var lacking []string
@@ -147,7 +149,8 @@ func tooLittle(examples []Example, counts []KindCount, p Params) []string {
 		if len(counts) == 1 {
 			one = "one kind only, " + string(counts[0].Kind)
 		}
-		why = append(why, fmt.Sprintf("there are labels of %s: nothing can be told apart before there are %d of a second kind, from %d units", one, p.MinPerKind, p.MinUnitsPerKind))
+		why = append(why, fmt.Sprintf("there are labels of %s: nothing can be told apart before there are %d of a second kind, "+
+			"from %d units", one, p.MinPerKind, p.MinUnitsPerKind))
 	}
 	for _, l := range lacking {
 		why = append(why, "too few of "+l)

@@ -119,7 +119,8 @@ func readExample(at map[string]int, line []string) (Example, error) {
 		}
 		return ""
 	}
-	e := Example{Unit: text("unit"), Place: text("place"), Kind: part.Kind(text("kind")), By: text("by"), Rule: part.Kind(text("rule_type")), Features: map[string]float64{}}
+	e := Example{Unit: text("unit"), Place: text("place"), Kind: part.Kind(text("kind")), By: text("by"),
+		Rule: part.Kind(text("rule_type")), Features: map[string]float64{}}
 	if e.Unit == "" {
 		return e, errors.New("column unit: it is empty")
 	}
@@ -128,7 +129,8 @@ func readExample(at map[string]int, line []string) (Example, error) {
 		kind   part.Kind
 	}{{"kind", e.Kind}, {"rule_type", e.Rule}} {
 		if !Learnable(k.kind) {
-			return e, fmt.Errorf("column %s: %q is no kind of defect that is told from its look: use %s", k.column, k.kind, kindList(Kinds()))
+			return e, fmt.Errorf("column %s: %q is no kind of defect that is told from its look: use %s", k.column, k.kind,
+				kindList(Kinds()))
 		}
 	}
 	for name, i := range at {

@@ -41,7 +41,8 @@ func fit(examples []Example, kinds []part.Kind, p Params) (*Model, error) {
 	used := slices.DeleteFunc(slices.Clone(examples), func(e Example) bool {
 		return !slices.Contains(kinds, e.Kind) || !slices.Contains(kinds, e.Rule)
 	})
-	m := &Model{Schema: modelSchema, Labels: len(used), Units: len(unitsOf(used)), Prior: p.Prior, Ridge: p.Ridge, Features: standardise(used)}
+	m := &Model{Schema: modelSchema, Labels: len(used), Units: len(unitsOf(used)), Prior: p.Prior, Ridge: p.Ridge,
+		Features: standardise(used)}
 	for _, k := range kinds {
 		m.Kinds = append(m.Kinds, KindWeights{Kind: k, Rule: map[part.Kind]float64{}, Weights: map[string]float64{}})
 	}
@@ -137,17 +138,18 @@ func (n *newton) solve() error {
 		h    *mat.SymDense
 	}
 	g, h := n.slopes(n.w)
-	at, _, rested := robust.Descend(robust.Descent{Rounds: 60, Gain: 1e-12, Most: 1e9}, state{n.w, g, h}, n.cost(n.w), func(at state, damp float64) (state, float64) {
-		w, ok := robust.SolveDamped(at.h, at.g, damp)
-		if !ok {
-			return at, math.Inf(1)
-		}
-		for j := range w {
-			w[j] = at.w[j] - w[j]
-		}
-		g, h := n.slopes(w)
-		return state{w, g, h}, n.cost(w)
-	})
+	at, _, rested := robust.Descend(robust.Descent{Rounds: 60, Gain: 1e-12, Most: 1e9}, state{n.w, g, h}, n.cost(n.w),
+		func(at state, damp float64) (state, float64) {
+			w, ok := robust.SolveDamped(at.h, at.g, damp)
+			if !ok {
+				return at, math.Inf(1)
+			}
+			for j := range w {
+				w[j] = at.w[j] - w[j]
+			}
+			g, h := n.slopes(w)
+			return state{w, g, h}, n.cost(w)
+		})
 	if n.w = at.w; !rested {
 		return fmt.Errorf("learn: the weights cannot be found: the features of the labels are not usable")
 	}

@@ -67,9 +67,11 @@ func TestRaisesTheRightKindShare(t *testing.T) {
 			continue
 		}
 		c := Compare(b, Rules, o.Model)
-		t.Logf("draw %d: %d labels learned from; of %d others %d right before, %d after", seed, o.Model.Labels, c.Labels, c.OldRight, c.NewRight)
+		t.Logf("draw %d: %d labels learned from; of %d others %d right before, %d after", seed, o.Model.Labels, c.Labels, c.OldRight,
+			c.NewRight)
 		if c.NewShare() < 0.92 || c.NewShare() < c.OldShare()+0.25 {
-			t.Errorf("draw %d: %.3f before, %.3f after on units not learned from; want 0.92 and 0.25 more at least", seed, c.OldShare(), c.NewShare())
+			t.Errorf("draw %d: %.3f before, %.3f after on units not learned from; want 0.92 and 0.25 more at least", seed, c.OldShare(),
+				c.NewShare())
 		}
 		if d := o.Trial.NewShare() - c.NewShare(); math.Abs(d) > 0.06 {
 			t.Errorf("draw %d: the trial promised %.3f, other units show %.3f", seed, o.Trial.NewShare(), c.NewShare())
@@ -84,7 +86,8 @@ func TestRefusesWhereThereIsNothingToGain(t *testing.T) {
 	for seed := range uint64(10) {
 		a, _ := halves(known, seed)
 		if o := learned(t, a); o.Model != nil || len(o.Refused) == 0 {
-			t.Errorf("known units, draw %d: offered with %d of %d right before and %d after", seed, o.Trial.OldRight, o.Trial.Labels, o.Trial.NewRight)
+			t.Errorf("known units, draw %d: offered with %d of %d right before and %d after", seed, o.Trial.OldRight, o.Trial.Labels,
+				o.Trial.NewRight)
 		}
 	}
 	o := learned(t, known)
@@ -141,7 +144,8 @@ func TestRaisesOrRefusesOnKnownUnits(t *testing.T) {
 func kinds(kind part.Kind, n, units int) []Example {
 	var out []Example
 	for i := range n {
-		out = append(out, Example{Unit: fmt.Sprintf("u%d", i%units), Place: fmt.Sprintf("%s %d", kind, i), Kind: kind, Rule: kind, Features: map[string]float64{"grain": float64(i + 1), "fill": float64(len(kind))}})
+		out = append(out, Example{Unit: fmt.Sprintf("u%d", i%units), Place: fmt.Sprintf("%s %d", kind, i), Kind: kind, Rule: kind,
+			Features: map[string]float64{"grain": float64(i + 1), "fill": float64(len(kind))}})
 	}
 	return out
 }
@@ -154,9 +158,11 @@ func TestRefusesTooLittle(t *testing.T) {
 	}{
 		{"no labels", nil, []string{"0 labels: at least 40 are needed, 40 more", "no kind"}},
 		{"one kind only", kinds(part.Dust, 80, 20), []string{"one kind only, dust"}},
-		{"few labels", append(kinds(part.Dust, 12, 9), kinds(part.Bubble, 12, 9)...), []string{"24 labels: at least 40 are needed, 16 more"}},
+		{"few labels", append(kinds(part.Dust, 12, 9), kinds(part.Bubble, 12, 9)...),
+			[]string{"24 labels: at least 40 are needed, 16 more"}},
 		{"few units", append(kinds(part.Dust, 30, 5), kinds(part.Bubble, 30, 5)...), []string{"5 units: at least 8"}},
-		{"few of a kind", append(kinds(part.Dust, 60, 20), kinds(part.Bubble, 7, 2)...), []string{"too few of bubble: 3 more labels, from 2 more units"}},
+		{"few of a kind", append(kinds(part.Dust, 60, 20), kinds(part.Bubble, 7, 2)...),
+			[]string{"too few of bubble: 3 more labels, from 2 more units"}},
 		{"one label each", append(kinds(part.Dust, 60, 20), kinds(part.Bubble, 9, 9)...), []string{"bubble: 1 more label"}},
 	} {
 		o := learned(t, c.examples)
@@ -281,7 +287,8 @@ func TestUnitsStayTogether(t *testing.T) {
 	var all []Example
 	for u := range 60 {
 		f := map[string]float64{}
-		for _, n := range []string{"grain", "fill", "bend", "opacity", "thickness_mm", "line_length_mm", "contrast_diffuse", "contrast_raking"} {
+		for _, n := range []string{"grain", "fill", "bend", "opacity", "thickness_mm", "line_length_mm", "contrast_diffuse",
+			"contrast_raking"} {
 			f[n] = r.NormFloat64()
 		}
 		kind := []part.Kind{part.Dust, part.Bubble}[r.IntN(2)]
@@ -302,7 +309,8 @@ func TestUnitsStayTogether(t *testing.T) {
 		t.Fatal(err)
 	}
 	if seen.NewShare() < 0.65 || left.NewShare() > 0.6 || left.Labels != len(all) {
-		t.Errorf("units that were seen %.2f right, units left out %.2f of %d labels; the kinds mean nothing", seen.NewShare(), left.NewShare(), left.Labels)
+		t.Errorf("units that were seen %.2f right, units left out %.2f of %d labels; the kinds mean nothing", seen.NewShare(),
+			left.NewShare(), left.Labels)
 	}
 }
 
@@ -389,7 +397,8 @@ func TestWhyAddsUp(t *testing.T) {
 // and the answer is still one.
 func TestMissingFeatures(t *testing.T) {
 	o := learned(t, table(t, "drawn-pale.csv"))
-	for _, f := range []map[string]float64{nil, {"grain": 3}, {"contrast_light": 0.3, "opacity": math.NaN()}, {"opacity": math.Inf(1), "grain": -4}} {
+	for _, f := range []map[string]float64{nil, {"grain": 3}, {"contrast_light": 0.3, "opacity": math.NaN()},
+		{"opacity": math.Inf(1), "grain": -4}} {
 		c := o.Model.Call(f, part.Dust)
 		if !c.Known || !(c.Confidence > 0 && c.Confidence <= 1) {
 			t.Errorf("%v: %+v", f, c)

@@ -234,7 +234,8 @@ func Decode(data []byte) (*Model, error) {
 
 func (m *Model) validate() error {
 	if m.Schema != modelSchema {
-		return fmt.Errorf("its form is %d, this program knows %d: use the program that it was made with, or fit anew", m.Schema, modelSchema)
+		return fmt.Errorf("its form is %d, this program knows %d: use the program that it was made with, or fit anew", m.Schema,
+			modelSchema)
 	}
 	if len(m.Features) != len(features) {
 		return fmt.Errorf("it weighs %d features, this program has %d: fit anew", len(m.Features), len(features))

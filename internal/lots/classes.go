@@ -88,7 +88,8 @@ func zeroPlan(lotSize int, level Level, c Class, m Mode, largest Single) (Single
 	if err != nil {
 		return Single{}, err
 	}
-	s := Single{LotSize: lotSize, Level: level, Mode: m, Letter: letter, PlanLetter: largest.PlanLetter, TableN: largest.TableN, N: largest.N, Ac: 0, Re: 1}
+	s := Single{LotSize: lotSize, Level: level, Mode: m, Letter: letter, PlanLetter: largest.PlanLetter, TableN: largest.TableN,
+		N: largest.N, Ac: 0, Re: 1}
 	if c.Limit > 0 {
 		if s.N, err = ZeroAcceptance(lotSize, c.Limit, c.Risk); err != nil {
 			return Single{}, err
@@ -124,7 +125,8 @@ func checkClasses(classes []Class) error {
 			in[s] = c.Severity
 		}
 		if c.Zero && c.Limit != 0 && !(c.Limit > 0 && c.Limit <= 1 && c.Risk > 0 && c.Risk < 1) {
-			return fmt.Errorf("lots: the class %s accepts none: give limit and risk as fractions between 0 and 1, not %s and %s", c.Severity, part.Decimal(c.Limit), part.Decimal(c.Risk))
+			return fmt.Errorf("lots: the class %s accepts none: give limit and risk as fractions between 0 and 1, not %s and %s",
+				c.Severity, part.Decimal(c.Limit), part.Decimal(c.Risk))
 		}
 	}
 	return nil

@@ -21,12 +21,14 @@ func TestPlanLot(t *testing.T) {
 	if n := drawSize(plans); n != 80 {
 		t.Errorf("draw %d", n)
 	}
-	if !plans[0].Plan.Zero() || plans[1].Plan.Zero() || !strings.HasPrefix(plans[0].Plan.Protection().Sentence, "Of lots of 1000 with 1 nonconforming unit, this plan accepts 92 in 100") {
+	if !plans[0].Plan.Zero() || plans[1].Plan.Zero() || !strings.HasPrefix(plans[0].Plan.Protection().Sentence,
+		"Of lots of 1000 with 1 nonconforming unit, this plan accepts 92 in 100") {
 		t.Error(plans[0].Plan.Protection().Sentence) // 920 of 1000 units are left out
 	}
 	// One mode a class; an arrow gives a class a sample of its own.
 	plans, err = PlanLot(40, "II", DefaultClasses(), map[part.Severity]Mode{part.Minor: Tightened})
-	if err != nil || plans[1].Plan.N != 13 || plans[2].Plan.N != 8 || plans[2].Plan.Mode != Tightened || plans[1].Plan.Mode != Normal || plans[0].Plan.N != 13 || drawSize(plans) != 13 {
+	if err != nil || plans[1].Plan.N != 13 || plans[2].Plan.N != 8 || plans[2].Plan.Mode != Tightened || plans[1].Plan.Mode != Normal ||
+		plans[0].Plan.N != 13 || drawSize(plans) != 13 {
 		t.Errorf("%+v, %v", plans, err)
 	}
 	// A lot smaller than its sample.
@@ -61,8 +63,10 @@ func TestPlanLotRefuses(t *testing.T) {
 		{[]Class{{Severity: part.Major, AQL: 1}}, "covers no severity"},
 		{[]Class{{Severity: part.Major, Covers: []part.Severity{"bad"}, AQL: 1}}, "there are minor, moderate, major, critical"},
 		{[]Class{{Severity: part.Major, Covers: []part.Severity{part.None}, AQL: 1}}, "no severity that can be counted"},
-		{[]Class{{Severity: part.Major, Covers: []part.Severity{part.Major}, AQL: 1}, {Severity: part.Minor, Covers: []part.Severity{part.Major}, AQL: 1}}, "count twice"},
-		{[]Class{{Severity: part.Major, Covers: []part.Severity{part.Major}, AQL: 15}}, "per 100 units only, where a unit can have several; percent nonconforming units end at 10 (class major)"},
+		{[]Class{{Severity: part.Major, Covers: []part.Severity{part.Major}, AQL: 1},
+			{Severity: part.Minor, Covers: []part.Severity{part.Major}, AQL: 1}}, "count twice"},
+		{[]Class{{Severity: part.Major, Covers: []part.Severity{part.Major}, AQL: 15}},
+			"per 100 units only, where a unit can have several; percent nonconforming units end at 10 (class major)"},
 		{[]Class{{Severity: part.Critical, Covers: []part.Severity{part.Critical}, Zero: true}}, "needs a limit and a risk"},
 		{[]Class{{Severity: part.Critical, Covers: []part.Severity{part.Critical}, Zero: true, Limit: 2, Risk: 0.1}}, "as fractions"},
 		{[]Class{{Severity: part.Major, Covers: []part.Severity{part.Major}}}, "no AQL 0"},

@@ -53,11 +53,13 @@ func Design(pt Points, law Law, lotSize int) (n, ac int, err error) {
 func (pt Points) check(law Law) error {
 	switch {
 	case !(pt.P1 > 0 && pt.P1 < pt.P2) || math.IsInf(pt.P2, 1):
-		return fmt.Errorf("lots: a plan is designed for two qualities, the better one above 0 and below the worse one, not %s and %s", part.Decimal(pt.P1), part.Decimal(pt.P2))
+		return fmt.Errorf("lots: a plan is designed for two qualities, the better one above 0 and below the worse one, not %s and %s",
+			part.Decimal(pt.P1), part.Decimal(pt.P2))
 	case law != Poisson && pt.P2 > 1:
 		return fmt.Errorf("lots: a share of nonconforming units of %s is more than all; give it as a fraction", part.Decimal(pt.P2))
 	case !(pt.Alpha > 0 && pt.Beta > 0 && pt.Alpha+pt.Beta < 1):
-		return fmt.Errorf("lots: the risks %s and %s are no shares of lots that add up to less than 1", part.Decimal(pt.Alpha), part.Decimal(pt.Beta))
+		return fmt.Errorf("lots: the risks %s and %s are no shares of lots that add up to less than 1", part.Decimal(pt.Alpha),
+			part.Decimal(pt.Beta))
 	}
 	return nil
 }
@@ -97,9 +99,11 @@ func smallestN(law Law, lotSize, ac int, p, beta float64, from int) (int, error)
 	}
 	if high = min(high, end); !enough(high) {
 		if law == Hypergeometric {
-			return 0, fmt.Errorf("lots: no sample of a lot of %d can tell that it has %s of nonconforming units with at most %d accepted", lotSize, percent(p), ac)
+			return 0, fmt.Errorf("lots: no sample of a lot of %d can tell that it has %s of nonconforming units with at most %d accepted",
+				lotSize, percent(p), ac)
 		}
-		return 0, fmt.Errorf("lots: no plan with a sample of up to %d keeps both risks; the two qualities are too close together", largestSample)
+		return 0, fmt.Errorf("lots: no plan with a sample of up to %d keeps both risks; the two qualities are too close together",
+			largestSample)
 	}
 	for high-low > 1 {
 		if mid := (low + high) / 2; enough(mid) {

@@ -118,7 +118,8 @@ func (l *Lot) MayDispose(name string) error {
 	case r.Disposal != nil || r.Decision != nil && r.Decision.Accepted:
 		return refusef("lot %s is closed: what became of %s was to be said before", l.Name, name)
 	case !slices.ContainsFunc(r.Failing(), func(u Unit) bool { return u.Name == name }):
-		return refusef("%s is no unit of the sample of lot %s that does not pass: only of such a unit is told what becomes of it", name, l.Name)
+		return refusef("%s is no unit of the sample of lot %s that does not pass: only of such a unit is told what becomes of it", name,
+			l.Name)
 	}
 	return nil
 }
@@ -140,7 +141,8 @@ func (l *Lot) DisposeUnit(d Disposition, at time.Time, by string) (part.Entry, e
 	case d.Route != Concession && d.Reference != "":
 		return part.Entry{}, refusef("the customer's reference is for a concession, and %s is %s", d.Unit, d.Route)
 	case d.Route == Reworked && (d.Inspection == 0 || !d.Seen.After(r.seen(d.Unit))):
-		return part.Entry{}, refusef("%s has not passed since it was looked at for lot %s: rework it, look at it again, then say so; or scrap it", d.Unit, l.Name)
+		return part.Entry{}, refusef("%s has not passed since it was looked at for lot %s: rework it, look at it again, then say so; or "+
+			"scrap it", d.Unit, l.Name)
 	}
 	return l.event(UnitDisposed, at, by, d)
 }
@@ -183,7 +185,8 @@ func (l *Lot) checkOut(r *Round, units []string) error {
 	}
 	for _, u := range r.Undisposed() {
 		if !slices.Contains(units, u.Name) {
-			return refusef("%s of the sample does not pass (%s), and is not among the units taken out of lot %s: take it out, or say what becomes of it first", u.Name, verdictWord(u.Verdict), l.Name)
+			return refusef("%s of the sample does not pass (%s), and is not among the units taken out of lot %s: take it out, or say "+
+				"what becomes of it first", u.Name, verdictWord(u.Verdict), l.Name)
 		}
 	}
 	return nil

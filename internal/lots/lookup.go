@@ -31,7 +31,8 @@ const Edition = "MIL-STD-105E (1989), Tables I and II"
 
 // ReducedNote is to be told beside a reduced plan, whatever the edition of the
 // switching rules.
-const ReducedNote = "The reduced plans are those of MIL-STD-105E, with a gap between Ac and Re in which a lot is accepted but normal inspection comes back. " +
+const ReducedNote = "The reduced plans are those of MIL-STD-105E, with a gap between Ac and Re in which a lot is accepted but normal " +
+	"inspection comes back. " +
 	"ISO 2859-1:1999 has no gap there, and some other numbers (from memory, not confirmed)."
 
 // percentLimit is the highest AQL that can be percent nonconforming units;

@@ -26,7 +26,8 @@ func opening(t testing.TB, size int) Opening {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: ISO2859, Edition: Edition, Rules: Rules{Standard: ISO2859}, Level: "II", Limits: someLimits, LimitsName: "limits.yaml", NotPassing: part.Major}
+	o := Opening{Size: size, Product: "shell", Stage: part.Cured, Standard: ISO2859, Edition: Edition, Rules: Rules{Standard: ISO2859},
+		Level: "II", Limits: someLimits, LimitsName: "limits.yaml", NotPassing: part.Major}
 	for _, p := range plans {
 		o.Classes = append(o.Classes, Planned{ClassPlan: p})
 	}
@@ -135,7 +136,8 @@ func TestLotAccepted(t *testing.T) {
 	}
 	h.scrapAll()
 	h.do(h.Decide(nil, "", noon, "inspector 2"))
-	if d := h.Current().Decision; !d.Accepted || d.Early || d.Against || h.State() != StateAccepted || h.Current().Decided.By != "inspector 2" {
+	if d := h.Current().Decision; !d.Accepted || d.Early || d.Against || h.State() != StateAccepted ||
+		h.Current().Decided.By != "inspector 2" {
 		t.Errorf("%+v %s", d, h.State())
 	}
 	again, err := Fold(h.events)
@@ -216,7 +218,8 @@ func TestNestedSamples(t *testing.T) {
 		t.Error(n)
 	}
 	// The 14th is a major unit, so that its minor finding counts nowhere.
-	h.do(h.Take(Unit{Name: sample[13].Name, Stage: part.Cured, Verdict: part.Rework, Limits: someLimits, Seen: noon, Findings: found{part.Major: 1, part.Minor: 1}, Why: "again"}, noon, ""))
+	h.do(h.Take(Unit{Name: sample[13].Name, Stage: part.Cured, Verdict: part.Rework, Limits: someLimits, Seen: noon,
+		Findings: found{part.Major: 1, part.Minor: 1}, Why: "again"}, noon, ""))
 	h.do(h.Take(bad(sample[14].Name, found{part.Minor: 1}), noon, ""))
 	for place, counts := range map[int]bool{11: false, 12: true, 13: false, 14: true} {
 		if got := h.Current().Counts(place); got != counts {
@@ -491,14 +494,17 @@ func TestDispositions(t *testing.T) {
 	if got := namesOf(r.Undisposed()); !slices.Equal(got, want) {
 		t.Fatalf("%v, want %v", got, want)
 	}
-	refused(t, "nobody has said what becomes of "+failing[0]+" (rework), "+failing[1]+" (rework), "+lost+" (not measured)")(h.Decide(nil, "", noon, "B"))
+	refused(t, "nobody has said what becomes of "+failing[0]+" (rework), "+failing[1]+" (rework), "+lost+" (not measured)")(h.Decide(nil,
+		"", noon, "B"))
 	was := r.Standings()
 
 	dispose := func(d Disposition, by string) (part.Entry, error) { return h.DisposeUnit(d, noon, by) }
-	refused(t, "is no unit of the sample of lot A that does not pass")(dispose(Disposition{Unit: h.Current().Sample[9].Name, Route: Scrapped}, "B"))
+	refused(t, "is no unit of the sample of lot A that does not pass")(dispose(Disposition{Unit: h.Current().Sample[9].Name,
+		Route: Scrapped}, "B"))
 	refused(t, "nothing that becomes of a unit")(dispose(Disposition{Unit: failing[0], Route: "sold"}, "B"))
 	refused(t, "say who decides")(dispose(Disposition{Unit: failing[0], Route: Scrapped}, ""))
-	refused(t, "needs the reason (--why) and the customer's reference")(dispose(Disposition{Unit: failing[0], Route: Concession, Why: "it is dark"}, "B"))
+	refused(t, "needs the reason (--why) and the customer's reference")(dispose(Disposition{Unit: failing[0], Route: Concession,
+		Why: "it is dark"}, "B"))
 	refused(t, "is for a concession")(dispose(Disposition{Unit: failing[0], Route: Scrapped, Reference: "C-1"}, "B"))
 	refused(t, "has not passed since")(dispose(Disposition{Unit: failing[0], Route: Reworked}, "B"))
 	refused(t, "has not passed since")(dispose(Disposition{Unit: failing[0], Route: Reworked, Inspection: 7, Seen: noon}, "B"))
@@ -634,7 +640,8 @@ func TestHistory(t *testing.T) {
 		t.Errorf("another product: %+v %v", s, err)
 	}
 	es = append(es, decidedLot(t, "L4", Normal, 0)...)
-	if s, said, err := History(es, "shell", part.Major, Rules{}); err != nil || s.Lots != 4 || !strings.Contains(said[len(said)-1].Text, "does not count") {
+	if s, said, err := History(es, "shell", part.Major, Rules{}); err != nil || s.Lots != 4 ||
+		!strings.Contains(said[len(said)-1].Text, "does not count") {
 		t.Errorf("%+v %+v %v", s, said, err)
 	}
 	for i := range 5 {
@@ -683,7 +690,8 @@ func TestHistoryDiscontinued(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s, said, err := History(append(es, e), "shell", part.Major, Rules{}); err != nil || s.Discontinued || s.Mode != Tightened || !strings.Contains(said[len(said)-1].Text, "new filter") {
+	if s, said, err := History(append(es, e), "shell", part.Major, Rules{}); err != nil || s.Discontinued || s.Mode != Tightened ||
+		!strings.Contains(said[len(said)-1].Text, "new filter") {
 		t.Errorf("%+v %+v %v", s, said, err)
 	}
 }
@@ -695,10 +703,12 @@ func calledAs(v part.Verdict, r part.Result) *part.Inspection {
 
 func TestUnitOf(t *testing.T) {
 	step := -12.5
-	r := part.Result{Stage: part.Cured, Verdict: part.Rework, Findings: []part.Finding{{Severity: part.Major}, {Severity: part.Minor}, {Severity: part.Minor}, {Severity: part.None}},
+	r := part.Result{Stage: part.Cured, Verdict: part.Rework, Findings: []part.Finding{{Severity: part.Major}, {Severity: part.Minor},
+		{Severity: part.Minor}, {Severity: part.None}},
 		Seam: part.Seam{WorstStepUM: &step, Stations: []part.StepStation{{State: part.Measured}, {State: part.Unmeasured}}}}
 	u := UnitOf("u1", &part.Inspection{Result: r})
-	if fmt.Sprint(u.Findings) != fmt.Sprint(found{part.Major: 1, part.Minor: 2}) || u.Stations != 1 || *u.WorstStepUM != step || u.Person != "" {
+	if fmt.Sprint(u.Findings) != fmt.Sprint(found{part.Major: 1, part.Minor: 2}) || u.Stations != 1 || *u.WorstStepUM != step ||
+		u.Person != "" {
 		t.Errorf("%+v", u)
 	}
 	if u := UnitOf("u1", calledAs(part.Pass, r)); u.Findings != nil || u.Verdict != part.Pass || u.Person == "" {

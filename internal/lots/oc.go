@@ -326,7 +326,8 @@ func (o OC) Protection() Protection {
 	if o.Law == Poisson {
 		what = "nonconformities per 100 units"
 	}
-	t.Sentence = fmt.Sprintf("Of lots with %s %s, this plan accepts 95 in 100; of lots with %s, 10 in 100.", short(*t.P95), what, short(*t.P10))
+	t.Sentence = fmt.Sprintf("Of lots with %s %s, this plan accepts 95 in 100; of lots with %s, 10 in 100.", short(*t.P95), what,
+		short(*t.P10))
 	return t
 }
 
@@ -344,7 +345,8 @@ func (o OC) protectionOfLot() Protection {
 		return t
 	}
 	worse := max(bad+1, first+1)
-	t.Sentence = fmt.Sprintf("Of lots of %d with %s, this plan accepts %s", o.LotSize, units(first), inHundred(hyperAtMost(o.LotSize, first, o.N, o.Ac)))
+	t.Sentence = fmt.Sprintf("Of lots of %d with %s, this plan accepts %s", o.LotSize, units(first),
+		inHundred(hyperAtMost(o.LotSize, first, o.N, o.Ac)))
 	if worse <= o.LotSize {
 		t.Sentence += fmt.Sprintf("; with %d, %s", worse, inHundred(hyperAtMost(o.LotSize, worse, o.N, o.Ac)))
 	}

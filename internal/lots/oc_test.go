@@ -38,7 +38,8 @@ func TestReferenceOC(t *testing.T) {
 		n, ac := int(num(t, r[3])), int(num(t, r[4]))
 		o := OC{Law: Law(r[5]), N: n, Ac: ac}
 		aoql, _ := o.AOQL()
-		for k, got := range []float64{o.Accept(num(t, r[2]) / 100), 100 * o.PWith(0.95), 100 * o.PWith(0.50), 100 * o.PWith(0.10), 100 * aoql} {
+		for k, got := range []float64{o.Accept(num(t, r[2]) / 100), 100 * o.PWith(0.95), 100 * o.PWith(0.50), 100 * o.PWith(0.10),
+			100 * aoql} {
 			want := num(t, r[6+k])
 			rel := math.Abs(got-want) / want
 			if !(rel <= 1e-4) {
@@ -112,7 +113,8 @@ func TestWorked(t *testing.T) {
 	near(t, "7 CFR 42.140 at 0.10", us.Accept(0.001), 0.9982, 1e-4)
 
 	// AOQL factors: the largest m P(c; m).
-	for c, y := range map[int]float64{0: .3679, 1: .8400, 2: 1.3711, 3: 1.9424, 5: 3.1682, 7: 4.4720, 8: 5.1457, 10: 6.5277, 12: 7.9476, 14: 9.3984,
+	for c, y := range map[int]float64{0: .3679, 1: .8400, 2: 1.3711, 3: 1.9424, 5: 3.1682, 7: 4.4720, 8: 5.1457, 10: 6.5277, 12: 7.9476,
+		14: 9.3984,
 		18: 12.3738, 21: 14.6571, 27: 19.3258, 30: 21.7016, 41: 30.5904, 44: 33.0540} {
 		aoql, _ := OC{Law: Poisson, N: 100, Ac: c}.AOQL()
 		if math.Abs(aoql*100-y) > 0.00006 {
@@ -134,7 +136,8 @@ func exactHyper(N, D, n, c int64) float64 {
 
 // TestHypergeometric: against whole-number arithmetic (math/big).
 func TestHypergeometric(t *testing.T) {
-	for _, c := range [][4]int{{20, 2, 5, 0}, {50, 7, 13, 1}, {100, 3, 100, 2}, {100, 3, 100, 3}, {1000, 25, 80, 2}, {10000, 100, 200, 7}, {60, 50, 30, 21}, {500, 499, 50, 49}} {
+	for _, c := range [][4]int{{20, 2, 5, 0}, {50, 7, 13, 1}, {100, 3, 100, 2}, {100, 3, 100, 3}, {1000, 25, 80, 2}, {10000, 100, 200, 7},
+		{60, 50, 30, 21}, {500, 499, 50, 49}} {
 		got := hyperAtMost(c[0], c[1], c[2], c[3])
 		want := exactHyper(int64(c[0]), int64(c[1]), int64(c[2]), int64(c[3]))
 		if math.Abs(got-want) > 1e-11 {
@@ -160,7 +163,8 @@ func TestHypergeometric(t *testing.T) {
 
 // TestLotAOQL: against trying every number of nonconforming units.
 func TestLotAOQL(t *testing.T) {
-	for _, o := range []OC{{Hypergeometric, 40, 8, 1}, {Hypergeometric, 300, 32, 2}, {Hypergeometric, 500, 50, 21}, {Hypergeometric, 90, 2, 0}, {Hypergeometric, 200, 199, 5}, {Hypergeometric, 7, 3, 1}} {
+	for _, o := range []OC{{Hypergeometric, 40, 8, 1}, {Hypergeometric, 300, 32, 2}, {Hypergeometric, 500, 50, 21},
+		{Hypergeometric, 90, 2, 0}, {Hypergeometric, 200, 199, 5}, {Hypergeometric, 7, 3, 1}} {
 		want := 0.0
 		for bad := range o.LotSize + 1 {
 			want = max(want, o.AOQ(float64(bad)/float64(o.LotSize)))
@@ -194,7 +198,8 @@ func TestASN(t *testing.T) {
 }
 
 func TestNoPlanIsNaN(t *testing.T) {
-	for _, o := range []OC{{Law: Binomial, N: 0, Ac: 0}, {Law: Binomial, N: 5, Ac: -1}, {Law: "normal", N: 5}, {Law: Hypergeometric, LotSize: 4, N: 5}} {
+	for _, o := range []OC{{Law: Binomial, N: 0, Ac: 0}, {Law: Binomial, N: 5, Ac: -1}, {Law: "normal", N: 5},
+		{Law: Hypergeometric, LotSize: 4, N: 5}} {
 		aoql, _ := o.AOQL()
 		if !math.IsNaN(o.Accept(0.1)) || !math.IsNaN(o.PWith(0.5)) || !math.IsNaN(aoql) || o.Curve(10) != nil || o.Protection().P95 != nil {
 			t.Errorf("%+v has figures", o)

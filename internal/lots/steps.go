@@ -46,16 +46,19 @@ func (o *Opening) check() error {
 		return refusef("it is not told by which limits the units are judged")
 	}
 	if !slices.ContainsFunc(o.Classes, func(c Planned) bool { return c.Counts(o.NotPassing) }) {
-		return refusef("no class counts the units that do not pass: set one that covers %s (station file, lots.not_passing and lots.classes)", cmp.Or(o.NotPassing, "major"))
+		return refusef("no class counts the units that do not pass: set one that covers %s (station file, lots.not_passing and "+
+			"lots.classes)", cmp.Or(o.NotPassing, "major"))
 	}
 	for _, c := range o.Classes {
 		switch p := c.Plan; {
 		case p.N < 1 || p.Ac < 0 || p.Re <= p.Ac:
 			return refusef("the plan of the class %s is none: %d units, accepted up to %d, refused from %d", c.Severity, p.N, p.Ac, p.Re)
 		case p.N > o.Size:
-			return refusef("the sample of the class %s has %d units, more than the lot with its %d: look at every unit", c.Severity, p.N, o.Size)
+			return refusef("the sample of the class %s has %d units, more than the lot with its %d: look at every unit", c.Severity, p.N,
+				o.Size)
 		case c.Switching.Discontinued && o.Resume == "":
-			return refusef("inspection of %s is discontinued for the class %s, after %d refused lots on tightened inspection: put the process right, and say what was done (--resume)", o.Product, c.Severity, stopAt)
+			return refusef("inspection of %s is discontinued for the class %s, after %d refused lots on tightened inspection: put the "+
+				"process right, and say what was done (--resume)", o.Product, c.Severity, stopAt)
 		}
 	}
 	return nil
@@ -70,7 +73,8 @@ func (l *Lot) Draw(serials []string, seed uint64, given bool, at time.Time, by s
 		return part.Entry{}, err
 	}
 	if r.Drawing != nil {
-		return part.Entry{}, refusef("the sample of lot %s was drawn already, with the seed %d: a second draw would be a choice", l.Name, r.Drawing.Seed)
+		return part.Entry{}, refusef("the sample of lot %s was drawn already, with the seed %d: a second draw would be a choice", l.Name,
+			r.Drawing.Seed)
 	}
 	if len(serials) != r.Opening.Size {
 		return part.Entry{}, refusef("lot %s has %d units, but %d serials are given", l.Name, r.Opening.Size, len(serials))
@@ -92,7 +96,8 @@ func (l *Lot) open(to string) (*Round, error) {
 		return nil, refusef("there is no lot %s: open it with 'lot plan %s --size N'", l.Name, l.Name)
 	}
 	if d := r.Decision; d != nil {
-		return nil, refusef("lot %s was %s on %s by %s: it is too late to %s", l.Name, word(d.Accepted), r.Decided.At.Format(time.DateOnly), r.Decided.By, to)
+		return nil, refusef("lot %s was %s on %s by %s: it is too late to %s", l.Name, word(d.Accepted), r.Decided.At.Format(time.DateOnly),
+			r.Decided.By, to)
 	}
 	return r, nil
 }
@@ -163,13 +168,16 @@ func (l *Lot) mayTake(r *Round, u *Unit) error {
 	o := &r.Opening
 	switch {
 	case u.Lot != "" && u.Lot != l.Name:
-		return refusef("%s was recorded as a unit of lot %s, not of lot %s: withdraw that inspection, or look at the right unit", u.Name, u.Lot, l.Name)
+		return refusef("%s was recorded as a unit of lot %s, not of lot %s: withdraw that inspection, or look at the right unit", u.Name,
+			u.Lot, l.Name)
 	case r.Kind == Resubmitted && u.Seen.Before(r.Opened.At):
 		return refusef("%s was looked at before lot %s was presented again: look at it now", u.Name, l.Name)
 	case u.Stage != o.Stage:
-		return refusef("%s was looked at %s, but lot %s is judged %s: inspect it with --stage %s", u.Name, u.Stage, l.Name, o.Stage, o.Stage)
+		return refusef("%s was looked at %s, but lot %s is judged %s: inspect it with --stage %s", u.Name, u.Stage, l.Name, o.Stage,
+			o.Stage)
 	case u.Limits != o.Limits:
-		return refusef("%s was judged by other limits (%.12s) than lot %s was opened with (%s, %.12s): judge it by those, or start a new plan with 'lot plan %s --anew --why ...'",
+		return refusef("%s was judged by other limits (%.12s) than lot %s was opened with (%s, %.12s): judge it by those, or start a new "+
+			"plan with 'lot plan %s --anew --why ...'",
 			u.Name, u.Limits, l.Name, o.LimitsName, o.Limits, l.Name)
 	}
 	for s, n := range u.Findings {
@@ -230,18 +238,21 @@ func (l *Lot) Decide(accept *bool, why string, at time.Time, by string) (part.En
 		return part.Entry{}, refusef("there is no lot %s", l.Name)
 	}
 	if r.Decision != nil {
-		return part.Entry{}, refusef("lot %s was %s already, on %s by %s: a decision is made once", l.Name, word(r.Decision.Accepted), r.Decided.At.Format(time.DateOnly), r.Decided.By)
+		return part.Entry{}, refusef("lot %s was %s already, on %s by %s: a decision is made once", l.Name, word(r.Decision.Accepted),
+			r.Decided.At.Format(time.DateOnly), r.Decided.By)
 	}
 	if strings.TrimSpace(by) == "" {
 		return part.Entry{}, refusef("say who decides (--by): a decision is signed")
 	}
 	call := r.Call()
-	d := Decision{Accepted: call == Accepts, Why: why, Product: r.Opening.Product, Again: l.presentedAgain(), Early: len(r.Pending()) > 0 || r.Drawing == nil}
+	d := Decision{Accepted: call == Accepts, Why: why, Product: r.Opening.Product, Again: l.presentedAgain(), Early: len(r.Pending()) > 0 ||
+		r.Drawing == nil}
 	switch {
 	case call == Waits && accept != nil && !*accept && r.Drawing == nil:
 		return part.Entry{}, refusef("the sample of lot %s is not drawn yet: there is nothing to decide on", l.Name)
 	case call == Waits:
-		return part.Entry{}, refusef("the sample of lot %s is unfinished, %s: look at them first; acceptance needs the whole sample, and nothing refuses the lot yet", l.Name, r.waitsForWords())
+		return part.Entry{}, refusef("the sample of lot %s is unfinished, %s: look at them first; acceptance needs the whole sample, and "+
+			"nothing refuses the lot yet", l.Name, r.waitsForWords())
 	case accept != nil && *accept && call == Refuses:
 		return part.Entry{}, refusef("the counts refuse lot %s (%s): it cannot be accepted", l.Name, r.RefusedBy())
 	case accept != nil && !*accept && call == Accepts:
@@ -251,7 +262,8 @@ func (l *Lot) Decide(accept *bool, why string, at time.Time, by string) (part.En
 		d.Accepted, d.Against = false, true
 	}
 	if open := r.Undisposed(); d.Accepted && len(open) > 0 {
-		return part.Entry{}, refusef("the counts accept lot %s, but nobody has said what becomes of %s: mend each and look at it again, scrap it, or take a concession "+
+		return part.Entry{}, refusef("the counts accept lot %s, but nobody has said what becomes of %s: mend each and look at it again, "+
+			"scrap it, or take a concession "+
 			"('lot dispose %s --unit %s ...')", l.Name, r.undisposedWords(), l.Name, open[0].Name)
 	}
 	for _, s := range r.Standings() {
@@ -311,7 +323,8 @@ func (l *Lot) Dispose(d Disposal, at time.Time, by string) (part.Entry, error) {
 	case r.Decision.Accepted:
 		return part.Entry{}, refusef("lot %s was accepted: only a refused lot is screened or returned", l.Name)
 	case r.Disposal != nil:
-		return part.Entry{}, refusef("lot %s was %s already, on %s by %s", l.Name, r.Disposal.How, r.Done.At.Format(time.DateOnly), r.Done.By)
+		return part.Entry{}, refusef("lot %s was %s already, on %s by %s", l.Name, r.Disposal.How, r.Done.At.Format(time.DateOnly),
+			r.Done.By)
 	case d.How != Screen && d.How != Return:
 		return part.Entry{}, refusef("%q is no way of a refused lot: screened or returned", d.How)
 	case d.How == Return && len(d.Units) > 0:
@@ -356,7 +369,8 @@ func (l *Lot) Resubmit(o Opening, at time.Time, by string) (part.Entry, error) {
 	case r == nil:
 		return part.Entry{}, refusef("there is no lot %s", l.Name)
 	case r.Disposal == nil || r.Disposal.How != Screen:
-		return part.Entry{}, refusef("lot %s was not screened: only a refused lot whose every unit was looked at is presented again", l.Name)
+		return part.Entry{}, refusef("lot %s was not screened: only a refused lot whose every unit was looked at is presented again",
+			l.Name)
 	case strings.TrimSpace(by) == "":
 		return part.Entry{}, refusef("say who presents the lot again (--by)")
 	}
@@ -369,7 +383,8 @@ func (l *Lot) Resubmit(o Opening, at time.Time, by string) (part.Entry, error) {
 		return part.Entry{}, err
 	}
 	if left := r.Opening.Size - r.LeftOut(); o.Size != left {
-		return part.Entry{}, refusef("lot %s has %d units left of %d: it is presented again with those, not with %d", l.Name, left, r.Opening.Size, o.Size)
+		return part.Entry{}, refusef("lot %s has %d units left of %d: it is presented again with those, not with %d", l.Name, left,
+			r.Opening.Size, o.Size)
 	}
 	return l.event(Resubmitted, at, by, o)
 }

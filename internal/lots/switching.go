@@ -29,9 +29,10 @@ type Rules struct {
 // severity, and what has led there. The zero value with Rules is the start.
 type Switching struct {
 	Rules
-	Mode         Mode   `json:"mode"`                   // "" is normal, at the start
-	Score        int    `json:"score"`                  // ISO 2859-1, 9.3.3; counted on normal inspection
-	Recent       []bool `json:"recent,omitempty"`       // whether lots were accepted, on original inspection, since the mode began; the last ten, newest last
+	Mode  Mode `json:"mode"`  // "" is normal, at the start
+	Score int  `json:"score"` // ISO 2859-1, 9.3.3; counted on normal inspection
+	// Whether lots were accepted, on original inspection, since the mode began; the last ten, newest last.
+	Recent       []bool `json:"recent,omitempty"`
 	Counts       []int  `json:"counts,omitempty"`       // what was counted in the samples of the same lots
 	Refused      int    `json:"refused,omitempty"`      // not accepted on original tightened inspection, since it began
 	Discontinued bool   `json:"discontinued,omitempty"` // acceptance inspection has stopped
@@ -102,7 +103,8 @@ func (s Switching) After(o Outcome) (Switching, []string, error) {
 		return s, []string{fmt.Sprintf("A lot presented again does not count for switching (%s).", s.clause("original"))}, nil
 	}
 	if s.Discontinued {
-		return s, nil, fmt.Errorf("lots: acceptance inspection is discontinued; say what was put right, then go on with tightened inspection")
+		return s, nil, fmt.Errorf("lots: acceptance inspection is discontinued; say what was put right, then go on with tightened " +
+			"inspection")
 	}
 	if o.Plan.Mode != s.Mode {
 		return s, nil, fmt.Errorf("lots: the lot was inspected by a %s plan, but %s inspection was due", o.Plan.Mode, s.Mode)
@@ -139,8 +141,9 @@ func (s Switching) afterNormal(o Outcome) (Switching, []string) {
 		}
 	}
 	if refused >= tightenAt {
-		return s.enter(Tightened), []string{fmt.Sprintf("%d of %d or fewer lots in a row were not accepted: tightened inspection from the next lot on (%s).",
-			refused, tightenAmong, s.clause("tighten"))}
+		return s.enter(Tightened),
+			[]string{fmt.Sprintf("%d of %d or fewer lots in a row were not accepted: tightened inspection from the next lot on (%s).",
+				refused, tightenAmong, s.clause("tighten"))}
 	}
 	if s.Standard == MIL105E {
 		return s.toReduced105E(o)
@@ -150,10 +153,13 @@ func (s Switching) afterNormal(o Outcome) (Switching, []string) {
 		return s, said
 	}
 	if !s.ReducedAgreed || o.Irregular {
-		return s, append(said, fmt.Sprintf("The switching score of %d allows reduced inspection; it waits for steady production and the responsible authority's consent (%s).",
-			s.Score, s.clause("reduce")))
+		return s, append(said,
+			fmt.Sprintf("The switching score of %d allows reduced inspection; it waits for steady production and the responsible "+
+				"authority's consent (%s).",
+				s.Score, s.clause("reduce")))
 	}
-	said = append(said, fmt.Sprintf("The switching score reached %d: reduced inspection from the next lot on (%s).", s.Score, s.clause("reduce")))
+	said = append(said, fmt.Sprintf("The switching score reached %d: reduced inspection from the next lot on (%s).", s.Score,
+		s.clause("reduce")))
 	return s.enter(Reduced), said
 }
 
@@ -180,7 +186,8 @@ func (s *Switching) score(o Outcome) []string {
 	case was == 0:
 		return nil
 	}
-	return []string{fmt.Sprintf("The lot would not have been accepted one AQL step tighter: the switching score is 0 again, from %d (%s).", was, s.clause("score"))}
+	return []string{fmt.Sprintf("The lot would not have been accepted one AQL step tighter: the switching score is 0 again, from %d (%s).",
+		was, s.clause("score"))}
 }
 
 // toReduced105E asks for ten accepted lots and, unless waived, the limit number.
@@ -198,12 +205,17 @@ func (s Switching) toReduced105E(o Outcome) (Switching, []string) {
 	ten := fmt.Sprintf("The last %d lots were accepted", reducedLots)
 	switch {
 	case !s.ReducedAgreed || o.Irregular:
-		return s, []string{ten + fmt.Sprintf("; reduced inspection waits for steady production and the responsible authority's consent (%s).", s.clause("reduce"))}
+		return s, []string{ten +
+			fmt.Sprintf("; reduced inspection waits for steady production and the responsible authority's consent (%s).",
+				s.clause("reduce"))}
 	case s.LimitNumber == nil && !s.LimitWaived:
-		return s, []string{ten + fmt.Sprintf(" with %d counted in their samples; reduced inspection needs the limit number of Table VIII (%s).", sum, s.clause("reduce"))}
+		return s, []string{ten +
+			fmt.Sprintf(" with %d counted in their samples; reduced inspection needs the limit number of Table VIII (%s).", sum,
+				s.clause("reduce"))}
 	case !s.LimitWaived && sum > *s.LimitNumber:
-		return s, []string{ten + fmt.Sprintf(", but %d were counted in their samples, more than the limit number of %d: inspection stays normal (%s).",
-			sum, *s.LimitNumber, s.clause("reduce"))}
+		return s, []string{ten +
+			fmt.Sprintf(", but %d were counted in their samples, more than the limit number of %d: inspection stays normal (%s).",
+				sum, *s.LimitNumber, s.clause("reduce"))}
 	}
 	return s.enter(Reduced), []string{ten + fmt.Sprintf(": reduced inspection from the next lot on (%s).", s.clause("reduce"))}
 }
@@ -213,7 +225,8 @@ func (s Switching) afterTightened(o Outcome) (Switching, []string) {
 		s.Refused++
 		if s.Refused >= stopAt {
 			s.Discontinued = true
-			return s, []string{fmt.Sprintf("%d lots were not accepted on tightened inspection: acceptance inspection stops until the process has been put right (%s).",
+			return s, []string{fmt.Sprintf("%d lots were not accepted on tightened inspection: acceptance inspection stops until the "+
+				"process has been put right (%s).",
 				s.Refused, s.clause("stop"))}
 		}
 		return s, nil
@@ -227,7 +240,8 @@ func (s Switching) afterTightened(o Outcome) (Switching, []string) {
 	if len(last) < backToNormal {
 		return s, nil
 	}
-	return s.enter(Normal), []string{fmt.Sprintf("%d lots in a row were accepted: normal inspection from the next lot on (%s).", backToNormal, s.clause("relax"))}
+	return s.enter(Normal), []string{fmt.Sprintf("%d lots in a row were accepted: normal inspection from the next lot on (%s).",
+		backToNormal, s.clause("relax"))}
 }
 
 func (s Switching) afterReduced(o Outcome) (Switching, []string) {
@@ -271,7 +285,8 @@ func lastOf[T any](list []T, n int) []T { return list[max(0, len(list)-n):] }
 // presented again do not count follows from rules that speak of original
 // inspection only.
 var clauses = map[Standard]map[string]string{
-	ISO2859: {"original": "9.3", "tighten": "9.3.1", "relax": "9.3.2", "score": "9.3.3", "reduce": "9.3.3", "unreduce": "9.3.4", "stop": "9.4"},
+	ISO2859: {"original": "9.3", "tighten": "9.3.1", "relax": "9.3.2", "score": "9.3.3", "reduce": "9.3.3", "unreduce": "9.3.4",
+		"stop": "9.4"},
 	MIL105E: {"original": "4.7", "tighten": "4.7.1", "relax": "4.7.2", "reduce": "4.7.3", "unreduce": "4.7.4", "stop": "4.8"},
 }
 

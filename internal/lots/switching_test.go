@@ -66,7 +66,8 @@ func TestSchemeBySwitching(t *testing.T) {
 		if tol := 4 * math.Sqrt(want*(1-want)/lots); math.Abs(got-want) > tol {
 			t.Errorf("at %v: %.4f accepted, the formula says %.4f +- %.4f", p, got, want, tol)
 		}
-		t.Logf("at %v: %.4f accepted, by the formula %.4f (normal %.4f, tightened %.4f)", p, got, want, plans[Normal].OC().Accept(p), plans[Tightened].OC().Accept(p))
+		t.Logf("at %v: %.4f accepted, by the formula %.4f (normal %.4f, tightened %.4f)", p, got, want, plans[Normal].OC().Accept(p),
+			plans[Tightened].OC().Accept(p))
 	}
 }
 
@@ -246,9 +247,11 @@ func TestFromReduced(t *testing.T) {
 	for count, want := range map[int]struct {
 		mode Mode
 		says string
-	}{3: {Reduced, ""}, 4: {Normal, "between Ac 3 and Re 6: the lot is accepted"}, 5: {Normal, "the lot is accepted"}, 6: {Normal, "not accepted"}} {
+	}{3: {Reduced, ""}, 4: {Normal, "between Ac 3 and Re 6: the lot is accepted"}, 5: {Normal, "the lot is accepted"},
+		6: {Normal, "not accepted"}} {
 		s, said := after(t, reduced, count)
-		if s.Mode != want.mode || want.says != "" && !strings.Contains(strings.Join(said, " "), want.says) || want.says == "" && len(said) > 0 {
+		if s.Mode != want.mode || want.says != "" && !strings.Contains(strings.Join(said, " "), want.says) ||
+			want.says == "" && len(said) > 0 {
 			t.Errorf("%d: %+v %q", count, s, said)
 		}
 		o := Outcome{Plan: Single{Ac: 3, Re: 6}, Count: count}

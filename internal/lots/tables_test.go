@@ -28,7 +28,8 @@ var sampleSizes = map[Mode][]int{ // ibid.
 	Reduced:   {2, 2, 2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800},
 }
 
-var preferredAQLs = []float64{0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10, 15, 25, 40, 65, 100, 150, 250, 400, 650, 1000}
+var preferredAQLs = []float64{0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10, 15, 25, 40, 65,
+	100, 150, 250, 400, 650, 1000}
 
 // TestStructure builds Tables II-A and II-B from the rule, follows the arrows by
 // itself, and compares every cell.
@@ -89,9 +90,11 @@ func TestStructure(t *testing.T) {
 // has a number, the sample is the letter's, Ac depends on the diagonal or is
 // the corner's, and Re - Ac grows as the reference lists it.
 func TestReducedStructure(t *testing.T) {
-	gaps := map[string]bool{"0/1": true, "0/2": true, "1/3": true, "1/4": true, "2/5": true, "3/6": true, "5/8": true, "7/10": true, "10/13": true,
+	gaps := map[string]bool{"0/1": true, "0/2": true, "1/3": true, "1/4": true, "2/5": true, "3/6": true, "5/8": true, "7/10": true,
+		"10/13": true,
 		"14/17": true, "21/24": true, // ibid.; the last two are the same series carried on
-		"1/2": true, "2/3": true, "3/4": true, "5/6": true, "7/8": true, "10/11": true, "14/15": true, "21/22": true, "30/31": true, "2/4": true, "3/5": true}
+		"1/2": true, "2/3": true, "3/4": true, "5/6": true, "7/8": true, "10/11": true, "14/15": true, "21/22": true, "30/31": true,
+		"2/4": true, "3/5": true}
 	for i := range len(Letters) {
 		for j := range preferredAQLs {
 			c := tables().cells[Reduced][cellKey{Letters[i : i+1], preferredAQLs[j]}]
@@ -106,7 +109,8 @@ func TestReducedStructure(t *testing.T) {
 				t.Errorf("reduced %c AQL %v: %d/%d is not one of the pairs", Letters[i], preferredAQLs[j], c.ac, c.re)
 			}
 			if i >= 4 && c.arrow == "" {
-				want := map[int]string{14: "0/1", 17: "0/2", 18: "1/3", 19: "1/4", 20: "2/5", 21: "3/6", 22: "5/8", 23: "7/10", 24: "10/13", 25: "14/17", 26: "21/24"}[i+j]
+				want := map[int]string{14: "0/1", 17: "0/2", 18: "1/3", 19: "1/4", 20: "2/5", 21: "3/6", 22: "5/8", 23: "7/10", 24: "10/13",
+					25: "14/17", 26: "21/24"}[i+j]
 				if got := fmt.Sprintf("%d/%d", c.ac, c.re); got != want {
 					t.Errorf("reduced %c AQL %v: %s, by the diagonal %s", Letters[i], preferredAQLs[j], got, want)
 				}
@@ -137,8 +141,10 @@ func TestWholeTables(t *testing.T) {
 	way := map[string]struct {
 		lot   int
 		level Level
-	}{"A": {2, "II"}, "B": {10, "II"}, "C": {20, "II"}, "D": {30, "II"}, "E": {60, "II"}, "F": {100, "II"}, "G": {200, "II"}, "H": {300, "II"}, "J": {600, "II"},
-		"K": {2000, "II"}, "L": {5000, "II"}, "M": {20000, "II"}, "N": {100000, "II"}, "P": {200000, "II"}, "Q": {600000, "II"}, "R": {600000, "III"}}
+	}{"A": {2, "II"}, "B": {10, "II"}, "C": {20, "II"}, "D": {30, "II"}, "E": {60, "II"}, "F": {100, "II"}, "G": {200, "II"},
+		"H": {300, "II"}, "J": {600, "II"},
+		"K": {2000, "II"}, "L": {5000, "II"}, "M": {20000, "II"}, "N": {100000, "II"}, "P": {200000, "II"}, "Q": {600000, "II"},
+		"R": {600000, "III"}}
 	for _, mode := range Modes {
 		cells := 0
 		for _, r := range readCSV(t, "tables/"+string(mode)+"_single.csv") {
@@ -212,7 +218,8 @@ func TestLookup(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if s.Letter != c.letter || s.PlanLetter != c.plan || s.N != c.n || s.Ac != c.ac || s.Re != c.re || s.All != c.all || s.Arrow != c.arrow {
+		if s.Letter != c.letter || s.PlanLetter != c.plan || s.N != c.n || s.Ac != c.ac || s.Re != c.re || s.All != c.all ||
+			s.Arrow != c.arrow {
 			t.Errorf("%d %s %v %s: %+v (%s)", c.lot, c.level, c.aql, c.mode, s, c.source)
 		}
 	}

@@ -19,7 +19,8 @@ import (
 const VariablesEdition = "MIL-STD-414 (1957), Tables A-2 and B-1"
 
 // VariablesNote says what is not as sure as the rest.
-const VariablesNote = "Table A-2, which leads from the lot to the sample, is from memory; one of its cells is confirmed by the standard's Example B. " +
+const VariablesNote = "Table A-2, which leads from the lot to the sample, is from memory; one of its cells is confirmed " +
+	"by the standard's Example B. " +
 	"M is computed from the k of Table B-1; the M of Table B-3, printed from a longer k, can differ by 3 in 100 of itself."
 
 // VariablesLevels lists the inspection levels of MIL-STD-414; IV unless agreed
@@ -87,7 +88,8 @@ func LookupVariables(lotSize int, level Level, aql float64, mode Mode) (Variable
 		return Variables{}, fmt.Errorf("lots: no inspection level %q for measured values; there are I, II, III, IV and V", level)
 	}
 	if lotSize < 3 {
-		return Variables{}, fmt.Errorf("lots: a lot of %d is too small for a plan by measured values, which needs 3; measure all of it", lotSize)
+		return Variables{}, fmt.Errorf("lots: a lot of %d is too small for a plan by measured values, which needs 3; measure all of it",
+			lotSize)
 	}
 	for _, r := range variables().rows {
 		if lotSize >= r.from && (r.to == 0 || lotSize <= r.to) {
@@ -113,7 +115,8 @@ func VariablesByLetter(letter string, aql float64, mode Mode) (Variables, error)
 		return Variables{}, fmt.Errorf("lots: no %q plans for measured values; there are normal and tightened", mode)
 	}
 	if !slices.Contains(t.aqls[mode], aql) {
-		return Variables{}, fmt.Errorf("lots: no AQL %s for measured values on %s inspection; %s", part.Decimal(aql), mode, neighbours(aql, t.aqls[mode]))
+		return Variables{}, fmt.Errorf("lots: no AQL %s for measured values on %s inspection; %s", part.Decimal(aql), mode,
+			neighbours(aql, t.aqls[mode]))
 	}
 	c, ok := t.cells[mode][cellKey{letter, aql}]
 	if !ok {
@@ -174,7 +177,8 @@ func (v Variables) Judge(values []float64, l Limits) (Measured, error) {
 	m := Measured{N: len(values)}
 	m.Mean, m.S = stat.MeanStdDev(values, nil)
 	if !(m.S > 0) {
-		return Measured{}, fmt.Errorf("lots: all %d values are %s; without any spread the s-method can not judge", len(values), part.Decimal(values[0]))
+		return Measured{}, fmt.Errorf("lots: all %d values are %s; without any spread the s-method can not judge", len(values),
+			part.Decimal(values[0]))
 	}
 	side := func(q float64) (*float64, *float64) {
 		p := EstimateOutside(q, v.N)
@@ -311,7 +315,8 @@ func (v Variables) Protection() Protection {
 	t.PaAtAQL = &pa
 	t.Law = "normal"
 	t.Sentence = strings.Join([]string{
-		fmt.Sprintf("Of lots with %s percent beyond the limit, this plan accepts 95 in 100; of lots with %s, 10 in 100.", short(*t.P95), short(*t.P10)),
+		fmt.Sprintf("Of lots with %s percent beyond the limit, this plan accepts 95 in 100; of lots with %s, 10 in 100.", short(*t.P95),
+			short(*t.P10)),
 		fmt.Sprintf("At the AQL of %s it accepts %s.", part.Decimal(v.AQL), inHundred(pa)),
 	}, " ")
 	return t

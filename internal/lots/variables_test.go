@@ -55,7 +55,8 @@ func TestEstimateOutside(t *testing.T) {
 	near(t, "p of 225 below 255, s 15, n 42", EstimateOutside((255.0-225)/15, 42), 0.020696, 3e-5)
 	near(t, "M of k 1.905285, n 42", EstimateOutside(1.905285, 42), 0.026305, 3e-5)
 	near(t, "M of k 1.84097, n 75", EstimateOutside(1.84097, 75), 0.0317, 2e-3)
-	if EstimateOutside(9, 5) != 0 || EstimateOutside(-9, 5) != 1 || !math.IsNaN(EstimateOutside(1, 2)) || !math.IsNaN(EstimateOutside(math.NaN(), 9)) {
+	if EstimateOutside(9, 5) != 0 || EstimateOutside(-9, 5) != 1 || !math.IsNaN(EstimateOutside(1, 2)) ||
+		!math.IsNaN(EstimateOutside(math.NaN(), 9)) {
 		t.Error("the ends")
 	}
 	near(t, "at the mean", EstimateOutside(0, 8), 0.5, 1e-12)
@@ -66,7 +67,8 @@ func TestEstimateOutside(t *testing.T) {
 // falls with the AQL.
 func TestVariablesTables(t *testing.T) {
 	normal := variables().aqls[Normal]
-	sizes := map[string]int{"B": 3, "C": 4, "D": 5, "E": 7, "F": 10, "G": 15, "H": 20, "I": 25, "J": 30, "K": 35, "L": 40, "M": 50, "N": 75, "O": 100, "P": 150, "Q": 200} // reference, section 3
+	sizes := map[string]int{"B": 3, "C": 4, "D": 5, "E": 7, "F": 10, "G": 15, "H": 20, "I": 25, "J": 30, "K": 35, "L": 40, "M": 50, "N": 75,
+		"O": 100, "P": 150, "Q": 200} // reference, section 3
 	for i, aql := range normal {
 		last := 0.0
 		for _, letter := range strings.Split("BCDEFGHIJKLMNOPQ", "") {
@@ -133,7 +135,8 @@ func TestVariablesAccept(t *testing.T) {
 	}) {
 		t.Error("no falling curve")
 	}
-	// At the AQL, plans of the standard accept most lots; MIL-STD-414, Table A-3 draws it at 0.9 and above for larger letters (from memory).
+	// At the AQL, plans of the standard accept most lots; MIL-STD-414, Table A-3 draws it at 0.9 and above for larger letters (from
+	// memory).
 	if !(*th.PaAtAQL > 0.9 && *th.P95 < *th.P10 && *th.AOQL < *th.P10) {
 		t.Errorf("%+v", th)
 	}

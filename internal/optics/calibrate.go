@@ -179,7 +179,8 @@ func weights(views []View, weighted bool) ([]float64, error) {
 	for i, v := range views {
 		for _, m := range v.Marks {
 			if !(m.UPX > 0) || math.IsInf(m.UPX, 0) {
-				return nil, fmt.Errorf("optics: calibrate: view %s: the mark in column %d, row %d has no uncertainty to be weighed by; fit without weights",
+				return nil, fmt.Errorf("optics: calibrate: view %s: the mark in column %d, row %d has no uncertainty to be weighed by; "+
+					"fit without weights",
 					viewName(views, i), m.Col+1, m.Row+1)
 			}
 			w = append(w, 1/(m.UPX*m.UPX))
@@ -246,8 +247,10 @@ func calibrate(views []View, weight []float64, terms []int, o CalibrateOptions) 
 	c := Calibration{Terms: o.Terms, W: views[0].W, H: views[0].H, source: views, options: o}
 	c.Free = 2*c.marks() - len(groups) - placementSize*len(views)
 	if c.Free <= 0 {
-		return Calibration{}, fmt.Errorf("optics: calibrate: %d marks in %d views are too few for the %d parameters of lens and poses; take more pictures or fit fewer terms",
-			c.marks(), len(views), len(groups)+placementSize*len(views))
+		return Calibration{},
+			fmt.Errorf("optics: calibrate: %d marks in %d views are too few for the %d parameters of lens and poses; take more pictures "+
+				"or fit fewer terms",
+				c.marks(), len(views), len(groups)+placementSize*len(views))
 	}
 	b, err := bestBundle(views, weight, groups, o.SquarePixels)
 	if err != nil {
@@ -313,11 +316,13 @@ func (c *Calibration) describe(b *bundle) error {
 		return errors.New("a view does not fix where its target stands; use more marks, in rows and columns")
 	}
 	if name, weak := undetermined(q, s, b.groups); weak {
-		return fmt.Errorf("the views do not determine %s: tilt the target by 20 to 45 degrees, in other directions from picture to picture", name)
+		return fmt.Errorf("the views do not determine %s: tilt the target by 20 to 45 degrees, in other directions from picture to picture",
+			name)
 	}
 	sinv, ok := robust.Inverse(s)
 	if !ok {
-		return errors.New("the views do not determine the lens: tilt the target by 20 to 45 degrees, in other directions from picture to picture")
+		return errors.New("the views do not determine the lens: tilt the target by 20 to 45 degrees, in other directions from picture to " +
+			"picture")
 	}
 	variance := q.cost / float64(c.Free)
 	c.SigmaPX = math.Sqrt(variance)

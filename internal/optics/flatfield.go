@@ -28,14 +28,15 @@ type FlatField struct {
 	// picture; absent: no dark frame was taken, none is taken off.
 	Dark []float64 `json:"dark,omitempty"`
 
-	LevelPct     []float64          `json:"level_pct"`              // mean linear light of the card by channel, % of full
-	VignettePct  *float64           `json:"vignette_pct,omitempty"` // loss at the corners that is even about the middle; nil: too few cells
-	GradientPct  *float64           `json:"gradient_pct,omitempty"` // change from side to side that is left: the lamp's or the card's
-	UnevenPct    float64            `json:"uneven_pct"`             // (most - least) / most
-	ResidualPct  float64            `json:"residual_pct"`           // rms of the averaged picture about the grid: grain, dust, noise
-	Spots        []Spot             `json:"spots"`                  // dust on the sensor or lens; on the card too where there is one picture only
-	SpotsOnCard  int                `json:"spots_on_card"`          // spots that were not in every picture
-	HotPixels    int                `json:"hot_pixels"`             // of the dark frame
+	LevelPct    []float64 `json:"level_pct"`              // mean linear light of the card by channel, % of full
+	VignettePct *float64  `json:"vignette_pct,omitempty"` // loss at the corners that is even about the middle; nil: too few cells
+	GradientPct *float64  `json:"gradient_pct,omitempty"` // change from side to side that is left: the lamp's or the card's
+	UnevenPct   float64   `json:"uneven_pct"`             // (most - least) / most
+	ResidualPct float64   `json:"residual_pct"`           // rms of the averaged picture about the grid: grain, dust, noise
+	// Dust on the sensor or lens; on the card too where there is one picture only.
+	Spots        []Spot             `json:"spots"`
+	SpotsOnCard  int                `json:"spots_on_card"` // spots that were not in every picture
+	HotPixels    int                `json:"hot_pixels"`    // of the dark frame
 	Made         time.Time          `json:"made"`
 	MaxAgeDays   int                `json:"max_age_days"`
 	Pictures     []FlatFieldPicture `json:"pictures"`
@@ -194,10 +195,12 @@ func checkWhite(n Named, o FlatFieldOptions) error {
 		}
 	}
 	if share := float64(clipped) / float64(total); share > o.ClipShare {
-		return fmt.Errorf("optics: flat field: %.1f %% of the samples of %s are clipped: shorten the exposure until the card's brightest part is at about 70 %% of full", 100*share, n.Name)
+		return fmt.Errorf("optics: flat field: %.1f %% of the samples of %s are clipped: shorten the exposure until the card's brightest "+
+			"part is at about 70 %% of full", 100*share, n.Name)
 	}
 	if mean := sum / float64(total); mean < o.LeastMean {
-		return fmt.Errorf("optics: flat field: %s has only %.1f %% of full light on average: lengthen the exposure until the card's brightest part is at about 70 %% of full", n.Name, 100*mean)
+		return fmt.Errorf("optics: flat field: %s has only %.1f %% of full light on average: lengthen the exposure until the card's "+
+			"brightest part is at about 70 %% of full", n.Name, 100*mean)
 	}
 	return nil
 }

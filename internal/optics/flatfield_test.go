@@ -49,9 +49,10 @@ func photo(w, h, channels, bits int, linear bool, noise float64, seed uint64, li
 func whites(l lamp, n, channels, bits int, linear bool) []Named {
 	var all []Named
 	for k := range n {
-		all = append(all, Named{"white" + string(rune('1'+k)), photo(l.w, l.h, channels, bits, linear, 0.006, uint64(k+1), func(x, y, c int) float64 {
-			return l.at(x, y) * (1 - 0.1*float64(c))
-		})})
+		all = append(all, Named{"white" + string(rune('1'+k)), photo(l.w, l.h, channels, bits, linear, 0.006, uint64(k+1),
+			func(x, y, c int) float64 {
+				return l.at(x, y) * (1 - 0.1*float64(c))
+			})})
 	}
 	return all
 }
@@ -72,7 +73,8 @@ func TestFlatFieldEvens(t *testing.T) {
 			t.Fatal(err)
 		}
 		if math.Abs(*f.VignettePct-30) > 0.5 || math.Abs(*f.GradientPct-10) > 2.5 {
-			t.Errorf("%+v: vignetting %.2f %%, want 30; gradient %.2f %%, want about 10 (less in the corners)", c, *f.VignettePct, *f.GradientPct)
+			t.Errorf("%+v: vignetting %.2f %%, want 30; gradient %.2f %%, want about 10 (less in the corners)", c, *f.VignettePct,
+				*f.GradientPct)
 		}
 		if want := 60 * (1 - 0.1*float64(c.channels-1)); math.Abs(f.LevelPct[c.channels-1]/want-0.85) > 0.1 {
 			t.Errorf("%+v: level %v %%", c, f.LevelPct)
@@ -243,7 +245,8 @@ func TestFlatFieldRefusals(t *testing.T) {
 		{"clipped", draw(func(x, y, _ int) float64 { return 1.3 }), nil, "clipped"},
 		{"black", draw(func(x, y, _ int) float64 { return 0 }), nil, "lengthen"},
 		{"half a card", draw(func(x, y, _ int) float64 { return map[bool]float64{true: 0.7, false: 0.01}[x < 80] }), nil, "must fill"},
-		{"a pattern", draw(func(x, y, _ int) float64 { return map[bool]float64{true: 0.7, false: 0.3}[(x/3+y/3)%2 == 0] }), nil, "no even card"},
+		{"a pattern", draw(func(x, y, _ int) float64 { return map[bool]float64{true: 0.7, false: 0.3}[(x/3+y/3)%2 == 0] }), nil,
+			"no even card"},
 		{"two sizes", []Named{good, whites(small, 1, 1, 8, false)[0]}, nil, "80x60"},
 		{"grey and colour", []Named{good, whites(l, 1, 3, 8, false)[0]}, nil, "channels"},
 		{"8 and 16 bits", []Named{good, whites(l, 1, 1, 16, false)[0]}, nil, "bits"},
@@ -298,7 +301,8 @@ func TestFlatFieldFile(t *testing.T) {
 		{`"light":[[`, `"light":[[0,`, "light"},
 		{"}\n", "}{}", "after the end"},
 	} {
-		if _, err := ReadFlatField(strings.NewReader(strings.Replace(text, c.from, c.to, 1))); err == nil || !strings.Contains(err.Error(), c.say) {
+		if _, err := ReadFlatField(strings.NewReader(strings.Replace(text, c.from, c.to, 1))); err == nil ||
+			!strings.Contains(err.Error(), c.say) {
 			t.Errorf("%s: %v, want %q", c.to, err, c.say)
 		}
 	}

@@ -218,7 +218,8 @@ func (f *FlatField) fallOff() (vignette, gradient float64) {
 		sx, sxx, sy, syy = sx+x*v, sxx+x*x, sy+y*v, syy+y*y
 	}
 	det := func(a, b, c int) float64 {
-		return m[0][a]*(m[1][b]*m[2][c]-m[1][c]*m[2][b]) - m[0][b]*(m[1][a]*m[2][c]-m[1][c]*m[2][a]) + m[0][c]*(m[1][a]*m[2][b]-m[1][b]*m[2][a])
+		return m[0][a]*(m[1][b]*m[2][c]-m[1][c]*m[2][b]) - m[0][b]*(m[1][a]*m[2][c]-m[1][c]*m[2][a]) +
+			m[0][c]*(m[1][a]*m[2][b]-m[1][b]*m[2][a])
 	}
 	d := det(0, 1, 2)
 	if math.Abs(d) < 1e-9 || f.Cols*f.Rows < 9 {

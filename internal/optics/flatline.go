@@ -38,7 +38,8 @@ func FitRuler(v View, o FlatViewOptions) (Flat, error) {
 	f.addTarget(o)
 	f.combine()
 	if !(f.MMPerPX > 0) || !(f.UMMPerPX < f.MMPerPX) { // also NaN
-		return Flat{}, fmt.Errorf("optics: scale: view %s: the ruler's marks contradict each other so much that they tell no scale; look whether they were found rightly", flatName(v))
+		return Flat{}, fmt.Errorf("optics: scale: view %s: the ruler's marks contradict each other so much that they tell no scale; look "+
+			"whether they were found rightly", flatName(v))
 	}
 	f.warnTarget(o)
 	f.Warnings = append(f.Warnings, part.Say("optics.ruler_line"))
@@ -203,7 +204,8 @@ func FitDisc(e Ellipse, w, h int, diameterMM float64, o FlatViewOptions) (Flat, 
 	if o.Lens != nil {
 		stretch, ok := o.Lens.stretch(part.Point{X: e.XPX, Y: e.YPX})
 		if !ok {
-			return Flat{}, errors.New("optics: scale: disc: it lies where the lens's distortion is not known; move it to the picture's middle")
+			return Flat{}, errors.New("optics: scale: disc: it lies where the lens's distortion is not known; " +
+				"move it to the picture's middle")
 		}
 		u, major, minor = u*stretch, major*stretch, minor*stretch
 	}

@@ -23,7 +23,8 @@ func fitPlacement(l *Lens, v View) (posed, error) {
 	for i, m := range v.Marks {
 		p, ok := l.UndistortPX(picturePoint(m))
 		if !ok {
-			return posed{}, errors.New("a mark lies where the lens's distortion is not known; take the lens again with the target in the picture's corners")
+			return posed{}, errors.New("a mark lies where the lens's distortion is not known; take the lens again with the target in the " +
+				"picture's corners")
 		}
 		m.XPX, m.YPX = p.X, p.Y
 		ideal[i] = m

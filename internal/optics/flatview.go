@@ -11,7 +11,8 @@ import (
 
 // FlatViewOptions says what is known before one picture of a target is fitted.
 type FlatViewOptions struct {
-	TargetURel float64  // relative standard uncertainty of the target's pitch or diameter, from its certificate; 0: not given, which is warned about
+	// Relative standard uncertainty of the target's pitch or diameter, from its certificate; 0: not given, which is warned about.
+	TargetURel float64
 	Projection string   // [Telecentric] or [Perspective] where a person knows; "" where not
 	Lens       *Lens    // known distortion; with [Telecentric] only that, else also the focal length, so that the tilt is known
 	LensCov    *LensCov // of the lens, for the budget; nil: not counted
@@ -96,7 +97,8 @@ func FitFlat(v View, o FlatViewOptions) (Flat, error) {
 	f.addTarget(o)
 	f.combine()
 	if !(f.MMPerPX > 0) || !(f.UMMPerPX < f.MMPerPX) { // also NaN
-		return Flat{}, fmt.Errorf("optics: scale: view %s: the marks contradict each other so much that they tell no scale; look whether they were found rightly, and square the target", flatName(v))
+		return Flat{}, fmt.Errorf("optics: scale: view %s: the marks contradict each other so much that they tell no scale; look whether "+
+			"they were found rightly, and square the target", flatName(v))
 	}
 	f.warn(v, o)
 	return f, nil
@@ -129,7 +131,8 @@ func newFlat(v View, o FlatViewOptions) Flat {
 	n := math.NaN()
 	f := Flat{Name: v.Name, W: v.W, H: v.H, Projection: o.Projection, Lens: o.Lens,
 		MMPerPX: n, UMMPerPX: n, MMPerPXX: n, MMPerPXY: n, AspectRatio: n, UAspect: n, SkewDeg: n, USkewDeg: n, TiltDeg: n, UTiltDeg: n,
-		TiltAlongDeg: n, TurnDeg: n, DistanceMM: n, UDistanceMM: n, PerspectiveP: n, ScaleChangePct: n, RadialP: n, DistortionMaxPX: n, RMSPX: n, SigmaPX: n, Coverage: n}
+		TiltAlongDeg: n, TurnDeg: n, DistanceMM: n, UDistanceMM: n, PerspectiveP: n, ScaleChangePct: n, RadialP: n, DistortionMaxPX: n,
+		RMSPX: n, SigmaPX: n, Coverage: n}
 	if f.Projection == "" {
 		f.Projection = Perspective
 	}

@@ -356,7 +356,8 @@ func TestDisc(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if math.Abs(f.MMPerPX-0.025) > 1e-12 || math.Abs(f.TiltDeg-10) > 3*f.UTiltDeg || !(f.UTiltDeg < 1) || math.Abs(f.TiltAlongDeg-110) > 1e-9 {
+	if math.Abs(f.MMPerPX-0.025) > 1e-12 || math.Abs(f.TiltDeg-10) > 3*f.UTiltDeg || !(f.UTiltDeg < 1) ||
+		math.Abs(f.TiltAlongDeg-110) > 1e-9 {
 		t.Errorf("%+v", f)
 	}
 	// Target 1e-4, picture 0.2/400, squareness (1/cos 10 - 1)/sqrt 12 = 0.0044523, together 0.0044814 of 0.025 (by hand).

@@ -101,10 +101,12 @@ func TestSlantedEdgeClosedForms(t *testing.T) {
 				off := s.MTF50CyPX/c.mtf50 - 1
 				worst = max(worst, math.Abs(off))
 				if math.Abs(off) > 0.01 {
-					t.Errorf("sigma %g, %g deg, upright %v: MTF50 %.5f, want %.5f (%.2f %%)", c.sigma, deg, upright, s.MTF50CyPX, c.mtf50, 100*off)
+					t.Errorf("sigma %g, %g deg, upright %v: MTF50 %.5f, want %.5f (%.2f %%)", c.sigma, deg, upright, s.MTF50CyPX, c.mtf50,
+						100*off)
 				}
 				if math.Abs(s.AngleDeg-math.Abs(deg)) > 0.05 || s.Upright != upright || math.Abs(s.Contrast-0.7) > 0.01 {
-					t.Errorf("sigma %g, %g deg, upright %v: angle %.2f, upright %v, contrast %.3f", c.sigma, deg, upright, s.AngleDeg, s.Upright, s.Contrast)
+					t.Errorf("sigma %g, %g deg, upright %v: angle %.2f, upright %v, contrast %.3f", c.sigma, deg, upright, s.AngleDeg,
+						s.Upright, s.Contrast)
 				}
 				if rise := Rise1090OfSigma(c.sigma); /* a quarter of a bin */ math.Abs(s.Rise1090PX-rise) > 0.06 {
 					t.Errorf("sigma %g, %g deg: rise %.3f, want %.3f", c.sigma, deg, s.Rise1090PX, rise)

@@ -28,7 +28,8 @@ import (
 func (r *edgeRegion) measure(l edgeLine, o EdgeOptions) (Sharpness, error) {
 	half := r.room(l, o.HalfPX)
 	if half < 4 {
-		return Sharpness{}, fmt.Errorf("optics: slanted edge: the edge runs within %.0f px of the region's border: give a region with the edge in its middle", max(half, 0))
+		return Sharpness{}, fmt.Errorf("optics: slanted edge: the edge runs within %.0f px of the region's border: give a region with "+
+			"the edge in its middle", max(half, 0))
 	}
 	l, err := r.refine(l, half)
 	if err != nil {
@@ -40,14 +41,16 @@ func (r *edgeRegion) measure(l edgeLine, o EdgeOptions) (Sharpness, error) {
 		s.BowPX = l.bow()
 	}
 	if s.AngleDeg < o.LeastDeg/2 || s.AngleDeg > 2*o.MostDeg {
-		return s, fmt.Errorf("optics: slanted edge: the edge lies at %.1f degrees to the pixel grid, needed are %g to %g: turn the target by about 5 degrees", s.AngleDeg, o.LeastDeg, o.MostDeg)
+		return s, fmt.Errorf("optics: slanted edge: the edge lies at %.1f degrees to the pixel grid, needed are %g to %g: turn the "+
+			"target by about 5 degrees", s.AngleDeg, o.LeastDeg, o.MostDeg)
 	}
 	l = wholePhases(l)
 	s.Rows, s.PhasePX = l.to-l.from, math.Abs(l.b)*float64(l.to-l.from)
 	e := r.esf(l, half, nil)
 	s.EmptyBins = e.empty
 	if e.empty > len(e.v)/10 {
-		return s, fmt.Errorf("optics: slanted edge: the edge moves by only %.2f px over %d rows, so that a tenth of the quarter pixels stay empty: give a longer edge, or turn the target by about 5 degrees", s.PhasePX, s.Rows)
+		return s, fmt.Errorf("optics: slanted edge: the edge moves by only %.2f px over %d rows, so that a tenth of the quarter pixels "+
+			"stay empty: give a longer edge, or turn the target by about 5 degrees", s.PhasePX, s.Rows)
 	}
 	low, high := e.ends()
 	s.Contrast = math.Abs(high - low)
@@ -59,7 +62,8 @@ func (r *edgeRegion) measure(l edgeLine, o EdgeOptions) (Sharpness, error) {
 	cos := math.Cos(s.AngleDeg * math.Pi / 180)
 	s.MTF50CyPX = d.mtf50() / cos
 	if math.IsNaN(s.MTF50CyPX) {
-		return s, fmt.Errorf("optics: slanted edge: contrast does not fall to one half up to one cycle a pixel: the edge holds a disturbance, or the camera sharpens very much")
+		return s, fmt.Errorf("optics: slanted edge: contrast does not fall to one half up to one cycle a pixel: the edge holds a " +
+			"disturbance, or the camera sharpens very much")
 	}
 	s.curve(d, cos)
 	s.Rise1090PX = e.rise(low, high) * cos

@@ -56,9 +56,10 @@ type Scale struct {
 	Made          time.Time      `json:"made"`                      //
 	MaxAgeDays    int            `json:"max_age_days"`              // [DefaultMaxAgeDays]
 	Pictures      []ScalePicture `json:"pictures"`                  //
-	RMSPX         float64        `json:"rms_px,omitempty"`          // of the marks about the fit; absent (0 inside): one disc has no marks to differ
-	Rating        string         `json:"rating"`                    // good, fair, poor
-	Warnings      []string       `json:"warnings,omitempty"`        //
+	// Of the marks about the fit; absent (0 inside): one disc has no marks to differ.
+	RMSPX    float64  `json:"rms_px,omitempty"`
+	Rating   string   `json:"rating"`             // good, fair, poor
+	Warnings []string `json:"warnings,omitempty"` //
 
 	WarningPhrases []part.Phrase `json:"warning_phrases,omitempty"` // Warnings, to be told in any language
 }
@@ -104,7 +105,8 @@ func (s *Scale) UndistortPX(p part.Point) (part.Point, bool) {
 func (f *Flat) Scale() Scale {
 	s := Scale{Schema: ScaleSchema, MMPerPX: f.MMPerPX, UMMPerPX: f.UMMPerPX, Projection: f.Projection, Lens: f.Lens, LensU: f.LensU,
 		TiltDeg: known(f.TiltDeg), SkewDeg: known(f.SkewDeg), AspectRatio: known(f.AspectRatio),
-		WidthPX: f.W, HeightPX: f.H, MaxAgeDays: DefaultMaxAgeDays, WarningPhrases: slices.Clone(f.Warnings), Warnings: lang.English().SayAll(f.Warnings)}
+		WidthPX: f.W, HeightPX: f.H, MaxAgeDays: DefaultMaxAgeDays, WarningPhrases: slices.Clone(f.Warnings),
+		Warnings: lang.English().SayAll(f.Warnings)}
 	if !math.IsNaN(f.RMSPX) {
 		s.RMSPX = f.RMSPX
 	}
@@ -156,7 +158,8 @@ func DecodeScale(r io.Reader) (Scale, error) {
 		return Scale{}, errors.New("optics: scale file: it has no schema number, so it is no scale file; make the scale again")
 	}
 	if *kind.Schema != ScaleSchema {
-		return Scale{}, fmt.Errorf("optics: scale file: its schema is %d and this program reads %d; make the scale again, or use the program that wrote it", *kind.Schema, ScaleSchema)
+		return Scale{}, fmt.Errorf("optics: scale file: its schema is %d and this program reads %d; make the scale again, or use the "+
+			"program that wrote it", *kind.Schema, ScaleSchema)
 	}
 	d := json.NewDecoder(bytes.NewReader(b))
 	d.DisallowUnknownFields()

@@ -44,7 +44,8 @@ func TestScaleFileThereAndBack(t *testing.T) {
 		t.Errorf("came back as %+v", got)
 	}
 	least := someScale()
-	least.Lens, least.LensU, least.TiltDeg, least.SkewDeg, least.AspectRatio, least.FocalLengthMM, least.RMSPX, least.Warnings = nil, nil, nil, nil, nil, nil, 0, nil
+	least.Lens, least.LensU, least.TiltDeg, least.SkewDeg, least.AspectRatio, least.FocalLengthMM, least.RMSPX, least.Warnings = nil, nil,
+		nil, nil, nil, nil, 0, nil
 	b.Reset()
 	if err := EncodeScale(&b, least); err != nil {
 		t.Fatal(err)
@@ -182,7 +183,8 @@ func TestCheckPicture(t *testing.T) {
 	}
 	s.Camera, s.Focus, s.FocalLengthMM = "", "", nil
 	d = s.Doubts(PictureFacts{Camera: "x"})
-	if len(d) != 3 || said(d[0]) != "the scale does not say its camera, so that the picture's could not be compared" || said(d[1]) != "neither picture nor scale says its focus" {
+	if len(d) != 3 || said(d[0]) != "the scale does not say its camera, so that the picture's could not be compared" ||
+		said(d[1]) != "neither picture nor scale says its focus" {
 		t.Errorf("%q", d)
 	}
 }

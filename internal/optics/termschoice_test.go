@@ -56,7 +56,8 @@ func TestChoiceOfTerms(t *testing.T) {
 			if err0 <= 2*f.LensU.FX {
 				after++
 			}
-			if want := math.Hypot(u, f.UChoice.FX); math.Abs(f.LensU.FX-want) > 1e-9*want || math.Abs(f.Cov[lensFX][lensFX]-want*want) > 1e-9*want*want {
+			if want := math.Hypot(u, f.UChoice.FX); math.Abs(f.LensU.FX-want) > 1e-9*want ||
+				math.Abs(f.Cov[lensFX][lensFX]-want*want) > 1e-9*want*want {
 				t.Errorf("%s: u(fx) %g of %g and %g", c.name, f.LensU.FX, u, f.UChoice.FX)
 			}
 			if f.LensU.FX > c.more*u {

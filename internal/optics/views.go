@@ -47,7 +47,8 @@ func (v *View) checkMarks(least int) error {
 			}
 		}
 		if m.XPX < -1 || m.YPX < -1 || m.XPX > float64(v.W) || m.YPX > float64(v.H) {
-			return fmt.Errorf("the mark in column %d, row %d lies at %.1f, %.1f, outside the picture of %d x %d px", m.Col+1, m.Row+1, m.XPX, m.YPX, v.W, v.H)
+			return fmt.Errorf("the mark in column %d, row %d lies at %.1f, %.1f, outside the picture of %d x %d px", m.Col+1, m.Row+1,
+				m.XPX, m.YPX, v.W, v.H)
 		}
 		if o, twice := at[targetPoint(m)]; twice {
 			return fmt.Errorf("the marks in column %d, row %d and column %d, row %d are the same place of the target; is the pitch zero?",

@@ -33,7 +33,8 @@ type Contribution struct {
 	Sensitivity    float64      `json:"sensitivity_um"`
 	ContributionUM float64      `json:"contribution_um"` // |Sensitivity| U, >= 0
 
-	NamePhrase *Phrase `json:"name_phrase,omitempty"` // Name, to be told in any language, where it has numbers in it; else its key is budget.part. and Name
+	// Name, to be told in any language, where it has numbers in it; else its key is budget.part. and Name.
+	NamePhrase *Phrase `json:"name_phrase,omitempty"`
 }
 
 // Budget is how the uncertainty of one measured length comes about.

@@ -23,8 +23,10 @@ func endGauge() []Contribution {
 		{Name: "difference of the end gauges", Unit: "nm", U: 9.7, Sensitivity: 1e-3, Distribution: Scatter, DOF: dof(25.6)},
 		{Name: "expansion of the standard", Unit: "1/K", U: 1.2e-6, Sensitivity: 0},
 		{Name: "temperature of the test bed", Unit: "K", U: 0.41, Sensitivity: 0},
-		{Name: "difference of expansion", Unit: "1/K", U: 0.58e-6, Sensitivity: 0.1 * lengthNM * 1e-3, Distribution: Rectangular, DOF: dof(50)},
-		{Name: "difference of temperature", Unit: "K", U: 0.05 / math.Sqrt(3), Sensitivity: -lengthNM * expansion * 1e-3, Distribution: Rectangular, DOF: dof(2)},
+		{Name: "difference of expansion", Unit: "1/K", U: 0.58e-6, Sensitivity: 0.1 * lengthNM * 1e-3, Distribution: Rectangular,
+			DOF: dof(50)},
+		{Name: "difference of temperature", Unit: "K", U: 0.05 / math.Sqrt(3), Sensitivity: -lengthNM * expansion * 1e-3,
+			Distribution: Rectangular, DOF: dof(2)},
 	}
 }
 

@@ -94,7 +94,8 @@ func TestMarkSets(t *testing.T) {
 		{six + " white black diffuse", ShortSet, ""},
 		{six + " white stripes_x3", ShortSet, "stripes_x3"},
 		{six + " stripes_x3 stripes_y3", ShortSet, "stripes_x3 stripes_y3"},
-		{"white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y3", NoSet, "white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y3"},
+		{"white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y3", NoSet,
+			"white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y3"},
 		{"white", NoSet, "white"},
 	} {
 		var shots []*Shot

@@ -5,9 +5,10 @@ import "slices"
 // Plan is what to do about a unit: a few steps in the order of doing, made of all findings and
 // the seam together. A unit that passes has no step.
 type Plan struct {
-	Steps   []PlanStep `json:"steps"`
-	MayStay []int      `json:"may_stay,omitempty"` // numbers of findings that count a little, and with which the unit passes once the steps are done
-	Unseen  []string   `json:"unseen,omitempty"`   // what was not looked at or not measured, whatever the verdict
+	Steps []PlanStep `json:"steps"`
+	// Numbers of findings that count a little, and with which the unit passes once the steps are done.
+	MayStay []int    `json:"may_stay,omitempty"`
+	Unseen  []string `json:"unseen,omitempty"` // what was not looked at or not measured, whatever the verdict
 
 	UnseenPhrases []Phrase `json:"unseen_phrases,omitempty"` // Unseen, each in its place, to be told in any language
 }
@@ -48,7 +49,8 @@ const (
 )
 
 // PlanKeys are all of them.
-var PlanKeys = []PlanKey{PlanLook, PlanWipeOff, PlanReglue, PlanFill, PlanFlush, PlanClean, PlanTakeOut, PlanFlow, PlanCutBack, PlanCoat, PlanPolish,
+var PlanKeys = []PlanKey{PlanLook, PlanWipeOff, PlanReglue, PlanFill, PlanFlush, PlanClean, PlanTakeOut, PlanFlow, PlanCutBack, PlanCoat,
+	PlanPolish,
 	PlanReplace, PlanSetAside, PlanRetake, PlanGauge}
 
 // Care is what to take care of in a step.

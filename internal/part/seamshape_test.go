@@ -17,7 +17,8 @@ func TestAroundDeg(t *testing.T) {
 
 // A clock face by hand: 30 degrees are an hour, 3 o'clock is at 0, 12 at 270.
 func TestClockHour(t *testing.T) {
-	for deg, want := range map[float64]string{0: "3", 270: "12", 90: "6", 180: "9", 300: "1", 45: "4:30", 359: "3", 20: "3:40", -90: "12", 262.5: "11:45"} {
+	for deg, want := range map[float64]string{0: "3", 270: "12", 90: "6", 180: "9", 300: "1", 45: "4:30", 359: "3", 20: "3:40", -90: "12",
+		262.5: "11:45"} {
 		if got := ClockHour(deg); got != want {
 			t.Errorf("%g degrees: %s, want %s", deg, got, want)
 		}

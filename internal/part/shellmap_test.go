@@ -9,7 +9,8 @@ import (
 // TestShellMap: a cylinder's and a half sphere's areas are those of the formulas; a place is looked up
 // around the turn's end; parts that do not fit are no map.
 func TestShellMap(t *testing.T) {
-	cylinder := &ShellMap{StepDeg: 10, StepMM: 0.5, RadiusMM: []float64{8, 8, 8, 8}, Rows: []string{strings.Repeat("2", 36), strings.Repeat("2", 35) + "1", strings.Repeat("0", 36), strings.Repeat("2", 36)}}
+	cylinder := &ShellMap{StepDeg: 10, StepMM: 0.5, RadiusMM: []float64{8, 8, 8, 8},
+		Rows: []string{strings.Repeat("2", 36), strings.Repeat("2", 35) + "1", strings.Repeat("0", 36), strings.Repeat("2", 36)}}
 	if got, want := 36*4*cylinder.AreaMM2(1), 2*math.Pi*8*2; math.Abs(got-want) > 1e-9 { // 2 pi r h
 		t.Errorf("cylinder: %g mm2, want %g", got, want)
 	}
@@ -38,13 +39,16 @@ func TestShellMap(t *testing.T) {
 	for _, c := range []struct {
 		turn, below float64
 		want        byte
-	}{{0, 0, '2'}, {355, 0.6, '1'}, {-5, 0.6, '1'}, {715, 0.6, '1'}, {5, 0.6, '2'}, {100, 1.2, '0'}, {0, 2.1, '0'}, {0, -0.1, '0'}, {0, math.NaN(), '0'}} {
+	}{{0, 0, '2'}, {355, 0.6, '1'}, {-5, 0.6, '1'}, {715, 0.6, '1'}, {5, 0.6, '2'}, {100, 1.2, '0'}, {0, 2.1, '0'}, {0, -0.1, '0'},
+		{0, math.NaN(), '0'}} {
 		if got := cylinder.At(c.turn, c.below); got != c.want {
 			t.Errorf("at %g deg, %g mm: %c, want %c", c.turn, c.below, got, c.want)
 		}
 	}
-	for name, m := range map[string]*ShellMap{"none": nil, "empty": {}, "short row": {StepDeg: 120, StepMM: 1, RadiusMM: []float64{1}, Rows: []string{"22"}},
-		"no radius": {StepDeg: 120, StepMM: 1, RadiusMM: []float64{math.NaN()}, Rows: []string{"222"}}, "rows": {StepDeg: 120, StepMM: 1, RadiusMM: []float64{1, 1}, Rows: []string{"222"}}} {
+	for name, m := range map[string]*ShellMap{"none": nil, "empty": {},
+		"short row": {StepDeg: 120, StepMM: 1, RadiusMM: []float64{1}, Rows: []string{"22"}},
+		"no radius": {StepDeg: 120, StepMM: 1, RadiusMM: []float64{math.NaN()}, Rows: []string{"222"}},
+		"rows":      {StepDeg: 120, StepMM: 1, RadiusMM: []float64{1, 1}, Rows: []string{"222"}}} {
 		if n := m.Columns(); n != 0 {
 			t.Errorf("%s: %d columns", name, n)
 		}

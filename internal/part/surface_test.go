@@ -9,8 +9,10 @@ import (
 
 // Worked by hand: thirds to three decimals, and the three still adding up to 1.
 func TestRounded(t *testing.T) {
-	s := Surface{View: Face, LookedAt: 1. / 3, OneLight: 1. / 3, NotLookedAt: 1. / 3, Why: map[Why]float64{Mirrored: 1. / 3, Clipped: 0.0004}}.Rounded()
-	if s.OneLight != 0.333 || s.NotLookedAt != 0.333 || s.LookedAt != 0.334 || len(s.Why) != 1 || s.Why[Mirrored] != 0.333 || s.View != Face {
+	s := Surface{View: Face, LookedAt: 1. / 3, OneLight: 1. / 3, NotLookedAt: 1. / 3,
+		Why: map[Why]float64{Mirrored: 1. / 3, Clipped: 0.0004}}.Rounded()
+	if s.OneLight != 0.333 || s.NotLookedAt != 0.333 || s.LookedAt != 0.334 || len(s.Why) != 1 || s.Why[Mirrored] != 0.333 ||
+		s.View != Face {
 		t.Errorf("%+v", s)
 	}
 	r := rand.New(rand.NewPCG(1, 2))
@@ -52,7 +54,8 @@ func TestPose(t *testing.T) {
 }
 
 func TestPercent(t *testing.T) {
-	for v, want := range map[float64]string{0: "0 %", 0.001: "0.1 %", 0.004: "0.4 %", 0.0101: "1 %", 0.75: "75 %", 0.99: "99 %", 0.996: "99.6 %", 0.9999: "100 %", 1: "100 %"} {
+	for v, want := range map[float64]string{0: "0 %", 0.001: "0.1 %", 0.004: "0.4 %", 0.0101: "1 %", 0.75: "75 %", 0.99: "99 %",
+		0.996: "99.6 %", 0.9999: "100 %", 1: "100 %"} {
 		if got := Percent(v); got != want {
 			t.Errorf("%g: %s, want %s", v, got, want)
 		}

@@ -77,15 +77,16 @@ type Folder struct {
 // Result is what one unit's inspection says: result.json. docs/formats.md tells each field,
 // docs/result.schema.json its form. A number that could not be measured is absent.
 type Result struct {
-	Schema   int             `json:"schema"`
-	Unit     string          `json:"unit"`
-	Stage    Stage           `json:"stage"`
-	Verdict  Verdict         `json:"verdict"`
-	Score    *float64        `json:"score,omitempty"` // demerits; absent where the unit could not be measured
-	Reasons  []string        `json:"reasons"`
-	MMPerPX  float64         `json:"mm_per_px"`        // of all pictures, or, with a scale file a view, of the first picture
-	Scales   []ScaleUse      `json:"scales,omitempty"` // the scale files that were used
-	Screen   *Mirror         `json:"screen,omitempty"` // what the faceplate mirrors of a screen; absent where there are no such pictures, or they could not be measured
+	Schema  int        `json:"schema"`
+	Unit    string     `json:"unit"`
+	Stage   Stage      `json:"stage"`
+	Verdict Verdict    `json:"verdict"`
+	Score   *float64   `json:"score,omitempty"` // demerits; absent where the unit could not be measured
+	Reasons []string   `json:"reasons"`
+	MMPerPX float64    `json:"mm_per_px"`        // of all pictures, or, with a scale file a view, of the first picture
+	Scales  []ScaleUse `json:"scales,omitempty"` // the scale files that were used
+	// What the faceplate mirrors of a screen; absent where there are no such pictures, or they could not be measured.
+	Screen   *Mirror         `json:"screen,omitempty"`
 	Seam     Seam            `json:"seam"`
 	Surfaces []Surface       `json:"surfaces,omitempty"` // how much of each surface was looked at
 	Shell    *ShellMap       `json:"shell,omitempty"`    // the shell over all its turns; absent: no shell picture was looked into
@@ -93,7 +94,8 @@ type Result struct {
 	Pictures []PictureReport `json:"pictures"`
 	Warnings []string        `json:"warnings"` // what a reader must know, e.g. one light only
 
-	StoppedS  *float64   `json:"stopped_s,omitempty"`  // at the bench: so long the unit stood still, from the press that started it to its last picture
+	// At the bench: so long the unit stood still, from the press that started it to its last picture.
+	StoppedS  *float64   `json:"stopped_s,omitempty"`
 	KindModel *ModelUse  `json:"kind_model,omitempty"` // absent: the rules alone said what kind each finding is
 	Faceplate *Faceplate `json:"faceplate,omitempty"`  // absent: no face picture, or its outline was not found
 
@@ -129,7 +131,8 @@ type ShellMap struct {
 	StepDeg    float64   `json:"step_deg"`    // a column's width, degrees of turn; 360 is a whole number of columns
 	StepMM     float64   `json:"step_mm"`     // a row's height along the axis, mm
 	RadiusMM   []float64 `json:"radius_mm"`   // each row's mean distance from the axis, mm, from the seam down
-	Rows       []string  `json:"rows"`        // as many: a digit a column, the first at turn 0: 2 looked at in all lights, 1 in some, 0 in none
+	// As many: a digit a column, the first at turn 0: 2 looked at in all lights, 1 in some, 0 in none.
+	Rows []string `json:"rows"`
 }
 
 // Side is a limb of an edge picture, as seen in the picture.
@@ -181,21 +184,22 @@ func (s *StepStation) Why() Phrase {
 
 // Finding is one defect, seen in one or more pictures of a pose.
 type Finding struct {
-	Number      int                `json:"number"` // from 1, as drawn in the pictures
-	Image       string             `json:"image"`  // the picture in which it shows best
-	Kind        Kind               `json:"type"`
-	Box         Box                `json:"box_px"`
-	DiameterMM  *float64           `json:"diameter_mm,omitempty"` // spots: geometric mean of length and width; a disc's diameter
-	LengthMM    *float64           `json:"length_mm,omitempty"`
-	WidthMM     *float64           `json:"width_mm,omitempty"`
-	UDiamMM     *float64           `json:"u_diameter_mm,omitempty"` // standard uncertainties of these, k = 1
-	ULengthMM   *float64           `json:"u_length_mm,omitempty"`
-	UWidthMM    *float64           `json:"u_width_mm,omitempty"`
-	AreaMM2     *float64           `json:"area_mm2,omitempty"`
-	AngleDeg    *float64           `json:"angle_deg,omitempty"` // of the long axis, 0..180, counter-clockwise from the picture's x axis
-	Lines       int                `json:"lines,omitempty"`     // sanding marks: number of lines
-	TurnDeg     *float64           `json:"turn_deg,omitempty"`  // on the shell: with the unit turned by so much it lies in the middle of the picture, 0..360
-	BelowMM     *float64           `json:"below_mm,omitempty"`  // on the shell: so far below the seam, along the axis, >= 0
+	Number     int      `json:"number"` // from 1, as drawn in the pictures
+	Image      string   `json:"image"`  // the picture in which it shows best
+	Kind       Kind     `json:"type"`
+	Box        Box      `json:"box_px"`
+	DiameterMM *float64 `json:"diameter_mm,omitempty"` // spots: geometric mean of length and width; a disc's diameter
+	LengthMM   *float64 `json:"length_mm,omitempty"`
+	WidthMM    *float64 `json:"width_mm,omitempty"`
+	UDiamMM    *float64 `json:"u_diameter_mm,omitempty"` // standard uncertainties of these, k = 1
+	ULengthMM  *float64 `json:"u_length_mm,omitempty"`
+	UWidthMM   *float64 `json:"u_width_mm,omitempty"`
+	AreaMM2    *float64 `json:"area_mm2,omitempty"`
+	AngleDeg   *float64 `json:"angle_deg,omitempty"` // of the long axis, 0..180, counter-clockwise from the picture's x axis
+	Lines      int      `json:"lines,omitempty"`     // sanding marks: number of lines
+	// On the shell: with the unit turned by so much it lies in the middle of the picture, 0..360.
+	TurnDeg     *float64           `json:"turn_deg,omitempty"`
+	BelowMM     *float64           `json:"below_mm,omitempty"` // on the shell: so far below the seam, along the axis, >= 0
 	Zone        Zone               `json:"zone"`
 	Severity    Severity           `json:"severity"`
 	Confidence  float64            `json:"confidence"`
@@ -205,7 +209,8 @@ type Finding struct {
 	StepStation string             `json:"station,omitempty"`  // seam findings: "120 deg, left"
 	ValueUM     *float64           `json:"value_um,omitempty"` // seam findings: the step, gap or bead
 	Rule        *RuleCall          `json:"rule,omitempty"`     // what the rules call it, where a learned model was asked
-	Budget      *Budget            `json:"budget,omitempty"`   // of the diameter, else of the length; kept in result.json only where asked for
+	// Of the diameter, else of the length; kept in result.json only where asked for.
+	Budget *Budget `json:"budget,omitempty"`
 
 	AdvicePhrase *Phrase `json:"advice_phrase,omitempty"` // Advice, to be told in any language
 }
@@ -254,19 +259,23 @@ const (
 // Mirror is how a faceplate mirrors a screen that shows stripes. Slopes are over wavelengths
 // of 0.125 to 4 mm, the faceplate's own shape and the noise taken off.
 type Mirror struct {
-	LostGloss  float64   `json:"lost_gloss"`                    // share of the face whose slopes are too steep to follow, or that mirrors nothing, 0..1
-	PhaseRad   *float64  `json:"phase_rad,omitempty"`           // root mean square of the stripes' phase
-	UPhaseRad  *float64  `json:"u_phase_rad,omitempty"`         // standard uncertainty, k = 1
-	SlopeMRad  *float64  `json:"slope_mrad,omitempty"`          // root mean square slope; absent where the station does not tell where the screen stands
-	USlopeMRad *float64  `json:"u_slope_mrad,omitempty"`        //
-	AtLeast    bool      `json:"lower_bound,omitempty"`         // what is told is a lower bound: slopes too steep to follow are not in it
-	MainMM     *float64  `json:"main_wave_mm,omitempty"`        // the wavelength around which there is most
-	Octaves    []Octave  `json:"octaves,omitempty"`             // the longest waves first
-	WaveMM     []float64 `json:"wave_mm,omitempty"`             // the curve: wavelengths,
-	PerOctave  []float64 `json:"variance_per_octave,omitempty"` // and variance per octave: mrad^2, or rad^2 of phase where slopes are absent
-	Bands      []Band    `json:"bands,omitempty"`               // slopes beside the limits of this stage; absent where slopes are, or there are no limits
-	RangeRad   float64   `json:"relief_rad"`                    // phase that the slope map shows as white or black
-	RangeMRad  *float64  `json:"relief_mrad,omitempty"`         // and slope
+	// Share of the face whose slopes are too steep to follow, or that mirrors nothing, 0..1.
+	LostGloss float64  `json:"lost_gloss"`
+	PhaseRad  *float64 `json:"phase_rad,omitempty"`   // root mean square of the stripes' phase
+	UPhaseRad *float64 `json:"u_phase_rad,omitempty"` // standard uncertainty, k = 1
+	// Root mean square slope; absent where the station does not tell where the screen stands.
+	SlopeMRad  *float64  `json:"slope_mrad,omitempty"`
+	USlopeMRad *float64  `json:"u_slope_mrad,omitempty"` //
+	AtLeast    bool      `json:"lower_bound,omitempty"`  // what is told is a lower bound: slopes too steep to follow are not in it
+	MainMM     *float64  `json:"main_wave_mm,omitempty"` // the wavelength around which there is most
+	Octaves    []Octave  `json:"octaves,omitempty"`      // the longest waves first
+	WaveMM     []float64 `json:"wave_mm,omitempty"`      // the curve: wavelengths,
+	// And variance per octave: mrad^2, or rad^2 of phase where slopes are absent.
+	PerOctave []float64 `json:"variance_per_octave,omitempty"`
+	// Slopes beside the limits of this stage; absent where slopes are, or there are no limits.
+	Bands     []Band   `json:"bands,omitempty"`
+	RangeRad  float64  `json:"relief_rad"`            // phase that the slope map shows as white or black
+	RangeMRad *float64 `json:"relief_mrad,omitempty"` // and slope
 }
 
 // Octave is the variance of the waves between two wavelengths.

@@ -69,9 +69,9 @@ func lightOf(p *part.Plane) []float64 {
 // shape: true that it must differ.
 type TurnDiffers func(aDeg, bDeg float64) bool
 
-// Turns doubts pictures of different turns that are the same: the unit was not turned between them, or one was copied. Which of them is right
-// nobody can tell. Sights may be nil. A unit that looks even about its axis may look the same at any turn: unless differs, which may be
-// nil, knows better it is said to be not tested.
+// Turns doubts pictures of different turns that are the same: the unit was not turned between them, or one was copied. Which of them is
+// right nobody can tell. Sights may be nil. A unit that looks even about its axis may look the same at any turn: unless differs, which may
+// be nil, knows better it is said to be not tested.
 func Turns(sights []*Sight, differs TurnDiffers) (doubts []Doubt, untested []part.Phrase) {
 	named := map[int]bool{}
 	for i, b := range sights {
@@ -103,9 +103,9 @@ func Turns(sights []*Sight, differs TurnDiffers) (doubts []Doubt, untested []par
 // brightBy: two pictures of one light are as bright to this share (common practice, no source).
 const brightBy = 0.1
 
-// Lights doubts pictures of one pose, as named under different lights, that show the same light, and such that are named the wrong way round.
-// Where two differ in brightness alone neither is believed: the light may have been the same, or the plate is like
-// a mirror and shows nothing but the room. Sights may be nil.
+// Lights doubts pictures of one pose, as named under different lights, that show the same light, and such that are named the wrong way
+// round. Where two differ in brightness alone neither is believed: the light may have been the same, or the plate is like a mirror and
+// shows nothing but the room. Sights may be nil.
 func Lights(sights []*Sight) (doubts []Doubt) {
 	named := map[int]bool{}
 	tell := func(at int, name, key string, of *Sight) {
@@ -116,7 +116,8 @@ func Lights(sights []*Sight) (doubts []Doubt) {
 	}
 	for i, b := range sights {
 		for j, a := range sights[:i] {
-			if a == nil || b == nil || a.shot.Pose() != b.shot.Pose() || a.shot.Light == b.shot.Light || a.shot.Light.OfScreen() || b.shot.Light.OfScreen() {
+			if a == nil || b == nil || a.shot.Pose() != b.shot.Pose() || a.shot.Light == b.shot.Light || a.shot.Light.OfScreen() ||
+				b.shot.Light.OfScreen() {
 				continue
 			}
 			m := over(a, b)
@@ -145,8 +146,8 @@ const (
 	swappedSum = -0.4
 )
 
-// filled: of the box around a unit that is seen whole it takes this share at least (an ellipse takes 0.79); mirrored lamps alone, on a dark unit before a
-// ground as dark, take much less, and say nothing of the light between them (common practice, no source).
+// filled: of the box around a unit that is seen whole it takes this share at least (an ellipse takes 0.79); mirrored lamps alone, on a dark
+// unit before a ground as dark, take much less, and say nothing of the light between them (common practice, no source).
 const filled = 0.5
 
 // swapped says whether of a diffuse and a raking picture of a pose each looks like the other.

@@ -109,7 +109,8 @@ func (p Plate) courseOf(limbs []Limbs, turns []float64, flip int) course {
 	return c
 }
 
-// leastTurns: with fewer nothing is refused, for the outline itself may be wrong. fewTurnsKept is then what is told of (common practice, no source).
+// leastTurns: with fewer nothing is refused, for the outline itself may be wrong. fewTurnsKept is then what is told of (common practice, no
+// source).
 const (
 	leastTurns   = 4
 	fewTurnsKept = 0.06
@@ -148,8 +149,8 @@ func (p Plate) Differs(aDeg, bDeg float64) bool {
 const OfFace = -1
 
 // Course doubts pictures from the side, of one view, that show the unit at another turn than they are named, or
-// another unit: what they show is held against the outline of the faceplate. Pictures that are doubted already are to be left out. untested says
-// what could not be told.
+// another unit: what they show is held against the outline of the faceplate. Pictures that are doubted already are to be left out. untested
+// says what could not be told.
 func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested []part.Phrase) {
 	n := len(limbs)
 	if n < 2 {
@@ -238,7 +239,10 @@ func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested [
 				return named[i]
 			}).keeps() {
 				which := func(i int) bool { return i == j || i == k }
-				return doubt(WrongTurn, which, func(i int) part.Phrase { return part.Say("proof.names_exchanged", "file", limbs[swap[i]].File) })
+				return doubt(WrongTurn, which, func(i int) part.Phrase {
+					return part.Say("proof.names_exchanged", "file",
+						limbs[swap[i]].File)
+				})
 			}
 		}
 	}
@@ -297,11 +301,13 @@ func (p Plate) sayOdd(limbs []Limbs, named []float64, odd int) Doubt {
 		turns := slices.Clone(named)
 		turns[odd] = t
 		if p.courseOf(limbs, turns, -1).keeps() {
-			return Doubt{l.At, WrongTurn, part.Say("proof.other_turn").With("at", part.Turns(part.Turn(t))).With("named", part.Turns(l.TurnDeg))}
+			return Doubt{l.At, WrongTurn, part.Say("proof.other_turn").With("at", part.Turns(part.Turn(t))).With("named",
+				part.Turns(l.TurnDeg))}
 		}
 	}
 	w, _ := p.at(l.TurnDeg)
-	return Doubt{l.At, OtherUnit, part.Say("proof.other_width", "width_mm", two(l.width()), "wanted_mm", two(w)).With("named", part.Turns(l.TurnDeg))}
+	return Doubt{l.At, OtherUnit, part.Say("proof.other_width", "width_mm", two(l.width()), "wanted_mm", two(w)).With("named",
+		part.Turns(l.TurnDeg))}
 }
 
 func two(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }

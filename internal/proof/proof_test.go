@@ -128,7 +128,8 @@ func names(d []Doubt) string {
 	return strings.Join(out, ", ")
 }
 
-// Honest units of any shape, pattern and colour, taken once or shaken and written anew, are not doubted. 500 of them: FINISHBENCH_FIGURES=1.
+// Honest units of any shape, pattern and colour, taken once or shaken and written anew, are not doubted. 500 of them:
+// FINISHBENCH_FIGURES=1.
 func TestHonestUnits(t *testing.T) {
 	n := 4
 	if os.Getenv("FINISHBENCH_FIGURES") != "" {
@@ -187,7 +188,8 @@ func TestStuckTurn(t *testing.T) {
 		u := drawUnit(r)
 		s := u.sights()
 		s[3] = Look(shaken(t, u.edges[1], r), edgeShot(3))
-		if d, _ := Turns(s, func(a, b float64) bool { return a+b == 120 }); names(d) != "same_turn 1, same_turn 3" || !strings.Contains(says(d[0].Remedy), "edge_090.jpg") {
+		if d, _ := Turns(s, func(a, b float64) bool { return a+b == 120 }); names(d) != "same_turn 1, same_turn 3" ||
+			!strings.Contains(says(d[0].Remedy), "edge_090.jpg") {
 			t.Errorf("unit %d, taken anew: %q", k, names(d))
 		}
 		s[3] = Look(u.edges[1], edgeShot(3))
@@ -317,8 +319,10 @@ func TestCourse(t *testing.T) {
 				l[i].TurnDeg -= 30
 			}
 		}, "wrong_turn 3, wrong_turn 4, wrong_turn 5", "30 deg farther"},
-		{"two exchanged", func(l []Limbs) { l[1].TurnDeg, l[4].TurnDeg = l[4].TurnDeg, l[1].TurnDeg }, "wrong_turn 1, wrong_turn 4", "exchange"},
-		{"as at another turn", func(l []Limbs) { l[2].LeftMM, l[2].RightMM = l[3].LeftMM, l[3].RightMM }, "wrong_turn 2", "as at 90 deg, not at 60 deg"},
+		{"two exchanged", func(l []Limbs) { l[1].TurnDeg, l[4].TurnDeg = l[4].TurnDeg, l[1].TurnDeg }, "wrong_turn 1, wrong_turn 4",
+			"exchange"},
+		{"as at another turn", func(l []Limbs) { l[2].LeftMM, l[2].RightMM = l[3].LeftMM, l[3].RightMM }, "wrong_turn 2",
+			"as at 90 deg, not at 60 deg"},
 		{"another unit", func(l []Limbs) { l[2].LeftMM -= 0.3; l[2].RightMM += 0.4 }, "other_unit 2", "mm wide where"},
 		{"another unit's face", func(l []Limbs) {
 			for i := range l {
@@ -342,7 +346,8 @@ func TestCourse(t *testing.T) {
 			t.Errorf("%s: %q, %q, %+v", c.name, names(d), untested, d)
 		}
 	}
-	// What cannot be told is said: a round plate, a unit put on anew for each turn, a face that lies turned, too few turns, a scale of another height.
+	// What cannot be told is said: a round plate, a unit put on anew for each turn, a face that lies turned, too few turns, a scale of
+	// another height.
 	round := Plate{MMPerPX: 1}
 	var still, wild, big []Limbs
 	for k := range 90 {
@@ -363,7 +368,8 @@ func TestCourse(t *testing.T) {
 		l    []Limbs
 		says string
 	}{
-		"round": {round, still, "too round"}, "put on anew": {u.plate, wild, "did not stay on its axis"}, "scale": {u.plate, big, "another height"},
+		"round": {round, still, "too round"}, "put on anew": {u.plate, wild, "did not stay on its axis"},
+		"scale": {u.plate, big, "another height"},
 	} {
 		if d, untested := c.p.Course(part.Edge, c.l); len(d) > 0 || len(untested) != 1 || !strings.Contains(says(untested[0]), c.says) {
 			t.Errorf("%s: %s, %q", name, names(d), untested)

@@ -114,7 +114,8 @@ func (t *tx) addOnce(ctx context.Context, e *entry) (int64, error) {
 	}
 	var id int64
 	var content string
-	err = t.row(ctx, "SELECT i.id, e.content FROM inspections i JOIN events e ON e.inspection = i.id AND e.kind = ? WHERE i.client_key = ?", eventRecorded, e.Key).Scan(&id, &content)
+	err = t.row(ctx, "SELECT i.id, e.content FROM inspections i JOIN events e ON e.inspection = i.id AND e.kind = ? WHERE i.client_key = ?",
+		eventRecorded, e.Key).Scan(&id, &content)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return t.add(ctx, e)
@@ -163,9 +164,11 @@ func ready(in part.Inspection) (*entry, error) {
 		return nil, fmt.Errorf("%w: its result: %v", ErrInvalid, err)
 	}
 	e.what = recorded{
-		Serial: in.Serial, Side: in.Side, Lot: in.Lot, Bench: in.Bench, Operator: in.Operator, Faceplate: in.Faceplate, Resin: in.Resin, Stage: string(in.Stage),
-		Started: stamp(in.Started), Ended: stamp(in.Ended), Verdict: string(in.Result.Verdict), Score: in.Result.Score, WorstStepUM: in.Result.Seam.WorstStepUM,
-		Program: in.Program, Libraries: in.Libraries, Corrects: in.Corrects, Key: in.Key, ResultSHA256: hashOf(raw),
+		Serial: in.Serial, Side: in.Side, Lot: in.Lot, Bench: in.Bench, Operator: in.Operator, Faceplate: in.Faceplate, Resin: in.Resin,
+		Stage:   string(in.Stage),
+		Started: stamp(in.Started), Ended: stamp(in.Ended), Verdict: string(in.Result.Verdict), Score: in.Result.Score,
+		WorstStepUM: in.Result.Seam.WorstStepUM,
+		Program:     in.Program, Libraries: in.Libraries, Corrects: in.Corrects, Key: in.Key, ResultSHA256: hashOf(raw),
 	}
 	if err := e.addPictures(); err != nil {
 		return nil, err
@@ -190,7 +193,8 @@ func (e *entry) addPictures() error {
 			p.SHA256 = sum
 		}
 		e.what.Pictures = append(e.what.Pictures, recordedPicture{
-			File: clean(p.File), View: clean(string(p.View)), Light: clean(string(p.Light)), AngleDeg: p.AngleDeg, SHA256: p.SHA256, Numbers: p.Bytes == nil,
+			File: clean(p.File), View: clean(string(p.View)), Light: clean(string(p.Light)), AngleDeg: p.AngleDeg, SHA256: p.SHA256,
+			Numbers: p.Bytes == nil,
 		})
 	}
 	return nil
@@ -215,7 +219,9 @@ func validate(in *part.Inspection) error {
 	for _, w := range []struct {
 		name, value string
 		most        int
-	}{{"serial", in.Serial, maxWord}, {"lot", in.Lot, maxWord}, {"bench", in.Bench, maxWord}, {"operator", in.Operator, maxWord}, {"faceplate", in.Faceplate, maxWord}, {"resin", in.Resin, maxWord}, {"program", in.Program, maxNote}, {"libraries", in.Libraries, maxNote}, {"key", in.Key, maxWord}} {
+	}{{"serial", in.Serial, maxWord}, {"lot", in.Lot, maxWord}, {"bench", in.Bench, maxWord}, {"operator", in.Operator, maxWord},
+		{"faceplate", in.Faceplate, maxWord}, {"resin", in.Resin, maxWord}, {"program", in.Program, maxNote},
+		{"libraries", in.Libraries, maxNote}, {"key", in.Key, maxWord}} {
 		if why := badWord(w.value, w.most); why != "" {
 			addf("its %s %s", w.name, why)
 		}
@@ -326,7 +332,8 @@ func (t *tx) add(ctx context.Context, e *entry) (int64, error) {
 
 func (t *tx) mayCorrect(ctx context.Context, id int64) error {
 	var there, corrected int
-	err := t.row(ctx, "SELECT (SELECT count(*) FROM inspections WHERE id = ?), (SELECT count(*) FROM inspections WHERE corrects = ?)", id, id).Scan(&there, &corrected)
+	err := t.row(ctx, "SELECT (SELECT count(*) FROM inspections WHERE id = ?), (SELECT count(*) FROM inspections WHERE corrects = ?)", id,
+		id).Scan(&there, &corrected)
 	switch {
 	case err != nil:
 		return fmt.Errorf("records: look for inspection %d: %w", id, err)
@@ -348,9 +355,11 @@ func (t *tx) keepPicture(ctx context.Context, p part.StoredPicture) error {
 		if p.Bytes != nil {
 			bytes = p.Bytes
 		}
-		err = t.exec(ctx, "INSERT INTO pictures (sha256, mime, size, bytes) VALUES (?, ?, ?, ?)", p.SHA256, clean(p.MIME), len(p.Bytes), bytes)
+		err = t.exec(ctx, "INSERT INTO pictures (sha256, mime, size, bytes) VALUES (?, ?, ?, ?)", p.SHA256, clean(p.MIME), len(p.Bytes),
+			bytes)
 	case err == nil && kept == 0 && p.Bytes != nil:
-		err = t.exec(ctx, "UPDATE pictures SET mime = ?, size = ?, bytes = ? WHERE sha256 = ?", clean(p.MIME), len(p.Bytes), p.Bytes, p.SHA256)
+		err = t.exec(ctx, "UPDATE pictures SET mime = ?, size = ?, bytes = ? WHERE sha256 = ?", clean(p.MIME), len(p.Bytes), p.Bytes,
+			p.SHA256)
 	}
 	if err != nil {
 		return fmt.Errorf("records: keep picture %s: %w", p.File, err)
@@ -359,7 +368,8 @@ func (t *tx) keepPicture(ctx context.Context, p part.StoredPicture) error {
 }
 
 func (t *tx) keepText(ctx context.Context, x part.SettingsFile) error {
-	err := t.exec(ctx, "INSERT INTO texts (sha256, bytes) SELECT ?, ? WHERE NOT EXISTS (SELECT 1 FROM texts WHERE sha256 = ?)", x.SHA256, x.Bytes, x.SHA256)
+	err := t.exec(ctx, "INSERT INTO texts (sha256, bytes) SELECT ?, ? WHERE NOT EXISTS (SELECT 1 FROM texts WHERE sha256 = ?)", x.SHA256,
+		x.Bytes, x.SHA256)
 	if err != nil {
 		return fmt.Errorf("records: keep %s: %w", x.Name, err)
 	}

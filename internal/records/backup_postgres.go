@@ -24,7 +24,8 @@ func (s *Store) dump(ctx context.Context, file string) error {
 func restorePostgres(ctx context.Context, file, url string, replace bool, now func() time.Time) (kept string, err error) {
 	out, err := postgresOutput(ctx, "pg_restore", "", "--list", file)
 	if err != nil || !strings.Contains(out, "events") || !strings.Contains(out, "inspections") {
-		return "", errors.Join(fmt.Errorf("records: %s is no dump of records: give one that 'inspect records backup' made from PostgreSQL", file), err)
+		return "", errors.Join(fmt.Errorf("records: %s is no dump of records: give one that 'inspect records backup' made from PostgreSQL",
+			file), err)
 	}
 	s, err := openPostgres(ctx, url, now)
 	if err != nil {
@@ -38,7 +39,8 @@ func restorePostgres(ctx context.Context, file, url string, replace bool, now fu
 	args := []string{"--no-owner", "--no-privileges", "--single-transaction", "--exit-on-error"}
 	if tables > 0 {
 		if !replace {
-			return "", fmt.Errorf("records: %s has tables already: to put the backup in their place, say so (what is there is then kept in a file)", s.where)
+			return "", fmt.Errorf("records: %s has tables already: to put the backup in their place, say so (what is there is then kept "+
+				"in a file)", s.where)
 		}
 		kept = file + ".before-" + now().UTC().Format("20060102-150405")
 		if err := s.Backup(ctx, kept); err != nil {
@@ -51,7 +53,8 @@ func restorePostgres(ctx context.Context, file, url string, replace bool, now fu
 	}
 	r, err := s.Check(ctx)
 	if err == nil && !r.OK() {
-		err = fmt.Errorf("records: the backup is restored, but %d things are wrong with it, first: %s", len(r.Problems)+r.More, r.Problems[0])
+		err = fmt.Errorf("records: the backup is restored, but %d things are wrong with it, first: %s", len(r.Problems)+r.More,
+			r.Problems[0])
 	}
 	return kept, err
 }
@@ -114,7 +117,8 @@ func findTool(name string) (string, error) {
 	}
 	path, err := exec.LookPath(name)
 	if err != nil {
-		return "", fmt.Errorf("%s is not installed on this machine: install postgresql-client of the server's version, or make the backup on the server", name)
+		return "", fmt.Errorf("%s is not installed on this machine: install postgresql-client of the server's version, or make the "+
+			"backup on the server", name)
 	}
 	return path, nil
 }

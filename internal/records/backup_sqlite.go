@@ -58,7 +58,8 @@ func restoreSQLite(ctx context.Context, file, target string, replace bool, now f
 	_, err = os.Stat(target)
 	there := err == nil
 	if there && !replace {
-		return "", fmt.Errorf("records: %s is there already: to put the backup in its place, say so (the database is then kept under another name)", target)
+		return "", fmt.Errorf("records: %s is there already: to put the backup in its place, say so (the database is then kept under "+
+			"another name)", target)
 	}
 	same, err := os.Stat(file)
 	if old, err2 := os.Stat(target); err == nil && err2 == nil && os.SameFile(same, old) {

@@ -119,7 +119,8 @@ func TestRestoreRefuses(t *testing.T) {
 	}
 	changed := append([]byte{}, raw...)
 	copy(changed[strings.Index(string(raw), "face picture 7"):], "face picture 8")
-	for name, b := range map[string][]byte{"short": raw[:len(raw)/2], "changed": changed, "empty": {}, "text": []byte(strings.Repeat("text ", 999))} {
+	for name, b := range map[string][]byte{"short": raw[:len(raw)/2], "changed": changed, "empty": {},
+		"text": []byte(strings.Repeat("text ", 999))} {
 		file, target := filepath.Join(dir, name), filepath.Join(dir, name+"-target.db")
 		if err := os.WriteFile(file, b, 0o666); err != nil {
 			t.Fatal(err)

@@ -16,7 +16,8 @@ import (
 // findings (their sizes; not box, features, budget, advice) and stations (not
 // place in the picture). It is for counting over thousands of units: a result as a whole
 // takes a hundred times longer to read.
-const briefColumns = "id, serial, side, lot, bench, operator, stage, started, ended, verdict, score, worst_step_um, program, coalesce(faceplate, ''), coalesce(resin, '')"
+const briefColumns = "id, serial, side, lot, bench, operator, stage, started, ended, verdict, score, worst_step_um, program, " +
+	"coalesce(faceplate, ''), coalesce(resin, '')"
 
 // briefsPerPage bounds a query's parameters.
 const briefsPerPage = 500
@@ -98,13 +99,15 @@ func (t *tx) briefRows(ctx context.Context, in string, ids []any, by map[int64]*
 		var i part.Inspection
 		var stage, started, ended, verdict string
 		var score, worst *float64
-		err := rows.Scan(&i.ID, &i.Serial, &i.Side, &i.Lot, &i.Bench, &i.Operator, &stage, &started, &ended, &verdict, &score, &worst, &i.Program, &i.Faceplate, &i.Resin)
+		err := rows.Scan(&i.ID, &i.Serial, &i.Side, &i.Lot, &i.Bench, &i.Operator, &stage, &started, &ended, &verdict, &score, &worst,
+			&i.Program, &i.Faceplate, &i.Resin)
 		if err != nil {
 			return err
 		}
 		i.Stage = part.Stage(stage)
 		i.Brief = true
-		i.Result = part.Result{Unit: i.Name(), Stage: i.Stage, Verdict: part.Verdict(verdict), Score: score, Seam: part.Seam{WorstStepUM: worst}}
+		i.Result = part.Result{Unit: i.Name(), Stage: i.Stage, Verdict: part.Verdict(verdict), Score: score,
+			Seam: part.Seam{WorstStepUM: worst}}
 		var err1, err2 error
 		i.Started, err1 = parseStamp(started)
 		i.Ended, err2 = parseStamp(ended)
@@ -114,35 +117,39 @@ func (t *tx) briefRows(ctx context.Context, in string, ids []any, by map[int64]*
 }
 
 func (t *tx) briefFindings(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
-	return t.scanAll(ctx, "SELECT "+findingColumns+" FROM findings WHERE inspection IN "+in+" ORDER BY inspection, place", ids, func(rows *sql.Rows) error {
-		var id, place int64
-		var f part.Finding
-		var kind, zone, severity string
-		err := rows.Scan(&id, &place, &f.Number, &f.Image, &kind, &zone, &severity, &f.Confidence, &f.DiameterMM, &f.LengthMM, &f.WidthMM, &f.AreaMM2, &f.ValueUM, &f.StepStation)
-		if err != nil {
-			return err
-		}
-		f.Kind, f.Zone, f.Severity = part.Kind(kind), part.Zone(zone), part.Severity(severity)
-		r := &by[id].Result
-		r.Findings = append(r.Findings, f)
-		return nil
-	})
+	return t.scanAll(ctx, "SELECT "+findingColumns+" FROM findings WHERE inspection IN "+in+" ORDER BY inspection, place", ids,
+		func(rows *sql.Rows) error {
+			var id, place int64
+			var f part.Finding
+			var kind, zone, severity string
+			err := rows.Scan(&id, &place, &f.Number, &f.Image, &kind, &zone, &severity, &f.Confidence, &f.DiameterMM, &f.LengthMM,
+				&f.WidthMM,
+				&f.AreaMM2, &f.ValueUM, &f.StepStation)
+			if err != nil {
+				return err
+			}
+			f.Kind, f.Zone, f.Severity = part.Kind(kind), part.Zone(zone), part.Severity(severity)
+			r := &by[id].Result
+			r.Findings = append(r.Findings, f)
+			return nil
+		})
 }
 
 func (t *tx) briefStepStations(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
-	return t.scanAll(ctx, "SELECT "+stepStationColumns+" FROM stations WHERE inspection IN "+in+" ORDER BY inspection, place", ids, func(rows *sql.Rows) error {
-		var id, place int64
-		var x part.StepStation
-		var side, state string
-		err := rows.Scan(&id, &place, &x.Image, &x.AngleDeg, &side, &state, &x.Reason, &x.StepUM, &x.UUM, &x.GapUM, &x.BeadUM)
-		if err != nil {
-			return err
-		}
-		x.Side, x.State = part.Side(side), part.State(state)
-		s := &by[id].Result.Seam
-		s.Stations = append(s.Stations, x)
-		return nil
-	})
+	return t.scanAll(ctx, "SELECT "+stepStationColumns+" FROM stations WHERE inspection IN "+in+" ORDER BY inspection, place", ids,
+		func(rows *sql.Rows) error {
+			var id, place int64
+			var x part.StepStation
+			var side, state string
+			err := rows.Scan(&id, &place, &x.Image, &x.AngleDeg, &side, &state, &x.Reason, &x.StepUM, &x.UUM, &x.GapUM, &x.BeadUM)
+			if err != nil {
+				return err
+			}
+			x.Side, x.State = part.Side(side), part.State(state)
+			s := &by[id].Result.Seam
+			s.Stations = append(s.Stations, x)
+			return nil
+		})
 }
 
 func (t *tx) briefLimits(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {

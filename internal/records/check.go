@@ -190,10 +190,13 @@ func (c *checker) inspection(ctx context.Context, t *tx, id int64, want *recorde
 		what, query string
 		want        [][]any
 	}{
-		{"pictures", "SELECT inspection, place, file, view, light, angle_deg, sha256 FROM inspection_pictures WHERE inspection = ? ORDER BY place", pictureRows(id, want.Pictures)},
-		{"settings files", "SELECT inspection, place, role, name, sha256 FROM inspection_texts WHERE inspection = ? ORDER BY place", textRows(id, want.Texts)},
+		{"pictures", "SELECT inspection, place, file, view, light, angle_deg, sha256 FROM inspection_pictures WHERE inspection = ? ORDER " +
+			"BY place", pictureRows(id, want.Pictures)},
+		{"settings files", "SELECT inspection, place, role, name, sha256 FROM inspection_texts WHERE inspection = ? ORDER BY place",
+			textRows(id, want.Texts)},
 		{"findings", "SELECT " + findingColumns + " FROM findings WHERE inspection = ? ORDER BY place", findingRows(id, result.Findings)},
-		{"stations", "SELECT " + stepStationColumns + " FROM stations WHERE inspection = ? ORDER BY place", stepStationRows(id, result.Seam.Stations)},
+		{"stations", "SELECT " + stepStationColumns + " FROM stations WHERE inspection = ? ORDER BY place",
+			stepStationRows(id, result.Seam.Stations)},
 	} {
 		got, err := t.values(ctx, p.query, id)
 		if err != nil {
@@ -233,12 +236,14 @@ func (t *tx) values(ctx context.Context, query string, args ...any) ([][]any, er
 
 // strangers looks for inspections that no event tells of.
 func (c *checker) strangers(ctx context.Context, t *tx) error {
-	return t.scanAll(ctx, "SELECT id FROM inspections WHERE NOT EXISTS (SELECT 1 FROM events WHERE events.inspection = inspections.id AND kind = ?) ORDER BY id", []any{eventRecorded}, func(rows *sql.Rows) error {
-		var id int64
-		err := rows.Scan(&id)
-		c.r.addf("inspection %d was put in from outside: no event tells of it", id)
-		return err
-	})
+	return t.scanAll(ctx,
+		"SELECT id FROM inspections WHERE NOT EXISTS (SELECT 1 FROM events WHERE events.inspection = inspections.id AND kind = ?) "+
+			"ORDER BY id", []any{eventRecorded}, func(rows *sql.Rows) error {
+			var id int64
+			err := rows.Scan(&id)
+			c.r.addf("inspection %d was put in from outside: no event tells of it", id)
+			return err
+		})
 }
 
 // pictures compares each picture's bytes with its SHA-256, one at a time.
@@ -289,12 +294,13 @@ func (t *tx) keys(ctx context.Context, table string, f func(string) error) error
 	const page = 500
 	for last, n := "", page; n == page; {
 		var keys []string
-		err := t.scanAll(ctx, "SELECT sha256 FROM "+table+" WHERE sha256 > ? ORDER BY sha256 LIMIT ?", []any{last, page}, func(rows *sql.Rows) error {
-			var k string
-			err := rows.Scan(&k)
-			keys = append(keys, k)
-			return err
-		})
+		err := t.scanAll(ctx, "SELECT sha256 FROM "+table+" WHERE sha256 > ? ORDER BY sha256 LIMIT ?", []any{last, page},
+			func(rows *sql.Rows) error {
+				var k string
+				err := rows.Scan(&k)
+				keys = append(keys, k)
+				return err
+			})
 		if err != nil {
 			return fmt.Errorf("records: read %s: %w", table, err)
 		}

@@ -166,7 +166,8 @@ func TestLinkHash(t *testing.T) {
 	if got := linkHash("", []byte(`{"seq":1}`)); got != "fcb913e02edf3c9bd0177b9e387d12f1187a86904f637d07f8fcc2c865fa943c" {
 		t.Error(got)
 	}
-	if got := linkHash("fcb913e02edf3c9bd0177b9e387d12f1187a86904f637d07f8fcc2c865fa943c", []byte(`{"seq":2}`)); got != "04ba6c314c1684a1f82d0eb767d02de8e98b3e91c0f80a1fee35502057765b10" {
+	if got := linkHash("fcb913e02edf3c9bd0177b9e387d12f1187a86904f637d07f8fcc2c865fa943c",
+		[]byte(`{"seq":2}`)); got != "04ba6c314c1684a1f82d0eb767d02de8e98b3e91c0f80a1fee35502057765b10" {
 		t.Error(got)
 	}
 }
@@ -256,11 +257,16 @@ func TestExport(t *testing.T) {
 			rows, row int
 			want      map[string]string
 		}{
-			{FormatCSV, 2, 0, map[string]string{"id": "1", "serial": "'=1+1", "score": "", "worst_step_um": "", "verdict": "rework", "started": "2031-03-04T06:00:00.123456789Z", "overruled_by": ""}},
-			{FormatCSV, 2, 1, map[string]string{"verdict": "pass", "tool_verdict": "rework", "score": "30", "worst_step_um": "-12.5", "overruled_reason": "pattern", "overruled_note": "two lines",
-				"findings": "2", "worst_severity": "major", "stations_measured": "1", "stations": "2", "pictures": "2", "withdrawn_at": "", "corrects": "", "limits_sha256": hashOf(in.Limits.Bytes)}},
-			{FormatFindingsCSV, 4, 1, map[string]string{"inspection": "1", "type": "dust", "length_mm": "", "confidence": "0.7", "holds": "true"}},
-			{FormatStepStationsCSV, 4, 3, map[string]string{"inspection": "2", "state": "not_measured", "step_um": "", "reason": "no seam seen", "limb": "right"}},
+			{FormatCSV, 2, 0, map[string]string{"id": "1", "serial": "'=1+1", "score": "", "worst_step_um": "", "verdict": "rework",
+				"started": "2031-03-04T06:00:00.123456789Z", "overruled_by": ""}},
+			{FormatCSV, 2, 1, map[string]string{"verdict": "pass", "tool_verdict": "rework", "score": "30", "worst_step_um": "-12.5",
+				"overruled_reason": "pattern", "overruled_note": "two lines",
+				"findings": "2", "worst_severity": "major", "stations_measured": "1", "stations": "2", "pictures": "2", "withdrawn_at": "",
+				"corrects": "", "limits_sha256": hashOf(in.Limits.Bytes)}},
+			{FormatFindingsCSV, 4, 1, map[string]string{"inspection": "1", "type": "dust", "length_mm": "", "confidence": "0.7",
+				"holds": "true"}},
+			{FormatStepStationsCSV, 4, 3, map[string]string{"inspection": "2", "state": "not_measured", "step_um": "",
+				"reason": "no seam seen", "limb": "right"}},
 		} {
 			got := table(c.format)
 			if len(got) != c.rows {
@@ -279,7 +285,8 @@ func TestExport(t *testing.T) {
 		}
 		lines := strings.Split(strings.TrimSpace(b.String()), "\n")
 		var second map[string]any
-		if err := json.Unmarshal([]byte(lines[1]), &second); err != nil || len(lines) != 2 || second["verdict"] != "pass" || second["started"] != "2031-03-04T06:00:01.123456789Z" {
+		if err := json.Unmarshal([]byte(lines[1]), &second); err != nil || len(lines) != 2 || second["verdict"] != "pass" ||
+			second["started"] != "2031-03-04T06:00:01.123456789Z" {
 			t.Errorf("JSON lines: %s, %v", b.String(), err)
 		}
 		if strings.Contains(lines[0], "score") {

@@ -17,7 +17,8 @@ func (s *Store) Earlier(ctx context.Context, f Filter) ([]part.Look, error) {
 		return nil, nil
 	}
 	where, args := f.where()
-	q := "SELECT DISTINCT i.serial, i.side, i.stage FROM inspections i WHERE (i.serial, i.side) IN (SELECT serial, side FROM inspections WHERE " + where + ") AND i.started < ?" +
+	q := "SELECT DISTINCT i.serial, i.side, i.stage FROM inspections i WHERE (i.serial, i.side) IN " +
+		"(SELECT serial, side FROM inspections WHERE " + where + ") AND i.started < ?" +
 		" AND NOT EXISTS (SELECT 1 FROM inspections c WHERE c.corrects = i.id)" +
 		" AND coalesce(" + isWithdrawn("i.id") + ", false) = false" +
 		" ORDER BY i.serial, i.side, i.stage"

@@ -32,13 +32,15 @@ func TestEarlier(t *testing.T) {
 		put("d", "", "bench 1", part.Wet, after)
 		old := put("d", "", "bench 1", part.Trim, before)
 		better := invented(0)
-		better.Serial, better.Side, better.Stage, better.Started, better.Ended, better.Corrects = "d", "", part.Wet, before, before.Add(time.Second), old
+		better.Serial, better.Side, better.Stage, better.Started, better.Ended, better.Corrects = "d", "", part.Wet, before,
+			before.Add(time.Second), old
 		add(t, s, better) // counts in the place of the one that it corrects
 		put("e", "", "bench 2", part.Wet, after)
 		put("e", "", "bench 1", part.Wet, before) // in the shift, but at another bench
 		again := put("f", "", "bench 1", part.Trim, before)
 		put("f", "", "bench 1", part.Wet, after)
-		for _, err := range []error{s.Withdraw(ctx, taken, part.Note{}), s.Withdraw(ctx, again, part.Note{}), s.Restore(ctx, again, part.Note{})} {
+		for _, err := range []error{s.Withdraw(ctx, taken, part.Note{}), s.Withdraw(ctx, again, part.Note{}),
+			s.Restore(ctx, again, part.Note{})} {
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -83,9 +83,12 @@ func (s *Store) exportCSV(ctx context.Context, w io.Writer, header []string, lin
 	return err
 }
 
-var inspectionHeader = []string{"id", "serial", "side", "lot", "stage", "bench", "operator", "faceplate", "resin", "started", "ended", "verdict", "tool_verdict", "score", "worst_step_um",
-	"findings", "worst_severity", "stations_measured", "stations", "pictures", "reasons", "program", "libraries", "limits_sha256", "scales_sha256", "station_sha256",
-	"corrects", "corrected_by", "withdrawn_at", "withdrawn_by", "withdrawn_why", "overruled_at", "overruled_by", "overruled_reason", "overruled_note"}
+var inspectionHeader = []string{"id", "serial", "side", "lot", "stage", "bench", "operator", "faceplate", "resin", "started", "ended",
+	"verdict", "tool_verdict", "score", "worst_step_um",
+	"findings", "worst_severity", "stations_measured", "stations", "pictures", "reasons", "program", "libraries", "limits_sha256",
+	"scales_sha256", "station_sha256",
+	"corrects", "corrected_by", "withdrawn_at", "withdrawn_by", "withdrawn_why", "overruled_at", "overruled_by", "overruled_reason",
+	"overruled_note"}
 
 func inspectionLines(in *part.Inspection) [][]string {
 	r := &in.Result
@@ -104,9 +107,12 @@ func inspectionLines(in *part.Inspection) [][]string {
 	for _, s := range in.Scales {
 		scales = append(scales, s.SHA256)
 	}
-	line := []string{whole(in.ID), part.CSVText(in.Serial), in.Side, part.CSVText(in.Lot), string(in.Stage), part.CSVText(in.Bench), part.CSVText(in.Operator), part.CSVText(in.Faceplate), part.CSVText(in.Resin), rfc3339(in.Started), rfc3339(in.Ended),
-		string(in.Verdict()), string(r.Verdict), part.CSVNumber(r.Score), part.CSVNumber(r.Seam.WorstStepUM), strconv.Itoa(len(r.Findings)), string(worst), strconv.Itoa(measured),
-		strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(len(in.Pictures)), part.CSVText(strings.Join(r.Reasons, "; ")), part.CSVText(in.Program), part.CSVText(in.Libraries),
+	line := []string{whole(in.ID), part.CSVText(in.Serial), in.Side, part.CSVText(in.Lot), string(in.Stage), part.CSVText(in.Bench),
+		part.CSVText(in.Operator), part.CSVText(in.Faceplate), part.CSVText(in.Resin), rfc3339(in.Started), rfc3339(in.Ended),
+		string(in.Verdict()), string(r.Verdict), part.CSVNumber(r.Score), part.CSVNumber(r.Seam.WorstStepUM), strconv.Itoa(len(r.Findings)),
+		string(worst), strconv.Itoa(measured),
+		strconv.Itoa(len(r.Seam.Stations)), strconv.Itoa(len(in.Pictures)), part.CSVText(strings.Join(r.Reasons, "; ")),
+		part.CSVText(in.Program), part.CSVText(in.Libraries),
 		in.Limits.SHA256, strings.Join(scales, " "), in.Station.SHA256, whole(in.Corrects), whole(in.CorrectedBy)}
 	w, o := part.Note{}, part.Overrule{}
 	if in.Withdrawn != nil {
@@ -115,26 +121,33 @@ func inspectionLines(in *part.Inspection) [][]string {
 	if in.Overruled != nil {
 		o = *in.Overruled
 	}
-	return [][]string{append(line, rfc3339(w.At), part.CSVText(w.By), part.CSVText(w.Why), rfc3339(o.At), part.CSVText(o.By), part.CSVText(o.Reason), part.CSVText(o.Note))}
+	return [][]string{append(line, rfc3339(w.At), part.CSVText(w.By), part.CSVText(w.Why), rfc3339(o.At), part.CSVText(o.By),
+		part.CSVText(o.Reason), part.CSVText(o.Note))}
 }
 
-var findingHeader = []string{"inspection", "serial", "side", "holds", "number", "type", "zone", "severity", "confidence", "image", "diameter_mm", "length_mm", "width_mm", "area_mm2", "value_um", "station", "turn_deg", "below_mm"}
+var findingHeader = []string{"inspection", "serial", "side", "holds", "number", "type", "zone", "severity", "confidence", "image",
+	"diameter_mm", "length_mm", "width_mm", "area_mm2", "value_um", "station", "turn_deg", "below_mm"}
 
 func findingLines(in *part.Inspection) [][]string {
 	var lines [][]string
 	for _, f := range in.Result.Findings {
-		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()), strconv.Itoa(f.Number), part.CSVText(string(f.Kind)), part.CSVText(string(f.Zone)),
-			part.CSVText(string(f.Severity)), part.CSVNumber(&f.Confidence), part.CSVText(f.Image), part.CSVNumber(f.DiameterMM), part.CSVNumber(f.LengthMM), part.CSVNumber(f.WidthMM), part.CSVNumber(f.AreaMM2), part.CSVNumber(f.ValueUM), part.CSVText(f.StepStation), part.CSVNumber(f.TurnDeg), part.CSVNumber(f.BelowMM)})
+		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()),
+			strconv.Itoa(f.Number), part.CSVText(string(f.Kind)), part.CSVText(string(f.Zone)),
+			part.CSVText(string(f.Severity)), part.CSVNumber(&f.Confidence), part.CSVText(f.Image), part.CSVNumber(f.DiameterMM),
+			part.CSVNumber(f.LengthMM), part.CSVNumber(f.WidthMM), part.CSVNumber(f.AreaMM2), part.CSVNumber(f.ValueUM),
+			part.CSVText(f.StepStation), part.CSVNumber(f.TurnDeg), part.CSVNumber(f.BelowMM)})
 	}
 	return lines
 }
 
-var stepStationHeader = []string{"inspection", "serial", "side", "holds", "image", "angle_deg", "limb", "state", "reason", "step_um", "u_um", "gap_um", "bead_um"}
+var stepStationHeader = []string{"inspection", "serial", "side", "holds", "image", "angle_deg", "limb", "state", "reason", "step_um",
+	"u_um", "gap_um", "bead_um"}
 
 func stepStationLines(in *part.Inspection) [][]string {
 	var lines [][]string
 	for _, s := range in.Result.Seam.Stations {
-		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()), part.CSVText(s.Image), part.CSVNumber(&s.AngleDeg), part.CSVText(string(s.Side)), part.CSVText(string(s.State)),
+		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()),
+			part.CSVText(s.Image), part.CSVNumber(&s.AngleDeg), part.CSVText(string(s.Side)), part.CSVText(string(s.State)),
 			part.CSVText(s.Reason), part.CSVNumber(s.StepUM), part.CSVNumber(s.UUM), part.CSVNumber(s.GapUM), part.CSVNumber(s.BeadUM)})
 	}
 	return lines
@@ -198,8 +211,10 @@ type pictureJSON struct {
 }
 
 func jsonLine(in *part.Inspection) inspectionJSON {
-	j := inspectionJSON{ID: in.ID, Serial: in.Serial, Side: in.Side, Lot: in.Lot, Stage: in.Stage, Bench: in.Bench, Operator: in.Operator, Faceplate: in.Faceplate, Resin: in.Resin, Started: rfc3339(in.Started), Ended: rfc3339(in.Ended),
-		Verdict: in.Verdict(), Program: in.Program, Libraries: in.Libraries, Pictures: []pictureJSON{}, Key: in.Key, Corrects: in.Corrects, CorrectedBy: in.CorrectedBy, Result: in.Result}
+	j := inspectionJSON{ID: in.ID, Serial: in.Serial, Side: in.Side, Lot: in.Lot, Stage: in.Stage, Bench: in.Bench, Operator: in.Operator,
+		Faceplate: in.Faceplate, Resin: in.Resin, Started: rfc3339(in.Started), Ended: rfc3339(in.Ended),
+		Verdict: in.Verdict(), Program: in.Program, Libraries: in.Libraries, Pictures: []pictureJSON{}, Key: in.Key, Corrects: in.Corrects,
+		CorrectedBy: in.CorrectedBy, Result: in.Result}
 	named := func(t part.SettingsFile) *textJSON {
 		if t.SHA256 == "" {
 			return nil

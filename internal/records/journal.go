@@ -95,7 +95,8 @@ func validateEntry(e *part.Entry) error {
 
 func (t *tx) note(ctx context.Context, e *part.Entry) error {
 	var last int64
-	if err := t.row(ctx, "SELECT coalesce(max(seq), 0) FROM journal WHERE topic = ? AND name = ?", e.Topic, e.Name).Scan(&last); err != nil {
+	if err := t.row(ctx, "SELECT coalesce(max(seq), 0) FROM journal WHERE topic = ? AND name = ?", e.Topic,
+		e.Name).Scan(&last); err != nil {
 		return fmt.Errorf("records: journal of %s %s: %w", e.Topic, e.Name, err)
 	}
 	if last != e.Seq-1 {
@@ -153,15 +154,16 @@ func (s *Store) journal(ctx context.Context, where string, args ...any) (all []p
 
 func (t *tx) journal(ctx context.Context, where string, args ...any) ([]part.Entry, error) {
 	var all []part.Entry
-	err := t.scanAll(ctx, "SELECT e.content FROM journal j JOIN events e ON e.seq = j.event WHERE "+where, args, func(rows *sql.Rows) error {
-		var content []byte
-		if err := rows.Scan(&content); err != nil {
+	err := t.scanAll(ctx, "SELECT e.content FROM journal j JOIN events e ON e.seq = j.event WHERE "+where, args,
+		func(rows *sql.Rows) error {
+			var content []byte
+			if err := rows.Scan(&content); err != nil {
+				return err
+			}
+			e, err := entryIn(content)
+			all = append(all, e)
 			return err
-		}
-		e, err := entryIn(content)
-		all = append(all, e)
-		return err
-	})
+		})
 	if err != nil {
 		return nil, fmt.Errorf("records: read a journal: %w", err)
 	}
@@ -173,7 +175,8 @@ func (t *tx) journal(ctx context.Context, where string, args ...any) ([]part.Ent
 // changed.
 func (s *Store) LastHash(ctx context.Context, topic, name, kind string) (hash string, err error) {
 	err = s.snapshot(ctx, func(t *tx) error {
-		return t.row(ctx, "SELECT e.hash FROM journal j JOIN events e ON e.seq = j.event WHERE j.topic = ? AND j.name = ? AND j.kind = ? ORDER BY j.seq DESC LIMIT 1", topic, name, kind).Scan(&hash)
+		return t.row(ctx, "SELECT e.hash FROM journal j JOIN events e ON e.seq = j.event WHERE j.topic = ? AND j.name = ? AND j.kind = ? "+
+			"ORDER BY j.seq DESC LIMIT 1", topic, name, kind).Scan(&hash)
 	})
 	if errors.Is(err, sql.ErrNoRows) {
 		return "", nil
@@ -201,7 +204,9 @@ func (c *checker) journal(ctx context.Context, t *tx) error {
 		return nil
 	}
 	entries := 0
-	err := t.scanAll(ctx, "SELECT e.seq, e.content, coalesce(j.topic, ''), coalesce(j.name, ''), coalesce(j.seq, 0), coalesce(j.kind, '') FROM events e LEFT JOIN journal j ON j.event = e.seq WHERE e.kind = ? ORDER BY e.seq",
+	err := t.scanAll(ctx,
+		"SELECT e.seq, e.content, coalesce(j.topic, ''), coalesce(j.name, ''), coalesce(j.seq, 0), coalesce(j.kind, '') FROM events e "+
+			"LEFT JOIN journal j ON j.event = e.seq WHERE e.kind = ? ORDER BY e.seq",
 		[]any{eventNoted}, func(rows *sql.Rows) error {
 			var seq int64
 			var content []byte
@@ -213,7 +218,8 @@ func (c *checker) journal(ctx context.Context, t *tx) error {
 			want, err := entryIn(content)
 			if err != nil {
 				c.r.addf("event %d: %v", seq, err)
-			} else if (got.Topic == "" || got.Topic != want.Topic) || got.Name != want.Name || got.Seq != want.Seq || got.Kind != want.Kind {
+			} else if (got.Topic == "" || got.Topic != want.Topic) || got.Name != want.Name || got.Seq != want.Seq ||
+				got.Kind != want.Kind {
 				c.r.addf("the journal's row of event %d (%s %s, number %d) is gone or was changed", seq, want.Topic, want.Name, want.Seq)
 			}
 			return nil

@@ -77,7 +77,8 @@ func TestJournal(t *testing.T) {
 		if tr, err := CheckTrail(&trail); err != nil || tr.Events != 5 {
 			t.Errorf("%+v %v", tr, err)
 		}
-		if n := strings.Count(lines.String(), "\n"); n != 4 || !strings.HasPrefix(lines.String(), `{"topic":"lot","name":"A","seq":1,"kind":"opened","at":"2031-03-04T06:00:00.123456789Z","by":"李 A","body":{"size":500,`) {
+		if n := strings.Count(lines.String(), "\n"); n != 4 || !strings.HasPrefix(lines.String(),
+			`{"topic":"lot","name":"A","seq":1,"kind":"opened","at":"2031-03-04T06:00:00.123456789Z","by":"李 A","body":{"size":500,`) {
 			t.Errorf("%s", lines.String())
 		}
 	})
@@ -89,12 +90,14 @@ func TestNoteNext(t *testing.T) {
 		ctx := context.Background()
 		s := open(t, url)
 		for range 2 {
-			if err := s.NoteNext(ctx, part.Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "Badge-Q9"}, map[string]int{"number": 3}); err != nil {
+			if err := s.NoteNext(ctx, part.Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "Badge-Q9"},
+				map[string]int{"number": 3}); err != nil {
 				t.Fatal(err)
 			}
 		}
 		next, err := s.Journal(ctx, "atlas", "atlas")
-		if err != nil || len(next) != 2 || next[1].Seq != 2 || string(next[1].Body) != `{"number":3}` || next[0].By != next[1].By || !strings.HasPrefix(next[0].By, aliasPrefix) {
+		if err != nil || len(next) != 2 || next[1].Seq != 2 || string(next[1].Body) != `{"number":3}` || next[0].By != next[1].By ||
+			!strings.HasPrefix(next[0].By, aliasPrefix) {
 			t.Errorf("%+v, %v", next, err)
 		}
 		if err := s.NoteNext(ctx, part.Entry{Topic: "atlas", Name: "atlas", Kind: "pin", By: "a\x00"}, nil); !errors.Is(err, ErrInvalid) {
@@ -144,7 +147,8 @@ func TestNoteRefuses(t *testing.T) {
 	onBoth(t, func(t *testing.T, url string) {
 		s := open(t, url)
 		for _, e := range []part.Entry{
-			{}, lotEntry("", 1, "opened", `{}`), lotEntry("A", 0, "opened", `{}`), lotEntry("A", 1, "", `{}`), lotEntry("A\n", 1, "opened", `{}`),
+			{}, lotEntry("", 1, "opened", `{}`), lotEntry("A", 0, "opened", `{}`), lotEntry("A", 1, "", `{}`),
+			lotEntry("A\n", 1, "opened", `{}`),
 			lotEntry("A", 1, "opened", `{`), lotEntry("A", 1, "opened", `"\u0000"`), lotEntry(strings.Repeat("A", 201), 1, "opened", `{}`),
 		} {
 			if err := s.Note(context.Background(), e); !errors.Is(err, ErrInvalid) || strings.Contains(err.Error(), "\n") {

@@ -89,7 +89,8 @@ func (t *tx) label(ctx context.Context, l Label) error {
 	case part.Kind(kind).AtSeam():
 		return fmt.Errorf("%w: it is a %s, which is measured and not told from its look", ErrInvalid, kind)
 	}
-	return t.noteNext(ctx, part.Entry{Topic: topicLabel, Name: strconv.FormatInt(l.Inspection, 10), Kind: eventLabelled, By: l.By, At: l.At}, labelBody{l.Number, l.Kind, l.Note})
+	return t.noteNext(ctx, part.Entry{Topic: topicLabel, Name: strconv.FormatInt(l.Inspection, 10), Kind: eventLabelled, By: l.By,
+		At: l.At}, labelBody{l.Number, l.Kind, l.Note})
 }
 
 // noteNext adds an entry to the end of its journal.
@@ -98,7 +99,8 @@ func (t *tx) noteNext(ctx context.Context, e part.Entry, body any) error {
 	if e.Body, err = json.Marshal(body); err != nil {
 		return fmt.Errorf("records: journal of %s %q: %w", e.Topic, e.Name, err)
 	}
-	if err := t.row(ctx, "SELECT coalesce(max(seq), 0) + 1 FROM journal WHERE topic = ? AND name = ?", e.Topic, e.Name).Scan(&e.Seq); err != nil {
+	if err := t.row(ctx, "SELECT coalesce(max(seq), 0) + 1 FROM journal WHERE topic = ? AND name = ?", e.Topic,
+		e.Name).Scan(&e.Seq); err != nil {
 		return fmt.Errorf("records: journal of %s %s: %w", e.Topic, e.Name, err)
 	}
 	if err := validateEntry(&e); err != nil {

@@ -51,7 +51,8 @@ func TestLabels(t *testing.T) {
 		if err != nil || len(got) != 4 {
 			t.Fatalf("%+v %v", got, err)
 		}
-		if l := got[1]; l.Inspection != b || l.Number != 2 || l.Kind != part.Bubble || l.By != "p1" || l.Note != "clear, 透明" || l.At.IsZero() {
+		if l := got[1]; l.Inspection != b || l.Number != 2 || l.Kind != part.Bubble || l.By != "p1" || l.Note != "clear, 透明" ||
+			l.At.IsZero() {
 			t.Errorf("%+v", l)
 		}
 		if got[2].Kind != part.Crater || got[3].Kind != NoDefect {

@@ -107,7 +107,8 @@ func (c *postgresCluster) start() error {
 		return fmt.Errorf("initdb: %v: %s", err, bytes.TrimSpace(out))
 	}
 	// No port at all: a socket in the folder. Nothing here outlives the test, so no fsync.
-	c.cmd = run(server, "-D", data, "-k", c.dir, "-c", "listen_addresses=", "-c", "fsync=off", "-c", "full_page_writes=off", "-c", "shared_buffers=16MB")
+	c.cmd = run(server, "-D", data, "-k", c.dir, "-c", "listen_addresses=", "-c", "fsync=off", "-c", "full_page_writes=off", "-c",
+		"shared_buffers=16MB")
 	var told bytes.Buffer
 	c.cmd.Stderr = &told
 	if err := c.cmd.Start(); err != nil {
@@ -193,9 +194,11 @@ func invented(n int) part.Inspection {
 		UnitInfo: part.UnitInfo{Serial: fmt.Sprintf("U%04d", n/2), Side: string("LR"[n%2]), Lot: "lot 7", Operator: "李 A", Stage: part.Wet},
 		Bench:    "bench 1", Started: at, Ended: at.Add(4 * time.Second),
 		Result: part.Result{
-			Schema: 1, Unit: fmt.Sprintf("U%04d", n/2), Stage: part.Wet, Verdict: part.Rework, Score: &score, Reasons: []string{"a run, \"1.2 mm\""},
+			Schema: 1, Unit: fmt.Sprintf("U%04d", n/2), Stage: part.Wet, Verdict: part.Rework, Score: &score,
+			Reasons: []string{"a run, \"1.2 mm\""},
 			MMPerPX: 0.015, Findings: []part.Finding{
-				{Number: 1, Image: "face_raking.jpg", Kind: part.Run, Zone: part.ZoneRim, Severity: part.Major, Confidence: 0.9, LengthMM: &size},
+				{Number: 1, Image: "face_raking.jpg", Kind: part.Run, Zone: part.ZoneRim, Severity: part.Major, Confidence: 0.9,
+					LengthMM: &size},
 				{Number: 2, Image: "face_raking.jpg", Kind: part.Dust, Zone: part.ZoneFace, Severity: part.Minor, Confidence: 0.7},
 			},
 			Seam: part.Seam{WorstStepUM: &step, Stations: []part.StepStation{
@@ -206,10 +209,13 @@ func invented(n int) part.Inspection {
 		},
 		Pictures: []part.StoredPicture{
 			{File: "edge_000.jpg", View: part.Edge, MIME: "image/jpeg", Bytes: fmt.Appendf(nil, "edge picture %d", n)},
-			{File: "face_raking.jpg", View: part.Face, Light: part.Raking, MIME: "image/jpeg", Bytes: fmt.Appendf(nil, "face picture %d", n)},
+			{File: "face_raking.jpg", View: part.Face, Light: part.Raking, MIME: "image/jpeg",
+				Bytes: fmt.Appendf(nil, "face picture %d", n)},
 		},
-		Limits: part.SettingsFile{Name: "limits.yaml", Bytes: []byte("version: 1\n")}, Station: part.SettingsFile{Name: "station.yaml", Bytes: []byte("version: 1\njobs: 2\n")},
-		Scales: []part.SettingsFile{{Name: "edge.json", Bytes: []byte("{}")}, {Name: "face.json", Bytes: []byte("{ }")}}, Program: "0.1.0", Libraries: "opencv 4.6.0",
+		Limits:  part.SettingsFile{Name: "limits.yaml", Bytes: []byte("version: 1\n")},
+		Station: part.SettingsFile{Name: "station.yaml", Bytes: []byte("version: 1\njobs: 2\n")},
+		Scales:  []part.SettingsFile{{Name: "edge.json", Bytes: []byte("{}")}, {Name: "face.json", Bytes: []byte("{ }")}}, Program: "0.1.0",
+		Libraries: "opencv 4.6.0",
 	}
 }
 

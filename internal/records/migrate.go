@@ -35,7 +35,8 @@ func migrations(kind dialect) ([]migration, error) {
 		digits, _, _ := strings.Cut(e.Name(), "_")
 		n, err := strconv.Atoi(digits)
 		if err != nil || n != len(ms)+1 {
-			return nil, fmt.Errorf("records: migration %s/%s: number %d was expected", dir, e.Name(), len(ms)+1) // the program's own mistake
+			// The program's own mistake.
+			return nil, fmt.Errorf("records: migration %s/%s: number %d was expected", dir, e.Name(), len(ms)+1)
 		}
 		text, err := fs.ReadFile(migrationFiles, dir+"/"+e.Name())
 		if err != nil {

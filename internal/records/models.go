@@ -175,7 +175,8 @@ func foldModels(entries []part.Entry) (*modelHistory, error) {
 		}
 		m := h.find(h.stack[len(h.stack)-1])
 		if m == nil || m.Name != b.Name {
-			return nil, fmt.Errorf("records: entry %d of the models' journal names a model that is not there: run 'inspect records check'", e.Seq)
+			return nil, fmt.Errorf("records: entry %d of the models' journal names a model that is not there: run 'inspect records check'",
+				e.Seq)
 		}
 		m.InForce = true
 		m.Uses = append(m.Uses, ModelUse{From: e.At, By: e.By})

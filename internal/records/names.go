@@ -25,7 +25,8 @@ func (t *tx) aliasOf(ctx context.Context, name string) (string, error) {
 		return "", nil
 	}
 	var id string
-	err := t.row(ctx, "SELECT id FROM people WHERE badge = ? AND initials = '' OR initials = ? AND badge = '' ORDER BY id LIMIT 1", name, name).Scan(&id)
+	err := t.row(ctx, "SELECT id FROM people WHERE badge = ? AND initials = '' OR initials = ? AND badge = '' ORDER BY id LIMIT 1", name,
+		name).Scan(&id)
 	switch {
 	case err == nil:
 		return aliasPrefix + id, nil
@@ -104,7 +105,8 @@ func (t *tx) names(ctx context.Context) (map[string]string, error) {
 }
 
 // operatorIs chooses the inspections of an operator by name.
-const operatorIs = "(operator = ? OR operator IN (SELECT '" + aliasPrefix + "' || id FROM people WHERE badge = ? OR initials = ? AND badge = ''))"
+const operatorIs = "(operator = ? OR operator IN (SELECT '" + aliasPrefix +
+	"' || id FROM people WHERE badge = ? OR initials = ? AND badge = ''))"
 
 // EraseName erases every person who is called so, by badge or initials, and says
 // how many there were. Backups made before still have the name. Erasing does not

@@ -75,7 +75,8 @@ func (s *Store) Overrule(ctx context.Context, id int64, o part.Overrule) error {
 		if err != nil {
 			return err
 		}
-		return t.append(ctx, &event{Kind: eventOverruled, Inspection: id, Overruled: &overruled{t.at(o.At), by, string(o.Verdict), o.Reason, o.Note}})
+		return t.append(ctx, &event{Kind: eventOverruled, Inspection: id,
+			Overruled: &overruled{t.at(o.At), by, string(o.Verdict), o.Reason, o.Note}})
 	})
 }
 
@@ -99,13 +100,15 @@ func badNote(by, note string) string {
 
 // isWithdrawn is whether the last word on an inspection is that it was taken back, as SQL.
 func isWithdrawn(id string) string {
-	return "(SELECT e.kind FROM events e WHERE e.inspection = " + id + " AND e.kind IN ('" + eventWithdrawn + "', '" + eventRestored + "') ORDER BY e.seq DESC LIMIT 1) = '" + eventWithdrawn + "'"
+	return "(SELECT e.kind FROM events e WHERE e.inspection = " + id + " AND e.kind IN ('" + eventWithdrawn + "', '" + eventRestored +
+		"') ORDER BY e.seq DESC LIMIT 1) = '" + eventWithdrawn + "'"
 }
 
 // holds says whether an inspection is there and was not withdrawn.
 func (t *tx) holds(ctx context.Context, id int64) error {
 	var there, withdrawn int
-	err := t.row(ctx, "SELECT (SELECT count(*) FROM inspections WHERE id = ?), (SELECT count(*) FROM inspections i WHERE id = ? AND "+isWithdrawn("i.id")+")", id, id).Scan(&there, &withdrawn)
+	err := t.row(ctx, "SELECT (SELECT count(*) FROM inspections WHERE id = ?), "+
+		"(SELECT count(*) FROM inspections i WHERE id = ? AND "+isWithdrawn("i.id")+")", id, id).Scan(&there, &withdrawn)
 	switch {
 	case err != nil:
 		return err

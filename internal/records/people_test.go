@@ -34,10 +34,12 @@ func TestPeople(t *testing.T) {
 			t.Error(err)
 		}
 		got, err := open(t, url).People(ctx)
-		if err != nil || len(got) != 3 || got[0] != (Person{ID: "a", Erased: true}) || got[1] != (Person{ID: "b", Initials: "AB"}) || got[2].Badge != "李" {
+		if err != nil || len(got) != 3 || got[0] != (Person{ID: "a", Erased: true}) || got[1] != (Person{ID: "b", Initials: "AB"}) ||
+			got[2].Badge != "李" {
 			t.Errorf("%+v %v", got, err)
 		}
-		for _, q := range []string{"UPDATE people SET initials = 'ZZ' WHERE id = 'b'", "UPDATE people SET id = 'z' WHERE id = 'b'", "DELETE FROM people"} {
+		for _, q := range []string{"UPDATE people SET initials = 'ZZ' WHERE id = 'b'", "UPDATE people SET id = 'z' WHERE id = 'b'",
+			"DELETE FROM people"} {
 			if _, err := s.w.ExecContext(ctx, q); err == nil {
 				t.Errorf("%s was done", q)
 			}

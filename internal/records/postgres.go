@@ -60,7 +60,8 @@ func postgresName(c *pgx.ConnConfig) string {
 func (s *Store) unanswered(err error) bool {
 	var pgErr *pgconn.PgError
 	switch {
-	case err == nil || s.kind != postgresDB || isConnecting(err) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded):
+	case err == nil || s.kind != postgresDB || isConnecting(err) || errors.Is(err, context.Canceled) ||
+		errors.Is(err, context.DeadlineExceeded):
 		return false
 	case errors.As(err, &pgErr): // 57P01..57P03: the server stops or starts anew
 		return strings.HasPrefix(pgErr.Code, "57P0")
@@ -81,7 +82,8 @@ func isConnecting(err error) bool {
 // isBroken says that a connection ended in the middle of something.
 func isBroken(err error) bool {
 	var n net.Error
-	return errors.As(err, &n) || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, driver.ErrBadConn) || pgconn.SafeToRetry(err)
+	return errors.As(err, &n) || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, driver.ErrBadConn) ||
+		pgconn.SafeToRetry(err)
 }
 
 // explainPostgres says what an error means to the person; "" for those that

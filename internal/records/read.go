@@ -104,7 +104,8 @@ func (s *Store) Each(ctx context.Context, f Filter, do func(part.Inspection) err
 func (f Filter) where() (string, []any) {
 	terms, args := []string{"1 = 1"}, []any{}
 	add := func(term string, arg any) { terms, args = append(terms, term), append(args, arg) }
-	for _, w := range []struct{ column, value string }{{"serial", f.Serial}, {"side", f.Side}, {"lot", f.Lot}, {"bench", f.Bench}, {"stage", string(f.Stage)}, {"resin", f.Resin}} {
+	for _, w := range []struct{ column, value string }{{"serial", f.Serial}, {"side", f.Side}, {"lot", f.Lot}, {"bench", f.Bench},
+		{"stage", string(f.Stage)}, {"resin", f.Resin}} {
 		if w.value != "" {
 			add(w.column+" = ?", w.value)
 		}
@@ -147,7 +148,8 @@ func (t *tx) page(ctx context.Context, where string, args []any, most int) ([]pa
 		ids = append(ids, ins[i].ID)
 	}
 	in := "(?" + strings.Repeat(", ?", len(ids)-1) + ")"
-	for _, read := range []func(context.Context, string, []any, map[int64]*part.Inspection) error{t.readPictures, t.readTexts, t.readNotes, t.readCorrections, t.putNames} {
+	for _, read := range []func(context.Context, string, []any, map[int64]*part.Inspection) error{t.readPictures, t.readTexts, t.readNotes,
+		t.readCorrections, t.putNames} {
 		if err := read(ctx, in, ids, by); err != nil {
 			return nil, fmt.Errorf("records: read inspections: %w", err)
 		}
@@ -209,7 +211,8 @@ func (t *tx) scanAll(ctx context.Context, query string, args []any, f func(*sql.
 }
 
 func (t *tx) readPictures(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
-	q := "SELECT i.inspection, i.file, i.view, i.light, i.angle_deg, i.sha256, p.mime FROM inspection_pictures i JOIN pictures p ON p.sha256 = i.sha256 WHERE i.inspection IN " + in + " ORDER BY i.inspection, i.place"
+	q := "SELECT i.inspection, i.file, i.view, i.light, i.angle_deg, i.sha256, p.mime FROM inspection_pictures i JOIN pictures p ON " +
+		"p.sha256 = i.sha256 WHERE i.inspection IN " + in + " ORDER BY i.inspection, i.place"
 	return t.scanAll(ctx, q, ids, func(rows *sql.Rows) error {
 		var id int64
 		var p part.StoredPicture

@@ -24,7 +24,8 @@ func sqliteFile(where string) (string, error) {
 	file, ok := strings.CutPrefix(where, "sqlite:")
 	if !ok && strings.Contains(where, "://") {
 		scheme, _, _ := strings.Cut(where, "://")
-		return "", fmt.Errorf("records: %s: is no kind of database that is known here: use sqlite:FILE or postgres://USER@HOST/DATABASE", scheme)
+		return "", fmt.Errorf("records: %s: is no kind of database that is known here: use sqlite:FILE or postgres://USER@HOST/DATABASE",
+			scheme)
 	}
 	if file == "" || strings.HasPrefix(file, ":memory:") || strings.HasSuffix(file, "/") {
 		return "", fmt.Errorf("records: %q names no file: use sqlite:FILE or postgres://USER@HOST/DATABASE", where)
@@ -49,7 +50,8 @@ func sqliteDSN(file string, more ...string) string {
 }
 
 func sqliteWriter(file string) string {
-	return sqliteDSN(file, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=journal_size_limit(67108864)", "_txlock=immediate")
+	return sqliteDSN(file, "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)", "_pragma=journal_size_limit(67108864)",
+		"_txlock=immediate")
 }
 
 func sqliteReader(file string) string { return sqliteDSN(file, "_pragma=query_only(1)") }
@@ -91,14 +93,16 @@ func openDB(driver, dsn string) (*sql.DB, error) {
 // process does the same: hence the few tries.
 func (s *Store) ownFile(ctx context.Context) error {
 	var id, tables int
-	err := s.w.QueryRowContext(ctx, "SELECT (SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_master)").Scan(&id, &tables)
+	err := s.w.QueryRowContext(ctx,
+		"SELECT (SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_master)").Scan(&id, &tables)
 	for try := 0; isBusy(err) && try < 50; try++ {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
 		case <-time.After(100 * time.Millisecond):
 		}
-		err = s.w.QueryRowContext(ctx, "SELECT (SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_master)").Scan(&id, &tables)
+		err = s.w.QueryRowContext(ctx,
+			"SELECT (SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_master)").Scan(&id, &tables)
 	}
 	if err != nil {
 		return s.explain(err)

@@ -41,7 +41,8 @@ func TestAddGet(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if b, mime, err := again.PictureBytes(ctx, got.Pictures[1].SHA256); err != nil || string(b) != "face picture 0" || mime != "image/jpeg" {
+		if b, mime, err := again.PictureBytes(ctx, got.Pictures[1].SHA256); err != nil || string(b) != "face picture 0" ||
+			mime != "image/jpeg" {
 			t.Errorf("picture: %q %q %v", b, mime, err)
 		}
 		want := in
@@ -87,13 +88,15 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 		if err := s.Withdraw(ctx, 9, part.Note{}); !errors.Is(err, ErrNotFound) {
 			t.Errorf("withdrawn what is not there: %v", err)
 		}
-		for _, bad := range []part.Overrule{{Verdict: "fine", Reason: "pattern"}, {Verdict: part.Pass, Reason: "mood"}, {Verdict: part.Pass, Reason: "other"}} {
+		for _, bad := range []part.Overrule{{Verdict: "fine", Reason: "pattern"}, {Verdict: part.Pass, Reason: "mood"},
+			{Verdict: part.Pass, Reason: "other"}} {
 			if err := s.Overrule(ctx, 2, bad); !errors.Is(err, ErrInvalid) {
 				t.Errorf("%+v: %v", bad, err)
 			}
 		}
 		at := time.Date(2031, 3, 4, 7, 0, 0, 0, time.UTC)
-		for _, o := range []part.Overrule{{Verdict: part.Reject, Reason: "overlooked"}, {At: at, By: "B", Verdict: part.Pass, Reason: "other", Note: "seen by hand"}} {
+		for _, o := range []part.Overrule{{Verdict: part.Reject, Reason: "overlooked"},
+			{At: at, By: "B", Verdict: part.Pass, Reason: "other", Note: "seen by hand"}} {
 			if err := s.Overrule(ctx, 2, o); err != nil {
 				t.Fatal(err)
 			}
@@ -144,7 +147,8 @@ func TestWithdrawOverruleCorrect(t *testing.T) {
 		if w := all[0].Withdrawn; w == nil || w.By != "A" || w.Why != "wrong unit" || w.At.IsZero() || all[0].Holds() {
 			t.Errorf("withdrawn: %+v", w)
 		}
-		if o := all[1].Overruled; o == nil || *o != (part.Overrule{At: at, By: "B", Verdict: part.Pass, Reason: "other", Note: "seen by hand"}) {
+		if o := all[1].Overruled; o == nil || *o != (part.Overrule{At: at, By: "B", Verdict: part.Pass, Reason: "other",
+			Note: "seen by hand"}) {
 			t.Errorf("overruled: %+v", o)
 		}
 		if all[1].Result.Verdict != part.Rework || all[1].Verdict() != part.Pass {
@@ -227,7 +231,8 @@ func TestAppendOnly(t *testing.T) {
 		add(t, s, invented(0))
 		note(t, s, lotEntry("A", 1, "opened", `{}`))
 		for _, q := range []string{
-			"UPDATE inspections SET verdict = 'pass'", "DELETE FROM inspections", "UPDATE findings SET severity = 'none'", "DELETE FROM findings",
+			"UPDATE inspections SET verdict = 'pass'", "DELETE FROM inspections", "UPDATE findings SET severity = 'none'",
+			"DELETE FROM findings",
 			"UPDATE stations SET step_um = 0", "DELETE FROM stations", "UPDATE events SET content = '{}'", "DELETE FROM events",
 			"UPDATE texts SET bytes = bytes", "DELETE FROM texts", "DELETE FROM pictures", "UPDATE pictures SET bytes = x'00'",
 			"UPDATE pictures SET mime = 'x'", "UPDATE inspection_pictures SET place = 9", "DELETE FROM inspection_texts",
@@ -242,7 +247,9 @@ func TestAppendOnly(t *testing.T) {
 		}
 		extra := []string{"TRUNCATE events CASCADE", "TRUNCATE journal", "TRUNCATE pictures CASCADE", "TRUNCATE inspections CASCADE"}
 		if s.kind == sqliteDB {
-			extra = []string{"INSERT OR REPLACE INTO events SELECT seq, at, kind, inspection, '{}', prev, hash FROM events", "INSERT OR REPLACE INTO journal SELECT topic, name, seq, 'drawn', event FROM journal", "INSERT OR REPLACE INTO texts SELECT sha256, zeroblob(3) FROM texts"}
+			extra = []string{"INSERT OR REPLACE INTO events SELECT seq, at, kind, inspection, '{}', prev, hash FROM events",
+				"INSERT OR REPLACE INTO journal SELECT topic, name, seq, 'drawn', event FROM journal",
+				"INSERT OR REPLACE INTO texts SELECT sha256, zeroblob(3) FROM texts"}
 		}
 		for _, q := range extra {
 			if _, err := s.w.ExecContext(ctx, q); err == nil || !strings.Contains(err.Error(), "never") {

@@ -91,11 +91,13 @@ func (s *Store) Compare(ctx context.Context, r io.Reader) (TrailReport, error) {
 	})
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
-		return report, fmt.Errorf("records: %s ends before event %d, which the trail has: its end was cut off, or it is an older copy", s.where, report.Head.Seq)
+		return report, fmt.Errorf("records: %s ends before event %d, which the trail has: its end was cut off, or it is an older copy",
+			s.where, report.Head.Seq)
 	case err != nil:
 		return report, err
 	case hash != report.Head.Hash:
-		return report, fmt.Errorf("records: event %d of %s is another than the trail's: the chain was made anew, or they are of two databases", report.Head.Seq, s.where)
+		return report, fmt.Errorf("records: event %d of %s is another than the trail's: the chain was made anew, or they are of two "+
+			"databases", report.Head.Seq, s.where)
 	}
 	return report, nil
 }

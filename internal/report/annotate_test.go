@@ -166,11 +166,14 @@ func TestAnnotateSurvivesOddBoxes(t *testing.T) {
 	nan := math.NaN()
 	r := sample()
 	r.Findings = nil
-	for i, b := range []part.Box{{nan, 1, 2, 3}, {1, 1, nan, 2}, {-50, -50, 10, 10}, {-5, -5, 4000, 4000}, {1e12, 3, 4, 5}, {math.Inf(-1), 0, math.Inf(1), 9}, {10, 10, 0, 0}, {10, 10, -4, 3}} {
+	for i, b := range []part.Box{{nan, 1, 2, 3}, {1, 1, nan, 2}, {-50, -50, 10, 10}, {-5, -5, 4000, 4000}, {1e12, 3, 4, 5},
+		{math.Inf(-1), 0, math.Inf(1), 9}, {10, 10, 0, 0}, {10, 10, -4, 3}} {
 		r.Findings = append(r.Findings, part.Finding{Number: i + 1, Image: "a", Kind: part.Dust, Box: b})
 	}
-	r.Seam.Stations = []part.StepStation{{Image: "a", State: part.Measured, StepUM: num(5), XPX: num(nan), YPX: num(4)}, {Image: "a", State: part.Measured, StepUM: num(5), XPX: num(1e9), YPX: num(-1e9)}}
-	ov := Overlay{File: "a", SeamLine: []part.Point{{X: nan, Y: 2}, {X: 4, Y: 4}}, Limbs: [][]part.Point{{{X: math.Inf(1), Y: 0}, {X: 0, Y: 0}}}, FaceOutline: pts(0, 0, 1e30, 5, 20, 20)}
+	r.Seam.Stations = []part.StepStation{{Image: "a", State: part.Measured, StepUM: num(5), XPX: num(nan), YPX: num(4)},
+		{Image: "a", State: part.Measured, StepUM: num(5), XPX: num(1e9), YPX: num(-1e9)}}
+	ov := Overlay{File: "a", SeamLine: []part.Point{{X: nan, Y: 2}, {X: 4, Y: 4}},
+		Limbs: [][]part.Point{{{X: math.Inf(1), Y: 0}, {X: 0, Y: 0}}}, FaceOutline: pts(0, 0, 1e30, 5, 20, 20)}
 	out := Annotate(ground(100, 80), ov, r)
 	if out == nil || out.Validate() != nil {
 		t.Fatal("no picture")
@@ -224,7 +227,8 @@ func TestEncodeJPEG(t *testing.T) {
 	for _, bad := range []struct {
 		im *part.Image
 		q  int
-	}{{im, 0}, {im, 101}, {nil, 90}, {&part.Image{W: 2, H: 2, C: 1, Pix16: make([]uint16, 4)}, 90}, {&part.Image{W: 70000, H: 1, C: 1, Pix8: make([]uint8, 70000)}, 90}} {
+	}{{im, 0}, {im, 101}, {nil, 90}, {&part.Image{W: 2, H: 2, C: 1, Pix16: make([]uint16, 4)}, 90},
+		{&part.Image{W: 70000, H: 1, C: 1, Pix8: make([]uint8, 70000)}, 90}} {
 		if _, err := EncodeJPEG(bad.im, bad.q); err == nil {
 			t.Errorf("quality %d of %v was encoded", bad.q, bad.im != nil)
 		}
@@ -266,7 +270,8 @@ func TestCropShowsTheFindingAtScale(t *testing.T) {
 
 // 1, 2, 5 times a power of ten, not far from what was wanted.
 func TestRoundBar(t *testing.T) {
-	for _, c := range []struct{ mmPerPX, want, mm float64 }{{0.015, 192, 2}, {0.015, 90, 1}, {0.005, 100, 0.5}, {0.04, 100, 2}, {1, 80, 50}} {
+	for _, c := range []struct{ mmPerPX, want, mm float64 }{{0.015, 192, 2}, {0.015, 90, 1}, {0.005, 100, 0.5}, {0.04, 100, 2},
+		{1, 80, 50}} {
 		mm, px := roundBar(c.mmPerPX, 1, c.want)
 		if math.Abs(mm-c.mm) > 1e-12 || math.Abs(px-c.mm/c.mmPerPX) > 1e-9 {
 			t.Errorf("scale %g, %g px wanted: %g mm, %g px; want %g mm", c.mmPerPX, c.want, mm, px, c.mm)
@@ -285,7 +290,8 @@ func TestPagePictureLiftsDarkOnesOnly(t *testing.T) {
 	for _, c := range []struct {
 		im   *part.Image
 		want bool
-	}{{dark, true}, {ground(1600, 1200), true}, {&part.Image{W: 40, H: 30, C: 1, Pix8: bytes.Repeat([]uint8{220}, 1200)}, false}, {&part.Image{W: 40, H: 30, C: 1, Pix8: make([]uint8, 1200)}, false}} {
+	}{{dark, true}, {ground(1600, 1200), true}, {&part.Image{W: 40, H: 30, C: 1, Pix8: bytes.Repeat([]uint8{220}, 1200)}, false},
+		{&part.Image{W: 40, H: 30, C: 1, Pix8: make([]uint8, 1200)}, false}} {
 		p, err := MakePagePicture(c.im, Overlay{File: "a.b.png"}, sample(), PageWidth)
 		if err != nil {
 			t.Fatal(err)

@@ -50,7 +50,8 @@ func TestSmallHolesAreNotHatched(t *testing.T) {
 func TestHatching(t *testing.T) {
 	u := NewUnseen(2, 200, 150, grid(50, 50, 150, 100), 0.015) // pixels 100..299, 100..199
 	box := part.Box{149.5, 139.5, 20, 20}
-	r := &part.Result{MMPerPX: 0.015, Findings: []part.Finding{{Number: 1, Image: "f.png", Kind: part.Dust, Box: box, Severity: part.Minor}}}
+	r := &part.Result{MMPerPX: 0.015, Findings: []part.Finding{{Number: 1, Image: "f.png", Kind: part.Dust, Box: box,
+		Severity: part.Minor}}}
 	for _, level := range []uint8{0, 128, 255} {
 		im := &part.Image{W: 400, H: 300, C: 3, Pix8: bytes.Repeat([]byte{level}, 3*400*300)}
 		plain := Annotate(im, Overlay{File: "f.png"}, r)

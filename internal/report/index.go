@@ -68,7 +68,8 @@ type indexCount struct {
 // small picture and the verdict.
 func IndexPage(w io.Writer, in IndexInput) error {
 	x := wordsOf(in.Lang)
-	v := indexView{T: x, Lang: x.Tag, CSS: css(), Title: x.T("page.index.title"), Foot: newFoot(x.T("page.cautions"), x.cautions(), in.Version, in.Generated)}
+	v := indexView{T: x, Lang: x.Tag, CSS: css(), Title: x.T("page.index.title"),
+		Foot: newFoot(x.T("page.cautions"), x.cautions(), in.Version, in.Generated)}
 	n := map[part.Verdict]int{}
 	for _, u := range in.Units {
 		row := indexRow{Unit: u.Unit, Href: relative(u.Href), Sign: verdictSign(u.Verdict), Word: x.verdict(u.Verdict),
@@ -83,7 +84,8 @@ func IndexPage(w io.Writer, in IndexInput) error {
 	}
 	for _, d := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
 		if n[d] > 0 {
-			v.Counts = append(v.Counts, indexCount{verdictSign(d), x.T("page.index.count", "n", strconv.Itoa(n[d]), "verdict", x.verdict(d))})
+			v.Counts = append(v.Counts, indexCount{verdictSign(d), x.T("page.index.count", "n", strconv.Itoa(n[d]), "verdict",
+				x.verdict(d))})
 		}
 	}
 	return execute(w, "index", v, in.Generated)

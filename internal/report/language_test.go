@@ -37,15 +37,18 @@ func TestPageInChinese(t *testing.T) {
 	mirrored.Screen = waves(4, 3, 2, 1, 0.5)
 	told := sample()
 	told.ReasonPhrases = []part.Phrase{
-		part.Say("reason.seam").With("what", part.Say("seam.proud_um", "value_um", "92")).With("place", part.Say("seam.at", "angle_deg", "120", "side", "@limb.left")).
+		part.Say("reason.seam").With("what", part.Say("seam.proud_um", "value_um", "92")).With("place",
+			part.Say("seam.at", "angle_deg", "120", "side", "@limb.left")).
 			With("limit", part.Say("limit.um", "limit_um", "50")),
-		part.Say("reason.size.mm", "kind", "@noun.bubble", "zone", "@lies.face", "size_mm", "0.31").With("limit", part.Say("limit.from.mm", "severity", "@severity.major", "from_mm", "0.20")),
+		part.Say("reason.size.mm", "kind", "@noun.bubble", "zone", "@lies.face", "size_mm", "0.31").With("limit",
+			part.Say("limit.from.mm", "severity", "@severity.major", "from_mm", "0.20")),
 	}
 	advice := part.Say("remedy.bubble.wet")
 	for i := range told.Findings {
 		told.Findings[i].AdvicePhrase = &advice
 	}
-	for name, r := range map[string]*part.Result{"told": told, "mirrored": mirrored, "shell": shellSample(), "none": {Unit: "k15-L", Verdict: part.NotMeasured}} {
+	for name, r := range map[string]*part.Result{"told": told, "mirrored": mirrored, "shell": shellSample(),
+		"none": {Unit: "k15-L", Verdict: part.NotMeasured}} {
 		im := ground(1600, 1200)
 		in := input(t, r, func(string) *part.Image { return im })
 		in.Lang = zh
@@ -96,7 +99,8 @@ func TestPageInChinese(t *testing.T) {
 	}
 
 	b.Reset()
-	if err := IndexPage(&b, IndexInput{Lang: zh, Units: []IndexEntry{{Unit: "k12-L", Verdict: part.Rework, Reasons: []string{"a"}}}}); err != nil {
+	if err := IndexPage(&b, IndexInput{Lang: zh, Units: []IndexEntry{{Unit: "k12-L", Verdict: part.Rework,
+		Reasons: []string{"a"}}}}); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{`lang="zh-Hans"`, "返工 1 件", "<th scope=\"col\">判定</th>", "没有图片"} {

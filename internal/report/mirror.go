@@ -63,9 +63,11 @@ func (x words) mirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 	if m.MainMM != nil {
 		around = x.T("page.mirror.around", "main_mm", fixedText(m.MainMM, 2))
 	}
-	waves := x.T("page.mirror.phase", "least", least, "phase_rad", fixedText(m.PhaseRad, 2), "u_rad", fixedText(twice(m.UPhaseRad), 2), "around", around)
+	waves := x.T("page.mirror.phase", "least", least, "phase_rad", fixedText(m.PhaseRad, 2), "u_rad", fixedText(twice(m.UPhaseRad), 2),
+		"around", around)
 	if m.SlopeMRad != nil {
-		waves = x.T("page.mirror.slope", "least", least, "slope_mrad", fixedText(m.SlopeMRad, 2), "u_mrad", fixedText(twice(m.USlopeMRad), 2), "around", around)
+		waves = x.T("page.mirror.slope", "least", least, "slope_mrad", fixedText(m.SlopeMRad, 2), "u_mrad",
+			fixedText(twice(m.USlopeMRad), 2), "around", around)
 	}
 	v.Sentences = append(v.Sentences, waves)
 	if m.AtLeast {
@@ -84,7 +86,8 @@ func (x words) mirror(r *part.Result, lists ...*[]figure) (*mirrorView, error) {
 	if m.SlopeMRad == nil {
 		y = x.T("page.mirror.y_rad")
 	}
-	svg, err := plots.Lines(plots.Options{X: x.T("page.mirror.x"), Y: y, LogX: true, HeightMM: 70}, append([]plots.Series{octaves, curve}, x.limitCurves(m.Bands)...))
+	svg, err := plots.Lines(plots.Options{X: x.T("page.mirror.x"), Y: y, LogX: true, HeightMM: 70},
+		append([]plots.Series{octaves, curve}, x.limitCurves(m.Bands)...))
 	if err != nil {
 		return nil, fmt.Errorf("report: the waves' spectrum: %w", err)
 	}
@@ -133,7 +136,8 @@ func (v *mirrorView) rows(m *part.Mirror, x words) {
 			row(b.FromMM, b.ToMM, b.SlopeMRad, b.USlopeMRad)
 		}
 	}
-	if ends := part.OctaveEndsMM; !slices.ContainsFunc(m.Bands, func(b part.Band) bool { return b.FromMM == ends[0] && b.ToMM == ends[len(ends)-1] }) {
+	if ends := part.OctaveEndsMM; !slices.ContainsFunc(m.Bands,
+		func(b part.Band) bool { return b.FromMM == ends[0] && b.ToMM == ends[len(ends)-1] }) {
 		value, u := m.PhaseRad, m.UPhaseRad
 		if m.SlopeMRad != nil {
 			value, u = m.SlopeMRad, m.USlopeMRad

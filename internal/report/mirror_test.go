@@ -14,7 +14,8 @@ func waves(octaves ...float64) *part.Mirror {
 	m := &part.Mirror{PhaseRad: part.Num(1), UPhaseRad: part.Num(0.01)}
 	sum := 0.0
 	for i, v := range octaves {
-		m.Octaves = append(m.Octaves, part.Octave{FromMM: part.OctaveEndsMM[i], ToMM: part.OctaveEndsMM[i+1], Variance: v * v, UVariance: 0.04 * v * v})
+		m.Octaves = append(m.Octaves, part.Octave{FromMM: part.OctaveEndsMM[i], ToMM: part.OctaveEndsMM[i+1], Variance: v * v,
+			UVariance: 0.04 * v * v})
 		m.WaveMM, m.PerOctave = append(m.WaveMM, 0.7*part.OctaveEndsMM[i]), append(m.PerOctave, v*v)
 		sum += v * v
 	}
@@ -66,9 +67,11 @@ func TestWavesBesideTheirLimits(t *testing.T) {
 	}
 	for i, want := range []struct{ value, u, minor, major, judged string }{
 		{"0.50", "0.02", "", "", ""}, {"2.00", "0.08", "1.5", "", "over: minor"}, {"1.00", "0.04", "1.5", "", "within"},
-		{"0.50", "0.02", "", "", ""}, {"0.50", "0.02", "", "", ""}, {"2.40", "0.10", "2", "6", "over: minor"}, // root of 0.25 + 4 + 1 + 0.25 + 0.25
+		// Root of 0.25 + 4 + 1 + 0.25 + 0.25.
+		{"0.50", "0.02", "", "", ""}, {"0.50", "0.02", "", "", ""}, {"2.40", "0.10", "2", "6", "over: minor"},
 	} {
-		if w := v.Waves[i]; w.Value != want.value || w.U != want.u || w.Limits[0] != want.minor || w.Limits[1] != want.major || w.Judged != want.judged || w.Over != strings.HasPrefix(want.judged, "over") {
+		if w := v.Waves[i]; w.Value != want.value || w.U != want.u || w.Limits[0] != want.minor || w.Limits[1] != want.major ||
+			w.Judged != want.judged || w.Over != strings.HasPrefix(want.judged, "over") {
 			t.Errorf("row %d: %+v, want %+v", i, w, want)
 		}
 	}

@@ -235,7 +235,8 @@ func (x words) scaleText(r *part.Result) string {
 func newPageView(in PageInput) pageView {
 	r, x := in.Result, wordsOf(in.Lang)
 	v := pageView{
-		T: x, Lang: x.Tag, CSS: css() + pageFoot(x.T("page.unit")+" "+r.Unit), Unit: r.Unit, Verdict: string(r.Verdict), Word: x.verdict(r.Verdict),
+		T: x, Lang: x.Tag, CSS: css() + pageFoot(x.T("page.unit")+" "+r.Unit), Unit: r.Unit, Verdict: string(r.Verdict),
+		Word:        x.verdict(r.Verdict),
 		VerdictLine: x.verdictLine(r.Verdict), Sign: verdictSign(r.Verdict), Reasons: x.sentences(r.Reasons, r.ReasonPhrases),
 		Warnings: x.sentences(r.Warnings, r.WarningPhrases), Plot: x.stepPlot(r, in.LimitsProudUM, in.LimitsRecessedUM),
 		SeamLine: x.seamLine(r.Seam.Shape),
@@ -374,7 +375,8 @@ func pageFoot(text string) template.CSS {
 		}
 		b.WriteRune(r)
 	}
-	return template.CSS(`@media print{@page{@bottom-left{content:"` + b.String() + `"}@bottom-right{content:counter(page) " / " counter(pages)}}}`)
+	return template.CSS(`@media print{@page{@bottom-left{content:"` + b.String() +
+		`"}@bottom-right{content:counter(page) " / " counter(pages)}}}`)
 }
 
 // mostMain is how many pictures stand open.

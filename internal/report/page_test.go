@@ -44,7 +44,8 @@ func sampleIndex(t testing.TB, name string) string {
 	}
 	var b bytes.Buffer
 	err = IndexPage(&b, IndexInput{Version: "finishbench 0.0 (test)", Generated: "2031-02-03", Units: []IndexEntry{
-		{Unit: name, Href: name + "/report.html", Verdict: part.Rework, Score: num(12), Reasons: []string{"a", "b", "c", "d"}, Thumb: jpeg, W: w, H: h},
+		{Unit: name, Href: name + "/report.html", Verdict: part.Rework, Score: num(12), Reasons: []string{"a", "b", "c", "d"}, Thumb: jpeg,
+			W: w, H: h},
 		{Unit: "k13-R", Href: "k13-R/report.html", Verdict: part.Pass, Score: num(0), Thumb: jpeg, W: w, H: h},
 		{Unit: "k14-R", Verdict: part.NotMeasured, Reasons: []string{"the folder holds no picture"}},
 	}})
@@ -69,7 +70,8 @@ func pages(t testing.TB) map[string]string {
 	}
 	all := map[string]string{
 		"sample": samplePage(t, sample()), "no findings": samplePage(t, none), "face only": samplePage(t, face),
-		"no picture": samplePage(t, bare), "sixty": samplePage(t, crowd), "shell": samplePage(t, shellSample()), "index": sampleIndex(t, "k12-L"),
+		"no picture": samplePage(t, bare), "sixty": samplePage(t, crowd), "shell": samplePage(t, shellSample()),
+		"index": sampleIndex(t, "k12-L"),
 	}
 	for name, s := range sheets(t) {
 		all[name] = sheetPage(t, s)
@@ -229,7 +231,8 @@ func TestPagesAreAccessible(t *testing.T) {
 						t.Errorf("img %q: src %.30s, %s x %s", k.attr["alt"], k.attr["src"], k.attr["width"], k.attr["height"])
 					}
 				case k.name == "svg" && !k.end:
-					if k.attr["aria-hidden"] != "true" && (k.attr["role"] != "img" || k.attr["aria-labelledby"]+k.attr["aria-label"] == "") {
+					if k.attr["aria-hidden"] != "true" && (k.attr["role"] != "img" ||
+						k.attr["aria-labelledby"]+k.attr["aria-label"] == "") {
 						t.Error("an svg that is neither hidden nor named")
 					}
 				case k.name == "a" && !k.end:
@@ -291,7 +294,8 @@ func TestPagesReferToNothingOutside(t *testing.T) {
 		}
 		for _, k := range parse(t, page) {
 			for a, v := range k.attr {
-				if (a == "src" || a == "href") && !strings.HasPrefix(v, "data:") && !strings.HasPrefix(v, "#") && !strings.HasPrefix(v, "./") {
+				if (a == "src" || a == "href") && !strings.HasPrefix(v, "data:") && !strings.HasPrefix(v, "#") &&
+					!strings.HasPrefix(v, "./") {
 					t.Errorf("%s: %s=%q", name, a, v)
 				}
 			}
@@ -391,7 +395,8 @@ func TestHostileNamesAreEscaped(t *testing.T) {
 		}
 	}
 	for _, c := range []struct{ file, want string }{
-		{"edge_000.jpg", "edge_000.jpg"}, {"a.b.tiff", "a.b.jpg"}, {"sub/x.png", "sub_x.jpg"}, {`..\..\x.png`, ".._.._x.jpg"}, {"../../x", ".._.._x.jpg"}, {"", ".jpg"}, {".png", ".jpg"},
+		{"edge_000.jpg", "edge_000.jpg"}, {"a.b.tiff", "a.b.jpg"}, {"sub/x.png", "sub_x.jpg"}, {`..\..\x.png`, ".._.._x.jpg"},
+		{"../../x", ".._.._x.jpg"}, {"", ".jpg"}, {".png", ".jpg"},
 	} {
 		if got := AnnotatedName(c.file); got != c.want {
 			t.Errorf("AnnotatedName(%q) = %q, want %q", c.file, got, c.want)
@@ -407,7 +412,9 @@ func TestPageShowsUnmeasuredAsSuch(t *testing.T) {
 	r := sample()
 	r.Score, r.Seam.WorstStepUM, r.Verdict = nil, nil, part.NotMeasured
 	text := textOf(t, samplePage(t, r))
-	for _, want := range []string{"Not measured", "Largest step –", "Demerits –", "330° edge_150.png left – – – – not measured: 4 % of the unit is clipped", "too bright (4 %, limit 0.5 %): light down or exposure shorter"} {
+	for _, want := range []string{"Not measured", "Largest step –", "Demerits –",
+		"330° edge_150.png left – – – – not measured: 4 % of the unit is clipped",
+		"too bright (4 %, limit 0.5 %): light down or exposure shorter"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q:\n%s", want, text)
 		}
@@ -489,13 +496,16 @@ func TestUnitsCSVRoundTrip(t *testing.T) {
 	if v, err := strconv.ParseFloat(col(1, "worst_step_um"), 64); err != nil || v != 92.4 {
 		t.Errorf("worst step: %v, %v", v, err)
 	}
-	for name, want := range map[string]string{"unit": "k12-L", "verdict": "rework", "score": "61", "worst_step_u_um": "1.8", "stations": "4", "stations_measured": "2",
-		"findings": "4", "minor": "1", "moderate": "1", "major": "1", "critical": "0", "pictures": "4", "pictures_fit": "3", "mm_per_px": "0.015"} {
+	for name, want := range map[string]string{"unit": "k12-L", "verdict": "rework", "score": "61", "worst_step_u_um": "1.8",
+		"stations": "4", "stations_measured": "2",
+		"findings": "4", "minor": "1", "moderate": "1", "major": "1", "critical": "0", "pictures": "4", "pictures_fit": "3",
+		"mm_per_px": "0.015"} {
 		if got := col(1, name); got != want {
 			t.Errorf("%s: %q, want %q", name, got, want)
 		}
 	}
-	for name, want := range map[string]string{"unit": `'=1+2,"x"`, "score": "", "worst_step_um": "", "mm_per_px": "", "reasons": `two lines, and a "quote"; µ`} {
+	for name, want := range map[string]string{"unit": `'=1+2,"x"`, "score": "", "worst_step_um": "", "mm_per_px": "",
+		"reasons": `two lines, and a "quote"; µ`} {
 		if got := col(2, name); got != want {
 			t.Errorf("odd %s: %q, want %q", name, got, want)
 		}
@@ -509,7 +519,8 @@ var textPairs = []struct {
 	fg, bg color.NRGBA
 }{
 	{"text", palette.Ink, palette.Paper}, {"text on a card", palette.Ink, palette.Card}, {"table head", palette.Ink, palette.Tint},
-	{"lesser text", palette.Soft, palette.Paper}, {"lesser text on a card", palette.Soft, palette.Card}, {"lesser text in a table head", palette.Soft, palette.Tint},
+	{"lesser text", palette.Soft, palette.Paper}, {"lesser text on a card", palette.Soft, palette.Card},
+	{"lesser text in a table head", palette.Soft, palette.Tint},
 	{"link", palette.Blue, palette.Paper}, {"link on a card", palette.Blue, palette.Card},
 	{"print", palette.Black, palette.White}, {"crop's scale", palette.Ink, palette.White},
 	{"sign: pass", palette.Black, palette.Green}, {"sign: rework", palette.Black, palette.Orange},

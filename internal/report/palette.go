@@ -14,7 +14,8 @@ var cssColours = []struct {
 	name string
 	c    color.NRGBA
 }{
-	{"ink", palette.Ink}, {"soft", palette.Soft}, {"paper", palette.Paper}, {"card", palette.Card}, {"line", palette.Line}, {"tint", palette.Tint},
+	{"ink", palette.Ink}, {"soft", palette.Soft}, {"paper", palette.Paper}, {"card", palette.Card}, {"line", palette.Line},
+	{"tint", palette.Tint},
 	{"white", palette.White}, {"black", palette.Black},
 	{"orange", palette.Orange}, {"sky", palette.Sky}, {"green", palette.Green}, {"yellow", palette.Yellow},
 	{"blue", palette.Blue}, {"vermilion", palette.Vermilion}, {"purple", palette.Purple},

@@ -73,7 +73,8 @@ func drawnPicture(src *part.Image, ours bool, ov Overlay, r *part.Result, width 
 	if err != nil {
 		return PagePicture{}, err
 	}
-	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: src.W, H: src.H, Brightened: lifted, Hatched: ov.Unseen != nil}, nil
+	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: src.W, H: src.H, Brightened: lifted,
+		Hatched: ov.Unseen != nil}, nil
 }
 
 // brighten brightens an 8-bit picture whose lit part is dark, by a power law that

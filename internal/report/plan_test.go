@@ -32,12 +32,14 @@ func TestPlansNeverContradict(t *testing.T) {
 			wrong := func(format string, a ...any) {
 				t.Errorf("result %d, %s, %s: "+format, append([]any{seed, l.Tag, r.Verdict}, a...)...)
 			}
-			if (r.Verdict == part.Pass) != (len(v.Plan.Steps) == 0) || len(v.Plan.Steps) != len(r.Plan.Steps) || v.Passes != (r.Verdict == part.Pass) {
+			if (r.Verdict == part.Pass) != (len(v.Plan.Steps) == 0) || len(v.Plan.Steps) != len(r.Plan.Steps) ||
+				v.Passes != (r.Verdict == part.Pass) {
 				wrong("%d steps of %d", len(v.Plan.Steps), len(r.Plan.Steps))
 			}
 			for i, s := range v.Plan.Steps {
 				own := r.Plan.Steps[i]
-				if s.Do != own.Do && s.Do != l.Say(&own.DoPhrase) || s.Why != own.Why && s.Why != l.Say(&own.WhyPhrase) || strings.ContainsAny(s.Do+s.Why, "{}@") {
+				if s.Do != own.Do && s.Do != l.Say(&own.DoPhrase) || s.Why != own.Why && s.Why != l.Say(&own.WhyPhrase) ||
+					strings.ContainsAny(s.Do+s.Why, "{}@") {
 					wrong("step %d is not the plan's: %+v", i+1, s)
 				}
 				for _, q := range s.Refs {

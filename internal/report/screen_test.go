@@ -12,7 +12,8 @@ import (
 
 // roundUnit is a face picture's overlay: an outline from 600 to 1000 px across.
 func roundUnit() Overlay {
-	return Overlay{File: "face_raking.png", FaceOutline: []part.Point{{X: 600, Y: 400}, {X: 1000, Y: 400}, {X: 1000, Y: 800}, {X: 600, Y: 800}}}
+	return Overlay{File: "face_raking.png", FaceOutline: []part.Point{{X: 600, Y: 400}, {X: 1000, Y: 400}, {X: 1000, Y: 800},
+		{X: 600, Y: 800}}}
 }
 
 func TestScreenPicture(t *testing.T) {

@@ -33,8 +33,9 @@ func (x words) shellMap(r *part.Result) (*shellView, error) {
 	}
 	girth := 2 * math.Pi * r.Shell.MeanRadiusMM()
 	u := plots.Unrolled{GirthMM: girth, DepthMM: r.Shell.DepthMM(), Looked: r.Shell.Rows,
-		Names: plots.UnrolledNames{Plate: x.T("page.map.plate"), Shell: x.T("page.map.shell"), Turn: x.T("page.map.turn"), Below: x.T("page.map.below"),
-			Some: x.T("page.map.some"), None: x.T("page.map.none")}}
+		Names: plots.UnrolledNames{Plate: x.T("page.map.plate"), Shell: x.T("page.map.shell"), Turn: x.T("page.map.turn"),
+			Below: x.T("page.map.below"),
+			Some:  x.T("page.map.some"), None: x.T("page.map.none")}}
 	spots := newMapped(r)
 	u.Plate = spots.plate
 	v := &shellView{}

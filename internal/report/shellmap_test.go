@@ -36,9 +36,11 @@ func shellSample() *part.Result {
 		s, c := math.Sincos(float64(i) * math.Pi / 45)
 		r.Faceplate.OutlinePX = append(r.Faceplate.OutlinePX, [2]float64{800 + 640*c, 600 + 430*s*(1-0.25*c)})
 	}
-	r.Pictures = append(r.Pictures, part.PictureReport{File: "shell_090_raking.png", View: part.Shell, Light: part.Raking, AngleDeg: 90, State: part.PictureOK})
+	r.Pictures = append(r.Pictures, part.PictureReport{File: "shell_090_raking.png", View: part.Shell, Light: part.Raking, AngleDeg: 90,
+		State: part.PictureOK})
 	add := func(k part.Kind, sev part.Severity, turn, below, wide, high float64) {
-		f := part.Finding{Number: len(r.Findings) + 1, Image: "shell_090_raking.png", Kind: k, Box: part.Box{500, 500, wide / 0.015, high / 0.015}, Zone: part.ZoneShell, Severity: sev, Confidence: 0.9,
+		f := part.Finding{Number: len(r.Findings) + 1, Image: "shell_090_raking.png", Kind: k,
+			Box: part.Box{500, 500, wide / 0.015, high / 0.015}, Zone: part.ZoneShell, Severity: sev, Confidence: 0.9,
 			TurnDeg: num(turn), BelowMM: num(below), DiameterMM: num(max(wide, high)), Advice: "Wipe the place, lacquer again."}
 		r.Findings = append(r.Findings, f)
 	}
@@ -48,7 +50,8 @@ func shellSample() *part.Result {
 	add(part.Dust, part.Minor, 95, 1.9, 0.1, 0.1)
 	add(part.Missed, part.Moderate, 270, 7, 2.4, 1.6)
 	add(part.Crater, part.Minor, 182, 0.1, 0.3, 0.3)
-	r.Findings = append(r.Findings, part.Finding{Number: len(r.Findings) + 1, Image: "shell_090_raking.png", Kind: part.Haze, Box: part.Box{500, 500, 90, 90}, Zone: part.ZoneShell, Severity: part.Minor, Confidence: 0.7})
+	r.Findings = append(r.Findings, part.Finding{Number: len(r.Findings) + 1, Image: "shell_090_raking.png", Kind: part.Haze,
+		Box: part.Box{500, 500, 90, 90}, Zone: part.ZoneShell, Severity: part.Minor, Confidence: 0.7})
 	return r
 }
 
@@ -67,7 +70,9 @@ func TestShellMap(t *testing.T) {
 		t.Fatal("there is no map")
 	}
 	section := page[at:][:strings.Index(page[at:], "</details>")]
-	for _, want := range []string{"unrolled: 2 bubble, faceplate; 3 sanding marks, faceplate; 4 dust nib, faceplate&#39;s rim; 5 run, 359° of turn, 3 mm below the seam;", "Looked at 83 % of the shell over all turns", "mm below the seam", "180°", "5 mm", ">looked at in some lights only<", ">not looked at<", "mean girth of 5"} {
+	for _, want := range []string{"unrolled: 2 bubble, faceplate; 3 sanding marks, faceplate; 4 dust nib, faceplate&#39;s rim; 5 run, " +
+		"359° of turn, 3 mm below the seam;", "Looked at 83 % of the shell over all turns", "mm below the seam", "180°", "5 mm",
+		">looked at in some lights only<", ">not looked at<", "mean girth of 5"} {
 		if !strings.Contains(section, want) {
 			t.Errorf("the map lacks %q", want)
 		}
@@ -79,7 +84,8 @@ func TestShellMap(t *testing.T) {
 			t.Errorf("number %s is drawn %d times, not %d", n, c, want)
 		}
 	}
-	for _, want := range []string{`href="#finding-1">1</a> step <span class="soft">(120 deg, left)`, `href="#finding-11">11</a> haze <span class="soft">(shell)`} {
+	for _, want := range []string{`href="#finding-1">1</a> step <span class="soft">(120 deg, left)`,
+		`href="#finding-11">11</a> haze <span class="soft">(shell)`} {
 		if !strings.Contains(section, want) {
 			t.Errorf("not listed: %s", want)
 		}
@@ -89,10 +95,12 @@ func TestShellMap(t *testing.T) {
 	}
 	r.Shell.SeeThrough, r.Faceplate = true, nil
 	page = samplePage(t, r)
-	if !strings.Contains(page, "see-through") || !strings.Contains(page, "outline is not known") || !strings.Contains(page, `href="#finding-2">2</a> bubble`) {
+	if !strings.Contains(page, "see-through") || !strings.Contains(page, "outline is not known") ||
+		!strings.Contains(page, `href="#finding-2">2</a> bubble`) {
 		t.Error("without a faceplate's outline its findings are not listed, or the page does not say so")
 	}
-	for name, shell := range map[string]*part.ShellMap{"none": nil, "rows that do not fit": {StepDeg: 5, StepMM: 1, RadiusMM: []float64{8}, Rows: []string{"22"}}} {
+	for name, shell := range map[string]*part.ShellMap{"none": nil,
+		"rows that do not fit": {StepDeg: 5, StepMM: 1, RadiusMM: []float64{8}, Rows: []string{"22"}}} {
 		r.Shell = shell
 		if strings.Contains(samplePage(t, r), `id="map"`) {
 			t.Errorf("%s: there is a map", name)

@@ -54,7 +54,8 @@ func severityBars(s part.Severity) template.HTML {
 			fill = palette.Hex(palette.Ink)
 		}
 		h := 6 + 5*i
-		fmt.Fprintf(&b, `<rect x="%d" y="%d" width="8" height="%d" fill="%s" stroke="%s" stroke-width="1.5"/>`, 1+11*i, 22-h, h, fill, palette.Hex(palette.Ink))
+		fmt.Fprintf(&b, `<rect x="%d" y="%d" width="8" height="%d" fill="%s" stroke="%s" stroke-width="1.5"/>`, 1+11*i, 22-h, h, fill,
+			palette.Hex(palette.Ink))
 	}
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String())

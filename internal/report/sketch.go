@@ -20,7 +20,8 @@ func PlanSketch(r *part.Result, p *part.Plan, l *lang.Lang, onto plots.Onto) ([]
 		return nil, nil
 	}
 	x := wordsOf(l)
-	s := plots.Sketch{Onto: onto, Names: plots.SketchNames{Plate: x.T("page.map.plate"), Shell: x.T("plan.sketch.shell"), Hour: x.T("plan.sketch.hour"),
+	s := plots.Sketch{Onto: onto, Names: plots.SketchNames{Plate: x.T("page.map.plate"), Shell: x.T("plan.sketch.shell"),
+		Hour: x.T("plan.sketch.hour"),
 		Some: x.T("page.map.some"), None: x.T("page.map.none")}}
 	if r.Shell.Columns() > 0 {
 		s.GirthMM, s.DepthMM, s.Looked = 2*math.Pi*r.Shell.MeanRadiusMM(), r.Shell.DepthMM(), r.Shell.Rows

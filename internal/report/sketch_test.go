@@ -38,14 +38,16 @@ func TestPlanSketch(t *testing.T) {
 		}
 		for i, s := range r.Plan.Steps {
 			label := func(n string) bool {
-				return strings.Contains(string(svg), ">"+n+"<") || strings.Contains(string(svg), ">"+n+", ") || strings.Contains(string(svg), ", "+n+"<")
+				return strings.Contains(string(svg), ">"+n+"<") || strings.Contains(string(svg), ">"+n+", ") ||
+					strings.Contains(string(svg), ", "+n+"<")
 			}
 			if len(s.Stations) > 0 && !label(fmt.Sprint(i+1)) {
 				t.Errorf("result %d: step %d is at %v, and not in the sketch", seed, i+1, s.Stations)
 			}
 		}
 		if dir != "" && drawn <= 24 {
-			page := fmt.Sprintf(`<body style="background:#fff"><style>%s</style>%s<pre style="white-space:pre-wrap">%s</pre>`, cssRoot()+styleCSS, svg, planText(r))
+			page := fmt.Sprintf(`<body style="background:#fff"><style>%s</style>%s<pre style="white-space:pre-wrap">%s</pre>`,
+				cssRoot()+styleCSS, svg, planText(r))
 			if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("sketch-%03d.html", seed)), []byte(page), 0o644); err != nil {
 				t.Fatal(err)
 			}

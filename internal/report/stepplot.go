@@ -140,7 +140,8 @@ func (p plot) grid(b *strings.Builder) {
 		fmt.Fprintf(b, `<path class="grid" d="M%.1f %g V%g"/>`, p.x(a), plotH-plotBot, plotH-plotBot+6)
 		fmt.Fprintf(b, `<text class="tick" x="%.1f" y="%g" text-anchor="middle">%g°</text>`, p.x(a), plotH-plotBot+22, a)
 	}
-	fmt.Fprintf(b, `<text class="axis" x="%g" y="%g" text-anchor="middle">%s</text>`, plotLeft+plotInnerW/2, plotH-8, template.HTMLEscapeString(p.words.T("page.plot.x")))
+	fmt.Fprintf(b, `<text class="axis" x="%g" y="%g" text-anchor="middle">%s</text>`, plotLeft+plotInnerW/2, plotH-8,
+		template.HTMLEscapeString(p.words.T("page.plot.x")))
 	fmt.Fprintf(b, `<text class="axis" x="8" y="16">%s</text>`, template.HTMLEscapeString(p.words.T("page.plot.y")))
 }
 
@@ -149,13 +150,15 @@ func (p plot) limits(b *strings.Builder, proudUM, recessedUM float64) {
 		y := p.y(proudUM)
 		fmt.Fprintf(b, `<rect fill="url(#plot-hatch)" x="%g" y="%g" width="%g" height="%.1f"/>`, plotLeft, plotTop, plotInnerW, y-plotTop)
 		fmt.Fprintf(b, `<path class="limit" d="M%g %.1fH%g"/>`, plotLeft, y, plotW-plotRight)
-		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">+%s µm</tspan></text>`, plotW-plotRight+8, y-3, template.HTMLEscapeString(p.words.T("page.plot.proud")), plotW-plotRight+8, trimNumber(proudUM, 1))
+		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">+%s µm</tspan></text>`, plotW-plotRight+8, y-3,
+			template.HTMLEscapeString(p.words.T("page.plot.proud")), plotW-plotRight+8, trimNumber(proudUM, 1))
 	}
 	if recessedUM > 0 {
 		y := p.y(-recessedUM)
 		fmt.Fprintf(b, `<rect fill="url(#plot-hatch)" x="%g" y="%.1f" width="%g" height="%.1f"/>`, plotLeft, y, plotInnerW, plotH-plotBot-y)
 		fmt.Fprintf(b, `<path class="limit" d="M%g %.1fH%g"/>`, plotLeft, y, plotW-plotRight)
-		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">−%s µm</tspan></text>`, plotW-plotRight+8, y-3, template.HTMLEscapeString(p.words.T("page.plot.recessed")), plotW-plotRight+8, trimNumber(recessedUM, 1))
+		fmt.Fprintf(b, `<text class="limit-word" x="%g" y="%.1f">%s<tspan x="%g" dy="17">−%s µm</tspan></text>`, plotW-plotRight+8, y-3,
+			template.HTMLEscapeString(p.words.T("page.plot.recessed")), plotW-plotRight+8, trimNumber(recessedUM, 1))
 	}
 }
 
@@ -226,7 +229,8 @@ func (p plot) stepStation(b *strings.Builder, s *part.StepStation, over int) {
 			dy = -18
 		}
 	}
-	fmt.Fprintf(b, `<text class="mark-word" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, y+dy, minus(fmt.Sprintf("%+.0f", *s.StepUM)))
+	fmt.Fprintf(b, `<text class="mark-word" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, y+dy,
+		minus(fmt.Sprintf("%+.0f", *s.StepUM)))
 }
 
 // plotDescription says in words what the plot shows.
@@ -251,6 +255,7 @@ func (x words) plotDescription(st []*part.StepStation, proudUM, recessedUM float
 	if measured == 0 {
 		return x.T("page.plot.none")
 	}
-	return x.T("page.plot.summary", "measured", strconv.Itoa(measured), "of", strconv.Itoa(len(st)), "from_um", signedUM(lo.StepUM), "from_deg", trimNumber(lo.AroundDeg(), 1),
+	return x.T("page.plot.summary", "measured", strconv.Itoa(measured), "of", strconv.Itoa(len(st)), "from_um", signedUM(lo.StepUM),
+		"from_deg", trimNumber(lo.AroundDeg(), 1),
 		"to_um", signedUM(hi.StepUM), "to_deg", trimNumber(hi.AroundDeg(), 1), "over", strconv.Itoa(over))
 }

@@ -38,14 +38,16 @@ func TestStories(t *testing.T) {
 			for i := range r.Seam.Stations {
 				s := &r.Seam.Stations[i]
 				if s.Image == "edge_030.jpg" || s.Image == "edge_090.jpg" {
-					*s = part.StepStation{Image: s.Image, AngleDeg: s.AngleDeg, Side: s.Side, State: part.Unmeasured, Reason: "the picture is out of focus"}
+					*s = part.StepStation{Image: s.Image, AngleDeg: s.AngleDeg, Side: s.Side, State: part.Unmeasured,
+						Reason: "the picture is out of focus"}
 				}
 			}
 			for i := range r.Pictures {
 				p := &r.Pictures[i]
 				if p.File == "edge_030.jpg" || p.File == "edge_090.jpg" {
 					p.State, p.SharpnessPX = part.PictureNoOK, num(9.4)
-					p.Problems = []part.Problem{{Name: "out_of_focus", Value: num(9.4), Limit: num(4), Unit: "px", Remedy: "set the focus on the seam, or raise the unit to the mark: the edge is 9.4 px wide, limit 4 px"}}
+					p.Problems = []part.Problem{{Name: "out_of_focus", Value: num(9.4), Limit: num(4), Unit: "px",
+						Remedy: "set the focus on the seam, or raise the unit to the mark: the edge is 9.4 px wide, limit 4 px"}}
 				}
 			}
 		}},
@@ -57,11 +59,14 @@ func TestStories(t *testing.T) {
 			r.Verdict = part.Reject
 			r.Unit = "a-very-long-serial-number-2031-02-03-lot-000417-left-" + strings.Repeat("x", 60)
 			for i := 0; i < 8; i++ {
-				r.Reasons = append(r.Reasons, "recessed by 64 um at 150 deg, right (limit 30 um), and the shell beside it shows a groove of 41 um that runs over a third of the seam "+fmt.Sprint(i))
+				r.Reasons = append(r.Reasons,
+					"recessed by 64 um at 150 deg, right (limit 30 um), and the shell beside it shows a groove of 41 um that runs over a "+
+						"third of the seam "+fmt.Sprint(i))
 			}
 			for i := range r.Findings {
 				r.Findings[i].Severity = part.Critical
-				r.Findings[i].Advice += " Then look at it again under raking light before the unit goes on, for a mark of this depth shows through two coats of lacquer."
+				r.Findings[i].Advice += " Then look at it again under raking light before the unit goes on, for a mark of this depth " +
+					"shows through two coats of lacquer."
 			}
 			r.Warnings = []string{"only one face light was given", "the scale was taken from the command line and not from a scale file"}
 		}},
@@ -80,7 +85,8 @@ func TestStories(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	index.Units = append(index.Units, IndexEntry{Unit: "broken", Verdict: part.NotMeasured, Reasons: []string{"the folder holds no picture"}})
+	index.Units = append(index.Units, IndexEntry{Unit: "broken", Verdict: part.NotMeasured,
+		Reasons: []string{"the folder holds no picture"}})
 	index.Version, index.Generated = "finishbench 0.0 (test)", "2031-02-03"
 	var b bytes.Buffer
 	if err := IndexPage(&b, index); err != nil {
@@ -99,8 +105,10 @@ func sixty(r *part.Result) {
 		k := kinds[i%10]
 		s := 6 + float64(i%7)*5
 		b := part.Box{800 + 480*d*math.Cos(a), 600 + 380*d*math.Sin(a), s, s * (0.6 + 0.2*float64(i%4))}
-		r.Findings = append(r.Findings, part.Finding{Number: i + 1, Image: "face_raking.jpg", Kind: k, Box: b, DiameterMM: num(s * 0.015), Zone: part.ZoneFace,
-			Severity: part.Severities[i%5], Confidence: 0.5 + float64(i%50)/100, Advice: "Deal with this " + english().kind(k) + " as the sheet says.",
+		r.Findings = append(r.Findings, part.Finding{Number: i + 1, Image: "face_raking.jpg", Kind: k, Box: b, DiameterMM: num(s * 0.015),
+			Zone:     part.ZoneFace,
+			Severity: part.Severities[i%5], Confidence: 0.5 + float64(i%50)/100,
+			Advice: "Deal with this " + english().kind(k) + " as the sheet says.",
 			AlsoIn: []part.Sighting{{Image: "face_diffuse.jpg", Box: b}}})
 	}
 }

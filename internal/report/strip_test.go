@@ -15,7 +15,8 @@ func TestStripIsToScale(t *testing.T) {
 		im.Pix8[i] = 128
 	}
 	box := part.Box{700, 500, 20, 20}
-	s, err := MakeStrip([]StripPanel{{Image: im, Middle: part.Point{X: 710, Y: 510}, MMPerPX: 0.02, Box: &box}, {Image: im, Middle: part.Point{}, MMPerPX: 0.01}}, 4)
+	s, err := MakeStrip([]StripPanel{{Image: im, Middle: part.Point{X: 710, Y: 510}, MMPerPX: 0.02, Box: &box},
+		{Image: im, Middle: part.Point{}, MMPerPX: 0.01}}, 4)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -82,7 +82,8 @@ func WallPage(w io.Writer, s Wall) error {
 		for _, r := range k.Rows {
 			rv := wallRowView{WallRow: r}
 			for _, p := range r.Pairs {
-				rv.Pairs = append(rv.Pairs, wallSampleView{p, template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(p.JPEG))}) // #nosec G203: made by EncodeJPEG
+				rv.Pairs = append(rv.Pairs, wallSampleView{p, template.URL("data:image/jpeg;base64," +
+					base64.StdEncoding.EncodeToString(p.JPEG))}) // #nosec G203: made by EncodeJPEG
 			}
 			kv.Rows = append(kv.Rows, rv)
 		}

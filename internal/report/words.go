@@ -162,7 +162,8 @@ func (x words) cropAlt(f *part.Finding, r *part.Result, c Crop) string {
 	if c.BarMM > 0 {
 		bar = x.T("page.alt.bar", "bar_mm", mmText(c.BarMM))
 	}
-	return x.T("page.alt.crop", "n", strconv.Itoa(f.Number), "kind", x.kind(f.Kind), "file", c.File, "name", x.picture(r, c.File), "bar", bar)
+	return x.T("page.alt.crop", "n", strconv.Itoa(f.Number), "kind", x.kind(f.Kind), "file", c.File, "name", x.picture(r, c.File), "bar",
+		bar)
 }
 
 // cautions are those of a unit's page: what a pass does not say first.

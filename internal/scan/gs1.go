@@ -121,7 +121,8 @@ func elements(s string) (all []Element, ok bool) {
 			end = l
 		}
 		e := Element{s[:n], s[n:end]}
-		if e.Value == "" || len(e.Value) > mostOf(e.AI) || strings.ContainsFunc(e.Value, func(r rune) bool { return r < '!' || r > 'z' }) || e.AI == aiItem && !checked(e.Value) {
+		if e.Value == "" || len(e.Value) > mostOf(e.AI) || strings.ContainsFunc(e.Value, func(r rune) bool { return r < '!' || r > 'z' }) ||
+			e.AI == aiItem && !checked(e.Value) {
 			return nil, false
 		}
 		if v := value(all, e.AI); v != "" && v != e.Value {

@@ -26,7 +26,8 @@ func Own(kind Kind, value string) (string, error) {
 	case ownKinds[kind] == "":
 		return "", fmt.Errorf("there are no labels for %q: %v", kind, Kinds)
 	case err != nil && kind == Unit:
-		return "", fmt.Errorf("%q is no serial: up to %d letters, digits, - _ and dots, with -L or -R where it has a side", value, MostSerial)
+		return "", fmt.Errorf("%q is no serial: up to %d letters, digits, - _ and dots, with -L or -R where it has a side", value,
+			MostSerial)
 	case err != nil:
 		return "", fmt.Errorf("%q is empty, or longer than %d letters", value, MostName)
 	case strings.Contains(c.Name(), "/"):

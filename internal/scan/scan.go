@@ -96,13 +96,15 @@ func NewPattern(kind Kind, expr string) (Pattern, error) {
 	var at *syntax.Error
 	switch {
 	case errors.As(err, &at):
-		return Pattern{}, fmt.Errorf("%q is no regular expression (RE2): %s in %q", expr, at.Code, strings.TrimSuffix(strings.TrimPrefix(at.Expr, `^(?:`), `)$`))
+		return Pattern{}, fmt.Errorf("%q is no regular expression (RE2): %s in %q", expr, at.Code,
+			strings.TrimSuffix(strings.TrimPrefix(at.Expr, `^(?:`), `)$`))
 	case err != nil:
 		return Pattern{}, fmt.Errorf("%q is no regular expression: %w", expr, err)
 	case utf8.RuneCountInString(expr) > mostText:
 		return Pattern{}, fmt.Errorf("a pattern has %d signs at most", mostText)
 	case form.NumSubexp() > 1:
-		return Pattern{}, fmt.Errorf("%q has %d groups in brackets: one is the value; write (?: ... ) for the others", expr, form.NumSubexp())
+		return Pattern{}, fmt.Errorf("%q has %d groups in brackets: one is the value; write (?: ... ) for the others", expr,
+			form.NumSubexp())
 	case form.MatchString(""):
 		return Pattern{}, fmt.Errorf("%q fits an empty code too", expr)
 	}
@@ -201,7 +203,8 @@ func (r Rules) match(text string, kinds ...Kind) (found Code, err error) {
 		case err != nil:
 			return Code{}, err
 		case found.Kind != "" && found != c:
-			return Code{}, Problem{part.Say("scan.wrong.two", "text", Shown(text), "one", "@scan.kind."+string(found.Kind), "other", "@scan.kind."+string(c.Kind))}
+			return Code{}, Problem{part.Say("scan.wrong.two", "text", Shown(text), "one", "@scan.kind."+string(found.Kind), "other",
+				"@scan.kind."+string(c.Kind))}
 		}
 		found = c
 	}

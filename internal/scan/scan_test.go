@@ -31,7 +31,8 @@ func own(t testing.TB, kind Kind, value string) string {
 
 func TestRead(t *testing.T) {
 	plain := rules(t, "", "")
-	shop := rules(t, "", "", "unit", `[A-Z]-\d{4}(?:[- ][LR])?`, "unit", `P-\d+-[LR]`, "badge", `B(\d{2,4})`, "lot", `L-?\d{4}`, "faceplate", `\(01\)09501101530003\(10\)(.+)`, "faceplate", `FP\d+`)
+	shop := rules(t, "", "", "unit", `[A-Z]-\d{4}(?:[- ][LR])?`, "unit", `P-\d+-[LR]`, "badge", `B(\d{2,4})`, "lot", `L-?\d{4}`,
+		"faceplate", `\(01\)09501101530003\(10\)(.+)`, "faceplate", `FP\d+`)
 	wrapped := rules(t, "~", "#")
 	// The GTIN is the example of GS1's own guides; its check digit: (10 - 97 mod 10) mod 10 = 3, worked by hand.
 	const item = "0109501101530003"
@@ -64,7 +65,8 @@ func TestRead(t *testing.T) {
 		{"GS1: batch, then serial", plain, item + "10W48\x1d21P-01-L", Code{Kind: Unit, Value: "P-01", Side: "L", Lot: "W48"}, ""},
 		{"GS1: FNC1 first", plain, "\x1d" + item + "21A-7", Code{Kind: Unit, Value: "A-7"}, ""},
 		{"GS1: told by the reader", plain, "]d221A-7\x1d17261231", Code{Kind: Unit, Value: "A-7"}, ""},
-		{"GS1: dates and weights need no separator", plain, "]C1" + item + "17261231310300012510B2\x1d21A-7", Code{Kind: Unit, Value: "A-7", Lot: "B2"}, ""},
+		{"GS1: dates and weights need no separator", plain, "]C1" + item + "17261231310300012510B2\x1d21A-7",
+			Code{Kind: Unit, Value: "A-7", Lot: "B2"}, ""},
 		{"GS1: batch alone", plain, item + "10W48", Code{Kind: Lot, Value: "W48"}, ""},
 		{"GS1: a faceplate's batch by its item", shop, item + "10FX-9", Code{Kind: Faceplate, Value: "FX-9"}, ""},
 		{"GS1: of no lot's pattern", shop, "]C110FX-9", Code{}, "scan.wrong.none"},

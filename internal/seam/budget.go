@@ -26,7 +26,8 @@ func stepBudget(stepUM float64, face, shell *side, f StepFit, cos, uY, sigma, sc
 		})
 		if s.fit.uDeg > 0 {
 			cs = append(cs, part.Contribution{
-				Name: "curve of the " + s.name + ", how bent it is", Unit: "px", U: s.fit.uDeg, Distribution: part.TwoValues, Sensitivity: sens,
+				Name: "curve of the " + s.name + ", how bent it is", Unit: "px", U: s.fit.uDeg, Distribution: part.TwoValues,
+				Sensitivity: sens,
 			})
 		}
 		cs = append(cs,

@@ -176,7 +176,8 @@ func TestDoubt(t *testing.T) {
 	}{
 		{high, "the unit is 3.0 mm above the lens's axis: raise the camera or lower the unit (u is 3.0 um here and would be 2.0)"},
 		{tipped, "the unit is tipped by 1.6 deg towards the camera: set it upright (u is 3.0 um here and would be 2.0)"},
-		{unknown, "the seam is seen from above, by 1.6 deg: lower the camera, or tip the unit away from it, until it looks straight (u is 3.0 um here and would be 2.0)"},
+		{unknown, "the seam is seen from above, by 1.6 deg: lower the camera, or tip the unit away from it, until it looks straight (u " +
+			"is 3.0 um here and would be 2.0)"},
 		{Stance{SlantDeg: 0.5, PitchDeg: 0.5}, ""},
 		{noStance(), ""},
 	} {

@@ -62,8 +62,10 @@ func tracedStations(t *testing.T, dir string) []traced {
 					gap = "told"
 				}
 				all = append(all, traced{unit: filepath.Dir(name), err: *s.StepUM - want.StepUM, u: *s.UUM, group: [...]string{
-					filepath.Base(dir), string(s.Side), bin("px", e.SigmaPX, 0.7, 1, 1.3), bin("of white", grey(shell), 0.1, 0.25), bin("of white", grey(face), 0.1, 0.25),
-					bin("of white", grey(panel)-min(grey(face), grey(shell)), 0.7, 0.8), bin("of white, spread of shell's channels", spreadOf(shell), 0.1),
+					filepath.Base(dir), string(s.Side), bin("px", e.SigmaPX, 0.7, 1, 1.3), bin("of white", grey(shell), 0.1, 0.25),
+					bin("of white", grey(face), 0.1, 0.25),
+					bin("of white", grey(panel)-min(grey(face), grey(shell)), 0.7, 0.8),
+					bin("of white, spread of shell's channels", spreadOf(shell), 0.1),
 					bin("um", math.Abs(want.StepUM), 20, 50, 100), gap, bin("deg", math.Abs(m.Stance.SlantDeg), 0.5, 1)}})
 			}
 		}

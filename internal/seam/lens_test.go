@@ -66,7 +66,8 @@ func TestLensTakenOff(t *testing.T) {
 // What is drawn lies on the picture's outline, not on the straightened one.
 func TestBentIsStraightsInverse(t *testing.T) {
 	lens := optics.Lens{FX: 800, FY: 800, CX: 430, CY: 280, K1: -0.22, P1: 0.002}
-	b := &limb{l: &light{w: 800, h: 600}, mirrored: true, cos: 1, undistort: func(q part.Point) part.Point { r, _ := lens.UndistortPX(q); return r }}
+	b := &limb{l: &light{w: 800, h: 600}, mirrored: true, cos: 1,
+		undistort: func(q part.Point) part.Point { r, _ := lens.UndistortPX(q); return r }}
 	b.anchorAt(300, 120)
 	for _, y := range []float64{200, 300, 380} {
 		ys, us := b.straight(y, 125)

@@ -311,22 +311,25 @@ func theilSen(x, y []float64) (slope, at0 float64) {
 // equations at p to q and returns the sum of squares; move changes p by a step,
 // within its limits. It returns the best parameters, their sum and the inverse of
 // the normal matrix there.
-func marquardt(p [maxParams]float64, n, rounds int, sum func(p *[maxParams]float64, q *normal) float64, move func(p *[maxParams]float64, dx [maxParams]float64)) (best [maxParams]float64, chi float64, inv [maxParams][maxParams]float64, ok bool) {
+func marquardt(p [maxParams]float64, n, rounds int, sum func(p *[maxParams]float64, q *normal) float64,
+	move func(p *[maxParams]float64, dx [maxParams]float64)) (best [maxParams]float64, chi float64, inv [maxParams][maxParams]float64,
+	ok bool) {
 	type state struct {
 		p [maxParams]float64
 		q normal
 	}
 	at := state{p, normal{n: n}}
 	chi = sum(&at.p, &at.q)
-	at, chi, _ = robust.Descend(robust.Descent{Rounds: rounds, Gain: 1e-6, Most: 1e4}, at, chi, func(at state, damp float64) (state, float64) {
-		dx, _, good := at.q.solve(damp)
-		if !good {
-			return at, math.Inf(1)
-		}
-		move(&at.p, dx)
-		at.q = normal{n: n}
-		return at, sum(&at.p, &at.q)
-	})
+	at, chi, _ = robust.Descend(robust.Descent{Rounds: rounds, Gain: 1e-6, Most: 1e4}, at, chi,
+		func(at state, damp float64) (state, float64) {
+			dx, _, good := at.q.solve(damp)
+			if !good {
+				return at, math.Inf(1)
+			}
+			move(&at.p, dx)
+			at.q = normal{n: n}
+			return at, sum(&at.p, &at.q)
+		})
 	_, inv, ok = at.q.solve(0)
 	return at.p, chi, inv, ok && !math.IsNaN(chi)
 }

@@ -548,7 +548,8 @@ func TestSharedUnits(t *testing.T) {
 		worst = max(worst, math.Abs(d))
 	}
 	sd, row, cover := math.Sqrt(ss/(n-1)), median(rows), float64(within)/n
-	t.Logf("%.0f stations: bias %+.2f um, SD %.2f um, worst %.1f um, seam row off by %.2f px, within 2u %.0f %%", n, bias, sd, worst, row, 100*cover)
+	t.Logf("%.0f stations: bias %+.2f um, SD %.2f um, worst %.1f um, seam row off by %.2f px, within 2u %.0f %%", n, bias, sd, worst, row,
+		100*cover)
 	if !(math.Abs(bias) <= 0.5 && sd <= 1.5 && worst <= 6 && row <= 0.7 && cover >= 0.90 && cover <= 0.99) {
 		t.Error("the bars are bias 0.5 um, SD 1.5 um, worst 6 um, row 0.7 px, within 2u at 90 to 99 %")
 	}

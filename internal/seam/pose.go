@@ -49,8 +49,10 @@ func (c Camera) limbScale(halfMM float64) (factor, u float64) {
 type Stance struct {
 	RollDeg, URollDeg   float64 // the seam's chord from limb to limb against the picture's rows, clockwise as seen
 	SlantDeg, USlantDeg float64 // between the seam's plane and the line of sight to it; + seen from above
-	HeightMM, UHeightMM float64 // of the seam's middle over the lens's axis, along the picture's columns; + above. Without meaning for a telecentric lens
-	PitchDeg, UPitchDeg float64 // of the seam's plane against the lens's axis, + tipped towards the camera; NaN where the distance is not known
+	// Of the seam's middle over the lens's axis, along the picture's columns; + above. Without meaning for a telecentric lens.
+	HeightMM, UHeightMM float64
+	// Of the seam's plane against the lens's axis, + tipped towards the camera; NaN where the distance is not known.
+	PitchDeg, UPitchDeg float64
 	HalfMM              float64 // half the unit's width at the seam
 }
 

@@ -120,7 +120,8 @@ func TestUntoldTerms(t *testing.T) {
 	h := ShapeOf(round(curve, 1, 0, 180))
 	told(t, "one picture: along", h.AlongUM, 83.5, 1)
 	told(t, "one picture: along deg", h.AlongDeg, 0, 1e-6)
-	if h.OffCentreUM != nil || h.Towards0UM != nil || h.OffCentreMostUM != nil || h.OvalUM != nil || h.OvalMostUM != nil || h.MeanUM != nil ||
+	if h.OffCentreUM != nil || h.Towards0UM != nil || h.OffCentreMostUM != nil || h.OvalUM != nil || h.OvalMostUM != nil ||
+		h.MeanUM != nil ||
 		!slices.Equal(h.Undetermined, []part.Term{part.TermMean, part.TermOffCentre, part.TermOval}) {
 		t.Errorf("one picture: %+v", h)
 	}
@@ -250,7 +251,8 @@ func TestOffsetOfSharedUnits(t *testing.T) {
 		var st []part.StepStation
 		mean, c, s, k := 0.0, 0.0, 0.0, 0.0
 		for _, e := range truth.Edge {
-			m := Measure(readJPEG(t, filepath.Join(filepath.Dir(name), e.File)), part.Shot{File: e.File, AngleDeg: e.AngleDeg}, DefaultParams(truth.MM))
+			m := Measure(readJPEG(t, filepath.Join(filepath.Dir(name), e.File)), part.Shot{File: e.File, AngleDeg: e.AngleDeg},
+				DefaultParams(truth.MM))
 			for i, v := range [2]float64{e.Left.StepUM, e.Right.StepUM} {
 				sin, cos := math.Sincos(m.Stations[i].AroundDeg() * math.Pi / 180)
 				mean, c, s, k = mean+v, c+2*v*cos, s+2*v*sin, k+1
@@ -264,7 +266,8 @@ func TestOffsetOfSharedUnits(t *testing.T) {
 			continue
 		}
 		n++
-		e0, e90, em := math.Abs(*h.Towards0UM-c) / *h.UTowards0UM, math.Abs(*h.Towards90UM-s) / *h.UTowards90UM, math.Abs(*h.MeanUM-mean) / *h.UMeanUM
+		e0, e90, em := math.Abs(*h.Towards0UM-c) / *h.UTowards0UM, math.Abs(*h.Towards90UM-s) / *h.UTowards90UM,
+			math.Abs(*h.MeanUM-mean) / *h.UMeanUM
 		if max(e0, e90) <= part.CoverageK {
 			in++
 		}

@@ -104,7 +104,8 @@ func TestFaultsAreTold(t *testing.T) {
 	}
 	drawn, outlines := map[string]map[part.Light]*part.Image{}, map[string][]part.Point{}
 	allLights := []int{-1, 0, 1, 2, 3, 4, 5, 6, 7}
-	const order, one, hand, light, between, move, some, noise, part1 = "not in order", "one and the same", "other way than in a mirror", "differs by", "differ in light", "pixels apart", "not the others'", "lost in the noise", "of the face only"
+	const order, one, hand, light, between, move, some, noise, part1 = "not in order", "one and the same", "other way than in a mirror",
+		"differs by", "differ in light", "pixels apart", "not the others'", "lost in the noise", "of the face only"
 	for _, c := range []struct {
 		name  string
 		faces string

@@ -7,13 +7,14 @@ import (
 
 // How a place's height is told (common practice, no source).
 const (
-	followLoss = 0.5  // gloss lost from which on slopes cannot be followed
-	rays       = 32   // from the middle outwards,
-	raySectors = 8    // in groups, whose scatter gives the uncertainty
-	rayReach   = 0.8  // as far as this share of the place's length
-	levelled   = 0.02 // share of a height that taking the faceplate's own shape off may take with it; drawn dents of 0.7 to 1.5 mm lose 1 to 2 %
-	rayEnds    = 0.25 // a ray ends outside the place: the mean slope there is at most this share of the steepest
-	capWaves   = 1.18 // radians of phase over a blur's standard deviation that take half of the gloss: sqrt(2 ln 2)
+	followLoss = 0.5 // gloss lost from which on slopes cannot be followed
+	rays       = 32  // from the middle outwards,
+	raySectors = 8   // in groups, whose scatter gives the uncertainty
+	rayReach   = 0.8 // as far as this share of the place's length
+	// Share of a height that taking the faceplate's own shape off may take with it; drawn dents of 0.7 to 1.5 mm lose 1 to 2 %.
+	levelled = 0.02
+	rayEnds  = 0.25 // a ray ends outside the place: the mean slope there is at most this share of the steepest
+	capWaves = 1.18 // radians of phase over a blur's standard deviation that take half of the gloss: sqrt(2 ln 2)
 )
 
 // height is how far a place's middle lies over its surroundings, radians of phase times mm,

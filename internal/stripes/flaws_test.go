@@ -87,7 +87,8 @@ func TestFlawsAreThoseOfTheGeometry(t *testing.T) {
 			t.Errorf("%s of %.1f mm: %+v, %v", f.Kind, f.SizeMM, r.Findings, err)
 			continue
 		}
-		if depth, ok := r.Findings[0].Features["depth_um"]; ok && f.Kind != part.Run && math.Abs(depth+f.HeightUM()) > 2*r.Findings[0].Features["u_depth_um"] {
+		if depth, ok := r.Findings[0].Features["depth_um"]; ok && f.Kind != part.Run &&
+			math.Abs(depth+f.HeightUM()) > 2*r.Findings[0].Features["u_depth_um"] {
 			t.Errorf("%s: %.3f um deep, %.3f drawn", f.Kind, depth, -f.HeightUM())
 		}
 	}

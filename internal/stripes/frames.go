@@ -95,7 +95,8 @@ func load(images map[part.Light]*part.Image, outline []part.Point, bin, jobs int
 				first = im
 			} else if im.W != first.W || im.H != first.H || im.C != first.C {
 				return nil, lang.Error(part.Say("stripes.err.sizes", "light", string(l), "width_px", strconv.Itoa(im.W), "height_px",
-					strconv.Itoa(im.H), "colours", strconv.Itoa(im.C), "other_width_px", strconv.Itoa(first.W), "other_height_px", strconv.Itoa(first.H), "other_colours", strconv.Itoa(first.C)))
+					strconv.Itoa(im.H), "colours", strconv.Itoa(im.C), "other_width_px", strconv.Itoa(first.W), "other_height_px",
+					strconv.Itoa(first.H), "other_colours", strconv.Itoa(first.C)))
 			}
 		}
 	}
@@ -272,15 +273,16 @@ func lightRow(to []float32, full []bool, im *part.Image, x0, y int, share []floa
 // Consistency is whether eight pictures belong together. What a fault adds is told
 // against the amplitude of the stripes.
 type Consistency struct {
-	ThreePhases bool       // three phases of each direction, not four
-	Odd         [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise, and of three phases
-	Between     float64    // |mean over x - mean over y| over the amplitude, median
-	Noise       float64    // of one picture's pixel, standard deviation, over the amplitude
-	Bias        [2]float64 // of the phase by light that is not in all four pictures alike, radians,
-	UBias       [2]float64 // its standard uncertainty,
-	BiasKnown   [2]bool    // and whether they could be measured
-	MovedPX     float64    // farthest that any two pictures show the unit apart, full-resolution pixels, NaN: not measured
-	UMovedPX    float64
+	ThreePhases bool // three phases of each direction, not four
+	// Light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise, and of three phases.
+	Odd       [2]float64
+	Between   float64    // |mean over x - mean over y| over the amplitude, median
+	Noise     float64    // of one picture's pixel, standard deviation, over the amplitude
+	Bias      [2]float64 // of the phase by light that is not in all four pictures alike, radians,
+	UBias     [2]float64 // its standard uncertainty,
+	BiasKnown [2]bool    // and whether they could be measured
+	MovedPX   float64    // farthest that any two pictures show the unit apart, full-resolution pixels, NaN: not measured
+	UMovedPX  float64
 }
 
 // amplitude is the middle amplitude of the stripes where in holds.

@@ -9,7 +9,8 @@ import (
 // Join puts together what the paint shows under the white screen and what the mirror
 // shows: one place is one finding. What hides the paint, as dust and fibres do, keeps its
 // name where the mirror shows nothing much larger: it stands out of the lacquer and
-// bends it. Orange peel is the face's, and grooves join with sanding marks alone. Otherwise the mirror knows best, and the paint's picture is where it also shows.
+// bends it. Orange peel is the face's, and grooves join with sanding marks alone. Otherwise the mirror knows best, and the paint's picture
+// is where it also shows.
 func (r *Result) Join(paint []part.Finding, whitePicture string) []part.Finding {
 	mirror := r.Findings
 	gone := make([]bool, len(paint))

@@ -47,8 +47,11 @@ func (m *Maps) finding(pl *place, p Params) part.Finding {
 	d := math.Sqrt(4 * pl.area / math.Pi)
 	u := math.Hypot(2*m.MMPX, 0.1*d) // the edge's pixel at both ends, and where a slope begins to show
 	out := part.Finding{Kind: kind, Box: m.box(pl.bounds), Zone: m.zone(pl), Confidence: math.Round(100*confidence) / 100,
-		LengthMM: round(pl.long), WidthMM: round(pl.across), ULengthMM: round(u), UWidthMM: round(u), AreaMM2: part.Num(math.Round(1e4*pl.area) / 1e4), AngleDeg: part.Num(math.Round(10*pl.angleDeg) / 10),
-		Features: map[string]float64{"gloss_lost": *round(pl.loss), "gloss_lost_most": *round(pl.deepest), "gloss_in_middle": *round(pl.back), "enclosed": *round(pl.hole), "light_lost": *round(pl.dim), "phase_rad": *round(pl.slope), "over_threshold": *round(pl.overThreshold)},
+		LengthMM: round(pl.long), WidthMM: round(pl.across), ULengthMM: round(u), UWidthMM: round(u),
+		AreaMM2: part.Num(math.Round(1e4*pl.area) / 1e4), AngleDeg: part.Num(math.Round(10*pl.angleDeg) / 10),
+		Features: map[string]float64{"gloss_lost": *round(pl.loss), "gloss_lost_most": *round(pl.deepest),
+			"gloss_in_middle": *round(pl.back), "enclosed": *round(pl.hole), "light_lost": *round(pl.dim), "phase_rad": *round(pl.slope),
+			"over_threshold": *round(pl.overThreshold)},
 	}
 	if depth, u, ok := m.depthUM(pl, p); ok && kind != part.Haze {
 		out.Features["depth_um"], out.Features["u_depth_um"] = *round(depth), *round(u)
@@ -64,7 +67,8 @@ func (m *Maps) finding(pl *place, p Params) part.Finding {
 // box is bounds of pixels of the maps, in full-resolution pixels.
 func (m *Maps) box(b bounds) part.Box {
 	k := float64(m.Bin)
-	return part.Box{float64(m.X0) + float64(b.x0)*k - 0.5, float64(m.Y0) + float64(b.y0)*k - 0.5, float64(b.x1-b.x0+1) * k, float64(b.y1-b.y0+1) * k}
+	return part.Box{float64(m.X0) + float64(b.x0)*k - 0.5, float64(m.Y0) + float64(b.y0)*k - 0.5, float64(b.x1-b.x0+1) * k,
+		float64(b.y1-b.y0+1) * k}
 }
 
 func (m *Maps) zone(pl *place) part.Zone {

@@ -92,18 +92,22 @@ const (
 func Sensitivity(flat, alongX, alongY *Position, g Gauge, known Screen) (Mirror, error) {
 	switch {
 	case !known.Known():
-		return Mirror{}, errors.New("stripes: how far the screen stands is not told; hold a ruler along the mirrored line of sight and write distance_mm in the station file: it is the first guess that tells a period from the next")
+		return Mirror{}, errors.New("stripes: how far the screen stands is not told; hold a ruler along the mirrored line of sight and " +
+			"write distance_mm in the station file: it is the first guess that tells a period from the next")
 	case !(g.ThickUM > 0 && g.SpanMM[0] > 0 && g.SpanMM[1] > 0 && g.UThickUM >= 0 && g.USpanMM >= 0):
-		return Mirror{}, fmt.Errorf("stripes: a gauge of %v um under a mirror of %v and %v mm tilts nothing; give thickness and spans above 0", g.ThickUM, g.SpanMM[0], g.SpanMM[1])
+		return Mirror{}, fmt.Errorf("stripes: a gauge of %v um under a mirror of %v and %v mm tilts nothing; give thickness and spans "+
+			"above 0", g.ThickUM, g.SpanMM[0], g.SpanMM[1])
 	}
 	var wanted [2]float64 // radians of phase by ruler and gauge
 	for d := range wanted {
 		wanted[d] = g.tilt(d) / Screen{PeriodMM: known.PeriodMM, DistanceMM: known.DistanceMM, TiltDeg: known.TiltDeg}.slopePerRad()[d]
 		if move := wanted[d] / (2 * math.Pi); !(move <= moveMost) {
-			return Mirror{}, fmt.Errorf("stripes: a gauge of %.0f um over %.0f mm moves the stripes along %c by %.2f of a period, and over %.2f one could be taken for another; use one of %.0f um or less, or lift an edge that is farther off",
+			return Mirror{}, fmt.Errorf("stripes: a gauge of %.0f um over %.0f mm moves the stripes along %c by %.2f of a period, and "+
+				"over %.2f one could be taken for another; use one of %.0f um or less, or lift an edge that is farther off",
 				g.ThickUM, g.SpanMM[d], 'x'+rune(d), move, moveMost, math.Floor(g.ThickUM*moveGood/move))
 		} else if move < moveLeast {
-			return Mirror{}, fmt.Errorf("stripes: a gauge of %.0f um over %.0f mm moves the stripes along %c by %.3f of a period only; use one of about %.0f um", g.ThickUM, g.SpanMM[d], 'x'+rune(d), move, math.Floor(g.ThickUM*moveGood/move))
+			return Mirror{}, fmt.Errorf("stripes: a gauge of %.0f um over %.0f mm moves the stripes along %c by %.3f of a period only; "+
+				"use one of about %.0f um", g.ThickUM, g.SpanMM[d], 'x'+rune(d), move, math.Floor(g.ThickUM*moveGood/move))
 		}
 	}
 	three := [3]*Position{flat, alongX, alongY}
@@ -111,11 +115,13 @@ func Sensitivity(flat, alongX, alongY *Position, g Gauge, known Screen) (Mirror,
 	if err != nil {
 		return Mirror{}, err
 	}
-	m := Mirror{Schema: FileSchema, Kind: KindMirror, PeriodMM: known.PeriodMM, StatedDistanceMM: known.DistanceMM, StatedTiltDeg: known.TiltDeg,
-		GaugeUM: g.ThickUM, UGaugeUM: g.UThickUM, SpanMM: g.SpanMM, USpanMM: g.USpanMM}
+	m := Mirror{Schema: FileSchema, Kind: KindMirror, PeriodMM: known.PeriodMM, StatedDistanceMM: known.DistanceMM,
+		StatedTiltDeg: known.TiltDeg,
+		GaugeUM:       g.ThickUM, UGaugeUM: g.UThickUM, SpanMM: g.SpanMM, USpanMM: g.USpanMM}
 	own, rough := flat.own(used)
 	if math.Abs(own[0][1]) > math.Abs(own[0][0]) || math.Abs(own[1][0]) > math.Abs(own[1][1]) {
-		return Mirror{}, errors.New("stripes: the stripes along x run along the picture's height; turn the screen by a quarter, or name its pictures anew, so that x is the picture's width")
+		return Mirror{}, errors.New("stripes: the stripes along x run along the picture's height; turn the screen by a quarter, or name " +
+			"its pictures anew, so that x is the picture's width")
 	}
 	var moves [2][2]move // by position, by direction
 	for k, p := range three[1:] {
@@ -175,17 +181,21 @@ func seen(three [3]*Position) ([]bool, error) {
 		}
 	}
 	if float64(lit-n) > mirrorClipped*float64(lit) {
-		return nil, fmt.Errorf("stripes: %.0f %% of what the mirror shows is clipped; expose shorter, or take a plate of black glass, which mirrors as little as lacquer does", 100*float64(lit-n)/float64(lit))
+		return nil, fmt.Errorf("stripes: %.0f %% of what the mirror shows is clipped; expose shorter, or take a plate of black glass, "+
+			"which mirrors as little as lacquer does", 100*float64(lit-n)/float64(lit))
 	}
 	for k, of := range odd {
 		for d, v := range of {
 			if !(v < mirrorOdd) {
-				return nil, fmt.Errorf("stripes: position %s: the four pictures along %c show no stripes, or are not in order; see that the screen is seen mirrored all over the picture's middle, that its pictures are named by their phase, and that nothing moved", Positions[k], 'x'+rune(d))
+				return nil, fmt.Errorf("stripes: position %s: the four pictures along %c show no stripes, or are not in order; see that "+
+					"the screen is seen mirrored all over the picture's middle, that its pictures are named by their phase, and that "+
+					"nothing moved", Positions[k], 'x'+rune(d))
 			}
 		}
 	}
 	if float64(n) < mirrorFewest*float64(len(used)) || float64(middle) < mirrorMiddle*float64(all) {
-		return nil, errors.New("stripes: in the picture's middle, where the faceplate lies, the mirror does not show stripes in all three positions; put it there, the stripes all over it")
+		return nil, errors.New("stripes: in the picture's middle, where the faceplate lies, the mirror does not show stripes in all " +
+			"three positions; put it there, the stripes all over it")
 	}
 	return used, nil
 }
@@ -276,15 +286,19 @@ func inOrder(moves [2][2]move, wanted [2]float64, tiltKnown bool) error {
 		math.Abs(moves[1][1].rad)}
 	for k, m := range [2][2]float64{x, y} {
 		if math.Hypot(m[0], m[1]) < moveNone*wanted[k] {
-			return fmt.Errorf("stripes: from flat to %s the stripes moved by %.3f of a period, and gauge and ruler say %.2f: the mirror was turned, or not lifted, or one set was given twice; take %s again with the gauge under the mirror's edge",
+			return fmt.Errorf("stripes: from flat to %s the stripes moved by %.3f of a period, and gauge and ruler say %.2f: the mirror "+
+				"was turned, or not lifted, or one set was given twice; take %s again with the gauge under the mirror's edge",
 				Positions[k+1], math.Hypot(m[0], m[1])/(2*math.Pi), wanted[k]/(2*math.Pi), Positions[k+1])
 		}
 	}
 	switch {
 	case x[1] > x[0] && y[0] > y[1]:
-		return errors.New("stripes: tilted_x moved the stripes along y, and tilted_y those along x: the two folders seem exchanged; name them by the edge that was lifted, or take them again")
+		return errors.New("stripes: tilted_x moved the stripes along y, and tilted_y those along x: the two folders seem exchanged; name " +
+			"them by the edge that was lifted, or take them again")
 	case x[1] > crossMost*x[0] || y[0] > crossMost*y[1]:
-		return errors.New("stripes: the mirror did not tilt about the picture's two axes: flat, tilted_x and tilted_y are in another order, or the mirror was turned between them, or the gauge lay under a corner; take the three again, the mirror's edges along the picture's")
+		return errors.New("stripes: the mirror did not tilt about the picture's two axes: flat, tilted_x and tilted_y are in another " +
+			"order, or the mirror was turned between them, or the gauge lay under a corner; take the three again, the mirror's edges " +
+			"along the picture's")
 	}
 	for d, m := range [2]float64{x[0], y[1]} {
 		least := 1 / (1 + moveOff)
@@ -292,7 +306,9 @@ func inOrder(moves [2][2]move, wanted [2]float64, tiltKnown bool) error {
 			least *= math.Cos(tiltUnknownDeg * math.Pi / 180)
 		}
 		if q := m / wanted[d]; !(q > least && q < 1+moveOff) {
-			return fmt.Errorf("stripes: the stripes along %c moved by %.3f of a period, and gauge, span and ruler say %.3f; measure the gauge's thickness, the span and the screen's distance again, and see that gauge and edges were clean", 'x'+rune(d), m/(2*math.Pi), wanted[d]/(2*math.Pi))
+			return fmt.Errorf("stripes: the stripes along %c moved by %.3f of a period, and gauge, span and ruler say %.3f; measure the "+
+				"gauge's thickness, the span and the screen's distance again, and see that gauge and edges were clean", 'x'+rune(d),
+				m/(2*math.Pi), wanted[d]/(2*math.Pi))
 		}
 	}
 	return nil

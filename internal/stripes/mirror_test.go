@@ -49,7 +49,8 @@ type mirror struct{ through, normal vec }
 func (k workshop) lying() [3]mirror {
 	a := math.Atan(k.gaugeUM / 1000 / k.spanMM)
 	sin, cos := math.Sincos(a)
-	return [3]mirror{{normal: vec{0, 0, 1}}, {vec{-k.spanMM/2 - k.offMM}, vec{-sin, 0, cos}}, {vec{0, k.spanMM/2 + k.offMM}, vec{0, sin, cos}}}
+	return [3]mirror{{normal: vec{0, 0, 1}}, {vec{-k.spanMM/2 - k.offMM}, vec{-sin, 0, cos}},
+		{vec{0, k.spanMM/2 + k.offMM}, vec{0, sin, cos}}}
 }
 
 // phase is that of both directions, seen by a pixel.
@@ -131,7 +132,8 @@ func (k workshop) positions(t *testing.T, rng *rand.Rand) (out [3]*Position) {
 
 // told is what a person with ruler and gauge says.
 func (k workshop) told() (Gauge, Screen) {
-	return Gauge{ThickUM: k.gaugeUM, UThickUM: 3, SpanMM: [2]float64{k.spanMM, k.spanMM}, USpanMM: 0.3}, Screen{PeriodMM: k.periodMM, DistanceMM: k.distanceMM, TiltDeg: k.tiltDeg}
+	return Gauge{ThickUM: k.gaugeUM, UThickUM: 3, SpanMM: [2]float64{k.spanMM, k.spanMM}, USpanMM: 0.3},
+		Screen{PeriodMM: k.periodMM, DistanceMM: k.distanceMM, TiltDeg: k.tiltDeg}
 }
 
 // With gauge, span, ruler and all told without a fault, what is measured is the geometry's own derivative: to 0.6 %, also
@@ -140,7 +142,8 @@ func (k workshop) told() (Gauge, Screen) {
 func TestMirrorTellsTheSensitivity(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	for name, change := range map[string]func(*workshop){
-		"telecentric": func(*workshop) {}, "perspective": func(k *workshop) { k.eyeMM = 250 }, "near": func(k *workshop) { k.distanceMM, k.spanMM = 130, 40 },
+		"telecentric": func(*workshop) {}, "perspective": func(k *workshop) { k.eyeMM = 250 },
+		"near":                 func(k *workshop) { k.distanceMM, k.spanMM = 130, 40 },
 		"screen leans along x": func(k *workshop) { k.leanX = 30 }, "screen leans along y": func(k *workshop) { k.leanY = -20 },
 		"both, perspective": func(k *workshop) { k.leanX, k.leanY, k.eyeMM = -15, 15, 200 }, "upright": func(k *workshop) { k.tiltDeg = 3 },
 		"rolled by 3 degrees": func(k *workshop) { k.rollDeg = 3 }, "steep": func(k *workshop) { k.tiltDeg = 40 },
@@ -157,11 +160,14 @@ func TestMirrorTellsTheSensitivity(t *testing.T) {
 		want := k.truth()
 		for d := range want {
 			if off := m.RadPerRad[d]/want[d] - 1; math.Abs(off) > 0.006 || math.Abs(off)*want[d] > 2*m.URadPerRad[d] {
-				t.Errorf("%s: along %c %.1f, u %.1f, want %.1f: off by %.2f %%; %v", name, 'x'+rune(d), m.RadPerRad[d], m.URadPerRad[d], want[d], 100*off, m.Parts[d])
+				t.Errorf("%s: along %c %.1f, u %.1f, want %.1f: off by %.2f %%; %v", name, 'x'+rune(d), m.RadPerRad[d], m.URadPerRad[d],
+					want[d], 100*off, m.Parts[d])
 			}
 		}
-		if k.leanX == 0 && k.leanY == 0 && (math.Abs(m.DistanceMM-k.distanceMM) > 2*m.UDistanceMM || math.Abs(m.TiltDeg-k.tiltDeg) > 2*m.UTiltDeg) {
-			t.Errorf("%s: distance %.1f, u %.1f, tilt %.1f, u %.1f, want %.0f and %.0f", name, m.DistanceMM, m.UDistanceMM, m.TiltDeg, m.UTiltDeg, k.distanceMM, k.tiltDeg)
+		if k.leanX == 0 && k.leanY == 0 && (math.Abs(m.DistanceMM-k.distanceMM) > 2*m.UDistanceMM ||
+			math.Abs(m.TiltDeg-k.tiltDeg) > 2*m.UTiltDeg) {
+			t.Errorf("%s: distance %.1f, u %.1f, tilt %.1f, u %.1f, want %.0f and %.0f", name, m.DistanceMM, m.UDistanceMM, m.TiltDeg,
+				m.UTiltDeg, k.distanceMM, k.tiltDeg)
 		}
 		if math.Abs(math.Abs(m.CrossDeg[0])-k.rollDeg) > 1 || math.Abs(math.Abs(m.CrossDeg[1])-k.rollDeg) > 1.2 && k.leanX == 0 {
 			t.Errorf("%s: cross %.2f degrees, want %.0f", name, m.CrossDeg, k.rollDeg)
@@ -170,7 +176,8 @@ func TestMirrorTellsTheSensitivity(t *testing.T) {
 			t.Errorf("%s: %q", name, m.Warnings)
 		}
 		told.TiltDeg = 0
-		if m, err = Sensitivity(p[0], p[1], p[2], g, told); err != nil || math.Abs(m.RadPerRad[0]/want[0]-1) > 0.03 || math.Abs(m.RadPerRad[0]-want[0]) > 2*m.URadPerRad[0] {
+		if m, err = Sensitivity(p[0], p[1], p[2], g, told); err != nil || math.Abs(m.RadPerRad[0]/want[0]-1) > 0.03 ||
+			math.Abs(m.RadPerRad[0]-want[0]) > 2*m.URadPerRad[0] {
 			t.Errorf("%s, tilt not told: %.1f, u %.1f, want %.1f, %v", name, m.RadPerRad[0], m.URadPerRad[0], want[0], err)
 		}
 	}
@@ -282,12 +289,14 @@ func TestMirrorRefusesWhatIsAmiss(t *testing.T) {
 		{"another size", p[0], big, p[2], g, told, "of unlike size"},
 		{"screen turned by a quarter", turned[0], turned[1], turned[2], g, told, "turn the screen by a quarter"},
 	} {
-		if m, err := Sensitivity(c.x, c.y, c.z, c.g, c.told); err == nil || !strings.Contains(err.Error(), c.want) || m.RadPerRad != [2]float64{} {
+		if m, err := Sensitivity(c.x, c.y, c.z, c.g, c.told); err == nil || !strings.Contains(err.Error(), c.want) ||
+			m.RadPerRad != [2]float64{} {
 			t.Errorf("%s: %v, %v", c.name, m.RadPerRad, err)
 		}
 	}
 	// What a gauge would do, and which one would do: 200 um over 30 mm at 160 mm make 2 D t/(span P) = 0.356 of a period; 0.25 want 140 um.
-	if _, err := Sensitivity(p[0], p[1], p[2], thick, told); err == nil || !strings.Contains(err.Error(), "by 0.36 of a period") || !strings.Contains(err.Error(), "use one of 140 um") {
+	if _, err := Sensitivity(p[0], p[1], p[2], thick, told); err == nil || !strings.Contains(err.Error(), "by 0.36 of a period") ||
+		!strings.Contains(err.Error(), "use one of 140 um") {
 		t.Error(err)
 	}
 	images := k.draws(lying[0], rng)
@@ -308,7 +317,8 @@ func TestMirrorRefusesWhatIsAmiss(t *testing.T) {
 	for name, c := range map[string]struct {
 		images map[part.Light]*part.Image
 		want   string
-	}{"phases exchanged": {images, "show no stripes, or are not in order"}, "no stripes": {blank, "show no stripes"}, "clipped": {clipped, "clipped; expose shorter"}} {
+	}{"phases exchanged": {images, "show no stripes, or are not in order"}, "no stripes": {blank, "show no stripes"},
+		"clipped": {clipped, "clipped; expose shorter"}} {
 		q, err := NewPosition(c.images)
 		if err != nil {
 			t.Fatal(err)
@@ -368,8 +378,10 @@ func TestScreenUsesWhatAMirrorTold(t *testing.T) {
 
 // Files come back as they were written; what is not whole is refused.
 func TestScreenFiles(t *testing.T) {
-	proof := Proof{Made: time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC), MaxAgeDays: 30, Pictures: []Picture{{"a.png", strings.Repeat("0a", 32)}}}
-	m := Mirror{Schema: 1, Kind: KindMirror, RadPerRad: [2]float64{300, 280}, URadPerRad: [2]float64{4, 4}, PeriodMM: 6, DistanceMM: 160, Proof: proof}
+	proof := Proof{Made: time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC), MaxAgeDays: 30,
+		Pictures: []Picture{{"a.png", strings.Repeat("0a", 32)}}}
+	m := Mirror{Schema: 1, Kind: KindMirror, RadPerRad: [2]float64{300, 280}, URadPerRad: [2]float64{4, 4}, PeriodMM: 6, DistanceMM: 160,
+		Proof: proof}
 	c := Curve{Schema: 1, Kind: KindCurve, Gamma: 2.2, UGamma: 0.01, Proof: proof}
 	text := func(v any) string {
 		b, err := json.Marshal(v)

@@ -30,10 +30,11 @@ const (
 	grooveLeastMM2  = 1.0  // area of a patch
 	grooveLeastMRad = 0.5  // slope across it,
 	grooveLeastRad  = 0.17 // or phase, where the screen's place is not known
-	grooveModes     = 0.5  // independent waves that a square wavelength holds; 1.7 to 2.1 in drawn fields, fewer where a few waves are most of it
-	groovePeaks     = 4.0  // times their root mean square, grooves are at their steepest
-	grooveDim       = 0.08 // share of single pixels' light that they take no more than
-	groovePeel      = 0.4  // share of the waviness from which on it is sanding, no orange peel
+	// Independent waves that a square wavelength holds; 1.7 to 2.1 in drawn fields, fewer where a few waves are most of it.
+	grooveModes = 0.5
+	groovePeaks = 4.0  // times their root mean square, grooves are at their steepest
+	grooveDim   = 0.08 // share of single pixels' light that they take no more than
+	groovePeel  = 0.4  // share of the waviness from which on it is sanding, no orange peel
 )
 
 // grooveWindows are the sides of the windows in which one way is sought, cells.
@@ -111,7 +112,8 @@ func (m *Maps) oriented(out *Result, p Params) {
 // do at their steepest, and is long along them, keeps its gloss, or loses it to slopes that single
 // pixels follow. rms is theirs, radians of phase.
 func (m *Maps) ofGrooves(o part.Finding, g *grooves, patch groovePatch, sanding part.Finding, rms float64) bool {
-	if o.Kind == part.OrangePeel || o.Kind == part.Haze || o.LengthMM == nil || o.AngleDeg == nil || o.Features["phase_rad"] > groovePeaks*rms {
+	if o.Kind == part.OrangePeel || o.Kind == part.Haze || o.LengthMM == nil || o.AngleDeg == nil ||
+		o.Features["phase_rad"] > groovePeaks*rms {
 		return false
 	}
 	q := o.Box.Centre()
@@ -121,7 +123,8 @@ func (m *Maps) ofGrooves(o part.Finding, g *grooves, patch groovePatch, sanding 
 		return false
 	}
 	turned := math.Abs(math.Mod(*o.AngleDeg-*sanding.AngleDeg+270, 180) - 90)
-	return *o.LengthMM >= 1.5**o.WidthMM && turned < grooveTurnDeg || o.Features["gloss_lost_most"] < followLoss || o.Features["light_lost"] < grooveDim
+	return *o.LengthMM >= 1.5**o.WidthMM && turned < grooveTurnDeg || o.Features["gloss_lost_most"] < followLoss ||
+		o.Features["light_lost"] < grooveDim
 }
 
 // grooves are the fine slopes of a face, in cells.
@@ -170,7 +173,8 @@ func (m *Maps) grooves(p Params) *grooves {
 			c := grooveCell{ok: s.ok && !m.wraps(x0, y0, g.side)}
 			c.noise = m.phaseNoise * n.variance
 			c.variance, c.way = s.variance-c.noise, s.way-complex(m.phaseNoise, 0)*n.way
-			c.bends, c.bendsWay = (s.bends-m.phaseNoise*n.bends)/(m.MMPX*m.MMPX), (s.bendsWay-complex(m.phaseNoise, 0)*n.bendsWay)/complex(m.MMPX*m.MMPX, 0)
+			c.bends, c.bendsWay = (s.bends-m.phaseNoise*n.bends)/(m.MMPX*m.MMPX), (s.bendsWay-complex(m.phaseNoise,
+				0)*n.bendsWay)/complex(m.MMPX*m.MMPX, 0)
 			g.cells = append(g.cells, c)
 			if c.ok && n.variance > 0 {
 				noiseWays = append(noiseWays, n.way/complex(n.variance, 0))
@@ -433,7 +437,8 @@ func (m *Maps) sanding(g *grooves, patch groovePatch, p Params) (f part.Finding,
 	f = part.Finding{Kind: part.Sanding, Box: m.box(boundsOf(pixels, m.Depth.W)), Zone: part.ZoneFace, Confidence: 0.9,
 		LengthMM: round((hi2 - lo2 + 1) * m.MMPX), WidthMM: round((hi - lo + 1) * m.MMPX), ULengthMM: round(side), UWidthMM: round(side),
 		AreaMM2: part.Num(math.Round(100*area) / 100), AngleDeg: part.Num(math.Round(10*angle) / 10),
-		Features: map[string]float64{"one_way": *round(patch.share()), "main_wave_mm": *round(patch.waveMM()), "over_noise": math.Round(10*patch.over) / 10},
+		Features: map[string]float64{"one_way": *round(patch.share()), "main_wave_mm": *round(patch.waveMM()),
+			"over_noise": math.Round(10*patch.over) / 10},
 	}
 	name := "phase_rad"
 	if p.Screen.Known() {

@@ -176,7 +176,8 @@ func TestNoGroovesNoSandingMarks(t *testing.T) {
 		p.RadiusMM, p.W, p.H = 3.3, 240, 240
 		base := crown(15 * rng.Float64())
 		peel := waves(rng, 0.15*math.Pow(15, rng.Float64()), 0.0005*math.Pow(8, rng.Float64()))
-		run := ridge(2*rng.Float64()-1, 2*rng.Float64()-1, 180*rng.Float64(), 0.0002*math.Pow(20, rng.Float64()), 0.1+0.3*rng.Float64(), 1+3*rng.Float64())
+		run := ridge(2*rng.Float64()-1, 2*rng.Float64()-1, 180*rng.Float64(), 0.0002*math.Pow(20, rng.Float64()), 0.1+0.3*rng.Float64(),
+			1+3*rng.Float64())
 		p.Slope = base
 		switch k % 6 {
 		case 0:

@@ -11,14 +11,15 @@ import (
 // found in the paint may hold it. The shell's side mirrors nothing of the screen. Lengths in
 // mm (common practice, no source).
 const (
-	plateAngles  = 360
-	rimLeastMM   = 0.1  // the rim that mirrors nothing is told where the outline is the faceplate's own: most of the way round;
-	rimMostMM    = 0.6  //
-	shellShare   = 0.04 // what lies beyond it is shell where it is this share of all that is enclosed
-	shellUnlike  = 0.25 // and its light differs by this (natural logarithm) from the faceplate's: else the screen's image may just end there
-	sameEdgeMM   = 0.2  // so near the outline given is the faceplate's own
-	roundOrders  = 12   // of the Fourier series that a faceplate's outline follows
-	smoothAngles = 2    // to both sides
+	plateAngles = 360
+	rimLeastMM  = 0.1  // the rim that mirrors nothing is told where the outline is the faceplate's own: most of the way round;
+	rimMostMM   = 0.6  //
+	shellShare  = 0.04 // what lies beyond it is shell where it is this share of all that is enclosed
+	// And its light differs by this (natural logarithm) from the faceplate's: else the screen's image may just end there.
+	shellUnlike  = 0.25
+	sameEdgeMM   = 0.2 // so near the outline given is the faceplate's own
+	roundOrders  = 12  // of the Fourier series that a faceplate's outline follows
+	smoothAngles = 2   // to both sides
 )
 
 // Plate is a closed curve about a middle, in full-resolution pixels: the faceplate's outline

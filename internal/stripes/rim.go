@@ -48,7 +48,8 @@ func (m *Maps) withoutRim(looked []bool) []bool {
 	deep := make([]float64, sectors)
 	for s := range deep {
 		for b := range bands {
-			if c := s*bands + b; len(phase[c]) > 0 && (robust.Quantile(phase[c], 0.5) > limit || robust.Quantile(gloss[c], 0.5) < rimGloss) {
+			if c := s*bands + b; len(phase[c]) > 0 && (robust.Quantile(phase[c], 0.5) > limit ||
+				robust.Quantile(gloss[c], 0.5) < rimGloss) {
 				deep[s] = float64(b + 2)
 			}
 		}

@@ -86,8 +86,10 @@ func TestWavinessIsThatDrawn(t *testing.T) {
 				t.Errorf("octave %d is %g to %g mm", i, o.FromMM, o.ToMM)
 			}
 		}
-		if root, uRoot := part.RootOf(sum, u); math.Abs(root-w.SlopeMRad) > 1e-9 || uRoot < w.USlopeMRad/2 { // each octave's is no less than its share
-			t.Errorf("waves of %.1f mm: octaves add up to %.3f mrad, u %.3f; %.3f, u %.3f wanted", c.waveMM, root, uRoot, w.SlopeMRad, w.USlopeMRad)
+		// Each octave's is no less than its share.
+		if root, uRoot := part.RootOf(sum, u); math.Abs(root-w.SlopeMRad) > 1e-9 || uRoot < w.USlopeMRad/2 {
+			t.Errorf("waves of %.1f mm: octaves add up to %.3f mrad, u %.3f; %.3f, u %.3f wanted", c.waveMM, root, uRoot, w.SlopeMRad,
+				w.USlopeMRad)
 		}
 	}
 	// What turns the phase by more than half a period comes back from the other side: no more than a
@@ -238,8 +240,8 @@ func glitter(seed uint64) func(l part.Light, x, y float64) float64 {
 	}
 }
 
-// Over glitter, craters are found, and nothing where there is none; its noise is not taken for waves, of which it left 2.1 mrad. Expected values: by
-// the drawing.
+// Over glitter, craters are found, and nothing where there is none; its noise is not taken for waves, of which it left 2.1 mrad. Expected
+// values: by the drawing.
 func TestGlitterIsNoWave(t *testing.T) {
 	for k := range 4 {
 		p := small(uint64(90 + k))

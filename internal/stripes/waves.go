@@ -12,8 +12,9 @@ import (
 
 // Waves is how the surface waves: slope variance by wavelength, 0.125 to 4 mm.
 type Waves struct {
-	Measured   bool          // false: too little of the face mirrors
-	AtLeast    bool          // slopes too steep to follow take the gloss, or turn the phase by more than half a period: what is told is a lower bound
+	Measured bool // false: too little of the face mirrors
+	// Slopes too steep to follow take the gloss, or turn the phase by more than half a period: what is told is a lower bound.
+	AtLeast    bool
 	LostShare  float64       // of the face's pixels that mirror less than half of what its best do
 	RMSRad     float64       // root mean square of the phase over both directions, noise taken off
 	URMSRad    float64       // its standard uncertainty
@@ -318,7 +319,8 @@ func (m *Maps) peel(w Waves, p Params) (part.Finding, bool) {
 		}
 	}
 	area := float64(len(all)) * m.MMPX * m.MMPX
-	features := map[string]float64{"gloss_lost_share": math.Round(1000*w.LostShare) / 1000, "main_wave_mm": math.Round(1000*w.MainMM) / 1000}
+	features := map[string]float64{"gloss_lost_share": math.Round(1000*w.LostShare) / 1000,
+		"main_wave_mm": math.Round(1000*w.MainMM) / 1000}
 	if p.Screen.Known() {
 		name := "slope_mrad"
 		if w.AtLeast {
@@ -326,5 +328,6 @@ func (m *Maps) peel(w Waves, p Params) (part.Finding, bool) {
 		}
 		features[name], features["u_"+name] = math.Round(100*w.SlopeMRad)/100, math.Round(1000*w.USlopeMRad)/1000
 	}
-	return part.Finding{Kind: part.OrangePeel, Box: m.box(boundsOf(all, m.Depth.W)), Zone: part.ZoneFace, Confidence: 0.9, AreaMM2: part.Num(math.Round(100*area) / 100), Features: features}, true
+	return part.Finding{Kind: part.OrangePeel, Box: m.box(boundsOf(all, m.Depth.W)), Zone: part.ZoneFace, Confidence: 0.9,
+		AreaMM2: part.Num(math.Round(100*area) / 100), Features: features}, true
 }

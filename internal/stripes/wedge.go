@@ -76,7 +76,9 @@ func NewWedge(black, white *part.Image) (*Wedge, error) {
 	}
 	best := robust.Quantile(over, 0.98)
 	if best/float64(w.channels) < wedgeDark {
-		return nil, fmt.Errorf("stripes: between the black and the white step there is only %.1f %% of full light; see that the screen is seen in the picture and is white in the white step, and expose longer, all steps alike", max(0, 100*best/float64(w.channels)))
+		return nil, fmt.Errorf("stripes: between the black and the white step there is only %.1f %% of full light; see that the screen "+
+			"is seen in the picture and is white in the white step, and expose longer, all steps alike",
+			max(0, 100*best/float64(w.channels)))
 	}
 	clipped := 0
 	for i, v := range over {
@@ -97,12 +99,14 @@ func NewWedge(black, white *part.Image) (*Wedge, error) {
 			len(l))
 	}
 	if share := sum(w.black) / sum(w.white); share > wedgeOther {
-		return nil, fmt.Errorf("stripes: with the screen black there is still %.0f %% of the light of the white step; put out the other lamps", 100*share)
+		return nil, fmt.Errorf("stripes: with the screen black there is still %.0f %% of the light of the white step; "+
+			"put out the other lamps", 100*share)
 	}
 	return w, nil
 }
 
-var errOtherSize = errors.New("stripes: the pictures are of unlike size or colours; take all with one camera, moved and set by nobody meanwhile")
+var errOtherSize = errors.New("stripes: the pictures are of unlike size or colours; take all with one camera, moved and set by nobody " +
+	"meanwhile")
 
 func (w *Wedge) fits(im *part.Image) bool { return im.W == w.w && im.H == w.h && im.C == w.channels }
 
@@ -144,7 +148,8 @@ func (w *Wedge) Add(level int, im *part.Image) error {
 		step, all = step+light[i]-w.black[k], all+d
 	}
 	if spread := (robust.Quantile(share, 0.9) - robust.Quantile(share, 0.1)) / 2; spread > wedgeUneven {
-		return fmt.Errorf("stripes: level %d is not one grey: its parts differ by %.0f %% of white; see that the screen is grey all over, that no shadow or lamp came in and nothing moved, and expose longer if it is noise", level, 100*spread)
+		return fmt.Errorf("stripes: level %d is not one grey: its parts differ by %.0f %% of white; see that the screen is grey all "+
+			"over, that no shadow or lamp came in and nothing moved, and expose longer if it is noise", level, 100*spread)
 	}
 	w.steps = append(w.steps, CurveStep{Level: level, Light: step / all})
 	return nil
@@ -174,7 +179,8 @@ func (w *Wedge) Fit() (Curve, error) {
 		c.Steps = append(c.Steps, s)
 	}
 	if len(c.Warnings) > wedgeOut*len(steps)/10 {
-		return Curve{}, fmt.Errorf("stripes: %d of %d steps do not follow the others; set the camera's exposure by hand and the screen to its full brightness, put out its night mode, and take the steps again", len(c.Warnings), len(steps))
+		return Curve{}, fmt.Errorf("stripes: %d of %d steps do not follow the others; set the camera's exposure by hand and the screen "+
+			"to its full brightness, put out its night mode, and take the steps again", len(c.Warnings), len(steps))
 	}
 	f, gain, err := c.fit(c.Steps, 1)
 	if err != nil {
@@ -185,7 +191,8 @@ func (w *Wedge) Fit() (Curve, error) {
 		all, ss = all+(s.Light-s.Fitted)*(s.Light-s.Fitted), ss+f.off[i]*f.off[i]
 	}
 	if c.Residual = math.Sqrt(all/dof) / gain; c.Residual > wedgeMisfit {
-		return Curve{}, fmt.Errorf("stripes: the steps lie %.1f %% of white about their curve; set the camera's exposure by hand and the screen to its full brightness, put out its night mode and other lamps, and take the steps again", 100*c.Residual)
+		return Curve{}, fmt.Errorf("stripes: the steps lie %.1f %% of white about their curve; set the camera's exposure by hand and the "+
+			"screen to its full brightness, put out its night mode and other lamps, and take the steps again", 100*c.Residual)
 	}
 	var chol mat.Cholesky
 	var inv mat.SymDense
@@ -223,7 +230,8 @@ func (c *Curve) fit(steps []CurveStep, rounds int) (f robustFit, gain float64, e
 			rows[i] = []float64{1 / unit[i], p / unit[i], gain * p * ln / unit[i]}
 		}
 		if f = fitRobust(rows, y, nil, 1, rounds, 0); !f.ok {
-			return f, gain, errors.New("stripes: no curve fits the steps; see that each picture is named by the level that the screen showed, and take them again")
+			return f, gain, errors.New("stripes: no curve fits the steps; see that each picture is named by the level that the screen " +
+				"showed, and take them again")
 		}
 		c.Offset, gain = f.a[0], f.a[1]
 		move := min(max(f.a[2], -0.3), 0.3)
@@ -232,7 +240,9 @@ func (c *Curve) fit(steps []CurveStep, rounds int) (f robustFit, gain float64, e
 		}
 	}
 	if !(gain > 0) || !(c.Gamma >= leastGamma && c.Gamma <= mostGamma) {
-		return f, gain, fmt.Errorf("stripes: the light would follow the level's power of %.2f, and screens are made for 1.8 to 2.6; set the camera's exposure, gain and white balance by hand, put out the screen's night mode and its own dimming, and take the steps again", c.Gamma)
+		return f, gain, fmt.Errorf("stripes: the light would follow the level's power of %.2f, and screens are made for 1.8 to 2.6; set "+
+			"the camera's exposure, gain and white balance by hand, put out the screen's night mode and its own dimming, and take the "+
+			"steps again", c.Gamma)
 	}
 	for i := range steps {
 		steps[i].Fitted = c.Offset + gain*math.Pow(float64(steps[i].Level)/255, c.Gamma)
@@ -257,7 +267,9 @@ func wholeWedge(steps []CurveStep) (again bool, err error) {
 		again = true
 		a := first[len(first)-1].Light
 		if d := math.Abs(s.Light - a); d > wedgeAgain*math.Abs(a)+wedgeBack {
-			return again, fmt.Errorf("stripes: level %d, shown again, has %.1f %% of white instead of %.1f %%: the screen dims or warms up by itself, or the camera sets itself; put that out, wait a quarter of an hour, and take the steps again", s.Level, 100*s.Light, 100*a)
+			return again, fmt.Errorf("stripes: level %d, shown again, has %.1f %% of white instead of %.1f %%: the screen dims or warms "+
+				"up by itself, or the camera sets itself; put that out, wait a quarter of an hour, and take the steps again", s.Level,
+				100*s.Light, 100*a)
 		}
 	}
 	if n := len(first); n < wedgeLevels || first[0].Level > wedgeEnds || first[n-1].Level < 255-wedgeEnds {
@@ -265,7 +277,10 @@ func wholeWedge(steps []CurveStep) (again bool, err error) {
 	}
 	for i := 1; i < len(first); i++ {
 		if a, b := first[i-1], first[i]; b.Light < a.Light-wedgeBack {
-			return again, fmt.Errorf("stripes: level %d looks darker than level %d (%.1f and %.1f %% of white); see that the pictures are named by the level that was shown, that the camera's exposure is set by hand and that the screen does not dim by itself", b.Level, a.Level, 100*b.Light, 100*a.Light)
+			return again, fmt.Errorf("stripes: level %d looks darker than level %d (%.1f and %.1f %% of white); see that the pictures "+
+				"are named by the level that was shown, that the camera's exposure is set by hand and that the screen "+
+				"does not dim by itself",
+				b.Level, a.Level, 100*b.Light, 100*a.Light)
 		}
 	}
 	return again, nil

@@ -171,7 +171,8 @@ func TestWedgeTakesThePhaseErrorOut(t *testing.T) {
 		wrong4, wrong3, wrongThird := s.turns(srgb, 0.8)
 		four, three, third := s.turns(power(1/c.Gamma), 0.8)
 		want4, want3 := PhaseErrorRad(srgb, power(g), 0.8)
-		t.Logf("gamma %.1f: %.4f and %.4f rad, third harmonic %.4f (PhaseErrorRad %.4f and %.4f); with the wedge %.4f and %.4f, %.5f", g, wrong4, wrong3, wrongThird, want4, want3, four, three, third)
+		t.Logf("gamma %.1f: %.4f and %.4f rad, third harmonic %.4f (PhaseErrorRad %.4f and %.4f); with the wedge %.4f and %.4f, %.5f", g,
+			wrong4, wrong3, wrongThird, want4, want3, four, three, third)
 		if math.Abs(wrong4-want4) > 0.003 || math.Abs(wrong3-want3) > 0.006 {
 			t.Errorf("gamma %.1f, drawn for sRGB: %.4f and %.4f rad, want %.4f and %.4f", g, wrong4, wrong3, want4, want3)
 		}

@@ -65,7 +65,8 @@ func (a *altering) sign() []piece {
 		ox, oy := -(y1-y0)/l*width/2, (x1-x0)/l*width/2
 		for i := range n {
 			x, y := x0+float64(i)*dx, y0+float64(i)*dy
-			all = append(all, piece{{X: x + ox, Y: y + oy}, {X: x + dx + ox, Y: y + dy + oy}, {X: x + dx - ox, Y: y + dy - oy}, {X: x - ox, Y: y - oy}})
+			all = append(all, piece{{X: x + ox, Y: y + oy}, {X: x + dx + ox, Y: y + dy + oy}, {X: x + dx - ox, Y: y + dy - oy},
+				{X: x - ox, Y: y - oy}})
 		}
 	}
 	letters := 0.0 // how far below the middle the row of letters lies

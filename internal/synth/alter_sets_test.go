@@ -87,7 +87,8 @@ func alterUnit(t *testing.T, from, set, condition string) {
 	h.Write([]byte(condition + "/" + name + "/" + strconv.FormatUint(*alterSeed, 10)))
 	seed := h.Sum64()
 
-	p := Photographed{Diffuse: readJPEG(t, filepath.Join(from, "face_diffuse.jpg")), Raking: readJPEG(t, filepath.Join(from, "face_raking.jpg")), MMPerPX: has.MMPerPX}
+	p := Photographed{Diffuse: readJPEG(t, filepath.Join(from, "face_diffuse.jpg")),
+		Raking: readJPEG(t, filepath.Join(from, "face_raking.jpg")), MMPerPX: has.MMPerPX}
 	for _, q := range has.Face.Outline {
 		p.Outline = append(p.Outline, part.Point{X: q[0], Y: q[1]})
 	}

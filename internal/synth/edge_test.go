@@ -254,7 +254,8 @@ func TestEdgeMirror(t *testing.T) {
 	if worst > 1 {
 		t.Errorf("mirrored picture differs by %d levels", worst)
 	}
-	if math.Abs(ta.Left.XPX-(float64(p.W-1)-tb.Right.XPX)) > 1e-9 || math.Abs(ta.Left.YPX-tb.Right.YPX) > 1e-9 || ta.Left.StepUM != tb.Right.StepUM || ta.Left.BeadUM != tb.Right.BeadUM {
+	if math.Abs(ta.Left.XPX-(float64(p.W-1)-tb.Right.XPX)) > 1e-9 || math.Abs(ta.Left.YPX-tb.Right.YPX) > 1e-9 ||
+		ta.Left.StepUM != tb.Right.StepUM || ta.Left.BeadUM != tb.Right.BeadUM {
 		t.Errorf("truth is not mirrored: %+v and %+v", ta.Left, tb.Right)
 	}
 }

@@ -394,7 +394,8 @@ func (sc *scene) sanding(d *Defect, t *TruthDefect, rng *rand.Rand) shape {
 		}
 		l := long * (0.65 + 0.35*rng.Float64())
 		u := (long - l) * (rng.Float64() - 0.5)
-		lines[i] = scratch{v, u - l/2, u + l/2, (0.009 + 0.009*rng.Float64()) * sc.px, 0.5 + 0.5*rng.Float64(), 0.01 * (rng.Float64() - 0.5)}
+		lines[i] = scratch{v, u - l/2, u + l/2, (0.009 + 0.009*rng.Float64()) * sc.px, 0.5 + 0.5*rng.Float64(),
+			0.01 * (rng.Float64() - 0.5)}
 	}
 	// Two lines reach the patch's full length.
 	lines[0].u0, lines[len(lines)-1].u1 = -long/2, long/2

@@ -39,7 +39,8 @@ func TestDustArea(t *testing.T) {
 							continue
 						}
 						sum += v / full
-						if fx, fy := float64(x), float64(y); fx < box[0]-0.5 || fx > box[0]+box[2]+0.5 || fy < box[1]-0.5 || fy > box[1]+box[3]+0.5 {
+						if fx, fy := float64(x), float64(y); fx < box[0]-0.5 || fx > box[0]+box[2]+0.5 || fy < box[1]-0.5 ||
+							fy > box[1]+box[3]+0.5 {
 							t.Fatalf("dust outside its box %v at %d,%d", box, x, y)
 						}
 					}

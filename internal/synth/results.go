@@ -14,7 +14,8 @@ import (
 // for tests of what is said of a unit, and no more likely than any other.
 func Result(seed uint64) *part.Result {
 	rng := rand.New(rand.NewPCG(seed, 0x4e5a17))
-	d := resultDrawing{rng: rng, r: &part.Result{Schema: 1, Unit: fmt.Sprintf("p%04d-%s", seed, []string{"L", "R"}[rng.IntN(2)]), Stage: part.Stages[rng.IntN(len(part.Stages))], MMPerPX: 0.015}}
+	d := resultDrawing{rng: rng, r: &part.Result{Schema: 1, Unit: fmt.Sprintf("p%04d-%s", seed, []string{"L", "R"}[rng.IntN(2)]),
+		Stage: part.Stages[rng.IntN(len(part.Stages))], MMPerPX: 0.015}}
 	d.seam()
 	if rng.IntN(5) > 0 {
 		d.surface(part.Face, 0)
@@ -95,7 +96,8 @@ func (d *resultDrawing) seam() {
 		d.shape(turns, mean, off, towards, oval, ovalDeg)
 		if s := d.r.Seam.Stations; local >= 0 && s[local].State == part.Measured && d.often(70) {
 			l := s[local]
-			d.r.Seam.Shape.Local = []part.LocalStep{{Image: l.Image, AngleDeg: l.AngleDeg, Side: l.Side, AroundDeg: l.AroundDeg(), UM: localUM, UUM: 2}}
+			d.r.Seam.Shape.Local = []part.LocalStep{{Image: l.Image, AngleDeg: l.AngleDeg, Side: l.Side, AroundDeg: l.AroundDeg(),
+				UM: localUM, UUM: 2}}
 		}
 	}
 }
@@ -121,7 +123,8 @@ func (d *resultDrawing) picture(p part.PictureReport, fit bool) {
 	p.State, p.WidthPX, p.HeightPX, p.Problems = part.PictureOK, 1600, 1200, []part.Problem{}
 	if !fit {
 		p.State = part.PictureNoOK
-		p.Problems = append(p.Problems, part.Problem{Name: []string{"out_of_focus", "too_bright", "moved", "no_unit"}[d.rng.IntN(4)], Remedy: "take it again"})
+		p.Problems = append(p.Problems, part.Problem{Name: []string{"out_of_focus", "too_bright", "moved", "no_unit"}[d.rng.IntN(4)],
+			Remedy: "take it again"})
 	}
 	d.r.Pictures = append(d.r.Pictures, p)
 }
@@ -143,7 +146,8 @@ func (d *resultDrawing) surface(v part.View, turn float64) {
 	s := part.UnsearchedSurface(v, turn)
 	if fit && !d.often(3) {
 		not, one := 0.3*d.rng.Float64()*d.rng.Float64(), 0.1*d.rng.Float64()
-		s = part.Surface{View: v, AngleDeg: turn, LookedAt: 1 - not - one, OneLight: one, NotLookedAt: not, Why: map[part.Why]float64{part.Mirrored: 0.8 * not, part.Outermost: 0.2 * not}}
+		s = part.Surface{View: v, AngleDeg: turn, LookedAt: 1 - not - one, OneLight: one, NotLookedAt: not,
+			Why: map[part.Why]float64{part.Mirrored: 0.8 * not, part.Outermost: 0.2 * not}}
 	}
 	d.r.Surfaces = append(d.r.Surfaces, s)
 }
@@ -178,13 +182,16 @@ func (d *resultDrawing) findings() {
 }
 
 // surfaceKinds are the kinds that lie on a surface.
-var surfaceKinds = []part.Kind{part.Bubble, part.Dust, part.Fibre, part.Sanding, part.Crater, part.Run, part.OrangePeel, part.Haze, part.Chip, part.Missed}
+var surfaceKinds = []part.Kind{part.Bubble, part.Dust, part.Fibre, part.Sanding, part.Crater, part.Run, part.OrangePeel, part.Haze,
+	part.Chip, part.Missed}
 
 func (d *resultDrawing) finding(p part.PictureReport, x, y float64) {
 	long := d.size(0.05, 6)
 	wide := long * (0.1 + 0.9*d.rng.Float64())
-	f := part.Finding{Image: p.File, Kind: surfaceKinds[d.rng.IntN(len(surfaceKinds))], Zone: []part.Zone{part.ZoneFace, part.ZoneFace, part.ZoneRim}[d.rng.IntN(3)], Confidence: 0.6 + 0.4*d.rng.Float64(),
-		Box: part.BoxAround(part.Point{X: x, Y: y}, long/0.03, long/0.03), LengthMM: part.Num(long), WidthMM: part.Num(wide), DiameterMM: part.Num(math.Sqrt(long * wide)), AreaMM2: part.Num(0.8 * long * wide)}
+	f := part.Finding{Image: p.File, Kind: surfaceKinds[d.rng.IntN(len(surfaceKinds))],
+		Zone: []part.Zone{part.ZoneFace, part.ZoneFace, part.ZoneRim}[d.rng.IntN(3)], Confidence: 0.6 + 0.4*d.rng.Float64(),
+		Box: part.BoxAround(part.Point{X: x, Y: y}, long/0.03, long/0.03), LengthMM: part.Num(long), WidthMM: part.Num(wide),
+		DiameterMM: part.Num(math.Sqrt(long * wide)), AreaMM2: part.Num(0.8 * long * wide)}
 	if p.View == part.Shell {
 		f.Zone, f.TurnDeg, f.BelowMM = part.ZoneShell, part.Num(360*d.rng.Float64()), part.Num(9*d.rng.Float64())
 	}

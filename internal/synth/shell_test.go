@@ -135,7 +135,8 @@ func TestShellMarksMove(t *testing.T) {
 		p.Oval, p.Third = 0.06, 0.02
 		p.TurnDeg = turn
 		p.ShellRGB = [3]float64{0.7, 0.7, 0.7}
-		p.Marks = []ShellMark{{TurnDeg: 0, BelowMM: 3, Defect: Defect{Kind: part.Dust, DiameterMM: 0.6, Colour: [3]float64{0.02, 0.02, 0.02}}}}
+		p.Marks = []ShellMark{{TurnDeg: 0, BelowMM: 3, Defect: Defect{Kind: part.Dust, DiameterMM: 0.6,
+			Colour: [3]float64{0.02, 0.02, 0.02}}}}
 		with, _, truth := Shell(p)
 		m := truth.Marks[0]
 		if turn == 200 {
@@ -233,7 +234,8 @@ func TestShellDull(t *testing.T) {
 		p.Rig, p.ShellRGB = "panels", [3]float64{0.1, 0.02, 0.02}
 		clean, _, _ := Shell(p)
 		p.Marks = []ShellMark{
-			{TurnDeg: 23.5, BelowMM: 4, Defect: Defect{Kind: kind, DiameterMM: 1.5, LengthMM: 1.5, WidthMM: 1.5}}, // mirrors the panel at 47 degrees
+			// Mirrors the panel at 47 degrees.
+			{TurnDeg: 23.5, BelowMM: 4, Defect: Defect{Kind: kind, DiameterMM: 1.5, LengthMM: 1.5, WidthMM: 1.5}},
 			{TurnDeg: 0, BelowMM: 4, Defect: Defect{Kind: kind, DiameterMM: 1.5, LengthMM: 1.5, WidthMM: 1.5}},
 		}
 		im, _, truth := Shell(p)
@@ -365,7 +367,8 @@ func TestShellStories(t *testing.T) {
 				t.Logf("%s: %v", name, took.Round(time.Millisecond))
 				for _, m := range truth.Marks {
 					if m.Visible {
-						t.Logf("  %-12s at %4.0f %4.0f box %.0f slope %.0f cnr %.0f %.0f", m.Kind, m.XPX, m.YPX, m.Box, m.SlopeDeg, m.CNRDiffuse, m.CNRRaking)
+						t.Logf("  %-12s at %4.0f %4.0f box %.0f slope %.0f cnr %.0f %.0f", m.Kind, m.XPX, m.YPX, m.Box, m.SlopeDeg,
+							m.CNRDiffuse, m.CNRRaking)
 					}
 				}
 			}

@@ -43,11 +43,13 @@ type StripesFault struct {
 
 // DefaultStripes is a face of 11 mm, the screen 160 mm off.
 func DefaultStripes() StripesParams {
-	return StripesParams{W: 800, H: 800, MMPerPX: 0.016, RadiusMM: 5.5, PeriodMM: 6, DistanceMM: 160, TiltDeg: 20, Contrast: 0.8, Mirrored: 0.04, Paint: 0.2, BlurPX: 0.9, Noise: 0.8, Exposure: 0.9, Bits: 8, Seed: 1}
+	return StripesParams{W: 800, H: 800, MMPerPX: 0.016, RadiusMM: 5.5, PeriodMM: 6, DistanceMM: 160, TiltDeg: 20, Contrast: 0.8,
+		Mirrored: 0.04, Paint: 0.2, BlurPX: 0.9, Noise: 0.8, Exposure: 0.9, Bits: 8, Seed: 1}
 }
 
 // screenLights are the lights that Stripes draws.
-var screenLights = []part.Light{part.White, part.StripesX0, part.StripesX1, part.StripesX2, part.StripesX3, part.StripesY0, part.StripesY1, part.StripesY2, part.StripesY3}
+var screenLights = []part.Light{part.White, part.StripesX0, part.StripesX1, part.StripesX2, part.StripesX3, part.StripesY0, part.StripesY1,
+	part.StripesY2, part.StripesY3}
 
 // Stripes draws the face under the white screen and the eight pictures of stripes, and
 // tells its outline. Slope and gloss are
@@ -55,7 +57,8 @@ var screenLights = []part.Light{part.White, part.StripesX0, part.StripesX1, part
 func Stripes(p StripesParams) (map[part.Light]*part.Image, []part.Point) {
 	const sub = 2
 	lies := func(x, y, k int) (float64, float64) {
-		return (float64(x) + (float64(k%sub)+0.5)/sub - 0.5 - float64(p.W-1)/2) * p.MMPerPX, (float64(p.H-1)/2 - float64(y) + 0.5 - (float64(k/sub)+0.5)/sub) * p.MMPerPX
+		return (float64(x) + (float64(k%sub)+0.5)/sub - 0.5 - float64(p.W-1)/2) * p.MMPerPX,
+			(float64(p.H-1)/2 - float64(y) + 0.5 - (float64(k/sub)+0.5)/sub) * p.MMPerPX
 	}
 	tilted := math.Cos(p.TiltDeg * math.Pi / 180)
 	drawn := make([]*canvas, len(screenLights))
@@ -98,7 +101,8 @@ func Stripes(p StripesParams) (map[part.Light]*part.Image, []part.Point) {
 	var outline []part.Point
 	for k := range 360 {
 		sin, cos := math.Sincos(float64(k) * math.Pi / 180)
-		outline = append(outline, part.Point{X: float64(p.W-1)/2 + p.RadiusMM/p.MMPerPX*cos, Y: float64(p.H-1)/2 - p.RadiusMM/p.MMPerPX*sin})
+		outline = append(outline, part.Point{X: float64(p.W-1)/2 + p.RadiusMM/p.MMPerPX*cos,
+			Y: float64(p.H-1)/2 - p.RadiusMM/p.MMPerPX*sin})
 	}
 	return out, outline
 }

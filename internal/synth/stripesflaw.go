@@ -14,11 +14,12 @@ import (
 // is around it, within a round wall of which the slope is half a sine; haze takes gloss in a round
 // patch with a soft edge, and slopes nowhere. Real ones are less regular.
 type Flaw struct {
-	Kind     part.Kind // one of FlawKinds
-	SizeMM   float64   // > 0: the diameter, of a run the length; of a missed place to the wall's middle, of haze where half of the loss is left
-	SlopeRad float64   // the steepest slope, > 0; haze: none
-	Lost     float64   // haze: share of the gloss lost in its middle, 0..1
-	AngleDeg float64   // of a run's long axis, counter-clockwise
+	Kind part.Kind // one of FlawKinds
+	// > 0: the diameter, of a run the length; of a missed place to the wall's middle, of haze where half of the loss is left.
+	SizeMM   float64
+	SlopeRad float64 // the steepest slope, > 0; haze: none
+	Lost     float64 // haze: share of the gloss lost in its middle, 0..1
+	AngleDeg float64 // of a run's long axis, counter-clockwise
 }
 
 // FlawKinds are the kinds of Flaw.

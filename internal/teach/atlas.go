@@ -54,7 +54,8 @@ func Choose(samples []Sample, n int) []Sample {
 		}
 	}
 	slices.SortStableFunc(rest, func(a, b Sample) int {
-		return cmp.Or(cmp.Compare(a.SizeMM, b.SizeMM), cmp.Compare(a.Inspection, b.Inspection), cmp.Compare(a.Unit, b.Unit), cmp.Compare(a.Finding.Number, b.Finding.Number))
+		return cmp.Or(cmp.Compare(a.SizeMM, b.SizeMM), cmp.Compare(a.Inspection, b.Inspection), cmp.Compare(a.Unit, b.Unit),
+			cmp.Compare(a.Finding.Number, b.Finding.Number))
 	})
 	units := map[string]bool{}
 	for _, s := range out {
@@ -64,7 +65,8 @@ func Choose(samples []Sample, n int) []Sample {
 	for i := range spans {
 		span := rest[i*len(rest)/spans : (i+1)*len(rest)/spans]
 		best := slices.MinFunc(span, func(a, b Sample) int {
-			return cmp.Or(second(units[a.Unit], units[b.Unit]), second(!a.Confirmed, !b.Confirmed), cmp.Compare(b.Finding.Confidence, a.Finding.Confidence))
+			return cmp.Or(second(units[a.Unit], units[b.Unit]), second(!a.Confirmed, !b.Confirmed),
+				cmp.Compare(b.Finding.Confidence, a.Finding.Confidence))
 		})
 		units[best.Unit] = true
 		out = append(out, best)

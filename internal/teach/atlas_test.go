@@ -21,7 +21,8 @@ func units(s []Sample) string {
 }
 
 func TestChooseSpreadsOverSize(t *testing.T) {
-	all := []Sample{sample("f", 0.6, 0.9), sample("a", 0.1, 0.9), sample("b", 0.2, 0.5), sample("c", 0.3, 0.9), sample("d", 0.4, 0.5), sample("e", 0.5, 0.6)}
+	all := []Sample{sample("f", 0.6, 0.9), sample("a", 0.1, 0.9), sample("b", 0.2, 0.5), sample("c", 0.3, 0.9), sample("d", 0.4, 0.5),
+		sample("e", 0.5, 0.6)}
 	if got := units(Choose(all, 3)); got != "[a c f]" { // the surest of the small, the middle and the large pair
 		t.Errorf("%s", got)
 	}

@@ -117,7 +117,8 @@ func Coach(looks []Look, operator string, p CoachParams) (Coaching, error) {
 	}
 	own, others, people, unnamed := split(looks, operator)
 	if len(own) == 0 {
-		return Coaching{}, fmt.Errorf("coach: no unit of operator %q is among these %d inspections; names are told apart by capital letters too", operator, len(looks))
+		return Coaching{}, fmt.Errorf("coach: no unit of operator %q is among these %d inspections; names are told apart by capital "+
+			"letters too", operator, len(looks))
 	}
 	c := Coaching{Operator: operator, Units: len(own), Others: people, OtherUn: len(others), Unnamed: unnamed, AtLevel: p.Confidence}
 	c.From, c.To = own[0].At, own[0].At
@@ -243,7 +244,8 @@ func talk(own []Look, kinds []KindRate, n int) []Talk {
 		}
 	}
 	slices.SortStableFunc(all, func(a, b Talk) int {
-		return cmp.Or(cmp.Compare(weight(b), weight(a)), cmp.Compare(b.Finding.Confidence, a.Finding.Confidence), b.At.Compare(a.At), cmp.Compare(b.ID, a.ID))
+		return cmp.Or(cmp.Compare(weight(b), weight(a)), cmp.Compare(b.Finding.Confidence, a.Finding.Confidence), b.At.Compare(a.At),
+			cmp.Compare(b.ID, a.ID))
 	})
 	return pick(all, n)
 }

@@ -61,7 +61,8 @@ func drawn(seed uint64, units int, crowds bool, rates ...float64) []Look {
 	var out []Look
 	for i, mean := range rates {
 		for u := range units {
-			l := Look{ID: int64(len(out) + 1), Operator: fmt.Sprint("B", i), At: monday2.Add(time.Duration(u) * 12 * week / time.Duration(units))}
+			l := Look{ID: int64(len(out) + 1), Operator: fmt.Sprint("B", i),
+				At: monday2.Add(time.Duration(u) * 12 * week / time.Duration(units))}
 			for range crowd(r, mean, crowds) {
 				l.Findings = append(l.Findings, part.Finding{Kind: part.Dust, Severity: part.Minor})
 			}

@@ -114,7 +114,8 @@ func TestTakingResumes(t *testing.T) {
 		"after the end":  append(slices.Clone(j.events), j.events[1]),
 		"unknown":        append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: "paused"}),
 		"broken":         append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: EventShown, Body: json.RawMessage("[]")}),
-		"another unit":   append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: EventShown, Body: json.RawMessage(`{"showing":0,"item":"zz"}`)}),
+		"another unit": append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: EventShown,
+			Body: json.RawMessage(`{"showing":0,"item":"zz"}`)}),
 	} {
 		if _, err := ReadAttempt(q, events); err == nil {
 			t.Errorf("%s: taken for whole", name)
@@ -136,7 +137,8 @@ func TestCertificate(t *testing.T) {
 		t.Error("a test that was not taken to its end earned a certificate")
 	}
 	for name, table := range map[string][][]int{
-		"one miss in 30 (3.3 %)": {{20, 0}, {1, 29}}, "two false alarms in 21 (9.5 %)": {{19, 2}, {0, 29}}, "nine clean ones": {{9, 0}, {0, 29}}, "bad ones only": {{0, 0}, {0, 29}},
+		"one miss in 30 (3.3 %)": {{20, 0}, {1, 29}}, "two false alarms in 21 (9.5 %)": {{19, 2}, {0, 29}},
+		"nine clean ones": {{9, 0}, {0, 29}}, "bad ones only": {{0, 0}, {0, 29}},
 	} {
 		q, shown := fromTable(table, []part.Verdict{part.Pass, part.Rework})
 		if all, met := c.Weigh(scoreOf(t, q, shown), true); met {
@@ -158,7 +160,8 @@ func TestCertificate(t *testing.T) {
 	if !cert.Holds(at.AddDate(0, 11, 0)) || cert.Holds(at.AddDate(1, 0, 0)) {
 		t.Errorf("%+v", cert)
 	}
-	for _, bad := range []Criteria{{}, {Months: 12, Effective: 1.2}, {Months: 12, Miss: math.NaN()}, {Months: 12, MinClean: -1}, {Months: 500}} {
+	for _, bad := range []Criteria{{}, {Months: 12, Effective: 1.2}, {Months: 12, Miss: math.NaN()}, {Months: 12, MinClean: -1},
+		{Months: 500}} {
 		if bad.Check() == nil {
 			t.Errorf("%+v was taken", bad)
 		}

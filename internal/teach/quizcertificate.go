@@ -28,7 +28,8 @@ type Criteria struct {
 // of units, and that it holds for twelve months, are common practice, no source.
 func DefaultCriteria() Criteria {
 	l := study.DefaultAgreementOptions().Limits
-	return Criteria{MinClean: 10, MinDefective: 10, Effective: l.GoodEffective, Miss: l.GoodMiss, FalseAlarm: l.GoodFalseAlarm, Kappa: 0.75, Months: 12, Whole: true}
+	return Criteria{MinClean: 10, MinDefective: 10, Effective: l.GoodEffective, Miss: l.GoodMiss, FalseAlarm: l.GoodFalseAlarm, Kappa: 0.75,
+		Months: 12, Whole: true}
 }
 
 // Check says what is wrong with the criteria.
@@ -36,7 +37,8 @@ func (c Criteria) Check() error {
 	for _, s := range []struct {
 		name string
 		v    float64
-	}{{"effectiveness", c.Effective}, {"miss rate", c.Miss}, {"false alarm rate", c.FalseAlarm}, {"kappa", c.Kappa}, {"consistency", c.Within}} {
+	}{{"effectiveness", c.Effective}, {"miss rate", c.Miss}, {"false alarm rate", c.FalseAlarm}, {"kappa", c.Kappa},
+		{"consistency", c.Within}} {
 		if !(s.v >= 0 && s.v <= 1) {
 			return fmt.Errorf("certificate: the %s asked for is %g: 0 to 1 is wanted", s.name, s.v)
 		}

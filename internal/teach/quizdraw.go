@@ -247,8 +247,8 @@ func (t Test) cleanPlan() []bool {
 //     weight of its heaviest kind times that of its difficulty. Without Adapt all
 //     weigh the same.
 //   - With Adapt a kind weighs 1 + 4 (misses + 1/2) / (asked + 1), counted over
-//     what the test was given of earlier ones (Spec.Prior) and the answers so far: between 1 where it is always found and 5 where it is always
-//     missed, 3 at the start.
+//     what the test was given of earlier ones (Spec.Prior) and the answers so far:
+//     between 1 where it is always found and 5 where it is always missed, 3 at the start.
 //   - With Adapt the difficulty begins as asked (mixed: easy); after two
 //     defective units in a row that were answered right it rises by one, after one
 //     that was not it falls by one (two up, one down: Levitt 1971, J. Acoust. Soc.

@@ -89,7 +89,8 @@ func TestDrawnAsAsked(t *testing.T) {
 						t.Errorf("%+v: unit shown %d times", s, times[i])
 					}
 				}
-				if it := q.Pool[i]; !it.Clean() && (len(s.Kinds) > 0 && it.Known[0].Kind != part.Dust || s.Difficulty == Hard && it.Difficulty() != Hard) {
+				if it := q.Pool[i]; !it.Clean() && (len(s.Kinds) > 0 && it.Known[0].Kind != part.Dust ||
+					s.Difficulty == Hard && it.Difficulty() != Hard) {
 					t.Errorf("%+v: %s was not asked for", s, it.Key)
 				}
 			}

@@ -140,7 +140,8 @@ func (it Item) Check() error {
 	case it.Key == "":
 		return errors.New("quiz item: it has no key")
 	case it.Provenance != Confirmed && it.Provenance != Drawn:
-		return fmt.Errorf("quiz item %s: its truth is %q: only what a person confirmed or what was drawn can be asked", it.Key, it.Provenance)
+		return fmt.Errorf("quiz item %s: its truth is %q: only what a person confirmed or what was drawn can be asked", it.Key,
+			it.Provenance)
 	case !(it.MMPerPX > 0):
 		return fmt.Errorf("quiz item %s: its scale is not known, so no place can be told in mm", it.Key)
 	case it.WidthPX <= 0 || it.HeightPX <= 0:

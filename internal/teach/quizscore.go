@@ -179,8 +179,10 @@ func (g *scoring) fill(s *Score, times map[int]int) error {
 	}
 	slices.Sort(took)
 	s.MedianS = stat.Quantile(0.5, stat.LinInterp, took, nil)
-	s.Verdict, s.VerdictErr = g.against(func(it Item, a Answer) (string, string) { return string(a.verdict()), string(it.Verdict) }, string(part.Pass))
-	s.Seen, s.SeenErr = g.against(func(it Item, a Answer) (string, string) { return cleanWord(len(a.Marks) == 0), cleanWord(it.Clean()) }, cleanWord(true))
+	s.Verdict, s.VerdictErr = g.against(func(it Item, a Answer) (string, string) { return string(a.verdict()), string(it.Verdict) },
+		string(part.Pass))
+	s.Seen, s.SeenErr = g.against(func(it Item, a Answer) (string, string) { return cleanWord(len(a.Marks) == 0), cleanWord(it.Clean()) },
+		cleanWord(true))
 	g.within(s, times)
 	if err := g.kinds(s); err != nil {
 		return err
@@ -219,7 +221,8 @@ func (g *scoring) against(words func(Item, Answer) (said, right string), good st
 	for _, i := range g.counted {
 		x := g.shown[i]
 		said, right := words(g.t.Pool[x.Item], x.Answer)
-		calls = append(calls, study.Call{Part: g.t.Pool[x.Item].Key, Appraiser: trainee, Trial: strconv.Itoa(g.trial[i]), Word: said, Reference: right})
+		calls = append(calls, study.Call{Part: g.t.Pool[x.Item].Key, Appraiser: trainee, Trial: strconv.Itoa(g.trial[i]), Word: said,
+			Reference: right})
 	}
 	a, err := study.NewAgreement(calls, g.options(good))
 	if err != nil {
@@ -399,7 +402,8 @@ func (g *scoring) curves(s *Score) {
 func (g *scoring) mistakes(s *Score) {
 	for i, x := range g.shown {
 		it, o := g.t.Pool[x.Item], g.out[i]
-		m := Mistake{Trial: g.number[i], Item: x.Item, Answer: x.Answer, False: o.False, Mark: o.Mark, Verdict: x.Answer.verdict() != it.Verdict}
+		m := Mistake{Trial: g.number[i], Item: x.Item, Answer: x.Answer, False: o.False, Mark: o.Mark,
+			Verdict: x.Answer.verdict() != it.Verdict}
 		for d, k := range it.Known {
 			switch at := o.Mark[d]; {
 			case at < 0 && k.Visible():

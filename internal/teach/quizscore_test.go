@@ -16,7 +16,8 @@ func unitOf(key string, verdict part.Verdict, kinds ...part.Kind) Item {
 	it := Item{Key: key, Unit: key, Stage: part.Cured, Provenance: Drawn, MMPerPX: 0.015, WidthPX: 1600, HeightPX: 1200,
 		Pictures: []ItemPicture{{Light: part.Diffuse, Ref: key}}, Verdict: verdict}
 	for i, k := range kinds {
-		it.Known = append(it.Known, KnownDefect{Kind: k, Box: part.Box{100 + 200*float64(i), 100, 20, 20}, SizeMM: 0.3, Measure: "diameter", CNR: 30})
+		it.Known = append(it.Known, KnownDefect{Kind: k, Box: part.Box{100 + 200*float64(i), 100, 20, 20}, SizeMM: 0.3, Measure: "diameter",
+			CNR: 30})
 	}
 	return it
 }
@@ -150,7 +151,8 @@ func TestRatesOfThePublishedStudy(t *testing.T) {
 		to(t, c.name+": miss rate, %", 100*j.Miss.Value(), c.miss, 1)
 		to(t, c.name+": false alarm rate, %", 100*j.FalseAlarm.Value(), c.alarm, 1)
 		to(t, c.name+": kappa", j.Reference.Value, c.kappa, 2)
-		if j.Effectiveness != c.effectiveness || j.Misses != c.misses || j.FalseAlarms != c.falseAlarming || j.Fitness != study.FitUnacceptable {
+		if j.Effectiveness != c.effectiveness || j.Misses != c.misses || j.FalseAlarms != c.falseAlarming ||
+			j.Fitness != study.FitUnacceptable {
 			t.Errorf("%s is %s, %s, %s; together %s", c.name, j.Effectiveness, j.Misses, j.FalseAlarms, j.Fitness)
 		}
 	}
@@ -191,7 +193,8 @@ func TestKappaWithOneself(t *testing.T) {
 		to(t, "kappa of "+name, s.WithinKind.Categories[i].Value, by[name], 3)
 	}
 	if s.Within.Count != 30 || !errors.Is(s.WithinErr, study.ErrNoKappa) {
-		t.Errorf("verdicts were the same on %d of 30 units, kappa: %v; want all, and no kappa as all were rework", s.Within.Count, s.WithinErr)
+		t.Errorf("verdicts were the same on %d of 30 units, kappa: %v; want all, and no kappa as all were rework", s.Within.Count,
+			s.WithinErr)
 	}
 }
 
@@ -216,7 +219,8 @@ func TestKappaOfKinds(t *testing.T) {
 	to(t, "kappa of kinds", s.Kind.Value, 0.492, 3)
 	to(t, "bubbles called bubbles", s.Kinds[0].RightKind.Value(), 88.0/120, 9)
 	if s.Confusion.Counts[1][0] != 10 || s.Kinds[0].Found.Count != 120 || len(s.Mistakes) != 60 {
-		t.Errorf("dust called bubble %d times, %d bubbles found, %d mistakes; want 10, 120, 60", s.Confusion.Counts[1][0], s.Kinds[0].Found.Count, len(s.Mistakes))
+		t.Errorf("dust called bubble %d times, %d bubbles found, %d mistakes; want 10, 120, 60", s.Confusion.Counts[1][0],
+			s.Kinds[0].Found.Count, len(s.Mistakes))
 	}
 }
 
@@ -321,7 +325,8 @@ func TestMarks(t *testing.T) {
 	if s.FalseMarks.Count != 0 || s.Kinds[0].Found.Count != 1 {
 		t.Error("a second mark on the same defect is neither a find nor false")
 	}
-	if s := score(QuizMark{1202, 902, part.Dust}); s.FalseMarks.Count != 0 || s.Mistakes[0].Missed[0] != 0 || len(s.Mistakes[0].Missed) != 2 {
+	if s := score(QuizMark{1202, 902, part.Dust}); s.FalseMarks.Count != 0 || s.Mistakes[0].Missed[0] != 0 ||
+		len(s.Mistakes[0].Missed) != 2 {
 		t.Errorf("what cannot be seen is neither asked nor false: %+v", s.Mistakes)
 	}
 }
@@ -336,7 +341,8 @@ func TestScoreOfTooLittle(t *testing.T) {
 	}
 	s := scoreOf(t, q, []Shown{{Item: 0, Answer: said(part.Pass)}, {Item: 1, Gone: true}})
 	j := s.Verdict
-	if s.Gone != 1 || s.Units != 1 || !errors.Is(j.ReferenceErr, study.ErrNoKappa) || !math.IsNaN(j.Miss.Value()) || j.Fitness != study.FitUnknown {
+	if s.Gone != 1 || s.Units != 1 || !errors.Is(j.ReferenceErr, study.ErrNoKappa) || !math.IsNaN(j.Miss.Value()) ||
+		j.Fitness != study.FitUnknown {
 		t.Errorf("one clean unit called clean: %+v", s)
 	}
 	// Only bad ones, all called bad: no miss, and no false alarm could be.

@@ -47,7 +47,8 @@ func (k Unit) Surfaces(file string) ([]Surface, error) {
 		all = append(all, s)
 	}
 	if len(all) == 0 {
-		return nil, cli.Usagef("%s: it says nothing of the faceplate or the shell: \"face\", or each of \"shells\", must list files and defects", file)
+		return nil, cli.Usagef("%s: it says nothing of the faceplate or the shell: \"face\", or each of \"shells\", must list files and "+
+			"defects", file)
 	}
 	for _, s := range all {
 		if len(s.Files) == 0 {

@@ -16,11 +16,12 @@ at its own size (100 %), not fitted to the page.`
 func newLabelCommand() *cobra.Command {
 	var o station.LabelOptions
 	cmd := &cobra.Command{
-		Use:     "label NAME... --out FILE",
-		Short:   "Print QR labels of units, badges, lots or batches of faceplates",
-		Long:    labelHelp,
-		Example: "  inspect bench label P-01-L P-01-R --out labels.pdf\n  inspect bench label B17 B18 --of badge --size 54x30 --out badges.pdf",
-		Args:    flags.WrongUsage(cobra.MinimumNArgs(1)),
+		Use:   "label NAME... --out FILE",
+		Short: "Print QR labels of units, badges, lots or batches of faceplates",
+		Long:  labelHelp,
+		Example: "  inspect bench label P-01-L P-01-R --out labels.pdf\n  inspect bench label B17 B18 --of badge --size 54x30 --out " +
+			"badges.pdf",
+		Args: flags.WrongUsage(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.Out == "" {
 				return cli.Usagef("name the file to write: --out labels.pdf")

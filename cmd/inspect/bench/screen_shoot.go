@@ -30,10 +30,11 @@ func ScreenShoot() *cobra.Command {
 	var o station.Options
 	kinds := append([]string{station.ShootWedge}, stripes.Positions[:]...)
 	cmd := &cobra.Command{
-		Use:                   "shoot " + strings.Join(kinds, "|") + " DIR",
-		Short:                 "Take the pictures for wedge and mirror with the station's camera",
-		Long:                  screenShootHelp + "\n\n" + strings.Join(screen.Cautions(lang.English()), "\n"),
-		Example:               "  inspect screen shoot wedge greys --station station.yaml --listen 192.168.1.20:8080\n  inspect screen shoot flat mirror --station station.yaml --listen 192.168.1.20:8080",
+		Use:   "shoot " + strings.Join(kinds, "|") + " DIR",
+		Short: "Take the pictures for wedge and mirror with the station's camera",
+		Long:  screenShootHelp + "\n\n" + strings.Join(screen.Cautions(lang.English()), "\n"),
+		Example: "  inspect screen shoot wedge greys --station station.yaml --listen 192.168.1.20:8080\n  inspect screen " +
+			"shoot flat mirror --station station.yaml --listen 192.168.1.20:8080",
 		DisableFlagsInUseLine: true,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 || !slices.Contains(kinds, args[0]) {

@@ -76,7 +76,8 @@ func Scale() *cobra.Command {
 	targetFlags(&o.TargetOptions, cmd)
 	f := cmd.Flags()
 	f.StringVar(&o.Projection, "projection", "", "telecentric or perspective, where you know the lens")
-	f.StringVar(&o.Terms, "terms", "", `distortion terms to fit: "none", "k1", "k1 k2", "k1 k2 p1 p2", "k1 k2 p1 p2 k3" (default) or "auto"`)
+	f.StringVar(&o.Terms, "terms", "",
+		`distortion terms to fit: "none", "k1", "k1 k2", "k1 k2 p1 p2", "k1 k2 p1 p2 k3" (default) or "auto"`)
 	f.StringVar(&o.Lens, "lens", "", "scale file whose lens is taken as known (one new picture renews the scale)")
 	f.StringVar(&o.AtUnit, "at-unit", "", "the picture of the target lying where the unit will be (default: the least tilted)")
 	f.StringArrayVar(&o.LeaveOut, "leave-out", nil, "picture to leave out of the fit")

@@ -36,7 +36,8 @@ func newStudyBiasCommand() *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.Unit, "unit", "", "the readings' unit, for labels")
-	f.Float64Var(&o.Variation, "variation", 0, "the process's variation (six standard deviations) or the tolerance, to tell bias and linearity as shares of it")
+	f.Float64Var(&o.Variation, "variation", 0,
+		"the process's variation (six standard deviations) or the tolerance, to tell bias and linearity as shares of it")
 	f.Float64Var(&o.Level, "confidence", 0.95, "level of the confidence intervals")
 	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd

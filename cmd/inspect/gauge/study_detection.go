@@ -63,7 +63,8 @@ func newDetectionCommand() *cobra.Command {
 	f.StringVar(&o.By, "by", "kind", "kind, or pattern: each kind apart on plain and patterned faceplates, opaque and see-through shells")
 	f.BoolVar(&o.All, "all-contrasts", false, "count faint defects too")
 	f.Float64Var(&o.MinCNR, "min-cnr", 5, "contrast-to-noise ratio from which on a defect can be expected to be seen")
-	f.Float64Var(&o.Share, "match-share", study.DefaultMatchRule().SlackShare, "how far outside a defect's box a finding may lie, as a share of the box")
+	f.Float64Var(&o.Share, "match-share", study.DefaultMatchRule().SlackShare,
+		"how far outside a defect's box a finding may lie, as a share of the box")
 	f.StringVar(&o.Scale, "scale", "auto", "what the curve is over: size, ln, or auto: the one that fits better")
 	f.StringVar(&o.Bound, "bound", "ratio", "how the bound is found: ratio (likelihood ratio), wald (on the curve) or delta")
 	f.Float64Var(&o.Probability, "probability", 0.9, "how often a size must be found to be stated")

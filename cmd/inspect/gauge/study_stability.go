@@ -51,7 +51,8 @@ func newStudyStabilityCommand() *cobra.Command {
 	f.IntVar(&o.Baseline, "baseline", study.DefaultStabilityOptions().Baseline, "the first checks, which fix the limits")
 	f.Float64Var(&o.Centre, "centre", 0, "the piece's level, where it is given")
 	f.Float64Var(&o.Sigma, "sigma", 0, "standard deviation within a check, where it is given")
-	f.StringVar(&o.Rules, "rules", "default", "what stands out: default, western-electric, nelson, iso7870, or single rules separated by commas (beyond, run9 ...)")
+	f.StringVar(&o.Rules, "rules", "default",
+		"what stands out: default, western-electric, nelson, iso7870, or single rules separated by commas (beyond, run9 ...)")
 	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }

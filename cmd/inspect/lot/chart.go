@@ -59,7 +59,8 @@ func newLotChartCommand(r *cli.Database) *cobra.Command {
 	f.IntVar(&o.Subgroup, "subgroup", book.Subgroup, "units of a subgroup, 2 to 25 (xbar)")
 	f.IntVar(&o.Baseline, "baseline", 0, "points that set the limits; 0: all")
 	f.StringVar(&o.Rules, "rules", "", "western-electric, nelson, iso7870, or single rules (default: beyond,run9)")
-	f.StringVar(&o.Target, "target", "", "where the step should be, um, or the waviness, mrad (ewma, cusum; default: the mean of the baseline)")
+	f.StringVar(&o.Target, "target", "",
+		"where the step should be, um, or the waviness, mrad (ewma, cusum; default: the mean of the baseline)")
 	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd
 }

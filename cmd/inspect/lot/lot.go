@@ -41,12 +41,16 @@ func Command() *cobra.Command {
 		Long:  lotHelp + "\n\n" + lotExit,
 		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return cli.Usagef("say what to do: lot plan, draw, take, dispose, decide, show, list, step, design, report or chart (see 'inspect lot --help')")
+			return cli.Usagef("say what to do: lot plan, draw, take, dispose, decide, show, list, step, design, report or chart (see " +
+				"'inspect lot --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
-	f.StringVar(&o.URL, "record", "", "database of lots and inspections: a SQLite file, or postgres://USER@HOST/DATABASE (default: the station file's)")
+	f.StringVar(&o.URL, "record", "",
+		"database of lots and inspections: a SQLite file, or postgres://USER@HOST/DATABASE (default: the station file's)")
 	f.StringVar(&o.Station, "station", "", "station file: names the database, and how lots are judged")
-	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDisposeCommand(&o), newLotDecideCommand(&o), newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotDesignCommand(), newLotReportCommand(&o), newLotChartCommand(&o))
+	cmd.AddCommand(newLotPlanCommand(&o), newLotDrawCommand(&o), newLotTakeCommand(&o), newLotDisposeCommand(&o), newLotDecideCommand(&o),
+		newLotShowCommand(&o), newLotListCommand(&o), newLotStepCommand(&o), newLotDesignCommand(), newLotReportCommand(&o),
+		newLotChartCommand(&o))
 	return cmd
 }

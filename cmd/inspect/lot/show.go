@@ -11,9 +11,10 @@ import (
 func newLotShowCommand(r *cli.Database) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
-		Use:                   "show LOT",
-		Short:                 "Where a lot stands",
-		Long:                  "show tells where LOT stands: its plan, its counts against it, what it waits for, who\ndecided. It draws the sample again from the seed and says whether it is the same.",
+		Use:   "show LOT",
+		Short: "Where a lot stands",
+		Long: "show tells where LOT stands: its plan, its counts against it, what it waits for, who\ndecided. It draws " +
+			"the sample again from the seed and says whether it is the same.",
 		Example:               "  inspect lot show 31 --record bench.db",
 		DisableFlagsInUseLine: true,
 		Args:                  flags.OneArg("name the lot"),

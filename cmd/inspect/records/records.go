@@ -30,12 +30,14 @@ func Command() *cobra.Command {
 		Long:  recordsHelp + "\n\n" + recordsExit,
 		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return cli.Usagef("say what to do: records backup, restore, check, export, forget, erase, shift or ticket (see 'inspect records --help')")
+			return cli.Usagef("say what to do: records backup, restore, check, export, forget, erase, shift or ticket (see 'inspect " +
+				"records --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
 	flags.Database(&o, f)
-	cmd.AddCommand(newBackupCommand(&o), newRestoreCommand(&o), newRecordsCheckCommand(&o), newExportCommand(&o), newForgetCommand(&o), newEraseCommand(&o), newRecordsShiftCommand(&o), newTicketCommand(&o))
+	cmd.AddCommand(newBackupCommand(&o), newRestoreCommand(&o), newRecordsCheckCommand(&o), newExportCommand(&o), newForgetCommand(&o),
+		newEraseCommand(&o), newRecordsShiftCommand(&o), newTicketCommand(&o))
 	return cmd
 }
 

@@ -46,8 +46,10 @@ func Atlas() *cobra.Command {
 	f.StringVar(&o.Units, "units", "", "folder of units with known defects (truth.json), for kinds that the records lack")
 	flags.Language(&o.Language, f)
 	f.IntVar(&o.N, "pictures", 6, "pictures of each kind, 2 to 20")
-	cmd.AddCommand(newAtlasMarkCommand(&o, teach.Pin, "pin I/N", "Always show a finding"), newAtlasMarkCommand(&o, teach.Hide, "hide I/N", "Never show a finding"),
-		newAtlasMarkCommand(&o, teach.Free, "free I/N", "Let the program choose again"), newAtlasMarkCommand(&o, teach.Caption, "caption I/N TEXT", "Put words under a finding"), newAtlasWallCommand(&o))
+	cmd.AddCommand(newAtlasMarkCommand(&o, teach.Pin, "pin I/N", "Always show a finding"),
+		newAtlasMarkCommand(&o, teach.Hide, "hide I/N", "Never show a finding"),
+		newAtlasMarkCommand(&o, teach.Free, "free I/N", "Let the program choose again"),
+		newAtlasMarkCommand(&o, teach.Caption, "caption I/N TEXT", "Put words under a finding"), newAtlasWallCommand(&o))
 	return cmd
 }
 
@@ -66,7 +68,8 @@ func newAtlasMarkCommand(o *atlas.Options, kind, use, short string) *cobra.Comma
 }
 
 func newAtlasWallCommand(o *atlas.Options) *cobra.Command {
-	cmd := &cobra.Command{Use: "wall --out DIR", Short: "Boundary samples at true size, to print on A4", Args: flags.WrongUsage(cobra.NoArgs), DisableFlagsInUseLine: true,
+	cmd := &cobra.Command{Use: "wall --out DIR", Short: "Boundary samples at true size, to print on A4",
+		Args: flags.WrongUsage(cobra.NoArgs), DisableFlagsInUseLine: true,
 		RunE: func(cmd *cobra.Command, _ []string) error { return atlas.RunWall(*o, cmd.OutOrStdout()) }}
 	f := cmd.Flags()
 	f.StringVar(&o.Out, "out", "", "folder for the page; made where it is missing")

@@ -45,7 +45,8 @@ func Learn() *cobra.Command {
 	}
 	f := cmd.PersistentFlags()
 	flags.Database(&o, f)
-	cmd.AddCommand(newLearnLabelCommand(&o), newLearnFitCommand(&o), newLearnAcceptCommand(&o), newLearnBackCommand(&o), newLearnListCommand(&o), newLearnShowCommand(&o), newLearnTableCommand(&o))
+	cmd.AddCommand(newLearnLabelCommand(&o), newLearnFitCommand(&o), newLearnAcceptCommand(&o), newLearnBackCommand(&o),
+		newLearnListCommand(&o), newLearnShowCommand(&o), newLearnTableCommand(&o))
 	return cmd
 }
 
@@ -73,9 +74,10 @@ func newLearnAcceptCommand(o *cli.Database) *cobra.Command {
 func newLearnBackCommand(o *cli.Database) *cobra.Command {
 	var by label.By
 	cmd := &cobra.Command{
-		Use:     "back --by INITIALS",
-		Short:   "Go back to what was in force before",
-		Long:    "back puts in force what was before the model that is: the one before it, or the rules\nalone. Results that were written keep their calls, and name the model that made\nthem.",
+		Use:   "back --by INITIALS",
+		Short: "Go back to what was in force before",
+		Long: "back puts in force what was before the model that is: the one before it, or the rules\nalone. Results that were " +
+			"written keep their calls, and name the model that made\nthem.",
 		Example: "  inspect learn back --by AK --record bench.db",
 		Args:    flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -36,7 +36,8 @@ func newLearnFitCommand(r *cli.Database) *cobra.Command {
 			return label.RunFit(cmd.Context(), *r, o, time.Now(), cmd.OutOrStdout())
 		},
 	}
-	cmd.Flags().StringVar(&o.Labels, "labels", "", "table of labelled findings, as 'inspect learn table' writes it (default: the labels of the records)")
+	cmd.Flags().StringVar(&o.Labels, "labels", "",
+		"table of labelled findings, as 'inspect learn table' writes it (default: the labels of the records)")
 	learnByFlags(&o.By, cmd)
 	flags.Sheet(&o.SheetOptions, cmd)
 	return cmd

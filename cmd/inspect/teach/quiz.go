@@ -38,13 +38,15 @@ func Quiz() *cobra.Command {
 		Long:  quizHelp + "\n\n" + quizExit,
 		Args:  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(*cobra.Command, []string) error {
-			return cli.Usagef("say what to do: quiz paint, confirm, draw, list, take, result, progress, certificate, export or erase (see 'inspect quiz --help')")
+			return cli.Usagef("say what to do: quiz paint, confirm, draw, list, take, result, progress, certificate, export or erase " +
+				"(see 'inspect quiz --help')")
 		},
 	}
 	f := cmd.PersistentFlags()
 	flags.Database(&o.Records, f)
 	flags.Language(&o.Language, f)
-	cmd.AddCommand(newQuizPaintCommand(), newQuizConfirmCommand(&o), newQuizDrawCommand(&o), newQuizListCommand(&o), newQuizTakeCommand(&o), newQuizResultCommand(&o),
+	cmd.AddCommand(newQuizPaintCommand(), newQuizConfirmCommand(&o), newQuizDrawCommand(&o), newQuizListCommand(&o), newQuizTakeCommand(&o),
+		newQuizResultCommand(&o),
 		newQuizProgressCommand(&o), newQuizCertificateCommand(&o), newQuizExportCommand(&o), newQuizEraseCommand(&o))
 	return cmd
 }
@@ -84,7 +86,9 @@ lacquer.`,
 	f.IntVar(&o.Number, "number", 30, "how many units")
 	f.Float64Var(&o.Clean, "clean", 0.4, "share of clean ones")
 	f.BoolVar(&o.Shell, "shell", false, "draw shells instead of faceplates")
-	f.StringSliceVar(&kinds, "kinds", nil, "kinds of defects (default: "+part.JoinKinds(book.PaintKinds)+"; faceplates before a screen also "+part.JoinKinds(book.PaintMirrored)+"; with --shell "+part.JoinKinds(book.PaintShellKinds)+")")
+	f.StringSliceVar(&kinds, "kinds", nil,
+		"kinds of defects (default: "+part.JoinKinds(book.PaintKinds)+"; faceplates before a screen also "+
+			part.JoinKinds(book.PaintMirrored)+"; with --shell "+part.JoinKinds(book.PaintShellKinds)+")")
 	f.StringVar(&difficulty, "difficulty", "mixed", book.DifficultyUse)
 	f.Uint64Var(&o.Seed, "seed", 1, "the same seed draws the same pictures")
 	f.SortFlags = false
@@ -121,7 +125,10 @@ second confirmation of the same takes the first one's place.`,
 				c.ShellDeg = part.Num(part.Turn(turn))
 			}
 			c.Verdict = part.Verdict(verdict)
-			return o.With(cmd.Context(), false, func(b *book.Book, _ *lang.Lang) error { return b.Confirm(cmd.Context(), id, by, c, cmd.OutOrStdout()) })
+			return o.With(cmd.Context(), false, func(b *book.Book, _ *lang.Lang) error {
+				return b.Confirm(cmd.Context(), id, by, c,
+					cmd.OutOrStdout())
+			})
 		},
 	}
 	f := cmd.Flags()
@@ -158,7 +165,10 @@ defaults are AIAG's limits of a good appraiser.`,
   inspect quiz draw drawn/* --station station.yaml --number 24 --adapt --initials AB --badge 17 --limit-s 60`,
 		Args: flags.WrongUsage(cobra.ArbitraryArgs),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return o.With(cmd.Context(), true, func(b *book.Book, _ *lang.Lang) error { return b.Drawn(cmd.Context(), d, args, cmd.OutOrStdout()) })
+			return o.With(cmd.Context(), true, func(b *book.Book, _ *lang.Lang) error {
+				return b.Drawn(cmd.Context(), d, args,
+					cmd.OutOrStdout())
+			})
 		},
 	}
 	f := cmd.Flags()
@@ -186,7 +196,8 @@ defaults are AIAG's limits of a good appraiser.`,
 	f.Float64Var(&d.Criteria.Miss, "miss", c.Miss, "certificate: share of bad units passed, at most")
 	f.Float64Var(&d.Criteria.FalseAlarm, "false-alarm", c.FalseAlarm, "certificate: share of good units not passed, at most")
 	f.Float64Var(&d.Criteria.Kappa, "kappa", c.Kappa, "certificate: kappa to the reference, at least; 0: not asked")
-	f.Float64Var(&d.Criteria.Within, "same-again", c.Within, "certificate: share of units shown again with the same verdict, at least; 0: not asked")
+	f.Float64Var(&d.Criteria.Within, "same-again", c.Within,
+		"certificate: share of units shown again with the same verdict, at least; 0: not asked")
 	f.Float64Var(&d.Criteria.SizeMM, "size-mm", c.SizeMM, "certificate: spots are seen 9 times in 10 from this size on; 0: not asked")
 	f.IntVar(&d.Criteria.Months, "months", c.Months, "certificate: how long it holds")
 	f.SortFlags = false

@@ -53,7 +53,8 @@ func newQuizProgressCommand(o *book.QuizOptions) *cobra.Command {
 				var numbers []book.QuizNumbers
 				for _, t := range s.All {
 					if t.Err == nil {
-						numbers = append(numbers, book.QuizSheet{L: l, Who: s.Who, Quiz: t.Of, Attempt: t.Attempt, Score: t.Score}.Numbers())
+						numbers = append(numbers, book.QuizSheet{L: l, Who: s.Who, Quiz: t.Of, Attempt: t.Attempt,
+							Score: t.Score}.Numbers())
 					}
 				}
 				return sheet.Write("quiz-progress", s.Sheet(), numbers, cmd.OutOrStdout())

@@ -21,13 +21,16 @@ for, which 'inspect bench --set-passphrase' makes.`,
 		Args: flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return o.With(cmd.Context(), false, func(b *book.Book, _ *lang.Lang) error {
-				return bench.Serving{Listen: listen, PassphraseFile: passphrase, Cert: cert, Key: key, Language: o.Language}.ServeQuizzes(cmd.Context(), b, b.Store.Where(), cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
+				return bench.Serving{Listen: listen, PassphraseFile: passphrase, Cert: cert, Key: key,
+					Language: o.Language}.ServeQuizzes(cmd.Context(), b, b.Store.Where(), cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
 			})
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&listen, "listen", "127.0.0.1:8090", "address and port of the page; other than this machine's own, a passphrase is asked for")
-	f.StringVar(&passphrase, "passphrase-file", "", "file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")
+	f.StringVar(&listen, "listen", "127.0.0.1:8090",
+		"address and port of the page; other than this machine's own, a passphrase is asked for")
+	f.StringVar(&passphrase, "passphrase-file", "",
+		"file with the passphrase's hash (default: finishbench-passphrase beside the station file, else here)")
 	f.StringVar(&cert, "tls-cert", "", "certificate for https, PEM; with --tls-key")
 	f.StringVar(&key, "tls-key", "", "its key, PEM")
 	f.SortFlags = false

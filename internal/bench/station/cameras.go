@@ -80,7 +80,8 @@ func ClosePlan(p *shoot.Plan) error {
 
 // planSteps is an entry of the plan: one picture, or a set before the screen.
 func planSteps(s config.PlanStep, cameras []config.Camera) []shoot.Step {
-	out := shoot.Step{View: part.View(s.View), Light: part.Light(s.Light), Camera: s.Camera, Settle: millis(s.SettleMS), Place: s.Place == "hand"}
+	out := shoot.Step{View: part.View(s.View), Light: part.Light(s.Light), Camera: s.Camera, Settle: millis(s.SettleMS),
+		Place: s.Place == "hand"}
 	if s.AngleDeg != nil {
 		out.AngleDeg, out.Turned = *s.AngleDeg, s.View == string(part.Shell)
 	}
@@ -151,7 +152,8 @@ func delayOf(c config.Camera) time.Duration {
 // waited for.
 func openCamera(c config.Camera) (sources.Camera, error) {
 	stream := sources.PipelineOptions{
-		Name: c.Name, Pipeline: c.Pipeline, W: c.WidthPX, H: c.HeightPX, Format: sources.Format(cli.First(c.Format, string(sources.RGB))), Bits: c.Bits,
+		Name: c.Name, Pipeline: c.Pipeline, W: c.WidthPX, H: c.HeightPX, Format: sources.Format(cli.First(c.Format, string(sources.RGB))),
+		Bits:  c.Bits,
 		Delay: delayOf(c), Silent: seconds(c.SilentS), Frozen: seconds(c.FrozenS),
 	}
 	switch c.Source {
@@ -171,7 +173,8 @@ func openCamera(c config.Camera) (sources.Camera, error) {
 	if err != nil {
 		return nil, err
 	}
-	return sources.NewReplay(sources.ReplayOptions{Name: c.Name, Units: units, Loop: c.Loop == "yes", Scan: capture.Scan, Read: readFile, Drop: capture.Release})
+	return sources.NewReplay(sources.ReplayOptions{Name: c.Name, Units: units, Loop: c.Loop == "yes", Scan: capture.Scan, Read: readFile,
+		Drop: capture.Release})
 }
 
 // unitFolders are the folders in a folder of units; the folder itself where it
@@ -223,7 +226,8 @@ func (a arrivals) Next(ctx context.Context) (sources.Frame, error) {
 	raw, err := files.Read(f.Path, files.MostPicture)
 	if err != nil { // taken away since: it cannot be put on record
 		capture.Release(f.Image)
-		return sources.Frame{}, trouble.New(trouble.BadPicture, cli.PlainPath(err).Error(), "file", filepath.Base(f.Path), "detail", cli.PlainPath(err).Error())
+		return sources.Frame{}, trouble.New(trouble.BadPicture, cli.PlainPath(err).Error(), "file", filepath.Base(f.Path), "detail",
+			cli.PlainPath(err).Error())
 	}
 	return sources.Frame{Image: f.Image, Raw: raw, MIME: mimeOf(f.Path), Name: filepath.Base(f.Path), Taken: f.Came}, nil
 }
@@ -233,8 +237,9 @@ func openRig(r config.Rig) (rig.Rig, error) {
 	if r.Device == "" {
 		return nil, nil
 	}
-	o := rig.GCodeOptions{Device: r.Device, Baud: r.Baud, Start: r.Start, Turn: r.Turn, Rest: r.Rest, Home: r.Home, Ask: r.Ask, Angle: r.Angle,
-		Wake: seconds(r.WakeS), Answer: seconds(r.AnswerS), Motion: seconds(r.MotionS)}
+	o := rig.GCodeOptions{Device: r.Device, Baud: r.Baud, Start: r.Start, Turn: r.Turn, Rest: r.Rest, Home: r.Home, Ask: r.Ask,
+		Angle: r.Angle,
+		Wake:  seconds(r.WakeS), Answer: seconds(r.AnswerS), Motion: seconds(r.MotionS)}
 	for _, l := range r.Lights {
 		o.Lights = append(o.Lights, rig.LightLines{Light: l.Light, On: l.On, Off: l.Off})
 	}

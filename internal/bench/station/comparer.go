@@ -45,7 +45,8 @@ func (c comparer) Pair(left, right *part.Inspection) []bench.PairRow {
 		rows = append(rows, bench.PairRow{Key: "camera_colour", Word: "same_light"})
 	}
 	for _, k := range p.Kinds {
-		rows = append(rows, bench.PairRow{Key: "kind." + string(k.Kind), Left: strconv.Itoa(k.First), Right: strconv.Itoa(k.Second), Difference: cli.Signed(float64(k.First-k.Second), 0)})
+		rows = append(rows, bench.PairRow{Key: "kind." + string(k.Kind), Left: strconv.Itoa(k.First), Right: strconv.Itoa(k.Second),
+			Difference: cli.Signed(float64(k.First-k.Second), 0)})
 	}
 	return rows
 }
@@ -68,7 +69,8 @@ func meanRow(d compare.Difference) bench.PairRow {
 }
 
 // seenWords is the word of how a colour difference looks.
-var seenWords = map[compare.See]string{compare.SeeNone: "unseen", compare.SeeClose: "close", compare.SeeGlance: "glance", compare.SeeOther: "other"}
+var seenWords = map[compare.See]string{compare.SeeNone: "unseen", compare.SeeClose: "close", compare.SeeGlance: "glance",
+	compare.SeeOther: "other"}
 
 func colourRow(c compare.ColourDifference) bench.PairRow {
 	r := bench.PairRow{Key: "colour", Left: colour(c.Colours[0]), Right: colour(c.Colours[1])}

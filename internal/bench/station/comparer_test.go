@@ -17,7 +17,8 @@ func pastUnit(step float64, light part.Light, l float64, kinds ...part.Kind) *pa
 	p.Result.Seam.Stations = []part.StepStation{{Side: part.Left, State: part.Measured, StepUM: part.Num(step), UUM: part.Num(2)}}
 	p.Result.Faceplate = &part.Faceplate{Light: light, Colour: &part.Colour{L: l, UL: 0.1, UA: 0.1, UB: 0.1}}
 	for i, k := range kinds {
-		p.Result.Findings = append(p.Result.Findings, part.Finding{Image: "face_diffuse.jpg", Kind: k, Severity: part.Minor, Box: part.Box{float64(300 * i), 100, 10, 10}})
+		p.Result.Findings = append(p.Result.Findings, part.Finding{Image: "face_diffuse.jpg", Kind: k, Severity: part.Minor,
+			Box: part.Box{float64(300 * i), 100, 10, 10}})
 	}
 	return p
 }
@@ -35,7 +36,8 @@ func TestPairRows(t *testing.T) {
 	white.Result.Faceplate.Colour.White = true
 	words := map[string]bool{}
 	for _, right := range []*part.Inspection{
-		pastUnit(9, part.Diffuse, 50), pastUnit(90, part.Diffuse, 51.5), pastUnit(5, part.Diffuse, 54), pastUnit(5, part.Diffuse, 80), pastUnit(5, part.Raking, 50), patterned, bare, white,
+		pastUnit(9, part.Diffuse, 50), pastUnit(90, part.Diffuse, 51.5), pastUnit(5, part.Diffuse, 54), pastUnit(5, part.Diffuse, 80),
+		pastUnit(5, part.Raking, 50), patterned, bare, white,
 	} {
 		for _, r := range NewComparer(grade.DefaultLimits().Pair).Pair(pastUnit(5, part.Diffuse, 50), right) {
 			words[r.Word] = true
@@ -50,12 +52,14 @@ func TestPairRows(t *testing.T) {
 			}
 		}
 	}
-	for _, w := range []string{"same", "over", "unseen", "close", "glance", "other", "light", "white", "no_colour", "not_measured", "same_light"} {
+	for _, w := range []string{"same", "over", "unseen", "close", "glance", "other", "light", "white", "no_colour", "not_measured",
+		"same_light"} {
 		if !words[w] {
 			t.Errorf("no row said %s", w)
 		}
 	}
-	rows := NewComparer(grade.DefaultLimits().Pair).Pair(pastUnit(9, part.Diffuse, 50, part.Dust, part.Dust), pastUnit(5, part.Diffuse, 50, part.Dust))
+	rows := NewComparer(grade.DefaultLimits().Pair).Pair(pastUnit(9, part.Diffuse, 50, part.Dust, part.Dust),
+		pastUnit(5, part.Diffuse, 50, part.Dust))
 	if r := rows[0]; r.Left != "9" || r.Right != "5" || r.Difference != "4 ± 6" { // 2 sqrt(2) um, k = 2
 		t.Errorf("%+v", r)
 	}

@@ -72,7 +72,8 @@ const mostLots = 100
 
 func lotLineOf(l *lots.Lot) bench.LotLine {
 	r := l.Current()
-	line := bench.LotLine{Name: l.Name, Product: r.Opening.Product, Size: r.Opening.Size, State: string(l.State()), Opened: r.Opened.At, N: r.Opening.DrawSize()}
+	line := bench.LotLine{Name: l.Name, Product: r.Opening.Product, Size: r.Opening.Size, State: string(l.State()), Opened: r.Opened.At,
+		N: r.Opening.DrawSize()}
 	for _, p := range r.Sample {
 		if p.Unit != nil {
 			line.Taken++
@@ -102,7 +103,8 @@ func (b *Lots) Lot(ctx context.Context, name string) (bench.LotState, error) {
 	r := l.Current()
 	s := bench.LotState{LotLine: lotLineOf(&l), Seq: l.Seq, OpenedBy: r.Opened.By, Stage: r.Opening.Stage}
 	for _, x := range r.Standings() {
-		p := bench.LotPlan{Severity: x.Severity, N: x.Plan.N, Ac: x.Plan.Ac, Re: x.Plan.Re, Looked: x.Looked, Count: x.Count, PerHundred: x.Plan.PerHundred, AQL: x.Plan.AQL, Mode: string(x.Plan.Mode), Stand: string(lotreport.StandOf(x))}
+		p := bench.LotPlan{Severity: x.Severity, N: x.Plan.N, Ac: x.Plan.Ac, Re: x.Plan.Re, Looked: x.Looked, Count: x.Count,
+			PerHundred: x.Plan.PerHundred, AQL: x.Plan.AQL, Mode: string(x.Plan.Mode), Stand: string(lotreport.StandOf(x))}
 		s.Plans = append(s.Plans, p)
 	}
 	if r.Decision == nil {
@@ -247,7 +249,8 @@ func (b *Lots) Report(ctx context.Context, l *lang.Lang, name, format string) ([
 	if err != nil {
 		return nil, "", err
 	}
-	mime := map[string]string{"pdf": "application/pdf", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "json": "application/json"}[format]
+	mime := map[string]string{"pdf": "application/pdf", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+		"json": "application/json"}[format]
 	for _, f := range book.Files(r, l, []string{format}) {
 		var out bytes.Buffer
 		err := f.Write(&out)

@@ -96,7 +96,8 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 }
 
 // serveWhile shows the page as long as something is done that wants it.
-func (o Options) serveWhile(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, stdout io.Writer, ready func(string), do func(context.Context) error) error {
+func (o Options) serveWhile(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, stdout io.Writer,
+	ready func(string), do func(context.Context) error) error {
 	within, end := context.WithCancel(ctx)
 	defer end()
 	done := make(chan error, 1)
@@ -116,7 +117,8 @@ func (o Options) serveWhile(ctx context.Context, parts bench.Parts, set inspecti
 }
 
 // Serve shows the page until ctx ends.
-func (o Options) Serve(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, where string, stdout io.Writer, ready func(string)) error {
+func (o Options) Serve(ctx context.Context, parts bench.Parts, set inspection.Settings, access bench.Options, where string,
+	stdout io.Writer, ready func(string)) error {
 	first, follow := part.UnitInfo{Stage: set.Stage}, ""
 	if o.Replay != "" { // whoever tries it need not think of a serial
 		first.Serial, follow = "try-1", bench.FollowNumber
@@ -141,14 +143,16 @@ func (o Options) Shooter(set inspection.Settings, st config.Station, screens *be
 
 // FromStation takes what the command line leaves open from the station file.
 func (o *Options) FromStation(b config.Bench) {
-	o.Name, o.Page.Listen, o.Page.Language = cli.First(o.Name, b.Name), cli.First(o.Page.Listen, b.Listen), cli.First(o.Page.Language, b.Language)
+	o.Name, o.Page.Listen, o.Page.Language = cli.First(o.Name, b.Name), cli.First(o.Page.Listen, b.Listen),
+		cli.First(o.Page.Language, b.Language)
 	if len(o.Page.PedalKeys) == 0 {
 		o.Page.PedalKeys = b.PedalKeys
 	}
 }
 
 // OpenRecords opens the records, and with them the shift sheet.
-func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, parts *bench.Parts, n *Notices) (where string, done func(), err error) {
+func (o Options) OpenRecords(ctx context.Context, set inspection.Settings, parts *bench.Parts, n *Notices) (where string, done func(),
+	err error) {
 	if o.Record.URL == "" && set.Station.Records == "" {
 		o.Record.URL = "bench.db"
 	}

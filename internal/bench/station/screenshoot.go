@@ -69,7 +69,8 @@ func (t ScreenShoot) run(ctx context.Context, plan *shoot.Plan, screens *bench.S
 			return err
 		}
 		_, err = fmt.Fprintf(stdout,
-			"The set is in %s. With flat, tilted_x and tilted_y there: inspect screen mirror %s --gauge-um T --span-mm L\n", t.folder(), t.Dir)
+			"The set is in %s. With flat, tilted_x and tilted_y there: inspect screen mirror %s --gauge-um T --span-mm L\n", t.folder(),
+			t.Dir)
 		return err
 	}
 	step.Light = part.White

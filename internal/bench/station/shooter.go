@@ -43,7 +43,8 @@ const liveWait = 400 * time.Millisecond
 
 // newPlanShooter takes pictures by a plan, and by wet at stage wet.
 func newPlanShooter(p, wet *shoot.Plan, fit part.FitLimits) *planShooter {
-	s := &planShooter{plan: p, wet: wet, fit: fit, pedal: make(chan struct{}, 1), last: map[string]livePicture{}, files: map[*part.Image]*pictureFile{}}
+	s := &planShooter{plan: p, wet: wet, fit: fit, pedal: make(chan struct{}, 1), last: map[string]livePicture{},
+		files: map[*part.Image]*pictureFile{}}
 	drop := func(im *part.Image) {
 		s.fileOf(im) // nobody reads its pixels any more after this
 		capture.Release(im)
@@ -157,7 +158,8 @@ func (s *planShooter) keepSamples(shots []part.Photo) error {
 // progressOf puts a plan's progress into phrases.
 func progressOf(p shoot.Progress) bench.Progress {
 	b := bench.Progress{Done: p.Done, Total: p.Total, View: p.Step.View, Light: p.Step.Light, AngleDeg: p.Step.AngleDeg}
-	args := map[string]string{"angle": strconv.FormatFloat(p.Step.AngleDeg, 'f', -1, 64), "view": "@view." + string(p.Step.View), "light": "@light." + string(p.Step.Light), "camera": p.Camera}
+	args := map[string]string{"angle": strconv.FormatFloat(p.Step.AngleDeg, 'f', -1, 64), "view": "@view." + string(p.Step.View),
+		"light": "@light." + string(p.Step.Light), "camera": p.Camera}
 	if p.Asking != "" && p.Step.Light.OfScreen() {
 		args["light"] = "@light.screen" // what it shows is not the operator's to switch
 	}

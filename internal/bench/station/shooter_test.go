@@ -45,8 +45,9 @@ func (c *stillCamera) Newest(context.Context, time.Time) (sources.Frame, error) 
 
 func stillShooter(c *stillCamera) *planShooter {
 	p := &shoot.Plan{
-		Cameras:  map[string]sources.Camera{"still": c},
-		Steps:    []shoot.Step{{View: part.Face, Light: part.Diffuse, Camera: "still"}, {View: part.Face, Light: part.Raking, Camera: "still"}},
+		Cameras: map[string]sources.Camera{"still": c},
+		Steps: []shoot.Step{{View: part.Face, Light: part.Diffuse, Camera: "still"},
+			{View: part.Face, Light: part.Raking, Camera: "still"}},
 		Patience: 300 * time.Millisecond,
 	}
 	shipped, _ := config.LoadStation("") // a test of config holds that it loads
@@ -102,7 +103,8 @@ func TestPlanHasItsWords(t *testing.T) {
 		t.Fatal(err)
 	}
 	x := l.Choose("en", "")
-	for _, step := range []shoot.Step{{View: part.Edge, Light: part.Diffuse, AngleDeg: 30}, {View: part.Face, Light: part.Diffuse}, {View: part.Shell, Light: part.Raking, AngleDeg: 30, Turned: true}} {
+	for _, step := range []shoot.Step{{View: part.Edge, Light: part.Diffuse, AngleDeg: 30}, {View: part.Face, Light: part.Diffuse},
+		{View: part.Shell, Light: part.Raking, AngleDeg: 30, Turned: true}} {
 		v := step.View
 		for _, ask := range []string{shoot.AskTurn, shoot.AskLight, shoot.AskPose, shoot.AskRelease, shoot.AskZero} {
 			p := progressOf(shoot.Progress{Step: step, Asking: ask})
@@ -122,17 +124,21 @@ func TestPlanHasItsWords(t *testing.T) {
 		}
 	}
 	// Before a screen a person is told of the screen, and of the shell's turn, not of the stripes.
-	ask := progressOf(shoot.Progress{Step: shoot.Step{View: part.Shell, Light: part.StripesX0, AngleDeg: 90, Turned: true}, Asking: shoot.AskPose})
+	ask := progressOf(shoot.Progress{Step: shoot.Step{View: part.Shell, Light: part.StripesX0, AngleDeg: 90, Turned: true},
+		Asking: shoot.AskPose})
 	if said := x.Say(ask.Asking); said != "Place the unit: shell 90°, the screen" {
 		t.Errorf("asked %q", said)
 	}
 	// A screen's trouble has the screens' own words, with what goes into them.
-	p := progressOf(shoot.Progress{Step: shoot.Step{View: part.Face, Light: part.StripesX1}, Problem: shoot.ProblemScreen, Why: trouble.New("screen.problem.late", "x", "s", "6")})
+	p := progressOf(shoot.Progress{Step: shoot.Step{View: part.Face, Light: part.StripesX1}, Problem: shoot.ProblemScreen,
+		Why: trouble.New("screen.problem.late", "x", "s", "6")})
 	if w := p.Problem.Parts["why"][0]; !x.Has(p.Problem.Key) || !x.Has(w.Key) || w.Args["s"] != "6" {
 		t.Errorf("%+v, %+v", p.Problem, w)
 	}
-	for _, k := range []string{trouble.Starting, trouble.NoProgram, trouble.Ended, trouble.Over, trouble.Silent, trouble.Frozen, trouble.NoDevice, trouble.Control, trouble.NoControl, trouble.OutOfRange, trouble.Busy,
-		trouble.NoRight, trouble.Away, trouble.BadPicture, trouble.NoUnit, trouble.NoShot, trouble.Unplugged, trouble.NoAnswer, trouble.Refused, trouble.Garbage, trouble.Restarted, trouble.NoPosition, trouble.NoLight, trouble.Other} {
+	for _, k := range []string{trouble.Starting, trouble.NoProgram, trouble.Ended, trouble.Over, trouble.Silent, trouble.Frozen,
+		trouble.NoDevice, trouble.Control, trouble.NoControl, trouble.OutOfRange, trouble.Busy,
+		trouble.NoRight, trouble.Away, trouble.BadPicture, trouble.NoUnit, trouble.NoShot, trouble.Unplugged, trouble.NoAnswer,
+		trouble.Refused, trouble.Garbage, trouble.Restarted, trouble.NoPosition, trouble.NoLight, trouble.Other} {
 		if !x.Has(k) {
 			t.Errorf("%s has no words", k)
 		}

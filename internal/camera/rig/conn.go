@@ -78,7 +78,8 @@ func (c *conn) quiet(ctx context.Context, d time.Duration) (first string, err er
 			return first, nil
 		case <-end:
 			t.Stop()
-			return first, trouble.New(trouble.Garbage, "the controller does not stop talking: "+first+"; check the line's speed", "line", "", "detail", first)
+			return first, trouble.New(trouble.Garbage, "the controller does not stop talking: "+first+"; check the line's speed", "line",
+				"", "detail", first)
 		}
 	}
 }
@@ -191,7 +192,8 @@ func (c *conn) wait(ctx context.Context, line string, patience time.Duration, po
 				said = append(said, got)
 			default:
 				if !position {
-					return said, trouble.New(trouble.Garbage, "the controller's answer to "+line+" makes no sense: "+got, "line", line, "detail", got)
+					return said, trouble.New(trouble.Garbage, "the controller's answer to "+line+" makes no sense: "+got, "line", line,
+						"detail", got)
 				}
 				said = append(said, got)
 			}

@@ -376,7 +376,8 @@ func (g *GCode) turn(ctx context.Context, deg float64) error {
 			return err
 		}
 		if math.Abs(at-deg) > apart {
-			return trouble.New(trouble.NoPosition, fmt.Sprintf("the turntable stands at %g degrees instead of %g: see whether something holds it", at, deg))
+			return trouble.New(trouble.NoPosition,
+				fmt.Sprintf("the turntable stands at %g degrees instead of %g: see whether something holds it", at, deg))
 		}
 	}
 	g.stands(&deg)
@@ -423,5 +424,6 @@ func (g *GCode) ask(ctx context.Context) (float64, error) {
 			}
 		}
 	}
-	return 0, trouble.New(trouble.Garbage, "the controller's answer to "+g.o.Ask+" holds no angle: "+strings.Join(said, " "), "line", g.o.Ask, "detail", strings.Join(said, " "))
+	return 0, trouble.New(trouble.Garbage, "the controller's answer to "+g.o.Ask+" holds no angle: "+strings.Join(said, " "), "line",
+		g.o.Ask, "detail", strings.Join(said, " "))
 }

@@ -78,7 +78,8 @@ func TestUnitInOrder(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	want := []string{"M8", "G28 A0", "G4 P0", "G0 A30", "G4 P0", "M114", "M9", "M3 S255", "G0 A22.5", "G4 P0", "M114", "M5", "G28 A0", "G4 P0"}
+	want := []string{"M8", "G28 A0", "G4 P0", "G0 A30", "G4 P0", "M114", "M9", "M3 S255", "G0 A22.5", "G4 P0", "M114", "M5", "G28 A0",
+		"G4 P0"}
 	if got := c.lines(); !slices.Equal(got, want) {
 		t.Errorf("sent %q, want %q", got, want)
 	}

@@ -97,7 +97,8 @@ func (p *Plan) begin(newUnit bool) error {
 		if len(p.Steps) == 0 && name == p.follower() {
 			p.unit = nil
 			for _, s := range shots {
-				p.unit = append(p.unit, Step{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.View == part.Shell, Camera: name})
+				p.unit = append(p.unit, Step{View: s.View, Light: s.Light, AngleDeg: s.AngleDeg, Turned: s.View == part.Shell,
+					Camera: name})
 			}
 		}
 	}
@@ -345,7 +346,8 @@ func (p *Plan) screenFor(s Step, steps []Step) part.Light {
 // and waited for.
 func (r *run) show(ctx context.Context, s Step) error {
 	want := r.screenFor(s, r.steps)
-	if want == "" || r.follows(s) || want == r.shown && !s.Light.OfScreen() { // stripes are shown anew for a second try: the screen may have slept
+	// Stripes are shown anew for a second try: the screen may have slept.
+	if want == "" || r.follows(s) || want == r.shown && !s.Light.OfScreen() {
 		return nil
 	}
 	wait := &wait{}
@@ -432,7 +434,9 @@ func (r *run) take(ctx context.Context, s Step) (part.Photo, error) {
 			}
 		case errors.Is(err, context.DeadlineExceeded):
 			err := fmt.Errorf("camera %s: no new frame has come for %s", s.Camera, r.frame())
-			p := Progress{Step: s, Problem: ProblemCamera, Camera: s.Camera, Why: trouble.New(trouble.Silent, "no new frame has come for "+r.frame().String(), "seconds", fmt.Sprint(r.frame().Seconds()))}
+			p := Progress{Step: s, Problem: ProblemCamera, Camera: s.Camera,
+				Why: trouble.New(trouble.Silent, "no new frame has come for "+r.frame().String(), "seconds",
+					fmt.Sprint(r.frame().Seconds()))}
 			if err := r.waitOut(ctx, wait, err, p); err != nil {
 				return part.Photo{}, err
 			}

@@ -132,7 +132,8 @@ func TestRetryOnce(t *testing.T) {
 				told++
 			}
 		}, nil)
-		if err != nil || tries[part.Edge] != 2 || tries[part.Face] != 2 || shots[2].Report.State != part.PictureNoOK || dropped != 1 || told != 1 {
+		if err != nil || tries[part.Edge] != 2 || tries[part.Face] != 2 || shots[2].Report.State != part.PictureNoOK || dropped != 1 ||
+			told != 1 {
 			t.Errorf("%v; tries %v, %d dropped, %d told", err, tries, dropped, told)
 		}
 	})
@@ -185,7 +186,8 @@ func TestCameraStaysAway(t *testing.T) {
 		*log = nil
 		c.lost = nil
 		shots, err = p.Run(t.Context(), shots, fit, quiet, nil)
-		if err != nil || files(shots) != "edge_000.png edge_030.png face_raking.png" || strings.Count(strings.Join(*log, " "), "shoot") != 2 {
+		if err != nil || files(shots) != "edge_000.png edge_030.png face_raking.png" ||
+			strings.Count(strings.Join(*log, " "), "shoot") != 2 {
 			t.Errorf("second run: %v, %s, did %q", err, files(shots), *log)
 		}
 	})
@@ -318,9 +320,11 @@ func (p *played) NextUnit() ([]part.Shot, error) {
 func (p *played) Expect(s part.Shot) { p.want = s }
 func (p *played) Newest(context.Context, time.Time) (sources.Frame, error) {
 	if p.want.View == part.Face {
-		return sources.Frame{}, trouble.New(trouble.BadPicture, "face_raking.jpg is cut off", "file", "face_raking.jpg", "detail", "cut off")
+		return sources.Frame{}, trouble.New(trouble.BadPicture, "face_raking.jpg is cut off", "file", "face_raking.jpg", "detail",
+			"cut off")
 	}
-	return sources.Frame{Image: &part.Image{W: 1, H: 1, C: 1, Pix8: []uint8{1}}, Raw: []byte("x"), MIME: "image/jpeg", Name: "edge_000.jpg"}, nil
+	return sources.Frame{Image: &part.Image{W: 1, H: 1, C: 1, Pix8: []uint8{1}}, Raw: []byte("x"), MIME: "image/jpeg",
+		Name: "edge_000.jpg"}, nil
 }
 
 // A replay is the plan where there is none; nobody is asked to turn anything; a

@@ -49,7 +49,8 @@ func beforeScreen() (*Plan, *camera, *tablet, *[]string) {
 // table in docs/formats.md.
 var (
 	setLights = strings.Fields("white black stripes_x0 stripes_x1 stripes_x2 stripes_x3 stripes_y0 stripes_y1 stripes_y2 stripes_y3")
-	setFiles  = "face_white.png face_black.png face_stripes_x0.png face_stripes_x1.png face_stripes_x2.png face_stripes_x3.png face_stripes_y0.png face_stripes_y1.png face_stripes_y2.png face_stripes_y3.png"
+	setFiles  = "face_white.png face_black.png face_stripes_x0.png face_stripes_x1.png face_stripes_x2.png face_stripes_x3.png " +
+		"face_stripes_y0.png face_stripes_y1.png face_stripes_y2.png face_stripes_y3.png"
 )
 
 func theSet() []string { return aSet(setLights) }
@@ -68,10 +69,15 @@ func TestSetNames(t *testing.T) {
 		lights []part.Light
 		want   string
 	}{
-		{faceStep, full, "face_white face_black face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_x3 face_stripes_y0 face_stripes_y1 face_stripes_y2 face_stripes_y3"},
+		{faceStep, full, "face_white face_black face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_x3 face_stripes_y0 " +
+			"face_stripes_y1 face_stripes_y2 face_stripes_y3"},
 		{faceStep, short, "face_stripes_x0 face_stripes_x1 face_stripes_x2 face_stripes_y0 face_stripes_y1 face_stripes_y2"},
-		{Step{View: part.Shell, AngleDeg: 45, Turned: true}, short, "shell_045_stripes_x0 shell_045_stripes_x1 shell_045_stripes_x2 shell_045_stripes_y0 shell_045_stripes_y1 shell_045_stripes_y2"},
-		{Step{View: part.Shell, AngleDeg: 45, Turned: true}, full, "shell_045_white shell_045_black shell_045_stripes_x0 shell_045_stripes_x1 shell_045_stripes_x2 shell_045_stripes_x3 shell_045_stripes_y0 shell_045_stripes_y1 shell_045_stripes_y2 shell_045_stripes_y3"},
+		{Step{View: part.Shell, AngleDeg: 45, Turned: true}, short,
+			"shell_045_stripes_x0 shell_045_stripes_x1 shell_045_stripes_x2 " +
+				"shell_045_stripes_y0 shell_045_stripes_y1 shell_045_stripes_y2"},
+		{Step{View: part.Shell, AngleDeg: 45, Turned: true}, full,
+			"shell_045_white shell_045_black shell_045_stripes_x0 shell_045_stripes_x1 shell_045_stripes_x2 shell_045_stripes_x3 " +
+				"shell_045_stripes_y0 shell_045_stripes_y1 shell_045_stripes_y2 shell_045_stripes_y3"},
 	} {
 		var got []string
 		for _, s := range BeforeScreen(c.s, c.lights) {
@@ -112,7 +118,8 @@ func TestShortSetBeforeScreen(t *testing.T) {
 		p.Steps = BeforeScreen(faceStep, part.ShortLights)
 		began := time.Now()
 		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
-		want := slices.Concat([]string{"light off"}, aSet(strings.Fields("stripes_x0 stripes_x1 stripes_x2 stripes_y0 stripes_y1 stripes_y2")), []string{"light off", "show white"})
+		want := slices.Concat([]string{"light off"},
+			aSet(strings.Fields("stripes_x0 stripes_x1 stripes_x2 stripes_y0 stripes_y1 stripes_y2")), []string{"light off", "show white"})
 		if err != nil || len(shots) != 6 || !slices.Equal(*log, want) {
 			t.Errorf("%d shots, %v, did %q\nwant %q", len(shots), err, *log, want)
 		}
@@ -129,7 +136,8 @@ func TestStopped(t *testing.T) {
 		times := Times{Picture: map[string]time.Duration{"edge": 100 * time.Millisecond}, Show: 50 * time.Millisecond}
 		p, c, s, _ := beforeScreen()
 		full, short := BeforeScreen(faceStep, part.ScreenLights), BeforeScreen(faceStep, part.ShortLights)
-		raking, diffuse := Step{View: part.Face, Light: part.Raking, Camera: "edge"}, Step{View: part.Face, Light: part.Diffuse, Camera: "edge"}
+		raking, diffuse := Step{View: part.Face, Light: part.Raking, Camera: "edge"}, Step{View: part.Face, Light: part.Diffuse,
+			Camera: "edge"}
 		shell := BeforeScreen(Step{View: part.Shell, AngleDeg: 90, Turned: true, Camera: "edge"}, part.ShortLights)
 		table := p.Rig
 		for _, x := range []struct {
@@ -187,7 +195,8 @@ func TestShellTurnsBeforeScreen(t *testing.T) {
 		}
 		p.Steps = slices.Concat(turn(0), turn(90), []Step{{View: part.Shell, Light: part.Raking, Camera: "edge"}})
 		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
-		want := slices.Concat([]string{"light off", "turn 0"}, theSet(), []string{"light off", "turn 90"}, theSet(), []string{"light raking", "turn 0", "show black", "shoot", "light off", "show white"})
+		want := slices.Concat([]string{"light off", "turn 0"}, theSet(), []string{"light off", "turn 90"}, theSet(),
+			[]string{"light raking", "turn 0", "show black", "shoot", "light off", "show white"})
 		if err != nil || len(shots) != 21 || !slices.Equal(*log, want) {
 			t.Errorf("%d shots, %v; did %q\nwant %q", len(shots), err, *log, want)
 		}
@@ -227,11 +236,13 @@ func TestShellTurnsUnderLamps(t *testing.T) {
 				byLight = append(byLight, at(deg, l))
 			}
 		}
-		edge := []Step{{View: part.Edge, Light: part.Back, AngleDeg: 30, Camera: "edge"}, {View: part.Face, Light: part.Diffuse, Camera: "edge"}}
+		edge := []Step{{View: part.Edge, Light: part.Back, AngleDeg: 30, Camera: "edge"},
+			{View: part.Face, Light: part.Diffuse, Camera: "edge"}}
 		for _, x := range []struct {
 			steps    []Step
 			n, least int
-		}{{byTurn, 4, 4}, {byLight, 8, 4}, {slices.Concat(edge, byTurn), 5, 5}, {edge, 1, 1}, {BeforeScreen(at(90, ""), part.ShortLights), 1, 1}} {
+		}{{byTurn, 4, 4}, {byLight, 8, 4}, {slices.Concat(edge, byTurn), 5, 5}, {edge, 1, 1},
+			{BeforeScreen(at(90, ""), part.ShortLights), 1, 1}} {
 			p.Steps = x.steps
 			if n, least := p.Turns(); n != x.n || least != x.least {
 				t.Errorf("%d steps: %d turns, %d at least; want %d, %d", len(x.steps), n, least, x.n, x.least)
@@ -241,10 +252,13 @@ func TestShellTurnsUnderLamps(t *testing.T) {
 		kept := []part.Photo{{Shot: at(0, part.Raking).Shot()}, {Shot: at(270, part.Diffuse).Shot()}}
 		kept[0].File, kept[1].File = "shell_000_raking.png", "shell_270_diffuse.png"
 		shots, err := p.Run(t.Context(), kept, fit, quiet, nil)
-		if want := "light diffuse turn 0 shoot light diffuse turn 90 shoot light raking turn 90 shoot light diffuse turn 180 shoot light raking turn 180 shoot light raking turn -90 shoot light off"; err != nil || strings.Join(*log, " ") != want {
+		if want := "light diffuse turn 0 shoot light diffuse turn 90 shoot light raking turn 90 shoot light diffuse turn 180 shoot light " +
+			"raking turn 180 shoot light raking turn -90 shoot light off"; err != nil || strings.Join(*log, " ") != want {
 			t.Errorf("%v; did %q\nwant %q", err, *log, want)
 		}
-		if got, want := files(shots), "shell_000_diffuse.png shell_000_raking.png shell_090_diffuse.png shell_090_raking.png shell_180_diffuse.png shell_180_raking.png shell_270_diffuse.png shell_-90_raking.png"; got != want {
+		if got, want := files(shots),
+			"shell_000_diffuse.png shell_000_raking.png shell_090_diffuse.png shell_090_raking.png shell_180_diffuse.png "+
+				"shell_180_raking.png shell_270_diffuse.png shell_-90_raking.png"; got != want {
 			t.Errorf("%s, want %s", got, want)
 		}
 		if last := shots[7].Shot; last.AngleDeg != 270 || last.Pose() != shots[6].Shot.Pose() {
@@ -269,9 +283,11 @@ func TestShellTurnsUnderLamps(t *testing.T) {
 func TestScreenBesideLamps(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		p, _, _, log := beforeScreen()
-		p.Steps = slices.Concat([]Step{{View: part.Edge, Camera: "edge"}, {View: part.Face, Light: part.Raking, Camera: "edge"}}, p.Steps, []Step{{View: part.Face, Light: part.Diffuse, Camera: "edge"}})
+		p.Steps = slices.Concat([]Step{{View: part.Edge, Camera: "edge"}, {View: part.Face, Light: part.Raking, Camera: "edge"}}, p.Steps,
+			[]Step{{View: part.Face, Light: part.Diffuse, Camera: "edge"}})
 		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
-		want := slices.Concat([]string{"light off", "turn 0", "show white", "shoot", "light raking", "show black", "shoot", "light off"}, theSet(), []string{"light diffuse", "show black", "shoot", "light off", "show white"})
+		want := slices.Concat([]string{"light off", "turn 0", "show white", "shoot", "light raking", "show black", "shoot", "light off"},
+			theSet(), []string{"light diffuse", "show black", "shoot", "light off", "show white"})
 		if err != nil || len(shots) != 13 || !slices.Equal(*log, want) {
 			t.Errorf("%d shots, %v; did %q\nwant %q", len(shots), err, *log, want)
 		}
@@ -293,7 +309,8 @@ func TestScreenByHand(t *testing.T) {
 		}
 		// From lamps to the screen and back they are asked for, once each.
 		*log = nil
-		p.Steps = slices.Concat([]Step{{View: part.Face, Light: part.Raking, Camera: "edge"}}, p.Steps, []Step{{View: part.Face, Light: part.Diffuse, Camera: "edge"}})
+		p.Steps = slices.Concat([]Step{{View: part.Face, Light: part.Raking, Camera: "edge"}}, p.Steps,
+			[]Step{{View: part.Face, Light: part.Diffuse, Camera: "edge"}})
 		var asked []string
 		pedal := make(chan struct{}, 1)
 		shots, err = p.Run(t.Context(), nil, fit, func(p Progress) {
@@ -303,7 +320,8 @@ func TestScreenByHand(t *testing.T) {
 			}
 		}, pedal)
 		want := slices.Concat([]string{"show white", "shoot"}, theSet(), []string{"show white", "shoot"})
-		if err != nil || len(shots) != 12 || !slices.Equal(asked, []string{"light face_white", "light face_diffuse"}) || !slices.Equal(*log, want) {
+		if err != nil || len(shots) != 12 || !slices.Equal(asked, []string{"light face_white", "light face_diffuse"}) ||
+			!slices.Equal(*log, want) {
 			t.Errorf("%d shots, %v, asked %q, did %q", len(shots), err, asked, *log)
 		}
 	})
@@ -335,7 +353,8 @@ func TestScreenLostAndBack(t *testing.T) {
 				told, lost = append(told, fmt.Sprintf("well before picture %d", p.Done+1)), false
 			}
 		}, nil)
-		if err != nil || len(shots) != 10 || !slices.Equal(*log, slices.Concat([]string{"light off"}, theSet(), []string{"light off", "show white"})) {
+		if err != nil || len(shots) != 10 || !slices.Equal(*log, slices.Concat([]string{"light off"}, theSet(),
+			[]string{"light off", "show white"})) {
 			t.Errorf("%d shots, %v, did %q", len(shots), err, *log)
 		}
 		if want := []string{"screen no page is open", "screen it is asleep", "well before picture 4"}; !slices.Equal(told, want) {
@@ -360,7 +379,8 @@ func TestScreenStaysAway(t *testing.T) {
 		}
 		shots, err := p.Run(t.Context(), nil, fit, quiet, nil)
 		var dark *part.Trouble
-		if !errors.As(err, &dark) || !strings.Contains(err.Error(), "face_stripes_x1: waited for 20s") || files(shots) != "face_white.png face_black.png face_stripes_x0.png" {
+		if !errors.As(err, &dark) || !strings.Contains(err.Error(), "face_stripes_x1: waited for 20s") ||
+			files(shots) != "face_white.png face_black.png face_stripes_x0.png" {
 			t.Fatalf("%v, kept %s", err, files(shots))
 		}
 		if d := time.Since(began); d < 20*time.Second || d > 21*time.Second {
@@ -371,7 +391,8 @@ func TestScreenStaysAway(t *testing.T) {
 		}
 		*log, away = nil, false
 		shots, err = p.Run(t.Context(), shots, fit, quiet, nil)
-		if want := slices.Concat([]string{"light off"}, theSet()[6:], []string{"light off", "show white"}); err != nil || files(shots) != setFiles || !slices.Equal(*log, want) {
+		if want := slices.Concat([]string{"light off"}, theSet()[6:], []string{"light off", "show white"}); err != nil ||
+			files(shots) != setFiles || !slices.Equal(*log, want) {
 			t.Errorf("second run: %v, %s, did %q\nwant %q", err, files(shots), *log, want)
 		}
 	})
@@ -391,7 +412,8 @@ func TestScreenShownAnew(t *testing.T) {
 			}
 			return part.PictureReport{State: part.PictureOK}
 		}, quiet, nil)
-		if want := []string{"light off", "show white", "shoot", "show white", "shoot", "show black"}; err != nil || !slices.Equal((*log)[:6], want) {
+		if want := []string{"light off", "show white", "shoot", "show white", "shoot", "show black"}; err != nil ||
+			!slices.Equal((*log)[:6], want) {
 			t.Errorf("%v, did %q", err, *log)
 		}
 	})
@@ -402,13 +424,15 @@ func TestScreenRefuses(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		p, _, s, log := beforeScreen()
 		s.err = errors.New("a period of 0")
-		if _, err := p.Run(t.Context(), nil, fit, quiet, nil); err == nil || !strings.Contains(err.Error(), "face_white: show white on the screen: a period of 0") {
+		if _, err := p.Run(t.Context(), nil, fit, quiet, nil); err == nil ||
+			!strings.Contains(err.Error(), "face_white: show white on the screen: a period of 0") {
 			t.Errorf("%v", err)
 		}
 		s.err, *log = nil, nil
 		ctx, cancel := context.WithCancel(t.Context())
 		time.AfterFunc(520*time.Millisecond, cancel) // while the third pattern settles
-		if _, err := p.Run(ctx, nil, fit, quiet, nil); !errors.Is(err, context.Canceled) || !slices.Equal((*log)[len(*log)-2:], []string{"light off", "show white"}) {
+		if _, err := p.Run(ctx, nil, fit, quiet, nil); !errors.Is(err, context.Canceled) ||
+			!slices.Equal((*log)[len(*log)-2:], []string{"light off", "show white"}) {
 			t.Errorf("%v, did %q", err, *log)
 		}
 	})

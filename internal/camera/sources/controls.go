@@ -72,7 +72,8 @@ func (c CameraSettings) list() []setting {
 		out = append(out, setting{"automatic gain", cidAutoGain, 0, true}, setting{"gain", cidGain, int32(*c.Gain), false})
 	}
 	if c.WhiteK != nil {
-		out = append(out, setting{"automatic white balance", cidAutoWhite, 0, true}, setting{"white balance, K", cidWhiteK, int32(*c.WhiteK), false})
+		out = append(out, setting{"automatic white balance", cidAutoWhite, 0, true},
+			setting{"white balance, K", cidWhiteK, int32(*c.WhiteK), false})
 	}
 	if c.Focus != nil {
 		out = append(out, setting{"automatic focus", cidAutoFocus, 0, true}, setting{"focus", cidFocus, int32(*c.Focus), false})
@@ -89,7 +90,9 @@ func (c CameraSettings) apply(dev Controls) error {
 			continue
 		}
 		if err == ErrNoControl {
-			return trouble.New(trouble.NoControl, fmt.Sprintf("it has no control for %s: leave that out of the station file, or use another camera", s.name), "control", s.name)
+			return trouble.New(trouble.NoControl,
+				fmt.Sprintf("it has no control for %s: leave that out of the station file, or use another camera", s.name), "control",
+				s.name)
 		}
 		if err != nil {
 			return trouble.Newf(trouble.Other, "%s cannot be asked for: %v", s.name, err)

@@ -128,7 +128,8 @@ func TestReplay(t *testing.T) {
 		t.Errorf("after the last unit: %v", err)
 	}
 	r.Close()
-	if reads["u1/edge_000.jpg"] != 2 || reads["u1/face_raking.jpg"] != 1 || drops != 2 { // the 30 degrees of each unit were read ahead and not wanted
+	// The 30 degrees of each unit were read ahead and not wanted.
+	if reads["u1/edge_000.jpg"] != 2 || reads["u1/face_raking.jpg"] != 1 || drops != 2 {
 		t.Errorf("reads %v, %d dropped", reads, drops)
 	}
 }

@@ -60,7 +60,8 @@ func TestGStreamerRows(t *testing.T) {
 	needs(t, "gst-launch-1.0", "videotestsrc")
 	for _, f := range Formats {
 		t.Run(string(f), func(t *testing.T) {
-			src := "videotestsrc is-live=true pattern=white ! video/x-raw,format=RGB,width=33,height=17 ! videoconvert" // RGB: all of 0 to 255
+			// RGB: all of 0 to 255.
+			src := "videotestsrc is-live=true pattern=white ! video/x-raw,format=RGB,width=33,height=17 ! videoconvert"
 			p := opened(t, PipelineOptions{Pipeline: src, W: 33, H: 17, Format: f})
 			im := newest(t, p, time.Time{}).Image
 			if err := im.Validate(); err != nil {
@@ -139,12 +140,14 @@ func aravisProgram() []string {
 	if os.Getuid() != 0 {
 		return launch
 	}
-	return append([]string{"setpriv", "--bounding-set", "-net_raw", "--inh-caps", "-net_raw", "--", "setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", "env", "HOME=/tmp"}, launch...)
+	return append([]string{"setpriv", "--bounding-set", "-net_raw", "--inh-caps", "-net_raw", "--", "setpriv", "--reuid=65534",
+		"--regid=65534", "--clear-groups", "env", "HOME=/tmp"}, launch...)
 }
 
 func aravis(t *testing.T) *Pipeline {
-	return opened(t, PipelineOptions{Pipeline: `aravissrc camera-name="Aravis-Fake-FB1" ! appsink`, W: 512, H: 512, Format: Grey, Program: aravisProgram(),
-		Delay: 100 * time.Millisecond, Silent: 4 * time.Second})
+	return opened(t, PipelineOptions{Pipeline: `aravissrc camera-name="Aravis-Fake-FB1" ! appsink`, W: 512, H: 512, Format: Grey,
+		Program: aravisProgram(),
+		Delay:   100 * time.Millisecond, Silent: 4 * time.Second})
 }
 
 // A GigE Vision camera: frames come, and newer ones than the trigger.
@@ -273,7 +276,8 @@ func TestMJPEGCamera(t *testing.T) {
 		pictures = append(pictures, b)
 	}
 	s := mjpegServer(t, 100*time.Millisecond, pictures)
-	p := opened(t, PipelineOptions{Pipeline: "souphttpsrc location=" + s.URL + " is-live=true ! multipartdemux ! jpegdec", W: size.Width, H: size.Height, Format: RGB})
+	p := opened(t, PipelineOptions{Pipeline: "souphttpsrc location=" + s.URL + " is-live=true ! multipartdemux ! jpegdec", W: size.Width,
+		H: size.Height, Format: RGB})
 	im := newest(t, p, time.Now()).Image
 	best := 1e9
 	for _, b := range pictures {

@@ -158,7 +158,8 @@ func (r *Replay) Newest(ctx context.Context, after time.Time) (Frame, error) {
 		frame, err = r.o.Read(p.shot.Path)
 	}
 	if err != nil {
-		return Frame{}, trouble.New(trouble.BadPicture, fmt.Sprintf("%s could not be used: %v", p.shot.File, err), "file", p.shot.File, "detail", err.Error())
+		return Frame{}, trouble.New(trouble.BadPicture, fmt.Sprintf("%s could not be used: %v", p.shot.File, err), "file", p.shot.File,
+			"detail", err.Error())
 	}
 	taken := time.Now()
 	if d := after.Sub(taken); d > 0 {
@@ -190,7 +191,8 @@ func (r *Replay) find() (*reading, bool, error) {
 		return nil, false, trouble.New(trouble.NoUnit, "no unit is played at the moment")
 	}
 	name := fmt.Sprintf("%s %s %g", r.want.View, r.want.Light, r.want.AngleDeg)
-	return nil, false, trouble.New(trouble.NoShot, "the unit that is played has no picture "+trouble.Clean(name), "file", trouble.Clean(name))
+	return nil, false, trouble.New(trouble.NoShot, "the unit that is played has no picture "+trouble.Clean(name), "file",
+		trouble.Clean(name))
 }
 
 // asWanted says whether a shot is what a plan wants. The light of an edge is not in its

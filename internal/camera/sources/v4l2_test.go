@@ -26,9 +26,11 @@ type playedControls struct {
 func newPlayedControls() *playedControls {
 	yes := ControlRange{Max: 1, Step: 1}
 	return &playedControls{
-		values: map[uint32]int32{cidAutoExposure: 3, cidExposure: 250, cidAutoPriority: 1, cidGain: 10, cidAutoWhite: 1, cidWhiteK: 4000, cidAutoFocus: 1, cidFocus: 0},
+		values: map[uint32]int32{cidAutoExposure: 3, cidExposure: 250, cidAutoPriority: 1, cidGain: 10, cidAutoWhite: 1, cidWhiteK: 4000,
+			cidAutoFocus: 1, cidFocus: 0},
 		ranges: map[uint32]ControlRange{cidAutoExposure: {Max: 3, Step: 1}, cidExposure: {Min: 3, Max: 2047, Step: 1}, cidAutoPriority: yes,
-			cidGain: {Max: 255, Step: 1}, cidAutoWhite: yes, cidWhiteK: {Min: 2800, Max: 6500, Step: 10}, cidAutoFocus: yes, cidFocus: {Max: 250, Step: 5}},
+			cidGain: {Max: 255, Step: 1}, cidAutoWhite: yes, cidWhiteK: {Min: 2800, Max: 6500, Step: 10}, cidAutoFocus: yes,
+			cidFocus: {Max: 250, Step: 5}},
 		clamp: map[uint32]int32{},
 	}
 }
@@ -86,7 +88,8 @@ func TestSettingsRefused(t *testing.T) {
 		{func(c *playedControls) { c.clamp[cidExposure] = 79 }, trouble.Control, "exposure, 100 us: 80 was set, but it has 79"},
 		{func(c *playedControls) { c.clamp[cidAutoExposure] = 3 }, trouble.Control, "automatic exposure: 1 was set, but it has 3"},
 		{func(c *playedControls) { delete(c.ranges, cidFocus) }, trouble.NoControl, "it has no control for focus"},
-		{func(c *playedControls) { c.ranges[cidWhiteK] = ControlRange{Min: 5100, Max: 6500} }, trouble.OutOfRange, "white balance, K: 5000 is set up, but it takes 5100 to 6500"},
+		{func(c *playedControls) { c.ranges[cidWhiteK] = ControlRange{Min: 5100, Max: 6500} }, trouble.OutOfRange,
+			"white balance, K: 5000 is set up, but it takes 5100 to 6500"},
 	} {
 		dev := newPlayedControls()
 		c.change(dev)
@@ -104,7 +107,11 @@ func TestV4L2(t *testing.T) {
 	name := filepath.Join(dir, "usb-Camera-0")
 	dev := newPlayedControls()
 	var opened []string
-	o := V4L2Options{Device: name, Settings: settings(), Open: func(path string) (Controls, error) { opened = append(opened, path); return dev, nil }}
+	o := V4L2Options{Device: name, Settings: settings(), Open: func(path string) (Controls,
+		error) {
+		opened = append(opened, path)
+		return dev, nil
+	}}
 	o.PipelineOptions = PipelineOptions{Name: "edge", W: 32, H: 16, Format: RGB, Program: played("crash"),
 		Retry: retry.Waits{First: 50 * time.Millisecond, Most: 50 * time.Millisecond, Steady: time.Minute}}
 	p, err := NewV4L2(o)

@@ -10,7 +10,8 @@ import (
 )
 
 // TestBulging: the faint sides of a shell in which two lamps are mirrored and a part shows, all clearer than these, are followed from its
-// faceplate to its holder; beside the unit nothing is found. All is drawn; the sides may lie off by one sample of the thinned picture (2 px).
+// faceplate to its holder; beside the unit nothing is found. All is drawn; the sides may lie off by one sample of the thinned picture (2
+// px).
 func TestBulging(t *testing.T) {
 	const w, h, seam, half, depth, mid = 540, 370, 90, 190.0, 190.0, 262.0
 	draw := func(unit bool) *part.Image {

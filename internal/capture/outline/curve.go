@@ -146,7 +146,8 @@ func leastSlope(slopes []*profile) float64 {
 	if len(outside) == 0 {
 		return math.Inf(1)
 	}
-	return max(groundTimes*robust.Nth(outside, len(outside)/2), groundTail*robust.Nth(outside, len(outside)*9/10), ringing*robust.Nth(most, len(most)/2))
+	return max(groundTimes*robust.Nth(outside, len(outside)/2), groundTail*robust.Nth(outside, len(outside)*9/10),
+		ringing*robust.Nth(most, len(most)/2))
 }
 
 // peak is where the slope peaks above least: farthest outside, or nearest to the
@@ -404,7 +405,8 @@ func (s *Silhouette) Beside(boundary []part.Point) float64 {
 // answer for a picture in which that is misled by the ground.
 func Within(im *part.Image, boundary []part.Point) *Silhouette {
 	t := thin(im)
-	s := &Silhouette{Step: t.step, w: t.w, h: t.h, t: t, lab: make([]int32, t.w*t.h), id: 1, Pieces: 1, Boundary: boundary, Box: part.BoundsOf(boundary), Area: Area(boundary)}
+	s := &Silhouette{Step: t.step, w: t.w, h: t.h, t: t, lab: make([]int32, t.w*t.h), id: 1, Pieces: 1, Boundary: boundary,
+		Box: part.BoundsOf(boundary), Area: Area(boundary)}
 	s.bg = frameBackground(t)
 	s.Noise = s.bg.noise
 	s.d = s.bg.differences(t)

@@ -195,7 +195,8 @@ func textureInto[T uint8 | uint16](o, t *thinned, pix []T, w int, shift uint, ta
 			for dy := range side {
 				line := pix[((j*step+dy*every)*w+i*step)*c+c/2:]
 				if side == 4 { // of 2 megapixels; four at once are twice as fast
-					v3, v2, v1, v0 := uint32(line[3*next]>>(shift&15)), uint32(line[2*next]>>(shift&15)), uint32(line[next]>>(shift&15)), uint32(line[0]>>(shift&15))
+					v3, v2, v1, v0 := uint32(line[3*next]>>(shift&15)), uint32(line[2*next]>>(shift&15)), uint32(line[next]>>(shift&15)),
+						uint32(line[0]>>(shift&15))
 					s += v0 + v1 + v2 + v3
 					ss += v0*v0 + v1*v1 + v2*v2 + v3*v3
 					continue

@@ -139,7 +139,8 @@ func TestTurned(t *testing.T) {
 		t.Fatal(err)
 	}
 	if math.Abs(d.Area/s.Area-1) > 0.01 || d.HasStem != s.HasStem || d.Touches.Any() {
-		t.Errorf("upright: area %.0f, stem %v; upside down: area %.0f, stem %v, touches %+v", s.Area, s.HasStem, d.Area, d.HasStem, d.Touches)
+		t.Errorf("upright: area %.0f, stem %v; upside down: area %.0f, stem %v, touches %+v", s.Area, s.HasStem, d.Area, d.HasStem,
+			d.Touches)
 	}
 	if d.Holder[1] > 1 || s.Holder[1]+s.Holder[3] < float64(im.H)-3 {
 		t.Errorf("holder %v upright, %v upside down", s.Holder, d.Holder)
@@ -217,8 +218,10 @@ func TestFraming(t *testing.T) {
 		{"cut at the bottom", []drawing{unit(400, 560)}, Sides{Bottom: true}, false, 1},
 		{"stem below", []drawing{unit(400, 300), func(im *part.Image) { paint(im, 30, rect(370, 430, 430, 600)) }}, Sides{}, true, 1},
 		{"stem above", []drawing{unit(400, 300), func(im *part.Image) { paint(im, 30, rect(370, 0, 430, 170)) }}, Sides{}, true, 1},
-		{"stem at the right", []drawing{unit(400, 300), func(im *part.Image) { paint(im, 30, rect(570, 270, 800, 330)) }}, Sides{}, true, 1},
-		{"stem below, cut at the left", []drawing{unit(120, 300), func(im *part.Image) { paint(im, 30, rect(100, 430, 160, 600)) }}, Sides{Left: true}, true, 1},
+		{"stem at the right", []drawing{unit(400, 300), func(im *part.Image) { paint(im, 30, rect(570, 270, 800, 330)) }}, Sides{}, true,
+			1},
+		{"stem below, cut at the left", []drawing{unit(120, 300), func(im *part.Image) { paint(im, 30, rect(100, 430, 160, 600)) }},
+			Sides{Left: true}, true, 1},
 		{"table", []drawing{unit(400, 300), func(im *part.Image) { paint(im, 30, rect(0, 436, 800, 600)) }}, Sides{}, true, 1},
 		{"two", []drawing{unit(200, 300), unit(600, 300)}, Sides{}, false, 2},
 		{"two on stems", []drawing{unit(200, 300), unit(600, 300), func(im *part.Image) {
@@ -226,7 +229,8 @@ func TestFraming(t *testing.T) {
 			paint(im, 30, rect(580, 430, 620, 600))
 		}}, Sides{}, true, 2},
 		{"one and a speck", []drawing{unit(400, 300), func(im *part.Image) { paint(im, 90, ellipse(80, 80, 15, 15)) }}, Sides{}, false, 1},
-		{"one and a faint blotch", []drawing{unit(400, 300), func(im *part.Image) { paint(im, 215, ellipse(120, 120, 110, 100)) }}, Sides{}, false, 1},
+		{"one and a faint blotch", []drawing{unit(400, 300), func(im *part.Image) { paint(im, 215, ellipse(120, 120, 110, 100)) }}, Sides{},
+			false, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			im := canvas(w, h, 3, 235)
@@ -254,7 +258,8 @@ func TestNoUnit(t *testing.T) {
 	p := synth.SmallEdge()
 	p.NoUnit = true
 	panel, _ := synth.Edge(p)
-	for name, im := range map[string]*part.Image{"bright": canvas(800, 600, 3, 235), "dark": canvas(800, 600, 1, 6), "holder": holder, "specks": specks, "drawn panel": panel} {
+	for name, im := range map[string]*part.Image{"bright": canvas(800, 600, 3, 235), "dark": canvas(800, 600, 1, 6), "holder": holder,
+		"specks": specks, "drawn panel": panel} {
 		if name != "drawn panel" {
 			noise(im, 1.5, 5)
 		}

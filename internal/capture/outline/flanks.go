@@ -112,7 +112,8 @@ type sideEdges struct {
 
 func newSideEdges(ts []*thinned) *sideEdges {
 	t := ts[0]
-	e := &sideEdges{w: t.w, h: t.h, step: t.step, left: make([]float32, t.w*t.h), right: make([]float32, t.w*t.h), down: make([]float32, t.w*t.h), over: make([]float32, t.w*t.h)}
+	e := &sideEdges{w: t.w, h: t.h, step: t.step, left: make([]float32, t.w*t.h), right: make([]float32, t.w*t.h),
+		down: make([]float32, t.w*t.h), over: make([]float32, t.w*t.h)}
 	g := newGround(ts)
 	g.spread()
 	lw := (t.w + 1) / 2

@@ -44,7 +44,8 @@ func (f *Face) printIn(mask []bool) ([]figure, error) {
 
 // onePrint says whether two figures are pieces of one print.
 func (f *Face) onePrint(a, b *figure) bool {
-	return math.Min(a.Thick, b.Thick) >= printThinner*math.Max(a.Thick, b.Thick) && a.GapTo(&b.Shape)*f.MMPX <= printReachMM && sameInk(a.ink, b.ink)
+	return math.Min(a.Thick, b.Thick) >= printThinner*math.Max(a.Thick, b.Thick) && a.GapTo(&b.Shape)*f.MMPX <= printReachMM &&
+		sameInk(a.ink, b.ink)
 }
 
 // isPrint says whether a set of figures is larger than what falls into lacquer, and

@@ -97,7 +97,8 @@ func (f *Face) glaring(planes []int, lean []uint8, stretch int) []bool {
 		}
 	}
 	most := float32(raster.Quantile(lights, 0.995))
-	line, from, to := max(float32(faintest)*level, 1.3*float32(raster.Quantile(lines, 0.99))), max(glareFrom*level, most), max(glareTo*level, most)
+	line, from, to := max(float32(faintest)*level, 1.3*float32(raster.Quantile(lines, 0.99))), max(glareFrom*level, most),
+		max(glareTo*level, most)
 	for j := range deep {
 		for k := range s.Cols {
 			i := j*s.Cols + k

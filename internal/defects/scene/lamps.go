@@ -88,7 +88,8 @@ func (f *Face) knownLamp() lamp {
 	half := float64(f.Factor-1) / 2
 	for i, d := range f.Surface.Dist.V {
 		if d > 0 {
-			inside, beyond := f.Params.Lit(float64((f.Surface.X0+i%f.Surface.W)*f.Factor)+half, float64((f.Surface.Y0+i/f.Surface.W)*f.Factor)+half)
+			inside, beyond := f.Params.Lit(float64((f.Surface.X0+i%f.Surface.W)*f.Factor)+half,
+				float64((f.Surface.Y0+i/f.Surface.W)*f.Factor)+half)
 			l.core[i], l.edge[i] = inside && !beyond, beyond
 			l.any = l.any || beyond
 		}

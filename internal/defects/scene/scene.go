@@ -47,7 +47,8 @@ type Params struct {
 }
 
 // Lit says of a place of the scene's first picture, full-resolution pixels, whether a lamp's image that is known
-// already lies there, and whether it is not to be searched, since that image ends near by or is not there. No other lamp's image is sought then.
+// already lies there, and whether it is not to be searched, since that image ends near by or is not there. No other lamp's image is sought
+// then.
 type Lit func(x, y float64) (inside, beyond bool)
 
 // Caller says what kind a place is, given its features as a finding has them, the

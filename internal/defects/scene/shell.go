@@ -71,7 +71,8 @@ func (f *Face) levelShell(ch *Channel, dist *part.Plane) error {
 		}
 	}
 	ch.uneven = raster.Quantile(off, 0.85) / max(raster.Median(light), PaintAtLeast)
-	more, err := f.Grid.Spread(localFit(f.Grid.Medians(rest, dist, 0), max(2, int(glowMM/f.MMPX/float64(f.Grid.Cell)+0.5))), f.Surface.W, f.Surface.H)
+	more, err := f.Grid.Spread(localFit(f.Grid.Medians(rest, dist, 0), max(2, int(glowMM/f.MMPX/float64(f.Grid.Cell)+0.5))), f.Surface.W,
+		f.Surface.H)
 	if err != nil {
 		return err
 	}

@@ -31,7 +31,8 @@ func (l *bothLook) valuesOf(a, b *part.Plane, pxMM float64) (*part.Plane, error)
 	soft := make([]*part.Plane, 5)
 	for k, of := range []func(a, b float32) float32{
 		func(a, _ float32) float32 { return a }, func(_, b float32) float32 { return b },
-		func(a, _ float32) float32 { return a * a }, func(_, b float32) float32 { return b * b }, func(a, b float32) float32 { return a * b },
+		func(a, _ float32) float32 { return a * a }, func(_, b float32) float32 { return b * b },
+		func(a, b float32) float32 { return a * b },
 	} {
 		p := part.NewPlane(a.W, a.H)
 		for i := range p.V {

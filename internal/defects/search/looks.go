@@ -131,7 +131,8 @@ func (f *Face) groundLooks(r *Response) ([]look, error) {
 		if gain[pic] < 0 {
 			sign = 1
 		}
-		out = append(out, look{rows: [][]float64{row}, sign: []float32{sign}, ground: true, rings: f.Pictures[pic].Shot.Light != part.Raking})
+		out = append(out, look{rows: [][]float64{row}, sign: []float32{sign}, ground: true,
+			rings: f.Pictures[pic].Shot.Light != part.Raking})
 	}
 	own := out[:len(f.Pictures):len(f.Pictures)]
 	for pic := range f.Pictures {

@@ -34,7 +34,8 @@ func TestTamedBesideLamps(t *testing.T) {
 			}
 		}
 		f := &Face{
-			Face:   scene.Face{Params: scene.DefaultParams(0.03), MMPX: 0.03, Surface: &surface.Surface{W: w, H: h, Dist: dist, Outside: dist}},
+			Face: scene.Face{Params: scene.DefaultParams(0.03), MMPX: 0.03,
+				Surface: &surface.Surface{W: w, H: h, Dist: dist, Outside: dist}},
 			beside: beside,
 		}
 		f.Params.Shell = &body.Seen{}

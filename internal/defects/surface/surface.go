@@ -66,7 +66,8 @@ func Within(outline []part.Point, middle part.Point, f, w, h int) *Surface {
 	m := in(middle)
 	for y := range nh {
 		for x := range nw {
-			coarse.V[y*nw+x] = float32(distanceInside(s.Outline, m, part.Point{X: float64(s.X0 + x*distStep), Y: float64(s.Y0 + y*distStep)}))
+			coarse.V[y*nw+x] = float32(distanceInside(s.Outline, m, part.Point{X: float64(s.X0 + x*distStep),
+				Y: float64(s.Y0 + y*distStep)}))
 		}
 	}
 	s.Dist, s.Outside = part.NewPlane(s.W, s.H), part.NewPlane(s.W, s.H)

@@ -227,7 +227,8 @@ func measureSeries(o Options, r *cameraResult) error {
 		if size == nil {
 			size = first
 		} else if size.W != first.W || size.H != first.H || size.C != first.C || size.MaxSample() != first.MaxSample() {
-			return cli.Usagef("%s: line %d: %s has %dx%d pixels, %d channels and samples up to %d, the pictures before %dx%d, %d and %d: take all with one camera at one setting",
+			return cli.Usagef("%s: line %d: %s has %dx%d pixels, %d channels and samples up to %d, the pictures before %dx%d, %d and %d: "+
+				"take all with one camera at one setting",
 				o.Exposures, p.lines[0], p.files[0], first.W, first.H, first.C, first.MaxSample(), size.W, size.H, size.C, size.MaxSample())
 		}
 		levels = append(levels, l)

@@ -139,12 +139,17 @@ func newSharpnessJSON(o Options, r cameraResult) *sharpnessJSON {
 func newTransferJSON(r cameraResult) *transferJSON {
 	t := r.transfer
 	out := &transferJSON{
-		Physical: r.physical, K: cli.Finite(t.KDNPerE), UK: cli.Finite(t.UKDNPerE), Slope: cli.Finite(t.SlopeDNPerMS), Responsivity: cli.Finite(t.DNPerPhoton), QuantumEfficiency: cli.Finite(t.QuantumEfficiency),
-		Dark: cli.Finite(t.DarkDN), SigmaDark: cli.Finite(t.SigmaDarkDN), ReadNoise: cli.Finite(t.ReadNoiseE), ReadNoiseBelow: cli.Finite(t.ReadNoiseBelowE), DarkCurrent: cli.Finite(t.DarkEs),
-		SaturationDN: cli.Finite(t.SaturationDN), SaturationE: cli.Finite(t.SaturationE), SNRMax: cli.Finite(t.SNRMax), SNRMaxDB: cli.Finite(sensor.DB(t.SNRMax)),
-		LeastE: cli.Finite(t.LeastE), LeastPhotons: cli.Finite(t.LeastPhotons), SaturationPhotons: cli.Finite(t.SaturationPhotons),
-		DynamicRange: cli.Finite(t.DynamicRange), DynamicRangeDB: cli.Finite(sensor.DB(t.DynamicRange)), DSNU: cli.Finite(t.DSNUE), PRNU: cli.Finite(t.PRNUPct),
-		LinearityMin: cli.Finite(t.LinearityMinPct), LinearityMax: cli.Finite(t.LinearityMaxPct), Warnings: lang.English().SayAll(t.Warnings), WarningPhrases: t.Warnings,
+		Physical: r.physical, K: cli.Finite(t.KDNPerE), UK: cli.Finite(t.UKDNPerE), Slope: cli.Finite(t.SlopeDNPerMS),
+		Responsivity: cli.Finite(t.DNPerPhoton), QuantumEfficiency: cli.Finite(t.QuantumEfficiency),
+		Dark: cli.Finite(t.DarkDN), SigmaDark: cli.Finite(t.SigmaDarkDN), ReadNoise: cli.Finite(t.ReadNoiseE),
+		ReadNoiseBelow: cli.Finite(t.ReadNoiseBelowE), DarkCurrent: cli.Finite(t.DarkEs),
+		SaturationDN: cli.Finite(t.SaturationDN), SaturationE: cli.Finite(t.SaturationE), SNRMax: cli.Finite(t.SNRMax),
+		SNRMaxDB: cli.Finite(sensor.DB(t.SNRMax)),
+		LeastE:   cli.Finite(t.LeastE), LeastPhotons: cli.Finite(t.LeastPhotons), SaturationPhotons: cli.Finite(t.SaturationPhotons),
+		DynamicRange: cli.Finite(t.DynamicRange), DynamicRangeDB: cli.Finite(sensor.DB(t.DynamicRange)), DSNU: cli.Finite(t.DSNUE),
+		PRNU:         cli.Finite(t.PRNUPct),
+		LinearityMin: cli.Finite(t.LinearityMinPct), LinearityMax: cli.Finite(t.LinearityMaxPct),
+		Warnings: lang.English().SayAll(t.Warnings), WarningPhrases: t.Warnings,
 	}
 	for _, p := range t.Points {
 		out.Points = append(out.Points, transferAtJSON{p.TimeMS, cli.Finite(p.SignalDN), cli.Finite(p.VarDN2), cli.Finite(p.SNR),

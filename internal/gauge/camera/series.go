@@ -39,7 +39,8 @@ func readSeries(r io.Reader) ([]seriesPair, error) {
 	c.FieldsPerRecord, c.TrimLeadingSpace, c.Comment = -1, true, '#'
 	head, err := c.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, errors.New("the table is empty: its first line must name the columns file, exposure_ms and, where there are any, kind and photons")
+		return nil, errors.New("the table is empty: its first line must name the columns file, exposure_ms and, where there are any, " +
+			"kind and photons")
 	} else if err != nil {
 		return nil, csvError(err)
 	}
@@ -53,7 +54,8 @@ func readSeries(r io.Reader) ([]seriesPair, error) {
 	}
 	for _, need := range []string{"file", "exposure_ms"} {
 		if _, ok := place[need]; !ok {
-			return nil, fmt.Errorf("line 1: there is no column %s; the first line must name the columns file, exposure_ms and, where there are any, kind and photons", need)
+			return nil, fmt.Errorf("line 1: there is no column %s; the first line must name the columns file, exposure_ms and, where "+
+				"there are any, kind and photons", need)
 		}
 	}
 	s := seriesTable{seen: map[string]int{}}
@@ -127,7 +129,8 @@ func (s *seriesTable) add(line int, get func(string) string) error {
 			return fmt.Errorf("line %d: a third %s picture at %g ms; keep two of each exposure", line, p.kind(), p.ms)
 		}
 		if same := q.photons == p.photons || math.IsNaN(q.photons) && math.IsNaN(p.photons); !same {
-			return fmt.Errorf("line %d, column photons: %g, but %g in line %d for the same exposure", line, p.photons, q.photons, q.lines[0])
+			return fmt.Errorf("line %d, column photons: %g, but %g in line %d for the same exposure", line, p.photons, q.photons,
+				q.lines[0])
 		}
 		q.files, q.lines = append(q.files, p.files[0]), append(q.lines, line)
 		return nil
@@ -143,7 +146,8 @@ func (s *seriesTable) done() ([]seriesPair, error) {
 	}
 	for _, p := range s.pairs {
 		if len(p.files) < 2 {
-			return nil, fmt.Errorf("line %d: %s is the only %s picture at %g ms; two of each exposure are needed to tell noise", p.lines[0], p.files[0], p.kind(), p.ms)
+			return nil, fmt.Errorf("line %d: %s is the only %s picture at %g ms; two of each exposure are needed to tell noise", p.lines[0],
+				p.files[0], p.kind(), p.ms)
 		}
 	}
 	slices.SortStableFunc(s.pairs, func(a, b seriesPair) int {

@@ -448,7 +448,8 @@ func sensorTable(x *lang.Lang, r cameraResult) report.SheetTable {
 
 func exposureTable(x *lang.Lang, t *sensor.Transfer) report.SheetTable {
 	tab := report.SheetTable{Caption: x.T("camera.exposures"), Head: []string{x.T("camera.exposures.ms"), x.T("camera.sensor.signal"),
-		x.T("camera.exposures.variance"), x.T("camera.exposures.snr"), x.T("camera.exposures.clipped"), x.T("camera.exposures.off"), x.T("camera.exposures.in")},
+		x.T("camera.exposures.variance"), x.T("camera.exposures.snr"), x.T("camera.exposures.clipped"), x.T("camera.exposures.off"),
+		x.T("camera.exposures.in")},
 		Numeric: []bool{true, true, true, true, true, true, false}}
 	for _, p := range t.Points {
 		in := x.T("no")

@@ -76,7 +76,8 @@ func Run(ctx context.Context, o Options, args []string, stdout, stderr io.Writer
 // study checks the flags and turns them into options.
 func (o Options) study() (study.DetectionOptions, error) {
 	so := study.DefaultDetectionOptions()
-	so.Probability, so.Confidence, so.Firth = o.Probability, o.Confidence, o.Firth || o.Draw > 0 // what is drawn is found above a size, missed below
+	// What is drawn is found above a size, missed below.
+	so.Probability, so.Confidence, so.Firth = o.Probability, o.Confidence, o.Firth || o.Draw > 0
 	switch o.Scale {
 	case "auto":
 	case "size":
@@ -241,7 +242,8 @@ func detectionGroups(set Set, o Options, so study.DetectionOptions) ([]detection
 		}
 	}
 	if len(groups) == 0 {
-		return nil, cli.Usagef("%s has no targets that can be expected to be seen: nothing can be stated (--all-contrasts counts the faint ones)", set.from)
+		return nil, cli.Usagef("%s has no targets that can be expected to be seen: nothing can be stated (--all-contrasts counts the "+
+			"faint ones)", set.from)
 	}
 	return groups, nil
 }

@@ -70,7 +70,8 @@ func drawDetection(ctx context.Context, o Options, dirs []string, stderr io.Writ
 		return s, err
 	}
 	if !set.Screen.Known() {
-		return s, cli.Usagef("--draw: where the screen stands is not known, so that no slope can be drawn: give --station FILE with the screen's period_mm and distance_mm (see configs/station.yaml)")
+		return s, cli.Usagef("--draw: where the screen stands is not known, so that no slope can be drawn: give --station FILE with the " +
+			"screen's period_mm and distance_mm (see configs/station.yaml)")
 	}
 	d := &drawnFaults{slopeRad: o.SlopeMRad / 1000, screen: set.Screen}
 	for _, k := range synth.FlawKinds {

@@ -515,7 +515,8 @@ func newDetectionJSON(r detectionRun) Numbers {
 	rating, _ := r.rating(x)
 	v := Numbers{Date: r.date, Version: cli.Version, Verdict: rating, Probability: r.study.Probability, Confidence: r.study.Confidence,
 		Bound: r.study.Bound,
-		Units: r.set.Units, Repeats: r.set.repeats, NoResult: r.set.noResult, NotMeasured: r.set.notSeen, Conditions: r.conditions(x), Warnings: r.warnings(x)}
+		Units: r.set.Units, Repeats: r.set.repeats, NoResult: r.set.noResult, NotMeasured: r.set.notSeen, Conditions: r.conditions(x),
+		Warnings: r.warnings(x)}
 	if rate, err := study.NewRate(len(r.set.False), r.set.Units, r.study.Confidence); err == nil {
 		v.FalseCalls = newRateJSON(rate)
 	}
@@ -537,7 +538,8 @@ func newDetectionGroupJSON(g detectionGroup) detectionGroupJSON {
 	d := g.stated
 	v := detectionGroupJSON{Kind: g.kind, Faceplates: g.where, Measure: g.measure, Statement: g.statement(x), Basis: d.Basis,
 		SizeMM: part.Num(d.Size), Found: studies.NewShareJSON(d.All),
-		A50MM: part.Num(d.A50), A90MM: part.Num(d.A90), FaintFound: studies.NewShareJSON(g.faint), RightKind: studies.NewShareJSON(g.right), FalseCalls: newRateJSON(g.falseCalls), Warnings: x.SayAll(d.Warnings()), WarningPhrases: d.Warnings()}
+		A50MM: part.Num(d.A50), A90MM: part.Num(d.A90), FaintFound: studies.NewShareJSON(g.faint), RightKind: studies.NewShareJSON(g.right),
+		FalseCalls: newRateJSON(g.falseCalls), Warnings: x.SayAll(d.Warnings()), WarningPhrases: d.Warnings()}
 	for m, b := range d.Upper {
 		if v.BoundsMM == nil {
 			v.BoundsMM = map[string]float64{}

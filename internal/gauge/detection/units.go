@@ -104,7 +104,8 @@ func readDetectionUnits(truthDir, resultDir string, rule study.MatchRule, minCNR
 		}
 	}
 	if s.Units == 0 {
-		return s, cli.Usagef("no unit of %s has a result in %s that can be used: inspect the units first (inspect unit %s --out %s)", truthDir, resultDir, filepath.Join(truthDir, "*"), resultDir)
+		return s, cli.Usagef("no unit of %s has a result in %s that can be used: inspect the units first (inspect unit %s --out %s)",
+			truthDir, resultDir, filepath.Join(truthDir, "*"), resultDir)
 	}
 	if len(s.Targets) == 0 {
 		return s, cli.Usagef("no truth in %s names a defect: nothing can be found or missed", truthDir)
@@ -183,8 +184,9 @@ func (s *Set) match(unit string, of truth.Surface, findings []part.Finding, rule
 		if !ok {
 			s.noCNR++
 		}
-		t := Target{unit: unit, Kind: d.Kind, looks: of.Looks, measure: measure, Target: study.Target{Size: known[i].Size, Of: 1}, visible: !ok || cnr >= minCNR,
-			shared: slices.Contains(m.Shared, i)}
+		t := Target{unit: unit, Kind: d.Kind, looks: of.Looks, measure: measure, Target: study.Target{Size: known[i].Size, Of: 1},
+			visible: !ok || cnr >= minCNR,
+			shared:  slices.Contains(m.Shared, i)}
 		if j := m.Call[i]; j >= 0 {
 			t.Target.Found, t.rightKind = 1, called[j].Kind == d.Kind
 		}

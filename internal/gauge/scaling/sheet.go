@@ -19,7 +19,8 @@ func (m *scaleMaking) sheet() (report.Sheet, error) {
 	f := m.flat
 	rel := f.UMMPerPX / f.MMPerPX
 	s := report.Sheet{
-		Lang: m.x, Title: m.x.T("scale.title"), Subject: m.scale.Camera, Rating: report.Rating(m.rating.Word), Word: m.x.T("rating." + m.rating.Word),
+		Lang: m.x, Title: m.x.T("scale.title"), Subject: m.scale.Camera, Rating: report.Rating(m.rating.Word),
+		Word: m.x.T("rating." + m.rating.Word),
 		Line: m.x.T("scale.line", "um", m.x.Shown4(1000*f.MMPerPX), "percent", fmt.Sprintf("%.2g", 200*rel), "file", m.atUnit.file),
 		Facts: []report.Fact{
 			{Name: m.x.T("scale.title"), Value: m.x.Shown4(1000*f.MMPerPX) + " µm/px"},
@@ -95,7 +96,8 @@ func arrowsOf(marks []optics.Mark, residuals []part.Point) []plots.Arrow {
 // pictureTable lists the pictures.
 func (m *scaleMaking) pictureTable() report.SheetSection {
 	t := report.SheetTable{Caption: m.x.T("scale.pictures.caption"), Head: []string{m.x.T("scale.pictures.picture"),
-		m.x.T("scale.pictures.marks"), m.x.T("scale.pictures.rms"), m.x.T("scale.pictures.scale"), m.x.T("scale.pictures.tilt"), m.x.T("scale.pictures.distance"), m.x.T("scale.pictures.remark")},
+		m.x.T("scale.pictures.marks"), m.x.T("scale.pictures.rms"), m.x.T("scale.pictures.scale"), m.x.T("scale.pictures.tilt"),
+		m.x.T("scale.pictures.distance"), m.x.T("scale.pictures.remark")},
 		Numeric: []bool{false, true, true, true, true, true, false}}
 	for i, s := range m.shots {
 		row := []string{s.file, "", "", "", "", "", m.note(s)}

@@ -246,7 +246,8 @@ func (o MirrorOptions) gauge() (stripes.Gauge, error) {
 	case 2:
 		g.SpanMM = [2]float64{o.SpanMM[0], o.SpanMM[1]}
 	default:
-		return g, cli.Usagef("--span-mm: give the way from the gauge to the edge on which the mirror stands, mm, once or along x and y: 30,40")
+		return g, cli.Usagef("--span-mm: give the way from the gauge to the edge on which the mirror stands, mm, " +
+			"once or along x and y: 30,40")
 	}
 	for _, v := range g.SpanMM {
 		if !(v >= 5 && v <= 500) {
@@ -303,7 +304,9 @@ func mirrorIn(ctx context.Context, dir string, g stripes.Gauge, screen config.Sc
 		}
 		for _, q := range pictures {
 			if other := twin(proof, q); other != nil {
-				return stripes.Mirror{}, fmt.Errorf("%s and %s are one and the same picture: one set was given twice; give each position its own", other.File, q.File)
+				return stripes.Mirror{},
+					fmt.Errorf("%s and %s are one and the same picture: one set was given twice; give each position its own", other.File,
+						q.File)
 			}
 		}
 		three[i], proof = p, append(proof, pictures...)

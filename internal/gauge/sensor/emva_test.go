@@ -183,7 +183,8 @@ func TestLinearityError(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !math.IsNaN(got.SaturationE) || !math.IsNaN(got.SNRMax) || !math.IsNaN(got.DynamicRange) || !strings.Contains(strings.Join(lang.English().SayAll(got.Warnings), ";"), "not saturated") {
+	if !math.IsNaN(got.SaturationE) || !math.IsNaN(got.SNRMax) || !math.IsNaN(got.DynamicRange) ||
+		!strings.Contains(strings.Join(lang.English().SayAll(got.Warnings), ";"), "not saturated") {
 		t.Errorf("a series that is not saturated: saturation %g, %q", got.SaturationE, got.Warnings)
 	}
 }

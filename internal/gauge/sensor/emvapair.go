@@ -37,7 +37,8 @@ func MeasurePair(a, b *part.Image, c int, linear bool) (PairStats, error) {
 		}
 	}
 	if a.W != b.W || a.H != b.H || a.C != b.C || a.MaxSample() != b.MaxSample() {
-		return PairStats{}, fmt.Errorf("optics: exposure series: two pictures of one exposure have %dx%d pixels with %d channels and %dx%d with %d: take both with one setting", a.W, a.H, a.C, b.W, b.H, b.C)
+		return PairStats{}, fmt.Errorf("optics: exposure series: two pictures of one exposure have %dx%d pixels with %d channels and "+
+			"%dx%d with %d: take both with one setting", a.W, a.H, a.C, b.W, b.H, b.C)
 	}
 	if c < 0 || c >= a.C {
 		return PairStats{}, fmt.Errorf("optics: channel %d of an image with %d", c, a.C)

@@ -107,8 +107,10 @@ func PhotonTransfer(levels []Level, o TransferOptions) (*Transfer, error) {
 func notMeasured() *Transfer {
 	t := &Transfer{}
 	for _, v := range []*float64{
-		&t.KDNPerE, &t.UKDNPerE, &t.SlopeDNPerMS, &t.DNPerPhoton, &t.QuantumEfficiency, &t.DarkDN, &t.SigmaDarkDN, &t.ReadNoiseE, &t.ReadNoiseBelowE,
-		&t.DarkDNPerS, &t.DarkEs, &t.SaturationDN, &t.SaturationE, &t.SNRMax, &t.LeastE, &t.LeastPhotons, &t.SaturationPhotons, &t.DynamicRange,
+		&t.KDNPerE, &t.UKDNPerE, &t.SlopeDNPerMS, &t.DNPerPhoton, &t.QuantumEfficiency, &t.DarkDN, &t.SigmaDarkDN, &t.ReadNoiseE,
+		&t.ReadNoiseBelowE,
+		&t.DarkDNPerS, &t.DarkEs, &t.SaturationDN, &t.SaturationE, &t.SNRMax, &t.LeastE, &t.LeastPhotons, &t.SaturationPhotons,
+		&t.DynamicRange,
 		&t.DSNUE, &t.PRNUPct, &t.LinearityPct, &t.LinearityMinPct, &t.LinearityMaxPct,
 	} {
 		*v = math.NaN()

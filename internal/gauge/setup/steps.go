@@ -296,7 +296,8 @@ func (l Limits) height(r Reading) []Measure {
 func (l Limits) perspective(r Reading) []Measure {
 	slant := Measure{Key: "slant_deg", Name: part.Say("setup.name.slant"), V: r.SlantDeg, U: r.USlantDeg, Lo: -l.SlantMost,
 		Hi: l.SlantMost, Unit: "°",
-		Min: -4 * l.SlantMost, Max: 4 * l.SlantMost, BelowWord: part.Say("setup.word.from_below"), AboveWord: part.Say("setup.word.from_above"), NoneDo: r.wantUnit(),
+		Min: -4 * l.SlantMost, Max: 4 * l.SlantMost, BelowWord: part.Say("setup.word.from_below"),
+		AboveWord: part.Say("setup.word.from_above"), NoneDo: r.wantUnit(),
 		BelowDo: part.Say("setup.do.tip_towards"),
 		AboveDo: part.Say("setup.do.tip_away"),
 		Notes:   []part.Phrase{part.Say("setup.note.slant")}}
@@ -325,7 +326,8 @@ func (l Limits) squareness(r Reading) []Measure {
 		Notes: []part.Phrase{part.Say("setup.note.tilt", "percent", Number(100*squareShare*l.uRel()))}}
 	skew := Measure{Key: "skew_deg", Name: part.Say("setup.name.skew"), V: r.SkewDeg, U: r.USkewDeg, Lo: -l.skewMostDeg(),
 		Hi: l.skewMostDeg(), Unit: "°",
-		Min: -4 * l.skewMostDeg(), Max: 4 * l.skewMostDeg(), BelowWord: part.Say("setup.word.not_square"), AboveWord: part.Say("setup.word.not_square"), NoneDo: no,
+		Min: -4 * l.skewMostDeg(), Max: 4 * l.skewMostDeg(), BelowWord: part.Say("setup.word.not_square"),
+		AboveWord: part.Say("setup.word.not_square"), NoneDo: no,
 		BelowDo: part.Say("setup.do.slanting"), AboveDo: part.Say("setup.do.slanting")}
 	all := []Measure{tilt, skew}
 	if !math.IsNaN(r.ChangePct) {

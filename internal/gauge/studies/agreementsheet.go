@@ -324,7 +324,8 @@ type categoryJSON struct {
 func newAgreementJSON(a study.Agreement) agreementJSON {
 	v := agreementJSON{Verdict: a.Fitness(), Parts: len(a.Parts), GoodParts: a.GoodParts, BadParts: a.BadParts, LeftOut: a.LeftOut,
 		Confidence: a.Options.Confidence,
-		Interval:   string(a.Options.Interval), Between: NewShareJSON(a.Between), AllRight: NewShareJSON(a.AllRight), Kappa: newKappaJSON(a.Overall.Kappa, a.OverallErr)}
+		Interval:   string(a.Options.Interval), Between: NewShareJSON(a.Between), AllRight: NewShareJSON(a.AllRight),
+		Kappa: newKappaJSON(a.Overall.Kappa, a.OverallErr)}
 	for _, j := range a.Results {
 		v.Appraisers = append(v.Appraisers, judgeJSON{j.Appraiser, j.Trials, j.Fitness, NewShareJSON(j.Within), NewShareJSON(j.Effective),
 			NewShareJSON(j.Right), NewShareJSON(j.Miss),

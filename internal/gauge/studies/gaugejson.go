@@ -66,7 +66,8 @@ func (s gaugeSheet) numbers() GaugeJSON {
 		Study: s.in.name, Unit: s.in.unit, Grade: s.v.Grade, Parts: s.g.Parts, Appraisers: s.g.Appraisers, Trials: s.g.Trials,
 		Confidence: s.g.Options.Level, SDs: s.g.Options.SDs, Tolerance: part.Num(s.g.Options.Tolerance),
 		Pooled: s.g.Pooled != nil, PInteraction: part.Num(s.g.PInteraction), Categories: categoriesOrNone(s.g.NDC),
-		Reasons: lang.English().SayAll(s.v.Reasons), Warnings: lang.English().SayAll(s.v.Warnings), ReasonPhrases: s.v.Reasons, WarningPhrases: s.v.Warnings,
+		Reasons: lang.English().SayAll(s.v.Reasons), Warnings: lang.English().SayAll(s.v.Warnings), ReasonPhrases: s.v.Reasons,
+		WarningPhrases: s.v.Warnings,
 	}
 	cli.NotNil(&j.Reasons)
 	cli.NotNil(&j.Warnings)

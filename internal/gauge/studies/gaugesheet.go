@@ -28,7 +28,8 @@ func (s gaugeSheet) sheet() report.Sheet {
 	rr := s.g.Component(study.GaugeRR)
 	facts := []report.Fact{
 		{Name: s.x.T("study.fact.study"), Value: s.x.T("study.n_parts", "n",
-			strconv.Itoa(s.g.Parts)) + " x " + s.x.T("study.n_appraisers", "n", strconv.Itoa(s.g.Appraisers)) + s.x.T("study.n_trials", "n", strconv.Itoa(s.g.Trials))},
+			strconv.Itoa(s.g.Parts)) + " x " + s.x.T("study.n_appraisers", "n", strconv.Itoa(s.g.Appraisers)) +
+			s.x.T("study.n_trials", "n", strconv.Itoa(s.g.Trials))},
 		{Name: s.x.T("study.fact.share"), Value: s.withInterval(rr.Study, s.x.ShownShare)},
 	}
 	if !math.IsNaN(s.g.Options.Tolerance) {

@@ -43,7 +43,8 @@ func (s stabilitySheet) sheet() report.Sheet {
 			report.Fact{Name: spread, Value: cli.JoinUnit(s.x.Shown4(s.s.Limits.SigmaWithin), s.unit, " ")})
 	}
 	return report.Sheet{
-		Title: s.x.T("study.title.stability"), Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: s.x.Named("study.state.", string(s.s.State)), Line: s.x.Say(&s.v.Line),
+		Title: s.x.T("study.title.stability"), Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade),
+		Word: s.x.Named("study.state.", string(s.s.State)), Line: s.x.Say(&s.v.Line),
 		Facts: facts, Reasons: s.x.SayAll(s.v.Reasons), Warnings: s.x.SayAll(s.v.Warnings),
 		Sections: []report.SheetSection{s.chart(), s.out(), s.actions(), s.methods()},
 	}
@@ -191,8 +192,10 @@ func (s stabilitySheet) numbers() stabilityJSON {
 	en := lang.English()
 	l, sp := s.s.Limits.Level, s.s.Limits.Spread
 	j := stabilityJSON{Log: s.name, Unit: s.unit, State: s.s.State, Chart: s.s.Kind, Provisional: s.s.Provisional,
-		Centre: part.Num(l.Centre), Lower: part.Num(l.Lower), Upper: part.Num(l.Upper), Sigma: part.Num(s.s.Limits.SigmaWithin), UpperSpread: part.Num(sp.Upper),
-		Checks: []checkJSON{}, Line: en.Say(&s.v.Line), Warnings: en.SayAll(s.v.Warnings), LinePhrase: &s.v.Line, WarningPhrases: s.v.Warnings}
+		Centre: part.Num(l.Centre), Lower: part.Num(l.Lower), Upper: part.Num(l.Upper), Sigma: part.Num(s.s.Limits.SigmaWithin),
+		UpperSpread: part.Num(sp.Upper),
+		Checks:      []checkJSON{}, Line: en.Say(&s.v.Line), Warnings: en.SayAll(s.v.Warnings), LinePhrase: &s.v.Line,
+		WarningPhrases: s.v.Warnings}
 	cli.NotNil(&j.Warnings)
 	for _, c := range s.s.Checks {
 		j.Checks = append(j.Checks, checkJSON{c.Line, c.Time, part.Num(c.Level), part.Num(c.Spread), en.SayAll(c.Signals), c.Signals})

@@ -22,7 +22,8 @@ func TestChessboardAccuracy(t *testing.T) {
 		for _, blur := range []float64{0.5, 0.8, 1.4} {
 			p := synth.DefaultTarget()
 			p.BlurSigmaPX, p.NoiseSigma, p.Gradient = blur, 1.5, 0.3
-			p.Map = synth.Tilted(wide, synth.Placement{XMM: 20, YMM: 12.5, DistanceMM: 95, AboutXDeg: tilt, AboutYDeg: -tilt / 2, AboutDeg: 4})
+			p.Map = synth.Tilted(wide, synth.Placement{XMM: 20, YMM: 12.5, DistanceMM: 95, AboutXDeg: tilt, AboutYDeg: -tilt / 2,
+				AboutDeg: 4})
 			name := fmt.Sprintf("tilt %g blur %g", tilt, blur)
 			f, err := Find(synth.Chessboard(p, 9, 6, 5), board(9, 6), name)
 			if err != nil || len(f.View.Marks) != 54 || f.Partial {
@@ -70,10 +71,14 @@ func TestChessboardProblems(t *testing.T) {
 	}{
 		{"whole", part.Point{X: 120, Y: 90}, board(9, 6), "", 54},
 		{"asked for a quarter turn", part.Point{X: 120, Y: 90}, board(6, 9), "", 54},
-		{"too few asked", part.Point{X: 120, Y: 90}, board(8, 6), "the board seen has 9 x 6 inner corners or more; give the right numbers", 0},
-		{"too many asked", part.Point{X: 120, Y: 90}, board(10, 7), "found in part: at least 9 x 6 of 10 x 7 corners; check the numbers", 54},
-		{"cut above", part.Point{X: 120, Y: -20}, board(9, 6), "found in part: at least 9 x 5 of 9 x 6 corners; the picture's border seems to cut the board off", 45},
-		{"cut at the left", part.Point{X: -60, Y: 90}, board(9, 6), "found in part: at least 6 x 6 of 9 x 6 corners; the picture's border", 36},
+		{"too few asked", part.Point{X: 120, Y: 90}, board(8, 6), "the board seen has 9 x 6 inner corners or more; give the right numbers",
+			0},
+		{"too many asked", part.Point{X: 120, Y: 90}, board(10, 7), "found in part: at least 9 x 6 of 10 x 7 corners; check the numbers",
+			54},
+		{"cut above", part.Point{X: 120, Y: -20}, board(9, 6),
+			"found in part: at least 9 x 5 of 9 x 6 corners; the picture's border seems to cut the board off", 45},
+		{"cut at the left", part.Point{X: -60, Y: 90}, board(9, 6), "found in part: at least 6 x 6 of 9 x 6 corners; the picture's border",
+			36},
 	} {
 		p := synth.DefaultTarget()
 		p.W, p.H = 640, 480

@@ -103,7 +103,8 @@ func diameters(f Found, lens optics.Lens, placement func(optics.Mark) optics.Pla
 			continue
 		}
 		a, b, _ := o.axes()
-		out = append(out, BoardDiameter{Col: m.Col, Row: m.Row, DiameterMM: 2 * r, UMM: 2 * r * e.UDiameterPX / e.DiameterPX(), OvalMM: 2 * (a - b)})
+		out = append(out, BoardDiameter{Col: m.Col, Row: m.Row, DiameterMM: 2 * r, UMM: 2 * r * e.UDiameterPX / e.DiameterPX(),
+			OvalMM: 2 * (a - b)})
 	}
 	if len(out) == 0 {
 		return nil, fmt.Errorf("target: no dot of %s lies within the lens's range", f.View.Name)

@@ -27,7 +27,8 @@ func asymGrid(cols, rows int) optics.Target {
 // before is a picture of a small grid held in some pose.
 func before(turnDeg, tiltDeg float64) synth.TargetParams {
 	p := synth.DefaultTarget()
-	p.Map = synth.Tilted(wide, synth.Placement{XMM: 12, YMM: 12, DistanceMM: 90, AboutXDeg: tiltDeg, AboutYDeg: -tiltDeg / 2, AboutDeg: turnDeg})
+	p.Map = synth.Tilted(wide, synth.Placement{XMM: 12, YMM: 12, DistanceMM: 90, AboutXDeg: tiltDeg, AboutYDeg: -tiltDeg / 2,
+		AboutDeg: turnDeg})
 	return p
 }
 

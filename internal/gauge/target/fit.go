@@ -78,14 +78,15 @@ func (q *model) descend(p, weight []float64, rounds int) (*fitted, bool) {
 		g []float64
 	}
 	h, g, cost := q.normal(p, weight)
-	at, cost, _ := robust.Descend(robust.Descent{Rounds: rounds, Gain: fitGain, Most: 1e10}, state{p, h, g}, cost, func(at state, damp float64) (state, float64) {
-		trial, ok := q.dampedStep(at.p, at.h, at.g, damp)
-		if !ok || q.valid != nil && !q.valid(trial) {
-			return at, math.Inf(1)
-		}
-		h, g, cost := q.normal(trial, weight)
-		return state{trial, h, g}, cost
-	})
+	at, cost, _ := robust.Descend(robust.Descent{Rounds: rounds, Gain: fitGain, Most: 1e10}, state{p, h, g}, cost,
+		func(at state, damp float64) (state, float64) {
+			trial, ok := q.dampedStep(at.p, at.h, at.g, damp)
+			if !ok || q.valid != nil && !q.valid(trial) {
+				return at, math.Inf(1)
+			}
+			h, g, cost := q.normal(trial, weight)
+			return state{trial, h, g}, cost
+		})
 	p, h, g = at.p, at.h, at.g
 	sum := 0.0
 	for _, w := range weight {

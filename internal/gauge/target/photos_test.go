@@ -173,12 +173,14 @@ func plainCorners(t *testing.T, im *part.Image, name string, cols, rows, window 
 	for i, q := range corners {
 		v[2*i], v[2*i+1] = float32(q.X), float32(q.Y)
 	}
-	if err := gocv.CornerSubPix(src, &at, image.Pt(window, window), image.Pt(-1, -1), gocv.NewTermCriteria(gocv.Count|gocv.EPS, 30, 0.1)); err != nil {
+	if err := gocv.CornerSubPix(src, &at, image.Pt(window, window), image.Pt(-1, -1),
+		gocv.NewTermCriteria(gocv.Count|gocv.EPS, 30, 0.1)); err != nil {
 		t.Fatal(err)
 	}
 	view := optics.View{Name: name, W: im.W, H: im.H}
 	for i := range corners {
-		view.Marks = append(view.Marks, optics.Mark{Col: i % cols, Row: i / cols, XMM: float64(i % cols), YMM: float64(i / cols), XPX: float64(v[2*i]), YPX: float64(v[2*i+1])})
+		view.Marks = append(view.Marks, optics.Mark{Col: i % cols, Row: i / cols, XMM: float64(i % cols), YMM: float64(i / cols),
+			XPX: float64(v[2*i]), YPX: float64(v[2*i+1])})
 	}
 	return view
 }

@@ -16,7 +16,8 @@ func TestRecentred(t *testing.T) {
 	spec := optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 2, DiameterMM: 1}
 	var found []Found
 	var views []optics.View
-	for i, q := range []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 25, AboutYDeg: 20}} {
+	for i, q := range []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35},
+		{AboutXDeg: 25, AboutYDeg: 20}} {
 		q.XMM, q.YMM, q.DistanceMM = 8, 6, 30
 		p := synth.DefaultTarget()
 		p.Seed, p.Map = uint64(i+1), synth.Tilted(lens, q)

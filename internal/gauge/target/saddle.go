@@ -58,7 +58,8 @@ func saddle(p *part.Plane, start part.Point, along, across vec, radius float64) 
 	// The sign of the contrast: the light in the quarter between the two ways.
 	sum := 0.0
 	for _, q := range all {
-		sum += (q.v - par[cornerMid]) * math.Copysign(1, side(q.x-start.X, q.y-start.Y, par[cornerA])*side(q.x-start.X, q.y-start.Y, par[cornerB]))
+		sum += (q.v - par[cornerMid]) * math.Copysign(1, side(q.x-start.X, q.y-start.Y, par[cornerA])*side(q.x-start.X, q.y-start.Y,
+			par[cornerB]))
 	}
 	if sum < 0 {
 		par[cornerHalf] = -par[cornerHalf]

@@ -46,7 +46,8 @@ const (
 // has the terms that c fitted.
 func FindShape(views []optics.View, c optics.Calibration, pitchMM float64) (Shape, error) {
 	if len(views) < shapeViews || len(views) != len(c.Views) {
-		return Shape{}, fmt.Errorf("target: a target's shape needs %d views or more, calibrated together; there are %d", shapeViews, len(views))
+		return Shape{}, fmt.Errorf("target: a target's shape needs %d views or more, calibrated together; there are %d", shapeViews,
+			len(views))
 	}
 	q := shapeFit{views: views, c: c, prior: shapePrior * pitchMM, number: map[[2]int]int{}}
 	for v, view := range views {

@@ -24,7 +24,8 @@ func bentViews(arch float64) ([]optics.View, optics.Lens) {
 				z := arch * (1 - (x/80)*(x/80))
 				// The target's own point 0, 0 is its first mark.
 				p := picture(lens, placement, x, y, z)
-				v.Marks = append(v.Marks, optics.Mark{Col: c, Row: r, XMM: x + 80, YMM: y + 60, XPX: p.X + 0.02*rng.NormFloat64(), YPX: p.Y + 0.02*rng.NormFloat64(), UPX: 0.02})
+				v.Marks = append(v.Marks, optics.Mark{Col: c, Row: r, XMM: x + 80, YMM: y + 60, XPX: p.X + 0.02*rng.NormFloat64(),
+					YPX: p.Y + 0.02*rng.NormFloat64(), UPX: 0.02})
 			}
 		}
 		views = append(views, v)
@@ -101,7 +102,8 @@ func TestBoardDiameters(t *testing.T) {
 	}
 	a, b, angle := o.axes()
 	e := Ellipse{XPX: o.x, YPX: o.y, SemiMajorPX: a, SemiMinorPX: b, AngleDeg: math.Mod(-angle*180/math.Pi+360, 180), UDiameterPX: 0.01}
-	d, err := BoardDiameters(Found{View: optics.View{Marks: []optics.Mark{{Col: 2, Row: 1, XMM: 30, YMM: 10}}}, Ellipses: []Ellipse{e}}, lens, placement)
+	d, err := BoardDiameters(Found{View: optics.View{Marks: []optics.Mark{{Col: 2, Row: 1, XMM: 30, YMM: 10}}}, Ellipses: []Ellipse{e}},
+		lens, placement)
 	if err != nil || len(d) != 1 {
 		t.Fatal(d, err)
 	}

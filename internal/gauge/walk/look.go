@@ -86,7 +86,8 @@ func (b *setupBench) unit(f capture.Frame) setup.Reading {
 		return r
 	}
 	r.Lit, r.Bright = shot.View == part.Edge, v.Bright
-	r.PanelLevel, r.PanelUneven, r.PanelDark, r.PanelDirt, r.PanelClipped = v.PanelLevel, v.PanelUneven, v.PanelDark, v.PanelDirt, v.PanelClipped
+	r.PanelLevel, r.PanelUneven, r.PanelDark, r.PanelDirt, r.PanelClipped = v.PanelLevel, v.PanelUneven, v.PanelDark, v.PanelDirt,
+		v.PanelClipped
 	r.Level, r.Clipped, r.ClippedMost = v.UnitLevel, v.UnitClipped, v.ClippedMost
 	r.EdgeWidthPX, r.EdgeMostPX = v.EdgeWidthPX, v.EdgeMostPX
 	r.MotionPX, r.MotionMostPX, r.MotionDeg, r.Moved = v.MotionPX, v.MotionMostPX, v.MotionDeg, v.Moved

@@ -291,7 +291,8 @@ const mostRows = 60
 // chartTable lists the points that stand out, or all where they are few.
 func chartTable(l *lang.Lang, c lotreport.Chart) report.SheetTable {
 	t := report.SheetTable{Caption: l.T("lot.chart.outs"), Head: []string{l.T("lot.axis." + c.X), l.T("lot.axis." + c.Y),
-		l.T("lot.chart.lower"), l.T("lot.chart.centre"), l.T("lot.chart.upper"), l.T("lot.chart.rule")}, Numeric: []bool{false, true, true, true, true, false}}
+		l.T("lot.chart.lower"), l.T("lot.chart.centre"), l.T("lot.chart.upper"), l.T("lot.chart.rule")},
+		Numeric: []bool{false, true, true, true, true, false}}
 	rules := map[int][]string{}
 	for _, g := range c.Signals {
 		rules[g.Point] = append(rules[g.Point], g.Number)

@@ -54,7 +54,8 @@ func seriesOf(all []lots.Lot) lotSeries {
 		if n == 0 {
 			continue // not looked at: no point
 		}
-		s.names, s.units, s.bad, s.found, s.by = append(s.names, all[i].Name), append(s.units, float64(n)), append(s.bad, bad), append(s.found, found), append(s.by, by)
+		s.names, s.units, s.bad, s.found, s.by = append(s.names, all[i].Name), append(s.units, float64(n)), append(s.bad, bad),
+			append(s.found, found), append(s.by, by)
 		s.worst = append(s.worst, sum/float64(steps)) // NaN: no step
 	}
 	return s
@@ -79,7 +80,8 @@ func (s lotSeries) counted(kind string, o charts.Options) (lotreport.Chart, erro
 		y = "findings"
 		for _, n := range s.units {
 			if n != s.units[0] {
-				return lotreport.Chart{}, cli.Usagef("--kind c is for samples of one size, but they have %g to %g units: use u", slices.Min(s.units), slices.Max(s.units))
+				return lotreport.Chart{}, cli.Usagef("--kind c is for samples of one size, but they have %g to %g units: use u",
+					slices.Min(s.units), slices.Max(s.units))
 			}
 		}
 		c, err = charts.Counted(charts.Count, s.found, nil, o)
@@ -180,12 +182,14 @@ type quantity struct {
 
 // steps is the mean step around a unit.
 func steps() quantity {
-	return quantity{(*process.Unit).MeanStepUM, func(*process.Unit) string { return "chart.left.step" }, "µm", "chart.kind.", "mean_step", "step_mean_unit", "range_step", "sd_step", "moving_range"}
+	return quantity{(*process.Unit).MeanStepUM, func(*process.Unit) string { return "chart.left.step" }, "µm", "chart.kind.", "mean_step",
+		"step_mean_unit", "range_step", "sd_step", "moving_range"}
 }
 
 // waviness is that of a unit's faceplate before a screen.
 func waviness() quantity {
-	return quantity{(*process.Unit).WavinessMRad, noWaviness, "mrad", "chart.waviness.", "mean_waviness", "unit_waviness", "range_waviness", "sd_waviness", "moving_waviness"}
+	return quantity{(*process.Unit).WavinessMRad, noWaviness, "mrad", "chart.waviness.", "mean_waviness", "unit_waviness", "range_waviness",
+		"sd_waviness", "moving_waviness"}
 }
 
 // noWaviness is why a unit has no waviness.

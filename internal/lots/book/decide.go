@@ -92,7 +92,8 @@ func Unchanged(ctx context.Context, s *records.Store, l *lots.Lot) error {
 			continue
 		}
 		if why := from.changed(p, from.taken[p.Unit.Inspection]); why != "" {
-			return fmt.Errorf("%s counts as it was taken, but %s: take it again with 'inspect lot take %s', then decide", p.Name, why, l.Name)
+			return fmt.Errorf("%s counts as it was taken, but %s: take it again with 'inspect lot take %s', then decide", p.Name, why,
+				l.Name)
 		}
 	}
 	return nil

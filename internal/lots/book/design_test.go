@@ -40,7 +40,8 @@ func TestLotDesign(t *testing.T) {
 		}
 	}
 	var text bytes.Buffer
-	if err := RunDesign(DesignOptions{Good: 1, Producer: 5, Bad: 6.5, Consumer: 10, Law: "hypergeometric", Size: 500}, &text); err != nil || !strings.Contains(text.String(), "should not pass") {
+	if err := RunDesign(DesignOptions{Good: 1, Producer: 5, Bad: 6.5, Consumer: 10, Law: "hypergeometric", Size: 500}, &text); err != nil ||
+		!strings.Contains(text.String(), "should not pass") {
 		t.Errorf("%v: %s", err, text.String())
 	}
 }

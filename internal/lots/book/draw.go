@@ -215,9 +215,12 @@ func (d lotDraw) sheet() report.Sheet {
 	if r.Drawing.Given {
 		seed += " (given by " + cli.First(r.Drawn.By, "a person") + ")"
 	}
-	s := report.Sheet{Title: "Units to look at", Subject: fmt.Sprintf("lot %s, %d units of %s", d.name, r.Opening.Size, r.Opening.Product), Rating: report.Plain,
-		Word: cli.Counted(n, "unit", "units"), Line: fmt.Sprintf("Look at these %d of the %d units, whatever they look like.", n, r.Opening.Size),
-		Facts: []report.Fact{{Name: "seed", Value: seed}, {Name: "method", Value: r.Drawing.Method}, {Name: "drawn", Value: cli.ShownTime(r.Drawn.At) + " UTC" + byWords(r.Drawn.By)}},
+	s := report.Sheet{Title: "Units to look at", Subject: fmt.Sprintf("lot %s, %d units of %s", d.name, r.Opening.Size, r.Opening.Product),
+		Rating: report.Plain,
+		Word:   cli.Counted(n, "unit", "units"), Line: fmt.Sprintf("Look at these %d of the %d units, whatever they look like.", n,
+			r.Opening.Size),
+		Facts: []report.Fact{{Name: "seed", Value: seed}, {Name: "method", Value: r.Drawing.Method},
+			{Name: "drawn", Value: cli.ShownTime(r.Drawn.At) + " UTC" + byWords(r.Drawn.By)}},
 	}
 	if err := r.Drawing.Verify(); err != nil {
 		s.Warnings = append(s.Warnings, strings.TrimPrefix(err.Error(), "lots: "))
@@ -225,11 +228,14 @@ func (d lotDraw) sheet() report.Sheet {
 	for _, w := range r.Swaps {
 		s.Reasons = append(s.Reasons, fmt.Sprintf("%s was replaced by %s: %s%s", w.Unit, w.With, w.Why, byWords(w.By)))
 	}
-	t := report.SheetTable{Head: []string{"number", "unit", "drawn as", "classes", "state"}, Numeric: []bool{true, false, true, false, false}}
+	t := report.SheetTable{Head: []string{"number", "unit", "drawn as", "classes", "state"},
+		Numeric: []bool{true, false, true, false, false}}
 	for _, u := range d.units() {
 		t.Rows = append(t.Rows, []string{strconv.Itoa(u.Number), u.Unit, strconv.Itoa(u.Place), severitiesOf(u.Classes), u.State})
 	}
-	s.Sections = []report.SheetSection{{Heading: "List", Text: []string{"In the order of the lot's list. A unit that is not there is no reason to take its neighbour: see 'inspect lot draw --replace'."}, Tables: []report.SheetTable{t}}}
+	s.Sections = []report.SheetSection{{Heading: "List",
+		Text: []string{"In the order of the lot's list. A unit that is not there is no reason to take its neighbour: see 'inspect lot " +
+			"draw --replace'."}, Tables: []report.SheetTable{t}}}
 	return s
 }
 

@@ -112,7 +112,8 @@ func (o *PlanOptions) inherit(l *lots.Lot) {
 			o.Size -= r.LeftOut()
 		}
 	}
-	for _, w := range []struct{ to, from *string }{{&o.Level, (*string)(&r.Opening.Level)}, {&o.Product, &r.Opening.Product}, {&o.Stage, (*string)(&r.Opening.Stage)}} {
+	for _, w := range []struct{ to, from *string }{{&o.Level, (*string)(&r.Opening.Level)}, {&o.Product, &r.Opening.Product},
+		{&o.Stage, (*string)(&r.Opening.Stage)}} {
 		if *w.to == "" {
 			*w.to = *w.from
 		}
@@ -135,8 +136,10 @@ func (o *PlanOptions) write(ctx context.Context, book *Book, opening lots.Openin
 // before it say. said is what happened to switching at the last lot, a sentence
 // each.
 func (o *PlanOptions) opening(set config.Lots, history []part.Entry) (lots.Opening, []string, error) {
-	out := lots.Opening{Size: o.Size, Product: cli.First(o.Product, set.Product), Stage: part.Stage(cli.First(o.Stage, set.Stage)), Level: lots.Level(cli.First(o.Level, set.Level)),
-		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.Why, Resume: o.Resume, Irregular: o.Irregular, Rules: lotRules(set),
+	out := lots.Opening{Size: o.Size, Product: cli.First(o.Product, set.Product), Stage: part.Stage(cli.First(o.Stage, set.Stage)),
+		Level:    lots.Level(cli.First(o.Level, set.Level)),
+		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.Why, Resume: o.Resume, Irregular: o.Irregular,
+		Rules:      lotRules(set),
 		NotPassing: part.Severity(set.NotPassing)}
 	if _, err := part.ParseStage(string(out.Stage)); err != nil {
 		return out, nil, cli.Usagef("--%w", err)
@@ -208,7 +211,8 @@ func dueStates(history []part.Entry, o lots.Opening, classes []lots.Class) (map[
 }
 
 // chosenModes is the mode of each class: what is due, unless a person sets another.
-func (o *PlanOptions) chosenModes(due map[part.Severity]lots.Switching, classes []lots.Class) (map[part.Severity]lots.Mode, map[part.Severity]bool, error) {
+func (o *PlanOptions) chosenModes(due map[part.Severity]lots.Switching, classes []lots.Class) (map[part.Severity]lots.Mode,
+	map[part.Severity]bool, error) {
 	modes, chosen := map[part.Severity]lots.Mode{}, map[part.Severity]bool{}
 	for class, s := range due {
 		modes[class] = s.Mode
@@ -267,7 +271,8 @@ func (o *PlanOptions) classes(set config.Lots) ([]lots.Class, error) {
 func Classes(set config.Lots) []lots.Class {
 	var out []lots.Class
 	for _, c := range set.Classes {
-		k := lots.Class{Severity: part.Severity(c.Severity), AQL: c.AQL, PerHundred: c.Count == "findings", Zero: c.Accept == "none", Limit: c.LimitPercent / 100, Risk: c.Risk}
+		k := lots.Class{Severity: part.Severity(c.Severity), AQL: c.AQL, PerHundred: c.Count == "findings", Zero: c.Accept == "none",
+			Limit: c.LimitPercent / 100, Risk: c.Risk}
 		for _, s := range c.Covers {
 			k.Covers = append(k.Covers, part.Severity(s))
 		}
@@ -277,7 +282,8 @@ func Classes(set config.Lots) []lots.Class {
 }
 
 func lotRules(set config.Lots) lots.Rules {
-	r := lots.Rules{Standard: lots.Standard(set.Standard), ReducedAgreed: set.Reduced != "no", LimitWaived: set.Reduced == "agreed-without-limit-number"}
+	r := lots.Rules{Standard: lots.Standard(set.Standard), ReducedAgreed: set.Reduced != "no",
+		LimitWaived: set.Reduced == "agreed-without-limit-number"}
 	if set.LimitNumber >= 0 {
 		r.LimitNumber = &set.LimitNumber
 	}

@@ -54,7 +54,8 @@ func (p lotPlan) plans() report.SheetSection {
 		t.Rows = append(t.Rows, []string{string(c.Severity), countsWhat(c), aqlWord(c), modeWord(c), letterWord(c.Plan),
 			strconv.Itoa(c.Plan.N), strconv.Itoa(c.Plan.Ac), strconv.Itoa(c.Plan.Re)})
 	}
-	text := []string{"A unit counts once, in the class of the worst that it has. Each class is judged on the first units of the draw, as many as its sample has."}
+	text := []string{"A unit counts once, in the class of the worst that it has. Each class is judged on the first units of the draw, as " +
+		"many as its sample has."}
 	for _, c := range p.opening.Classes {
 		if c.Plan.Re > c.Plan.Ac+1 {
 			text = append(text, fmt.Sprintf("%s: a count between %d and %d accepts the lot, and the next one is inspected normally.",
@@ -139,7 +140,9 @@ func protectionSection(c lots.Planned) report.SheetSection {
 	s.Figures = ocFigure(unit, oc.Curve(curvePoints), scale, plot, "Share of lots that the plan accepts, over the quality that comes in.")
 	if protection.AOQL != nil {
 		s.Text = append(s.Text,
-			fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", lang.English().Shown4(*protection.AOQL)))
+			fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, "+
+				"on average over many lots.",
+				lang.English().Shown4(*protection.AOQL)))
 	}
 	s.Tables = []report.SheetTable{t}
 	return s
@@ -178,7 +181,8 @@ type lotClassJSON struct {
 }
 
 func (p lotPlan) numbers() lotPlanJSON {
-	j := lotPlanJSON{Lot: p.name, Opened: p.written, Draw: p.opening.DrawSize(), Plan: p.opening, Said: p.said, Protection: []lotClassJSON{}}
+	j := lotPlanJSON{Lot: p.name, Opened: p.written, Draw: p.opening.DrawSize(), Plan: p.opening, Said: p.said,
+		Protection: []lotClassJSON{}}
 	for _, c := range p.opening.Classes {
 		k := lotClassJSON{Severity: c.Severity, Protection: c.Plan.Protection(), Curve: []lots.CurvePoint{}}
 		if !c.Plan.All {

@@ -239,7 +239,8 @@ func (m *Reporter) formerLots(ctx context.Context, l *lots.Lot, history []part.E
 	size := 0
 	for i := len(history) - 1; i >= 0 && len(names) < lotsOnChart-1; i-- {
 		e := history[i]
-		if e.Kind != lots.Decided || e.Name == l.Name || slices.Contains(names, e.Name) || l.Current().Decision != nil && e.At.After(l.Current().Decided.At) {
+		if e.Kind != lots.Decided || e.Name == l.Name || slices.Contains(names, e.Name) ||
+			l.Current().Decision != nil && e.At.After(l.Current().Decided.At) {
 			continue
 		}
 		var d lots.Decision

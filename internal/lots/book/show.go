@@ -52,7 +52,8 @@ func (v lotView) round(w io.Writer, r *lots.Round, current bool) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "  class\tmode\tlooked at\tcount\taccepted up to\trefused from\tsays")
 	for _, s := range r.Standings() {
-		fmt.Fprintf(t, "  %s\t%s\t%d of %d\t%d\t%d\t%d\t%s\n", s.Severity, s.Plan.Mode, s.Looked, s.Plan.N, s.Count, s.Plan.Ac, s.Plan.Re, callWord(s))
+		fmt.Fprintf(t, "  %s\t%s\t%d of %d\t%d\t%d\t%d\t%s\n", s.Severity, s.Plan.Mode, s.Looked, s.Plan.N, s.Count, s.Plan.Ac, s.Plan.Re,
+			callWord(s))
 	}
 	t.Flush()
 	if r.Drawing != nil {
@@ -208,7 +209,8 @@ func roundJSON(r *lots.Round) RoundJSON {
 	j := RoundJSON{Round: r.Kind, Opened: r.Opened, Plan: r.Opening, Sample: []lotPlaceJSON{}, Decision: r.Decision, Disposal: r.Disposal,
 		Swaps: orEmpty(r.Swaps), Dispositions: orEmpty(r.Dispositions), Undisposed: orEmpty(namesOf(r.Undisposed())), Out: orEmpty(r.Out())}
 	for _, s := range r.Standings() {
-		j.Classes = append(j.Classes, lotStandingJSON{s.Severity, s.Plan.N, s.Plan.Ac, s.Plan.Re, s.Looked, s.Unmeasured, s.Left, s.Count, s.Call, s.InGap})
+		j.Classes = append(j.Classes, lotStandingJSON{s.Severity, s.Plan.N, s.Plan.Ac, s.Plan.Re, s.Looked, s.Unmeasured, s.Left, s.Count,
+			s.Call, s.InGap})
 	}
 	if r.Drawing != nil {
 		j.Drawn, j.Seed, j.Verified = &r.Drawn, &r.Drawing.Seed, r.Drawing.Verify() == nil
@@ -292,7 +294,8 @@ func RunList(ctx context.Context, o *cli.Database, product string, asJSON bool, 
 		if l.Decided != nil {
 			by = cli.ShownTime(l.Decided.At) + byWords(l.Decided.By)
 		}
-		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\n", l.Lot, l.Product, l.Size, l.Sample, l.Opened.Format(time.DateOnly), stateWord(l.State), by)
+		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\n", l.Lot, l.Product, l.Size, l.Sample, l.Opened.Format(time.DateOnly),
+			stateWord(l.State), by)
 	}
 	t.Flush()
 	fmt.Fprintln(stdout)
@@ -328,7 +331,8 @@ func lotLines(events []part.Entry, product string) ([]lotLine, error) {
 		if product != "" && r.Opening.Product != product {
 			continue
 		}
-		line := lotLine{Lot: name, Product: r.Opening.Product, Size: r.Opening.Size, Sample: r.Opening.DrawSize(), State: l.State(), Opened: l.Rounds[0].Opened.At}
+		line := lotLine{Lot: name, Product: r.Opening.Product, Size: r.Opening.Size, Sample: r.Opening.DrawSize(), State: l.State(),
+			Opened: l.Rounds[0].Opened.At}
 		if r.Decision != nil {
 			line.Decided, line.Results = &r.Decided, r.Decision.Results
 		}

@@ -261,7 +261,8 @@ func (s *Step) doubts() []string {
 	case s.NormalP == nil:
 		out = append(out, "Whether the values are normal could not be tested.")
 	case *s.NormalP < 0.05:
-		out = append(out, fmt.Sprintf("The values are not normal (Anderson-Darling, p %s): this decision does not hold; judge the lot by counting.", lang.English().ShownP(*s.NormalP)))
+		out = append(out, fmt.Sprintf("The values are not normal (Anderson-Darling, p %s): this decision does not hold; judge the lot by "+
+			"counting.", lang.English().ShownP(*s.NormalP)))
 	}
 	if s.Judged != nil && s.Judged.Outside > 0 {
 		out = append(out, cli.Counted(s.Judged.Outside, "unit of the sample is itself beyond a limit: take it out",

@@ -223,7 +223,8 @@ func (s *lotSource) unit(ctx context.Context, p *lots.Place) (*lots.Unit, error)
 		case why == "" && (p.Unit.Measured() || in == nil || in.ID <= p.Unit.Inspection):
 			return nil, nil
 		case why != "" && in == nil:
-			return &lots.Unit{Name: p.Name, Stage: p.Unit.Stage, Verdict: part.NotMeasured, Limits: p.Unit.Limits, Seen: p.Unit.Seen, Why: why}, nil
+			return &lots.Unit{Name: p.Name, Stage: p.Unit.Stage, Verdict: part.NotMeasured, Limits: p.Unit.Limits, Seen: p.Unit.Seen,
+				Why: why}, nil
 		}
 	}
 	if in == nil {
@@ -255,7 +256,8 @@ func (s *lotSource) latest(ctx context.Context, name string) (*part.Inspection, 
 		return in, nil
 	}
 	serial, side := part.SerialAndSide(name, "")
-	found, err := s.store.Briefs(ctx, records.Filter{Serial: serial, Side: side, Stage: s.lot.Current().Opening.Stage, NewestFirst: true, Limit: 20})
+	found, err := s.store.Briefs(ctx, records.Filter{Serial: serial, Side: side, Stage: s.lot.Current().Opening.Stage, NewestFirst: true,
+		Limit: 20})
 	if err != nil {
 		return nil, err
 	}
@@ -271,7 +273,8 @@ func (s *lotSource) latest(ctx context.Context, name string) (*part.Inspection, 
 func tellTaken(o *TakeOptions, book *Book, t *Taken, stdout io.Writer) error {
 	v := newLotView(&book.Lot)
 	if o.Run.JSON {
-		if err := cli.WriteJSON(stdout, TakeJSON{t.Taken, t.Before, orEmpty(t.Again), orEmpty(t.Missing), orEmpty(t.Not), orEmpty(t.Unmeasured), v.json()}); err != nil {
+		if err := cli.WriteJSON(stdout, TakeJSON{t.Taken, t.Before, orEmpty(t.Again), orEmpty(t.Missing), orEmpty(t.Not),
+			orEmpty(t.Unmeasured), v.json()}); err != nil {
 			return err
 		}
 	} else {

@@ -71,8 +71,10 @@ func (o *TakeOptions) runSettings(book *Book) (inspection.Settings, error) {
 		return inspection.Settings{}, err
 	}
 	if sum != opening.Limits {
-		return inspection.Settings{}, fmt.Errorf("lot %s was opened with other limits (%s, %.12s) than these (%s, %.12s): give those with --limits, or start a new plan with 'inspect lot plan %s --anew'",
-			l.Name, opening.LimitsName, opening.Limits, name, sum, l.Name)
+		return inspection.Settings{},
+			fmt.Errorf("lot %s was opened with other limits (%s, %.12s) than these (%s, %.12s): give those with --limits, or start a new "+
+				"plan with 'inspect lot plan %s --anew'",
+				l.Name, opening.LimitsName, opening.Limits, name, sum, l.Name)
 	}
 	if o.Run.Record.URL, err = o.Database.Where(); err != nil {
 		return inspection.Settings{}, err
@@ -244,7 +246,8 @@ func (f *folderTaker) one(ctx context.Context, in *part.Inspection) error {
 	}
 	if r := f.book.Lot.Current(); !f.refused && r.Call() == lots.Refuses {
 		f.refused = true
-		fmt.Fprintf(f.stderr, "\nthe counts refuse lot %s (%s): the rest of the sample cannot change that\n", f.book.Lot.Name, r.RefusedBy())
+		fmt.Fprintf(f.stderr, "\nthe counts refuse lot %s (%s): the rest of the sample cannot change that\n", f.book.Lot.Name,
+			r.RefusedBy())
 	}
 	return nil
 }

@@ -17,7 +17,8 @@ func ChartOf(kind, x, y string, names []string, sizes []float64, c charts.Chart)
 		level = level && same(c.Limits[i], c.Limits[0])
 	}
 	for _, l := range c.Limits {
-		out.Centre, out.Lower, out.Upper = append(out.Centre, part.Num(l.Centre)), append(out.Lower, part.Num(l.Lower)), append(out.Upper, part.Num(l.Upper))
+		out.Centre, out.Lower, out.Upper = append(out.Centre, part.Num(l.Centre)), append(out.Lower, part.Num(l.Lower)),
+			append(out.Upper, part.Num(l.Upper))
 		if level {
 			break
 		}
@@ -49,7 +50,8 @@ func same(a, b charts.Limits) bool {
 
 // SumsOf takes a CUSUM chart over, of values in a unit (µm).
 func SumsOf(x, y, unit string, names []string, c charts.CUSUM) Chart {
-	out := Chart{Kind: "cusum", Title: Said{Key: "chart.kind.cusum"}, X: x, Y: y, Names: names, Upper: []*float64{part.Num(c.Limit)}, Lower: []*float64{}, Centre: []*float64{}}
+	out := Chart{Kind: "cusum", Title: Said{Key: "chart.kind.cusum"}, X: x, Y: y, Names: names, Upper: []*float64{part.Num(c.Limit)},
+		Lower: []*float64{}, Centre: []*float64{}}
 	for i := range c.High {
 		out.Values, out.Low = append(out.Values, part.Num(c.High[i])), append(out.Low, part.Num(c.Low[i]))
 	}
@@ -62,7 +64,8 @@ func SumsOf(x, y, unit string, names []string, c charts.CUSUM) Chart {
 		if s.Since < len(names) {
 			name = names[s.Since]
 		}
-		out.Notes = append(out.Notes, Said{Key: "chart.since", Args: []string{"since", name, "level", part.Decimal(roundTo(s.Level, 3)), "unit", unit}})
+		out.Notes = append(out.Notes, Said{Key: "chart.since", Args: []string{"since", name, "level", part.Decimal(roundTo(s.Level, 3)),
+			"unit", unit}})
 	}
 	return out
 }

@@ -47,7 +47,8 @@ func (r *Report) WriteCSV(out io.Writer, name string) error {
 // planGrid has the plans, a row each.
 func (r *Report) planGrid() grid {
 	return grid{"plan", nil,
-		[]string{"lot", "lot_size", "state", "severity", "standard", "mode", "level", "letter", "aql_percent", "n", "ac", "re", "per_hundred", "inspected", "count", "stand", "decided_by", "decided_at"},
+		[]string{"lot", "lot_size", "state", "severity", "standard", "mode", "level", "letter", "aql_percent", "n", "ac", "re",
+			"per_hundred", "inspected", "count", "stand", "decided_by", "decided_at"},
 		nil,
 		func(put func([]cell) error) error {
 			for _, p := range r.Plans {
@@ -58,7 +59,8 @@ func (r *Report) planGrid() grid {
 				if p.AQL > 0 {
 					aql = p.AQL
 				}
-				err := put([]cell{r.Lot.Name, r.Lot.Size, string(r.Lot.State), string(p.Severity), p.Standard, text(p.Mode), text(p.Level), text(p.Letter), aql, p.N, p.Ac, p.Re, p.PerHundred, p.Inspected, p.Count, string(p.Stand), by, at})
+				err := put([]cell{r.Lot.Name, r.Lot.Size, string(r.Lot.State), string(p.Severity), p.Standard, text(p.Mode), text(p.Level),
+					text(p.Letter), aql, p.N, p.Ac, p.Re, p.PerHundred, p.Inspected, p.Count, string(p.Stand), by, at})
 				if err != nil {
 					return err
 				}

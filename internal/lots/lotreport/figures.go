@@ -38,26 +38,31 @@ func (r *Report) Figures(w Words, tag string, zone *time.Location) ([]Figure, er
 		all = append(all, f)
 		return nil
 	}
-	if err := add(Figure{ID: "oc", Title: s.t("fig.oc"), Caption: s.t("fig.oc.caption"), plot: func(o plots.Onto) ([]byte, error) { return s.curves(r.Plans, o) }}); err != nil {
+	if err := add(Figure{ID: "oc", Title: s.t("fig.oc"), Caption: s.t("fig.oc.caption"),
+		plot: func(o plots.Onto) ([]byte, error) { return s.curves(r.Plans, o) }}); err != nil {
 		return nil, err
 	}
 	if c := r.Steps; c != nil {
-		if err := add(Figure{ID: "histogram", Title: s.t("fig.histogram"), Caption: s.t("fig.histogram.caption", "n", count(c.N)), plot: func(o plots.Onto) ([]byte, error) { return s.histogram(c, o) }}); err != nil {
+		if err := add(Figure{ID: "histogram", Title: s.t("fig.histogram"), Caption: s.t("fig.histogram.caption", "n", count(c.N)),
+			plot: func(o plots.Onto) ([]byte, error) { return s.histogram(c, o) }}); err != nil {
 			return nil, err
 		}
 	}
 	for _, c := range r.Charts {
-		if err := add(Figure{ID: "chart-" + c.Kind, Title: s.say(c.Title), Caption: s.chartCaption(c), plot: func(o plots.Onto) ([]byte, error) { return s.control(c, o) }}); err != nil {
+		if err := add(Figure{ID: "chart-" + c.Kind, Title: s.say(c.Title), Caption: s.chartCaption(c),
+			plot: func(o plots.Onto) ([]byte, error) { return s.control(c, o) }}); err != nil {
 			return nil, err
 		}
 	}
 	for _, p := range r.Paretos {
-		if err := add(Figure{ID: "pareto-" + p.By, Title: s.t("pareto.by." + p.By), Caption: s.chance(p), plot: func(o plots.Onto) ([]byte, error) { return s.pareto(p, o) }}); err != nil {
+		if err := add(Figure{ID: "pareto-" + p.By, Title: s.t("pareto.by." + p.By), Caption: s.chance(p),
+			plot: func(o plots.Onto) ([]byte, error) { return s.pareto(p, o) }}); err != nil {
 			return nil, err
 		}
 	}
 	if r.Map != nil || r.Shell != nil {
-		if err := add(Figure{ID: "map", Title: s.t("fig.map"), Caption: s.placesCaption(r.Map, r.Shell), plot: func(o plots.Onto) ([]byte, error) { return s.places(r.Map, r.Shell, o) }}); err != nil {
+		if err := add(Figure{ID: "map", Title: s.t("fig.map"), Caption: s.placesCaption(r.Map, r.Shell),
+			plot: func(o plots.Onto) ([]byte, error) { return s.places(r.Map, r.Shell, o) }}); err != nil {
 			return nil, err
 		}
 	}
@@ -135,10 +140,12 @@ func (s speech) control(c Chart, onto plots.Onto) ([]byte, error) {
 		signs = append(signs, plots.Sign{Point: g.Point, Number: g.Number, Text: s.word("lot.rule.", g.Rule)})
 	}
 	if len(c.Low) > 0 {
-		return plots.CUSUM(o, plots.Sums{High: numbersOf(c.Values), Low: numbersOf(c.Low), Limit: lastOf(c.Upper), Labels: labels, Signs: signs,
+		return plots.CUSUM(o, plots.Sums{High: numbersOf(c.Values), Low: numbersOf(c.Low), Limit: lastOf(c.Upper), Labels: labels,
+			Signs: signs,
 			Names: &plots.SumNames{High: s.t("chart.sum_high"), Low: s.t("chart.sum_low"), Limit: s.t("chart.sum_limit")}})
 	}
-	return plots.Times(o, plots.TimeChart{Values: numbersOf(c.Values), Centre: numbersOf(c.Centre), Lower: numbersOf(c.Lower), Upper: numbersOf(c.Upper), Labels: labels, Signs: signs,
+	return plots.Times(o, plots.TimeChart{Values: numbersOf(c.Values), Centre: numbersOf(c.Centre), Lower: numbersOf(c.Lower),
+		Upper: numbersOf(c.Upper), Labels: labels, Signs: signs,
 		Names: &plots.ChartNames{Centre: s.t("chart.centre"), Upper: s.t("chart.upper"), Lower: s.t("chart.lower"), Out: s.t("chart.out")}})
 }
 
@@ -188,7 +195,8 @@ func (s speech) pareto(p Pareto, onto plots.Onto) ([]byte, error) {
 		if i == maxBars {
 			break // what comes after is in the other formats
 		}
-		o.Categories, o.Shares, o.Texts = append(o.Categories, s.rowName(p.By, r.Name)), append(o.Shares, r.Share), append(o.Texts, count(r.Count))
+		o.Categories, o.Shares, o.Texts = append(o.Categories, s.rowName(p.By, r.Name)), append(o.Shares, r.Share),
+			append(o.Texts, count(r.Count))
 	}
 	if len(o.Categories) == 0 {
 		return nil, plots.ErrNothing
@@ -214,9 +222,11 @@ func (s speech) placesCaption(m *Map, sh *ShellMap) string {
 		}
 	}
 	if sh != nil {
-		out = append(out, s.t("map.shell_caption", "n", count(len(sh.Findings)), "share", s.percent(&sh.LookedAt, 0), "girth", s.Number(sh.GirthMM, 1)))
+		out = append(out, s.t("map.shell_caption", "n", count(len(sh.Findings)), "share", s.percent(&sh.LookedAt, 0), "girth",
+			s.Number(sh.GirthMM, 1)))
 		for _, c := range sh.Circles {
-			out = append(out, s.t("map.circle_shell", "turn", s.Number(c.TurnDeg, 0), "below", s.Number(c.BelowMM, 1), "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
+			out = append(out, s.t("map.circle_shell", "turn", s.Number(c.TurnDeg, 0), "below", s.Number(c.BelowMM, 1), "n", count(c.Units),
+				"expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
 		}
 		left += sh.Left
 		for _, t := range sh.Notes {
@@ -251,14 +261,16 @@ func (s speech) places(m *Map, sh *ShellMap, onto plots.Onto) ([]byte, error) {
 		}
 	}
 	if sh != nil {
-		u.Names = plots.UnrolledNames{Plate: s.t("map.plate"), Shell: s.t("map.shell"), Turn: s.t("map.turn"), Below: s.t("map.below"), Some: s.t("map.some"), None: s.t("map.none")}
+		u.Names = plots.UnrolledNames{Plate: s.t("map.plate"), Shell: s.t("map.shell"), Turn: s.t("map.turn"), Below: s.t("map.below"),
+			Some: s.t("map.some"), None: s.t("map.none")}
 		u.GirthMM, u.DepthMM, u.Looked = sh.GirthMM, sh.DepthMM, sh.Rows
 		mmPerDeg := sh.GirthMM / 360
 		for _, f := range sh.Findings {
 			add(plots.Placed{Shell: true, X: mmPerDeg * f.TurnDeg, Y: f.BelowMM}, f.Kind, f.Severity)
 		}
 		for _, c := range sh.Circles {
-			u.OnShell = append(u.OnShell, plots.Ring{Name: s.t("map.ring", "n", count(c.Units)), X: mmPerDeg * c.TurnDeg, Y: c.BelowMM, R: c.RMM})
+			u.OnShell = append(u.OnShell, plots.Ring{Name: s.t("map.ring", "n", count(c.Units)), X: mmPerDeg * c.TurnDeg, Y: c.BelowMM,
+				R: c.RMM})
 		}
 	}
 	for _, k := range part.Kinds {

@@ -25,11 +25,14 @@ func FromLot(l *lots.Lot, history []part.Entry, now time.Time, program string) (
 		return nil, fmt.Errorf("lotreport: lot %s was not opened", l.Name)
 	}
 	o := &r.Opening
-	rep := &Report{Schema: Schema, Generated: now.UTC(), Program: program, Units: []Unit{}, Findings: []Finding{}, Stations: []StepStation{},
-		Lot: Lot{Name: l.Name, Product: o.Product, Stage: string(o.Stage), Size: o.Size, State: State(l.State()), Opened: r.Opened.At, OpenedBy: r.Opened.By, Limits: o.LimitsName, LimitsSHA256: o.Limits}}
+	rep := &Report{Schema: Schema, Generated: now.UTC(), Program: program, Units: []Unit{}, Findings: []Finding{},
+		Stations: []StepStation{},
+		Lot: Lot{Name: l.Name, Product: o.Product, Stage: string(o.Stage), Size: o.Size, State: State(l.State()), Opened: r.Opened.At,
+			OpenedBy: r.Opened.By, Limits: o.LimitsName, LimitsSHA256: o.Limits}}
 	if n := len(l.Rounds); n > 1 {
 		rep.Lot.Round = n
-		rep.note(map[string]string{lots.Replanned: "note.replanned", lots.Resubmitted: "note.resubmitted"}[r.Kind], "n", strconv.Itoa(n), "why", o.Why)
+		rep.note(map[string]string{lots.Replanned: "note.replanned", lots.Resubmitted: "note.resubmitted"}[r.Kind], "n", strconv.Itoa(n),
+			"why", o.Why)
 	}
 	for i, s := range r.Standings() {
 		rep.Plans = append(rep.Plans, planOf(o, &o.Classes[i], s))
@@ -58,7 +61,8 @@ func (r *Report) note(key string, args ...string) {
 func dispositionsOf(r *lots.Round) []Said {
 	var out []Said
 	for _, d := range r.Dispositions {
-		args := []string{"unit", d.Unit, "by", d.By, "date", d.At.UTC().Format(time.DateOnly), "why", d.Why, "reference", d.Reference, "inspection", strconv.FormatInt(d.Inspection, 10)}
+		args := []string{"unit", d.Unit, "by", d.By, "date", d.At.UTC().Format(time.DateOnly), "why", d.Why, "reference", d.Reference,
+			"inspection", strconv.FormatInt(d.Inspection, 10)}
 		out = append(out, Said{Key: "disposed." + string(d.Route), Args: args})
 		if d.Why != "" && d.Route != lots.Concession {
 			out = append(out, Said{Text: d.Why})
@@ -79,14 +83,16 @@ func earlierOf(n int, r *lots.Round) []Said {
 	}
 	out := []Said{first}
 	for _, s := range r.Standings() {
-		out = append(out, Said{Key: "earlier.count", Args: []string{"severity", "@severity." + string(s.Severity), "count", strconv.Itoa(s.Count),
+		out = append(out, Said{Key: "earlier.count", Args: []string{"severity", "@severity." + string(s.Severity), "count",
+			strconv.Itoa(s.Count),
 			"looked", strconv.Itoa(s.Looked), "n", strconv.Itoa(s.Plan.N), "ac", strconv.Itoa(s.Plan.Ac), "re", strconv.Itoa(s.Plan.Re)}})
 	}
 	if r.Decision != nil && r.Decision.Why != "" {
 		out = append(out, Said{Text: r.Decision.Why})
 	}
 	if d := r.Disposal; d != nil {
-		out = append(out, Said{Key: "decision." + string(d.How), Args: []string{"by", r.Done.By, "date", date(r.Done.At), "removed", strconv.Itoa(d.Removed)}})
+		out = append(out, Said{Key: "decision." + string(d.How), Args: []string{"by", r.Done.By, "date", date(r.Done.At), "removed",
+			strconv.Itoa(d.Removed)}})
 	}
 	if left := r.Out(); len(left) > 0 {
 		out = append(out, Said{Key: "earlier.left", Args: []string{"units", strings.Join(left, ", ")}})
@@ -97,20 +103,24 @@ func earlierOf(n int, r *lots.Round) []Said {
 // planOf is a class' plan and how its count stands.
 func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 	p := c.Plan
-	out := Plan{Severity: c.Severity, Covers: c.Covers, Standard: o.Edition, Level: string(p.Level), Letter: p.PlanLetter, AQL: p.AQL, Mode: string(p.Mode),
-		N: p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: StandOf(s)}
+	out := Plan{Severity: c.Severity, Covers: c.Covers, Standard: o.Edition, Level: string(p.Level), Letter: p.PlanLetter, AQL: p.AQL,
+		Mode: string(p.Mode),
+		N:    p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: StandOf(s)}
 	if p.Arrow != "" {
-		out.Notes = append(out.Notes, Said{Key: "plan.arrow", Args: []string{"severity", "@severity." + string(c.Severity), "letter", p.Letter, "plan", p.PlanLetter, "n", strconv.Itoa(p.TableN)}})
+		out.Notes = append(out.Notes, Said{Key: "plan.arrow", Args: []string{"severity", "@severity." + string(c.Severity), "letter",
+			p.Letter, "plan", p.PlanLetter, "n", strconv.Itoa(p.TableN)}})
 	}
 	if p.Zero() {
 		out.Standard, out.Level, out.Letter = "", "", ""
 		out.Notes = append(out.Notes, Said{Key: "plan.zero", Args: []string{"severity", "@severity." + string(c.Severity)}})
 		if c.Limit > 0 {
-			out.Notes = append(out.Notes, Said{Key: "plan.zero_limit", Args: []string{"limit", part.Decimal(math.Round(1e6*c.Limit) / 1e4), "risk", part.Decimal(math.Round(1e6*c.Risk) / 1e4)}})
+			out.Notes = append(out.Notes, Said{Key: "plan.zero_limit", Args: []string{"limit", part.Decimal(math.Round(1e6*c.Limit) / 1e4),
+				"risk", part.Decimal(math.Round(1e6*c.Risk) / 1e4)}})
 		}
 	}
 	if c.ChosenBy != "" {
-		out.Notes = append(out.Notes, Said{Key: "plan.chosen", Args: []string{"severity", "@severity." + string(c.Severity), "mode", "@lot.mode." + string(p.Mode), "by", c.ChosenBy, "why", o.Why}})
+		out.Notes = append(out.Notes, Said{Key: "plan.chosen", Args: []string{"severity", "@severity." + string(c.Severity), "mode",
+			"@lot.mode." + string(p.Mode), "by", c.ChosenBy, "why", o.Why}})
 	}
 	out.Lets = letsOf(p)
 	if !p.All {
@@ -158,7 +168,8 @@ func hundredth(v *float64) *float64 {
 
 // draw tells how the sample was drawn, and its units as the events have them.
 func (r *Report) draw(round *lots.Round, d *lots.Drawing) {
-	r.Draw = &Draw{Algorithm: d.Method, Seed: d.Seed, At: round.Drawn.At, By: round.Drawn.By, From: len(d.Serials), Serials: d.Units, Given: d.Given}
+	r.Draw = &Draw{Algorithm: d.Method, Seed: d.Seed, At: round.Drawn.At, By: round.Drawn.By, From: len(d.Serials), Serials: d.Units,
+		Given: d.Given}
 	if err := d.Verify(); err != nil {
 		r.note("note.draw_differs", "why", strings.TrimPrefix(err.Error(), "lots: "))
 	}
@@ -172,8 +183,10 @@ func (r *Report) draw(round *lots.Round, d *lots.Drawing) {
 			if at.IsZero() {
 				at = p.At
 			}
-			u.Taken, u.At, u.By, u.Inspection, u.Verdict, u.Score, u.WorstStepUM, u.Person = true, &at, p.By, x.Inspection, x.Verdict, x.Score, x.WorstStepUM, x.Person
-			u.Critical, u.Major, u.Moderate, u.Minor = x.Findings[part.Critical], x.Findings[part.Major], x.Findings[part.Moderate], x.Findings[part.Minor]
+			u.Taken, u.At, u.By, u.Inspection, u.Verdict, u.Score, u.WorstStepUM, u.Person = true, &at, p.By, x.Inspection, x.Verdict,
+				x.Score, x.WorstStepUM, x.Person
+			u.Critical, u.Major, u.Moderate, u.Minor = x.Findings[part.Critical], x.Findings[part.Major], x.Findings[part.Moderate],
+				x.Findings[part.Minor]
 			u.Counts = round.Counts(i)
 			u.Again = len(p.Was)
 		}
@@ -193,7 +206,8 @@ func (r *Report) decide(round *lots.Round, d *lots.Decision) {
 		r.Decision.Notes = append(r.Decision.Notes, Said{Key: "decision.again"})
 	}
 	if x := round.Disposal; x != nil {
-		r.Decision.Notes = append(r.Decision.Notes, Said{Key: "decision." + string(x.How), Args: []string{"by", round.Done.By, "date", round.Done.At.UTC().Format(time.DateOnly), "removed", strconv.Itoa(x.Removed)}})
+		r.Decision.Notes = append(r.Decision.Notes, Said{Key: "decision." + string(x.How),
+			Args: []string{"by", round.Done.By, "date", round.Done.At.UTC().Format(time.DateOnly), "removed", strconv.Itoa(x.Removed)}})
 		if x.Why != "" {
 			r.Decision.Notes = append(r.Decision.Notes, Said{Text: x.Why})
 		}
@@ -218,7 +232,8 @@ func (r *Report) switching(l *lots.Lot, round *lots.Round, history []part.Entry)
 		if c.Plan.Zero() {
 			continue // switching does not change a plan that accepts none
 		}
-		s := Switching{Severity: c.Severity, Standard: string(cmp.Or(o.Rules.Standard, o.Standard)), Before: string(cmp.Or(c.Switching.Mode, lots.Normal))}
+		s := Switching{Severity: c.Severity, Standard: string(cmp.Or(o.Rules.Standard, o.Standard)),
+			Before: string(cmp.Or(c.Switching.Mode, lots.Normal))}
 		if round.Decision != nil {
 			// What was due before the decision, and what is due since.
 			due, _, err := lots.History(until[:max(0, len(until)-1)], o.Product, c.Severity, o.Rules)

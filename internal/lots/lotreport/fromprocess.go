@@ -24,7 +24,8 @@ func (r *Report) AddProcess(units []process.Unit, lim StepLimits) error {
 	if err := r.addCapability(units, lim); err != nil {
 		return err
 	}
-	for _, key := range []process.Key{process.ByKind, process.ByZone, process.ByStage, process.ByOperator, process.ByShift, process.ByFaceplate, process.ByResin} {
+	for _, key := range []process.Key{process.ByKind, process.ByZone, process.ByStage, process.ByOperator, process.ByShift,
+		process.ByFaceplate, process.ByResin} {
 		p, err := process.ParetoOf(units, key, process.ParetoOptions{Seed: seed})
 		if err != nil {
 			return fmt.Errorf("lotreport: %w", err)
@@ -52,12 +53,14 @@ func (r *Report) AddYields(units []process.Unit) error {
 		return fmt.Errorf("lotreport: %w", err)
 	}
 	for _, s := range y.Stages {
-		r.Yields = append(r.Yields, Yield{Stage: string(s.Stage), N: s.First.Of, Passed: s.First.Count, Share: part.Num(s.First.Value()), Low: part.Num(s.First.Bounds.Lower), High: part.Num(s.First.Bounds.Upper)})
+		r.Yields = append(r.Yields, Yield{Stage: string(s.Stage), N: s.First.Of, Passed: s.First.Count, Share: part.Num(s.First.Value()),
+			Low: part.Num(s.First.Bounds.Lower), High: part.Num(s.First.Bounds.Upper)})
 	}
 	if len(y.Stages) < 2 {
 		return nil // nothing rolls on to, and nothing escapes from, a single stage
 	}
-	r.Yields = append(r.Yields, Yield{Share: part.Num(y.Rolled.Value), Low: part.Num(y.Rolled.Bounds.Lower), High: part.Num(y.Rolled.Bounds.Upper)})
+	r.Yields = append(r.Yields, Yield{Share: part.Num(y.Rolled.Value), Low: part.Num(y.Rolled.Bounds.Lower),
+		High: part.Num(y.Rolled.Bounds.Upper)})
 	for i, from := range part.Stages {
 		for _, to := range part.Stages[i+1:] {
 			e, err := process.EscapesOf(units, from, to, 0.95)
@@ -65,7 +68,9 @@ func (r *Report) AddYields(units []process.Unit) error {
 				return fmt.Errorf("lotreport: %w", err)
 			}
 			if e.Share.Of > 0 {
-				r.Escapes = append(r.Escapes, Escape{From: string(from), To: string(to), N: e.Share.Of, Found: e.Share.Count, Overlooked: e.Real.Count, Share: part.Num(e.Share.Value()), Low: part.Num(e.Share.Bounds.Lower), High: part.Num(e.Share.Bounds.Upper)})
+				r.Escapes = append(r.Escapes, Escape{From: string(from), To: string(to), N: e.Share.Of, Found: e.Share.Count,
+					Overlooked: e.Real.Count, Share: part.Num(e.Share.Value()), Low: part.Num(e.Share.Bounds.Lower),
+					High: part.Num(e.Share.Bounds.Upper)})
 			}
 		}
 	}
@@ -104,7 +109,8 @@ func roundTo(v float64, digits int) float64 {
 func paretoOf(p process.Pareto) Pareto {
 	out := Pareto{By: string(p.Key), Chi2: part.Num(p.Test.Statistic), DF: p.Test.DOF, P: part.Num(p.Test.P), Method: string(p.Test.Method)}
 	for _, x := range p.Rows {
-		out.Rows = append(out.Rows, ParetoRow{Name: x.Name, Count: x.Findings, Share: x.Share, Cumulative: x.Cumulative, Of: x.With.Of, With: x.With.Count})
+		out.Rows = append(out.Rows, ParetoRow{Name: x.Name, Count: x.Findings, Share: x.Share, Cumulative: x.Cumulative, Of: x.With.Of,
+			With: x.With.Count})
 	}
 	if p.Key.OfFindings() && p.Ahead != nil && !math.IsNaN(p.Ahead.P) {
 		out.Chi2, out.DF, out.Method = nil, 0, signTest
@@ -248,7 +254,8 @@ func (r *Report) addShellMap(m process.DefectMap, left, of int) {
 		return
 	}
 	turn := func(x float64) float64 { return roundTo(360*x/m.GirthMM, 6) }
-	out := &ShellMap{GirthMM: roundTo(m.GirthMM, 6), DepthMM: m.Shell.DepthMM(), LookedAt: roundTo(m.Shell.LookedAt, 3), Rows: m.Shell.Rows, Units: m.Units, Findings: []ShellPoint{}}
+	out := &ShellMap{GirthMM: roundTo(m.GirthMM, 6), DepthMM: m.Shell.DepthMM(), LookedAt: roundTo(m.Shell.LookedAt, 3), Rows: m.Shell.Rows,
+		Units: m.Units, Findings: []ShellPoint{}}
 	if r.Map == nil {
 		out.Left = left
 	}

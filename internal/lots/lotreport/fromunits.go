@@ -47,7 +47,8 @@ func (r *Report) AddInspections(all []part.Inspection) {
 		}
 		for i := range x.Result.Seam.Stations {
 			s := &x.Result.Seam.Stations[i]
-			r.Stations = append(r.Stations, StepStation{Serial: u.Serial, AngleDeg: s.AngleDeg, Side: string(s.Side), StepUM: s.StepUM, UUM: s.UUM, GapUM: s.GapUM, BeadUM: s.BeadUM, Reason: s.Reason})
+			r.Stations = append(r.Stations, StepStation{Serial: u.Serial, AngleDeg: s.AngleDeg, Side: string(s.Side), StepUM: s.StepUM,
+				UUM: s.UUM, GapUM: s.GapUM, BeadUM: s.BeadUM, Reason: s.Reason})
 			switch {
 			case s.StepUM == nil:
 				missing++
@@ -69,7 +70,8 @@ func (r *Report) AddInspections(all []part.Inspection) {
 	}
 	if len(us) > 0 {
 		slices.Sort(us)
-		r.Gauge.Step = &StepU{Stations: len(r.Stations) - missing, Unmeasured: missing, MedianUM: part.Num(middle(us)), LargestUM: part.Num(us[len(us)-1])}
+		r.Gauge.Step = &StepU{Stations: len(r.Stations) - missing, Unmeasured: missing, MedianUM: part.Num(middle(us)),
+			LargestUM: part.Num(us[len(us)-1])}
 	}
 }
 
@@ -81,8 +83,10 @@ func middle(sorted []float64) float64 {
 func (r *Report) addFindings(serial string, res *part.Result) {
 	for i := range res.Findings {
 		f := &res.Findings[i]
-		r.Findings = append(r.Findings, Finding{Serial: serial, Number: f.Number, Kind: f.Kind, Zone: f.Zone, Severity: f.Severity, Place: f.StepStation, TurnDeg: f.TurnDeg, BelowMM: f.BelowMM,
-			DiameterMM: f.DiameterMM, UDiamMM: f.UDiamMM, LengthMM: f.LengthMM, ULengthMM: f.ULengthMM, ValueUM: f.ValueUM, Confidence: f.Confidence})
+		r.Findings = append(r.Findings, Finding{Serial: serial, Number: f.Number, Kind: f.Kind, Zone: f.Zone, Severity: f.Severity,
+			Place: f.StepStation, TurnDeg: f.TurnDeg, BelowMM: f.BelowMM,
+			DiameterMM: f.DiameterMM, UDiamMM: f.UDiamMM, LengthMM: f.LengthMM, ULengthMM: f.ULengthMM, ValueUM: f.ValueUM,
+			Confidence: f.Confidence})
 	}
 }
 
@@ -103,7 +107,8 @@ func (r *Report) AddScales(full []part.Inspection) {
 		for _, s := range full[i].Result.Scales {
 			k := slices.IndexFunc(r.Gauge.Scales, func(o Scale) bool { return o.SHA256 == s.SHA256 && o.View == string(s.View) })
 			if k < 0 {
-				r.Gauge.Scales = append(r.Gauge.Scales, Scale{File: s.File, SHA256: s.SHA256, Made: s.Made, View: string(s.View), MMPerPX: s.MMPerPX, URel: s.URel})
+				r.Gauge.Scales = append(r.Gauge.Scales, Scale{File: s.File, SHA256: s.SHA256, Made: s.Made, View: string(s.View),
+					MMPerPX: s.MMPerPX, URel: s.URel})
 				k = len(r.Gauge.Scales) - 1
 			}
 			r.Gauge.Scales[k].Units++

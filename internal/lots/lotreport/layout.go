@@ -163,7 +163,8 @@ func (p *sheet) facts(all []fact) {
 		var names [2][]string
 		for k := 0; k < 2 && i+k < len(kept); k++ {
 			p.letters(bodySize, palette.Ink)
-			cells[k], names[k] = paper.Wrap(p.Fpdf, paper.Printable(kept[i+k].value), col-nameWide), paper.Wrap(p.Fpdf, paper.Printable(kept[i+k].name), nameWide-2)
+			cells[k], names[k] = paper.Wrap(p.Fpdf, paper.Printable(kept[i+k].value), col-nameWide),
+				paper.Wrap(p.Fpdf, paper.Printable(kept[i+k].name), nameWide-2)
 			tall = max(tall, float64(max(len(cells[k]), len(names[k])))*high(bodySize)+.9)
 		}
 		p.need(tall)

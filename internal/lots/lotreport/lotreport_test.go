@@ -111,8 +111,12 @@ func TestPDFText(t *testing.T) {
 	r.Lot.Name = "批次 龘 7"
 	r.Units[3].Serial, r.Draw.Serials[3] = "k\tx\u0001y", "k\tx\u0001y"
 	for tag, words := range map[string][]string{
-		"en":      {"ACCEPTED", "批次", "[U+9F98]", "王小明", "page 1 of", "MIL-STD-105E (1989)", "ISO 2859-1:1999", "8612443018", "k = 2", "µm", "±", "inspector 2", "9c3c7ab4410caf11", "Anderson-Darling", "k x[U+0001]y", "Confidence", "on the shell, 120°", "mm below the seam", "on the shell at 358° and 3.5 mm", "The shells of 74 of the 80 units", "faceplate off-centre by 84 ± 3 µm towards 40°"},
-		"zh-Hans": {"接收", "批次", "王小明", "第 1 页", "MIL-STD-105E (1989)", "种子", "8612443018", "扩展不确定度", "µm", "±", "灰尘", "抽检特性曲线", "转角 120°", "接缝以下，mm", "转角 358°", "面板偏心 84 ± 3 µm，朝向 40°"},
+		"en": {"ACCEPTED", "批次", "[U+9F98]", "王小明", "page 1 of", "MIL-STD-105E (1989)", "ISO 2859-1:1999", "8612443018", "k = 2", "µm",
+			"±", "inspector 2", "9c3c7ab4410caf11", "Anderson-Darling", "k x[U+0001]y", "Confidence", "on the shell, 120°",
+			"mm below the seam", "on the shell at 358° and 3.5 mm", "The shells of 74 of the 80 units",
+			"faceplate off-centre by 84 ± 3 µm towards 40°"},
+		"zh-Hans": {"接收", "批次", "王小明", "第 1 页", "MIL-STD-105E (1989)", "种子", "8612443018", "扩展不确定度", "µm", "±", "灰尘", "抽检特性曲线", "转角 120°",
+			"接缝以下，mm", "转角 358°", "面板偏心 84 ± 3 µm，朝向 40°"},
 	} {
 		if tag == "zh-Hans" {
 			words[10] = language(t, tag).T("kind.dust")
@@ -176,8 +180,10 @@ func TestXLSX(t *testing.T) {
 		sheet, at, want string
 		number          bool
 	}{
-		{"Units", "H1", "Worst step, µm", false}, {"Units", "B2", "k00001", false}, {"Units", "A2", "1", true}, {"Units", "H4", "", true}, {"Units", "B7", "=1+1", false}, {"Units", "G7", "", true}, {"Units", "G2", "pass", false},
-		{"Plan", "F3", "1", true}, {"Plan", "G3", "80", true}, {"Stations", "B2", "0", true}, {"Findings", "F1", "Turn, degrees", false}, {"Findings", "F3", "119.6", true}, {"Findings", "G3", "3.24", true}, {"Findings", "G2", "", true},
+		{"Units", "H1", "Worst step, µm", false}, {"Units", "B2", "k00001", false}, {"Units", "A2", "1", true}, {"Units", "H4", "", true},
+		{"Units", "B7", "=1+1", false}, {"Units", "G7", "", true}, {"Units", "G2", "pass", false},
+		{"Plan", "F3", "1", true}, {"Plan", "G3", "80", true}, {"Stations", "B2", "0", true}, {"Findings", "F1", "Turn, degrees", false},
+		{"Findings", "F3", "119.6", true}, {"Findings", "G3", "3.24", true}, {"Findings", "G2", "", true},
 	} {
 		v, k := cell(c.sheet, c.at)
 		if v != c.want || (k != excelize.CellTypeInlineString && k != excelize.CellTypeSharedString) != c.number {
@@ -205,7 +211,8 @@ func TestCSV(t *testing.T) {
 		if err != nil || len(all) != n+1 {
 			t.Errorf("%s: %d rows, %v; %d wanted", name, len(all), err, n+1)
 		}
-		if name == "findings" && (strings.Join(all[0][5:7], " ") != "turn_deg below_mm" || strings.Join(all[2][5:7], " ") != "119.6 3.24" || all[1][5]+all[1][6] != "") {
+		if name == "findings" && (strings.Join(all[0][5:7], " ") != "turn_deg below_mm" || strings.Join(all[2][5:7], " ") != "119.6 3.24" ||
+			all[1][5]+all[1][6] != "") {
 			t.Errorf("%v", all[:3])
 		}
 		if name == "stations" && (all[2][3] != "" || all[1][2] != "left" || all[0][3] != "step_um") {
@@ -277,17 +284,20 @@ func TestMaps(t *testing.T) {
 		t.Fatal(err)
 	}
 	m, sh := rep.Map, rep.Shell
-	if m == nil || sh == nil || len(m.Findings) != 30 || len(sh.Findings) != 10 || m.Left != 20 || sh.Left != 0 || sh.Units != 30 || math.Abs(sh.GirthMM-16*math.Pi) > 1e-3 || sh.DepthMM != 10 || sh.LookedAt != 1 {
+	if m == nil || sh == nil || len(m.Findings) != 30 || len(sh.Findings) != 10 || m.Left != 20 || sh.Left != 0 || sh.Units != 30 ||
+		math.Abs(sh.GirthMM-16*math.Pi) > 1e-3 || sh.DepthMM != 10 || sh.LookedAt != 1 {
 		t.Fatalf("%+v\n%+v", m, sh)
 	}
-	if len(sh.Circles) != 1 || len(m.Circles) != 0 || sh.Circles[0].Units < 9 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 || math.Abs(sh.Circles[0].BelowMM-4) > 1 {
+	if len(sh.Circles) != 1 || len(m.Circles) != 0 || sh.Circles[0].Units < 9 || math.Abs(math.Remainder(sh.Circles[0].TurnDeg, 360)) > 8 ||
+		math.Abs(sh.Circles[0].BelowMM-4) > 1 {
 		t.Errorf("%+v", sh.Circles)
 	}
 	figures, err := rep.Figures(language(t, "en"), "en", time.UTC)
 	if err != nil || len(figures) != 1 || figures[0].ID != "map" {
 		t.Fatalf("%v %v", figures, err)
 	}
-	for _, want := range []string{"30 findings, laid over one outline.", "10 findings, laid over one unrolled shell", "20 without a place are left out.", "units at one place", "The shells of 30 of the 40 units are known."} {
+	for _, want := range []string{"30 findings, laid over one outline.", "10 findings, laid over one unrolled shell",
+		"20 without a place are left out.", "units at one place", "The shells of 30 of the 40 units are known."} {
 		if !strings.Contains(figures[0].Caption, want) {
 			t.Errorf("%q lacks %q", figures[0].Caption, want)
 		}
@@ -307,7 +317,8 @@ func TestMaps(t *testing.T) {
 		if rep.Shell != nil {
 			left += rep.Shell.Left
 		}
-		if f, err := rep.Figures(language(t, "zh-Hans"), "zh-Hans", time.UTC); left != c.left || err != nil || (len(f) == 1) != (c.plate || c.shell) {
+		if f, err := rep.Figures(language(t, "zh-Hans"), "zh-Hans", time.UTC); left != c.left || err != nil ||
+			(len(f) == 1) != (c.plate || c.shell) {
 			t.Errorf("%s: %d left out, not %d; %d figures, %v", name, left, c.left, len(f), err)
 		}
 	}
@@ -316,12 +327,14 @@ func TestMaps(t *testing.T) {
 // TestPlacesUnread: findings on the shell of which only the brief was read are told.
 func TestPlacesUnread(t *testing.T) {
 	at := part.Num(3)
-	brief := part.Result{Findings: []part.Finding{{Number: 1, Kind: part.Run, Zone: part.ZoneShell}, {Number: 2, Kind: part.Dust, Zone: part.ZoneFace}}}
+	brief := part.Result{Findings: []part.Finding{{Number: 1, Kind: part.Run, Zone: part.ZoneShell},
+		{Number: 2, Kind: part.Dust, Zone: part.ZoneFace}}}
 	whole := part.Result{Findings: []part.Finding{{Number: 1, Kind: part.Run, Zone: part.ZoneShell, TurnDeg: at, BelowMM: at}}}
 	rep := &Report{Units: []Unit{{Serial: "a", Taken: true, Inspection: 7}, {Serial: "b", Taken: true, Inspection: 8}}}
 	rep.AddInspections([]part.Inspection{{ID: 7, Brief: true, Result: brief}, {ID: 8, Result: whole}})
 	said := rep.Say(language(t, "en"), "en", rep.Notes)
-	if len(said) != 1 || !strings.HasPrefix(said[0], "Where 1 finding lies on the shell was not read") || rep.Findings[0].TurnDeg != nil || rep.Findings[2].TurnDeg != at {
+	if len(said) != 1 || !strings.HasPrefix(said[0], "Where 1 finding lies on the shell was not read") || rep.Findings[0].TurnDeg != nil ||
+		rep.Findings[2].TurnDeg != at {
 		t.Errorf("%q %+v", said, rep.Findings)
 	}
 }
@@ -329,7 +342,8 @@ func TestPlacesUnread(t *testing.T) {
 // Reports of lots that stand anywhere are written: nothing drawn, half inspected,
 // nothing found, nothing measured.
 func TestEveryState(t *testing.T) {
-	bare := &Report{Schema: Schema, Generated: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC), Lot: Lot{Name: strings.Repeat("a very long name of a lot ", 12), Size: 2, State: ToDraw}}
+	bare := &Report{Schema: Schema, Generated: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC),
+		Lot: Lot{Name: strings.Repeat("a very long name of a lot ", 12), Size: 2, State: ToDraw}}
 	half := invented(500, 80, Waiting)
 	half.Decision = nil
 	for i := 40; i < 80; i++ {
@@ -339,8 +353,10 @@ func TestEveryState(t *testing.T) {
 	for i := range blind.Units {
 		blind.Units[i].WorstStepUM, blind.Units[i].UUM, blind.Units[i].Score, blind.Units[i].Verdict = nil, nil, nil, part.NotMeasured
 	}
-	blind.Stations, blind.Findings, blind.Steps, blind.Charts, blind.Paretos, blind.Map, blind.Shell, blind.Gauge = nil, nil, nil, nil, nil, nil, nil, Gauge{}
-	for name, r := range map[string]*Report{"bare": bare, "half": half, "blind": blind, "screened": invented(50, 50, Screened), "returned": invented(50, 13, Returned), "to decide": invented(50, 13, ToDecide)} {
+	blind.Stations, blind.Findings, blind.Steps, blind.Charts, blind.Paretos, blind.Map, blind.Shell, blind.Gauge = nil, nil, nil, nil, nil,
+		nil, nil, Gauge{}
+	for name, r := range map[string]*Report{"bare": bare, "half": half, "blind": blind, "screened": invented(50, 50, Screened),
+		"returned": invented(50, 13, Returned), "to decide": invented(50, 13, ToDecide)} {
 		for _, tag := range []string{"en", "zh-Hans"} {
 			for f, data := range formats(t, r, tag) {
 				if len(data) == 0 {

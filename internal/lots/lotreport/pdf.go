@@ -111,7 +111,9 @@ func (d pdfReport) top() {
 		all[2].value = ""
 	}
 	if d.Draw != nil {
-		all = append(all, fact{d.t("fact.sample"), d.t("units", "n", count(len(d.Draw.Serials)))}, fact{d.t("fact.seed"), join(", ", fmt.Sprint(d.Draw.Seed), d.t(map[bool]string{true: "draw.given", false: "draw.chance"}[d.Draw.Given]))})
+		all = append(all, fact{d.t("fact.sample"), d.t("units", "n", count(len(d.Draw.Serials)))},
+			fact{d.t("fact.seed"), join(", ", fmt.Sprint(d.Draw.Seed), d.t(map[bool]string{true: "draw.given",
+				false: "draw.chance"}[d.Draw.Given]))})
 	}
 	if x := d.Decision; x != nil {
 		all = append(all, fact{d.t("fact.decided"), join(", ", d.clock(x.At), x.By)})
@@ -215,8 +217,10 @@ func (d pdfReport) plans() {
 		return
 	}
 	d.heading(d.t("plan.title"))
-	cols := []column{{d.t("plan.severity"), 2.2, false}, {d.t("plan.mode"), 1.7, false}, {d.t("plan.level"), 1.1, false}, {d.t("plan.letter"), 1.1, false}, {d.t("plan.aql"), 1.2, true},
-		{d.t("plan.n"), 1.25, true}, {d.t("plan.ac"), .7, true}, {d.t("plan.re"), .7, true}, {d.t("plan.inspected"), 1.6, true}, {d.t("plan.count"), 1.2, true}, {d.t("plan.stand"), 3.2, false}}
+	cols := []column{{d.t("plan.severity"), 2.2, false}, {d.t("plan.mode"), 1.7, false}, {d.t("plan.level"), 1.1, false},
+		{d.t("plan.letter"), 1.1, false}, {d.t("plan.aql"), 1.2, true},
+		{d.t("plan.n"), 1.25, true}, {d.t("plan.ac"), .7, true}, {d.t("plan.re"), .7, true}, {d.t("plan.inspected"), 1.6, true},
+		{d.t("plan.count"), 1.2, true}, {d.t("plan.stand"), 3.2, false}}
 	var rows [][]string
 	for _, x := range d.Plans {
 		aql := "–"
@@ -227,7 +231,8 @@ func (d pdfReport) plans() {
 		if x.PerHundred {
 			what = d.t("plan.findings")
 		}
-		rows = append(rows, []string{d.t("plan.what", "severity", "@severity."+string(x.Severity), "what", what), d.word("lot.mode.", x.Mode), x.Level, x.Letter, aql,
+		rows = append(rows, []string{d.t("plan.what", "severity", "@severity."+string(x.Severity), "what", what),
+			d.word("lot.mode.", x.Mode), x.Level, x.Letter, aql,
 			count(x.N), count(x.Ac), count(x.Re), count(x.Inspected), count(x.Count), d.t("stand." + string(x.Stand))})
 	}
 	d.table(cols, rows, func(i int) bool { return d.Plans[i].Stand == StandReached })
@@ -318,7 +323,8 @@ func (d pdfReport) signature(x *Decision) {
 	if x.Accept {
 		word = d.t("decision.accept")
 	}
-	d.facts([]fact{{d.t("decision.word"), word}, {d.t("decision.by"), x.By}, {d.t("decision.at"), d.clock(x.At)}, {d.t("decision.note"), x.Note}})
+	d.facts([]fact{{d.t("decision.word"), word}, {d.t("decision.by"), x.By}, {d.t("decision.at"), d.clock(x.At)},
+		{d.t("decision.note"), x.Note}})
 	d.list("•", d.sayAll(x.Notes))
 	if x.Hash != "" {
 		d.paraIn(d.t("decision.hash", "hash", x.Hash), smallSize, palette.Soft)
@@ -331,7 +337,8 @@ func (d pdfReport) switching() {
 		return
 	}
 	d.heading(d.t("switch.title"))
-	cols := []column{{d.t("plan.severity"), 2, false}, {d.t("switch.by"), 3, false}, {d.t("switch.before"), 2, false}, {d.t("switch.after"), 2, false}, {d.t("switch.score"), 1.4, true}}
+	cols := []column{{d.t("plan.severity"), 2, false}, {d.t("switch.by"), 3, false}, {d.t("switch.before"), 2, false},
+		{d.t("switch.after"), 2, false}, {d.t("switch.score"), 1.4, true}}
 	var rows [][]string
 	for _, x := range d.Switching {
 		after := d.t("switch.undecided")
@@ -360,7 +367,8 @@ func (d pdfReport) gauge() {
 	g := d.Gauge
 	d.heading(d.t("gauge.title"))
 	if u := g.Step; u != nil {
-		d.para(d.t("gauge.step", "n", count(u.Stations), "median", d.number(doubled(u.MedianUM), 1), "largest", d.number(doubled(u.LargestUM), 1)))
+		d.para(d.t("gauge.step", "n", count(u.Stations), "median", d.number(doubled(u.MedianUM), 1), "largest",
+			d.number(doubled(u.LargestUM), 1)))
 		if u.Unmeasured > 0 {
 			d.list("!", []string{d.t("gauge.unmeasured", "n", count(u.Unmeasured))})
 		}
@@ -376,7 +384,8 @@ func (d pdfReport) gauge() {
 			n = count(*s.Categories)
 		}
 		d.facts([]fact{{d.t("gauge.study"), join(", ", s.Name, s.Date)}, {d.t("gauge.grade"), d.word("lot.grade.", s.Grade)},
-			{d.t("gauge.share"), d.percent(s.Gauge, 1)}, {d.t("gauge.tolerance"), d.percent(s.OfTolerance, 1)}, {d.t("gauge.categories"), n}})
+			{d.t("gauge.share"), d.percent(s.Gauge, 1)}, {d.t("gauge.tolerance"), d.percent(s.OfTolerance, 1)},
+			{d.t("gauge.categories"), n}})
 	}
 	switch c := g.Check; {
 	case c == nil:
@@ -390,7 +399,8 @@ func (d pdfReport) gauge() {
 		if c.OK {
 			key = "gauge.check_ok"
 		}
-		d.facts([]fact{{d.t("gauge.check"), d.t(key)}, {d.t("gauge.check_last"), last}, {d.t("gauge.check_log"), c.Log}, {d.t("gauge.check_told"), c.Notes}})
+		d.facts([]fact{{d.t("gauge.check"), d.t(key)}, {d.t("gauge.check_last"), last}, {d.t("gauge.check_log"), c.Log},
+			{d.t("gauge.check_told"), c.Notes}})
 	}
 	if len(g.Scales) == 0 {
 		d.list("!", []string{d.t("gauge.no_scale")})
@@ -399,14 +409,16 @@ func (d pdfReport) gauge() {
 	if g.ScalesOf > 0 && g.ScalesOf < len(d.Units) {
 		d.paraIn(d.t("scale.of", "n", count(g.ScalesOf), "of", count(len(d.Units))), smallSize, palette.Soft)
 	}
-	cols := []column{{d.t("scale.file"), 3, false}, {d.t("scale.made"), 1.6, false}, {d.t("scale.view"), 1.2, false}, {d.t("scale.mm"), 1.5, true}, {d.t("scale.u"), 1.4, true}, {d.t("scale.units"), 1, true}, {"SHA-256", 2.2, false}}
+	cols := []column{{d.t("scale.file"), 3, false}, {d.t("scale.made"), 1.6, false}, {d.t("scale.view"), 1.2, false},
+		{d.t("scale.mm"), 1.5, true}, {d.t("scale.u"), 1.4, true}, {d.t("scale.units"), 1, true}, {"SHA-256", 2.2, false}}
 	var rows [][]string
 	for _, x := range g.Scales {
 		view := d.t("scale.all")
 		if x.View != "" {
 			view = d.T("view." + x.View)
 		}
-		rows = append(rows, []string{x.File, x.Made, view, d.Number(x.MMPerPX, 6), d.Number(100*x.URel, 3), count(x.Units), x.SHA256[:min(16, len(x.SHA256))]})
+		rows = append(rows, []string{x.File, x.Made, view, d.Number(x.MMPerPX, 6), d.Number(100*x.URel, 3), count(x.Units),
+			x.SHA256[:min(16, len(x.SHA256))]})
 	}
 	d.table(cols, rows, nil)
 }
@@ -426,7 +438,8 @@ func (d pdfReport) step() {
 	}
 	d.heading(d.t("cap.title"))
 	d.facts([]fact{{d.t("cap.n"), count(c.N)}, {d.t("var.limits"), d.between(d.blank(c.LowerUM, 0), d.blank(c.UpperUM, 0)) + " µm"},
-		{d.t("var.mean"), d.number(c.MeanUM, 1) + " µm"}, {d.t("var.sd"), d.number(c.SDUM, 2) + " µm"}, {d.t("cap.within"), d.number(c.WithinUM, 2) + " µm"}, {d.t("cap.beyond"), d.percent(c.Beyond, 2)}})
+		{d.t("var.mean"), d.number(c.MeanUM, 1) + " µm"}, {d.t("var.sd"), d.number(c.SDUM, 2) + " µm"},
+		{d.t("cap.within"), d.number(c.WithinUM, 2) + " µm"}, {d.t("cap.beyond"), d.percent(c.Beyond, 2)}})
 	if len(c.Indices) > 0 {
 		cols := []column{{d.t("cap.index"), 1, false}, {d.t("cap.value"), 1, true}, {d.t("cap.interval"), 2, true}}
 		var rows [][]string
@@ -479,7 +492,8 @@ func (d pdfReport) process() {
 		d.paraIn(d.t("hints.only"), smallSize, palette.Soft)
 	}
 	if len(d.Yields) > 0 {
-		cols := []column{{d.t("yield.stage"), 2, false}, {d.t("yield.n"), 1, true}, {d.t("yield.passed"), 1, true}, {d.t("yield.share"), 1, true}, {d.t("cap.interval"), 2, true}}
+		cols := []column{{d.t("yield.stage"), 2, false}, {d.t("yield.n"), 1, true}, {d.t("yield.passed"), 1, true},
+			{d.t("yield.share"), 1, true}, {d.t("cap.interval"), 2, true}}
 		var rows [][]string
 		for _, y := range d.Yields {
 			name := d.t("yield.rolled")
@@ -503,7 +517,8 @@ func (d pdfReport) process() {
 		d.small(d.t("escape.title"))
 		var all []string
 		for _, e := range d.Escapes {
-			all = append(all, d.t("escape.line", "from", "@stage."+e.From, "to", "@stage."+e.To, "n", count(e.N), "found", count(e.Found), "share", d.percent(e.Share, 1), "overlooked", count(e.Overlooked)))
+			all = append(all, d.t("escape.line", "from", "@stage."+e.From, "to", "@stage."+e.To, "n", count(e.N), "found", count(e.Found),
+				"share", d.percent(e.Share, 1), "overlooked", count(e.Overlooked)))
 		}
 		d.list("•", all)
 	}
@@ -530,15 +545,18 @@ func (d pdfReport) units() {
 		d.para(d.t("unit.none"))
 		return
 	}
-	cols := []column{{d.t("unit.place"), .8, true}, {d.t("unit.serial"), 2.2, false}, {d.t("unit.verdict"), 2, false}, {d.t("unit.step"), 2, true}, {d.t("unit.score"), 1.1, true},
-		{d.T("severity.critical"), 1, true}, {d.T("severity.major"), 1, true}, {d.T("severity.moderate"), 1.45, true}, {d.T("severity.minor"), 1, true}, {d.t("unit.when"), 2.4, false}, {d.t("unit.by"), 1.8, false}}
+	cols := []column{{d.t("unit.place"), .8, true}, {d.t("unit.serial"), 2.2, false}, {d.t("unit.verdict"), 2, false},
+		{d.t("unit.step"), 2, true}, {d.t("unit.score"), 1.1, true},
+		{d.T("severity.critical"), 1, true}, {d.T("severity.major"), 1, true}, {d.T("severity.moderate"), 1.45, true},
+		{d.T("severity.minor"), 1, true}, {d.t("unit.when"), 2.4, false}, {d.t("unit.by"), 1.8, false}}
 	var rows [][]string
 	for _, u := range shown {
 		when := ""
 		if u.At != nil {
 			when = d.clock(*u.At)
 		}
-		rows = append(rows, []string{count(u.Place), u.Serial, d.word("verdict_short.", string(u.Verdict)), d.withU(u.WorstStepUM, u.UUM, 0), d.blank(u.Score, 0),
+		rows = append(rows, []string{count(u.Place), u.Serial, d.word("verdict_short.", string(u.Verdict)),
+			d.withU(u.WorstStepUM, u.UUM, 0), d.blank(u.Score, 0),
 			count(u.Critical), count(u.Major), count(u.Moderate), count(u.Minor), when, u.By})
 	}
 	d.table(cols, rows, func(i int) bool { return shown[i].Counts })
@@ -596,7 +614,8 @@ func (d pdfReport) findings() {
 		d.para(d.t("finding.some", "n", count(len(d.Findings)), "shown", count(len(shown))))
 	}
 	d.paraIn(d.t("finding.u"), smallSize, palette.Soft)
-	cols := []column{{d.t("unit.serial"), 2, false}, {d.t("finding.number"), .7, true}, {d.t("finding.kind"), 2.2, false}, {d.t("finding.where"), 2.4, false}, {d.t("finding.severity"), 1.5, false},
+	cols := []column{{d.t("unit.serial"), 2, false}, {d.t("finding.number"), .7, true}, {d.t("finding.kind"), 2.2, false},
+		{d.t("finding.where"), 2.4, false}, {d.t("finding.severity"), 1.5, false},
 		{d.t("finding.size"), 2.6, true}, {d.t("finding.confidence"), 1.6, true}}
 	var rows [][]string
 	for _, f := range shown {
@@ -607,7 +626,8 @@ func (d pdfReport) findings() {
 		if f.TurnDeg != nil && f.BelowMM != nil {
 			where = d.t("finding.on_shell", "turn", d.Number(*f.TurnDeg, 0), "below", d.Number(*f.BelowMM, 1))
 		}
-		rows = append(rows, []string{f.Serial, count(f.Number), d.T("kind." + string(f.Kind)), where, d.T("severity." + string(f.Severity)), d.size(f), d.Number(f.Confidence, 2)})
+		rows = append(rows, []string{f.Serial, count(f.Number), d.T("kind." + string(f.Kind)), where, d.T("severity." + string(f.Severity)),
+			d.size(f), d.Number(f.Confidence, 2)})
 	}
 	d.table(cols, rows, nil)
 }
@@ -640,7 +660,8 @@ func (d pdfReport) sample() {
 		return
 	}
 	d.heading(d.t("draw.title"))
-	d.para(d.t("draw.how", "n", count(len(x.Serials)), "from", count(x.From), "seed", fmt.Sprint(x.Seed), "algorithm", d.algorithm(x.Algorithm), "time", d.clock(x.At), "by", join("", x.By)))
+	d.para(d.t("draw.how", "n", count(len(x.Serials)), "from", count(x.From), "seed", fmt.Sprint(x.Seed), "algorithm",
+		d.algorithm(x.Algorithm), "time", d.clock(x.At), "by", join("", x.By)))
 	counts := map[string]bool{}
 	for _, u := range d.Units {
 		if u.Counts {

@@ -410,10 +410,11 @@ type MapCircle struct {
 
 // ShellMap lays all findings over one unrolled shell, a cylinder of the mean girth.
 type ShellMap struct {
-	GirthMM  float64       `json:"girth_mm"`           // what one turn is
-	DepthMM  float64       `json:"depth_mm"`           // of the deepest
-	LookedAt float64       `json:"looked_at"`          // mean share of a shell that was looked at, 0..1
-	Rows     []string      `json:"rows"`               // from the seam down, a digit a cell, the first at turn 0: 2 looked at on all units, 1 on some, 0 on none
+	GirthMM  float64 `json:"girth_mm"`  // what one turn is
+	DepthMM  float64 `json:"depth_mm"`  // of the deepest
+	LookedAt float64 `json:"looked_at"` // mean share of a shell that was looked at, 0..1
+	// From the seam down, a digit a cell, the first at turn 0: 2 looked at on all units, 1 on some, 0 on none.
+	Rows     []string      `json:"rows"`
 	Findings []ShellPoint  `json:"findings"`           //
 	Left     int           `json:"left_out,omitempty"` // findings without a place, where there is no map of the faceplate
 	Units    int           `json:"units"`              // whose shell was looked at

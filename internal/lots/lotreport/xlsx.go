@@ -46,8 +46,10 @@ type book struct {
 
 func (b *book) fill(r *Report) error {
 	var err error
-	if b.bold, err = b.file.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true}, Fill: excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{"F1ECE1"}},
-		Alignment: &excelize.Alignment{WrapText: true, Vertical: "top"}, Border: []excelize.Border{{Type: "bottom", Color: "1D1B18", Style: 2}}}); err != nil {
+	if b.bold, err = b.file.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true},
+		Fill:      excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{"F1ECE1"}},
+		Alignment: &excelize.Alignment{WrapText: true, Vertical: "top"},
+		Border:    []excelize.Border{{Type: "bottom", Color: "1D1B18", Style: 2}}}); err != nil {
 		return err
 	}
 	form := "yyyy-mm-dd hh:mm"
@@ -55,7 +57,8 @@ func (b *book) fill(r *Report) error {
 		return err
 	}
 	stamp := r.Generated.UTC().Format(time.RFC3339)
-	if err := b.file.SetDocProps(&excelize.DocProperties{Title: b.t("title") + " " + r.Lot.Name, Creator: "Finishbench", LastModifiedBy: "Finishbench", Created: stamp, Modified: stamp, Language: b.tag}); err != nil {
+	if err := b.file.SetDocProps(&excelize.DocProperties{Title: b.t("title") + " " + r.Lot.Name, Creator: "Finishbench",
+		LastModifiedBy: "Finishbench", Created: stamp, Modified: stamp, Language: b.tag}); err != nil {
 		return err
 	}
 	first := b.t("sheetname.plan")
@@ -80,7 +83,8 @@ func (b *book) fill(r *Report) error {
 // frozen keeps a sheet's first rows in sight.
 func frozen(rows int) *excelize.Panes {
 	at := fmt.Sprintf("A%d", rows+1)
-	return &excelize.Panes{Freeze: true, YSplit: rows, TopLeftCell: at, ActivePane: "bottomLeft", Selection: []excelize.Selection{{SQRef: at, ActiveCell: at, Pane: "bottomLeft"}}}
+	return &excelize.Panes{Freeze: true, YSplit: rows, TopLeftCell: at, ActivePane: "bottomLeft",
+		Selection: []excelize.Selection{{SQRef: at, ActiveCell: at, Pane: "bottomLeft"}}}
 }
 
 // grid writes a table, row by row: a lot may have ten thousand units.
@@ -163,7 +167,8 @@ func (b *book) plan(name string, r *Report) error {
 		return w.SetRow(fmt.Sprintf("A%d", row), cells)
 	}
 	var head []any
-	for _, k := range []string{"plan.severity", "var.by", "plan.mode", "plan.level", "plan.letter", "plan.aql", "plan.n", "plan.ac", "plan.re", "plan.inspected", "plan.count", "plan.stand"} {
+	for _, k := range []string{"plan.severity", "var.by", "plan.mode", "plan.level", "plan.letter", "plan.aql", "plan.n", "plan.ac",
+		"plan.re", "plan.inspected", "plan.count", "plan.stand"} {
 		head = append(head, b.t(k))
 	}
 	if err := put(b.bold, head...); err != nil {
@@ -178,7 +183,9 @@ func (b *book) plan(name string, r *Report) error {
 		if p.PerHundred {
 			what = b.t("plan.findings")
 		}
-		if err := put(0, b.t("plan.what", "severity", "@severity."+string(p.Severity), "what", what), p.Standard, words{"lot.mode.", p.Mode}, p.Level, p.Letter, aql, p.N, p.Ac, p.Re, p.Inspected, p.Count, b.t("stand."+string(p.Stand))); err != nil {
+		if err := put(0, b.t("plan.what", "severity", "@severity."+string(p.Severity), "what", what), p.Standard,
+			words{"lot.mode.", p.Mode}, p.Level, p.Letter, aql, p.N, p.Ac, p.Re, p.Inspected, p.Count,
+			b.t("stand."+string(p.Stand))); err != nil {
 			return err
 		}
 	}
@@ -225,7 +232,8 @@ func (b *book) planFacts(r *Report) (all [][2]any) {
 		add("earlier.title", b.say(s))
 	}
 	for _, s := range r.Switching {
-		add("switch.title", strings.Join([]string{b.T("severity." + string(s.Severity)), s.Standard, b.word("lot.mode.", s.Before) + " → " + b.word("lot.mode.", s.After)}, ", "))
+		add("switch.title", strings.Join([]string{b.T("severity." + string(s.Severity)), s.Standard,
+			b.word("lot.mode.", s.Before) + " → " + b.word("lot.mode.", s.After)}, ", "))
 	}
 	if s := r.Gauge.Study; s != nil {
 		add("gauge.study", join(", ", s.Name, s.Date, b.word("lot.grade.", s.Grade)))
@@ -287,7 +295,8 @@ func (p *parts) write(out io.Writer, at time.Time) error {
 	slices.SortStableFunc(p.all, func(a, b *bookPart) int { return strings.Compare(a.name, b.name) })
 	w := zip.NewWriter(out)
 	for _, b := range p.all {
-		h := &zip.FileHeader{Name: b.name, Method: zip.Deflate, CRC32: b.crc, CompressedSize64: uint64(b.data.Len()), UncompressedSize64: b.size}
+		h := &zip.FileHeader{Name: b.name, Method: zip.Deflate, CRC32: b.crc, CompressedSize64: uint64(b.data.Len()),
+			UncompressedSize64: b.size}
 		//lint:ignore SA1019 CreateRaw leaves Modified alone
 		h.SetModTime(at.UTC().Truncate(2 * time.Second))
 		to, err := w.CreateRaw(h)

@@ -48,8 +48,9 @@ type Capability struct {
 	ExpectedOutsidePPM float64 // if the values were normal, per million
 	Normality          Normality
 	Percentiles        Percentiles
-	Calls              int     // points of the level's and the spread's chart beyond their limits: the indices say little where the process is not stable
-	GaugeShare         float64 // of the variance of all values; NaN: not known
+	// Points of the level's and the spread's chart beyond their limits: the indices say little where the process is not stable.
+	Calls      int
+	GaugeShare float64 // of the variance of all values; NaN: not known
 }
 
 // leastValues is from how many values on indices are given (common practice, no
@@ -189,7 +190,8 @@ func (c *Capability) indices() {
 		to    *Index
 		value float64
 		dof   float64
-	}{{&c.Cpl, cpl, c.DOFWithin}, {&c.Cpu, cpu, c.DOFWithin}, {&c.Cpk, cpk, c.DOFWithin}, {&c.Ppl, ppl, overall}, {&c.Ppu, ppu, overall}, {&c.Ppk, ppk, overall}} {
+	}{{&c.Cpl, cpl, c.DOFWithin}, {&c.Cpu, cpu, c.DOFWithin}, {&c.Cpk, cpk, c.DOFWithin}, {&c.Ppl, ppl, overall}, {&c.Ppu, ppu, overall},
+		{&c.Ppk, ppk, overall}} {
 		*x.to = Index{x.value, CpkBounds(x.value, n, x.dof, conf)}
 	}
 	c.Cpm = noIndex()
@@ -218,7 +220,8 @@ func CpBounds(cp, dof, confidence float64) study.Bounds {
 	}
 	// The gamma distribution takes fractions of a degree of freedom.
 	chi := distuv.ChiSquared{K: dof}
-	return study.Bounds{Lower: cp * math.Sqrt(chi.Quantile((1-confidence)/2)/dof), Upper: cp * math.Sqrt(chi.Quantile((1+confidence)/2)/dof)}
+	return study.Bounds{Lower: cp * math.Sqrt(chi.Quantile((1-confidence)/2)/dof),
+		Upper: cp * math.Sqrt(chi.Quantile((1+confidence)/2)/dof)}
 }
 
 // CpkBounds are the bounds of an index of one side: cpk -+ z sqrt(1/(9n) +

@@ -109,7 +109,8 @@ func TestCapable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !math.IsNaN(one.Cp.Value) || !math.IsNaN(one.Cpm.Value) || one.Cpk != one.Cpu || math.IsNaN(one.Cpk.Value) || !math.IsNaN(one.Percentiles.Pp.Value) || math.IsNaN(one.Percentiles.Ppk.Value) {
+	if !math.IsNaN(one.Cp.Value) || !math.IsNaN(one.Cpm.Value) || one.Cpk != one.Cpu || math.IsNaN(one.Cpk.Value) ||
+		!math.IsNaN(one.Percentiles.Pp.Value) || math.IsNaN(one.Percentiles.Ppk.Value) {
 		t.Errorf("one limit: %+v", one)
 	}
 }

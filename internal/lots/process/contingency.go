@@ -48,7 +48,8 @@ func TestGroups(hits, sizes []int, seed uint64) (t Test, residuals []float64, er
 	total, all, filled := 0, 0, 0
 	for i := range hits {
 		if hits[i] < 0 || hits[i] > sizes[i] {
-			return t, nil, fmt.Errorf("process: comparing groups: group %d has %d of %d: a count lies between 0 and its size", i+1, hits[i], sizes[i])
+			return t, nil, fmt.Errorf("process: comparing groups: group %d has %d of %d: a count lies between 0 and its size", i+1, hits[i],
+				sizes[i])
 		}
 		total, all = total+hits[i], all+sizes[i]
 		if sizes[i] > 0 {
@@ -173,7 +174,8 @@ func TestShares(counts []int, shares []float64, seed uint64) (Test, error) {
 	n, sum := 0, 0.0
 	for i := range counts {
 		if counts[i] < 0 || !(shares[i] > 0) || math.IsInf(shares[i], 0) {
-			return t, fmt.Errorf("process: comparing counts: count %d is %d and its share %g: a count is not below 0, a share above it", i+1, counts[i], shares[i])
+			return t, fmt.Errorf("process: comparing counts: count %d is %d and its share %g: a count is not below 0, a share above it",
+				i+1, counts[i], shares[i])
 		}
 		n, sum = n+counts[i], sum+shares[i]
 	}

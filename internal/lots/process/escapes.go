@@ -43,7 +43,8 @@ func ShowsAt(s part.Stage) []part.Kind {
 	case part.Trim:
 		return []part.Kind{part.Step, part.Gap, part.Bead, part.Sanding, part.Chip}
 	case part.Wet:
-		return []part.Kind{part.Bubble, part.Dust, part.Fibre, part.Run, part.Missed, part.Crater, part.Sanding, part.Step, part.Gap, part.Bead, part.Chip}
+		return []part.Kind{part.Bubble, part.Dust, part.Fibre, part.Run, part.Missed, part.Crater, part.Sanding, part.Step, part.Gap,
+			part.Bead, part.Chip}
 	}
 	return part.Kinds
 }
@@ -56,7 +57,8 @@ func EscapesOf(units []Unit, from, to part.Stage, confidence float64) (Escapes, 
 	}
 	e := Escapes{From: from, To: to}
 	if slices.Index(part.Stages, from) < 0 || slices.Index(part.Stages, from) >= slices.Index(part.Stages, to) {
-		return e, fmt.Errorf("process: escapes from stage %q to %q: the stages are trim, wet and cured, and the second comes later", from, to)
+		return e, fmt.Errorf("process: escapes from stage %q to %q: the stages are trim, wet and cured, and the second comes later", from,
+			to)
 	}
 	type unit struct{ serial, side string }
 	later := map[unit][]Unit{}

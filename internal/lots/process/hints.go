@@ -112,8 +112,10 @@ func dustHint(units []Unit, prm HintParams) ([]Hint, error) {
 	late, _ := meanSD(counts[len(counts)-third:])
 	return []Hint{{
 		Key: "dust_rising", Kind: part.Dust, Stage: looks[0].Stage, P: t.P,
-		Text: fmt.Sprintf("Dust %s: %.2g a unit in the first third, %.2g in the last (%d units, chance %.2g). Perhaps the filter or the airflow at the lacquering place.", where, early, late, t.N, t.P),
-		Figures: []Figure{{"units", float64(t.N), ""}, {"dust", float64(total), ""}, {"per_unit_early", early, ""}, {"per_unit_late", late, ""},
+		Text: fmt.Sprintf("Dust %s: %.2g a unit in the first third, %.2g in the last (%d units, chance %.2g). Perhaps the filter or the "+
+			"airflow at the lacquering place.", where, early, late, t.N, t.P),
+		Figures: []Figure{{"units", float64(t.N), ""}, {"dust", float64(total), ""}, {"per_unit_early", early, ""},
+			{"per_unit_late", late, ""},
 			{"rank", t.Rank, ""}, {"p", t.P, ""}, {"p_cluster", lies, ""}},
 	}}, nil
 }
@@ -184,8 +186,10 @@ func bubbleHint(units []Unit, prm HintParams) ([]Hint, error) {
 	}
 	return []Hint{{
 		Key: "bubbles_one_size", Kind: part.Bubble, Stage: looks[0].Stage, P: math.NaN(),
-		Text:    fmt.Sprintf("%d bubbles on %d units are of nearly one size: %.2g mm, scatter %.0f %% of it. Perhaps air stirred in as the lacquer was mixed, or the brush.", len(sizes), with, median, 100*spread),
-		Figures: []Figure{{"bubbles", float64(len(sizes)), ""}, {"units", float64(with), ""}, {"median", median, "mm"}, {"scatter", spread, "share"}},
+		Text: fmt.Sprintf("%d bubbles on %d units are of nearly one size: %.2g mm, scatter %.0f %% of it. Perhaps air stirred in as "+
+			"the lacquer was mixed, or the brush.", len(sizes), with, median, 100*spread),
+		Figures: []Figure{{"bubbles", float64(len(sizes)), ""}, {"units", float64(with), ""}, {"median", median, "mm"},
+			{"scatter", spread, "share"}},
 	}}, nil
 }
 
@@ -219,8 +223,10 @@ func sandingHint(units []Unit, prm HintParams) ([]Hint, error) {
 			from := map[Frame]string{UnitFrame: "from the unit's long axis", PictureFrame: "in the picture"}[frame]
 			return []Hint{{
 				Key: "sanding_one_way", Kind: part.Sanding, P: p,
-				Text:    fmt.Sprintf("Sanding marks run one way on %d units: %.0f degrees %s (agreement %.2f of 1, chance %.2g). Perhaps a grit was skipped, or the last grit did not cross the one before.", n, deg, from, length, p),
-				Figures: []Figure{{"units", float64(n), ""}, {"direction", deg, "deg"}, {"agreement", length, ""}, {"p", p, ""}, {"in_unit_frame", map[Frame]float64{UnitFrame: 1}[frame], ""}},
+				Text: fmt.Sprintf("Sanding marks run one way on %d units: %.0f degrees %s (agreement %.2f of 1, chance %.2g). Perhaps "+
+					"a grit was skipped, or the last grit did not cross the one before.", n, deg, from, length, p),
+				Figures: []Figure{{"units", float64(n), ""}, {"direction", deg, "deg"}, {"agreement", length, ""}, {"p", p, ""},
+					{"in_unit_frame", map[Frame]float64{UnitFrame: 1}[frame], ""}},
 			}}, nil
 		}
 	}
@@ -255,8 +261,11 @@ func stepHint(units []Unit, prm HintParams) ([]Hint, error) {
 		}
 		out = append(out, Hint{
 			Key: "step_drifts", Stage: stage, P: t.P,
-			Text:    fmt.Sprintf("The mean step at stage %s moves %s: %.3g um over %d units, %.1f of its standard deviations (chance %.2g). Perhaps the jig has moved, or the abrasive or cutter is wearing.", stage, way, t.Change, t.N, math.Abs(t.Change)/sd, t.P),
-			Figures: []Figure{{"units", float64(t.N), ""}, {"change", t.Change, "um"}, {"sd", sd, "um"}, {"per_100_units", 100 * t.Slope, "um"}, {"rank", t.Rank, ""}, {"p", t.P, ""}},
+			Text: fmt.Sprintf("The mean step at stage %s moves %s: %.3g um over %d units, %.1f of its standard deviations (chance "+
+				"%.2g). Perhaps the jig has moved, or the abrasive or cutter is wearing.", stage, way, t.Change, t.N, math.Abs(t.Change)/sd,
+				t.P),
+			Figures: []Figure{{"units", float64(t.N), ""}, {"change", t.Change, "um"}, {"sd", sd, "um"},
+				{"per_100_units", 100 * t.Slope, "um"}, {"rank", t.Rank, ""}, {"p", t.P, ""}},
 		})
 	}
 	return out, nil
@@ -294,8 +303,10 @@ func groupHints(units []Unit, prm HintParams) ([]Hint, error) {
 		others := float64(rest) / float64(of)
 		out = append(out, Hint{
 			Key: "group_" + string(k), Group: r.Name, P: p.Test.P,
-			Text: fmt.Sprintf("%s %q has findings on %.0f %% of %d inspections, the others on %.0f %% of %d (%s, chance %.2g). %s", keyWord(k), r.Name, 100*r.With.Value(), r.With.Of, 100*others, of, p.Test.Method, p.Test.P, keyAdvice(k)),
-			Figures: []Figure{{"inspections", float64(r.With.Of), ""}, {"inspections_others", float64(of), ""}, {"share", r.With.Value(), "share"}, {"share_others", others, "share"}, {"chi_squared", p.Test.Statistic, ""},
+			Text: fmt.Sprintf("%s %q has findings on %.0f %% of %d inspections, the others on %.0f %% of %d (%s, chance %.2g). %s",
+				keyWord(k), r.Name, 100*r.With.Value(), r.With.Of, 100*others, of, p.Test.Method, p.Test.P, keyAdvice(k)),
+			Figures: []Figure{{"inspections", float64(r.With.Of), ""}, {"inspections_others", float64(of), ""},
+				{"share", r.With.Value(), "share"}, {"share_others", others, "share"}, {"chi_squared", p.Test.Statistic, ""},
 				{"dof", float64(p.Test.DOF), ""}, {"residual", r.Residual, ""}, {"p", p.Test.P, ""}},
 		})
 	}
@@ -387,18 +398,21 @@ func clusterText(m DefectMap, c Cluster, k part.Kind) Hint {
 		what = strings.ReplaceAll(string(k), "_", " ") + " findings"
 	}
 	where, why := "on the faceplate", "Perhaps a nozzle, a worn tool or jig, or a draught past the spindle."
-	figures := []Figure{{"units", float64(c.Units), ""}, {"expected", c.Expected, ""}, {"findings", float64(c.Findings), ""}, {"x", c.X, "mm"}, {"y", c.Y, "mm"}, {"radius", c.R, "mm"}, {"p", c.P, ""}}
+	figures := []Figure{{"units", float64(c.Units), ""}, {"expected", c.Expected, ""}, {"findings", float64(c.Findings), ""},
+		{"x", c.X, "mm"}, {"y", c.Y, "mm"}, {"radius", c.R, "mm"}, {"p", c.P, ""}}
 	switch m.Frame {
 	case PictureFrame:
 		where, why = "of the picture, however the unit lies", "Perhaps dirt on the lens or a lamp, or glare: clean, and look again."
 	case ShellFrame:
 		turn := 360 * c.X / m.GirthMM
-		where, why = fmt.Sprintf("on the shell, at %.0f degrees of turn and %.1f mm below the seam", turn, c.Y), "Perhaps a mark of the spindle, a holder or a glove, or how the lacquer runs there."
+		where, why = fmt.Sprintf("on the shell, at %.0f degrees of turn and %.1f mm below the seam", turn,
+			c.Y), "Perhaps a mark of the spindle, a holder or a glove, or how the lacquer runs there."
 		figures = append(figures, Figure{"turn", turn, "deg"}, Figure{"below", c.Y, "mm"})
 	}
 	return Hint{
 		Key: "cluster_" + string(m.Frame), P: c.P, Kind: k,
-		Text:    fmt.Sprintf("%d units have %s at one place %s (within %.2g mm), where chance would bring %.1f (chance of that anywhere %.2g). %s", c.Units, what, where, c.R, c.Expected, c.P, why),
+		Text: fmt.Sprintf("%d units have %s at one place %s (within %.2g mm), where chance would bring %.1f (chance of that anywhere "+
+			"%.2g). %s", c.Units, what, where, c.R, c.Expected, c.P, why),
 		Figures: figures,
 	}
 }

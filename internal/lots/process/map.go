@@ -67,16 +67,18 @@ const aligned = 0.8
 
 // DefectMap is all findings over one outline.
 type DefectMap struct {
-	Frame    Frame
-	Ends     Ends           // in the unit's frame; "" in the others
-	Outline  [][2]float64   // mean of the units' outlines, mm, closed; none in the shell's frame
-	Shell    *part.ShellMap // in the shell's frame: all units' over each other, a digit of 2 where all looked, 1 where some did, 0 where none; else nil
-	GirthMM  float64        // in the shell\'s frame: what one turn is along x; else 0
+	Frame   Frame
+	Ends    Ends         // in the unit's frame; "" in the others
+	Outline [][2]float64 // mean of the units' outlines, mm, closed; none in the shell's frame
+	// In the shell's frame: all units' over each other, a digit of 2 where all looked, 1 where some did, 0 where none; else nil.
+	Shell    *part.ShellMap
+	GirthMM  float64 // in the shell\'s frame: what one turn is along x; else 0
 	Spots    []Spot
-	Units    int       // whose outline, or shell, is known, with or without findings
-	Unplaced int       // findings that were asked for and have no place: other views, outline, axis or shell not known
-	Clusters []Cluster // strongest first, none over another; the first is there whenever there are enough findings, the others where their P is below 0.05
-	Draws    int       // of maps; it ends early where clusters as strong have come up often by chance
+	Units    int // whose outline, or shell, is known, with or without findings
+	Unplaced int // findings that were asked for and have no place: other views, outline, axis or shell not known
+	// Strongest first, none over another; the first is there whenever there are enough findings, the others where their P is below 0.05.
+	Clusters []Cluster
+	Draws    int // of maps; it ends early where clusters as strong have come up often by chance
 	Seed     uint64
 }
 

@@ -174,7 +174,8 @@ func ParetoOf(units []Unit, key Key, o ParetoOptions) (Pareto, error) {
 		if err != nil {
 			return p, fmt.Errorf("process: pareto by %s: %w", key, err)
 		}
-		p.Rows = append(p.Rows, Row{Name: name, Findings: found[name], Share: float64(found[name]) / float64(p.Findings), With: s, Residual: math.NaN()})
+		p.Rows = append(p.Rows, Row{Name: name, Findings: found[name], Share: float64(found[name]) / float64(p.Findings), With: s,
+			Residual: math.NaN()})
 	}
 	slices.SortFunc(p.Rows, func(a, b Row) int {
 		return cmp.Or(cmp.Compare(b.Findings, a.Findings), cmp.Compare(b.With.Count, a.With.Count), cmp.Compare(a.Name, b.Name))

@@ -56,12 +56,14 @@ func TestTestGroups(t *testing.T) {
 	// Many hits are dealt by their complement: the same chance.
 	z, _, _ := TestGroups([]int{2, 4, 7}, sizes, 3)
 	near(t, "complement", z.P, exact, 4*math.Sqrt(exact/9999))
-	for name, c := range map[string][2][]int{"one group": {{1}, {2}}, "none has any": {{0, 0}, {2, 2}}, "all have": {{2, 2}, {2, 2}}, "one is empty": {{1, 0}, {2, 0}}} {
+	for name, c := range map[string][2][]int{"one group": {{1}, {2}}, "none has any": {{0, 0}, {2, 2}}, "all have": {{2, 2}, {2, 2}},
+		"one is empty": {{1, 0}, {2, 0}}} {
 		if x, _, err := TestGroups(c[0], c[1], 1); err != nil || !math.IsNaN(x.P) {
 			t.Errorf("%s: %+v %v", name, x, err)
 		}
 	}
-	for name, c := range map[string][2][]int{"negative": {{-1, 1}, {2, 2}}, "more than all": {{3, 1}, {2, 2}}, "sizes missing": {{1, 1}, {2}}} {
+	for name, c := range map[string][2][]int{"negative": {{-1, 1}, {2, 2}}, "more than all": {{3, 1}, {2, 2}},
+		"sizes missing": {{1, 1}, {2}}} {
 		if _, _, err := TestGroups(c[0], c[1], 1); err == nil {
 			t.Errorf("%s: no error", name)
 		}
@@ -124,7 +126,8 @@ func TestPareto(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(p.Rows) != 2 || p.Rows[0].Name != "dust" || p.Rows[0].Findings != 60 || p.Rows[0].With.Count != 30 || p.Rows[0].With.Of != 99 || p.NotMeasured != 1 || p.Findings != 70 {
+	if len(p.Rows) != 2 || p.Rows[0].Name != "dust" || p.Rows[0].Findings != 60 || p.Rows[0].With.Count != 30 || p.Rows[0].With.Of != 99 ||
+		p.NotMeasured != 1 || p.Findings != 70 {
 		t.Fatalf("%+v", p)
 	}
 	near(t, "cumulative", p.Rows[1].Cumulative, 1, 0)
@@ -159,7 +162,8 @@ func TestPareto(t *testing.T) {
 func TestYields(t *testing.T) {
 	var units []Unit
 	add := func(i int, s part.Stage, minute int, v part.Verdict, kinds ...part.Kind) {
-		units = append(units, Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Side: "R", Stage: s}, At: day(minute), Verdict: v, Findings: findings(kinds...)})
+		units = append(units, Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Side: "R", Stage: s}, At: day(minute), Verdict: v,
+			Findings: findings(kinds...)})
 	}
 	for i := range 10 {
 		v, w, c, k := part.Pass, part.Pass, part.Pass, []part.Kind(nil)
@@ -202,7 +206,8 @@ func TestYields(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(e.All) != 4 || e.Share.Of != 9 || e.Real.Count != 3 || len(e.Kinds) != 1 || e.Kinds[0] != (KindCount{part.Dust, 3}) || e.Waiting != 0 {
+	if len(e.All) != 4 || e.Share.Of != 9 || e.Real.Count != 3 || len(e.Kinds) != 1 || e.Kinds[0] != (KindCount{part.Dust, 3}) ||
+		e.Waiting != 0 {
 		t.Errorf("escapes %+v %+v %v", e.Share, e.Real, e.Kinds)
 	}
 	// One that passed wet again after it was found cured is waiting for its next look.
@@ -308,7 +313,8 @@ func TestPlate(t *testing.T) {
 	for name, c := range map[string]struct {
 		o  []part.Point
 		mm float64
-	}{"two points": {egg(0, 9, 9)[:2], 1}, "a line": {[]part.Point{{X: 0}, {X: 1}, {X: 2}}, 1}, "no scale": {egg(0, 9, 9), 0}, "nothing": {nil, 1}} {
+	}{"two points": {egg(0, 9, 9)[:2], 1}, "a line": {[]part.Point{{X: 0}, {X: 1}, {X: 2}}, 1}, "no scale": {egg(0, 9, 9), 0},
+		"nothing": {nil, 1}} {
 		if NewPlate(c.o, c.mm) != nil {
 			t.Errorf("%s: a plate", name)
 		}
@@ -357,7 +363,8 @@ func lot(n, each int, seed uint64, place func(i, j int, rng *rand.Rand, deg floa
 	var units []Unit
 	for i := range n {
 		deg, size := rng.Float64()*360, 0.8+0.4*rng.Float64()
-		u := Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Side: "R", Stage: part.Wet}, Verdict: part.Rework, At: day(i), Plate: NewPlate(egg(deg, 200*size, 140*size), 0.05)}
+		u := Unit{UnitInfo: part.UnitInfo{Serial: fmt.Sprint(i), Side: "R", Stage: part.Wet}, Verdict: part.Rework, At: day(i),
+			Plate: NewPlate(egg(deg, 200*size, 140*size), 0.05)}
 		for j := range each {
 			f := findings(part.Dust)[0]
 			for f.Place == nil {
@@ -571,7 +578,8 @@ func TestUnitOf(t *testing.T) {
 		r.Faceplate.OutlinePX = append(r.Faceplate.OutlinePX, [2]float64{p.X, p.Y})
 	}
 	u := UnitOf(&part.Inspection{Result: *r})
-	if u.Plate == nil || u.Findings[0].Place == nil || u.Findings[1].Place != nil || u.StepsMissing != 1 || len(u.Steps) != 1 || u.Findings[1].SizeMM != 0.2 || !math.IsNaN(u.Score) || !math.IsNaN(u.Steps[0].UUM) {
+	if u.Plate == nil || u.Findings[0].Place == nil || u.Findings[1].Place != nil || u.StepsMissing != 1 || len(u.Steps) != 1 ||
+		u.Findings[1].SizeMM != 0.2 || !math.IsNaN(u.Score) || !math.IsNaN(u.Steps[0].UUM) {
 		t.Fatalf("%+v", u)
 	}
 	if s := fmt.Sprint(u.BySeverity()); s != "[1 0 0 1]" {

@@ -190,7 +190,8 @@ func TestShellMirror(t *testing.T) {
 			}
 		}
 	}
-	units[0].Findings[0].OnShell, units[1].Shell = nil, &part.ShellMap{StepDeg: 90, StepMM: 1, RadiusMM: []float64{5}, Rows: []string{"0000"}}
+	units[0].Findings[0].OnShell, units[1].Shell = nil, &part.ShellMap{StepDeg: 90, StepMM: 1, RadiusMM: []float64{5},
+		Rows: []string{"0000"}}
 	if m := shellMap(t, units, MapOptions{}); m.Units != 1 || m.Unplaced != 2 || len(m.Spots) != 0 {
 		t.Errorf("%d units, %d unplaced, %d spots", m.Units, m.Unplaced, len(m.Spots))
 	}
@@ -202,7 +203,8 @@ func TestShellMirror(t *testing.T) {
 // TestShellUnitOf: a finding with turn and height lies on the shell, be its picture whatever.
 func TestShellUnitOf(t *testing.T) {
 	turn, below := 370.0, 2.5
-	r := &part.Result{Shell: &part.ShellMap{}, Findings: []part.Finding{{Kind: part.Run, Zone: part.ZoneShell, TurnDeg: &turn, BelowMM: &below}, {Kind: part.Run, Zone: part.ZoneShell, TurnDeg: &turn}}}
+	r := &part.Result{Shell: &part.ShellMap{}, Findings: []part.Finding{{Kind: part.Run, Zone: part.ZoneShell, TurnDeg: &turn,
+		BelowMM: &below}, {Kind: part.Run, Zone: part.ZoneShell, TurnDeg: &turn}}}
 	u := UnitOf(&part.Inspection{Result: *r})
 	if p := u.Findings[0].OnShell; u.Shell != r.Shell || p == nil || *p != (ShellPlace{10, 2.5}) || u.Findings[1].OnShell != nil {
 		t.Errorf("%+v", u)

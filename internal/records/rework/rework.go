@@ -83,7 +83,8 @@ func latest(ctx context.Context, s *records.Store, name string) (*part.Inspectio
 			continue
 		}
 		if last != nil && last.Side != all[i].Side {
-			return nil, cli.Usagef("%s is on record with both sides: say which, %s or %s", serial, part.UnitName(serial, last.Side), part.UnitName(serial, all[i].Side))
+			return nil, cli.Usagef("%s is on record with both sides: say which, %s or %s", serial, part.UnitName(serial, last.Side),
+				part.UnitName(serial, all[i].Side))
 		}
 		last = &all[i]
 	}
@@ -105,7 +106,8 @@ func replan(in *part.Inspection) error {
 	}
 	p, ok := grade.PlanFor(&in.Result, limits)
 	if !ok && in.Overruled == nil {
-		return fmt.Errorf("record %d has no plan, and this program would not call the unit %q by its limits: inspect it again", in.ID, in.Result.Verdict)
+		return fmt.Errorf("record %d has no plan, and this program would not call the unit %q by its limits: inspect it again", in.ID,
+			in.Result.Verdict)
 	}
 	in.Result.Plan = p
 	return nil

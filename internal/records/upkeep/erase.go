@@ -20,7 +20,8 @@ func RunErase(ctx context.Context, o cli.Database, name string, stdout io.Writer
 	case err != nil:
 		return err
 	case kept > 0:
-		return fmt.Errorf("records: %s was erased where it can be, but %s of an earlier version of this program hold the name itself, and what is chained cannot be changed; export what you need, and begin a new database",
+		return fmt.Errorf("records: %s was erased where it can be, but %s of an earlier version of this program hold the name itself, "+
+			"and what is chained cannot be changed; export what you need, and begin a new database",
 			name, cli.Counted(kept, "inspection", "inspections"))
 	case people == 0:
 		return fmt.Errorf("records: nobody is called %q here; capital letters count", name)

@@ -32,7 +32,8 @@ func TestWrap(t *testing.T) {
 	p := begun(t)
 	Letters(p, 9.5, palette.Ink)
 	for _, text := range []string{
-		"The quick brown fox jumps over the lazy dog, and back again.", "每处台阶均附不确定度，限度未因此收紧。每处台阶均附不确定度，限度未因此收紧。", strings.Repeat("x", 120), "a", "", "mixed 文字 and words，一起 wrapped in one line 或多行。",
+		"The quick brown fox jumps over the lazy dog, and back again.", "每处台阶均附不确定度，限度未因此收紧。每处台阶均附不确定度，限度未因此收紧。", strings.Repeat("x", 120),
+		"a", "", "mixed 文字 and words，一起 wrapped in one line 或多行。",
 	} {
 		lines := Wrap(p, text, 40)
 		if got := strings.ReplaceAll(strings.Join(lines, ""), " ", ""); got != strings.ReplaceAll(text, " ", "") {
@@ -60,7 +61,8 @@ func TestCanvas(t *testing.T) {
 		do           func()
 		wantX, wantY float64
 	}{
-		{func() {}, 25, 98}, {func() { c.Translate(vg.Point{X: 2, Y: 6}) }, 26, 95}, {func() { c.Rotate(math.Pi / 2) }, 18, 95}, {func() { c.Scale(3, 3) }, 35, 94},
+		{func() {}, 25, 98}, {func() { c.Translate(vg.Point{X: 2, Y: 6}) }, 26, 95}, {func() { c.Rotate(math.Pi / 2) }, 18, 95},
+		{func() { c.Scale(3, 3) }, 35, 94},
 	} {
 		c.Push()
 		x.do()

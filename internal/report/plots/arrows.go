@@ -101,7 +101,8 @@ func shapedAs(o Options, w, h int) Options {
 // frameOf draws the picture's edge.
 func frameOf(c *draw.Canvas, x, y func(float64) vg.Length, w, h int) {
 	l, r, t, b := x(-0.5), x(float64(w)-0.5), y(-0.5), y(float64(h)-0.5)
-	c.StrokeLines(draw.LineStyle{Color: gridColour(), Width: 1.5}, []vg.Point{{X: l, Y: t}, {X: r, Y: t}, {X: r, Y: b}, {X: l, Y: b}, {X: l, Y: t}})
+	c.StrokeLines(draw.LineStyle{Color: gridColour(), Width: 1.5},
+		[]vg.Point{{X: l, Y: t}, {X: r, Y: t}, {X: r, Y: b}, {X: l, Y: b}, {X: l, Y: t}})
 }
 
 // arrow draws a line with a head; one shorter than its head has a small head.

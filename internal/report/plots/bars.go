@@ -95,7 +95,8 @@ func barValue(c *draw.Canvas, v float64, end vg.Point) {
 		at.Y = end.Y - 16
 	}
 	half := textWidth(text, tickSize)/2 + 1
-	fill(c, ground(), vg.Point{X: at.X - half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y + 12}, vg.Point{X: at.X - half, Y: at.Y + 12})
+	fill(c, ground(), vg.Point{X: at.X - half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y + 12},
+		vg.Point{X: at.X - half, Y: at.Y + 12})
 	c.FillText(sty, at, text)
 }
 

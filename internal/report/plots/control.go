@@ -53,7 +53,8 @@ func Control(o Options, c Chart) ([]byte, error) {
 	f.outliers(out, n.Out)
 	f.questionMarks(missing, false)
 	f.times(c.Labels, len(x))
-	f.hlines([]HLine{{limitName(n.Centre, c.Centre), c.Centre, false}, {limitName(n.Upper, c.Upper), c.Upper, true}, {limitName(n.Lower, c.Lower), c.Lower, true}})
+	f.hlines([]HLine{{limitName(n.Centre, c.Centre), c.Centre, false}, {limitName(n.Upper, c.Upper), c.Upper, true},
+		{limitName(n.Lower, c.Lower), c.Lower, true}})
 	return f.svg()
 }
 

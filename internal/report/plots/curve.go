@@ -89,7 +89,8 @@ func (f *frame) band(b Band) {
 	}})
 	f.name(b.BandName, func(c *draw.Canvas) {
 		lo, hi := c.Min.Y+3, c.Max.Y-3
-		fill(c, bandColour(), vg.Point{X: c.Min.X, Y: lo}, vg.Point{X: c.Max.X, Y: lo}, vg.Point{X: c.Max.X, Y: hi}, vg.Point{X: c.Min.X, Y: hi})
+		fill(c, bandColour(), vg.Point{X: c.Min.X, Y: lo}, vg.Point{X: c.Max.X, Y: lo}, vg.Point{X: c.Max.X, Y: hi},
+			vg.Point{X: c.Min.X, Y: hi})
 		c.StrokeLine2(edge, c.Min.X, lo, c.Max.X, lo)
 		c.StrokeLine2(edge, c.Min.X, hi, c.Max.X, hi)
 	})

@@ -362,7 +362,8 @@ func (f *frame) drawLegend(c draw.Canvas, rows [][]entry, height vg.Length) {
 		y -= lineHeight + 3
 		x := c.Min.X
 		for _, e := range row {
-			box := draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{Min: vg.Point{X: x, Y: y}, Max: vg.Point{X: x + e.sampleWide(), Y: y + lineHeight - 3}}}
+			box := draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{Min: vg.Point{X: x, Y: y},
+				Max: vg.Point{X: x + e.sampleWide(), Y: y + lineHeight - 3}}}
 			e.sample(&box)
 			c.FillText(sty, vg.Point{X: x + e.sampleWide() + 8, Y: box.Center().Y}, e.name)
 			x += e.room()

@@ -12,7 +12,8 @@ func TestOCCurve(t *testing.T) {
 		OC{Curves: []Series{plan, {Name: "tightened", X: []float64{0, 6}, Y: []float64{1, 0.4}}, {Name: "none"}},
 			Points: []OCPoint{{"AQL 2.5", 2.5, nan}, {"95 in 100", 2.7, 0.95}, {"10 in 100", 12, 0.12}, {"gone", nan, 0.5}}})
 	es := read(t, svg, err)
-	hasTexts(t, es, "normal, n 52, Ac 3", "tightened", "AQL 2.5", "95 in 100", "10 in 100", "nonconforming units / %", "share of lots accepted")
+	hasTexts(t, es, "normal, n 52, Ac 3", "tightened", "AQL 2.5", "95 in 100", "10 in 100", "nonconforming units / %",
+		"share of lots accepted")
 	for _, s := range texts(es) {
 		if s == "gone" || s == "none" {
 			t.Errorf("a name of what is not drawn: %s", s)

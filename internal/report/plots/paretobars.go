@@ -71,6 +71,7 @@ func (f *frame) barText(c *draw.Canvas, text string, end vg.Point, high vg.Lengt
 		at.Y = end.Y - high + 6
 	}
 	half := textWidth(text, tickSize)/2 + 2
-	fill(c, ground(), vg.Point{X: at.X - half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y + 13}, vg.Point{X: at.X - half, Y: at.Y + 13})
+	fill(c, ground(), vg.Point{X: at.X - half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y - 3}, vg.Point{X: at.X + half, Y: at.Y + 13},
+		vg.Point{X: at.X - half, Y: at.Y + 13})
 	c.FillText(sty, at, text)
 }

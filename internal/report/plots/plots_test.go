@@ -100,7 +100,8 @@ func dots(es []element) int {
 
 func TestLines(t *testing.T) {
 	svg, err := Lines(Options{X: "frequency / (1/mm)", Y: "contrast <1>"},
-		[]Series{{Name: "lens & light", X: []float64{1, 2, 3, 4, inf}, Y: []float64{1, nan, 3, 4, 5}}, {Name: "none", X: []float64{1}, Y: []float64{nan}}},
+		[]Series{{Name: "lens & light", X: []float64{1, 2, 3, 4, inf}, Y: []float64{1, nan, 3, 4, 5}},
+			{Name: "none", X: []float64{1}, Y: []float64{nan}}},
 		HLine{"limit", 2, true}, HLine{"gone", nan, true})
 	es := read(t, svg, err)
 	hasTexts(t, es, "frequency / (1/mm)", "contrast <1>", "lens & light", "limit")
@@ -201,7 +202,8 @@ func TestBarsAreProportional(t *testing.T) {
 }
 
 func TestBarsLeaveMissingOut(t *testing.T) {
-	svg, err := Bars(Options{Y: "share / %"}, []string{"a", "b", "c"}, []Series{{Name: "one", Y: []float64{3, nan, 6}}}, HLine{"limit", 5, true})
+	svg, err := Bars(Options{Y: "share / %"}, []string{"a", "b", "c"}, []Series{{Name: "one", Y: []float64{3, nan, 6}}},
+		HLine{"limit", 5, true})
 	es := read(t, svg, err)
 	if h, _ := fills(es, "#0072B2"); len(h) != 2+1 { // one more in the legend
 		t.Errorf("bars: %v", h)
@@ -245,9 +247,11 @@ func TestControl(t *testing.T) {
 }
 
 func TestCurve(t *testing.T) {
-	b := Band{Name: "curve", BandName: "95 % band", X: []float64{0, 0.01, 0.1, 1}, Y: []float64{0.1, 0.2, 0.5, 1}, Lower: []float64{0, 0, nan, 0.9}, Upper: []float64{1, 1, 1, 1},
-		Points: []Series{{Name: "found", X: []float64{0.1, 0.1, 0.5}, Y: []float64{1, 1, 1}}, {Name: "measured", X: []float64{0.2, 0.3}, Y: []float64{0.4, nan}}},
-		MarkX:  []Mark{{"a50", 0.1}, {"a90", 0.12}, {"a90/95", 0.13}, {"none", nan}}}
+	b := Band{Name: "curve", BandName: "95 % band", X: []float64{0, 0.01, 0.1, 1}, Y: []float64{0.1, 0.2, 0.5, 1},
+		Lower: []float64{0, 0, nan, 0.9}, Upper: []float64{1, 1, 1, 1},
+		Points: []Series{{Name: "found", X: []float64{0.1, 0.1, 0.5}, Y: []float64{1, 1, 1}},
+			{Name: "measured", X: []float64{0.2, 0.3}, Y: []float64{0.4, nan}}},
+		MarkX: []Mark{{"a50", 0.1}, {"a90", 0.12}, {"a90/95", 0.13}, {"none", nan}}}
 	svg, err := Curve(Options{X: "size / mm", Y: "probability", LogX: true}, b, HLine{"90 %", 0.9, true})
 	es := read(t, svg, err)
 	hasTexts(t, es, "curve", "95 % band", "found", "measured", "a50", "a90", "a90/95", "90 %", "0.01", "0.1", "1")
@@ -306,7 +310,8 @@ func TestArrows(t *testing.T) {
 }
 
 func TestIntervals(t *testing.T) {
-	svg, err := Intervals(Options{Y: "kappa"}, []string{"A", "B", "C"}, []Interval{{0.1, 0.5, 0.9}, {nan, 0.5, inf}, {0, nan, 1}}, HLine{"chance", 0, false})
+	svg, err := Intervals(Options{Y: "kappa"}, []string{"A", "B", "C"}, []Interval{{0.1, 0.5, 0.9}, {nan, 0.5, inf}, {0, nan, 1}},
+		HLine{"chance", 0, false})
 	es := read(t, svg, err)
 	hasTexts(t, es, "A", "B", "C", "kappa", "chance", "?", "not measured")
 	if n := dots(es); n != 2 {
@@ -317,7 +322,8 @@ func TestIntervals(t *testing.T) {
 // One number, the same number again and again, numbers far apart and close
 // together: each is drawn, or refused in words.
 func TestOddRanges(t *testing.T) {
-	for _, vs := range [][]float64{{0}, {5, 5, 5}, {-1e-9, 1e-9}, {1e9, 1e9 + 1}, {1e15, 1e15 + 0.1}, {-3}, {1e-300, 2e-300}, {1e200, -1e200}, {0, math.SmallestNonzeroFloat64}} {
+	for _, vs := range [][]float64{{0}, {5, 5, 5}, {-1e-9, 1e-9}, {1e9, 1e9 + 1}, {1e15, 1e15 + 0.1}, {-3}, {1e-300, 2e-300},
+		{1e200, -1e200}, {0, math.SmallestNonzeroFloat64}} {
 		xs := make([]float64, len(vs))
 		for i := range xs {
 			xs[i] = float64(i + 1)
@@ -333,7 +339,8 @@ func TestOddRanges(t *testing.T) {
 		svg, err = Control(Options{}, Chart{Values: vs, Centre: nan, Lower: nan, Upper: nan})
 		read(t, svg, err)
 	}
-	if _, err := Lines(Options{}, []Series{{X: []float64{1, 2}, Y: []float64{-math.MaxFloat64, math.MaxFloat64}}}); !errors.Is(err, errTooFar) {
+	if _, err := Lines(Options{}, []Series{{X: []float64{1, 2}, Y: []float64{-math.MaxFloat64, math.MaxFloat64}}}); !errors.Is(err,
+		errTooFar) {
 		t.Error(err)
 	}
 }
@@ -342,7 +349,8 @@ func TestOddNames(t *testing.T) {
 	long := strings.Repeat("a very long name ", 30)
 	odd := []string{long, "a<b>&\"c\"", "tab\tnew\nline\x00\x1b[31m", string([]byte{0xff, 'x'}), "\ue000\ue001", ""}
 	for _, s := range odd {
-		svg, err := Strips(Options{X: s, Y: s}, odd, []Series{{Name: s, X: []float64{0, 1}, Y: []float64{1, 2}}, {Name: s, X: []float64{2, 40}, Y: []float64{1, 2}}}, HLine{s, 1, true})
+		svg, err := Strips(Options{X: s, Y: s}, odd, []Series{{Name: s, X: []float64{0, 1}, Y: []float64{1, 2}},
+			{Name: s, X: []float64{2, 40}, Y: []float64{1, 2}}}, HLine{s, 1, true})
 		read(t, svg, err)
 		svg, err = Curve(Options{X: s}, Band{Name: s, BandName: s, X: []float64{1, 2}, Y: []float64{1, 2}, MarkX: []Mark{{s, 1.9}, {s, 2}}})
 		read(t, svg, err)
@@ -414,7 +422,8 @@ func TestStandalone(t *testing.T) {
 		t.Fatal(err)
 	}
 	file := string(Standalone(svg))
-	if !strings.HasPrefix(file, "<?xml") || !strings.Contains(file, `width="680"`) || !strings.Contains(file, "xmlns=") || !strings.Contains(file, "#ffffff") {
+	if !strings.HasPrefix(file, "<?xml") || !strings.Contains(file, `width="680"`) || !strings.Contains(file, "xmlns=") ||
+		!strings.Contains(file, "#ffffff") {
 		t.Errorf("%.300s", file)
 	}
 	for d := xml.NewDecoder(strings.NewReader(file)); ; {

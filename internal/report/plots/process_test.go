@@ -122,7 +122,8 @@ func TestTimesHidesNothing(t *testing.T) {
 }
 
 func TestCUSUMPlot(t *testing.T) {
-	svg, err := CUSUM(Options{Y: "sum"}, Sums{High: []float64{0, 1, nan, 6}, Low: []float64{2, 0, nan, 0}, Limit: 5, Signs: []Sign{{3, "C+", "too high"}}})
+	svg, err := CUSUM(Options{Y: "sum"}, Sums{High: []float64{0, 1, nan, 6}, Low: []float64{2, 0, nan, 0}, Limit: 5,
+		Signs: []Sign{{3, "C+", "too high"}}})
 	es := read(t, svg, err)
 	hasTexts(t, es, "C+", "too high", "limit 5", "limit −5", "?", "sum above the target")
 	if n := marked(svg); n != 1 {
@@ -134,13 +135,15 @@ func TestCUSUMPlot(t *testing.T) {
 }
 
 func TestHistogramPlot(t *testing.T) {
-	svg, err := Histogram(Options{X: "step / um"}, Counted{Edges: []float64{0, 1, 2, 3}, Counts: []float64{3, 0, 2}, Curves: []Series{{"normal", []float64{0, 1, 2, 3}, []float64{1, 3, 2, 1}}}, Marks: []Mark{{"upper limit", 5}}})
+	svg, err := Histogram(Options{X: "step / um"}, Counted{Edges: []float64{0, 1, 2, 3}, Counts: []float64{3, 0, 2},
+		Curves: []Series{{"normal", []float64{0, 1, 2, 3}, []float64{1, 3, 2, 1}}}, Marks: []Mark{{"upper limit", 5}}})
 	es := read(t, svg, err)
 	hasTexts(t, es, "step / um", "normal", "upper limit")
 	if n := strings.Count(string(svg), "fill:#55B3E8"); n != 2 { // the band's colour as the library writes it
 		t.Errorf("%d bars, want 2: an empty one is none", n)
 	}
-	for name, h := range map[string]Counted{"nothing": {}, "a curve alone": {Curves: []Series{{"c", []float64{0, 1}, []float64{0, 1}}}}, "no numbers": {Edges: []float64{nan, 1}, Counts: []float64{1}}} {
+	for name, h := range map[string]Counted{"nothing": {}, "a curve alone": {Curves: []Series{{"c", []float64{0, 1}, []float64{0, 1}}}},
+		"no numbers": {Edges: []float64{nan, 1}, Counts: []float64{1}}} {
 		if _, err := Histogram(Options{}, h); err != ErrNothing {
 			t.Errorf("%s: %v", name, err)
 		}
@@ -148,7 +151,8 @@ func TestHistogramPlot(t *testing.T) {
 }
 
 func TestParetoPlot(t *testing.T) {
-	svg, err := Pareto(Options{Y: "%"}, Ordered{Categories: []string{"dust", "bubble", "run"}, Shares: []float64{0.6, 0.3, 0.1}, Texts: []string{"60", "30", "10"}, Bars: "share", Line: "sum"})
+	svg, err := Pareto(Options{Y: "%"}, Ordered{Categories: []string{"dust", "bubble", "run"}, Shares: []float64{0.6, 0.3, 0.1},
+		Texts: []string{"60", "30", "10"}, Bars: "share", Line: "sum"})
 	hasTexts(t, read(t, svg, err), "dust", "bubble", "run", "60", "30", "10", "share", "sum", "100")
 	if _, err := Pareto(Options{}, Ordered{Categories: []string{"x"}, Shares: []float64{nan}}); err != ErrNothing {
 		t.Errorf("no number: %v", err)
@@ -164,7 +168,8 @@ func TestProcessStories(t *testing.T) {
 	}
 	rng := rand.New(rand.NewPCG(1, 1))
 	c := shares(40, 1)
-	c.Signs = append(c.Signs, Sign{20, "N5", "two of three points beyond two standard deviations on one side"}, Sign{33, "N2", "nine points in a row on one side of the centre"})
+	c.Signs = append(c.Signs, Sign{20, "N5", "two of three points beyond two standard deviations on one side"},
+		Sign{33, "N2", "nine points in a row on one side of the centre"})
 	c.Phases, c.Values[12] = []Mark{{"baseline", 0}, {"new filter", 25}}, nan
 	many := shares(100_000, 3)
 	for i := 5; i < 100_000; i += 900 + rng.IntN(400) {
@@ -192,7 +197,8 @@ func TestProcessStories(t *testing.T) {
 			sums.Signs = append(sums.Signs, Sign{i, "C−", "the sum of what lies below the target is beyond its limit"})
 		}
 	}
-	hist := Counted{Marks: []Mark{{"lower limit −20", -20}, {"target 0", 0}, {"mean 3.1", 3.1}, {"upper limit 20", 20}}, Curves: []Series{{Name: "normal distribution"}, {Name: "fitted"}}}
+	hist := Counted{Marks: []Mark{{"lower limit −20", -20}, {"target 0", 0}, {"mean 3.1", 3.1}, {"upper limit 20", 20}},
+		Curves: []Series{{Name: "normal distribution"}, {Name: "fitted"}}}
 	for i := range 17 {
 		hist.Edges = append(hist.Edges, float64(i)*2-14)
 		z := (float64(i)*2 - 13 - 3) / 5
@@ -212,7 +218,9 @@ func TestProcessStories(t *testing.T) {
 		"cusum":     func() ([]byte, error) { return CUSUM(Options{X: "unit", Y: "sum / um"}, sums) },
 		"histogram": func() ([]byte, error) { return Histogram(Options{X: "step / um", Y: "units"}, hist) },
 		"pareto": func() ([]byte, error) {
-			return Pareto(Options{Y: "share of findings / %"}, Ordered{Categories: []string{"dust", "bubble", "fibre", "sanding marks", "missed place", "run"}, Shares: []float64{.42, .23, .17, .1, .05, .03}, Texts: []string{"84", "46", "34", "20", "10", "6"}, Bars: "kind", Line: "with all before"})
+			return Pareto(Options{Y: "share of findings / %"}, Ordered{Categories: []string{"dust", "bubble", "fibre", "sanding marks",
+				"missed place", "run"}, Shares: []float64{.42, .23, .17, .1, .05, .03}, Texts: []string{"84", "46", "34", "20", "10", "6"},
+				Bars: "kind", Line: "with all before"})
 		},
 		"unrolled": func() ([]byte, error) { return Unroll(body()) },
 	} {

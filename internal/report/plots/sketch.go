@@ -49,7 +49,8 @@ const (
 
 // Draw draws the sketch.
 func (s Sketch) Draw() ([]byte, error) {
-	d := unrolled{Unrolled: Unrolled{Plate: s.Plate, GirthMM: s.GirthMM, DepthMM: s.DepthMM, Looked: s.Looked, Marks: s.Marks}, markRadius: 8}
+	d := unrolled{Unrolled: Unrolled{Plate: s.Plate, GirthMM: s.GirthMM, DepthMM: s.DepthMM, Looked: s.Looked, Marks: s.Marks},
+		markRadius: 8}
 	d.Names.Some, d.Names.None = s.Names.Some, s.Names.None
 	x0, y0, x1, y1, known := extent(s.Plate)
 	if !known {

@@ -42,7 +42,8 @@ const (
 )
 
 func textStyle(size vg.Length) text.Style {
-	return text.Style{Color: ink(), Font: font.From(font.Font{Typeface: "Liberation", Variant: "Sans"}, size), Handler: anchored{text.Plain{Fonts: font.DefaultCache}}}
+	return text.Style{Color: ink(), Font: font.From(font.Font{Typeface: "Liberation", Variant: "Sans"}, size),
+		Handler: anchored{text.Plain{Fonts: font.DefaultCache}}}
 }
 
 // textWidth is how wide a text may be in the page.

@@ -622,7 +622,8 @@ func (d *unrolled) ring(number string, r Ring, shell bool) {
 // plate writes a short text on a ground, with an edge.
 func plate(c *draw.Canvas, clr color.Color, text string, at vg.Point) {
 	half := textWidth(text, tickSize)/2 + 4
-	box := []vg.Point{{X: at.X - half, Y: at.Y - 9}, {X: at.X + half, Y: at.Y - 9}, {X: at.X + half, Y: at.Y + 9}, {X: at.X - half, Y: at.Y + 9}}
+	box := []vg.Point{{X: at.X - half, Y: at.Y - 9}, {X: at.X + half, Y: at.Y - 9}, {X: at.X + half, Y: at.Y + 9},
+		{X: at.X - half, Y: at.Y + 9}}
 	fill(c, clr, box...)
 	c.StrokeLines(inkLine(1.3), append(box, box[0]))
 	sty := textStyle(tickSize)

@@ -16,14 +16,17 @@ import (
 
 // square is a shape with an area of its own.
 func square() Outline {
-	return Outline{Paths: [][][2]float64{{{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}}, Closed: true, Inner: 1, Colour: color.NRGBA{0xd5, 0x5e, 0, 0xff}}
+	return Outline{Paths: [][][2]float64{{{-1, -1}, {1, -1}, {1, 1}, {-1, 1}}}, Closed: true, Inner: 1,
+		Colour: color.NRGBA{0xd5, 0x5e, 0, 0xff}}
 }
 
 // body is an invented one: a shell of 50 by 12 mm on which a wedge was not looked at, and marks on both.
 func body() Unrolled {
 	rng := rand.New(rand.NewPCG(1, 1))
-	u := Unrolled{GirthMM: 50, DepthMM: 12, Names: UnrolledNames{Plate: "plate", Shell: "shell", Turn: "turn", Below: "mm below the seam", Some: "on some", None: "on none"},
-		Kinds: []Kind{{"squares (42)", square()}}, Rings: []Ring{{"9 units on the plate", 3, -2, 1.5}}, OnShell: []Ring{{"14 units across turn 0", 49.5, 4, 2.5}}}
+	u := Unrolled{GirthMM: 50, DepthMM: 12, Names: UnrolledNames{Plate: "plate", Shell: "shell", Turn: "turn", Below: "mm below the seam",
+		Some: "on some", None: "on none"},
+		Kinds: []Kind{{"squares (42)", square()}}, Rings: []Ring{{"9 units on the plate", 3, -2, 1.5}},
+		OnShell: []Ring{{"14 units across turn 0", 49.5, 4, 2.5}}}
 	for i := range 72 {
 		s, c := math.Sincos(float64(i) * math.Pi / 36)
 		u.Plate = append(u.Plate, [2]float64{10 * c, 7 * s * (1 - 0.25*c)})
@@ -41,7 +44,8 @@ func body() Unrolled {
 		u.Marks = append(u.Marks, Placed{X: 6 * rng.NormFloat64() / 2, Y: 4 * rng.NormFloat64() / 2, Outline: square()},
 			Placed{Shell: true, X: 2 + 46*rng.Float64(), Y: 12 * rng.Float64(), Outline: square()})
 	}
-	u.Marks = append(u.Marks, Placed{Shell: true, X: 49.9, Y: 4, Outline: square(), Label: "41", Heavy: true}, Placed{X: 1, Y: 1, WideMM: 4, HighMM: 2, Outline: square(), Label: "42"})
+	u.Marks = append(u.Marks, Placed{Shell: true, X: 49.9, Y: 4, Outline: square(), Label: "41", Heavy: true},
+		Placed{X: 1, Y: 1, WideMM: 4, HighMM: 2, Outline: square(), Label: "42"})
 	return u
 }
 
@@ -61,12 +65,14 @@ func TestUnroll(t *testing.T) {
 	u := body()
 	svg, err := Unroll(u)
 	es := read(t, svg, err)
-	hasTexts(t, es, "plate", "shell", "turn", "mm below the seam", "0°", "90°", "180°", "270°", "360°", "5 mm", "on some", "on none", "squares (42)", "41", "42", "9 units on the plate", "14 units across turn 0")
+	hasTexts(t, es, "plate", "shell", "turn", "mm below the seam", "0°", "90°", "180°", "270°", "360°", "5 mm", "on some", "on none",
+		"squares (42)", "41", "42", "9 units on the plate", "14 units across turn 0")
 	bright := func(svg []byte) int { return strings.Count(string(svg), "stroke:#D55E00") }
 	if n := bright(svg); n != 42+1+1 { // one more in the legend, one more across turn 0
 		t.Errorf("%d marks", n)
 	}
-	u.Marks = append(u.Marks, Placed{X: nan, Outline: square(), Label: "gone"}, Placed{Shell: true, X: 1, Y: inf, Outline: square(), Label: "gone"})
+	u.Marks = append(u.Marks, Placed{X: nan, Outline: square(), Label: "gone"},
+		Placed{Shell: true, X: 1, Y: inf, Outline: square(), Label: "gone"})
 	u.Rings = append(u.Rings, Ring{"", nan, 0, 1})
 	svg, err = Unroll(u)
 	if es = read(t, svg, err); bright(svg) != 44 || slices.Contains(texts(es), "gone") {
@@ -81,10 +87,12 @@ func TestUnroll(t *testing.T) {
 	u = body()
 	u.GirthMM = nan
 	svg, err = Unroll(u)
-	if es = read(t, svg, err); slices.Contains(texts(es), "90°") || slices.Contains(texts(es), "41") || slices.Contains(texts(es), "on none") {
+	if es = read(t, svg, err); slices.Contains(texts(es), "90°") || slices.Contains(texts(es), "41") ||
+		slices.Contains(texts(es), "on none") {
 		t.Error("a shell that there is not is drawn")
 	}
-	for name, u := range map[string]Unrolled{"nothing": {}, "marks alone": {Marks: body().Marks}, "a line": {Plate: [][2]float64{{0, 0}, {1, 0}, {2, 0}}}, "no number": {Plate: [][2]float64{{0, nan}, {1, 0}, {2, 1}}}} {
+	for name, u := range map[string]Unrolled{"nothing": {}, "marks alone": {Marks: body().Marks},
+		"a line": {Plate: [][2]float64{{0, 0}, {1, 0}, {2, 0}}}, "no number": {Plate: [][2]float64{{0, nan}, {1, 0}, {2, 1}}}} {
 		if _, err := Unroll(u); err != ErrNothing {
 			t.Errorf("%s: %v", name, err)
 		}
@@ -130,7 +138,8 @@ func TestUnrollCells(t *testing.T) {
 	}
 	lines := 0
 	for digit, clr := range map[byte]string{'0': "#8A8376", '1': "#A8A092"} {
-		for _, m := range regexp.MustCompile(`<path d="(M[^"]*)" style="fill:none;stroke:`+clr+`[;"]`).FindAllStringSubmatch(string(svg), -1) {
+		for _, m := range regexp.MustCompile(`<path d="(M[^"]*)" style="fill:none;stroke:`+clr+`[;"]`).FindAllStringSubmatch(string(svg),
+			-1) {
 			v := numbersIn(m[1])
 			if len(v) != 4 || math.Abs(v[0]-v[2]) < 0.5 {
 				continue

@@ -128,7 +128,8 @@ func (p *page) head(name string) error {
 	wide := wideMM - codeMM - 4
 	p.text(p.l.T("ticket.title"), paper.MarginMM, wide, 11, false)
 	size := 30.0
-	for paper.Letters(p.Fpdf, size, palette.Ink); p.GetStringWidth(paper.Printable(name)) > wide && size > 14; paper.Letters(p.Fpdf, size, palette.Ink) {
+	for paper.Letters(p.Fpdf, size, palette.Ink); p.GetStringWidth(paper.Printable(name)) > wide &&
+		size > 14; paper.Letters(p.Fpdf, size, palette.Ink) {
 		size--
 	}
 	p.text(name, paper.MarginMM, wide, size, true)
@@ -175,7 +176,8 @@ func (p *page) rule() {
 // steps writes each with a box to tick, and what to take care of.
 func (p *page) steps(plan *part.Plan) {
 	if o := p.Overruled; o != nil {
-		p.text(p.l.T("answer.overruled", "by", o.By, "verdict", "@verdict_short."+string(o.Verdict), "tool", "@verdict_short."+string(p.Result.Verdict), "reason", "@reason."+o.Reason), paper.MarginMM, wideMM, p.big, true)
+		p.text(p.l.T("answer.overruled", "by", o.By, "verdict", "@verdict_short."+string(o.Verdict), "tool",
+			"@verdict_short."+string(p.Result.Verdict), "reason", "@reason."+o.Reason), paper.MarginMM, wideMM, p.big, true)
 		p.text(o.Note, paper.MarginMM, wideMM, p.big, false)
 		p.text(p.l.T("plan.persons", "by", o.By), paper.MarginMM, wideMM, p.low, false)
 		p.y += 2

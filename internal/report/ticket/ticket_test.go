@@ -22,7 +22,8 @@ func judged(seed int) Ticket {
 	r := synth.Result(uint64(seed))
 	grade.Judge(r, grade.DefaultLimits())
 	serial, side := part.SerialAndSide(r.Unit, "")
-	return Ticket{Program: "finishbench 0.0 (test)", Inspection: part.Inspection{ID: int64(seed + 1), Ended: time.Date(2031, 2, 3, 4, 5, 0, 0, time.UTC), Result: *r,
+	return Ticket{Program: "finishbench 0.0 (test)", Inspection: part.Inspection{ID: int64(seed + 1),
+		Ended: time.Date(2031, 2, 3, 4, 5, 0, 0, time.UTC), Result: *r,
 		UnitInfo: part.UnitInfo{Serial: serial, Side: side, Stage: r.Stage, Lot: "L-4711"}}}
 }
 

@@ -70,7 +70,8 @@ func TestLabelsAreRead(t *testing.T) {
 				t.Fatal(err)
 			}
 			// 300 dots an inch of 25.4 mm.
-			if w, h := float64(img.Bounds().Dx())*25.4/300, float64(img.Bounds().Dy())*25.4/300; w < c.w-.2 || w > c.w+.2 || h < c.h-.2 || h > c.h+.2 {
+			if w, h := float64(img.Bounds().Dx())*25.4/300, float64(img.Bounds().Dy())*25.4/300; w < c.w-.2 || w > c.w+.2 || h < c.h-.2 ||
+				h > c.h+.2 {
 				t.Errorf("%s is %.1f x %.1f mm", p, w, h)
 			}
 			text, err := go_qr.Decode(img)

@@ -55,7 +55,8 @@ func TestTableOfConstants(t *testing.T) {
 	for _, r := range rows[1:] {
 		n, _ := strconv.Atoi(r[0])
 		k := FactorsFor(n)
-		got := map[string]float64{"A2": k.A2, "A3": k.A3, "c4": C4(n), "B3": k.B3, "B4": k.B4, "d2": D2(n), "d3": D3(n), "D3": k.D3, "D4": k.D4, "E2": k.E2}
+		got := map[string]float64{"A2": k.A2, "A3": k.A3, "c4": C4(n), "B3": k.B3, "B4": k.B4, "d2": D2(n), "d3": D3(n), "D3": k.D3,
+			"D4": k.D4, "E2": k.E2}
 		checked := 0
 		for i, name := range rows[0] {
 			g, ok := got[name]

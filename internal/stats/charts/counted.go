@@ -131,7 +131,8 @@ func checkCounts(k Kind, counts []int, sizes []float64) error {
 
 func checkRate(k Kind, rate float64) error {
 	if !(rate >= 0) || math.IsInf(rate, 0) || (k == Share || k == Number) && rate > 1 {
-		return fmt.Errorf("charts: a centre of %g is given for a %s chart: p and np take a share from 0 to 1, c and u a number not below 0", rate, k)
+		return fmt.Errorf("charts: a centre of %g is given for a %s chart: p and np take a share from 0 to 1, c and u a number not below 0",
+			rate, k)
 	}
 	return nil
 }
@@ -204,7 +205,8 @@ func Demerits(counts [][]int, sizes []float64, weights []float64, o Options) (Ch
 
 func checkDemerits(counts [][]int, sizes []float64, weights []float64) error {
 	if len(counts) == 0 || len(counts) != len(sizes) {
-		return fmt.Errorf("charts: demerits of %d samples, %d sizes: each sample needs its size, and there must be one", len(counts), len(sizes))
+		return fmt.Errorf("charts: demerits of %d samples, %d sizes: each sample needs its size, and there must be one", len(counts),
+			len(sizes))
 	}
 	for k, w := range weights {
 		if !(w >= 0) || math.IsInf(w, 0) {
@@ -217,7 +219,8 @@ func checkDemerits(counts [][]int, sizes []float64, weights []float64) error {
 		}
 		for _, x := range row {
 			if err := checkCounts(PerUnit, []int{x}, sizes[i:i+1]); err != nil {
-				return fmt.Errorf("charts: demerits, sample %d: a count of %d in a size of %g: neither can be below 0, and nothing is found on nothing", i+1, x, sizes[i])
+				return fmt.Errorf("charts: demerits, sample %d: a count of %d in a size of %g: neither can be below 0, and nothing is "+
+					"found on nothing", i+1, x, sizes[i])
 			}
 		}
 	}

@@ -52,7 +52,8 @@ func NewCUSUM(values []float64, o CUSUMOptions) (CUSUM, error) {
 		return CUSUM{}, err
 	}
 	if !(o.Allowance > 0 && o.Decision > 0 && o.HeadStart >= 0 && o.HeadStart < o.Decision) || math.IsInf(o.Allowance+o.Decision, 0) {
-		return CUSUM{}, fmt.Errorf("charts: CUSUM with allowance %g, decision limit %g, head start %g: the first two lie above 0, the third from 0 to below the second", o.Allowance, o.Decision, o.HeadStart)
+		return CUSUM{}, fmt.Errorf("charts: CUSUM with allowance %g, decision limit %g, head start %g: the first two lie above 0, the "+
+			"third from 0 to below the second", o.Allowance, o.Decision, o.HeadStart)
 	}
 	k, n := o.Allowance*o.Sigma, len(values)
 	c := CUSUM{High: make([]float64, n), Low: make([]float64, n), Limit: o.Decision * o.Sigma}

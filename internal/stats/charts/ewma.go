@@ -36,7 +36,8 @@ func EWMA(values []float64, o EWMAOptions) (Chart, error) {
 		return Chart{}, err
 	}
 	if !(o.Lambda > 0 && o.Lambda <= 1) || !(o.Widths > 0) || math.IsInf(o.Widths, 0) {
-		return Chart{}, fmt.Errorf("charts: EWMA with weight %g and limits of %g standard deviations: the weight lies above 0 and up to 1, the limits above 0", o.Lambda, o.Widths)
+		return Chart{}, fmt.Errorf("charts: EWMA with weight %g and limits of %g standard deviations: the weight lies above 0 and up to "+
+			"1, the limits above 0", o.Lambda, o.Widths)
 	}
 	c, _ := newChart(Averaged, len(values), nil)
 	c.Stretches[0].Given, c.Stretches[0].Fixed = &Standard{Centre: o.Target, Sigma: o.Sigma}, true
@@ -70,7 +71,8 @@ func EWMARule() Rule {
 // checkLevel refuses what neither EWMA nor CUSUM can be made of.
 func checkLevel(what string, values []float64, target, sigma float64) error {
 	if !(sigma > 0) || math.IsInf(sigma, 0) || math.IsNaN(target) || math.IsInf(target, 0) {
-		return fmt.Errorf("charts: %s with target %g and standard deviation %g: both must be numbers, the second above 0", what, target, sigma)
+		return fmt.Errorf("charts: %s with target %g and standard deviation %g: both must be numbers, the second above 0", what, target,
+			sigma)
 	}
 	for i, x := range values {
 		if math.IsInf(x, 0) {

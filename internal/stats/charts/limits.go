@@ -103,7 +103,8 @@ func perSigma(k Kind, n int) float64 {
 // given has d2 or c4 at hand, which takes a while to compute.
 func given(centre, sigma float64, n int, k Kind, by float64) (Pair, error) {
 	if !(sigma >= 0) || math.IsInf(sigma, 0) || math.IsNaN(centre) || math.IsInf(centre, 0) {
-		return Pair{}, fmt.Errorf("charts: limits from centre %g and standard deviation %g: both must be numbers, the second not below 0", centre, sigma)
+		return Pair{}, fmt.Errorf("charts: limits from centre %g and standard deviation %g: both must be numbers, the second not below 0",
+			centre, sigma)
 	}
 	p := Pair{SigmaWithin: sigma, Level: about(centre, sigma/math.Sqrt(float64(n)))}
 	if k == MeansSDs {

@@ -62,14 +62,16 @@ func newChart(k Kind, n int, phases []Phase) (Chart, error) {
 			to = phases[i+1].From
 		}
 		if p.From < 0 || p.From > n || to <= p.From && n > 0 || i == 0 && p.From != 0 {
-			return c, fmt.Errorf("charts: phase %d from point %d of %d: phases begin at point 0, and each after the one before", i+1, p.From, n)
+			return c, fmt.Errorf("charts: phase %d from point %d of %d: phases begin at point 0, and each after the one before", i+1,
+				p.From, n)
 		}
 		if p.Baseline < 0 {
 			return c, fmt.Errorf("charts: phase %d: a baseline of %d points: it can not be below 0", i+1, p.Baseline)
 		}
 		for _, w := range p.Without {
 			if w < p.From || w >= to {
-				return c, fmt.Errorf("charts: phase %d: point %d is to be left out of its limits, but lies outside of it (%d to %d)", i+1, w, p.From, to-1)
+				return c, fmt.Errorf("charts: phase %d: point %d is to be left out of its limits, but lies outside of it (%d to %d)", i+1,
+					w, p.From, to-1)
 			}
 		}
 		c.Stretches = append(c.Stretches, Stretch{Phase: p, To: to})

@@ -48,7 +48,8 @@ func sizesOf(n int, size float64) []float64 { return slices.Repeat([]float64{siz
 // TestWaferDefects: NIST/SEMATECH e-Handbook 6.3.3.1: centre 16, limits 28 and
 // 4; the point of 31 is the only one out.
 func TestWaferDefects(t *testing.T) {
-	c, err := Counted(Count, []int{16, 14, 28, 16, 12, 20, 10, 12, 10, 17, 19, 17, 14, 16, 15, 13, 14, 16, 11, 20, 11, 19, 16, 31, 13}, nil, Options{Rules: rules(t, "beyond")})
+	c, err := Counted(Count, []int{16, 14, 28, 16, 12, 20, 10, 12, 10, 17, 19, 17, 14, 16, 15, 13, 14, 16, 11, 20, 11, 19, 16, 31, 13}, nil,
+		Options{Rules: rules(t, "beyond")})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -111,7 +112,8 @@ func TestCircuitBoards(t *testing.T) {
 // TestComputers: Montgomery's personal computers, five a sample (qcc, data set
 // pcmanufact): 1.93, 3.794, 0.066.
 func TestComputers(t *testing.T) {
-	c, err := Counted(PerUnit, []int{10, 12, 8, 14, 10, 16, 11, 7, 10, 15, 9, 5, 7, 11, 12, 6, 8, 10, 7, 5}, sizesOf(20, 5), Options{Rules: rules(t, "beyond")})
+	c, err := Counted(PerUnit, []int{10, 12, 8, 14, 10, 16, 11, 7, 10, 15, 9, 5, 7, 11, 12, 6, 8, 10, 7, 5}, sizesOf(20, 5),
+		Options{Rules: rules(t, "beyond")})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -124,7 +126,8 @@ func TestComputers(t *testing.T) {
 // TestDyedCloth: Montgomery's dyed cloth, rolls of varying size (qcc, data set
 // dyedcloth): 1.4233; sample 1 .2915 to 2.5550, sample 2 .1579 to 2.6886.
 func TestDyedCloth(t *testing.T) {
-	c, err := Counted(PerUnit, []int{14, 12, 20, 11, 7, 10, 21, 16, 19, 23}, []float64{10, 8, 13, 10, 9.5, 10, 12, 10.5, 12, 12.5}, Options{Rules: rules(t, "beyond")})
+	c, err := Counted(PerUnit, []int{14, 12, 20, 11, 7, 10, 21, 16, 19, 23}, []float64{10, 8, 13, 10, 9.5, 10, 12, 10.5, 12, 12.5},
+		Options{Rules: rules(t, "beyond")})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -155,7 +158,8 @@ func TestDemerits(t *testing.T) {
 	rates := &Standard{Rates: []float64{.02, .05, .30, .80}}
 	check(Demerits([][]int{{0, 0, 2, 5}}, []float64{10}, DodgeWeights(), Options{Phases: []Phase{{Given: rates}}}))
 	// The same rates from a baseline of a hundred units.
-	c, err := Demerits([][]int{{1, 2, 20, 30}, {1, 3, 10, 50}, {0, 3, 0, 0}}, []float64{10, 90, 10}, DodgeWeights(), Options{Phases: []Phase{{Baseline: 2}}, Rules: rules(t, "beyond")})
+	c, err := Demerits([][]int{{1, 2, 20, 30}, {1, 3, 10, 50}, {0, 3, 0, 0}}, []float64{10, 90, 10}, DodgeWeights(),
+		Options{Phases: []Phase{{Baseline: 2}}, Rules: rules(t, "beyond")})
 	check(c, err)
 	near(t, "first sample", c.Values[0], (100+100+200+30)/10., 1e-12)
 	near(t, "sigma of ninety units", c.Limits[1].Sigma, 5.964897/3, 5e-7)
@@ -166,7 +170,8 @@ func TestDemerits(t *testing.T) {
 // 2.0539: steady limits 52.5884 and 47.4115, and twenty averages.
 func TestEWMA(t *testing.T) {
 	x := []float64{52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1}
-	want := []float64{50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99}
+	want := []float64{50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73,
+		51.23, 51.94, 51.99}
 	c, err := EWMA(x, EWMAOptions{Target: 50, Sigma: 2.0539, Lambda: 0.3, Steady: true})
 	if err != nil {
 		t.Fatal(err)
@@ -200,7 +205,8 @@ func TestEWMA(t *testing.T) {
 // the first signal is group 14. The Handbook's sums come from means of which it
 // prints two digits, so each may be off by half a digit more than the one before.
 func TestCUSUM(t *testing.T) {
-	x := []float64{324.93, 324.68, 324.73, 324.35, 325.35, 325.23, 324.13, 324.53, 325.23, 324.60, 324.63, 325.15, 328.33, 327.25, 327.83, 328.50, 326.68, 327.78, 326.88, 328.35}
+	x := []float64{324.93, 324.68, 324.73, 324.35, 325.35, 325.23, 324.13, 324.53, 325.23, 324.60, 324.63, 325.15, 328.33, 327.25, 327.83,
+		328.50, 326.68, 327.78, 326.88, 328.35}
 	high := []float64{0, 0, 0, 0, .03, 0, 0, 0, 0, 0, 0, 0, 3.01, 4.94, 7.45, 10.63, 11.99, 14.44, 16.00, 19.04}
 	low := []float64{0, .01, 0, .33, 0, 0, .56, .72, .17, .25, .31, 0, 0, 0, 0, 0, 0, 0, 0, 0}
 	c, err := NewCUSUM(x, CUSUMOptions{Target: 325, Sigma: 1, Allowance: 0.3175, Decision: 4.1959})
@@ -423,7 +429,8 @@ func TestProcessChartsRefuse(t *testing.T) {
 
 // TestRuleNumbers: a rule has its number in the set that was asked for.
 func TestRuleNumbers(t *testing.T) {
-	for list, want := range map[string]string{"western-electric": "W1 W2 W3 W4", "nelson": "N1 N5 N6 N2 N3 N4 N7 N8", "iso7870": "I1 I2 I3", "run8": "W4", "default": "N1 N2"} {
+	for list, want := range map[string]string{"western-electric": "W1 W2 W3 W4", "nelson": "N1 N5 N6 N2 N3 N4 N7 N8", "iso7870": "I1 I2 I3",
+		"run8": "W4", "default": "N1 N2"} {
 		var got []string
 		for _, r := range rules(t, list) {
 			got = append(got, r.Number)
@@ -516,7 +523,8 @@ const runNodes = 80
 // memory), exactly so without a head start and nearly with one up to h/2.
 func CUSUMRun(k, h, headStart, shift float64) (float64, error) {
 	if !(k > 0 && h > 0 && headStart >= 0 && headStart < h) || math.IsInf(k+h, 0) || math.IsNaN(shift) || math.IsInf(shift, 0) {
-		return math.NaN(), fmt.Errorf("charts: mean run of a CUSUM with allowance %g, limit %g, head start %g, shift %g: the first two lie above 0, the third from 0 to below the second", k, h, headStart, shift)
+		return math.NaN(), fmt.Errorf("charts: mean run of a CUSUM with allowance %g, limit %g, head start %g, shift %g: the first two "+
+			"lie above 0, the third from 0 to below the second", k, h, headStart, shift)
 	}
 	up, err := cusumSide(k-shift, h, headStart)
 	if err != nil {

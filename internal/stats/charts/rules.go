@@ -40,7 +40,8 @@ func allRules() []Rule {
 		{"trend6", "six points in a row rising or falling", trend, 6, "N3"},
 		{"trend7", "seven points in a row rising or falling", trend, 7, "I3"},
 		{"alternating14", "fourteen points in a row going up and down by turns", alternating, 14, "N4"},
-		{"close15", "fifteen points in a row within one standard deviation", func(z []float64) bool { return all(z, func(v float64) bool { return math.Abs(v) < 1 }) }, 15, "N7"},
+		{"close15", "fifteen points in a row within one standard deviation",
+			func(z []float64) bool { return all(z, func(v float64) bool { return math.Abs(v) < 1 }) }, 15, "N7"},
 		{"far8", "eight points in a row with none within one standard deviation, on both sides", far, 8, "N8"},
 	}
 }

@@ -35,7 +35,8 @@ func TestDescend(t *testing.T) {
 		t.Errorf("three rounds end at %v, sum %g, rested %v", at, least, rested)
 	}
 	// Where no step is to be had it stays and rests.
-	at, least, rested = Descend(Descent{Rounds: 100, Most: 1e4}, start, 5, func(p [2]float64, _ float64) ([2]float64, float64) { return p, math.Inf(1) })
+	at, least, rested = Descend(Descent{Rounds: 100, Most: 1e4}, start, 5,
+		func(p [2]float64, _ float64) ([2]float64, float64) { return p, math.Inf(1) })
 	if at != start || least != 5 || !rested {
 		t.Errorf("without a step it ends at %v, sum %g, rested %v", at, least, rested)
 	}
@@ -47,7 +48,8 @@ func TestSolveDamped(t *testing.T) {
 	if x, ok := SolveDamped(s, []float64{4, -10}, 1); !ok || math.Hypot(x[0]-1, x[1]+2) > 1e-12 {
 		t.Errorf("solution %v, want 1 and -2", x)
 	}
-	if m, ok := Inverse(s); !ok || math.Abs(m.At(0, 0)-3./8) > 1e-12 || math.Abs(m.At(0, 1)+2./8) > 1e-12 || math.Abs(m.At(1, 1)-4./8) > 1e-12 {
+	if m, ok := Inverse(s); !ok || math.Abs(m.At(0, 0)-3./8) > 1e-12 || math.Abs(m.At(0, 1)+2./8) > 1e-12 ||
+		math.Abs(m.At(1, 1)-4./8) > 1e-12 {
 		t.Errorf("inverse %v", m)
 	}
 	flat := mat.NewSymDense(2, []float64{1, 1, 0, 1})

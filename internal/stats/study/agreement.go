@@ -166,7 +166,8 @@ func NewAgreement(all []Call, o AgreementOptions) (Agreement, error) {
 	if err != nil {
 		return Agreement{}, err
 	}
-	a := Agreement{Parts: s.parts, Appraisers: s.appraisers, Categories: s.categories, HasReference: s.reference != nil, LeftOut: out, Options: o}
+	a := Agreement{Parts: s.parts, Appraisers: s.appraisers, Categories: s.categories, HasReference: s.reference != nil, LeftOut: out,
+		Options: o}
 	if a.Good, err = goodWords(s.categories, o.Good); err != nil && !o.GoodMayLack {
 		return a, err
 	}
@@ -207,7 +208,8 @@ func goodWords(categories, asked []string) ([]string, error) {
 			}
 		}
 		if len(good) == 0 {
-			return nil, fmt.Errorf("no call and no reference is %s: the calls are %s", strings.Join(asked, " or "), strings.Join(categories, ", "))
+			return nil, fmt.Errorf("no call and no reference is %s: the calls are %s", strings.Join(asked, " or "),
+				strings.Join(categories, ", "))
 		}
 		return good, nil
 	}
@@ -216,7 +218,8 @@ func goodWords(categories, asked []string) ([]string, error) {
 			good = append(good, c)
 		}
 	}
-	if len(good) == 0 && slices.Contains(categories, "1") && !slices.ContainsFunc(categories, func(c string) bool { return c != "0" && c != "1" }) {
+	if len(good) == 0 && slices.Contains(categories, "1") && !slices.ContainsFunc(categories,
+		func(c string) bool { return c != "0" && c != "1" }) {
 		good = []string{"1"}
 	}
 	return good, nil
@@ -233,7 +236,8 @@ func sortCalls(all []Call, drop bool) (calls, []string, error) {
 	for _, c := range all {
 		key := [3]string{c.Part, c.Appraiser, c.Trial}
 		if first, ok := seen[key]; ok {
-			return s, nil, fmt.Errorf("part %s, appraiser %s, trial %s is there twice%s: keep one of them", c.Part, c.Appraiser, c.Trial, lines(first.Line, c.Line))
+			return s, nil, fmt.Errorf("part %s, appraiser %s, trial %s is there twice%s: keep one of them", c.Part, c.Appraiser, c.Trial,
+				lines(first.Line, c.Line))
 		}
 		seen[key] = c
 		if !slices.Contains(s.parts, c.Part) {
@@ -293,7 +297,8 @@ func (s *calls) dropShort(cells map[[2]string][]Call, most map[string]int, drop 
 		notes = append(notes[:4], fmt.Sprintf("and %d more", len(notes)-4))
 	}
 	if !drop {
-		return nil, fmt.Errorf("calls are missing: %s; add them, or leave those parts out with --drop-incomplete", strings.Join(notes, ", "))
+		return nil, fmt.Errorf("calls are missing: %s; add them, or leave those parts out with --drop-incomplete",
+			strings.Join(notes, ", "))
 	}
 	s.parts = slices.DeleteFunc(s.parts, func(p string) bool { return slices.Contains(out, p) })
 	if len(s.parts) == 0 {
@@ -310,7 +315,8 @@ func (s *calls) references(all []Call) error {
 			continue
 		}
 		if first, ok := ref[c.Part]; ok && first.Reference != c.Reference {
-			return fmt.Errorf("part %s has two references, %q and %q%s: it can be only one", c.Part, first.Reference, c.Reference, lines(first.Line, c.Line))
+			return fmt.Errorf("part %s has two references, %q and %q%s: it can be only one", c.Part, first.Reference, c.Reference,
+				lines(first.Line, c.Line))
 		} else if !ok {
 			ref[c.Part] = c
 		}
@@ -408,7 +414,8 @@ func (s *calls) judge(j int, good []bool, goodKnown bool, o AgreementOptions) (A
 		to        *Share
 		count, of int
 	}{
-		{&d.Within, same, either(d.Trials > 1, n)}, {&d.Effective, effective, either(s.ref != nil, n)}, {&d.Right, right, either(s.ref != nil, n*d.Trials)},
+		{&d.Within, same, either(d.Trials > 1, n)}, {&d.Effective, effective, either(s.ref != nil, n)},
+		{&d.Right, right, either(s.ref != nil, n*d.Trials)},
 		{&d.Miss, miss, badCalls}, {&d.FalseAlarm, alarm, goodCalls},
 	} {
 		var err error

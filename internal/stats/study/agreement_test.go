@@ -198,7 +198,8 @@ func TestAgreementIncomplete(t *testing.T) {
 
 // Without bad parts nothing can be said of misses: not measured, never a pass.
 func TestAgreementOnlyGoodParts(t *testing.T) {
-	a, err := NewAgreement(readCalls(t, "part,appraiser,call,reference\n1,A,pass,pass\n1,B,pass,pass\n2,A,pass,pass\n2,B,pass,pass\n"), DefaultAgreementOptions())
+	a, err := NewAgreement(readCalls(t, "part,appraiser,call,reference\n1,A,pass,pass\n1,B,pass,pass\n2,A,pass,pass\n2,B,pass,pass\n"),
+		DefaultAgreementOptions())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -142,7 +142,8 @@ func places(head []string, want []column) (map[string]int, error) {
 	}
 	for _, c := range want {
 		if _, ok := place[c.name]; !ok && !c.optional {
-			return nil, fmt.Errorf("no column is called %s: the first line must name the columns %s (it has %s)", c.name, names(want), strings.Join(head, ", "))
+			return nil, fmt.Errorf("no column is called %s: the first line must name the columns %s (it has %s)", c.name, names(want),
+				strings.Join(head, ", "))
 		}
 	}
 	return place, nil

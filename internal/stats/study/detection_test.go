@@ -10,7 +10,8 @@ import (
 
 // Beetles and carbon disulphide, Bliss (1935), Ann. Appl. Biol. 22:134, as
 // Dobson (An Introduction to Generalized Linear Models) analyses them.
-var bliss = []Target{{1.6907, 59, 6}, {1.7242, 60, 13}, {1.7552, 62, 18}, {1.7842, 56, 28}, {1.8113, 63, 52}, {1.8369, 59, 53}, {1.8610, 62, 61}, {1.8839, 60, 60}}
+var bliss = []Target{{1.6907, 59, 6}, {1.7242, 60, 13}, {1.7552, 62, 18}, {1.7842, 56, 28}, {1.8113, 63, 52}, {1.8369, 59, 53},
+	{1.8610, 62, 61}, {1.8839, 60, 60}}
 
 func fit(t *testing.T, targets []Target, s SizeScale) POD {
 	t.Helper()
@@ -79,7 +80,8 @@ func TestBudworm(t *testing.T) {
 	near(t, "slope", l.beta[1], 1.0642140, 5e-8)
 	near(t, "female", l.beta[2], -3.4731553, 5e-8)
 	f := POD{Scale: PlainSize, B0: l.beta[2], B1: l.beta[1], Var0: l.cov.At(2, 2), Var1: l.cov.At(1, 1), Cov01: l.cov.At(1, 2)}
-	for _, c := range [][3]float64{{0.25, 2.231265, 0.2499089}, {0.5, 3.263587, 0.2297539}, {0.75, 4.295910, 0.2746874}, {0.9, 5.328233, 0.361183}} {
+	for _, c := range [][3]float64{{0.25, 2.231265, 0.2499089}, {0.5, 3.263587, 0.2297539}, {0.75, 4.295910, 0.2746874},
+		{0.9, 5.328233, 0.361183}} {
 		near(t, "dose", f.Size(c[0]), c[1], 6e-7)
 		near(t, "its error", f.SizeSE(c[0]), c[2], 6e-7)
 	}
@@ -89,7 +91,8 @@ func TestBudworm(t *testing.T) {
 // (1989), J. Am. Stat. Assoc. 84:945. They print 15.043 and -0.2322.
 func TestORings(t *testing.T) {
 	var targets []Target
-	for _, v := range []struct{ temp, damaged int }{{53, 1}, {57, 1}, {58, 1}, {63, 1}, {66, 0}, {67, 0}, {67, 0}, {67, 0}, {68, 0}, {69, 0}, {70, 0}, {70, 0}, {70, 1}, {70, 1}, {72, 0}, {73, 0},
+	for _, v := range []struct{ temp, damaged int }{{53, 1}, {57, 1}, {58, 1}, {63, 1}, {66, 0}, {67, 0}, {67, 0}, {67, 0}, {68, 0},
+		{69, 0}, {70, 0}, {70, 0}, {70, 1}, {70, 1}, {72, 0}, {73, 0},
 		{75, 0}, {75, 1}, {76, 0}, {76, 0}, {78, 0}, {79, 0}, {81, 0}} {
 		targets = append(targets, Target{float64(v.temp), 1, v.damaged})
 	}

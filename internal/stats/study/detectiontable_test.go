@@ -7,7 +7,8 @@ import (
 
 func TestReadTargets(t *testing.T) {
 	got, err := ReadTargets(strings.NewReader("kind;size_mm;hit\nbubble;0.1;1\nbubble;0.05;no\ndust;0.2;yes\n"))
-	if err != nil || len(got) != 3 || got[0] != (KindTarget{"bubble", Target{0.1, 1, 1}}) || got[1].Found != 0 || got[2] != (KindTarget{"dust", Target{0.2, 1, 1}}) {
+	if err != nil || len(got) != 3 || got[0] != (KindTarget{"bubble", Target{0.1, 1, 1}}) || got[1].Found != 0 ||
+		got[2] != (KindTarget{"dust", Target{0.2, 1, 1}}) {
 		t.Errorf("%v, %v", got, err)
 	}
 	got, err = ReadTargets(strings.NewReader("size,n,found\n1.6907,59,6\n"))

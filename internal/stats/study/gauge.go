@@ -113,7 +113,8 @@ func NewGauge(c Crossed, o GaugeOptions) (Gauge, error) {
 
 // gauge weighs sums of squares.
 func (s squares) gauge(o GaugeOptions) Gauge {
-	g := Gauge{Options: o, Full: s.full(o.ErrorTerm), Parts: int(s.p), Appraisers: int(s.o), Trials: int(s.r), zeroRepeats: s.equipment == 0}
+	g := Gauge{Options: o, Full: s.full(o.ErrorTerm), Parts: int(s.p), Appraisers: int(s.o), Trials: int(s.r),
+		zeroRepeats: s.equipment == 0}
 	g.PInteraction = g.Full.row(InteractionSource).P
 	if g.PInteraction > o.PoolAbove {
 		g.Pooled = s.pooled()
@@ -175,7 +176,8 @@ type model struct {
 }
 
 func newModel(t Anova, s squares) model {
-	return model{s, t.row(PartSource).square(), t.row(AppraiserSource).square(), t.row(InteractionSource).square(), t.row(EquipmentSource).square()}
+	return model{s, t.row(PartSource).square(), t.row(AppraiserSource).square(), t.row(InteractionSource).square(),
+		t.row(EquipmentSource).square()}
 }
 
 // names are the components that the model can tell, in the order of a table.

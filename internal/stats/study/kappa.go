@@ -63,9 +63,9 @@ func KappaWord(kappa float64) string {
 	return "almost perfect"
 }
 
-// CohenKappa is the kappa of two raters (Cohen 1960, Educ. Psychol. Meas. 20:37; weighted: Cohen 1968, Psychol. Bull. 70:213) from a square table
-// of counts: table[i][j] pairs called i by the first and j by the second. Standard errors are those of Fleiss, Cohen & Everitt (1969), Psychol. Bull.
-// 72:323, for large samples. ErrNoKappa where only one category was used.
+// CohenKappa is the kappa of two raters (Cohen 1960, Educ. Psychol. Meas. 20:37; weighted: Cohen 1968, Psychol. Bull. 70:213) from a square
+// table of counts: table[i][j] pairs called i by the first and j by the second. Standard errors are those of Fleiss, Cohen & Everitt
+// (1969), Psychol. Bull. 72:323, for large samples. ErrNoKappa where only one category was used.
 func CohenKappa(table [][]int, w Weights, confidence float64) (Kappa, error) {
 	p, n, err := proportions(table)
 	if err != nil {
@@ -218,10 +218,10 @@ type FleissResult struct {
 	Categories    []Kappa // in the order of the table's columns; NaN where a category was never or always used
 }
 
-// FleissKappa is the agreement of several raters (Fleiss 1971, Psychol. Bull. 76:378). counts[i][j] raters put part i into category j; each part has
-// the same number of raters, at least two. The test uses the standard error under no agreement (Fleiss, Nee & Landis 1979, Psychol. Bull. 86:974), the
-// interval the scatter between parts: a jackknife that leaves out one part at a time (Fleiss & Davies 1982, Am. J. Epidemiol. 115:841), Student's t.
-// ErrNoKappa where only one category was used.
+// FleissKappa is the agreement of several raters (Fleiss 1971, Psychol. Bull. 76:378). counts[i][j] raters put part i into category j; each
+// part has the same number of raters, at least two. The test uses the standard error under no agreement (Fleiss, Nee & Landis 1979,
+// Psychol. Bull. 86:974), the interval the scatter between parts: a jackknife that leaves out one part at a time (Fleiss & Davies 1982, Am.
+// J. Epidemiol. 115:841), Student's t. ErrNoKappa where only one category was used.
 func FleissKappa(counts [][]int, confidence float64) (FleissResult, error) {
 	if err := checkConfidence(confidence); err != nil {
 		return FleissResult{}, err

@@ -113,9 +113,12 @@ func TestCohenFull(t *testing.T) {
 
 // The 30 patients, five diagnoses and six raters of Fleiss (1971), table 1.
 var fleiss1971 = [][]int{
-	{0, 0, 0, 6, 0}, {0, 3, 0, 0, 3}, {0, 1, 4, 0, 1}, {0, 0, 0, 0, 6}, {0, 3, 0, 3, 0}, {2, 0, 4, 0, 0}, {0, 0, 4, 0, 2}, {2, 0, 3, 1, 0}, {2, 0, 0, 4, 0}, {0, 0, 0, 0, 6},
-	{1, 0, 0, 5, 0}, {1, 1, 0, 4, 0}, {0, 3, 3, 0, 0}, {1, 0, 0, 5, 0}, {0, 2, 0, 3, 1}, {0, 0, 5, 0, 1}, {3, 0, 0, 1, 2}, {5, 1, 0, 0, 0}, {0, 2, 0, 4, 0}, {1, 0, 2, 0, 3},
-	{0, 0, 0, 0, 6}, {0, 1, 0, 5, 0}, {0, 2, 0, 1, 3}, {2, 0, 0, 4, 0}, {1, 0, 0, 4, 1}, {0, 5, 0, 1, 0}, {4, 0, 0, 0, 2}, {0, 2, 0, 4, 0}, {1, 0, 5, 0, 0}, {0, 0, 0, 0, 6},
+	{0, 0, 0, 6, 0}, {0, 3, 0, 0, 3}, {0, 1, 4, 0, 1}, {0, 0, 0, 0, 6}, {0, 3, 0, 3, 0}, {2, 0, 4, 0, 0}, {0, 0, 4, 0, 2}, {2, 0, 3, 1, 0},
+	{2, 0, 0, 4, 0}, {0, 0, 0, 0, 6},
+	{1, 0, 0, 5, 0}, {1, 1, 0, 4, 0}, {0, 3, 3, 0, 0}, {1, 0, 0, 5, 0}, {0, 2, 0, 3, 1}, {0, 0, 5, 0, 1}, {3, 0, 0, 1, 2}, {5, 1, 0, 0, 0},
+	{0, 2, 0, 4, 0}, {1, 0, 2, 0, 3},
+	{0, 0, 0, 0, 6}, {0, 1, 0, 5, 0}, {0, 2, 0, 1, 3}, {2, 0, 0, 4, 0}, {1, 0, 0, 4, 1}, {0, 5, 0, 1, 0}, {4, 0, 0, 0, 2}, {0, 2, 0, 4, 0},
+	{1, 0, 5, 0, 0}, {0, 0, 0, 0, 6},
 }
 
 // Fleiss (1971): P .5556, Pe .2199, kappa .430; by category .245 .245 .520 .471
@@ -142,7 +145,8 @@ func TestFleiss1971(t *testing.T) {
 // The table of ten subjects and fourteen raters that encyclopaedias print:
 // kappa 0.210.
 func TestFleissTenByFourteen(t *testing.T) {
-	r, err := FleissKappa([][]int{{0, 0, 0, 0, 14}, {0, 2, 6, 4, 2}, {0, 0, 3, 5, 6}, {0, 3, 9, 2, 0}, {2, 2, 8, 1, 1}, {7, 7, 0, 0, 0}, {3, 2, 6, 3, 0}, {2, 5, 3, 2, 2}, {6, 5, 2, 1, 0},
+	r, err := FleissKappa([][]int{{0, 0, 0, 0, 14}, {0, 2, 6, 4, 2}, {0, 0, 3, 5, 6}, {0, 3, 9, 2, 0}, {2, 2, 8, 1, 1}, {7, 7, 0, 0, 0},
+		{3, 2, 6, 3, 0}, {2, 5, 3, 2, 2}, {6, 5, 2, 1, 0},
 		{0, 2, 2, 3, 7}}, 0.95)
 	if err != nil {
 		t.Fatal(err)
@@ -170,7 +174,8 @@ func TestFleissRefuses(t *testing.T) {
 }
 
 func TestKappaWords(t *testing.T) {
-	for k, want := range map[float64]string{-0.1: "poor", 0: "slight", 0.20: "slight", 0.21: "fair", 0.40: "fair", 0.41: "moderate", 0.61: "substantial", 0.80: "substantial", 0.81: "almost perfect", 1: "almost perfect"} {
+	for k, want := range map[float64]string{-0.1: "poor", 0: "slight", 0.20: "slight", 0.21: "fair", 0.40: "fair", 0.41: "moderate",
+		0.61: "substantial", 0.80: "substantial", 0.81: "almost perfect", 1: "almost perfect"} {
 		if got := KappaWord(k); got != want {
 			t.Errorf("%g: %q, want %q", k, got, want)
 		}

@@ -6,7 +6,8 @@ import (
 )
 
 func TestMatch(t *testing.T) {
-	known := []Known{{"bubble", Box{100, 100, 20, 20}, 0.3}, {"bubble", Box{125, 100, 20, 20}, 0.3}, {"dust", Box{400, 400, 4, 4}, 0.06}, {"fibre", Box{600, 600, 100, 10}, 1.5}}
+	known := []Known{{"bubble", Box{100, 100, 20, 20}, 0.3}, {"bubble", Box{125, 100, 20, 20}, 0.3}, {"dust", Box{400, 400, 4, 4}, 0.06},
+		{"fibre", Box{600, 600, 100, 10}, 1.5}}
 	called := []Called{
 		{"bubble", Box{101, 101, 24, 20}}, // the first; it touches the second too
 		{"dust", Box{407, 400, 4, 4}},     // the dust, within the slack of 3 px

@@ -25,7 +25,8 @@ func covers(t *testing.T, p synth.StudyParams, seed uint64, pool float64) map[st
 	g := gauge(t, drawn(p, seed), func(o *GaugeOptions) { o.PoolAbove = pool })
 	rep, app, x, part := sq(p.RepeatSD), sq(p.AppraiserSD), sq(p.InteractionSD), sq(p.PartSD)
 	truth := map[ComponentName]float64{
-		Repeatability: rep, ByAppraiser: app, Reproducibility: app + x, GaugeRR: rep + app + x, PartToPart: part, Total: rep + app + x + part,
+		Repeatability: rep, ByAppraiser: app, Reproducibility: app + x, GaugeRR: rep + app + x, PartToPart: part,
+		Total: rep + app + x + part,
 	}
 	if g.Pooled == nil {
 		truth[ByInteraction] = x
@@ -50,9 +51,12 @@ var simulated = []struct {
 	synth.StudyParams
 	pool float64
 }{
-	{"a fair gauge without interaction, pooled by p", synth.StudyParams{Parts: 10, Appraisers: 3, Trials: 3, Mean: 12, PartSD: 10, AppraiserSD: 1, InteractionSD: 0, RepeatSD: 2}, 0.25},
-	{"one with interaction, kept", synth.StudyParams{Parts: 10, Appraisers: 3, Trials: 3, Mean: -5, PartSD: 8, AppraiserSD: 2, InteractionSD: 1.5, RepeatSD: 1.5}, 1},
-	{"a poor one", synth.StudyParams{Parts: 10, Appraisers: 3, Trials: 3, Mean: 0, PartSD: 2, AppraiserSD: 3, InteractionSD: 0, RepeatSD: 3}, 0.25},
+	{"a fair gauge without interaction, pooled by p", synth.StudyParams{Parts: 10, Appraisers: 3, Trials: 3, Mean: 12, PartSD: 10,
+		AppraiserSD: 1, InteractionSD: 0, RepeatSD: 2}, 0.25},
+	{"one with interaction, kept", synth.StudyParams{Parts: 10, Appraisers: 3, Trials: 3, Mean: -5, PartSD: 8, AppraiserSD: 2,
+		InteractionSD: 1.5, RepeatSD: 1.5}, 1},
+	{"a poor one", synth.StudyParams{Parts: 10, Appraisers: 3, Trials: 3, Mean: 0, PartSD: 2, AppraiserSD: 3, InteractionSD: 0,
+		RepeatSD: 3}, 0.25},
 }
 
 // TestKnownComponents: the bar: of 20 studies drawn with known

@@ -151,7 +151,8 @@ func (s *Stability) gather(log []CheckEntry) (segments []int, err error) {
 		if n := len(c.Values); n > 0 && s.Size == 0 {
 			s.Size = n
 		} else if n > 0 && n != s.Size {
-			return nil, fmt.Errorf("line %d: this check has %s, those before it have %d: measure the piece the same number of times at each check, or start a new baseline", c.Line, count(n, "value", "values"), s.Size)
+			return nil, fmt.Errorf("line %d: this check has %s, those before it have %d: measure the piece the same number of times at "+
+				"each check, or start a new baseline", c.Line, count(n, "value", "values"), s.Size)
 		}
 	}
 	return segments, nil

@@ -56,11 +56,14 @@ func TestNoSizeIsBelowZero(t *testing.T) {
 // 29 of 29 show 90 % at 95 %: 0.05^(1/29) = 0.902, and 0.05^(1/28) = 0.8985.
 func TestStatementByCount(t *testing.T) {
 	d := detect(t, []Target{{0.052, 9, 9}, {0.3, 20, 20}}, nil)
-	if got, want := said(d.Statement("dust inclusions")), "dust inclusions of 0.052 mm and larger are found 9 times in 10 (95 % confidence; all 29 were found)"; got != want {
+	if got, want := said(d.Statement("dust inclusions")),
+		"dust inclusions of 0.052 mm and larger are found 9 times in 10 (95 % confidence; all 29 were found)"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	d = detect(t, []Target{{0.052, 8, 8}, {0.3, 20, 20}}, nil)
-	if got, want := said(d.Statement("dust inclusions")), "dust inclusions of 0.052 to 0.3 mm: all 28 were found, so at least 89 % are (95 % confidence); to say 9 times in 10 takes 29 without a miss"; got != want {
+	if got, want := said(d.Statement("dust inclusions")),
+		"dust inclusions of 0.052 to 0.3 mm: all 28 were found, so at least 89 % are (95 % confidence); to say 9 times in 10 takes 29 "+
+			"without a miss"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
@@ -103,7 +106,8 @@ func TestStatementFirth(t *testing.T) {
 		t.Errorf("not asked for: %+v", d.Basis)
 	}
 	d := detect(t, set, func(o *DetectionOptions) { o.Firth = true })
-	if d.Fit == nil || !d.Fit.Penalised || d.Basis != ByCurve || !(d.Size > 0.4 && d.Size < 1) || !strings.Contains(strings.Join(lang.English().SayAll(d.Warnings()), " "), "Firth") {
+	if d.Fit == nil || !d.Fit.Penalised || d.Basis != ByCurve || !(d.Size > 0.4 && d.Size < 1) ||
+		!strings.Contains(strings.Join(lang.English().SayAll(d.Warnings()), " "), "Firth") {
 		t.Errorf("%s of %g, %q", d.Basis, d.Size, d.Warnings())
 	}
 }

@@ -47,7 +47,8 @@ func (e IncompleteError) Error() string {
 		}
 		s = append(s, fmt.Sprintf("part %s by %s has %d", c.Part, c.Appraiser, c.Have))
 	}
-	return fmt.Sprintf("the study is not balanced: each part needs %d readings by each appraiser, but %s: measure what is missing, or leave those parts out",
+	return fmt.Sprintf("the study is not balanced: each part needs %d readings by each appraiser, but %s: measure what is missing, or "+
+		"leave those parts out",
 		e.Want, strings.Join(s, ", "))
 }
 
@@ -114,7 +115,8 @@ func NewCrossed(readings []Reading) (Crossed, error) {
 	for _, d := range readings {
 		key := [3]string{d.Part, d.Appraiser, d.Trial}
 		if first, ok := seen[key]; ok {
-			return c, fmt.Errorf("part %s, appraiser %s, trial %s is there twice%s: keep one of them", d.Part, d.Appraiser, d.Trial, lines(first.Line, d.Line))
+			return c, fmt.Errorf("part %s, appraiser %s, trial %s is there twice%s: keep one of them", d.Part, d.Appraiser, d.Trial,
+				lines(first.Line, d.Line))
 		}
 		seen[key] = d
 		if !slices.Contains(c.Parts, d.Part) {
@@ -163,9 +165,11 @@ func (c Crossed) fill(cells map[[2]string][]Reading) (Crossed, error) {
 	case len(missing) > 0:
 		return c, IncompleteError{missing, c.Trials}
 	case c.Trials < 2:
-		return c, errors.New("each part was measured once by each appraiser: without a second trial the gauge's repeatability cannot be told; measure all parts again")
+		return c, errors.New("each part was measured once by each appraiser: without a second trial the gauge's repeatability cannot be " +
+			"told; measure all parts again")
 	case c.constant():
-		return c, fmt.Errorf("all %d readings are %g: nothing varies, so that nothing can be said of the gauge; use parts that differ, and record more digits", c.n(), c.Values[0][0][0])
+		return c, fmt.Errorf("all %d readings are %g: nothing varies, so that nothing can be said of the gauge; use parts that differ, "+
+			"and record more digits", c.n(), c.Values[0][0][0])
 	}
 	return c, nil
 }

@@ -71,7 +71,8 @@ func TestReadRefuses(t *testing.T) {
 
 // TestComplete: parts with a missing cell are left out by name.
 func TestComplete(t *testing.T) {
-	readings, err := ReadReadings(strings.NewReader("part,appraiser,trial,value\n1,A,1,5\n1,A,2,6\n1,B,1,5\n1,B,2,6\n2,A,1,5\n2,A,2,7\n3,A,1,5\n3,A,2,\n3,B,1,5\n3,B,2,6\n"))
+	readings, err := ReadReadings(strings.NewReader("part,appraiser,trial,value\n1,A,1,5\n1,A,2,6\n1,B,1,5\n1,B,2,6\n2,A,1,5\n2,A,2,7\n" +
+		"3,A,1,5\n3,A,2,\n3,B,1,5\n3,B,2,6\n"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -31,12 +31,15 @@ type drawnMirror struct {
 // mirrorSamples are drawn before a screen, from just visible to severe (common practice, no source). Of
 // orange peel SlopeRad is the root mean square slope.
 var mirrorSamples = map[part.Kind][]drawnMirror{
-	part.Bubble:     {{synth.Flaw{SizeMM: 0.6, SlopeRad: 0.003}, part.SlopeMap}, {synth.Flaw{SizeMM: 1.0, SlopeRad: 0.02}, part.GlossMap}},
-	part.Crater:     {{synth.Flaw{SizeMM: 0.5, SlopeRad: 0.003}, part.SlopeMap}, {synth.Flaw{SizeMM: 0.8, SlopeRad: 0.02}, part.GlossMap}},
-	part.Run:        {{synth.Flaw{SizeMM: 1.5, SlopeRad: 0.003}, part.SlopeMap}, {synth.Flaw{SizeMM: 2.5, SlopeRad: 0.02}, part.GlossMap}},
-	part.Missed:     {{synth.Flaw{SizeMM: 0.6, SlopeRad: 0.05}, part.GlossMap}, {synth.Flaw{SizeMM: 1.2, SlopeRad: 0.05}, part.GlossMap}, {synth.Flaw{SizeMM: 2.4, SlopeRad: 0.05}, part.GlossMap}},
-	part.Haze:       {{synth.Flaw{SizeMM: 1, Lost: 0.15}, part.GlossMap}, {synth.Flaw{SizeMM: 1.6, Lost: 0.3}, part.GlossMap}, {synth.Flaw{SizeMM: 2.4, Lost: 0.6}, part.GlossMap}},
-	part.OrangePeel: {{synth.Flaw{SlopeRad: 0.001}, part.SlopeMap}, {synth.Flaw{SlopeRad: 0.003}, part.SlopeMap}, {synth.Flaw{SlopeRad: 0.008}, part.GlossMap}},
+	part.Bubble: {{synth.Flaw{SizeMM: 0.6, SlopeRad: 0.003}, part.SlopeMap}, {synth.Flaw{SizeMM: 1.0, SlopeRad: 0.02}, part.GlossMap}},
+	part.Crater: {{synth.Flaw{SizeMM: 0.5, SlopeRad: 0.003}, part.SlopeMap}, {synth.Flaw{SizeMM: 0.8, SlopeRad: 0.02}, part.GlossMap}},
+	part.Run:    {{synth.Flaw{SizeMM: 1.5, SlopeRad: 0.003}, part.SlopeMap}, {synth.Flaw{SizeMM: 2.5, SlopeRad: 0.02}, part.GlossMap}},
+	part.Missed: {{synth.Flaw{SizeMM: 0.6, SlopeRad: 0.05}, part.GlossMap}, {synth.Flaw{SizeMM: 1.2, SlopeRad: 0.05}, part.GlossMap},
+		{synth.Flaw{SizeMM: 2.4, SlopeRad: 0.05}, part.GlossMap}},
+	part.Haze: {{synth.Flaw{SizeMM: 1, Lost: 0.15}, part.GlossMap}, {synth.Flaw{SizeMM: 1.6, Lost: 0.3}, part.GlossMap},
+		{synth.Flaw{SizeMM: 2.4, Lost: 0.6}, part.GlossMap}},
+	part.OrangePeel: {{synth.Flaw{SlopeRad: 0.001}, part.SlopeMap}, {synth.Flaw{SlopeRad: 0.003}, part.SlopeMap},
+		{synth.Flaw{SlopeRad: 0.008}, part.GlossMap}},
 }
 
 const (
@@ -82,7 +85,8 @@ func (m mirrorFace) box(f synth.Flaw, x, y float64) part.Box {
 // sample shows one place of the face.
 func (m mirrorFace) sample(in string, box part.Box, others []part.Box) *openSample {
 	x0 := m.of[part.StripesX0]
-	o := &openSample{Images: []*part.Image{x0}, Box: []part.Box{box}, mmPerPX: mirrorMMPerPX, outline: m.outline, others: others, Release: func() {}}
+	o := &openSample{Images: []*part.Image{x0}, Box: []part.Box{box}, mmPerPX: mirrorMMPerPX, outline: m.outline, others: others,
+		Release: func() {}}
 	o.withMap(m.of, m.outline, in, box)
 	return o
 }

@@ -103,7 +103,8 @@ func (a *Atlas) AddRecords(ctx context.Context, store *records.Store, f records.
 			}
 			s := teach.Sample{Inspection: in.ID, Unit: part.UnitName(in.Serial, in.Side), Finding: f, SizeMM: atlasSize(f),
 				Confirmed: confirmed, Pinned: st.Pinned, Hidden: st.Hidden, Caption: st.Caption}
-			a.Recorded[f.Kind] = append(a.Recorded[f.Kind], Sample{s, part.MapOf(f), func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
+			a.Recorded[f.Kind] = append(a.Recorded[f.Kind], Sample{s, part.MapOf(f),
+				func(ctx context.Context) (*openSample, error) { return openRecorded(ctx, store, s) }})
 		}
 		return nil
 	})
@@ -189,7 +190,8 @@ func OtherLight(pictures []part.StoredPicture, file string) string {
 		return ""
 	}
 	for _, q := range pictures {
-		if book.PoseOf(q) == book.PoseOf(*p) && q.Light != p.Light && q.Light != part.Back && (q.Light == part.White || !q.Light.OfScreen()) {
+		if book.PoseOf(q) == book.PoseOf(*p) && q.Light != p.Light && q.Light != part.Back &&
+			(q.Light == part.White || !q.Light.OfScreen()) {
 			return q.File
 		}
 	}
@@ -257,7 +259,8 @@ func (a *Atlas) addSurface(folder, name string, mmPerPX float64, of truth.Surfac
 			continue // the mirror shows orange peel there
 		}
 		mm, _, _ := d.Size()
-		s := teach.Sample{Unit: name, SizeMM: mm, Confirmed: true, Finding: part.Finding{Number: before + i + 1, Kind: part.Kind(d.Kind), Box: boxes[i], Confidence: 1}}
+		s := teach.Sample{Unit: name, SizeMM: mm, Confirmed: true,
+			Finding: part.Finding{Number: before + i + 1, Kind: part.Kind(d.Kind), Box: boxes[i], Confidence: 1}}
 		in := ""
 		if book.Mirrored(s.Finding.Kind) && mirror {
 			in = part.GlossMap
@@ -389,7 +392,8 @@ func drawOne(d synth.Defect, windowMM float64, seed uint64) *openSample {
 func drawSteps(stepsUM []float64) []Sample {
 	var out []Sample
 	for i, um := range stepsUM {
-		s := teach.Sample{SizeMM: math.Abs(um) / 1000, Confirmed: true, Finding: part.Finding{Number: i + 1, Kind: part.Step, ValueUM: part.Num(um), Confidence: 1}}
+		s := teach.Sample{SizeMM: math.Abs(um) / 1000, Confirmed: true,
+			Finding: part.Finding{Number: i + 1, Kind: part.Step, ValueUM: part.Num(um), Confidence: 1}}
 		out = append(out, Sample{s, "", func(context.Context) (*openSample, error) {
 			p := synth.SmallEdge()
 			p.StepLeftUM, p.Grain = um, false

@@ -84,12 +84,17 @@ func kappaNumber(k study.Kappa, err error) *quizKappa {
 // Numbers are the score's numbers.
 func (s QuizSheet) Numbers() QuizNumbers {
 	c, v := s.Score, s.Score.Verdict
-	n := QuizNumbers{Attempt: s.Attempt.Name, Quiz: s.Quiz.Name, Title: s.Quiz.Test.Spec.Name, Who: s.Who, Begun: s.Attempt.Begun, Showings: c.Showings, Units: c.Units, Clean: c.Clean,
-		Defective: c.Defective, Gone: c.Gone, TimeOver: c.TimeOver, Effectiveness: shareNumber(v.Effective), Miss: shareNumber(v.Miss), FalseAlarm: shareNumber(v.FalseAlarm),
-		Fitness: v.Fitness, Kappa: kappaNumber(v.Reference, errors.Join(c.VerdictErr, v.ReferenceErr)), KappaSeen: kappaNumber(c.Seen.Reference, errors.Join(c.SeenErr, c.Seen.ReferenceErr)),
-		KappaKinds: kappaNumber(c.Kind, c.KindErr), Again: c.Again, Within: shareNumber(c.Within), KappaWithin: kappaNumber(c.WithinKappa.Kappa, c.WithinErr),
-		KappaOwnKinds: kappaNumber(c.WithinKind.Kappa, c.WithinKindErr), FalseMarks: c.FalseMarks.Count, OffMM: part.Num(c.MedianOffMM()), OffMM90: part.Num(c.OffMM90()),
-		SizeMM: part.Num(c.SpotSizeMM()), MedianS: part.Num(c.MedianS)}
+	n := QuizNumbers{Attempt: s.Attempt.Name, Quiz: s.Quiz.Name, Title: s.Quiz.Test.Spec.Name, Who: s.Who, Begun: s.Attempt.Begun,
+		Showings: c.Showings, Units: c.Units, Clean: c.Clean,
+		Defective: c.Defective, Gone: c.Gone, TimeOver: c.TimeOver, Effectiveness: shareNumber(v.Effective), Miss: shareNumber(v.Miss),
+		FalseAlarm: shareNumber(v.FalseAlarm),
+		Fitness:    v.Fitness, Kappa: kappaNumber(v.Reference, errors.Join(c.VerdictErr, v.ReferenceErr)),
+		KappaSeen:  kappaNumber(c.Seen.Reference, errors.Join(c.SeenErr, c.Seen.ReferenceErr)),
+		KappaKinds: kappaNumber(c.Kind, c.KindErr), Again: c.Again, Within: shareNumber(c.Within),
+		KappaWithin:   kappaNumber(c.WithinKappa.Kappa, c.WithinErr),
+		KappaOwnKinds: kappaNumber(c.WithinKind.Kappa, c.WithinKindErr), FalseMarks: c.FalseMarks.Count, OffMM: part.Num(c.MedianOffMM()),
+		OffMM90: part.Num(c.OffMM90()),
+		SizeMM:  part.Num(c.SpotSizeMM()), MedianS: part.Num(c.MedianS)}
 	if !s.Attempt.Finished.IsZero() {
 		n.Ended = &s.Attempt.Finished
 	}

@@ -172,7 +172,8 @@ func paintScreenUnit(dir, name string, clean bool, kind part.Kind, o PaintOption
 	p.MMPerPX, p.RadiusMM, p.Paint, p.Seed = 0.018, paintedFaceMM, 0.08+0.3*rng.Float64(), rng.Uint64()>>8
 	p.W = int(2.4 * p.RadiusMM / p.MMPerPX)
 	p.H = p.W
-	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: "plain", Face: &truth.Surface{Files: map[string]string{}, Defects: []truth.Defect{}}}
+	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: "plain",
+		Face: &truth.Surface{Files: map[string]string{}, Defects: []truth.Defect{}}}
 	box := func(x, y, hx, hy float64) []float64 {
 		b := part.BoxAround(part.Point{X: float64(p.W-1)/2 + x/p.MMPerPX, Y: float64(p.H-1)/2 - y/p.MMPerPX}, hx/p.MMPerPX, hy/p.MMPerPX)
 		return b[:]
@@ -190,7 +191,8 @@ func paintScreenUnit(dir, name string, clean bool, kind part.Kind, o PaintOption
 			ox, oy := own(x, y)
 			return sx + ox, sy + oy
 		}
-		t.Face.Defects = append(t.Face.Defects, truth.Defect{Kind: string(kind), Box: box(0, 0, p.RadiusMM, p.RadiusMM), SlopeMRad: 1000 * slope})
+		t.Face.Defects = append(t.Face.Defects, truth.Defect{Kind: string(kind), Box: box(0, 0, p.RadiusMM, p.RadiusMM),
+			SlopeMRad: 1000 * slope})
 	default:
 		faults = scatterFlaws(kind, o, rng)
 		own := p.Slope
@@ -247,7 +249,8 @@ func scatterFlaws(kind part.Kind, o PaintOptions, rng *rand.Rand) []placedFlaw {
 	}
 	var out []placedFlaw
 	for _, k := range kinds {
-		f := placedFlaw{Flaw: synth.Flaw{Kind: k, SlopeRad: 0.01 * math.Pow(4, rng.Float64()), Lost: 0.2 + 0.3*rng.Float64(), AngleDeg: 180 * rng.Float64()}}
+		f := placedFlaw{Flaw: synth.Flaw{Kind: k, SlopeRad: 0.01 * math.Pow(4, rng.Float64()), Lost: 0.2 + 0.3*rng.Float64(),
+			AngleDeg: 180 * rng.Float64()}}
 		between := paintedSizes[k]
 		spot := synth.Defect{DiameterMM: 1}
 		resize(&spot, o.Difficulty, rng)

@@ -124,7 +124,8 @@ func paintUnit(dir, name string, clean bool, kind part.Kind, o PaintOptions, rng
 	}
 	diffuse, raking, drawn := synth.Face(p)
 	t := paintedTruth{Unit: name, Made: paintedMade, MMPerPX: p.MMPerPX, Pattern: p.Pattern,
-		Face: &truth.Surface{Files: map[string]string{"diffuse": "face_diffuse.jpg", "raking": "face_raking.jpg"}, Defects: []truth.Defect{}}}
+		Face: &truth.Surface{Files: map[string]string{"diffuse": "face_diffuse.jpg", "raking": "face_raking.jpg"},
+			Defects: []truth.Defect{}}}
 	for _, d := range drawn.Defects {
 		t.Face.Defects = append(t.Face.Defects, known(d.Kind, d.Box, d.DiameterMM, d.LengthMM, d.WidthMM, d.CNRDiffuse, d.CNRRaking))
 	}
@@ -160,7 +161,8 @@ func resize(d *synth.Defect, want teach.Difficulty, rng *rand.Rand) {
 	if d.DiameterMM == 0 {
 		return
 	}
-	between := map[teach.Difficulty][2]float64{teach.AnyDifficulty: spotsMM, teach.Easy: {0.52, 1}, teach.Middling: {0.21, 0.49}, teach.Hard: {0.05, 0.19}}[want]
+	between := map[teach.Difficulty][2]float64{teach.AnyDifficulty: spotsMM, teach.Easy: {0.52, 1}, teach.Middling: {0.21, 0.49},
+		teach.Hard: {0.05, 0.19}}[want]
 	d.DiameterMM = between[0] * math.Pow(between[1]/between[0], rng.Float64())
 }
 

@@ -59,7 +59,8 @@ func paintShell(dir, name string, clean bool, kind part.Kind, o PaintOptions, rn
 
 // known is a drawn defect as truth.json has it.
 func known(kind part.Kind, box part.Box, diameterMM, lengthMM, widthMM, cnrDiffuse, cnrRaking float64) truth.Defect {
-	k := truth.Defect{Kind: string(kind), Box: slices.Clone(box[:]), CNR: map[string]float64{"diffuse": shownCNR(cnrDiffuse), "raking": shownCNR(cnrRaking)}}
+	k := truth.Defect{Kind: string(kind), Box: slices.Clone(box[:]),
+		CNR: map[string]float64{"diffuse": shownCNR(cnrDiffuse), "raking": shownCNR(cnrRaking)}}
 	if diameterMM > 0 {
 		k.Diameter = &diameterMM
 	} else {

@@ -77,7 +77,8 @@ func PersonByWord(ctx context.Context, s *records.Store) (func(string) string, e
 				return word
 			}
 			w := personOf(p).Word()
-			if !p.Erased && word != "" && slices.ContainsFunc([]string{w, p.Initials, p.Badge}, func(x string) bool { return strings.EqualFold(x, word) }) {
+			if !p.Erased && word != "" && slices.ContainsFunc([]string{w, p.Initials, p.Badge},
+				func(x string) bool { return strings.EqualFold(x, word) }) {
 				ids = append(ids, p.ID)
 			}
 		}

@@ -189,7 +189,8 @@ func verdictOf(it teach.Item, pose part.Pose, limits grade.Limits) part.Verdict 
 	limits.Required = nil
 	r := part.Result{Schema: 1, Unit: it.Unit, Stage: it.Stage, MMPerPX: it.MMPerPX}
 	for _, p := range it.Pictures {
-		r.Pictures = append(r.Pictures, part.PictureReport{File: string(p.Light), View: pose.View, AngleDeg: pose.TurnDeg, Light: p.Light, State: part.PictureOK})
+		r.Pictures = append(r.Pictures, part.PictureReport{File: string(p.Light), View: pose.View, AngleDeg: pose.TurnDeg, Light: p.Light,
+			State: part.PictureOK})
 	}
 	zone := part.ZoneFace
 	if pose.View == part.Shell {
@@ -336,7 +337,8 @@ func RecordItem(ctx context.Context, store *records.Store, in part.Inspection, b
 		withScreen, withLamps = PosesOf(in, b.Known)
 	}
 	for _, p := range in.Pictures {
-		if PoseOf(p) != b.Pose() || p.Light == part.Black || p.Light == part.Back || p.Light.OfScreen() && !withScreen || !p.Light.OfScreen() && !withLamps {
+		if PoseOf(p) != b.Pose() || p.Light == part.Black || p.Light == part.Back || p.Light.OfScreen() && !withScreen ||
+			!p.Light.OfScreen() && !withLamps {
 			continue
 		}
 		q := teach.ItemPicture{Light: p.Light, Ref: refRecord + p.SHA256, SHA256: p.SHA256}

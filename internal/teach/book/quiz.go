@@ -76,7 +76,8 @@ func QuizKindsOf(words []string) ([]part.Kind, error) {
 	return all, nil
 }
 
-var quizDifficulties = map[string]teach.Difficulty{"mixed": teach.AnyDifficulty, "easy": teach.Easy, "middling": teach.Middling, "hard": teach.Hard}
+var quizDifficulties = map[string]teach.Difficulty{"mixed": teach.AnyDifficulty, "easy": teach.Easy, "middling": teach.Middling,
+	"hard": teach.Hard}
 
 // Difficulty reads how hard a test shall be.
 func Difficulty(word string) (teach.Difficulty, error) {
@@ -121,14 +122,16 @@ func (b *Book) Confirm(ctx context.Context, id int64, by string, c Confirmation,
 		if err != nil {
 			return err
 		}
-		err = b.Store.Note(ctx, part.Entry{Topic: TopicTruth, Name: name, Seq: int64(len(old)) + 1, Kind: "confirmed", At: b.now(), By: by, Body: data})
+		err = b.Store.Note(ctx, part.Entry{Topic: TopicTruth, Name: name, Seq: int64(len(old)) + 1, Kind: "confirmed", At: b.now(), By: by,
+			Body: data})
 		if errors.Is(err, records.ErrMeanwhile) {
 			continue
 		}
 		if err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(stdout, "inspection %d: %d defects on the %s and the verdict %s are confirmed by %s\n", id, len(body.Known), what, body.Verdict, by)
+		_, err = fmt.Fprintf(stdout, "inspection %d: %d defects on the %s and the verdict %s are confirmed by %s\n", id, len(body.Known),
+			what, body.Verdict, by)
 		return err
 	}
 }
@@ -192,7 +195,8 @@ func (b *Book) Drawn(ctx context.Context, d DrawOptions, dirs []string, stdout i
 		pool, gone = append(pool, recorded...), n
 	}
 	if len(pool) == 0 {
-		what := "there are no units to ask: name folders with a truth.json (inspect quiz paint draws such), or confirm recorded units (inspect quiz confirm)"
+		what := "there are no units to ask: name folders with a truth.json (inspect quiz paint draws such), or confirm recorded units " +
+			"(inspect quiz confirm)"
 		if gone > 0 {
 			what = fmt.Sprintf("the pictures of all %d confirmed units were taken off the records; %s", gone, what)
 		}

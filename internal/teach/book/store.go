@@ -97,7 +97,8 @@ func (b *Book) Tests(ctx context.Context) ([]teach.QuizTest, error) {
 	}
 	var out []teach.QuizTest
 	for _, q := range slices.Backward(all) {
-		out = append(out, teach.QuizTest{Name: q.Name, Title: q.Test.Spec.Name, Made: day(q.Made), Units: q.Test.Spec.Showings(), LimitS: q.Test.Spec.LimitS})
+		out = append(out, teach.QuizTest{Name: q.Name, Title: q.Test.Spec.Name, Made: day(q.Made), Units: q.Test.Spec.Showings(),
+			LimitS: q.Test.Spec.LimitS})
 	}
 	return out, nil
 }
@@ -113,7 +114,8 @@ func (b *Book) Attempt(ctx context.Context, name string) (teach.Quiz, teach.Atte
 	return b.readAttempt(ctx, name, entries, nil)
 }
 
-func (b *Book) readAttempt(ctx context.Context, name string, events []part.Entry, known map[string]teach.Quiz) (teach.Quiz, teach.Attempt, error) {
+func (b *Book) readAttempt(ctx context.Context, name string, events []part.Entry, known map[string]teach.Quiz) (teach.Quiz, teach.Attempt,
+	error) {
 	var q teach.Quiz
 	if len(events) == 0 {
 		return q, teach.Attempt{}, problem("quiz.no_taking")
@@ -263,7 +265,8 @@ func (b *Book) Now(ctx context.Context, attempt string) (teach.QuizNow, error) {
 			return teach.QuizNow{}, err
 		}
 		s := q.Test.Spec
-		n := teach.QuizNow{Title: s.Name, Trial: len(t.Shown), Of: s.Showings(), LimitS: s.LimitS, Kinds: grade.SurfaceKinds, Certified: t.Certificate != nil}
+		n := teach.QuizNow{Title: s.Name, Trial: len(t.Shown), Of: s.Showings(), LimitS: s.LimitS, Kinds: grade.SurfaceKinds,
+			Certified: t.Certificate != nil}
 		if n.Title == "" {
 			n.Title = q.Name
 		}
@@ -361,7 +364,8 @@ func (b *Book) Answer(ctx context.Context, attempt string, trial int, a teach.An
 	if err := a.Check(it); err != nil {
 		return problem("quiz.answer_bad")
 	}
-	err = b.note(ctx, teach.TopicAttempt, attempt, t.Entries+1, teach.EventAnswered, teach.AnsweredBody{Trial: trial, Item: it.Key, Answer: a})
+	err = b.note(ctx, teach.TopicAttempt, attempt, t.Entries+1, teach.EventAnswered,
+		teach.AnsweredBody{Trial: trial, Item: it.Key, Answer: a})
 	if errors.Is(err, records.ErrMeanwhile) {
 		return problem("quiz.answered_already")
 	}

@@ -26,7 +26,8 @@ type Set struct {
 	sources  []exampleSource // along examples; nil: a table, without pictures
 	None     int             // labels that say "no defect": nothing to tell kinds by
 	gone     int             // labels of inspections that no longer hold
-	Blind    int             // labels of findings without features that a model weighs: from an older program, or seen in a screen's stripes
+	// Labels of findings without features that a model weighs: from an older program, or seen in a screen's stripes.
+	Blind int
 }
 
 // exampleSource is where a labelled finding is on record.
@@ -131,7 +132,8 @@ func (s *Set) add(l records.Label, in *part.Inspection, who func(string) string)
 	case l.Kind == records.NoDefect:
 		s.None++
 		return
-	case i < 0 || !learn.Weighable(in.Result.Findings[i].Features) || !learn.Learnable(l.Kind) || !learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
+	case i < 0 || !learn.Weighable(in.Result.Findings[i].Features) || !learn.Learnable(l.Kind) ||
+		!learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
 		s.Blind++
 		return
 	}
@@ -139,9 +141,11 @@ func (s *Set) add(l records.Label, in *part.Inspection, who func(string) string)
 	f.Budget = nil
 	src := exampleSource{in.ID, f, in.Stage}
 	rule := ruleOf(&f)
-	e := learn.Example{Unit: part.UnitName(in.Serial, in.Side), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number), Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleConfidence: rule.Confidence, Features: f.Features}
+	e := learn.Example{Unit: part.UnitName(in.Serial, in.Side), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number),
+		Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleConfidence: rule.Confidence, Features: f.Features}
 	for k, other := range s.sources {
-		if s.Examples[k].Unit == e.Unit && other.stage == src.stage && other.finding.Image == f.Image && samePlace(other.finding.Box, f.Box) {
+		if s.Examples[k].Unit == e.Unit && other.stage == src.stage && other.finding.Image == f.Image &&
+			samePlace(other.finding.Box, f.Box) {
 			e.Place = s.Examples[k].Place
 		}
 	}
@@ -245,7 +249,8 @@ func (s *Set) addKnown(unit string, of truth.Surface, r part.Result) error {
 		if !learn.Learnable(part.Kind(d.Kind)) {
 			return fmt.Errorf("%q is no kind of defect of a surface", d.Kind)
 		}
-		s.Examples = append(s.Examples, learn.Example{Unit: unit, Place: fmt.Sprintf("finding %d", f.Number), Kind: part.Kind(d.Kind), Rule: rule.Kind, RuleConfidence: rule.Confidence, Features: f.Features})
+		s.Examples = append(s.Examples, learn.Example{Unit: unit, Place: fmt.Sprintf("finding %d", f.Number), Kind: part.Kind(d.Kind),
+			Rule: rule.Kind, RuleConfidence: rule.Confidence, Features: f.Features})
 	}
 	return nil
 }

@@ -146,7 +146,8 @@ type learnChangeJSON struct {
 }
 
 func newLearnJSON(o *learn.Outcome, k *inspection.KindModel) FitJSON {
-	j := FitJSON{Refused: o.Refused, Labels: o.Used, Units: o.Units, Counts: []learnCountJSON{}, Disagree: len(o.Disagree), Alike: len(o.Alike), Warnings: o.Warnings}
+	j := FitJSON{Refused: o.Refused, Labels: o.Used, Units: o.Units, Counts: []learnCountJSON{}, Disagree: len(o.Disagree),
+		Alike: len(o.Alike), Warnings: o.Warnings}
 	if k != nil {
 		j.Name, j.SHA256 = k.Name, k.Sum
 	}
@@ -159,7 +160,8 @@ func newLearnJSON(o *learn.Outcome, k *inspection.KindModel) FitJSON {
 			j.Trial.Kinds = append(j.Trial.Kinds, string(k))
 		}
 		for _, c := range t.Changes {
-			j.Trial.Changes = append(j.Trial.Changes, learnChangeJSON{c.Example.Unit, c.Example.Place, string(c.Example.Kind), string(c.Old), string(c.New), c.Confidence})
+			j.Trial.Changes = append(j.Trial.Changes, learnChangeJSON{c.Example.Unit, c.Example.Place, string(c.Example.Kind),
+				string(c.Old), string(c.New), c.Confidence})
 		}
 	}
 	return j

@@ -64,7 +64,8 @@ func RunLabel(ctx context.Context, r cli.Database, o LabelOptions, args []string
 	for i := range labels {
 		labels[i].By = id
 	}
-	if err := s.Label(ctx, labels...); errors.Is(err, records.ErrInvalid) || errors.Is(err, records.ErrWithdrawn) || errors.Is(err, records.ErrNotFound) {
+	if err := s.Label(ctx, labels...); errors.Is(err, records.ErrInvalid) || errors.Is(err, records.ErrWithdrawn) ||
+		errors.Is(err, records.ErrNotFound) {
 		return cli.UsageError{Err: err}
 	} else if err != nil {
 		return err
@@ -126,7 +127,8 @@ func readLabelLines(path string) ([]labelLine, error) {
 			}
 			return ""
 		}
-		lines = append(lines, labelLine{cell("serial"), cell("finding"), cell("type"), cell("inspection"), cell("note"), fmt.Sprintf("%s: line %d: ", path, n)})
+		lines = append(lines, labelLine{cell("serial"), cell("finding"), cell("type"), cell("inspection"), cell("note"),
+			fmt.Sprintf("%s: line %d: ", path, n)})
 	}
 	if len(lines) == 0 {
 		return nil, cli.Usagef("%s: it has no line under its heading", path)

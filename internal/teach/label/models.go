@@ -148,7 +148,8 @@ func RunList(ctx context.Context, o cli.Database, stdout io.Writer) error {
 		}
 		before, after := "", ""
 		if t := m.Test; t != nil && t.Labels > 0 {
-			before, after = lang.English().ShownShare(float64(t.OldRight)/float64(t.Labels)), lang.English().ShownShare(float64(t.NewRight)/float64(t.Labels))
+			before, after = lang.English().ShownShare(float64(t.OldRight)/float64(t.Labels)),
+				lang.English().ShownShare(float64(t.NewRight)/float64(t.Labels))
 		}
 		fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\t%s\n", k.Name, k.At.Format(time.DateTime), who(k.By), m.Labels, before, after,
 			usesText(k, who))

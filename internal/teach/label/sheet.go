@@ -92,9 +92,11 @@ func (s learnSheet) line() string {
 	case s.fitted == nil:
 		return "Learning gains nothing that is sure; nothing was kept, and calls stay as they are."
 	case s.inRecords:
-		return fmt.Sprintf("On units left out more findings are called right than now. Nothing has changed yet: 'inspect learn accept %s' puts the model in force.", s.fitted.Name)
+		return fmt.Sprintf("On units left out more findings are called right than now. Nothing has changed yet: 'inspect learn accept "+
+			"%s' puts the model in force.", s.fitted.Name)
 	}
-	return "On units left out more findings are called right than now. Nothing has changed yet: 'inspect unit --kind-model' uses the model's file."
+	return "On units left out more findings are called right than now. Nothing has changed yet: 'inspect unit --kind-model' uses the " +
+		"model's file."
 }
 
 func (s learnSheet) warnings() []string {
@@ -134,7 +136,8 @@ func (s learnSheet) counts() report.SheetSection {
 		t.Rows = append(t.Rows, []string{string(c.Kind), fmt.Sprint(c.Labels), fmt.Sprint(c.Units), learnt, c.Missing(s.p)})
 		t.Marked = append(t.Marked, !c.Learnt)
 	}
-	text := fmt.Sprintf("A kind is learned from %d labels of %d units on; before, it is left to the rules. In all %d labels of %d units are needed.", s.p.MinPerKind, s.p.MinUnitsPerKind, s.p.MinLabels, s.p.MinUnits)
+	text := fmt.Sprintf("A kind is learned from %d labels of %d units on; before, it is left to the rules. In all %d labels of %d units "+
+		"are needed.", s.p.MinPerKind, s.p.MinUnitsPerKind, s.p.MinLabels, s.p.MinUnits)
 	return report.SheetSection{Heading: "Labels", Text: []string{text}, Tables: []report.SheetTable{t}}
 }
 
@@ -160,7 +163,9 @@ func (s learnSheet) confusion() report.SheetSection {
 		}
 		return x
 	}
-	text := []string{fmt.Sprintf("The units were dealt into %d groups; the findings of each group are called by a model fitted to the others, so that no unit is called by a model that has seen it. Chance: how likely at least so many units would come off better by chance alone (sign test, one-sided); at most %.2g is asked for.", t.Folds, s.p.MaxP)}
+	text := []string{fmt.Sprintf("The units were dealt into %d groups; the findings of each group are called by a model fitted to the "+
+		"others, so that no unit is called by a model that has seen it. Chance: how likely at least so many units would come off better "+
+		"by chance alone (sign test, one-sided); at most %.2g is asked for.", t.Folds, s.p.MaxP)}
 	return report.SheetSection{Heading: "Calls on units left out", Text: text,
 		Tables: []report.SheetTable{table("Now", t.Old), table("After learning", t.New)}}
 }
@@ -199,7 +204,9 @@ func (s learnSheet) changes() report.SheetSection {
 	}
 	slices.Sort(units)
 	units = slices.Compact(units)
-	sec.Text = []string{fmt.Sprintf("%s of %s would be called differently: %s. Each kind has limits of its own, so that verdicts may change with it.", cli.Counted(len(all), "finding", "findings"), cli.Counted(len(units), "unit", "units"), strings.Join(units, ", "))}
+	sec.Text = []string{fmt.Sprintf("%s of %s would be called differently: %s. Each kind has limits of its own, so that verdicts may "+
+		"change with it.", cli.Counted(len(all), "finding", "findings"), cli.Counted(len(units), "unit", "units"),
+		strings.Join(units, ", "))}
 	t := report.SheetTable{Head: []string{"Unit", "Where", "Labelled", "By", "Now", "After", "Confidence", "Effect",
 		"What speaks for it"}, Numeric: []bool{6: true}}
 	gone := 0
@@ -305,6 +312,8 @@ func (s learnSheet) weights() report.SheetSection {
 		}
 		t.Rows = append(t.Rows, []string{string(k.Kind), strings.Join(more, ", "), strings.Join(less, ", ")})
 	}
-	text := fmt.Sprintf("Each kind has a score: %.3g where the rules call it so, plus a start (how often there is such) and a weight for each feature times how many standard deviations it is off its mean. The kind of the highest score is called. The weightiest %d of each kind:", m.Prior, learnWeights)
+	text := fmt.Sprintf("Each kind has a score: %.3g where the rules call it so, plus a start (how often there is such) and a weight for "+
+		"each feature times how many standard deviations it is off its mean. The kind of the highest score is called. The weightiest %d "+
+		"of each kind:", m.Prior, learnWeights)
 	return report.SheetSection{Heading: "The model", Text: []string{text}, Tables: []report.SheetTable{t}}
 }
