@@ -14,9 +14,9 @@ export CGO_LDFLAGS := -fuse-ld=lld -Wl,--gc-sections,--as-needed
 # Packages that need no pixel library: they build without a C compiler.
 PURE := ./internal/part ./internal/scan ./internal/scan/label ./internal/files ./internal/stripes ./internal/optics ./internal/capture/outline ./internal/body ./internal/proof ./internal/seam \
 	./internal/stats/robust ./internal/defects/pattern ./internal/grade ./internal/config ./internal/synth \
-	./internal/stats/assign ./internal/compare ./internal/teach ./internal/records ./internal/report/plots ./internal/stats/study ./internal/stats/charts ./internal/lots/process ./internal/lots ./internal/gauge/setup \
+	./internal/stats/assign ./internal/compare ./internal/teach ./internal/records ./internal/report/plots ./internal/report/paper ./internal/report/ticket ./internal/stats/study ./internal/stats/charts ./internal/lots/process ./internal/lots ./internal/gauge/setup \
 	./internal/camera/trouble ./internal/camera/pty ./internal/camera/retry ./internal/camera/sources ./internal/camera/rig ./internal/camera/shoot \
-	./internal/bench ./internal/lang ./internal/cli ./internal/truth ./internal/gauge/sensor ./internal/records/shift ./internal/records/upkeep ./internal/lots/lotreport ./internal/learn
+	./internal/bench ./internal/lang ./internal/cli ./internal/truth ./internal/gauge/sensor ./internal/records/rework ./internal/records/shift ./internal/records/upkeep ./internal/lots/lotreport ./internal/learn
 
 # Begun first, so that none of them is left over at the end with one core idle.
 LONGEST := ./cmd/inspect ./internal/defects ./internal/stripes ./internal/records ./internal/bench

@@ -40,7 +40,7 @@ func benchOfReplay(t testing.TB) *bench.Station {
 		t.Fatal(err)
 	}
 	s := bench.NewStation(bench.Parts{
-		Shooter: shooter, Judge: &station.Judge{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}, Recorder: station.NewRecords(rec), Comparer: station.NewComparer(grade.DefaultLimits().Pair), Log: t.Logf,
+		Shooter: shooter, Inspector: &station.Inspector{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}, Recorder: station.NewRecords(rec), Comparer: station.NewComparer(grade.DefaultLimits().Pair), Log: t.Logf,
 	}, part.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})

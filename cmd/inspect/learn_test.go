@@ -59,7 +59,7 @@ func learnRecords(t *testing.T, table string, keep func(learn.Example) bool) (db
 		}
 		n := len(r.Findings) + 1
 		r.Findings = append(r.Findings, part.Finding{Number: n, Image: "face_raking.jpg", Kind: e.Rule, Box: part.Box{float64(50 * n), 10, 20, 20}, Zone: part.ZoneFace,
-			Severity: part.Minor, Confidence: e.RuleSure, Features: e.Features})
+			Severity: part.Minor, Confidence: e.RuleConfidence, Features: e.Features})
 		if keep == nil || keep(e) {
 			csv += fmt.Sprintf("%s,%d,%s\n", e.Unit, n, e.Kind)
 		}
@@ -232,8 +232,8 @@ func TestLearnFromConfirmations(t *testing.T) {
 	if len(set.Examples) != 2 || set.None != 1 || set.Examples[0].Kind != part.Dust || set.Examples[0].Rule != part.Bubble || set.Examples[0].By != "TR" || set.Examples[0].Unit != "u1-L" {
 		t.Fatalf("%+v", set)
 	}
-	if e := set.Examples[1]; e.Rule != part.Crater || e.RuleSure != 0.4 {
-		t.Errorf("what the rules called is %s (%.1f)", e.Rule, e.RuleSure)
+	if e := set.Examples[1]; e.Rule != part.Crater || e.RuleConfidence != 0.4 {
+		t.Errorf("what the rules called is %s (%.1f)", e.Rule, e.RuleConfidence)
 	}
 	try(store.Label(ctx, records.Label{Inspection: id, Number: 5, Kind: part.Run, By: "p1", At: at.Add(time.Hour)})) // of stripes: nothing to learn from
 	if set, err = label.RecordedExamples(ctx, store); err != nil || len(set.Examples) != 2 || set.None != 1 || set.Blind != 1 {

@@ -158,7 +158,7 @@ func (x *inventedLot) inspection(name string, i int) part.Inspection {
 	worst := 0.0
 	for k := range 12 {
 		step, u := 4+9*x.rng.NormFloat64(), 1.4+.3*x.rng.Float64()
-		s := part.Station{Image: fmt.Sprintf("edge_%03d.jpg", 30*(k/2)), AngleDeg: float64(30 * (k / 2)), Side: []part.Side{part.Left, part.Right}[k%2], State: part.Measured, StepUM: &step, UUM: &u}
+		s := part.StepStation{Image: fmt.Sprintf("edge_%03d.jpg", 30*(k/2)), AngleDeg: float64(30 * (k / 2)), Side: []part.Side{part.Left, part.Right}[k%2], State: part.Measured, StepUM: &step, UUM: &u}
 		if x.rng.IntN(300) == 0 {
 			s.State, s.StepUM, s.UUM, s.Reason = part.Unmeasured, nil, nil, "the outline is hidden by the holder"
 		} else if math.Abs(step) > math.Abs(worst) {
@@ -436,7 +436,7 @@ func TestChartWaviness(t *testing.T) {
 			}
 		}
 		var told []string
-		for _, s := range append(chart.Told, j.Left...) {
+		for _, s := range append(chart.Notes, j.Left...) {
 			told = append(told, s.Key+" "+strings.Join(s.Args, " "))
 		}
 		for _, want := range []string{"chart.left.waviness n 1", "chart.left.phase n 1", "chart.left.bound n 2"} {

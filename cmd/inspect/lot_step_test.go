@@ -78,7 +78,7 @@ func TestLotStepRefusesAndWaits(t *testing.T) {
 	if !errors.Is(err, cli.ExitCode(cli.ExitUnmeasured)) || s.Judged != nil || !strings.Contains(text, "nothing is decided") {
 		t.Errorf("%v: %s", err, text)
 	}
-	if s, _, err = runStep(t, book.StepOptions{Size: 500, AQL: 1}, ""); err != nil || s.Judged != nil || s.Plan.N < 5 || s.Through.P10 == nil {
+	if s, _, err = runStep(t, book.StepOptions{Size: 500, AQL: 1}, ""); err != nil || s.Judged != nil || s.Plan.N < 5 || s.Protection.P10 == nil {
 		t.Errorf("the plan alone: %v, %+v", err, s)
 	}
 }

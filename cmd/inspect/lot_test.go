@@ -39,7 +39,7 @@ func lotInspection(t testing.TB, name, lot string) part.Inspection {
 		}}
 	for i := range 12 {
 		step, u := 3.5*float64(i-6), 1.5
-		r.Seam.Stations = append(r.Seam.Stations, part.Station{Image: fmt.Sprintf("edge_%03d.jpg", 30*(i/2)), AngleDeg: float64(30 * (i / 2)), Side: part.Left, State: part.Measured, StepUM: &step, UUM: &u})
+		r.Seam.Stations = append(r.Seam.Stations, part.StepStation{Image: fmt.Sprintf("edge_%03d.jpg", 30*(i/2)), AngleDeg: float64(30 * (i / 2)), Side: part.Left, State: part.Measured, StepUM: &step, UUM: &u})
 	}
 	r.Seam.WorstStepUM = r.Seam.Stations[0].StepUM
 	return part.Inspection{UnitInfo: part.UnitInfo{Serial: serial, Side: side, Lot: lot, Operator: "A", Stage: part.Cured}, Started: at, Ended: at.Add(time.Second), Result: r, Limits: limits, Program: "0.1.0"}

@@ -71,29 +71,29 @@ func asked(number int, clean float64) book.DrawOptions {
 	return book.DrawOptions{Spec: teach.Spec{Name: "Test", Number: number, CleanShare: clean, Seed: 5, ToleranceMM: 0.5}, Difficulty: "mixed", Stage: "cured", Recorded: true, Criteria: teach.DefaultCriteria()}
 }
 
-// take answers a whole taking; say gives the answer of a unit, and before is
+// take answers a whole attempt; say gives the answer of a unit, and before is
 // called before each.
-func take(t testing.TB, b *book.Book, taking string, say func(int, teach.Item) teach.Answer) {
+func take(t testing.TB, b *book.Book, attempt string, say func(int, teach.Item) teach.Answer) {
 	t.Helper()
 	ctx := context.Background()
 	for {
-		n, err := b.Now(ctx, taking)
+		n, err := b.Now(ctx, attempt)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if n.Done {
 			return
 		}
-		q, tk, err := b.Taking(ctx, taking)
+		q, tk, err := b.Attempt(ctx, attempt)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for i := range n.Lights {
-			if _, mime, err := b.Picture(ctx, taking, n.Showing, i); err != nil || mime != "image/jpeg" {
+			if _, mime, err := b.Picture(ctx, attempt, n.Trial, i); err != nil || mime != "image/jpeg" {
 				t.Fatal(mime, err)
 			}
 		}
-		if err := b.Answer(ctx, taking, n.Showing, say(n.Showing, q.Test.Pool[tk.Open.Item])); err != nil {
+		if err := b.Answer(ctx, attempt, n.Trial, say(n.Trial, q.Test.Pool[tk.Open.Item])); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -175,10 +175,10 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	}
 	for n := range 5 {
 		now, err := b.Now(ctx, first)
-		if err != nil || now.Showing != n || now.Of != 12 {
+		if err != nil || now.Trial != n || now.Of != 12 {
 			t.Fatalf("%+v %v", now, err)
 		}
-		q, tk, _ := b.Taking(ctx, first)
+		q, tk, _ := b.Attempt(ctx, first)
 		if err := b.Answer(ctx, first, n, say(n, q.Test.Pool[tk.Open.Item])); err != nil {
 			t.Fatal(err)
 		}
@@ -186,7 +186,7 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if _, err := b.Now(ctx, first); err != nil {
 		t.Fatal(err)
 	}
-	q, open, _ := b.Taking(ctx, first)
+	q, open, _ := b.Attempt(ctx, first)
 	b.Store.Close()
 
 	// Started again: the same person goes on with the unit that was open.
@@ -195,7 +195,7 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if err != nil || again != first {
 		t.Fatalf("%s was begun, %s was under way: %v", again, first, err)
 	}
-	if _, now, err := b.Taking(ctx, first); err != nil || now.Open == nil || now.Open.Item != open.Open.Item || len(now.Shown) != 5 {
+	if _, now, err := b.Attempt(ctx, first); err != nil || now.Open == nil || now.Open.Item != open.Open.Item || len(now.Shown) != 5 {
 		t.Fatalf("%+v %v", now, err)
 	}
 	// The picture of a unit that is still to come goes away.
@@ -221,8 +221,8 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Score.Gone < 1 || len(s.Score.Mistakes) == 0 || s.Taking.Certificate != nil {
-		t.Errorf("gone %d, %d mistakes of %d wrong answers, certificate %v", s.Score.Gone, len(s.Score.Mistakes), wrong, s.Taking.Certificate)
+	if s.Score.Gone < 1 || len(s.Score.Mistakes) == 0 || s.Attempt.Certificate != nil {
+		t.Errorf("gone %d, %d mistakes of %d wrong answers, certificate %v", s.Score.Gone, len(s.Score.Mistakes), wrong, s.Attempt.Certificate)
 	}
 	quizPages(t, b, "quiz-result", func(l *lang.Lang) ([]byte, error) { return b.Result(ctx, l, first) }, "left out because")
 	if _, err := b.Certificate(ctx, english(t), first); !problemIs(err, "quiz.no_certificate") {
@@ -262,7 +262,7 @@ func TestQuizFromDrawToCertificate(t *testing.T) {
 		t.Fatal(err)
 	}
 	var e book.Exported
-	if err := json.Unmarshal(out.Bytes(), &e); err != nil || len(e.Takings) != 2 || len(e.Takings[1].Answers) != 12 || e.Badge != "17" {
+	if err := json.Unmarshal(out.Bytes(), &e); err != nil || len(e.Attempts) != 2 || len(e.Attempts[1].Answers) != 12 || e.Badge != "17" {
 		t.Errorf("%v %.200s", err, out.String())
 	}
 	code, stdout, stderr := runCode(t, "quiz", "erase", "--record", file, "--badge", "17")
@@ -290,9 +290,9 @@ func english(t testing.TB) *lang.Lang {
 	return l
 }
 
-func mustTake(t testing.TB, b *book.Book, name string) teach.Taking {
+func mustTake(t testing.TB, b *book.Book, name string) teach.Attempt {
 	t.Helper()
-	_, tk, err := b.Taking(context.Background(), name)
+	_, tk, err := b.Attempt(context.Background(), name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -363,7 +363,7 @@ func TestQuizTimeLimit(t *testing.T) {
 		if _, err := b.Now(ctx, name); err != nil {
 			t.Fatal(err)
 		}
-		q, tk, _ := b.Taking(ctx, name)
+		q, tk, _ := b.Attempt(ctx, name)
 		clock.at = clock.at.Add(after)
 		a := trueAnswer(q.Test.Pool[tk.Open.Item])
 		a.TookS = 12.3456
@@ -373,7 +373,7 @@ func TestQuizTimeLimit(t *testing.T) {
 		if err := b.Answer(ctx, name, len(tk.Shown), a); !problemIs(err, "quiz.answered_already") {
 			t.Errorf("answered twice: %v", err)
 		}
-		_, tk, _ = b.Taking(ctx, name)
+		_, tk, _ = b.Attempt(ctx, name)
 		return tk.Shown[len(tk.Shown)-1].Answer
 	}
 	if a := answer(30 * time.Second); a.TimeOver || len(a.Marks) == 0 || a.TookS != 12.346 {

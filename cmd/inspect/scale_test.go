@@ -91,7 +91,7 @@ func TestScaleFromTiltedPictures(t *testing.T) {
 	dir, out := t.TempDir(), t.TempDir()
 	lens := optics.Lens{FX: 900, FY: 900, CX: 405, CY: 296, K1: -0.15}
 	spec := optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 2, DiameterMM: 1}
-	poses := []synth.Pose{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 25, AboutYDeg: 20}, {AboutXDeg: -22, AboutYDeg: 24}, {AboutXDeg: 20, AboutYDeg: -26}, {}}
+	poses := []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 25, AboutYDeg: 20}, {AboutXDeg: -22, AboutYDeg: 24}, {AboutXDeg: 20, AboutYDeg: -26}, {}}
 	var paths []string
 	for i, q := range poses {
 		q.XMM, q.YMM, q.DistanceMM = 8, 6, 30
@@ -138,7 +138,7 @@ func TestScaleFromBentTarget(t *testing.T) {
 	lens := optics.Lens{FX: 900, FY: 900, CX: 405, CY: 296}
 	spec := optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 2, DiameterMM: 1}
 	args := []string{"scale", "--target", "dots", "--cols", "9", "--rows", "7", "--pitch-mm", "2", "--diameter-mm", "1", "--terms", "k1"}
-	for i, q := range []synth.Pose{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 20, AboutYDeg: -26}} {
+	for i, q := range []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 20, AboutYDeg: -26}} {
 		q.XMM, q.YMM, q.DistanceMM = 8, 6, 30
 		p := synth.DefaultTarget()
 		p.Seed = uint64(i + 1)

@@ -45,7 +45,7 @@ func aResult() map[string]any {
 	one := 1.0
 	r := part.Result{
 		Schema: 1, Unit: "u", Stage: part.Wet, Verdict: part.Rework, Score: &one, Reasons: []string{}, MMPerPX: 0.015, Warnings: []string{},
-		Seam: part.Seam{Stations: []part.Station{
+		Seam: part.Seam{Stations: []part.StepStation{
 			{Image: "edge_000.jpg", Side: part.Left, State: part.Measured, StepUM: &one, UUM: &one},
 			{Image: "edge_000.jpg", Side: part.Right, State: part.Unmeasured, Reason: "no seam seen"},
 		}},

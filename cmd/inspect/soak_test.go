@@ -189,7 +189,7 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 	if err != nil {
 		t.Fatal(err)
 	}
-	judge := &station.Judge{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}
+	judge := &station.Inspector{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now}
 	s := &storedShots{Replay: real, begun: time.Now().Add(-12 * time.Hour)}
 	answers := &storedAnswers{}
 	for range real.Units {
@@ -197,7 +197,7 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 		if err != nil {
 			t.Fatal(err)
 		}
-		o, err := judge.Judge(t.Context(), part.UnitInfo{Serial: "stored", Stage: part.Wet}, shots)
+		o, err := judge.Inspect(t.Context(), part.UnitInfo{Serial: "stored", Stage: part.Wet}, shots)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -209,7 +209,7 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 		}
 		s.units = append(s.units, shots)
 	}
-	parts := bench.Parts{Shooter: s, Judge: answers, Comparer: station.NewComparer(set.Limits.Pair), Now: s.now, Log: t.Logf}
+	parts := bench.Parts{Shooter: s, Inspector: answers, Comparer: station.NewComparer(set.Limits.Pair), Now: s.now, Log: t.Logf}
 	notices := &station.Notices{Settings: set}
 	parts.Notices = notices
 	access, err := o.Page.Access()
@@ -259,7 +259,7 @@ type storedAnswers struct {
 	n   atomic.Int64
 }
 
-func (a *storedAnswers) Judge(_ context.Context, u part.UnitInfo, _ []part.Photo) (bench.Outcome, error) {
+func (a *storedAnswers) Inspect(_ context.Context, u part.UnitInfo, _ []part.Photo) (bench.Outcome, error) {
 	o := a.all[int(a.n.Add(1))%len(a.all)]
 	r := *o.Result
 	r.Unit, r.Stage = u.Name(), u.Stage

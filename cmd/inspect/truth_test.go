@@ -94,7 +94,7 @@ type score struct {
 
 func (s *score) add(unit string, t unitTruth, r part.Result) {
 	s.units++
-	stations := map[string]part.Station{}
+	stations := map[string]part.StepStation{}
 	for _, st := range r.Seam.Stations {
 		stations[st.Image+string(st.Side)] = st
 	}

@@ -261,12 +261,12 @@ plan_wet:
 	en.read(t, "The station file’s plan turns the unit 6 times where 3 would do")
 	en.start(t, "u001")
 	e, _ := en.within(t, 90*time.Second, "an answer", func(e benchEvent) bool { return e.Phase == bench.Answered })
-	for _, want := range []string{"of the shell at 0° in one light", "of the shell at 120° in one light"} {
+	for _, want := range []string{"Over all its turns ", " of the shell was looked at"} {
 		if !strings.Contains(e.text(), want) {
 			t.Errorf("the page does not say %q: %s", want, e.text())
 		}
 	}
-	zh.read(t, "壳体 120°：单一光照下检查了")
+	zh.read(t, "所有转角合计检查了壳体的")
 	store, err := records.OpenExisting(t.Context(), db, time.Now)
 	if err != nil {
 		t.Fatal(err)

@@ -13,7 +13,7 @@
 //  6. server.go, access.go: routes, passphrase, sessions, what is let in.
 //
 // The package knows neither cameras nor pixels nor databases: package station, below
-// it, gives it a [Shooter], a [Judge] and a [Recorder].
+// it, gives it a [Shooter], an [Inspector] and a [Recorder].
 //
 // # Scans
 //

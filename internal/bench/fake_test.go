@@ -127,15 +127,15 @@ func grey(w, h int) []byte {
 	return b.Bytes()
 }
 
-// fakeJudge gives the results of its list, one after the other.
-type fakeJudge struct {
+// fakeInspector gives the results of its list, one after the other.
+type fakeInspector struct {
 	mu   sync.Mutex
 	next []Outcome
 	took time.Duration
 	n    int
 }
 
-func (f *fakeJudge) Judge(_ context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error) {
+func (f *fakeInspector) Inspect(_ context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error) {
 	time.Sleep(f.took)
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -192,7 +192,7 @@ func fakeResult(stepUM float64) *part.Result {
 	}
 	return &part.Result{Stage: part.Wet, MMPerPX: .015, Surfaces: fakeSurfaces,
 		Pictures: []part.PictureReport{ok("edge_120.jpg", part.Edge, part.Back), ok("face_diffuse.jpg", part.Face, part.Diffuse), ok("face_raking.jpg", part.Face, part.Raking)},
-		Seam:     part.Seam{Stations: []part.Station{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(stepUM), UUM: part.Num(4), GapUM: part.Num(0), BeadUM: part.Num(0)}}}}
+		Seam:     part.Seam{Stations: []part.StepStation{{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: part.Num(stepUM), UUM: part.Num(4), GapUM: part.Num(0), BeadUM: part.Num(0)}}}}
 }
 
 func outcomeOf(r *part.Result) Outcome {
@@ -244,7 +244,7 @@ func (m *memory) Overrule(ctx context.Context, id int64, o part.Overrule) error 
 type rigged struct {
 	*Station
 	shooter *fakeShooter
-	judge   *fakeJudge
+	judge   *fakeInspector
 	memory  *memory
 	server  *Server
 	web     *httptest.Server
@@ -256,8 +256,8 @@ func rig(t testing.TB, o Options, outcomes ...Outcome) *rigged {
 	if len(outcomes) == 0 {
 		outcomes = []Outcome{passing(), reworking(), rejecting(), unmeasuring()}
 	}
-	r := &rigged{shooter: newFakeShooter(), judge: &fakeJudge{next: outcomes}, memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: r.judge, Recorder: r.memory, Log: t.Logf}, part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
+	r := &rigged{shooter: newFakeShooter(), judge: &fakeInspector{next: outcomes}, memory: &memory{}}
+	r.Station = NewStation(Parts{Shooter: r.shooter, Inspector: r.judge, Recorder: r.memory, Log: t.Logf}, part.UnitInfo{Serial: "k041", Side: "R", Stage: part.Wet}, FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	r.end = cancel
 	done := make(chan struct{})

@@ -56,9 +56,9 @@ type Aid struct{ Focus, Exposure, Position Gauge }
 // Gauge is a value on a scale from 0 to 1, and its zone on the same scale.
 type Gauge struct{ V, Lo, Hi float64 }
 
-// Judge says what the pictures show.
-type Judge interface {
-	Judge(ctx context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error)
+// Inspector says what the pictures show.
+type Inspector interface {
+	Inspect(ctx context.Context, u part.UnitInfo, shots []part.Photo) (Outcome, error)
 }
 
 // Outcome is a judged unit, with the pictures that the answer shows. What to do, and why, is in

@@ -125,7 +125,7 @@ func TestSeamCausesInWords(t *testing.T) {
 		for _, st := range part.Stages {
 			r := &part.Result{Stage: st, MMPerPX: .015, Pictures: []part.PictureReport{{View: part.Edge, State: part.PictureOK, File: "e"}, {View: part.Face, State: part.PictureOK, File: "f"}}}
 			for a := 0.0; a < 180; a += 30 {
-				for _, s := range []part.Station{{Side: part.Left, StepUM: part.Num(curve(a + 180))}, {Side: part.Right, StepUM: part.Num(curve(a))}} {
+				for _, s := range []part.StepStation{{Side: part.Left, StepUM: part.Num(curve(a + 180))}, {Side: part.Right, StepUM: part.Num(curve(a))}} {
 					s.Image, s.AngleDeg, s.State, s.UUM, s.GapUM, s.BeadUM = "e", a, part.Measured, part.Num(1), part.Num(0), part.Num(0)
 					r.Seam.Stations = append(r.Seam.Stations, s)
 				}

@@ -88,7 +88,7 @@ type Screens struct {
 	Gamma float64
 
 	hub     hub           // woken by each change
-	showing chan struct{} // holds one Show
+	oneShow chan struct{} // holds one Show
 	mu      sync.Mutex
 	asked   asked
 	changed time.Time // no pattern came onto a screen after this
@@ -120,9 +120,9 @@ func (s *Screens) Grey(level int) Pattern {
 
 // screen is one open page.
 type screen struct {
-	wake  chan struct{} // of the stream that it listens to; another's: the page has come back
-	heard time.Time
-	told  bool // it has said how it stands
+	wake     chan struct{} // of the stream that it listens to; another's: the page has come back
+	heard    time.Time
+	reported bool // it has said how it stands
 	screenState
 }
 
@@ -141,7 +141,7 @@ const screenSilence = 15 * time.Second
 // NewScreens returns screens without any page, which show white once one is opened.
 func NewScreens() *Screens {
 	return &Screens{Settle: 150 * time.Millisecond, Pace: 400 * time.Millisecond, Patience: 6 * time.Second,
-		showing: make(chan struct{}, 1), open: map[string]*screen{}, asked: asked{Pattern: white}}
+		oneShow: make(chan struct{}, 1), open: map[string]*screen{}, asked: asked{Pattern: white}}
 }
 
 // screenTrouble is why a pattern is not on the screens.
@@ -163,8 +163,8 @@ func (s *Screens) Show(ctx context.Context, p Pattern) error {
 		return err
 	}
 	select {
-	case s.showing <- struct{}{}:
-		defer func() { <-s.showing }()
+	case s.oneShow <- struct{}{}:
+		defer func() { <-s.oneShow }()
 	case <-ctx.Done():
 		return ctx.Err()
 	}
@@ -227,7 +227,7 @@ func (s *Screens) drop() {
 func (s *Screens) dark() error {
 	for _, x := range s.open {
 		switch {
-		case !x.told: // it has just come
+		case !x.reported: // it has just come
 		case x.hidden:
 			return errHidden
 		case !x.lit:
@@ -322,7 +322,7 @@ func (s *Screens) leave(id string, wake chan struct{}) {
 func (s *Screens) tell(id string, st screenState) {
 	s.mu.Lock()
 	if x := s.open[id]; x != nil {
-		x.heard, x.told, x.screenState = time.Now(), true, st
+		x.heard, x.reported, x.screenState = time.Now(), true, st
 	}
 	s.mu.Unlock()
 	s.hub.wake()
@@ -333,13 +333,13 @@ func (s *Screens) notices() []part.Phrase {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.drop()
-	untold, doubt := false, false
+	unknown, doubt := false, false
 	for _, x := range s.open {
-		untold = untold || x.lit && x.pxPerMM == 0
+		unknown = unknown || x.lit && x.pxPerMM == 0
 		doubt = doubt || x.lit && x.pxPerMM > 0 && x.doubt
 	}
 	var out []part.Phrase
-	if untold {
+	if unknown {
 		out = append(out, part.Phrase{Key: "screen.notice.untold"})
 	}
 	if doubt {

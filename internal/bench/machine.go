@@ -30,7 +30,7 @@ type State struct {
 	Progress  Progress
 	Shots     []part.Photo // taken so far, kept while halted
 	Problem   *part.Phrase // what went wrong; shown until the next step
-	Told      *part.Phrase // what was done: "the last was withdrawn"
+	Done      *part.Phrase // what was done: "the last was withdrawn"
 	Started   time.Time
 	Key       string  // of this going at the unit, for the records: see [part.Inspection]
 	Answer    *Answer // phase Answered
@@ -231,14 +231,14 @@ func (s State) next() part.UnitInfo {
 func (s State) start(now time.Time, kept []part.Photo) State {
 	s.Phase, s.Started, s.Shots = Shooting, now, kept
 	s.Progress = Progress{Done: len(kept)}
-	s.Problem, s.Told, s.Answer = nil, nil, nil
+	s.Problem, s.Done, s.Answer = nil, nil, nil
 	return s
 }
 
 // goOn is ready for a unit.
 func (s State) goOn(u part.UnitInfo) State {
 	s.Phase, s.Unit, s.Answer, s.Shots, s.Key = Ready, u, nil, nil, ""
-	s.Progress, s.Problem, s.Told = Progress{}, nil, nil
+	s.Progress, s.Problem, s.Done = Progress{}, nil, nil
 	return s
 }
 
@@ -278,9 +278,9 @@ const together = 45 * time.Millisecond
 // leave it.
 func (s State) scan(e Scan) (State, []Effect, error) {
 	name := e.Name()
-	told := part.Say("told.scanned", "kind", "@scan.kind."+string(e.Kind), "code", name)
+	done := part.Say("told.scanned", "kind", "@scan.kind."+string(e.Kind), "code", name)
 	if e.OtherKeys {
-		told = told.With("also", part.Say("told.scanned_keys"))
+		done = done.With("also", part.Say("told.scanned_keys"))
 	}
 	under := s.Unit.Name()
 	switch {
@@ -307,14 +307,14 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 			s.Unit.Faceplate = e.Value
 		}
 		if s.Phase == Answered && e.Kind != scan.Badge {
-			told = told.With("also", part.Say("told.scanned_next"))
+			done = done.With("also", part.Say("told.scanned_next"))
 		}
-		s.Told, s.Problem = &told, nil
+		s.Done, s.Problem = &done, nil
 		return s, nil, nil
 	}
 	if s.Phase == Ready && e.After > 0 && e.After <= together && !names(e.Code, s.Unit) && s.wasScanned() {
 		p := part.Say("problem.two_scans", "one", s.Unit.Name(), "other", name)
-		s.Unit.Serial, s.Told, s.Problem = "", nil, &p
+		s.Unit.Serial, s.Done, s.Problem = "", nil, &p
 		return s, nil, nil
 	}
 	if s.Phase == Answered {
@@ -330,10 +330,10 @@ func (s State) scan(e Scan) (State, []Effect, error) {
 	}
 	if e.Lot != "" {
 		s.Unit.Lot = e.Lot
-		told = told.With("also", part.Say("told.scanned_lot", "lot", e.Lot))
+		done = done.With("also", part.Say("told.scanned_lot", "lot", e.Lot))
 	}
-	told.Args["code"] = s.Unit.Name()
-	s.Told = &told
+	done.Args["code"] = s.Unit.Name()
+	s.Done = &done
 	return s, nil, nil
 }
 
@@ -344,7 +344,7 @@ func names(c scan.Code, u part.UnitInfo) bool {
 
 // wasScanned says that the unit to come was scanned last, or that two were at once.
 func (s State) wasScanned() bool {
-	return s.Told != nil && s.Told.Key == "told.scanned" && s.Told.Args["kind"] == "@scan.kind.unit" || s.Problem != nil && s.Problem.Key == "problem.two_scans"
+	return s.Done != nil && s.Done.Key == "told.scanned" && s.Done.Args["kind"] == "@scan.kind.unit" || s.Problem != nil && s.Problem.Key == "problem.two_scans"
 }
 
 // asking is a scan that the operator is asked about: under is given up for it, or not.
@@ -358,7 +358,7 @@ type asking struct {
 func (s State) given() State {
 	e := s.scanned
 	s = s.goOn(s.Unit)
-	s.scanned, s.Told = nil, &part.Phrase{Key: "told.cancelled"}
+	s.scanned, s.Done = nil, &part.Phrase{Key: "told.cancelled"}
 	if e != nil {
 		s, _, _ = s.scan(Scan{Code: e.Code})
 	}
@@ -412,7 +412,7 @@ func (s State) undone(e Undone) (State, []Effect, error) {
 	s = s.goOn(last.UnitInfo)
 	s.Unit.Operator = by // who is there now
 	s.Last, s.Withdrawn, s.Count = nil, last, max(0, s.Count-1)
-	s.Told = &part.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Name()}}
+	s.Done = &part.Phrase{Key: "told.undone", Args: map[string]string{"unit": last.Name()}}
 	return s, nil, nil
 }
 
@@ -440,7 +440,7 @@ func (s State) restored(e Restored) (State, []Effect, error) {
 	}
 	a := s.Withdrawn
 	s.Withdrawn, s.Count = nil, s.Count+1
-	s.Told = &part.Phrase{Key: "told.restored", Args: map[string]string{"unit": a.Name()}}
+	s.Done = &part.Phrase{Key: "told.restored", Args: map[string]string{"unit": a.Name()}}
 	if s.Last == nil {
 		by := s.Unit.Operator
 		s.Phase, s.Unit, s.Answer, s.Last = Answered, a.UnitInfo, a, a
@@ -480,7 +480,7 @@ func (s State) overruleDone(e OverruleDone) (State, []Effect, error) {
 	o := e.Overrule
 	a.Overruled = &o
 	s.Answer, s.Last = &a, &a
-	s.Told = &part.Phrase{Key: "told.overruled"}
+	s.Done = &part.Phrase{Key: "told.overruled"}
 	return s, nil, nil
 }
 

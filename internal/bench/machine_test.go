@@ -85,7 +85,7 @@ func TestCancelWaitsForTheShooter(t *testing.T) {
 	refusedAs(t, s, Cancel{}, "wrong.nothing_to_cancel")
 	refusedAs(t, s, Press{}, "wrong.wait")
 	s, e = on(t, s, ShotsDone{Shots: someShots, Problem: &part.Phrase{Key: "problem.shooter"}})
-	if s.Phase != Ready || e[0] != DropShots || s.Problem != nil || s.Told.Key != "told.cancelled" {
+	if s.Phase != Ready || e[0] != DropShots || s.Problem != nil || s.Done.Key != "told.cancelled" {
 		t.Errorf("%s, %v, %v", s.Phase, e, s.Problem)
 	}
 }
@@ -141,8 +141,8 @@ func TestUndoGoesBackToTheUnit(t *testing.T) {
 		t.Error("a restore that failed must leave all as it was")
 	}
 	s, _ = on(t, s, Restored{})
-	if s.Phase != Answered || s.Answer == nil || s.Last != s.Answer || s.Count != 1 || s.Withdrawn != nil || s.Told.Key != "told.restored" {
-		t.Errorf("%s, %d, %+v", s.Phase, s.Count, s.Told)
+	if s.Phase != Answered || s.Answer == nil || s.Last != s.Answer || s.Count != 1 || s.Withdrawn != nil || s.Done.Key != "told.restored" {
+		t.Errorf("%s, %d, %+v", s.Phase, s.Count, s.Done)
 	}
 	refusedAs(t, s, Restore{ID: 5}, "wrong.wait")
 	// After another unit it comes back on record, and the other's verdict stays the last.

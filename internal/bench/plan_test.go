@@ -1,10 +1,10 @@
 package bench
 
 import (
-	"flag"
 	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -15,15 +15,16 @@ import (
 	"finishbench/internal/synth"
 )
 
-// drawnResults is how many results are drawn, judged and shown.
-var drawnResults = flag.Int("results", 5000, "how many invented results are judged")
-
 // What the page shows of a verdict, the tool's or a person's, never contradicts it. Package grade's
-// test of the same name holds the plan itself.
+// test of the same name holds the plan itself. With FINISHBENCH_LONG 5000 results.
 func TestPlansNeverContradict(t *testing.T) {
 	l := languages(t)
 	still, limits := newStill(t), grade.DefaultLimits()
-	for seed := range *drawnResults {
+	n := 1000
+	if os.Getenv("FINISHBENCH_LONG") != "" {
+		n = 5000
+	}
+	for seed := range n {
 		r := synth.Result(uint64(seed))
 		grade.Judge(r, limits)
 		calls := []*part.Overrule{nil}
@@ -45,7 +46,7 @@ func TestPlansNeverContradict(t *testing.T) {
 					if (v.Plan.Sketch == "") != (len(v.Plan.Steps) == 0 || r.Verdict == part.NotMeasured) || v.Ticket != (v.Verdict == part.Rework || v.Verdict == part.Reject) {
 						t.Errorf("result %d, %s: a sketch of %d bytes, ticket %v", seed, v.Verdict, len(v.Plan.Sketch), v.Ticket)
 					}
-					measured := slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured })
+					measured := slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured })
 					if (v.WorstStep == x.T("answer.step_none")) == measured {
 						t.Errorf("result %d: stations measured: %v, and the page says %q", seed, measured, v.WorstStep)
 					}

@@ -13,16 +13,16 @@ type Quizzes interface {
 	// Tests are those that can be taken, newest first.
 	Tests(ctx context.Context) ([]teach.QuizTest, error)
 	// Begin starts a test, or goes on with one that the same person did not end.
-	Begin(ctx context.Context, quiz, initials, badge string) (taking string, err error)
+	Begin(ctx context.Context, quiz, initials, badge string) (attempt string, err error)
 	// Now is the unit to be shown; from here on its time runs.
-	Now(ctx context.Context, taking string) (teach.QuizNow, error)
+	Now(ctx context.Context, attempt string) (teach.QuizNow, error)
 	// Answer answers the unit that is shown. TimeOver in it says that the page's own
 	// clock ended it.
-	Answer(ctx context.Context, taking string, showing int, a teach.Answer) error
+	Answer(ctx context.Context, attempt string, trial int, a teach.Answer) error
 	// Picture is a picture of the unit that is shown.
-	Picture(ctx context.Context, taking string, showing, picture int) (b []byte, mime string, err error)
+	Picture(ctx context.Context, attempt string, trial, picture int) (b []byte, mime string, err error)
 	// Result, Progress and Certificate are pages that stand by themselves.
-	Result(ctx context.Context, l *lang.Lang, taking string) ([]byte, error)
+	Result(ctx context.Context, l *lang.Lang, attempt string) ([]byte, error)
 	Progress(ctx context.Context, l *lang.Lang, initials, badge string) ([]byte, error)
-	Certificate(ctx context.Context, l *lang.Lang, taking string) ([]byte, error)
+	Certificate(ctx context.Context, l *lang.Lang, attempt string) ([]byte, error)
 }

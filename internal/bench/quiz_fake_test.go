@@ -19,10 +19,10 @@ import (
 
 // quizRoom keeps tests in memory, by the same engine as the records do.
 type quizRoom struct {
-	mu      sync.Mutex
-	test    teach.Test
-	takings map[string]*quizTaker
-	limit   float64
+	mu       sync.Mutex
+	test     teach.Test
+	attempts map[string]*quizTaker
+	limit    float64
 }
 
 type quizTaker struct {
@@ -50,7 +50,7 @@ func newQuizRoom(t testing.TB, s teach.Spec) *quizRoom {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &quizRoom{test: test, takings: map[string]*quizTaker{}, limit: s.LimitS}
+	return &quizRoom{test: test, attempts: map[string]*quizTaker{}, limit: s.LimitS}
 }
 
 func (q *quizRoom) Tests(context.Context) ([]teach.QuizTest, error) {
@@ -64,24 +64,24 @@ func (q *quizRoom) Begin(_ context.Context, _, initials, badge string) (string, 
 		return "", &part.Trouble{Phrase: part.Phrase{Key: "quiz.which", Args: map[string]string{"n": "2", "initials": "AB", "badges": "17, 23"}}}
 	}
 	who := initials + badge
-	for name, t := range q.takings {
+	for name, t := range q.attempts {
 		if t.who == who && !t.done {
 			return name, nil
 		}
 	}
-	name := fmt.Sprintf("t%d", len(q.takings)+1)
-	q.takings[name] = &quizTaker{who: who}
+	name := fmt.Sprintf("t%d", len(q.attempts)+1)
+	q.attempts[name] = &quizTaker{who: who}
 	return name, nil
 }
 
-func (q *quizRoom) Now(_ context.Context, taking string) (teach.QuizNow, error) {
+func (q *quizRoom) Now(_ context.Context, attempt string) (teach.QuizNow, error) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	t := q.takings[taking]
+	t := q.attempts[attempt]
 	if t == nil {
 		return teach.QuizNow{}, &part.Trouble{Phrase: part.Phrase{Key: "quiz.no_taking"}}
 	}
-	n := teach.QuizNow{Title: "Spots", Showing: len(t.shown), Of: q.test.Spec.Showings(), LimitS: q.limit, LeftS: q.limit, Kinds: []part.Kind{part.Bubble, part.Dust, part.Fibre}}
+	n := teach.QuizNow{Title: "Spots", Trial: len(t.shown), Of: q.test.Spec.Showings(), LimitS: q.limit, LeftS: q.limit, Kinds: []part.Kind{part.Bubble, part.Dust, part.Fibre}}
 	i, ok := q.test.Next(t.shown)
 	if !ok {
 		t.done, n.Done = true, true
@@ -93,29 +93,29 @@ func (q *quizRoom) Now(_ context.Context, taking string) (teach.QuizNow, error) 
 }
 
 // open is the item before a taker.
-func (q *quizRoom) open(t testing.TB, taking string) teach.Item {
+func (q *quizRoom) open(t testing.TB, attempt string) teach.Item {
 	t.Helper()
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	i, ok := q.test.Next(q.takings[taking].shown)
+	i, ok := q.test.Next(q.attempts[attempt].shown)
 	if !ok {
 		t.Fatal("no unit is open")
 	}
 	return q.test.Pool[i]
 }
 
-func (q *quizRoom) shown(taking string) []teach.Shown {
+func (q *quizRoom) shown(attempt string) []teach.Shown {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	return append([]teach.Shown(nil), q.takings[taking].shown...)
+	return append([]teach.Shown(nil), q.attempts[attempt].shown...)
 }
 
-func (q *quizRoom) Answer(_ context.Context, taking string, showing int, a teach.Answer) error {
+func (q *quizRoom) Answer(_ context.Context, attempt string, trial int, a teach.Answer) error {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	t := q.takings[taking]
+	t := q.attempts[attempt]
 	i, ok := q.test.Next(t.shown)
-	if !ok || showing != len(t.shown) {
+	if !ok || trial != len(t.shown) {
 		return &part.Trouble{Phrase: part.Phrase{Key: "quiz.answered_already"}}
 	}
 	if err := a.Check(q.test.Pool[i]); err != nil {
@@ -125,12 +125,12 @@ func (q *quizRoom) Answer(_ context.Context, taking string, showing int, a teach
 	return nil
 }
 
-func (q *quizRoom) Picture(_ context.Context, taking string, showing, _ int) ([]byte, string, error) {
+func (q *quizRoom) Picture(_ context.Context, attempt string, trial, _ int) ([]byte, string, error) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	t := q.takings[taking]
+	t := q.attempts[attempt]
 	i, ok := q.test.Next(t.shown)
-	if !ok || showing != len(t.shown) {
+	if !ok || trial != len(t.shown) {
 		return nil, "", &part.Trouble{Phrase: part.Phrase{Key: "wrong.not_found"}}
 	}
 	im := image.NewGray(image.Rect(0, 0, 400, 300))
@@ -149,8 +149,8 @@ func (q *quizRoom) Picture(_ context.Context, taking string, showing, _ int) ([]
 	return b.Bytes(), "image/png", err
 }
 
-func (q *quizRoom) Result(_ context.Context, _ *lang.Lang, taking string) ([]byte, error) {
-	s, err := teach.NewScore(q.test, q.shown(taking), teach.DefaultScoreOptions())
+func (q *quizRoom) Result(_ context.Context, _ *lang.Lang, attempt string) ([]byte, error) {
+	s, err := teach.NewScore(q.test, q.shown(attempt), teach.DefaultScoreOptions())
 	return fmt.Appendf(nil, "<!doctype html><title>r</title><p>%d mistakes, %d units", len(s.Mistakes), s.Units), err
 }
 
@@ -166,7 +166,7 @@ func (q *quizRoom) Certificate(context.Context, *lang.Lang, string) ([]byte, err
 func quizRig(t testing.TB, room *quizRoom, o Options) *rigged {
 	t.Helper()
 	r := &rigged{shooter: newFakeShooter(), memory: &memory{}}
-	r.Station = NewStation(Parts{Shooter: r.shooter, Judge: &fakeJudge{next: []Outcome{passing()}}, Recorder: r.memory, Quizzes: room, Log: t.Logf}, part.UnitInfo{Stage: part.Wet}, "")
+	r.Station = NewStation(Parts{Shooter: r.shooter, Inspector: &fakeInspector{next: []Outcome{passing()}}, Recorder: r.memory, Quizzes: room, Log: t.Logf}, part.UnitInfo{Stage: part.Wet}, "")
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { r.Station.Run(ctx); close(done) }()

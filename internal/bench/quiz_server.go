@@ -24,11 +24,11 @@ func (s *Server) quizRoutes(in, post func(string, func(http.ResponseWriter, *htt
 	in("GET /quiz", s.quizHome)
 	post("/quiz/begin", s.quizBegin)
 	post("/quiz/progress", s.quizProgress)
-	in("GET /quiz/take/{taking}", s.quizTake)
-	post("/quiz/take/{taking}", s.quizAnswer)
-	in("GET /quiz/take/{taking}/{showing}/{picture}", s.quizPicture)
-	in("GET /quiz/result/{taking}", s.quizSheet(Quizzes.Result))
-	in("GET /quiz/certificate/{taking}", s.quizSheet(Quizzes.Certificate))
+	in("GET /quiz/take/{attempt}", s.quizTake)
+	post("/quiz/take/{attempt}", s.quizAnswer)
+	in("GET /quiz/take/{attempt}/{showing}/{picture}", s.quizPicture)
+	in("GET /quiz/result/{attempt}", s.quizSheet(Quizzes.Result))
+	in("GET /quiz/certificate/{attempt}", s.quizSheet(Quizzes.Certificate))
 }
 
 // quizListView is the page on which a test is chosen.
@@ -99,7 +99,7 @@ func (s *Server) quizWrong(w http.ResponseWriter, r *http.Request, err error) {
 
 func (s *Server) quizBegin(w http.ResponseWriter, r *http.Request, x session) {
 	f := r.PostForm
-	taking, err := s.b.Quizzes.Begin(r.Context(), f.Get("quiz"), f.Get("initials"), f.Get("badge"))
+	attempt, err := s.b.Quizzes.Begin(r.Context(), f.Get("quiz"), f.Get("initials"), f.Get("badge"))
 	var p *part.Trouble
 	switch {
 	case errors.As(err, &p):
@@ -107,7 +107,7 @@ func (s *Server) quizBegin(w http.ResponseWriter, r *http.Request, x session) {
 	case err != nil:
 		s.fault(w, r, err)
 	default:
-		http.Redirect(w, r, "/quiz/take/"+url.PathEscape(taking), http.StatusSeeOther)
+		http.Redirect(w, r, "/quiz/take/"+url.PathEscape(attempt), http.StatusSeeOther)
 	}
 }
 
@@ -124,7 +124,7 @@ func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session)
 // quizSheet serves a page that stands by itself.
 func (s *Server) quizSheet(make func(Quizzes, context.Context, *lang.Lang, string) ([]byte, error)) func(http.ResponseWriter, *http.Request, session) {
 	return func(w http.ResponseWriter, r *http.Request, _ session) {
-		data, err := make(s.b.Quizzes, r.Context(), s.lang(r), r.PathValue("taking"))
+		data, err := make(s.b.Quizzes, r.Context(), s.lang(r), r.PathValue("attempt"))
 		s.sheetPage(w, r, data, err)
 	}
 }
@@ -139,7 +139,7 @@ func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request, data []byte, 
 
 // quizTakeView is a unit to be judged.
 type quizTakeView struct {
-	Taking   string
+	Attempt  string
 	Now      teach.QuizNow
 	Title    string
 	MM       string
@@ -174,20 +174,20 @@ var quizVerdictKeys = []string{"p", "r", "j"}
 
 func (s *Server) quizTake(w http.ResponseWriter, r *http.Request, x session) {
 	l := s.lang(r)
-	taking := r.PathValue("taking")
-	n, err := s.b.Quizzes.Now(r.Context(), taking)
+	attempt := r.PathValue("attempt")
+	n, err := s.b.Quizzes.Now(r.Context(), attempt)
 	if err != nil {
 		s.quizWrong(w, r, err)
 		return
 	}
 	if n.Done {
 		s.quizPage(w, r, http.StatusOK, x, l.T("quiz.over"), "quiz-done", struct {
-			Taking, Title string
-			Certified     bool
-		}{taking, n.Title, n.Certified})
+			Attempt, Title string
+			Certified      bool
+		}{attempt, n.Title, n.Certified})
 		return
 	}
-	v := quizTakeView{Taking: taking, Now: n, Title: n.Title, MM: strconv.FormatFloat(n.MMPerPX, 'g', -1, 64)}
+	v := quizTakeView{Attempt: attempt, Now: n, Title: n.Title, MM: strconv.FormatFloat(n.MMPerPX, 'g', -1, 64)}
 	if n.LimitS > 0 {
 		v.Left = strconv.FormatFloat(n.LeftS, 'f', 2, 64)
 	}
@@ -196,7 +196,7 @@ func (s *Server) quizTake(w http.ResponseWriter, r *http.Request, x session) {
 		if light != part.NoLight {
 			alt = l.T("light." + string(light))
 		}
-		v.Pictures = append(v.Pictures, quizPictureView{"/quiz/take/" + url.PathEscape(taking) + "/" + strconv.Itoa(n.Showing) + "/" + strconv.Itoa(i), alt, light, i == 0})
+		v.Pictures = append(v.Pictures, quizPictureView{"/quiz/take/" + url.PathEscape(attempt) + "/" + strconv.Itoa(n.Trial) + "/" + strconv.Itoa(i), alt, light, i == 0})
 	}
 	for i, k := range n.Kinds {
 		if i < len(quizKindKeys) {
@@ -211,14 +211,14 @@ func (s *Server) quizTake(w http.ResponseWriter, r *http.Request, x session) {
 
 func (s *Server) quizAnswer(w http.ResponseWriter, r *http.Request, _ session) {
 	f := r.PostForm
-	showing, err := strconv.Atoi(f.Get("showing"))
+	trial, err := strconv.Atoi(f.Get("showing"))
 	took, err2 := strconv.ParseFloat(f.Get("took"), 64)
 	a := teach.Answer{Verdict: part.Verdict(f.Get("verdict")), TookS: took, TimeOver: f.Get("late") != ""}
 	if err != nil || err2 != nil || json.Unmarshal([]byte(f.Get("marks")), &a.Marks) != nil {
 		s.wrong(w, r, http.StatusBadRequest, "wrong.form")
 		return
 	}
-	if err := s.b.Quizzes.Answer(r.Context(), r.PathValue("taking"), showing, a); err != nil {
+	if err := s.b.Quizzes.Answer(r.Context(), r.PathValue("attempt"), trial, a); err != nil {
 		s.quizWrong(w, r, err)
 		return
 	}
@@ -226,13 +226,13 @@ func (s *Server) quizAnswer(w http.ResponseWriter, r *http.Request, _ session) {
 }
 
 func (s *Server) quizPicture(w http.ResponseWriter, r *http.Request, _ session) {
-	showing, err := strconv.Atoi(r.PathValue("showing"))
+	trial, err := strconv.Atoi(r.PathValue("showing"))
 	n, err2 := strconv.Atoi(r.PathValue("picture"))
 	if err != nil || err2 != nil {
 		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
 		return
 	}
-	data, mime, err := s.b.Quizzes.Picture(r.Context(), r.PathValue("taking"), showing, n)
+	data, mime, err := s.b.Quizzes.Picture(r.Context(), r.PathValue("attempt"), trial, n)
 	if err != nil {
 		s.quizWrong(w, r, err)
 		return

@@ -65,9 +65,9 @@ var kindKey = map[part.Kind]string{part.Bubble: "1", part.Dust: "2", part.Fibre:
 var verdictKey = map[part.Verdict]string{part.Pass: "p", part.Rework: "r", part.Reject: "j"}
 
 // rightly checks that a whole test was answered without a mistake and scored so.
-func (q *quizRoom) rightly(t *testing.T, taking string, within float64) {
+func (q *quizRoom) rightly(t *testing.T, attempt string, within float64) {
 	t.Helper()
-	s, err := teach.NewScore(q.test, q.shown(taking), teach.DefaultScoreOptions())
+	s, err := teach.NewScore(q.test, q.shown(attempt), teach.DefaultScoreOptions())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -326,8 +326,8 @@ func quizCutOff(t *testing.T, browser *aBrowser) {
 		c.key("c\r")
 	}
 	c.see("The test is done")
-	if got := room.shown("t1"); len(got) != 5 || len(room.takings) != 1 {
-		t.Errorf("%d answers of %d takings", len(got), len(room.takings))
+	if got := room.shown("t1"); len(got) != 5 || len(room.attempts) != 1 {
+		t.Errorf("%d answers of %d attempts", len(got), len(room.attempts))
 	}
 }
 
@@ -358,8 +358,8 @@ func quizTwoOfOneName(t *testing.T, browser *aBrowser) {
 	b.await("focus on the badge, initials kept", "document.activeElement.id === 'badge' && document.getElementById('initials').value === 'AB'")
 	b.strike("17\r", 100*time.Millisecond)
 	b.unit(0)
-	if room.takings["t1"].who != "AB17" {
-		t.Errorf("%+v", room.takings["t1"])
+	if room.attempts["t1"].who != "AB17" {
+		t.Errorf("%+v", room.attempts["t1"])
 	}
 }
 

@@ -19,13 +19,13 @@ func (o Serving) ServeQuizzes(ctx context.Context, q Quizzes, where string, stdo
 	}
 	parts := Parts{Shooter: noShooter{}, Recorder: &Memory{}, Quizzes: q, Now: time.Now,
 		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf}
-	told := func(url string) {
+	announce := func(url string) {
 		fmt.Fprintf(stdout, "Blind tests: %squiz\n", url)
 		if ready != nil {
 			ready(url + "quiz")
 		}
 	}
-	return o.Serve(ctx, parts, access, part.UnitInfo{Stage: part.Cured}, "", where, stdout, told)
+	return o.Serve(ctx, parts, access, part.UnitInfo{Stage: part.Cured}, "", where, stdout, announce)
 }
 
 // noShooter is the camera of a machine that has none.

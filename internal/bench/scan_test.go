@@ -101,8 +101,8 @@ func TestOtherScans(t *testing.T) {
 	s.Follow = FollowNumber
 	s, _ = on(t, s, code(scan.Badge, "B17"), code(scan.Lot, "W48"), code(scan.Faceplate, "F-3"))
 	want := part.UnitInfo{Serial: "k7", Side: "L", Stage: part.Wet, Lot: "W48", Operator: "B17", Faceplate: "F-3"}
-	if s.Unit != want || s.Phase != Ready || s.Told.Args["kind"] != "@scan.kind.faceplate" {
-		t.Errorf("%+v, %+v", s.Unit, s.Told)
+	if s.Unit != want || s.Phase != Ready || s.Done.Args["kind"] != "@scan.kind.faceplate" {
+		t.Errorf("%+v, %+v", s.Unit, s.Done)
 	}
 	shooting, _ := on(t, s, Press{})
 	refusedAs(t, shooting, code(scan.Badge, "B18"), "wrong.scan_later")
@@ -123,7 +123,7 @@ func TestOtherScans(t *testing.T) {
 	}
 	both := unitScan("k9")
 	both.Lot = "W50"
-	if next, _ := on(t, s, both); next.Unit.Lot != "W50" || len(next.Told.Parts["also"]) != 1 {
+	if next, _ := on(t, s, both); next.Unit.Lot != "W50" || len(next.Done.Parts["also"]) != 1 {
 		t.Errorf("a unit's code with its lot: %+v", next.Unit)
 	}
 

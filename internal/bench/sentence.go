@@ -135,8 +135,8 @@ func orUnknown(s string) string {
 	return s
 }
 
-// station says in words what a finding's Station says: "120 deg, left".
-func (x words) station(s string) string {
+// stepStation says in words what a finding's Station says: "120 deg, left".
+func (x words) stepStation(s string) string {
 	angle, side, ok := strings.Cut(s, " deg, ")
 	if !ok {
 		return s
@@ -168,8 +168,8 @@ func (x words) finding(f part.Finding) string {
 		size = x.Number(*f.LengthMM, 2) + " " + x.T("unit.mm")
 	}
 	where := x.T("zone." + orUnknown(string(f.Zone)))
-	if f.Station != "" {
-		where = x.station(f.Station)
+	if f.StepStation != "" {
+		where = x.stepStation(f.StepStation)
 	}
 	if size == "" {
 		return x.T("finding.no_size", "kind", "@kind."+string(f.Kind), "where", where)

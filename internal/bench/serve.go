@@ -52,11 +52,11 @@ func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first p
 	if err != nil {
 		return cli.Usagef("--listen %s: %w", o.Listen, err)
 	}
-	station := NewStation(parts, first, follow)
+	bench := NewStation(parts, first, follow)
 	stationDone := make(chan struct{})
-	go func() { station.Run(ctx); close(stationDone) }()
+	go func() { bench.Run(ctx); close(stationDone) }()
 	server := &http.Server{
-		Handler: NewServer(station, access), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second,
+		Handler: NewServer(bench, access), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 30 * time.Second,
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
 	}
 	scheme := "http"

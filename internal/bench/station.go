@@ -14,17 +14,17 @@ import (
 
 // Parts are what a station is put together from.
 type Parts struct {
-	Shooter  Shooter
-	Judge    Judge
-	Recorder Recorder
-	Comparer Comparer   // nil: findings are listed side by side
-	Notices  Notices    // nil: none
-	Sheets   SheetMaker // nil: no shift sheet
-	Quizzes  Quizzes    // nil: no blind tests
-	Atlas    Atlas      // nil: no atlas
-	Lots     Lots       // nil: no lots
-	Screens  *Screens   // that give light; nil: those that NewStation makes
-	Stopped  *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
+	Shooter   Shooter
+	Inspector Inspector
+	Recorder  Recorder
+	Comparer  Comparer   // nil: findings are listed side by side
+	Notices   Notices    // nil: none
+	Sheets    SheetMaker // nil: no shift sheet
+	Quizzes   Quizzes    // nil: no blind tests
+	Atlas     Atlas      // nil: no atlas
+	Lots      Lots       // nil: no lots
+	Screens   *Screens   // that give light; nil: those that NewStation makes
+	Stopped   *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
 	// StoppedWet is the same for units at stage wet, where these have a plan of their own.
 	StoppedWet *Stopped
 	Now        func() time.Time
@@ -196,14 +196,14 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 		b.behind(func() {
 			write, stop := writing(ctx)
 			defer stop()
-			b.post(Undone{told("problem.undo", b.Recorder.Withdraw(write, id, by, "undo"))})
+			b.post(Undone{phraseOf("problem.undo", b.Recorder.Withdraw(write, id, by, "undo"))})
 		}, func(p *part.Phrase) Event { return Undone{p} })
 	case StartRestore:
 		id, by := s.Withdrawn.ID, s.Unit.Operator
 		b.behind(func() {
 			write, stop := writing(ctx)
 			defer stop()
-			b.post(Restored{told("problem.restore", b.Recorder.Restore(write, id, by, "undo"))})
+			b.post(Restored{phraseOf("problem.restore", b.Recorder.Restore(write, id, by, "undo"))})
 		}, func(p *part.Phrase) Event { return Restored{p} })
 	case StartOverrule:
 		id, o := s.Answer.ID, why.(Overruling).Overrule
@@ -211,7 +211,7 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 		b.behind(func() {
 			write, stop := writing(ctx)
 			defer stop()
-			b.post(OverruleDone{o, told("problem.overrule", b.Recorder.Overrule(write, id, o))})
+			b.post(OverruleDone{o, phraseOf("problem.overrule", b.Recorder.Overrule(write, id, o))})
 		}, func(p *part.Phrase) Event { return OverruleDone{o, p} })
 	}
 }
@@ -239,7 +239,7 @@ func (b *Station) behind(work func(), fault func(*part.Phrase) Event) {
 func (b *Station) shoot(ctx context.Context, cancel context.CancelFunc, u part.UnitInfo, kept []part.Photo) {
 	defer cancel()
 	shots, err := b.Shooter.Shoot(ctx, u, kept, func(p Progress) { b.post(Progressed{p}) })
-	b.post(ShotsDone{shots, told("problem.shooter", err)})
+	b.post(ShotsDone{shots, phraseOf("problem.shooter", err)})
 }
 
 // judge measures the pictures and records the answer. What could not be recorded
@@ -248,9 +248,9 @@ func (b *Station) judge(ctx context.Context, s State) {
 	// A unit whose pictures are all there is answered and written even while
 	// the program ends.
 	ctx = context.WithoutCancel(ctx)
-	o, err := b.Judge.Judge(ctx, s.Unit, s.Shots)
+	o, err := b.Inspector.Inspect(ctx, s.Unit, s.Shots)
 	if err != nil || o.Result == nil {
-		b.post(Judged{nil, told("problem.judge", errors.Join(err, missingResult(o)))})
+		b.post(Judged{nil, phraseOf("problem.judge", errors.Join(err, missingResult(o)))})
 		return
 	}
 	o.Result.StoppedS = stoppedS(s)
@@ -263,7 +263,7 @@ func (b *Station) judge(ctx context.Context, s State) {
 	record := a.Inspection
 	record.Pictures = toStore(s.Shots) // the answer does not hold on to their files
 	if a.ID, err = b.Recorder.Add(write, record); err != nil {
-		b.post(Judged{nil, told("problem.record", err)})
+		b.post(Judged{nil, phraseOf("problem.record", err)})
 		return
 	}
 	b.post(Judged{a, nil})
@@ -333,8 +333,8 @@ func latest(past []part.Inspection, side string) *part.Inspection {
 	return nil
 }
 
-// told turns an error into a phrase: its own, else that of the key; nil where there is none.
-func told(key string, err error) *part.Phrase {
+// phraseOf turns an error into a phrase: its own, else that of the key; nil where there is none.
+func phraseOf(key string, err error) *part.Phrase {
 	if err == nil {
 		return nil
 	}

@@ -68,7 +68,7 @@ type benchView struct {
 	Cameras []cameraView
 	Notices []noticeView
 	Problem string
-	Told    string
+	Done    string
 	Answer  *answerView
 	Last    *lastView
 	Back    *lastView  // what was withdrawn last, and may be put back
@@ -178,7 +178,7 @@ type pairView struct{ Name, Left, Right, Difference, Word string }
 
 // benchPart renders the middle of the bench's page as it stands.
 func (b *Station) benchPart(x words, s *Snapshot) (template.HTML, error) {
-	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Told: x.Say(s.Told), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
+	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Done: x.Say(s.Done), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
 	if s.Phase != Answered && s.Phase != Judging {
 		for _, c := range b.Shooter.Cameras() {
 			v.Cameras = append(v.Cameras, cameraView{c.Name, c.Ready, x.Say(c.Why)})

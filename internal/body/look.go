@@ -57,7 +57,7 @@ const (
 	seamClear    = 0.6  // the lowest line is taken that is as clear as this share of the clearest
 	hueSharp     = 0.5  // and is less sharp: chroma is coded coarsely
 	hueCounts    = 2.0  // a change of one colour against another counts so many times as much
-	seamSure     = 0.7  // of one sign on at least this share of the width
+	seamOneSign  = 0.7  // of one sign on at least this share of the width
 	upsideFactor = 1.5  // a seam below that is so much clearer is the seam
 )
 
@@ -364,7 +364,7 @@ func (s *columns) score(l seamLine) seamLine {
 					neg++
 				}
 			}
-			if float64(max(pos, neg)) < seamSure*float64(len(d)) {
+			if float64(max(pos, neg)) < seamOneSign*float64(len(d)) {
 				continue
 			}
 			q25, q50, q75 := robust.Nth(d, len(d)/4), robust.Nth(d, len(d)/2), robust.Nth(d, len(d)*3/4)

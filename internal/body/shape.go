@@ -104,13 +104,13 @@ func Fit(views []*View) (*Shape, []part.Phrase, error) {
 	for h := range n {
 		s.coef[h] = s.fitRow(views, h)
 	}
-	told := s.misfits(views)
+	misfits := s.misfits(views)
 	for _, v := range all {
 		if v.Straight {
-			told = append(told, part.Say("body.straight", "straight_mm", part.Fixed(straightMM, 1)).With("turn", part.Turns(v.TurnDeg)))
+			misfits = append(misfits, part.Say("body.straight", "straight_mm", part.Fixed(straightMM, 1)).With("turn", part.Turns(v.TurnDeg)))
 		}
 	}
-	return s, told, nil
+	return s, misfits, nil
 }
 
 // system is the normal equations' matrix of the directions that the turns show, and

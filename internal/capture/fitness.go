@@ -344,7 +344,7 @@ func lookAtFocus(im *part.Image, s *outline.Silhouette, view part.View, lim part
 	}
 	f.sharpness = judgeEdges(edgeFits(im, s, soft), soft)
 	if soft && (f.width > lim.Warn*f.limit || f.motion > f.still) {
-		f.heed(insideEdges(im, s))
+		f.correctByInside(insideEdges(im, s))
 	}
 	return f
 }
@@ -366,7 +366,7 @@ func (c *checker) focus(im *part.Image, s *outline.Silhouette) {
 		width = min(width, sh.minor) // motion is told already
 	}
 	if width > limit {
-		c.add(OutOfFocus, width, limit, "px", !sh.sure && width < softWidth*limit, part.Say("fit.unsharp", "width_px", tenth(width), "limit_px", tenth(limit)))
+		c.add(OutOfFocus, width, limit, "px", !sh.clear && width < softWidth*limit, part.Say("fit.unsharp", "width_px", tenth(width), "limit_px", tenth(limit)))
 	} else if width > c.lim.Warn*limit {
 		c.add(OutOfFocus, width, limit, "px", true, part.Say("fit.hardly_sharp", "width_px", tenth(width), "limit_px", tenth(limit)))
 	}

@@ -14,7 +14,7 @@ type sharpness struct {
 	motion  float64 // length of the motion, from the widths by direction; NaN where not measurable
 	heading float64 // its direction, degrees, 0..180, clockwise from the x axis as seen
 	edges   int     // clean places
-	sure    bool    // the outline is not soft by itself, or enough was seen inside
+	clear   bool    // the outline is not soft by itself, or enough was seen inside
 }
 
 // cleanResidual is the largest rms distance of a clean edge from its fit, as a
@@ -25,7 +25,7 @@ const cleanResidual = 0.08
 // by itself, as a rim under a dome: then the sharper ones count, as blur spares
 // none, and motion is only told where most places are clean.
 func judgeEdges(fits []edgeFit, soft bool) sharpness {
-	s := sharpness{width: math.NaN(), minor: math.NaN(), motion: math.NaN(), sure: !soft}
+	s := sharpness{width: math.NaN(), minor: math.NaN(), motion: math.NaN(), clear: !soft}
 	share := 0.5
 	if soft {
 		share = 0.12
@@ -57,10 +57,10 @@ func judgeEdges(fits []edgeFit, soft bool) sharpness {
 	return s
 }
 
-// heed corrects what the outline says by edges inside the unit: blur spares none,
+// correctByInside corrects what the outline says by edges inside the unit: blur spares none,
 // so the fourth sharpest bounds it. A few may be sharp by accident of noise. An outline of fewer than 15 clean
 // places is left to itself.
-func (s *sharpness) heed(inside []edgeFit) {
+func (s *sharpness) correctByInside(inside []edgeFit) {
 	if s.edges == 0 {
 		return
 	}
@@ -80,7 +80,7 @@ func (s *sharpness) heed(inside []edgeFit) {
 	if sharp >= 2 {
 		s.motion = math.NaN()
 	}
-	s.sure = len(all) >= 12
+	s.clear = len(all) >= 12
 	if len(all) >= 5 {
 		slices.Sort(all)
 		w := risePerSigma * all[3]

@@ -69,8 +69,8 @@ func newDifference(a, ua, b, ub *float64, limit float64) Difference {
 	return d
 }
 
-// Sure says whether the state would be the same within twice the uncertainty;
+// Significant says whether the state would be the same within twice the uncertainty;
 // false where that is not known.
-func (d Difference) Sure() bool {
+func (d Difference) Significant() bool {
 	return d.Diff != nil && d.U != nil && (d.Limit <= 0 || abs(abs(*d.Diff)-d.Limit) > part.CoverageK**d.U)
 }

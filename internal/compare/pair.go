@@ -288,7 +288,7 @@ func (d Difference) line(key string, more map[string]any) Line {
 		args["limit"] = d.Limit
 	}
 	if d.Limit > 0 && d.Diff != nil && d.U != nil {
-		args["sure"] = d.Sure()
+		args["sure"] = d.Significant()
 	}
 	for k, v := range more {
 		args[k] = v

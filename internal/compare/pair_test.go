@@ -11,7 +11,7 @@ import (
 func unitWith(verdict part.Verdict, score float64, steps ...float64) *part.Result {
 	r := &part.Result{Verdict: verdict, Stage: part.Wet, Score: part.Num(score), MMPerPX: 0.02}
 	for i, s := range steps {
-		st := part.Station{AngleDeg: float64(i / 2 * 30), Side: part.Left, State: part.Measured, StepUM: part.Num(s), UUM: part.Num(2)}
+		st := part.StepStation{AngleDeg: float64(i / 2 * 30), Side: part.Left, State: part.Measured, StepUM: part.Num(s), UUM: part.Num(2)}
 		if i%2 == 1 {
 			st.Side = part.Right
 		}
@@ -44,7 +44,7 @@ func TestPairAlike(t *testing.T) {
 	if p.State != Alike || p.Lines[0].Key != "pair.alike" {
 		t.Errorf("%s: %+v", p.State, p.Lines)
 	}
-	if *p.Worst.Diff != -22 || math.Abs(*p.Worst.U-math.Sqrt(8)) > 1e-12 || !p.Worst.Sure() { // 10 and -12 um, each with 2 um
+	if *p.Worst.Diff != -22 || math.Abs(*p.Worst.U-math.Sqrt(8)) > 1e-12 || !p.Worst.Significant() { // 10 and -12 um, each with 2 um
 		t.Errorf("worst %+v", p.Worst)
 	}
 	if *p.Mean.First != 3.25 || *p.Mean.Second != 0 || math.Abs(*p.Mean.U-math.Sqrt2) > 1e-12 { // u of a mean of four: 2/sqrt(4), of a difference sqrt(2) times that

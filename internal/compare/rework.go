@@ -207,7 +207,7 @@ const otherKind = 0.5
 
 func (m *matcher) cost(f, g *part.Finding) float64 {
 	if f.Kind.AtSeam() || g.Kind.AtSeam() {
-		if f.Kind != g.Kind || f.Station != g.Station || f.Station == "" {
+		if f.Kind != g.Kind || f.StepStation != g.StepStation || f.StepStation == "" {
 			return assign.Unmatched
 		}
 		return 0
@@ -314,12 +314,12 @@ func (m *matcher) sizes(f, g *part.Finding) (a, b *float64, least float64) {
 	return a, b, least
 }
 
-// stationOf is the station of a seam finding ("120 deg, left"); nil where there
+// stepStationOf is the station of a seam finding ("120 deg, left"); nil where there
 // is none.
-func stationOf(r *part.Result, f *part.Finding) *part.Station {
+func stepStationOf(r *part.Result, f *part.Finding) *part.StepStation {
 	var angle float64
 	var side part.Side
-	if n, _ := fmt.Sscanf(f.Station, "%g deg, %s", &angle, &side); n != 2 {
+	if n, _ := fmt.Sscanf(f.StepStation, "%g deg, %s", &angle, &side); n != 2 {
 		return nil
 	}
 	for i := range r.Seam.Stations {
@@ -331,7 +331,7 @@ func stationOf(r *part.Result, f *part.Finding) *part.Station {
 }
 
 func stepU(r *part.Result, f *part.Finding) *float64 {
-	if s := stationOf(r, f); s != nil {
+	if s := stepStationOf(r, f); s != nil {
 		return s.UUM
 	}
 	return nil
@@ -343,7 +343,7 @@ func stepU(r *part.Result, f *part.Finding) *float64 {
 // finding showed, was fit.
 func seen(from *part.Result, f *part.Finding, other *part.Result) bool {
 	if f.Kind.AtSeam() {
-		s := stationOf(other, f)
+		s := stepStationOf(other, f)
 		if s == nil || s.State != part.Measured {
 			return false
 		}
@@ -378,7 +378,7 @@ func stepChanges(before, after *part.Result) []StepChange {
 		angle float64
 		side  part.Side
 	}
-	at := map[key][2]*part.Station{}
+	at := map[key][2]*part.StepStation{}
 	for i, r := range []*part.Result{before, after} {
 		for k := range r.Seam.Stations {
 			s := &r.Seam.Stations[k]

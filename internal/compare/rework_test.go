@@ -155,7 +155,7 @@ func TestReworkWithoutOutline(t *testing.T) {
 func TestReworkSeam(t *testing.T) {
 	step := func(v float64) *part.Result {
 		r := unitWith(part.Rework, 50, v, 3)
-		r.Findings = []part.Finding{{Kind: part.Step, Station: "0 deg, left", ValueUM: part.Num(v)}}
+		r.Findings = []part.Finding{{Kind: part.Step, StepStation: "0 deg, left", ValueUM: part.Num(v)}}
 		return r
 	}
 	ok := unitWith(part.Pass, 0, 12, 3)
@@ -192,7 +192,7 @@ func FuzzRework(f *testing.F) {
 				k := part.Kinds[rng.IntN(len(part.Kinds))]
 				g := spot(k, 10*rng.Float64()-5, 8*rng.Float64()-4, rng.Float64())
 				if g.Kind.AtSeam() {
-					g.Station = "30 deg, left"
+					g.StepStation = "30 deg, left"
 				}
 				fs = append(fs, g)
 			}

@@ -288,7 +288,7 @@ func FuzzLimits(f *testing.F) {
 			t.Fatalf("accepted, but not valid: %v", err)
 		}
 		r := part.Result{Stage: part.Wet, MMPerPX: 0.015,
-			Seam:     part.Seam{Stations: []part.Station{{Image: "edge_000.jpg", Side: part.Left, State: part.Measured, StepUM: part.Num(60), UUM: part.Num(2)}}},
+			Seam:     part.Seam{Stations: []part.StepStation{{Image: "edge_000.jpg", Side: part.Left, State: part.Measured, StepUM: part.Num(60), UUM: part.Num(2)}}},
 			Findings: []part.Finding{{Image: "face_raking.jpg", Kind: part.Dust, Zone: part.ZoneFace, Confidence: 1, DiameterMM: part.Num(0.3)}},
 			Pictures: []part.PictureReport{{File: "edge_000.jpg", View: part.Edge, State: part.PictureOK}, {File: "face_raking.jpg", View: part.Face, State: part.PictureOK}},
 		}

@@ -14,7 +14,8 @@ import (
 	"finishbench/internal/part"
 )
 
-// Station describes the camera station. The names in the tags are the keys of
+// Station describes a bench station: cameras, lights, turntable, screen and page. What is measured at one place
+// of a seam is a step station (part.StepStation). The names in the tags are the keys of
 // station.yaml.
 type Station struct {
 	Version              int     `mapstructure:"version"`                // 1

@@ -143,8 +143,8 @@ func fadeOf(light []float64, in []uint8, top float64, w, h int, reachPX float64)
 	return 0
 }
 
-// hazeSure is how sure it is that a soft place is haze.
-func hazeSure(fadeMM float64) float64 { return sure(4 * (fadeMM/hazeFadeMM - 0.7)) }
+// hazeConfidence is how sure it is that a soft place is haze.
+func hazeConfidence(fadeMM float64) float64 { return logistic(4 * (fadeMM/hazeFadeMM - 0.7)) }
 
 // paleMap is by what share of the ground's light a picture is paler, by search pixel, as it is and
 // smoothed; NaN where it is not looked at. spread is of the smoothed one over the face.
@@ -431,12 +431,12 @@ func (f *face) hazeOf(pixels []int, over []float64, maps []paleMap) (part.Findin
 	}
 	pic := maps[best].pic
 	features["edge_fades_over_mm"], features["paler_by_spreads"] = round3(fade), round3(over[top])
-	told := hazeSure(fade)
+	confidence := hazeConfidence(fade)
 	if kind == part.Missed {
-		told = 0.7
+		confidence = 0.7
 	}
 	out := part.Finding{Image: f.Pictures[pic].Shot.File, Kind: kind, Zone: part.ZoneRim, Features: features,
-		Confidence: math.Round(100*told*sure(3*(over[top]/hazeSpread-0.6))) / 100}
+		Confidence: math.Round(100*confidence*logistic(3*(over[top]/hazeSpread-0.6))) / 100}
 	for _, i := range body {
 		if f.Surface.Outside.V[i] > f.RimPX() {
 			out.Zone = f.zoneOfAll()

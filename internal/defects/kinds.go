@@ -292,18 +292,18 @@ func unblurredDiameter(half, s float64) float64 {
 // the blur.
 const narrowest = 1.6
 
-func sure(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
+func logistic(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
 
 // seen is how sure it is that a place is anything, 0..1: near the threshold it may
 // be nothing.
-func (p *place) seen() float64 { return sure(3 * (p.peak - 0.6)) }
+func (p *place) seen() float64 { return logistic(3 * (p.peak - 0.6)) }
 
 // kindOf says what the rules call a place, and how sure that is, 0..1.
 func (f *face) kindOf(p *place) (part.Kind, float64) {
 	seen := p.seen()
 	long, thick := p.all.Long*f.ShapeMM(), p.all.Thick*f.ShapeMM()
 	if edge := f.breaksEdgeMM(p); edge >= chipEdgeMM && f.diameterMM(p) >= chipLeastMM {
-		return part.Chip, seen * sure(6*(edge/chipEdgeMM-0.7))
+		return part.Chip, seen * logistic(6*(edge/chipEdgeMM-0.7))
 	}
 	if !f.inBothLights(p) && f.tailMM(p) > 0 {
 		return part.Run, seen * 0.7
@@ -324,7 +324,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Chip, seen * 0.7
 	}
 	if f.isBundle(p) && !f.isTwoSides(p) {
-		return part.Sanding, seen * sure(float64(p.lines)-1)
+		return part.Sanding, seen * logistic(float64(p.lines)-1)
 	}
 	if f.runsDown(p) && (bothWays(p) || p.mirrors || f.isTwoSides(p) || long >= runMinMM && thick >= runMinThickMM) {
 		return part.Run, seen * 0.7
@@ -342,7 +342,7 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 		return part.Run, seen * 0.5
 	}
 	if f.isLine(p) {
-		return part.Fibre, seen * sure(p.all.Outline/p.all.Thick/lineMinSlender)
+		return part.Fibre, seen * logistic(p.all.Outline/p.all.Thick/lineMinSlender)
 	}
 	o := f.mattness(p)
 	light := 0.0
@@ -352,17 +352,17 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	d := f.diameterMM(p)
 	switch {
 	case f.isHaze(p):
-		return part.Haze, seen * hazeSure(f.fadeMM(p))
+		return part.Haze, seen * hazeConfidence(f.fadeMM(p))
 	case d >= mattMinMM && f.isMatt(p), f.isBare(p):
 		return part.Missed, seen * 0.7
 	case o >= 1 && !f.isHollow(p) && f.Params.Shell != nil && len(p.contrast) < 2 && p.contrast[0] > 0: // it may be what a slope mirrors
 		return part.Dust, seen * 0.5
 	case o >= 1 && !f.isHollow(p):
-		return part.Dust, seen * sure(4*(min(o, p.again/mattAgain)-0.8))
+		return part.Dust, seen * logistic(4*(min(o, p.again/mattAgain)-0.8))
 	case long >= runMinMM && thick >= runMinThickMM && p.all.Long >= runMinSlender*p.all.Across:
 		return part.Run, seen * 0.6
 	case d >= craterMinMM && p.sided >= craterSided:
-		return part.Crater, seen * sure(10*(p.sided-craterSided)+0.5)
+		return part.Crater, seen * logistic(10*(p.sided-craterSided)+0.5)
 	case glints(p) && d <= clearMostMM && (d < craterMinMM || p.sided < craterSided):
 		return part.Bubble, seen * 0.7
 	case p.mirrors && light > glint:
@@ -370,10 +370,10 @@ func (f *face) kindOf(p *place) (part.Kind, float64) {
 	case d >= craterMinMM && o < 0.8 && light > glint:
 		return part.Crater, seen * 0.6
 	case d >= craterMinMM && light < craterMaxLight && p.peak < 3:
-		return part.Crater, seen * sure(20*(craterMaxLight-light)+0.5)
+		return part.Crater, seen * logistic(20*(craterMaxLight-light)+0.5)
 	}
 	if o >= 1 { // hollow
 		return part.Bubble, seen * 0.6
 	}
-	return part.Bubble, seen * sure(4*(1.2-o))
+	return part.Bubble, seen * logistic(4*(1.2-o))
 }

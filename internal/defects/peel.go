@@ -69,7 +69,7 @@ func (f *face) peelFinding() part.Finding {
 	out := part.Finding{
 		Image: f.Pictures[f.Peel.Pic].Shot.File, Kind: part.OrangePeel, Zone: f.zoneOfAll(),
 		AreaMM2:    part.Num(float64(len(cells))),
-		Confidence: math.Round(100*sure(3*(perMM/lampedge.BendsPerMM-0.7))) / 100,
+		Confidence: math.Round(100*logistic(3*(perMM/lampedge.BendsPerMM-0.7))) / 100,
 		Features: map[string]float64{
 			"edge_length_mm": round3(e.LengthMM), "edge_bends_per_mm": round3(perMM), "edge_strays_mm": round3(rms), "wave_mm": round3(mainMM),
 		},

@@ -26,7 +26,7 @@ const (
 	sizeMM        = 0.1   // of about one size: up to
 	sameSize      = 3.0   // so many times as large, both this much larger,
 	sameShape     = 2.0   // and so many standard uncertainties of the shape more
-	sureResponse  = 2.0   // what stands out so many times over its threshold in a see-through shell
+	clearResponse = 2.0   // what stands out so many times over its threshold in a see-through shell
 	wellSeenCos   = 0.64  // shows as well in another turn at slopes up to 50 degrees: else it lies inside
 	mapStepDeg    = 4.0   // the map's cells
 	mapStepMM     = 0.25
@@ -156,7 +156,7 @@ func together(all []sight) [][]sight {
 // liesInside says whether what one turn alone shows of a see-through shell is missing where another turn shows the
 // same surface well.
 func liesInside(turns []Turn, s sight) bool {
-	if !turns[s.turn].Found.Clear || s.found.Features["response_over_threshold"] < sureResponse {
+	if !turns[s.turn].Found.Clear || s.found.Features["response_over_threshold"] < clearResponse {
 		return false
 	}
 	for k, t := range turns {

@@ -10,7 +10,10 @@
 //     every other finding its severity by its size, and orange peel by these slopes.
 //  3. cluster.go raises spots that lie close together.
 //  4. verdict.go adds up the demerits and decides.
-//  5. reasons.go says why, remedy.go what to do: in phrases, whose English the result has too.
+//  5. reasons.go says why: in phrases, whose English the result has too.
+//  6. plan.go puts what is one thing to do together, plansteps.go in the order of doing by the
+//     stage's ways, planwhy.go says what each step is for; lamps.go tells what is probably a reflection. remedy.go
+//     is what each finding carries: never other than the plan.
 //
 // # Verdicts
 //

@@ -168,7 +168,7 @@ func dropSeamFindings(r *part.Result) {
 
 // worstStep is the measured step of the largest size, with its sign; nil where
 // there is none.
-func worstStep(stations []part.Station) *float64 {
+func worstStep(stations []part.StepStation) *float64 {
 	var worst *float64
 	for _, s := range stations {
 		if s.State == part.Measured && s.StepUM != nil && (worst == nil || math.Abs(*s.StepUM) > math.Abs(*worst)) {

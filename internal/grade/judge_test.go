@@ -20,7 +20,7 @@ import (
 func unit(st part.Stage) *part.Result {
 	return &part.Result{
 		Schema: 1, Unit: "u", Stage: st, MMPerPX: 0.015,
-		Seam: part.Seam{Stations: []part.Station{station(120, part.Left, 2, 1.8), station(120, part.Right, -3, 1.8)}},
+		Seam: part.Seam{Stations: []part.StepStation{station(120, part.Left, 2, 1.8), station(120, part.Right, -3, 1.8)}},
 		Pictures: []part.PictureReport{
 			{File: "edge_120.jpg", View: part.Edge, State: part.PictureOK, WidthPX: 1600, HeightPX: 1200},
 			{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK, WidthPX: 1600, HeightPX: 1200},
@@ -30,8 +30,8 @@ func unit(st part.Stage) *part.Result {
 	}
 }
 
-func station(angle float64, side part.Side, step, u float64) part.Station {
-	return part.Station{Image: "edge_120.jpg", AngleDeg: angle, Side: side, State: part.Measured,
+func station(angle float64, side part.Side, step, u float64) part.StepStation {
+	return part.StepStation{Image: "edge_120.jpg", AngleDeg: angle, Side: side, State: part.Measured,
 		StepUM: &step, UUM: &u, GapUM: part.Num(0), BeadUM: part.Num(0), XPX: part.Num(401.2), YPX: part.Num(433.7)}
 }
 
@@ -106,7 +106,7 @@ func TestWorkedExample(t *testing.T) {
 		t.Errorf("severities %v, want %v", got, want)
 	}
 	f := r.Findings[0]
-	if f.Kind != part.Step || f.Zone != part.ZoneSeam || f.Station != "120 deg, left" || f.Image != "edge_120.jpg" {
+	if f.Kind != part.Step || f.Zone != part.ZoneSeam || f.StepStation != "120 deg, left" || f.Image != "edge_120.jpg" {
 		t.Errorf("step finding %+v", f)
 	}
 	num(t, "its value", f.ValueUM, 92.4)
@@ -133,15 +133,15 @@ func TestStationBoxStaysInsideThePicture(t *testing.T) {
 	s := station(120, part.Left, 92, 1)
 	s.XPX, s.YPX = part.Num(10), part.Num(1195)
 	// x from -0.5 to 40, y from 1165 to 1199.5.
-	if got, want := stationBox(r, s), (part.Box{-0.5, 1165, 40.5, 34.5}); !near(got, want) {
+	if got, want := stepStationBox(r, s), (part.Box{-0.5, 1165, 40.5, 34.5}); !near(got, want) {
 		t.Errorf("box %v, want %v", got, want)
 	}
 	s.XPX = nil
-	if got := stationBox(r, s); got != (part.Box{}) {
+	if got := stepStationBox(r, s); got != (part.Box{}) {
 		t.Errorf("box %v for a place that is not known, want none", got)
 	}
 	r.MMPerPX, s.XPX, s.YPX = 0, part.Num(500), part.Num(500)
-	if got, want := stationBox(r, s), (part.Box{470, 470, 60, 60}); !near(got, want) {
+	if got, want := stepStationBox(r, s), (part.Box{470, 470, 60, 60}); !near(got, want) {
 		t.Errorf("box %v without a scale, want %v", got, want)
 	}
 }

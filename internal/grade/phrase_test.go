@@ -51,7 +51,7 @@ func TestPhrasesHaveTheirPlaces(t *testing.T) {
 				{AlongUM: part.Num(90), UAlongUM: part.Num(2), AlongDeg: part.Num(30)}} {
 				r := unit(st)
 				r.Seam.Shape = shape
-				r.Seam.Stations = []part.Station{station(0, part.Left, step, 4), station(0, part.Right, -step, 4), station(90, part.Left, step, 4), station(90, part.Right, 0, 4)}
+				r.Seam.Stations = []part.StepStation{station(0, part.Left, step, 4), station(0, part.Right, -step, 4), station(90, part.Left, step, 4), station(90, part.Right, 0, 4)}
 				r.Seam.Stations[0].GapUM, r.Seam.Stations[2].GapUM, r.Seam.Stations[3].BeadUM = part.Num(150), part.Num(150), nil
 				for i, k := range part.Kinds[:10] {
 					f := spot(k, 0.1*float64(i+1), 100*float64(i), 300)

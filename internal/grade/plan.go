@@ -88,12 +88,12 @@ func GaugePlan(p *part.Plan, why part.Phrase) *part.Plan {
 	if p != nil {
 		out = *p
 	}
-	out.Steps = []part.PlanStep{told(part.PlanGauge, part.Say("why.barred").With("why", why), part.Say("remedy.barred"))}
+	out.Steps = []part.PlanStep{planStep(part.PlanGauge, part.Say("why.barred").With("why", why), part.Say("remedy.barred"))}
 	return &out
 }
 
-// told is a step that mends no finding.
-func told(key part.PlanKey, why, do part.Phrase) part.PlanStep {
+// planStep is a step that mends no finding.
+func planStep(key part.PlanKey, why, do part.Phrase) part.PlanStep {
 	en := lang.English()
 	return part.PlanStep{Key: key, Why: en.Say(&why), WhyPhrase: why, Do: en.Say(&do), DoPhrase: do}
 }
@@ -225,8 +225,8 @@ func (d stepDraft) step(r *part.Result) part.PlanStep {
 				continue // filled, and then trimmed flush
 			}
 			s.Findings = append(s.Findings, w.Number)
-			if w.Station != "" && !seen[w.Station] {
-				seen[w.Station], s.Stations = true, append(s.Stations, w.Station)
+			if w.StepStation != "" && !seen[w.StepStation] {
+				seen[w.StepStation], s.Stations = true, append(s.Stations, w.StepStation)
 			}
 		}
 	}
@@ -286,7 +286,7 @@ var cares = func() map[string][]part.Care {
 
 // clock is a station by the clock face of the sketch, and by its picture.
 func (j *job) clock(station string) part.Phrase {
-	i := slices.IndexFunc(j.r.Seam.Stations, func(s part.Station) bool { return place(s) == station })
+	i := slices.IndexFunc(j.r.Seam.Stations, func(s part.StepStation) bool { return place(s) == station })
 	if i < 0 {
 		return at(station)
 	}
@@ -352,22 +352,22 @@ const roundLeast = 6
 // stations are the job's places round the seam.
 func (j *job) stations() part.Phrase {
 	over := map[string]bool{}
-	var few []part.Phrase
+	var first []part.Phrase
 	for _, w := range j.members {
-		if !over[w.Station] {
-			over[w.Station], few = true, append(few, j.clock(w.Station))
+		if !over[w.StepStation] {
+			over[w.StepStation], first = true, append(first, j.clock(w.StepStation))
 		}
 	}
 	from, to, arc, all := arcOf(j.r, over)
 	switch {
-	case all && len(few) >= roundLeast:
+	case all && len(first) >= roundLeast:
 		return part.Say("where.all_round")
-	case len(few) <= 2:
-		return part.Say("plan.at").With("stations", few...)
+	case len(first) <= 2:
+		return part.Say("plan.at").With("stations", first...)
 	case arc:
 		return part.Say("plan.arc", "from_deg", short(from), "to_deg", short(to))
 	}
-	return part.Say("plan.some", "n", strconv.Itoa(len(few)))
+	return part.Say("plan.some", "n", strconv.Itoa(len(first)))
 }
 
 // PlanFor makes the plan of a result that an earlier program judged; the result stays as it is. ok is

@@ -1,7 +1,6 @@
 package grade
 
 import (
-	"flag"
 	"fmt"
 	"math"
 	"slices"
@@ -14,7 +13,7 @@ import (
 )
 
 // drawnResults is how many results are drawn and judged.
-var drawnResults = flag.Int("results", 5000, "how many invented results are judged")
+const drawnResults = 5000
 
 // Nothing that a plan says contradicts the verdict, the findings, another step, or what each finding
 // is told by itself.
@@ -25,7 +24,7 @@ func TestPlansNeverContradict(t *testing.T) {
 		t.Fatal(err)
 	}
 	verdicts, keys, stays, unseenN := map[part.Verdict]int{}, map[part.PlanKey]int{}, 0, 0
-	for seed := range *drawnResults {
+	for seed := range drawnResults {
 		r := synth.Result(uint64(seed))
 		Judge(r, l)
 		verdicts[r.Verdict]++
@@ -42,16 +41,14 @@ func TestPlansNeverContradict(t *testing.T) {
 		}
 	}
 	t.Logf("%v %v, %d findings may stay, %d things not looked at", verdicts, keys, stays, unseenN)
-	if *drawnResults >= 5000 {
-		for _, v := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
-			if verdicts[v] < 100 {
-				t.Errorf("only %d results are %s", verdicts[v], v)
-			}
+	for _, v := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
+		if verdicts[v] < 100 {
+			t.Errorf("only %d results are %s", verdicts[v], v)
 		}
-		for _, k := range part.PlanKeys {
-			if k != part.PlanGauge && keys[k] < 10 {
-				t.Errorf("only %d steps are %s", keys[k], k)
-			}
+	}
+	for _, k := range part.PlanKeys {
+		if k != part.PlanGauge && keys[k] < 10 {
+			t.Errorf("only %d steps are %s", keys[k], k)
 		}
 	}
 }
@@ -107,8 +104,8 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 			case f.Severity == part.None || doubted(f):
 				say("step %d: finding %d, %s, does not count", i+1, n, f.Kind)
 			}
-			if f.Station != "" {
-				stations = append(stations, f.Station)
+			if f.StepStation != "" {
+				stations = append(stations, f.StepStation)
 			}
 			if f.Kind == part.Step && *f.ValueUM < 0 && (s.Key == part.PlanFlush || s.Key == part.PlanCutBack) && !filled[n] {
 				say("step %d sands finding %d, which is recessed by %.0f um: %s", i+1, n, -*f.ValueUM, s.Do)
@@ -172,7 +169,7 @@ func contradictions(r *part.Result, l Limits, all *lang.Languages) (wrong []stri
 			say("%s not looked at: %v, and told is %q", v, none, unseen)
 		}
 	}
-	if none := !slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured }); none != strings.Contains(unseen, "The seam was not measured") {
+	if none := !slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured }); none != strings.Contains(unseen, "The seam was not measured") {
 		say("seam not measured: %v, and told is %q", none, unseen)
 	}
 	for _, s := range r.Seam.Stations {
@@ -257,7 +254,7 @@ func sandingOf(mm float64) part.Finding {
 // curve can be fitted: it is off-centre, (96 + 71)/2 = 83.5 um at least, and is not sanded flush.
 func TestOnePictureProudAndRecessed(t *testing.T) {
 	r := unit(part.Trim)
-	r.Seam.Stations = []part.Station{station(0, part.Left, 96, 2), station(0, part.Right, -71, 2)}
+	r.Seam.Stations = []part.StepStation{station(0, part.Left, 96, 2), station(0, part.Right, -71, 2)}
 	for i := range r.Seam.Stations {
 		r.Seam.Stations[i].UUM = nil
 	}
@@ -276,7 +273,7 @@ func TestOnePictureProudAndRecessed(t *testing.T) {
 func TestPassHasNoRemedy(t *testing.T) {
 	r := unit(part.Wet)
 	r.Findings = []part.Finding{spot(part.Bubble, 0.25, 300, 300)}
-	r.Seam.Stations = append(r.Seam.Stations, part.Station{Image: "edge_120.jpg", AngleDeg: 30, Side: part.Left, State: part.Unmeasured})
+	r.Seam.Stations = append(r.Seam.Stations, part.StepStation{Image: "edge_120.jpg", AngleDeg: 30, Side: part.Left, State: part.Unmeasured})
 	r.Seam.Stations = r.Seam.Stations[:2]
 	Judge(r, DefaultLimits())
 	if r.Verdict != part.Pass || len(r.Plan.Steps) != 0 || !slices.Equal(r.Plan.MayStay, []int{1}) || !strings.HasSuffix(r.Findings[0].Advice, "leave it.") {
@@ -324,6 +321,24 @@ func TestAlongALamp(t *testing.T) {
 		if s := r.Plan.First(); (s.Key == part.PlanLook) != c.want || c.want != strings.Contains(s.Do, "probably its reflection") || len(s.Findings) != 10 || r.Verdict != part.Rework {
 			t.Errorf("%s: %s, %+v", name, r.Verdict, s)
 		}
+	}
+}
+
+// Minor findings alone: 15 bubbles and 10 nibs are 25 demerits, over 20. Without the bubbles 10 are left, so
+// the nibs may stay.
+func TestMinorFindingsThatAddUp(t *testing.T) {
+	r := unit(part.Wet)
+	for i := range 25 {
+		k := part.Bubble
+		if i >= 15 {
+			k = part.Dust
+		}
+		r.Findings = append(r.Findings, spot(k, 0.12, 200+250*float64(i%5), 150+200*float64(i/5)))
+	}
+	Judge(r, DefaultLimits())
+	s := r.Plan.First()
+	if r.Verdict != part.Rework || len(r.Plan.Steps) != 1 || s.Key != part.PlanTakeOut || len(s.Findings) != 15 || len(r.Plan.MayStay) != 10 || s.Why != "Score 25 is over 20, from 25 findings together." {
+		t.Errorf("%s: %+v", r.Verdict, r.Plan)
 	}
 }
 

@@ -75,7 +75,7 @@ func whySize(w weighed, limit float64) part.Phrase {
 	case w.measure == "":
 		return part.Say("why.no_size", "kind", kind, "zone", zone)
 	case unit == "um":
-		return part.Say("why."+w.measure, "value_um", value, "limit_um", bound).With("place", at(w.Station))
+		return part.Say("why."+w.measure, "value_um", value, "limit_um", bound).With("place", at(w.StepStation))
 	case w.cluster > 0:
 		return part.Say("why.cluster", "kind", kind, "zone", zone, "unit", unitWord, "severity", severity, "count", strconv.Itoa(w.cluster), "within", short(w.within)).With("value", size)
 	case math.IsNaN(limit):
@@ -140,7 +140,7 @@ func retakes(r *part.Result, l Limits) []part.PlanStep {
 	var out []part.PlanStep
 	add := func(why, do part.Phrase) {
 		if len(out) < mostSteps && !slices.ContainsFunc(out, func(s part.PlanStep) bool { return s.DoPhrase.Key == do.Key }) {
-			out = append(out, told(part.PlanRetake, why, do))
+			out = append(out, planStep(part.PlanRetake, why, do))
 		}
 	}
 	en := lang.English()
@@ -168,7 +168,7 @@ func retakes(r *part.Result, l Limits) []part.PlanStep {
 	for _, v := range missing {
 		add(part.Say("why.view", "view", "@view."+string(v)), retake("other"))
 	}
-	if i := slices.IndexFunc(r.Seam.Stations, func(s part.Station) bool { return s.State != part.Measured }); i >= 0 {
+	if i := slices.IndexFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State != part.Measured }); i >= 0 {
 		add(part.Say("why.station").With("place", at(place(r.Seam.Stations[i]))), retake("other"))
 	}
 	surfaces, least := tooLittleOf(r, l)
@@ -220,7 +220,7 @@ func unseen(r *part.Result, l Limits) []part.Phrase {
 	}
 	n := len(r.Seam.Stations)
 	switch {
-	case !slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State == part.Measured }):
+	case !slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State == part.Measured }):
 		out = append(out, part.Say("plan.unseen.seam"))
 	case len(lost) > 3:
 		out = append(out, part.Say("plan.unseen.stations", "n", strconv.Itoa(len(lost)), "of", strconv.Itoa(n)))

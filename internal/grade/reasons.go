@@ -112,7 +112,7 @@ func severeSentences(r *part.Result, all []weighed, least part.Severity) []part.
 		if c := g.head[0].seam; c != nil {
 			var steps []part.Phrase
 			for _, o := range []*part.Over{c.Proud, c.Recessed} {
-				if i := slices.IndexFunc(all, func(w weighed) bool { return o != nil && w.Kind == part.Step && w.Station == o.Station }); i >= 0 {
+				if i := slices.IndexFunc(all, func(w weighed) bool { return o != nil && w.Kind == part.Step && w.StepStation == o.Station }); i >= 0 {
 					steps = append(steps, all[i].sentence(st))
 				}
 			}
@@ -167,15 +167,15 @@ func (w weighed) sentence(st part.Stage) part.Phrase {
 
 func (w weighed) seamSentence() part.Phrase {
 	limit := w.class.bound
-	told := part.Say("limit.over_um", "severity", severityWord(w.class.sev), "limit_um", short(limit))
+	limitPhrase := part.Say("limit.over_um", "severity", severityWord(w.class.sev), "limit_um", short(limit))
 	if w.Severity.Rank() >= part.Major.Rank() {
 		limit = w.classes.limit()
-		told = part.Say("limit.um", "limit_um", short(limit))
+		limitPhrase = part.Say("limit.um", "limit_um", short(limit))
 		if w.class.sev == part.Critical && w.class.bound != limit {
-			told = part.Say("limit.critical_um", "limit_um", short(limit), "critical_um", short(w.class.bound))
+			limitPhrase = part.Say("limit.critical_um", "limit_um", short(limit), "critical_um", short(w.class.bound))
 		}
 	}
-	p := part.Say("reason.seam").With("what", seamWord(w.measure, w.value, limit)).With("place", at(w.Station)).With("limit", told)
+	p := part.Say("reason.seam").With("what", seamWord(w.measure, w.value, limit)).With("place", at(w.StepStation)).With("limit", limitPhrase)
 	if nearLimit(w.value, limit, w.u, w.k) || nearLimit(w.value, w.class.bound, w.u, w.k) {
 		p = p.With("near", part.Say("limit.near_um", "u_um", short1(*w.u)))
 	}
@@ -208,11 +208,11 @@ func (w weighed) surfaceSentence() part.Phrase {
 	case AreaMM2:
 		unit = "mm2"
 	}
-	told := part.Say("limit.from."+unit, "severity", severityWord(w.class.sev), "from_"+unit, from)
+	limitPhrase := part.Say("limit.from."+unit, "severity", severityWord(w.class.sev), "from_"+unit, from)
 	if w.cluster > 0 {
-		told = w.clusterWord()
+		limitPhrase = w.clusterWord()
 	}
-	return part.Say("reason.size."+unit, "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "size_"+unit, size).With("limit", told)
+	return part.Say("reason.size."+unit, "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "size_"+unit, size).With("limit", limitPhrase)
 }
 
 func (w weighed) clusterWord() part.Phrase {

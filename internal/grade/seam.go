@@ -47,7 +47,7 @@ func seamFindings(r *part.Result, l Limits) seamOutcome {
 // add weighs one measure of one station: value is what the finding carries,
 // size what is compared, u its standard uncertainty or nil. Gap and bead have no
 // uncertainty of their own and are always compared by simple acceptance.
-func (out *seamOutcome) add(r *part.Result, l Limits, s part.Station, kind part.Kind, measure string, value, size float64, u *float64) {
+func (out *seamOutcome) add(r *part.Result, l Limits, s part.StepStation, kind part.Kind, measure string, value, size float64, u *float64) {
 	where := place(s)
 	c, ok := l.seam(r.Stage, measure)
 	if !ok {
@@ -70,8 +70,8 @@ func (out *seamOutcome) add(r *part.Result, l Limits, s part.Station, kind part.
 		return
 	}
 	f := part.Finding{
-		Image: s.Image, Kind: kind, Box: stationBox(r, s), Zone: part.ZoneSeam, Severity: got.sev,
-		Confidence: overLimit(size, got.bound, u), Station: where, ValueUM: part.Num(value),
+		Image: s.Image, Kind: kind, Box: stepStationBox(r, s), Zone: part.ZoneSeam, Severity: got.sev,
+		Confidence: overLimit(size, got.bound, u), StepStation: where, ValueUM: part.Num(value),
 		Features: map[string]float64{"limit_um": got.bound},
 	}
 	if u != nil {
@@ -108,9 +108,9 @@ const (
 	boxPX = 60.0
 )
 
-// stationBox is a square around the station, kept inside its picture. It is
+// stepStationBox is a square around the station, kept inside its picture. It is
 // empty where the station's place is not known.
-func stationBox(r *part.Result, s part.Station) part.Box {
+func stepStationBox(r *part.Result, s part.StepStation) part.Box {
 	if s.XPX == nil || s.YPX == nil {
 		return part.Box{}
 	}
@@ -133,4 +133,4 @@ func stationBox(r *part.Result, s part.Station) part.Box {
 }
 
 // place names a station: "120 deg, left".
-func place(s part.Station) string { return fmt.Sprintf("%s deg, %s", short(s.AngleDeg), s.Side) }
+func place(s part.StepStation) string { return fmt.Sprintf("%s deg, %s", short(s.AngleDeg), s.Side) }

@@ -19,7 +19,7 @@ func seamCause(r *part.Result, steps []weighed) *part.SeamCause {
 			continue
 		}
 		c.Stations++
-		over[w.Station] = true
+		over[w.StepStation] = true
 		to := &c.Proud
 		if w.measure == RecessedUM {
 			to = &c.Recessed
@@ -29,7 +29,7 @@ func seamCause(r *part.Result, steps []weighed) *part.SeamCause {
 			if w.Severity.Rank() >= part.Major.Rank() {
 				limit = w.classes.limit()
 			}
-			*to = &part.Over{Station: w.Station, UM: w.value, LimitUM: limit}
+			*to = &part.Over{Station: w.StepStation, UM: w.value, LimitUM: limit}
 		}
 		c.Beyond = c.Beyond || !w.mends && w.Severity.Rank() >= part.Moderate.Rank()
 	}
@@ -52,7 +52,7 @@ func ofShape(c *part.SeamCause, s part.Seam, over map[string]bool) bool {
 	h := s.Shape
 	local := map[string]bool{}
 	for _, l := range h.Local {
-		local[place(part.Station{AngleDeg: l.AngleDeg, Side: l.Side})] = true
+		local[place(part.StepStation{AngleDeg: l.AngleDeg, Side: l.Side})] = true
 	}
 	alone := true
 	for p := range over {
@@ -118,8 +118,8 @@ func opposite(c *part.SeamCause, s part.Seam) {
 }
 
 // alike says whether no station that was measured lies plainly on the other side of the shell's outline than the mean.
-func alike(stations []part.Station, mean float64) bool {
-	return !slices.ContainsFunc(stations, func(s part.Station) bool {
+func alike(stations []part.StepStation, mean float64) bool {
+	return !slices.ContainsFunc(stations, func(s part.StepStation) bool {
 		u := 0.0
 		if s.UUM != nil {
 			u = part.CoverageK * *s.UUM
@@ -131,13 +131,13 @@ func alike(stations []part.Station, mean float64) bool {
 // arcOf says how stations lie round the seam among those that were measured: on one arc from one
 // angle to another, or at all of them.
 func arcOf(r *part.Result, over map[string]bool) (fromDeg, toDeg float64, arc, all bool) {
-	var ring []part.Station
+	var ring []part.StepStation
 	for _, s := range r.Seam.Stations {
 		if s.State == part.Measured {
 			ring = append(ring, s)
 		}
 	}
-	slices.SortStableFunc(ring, func(a, b part.Station) int { return cmp.Compare(a.AroundDeg(), b.AroundDeg()) })
+	slices.SortStableFunc(ring, func(a, b part.StepStation) int { return cmp.Compare(a.AroundDeg(), b.AroundDeg()) })
 	first, runs := 0, 0
 	for i, s := range ring {
 		if over[place(s)] && !over[place(ring[(i+len(ring)-1)%len(ring)])] {
@@ -154,7 +154,7 @@ func arcOf(r *part.Result, over map[string]bool) (fromDeg, toDeg float64, arc, a
 func extent(r *part.Result, group []weighed) part.Phrase {
 	over := map[string]bool{}
 	for _, w := range group {
-		over[w.Station] = true
+		over[w.StepStation] = true
 	}
 	from, to, arc, all := arcOf(r, over)
 	switch {

@@ -49,13 +49,13 @@ func TestRejectSaysWhy(t *testing.T) {
 // have 30 demerits that no rework takes away.
 func TestManySmallThatCannotBeMended(t *testing.T) {
 	r := unit(part.Cured)
-	r.Seam.Stations = []part.Station{station(0, part.Left, -45, 0.1), station(0, part.Right, -45, 0.1), station(90, part.Left, -45, 0.1)}
+	r.Seam.Stations = []part.StepStation{station(0, part.Left, -45, 0.1), station(0, part.Right, -45, 0.1), station(90, part.Left, -45, 0.1)}
 	Judge(r, DefaultLimits())
 	if r.Verdict != part.Reject {
 		t.Errorf("verdict %s, want reject (%q)", r.Verdict, r.Reasons)
 	}
 	r = unit(part.Trim)
-	r.Seam.Stations = []part.Station{station(0, part.Left, -45, 0.1), station(0, part.Right, -45, 0.1), station(90, part.Left, -45, 0.1)}
+	r.Seam.Stations = []part.StepStation{station(0, part.Left, -45, 0.1), station(0, part.Right, -45, 0.1), station(90, part.Left, -45, 0.1)}
 	Judge(r, DefaultLimits())
 	if r.Verdict != part.Rework {
 		t.Errorf("trim: verdict %s, want rework (%q)", r.Verdict, r.Reasons)
@@ -107,7 +107,7 @@ func TestNothingMeasured(t *testing.T) {
 		r.Pictures[i].Problems = []part.Problem{{Name: "even_light", Warn: true, Remedy: "only told"}, {Name: "too_dark", Remedy: "more light: the unit is at 2 %, limit 5 %"}}
 	}
 	for i := range r.Seam.Stations {
-		r.Seam.Stations[i] = part.Station{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Unmeasured, Reason: "picture"}
+		r.Seam.Stations[i] = part.StepStation{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Unmeasured, Reason: "picture"}
 	}
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.NotMeasured,
@@ -263,7 +263,7 @@ func TestPartlyMeasured(t *testing.T) {
 
 func TestStationNotMeasured(t *testing.T) {
 	r := unit(part.Wet)
-	r.Seam.Stations[0] = part.Station{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Unmeasured, Reason: "the limb is cut off by the frame"}
+	r.Seam.Stations[0] = part.StepStation{Image: "edge_120.jpg", AngleDeg: 120, Side: part.Left, State: part.Unmeasured, Reason: "the limb is cut off by the frame"}
 	Judge(r, DefaultLimits())
 	verdict(t, r, part.NotMeasured, "step not measured at 120 deg, left: the limb is cut off by the frame")
 

@@ -57,8 +57,8 @@ func wavesOf(r *part.Result, l Limits) wavesOutcome {
 		c := row.classes()
 		shift, _ := l.Decision.shift(&u)
 		got := c.over(v + shift)
-		told := !m.AtLeast || allWaves(row)
-		if !told {
+		limitPhrase := !m.AtLeast || allWaves(row)
+		if !limitPhrase {
 			got = class{part.None, math.NaN()}
 		}
 		worst = worse(worst, got.sev)
@@ -67,7 +67,7 @@ func wavesOf(r *part.Result, l Limits) wavesOutcome {
 		}
 		b := part.Band{FromMM: row.FromMM, ToMM: row.ToMM, SlopeMRad: v, USlopeMRad: u,
 			Minor: c.Minor, Moderate: c.Moderate, Major: c.Major, Critical: c.Critical}
-		if peel != nil && told {
+		if peel != nil && limitPhrase {
 			b.Severity = got.sev
 		}
 		out.bands, out.rows, out.got = append(out.bands, b), append(out.rows, row), append(out.got, got)
@@ -129,18 +129,18 @@ func between(c WaveClasses, p part.Phrase) part.Phrase {
 // slopeSentence is a reason: "orange peel of 6.2 mrad on the face (limit 6 mrad)".
 func (w weighed) slopeSentence() part.Phrase {
 	limit := w.class.bound
-	told := part.Say("limit.over_mrad", "severity", severityWord(w.class.sev), "over_mrad", short(limit))
+	limitPhrase := part.Say("limit.over_mrad", "severity", severityWord(w.class.sev), "over_mrad", short(limit))
 	if w.class.sev.Rank() >= part.Major.Rank() {
 		limit = w.classes.limit()
-		told = part.Say("limit.mrad", "limit_mrad", short(limit))
+		limitPhrase = part.Say("limit.mrad", "limit_mrad", short(limit))
 		if w.class.bound != limit {
-			told = part.Say("limit.worse_mrad", "limit_mrad", short(limit), "severity", severityWord(w.class.sev), "over_mrad", short(w.class.bound))
+			limitPhrase = part.Say("limit.worse_mrad", "limit_mrad", short(limit), "severity", severityWord(w.class.sev), "over_mrad", short(w.class.bound))
 		}
 	}
 	if w.cluster > 0 {
-		told = w.clusterWord()
+		limitPhrase = w.clusterWord()
 	}
-	p := part.Say("reason.slope", "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "slope_mrad", apart(w.value, limit, 1)).With("limit", told)
+	p := part.Say("reason.slope", "kind", kindWord(w.Kind), "zone", zoneWord(w.Zone), "slope_mrad", apart(w.value, limit, 1)).With("limit", limitPhrase)
 	if w.atLeast {
 		p = p.With("least", part.Say("least"))
 	}

@@ -41,7 +41,7 @@ func (k *KindModel) caller() scene.Caller {
 	}
 	return func(features map[string]float64, rule part.Kind, _ float64) (part.Kind, float64, bool) {
 		c := k.Model.Call(features, rule)
-		return c.Kind, c.Sure, c.Known
+		return c.Kind, c.Confidence, c.Known
 	}
 }
 
@@ -89,12 +89,12 @@ func KeptKindModel(kept *records.KeptModel) (*KindModel, error) {
 
 // ChooseKindModel finds the model in force: the one told, else that of the
 // records; store may be nil.
-func ChooseKindModel(ctx context.Context, told string, store *records.Store) (*KindModel, error) {
+func ChooseKindModel(ctx context.Context, given string, store *records.Store) (*KindModel, error) {
 	switch {
-	case told == noModel:
+	case given == noModel:
 		return nil, nil
-	case told != "":
-		return readKindModel(told)
+	case given != "":
+		return readKindModel(given)
 	case store == nil:
 		return nil, nil
 	}

@@ -78,7 +78,7 @@ type Scene struct {
 	ShownIn  string          // in which picture,
 	Around   []part.Point    // the outline that was found first,
 	Look     stripes.Params  // and how the mirror was looked at
-	told     []part.Phrase   // what a reader must know of the mirror
+	known    []part.Phrase   // what a reader must know of the mirror
 	looked   bool            // found says what was found, and how much was looked at
 	side     *body.View      // of a turn of the shell; nil where it was not found
 	plate    *part.Faceplate // of a face scene; nil where there is no outline
@@ -410,16 +410,16 @@ func (u *Unit) result() *part.Result {
 		}
 		why := whyUnfit(p.Report)
 		for _, side := range []part.Side{part.Left, part.Right} {
-			r.Seam.Stations = append(r.Seam.Stations, part.Station{
+			r.Seam.Stations = append(r.Seam.Stations, part.StepStation{
 				Image: p.Shot.File, AngleDeg: p.Shot.AngleDeg, Side: side, State: part.Unmeasured,
 				Reason: lang.English().Say(&why), ReasonPhrase: &why,
 			})
 		}
 	}
 	r.Seam.Shape = seam.ShapeOf(r.Seam.Stations)
-	var told []part.Phrase
-	r.Shell, told = u.unroll()
-	for _, w := range told {
+	var known []part.Phrase
+	r.Shell, known = u.unroll()
+	for _, w := range known {
 		warn(w)
 	}
 	r.Surfaces = u.surfaces()
@@ -450,7 +450,7 @@ func (u *Unit) sceneWarnings() []part.Phrase {
 	var ofShell []part.Phrase
 	turns := map[string][]float64{} // of the shell, by what was said in English
 	for _, s := range u.Scenes {
-		for _, w := range s.told {
+		for _, w := range s.known {
 			said = append(said, part.Say("pose.says").With("pose", s.pose.Phrase()).With("what", w))
 		}
 		for _, w := range s.found.Warnings {

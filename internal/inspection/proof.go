@@ -31,7 +31,7 @@ func otherFaces(pictures []*Picture) (doubts []proof.Doubt) {
 				continue
 			}
 			detail := proof.Detail(p.sight, q.sight)
-			if detail >= proof.DetailSure || !proof.OutlinesApart(curve(i), curve(j), detail) {
+			if detail >= proof.DetailSame || !proof.OutlinesApart(curve(i), curve(j), detail) {
 				continue
 			}
 			other := func(at int, file string) proof.Doubt {

@@ -292,5 +292,5 @@ func (d outcome) code() int {
 func unmeasured(r *part.Result) bool {
 	return r.Verdict == part.NotMeasured ||
 		slices.ContainsFunc(r.Pictures, func(p part.PictureReport) bool { return p.State != part.PictureOK }) ||
-		slices.ContainsFunc(r.Seam.Stations, func(s part.Station) bool { return s.State != part.Measured })
+		slices.ContainsFunc(r.Seam.Stations, func(s part.StepStation) bool { return s.State != part.Measured })
 }

@@ -104,13 +104,13 @@ func (u *Unit) lookInScreen(s *Scene) {
 	s.Mirror, s.Paint, s.Around, s.ShownIn, s.Look = &mirror, paint.Findings, around.Points(), under.File, how
 	s.found = paint
 	s.found.Findings = mirror.Join(paint.Findings, under.File)
-	s.told = append(s.told, mirror.Warnings...)
+	s.known = append(s.known, mirror.Warnings...)
 	s.found.Seen = bothSeen(paint.Seen, mirror.Seen)
 	s.plate = faceplateOf([]scene.Picture{{Shot: under, Image: look}}, paint, l.MMPerPX)
 	s.looked = true
 	if black := images[part.Black]; black != nil && white != nil {
 		if share := stripes.OtherLight(black, white, paint.Outline); share > stripes.OtherLightLimit {
-			s.told = append(s.told, part.Say("stripes.warn.other_light", "percent", fmt.Sprintf("%.0f", 100*share)))
+			s.known = append(s.known, part.Say("stripes.warn.other_light", "percent", fmt.Sprintf("%.0f", 100*share)))
 		}
 	}
 }

@@ -37,9 +37,9 @@ func ScreenOf(c config.Screen, now time.Time) (s stripes.Screen, doubts []part.P
 	if doubts, err = screenAge(c.Mirror, m.Proof, now); err != nil {
 		return s, nil, err
 	}
-	if m.PeriodMM != c.PeriodMM || m.ToldDistanceMM != c.DistanceMM || m.ToldTiltDeg != c.TiltDeg {
+	if m.PeriodMM != c.PeriodMM || m.StatedDistanceMM != c.DistanceMM || m.StatedTiltDeg != c.TiltDeg {
 		return s, nil, cli.Usagef("screen file %s was made with stripes of %g mm, %g mm off, tilted by %g degrees, and the station says %g mm, %g mm and %g: measure again with inspect screen mirror",
-			c.Mirror, m.PeriodMM, m.ToldDistanceMM, m.ToldTiltDeg, c.PeriodMM, c.DistanceMM, c.TiltDeg)
+			c.Mirror, m.PeriodMM, m.StatedDistanceMM, m.StatedTiltDeg, c.PeriodMM, c.DistanceMM, c.TiltDeg)
 	}
 	if MirrorRating(m) == report.Poor {
 		doubts = append(doubts, part.Say("file.screen", "file", filepath.Base(c.Mirror)).With("what", part.Say("file.rated_poor")))

@@ -43,7 +43,7 @@ func (u *Unit) unroll() (*part.ShellMap, []part.Phrase) {
 	if len(scenes) == 0 {
 		return nil, nil
 	}
-	shape, told, err := body.Fit(views)
+	shape, misfits, err := body.Fit(views)
 	if err != nil {
 		return nil, []part.Phrase{cli.Why(err)}
 	}
@@ -52,5 +52,5 @@ func (u *Unit) unroll() (*part.ShellMap, []part.Phrase) {
 		turns = append(turns, defects.Turn{Seen: shape.In(views, k), Found: &s.found})
 	}
 	m := defects.JoinTurns(turns)
-	return m, told
+	return m, misfits
 }

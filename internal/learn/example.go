@@ -17,13 +17,13 @@ import (
 // Example is one finding with its label: what a person, or a known truth, says
 // that it is.
 type Example struct {
-	Unit     string // findings of one unit are never on both sides of a test
-	Place    string // which finding of it, for a person to look up
-	Kind     part.Kind
-	By       string             // who says so; "" where it is a known truth
-	Rule     part.Kind          // what the rules call it
-	RuleSure float64            // the rules' confidence, 0..1
-	Features map[string]float64 // as in result.json
+	Unit           string // findings of one unit are never on both sides of a test
+	Place          string // which finding of it, for a person to look up
+	Kind           part.Kind
+	By             string             // who says so; "" where it is a known truth
+	Rule           part.Kind          // what the rules call it
+	RuleConfidence float64            // the rules' confidence, 0..1
+	Features       map[string]float64 // as in result.json
 }
 
 // The columns of a table of examples that are no features.
@@ -44,7 +44,7 @@ func WriteExamples(w io.Writer, examples []Example) error {
 		return err
 	}
 	for _, e := range examples {
-		line := []string{e.Unit, e.Place, string(e.Kind), e.By, string(e.Rule), decimal(e.RuleSure)}
+		line := []string{e.Unit, e.Place, string(e.Kind), e.By, string(e.Rule), decimal(e.RuleConfidence)}
 		for _, n := range columns {
 			cell := ""
 			if v, ok := e.Features[n]; ok {
@@ -141,7 +141,7 @@ func readExample(at map[string]int, line []string) (Example, error) {
 			return e, fmt.Errorf("column %s: %q is no number", name, cell)
 		}
 		if name == "rule_confidence" {
-			if e.RuleSure = v; v < 0 || v > 1 {
+			if e.RuleConfidence = v; v < 0 || v > 1 {
 				return e, fmt.Errorf("column %s: %s is not from 0 to 1", name, cell)
 			}
 			continue

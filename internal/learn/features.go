@@ -46,9 +46,9 @@ var features = []Feature{
 	{"contrasts_alike", "the smaller of the two contrasts over the larger, negative where one is lighter and one darker", alike},
 }
 
-// Told says whether a finding's features have any of the numbers that a model weighs:
+// Weighable says whether a finding's features have any of the numbers that a model weighs:
 // those of what a screen's stripes show have none.
-func Told(f map[string]float64) bool {
+func Weighable(f map[string]float64) bool {
 	return slices.ContainsFunc(features, func(x Feature) bool { _, ok := f[x.Name]; return ok })
 }
 

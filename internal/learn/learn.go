@@ -66,14 +66,14 @@ func Learn(q Request) (Outcome, error) {
 
 // noGain says why the new is not offered.
 func (t Trial) noGain(p Params) []string {
-	told := fmt.Sprintf("on units that it was not fitted to, %d of %d labels are called right now, %d after learning", t.OldRight, t.Labels, t.NewRight)
+	verdict := fmt.Sprintf("on units that it was not fitted to, %d of %d labels are called right now, %d after learning", t.OldRight, t.Labels, t.NewRight)
 	switch {
 	case len(t.Changes) == 0:
-		return []string{told + ": it would change no call, so there is nothing to gain"}
+		return []string{verdict + ": it would change no call, so there is nothing to gain"}
 	case t.NewRight <= t.OldRight:
-		return []string{told + ": nothing is gained; the calls stay as they are"}
+		return []string{verdict + ": nothing is gained; the calls stay as they are"}
 	case t.P > p.MaxP:
-		return []string{fmt.Sprintf("%s, but only %s better and %d worse: chance alone does as well with a probability of %.2g (at most %.2g is asked for); label more units", told, counted(t.Better, "unit comes off", "units come off"), t.Worse, t.P, p.MaxP)}
+		return []string{fmt.Sprintf("%s, but only %s better and %d worse: chance alone does as well with a probability of %.2g (at most %.2g is asked for); label more units", verdict, counted(t.Better, "unit comes off", "units come off"), t.Worse, t.P, p.MaxP)}
 	}
 	return nil
 }

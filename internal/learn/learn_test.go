@@ -391,7 +391,7 @@ func TestMissingFeatures(t *testing.T) {
 	o := learned(t, table(t, "drawn-pale.csv"))
 	for _, f := range []map[string]float64{nil, {"grain": 3}, {"contrast_light": 0.3, "opacity": math.NaN()}, {"opacity": math.Inf(1), "grain": -4}} {
 		c := o.Model.Call(f, part.Dust)
-		if !c.Known || !(c.Sure > 0 && c.Sure <= 1) {
+		if !c.Known || !(c.Confidence > 0 && c.Confidence <= 1) {
 			t.Errorf("%v: %+v", f, c)
 		}
 	}

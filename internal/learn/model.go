@@ -76,9 +76,9 @@ type TestSummary struct {
 
 // Call is what a model says of a finding.
 type Call struct {
-	Kind  part.Kind
-	Sure  float64 // 0..1, should it be a defect at all
-	Known bool    // false: the model does not know the rules' kind, whose call stands
+	Kind       part.Kind
+	Confidence float64 // 0..1, should it be a defect at all
+	Known      bool    // false: the model does not know the rules' kind, whose call stands
 }
 
 // Call says what a finding is, given what the rules call it.

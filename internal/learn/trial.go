@@ -24,10 +24,10 @@ type Trial struct {
 
 // Change is a finding that new calls otherwise than old.
 type Change struct {
-	Example  Example
-	Old, New part.Kind
-	Sure     float64
-	Why      []Part // what speaks for New against Old, weightiest first
+	Example    Example
+	Old, New   part.Kind
+	Confidence float64
+	Why        []Part // what speaks for New against Old, weightiest first
 }
 
 // Right says whether the change is for the better: 1, the worse: -1, or from one
@@ -43,20 +43,20 @@ func (c Change) Right() int {
 }
 
 // Caller calls a finding; see [Model.Call].
-type Caller func(features map[string]float64, rule part.Kind, ruleSure float64) (part.Kind, float64)
+type Caller func(features map[string]float64, rule part.Kind, ruleConfidence float64) (part.Kind, float64)
 
 // Rules is the caller that leaves everything to the rules.
-func Rules(_ map[string]float64, rule part.Kind, sure float64) (part.Kind, float64) {
-	return rule, sure
+func Rules(_ map[string]float64, rule part.Kind, confidence float64) (part.Kind, float64) {
+	return rule, confidence
 }
 
 // Caller is the model as a caller.
 func (m *Model) Caller() Caller {
-	return func(f map[string]float64, rule part.Kind, sure float64) (part.Kind, float64) {
+	return func(f map[string]float64, rule part.Kind, confidence float64) (part.Kind, float64) {
 		if c := m.Call(f, rule); c.Known {
-			return c.Kind, c.Sure
+			return c.Kind, c.Confidence
 		}
-		return rule, sure
+		return rule, confidence
 	}
 }
 
@@ -122,13 +122,13 @@ func (c *comparison) add(examples []Example, old Caller, m *Model) {
 	}
 	call := m.Caller()
 	for _, e := range examples {
-		was, _ := old(e.Features, e.Rule, e.RuleSure)
-		is, sure := call(e.Features, e.Rule, e.RuleSure)
+		was, _ := old(e.Features, e.Rule, e.RuleConfidence)
+		is, confidence := call(e.Features, e.Rule, e.RuleConfidence)
 		c.label, c.old, c.new = append(c.label, e.Kind), append(c.old, was), append(c.new, is)
 		if was == is {
 			continue
 		}
-		ch := Change{Example: e, Old: was, New: is, Sure: sure, Why: m.Why(e.Features, e.Rule, is, was)}
+		ch := Change{Example: e, Old: was, New: is, Confidence: confidence, Why: m.Why(e.Features, e.Rule, is, was)}
 		c.changes = append(c.changes, ch)
 		c.gain[e.Unit] += ch.Right()
 	}

@@ -21,8 +21,8 @@ func TestPlanLot(t *testing.T) {
 	if n := drawSize(plans); n != 80 {
 		t.Errorf("draw %d", n)
 	}
-	if !plans[0].Plan.Zero() || plans[1].Plan.Zero() || !strings.HasPrefix(plans[0].Plan.Through().Sentence, "Of lots of 1000 with 1 nonconforming unit, this plan accepts 92 in 100") {
-		t.Error(plans[0].Plan.Through().Sentence) // 920 of 1000 units are left out
+	if !plans[0].Plan.Zero() || plans[1].Plan.Zero() || !strings.HasPrefix(plans[0].Plan.Protection().Sentence, "Of lots of 1000 with 1 nonconforming unit, this plan accepts 92 in 100") {
+		t.Error(plans[0].Plan.Protection().Sentence) // 920 of 1000 units are left out
 	}
 	// One mode a class; an arrow gives a class a sample of its own.
 	plans, err = PlanLot(40, "II", DefaultClasses(), map[part.Severity]Mode{part.Minor: Tightened})

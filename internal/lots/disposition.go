@@ -145,15 +145,6 @@ func (l *Lot) DisposeUnit(d Disposition, at time.Time, by string) (part.Entry, e
 	return l.event(UnitDisposed, at, by, d)
 }
 
-// namesOf are the units' names.
-func namesOf(units []Unit) []string {
-	var out []string
-	for _, u := range units {
-		out = append(out, u.Name)
-	}
-	return out
-}
-
 // seen is when a unit of the round was last looked at for the sample.
 func (r *Round) seen(name string) time.Time {
 	for _, u := range r.Failing() {

@@ -100,6 +100,15 @@ func (h *history) scrapAll() {
 	}
 }
 
+// namesOf are the units' names.
+func namesOf(units []Unit) []string {
+	var out []string
+	for _, u := range units {
+		out = append(out, u.Name)
+	}
+	return out
+}
+
 // without are serials less those that left the lot.
 func without(serials, out []string) []string {
 	return slices.DeleteFunc(slices.Clone(serials), func(s string) bool { return slices.Contains(out, s) })
@@ -687,7 +696,7 @@ func calledAs(v part.Verdict, r part.Result) *part.Inspection {
 func TestUnitOf(t *testing.T) {
 	step := -12.5
 	r := part.Result{Stage: part.Cured, Verdict: part.Rework, Findings: []part.Finding{{Severity: part.Major}, {Severity: part.Minor}, {Severity: part.Minor}, {Severity: part.None}},
-		Seam: part.Seam{WorstStepUM: &step, Stations: []part.Station{{State: part.Measured}, {State: part.Unmeasured}}}}
+		Seam: part.Seam{WorstStepUM: &step, Stations: []part.StepStation{{State: part.Measured}, {State: part.Unmeasured}}}}
 	u := UnitOf("u1", &part.Inspection{Result: r})
 	if fmt.Sprint(u.Findings) != fmt.Sprint(found{part.Major: 1, part.Minor: 2}) || u.Stations != 1 || *u.WorstStepUM != step || u.Person != "" {
 		t.Errorf("%+v", u)

@@ -272,9 +272,9 @@ func roundUp(v float64) float64 {
 	return 10 * ten
 }
 
-// Through is what a plan lets through. Qualities are per 100: percent
+// Protection is what a plan lets through. Qualities are per 100: percent
 // nonconforming, or nonconformities per 100 units. What does not apply is nil.
-type Through struct {
+type Protection struct {
 	Law      Law      `json:"law"`
 	PaAtAQL  *float64 `json:"pa_at_aql,omitempty"` // probability
 	P95      *float64 `json:"p95,omitempty"`       // accepted 95 times in 100
@@ -284,18 +284,18 @@ type Through struct {
 	Sentence string   `json:"sentence,omitempty"` // in English
 }
 
-// Through says what the plan lets through.
-func (s Single) Through() Through {
+// Protection says what the plan lets through.
+func (s Single) Protection() Protection {
 	o := s.OC()
 	if s.All {
-		t := Through{Law: o.Law, Sentence: "Every unit of the lot is looked at, so that nothing hangs on the draw"}
+		t := Protection{Law: o.Law, Sentence: "Every unit of the lot is looked at, so that nothing hangs on the draw"}
 		if s.Ac > 0 {
 			t.Sentence += fmt.Sprintf("; with up to %d counted the lot is accepted, and what was found is taken out", s.Ac)
 		}
 		t.Sentence += "."
 		return t
 	}
-	t := o.Through()
+	t := o.Protection()
 	if s.Zero() {
 		return t
 	}
@@ -305,15 +305,15 @@ func (s Single) Through() Through {
 	return t
 }
 
-// Through says what the plan lets through: in a process, or for the
+// Protection says what the plan lets through: in a process, or for the
 // hypergeometric law in this one lot.
-func (o OC) Through() Through {
-	t := Through{Law: o.Law}
+func (o OC) Protection() Protection {
+	t := Protection{Law: o.Law}
 	if math.IsNaN(o.Accept(0)) {
 		return t
 	}
 	if o.Law == Hypergeometric {
-		return o.throughLot()
+		return o.protectionOfLot()
 	}
 	t.P95, t.P50, t.P10 = hundredfold(o.PWith(0.95)), hundredfold(o.PWith(0.50)), hundredfold(o.PWith(0.10))
 	aoql, _ := o.AOQL()
@@ -330,14 +330,14 @@ func (o OC) Through() Through {
 	return t
 }
 
-// throughLot counts in whole units of the one lot.
-func (o OC) throughLot() Through {
+// protectionOfLot counts in whole units of the one lot.
+func (o OC) protectionOfLot() Protection {
 	good, _ := o.badWith(0.95)
 	half, _ := o.badWith(0.5)
 	bad, _ := o.badWith(0.1)
 	aoql, _ := o.AOQL()
 	share := func(units int) *float64 { return hundredfold(float64(units) / float64(o.LotSize)) }
-	t := Through{Law: o.Law, P95: share(good), P50: share(half), P10: share(bad), AOQL: hundredfold(aoql)}
+	t := Protection{Law: o.Law, P95: share(good), P50: share(half), P10: share(bad), AOQL: hundredfold(aoql)}
 	first := max(good, o.Ac+1) // fewer than that are always accepted
 	if bad >= o.LotSize {
 		t.Sentence = "This plan accepts every lot."

@@ -196,7 +196,7 @@ func TestASN(t *testing.T) {
 func TestNoPlanIsNaN(t *testing.T) {
 	for _, o := range []OC{{Law: Binomial, N: 0, Ac: 0}, {Law: Binomial, N: 5, Ac: -1}, {Law: "normal", N: 5}, {Law: Hypergeometric, LotSize: 4, N: 5}} {
 		aoql, _ := o.AOQL()
-		if !math.IsNaN(o.Accept(0.1)) || !math.IsNaN(o.PWith(0.5)) || !math.IsNaN(aoql) || o.Curve(10) != nil || o.Through().P95 != nil {
+		if !math.IsNaN(o.Accept(0.1)) || !math.IsNaN(o.PWith(0.5)) || !math.IsNaN(aoql) || o.Curve(10) != nil || o.Protection().P95 != nil {
 			t.Errorf("%+v has figures", o)
 		}
 	}
@@ -215,7 +215,7 @@ func TestThrough(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	th := s.Through()
+	th := s.Protection()
 	if !strings.Contains(th.Sentence, "percent nonconforming units") || th.P95 == nil || th.PaAtAQL == nil || th.AOQL == nil {
 		t.Fatalf("%+v", th)
 	}
@@ -227,11 +227,11 @@ func TestThrough(t *testing.T) {
 	}
 	t.Log(th.Sentence)
 	all, _ := Lookup(10, "II", 0.65, Normal)
-	t.Log(all.Through().Sentence)
-	if all.Through().P95 != nil {
+	t.Log(all.Protection().Sentence)
+	if all.Protection().P95 != nil {
 		t.Error("a plan that looks at every unit has a p95")
 	}
-	zero := OC{Law: Hypergeometric, LotSize: 60, N: 20}.Through()
+	zero := OC{Law: Hypergeometric, LotSize: 60, N: 20}.Protection()
 	t.Log(zero.Sentence)
 	// One bad unit of 60 stays out of a sample of 20 in 40 of 60 draws.
 	if !strings.Contains(zero.Sentence, "with 1 nonconforming unit, this plan accepts 67 in 100") {

@@ -298,10 +298,10 @@ func (v Variables) Curve(n int) []CurvePoint {
 	return out
 }
 
-// Through says what the plan lets through of a normally distributed process
+// Protection says what the plan lets through of a normally distributed process
 // with one limit.
-func (v Variables) Through() Through {
-	t := Through{P95: hundredfold(v.PWith(0.95)), P50: hundredfold(v.PWith(0.50)), P10: hundredfold(v.PWith(0.10))}
+func (v Variables) Protection() Protection {
+	t := Protection{P95: hundredfold(v.PWith(0.95)), P50: hundredfold(v.PWith(0.50)), P10: hundredfold(v.PWith(0.10))}
 	if t.P95 == nil || t.P10 == nil {
 		return t
 	}

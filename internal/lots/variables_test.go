@@ -123,7 +123,7 @@ func TestVariablesAccept(t *testing.T) {
 		t.Error("the ends")
 	}
 	near(t, "and back", v.Accept(v.PWith(0.5)), 0.5, 1e-6)
-	th := v.Through()
+	th := v.Protection()
 	t.Log(th.Sentence)
 	if c := v.Curve(50); len(c) < 20 || len(c) > 52 || !slices.IsSortedFunc(c, func(a, b CurvePoint) int {
 		if b.Pa <= a.Pa {

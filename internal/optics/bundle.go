@@ -19,7 +19,7 @@ type bundle struct {
 	weight []float64
 
 	lens  Lens
-	poses []Pose
+	poses []Placement
 }
 
 // normal holds the normal equations: lens with lens (n x n), lens with pose
@@ -34,7 +34,7 @@ type normal struct {
 	cost float64 // +Inf where a mark is behind the lens
 }
 
-const poseSize = 6
+const placementSize = 6
 
 // rest is how far the fits here go: good views take 10 to 30 steps; beyond the
 // damping the sum is as small as numbers tell.
@@ -66,16 +66,16 @@ func (b *bundle) fit() error {
 }
 
 // normal sets up the normal equations about the given lens and poses.
-func (b *bundle) normal(l *Lens, poses []Pose) *normal {
+func (b *bundle) normal(l *Lens, poses []Placement) *normal {
 	n := len(b.groups)
 	q := &normal{n: n, a: make([]float64, n*n), g: make([]float64, n), b: make([][]float64, len(b.views)),
 		v: make([][36]float64, len(b.views)), h: make([][6]float64, len(b.views))}
 	var jl [2][lensSize]float64
-	var jp [2][poseSize]float64
+	var jp [2][placementSize]float64
 	lens := make([]float64, n)
 	mark := 0
 	for i, view := range b.views {
-		q.b[i] = make([]float64, n*poseSize)
+		q.b[i] = make([]float64, n*placementSize)
 		for _, m := range view.Marks {
 			e, ok := project(l, &poses[i], m, &jl, &jp)
 			if !ok {
@@ -102,7 +102,7 @@ func (b *bundle) normal(l *Lens, poses []Pose) *normal {
 }
 
 // add takes in one residual e = found - predicted with its derivatives.
-func (q *normal) add(view int, lens []float64, pose *[poseSize]float64, e, w float64) {
+func (q *normal) add(view int, lens []float64, placement *[placementSize]float64, e, w float64) {
 	q.cost += w * e * e
 	b, v, h := q.b[view], &q.v[view], &q.h[view]
 	for r, lr := range lens {
@@ -111,22 +111,22 @@ func (q *normal) add(view int, lens []float64, pose *[poseSize]float64, e, w flo
 		for c := range lens {
 			q.a[r*q.n+c] += lr * lens[c]
 		}
-		for c := range pose {
-			b[r*poseSize+c] += lr * pose[c]
+		for c := range placement {
+			b[r*placementSize+c] += lr * placement[c]
 		}
 	}
-	for r, pr := range pose {
+	for r, pr := range placement {
 		pr *= w
 		h[r] += pr * e
-		for c := range pose {
-			v[r*poseSize+c] += pr * pose[c]
+		for c := range placement {
+			v[r*placementSize+c] += pr * placement[c]
 		}
 	}
 }
 
 // project gives a mark's residual (found - predicted, px) and the derivatives of
 // the prediction by the lens and by a turn and shift of the pose.
-func project(l *Lens, p *Pose, m Mark, jl *[2][lensSize]float64, jp *[2][poseSize]float64) ([2]float64, bool) {
+func project(l *Lens, p *Placement, m Mark, jl *[2][lensSize]float64, jp *[2][placementSize]float64) ([2]float64, bool) {
 	c := p.at(m.XMM, m.YMM)
 	if !(c[2] > 0) {
 		return [2]float64{}, false
@@ -147,14 +147,14 @@ func project(l *Lens, p *Pose, m Mark, jl *[2][lensSize]float64, jp *[2][poseSiz
 		// The prediction by the point's place before the lens, then by turn and shift.
 		gx, gy := f[axis]*d[2*axis]/c[2], f[axis]*d[2*axis+1]/c[2]
 		gz := -(gx*x + gy*y)
-		jp[axis] = [poseSize]float64{r[1]*gz - r[2]*gy, r[2]*gx - r[0]*gz, r[0]*gy - r[1]*gx, gx, gy, gz}
+		jp[axis] = [placementSize]float64{r[1]*gz - r[2]*gy, r[2]*gx - r[0]*gz, r[0]*gy - r[1]*gx, gx, gy, gz}
 	}
 	return [2]float64{m.XPX - (l.FX*xd + l.CX), m.YPX - (l.FY*yd + l.CY)}, true
 }
 
 // step solves the normal equations with each diagonal raised by the share
 // lambda and gives the lens and poses moved by the solution.
-func (b *bundle) step(q *normal, lambda float64) (Lens, []Pose, bool) {
+func (b *bundle) step(q *normal, lambda float64) (Lens, []Placement, bool) {
 	s, rhs, inv, ok := q.eliminate(lambda)
 	if !ok {
 		return Lens{}, nil, false
@@ -173,18 +173,18 @@ func (b *bundle) step(q *normal, lambda float64) (Lens, []Pose, bool) {
 	if !(l.FX > 0 && l.FY > 0) {
 		return Lens{}, nil, false
 	}
-	poses := make([]Pose, len(b.poses))
+	poses := make([]Placement, len(b.poses))
 	for i := range poses {
 		h := q.h[i]
-		for c := range poseSize {
+		for c := range placementSize {
 			for r := range q.n {
-				h[c] -= q.b[i][r*poseSize+c] * move[r]
+				h[c] -= q.b[i][r*placementSize+c] * move[r]
 			}
 		}
-		var d [poseSize]float64
+		var d [placementSize]float64
 		for r := range d {
 			for c := range h {
-				d[r] += inv[i][r*poseSize+c] * h[c]
+				d[r] += inv[i][r*placementSize+c] * h[c]
 			}
 		}
 		poses[i] = b.poses[i].turned([3]float64(d[:3]), [3]float64(d[3:]))
@@ -202,20 +202,20 @@ func (q *normal) eliminate(lambda float64) (*mat.SymDense, []float64, [][36]floa
 		left[k*q.n+k] *= 1 + lambda
 	}
 	for i := range q.v {
-		if !invert(robust.Damped(mat.NewSymDense(poseSize, q.v[i][:]), lambda), &inv[i]) {
+		if !invert(robust.Damped(mat.NewSymDense(placementSize, q.v[i][:]), lambda), &inv[i]) {
 			return nil, nil, nil, false
 		}
 		for r := range q.n {
-			var bv [poseSize]float64 // row r of b times the inverse
-			for c := range poseSize {
-				for k := range poseSize {
-					bv[c] += q.b[i][r*poseSize+k] * inv[i][k*poseSize+c]
+			var bv [placementSize]float64 // row r of b times the inverse
+			for c := range placementSize {
+				for k := range placementSize {
+					bv[c] += q.b[i][r*placementSize+k] * inv[i][k*placementSize+c]
 				}
 				rhs[r] -= bv[c] * q.h[i][c]
 			}
 			for o := range q.n {
-				for c := range poseSize {
-					left[r*q.n+o] -= bv[c] * q.b[i][o*poseSize+c]
+				for c := range placementSize {
+					left[r*q.n+o] -= bv[c] * q.b[i][o*placementSize+c]
 				}
 			}
 		}
@@ -232,9 +232,9 @@ func invert(v *mat.SymDense, out *[36]float64) bool {
 	if !ok {
 		return false
 	}
-	for r := range poseSize {
-		for c := range poseSize {
-			out[r*poseSize+c] = m.At(r, c)
+	for r := range placementSize {
+		for c := range placementSize {
+			out[r*placementSize+c] = m.At(r, c)
 		}
 	}
 	return true

@@ -76,7 +76,7 @@ type Calibration struct {
 // ViewFit is how one view agrees with the lens.
 type ViewFit struct {
 	Name       string
-	Pose       Pose
+	Placement  Placement
 	TiltDeg    float64 // of the target's plane against the picture's
 	UTiltDeg   float64
 	DistanceMM float64 // from the lens to the target's plane, along the axis
@@ -244,10 +244,10 @@ func calibrate(views []View, weight []float64, terms []int, o CalibrateOptions) 
 		groups = append(groups, []int{t})
 	}
 	c := Calibration{Terms: o.Terms, W: views[0].W, H: views[0].H, source: views, options: o}
-	c.Free = 2*c.marks() - len(groups) - poseSize*len(views)
+	c.Free = 2*c.marks() - len(groups) - placementSize*len(views)
 	if c.Free <= 0 {
 		return Calibration{}, fmt.Errorf("optics: calibrate: %d marks in %d views are too few for the %d parameters of lens and poses; take more pictures or fit fewer terms",
-			c.marks(), len(views), len(groups)+poseSize*len(views))
+			c.marks(), len(views), len(groups)+placementSize*len(views))
 	}
 	b, err := bestBundle(views, weight, groups, o.SquarePixels)
 	if err != nil {
@@ -285,9 +285,9 @@ func bestBundle(views []View, weight []float64, groups [][]int, square bool) (*b
 			l.FX = (l.FX + l.FY) / 2
 			l.FY = l.FX
 		}
-		b := &bundle{views: views, groups: groups, weight: weight, lens: l, poses: make([]Pose, len(views))}
+		b := &bundle{views: views, groups: groups, weight: weight, lens: l, poses: make([]Placement, len(views))}
 		for i := range views {
-			b.poses[i], _ = hs[i].pose(&b.lens)
+			b.poses[i], _ = hs[i].placement(&b.lens)
 		}
 		if err := b.fit(); err != nil {
 			if first == nil {
@@ -337,7 +337,7 @@ func (c *Calibration) describe(b *bundle) error {
 	for i, v := range b.views {
 		f := viewFit(&b.lens, b.poses[i], v)
 		f.Name = viewName(b.views, i)
-		f.UTiltDeg = tiltU(b.poses[i], poseCov(q, i, inv[i], sinv), variance)
+		f.UTiltDeg = tiltU(b.poses[i], placementCov(q, i, inv[i], sinv), variance)
 		c.Views = append(c.Views, f)
 		for _, r := range f.Residuals {
 			sum += r.X*r.X + r.Y*r.Y
@@ -393,8 +393,8 @@ func undetermined(q *normal, s *mat.SymDense, groups [][]int) (string, bool) {
 }
 
 // viewFit is a view's residuals against lens and pose.
-func viewFit(l *Lens, p Pose, v View) ViewFit {
-	f := ViewFit{Name: v.Name, Pose: p, TiltDeg: p.TiltDeg(), UTiltDeg: math.NaN(), Residuals: make([]part.Point, len(v.Marks))}
+func viewFit(l *Lens, p Placement, v View) ViewFit {
+	f := ViewFit{Name: v.Name, Placement: p, TiltDeg: p.TiltDeg(), UTiltDeg: math.NaN(), Residuals: make([]part.Point, len(v.Marks))}
 	sum := 0.0
 	for i, m := range v.Marks {
 		c := p.at(m.XMM, m.YMM)
@@ -410,7 +410,7 @@ func viewFit(l *Lens, p Pose, v View) ViewFit {
 
 // depthOnAxis is where the lens's axis meets the target's plane, mm; NaN where
 // it does not.
-func depthOnAxis(p *Pose) float64 {
+func depthOnAxis(p *Placement) float64 {
 	n := [3]float64{p.R[2], p.R[5], p.R[8]} // the plane's normal
 	d := (n[0]*p.T[0] + n[1]*p.T[1] + n[2]*p.T[2]) / n[2]
 	if !(d > 0) || math.IsInf(d, 0) {
@@ -419,23 +419,23 @@ func depthOnAxis(p *Pose) float64 {
 	return d
 }
 
-// poseCov is the covariance of a view's pose per unit variance: its own block's
+// placementCov is the covariance of a view's pose per unit variance: its own block's
 // inverse, and what the lens's uncertainty adds.
-func poseCov(q *normal, i int, inv [36]float64, sinv *mat.SymDense) [36]float64 {
+func placementCov(q *normal, i int, inv [36]float64, sinv *mat.SymDense) [36]float64 {
 	cov := inv
-	w := make([]float64, q.n*poseSize) // b times the block's inverse
+	w := make([]float64, q.n*placementSize) // b times the block's inverse
 	for r := range q.n {
-		for c := range poseSize {
-			for k := range poseSize {
-				w[r*poseSize+c] += q.b[i][r*poseSize+k] * inv[k*poseSize+c]
+		for c := range placementSize {
+			for k := range placementSize {
+				w[r*placementSize+c] += q.b[i][r*placementSize+k] * inv[k*placementSize+c]
 			}
 		}
 	}
-	for r := range poseSize {
-		for c := range poseSize {
+	for r := range placementSize {
+		for c := range placementSize {
 			for j := range q.n {
 				for k := range q.n {
-					cov[r*poseSize+c] += w[j*poseSize+r] * sinv.At(j, k) * w[k*poseSize+c]
+					cov[r*placementSize+c] += w[j*placementSize+r] * sinv.At(j, k) * w[k*placementSize+c]
 				}
 			}
 		}
@@ -446,10 +446,10 @@ func poseCov(q *normal, i int, inv [36]float64, sinv *mat.SymDense) [36]float64 
 // tiltU is the tilt's standard uncertainty in degrees: of the turn about the
 // axis in the picture's plane that tilts, or the mean of both where the target
 // stands square.
-func tiltU(p Pose, cov [36]float64, variance float64) float64 {
+func tiltU(p Placement, cov [36]float64, variance float64) float64 {
 	nx, ny := p.R[2], p.R[5]
 	n := math.Hypot(nx, ny)
-	xx, xy, yy := cov[0], cov[1], cov[poseSize+1]
+	xx, xy, yy := cov[0], cov[1], cov[placementSize+1]
 	v := (xx + yy) / 2
 	if n > 1e-9 {
 		ax, ay := -ny/n, nx/n
@@ -460,7 +460,7 @@ func tiltU(p Pose, cov [36]float64, variance float64) float64 {
 
 // At which a calibration is warned about (common practice, no source).
 const (
-	fewViews        = 3
+	minViews        = 3
 	alikeDeg        = 10.0 // normals of all targets within this of each other
 	weakFocal       = 0.01 // u(f)/f
 	littleCoverage  = 0.5
@@ -473,7 +473,7 @@ const (
 // warn says what weakens the result.
 func (c *Calibration) warn() {
 	add := func(p part.Phrase) { c.Warnings = append(c.Warnings, p) }
-	if len(c.Views) < fewViews {
+	if len(c.Views) < minViews {
 		add(part.Say("optics.few_views", "n", strconv.Itoa(len(c.Views))))
 	}
 	if d := c.spreadOfTiltsDeg(); d < alikeDeg {
@@ -525,7 +525,7 @@ func (c *Calibration) spreadOfTiltsDeg() float64 {
 	most := 0.0
 	for i, v := range c.Views {
 		for _, w := range c.Views[:i] {
-			a, b := v.Pose.R, w.Pose.R
+			a, b := v.Placement.R, w.Placement.R
 			dot := a[2]*b[2] + a[5]*b[5] + a[8]*b[8]
 			most = max(most, degrees(math.Acos(min(1, math.Abs(dot)))))
 		}

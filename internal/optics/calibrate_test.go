@@ -38,7 +38,7 @@ func grid(cols, rows int, pitch float64) []Mark {
 }
 
 // seen is the target as the lens pictures it, each coordinate off by noise().
-func seen(name string, l Lens, p Pose, marks []Mark, noise func() float64) View {
+func seen(name string, l Lens, p Placement, marks []Mark, noise func() float64) View {
 	v := View{Name: name, W: 640, H: 480, Marks: slices.Clone(marks)}
 	for i := range v.Marks {
 		m := &v.Marks[i]
@@ -49,7 +49,7 @@ func seen(name string, l Lens, p Pose, marks []Mark, noise func() float64) View 
 	return v
 }
 
-func somePose(i int) Pose { return Pose{R: rotation(turns[i]), T: shifts[i]} }
+func somePose(i int) Placement { return Placement{R: rotation(turns[i]), T: shifts[i]} }
 
 func someViews(n int, noise func() float64) []View {
 	views := make([]View, n)
@@ -79,12 +79,12 @@ func TestCalibrateExact(t *testing.T) {
 		}
 	}
 	for i, v := range c.Views {
-		if d := turnBetween(v.Pose, somePose(i)); d > 1e-6 {
+		if d := turnBetween(v.Placement, somePose(i)); d > 1e-6 {
 			t.Errorf("%s is turned by %v off", v.Name, d)
 		}
 		for k := range 3 {
-			if math.Abs(v.Pose.T[k]-shifts[i][k]) > 1e-4 {
-				t.Errorf("%s stands at %v, want %v", v.Name, v.Pose.T, shifts[i])
+			if math.Abs(v.Placement.T[k]-shifts[i][k]) > 1e-4 {
+				t.Errorf("%s stands at %v, want %v", v.Name, v.Placement.T, shifts[i])
 			}
 		}
 	}
@@ -256,7 +256,7 @@ func TestCalibrateWarns(t *testing.T) {
 		var views []View
 		noise := gauss(5, 0.1)
 		for i := range n {
-			p := Pose{R: rotation([3]float64{tilt, 0.02 * float64(i), 0.3 * float64(i)}), T: [3]float64{float64(10 * i), -5, 300}}
+			p := Placement{R: rotation([3]float64{tilt, 0.02 * float64(i), 0.3 * float64(i)}), T: [3]float64{float64(10 * i), -5, 300}}
 			views = append(views, seen(fmt.Sprintf("view %d", i+1), trueLens, p, grid(9, 6, 15), noise))
 		}
 		return views
@@ -279,7 +279,7 @@ func TestCalibrateWarns(t *testing.T) {
 			t.Errorf("%s: warnings %q lack %q", name, got.Warnings, c.want)
 		}
 	}
-	inCorner := Pose{R: rotation([3]float64{}), T: [3]float64{77, 60, 300}}
+	inCorner := Placement{R: rotation([3]float64{}), T: [3]float64{77, 60, 300}}
 	good, err := Calibrate(append(someViews(12, gauss(1, 0.1)), seen("corner", trueLens, inCorner, grid(9, 6, 15), gauss(2, 0.1))),
 		CalibrateOptions{})
 	if err != nil || len(good.Warnings) > 0 {
@@ -288,7 +288,7 @@ func TestCalibrateWarns(t *testing.T) {
 }
 
 func corner(i int) View {
-	return seen(fmt.Sprintf("corner %d", i), trueLens, Pose{R: rotation(turns[i]), T: [3]float64{-60, -50, 300}}, grid(9, 6, 5),
+	return seen(fmt.Sprintf("corner %d", i), trueLens, Placement{R: rotation(turns[i]), T: [3]float64{-60, -50, 300}}, grid(9, 6, 5),
 		gauss(uint64(i), 0.1))
 }
 
@@ -352,7 +352,7 @@ func few(i int) View {
 }
 
 func square(i int) View {
-	p := Pose{R: rotation([3]float64{0, 0, 0.3 * float64(i)}), T: [3]float64{float64(5 * i), 0, float64(300 + 20*i)}}
+	p := Placement{R: rotation([3]float64{0, 0, 0.3 * float64(i)}), T: [3]float64{float64(5 * i), 0, float64(300 + 20*i)}}
 	return seen(fmt.Sprint(i), Lens{FX: 700, FY: 700, CX: 319.5, CY: 239.5}, p, grid(9, 6, 15), quiet)
 }
 
@@ -417,7 +417,7 @@ func TestStartLens(t *testing.T) {
 		if !ok {
 			t.Fatal("no homography")
 		}
-		p, ok := h.pose(&want)
+		p, ok := h.placement(&want)
 		if !ok || turnBetween(p, somePose(i)) > 1e-6 || math.Abs(p.T[2]-shifts[i][2]) > 1e-4 {
 			t.Errorf("pose %d: %+v", i, p)
 		}

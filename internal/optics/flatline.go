@@ -45,7 +45,7 @@ func FitRuler(v View, o FlatViewOptions) (Flat, error) {
 	if f.PerspectiveSeen {
 		f.Warnings = append(f.Warnings, part.Say("optics.ruler_changes", "change_percent", fmt.Sprintf("%.2f", f.ScaleChangePct)))
 	}
-	if len(v.Marks) < fewForScatter {
+	if len(v.Marks) < minForScatter {
 		f.Warnings = append(f.Warnings, part.Say("optics.few_marks", "n", strconv.Itoa(len(v.Marks))))
 	}
 	f.Warnings = append(f.Warnings, oddMarks(flatName(v), v.Marks, f.Residuals, f.SigmaPX)...)

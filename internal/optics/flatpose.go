@@ -16,9 +16,9 @@ type posed struct {
 	other    float64 // sum of squares of the pose tilted the other way, over this one's; infinite where there is none
 }
 
-// fitPose finds where the target of a view stands before a known lens. Seen from
+// fitPlacement finds where the target of a view stands before a known lens. Seen from
 // far, a plane tilted one way and the other look nearly alike: both are tried.
-func fitPose(l *Lens, v View) (posed, error) {
+func fitPlacement(l *Lens, v View) (posed, error) {
 	ideal := make([]Mark, len(v.Marks))
 	for i, m := range v.Marks {
 		p, ok := l.UndistortPX(picturePoint(m))
@@ -32,7 +32,7 @@ func fitPose(l *Lens, v View) (posed, error) {
 	if !ok {
 		return posed{}, errors.New("the marks do not fix how the plane is seen; use more marks, in rows and columns")
 	}
-	first, ok := h.pose(l)
+	first, ok := h.placement(l)
 	if !ok {
 		return posed{}, errors.New("the marks do not fix where the target stands")
 	}
@@ -45,10 +45,10 @@ func fitPose(l *Lens, v View) (posed, error) {
 	if !ok {
 		return posed{}, errors.New("the marks do not fix where the target stands")
 	}
-	p := posed{fit: viewFit(l, best.poses[0], v), free: 2*len(v.Marks) - poseSize, other: other}
+	p := posed{fit: viewFit(l, best.poses[0], v), free: 2*len(v.Marks) - placementSize, other: other}
 	p.variance = q.cost / float64(max(1, p.free))
 	p.cov = inv[0]
-	p.fit.UTiltDeg = tiltU(p.fit.Pose, p.cov, p.variance)
+	p.fit.UTiltDeg = tiltU(p.fit.Placement, p.cov, p.variance)
 	for i := range p.cov {
 		p.cov[i] *= p.variance
 	}
@@ -58,11 +58,11 @@ func fitPose(l *Lens, v View) (posed, error) {
 // bothTilts fits the pose from a start and from the start tilted the other way.
 // It gives the better fit, and by how much the other one's sum of squares is
 // larger; infinite where both come to the same pose.
-func bothTilts(l *Lens, v View, start Pose) (*bundle, float64, error) {
+func bothTilts(l *Lens, v View, start Placement) (*bundle, float64, error) {
 	var fits []*bundle
 	var costs []float64
-	for _, p := range []Pose{start, start.flipped(spreadOf(v.Marks, targetPoint).mean)} {
-		b := &bundle{views: []View{v}, lens: *l, poses: []Pose{p}}
+	for _, p := range []Placement{start, start.flipped(spreadOf(v.Marks, targetPoint).mean)} {
+		b := &bundle{views: []View{v}, lens: *l, poses: []Placement{p}}
 		if b.fit() == nil {
 			fits, costs = append(fits, b), append(costs, b.normal(l, b.poses).cost)
 		}
@@ -70,7 +70,7 @@ func bothTilts(l *Lens, v View, start Pose) (*bundle, float64, error) {
 	if len(fits) == 0 {
 		return nil, 0, errors.New("no place of the target before the lens explains the marks")
 	}
-	if len(fits) == 1 || turnBetween(fits[0].poses[0], fits[1].poses[0]) < samePoseRad {
+	if len(fits) == 1 || turnBetween(fits[0].poses[0], fits[1].poses[0]) < sameTiltRad {
 		return fits[0], math.Inf(1), nil
 	}
 	if costs[1] < costs[0] {
@@ -79,16 +79,16 @@ func bothTilts(l *Lens, v View, start Pose) (*bundle, float64, error) {
 	return fits[0], costs[1] / costs[0], nil
 }
 
-// samePoseRad is the turn below which two fits are one (about the rounding of a fit).
-const samePoseRad = 1e-3
+// sameTiltRad is the turn below which two fits are one (about the rounding of a fit).
+const sameTiltRad = 1e-3
 
 // flipped is the pose with the target's plane tilted the other way about the
 // line of sight to its point m: what a lens far away cannot tell from it.
-func (p Pose) flipped(m part.Point) Pose {
+func (p Placement) flipped(m part.Point) Placement {
 	c := p.at(m.X, m.Y)
 	n := math.Sqrt(c[0]*c[0] + c[1]*c[1] + c[2]*c[2])
 	v := [3]float64{c[0] / n, c[1] / n, c[2] / n}
-	var q Pose
+	var q Placement
 	for col := range 3 {
 		dot := v[0]*p.R[col] + v[1]*p.R[3+col] + v[2]*p.R[6+col]
 		sign := -1.0 // half a turn about the sight, and half a turn of the target in its plane
@@ -107,7 +107,7 @@ func (p Pose) flipped(m part.Point) Pose {
 }
 
 // turnBetween is the angle of the turn from a to b, radians.
-func turnBetween(a, b Pose) float64 {
+func turnBetween(a, b Placement) float64 {
 	trace := 0.0
 	for i := range a.R {
 		trace += a.R[i] * b.R[i]
@@ -116,7 +116,7 @@ func turnBetween(a, b Pose) float64 {
 }
 
 // homography is the target's plane as a lens without distortion pictures it.
-func (p *Pose) homography(l *Lens) homography {
+func (p *Placement) homography(l *Lens) homography {
 	c := [9]float64{p.R[0], p.R[1], p.T[0], p.R[3], p.R[4], p.T[1], p.R[6], p.R[7], p.T[2]}
 	return homography(product([9]float64{l.FX, 0, l.CX, 0, l.FY, l.CY, 0, 0, 1}, c))
 }

@@ -86,7 +86,7 @@ func FitFlat(v View, o FlatViewOptions) (Flat, error) {
 	f.Coverage = coverage([]View{v})
 	err := error(nil)
 	if o.Lens != nil && o.Projection != Telecentric {
-		err = f.byPose(v, o)
+		err = f.byPlacement(v, o)
 	} else {
 		err = f.byPlane(v, o)
 	}
@@ -204,7 +204,7 @@ func (f *Flat) byPlane(v View, o FlatViewOptions) error {
 // scale at the middle would change with a radial term, significant or not. With
 // few marks that says nothing, and a warning stands instead.
 func (f *Flat) addUnseenDistortion(v View, mid part.Point) {
-	if len(v.Marks) < fewForScatter {
+	if len(v.Marks) < minForScatter {
 		return
 	}
 	p, ok := fitPlane(&v, f.PerspectiveSeen, true)
@@ -387,26 +387,26 @@ func scaleChange(h homography, w, ht int) float64 {
 	return 100 * (most - least) / at(x/2, y/2)
 }
 
-// byPose finds the target's place before a known lens.
-func (f *Flat) byPose(v View, o FlatViewOptions) error {
-	p, err := fitPose(o.Lens, v)
+// byPlacement finds the target's place before a known lens.
+func (f *Flat) byPlacement(v View, o FlatViewOptions) error {
+	p, err := fitPlacement(o.Lens, v)
 	if err != nil {
 		return err
 	}
 	f.Residuals, f.RMSPX = p.fit.Residuals, p.fit.RMSPX
 	f.SigmaPX = math.Sqrt(p.variance)
 	f.TiltDeg, f.UTiltDeg = p.fit.TiltDeg, p.fit.UTiltDeg
-	pose := p.fit.Pose
+	placement := p.fit.Placement
 	mid := part.Point{X: float64(v.W-1) / 2, Y: float64(v.H-1) / 2}
-	values := func(q Pose) []float64 {
+	values := func(q Placement) []float64 {
 		return append(viewOf(q.homography(o.Lens), mid).list(), o.Lens.mmPerPX(&q, mid), depthOnAxis(&q))
 	}
-	u := poseU(pose, p.cov, values)
-	h := pose.homography(o.Lens)
+	u := placementU(placement, p.cov, values)
+	h := placement.homography(o.Lens)
 	f.takeShape(viewOf(h, mid), viewOfList(u))
-	f.TiltAlongDeg = math.Mod(degrees(math.Atan2(-pose.R[5], pose.R[2]))+360, 180)
+	f.TiltAlongDeg = math.Mod(degrees(math.Atan2(-placement.R[5], placement.R[2]))+360, 180)
 	f.ScaleChangePct = scaleChange(h, v.W, v.H)
-	f.MMPerPX = o.Lens.mmPerPX(&pose, mid)
+	f.MMPerPX = o.Lens.mmPerPX(&placement, mid)
 	f.DistanceMM, f.UDistanceMM = p.fit.DistanceMM, u[len(u)-1]
 	if math.IsNaN(f.MMPerPX) {
 		return errors.New("the target's plane does not meet the picture's middle before the lens; hold it square to the lens")
@@ -424,7 +424,7 @@ func (f *Flat) byPose(v View, o FlatViewOptions) error {
 
 // mmPerPX is the scale of a plane square to the axis at the depth where the
 // target's plane is seen at pixel p.
-func (l *Lens) mmPerPX(p *Pose, at part.Point) float64 {
+func (l *Lens) mmPerPX(p *Placement, at part.Point) float64 {
 	u, ok := l.UndistortPX(at)
 	if !ok {
 		return math.NaN()
@@ -438,12 +438,12 @@ func (l *Lens) mmPerPX(p *Pose, at part.Point) float64 {
 	return z / math.Sqrt(l.FX*l.FY)
 }
 
-// poseU carries a pose's covariance to values of it.
-func poseU(p Pose, cov [36]float64, values func(Pose) []float64) []float64 {
-	var slopes [poseSize][]float64
+// placementU carries a pose's covariance to values of it.
+func placementU(p Placement, cov [36]float64, values func(Placement) []float64) []float64 {
+	var slopes [placementSize][]float64
 	for k := range slopes {
-		h := 0.1*math.Sqrt(max(0, cov[k*poseSize+k])) + 1e-9
-		var d [poseSize]float64
+		h := 0.1*math.Sqrt(max(0, cov[k*placementSize+k])) + 1e-9
+		var d [placementSize]float64
 		d[k] = h
 		hi := values(p.turned([3]float64(d[:3]), [3]float64(d[3:])))
 		d[k] = -h
@@ -458,7 +458,7 @@ func poseU(p Pose, cov [36]float64, values func(Pose) []float64) []float64 {
 		sum := 0.0
 		for r := range slopes {
 			for c := range slopes {
-				sum += slopes[r][i] * cov[r*poseSize+c] * slopes[c][i]
+				sum += slopes[r][i] * cov[r*placementSize+c] * slopes[c][i]
 			}
 		}
 		u[i] = math.Sqrt(max(0, sum))
@@ -479,12 +479,12 @@ func (f *Flat) addLens(v View, o FlatViewOptions, mid part.Point) {
 		for i, sign := range []float64{1, -1} {
 			l := *o.Lens
 			*l.list()[k].at += sign * u / 2
-			p, err := fitPose(&l, v)
+			p, err := fitPlacement(&l, v)
 			if err != nil {
 				f.Warnings = append(f.Warnings, part.Say("optics.no_lens_u"))
 				return
 			}
-			s[i] = l.mmPerPX(&p.fit.Pose, mid)
+			s[i] = l.mmPerPX(&p.fit.Placement, mid)
 		}
 		slope[k] = (s[0] - s[1]) / u
 	}
@@ -511,15 +511,15 @@ func (f *Flat) combine() {
 	f.UMMPerPX = math.Sqrt(sum)
 }
 
-// fewForScatter is the number of marks under which their scatter is known badly
+// minForScatter is the number of marks under which their scatter is known badly
 // (common practice, no source).
-const fewForScatter = 12
+const minForScatter = 12
 
 // warn says what a reader must know.
 func (f *Flat) warn(v View, o FlatViewOptions) {
 	add := func(p part.Phrase) { f.Warnings = append(f.Warnings, p) }
 	f.warnTarget(o)
-	if len(v.Marks) < fewForScatter {
+	if len(v.Marks) < minForScatter {
 		add(part.Say("optics.few_marks", "n", strconv.Itoa(len(v.Marks))))
 	}
 	switch {

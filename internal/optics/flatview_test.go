@@ -136,7 +136,7 @@ func TestFlatRadialOnPoints(t *testing.T) {
 // A lens seen at an angle: perspective is told, and what it does not tell.
 func TestFlatPerspective(t *testing.T) {
 	plain := Lens{FX: 700, FY: 700, CX: 319.5, CY: 239.5}
-	p := Pose{R: rotation([3]float64{0, 0.1, 0}), T: [3]float64{5, -3, 300}}
+	p := Placement{R: rotation([3]float64{0, 0.1, 0}), T: [3]float64{5, -3, 300}}
 	v := seen("tilted", plain, p, grid(9, 6, 15), gauss(1, 0.05))
 	f, err := FitFlat(v, FlatViewOptions{TargetURel: 1e-4})
 	if err != nil {
@@ -217,7 +217,7 @@ func TestFlatWithCalibratedLens(t *testing.T) {
 // A distortion that cannot be taken off, with too few marks in too little of the
 // picture, is in the uncertainty.
 func TestFlatUnseenDistortion(t *testing.T) {
-	p := Pose{R: rotation([3]float64{}), T: [3]float64{0, 0, 300}}
+	p := Placement{R: rotation([3]float64{}), T: [3]float64{0, 0, 300}}
 	v := seen("", trueLens, p, grid(5, 4, 25), gauss(1, 0.1))
 	f, err := FitFlat(v, FlatViewOptions{TargetURel: 1e-4})
 	if err != nil {
@@ -237,7 +237,7 @@ func TestFlatUnseenDistortion(t *testing.T) {
 // Far away, a plane tilted one way or the other looks the same; it is said so.
 func TestFlatTiltEitherWay(t *testing.T) {
 	far := Lens{FX: 70000, FY: 70000, CX: 319.5, CY: 239.5}
-	p := Pose{R: rotation([3]float64{0.3, 0, 0}), T: [3]float64{0, 0, 30000}}
+	p := Placement{R: rotation([3]float64{0.3, 0, 0}), T: [3]float64{0, 0, 30000}}
 	f, err := FitFlat(seen("", far, p, grid(9, 6, 15), gauss(1, 0.1)), FlatViewOptions{Lens: &far})
 	if err != nil {
 		t.Fatal(err)
@@ -521,9 +521,9 @@ func TestFlatLensContribution(t *testing.T) {
 // Started from the tilt the wrong way, the fit finds the right one.
 func TestBothTilts(t *testing.T) {
 	l := Lens{FX: 2000, FY: 2000, CX: 319.5, CY: 239.5}
-	p := Pose{R: rotation([3]float64{0.3, 0.2, 0.4}), T: [3]float64{5, 5, 900}}
+	p := Placement{R: rotation([3]float64{0.3, 0.2, 0.4}), T: [3]float64{5, 5, 900}}
 	v := seen("", l, p, grid(9, 6, 15), gauss(1, 0.05))
-	for _, start := range []Pose{p, p.flipped(part.Point{})} {
+	for _, start := range []Placement{p, p.flipped(part.Point{})} {
 		b, other, err := bothTilts(&l, v, start)
 		if err != nil || turnBetween(b.poses[0], p) > 0.02 || !(other > 2) || math.IsInf(other, 1) {
 			t.Errorf("%v, turned by %v, the other is %v times as bad", err, turnBetween(b.poses[0], p), other)

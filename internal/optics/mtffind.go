@@ -317,8 +317,8 @@ func (f *edgeFinder) clear(l edgeLine) float64 {
 		return 0
 	}
 	sigma := f.r.spread(l, min(half, 10))
-	few := max(4, (l.to-l.from)/8)
-	for _, rows := range [][2]int{{l.from, l.to}, {l.from, l.from + few}, {l.to - few, l.to}} {
+	minRows := max(4, (l.to-l.from)/8)
+	for _, rows := range [][2]int{{l.from, l.to}, {l.from, l.from + minRows}, {l.to - minRows, l.to}} {
 		e := f.r.esf(l, half, func(v int) bool { return v < rows[0] || v >= rows[1] })
 		// Where there is no even ground at all this is below 0.
 		if half = min(half, e.even(sigma)); half < max(8, 6*sigma) {

@@ -8,26 +8,26 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Pose is where a target stands before the lens: a point m of the target is at
+// Placement is where a target stands before the lens: a point m of the target is at
 // R m + T, with x to the right, y down and z away from the lens.
-type Pose struct {
+type Placement struct {
 	R [9]float64 // rotation, row by row
 	T [3]float64 // mm
 }
 
 // TiltDeg is the angle between the target's plane and the picture's, 0..90.
-func (p Pose) TiltDeg() float64 {
+func (p Placement) TiltDeg() float64 {
 	return degrees(math.Atan2(math.Hypot(p.R[2], p.R[5]), math.Abs(p.R[8])))
 }
 
 // TurnDeg is the direction of the target's x axis in the picture, counter-clockwise
 // as seen, -180..180.
-func (p Pose) TurnDeg() float64 { return degrees(math.Atan2(-p.R[3], p.R[0])) }
+func (p Placement) TurnDeg() float64 { return degrees(math.Atan2(-p.R[3], p.R[0])) }
 
 func degrees(rad float64) float64 { return rad * 180 / math.Pi }
 
 // at is the place of a target's point before the lens, mm.
-func (p *Pose) at(x, y float64) [3]float64 {
+func (p *Placement) at(x, y float64) [3]float64 {
 	return [3]float64{
 		p.R[0]*x + p.R[1]*y + p.T[0],
 		p.R[3]*x + p.R[4]*y + p.T[1],
@@ -37,8 +37,8 @@ func (p *Pose) at(x, y float64) [3]float64 {
 
 // turned is the pose after a small turn w about the target's origin, as the
 // lens sees it, and a shift.
-func (p Pose) turned(w, shift [3]float64) Pose {
-	q := Pose{R: product(rotation(w), p.R)}
+func (p Placement) turned(w, shift [3]float64) Placement {
+	q := Placement{R: product(rotation(w), p.R)}
 	for i := range 3 {
 		q.T[i] = p.T[i] + shift[i]
 	}
@@ -132,10 +132,10 @@ func homographyOf(marks []Mark) (homography, bool) {
 	return h, true
 }
 
-// pose is where the target stands, for a lens without distortion whose picture
+// placement is where the target stands, for a lens without distortion whose picture
 // of it the homography is (Zhang 2000, section 3.1), its columns made square to
 // each other by the nearest rotation (same, appendix C).
-func (h homography) pose(l *Lens) (Pose, bool) {
+func (h homography) placement(l *Lens) (Placement, bool) {
 	var c [9]float64 // the lens taken off
 	for i := range 3 {
 		c[6+i] = h[6+i]
@@ -155,13 +155,13 @@ func (h homography) pose(l *Lens) (Pose, bool) {
 	}
 	var svd mat.SVD
 	if !svd.Factorize(mat.NewDense(3, 3, r[:]), mat.SVDFull) {
-		return Pose{}, false
+		return Placement{}, false
 	}
 	var u, v, m mat.Dense
 	svd.UTo(&u)
 	svd.VTo(&v)
 	m.Mul(&u, v.T())
-	p := Pose{T: [3]float64{c[2], c[5], c[8]}}
+	p := Placement{T: [3]float64{c[2], c[5], c[8]}}
 	for i := range p.R {
 		p.R[i] = m.At(i/3, i%3)
 	}

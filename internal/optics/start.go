@@ -66,7 +66,7 @@ func searchLens(views []View, hs []homography) Lens {
 		l := Lens{FX: f, FY: f, CX: (w - 1) / 2, CY: (h - 1) / 2}
 		sum := 0.0
 		for i := range views {
-			p, ok := hs[i].pose(&l)
+			p, ok := hs[i].placement(&l)
 			if !ok {
 				sum = math.Inf(1)
 				break
@@ -82,7 +82,7 @@ func searchLens(views []View, hs []homography) Lens {
 
 // viewCost is the sum of squared residuals of a view, px^2; infinite where a
 // mark would be behind the lens.
-func viewCost(l *Lens, p *Pose, marks []Mark) float64 {
+func viewCost(l *Lens, p *Placement, marks []Mark) float64 {
 	sum := 0.0
 	for _, m := range marks {
 		c := p.at(m.XMM, m.YMM)

@@ -81,14 +81,14 @@ func (s *SuspectView) leaveOut(c *Calibration) bool {
 		return true
 	}
 	marks := float64(len(c.source[s.Index].Marks))
-	free := max(1, 2*marks-poseSize)
+	free := max(1, 2*marks-placementSize)
 	s.F = s.RMSPX * s.RMSPX * marks / free / (without.SigmaPX * without.SigmaPX)
 	s.P = upperF(s.F, free, float64(without.Free))
 	if !(s.P < suspectP/float64(len(c.Views))) {
 		return false
 	}
 	s.Without = &without
-	if alone, err := fitPose(&without.Lens, c.source[s.Index]); err == nil {
+	if alone, err := fitPlacement(&without.Lens, c.source[s.Index]); err == nil {
 		s.AlonePX = alone.fit.RMSPX
 	}
 	with, lens, u, change := c.Lens.list(), without.Lens.list(), without.LensU.list(), s.ChangeInU.list()

@@ -55,21 +55,21 @@ type Budget struct {
 // makes the result NaN: not known is not nothing.
 func NewBudget(quantity string, valueUM float64, cs []Contribution) Budget {
 	b := Budget{Quantity: quantity, ValueUM: Num(valueUM), Contributions: cs, K: CoverageK}
-	ss, few := 0.0, 0.0
+	ss, finite := 0.0, 0.0
 	for i := range cs {
 		c := &cs[i]
 		c.ContributionUM = math.Abs(c.Sensitivity) * c.U
 		v := c.ContributionUM * c.ContributionUM
 		ss += v
 		if c.DOF != nil && v > 0 {
-			few += v * v / *c.DOF
+			finite += v * v / *c.DOF
 		}
 	}
 	b.CombinedUM = math.Sqrt(ss)
 	b.ExpandedUM = b.K * b.CombinedUM
 	dof := math.Inf(1)
-	if few > 0 {
-		dof = ss * ss / few
+	if finite > 0 {
+		dof = ss * ss / finite
 	}
 	b.DOFEff, b.Coverage = Num(dof), CoverageOf(b.K, dof)
 	return b

@@ -16,15 +16,15 @@ func UnitName(serial, side string) string {
 
 // SerialAndSide takes the side off a unit's name, u06-R. A side that is told holds; a name that
 // ends with the other one is then kept whole.
-func SerialAndSide(name, told string) (serial, side string) {
+func SerialAndSide(name, given string) (serial, side string) {
 	serial, side = SplitSide(name)
 	switch {
-	case told == "" || told == side:
+	case given == "" || given == side:
 		return serial, side
 	case side == "":
-		return serial, told
+		return serial, given
 	}
-	return name, told
+	return name, given
 }
 
 // CleanName is a unit's name however its side was written: P-01 L is P-01-L.

@@ -57,7 +57,7 @@ func TestParseStage(t *testing.T) {
 
 // What could not be measured is absent in JSON, never 0; a measured 0 is there.
 func TestAbsentIsNotZero(t *testing.T) {
-	raw, err := json.Marshal(Station{State: Unmeasured, StepUM: Num(math.NaN()), UUM: Num(math.Inf(1)), GapUM: Num(0)})
+	raw, err := json.Marshal(StepStation{State: Unmeasured, StepUM: Num(math.NaN()), UUM: Num(math.Inf(1)), GapUM: Num(0)})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,7 +9,7 @@ import (
 // SeamShape is the curve of steps round the unit: what all stations share, what goes once round
 // (the faceplate is glued off-centre), what goes twice round (it is oval), and what is at one
 // place alone. Angles are those of [Station.AroundDeg]. A term is absent where the stations do
-// not tell it, and then named in Untold.
+// not tell it, and then named in Undetermined.
 type SeamShape struct {
 	Stations int `json:"stations"` // those that the curve was fitted to, and the local ones
 
@@ -39,9 +39,9 @@ type SeamShape struct {
 	OvalMostUM *float64 `json:"oval_at_most_um,omitempty"`
 	ChanceOval *float64 `json:"chance_oval,omitempty"`
 
-	RestUM *float64    `json:"rest_um,omitempty"` // root mean square of what the curve leaves, local places apart
-	Local  []LocalStep `json:"local,omitempty"`   // single places that stand out from the curve, the largest first
-	Untold []Term      `json:"untold,omitempty"`  // what these stations do not tell
+	RestUM       *float64    `json:"rest_um,omitempty"` // root mean square of what the curve leaves, local places apart
+	Local        []LocalStep `json:"local,omitempty"`   // single places that stand out from the curve, the largest first
+	Undetermined []Term      `json:"untold,omitempty"`  // what these stations do not tell
 }
 
 // SeenTimes is from how many times its standard uncertainty on a term of the curve is told as
@@ -71,7 +71,7 @@ type LocalStep struct {
 // AroundDeg is the place around the seam at which a station lies, 0 to below 360 degrees. In
 // the picture taken at angle a the right limb is at a and the left limb at a + 180: what lies
 // towards 40 deg is at the right with the unit turned by 40, at the left with it turned by 220.
-func (s *Station) AroundDeg() float64 {
+func (s *StepStation) AroundDeg() float64 {
 	a := s.AngleDeg
 	if s.Side == Left {
 		a += 180

@@ -9,7 +9,7 @@ func TestAroundDeg(t *testing.T) {
 		side  Side
 		want  float64
 	}{{0, Right, 0}, {0, Left, 180}, {150, Left, 330}, {200, Left, 20}, {-30, Right, 330}, {720, Right, 0}} {
-		if got := (&Station{AngleDeg: c.angle, Side: c.side}).AroundDeg(); got != c.want {
+		if got := (&StepStation{AngleDeg: c.angle, Side: c.side}).AroundDeg(); got != c.want {
 			t.Errorf("%g, %s: %g, want %g", c.angle, c.side, got, c.want)
 		}
 	}

@@ -105,9 +105,9 @@ type Result struct {
 
 // Seam is the step all around the unit.
 type Seam struct {
-	Stations    []Station  `json:"stations"`
-	WorstStepUM *float64   `json:"worst_step_um,omitempty"` // the step of largest size, with its sign
-	Shape       *SeamShape `json:"shape,omitempty"`         // absent: too few stations were measured
+	Stations    []StepStation `json:"stations"`
+	WorstStepUM *float64      `json:"worst_step_um,omitempty"` // the step of largest size, with its sign
+	Shape       *SeamShape    `json:"shape,omitempty"`         // absent: too few stations were measured
 }
 
 // Surface says how much of a surface was looked at, as shares of it (0..1): in
@@ -149,8 +149,9 @@ const (
 	PictureNoOK State = "not_measured"
 )
 
-// Station is the step at one limb of one edge picture.
-type Station struct {
+// StepStation is the step at one limb of one edge picture: at the left or right end of the seam there, where the
+// unit's outline turns away from the camera.
+type StepStation struct {
 	Image    string   `json:"image"`
 	AngleDeg float64  `json:"angle_deg"`
 	Side     Side     `json:"side"`
@@ -171,7 +172,7 @@ type Station struct {
 }
 
 // Why is Reason as a phrase, also of a station that has none.
-func (s *Station) Why() Phrase {
+func (s *StepStation) Why() Phrase {
 	if s.ReasonPhrase == nil {
 		return Text(s.Reason)
 	}
@@ -180,31 +181,31 @@ func (s *Station) Why() Phrase {
 
 // Finding is one defect, seen in one or more pictures of a pose.
 type Finding struct {
-	Number     int                `json:"number"` // from 1, as drawn in the pictures
-	Image      string             `json:"image"`  // the picture in which it shows best
-	Kind       Kind               `json:"type"`
-	Box        Box                `json:"box_px"`
-	DiameterMM *float64           `json:"diameter_mm,omitempty"` // spots: geometric mean of length and width; a disc's diameter
-	LengthMM   *float64           `json:"length_mm,omitempty"`
-	WidthMM    *float64           `json:"width_mm,omitempty"`
-	UDiamMM    *float64           `json:"u_diameter_mm,omitempty"` // standard uncertainties of these, k = 1
-	ULengthMM  *float64           `json:"u_length_mm,omitempty"`
-	UWidthMM   *float64           `json:"u_width_mm,omitempty"`
-	AreaMM2    *float64           `json:"area_mm2,omitempty"`
-	AngleDeg   *float64           `json:"angle_deg,omitempty"` // of the long axis, 0..180, counter-clockwise from the picture's x axis
-	Lines      int                `json:"lines,omitempty"`     // sanding marks: number of lines
-	TurnDeg    *float64           `json:"turn_deg,omitempty"`  // on the shell: with the unit turned by so much it lies in the middle of the picture, 0..360
-	BelowMM    *float64           `json:"below_mm,omitempty"`  // on the shell: so far below the seam, along the axis, >= 0
-	Zone       Zone               `json:"zone"`
-	Severity   Severity           `json:"severity"`
-	Confidence float64            `json:"confidence"`
-	Advice     string             `json:"advice"`
-	Features   map[string]float64 `json:"features,omitempty"` // what led to its kind
-	AlsoIn     []Sighting         `json:"also_in,omitempty"`  // the same defect in the scene's other pictures
-	Station    string             `json:"station,omitempty"`  // seam findings: "120 deg, left"
-	ValueUM    *float64           `json:"value_um,omitempty"` // seam findings: the step, gap or bead
-	Rule       *RuleCall          `json:"rule,omitempty"`     // what the rules call it, where a learned model was asked
-	Budget     *Budget            `json:"budget,omitempty"`   // of the diameter, else of the length; kept in result.json only where asked for
+	Number      int                `json:"number"` // from 1, as drawn in the pictures
+	Image       string             `json:"image"`  // the picture in which it shows best
+	Kind        Kind               `json:"type"`
+	Box         Box                `json:"box_px"`
+	DiameterMM  *float64           `json:"diameter_mm,omitempty"` // spots: geometric mean of length and width; a disc's diameter
+	LengthMM    *float64           `json:"length_mm,omitempty"`
+	WidthMM     *float64           `json:"width_mm,omitempty"`
+	UDiamMM     *float64           `json:"u_diameter_mm,omitempty"` // standard uncertainties of these, k = 1
+	ULengthMM   *float64           `json:"u_length_mm,omitempty"`
+	UWidthMM    *float64           `json:"u_width_mm,omitempty"`
+	AreaMM2     *float64           `json:"area_mm2,omitempty"`
+	AngleDeg    *float64           `json:"angle_deg,omitempty"` // of the long axis, 0..180, counter-clockwise from the picture's x axis
+	Lines       int                `json:"lines,omitempty"`     // sanding marks: number of lines
+	TurnDeg     *float64           `json:"turn_deg,omitempty"`  // on the shell: with the unit turned by so much it lies in the middle of the picture, 0..360
+	BelowMM     *float64           `json:"below_mm,omitempty"`  // on the shell: so far below the seam, along the axis, >= 0
+	Zone        Zone               `json:"zone"`
+	Severity    Severity           `json:"severity"`
+	Confidence  float64            `json:"confidence"`
+	Advice      string             `json:"advice"`
+	Features    map[string]float64 `json:"features,omitempty"` // what led to its kind
+	AlsoIn      []Sighting         `json:"also_in,omitempty"`  // the same defect in the scene's other pictures
+	StepStation string             `json:"station,omitempty"`  // seam findings: "120 deg, left"
+	ValueUM     *float64           `json:"value_um,omitempty"` // seam findings: the step, gap or bead
+	Rule        *RuleCall          `json:"rule,omitempty"`     // what the rules call it, where a learned model was asked
+	Budget      *Budget            `json:"budget,omitempty"`   // of the diameter, else of the length; kept in result.json only where asked for
 
 	AdvicePhrase *Phrase `json:"advice_phrase,omitempty"` // Advice, to be told in any language
 }

@@ -73,7 +73,7 @@ type TurnDiffers func(aDeg, bDeg float64) bool
 // nobody can tell. Sights may be nil. A unit that looks even about its axis may look the same at any turn: unless differs, which may be
 // nil, knows better it is said to be not tested.
 func Turns(sights []*Sight, differs TurnDiffers) (doubts []Doubt, untested []part.Phrase) {
-	told := map[int]bool{}
+	named := map[int]bool{}
 	for i, b := range sights {
 		for j, a := range sights[:i] {
 			if a == nil || b == nil || a.shot.View != b.shot.View || a.shot.View == part.Face || a.shot.Pose() == b.shot.Pose() {
@@ -83,16 +83,16 @@ func Turns(sights []*Sight, differs TurnDiffers) (doubts []Doubt, untested []par
 			if !m.same() || math.Hypot(m.dx, m.dy) > trembles*float64(a.step*max(a.fine.W, a.fine.H)) {
 				continue
 			}
-			sure := m.rest < copyNoise*m.noise || differs != nil && differs(a.shot.Pose().TurnDeg, b.shot.Pose().TurnDeg)
-			if !sure && a.even() && b.even() {
+			certain := m.rest < copyNoise*m.noise || differs != nil && differs(a.shot.Pose().TurnDeg, b.shot.Pose().TurnDeg)
+			if !certain && a.even() && b.even() {
 				untested = append(untested, part.Say("proof.even", "a", a.shot.File, "b", b.shot.File))
 				continue
 			}
 			for _, p := range [2][2]int{{j, i}, {i, j}} {
-				if told[p[0]] {
+				if named[p[0]] {
 					continue
 				}
-				told[p[0]] = true
+				named[p[0]] = true
 				doubts = append(doubts, Doubt{p[0], SameTurn, part.Say("proof.stuck", "file", sights[p[1]].shot.File)})
 			}
 		}
@@ -107,10 +107,10 @@ const brightBy = 0.1
 // Where two differ in brightness alone neither is believed: the light may have been the same, or the plate is like
 // a mirror and shows nothing but the room. Sights may be nil.
 func Lights(sights []*Sight) (doubts []Doubt) {
-	told := map[int]bool{}
+	named := map[int]bool{}
 	tell := func(at int, name, key string, of *Sight) {
-		if !told[at] {
-			told[at] = true
+		if !named[at] {
+			named[at] = true
 			doubts = append(doubts, Doubt{at, name, part.Say(key, "file", of.shot.File)})
 		}
 	}

@@ -109,10 +109,10 @@ func (p Plate) courseOf(limbs []Limbs, turns []float64, flip int) course {
 	return c
 }
 
-// leastTurns: with fewer nothing is refused, for the outline itself may be wrong. fewKept is then what is told of (common practice, no source).
+// leastTurns: with fewer nothing is refused, for the outline itself may be wrong. fewTurnsKept is then what is told of (common practice, no source).
 const (
-	leastTurns = 4
-	fewKept    = 0.06
+	leastTurns   = 4
+	fewTurnsKept = 0.06
 )
 
 // leastMiddles: three unknowns, and two turns to judge them by.
@@ -179,7 +179,7 @@ func (p Plate) Course(view part.View, limbs []Limbs) (doubts []Doubt, untested [
 		return doubts, nil
 	}
 	if n < leastTurns {
-		if c := p.courseOf(limbs, named, -1); c.width > fewKept {
+		if c := p.courseOf(limbs, named, -1); c.width > fewTurnsKept {
 			return note(part.Say("proof.few_turns", "n", strconv.Itoa(leastTurns)))
 		}
 		return nil, nil

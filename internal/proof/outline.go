@@ -11,13 +11,13 @@ import (
 // the light is was 0.94 and more for two lights of 18 ray-traced units on a plain ground, and at most 0.90 for
 // pictures of two units; on cloth, and with lamps mirrored, 0.55 and more. Common practice, no source.
 const (
-	DetailSure = 0.93
+	DetailSame = 0.93
 	detailNone = 0.4 // so little is seen in no two lights of one unit
 	detailHalf = 2.0 // levels a sample at which steepness counts half
 	detailMove = 3   // samples by which two pictures of a pose may lie apart
 )
 
-// Detail is how far two pictures of one pose show detail at the same places, -1..1. From [DetailSure] on they show one
+// Detail is how far two pictures of one pose show detail at the same places, -1..1. From [DetailSame] on they show one
 // unit. Where they do not, their outlines say more.
 func Detail(a, b *Sight) float64 {
 	if a == nil || b == nil || a.fine.W != b.fine.W || a.fine.H != b.fine.H {
@@ -25,7 +25,7 @@ func Detail(a, b *Sight) float64 {
 	}
 	p, q := steepness(a.fine), steepness(b.fine)
 	most := correlation(p, q, 0, 0)
-	for dy := -detailMove; dy <= detailMove && most < DetailSure; dy++ {
+	for dy := -detailMove; dy <= detailMove && most < DetailSame; dy++ {
 		for dx := -detailMove; dx <= detailMove; dx++ {
 			most = max(most, correlation(p, q, dx, dy))
 		}

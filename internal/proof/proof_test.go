@@ -169,7 +169,7 @@ func TestHonestUnits(t *testing.T) {
 		if k%50 == 49 {
 			t.Logf("%d units, not tested: %v", k+1, notes)
 		}
-		if detail := Detail(a, b); detail < DetailSure {
+		if detail := Detail(a, b); detail < DetailSame {
 			p, _ := outline.Face([]*part.Image{u.lights[0]})
 			q, _ := outline.Face([]*part.Image{u.lights[1]})
 			if notes["outlines"]++; OutlinesApart(p, q, detail) {
@@ -278,7 +278,7 @@ func TestOtherFace(t *testing.T) {
 		return c
 	}
 	own, foreign := Detail(Look(d, diffuseShot), Look(k, rakingShot)), Detail(Look(d, diffuseShot), Look(other, rakingShot))
-	if OutlinesApart(curve(d), curve(k), own) || foreign >= DetailSure || !OutlinesApart(curve(d), curve(other), foreign) {
+	if OutlinesApart(curve(d), curve(k), own) || foreign >= DetailSame || !OutlinesApart(curve(d), curve(other), foreign) {
 		t.Errorf("detail of its own light %.3f, of another unit %.3f", own, foreign)
 	}
 	turned := *curve(k)

@@ -315,7 +315,7 @@ func (t *tx) add(ctx context.Context, e *entry) (int64, error) {
 		{"inspection_pictures", "inspection, place, file, view, light, angle_deg, sha256", pictureRows(id, e.what.Pictures)},
 		{"inspection_texts", "inspection, place, role, name, sha256", textRows(id, e.what.Texts)},
 		{"findings", findingColumns, findingRows(id, e.Result.Findings)},
-		{"stations", stationColumns, stationRows(id, e.Result.Seam.Stations)},
+		{"stations", stepStationColumns, stepStationRows(id, e.Result.Seam.Stations)},
 	} {
 		if err := t.insert(ctx, in.table, in.columns, in.rows); err != nil {
 			return 0, err

@@ -85,10 +85,10 @@ func postgresOutput(ctx context.Context, name, address string, args ...string) (
 		}
 	}
 	cmd := exec.CommandContext(ctx, path, args...)
-	var out, told bytes.Buffer
-	cmd.Env, cmd.Stdout, cmd.Stderr = env, &out, &told
+	var out, stderr bytes.Buffer
+	cmd.Env, cmd.Stdout, cmd.Stderr = env, &out, &stderr
 	if err := cmd.Run(); err != nil {
-		return "", fmt.Errorf("%s: %w: %s", name, err, strings.Join(strings.Fields(told.String()), " "))
+		return "", fmt.Errorf("%s: %w: %s", name, err, strings.Join(strings.Fields(stderr.String()), " "))
 	}
 	return out.String(), nil
 }

@@ -76,7 +76,7 @@ func (t *tx) briefs(ctx context.Context, ids []int64, out []part.Inspection) err
 	}
 	in := "(?" + strings.Repeat(", ?", len(ids)-1) + ")"
 	for _, read := range []func(context.Context, string, []any, map[int64]*part.Inspection) error{
-		t.briefRows, t.briefFindings, t.briefStations, t.briefLimits, t.readNotes, t.readCorrections, t.putNames,
+		t.briefRows, t.briefFindings, t.briefStepStations, t.briefLimits, t.readNotes, t.readCorrections, t.putNames,
 	} {
 		if err := read(ctx, in, args, by); err != nil {
 			return fmt.Errorf("records: read inspections: %w", err)
@@ -118,7 +118,7 @@ func (t *tx) briefFindings(ctx context.Context, in string, ids []any, by map[int
 		var id, place int64
 		var f part.Finding
 		var kind, zone, severity string
-		err := rows.Scan(&id, &place, &f.Number, &f.Image, &kind, &zone, &severity, &f.Confidence, &f.DiameterMM, &f.LengthMM, &f.WidthMM, &f.AreaMM2, &f.ValueUM, &f.Station)
+		err := rows.Scan(&id, &place, &f.Number, &f.Image, &kind, &zone, &severity, &f.Confidence, &f.DiameterMM, &f.LengthMM, &f.WidthMM, &f.AreaMM2, &f.ValueUM, &f.StepStation)
 		if err != nil {
 			return err
 		}
@@ -129,10 +129,10 @@ func (t *tx) briefFindings(ctx context.Context, in string, ids []any, by map[int
 	})
 }
 
-func (t *tx) briefStations(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
-	return t.scanAll(ctx, "SELECT "+stationColumns+" FROM stations WHERE inspection IN "+in+" ORDER BY inspection, place", ids, func(rows *sql.Rows) error {
+func (t *tx) briefStepStations(ctx context.Context, in string, ids []any, by map[int64]*part.Inspection) error {
+	return t.scanAll(ctx, "SELECT "+stepStationColumns+" FROM stations WHERE inspection IN "+in+" ORDER BY inspection, place", ids, func(rows *sql.Rows) error {
 		var id, place int64
-		var x part.Station
+		var x part.StepStation
 		var side, state string
 		err := rows.Scan(&id, &place, &x.Image, &x.AngleDeg, &side, &state, &x.Reason, &x.StepUM, &x.UUM, &x.GapUM, &x.BeadUM)
 		if err != nil {

@@ -193,7 +193,7 @@ func (c *checker) inspection(ctx context.Context, t *tx, id int64, want *recorde
 		{"pictures", "SELECT inspection, place, file, view, light, angle_deg, sha256 FROM inspection_pictures WHERE inspection = ? ORDER BY place", pictureRows(id, want.Pictures)},
 		{"settings files", "SELECT inspection, place, role, name, sha256 FROM inspection_texts WHERE inspection = ? ORDER BY place", textRows(id, want.Texts)},
 		{"findings", "SELECT " + findingColumns + " FROM findings WHERE inspection = ? ORDER BY place", findingRows(id, result.Findings)},
-		{"stations", "SELECT " + stationColumns + " FROM stations WHERE inspection = ? ORDER BY place", stationRows(id, result.Seam.Stations)},
+		{"stations", "SELECT " + stepStationColumns + " FROM stations WHERE inspection = ? ORDER BY place", stepStationRows(id, result.Seam.Stations)},
 	} {
 		got, err := t.values(ctx, p.query, id)
 		if err != nil {

@@ -260,7 +260,7 @@ func TestExport(t *testing.T) {
 			{FormatCSV, 2, 1, map[string]string{"verdict": "pass", "tool_verdict": "rework", "score": "30", "worst_step_um": "-12.5", "overruled_reason": "pattern", "overruled_note": "two lines",
 				"findings": "2", "worst_severity": "major", "stations_measured": "1", "stations": "2", "pictures": "2", "withdrawn_at": "", "corrects": "", "limits_sha256": hashOf(in.Limits.Bytes)}},
 			{FormatFindingsCSV, 4, 1, map[string]string{"inspection": "1", "type": "dust", "length_mm": "", "confidence": "0.7", "holds": "true"}},
-			{FormatStationsCSV, 4, 3, map[string]string{"inspection": "2", "state": "not_measured", "step_um": "", "reason": "no seam seen", "limb": "right"}},
+			{FormatStepStationsCSV, 4, 3, map[string]string{"inspection": "2", "state": "not_measured", "step_um": "", "reason": "no seam seen", "limb": "right"}},
 		} {
 			got := table(c.format)
 			if len(got) != c.rows {

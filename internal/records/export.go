@@ -17,17 +17,17 @@ import (
 
 // The formats of [Store.Export].
 const (
-	FormatCSV         = "csv"          // a line an inspection
-	FormatFindingsCSV = "findings.csv" // a line a finding
-	FormatStationsCSV = "stations.csv" // a line a step at the seam
-	FormatJSONLines   = "jsonl"        // a line an inspection, with the whole result
-	FormatJournal     = "journal"      // lots and the like: a line of JSON an entry
-	FormatTrail       = "trail"        // the chain of events, see [CheckTrail]
+	FormatCSV             = "csv"          // a line an inspection
+	FormatFindingsCSV     = "findings.csv" // a line a finding
+	FormatStepStationsCSV = "stations.csv" // a line a step at the seam
+	FormatJSONLines       = "jsonl"        // a line an inspection, with the whole result
+	FormatJournal         = "journal"      // lots and the like: a line of JSON an entry
+	FormatTrail           = "trail"        // the chain of events, see [CheckTrail]
 )
 
 // Formats lists them.
 func Formats() []string {
-	return []string{FormatCSV, FormatFindingsCSV, FormatStationsCSV, FormatJSONLines, FormatJournal, FormatTrail}
+	return []string{FormatCSV, FormatFindingsCSV, FormatStepStationsCSV, FormatJSONLines, FormatJournal, FormatTrail}
 }
 
 // Export writes all inspections, by number; those that were withdrawn or
@@ -41,8 +41,8 @@ func (s *Store) Export(ctx context.Context, w io.Writer, format string) error {
 		err = s.exportCSV(ctx, b, inspectionHeader, inspectionLines)
 	case FormatFindingsCSV:
 		err = s.exportCSV(ctx, b, findingHeader, findingLines)
-	case FormatStationsCSV:
-		err = s.exportCSV(ctx, b, stationHeader, stationLines)
+	case FormatStepStationsCSV:
+		err = s.exportCSV(ctx, b, stepStationHeader, stepStationLines)
 	case FormatJSONLines:
 		e := json.NewEncoder(b)
 		e.SetEscapeHTML(false)
@@ -124,14 +124,14 @@ func findingLines(in *part.Inspection) [][]string {
 	var lines [][]string
 	for _, f := range in.Result.Findings {
 		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()), strconv.Itoa(f.Number), part.CSVText(string(f.Kind)), part.CSVText(string(f.Zone)),
-			part.CSVText(string(f.Severity)), part.CSVNumber(&f.Confidence), part.CSVText(f.Image), part.CSVNumber(f.DiameterMM), part.CSVNumber(f.LengthMM), part.CSVNumber(f.WidthMM), part.CSVNumber(f.AreaMM2), part.CSVNumber(f.ValueUM), part.CSVText(f.Station), part.CSVNumber(f.TurnDeg), part.CSVNumber(f.BelowMM)})
+			part.CSVText(string(f.Severity)), part.CSVNumber(&f.Confidence), part.CSVText(f.Image), part.CSVNumber(f.DiameterMM), part.CSVNumber(f.LengthMM), part.CSVNumber(f.WidthMM), part.CSVNumber(f.AreaMM2), part.CSVNumber(f.ValueUM), part.CSVText(f.StepStation), part.CSVNumber(f.TurnDeg), part.CSVNumber(f.BelowMM)})
 	}
 	return lines
 }
 
-var stationHeader = []string{"inspection", "serial", "side", "holds", "image", "angle_deg", "limb", "state", "reason", "step_um", "u_um", "gap_um", "bead_um"}
+var stepStationHeader = []string{"inspection", "serial", "side", "holds", "image", "angle_deg", "limb", "state", "reason", "step_um", "u_um", "gap_um", "bead_um"}
 
-func stationLines(in *part.Inspection) [][]string {
+func stepStationLines(in *part.Inspection) [][]string {
 	var lines [][]string
 	for _, s := range in.Result.Seam.Stations {
 		lines = append(lines, []string{whole(in.ID), part.CSVText(in.Serial), in.Side, strconv.FormatBool(in.Holds()), part.CSVText(s.Image), part.CSVNumber(&s.AngleDeg), part.CSVText(string(s.Side)), part.CSVText(string(s.State)),

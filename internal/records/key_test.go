@@ -114,7 +114,7 @@ func TestBeforeKeys(t *testing.T) {
 			return errors.Join(x.insert(ctx, "inspections", columns, [][]any{row[:len(row)-3]}),
 				x.insert(ctx, "inspection_pictures", "inspection, place, file, view, light, angle_deg, sha256", pictureRows(1, e.what.Pictures)),
 				x.insert(ctx, "inspection_texts", "inspection, place, role, name, sha256", textRows(1, e.what.Texts)),
-				x.insert(ctx, "findings", findingColumns, findingRows(1, e.Result.Findings)), x.insert(ctx, "stations", stationColumns, stationRows(1, e.Result.Seam.Stations)),
+				x.insert(ctx, "findings", findingColumns, findingRows(1, e.Result.Findings)), x.insert(ctx, "stations", stepStationColumns, stepStationRows(1, e.Result.Seam.Stations)),
 				x.append(ctx, &event{Kind: eventRecorded, Inspection: 1, Recorded: &e.what}))
 		})
 		if err != nil {

@@ -17,7 +17,7 @@ func TestLabels(t *testing.T) {
 		ctx := context.Background()
 		s := open(t, url)
 		in := invented(0)
-		in.Result.Findings = append(in.Result.Findings, part.Finding{Number: 3, Kind: part.Step, Station: "0 deg, left"})
+		in.Result.Findings = append(in.Result.Findings, part.Finding{Number: 3, Kind: part.Step, StepStation: "0 deg, left"})
 		a := add(t, s, in)
 		b := add(t, s, invented(1))
 		for _, l := range []Label{

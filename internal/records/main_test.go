@@ -198,7 +198,7 @@ func invented(n int) part.Inspection {
 				{Number: 1, Image: "face_raking.jpg", Kind: part.Run, Zone: part.ZoneRim, Severity: part.Major, Confidence: 0.9, LengthMM: &size},
 				{Number: 2, Image: "face_raking.jpg", Kind: part.Dust, Zone: part.ZoneFace, Severity: part.Minor, Confidence: 0.7},
 			},
-			Seam: part.Seam{WorstStepUM: &step, Stations: []part.Station{
+			Seam: part.Seam{WorstStepUM: &step, Stations: []part.StepStation{
 				{Image: "edge_000.jpg", Side: part.Left, State: part.Measured, StepUM: &step, UUM: &u},
 				{Image: "edge_000.jpg", Side: part.Right, State: part.Unmeasured, Reason: "no seam seen"},
 			}},

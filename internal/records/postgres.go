@@ -58,12 +58,12 @@ func postgresName(c *pgx.ConnConfig) string {
 // connection broke while it was under way. What the server itself refused, and
 // what never reached it, was not written.
 func (s *Store) unanswered(err error) bool {
-	var told *pgconn.PgError
+	var pgErr *pgconn.PgError
 	switch {
 	case err == nil || s.kind != postgresDB || isConnecting(err) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded):
 		return false
-	case errors.As(err, &told): // 57P01..57P03: the server stops or starts anew
-		return strings.HasPrefix(told.Code, "57P0")
+	case errors.As(err, &pgErr): // 57P01..57P03: the server stops or starts anew
+		return strings.HasPrefix(pgErr.Code, "57P0")
 	}
 	return isBroken(err)
 }

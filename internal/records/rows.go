@@ -6,9 +6,9 @@ import "finishbench/internal/part"
 // int64, others float64, what was not measured is nil: as both databases give
 // them back, so that the check can compare.
 const (
-	inspectionColumns = "id, serial, side, lot, bench, operator, stage, started, ended, verdict, score, worst_step_um, program, libraries, result, result_sha256, corrects, client_key, faceplate, resin"
-	findingColumns    = "inspection, place, number, image, kind, zone, severity, confidence, diameter_mm, length_mm, width_mm, area_mm2, value_um, station"
-	stationColumns    = "inspection, place, image, angle_deg, side, state, reason, step_um, u_um, gap_um, bead_um"
+	inspectionColumns  = "id, serial, side, lot, bench, operator, stage, started, ended, verdict, score, worst_step_um, program, libraries, result, result_sha256, corrects, client_key, faceplate, resin"
+	findingColumns     = "inspection, place, number, image, kind, zone, severity, confidence, diameter_mm, length_mm, width_mm, area_mm2, value_um, station"
+	stepStationColumns = "inspection, place, image, angle_deg, side, state, reason, step_um, u_um, gap_um, bead_um"
 )
 
 func (r *recorded) row(id int64, result string) []any {
@@ -17,11 +17,11 @@ func (r *recorded) row(id int64, result string) []any {
 		corrects = r.Corrects
 	}
 	return []any{id, r.Serial, r.Side, r.Lot, r.Bench, r.Operator, r.Stage, r.Started, r.Ended, r.Verdict, number(r.Score), number(r.WorstStepUM),
-		r.Program, r.Libraries, result, r.ResultSHA256, corrects, told(r.Key), told(r.Faceplate), told(r.Resin)}
+		r.Program, r.Libraries, result, r.ResultSHA256, corrects, textOrNull(r.Key), textOrNull(r.Faceplate), textOrNull(r.Resin)}
 }
 
-// told is a text, or nil where it is not told.
-func told(s string) any {
+// textOrNull is a text, or nil where it is not told.
+func textOrNull(s string) any {
 	if s == "" {
 		return nil
 	}
@@ -48,12 +48,12 @@ func findingRows(id int64, fs []part.Finding) [][]any {
 	var rows [][]any
 	for i, f := range fs {
 		rows = append(rows, []any{id, int64(i + 1), int64(f.Number), clean(f.Image), clean(string(f.Kind)), clean(string(f.Zone)), clean(string(f.Severity)),
-			f.Confidence, number(f.DiameterMM), number(f.LengthMM), number(f.WidthMM), number(f.AreaMM2), number(f.ValueUM), clean(f.Station)})
+			f.Confidence, number(f.DiameterMM), number(f.LengthMM), number(f.WidthMM), number(f.AreaMM2), number(f.ValueUM), clean(f.StepStation)})
 	}
 	return rows
 }
 
-func stationRows(id int64, ss []part.Station) [][]any {
+func stepStationRows(id int64, ss []part.StepStation) [][]any {
 	var rows [][]any
 	for i, s := range ss {
 		rows = append(rows, []any{id, int64(i + 1), clean(s.Image), s.AngleDeg, clean(string(s.Side)), clean(string(s.State)), clean(s.Reason),

@@ -111,7 +111,7 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, d drawing) *part.Image
 
 	lay := newLayout(im.W, im.H, drawn)
 	caption(c, lay, small, st, ov.File, r, d)
-	drawStations(c, lay, large, st, ov.File, r, d)
+	drawStepStations(c, lay, large, st, ov.File, r, d)
 	words := len(drawn) <= 12 && !d.wordless
 	labels := make([]label, len(drawn))
 	for i, m := range drawn {
@@ -301,17 +301,17 @@ func roundBar(mmPerPX, scale, want float64) (mm, px float64) {
 	return mm, mm / mmPerPX * scale
 }
 
-// drawStations marks where the seam meets each limb by two arrowheads that
+// drawStepStations marks where the seam meets each limb by two arrowheads that
 // point at it, and writes the step beside.
-func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
+func drawStepStations(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
 		if s.Image != file {
 			continue
 		}
 		left := s.Side == part.Left
-		text := english().stationLabel(s)
-		if d.wordless && text == textStationUnmeasured {
+		text := english().stepStationLabel(s)
+		if d.wordless && text == textStepStationUnmeasured {
 			text = "?"
 		}
 		y := 0.45 * float64(c.h)
@@ -331,7 +331,7 @@ func drawStations(c *canvas, lay *layout, l *lettering, st style, file string, r
 			}
 		}
 		w, h := l.width(text)+2*st.pad, l.ascent+l.descent+2*st.pad
-		at := lay.station(x, y, w, h, left, st)
+		at := lay.stepStation(x, y, w, h, left, st)
 		if seen {
 			end := nearest(at, part.Point{X: x, Y: y})
 			from := toward(part.Point{X: x, Y: y}, end, 3.2*st.clear)
@@ -368,7 +368,7 @@ func toward(a, b part.Point, d float64) part.Point {
 	return part.Point{X: a.X + (b.X-a.X)*d/n, Y: a.Y + (b.Y-a.Y)*d/n}
 }
 
-func (x words) stationLabel(s *part.Station) string {
+func (x words) stepStationLabel(s *part.StepStation) string {
 	if s.State != part.Measured || s.StepUM == nil {
 		return x.T("not_measured")
 	}

@@ -169,7 +169,7 @@ func TestAnnotateSurvivesOddBoxes(t *testing.T) {
 	for i, b := range []part.Box{{nan, 1, 2, 3}, {1, 1, nan, 2}, {-50, -50, 10, 10}, {-5, -5, 4000, 4000}, {1e12, 3, 4, 5}, {math.Inf(-1), 0, math.Inf(1), 9}, {10, 10, 0, 0}, {10, 10, -4, 3}} {
 		r.Findings = append(r.Findings, part.Finding{Number: i + 1, Image: "a", Kind: part.Dust, Box: b})
 	}
-	r.Seam.Stations = []part.Station{{Image: "a", State: part.Measured, StepUM: num(5), XPX: num(nan), YPX: num(4)}, {Image: "a", State: part.Measured, StepUM: num(5), XPX: num(1e9), YPX: num(-1e9)}}
+	r.Seam.Stations = []part.StepStation{{Image: "a", State: part.Measured, StepUM: num(5), XPX: num(nan), YPX: num(4)}, {Image: "a", State: part.Measured, StepUM: num(5), XPX: num(1e9), YPX: num(-1e9)}}
 	ov := Overlay{File: "a", SeamLine: []part.Point{{X: nan, Y: 2}, {X: 4, Y: 4}}, Limbs: [][]part.Point{{{X: math.Inf(1), Y: 0}, {X: 0, Y: 0}}}, FaceOutline: pts(0, 0, 1e30, 5, 20, 20)}
 	out := Annotate(ground(100, 80), ov, r)
 	if out == nil || out.Validate() != nil {

@@ -101,8 +101,8 @@ func (x words) budgets(r *part.Result) []part.Budget {
 }
 
 // worstStep is the station of the largest step, of those that have a budget.
-func worstStep(r *part.Result) *part.Station {
-	var worst *part.Station
+func worstStep(r *part.Result) *part.StepStation {
+	var worst *part.StepStation
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
 		if s.Budget == nil || s.StepUM == nil {

@@ -166,9 +166,9 @@ func (b label) draw(c *canvas, t *lettering, st style) {
 	t.write(c, b.at.Min.X+h, b.at.Min.Y+st.pad+t.ascent, b.text, fg)
 }
 
-// station places a station's label outside the unit, beside its limb; it moves
+// stepStation places a station's label outside the unit, beside its limb; it moves
 // up or down where something else is already there.
-func (l *layout) station(x, y float64, w, h int, left bool, st style) image.Rectangle {
+func (l *layout) stepStation(x, y float64, w, h int, left bool, st style) image.Rectangle {
 	gap := 6 * st.clear
 	x0 := int(x + gap)
 	if left {

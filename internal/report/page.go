@@ -131,7 +131,7 @@ type pageView struct {
 	Legend        []legendEntry
 	Plot          template.HTML
 	SeamLine      string // the curve of steps
-	Stations      []stationRow
+	Stations      []stepStationRow
 	Findings      []findingView
 	NoFinding     string
 	Pictures      []pictureRow
@@ -173,7 +173,7 @@ type legendEntry struct {
 	Word, Name string
 }
 
-type stationRow struct {
+type stepStationRow struct {
 	Around, Picture, Side, Step, U, Gap, Bead, Remark string
 	Over                                              bool
 }
@@ -259,15 +259,15 @@ func newPageView(in PageInput) pageView {
 		v.NoReason = x.T("page.no_reason")
 	}
 	v.NoFinding = x.T("page.findings_none")
-	if !looked && len(r.Surfaces) > 0 {
+	if !looked {
 		v.NoFinding = x.T("page.findings_unseen")
 	}
 	v.Facts, v.Budget = x.headFacts(r), x.budget(r)
 	v.Plan = x.plan(r)
 	v.Main, v.Other = x.figures(in)
 	v.Legend = x.legend(in)
-	for _, s := range stationsAround(r) {
-		v.Stations = append(v.Stations, x.stationRow(s, in))
+	for _, s := range stepStationsAround(r) {
+		v.Stations = append(v.Stations, x.stepStationRow(s, in))
 	}
 	crops := map[int][]Crop{}
 	for _, c := range in.Crops {
@@ -335,8 +335,8 @@ func (x words) plan(r *part.Result) planView {
 		return planView{}
 	}
 	v := planView{Unseen: x.sentences(p.Unseen, p.UnseenPhrases)}
-	told := x.sentences(r.Reasons, r.ReasonPhrases) // a pass tells on what it rests
-	v.Unseen = slices.DeleteFunc(slices.Clone(v.Unseen), func(s string) bool { return slices.Contains(told, s) })
+	reasons := x.sentences(r.Reasons, r.ReasonPhrases) // a pass tells on what it rests
+	v.Unseen = slices.DeleteFunc(slices.Clone(v.Unseen), func(s string) bool { return slices.Contains(reasons, s) })
 	if r.Verdict == part.Pass {
 		return v
 	}
@@ -354,14 +354,14 @@ func (x words) plan(r *part.Result) planView {
 // CareSentence is what to take care of; "" for nothing. Where there is room, local codes come after it: the
 // text cautions.6.
 func CareSentence(l *lang.Lang, all []part.Care) string {
-	var told []string
+	var reasons []string
 	for _, c := range all {
-		told = append(told, l.T("care."+string(c)))
+		reasons = append(reasons, l.T("care."+string(c)))
 	}
-	if len(told) == 0 {
+	if len(reasons) == 0 {
 		return ""
 	}
-	return l.T("care.all", "all", strings.Join(told, l.T("care.comma")))
+	return l.T("care.all", "all", strings.Join(reasons, l.T("care.comma")))
 }
 
 // pageFoot puts a text and the page's number at the foot of each printed page.
@@ -485,8 +485,8 @@ func (x words) legend(in PageInput) []legendEntry {
 	return out
 }
 
-func (x words) stationRow(s *part.Station, in PageInput) stationRow {
-	row := stationRow{Around: trimNumber(s.AroundDeg(), 1) + "°", Picture: s.Image, Side: x.side(s.Side),
+func (x words) stepStationRow(s *part.StepStation, in PageInput) stepStationRow {
+	row := stepStationRow{Around: trimNumber(s.AroundDeg(), 1) + "°", Picture: s.Image, Side: x.side(s.Side),
 		Step: signedUM(s.StepUM), U: fixedText(twice(s.UUM), 1), Gap: fixedText(s.GapUM, 0), Bead: fixedText(s.BeadUM, 0)}
 	var notes []string
 	if s.State != part.Measured {
@@ -520,8 +520,8 @@ func (x words) finding(f *part.Finding, r *part.Result, crops []Crop, i int) fin
 		v.ID = fmt.Sprintf("%s-%d", v.ID, i) // two of one number: still one id each
 	}
 	add := func(name, value string) { v.Facts = append(v.Facts, Fact{name, value}) }
-	if f.Station != "" {
-		add(x.T("page.place"), x.station(f.Station))
+	if f.StepStation != "" {
+		add(x.T("page.place"), x.stepStation(f.StepStation))
 	}
 	if f.TurnDeg != nil && f.BelowMM != nil {
 		add(x.T("page.place"), x.onShell(f))

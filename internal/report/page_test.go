@@ -365,7 +365,7 @@ func TestHostileNamesAreEscaped(t *testing.T) {
 	r.Warnings = []string{evil}
 	for i := range r.Findings {
 		f := &r.Findings[i]
-		f.Advice, f.Station, f.Features = evil, evil, map[string]float64{evil: 1}
+		f.Advice, f.StepStation, f.Features = evil, evil, map[string]float64{evil: 1}
 		f.Kind, f.Zone, f.Severity = part.Kind(evil), part.Zone(evil), part.Severity(evil)
 		f.Image = evil + ".png"
 	}
@@ -441,7 +441,7 @@ func TestStepPlot(t *testing.T) {
 			t.Errorf("%s: %d, want %d", what, got, n)
 		}
 	}
-	if !strings.Contains(svg, "2 of 4 stations measured, from −31.2 µm at 120° to +92.4 µm at 300°; 2 beyond a limit.") {
+	if !strings.Contains(svg, "2 of 4 step stations measured, from −31.2 µm at 120° to +92.4 µm at 300°; 2 beyond a limit.") {
 		t.Errorf("description: %.400s", svg)
 	}
 	svg = string(english().stepPlot(sample(), 0, math.NaN()))
@@ -458,7 +458,7 @@ func TestStepPlot(t *testing.T) {
 		t.Errorf("%d ticks", strings.Count(svg, `class="tick"`))
 	}
 	// Up is proud: +92.4 lies above (smaller y than) 0, and 0 above -31.2.
-	p := newPlot(stationsAround(sample()), 50, 30)
+	p := newPlot(stepStationsAround(sample()), 50, 30)
 	if !(p.y(92.4) < p.y(0) && p.y(0) < p.y(-31.2)) || p.x(0) >= p.x(330) {
 		t.Error("the plot's axes")
 	}

@@ -67,7 +67,7 @@ func drawnPicture(src *part.Image, ours bool, ov Overlay, r *part.Result, width 
 	if src.C != 3 || !ours {
 		src = rgb8(src)
 	}
-	lifted := lift(src)
+	lifted := brighten(src)
 	annotate(src, ov, r, d)
 	jpeg, err := EncodeJPEG(src, 80)
 	if err != nil {
@@ -76,10 +76,10 @@ func drawnPicture(src *part.Image, ours bool, ov Overlay, r *part.Result, width 
 	return PagePicture{File: ov.File, Href: "annotated/" + AnnotatedName(ov.File), JPEG: jpeg, W: src.W, H: src.H, Brightened: lifted, Hatched: ov.Unseen != nil}, nil
 }
 
-// lift brightens an 8-bit picture whose lit part is dark, by a power law that
+// brighten brightens an 8-bit picture whose lit part is dark, by a power law that
 // brings the lit part's mean to a middle tone, and says whether it did. Black
 // stays black and white stays white.
-func lift(im *part.Image) bool {
+func brighten(im *part.Image) bool {
 	const dark, aim = 14, 110.0
 	sum, n := 0, 0
 	for i := 1; i < len(im.Pix8); i += 3 * 7 { // every seventh pixel's green

@@ -26,7 +26,7 @@ func sample() *part.Result {
 		Warnings: []string{"only one face light was given: pigment and defects are harder to tell apart"},
 		Findings: []part.Finding{
 			{Number: 1, Image: "edge_120.png", Kind: part.Step, Box: part.Box{381, 413, 40, 40}, Zone: part.ZoneSeam, Severity: part.Major,
-				Confidence: 0.99, Advice: "Sand the faceplate flush at the mark, then lacquer again.", Station: "120 deg, left", ValueUM: num(92.4)},
+				Confidence: 0.99, Advice: "Sand the faceplate flush at the mark, then lacquer again.", StepStation: "120 deg, left", ValueUM: num(92.4)},
 			{Number: 2, Image: "face_raking.png", Kind: part.Bubble, Box: part.Box{812, 540.5, 21, 20}, DiameterMM: num(0.31), LengthMM: num(0.33), WidthMM: num(0.29),
 				AreaMM2: num(0.075), AngleDeg: num(0), Zone: part.ZoneFace, Severity: part.Moderate, Confidence: 0.97, Advice: "Prick the bubble and let the lacquer close.",
 				Features: map[string]float64{"ring": 0.81, "contrast": 14.25}, AlsoIn: []part.Sighting{{Image: "face_diffuse.png", Box: part.Box{812.5, 541, 20, 20}}}},
@@ -43,7 +43,7 @@ func sample() *part.Result {
 			{File: "face_raking.png", View: part.Face, Light: part.Raking, State: part.PictureOK, SharpnessPX: num(2)},
 		},
 	}
-	r.Seam.Stations = []part.Station{
+	r.Seam.Stations = []part.StepStation{
 		{Image: "edge_120.png", AngleDeg: 120, Side: part.Left, State: part.Measured, StepUM: num(92.4), UUM: num(1.8), GapUM: num(0), BeadUM: num(12), XPX: num(401.2), YPX: num(433.7), SeamFrom: "picture"},
 		{Image: "edge_120.png", AngleDeg: 120, Side: part.Right, State: part.Measured, StepUM: num(-31.2), UUM: num(1.4), XPX: num(1201.2), YPX: num(440), SeamFrom: "rim"},
 		{Image: "edge_150.png", AngleDeg: 150, Side: part.Left, State: part.Unmeasured, Reason: "4 % of the unit is clipped"},
@@ -215,7 +215,7 @@ func resultOfTruth(t testing.TB, dir string) (*part.Result, *truth) {
 			if side == part.Right {
 				l = e.Right
 			}
-			s := part.Station{Image: e.File, AngleDeg: e.AngleDeg, Side: side, State: part.Measured, StepUM: num(l.StepUM), UUM: num(1.5 + 0.2*float64(i)),
+			s := part.StepStation{Image: e.File, AngleDeg: e.AngleDeg, Side: side, State: part.Measured, StepUM: num(l.StepUM), UUM: num(1.5 + 0.2*float64(i)),
 				GapUM: num(0), BeadUM: num(l.BeadUM), XPX: num(l.XPX), YPX: num(e.SeamRow), SeamFrom: "picture"}
 			r.Seam.Stations = append(r.Seam.Stations, s)
 			if w := r.Seam.WorstStepUM; w == nil || math.Abs(*s.StepUM) > math.Abs(*w) {
@@ -227,7 +227,7 @@ func resultOfTruth(t testing.TB, dir string) (*part.Result, *truth) {
 					advice = "Do not sand. Fill the edge or replace the faceplate."
 				}
 				add(part.Finding{Image: e.File, Kind: part.Step, Box: part.Box{l.XPX - 18, e.SeamRow - 18, 36, 36}, Zone: part.ZoneSeam, Severity: part.Major, Confidence: 0.98,
-					Advice: advice, Station: fmt.Sprintf("%g deg, %s", e.AngleDeg, side), ValueUM: s.StepUM},
+					Advice: advice, StepStation: fmt.Sprintf("%g deg, %s", e.AngleDeg, side), ValueUM: s.StepUM},
 					fmt.Sprintf("step of %+.0f um at %g deg, %s (limits +50, -30 um)", l.StepUM, e.AngleDeg, side))
 			}
 		}

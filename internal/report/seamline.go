@@ -13,8 +13,8 @@ func (x words) seamLine(s *part.SeamShape) string {
 	if s == nil {
 		return ""
 	}
-	var told []string
-	tell := func(key string, args ...string) { told = append(told, x.T("page.curve."+key, args...)) }
+	var parts []string
+	tell := func(key string, args ...string) { parts = append(parts, x.T("page.curve."+key, args...)) }
 	u := func(v *float64) string { return fixedText(twice(v), 1) }
 	if s.MeanUM != nil {
 		tell("mean", "mean_um", signedUM(s.MeanUM), "u_um", u(s.UMeanUM))
@@ -42,7 +42,7 @@ func (x words) seamLine(s *part.SeamShape) string {
 		tell("rest", "rest_um", fixedText(s.RestUM, 1))
 	}
 	var not []string
-	for _, t := range s.Untold {
+	for _, t := range s.Undetermined {
 		not = append(not, x.T("page.curve.term."+string(t)))
 	}
 	if len(not) > 0 {
@@ -52,5 +52,5 @@ func (x words) seamLine(s *part.SeamShape) string {
 	if !math.IsNaN(s.Step(0)) {
 		head = "page.curve_drawn"
 	}
-	return x.T(head, "told", strings.Join(told, x.T("page.semicolon")))
+	return x.T(head, "told", strings.Join(parts, x.T("page.semicolon")))
 }

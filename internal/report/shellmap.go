@@ -48,8 +48,8 @@ func (x words) shellMap(r *part.Result) (*shellView, error) {
 				id = fmt.Sprintf("%s-%d", id, i)
 			}
 			where := x.zone(f.Zone)
-			if f.Station != "" {
-				where = x.station(f.Station)
+			if f.StepStation != "" {
+				where = x.stepStation(f.StepStation)
 			}
 			v.Unplaced = append(v.Unplaced, unplaced{ref{f.Number, id}, icon(f.Kind), x.kind(f.Kind), where})
 			continue

@@ -50,7 +50,7 @@ func PlanSketch(r *part.Result, p *part.Plan, l *lang.Lang, onto plots.Onto) ([]
 }
 
 // stepsAt are the numbers of the steps that have something to do at a station: "1, 2".
-func stepsAt(p *part.Plan, t *part.Station) string {
+func stepsAt(p *part.Plan, t *part.StepStation) string {
 	name := strconv.FormatFloat(t.AngleDeg, 'g', 6, 64) + " deg, " + string(t.Side)
 	var of []string
 	for i, s := range p.Steps {

@@ -11,13 +11,13 @@ import (
 	"finishbench/internal/part"
 )
 
-// stationsAround returns the stations in order around the seam.
-func stationsAround(r *part.Result) []*part.Station {
-	out := make([]*part.Station, len(r.Seam.Stations))
+// stepStationsAround returns the stations in order around the seam.
+func stepStationsAround(r *part.Result) []*part.StepStation {
+	out := make([]*part.StepStation, len(r.Seam.Stations))
 	for i := range r.Seam.Stations {
 		out[i] = &r.Seam.Stations[i]
 	}
-	slices.SortStableFunc(out, func(a, b *part.Station) int {
+	slices.SortStableFunc(out, func(a, b *part.StepStation) int {
 		switch d := a.AroundDeg() - b.AroundDeg(); {
 		case d < 0:
 			return -1
@@ -32,7 +32,7 @@ func stationsAround(r *part.Result) []*part.Station {
 // beyond says whether a station's step is over a limit: +1 proud, -1 recessed,
 // 0 within or not measured. Limits are sizes in micrometres; one that is not
 // above 0 is no limit.
-func beyond(s *part.Station, proudUM, recessedUM float64) int {
+func beyond(s *part.StepStation, proudUM, recessedUM float64) int {
 	switch {
 	case s.State != part.Measured || s.StepUM == nil:
 		return 0
@@ -68,10 +68,10 @@ func (p plot) y(um float64) float64 {
 // minus twice the standard uncertainty at each station, and the curve fitted to all of them as a broad line behind. A station within the
 // limits is a dot, one that is proud beyond its limit a triangle pointing up,
 // one recessed beyond it a triangle pointing down, one not measured a cross on
-// the axis. See [part.Station.AroundDeg] for the angle. Limits are sizes in micrometres (> 0);
+// the axis. See [part.StepStation.AroundDeg] for the angle. Limits are sizes in micrometres (> 0);
 // 0 or NaN where there is none. It returns nothing where there are no stations.
 func (x words) stepPlot(r *part.Result, proudUM, recessedUM float64) template.HTML {
-	st := stationsAround(r)
+	st := stepStationsAround(r)
 	if len(st) == 0 {
 		return ""
 	}
@@ -87,14 +87,14 @@ func (x words) stepPlot(r *part.Result, proudUM, recessedUM float64) template.HT
 	p.shape(&b, r.Seam.Shape)
 	p.curve(&b, st)
 	for _, s := range st {
-		p.station(&b, s, beyond(s, proudUM, recessedUM))
+		p.stepStation(&b, s, beyond(s, proudUM, recessedUM))
 	}
 	b.WriteString(`</svg>`)
 	return template.HTML(b.String())
 }
 
 // newPlot chooses a range that holds stations and limits, and its ticks.
-func newPlot(st []*part.Station, proudUM, recessedUM float64) plot {
+func newPlot(st []*part.StepStation, proudUM, recessedUM float64) plot {
 	lo, hi := -10.0, 10.0
 	if proudUM > 0 {
 		hi = max(hi, proudUM*1.2)
@@ -175,7 +175,7 @@ func (p plot) shape(b *strings.Builder, s *part.SeamShape) {
 }
 
 // curve joins neighbours that were both measured.
-func (p plot) curve(b *strings.Builder, st []*part.Station) {
+func (p plot) curve(b *strings.Builder, st []*part.StepStation) {
 	var d strings.Builder
 	pen := false
 	for _, s := range st {
@@ -195,7 +195,7 @@ func (p plot) curve(b *strings.Builder, st []*part.Station) {
 	}
 }
 
-func (p plot) station(b *strings.Builder, s *part.Station, over int) {
+func (p plot) stepStation(b *strings.Builder, s *part.StepStation, over int) {
 	x := p.x(s.AroundDeg())
 	if s.State != part.Measured || s.StepUM == nil {
 		y := p.y(0)
@@ -230,9 +230,9 @@ func (p plot) station(b *strings.Builder, s *part.Station, over int) {
 }
 
 // plotDescription says in words what the plot shows.
-func (x words) plotDescription(st []*part.Station, proudUM, recessedUM float64) string {
+func (x words) plotDescription(st []*part.StepStation, proudUM, recessedUM float64) string {
 	measured, over := 0, 0
-	var lo, hi *part.Station
+	var lo, hi *part.StepStation
 	for _, s := range st {
 		if s.State != part.Measured || s.StepUM == nil {
 			continue

@@ -38,7 +38,7 @@ func TestStories(t *testing.T) {
 			for i := range r.Seam.Stations {
 				s := &r.Seam.Stations[i]
 				if s.Image == "edge_030.jpg" || s.Image == "edge_090.jpg" {
-					*s = part.Station{Image: s.Image, AngleDeg: s.AngleDeg, Side: s.Side, State: part.Unmeasured, Reason: "the picture is out of focus"}
+					*s = part.StepStation{Image: s.Image, AngleDeg: s.AngleDeg, Side: s.Side, State: part.Unmeasured, Reason: "the picture is out of focus"}
 				}
 			}
 			for i := range r.Pictures {

@@ -4,4 +4,4 @@ package report
 // tables in a terminal. A unit's page has its words from the language files, by words.go.
 
 // Words drawn into pictures.
-const textStationUnmeasured = "not measured"
+const textStepStationUnmeasured = "not measured"

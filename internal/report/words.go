@@ -82,8 +82,8 @@ func (x words) inLight(pose string, l part.Light) string {
 	return x.T("page.in_light", "pose", pose, "light", x.light(l))
 }
 
-// station is where a finding at the seam lies; English has it as the result does.
-func (x words) station(s string) string {
+// stepStation is where a finding at the seam lies; English has it as the result does.
+func (x words) stepStation(s string) string {
 	angle, side, ok := strings.Cut(s, " deg, ")
 	if !ok {
 		return s
@@ -144,7 +144,7 @@ func (x words) pictureAlt(r *part.Result, a PagePicture) string {
 	}
 	for i := range r.Seam.Stations {
 		if t := &r.Seam.Stations[i]; t.Image == a.File {
-			s += x.T("page.alt.step", "side", x.side(t.Side), "step", x.stationLabel(t))
+			s += x.T("page.alt.step", "side", x.side(t.Side), "step", x.stepStationLabel(t))
 		}
 	}
 	if len(marked) == 0 {

@@ -85,16 +85,16 @@ func mostOf(ai string) int {
 // readGS1 reads the element strings of a code; is says whether it is one of GS1: it was told so,
 // or it has a separator, or it begins with a GTIN whose check digit is right and the rest is
 // made of element strings too. The error is a [Problem].
-func readGS1(text string, told bool) (all []Element, is bool, err error) {
-	told = told || strings.ContainsRune(text, gs)
-	if !told && !(len(text) > 16 && strings.HasPrefix(text, aiItem) && checked(text[2:16])) {
+func readGS1(text string, known bool) (all []Element, is bool, err error) {
+	known = known || strings.ContainsRune(text, gs)
+	if !known && !(len(text) > 16 && strings.HasPrefix(text, aiItem) && checked(text[2:16])) {
 		return nil, false, nil
 	}
 	all, ok := elements(strings.TrimLeft(text, string(gs)))
 	switch {
 	case ok:
 		return all, true, nil
-	case told:
+	case known:
 		return nil, false, Problem{part.Say("scan.wrong.gs1", "text", Shown(text))}
 	}
 	return nil, false, nil

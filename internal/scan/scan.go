@@ -58,8 +58,8 @@ type Problem struct{ part.Phrase }
 
 func (p Problem) Error() string { return p.Key }
 
-// Told is the same for the page.
-func (p Problem) Told() part.Phrase { return p.Phrase }
+// Said is the same for the page.
+func (p Problem) Said() part.Phrase { return p.Phrase }
 
 func problem(key, text string) error {
 	return Problem{part.Say(key, "text", Shown(text))}
@@ -159,14 +159,14 @@ func (r Rules) read(text string) (Code, error) {
 	if code, ok = strings.CutSuffix(code, r.Suffix); !ok {
 		return Code{}, Problem{part.Say("scan.wrong.suffix", "text", Shown(text), "suffix", r.Suffix)}
 	}
-	code, told := withoutSymbology(trim(code))
+	code, known := withoutSymbology(trim(code))
 	if code == "" {
 		return Code{}, problem("scan.wrong.empty", text)
 	}
 	if c, own, err := readOwn(code); own {
 		return c, err
 	}
-	fields, isGS1, err := readGS1(code, told)
+	fields, isGS1, err := readGS1(code, known)
 	if err != nil {
 		return Code{}, err
 	}

@@ -60,7 +60,7 @@ func stepBudget(stepUM float64, face, shell *side, f StepFit, cos, uY, sigma, sc
 }
 
 // named is the budget with the station's place as its quantity.
-func named(b part.Budget, s *part.Station) *part.Budget {
+func named(b part.Budget, s *part.StepStation) *part.Budget {
 	b.Quantity = fmt.Sprintf("step at %g deg, %s", s.AngleDeg, s.Side)
 	return &b
 }

@@ -107,7 +107,7 @@ func TestClosedCurve(t *testing.T) {
 				t.Errorf("%s: limb %d is %.3f px off, u %.3f", c.name, i, d, k.uRow(i))
 			}
 		}
-		p := k.pose(1, 1, Params{MMPerPX: c.o.mm, Camera: Camera{DistanceMM: c.o.distance, Axis: &part.Point{}}})
+		p := k.stance(1, 1, Params{MMPerPX: c.o.mm, Camera: Camera{DistanceMM: c.o.distance, Axis: &part.Point{}}})
 		slant := c.o.pitch - deg(math.Atan(c.o.dz/c.o.distance))
 		near(t, c.name+": slant", p.SlantDeg, slant, c.shareOff*math.Abs(slant)+0.01)
 		near(t, c.name+": roll", p.RollDeg, c.o.roll, 0.01+2*p.URollDeg)
@@ -167,18 +167,18 @@ func TestLimbScale(t *testing.T) {
 
 // What a person is told to do makes the seam straighter.
 func TestDoubt(t *testing.T) {
-	high := Pose{SlantDeg: -1.2, HeightMM: 3, PitchDeg: 0}
-	tipped := Pose{SlantDeg: 1.6, HeightMM: 0.2, PitchDeg: 1.6}
-	unknown := Pose{SlantDeg: 1.6, HeightMM: -2, PitchDeg: math.NaN()}
+	high := Stance{SlantDeg: -1.2, HeightMM: 3, PitchDeg: 0}
+	tipped := Stance{SlantDeg: 1.6, HeightMM: 0.2, PitchDeg: 1.6}
+	unknown := Stance{SlantDeg: 1.6, HeightMM: -2, PitchDeg: math.NaN()}
 	for _, c := range []struct {
-		p    Pose
+		p    Stance
 		want string
 	}{
 		{high, "the unit is 3.0 mm above the lens's axis: raise the camera or lower the unit (u is 3.0 um here and would be 2.0)"},
 		{tipped, "the unit is tipped by 1.6 deg towards the camera: set it upright (u is 3.0 um here and would be 2.0)"},
 		{unknown, "the seam is seen from above, by 1.6 deg: lower the camera, or tip the unit away from it, until it looks straight (u is 3.0 um here and would be 2.0)"},
-		{Pose{SlantDeg: 0.5, PitchDeg: 0.5}, ""},
-		{noPose(), ""},
+		{Stance{SlantDeg: 0.5, PitchDeg: 0.5}, ""},
+		{noStance(), ""},
 	} {
 		doubt := c.p.doubt(3, 2)
 		if doubt.Key == "" && c.want == "" {

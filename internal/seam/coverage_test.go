@@ -64,7 +64,7 @@ func tracedStations(t *testing.T, dir string) []traced {
 				all = append(all, traced{unit: filepath.Dir(name), err: *s.StepUM - want.StepUM, u: *s.UUM, group: [...]string{
 					filepath.Base(dir), string(s.Side), bin("px", e.SigmaPX, 0.7, 1, 1.3), bin("of white", grey(shell), 0.1, 0.25), bin("of white", grey(face), 0.1, 0.25),
 					bin("of white", grey(panel)-min(grey(face), grey(shell)), 0.7, 0.8), bin("of white, spread of shell's channels", spreadOf(shell), 0.1),
-					bin("um", math.Abs(want.StepUM), 20, 50, 100), gap, bin("deg", math.Abs(m.Pose.SlantDeg), 0.5, 1)}})
+					bin("um", math.Abs(want.StepUM), 20, 50, 100), gap, bin("deg", math.Abs(m.Stance.SlantDeg), 0.5, 1)}})
 			}
 		}
 	}
@@ -72,7 +72,7 @@ func tracedStations(t *testing.T, dir string) []traced {
 }
 
 // lightBeside is the linear light of faceplate, shell and panel beside a station.
-func lightBeside(im *part.Image, s part.Station, mm float64) (face, shell, panel [3]float64) {
+func lightBeside(im *part.Image, s part.StepStation, mm float64) (face, shell, panel [3]float64) {
 	in, off := 0.15/mm, 0.3/mm
 	if s.Side == part.Right {
 		in = -in

@@ -44,9 +44,9 @@ func (c Camera) limbScale(halfMM float64) (factor, u float64) {
 	return 1 - a*a, math.Hypot(limbDepthShare*halfMM*math.Hypot(inv, uInv), 2*a*halfMM*uInv)
 }
 
-// Pose is how the unit stands before the camera, as the seam shows it. Angles in degrees. What is not
+// Stance is how the unit stands before the camera, as the seam shows it. Angles in degrees. What is not
 // measured is NaN.
-type Pose struct {
+type Stance struct {
 	RollDeg, URollDeg   float64 // the seam's chord from limb to limb against the picture's rows, clockwise as seen
 	SlantDeg, USlantDeg float64 // between the seam's plane and the line of sight to it; + seen from above
 	HeightMM, UHeightMM float64 // of the seam's middle over the lens's axis, along the picture's columns; + above. Without meaning for a telecentric lens
@@ -54,18 +54,18 @@ type Pose struct {
 	HalfMM              float64 // half the unit's width at the seam
 }
 
-func noPose() Pose {
+func noStance() Stance {
 	n := math.NaN()
-	return Pose{n, n, n, n, n, n, n, n, n}
+	return Stance{n, n, n, n, n, n, n, n, n}
 }
 
-// pose tells how the unit stands from the fitted seam in a picture of w by h pixels.
+// stance tells how the unit stands from the fitted seam in a picture of w by h pixels.
 //
 // With the middle of the seam at height z over the axis and its plane pitched by a, a place Y nearer to
 // the lens than the middle is pictured at (z - a Y)/(1 - Y/D), D the distance: to first order z + (z/D - a) Y.
 // The seam's sag c0 is so its depth, about half the width, times the slant a - z/D.
-func (k *closedCurve) pose(w, h int, p Params) Pose {
-	o := Pose{HalfMM: k.half * p.MMPerPX}
+func (k *closedCurve) stance(w, h int, p Params) Stance {
+	o := Stance{HalfMM: k.half * p.MMPerPX}
 	o.RollDeg = deg(math.Atan2(k.sin, k.cos))
 	slant := k.c[2] / k.half
 	uSlant := math.Hypot(math.Hypot(math.Sqrt(k.cov[2][2]), warpMM/p.MMPerPX)/k.half, slant*depthShare)
@@ -102,7 +102,7 @@ const (
 
 // doubt says what to set right where the slant at which the seam is seen makes a step less certain; without a key
 // where it does not. uUM is the step's standard uncertainty, levelUM what it would be without slant.
-func (o Pose) doubt(uUM, levelUM float64) part.Phrase {
+func (o Stance) doubt(uUM, levelUM float64) part.Phrase {
 	if !(math.Abs(o.SlantDeg) > SlantMostDeg && uUM > tellShare*levelUM && uUM-levelUM > tellUM) {
 		return part.Phrase{}
 	}

@@ -32,11 +32,11 @@ func DefaultParams(mmPerPX float64) Params {
 
 // Measurement is what an edge picture says about the seam.
 type Measurement struct {
-	Stations    [2]part.Station // left, then right; also where not measured
-	SeamLine    []part.Point    // followed seam from limb to limb, for drawing; empty where not found
-	Outline     [][]part.Point  // fitted limbs beside the seam, for drawing
-	EdgeWidthPX float64         // 10-90 % width of the limbs' edge in pixels, along the normal; NaN if not measured
-	Pose        Pose            // how the unit stands before the camera
+	Stations    [2]part.StepStation // left, then right; also where not measured
+	SeamLine    []part.Point        // followed seam from limb to limb, for drawing; empty where not found
+	Outline     [][]part.Point      // fitted limbs beside the seam, for drawing
+	EdgeWidthPX float64             // 10-90 % width of the limbs' edge in pixels, along the normal; NaN if not measured
+	Stance      Stance              // how the unit stands before the camera
 }
 
 // Scales for which the lengths in mm above span enough pixels and fit a frame.
@@ -55,9 +55,9 @@ const (
 // 100:2008 (GUM), 5.1.2: the parts are taken as independent and added as
 // squares. XPX, YPX is where the seam meets the shell's outline.
 func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
-	m := Measurement{EdgeWidthPX: math.NaN(), Pose: noPose()}
+	m := Measurement{EdgeWidthPX: math.NaN(), Stance: noStance()}
 	for i, s := range [2]part.Side{part.Left, part.Right} {
-		m.Stations[i] = part.Station{Image: shot.File, AngleDeg: shot.AngleDeg, Side: s, State: part.Unmeasured}
+		m.Stations[i] = part.StepStation{Image: shot.File, AngleDeg: shot.AngleDeg, Side: s, State: part.Unmeasured}
 	}
 	refuse := func(reason part.Phrase) Measurement {
 		for i := range m.Stations {
@@ -96,7 +96,7 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 		seam.refine(l, limbs, p)
 	}
 	if seam.closed != nil {
-		m.Pose = seam.closed.pose(im.W, im.H, p)
+		m.Stance = seam.closed.stance(im.W, im.H, p)
 	}
 	for i := range m.Stations {
 		r := limbResult{reason: cannot[i]}
@@ -111,7 +111,7 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 			}
 			continue
 		}
-		if d := m.Pose.doubt(r.budget.CombinedUM, r.levelUM); d.Key != "" {
+		if d := m.Stance.doubt(r.budget.CombinedUM, r.levelUM); d.Key != "" {
 			r.warnings = append(r.warnings, d)
 		}
 		r.fill(&m.Stations[i], &seam)
@@ -125,7 +125,7 @@ func Measure(im *part.Image, shot part.Shot, p Params) Measurement {
 }
 
 // unmeasured says why a station was not measured.
-func unmeasured(s *part.Station, why part.Phrase) {
+func unmeasured(s *part.StepStation, why part.Phrase) {
 	s.Reason, s.ReasonPhrase = lang.English().Say(&why), &why
 }
 
@@ -201,7 +201,7 @@ type limbResult struct {
 	levelUM  float64 // what the step's standard uncertainty would be if the seam were seen edge on
 }
 
-func (r *limbResult) fill(s *part.Station, seam *seamCurve) {
+func (r *limbResult) fill(s *part.StepStation, seam *seamCurve) {
 	s.State = part.Measured
 	s.StepUM, s.UUM = part.Num(r.step), part.Num(r.budget.CombinedUM)
 	s.GapUM, s.BeadUM = part.Num(r.gap), part.Num(r.bead)

@@ -55,9 +55,9 @@ type shapeData struct {
 
 // ShapeOf fits the curve of steps round the unit to the stations that were measured, with an
 // uncertainty; nil where there are fewer than two. The stations' angles may be any, and
-// any of them may be missing: what they do not tell is in Untold.
-func ShapeOf(stations []part.Station) *part.SeamShape {
-	var used []*part.Station
+// any of them may be missing: what they do not tell is in Undetermined.
+func ShapeOf(stations []part.StepStation) *part.SeamShape {
+	var used []*part.StepStation
 	for i := range stations {
 		s := &stations[i]
 		if s.State == part.Measured && s.StepUM != nil && s.UUM != nil &&
@@ -95,7 +95,7 @@ func ShapeOf(stations []part.Station) *part.SeamShape {
 	return s
 }
 
-func newShapeData(used []*part.Station) *shapeData {
+func newShapeData(used []*part.StepStation) *shapeData {
 	d := &shapeData{}
 	var us []float64
 	for _, s := range used {
@@ -388,7 +388,7 @@ func (f shapeFit) tell(s *part.SeamShape, oval bool) {
 	if u := f.u(unit(0)); u <= maxUM {
 		s.MeanUM, s.UMeanUM, s.ChanceMean = part.Num(f.along(unit(0))), part.Num(u), part.Num(f.chance(0))
 	} else {
-		s.Untold = append(s.Untold, part.TermMean)
+		s.Undetermined = append(s.Undetermined, part.TermMean)
 	}
 	w := f.wave(1)
 	switch {
@@ -403,12 +403,12 @@ func (f shapeFit) tell(s *part.SeamShape, oval bool) {
 		}
 	case w.uLeast <= maxUM:
 		s.AlongDeg, s.AlongUM, s.UAlongUM = part.Num(w.alongDeg), part.Num(w.along), part.Num(w.uLeast)
-		s.Untold = append(s.Untold, part.TermOffCentre)
+		s.Undetermined = append(s.Undetermined, part.TermOffCentre)
 	default:
-		s.Untold = append(s.Untold, part.TermOffCentre)
+		s.Undetermined = append(s.Undetermined, part.TermOffCentre)
 	}
 	if !oval {
-		s.Untold = append(s.Untold, part.TermOval)
+		s.Undetermined = append(s.Undetermined, part.TermOval)
 		return
 	}
 	w = f.wave(2)

@@ -17,10 +17,10 @@ import (
 
 // round returns stations at these places around the seam, each with the standard uncertainty u,
 // the odd ones as left limbs.
-func round(step func(deg float64) float64, u float64, degs ...float64) []part.Station {
-	var out []part.Station
+func round(step func(deg float64) float64, u float64, degs ...float64) []part.StepStation {
+	var out []part.StepStation
 	for i, d := range degs {
-		s := part.Station{Image: fmt.Sprintf("edge_%03.0f.jpg", d), AngleDeg: d, Side: part.Right, State: part.Measured,
+		s := part.StepStation{Image: fmt.Sprintf("edge_%03.0f.jpg", d), AngleDeg: d, Side: part.Right, State: part.Measured,
 			StepUM: part.Num(step(d)), UUM: part.Num(u)}
 		if i%2 == 1 {
 			s.AngleDeg, s.Side = part.Turn(d+180), part.Left
@@ -57,8 +57,8 @@ func TestShapeOfKnownCurve(t *testing.T) {
 		told(t, name+": towards 90", h.Towards90UM, 84*cosDeg(50), 0.05)
 		told(t, name+": oval", h.OvalUM, 20, 0.05)
 		told(t, name+": oval at", h.OvalDeg, 25, 0.1)
-		if len(h.Local)+len(h.Untold) > 0 {
-			t.Errorf("%s: local %v, untold %v", name, h.Local, h.Untold)
+		if len(h.Local)+len(h.Undetermined) > 0 {
+			t.Errorf("%s: local %v, untold %v", name, h.Local, h.Undetermined)
 		}
 		within := func(u *float64, want float64) bool { return *u >= 0.95*want && *u < 1.3*want }
 		if name == "even" && !(within(h.UMeanUM, 1/math.Sqrt(12)) && within(h.UOffCentreUM, math.Sqrt(2./12))) {
@@ -121,18 +121,18 @@ func TestUntoldTerms(t *testing.T) {
 	told(t, "one picture: along", h.AlongUM, 83.5, 1)
 	told(t, "one picture: along deg", h.AlongDeg, 0, 1e-6)
 	if h.OffCentreUM != nil || h.Towards0UM != nil || h.OffCentreMostUM != nil || h.OvalUM != nil || h.OvalMostUM != nil || h.MeanUM != nil ||
-		!slices.Equal(h.Untold, []part.Term{part.TermMean, part.TermOffCentre, part.TermOval}) {
+		!slices.Equal(h.Undetermined, []part.Term{part.TermMean, part.TermOffCentre, part.TermOval}) {
 		t.Errorf("one picture: %+v", h)
 	}
 	h = ShapeOf(round(curve, 1, 0, 90, 180, 270))
 	told(t, "four: mean", h.MeanUM, 12.5, 1)
 	told(t, "four: towards 0", h.Towards0UM, 83.5, 1)
 	told(t, "four: towards 90", h.Towards90UM, 0, 1)
-	if h.OvalUM != nil || h.OvalMostUM != nil || !slices.Equal(h.Untold, []part.Term{part.TermOval}) {
+	if h.OvalUM != nil || h.OvalMostUM != nil || !slices.Equal(h.Undetermined, []part.Term{part.TermOval}) {
 		t.Errorf("four: %+v", h)
 	}
 	h = ShapeOf(round(curve, 1, 0, 30))
-	if h.MeanUM != nil || h.AlongUM != nil || h.OffCentreUM != nil || len(h.Untold) != 3 {
+	if h.MeanUM != nil || h.AlongUM != nil || h.OffCentreUM != nil || len(h.Undetermined) != 3 {
 		t.Errorf("side by side: %+v", h)
 	}
 	if h := ShapeOf(round(curve, 1, 0)); h != nil {
@@ -247,7 +247,7 @@ func TestOffsetOfSharedUnits(t *testing.T) {
 		if err := json.Unmarshal(raw, &truth); err != nil {
 			t.Fatal(err)
 		}
-		var st []part.Station
+		var st []part.StepStation
 		mean, c, s, k := 0.0, 0.0, 0.0, 0.0
 		for _, e := range truth.Edge {
 			m := Measure(readJPEG(t, filepath.Join(filepath.Dir(name), e.File)), part.Shot{File: e.File, AngleDeg: e.AngleDeg}, DefaultParams(truth.MM))

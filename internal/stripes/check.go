@@ -38,8 +38,8 @@ const (
 // the odd light is what the directions' means differ by, two neighbouring ones exchanged make the mean of
 // one direction follow its phasor.
 func (f *frames) order(inside []bool, mmPX float64) error {
-	if f.phases == fewPhases {
-		return f.orderOfFew(inside, mmPX)
+	if f.phases == threePhases {
+		return f.orderOfThree(inside, mmPX)
 	}
 	for d := range f.by {
 		var oddSq, zSq, line float64
@@ -57,16 +57,16 @@ func (f *frames) order(inside []bool, mmPX float64) error {
 }
 
 func (f *frames) exchanged(d int) error {
-	if f.phases == fewPhases { // a lamp on bright paint in the first looks the same
+	if f.phases == threePhases { // a lamp on bright paint in the first looks the same
 		return lang.Error(part.Say("stripes.err.order_three", "along", string('x'+rune(d))))
 	}
 	return lang.Error(part.Say("stripes.err.order_four", "along", string('x'+rune(d))))
 }
 
-// orderOfFew is order for three phases. With phases 0 and 90 degrees exchanged the direction's mean is off by
+// orderOfThree is order for three phases. With phases 0 and 90 degrees exchanged the direction's mean is off by
 // half of the sum of the phasor's parts that come out, with 90 and 180 degrees by half of their difference; the odd light
 // is half of that again.
-func (f *frames) orderOfFew(inside []bool, mmPX float64) error {
+func (f *frames) orderOfThree(inside []bool, mmPX float64) error {
 	for d := range f.by {
 		odd, z := gauss(f.by[d].odd, oddBlurMM/mmPX), f.by[d].z.blurred(oddBlurMM/mmPX)
 		var o, first, second []float64
@@ -85,7 +85,7 @@ func (f *frames) orderOfFew(inside []bool, mmPX float64) error {
 
 // consistency tells whether the pictures belong together, over the pixels inside.
 func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
-	out := Consistency{Few: f.phases == fewPhases}
+	out := Consistency{ThreePhases: f.phases == threePhases}
 	var amp, noise, diff []float64
 	inside = slices.Clone(inside)
 	for i, near := range grown(f.clipped, f.w, clippedBlurs*oddBlurMM/mmPX) {
@@ -117,7 +117,7 @@ func (f *frames) consistency(inside []bool, mmPX float64) Consistency {
 	f.amp = a
 	out.Between = math.Abs(robust.Nth(diff, len(diff)/2)) / a
 	for d := range out.Odd {
-		if out.Odd[d] /= a; out.Few {
+		if out.Odd[d] /= a; out.ThreePhases {
 			out.Odd[d] = 0 // it is Between
 		}
 	}
@@ -204,18 +204,18 @@ func grown(mask []bool, w int, pixels float64) []bool {
 func (c Consistency) check() error {
 	for d := range c.Odd {
 		axis := 'x' + rune(d)
-		if v := max(c.Odd[d]/2, c.sureBias(d)); v > biasLimit {
+		if v := max(c.Odd[d]/2, c.significantBias(d)); v > biasLimit {
 			return lang.Error(part.Say("stripes.err.light", "along", fmt.Sprintf("%c", axis), "percent", fmt.Sprintf("%.0f", 200*v)))
 		}
 	}
-	if c.Few && c.Between*math.Sqrt2 > biasLimit { // light c in one picture of three turns its phase by up to 1.4 c/2A
+	if c.ThreePhases && c.Between*math.Sqrt2 > biasLimit { // light c in one picture of three turns its phase by up to 1.4 c/2A
 		return lang.Error(part.Say("stripes.err.between", "percent", fmt.Sprintf("%.0f", 100*c.Between)))
 	}
 	if c.MovedPX > movedMost {
 		return c.movedError()
 	}
 	limit := noiseLimit
-	if c.Few { // where no stripes are, three phases make noise look larger, by the root of phaseNoise's ratio
+	if c.ThreePhases { // where no stripes are, three phases make noise look larger, by the root of phaseNoise's ratio
 		limit /= math.Sqrt2
 	}
 	if !(c.Noise <= limit) {
@@ -233,8 +233,8 @@ func (c Consistency) movedError() error {
 	return lang.Error(part.Say("stripes.err.moved", "apart_px", fmt.Sprintf("%.1f", c.MovedPX)))
 }
 
-// sureBias is the bias where it is surely over 0, and 0 where it is not known to be.
-func (c Consistency) sureBias(d int) float64 {
+// significantBias is the bias where it is surely over 0, and 0 where it is not known to be.
+func (c Consistency) significantBias(d int) float64 {
 	if !c.BiasKnown[d] || c.Bias[d] < surely*c.UBias[d] {
 		return 0
 	}
@@ -245,7 +245,7 @@ func (c Consistency) sureBias(d int) float64 {
 func (c Consistency) warnings() []part.Phrase {
 	var out []part.Phrase
 	for d := range c.Odd {
-		if v := max(c.Odd[d]/2, c.sureBias(d)); v > biasWarn {
+		if v := max(c.Odd[d]/2, c.significantBias(d)); v > biasWarn {
 			out = append(out, part.Say("stripes.warn.light", "along", fmt.Sprintf("%c", 'x'+rune(d)), "percent",
 				fmt.Sprintf("%.0f", 200*v)))
 		}

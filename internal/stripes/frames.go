@@ -18,8 +18,8 @@ import (
 // Phases is how many pictures there are of each direction: at 0, 90, 180 and 270 degrees. A
 // short set has no fourth.
 const (
-	Phases    = 4
-	fewPhases = 3
+	Phases      = 4
+	threePhases = 3
 )
 
 // Lights are the lights of the eight pictures, those of x first. A short set has the first three
@@ -34,7 +34,7 @@ var Lights = [2][Phases]part.Light{
 // the picture.
 type frames struct {
 	x0, y0, w, h, bin int // the part begins at x0, y0, full-resolution pixels
-	phases            int // Phases or fewPhases
+	phases            int // Phases or threePhases
 	by                [2]buckets
 	clipped           []bool         // in any of them
 	beyond            []bool         // the screen's image ends near by, or is not there, deeper than a rim is; nil: nowhere
@@ -54,7 +54,7 @@ type buckets struct {
 // light's. A picture's noise of variance v gives the odd light v/4; four phases give v/2 in
 // each part, three give v/2 and 3 v/2.
 func (f *frames) phaseNoise() float64 {
-	if f.phases == fewPhases {
+	if f.phases == threePhases {
 		return 4
 	}
 	return 2
@@ -73,7 +73,7 @@ func region(outline []part.Point, w, h, bin int) (x0, y0, cols, rows int) {
 // phasesOf is how many phases of each direction a set has: a short one has neither fourth.
 func phasesOf(images map[part.Light]*part.Image) int {
 	if images[part.StripesX3] == nil && images[part.StripesY3] == nil {
-		return fewPhases
+		return threePhases
 	}
 	return Phases
 }
@@ -149,7 +149,7 @@ func (f *frames) weights(images map[part.Light]*part.Image) []float64 {
 		sign float64
 	}
 	var odd []signed
-	if f.phases == fewPhases {
+	if f.phases == threePhases {
 		for d, of := range Lights {
 			odd = append(odd, signed{images[of[0]], float64(1 - 2*d)}, signed{images[of[2]], float64(1 - 2*d)})
 		}
@@ -200,8 +200,8 @@ func (f *frames) fill(b *buckets, of, other []*part.Image, weight []float64, cli
 		share[c] = float32(w)
 	}
 	inv := 1 / float32(f.bin*f.bin)
-	few := f.phases == fewPhases
-	if few {
+	three := f.phases == threePhases
+	if three {
 		of = []*part.Image{of[0], of[1], of[2], other[0], other[2]}
 	}
 	rows := make([][]float32, len(of))
@@ -219,7 +219,7 @@ func (f *frames) fill(b *buckets, of, other []*part.Image, weight []float64, cli
 		for x, i0 := range rows[0] {
 			i1, i2, i3 := rows[1][x], rows[2][x], rows[3][x]
 			re, im, odd, mean := (i0-i2)/2, (i3-i1)/2, (i0-i1+i2-i3)/4, (i0+i1+i2+i3)/4
-			if few {
+			if three {
 				mean = (i0 + i2) / 2
 				im, odd = mean-i1, (mean-(i3+rows[4][x])/2)/2
 			}
@@ -272,15 +272,15 @@ func lightRow(to []float32, full []bool, im *part.Image, x0, y int, share []floa
 // Consistency is whether eight pictures belong together. What a fault adds is told
 // against the amplitude of the stripes.
 type Consistency struct {
-	Few       bool       // three phases of each direction, not four
-	Odd       [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise, and of three phases
-	Between   float64    // |mean over x - mean over y| over the amplitude, median
-	Noise     float64    // of one picture's pixel, standard deviation, over the amplitude
-	Bias      [2]float64 // of the phase by light that is not in all four pictures alike, radians,
-	UBias     [2]float64 // its standard uncertainty,
-	BiasKnown [2]bool    // and whether they could be measured
-	MovedPX   float64    // farthest that any two pictures show the unit apart, full-resolution pixels, NaN: not measured
-	UMovedPX  float64
+	ThreePhases bool       // three phases of each direction, not four
+	Odd         [2]float64 // light that is in no one phase: |I0 - I1 + I2 - I3| over the amplitude, median; 0 but for noise, and of three phases
+	Between     float64    // |mean over x - mean over y| over the amplitude, median
+	Noise       float64    // of one picture's pixel, standard deviation, over the amplitude
+	Bias        [2]float64 // of the phase by light that is not in all four pictures alike, radians,
+	UBias       [2]float64 // its standard uncertainty,
+	BiasKnown   [2]bool    // and whether they could be measured
+	MovedPX     float64    // farthest that any two pictures show the unit apart, full-resolution pixels, NaN: not measured
+	UMovedPX    float64
 }
 
 // amplitude is the middle amplitude of the stripes where in holds.

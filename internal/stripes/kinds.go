@@ -25,28 +25,28 @@ const (
 
 // kindOf calls a place, and says how sure that is, 0..1.
 func (pl *place) kindOf() (part.Kind, float64) {
-	sure := min(0.95, 0.5+0.25*(pl.overThreshold-1))
+	confidence := min(0.95, 0.5+0.25*(pl.overThreshold-1))
 	switch {
 	case pl.dim > hazeDim && pl.deepest < hazeMost && pl.swings < hazeSwingRad && pl.across >= hazeLeastMM:
-		return part.Haze, sure
+		return part.Haze, confidence
 	case pl.deepest > followLoss && pl.long >= missedMM && (pl.back >= missedBack || pl.hole >= missedHole) && pl.long < 2.5*pl.across:
-		return part.Missed, sure
+		return part.Missed, confidence
 	case pl.long >= runMM && pl.long >= runSlender*pl.across:
-		return part.Run, sure
+		return part.Run, confidence
 	}
-	return part.Crater, sure
+	return part.Crater, confidence
 }
 
 // finding turns a place into a finding.
 func (m *Maps) finding(pl *place, p Params) part.Finding {
-	kind, sure := pl.kindOf()
+	kind, confidence := pl.kindOf()
 	if h, u, ok := m.height(pl, [2]float64{1, 1}); ok && kind == part.Crater && h > 2*u {
 		kind = part.Bubble // it bulges
 	}
 	round := func(v float64) *float64 { return part.Num(math.Round(1000*v) / 1000) }
 	d := math.Sqrt(4 * pl.area / math.Pi)
 	u := math.Hypot(2*m.MMPX, 0.1*d) // the edge's pixel at both ends, and where a slope begins to show
-	out := part.Finding{Kind: kind, Box: m.box(pl.bounds), Zone: m.zone(pl), Confidence: math.Round(100*sure) / 100,
+	out := part.Finding{Kind: kind, Box: m.box(pl.bounds), Zone: m.zone(pl), Confidence: math.Round(100*confidence) / 100,
 		LengthMM: round(pl.long), WidthMM: round(pl.across), ULengthMM: round(u), UWidthMM: round(u), AreaMM2: part.Num(math.Round(1e4*pl.area) / 1e4), AngleDeg: part.Num(math.Round(10*pl.angleDeg) / 10),
 		Features: map[string]float64{"gloss_lost": *round(pl.loss), "gloss_lost_most": *round(pl.deepest), "gloss_in_middle": *round(pl.back), "enclosed": *round(pl.hole), "light_lost": *round(pl.dim), "phase_rad": *round(pl.slope), "over_threshold": *round(pl.overThreshold)},
 	}

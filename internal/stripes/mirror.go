@@ -58,27 +58,27 @@ func (g Gauge) tilt(d int) float64 { return math.Atan(g.ThickUM / 1000 / g.SpanM
 
 // What a mirror is held against (common practice, no source).
 const (
-	mirrorBlocks  = 64   // along the longer side of the picture
-	mirrorLit     = 0.3  // of the best blocks' amplitude: the stripes are seen
-	mirrorFewest  = 0.05 // share of the blocks in which they must be
-	mirrorMiddle  = 0.5  // and of those of the picture's middle
-	mirrorClipped = 0.2  // share of the blocks that may hold clipped samples
-	mirrorOdd     = 0.25 // light that is in no phase, over the amplitude; noise alone makes 0.4
-	mirrorOddWarn = 0.03
-	moveMost      = 0.3  // of a period: more, or a gauge twice as thick as told, could be taken for less
-	moveLeast     = 0.02 // of a period: less is not measured well enough
-	moveGood      = 0.25
-	moveOff       = 0.2 // share by which it may differ from what ruler and gauge say
-	moveOffWarn   = 0.1
-	moveNone      = 0.15 // share of that, under which nothing tilted
-	crossMost     = 0.35 // of the other direction's move over the one's own
-	crossWarn     = 0.1
-	mirrorRough   = 1.0  // root mean square, mrad, that a flat mirror's slopes may differ from a smooth field's
-	tiltUntoldDeg = 50.0 // most that the camera may be tilted where it is not told
-	tiltUDeg      = 3.0  // standard uncertainty of the camera's tilt as told,
-	sineUnknown   = 0.1  // that of its sine where it is not told, and
-	middleUMM     = 2.0  // of where on the mirror the picture's middle lies
-	notAlike      = 25.0 // neighbouring blocks that share their fault count as one
+	mirrorBlocks   = 64   // along the longer side of the picture
+	mirrorLit      = 0.3  // of the best blocks' amplitude: the stripes are seen
+	mirrorFewest   = 0.05 // share of the blocks in which they must be
+	mirrorMiddle   = 0.5  // and of those of the picture's middle
+	mirrorClipped  = 0.2  // share of the blocks that may hold clipped samples
+	mirrorOdd      = 0.25 // light that is in no phase, over the amplitude; noise alone makes 0.4
+	mirrorOddWarn  = 0.03
+	moveMost       = 0.3  // of a period: more, or a gauge twice as thick as told, could be taken for less
+	moveLeast      = 0.02 // of a period: less is not measured well enough
+	moveGood       = 0.25
+	moveOff        = 0.2 // share by which it may differ from what ruler and gauge say
+	moveOffWarn    = 0.1
+	moveNone       = 0.15 // share of that, under which nothing tilted
+	crossMost      = 0.35 // of the other direction's move over the one's own
+	crossWarn      = 0.1
+	mirrorRough    = 1.0  // root mean square, mrad, that a flat mirror's slopes may differ from a smooth field's
+	tiltUnknownDeg = 50.0 // most that the camera may be tilted where it is not told
+	tiltUDeg       = 3.0  // standard uncertainty of the camera's tilt as told,
+	sineUnknown    = 0.1  // that of its sine where it is not told, and
+	middleUMM      = 2.0  // of where on the mirror the picture's middle lies
+	notAlike       = 25.0 // neighbouring blocks that share their fault count as one
 )
 
 // Sensitivity measures how many radians of phase one radian of slope makes along x and y, from a flat mirror in three
@@ -89,16 +89,16 @@ const (
 // edge to screen is longer than the distance from the middle by half the span times the tilt's sine, and by as much the move along x
 // is too large, which is taken off. Deflectometry: Knauer, Kaminski & Haeusler 2004, Proc. SPIE 5457, 366; uncertainties are
 // combined as in JCGM 100, 5.1.2.
-func Sensitivity(flat, alongX, alongY *Position, g Gauge, told Screen) (Mirror, error) {
+func Sensitivity(flat, alongX, alongY *Position, g Gauge, known Screen) (Mirror, error) {
 	switch {
-	case !told.Known():
+	case !known.Known():
 		return Mirror{}, errors.New("stripes: how far the screen stands is not told; hold a ruler along the mirrored line of sight and write distance_mm in the station file: it is the first guess that tells a period from the next")
 	case !(g.ThickUM > 0 && g.SpanMM[0] > 0 && g.SpanMM[1] > 0 && g.UThickUM >= 0 && g.USpanMM >= 0):
 		return Mirror{}, fmt.Errorf("stripes: a gauge of %v um under a mirror of %v and %v mm tilts nothing; give thickness and spans above 0", g.ThickUM, g.SpanMM[0], g.SpanMM[1])
 	}
 	var wanted [2]float64 // radians of phase by ruler and gauge
 	for d := range wanted {
-		wanted[d] = g.tilt(d) / Screen{PeriodMM: told.PeriodMM, DistanceMM: told.DistanceMM, TiltDeg: told.TiltDeg}.slopePerRad()[d]
+		wanted[d] = g.tilt(d) / Screen{PeriodMM: known.PeriodMM, DistanceMM: known.DistanceMM, TiltDeg: known.TiltDeg}.slopePerRad()[d]
 		if move := wanted[d] / (2 * math.Pi); !(move <= moveMost) {
 			return Mirror{}, fmt.Errorf("stripes: a gauge of %.0f um over %.0f mm moves the stripes along %c by %.2f of a period, and over %.2f one could be taken for another; use one of %.0f um or less, or lift an edge that is farther off",
 				g.ThickUM, g.SpanMM[d], 'x'+rune(d), move, moveMost, math.Floor(g.ThickUM*moveGood/move))
@@ -111,7 +111,7 @@ func Sensitivity(flat, alongX, alongY *Position, g Gauge, told Screen) (Mirror, 
 	if err != nil {
 		return Mirror{}, err
 	}
-	m := Mirror{Schema: FileSchema, Kind: KindMirror, PeriodMM: told.PeriodMM, ToldDistanceMM: told.DistanceMM, ToldTiltDeg: told.TiltDeg,
+	m := Mirror{Schema: FileSchema, Kind: KindMirror, PeriodMM: known.PeriodMM, StatedDistanceMM: known.DistanceMM, StatedTiltDeg: known.TiltDeg,
 		GaugeUM: g.ThickUM, UGaugeUM: g.UThickUM, SpanMM: g.SpanMM, USpanMM: g.USpanMM}
 	own, rough := flat.own(used)
 	if math.Abs(own[0][1]) > math.Abs(own[0][0]) || math.Abs(own[1][0]) > math.Abs(own[1][1]) {
@@ -123,11 +123,11 @@ func Sensitivity(flat, alongX, alongY *Position, g Gauge, told Screen) (Mirror, 
 			moves[k][d] = flat.moved(p, d, used)
 		}
 	}
-	if err := inOrder(moves, wanted, told.TiltDeg != 0); err != nil {
+	if err := inOrder(moves, wanted, known.TiltDeg != 0); err != nil {
 		return Mirror{}, err
 	}
-	m.fill(moves, g, told, rough)
-	m.look(three, moves, wanted, used, told)
+	m.fill(moves, g, known, rough)
+	m.look(three, moves, wanted, used, known)
 	return m, nil
 }
 
@@ -271,7 +271,7 @@ func (p *Position) fit(z []complex128, used []bool, order int) move {
 }
 
 // inOrder says why three positions are not what they are named.
-func inOrder(moves [2][2]move, wanted [2]float64, tiltTold bool) error {
+func inOrder(moves [2][2]move, wanted [2]float64, tiltKnown bool) error {
 	x, y := [2]float64{math.Abs(moves[0][0].rad), math.Abs(moves[0][1].rad)}, [2]float64{math.Abs(moves[1][0].rad),
 		math.Abs(moves[1][1].rad)}
 	for k, m := range [2][2]float64{x, y} {
@@ -288,8 +288,8 @@ func inOrder(moves [2][2]move, wanted [2]float64, tiltTold bool) error {
 	}
 	for d, m := range [2]float64{x[0], y[1]} {
 		least := 1 / (1 + moveOff)
-		if d == 1 && !tiltTold {
-			least *= math.Cos(tiltUntoldDeg * math.Pi / 180)
+		if d == 1 && !tiltKnown {
+			least *= math.Cos(tiltUnknownDeg * math.Pi / 180)
 		}
 		if q := m / wanted[d]; !(q > least && q < 1+moveOff) {
 			return fmt.Errorf("stripes: the stripes along %c moved by %.3f of a period, and gauge, span and ruler say %.3f; measure the gauge's thickness, the span and the screen's distance again, and see that gauge and edges were clean", 'x'+rune(d), m/(2*math.Pi), wanted[d]/(2*math.Pi))
@@ -299,19 +299,19 @@ func inOrder(moves [2][2]move, wanted [2]float64, tiltTold bool) error {
 }
 
 // fill tells the sensitivity and what follows from it.
-func (m *Mirror) fill(moves [2][2]move, g Gauge, told Screen, rough [2]float64) {
-	perMM := 4 * math.Pi / told.PeriodMM
+func (m *Mirror) fill(moves [2][2]move, g Gauge, known Screen, rough [2]float64) {
+	perMM := 4 * math.Pi / known.PeriodMM
 	var raw [2]float64
 	for d := range raw {
 		raw[d] = math.Abs(moves[d][d].rad) / g.tilt(d)
 	}
 	// How far the mirrored line of sight leans: as told, else by what the two directions differ.
-	lean, uLean := math.Sin(math.Abs(told.TiltDeg)*math.Pi/180), math.Cos(told.TiltDeg*math.Pi/180)*tiltUDeg*math.Pi/180
-	if told.TiltDeg == 0 {
+	lean, uLean := math.Sin(math.Abs(known.TiltDeg)*math.Pi/180), math.Cos(known.TiltDeg*math.Pi/180)*tiltUDeg*math.Pi/180
+	if known.TiltDeg == 0 {
 		lean, uLean = math.Sqrt(max(0, 1-math.Pow(min(1, raw[1]/raw[0]), 2))), sineUnknown
 	}
-	longer := [2]float64{g.SpanMM[0] / 2 * lean / told.DistanceMM, 0}
-	uLonger := [2]float64{math.Hypot(middleUMM*lean, g.SpanMM[0]/2*uLean) / told.DistanceMM, 0}
+	longer := [2]float64{g.SpanMM[0] / 2 * lean / known.DistanceMM, 0}
+	uLonger := [2]float64{math.Hypot(middleUMM*lean, g.SpanMM[0]/2*uLean) / known.DistanceMM, 0}
 	// Along y the middle's rise shifts the stripes along x too, the way that lifting the screen's side did.
 	rise := [2]float64{0, math.Copysign(perMM*g.ThickUM/2000*lean, moves[0][0].rad)}
 	for d := range raw {
@@ -358,10 +358,10 @@ func (m *Mirror) own(d int) float64 {
 }
 
 // look tells what is remarkable and not enough to refuse it.
-func (m *Mirror) look(three [3]*Position, moves [2][2]move, wanted [2]float64, used []bool, told Screen) {
+func (m *Mirror) look(three [3]*Position, moves [2][2]move, wanted [2]float64, used []bool, known Screen) {
 	warn := m.warn
 	for d := range wanted {
-		if q := math.Abs(moves[d][d].rad) / wanted[d]; (d == 0 || told.TiltDeg != 0) && math.Abs(math.Log(q)) > math.Log(1+moveOffWarn) {
+		if q := math.Abs(moves[d][d].rad) / wanted[d]; (d == 0 || known.TiltDeg != 0) && math.Abs(math.Log(q)) > math.Log(1+moveOffWarn) {
 			warn(part.Say("stripes.warn.gauge", "along", fmt.Sprintf("%c", 'x'+rune(d)), "percent", fmt.Sprintf("%.0f", 100*q)))
 		}
 		if c := math.Tan(m.CrossDeg[d] * math.Pi / 180); math.Abs(c) > crossWarn {
@@ -375,9 +375,9 @@ func (m *Mirror) look(three [3]*Position, moves [2][2]move, wanted [2]float64, u
 	if odd := three[0].oddShare(used); odd > mirrorOddWarn {
 		warn(part.Say("stripes.warn.odd", "percent", fmt.Sprintf("%.0f", 100*odd)))
 	}
-	r, c := m.RadPerRad[1]/m.RadPerRad[0], math.Cos(told.TiltDeg*math.Pi/180)
-	if u := r * math.Hypot(m.own(0), m.own(1)); told.TiltDeg != 0 && math.Abs(r-c) > surely*u+0.02 {
-		warn(part.Say("stripes.warn.tilt", "ratio", fmt.Sprintf("%.2f", r), "tilt_deg", fmt.Sprintf("%.0f", math.Abs(told.TiltDeg)),
+	r, c := m.RadPerRad[1]/m.RadPerRad[0], math.Cos(known.TiltDeg*math.Pi/180)
+	if u := r * math.Hypot(m.own(0), m.own(1)); known.TiltDeg != 0 && math.Abs(r-c) > surely*u+0.02 {
+		warn(part.Say("stripes.warn.tilt", "ratio", fmt.Sprintf("%.2f", r), "tilt_deg", fmt.Sprintf("%.0f", math.Abs(known.TiltDeg)),
 			"wanted", fmt.Sprintf("%.2f", c)))
 	}
 }

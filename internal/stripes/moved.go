@@ -20,7 +20,7 @@ const (
 func (f *frames) picture(d, k int) *part.Plane {
 	b := &f.by[d]
 	odd := float32(1 - 2*(k%2))
-	if f.phases == fewPhases {
+	if f.phases == threePhases {
 		odd = 0
 	}
 	out := part.NewPlane(b.mean.W, b.mean.H)

@@ -23,7 +23,7 @@ func Paint(white *part.Image, images map[part.Light]*part.Image) (*part.Image, e
 		all = append(all, white)
 	}
 	whites, step := float32(len(all)), 1
-	if phasesOf(images) == fewPhases {
+	if phasesOf(images) == threePhases {
 		step = 2
 	}
 	for _, of := range Lights {

@@ -42,24 +42,24 @@ type Curve struct {
 // Mirror is how many radians of phase one radian of slope makes, told by a flat mirror in three positions, along x and y. It
 // is the content of a file (JSON).
 type Mirror struct {
-	Schema         int        `json:"schema"` // [FileSchema]
-	Kind           string     `json:"kind"`   // [KindMirror]
-	RadPerRad      [2]float64 `json:"rad_per_rad"`
-	URadPerRad     [2]float64 `json:"u_rad_per_rad"`    // standard uncertainties
-	Parts          [2][]Share `json:"u_parts"`          // what they come from
-	CrossDeg       [2]float64 `json:"cross_deg"`        // by how much the tilt's axis seems beside the picture's
-	RoughMRad      [2]float64 `json:"rough_mrad"`       // root mean square slope of the mirror beside a smooth field
-	DistanceMM     float64    `json:"distance_mm"`      // that a screen square to the mirrored line of sight would have,
-	UDistanceMM    float64    `json:"u_distance_mm"`    //
-	TiltDeg        float64    `json:"tilt_deg"`         // and the tilt, without its sign
-	UTiltDeg       float64    `json:"u_tilt_deg"`       //
-	PeriodMM       float64    `json:"period_mm"`        // of the stripes that were shown
-	ToldDistanceMM float64    `json:"told_distance_mm"` // by the ruler, and
-	ToldTiltDeg    float64    `json:"told_tilt_deg"`    // as the station had it then
-	GaugeUM        float64    `json:"gauge_um"`
-	UGaugeUM       float64    `json:"u_gauge_um"`
-	SpanMM         [2]float64 `json:"span_mm"`
-	USpanMM        float64    `json:"u_span_mm"`
+	Schema           int        `json:"schema"` // [FileSchema]
+	Kind             string     `json:"kind"`   // [KindMirror]
+	RadPerRad        [2]float64 `json:"rad_per_rad"`
+	URadPerRad       [2]float64 `json:"u_rad_per_rad"`    // standard uncertainties
+	Parts            [2][]Share `json:"u_parts"`          // what they come from
+	CrossDeg         [2]float64 `json:"cross_deg"`        // by how much the tilt's axis seems beside the picture's
+	RoughMRad        [2]float64 `json:"rough_mrad"`       // root mean square slope of the mirror beside a smooth field
+	DistanceMM       float64    `json:"distance_mm"`      // that a screen square to the mirrored line of sight would have,
+	UDistanceMM      float64    `json:"u_distance_mm"`    //
+	TiltDeg          float64    `json:"tilt_deg"`         // and the tilt, without its sign
+	UTiltDeg         float64    `json:"u_tilt_deg"`       //
+	PeriodMM         float64    `json:"period_mm"`        // of the stripes that were shown
+	StatedDistanceMM float64    `json:"told_distance_mm"` // by the ruler, and
+	StatedTiltDeg    float64    `json:"told_tilt_deg"`    // as the station had it then
+	GaugeUM          float64    `json:"gauge_um"`
+	UGaugeUM         float64    `json:"u_gauge_um"`
+	SpanMM           [2]float64 `json:"span_mm"`
+	USpanMM          float64    `json:"u_span_mm"`
 	Proof
 }
 

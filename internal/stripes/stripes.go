@@ -122,7 +122,7 @@ func Open(images map[part.Light]*part.Image, outline []part.Point, p Params) (*S
 	s := &Set{f: f, m: m, p: p, face: inside(at, f.w, f.h)}
 	m.Depth = depths(s.face, f.w)
 	whole := m.deeper(innerMM)
-	if n := count(whole); n < fewPixels {
+	if n := count(whole); n < minPixels {
 		return nil, lang.Error(part.Say("stripes.err.face_small", "n", strconv.Itoa(n), "mm", fmt.Sprintf("%.3f", m.MMPX), "inside_mm",
 			fmt.Sprintf("%.1f", innerMM)))
 	}
@@ -179,7 +179,7 @@ func (s *Set) Measure() (Result, error) {
 	if err := m.leaveOut(&out, doubtful, edges); err != nil {
 		return Result{}, err
 	}
-	if n := count(m.looked); n < fewPixels {
+	if n := count(m.looked); n < minPixels {
 		return Result{}, lang.Error(part.Say("stripes.err.no_mirror", "n", strconv.Itoa(n), "mm", fmt.Sprintf("%.3f", m.MMPX)))
 	}
 	m.fillFrom(f, p)
@@ -248,10 +248,10 @@ func (m *Maps) fillFrom(f *frames, p Params) {
 }
 
 // innerMM is how deep inside the outline the rim's rounding ends (common practice, no
-// source); fewPixels are too few to tell anything.
+// source); fewer than minPixels are too few to tell anything.
 const (
 	innerMM   = 0.6
-	fewPixels = 400
+	minPixels = 400
 )
 
 // What is next to clipped light is spoilt as far as blurs reach; the scales

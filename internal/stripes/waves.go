@@ -60,7 +60,7 @@ func (m *Maps) waves(p Params) Waves {
 			}
 		}
 	}
-	if n < fewPixels {
+	if n < minPixels {
 		return out
 	}
 	out.LostShare = float64(lost) / float64(n)
@@ -220,8 +220,8 @@ func ofMean(tiles []float64) float64 {
 	for _, v := range tiles {
 		ss += (v - mean) * (v - mean)
 	}
-	few := float64(len(tiles)) / 2 // tiles lie half over each other
-	return math.Sqrt(ss/max(1, float64(len(tiles)-1))/max(1, few)) + 0.02*math.Abs(mean)
+	tilesApart := float64(len(tiles)) / 2 // tiles lie half over each other
+	return math.Sqrt(ss/max(1, float64(len(tiles)-1))/max(1, tilesApart)) + 0.02*math.Abs(mean)
 }
 
 // tile is one tile's variance by wavelength, of two planes: they are transformed as real and

@@ -50,7 +50,7 @@ const (
 	wedgeRobust  = 6     // rounds in which steps that are far off lose their weight
 	wedgeFar     = 10.0  // standard deviations of the others by which a step is left out,
 	wedgeOut     = 2     // and of ten so many at most
-	wedgeSure    = 0.002 // standard uncertainty of gamma that no wedge is better than
+	wedgeMinU    = 0.002 // standard uncertainty of gamma that no wedge is better than
 	leastGamma   = 1.5   // screens are made for 1.8 to 2.6
 	mostGamma    = 3.2
 	wedgeRounds  = 30
@@ -193,7 +193,7 @@ func (w *Wedge) Fit() (Curve, error) {
 		return Curve{}, errors.New("stripes: the steps do not tell the curve; show more of them, from black to white")
 	}
 	wide := math.Sqrt(ss/dof) * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.Quantile(0.975) / 2
-	c.UGamma, c.UOffset = max(wide*math.Sqrt(inv.At(2, 2)), wedgeSure), wide*math.Sqrt(inv.At(0, 0))/gain
+	c.UGamma, c.UOffset = max(wide*math.Sqrt(inv.At(2, 2)), wedgeMinU), wide*math.Sqrt(inv.At(0, 0))/gain
 	c.Offset = c.Offset/gain + w.stray()
 	if c.UGamma > wedgeTooWide {
 		return Curve{}, fmt.Errorf("stripes: gamma would be known to %.2f only; show more steps, and expose longer", 2*c.UGamma)

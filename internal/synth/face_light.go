@@ -145,7 +145,7 @@ func (sc *scene) background() {
 	if p.Background == "bright" {
 		around = [2]float64{0.75, 0.6}
 	}
-	pig := newPigment(p, sc.base, sc.light[0])
+	pig := newPaint(p, sc.base, sc.light[0])
 	ring := p.RingMM * sc.px
 	rows(0, p.H, func(y int) {
 		fy := float64(y)

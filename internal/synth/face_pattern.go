@@ -2,9 +2,9 @@ package synth
 
 import "math"
 
-// pigment is the faceplate's colour by place. It lies under the lacquer and
+// paint is the faceplate's colour by place. It lies under the lacquer and
 // looks alike in both lights; only flakes glitter a little under raking light.
-type pigment struct {
+type paint struct {
 	kind       string
 	base       [3]float64
 	light      [3]float64 // a paler pigment
@@ -14,8 +14,8 @@ type pigment struct {
 	mmPerPixel float64
 }
 
-func newPigment(p FaceParams, base [3]float64, c *canvas) *pigment {
-	pg := &pigment{kind: p.Pattern, base: base, mmPerPixel: p.MMPerPX}
+func newPaint(p FaceParams, base [3]float64, c *canvas) *paint {
+	pg := &paint{kind: p.Pattern, base: base, mmPerPixel: p.MMPerPX}
 	for k := range base {
 		pg.light[k] = min(1, base[k]*1.15+0.1*(1-base[k]))
 		pg.dark[k] = base[k] * 0.25
@@ -39,7 +39,7 @@ func newPigment(p FaceParams, base [3]float64, c *canvas) *pigment {
 
 // at is the colour x, y millimetres from the middle, and how much brighter it
 // is under raking light than its colour says.
-func (pg *pigment) at(x, y float64) (rgb [3]float64, sparkle float64) {
+func (pg *paint) at(x, y float64) (rgb [3]float64, sparkle float64) {
 	switch pg.kind {
 	case "flake":
 		a := edgeOf(pg.f.at(x+0.5*y, y-0.5*x)-0.3, 0.05)
@@ -71,7 +71,7 @@ func (pg *pigment) at(x, y float64) (rgb [3]float64, sparkle float64) {
 }
 
 // mark is a made-up sign: a ring with two bars across it.
-func (pg *pigment) mark(x, y float64) float64 {
+func (pg *paint) mark(x, y float64) float64 {
 	soft := pg.mmPerPixel
 	r := math.Hypot(x, y)
 	ring := clamp01((0.15-math.Abs(r-1.3))/soft + 0.5)

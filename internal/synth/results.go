@@ -72,7 +72,7 @@ func (d *resultDrawing) seam() {
 		fit := !d.often(3)
 		d.picture(part.PictureReport{File: file, View: part.Edge, AngleDeg: angle}, fit)
 		for k, side := range []part.Side{part.Left, part.Right} {
-			s := part.Station{Image: file, AngleDeg: angle, Side: side, State: part.Unmeasured, Reason: "drawn so"}
+			s := part.StepStation{Image: file, AngleDeg: angle, Side: side, State: part.Unmeasured, Reason: "drawn so"}
 			if fit && !d.often(3) {
 				a := s.AroundDeg()
 				v := mean + off*at(a-towards) + oval*at(2*(a-ovalDeg)) + 2*d.rng.NormFloat64()

@@ -42,16 +42,16 @@ func Flat(mmPerPX float64, origin part.Point, deg float64) func(x, y float64) pa
 	}
 }
 
-// Pose is where a target stands before the camera: its point at XMM, YMM lies
+// Placement is where a target stands before the camera: its point at XMM, YMM lies
 // on the axis at DistanceMM, and it is turned there about the picture's x axis,
 // then its y axis, then its normal.
-type Pose struct {
+type Placement struct {
 	XMM, YMM, DistanceMM           float64
 	AboutXDeg, AboutYDeg, AboutDeg float64
 }
 
 // Tilted maps a target in a pose through a lens.
-func Tilted(l optics.Lens, p Pose) func(x, y float64) part.Point {
+func Tilted(l optics.Lens, p Placement) func(x, y float64) part.Point {
 	sx, cx := math.Sincos(p.AboutXDeg * math.Pi / 180)
 	sy, cy := math.Sincos(p.AboutYDeg * math.Pi / 180)
 	sz, cz := math.Sincos(p.AboutDeg * math.Pi / 180)

@@ -48,7 +48,7 @@ func TestFillClips(t *testing.T) {
 // Tilted and Flat agree for a target square to an ideal lens.
 func TestTiltedSquareOn(t *testing.T) {
 	l := optics.Lens{FX: 1000, FY: 1000, CX: 320, CY: 240}
-	a := Tilted(l, Pose{XMM: 3, YMM: 4, DistanceMM: 100, AboutDeg: 7})(5, -2)
+	a := Tilted(l, Placement{XMM: 3, YMM: 4, DistanceMM: 100, AboutDeg: 7})(5, -2)
 	b := Flat(0.1, part.Point{X: 320, Y: 240}, 7)(2, -6)
 	if math.Hypot(a.X-b.X, a.Y-b.Y) > 1e-9 {
 		t.Errorf("%v and %v", a, b)

@@ -15,7 +15,7 @@ type QuizTest struct {
 // QuizNow is where a trainee stands in a test.
 type QuizNow struct {
 	Title             string
-	Showing, Of       int  // from 0
+	Trial, Of         int  // from 0
 	Done              bool // all were answered
 	Stage             part.Stage
 	Lights            []part.Light // of its pictures

@@ -18,7 +18,7 @@
 //  2. quizdraw.go: what a trainer asks for; a test drawn from a pool; which unit
 //     comes next ([Test.Next] has the rule);
 //  3. quizpeople.go: who takes it, where two have the same initials;
-//  4. quizbook.go: a taking read out of its events, so that it goes on after a cut;
+//  4. quizbook.go: an attempt read out of its events, so that it goes on after a cut;
 //  5. quizscore.go: hits, misses, false marks, kinds, places, agreement with the
 //     reference and with oneself, sizes seen;
 //  6. quizcertificate.go: what is asked for a certificate, and until when it holds.

@@ -11,16 +11,16 @@ import (
 )
 
 // Topics of the journals in which tests are kept. A test's journal has one entry;
-// a taking's grows with each unit that is shown and answered.
+// an attempt's grows with each unit that is shown and answered.
 const (
-	TopicQuiz   = "quiz"
-	TopicTaking = "quiz-taking"
+	TopicQuiz    = "quiz"
+	TopicAttempt = "quiz-taking"
 )
 
 // Kinds of entries.
 const (
 	EventDrawn     = "drawn"     // of a quiz: DrawnBody
-	EventBegun     = "begun"     // of a taking: BegunBody; the other ones too
+	EventBegun     = "begun"     // of an attempt: BegunBody; the other ones too
 	EventShown     = "shown"     // ShownBody
 	EventAnswered  = "answered"  // AnsweredBody
 	EventGone      = "gone"      // ShownBody: its picture was not there any more
@@ -38,12 +38,12 @@ type (
 		Person string `json:"person"` // id
 	}
 	ShownBody struct {
-		Showing int    `json:"showing"` // from 0
-		Item    string `json:"item"`    // key
+		Trial int    `json:"showing"` // from 0
+		Item  string `json:"item"`    // key
 	}
 	AnsweredBody struct {
-		Showing int    `json:"showing"`
-		Item    string `json:"item"`
+		Trial int    `json:"showing"`
+		Item  string `json:"item"`
 		Answer
 	}
 	CertifiedBody struct {
@@ -76,12 +76,12 @@ func ReadQuiz(events []part.Entry) (Quiz, error) {
 
 // What callers tell apart.
 var (
-	ErrNoQuiz   = errors.New("there is no test of this name")
-	ErrNoTaking = errors.New("there is no taking of this name")
+	ErrNoQuiz    = errors.New("there is no test of this name")
+	ErrNoAttempt = errors.New("there is no attempt of this name")
 )
 
-// Taking is one person's way through a test.
-type Taking struct {
+// Attempt is one person's way through a test.
+type Attempt struct {
 	Name, Quiz, Person string
 	Begun, Finished    time.Time // Finished zero: not yet
 	Last               time.Time // when anything was last done
@@ -97,23 +97,23 @@ type Open struct {
 	Since time.Time // when it was shown first: a time limit counts from here, also after a break
 }
 
-// ReadTaking reads a taking out of the entries of its journal. Each answer must be
+// ReadAttempt reads an attempt out of the entries of its journal. Each answer must be
 // of the unit that was shown; what does not fit tells that the journal is not whole.
-func ReadTaking(q Quiz, events []part.Entry) (Taking, error) {
+func ReadAttempt(q Quiz, events []part.Entry) (Attempt, error) {
 	if len(events) == 0 {
-		return Taking{}, ErrNoTaking
+		return Attempt{}, ErrNoAttempt
 	}
-	t := Taking{Name: events[0].Name, Quiz: q.Name, Entries: int64(len(events))}
+	t := Attempt{Name: events[0].Name, Quiz: q.Name, Entries: int64(len(events))}
 	for i, e := range events {
 		if err := t.take(q.Test, i, e); err != nil {
-			return t, fmt.Errorf("taking %s, entry %d (%s): %w", t.Name, i+1, e.Kind, err)
+			return t, fmt.Errorf("attempt %s, entry %d (%s): %w", t.Name, i+1, e.Kind, err)
 		}
 		t.Last = e.At
 	}
 	return t, nil
 }
 
-func (t *Taking) take(q Test, i int, e part.Entry) error {
+func (t *Attempt) take(q Test, i int, e part.Entry) error {
 	item := func(key string) (int, error) {
 		n := slices.IndexFunc(q.Pool, func(it Item) bool { return it.Key == key })
 		if n < 0 {
@@ -122,10 +122,10 @@ func (t *Taking) take(q Test, i int, e part.Entry) error {
 		return n, nil
 	}
 	if (i == 0) != (e.Kind == EventBegun) {
-		return errors.New("a taking begins once, with its first entry")
+		return errors.New("an attempt begins once, with its first entry")
 	}
 	if !t.Finished.IsZero() && e.Kind != EventCertified {
-		return errors.New("the taking was over")
+		return errors.New("the attempt was over")
 	}
 	switch e.Kind {
 	case EventBegun:
@@ -143,8 +143,8 @@ func (t *Taking) take(q Test, i int, e part.Entry) error {
 		if err != nil {
 			return err
 		}
-		if b.Showing != len(t.Shown) || t.Open != nil {
-			return fmt.Errorf("unit %d was shown where unit %d was open", b.Showing+1, len(t.Shown)+1)
+		if b.Trial != len(t.Shown) || t.Open != nil {
+			return fmt.Errorf("unit %d was shown where unit %d was open", b.Trial+1, len(t.Shown)+1)
 		}
 		t.Open = &Open{n, e.At}
 	case EventAnswered:
@@ -152,13 +152,13 @@ func (t *Taking) take(q Test, i int, e part.Entry) error {
 		if err := json.Unmarshal(e.Body, &b); err != nil {
 			return err
 		}
-		return t.close(item, b.Showing, b.Item, Shown{Answer: b.Answer})
+		return t.close(item, b.Trial, b.Item, Shown{Answer: b.Answer})
 	case EventGone:
 		var b ShownBody
 		if err := json.Unmarshal(e.Body, &b); err != nil {
 			return err
 		}
-		return t.close(item, b.Showing, b.Item, Shown{Gone: true})
+		return t.close(item, b.Trial, b.Item, Shown{Gone: true})
 	case EventFinished:
 		if t.Open != nil {
 			return errors.New("a unit was still open")
@@ -176,13 +176,13 @@ func (t *Taking) take(q Test, i int, e part.Entry) error {
 	return nil
 }
 
-func (t *Taking) close(item func(string) (int, error), showing int, key string, s Shown) error {
+func (t *Attempt) close(item func(string) (int, error), trial int, key string, s Shown) error {
 	n, err := item(key)
 	if err != nil {
 		return err
 	}
-	if t.Open == nil || t.Open.Item != n || showing != len(t.Shown) {
-		return fmt.Errorf("unit %d (%s) was not the one that was shown", showing+1, key)
+	if t.Open == nil || t.Open.Item != n || trial != len(t.Shown) {
+		return fmt.Errorf("unit %d (%s) was not the one that was shown", trial+1, key)
 	}
 	s.Item, t.Open = n, nil
 	t.Shown = append(t.Shown, s)

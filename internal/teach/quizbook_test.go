@@ -77,7 +77,7 @@ func TestTakingResumes(t *testing.T) {
 	j.add(t, EventBegun, BegunBody{"Q1", "p1"})
 	for {
 		// Each round starts from the journal alone, as after a cut.
-		now, err := ReadTaking(q, j.events)
+		now, err := ReadAttempt(q, j.events)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -88,7 +88,7 @@ func TestTakingResumes(t *testing.T) {
 		}
 		if now.Open == nil {
 			j.add(t, EventShown, ShownBody{len(now.Shown), q.Test.Pool[i].Key})
-			if now, err = ReadTaking(q, j.events); err != nil {
+			if now, err = ReadAttempt(q, j.events); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -97,7 +97,7 @@ func TestTakingResumes(t *testing.T) {
 		}
 		j.add(t, EventAnswered, AnsweredBody{len(now.Shown), q.Test.Pool[i].Key, rightly(q.Test.Pool[i])})
 	}
-	got, err := ReadTaking(q, j.events)
+	got, err := ReadAttempt(q, j.events)
 	if err != nil || got.Finished.IsZero() || got.Person != "p1" || !slices.Equal(keys(q.Test, got.Shown), want) {
 		t.Errorf("%v: %v, want %v", err, keys(q.Test, got.Shown), want)
 	}
@@ -116,7 +116,7 @@ func TestTakingResumes(t *testing.T) {
 		"broken":         append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: EventShown, Body: json.RawMessage("[]")}),
 		"another unit":   append(slices.Clone(j.events[:1]), part.Entry{Name: "T1", Kind: EventShown, Body: json.RawMessage(`{"showing":0,"item":"zz"}`)}),
 	} {
-		if _, err := ReadTaking(q, events); err == nil {
+		if _, err := ReadAttempt(q, events); err == nil {
 			t.Errorf("%s: taken for whole", name)
 		}
 	}

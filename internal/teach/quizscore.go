@@ -94,7 +94,7 @@ type SizeCurve struct {
 
 // Mistake is a showing that was not all right.
 type Mistake struct {
-	Showing   int // from 0
+	Trial     int // from 0
 	Item      int // in the pool
 	Answer    Answer
 	Missed    []int // defects that can be seen and were not marked
@@ -399,7 +399,7 @@ func (g *scoring) curves(s *Score) {
 func (g *scoring) mistakes(s *Score) {
 	for i, x := range g.shown {
 		it, o := g.t.Pool[x.Item], g.out[i]
-		m := Mistake{Showing: g.number[i], Item: x.Item, Answer: x.Answer, False: o.False, Mark: o.Mark, Verdict: x.Answer.verdict() != it.Verdict}
+		m := Mistake{Trial: g.number[i], Item: x.Item, Answer: x.Answer, False: o.False, Mark: o.Mark, Verdict: x.Answer.verdict() != it.Verdict}
 		for d, k := range it.Known {
 			switch at := o.Mark[d]; {
 			case at < 0 && k.Visible():

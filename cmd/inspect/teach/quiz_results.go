@@ -14,18 +14,18 @@ import (
 func newQuizResultCommand(o *book.QuizOptions) *cobra.Command {
 	var sheet cli.SheetOptions
 	cmd := &cobra.Command{
-		Use:   "result TAKING",
+		Use:   "result ATTEMPT",
 		Short: "Score a test that was taken, each mistake beside the right answer",
-		Long: `result scores the taking whose name begins with TAKING ('inspect quiz list' names
+		Long: `result scores the attempt whose name begins with ATTEMPT ('inspect quiz list' names
 them), also one that was broken off. With --out it writes the page, with pictures.`,
-		Args: flags.OneArg("name the taking"),
+		Args: flags.OneArg("name the attempt"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.With(cmd.Context(), false, func(b *book.Book, l *lang.Lang) error {
 				t, err := b.Find(cmd.Context(), args[0])
 				if err != nil {
 					return err
 				}
-				s, err := b.ResultSheet(cmd.Context(), l, t.Of, t.Taking)
+				s, err := b.ResultSheet(cmd.Context(), l, t.Of, t.Attempt)
 				if err != nil {
 					return book.Unanswered(t, err)
 				}
@@ -53,7 +53,7 @@ func newQuizProgressCommand(o *book.QuizOptions) *cobra.Command {
 				var numbers []book.QuizNumbers
 				for _, t := range s.All {
 					if t.Err == nil {
-						numbers = append(numbers, book.QuizSheet{L: l, Who: s.Who, Quiz: t.Of, Taking: t.Taking, Score: t.Score}.Numbers())
+						numbers = append(numbers, book.QuizSheet{L: l, Who: s.Who, Quiz: t.Of, Attempt: t.Attempt, Score: t.Score}.Numbers())
 					}
 				}
 				return sheet.Write("quiz-progress", s.Sheet(), numbers, cmd.OutOrStdout())
@@ -73,9 +73,9 @@ func whoFlags(cmd *cobra.Command, initials, badge *string) {
 func newQuizCertificateCommand(o *book.QuizOptions) *cobra.Command {
 	var sheet cli.SheetOptions
 	cmd := &cobra.Command{
-		Use:   "certificate TAKING",
+		Use:   "certificate ATTEMPT",
 		Short: "Write the certificate that a taken test earned",
-		Args:  flags.OneArg("name the taking"),
+		Args:  flags.OneArg("name the attempt"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.With(cmd.Context(), false, func(b *book.Book, l *lang.Lang) error {
 				t, err := b.Find(cmd.Context(), args[0])
@@ -85,7 +85,7 @@ func newQuizCertificateCommand(o *book.QuizOptions) *cobra.Command {
 				if t.Certificate == nil {
 					return b.WhyNot(t, l)
 				}
-				s, err := b.CertificateSheet(cmd.Context(), l, t.Of, t.Taking)
+				s, err := b.CertificateSheet(cmd.Context(), l, t.Of, t.Attempt)
 				if err != nil {
 					return err
 				}

@@ -27,14 +27,14 @@ func NewComparer(p grade.Pair) comparer {
 func (c comparer) Rework(before, after *part.Inspection) []bench.Change {
 	var out []bench.Change
 	for _, ch := range compare.ReworkOf(&before.Result, &after.Result, c.rework).Changes {
-		if told(ch.Before) || told(ch.After) {
+		if hasSeverity(ch.Before) || hasSeverity(ch.After) {
 			out = append(out, bench.Change{State: string(ch.Fate), Before: ch.Before, After: ch.After})
 		}
 	}
 	return out
 }
 
-func told(f *part.Finding) bool { return f != nil && f.Severity != part.None }
+func hasSeverity(f *part.Finding) bool { return f != nil && f.Severity != part.None }
 
 // Pair is [bench.Comparer]: the mean step, the faceplates' colours, and the
 // findings by kind. Differences are left less right, as elsewhere on the page.

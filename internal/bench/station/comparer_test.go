@@ -14,7 +14,7 @@ func pastUnit(step float64, light part.Light, l float64, kinds ...part.Kind) *pa
 	p := new(part.Inspection)
 	p.Result.Pictures = []part.PictureReport{{File: "face_diffuse.jpg", View: part.Face, Light: part.Diffuse, State: part.PictureOK}}
 	p.Result.MMPerPX = 0.02
-	p.Result.Seam.Stations = []part.Station{{Side: part.Left, State: part.Measured, StepUM: part.Num(step), UUM: part.Num(2)}}
+	p.Result.Seam.Stations = []part.StepStation{{Side: part.Left, State: part.Measured, StepUM: part.Num(step), UUM: part.Num(2)}}
 	p.Result.Faceplate = &part.Faceplate{Light: light, Colour: &part.Colour{L: l, UL: 0.1, UA: 0.1, UB: 0.1}}
 	for i, k := range kinds {
 		p.Result.Findings = append(p.Result.Findings, part.Finding{Image: "face_diffuse.jpg", Kind: k, Severity: part.Minor, Box: part.Box{float64(300 * i), 100, 10, 10}})

@@ -230,7 +230,7 @@ func (b *Lots) More(ctx context.Context, l *lang.Lang, name string) (bench.LotMo
 	if err != nil {
 		return bench.LotMore{}, err
 	}
-	m := bench.LotMore{Lets: r.LetsThrough(l), Notes: r.Say(l, l.Tag, r.Notes), Hints: r.Say(l, l.Tag, r.Hints)}
+	m := bench.LotMore{Lets: r.Protection(l), Notes: r.Say(l, l.Tag, r.Notes), Hints: r.Say(l, l.Tag, r.Hints)}
 	figs, err := r.Figures(l, l.Tag, time.Local)
 	if err != nil {
 		return m, err

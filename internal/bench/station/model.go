@@ -25,13 +25,13 @@ type Model struct {
 const modelTime = 300 * time.Millisecond
 
 // NewModel is the model told, else the one in force of the records, if r keeps any.
-func NewModel(ctx context.Context, told string, r bench.Recorder) (*Model, error) {
+func NewModel(ctx context.Context, given string, r bench.Recorder) (*Model, error) {
 	m := &Model{}
-	if b, ok := r.(*Records); ok && told == "" {
+	if b, ok := r.(*Records); ok && given == "" {
 		m.store = b.Store
 	}
 	var err error
-	if m.last, err = inspection.ChooseKindModel(ctx, told, m.store); m.last != nil {
+	if m.last, err = inspection.ChooseKindModel(ctx, given, m.store); m.last != nil {
 		m.name = m.last.Name
 	}
 	return m, err

@@ -61,9 +61,9 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 		defer c.Close()
 	}
 	inspection.TuneMemory()
-	judge := &Judge{Settings: set, Slots: inspection.NewSlots(set.Jobs), checkLog: st.CheckLog, Now: time.Now}
+	inspector := &Inspector{Settings: set, Slots: inspection.NewSlots(set.Jobs), checkLog: st.CheckLog, Now: time.Now}
 	parts := bench.Parts{
-		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: NewComparer(set.Limits.Pair), Judge: judge,
+		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: NewComparer(set.Limits.Pair), Inspector: inspector,
 		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
 	notices := &Notices{Settings: set, checkLog: st.CheckLog}
@@ -84,7 +84,7 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 		return err
 	}
 	defer done()
-	if judge.model, err = NewModel(ctx, o.KindModel, parts.Recorder); err != nil {
+	if inspector.model, err = NewModel(ctx, o.KindModel, parts.Recorder); err != nil {
 		return err
 	}
 	if s, ok := shooter.(*planShooter); ok && o.Take.What != "" {

@@ -113,7 +113,7 @@ func (t ScreenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir
 	fits := func(_ *part.Image, s part.Shot) part.PictureReport { // dark ones too
 		return part.PictureReport{File: s.File, View: s.View, Light: s.Light, State: part.PictureOK}
 	}
-	told := ""
+	warning := ""
 	say := func(p shoot.Progress) {
 		text := ""
 		switch {
@@ -122,10 +122,10 @@ func (t ScreenShoot) take(ctx context.Context, plan *shoot.Plan, dir *cli.OutDir
 		case p.Why != nil:
 			text = "Waiting: " + p.Why.Error()
 		}
-		if text != "" && text != told {
+		if text != "" && text != warning {
 			fmt.Fprintln(stdout, text)
 		}
-		told = text
+		warning = text
 	}
 	shots, err := plan.Run(ctx, nil, fits, say, nil)
 	for _, s := range shots {

@@ -373,9 +373,9 @@ func (r *run) show(ctx context.Context, s Step) error {
 
 // wait bounds how long something lost is waited for.
 type wait struct {
-	began time.Time // zero: nothing was lost so far
-	told  string
-	until time.Time // the next try that was told
+	began    time.Time // zero: nothing was lost so far
+	reported string
+	until    time.Time // the next try that was told
 }
 
 // waitOut tells a loss, when it is new, and waits a moment. The error says that
@@ -391,8 +391,8 @@ func (r *run) waitOut(ctx context.Context, w *wait, err error, p Progress) error
 	if time.Since(w.began) >= patience {
 		return fmt.Errorf("shoot: %s: waited for %s: %w", p.Step.File(), patience, err)
 	}
-	if p.Why.Error() != w.told || !p.NextTry.Equal(w.until) {
-		w.told, w.until = p.Why.Error(), p.NextTry
+	if p.Why.Error() != w.reported || !p.NextTry.Equal(w.until) {
+		w.reported, w.until = p.Why.Error(), p.NextTry
 		r.tell(p)
 	}
 	if !retry.Sleep(ctx, lookAgain) {

@@ -262,12 +262,12 @@ func (p *Pipeline) run(ctx context.Context) error {
 	quit := context.AfterFunc(ctx, c.kill)
 	defer quit()
 	err = p.read(c, size, w)
-	var told *part.Trouble
+	var own *part.Trouble
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()
-	case errors.As(err, &told):
-		return told
+	case errors.As(err, &own):
+		return own
 	case w.fired():
 		s := w.patience().Seconds()
 		return c.silent(s)

@@ -28,14 +28,14 @@ type ReplayOptions struct {
 type Replay struct {
 	o ReplayOptions
 
-	mu     sync.Mutex
-	next   int // unit
-	want   part.Shot
-	told   bool
-	seq    int64
-	ahead  []*reading // of the unit that is played
-	closed bool
-	work   sync.WaitGroup
+	mu       sync.Mutex
+	next     int // unit
+	want     part.Shot
+	reported bool
+	seq      int64
+	ahead    []*reading // of the unit that is played
+	closed   bool
+	work     sync.WaitGroup
 }
 
 // reading is a picture that is being read ahead.
@@ -80,7 +80,7 @@ func (r *Replay) NextUnit() ([]part.Shot, error) {
 	}
 	dir := r.o.Units[r.next]
 	r.next++
-	r.told = false
+	r.reported = false
 	old := r.ahead
 	r.ahead = nil
 	r.mu.Unlock()
@@ -138,7 +138,7 @@ func (r *Replay) forget(list []*reading) {
 func (r *Replay) Expect(s part.Shot) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.want, r.told = s, true
+	r.want, r.reported = s, true
 }
 
 // Newest gives the expected picture, dated now; where nothing was expected, the
@@ -180,9 +180,9 @@ func (r *Replay) find() (*reading, bool, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	for _, p := range r.ahead {
-		if !r.told || asWanted(p.shot, r.want) {
-			used := p.used || !r.told // a live picture takes nothing away
-			p.used = p.used || r.told
+		if !r.reported || asWanted(p.shot, r.want) {
+			used := p.used || !r.reported // a live picture takes nothing away
+			p.used = p.used || r.reported
 			return p, used, nil
 		}
 	}

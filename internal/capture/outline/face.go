@@ -38,25 +38,25 @@ func (c *Curve) Points() []part.Point {
 
 // How a face's outline is sought. Common practice, no source.
 const (
-	angles      = 180  // directions from the middle in which it is sought
-	curveN      = 360  // and in which it is told
-	beside      = 4    // samples compared on either side of it
-	steepest    = 2    // samples that it may come nearer or go farther from one direction to the next
-	stiffness   = 0.03 // what a change of radius of one sample costs, in units of an edge of full strength
-	evenLevel   = 3.0  // levels that count as no difference
-	leastEdge   = 0.32 // mean strength of the edge along an outline
-	leastApart  = 0.06 // how much more ground-like it is outside than inside, mean
-	sureEdge    = 0.75 // with more than these no other middle is tried
-	sureApart   = 0.4
-	tilted      = 0.01 // what a sample of radius counts where of two edges either may be the outline
-	blurCounts  = 0.1  // a pixel of scatter about a curve counts as much as this share of it unseen
-	edgeCounts  = 1.5  // the edge counts so many times as much as how ground-like it is outside
-	roughness   = 10.0 // what a path costs that is off a smooth one by its whole radius
-	holderShare = 0.3  // a holder reaches no farther than this beside a unit, as a share of its radius
-	orders      = 14   // of the smooth curve's Fourier series
-	clearSeen   = 0.95 // a curve of which so much is seen,
-	clearPX     = 0.5  // about which the edges scatter by no more, is taken without a doubt
-	leastSeen   = 0.5  // share of the curve with an edge on it
+	angles       = 180  // directions from the middle in which it is sought
+	curveN       = 360  // and in which it is told
+	beside       = 4    // samples compared on either side of it
+	steepest     = 2    // samples that it may come nearer or go farther from one direction to the next
+	stiffness    = 0.03 // what a change of radius of one sample costs, in units of an edge of full strength
+	evenLevel    = 3.0  // levels that count as no difference
+	leastEdge    = 0.32 // mean strength of the edge along an outline
+	leastApart   = 0.06 // how much more ground-like it is outside than inside, mean
+	plentyOfEdge = 0.75 // with more than these no other middle is tried
+	farApart     = 0.4
+	tilted       = 0.01 // what a sample of radius counts where of two edges either may be the outline
+	blurCounts   = 0.1  // a pixel of scatter about a curve counts as much as this share of it unseen
+	edgeCounts   = 1.5  // the edge counts so many times as much as how ground-like it is outside
+	roughness    = 10.0 // what a path costs that is off a smooth one by its whole radius
+	holderShare  = 0.3  // a holder reaches no farther than this beside a unit, as a share of its radius
+	orders       = 14   // of the smooth curve's Fourier series
+	clearSeen    = 0.95 // a curve of which so much is seen,
+	clearPX      = 0.5  // about which the edges scatter by no more, is taken without a doubt
+	leastSeen    = 0.5  // share of the curve with an edge on it
 )
 
 // Face finds the outline of a faceplate in all pictures of one pose together, on
@@ -85,7 +85,7 @@ func Face(images []*part.Image) (*Curve, error) {
 	try(float64(ts[0].w)/2, float64(ts[0].h)/2)
 	// Where the frame's middle is none of the unit's: the middles of what stands out.
 	for _, im := range images {
-		if best != nil && best.edge > sureEdge && best.apart > sureApart {
+		if best != nil && best.edge > plentyOfEdge && best.apart > farApart {
 			break
 		}
 		if s, err := Find(im); err == nil {

@@ -66,7 +66,7 @@ const (
 	blockStep    = 18   // from block to block
 	alikeEnough  = 0.45 // correlation of two blocks that show the same thing
 	peakOverNext = 1.15 // and how much more than at any other place, so that stripes do not lock onto their neighbours
-	fewBlocks    = 12   // with fewer that agree, detail tells nothing
+	minBlocks    = 12   // with fewer that agree, detail tells nothing
 	lightPX      = 0.12 // how far two lights alone move an edge, standard uncertainty
 )
 
@@ -184,14 +184,14 @@ func Detail(a, b Band, inside []part.Point) Registration {
 	tol := 0.6 * float64(a.step)
 	// One block in four usually tells where the others are to be sought.
 	fit, in := agreed(matches(a, b, inside, identity, 0, 2), tol)
-	if len(in) < fewBlocks {
+	if len(in) < minBlocks {
 		all := matches(a, b, inside, identity, 0, 1)
-		if fit, in = agreed(all, tol); len(in) < fewBlocks || 3*len(in) < len(all) {
+		if fit, in = agreed(all, tol); len(in) < minBlocks || 3*len(in) < len(all) {
 			return none
 		}
 	}
 	near := matches(a, b, inside, fit, 2, 1)
-	if fit, in = agreed(near, tol); len(in) < fewBlocks || 2*len(in) < len(near) {
+	if fit, in = agreed(near, tol); len(in) < minBlocks || 2*len(in) < len(near) {
 		return none
 	}
 	return summed(fit, in, ByDetail, lightPX)
@@ -199,8 +199,8 @@ func Detail(a, b Band, inside []part.Point) Registration {
 
 // summed is the registration that a fit to matches tells; floor is the part of
 // its uncertainty that the matches do not show.
-func summed(fit Similarity, in []match, told Basis, floor float64) Registration {
-	r := Registration{To: fit, By: told}
+func summed(fit Similarity, in []match, basis Basis, floor float64) Registration {
+	r := Registration{To: fit, By: basis}
 	for _, m := range in {
 		q := fit.Of(m.at)
 		r.ResidualPX += math.Pow(q.X-m.to.X, 2) + math.Pow(q.Y-m.to.Y, 2)

@@ -54,7 +54,7 @@ type Lit func(x, y float64) (inside, beyond bool)
 // rules' call and their confidence. sure (0..1) is how sure that is, should it be
 // a defect at all; where ok is false the rules' call stands. It may be called from
 // several goroutines at once.
-type Caller func(features map[string]float64, rule part.Kind, ruleSure float64) (kind part.Kind, sure float64, ok bool)
+type Caller func(features map[string]float64, rule part.Kind, ruleConfidence float64) (kind part.Kind, confidence float64, ok bool)
 
 // DefaultParams returns the shipped values (the scale's uncertainty is that of
 // one taken from a ruled target); all are common practice, no source.

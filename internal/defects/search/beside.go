@@ -71,7 +71,7 @@ func (f *Face) tameBesideLamps(chi *part.Plane, down int) []float32 {
 				m = append(m, v)
 			}
 		}
-		if len(m) < fewCells {
+		if len(m) < minCells {
 			return 0, false
 		}
 		return robust.GumbelLimit(m, f.Params.FalsePerFace, false), true

@@ -90,7 +90,7 @@ func (f *Face) lookInBoth(r *Response) error {
 		for i := range chi.V {
 			chi.V[i] /= t
 		}
-		f.lift(r.Ratio, chi)
+		f.raiseTo(r.Ratio, chi)
 		l.thresholds = append(l.thresholds, t)
 	}
 	r.both = l

@@ -126,7 +126,7 @@ func (f *Face) unevenness(chi *part.Plane, down int, g raster.Grid) (own *part.P
 			mids, highs = append(mids, mid[c]), append(highs, high[c])
 		}
 	}
-	if len(mids) < fewCells {
+	if len(mids) < minCells {
 		return nil, false
 	}
 	m, h := raster.Median(mids)+still, raster.Median(highs)+still

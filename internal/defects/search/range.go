@@ -71,7 +71,7 @@ func (f *Face) takePattern(r *Response, p *part.Plane) error {
 			return err
 		}
 		band.threshold = t
-		f.lift(r.Ratio, ratio)
+		f.raiseTo(r.Ratio, ratio)
 		bands = append(bands, band)
 		fine = soft
 	}

@@ -114,7 +114,7 @@ func (f *Face) lookFine(l *look, r *Response, raising *sync.Mutex) error {
 			l.threshold = t
 		}
 		raising.Lock()
-		f.lift(r.Ratio, chi)
+		f.raiseTo(r.Ratio, chi)
 		raising.Unlock()
 	}
 	return nil
@@ -246,8 +246,8 @@ func (f *Face) levelOut(p, count *part.Plane) (*part.Plane, error) {
 	return full, nil
 }
 
-// lift raises a map to another of its size, where the face is looked at.
-func (f *Face) lift(to, from *part.Plane) {
+// raiseTo raises a map to another of its size, where the face is looked at.
+func (f *Face) raiseTo(to, from *part.Plane) {
 	for i, d := range f.Surface.Dist.V {
 		if d > 0 {
 			to.V[i] = max(to.V[i], from.V[i])

@@ -32,13 +32,13 @@ const (
 	spreadLeast    = 0.35 // of the picture's median: a flat spot is no better known than this
 	textureFalse   = 0.05 // chance of a false place on a panel from its texture, all averages together
 	textureTail    = 1.25 // exponent: tails lie between the exponential's (1) and the normal's (2)
-	toldSpotMM     = 0.5  // a dark spot of this size
-	toldShare      = 0.5  // that takes less than this share of the light should be found, or it is said
+	darkSpotMM     = 0.5  // a dark spot of this size
+	darkShare      = 0.5  // that takes less than this share of the light should be found, or it is said
 )
 
 // spotSigmasMM are the spots' Gaussians: of a disc as wide as four of them, 1 -
 // exp(-2) = 0.86 of its contrast is left.
-var spotSigmasMM = []float64{0.06, toldSpotMM / 4, 0.24, 0.48}
+var spotSigmasMM = []float64{0.06, darkSpotMM / 4, 0.24, 0.48}
 
 // evenTexture returns what evens a texture's strength: 1 where it is as strong as
 // in the middle of all places or weaker, less where it is stronger.
@@ -129,9 +129,9 @@ func (f *Face) respondTexture(r *Response) error {
 		if err != nil {
 			return err
 		}
-		if dark /= 1 - math.Exp(-2); 4*s == toldSpotMM && dark > toldShare {
+		if dark /= 1 - math.Exp(-2); 4*s == darkSpotMM && dark > darkShare {
 			f.Warnings = append(f.Warnings, scene.OfFile(f.Pictures[0].Shot.File, part.Say("defects.texture",
-				"spot_mm", part.Fixed(toldSpotMM, 1), "light_share", part.Fixed(min(100, 100*dark), 0))))
+				"spot_mm", part.Fixed(darkSpotMM, 1), "light_share", part.Fixed(min(100, 100*dark), 0))))
 		}
 	}
 	for k := range lineDirections {
@@ -189,7 +189,7 @@ func (f *Face) takeTexture(most, mean *part.Plane, down int) (dark float64, err 
 			}
 		}
 		limit := f.Params.MinResponse * 1.5
-		if m := f.cellMaxima(side, down); len(m) >= fewCells {
+		if m := f.cellMaxima(side, down); len(m) >= minCells {
 			for k, v := range m {
 				m[k] = math.Pow(v, textureTail)
 			}

@@ -134,7 +134,7 @@ func (f *Face) threshold(chi *part.Plane, down int) float32 {
 // defects do not move.
 func (f *Face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 	m := f.cellMaxima(chi, down)
-	if len(m) < fewCells {
+	if len(m) < minCells {
 		t := float32(f.Params.MinResponse * 1.5)
 		return t / 2, t
 	}
@@ -146,8 +146,8 @@ func (f *Face) extremes(chi *part.Plane, down int) (typical, limit float32) {
 	return float32(q50), max(float32(robust.GumbelLimit(m, allowed, false)), float32(f.Params.MinResponse))
 }
 
-// fewCells are too few to tell a limit by.
-const fewCells = 12
+// minCells are too few to tell a limit by.
+const minCells = 12
 
 // cellMaxima are the largest values of the cells that the face fills.
 func (f *Face) cellMaxima(chi *part.Plane, down int) []float64 {

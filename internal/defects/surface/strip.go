@@ -174,7 +174,7 @@ func (s *Strip) Leans(light []float32, every, stretch int) []uint8 {
 				if len(buf) < stretch {
 					continue
 				}
-				sortFew(buf)
+				sortShort(buf)
 				most := len(buf) * 6 / 10
 				spread := math.Inf(1) // of the narrowest range that holds so many
 				for i := range len(buf) - most {
@@ -189,8 +189,8 @@ func (s *Strip) Leans(light []float32, every, stretch int) []uint8 {
 	return out
 }
 
-// sortFew sorts some twenty values, where sorts made for more take three times as long.
-func sortFew(v []float32) {
+// sortShort sorts some twenty values, where sorts made for more take three times as long.
+func sortShort(v []float32) {
 	for i := 1; i < len(v); i++ {
 		a, j := v[i], i
 		for ; j > 0 && v[j-1] > a; j-- {

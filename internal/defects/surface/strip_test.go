@@ -42,7 +42,7 @@ func TestLine(t *testing.T) {
 				if !slices.Equal(got, want) {
 					t.Fatalf("lean %g, row %d, column %d: %v, want %v", lean, j, k, got, want)
 				}
-				sortFew(got)
+				sortShort(got)
 				if !slices.IsSorted(got) {
 					t.Fatalf("not sorted: %v", got)
 				}

@@ -179,11 +179,11 @@ func (s *Set) match(unit string, of truth.Surface, findings []part.Finding, rule
 	m := study.Match(known, called, rule)
 	for i, d := range defects {
 		_, measure, _ := d.Size()
-		cnr, told := d.Cnr()
-		if !told {
+		cnr, ok := d.Cnr()
+		if !ok {
 			s.noCNR++
 		}
-		t := Target{unit: unit, Kind: d.Kind, looks: of.Looks, measure: measure, Target: study.Target{Size: known[i].Size, Of: 1}, visible: !told || cnr >= minCNR,
+		t := Target{unit: unit, Kind: d.Kind, looks: of.Looks, measure: measure, Target: study.Target{Size: known[i].Size, Of: 1}, visible: !ok || cnr >= minCNR,
 			shared: slices.Contains(m.Shared, i)}
 		if j := m.Call[i]; j >= 0 {
 			t.Target.Found, t.rightKind = 1, called[j].Kind == d.Kind

@@ -200,7 +200,7 @@ func (m *scaleMaking) fitLens(used []*targetShot) error {
 	c, err := calibrate()
 	for round := 0; err == nil && round < recentreRounds; round++ {
 		for i, s := range used {
-			s.found.View = target.Recentred(s.found, c.Lens, c.Views[i].Pose)
+			s.found.View = target.Recentred(s.found, c.Lens, c.Views[i].Placement)
 		}
 		c, err = calibrate()
 	}

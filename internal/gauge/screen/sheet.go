@@ -73,17 +73,17 @@ func screenCautionSection(x *lang.Lang) report.SheetSection {
 // mirrorSheet is the page of a mirror in three positions.
 func mirrorSheet(x *lang.Lang, m stripes.Mirror) report.Sheet {
 	r := inspection.MirrorRating(m)
-	ruler := 4 * math.Pi * m.ToldDistanceMM / m.PeriodMM
-	told := [2]float64{ruler, ruler * math.Cos(m.ToldTiltDeg*math.Pi/180)}
+	ruler := 4 * math.Pi * m.StatedDistanceMM / m.PeriodMM
+	stated := [2]float64{ruler, ruler * math.Cos(m.StatedTiltDeg*math.Pi/180)}
 	s := report.Sheet{
 		Lang: x, Title: x.T("screen.mirror.title"), Rating: r, Word: x.T("rating." + string(r)),
 		Line: x.T("screen.mirror.line", "x_rad", fmt.Sprintf("%.3f", m.RadPerRad[0]/1000), "y_rad",
 			fmt.Sprintf("%.3f", m.RadPerRad[1]/1000), "percent", fmt.Sprintf("%.1f", 200*m.URel())),
 		Facts: []report.Fact{
 			{Name: x.T("screen.mirror.distance"), Value: x.T("screen.mirror.distance_value", "mm", fmt.Sprintf("%.1f", m.DistanceMM),
-				"u_mm", fmt.Sprintf("%.1f", 2*m.UDistanceMM), "ruler_mm", fmt.Sprintf("%.0f", m.ToldDistanceMM))},
+				"u_mm", fmt.Sprintf("%.1f", 2*m.UDistanceMM), "ruler_mm", fmt.Sprintf("%.0f", m.StatedDistanceMM))},
 			{Name: x.T("screen.mirror.tilt"), Value: x.T("screen.mirror.tilt_value", "deg", fmt.Sprintf("%.1f", m.TiltDeg), "u_deg",
-				fmt.Sprintf("%.1f", 2*m.UTiltDeg), "told_deg", fmt.Sprintf("%.0f", math.Abs(m.ToldTiltDeg)))},
+				fmt.Sprintf("%.1f", 2*m.UTiltDeg), "told_deg", fmt.Sprintf("%.0f", math.Abs(m.StatedTiltDeg)))},
 			{Name: x.T("screen.mirror.axis"), Value: x.T("screen.mirror.axis_value", "x_deg",
 				fmt.Sprintf("%.1f", math.Abs(m.CrossDeg[0])), "y_deg", fmt.Sprintf("%.1f", math.Abs(m.CrossDeg[1])))},
 			{Name: x.T("screen.mirror.rough"), Value: x.T("screen.mirror.rough_value", "x_mrad", fmt.Sprintf("%.3f", m.RoughMRad[0]),
@@ -95,7 +95,7 @@ func mirrorSheet(x *lang.Lang, m stripes.Mirror) report.Sheet {
 	t := report.SheetTable{Caption: x.T("screen.mirror.table"), Head: []string{"", "x", "y"}, Numeric: []bool{false, true, true}}
 	row := func(name string, f func(d int) string) { t.Rows = append(t.Rows, []string{name, f(0), f(1)}) }
 	row(x.T("screen.mirror.measured"), func(d int) string { return x.Shown(m.RadPerRad[d], 1) })
-	row(x.T("screen.mirror.by_ruler"), func(d int) string { return x.Shown(told[d], 1) })
+	row(x.T("screen.mirror.by_ruler"), func(d int) string { return x.Shown(stated[d], 1) })
 	row(x.T("screen.mirror.u"), func(d int) string { return x.Shown(m.URadPerRad[d], 1) })
 	for i, p := range m.Parts[0] {
 		row(x.T("screen.mirror.of_it", "part", x.Named("screen.part.", p.Name)),

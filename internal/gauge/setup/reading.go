@@ -50,7 +50,7 @@ type Reading struct {
 	SlantDeg, USlantDeg float64     // at which the seam's plane is seen, + from above
 	DistanceMM          float64     // from the unit's axis to the lens; infinite: telecentric
 	HalfMM              float64     // half the unit's width at the seam
-	PoseTrouble         part.Phrase // why they are NaN
+	StanceTrouble       part.Phrase // why they are NaN
 
 	TiltDeg, UTiltDeg float64 // of the target's plane against the picture's
 	TiltAlongDeg      float64 // direction in the picture along which it is foreshortened, 0..180 counter-clockwise

@@ -268,8 +268,8 @@ func heading(deg float64) part.Phrase {
 
 // wantUnit is why the pose was not measured.
 func (r Reading) wantUnit() part.Phrase {
-	if r.PoseTrouble.Key != "" {
-		return r.PoseTrouble
+	if r.StanceTrouble.Key != "" {
+		return r.StanceTrouble
 	}
 	return r.none(part.Say("setup.do.edge_unit"))
 }

@@ -57,7 +57,7 @@ func (s biasSheet) word() string {
 	switch s.v.Grade {
 	case study.GoodGauge:
 		return s.x.T("study.bias.word.none")
-	case study.NotTold:
+	case study.Undecided:
 		return s.x.Named("study.grade.", string(s.v.Grade))
 	}
 	return s.x.T("study.bias.word.some")

@@ -160,7 +160,7 @@ func (o CheckOptions) fromResult() (v float64, note string, err error) {
 }
 
 // stationName is how a station is called in studies: "030 left".
-func stationName(s part.Station) string { return fmt.Sprintf("%03.0f %s", s.AngleDeg, s.Side) }
+func stationName(s part.StepStation) string { return fmt.Sprintf("%03.0f %s", s.AngleDeg, s.Side) }
 
 // appendChecks adds lines to a log, which it makes where there is none. The log
 // must be whole before and after; else nothing is written.

@@ -136,7 +136,7 @@ func exitForGrade(g study.Grade) error {
 	switch g {
 	case study.NotGood:
 		return cli.ExitCode(cli.ExitFails)
-	case study.NotTold:
+	case study.Undecided:
 		return cli.ExitCode(cli.ExitUnmeasured)
 	}
 	return nil

@@ -22,7 +22,7 @@ func TestChessboardAccuracy(t *testing.T) {
 		for _, blur := range []float64{0.5, 0.8, 1.4} {
 			p := synth.DefaultTarget()
 			p.BlurSigmaPX, p.NoiseSigma, p.Gradient = blur, 1.5, 0.3
-			p.Map = synth.Tilted(wide, synth.Pose{XMM: 20, YMM: 12.5, DistanceMM: 95, AboutXDeg: tilt, AboutYDeg: -tilt / 2, AboutDeg: 4})
+			p.Map = synth.Tilted(wide, synth.Placement{XMM: 20, YMM: 12.5, DistanceMM: 95, AboutXDeg: tilt, AboutYDeg: -tilt / 2, AboutDeg: 4})
 			name := fmt.Sprintf("tilt %g blur %g", tilt, blur)
 			f, err := Find(synth.Chessboard(p, 9, 6, 5), board(9, 6), name)
 			if err != nil || len(f.View.Marks) != 54 || f.Partial {

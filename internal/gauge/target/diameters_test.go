@@ -20,14 +20,14 @@ type BoardDiameter struct {
 // boundary are freed of the lens's distortion, mapped to the target's plane in
 // the given pose, and a circle is fitted to them there by least squares. Dots of
 // which a point lies outside the lens's range are left out.
-func BoardDiameters(f Found, lens optics.Lens, pose optics.Pose) ([]BoardDiameter, error) {
+func BoardDiameters(f Found, lens optics.Lens, placement optics.Placement) ([]BoardDiameter, error) {
 	if len(f.Ellipses) != len(f.View.Marks) || len(f.Ellipses) == 0 {
 		return nil, fmt.Errorf("target: %s holds no dots to measure", f.View.Name)
 	}
 	if err := lens.Validate(); err != nil {
 		return nil, err
 	}
-	return diameters(f, lens, func(optics.Mark) optics.Pose { return pose })
+	return diameters(f, lens, func(optics.Mark) optics.Placement { return placement })
 }
 
 // ShapeDiameters is [BoardDiameters] on a sheet that is not flat: each dot is
@@ -40,12 +40,12 @@ func ShapeDiameters(f Found, s Shape, view int, pitchMM float64) ([]BoardDiamete
 	if len(f.Ellipses) != len(f.View.Marks) || len(f.Ellipses) == 0 {
 		return nil, fmt.Errorf("target: %s holds no dots to measure", f.View.Name)
 	}
-	return diameters(f, s.Lens, func(m optics.Mark) optics.Pose { return s.around(m, s.Poses[view], pitchMM) })
+	return diameters(f, s.Lens, func(m optics.Mark) optics.Placement { return s.around(m, s.Poses[view], pitchMM) })
 }
 
 // around is the pose of the plane that lies on the shape around a mark: x and y
 // in it start at the mark.
-func (s *Shape) around(m optics.Mark, pose optics.Pose, pitchMM float64) optics.Pose {
+func (s *Shape) around(m optics.Mark, placement optics.Placement, pitchMM float64) optics.Placement {
 	var rows [][]float64
 	var right []float64
 	var here *ShapeMark
@@ -70,24 +70,24 @@ func (s *Shape) around(m optics.Mark, pose optics.Pose, pitchMM float64) optics.
 	}
 	x, y, z := here.XMM+here.DX, here.YMM+here.DY, here.DZ
 	turn := rotation([3]float64{slope[2], -slope[1], 0}) // z = slope1 x + slope2 y
-	var out optics.Pose
+	var out optics.Placement
 	for r := range 3 {
 		for c := range 3 {
 			for k := range 3 {
-				out.R[3*r+c] += pose.R[3*r+k] * turn[3*k+c]
+				out.R[3*r+c] += placement.R[3*r+k] * turn[3*k+c]
 			}
 		}
-		out.T[r] = pose.T[r] + pose.R[3*r]*x + pose.R[3*r+1]*y + pose.R[3*r+2]*z
+		out.T[r] = placement.T[r] + placement.R[3*r]*x + placement.R[3*r+1]*y + placement.R[3*r+2]*z
 	}
 	return out
 }
 
 // diameters measures each dot in the plane that pose names for it.
-func diameters(f Found, lens optics.Lens, pose func(optics.Mark) optics.Pose) ([]BoardDiameter, error) {
+func diameters(f Found, lens optics.Lens, placement func(optics.Mark) optics.Placement) ([]BoardDiameter, error) {
 	var out []BoardDiameter
 	for i, e := range f.Ellipses {
 		m := f.View.Marks[i]
-		plane := pose(m)
+		plane := placement(m)
 		var on []part.Point
 		for _, q := range e.Boundary(boundaryPoints) {
 			if p, ok := onBoard(q, lens, plane); ok {

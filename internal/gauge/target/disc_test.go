@@ -67,7 +67,7 @@ func TestDiscProblems(t *testing.T) {
 	if !math.IsNaN(f.DiameterPX) {
 		t.Errorf("nothing: diameter %g", f.DiameterPX)
 	}
-	p.Map = synth.Tilted(optics.Lens{FX: 900, FY: 900, CX: 400, CY: 300}, synth.Pose{DistanceMM: 45, AboutXDeg: 20})
+	p.Map = synth.Tilted(optics.Lens{FX: 900, FY: 900, CX: 400, CY: 300}, synth.Placement{DistanceMM: 45, AboutXDeg: 20})
 	f, err = Find(synth.Disc(p, 5), disc, "a.png")
 	checkProblem(t, "tilted", f, err, "", "the disc looks oval: its shortest diameter is 6.", 1) // cos 20 degrees is 0.940
 	p.Map = func(x, y float64) part.Point { return part.Point{X: 400 + 20*x*(1+0.01*y), Y: 300 + 20*y} }

@@ -27,7 +27,7 @@ func asymGrid(cols, rows int) optics.Target {
 // before is a picture of a small grid held in some pose.
 func before(turnDeg, tiltDeg float64) synth.TargetParams {
 	p := synth.DefaultTarget()
-	p.Map = synth.Tilted(wide, synth.Pose{XMM: 12, YMM: 12, DistanceMM: 90, AboutXDeg: tiltDeg, AboutYDeg: -tiltDeg / 2, AboutDeg: turnDeg})
+	p.Map = synth.Tilted(wide, synth.Placement{XMM: 12, YMM: 12, DistanceMM: 90, AboutXDeg: tiltDeg, AboutYDeg: -tiltDeg / 2, AboutDeg: turnDeg})
 	return p
 }
 
@@ -61,7 +61,7 @@ func TestDotsAccuracy(t *testing.T) {
 				spec := optics.Target{Kind: optics.Dots, Cols: 12, Rows: 9, PitchMM: 5 * size, DiameterMM: 3 * size}
 				p := synth.DefaultTarget()
 				p.BlurSigmaPX, p.NoiseSigma, p.Gradient = blur, 1.5, 0.3
-				p.Map = synth.Tilted(wide, synth.Pose{XMM: 27.5 * size, YMM: 20 * size, DistanceMM: 95, AboutXDeg: tilt,
+				p.Map = synth.Tilted(wide, synth.Placement{XMM: 27.5 * size, YMM: 20 * size, DistanceMM: 95, AboutXDeg: tilt,
 					AboutYDeg: -tilt / 2, AboutDeg: 4})
 				name := fmt.Sprintf("size %g tilt %g blur %g", size, tilt, blur)
 				f, err := Find(synth.Dots(p, spec, nil), spec, name)
@@ -115,7 +115,7 @@ func TestDotsCentreIsTakenOffTheEllipse(t *testing.T) {
 	lens := optics.Lens{FX: 700, FY: 700, CX: 400, CY: 300}
 	p := synth.DefaultTarget()
 	p.NoiseSigma = 0.5
-	p.Map = synth.Tilted(lens, synth.Pose{XMM: 30, YMM: 24, DistanceMM: 110, AboutXDeg: 50})
+	p.Map = synth.Tilted(lens, synth.Placement{XMM: 30, YMM: 24, DistanceMM: 110, AboutXDeg: 50})
 	f, err := Find(synth.Dots(p, spec, nil), spec, "steep")
 	if err != nil {
 		t.Fatal(err)
@@ -338,7 +338,7 @@ func BenchmarkDots12Mpx(b *testing.B) {
 	p := synth.DefaultTarget()
 	p.W, p.H, p.NoiseSigma, p.BlurSigmaPX = 4000, 3000, 2, 1.5
 	p.Map = synth.Tilted(optics.Lens{FX: 4500, FY: 4500, CX: 2000, CY: 1500, K1: -0.2},
-		synth.Pose{XMM: 47.5, YMM: 47.5, DistanceMM: 180, AboutXDeg: 20})
+		synth.Placement{XMM: 47.5, YMM: 47.5, DistanceMM: 180, AboutXDeg: 20})
 	im := synth.Dots(p, dotGrid(20, 20), nil)
 	for b.Loop() {
 		f, err := Find(im, dotGrid(20, 20), "large")

@@ -216,7 +216,7 @@ func TestDotPhotos(t *testing.T) {
 	}
 	var flat, bent []float64
 	for i, f := range all {
-		a, err := BoardDiameters(f, c.Lens, c.Views[i].Pose)
+		a, err := BoardDiameters(f, c.Lens, c.Views[i].Placement)
 		if err != nil {
 			t.Fatal(err)
 		}

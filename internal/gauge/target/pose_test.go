@@ -28,7 +28,7 @@ func TestDotsInAnyPose(t *testing.T) {
 		p.Negative = n%4 == 3
 		w, h := synth.DotPlace(spec, spec.Cols-1, spec.Rows-1)
 		lens := optics.Lens{FX: 1100, FY: 1100, CX: 500, CY: 400, K1: -0.3 * rng.Float64(), K2: 0.05}
-		p.Map = synth.Tilted(lens, synth.Pose{XMM: w / 2, YMM: h / 2, DistanceMM: 1.9 * math.Hypot(w, h),
+		p.Map = synth.Tilted(lens, synth.Placement{XMM: w / 2, YMM: h / 2, DistanceMM: 1.9 * math.Hypot(w, h),
 			AboutXDeg: 100 * (rng.Float64() - 0.5), AboutYDeg: 100 * (rng.Float64() - 0.5), AboutDeg: 360 * rng.Float64()})
 		im := synth.Dots(p, spec, nil)
 		for range 12 {

@@ -15,15 +15,15 @@ import (
 // 2009, ICCV workshops, "Accurate camera calibration using iterative refinement
 // of control points"). A dot of which a part lies outside the lens's range, and
 // a view of another kind of target, stays as it is.
-func Recentred(f Found, lens optics.Lens, pose optics.Pose) optics.View {
+func Recentred(f Found, lens optics.Lens, placement optics.Placement) optics.View {
 	v := f.View
 	if len(f.Ellipses) != len(v.Marks) {
 		return v
 	}
 	v.Marks = append([]optics.Mark(nil), v.Marks...)
 	for i, e := range f.Ellipses {
-		if p, ok := boardMiddle(e, lens, pose); ok {
-			q := pictured(p, lens, pose)
+		if p, ok := boardMiddle(e, lens, placement); ok {
+			q := pictured(p, lens, placement)
 			v.Marks[i].XPX, v.Marks[i].YPX = q.X, q.Y
 		}
 	}
@@ -31,10 +31,10 @@ func Recentred(f Found, lens optics.Lens, pose optics.Pose) optics.View {
 }
 
 // boardMiddle is the middle of a dot on the target's plane, mm.
-func boardMiddle(e Ellipse, lens optics.Lens, pose optics.Pose) (part.Point, bool) {
+func boardMiddle(e Ellipse, lens optics.Lens, placement optics.Placement) (part.Point, bool) {
 	var on []part.Point
 	for _, q := range e.Boundary(boundaryPoints) {
-		p, ok := onBoard(q, lens, pose)
+		p, ok := onBoard(q, lens, placement)
 		if !ok {
 			return part.Point{}, false
 		}
@@ -45,10 +45,10 @@ func boardMiddle(e Ellipse, lens optics.Lens, pose optics.Pose) (part.Point, boo
 }
 
 // pictured is where the picture has a point of the target, mm.
-func pictured(p part.Point, lens optics.Lens, pose optics.Pose) part.Point {
+func pictured(p part.Point, lens optics.Lens, placement optics.Placement) part.Point {
 	var c [3]float64
 	for k := range c {
-		c[k] = pose.R[3*k]*p.X + pose.R[3*k+1]*p.Y + pose.T[k]
+		c[k] = placement.R[3*k]*p.X + placement.R[3*k+1]*p.Y + placement.T[k]
 	}
 	return lens.DistortPX(part.Point{X: lens.FX*c[0]/c[2] + lens.CX, Y: lens.FY*c[1]/c[2] + lens.CY})
 }
@@ -58,7 +58,7 @@ const boundaryPoints = 72
 
 // onBoard is the target's point, mm, that the picture shows at q: where the
 // ray through the lens meets the plane z = 0 of the target.
-func onBoard(q part.Point, lens optics.Lens, pose optics.Pose) (part.Point, bool) {
+func onBoard(q part.Point, lens optics.Lens, placement optics.Placement) (part.Point, bool) {
 	p, ok := lens.UndistortPX(q)
 	if !ok {
 		return part.Point{}, false
@@ -67,8 +67,8 @@ func onBoard(q part.Point, lens optics.Lens, pose optics.Pose) (part.Point, bool
 	var d, o [3]float64 // the ray and the lens's place as the target sees them: R' ray, -R' T
 	for k := range 3 {
 		for j := range 3 {
-			d[k] += pose.R[3*j+k] * ray[j]
-			o[k] -= pose.R[3*j+k] * pose.T[j]
+			d[k] += placement.R[3*j+k] * ray[j]
+			o[k] -= placement.R[3*j+k] * placement.T[j]
 		}
 	}
 	if math.Abs(d[2]) < 1e-9 {

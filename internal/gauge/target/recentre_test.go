@@ -16,7 +16,7 @@ func TestRecentred(t *testing.T) {
 	spec := optics.Target{Kind: optics.Dots, Cols: 9, Rows: 7, PitchMM: 2, DiameterMM: 1}
 	var found []Found
 	var views []optics.View
-	for i, q := range []synth.Pose{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 25, AboutYDeg: 20}} {
+	for i, q := range []synth.Placement{{AboutXDeg: 30}, {AboutXDeg: -28, AboutDeg: 20}, {AboutYDeg: 32}, {AboutYDeg: -30, AboutDeg: -35}, {AboutXDeg: 25, AboutYDeg: 20}} {
 		q.XMM, q.YMM, q.DistanceMM = 8, 6, 30
 		p := synth.DefaultTarget()
 		p.Seed, p.Map = uint64(i+1), synth.Tilted(lens, q)
@@ -37,7 +37,7 @@ func TestRecentred(t *testing.T) {
 	c := before
 	for range 2 {
 		for i := range found {
-			views[i] = Recentred(found[i], c.Lens, c.Views[i].Pose)
+			views[i] = Recentred(found[i], c.Lens, c.Views[i].Placement)
 		}
 		c = fit()
 	}
@@ -48,7 +48,7 @@ func TestRecentred(t *testing.T) {
 		t.Errorf("k1 %.6f, u %.6f, drawn with %g", c.Lens.K1, c.LensU.K1, lens.K1)
 	}
 	board := Found{View: found[0].View} // no outlines: a chessboard
-	if got := Recentred(board, c.Lens, c.Views[0].Pose); &got.Marks[0] != &board.View.Marks[0] {
+	if got := Recentred(board, c.Lens, c.Views[0].Placement); &got.Marks[0] != &board.View.Marks[0] {
 		t.Error("a view without outlines was changed")
 	}
 }

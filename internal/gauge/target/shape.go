@@ -11,9 +11,9 @@ import (
 // Shape is a grid as several pictures show it to be, not as it was meant.
 type Shape struct {
 	Marks []ShapeMark
-	Lens  optics.Lens   // fitted together with the shape
-	Poses []optics.Pose // of each view
-	RMSPX float64       // of the marks about the fit
+	Lens  optics.Lens        // fitted together with the shape
+	Poses []optics.Placement // of each view
+	RMSPX float64            // of the marks about the fit
 	// LargestMM is the largest distance of a mark from its meant place, RMSMM the
 	// root mean square of all, mm.
 	LargestMM, RMSMM float64
@@ -77,12 +77,12 @@ type shapeFit struct {
 }
 
 const (
-	shapeLens = 9
-	shapePose = 6
+	shapeLens      = 9
+	shapePlacement = 6
 )
 
-func (q *shapeFit) pose(v int) int { return shapeLens + shapePose*v }
-func (q *shapeFit) mark(m int) int { return shapeLens + shapePose*len(q.views) + 3*m }
+func (q *shapeFit) placement(v int) int { return shapeLens + shapePlacement*v }
+func (q *shapeFit) mark(m int) int      { return shapeLens + shapePlacement*len(q.views) + 3*m }
 
 func (q *shapeFit) lens(p []float64) optics.Lens {
 	l := q.c.Lens
@@ -92,9 +92,9 @@ func (q *shapeFit) lens(p []float64) optics.Lens {
 }
 
 // moved is a pose after a small turn (a rotation vector, rad) and shift.
-func moved(o optics.Pose, d []float64) optics.Pose {
+func moved(o optics.Placement, d []float64) optics.Placement {
 	w := rotation([3]float64{d[0], d[1], d[2]})
-	var out optics.Pose
+	var out optics.Placement
 	for r := range 3 {
 		for c := range 3 {
 			for k := range 3 {
@@ -119,7 +119,7 @@ func rotation(w [3]float64) [9]float64 {
 }
 
 // picture is where a view shows a point of the target.
-func picture(l optics.Lens, o optics.Pose, x, y, z float64) part.Point {
+func picture(l optics.Lens, o optics.Placement, x, y, z float64) part.Point {
 	X := o.R[0]*x + o.R[1]*y + o.R[2]*z + o.T[0]
 	Y := o.R[3]*x + o.R[4]*y + o.R[5]*z + o.T[1]
 	Z := o.R[6]*x + o.R[7]*y + o.R[8]*z + o.T[2]
@@ -131,7 +131,7 @@ func (q *shapeFit) at(p []float64, k int) part.Point {
 	v, m := q.seen[k][0], q.seen[k][1]
 	mark := q.views[v].Marks[m]
 	n := q.mark(q.number[[2]int{mark.Col, mark.Row}])
-	o := moved(q.c.Views[v].Pose, p[q.pose(v):q.pose(v)+shapePose])
+	o := moved(q.c.Views[v].Placement, p[q.placement(v):q.placement(v)+shapePlacement])
 	return picture(q.lens(p), o, mark.XMM+p[n], mark.YMM+p[n+1], p[n+2])
 }
 
@@ -147,12 +147,12 @@ func (q *shapeFit) steps(k int) (at []int, step []float64) {
 		}
 		at, step = append(at, i), append(step, s)
 	}
-	for i := range shapePose {
+	for i := range shapePlacement {
 		s := 1e-6
 		if i >= 3 {
 			s = 1e-3
 		}
-		at, step = append(at, q.pose(v)+i), append(step, s)
+		at, step = append(at, q.placement(v)+i), append(step, s)
 	}
 	for i := range 3 {
 		at, step = append(at, q.mark(q.number[[2]int{mark.Col, mark.Row}])+i), append(step, 1e-3)
@@ -218,7 +218,7 @@ func (q *shapeFit) solve() (Shape, error) {
 	}
 	s := Shape{Marks: q.marks, Lens: q.lens(f.p)}
 	for v := range q.views {
-		s.Poses = append(s.Poses, moved(q.c.Views[v].Pose, f.p[q.pose(v):q.pose(v)+shapePose]))
+		s.Poses = append(s.Poses, moved(q.c.Views[v].Placement, f.p[q.placement(v):q.placement(v)+shapePlacement]))
 	}
 	for i := range s.Marks {
 		k, d := q.mark(i), &s.Marks[i]

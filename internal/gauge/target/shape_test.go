@@ -17,13 +17,13 @@ func bentViews(arch float64) ([]optics.View, optics.Lens) {
 	var views []optics.View
 	for i, turn := range [][3]float64{{0.5, 0, 0}, {-0.5, 0.1, 0.3}, {0, 0.55, -0.2}, {0.1, -0.5, 0.1}, {0.4, 0.4, 1.5}, {-0.1, 0, 0.7}} {
 		v := optics.View{Name: string(rune('a' + i)), W: 640, H: 480}
-		pose := optics.Pose{R: rotation(turn), T: [3]float64{0, 0, 400}}
+		placement := optics.Placement{R: rotation(turn), T: [3]float64{0, 0, 400}}
 		for r := range 7 {
 			for c := range 9 {
 				x, y := float64(c-4)*20, float64(r-3)*20
 				z := arch * (1 - (x/80)*(x/80))
 				// The target's own point 0, 0 is its first mark.
-				p := picture(lens, pose, x, y, z)
+				p := picture(lens, placement, x, y, z)
 				v.Marks = append(v.Marks, optics.Mark{Col: c, Row: r, XMM: x + 80, YMM: y + 60, XPX: p.X + 0.02*rng.NormFloat64(), YPX: p.Y + 0.02*rng.NormFloat64(), UPX: 0.02})
 			}
 		}
@@ -77,7 +77,7 @@ func TestFindShapeRefuses(t *testing.T) {
 	if _, err := FindShape(views[:2], c, 20); err == nil {
 		t.Error("two views gave a shape")
 	}
-	if _, err := BoardDiameters(Found{View: views[0]}, c.Lens, c.Views[0].Pose); err == nil {
+	if _, err := BoardDiameters(Found{View: views[0]}, c.Lens, c.Views[0].Placement); err == nil {
 		t.Error("marks without ellipses gave diameters")
 	}
 	if _, err := ShapeDiameters(Found{}, Shape{}, 0, 20); err == nil {
@@ -89,11 +89,11 @@ func TestFindShapeRefuses(t *testing.T) {
 // board: its picture's area is known from the mapping, not from the finder.
 func TestBoardDiameters(t *testing.T) {
 	lens := optics.Lens{FX: 800, FY: 810, CX: 320, CY: 240, K1: -0.2}
-	pose := optics.Pose{R: rotation([3]float64{0.6, -0.2, 0.4}), T: [3]float64{-10, 5, 200}}
+	placement := optics.Placement{R: rotation([3]float64{0.6, -0.2, 0.4}), T: [3]float64{-10, 5, 200}}
 	var on []part.Point
 	for i := range 200 {
 		s, c := math.Sincos(2 * math.Pi * float64(i) / 200)
-		on = append(on, picture(lens, pose, 30+6*c, 10+6*s, 0))
+		on = append(on, picture(lens, placement, 30+6*c, 10+6*s, 0))
 	}
 	o, ok := conic(on)
 	if !ok {
@@ -101,7 +101,7 @@ func TestBoardDiameters(t *testing.T) {
 	}
 	a, b, angle := o.axes()
 	e := Ellipse{XPX: o.x, YPX: o.y, SemiMajorPX: a, SemiMinorPX: b, AngleDeg: math.Mod(-angle*180/math.Pi+360, 180), UDiameterPX: 0.01}
-	d, err := BoardDiameters(Found{View: optics.View{Marks: []optics.Mark{{Col: 2, Row: 1, XMM: 30, YMM: 10}}}, Ellipses: []Ellipse{e}}, lens, pose)
+	d, err := BoardDiameters(Found{View: optics.View{Marks: []optics.Mark{{Col: 2, Row: 1, XMM: 30, YMM: 10}}}, Ellipses: []Ellipse{e}}, lens, placement)
 	if err != nil || len(d) != 1 {
 		t.Fatal(d, err)
 	}

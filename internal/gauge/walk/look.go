@@ -103,15 +103,15 @@ func (b *setupBench) unit(f capture.Frame) setup.Reading {
 	}
 	r.Framing = framing(v)
 	if v.Unit && r.Lit {
-		b.pose(&r, f.Image, shot)
+		b.stance(&r, f.Image, shot)
 	}
 	return r
 }
 
-// pose tells how the unit stands before the camera, by its seam.
-func (b *setupBench) pose(r *setup.Reading, im *part.Image, shot part.Shot) {
+// stance tells how the unit stands before the camera, by its seam.
+func (b *setupBench) stance(r *setup.Reading, im *part.Image, shot part.Shot) {
 	if b.limits.Scale == nil {
-		r.PoseTrouble = part.Say("setup.trouble.no_scale")
+		r.StanceTrouble = part.Say("setup.trouble.no_scale")
 		return
 	}
 	l := inspection.Lengths{MMPerPX: b.limits.Scale.MMPerPX, URel: b.limits.Scale.U / b.limits.Scale.MMPerPX, File: b.scale}
@@ -121,17 +121,17 @@ func (b *setupBench) pose(r *setup.Reading, im *part.Image, shot part.Shot) {
 		r.DistanceMM = d
 	}
 	m := seam.Measure(im, shot, p)
-	if math.IsNaN(m.Pose.SlantDeg) {
-		r.PoseTrouble = part.Say("setup.trouble.seam")
+	if math.IsNaN(m.Stance.SlantDeg) {
+		r.StanceTrouble = part.Say("setup.trouble.seam")
 		for _, s := range m.Stations {
 			if s.Reason != "" {
-				r.PoseTrouble = s.Why()
+				r.StanceTrouble = s.Why()
 			}
 		}
 		return
 	}
-	r.HeightMM, r.UHeightMM = m.Pose.HeightMM, m.Pose.UHeightMM
-	r.SlantDeg, r.USlantDeg, r.HalfMM = m.Pose.SlantDeg, m.Pose.USlantDeg, m.Pose.HalfMM
+	r.HeightMM, r.UHeightMM = m.Stance.HeightMM, m.Stance.UHeightMM
+	r.SlantDeg, r.USlantDeg, r.HalfMM = m.Stance.SlantDeg, m.Stance.USlantDeg, m.Stance.HalfMM
 }
 
 // framing is what is wrong with where the unit stands.

@@ -44,8 +44,8 @@ func drawnUnit(change func(*synth.EdgeParams)) *part.Image {
 
 // drawnBoard is a board turned by 5 degrees before a lens of 6000 px: at 150 mm
 // a pixel is 25 um.
-func drawnBoard(change func(*synth.TargetParams, *synth.Pose)) *part.Image {
-	p, at := synth.DefaultTarget(), synth.Pose{XMM: 8, YMM: 5, DistanceMM: 150, AboutDeg: 5}
+func drawnBoard(change func(*synth.TargetParams, *synth.Placement)) *part.Image {
+	p, at := synth.DefaultTarget(), synth.Placement{XMM: 8, YMM: 5, DistanceMM: 150, AboutDeg: 5}
 	p.W, p.H = 1200, 900
 	change(&p, &at)
 	p.Map = synth.Tilted(optics.Lens{FX: 6000, FY: 6000, CX: 600, CY: 450}, at)
@@ -79,30 +79,30 @@ func TestSetupDrawn(t *testing.T) {
 			"turn the panel down"},
 		{"exposure too short", setup.Exposure, drawnUnit(func(p *synth.EdgeParams) { p.Exposure = 0.04 }), "panel_light_pct",
 			"expose longer"},
-		{"exposure of a board", setup.Exposure, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.Light = 0.7 }), "", ""},
-		{"board too bright", setup.Exposure, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.Light = 1.4 }), "clipped_pct",
+		{"exposure of a board", setup.Exposure, drawnBoard(func(p *synth.TargetParams, _ *synth.Placement) { p.Light = 0.7 }), "", ""},
+		{"board too bright", setup.Exposure, drawnBoard(func(p *synth.TargetParams, _ *synth.Placement) { p.Light = 1.4 }), "clipped_pct",
 			"expose shorter"},
 		// 2.5631 sqrt(sigma^2 + 1/12) reaches 3.25 px at a sigma of 1.23.
 		{"sharp", setup.Focus, drawnUnit(func(p *synth.EdgeParams) { p.BlurSigmaPX = 1.05 }), "", ""},
 		{"soft", setup.Focus, drawnUnit(func(p *synth.EdgeParams) { p.BlurSigmaPX = 1.45 }), "edge_width_px", "focus ring"},
-		{"board sharp", setup.Focus, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.BlurSigmaPX = 1.1 }), "", ""},
-		{"board soft", setup.Focus, drawnBoard(func(p *synth.TargetParams, _ *synth.Pose) { p.BlurSigmaPX = 1.4 }), "edge_width_px",
+		{"board sharp", setup.Focus, drawnBoard(func(p *synth.TargetParams, _ *synth.Placement) { p.BlurSigmaPX = 1.1 }), "", ""},
+		{"board soft", setup.Focus, drawnBoard(func(p *synth.TargetParams, _ *synth.Placement) { p.BlurSigmaPX = 1.4 }), "edge_width_px",
 			"focus ring"},
 		{"moved", setup.Focus, drawnUnit(func(p *synth.EdgeParams) { p.MotionPX, p.MotionDeg = 9, 0 }), "motion_px", "the picture's width"},
 		// The zone ends at 2.56 degrees; across the picture of 30 mm at 150 mm the
 		// scale then changes by more than 0.2 %, so that the tilts are small here.
-		{"square", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) {}), "", ""},
-		{"from the side", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutYDeg = 4 }), "tilt_deg",
+		{"square", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Placement) {}), "", ""},
+		{"from the side", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Placement) { p.AboutYDeg = 4 }), "tilt_deg",
 			"left or right"},
-		{"from above", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutXDeg = 4 }), "tilt_deg",
+		{"from above", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Placement) { p.AboutXDeg = 4 }), "tilt_deg",
 			"up or down"},
-		{"from a corner", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.AboutXDeg, p.AboutYDeg = 4, 4 }),
+		{"from a corner", setup.Squareness, drawnBoard(func(_ *synth.TargetParams, p *synth.Placement) { p.AboutXDeg, p.AboutYDeg = 4, 4 }),
 			"tilt_deg", "corner"},
 		// U = 2 sqrt(0.0004^2 + u^2): the target's 0.0002 and the fit's.
-		{"at its distance", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) {}), "", ""},
-		{"nearer", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.DistanceMM = 149.6 }), "scale_off_pct",
+		{"at its distance", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Placement) {}), "", ""},
+		{"nearer", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Placement) { p.DistanceMM = 149.6 }), "scale_off_pct",
 			"move it back"},
-		{"further", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.DistanceMM = 150.4 }), "scale_off_pct",
+		{"further", setup.ScaleStep, drawnBoard(func(_ *synth.TargetParams, p *synth.Placement) { p.DistanceMM = 150.4 }), "scale_off_pct",
 			"move it nearer"},
 	} {
 		r := b.live(capture.Frame{Image: c.im, Path: "x.png"}, c.step)
@@ -123,7 +123,7 @@ func TestSetupWrongSubject(t *testing.T) {
 	b := testBench(t, time.Now())
 	unit := drawnUnit(func(*synth.EdgeParams) {})
 	empty := drawnUnit(func(p *synth.EdgeParams) { p.NoUnit, p.Holder = true, false })
-	cut := drawnBoard(func(_ *synth.TargetParams, p *synth.Pose) { p.XMM = -4 })
+	cut := drawnBoard(func(_ *synth.TargetParams, p *synth.Placement) { p.XMM = -4 })
 	for _, c := range []struct {
 		step setup.Name
 		im   *part.Image
@@ -228,7 +228,7 @@ func TestSetupLiveScreen(t *testing.T) {
 	names := []setup.Name{setup.Focus, setup.Squareness}
 	w := setup.NewWalk(b.limits, names)
 	var out bytes.Buffer
-	s := &liveScreen{to: &out, walk: w, names: names, width: func() int { return 60 }}
+	s := &liveScreen{to: &out, x: lang.English(), walk: w, names: names, width: func() int { return 60 }}
 	s.begin("in")
 	if !strings.Contains(out.String(), "Ultraviolet") || !strings.Contains(out.String(), "[>] Focus  [ ] Squareness") {
 		t.Errorf("first screen:\n%s", &out)
@@ -280,7 +280,7 @@ func TestSetupScaleInForce(t *testing.T) {
 		Target:   optics.Target{Kind: optics.Chessboard, Cols: 9, Rows: 6, PitchMM: 2, URel: 0.0002}, Made: now.AddDate(0, 0,
 			-10), MaxAgeDays: 90,
 		Pictures: []optics.ScalePicture{{File: "a.png", SHA256: strings.Repeat("0", 64), Used: true, Marks: 54}}, Rating: optics.RatedGood}
-	im := drawnBoard(func(*synth.TargetParams, *synth.Pose) {})
+	im := drawnBoard(func(*synth.TargetParams, *synth.Placement) {})
 	for _, c := range []struct {
 		name   string
 		change func(*optics.Scale)

@@ -187,7 +187,7 @@ func (o *ChartOptions) overLots(ctx context.Context, s *records.Store, c chartCh
 		}
 	}
 	series := seriesOf(all)
-	if len(series.names) < fewLots {
+	if len(series.names) < minLots {
 		return nil, fmt.Errorf("%s: %s with units that were looked at: a chart needs two at least", s.Where(),
 			cli.Counted(len(series.names), "lot", "lots"))
 	}
@@ -296,8 +296,8 @@ func chartTable(l *lang.Lang, c lotreport.Chart) report.SheetTable {
 	for _, g := range c.Signals {
 		rules[g.Point] = append(rules[g.Point], g.Number)
 	}
-	few := len(c.Values) <= mostRows/2
-	if few {
+	short := len(c.Values) <= mostRows/2
+	if short {
 		t.Caption = l.T("lot.chart.points")
 	}
 	at := func(v []*float64, i int) string {
@@ -310,7 +310,7 @@ func chartTable(l *lang.Lang, c lotreport.Chart) report.SheetTable {
 		return chartNumber(l, v[i])
 	}
 	for i, v := range c.Values {
-		if (few || len(rules[i]) > 0) && len(t.Rows) < mostRows {
+		if (short || len(rules[i]) > 0) && len(t.Rows) < mostRows {
 			value := chartNumber(l, v)
 			if c.Low != nil {
 				value += " / " + chartNumber(l, c.Low[i])

@@ -60,8 +60,8 @@ func seriesOf(all []lots.Lot) lotSeries {
 	return s
 }
 
-// fewLots is from how many lots on a chart over lots is drawn.
-const fewLots = 2
+// minLots is from how many lots on a chart over lots is drawn.
+const minLots = 2
 
 // counted makes a chart of counts: p, np, c, u or demerit.
 func (s lotSeries) counted(kind string, o charts.Options) (lotreport.Chart, error) {
@@ -101,7 +101,7 @@ func (s lotSeries) counted(kind string, o charts.Options) (lotreport.Chart, erro
 // lotCharts are the charts of a report over the lots up to it.
 func lotCharts(all []lots.Lot) ([]lotreport.Chart, error) {
 	s := seriesOf(all)
-	if len(s.names) < fewLots {
+	if len(s.names) < minLots {
 		return nil, nil
 	}
 	rules, err := charts.Rules("")
@@ -135,7 +135,7 @@ func worstSteps(s lotSeries, rules []charts.Rule) (lotreport.Chart, bool, error)
 			measured++
 		}
 	}
-	if measured < fewLots {
+	if measured < minLots {
 		return lotreport.Chart{}, false, nil
 	}
 	c, _, err := charts.Measured(charts.Individuals, groups, charts.Options{Rules: rules})
@@ -258,7 +258,7 @@ func (q quantity) charts(kind string, units []process.Unit, n int, o charts.Opti
 	for i := range out {
 		out[i].Title.Key = q.titles + out[i].Kind
 		if n > 1 {
-			out[i].Told = append(out[i].Told, lotreport.Said{Key: "chart.subgroups", Args: []string{"n", fmt.Sprint(n)}})
+			out[i].Notes = append(out[i].Notes, lotreport.Said{Key: "chart.subgroups", Args: []string{"n", fmt.Sprint(n)}})
 		}
 	}
 	return out, nil

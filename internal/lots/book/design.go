@@ -23,10 +23,10 @@ type DesignOptions struct {
 
 // Design is a plan and what it does.
 type Design struct {
-	Plan    lots.OC           `json:"plan"`
-	Points  lots.Points       `json:"points"` // shares
-	Through lots.Through      `json:"through"`
-	Curve   []lots.CurvePoint `json:"curve"`
+	Plan       lots.OC           `json:"plan"`
+	Points     lots.Points       `json:"points"` // shares
+	Protection lots.Protection   `json:"through"`
+	Curve      []lots.CurvePoint `json:"curve"`
 }
 
 // check says what is wrong in the words and units of the flags.
@@ -55,7 +55,7 @@ func RunDesign(o DesignOptions, stdout io.Writer) error {
 	if err != nil {
 		return cli.UsageError{Err: err}
 	}
-	d.Through, d.Curve = d.Plan.Through(), d.Plan.Curve(ocRows)
+	d.Protection, d.Curve = d.Plan.Protection(), d.Plan.Curve(ocRows)
 	return o.SheetOptions.Write("lot-design", d.sheet(), d, stdout)
 }
 
@@ -90,7 +90,7 @@ func (d Design) sheet() report.Sheet {
 	for _, r := range d.Curve {
 		t.Rows = append(t.Rows, []string{lang.English().Shown4(100 * r.P), lang.English().Shown(100*r.Pa, 2)})
 	}
-	s.Sections = []report.SheetSection{{Heading: "What the plan lets through", Text: []string{d.Through.Sentence},
+	s.Sections = []report.SheetSection{{Heading: "What the plan lets through", Text: []string{d.Protection.Sentence},
 		Tables: []report.SheetTable{t},
 		Figures: ocFigure(x, p.Curve(curvePoints), 100, plots.OC{Whole: p.Law == lots.Hypergeometric},
 			"Share of lots that the plan accepts, over the quality that comes in.")}}

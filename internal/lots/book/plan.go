@@ -183,7 +183,7 @@ func dueStates(history []part.Entry, o lots.Opening, classes []lots.Class) (map[
 			states[c.Severity] = lots.Switching{Rules: o.Rules, Mode: lots.Normal}
 			continue
 		}
-		s, told, err := lots.History(history, o.Product, c.Severity, o.Rules)
+		s, notes, err := lots.History(history, o.Product, c.Severity, o.Rules)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -196,8 +196,8 @@ func dueStates(history []part.Entry, o lots.Opening, classes []lots.Class) (map[
 			if s, words, err = s.ToNormal(o.Irregular); err != nil {
 				return nil, nil, err
 			}
-		} else if n := len(told); n > 0 && s.Mode != lots.Normal {
-			words = []string{fmt.Sprintf("%s (lot %s)", told[n-1].Text, told[n-1].Lot)}
+		} else if n := len(notes); n > 0 && s.Mode != lots.Normal {
+			words = []string{fmt.Sprintf("%s (lot %s)", notes[n-1].Text, notes[n-1].Lot)}
 		}
 		for _, w := range words {
 			said = append(said, fmt.Sprintf("%s: %s", c.Severity, w))

@@ -39,7 +39,7 @@ func (p lotPlan) sheet() report.Sheet {
 		},
 		Reasons: p.said, Sections: []report.SheetSection{p.plans()}}
 	for _, c := range o.Classes {
-		s.Sections = append(s.Sections, letsThrough(c))
+		s.Sections = append(s.Sections, protectionSection(c))
 	}
 	if p.written {
 		s.Facts = append(s.Facts, report.Fact{Name: "next", Value: fmt.Sprintf("inspect lot draw %s --serials FILE", p.name)})
@@ -100,10 +100,10 @@ func letterWord(s lots.Single) string {
 // ocRows is about how many rows a plan's table has.
 const ocRows = 20
 
-// letsThrough is a class' operating characteristic, as sentence, plot and table.
-func letsThrough(c lots.Planned) report.SheetSection {
-	through, oc := c.Plan.Through(), c.Plan.OC()
-	s := report.SheetSection{Heading: fmt.Sprintf("What the plan for %s lets through", c.Severity), Text: []string{through.Sentence}}
+// protectionSection is a class' operating characteristic, as sentence, plot and table.
+func protectionSection(c lots.Planned) report.SheetSection {
+	protection, oc := c.Plan.Protection(), c.Plan.OC()
+	s := report.SheetSection{Heading: fmt.Sprintf("What the plan for %s lets through", c.Severity), Text: []string{protection.Sentence}}
 	rows := oc.Curve(ocRows)
 	if c.Plan.All || len(rows) == 0 {
 		return s
@@ -125,21 +125,21 @@ func letsThrough(c lots.Planned) report.SheetSection {
 	}
 	plot := plots.OC{Whole: oc.Law == lots.Hypergeometric}
 	if !c.Zero {
-		plot.Points = append(plot.Points, plots.OCPoint{Name: "AQL", X: c.AQL, Share: cli.NumberOf(through.PaAtAQL)})
+		plot.Points = append(plot.Points, plots.OCPoint{Name: "AQL", X: c.AQL, Share: cli.NumberOf(protection.PaAtAQL)})
 	}
 	for _, q := range []struct {
 		name  string
 		at    *float64
 		share float64
-	}{{"95 in 100", through.P95, 0.95}, {"50 in 100", through.P50, 0.5}, {"10 in 100", through.P10, 0.1}} {
+	}{{"95 in 100", protection.P95, 0.95}, {"50 in 100", protection.P50, 0.5}, {"10 in 100", protection.P10, 0.1}} {
 		if q.at != nil && !plot.Whole {
 			plot.Points = append(plot.Points, plots.OCPoint{Name: q.name, X: *q.at, Share: q.share})
 		}
 	}
 	s.Figures = ocFigure(unit, oc.Curve(curvePoints), scale, plot, "Share of lots that the plan accepts, over the quality that comes in.")
-	if through.AOQL != nil {
+	if protection.AOQL != nil {
 		s.Text = append(s.Text,
-			fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", lang.English().Shown4(*through.AOQL)))
+			fmt.Sprintf("Where refused lots are looked at unit by unit, what leaves has %s %% bad units at worst, on average over many lots.", lang.English().Shown4(*protection.AOQL)))
 	}
 	s.Tables = []report.SheetTable{t}
 	return s
@@ -163,28 +163,28 @@ const curvePoints = 200
 
 // lotPlanJSON is what lot plan --json writes.
 type lotPlanJSON struct {
-	Lot     string         `json:"lot,omitempty"`
-	Opened  bool           `json:"opened"`
-	Draw    int            `json:"draw"` // units that are drawn
-	Plan    lots.Opening   `json:"plan"`
-	Said    []string       `json:"switching,omitempty"`
-	Through []lotClassJSON `json:"lets_through"`
+	Lot        string         `json:"lot,omitempty"`
+	Opened     bool           `json:"opened"`
+	Draw       int            `json:"draw"` // units that are drawn
+	Plan       lots.Opening   `json:"plan"`
+	Said       []string       `json:"switching,omitempty"`
+	Protection []lotClassJSON `json:"lets_through"`
 }
 
 type lotClassJSON struct {
-	Severity part.Severity     `json:"severity"`
-	Through  lots.Through      `json:"through"`
-	Curve    []lots.CurvePoint `json:"curve"`
+	Severity   part.Severity     `json:"severity"`
+	Protection lots.Protection   `json:"through"`
+	Curve      []lots.CurvePoint `json:"curve"`
 }
 
 func (p lotPlan) numbers() lotPlanJSON {
-	j := lotPlanJSON{Lot: p.name, Opened: p.written, Draw: p.opening.DrawSize(), Plan: p.opening, Said: p.said, Through: []lotClassJSON{}}
+	j := lotPlanJSON{Lot: p.name, Opened: p.written, Draw: p.opening.DrawSize(), Plan: p.opening, Said: p.said, Protection: []lotClassJSON{}}
 	for _, c := range p.opening.Classes {
-		k := lotClassJSON{Severity: c.Severity, Through: c.Plan.Through(), Curve: []lots.CurvePoint{}}
+		k := lotClassJSON{Severity: c.Severity, Protection: c.Plan.Protection(), Curve: []lots.CurvePoint{}}
 		if !c.Plan.All {
 			k.Curve = c.Plan.OC().Curve(ocRows)
 		}
-		j.Through = append(j.Through, k)
+		j.Protection = append(j.Protection, k)
 	}
 	return j
 }

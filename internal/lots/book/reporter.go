@@ -197,7 +197,7 @@ func (m *Reporter) check(at time.Time) *lotreport.Check {
 	why, barred := inspection.CheckGate(m.CheckLog, at)
 	c := &lotreport.Check{Log: filepath.Base(m.CheckLog), OK: !barred}
 	if barred {
-		c.Told, c.ToldPhrase = lang.English().Say(&why), &why
+		c.Notes, c.ToldPhrase = lang.English().Say(&why), &why
 	}
 	if s, err := inspection.ReadStability(m.CheckLog, nil); err == nil && len(s.Checks) > 0 {
 		last := s.Checks[len(s.Checks)-1]

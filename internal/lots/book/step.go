@@ -33,18 +33,18 @@ type StepOptions struct {
 
 // Step is a plan by variables and, where there are values, what they say.
 type Step struct {
-	Lot       string         `json:"lot,omitempty"`
-	Plan      lots.Variables `json:"plan"`
-	Limits    lots.Limits    `json:"limits_um"`
-	Through   lots.Through   `json:"through"`
-	Measured  int            `json:"measured"`               // of the first ones, as many as the plan needs
-	Missing   []string       `json:"not_measured,omitempty"` // units among these
-	Judged    *lots.Measured `json:"judged,omitempty"`
-	NormalP   *float64       `json:"normal_p,omitempty"` // chance of so large a deviation from normal values
-	Names     []string       `json:"-"`                  // along ValuesUM; none: the values are from a file
-	ValuesUM  []float64      `json:"-"`                  // in the draw's order; NaN: not measured
-	WasAsked  bool           `json:"-"`                  // values are wanted that were not measured
-	normality error          `json:"-"`
+	Lot        string          `json:"lot,omitempty"`
+	Plan       lots.Variables  `json:"plan"`
+	Limits     lots.Limits     `json:"limits_um"`
+	Protection lots.Protection `json:"through"`
+	Measured   int             `json:"measured"`               // of the first ones, as many as the plan needs
+	Missing    []string        `json:"not_measured,omitempty"` // units among these
+	Judged     *lots.Measured  `json:"judged,omitempty"`
+	NormalP    *float64        `json:"normal_p,omitempty"` // chance of so large a deviation from normal values
+	Names      []string        `json:"-"`                  // along ValuesUM; none: the values are from a file
+	ValuesUM   []float64       `json:"-"`                  // in the draw's order; NaN: not measured
+	WasAsked   bool            `json:"-"`                  // values are wanted that were not measured
+	normality  error           `json:"-"`
 }
 
 // RunStep judges a lot's steps by their values.
@@ -85,7 +85,7 @@ func RunStep(ctx context.Context, o StepOptions, name string, stdout io.Writer) 
 	if s.Limits, err = o.stepLimits(stage); err != nil {
 		return err
 	}
-	s.Through = s.Plan.Through()
+	s.Protection = s.Plan.Protection()
 	if err := s.Judge(); err != nil {
 		return err
 	}
@@ -235,7 +235,7 @@ func (s *Step) sheet() report.Sheet {
 		sh.Line = fmt.Sprintf("%d of the %d steps that the plan needs were measured: nothing is decided.", s.Measured, p.N)
 	}
 	sh.Warnings = s.doubts()
-	sh.Sections = []report.SheetSection{s.through()}
+	sh.Sections = []report.SheetSection{s.protectionSection()}
 	return sh
 }
 
@@ -270,8 +270,8 @@ func (s *Step) doubts() []string {
 	return out
 }
 
-func (s *Step) through() report.SheetSection {
-	sec := report.SheetSection{Heading: "What the plan lets through", Text: []string{s.Through.Sentence}}
+func (s *Step) protectionSection() report.SheetSection {
+	sec := report.SheetSection{Heading: "What the plan lets through", Text: []string{s.Protection.Sentence}}
 	t := report.SheetTable{Caption: "Operating characteristic, one limit", Head: []string{"beyond the limit / %", "accepted / %"},
 		Numeric: []bool{true, true}}
 	for _, r := range s.Plan.Curve(ocRows) {

@@ -59,8 +59,8 @@ func RunTake(ctx context.Context, o TakeOptions, name string, dirs []string, std
 	if err != nil && t.Taken == 0 {
 		return err
 	}
-	if told := tellTaken(&o, book, &t, stdout); err == nil {
-		err = told
+	if outErr := tellTaken(&o, book, &t, stdout); err == nil {
+		err = outErr
 	}
 	return err
 }

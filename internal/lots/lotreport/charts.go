@@ -28,11 +28,11 @@ func ChartOf(kind, x, y string, names []string, sizes []float64, c charts.Chart)
 	for _, s := range c.Stretches {
 		switch {
 		case s.Given != nil:
-			out.Told = append(out.Told, Said{Key: "chart.given"})
+			out.Notes = append(out.Notes, Said{Key: "chart.given"})
 		case s.Used > 0 && s.Baseline > 0:
-			out.Told = append(out.Told, Said{Key: "chart.baseline", Args: []string{"n", count(s.Used)}})
+			out.Notes = append(out.Notes, Said{Key: "chart.baseline", Args: []string{"n", count(s.Used)}})
 		case s.Used > 0:
-			out.Told = append(out.Told, Said{Key: "chart.from", Args: []string{"n", count(s.Used)}})
+			out.Notes = append(out.Notes, Said{Key: "chart.from", Args: []string{"n", count(s.Used)}})
 		}
 	}
 	return out
@@ -62,7 +62,7 @@ func SumsOf(x, y, unit string, names []string, c charts.CUSUM) Chart {
 		if s.Since < len(names) {
 			name = names[s.Since]
 		}
-		out.Told = append(out.Told, Said{Key: "chart.since", Args: []string{"since", name, "level", part.Decimal(roundTo(s.Level, 3)), "unit", unit}})
+		out.Notes = append(out.Notes, Said{Key: "chart.since", Args: []string{"since", name, "level", part.Decimal(roundTo(s.Level, 3)), "unit", unit}})
 	}
 	return out
 }

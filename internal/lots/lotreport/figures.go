@@ -152,7 +152,7 @@ func numbersOf(v []*float64) []float64 {
 
 func (s speech) chartCaption(c Chart) string {
 	var out []string
-	for _, t := range c.Told {
+	for _, t := range c.Notes {
 		out = append(out, s.say(t))
 	}
 	rules := map[string][]string{}
@@ -201,7 +201,7 @@ const maxBars = 14
 
 // placesCaption says what the map shows: the faceplate, the shell, what is not there.
 func (s speech) placesCaption(m *Map, sh *ShellMap) string {
-	var out, told []string
+	var out, notes []string
 	left := 0
 	if m != nil {
 		out = append(out, s.t("map.caption", "n", count(len(m.Findings))))
@@ -209,8 +209,8 @@ func (s speech) placesCaption(m *Map, sh *ShellMap) string {
 			out = append(out, s.t("map.circle", "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
 		}
 		left = m.Left
-		for _, t := range m.Told {
-			told = append(told, s.say(t))
+		for _, t := range m.Notes {
+			notes = append(notes, s.say(t))
 		}
 	}
 	if sh != nil {
@@ -219,14 +219,14 @@ func (s speech) placesCaption(m *Map, sh *ShellMap) string {
 			out = append(out, s.t("map.circle_shell", "turn", s.Number(c.TurnDeg, 0), "below", s.Number(c.BelowMM, 1), "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
 		}
 		left += sh.Left
-		for _, t := range sh.Told {
-			told = append(told, s.say(t))
+		for _, t := range sh.Notes {
+			notes = append(notes, s.say(t))
 		}
 	}
 	if left > 0 {
 		out = append(out, s.t("map.left", "n", count(left)))
 	}
-	return strings.Join(append(out, told...), " ")
+	return strings.Join(append(out, notes...), " ")
 }
 
 // places lays the findings over the faceplate's outline and the unrolled shell.
@@ -313,7 +313,7 @@ func (s speech) chance(p Pareto) string {
 		}
 		out = append(out, s.t(key, "how", how, "p", s.pValue(*p.P)))
 	}
-	for _, t := range p.Told {
+	for _, t := range p.Notes {
 		out = append(out, s.say(t))
 	}
 	return strings.Join(out, " ")

@@ -25,7 +25,7 @@ func FromLot(l *lots.Lot, history []part.Entry, now time.Time, program string) (
 		return nil, fmt.Errorf("lotreport: lot %s was not opened", l.Name)
 	}
 	o := &r.Opening
-	rep := &Report{Schema: Schema, Generated: now.UTC(), Program: program, Units: []Unit{}, Findings: []Finding{}, Stations: []Station{},
+	rep := &Report{Schema: Schema, Generated: now.UTC(), Program: program, Units: []Unit{}, Findings: []Finding{}, Stations: []StepStation{},
 		Lot: Lot{Name: l.Name, Product: o.Product, Stage: string(o.Stage), Size: o.Size, State: State(l.State()), Opened: r.Opened.At, OpenedBy: r.Opened.By, Limits: o.LimitsName, LimitsSHA256: o.Limits}}
 	if n := len(l.Rounds); n > 1 {
 		rep.Lot.Round = n
@@ -100,17 +100,17 @@ func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 	out := Plan{Severity: c.Severity, Covers: c.Covers, Standard: o.Edition, Level: string(p.Level), Letter: p.PlanLetter, AQL: p.AQL, Mode: string(p.Mode),
 		N: p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: StandOf(s)}
 	if p.Arrow != "" {
-		out.Told = append(out.Told, Said{Key: "plan.arrow", Args: []string{"severity", "@severity." + string(c.Severity), "letter", p.Letter, "plan", p.PlanLetter, "n", strconv.Itoa(p.TableN)}})
+		out.Notes = append(out.Notes, Said{Key: "plan.arrow", Args: []string{"severity", "@severity." + string(c.Severity), "letter", p.Letter, "plan", p.PlanLetter, "n", strconv.Itoa(p.TableN)}})
 	}
 	if p.Zero() {
 		out.Standard, out.Level, out.Letter = "", "", ""
-		out.Told = append(out.Told, Said{Key: "plan.zero", Args: []string{"severity", "@severity." + string(c.Severity)}})
+		out.Notes = append(out.Notes, Said{Key: "plan.zero", Args: []string{"severity", "@severity." + string(c.Severity)}})
 		if c.Limit > 0 {
-			out.Told = append(out.Told, Said{Key: "plan.zero_limit", Args: []string{"limit", part.Decimal(math.Round(1e6*c.Limit) / 1e4), "risk", part.Decimal(math.Round(1e6*c.Risk) / 1e4)}})
+			out.Notes = append(out.Notes, Said{Key: "plan.zero_limit", Args: []string{"limit", part.Decimal(math.Round(1e6*c.Limit) / 1e4), "risk", part.Decimal(math.Round(1e6*c.Risk) / 1e4)}})
 		}
 	}
 	if c.ChosenBy != "" {
-		out.Told = append(out.Told, Said{Key: "plan.chosen", Args: []string{"severity", "@severity." + string(c.Severity), "mode", "@lot.mode." + string(p.Mode), "by", c.ChosenBy, "why", o.Why}})
+		out.Notes = append(out.Notes, Said{Key: "plan.chosen", Args: []string{"severity", "@severity." + string(c.Severity), "mode", "@lot.mode." + string(p.Mode), "by", c.ChosenBy, "why", o.Why}})
 	}
 	out.Lets = letsOf(p)
 	if !p.All {
@@ -141,7 +141,7 @@ func letsOf(p lots.Single) *Lets {
 	if p.All {
 		return &Lets{Zero: true}
 	}
-	t := p.Through()
+	t := p.Protection()
 	l := &Lets{PAtAQL: t.PaAtAQL, P50: hundredth(t.P50), P10: hundredth(t.P10), AOQL: hundredth(t.AOQL), Law: string(t.Law)}
 	if p.AQL > 0 {
 		l.ATI = part.Num(p.OC().ATI(p.AQL / 100))
@@ -185,21 +185,21 @@ func (r *Report) decide(round *lots.Round, d *lots.Decision) {
 	r.Decision = &Decision{Accept: d.Accepted, By: round.Decided.By, At: round.Decided.At, Note: d.Why}
 	switch {
 	case d.Against:
-		r.Decision.Told = append(r.Decision.Told, Said{Key: "decision.against"})
+		r.Decision.Notes = append(r.Decision.Notes, Said{Key: "decision.against"})
 	case d.Early:
-		r.Decision.Told = append(r.Decision.Told, Said{Key: "decision.early"})
+		r.Decision.Notes = append(r.Decision.Notes, Said{Key: "decision.early"})
 	}
 	if d.Again {
-		r.Decision.Told = append(r.Decision.Told, Said{Key: "decision.again"})
+		r.Decision.Notes = append(r.Decision.Notes, Said{Key: "decision.again"})
 	}
 	if x := round.Disposal; x != nil {
-		r.Decision.Told = append(r.Decision.Told, Said{Key: "decision." + string(x.How), Args: []string{"by", round.Done.By, "date", round.Done.At.UTC().Format(time.DateOnly), "removed", strconv.Itoa(x.Removed)}})
+		r.Decision.Notes = append(r.Decision.Notes, Said{Key: "decision." + string(x.How), Args: []string{"by", round.Done.By, "date", round.Done.At.UTC().Format(time.DateOnly), "removed", strconv.Itoa(x.Removed)}})
 		if x.Why != "" {
-			r.Decision.Told = append(r.Decision.Told, Said{Text: x.Why})
+			r.Decision.Notes = append(r.Decision.Notes, Said{Text: x.Why})
 		}
 	}
 	if left := round.Out(); len(left) > 0 {
-		r.Decision.Told = append(r.Decision.Told, Said{Key: "earlier.left", Args: []string{"units", strings.Join(left, ", ")}})
+		r.Decision.Notes = append(r.Decision.Notes, Said{Key: "earlier.left", Args: []string{"units", strings.Join(left, ", ")}})
 	}
 }
 
@@ -246,11 +246,11 @@ func (r *Report) switching(l *lots.Lot, round *lots.Round, history []part.Entry)
 			}
 			for _, x := range said {
 				if x.Lot == l.Name && !x.By.At.Before(round.Decided.At) {
-					s.Told = append(s.Told, Said{Key: key, Text: x.Text})
+					s.Notes = append(s.Notes, Said{Key: key, Text: x.Text})
 				}
 			}
-			if len(s.Told) == 0 {
-				s.Told = []Said{{Key: key}}
+			if len(s.Notes) == 0 {
+				s.Notes = []Said{{Key: key}}
 			}
 		}
 		r.Switching = append(r.Switching, s)

@@ -148,7 +148,7 @@ func (r *Report) addCapability(units []process.Unit, lim StepLimits) error {
 	kind := charts.KindFor(n)
 	x, err := process.Capable(groups, kind, process.CapabilityOptions{Lower: lim.Lower, Upper: lim.Upper, Target: math.NaN(), Seed: seed})
 	if err != nil {
-		c.Told = append(c.Told, Said{Key: "cap.none", Text: err.Error()})
+		c.Notes = append(c.Notes, Said{Key: "cap.none", Text: err.Error()})
 		return nil
 	}
 	c.MeanUM, c.SDUM, c.WithinUM, c.Beyond = part.Num(x.Mean), part.Num(x.SD), part.Num(x.SigmaWithin), part.Num(x.Outside.Value())
@@ -164,7 +164,7 @@ func (r *Report) addCapability(units []process.Unit, lim StepLimits) error {
 		c.Normal = &Normal{part.Num(x.Normality.Adj), part.Num(x.Normality.P)}
 	}
 	if x.Calls > 0 {
-		c.Told = append(c.Told, Said{Key: "cap.unstable", Args: []string{"n", count(x.Calls)}})
+		c.Notes = append(c.Notes, Said{Key: "cap.unstable", Args: []string{"n", count(x.Calls)}})
 	}
 	return nil
 }
@@ -237,7 +237,7 @@ func (r *Report) addPlateMap(m process.DefectMap, left, of int) {
 		}
 	}
 	if of > m.Units {
-		out.Told = append(out.Told, Said{Key: "map.of", Args: []string{"n", count(m.Units), "of", count(of)}})
+		out.Notes = append(out.Notes, Said{Key: "map.of", Args: []string{"n", count(m.Units), "of", count(of)}})
 	}
 	r.Map = out
 }
@@ -261,7 +261,7 @@ func (r *Report) addShellMap(m process.DefectMap, left, of int) {
 		}
 	}
 	if of > m.Units {
-		out.Told = append(out.Told, Said{Key: "map.shell_of", Args: []string{"n", count(m.Units), "of", count(of)}})
+		out.Notes = append(out.Notes, Said{Key: "map.shell_of", Args: []string{"n", count(m.Units), "of", count(of)}})
 	}
 	r.Shell = out
 }

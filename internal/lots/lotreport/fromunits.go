@@ -41,13 +41,13 @@ func (r *Report) AddInspections(all []part.Inspection) {
 		for i := range x.Result.Findings {
 			// At the seam lie findings of the shell and, with a station, those of edge pictures.
 			f := &x.Result.Findings[i]
-			if x.Brief && (f.Zone == part.ZoneShell || f.Zone == part.ZoneSeam && f.Station == "") {
+			if x.Brief && (f.Zone == part.ZoneShell || f.Zone == part.ZoneSeam && f.StepStation == "") {
 				unread++
 			}
 		}
 		for i := range x.Result.Seam.Stations {
 			s := &x.Result.Seam.Stations[i]
-			r.Stations = append(r.Stations, Station{Serial: u.Serial, AngleDeg: s.AngleDeg, Side: string(s.Side), StepUM: s.StepUM, UUM: s.UUM, GapUM: s.GapUM, BeadUM: s.BeadUM, Reason: s.Reason})
+			r.Stations = append(r.Stations, StepStation{Serial: u.Serial, AngleDeg: s.AngleDeg, Side: string(s.Side), StepUM: s.StepUM, UUM: s.UUM, GapUM: s.GapUM, BeadUM: s.BeadUM, Reason: s.Reason})
 			switch {
 			case s.StepUM == nil:
 				missing++
@@ -81,7 +81,7 @@ func middle(sorted []float64) float64 {
 func (r *Report) addFindings(serial string, res *part.Result) {
 	for i := range res.Findings {
 		f := &res.Findings[i]
-		r.Findings = append(r.Findings, Finding{Serial: serial, Number: f.Number, Kind: f.Kind, Zone: f.Zone, Severity: f.Severity, Place: f.Station, TurnDeg: f.TurnDeg, BelowMM: f.BelowMM,
+		r.Findings = append(r.Findings, Finding{Serial: serial, Number: f.Number, Kind: f.Kind, Zone: f.Zone, Severity: f.Severity, Place: f.StepStation, TurnDeg: f.TurnDeg, BelowMM: f.BelowMM,
 			DiameterMM: f.DiameterMM, UDiamMM: f.UDiamMM, LengthMM: f.LengthMM, ULengthMM: f.ULengthMM, ValueUM: f.ValueUM, Confidence: f.Confidence})
 	}
 }

@@ -40,7 +40,7 @@ func (rep *Report) addUnit(r *rand.Rand, i int, at time.Time) {
 	worst := 0.0
 	for k := range 6 {
 		for _, side := range []string{"left", "right"} {
-			s := Station{Serial: serial, AngleDeg: float64(30 * k), Side: side}
+			s := StepStation{Serial: serial, AngleDeg: float64(30 * k), Side: side}
 			if r.IntN(90) == 0 {
 				s.Reason = "the outline is hidden by the holder"
 			} else {
@@ -99,8 +99,8 @@ func (rep *Report) finish(r *rand.Rand, at time.Time) {
 		rep.Decision = &Decision{Accept: rep.Lot.State == Accepted, By: "inspector 2, 王小明", At: at.Add(8 * time.Hour), Note: "sample kept until week 12", Hash: "4f1c09ab77"}
 	}
 	score := 18
-	rep.Switching = []Switching{{Severity: part.Critical, Standard: "ISO 2859-1:1999", Before: "normal", After: "normal", Score: &score, Told: []Said{{Key: "switch.stay"}}},
-		{Severity: part.Major, Standard: "ISO 2859-1:1999", Before: "normal", After: "tightened", Told: []Said{{Key: "switch.to.tightened"}}}}
+	rep.Switching = []Switching{{Severity: part.Critical, Standard: "ISO 2859-1:1999", Before: "normal", After: "normal", Score: &score, Notes: []Said{{Key: "switch.stay"}}},
+		{Severity: part.Major, Standard: "ISO 2859-1:1999", Before: "normal", After: "tightened", Notes: []Said{{Key: "switch.to.tightened"}}}}
 	n := 6
 	last := at.Add(-time.Hour)
 	rep.Gauge = Gauge{Scales: []Scale{{File: "scale-2026-02.json", SHA256: "9c3c7ab4410caf11ff", Made: "2026-02-11", MMPerPX: .015012, URel: .0004, Units: len(rep.Units)}},
@@ -142,7 +142,7 @@ func (rep *Report) finish(r *rand.Rand, at time.Time) {
 		mp.Findings = append(mp.Findings, MapPoint{.3 + .12*r.NormFloat64(), .35 + .1*r.NormFloat64(), kinds[r.IntN(5)], part.Severities[1+r.IntN(3)]})
 	}
 	rep.Map = mp
-	sh := &ShellMap{GirthMM: 52.4, DepthMM: 13, LookedAt: .81, Units: 74, Circles: []ShellCircle{{358, 3.5, 2.1, 17, 3.4, part.Num(.002)}}, Told: []Said{{Key: "map.shell_of", Args: []string{"n", "74", "of", "80"}}}}
+	sh := &ShellMap{GirthMM: 52.4, DepthMM: 13, LookedAt: .81, Units: 74, Circles: []ShellCircle{{358, 3.5, 2.1, 17, 3.4, part.Num(.002)}}, Notes: []Said{{Key: "map.shell_of", Args: []string{"n", "74", "of", "80"}}}}
 	for j := range 26 {
 		row := make([]byte, 72)
 		for i := range row {

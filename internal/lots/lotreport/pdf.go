@@ -233,9 +233,9 @@ func (d pdfReport) plans() {
 	d.table(cols, rows, func(i int) bool { return d.Plans[i].Stand == StandReached })
 	d.paraIn(d.t("plan.by", "standard", d.standards()), smallSize, palette.Soft)
 	for _, x := range d.Plans {
-		d.list("•", d.sayAll(x.Told))
+		d.list("•", d.sayAll(x.Notes))
 	}
-	if lets := d.letsThrough(); len(lets) > 0 {
+	if lets := d.protection(); len(lets) > 0 {
 		d.small(d.t("lets.title"))
 		d.list("•", lets)
 	}
@@ -254,10 +254,10 @@ func (d pdfReport) standards() string {
 	return strings.Join(out, "; ")
 }
 
-func (d pdfReport) letsThrough() []string { return d.speech.lets(d.Plans) }
+func (d pdfReport) protection() []string { return d.speech.lets(d.Plans) }
 
-// LetsThrough says in sentences what the plans let through.
-func (r *Report) LetsThrough(w Words) []string { return speech{w, "", time.UTC}.lets(r.Plans) }
+// Protection says in sentences what the plans let through.
+func (r *Report) Protection(w Words) []string { return speech{w, "", time.UTC}.lets(r.Plans) }
 
 func (s speech) lets(plans []Plan) (out []string) {
 	for _, p := range plans {
@@ -319,7 +319,7 @@ func (d pdfReport) signature(x *Decision) {
 		word = d.t("decision.accept")
 	}
 	d.facts([]fact{{d.t("decision.word"), word}, {d.t("decision.by"), x.By}, {d.t("decision.at"), d.clock(x.At)}, {d.t("decision.note"), x.Note}})
-	d.list("•", d.sayAll(x.Told))
+	d.list("•", d.sayAll(x.Notes))
 	if x.Hash != "" {
 		d.paraIn(d.t("decision.hash", "hash", x.Hash), smallSize, palette.Soft)
 	}
@@ -349,7 +349,7 @@ func (d pdfReport) switching() {
 	}
 	d.table(cols, rows, func(i int) bool { return d.Switching[i].Stopped })
 	for _, x := range d.Switching {
-		for _, t := range d.sayAll(x.Told) {
+		for _, t := range d.sayAll(x.Notes) {
 			d.list("•", []string{d.t("switch.told", "severity", "@severity."+string(x.Severity), "told", t)})
 		}
 	}
@@ -390,7 +390,7 @@ func (d pdfReport) gauge() {
 		if c.OK {
 			key = "gauge.check_ok"
 		}
-		d.facts([]fact{{d.t("gauge.check"), d.t(key)}, {d.t("gauge.check_last"), last}, {d.t("gauge.check_log"), c.Log}, {d.t("gauge.check_told"), c.Told}})
+		d.facts([]fact{{d.t("gauge.check"), d.t(key)}, {d.t("gauge.check_last"), last}, {d.t("gauge.check_log"), c.Log}, {d.t("gauge.check_told"), c.Notes}})
 	}
 	if len(g.Scales) == 0 {
 		d.list("!", []string{d.t("gauge.no_scale")})
@@ -455,7 +455,7 @@ func (d pdfReport) step() {
 		}
 		d.table(cols, [][]string{row}, nil)
 	}
-	d.list("•", d.sayAll(c.Told))
+	d.list("•", d.sayAll(c.Notes))
 	d.fig("histogram", "chart-xbar", "chart-s", "chart-r", "chart-i", "chart-mr", "chart-ewma", "chart-cusum")
 }
 
@@ -544,8 +544,8 @@ func (d pdfReport) units() {
 	d.table(cols, rows, func(i int) bool { return shown[i].Counts })
 	d.paraIn(d.t("unit.marked"), smallSize, palette.Soft)
 	for _, u := range shown {
-		if told := d.seam(u.Seam); u.Counts && told != "" {
-			d.list("•", []string{d.t("unit.seam", "serial", u.Serial, "what", told)})
+		if phrases := d.seam(u.Seam); u.Counts && phrases != "" {
+			d.list("•", []string{d.t("unit.seam", "serial", u.Serial, "what", phrases)})
 		}
 		if u.Person != "" {
 			d.list("•", []string{d.t("unit.person", "serial", u.Serial, "what", u.Person)})
@@ -558,22 +558,22 @@ func (d pdfReport) seam(s *part.SeamShape) string {
 	if s == nil {
 		return ""
 	}
-	var told []string
+	var phrases []string
 	if s.MeanUM != nil {
-		told = append(told, d.t("seam.mean", "um", d.withU(s.MeanUM, s.UMeanUM, 0)))
+		phrases = append(phrases, d.t("seam.mean", "um", d.withU(s.MeanUM, s.UMeanUM, 0)))
 	}
 	switch {
 	case s.OffCentreUM != nil:
-		told = append(told, d.t("seam.off_centre", "um", d.withU(s.OffCentreUM, s.UOffCentreUM, 0), "deg", d.number(s.TowardsDeg, 0)))
+		phrases = append(phrases, d.t("seam.off_centre", "um", d.withU(s.OffCentreUM, s.UOffCentreUM, 0), "deg", d.number(s.TowardsDeg, 0)))
 	case s.OffCentreMostUM != nil:
-		told = append(told, d.t("seam.centred", "um", d.number(s.OffCentreMostUM, 0)))
+		phrases = append(phrases, d.t("seam.centred", "um", d.number(s.OffCentreMostUM, 0)))
 	case s.AlongUM != nil:
-		told = append(told, d.t("seam.along", "um", d.withU(s.AlongUM, s.UAlongUM, 0), "deg", d.number(s.AlongDeg, 0)))
+		phrases = append(phrases, d.t("seam.along", "um", d.withU(s.AlongUM, s.UAlongUM, 0), "deg", d.number(s.AlongDeg, 0)))
 	}
 	if s.OvalUM != nil {
-		told = append(told, d.t("seam.oval", "um", d.withU(s.OvalUM, s.UOvalUM, 0)))
+		phrases = append(phrases, d.t("seam.oval", "um", d.withU(s.OvalUM, s.UOvalUM, 0)))
 	}
-	return strings.Join(told, "; ")
+	return strings.Join(phrases, "; ")
 }
 
 // findings lists what was found, the gravest first within each unit as it came.

@@ -23,26 +23,26 @@ type Report struct {
 	Generated time.Time `json:"generated"` // the time stamp; nothing else in the report depends on a clock
 	Program   string    `json:"program,omitempty"`
 
-	Lot       Lot         `json:"lot"`
-	Plans     []Plan      `json:"plans"`                  // one a severity, gravest first
-	Switching []Switching `json:"switching,omitempty"`    // one a severity
-	Draw      *Draw       `json:"draw,omitempty"`         // nil: nothing drawn yet
-	Units     []Unit      `json:"units"`                  // those of the sample, in the order of drawing
-	Findings  []Finding   `json:"findings"`               // of these units
-	Stations  []Station   `json:"stations"`               // of these units
-	Decision  *Decision   `json:"decision,omitempty"`     // nil: not decided
-	Disposed  []Said      `json:"dispositions,omitempty"` // what became of units that do not pass
-	Earlier   []Said      `json:"earlier,omitempty"`      // how former presentations of the lot ended
-	Gauge     Gauge       `json:"gauge"`                  // what the numbers rest on
-	Notes     []Said      `json:"notes,omitempty"`        // what a reader must know
-	Hints     []Said      `json:"hints,omitempty"`        // at causes; hints only
-	Charts    []Chart     `json:"charts,omitempty"`       // over lots or units
-	Steps     *Capability `json:"capability,omitempty"`   // of the step
-	Paretos   []Pareto    `json:"paretos,omitempty"`
-	Yields    []Yield     `json:"yields,omitempty"`
-	Escapes   []Escape    `json:"escapes,omitempty"`
-	Map       *Map        `json:"map,omitempty"`       // of the faceplate
-	Shell     *ShellMap   `json:"shell_map,omitempty"` // nil: no shell of the units read was looked at
+	Lot       Lot           `json:"lot"`
+	Plans     []Plan        `json:"plans"`                  // one a severity, gravest first
+	Switching []Switching   `json:"switching,omitempty"`    // one a severity
+	Draw      *Draw         `json:"draw,omitempty"`         // nil: nothing drawn yet
+	Units     []Unit        `json:"units"`                  // those of the sample, in the order of drawing
+	Findings  []Finding     `json:"findings"`               // of these units
+	Stations  []StepStation `json:"stations"`               // of these units
+	Decision  *Decision     `json:"decision,omitempty"`     // nil: not decided
+	Disposed  []Said        `json:"dispositions,omitempty"` // what became of units that do not pass
+	Earlier   []Said        `json:"earlier,omitempty"`      // how former presentations of the lot ended
+	Gauge     Gauge         `json:"gauge"`                  // what the numbers rest on
+	Notes     []Said        `json:"notes,omitempty"`        // what a reader must know
+	Hints     []Said        `json:"hints,omitempty"`        // at causes; hints only
+	Charts    []Chart       `json:"charts,omitempty"`       // over lots or units
+	Steps     *Capability   `json:"capability,omitempty"`   // of the step
+	Paretos   []Pareto      `json:"paretos,omitempty"`
+	Yields    []Yield       `json:"yields,omitempty"`
+	Escapes   []Escape      `json:"escapes,omitempty"`
+	Map       *Map          `json:"map,omitempty"`       // of the faceplate
+	Shell     *ShellMap     `json:"shell_map,omitempty"` // nil: no shell of the units read was looked at
 }
 
 // State is how a lot stands.
@@ -87,7 +87,7 @@ type Plan struct {
 	Re         int             `json:"re"`
 	All        bool            `json:"all,omitempty"`         // every unit of the lot
 	PerHundred bool            `json:"per_hundred,omitempty"` // nonconformities are counted, not units
-	Told       []Said          `json:"told,omitempty"`        // how the plan came about, in sentences
+	Notes      []Said          `json:"told,omitempty"`        // how the plan came about, in sentences
 
 	Inspected int     `json:"inspected"`
 	Count     int     `json:"count"`
@@ -129,7 +129,7 @@ type Switching struct {
 	After    string        `json:"after,omitempty"`
 	Score    *int          `json:"score,omitempty"`
 	Stopped  bool          `json:"stopped,omitempty"` // discontinued
-	Told     []Said        `json:"told,omitempty"`
+	Notes    []Said        `json:"told,omitempty"`
 }
 
 // Draw is how the sample was chosen.
@@ -195,8 +195,8 @@ type Finding struct {
 	Confidence float64       `json:"confidence"`
 }
 
-// Station is the step at one place of a unit's seam.
-type Station struct {
+// StepStation is the step at one place of a unit's seam.
+type StepStation struct {
 	Serial   string   `json:"serial"`
 	AngleDeg float64  `json:"angle_deg"`
 	Side     string   `json:"side"`
@@ -213,7 +213,7 @@ type Decision struct {
 	By     string    `json:"by"`
 	At     time.Time `json:"at"`
 	Note   string    `json:"note,omitempty"`
-	Told   []Said    `json:"told,omitempty"`
+	Notes  []Said    `json:"told,omitempty"`
 	Hash   string    `json:"hash,omitempty"` // of the event in the chain of the records
 }
 
@@ -242,7 +242,7 @@ type Check struct {
 	Log   string     `json:"log,omitempty"`
 	Last  *time.Time `json:"last,omitempty"`
 	OK    bool       `json:"ok"`
-	Told  string     `json:"told,omitempty"`
+	Notes string     `json:"told,omitempty"`
 	Value *float64   `json:"value,omitempty"`
 
 	ToldPhrase *part.Phrase `json:"told_phrase,omitempty"` // Told, to be told in any language
@@ -280,7 +280,7 @@ type Chart struct {
 	Lower   []*float64 `json:"lower"`
 	Upper   []*float64 `json:"upper"`
 	Signals []Signal   `json:"signals,omitempty"`
-	Told    []Said     `json:"told,omitempty"`
+	Notes   []Said     `json:"told,omitempty"`
 }
 
 // Signal is a point at which a rule is met.
@@ -303,7 +303,7 @@ type Capability struct {
 	Histogram []Bin      `json:"histogram,omitempty"`
 	Quantiles []Quantile `json:"percentiles,omitempty"`
 	Beyond    *float64   `json:"share_beyond,omitempty"` // counted
-	Told      []Said     `json:"told,omitempty"`
+	Notes     []Said     `json:"told,omitempty"`
 }
 
 // Index is a capability index with its interval.
@@ -342,7 +342,7 @@ type Pareto struct {
 	DF     int         `json:"df,omitempty"`
 	P      *float64    `json:"p,omitempty"`
 	Method string      `json:"method,omitempty"`
-	Told   []Said      `json:"told,omitempty"`
+	Notes  []Said      `json:"told,omitempty"`
 }
 
 // ParetoRow is one bar; Share and Cumulative are 0..1.
@@ -387,7 +387,7 @@ type Map struct {
 	MMWide   *float64    `json:"mm_wide,omitempty"`  // what 1 is
 	Frame    string      `json:"frame,omitempty"`    // unit or picture
 	Circles  []MapCircle `json:"circles,omitempty"`
-	Told     []Said      `json:"told,omitempty"`
+	Notes    []Said      `json:"told,omitempty"`
 }
 
 // MapPoint is a finding on the map.
@@ -418,7 +418,7 @@ type ShellMap struct {
 	Left     int           `json:"left_out,omitempty"` // findings without a place, where there is no map of the faceplate
 	Units    int           `json:"units"`              // whose shell was looked at
 	Circles  []ShellCircle `json:"circles,omitempty"`
-	Told     []Said        `json:"told,omitempty"`
+	Notes    []Said        `json:"told,omitempty"`
 }
 
 // ShellPoint is a finding on the shell.

@@ -35,7 +35,7 @@ func text(s string) cell {
 
 // grids are the tables of units, findings and stations.
 func (r *Report) grids() []grid {
-	return []grid{r.unitGrid(), r.findingGrid(), r.stationGrid()}
+	return []grid{r.unitGrid(), r.findingGrid(), r.stepStationGrid()}
 }
 
 func (r *Report) unitGrid() grid {
@@ -82,7 +82,7 @@ func (r *Report) findingGrid() grid {
 		}}
 }
 
-func (r *Report) stationGrid() grid {
+func (r *Report) stepStationGrid() grid {
 	return grid{"stations",
 		[]string{"lot.unit.serial", "lot.station.angle", "lot.station.side", "lot.station.step", "lot.unit.uu", "lot.station.gap", "lot.station.bead", "lot.station.reason"},
 		[]string{"serial", "angle_deg", "side", "step_um", "u_um", "gap_um", "bead_um", "reason"},

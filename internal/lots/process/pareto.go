@@ -104,7 +104,7 @@ type Pareto struct {
 	Findings    int
 	Inspections int // that were measured
 	NotMeasured int // in no other number
-	NotTold     int // inspections without the key's word: in a row of their own, not in the test
+	Unnamed     int // inspections without the key's word: in a row of their own, not in the test
 	// Test compares, for keys of units, the shares of inspections with a finding:
 	// findings of one unit hang together, units hardly do. For keys of findings it
 	// compares the counts with equal ones, as if each came singly: read it with care.
@@ -144,7 +144,7 @@ func ParetoOf(units []Unit, key Key, o ParetoOptions) (Pareto, error) {
 			name := key.ofUnit(u)
 			of[name]++
 			if name == "" {
-				p.NotTold++
+				p.Unnamed++
 			}
 		}
 		for j := range u.Findings {

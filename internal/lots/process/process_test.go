@@ -135,7 +135,7 @@ func TestPareto(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if p.Rows[0].Name != "a" || p.Rows[0].With.Of != 48 || p.NotTold != 3 || p.Ahead != nil {
+	if p.Rows[0].Name != "a" || p.Rows[0].With.Of != 48 || p.Unnamed != 3 || p.Ahead != nil {
 		t.Fatalf("%+v", p)
 	}
 	x, _, _ := TestGroups([]int{30, 10}, []int{48, 48}, 0)
@@ -195,8 +195,8 @@ func TestYields(t *testing.T) {
 	if !(y.Rolled.Bounds.Lower < 0.2 && y.Rolled.Bounds.Lower > 0.02 && y.Rolled.Bounds.Upper > 0.7) {
 		t.Errorf("bounds %+v", y.Rolled.Bounds)
 	}
-	if y.Through.Count != 3 || y.Through.Of != 9 { // units 2, 3 and 4; unit 9 was not measured at wet
-		t.Errorf("through %+v", y.Through)
+	if y.PassedAll.Count != 3 || y.PassedAll.Of != 9 { // units 2, 3 and 4; unit 9 was not measured at wet
+		t.Errorf("through %+v", y.PassedAll)
 	}
 	e, err := EscapesOf(units, part.Wet, part.Cured, 0)
 	if err != nil {
@@ -561,7 +561,7 @@ func TestUnitOf(t *testing.T) {
 		Stage: part.Wet, Verdict: part.Rework, MMPerPX: 0.05,
 		Pictures:  []part.PictureReport{{File: "f.jpg", View: part.Face}, {File: "e.jpg", View: part.Edge}},
 		Faceplate: &part.Faceplate{Image: "f.jpg"},
-		Seam:      part.Seam{Stations: []part.Station{{StepUM: &step, AngleDeg: 30, Side: part.Left}, {}}},
+		Seam:      part.Seam{Stations: []part.StepStation{{StepUM: &step, AngleDeg: 30, Side: part.Left}, {}}},
 		Findings: []part.Finding{
 			{Kind: part.Dust, Image: "f.jpg", Zone: part.ZoneFace, Severity: part.Minor, DiameterMM: &v, Box: part.Box{498, 398, 4, 4}},
 			{Kind: part.Fibre, Image: "e.jpg", Zone: part.ZoneRim, Severity: part.Critical, LengthMM: &v},

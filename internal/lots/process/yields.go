@@ -23,9 +23,9 @@ type Yields struct {
 	// products of exact bounds (Clopper and Pearson) of which each holds so much more
 	// surely that all hold together (Bonferroni): rather too wide.
 	Rolled Index
-	// Through is that share as it was: units looked at at every stage that passed
+	// PassedAll is that share as it was: units looked at at every stage that passed
 	// each at the first look.
-	Through study.Share
+	PassedAll study.Share
 }
 
 // YieldsOf counts units in the order of stages: trim, wet, cured.
@@ -69,7 +69,7 @@ func YieldsOf(units []Unit, confidence float64) (Yields, error) {
 		y.Rolled.Bounds.Lower *= b.Lower
 		y.Rolled.Bounds.Upper *= b.Upper
 	}
-	return y, y.through(first, confidence)
+	return y, y.countPassedAll(first, confidence)
 }
 
 func countPassed(looks []Unit, stage part.Stage) (passed, measured, looked int) {
@@ -88,7 +88,7 @@ func countPassed(looks []Unit, stage part.Stage) (passed, measured, looked int) 
 	return passed, measured, looked
 }
 
-func (y *Yields) through(first []Unit, confidence float64) error {
+func (y *Yields) countPassedAll(first []Unit, confidence float64) error {
 	type unit struct{ serial, side string }
 	measured, passed := map[unit]int{}, map[unit]int{}
 	for i := range first {
@@ -110,6 +110,6 @@ func (y *Yields) through(first []Unit, confidence float64) error {
 		}
 	}
 	var err error
-	y.Through, err = study.NewShare(ok, n, confidence, study.WilsonScore)
+	y.PassedAll, err = study.NewShare(ok, n, confidence, study.WilsonScore)
 	return err
 }

@@ -11,7 +11,7 @@ import (
 
 // Sketch shows where on a unit something is to be done: the faceplate from above, round it the seam
 // as a clock face, and beside it the shell, cut open at 6 o'clock, all of one scale. Angles round the seam run
-// clockwise from 3 o'clock, as part.Station's do in a face picture; a shell's turn 0 is at 6 o'clock.
+// clockwise from 3 o'clock, as part.StepStation's do in a face picture; a shell's turn 0 is at 6 o'clock.
 type Sketch struct {
 	Plate   [][2]float64 // the faceplate's closed outline, mm, y down; empty: a circle stands for it
 	Ring    []RingPlace  // places at the seam

@@ -268,7 +268,7 @@ func sortCalls(all []Call, drop bool) (calls, []string, error) {
 // dropShort leaves out the parts that some appraiser called less often than the
 // others, or refuses them.
 func (s *calls) dropShort(cells map[[2]string][]Call, most map[string]int, drop bool) ([]string, error) {
-	var out, told []string
+	var out, notes []string
 	for _, a := range s.appraisers {
 		if most[a] == 0 {
 			return nil, fmt.Errorf("appraiser %s has no calls: leave the appraiser out of the table, or fill the column call", a)
@@ -279,7 +279,7 @@ func (s *calls) dropShort(cells map[[2]string][]Call, most map[string]int, drop 
 		for _, a := range s.appraisers {
 			if n := len(cells[[2]string{p, a}]); n < most[a] {
 				short = true
-				told = append(told, fmt.Sprintf("part %s by %s has %d of %d", p, a, n, most[a]))
+				notes = append(notes, fmt.Sprintf("part %s by %s has %d of %d", p, a, n, most[a]))
 			}
 		}
 		if short {
@@ -289,15 +289,15 @@ func (s *calls) dropShort(cells map[[2]string][]Call, most map[string]int, drop 
 	if len(out) == 0 {
 		return nil, nil
 	}
-	if len(told) > 5 {
-		told = append(told[:4], fmt.Sprintf("and %d more", len(told)-4))
+	if len(notes) > 5 {
+		notes = append(notes[:4], fmt.Sprintf("and %d more", len(notes)-4))
 	}
 	if !drop {
-		return nil, fmt.Errorf("calls are missing: %s; add them, or leave those parts out with --drop-incomplete", strings.Join(told, ", "))
+		return nil, fmt.Errorf("calls are missing: %s; add them, or leave those parts out with --drop-incomplete", strings.Join(notes, ", "))
 	}
 	s.parts = slices.DeleteFunc(s.parts, func(p string) bool { return slices.Contains(out, p) })
 	if len(s.parts) == 0 {
-		return nil, fmt.Errorf("no part has all its calls: %s; add them", strings.Join(told, ", "))
+		return nil, fmt.Errorf("no part has all its calls: %s; add them", strings.Join(notes, ", "))
 	}
 	return out, nil
 }

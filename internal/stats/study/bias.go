@@ -327,19 +327,19 @@ func (l *Line) PercentLinearity() float64 { return 100 * math.Abs(l.Slope.Value)
 // line does not describe it.
 func (b Bias) Verdict() Verdict {
 	v := Verdict{Grade: GoodGauge}
-	biased, told := 0, 0
+	biased, decided := 0, 0
 	for _, p := range b.Pieces {
 		if math.IsNaN(p.Bias.Lower) {
 			continue
 		}
-		told++
+		decided++
 		if p.Biased() {
 			biased++
 		}
 	}
 	switch {
-	case told == 0 && b.Line == nil:
-		v.Grade = NotTold
+	case decided == 0 && b.Line == nil:
+		v.Grade = Undecided
 	case b.Line != nil && !b.ZeroInBand():
 		v.Grade = Conditional
 		v.Reasons = append(v.Reasons, part.Say("study.bias.leaves"))
@@ -348,8 +348,8 @@ func (b Bias) Verdict() Verdict {
 	case biased > 0:
 		v.Grade = Conditional
 	}
-	if told > 0 {
-		v.Reasons = append(v.Reasons, part.Say("study.bias.shown", "biased", strconv.Itoa(biased), "n", strconv.Itoa(told), "level",
+	if decided > 0 {
+		v.Reasons = append(v.Reasons, part.Say("study.bias.shown", "biased", strconv.Itoa(biased), "n", strconv.Itoa(decided), "level",
 			percent(b.Level),
 			"by_chance", fmt.Sprintf("%.0f", 1/(1-b.Level))))
 	}
@@ -361,7 +361,7 @@ func (b Bias) Verdict() Verdict {
 		GoodGauge:   part.Say("study.bias.line.good"),
 		Conditional: part.Say("study.bias.line.conditional"),
 		NotGood:     part.Say("study.bias.line.not_good"),
-		NotTold:     part.Say("study.bias.line.not_told"),
+		Undecided:   part.Say("study.bias.line.not_told"),
 	}[v.Grade]
 	v.Warnings = b.warnings()
 	return v

@@ -177,7 +177,7 @@ func TestBiasWords(t *testing.T) {
 		t.Errorf("a bias that bends: %+v", v)
 	}
 	once := map[float64]string{1: "1.1"}
-	if v := bias(t, pieces(t, once, 0), 0.95).Verdict(); v.Grade != NotTold {
+	if v := bias(t, pieces(t, once, 0), 0.95).Verdict(); v.Grade != Undecided {
 		t.Errorf("one reading: %+v", v)
 	}
 	same := map[float64]string{1: "1 1 1", 2: "2 2 2", 3: "3 3 3"}

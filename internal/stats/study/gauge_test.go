@@ -323,7 +323,7 @@ func TestShareGrade(t *testing.T) {
 			t.Errorf("%g: %q, want %q", share, got, want)
 		}
 	}
-	if got := ShareGrade(math.NaN()); got != NotTold {
+	if got := ShareGrade(math.NaN()); got != Undecided {
 		t.Errorf("NaN: %q", got)
 	}
 }
@@ -349,7 +349,7 @@ func TestSmallStudies(t *testing.T) {
 
 	part := crossed(1, 3, wave, 5)
 	g = gauge(t, part, nil)
-	if v := g.Verdict(NewRangeStudy(part)); v.Grade != NotTold || g.NDC != -1 || !math.IsNaN(g.Component(GaugeRR).Study.Value) {
+	if v := g.Verdict(NewRangeStudy(part)); v.Grade != Undecided || g.NDC != -1 || !math.IsNaN(g.Component(GaugeRR).Study.Value) {
 		t.Errorf("one part: %+v", v)
 	} else {
 		says(t, v, "one part")

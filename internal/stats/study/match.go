@@ -40,7 +40,7 @@ func DefaultMatchRule() MatchRule { return MatchRule{3, 0.15, 3, 12} }
 // Matching is which call tells of which known defect.
 type Matching struct {
 	Call    []int // by known defect: the call's number, or -1
-	Told    []int // by call: the known defect's number, or -1
+	Target  []int // by call: the known defect's number, or -1
 	Repeats []int // calls that tell of a defect that has its call already: neither a find nor false
 	Shared  []int // known defects that only a call touches which tells of another one: missed
 	False   []int // calls that tell of no known defect
@@ -50,9 +50,9 @@ type Matching struct {
 // defect: as many pairs as there can be, and of these the closest. Kinds do not
 // matter.
 func Match(known []Known, called []Called, rule MatchRule) Matching {
-	m := Matching{Call: make([]int, len(known)), Told: make([]int, len(called))}
-	for i := range m.Told {
-		m.Told[i] = -1
+	m := Matching{Call: make([]int, len(known)), Target: make([]int, len(called))}
+	for i := range m.Target {
+		m.Target[i] = -1
 	}
 	touch := make([][]bool, len(known))
 	cost := make([][]float64, len(known))
@@ -69,7 +69,7 @@ func Match(known []Known, called []Called, rule MatchRule) Matching {
 	for i, j := range assign.Least(cost, len(called)) {
 		m.Call[i] = -1
 		if j >= 0 && touch[i][j] {
-			m.Call[i], m.Told[j] = j, i
+			m.Call[i], m.Target[j] = j, i
 		}
 	}
 	m.rest(touch)
@@ -78,7 +78,7 @@ func Match(known []Known, called []Called, rule MatchRule) Matching {
 
 // rest sorts what has no partner.
 func (m *Matching) rest(touch [][]bool) {
-	for j, i := range m.Told {
+	for j, i := range m.Target {
 		if i >= 0 {
 			continue
 		}
@@ -96,7 +96,7 @@ func (m *Matching) rest(touch [][]bool) {
 		if j >= 0 {
 			continue
 		}
-		for k := range m.Told {
+		for k := range m.Target {
 			if touch[i][k] {
 				m.Shared = append(m.Shared, i)
 				break

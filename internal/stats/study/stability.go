@@ -332,7 +332,7 @@ func (s *Stability) Verdict() Verdict {
 	case OutOfLimits:
 		v.Grade, v.Line = NotGood, s.reason()
 	case NotMeasured:
-		v.Grade, v.Line = NotTold, s.reason()
+		v.Grade, v.Line = Undecided, s.reason()
 	case TooFew:
 		v.Grade = Conditional
 		v.Line = part.Say("study.check.line.few", "of", strconv.Itoa(len(s.base())), "want", strconv.Itoa(s.Options.Baseline))

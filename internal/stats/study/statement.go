@@ -26,9 +26,9 @@ func DefaultDetectionOptions() DetectionOptions {
 	return DetectionOptions{Probability: 0.9, Confidence: 0.95, Bound: LikelihoodRatio, Unit: "mm"}
 }
 
-// fewTargets is the number of targets under which a curve is unsteady (MIL-HDBK-
+// minTargets is the number of targets under which a curve is unsteady (MIL-HDBK-
 // 1823A, 2009: at least 60 for found or missed; from memory).
-const fewTargets = 60
+const minTargets = 60
 
 // Basis is what a statement rests on.
 type Basis string
@@ -225,8 +225,8 @@ func (d Detection) Warnings() []part.Phrase {
 	var w []part.Phrase
 	var no NoFitError
 	tells := !errors.As(d.FitErr, &no) || no.Reason != AllFound && no.Reason != NoneFound // a curve is in question
-	if tells && d.Of < fewTargets {
-		w = append(w, part.Say("study.found.few", "of", strconv.Itoa(d.Of), "least", strconv.Itoa(fewTargets)))
+	if tells && d.Of < minTargets {
+		w = append(w, part.Say("study.found.few", "of", strconv.Itoa(d.Of), "least", strconv.Itoa(minTargets)))
 	}
 	if d.FitErr != nil && d.Basis != ByCount {
 		w = append(w, part.Say("study.found.no_curve").With("why", whyNot(d.FitErr)))

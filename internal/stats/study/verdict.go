@@ -18,7 +18,7 @@ const (
 	GoodGauge   Grade = "good"
 	Conditional Grade = "conditional"
 	NotGood     Grade = "not good enough"
-	NotTold     Grade = "not told"
+	Undecided   Grade = "not told"
 )
 
 // The bars: the gauge's share of a variation or of the tolerance, and the
@@ -35,7 +35,7 @@ const (
 func ShareGrade(share float64) Grade {
 	switch {
 	case math.IsNaN(share):
-		return NotTold
+		return Undecided
 	case share < GoodShare:
 		return GoodGauge
 	case share <= PoorShare:
@@ -55,14 +55,14 @@ type Verdict struct {
 // tolerance, as far as both are known, and by its number of categories: below
 // five it is not better than conditional.
 func (g Gauge) Verdict(r RangeStudy) Verdict {
-	v := Verdict{Grade: NotTold}
+	v := Verdict{Grade: Undecided}
 	rr := g.Component(GaugeRR)
 	study, tolerance := ShareGrade(rr.Study.Value), ShareGrade(rr.Tolerance.Value)
-	if study != NotTold {
+	if study != Undecided {
 		v.Grade = study
 		v.Reasons = append(v.Reasons, part.Say("study.gauge.share", "share", percent(rr.Study.Value), "grade", gradeWord(study)))
 	}
-	if tolerance != NotTold {
+	if tolerance != Undecided {
 		v.Grade = worse(v.Grade, tolerance)
 		v.Reasons = append(v.Reasons, part.Say("study.gauge.tolerance", "sds", fmt.Sprintf("%g", g.Options.SDs),
 			"share", percent(rr.Tolerance.Value), "grade", gradeWord(tolerance)))
@@ -81,7 +81,7 @@ func (g Gauge) Verdict(r RangeStudy) Verdict {
 func gradeWord(g Grade) string { return lang.Word("study.grade.", string(g)) }
 
 func worse(a, b Grade) Grade {
-	order := map[Grade]int{NotTold: 0, GoodGauge: 1, Conditional: 2, NotGood: 3}
+	order := map[Grade]int{Undecided: 0, GoodGauge: 1, Conditional: 2, NotGood: 3}
 	if order[b] > order[a] {
 		return b
 	}

@@ -12,7 +12,7 @@ import (
 
 // QuizNumbers are a score as JSON; what was not measured is absent.
 type QuizNumbers struct {
-	Taking        string           `json:"taking"`
+	Attempt       string           `json:"taking"`
 	Quiz          string           `json:"quiz"`
 	Title         string           `json:"title,omitempty"`
 	Who           string           `json:"who,omitempty"`
@@ -84,17 +84,17 @@ func kappaNumber(k study.Kappa, err error) *quizKappa {
 // Numbers are the score's numbers.
 func (s QuizSheet) Numbers() QuizNumbers {
 	c, v := s.Score, s.Score.Verdict
-	n := QuizNumbers{Taking: s.Taking.Name, Quiz: s.Quiz.Name, Title: s.Quiz.Test.Spec.Name, Who: s.Who, Begun: s.Taking.Begun, Showings: c.Showings, Units: c.Units, Clean: c.Clean,
+	n := QuizNumbers{Attempt: s.Attempt.Name, Quiz: s.Quiz.Name, Title: s.Quiz.Test.Spec.Name, Who: s.Who, Begun: s.Attempt.Begun, Showings: c.Showings, Units: c.Units, Clean: c.Clean,
 		Defective: c.Defective, Gone: c.Gone, TimeOver: c.TimeOver, Effectiveness: shareNumber(v.Effective), Miss: shareNumber(v.Miss), FalseAlarm: shareNumber(v.FalseAlarm),
 		Fitness: v.Fitness, Kappa: kappaNumber(v.Reference, errors.Join(c.VerdictErr, v.ReferenceErr)), KappaSeen: kappaNumber(c.Seen.Reference, errors.Join(c.SeenErr, c.Seen.ReferenceErr)),
 		KappaKinds: kappaNumber(c.Kind, c.KindErr), Again: c.Again, Within: shareNumber(c.Within), KappaWithin: kappaNumber(c.WithinKappa.Kappa, c.WithinErr),
 		KappaOwnKinds: kappaNumber(c.WithinKind.Kappa, c.WithinKindErr), FalseMarks: c.FalseMarks.Count, OffMM: part.Num(c.MedianOffMM()), OffMM90: part.Num(c.OffMM90()),
 		SizeMM: part.Num(c.SpotSizeMM()), MedianS: part.Num(c.MedianS)}
-	if !s.Taking.Finished.IsZero() {
-		n.Ended = &s.Taking.Finished
+	if !s.Attempt.Finished.IsZero() {
+		n.Ended = &s.Attempt.Finished
 	}
-	if s.Taking.Certificate != nil {
-		n.Certificate = &s.Taking.Certificate.Expires
+	if s.Attempt.Certificate != nil {
+		n.Certificate = &s.Attempt.Certificate.Expires
 	}
 	for _, k := range c.Kinds {
 		n.Kinds = append(n.Kinds, quizKindNumber{k.Kind, shareNumber(k.Found), shareNumber(k.RightKind), k.FalseMarks})
@@ -112,7 +112,7 @@ type Exported struct {
 	ID       string          `json:"id"`
 	Initials string          `json:"initials,omitempty"`
 	Badge    string          `json:"badge,omitempty"`
-	Takings  []exportedTaken `json:"tests"`
+	Attempts []exportedTaken `json:"tests"`
 }
 
 type exportedTaken struct {

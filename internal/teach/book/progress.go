@@ -14,16 +14,16 @@ import (
 	"finishbench/internal/teach"
 )
 
-// scored is a taking with its score.
+// scored is an attempt with its score.
 type scored struct {
 	quizTaken
 	Score teach.Score
 	Err   error // nothing that counts was answered
 }
 
-// ofPerson are a person's takings, in the order in which they were begun.
+// ofPerson are a person's attempts, in the order in which they were begun.
 func (b *Book) ofPerson(ctx context.Context, id string) ([]scored, error) {
-	all, err := b.takings(ctx)
+	all, err := b.attempts(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -160,7 +160,7 @@ func (s progressSheet) table() report.SheetSection {
 }
 
 // CertificateSheet makes the certificate, in a language.
-func (b *Book) CertificateSheet(ctx context.Context, l *lang.Lang, q teach.Quiz, t teach.Taking) (report.Sheet, error) {
+func (b *Book) CertificateSheet(ctx context.Context, l *lang.Lang, q teach.Quiz, t teach.Attempt) (report.Sheet, error) {
 	s, err := b.ResultSheet(ctx, l, q, t)
 	if err != nil {
 		return report.Sheet{}, err
@@ -239,8 +239,8 @@ func unmet(l *lang.Lang, all []teach.Criterion) string {
 }
 
 // Certificate implements bench.Quizzes.
-func (b *Book) Certificate(ctx context.Context, l *lang.Lang, taking string) ([]byte, error) {
-	q, t, err := b.Taking(ctx, taking)
+func (b *Book) Certificate(ctx context.Context, l *lang.Lang, attempt string) ([]byte, error) {
+	q, t, err := b.Attempt(ctx, attempt)
 	if err != nil {
 		return nil, err
 	}

@@ -255,7 +255,7 @@ func (b *Book) List(ctx context.Context, stdout io.Writer) error {
 		_, err := fmt.Fprintln(stdout, "no test was drawn yet")
 		return err
 	}
-	takings, err := b.takings(ctx)
+	attempts, err := b.attempts(ctx)
 	if err != nil {
 		return err
 	}
@@ -266,7 +266,7 @@ func (b *Book) List(ctx context.Context, stdout io.Writer) error {
 	for _, q := range quizzes {
 		s := q.Test.Spec
 		fmt.Fprintf(stdout, "%s  %s  %d units, seed %d  %s\n", q.Name, day(q.Made), s.Showings(), s.Seed, s.Name)
-		for _, t := range takings {
+		for _, t := range attempts {
 			if t.Quiz != q.Name {
 				continue
 			}
@@ -283,9 +283,9 @@ func (b *Book) List(ctx context.Context, stdout io.Writer) error {
 	return nil
 }
 
-// Find finds a taking by the beginning of its name.
+// Find finds an attempt by the beginning of its name.
 func (b *Book) Find(ctx context.Context, name string) (quizTaken, error) {
-	all, err := b.takings(ctx)
+	all, err := b.attempts(ctx)
 	if err != nil {
 		return quizTaken{}, err
 	}
@@ -301,13 +301,13 @@ func (b *Book) Find(ctx context.Context, name string) (quizTaken, error) {
 	case 1:
 		return found[0], nil
 	}
-	return quizTaken{}, cli.Usagef("%d takings begin with %q: give more letters", len(found), name)
+	return quizTaken{}, cli.Usagef("%d attempts begin with %q: give more letters", len(found), name)
 }
 
-// Unanswered is why a taking has no score: nothing to score is wrong usage.
+// Unanswered is why an attempt has no score: nothing to score is wrong usage.
 func Unanswered(t quizTaken, err error) error {
 	if errors.Is(err, teach.ErrNoAnswer) {
-		return cli.Usagef("taking %s: no unit was answered yet", t.Name)
+		return cli.Usagef("attempt %s: no unit was answered yet", t.Name)
 	}
 	return err
 }
@@ -332,16 +332,16 @@ func (b *Book) Export(ctx context.Context, l *lang.Lang, initials, badge string,
 	if err != nil {
 		return err
 	}
-	out := Exported{ID: p.ID, Initials: p.Initials, Badge: p.Badge, Takings: []exportedTaken{}}
+	out := Exported{ID: p.ID, Initials: p.Initials, Badge: p.Badge, Attempts: []exportedTaken{}}
 	for _, t := range all {
-		e := exportedTaken{Answers: []exportedAnswer{}, QuizNumbers: QuizNumbers{Taking: t.Name, Quiz: t.Quiz, Who: p.Word()}}
+		e := exportedTaken{Answers: []exportedAnswer{}, QuizNumbers: QuizNumbers{Attempt: t.Name, Quiz: t.Quiz, Who: p.Word()}}
 		if t.Err == nil {
-			e.QuizNumbers = QuizSheet{L: l, Who: p.Word(), Quiz: t.Of, Taking: t.Taking, Score: t.Score}.Numbers()
+			e.QuizNumbers = QuizSheet{L: l, Who: p.Word(), Quiz: t.Of, Attempt: t.Attempt, Score: t.Score}.Numbers()
 		}
 		for _, s := range t.Shown {
 			e.Answers = append(e.Answers, exportedAnswer{t.Of.Test.Pool[s.Item].Unit, s.Gone, s.Answer})
 		}
-		out.Takings = append(out.Takings, e)
+		out.Attempts = append(out.Attempts, e)
 	}
 	return cli.WriteJSON(stdout, out)
 }

@@ -23,7 +23,7 @@ type QuizSheet struct {
 	L       *lang.Lang
 	Who     string // "": erased
 	Quiz    teach.Quiz
-	Taking  teach.Taking
+	Attempt teach.Attempt
 	Score   teach.Score
 	picture func(teach.ItemPicture) ([]byte, error)
 }
@@ -54,7 +54,7 @@ func (s QuizSheet) person() string {
 // Sheet is the page.
 func (s QuizSheet) Sheet() report.Sheet {
 	v := s.Score.Verdict
-	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.Quiz), "day", day(s.Taking.Last)),
+	sh := report.Sheet{Title: s.t("title"), Subject: s.t("who", "who", s.person(), "title", quizTitle(s.Quiz), "day", day(s.Attempt.Last)),
 		Lang: s.L, Cautions: report.AllCautions(s.L),
 		Rating: studies.FitnessRating[v.Fitness], Word: s.fitness(v.Fitness), Line: s.t("line", "right", strconv.Itoa(v.Right.Count), "n",
 			strconv.Itoa(v.Right.Of))}
@@ -275,7 +275,7 @@ func (s QuizSheet) mistakes() report.SheetSection {
 	sec.Text = []string{s.t("legend")}
 	for _, m := range s.Score.Mistakes {
 		it := s.Quiz.Test.Pool[m.Item]
-		head := s.t("unit", "n", strconv.Itoa(m.Showing+1), "unit", it.Unit) + ". "
+		head := s.t("unit", "n", strconv.Itoa(m.Trial+1), "unit", it.Unit) + ". "
 		you := head + s.t("you", "what", s.said(m)) + "."
 		is := s.t("is", "what", s.there(it)) + "; " + s.truth(it.Provenance, it.By) + "."
 		pair, err := mistakePictures(it, m, s.picture)
@@ -347,7 +347,7 @@ func (s QuizSheet) method() report.SheetSection {
 	for _, src := range []teach.Provenance{teach.Confirmed, teach.Drawn} {
 		if n := s.Score.ByProvenance[src]; n > 0 {
 			var by []string
-			for _, x := range s.Taking.Shown {
+			for _, x := range s.Attempt.Shown {
 				if it := s.Quiz.Test.Pool[x.Item]; it.Provenance == src && it.By != "" && !slices.Contains(by, it.By) {
 					by = append(by, it.By)
 				}
@@ -369,8 +369,8 @@ func (s QuizSheet) method() report.SheetSection {
 }
 
 // Result implements bench.Quizzes.
-func (b *Book) Result(ctx context.Context, l *lang.Lang, taking string) ([]byte, error) {
-	q, t, err := b.Taking(ctx, taking)
+func (b *Book) Result(ctx context.Context, l *lang.Lang, attempt string) ([]byte, error) {
+	q, t, err := b.Attempt(ctx, attempt)
 	if err != nil {
 		return nil, err
 	}
@@ -384,9 +384,9 @@ func (b *Book) Result(ctx context.Context, l *lang.Lang, taking string) ([]byte,
 	return sheetBytes(s.Sheet())
 }
 
-// ResultSheet scores a taking, ended or not.
-func (b *Book) ResultSheet(ctx context.Context, l *lang.Lang, q teach.Quiz, t teach.Taking) (QuizSheet, error) {
-	s := QuizSheet{L: l, Quiz: q, Taking: t, picture: func(p teach.ItemPicture) ([]byte, error) { return QuizPicture(ctx, b.Store, p) }}
+// ResultSheet scores an attempt, ended or not.
+func (b *Book) ResultSheet(ctx context.Context, l *lang.Lang, q teach.Quiz, t teach.Attempt) (QuizSheet, error) {
+	s := QuizSheet{L: l, Quiz: q, Attempt: t, picture: func(p teach.ItemPicture) ([]byte, error) { return QuizPicture(ctx, b.Store, p) }}
 	var err error
 	if s.Score, err = teach.NewScore(q.Test, t.Shown, teach.DefaultScoreOptions()); err != nil {
 		return s, err

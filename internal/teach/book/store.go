@@ -19,7 +19,7 @@ import (
 	"finishbench/internal/teach"
 )
 
-// Book keeps blind tests in the records: tests and takings as journals, and
+// Book keeps blind tests in the records: tests and attempts as journals, and
 // people where they can be erased.
 type Book struct {
 	Store *records.Store
@@ -104,43 +104,43 @@ func (b *Book) Tests(ctx context.Context) ([]teach.QuizTest, error) {
 
 func day(t time.Time) string { return t.Local().Format("2006-01-02") }
 
-// Taking reads a taking with its test.
-func (b *Book) Taking(ctx context.Context, name string) (teach.Quiz, teach.Taking, error) {
-	entries, err := b.Store.Journal(ctx, teach.TopicTaking, name)
+// Attempt reads an attempt with its test.
+func (b *Book) Attempt(ctx context.Context, name string) (teach.Quiz, teach.Attempt, error) {
+	entries, err := b.Store.Journal(ctx, teach.TopicAttempt, name)
 	if err != nil {
-		return teach.Quiz{}, teach.Taking{}, err
+		return teach.Quiz{}, teach.Attempt{}, err
 	}
-	return b.readTaking(ctx, name, entries, nil)
+	return b.readAttempt(ctx, name, entries, nil)
 }
 
-func (b *Book) readTaking(ctx context.Context, name string, events []part.Entry, known map[string]teach.Quiz) (teach.Quiz, teach.Taking, error) {
+func (b *Book) readAttempt(ctx context.Context, name string, events []part.Entry, known map[string]teach.Quiz) (teach.Quiz, teach.Attempt, error) {
 	var q teach.Quiz
 	if len(events) == 0 {
-		return q, teach.Taking{}, problem("quiz.no_taking")
+		return q, teach.Attempt{}, problem("quiz.no_taking")
 	}
 	var begun teach.BegunBody
 	if err := json.Unmarshal(events[0].Body, &begun); err != nil {
-		return q, teach.Taking{}, fmt.Errorf("taking %s: %w", name, err)
+		return q, teach.Attempt{}, fmt.Errorf("attempt %s: %w", name, err)
 	}
 	q, ok := known[begun.Quiz]
 	if !ok {
 		var err error
 		if q, err = b.Quiz(ctx, begun.Quiz); err != nil {
-			return q, teach.Taking{}, err
+			return q, teach.Attempt{}, err
 		}
 	}
-	t, err := teach.ReadTaking(q, events)
+	t, err := teach.ReadAttempt(q, events)
 	return q, t, err
 }
 
-// quizTaken is a taking with its test.
+// quizTaken is an attempt with its test.
 type quizTaken struct {
 	Of teach.Quiz
-	teach.Taking
+	teach.Attempt
 }
 
-// takings are all takings, in the order in which they were begun.
-func (b *Book) takings(ctx context.Context) ([]quizTaken, error) {
+// attempts are all attempts, in the order in which they were begun.
+func (b *Book) attempts(ctx context.Context) ([]quizTaken, error) {
 	quizzes, err := b.quizzes(ctx)
 	if err != nil {
 		return nil, err
@@ -149,7 +149,7 @@ func (b *Book) takings(ctx context.Context) ([]quizTaken, error) {
 	for _, q := range quizzes {
 		known[q.Name] = q
 	}
-	entries, err := b.Store.Journals(ctx, teach.TopicTaking)
+	entries, err := b.Store.Journals(ctx, teach.TopicAttempt)
 	if err != nil {
 		return nil, err
 	}
@@ -163,7 +163,7 @@ func (b *Book) takings(ctx context.Context) ([]quizTaken, error) {
 	}
 	var all []quizTaken
 	for _, n := range names {
-		q, t, err := b.readTaking(ctx, n, by[n], known)
+		q, t, err := b.readAttempt(ctx, n, by[n], known)
 		if err != nil {
 			return nil, err
 		}
@@ -237,7 +237,7 @@ func (b *Book) Begin(ctx context.Context, quiz, initials, badge string) (string,
 		return "", err
 	}
 	if p.ID != "" {
-		all, err := b.takings(ctx)
+		all, err := b.attempts(ctx)
 		if err != nil {
 			return "", err
 		}
@@ -252,18 +252,18 @@ func (b *Book) Begin(ctx context.Context, quiz, initials, badge string) (string,
 		return "", err
 	}
 	name := randomName()
-	return name, b.note(ctx, teach.TopicTaking, name, 1, teach.EventBegun, teach.BegunBody{Quiz: quiz, Person: person})
+	return name, b.note(ctx, teach.TopicAttempt, name, 1, teach.EventBegun, teach.BegunBody{Quiz: quiz, Person: person})
 }
 
 // Now implements bench.Quizzes.
-func (b *Book) Now(ctx context.Context, taking string) (teach.QuizNow, error) {
+func (b *Book) Now(ctx context.Context, attempt string) (teach.QuizNow, error) {
 	for {
-		q, t, err := b.Taking(ctx, taking)
+		q, t, err := b.Attempt(ctx, attempt)
 		if err != nil {
 			return teach.QuizNow{}, err
 		}
 		s := q.Test.Spec
-		n := teach.QuizNow{Title: s.Name, Showing: len(t.Shown), Of: s.Showings(), LimitS: s.LimitS, Kinds: grade.SurfaceKinds, Certified: t.Certificate != nil}
+		n := teach.QuizNow{Title: s.Name, Trial: len(t.Shown), Of: s.Showings(), LimitS: s.LimitS, Kinds: grade.SurfaceKinds, Certified: t.Certificate != nil}
 		if n.Title == "" {
 			n.Title = q.Name
 		}
@@ -288,20 +288,20 @@ func (b *Book) Now(ctx context.Context, taking string) (teach.QuizNow, error) {
 	}
 }
 
-// next opens the next unit, or ends the taking.
-func (b *Book) next(ctx context.Context, q teach.Quiz, t teach.Taking) error {
+// next opens the next unit, or ends the attempt.
+func (b *Book) next(ctx context.Context, q teach.Quiz, t teach.Attempt) error {
 	i, ok := q.Test.Next(t.Shown)
 	if !ok {
 		return b.finish(ctx, q, t)
 	}
 	it := q.Test.Pool[i]
-	body := teach.ShownBody{Showing: len(t.Shown), Item: it.Key}
-	if err := b.note(ctx, teach.TopicTaking, t.Name, t.Entries+1, teach.EventShown, body); err != nil {
+	body := teach.ShownBody{Trial: len(t.Shown), Item: it.Key}
+	if err := b.note(ctx, teach.TopicAttempt, t.Name, t.Entries+1, teach.EventShown, body); err != nil {
 		return err
 	}
 	for _, p := range it.Pictures {
 		if err := IsThere(ctx, b.Store, p); errors.Is(err, errGone) {
-			return b.note(ctx, teach.TopicTaking, t.Name, t.Entries+2, teach.EventGone, body)
+			return b.note(ctx, teach.TopicAttempt, t.Name, t.Entries+2, teach.EventGone, body)
 		} else if err != nil {
 			return err
 		}
@@ -309,10 +309,10 @@ func (b *Book) next(ctx context.Context, q teach.Quiz, t teach.Taking) error {
 	return nil
 }
 
-// finish ends a taking; a certificate is given where it was earned.
-func (b *Book) finish(ctx context.Context, q teach.Quiz, t teach.Taking) error {
+// finish ends an attempt; a certificate is given where it was earned.
+func (b *Book) finish(ctx context.Context, q teach.Quiz, t teach.Attempt) error {
 	seq := t.Entries + 1
-	if err := b.note(ctx, teach.TopicTaking, t.Name, seq, teach.EventFinished, struct{}{}); err != nil {
+	if err := b.note(ctx, teach.TopicAttempt, t.Name, seq, teach.EventFinished, struct{}{}); err != nil {
 		return err
 	}
 	s, err := teach.NewScore(q.Test, t.Shown, teach.DefaultScoreOptions())
@@ -322,7 +322,7 @@ func (b *Book) finish(ctx context.Context, q teach.Quiz, t teach.Taking) error {
 		return err
 	}
 	if c := q.Test.Spec.Asked(); met(c, s) {
-		return b.note(ctx, teach.TopicTaking, t.Name, seq+1, teach.EventCertified, teach.CertifiedBody{Certificate: c.Certify(b.now())})
+		return b.note(ctx, teach.TopicAttempt, t.Name, seq+1, teach.EventCertified, teach.CertifiedBody{Certificate: c.Certify(b.now())})
 	}
 	return nil
 }
@@ -336,12 +336,12 @@ func met(c teach.Criteria, s teach.Score) bool {
 const graceS = 5
 
 // Answer implements bench.Quizzes.
-func (b *Book) Answer(ctx context.Context, taking string, showing int, a teach.Answer) error {
-	q, t, err := b.Taking(ctx, taking)
+func (b *Book) Answer(ctx context.Context, attempt string, trial int, a teach.Answer) error {
+	q, t, err := b.Attempt(ctx, attempt)
 	if err != nil {
 		return err
 	}
-	if t.Open == nil || showing != len(t.Shown) {
+	if t.Open == nil || trial != len(t.Shown) {
 		return problem("quiz.answered_already")
 	}
 	elapsed := b.now().Sub(t.Open.Since).Seconds()
@@ -361,7 +361,7 @@ func (b *Book) Answer(ctx context.Context, taking string, showing int, a teach.A
 	if err := a.Check(it); err != nil {
 		return problem("quiz.answer_bad")
 	}
-	err = b.note(ctx, teach.TopicTaking, taking, t.Entries+1, teach.EventAnswered, teach.AnsweredBody{Showing: showing, Item: it.Key, Answer: a})
+	err = b.note(ctx, teach.TopicAttempt, attempt, t.Entries+1, teach.EventAnswered, teach.AnsweredBody{Trial: trial, Item: it.Key, Answer: a})
 	if errors.Is(err, records.ErrMeanwhile) {
 		return problem("quiz.answered_already")
 	}
@@ -369,12 +369,12 @@ func (b *Book) Answer(ctx context.Context, taking string, showing int, a teach.A
 }
 
 // Picture implements bench.Quizzes.
-func (b *Book) Picture(ctx context.Context, taking string, showing, picture int) ([]byte, string, error) {
-	q, t, err := b.Taking(ctx, taking)
+func (b *Book) Picture(ctx context.Context, attempt string, trial, picture int) ([]byte, string, error) {
+	q, t, err := b.Attempt(ctx, attempt)
 	if err != nil {
 		return nil, "", err
 	}
-	if t.Open == nil || showing != len(t.Shown) {
+	if t.Open == nil || trial != len(t.Shown) {
 		return nil, "", problem("quiz.answered_already")
 	}
 	all := q.Test.Pool[t.Open.Item].Pictures

@@ -107,7 +107,7 @@ func confirmedLabels(ctx context.Context, s *records.Store, get func(int64) (*pa
 			return nil, err
 		}
 		for _, f := range in.Result.Findings {
-			if !learn.Told(f.Features) || !slices.ContainsFunc(in.Pictures, func(p part.StoredPicture) bool {
+			if !learn.Weighable(f.Features) || !slices.ContainsFunc(in.Pictures, func(p part.StoredPicture) bool {
 				return p.File == f.Image && book.PoseOf(p) == c.Pose() && !p.Light.OfScreen() // as it was confirmed
 			}) {
 				continue
@@ -131,7 +131,7 @@ func (s *Set) add(l records.Label, in *part.Inspection, who func(string) string)
 	case l.Kind == records.NoDefect:
 		s.None++
 		return
-	case i < 0 || !learn.Told(in.Result.Findings[i].Features) || !learn.Learnable(l.Kind) || !learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
+	case i < 0 || !learn.Weighable(in.Result.Findings[i].Features) || !learn.Learnable(l.Kind) || !learn.Learnable(ruleOf(&in.Result.Findings[i]).Kind):
 		s.Blind++
 		return
 	}
@@ -139,7 +139,7 @@ func (s *Set) add(l records.Label, in *part.Inspection, who func(string) string)
 	f.Budget = nil
 	src := exampleSource{in.ID, f, in.Stage}
 	rule := ruleOf(&f)
-	e := learn.Example{Unit: part.UnitName(in.Serial, in.Side), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number), Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features}
+	e := learn.Example{Unit: part.UnitName(in.Serial, in.Side), Place: fmt.Sprintf("inspection %d, finding %d", in.ID, f.Number), Kind: l.Kind, By: who(l.By), Rule: rule.Kind, RuleConfidence: rule.Confidence, Features: f.Features}
 	for k, other := range s.sources {
 		if s.Examples[k].Unit == e.Unit && other.stage == src.stage && other.finding.Image == f.Image && samePlace(other.finding.Box, f.Box) {
 			e.Place = s.Examples[k].Place
@@ -232,12 +232,12 @@ func (s *Set) addKnown(unit string, of truth.Surface, r part.Result) error {
 		}
 	}
 	m := study.Match(known, called, study.DefaultMatchRule())
-	for j, i := range m.Told {
+	for j, i := range m.Target {
 		if i < 0 || slices.Contains(m.Shared, i) {
 			continue
 		}
 		d := defects[i]
-		if c, told := d.Cnr(); told && c < teach.VisibleCNR {
+		if c, ok := d.Cnr(); ok && c < teach.VisibleCNR {
 			continue
 		}
 		f := findings[j]
@@ -245,7 +245,7 @@ func (s *Set) addKnown(unit string, of truth.Surface, r part.Result) error {
 		if !learn.Learnable(part.Kind(d.Kind)) {
 			return fmt.Errorf("%q is no kind of defect of a surface", d.Kind)
 		}
-		s.Examples = append(s.Examples, learn.Example{Unit: unit, Place: fmt.Sprintf("finding %d", f.Number), Kind: part.Kind(d.Kind), Rule: rule.Kind, RuleSure: rule.Confidence, Features: f.Features})
+		s.Examples = append(s.Examples, learn.Example{Unit: unit, Place: fmt.Sprintf("finding %d", f.Number), Kind: part.Kind(d.Kind), Rule: rule.Kind, RuleConfidence: rule.Confidence, Features: f.Features})
 	}
 	return nil
 }

@@ -137,12 +137,12 @@ type learnTrialJSON struct {
 }
 
 type learnChangeJSON struct {
-	Unit  string  `json:"unit"`
-	Place string  `json:"place"`
-	Label string  `json:"label"`
-	Old   string  `json:"old"`
-	New   string  `json:"new"`
-	Sure  float64 `json:"confidence"`
+	Unit       string  `json:"unit"`
+	Place      string  `json:"place"`
+	Label      string  `json:"label"`
+	Old        string  `json:"old"`
+	New        string  `json:"new"`
+	Confidence float64 `json:"confidence"`
 }
 
 func newLearnJSON(o *learn.Outcome, k *inspection.KindModel) FitJSON {
@@ -159,7 +159,7 @@ func newLearnJSON(o *learn.Outcome, k *inspection.KindModel) FitJSON {
 			j.Trial.Kinds = append(j.Trial.Kinds, string(k))
 		}
 		for _, c := range t.Changes {
-			j.Trial.Changes = append(j.Trial.Changes, learnChangeJSON{c.Example.Unit, c.Example.Place, string(c.Example.Kind), string(c.Old), string(c.New), c.Sure})
+			j.Trial.Changes = append(j.Trial.Changes, learnChangeJSON{c.Example.Unit, c.Example.Place, string(c.Example.Kind), string(c.Old), string(c.New), c.Confidence})
 		}
 	}
 	return j

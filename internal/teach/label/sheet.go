@@ -206,7 +206,7 @@ func (s learnSheet) changes() report.SheetSection {
 	for i, c := range all {
 		if i < learnRows {
 			t.Rows = append(t.Rows, []string{c.Example.Unit, c.Example.Place, string(c.Example.Kind), c.Example.By, string(c.Old),
-				string(c.New), fmt.Sprintf("%.2f", c.Sure), rightWord(c), whyText(c.Why)})
+				string(c.New), fmt.Sprintf("%.2f", c.Confidence), rightWord(c), whyText(c.Why)})
 			t.Marked = append(t.Marked, c.Right() < 0)
 		}
 		if i >= learnPictures {

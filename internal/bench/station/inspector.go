@@ -18,8 +18,8 @@ import (
 	"finishbench/internal/report"
 )
 
-// Judge carries the bench's pictures through the pipeline of 'inspect unit'.
-type Judge struct {
+// Inspector carries the bench's pictures through the pipeline of 'inspect unit'.
+type Inspector struct {
 	inspection.Settings
 	Slots    inspection.Slots
 	checkLog string
@@ -34,14 +34,14 @@ const (
 	benchCrops = 6
 )
 
-// Judge measures and judges a unit. The pixels stay the shots'; the picture that
+// Inspect measures and judges a unit. The pixels stay the shots'; the picture that
 // is shown is drawn on a copy.
-func (j *Judge) Judge(ctx context.Context, info part.UnitInfo, shots []part.Photo) (bench.Outcome, error) {
-	set := j.Settings
+func (i *Inspector) Inspect(ctx context.Context, info part.UnitInfo, shots []part.Photo) (bench.Outcome, error) {
+	set := i.Settings
 	set.Stage = info.Stage
-	set.Kinds = j.model.InForce(ctx)
-	set.Barred = j.Bars()
-	in := &inspection.Inspector{Settings: set, Slots: j.Slots}
+	set.Kinds = i.model.InForce(ctx)
+	set.Barred = i.Bars()
+	in := &inspection.Inspector{Settings: set, Slots: i.Slots}
 	u, r, err := in.InspectPhotos(ctx, info.Name(), shots)
 	if err != nil {
 		return bench.Outcome{}, err
@@ -53,15 +53,15 @@ func (j *Judge) Judge(ctx context.Context, info part.UnitInfo, shots []part.Phot
 
 // Bars says why no unit may pass just now: a check piece out of limits, a scale rated poor, or
 // one that grew too old while the bench was on.
-func (j *Judge) Bars() *part.Phrase {
-	now := j.Now()
-	if why, barred := inspection.CheckGate(j.checkLog, now); barred {
+func (i *Inspector) Bars() *part.Phrase {
+	now := i.Now()
+	if why, barred := inspection.CheckGate(i.checkLog, now); barred {
 		return &why
 	}
-	if why, barred := j.PoorScale(); barred {
+	if why, barred := i.PoorScale(); barred {
 		return &why
 	}
-	for _, f := range j.Scales {
+	for _, f := range i.Scales {
 		if age := f.AgeState(now); age.State == optics.AgeOver {
 			return &age.Sentence
 		}
