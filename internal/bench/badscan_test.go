@@ -445,7 +445,7 @@ func browserFirstLetters(t *testing.T, browser *aBrowser) {
 		if got := b.js("document.getElementById('serial').value"); got != "K7-u02r" {
 			t.Errorf("load %d: the serial is %q", i, got)
 		}
-		time.Sleep(1200 * time.Millisecond / time.Duration(1+i%3)) // states that come meanwhile
+		time.Sleep(600 * time.Millisecond / time.Duration(1+i%3)) // states that come meanwhile
 		if got := b.js("document.getElementById('serial').value"); got != "K7-u02r" {
 			t.Errorf("load %d, a while later: the serial is %q", i, got)
 		}

@@ -595,9 +595,8 @@ var looks = []struct {
 	{1920, 1080, false, false}, {3840, 2160, false, false},
 }
 
-// lookThrough leads a tab through all that the page shows, and calls look for each.
-func lookThrough(t *testing.T, b *tab, look func(name string)) {
-	langs := []string{"en", "zh-Hans"}
+// lookThrough leads a tab through all that the page shows, in some languages, and calls look for each.
+func lookThrough(t *testing.T, b *tab, langs []string, look func(name string)) {
 	in := func(name, what string) {
 		slices.Reverse(langs) // the language of before goes on: one page less to load
 		for _, lang := range langs {
@@ -653,10 +652,11 @@ func lookThrough(t *testing.T, b *tab, look func(name string)) {
 }
 
 // No state needs more room than its screen has, each keeps its next step in sight, its words whole
-// and readable, what is touched large enough; and none has a fault that axe-core finds. In both
-// languages; all screens with FINISHBENCH_LONG. With FINISHBENCH_STORIES each is stored as a picture.
+// and readable, what is touched large enough; and on the first screen axe-core finds no fault, where it
+// is there. The first screen in both languages, all screens with FINISHBENCH_LONG. With
+// FINISHBENCH_STORIES each is stored as a picture.
 func browserSizes(t *testing.T, browser *aBrowser) {
-	dir, long := os.Getenv("FINISHBENCH_STORIES"), os.Getenv("FINISHBENCH_LONG") != ""
+	dir, long, axe := os.Getenv("FINISHBENCH_STORIES"), os.Getenv("FINISHBENCH_LONG") != "", axeSource()
 	for i, l := range looks {
 		if !long && !l.often {
 			continue
@@ -669,13 +669,21 @@ func browserSizes(t *testing.T, browser *aBrowser) {
 			} else {
 				b.do(chromedp.EmulateViewport(l.w, l.h))
 			}
-			n := 0
-			lookThrough(t, b, func(name string) {
+			n, langs := 0, []string{"en", "zh-Hans"}
+			if i > 0 && !long {
+				langs = langs[:1]
+			}
+			lookThrough(t, b, langs, func(name string) {
 				theme := []string{"light", "dark"}[(n+i)%2]
 				n++
 				b.js(fmt.Sprintf("document.documentElement.dataset.theme = %q", theme))
 				for _, fault := range b.js("(" + lookedAt + ")(" + fmt.Sprint(l.touch) + ")").([]any) {
 					t.Errorf("%s at %dx%d, %s: %v", name, l.w, l.h, theme, fault)
+				}
+				if i == 0 && axe != "" {
+					for _, fault := range b.axe(axe) {
+						t.Errorf("%s, %s: %s", name, theme, fault)
+					}
 				}
 				if dir != "" {
 					png, err := chromedp.Run(b, chromedp.CaptureScreenshot())

@@ -71,7 +71,7 @@ func (s *Server) scanned(w http.ResponseWriter, r *http.Request, _ session) {
 		v = scannedView{Say: l.Say(&p), Kind: string(c.Kind), Code: c.Name()}
 		switch {
 		case c.Kind == scan.Unit:
-			v.Href, v.Word = unitHref(c.Name()), l.T("look.title")
+			v.Href, v.Word = unitHref(c.Name()), l.T("nav.unit")
 		case c.Kind == scan.Lot && s.b.Lots != nil:
 			v.Href, v.Word = lotPath(c.Value), l.T("lot.page.title")
 		}
