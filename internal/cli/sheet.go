@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/report"
 )
 
@@ -39,7 +40,11 @@ func (o SheetOptions) Write(name string, s report.Sheet, numbers any, stdout io.
 		return err
 	}
 	if page != "" {
-		_, err := fmt.Fprintf(stdout, "\nThe page with its plots: %s\n", page)
+		x := s.Lang
+		if x == nil {
+			x = lang.English()
+		}
+		_, err := fmt.Fprintf(stdout, "\n%s\n", x.T("sheet.with_plots", "page", page))
 		return err
 	}
 	return nil
