@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"finishbench/internal/lang"
@@ -73,4 +74,24 @@ func WriteJSON(w io.Writer, v any) error {
 	e := json.NewEncoder(w)
 	e.SetIndent("", "  ")
 	return e.Encode(v)
+}
+
+// Columns writes rows in columns, as a terminal counts them.
+func Columns(w io.Writer, indent string, rows [][]string) {
+	var wide []int
+	for _, r := range rows {
+		for i, c := range r {
+			if i == len(wide) {
+				wide = append(wide, 0)
+			}
+			wide[i] = max(wide[i], report.Columns(c))
+		}
+	}
+	for _, r := range rows {
+		var b strings.Builder
+		for i, c := range r {
+			b.WriteString(c + strings.Repeat(" ", wide[i]-report.Columns(c)+2))
+		}
+		fmt.Fprintln(w, indent+strings.TrimRight(b.String(), " "))
+	}
 }

@@ -13,7 +13,6 @@ import (
 	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
-	"finishbench/internal/report"
 )
 
 // Answer is how a command tells where a lot stands.
@@ -87,7 +86,7 @@ func (v lotView) round(r *lots.Round, current bool) {
 			v.T("lot.page.of", "taken", strconv.Itoa(s.Looked), "n", strconv.Itoa(s.Plan.N)), strconv.Itoa(s.Count), strconv.Itoa(s.Plan.Ac),
 			strconv.Itoa(s.Plan.Re), v.call(s)})
 	}
-	columns(v.w, "  ", rows)
+	cli.Columns(v.w, "  ", rows)
 	if r.Drawing != nil {
 		key := "drawn"
 		if r.Drawing.Given {
@@ -126,26 +125,6 @@ func (v lotView) round(r *lots.Round, current bool) {
 		v.line(v.show(string(d.How), "time", cli.ShownTime(r.Done.At), "taken", v.units(d.Removed)), v.by(r.Done.By), v.why(d.Why))
 	}
 	v.list(v.w, "  ", v.show("left"), r.Out())
-}
-
-// columns writes rows in columns.
-func columns(w io.Writer, indent string, rows [][]string) {
-	var wide []int
-	for _, r := range rows {
-		for i, c := range r {
-			if i == len(wide) {
-				wide = append(wide, 0)
-			}
-			wide[i] = max(wide[i], report.Columns(c))
-		}
-	}
-	for _, r := range rows {
-		var b strings.Builder
-		for i, c := range r {
-			b.WriteString(c + strings.Repeat(" ", wide[i]-report.Columns(c)+2))
-		}
-		fmt.Fprintln(w, indent+strings.TrimRight(b.String(), " "))
-	}
 }
 
 func namesOf(units []lots.Unit) []string {
@@ -329,7 +308,7 @@ func (x sheetWords) listed(list ListJSON, where string, stdout io.Writer) {
 		rows = append(rows, []string{l.Lot, l.Product, strconv.Itoa(l.Size), strconv.Itoa(l.Sample), l.Opened.Format(time.DateOnly),
 			x.show("state." + string(l.State)), by})
 	}
-	columns(stdout, "", rows)
+	cli.Columns(stdout, "", rows)
 	fmt.Fprintln(stdout)
 	for _, d := range list.Due {
 		key := "due"
