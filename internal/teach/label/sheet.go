@@ -268,7 +268,7 @@ func (s learnSheet) why(parts []learn.Part) string {
 		if len(out) == 3 || p.Adds < 0.2 {
 			continue
 		}
-		out = append(out, fmt.Sprintf("%s (%+.1f)", s.feature(p.What), p.Adds))
+		out = append(out, fmt.Sprintf("%s (%+.1f)", s.x.Say(&p.What), p.Adds))
 	}
 	return strings.Join(out, s.x.T("join.names"))
 }
