@@ -142,7 +142,7 @@ var mayImport = map[string][]string{
 	},
 	"internal/lang":  {"internal/part"},
 	"internal/learn": {"internal/part", "internal/stats/robust"},
-	"internal/lots":  {"internal/part"},
+	"internal/lots":  {"internal/lang", "internal/part"},
 	"internal/lots/book": {
 		"internal/capture", "internal/cli", "internal/config", "internal/files", "internal/gauge/studies",
 		"internal/inspection", "internal/lang", "internal/lots", "internal/lots/lotreport", "internal/lots/process",
@@ -150,11 +150,11 @@ var mayImport = map[string][]string{
 		"internal/stats/study",
 	},
 	"internal/lots/lotreport": {
-		"internal/lots", "internal/lots/process", "internal/part", "internal/report/marks", "internal/report/palette",
+		"internal/lang", "internal/lots", "internal/lots/process", "internal/part", "internal/report/marks", "internal/report/palette",
 		"internal/report/paper", "internal/report/plots", "internal/stats/charts",
 	},
 	"internal/lots/process": {
-		"internal/part", "internal/stats/charts", "internal/stats/robust", "internal/stats/study",
+		"internal/lang", "internal/part", "internal/stats/charts", "internal/stats/robust", "internal/stats/study",
 	},
 	"internal/optics":  {"internal/lang", "internal/part", "internal/stats/robust"},
 	"internal/part":    {},

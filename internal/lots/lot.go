@@ -1,10 +1,11 @@
 package lots
 
 import (
-	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -316,14 +317,14 @@ func (o *Opening) DrawSize() int {
 // it is another than the one recorded: then somebody chose.
 func (d *Drawing) Verify() error {
 	if d.Method != DrawMethod {
-		return fmt.Errorf("lots: the sample was drawn by %s, which this program does not know: use the newer one", d.Method)
+		return lang.Error(part.Say("lot.draw.other_method", "method", d.Method))
 	}
 	again, err := Draw(d.Serials, len(d.Units), d.Seed)
 	if err != nil {
 		return err
 	}
 	if !slices.Equal(again, d.Units) {
-		return fmt.Errorf("lots: the units on record are not those that the seed %d draws: somebody chose", d.Seed)
+		return lang.Error(part.Say("lot.draw.somebody_chose", "seed", strconv.FormatUint(d.Seed, 10)))
 	}
 	return nil
 }

@@ -109,7 +109,7 @@ func (rep *Report) finish(r *rand.Rand, at time.Time) {
 	rep.Switching = []Switching{{Severity: part.Critical, Standard: "ISO 2859-1:1999", Before: "normal", After: "normal", Score: &score,
 		Notes: []Said{{Key: "switch.stay"}}},
 		{Severity: part.Major, Standard: "ISO 2859-1:1999", Before: "normal", After: "tightened",
-			Notes: []Said{{Key: "switch.to.tightened"}}}}
+			Notes: []Said{{Key: "switch.tighten", Args: []string{"refused", "2", "among", "5", "clause", "ISO 2859-1:1999, 9.3.1"}}}}}
 	n := 6
 	last := at.Add(-time.Hour)
 	rep.Gauge = Gauge{Scales: []Scale{{File: "scale-2026-02.json", SHA256: "9c3c7ab4410caf11ff", Made: "2026-02-11", MMPerPX: .015012,

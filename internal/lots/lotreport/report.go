@@ -11,7 +11,7 @@ import (
 const Schema = 1
 
 // Said is a sentence by its key in the language files ("lot." is put before it).
-// A sentence of another package that has no key comes as Text.
+// What a person wrote has no key and comes as Text.
 type Said struct {
 	Key  string   `json:"key,omitempty"`
 	Args []string `json:"args,omitempty"` // names and values in turn; a value that begins with @ is a key itself
