@@ -152,10 +152,14 @@ func (b *tab) js(expr string) any {
 	return v
 }
 
+// patience is how long what must come may take: long, since a browser on a machine with ten times the
+// work that it can do has stood for 15 s before a page that was on its way. Only what fails takes so long.
+const patience = 45 * time.Second
+
 // await waits until an expression is true.
 func (b *tab) await(what, expr string) {
 	b.t.Helper()
-	for end := time.Now().Add(15 * time.Second); ; time.Sleep(15 * time.Millisecond) {
+	for end := time.Now().Add(patience); ; time.Sleep(15 * time.Millisecond) {
 		ok, err := chromedp.Run(b, chromedp.Evaluate[bool]("!!("+expr+")"))
 		if err == nil && ok {
 			return
