@@ -25,7 +25,7 @@ import (
 var floors = [][]string{
 	{"configs", "internal/part", "internal/files", "internal/held"},
 	{
-		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec", "internal/scan",
+		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec", "internal/scan", "internal/people",
 		"internal/report/palette", "internal/report/plots", "internal/report/marks", "internal/report/paper",
 	},
 	{
@@ -45,7 +45,7 @@ var floors = [][]string{
 var mayImport = map[string][]string{
 	"configs": {},
 	"internal/bench": {
-		"internal/cli", "internal/files", "internal/grade", "internal/lang", "internal/part", "internal/report",
+		"internal/cli", "internal/files", "internal/grade", "internal/lang", "internal/part", "internal/people", "internal/report",
 		"internal/report/palette", "internal/report/ticket", "internal/scan", "internal/teach",
 	},
 	"internal/bench/station": {
@@ -53,7 +53,7 @@ var mayImport = map[string][]string{
 		"internal/camera/trouble", "internal/capture", "internal/cli", "internal/codec", "internal/compare",
 		"internal/config", "internal/files", "internal/gauge/screen", "internal/grade", "internal/inspection",
 		"internal/lang", "internal/lots", "internal/lots/book", "internal/lots/lotreport", "internal/optics", "internal/part",
-		"internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/scan", "internal/scan/label",
+		"internal/people", "internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/scan", "internal/scan/label",
 		"internal/teach/atlas", "internal/teach/book",
 	},
 	"internal/body":         {"internal/capture/outline", "internal/lang", "internal/part", "internal/stats/robust"},
@@ -157,6 +157,7 @@ var mayImport = map[string][]string{
 	},
 	"internal/optics":  {"internal/lang", "internal/part", "internal/stats/robust"},
 	"internal/part":    {},
+	"internal/people":  {"internal/files", "internal/scan"},
 	"internal/proof":   {"internal/capture/outline", "internal/optics", "internal/part", "internal/stats/robust"},
 	"internal/records": {"internal/files", "internal/part"},
 	"internal/records/rework": {

@@ -26,6 +26,7 @@ import (
 	"golang.org/x/crypto/argon2"
 
 	"finishbench/internal/part"
+	"finishbench/internal/people"
 )
 
 // aBrowser is one browser for all tests of the page. Its first tab is used by one
@@ -566,7 +567,7 @@ func browserPassphrase(t *testing.T, browser *aBrowser) {
 	// The cheapest hash that is taken: the real one's cost is tried elsewhere.
 	salt := []byte("salt of a test")
 	enc := base64.RawStdEncoding
-	pass, err := ParsePassphrase(fmt.Sprintf("$argon2id$v=%d$m=8192,t=1,p=1$%s$%s", argon2.Version, enc.EncodeToString(salt),
+	pass, err := people.ParseHash(fmt.Sprintf("$argon2id$v=%d$m=8192,t=1,p=1$%s$%s", argon2.Version, enc.EncodeToString(salt),
 		enc.EncodeToString(argon2.IDKey([]byte("a cured coat is hard"), salt, 1, 8192, 1, 32))))
 	if err != nil {
 		t.Fatal(err)
