@@ -21,7 +21,7 @@ func (f *face) tellPeel(out *Result) {
 	e := f.Peel.Waves
 	switch {
 	case !f.Peel.Asked:
-	case f.SeeThrough:
+	case f.Peel.Blind:
 		out.Warnings = append(out.Warnings, part.Say("defects.peel_clear"))
 	case f.Sparkles && f.FlakeMM <= flakeMostMM:
 		out.Warnings = append(out.Warnings, part.Say("defects.peel_flakes"))

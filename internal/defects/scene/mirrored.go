@@ -10,7 +10,8 @@ import (
 
 // Peel is what lamps' edges say of a faceplate's waves.
 type Peel struct {
-	Asked bool // there is a faceplate under lamps
+	Asked bool // there is a faceplate or a shell under lamps
+	Blind bool // what shows through it cannot be told from lamps: there is one light alone
 	Waves lampedge.Waves
 	Pic   int // that shows most
 }
@@ -32,15 +33,14 @@ func (f *Face) judgePeel() error {
 		return nil
 	}
 	f.Peel.Asked = true
-	if f.SeeThrough { // the edges of what shows through cannot be told from those of lamps
-		return nil
-	}
+	f.Peel.Blind = f.SeeThrough
 	most := -1.0
 	for pic := range f.Pictures {
 		planes := f.ChannelsOf(pic)
-		if len(planes) == 0 || f.Channels[planes[0]].twin == nil && !f.PlainPaint(planes) {
-			continue // veins cannot be told from lamps
+		if len(planes) == 0 || f.Channels[planes[0]].twin == nil && (f.SeeThrough || !f.PlainPaint(planes)) {
+			continue // veins, and what shows through, cannot be told from lamps in one light
 		}
+		f.Peel.Blind = false
 		var weak *part.Plane
 		var err error
 		if f.weak != nil {
