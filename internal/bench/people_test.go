@@ -116,7 +116,7 @@ func TestRoutesAndRoles(t *testing.T) {
 			if some, held := only[pattern]; held {
 				may = slices.Contains(some, role)
 			}
-			before := r.Snapshot().Version
+			before := r.until(t, "quiet", func(s *Snapshot) bool { return s.Phase != Shooting && s.Phase != Judging && !s.busy }).Version
 			w := r.as(t, names[role], pattern, url.Values{"turn": {"-1"}})
 			refused := w.Code == http.StatusForbidden && (strings.Contains(w.Body.String(), "Nobody is signed in") ||
 				strings.Contains(w.Body.String(), "is signed in as")) || strings.HasPrefix(w.Header().Get("Location"), "/signin?to=")
@@ -328,79 +328,86 @@ func own(t testing.TB, badge string) string {
 // A stream ends when the person is signed out for whom it is: by the button, by another's sign-in,
 // after the idle time, when removed, and when the role changes.
 func TestStreamsEnd(t *testing.T) {
-	var later atomic.Int64
-	for name, end := range map[string]func(r *rigged, p *person, path string){
-		"the button":      func(_ *rigged, p *person, _ string) { p.post("/signout", nil) },
-		"another's badge": func(_ *rigged, p *person, _ string) { p.in(url.Values{"badge": {"B6"}}) },
-		"the same badge":  func(_ *rigged, p *person, _ string) { p.in(url.Values{"badge": {"B1"}}) },
-		"the idle time":   func(*rigged, *person, string) { later.Store(int64(16 * time.Minute)) },
-		"the passphrase":  func(_ *rigged, p *person, _ string) { p.post("/leave", nil) },
-		"being removed": func(_ *rigged, p *person, path string) {
-			change(p.t, path, func(x *people.Person) { x.Removed = "2031-02-03" })
+	type stage struct {
+		*rigged
+		*person
+		path  string
+		later atomic.Int64
+	}
+	for name, end := range map[string]func(x *stage){
+		"the button":      func(x *stage) { x.post("/signout", nil) },
+		"another's badge": func(x *stage) { x.in(url.Values{"badge": {"B6"}}) },
+		"the same badge":  func(x *stage) { x.in(url.Values{"badge": {"B1"}}) },
+		"the idle time":   func(x *stage) { x.later.Store(int64(16 * time.Minute)) },
+		"the passphrase":  func(x *stage) { x.post("/leave", nil) },
+		"being removed":   func(x *stage) { change(t, x.path, func(p *people.Person) { p.Removed = "2031-02-03" }) },
+		"another role": func(x *stage) {
+			change(t, x.path, func(p *people.Person) { p.Role, p.PIN = people.Trainer, cheaply("2580") })
 		},
-		"another role": func(_ *rigged, p *person, path string) {
-			change(p.t, path, func(x *people.Person) { x.Role, x.PIN = people.Trainer, cheaply("2580") })
-		},
-		"a session's end": func(r *rigged, _ *person, _ string) {
-			r.server.sessions.mu.Lock()
-			clear(r.server.sessions.all)
-			r.server.sessions.mu.Unlock()
+		"a session's end": func(x *stage) {
+			x.server.sessions.mu.Lock()
+			defer x.server.sessions.mu.Unlock()
+			clear(x.server.sessions.all)
 		},
 		"nothing but time": nil,
 	} {
-		later.Store(0)
-		file, path := peopled(t, invented())
-		pass, err := people.ParseHash(cheaply("a cured coat is hard"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		r := rig(t, Options{People: file, Passphrase: pass})
-		r.Station.Lots = newFakeLots()
-		r.Station.Parts.Now = func() time.Time { return time.Now().Add(time.Duration(later.Load())) }
-		p := r.person(t)
-		p.get("/login")
-		p.post("/login", url.Values{"passphrase": {"a cured coat is hard"}})
-		p.in(url.Values{"badge": {"B1"}})
-		ends := make(chan string, 2)
-		ctx, stop := context.WithCancel(t.Context())
-		for _, at := range []string{"/events", "/lot/L-4711/events"} {
-			q, _ := http.NewRequestWithContext(ctx, http.MethodGet, r.web.URL+at, nil)
-			c := *p.Client
-			c.Timeout = 0
-			w, err := c.Do(q)
-			if err != nil || w.StatusCode != http.StatusOK {
-				t.Fatalf("%s: %v %v", at, err, w)
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			file, path := peopled(t, invented())
+			pass, err := people.ParseHash(cheaply("a cured coat is hard"))
+			if err != nil {
+				t.Fatal(err)
 			}
-			go func() {
-				defer w.Body.Close()
-				var b bytes.Buffer
-				_, err := b.ReadFrom(w.Body)
-				if bye := bytes.HasSuffix(b.Bytes(), []byte("event: bye\ndata: \n\n")); ctx.Err() == nil && (err != nil || !bye) {
-					at += ": no word of it"
+			r := rig(t, Options{People: file, Passphrase: pass})
+			r.Station.Lots = newFakeLots()
+			x := &stage{rigged: r, path: path}
+			r.Station.Parts.Now = func() time.Time { return time.Now().Add(time.Duration(x.later.Load())) }
+			p := r.person(t)
+			x.person = p
+			p.get("/login")
+			p.post("/login", url.Values{"passphrase": {"a cured coat is hard"}})
+			p.in(url.Values{"badge": {"B1"}})
+			ends := make(chan string, 2)
+			ctx, stop := context.WithCancel(t.Context())
+			for _, at := range []string{"/events", "/lot/L-4711/events"} {
+				q, _ := http.NewRequestWithContext(ctx, http.MethodGet, r.web.URL+at, nil)
+				c := *p.Client
+				c.Timeout = 0
+				w, err := c.Do(q)
+				if err != nil || w.StatusCode != http.StatusOK {
+					t.Fatalf("%s: %v %v", at, err, w)
 				}
-				ends <- at
-			}()
-		}
-		n := 0
-		if end != nil {
-			end(r, p, path)
-		}
-		wait := time.After(map[bool]time.Duration{true: 4 * time.Second, false: 1500 * time.Millisecond}[end != nil])
-	all:
-		for n < 2 {
-			select {
-			case at := <-ends:
-				if n++; strings.Contains(at, ":") {
-					t.Errorf("%s: %s", name, at)
-				}
-			case <-wait:
-				break all
+				go func() {
+					defer w.Body.Close()
+					var b bytes.Buffer
+					_, err := b.ReadFrom(w.Body)
+					if bye := bytes.HasSuffix(b.Bytes(), []byte("event: bye\ndata: \n\n")); ctx.Err() == nil && (err != nil || !bye) {
+						at += ": no word of it"
+					}
+					ends <- at
+				}()
 			}
-		}
-		if want := map[bool]int{true: 2, false: 0}[end != nil]; n != want {
-			t.Errorf("%s: %d of 2 streams ended, %d wanted", name, n, want)
-		}
-		stop()
+			n := 0
+			if end != nil {
+				end(x)
+			}
+			wait := time.After(map[bool]time.Duration{true: 4 * time.Second, false: 1500 * time.Millisecond}[end != nil])
+		all:
+			for n < 2 {
+				select {
+				case at := <-ends:
+					if n++; strings.Contains(at, ":") {
+						t.Errorf("%s: %s", name, at)
+					}
+				case <-wait:
+					break all
+				}
+			}
+			if want := map[bool]int{true: 2, false: 0}[end != nil]; n != want {
+				t.Errorf("%s: %d of 2 streams ended, %d wanted", name, n, want)
+			}
+			stop()
+		})
 	}
 }
 
