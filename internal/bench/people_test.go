@@ -257,6 +257,7 @@ func TestSignIn(t *testing.T) {
 	}{
 		"an operator's badge":       {url.Values{"badge": {"B1"}}, "Olga Finisher, operator", ""},
 		"a label of the program":    {url.Values{"text": {own(t, "B1")}}, "Olga Finisher, operator", ""},
+		"a plain code":              {url.Values{"text": {"B1"}}, "Olga Finisher, operator", ""},
 		"an inspector's badge":      {url.Values{"badge": {"B2"}}, "", "PIN"},
 		"and the PIN":               {url.Values{"name": {"Ines Inspector"}, "pin": {"2580"}}, "Ines Inspector, inspector", ""},
 		"a name in small letters":   {url.Values{"name": {"ines inspector"}, "pin": {"2580"}}, "Ines Inspector, inspector", ""},

@@ -217,9 +217,12 @@ func (s *Server) badgeOf(f url.Values) (string, *part.Phrase) {
 		f = url.Values{"text": {typed}}
 	}
 	c, no := s.readScan(f)
+	list, _ := s.People.List()
 	switch {
 	case no == nil && c.Kind == scan.Badge:
 		return c.Value, nil
+	case scanned && list.Badged(f.Get("text")) >= 0: // no pattern says so, but here it can be nothing else
+		return f.Get("text"), nil
 	case !scanned && typed != "":
 		return typed, nil
 	case no == nil:
