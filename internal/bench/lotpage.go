@@ -402,7 +402,8 @@ func (s *Server) lotDecide(w http.ResponseWriter, r *http.Request, x session) {
 	}
 	f, l, name := r.PostForm, s.lang(r), r.PathValue("name")
 	seq, err := strconv.ParseInt(f.Get("seq"), 10, 64)
-	d := LotStep{What: f.Get("what"), By: cmp.Or(x.Name, cleanText(f.Get("by"), maxSignature)), Note: cleanText(f.Get("note"), maxNote), Seq: seq,
+	d := LotStep{What: f.Get("what"), By: cmp.Or(x.Name, cleanText(f.Get("by"), maxSignature)),
+		Note: cleanText(f.Get("note"), maxNote), Seq: seq,
 		Out:  strings.FieldsFunc(f.Get("taken_out"), func(r rune) bool { return r == ',' || unicode.IsSpace(r) }),
 		Unit: f.Get("unit"), Route: f.Get("route"), Reference: cleanText(f.Get("reference"), maxNote)}
 	switch {

@@ -213,7 +213,8 @@ func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x ses
 		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes),
 		Sound: oneOf(cookie(r, cookieSound), sounds),
 		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.All(), Locked: s.Passphrase != nil,
-		Bare: f != withAll, Viewer: x.viewer, Here: x.here(), Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil, First: f == firstRun, Body: body,
+		Bare: f != withAll, Viewer: x.viewer, Here: x.here(), Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil,
+		First: f == firstRun, Body: body,
 	}
 	if p.Bare {
 		p.Path = "/login"

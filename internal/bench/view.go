@@ -181,8 +181,8 @@ type pairView struct{ Name, Left, Right, Difference, Word string }
 
 // benchPart renders the middle of the bench's page as it stands.
 func (b *Station) benchPart(x words, s *Snapshot, by viewer) (template.HTML, error) {
-	v := benchView{Snapshot: s, Viewer: by, Problem: x.Say(s.Problem), Done: x.Say(s.Done), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping,
-		Write: s.busy}
+	v := benchView{Snapshot: s, Viewer: by, Problem: x.Say(s.Problem), Done: x.Say(s.Done),
+		LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
 	if s.Phase != Answered && s.Phase != Judging {
 		for _, c := range b.Shooter.Cameras() {
 			v.Cameras = append(v.Cameras, cameraView{c.Name, c.Ready, x.Say(c.Why)})

@@ -63,7 +63,7 @@ func peopleDo(do, use, short string) *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.Station, "station", "", "station file beside which the people's file lies; it says what badges look like (default: here)")
+	f.StringVar(&o.Station, "station", "", "station file, with the people's file beside it; it tells what badges are (default: here)")
 	if do == "add" {
 		f.StringVar(&o.Badge, "badge", "", "badge, as the reader reads it or as 'inspect bench label' prints it")
 		f.StringVar(&o.Role, "role", "operator", "operator, inspector, trainer or administrator")
