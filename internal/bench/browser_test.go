@@ -256,7 +256,6 @@ func TestBrowser(t *testing.T) {
 func browserByKeyboard(t *testing.T, browser *aBrowser) {
 	// In turn: rework, the same again and better, the other side.
 	r := rig(t, Options{PedalKeys: []string{"PageDown"}}, reworking(), passing(), rejecting(), passing())
-	r.Station.Comparer = nil
 	b := open(t, browser, r.web.URL)
 	b.await("live picture", "document.querySelector('img.live.here') && document.querySelector('img.live').naturalWidth > 0")
 	b.await("gauges", "document.querySelectorAll('.aid .gauge').length === 3")

@@ -17,7 +17,6 @@ type Parts struct {
 	Shooter   Shooter
 	Inspector Inspector
 	Recorder  Recorder
-	Comparer  Comparer   // nil: findings are listed side by side
 	Notices   Notices    // nil: none
 	Sheets    SheetMaker // nil: no shift sheet
 	Quizzes   Quizzes    // nil: no blind tests
@@ -27,6 +26,7 @@ type Parts struct {
 	Stopped   *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
 	// StoppedWet is the same for units at stage wet, where these have a plan of their own.
 	StoppedWet *Stopped
+	PairLimits part.PairLimits
 	Now        func() time.Time
 	Log        func(format string, a ...any) // faults, for whoever looks after the program; nil: nowhere
 }

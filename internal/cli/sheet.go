@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strings"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/report"
 )
 
@@ -39,7 +41,11 @@ func (o SheetOptions) Write(name string, s report.Sheet, numbers any, stdout io.
 		return err
 	}
 	if page != "" {
-		_, err := fmt.Fprintf(stdout, "\nThe page with its plots: %s\n", page)
+		x := s.Lang
+		if x == nil {
+			x = lang.English()
+		}
+		_, err := fmt.Fprintf(stdout, "\n%s\n", x.T("sheet.with_plots", "page", page))
 		return err
 	}
 	return nil
@@ -68,4 +74,24 @@ func WriteJSON(w io.Writer, v any) error {
 	e := json.NewEncoder(w)
 	e.SetIndent("", "  ")
 	return e.Encode(v)
+}
+
+// Columns writes rows in columns, as a terminal counts them.
+func Columns(w io.Writer, indent string, rows [][]string) {
+	var wide []int
+	for _, r := range rows {
+		for i, c := range r {
+			if i == len(wide) {
+				wide = append(wide, 0)
+			}
+			wide[i] = max(wide[i], report.Columns(c))
+		}
+	}
+	for _, r := range rows {
+		var b strings.Builder
+		for i, c := range r {
+			b.WriteString(c + strings.Repeat(" ", wide[i]-report.Columns(c)+2))
+		}
+		fmt.Fprintln(w, indent+strings.TrimRight(b.String(), " "))
+	}
 }

@@ -26,6 +26,8 @@ const (
 	sizeMM        = 0.1   // of about one size: up to
 	sameSize      = 3.0   // so many times as large, both this much larger,
 	sameShape     = 2.0   // and so many standard uncertainties of the shape more
+	piecesMM      = 0.5   // of what reaches this far from its middle another turn may show a piece alone,
+	mostOf        = 0.5   // which tells less than one that reaches at least this share as far
 	clearResponse = 2.0   // what stands out so many times over its threshold in a see-through shell
 	wellSeenCos   = 0.64  // shows as well in another turn at slopes up to 50 degrees: else it lies inside
 	mapStepDeg    = 4.0   // the map's cells
@@ -41,7 +43,7 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 	gone := map[*part.Finding]bool{}
 	inside := make([]int, len(turns)) // findings of each turn that lie inside
 	for _, m := range together(all) {
-		best := slices.MaxFunc(m, func(a, b sight) int { return cmp.Compare(a.place.NormalZ, b.place.NormalZ) })
+		best := bestOf(m)
 		for _, s := range m {
 			if s.found != best.found {
 				best.found.AlsoIn = append(append(best.found.AlsoIn, part.Sighting{Image: s.found.Image, Box: s.found.Box}),
@@ -69,13 +71,29 @@ func JoinTurns(turns []Turn) *part.ShellMap {
 	return mapOf(turns)
 }
 
+// bestOf is the sight that shows a defect at the least slope, and not a piece of it alone.
+func bestOf(m []sight) sight {
+	far := 0.0
+	for _, s := range m {
+		far = max(far, s.halfMM)
+	}
+	return slices.MaxFunc(m, func(a, b sight) int {
+		whole := func(s sight) float64 { return min(s.halfMM, mostOf*far) }
+		if c := cmp.Compare(whole(a), whole(b)); c != 0 {
+			return c
+		}
+		return cmp.Compare(a.place.NormalZ, b.place.NormalZ)
+	})
+}
+
 // sight is a finding of one turn, with its place on the shell.
 type sight struct {
-	turn        int
-	found       *part.Finding
-	place       body.Place
-	radiusMM    float64 // of the shell there
-	uMM, halfMM float64 // how well the place is told, and how far the finding reaches
+	turn             int
+	found            *part.Finding
+	place            body.Place
+	radiusMM         float64 // of the shell there
+	uMM, halfMM      float64 // how well the place is told, and how far the finding reaches
+	aroundMM, downMM float64 // to either side of its middle, on the surface
 }
 
 // sights tells each finding its place on the shell; what has none is left out.
@@ -94,7 +112,8 @@ func sights(turns []Turn) []sight {
 				t.onShell(f, at, u)
 			}
 			radius := math.Hypot(at.FrontMM, (c.X-t.MiddleX)*t.MMPerPX)
-			all = append(all, sight{k, f, at, radius, sameShape * u * radius, max(f.Box[2], f.Box[3]) / 2 * t.MMPerPX})
+			w, h := f.Box[2]/2*t.MMPerPX, f.Box[3]/2*t.MMPerPX
+			all = append(all, sight{k, f, at, radius, sameShape * u * radius, max(w, h), w / at.Stretch(0), h / at.Stretch(90)})
 		}
 	}
 	return all
@@ -108,26 +127,41 @@ func (s sight) apart(o sight) float64 {
 		return math.Inf(1)
 	case whole: // it is all of the surface's
 		return 0
-	case max(s.halfMM, o.halfMM)+sizeMM > sameSize*(min(s.halfMM, o.halfMM)+sizeMM):
-		return math.Inf(1)
 	}
 	r := (s.radiusMM + o.radiusMM) / 2
-	around := math.Remainder(s.place.TurnDeg-o.place.TurnDeg, 360) * math.Pi / 180 * r
-	near := sameMM + min(s.uMM+o.uMM, 1) + min(s.halfMM, o.halfMM)
-	return math.Hypot(around, s.place.BelowMM-o.place.BelowMM) / near
+	around := math.Abs(math.Remainder(s.place.TurnDeg-o.place.TurnDeg, 360)) * math.Pi / 180 * r
+	down := math.Abs(s.place.BelowMM - o.place.BelowMM)
+	near := sameMM + min(s.uMM+o.uMM, 1)
+	if s.piece(o) { // somewhere in the other
+		return math.Hypot(max(0, around-max(s.aroundMM, o.aroundMM)), max(0, down-max(s.downMM, o.downMM))) / near
+	}
+	if max(s.halfMM, o.halfMM)+sizeMM > sameSize*(min(s.halfMM, o.halfMM)+sizeMM) {
+		return math.Inf(1)
+	}
+	return math.Hypot(around, down) / (near + min(s.halfMM, o.halfMM))
 }
 
-// together puts the sights of one defect into one group, the nearest first; a defect has one sight in each turn.
+// piece says whether one may be a piece of the other: a turn shows of a long thing what its light meets, and of what mirrors lamps
+// with its slopes the glint that lies where those slope towards the lamp in that turn.
+func (s sight) piece(o sight) bool {
+	slopes := []part.Kind{part.Run, part.Crater, part.Bubble}
+	return max(s.halfMM, o.halfMM) >= piecesMM &&
+		(s.found.Kind == o.found.Kind || slices.Contains(slopes, s.found.Kind) && slices.Contains(slopes, o.found.Kind))
+}
+
+// together puts the sights of one defect into one group, the nearest first; a defect has one sight in each turn, or
+// pieces of itself.
 func together(all []sight) [][]sight {
 	type pair struct {
 		a, b  int
 		apart float64
+		piece bool
 	}
 	var pairs []pair
 	for i := range all {
 		for j := range i {
 			if d := all[i].apart(all[j]); d <= 1 {
-				pairs = append(pairs, pair{j, i, d})
+				pairs = append(pairs, pair{j, i, d, all[i].piece(all[j])})
 			}
 		}
 	}
@@ -141,7 +175,7 @@ func together(all []sight) [][]sight {
 		meets := slices.ContainsFunc(groups[g], func(a sight) bool {
 			return slices.ContainsFunc(groups[h], func(b sight) bool { return a.turn == b.turn })
 		})
-		if g == h || meets {
+		if g == h || meets && !p.piece {
 			continue
 		}
 		groups[g], groups[h] = append(groups[g], groups[h]...), nil

@@ -239,6 +239,26 @@ func TestJoinTwoMarks(t *testing.T) {
 }
 
 // TestJoinKeepsSmallBesideLarge: a nib that one turn shows is not a part of the orange peel or of the haze around it that another
+// TestJoinPieces: two glints of a run and a piece of a fibre are that run and that fibre, which another turn shows whole, though at a
+// steeper slope; dust on the fibre stays dust. By definition; pixels of 0.034 mm.
+func TestJoinPieces(t *testing.T) {
+	turns := roundTurns(t, 0, 60)
+	puts(t, turns[0], "a", part.Run, 45, 3, 8, 60)
+	puts(t, turns[1], "b", part.Crater, 45, 2.3, 6, 6)
+	puts(t, turns[1], "b", part.Bubble, 45, 3.8, 6, 6)
+	puts(t, turns[0], "a", part.Fibre, 20, 2, 40, 10)
+	puts(t, turns[1], "b", part.Fibre, 22, 2.05, 6, 4)
+	puts(t, turns[1], "b", part.Dust, 18, 1.95, 6, 6)
+	JoinTurns(turns)
+	a, b := turns[0].Found.Findings, turns[1].Found.Findings
+	if len(a) != 2 || a[0].Kind != part.Run || len(a[0].AlsoIn) != 2 || a[1].Kind != part.Fibre || len(a[1].AlsoIn) != 1 {
+		t.Errorf("turn 0: %+v", a)
+	}
+	if len(b) != 1 || b[0].Kind != part.Dust {
+		t.Errorf("turn 60: %+v", b)
+	}
+}
+
 // turn shows.
 func TestJoinKeepsSmallBesideLarge(t *testing.T) {
 	for _, kind := range []part.Kind{part.OrangePeel, part.Haze} {

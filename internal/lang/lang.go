@@ -25,7 +25,7 @@ import (
 var langFiles embed.FS
 
 // langFolders hold the words of pages of their own.
-var langFolders = []string{"sheet", "lot", "atlas", "quiz", "light", "unit", "gauge", "plan"}
+var langFolders = []string{"sheet", "lot", "atlas", "quiz", "learn", "light", "unit", "gauge", "plan"}
 
 // Lang is one language: a file <tag>.json of keys and texts. In a text,
 // {name} is a place for an argument, {@key} another text of the same file. A

@@ -2,9 +2,9 @@ package learn
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"finishbench/internal/part"
 )
@@ -100,63 +100,55 @@ func count(examples []Example, p Params) []KindCount {
 }
 
 // Missing says what a kind lacks to be learned: "7 more labels, from 2 more units".
-// Empty where it lacks nothing.
-func (c KindCount) Missing(p Params) string {
+// Without a key where it lacks nothing.
+func (c KindCount) Missing(p Params) part.Phrase {
 	labels, units := max(0, p.MinPerKind-c.Labels), max(0, p.MinUnitsPerKind-c.Units)
 	labels = max(labels, units) // each further unit comes with a label
-	switch {
-	case labels == 0:
-		return ""
-	case units == 0:
-		return counted(labels, "more label", "more labels")
+	if labels == 0 {
+		return part.Phrase{}
 	}
-	return fmt.Sprintf("%s, from %s", counted(labels, "more label", "more labels"), counted(units, "more unit", "more units"))
-}
-
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
+	more := part.Say("learn.missing", "n", strconv.Itoa(labels))
+	if units == 0 {
+		return more
 	}
-	return fmt.Sprintf("%d %s", n, many)
+	return part.Say("learn.missing_from").With("labels", more).With("units", part.Say("learn.missing_units", "n", strconv.Itoa(units)))
 }
 
 // tooLittle says why nothing can be learned, a sentence each; empty where
 // something can.
-func tooLittle(examples []Example, counts []KindCount, p Params) []string {
-	var why []string
+func tooLittle(examples []Example, counts []KindCount, p Params) []part.Phrase {
+	var why []part.Phrase
 	if n := p.MinLabels - len(examples); n > 0 {
-		why = append(why, fmt.Sprintf("there are %s: at least %d are needed, %d more", counted(len(examples), "label", "labels"),
-			p.MinLabels, n))
+		why = append(why, part.Say("learn.need.labels", "n", strconv.Itoa(len(examples)), "least", strconv.Itoa(p.MinLabels), "more",
+			strconv.Itoa(n)))
 	}
 	if units := len(unitsOf(examples)); units < p.MinUnits {
-		why = append(why, fmt.Sprintf("they are of %s: at least %d are needed, so that it can be tested on units that were not "+
-			"learned from", counted(units, "unit", "units"), p.MinUnits))
+		why = append(why, part.Say("learn.need.units", "n", strconv.Itoa(units), "least", strconv.Itoa(p.MinUnits)))
 	}
 	learnt := 0
-	var lacking []string
+	var lacking []part.Phrase
 	for _, c := range counts {
 		if c.Learnt {
 			learnt++
 		} else {
-			lacking = append(lacking, fmt.Sprintf("%s: %s", c.Kind, c.Missing(p)))
+			lacking = append(lacking, part.Say("learn.need.kind", "kind", noun(c.Kind)).With("missing", c.Missing(p)))
 		}
 	}
 	if learnt >= 2 {
 		return why
 	}
-	if len(counts) < 2 {
-		one := "no kind"
-		if len(counts) == 1 {
-			one = "one kind only, " + string(counts[0].Kind)
-		}
-		why = append(why, fmt.Sprintf("there are labels of %s: nothing can be told apart before there are %d of a second kind, "+
-			"from %d units", one, p.MinPerKind, p.MinUnitsPerKind))
+	least := []string{"least", strconv.Itoa(p.MinPerKind), "units", strconv.Itoa(p.MinUnitsPerKind)}
+	switch len(counts) {
+	case 0:
+		why = append(why, part.Say("learn.need.no_kind", least...))
+	case 1:
+		why = append(why, part.Say("learn.need.one_kind", append(least, "kind", noun(counts[0].Kind))...))
 	}
-	for _, l := range lacking {
-		why = append(why, "too few of "+l)
-	}
-	return why
+	return append(why, lacking...)
 }
+
+// noun is the key of a kind's name.
+func noun(k part.Kind) string { return "@noun." + string(k) }
 
 func learntKinds(counts []KindCount) []part.Kind {
 	var out []part.Kind

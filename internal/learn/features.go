@@ -41,8 +41,8 @@ var features = []Feature{
 	{"ring_radius_mm", "as it is; 0 where absent", func(f map[string]float64) float64 { return f["ring_radius_mm"] }},
 	plain("contrast_diffuse"),
 	plain("contrast_raking"),
-	size("contrast_diffuse"),
-	size("contrast_raking"),
+	size("contrast_diffuse_size", "contrast_diffuse"),
+	size("contrast_raking_size", "contrast_raking"),
 	{"contrasts_alike", "the smaller of the two contrasts over the larger, negative where one is lighter and one darker", alike},
 }
 
@@ -73,9 +73,9 @@ func logged(name string, least float64) Feature {
 	}}
 }
 
-func size(name string) Feature {
-	return Feature{name + "_size", "logarithm of the size", func(f map[string]float64) float64 {
-		v := number(f, name)
+func size(name, of string) Feature {
+	return Feature{name, "logarithm of the size", func(f map[string]float64) float64 {
+		v := number(f, of)
 		if math.IsNaN(v) {
 			return v
 		}

@@ -2,7 +2,10 @@ package learn
 
 import (
 	"fmt"
+	"strconv"
 	"time"
+
+	"finishbench/internal/part"
 )
 
 // Request is what is to be learned from, and what is in force.
@@ -21,10 +24,10 @@ type Outcome struct {
 	Units    int             // of them
 	Disagree []Contradiction // the same finding, other labels: left out
 	Alike    []Contradiction // other findings that look alike, other labels: kept
-	Refused  []string        // why there is nothing to accept; empty: Model may be
+	Refused  []part.Phrase   // why there is nothing to accept; empty: Model may be
 	Trial    *Trial          // nil: there was too little even to try
 	Model    *Model          // fitted to all labels; nil where refused
-	Warnings []string        // what to look at before accepting
+	Warnings []part.Phrase   // what to look at before accepting
 }
 
 // Learn fits a model to all labels, after it has tried on units left out in turn
@@ -65,31 +68,34 @@ func Learn(q Request) (Outcome, error) {
 }
 
 // noGain says why the new is not offered.
-func (t Trial) noGain(p Params) []string {
-	verdict := fmt.Sprintf("on units that it was not fitted to, %d of %d labels are called right now, %d after learning", t.OldRight,
-		t.Labels, t.NewRight)
+func (t Trial) noGain(p Params) []part.Phrase {
+	var why part.Phrase
 	switch {
 	case len(t.Changes) == 0:
-		return []string{verdict + ": it would change no call, so there is nothing to gain"}
+		why = part.Say("learn.no_gain.no_change")
 	case t.NewRight <= t.OldRight:
-		return []string{verdict + ": nothing is gained; the calls stay as they are"}
+		why = part.Say("learn.no_gain.none")
 	case t.P > p.MaxP:
-		return []string{fmt.Sprintf("%s, but only %s better and %d worse: chance alone does as well with a probability of %.2g (at most "+
-			"%.2g is asked for); label more units", verdict, counted(t.Better, "unit comes off", "units come off"), t.Worse, t.P, p.MaxP)}
+		why = part.Say("learn.no_gain.chance", "n", strconv.Itoa(t.Better), "worse", strconv.Itoa(t.Worse), "p", fmt.Sprintf("%.2g", t.P),
+			"most", fmt.Sprintf("%.2g", p.MaxP))
+	default:
+		return nil
 	}
-	return nil
+	return []part.Phrase{part.Say("learn.no_gain", "now", strconv.Itoa(t.OldRight), "of", strconv.Itoa(t.Labels), "after",
+		strconv.Itoa(t.NewRight)).With("why", why)}
 }
 
 // losses names the kinds that fewer labels of are called right than before.
-func (t Trial) losses() []string {
-	var w []string
+func (t Trial) losses() []part.Phrase {
+	var w []part.Phrase
 	for i, k := range t.Kinds {
 		if t.New[i][i] < t.Old[i][i] {
 			n := 0
 			for _, v := range t.Old[i] {
 				n += v
 			}
-			w = append(w, fmt.Sprintf("%s is called right less often than now: %d of %d, now %d", k, t.New[i][i], n, t.Old[i][i]))
+			w = append(w, part.Say("learn.warn.loss", "kind", noun(k), "now", strconv.Itoa(t.New[i][i]), "of", strconv.Itoa(n), "before",
+				strconv.Itoa(t.Old[i][i])))
 		}
 	}
 	return w

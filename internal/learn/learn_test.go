@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -63,7 +64,7 @@ func TestRaisesTheRightKindShare(t *testing.T) {
 		a, b := halves(all, seed)
 		o := learned(t, a)
 		if o.Model == nil {
-			t.Errorf("draw %d: refused: %v", seed, o.Refused)
+			t.Errorf("draw %d: refused: %v", seed, said(o.Refused))
 			continue
 		}
 		c := Compare(b, Rules, o.Model)
@@ -91,8 +92,8 @@ func TestRefusesWhereThereIsNothingToGain(t *testing.T) {
 		}
 	}
 	o := learned(t, known)
-	if o.Model != nil || o.Trial == nil || !strings.Contains(strings.Join(o.Refused, " "), "114 of 116 labels are called right now") {
-		t.Errorf("all known units: %v", o.Refused)
+	if o.Model != nil || o.Trial == nil || !strings.Contains(strings.Join(said(o.Refused), " "), "114 of 116 labels are called right now") {
+		t.Errorf("all known units: %v", said(o.Refused))
 	}
 	usual := table(t, "drawn-usual.csv")
 	for seed := range uint64(6) {
@@ -150,6 +151,14 @@ func kinds(kind part.Kind, n, units int) []Example {
 	return out
 }
 
+// said are phrases in English.
+func said(all []part.Phrase) []string { return lang.English().SayAll(all) }
+
+func missing(c KindCount) string {
+	p := c.Missing(DefaultParams())
+	return lang.English().Say(&p)
+}
+
 func TestRefusesTooLittle(t *testing.T) {
 	for _, c := range []struct {
 		name     string
@@ -170,7 +179,7 @@ func TestRefusesTooLittle(t *testing.T) {
 			t.Errorf("%s: learned", c.name)
 		}
 		for _, s := range c.says {
-			if !strings.Contains(strings.Join(o.Refused, "; "), s) {
+			if !strings.Contains(strings.Join(said(o.Refused), "; "), s) {
 				t.Errorf("%s: %q does not say %q", c.name, o.Refused, s)
 			}
 		}
@@ -189,11 +198,11 @@ func TestFewOfAKindStayWithTheRules(t *testing.T) {
 	})
 	o := learned(t, all)
 	if o.Model == nil {
-		t.Fatal(o.Refused)
+		t.Fatal(said(o.Refused))
 	}
 	i := slices.IndexFunc(o.Counts, func(c KindCount) bool { return c.Kind == part.Crater })
-	if o.Counts[i].Learnt || o.Counts[i].Missing(DefaultParams()) != "7 more labels, from 1 more unit" {
-		t.Errorf("%+v: %s", o.Counts[i], o.Counts[i].Missing(DefaultParams()))
+	if o.Counts[i].Learnt || missing(o.Counts[i]) != "7 more labels, from 1 more unit" {
+		t.Errorf("%+v: %s", o.Counts[i], missing(o.Counts[i]))
 	}
 	for _, e := range all {
 		if c := o.Model.Call(e.Features, part.Crater); c.Known || c.Kind != part.Crater {

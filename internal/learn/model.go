@@ -146,7 +146,7 @@ func softmax(s []float64) []float64 {
 
 // Part is how much one thing adds to the score of a kind over that of another.
 type Part struct {
-	What string
+	What part.Phrase
 	Adds float64
 }
 
@@ -171,10 +171,10 @@ func (m *Model) Why(features map[string]float64, rule, kind, against part.Kind) 
 	if against == rule {
 		ruled -= m.Prior
 	}
-	parts := []Part{{"the rules call it " + string(rule), ruled}, {"how often there is such", a.Start - b.Start}}
+	parts := []Part{{part.Say("learn.why.rule", "kind", noun(rule)), ruled}, {part.Say("learn.why.start"), a.Start - b.Start}}
 	for i, x := range m.standard(features) {
 		name := m.Features[i].Name
-		parts = append(parts, Part{name, (a.Weights[name] - b.Weights[name]) * x})
+		parts = append(parts, Part{part.Say("learn.feature." + name), (a.Weights[name] - b.Weights[name]) * x})
 	}
 	slices.SortStableFunc(parts, func(p, q Part) int { return cmp.Compare(math.Abs(q.Adds), math.Abs(p.Adds)) })
 	return parts

@@ -7,11 +7,11 @@ import (
 	"finishbench/internal/part"
 )
 
-// Said is what switching did, in words with the clause.
+// Said is what switching did, with the clause.
 type Said struct {
-	Lot  string
-	By   Signed
-	Text string
+	Lot    string
+	By     Signed
+	Phrase part.Phrase
 }
 
 // History works the state of switching of one product and class out of the events
@@ -26,9 +26,9 @@ func History(events []part.Entry, product string, class part.Severity, rules Rul
 	var said []Said
 	then := map[string]*Opening{} // of the lots seen so far, the current round's
 	for _, e := range events {
-		tell := func(texts ...string) {
-			for _, t := range texts {
-				said = append(said, Said{e.Name, Signed{e.At, e.By}, t})
+		tell := func(phrases ...part.Phrase) {
+			for _, p := range phrases {
+				said = append(said, Said{e.Name, Signed{e.At, e.By}, p})
 			}
 		}
 		switch e.Kind {
@@ -42,13 +42,13 @@ func History(events []part.Entry, product string, class part.Severity, rules Rul
 			}
 			then[e.Name] = o
 			if o.Resume != "" && s.Discontinued {
-				var words []string
+				var words []part.Phrase
 				if s, words, err = s.Resume(o.Resume); err == nil {
 					tell(words...)
 				}
 			}
 			if o.Irregular != "" && s.Mode == Reduced {
-				var words []string
+				var words []part.Phrase
 				if s, words, err = s.ToNormal(o.Irregular); err == nil {
 					tell(words...)
 				}
@@ -85,9 +85,9 @@ func History(events []part.Entry, product string, class part.Severity, rules Rul
 }
 
 // leftOut says why a decided lot does not count for switching.
-func leftOut(s Switching, p Single) string {
+func leftOut(s Switching, p Single) part.Phrase {
 	if s.Discontinued {
-		return "The lot was decided while inspection was discontinued: it does not count for switching."
+		return part.Say("lot.switch.while_stopped")
 	}
-	return fmt.Sprintf("The lot was inspected by a %s plan, while %s inspection was due: it does not count for switching.", p.Mode, s.Mode)
+	return part.Say("lot.switch.other_mode", "mode", "@lot.mode."+string(p.Mode), "due", "@lot.mode."+string(s.Mode))
 }

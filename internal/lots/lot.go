@@ -1,10 +1,11 @@
 package lots
 
 import (
-	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -122,6 +123,30 @@ type Standing struct {
 	Count      int // nonconforming units, or nonconformities
 	Call       Call
 	InGap      bool // between Ac and Re: accepted, and normal inspection comes back
+}
+
+// Stand is how a count stands against its plan.
+type Stand string
+
+// The stands of a plan.
+const (
+	StandOpen    Stand = "open"    // the sample is not finished, Re not reached
+	StandReached Stand = "reached" // the count is Re or more: no unit to come can mend it
+	StandMet     Stand = "met"     // the sample is finished, the count is Ac or less
+	StandGap     Stand = "gap"     // between Ac and Re: accepted, back to normal inspection
+)
+
+// Stand says how the class' count stands against its plan.
+func (s Standing) Stand() Stand {
+	switch {
+	case s.Call == Refuses:
+		return StandReached
+	case s.Call == Waits:
+		return StandOpen
+	case s.InGap:
+		return StandGap
+	}
+	return StandMet
 }
 
 // Call is what the counts of all classes say together. One class that refuses is
@@ -292,14 +317,14 @@ func (o *Opening) DrawSize() int {
 // it is another than the one recorded: then somebody chose.
 func (d *Drawing) Verify() error {
 	if d.Method != DrawMethod {
-		return fmt.Errorf("lots: the sample was drawn by %s, which this program does not know: use the newer one", d.Method)
+		return lang.Error(part.Say("lot.draw.other_method", "method", d.Method))
 	}
 	again, err := Draw(d.Serials, len(d.Units), d.Seed)
 	if err != nil {
 		return err
 	}
 	if !slices.Equal(again, d.Units) {
-		return fmt.Errorf("lots: the units on record are not those that the seed %d draws: somebody chose", d.Seed)
+		return lang.Error(part.Say("lot.draw.somebody_chose", "seed", strconv.FormatUint(d.Seed, 10)))
 	}
 	return nil
 }

@@ -164,8 +164,8 @@ func TestLotRefusedEarly(t *testing.T) {
 			}
 			h.do(h.Take(bad(names[i], f), noon, ""))
 		}
-		if h.State() != StateToDecide || h.Current().Call() != Refuses || h.Current().RefusedBy() != c.by {
-			t.Errorf("%s %s", h.State(), h.Current().RefusedBy())
+		if h.State() != StateToDecide || h.Current().Call() != Refuses || english(h.Current().RefusedBy()) != c.by {
+			t.Errorf("%s %s", h.State(), english(h.Current().RefusedBy()))
 		}
 		yes := true
 		refused(t, "cannot be accepted")(h.Decide(&yes, "", noon, "inspector 2"))
@@ -641,7 +641,7 @@ func TestHistory(t *testing.T) {
 	}
 	es = append(es, decidedLot(t, "L4", Normal, 0)...)
 	if s, said, err := History(es, "shell", part.Major, Rules{}); err != nil || s.Lots != 4 ||
-		!strings.Contains(said[len(said)-1].Text, "does not count") {
+		!strings.Contains(english(said[len(said)-1].Phrase), "does not count") {
 		t.Errorf("%+v %+v %v", s, said, err)
 	}
 	for i := range 5 {
@@ -691,7 +691,7 @@ func TestHistoryDiscontinued(t *testing.T) {
 		t.Fatal(err)
 	}
 	if s, said, err := History(append(es, e), "shell", part.Major, Rules{}); err != nil || s.Discontinued || s.Mode != Tightened ||
-		!strings.Contains(said[len(said)-1].Text, "new filter") {
+		!strings.Contains(english(said[len(said)-1].Phrase), "new filter") {
 		t.Errorf("%+v %+v %v", s, said, err)
 	}
 }

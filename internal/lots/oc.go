@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -275,34 +276,45 @@ func roundUp(v float64) float64 {
 // Protection is what a plan lets through. Qualities are per 100: percent
 // nonconforming, or nonconformities per 100 units. What does not apply is nil.
 type Protection struct {
-	Law      Law      `json:"law"`
-	PaAtAQL  *float64 `json:"pa_at_aql,omitempty"` // probability
-	P95      *float64 `json:"p95,omitempty"`       // accepted 95 times in 100
-	P50      *float64 `json:"p50,omitempty"`
-	P10      *float64 `json:"p10,omitempty"`
-	AOQL     *float64 `json:"aoql,omitempty"`     // where refused lots are screened
-	Sentence string   `json:"sentence,omitempty"` // in English
+	Law      Law          `json:"law"`
+	PaAtAQL  *float64     `json:"pa_at_aql,omitempty"` // probability
+	P95      *float64     `json:"p95,omitempty"`       // accepted 95 times in 100
+	P50      *float64     `json:"p50,omitempty"`
+	P10      *float64     `json:"p10,omitempty"`
+	AOQL     *float64     `json:"aoql,omitempty"`            // where refused lots are screened
+	Sentence string       `json:"sentence,omitempty"`        // in English
+	Phrase   *part.Phrase `json:"sentence_phrase,omitempty"` // the same, to be told in any language
+}
+
+// say is the protection with what it is in sentences.
+func (t Protection) say(sentences ...part.Phrase) Protection {
+	p := part.Say("protection").With("sentences", sentences...)
+	t.Phrase, t.Sentence = &p, lang.English().Say(&p)
+	return t
 }
 
 // Protection says what the plan lets through.
 func (s Single) Protection() Protection {
 	o := s.OC()
 	if s.All {
-		t := Protection{Law: o.Law, Sentence: "Every unit of the lot is looked at, so that nothing hangs on the draw"}
+		p := part.Say("protection.all")
 		if s.Ac > 0 {
-			t.Sentence += fmt.Sprintf("; with up to %d counted the lot is accepted, and what was found is taken out", s.Ac)
+			p = part.Say("protection.all_counted", "ac", strconv.Itoa(s.Ac))
 		}
-		t.Sentence += "."
-		return t
+		return Protection{Law: o.Law}.say(p)
 	}
 	t := o.Protection()
-	if s.Zero() {
+	if s.Zero() || t.Phrase == nil {
 		return t
 	}
 	pa := o.Accept(s.AQL / 100)
 	t.PaAtAQL = &pa
-	t.Sentence += fmt.Sprintf(" At the AQL of %s it accepts %s.", part.Decimal(s.AQL), inHundred(pa))
-	return t
+	return t.say(append(t.Phrase.Parts["sentences"], atAQL(s.AQL, pa))...)
+}
+
+// atAQL says how often a plan accepts lots as good as its AQL.
+func atAQL(aql, pa float64) part.Phrase {
+	return part.Say("protection.at_aql", "aql", part.Decimal(aql)).With("share", inHundred(pa))
 }
 
 // Protection says what the plan lets through: in a process, or for the
@@ -318,17 +330,13 @@ func (o OC) Protection() Protection {
 	t.P95, t.P50, t.P10 = hundredfold(o.PWith(0.95)), hundredfold(o.PWith(0.50)), hundredfold(o.PWith(0.10))
 	aoql, _ := o.AOQL()
 	t.AOQL = hundredfold(aoql)
-	if t.P95 == nil || t.P10 == nil {
-		t.Sentence = "This plan accepts every lot."
-		return t
+	switch {
+	case t.P95 == nil || t.P10 == nil:
+		return t.say(part.Say("protection.every"))
+	case o.Law == Poisson:
+		return t.say(part.Say("protection.per_hundred", "p95", short(*t.P95), "p10", short(*t.P10)))
 	}
-	what := "percent nonconforming units"
-	if o.Law == Poisson {
-		what = "nonconformities per 100 units"
-	}
-	t.Sentence = fmt.Sprintf("Of lots with %s %s, this plan accepts 95 in 100; of lots with %s, 10 in 100.", short(*t.P95), what,
-		short(*t.P10))
-	return t
+	return t.say(part.Say("protection.units", "p95", short(*t.P95), "p10", short(*t.P10)))
 }
 
 // protectionOfLot counts in whole units of the one lot.
@@ -341,17 +349,14 @@ func (o OC) protectionOfLot() Protection {
 	t := Protection{Law: o.Law, P95: share(good), P50: share(half), P10: share(bad), AOQL: hundredfold(aoql)}
 	first := max(good, o.Ac+1) // fewer than that are always accepted
 	if bad >= o.LotSize {
-		t.Sentence = "This plan accepts every lot."
-		return t
+		return t.say(part.Say("protection.every"))
 	}
-	worse := max(bad+1, first+1)
-	t.Sentence = fmt.Sprintf("Of lots of %d with %s, this plan accepts %s", o.LotSize, units(first),
-		inHundred(hyperAtMost(o.LotSize, first, o.N, o.Ac)))
-	if worse <= o.LotSize {
-		t.Sentence += fmt.Sprintf("; with %d, %s", worse, inHundred(hyperAtMost(o.LotSize, worse, o.N, o.Ac)))
+	accepts := func(bad int) part.Phrase { return inHundred(hyperAtMost(o.LotSize, bad, o.N, o.Ac)) }
+	p := part.Say("protection.lot", "size", strconv.Itoa(o.LotSize), "n", strconv.Itoa(first)).With("share", accepts(first))
+	if worse := max(bad+1, first+1); worse <= o.LotSize {
+		p = p.With("worse", part.Say("protection.worse", "units", strconv.Itoa(worse)).With("share", accepts(worse)))
 	}
-	t.Sentence += "."
-	return t
+	return t.say(p)
 }
 
 func hundredfold(v float64) *float64 {
@@ -362,29 +367,22 @@ func hundredfold(v float64) *float64 {
 	return &v
 }
 
-func units(n int) string {
-	if n == 1 {
-		return "1 nonconforming unit"
-	}
-	return fmt.Sprintf("%d nonconforming units", n)
-}
-
 // inHundred says a probability as times in 100, in 1000 where it is close to an
 // end.
-func inHundred(p float64) string {
+func inHundred(p float64) part.Phrase {
 	switch {
 	case p == 0:
-		return "none"
+		return part.Say("protection.share.none")
 	case p == 1:
-		return "all"
+		return part.Say("protection.share.all")
 	case p < 0.0005:
-		return "fewer than 1 in 1000"
+		return part.Say("protection.share.few")
 	case p > 0.9995:
-		return "more than 999 in 1000"
+		return part.Say("protection.share.most")
 	case p < 0.01 || p > 0.99:
-		return fmt.Sprintf("%.0f in 1000", 1000*p)
+		return part.Say("protection.share.thousand", "times", fmt.Sprintf("%.0f", 1000*p))
 	}
-	return fmt.Sprintf("%.0f in 100", 100*p)
+	return part.Say("protection.share.hundred", "times", fmt.Sprintf("%.0f", 100*p))
 }
 
 // short prints a number with two digits that count.

@@ -4,9 +4,11 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -16,6 +18,8 @@ type Refusal struct{ Sentence string }
 func (r Refusal) Error() string { return r.Sentence }
 
 func refusef(format string, a ...any) error { return Refusal{fmt.Sprintf(format, a...)} }
+
+func english(p part.Phrase) string { return lang.English().Say(&p) }
 
 // Open starts a lot.
 func (l *Lot) Open(o Opening, at time.Time, by string) (part.Entry, error) {
@@ -254,7 +258,7 @@ func (l *Lot) Decide(accept *bool, why string, at time.Time, by string) (part.En
 		return part.Entry{}, refusef("the sample of lot %s is unfinished, %s: look at them first; acceptance needs the whole sample, and "+
 			"nothing refuses the lot yet", l.Name, r.waitsForWords())
 	case accept != nil && *accept && call == Refuses:
-		return part.Entry{}, refusef("the counts refuse lot %s (%s): it cannot be accepted", l.Name, r.RefusedBy())
+		return part.Entry{}, refusef("the counts refuse lot %s (%s): it cannot be accepted", l.Name, english(r.RefusedBy()))
 	case accept != nil && !*accept && call == Accepts:
 		if strings.TrimSpace(why) == "" {
 			return part.Entry{}, refusef("the counts accept lot %s: say why it is refused all the same (--why)", l.Name)
@@ -302,14 +306,15 @@ func (r *Round) waitsForWords() string {
 }
 
 // RefusedBy names the classes that refuse: "major: 4, refused from 4".
-func (r *Round) RefusedBy() string {
-	var parts []string
+func (r *Round) RefusedBy() part.Phrase {
+	p := part.Say("lot.refused_by")
 	for _, s := range r.Standings() {
 		if s.Call == Refuses {
-			parts = append(parts, fmt.Sprintf("%s: %d, refused from %d", s.Severity, s.Count, s.Plan.Re))
+			p = p.With("things", part.Say("lot.refused_by.class", "severity", "@severity."+string(s.Severity), "count",
+				strconv.Itoa(s.Count), "re", strconv.Itoa(s.Plan.Re)))
 		}
 	}
-	return strings.Join(parts, "; ")
+	return p
 }
 
 // Dispose says what became of a refused lot.

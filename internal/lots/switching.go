@@ -2,6 +2,9 @@ package lots
 
 import (
 	"fmt"
+	"strconv"
+
+	"finishbench/internal/part"
 )
 
 // Standard names the edition whose switching rules are followed.
@@ -82,11 +85,11 @@ func NewSwitching(r Rules) (Switching, error) {
 	return Switching{Rules: r, Mode: Normal}, nil
 }
 
-// After is the state once a lot has been decided, and what happened, in words
+// After is the state once a lot has been decided, and what happened,
 // with the clause. A lot that was presented again changes nothing. The lot must
 // have been inspected in the mode that was due, and not while inspection is
 // discontinued.
-func (s Switching) After(o Outcome) (Switching, []string, error) {
+func (s Switching) After(o Outcome) (Switching, []part.Phrase, error) {
 	if s.Mode == "" {
 		s.Mode = Normal
 	}
@@ -100,7 +103,7 @@ func (s Switching) After(o Outcome) (Switching, []string, error) {
 		return s, nil, fmt.Errorf("lots: a plan that accepts none is not switched; it stays as it is")
 	}
 	if o.Resubmitted {
-		return s, []string{fmt.Sprintf("A lot presented again does not count for switching (%s).", s.clause("original"))}, nil
+		return s, []part.Phrase{s.tell("presented_again", "original")}, nil
 	}
 	if s.Discontinued {
 		return s, nil, fmt.Errorf("lots: acceptance inspection is discontinued; say what was put right, then go on with tightened " +
@@ -133,7 +136,7 @@ func (s Switching) enter(m Mode) Switching {
 	return s
 }
 
-func (s Switching) afterNormal(o Outcome) (Switching, []string) {
+func (s Switching) afterNormal(o Outcome) (Switching, []part.Phrase) {
 	refused := 0
 	for _, ok := range lastOf(s.Recent, tightenAmong) {
 		if !ok {
@@ -141,9 +144,8 @@ func (s Switching) afterNormal(o Outcome) (Switching, []string) {
 		}
 	}
 	if refused >= tightenAt {
-		return s.enter(Tightened),
-			[]string{fmt.Sprintf("%d of %d or fewer lots in a row were not accepted: tightened inspection from the next lot on (%s).",
-				refused, tightenAmong, s.clause("tighten"))}
+		return s.enter(Tightened), []part.Phrase{s.tell("tighten", "tighten", "refused", strconv.Itoa(refused), "among",
+			strconv.Itoa(tightenAmong))}
 	}
 	if s.Standard == MIL105E {
 		return s.toReduced105E(o)
@@ -153,18 +155,13 @@ func (s Switching) afterNormal(o Outcome) (Switching, []string) {
 		return s, said
 	}
 	if !s.ReducedAgreed || o.Irregular {
-		return s, append(said,
-			fmt.Sprintf("The switching score of %d allows reduced inspection; it waits for steady production and the responsible "+
-				"authority's consent (%s).",
-				s.Score, s.clause("reduce")))
+		return s, append(said, s.tell("score_waits", "reduce", "points", strconv.Itoa(s.Score)))
 	}
-	said = append(said, fmt.Sprintf("The switching score reached %d: reduced inspection from the next lot on (%s).", s.Score,
-		s.clause("reduce")))
-	return s.enter(Reduced), said
+	return s.enter(Reduced), append(said, s.tell("score_reached", "reduce", "points", strconv.Itoa(s.Score)))
 }
 
 // score brings the switching score up to date, ISO 2859-1:1999, 9.3.3.2.
-func (s *Switching) score(o Outcome) []string {
+func (s *Switching) score(o Outcome) []part.Phrase {
 	was := s.Score
 	switch {
 	case !o.Accepted():
@@ -182,16 +179,15 @@ func (s *Switching) score(o Outcome) []string {
 	case s.Score > was:
 		return nil
 	case !o.Accepted():
-		return []string{fmt.Sprintf("The lot was not accepted: the switching score is 0 again, from %d (%s).", was, s.clause("score"))}
+		return []part.Phrase{s.tell("score_refused", "score", "points", strconv.Itoa(was))}
 	case was == 0:
 		return nil
 	}
-	return []string{fmt.Sprintf("The lot would not have been accepted one AQL step tighter: the switching score is 0 again, from %d (%s).",
-		was, s.clause("score"))}
+	return []part.Phrase{s.tell("score_tighter", "score", "points", strconv.Itoa(was))}
 }
 
 // toReduced105E asks for ten accepted lots and, unless waived, the limit number.
-func (s Switching) toReduced105E(o Outcome) (Switching, []string) {
+func (s Switching) toReduced105E(o Outcome) (Switching, []part.Phrase) {
 	if len(s.Recent) < reducedLots {
 		return s, nil
 	}
@@ -202,32 +198,26 @@ func (s Switching) toReduced105E(o Outcome) (Switching, []string) {
 		}
 		sum += s.Counts[i]
 	}
-	ten := fmt.Sprintf("The last %d lots were accepted", reducedLots)
+	tell := func(what string, args ...string) []part.Phrase {
+		return []part.Phrase{s.tell(what, "reduce", append([]string{"lots", strconv.Itoa(reducedLots)}, args...)...)}
+	}
 	switch {
 	case !s.ReducedAgreed || o.Irregular:
-		return s, []string{ten +
-			fmt.Sprintf("; reduced inspection waits for steady production and the responsible authority's consent (%s).",
-				s.clause("reduce"))}
+		return s, tell("lots_wait")
 	case s.LimitNumber == nil && !s.LimitWaived:
-		return s, []string{ten +
-			fmt.Sprintf(" with %d counted in their samples; reduced inspection needs the limit number of Table VIII (%s).", sum,
-				s.clause("reduce"))}
+		return s, tell("lots_number", "counted", strconv.Itoa(sum))
 	case !s.LimitWaived && sum > *s.LimitNumber:
-		return s, []string{ten +
-			fmt.Sprintf(", but %d were counted in their samples, more than the limit number of %d: inspection stays normal (%s).",
-				sum, *s.LimitNumber, s.clause("reduce"))}
+		return s, tell("lots_many", "counted", strconv.Itoa(sum), "most", strconv.Itoa(*s.LimitNumber))
 	}
-	return s.enter(Reduced), []string{ten + fmt.Sprintf(": reduced inspection from the next lot on (%s).", s.clause("reduce"))}
+	return s.enter(Reduced), tell("lots_reduce")
 }
 
-func (s Switching) afterTightened(o Outcome) (Switching, []string) {
+func (s Switching) afterTightened(o Outcome) (Switching, []part.Phrase) {
 	if !o.Accepted() {
 		s.Refused++
 		if s.Refused >= stopAt {
 			s.Discontinued = true
-			return s, []string{fmt.Sprintf("%d lots were not accepted on tightened inspection: acceptance inspection stops until the "+
-				"process has been put right (%s).",
-				s.Refused, s.clause("stop"))}
+			return s, []part.Phrase{s.tell("stops", "stop", "refused", strconv.Itoa(s.Refused))}
 		}
 		return s, nil
 	}
@@ -240,43 +230,42 @@ func (s Switching) afterTightened(o Outcome) (Switching, []string) {
 	if len(last) < backToNormal {
 		return s, nil
 	}
-	return s.enter(Normal), []string{fmt.Sprintf("%d lots in a row were accepted: normal inspection from the next lot on (%s).",
-		backToNormal, s.clause("relax"))}
+	return s.enter(Normal), []part.Phrase{s.tell("relax", "relax", "lots", strconv.Itoa(backToNormal))}
 }
 
-func (s Switching) afterReduced(o Outcome) (Switching, []string) {
-	why := ""
+func (s Switching) afterReduced(o Outcome) (Switching, []part.Phrase) {
+	var said part.Phrase
 	switch {
 	case !o.Accepted():
-		why = "A lot was not accepted on reduced inspection"
+		said = s.tell("reduced_refused", "unreduce")
 	case o.InGap():
-		why = fmt.Sprintf("%d were counted, between Ac %d and Re %d: the lot is accepted", o.Count, o.Plan.Ac, o.Plan.Re)
+		said = s.tell("reduced_gap", "unreduce", "counted", strconv.Itoa(o.Count), "ac", strconv.Itoa(o.Plan.Ac), "re", strconv.Itoa(o.Plan.Re))
 	case o.Irregular:
-		why = "Production has become irregular"
+		said = s.tell("reduced_irregular", "unreduce")
 	default:
 		return s, nil
 	}
-	return s.enter(Normal), []string{fmt.Sprintf("%s; normal inspection from the next lot on (%s).", why, s.clause("unreduce"))}
+	return s.enter(Normal), []part.Phrase{said}
 }
 
 // ToNormal ends reduced inspection for a reason that no count shows: production
 // irregular or delayed, or other conditions.
-func (s Switching) ToNormal(reason string) (Switching, []string, error) {
+func (s Switching) ToNormal(reason string) (Switching, []part.Phrase, error) {
 	if s.Mode != Reduced {
 		return s, nil, fmt.Errorf("lots: inspection is not reduced, so there is nothing to end")
 	}
-	return s.enter(Normal), []string{fmt.Sprintf("%s: normal inspection from the next lot on (%s).", reason, s.clause("unreduce"))}, nil
+	return s.enter(Normal), []part.Phrase{s.tell("reduced_ended", "unreduce", "why", reason)}, nil
 }
 
 // Resume takes inspection up again after it was discontinued, tightened, once
 // the supplier has done something effective.
-func (s Switching) Resume(reason string) (Switching, []string, error) {
+func (s Switching) Resume(reason string) (Switching, []part.Phrase, error) {
 	if !s.Discontinued {
 		return s, nil, fmt.Errorf("lots: inspection is not discontinued, so there is nothing to resume")
 	}
 	s = s.enter(Tightened)
 	s.Discontinued = false
-	return s, []string{fmt.Sprintf("%s: inspection goes on, tightened (%s).", reason, s.clause("stop"))}, nil
+	return s, []part.Phrase{s.tell("resumed", "stop", "why", reason)}, nil
 }
 
 func lastOf[T any](list []T, n int) []T { return list[max(0, len(list)-n):] }
@@ -290,10 +279,11 @@ var clauses = map[Standard]map[string]string{
 	MIL105E: {"original": "4.7", "tighten": "4.7.1", "relax": "4.7.2", "reduce": "4.7.3", "unreduce": "4.7.4", "stop": "4.8"},
 }
 
-func (s Switching) clause(of string) string {
+// tell is what happened, with the clause of a rule.
+func (s Switching) tell(what, rule string, args ...string) part.Phrase {
 	std := s.Standard
 	if std == "" {
 		std = ISO2859
 	}
-	return string(std) + ", " + clauses[std][of]
+	return part.Say("lot.switch."+what, append([]string{"clause", string(std) + ", " + clauses[std][rule]}, args...)...)
 }

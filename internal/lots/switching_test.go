@@ -7,6 +7,8 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"finishbench/internal/lang"
 )
 
 // TestSchemeP: Stephens and Larson 1967 for letter L, AQL 1.5 (n = 200, c = 7
@@ -94,7 +96,7 @@ func after(t *testing.T, s Switching, counts ...int) (Switching, []string) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s, all = next, append(all, said...)
+		s, all = next, append(all, lang.English().SayAll(said)...)
 	}
 	return s, all
 }
@@ -149,7 +151,8 @@ func TestStops(t *testing.T) {
 	if _, _, err := s.After(Outcome{Plan: plan}); err == nil || !strings.Contains(err.Error(), "discontinued") {
 		t.Error(err)
 	}
-	s, said, err := s.Resume("The nozzle was replaced")
+	s, phrases, err := s.Resume("The nozzle was replaced")
+	said = lang.English().SayAll(phrases)
 	if err != nil || s.Discontinued || s.Mode != Tightened || s.Refused != 0 || !strings.Contains(said[0], "The nozzle was replaced") {
 		t.Errorf("%+v %q %v", s, said, err)
 	}
@@ -260,11 +263,13 @@ func TestFromReduced(t *testing.T) {
 		}
 	}
 	plan, _ := Lookup(5000, "II", 1.5, Reduced)
-	s, said, err := reduced.After(Outcome{Plan: plan, Irregular: true})
+	s, phrases, err := reduced.After(Outcome{Plan: plan, Irregular: true})
+	said := lang.English().SayAll(phrases)
 	if err != nil || s.Mode != Normal || !strings.Contains(said[0], "irregular") {
 		t.Errorf("%+v %q %v", s, said, err)
 	}
-	s, said, err = reduced.ToNormal("A new resin batch")
+	s, phrases, err = reduced.ToNormal("A new resin batch")
+	said = lang.English().SayAll(phrases)
 	if err != nil || s.Mode != Normal || !strings.Contains(said[0], "A new resin batch") {
 		t.Errorf("%+v %q %v", s, said, err)
 	}
@@ -276,7 +281,8 @@ func TestFromReduced(t *testing.T) {
 func TestAfterKeepsOut(t *testing.T) {
 	s, _ := after(t, start(t, Rules{}), 5, 8)
 	plan, _ := Lookup(5000, "II", 1.5, Normal)
-	same, said, err := s.After(Outcome{Plan: plan, Count: 20, Resubmitted: true})
+	same, phrases, err := s.After(Outcome{Plan: plan, Count: 20, Resubmitted: true})
+	said := lang.English().SayAll(phrases)
 	a, _ := json.Marshal(s)
 	b, _ := json.Marshal(same)
 	if err != nil || string(a) != string(b) || len(said) != 1 || !strings.Contains(said[0], "does not count") {

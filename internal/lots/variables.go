@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"sync"
 
 	"gonum.org/v1/gonum/integrate/quad"
@@ -12,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -19,9 +19,7 @@ import (
 const VariablesEdition = "MIL-STD-414 (1957), Tables A-2 and B-1"
 
 // VariablesNote says what is not as sure as the rest.
-const VariablesNote = "Table A-2, which leads from the lot to the sample, is from memory; one of its cells is confirmed " +
-	"by the standard's Example B. " +
-	"M is computed from the k of Table B-1; the M of Table B-3, printed from a longer k, can differ by 3 in 100 of itself."
+func VariablesNote() part.Phrase { return part.Say("protection.values_note") }
 
 // VariablesLevels lists the inspection levels of MIL-STD-414; IV unless agreed
 // otherwise.
@@ -165,6 +163,8 @@ type Measured struct {
 	Accepted bool     `json:"accepted"`       // by K for one limit, by M for two
 	Outside  int      `json:"outside"`        // values that are themselves outside a limit
 	Sentence string   `json:"sentence"`       // in English
+
+	Phrase part.Phrase `json:"sentence_phrase"` // the same, to be told in any language
 }
 
 // Judge decides by the measured values of the plan's sample, one a unit. With
@@ -204,7 +204,8 @@ func (v Variables) Judge(values []float64, l Limits) (Measured, error) {
 			m.Outside++
 		}
 	}
-	m.Sentence = fmt.Sprintf("An estimated %s of the lot lies outside, where %s is allowed.", percentShort(m.P), percentShort(v.M))
+	m.Phrase = part.Say("protection.estimate", "outside_percent", percentShort(m.P), "most_percent", percentShort(v.M))
+	m.Sentence = lang.English().Say(&m.Phrase)
 	return m, nil
 }
 
@@ -229,9 +230,9 @@ func (v Variables) checkValues(values []float64, l Limits) error {
 
 func percentShort(p float64) string {
 	if p == 0 {
-		return "0 %"
+		return "0"
 	}
-	return short(100*p) + " %"
+	return short(100 * p)
 }
 
 // Accept is the probability that a normally distributed process with the share
@@ -314,10 +315,5 @@ func (v Variables) Protection() Protection {
 	pa := v.Accept(v.AQL / 100)
 	t.PaAtAQL = &pa
 	t.Law = "normal"
-	t.Sentence = strings.Join([]string{
-		fmt.Sprintf("Of lots with %s percent beyond the limit, this plan accepts 95 in 100; of lots with %s, 10 in 100.", short(*t.P95),
-			short(*t.P10)),
-		fmt.Sprintf("At the AQL of %s it accepts %s.", part.Decimal(v.AQL), inHundred(pa)),
-	}, " ")
-	return t
+	return t.say(part.Say("protection.values", "p95", short(*t.P95), "p10", short(*t.P10)), atAQL(v.AQL, pa))
 }

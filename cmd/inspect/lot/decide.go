@@ -45,7 +45,7 @@ func newLotDecideCommand(r *cli.Database) *cobra.Command {
 	f.BoolVar(&o.Screened, "screened", false, "of a refused lot: every unit was looked at")
 	f.BoolVar(&o.Returned, "returned", false, "of a refused lot: it went back")
 	f.StringSliceVar(&o.Out, "taken-out", nil, "serials of the units that the screening took out and did not put back")
-	f.BoolVar(&o.JSON, "json", false, "write the lot's state as JSON")
+	answer(&o.Answer, f, "write the lot's state as JSON")
 	f.SortFlags = false
 	return cmd
 }

@@ -42,7 +42,7 @@ func newLotDisposeCommand(r *cli.Database) *cobra.Command {
 	f.StringVar(&o.Reference, "reference", "", "the customer's, of a concession")
 	f.StringVar(&o.Why, "why", "", "in words, for the records")
 	f.StringVar(&o.By, "by", "", "who decides")
-	f.BoolVar(&o.JSON, "json", false, "write the lot's state as JSON")
+	answer(&o.Answer, f, "write the lot's state as JSON")
 	f.SortFlags = false
 	return cmd
 }

@@ -2,6 +2,7 @@ package lot
 
 import (
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/cli"
@@ -9,7 +10,7 @@ import (
 )
 
 func newLotShowCommand(r *cli.Database) *cobra.Command {
-	var asJSON bool
+	var a book.Answer
 	cmd := &cobra.Command{
 		Use:   "show LOT",
 		Short: "Where a lot stands",
@@ -19,15 +20,15 @@ func newLotShowCommand(r *cli.Database) *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args:                  flags.OneArg("name the lot"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return book.RunShow(cmd.Context(), r, args[0], asJSON, cmd.OutOrStdout())
+			return book.RunShow(cmd.Context(), r, a, args[0], cmd.OutOrStdout())
 		},
 	}
-	cmd.Flags().BoolVar(&asJSON, "json", false, "write it as JSON")
+	answer(&a, cmd.Flags(), "write it as JSON")
 	return cmd
 }
 
 func newLotListCommand(r *cli.Database) *cobra.Command {
-	var asJSON bool
+	var a book.Answer
 	var product string
 	cmd := &cobra.Command{
 		Use:                   "list",
@@ -36,10 +37,16 @@ func newLotListCommand(r *cli.Database) *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args:                  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return book.RunList(cmd.Context(), r, product, asJSON, cmd.OutOrStdout())
+			return book.RunList(cmd.Context(), r, a, product, cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().StringVar(&product, "product", "", "lots of this product only")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "write it as JSON")
+	answer(&a, cmd.Flags(), "write it as JSON")
 	return cmd
+}
+
+// answer are the flags of a command that tells where lots stand.
+func answer(a *book.Answer, f *pflag.FlagSet, json string) {
+	f.BoolVar(&a.JSON, "json", false, json)
+	flags.Language(&a.Language, f)
 }

@@ -34,6 +34,7 @@ const learnExit = `EXIT STATUS
 // Learn is 'inspect learn'.
 func Learn() *cobra.Command {
 	var o cli.Database
+	var tag string
 	cmd := &cobra.Command{
 		Use:   "learn",
 		Short: "Fit the calling of kinds to what people say",
@@ -45,8 +46,9 @@ func Learn() *cobra.Command {
 	}
 	f := cmd.PersistentFlags()
 	flags.Database(&o, f)
-	cmd.AddCommand(newLearnLabelCommand(&o), newLearnFitCommand(&o), newLearnAcceptCommand(&o), newLearnBackCommand(&o),
-		newLearnListCommand(&o), newLearnShowCommand(&o), newLearnTableCommand(&o))
+	flags.Language(&tag, f)
+	cmd.AddCommand(newLearnLabelCommand(&o), newLearnFitCommand(&o, &tag), newLearnAcceptCommand(&o, &tag),
+		newLearnBackCommand(&o, &tag), newLearnListCommand(&o, &tag), newLearnShowCommand(&o), newLearnTableCommand(&o))
 	return cmd
 }
 
@@ -55,7 +57,7 @@ func learnByFlags(b *label.By, cmd *cobra.Command) {
 	cmd.Flags().StringVar(&b.Badge, "badge", "", "and badge, or the badge alone; - where others have the same initials and you have none")
 }
 
-func newLearnAcceptCommand(o *cli.Database) *cobra.Command {
+func newLearnAcceptCommand(o *cli.Database, tag *string) *cobra.Command {
 	var by label.By
 	cmd := &cobra.Command{
 		Use:     "accept MODEL --by INITIALS",
@@ -64,14 +66,14 @@ func newLearnAcceptCommand(o *cli.Database) *cobra.Command {
 		Example: "  inspect learn accept 2026-03-02-1f6c0a9d --by AK --record bench.db",
 		Args:    flags.OneArg("name the model: 'inspect learn list' lists them"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return label.RunAccept(cmd.Context(), *o, by, args[0], cmd.OutOrStdout())
+			return label.RunAccept(cmd.Context(), *o, *tag, by, args[0], cmd.OutOrStdout())
 		},
 	}
 	learnByFlags(&by, cmd)
 	return cmd
 }
 
-func newLearnBackCommand(o *cli.Database) *cobra.Command {
+func newLearnBackCommand(o *cli.Database, tag *string) *cobra.Command {
 	var by label.By
 	cmd := &cobra.Command{
 		Use:   "back --by INITIALS",
@@ -81,14 +83,14 @@ func newLearnBackCommand(o *cli.Database) *cobra.Command {
 		Example: "  inspect learn back --by AK --record bench.db",
 		Args:    flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return label.RunBack(cmd.Context(), *o, by, cmd.OutOrStdout())
+			return label.RunBack(cmd.Context(), *o, *tag, by, cmd.OutOrStdout())
 		},
 	}
 	learnByFlags(&by, cmd)
 	return cmd
 }
 
-func newLearnListCommand(o *cli.Database) *cobra.Command {
+func newLearnListCommand(o *cli.Database, tag *string) *cobra.Command {
 	return &cobra.Command{
 		Use:     "list",
 		Short:   "All models, and when each was in force",
@@ -96,7 +98,7 @@ func newLearnListCommand(o *cli.Database) *cobra.Command {
 		Example: "  inspect learn list --record bench.db",
 		Args:    flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return label.RunList(cmd.Context(), *o, cmd.OutOrStdout())
+			return label.RunList(cmd.Context(), *o, *tag, cmd.OutOrStdout())
 		},
 	}
 }

@@ -22,7 +22,7 @@ kept in the records, and in force only from 'inspect learn accept' on. With --ou
 is also written to OUT/model.json, for 'inspect unit --kind-model', beside the page
 OUT/learn.html with what would be called differently.`
 
-func newLearnFitCommand(r *cli.Database) *cobra.Command {
+func newLearnFitCommand(r *cli.Database, tag *string) *cobra.Command {
 	var o label.FitOptions
 	cmd := &cobra.Command{
 		Use:   "fit",
@@ -33,12 +33,13 @@ func newLearnFitCommand(r *cli.Database) *cobra.Command {
 		DisableFlagsInUseLine: true,
 		Args:                  flags.WrongUsage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			o.Language = *tag
 			return label.RunFit(cmd.Context(), *r, o, time.Now(), cmd.OutOrStdout())
 		},
 	}
 	cmd.Flags().StringVar(&o.Labels, "labels", "",
 		"table of labelled findings, as 'inspect learn table' writes it (default: the labels of the records)")
 	learnByFlags(&o.By, cmd)
-	flags.Sheet(&o.SheetOptions, cmd)
+	flags.SheetOut(&o.SheetOptions, cmd)
 	return cmd
 }

@@ -64,7 +64,7 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 	inspection.TuneMemory()
 	inspector := &Inspector{Settings: set, Slots: inspection.NewSlots(set.Jobs), checkLog: st.CheckLog, Now: time.Now}
 	parts := bench.Parts{
-		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: NewComparer(set.Limits.Pair), Inspector: inspector,
+		Shooter: shooter, Screens: screens, Now: time.Now, PairLimits: set.Limits.Pair, Inspector: inspector,
 		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
 	notices := &Notices{Settings: set, checkLog: st.CheckLog}

@@ -147,30 +147,6 @@ func History(ctx context.Context, s *records.Store) ([]part.Entry, error) {
 	return s.Journals(ctx, lots.Topic, lots.HistoryKinds()...)
 }
 
-// stateWord says a lot's state.
-func stateWord(s lots.State) string {
-	switch s {
-	case lots.StateNone:
-		return "not opened"
-	case lots.StateToDraw:
-		return "to be drawn"
-	case lots.StateWaiting:
-		return "waits for its sample"
-	case lots.StateToDecide:
-		return "to be decided"
-	}
-	return string(s)
-}
-
-// severitiesOf is "critical, major".
-func severitiesOf(list []part.Severity) string {
-	names := make([]string, len(list))
-	for i, s := range list {
-		names[i] = string(s)
-	}
-	return strings.Join(names, ", ")
-}
-
 // latestOpenings is the latest opening of a lot of each product, and the products in
 // the order in which they were first seen.
 func latestOpenings(events []part.Entry) (map[string]lots.Opening, []string, error) {

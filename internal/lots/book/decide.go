@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -15,10 +16,10 @@ import (
 // DecideOptions are the flags of lot decide.
 type DecideOptions struct {
 	*cli.Database
+	Answer
 	By, Why                            string
 	Accept, Refuse, Screened, Returned bool
 	Out                                []string // serials that a screening took out
-	JSON                               bool
 }
 
 // RunDecide accepts or refuses a lot, signed.
@@ -35,6 +36,10 @@ func RunDecide(ctx context.Context, o DecideOptions, name string, stdout io.Writ
 	case o.By == "":
 		return cli.Usagef("say who decides: --by NAME")
 	}
+	x, err := o.words()
+	if err != nil {
+		return err
+	}
 	book, err := openFrom(ctx, o.Database, name)
 	if err != nil {
 		return err
@@ -48,14 +53,9 @@ func RunDecide(ctx context.Context, o DecideOptions, name string, stdout io.Writ
 	if err := book.Step(ctx, o.step); err != nil {
 		return err
 	}
-	v := newLotView(&book.Lot)
-	if o.JSON {
-		err = cli.WriteJSON(stdout, v.json())
-	} else {
-		v.text(stdout)
-		if s := book.Lot.State(); s == lots.StateRefused {
-			fmt.Fprintf(stdout, "next: inspect lot decide %s --screened --taken-out SERIAL,..., or --returned\n", name)
-		}
+	err = o.tell(x, &book.Lot, stdout)
+	if book.Lot.State() == lots.StateRefused && !o.JSON {
+		fmt.Fprintln(stdout, x.show("next", "lot", name))
 	}
 	if err == nil && !o.Screened && !o.Returned && book.Lot.State() == lots.StateRefused {
 		return cli.ExitCode(cli.ExitFails)
@@ -91,9 +91,8 @@ func Unchanged(ctx context.Context, s *records.Store, l *lots.Lot) error {
 		if p.Unit == nil || p.Unit.Inspection == 0 {
 			continue
 		}
-		if why := from.changed(p, from.taken[p.Unit.Inspection]); why != "" {
-			return fmt.Errorf("%s counts as it was taken, but %s: take it again with 'inspect lot take %s', then decide", p.Name, why,
-				l.Name)
+		if why := from.changed(p, from.taken[p.Unit.Inspection]); why != nil {
+			return lang.Error(part.Say("lot.show.changed", "unit", p.Name, "lot", l.Name).With("why", *why))
 		}
 	}
 	return nil

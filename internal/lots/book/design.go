@@ -1,12 +1,11 @@
 package book
 
 import (
-	"fmt"
 	"io"
 	"slices"
+	"strconv"
 
 	"finishbench/internal/cli"
-	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/report"
 	"finishbench/internal/report/plots"
@@ -51,12 +50,16 @@ func RunDesign(o DesignOptions, stdout io.Writer) error {
 	if err := o.check(); err != nil {
 		return err
 	}
+	l, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	d, err := o.design()
 	if err != nil {
 		return cli.UsageError{Err: err}
 	}
 	d.Protection, d.Curve = d.Plan.Protection(), d.Plan.Curve(ocRows)
-	return o.SheetOptions.Write("lot-design", d.sheet(), d, stdout)
+	return o.SheetOptions.Write("lot-design", d.sheet(sheetWords{l}), d, stdout)
 }
 
 // design is the plan through the two points, and what it lets through.
@@ -73,31 +76,34 @@ func (o DesignOptions) design() (d Design, err error) {
 	return d, err
 }
 
-func (d Design) sheet() report.Sheet {
+func (d Design) sheet(x sheetWords) report.Sheet {
 	p := d.Plan
-	s := report.Sheet{Title: "Plan from two points", Rating: report.Plain, Word: cli.Counted(p.N, "unit", "units"),
-		Line: fmt.Sprintf("Look at %s; accept with at most %d nonconforming.", cli.Counted(p.N, "unit", "units"), p.Ac)}
+	n := strconv.Itoa(p.N)
+	s := report.Sheet{Title: x.t("design.title"), Rating: report.Plain, Word: x.units(p.N), Lang: x.Lang,
+		Line: x.t("design.line", "n", n, "ac", strconv.Itoa(p.Ac))}
 	if d.Points.P1 > 0 {
-		s.Facts = append(s.Facts, d.fact("should pass", "refused", d.Points.P1, d.Points.Alpha, 1-p.Accept(d.Points.P1)))
+		s.Facts = append(s.Facts, report.Fact{Name: x.t("design.should_pass"),
+			Value: x.t("design.is_refused", x.risk(d.Points.P1, 1-p.Accept(d.Points.P1), d.Points.Alpha)...)})
 	}
-	s.Facts = append(s.Facts, d.fact("should not pass", "accepted", d.Points.P2, d.Points.Beta, p.Accept(d.Points.P2)),
-		report.Fact{Name: "law", Value: string(p.Law)})
+	s.Facts = append(s.Facts, report.Fact{Name: x.t("design.should_not"),
+		Value: x.t("design.is_accepted", x.risk(d.Points.P2, p.Accept(d.Points.P2), d.Points.Beta)...)},
+		report.Fact{Name: x.t("design.law"), Value: x.law(p.Law)})
 	if p.LotSize > 0 {
-		s.Facts = append(s.Facts, report.Fact{Name: "lot", Value: cli.Counted(p.LotSize, "unit", "units")})
+		s.Facts = append(s.Facts, report.Fact{Name: x.t("design.lot"), Value: x.units(p.LotSize)})
 	}
-	const x = "quality / per 100"
-	t := report.SheetTable{Caption: "Operating characteristic", Head: []string{x, "accepted / %"}, Numeric: []bool{true, true}}
+	quality := x.t("oc.quality")
+	t := report.SheetTable{Caption: x.t("oc.caption"), Head: []string{quality, x.t("oc.accepted_percent")}, Numeric: []bool{true, true}}
 	for _, r := range d.Curve {
-		t.Rows = append(t.Rows, []string{lang.English().Shown4(100 * r.P), lang.English().Shown(100*r.Pa, 2)})
+		t.Rows = append(t.Rows, []string{x.Shown4(100 * r.P), x.Shown(100*r.Pa, 2)})
 	}
-	s.Sections = []report.SheetSection{{Heading: "What the plan lets through", Text: []string{d.Protection.Sentence},
+	s.Sections = []report.SheetSection{{Heading: x.t("oc.title"), Text: []string{x.Say(d.Protection.Phrase)},
 		Tables: []report.SheetTable{t},
-		Figures: ocFigure(x, p.Curve(curvePoints), 100, plots.OC{Whole: p.Law == lots.Hypergeometric},
-			"Share of lots that the plan accepts, over the quality that comes in.")}}
+		Figures: x.ocFigure(quality, p.Curve(curvePoints), 100, plots.OC{Whole: p.Law == lots.Hypergeometric},
+			x.t("oc.over_quality"))}}
 	return s
 }
 
-func (d Design) fact(name, what string, quality, risk, is float64) report.Fact {
-	return report.Fact{Name: name, Value: fmt.Sprintf("%s per 100: %s %s %% of the time, where %s %% is allowed",
-		lang.English().Shown4(100*quality), what, lang.English().Shown(100*is, 2), lang.English().Shown4(100*risk))}
+// risk are a quality and the share of lots that are judged wrongly there, as it is and as it may be.
+func (x sheetWords) risk(quality, is, most float64) []string {
+	return []string{"quality", x.Shown4(100 * quality), "percent", x.Shown(100*is, 2), "most_percent", x.Shown4(100 * most)}
 }

@@ -14,9 +14,9 @@ import (
 // DisposeOptions are the flags of lot dispose.
 type DisposeOptions struct {
 	*cli.Database
+	Answer
 	Unit, By, Why, Reference       string
 	Reworked, Scrapped, Concession bool
-	JSON                           bool
 }
 
 // RunDispose says what becomes of a unit of a lot's sample that does not pass.
@@ -42,6 +42,10 @@ func RunDispose(ctx context.Context, o DisposeOptions, name string, stdout io.Wr
 	if d.Route == "" {
 		return cli.Usagef("say what becomes of %s: --reworked, --scrapped or --concession", o.Unit)
 	}
+	x, err := o.words()
+	if err != nil {
+		return err
+	}
 	book, err := openFrom(ctx, o.Database, name)
 	if err != nil {
 		return err
@@ -54,12 +58,7 @@ func RunDispose(ctx context.Context, o DisposeOptions, name string, stdout io.Wr
 	if err != nil {
 		return err
 	}
-	v := newLotView(&book.Lot)
-	if o.JSON {
-		return cli.WriteJSON(stdout, v.json())
-	}
-	v.text(stdout)
-	return nil
+	return o.tell(x, &book.Lot, stdout)
 }
 
 // WithProof adds the inspection that a reworked unit passed: the latest one of the lot's

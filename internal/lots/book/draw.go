@@ -15,6 +15,7 @@ import (
 	"unicode/utf8"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -36,6 +37,10 @@ type DrawOptions struct {
 
 // RunDraw draws the units that are looked at.
 func RunDraw(ctx context.Context, o DrawOptions, name string, stdout io.Writer) error {
+	l, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	book, err := openFrom(ctx, o.Database, name)
 	if err != nil {
 		return err
@@ -56,7 +61,7 @@ func RunDraw(ctx context.Context, o DrawOptions, name string, stdout io.Writer) 
 		return err
 	}
 	d := lotDraw{name, book.Lot.Current()}
-	return o.SheetOptions.Write("lot-draw", d.sheet(), d.numbers(), stdout)
+	return o.SheetOptions.Write("lot-draw", d.sheet(sheetWords{l}), d.numbers(), stdout)
 }
 
 func (o *DrawOptions) draw(ctx context.Context, book *Book) error {
@@ -183,6 +188,7 @@ type drawnLine struct {
 	Unit    string          `json:"unit"`
 	Classes []part.Severity `json:"classes"` // whose samples it belongs to
 	State   string          `json:"state"`
+	Phrase  part.Phrase     `json:"state_phrase"` // the same, to be told in any language
 }
 
 // units are the units drawn, in the order of the lot's list, so that they are found
@@ -194,57 +200,68 @@ func (d lotDraw) units() []drawnLine {
 	}
 	var out []drawnLine
 	for i, p := range d.round.Sample {
-		u := drawnLine{Place: i + 1, Number: number[p.Name], Unit: p.Name, Classes: d.round.Needs(i), State: "to look at"}
+		u := drawnLine{Place: i + 1, Number: number[p.Name], Unit: p.Name, Classes: d.round.Needs(i), Phrase: part.Say("lot.sheet.draw.to_look_at")}
 		switch {
 		case p.Unit == nil:
 		case !p.Unit.Measured():
-			u.State = "not measured"
+			u.Phrase = part.Say("not_measured")
 		default:
-			u.State = cli.VerdictWord(p.Unit.Verdict)
+			u.Phrase = part.Say("lot.sheet.verdict." + string(p.Unit.Verdict))
 		}
+		u.State = lang.English().Say(&u.Phrase)
 		out = append(out, u)
 	}
 	slices.SortFunc(out, func(a, b drawnLine) int { return a.Number - b.Number })
 	return out
 }
 
-func (d lotDraw) sheet() report.Sheet {
+func (d lotDraw) sheet(x sheetWords) report.Sheet {
 	r := d.round
-	n := len(r.Sample)
+	n, size := strconv.Itoa(len(r.Sample)), strconv.Itoa(r.Opening.Size)
 	seed := fmt.Sprint(r.Drawing.Seed)
 	if r.Drawing.Given {
-		seed += " (given by " + cli.First(r.Drawn.By, "a person") + ")"
+		seed = x.t("draw.given", "seed", seed, "by", cli.First(r.Drawn.By, x.t("draw.person")))
 	}
-	s := report.Sheet{Title: "Units to look at", Subject: fmt.Sprintf("lot %s, %d units of %s", d.name, r.Opening.Size, r.Opening.Product),
-		Rating: report.Plain,
-		Word:   cli.Counted(n, "unit", "units"), Line: fmt.Sprintf("Look at these %d of the %d units, whatever they look like.", n,
-			r.Opening.Size),
-		Facts: []report.Fact{{Name: "seed", Value: seed}, {Name: "method", Value: r.Drawing.Method},
-			{Name: "drawn", Value: cli.ShownTime(r.Drawn.At) + " UTC" + byWords(r.Drawn.By)}},
+	s := report.Sheet{Title: x.t("draw.title"), Subject: x.t("draw.subject", "lot", d.name, "n", size, "product", r.Opening.Product),
+		Rating: report.Plain, Word: x.units(len(r.Sample)), Line: x.t("draw.line", "n", n, "size", size), Lang: x.Lang,
+		Facts: []report.Fact{{Name: x.t("draw.seed"), Value: seed}, {Name: x.t("draw.method"), Value: r.Drawing.Method},
+			{Name: x.t("draw.drawn"), Value: cli.ShownTime(r.Drawn.At) + " UTC" + x.by(r.Drawn.By)}},
 	}
 	if err := r.Drawing.Verify(); err != nil {
-		s.Warnings = append(s.Warnings, strings.TrimPrefix(err.Error(), "lots: "))
+		s.Warnings = append(s.Warnings, x.reason(err))
 	}
 	for _, w := range r.Swaps {
-		s.Reasons = append(s.Reasons, fmt.Sprintf("%s was replaced by %s: %s%s", w.Unit, w.With, w.Why, byWords(w.By)))
+		s.Reasons = append(s.Reasons, x.t("draw.replaced", "unit", w.Unit, "with", w.With, "why", w.Why)+x.by(w.By))
 	}
-	t := report.SheetTable{Head: []string{"number", "unit", "drawn as", "classes", "state"},
+	t := report.SheetTable{Head: []string{x.t("draw.number"), x.t("draw.unit"), x.t("draw.drawn_as"), x.t("draw.classes"), x.t("draw.state")},
 		Numeric: []bool{true, false, true, false, false}}
 	for _, u := range d.units() {
-		t.Rows = append(t.Rows, []string{strconv.Itoa(u.Number), u.Unit, strconv.Itoa(u.Place), severitiesOf(u.Classes), u.State})
+		t.Rows = append(t.Rows, []string{strconv.Itoa(u.Number), u.Unit, strconv.Itoa(u.Place), x.severities(u.Classes), x.Say(&u.Phrase)})
 	}
-	s.Sections = []report.SheetSection{{Heading: "List",
-		Text: []string{"In the order of the lot's list. A unit that is not there is no reason to take its neighbour: see 'inspect lot " +
-			"draw --replace'."}, Tables: []report.SheetTable{t}}}
+	s.Sections = []report.SheetSection{{Heading: x.t("draw.list"), Text: []string{x.t("draw.order")}, Tables: []report.SheetTable{t}}}
 	return s
 }
 
-// byWords is ", by NAME"; "" where nobody signed.
-func byWords(by string) string {
-	if by == "" {
+// reason is an error of package lots in this language.
+func (x sheetWords) reason(err error) string {
+	why := lang.Why(lotError(err))
+	return x.Say(&why)
+}
+
+// by is ", by NAME"; "" where nobody signed.
+func (x sheetWords) by(name string) string {
+	if name == "" {
 		return ""
 	}
-	return ", by " + by
+	return x.t("by", "by", name)
+}
+
+// why is ": REASON"; "" where there is none.
+func (x sheetWords) why(reason string) string {
+	if reason == "" {
+		return ""
+	}
+	return x.t("why", "why", reason)
 }
 
 type lotDrawJSON struct {

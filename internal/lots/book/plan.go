@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"fmt"
 	"io"
 	"maps"
 	"slices"
@@ -36,6 +35,10 @@ type PlanOptions struct {
 
 // RunPlan shows what a plan does, or opens a lot with it.
 func RunPlan(ctx context.Context, o PlanOptions, args []string, stdout io.Writer) error {
+	l, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	name := ""
 	if len(args) == 1 {
 		name = args[0]
@@ -79,7 +82,7 @@ func RunPlan(ctx context.Context, o PlanOptions, args []string, stdout io.Writer
 		}
 	}
 	p := lotPlan{name: name, opening: opening, said: said, written: book != nil}
-	return o.SheetOptions.Write("lot-plan", p.sheet(), p.numbers(), stdout)
+	return o.SheetOptions.Write("lot-plan", p.sheet(sheetWords{l}), p.numbers(), stdout)
 }
 
 // openFor opens the records: with a lot's name they are needed, and made where
@@ -135,7 +138,7 @@ func (o *PlanOptions) write(ctx context.Context, book *Book, opening lots.Openin
 // opening makes the plan of a lot from the settings, and from what the decided lots
 // before it say. said is what happened to switching at the last lot, a sentence
 // each.
-func (o *PlanOptions) opening(set config.Lots, history []part.Entry) (lots.Opening, []string, error) {
+func (o *PlanOptions) opening(set config.Lots, history []part.Entry) (lots.Opening, []part.Phrase, error) {
 	out := lots.Opening{Size: o.Size, Product: cli.First(o.Product, set.Product), Stage: part.Stage(cli.First(o.Stage, set.Stage)),
 		Level:    lots.Level(cli.First(o.Level, set.Level)),
 		Standard: lots.Standard(set.Standard), Edition: lots.Edition, Why: o.Why, Resume: o.Resume, Irregular: o.Irregular,
@@ -178,9 +181,9 @@ func (o *PlanOptions) opening(set config.Lots, history []part.Entry) (lots.Openi
 }
 
 // dueStates is the state of switching of each class at the opening of a lot.
-func dueStates(history []part.Entry, o lots.Opening, classes []lots.Class) (map[part.Severity]lots.Switching, []string, error) {
+func dueStates(history []part.Entry, o lots.Opening, classes []lots.Class) (map[part.Severity]lots.Switching, []part.Phrase, error) {
 	states := map[part.Severity]lots.Switching{}
-	var said []string
+	var said []part.Phrase
 	for _, c := range classes {
 		if c.Zero { // never switched
 			states[c.Severity] = lots.Switching{Rules: o.Rules, Mode: lots.Normal}
@@ -190,7 +193,7 @@ func dueStates(history []part.Entry, o lots.Opening, classes []lots.Class) (map[
 		if err != nil {
 			return nil, nil, err
 		}
-		var words []string
+		var words []part.Phrase
 		if o.Resume != "" && s.Discontinued {
 			if s, words, err = s.Resume(o.Resume); err != nil {
 				return nil, nil, err
@@ -200,14 +203,19 @@ func dueStates(history []part.Entry, o lots.Opening, classes []lots.Class) (map[
 				return nil, nil, err
 			}
 		} else if n := len(notes); n > 0 && s.Mode != lots.Normal {
-			words = []string{fmt.Sprintf("%s (lot %s)", notes[n-1].Text, notes[n-1].Lot)}
+			words = []part.Phrase{ofLot(notes[n-1])}
 		}
 		for _, w := range words {
-			said = append(said, fmt.Sprintf("%s: %s", c.Severity, w))
+			said = append(said, part.Say("lot.switch.told", "severity", "@severity."+string(c.Severity)).With("told", w))
 		}
 		states[c.Severity] = s
 	}
 	return states, said, nil
+}
+
+// ofLot is what switching did, with the lot at which it did.
+func ofLot(s lots.Said) part.Phrase {
+	return part.Say("lot.switch.of_lot", "lot", s.Lot).With("told", s.Phrase)
 }
 
 // chosenModes is the mode of each class: what is due, unless a person sets another.

@@ -5,113 +5,127 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"text/tabwriter"
+	"strconv"
+	"strings"
 	"time"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
+// Answer is how a command tells where a lot stands.
+type Answer struct {
+	JSON     bool
+	Language string // of the text; see [cli.Language]
+}
+
+// words are those of the answer's language.
+func (a Answer) words() (sheetWords, error) {
+	l, err := cli.Language(a.Language)
+	return sheetWords{l}, err
+}
+
+// tell tells where a lot stands.
+func (a Answer) tell(x sheetWords, l *lots.Lot, stdout io.Writer) error {
+	if a.JSON {
+		return cli.WriteJSON(stdout, viewJSON(l))
+	}
+	lotView{x, stdout, l}.text()
+	return nil
+}
+
 // RunShow tells where a lot stands.
-func RunShow(ctx context.Context, o *cli.Database, name string, asJSON bool, stdout io.Writer) error {
+func RunShow(ctx context.Context, o *cli.Database, a Answer, name string, stdout io.Writer) error {
+	x, err := a.words()
+	if err != nil {
+		return err
+	}
 	book, err := openFrom(ctx, o, name)
 	if err != nil {
 		return err
 	}
 	defer book.store.Close()
-	v := newLotView(&book.Lot)
-	if asJSON {
-		return cli.WriteJSON(stdout, v.json())
-	}
-	v.text(stdout)
-	return nil
+	return a.tell(x, &book.Lot, stdout)
 }
 
+// show is a text of these pages of a terminal.
+func (x sheetWords) show(key string, args ...string) string { return x.T("lot.show."+key, args...) }
+
 // lotView tells where a lot stands.
-type lotView struct{ lot *lots.Lot }
+type lotView struct {
+	sheetWords
+	w   io.Writer
+	lot *lots.Lot
+}
 
-func newLotView(l *lots.Lot) lotView { return lotView{l} }
+// line writes the parts of a line, indented.
+func (v lotView) line(parts ...string) { fmt.Fprintf(v.w, "  %s\n", strings.Join(parts, "")) }
 
-func (v lotView) text(w io.Writer) {
-	fmt.Fprintf(w, "lot %s: %s\n", v.lot.Name, stateWord(v.lot.State()))
+func (v lotView) text() {
+	fmt.Fprintln(v.w, v.show("state", "lot", v.lot.Name, "state", v.show("state."+string(v.lot.State()))))
 	for i := range v.lot.Rounds {
 		if i > 0 {
-			fmt.Fprintln(w)
+			fmt.Fprintln(v.w)
 		}
-		v.round(w, &v.lot.Rounds[i], i == len(v.lot.Rounds)-1)
+		v.round(&v.lot.Rounds[i], i == len(v.lot.Rounds)-1)
 	}
 }
 
 // round tells of one presentation of the lot: earlier ones stay as they were.
-func (v lotView) round(w io.Writer, r *lots.Round, current bool) {
+func (v lotView) round(r *lots.Round, current bool) {
 	o := &r.Opening
-	fmt.Fprintf(w, "  %s %s%s%s\n", roundWord(r.Kind), cli.ShownTime(r.Opened.At), byWords(r.Opened.By), whyWords(o.Why))
-	fmt.Fprintf(w, "  %d units of %s, judged %s by %s (%.12s)\n", o.Size, o.Product, o.Stage, o.LimitsName, o.Limits)
-	fmt.Fprintf(w, "  level %s, %s; switching: %s; a unit that does not pass counts as %s\n", o.Level, o.Edition, o.Standard, o.NotPassing)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "  class\tmode\tlooked at\tcount\taccepted up to\trefused from\tsays")
+	v.line(v.show("round."+r.Kind), " ", cli.ShownTime(r.Opened.At), v.by(r.Opened.By), v.why(o.Why))
+	v.line(v.show("of", "n", strconv.Itoa(o.Size), "product", o.Product, "stage", v.stage(o.Stage), "limits", ofLimits(o)))
+	v.line(v.show("rules", "level", string(o.Level), "tables", o.Edition, "standard", string(o.Standard), "severity",
+		v.severity(o.NotPassing)))
+	rows := [][]string{{v.t("class"), v.t("mode"), v.show("looked"), v.show("count"), v.t("accepted_to"), v.t("refused_from"), v.show("says")}}
 	for _, s := range r.Standings() {
-		fmt.Fprintf(t, "  %s\t%s\t%d of %d\t%d\t%d\t%d\t%s\n", s.Severity, s.Plan.Mode, s.Looked, s.Plan.N, s.Count, s.Plan.Ac, s.Plan.Re,
-			callWord(s))
+		rows = append(rows, []string{v.severity(s.Severity), v.mode(s.Plan.Mode),
+			v.T("lot.page.of", "taken", strconv.Itoa(s.Looked), "n", strconv.Itoa(s.Plan.N)), strconv.Itoa(s.Count), strconv.Itoa(s.Plan.Ac),
+			strconv.Itoa(s.Plan.Re), v.call(s)})
 	}
-	t.Flush()
+	cli.Columns(v.w, "  ", rows)
 	if r.Drawing != nil {
-		line := fmt.Sprintf("  drawn %s with the seed %d", cli.ShownTime(r.Drawn.At), r.Drawing.Seed)
+		key := "drawn"
 		if r.Drawing.Given {
-			line += " (given)"
+			key = "drawn_given"
 		}
-		fmt.Fprintf(w, "%s%s\n", line, byWords(r.Drawn.By))
+		v.line(v.show(key, "time", cli.ShownTime(r.Drawn.At), "seed", strconv.FormatUint(r.Drawing.Seed, 10)), v.by(r.Drawn.By))
 		if err := r.Drawing.Verify(); err != nil {
-			fmt.Fprintf(w, "  WRONG: %s\n", lotError(err))
+			v.line(v.show("wrong", "why", v.reason(err)))
 		}
 	}
 	for _, s := range r.Swaps {
-		fmt.Fprintf(w, "  %s in the place of %s: %s%s\n", s.With, s.Unit, s.Why, byWords(s.By))
+		v.line(v.show("swap", "with", s.With, "unit", s.Unit, "why", s.Why), v.by(s.By))
 	}
 	for _, s := range r.Dispositions {
-		fmt.Fprintf(w, "  %s %s%s%s%s\n", s.Unit, routeWords(&s.Disposition), atWords(s.At), byWords(s.By), whyWords(s.Why))
+		v.line(s.Unit, " ", v.show("route."+string(s.Route), "inspection", strconv.FormatInt(s.Inspection, 10), "reference", s.Reference), " ",
+			cli.ShownTime(s.At), v.by(s.By), v.why(s.Why))
 	}
 	if d := r.Decision; d != nil {
-		word := "refused"
-		if d.Accepted {
-			word = "accepted"
-		}
+		key := "accepted"
 		switch {
 		case d.Against:
-			word += " against the counts"
+			key = "refused_against"
 		case d.Early:
-			word += " by count, before the sample was finished"
+			key = "refused_early"
+		case !d.Accepted:
+			key = "refused"
 		}
-		fmt.Fprintf(w, "  %s %s%s%s\n", word, cli.ShownTime(r.Decided.At), byWords(r.Decided.By), whyWords(d.Why))
+		v.line(v.show(key), " ", cli.ShownTime(r.Decided.At), v.by(r.Decided.By), v.why(d.Why))
 	} else if r.Drawing != nil && current {
-		tellList(w, "  to look at", r.Pending())
+		v.list(v.w, "  ", v.show("to_look_at"), r.Pending())
 	}
 	if current && r.Disposal == nil {
-		tellList(w, "  does not pass, and nobody has said what becomes of it", namesOf(r.Undisposed()))
+		v.list(v.w, "  ", v.show("undisposed"), namesOf(r.Undisposed()))
 	}
 	if d := r.Disposal; d != nil {
-		taken := ""
-		if d.How == lots.Screen {
-			taken = fmt.Sprintf(", %s taken out", cli.Counted(d.Removed, "unit", "units"))
-		}
-		fmt.Fprintf(w, "  %s %s%s%s%s\n", d.How, cli.ShownTime(r.Done.At), taken, byWords(r.Done.By), whyWords(d.Why))
+		v.line(v.show(string(d.How), "time", cli.ShownTime(r.Done.At), "taken", v.units(d.Removed)), v.by(r.Done.By), v.why(d.Why))
 	}
-	tellList(w, "  left the lot", r.Out())
+	v.list(v.w, "  ", v.show("left"), r.Out())
 }
-
-// routeWords is "scrapped", "reworked, passed in inspection 12" or "concession C-118".
-func routeWords(d *lots.Disposition) string {
-	switch d.Route {
-	case lots.Reworked:
-		return fmt.Sprintf("reworked, passed in inspection %d", d.Inspection)
-	case lots.Concession:
-		return "concession " + d.Reference
-	}
-	return string(d.Route)
-}
-
-func atWords(at time.Time) string { return " " + cli.ShownTime(at) }
 
 func namesOf(units []lots.Unit) []string {
 	var out []string
@@ -121,33 +135,17 @@ func namesOf(units []lots.Unit) []string {
 	return out
 }
 
-func roundWord(kind string) string {
-	switch kind {
-	case lots.Replanned:
-		return "plan started anew"
-	case lots.Resubmitted:
-		return "presented again"
-	}
-	return "opened"
-}
-
-func whyWords(why string) string {
-	if why == "" {
-		return ""
-	}
-	return ": " + why
-}
-
-func callWord(s lots.Standing) string {
+// call is what a class' counts say.
+func (x sheetWords) call(s lots.Standing) string {
 	switch {
 	case s.Call == lots.Waits && s.Unmeasured > 0:
-		return fmt.Sprintf("waits for %d, %d not measured", s.Left, s.Unmeasured)
+		return x.show("waits_unmeasured", "left", strconv.Itoa(s.Left), "unmeasured", strconv.Itoa(s.Unmeasured))
 	case s.Call == lots.Waits:
-		return fmt.Sprintf("waits for %d", s.Left)
+		return x.show("waits", "left", strconv.Itoa(s.Left))
 	case s.InGap:
-		return "accepts; normal inspection comes back"
+		return x.show("gap")
 	}
-	return string(s.Call)
+	return x.show("call." + string(s.Call))
 }
 
 // ViewJSON is where a lot stands, as JSON: its current presentation, and those before.
@@ -197,10 +195,10 @@ type lotPlaceJSON struct {
 	Was  int        `json:"taken_before,omitempty"`
 }
 
-func (v lotView) json() ViewJSON {
-	j := ViewJSON{Lot: v.lot.Name, State: v.lot.State(), RoundJSON: roundJSON(v.lot.Current()), Earlier: []RoundJSON{}}
-	for i := range v.lot.Rounds[:len(v.lot.Rounds)-1] {
-		j.Earlier = append(j.Earlier, roundJSON(&v.lot.Rounds[i]))
+func viewJSON(l *lots.Lot) ViewJSON {
+	j := ViewJSON{Lot: l.Name, State: l.State(), RoundJSON: roundJSON(l.Current()), Earlier: []RoundJSON{}}
+	for i := range l.Rounds[:len(l.Rounds)-1] {
+		j.Earlier = append(j.Earlier, roundJSON(&l.Rounds[i]))
 	}
 	return j
 }
@@ -244,7 +242,8 @@ type lotDue struct {
 	Product  string         `json:"product"`
 	Severity part.Severity  `json:"severity"`
 	State    lots.Switching `json:"switching"`
-	Last     string         `json:"last,omitempty"` // what switching did last
+	Last     string         `json:"last,omitempty"`        // what switching did last
+	Phrase   *part.Phrase   `json:"last_phrase,omitempty"` // the same, to be told in any language
 }
 
 // ListJSON is the list of lots, as JSON.
@@ -254,7 +253,11 @@ type ListJSON struct {
 }
 
 // RunList lists the lots, the latest first.
-func RunList(ctx context.Context, o *cli.Database, product string, asJSON bool, stdout io.Writer) error {
+func RunList(ctx context.Context, o *cli.Database, a Answer, product string, stdout io.Writer) error {
+	x, err := a.words()
+	if err != nil {
+		return err
+	}
 	store, err := o.Open(ctx)
 	if err != nil {
 		return err
@@ -280,33 +283,41 @@ func RunList(ctx context.Context, o *cli.Database, product string, asJSON bool, 
 	if list.Due, err = lotsDue(events, product); err != nil {
 		return err
 	}
-	if asJSON {
+	if a.JSON {
 		return cli.WriteJSON(stdout, list)
 	}
+	x.listed(list, store.Where(), stdout)
+	return nil
+}
+
+// listed writes the list of lots, and the mode that is due.
+func (x sheetWords) listed(list ListJSON, where string, stdout io.Writer) {
 	if len(list.Lots) == 0 {
-		_, err := fmt.Fprintf(stdout, "%s: no lots\n", store.Where())
-		return err
+		fmt.Fprintln(stdout, x.show("no_lots", "where", where))
+		return
 	}
-	t := tabwriter.NewWriter(stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "lot\tproduct\tunits\tsample\topened\tstate\t")
+	rows := [][]string{nil}
+	for _, key := range []string{"lot", "product", "units", "sample", "opened", "state"} {
+		rows[0] = append(rows[0], x.show("list."+key))
+	}
 	for _, l := range list.Lots {
 		by := ""
 		if l.Decided != nil {
-			by = cli.ShownTime(l.Decided.At) + byWords(l.Decided.By)
+			by = cli.ShownTime(l.Decided.At) + x.by(l.Decided.By)
 		}
-		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\n", l.Lot, l.Product, l.Size, l.Sample, l.Opened.Format(time.DateOnly),
-			stateWord(l.State), by)
+		rows = append(rows, []string{l.Lot, l.Product, strconv.Itoa(l.Size), strconv.Itoa(l.Sample), l.Opened.Format(time.DateOnly),
+			x.show("state." + string(l.State)), by})
 	}
-	t.Flush()
+	cli.Columns(stdout, "", rows)
 	fmt.Fprintln(stdout)
 	for _, d := range list.Due {
-		word := string(d.State.Mode)
+		key := "due"
 		if d.State.Discontinued {
-			word = "discontinued"
+			key = "due_stopped"
 		}
-		fmt.Fprintf(stdout, "next lot of %s, %s: %s inspection%s\n", d.Product, d.Severity, word, whyWords(d.Last))
+		fmt.Fprintln(stdout, x.show(key, "product", d.Product, "severity", x.severity(d.Severity), "mode", x.mode(d.State.Mode))+
+			x.why(x.Say(d.Phrase)))
 	}
-	return nil
 }
 
 // lotLines makes the list of lots of their events without the units that were taken:
@@ -364,7 +375,8 @@ func lotsDue(events []part.Entry, product string) ([]lotDue, error) {
 			}
 			d := lotDue{Product: p, Severity: c.Severity, State: s}
 			if n := len(said); n > 0 {
-				d.Last = fmt.Sprintf("%s (lot %s)", said[n-1].Text, said[n-1].Lot)
+				p := ofLot(said[n-1])
+				d.Last, d.Phrase = lang.English().Say(&p), &p
 			}
 			out = append(out, d)
 		}

@@ -12,7 +12,6 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/config"
-	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/lots/process"
 	"finishbench/internal/part"
@@ -49,6 +48,10 @@ type Step struct {
 
 // RunStep judges a lot's steps by their values.
 func RunStep(ctx context.Context, o StepOptions, name string, stdout io.Writer) error {
+	l, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	s := Step{Lot: name}
 	stage := part.Cured
 	if name != "" {
@@ -62,7 +65,6 @@ func RunStep(ctx context.Context, o StepOptions, name string, stdout io.Writer) 
 		stage = opening.Stage
 	}
 	if o.Stage != "" {
-		var err error
 		if stage, err = part.ParseStage(o.Stage); err != nil {
 			return cli.UsageError{Err: err}
 		}
@@ -78,7 +80,6 @@ func RunStep(ctx context.Context, o StepOptions, name string, stdout io.Writer) 
 	if o.Size == 0 {
 		return cli.Usagef("say how large the lot is: --size, or name a lot of the records")
 	}
-	var err error
 	if s.Plan, err = lots.LookupVariables(o.Size, lots.Level(o.Level), o.AQL, lots.Mode(o.Mode)); err != nil {
 		return lotError(err)
 	}
@@ -89,7 +90,7 @@ func RunStep(ctx context.Context, o StepOptions, name string, stdout io.Writer) 
 	if err := s.Judge(); err != nil {
 		return err
 	}
-	if err := o.SheetOptions.Write("lot-step", s.sheet(), s, stdout); err != nil {
+	if err := o.SheetOptions.Write("lot-step", s.sheet(sheetWords{l}), s, stdout); err != nil {
 		return err
 	}
 	return s.Exit()
@@ -210,76 +211,76 @@ func (s *Step) Judge() error {
 	return nil
 }
 
-func (s *Step) sheet() report.Sheet {
+func (s *Step) sheet(x sheetWords) report.Sheet {
 	p := &s.Plan
-	sh := report.Sheet{Title: "Steps by measured values", Rating: report.Plain,
-		Word: fmt.Sprintf("%s of %d", cli.Counted(p.N, "unit", "units"), p.LotSize),
-		Line: fmt.Sprintf("Measure the step of %s, drawn at random.", cli.Counted(p.N, "unit", "units"))}
+	n := strconv.Itoa(p.N)
+	sh := report.Sheet{Title: x.t("step.title"), Rating: report.Plain, Lang: x.Lang,
+		Word: x.t("units_of", "n", n, "size", strconv.Itoa(p.LotSize)), Line: x.t("step.line", "n", n)}
 	if s.Lot != "" {
-		sh.Subject = "lot " + s.Lot
+		sh.Subject = x.t("step.lot", "lot", s.Lot)
 	}
-	sh.Facts = []report.Fact{{Name: "plan", Value: lots.VariablesEdition},
-		{Name: "level, letter, mode", Value: fmt.Sprintf("%s, %s, %s", p.Level, p.Letter, p.Mode)},
-		{Name: "AQL", Value: fmt.Sprintf("%g %%", p.AQL)}, {Name: "limits", Value: limitsWord(s.Limits)},
-		{Name: "k", Value: lang.English().Shown(p.K, 3)}, {Name: "M", Value: lang.English().ShownShare(p.M)}}
+	sh.Facts = []report.Fact{{Name: x.t("step.plan"), Value: lots.VariablesEdition},
+		{Name: x.t("step.level"), Value: strings.Join([]string{string(p.Level), p.Letter, x.mode(p.Mode)}, x.T("join.names"))},
+		{Name: "AQL", Value: fmt.Sprintf("%g %%", p.AQL)}, {Name: x.t("limits"), Value: x.stepLimits(s.Limits)},
+		{Name: "k", Value: x.Shown(p.K, 3)}, {Name: "M", Value: x.ShownShare(p.M)}}
 	switch {
 	case s.Judged != nil:
-		sh.Rating, sh.Word, sh.Line = report.Good, "accepted", s.Judged.Sentence
+		sh.Rating, sh.Word, sh.Line = report.Good, x.t("accepted"), x.Say(&s.Judged.Phrase)
 		if !s.Judged.Accepted {
-			sh.Rating, sh.Word = report.Poor, "refused"
+			sh.Rating, sh.Word = report.Poor, x.t("refused")
 		}
-		sh.Facts = append(sh.Facts, report.Fact{Name: "mean", Value: lang.English().Shown(s.Judged.Mean, 2) + " um"},
-			report.Fact{Name: "standard deviation", Value: lang.English().Shown(s.Judged.S, 2) + " um"})
+		sh.Facts = append(sh.Facts, report.Fact{Name: x.t("step.mean"), Value: x.WithUnit(s.Judged.Mean, 2, "µm")},
+			report.Fact{Name: x.t("step.sd"), Value: x.WithUnit(s.Judged.S, 2, "µm")})
 	case s.WasAsked:
 		sh.Rating, sh.Word = report.Unrated, ""
-		sh.Line = fmt.Sprintf("%d of the %d steps that the plan needs were measured: nothing is decided.", s.Measured, p.N)
+		sh.Line = x.t("step.few", "measured", strconv.Itoa(s.Measured), "n", n)
 	}
-	sh.Warnings = s.doubts()
-	sh.Sections = []report.SheetSection{s.protectionSection()}
+	sh.Warnings = s.doubts(x)
+	sh.Sections = []report.SheetSection{s.protectionSection(x)}
 	return sh
 }
 
-func limitsWord(l lots.Limits) string {
+func (x sheetWords) stepLimits(l lots.Limits) string {
+	um := func(v *float64) string { return fmt.Sprintf("%+g", *v) }
 	switch {
 	case l.Lower == nil:
-		return fmt.Sprintf("at most %+g um", *l.Upper)
+		return x.t("step.at_most", "um", um(l.Upper))
 	case l.Upper == nil:
-		return fmt.Sprintf("at least %+g um", *l.Lower)
+		return x.t("step.at_least", "um", um(l.Lower))
 	}
-	return fmt.Sprintf("%+g to %+g um", *l.Lower, *l.Upper)
+	return x.t("step.between", "low", um(l.Lower), "high", um(l.Upper))
 }
 
-func (s *Step) doubts() []string {
-	out := []string{lots.VariablesNote}
+func (s *Step) doubts(x sheetWords) []string {
+	note := lots.VariablesNote()
+	out := []string{x.Say(&note)}
 	if n := len(s.Missing); n > 0 && s.Judged == nil {
-		out = append(out, "Not measured: "+strings.Join(s.Missing[:min(n, 20)], ", ")+".")
+		out = append(out, x.t("step.missing", "units", x.Listed(s.Missing)))
 	}
 	switch {
 	case s.Judged == nil:
 	case s.normality != nil:
-		out = append(out, "Whether the values are normal could not be tested: "+s.normality.Error()+".")
+		out = append(out, x.t("step.untested_why", "why", x.reason(s.normality)))
 	case s.NormalP == nil:
-		out = append(out, "Whether the values are normal could not be tested.")
+		out = append(out, x.t("step.untested"))
 	case *s.NormalP < 0.05:
-		out = append(out, fmt.Sprintf("The values are not normal (Anderson-Darling, p %s): this decision does not hold; judge the lot by "+
-			"counting.", lang.English().ShownP(*s.NormalP)))
+		out = append(out, x.t("step.not_normal", "p", x.ShownP(*s.NormalP)))
 	}
 	if s.Judged != nil && s.Judged.Outside > 0 {
-		out = append(out, cli.Counted(s.Judged.Outside, "unit of the sample is itself beyond a limit: take it out",
-			"units of the sample are themselves beyond a limit: take them out")+", whatever the lot's decision.")
+		out = append(out, x.t("step.beyond", "n", strconv.Itoa(s.Judged.Outside)))
 	}
 	return out
 }
 
-func (s *Step) protectionSection() report.SheetSection {
-	sec := report.SheetSection{Heading: "What the plan lets through", Text: []string{s.Protection.Sentence}}
-	t := report.SheetTable{Caption: "Operating characteristic, one limit", Head: []string{"beyond the limit / %", "accepted / %"},
+func (s *Step) protectionSection(x sheetWords) report.SheetSection {
+	beyond := x.t("oc.beyond")
+	sec := report.SheetSection{Heading: x.t("oc.title"), Text: []string{x.Say(s.Protection.Phrase)}}
+	t := report.SheetTable{Caption: x.t("oc.caption_one"), Head: []string{beyond, x.t("oc.accepted_percent")},
 		Numeric: []bool{true, true}}
 	for _, r := range s.Plan.Curve(ocRows) {
-		t.Rows = append(t.Rows, []string{lang.English().Shown4(100 * r.P), lang.English().Shown(100*r.Pa, 2)})
+		t.Rows = append(t.Rows, []string{x.Shown4(100 * r.P), x.Shown(100*r.Pa, 2)})
 	}
-	sec.Figures = ocFigure("beyond the limit / %", s.Plan.Curve(curvePoints), 100, plots.OC{},
-		"Share of lots that the plan accepts, over the share of units beyond the limit.")
+	sec.Figures = x.ocFigure(beyond, s.Plan.Curve(curvePoints), 100, plots.OC{}, x.t("oc.over_limit"))
 	sec.Tables = []report.SheetTable{t}
 	return sec
 }

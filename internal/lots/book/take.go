@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/records"
@@ -34,6 +36,11 @@ type Taken struct {
 
 // RunTake notes what was seen on the units of a lot's sample.
 func RunTake(ctx context.Context, o TakeOptions, name string, dirs []string, stdout, stderr io.Writer) error {
+	l, err := cli.Language(o.Run.Language)
+	if err != nil {
+		return err
+	}
+	x := sheetWords{l}
 	book, err := openFrom(ctx, o.Database, name)
 	if err != nil {
 		return err
@@ -52,14 +59,14 @@ func RunTake(ctx context.Context, o TakeOptions, name string, dirs []string, std
 	}
 	t := Taken{Before: len(r.Sample) - len(r.Pending())}
 	if len(dirs) > 0 {
-		err = takeFolders(ctx, &o, book, &t, dirs, stdout, stderr)
+		err = takeFolders(ctx, x, &o, book, &t, dirs, stdout, stderr)
 	} else {
 		err = takeRecords(ctx, &o, book, &t)
 	}
 	if err != nil && t.Taken == 0 {
 		return err
 	}
-	if outErr := tellTaken(&o, book, &t, stdout); err == nil {
+	if outErr := tellTaken(x, &o, book, &t, stdout); err == nil {
 		err = outErr
 	}
 	return err
@@ -218,7 +225,9 @@ func (s *lotSource) unit(ctx context.Context, p *lots.Place) (*lots.Unit, error)
 	why := ""
 	if p.Unit != nil && p.Unit.Inspection != 0 {
 		was := s.taken[p.Unit.Inspection]
-		why = s.changed(p, was)
+		if changed := s.changed(p, was); changed != nil {
+			why = lang.English().Say(changed)
+		}
 		switch {
 		case why == "" && (p.Unit.Measured() || in == nil || in.ID <= p.Unit.Inspection):
 			return nil, nil
@@ -235,18 +244,26 @@ func (s *lotSource) unit(ctx context.Context, p *lots.Place) (*lots.Unit, error)
 	return &u, nil
 }
 
-// changed says what was done to an inspection since it was taken; "" for nothing
+// changed says what was done to an inspection since it was taken; nil for nothing
 // that changes what counts.
-func (s *lotSource) changed(p *lots.Place, was *part.Inspection) string {
+func (s *lotSource) changed(p *lots.Place, was *part.Inspection) *part.Phrase {
+	tell := func(what, by string) *part.Phrase {
+		say := part.Say("lot.show."+what, "inspection", strconv.FormatInt(was.ID, 10))
+		if by != "" {
+			say = say.With("by", part.Say("lot.sheet.by", "by", by))
+		}
+		return &say
+	}
 	switch now := lots.UnitOf(p.Name, was); {
 	case was.Withdrawn != nil:
-		return fmt.Sprintf("inspection %d was withdrawn%s", was.ID, byWords(was.Withdrawn.By))
+		return tell("withdrawn", was.Withdrawn.By)
 	case was.CorrectedBy != 0:
-		return fmt.Sprintf("inspection %d was corrected by %d", was.ID, was.CorrectedBy)
+		say := part.Say("lot.show.corrected", "inspection", strconv.FormatInt(was.ID, 10), "by", strconv.FormatInt(was.CorrectedBy, 10))
+		return &say
 	case now.Verdict != p.Unit.Verdict && was.Overruled != nil:
-		return fmt.Sprintf("inspection %d was overruled%s", was.ID, byWords(was.Overruled.By))
+		return tell("overruled", was.Overruled.By)
 	}
-	return ""
+	return nil
 }
 
 // latest is the latest inspection that a unit can be taken from; nil for none. One
@@ -270,22 +287,21 @@ func (s *lotSource) latest(ctx context.Context, name string) (*part.Inspection, 
 }
 
 // tellTaken tells what was taken and where the lot stands.
-func tellTaken(o *TakeOptions, book *Book, t *Taken, stdout io.Writer) error {
-	v := newLotView(&book.Lot)
+func tellTaken(x sheetWords, o *TakeOptions, book *Book, t *Taken, stdout io.Writer) error {
 	if o.Run.JSON {
 		if err := cli.WriteJSON(stdout, TakeJSON{t.Taken, t.Before, orEmpty(t.Again), orEmpty(t.Missing), orEmpty(t.Not),
-			orEmpty(t.Unmeasured), v.json()}); err != nil {
+			orEmpty(t.Unmeasured), viewJSON(&book.Lot)}); err != nil {
 			return err
 		}
 	} else {
-		fmt.Fprintf(stdout, "taken: %s, %d before\n", cli.Counted(t.Taken, "unit", "units"), t.Before)
+		fmt.Fprintln(stdout, x.show("taken", "n", strconv.Itoa(t.Taken), "before", strconv.Itoa(t.Before)))
 		for _, l := range []struct {
 			what string
 			list []string
-		}{{"taken again", t.Again}, {"not taken", t.Not}, {"could not be measured", t.Unmeasured}, {"not found", t.Missing}} {
-			tellList(stdout, l.what, l.list)
+		}{{"again", t.Again}, {"not_taken", t.Not}, {"unmeasured", t.Unmeasured}, {"missing", t.Missing}} {
+			x.list(stdout, "", x.show(l.what), l.list)
 		}
-		v.text(stdout)
+		lotView{x, stdout, &book.Lot}.text()
 	}
 	switch {
 	case len(t.Not) > 0:
@@ -304,28 +320,23 @@ func orEmpty[T any](s []T) []T {
 	return s
 }
 
-// tellList writes the first entries of a list, a line each, or, where they are
+// list writes the first entries of a list, a line each, or, where they are
 // names, in one line.
-func tellList(w io.Writer, what string, list []string) {
+func (x sheetWords) list(w io.Writer, indent, what string, list []string) {
 	const most = 10
 	if len(list) == 0 {
 		return
 	}
-	short := list[:min(most, len(list))]
-	more := ""
+	lines := slices.Clone(list[:min(most, len(list))])
 	if len(list) > most {
-		more = fmt.Sprintf(" and %d more", len(list)-most)
+		lines = append(lines, x.show("more", "n", strconv.Itoa(len(list)-most)))
 	}
-	if slices.ContainsFunc(list, func(s string) bool { return strings.Contains(s, " ") }) {
-		for _, s := range short {
-			fmt.Fprintf(w, "%s: %s\n", what, s)
-		}
-		if more != "" {
-			fmt.Fprintf(w, "%s:%s\n", what, more)
-		}
-		return
+	if !slices.ContainsFunc(list, func(s string) bool { return strings.Contains(s, " ") }) {
+		lines = []string{strings.Join(lines, x.T("join.names"))}
 	}
-	fmt.Fprintf(w, "%s: %s%s\n", what, strings.Join(short, ", "), more)
+	for _, s := range lines {
+		fmt.Fprintln(w, indent+x.show("entry", "what", what, "list", s))
+	}
 }
 
 // TakeJSON is what was taken, as JSON.

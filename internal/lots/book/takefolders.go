@@ -24,7 +24,7 @@ import (
 
 // takeFolders looks at the folders of drawn units as 'inspect unit' does, and takes
 // each once it is recorded. What is on record already is not looked at again.
-func takeFolders(ctx context.Context, o *TakeOptions, book *Book, t *Taken, dirs []string, stdout, stderr io.Writer) error {
+func takeFolders(ctx context.Context, x sheetWords, o *TakeOptions, book *Book, t *Taken, dirs []string, stdout, stderr io.Writer) error {
 	opening := &book.Lot.Current().Opening
 	set, err := o.runSettings(book)
 	if err != nil {
@@ -44,7 +44,7 @@ func takeFolders(ctx context.Context, o *TakeOptions, book *Book, t *Taken, dirs
 		return err
 	}
 	defer rec.Close()
-	take := &folderTaker{book: book, by: o.Run.Record.Operator, limits: opening.Limits, t: t, stderr: stderr}
+	take := &folderTaker{x: x, book: book, by: o.Run.Record.Operator, limits: opening.Limits, t: t, stderr: stderr}
 	rec.After = take.one
 	run := o.Run
 	if run.JSON { // stdout is for the lot's own
@@ -226,6 +226,7 @@ func fileSum(path string) (string, error) {
 // folderTaker takes each unit once it is recorded. Its method may be called by
 // several goroutines at once.
 type folderTaker struct {
+	x      sheetWords
 	book   *Book
 	by     string
 	limits string
@@ -246,8 +247,8 @@ func (f *folderTaker) one(ctx context.Context, in *part.Inspection) error {
 	}
 	if r := f.book.Lot.Current(); !f.refused && r.Call() == lots.Refuses {
 		f.refused = true
-		fmt.Fprintf(f.stderr, "\nthe counts refuse lot %s (%s): the rest of the sample cannot change that\n", f.book.Lot.Name,
-			r.RefusedBy())
+		why := r.RefusedBy()
+		fmt.Fprintf(f.stderr, "\n%s\n", f.x.show("counts_refuse", "lot", f.book.Lot.Name, "why", f.x.Say(&why)))
 	}
 	return nil
 }

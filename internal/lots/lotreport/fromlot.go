@@ -3,11 +3,14 @@ package lotreport
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
@@ -105,7 +108,7 @@ func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 	p := c.Plan
 	out := Plan{Severity: c.Severity, Covers: c.Covers, Standard: o.Edition, Level: string(p.Level), Letter: p.PlanLetter, AQL: p.AQL,
 		Mode: string(p.Mode),
-		N:    p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: StandOf(s)}
+		N:    p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: s.Stand()}
 	if p.Arrow != "" {
 		out.Notes = append(out.Notes, Said{Key: "plan.arrow", Args: []string{"severity", "@severity." + string(c.Severity), "letter",
 			p.Letter, "plan", p.PlanLetter, "n", strconv.Itoa(p.TableN)}})
@@ -133,19 +136,6 @@ func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 	return out
 }
 
-// StandOf says how a class' count stands against its plan.
-func StandOf(s lots.Standing) Stand {
-	switch {
-	case s.Call == lots.Refuses:
-		return StandReached
-	case s.Call == lots.Waits:
-		return StandOpen
-	case s.InGap:
-		return StandGap
-	}
-	return StandMet
-}
-
 // letsOf is what a plan lets through, as shares.
 func letsOf(p lots.Single) *Lets {
 	if p.All {
@@ -171,7 +161,11 @@ func (r *Report) draw(round *lots.Round, d *lots.Drawing) {
 	r.Draw = &Draw{Algorithm: d.Method, Seed: d.Seed, At: round.Drawn.At, By: round.Drawn.By, From: len(d.Serials), Serials: d.Units,
 		Given: d.Given}
 	if err := d.Verify(); err != nil {
-		r.note("note.draw_differs", "why", strings.TrimPrefix(err.Error(), "lots: "))
+		if why, ok := lang.PhraseOf(err); ok {
+			r.Notes = append(r.Notes, saidOf(why))
+		} else {
+			r.note("note.draw_differs", "why", strings.TrimPrefix(err.Error(), "lots: "))
+		}
 	}
 	for _, s := range round.Swaps {
 		r.Draw.Replaced = append(r.Draw.Replaced, Replaced{Serial: s.Unit, With: s.With, Why: s.Why, By: s.By, At: s.At})
@@ -235,11 +229,6 @@ func (r *Report) switching(l *lots.Lot, round *lots.Round, history []part.Entry)
 		s := Switching{Severity: c.Severity, Standard: string(cmp.Or(o.Rules.Standard, o.Standard)),
 			Before: string(cmp.Or(c.Switching.Mode, lots.Normal))}
 		if round.Decision != nil {
-			// What was due before the decision, and what is due since.
-			due, _, err := lots.History(until[:max(0, len(until)-1)], o.Product, c.Severity, o.Rules)
-			if err != nil {
-				return fmt.Errorf("lotreport: switching of lot %s: %w", l.Name, err)
-			}
 			after, said, err := lots.History(until, o.Product, c.Severity, o.Rules)
 			if err != nil {
 				return fmt.Errorf("lotreport: switching of lot %s: %w", l.Name, err)
@@ -248,29 +237,27 @@ func (r *Report) switching(l *lots.Lot, round *lots.Round, history []part.Entry)
 			if after.Mode == lots.Normal && after.Standard == lots.ISO2859 {
 				s.Score = &after.Score
 			}
-			key := "switch.stay"
-			switch {
-			case s.Stopped:
-				key = "switch.stop"
-			case after.Mode != due.Mode:
-				key = "switch.to." + s.After
-			case round.Decision.Again:
-				key = "decision.again"
-			case c.Plan.Mode != due.Mode:
-				key = "switch.left_out"
-			}
 			for _, x := range said {
 				if x.Lot == l.Name && !x.By.At.Before(round.Decided.At) {
-					s.Notes = append(s.Notes, Said{Key: key, Text: x.Text})
+					s.Notes = append(s.Notes, saidOf(x.Phrase))
 				}
 			}
 			if len(s.Notes) == 0 {
-				s.Notes = []Said{{Key: key}}
+				s.Notes = []Said{{Key: "switch.stay"}}
 			}
 		}
 		r.Switching = append(r.Switching, s)
 	}
 	return nil
+}
+
+// saidOf is a phrase of package lots without parts.
+func saidOf(p part.Phrase) Said {
+	s := Said{Key: strings.TrimPrefix(p.Key, "lot."), Text: lang.English().Say(&p)}
+	for _, name := range slices.Sorted(maps.Keys(p.Args)) {
+		s.Args = append(s.Args, name, p.Args[name])
+	}
+	return s
 }
 
 func lastDecision(history []part.Entry, lot string) int {

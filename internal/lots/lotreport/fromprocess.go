@@ -41,7 +41,7 @@ func (r *Report) AddProcess(units []process.Unit, lim StepLimits) error {
 		return fmt.Errorf("lotreport: %w", err)
 	}
 	for _, h := range hints {
-		r.Hints = append(r.Hints, hintOf(h))
+		r.Hints = append(r.Hints, saidOf(h.Phrase))
 	}
 	return nil
 }
@@ -75,26 +75,6 @@ func (r *Report) AddYields(units []process.Unit) error {
 		}
 	}
 	return nil
-}
-
-// hintOf keeps a hint's numbers for other languages.
-func hintOf(h process.Hint) Said {
-	s := Said{Key: "hint." + h.Key, Text: h.Text, Args: []string{"kind", "@lot.hint.findings"}}
-	if h.Kind != "" {
-		s.Args[1] = "@kind." + string(h.Kind)
-	}
-	for _, f := range h.Figures {
-		v := f.Value
-		if f.Unit == "share" {
-			v *= 100
-		}
-		text := part.Decimal(roundTo(v, 3))
-		if math.IsNaN(v) {
-			text = "@not_measured"
-		}
-		s.Args = append(s.Args, f.Name, text)
-	}
-	return s
 }
 
 // roundTo rounds to so many leading digits.

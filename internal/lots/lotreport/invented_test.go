@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"finishbench/internal/lang"
+	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
@@ -85,14 +86,14 @@ func (rep *Report) addUnit(r *rand.Rand, i int, at time.Time) {
 func (rep *Report) finish(r *rand.Rand, at time.Time) {
 	for i := range rep.Plans {
 		p := &rep.Plans[i]
-		p.Inspected, p.Stand = len(rep.Units), StandMet
+		p.Inspected, p.Stand = len(rep.Units), lots.StandMet
 		for _, u := range rep.Units {
 			if p.Severity == part.Major && u.Major > 0 || p.Severity == part.Minor && u.Minor > 1 {
 				p.Count++
 			}
 		}
 		if p.Count >= p.Re {
-			p.Stand = StandReached
+			p.Stand = lots.StandReached
 		}
 		p.Lets = &Lets{PAtAQL: part.Num(.983), P50: part.Num(.0284), P10: part.Num(.0464), AOQL: part.Num(.0156), Law: "binomial"}
 		for k := range 60 {
@@ -108,7 +109,7 @@ func (rep *Report) finish(r *rand.Rand, at time.Time) {
 	rep.Switching = []Switching{{Severity: part.Critical, Standard: "ISO 2859-1:1999", Before: "normal", After: "normal", Score: &score,
 		Notes: []Said{{Key: "switch.stay"}}},
 		{Severity: part.Major, Standard: "ISO 2859-1:1999", Before: "normal", After: "tightened",
-			Notes: []Said{{Key: "switch.to.tightened"}}}}
+			Notes: []Said{{Key: "switch.tighten", Args: []string{"refused", "2", "among", "5", "clause", "ISO 2859-1:1999, 9.3.1"}}}}}
 	n := 6
 	last := at.Add(-time.Hour)
 	rep.Gauge = Gauge{Scales: []Scale{{File: "scale-2026-02.json", SHA256: "9c3c7ab4410caf11ff", Made: "2026-02-11", MMPerPX: .015012,

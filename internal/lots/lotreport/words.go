@@ -24,10 +24,9 @@ type speech struct {
 // t is a text of the report's own.
 func (s speech) t(key string, args ...string) string { return s.T("lot."+key, args...) }
 
-// say is a sentence of the report. One that came in English stands as it is in
-// English, and where there is no text of its key.
+// say is a sentence of the report. One that has no key, or no text of it, stands as it came.
 func (s speech) say(x Said) string {
-	if x.Text != "" && (s.tag == "en" || x.Key == "" || !s.Has("lot."+x.Key)) {
+	if x.Text != "" && (x.Key == "" || !s.Has("lot."+x.Key)) {
 		return x.Text
 	}
 	return s.t(x.Key, x.Args...)

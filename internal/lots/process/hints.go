@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/part"
@@ -34,11 +35,11 @@ type Figure struct {
 
 // Hint is what the cause of a pattern may be. It is no finding: a person looks.
 type Hint struct {
-	Key     string     // "dust_rising", ...
-	Kind    part.Kind  // of the findings; "": all, or the step
-	Stage   part.Stage // of the looks; "": of all stages
-	Group   string     // the operator, shift ... that stands out; "": the hint is of no group
-	Text    string     // in English, one or two sentences, with the numbers
+	Key     string      // "dust_rising", ...
+	Kind    part.Kind   // of the findings; "": all, or the step
+	Stage   part.Stage  // of the looks; "": of all stages
+	Group   string      // the operator, shift ... that stands out; "": the hint is of no group
+	Phrase  part.Phrase // one or two sentences, with the numbers
 	Figures []Figure
 	P       float64 // chance of the pattern without any cause; NaN: not from a test
 }
@@ -91,7 +92,7 @@ func dustHint(units []Unit, prm HintParams) ([]Hint, error) {
 	if total < prm.Enough || !(t.P < prm.P) || t.Rank <= 0 {
 		return nil, nil
 	}
-	lies, where := math.NaN(), "rises (where it lies is not known)"
+	lies, where := math.NaN(), "unknown"
 	for _, over := range []struct {
 		frames []Frame
 		what   string
@@ -102,9 +103,9 @@ func dustHint(units []Unit, prm HintParams) ([]Hint, error) {
 			return nil, err // at one place: another hint
 		case math.IsNaN(p):
 		case math.IsNaN(lies):
-			lies, where = p, "lies all over the "+over.what+" and rises"
+			lies, where = p, over.what
 		default:
-			lies, where = math.Min(lies, p), "lies all over faceplate and shell and rises"
+			lies, where = math.Min(lies, p), "both"
 		}
 	}
 	third := len(counts) / 3
@@ -112,8 +113,8 @@ func dustHint(units []Unit, prm HintParams) ([]Hint, error) {
 	late, _ := meanSD(counts[len(counts)-third:])
 	return []Hint{{
 		Key: "dust_rising", Kind: part.Dust, Stage: looks[0].Stage, P: t.P,
-		Text: fmt.Sprintf("Dust %s: %.2g a unit in the first third, %.2g in the last (%d units, chance %.2g). Perhaps the filter or the "+
-			"airflow at the lacquering place.", where, early, late, t.N, t.P),
+		Phrase: part.Say("lot.hint.dust_rising", "where", "@lot.hint.dust."+where, "early", digits(2, early), "late", digits(2, late),
+			"units", strconv.Itoa(t.N), "p", digits(2, t.P)),
 		Figures: []Figure{{"units", float64(t.N), ""}, {"dust", float64(total), ""}, {"per_unit_early", early, ""},
 			{"per_unit_late", late, ""},
 			{"rank", t.Rank, ""}, {"p", t.P, ""}, {"p_cluster", lies, ""}},
@@ -186,8 +187,8 @@ func bubbleHint(units []Unit, prm HintParams) ([]Hint, error) {
 	}
 	return []Hint{{
 		Key: "bubbles_one_size", Kind: part.Bubble, Stage: looks[0].Stage, P: math.NaN(),
-		Text: fmt.Sprintf("%d bubbles on %d units are of nearly one size: %.2g mm, scatter %.0f %% of it. Perhaps air stirred in as "+
-			"the lacquer was mixed, or the brush.", len(sizes), with, median, 100*spread),
+		Phrase: part.Say("lot.hint.bubbles_one_size", "bubbles", strconv.Itoa(len(sizes)), "units", strconv.Itoa(with), "median_mm",
+			digits(2, median), "scatter_percent", whole(100*spread)),
 		Figures: []Figure{{"bubbles", float64(len(sizes)), ""}, {"units", float64(with), ""}, {"median", median, "mm"},
 			{"scatter", spread, "share"}},
 	}}, nil
@@ -220,11 +221,10 @@ func sandingHint(units []Unit, prm HintParams) ([]Hint, error) {
 		length := math.Hypot(c, s) / float64(n)
 		if p := rayleigh(length, n); n >= prm.EnoughUnits && p < prm.P && length >= prm.Direction {
 			deg := math.Mod(math.Atan2(s, c)*90/math.Pi+180, 180)
-			from := map[Frame]string{UnitFrame: "from the unit's long axis", PictureFrame: "in the picture"}[frame]
 			return []Hint{{
 				Key: "sanding_one_way", Kind: part.Sanding, P: p,
-				Text: fmt.Sprintf("Sanding marks run one way on %d units: %.0f degrees %s (agreement %.2f of 1, chance %.2g). Perhaps "+
-					"a grit was skipped, or the last grit did not cross the one before.", n, deg, from, length, p),
+				Phrase: part.Say("lot.hint.sanding_one_way", "units", strconv.Itoa(n), "direction_deg", whole(deg), "from",
+					"@lot.hint.from."+string(frame), "agreement", fmt.Sprintf("%.2f", length), "p", digits(2, p)),
 				Figures: []Figure{{"units", float64(n), ""}, {"direction", deg, "deg"}, {"agreement", length, ""}, {"p", p, ""},
 					{"in_unit_frame", map[Frame]float64{UnitFrame: 1}[frame], ""}},
 			}}, nil
@@ -255,15 +255,14 @@ func stepHint(units []Unit, prm HintParams) ([]Hint, error) {
 		if t.N < prm.Enough || !(t.P < prm.P) || !(math.Abs(t.Change) >= prm.DriftShare*sd) {
 			continue
 		}
-		way := "out (proud)"
+		way := "out"
 		if t.Change < 0 {
-			way = "in (recessed)"
+			way = "in"
 		}
 		out = append(out, Hint{
 			Key: "step_drifts", Stage: stage, P: t.P,
-			Text: fmt.Sprintf("The mean step at stage %s moves %s: %.3g um over %d units, %.1f of its standard deviations (chance "+
-				"%.2g). Perhaps the jig has moved, or the abrasive or cutter is wearing.", stage, way, t.Change, t.N, math.Abs(t.Change)/sd,
-				t.P),
+			Phrase: part.Say("lot.hint.step_drifts", "stage", "@stage."+string(stage), "way", "@lot.hint.way."+way, "change_um",
+				digits(3, t.Change), "units", strconv.Itoa(t.N), "times", fmt.Sprintf("%.1f", math.Abs(t.Change)/sd), "p", digits(2, t.P)),
 			Figures: []Figure{{"units", float64(t.N), ""}, {"change", t.Change, "um"}, {"sd", sd, "um"},
 				{"per_100_units", 100 * t.Slope, "um"}, {"rank", t.Rank, ""}, {"p", t.P, ""}},
 		})
@@ -301,10 +300,12 @@ func groupHints(units []Unit, prm HintParams) ([]Hint, error) {
 			}
 		}
 		others := float64(rest) / float64(of)
+		key := "group_" + string(k)
 		out = append(out, Hint{
-			Key: "group_" + string(k), Group: r.Name, P: p.Test.P,
-			Text: fmt.Sprintf("%s %q has findings on %.0f %% of %d inspections, the others on %.0f %% of %d (%s, chance %.2g). %s",
-				keyWord(k), r.Name, 100*r.With.Value(), r.With.Of, 100*others, of, p.Test.Method, p.Test.P, keyAdvice(k)),
+			Key: key, Group: r.Name, P: p.Test.P,
+			Phrase: part.Say("lot.hint."+key, "group", r.Name, "share_percent", whole(100*r.With.Value()), "inspections",
+				strconv.Itoa(r.With.Of), "others_percent", whole(100*others), "inspections_others", strconv.Itoa(of), "how",
+				"@lot.test."+strings.ReplaceAll(string(p.Test.Method), " ", "_"), "p", digits(2, p.Test.P)),
 			Figures: []Figure{{"inspections", float64(r.With.Of), ""}, {"inspections_others", float64(of), ""},
 				{"share", r.With.Value(), "share"}, {"share_others", others, "share"}, {"chi_squared", p.Test.Statistic, ""},
 				{"dof", float64(p.Test.DOF), ""}, {"residual", r.Residual, ""}, {"p", p.Test.P, ""}},
@@ -313,19 +314,9 @@ func groupHints(units []Unit, prm HintParams) ([]Hint, error) {
 	return out, nil
 }
 
-func keyWord(k Key) string {
-	return map[Key]string{ByOperator: "Operator", ByShift: "Shift", ByFaceplate: "Faceplate", ByResin: "Resin batch", BySide: "Side"}[k]
-}
-
-func keyAdvice(k Key) string {
-	return map[Key]string{
-		ByOperator:  "Look at what work this operator is given before anything else.",
-		ByShift:     "Perhaps light, dust or temperature at that time.",
-		ByFaceplate: "Perhaps its pattern is taken for findings: look at a few by eye.",
-		ByResin:     "Perhaps the batch, its age or its store.",
-		BySide:      "Perhaps the jig or the hand of that side.",
-	}[k]
-}
+// digits is a number with so many that count, whole one without decimals.
+func digits(n int, v float64) string { return strconv.FormatFloat(v, 'g', n, 64) }
+func whole(v float64) string         { return strconv.FormatFloat(v, 'f', 0, 64) }
 
 // clusterHints tell of places where findings crowd: of each kind of which there
 // are enough, and of all together where no single kind does. A place on the faceplate is
@@ -393,26 +384,19 @@ func clusterHint(units []Unit, k part.Kind, frames []Frame, prm HintParams, chan
 }
 
 func clusterText(m DefectMap, c Cluster, k part.Kind) Hint {
-	what := "findings"
+	what := "@lot.hint.findings"
 	if k != "" {
-		what = strings.ReplaceAll(string(k), "_", " ") + " findings"
+		what = "@noun." + string(k)
 	}
-	where, why := "on the faceplate", "Perhaps a nozzle, a worn tool or jig, or a draught past the spindle."
+	args := []string{"units", strconv.Itoa(c.Units), "kind", what, "radius_mm", digits(2, c.R), "expected", fmt.Sprintf("%.1f", c.Expected),
+		"p", digits(2, c.P)}
 	figures := []Figure{{"units", float64(c.Units), ""}, {"expected", c.Expected, ""}, {"findings", float64(c.Findings), ""},
 		{"x", c.X, "mm"}, {"y", c.Y, "mm"}, {"radius", c.R, "mm"}, {"p", c.P, ""}}
-	switch m.Frame {
-	case PictureFrame:
-		where, why = "of the picture, however the unit lies", "Perhaps dirt on the lens or a lamp, or glare: clean, and look again."
-	case ShellFrame:
+	if m.Frame == ShellFrame {
 		turn := 360 * c.X / m.GirthMM
-		where, why = fmt.Sprintf("on the shell, at %.0f degrees of turn and %.1f mm below the seam", turn,
-			c.Y), "Perhaps a mark of the spindle, a holder or a glove, or how the lacquer runs there."
 		figures = append(figures, Figure{"turn", turn, "deg"}, Figure{"below", c.Y, "mm"})
+		args = append(args, "turn_deg", whole(turn), "below_mm", fmt.Sprintf("%.1f", c.Y))
 	}
-	return Hint{
-		Key: "cluster_" + string(m.Frame), P: c.P, Kind: k,
-		Text: fmt.Sprintf("%d units have %s at one place %s (within %.2g mm), where chance would bring %.1f (chance of that anywhere "+
-			"%.2g). %s", c.Units, what, where, c.R, c.Expected, c.P, why),
-		Figures: figures,
-	}
+	key := "cluster_" + string(m.Frame)
+	return Hint{Key: key, P: c.P, Kind: k, Figures: figures, Phrase: part.Say("lot.hint."+key, args...)}
 }

@@ -1,11 +1,14 @@
 package process
 
 import (
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // Normality is the test of Anderson and Darling for a normal distribution whose
@@ -27,12 +30,12 @@ func AndersonDarling(values []float64) (Normality, error) {
 	n := len(v)
 	out := Normality{N: n, Squared: math.NaN(), Adj: math.NaN(), P: math.NaN()}
 	if n < 8 {
-		return out, fmt.Errorf("process: normality of %d values: at least 8 are needed", n)
+		return out, lang.Error(part.Say("lot.normality.few", "n", strconv.Itoa(n)))
 	}
 	slices.Sort(v)
 	m, s := meanSD(v)
 	if !(s > 1e-12*math.Max(math.Abs(v[0]), math.Abs(v[n-1]))) {
-		return out, fmt.Errorf("process: normality of %d values: all are equal", n)
+		return out, lang.Error(part.Say("lot.normality.equal", "n", strconv.Itoa(n)))
 	}
 	sum := 0.0
 	for i := range v {

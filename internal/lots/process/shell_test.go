@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -224,7 +225,7 @@ func TestShellHints(t *testing.T) {
 	if err != nil || len(h) != 1 || h[0].Key != "cluster_shell" || h[0].Kind != part.Dust {
 		t.Fatalf("%+v, %v", h, err)
 	}
-	t.Log(h[0].Text)
+	t.Log(lang.English().Say(&h[0].Phrase))
 	figures := map[string]float64{}
 	for _, f := range h[0].Figures {
 		figures[f.Name] = f.Value
@@ -236,7 +237,7 @@ func TestShellHints(t *testing.T) {
 		rising[i].Findings = rising[i].Findings[:min(3, i/30)]
 	}
 	h, err = Hints(rising, DefaultHintParams())
-	if err != nil || len(h) != 1 || h[0].Key != "dust_rising" || !strings.HasPrefix(h[0].Text, "Dust lies all over the shell and rises") {
+	if err != nil || len(h) != 1 || h[0].Key != "dust_rising" || !strings.HasPrefix(lang.English().Say(&h[0].Phrase), "Dust lies all over the shell and rises") {
 		t.Errorf("%+v, %v", h, err)
 	}
 }

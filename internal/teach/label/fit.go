@@ -7,7 +7,9 @@ import (
 
 	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
+	"finishbench/internal/lang"
 	"finishbench/internal/learn"
+	"finishbench/internal/part"
 	"finishbench/internal/records"
 	"finishbench/internal/teach"
 	"finishbench/internal/teach/book"
@@ -22,6 +24,10 @@ type FitOptions struct {
 
 // RunFit fits a model to labels and says what it is worth.
 func RunFit(ctx context.Context, r cli.Database, o FitOptions, now time.Time, stdout io.Writer) (err error) {
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
+	}
 	var store *records.Store
 	if r.URL != "" || r.Station != "" || o.Labels == "" {
 		if store, err = r.Open(ctx); err != nil {
@@ -53,7 +59,7 @@ func RunFit(ctx context.Context, r cli.Database, o FitOptions, now time.Time, st
 	if err != nil {
 		return err
 	}
-	sheet := learnSheet{set: &set, o: &out, p: q.Params, old: old, now: now}
+	sheet := learnSheet{x: x, set: &set, o: &out, p: q.Params, old: old, now: now}
 	if store != nil {
 		sheet.crop = inspection.CropsFrom(ctx, store)
 	}
@@ -112,6 +118,7 @@ func (o FitOptions) keep(ctx context.Context, store *records.Store, by teach.Per
 // FitJSON is what fit writes with --json.
 type FitJSON struct {
 	Refused  []string         `json:"refused,omitempty"`
+	Why      []part.Phrase    `json:"refused_phrases,omitempty"` // the same, to be told in any language
 	Name     string           `json:"model,omitempty"`
 	SHA256   string           `json:"sha256,omitempty"`
 	Labels   int              `json:"labels"`
@@ -121,11 +128,13 @@ type FitJSON struct {
 	Disagree int              `json:"contradictory_labels"`
 	Alike    int              `json:"alike_but_labelled_otherwise"`
 	Warnings []string         `json:"warnings,omitempty"`
+	Phrases  []part.Phrase    `json:"warning_phrases,omitempty"`
 }
 
 type learnCountJSON struct {
 	learn.KindCount
-	Missing string `json:"missing,omitempty"`
+	Missing string       `json:"missing,omitempty"`
+	Phrase  *part.Phrase `json:"missing_phrase,omitempty"`
 }
 
 type learnTrialJSON struct {
@@ -146,13 +155,18 @@ type learnChangeJSON struct {
 }
 
 func newLearnJSON(o *learn.Outcome, k *inspection.KindModel) FitJSON {
-	j := FitJSON{Refused: o.Refused, Labels: o.Used, Units: o.Units, Counts: []learnCountJSON{}, Disagree: len(o.Disagree),
-		Alike: len(o.Alike), Warnings: o.Warnings}
+	en := lang.English()
+	j := FitJSON{Refused: en.SayAll(o.Refused), Why: o.Refused, Labels: o.Used, Units: o.Units, Counts: []learnCountJSON{},
+		Disagree: len(o.Disagree), Alike: len(o.Alike), Warnings: en.SayAll(o.Warnings), Phrases: o.Warnings}
 	if k != nil {
 		j.Name, j.SHA256 = k.Name, k.Sum
 	}
 	for _, c := range o.Counts {
-		j.Counts = append(j.Counts, learnCountJSON{c, c.Missing(learn.DefaultParams())})
+		k := learnCountJSON{KindCount: c}
+		if p := c.Missing(learn.DefaultParams()); p.Key != "" {
+			k.Missing, k.Phrase = en.Say(&p), &p
+		}
+		j.Counts = append(j.Counts, k)
 	}
 	if t := o.Trial; t != nil {
 		j.Trial = &learnTrialJSON{TestSummary: t.Summary(), Old: t.Old, New: t.New, Changes: []learnChangeJSON{}}

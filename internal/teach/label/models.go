@@ -8,8 +8,8 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"finishbench/internal/cli"
@@ -48,8 +48,12 @@ func (b By) person(ctx context.Context, s *records.Store) (string, error) {
 	return book.KeepPerson(ctx, s, p)
 }
 
-// RunAccept puts a model into force.
-func RunAccept(ctx context.Context, o cli.Database, by By, name string, stdout io.Writer) error {
+// RunAccept puts a model into force. tag is the language, see [cli.Language], here and below.
+func RunAccept(ctx context.Context, o cli.Database, tag string, by By, name string, stdout io.Writer) error {
+	x, err := cli.Language(tag)
+	if err != nil {
+		return err
+	}
 	s, err := o.Open(ctx)
 	if err != nil {
 		return err
@@ -69,7 +73,7 @@ func RunAccept(ctx context.Context, o cli.Database, by By, name string, stdout i
 	if err := s.AcceptModel(ctx, kept.Name, id); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(stdout, "%s: model %s is in force from the next unit on; 'inspect learn back' goes back\n", s.Where(), kept.Name)
+	_, err = fmt.Fprintln(stdout, x.T("learn.accepted", "where", s.Where(), "name", kept.Name))
 	return err
 }
 
@@ -98,7 +102,11 @@ func findModel(ctx context.Context, s *records.Store, name string) (*records.Kep
 }
 
 // RunBack goes back to the model before.
-func RunBack(ctx context.Context, o cli.Database, by By, stdout io.Writer) error {
+func RunBack(ctx context.Context, o cli.Database, tag string, by By, stdout io.Writer) error {
+	x, err := cli.Language(tag)
+	if err != nil {
+		return err
+	}
 	s, err := o.Open(ctx)
 	if err != nil {
 		return err
@@ -112,16 +120,20 @@ func RunBack(ctx context.Context, o cli.Database, by By, stdout io.Writer) error
 	if err != nil {
 		return err
 	}
-	what := "the rules alone call kinds"
+	key := "learn.back.rules"
 	if to != "" {
-		what = "model " + to + " is in force"
+		key = "learn.back.model"
 	}
-	_, err = fmt.Fprintf(stdout, "%s: %s from the next unit on\n", s.Where(), what)
+	_, err = fmt.Fprintln(stdout, x.T(key, "where", s.Where(), "name", to))
 	return err
 }
 
 // RunList lists the models that were kept.
-func RunList(ctx context.Context, o cli.Database, stdout io.Writer) error {
+func RunList(ctx context.Context, o cli.Database, tag string, stdout io.Writer) error {
+	x, err := cli.Language(tag)
+	if err != nil {
+		return err
+	}
 	s, err := o.Open(ctx)
 	if err != nil {
 		return err
@@ -132,15 +144,17 @@ func RunList(ctx context.Context, o cli.Database, stdout io.Writer) error {
 		return err
 	}
 	if len(all) == 0 {
-		_, err := fmt.Fprintf(stdout, "%s has no model: the rules alone call kinds\n", s.Where())
+		_, err := fmt.Fprintln(stdout, x.T("learn.list.none", "where", s.Where()))
 		return err
 	}
 	who, err := book.PeopleWords(ctx, s)
 	if err != nil {
 		return err
 	}
-	w := tabwriter.NewWriter(stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "model\tfitted (UTC)\tby\tlabels\tright before\tafter\tin force")
+	rows := [][]string{nil}
+	for _, key := range []string{"model", "fitted", "by", "labels", "before", "after", "in_force"} {
+		rows[0] = append(rows[0], x.T("learn.list."+key))
+	}
 	for _, k := range all {
 		var m learn.Model
 		if err := json.Unmarshal(k.JSON, &m); err != nil {
@@ -148,29 +162,30 @@ func RunList(ctx context.Context, o cli.Database, stdout io.Writer) error {
 		}
 		before, after := "", ""
 		if t := m.Test; t != nil && t.Labels > 0 {
-			before, after = lang.English().ShownShare(float64(t.OldRight)/float64(t.Labels)),
-				lang.English().ShownShare(float64(t.NewRight)/float64(t.Labels))
+			before, after = x.ShownShare(float64(t.OldRight)/float64(t.Labels)),
+				x.ShownShare(float64(t.NewRight)/float64(t.Labels))
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%s\t%s\t%s\n", k.Name, k.At.Format(time.DateTime), who(k.By), m.Labels, before, after,
-			usesText(k, who))
+		rows = append(rows, []string{k.Name, k.At.Format(time.DateTime), who(k.By), strconv.Itoa(m.Labels), before, after, uses(x, k, who)})
 	}
+	cli.Columns(stdout, "", rows)
 	if !slices.ContainsFunc(all, func(k records.KeptModel) bool { return k.InForce }) {
-		fmt.Fprintln(w, "\nThe rules alone call kinds: no model is in force.")
+		fmt.Fprintln(stdout, "\n"+x.T("learn.list.rules"))
 	}
-	return w.Flush()
+	return nil
 }
 
-func usesText(k records.KeptModel, who func(string) string) string {
+// uses tells when a model was in force.
+func uses(x *lang.Lang, k records.KeptModel, who func(string) string) string {
 	var times []string
 	for _, u := range k.Uses {
+		key := "learn.list.until"
 		if u.Until.IsZero() {
-			times = append(times, fmt.Sprintf("since %s (%s)", u.From.Format(time.DateTime), who(u.By)))
-			continue
+			key = "learn.list.since"
 		}
-		times = append(times, fmt.Sprintf("%s (%s) to %s (%s)", u.From.Format(time.DateTime), who(u.By), u.Until.Format(time.DateTime),
-			who(u.LeftBy)))
+		times = append(times, x.T(key, "from", u.From.Format(time.DateTime), "by", who(u.By), "until", u.Until.Format(time.DateTime),
+			"left_by", who(u.LeftBy)))
 	}
-	return cli.Or(strings.Join(times, ", "), "never")
+	return cli.Or(strings.Join(times, x.T("join.names")), x.T("learn.list.never"))
 }
 
 // RunShow shows a model, the one in force where none is named.

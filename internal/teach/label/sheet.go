@@ -5,10 +5,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
-	"finishbench/internal/cli"
 	"finishbench/internal/inspection"
 	"finishbench/internal/lang"
 	"finishbench/internal/learn"
@@ -18,6 +18,7 @@ import (
 
 // learnSheet is the page of one fit.
 type learnSheet struct {
+	x         *lang.Lang
 	set       *Set
 	o         *learn.Outcome
 	p         learn.Params
@@ -36,30 +37,36 @@ const (
 	learnWeights  = 6
 )
 
-// learnCautions are what the page does not say.
-var learnCautions = []string{
-	"Right is what people said. Where they are wrong, so is what is learned from them.",
-	"The figures hold for units like these: other lacquers, lights and cameras want labels of their own.",
-	"A model tells kinds apart. It finds nothing that was not found before, and leaves nothing out.",
-}
+func (s learnSheet) t(key string, args ...string) string { return s.x.T("learn."+key, args...) }
+
+// kind is one in words.
+func (s learnSheet) kind(k part.Kind) string { return s.x.Named("noun.", string(k)) }
+
+// counted is "3 units" or "3 findings".
+func (s learnSheet) counted(what string, n int) string { return s.t(what, "n", strconv.Itoa(n)) }
 
 func (s learnSheet) sheet() report.Sheet {
-	sh := report.Sheet{Title: "Learning kinds from labels", Subject: s.set.from, Rating: report.Unrated, Word: "refused", Line: s.line(),
-		Reasons: s.o.Refused, Warnings: s.warnings(), Cautions: learnCautions,
+	sh := report.Sheet{Title: s.t("title"), Subject: s.set.from, Rating: report.Unrated, Word: s.t("refused"), Line: s.line(), Lang: s.x,
+		Reasons: s.x.SayAll(s.o.Refused), Warnings: s.warnings(),
+		Cautions: []string{s.t("caution.1"), s.t("caution.2"), s.t("caution.3")}, // what the page does not say
 		Facts: []report.Fact{
-			{Name: "Labels", Value: fmt.Sprintf("%d, of %s", s.o.Used, cli.Counted(s.o.Units, "unit", "units"))},
-			{Name: "In force now", Value: s.inForce()},
+			{Name: s.t("fact.labels"), Value: s.t("fact.labels_of", "labels", strconv.Itoa(s.o.Used), "n", strconv.Itoa(s.o.Units))},
+			{Name: s.t("fact.in_force"), Value: s.inForce()},
 		}}
 	if s.fitted != nil {
-		sh.Rating, sh.Word = report.Good, "better"
-		sh.Facts = append(sh.Facts, report.Fact{Name: "Fitted model, not in force", Value: s.fitted.Name})
+		sh.Rating, sh.Word = report.Good, s.t("better")
+		sh.Facts = append(sh.Facts, report.Fact{Name: s.t("fact.fitted"), Value: s.fitted.Name})
 	}
 	if t := s.o.Trial; t != nil {
+		right := func(n int) string {
+			return s.t("right_of", "n", strconv.Itoa(n), "of", strconv.Itoa(t.Labels), "share",
+				s.x.ShownShare(float64(n)/float64(t.Labels)))
+		}
 		sh.Facts = append(sh.Facts,
-			report.Fact{Name: "Right kind now", Value: calledRightText(t.OldRight, t.Labels)},
-			report.Fact{Name: "Right kind after learning, on units left out", Value: calledRightText(t.NewRight, t.Labels)},
-			report.Fact{Name: "Units better, worse", Value: fmt.Sprintf("%d, %d (by chance: %s)", t.Better, t.Worse,
-				lang.English().ShownP(t.P))})
+			report.Fact{Name: s.t("fact.right_now"), Value: right(t.OldRight)},
+			report.Fact{Name: s.t("fact.right_after"), Value: right(t.NewRight)},
+			report.Fact{Name: s.t("fact.units"), Value: s.t("fact.by_chance", "better", strconv.Itoa(t.Better), "worse",
+				strconv.Itoa(t.Worse), "p", s.x.ShownP(t.P))})
 	}
 	sh.Sections = append(sh.Sections, s.counts())
 	if s.o.Trial != nil {
@@ -74,100 +81,90 @@ func (s learnSheet) sheet() report.Sheet {
 	return sh
 }
 
-func calledRightText(n, of int) string {
-	return fmt.Sprintf("%d of %d (%s)", n, of, lang.English().ShownShare(float64(n)/float64(of)))
-}
-
 func (s learnSheet) inForce() string {
 	if s.old == nil {
-		return "the rules alone"
+		return s.t("rules_alone")
 	}
-	return "model " + s.old.Name
+	return s.t("model", "name", s.old.Name)
 }
 
 func (s learnSheet) line() string {
 	switch {
 	case s.fitted == nil && s.o.Trial == nil:
-		return "There is too little to learn from; nothing was kept."
+		return s.t("line.little")
 	case s.fitted == nil:
-		return "Learning gains nothing that is sure; nothing was kept, and calls stay as they are."
+		return s.t("line.no_gain")
 	case s.inRecords:
-		return fmt.Sprintf("On units left out more findings are called right than now. Nothing has changed yet: 'inspect learn accept "+
-			"%s' puts the model in force.", s.fitted.Name)
+		return s.t("line.accept", "name", s.fitted.Name)
 	}
-	return "On units left out more findings are called right than now. Nothing has changed yet: 'inspect unit --kind-model' uses the " +
-		"model's file."
+	return s.t("line.file")
 }
 
 func (s learnSheet) warnings() []string {
-	w := slices.Clone(s.o.Warnings)
-	if n := len(s.o.Disagree); n > 0 {
-		w = append(w, fmt.Sprintf("%s labelled otherwise by others, or at another time: left out, until those who labelled agree (below)",
-			cli.Counted(n, "finding is", "findings are")))
-	}
-	if n := len(s.o.Alike); n > 0 {
-		w = append(w, fmt.Sprintf("%s of findings look alike and are labelled as different kinds: look at them again (below)",
-			cli.Counted(n, "pair", "pairs")))
-	}
-	for _, x := range []struct {
-		n         int
-		one, many string
-	}{
-		{s.set.None, "label says that a finding is no defect: nothing to tell kinds by",
-			"labels say that a finding is no defect: nothing to tell kinds by"},
-		{s.set.gone, "label is of an inspection that was withdrawn or corrected: left out",
-			"labels are of inspections that were withdrawn or corrected: left out"},
-		{s.set.Blind, "label is of a finding without features: left out", "labels are of findings without features: left out"},
-	} {
-		if x.n > 0 {
-			w = append(w, cli.Counted(x.n, x.one, x.many))
+	w := s.x.SayAll(s.o.Warnings)
+	for _, about := range []struct {
+		n    int
+		what string
+	}{{len(s.o.Disagree), "disagree"}, {len(s.o.Alike), "alike"}, {s.set.None, "none"}, {s.set.gone, "gone"}, {s.set.Blind, "blind"}} {
+		if about.n > 0 {
+			w = append(w, s.counted("warn."+about.what, about.n))
 		}
 	}
 	return w
 }
 
+// heads are the headings of columns.
+func (s learnSheet) heads(keys ...string) []string {
+	out := make([]string, len(keys))
+	for i, k := range keys {
+		out[i] = s.t("head." + k)
+	}
+	return out
+}
+
 func (s learnSheet) counts() report.SheetSection {
-	t := report.SheetTable{Head: []string{"Kind", "Labels", "Units", "Learned", "Still needed"}, Numeric: []bool{false, true, true}}
+	t := report.SheetTable{Head: s.heads("kind", "labels", "units", "learned", "needed"), Numeric: []bool{false, true, true}}
 	for _, c := range s.o.Counts {
-		learnt := "yes"
+		learnt, missing := s.t("yes"), ""
 		if !c.Learnt {
-			learnt = "no, left to the rules"
+			learnt = s.t("no")
 		}
-		t.Rows = append(t.Rows, []string{string(c.Kind), fmt.Sprint(c.Labels), fmt.Sprint(c.Units), learnt, c.Missing(s.p)})
+		if p := c.Missing(s.p); p.Key != "" {
+			missing = s.x.Say(&p)
+		}
+		t.Rows = append(t.Rows, []string{s.kind(c.Kind), strconv.Itoa(c.Labels), strconv.Itoa(c.Units), learnt, missing})
 		t.Marked = append(t.Marked, !c.Learnt)
 	}
-	text := fmt.Sprintf("A kind is learned from %d labels of %d units on; before, it is left to the rules. In all %d labels of %d units "+
-		"are needed.", s.p.MinPerKind, s.p.MinUnitsPerKind, s.p.MinLabels, s.p.MinUnits)
-	return report.SheetSection{Heading: "Labels", Text: []string{text}, Tables: []report.SheetTable{t}}
+	text := s.t("counts", "labels", strconv.Itoa(s.p.MinPerKind), "units", strconv.Itoa(s.p.MinUnitsPerKind), "all_labels",
+		strconv.Itoa(s.p.MinLabels), "all_units", strconv.Itoa(s.p.MinUnits))
+	return report.SheetSection{Heading: s.t("fact.labels"), Text: []string{text}, Tables: []report.SheetTable{t}}
 }
 
 func (s learnSheet) confusion() report.SheetSection {
 	t := s.o.Trial
 	table := func(caption string, m [][]int) report.SheetTable {
-		x := report.SheetTable{Caption: caption, Head: []string{"Labelled"}, Numeric: []bool{false}}
+		x := report.SheetTable{Caption: caption, Head: s.heads("labelled"), Numeric: []bool{false}}
 		for _, k := range t.Kinds {
-			x.Head, x.Numeric = append(x.Head, "called "+string(k)), append(x.Numeric, true)
+			x.Head, x.Numeric = append(x.Head, s.t("head.called", "kind", s.kind(k))), append(x.Numeric, true)
 		}
-		x.Head, x.Numeric = append(x.Head, "right"), append(x.Numeric, true)
+		x.Head, x.Numeric = append(x.Head, s.t("head.right")), append(x.Numeric, true)
 		for i, k := range t.Kinds {
-			row := []string{string(k)}
+			row := []string{s.kind(k)}
 			n := 0
 			for _, v := range m[i] {
 				n += v
 				row = append(row, blankZero(v))
 			}
-			right := lang.English().ShownShare(float64(m[i][i]) / float64(n))
+			right := s.x.ShownShare(float64(m[i][i]) / float64(n))
 			if n > 0 {
 				x.Rows = append(x.Rows, append(row, right))
 			}
 		}
 		return x
 	}
-	text := []string{fmt.Sprintf("The units were dealt into %d groups; the findings of each group are called by a model fitted to the "+
-		"others, so that no unit is called by a model that has seen it. Chance: how likely at least so many units would come off better "+
-		"by chance alone (sign test, one-sided); at most %.2g is asked for.", t.Folds, s.p.MaxP)}
-	return report.SheetSection{Heading: "Calls on units left out", Text: text,
-		Tables: []report.SheetTable{table("Now", t.Old), table("After learning", t.New)}}
+	text := []string{s.t("calls.how", "folds", strconv.Itoa(t.Folds), "p", fmt.Sprintf("%.2g", s.p.MaxP))}
+	return report.SheetSection{Heading: s.t("calls.title"), Text: text,
+		Tables: []report.SheetTable{table(s.t("calls.now"), t.Old), table(s.t("calls.after"), t.New)}}
 }
 
 func blankZero(n int) string {
@@ -177,25 +174,26 @@ func blankZero(n int) string {
 	return fmt.Sprint(n)
 }
 
-func rightWord(c learn.Change) string {
+// effect is the key of what a change does.
+func effect(c learn.Change) string {
 	switch c.Right() {
 	case 1:
 		return "better"
 	case -1:
 		return "worse"
 	}
-	return "wrong before and after"
+	return "wrong"
 }
 
 // changes shows what would be called differently, what gets worse first.
 func (s learnSheet) changes() report.SheetSection {
-	sec := report.SheetSection{Heading: "Called differently"}
+	sec := report.SheetSection{Heading: s.t("changes.title")}
 	all := slices.Clone(s.o.Trial.Changes)
 	slices.SortStableFunc(all, func(a, b learn.Change) int {
 		return cmp.Or(cmp.Compare(a.Right(), b.Right()), cmp.Compare(a.Example.Unit, b.Example.Unit))
 	})
 	if len(all) == 0 {
-		sec.Text = []string{"None would be called differently."}
+		sec.Text = []string{s.t("changes.none")}
 		return sec
 	}
 	var units []string
@@ -204,16 +202,15 @@ func (s learnSheet) changes() report.SheetSection {
 	}
 	slices.Sort(units)
 	units = slices.Compact(units)
-	sec.Text = []string{fmt.Sprintf("%s of %s would be called differently: %s. Each kind has limits of its own, so that verdicts may "+
-		"change with it.", cli.Counted(len(all), "finding", "findings"), cli.Counted(len(units), "unit", "units"),
-		strings.Join(units, ", "))}
-	t := report.SheetTable{Head: []string{"Unit", "Where", "Labelled", "By", "Now", "After", "Confidence", "Effect",
-		"What speaks for it"}, Numeric: []bool{6: true}}
+	sec.Text = []string{s.t("changes.some", "findings", s.counted("findings", len(all)), "units", s.counted("units", len(units)), "names",
+		strings.Join(units, s.x.T("join.names")))}
+	t := report.SheetTable{Head: s.heads("unit", "where", "labelled", "by", "now", "after", "confidence", "effect", "speaks"),
+		Numeric: []bool{6: true}}
 	gone := 0
 	for i, c := range all {
 		if i < learnRows {
-			t.Rows = append(t.Rows, []string{c.Example.Unit, c.Example.Place, string(c.Example.Kind), c.Example.By, string(c.Old),
-				string(c.New), fmt.Sprintf("%.2f", c.Confidence), rightWord(c), whyText(c.Why)})
+			t.Rows = append(t.Rows, []string{c.Example.Unit, s.place(c.Example), s.kind(c.Example.Kind), c.Example.By, s.kind(c.Old),
+				s.kind(c.New), fmt.Sprintf("%.2f", c.Confidence), s.t("effect." + effect(c)), s.why(c.Why)})
 			t.Marked = append(t.Marked, c.Right() < 0)
 		}
 		if i >= learnPictures {
@@ -226,13 +223,13 @@ func (s learnSheet) changes() report.SheetSection {
 		}
 	}
 	if n := len(all) - learnRows; n > 0 {
-		sec.Text = append(sec.Text, fmt.Sprintf("The table ends after %d; %d more are left out.", learnRows, n))
+		sec.Text = append(sec.Text, s.t("changes.rest", "n", strconv.Itoa(learnRows), "more", strconv.Itoa(n)))
 	}
 	switch {
 	case s.crop == nil:
-		sec.Text = append(sec.Text, "A table has no pictures: with labels of the records they are shown here.")
+		sec.Text = append(sec.Text, s.t("changes.table_only"))
 	case gone > 0:
-		sec.Text = append(sec.Text, fmt.Sprintf("Of %s the picture is not kept any more.", cli.Counted(gone, "finding", "findings")))
+		sec.Text = append(sec.Text, s.t("changes.gone", "findings", s.counted("findings", gone)))
 	}
 	sec.Tables = []report.SheetTable{t}
 	return sec
@@ -247,45 +244,57 @@ func (s learnSheet) picture(c learn.Change) (report.SheetPicture, bool) {
 	if err != nil {
 		return report.SheetPicture{}, false
 	}
-	caption := fmt.Sprintf("%s, %s: labelled %s, called %s now, %s after learning", c.Example.Unit, c.Example.Place, c.Example.Kind,
-		c.Old, c.New)
+	caption := s.t("picture", "unit", c.Example.Unit, "where", s.place(c.Example), "label", s.kind(c.Example.Kind), "now", s.kind(c.Old),
+		"after", s.kind(c.New))
 	return report.SheetPicture{JPEG: crop.JPEG, W: crop.W, H: crop.H, Alt: caption, Caption: caption}, true
 }
 
-// whyText names the weightiest things that speak for a call.
-func whyText(parts []learn.Part) string {
-	var s []string
-	for _, p := range parts {
-		if len(s) == 3 || p.Adds < 0.2 {
-			continue
-		}
-		s = append(s, fmt.Sprintf("%s (%+.1f)", featureWords(p.What), p.Adds))
+// place says which finding of a unit it is, where a label of the records names it by numbers.
+func (s learnSheet) place(e learn.Example) string {
+	var inspection, finding string
+	if n, _ := fmt.Sscanf(e.Place, "inspection %s finding %s", &inspection, &finding); n == 2 {
+		return s.t("place", "inspection", strings.TrimSuffix(inspection, ","), "finding", finding)
 	}
-	return strings.Join(s, ", ")
+	if n, _ := fmt.Sscanf(e.Place, "finding %s", &finding); n == 1 {
+		return s.t("place_finding", "finding", finding)
+	}
+	return e.Place
 }
 
-func featureWords(name string) string { return strings.ReplaceAll(name, "_", " ") }
+// why names the weightiest things that speak for a call.
+func (s learnSheet) why(parts []learn.Part) string {
+	var out []string
+	for _, p := range parts {
+		if len(out) == 3 || p.Adds < 0.2 {
+			continue
+		}
+		out = append(out, fmt.Sprintf("%s (%+.1f)", s.x.Say(&p.What), p.Adds))
+	}
+	return strings.Join(out, s.x.T("join.names"))
+}
+
+func (s learnSheet) feature(name string) string { return s.x.Named("learn.feature.", name) }
 
 func (s learnSheet) contradictions() report.SheetSection {
-	sec := report.SheetSection{Heading: "Labels that contradict each other"}
+	sec := report.SheetSection{Heading: s.t("against.title")}
 	said := func(e learn.Example) string {
 		if e.By == "" {
-			return string(e.Kind)
+			return s.kind(e.Kind)
 		}
-		return string(e.Kind) + " (" + e.By + ")"
+		return s.t("label_by", "kind", s.kind(e.Kind), "by", e.By)
 	}
 	if len(s.o.Disagree) > 0 {
-		t := report.SheetTable{Caption: "The same finding", Head: []string{"Unit", "Where", "Labelled", "and"}}
+		t := report.SheetTable{Caption: s.t("against.same"), Head: append(s.heads("unit", "where", "labelled"), s.t("against.and"))}
 		for _, c := range s.o.Disagree[:min(len(s.o.Disagree), learnRows)] {
-			t.Rows = append(t.Rows, []string{c.A.Unit, c.A.Place, said(c.A), said(c.B)})
+			t.Rows = append(t.Rows, []string{c.A.Unit, s.place(c.A), said(c.A), said(c.B)})
 		}
 		sec.Tables = append(sec.Tables, t)
 	}
 	if len(s.o.Alike) > 0 {
-		t := report.SheetTable{Caption: "Findings that look alike", Head: []string{"Unit", "Where", "Labelled", "Unit", "Where",
-			"Labelled", "Apart, SD"}, Numeric: []bool{6: true}}
+		t := report.SheetTable{Caption: s.t("against.alike"), Head: append(s.heads("unit", "where", "labelled", "unit", "where",
+			"labelled"), s.t("against.apart")), Numeric: []bool{6: true}}
 		for _, c := range s.o.Alike[:min(len(s.o.Alike), learnAlike)] {
-			t.Rows = append(t.Rows, []string{c.A.Unit, c.A.Place, said(c.A), c.B.Unit, c.B.Place, said(c.B), fmt.Sprintf("%.3f", c.Far)})
+			t.Rows = append(t.Rows, []string{c.A.Unit, s.place(c.A), said(c.A), c.B.Unit, s.place(c.B), said(c.B), fmt.Sprintf("%.3f", c.Far)})
 		}
 		sec.Tables = append(sec.Tables, t)
 	}
@@ -295,7 +304,7 @@ func (s learnSheet) contradictions() report.SheetSection {
 // weights tells the weightiest features of each kind.
 func (s learnSheet) weights() report.SheetSection {
 	m := s.o.Model
-	t := report.SheetTable{Head: []string{"Kind", "More likely with more", "Less likely with more"}}
+	t := report.SheetTable{Head: append(s.heads("kind"), s.t("weights.more"), s.t("weights.less"))}
 	for _, k := range m.Kinds {
 		names := make([]string, 0, len(m.Features))
 		for _, f := range m.Features {
@@ -304,16 +313,14 @@ func (s learnSheet) weights() report.SheetSection {
 		slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(math.Abs(k.Weights[b]), math.Abs(k.Weights[a])) })
 		var more, less []string
 		for _, n := range names[:min(len(names), learnWeights)] {
-			if w := fmt.Sprintf("%s (%+.2f)", featureWords(n), k.Weights[n]); k.Weights[n] > 0 {
+			if w := fmt.Sprintf("%s (%+.2f)", s.feature(n), k.Weights[n]); k.Weights[n] > 0 {
 				more = append(more, w)
 			} else {
 				less = append(less, w)
 			}
 		}
-		t.Rows = append(t.Rows, []string{string(k.Kind), strings.Join(more, ", "), strings.Join(less, ", ")})
+		t.Rows = append(t.Rows, []string{s.kind(k.Kind), strings.Join(more, s.x.T("join.names")), strings.Join(less, s.x.T("join.names"))})
 	}
-	text := fmt.Sprintf("Each kind has a score: %.3g where the rules call it so, plus a start (how often there is such) and a weight for "+
-		"each feature times how many standard deviations it is off its mean. The kind of the highest score is called. The weightiest %d "+
-		"of each kind:", m.Prior, learnWeights)
-	return report.SheetSection{Heading: "The model", Text: []string{text}, Tables: []report.SheetTable{t}}
+	text := s.t("weights.how", "prior", fmt.Sprintf("%.3g", m.Prior), "n", strconv.Itoa(learnWeights))
+	return report.SheetSection{Heading: s.t("weights.title"), Text: []string{text}, Tables: []report.SheetTable{t}}
 }
