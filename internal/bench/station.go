@@ -22,6 +22,7 @@ type Parts struct {
 	Quizzes   Quizzes    // nil: no blind tests
 	Atlas     Atlas      // nil: no atlas
 	Lots      Lots       // nil: no lots
+	Keeper    Keeper     // nil: a unit under way ends with the program
 	Screens   *Screens   // that give light; nil: those that NewStation makes
 	Stopped   *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
 	// StoppedWet is the same for units at stage wet, where these have a plan of their own.
@@ -172,6 +173,7 @@ func (b *Station) handle(ctx context.Context, p posted) error {
 	if len(effects) == 1 && effects[0] == DropShots {
 		next.Shots = nil
 	}
+	b.keep(old, next)
 	b.now.Store(next)
 	b.hub.wake()
 	return nil

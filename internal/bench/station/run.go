@@ -1,10 +1,13 @@
 package station
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
 	"log/slog"
+	"net/url"
+	"strings"
 	"time"
 
 	"finishbench/internal/bench"
@@ -85,6 +88,12 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 		return err
 	}
 	defer done()
+	if s, ok := shooter.(*planShooter); ok && o.Take.What == "" {
+		if dir := o.underwayDir(parts); dir != "" {
+			s.keep, s.log = &underway{dir: dir}, parts.Log
+			parts.Keeper = s.keep
+		}
+	}
 	if inspector.model, err = NewModel(ctx, o.KindModel, parts.Recorder); err != nil {
 		return err
 	}
@@ -97,6 +106,22 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 		fmt.Fprintln(stdout, "people: none, so whoever is at the bench may do all; 'inspect bench people add' says who may do what")
 	}
 	return o.Serve(ctx, parts, set, access, where, stdout, ready)
+}
+
+// underwayDir is where the unit under way is kept: beside the database's file or the station file, one for each bench; "": nowhere.
+func (o Options) underwayDir(parts bench.Parts) string {
+	r, ok := parts.Recorder.(*Records)
+	if !ok {
+		return ""
+	}
+	beside := r.of.URL
+	if strings.Contains(beside, "://") {
+		beside = o.Station
+	}
+	if beside == "" {
+		return ""
+	}
+	return beside + "-underway-" + url.PathEscape(cmp.Or(r.of.Bench, "bench"))
 }
 
 // serveWhile shows the page as long as something is done that wants it.
