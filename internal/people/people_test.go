@@ -103,8 +103,9 @@ func TestFiles(t *testing.T) {
 		"half of it": string(good[:len(good)/2]), "nothing": "", "two": string(good) + string(good),
 		"an unknown key": strings.Replace(string(good), `"badge"`, `"batch"`, 1),
 		"a newer one":    strings.Replace(string(good), `"version": 1`, `"version": 2`, 1),
-		"a double":       strings.Replace(string(good), `"people": [`, `"people": [{"name": "A. Berg", "badge": "B7", "role": "operator"},`, 1),
-		"a large one":    string(good) + strings.Repeat(" ", mostBytes),
+		"a double": strings.Replace(string(good), `"people": [`, `"people": [{"name": "A. Berg", "badge": "B7", "role": "operator"},`,
+			1),
+		"a large one": string(good) + strings.Repeat(" ", mostBytes),
 	} {
 		if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
 			t.Fatal(err)
