@@ -280,6 +280,13 @@ func TestSignIn(t *testing.T) {
 			t.Errorf("%s: %q is signed in, %q wanted; %q wanted in %.1500s", name, got, c.want, c.says, body)
 		}
 	}
+	// It leads back to where the person was, to no other place.
+	for to, want := range map[string]string{"/lot/批次 7": "/lot/%E6%89%B9%E6%AC%A1%207", "/quiz": "/quiz", "/signout": "/",
+		"https://elsewhere.example/": "/", "//elsewhere.example/lot": "/", "/lot/../do/press": "/"} {
+		if w := r.as(t, "", "POST /signin", url.Values{"badge": {"B1"}, "to": {to}}); w.Header().Get("Location") != want {
+			t.Errorf("from %s to %s, %s wanted", to, w.Header().Get("Location"), want)
+		}
+	}
 	// Another person's sign-in at the same browser, and sign-out.
 	p := r.person(t)
 	p.in(url.Values{"badge": {"B1"}})

@@ -116,7 +116,7 @@
       f.action = "/signin";
       ["token", "to", "text", "places"].forEach(function (n) { var i = document.createElement("input"); i.type = "hidden"; i.name = n; f.appendChild(i); });
       f.elements.token.value = document.body.dataset.token || "";
-      f.elements.to.value = location.pathname;
+      f.elements.to.value = decodeURIComponent(location.pathname);
       document.body.appendChild(f);
     }
     f.elements.text.value = text;

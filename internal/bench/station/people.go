@@ -20,16 +20,13 @@ import (
 // PeopleOptions say which person of which station, and what becomes of it.
 type PeopleOptions struct {
 	Station string // file; "": the people's file lies here
-	Do      string // one of PeopleDo
+	Do      string // add, list, role, badge, pin or remove
 	Name    string
 	Badge   string // of add and badge; "": none
 	Role    string // of add and role; of add "": operator
 }
 
-// PeopleDo is what can be done with a person.
-var PeopleDo = []string{"add", "role", "badge", "pin", "remove"}
-
-// RunPeople changes the list of a station's people; with Do "list" it writes it.
+// RunPeople changes the list of a station's people, or tells it.
 func RunPeople(o PeopleOptions, stdin io.Reader, stdout io.Writer, now time.Time) error {
 	file := bench.Serving{StationFile: o.Station}.PeopleFile()
 	st, err := config.LoadStation(o.Station)
