@@ -73,6 +73,7 @@ var mayImport = map[string][]string{
 	"internal/capture/outline": {"internal/lang", "internal/part", "internal/stats/robust"},
 	"internal/cli": {
 		"internal/config", "internal/files", "internal/lang", "internal/part", "internal/records", "internal/report",
+		"internal/report/plots",
 	},
 	"internal/codec": {"internal/part"},
 	"internal/compare": {

@@ -6,7 +6,9 @@ import (
 	"strconv"
 	"strings"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
+	"finishbench/internal/report/plots"
 )
 
 // Signed writes a number with a real minus, and no minus before a nought.
@@ -55,4 +57,10 @@ func NotNil[T any](s *[]T) {
 	if *s == nil {
 		*s = []T{}
 	}
+}
+
+// ChartNames are the words of a control chart in a language.
+func ChartNames(x *lang.Lang) *plots.ChartNames {
+	return &plots.ChartNames{Centre: x.T("lot.chart.centre"), Upper: x.T("lot.chart.upper"), Lower: x.T("lot.chart.lower"),
+		Out: x.T("plot.out_of_limits")}
 }
