@@ -41,7 +41,7 @@ func benchOfReplay(t testing.TB) *bench.Station {
 	}
 	s := bench.NewStation(bench.Parts{
 		Shooter: shooter, Inspector: &station.Inspector{Settings: set, Slots: inspection.NewSlots(2), Now: time.Now},
-		Recorder: station.NewRecords(rec), Comparer: station.NewComparer(grade.DefaultLimits().Pair), Log: t.Logf,
+		Recorder: station.NewRecords(rec), PairLimits: grade.DefaultLimits().Pair, Log: t.Logf,
 	}, part.UnitInfo{Serial: "u001", Stage: part.Wet}, bench.FollowNumber)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})

@@ -39,6 +39,7 @@ func writeFlat(t *testing.T, dir, name string, w, h int, days int) {
 // The station's flat field is used for its view and light; one of another size,
 // or past its age, is refused.
 func TestFlatFieldOfStation(t *testing.T) {
+	t.Parallel()
 	const text = "mm_per_px: 0.015\nflats: [{view: face, light: raking, file: flat.json}]\n"
 	path := stationFile(t, text)
 	writeFlat(t, filepath.Dir(path), "flat.json", 1600, 1200, 1)

@@ -86,6 +86,7 @@ func learnRun(t *testing.T, code int, says string, args ...string) string {
 
 // Labelled, fitted, accepted, used, gone back from.
 func TestLearn(t *testing.T) {
+	t.Parallel()
 	db, labels := learnRecords(t, "drawn-pale.csv", nil)
 	out := filepath.Join(t.TempDir(), "out")
 	learnRun(t, 3, "at least 40 are needed, 40 more", "learn", "fit", "--record", db, "--by", "AK")

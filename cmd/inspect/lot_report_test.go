@@ -531,7 +531,7 @@ func TestBenchLots(t *testing.T) {
 		t.Errorf("no lot: %v", err)
 	}
 	s, err := b.Lot(t.Context(), names[1])
-	if err != nil || s.State != bench.LotToDecide || len(s.Plans) != 3 || len(s.Steps) == 0 {
+	if err != nil || s.State != lots.StateToDecide || len(s.Plans) != 3 || len(s.Steps) == 0 {
 		t.Fatalf("%+v, %v", s, err)
 	}
 	languages, _, err := lang.Load("")
@@ -557,7 +557,7 @@ func TestBenchLots(t *testing.T) {
 	if err := b.Decide(t.Context(), names[1], step); err != nil {
 		t.Fatal(err)
 	}
-	if s, err = b.Lot(t.Context(), names[1]); err != nil || s.State != bench.LotRefused || s.Decided == nil ||
+	if s, err = b.Lot(t.Context(), names[1]); err != nil || s.State != lots.StateRefused || s.Decided == nil ||
 		s.Decided.By != "inspector 2" || strings.Join(s.Steps, " ") != "screen return" {
 		t.Errorf("%+v, %v", s, err)
 	}
@@ -568,7 +568,7 @@ func TestBenchLots(t *testing.T) {
 	if err := b.Decide(t.Context(), names[1], bench.LotStep{What: "return", By: "inspector 2", Seq: s.Seq}); err != nil {
 		t.Error(err)
 	}
-	if s, _ = b.Lot(t.Context(), names[1]); s.State != bench.LotReturned || len(s.Steps) != 0 {
+	if s, _ = b.Lot(t.Context(), names[1]); s.State != lots.StateReturned || len(s.Steps) != 0 {
 		t.Errorf("%+v", s)
 	}
 }

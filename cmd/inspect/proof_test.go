@@ -12,6 +12,7 @@ import (
 	"finishbench/internal/inspection"
 	"finishbench/internal/part"
 	"finishbench/internal/proof"
+	"finishbench/internal/synth"
 )
 
 // changed is a folder with the pictures of a unit in testdata, some given under other names: new name to old.
@@ -41,6 +42,7 @@ func changed(t *testing.T, unit string, names map[string]string) string {
 // Pictures that show another turn, light or unit than they are named are told with their cause and not measured, and the unit is never
 // passed. Expected: by what was copied over what.
 func TestPicturesAreWhatTheirNamesSay(t *testing.T) {
+	t.Parallel()
 	for name, c := range map[string]struct {
 		names  map[string]string
 		want   string // the problem
@@ -59,24 +61,27 @@ func TestPicturesAreWhatTheirNamesSay(t *testing.T) {
 		"two turns exchanged": {map[string]string{"edge_030.jpg": "edge_090.jpg", "edge_090.jpg": "edge_030.jpg"},
 			proof.WrongTurn, []string{"edge_030.jpg", "edge_090.jpg"}},
 	} {
-		r, _ := resultIn(t, cli.ExitUnmeasured, changed(t, "u06-R", c.names), "--mm-per-px", "0.015")
-		var got []string
-		for _, p := range r.Pictures {
-			if slices.ContainsFunc(p.Problems, func(q part.Problem) bool { return q.Name == c.want && !q.Warn }) {
-				got = append(got, p.File)
+		t.Run(name, func(t *testing.T) {
+			synth.Sampled(t, 2)
+			r, _ := resultIn(t, cli.ExitUnmeasured, changed(t, "u06-R", c.names), "--mm-per-px", "0.015")
+			var got []string
+			for _, p := range r.Pictures {
+				if slices.ContainsFunc(p.Problems, func(q part.Problem) bool { return q.Name == c.want && !q.Warn }) {
+					got = append(got, p.File)
+				}
+				if p.State != part.PictureOK && !slices.Contains(c.doubts, p.File) {
+					t.Errorf("%s is refused: %+v", p.File, p.Problems)
+				}
 			}
-			if p.State != part.PictureOK && !slices.Contains(c.doubts, p.File) {
-				t.Errorf("%s: %s is refused: %+v", name, p.File, p.Problems)
+			if !slices.Equal(got, c.doubts) || r.Verdict == part.Pass {
+				t.Errorf("%s of %v, want of %v; %s, warnings %q", c.want, got, c.doubts, r.Verdict, r.Warnings)
 			}
-		}
-		if !slices.Equal(got, c.doubts) || r.Verdict == part.Pass {
-			t.Errorf("%s: %s of %v, want of %v; %s, warnings %q", name, c.want, got, c.doubts, r.Verdict, r.Warnings)
-		}
-		for _, s := range r.Seam.Stations {
-			if slices.Contains(c.doubts, s.Image) == (s.State == part.Measured) {
-				t.Errorf("%s: station of %s is %s", name, s.Image, s.State)
+			for _, s := range r.Seam.Stations {
+				if slices.Contains(c.doubts, s.Image) == (s.State == part.Measured) {
+					t.Errorf("station of %s is %s", s.Image, s.State)
+				}
 			}
-		}
+		})
 	}
 	r, _ := resultIn(t, cli.ExitFails, changed(t, "u08-R", nil), "--mm-per-px", "0.015")
 	for _, w := range r.Warnings {

@@ -19,6 +19,7 @@ import (
 // Shells drawn in turns are asked turn by turn, are shown in the atlas, and are what a study of
 // detection counts by: a finding tells of a defect in each turn in which it shows.
 func TestPaintedShells(t *testing.T) {
+	t.Parallel()
 	dir := filepath.Join(t.TempDir(), "drawn")
 	code, _, stderr := runCode(t, "quiz", "paint", dir, "--shell", "--number", "1", "--clean", "0", "--kinds", "run", "--seed", "3")
 	if code != cli.ExitPass {
@@ -45,7 +46,11 @@ func TestPaintedShells(t *testing.T) {
 	}
 
 	out := filepath.Join(dir, "atlas")
-	if code, stdout, stderr := runCode(t, "atlas", "--units", dir, "--out", out); code != cli.ExitPass {
+	pictures := "2" // of each kind: drawing them takes most of this test's time
+	if os.Getenv("FINISHBENCH_LONG") != "" {
+		pictures = "6"
+	}
+	if code, stdout, stderr := runCode(t, "atlas", "--units", dir, "--out", out, "--pictures", pictures); code != cli.ExitPass {
 		t.Errorf("%d %s%s", code, stdout, stderr)
 	} else if page, err := os.ReadFile(filepath.Join(out, "run.html")); err != nil ||
 		!strings.Contains(string(page), "of units with known defects") {

@@ -211,7 +211,7 @@ func shiftBench(t *testing.T, db string) (page string, shooter *storedShots, end
 		}
 		s.units = append(s.units, shots)
 	}
-	parts := bench.Parts{Shooter: s, Inspector: answers, Comparer: station.NewComparer(set.Limits.Pair), Now: s.now, Log: t.Logf}
+	parts := bench.Parts{Shooter: s, Inspector: answers, PairLimits: set.Limits.Pair, Now: s.now, Log: t.Logf}
 	notices := &station.Notices{Settings: set}
 	parts.Notices = notices
 	access, err := o.Page.Access()

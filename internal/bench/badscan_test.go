@@ -409,7 +409,7 @@ func browserClock(t *testing.T, browser *aBrowser) {
 }
 
 // Each letter that is typed on an empty ready page, from the moment that it is there, goes to the
-// serial: 12 loads, with FINISHBENCH_LONG 60.
+// serial: 6 loads, with FINISHBENCH_LONG 60.
 func browserFirstLetters(t *testing.T, browser *aBrowser) {
 	r := rig(t, Options{}, passing())
 	u := r.Snapshot().Unit
@@ -417,7 +417,7 @@ func browserFirstLetters(t *testing.T, browser *aBrowser) {
 	r.send(t, Edit{u, FollowTyped})
 	b := open(t, browser, r.web.URL)
 	random := rand.New(rand.NewPCG(5, 17))
-	loads := 12
+	loads := 6
 	if os.Getenv("FINISHBENCH_LONG") != "" {
 		loads = 60
 	}

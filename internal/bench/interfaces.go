@@ -64,18 +64,11 @@ type Inspector interface {
 // Outcome is a judged unit, with the pictures that the answer shows. What to do, and why, is in
 // the result's plan.
 type Outcome struct {
-	Result    *part.Result
-	MainFile  string            // the picture in which the worst shows best
-	Main      []byte            // the same, annotated, as a JPEG file
-	Crops     []report.Crop     // magnified findings, worst first
-	Annotated map[string][]byte // further annotated pictures by file name; may be nil
+	Result   *part.Result
+	MainFile string        // the picture in which the worst shows best
+	Main     []byte        // the same, annotated, as a JPEG file
+	Crops    []report.Crop // magnified findings, worst first
 }
-
-// Reasons are the keys of why a call may be overruled.
-var Reasons = part.OverruleReasons()
-
-// ReasonOther asks for a note.
-const ReasonOther = "other"
 
 // Recorder keeps what was answered. An answer is shown once it is kept.
 type Recorder interface {
@@ -98,29 +91,6 @@ type Notices interface {
 type Notice struct {
 	part.Phrase
 	Bars bool // no unit passes
-}
-
-// Comparer sets inspections side by side.
-type Comparer interface {
-	// Rework matches what was found before with what is there now.
-	Rework(before, after *part.Inspection) []Change
-	// Pair compares left and right; rows in the order to be shown.
-	Pair(left, right *part.Inspection) []PairRow
-}
-
-// Change is what became of one finding: State "gone", "there", "smaller",
-// "larger", "new" or "unmeasured".
-type Change struct {
-	State         string
-	Before, After *part.Finding // nil where it is not there
-}
-
-// PairRow is one thing compared between the sides.
-type PairRow struct {
-	Key         string // language key pair.<Key>
-	Left, Right string // as read; "": not measured
-	Difference  string
-	Word        string // language key of what it means; "": none
 }
 
 // SheetMaker writes the shift's sheet, in a language, as a page that stands by

@@ -70,7 +70,7 @@ func TestEveryWordHasAText(t *testing.T) {
 		add("why.", m)
 	}
 	add("check.", "none", "baseline", "out", "not_measured", "old", "unusable") // study.Bar's
-	add("reason.", Reasons...)
+	add("reason.", part.OverruleReasons()...)
 	add("unit.", "um", "mm", "mm2", "lines") // of grade.Cause.Measure
 	add("follow.", Follows...)
 	add("change.", "gone", "there", "smaller", "larger", "new", "unmeasured")

@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"finishbench/internal/lots"
 	"finishbench/internal/report/plots"
 )
 
@@ -96,7 +97,7 @@ func lotsLive(t *testing.T, browser *aBrowser) {
 		for i := range s.Plans {
 			s.Plans[i].Looked = 31
 		}
-		s.Plans[1].Count, s.Plans[1].Stand, s.State, s.Steps = 2, "reached", LotToDecide, []string{"refuse"}
+		s.Plans[1].Count, s.Plans[1].Call, s.State, s.Steps = 2, lots.Refuses, lots.StateToDecide, []string{"refuse"}
 	})
 	b.see("Class major: 2 counted, and 2 refuse the lot")
 	b.await("the button", "document.getElementById('lot-decide')")

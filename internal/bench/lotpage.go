@@ -16,6 +16,7 @@ import (
 	"unicode"
 
 	"finishbench/internal/lang"
+	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
@@ -107,7 +108,7 @@ type lotView struct {
 type lotUnitView struct{ Name, Href string }
 
 // Routes are what may become of a unit, as "lot.page.".
-func (lotView) Routes() []string { return []string{"reworked", "scrapped", "concession"} }
+func (lotView) Routes() []lots.Route { return lots.Routes }
 
 // Screens says whether a screening may be signed now.
 func (v lotView) Screens() bool { return slices.Contains(v.Steps, "screen") }
@@ -119,7 +120,7 @@ func unitHref(name string) string {
 }
 
 type lotPlanView struct {
-	LotPlan
+	lots.Standing
 	Line  string
 	What  string
 	Meter template.HTML
@@ -129,8 +130,8 @@ type lotPlanView struct {
 func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
 	v := lotView{LotState: st, Path: lotPath(st.Name), Token: token, Opened: st.Opened.Local().Format(timeLayout),
 		Line: words{l}.lotLine(st), More: st.Left - len(st.Next)}
-	v.Sign = map[string]part.Verdict{LotAccepted: part.Pass, LotRefused: part.Reject, LotScreened: part.Reject,
-		LotReturned: part.Reject}[st.State]
+	v.Sign = map[lots.State]part.Verdict{lots.StateAccepted: part.Pass, lots.StateRefused: part.Reject, lots.StateScreened: part.Reject,
+		lots.StateReturned: part.Reject}[st.State]
 	if v.Sign == "" {
 		v.Sign = part.NotMeasured
 	}
@@ -138,7 +139,7 @@ func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
 		v.Signed = st.Decided.At.Local().Format(timeLayout) + ", " + st.Decided.By
 	}
 	for _, u := range st.Failing {
-		if u.Route == "" {
+		if st.Settled[u.Name].Route == "" {
 			v.Open++
 		}
 	}
@@ -147,11 +148,11 @@ func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
 	}
 	for _, p := range st.Plans {
 		what := "lot.plan.units"
-		if p.PerHundred {
+		if p.Plan.PerHundred {
 			what = "lot.plan.findings"
 		}
 		v.Plans = append(v.Plans, lotPlanView{p, l.T("lot.page.count_of", "severity", "@severity."+string(p.Severity), "count",
-			strconv.Itoa(p.Count), "ac", strconv.Itoa(p.Ac), "re", strconv.Itoa(p.Re)),
+			strconv.Itoa(p.Count), "ac", strconv.Itoa(p.Plan.Ac), "re", strconv.Itoa(p.Plan.Re)),
 			l.T(what), countMeter(p), doneMeter(p)})
 	}
 	return v
@@ -161,20 +162,20 @@ func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
 func (x words) lotLine(st LotState) string {
 	switch {
 	case st.Decided != nil:
-		return x.T("lot.line."+st.State, "by", st.Decided.By)
-	case st.State == LotToDraw:
+		return x.T("lot.line."+string(st.State), "by", st.Decided.By)
+	case st.State == lots.StateToDraw:
 		return x.T("lot.line.undrawn")
 	}
 	for _, p := range st.Plans {
-		if p.Stand == "reached" {
+		if p.Stand() == lots.StandReached {
 			key := "lot.line.reached"
 			if st.Left == 0 {
 				key = "lot.line.reached_done"
 			}
-			return x.T(key, "severity", "@severity."+string(p.Severity), "count", strconv.Itoa(p.Count), "re", strconv.Itoa(p.Re))
+			return x.T(key, "severity", "@severity."+string(p.Severity), "count", strconv.Itoa(p.Count), "re", strconv.Itoa(p.Plan.Re))
 		}
 	}
-	if st.State == LotToDecide {
+	if st.State == lots.StateToDecide {
 		return x.T("lot.line.done", "n", strconv.Itoa(st.N))
 	}
 	return x.T("lot.line.open", "taken", strconv.Itoa(st.Taken), "n", strconv.Itoa(st.N))
@@ -182,29 +183,29 @@ func (x words) lotLine(st LotState) string {
 
 // countMeter draws a count on its way from 0 to Re: what is counted is filled, a
 // line stands at Ac. The sentence beside it says the same.
-func countMeter(p LotPlan) template.HTML {
+func countMeter(p lots.Standing) template.HTML {
 	const w = 200.0
-	at := func(n int) float64 { return w * min(float64(n)/float64(max(p.Re, 1)), 1) }
+	at := func(n int) float64 { return w * min(float64(n)/float64(max(p.Plan.Re, 1)), 1) }
 	class := "in"
-	if p.Count >= p.Re {
+	if p.Count >= p.Plan.Re {
 		class = "over"
 	}
 	var b bytes.Buffer
 	fmt.Fprintf(&b, `<svg class="meter" viewBox="-3 0 %g 30" aria-hidden="true" focusable="false" preserveAspectRatio="none">`, w+6)
 	fmt.Fprintf(&b, `<rect class="track" x="0" y="7" width="%g" height="16"/><rect class="%s" x="0" y="7" width="%.1f" height="16"/>`, w,
 		class, at(p.Count))
-	if p.Ac+1 < p.Re {
-		fmt.Fprintf(&b, `<path class="mark gap" d="M%.1f 2v26"/>`, at(p.Ac))
+	if p.Plan.Ac+1 < p.Plan.Re {
+		fmt.Fprintf(&b, `<path class="mark gap" d="M%.1f 2v26"/>`, at(p.Plan.Ac))
 	}
 	fmt.Fprintf(&b, `<path class="mark" d="M%g 1v28"/></svg>`, w)
 	return template.HTML(b.String())
 }
 
 // doneMeter draws how much of the sample was looked at.
-func doneMeter(p LotPlan) template.HTML {
+func doneMeter(p lots.Standing) template.HTML {
 	const w = 200.0
 	return template.HTML(fmt.Sprintf(`<svg class="meter" viewBox="-3 0 %g 30" aria-hidden="true" focusable="false" preserveAspectRatio="none"><rect class="track" x="0" y="7" width="%g" height="16"/><rect class="done" x="0" y="7" width="%.1f" height="16"/></svg>`,
-		w+6, w, w*min(float64(p.Looked)/float64(max(p.N, 1)), 1)))
+		w+6, w, w*min(float64(p.Looked)/float64(max(p.Plan.N, 1)), 1)))
 }
 
 // lotState reads a lot, or tells what is wrong.
@@ -280,7 +281,7 @@ func (c *lotCache) get(now time.Time, name string, read func() (LotState, error)
 // lotEvent is what the script gets.
 type lotEvent struct {
 	HTML  template.HTML `json:"html"`
-	State string        `json:"state"`
+	State lots.State    `json:"state"`
 	Seq   int64         `json:"seq"`
 }
 
@@ -403,7 +404,7 @@ func (s *Server) lotDecide(w http.ResponseWriter, r *http.Request, _ session) {
 	seq, err := strconv.ParseInt(f.Get("seq"), 10, 64)
 	d := LotStep{What: f.Get("what"), By: cleanText(f.Get("by"), maxSignature), Note: cleanText(f.Get("note"), maxNote), Seq: seq,
 		Out:  strings.FieldsFunc(f.Get("taken_out"), func(r rune) bool { return r == ',' || unicode.IsSpace(r) }),
-		Unit: f.Get("unit"), Route: f.Get("route"), Reference: cleanText(f.Get("reference"), maxNote)}
+		Unit: f.Get("unit"), Route: lots.Route(f.Get("route")), Reference: cleanText(f.Get("reference"), maxNote)}
 	switch {
 	case err != nil:
 		s.wrong(w, r, http.StatusBadRequest, "wrong.form")

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
 	"slices"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"finishbench/internal/lang"
+	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
@@ -28,17 +30,17 @@ type fakeLots struct {
 func newFakeLots() *fakeLots {
 	at := time.Date(2026, 3, 2, 7, 30, 0, 0, time.UTC)
 	f := &fakeLots{all: map[string]*LotState{}}
-	add := func(name, state string, taken int, counts [3]int, steps ...string) {
+	add := func(name string, state lots.State, taken int, counts [3]int, steps ...string) {
 		st := &LotState{LotLine: LotLine{Name: name, Product: "invented shell", Size: 500, State: state,
 			Opened: at.Add(time.Duration(len(f.all)) * time.Hour), Taken: taken, N: 50}, Seq: int64(taken + 2), OpenedBy: "inspector 2",
 			Stage: part.Cured, Steps: steps}
 		for i, sev := range []part.Severity{part.Critical, part.Major, part.Minor} {
-			p := LotPlan{Severity: sev, N: 50, Ac: []int{0, 1, 3}[i], Looked: taken, Count: counts[i], AQL: []float64{0, 1, 2.5}[i],
-				Mode: "normal", Stand: "open"}
-			if p.Re = p.Ac + 1; p.Count >= p.Re {
-				p.Stand = "reached"
+			p := lots.Standing{Severity: sev, Looked: taken, Count: counts[i], Call: lots.Waits, Plan: lots.Single{N: 50,
+				Ac: []int{0, 1, 3}[i], Re: []int{1, 2, 4}[i], AQL: []float64{0, 1, 2.5}[i], Mode: lots.Normal}}
+			if p.Count >= p.Plan.Re {
+				p.Call = lots.Refuses
 			} else if taken == 50 {
-				p.Stand = "met"
+				p.Call = lots.Accepts
 			}
 			st.Plans = append(st.Plans, p)
 		}
@@ -51,16 +53,18 @@ func newFakeLots() *fakeLots {
 		}
 		f.all[name] = st
 	}
-	add("L-4711", LotToDecide, 50, [3]int{0, 1, 2}, "accept", "refuse")
-	add("L-4712", LotWaiting, 20, [3]int{0, 0, 1})
-	add("L-4713", LotToDecide, 31, [3]int{0, 2, 1}, "refuse")
-	add("批次 7/3", LotWaiting, 0, [3]int{})
+	add("L-4711", lots.StateToDecide, 50, [3]int{0, 1, 2}, "accept", "refuse")
+	add("L-4712", lots.StateWaiting, 20, [3]int{0, 0, 1})
+	add("L-4713", lots.StateToDecide, 31, [3]int{0, 2, 1}, "refuse")
+	add("批次 7/3", lots.StateWaiting, 0, [3]int{})
 	d := f.all["L-4713"]
-	add("L-4710", LotRefused, 50, [3]int{0, 3, 1}, "screen", "return")
-	f.all["L-4710"].Decided = &LotDecided{By: "inspector 2", At: at.Add(8 * time.Hour), Note: "nozzle cleaned"}
+	add("L-4710", lots.StateRefused, 50, [3]int{0, 3, 1}, "screen", "return")
+	f.all["L-4710"].Decided = &lots.Signed{By: "inspector 2", At: at.Add(8 * time.Hour)}
+	f.all["L-4710"].Note = "nozzle cleaned"
 	d.Next = nil
-	d.Failing, d.Disposes = []LotFailing{{Name: "k008", Verdict: part.Reject},
-		{Name: "k036", Verdict: part.Rework, Route: "scrapped", By: "inspector 1"}}, true
+	d.Failing, d.Disposes = []lots.Unit{{Name: "k008", Verdict: part.Reject}, {Name: "k036", Verdict: part.Rework}}, true
+	d.Settled = map[string]lots.Settled{"k036": {Disposition: lots.Disposition{Unit: "k036", Route: lots.Scrapped},
+		Signed: lots.Signed{By: "inspector 1"}}}
 	return f
 }
 
@@ -114,11 +118,8 @@ func (f *fakeLots) Decide(_ context.Context, name string, d LotStep) error {
 	case s.Seq != d.Seq:
 		return ErrLotMoved
 	case d.What == "dispose":
-		for i := range s.Failing {
-			if u := &s.Failing[i]; u.Name == d.Unit {
-				u.Route, u.By = d.Route, d.By
-			}
-		}
+		s.Settled = maps.Clone(s.Settled)
+		s.Settled[d.Unit] = lots.Settled{Disposition: lots.Disposition{Unit: d.Unit, Route: d.Route}, Signed: lots.Signed{By: d.By}}
 		s.Seq++
 		f.steps = append(f.steps, d)
 		return nil
@@ -129,9 +130,10 @@ func (f *fakeLots) Decide(_ context.Context, name string, d LotStep) error {
 	}
 	f.steps = append(f.steps, d)
 	s.Seq++
-	s.State = map[string]string{"accept": LotAccepted, "refuse": LotRefused, "screen": LotScreened, "return": LotReturned}[d.What]
-	s.Decided, s.Steps = &LotDecided{d.By, time.Now(), d.Note}, nil
-	if s.State == LotRefused {
+	s.State = map[string]lots.State{"accept": lots.StateAccepted, "refuse": lots.StateRefused,
+		"screen": lots.StateScreened, "return": lots.StateReturned}[d.What]
+	s.Decided, s.Note, s.Steps = &lots.Signed{By: d.By, At: time.Now()}, d.Note, nil
+	if s.State == lots.StateRefused {
 		s.Steps = []string{"screen", "return"}
 	}
 	return nil

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"finishbench/internal/lang"
+	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
@@ -31,22 +32,11 @@ var (
 	ErrLotMoved = errors.New("the lot has moved on")
 )
 
-// The states of a lot, as the language files have them after "lot.state.".
-const (
-	LotToDraw   = "to_draw"
-	LotWaiting  = "waiting"   // for units of its sample
-	LotToDecide = "to_decide" // a person must sign
-	LotAccepted = "accepted"
-	LotRefused  = "refused"
-	LotScreened = "screened"
-	LotReturned = "returned"
-)
-
 // LotLine is a lot in a list.
 type LotLine struct {
 	Name, Product string
 	Size          int
-	State         string
+	State         lots.State
 	Opened        time.Time
 	Taken, N      int // units of the sample that were looked at, of how many
 }
@@ -57,43 +47,18 @@ type LotState struct {
 	Seq      int64 // counts its events
 	OpenedBy string
 	Stage    part.Stage
-	Plans    []LotPlan
-	Next     []string // serials to look at next, some of them
-	Left     int      // how many there still are
-	Failing  []LotFailing
-	Counting []string // serials that count against a plan, in words of the records
-	Decided  *LotDecided
+	Plans    []lots.Standing
+	Next     []string                // serials to look at next, some of them
+	Left     int                     // how many there still are
+	Failing  []lots.Unit             // of the sample
+	Settled  map[string]lots.Settled // what becomes of these, by their names
+	Counting []string                // serials that count against a plan, in words of the records
+	Decided  *lots.Signed            // nil: not yet
+	Note     string                  // with which it was decided
 	// What may be signed now: "accept", "refuse", "screen", "return".
 	Steps []string
 	// Whether it may be told now what becomes of a unit.
 	Disposes bool
-}
-
-// LotFailing is a unit of the sample that does not pass.
-type LotFailing struct {
-	Name    string
-	Verdict part.Verdict
-	Route   string // what became of it, as "lot.page.": reworked, scrapped, concession; "": nothing was said
-	By      string
-}
-
-// LotPlan is the plan of a class and its count.
-type LotPlan struct {
-	Severity   part.Severity
-	N, Ac, Re  int
-	Looked     int
-	Count      int
-	PerHundred bool    // findings are counted, not units
-	AQL        float64 // 0: none
-	Mode       string
-	Stand      string // open, reached, met or gap, as "lot.stand."
-}
-
-// LotDecided is a signature.
-type LotDecided struct {
-	By   string
-	At   time.Time
-	Note string
 }
 
 // LotStep is what a person signs.
@@ -104,7 +69,9 @@ type LotStep struct {
 	Seq  int64    // of the state that the person saw
 	Out  []string // serials that a screening took out
 	// Of "dispose": the unit, what becomes of it, and the customer's reference.
-	Unit, Route, Reference string
+	Unit      string
+	Route     lots.Route
+	Reference string
 }
 
 // LotMore is what stands under a lot's state.

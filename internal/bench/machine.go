@@ -457,11 +457,11 @@ func (s State) overrule(e Overruling) (State, []Effect, error) {
 		return s, nil, refuse("wrong.wait")
 	case strings.TrimSpace(e.By) == "": // a call is somebody's
 		return s, nil, refuse("wrong.by")
-	case !slices.Contains(Reasons, e.Reason):
+	case !slices.Contains(part.OverruleReasons(), e.Reason):
 		return s, nil, refuse("wrong.reason")
 	case !slices.Contains([]part.Verdict{part.Pass, part.Rework, part.Reject}, e.Verdict):
 		return s, nil, refuse("wrong.verdict")
-	case e.Reason == ReasonOther && e.Note == "":
+	case e.Reason == part.OverruleOther && e.Note == "":
 		return s, nil, refuse("wrong.note")
 	case e.Verdict == s.Answer.Verdict():
 		return s, nil, refuse("wrong.same_verdict")

@@ -168,7 +168,7 @@ func TestOverruleStandsBeside(t *testing.T) {
 	}{
 		{func(o *Overruling) { o.Reason = "mood" }, "wrong.reason"},
 		{func(o *Overruling) { o.By = " " }, "wrong.by"},
-		{func(o *Overruling) { o.Reason = ReasonOther }, "wrong.note"},
+		{func(o *Overruling) { o.Reason = part.OverruleOther }, "wrong.note"},
 		{func(o *Overruling) { o.Verdict = part.NotMeasured }, "wrong.verdict"},
 		{func(o *Overruling) { o.Verdict = part.Rework }, "wrong.same_verdict"},
 	} {

@@ -54,6 +54,7 @@ func (o Serving) Serve(ctx context.Context, parts Parts, access Options, first p
 		return cli.Usagef("--listen %s: %w", o.Listen, err)
 	}
 	bench := NewStation(parts, first, follow)
+	bench.Resume(ctx)
 	stationDone := make(chan struct{})
 	go func() { bench.Run(ctx); close(stationDone) }()
 	server := &http.Server{

@@ -17,16 +17,17 @@ type Parts struct {
 	Shooter   Shooter
 	Inspector Inspector
 	Recorder  Recorder
-	Comparer  Comparer   // nil: findings are listed side by side
 	Notices   Notices    // nil: none
 	Sheets    SheetMaker // nil: no shift sheet
 	Quizzes   Quizzes    // nil: no blind tests
 	Atlas     Atlas      // nil: no atlas
 	Lots      Lots       // nil: no lots
+	Keeper    Keeper     // nil: a unit under way ends with the program
 	Screens   *Screens   // that give light; nil: those that NewStation makes
 	Stopped   *Stopped   // how long a unit stands still for the plan's pictures; nil: nothing is known of it
 	// StoppedWet is the same for units at stage wet, where these have a plan of their own.
 	StoppedWet *Stopped
+	PairLimits part.PairLimits
 	Now        func() time.Time
 	Log        func(format string, a ...any) // faults, for whoever looks after the program; nil: nowhere
 }
@@ -172,6 +173,7 @@ func (b *Station) handle(ctx context.Context, p posted) error {
 	if len(effects) == 1 && effects[0] == DropShots {
 		next.Shots = nil
 	}
+	b.keep(old, next)
 	b.now.Store(next)
 	b.hub.wake()
 	return nil

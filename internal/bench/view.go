@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 
+	"finishbench/internal/compare"
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
@@ -27,7 +28,7 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"inc":      func(n int) int { return n + 1 },
 	"id":       func(n int64) string { return strconv.FormatInt(n, 10) },
 	"verdicts": func() []part.Verdict { return []part.Verdict{part.Pass, part.Rework, part.Reject} },
-	"reasons":  func() []string { return Reasons },
+	"reasons":  part.OverruleReasons,
 	"stages":   func() []part.Stage { return part.Stages },
 	"follows":  func() []string { return Follows },
 	"sides":    func() []string { return []string{"L", "R", ""} },
@@ -156,7 +157,10 @@ type findingView struct {
 	Crop     *pictureView
 }
 
-type changeView struct{ State, What string }
+type changeView struct {
+	Fate compare.Fate
+	What string
+}
 
 type pastView struct {
 	Unit, Time string
@@ -174,6 +178,7 @@ type sidePicture struct {
 	pictureView
 }
 
+// pairView is one thing of the two sides, as read.
 type pairView struct{ Name, Left, Right, Difference, Word string }
 
 // benchPart renders the middle of the bench's page as it stands.
@@ -281,11 +286,11 @@ func (b *Station) answerView(x words, a *Answer) (*answerView, error) {
 	}
 	if a.Before != nil {
 		v.Before = x.past(onlyLike(a.Before, a.Outcome))
-		v.Changes = x.changes(b.rework(a.Before, &a.Inspection))
+		v.Changes = x.changes(&a.Before.Result, &a.Inspection.Result)
 	}
 	if a.Other != nil {
 		v.Other = x.past(a.Other)
-		v.Pair = b.pair(x, &a.Inspection, a.Other)
+		v.Pair = x.pair(&a.Inspection, a.Other, b.PairLimits)
 		alike := func(q part.StoredPicture) bool { return q.File == a.Outcome.MainFile }
 		if other := x.past(onlyLike(a.Other, a.Outcome)); v.Main != nil && slices.ContainsFunc(a.Other.Pictures, alike) {
 			v.Sides = []sidePicture{{a.Side, *v.Main}, {a.Other.Side, other.Pictures[0]}}
@@ -340,81 +345,6 @@ func (x words) past(p *part.Inspection) *pastView {
 	return v
 }
 
-// rework compares two inspections; without a comparer nothing is said to be the
-// same finding.
-func (b *Station) rework(before, after *part.Inspection) []Change {
-	if b.Comparer == nil {
-		return nil
-	}
-	return b.Comparer.Rework(before, after)
-}
-
-func (x words) changes(all []Change) []changeView {
-	var out []changeView
-	for _, c := range all {
-		f := c.After
-		if f == nil || c.State == "gone" || c.State == "unmeasured" {
-			f = c.Before
-		}
-		if f != nil {
-			out = append(out, changeView{c.State, x.finding(*f)})
-		}
-	}
-	return out
-}
-
-// pair compares the two sides, a row each: what is always there, then what the
-// comparer adds.
-func (b *Station) pair(x words, one, other *part.Inspection) []pairView {
-	left, right := one, other
-	if one.Side == "R" {
-		left, right = other, one
-	}
-	word := func(in *part.Inspection) string { return x.T("verdict_short." + string(in.Verdict())) }
-	rows := []pairView{
-		{Name: x.T("pair.verdict"), Left: word(left), Right: word(right)},
-		x.pairNumber("pair.worst_step", left.Result.Seam.WorstStepUM, right.Result.Seam.WorstStepUM),
-		x.pairNumber("pair.score", left.Result.Score, right.Result.Score),
-		x.pairNumber("pair.findings", counted(left.Result), counted(right.Result)),
-	}
-	if b.Comparer == nil {
-		return rows
-	}
-	for _, r := range b.Comparer.Pair(left, right) {
-		v := pairView{Name: x.T("pair." + r.Key), Left: r.Left, Right: r.Right, Difference: r.Difference}
-		if r.Word != "" {
-			v.Word = x.T("pair.word." + r.Word)
-		}
-		rows = append(rows, v)
-	}
-	return rows
-}
-
-func (x words) pairNumber(key string, l, r *float64) pairView {
-	v := pairView{Name: x.T(key), Left: x.Number(orNaN(l), 0), Right: x.Number(orNaN(r), 0)}
-	if l != nil && r != nil {
-		v.Difference = x.Number(math.Round(*l)-math.Round(*r), 0)
-	}
-	return v
-}
-
-func orNaN(v *float64) float64 {
-	if v == nil {
-		return math.NaN()
-	}
-	return *v
-}
-
-func counted(r part.Result) *float64 {
-	n := 0
-	for _, f := range r.Findings {
-		if f.Severity != part.None {
-			n++
-		}
-	}
-	return part.Num(float64(n))
-}
-
 // lookView is the page about one serial.
 type lookView struct {
 	Serial   string
@@ -447,13 +377,13 @@ func (b *Station) lookView(x words, serial string, past []part.Inspection) lookV
 		}
 		if n := len(held); n > 1 {
 			before, after := held[n-2], held[n-1]
-			v.Sides = append(v.Sides, sideView{side, x.past(before), x.past(after), x.changes(b.rework(before, after))})
+			v.Sides = append(v.Sides, sideView{side, x.past(before), x.past(after), x.changes(&before.Result, &after.Result)})
 		}
 	}
 	if l, r := latest(past, "L"), latest(past, "R"); l != nil && r != nil {
 		v.HasBoth = true
 		v.Shown = x.sides(l, r)
-		v.Pair = b.pair(x, l, r)
+		v.Pair = x.pair(l, r, b.PairLimits)
 	}
 	return v
 }

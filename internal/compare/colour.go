@@ -5,9 +5,7 @@ import "math"
 // Lab is a colour in CIELAB under D65, for the 2 degree observer: L 0 (black) to
 // 100 (white), A towards red, B towards yellow.
 type Lab struct {
-	L float64 `json:"l"`
-	A float64 `json:"a"`
-	B float64 `json:"b"`
+	L, A, B float64
 }
 
 // rgbToXYZ takes linear light of the sRGB primaries to XYZ, white having Y = 1.
@@ -119,7 +117,7 @@ type See string
 // The steps of seeing, by CIEDE2000 (common practice, no source): side by side in
 // the same light.
 const (
-	SeeNone   See = "none"   // below 1: most see none
+	SeeNone   See = "unseen" // below 1: most see none
 	SeeClose  See = "close"  // 1 to 2: seen at a close look
 	SeeGlance See = "glance" // 2 to 5: seen at a glance
 	SeeOther  See = "other"  // above: two colours

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"finishbench/internal/optics"
 	"finishbench/internal/part"
 	"finishbench/internal/stats/robust"
@@ -249,8 +251,5 @@ func scatter(blocks []cell) (u Lab, n int) {
 	}
 	n = len(l)
 	root := math.Sqrt(float64(n))
-	_, sl := meanSD(l)
-	_, sa := meanSD(a)
-	_, sb := meanSD(b)
-	return Lab{sl / root, sa / root, sb / root}, n
+	return Lab{stat.StdDev(l, nil) / root, stat.StdDev(a, nil) / root, stat.StdDev(b, nil) / root}, n
 }

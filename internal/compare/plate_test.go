@@ -113,7 +113,7 @@ func TestPatternedPlates(t *testing.T) {
 			}
 			cs[i] = c
 		}
-		if math.Abs(cs[0].L-cs[1].L) > 2*hypot(cs[0].UL, cs[1].UL) {
+		if math.Abs(cs[0].L-cs[1].L) > 2*math.Hypot(cs[0].UL, cs[1].UL) {
 			over++
 		}
 	}

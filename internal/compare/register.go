@@ -12,9 +12,9 @@ import (
 // about the origin, then a shift. Millimetres, y down; a positive turn goes from x
 // to y, clockwise as seen.
 type Motion struct {
-	TurnDeg float64 `json:"turn_deg"`
-	XMM     float64 `json:"x_mm"`
-	YMM     float64 `json:"y_mm"`
+	TurnDeg float64
+	XMM     float64
+	YMM     float64
 }
 
 func (m Motion) of(p part.Point) part.Point {

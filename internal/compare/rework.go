@@ -41,44 +41,21 @@ func DefaultReworkParams() ReworkParams { return ReworkParams{0.3, 1, 30, 0.3, 0
 
 // Change is what became of one finding.
 type Change struct {
-	Fate   Fate          `json:"fate"`
-	Before *part.Finding `json:"before,omitempty"` // nil: was not there
-	After  *part.Finding `json:"after,omitempty"`  // nil: is not there
+	Fate   Fate
+	Before *part.Finding // nil: was not there
+	After  *part.Finding // nil: is not there
 }
 
-// StepChange is the step at one station, before and after.
-type StepChange struct {
-	AngleDeg float64    `json:"angle_deg"`
-	Side     part.Side  `json:"side"`
-	Step     Difference `json:"step_um"` // after less before
-}
-
-// Rework is one unit before and after.
-type Rework struct {
-	Verdicts [2]part.Verdict `json:"verdicts"`
-	Motion   *Motion         `json:"motion,omitempty"` // of the faceplate between the pictures; nil: not known, taken to lie as before
-	FitMM    *float64        `json:"fit_mm,omitempty"` // how well the outlines lie on each other
-	Changes  []Change        `json:"changes"`          // in the order of fates
-	Steps    []StepChange    `json:"steps"`            // by angle and limb
-	Counts   map[Fate]int    `json:"counts"`
-	Lines    []Line          `json:"lines"`
-}
-
-// AllGone says whether every finding before is gone and none is new.
-func (r Rework) AllGone() bool { return len(r.Changes) == r.Counts[Gone] }
-
-// ReworkOf matches what was found on a unit before with what is found now. The
+// ReworkOf matches what was found on a unit before with what is found now, and tells what
+// became of each finding, in the order of fates. The
 // unit may lie a little shifted and turned: the faceplate's outlines are laid on
 // each other first. Findings are pairs where their places are near, whatever
 // their kinds, at most one to one, as many as there can be and of these the
 // nearest.
-func ReworkOf(before, after *part.Result, prm ReworkParams) Rework {
-	r := Rework{Verdicts: [2]part.Verdict{before.Verdict, after.Verdict}, Counts: map[Fate]int{}}
+func ReworkOf(before, after *part.Result, prm ReworkParams) []Change {
+	var changes []Change
 	m := newMatcher(before, after, prm)
 	pairs := m.best()
-	if m.known {
-		r.Motion, r.FitMM = &m.fit.Motion, part.Num(m.fit.rms)
-	}
 	taken := make([]bool, len(after.Findings))
 	for i := range before.Findings {
 		f := &before.Findings[i]
@@ -87,11 +64,11 @@ func ReworkOf(before, after *part.Result, prm ReworkParams) Rework {
 		case j >= 0:
 			taken[j] = true
 			g := &after.Findings[j]
-			r.Changes = append(r.Changes, Change{m.sizeFate(f, g), f, g})
+			changes = append(changes, Change{m.sizeFate(f, g), f, g})
 		case seen(before, f, after):
-			r.Changes = append(r.Changes, Change{Gone, f, nil})
+			changes = append(changes, Change{Gone, f, nil})
 		default:
-			r.Changes = append(r.Changes, Change{Unmeasured, f, nil})
+			changes = append(changes, Change{Unmeasured, f, nil})
 		}
 	}
 	for j := range after.Findings {
@@ -100,18 +77,13 @@ func ReworkOf(before, after *part.Result, prm ReworkParams) Rework {
 			if !seen(after, g, before) {
 				fate = Unmeasured
 			}
-			r.Changes = append(r.Changes, Change{fate, nil, g})
+			changes = append(changes, Change{fate, nil, g})
 		}
 	}
-	slices.SortStableFunc(r.Changes, func(a, b Change) int {
+	slices.SortStableFunc(changes, func(a, b Change) int {
 		return cmp.Compare(slices.Index(Fates, a.Fate), slices.Index(Fates, b.Fate))
 	})
-	for _, c := range r.Changes {
-		r.Counts[c.Fate]++
-	}
-	r.Steps = stepChanges(before, after)
-	r.Lines = r.say()
-	return r
+	return changes
 }
 
 // matcher pairs the findings of two inspections of one unit.
@@ -309,7 +281,7 @@ func (m *matcher) sizes(f, g *part.Finding) (a, b *float64, least float64) {
 		a, b, ua, ub, least = f.LengthMM, g.LengthMM, f.ULengthMM, g.ULengthMM, m.prm.SizeShare**f.LengthMM
 	}
 	if ua != nil && ub != nil {
-		least = part.CoverageK * hypot(*ua, *ub)
+		least = part.CoverageK * math.Hypot(*ua, *ub)
 	}
 	return a, b, least
 }
@@ -369,57 +341,4 @@ func seen(from *part.Result, f *part.Finding, other *part.Result) bool {
 		}
 	}
 	return false
-}
-
-// stepChanges sets the stations of both inspections beside each other, also
-// those that only one has.
-func stepChanges(before, after *part.Result) []StepChange {
-	type key struct {
-		angle float64
-		side  part.Side
-	}
-	at := map[key][2]*part.StepStation{}
-	for i, r := range []*part.Result{before, after} {
-		for k := range r.Seam.Stations {
-			s := &r.Seam.Stations[k]
-			both := at[key{s.AngleDeg, s.Side}]
-			both[i] = s
-			at[key{s.AngleDeg, s.Side}] = both
-		}
-	}
-	var out []StepChange
-	for k, both := range at {
-		var v, u [2]*float64
-		for i, s := range both {
-			if s != nil && s.State == part.Measured {
-				v[i], u[i] = s.StepUM, s.UUM
-			}
-		}
-		out = append(out, StepChange{k.angle, k.side, newDifference(v[0], u[0], v[1], u[1], 0)})
-	}
-	slices.SortFunc(out, func(a, b StepChange) int {
-		return cmp.Or(cmp.Compare(a.AngleDeg, b.AngleDeg), cmp.Compare(a.Side, b.Side))
-	})
-	return out
-}
-
-// say puts the comparison into lines: how many findings had each fate, then what
-// the reader must know of how they were matched.
-func (r Rework) say() []Line {
-	var lines []Line
-	if r.AllGone() {
-		lines = append(lines, Line{"rework.all_gone", map[string]any{"n": r.Counts[Gone]}})
-	} else {
-		for _, f := range Fates {
-			if n := r.Counts[f]; n > 0 {
-				lines = append(lines, Line{"rework." + string(f), map[string]any{"n": n}})
-			}
-		}
-	}
-	if r.Motion == nil {
-		lines = append(lines, Line{Key: "rework.as_it_lay"})
-	} else if math.Abs(r.Motion.TurnDeg) > 90 {
-		lines = append(lines, Line{"rework.turned", map[string]any{"deg": r.Motion.TurnDeg}})
-	}
-	return lines
 }

@@ -25,29 +25,29 @@ type ShiftOptions struct {
 // Shift is what came over the bench. A first look is a unit's first inspection
 // at a stage.
 type Shift struct {
-	Inspections int                  `json:"inspections"` // that hold
-	Void        int                  `json:"void"`        // withdrawn or corrected; in no other number
-	Units       int                  `json:"units"`       // different serials and sides
-	Calls       map[part.Verdict]int `json:"calls"`       // of the inspections that hold, the last word
-	Standing    map[part.Verdict]int `json:"standing"`    // of units at a stage, the latest call
-	First       FirstPass            `json:"first_pass"`
-	FirstTool   FirstPass            `json:"first_pass_tool"` // by the tool's call alone
-	Findings    int                  `json:"findings"`        // at first looks
-	Kinds       []KindShare          `json:"kinds"`           // of these, most frequent first
-	Steps       StepTrend            `json:"steps"`
-	Hours       []Hour               `json:"hours"` // from the first to the last, also those without a unit
-	ActiveHours float64              `json:"active_hours"`
-	PerHour     *float64             `json:"per_hour,omitempty"` // inspections in an active hour
-	Overrules   []Overruling         `json:"overrules"`          // most frequent first
+	Inspections int                  // that hold
+	Void        int                  // withdrawn or corrected; in no other number
+	Units       int                  // different serials and sides
+	Calls       map[part.Verdict]int // of the inspections that hold, the last word
+	Standing    map[part.Verdict]int // of units at a stage, the latest call
+	First       FirstPass
+	FirstTool   FirstPass   // by the tool's call alone
+	Findings    int         // at first looks
+	Kinds       []KindShare // of these, most frequent first
+	Steps       StepTrend
+	Hours       []Hour // from the first to the last, also those without a unit
+	ActiveHours float64
+	PerHour     *float64     // inspections in an active hour
+	Overrules   []Overruling // most frequent first
 }
 
 // FirstPass counts first looks. The yield is Passed out of those that were
 // measured; what was not measured is told beside it, and is neither.
 type FirstPass struct {
-	Passed      int      `json:"passed"`
-	Measured    int      `json:"measured"` // pass, rework or reject
-	NotMeasured int      `json:"not_measured"`
-	Yield       *float64 `json:"yield,omitempty"` // 0..1; nil: none was measured
+	Passed      int
+	Measured    int // pass, rework or reject
+	NotMeasured int
+	Yield       *float64 // 0..1; nil: none was measured
 }
 
 func (f *FirstPass) add(v part.Verdict) {
@@ -65,35 +65,35 @@ func (f *FirstPass) add(v part.Verdict) {
 
 // KindShare is one kind's part of the findings.
 type KindShare struct {
-	Kind       part.Kind `json:"kind"`
-	Count      int       `json:"count"`
-	Units      int       `json:"units"`      // first looks with at least one
-	Share      float64   `json:"share"`      // of all findings, 0..1
-	Cumulative float64   `json:"cumulative"` // with all more frequent kinds
+	Kind       part.Kind
+	Count      int
+	Units      int     // first looks with at least one
+	Share      float64 // of all findings, 0..1
+	Cumulative float64 // with all more frequent kinds
 }
 
 // StepTrend is the size of the worst step at each first look, in time order, as a
 // chart of single values.
 type StepTrend struct {
-	Points  []StepPoint    `json:"points"`
-	Limits  *charts.Limits `json:"limits,omitempty"` // nil: too few
-	Missing int            `json:"missing"`          // first looks without a step
+	Points  []StepPoint
+	Limits  *charts.Limits // nil: too few
+	Missing int            // first looks without a step
 }
 
 // StepPoint is one of them.
 type StepPoint struct {
-	At           time.Time  `json:"at"`
-	Serial, Side string     //
-	Stage        part.Stage `json:"stage"`
-	SizeUM       float64    `json:"size_um"`
-	StepUM       float64    `json:"step_um"` // with its sign
-	Signals      []string   `json:"signals,omitempty"`
+	At           time.Time
+	Serial, Side string //
+	Stage        part.Stage
+	SizeUM       float64
+	StepUM       float64 // with its sign
+	Signals      []string
 }
 
 // Hour is one hour of the clock.
 type Hour struct {
-	From        time.Time `json:"from"`
-	Inspections int       `json:"inspections"`
+	From        time.Time
+	Inspections int
 }
 
 // Overruling is how often a call was changed to another for a reason.

@@ -132,20 +132,25 @@ func (s sight) apart(o sight) float64 {
 	around := math.Abs(math.Remainder(s.place.TurnDeg-o.place.TurnDeg, 360)) * math.Pi / 180 * r
 	down := math.Abs(s.place.BelowMM - o.place.BelowMM)
 	near := sameMM + min(s.uMM+o.uMM, 1)
-	if s.piece(o) { // somewhere in the other
+	switch {
+	case s.piece(o): // somewhere in the other
 		return math.Hypot(max(0, around-max(s.aroundMM, o.aroundMM)), max(0, down-max(s.downMM, o.downMM))) / near
-	}
-	if max(s.halfMM, o.halfMM)+sizeMM > sameSize*(min(s.halfMM, o.halfMM)+sizeMM) {
+	case s.muchLarger(o):
 		return math.Inf(1)
 	}
 	return math.Hypot(around, down) / (near + min(s.halfMM, o.halfMM))
+}
+
+// muchLarger says whether one reaches too far for both to be one whole.
+func (s sight) muchLarger(o sight) bool {
+	return max(s.halfMM, o.halfMM)+sizeMM > sameSize*(min(s.halfMM, o.halfMM)+sizeMM)
 }
 
 // piece says whether one may be a piece of the other: a turn shows of a long thing what its light meets, and of what mirrors lamps
 // with its slopes the glint that lies where those slope towards the lamp in that turn.
 func (s sight) piece(o sight) bool {
 	slopes := []part.Kind{part.Run, part.Crater, part.Bubble}
-	return max(s.halfMM, o.halfMM) >= piecesMM &&
+	return s.muchLarger(o) && max(s.halfMM, o.halfMM) >= piecesMM &&
 		(s.found.Kind == o.found.Kind || slices.Contains(slopes, s.found.Kind) && slices.Contains(slopes, o.found.Kind))
 }
 

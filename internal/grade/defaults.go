@@ -33,7 +33,7 @@ func DefaultLimits() Limits {
 		Decision:      Decision{Rule: Simple, K: 2},
 		Cluster: Cluster{Count: 3, WithinMM: 2, Raise: 1, UpTo: part.Major, From: part.Minor,
 			Kinds: kinds(part.Bubble, part.Dust, part.Crater)},
-		Pair: Pair{StepUM: 50, MeanUM: 25, DeltaE: 2, Demerits: 20},
+		Pair: part.PairLimits{StepUM: 50, MeanUM: 25, DeltaE: 2, Demerits: 20},
 		Required: []Required{
 			{Stages: trim, Views: []part.View{part.Edge}},
 			{Stages: lacquer, Views: []part.View{part.Edge, part.Face}},

@@ -9,18 +9,18 @@ import (
 // Limits says which finding weighs how much. The zero value is not valid: start
 // from [DefaultLimits]. The names in the tags are the keys of limits.yaml.
 type Limits struct {
-	Version       int            `mapstructure:"version"`        // 1
-	ScoreLimit    float64        `mapstructure:"score_limit"`    // demerits a unit may have and still pass, 0..10000
-	MinConfidence float64        `mapstructure:"min_confidence"` // 0..1; surface findings below it are listed, but do not weigh
-	Decision      Decision       `mapstructure:"decision"`
-	Cluster       Cluster        `mapstructure:"cluster"`
-	Pair          Pair           `mapstructure:"pair"`
-	Required      []Required     `mapstructure:"required"`
-	LookedAt      []LookedAt     `mapstructure:"looked_at"` // each stage and view at most once
-	Seam          []SeamLimit    `mapstructure:"seam"`      // each stage and measure once
-	Surface       []SurfaceLimit `mapstructure:"surface"`   // each stage, zone and kind once
-	Waviness      []Waviness     `mapstructure:"waviness"`  // each stage at most once
-	Mend          []Mend         `mapstructure:"mend"`      // each stage and kind once
+	Version       int             `mapstructure:"version"`        // 1
+	ScoreLimit    float64         `mapstructure:"score_limit"`    // demerits a unit may have and still pass, 0..10000
+	MinConfidence float64         `mapstructure:"min_confidence"` // 0..1; surface findings below it are listed, but do not weigh
+	Decision      Decision        `mapstructure:"decision"`
+	Cluster       Cluster         `mapstructure:"cluster"`
+	Pair          part.PairLimits `mapstructure:"pair"`
+	Required      []Required      `mapstructure:"required"`
+	LookedAt      []LookedAt      `mapstructure:"looked_at"` // each stage and view at most once
+	Seam          []SeamLimit     `mapstructure:"seam"`      // each stage and measure once
+	Surface       []SurfaceLimit  `mapstructure:"surface"`   // each stage, zone and kind once
+	Waviness      []Waviness      `mapstructure:"waviness"`  // each stage at most once
+	Mend          []Mend          `mapstructure:"mend"`      // each stage and kind once
 }
 
 // Decision is how a step, and the slope of orange peel, is compared with its
@@ -67,15 +67,6 @@ type Cluster struct {
 	UpTo     part.Severity `mapstructure:"up_to"`
 	From     part.Severity `mapstructure:"from"` // the least severity that counts
 	Kinds    []part.Kind   `mapstructure:"kinds"`
-}
-
-// Pair is how far left and right of one serial may differ; 0: no limit. It tells
-// the eye of whoever compares them and changes no unit's verdict.
-type Pair struct {
-	StepUM   float64 `mapstructure:"step_um"`  // worst steps, with their signs, um, 0..10000
-	MeanUM   float64 `mapstructure:"mean_um"`  // mean steps around the seam, um, 0..10000
-	DeltaE   float64 `mapstructure:"delta_e"`  // faceplates' colours, CIEDE2000, 0..100
-	Demerits float64 `mapstructure:"demerits"` // 0..10000
 }
 
 // Required names the views without which a unit cannot pass at these stages.

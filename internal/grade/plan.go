@@ -89,7 +89,11 @@ func GaugePlan(p *part.Plan, why part.Phrase) *part.Plan {
 	if p != nil {
 		out = *p
 	}
-	out.Steps = []part.PlanStep{planStep(part.PlanGauge, part.Say("why.barred").With("why", why), part.Say("remedy.barred"))}
+	remedy := "remedy.barred"
+	if why.Key == "scale.poor" {
+		remedy = "remedy.scale"
+	}
+	out.Steps = []part.PlanStep{planStep(part.PlanGauge, part.Say("why.barred").With("why", why), part.Say(remedy))}
 	return &out
 }
 

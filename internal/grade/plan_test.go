@@ -381,4 +381,8 @@ func TestGaugePlan(t *testing.T) {
 		len(r.Plan.Steps) != 0 {
 		t.Errorf("%+v", p)
 	}
+	if s := GaugePlan(r.Plan, part.Say("scale.poor", "file", "a.json")).First(); !strings.Contains(s.Do, "scale") ||
+		strings.Contains(s.Do, "check piece") {
+		t.Errorf("a scale rated poor: %q", s.Do)
+	}
 }

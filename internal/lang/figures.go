@@ -59,8 +59,8 @@ func (x *Lang) ShownP(p float64) string {
 	return fmt.Sprintf("%.4f", p)
 }
 
-// Few joins names, the first ones only where there are many.
-func (x *Lang) Few(names []string) string {
+// Listed joins names, the first ones only where there are many.
+func (x *Lang) Listed(names []string) string {
 	const most = 6
 	if len(names) > most+1 {
 		return x.T("few", "names", strings.Join(names[:most], x.T("looked.comma")), "more", strconv.Itoa(len(names)-most))

@@ -115,10 +115,23 @@ func smallestN(law Law, lotSize, ac int, p, beta float64, from int) (int, error)
 	return high, nil
 }
 
+// Risks are how often the plan errs at the two points: of lots as good as P1 the share that is refused, of
+// lots as bad as P2 the share that is accepted. A single lot (hypergeometric) is taken as [Points.Units] say.
+func (o OC) Risks(pt Points) (refused, accepted float64) {
+	return 1 - goodAccept(o.Law, o.LotSize, o.N, o.Ac, pt.P1), badAccept(o.Law, o.LotSize, o.N, o.Ac, pt.P2)
+}
+
+// Units are the nonconforming units of a lot that is just as good as P1, which has at most so many, and of
+// one that is just as bad as P2, which has at least so many.
+func (pt Points) Units(lotSize int) (good, bad int) {
+	return int(math.Floor(pt.P1*float64(lotSize) + wholeUnits)), int(math.Ceil(pt.P2*float64(lotSize) - wholeUnits))
+}
+
 // goodAccept is the least probability of acceptance of lots as good as p.
 func goodAccept(law Law, lotSize, n, ac int, p float64) float64 {
 	if law == Hypergeometric {
-		return hyperAtMost(lotSize, int(math.Floor(p*float64(lotSize)+wholeUnits)), n, ac)
+		good, _ := Points{P1: p}.Units(lotSize)
+		return hyperAtMost(lotSize, good, n, ac)
 	}
 	return AcceptP(law, lotSize, n, ac, p)
 }
@@ -126,7 +139,8 @@ func goodAccept(law Law, lotSize, n, ac int, p float64) float64 {
 // badAccept is the greatest probability of acceptance of lots as bad as p.
 func badAccept(law Law, lotSize, n, ac int, p float64) float64 {
 	if law == Hypergeometric {
-		return hyperAtMost(lotSize, int(math.Ceil(p*float64(lotSize)-wholeUnits)), n, ac)
+		_, bad := Points{P2: p}.Units(lotSize)
+		return hyperAtMost(lotSize, bad, n, ac)
 	}
 	return AcceptP(law, lotSize, n, ac, p)
 }

@@ -51,6 +51,65 @@ func TestDesignIsSmallest(t *testing.T) {
 	}
 }
 
+// TestDesignKeepsItsRisks: over 2,000 requests for single lots, with and without an acceptance number, no lot as good as asked is refused
+// more often, and none as bad accepted more often, than was allowed, by whole-number arithmetic (math/big) over every number of
+// nonconforming units up to and from there; a unit less, with this acceptance number or the next lower one, would not do.
+func TestDesignKeepsItsRisks(t *testing.T) {
+	requests := 0
+	keep := func(o OC, pt Points) bool {
+		for bad := range o.LotSize + 1 {
+			accepts := exactHyper(int64(o.LotSize), int64(bad), int64(o.N), int64(o.Ac))
+			share := float64(bad) / float64(o.LotSize)
+			if share <= pt.P1+1e-12 && 1-accepts > pt.Alpha+1e-9 {
+				return false
+			}
+			if share >= pt.P2-1e-12 && accepts > pt.Beta+1e-9 {
+				return false
+			}
+			if share >= pt.P2-1e-12 { // more of them are accepted less often
+				break
+			}
+		}
+		return true
+	}
+	try := func(lot int, pt Points) {
+		requests++
+		o := OC{Law: Hypergeometric, LotSize: lot}
+		var err error
+		if pt.P1 == 0 {
+			pt.Alpha = 1
+			o.N, err = ZeroAcceptance(lot, pt.P2, pt.Beta)
+		} else {
+			o.N, o.Ac, err = Design(pt, Hypergeometric, lot)
+		}
+		if err != nil {
+			return
+		}
+		refused, accepted := o.Risks(pt)
+		if !keep(o, pt) || refused > pt.Alpha+1e-9 || accepted > pt.Beta+1e-9 {
+			t.Errorf("%d units, %+v: %d, %d refuses %.4f and accepts %.4f", lot, pt, o.N, o.Ac, refused, accepted)
+		}
+		for less := range min(2, o.Ac+1) {
+			if smaller := (OC{Law: Hypergeometric, LotSize: lot, N: o.N - 1, Ac: o.Ac - less}); o.N > 1 && keep(smaller, pt) {
+				t.Errorf("%d units, %+v: %d, %d; %d, %d would do", lot, pt, o.N, o.Ac, smaller.N, smaller.Ac)
+			}
+		}
+	}
+	for _, lot := range []int{2, 5, 13, 30, 50, 90, 150, 200, 280, 500} {
+		for _, bad := range []float64{.001, .0025, .0065, .01, .025, .04, .065, .10, .15, .25} {
+			for _, beta := range []float64{.01, .05, .1, .2} {
+				try(lot, Points{P2: bad, Beta: beta})
+				for _, good := range []float64{.1, .2, .3, .4} {
+					try(lot, Points{P1: good * bad, Alpha: .05, P2: bad, Beta: beta})
+				}
+			}
+		}
+	}
+	if requests != 2000 {
+		t.Errorf("%d requests", requests)
+	}
+}
+
 // TestSmallestN: tries that demonstrate 90 % at 95 % confidence with so many
 // misses (reference, sections 2 and 8).
 func TestSmallestN(t *testing.T) {

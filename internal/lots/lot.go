@@ -125,6 +125,30 @@ type Standing struct {
 	InGap      bool // between Ac and Re: accepted, and normal inspection comes back
 }
 
+// Stand is how a count stands against its plan.
+type Stand string
+
+// The stands of a plan.
+const (
+	StandOpen    Stand = "open"    // the sample is not finished, Re not reached
+	StandReached Stand = "reached" // the count is Re or more: no unit to come can mend it
+	StandMet     Stand = "met"     // the sample is finished, the count is Ac or less
+	StandGap     Stand = "gap"     // between Ac and Re: accepted, back to normal inspection
+)
+
+// Stand says how the class' count stands against its plan.
+func (s Standing) Stand() Stand {
+	switch {
+	case s.Call == Refuses:
+		return StandReached
+	case s.Call == Waits:
+		return StandOpen
+	case s.InGap:
+		return StandGap
+	}
+	return StandMet
+}
+
 // Call is what the counts of all classes say together. One class that refuses is
 // enough. The standards' plans are of the whole sample; but a count never goes
 // down, so that a lot whose count has reached Re would be refused by the whole

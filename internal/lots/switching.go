@@ -239,7 +239,8 @@ func (s Switching) afterReduced(o Outcome) (Switching, []part.Phrase) {
 	case !o.Accepted():
 		said = s.tell("reduced_refused", "unreduce")
 	case o.InGap():
-		said = s.tell("reduced_gap", "unreduce", "counted", strconv.Itoa(o.Count), "ac", strconv.Itoa(o.Plan.Ac), "re", strconv.Itoa(o.Plan.Re))
+		said = s.tell("reduced_gap", "unreduce", "counted", strconv.Itoa(o.Count), "ac", strconv.Itoa(o.Plan.Ac), "re",
+			strconv.Itoa(o.Plan.Re))
 	case o.Irregular:
 		said = s.tell("reduced_irregular", "unreduce")
 	default:

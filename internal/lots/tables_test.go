@@ -9,9 +9,8 @@ import (
 	"testing"
 )
 
-// The tables are held against two things that they are not made from: the
-// structure rule, by which an acceptance number depends on the diagonal only,
-// and, where it is present, the reference files beside the project.
+// The tables are held against what they are not made from: the structure rule, by which an
+// acceptance number depends on the diagonal only, here and in rules_test.go.
 
 // diagonals is the structure rule of MIL-STD-105E, Tables II: with the letter's
 // index i (A = 0) and the AQL's j (0.010 = 0), what stands at i+j. "d" and "u"
@@ -25,7 +24,6 @@ var diagonals = map[Mode]map[int]string{
 var sampleSizes = map[Mode][]int{ // ibid.
 	Normal:    {2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000},
 	Tightened: {2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000},
-	Reduced:   {2, 2, 2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800},
 }
 
 var preferredAQLs = []float64{0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10, 15, 25, 40, 65,
@@ -82,39 +80,6 @@ func TestStructure(t *testing.T) {
 		}
 		if cells != 416 {
 			t.Errorf("%s: %d cells", mode, cells)
-		}
-	}
-}
-
-// TestReducedStructure: Table II-C has no rule for every corner; but where it
-// has a number, the sample is the letter's, Ac depends on the diagonal or is
-// the corner's, and Re - Ac grows as the reference lists it.
-func TestReducedStructure(t *testing.T) {
-	gaps := map[string]bool{"0/1": true, "0/2": true, "1/3": true, "1/4": true, "2/5": true, "3/6": true, "5/8": true, "7/10": true,
-		"10/13": true,
-		"14/17": true, "21/24": true, // ibid.; the last two are the same series carried on
-		"1/2": true, "2/3": true, "3/4": true, "5/6": true, "7/8": true, "10/11": true, "14/15": true, "21/22": true, "30/31": true,
-		"2/4": true, "3/5": true}
-	for i := range len(Letters) {
-		for j := range preferredAQLs {
-			c := tables().cells[Reduced][cellKey{Letters[i : i+1], preferredAQLs[j]}]
-			k := strings.Index(Letters, c.letter)
-			if k < 0 || c.n != sampleSizes[Reduced][k] {
-				t.Errorf("reduced %c AQL %v: letter %s n %d", Letters[i], preferredAQLs[j], c.letter, c.n)
-			}
-			if c.arrow == "" && k != i || c.arrow == "up" && k >= i || c.arrow == "down" && k <= i {
-				t.Errorf("reduced %c AQL %v: arrow %q to %s", Letters[i], preferredAQLs[j], c.arrow, c.letter)
-			}
-			if !gaps[fmt.Sprintf("%d/%d", c.ac, c.re)] {
-				t.Errorf("reduced %c AQL %v: %d/%d is not one of the pairs", Letters[i], preferredAQLs[j], c.ac, c.re)
-			}
-			if i >= 4 && c.arrow == "" {
-				want := map[int]string{14: "0/1", 17: "0/2", 18: "1/3", 19: "1/4", 20: "2/5", 21: "3/6", 22: "5/8", 23: "7/10", 24: "10/13",
-					25: "14/17", 26: "21/24"}[i+j]
-				if got := fmt.Sprintf("%d/%d", c.ac, c.re); got != want {
-					t.Errorf("reduced %c AQL %v: %s, by the diagonal %s", Letters[i], preferredAQLs[j], got, want)
-				}
-			}
 		}
 	}
 }

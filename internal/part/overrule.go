@@ -8,8 +8,11 @@ type Overrule struct {
 	By      string
 	Verdict Verdict
 	Reason  string // one of [OverruleReasons]
-	Note    string // in the person's words; must be there where the reason is "other"
+	Note    string // in the person's words; must be there where the reason is [OverruleOther]
 }
+
+// OverruleOther is the reason that asks for a note.
+const OverruleOther = "other"
 
 // OverruleReasons are the keys of the reasons for overruling, in the order of a list to choose from.
 func OverruleReasons() []string {
@@ -21,6 +24,6 @@ func OverruleReasons() []string {
 		"overlooked",     // the tool did not find something
 		"wrong_size",     // found, but smaller or larger than told
 		"wrong_unit",     // bad pictures or wrong handling
-		"other",
+		OverruleOther,
 	}
 }

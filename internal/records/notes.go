@@ -61,7 +61,7 @@ func (s *Store) Overrule(ctx context.Context, id int64, o part.Overrule) error {
 		why = fmt.Sprintf("%q is no verdict", o.Verdict)
 	case !slices.Contains(part.OverruleReasons(), o.Reason):
 		why = fmt.Sprintf("%q is none of the reasons: %s", o.Reason, strings.Join(part.OverruleReasons(), ", "))
-	case o.Reason == "other" && strings.TrimSpace(o.Note) == "":
+	case o.Reason == part.OverruleOther && strings.TrimSpace(o.Note) == "":
 		why = "say in a note what the other reason is"
 	}
 	if why != "" {

@@ -136,10 +136,10 @@ func refract(d, n vec, ratio float64) (vec, bool) {
 
 const resinIndex = 1.5 // of an acrylate, about; from memory
 
-// through is what is seen through a see-through wall at a place of the surface with normal n: the
+// lightThrough is what is seen through a see-through wall at a place of the surface with normal n: the
 // light of both lights, by channel, and the part that is hit. The wall counts as bent like a
 // ball of the shell's size there: near the limb all light stays in it.
-func (s *shellScene) through(pos, n vec, x, y float64) (light [2][3]float64, part int) {
+func (s *shellScene) lightThrough(pos, n vec, x, y float64) (light [2][3]float64, part int) {
 	p := s.p
 	part = -1
 	along, _ := refract(vec{0, -1, 0}, n, 1/resinIndex)

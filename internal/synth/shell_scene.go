@@ -227,7 +227,7 @@ func (s *shellScene) shade(at spot, v, x, y float64, o *skin) (out [2][3]float64
 		}
 		if s.inside != nil || p.Resin == "clear" || p.Resin == "tinted" {
 			clear = 1 - glue
-			through, part = s.through(at.pos, n, x, y)
+			through, part = s.lightThrough(at.pos, n, x, y)
 			if o.cover > 0.5 {
 				part = -1
 			}

@@ -72,7 +72,7 @@ const mostLots = 100
 
 func lotLineOf(l *lots.Lot) bench.LotLine {
 	r := l.Current()
-	line := bench.LotLine{Name: l.Name, Product: r.Opening.Product, Size: r.Opening.Size, State: string(l.State()), Opened: r.Opened.At,
+	line := bench.LotLine{Name: l.Name, Product: r.Opening.Product, Size: r.Opening.Size, State: l.State(), Opened: r.Opened.At,
 		N: r.Opening.DrawSize()}
 	for _, p := range r.Sample {
 		if p.Unit != nil {
@@ -101,26 +101,19 @@ func (b *Lots) Lot(ctx context.Context, name string) (bench.LotState, error) {
 		return bench.LotState{}, err
 	}
 	r := l.Current()
-	s := bench.LotState{LotLine: lotLineOf(&l), Seq: l.Seq, OpenedBy: r.Opened.By, Stage: r.Opening.Stage}
-	for _, x := range r.Standings() {
-		p := bench.LotPlan{Severity: x.Severity, N: x.Plan.N, Ac: x.Plan.Ac, Re: x.Plan.Re, Looked: x.Looked, Count: x.Count,
-			PerHundred: x.Plan.PerHundred, AQL: x.Plan.AQL, Mode: string(x.Plan.Mode), Stand: string(lotreport.StandOf(x))}
-		s.Plans = append(s.Plans, p)
+	s := bench.LotState{LotLine: lotLineOf(&l), Seq: l.Seq, OpenedBy: r.Opened.By, Stage: r.Opening.Stage, Plans: r.Standings(),
+		Counting: countingUnits(r), Failing: r.Failing(), Settled: map[string]lots.Settled{}}
+	for _, u := range s.Failing {
+		s.Disposes = l.MayDispose(u.Name) == nil
+		if d := r.Disposition(u.Name); d != nil {
+			s.Settled[u.Name] = *d
+		}
 	}
 	if r.Decision == nil {
 		pending := r.Pending()
 		s.Left, s.Next = len(pending), pending[:min(nextUnits, len(pending))]
-	}
-	s.Counting = countingUnits(r)
-	for _, u := range r.Failing() {
-		f := bench.LotFailing{Name: u.Name, Verdict: u.Verdict}
-		if d := r.Disposition(u.Name); d != nil {
-			f.Route, f.By = string(d.Route), d.By
-		}
-		s.Failing, s.Disposes = append(s.Failing, f), l.MayDispose(u.Name) == nil
-	}
-	if r.Decision != nil {
-		s.Decided = &bench.LotDecided{By: r.Decided.By, At: r.Decided.At, Note: r.Decision.Why}
+	} else {
+		s.Decided, s.Note = &r.Decided, r.Decision.Why
 	}
 	s.Steps = stepsOf(&l)
 	return s, nil
@@ -183,7 +176,7 @@ func (b *Lots) Decide(ctx context.Context, name string, d bench.LotStep) error {
 	case "return":
 		e, err = l.Dispose(lots.Disposal{How: lots.Return, Why: d.Note}, b.now(), d.By)
 	case "dispose":
-		unit := lots.Disposition{Unit: d.Unit, Route: lots.Route(d.Route), Why: d.Note, Reference: d.Reference}
+		unit := lots.Disposition{Unit: d.Unit, Route: d.Route, Why: d.Note, Reference: d.Reference}
 		if err = book.WithProof(ctx, b.store, &l, &unit); err == nil {
 			e, err = l.DisposeUnit(unit, b.now(), d.By)
 		}

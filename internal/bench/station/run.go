@@ -1,9 +1,12 @@
 package station
 
 import (
+	"cmp"
 	"context"
 	"io"
 	"log/slog"
+	"net/url"
+	"strings"
 	"time"
 
 	"finishbench/internal/bench"
@@ -63,7 +66,7 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 	inspection.TuneMemory()
 	inspector := &Inspector{Settings: set, Slots: inspection.NewSlots(set.Jobs), checkLog: st.CheckLog, Now: time.Now}
 	parts := bench.Parts{
-		Shooter: shooter, Screens: screens, Now: time.Now, Comparer: NewComparer(set.Limits.Pair), Inspector: inspector,
+		Shooter: shooter, Screens: screens, Now: time.Now, PairLimits: set.Limits.Pair, Inspector: inspector,
 		Log: slog.NewLogLogger(slog.NewTextHandler(stderr, nil), slog.LevelError).Printf,
 	}
 	notices := &Notices{Settings: set, checkLog: st.CheckLog}
@@ -84,6 +87,12 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 		return err
 	}
 	defer done()
+	if s, ok := shooter.(*planShooter); ok && o.Take.What == "" {
+		if dir := o.underwayDir(parts); dir != "" {
+			s.keep, s.log = &underway{dir: dir}, parts.Log
+			parts.Keeper = s.keep
+		}
+	}
 	if inspector.model, err = NewModel(ctx, o.KindModel, parts.Recorder); err != nil {
 		return err
 	}
@@ -93,6 +102,22 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 		})
 	}
 	return o.Serve(ctx, parts, set, access, where, stdout, ready)
+}
+
+// underwayDir is where the unit under way is kept: beside the database's file or the station file, one for each bench; "": nowhere.
+func (o Options) underwayDir(parts bench.Parts) string {
+	r, ok := parts.Recorder.(*Records)
+	if !ok {
+		return ""
+	}
+	beside := r.of.URL
+	if strings.Contains(beside, "://") {
+		beside = o.Station
+	}
+	if beside == "" {
+		return ""
+	}
+	return beside + "-underway-" + url.PathEscape(cmp.Or(r.of.Bench, "bench"))
 }
 
 // serveWhile shows the page as long as something is done that wants it.

@@ -25,6 +25,8 @@ type planShooter struct {
 	wet   *shoot.Plan // for units at stage wet: the same devices, and mostly the same plan
 	fit   part.FitLimits
 	pedal chan struct{}
+	keep  *underway // nil: pictures are kept in memory alone
+	log   func(format string, a ...any)
 
 	mu    sync.Mutex
 	last  map[string]livePicture       // of cameras that cannot be looked through between shots
@@ -89,7 +91,15 @@ func (s *planShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []part.Ph
 	if u.Stage == part.Wet {
 		plan = s.wet
 	}
-	shots, err := plan.Run(ctx, kept, check, func(p shoot.Progress) { say(progressOf(p)) }, s.pedal)
+	var keeping sync.WaitGroup
+	shots, err := plan.Run(ctx, kept, check, func(p shoot.Progress) {
+		if p.Taken != nil && s.keep != nil {
+			taken, file := *p.Taken, s.begunFile(p.Taken.Image)
+			keeping.Go(func() { s.keepTaken(taken, file) })
+		}
+		say(progressOf(p))
+	}, s.pedal)
+	keeping.Wait() // none is kept for the next unit
 	for _, x := range shots {
 		s.keepLast(x)
 	}
@@ -121,6 +131,28 @@ func (s *planShooter) beginFile(im *part.Image) {
 		defer close(f.done)
 		f.err = inspection.Guard(func() (err error) { f.data, err = codec.EncodePNG(im); return err })
 	}()
+}
+
+// begunFile is a picture's file in the making; nil where there is none.
+func (s *planShooter) begunFile(im *part.Image) *pictureFile {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.files[im]
+}
+
+// keepTaken keeps a picture for the case that the program ends before the unit does.
+func (s *planShooter) keepTaken(x part.Photo, file *pictureFile) {
+	raw := x.Raw
+	if raw == nil && file != nil {
+		<-file.done
+		raw = file.data
+	}
+	if raw == nil { // it could not be read, and is taken again then
+		return
+	}
+	if err := s.keep.add(x, raw); err != nil {
+		s.log("bench: %s would not survive the program's end: %v", x.File, err)
+	}
 }
 
 // fileOf waits for a picture's file; nil where none was begun.

@@ -81,6 +81,7 @@ type Progress struct {
 	Camera      string        // of a ProblemCamera
 	Why         *part.Trouble // the problem in words; nil with ProblemUnfit
 	NextTry     time.Time     // when what is lost is tried again; zero: now, or not known
+	Taken       *part.Photo   // the step's picture, once it is there
 }
 
 // What the operator is asked to do, then presses the pedal. The step says which

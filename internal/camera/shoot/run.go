@@ -71,7 +71,7 @@ func (p *Plan) Run(ctx context.Context, kept []part.Photo, check Check, say func
 			return r.shots, err
 		}
 		r.shots = append(r.shots, shot)
-		r.tell(Progress{Step: s})
+		r.tell(Progress{Step: s, Taken: &shot})
 	}
 	return r.shots, nil
 }

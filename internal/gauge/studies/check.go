@@ -160,7 +160,7 @@ func (o CheckOptions) fromResult() (v float64, note string, err error) {
 		names = append(names, name)
 	}
 	return 0, "", cli.Usagef("--station %q is not in %s: it has %s", o.Station, filepath.Join(o.Unit, cli.ResultFile),
-		lang.English().Few(names))
+		lang.English().Listed(names))
 }
 
 // stationName is how a station is called in studies: "030 left".

@@ -50,7 +50,7 @@ func (o GaugeOptions) fromFolders(ctx context.Context, stderr io.Writer) (readin
 		}
 	}
 	if len(unmeasured) > 0 {
-		in.notes = append(in.notes, part.Say("study.note.unmeasured").With("names", fewOf(unmeasured)...))
+		in.notes = append(in.notes, part.Say("study.note.unmeasured").With("names", firstPhrases(unmeasured)...))
 	}
 	if len(scales) > 1 {
 		in.notes = append(in.notes, part.Say("study.note.scales", "scales", strconv.Itoa(len(scales))))
@@ -160,16 +160,16 @@ func (o GaugeOptions) values(r studyRun, result *part.Result) []studyValue {
 	return all
 }
 
-// few are names as phrases, the first ones only where there are many.
-func few(names []string) []part.Phrase {
+// firstNames are names as phrases, the first ones only where there are many.
+func firstNames(names []string) []part.Phrase {
 	all := make([]part.Phrase, len(names))
 	for i, n := range names {
 		all[i] = part.Text(n)
 	}
-	return fewOf(all)
+	return firstPhrases(all)
 }
 
-func fewOf(all []part.Phrase) []part.Phrase {
+func firstPhrases(all []part.Phrase) []part.Phrase {
 	const most = 6
 	if len(all) > most+1 {
 		return append(all[:most:most], part.Say("and_more", "n", strconv.Itoa(len(all)-most)))

@@ -120,7 +120,7 @@ func (in *readingsIn) leaveOutIncomplete() {
 		return
 	}
 	in.readings = left
-	in.notes = append(in.notes, part.Say("study.note.left_out").With("names", few(out)...))
+	in.notes = append(in.notes, part.Say("study.note.left_out").With("names", firstNames(out)...))
 }
 
 func (in readingsIn) notesAsErrors() []error {

@@ -204,7 +204,7 @@ func (s gaugeSheet) byRanges() report.SheetSection {
 
 // byAppraiser tells how the points of the charts stand.
 func (s gaugeSheet) byAppraiser() string {
-	return s.x.T("study.ranges.order", "names", s.x.Few(s.c.Appraisers))
+	return s.x.T("study.ranges.order", "names", s.x.Listed(s.c.Appraisers))
 }
 
 // cells lays values by part and appraiser out, appraiser by appraiser.

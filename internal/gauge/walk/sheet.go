@@ -249,10 +249,10 @@ func (s setupResult) json() setupJSON {
 }
 
 func stepJSON(st setup.Step) setupStepJSON {
-	j := setupStepJSON{Step: string(st.Name), State: string(st.State()), Do: inEnglish(st.Do()), DoPhrase: told(st.Do())}
+	j := setupStepJSON{Step: string(st.Name), State: string(st.State()), Do: inEnglish(st.Do()), DoPhrase: orNil(st.Do())}
 	for _, m := range st.Measures {
 		j.Measures = append(j.Measures, setupMeasureJSON{m.Key, inEnglish(m.Name), m.File, part.Num(m.V), part.Num(m.U), part.Num(m.Lo),
-			part.Num(m.Hi), m.Unit, string(m.State()), inEnglish(m.Do()), m.Name, told(m.Do())})
+			part.Num(m.Hi), m.Unit, string(m.State()), inEnglish(m.Do()), m.Name, orNil(m.Do())})
 	}
 	return j
 }
@@ -265,8 +265,8 @@ func inEnglish(p part.Phrase) string {
 	return lang.English().Say(&p)
 }
 
-// told is nil where a phrase has no key.
-func told(p part.Phrase) *part.Phrase {
+// orNil is nil where a phrase has no key.
+func orNil(p part.Phrase) *part.Phrase {
 	if p.Key == "" {
 		return nil
 	}

@@ -110,7 +110,7 @@ type jsonScreen struct {
 func (s jsonScreen) begin(string) {}
 
 func (s jsonScreen) view(v setup.View) {
-	line := setupLineJSON{Picture: v.File, Step: stepJSON(v.Step), Trend: inEnglish(v.Trend), TrendPhrase: told(v.Trend),
+	line := setupLineJSON{Picture: v.File, Step: stepJSON(v.Step), Trend: inEnglish(v.Trend), TrendPhrase: orNil(v.Trend),
 		Notice: lang.English().SayAll(v.Notice), Done: []string{}, Finished: v.Finished}
 	for _, n := range s.names {
 		if s.walk.Done(n) {

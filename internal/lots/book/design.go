@@ -23,7 +23,9 @@ type DesignOptions struct {
 // Design is a plan and what it does.
 type Design struct {
 	Plan       lots.OC           `json:"plan"`
-	Points     lots.Points       `json:"points"` // shares
+	Points     lots.Points       `json:"points"`   // shares
+	Refused    float64           `json:"refused"`  // share of lots at P1 that is refused,
+	Accepted   float64           `json:"accepted"` // and at P2 that is accepted
 	Protection lots.Protection   `json:"through"`
 	Curve      []lots.CurvePoint `json:"curve"`
 }
@@ -58,6 +60,7 @@ func RunDesign(o DesignOptions, stdout io.Writer) error {
 	if err != nil {
 		return cli.UsageError{Err: err}
 	}
+	d.Refused, d.Accepted = d.Plan.Risks(d.Points)
 	d.Protection, d.Curve = d.Plan.Protection(), d.Plan.Curve(ocRows)
 	return o.SheetOptions.Write("lot-design", d.sheet(sheetWords{l}), d, stdout)
 }
@@ -81,12 +84,13 @@ func (d Design) sheet(x sheetWords) report.Sheet {
 	n := strconv.Itoa(p.N)
 	s := report.Sheet{Title: x.t("design.title"), Rating: report.Plain, Word: x.units(p.N), Lang: x.Lang,
 		Line: x.t("design.line", "n", n, "ac", strconv.Itoa(p.Ac))}
+	good, bad := d.Points.Units(p.LotSize)
 	if d.Points.P1 > 0 {
 		s.Facts = append(s.Facts, report.Fact{Name: x.t("design.should_pass"),
-			Value: x.t("design.is_refused", x.risk(d.Points.P1, 1-p.Accept(d.Points.P1), d.Points.Alpha)...)})
+			Value: x.t("design.is_refused", x.risk(p, "design.at_most", d.Points.P1, good, d.Refused, d.Points.Alpha)...)})
 	}
 	s.Facts = append(s.Facts, report.Fact{Name: x.t("design.should_not"),
-		Value: x.t("design.is_accepted", x.risk(d.Points.P2, p.Accept(d.Points.P2), d.Points.Beta)...)},
+		Value: x.t("design.is_accepted", x.risk(p, "design.at_least", d.Points.P2, bad, d.Accepted, d.Points.Beta)...)},
 		report.Fact{Name: x.t("design.law"), Value: x.law(p.Law)})
 	if p.LotSize > 0 {
 		s.Facts = append(s.Facts, report.Fact{Name: x.t("design.lot"), Value: x.units(p.LotSize)})
@@ -103,7 +107,11 @@ func (d Design) sheet(x sheetWords) report.Sheet {
 	return s
 }
 
-// risk are a quality and the share of lots that are judged wrongly there, as it is and as it may be.
-func (x sheetWords) risk(quality, is, most float64) []string {
-	return []string{"quality", x.Shown4(100 * quality), "percent", x.Shown(100*is, 2), "most_percent", x.Shown4(100 * most)}
+// risk are a quality, for a single lot in units too, and the share of lots that are judged wrongly there, as it is and as it may be.
+func (x sheetWords) risk(p lots.OC, units string, quality float64, n int, is, most float64) []string {
+	said := x.t("design.quality", "quality", x.Shown4(100*quality))
+	if p.Law == lots.Hypergeometric {
+		said = x.t(units, "quality", said, "n", strconv.Itoa(n), "of", strconv.Itoa(p.LotSize))
+	}
+	return []string{"quality", said, "percent", x.Shown(100*is, 2), "most_percent", x.Shown4(100 * most)}
 }

@@ -6,6 +6,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"finishbench/internal/cli"
 )
 
 // Two-point designs of the reference, section 2: (.05,.05; .15,.075) -> 80, 7 and
@@ -38,6 +40,16 @@ func TestLotDesign(t *testing.T) {
 		if !(one.Accept(0.05) > 0.05) || math.IsNaN(one.Accept(0.05)) {
 			t.Errorf("%d units would do", one.N)
 		}
+	}
+	// 0.1 % of 200 units is one at least, which a sample of 180 leaves out in 20 of 200.
+	var zero bytes.Buffer
+	if err := RunDesign(DesignOptions{Zero: true, Bad: 0.1, Consumer: 10, Size: 200, SheetOptions: cli.SheetOptions{JSON: true}},
+		&zero); err != nil {
+		t.Fatal(err)
+	}
+	var risk Design
+	if err := json.Unmarshal(zero.Bytes(), &risk); err != nil || risk.Plan.N != 180 || math.Abs(risk.Accepted-0.1) > 1e-9 {
+		t.Errorf("%v: %+v", err, risk)
 	}
 	var text bytes.Buffer
 	if err := RunDesign(DesignOptions{Good: 1, Producer: 5, Bad: 6.5, Consumer: 10, Law: "hypergeometric", Size: 500}, &text); err != nil ||

@@ -255,7 +255,7 @@ func (s *Step) doubts(x sheetWords) []string {
 	note := lots.VariablesNote()
 	out := []string{x.Say(&note)}
 	if n := len(s.Missing); n > 0 && s.Judged == nil {
-		out = append(out, x.t("step.missing", "units", x.Few(s.Missing)))
+		out = append(out, x.t("step.missing", "units", x.Listed(s.Missing)))
 	}
 	switch {
 	case s.Judged == nil:

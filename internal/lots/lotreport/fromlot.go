@@ -108,7 +108,7 @@ func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 	p := c.Plan
 	out := Plan{Severity: c.Severity, Covers: c.Covers, Standard: o.Edition, Level: string(p.Level), Letter: p.PlanLetter, AQL: p.AQL,
 		Mode: string(p.Mode),
-		N:    p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: StandOf(s)}
+		N:    p.N, Ac: p.Ac, Re: p.Re, All: p.All, PerHundred: p.PerHundred, Inspected: s.Looked, Count: s.Count, Stand: s.Stand()}
 	if p.Arrow != "" {
 		out.Notes = append(out.Notes, Said{Key: "plan.arrow", Args: []string{"severity", "@severity." + string(c.Severity), "letter",
 			p.Letter, "plan", p.PlanLetter, "n", strconv.Itoa(p.TableN)}})
@@ -134,19 +134,6 @@ func planOf(o *lots.Opening, c *lots.Planned, s lots.Standing) Plan {
 		}
 	}
 	return out
-}
-
-// StandOf says how a class' count stands against its plan.
-func StandOf(s lots.Standing) Stand {
-	switch {
-	case s.Call == lots.Refuses:
-		return StandReached
-	case s.Call == lots.Waits:
-		return StandOpen
-	case s.InGap:
-		return StandGap
-	}
-	return StandMet
 }
 
 // letsOf is what a plan lets through, as shares.

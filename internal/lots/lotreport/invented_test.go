@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"finishbench/internal/lang"
+	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
@@ -85,14 +86,14 @@ func (rep *Report) addUnit(r *rand.Rand, i int, at time.Time) {
 func (rep *Report) finish(r *rand.Rand, at time.Time) {
 	for i := range rep.Plans {
 		p := &rep.Plans[i]
-		p.Inspected, p.Stand = len(rep.Units), StandMet
+		p.Inspected, p.Stand = len(rep.Units), lots.StandMet
 		for _, u := range rep.Units {
 			if p.Severity == part.Major && u.Major > 0 || p.Severity == part.Minor && u.Minor > 1 {
 				p.Count++
 			}
 		}
 		if p.Count >= p.Re {
-			p.Stand = StandReached
+			p.Stand = lots.StandReached
 		}
 		p.Lets = &Lets{PAtAQL: part.Num(.983), P50: part.Num(.0284), P10: part.Num(.0464), AOQL: part.Num(.0156), Law: "binomial"}
 		for k := range 60 {

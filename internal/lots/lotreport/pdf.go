@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"finishbench/internal/lots"
 	"finishbench/internal/part"
 	"finishbench/internal/report/palette"
 	"finishbench/internal/report/paper"
@@ -143,7 +144,7 @@ func (r *Report) Headline(w Words) string {
 		}
 	}
 	for _, p := range r.Plans {
-		if p.Stand == StandReached {
+		if p.Stand == lots.StandReached {
 			key := "line.reached"
 			if taken == len(r.Draw.Serials) {
 				key = "line.reached_done"
@@ -155,7 +156,7 @@ func (r *Report) Headline(w Words) string {
 }
 
 func (r *Report) reached() bool {
-	return slices.ContainsFunc(r.Plans, func(p Plan) bool { return p.Stand == StandReached })
+	return slices.ContainsFunc(r.Plans, func(p Plan) bool { return p.Stand == lots.StandReached })
 }
 
 func (d pdfReport) stateColour() color.NRGBA {
@@ -235,7 +236,7 @@ func (d pdfReport) plans() {
 			d.word("lot.mode.", x.Mode), x.Level, x.Letter, aql,
 			count(x.N), count(x.Ac), count(x.Re), count(x.Inspected), count(x.Count), d.t("stand." + string(x.Stand))})
 	}
-	d.table(cols, rows, func(i int) bool { return d.Plans[i].Stand == StandReached })
+	d.table(cols, rows, func(i int) bool { return d.Plans[i].Stand == lots.StandReached })
 	d.paraIn(d.t("plan.by", "standard", d.standards()), smallSize, palette.Soft)
 	for _, x := range d.Plans {
 		d.list("•", d.sayAll(x.Notes))

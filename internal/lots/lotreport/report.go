@@ -3,6 +3,7 @@ package lotreport
 import (
 	"time"
 
+	"finishbench/internal/lots"
 	"finishbench/internal/part"
 )
 
@@ -89,23 +90,12 @@ type Plan struct {
 	PerHundred bool            `json:"per_hundred,omitempty"` // nonconformities are counted, not units
 	Notes      []Said          `json:"told,omitempty"`        // how the plan came about, in sentences
 
-	Inspected int     `json:"inspected"`
-	Count     int     `json:"count"`
-	Stand     Stand   `json:"stand"`
-	Lets      *Lets   `json:"lets_through,omitempty"`
-	Curve     []Point `json:"curve,omitempty"` // operating characteristic: share nonconforming, probability of acceptance
+	Inspected int        `json:"inspected"`
+	Count     int        `json:"count"`
+	Stand     lots.Stand `json:"stand"`
+	Lets      *Lets      `json:"lets_through,omitempty"`
+	Curve     []Point    `json:"curve,omitempty"` // operating characteristic: share nonconforming, probability of acceptance
 }
-
-// Stand is how a count stands against its plan.
-type Stand string
-
-// The stands of a plan.
-const (
-	StandOpen    Stand = "open"    // the sample is not finished, Re not reached
-	StandReached Stand = "reached" // the count is Re or more: no unit to come can mend it
-	StandMet     Stand = "met"     // the sample is finished, the count is Ac or less
-	StandGap     Stand = "gap"     // between Ac and Re: accepted, back to normal inspection
-)
 
 // Lets is what a plan lets through; shares are 0..1.
 type Lets struct {

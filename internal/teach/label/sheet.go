@@ -294,7 +294,8 @@ func (s learnSheet) contradictions() report.SheetSection {
 		t := report.SheetTable{Caption: s.t("against.alike"), Head: append(s.heads("unit", "where", "labelled", "unit", "where",
 			"labelled"), s.t("against.apart")), Numeric: []bool{6: true}}
 		for _, c := range s.o.Alike[:min(len(s.o.Alike), learnAlike)] {
-			t.Rows = append(t.Rows, []string{c.A.Unit, s.place(c.A), said(c.A), c.B.Unit, s.place(c.B), said(c.B), fmt.Sprintf("%.3f", c.Far)})
+			t.Rows = append(t.Rows, []string{c.A.Unit, s.place(c.A), said(c.A), c.B.Unit, s.place(c.B), said(c.B),
+				fmt.Sprintf("%.3f", c.Far)})
 		}
 		sec.Tables = append(sec.Tables, t)
 	}
