@@ -171,7 +171,7 @@ var mayImport = map[string][]string{
 	"internal/records/upkeep": {"internal/cli", "internal/files", "internal/records"},
 	"internal/report": {
 		"internal/codec", "internal/lang", "internal/part", "internal/report/marks", "internal/report/palette",
-		"internal/report/plots",
+		"internal/report/paper", "internal/report/plots",
 	},
 	"internal/report/marks":   {"internal/part", "internal/report/palette"},
 	"internal/report/palette": {},
