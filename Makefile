@@ -12,7 +12,7 @@ export CGO_CXXFLAGS := $(CGO_CFLAGS)
 export CGO_LDFLAGS := -fuse-ld=lld -Wl,--gc-sections,--as-needed
 
 # Packages that need no pixel library: they build without a C compiler.
-PURE := ./internal/part ./internal/scan ./internal/scan/label ./internal/files ./internal/stripes ./internal/optics ./internal/capture/outline ./internal/body ./internal/proof ./internal/seam \
+PURE := ./internal/part ./internal/scan ./internal/people ./internal/scan/label ./internal/files ./internal/stripes ./internal/optics ./internal/capture/outline ./internal/body ./internal/proof ./internal/seam \
 	./internal/stats/robust ./internal/defects/pattern ./internal/grade ./internal/config ./internal/synth \
 	./internal/stats/assign ./internal/compare ./internal/teach ./internal/records ./internal/report/plots ./internal/report/paper ./internal/report/ticket ./internal/stats/study ./internal/stats/charts ./internal/lots/process ./internal/lots ./internal/gauge/setup \
 	./internal/camera/trouble ./internal/camera/pty ./internal/camera/retry ./internal/camera/sources ./internal/camera/rig ./internal/camera/shoot \

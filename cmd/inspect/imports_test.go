@@ -27,7 +27,7 @@ var floors = [][]string{
 	{"configs", "internal/part", "internal/files", "internal/held"},
 	{
 		"internal/stats", "internal/optics", "internal/lang", "internal/learn", "internal/synth", "internal/codec", "internal/scan",
-		"internal/report/palette", "internal/report/plots", "internal/report/marks", "internal/report/paper",
+		"internal/people", "internal/report/palette", "internal/report/plots", "internal/report/marks", "internal/report/paper",
 	},
 	{
 		"internal/capture", "internal/body", "internal/proof", "internal/stripes", "internal/seam", "internal/defects",
@@ -47,15 +47,15 @@ var mayImport = map[string][]string{
 	"configs": {},
 	"internal/bench": {
 		"internal/cli", "internal/compare", "internal/files", "internal/grade", "internal/lang", "internal/lots", "internal/part",
-		"internal/report", "internal/report/palette", "internal/report/ticket", "internal/scan", "internal/teach",
+		"internal/people", "internal/report", "internal/report/palette", "internal/report/ticket", "internal/scan", "internal/teach",
 	},
 	"internal/bench/station": {
 		"internal/bench", "internal/camera/rig", "internal/camera/shoot", "internal/camera/sources",
 		"internal/camera/trouble", "internal/capture", "internal/cli", "internal/codec",
 		"internal/config", "internal/files", "internal/gauge/screen", "internal/grade", "internal/inspection",
 		"internal/lang", "internal/lots", "internal/lots/book", "internal/lots/lotreport", "internal/optics", "internal/part",
-		"internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/scan", "internal/scan/label",
-		"internal/teach/atlas", "internal/teach/book",
+		"internal/people", "internal/proof", "internal/records", "internal/records/shift", "internal/report", "internal/scan",
+		"internal/scan/label", "internal/teach/atlas", "internal/teach/book",
 	},
 	"internal/body":         {"internal/capture/outline", "internal/lang", "internal/part", "internal/stats/robust"},
 	"internal/camera/pty":   {},
@@ -159,6 +159,7 @@ var mayImport = map[string][]string{
 	},
 	"internal/optics":  {"internal/lang", "internal/part", "internal/stats/robust"},
 	"internal/part":    {},
+	"internal/people":  {"internal/files", "internal/scan"},
 	"internal/proof":   {"internal/capture/outline", "internal/optics", "internal/part", "internal/stats/robust"},
 	"internal/records": {"internal/files", "internal/part"},
 	"internal/records/rework": {

@@ -1,85 +1,20 @@
 package bench
 
 import (
+	"crypto/hmac"
 	"crypto/rand"
+	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/base64"
-	"errors"
-	"fmt"
 	"maps"
-	"strings"
+	"net"
+	"net/http"
+	"net/netip"
 	"sync"
 	"time"
-	"unicode/utf8"
 
-	"golang.org/x/crypto/argon2"
 	"golang.org/x/time/rate"
 )
-
-// Cost of a passphrase's hash: argon2id with one pass over 64 MiB and four
-// lanes, the second recommended choice of RFC 9106 (2021), section 4, with
-// three passes. Numbers from memory.
-const (
-	argonTime    = 3
-	argonMemory  = 64 * 1024 // KiB
-	argonThreads = 4
-	argonKey     = 32
-	argonSalt    = 16
-)
-
-// minPassphrase is the least number of letters; common practice, no source.
-const minPassphrase = 10
-
-// HashPassphrase returns a line that tells whether a passphrase is right, but
-// not what it is. The error says what is wrong with the passphrase.
-func HashPassphrase(passphrase string) (string, error) {
-	if n := utf8.RuneCountInString(passphrase); n < minPassphrase || n > 200 {
-		return "", fmt.Errorf("the passphrase has %d letters: give %d to 200", n, minPassphrase)
-	}
-	salt := make([]byte, argonSalt)
-	rand.Read(salt)
-	key := argon2.IDKey([]byte(passphrase), salt, argonTime, argonMemory, argonThreads, argonKey)
-	enc := base64.RawStdEncoding
-	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, argonMemory, argonTime, argonThreads,
-		enc.EncodeToString(salt), enc.EncodeToString(key)), nil
-}
-
-// Passphrase is a stored hash, ready to be asked.
-type Passphrase struct {
-	salt, key    []byte
-	memory, time uint32
-	threads      uint8
-}
-
-// ParsePassphrase reads what HashPassphrase wrote.
-func ParsePassphrase(line string) (*Passphrase, error) {
-	var p Passphrase
-	f := strings.Split(strings.TrimSpace(line), "$")
-	bad := errors.New("this is no passphrase file: make one with inspect bench --set-passphrase")
-	if len(f) != 6 || f[1] != "argon2id" || f[2] != fmt.Sprintf("v=%d", argon2.Version) {
-		return nil, bad
-	}
-	if n, err := fmt.Sscanf(f[3], "m=%d,t=%d,p=%d", &p.memory, &p.time, &p.threads); n != 3 || err != nil {
-		return nil, bad
-	}
-	var err error
-	if p.salt, err = base64.RawStdEncoding.DecodeString(f[4]); err != nil {
-		return nil, bad
-	}
-	if p.key, err = base64.RawStdEncoding.DecodeString(f[5]); err != nil {
-		return nil, bad
-	}
-	if len(p.salt) < 8 || len(p.key) < 16 || p.time < 1 || p.time > 20 || p.threads < 1 || p.memory < 8*1024 || p.memory > 1024*1024 {
-		return nil, bad
-	}
-	return &p, nil
-}
-
-// Right says whether this is the passphrase. It takes a part of a second.
-func (p *Passphrase) Right(try string) bool {
-	got := argon2.IDKey([]byte(try), p.salt, p.time, p.memory, p.threads, uint32(len(p.key)))
-	return subtle.ConstantTimeCompare(got, p.key) == 1
-}
 
 // Sessions: how long one lasts unused, and how many there may be.
 const (
@@ -87,19 +22,19 @@ const (
 	maxSessions = 1000
 )
 
-// sessions are the browsers that were let in. They are forgotten when the
+// sessions are the browsers that gave the passphrase, where one is asked for, or at which somebody
+// signed in. Others hold no place here: their cookie tells nothing. They are forgotten when the
 // program ends.
 type sessions struct {
 	mu  sync.Mutex
-	all map[string]*session
+	all map[string]*held
 }
 
-// session is one browser. Its token goes with each request that changes
-// anything, so that no other page can send one in its name.
-type session struct {
-	csrf string
-	used time.Time
-	in   bool // gave the passphrase, or none is asked for
+// held is one browser.
+type held struct {
+	used  time.Time // at any time
+	acted time.Time // by a person, not by the page's own script
+	who   string    // signed in; "": nobody
 }
 
 // token is a random word that cannot be guessed: 256 bits.
@@ -109,17 +44,25 @@ func token() string {
 	return base64.RawURLEncoding.EncodeToString(b)
 }
 
-// begin makes a session.
-func (s *sessions) begin(in bool, now time.Time) (id string, out session) {
+// formToken goes with each request of a session that changes anything, so that no other page can
+// send one in its name.
+func (s *Server) formToken(id string) string {
+	h := hmac.New(sha256.New, s.key)
+	h.Write([]byte(id))
+	return base64.RawURLEncoding.EncodeToString(h.Sum(nil))
+}
+
+// begin takes a browser in, at which who is signed in; "": nobody.
+func (s *sessions) begin(who string, now time.Time) (id string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.all == nil {
-		s.all = map[string]*session{}
+		s.all = map[string]*held{}
 	}
 	s.tidy(now)
 	id = token()
-	s.all[id] = &session{csrf: token(), used: now, in: in}
-	return id, *s.all[id]
+	s.all[id] = &held{used: now, acted: now, who: who}
+	return id
 }
 
 // tidy ends sessions that were not used, and the oldest where there are too many.
@@ -137,15 +80,26 @@ func (s *sessions) tidy(now time.Time) {
 	}
 }
 
-func (s *sessions) get(id string, now time.Time) (session, bool) {
+// get tells who is signed in at a browser, and whether it was let in. Who did nothing for longer
+// than idle is signed out. acts says that a person does something now.
+func (s *sessions) get(id string, now time.Time, idle time.Duration, acts func(who string) bool) (who string, ok bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	x := s.all[id]
 	if x == nil || now.Sub(x.used) > sessionIdle {
-		return session{}, false
+		return "", false
 	}
 	x.used = now
-	return *x, true
+	if now.Before(x.acted) { // the clock was set back
+		x.acted = now
+	}
+	if now.Sub(x.acted) > idle {
+		x.who = ""
+	}
+	if x.who != "" && acts(x.who) {
+		x.acted = now
+	}
+	return x.who, true
 }
 
 func (s *sessions) end(id string) {
@@ -157,8 +111,8 @@ func (s *sessions) end(id string) {
 // same compares two words in a time that does not tell where they differ.
 func same(a, b string) bool { return a != "" && subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1 }
 
-// Tries at the passphrase: so many at once from one address, then one each
-// tryEvery; and from all addresses together a few times that.
+// Tries at a passphrase or PIN: so many at once, then one each tryEvery; and from all other
+// machines together a few times that.
 const (
 	triesAtOnce = 5
 	tryEvery    = 12 * time.Second
@@ -166,34 +120,78 @@ const (
 	maxTriers   = 4096
 )
 
-// tries bounds how fast passphrases can be guessed.
+// tries bounds how fast secrets can be guessed.
 type tries struct {
-	mu  sync.Mutex
-	by  map[string]*rate.Limiter // by address
-	all *rate.Limiter
+	mu    sync.Mutex
+	by    map[string]*rate.Limiter
+	known map[string]bool // addresses from which something right came
 }
 
-// allow says whether an address may try now, and counts the try.
-func (t *tries) allow(from string, now time.Time) bool {
+// allow says whether an address may try now at what is asked for, "" the passphrase, else a
+// person's PIN; and counts the try. This machine, from "", has an allowance of its own, which
+// nobody else uses up, and so has who gave something right before.
+func (t *tries) allow(from, what string, now time.Time) bool {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	if t.by == nil {
-		t.by, t.all = map[string]*rate.Limiter{}, rate.NewLimiter(rate.Every(tryEvery/allTimes), triesAtOnce*allTimes)
+		t.by = map[string]*rate.Limiter{}
 	}
 	if len(t.by) > maxTriers {
-		maps.DeleteFunc(t.by, func(_ string, l *rate.Limiter) bool { return l.TokensAt(now) >= triesAtOnce })
+		maps.DeleteFunc(t.by, func(_ string, l *rate.Limiter) bool { return l.TokensAt(now) >= float64(l.Burst()) })
 	}
-	one := t.by[from]
-	if one == nil && len(t.by) <= maxTriers {
-		one = rate.NewLimiter(rate.Every(tryEvery), triesAtOnce)
-		t.by[from] = one
+	if !t.take(triesOf(from, what), 1, now) {
+		return false
 	}
-	return one != nil && one.AllowN(now, 1) && t.all.AllowN(now, 1)
+	// All tries of an address, and those from all addresses that never gave anything right.
+	return from == "" || t.take(triesOf(from, "*"), allTimes, now) && (t.known[from] || t.take(triesOf("*", what), allTimes, now))
 }
 
-// forgive takes an address's tries back once the passphrase was right.
-func (t *tries) forgive(from string) {
+func triesOf(from, what string) string { return from + "\x00" + what }
+
+// take takes a try from an allowance of some times the usual.
+func (t *tries) take(name string, times int, now time.Time) bool {
+	one := t.by[name]
+	if one == nil {
+		if len(t.by) > maxTriers && name[0] != 0 && name[0] != '*' {
+			return false
+		}
+		one = rate.NewLimiter(rate.Every(tryEvery/time.Duration(times)), times*triesAtOnce)
+		t.by[name] = one
+	}
+	return one.AllowN(now, 1)
+}
+
+// forgive gives an address its tries back, once what it gave was right.
+func (t *tries) forgive(from, what string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	delete(t.by, from)
+	delete(t.by, triesOf(from, what))
+	if t.known == nil {
+		t.known = map[string]bool{}
+	}
+	t.known[from] = true
+}
+
+// sender is the address a request came from, as tries are counted: "" for this machine, by
+// whichever of its addresses; of IPv6 the network, which is one subscriber's.
+func sender(r *http.Request) string {
+	from, err := netip.ParseAddrPort(r.RemoteAddr)
+	if err != nil {
+		return "?" + r.RemoteAddr
+	}
+	a := from.Addr().Unmap().WithZone("")
+	if own, ok := r.Context().Value(http.LocalAddrContextKey).(net.Addr); ok {
+		if at, err := netip.ParseAddrPort(own.String()); err == nil && at.Addr().Unmap().WithZone("") == a {
+			return ""
+		}
+	}
+	if a.IsLoopback() {
+		return ""
+	}
+	if a.Is6() {
+		if p, err := a.Prefix(64); err == nil {
+			return p.String()
+		}
+	}
+	return a.String()
 }

@@ -18,12 +18,12 @@ type Atlas interface {
 // ErrNoKind says that the atlas has no such page.
 var ErrNoKind = errors.New("no such kind")
 
-func (s *Server) atlasRoutes(in func(string, func(http.ResponseWriter, *http.Request, session))) {
+func (s *Server) atlasRoutes() {
 	if s.b.Atlas == nil {
 		return
 	}
-	in("GET /atlas", s.atlas)
-	in("GET /atlas/{kind}", s.atlas)
+	s.on("GET /atlas", s.atlas)
+	s.on("GET /atlas/{kind}", s.atlas)
 }
 
 func (s *Server) atlas(w http.ResponseWriter, r *http.Request, _ session) {

@@ -11,6 +11,8 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+
+	"finishbench/internal/people"
 )
 
 // axeSource is the script of axe-core, which .ci/setup fetches; "" where it is not there.
@@ -70,7 +72,7 @@ func browserAxe(t *testing.T, browser *aBrowser) {
 		b.await(name, "document.readyState === 'complete' && "+until)
 		hold(b, name)
 	}
-	locked := rig(t, Options{Passphrase: &Passphrase{}})
+	locked := rig(t, Options{Passphrase: &people.Hash{}})
 	b.do(chromedp.Navigate("about:blank"))
 	if _, err := chromedp.Call(b, network.ClearBrowserCookies, cdp.Empty{}); err != nil {
 		t.Fatal(err)

@@ -37,6 +37,7 @@
           if (r.status === 403) { location.reload(); return ""; }
           newest = Math.max(newest, Number(r.headers.get("X-Version")) || 0);
           if (scan) { scan.version = newest; scan.failed = !r.ok; scan.turn = r.headers.get("X-Turn") || ""; }
+          if (r.headers.get("X-Sign-In")) { scans.signIn(form.get("text"), form.get("places")); return ""; }
           if (r.headers.get("X-Ask")) return ask(decodeURIComponent(r.headers.get("X-Ask")), decodeURIComponent(r.headers.get("X-Scanned")), form);
           return r.ok ? "" : r.text();
         })
@@ -281,6 +282,7 @@
         fillAids();
       });
       source.addEventListener("beat", function () { heard = now(); });
+      source.addEventListener("bye", function () { location.reload(); }); // signed out
       source.onerror = function () { offline(true); };
     };
     connect();

@@ -2,7 +2,6 @@ package bench
 
 import (
 	"context"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"maps"
@@ -23,9 +22,9 @@ import (
 	cdpruntime "github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
-	"golang.org/x/crypto/argon2"
 
 	"finishbench/internal/part"
+	"finishbench/internal/people"
 )
 
 // aBrowser is one browser for all tests of the page. Its first tab is used by one
@@ -116,6 +115,14 @@ func open(t *testing.T, br *aBrowser, url string) *tab {
 // another opens a bench in a tab of its own, with cookies of its own.
 func another(t *testing.T, br *aBrowser, url string) *tab {
 	t.Helper()
+	b := br.beside(t)
+	b.begin(url)
+	return b
+}
+
+// beside is a tab of its own, with cookies of its own.
+func (br *aBrowser) beside(t *testing.T) *tab {
+	t.Helper()
 	ctx, cancel := chromedp.NewContext(br, chromedp.WithNewBrowserContext())
 	t.Cleanup(cancel)
 	ctx, cancel = context.WithTimeout(ctx, tabTime)
@@ -123,7 +130,6 @@ func another(t *testing.T, br *aBrowser, url string) *tab {
 	b := &tab{ctx, t}
 	b.do()
 	listen(t, ctx, func() *testing.T { return t })
-	b.begin(url)
 	return b
 }
 
@@ -235,6 +241,8 @@ func TestBrowser(t *testing.T) {
 		{"LostServer", browserLostServer},
 		{"Onlooker", browserOnlooker},
 		{"Passphrase", browserPassphrase},
+		{"People", browserPeople},
+		{"PeopleSizes", browserPeopleSizes},
 		{"Sizes", browserSizes},
 		{"LooksFaults", browserLooksFaults},
 		{"Axe", browserAxe},
@@ -562,11 +570,7 @@ func browserOnlooker(t *testing.T, browser *aBrowser) {
 
 // With a passphrase, on a tablet.
 func browserPassphrase(t *testing.T, browser *aBrowser) {
-	// The cheapest hash that is taken: the real one's cost is tried elsewhere.
-	salt := []byte("salt of a test")
-	enc := base64.RawStdEncoding
-	pass, err := ParsePassphrase(fmt.Sprintf("$argon2id$v=%d$m=8192,t=1,p=1$%s$%s", argon2.Version, enc.EncodeToString(salt),
-		enc.EncodeToString(argon2.IDKey([]byte("a cured coat is hard"), salt, 1, 8192, 1, 32))))
+	pass, err := people.ParseHash(cheaply("a cured coat is hard"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -95,7 +95,8 @@ func (b *Station) stillHolds(ctx context.Context, shown Shown) *Answer {
 	for i, in := range past {
 		if in.ID == shown.ID && in.Holds() && shown.Outcome.Result != nil {
 			before := past[:i]
-			return &Answer{Inspection: in, Outcome: shown.Outcome, Before: latest(before, in.Side), Other: latest(before, otherSide(in.Side))}
+			return &Answer{Inspection: in, Outcome: shown.Outcome, Before: latest(before, in.Side),
+				Other: latest(before, otherSide(in.Side))}
 		}
 	}
 	return nil

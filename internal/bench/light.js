@@ -130,7 +130,7 @@
   document.addEventListener("scan", function (e) {
     if (!lit) return;
     e.preventDefault();
-    fetch("/do/scan", { method: "POST", body: new URLSearchParams({ text: e.detail.text, places: e.detail.places, turn: "-1", from: "light" }), credentials: "same-origin", headers: { "X-Script": "1", "X-Token": body.dataset.token } });
+    fetch("/light/scan", { method: "POST", body: new URLSearchParams({ text: e.detail.text, places: e.detail.places }), credentials: "same-origin", headers: { "X-Script": "1", "X-Token": body.dataset.token } });
   });
   function shine(yes) {
     lit = yes;

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"finishbench/internal/part"
+	"finishbench/internal/people"
 )
 
 // stripes is a pattern as the bench asks for it.
@@ -272,7 +273,7 @@ func TestPatternsThatAreNone(t *testing.T) {
 // The light page is let in as the bench's other pages are, and what it tells of
 // itself carries the session's token.
 func TestLightAccess(t *testing.T) {
-	r := rig(t, Options{Passphrase: &Passphrase{}})
+	r := rig(t, Options{Passphrase: &people.Hash{}})
 	p := r.person(t)
 	if code, body, _ := p.get("/light"); code != http.StatusOK || !strings.Contains(body, `type="password"`) {
 		t.Errorf("the page without the passphrase: %d", code)
@@ -312,7 +313,7 @@ func TestLightAccess(t *testing.T) {
 		state.Set("px_per_mm", c.mm)
 		state.Set("doubt", c.doubt)
 		p.post("/light/state", state)
-		html, err := r.benchPart(words{languages(t).All()[0]}, r.Snapshot())
+		html, err := r.benchPart(words{languages(t).All()[0]}, r.Snapshot(), viewer{})
 		if said := regexp.MustCompile(`The screen that gives light [^<]*`).FindString(string(html)); err != nil ||
 			c.want == "" && said != "" || !strings.Contains(said, c.want) {
 			t.Errorf("%s px per mm, in doubt %s: the bench says %q, %v", c.mm, c.doubt, said, err)

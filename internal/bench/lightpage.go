@@ -10,14 +10,14 @@ import (
 
 // lightRoutes adds the page that lights the bench from a screen. It is let in as
 // every page of the bench is, as it is opened on another device; all it can change is
-// what is known of its own screen.
-func (s *Server) lightRoutes(open func(string, http.HandlerFunc), in,
-	post func(string, func(http.ResponseWriter, *http.Request, session))) {
-	open("GET /light.css", s.asset("light.css", "text/css; charset=utf-8"))
-	open("GET /light.js", s.asset("light.js", "text/javascript; charset=utf-8"))
-	in("GET /light", s.light)
-	in("GET /light/events", s.lightEvents)
-	post("/light/state", s.lightState)
+// what is known of its own screen, and which unit is next. Nobody need be signed in on it.
+func (s *Server) lightRoutes() {
+	s.on("GET /light.css", s.asset("light.css", "text/css; charset=utf-8"))
+	s.on("GET /light.js", s.asset("light.js", "text/javascript; charset=utf-8"))
+	s.on("GET /light", s.light)
+	s.on("GET /light/events", s.lightEvents)
+	s.on("POST /light/state", s.lightState)
+	s.on("POST /light/scan", s.lightScan)
 }
 
 // lightView is a light page: its name among the screens, and its cautions.
@@ -46,7 +46,7 @@ func (s *Server) light(w http.ResponseWriter, r *http.Request, x session) {
 const maxScreenName = 64
 
 // lightEvents sends a light page what it is to show, as it is asked for.
-func (s *Server) lightEvents(w http.ResponseWriter, r *http.Request, _ session) {
+func (s *Server) lightEvents(w http.ResponseWriter, r *http.Request, x session) {
 	id := r.URL.Query().Get("screen")
 	if id == "" || len(id) > maxScreenName {
 		s.wrong(w, r, http.StatusBadRequest, "wrong.form")
@@ -64,7 +64,7 @@ func (s *Server) lightEvents(w http.ResponseWriter, r *http.Request, _ session) 
 	}
 	beat := time.NewTicker(heartbeat)
 	defer beat.Stop()
-	for sent := int64(-1); ; {
+	for sent := int64(-1); s.still(x, send); {
 		if a := s.b.Screens.current(); a.Number != sent {
 			data, err := json.Marshal(a)
 			if err != nil {

@@ -83,6 +83,7 @@
     source.addEventListener("hello", function (e) { heard = Date.now(); if (e.data !== boot) location.reload(); else offline(false); });
     source.addEventListener("lot", function (e) { heard = Date.now(); show(JSON.parse(e.data).html); });
     source.addEventListener("beat", function () { heard = Date.now(); });
+    source.addEventListener("bye", function () { location.reload(); }); // signed out
     source.onerror = function () { offline(true); };
   }
   connect();

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -26,19 +27,18 @@ import (
 // lotFormats are the reports that the page hands out.
 var lotFormats = []string{"pdf", "xlsx", "json"}
 
-// lotRoutes adds the page's routes. in is behind the passphrase, post also asks for
-// the session's token.
-func (s *Server) lotRoutes(open func(string, http.HandlerFunc), in, post func(string, func(http.ResponseWriter, *http.Request, session))) {
-	open("GET /lot.css", s.asset("lot.css", "text/css; charset=utf-8"))
-	open("GET /lot.js", s.asset("lot.js", "text/javascript; charset=utf-8"))
-	in("GET /lot", s.lotList)
-	in("GET /lot/{name}", s.lotPage)
-	in("GET /lot/{name}/events", s.lotEvents)
-	in("GET /lot/{name}/more", s.lotMore)
+// lotRoutes adds the page's routes.
+func (s *Server) lotRoutes() {
+	s.on("GET /lot.css", s.asset("lot.css", "text/css; charset=utf-8"))
+	s.on("GET /lot.js", s.asset("lot.js", "text/javascript; charset=utf-8"))
+	s.on("GET /lot", s.lotList)
+	s.on("GET /lot/{name}", s.lotPage)
+	s.on("GET /lot/{name}/events", s.lotEvents)
+	s.on("GET /lot/{name}/more", s.lotMore)
 	for _, f := range lotFormats {
-		in("GET /lot/{name}/report."+f, s.lotReport)
+		s.on("GET /lot/{name}/report."+f, s.lotReport)
 	}
-	post("/lot/{name}/decide", s.lotDecide)
+	s.on("POST /lot/{name}/decide", s.lotDecide)
 }
 
 // lotAddress says whether a path is one of this page's.
@@ -95,6 +95,7 @@ func lotPath(name string) string { return "/lot/" + url.PathEscape(name) }
 // lotView is one lot in words.
 type lotView struct {
 	LotState
+	Viewer              viewer
 	Path, Token, Opened string
 	Line                string
 	Sign                part.Verdict // the one whose sign stands for the state
@@ -127,8 +128,8 @@ type lotPlanView struct {
 	Done  template.HTML
 }
 
-func (s *Server) lotView(l *lang.Lang, st LotState, token string) lotView {
-	v := lotView{LotState: st, Path: lotPath(st.Name), Token: token, Opened: st.Opened.Local().Format(timeLayout),
+func (s *Server) lotView(l *lang.Lang, st LotState, x session) lotView {
+	v := lotView{LotState: st, Viewer: x.viewer, Path: lotPath(st.Name), Token: x.csrf, Opened: st.Opened.Local().Format(timeLayout),
 		Line: words{l}.lotLine(st), More: st.Left - len(st.Next)}
 	v.Sign = map[lots.State]part.Verdict{lots.StateAccepted: part.Pass, lots.StateRefused: part.Reject, lots.StateScreened: part.Reject,
 		lots.StateReturned: part.Reject}[st.State]
@@ -235,7 +236,7 @@ func (s *Server) lotPage(w http.ResponseWriter, r *http.Request, x session) {
 		return
 	}
 	l := s.lang(r)
-	body, err := page{Lang: l, View: s.lotView(l, st, x.csrf)}.render("lot")
+	body, err := page{Lang: l, View: s.lotView(l, st, x)}.render("lot")
 	if err != nil {
 		s.fault(w, r, err)
 		return
@@ -305,10 +306,10 @@ func (s *Server) lotEvents(w http.ResponseWriter, r *http.Request, x session) {
 	defer beat.Stop()
 	look := time.NewTicker(lotEvery)
 	defer look.Stop()
-	for {
+	for s.still(x, send) {
 		st, err := s.lotsShown.get(time.Now(), name, func() (LotState, error) { return s.b.Lots.Lot(r.Context(), name) })
 		if err == nil {
-			html, err := page{Lang: l, View: s.lotView(l, st, x.csrf)}.render("lotlive")
+			html, err := page{Lang: l, View: s.lotView(l, st, x)}.render("lotlive")
 			if err != nil {
 				s.b.Log("%v", err)
 				return
@@ -396,13 +397,14 @@ func (s *Server) lotReport(w http.ResponseWriter, r *http.Request, _ session) {
 const maxSignature = 80
 
 // lotDecide takes a signed step.
-func (s *Server) lotDecide(w http.ResponseWriter, r *http.Request, _ session) {
+func (s *Server) lotDecide(w http.ResponseWriter, r *http.Request, x session) {
 	if !s.lots(w, r) {
 		return
 	}
 	f, l, name := r.PostForm, s.lang(r), r.PathValue("name")
 	seq, err := strconv.ParseInt(f.Get("seq"), 10, 64)
-	d := LotStep{What: f.Get("what"), By: cleanText(f.Get("by"), maxSignature), Note: cleanText(f.Get("note"), maxNote), Seq: seq,
+	d := LotStep{What: f.Get("what"), By: cmp.Or(x.Name, cleanText(f.Get("by"), maxSignature)),
+		Note: cleanText(f.Get("note"), maxNote), Seq: seq,
 		Out:  strings.FieldsFunc(f.Get("taken_out"), func(r rune) bool { return r == ',' || unicode.IsSpace(r) }),
 		Unit: f.Get("unit"), Route: lots.Route(f.Get("route")), Reference: cleanText(f.Get("reference"), maxNote)}
 	switch {

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -57,8 +58,9 @@ type Event interface{ event() }
 
 // The events. The first group comes from people, the second from the work.
 type (
-	// Press is the big button, space bar or pedal.
-	Press struct{}
+	// Press is the big button, space bar or pedal. By is who is signed in there: of a unit that it
+	// starts the operator; "": whoever is named at the bench.
+	Press struct{ By string }
 	// Edit takes over what was typed; it is refused while a unit is under way.
 	Edit struct {
 		Unit   part.UnitInfo
@@ -67,8 +69,8 @@ type (
 	// Cancel gives the unit up: its shots are dropped.
 	Cancel struct{}
 	// Retry takes all pictures of the answered unit again. The answer stays on
-	// record; the new one comes beside it.
-	Retry struct{}
+	// record; the new one comes beside it. By is as in Press.
+	Retry struct{ By string }
 	// Scan names what is wanted. A unit is at ready the one to come, at the verdict the
 	// next. While a unit is under way it is refused, unless the operator was asked and
 	// GiveUp is that unit's name. A badge, a lot, a batch of faceplates hold from the next
@@ -159,13 +161,13 @@ func refuse(key string, args ...string) error {
 func (s State) On(e Event, now time.Time) (State, []Effect, error) {
 	switch e := e.(type) {
 	case Press:
-		return s.press(now)
+		return s.press(e, now)
 	case Edit:
 		return s.edit(e)
 	case Cancel:
 		return s.cancel()
 	case Retry:
-		return s.retry(now)
+		return s.retry(e, now)
 	case Scan:
 		return s.scan(e)
 	case Say:
@@ -196,7 +198,7 @@ func (s State) On(e Event, now time.Time) (State, []Effect, error) {
 	return s, nil, refuse("wrong.event")
 }
 
-func (s State) press(now time.Time) (State, []Effect, error) {
+func (s State) press(e Press, now time.Time) (State, []Effect, error) {
 	switch {
 	case s.busy || s.stopping:
 		return s, nil, refuse("wrong.wait")
@@ -209,6 +211,7 @@ func (s State) press(now time.Time) (State, []Effect, error) {
 		if side != "" {
 			s.Unit.Side = side
 		}
+		s.Unit.Operator = cmp.Or(e.By, s.Unit.Operator)
 		return s.start(now, nil), []Effect{StartShooting}, nil
 	case s.Phase == Halted:
 		return s.start(s.Started, s.Shots), []Effect{StartShooting}, nil
@@ -378,11 +381,11 @@ func (s State) cancel() (State, []Effect, error) {
 	return s, nil, refuse("wrong.nothing_to_cancel")
 }
 
-func (s State) retry(now time.Time) (State, []Effect, error) {
+func (s State) retry(e Retry, now time.Time) (State, []Effect, error) {
 	if s.Phase != Answered || s.busy {
 		return s, nil, refuse("wrong.wait")
 	}
-	by := s.Unit.Operator // who is there now
+	by := cmp.Or(e.By, s.Unit.Operator) // who is there now
 	s.Unit, s.Key = s.Answer.UnitInfo, ""
 	s.Unit.Operator = by
 	return s.start(now, nil), []Effect{StartShooting}, nil

@@ -113,7 +113,7 @@ func TestTicket(t *testing.T) {
 	_, r := answered(t, reworking())
 	get := func(path string) *httptest.ResponseRecorder {
 		t.Helper()
-		id, _ := r.server.sessions.begin(true, time.Now())
+		id := r.server.sessions.begin("", time.Now())
 		q := httptest.NewRequest(http.MethodGet, path, nil)
 		q.Host = "localhost"
 		q.AddCookie(&http.Cookie{Name: cookieSession, Value: id})

@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"sync"
 
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
@@ -15,24 +16,25 @@ import (
 )
 
 // quizRoutes adds the pages of blind tests.
-func (s *Server) quizRoutes(in, post func(string, func(http.ResponseWriter, *http.Request, session))) {
+func (s *Server) quizRoutes() {
 	if s.b.Quizzes == nil {
 		return
 	}
-	s.mux.HandleFunc("GET /quiz.css", s.asset("quiz.css", "text/css; charset=utf-8"))
-	s.mux.HandleFunc("GET /quiz.js", s.asset("quiz.js", "text/javascript; charset=utf-8"))
-	in("GET /quiz", s.quizHome)
-	post("/quiz/begin", s.quizBegin)
-	post("/quiz/progress", s.quizProgress)
-	in("GET /quiz/take/{attempt}", s.quizTake)
-	post("/quiz/take/{attempt}", s.quizAnswer)
-	in("GET /quiz/take/{attempt}/{showing}/{picture}", s.quizPicture)
-	in("GET /quiz/result/{attempt}", s.quizSheet(Quizzes.Result))
-	in("GET /quiz/certificate/{attempt}", s.quizSheet(Quizzes.Certificate))
+	s.on("GET /quiz.css", s.asset("quiz.css", "text/css; charset=utf-8"))
+	s.on("GET /quiz.js", s.asset("quiz.js", "text/javascript; charset=utf-8"))
+	s.on("GET /quiz", s.quizHome)
+	s.on("POST /quiz/begin", s.quizBegin)
+	s.on("POST /quiz/progress", s.quizProgress)
+	s.on("GET /quiz/take/{attempt}", s.quizTake)
+	s.on("POST /quiz/take/{attempt}", s.quizAnswer)
+	s.on("GET /quiz/take/{attempt}/{showing}/{picture}", s.quizPicture)
+	s.on("GET /quiz/result/{attempt}", s.quizSheet(Quizzes.Result))
+	s.on("GET /quiz/certificate/{attempt}", s.quizSheet(Quizzes.Certificate))
 }
 
 // quizListView is the page on which a test is chosen.
 type quizListView struct {
+	Viewer                                viewer
 	Token, Problem, Quiz, Initials, Badge string
 	Ask                                   bool // the badge is what is missing
 	Tests                                 []quizTestView
@@ -53,7 +55,7 @@ func (s *Server) quizList(w http.ResponseWriter, r *http.Request, status int, x 
 		s.fault(w, r, err)
 		return
 	}
-	v := quizListView{Token: x.csrf, Problem: l.Say(wrong), Quiz: r.PostForm.Get("quiz"),
+	v := quizListView{Viewer: x.viewer, Token: x.csrf, Problem: l.Say(wrong), Quiz: r.PostForm.Get("quiz"),
 		Initials: cleanText(r.PostForm.Get("initials"), 20), Badge: cleanText(r.PostForm.Get("badge"), 20),
 		Ask: wrong != nil && r.PostForm.Get("initials") != ""}
 	for _, t := range tests {
@@ -98,9 +100,47 @@ func (s *Server) quizWrong(w http.ResponseWriter, r *http.Request, err error) {
 	s.fault(w, r, err)
 }
 
+// quizWho is who takes a test: whoever is signed in, by badge, else by name. others says that a
+// trainer may name somebody else.
+func (s *Server) quizWho(r *http.Request, x session, others bool) (initials, badge string) {
+	f := r.PostForm
+	initials, badge = f.Get("initials"), f.Get("badge")
+	if x.Name == "" || others && x.MayTrain() && initials+badge != "" {
+		return initials, badge
+	}
+	list, _ := s.People.List()
+	if i := list.Named(x.Name); i >= 0 && list[i].Badge != "" {
+		return "", list[i].Badge
+	}
+	return x.Name, ""
+}
+
+// takers are who began or went on with which test since the program began. Nobody answers for another.
+type takers struct {
+	mu sync.Mutex
+	of map[string]string
+}
+
+func (t *takers) are(attempt, name string) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.of == nil {
+		t.of = map[string]string{}
+	}
+	t.of[attempt] = name
+}
+
+// own says whether a test is taken by a person; without people it is whoever's.
+func (t *takers) own(attempt, name string) bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return name == "" || t.of[attempt] == name
+}
+
 func (s *Server) quizBegin(w http.ResponseWriter, r *http.Request, x session) {
 	f := r.PostForm
-	attempt, err := s.b.Quizzes.Begin(r.Context(), f.Get("quiz"), f.Get("initials"), f.Get("badge"))
+	initials, badge := s.quizWho(r, x, false)
+	attempt, err := s.b.Quizzes.Begin(r.Context(), f.Get("quiz"), initials, badge)
 	var p *part.Trouble
 	switch {
 	case errors.As(err, &p):
@@ -108,12 +148,14 @@ func (s *Server) quizBegin(w http.ResponseWriter, r *http.Request, x session) {
 	case err != nil:
 		s.fault(w, r, err)
 	default:
+		s.takers.are(attempt, x.Name)
 		http.Redirect(w, r, "/quiz/take/"+url.PathEscape(attempt), http.StatusSeeOther)
 	}
 }
 
 func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session) {
-	data, err := s.b.Quizzes.Progress(r.Context(), s.lang(r), r.PostForm.Get("initials"), r.PostForm.Get("badge"))
+	initials, badge := s.quizWho(r, x, true)
+	data, err := s.b.Quizzes.Progress(r.Context(), s.lang(r), initials, badge)
 	var p *part.Trouble
 	if errors.As(err, &p) {
 		s.quizList(w, r, http.StatusConflict, x, &p.Phrase)
@@ -125,7 +167,11 @@ func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session)
 // quizSheet serves a page that stands by itself.
 func (s *Server) quizSheet(make func(Quizzes, context.Context, *lang.Lang, string) ([]byte, error)) func(http.ResponseWriter, *http.Request,
 	session) {
-	return func(w http.ResponseWriter, r *http.Request, _ session) {
+	return func(w http.ResponseWriter, r *http.Request, x session) {
+		if !s.takers.own(r.PathValue("attempt"), x.Name) && !x.MayTrain() {
+			s.wrong(w, r, http.StatusForbidden, "quiz.not_yours")
+			return
+		}
 		data, err := make(s.b.Quizzes, r.Context(), s.lang(r), r.PathValue("attempt"))
 		s.sheetPage(w, r, data, err)
 	}
@@ -177,6 +223,10 @@ var quizVerdictKeys = []string{"p", "r", "j"}
 func (s *Server) quizTake(w http.ResponseWriter, r *http.Request, x session) {
 	l := s.lang(r)
 	attempt := r.PathValue("attempt")
+	if !s.takers.own(attempt, x.Name) {
+		http.Redirect(w, r, "/quiz", http.StatusSeeOther)
+		return
+	}
 	n, err := s.b.Quizzes.Now(r.Context(), attempt)
 	if err != nil {
 		s.quizWrong(w, r, err)
@@ -213,8 +263,12 @@ func (s *Server) quizTake(w http.ResponseWriter, r *http.Request, x session) {
 	s.quizPage(w, r, http.StatusOK, x, l.T("quiz.title"), "quiz-take", v)
 }
 
-func (s *Server) quizAnswer(w http.ResponseWriter, r *http.Request, _ session) {
+func (s *Server) quizAnswer(w http.ResponseWriter, r *http.Request, x session) {
 	f := r.PostForm
+	if !s.takers.own(r.PathValue("attempt"), x.Name) {
+		s.wrong(w, r, http.StatusForbidden, "quiz.not_yours")
+		return
+	}
 	trial, err := strconv.Atoi(f.Get("showing"))
 	took, err2 := strconv.ParseFloat(f.Get("took"), 64)
 	a := teach.Answer{Verdict: part.Verdict(f.Get("verdict")), TookS: took, TimeOver: f.Get("late") != ""}

@@ -108,12 +108,37 @@
     document.dispatchEvent(new Event("burstover"));
   }
 
+  // --- a badge signs somebody in, in the way of a form: the page is another person's then
+  function signIn(text, places) {
+    var f = document.getElementById("signin-badge") || document.createElement("form");
+    if (!f.id) {
+      f.method = "post";
+      f.action = "/signin";
+      ["token", "to", "text", "places"].forEach(function (n) { var i = document.createElement("input"); i.type = "hidden"; i.name = n; f.appendChild(i); });
+      f.elements.token.value = document.body.dataset.token || "";
+      f.elements.to.value = location.pathname;
+      document.body.appendChild(f);
+    }
+    f.elements.text.value = text;
+    f.elements.places.value = places;
+    f.submit();
+  }
+  // A page ends when the person is signed out for whom it was made.
+  document.addEventListener("DOMContentLoaded", function () {
+    var who = word("here");
+    if (who) setInterval(function () {
+      fetch("/here?" + who, { credentials: "same-origin", headers: { "X-Script": "1" } }).then(function (r) { if (r.status === 403) location.reload(); }, function () { });
+    }, 5000);
+  });
+
   // --- pages that take no scans
   function elsewhere(d, field) {
+    if (document.getElementById("signin-badge")) { signIn(d.text, d.places); return; }
     fetch("/scan?" + new URLSearchParams({ text: d.text, places: d.places }), { credentials: "same-origin", headers: { "X-Script": "1" } })
       .then(function (r) { return r.ok ? r.json() : {}; }, function () { return {}; })
       .then(function (v) {
         if (v.kind === "unit" && document.querySelector("form[action='/look'] input")) { location.href = v.href; return; }
+        if (v.sign && document.body.dataset.token) { signIn(d.text, d.places); return; }
         if (field && v.kind && field.dataset.takes === v.kind) { field.value = v.code; return; }
         say(v.say || word("scan"), v.href, v.word);
       });
@@ -137,6 +162,7 @@
   }
 
   window.scans = {
+    signIn: signIn,
     underway: function () { return !!burst.timer; }, // a burst may go on
     recent: function () { return performance.now() - ended < 500; }, // a second Enter is the reader's
     entered: function () { ended = performance.now(); }, // Enter that a person pressed after typing a serial

@@ -37,11 +37,46 @@ func (s *Server) scanOf(f url.Values, now *Snapshot, turn int64) (Scan, *part.Ph
 	return Scan{c, f.Get("give_up"), time.Duration(max(0, min(after, 1e6)) * float64(time.Millisecond))}, nil
 }
 
-// sayScan tells on the bench's page what became of a scan on the light page, which shows no words.
-func (s *Server) sayScan(r *http.Request, p *part.Phrase) {
-	if r.PostForm.Get("from") == "light" {
-		_ = s.b.Send(r.Context(), -1, Say{*p}) // where it cannot be told the program ends
+// scan takes what was scanned at the bench. A badge is a person's sign-in, at a station that has
+// people: then the page is told to sign in by it.
+func (s *Server) scan(w http.ResponseWriter, r *http.Request, now *Snapshot, turn int64) {
+	e, no := s.scanOf(r.PostForm, now, turn)
+	switch {
+	case no != nil:
+		s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(no))
+	case s.People != nil && e.Kind == scan.Badge:
+		w.Header().Set("X-Sign-In", "1")
+		s.wrong(w, r, http.StatusConflict, "signin.title")
+	default:
+		s.send(w, r, -1, e)
 	}
+}
+
+// lightScan takes a scan on the light page. That shows no words, so that the bench's page tells
+// what is refused. It never gives a unit up.
+func (s *Server) lightScan(w http.ResponseWriter, r *http.Request, _ session) {
+	e, no := s.scanOf(r.PostForm, s.b.Snapshot(), -1)
+	if no == nil && s.People != nil && e.Kind == scan.Badge {
+		p := part.Say("signin.at_light", "badge", e.Name())
+		no = &p
+	}
+	if no == nil {
+		e.GiveUp = ""
+		var ask asking
+		var said *part.Trouble
+		switch err := s.b.Send(r.Context(), -1, e); {
+		case errors.As(err, &ask):
+			no = &ask.Phrase
+		case errors.As(err, &said):
+			no = &said.Phrase
+		}
+	}
+	if no != nil {
+		_ = s.b.Send(r.Context(), -1, Say{*no}) // where it cannot be told the program ends
+		s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(no))
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
 }
 
 // ask has the page ask about a scan while a unit is under way.
@@ -58,6 +93,7 @@ type scannedView struct {
 	Code string `json:"code,omitempty"`
 	Href string `json:"href,omitempty"` // where it is looked up
 	Word string `json:"word,omitempty"` // of that link
+	Sign bool   `json:"sign,omitempty"` // it signs somebody in
 }
 
 // scanned tells other pages what was scanned. It changes nothing.
@@ -70,6 +106,8 @@ func (s *Server) scanned(w http.ResponseWriter, r *http.Request, _ session) {
 		p := part.Say("scan.elsewhere", "kind", "@scan.kind."+string(c.Kind), "code", c.Name())
 		v = scannedView{Say: l.Say(&p), Kind: string(c.Kind), Code: c.Name()}
 		switch {
+		case c.Kind == scan.Badge:
+			v.Sign = s.People != nil
 		case c.Kind == scan.Unit:
 			v.Href, v.Word = unitHref(c.Name()), l.T("nav.unit")
 		case c.Kind == scan.Lot && s.b.Lots != nil:

@@ -22,6 +22,7 @@ import (
 	"finishbench/internal/cli"
 	"finishbench/internal/files"
 	"finishbench/internal/lang"
+	"finishbench/internal/people"
 )
 
 // Serving is how the page is reached, and in which languages.
@@ -114,8 +115,8 @@ func (o Serving) Access() (Options, error) {
 	own := host == "localhost" || ip != nil && ip.IsLoopback()
 	switch {
 	case err == nil:
-		if a.Passphrase, err = ParsePassphrase(string(data)); err != nil {
-			return a, cli.Usagef("%s: %w", file, err)
+		if a.Passphrase, err = people.ParseHash(string(data)); err != nil {
+			return a, cli.Usagef("%s is no passphrase file: make one with inspect bench --set-passphrase: %w", file, err)
 		}
 	case own && o.PassphraseFile == "" && errors.Is(err, os.ErrNotExist):
 	case errors.Is(err, os.ErrNotExist):
@@ -124,7 +125,22 @@ func (o Serving) Access() (Options, error) {
 	default:
 		return a, cli.Usagef("%s: %w", file, cli.PlainPath(err))
 	}
+	file = o.PeopleFile()
+	if a.People, err = people.Open(file); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return a, cli.Usagef("%s: %w", file, cli.PlainPath(err))
+	}
 	return a, nil
+}
+
+// PeopleFile is where the station's people lie.
+func (o Serving) PeopleFile() string { return o.beside(people.FileName) }
+
+// beside is a file beside the station file; without one, here.
+func (o Serving) beside(name string) string {
+	if o.StationFile != "" {
+		return filepath.Join(filepath.Dir(o.StationFile), name)
+	}
+	return name
 }
 
 // passphraseFile is where the passphrase's hash lies.
@@ -132,41 +148,17 @@ func (o Serving) passphraseFile() string {
 	if o.PassphraseFile != "" {
 		return o.PassphraseFile
 	}
-	const name = "finishbench-passphrase"
-	if o.StationFile != "" {
-		return filepath.Join(filepath.Dir(o.StationFile), name)
-	}
-	return name
+	return o.beside("finishbench-passphrase")
 }
 
 // SetPassphrase asks for a passphrase, twice at a terminal, and writes its hash.
 func (o Serving) SetPassphrase(stdin io.Reader, stdout io.Writer) error {
 	file := o.passphraseFile()
-	read := func(ask string) (string, error) {
-		if f, ok := stdin.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-			fmt.Fprint(stdout, ask)
-			b, err := term.ReadPassword(int(f.Fd()))
-			fmt.Fprintln(stdout)
-			return string(b), err
-		}
-		b, err := io.ReadAll(io.LimitReader(stdin, 4096))
-		first, _, _ := strings.Cut(string(b), "\n")
-		return strings.TrimSuffix(first, "\r"), err
-	}
-	phrase, err := read("New passphrase: ")
+	phrase, err := AskSecret("New passphrase: ", stdin, stdout)
 	if err != nil {
 		return err
 	}
-	if f, ok := stdin.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		again, err := read("Once more: ")
-		if err != nil {
-			return err
-		}
-		if again != phrase {
-			return cli.Usagef("the two are not the same; nothing was written")
-		}
-	}
-	line, err := HashPassphrase(phrase)
+	line, err := people.HashPassphrase(phrase)
 	if err != nil {
 		return cli.UsageError{Err: err}
 	}
@@ -175,4 +167,28 @@ func (o Serving) SetPassphrase(stdin io.Reader, stdout io.Writer) error {
 	}
 	fmt.Fprintf(stdout, "the passphrase's hash is in %s\n", file)
 	return nil
+}
+
+// AskSecret asks for a passphrase or PIN: twice at a terminal, else it is the first line that comes.
+func AskSecret(ask string, stdin io.Reader, stdout io.Writer) (string, error) {
+	f, ok := stdin.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		b, err := io.ReadAll(io.LimitReader(stdin, 4096))
+		first, _, _ := strings.Cut(string(b), "\n")
+		return strings.TrimSuffix(first, "\r"), err
+	}
+	var said [2]string
+	for i, ask := range []string{ask, "Once more: "} {
+		fmt.Fprint(stdout, ask)
+		b, err := term.ReadPassword(int(f.Fd()))
+		fmt.Fprintln(stdout)
+		if err != nil {
+			return "", err
+		}
+		said[i] = string(b)
+	}
+	if said[0] != said[1] {
+		return "", cli.Usagef("the two are not the same; nothing was written")
+	}
+	return said[0], nil
 }

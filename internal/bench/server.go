@@ -2,12 +2,14 @@ package bench
 
 import (
 	"bytes"
+	"cmp"
 	"embed"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"html/template"
+	"maps"
 	"net"
 	"net/http"
 	"net/url"
@@ -19,6 +21,7 @@ import (
 
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
+	"finishbench/internal/people"
 	"finishbench/internal/report"
 	"finishbench/internal/scan"
 )
@@ -29,13 +32,15 @@ var assets embed.FS
 // Options say how the page is served.
 type Options struct {
 	Languages  *lang.Languages
-	Language   string      // of browsers that ask for none; "": English
-	PedalKeys  []string    // names of keys, as browsers call them, that start like the space bar
-	Scans      scan.Rules  // what readers send
-	Shifts     []string    // times of day at which shifts begin, "06:00", in order; nil: not told
-	Passphrase *Passphrase // nil: everyone who reaches the server is let in
-	Hosts      []string    // names by which the bench is called, beside localhost and addresses
-	Secure     bool        // served over TLS
+	Language   string        // of browsers that ask for none; "": English
+	PedalKeys  []string      // names of keys, as browsers call them, that start like the space bar
+	Scans      scan.Rules    // what readers send
+	Shifts     []string      // times of day at which shifts begin, "06:00", in order; nil: not told
+	Passphrase *people.Hash  // nil: everyone who reaches the server is let in
+	People     *people.File  // nil: the station has none, and whoever is let in may do everything
+	Idle       time.Duration // after which a person who does nothing is signed out; 0: [idleTime]
+	Hosts      []string      // names by which the bench is called, beside localhost and addresses
+	Secure     bool          // served over TLS
 }
 
 // Bounds of what a request may hold, bytes, and of time.
@@ -52,8 +57,10 @@ type Server struct {
 	Options
 	b         *Station
 	boot      string
+	key       []byte // of the forms' tokens
 	sessions  sessions
 	tries     tries
+	takers    takers
 	hashing   chan struct{} // one passphrase at a time: hashing takes 64 MiB
 	cache     partCache
 	aids      aidCache
@@ -63,55 +70,42 @@ type Server struct {
 
 // NewServer returns the handler of a station's page.
 func NewServer(b *Station, o Options) *Server {
-	s := &Server{Options: o, b: b, boot: token()[:12], hashing: make(chan struct{}, 1)}
-	m := http.NewServeMux()
-	open := func(pattern string, h http.HandlerFunc) { m.HandleFunc(pattern, h) }
-	// Behind the passphrase, where there is one.
-	in := func(pattern string, h func(http.ResponseWriter, *http.Request, session)) {
-		m.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
-			x, ok := s.session(r)
-			if !ok || !x.in {
-				s.lockedOut(w, r)
-				return
-			}
-			h(w, r, x)
-		})
+	if o.Idle == 0 {
+		o.Idle = idleTime
 	}
-	// What changes something carries the session's token.
-	post := func(pattern string, h func(http.ResponseWriter, *http.Request, session)) {
-		in("POST "+pattern, func(w http.ResponseWriter, r *http.Request, x session) {
-			if s.formOK(w, r, x) {
-				h(w, r, x)
-			}
-		})
-	}
-	open("GET /bench.css", s.asset("bench.css", "text/css; charset=utf-8"))
-	open("GET /bench.js", s.asset("bench.js", "text/javascript; charset=utf-8"))
-	open("GET /scan.js", s.asset("scan.js", "text/javascript; charset=utf-8"))
-	open("GET /palette.css", fixed([]byte(report.PaletteCSS()), "text/css; charset=utf-8"))
-	open("GET /icon.svg", fixed([]byte(strings.Replace(string(report.VerdictSign(part.Pass)), "<svg ",
+	s := &Server{Options: o, b: b, boot: token()[:12], key: []byte(token()), hashing: make(chan struct{}, 1), mux: http.NewServeMux()}
+	s.on("GET /bench.css", s.asset("bench.css", "text/css; charset=utf-8"))
+	s.on("GET /bench.js", s.asset("bench.js", "text/javascript; charset=utf-8"))
+	s.on("GET /scan.js", s.asset("scan.js", "text/javascript; charset=utf-8"))
+	s.on("GET /palette.css", fixed([]byte(report.PaletteCSS()), "text/css; charset=utf-8"))
+	s.on("GET /icon.svg", fixed([]byte(strings.Replace(string(report.VerdictSign(part.Pass)), "<svg ",
 		`<svg xmlns="http://www.w3.org/2000/svg" `, 1)), "image/svg+xml"))
-	open("GET /login", s.loginPage)
-	open("POST /login", s.login)
-	in("GET /{$}", s.home)
-	in("GET /events", s.events)
-	in("GET /live/{camera}", s.livePicture)
-	in("GET /answer/{id}/{file}", s.answerPicture)
-	in("GET /answer/{id}/ticket.pdf", s.ticket)
-	in("GET /record/{sha}", s.recordPicture)
-	in("GET /look", s.look)
-	in("GET /scan", s.scanned)
-	in("GET /shift", s.shift)
-	post("/seen", s.seen)
-	post("/set", s.set)
-	post("/leave", s.leave)
-	post("/do/{what}", s.do)
-	s.lotRoutes(open, in, post)
-	s.lightRoutes(open, in, post)
-	s.mux = m
-	s.quizRoutes(in, post)
-	s.atlasRoutes(in)
-	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.wrong(w, r, http.StatusNotFound, "wrong.not_found") })
+	s.on("GET /login", s.loginPage)
+	s.on("POST /login", s.login)
+	s.on("POST /leave", s.leave)
+	s.on("GET /signin", s.signInPage)
+	s.on("POST /signin", s.signIn)
+	s.on("POST /signout", s.signOut)
+	s.on("GET /here", s.here)
+	s.on("GET /{$}", s.home)
+	s.on("GET /events", s.events)
+	s.on("GET /live/{camera}", s.livePicture)
+	s.on("GET /answer/{id}/{file}", s.answerPicture)
+	s.on("GET /answer/{id}/ticket.pdf", s.ticket)
+	s.on("GET /record/{sha}", s.recordPicture)
+	s.on("GET /look", s.look)
+	s.on("GET /scan", s.scanned)
+	s.on("GET /shift", s.shift)
+	s.on("POST /seen", s.seen)
+	s.on("POST /set", s.set)
+	for _, what := range []string{"press", "edit", "cancel", "retry", "scan", "undo", "restore", "overrule"} {
+		s.on("POST /do/"+what, s.do(what))
+	}
+	s.lotRoutes()
+	s.lightRoutes()
+	s.quizRoutes()
+	s.atlasRoutes()
+	s.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.wrong(w, r, http.StatusNotFound, "wrong.not_found") })
 	return s
 }
 
@@ -186,10 +180,6 @@ func cookie(r *http.Request, name string) string {
 	return c.Value
 }
 
-func (s *Server) session(r *http.Request) (session, bool) {
-	return s.sessions.get(cookie(r, cookieSession), s.b.Parts.Now())
-}
-
 // lang is the language of a request.
 func (s *Server) lang(r *http.Request) *lang.Lang {
 	want := cookie(r, cookieLang)
@@ -223,7 +213,8 @@ func (s *Server) whole(w http.ResponseWriter, r *http.Request, status int, x ses
 		Lang: s.lang(r), Title: title, CSRF: x.csrf, Theme: oneOf(cookie(r, cookieTheme), themes),
 		Sound: oneOf(cookie(r, cookieSound), sounds),
 		Pedal: strings.Join(s.PedalKeys, " "), Path: r.URL.Path, Boot: s.boot, Langs: s.Languages.All(), Locked: s.Passphrase != nil,
-		Bare: f != withAll, Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil, First: f == firstRun, Body: body,
+		Bare: f != withAll, Viewer: x.viewer, Here: x.here(), Quiz: s.b.Quizzes != nil, Atlas: s.b.Atlas != nil,
+		First: f == firstRun, Body: body,
 	}
 	if p.Bare {
 		p.Path = "/login"
@@ -260,7 +251,7 @@ func (s *Server) wrongText(w http.ResponseWriter, r *http.Request, status int, t
 }
 
 // asset serves an embedded file.
-func (s *Server) asset(name, mime string) http.HandlerFunc {
+func (s *Server) asset(name, mime string) handler {
 	data, err := assets.ReadFile(name)
 	if err != nil {
 		panic("bench: " + err.Error()) // embedded at build time
@@ -268,125 +259,12 @@ func (s *Server) asset(name, mime string) http.HandlerFunc {
 	return fixed(data, mime)
 }
 
-func fixed(data []byte, mime string) http.HandlerFunc {
-	return func(w http.ResponseWriter, _ *http.Request) {
+func fixed(data []byte, mime string) handler {
+	return func(w http.ResponseWriter, _ *http.Request, _ session) {
 		w.Header().Set("Content-Type", mime)
 		w.Header().Set("Cache-Control", "no-cache")
 		_, _ = w.Write(data)
 	}
-}
-
-// lockedOut sends a browser to the passphrase; where none is asked for, it gets
-// its session at once.
-func (s *Server) lockedOut(w http.ResponseWriter, r *http.Request) {
-	page := r.Method == http.MethodGet && r.Header.Get("X-Script") == "" && strings.Contains(r.Header.Get("Accept"), "text/html")
-	switch {
-	case !page:
-		s.wrong(w, r, http.StatusForbidden, "wrong.forbidden")
-	case s.Passphrase == nil:
-		s.begin(w, true)
-		http.Redirect(w, r, r.URL.RequestURI(), http.StatusSeeOther)
-	default:
-		http.Redirect(w, r, "/login?to="+url.QueryEscape(r.URL.Path), http.StatusSeeOther)
-	}
-}
-
-func (s *Server) begin(w http.ResponseWriter, in bool) session {
-	id, x := s.sessions.begin(in, s.b.Parts.Now())
-	s.setCookie(w, cookieSession, id, 0, true)
-	return x
-}
-
-// formOK checks the token of a request that changes something.
-func (s *Server) formOK(w http.ResponseWriter, r *http.Request, x session) bool {
-	if err := r.ParseForm(); err != nil {
-		s.wrong(w, r, http.StatusBadRequest, "wrong.form")
-		return false
-	}
-	given := r.Header.Get("X-Token")
-	if given == "" {
-		given = r.PostForm.Get("token")
-	}
-	if !same(given, x.csrf) {
-		s.wrong(w, r, http.StatusForbidden, "wrong.forbidden")
-		return false
-	}
-	return true
-}
-
-// loginView asks for the passphrase, and says where to go with it.
-type loginView struct{ Token, Problem, To string }
-
-func (s *Server) loginPage(w http.ResponseWriter, r *http.Request) {
-	if s.Passphrase == nil {
-		http.Redirect(w, r, "/", http.StatusSeeOther)
-		return
-	}
-	x, ok := s.session(r)
-	if ok && x.in {
-		http.Redirect(w, r, "/", http.StatusSeeOther)
-		return
-	}
-	if !ok {
-		x = s.begin(w, false)
-	}
-	s.showLogin(w, r, http.StatusOK, x, "")
-}
-
-func (s *Server) showLogin(w http.ResponseWriter, r *http.Request, status int, x session, problem string) {
-	l := s.lang(r)
-	if problem != "" {
-		problem = l.T(problem)
-	}
-	body, err := page{Lang: l, View: loginView{x.csrf, problem, r.FormValue("to")}}.render("login")
-	if err != nil {
-		s.b.Log("%v", err)
-	}
-	s.whole(w, r, status, x, l.T("login.title"), body, withoutNav)
-}
-
-func (s *Server) login(w http.ResponseWriter, r *http.Request) {
-	x, ok := s.session(r)
-	if !ok || s.Passphrase == nil {
-		http.Redirect(w, r, "/login", http.StatusSeeOther)
-		return
-	}
-	if !s.formOK(w, r, x) {
-		return
-	}
-	from := r.RemoteAddr
-	if host, _, err := net.SplitHostPort(from); err == nil {
-		from = host
-	}
-	if !s.tries.allow(from, s.b.Parts.Now()) {
-		w.Header().Set("Retry-After", "60")
-		s.showLogin(w, r, http.StatusTooManyRequests, x, "login.slow")
-		return
-	}
-	s.hashing <- struct{}{}
-	right := s.Passphrase.Right(r.PostForm.Get("passphrase"))
-	<-s.hashing
-	if !right {
-		s.showLogin(w, r, http.StatusForbidden, x, "login.wrong")
-		return
-	}
-	s.tries.forgive(from)
-	s.sessions.end(cookie(r, cookieSession)) // a new one: the old one's name was known before
-	s.begin(w, true)
-	http.Redirect(w, r, ownPage(r.PostForm.Get("to")), http.StatusSeeOther)
-}
-
-// ownPage is the address of a page of the bench; the first for any other.
-func ownPage(path string) string {
-	if lotAddress(path) {
-		return (&url.URL{Path: path}).EscapedPath()
-	}
-	return oneOf(path, []string{"/", "/look", "/shift", "/quiz", "/light"})
-}
-
-func (s *Server) leave(w http.ResponseWriter, r *http.Request, _ session) {
-	s.sessions.end(cookie(r, cookieSession))
-	http.Redirect(w, r, "/login", http.StatusSeeOther)
 }
 
 func (s *Server) seen(w http.ResponseWriter, r *http.Request, _ session) {
@@ -422,17 +300,23 @@ func (s *Server) set(w http.ResponseWriter, r *http.Request, _ session) {
 	http.Redirect(w, r, ownPage(r.PostForm.Get("back")), http.StatusSeeOther)
 }
 
+// cautionsView is the page before the first unit of a shift.
+type cautionsView struct {
+	Token string
+	Alone bool // nobody signs in at this station
+}
+
 func (s *Server) home(w http.ResponseWriter, r *http.Request, x session) {
 	l := s.lang(r)
 	if cookie(r, cookieSeen) == "" {
-		body, err := page{Lang: l, View: x.csrf}.render("cautions")
+		body, err := page{Lang: l, View: cautionsView{x.csrf, s.People == nil}}.render("cautions")
 		if err != nil {
 			s.b.Log("%v", err)
 		}
 		s.whole(w, r, http.StatusOK, x, l.T("cautions.title"), body, firstRun)
 		return
 	}
-	c, err := s.cache.get(s.b, l)
+	c, err := s.cache.get(s.b, l, x.viewer)
 	if err != nil {
 		s.fault(w, r, err)
 		return
@@ -446,54 +330,58 @@ func (s *Server) fault(w http.ResponseWriter, r *http.Request, err error) {
 }
 
 // do carries out what a person wants of the station.
-func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
-	f := r.PostForm
-	turn, err := strconv.ParseInt(f.Get("turn"), 10, 64)
-	if err != nil {
-		s.wrong(w, r, http.StatusBadRequest, "wrong.form")
-		return
-	}
-	now := s.b.Snapshot()
-	var events []Event
-	switch r.PathValue("what") {
-	case "press":
-		if f.Has("serial") && now.Phase == Ready {
-			events = append(events, editOf(f, now))
-		}
-		events = append(events, Press{})
-	case "edit":
-		events = append(events, editOf(f, now))
-	case "cancel":
-		events = append(events, Cancel{})
-	case "retry":
-		events = append(events, Retry{})
-	case "scan":
-		e, no := s.scanOf(f, now, turn)
-		if no != nil {
-			s.sayScan(r, no)
-			s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(no))
-			return
-		}
-		events, turn = append(events, e), -1
-	case "undo", "restore":
-		id, err := strconv.ParseInt(f.Get("id"), 10, 64)
+func (s *Server) do(what string) handler {
+	return func(w http.ResponseWriter, r *http.Request, x session) {
+		f := r.PostForm
+		turn, err := strconv.ParseInt(f.Get("turn"), 10, 64)
 		if err != nil {
 			s.wrong(w, r, http.StatusBadRequest, "wrong.form")
 			return
 		}
-		if r.PathValue("what") == "undo" {
-			events = append(events, Undo{now.Unit.Operator, id})
-		} else {
-			events = append(events, Restore{now.Unit.Operator, id})
+		now := s.b.Snapshot()
+		if x.Name != "" { // whoever starts a unit is its operator
+			f.Del("operator")
 		}
-	case "overrule":
-		events = append(events, Overruling{part.Overrule{By: cleanText(f.Get("by"), scan.MostName), Verdict: part.Verdict(f.Get("verdict")),
-			Reason: f.Get("reason"), Note: cleanText(f.Get("note"), maxNote)}})
-	default:
-		s.wrong(w, r, http.StatusNotFound, "wrong.not_found")
-		return
+		by := cmp.Or(x.Name, now.Unit.Operator)
+		var events []Event
+		switch what {
+		case "press":
+			if f.Has("serial") && now.Phase == Ready {
+				events = append(events, editOf(f, now))
+			}
+			events = append(events, Press{x.Name})
+		case "edit":
+			events = append(events, editOf(f, now))
+		case "cancel":
+			events = append(events, Cancel{})
+		case "retry":
+			events = append(events, Retry{x.Name})
+		case "scan":
+			s.scan(w, r, now, turn)
+			return
+		case "undo", "restore":
+			id, err := strconv.ParseInt(f.Get("id"), 10, 64)
+			if err != nil {
+				s.wrong(w, r, http.StatusBadRequest, "wrong.form")
+				return
+			}
+			if what == "undo" {
+				events = append(events, Undo{by, id})
+			} else {
+				events = append(events, Restore{by, id})
+			}
+		case "overrule":
+			by := cmp.Or(x.Name, cleanText(f.Get("by"), scan.MostName))
+			events = append(events, Overruling{part.Overrule{By: by, Verdict: part.Verdict(f.Get("verdict")), Reason: f.Get("reason"),
+				Note: cleanText(f.Get("note"), maxNote)}})
+		}
+		s.send(w, r, turn, events...)
 	}
-	err = s.b.Send(r.Context(), turn, events...)
+}
+
+// send hands what a person wants to the station, and tells what is refused.
+func (s *Server) send(w http.ResponseWriter, r *http.Request, turn int64, events ...Event) {
+	err := s.b.Send(r.Context(), turn, events...)
 	after := s.b.Snapshot()
 	w.Header().Set("X-Version", strconv.FormatInt(after.Version, 10)) // the page shows none older
 	w.Header().Set("X-Turn", strconv.FormatInt(after.Turn, 10))       // what a press after it goes by
@@ -501,10 +389,8 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request, _ session) {
 	var ask asking
 	switch {
 	case errors.As(err, &ask):
-		s.sayScan(r, &ask.Phrase)
 		s.ask(w, r, ask)
 	case errors.As(err, &no):
-		s.sayScan(r, &no.Phrase)
 		s.wrongText(w, r, http.StatusConflict, s.lang(r).Say(&no.Phrase))
 	case err != nil:
 		s.wrong(w, r, http.StatusServiceUnavailable, "lost_server")
@@ -542,10 +428,15 @@ type cachedPart struct {
 // notices in it change by themselves.
 const cacheFor = time.Second
 
-// partCache renders a state once for each language, however many watch.
+// partCache renders a state once for each language and person, however many watch.
 type partCache struct {
 	mu sync.Mutex
-	by map[string]cachedPart
+	by map[partFor]cachedPart
+}
+
+type partFor struct {
+	language string
+	viewer
 }
 
 // event is what the script gets.
@@ -555,22 +446,23 @@ type event struct {
 	Version int64         `json:"version"`
 }
 
-func (c *partCache) get(b *Station, l *lang.Lang) (cachedPart, error) {
+func (c *partCache) get(b *Station, l *lang.Lang, v viewer) (cachedPart, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	now := time.Now()
 	s := b.Snapshot()
-	old := c.by[l.Tag]
+	this := partFor{l.Tag, v}
+	old := c.by[this]
 	if old.version == s.Version && now.Sub(old.made) < cacheFor {
 		return old, nil
 	}
-	html, err := b.benchPart(words{l}, s)
+	html, err := b.benchPart(words{l}, s, v)
 	if err != nil {
 		return cachedPart{}, err
 	}
 	if old.version == s.Version && old.html == html {
 		old.made = now
-		c.by[l.Tag] = old
+		c.by[this] = old
 		return old, nil
 	}
 	data, err := json.Marshal(event{html, s.Phase, s.Version})
@@ -578,10 +470,11 @@ func (c *partCache) get(b *Station, l *lang.Lang) (cachedPart, error) {
 		return cachedPart{}, err
 	}
 	if c.by == nil {
-		c.by = map[string]cachedPart{}
+		c.by = map[partFor]cachedPart{}
 	}
+	maps.DeleteFunc(c.by, func(_ partFor, old cachedPart) bool { return now.Sub(old.made) > time.Minute })
 	got := cachedPart{s.Version, s.Turn, now, html, data}
-	c.by[l.Tag] = got
+	c.by[this] = got
 	return got, nil
 }
 
@@ -602,7 +495,7 @@ func (s *Server) stream(w http.ResponseWriter) (send func([]byte) bool, ok bool)
 
 // events sends each state as it comes. The id names the state, so that a
 // browser that comes back is told only what it has not seen.
-func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
+func (s *Server) events(w http.ResponseWriter, r *http.Request, x session) {
 	wake, ok := s.b.hub.join()
 	if !ok {
 		s.wrong(w, r, http.StatusServiceUnavailable, "wrong.many")
@@ -625,8 +518,8 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request, _ session) {
 	defer beat.Stop()
 	look := time.NewTicker(cacheFor)
 	defer look.Stop()
-	for {
-		c, err := s.cache.get(s.b, l)
+	for s.still(x, send) {
+		c, err := s.cache.get(s.b, l, x.viewer)
 		if err != nil {
 			s.b.Log("%v", err)
 			return
@@ -844,7 +737,8 @@ type shiftView struct{ From, To string }
 // sheet answers with a page that stands by itself, its style and pictures inside, under a bar that
 // is not printed. Its one script takes scans.
 func (s *Server) sheet(w http.ResponseWriter, r *http.Request, data []byte, bar template.HTML) {
-	band, err := page{Lang: s.lang(r), View: template.CSS(shiftbarCSS)}.render("scanband")
+	x, _ := s.session(r)
+	band, err := page{Lang: s.lang(r), Viewer: x.viewer, Here: x.here(), View: template.CSS(shiftbarCSS)}.render("scanband")
 	if err != nil {
 		s.fault(w, r, err)
 		return

@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"finishbench/internal/part"
+	"finishbench/internal/people"
 )
 
 // person is a browser with cookies, in English, that has seen the cautions.
@@ -156,20 +157,20 @@ func TestRequestsFromElsewhere(t *testing.T) {
 }
 
 func TestPassphrase(t *testing.T) {
-	line, err := HashPassphrase("a cured coat is hard")
+	line, err := people.HashPassphrase("a cured coat is hard")
 	if err != nil {
 		t.Fatal(err)
 	}
-	pass, err := ParsePassphrase(line + "\n")
+	pass, err := people.ParseHash(line + "\n")
 	if err != nil || !pass.Right("a cured coat is hard") || pass.Right("a cured coat is soft") || pass.Right("") {
 		t.Fatal("the hash does not tell the passphrase", err)
 	}
-	if _, err := HashPassphrase("short"); err == nil {
+	if _, err := people.HashPassphrase("short"); err == nil {
 		t.Error("a short passphrase was taken")
 	}
 	for _, bad := range []string{"", "hello", strings.Replace(line, "argon2id", "argon2i", 1), strings.Replace(line, "m=65536", "m=1", 1),
 		line[:len(line)-40]} {
-		if _, err := ParsePassphrase(bad); err == nil {
+		if _, err := people.ParseHash(bad); err == nil {
 			t.Errorf("%q was taken", bad)
 		}
 	}
@@ -242,19 +243,19 @@ func TestTriesComeBack(t *testing.T) {
 	now := time.Unix(1000, 0)
 	n := 0
 	for range 50 {
-		if x.allow("a", now) {
+		if x.allow("a", "", now) {
 			n++
 		}
 	}
 	if n != triesAtOnce {
 		t.Errorf("%d tries at once, %d wanted", n, triesAtOnce)
 	}
-	if !x.allow("a", now.Add(tryEvery)) || x.allow("a", now.Add(tryEvery)) {
+	if !x.allow("a", "", now.Add(tryEvery)) || x.allow("a", "", now.Add(tryEvery)) {
 		t.Error("one more try after the wait, not none and not two")
 	}
 	n = 0
 	for i := range 2 * maxTriers {
-		if x.allow(fmt.Sprint(i), now) {
+		if x.allow(fmt.Sprint(i), "", now) {
 			n++
 		}
 	}
@@ -266,15 +267,16 @@ func TestTriesComeBack(t *testing.T) {
 func TestSessionsEnd(t *testing.T) {
 	var s sessions
 	now := time.Unix(1000, 0)
-	id, _ := s.begin(true, now)
-	if _, ok := s.get(id, now.Add(sessionIdle-time.Hour)); !ok {
+	id := s.begin("", now)
+	nothing := func(string) bool { return false }
+	if _, ok := s.get(id, now.Add(sessionIdle-time.Hour), time.Hour, nothing); !ok {
 		t.Error("ended in the middle of a shift")
 	}
-	if _, ok := s.get(id, now.Add(3*sessionIdle)); ok {
+	if _, ok := s.get(id, now.Add(3*sessionIdle), time.Hour, nothing); ok {
 		t.Error("never ends")
 	}
 	for range maxSessions + 50 {
-		s.begin(false, now)
+		s.begin("", now)
 	}
 	if len(s.all) > maxSessions {
 		t.Errorf("%d sessions", len(s.all))

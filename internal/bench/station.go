@@ -194,14 +194,14 @@ func (b *Station) carryOut(ctx context.Context, e Effect, s *Snapshot, why Event
 	case DropShots:
 		b.Shooter.Release(s.Shots)
 	case StartUndo:
-		id, by := s.Last.ID, s.Unit.Operator
+		id, by := s.Last.ID, why.(Undo).By
 		b.behind(func() {
 			write, stop := writing(ctx)
 			defer stop()
 			b.post(Undone{phraseOf("problem.undo", b.Recorder.Withdraw(write, id, by, "undo"))})
 		}, func(p *part.Phrase) Event { return Undone{p} })
 	case StartRestore:
-		id, by := s.Withdrawn.ID, s.Unit.Operator
+		id, by := s.Withdrawn.ID, why.(Restore).By
 		b.behind(func() {
 			write, stop := writing(ctx)
 			defer stop()

@@ -127,7 +127,7 @@ func twice(t *testing.T) *rigged {
 // get fetches a page as a browser that has been here before.
 func (r *rigged) get(t testing.TB, path, lang string) string {
 	t.Helper()
-	id, _ := r.server.sessions.begin(true, time.Now())
+	id := r.server.sessions.begin("", time.Now())
 	q := httptest.NewRequest(http.MethodGet, path, nil)
 	q.Host = "localhost"
 	q.Header.Set("Accept", "text/html")

@@ -43,11 +43,13 @@ type page struct {
 	Title, CSRF, Theme, Sound, Pedal, Path string
 	Boot                                   string // of this run of the program
 	Langs                                  []*lang.Lang
-	Locked                                 bool // a passphrase is asked for, so one can lock
-	Bare                                   bool // no navigation: locked, or first run
-	Quiz                                   bool // there are blind tests
-	Atlas                                  bool // there is an atlas
-	First                                  bool // first run: the cautions are the page, so not its foot too
+	Locked                                 bool   // a passphrase is asked for, so one can lock
+	Bare                                   bool   // no navigation: locked, or first run
+	Quiz                                   bool   // there are blind tests
+	Atlas                                  bool   // there is an atlas
+	First                                  bool   // first run: the cautions are the page, so not its foot too
+	Here                                   string // what the page asks by whether its viewer is still signed in; "": it does not
+	Viewer                                 viewer
 	Body                                   template.HTML
 
 	View any // what the part is about
@@ -82,6 +84,7 @@ type benchView struct {
 	PerMill int    // how far the shooting is
 	Slow    bool   // cancelled, not over yet
 	Write   bool   // an undo or overrule is being written
+	Viewer  viewer
 }
 
 type cameraView struct {
@@ -182,9 +185,9 @@ type sidePicture struct {
 type pairView struct{ Name, Left, Right, Difference, Word string }
 
 // benchPart renders the middle of the bench's page as it stands.
-func (b *Station) benchPart(x words, s *Snapshot) (template.HTML, error) {
-	v := benchView{Snapshot: s, Problem: x.Say(s.Problem), Done: x.Say(s.Done), LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping,
-		Write: s.busy}
+func (b *Station) benchPart(x words, s *Snapshot, by viewer) (template.HTML, error) {
+	v := benchView{Snapshot: s, Viewer: by, Problem: x.Say(s.Problem), Done: x.Say(s.Done),
+		LiveMS: max(250, 25*b.hub.watchers()), Slow: s.stopping, Write: s.busy}
 	if s.Phase != Answered && s.Phase != Judging {
 		for _, c := range b.Shooter.Cameras() {
 			v.Cameras = append(v.Cameras, cameraView{c.Name, c.Ready, x.Say(c.Why)})

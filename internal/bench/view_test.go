@@ -114,7 +114,7 @@ func TestStoppedBeforehand(t *testing.T) {
 		{&Stopped{S: 4.3}, &Stopped{S: 1.7}, "The unit stands still for about 4.3 s · wet for about 1.7 s<"},
 		{&Stopped{S: 4.3}, &Stopped{S: 1.7, AtLeast: true}, " · wet for at least 1.7 s<"}} {
 		b := NewStation(Parts{Shooter: newFakeShooter(), Stopped: c.s, StoppedWet: c.wet}, part.UnitInfo{}, "")
-		html, err := b.benchPart(x, b.Snapshot())
+		html, err := b.benchPart(x, b.Snapshot(), viewer{})
 		if err != nil || c.want == "" && strings.Contains(string(html), "stands still") || !strings.Contains(string(html), c.want) {
 			t.Errorf("%+v: %v, %s", c.s, err, html)
 		}

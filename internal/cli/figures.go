@@ -3,22 +3,11 @@ package cli
 import (
 	"fmt"
 	"math"
-	"strconv"
-	"strings"
 
 	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report/plots"
 )
-
-// Signed writes a number with a real minus, and no minus before a nought.
-func Signed(v float64, decimals int) string {
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Trim(s, "-0.") == "" {
-		s = strings.TrimPrefix(s, "-")
-	}
-	return strings.ReplaceAll(s, "-", "−")
-}
 
 // Finite is a number for JSON: nil where it was not measured.
 func Finite(v float64) *float64 {

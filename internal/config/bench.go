@@ -21,6 +21,7 @@ type Bench struct {
 	Listen    string   `mapstructure:"listen"`     // address:port
 	Language  string   `mapstructure:"language"`   // of browsers that ask for none that is there
 	PedalKeys []string `mapstructure:"pedal_keys"` // keys beside the space bar, as a browser names them
+	IdleMin   float64  `mapstructure:"idle_min"`   // a person who does nothing for so long is signed out; 1..720
 }
 
 // Camera is a source of pictures. Which keys count depends on Source.
@@ -134,6 +135,7 @@ func (s Station) validateBench(c *checks) {
 			c.addf(fmt.Sprintf("bench.pedal_keys[%d]", i), "is empty; the space bar always counts")
 		}
 	}
+	c.between("bench.idle_min", s.Bench.IdleMin, 1, 720)
 	seen := map[string]bool{}
 	for i, cam := range s.Cameras {
 		key := fmt.Sprintf("cameras[%d]", i)

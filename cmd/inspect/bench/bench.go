@@ -13,7 +13,8 @@ photographed, measured and judged. Each answer is recorded before it is shown.
 
 With --replay the units of a folder are played in place of a camera. Only this
 machine can open the page, unless --listen gives an address of the network; then
-a passphrase is asked for, which --set-passphrase makes.`
+a passphrase is asked for, which --set-passphrase makes. 'inspect bench people' says who
+may sign in, and in which role.`
 
 const benchExamples = `  inspect bench --station station.yaml
   inspect bench --replay testdata/images --mm-per-px 0.015 --record none
@@ -34,7 +35,7 @@ func Command() *cobra.Command {
 			return station.Run(cmd.Context(), o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr(), nil)
 		},
 	}
-	cmd.AddCommand(newLabelCommand())
+	cmd.AddCommand(newLabelCommand(), newPeopleCommand())
 	f := cmd.Flags()
 	f.StringVar(&o.Station, "station", "", "file that describes the station: scale, cameras, thresholds (see configs/station.yaml)")
 	f.StringVar(&o.Replay, "replay", "", "folder of units, played in place of a camera")

@@ -3,6 +3,7 @@ package station
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"io"
 	"log/slog"
 	"net/url"
@@ -49,7 +50,7 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 	if access.Scans, err = st.Scans.Rules(); err != nil {
 		return cli.UsageError{Err: err}
 	}
-	access.Shifts = st.Lots.Shifts
+	access.Shifts, access.Idle = st.Lots.Shifts, time.Duration(st.Bench.IdleMin*float64(time.Minute))
 	screens := bench.NewScreens()
 	if o.Take.What != ShootWedge {
 		if screens.Gamma, err = inspection.ScreenGamma(st.Screen, time.Now()); err != nil {
@@ -100,6 +101,9 @@ func Run(ctx context.Context, o Options, stdin io.Reader, stdout, stderr io.Writ
 		return o.serveWhile(ctx, parts, set, access, stdout, ready, func(ctx context.Context) error {
 			return o.Take.run(ctx, s.plan, screens, Screen{screens, st.Screen}, stdout)
 		})
+	}
+	if access.People == nil {
+		fmt.Fprintln(stdout, "people: none, so whoever is at the bench may do all; 'inspect bench people add' says who may do what")
 	}
 	return o.Serve(ctx, parts, set, access, where, stdout, ready)
 }

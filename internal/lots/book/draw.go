@@ -200,7 +200,8 @@ func (d lotDraw) units() []drawnLine {
 	}
 	var out []drawnLine
 	for i, p := range d.round.Sample {
-		u := drawnLine{Place: i + 1, Number: number[p.Name], Unit: p.Name, Classes: d.round.Needs(i), Phrase: part.Say("lot.sheet.draw.to_look_at")}
+		u := drawnLine{Place: i + 1, Number: number[p.Name], Unit: p.Name, Classes: d.round.Needs(i),
+			Phrase: part.Say("lot.sheet.draw.to_look_at")}
 		switch {
 		case p.Unit == nil:
 		case !p.Unit.Measured():
@@ -233,7 +234,8 @@ func (d lotDraw) sheet(x sheetWords) report.Sheet {
 	for _, w := range r.Swaps {
 		s.Reasons = append(s.Reasons, x.t("draw.replaced", "unit", w.Unit, "with", w.With, "why", w.Why)+x.by(w.By))
 	}
-	t := report.SheetTable{Head: []string{x.t("draw.number"), x.t("draw.unit"), x.t("draw.drawn_as"), x.t("draw.classes"), x.t("draw.state")},
+	t := report.SheetTable{Head: []string{x.t("draw.number"), x.t("draw.unit"), x.t("draw.drawn_as"), x.t("draw.classes"),
+		x.t("draw.state")},
 		Numeric: []bool{true, false, true, false, false}}
 	for _, u := range d.units() {
 		t.Rows = append(t.Rows, []string{strconv.Itoa(u.Number), u.Unit, strconv.Itoa(u.Place), x.severities(u.Classes), x.Say(&u.Phrase)})

@@ -69,7 +69,8 @@ func (p lotPlan) plans(x sheetWords) report.SheetSection {
 		t.Rows = append(t.Rows, []string{x.severity(c.Severity), x.counts(c), x.aql(c), x.modeOf(c), x.letter(c.Plan),
 			strconv.Itoa(c.Plan.N), strconv.Itoa(c.Plan.Ac), strconv.Itoa(c.Plan.Re)})
 		if c.Plan.Re > c.Plan.Ac+1 {
-			text = append(text, x.t("plan.gap", "severity", x.severity(c.Severity), "ac", strconv.Itoa(c.Plan.Ac), "re", strconv.Itoa(c.Plan.Re)))
+			text = append(text, x.t("plan.gap", "severity", x.severity(c.Severity), "ac", strconv.Itoa(c.Plan.Ac), "re",
+				strconv.Itoa(c.Plan.Re)))
 		}
 	}
 	return report.SheetSection{Heading: x.t("plan.plans"), Text: text, Tables: []report.SheetTable{t}}

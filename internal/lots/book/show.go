@@ -80,10 +80,12 @@ func (v lotView) round(r *lots.Round, current bool) {
 	v.line(v.show("of", "n", strconv.Itoa(o.Size), "product", o.Product, "stage", v.stage(o.Stage), "limits", ofLimits(o)))
 	v.line(v.show("rules", "level", string(o.Level), "tables", o.Edition, "standard", string(o.Standard), "severity",
 		v.severity(o.NotPassing)))
-	rows := [][]string{{v.t("class"), v.t("mode"), v.show("looked"), v.show("count"), v.t("accepted_to"), v.t("refused_from"), v.show("says")}}
+	rows := [][]string{{v.t("class"), v.t("mode"), v.show("looked"), v.show("count"), v.t("accepted_to"), v.t("refused_from"),
+		v.show("says")}}
 	for _, s := range r.Standings() {
 		rows = append(rows, []string{v.severity(s.Severity), v.mode(s.Plan.Mode),
-			v.T("lot.page.of", "taken", strconv.Itoa(s.Looked), "n", strconv.Itoa(s.Plan.N)), strconv.Itoa(s.Count), strconv.Itoa(s.Plan.Ac),
+			v.T("lot.page.of", "taken", strconv.Itoa(s.Looked), "n", strconv.Itoa(s.Plan.N)), strconv.Itoa(s.Count),
+			strconv.Itoa(s.Plan.Ac),
 			strconv.Itoa(s.Plan.Re), v.call(s)})
 	}
 	cli.Columns(v.w, "  ", rows)
@@ -101,7 +103,8 @@ func (v lotView) round(r *lots.Round, current bool) {
 		v.line(v.show("swap", "with", s.With, "unit", s.Unit, "why", s.Why), v.by(s.By))
 	}
 	for _, s := range r.Dispositions {
-		v.line(s.Unit, " ", v.show("route."+string(s.Route), "inspection", strconv.FormatInt(s.Inspection, 10), "reference", s.Reference), " ",
+		v.line(s.Unit, " ", v.show("route."+string(s.Route), "inspection", strconv.FormatInt(s.Inspection, 10), "reference", s.Reference),
+			" ",
 			cli.ShownTime(s.At), v.by(s.By), v.why(s.Why))
 	}
 	if d := r.Decision; d != nil {

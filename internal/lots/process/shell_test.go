@@ -237,7 +237,8 @@ func TestShellHints(t *testing.T) {
 		rising[i].Findings = rising[i].Findings[:min(3, i/30)]
 	}
 	h, err = Hints(rising, DefaultHintParams())
-	if err != nil || len(h) != 1 || h[0].Key != "dust_rising" || !strings.HasPrefix(lang.English().Say(&h[0].Phrase), "Dust lies all over the shell and rises") {
+	if err != nil || len(h) != 1 || h[0].Key != "dust_rising" ||
+		!strings.HasPrefix(lang.English().Say(&h[0].Phrase), "Dust lies all over the shell and rises") {
 		t.Errorf("%+v, %v", h, err)
 	}
 }
