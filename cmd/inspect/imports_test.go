@@ -74,6 +74,7 @@ var mayImport = map[string][]string{
 	"internal/capture/outline": {"internal/lang", "internal/part", "internal/stats/robust"},
 	"internal/cli": {
 		"internal/config", "internal/files", "internal/lang", "internal/part", "internal/records", "internal/report",
+		"internal/report/plots",
 	},
 	"internal/codec": {"internal/part"},
 	"internal/compare": {
@@ -171,7 +172,7 @@ var mayImport = map[string][]string{
 	"internal/records/upkeep": {"internal/cli", "internal/files", "internal/records"},
 	"internal/report": {
 		"internal/codec", "internal/lang", "internal/part", "internal/report/marks", "internal/report/palette",
-		"internal/report/plots",
+		"internal/report/paper", "internal/report/plots",
 	},
 	"internal/report/marks":   {"internal/part", "internal/report/palette"},
 	"internal/report/palette": {},

@@ -25,7 +25,7 @@ func parseBMP(h *header, data []byte) error {
 	}
 	info := le.Uint32(data[14:])
 	if info < 40 || info > 1024 || 14+int(info) > len(data) {
-		return fmt.Errorf("a BMP with a header of %d bytes is not read here; save it as PNG", info)
+		return trouble("bmp_header", "bytes", fmt.Sprint(info))
 	}
 	w, ht := int64(int32(le.Uint32(data[18:]))), int64(int32(le.Uint32(data[22:])))
 	l := &bmpLayout{offset: int(le.Uint32(data[10:])), bits: int(le.Uint16(data[28:]))}
@@ -37,7 +37,7 @@ func parseBMP(h *header, data []byte) error {
 	}
 	h.bmp = l
 	if pack := le.Uint32(data[30:]); pack != 0 && !(pack == 3 && l.bits == 32 && plainMasks(data)) {
-		return fmt.Errorf("a compressed BMP is not read here; save it uncompressed or as PNG")
+		return trouble("bmp_packed")
 	}
 	switch l.bits {
 	case 8:
@@ -60,7 +60,7 @@ func parseBMP(h *header, data []byte) error {
 	case 24, 32:
 		h.channels = 3
 	default:
-		return fmt.Errorf("a BMP of %d bits a pixel is not read here; save it with 8 or 24", l.bits)
+		return trouble("bmp_bits", "bits", fmt.Sprint(l.bits))
 	}
 	l.stride = (h.w*l.bits + 31) / 32 * 4
 	if l.offset < 14+int(info) || l.offset+l.stride*h.h > len(data) {

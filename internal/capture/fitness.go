@@ -150,7 +150,10 @@ func Unreadable(shot part.Shot, err error) part.PictureReport {
 	msg := err.Error()
 	// The report names the file already.
 	msg = strings.TrimPrefix(msg, fmt.Sprintf("capture: read %s: ", shot.Path))
-	remedy := part.Text(strings.Join(strings.Fields(msg), " "))
+	remedy, ok := lang.PhraseOf(err)
+	if !ok {
+		remedy = part.Text(strings.Join(strings.Fields(msg), " "))
+	}
 	r.Problems = append(r.Problems, part.Problem{Name: Unread, Remedy: lang.English().Say(&remedy), RemedyPhrase: &remedy})
 	return r
 }

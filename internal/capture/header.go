@@ -3,6 +3,10 @@ package capture
 import (
 	"bytes"
 	"fmt"
+	"strconv"
+
+	"finishbench/internal/lang"
+	"finishbench/internal/part"
 )
 
 // MaxPixels is the largest picture Read takes, in pixels: 50 megapixels, as
@@ -45,7 +49,7 @@ func parseHeader(data []byte, maxPixels int) (*header, error) {
 	var err error
 	switch {
 	case len(data) == 0:
-		return nil, fmt.Errorf("the file is empty (0 bytes); take the picture again")
+		return nil, trouble("empty")
 	case bytes.HasPrefix(data, []byte("\xff\xd8")):
 		err = parseJPEG(h, data)
 	case bytes.HasPrefix(data, []byte(pngMagic)):
@@ -55,8 +59,7 @@ func parseHeader(data []byte, maxPixels int) (*header, error) {
 	case bytes.HasPrefix(data, []byte("BM")):
 		err = parseBMP(h, data)
 	default:
-		return nil, fmt.Errorf("not a JPEG, PNG, TIFF or BMP picture, whatever its name says (it begins with %.12q)",
-			data[:min(len(data), 12)])
+		return nil, trouble("no_picture", "begin", fmt.Sprintf("%.12q", data[:min(len(data), 12)]))
 	}
 	if err != nil {
 		return nil, err
@@ -74,21 +77,25 @@ func (h *header) setSize(width, height int64) error {
 	case width <= 0 || height <= 0:
 		return errDamaged(h.format, "its header gives no size")
 	case width > limit || height > limit || width*height > limit:
-		return fmt.Errorf("%d x %d pixels are %.0f megapixels, more than the limit of %.0f; take smaller pictures", width, height,
-			float64(width)*float64(height)/1e6, float64(limit)/1e6)
+		return trouble("too_large", "width", strconv.FormatInt(width, 10), "height", strconv.FormatInt(height, 10), "megapixels",
+			fmt.Sprintf("%.0f", float64(width)*float64(height)/1e6), "limit", fmt.Sprintf("%.0f", float64(limit)/1e6))
 	case width < minSide || height < minSide:
-		return fmt.Errorf("%d x %d pixels are too few for a picture of a unit (at least %d each way)", width, height, minSide)
+		return trouble("too_small", "width", strconv.FormatInt(width, 10), "height", strconv.FormatInt(height, 10), "least",
+			strconv.Itoa(minSide))
 	}
 	h.w, h.h = int(width), int(height)
 	return nil
 }
 
+// trouble says why a file is not read, for a person: a text read.KEY.
+func trouble(key string, args ...string) error { return lang.Error(part.Say("read."+key, args...)) }
+
 // errCut says that a file ends too early.
 func errCut(f format, what string) error {
-	return fmt.Errorf("the %s file is cut off (%s); copy it or take the picture again", f, what)
+	return trouble("cut", "format", fmt.Sprint(f), "what", what)
 }
 
 // errDamaged says that a file contradicts itself.
 func errDamaged(f format, what string) error {
-	return fmt.Errorf("the %s file is damaged (%s); copy it or take the picture again", f, what)
+	return trouble("damaged", "format", fmt.Sprint(f), "what", what)
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
+	"strconv"
 )
 
 // parseJPEG walks a JPEG file's segments from its start to its end marker.
@@ -35,7 +36,7 @@ func parseJPEG(h *header, data []byte) error {
 			}
 			// A frame of four components needs Adobe's segment to tell inks from light.
 			if h.channels == 4 && adobe < 0 {
-				return fmt.Errorf("a JPEG of four colours that does not say which; save it as RGB")
+				return trouble("jpeg_colours")
 			}
 			return nil
 		case code >= 0xd0 && code <= 0xd7, code == 0x01: // stand alone
@@ -90,11 +91,11 @@ func (h *header) jpegFrame(code byte, body []byte) error {
 	h.bits, h.channels = int(body[0]), int(body[5])
 	switch {
 	case code > 0xc2:
-		return fmt.Errorf("a lossless, hierarchical or arithmetic-coded JPEG is not read here; save it as plain JPEG or PNG")
+		return trouble("jpeg_kind")
 	case h.bits != 8:
-		return fmt.Errorf("a JPEG of %d bits is not read here; save it with 8, or as 16-bit PNG or TIFF", h.bits)
+		return trouble("jpeg_bits", "bits", strconv.Itoa(h.bits))
 	case h.channels != 1 && h.channels != 3 && h.channels != 4:
-		return fmt.Errorf("a JPEG of %d components is not read here; save it as grey or RGB", h.channels)
+		return trouble("jpeg_channels", "channels", strconv.Itoa(h.channels))
 	}
 	return h.setSize(int64(binary.BigEndian.Uint16(body[3:])), int64(binary.BigEndian.Uint16(body[1:])))
 }

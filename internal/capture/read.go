@@ -38,7 +38,7 @@ func readFile(path string) ([]byte, error) {
 	data, err := files.Read(path, files.MostPicture)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
-		return nil, errors.New("there is no such file")
+		return nil, trouble("missing")
 	case err != nil:
 		return nil, plainPathError(err)
 	}
@@ -93,7 +93,7 @@ func decodeBy(decode func(*part.Image, []byte) error, data []byte, h *header) (*
 		if errors.Is(err, codec.ErrCut) {
 			return nil, errCut(h.format, err.Error())
 		}
-		return nil, fmt.Errorf("the %s file cannot be decoded (%w); copy it or take the picture again", h.format, err)
+		return nil, trouble("not_decoded", "format", fmt.Sprint(h.format), "what", err.Error())
 	}
 	switch n := im.W * im.H; {
 	case im.C == 4: // inks as Adobe's programs store them: 255 for none

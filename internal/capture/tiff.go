@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 
 	"golang.org/x/image/tiff/lzw"
 
@@ -84,10 +85,10 @@ func parseTIFF(h *header, data []byte) error {
 	h.format = tiffFile
 	order, at, ok := tiffStart(data)
 	if order != nil && order.Uint16(data[2:]) == 43 {
-		return fmt.Errorf("a BigTIFF is not read here; save it as plain TIFF or PNG")
+		return trouble("tiff_big")
 	}
 	if order == nil || order.Uint16(data[2:]) != 42 {
-		return fmt.Errorf("not a JPEG, PNG, TIFF or BMP picture, whatever its name says (it begins with %.12q)", data[:min(len(data), 12)])
+		return trouble("no_picture", "begin", fmt.Sprintf("%.12q", data[:min(len(data), 12)]))
 	}
 	if !ok || at+2 > len(data) {
 		return errCut(tiffFile, "its directory lies past the end")
@@ -212,28 +213,28 @@ func (h *header) tiffLayout(data []byte, order binary.ByteOrder, tags map[uint16
 func (l *tiffLayout) check(h *header, tags map[uint16][]uint32) error {
 	for _, f := range tags[tagSampleFormat] {
 		if f != 1 && f != 4 {
-			return fmt.Errorf("a TIFF of floating-point or signed samples is not read here; save it with 8 or 16 bits")
+			return trouble("tiff_float")
 		}
 	}
 	for _, b := range tags[tagBits] {
 		if int(b) != h.bits {
-			return fmt.Errorf("a TIFF of mixed sample sizes is not read here; save it with 8 or 16 bits")
+			return trouble("tiff_mixed")
 		}
 	}
 	if h.bits != 8 && h.bits != 16 {
-		return fmt.Errorf("a TIFF of %d bits a sample is not read here; save it with 8 or 16 bits", h.bits)
+		return trouble("tiff_bits", "bits", strconv.Itoa(h.bits))
 	}
 	colours := map[uint32]int{whiteIsZero: 1, blackIsZero: 1, rgbLight: 3, palette: 1, cmykInks: 4}[l.photometric]
 	if colours == 0 || l.samples < colours || l.samples > 8 || l.photometric == palette && (h.bits != 8 || len(l.colours) < 3*256) {
-		return fmt.Errorf("a TIFF of colour kind %d with %d samples is not read here; save it as grey or RGB", l.photometric, l.samples)
+		return trouble("tiff_colours", "kind", fmt.Sprint(l.photometric), "samples", fmt.Sprint(l.samples))
 	}
 	switch l.compression {
 	case 1, 5, 8, 32946, 32773:
 	default:
-		return fmt.Errorf("a TIFF of compression kind %d is not read here; save it uncompressed, or with LZW or deflate", l.compression)
+		return trouble("tiff_packing", "kind", fmt.Sprint(l.compression))
 	}
 	if l.predictor != 1 && l.predictor != 2 {
-		return fmt.Errorf("a TIFF of predictor %d is not read here; save it without", l.predictor)
+		return trouble("tiff_predictor", "kind", fmt.Sprint(l.predictor))
 	}
 	return nil
 }

@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"math"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
+	"finishbench/internal/report/plots"
 )
 
 // Finite is a number for JSON: nil where it was not measured.
@@ -44,4 +46,10 @@ func NotNil[T any](s *[]T) {
 	if *s == nil {
 		*s = []T{}
 	}
+}
+
+// ChartNames are the words of a control chart in a language.
+func ChartNames(x *lang.Lang) *plots.ChartNames {
+	return &plots.ChartNames{Centre: x.T("lot.chart.centre"), Upper: x.T("lot.chart.upper"), Lower: x.T("lot.chart.lower"),
+		Out: x.T("plot.out_of_limits")}
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report"
 )
@@ -43,13 +44,13 @@ func (d outcome) budgetLines() string {
 
 // budgetText is what --budget adds to a unit's line: how the uncertainty of its
 // worst step and of a typical size comes about.
-func budgetText(r *part.Result) (string, error) {
+func budgetText(x *lang.Lang, r *part.Result) (string, error) {
 	var b bytes.Buffer
-	if err := report.BudgetText(&b, r); err != nil {
+	if err := report.BudgetText(&b, x, r); err != nil {
 		return "", err
 	}
 	if b.Len() == 0 {
-		fmt.Fprintf(&b, "  %s: nothing was measured, so there is no uncertainty budget\n", r.Unit)
+		fmt.Fprintln(&b, "  "+x.T("tell.no_budget", "unit", r.Unit))
 	}
 	return b.String(), nil
 }

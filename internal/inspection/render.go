@@ -58,6 +58,7 @@ func (u *Unit) render(ctx context.Context, r *part.Result, dir *cli.UnitDir) (th
 	for _, s := range u.Scenes {
 		l, _ := u.lengthsOf(s.pose.View)
 		for _, m := range s.mapPictures(l.MMPerPX) {
+			m.over.Lang = u.language
 			d, err := drawOver(m.image(), m.over, r, m.over.File, dir)
 			if err != nil {
 				return thumb, err
@@ -154,7 +155,7 @@ func drawOver(im *part.Image, over report.Overlay, r *part.Result, name string, 
 
 // overlay is what was followed and fitted in a picture.
 func (u *Unit) overlay(p *Picture) report.Overlay {
-	over := report.Overlay{File: p.Shot.File, SeamLine: p.seam.SeamLine, Limbs: p.seam.Outline}
+	over := report.Overlay{Lang: u.language, File: p.Shot.File, SeamLine: p.seam.SeamLine, Limbs: p.seam.Outline}
 	for _, s := range u.Scenes {
 		if s.holds(p) && p.fit() {
 			over.FaceOutline = s.found.OutlineIn(p.Shot.File)

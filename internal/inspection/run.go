@@ -96,7 +96,7 @@ func RunJobs(ctx context.Context, o Options, set Settings, jobs []Job, rec *Reco
 	}
 	TuneMemory()
 	r := &unitsRun{Inspector: &Inspector{Settings: set, Slots: NewSlots(set.Jobs)}, jobs: jobs, out: out, records: rec, withJSON: o.JSON,
-		say: newTeller(o, jobs, stdout, stderr)}
+		say: newTeller(o, set.language, jobs, stdout, stderr)}
 	err = r.all(ctx)
 	if rec != nil && !o.JSON {
 		fmt.Fprint(stdout, rec.line())
@@ -207,7 +207,7 @@ func (r *unitsRun) writeUnit(ctx context.Context, d *outcome) error {
 		}
 	}
 	if r.budget {
-		if d.budget, err = budgetText(result); err != nil {
+		if d.budget, err = budgetText(r.say.x, result); err != nil {
 			return err
 		}
 	}

@@ -6,15 +6,18 @@ import (
 	"io"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"finishbench/internal/cli"
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
 // teller says what happens during a run. Results go to stdout, errors and the
 // bar to stderr. It is used by one goroutine.
 type teller struct {
+	x        *lang.Lang
 	out      string
 	withJSON bool
 	stdout   io.Writer
@@ -24,12 +27,15 @@ type teller struct {
 	order    *inOrder
 }
 
-func newTeller(o Options, jobs []Job, stdout, stderr io.Writer) *teller {
+func newTeller(o Options, x *lang.Lang, jobs []Job, stdout, stderr io.Writer) *teller {
+	if x.Tag == lang.English().Tag {
+		x = lang.English() // with units in ASCII, as other programs may read them
+	}
 	lines := stdout
 	if o.JSON {
 		lines = stderr
 	}
-	return &teller{out: o.Out, withJSON: o.JSON, stdout: stdout, stderr: stderr,
+	return &teller{x: x, out: o.Out, withJSON: o.JSON, stdout: stdout, stderr: stderr,
 		progress: NewProgress(len(jobs), lines, stderr), order: newInOrder(jobs)}
 }
 
@@ -52,7 +58,7 @@ func (t *teller) unit(d outcome) {
 			t.progress.Clear()
 			fmt.Fprintf(t.stderr, "inspect: %s: its results are in %s, but it was not recorded: %s\n", d.job.Dir, t.out, cli.Plain(d.lost))
 		}
-		t.progress.unitDone(d.result.Unit, unitLine(d)+d.budgetLines())
+		t.progress.unitDone(d.result.Unit, t.unitLine(d)+d.budgetLines())
 	}
 	if t.withJSON {
 		for _, next := range t.order.add(d) {
@@ -90,21 +96,21 @@ func (t *teller) end(all []outcome) {
 	if t.progress.bar != nil {
 		for _, d := range all { // the bar did not say them
 			if d.err == nil && (d.code() != cli.ExitPass || d.budget != "") {
-				fmt.Fprintln(t.stdout, unitLine(d)+d.budgetLines())
+				fmt.Fprintln(t.stdout, t.unitLine(d)+d.budgetLines())
 			}
 		}
 	}
 	done := countDone(all)
 	switch {
 	case done == 1 && len(all) == 1:
-		fmt.Fprintf(t.stdout, "page: %s\n", filepath.Join(t.out, all[0].job.name, cli.ReportFile))
+		fmt.Fprintln(t.stdout, t.x.T("tell.page", "page", filepath.Join(t.out, all[0].job.name, cli.ReportFile)))
 	case done > 0:
-		fmt.Fprintf(t.stdout, "%s\npages: %s\n", tally(all), filepath.Join(t.out, indexFile))
+		fmt.Fprintln(t.stdout, t.tally(all)+"\n"+t.x.T("tell.pages", "page", filepath.Join(t.out, indexFile)))
 	}
 }
 
 // tally is "4 units: 1 pass, 3 rework".
-func tally(all []outcome) string {
+func (t *teller) tally(all []outcome) string {
 	count := map[part.Verdict]int{}
 	n := 0
 	for _, d := range all {
@@ -116,27 +122,30 @@ func tally(all []outcome) string {
 	var parts []string
 	for _, v := range []part.Verdict{part.Pass, part.Rework, part.Reject, part.NotMeasured} {
 		if count[v] > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", count[v], cli.VerdictWord(v)))
+			parts = append(parts, t.x.T("tell.count", "n", strconv.Itoa(count[v]), "verdict", t.x.T("verdict_word."+string(v))))
 		}
 	}
-	return fmt.Sprintf("%d units: %s", n, strings.Join(parts, ", "))
+	return t.x.T("tell.tally", "n", strconv.Itoa(n), "counts", strings.Join(parts, t.x.T("join.names")))
 }
 
 // unitLine is a unit's line: name, verdict, score and the first reason.
-func unitLine(d outcome) string {
-	r := d.result
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %s", r.Unit, cli.VerdictWord(r.Verdict))
+func (t *teller) unitLine(d outcome) string {
+	r, x := d.result, t.x
+	score, reason, more := "", "", ""
 	if r.Score != nil {
-		fmt.Fprintf(&b, ", score %.4g", *r.Score)
+		score = x.T("tell.score", "score", fmt.Sprintf("%.4g", *r.Score))
 	}
 	if len(r.Reasons) > 0 {
-		fmt.Fprintf(&b, ": %s", r.Reasons[0])
+		first := r.Reasons[0]
+		if len(r.ReasonPhrases) == len(r.Reasons) {
+			first = x.Say(&r.ReasonPhrases[0])
+		}
+		reason = x.T("tell.reason", "reason", first)
 	}
 	if n := len(r.Reasons) - 1; n > 0 {
-		fmt.Fprintf(&b, " (and %d more)", n)
+		more = x.T("tell.more", "n", strconv.Itoa(n))
 	}
-	return b.String()
+	return x.T("tell.unit", "unit", r.Unit, "verdict", x.T("verdict_word."+string(r.Verdict)), "score", score, "reason", reason, "more", more)
 }
 
 // inOrder gives outcomes back in the order of the command line, each as soon as

@@ -211,6 +211,12 @@ func (l *Languages) Choose(tag, accept string) *Lang {
 	return l.all[i]
 }
 
+// Han says whether this language is written in Chinese characters.
+func (x *Lang) Han() bool {
+	s, _ := x.tag.Script()
+	return strings.HasPrefix(s.String(), "Han")
+}
+
 // Has says whether there is a text of this key.
 func (x *Lang) Has(key string) bool { return x.find(key) != nil }
 

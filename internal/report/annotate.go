@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report/marks"
 	"finishbench/internal/report/palette"
@@ -19,6 +20,7 @@ type Overlay struct {
 	Limbs       [][]part.Point // the fits to both limbs
 	FaceOutline []part.Point   // the faceplate's outline, closed by the drawing
 	Unseen      *Unseen        // where nothing was looked for; nil: nowhere, or not told
+	Lang        *lang.Lang     // of the words; nil: English
 }
 
 // Annotate returns a copy of im, as 8-bit RGB, with a hatching where nothing was
@@ -94,11 +96,12 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, d drawing) *part.Image
 	st.letter *= letters
 	drawn := marksIn(ov.File, r, st, d, im.W, im.H)
 	st.letter = max(st.letter*crowd(len(drawn)), 11)
-	large, err := newLettering(st.letter)
+	x := wordsOf(ov.Lang)
+	large, err := x.lettering(st.letter)
 	if err != nil {
 		return im // the built-in font is part of the program; a test holds it
 	}
-	small, err := newLettering(max(letters*styleOf(im.W, im.H).letter*0.72, 10))
+	small, err := x.lettering(max(letters*styleOf(im.W, im.H).letter*0.72, 10))
 	if err != nil {
 		return im
 	}
@@ -110,12 +113,16 @@ func annotate(im *part.Image, ov Overlay, r *part.Result, d drawing) *part.Image
 	drawLines(c, ov, st, scale)
 
 	lay := newLayout(im.W, im.H, drawn)
-	caption(c, lay, small, st, ov.File, r, d)
-	drawStepStations(c, lay, large, st, ov.File, r, d)
+	x.caption(c, lay, small, st, ov.File, r, d)
+	x.drawStepStations(c, lay, large, st, ov.File, r, d)
 	words := len(drawn) <= 12 && !d.wordless
 	labels := make([]label, len(drawn))
 	for i, m := range drawn {
-		labels[i] = lay.place(large, st, m, words)
+		text := fmt.Sprint(m.f.Number)
+		if words {
+			text += " " + x.kind(m.f.Kind)
+		}
+		labels[i] = lay.place(large, st, m, text)
 	}
 	for i, m := range drawn {
 		c.keep = keptBy(all, drawn, i)
@@ -247,8 +254,8 @@ func drawLines(c *canvas, ov Overlay, st style, scale float64) {
 func (st style) pad64() float64 { return float64(st.pad) }
 
 // caption names the picture in a corner, with a scale bar.
-func caption(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
-	text := english().picture(r, file)
+func (x words) caption(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
+	text := x.picture(r, file)
 	if d.wordless {
 		text = ""
 	}
@@ -303,15 +310,15 @@ func roundBar(mmPerPX, scale, want float64) (mm, px float64) {
 
 // drawStepStations marks where the seam meets each limb by two arrowheads that
 // point at it, and writes the step beside.
-func drawStepStations(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
+func (x words) drawStepStations(c *canvas, lay *layout, l *lettering, st style, file string, r *part.Result, d drawing) {
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
 		if s.Image != file {
 			continue
 		}
 		left := s.Side == part.Left
-		text := english().stepStationLabel(s)
-		if d.wordless && text == textStepStationUnmeasured {
+		text := x.stepStationLabel(s)
+		if d.wordless && (s.State != part.Measured || s.StepUM == nil) {
 			text = "?"
 		}
 		y := 0.45 * float64(c.h)

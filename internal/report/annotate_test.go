@@ -8,6 +8,7 @@ import (
 	"math"
 	"testing"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 	"finishbench/internal/report/marks"
 	"finishbench/internal/report/palette"
@@ -195,7 +196,7 @@ func TestLabelsDoNotOverlapWhereThereIsRoom(t *testing.T) {
 	}
 	var at []image.Rectangle
 	for _, m := range marks {
-		b := lay.place(l, st, m, true)
+		b := lay.place(l, st, m, fmt.Sprint(m.f.Number)+" "+english().kind(m.f.Kind))
 		if !b.at.In(lay.frame) {
 			t.Errorf("label %s at %v is not inside the picture", b.text, b.at)
 		}
@@ -369,5 +370,32 @@ func TestAnnotateInParallel(t *testing.T) {
 		if got := <-done; !bytes.Equal(got.Pix8, want.Pix8) {
 			t.Error("another picture in another goroutine")
 		}
+	}
+}
+
+// Words in pictures are in the page's language; its letters have each character of them.
+func TestPicturesHaveChineseLetters(t *testing.T) {
+	all, _, err := lang.Load("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := wordsOf(all.ByTag("zh-Hans"))
+	l, err := x.lettering(30)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := x.T("not_measured") + x.picture(sample(), "face_raking.png")
+	for _, k := range part.Kinds {
+		text += x.kind(k)
+	}
+	for _, r := range text {
+		if _, ok := l.face.GlyphAdvance(r); !ok {
+			t.Errorf("no letter for %q", r)
+		}
+	}
+	en, zh := Annotate(ground(1600, 1200), Overlay{File: "face_raking.png"}, sample()),
+		Annotate(ground(1600, 1200), Overlay{File: "face_raking.png", Lang: x.Lang}, sample())
+	if bytes.Equal(en.Pix8, zh.Pix8) {
+		t.Error("the words are the same in both languages")
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 
+	"finishbench/internal/lang"
 	"finishbench/internal/part"
 )
 
@@ -131,11 +132,11 @@ func typicalSize(r *part.Result) *part.Finding {
 	return all[(len(all)-1)/2]
 }
 
-// BudgetText writes a unit's budgets for a terminal, in English; nothing where it has none.
+// BudgetText writes a unit's budgets for a terminal; nothing where it has none.
 // The error is that of the writer.
-func BudgetText(w io.Writer, r *part.Result) error {
+func BudgetText(w io.Writer, l *lang.Lang, r *part.Result) error {
 	var b bytes.Buffer
-	x := english()
+	x := wordsOf(l)
 	for _, q := range x.budgets(r) {
 		x.textTable(&b, x.budgetTable(q))
 	}

@@ -54,10 +54,10 @@ func TestBudgetsShown(t *testing.T) {
 		t.Errorf("choosing changed the result: %q", r.Findings[3].Budget.Quantity)
 	}
 	var b bytes.Buffer
-	if err := BudgetText(&b, &part.Result{}); err != nil || b.Len() != 0 || english().budget(&part.Result{}) != nil {
+	if err := BudgetText(&b, nil, &part.Result{}); err != nil || b.Len() != 0 || english().budget(&part.Result{}) != nil {
 		t.Errorf("a result without budgets shows %q (%v)", b.String(), err)
 	}
-	if err := BudgetText(&b, sample()); err != nil || !strings.Contains(b.String(), "finding 2, bubble's diameter: 310.0 ± 8.7 µm") {
+	if err := BudgetText(&b, nil, sample()); err != nil || !strings.Contains(b.String(), "finding 2, bubble's diameter: 310.0 ± 8.7 µm") {
 		t.Errorf("text (%v):\n%s", err, b.String())
 	}
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"image"
 	"math"
 
@@ -64,11 +63,8 @@ type label struct {
 }
 
 // place finds a place for a mark's label.
-func (l *layout) place(t *lettering, st style, m mark, words bool) label {
-	out := label{text: fmt.Sprint(m.f.Number), kind: m.f.Kind, bright: m.f.Severity.Rank() >= part.Major.Rank()}
-	if words {
-		out.text += " " + english().kind(m.f.Kind)
-	}
+func (l *layout) place(t *lettering, st style, m mark, text string) label {
+	out := label{text: text, kind: m.f.Kind, bright: m.f.Severity.Rank() >= part.Major.Rank()}
 	h := t.ascent + t.descent + 2*st.pad
 	w := t.width(out.text) + 2*st.pad + h // an h for the shape in front
 	own := -1

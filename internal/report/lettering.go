@@ -10,6 +10,8 @@ import (
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/math/fixed"
+
+	"finishbench/internal/report/paper"
 )
 
 // bold is the Go project's bold face, parsed once.
@@ -22,9 +24,31 @@ type lettering struct {
 	ascent, descent int // pixels above and below the baseline
 }
 
+// han is the font of Chinese writing, parsed once.
+var han = sync.OnceValues(func() (*opentype.Font, error) {
+	data, err := paper.Font()
+	if err != nil {
+		return nil, err
+	}
+	return opentype.Parse(data)
+})
+
+// lettering makes letters of this language.
+func (x words) lettering(size float64) (*lettering, error) {
+	if !x.Han() {
+		return newLettering(size)
+	}
+	f, err := han()
+	return lettersOf(f, err, size)
+}
+
 // newLettering makes letters of size pixels an em (> 0).
 func newLettering(size float64) (*lettering, error) {
 	f, err := bold()
+	return lettersOf(f, err, size)
+}
+
+func lettersOf(f *opentype.Font, err error, size float64) (*lettering, error) {
 	if err != nil {
 		return nil, fmt.Errorf("report: built-in font: %w", err)
 	}

@@ -94,7 +94,7 @@ func moved(p []part.Point, x, y int) []part.Point {
 }
 
 func movedOverlay(ov Overlay, x, y int) Overlay {
-	out := Overlay{File: ov.File, SeamLine: moved(ov.SeamLine, x, y), FaceOutline: moved(ov.FaceOutline, x, y),
+	out := Overlay{File: ov.File, Lang: ov.Lang, SeamLine: moved(ov.SeamLine, x, y), FaceOutline: moved(ov.FaceOutline, x, y),
 		Unseen: ov.Unseen.moved(x, y)}
 	for _, l := range ov.Limbs {
 		out.Limbs = append(out.Limbs, moved(l, x, y))

@@ -4,4 +4,3 @@ package report
 // tables in a terminal. A unit's page has its words from the language files, by words.go.
 
 // Words drawn into pictures.
-const textStepStationUnmeasured = "not measured"

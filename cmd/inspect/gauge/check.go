@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"finishbench/cmd/inspect/flags"
 	"finishbench/internal/gauge/studies"
 )
 
@@ -44,6 +45,7 @@ func Check() *cobra.Command {
 	f.StringVar(&o.DealtWith, "dealt-with", "", `who did what about a check out of limits: "name: what was done"`)
 	f.StringVar(&o.NewBaseline, "new-baseline", "", `the same, and the piece's level is another one from here on`)
 	f.BoolVar(&o.Json, "json", false, "write the state to standard output as JSON")
+	flags.Language(&o.Language, f)
 	f.SortFlags = false
 	return cmd
 }

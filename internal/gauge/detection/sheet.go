@@ -380,7 +380,8 @@ func (r detectionRun) classPlot(x *lang.Lang, g detectionGroup) ([]byte, error) 
 		v = append(v, plots.Interval{Lo: 100 * s.Bounds.Lower, Mid: 100 * s.Value(), Hi: 100 * s.Bounds.Upper})
 		n, found = 0, 0
 	}
-	return plots.Intervals(plots.Options{X: measureWord(x, g.measure) + " / mm", Y: x.T("detection.plot.found"), HeightMM: 80}, names, v,
+	return plots.Intervals(plots.Options{Missing: x.T("not_measured"), X: measureWord(x, g.measure) + " / mm",
+		Y: x.T("detection.plot.found"), HeightMM: 80}, names, v,
 		plots.HLine{Name: fmt.Sprintf("%.3g %%", 100*r.study.Probability), Y: 100 * r.study.Probability, Dash: true})
 }
 

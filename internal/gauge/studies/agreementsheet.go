@@ -25,7 +25,7 @@ var FitnessRating = map[study.Fitness]report.Rating{
 func agreementSheet(x *lang.Lang, a study.Agreement, file string) (report.Sheet, error) {
 	fit := a.Fitness()
 	s := report.Sheet{
-		Title: x.T("study.title.agreement"), Subject: filepath.Base(file), Rating: FitnessRating[fit], Word: x.Named("study.fit.",
+		Lang: x, Title: x.T("study.title.agreement"), Subject: filepath.Base(file), Rating: FitnessRating[fit], Word: x.Named("study.fit.",
 			string(fit)), Line: agreementLine(x, a),
 		Facts: []report.Fact{
 			{Name: x.T("study.calls.fact.parts"), Value: agreementParts(x, a)},
@@ -242,7 +242,8 @@ func agreementFigures(x *lang.Lang, a study.Agreement) ([]report.SheetFigure, er
 			s := c.share(j)
 			v = append(v, plots.Interval{Lo: 100 * s.Bounds.Lower, Mid: 100 * s.Value(), Hi: 100 * s.Bounds.Upper})
 		}
-		svg, err := plots.Intervals(plots.Options{X: x.T("study.axis.appraiser"), Y: c.name + " / %", HeightMM: 70}, a.Appraisers, v,
+		svg, err := plots.Intervals(plots.Options{Missing: x.T("not_measured"), X: x.T("study.axis.appraiser"),
+			Y: c.name + " / %", HeightMM: 70}, a.Appraisers, v,
 			plots.HLine{Name: x.T("study.fit.acceptable"), Y: 100 * c.good, Dash: true}, plots.HLine{Name: x.T("study.fit.marginal"),
 				Y: 100 * c.fair, Dash: true})
 		if errors.Is(err, plots.ErrNothing) {

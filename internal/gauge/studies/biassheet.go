@@ -48,7 +48,7 @@ func (s biasSheet) sheet() report.Sheet {
 		sections = append(sections, s.linearity())
 	}
 	return report.Sheet{
-		Title: s.x.T("study.title.bias"), Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: s.word(),
+		Lang: s.x, Title: s.x.T("study.title.bias"), Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade), Word: s.word(),
 		Line:  s.x.Say(&s.v.Line),
 		Facts: facts, Reasons: s.x.SayAll(s.v.Reasons), Warnings: s.x.SayAll(s.v.Warnings), Sections: append(sections, s.methods()),
 	}

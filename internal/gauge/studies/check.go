@@ -31,12 +31,17 @@ type CheckOptions struct {
 	DealtWith   string
 	NewBaseline string
 	Json        bool
+	Language    string // of the text; see [cli.Language]
 }
 
 // RunCheck puts a measurement of the check piece on its log, and says whether units may be passed.
 func RunCheck(o CheckOptions, args []string, now time.Time, stdout io.Writer) error {
 	if len(args) != 1 {
 		return cli.Usagef("name one log, which is made where it is missing (see 'inspect check --help')")
+	}
+	x, err := cli.Language(o.Language)
+	if err != nil {
+		return err
 	}
 	entries, err := o.entries(now.Truncate(time.Second))
 	if err != nil {
@@ -52,7 +57,7 @@ func RunCheck(o CheckOptions, args []string, now time.Time, stdout io.Writer) er
 	if err != nil {
 		return err
 	}
-	sheet := stabilitySheet{x: lang.English(), name: path, s: s, v: s.Verdict()}
+	sheet := stabilitySheet{x: x, name: path, s: s, v: s.Verdict()}
 	if err := o.tell(sheet, now, stdout); err != nil {
 		return err
 	}
@@ -67,18 +72,17 @@ func (o CheckOptions) tell(s stabilitySheet, now time.Time, stdout io.Writer) er
 	if o.Json {
 		return cli.WriteJSON(stdout, s.numbers())
 	}
-	fmt.Fprintf(stdout, "Check piece: %s\n", strings.ToUpper(string(s.s.State)))
-	en := lang.English()
-	line := en.Say(&s.v.Line)
+	fmt.Fprintln(stdout, s.x.T("study.check.state", "state", strings.ToUpper(s.x.Named("study.state.", string(s.s.State)))))
+	line := s.x.Say(&s.v.Line)
 	if why, blocked := s.s.Blocked(now); blocked {
-		line = "No unit passes: " + en.Say(&why) + "."
+		line = s.x.T("study.check.blocked", "why", s.x.Say(&why))
 	}
 	fmt.Fprintln(stdout, line)
 	if l := s.s.Limits.Level; part.Num(l.Centre) != nil && len(s.s.Checks) > 0 {
-		fmt.Fprintf(stdout, "  last check %s, limits %s to %s%s\n", lang.English().Shown4(s.s.Checks[len(s.s.Checks)-1].Level),
-			lang.English().Shown4(l.Lower), lang.English().Shown4(l.Upper), s.from())
+		fmt.Fprintln(stdout, "  "+s.x.T("study.check.last", "level", s.x.Shown4(s.s.Checks[len(s.s.Checks)-1].Level), "lower",
+			s.x.Shown4(l.Lower), "upper", s.x.Shown4(l.Upper), "from", s.from()))
 	}
-	for _, w := range en.SayAll(s.v.Warnings) {
+	for _, w := range s.x.SayAll(s.v.Warnings) {
 		fmt.Fprintf(stdout, "  - %s\n", w)
 	}
 	return nil

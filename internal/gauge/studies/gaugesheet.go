@@ -41,7 +41,7 @@ func (s gaugeSheet) sheet() report.Sheet {
 		report.Fact{Name: s.x.T("study.fact.categories"), Value: s.categories()},
 	)
 	return report.Sheet{
-		Title: s.x.T("study.title.gauge"), Subject: filepath.Base(s.in.name),
+		Lang: s.x, Title: s.x.T("study.title.gauge"), Subject: filepath.Base(s.in.name),
 		Rating: ratingOf(s.v.Grade), Word: s.x.Named("study.grade.", string(s.v.Grade)), Line: s.x.Say(&s.v.Line),
 		Facts: facts, Reasons: s.x.SayAll(s.v.Reasons), Warnings: s.x.SayAll(s.v.Warnings),
 		Sections: []report.SheetSection{s.components(), s.anova(), s.byRanges(), s.plots(), s.methods()},
@@ -225,14 +225,14 @@ func (s gaugeSheet) rangeChart() ([]byte, error) {
 		out[i] = v[i] > s.ranges.UpperRange
 	}
 	return plots.Control(plots.Options{X: s.x.T("study.axis.appraiser_part"), Y: s.label(s.x.T("study.axis.range"))},
-		plots.Chart{Values: v, Labels: labels, Centre: s.ranges.RBar, Lower: math.NaN(), Upper: s.ranges.UpperRange, Out: out})
+		plots.Chart{Names: cli.ChartNames(s.x), Values: v, Labels: labels, Centre: s.ranges.RBar, Lower: math.NaN(), Upper: s.ranges.UpperRange, Out: out})
 }
 
 func (s gaugeSheet) averageChart() ([]byte, error) {
 	v, labels := s.cells(s.ranges.Averages)
 	l := s.ranges.Chart
 	return plots.Control(plots.Options{X: s.x.T("study.axis.appraiser_part"), Y: s.label(s.x.T("study.axis.average"))},
-		plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper})
+		plots.Chart{Names: cli.ChartNames(s.x), Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper})
 }
 
 func (s gaugeSheet) plots() report.SheetSection {

@@ -43,7 +43,7 @@ func (s stabilitySheet) sheet() report.Sheet {
 			report.Fact{Name: spread, Value: cli.JoinUnit(s.x.Shown4(s.s.Limits.SigmaWithin), s.unit, " ")})
 	}
 	return report.Sheet{
-		Title: s.x.T("study.title.stability"), Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade),
+		Lang: s.x, Title: s.x.T("study.title.stability"), Subject: filepath.Base(s.name), Rating: ratingOf(s.v.Grade),
 		Word: s.x.Named("study.state.", string(s.s.State)), Line: s.x.Say(&s.v.Line),
 		Facts: facts, Reasons: s.x.SayAll(s.v.Reasons), Warnings: s.x.SayAll(s.v.Warnings),
 		Sections: []report.SheetSection{s.chart(), s.out(), s.actions(), s.methods()},
@@ -93,8 +93,9 @@ func (s stabilitySheet) levelChart() ([]byte, error) {
 		out = append(out, len(c.Signals) > 0)
 	}
 	l := s.s.Limits.Level
-	return plots.Control(plots.Options{X: s.x.T("study.check.axis"), Y: cli.JoinUnit(s.x.T("study.value"), s.unit, " / ")},
-		plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper, Out: out})
+	return plots.Control(plots.Options{X: s.x.T("study.check.axis"), Y: cli.JoinUnit(s.x.T("study.value"), s.unit, " / "),
+		Missing: s.x.T("not_measured")},
+		plots.Chart{Names: cli.ChartNames(s.x), Values: v, Labels: labels, Centre: l.Centre, Lower: l.Lower, Upper: l.Upper, Out: out})
 }
 
 func (s stabilitySheet) spreadChart() ([]byte, error) {
@@ -109,7 +110,7 @@ func (s stabilitySheet) spreadChart() ([]byte, error) {
 	}
 	l := s.s.Limits.Spread
 	return plots.Control(plots.Options{X: s.x.T("study.check.axis"), Y: cli.JoinUnit(name, s.unit, " / "), HeightMM: 70},
-		plots.Chart{Values: v, Labels: labels, Centre: l.Centre, Lower: math.NaN(), Upper: l.Upper})
+		plots.Chart{Names: cli.ChartNames(s.x), Values: v, Labels: labels, Centre: l.Centre, Lower: math.NaN(), Upper: l.Upper})
 }
 
 // out lists the checks that stand out.

@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
-	"strings"
 
 	"finishbench/internal/capture"
 	"finishbench/internal/cli"
@@ -38,7 +37,7 @@ func (b *setupBench) stored(path string) setup.Reading {
 	im, err := capture.Read(path)
 	if err != nil {
 		r := setup.NewReading(file)
-		r.Trouble = part.Text(pictureTrouble(err, path))
+		r.Trouble = cli.Why(err)
 		return r
 	}
 	tags, _ := capture.ReadTags(path) // the picture was read; without tags it is only less well known
@@ -52,11 +51,6 @@ func (b *setupBench) stored(path string) setup.Reading {
 		r.Trouble = part.Say("setup.trouble.name").With("trouble", r.Trouble)
 	}
 	return r
-}
-
-// pictureTrouble is an error of reading in one line, without the path.
-func pictureTrouble(err error, path string) string {
-	return strings.TrimPrefix(strings.Join(strings.Fields(err.Error()), " "), fmt.Sprintf("capture: read %s: ", path))
 }
 
 // live looks at a picture for the step that is worked at. For exposure and focus

@@ -71,7 +71,7 @@ func watchUntilDone(ctx context.Context, x *lang.Lang, from arrivals, b *setupBe
 		var bad capture.PictureError
 		switch {
 		case errors.As(err, &bad):
-			screen.note(x.T("setup.unused", "file", filepath.Base(bad.Path), "why", pictureTrouble(bad, bad.Path)))
+			screen.note(x.T("setup.unused", "file", filepath.Base(bad.Path), "why", setupSentence(x, cli.Why(bad))))
 			continue
 		case errors.Is(err, capture.ErrAway):
 			screen.note(x.T("setup.away", "why", cli.UpperFirst(cli.Plain(err))))

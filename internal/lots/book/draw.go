@@ -207,7 +207,7 @@ func (d lotDraw) units() []drawnLine {
 		case !p.Unit.Measured():
 			u.Phrase = part.Say("not_measured")
 		default:
-			u.Phrase = part.Say("lot.sheet.verdict." + string(p.Unit.Verdict))
+			u.Phrase = part.Say("verdict_word." + string(p.Unit.Verdict))
 		}
 		u.State = lang.English().Say(&u.Phrase)
 		out = append(out, u)

@@ -366,3 +366,13 @@ func TestEveryState(t *testing.T) {
 		}
 	}
 }
+
+// A place at the seam is told in the reader's words.
+func TestPlaceAtTheSeam(t *testing.T) {
+	for tag, want := range map[string]string{"en": "120°, left", "zh-Hans": "120° 左侧"} {
+		s := speech{language(t, tag), tag, time.UTC}
+		if got := s.place("120 deg, left"); !strings.HasPrefix(got, want) {
+			t.Errorf("%s: %q, want %q", tag, got, want)
+		}
+	}
+}

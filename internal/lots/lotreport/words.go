@@ -99,7 +99,7 @@ func (s speech) place(p string) string {
 	if !ok {
 		return p
 	}
-	return s.T("station", "angle", angle, "side", "@limb."+side)
+	return s.T("seam.at", "angle_deg", angle, "side", "@limb."+side)
 }
 
 func count(n int) string { return strconv.Itoa(n) }

@@ -180,7 +180,7 @@ func (s Page) steps() report.SheetSection {
 		}
 	}
 	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
-		return plots.Control(plots.Options{X: s.t("steps.x"), Y: s.t("steps.axis"), HeightMM: 70}, c)
+		return plots.Control(plots.Options{X: s.t("steps.x"), Y: s.t("steps.axis"), HeightMM: 70, Missing: s.L.T("not_measured")}, c)
 	}, s.t("steps.plot"), caption))
 	switch {
 	case len(t.Rows) > 0:

@@ -25,6 +25,9 @@ var fontFile = sync.OnceValues(func() ([]byte, error) {
 	return io.ReadAll(r)
 })
 
+// Font is the font as a TrueType file: Chinese and Latin letters.
+func Font() ([]byte, error) { return fontFile() }
+
 // fontHas tells which characters the font has: its character map, in the format
 // 4 of OpenType's cmap table. One that is missing must not leave a hole in a name.
 var fontHas = sync.OnceValues(func() (map[rune]bool, error) {

@@ -116,13 +116,15 @@ func (s progressSheet) plots(ended []scored) report.SheetSection {
 		}
 	}
 	h := plots.HLine{Name: s.t("asked", "v", s.l.Number(100*s.criteria.Effective, 0)), Y: s.criteria.Effective, Dash: true}
-	if svg, err := plots.Lines(plots.Options{X: s.t("plot_x"), Y: s.t("plot_y"), HeightMM: 90}, series, h); err == nil {
+	if svg, err := plots.Lines(plots.Options{Missing: s.l.T("not_measured"), X: s.t("plot_x"), Y: s.t("plot_y"),
+		HeightMM: 90}, series, h); err == nil {
 		sec.Figures = append(sec.Figures, report.SheetFigure{SVG: svg, Alt: s.t("plot_alt"), Caption: s.t("plot")})
 	}
 	if sizes < 2 {
 		return sec
 	}
-	if svg, err := plots.Lines(plots.Options{X: s.t("plot_x"), Y: s.t("size_y"), HeightMM: 60}, []plots.Series{size}); err == nil {
+	if svg, err := plots.Lines(plots.Options{Missing: s.l.T("not_measured"), X: s.t("plot_x"), Y: s.t("size_y"),
+		HeightMM: 60}, []plots.Series{size}); err == nil {
 		sec.Figures = append(sec.Figures, report.SheetFigure{SVG: svg, Alt: s.t("size_plot"), Caption: s.t("size_plot")})
 	}
 	return sec

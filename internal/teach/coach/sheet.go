@@ -101,7 +101,7 @@ func (s coachSheet) kinds() report.SheetSection {
 		return sec
 	}
 	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
-		return plots.Intervals(plots.Options{Y: s.t("kinds.axis"), HeightMM: 75}, names, spans)
+		return plots.Intervals(plots.Options{Missing: s.l.T("not_measured"), Y: s.t("kinds.axis"), HeightMM: 75}, names, spans)
 	}, s.t("kinds.plot"), ""))
 	sec.Tables = []report.SheetTable{t}
 	return sec
@@ -125,7 +125,8 @@ func (s coachSheet) trend() report.SheetSection {
 		spans = append(spans, plots.Interval{Lo: w.Low, Mid: w.Rate, Hi: w.High})
 	}
 	sec.Figures = cli.Figures(cli.Figure(func() ([]byte, error) {
-		return plots.Intervals(plots.Options{X: s.t("trend.x"), Y: s.t("kinds.axis"), HeightMM: 60}, names, spans)
+		return plots.Intervals(plots.Options{Missing: s.l.T("not_measured"), X: s.t("trend.x"), Y: s.t("kinds.axis"),
+			HeightMM: 60}, names, spans)
 	}, s.t("trend.plot"), ""))
 	return sec
 }
