@@ -47,7 +47,8 @@ func VerdictWord(v part.Verdict) string { return strings.ReplaceAll(string(v), "
 // that met it.
 func Plain(err error) string {
 	s := strings.Join(strings.Fields(err.Error()), " ")
-	for _, p := range []string{"capture: ", "defects: ", "seam: ", "grade: ", "report: ", "config: ", "records: ", "optics: ", "stripes: "} {
+	for _, p := range []string{"capture: ", "defects: ", "seam: ", "grade: ", "report: ", "config: ", "records: ", "optics: ",
+		"stripes: "} {
 		s = strings.TrimPrefix(s, p)
 	}
 	return s

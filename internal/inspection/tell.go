@@ -145,7 +145,8 @@ func (t *teller) unitLine(d outcome) string {
 	if n := len(r.Reasons) - 1; n > 0 {
 		more = x.T("tell.more", "n", strconv.Itoa(n))
 	}
-	return x.T("tell.unit", "unit", r.Unit, "verdict", x.T("verdict_word."+string(r.Verdict)), "score", score, "reason", reason, "more", more)
+	return x.T("tell.unit", "unit", r.Unit, "verdict", x.T("verdict_word."+string(r.Verdict)), "score", score, "reason", reason, "more",
+		more)
 }
 
 // inOrder gives outcomes back in the order of the command line, each as soon as

@@ -225,7 +225,8 @@ func (s gaugeSheet) rangeChart() ([]byte, error) {
 		out[i] = v[i] > s.ranges.UpperRange
 	}
 	return plots.Control(plots.Options{X: s.x.T("study.axis.appraiser_part"), Y: s.label(s.x.T("study.axis.range"))},
-		plots.Chart{Names: cli.ChartNames(s.x), Values: v, Labels: labels, Centre: s.ranges.RBar, Lower: math.NaN(), Upper: s.ranges.UpperRange, Out: out})
+		plots.Chart{Names: cli.ChartNames(s.x), Values: v, Labels: labels, Centre: s.ranges.RBar, Lower: math.NaN(),
+			Upper: s.ranges.UpperRange, Out: out})
 }
 
 func (s gaugeSheet) averageChart() ([]byte, error) {
