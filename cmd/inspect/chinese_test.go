@@ -94,7 +94,6 @@ var (
 	markup     = regexp.MustCompile(`(?s)<[^>]*>`)
 	stays      = regexp.MustCompile(`(?s)'inspect [^']*'|“inspect [^”]*”|\binspect [a-z]+ [^\n]*--[^\n]*`)
 	englishRow = regexp.MustCompile(`\b[a-z]{2,}(?:,? [a-z]{2,}){2,}\b`)
-	isChinese  = regexp.MustCompile(`\p{Han}`)
 )
 
 // shownIn is what a page or PDF says, a line for each piece of it; false where nothing here reads it.
