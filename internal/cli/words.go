@@ -40,9 +40,6 @@ func UpperFirst(s string) string {
 // ShownTime is a time as pages and texts show it, to the minute.
 func ShownTime(t time.Time) string { return t.Format("2006-01-02 15:04") }
 
-// VerdictWord is a verdict in plain words.
-func VerdictWord(v part.Verdict) string { return strings.ReplaceAll(string(v), "_", " ") }
-
 // Plain is an error's message in one line, without the name of the package
 // that met it.
 func Plain(err error) string {
