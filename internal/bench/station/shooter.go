@@ -95,7 +95,11 @@ func (s *planShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []part.Ph
 	shots, err := plan.Run(ctx, kept, check, func(p shoot.Progress) {
 		if p.Taken != nil && s.keep != nil {
 			taken, file := *p.Taken, s.begunFile(p.Taken.Image)
-			keeping.Go(func() { s.keepTaken(taken, file) })
+			if file == nil { // kept before it is told of
+				s.keepTaken(taken, nil)
+			} else { // its file takes a moment, in which the next picture is taken
+				keeping.Go(func() { s.keepTaken(taken, file) })
+			}
 		}
 		say(progressOf(p))
 	}, s.pedal)
