@@ -18,6 +18,7 @@ import (
 // bench comes back each time with that unit and every picture that the page had shown as taken, and at the end with the verdict, whose
 // undo works; one inspection is on record.
 func TestBenchSurvivesKills(t *testing.T) {
+	t.Parallel() // it waits most of its time
 	unit := "../../testdata/images/u06-R"
 	drop, db := t.TempDir(), filepath.Join(t.TempDir(), "bench.db")
 	files := []string{"face_diffuse", "face_raking", "edge_000", "edge_030", "edge_060", "edge_090", "edge_120", "edge_150"}

@@ -54,6 +54,7 @@ func stationBench(t *testing.T, file string) (db string, en, zh *benchBrowser) {
 // told on the page in both languages, what was taken before it is kept, and the
 // unit comes to its end, with the verdict that it has without any trouble.
 func TestBenchInTrouble(t *testing.T) {
+	t.Parallel() // it waits most of its time
 	needsGStreamer(t, "souphttpsrc", "multipartdemux", "jpegdec")
 	hw := newStandIn(t, "../../testdata/images/u06-R")
 	db, en, zh := stationBench(t, hw.station(t))
@@ -257,6 +258,9 @@ func answersSoon(t *testing.T, source ...string) {
 // operator who places the unit by hand. Its pictures are a ramp that shows no
 // unit: each is taken twice, and the unit is not measured. That is told as well.
 func TestBenchLosesGigECamera(t *testing.T) {
+	if os.Getenv("FINISHBENCH_LONG") == "" {
+		t.Skip("waits for a minute for a camera in software; make test-long does")
+	}
 	needsGStreamer(t, "aravissrc")
 	start, kill := gigeCamera(t)
 	withoutRawSockets(t)
