@@ -54,7 +54,6 @@ func stationBench(t *testing.T, file string) (db string, en, zh *benchBrowser) {
 // told on the page in both languages, what was taken before it is kept, and the
 // unit comes to its end, with the verdict that it has without any trouble.
 func TestBenchInTrouble(t *testing.T) {
-	t.Parallel() // it waits most of its time
 	needsGStreamer(t, "souphttpsrc", "multipartdemux", "jpegdec")
 	hw := newStandIn(t, "../../testdata/images/u06-R")
 	db, en, zh := stationBench(t, hw.station(t))
