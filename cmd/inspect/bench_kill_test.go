@@ -51,7 +51,7 @@ func TestBenchSurvivesKills(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(400 * time.Millisecond)
+		time.Sleep(time.Second)
 		dropped++
 		name := filepath.Join(drop, fmt.Sprintf("IMG_%d.jpg", dropped))
 		if err := os.WriteFile(name, data, 0o600); err != nil {
@@ -60,7 +60,7 @@ func TestBenchSurvivesKills(t *testing.T) {
 	}
 	// asked waits until the page asks for picture number n, from 0, or the unit is past it.
 	asked := func(n int) bench.Phase {
-		e, _ := b.within(t, 20*time.Second, fmt.Sprintf("picture %d", n+1), func(e benchEvent) bool {
+		e, _ := b.within(t, time.Minute, fmt.Sprintf("picture %d", n+1), func(e benchEvent) bool {
 			return e.Phase == bench.Shooting && strings.Contains(e.text(), "elease: "+asks[n]) ||
 				e.Phase == bench.Judging || e.Phase == bench.Answered
 		})
