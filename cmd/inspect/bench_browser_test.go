@@ -46,7 +46,8 @@ func TestBenchInBrowser(t *testing.T) {
 		for range 300 {
 			var err error
 			text, err = chromedp.Run(ctx,
-				chromedp.Evaluate[string](`document.readyState !== "complete" ? "" : document.body.innerText + " serial " + (document.getElementById("serial")||{}).value`))
+				chromedp.Evaluate[string](`document.readyState !== "complete" ? "" : document.body.innerText + " serial " +
+					(document.getElementById("serial")||{}).value`))
 			if err == nil && strings.Contains(text, want) {
 				return text
 			}

@@ -39,7 +39,8 @@ func (b *tab) axe(source string) []string {
 		}
 	}
 	b.js(`window.found = null; axe.run(document, {resultTypes: ["violations"]}).then(r => {
-		found = r.violations.map(v => v.id + " (" + v.impact + "): " + v.help + ": " + v.nodes.slice(0, 4).map(n => n.target.join(" ") + " " + (n.any.concat(n.all, n.none)[0] || {}).message).join("; "));
+		found = r.violations.map(v => v.id + " (" + v.impact + "): " + v.help + ": " + v.nodes.slice(0, 4).map(n => n.target.join(" ") +
+			" " + (n.any.concat(n.all, n.none)[0] || {}).message).join("; "));
 	}, e => { found = ["axe-core failed: " + e]; })`)
 	b.await("axe-core", "window.found")
 	var all []string

@@ -711,13 +711,16 @@ func browserLooksFaults(t *testing.T, browser *aBrowser) {
 	b := open(t, browser, r.web.URL)
 	b.key(" ")
 	b.phase(Answered)
-	b.js(`document.querySelector(".facts").style.setProperty("color", "#888"); document.querySelector(".facts").style.setProperty("background", "#fff");
+	b.js(`document.querySelector(".facts").style.setProperty("color", "#888");
+		document.querySelector(".facts").style.setProperty("background", "#fff");
 		const word = document.querySelector(".word"), why = document.querySelector(".why"), todo = document.querySelector(".todo");
 		word.style.setProperty("font-size", "90px"); why.style.setProperty("font-size", "12px"); todo.textContent = "Incomprehensibilities";
 		document.querySelector(".facts").style.setProperty("width", "2000px");
 		const go = document.querySelector(".acts .go"), small = document.querySelector("[data-do=retry]");
-		for (const [k, v] of [["width", "30px"], ["min-width", "0"], ["flex", "none"], ["overflow-wrap", "anywhere"], ["padding", "0"]]) go.style.setProperty(k, v);
-		for (const [k, v] of [["min-height", "0"], ["height", "21px"], ["padding", "0"], ["min-width", "0"], ["width", "78px"]]) small.style.setProperty(k, v);`)
+		for (const [k, v] of [["width", "30px"], ["min-width", "0"], ["flex", "none"], ["overflow-wrap", "anywhere"], ["padding", "0"]])
+			go.style.setProperty(k, v);
+		for (const [k, v] of [["min-height", "0"], ["height", "21px"], ["padding", "0"], ["min-width", "0"], ["width", "78px"]])
+			small.style.setProperty(k, v);`)
 	got := fmt.Sprint(b.js("(" + lookedAt + ")(true)"))
 	// #888888 on white: relative luminance 0.246, (1.05)/(0.296) = 3.54, from memory of WCAG 2.1's definition.
 	for _, want := range []string{"needs 2", "the verdict's letters are", "why: capitals of 1.7 mm, 4.7 wanted", "contrast 3.54",
@@ -756,7 +759,8 @@ const lookedAt = `touched => {
 		const cap = c.measureText(word.textContent[0]).actualBoundingBoxAscent;
 		if (cap < Math.min(H / 6, W / 10.5) * 14 / 15) bad.push("the verdict's letters are " + cap.toFixed() + " px of " + H);
 	}
-	const mm = 197.1 / 1024, visible = e => e.offsetParent && !e.closest("dialog:not([open]), .unseen, .skip, option, details:not([open]) > :not(summary)") && getComputedStyle(e).visibility === "visible";
+	const mm = 197.1 / 1024, visible = e => e.offsetParent &&
+		!e.closest("dialog:not([open]), .unseen, .skip, option, details:not([open]) > :not(summary)") && getComputedStyle(e).visibility === "visible";
 	if (Math.max(W, H) >= 1000) for (const e of document.querySelectorAll(".why, .todo, .plan .do")) {
 		const c = document.createElement("canvas").getContext("2d"), st = getComputedStyle(e);
 		c.font = st.fontWeight + " " + st.fontSize + " " + st.fontFamily;
@@ -767,12 +771,14 @@ const lookedAt = `touched => {
 	if (touched) for (const e of (modal || document).querySelectorAll("button, select, input, a, summary")) {
 		if (!visible(e) || e.type === "hidden" || e.closest(".quiz, svg")) continue;
 		const r = (e.type === "radio" || e.type === "checkbox" ? e.closest("label") : e).getBoundingClientRect();
-		if (Math.min(r.width, r.height) * mm < 15 - 0.1) bad.push("to be touched, " + (r.width * mm).toFixed(1) + " x " + (r.height * mm).toFixed(1) + " mm: " + (e.id || e.name || e.textContent.trim().slice(0, 20)));
+		if (Math.min(r.width, r.height) * mm < 15 - 0.1) bad.push("to be touched, " + (r.width * mm).toFixed(1) + " x " +
+			(r.height * mm).toFixed(1) + " mm: " + (e.id || e.name || e.textContent.trim().slice(0, 20)));
 	}
 	for (const e of (modal || document).querySelectorAll("main *, header *, .settings *, footer *, .band")) {
 		if (!visible(e) || e.closest(".scroll, svg, .plot, .sketch") || e.tagName === "OPTION") continue;
 		const r = e.getBoundingClientRect();
-		if (r.width && (r.left < -1 || r.right > W + 1)) bad.push("runs off the screen, from " + r.left.toFixed() + " to " + r.right.toFixed() + ": " + e.tagName + " " + e.textContent.trim().slice(0, 20));
+		if (r.width && (r.left < -1 || r.right > W + 1)) bad.push("runs off the screen, from " + r.left.toFixed() + " to " +
+			r.right.toFixed() + ": " + e.tagName + " " + e.textContent.trim().slice(0, 20));
 		for (const n of e.childNodes) {
 			if (n.nodeType !== 3) continue;
 			for (const m of n.data.matchAll(/[\p{Script=Latin}\d]{2,20}/gu)) {
