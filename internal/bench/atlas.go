@@ -26,7 +26,7 @@ func (s *Server) atlasRoutes() {
 	s.on("GET /atlas/{kind}", s.atlas)
 }
 
-func (s *Server) atlas(w http.ResponseWriter, r *http.Request, _ session) {
+func (s *Server) atlas(w http.ResponseWriter, r *http.Request, x session) {
 	l := s.lang(r)
 	kind := r.PathValue("kind")
 	data, err := s.b.Atlas.AtlasPage(r.Context(), l, kind)
@@ -43,5 +43,5 @@ func (s *Server) atlas(w http.ResponseWriter, r *http.Request, _ session) {
 		s.fault(w, r, err)
 		return
 	}
-	s.sheet(w, r, data, bar)
+	s.sheet(w, r, x, data, bar)
 }

@@ -32,6 +32,7 @@ type fakeShooter struct {
 	press chan struct{}
 	back  int // shots released
 	took  int
+	begun int // units
 }
 
 func newFakeShooter() *fakeShooter {
@@ -54,6 +55,7 @@ func newFakeShooter() *fakeShooter {
 func (f *fakeShooter) set(change func()) { f.mu.Lock(); defer f.mu.Unlock(); change() }
 
 func (f *fakeShooter) Shoot(ctx context.Context, u part.UnitInfo, kept []part.Photo, say func(Progress)) ([]part.Photo, error) {
+	f.set(func() { f.begun++ })
 	shots := append([]part.Photo(nil), kept...)
 	for i := len(kept); i < len(f.plan); i++ {
 		f.mu.Lock()

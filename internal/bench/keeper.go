@@ -3,7 +3,6 @@ package bench
 import (
 	"cmp"
 	"context"
-	"strconv"
 	"time"
 
 	"finishbench/internal/part"
@@ -89,7 +88,7 @@ func (b *Station) Resume(ctx context.Context) {
 func (b *Station) stillHolds(ctx context.Context, shown Shown) *Answer {
 	past, err := b.Recorder.History(ctx, shown.Serial)
 	if err != nil {
-		b.Log("bench: the verdict %s of %s: %v", strconv.FormatInt(shown.ID, 10), shown.Serial, err)
+		b.Log("bench: the verdict %d of %s: %v", shown.ID, shown.Serial, err)
 		return nil
 	}
 	for i, in := range past {

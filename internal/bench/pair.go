@@ -2,7 +2,6 @@ package bench
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"finishbench/internal/compare"
@@ -61,7 +60,7 @@ func (x words) pair(one, other *part.Inspection, lim part.PairLimits) []pairView
 
 // pairRow is a number of the two sides. Where there is no limit, nothing is alike or too far apart.
 func (x words) pairRow(key string, d compare.Difference, limit float64) pairView {
-	v := pairView{Name: x.T("pair." + key), Left: x.Number(orNaN(d.First), 0), Right: x.Number(orNaN(d.Second), 0)}
+	v := pairView{Name: x.T("pair." + key), Left: x.Number(part.OrNaN(d.First), 0), Right: x.Number(part.OrNaN(d.Second), 0)}
 	switch {
 	case d.Diff == nil:
 		v.Word = x.T("pair.word.not_measured")
@@ -113,11 +112,4 @@ func colour(c *part.Colour) string {
 		return ""
 	}
 	return strings.ReplaceAll(fmt.Sprintf("L %.1f, a %.1f, b %.1f", c.L, c.A, c.B), "-", "−")
-}
-
-func orNaN(v *float64) float64 {
-	if v == nil {
-		return math.NaN()
-	}
-	return *v
 }

@@ -161,7 +161,7 @@ func (s *Server) quizProgress(w http.ResponseWriter, r *http.Request, x session)
 		s.quizList(w, r, http.StatusConflict, x, &p.Phrase)
 		return
 	}
-	s.sheetPage(w, r, data, err)
+	s.sheetPage(w, r, x, data, err)
 }
 
 // quizSheet serves a page that stands by itself.
@@ -173,16 +173,16 @@ func (s *Server) quizSheet(make func(Quizzes, context.Context, *lang.Lang, strin
 			return
 		}
 		data, err := make(s.b.Quizzes, r.Context(), s.lang(r), r.PathValue("attempt"))
-		s.sheetPage(w, r, data, err)
+		s.sheetPage(w, r, x, data, err)
 	}
 }
 
-func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request, data []byte, err error) {
+func (s *Server) sheetPage(w http.ResponseWriter, r *http.Request, x session, data []byte, err error) {
 	if err != nil {
 		s.quizWrong(w, r, err)
 		return
 	}
-	s.sheet(w, r, data, "")
+	s.sheet(w, r, x, data, "")
 }
 
 // quizTakeView is a unit to be judged.

@@ -162,7 +162,7 @@ func (o Serving) SetPassphrase(stdin io.Reader, stdout io.Writer) error {
 	if err != nil {
 		return cli.UsageError{Err: err}
 	}
-	if err := os.WriteFile(file, []byte(line+"\n"), 0o600); err != nil {
+	if err := files.Replace(file, []byte(line+"\n")); err != nil {
 		return fmt.Errorf("%s cannot be written: %w", file, cli.PlainPath(err))
 	}
 	fmt.Fprintf(stdout, "the passphrase's hash is in %s\n", file)

@@ -692,7 +692,7 @@ func (s *Server) look(w http.ResponseWriter, r *http.Request, x session) {
 }
 
 // shift serves the sheet of the last twelve hours, or of the times asked for.
-func (s *Server) shift(w http.ResponseWriter, r *http.Request, _ session) {
+func (s *Server) shift(w http.ResponseWriter, r *http.Request, x session) {
 	if s.b.Sheets == nil {
 		s.wrong(w, r, http.StatusNotFound, "shift.none")
 		return
@@ -722,7 +722,7 @@ func (s *Server) shift(w http.ResponseWriter, r *http.Request, _ session) {
 		s.fault(w, r, err)
 		return
 	}
-	s.sheet(w, r, data, bar)
+	s.sheet(w, r, x, data, bar)
 }
 
 //go:embed shiftbar.css
@@ -736,8 +736,7 @@ type shiftView struct{ From, To string }
 
 // sheet answers with a page that stands by itself, its style and pictures inside, under a bar that
 // is not printed. Its one script takes scans.
-func (s *Server) sheet(w http.ResponseWriter, r *http.Request, data []byte, bar template.HTML) {
-	x, _ := s.session(r)
+func (s *Server) sheet(w http.ResponseWriter, r *http.Request, x session, data []byte, bar template.HTML) {
 	band, err := page{Lang: s.lang(r), Viewer: x.viewer, Here: x.here(), View: template.CSS(shiftbarCSS)}.render("scanband")
 	if err != nil {
 		s.fault(w, r, err)

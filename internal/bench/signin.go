@@ -163,7 +163,7 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request, x session) {
 			no(http.StatusTooManyRequests, "", "signin.slow")
 			return
 		}
-		badge, problem := s.badgeOf(f)
+		badge, problem := s.badgeOf(f, list)
 		if problem != nil {
 			s.showSignIn(w, r, http.StatusBadRequest, x, "", problem)
 			return
@@ -210,14 +210,13 @@ func (s *Server) signed(w http.ResponseWriter, r *http.Request, x session, p peo
 }
 
 // badgeOf is the badge that was scanned or typed.
-func (s *Server) badgeOf(f url.Values) (string, *part.Phrase) {
+func (s *Server) badgeOf(f url.Values, list people.List) (string, *part.Phrase) {
 	typed := cleanText(f.Get("badge"), scan.MostName)
 	scanned := f.Get("text") != "" || f.Get("places") != ""
 	if !scanned {
 		f = url.Values{"text": {typed}}
 	}
 	c, no := s.readScan(f)
-	list, _ := s.People.List()
 	switch {
 	case no == nil && c.Kind == scan.Badge:
 		return c.Value, nil

@@ -167,13 +167,13 @@ func (b *Station) handle(ctx context.Context, p posted) error {
 	if s.Phase != old.Phase || (s.Progress.Asking == nil) != (old.Progress.Asking == nil) || scanned && s.Unit != old.Unit {
 		next.Turn++
 	}
+	b.keep(old, next) // before the first picture, and before a verdict is seen
 	for _, e := range effects {
 		b.carryOut(ctx, e, next, p.e)
 	}
 	if len(effects) == 1 && effects[0] == DropShots {
 		next.Shots = nil
 	}
-	b.keep(old, next)
 	b.now.Store(next)
 	b.hub.wake()
 	return nil

@@ -2,28 +2,10 @@ package cli
 
 import (
 	"fmt"
-	"math"
 
 	"finishbench/internal/lang"
-	"finishbench/internal/part"
 	"finishbench/internal/report/plots"
 )
-
-// Finite is a number for JSON: nil where it was not measured.
-func Finite(v float64) *float64 {
-	if math.IsInf(v, 0) {
-		return nil
-	}
-	return part.Num(v)
-}
-
-// NumberOf is a number that may not have been measured; NaN where it was not.
-func NumberOf(v *float64) float64 {
-	if v == nil {
-		return math.NaN()
-	}
-	return *v
-}
 
 // Counted is a number of things with their name.
 func Counted(n int, one, many string) string {

@@ -1,6 +1,7 @@
 // Package files opens files that a person or a file named. What is no plain file
 // is refused before it is read: a pipe with nobody at its other end would be
 // waited for, a device read without end. And no more is read than was asked for.
+// What is written in a file's place is there as a whole or not at all.
 package files
 
 import (
@@ -9,6 +10,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 
 	"golang.org/x/sys/unix"
 )
@@ -50,6 +52,22 @@ func Open(path string) (*os.File, error) {
 	}
 	f.Close()
 	return nil, err
+}
+
+// Replace puts data in a file's place, readable by its owner alone: all of it or nothing, also where the power fails meanwhile.
+func Replace(path string, data []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*") // 0600
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		_ = os.Remove(f.Name())
+	}
+	return err
 }
 
 // Read reads a plain file of at most most bytes.

@@ -67,3 +67,34 @@ func TestRead(t *testing.T) {
 		}
 	}
 }
+
+// TestReplace: a file is replaced as a whole, for its owner alone; where that cannot be, what was there stays and nothing is left over.
+func TestReplace(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "kept.json")
+	for _, data := range []string{"first, and longer", "second"} {
+		if err := Replace(path, []byte(data)); err != nil {
+			t.Fatal(err)
+		}
+		got, err := os.ReadFile(path)
+		if err != nil || string(got) != data {
+			t.Errorf("%q, %v; want %q", got, err, data)
+		}
+	}
+	if st, err := os.Stat(path); err != nil || st.Mode().Perm() != 0o600 {
+		t.Errorf("%v, %v", st.Mode(), err)
+	}
+	folder := filepath.Join(dir, "folder")
+	if err := os.MkdirAll(filepath.Join(folder, "full"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if err := Replace(folder, []byte("x")); err == nil {
+		t.Error("a file took a folder's place")
+	}
+	if err := Replace(filepath.Join(dir, "none", "x"), nil); err == nil {
+		t.Error("a file in no folder")
+	}
+	if left, err := os.ReadDir(dir); err != nil || len(left) != 2 {
+		t.Errorf("%v, %v are left, two wanted", left, err)
+	}
+}

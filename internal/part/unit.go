@@ -383,6 +383,14 @@ func (p *PictureReport) LookedAt() bool {
 	return !slices.ContainsFunc(p.Problems, func(q Problem) bool { return q.Name == NotLookedAt })
 }
 
+// OrNaN is a number that may not have been measured; NaN where it was not.
+func OrNaN(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
+
 // Num wraps a measured number; NaN and infinities become "not measured" (nil).
 func Num(v float64) *float64 {
 	if v != v || v > 1e300 || v < -1e300 {

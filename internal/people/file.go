@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"sync"
 
 	"finishbench/internal/files"
@@ -76,18 +75,7 @@ func Save(path string, list List) error {
 	if err != nil {
 		return err
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".people-*") // 0600
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(append(data, '\n'))
-	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		_ = os.Remove(f.Name())
-	}
-	return err
+	return files.Replace(path, append(data, '\n'))
 }
 
 // File is a list that is read again when its file has changed.

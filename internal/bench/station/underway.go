@@ -28,7 +28,6 @@ type underway struct {
 const (
 	underwayUnit    = "unit.json"
 	underwayVerdict = "verdict.json"
-	underwayMost    = 64 << 20 // bytes of a file of it
 )
 
 // Begin is [bench.Keeper].
@@ -60,20 +59,13 @@ func (k *underway) replace(name string, v any) error {
 	return k.write(name, v)
 }
 
-// write puts a file there as a whole or not at all.
+// write keeps v as JSON in a file of a name.
 func (k *underway) write(name string, v any) error {
-	data, ok := v.([]byte)
-	if !ok {
-		var err error
-		if data, err = json.Marshal(v); err != nil {
-			return fmt.Errorf("%s: %w", name, err)
-		}
+	data, err := json.Marshal(v)
+	if err != nil {
+		return fmt.Errorf("%s: %w", name, err)
 	}
-	path := filepath.Join(k.dir, name)
-	if err := os.WriteFile(path+".new", data, 0o600); err != nil {
-		return err
-	}
-	return os.Rename(path+".new", path)
+	return files.Replace(filepath.Join(k.dir, name), data)
 }
 
 // keptPhoto is a photo on disk.
@@ -90,7 +82,7 @@ func (k *underway) add(x part.Photo, raw []byte) error {
 	k.n++
 	name := fmt.Sprintf("%02d", k.n)
 	kept := keptPhoto{Photo: x, Picture: name + filepath.Ext(x.File)}
-	if err := k.write(kept.Picture, raw); err != nil {
+	if err := files.Replace(filepath.Join(k.dir, kept.Picture), raw); err != nil {
 		return err
 	}
 	return k.write(name+".json", kept)
@@ -123,7 +115,7 @@ func (k *underway) Kept() (*bench.Underway, *bench.Shown, error) {
 			return nil, nil, fmt.Errorf("%s names no picture beside it", name)
 		}
 		file := filepath.Join(k.dir, x.Picture)
-		if x.Photo.Raw, err = files.Read(file, underwayMost); err != nil {
+		if x.Photo.Raw, err = files.Read(file, files.MostPicture); err != nil {
 			return nil, nil, err
 		}
 		if x.Photo.Image, err = capture.Read(file); err != nil {
@@ -137,7 +129,7 @@ func (k *underway) Kept() (*bench.Underway, *bench.Shown, error) {
 
 // read reads a file of the folder; false: it is not there.
 func (k *underway) read(name string, v any) (bool, error) {
-	data, err := files.Read(filepath.Join(k.dir, name), underwayMost)
+	data, err := files.Read(filepath.Join(k.dir, name), files.MostText)
 	if errors.Is(err, fs.ErrNotExist) {
 		return false, nil
 	}

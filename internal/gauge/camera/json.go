@@ -3,7 +3,6 @@ package camera
 import (
 	"path/filepath"
 
-	"finishbench/internal/cli"
 	"finishbench/internal/gauge/sensor"
 	"finishbench/internal/lang"
 	"finishbench/internal/optics"
@@ -121,16 +120,16 @@ func ratingWord(w string) string {
 
 func newSharpnessJSON(o Options, r cameraResult) *sharpnessJSON {
 	m, u := optics.SharpnessOf(r.allEdges())
-	s := &sharpnessJSON{MTF50: cli.Finite(m), U: cli.Finite(u), LinePairs: cli.Finite(optics.LinePairsPerMM(m, o.MmPerPX)),
-		BlurSigma: cli.Finite(optics.SigmaOfMTF50(m)), Edges: []edgeJSON{}}
+	s := &sharpnessJSON{MTF50: part.Num(m), U: part.Num(u), LinePairs: part.Num(optics.LinePairsPerMM(m, o.MmPerPX)),
+		BlurSigma: part.Num(optics.SigmaOfMTF50(m)), Edges: []edgeJSON{}}
 	for _, p := range r.edges {
 		name := filepath.Base(p.file)
 		if p.err != nil {
 			s.NotFoundIn = append(s.NotFoundIn, name)
 		}
 		for _, e := range p.found {
-			s.Edges = append(s.Edges, edgeJSON{name, e.Box, e.MTF50CyPX, cli.Finite(e.UMTF50CyPX), cli.Finite(e.Nyquist),
-				cli.Finite(e.Rise1090PX), e.AngleDeg, e.Contrast, cli.Finite(e.Noise), lang.English().SayAll(e.Warnings), e.Warnings})
+			s.Edges = append(s.Edges, edgeJSON{name, e.Box, e.MTF50CyPX, part.Num(e.UMTF50CyPX), part.Num(e.Nyquist),
+				part.Num(e.Rise1090PX), e.AngleDeg, e.Contrast, part.Num(e.Noise), lang.English().SayAll(e.Warnings), e.Warnings})
 		}
 	}
 	return s
@@ -139,21 +138,21 @@ func newSharpnessJSON(o Options, r cameraResult) *sharpnessJSON {
 func newTransferJSON(r cameraResult) *transferJSON {
 	t := r.transfer
 	out := &transferJSON{
-		Physical: r.physical, K: cli.Finite(t.KDNPerE), UK: cli.Finite(t.UKDNPerE), Slope: cli.Finite(t.SlopeDNPerMS),
-		Responsivity: cli.Finite(t.DNPerPhoton), QuantumEfficiency: cli.Finite(t.QuantumEfficiency),
-		Dark: cli.Finite(t.DarkDN), SigmaDark: cli.Finite(t.SigmaDarkDN), ReadNoise: cli.Finite(t.ReadNoiseE),
-		ReadNoiseBelow: cli.Finite(t.ReadNoiseBelowE), DarkCurrent: cli.Finite(t.DarkEs),
-		SaturationDN: cli.Finite(t.SaturationDN), SaturationE: cli.Finite(t.SaturationE), SNRMax: cli.Finite(t.SNRMax),
-		SNRMaxDB: cli.Finite(sensor.DB(t.SNRMax)),
-		LeastE:   cli.Finite(t.LeastE), LeastPhotons: cli.Finite(t.LeastPhotons), SaturationPhotons: cli.Finite(t.SaturationPhotons),
-		DynamicRange: cli.Finite(t.DynamicRange), DynamicRangeDB: cli.Finite(sensor.DB(t.DynamicRange)), DSNU: cli.Finite(t.DSNUE),
-		PRNU:         cli.Finite(t.PRNUPct),
-		LinearityMin: cli.Finite(t.LinearityMinPct), LinearityMax: cli.Finite(t.LinearityMaxPct),
+		Physical: r.physical, K: part.Num(t.KDNPerE), UK: part.Num(t.UKDNPerE), Slope: part.Num(t.SlopeDNPerMS),
+		Responsivity: part.Num(t.DNPerPhoton), QuantumEfficiency: part.Num(t.QuantumEfficiency),
+		Dark: part.Num(t.DarkDN), SigmaDark: part.Num(t.SigmaDarkDN), ReadNoise: part.Num(t.ReadNoiseE),
+		ReadNoiseBelow: part.Num(t.ReadNoiseBelowE), DarkCurrent: part.Num(t.DarkEs),
+		SaturationDN: part.Num(t.SaturationDN), SaturationE: part.Num(t.SaturationE), SNRMax: part.Num(t.SNRMax),
+		SNRMaxDB: part.Num(sensor.DB(t.SNRMax)),
+		LeastE:   part.Num(t.LeastE), LeastPhotons: part.Num(t.LeastPhotons), SaturationPhotons: part.Num(t.SaturationPhotons),
+		DynamicRange: part.Num(t.DynamicRange), DynamicRangeDB: part.Num(sensor.DB(t.DynamicRange)), DSNU: part.Num(t.DSNUE),
+		PRNU:         part.Num(t.PRNUPct),
+		LinearityMin: part.Num(t.LinearityMinPct), LinearityMax: part.Num(t.LinearityMaxPct),
 		Warnings: lang.English().SayAll(t.Warnings), WarningPhrases: t.Warnings,
 	}
 	for _, p := range t.Points {
-		out.Points = append(out.Points, transferAtJSON{p.TimeMS, cli.Finite(p.SignalDN), cli.Finite(p.VarDN2), cli.Finite(p.SNR),
-			p.ClippedShare, p.InFit, cli.Finite(p.DeviationPct)})
+		out.Points = append(out.Points, transferAtJSON{p.TimeMS, part.Num(p.SignalDN), part.Num(p.VarDN2), part.Num(p.SNR),
+			p.ClippedShare, p.InFit, part.Num(p.DeviationPct)})
 	}
 	return out
 }

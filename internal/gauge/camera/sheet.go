@@ -8,7 +8,6 @@ import (
 	"strconv"
 	"strings"
 
-	"finishbench/internal/cli"
 	"finishbench/internal/gauge/sensor"
 	"finishbench/internal/lang"
 	"finishbench/internal/optics"
@@ -120,9 +119,9 @@ func cameraFacts(x *lang.Lang, o Options, r cameraResult) []report.Fact {
 // withU is a number with its standard uncertainty.
 func withU(x *lang.Lang, v, u float64, decimals int, unit string) string {
 	switch {
-	case cli.Finite(v) == nil:
+	case part.Num(v) == nil:
 		return x.T("not_measured")
-	case cli.Finite(u) == nil:
+	case part.Num(u) == nil:
 		return x.T("camera.bare", "v", fmt.Sprintf("%.*f", decimals, v), "unit", unit)
 	}
 	return x.T("camera.with_u", "v", fmt.Sprintf("%.*f", decimals, v), "u", fmt.Sprintf("%.*f", decimals, u), "unit", unit)
@@ -130,7 +129,7 @@ func withU(x *lang.Lang, v, u float64, decimals int, unit string) string {
 
 // unitOf is a number with its unit, or words.
 func unitOf(x *lang.Lang, v float64, decimals int, unit string) string {
-	if cli.Finite(v) == nil {
+	if part.Num(v) == nil {
 		return x.T("not_measured")
 	}
 	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, v, unit))
@@ -179,7 +178,7 @@ func edgeSection(x *lang.Lang, o Options, r cameraResult) (report.SheetSection, 
 
 func blurText(x *lang.Lang, m float64) string {
 	s := optics.SigmaOfMTF50(m)
-	if cli.Finite(s) == nil {
+	if part.Num(s) == nil {
 		return x.T("camera.sharpened", "v", fmt.Sprintf("%.3f", m), "most", fmt.Sprintf("%.3f", optics.PixelMTF50))
 	}
 	return x.T("camera.blur", "sigma_px", fmt.Sprintf("%.2f", s), "rise_px", fmt.Sprintf("%.1f", optics.Rise1090OfSigma(s)))
@@ -211,7 +210,7 @@ func mtfFigure(x *lang.Lang, e optics.FoundEdge) (report.SheetFigure, error) {
 		}
 	}
 	series := []plots.Series{{Name: x.T("camera.plot.measured"), X: xs, Y: ys}}
-	if cli.Finite(sigma) != nil {
+	if part.Num(sigma) != nil {
 		series = append(series, plots.Series{Name: x.T("camera.plot.blur", "sigma_px", fmt.Sprintf("%.2f", sigma)), X: xs, Y: my})
 	}
 	svg, err := plots.Lines(plots.Options{X: x.T("camera.cy_px"), Y: x.T("camera.plot.contrast")}, series,
@@ -317,8 +316,8 @@ func lightFigures(x *lang.Lang, f *optics.FlatField) report.SheetTable {
 		x.T("camera.flat.meaning")}, Numeric: []bool{false, true, false}}
 	t.Rows = [][]string{
 		{x.T("camera.flat.uneven"), fmt.Sprintf("%.1f %%", f.UnevenPct), x.T("camera.flat.uneven.what")},
-		{x.T("camera.flat.vignetting"), unitOf(x, cli.NumberOf(f.VignettePct), 1, "%"), x.T("camera.flat.vignetting.what")},
-		{x.T("camera.flat.gradient"), unitOf(x, cli.NumberOf(f.GradientPct), 1, "%"), x.T("camera.flat.gradient.what")},
+		{x.T("camera.flat.vignetting"), unitOf(x, part.OrNaN(f.VignettePct), 1, "%"), x.T("camera.flat.vignetting.what")},
+		{x.T("camera.flat.gradient"), unitOf(x, part.OrNaN(f.GradientPct), 1, "%"), x.T("camera.flat.gradient.what")},
 		{x.T("camera.flat.grain"), fmt.Sprintf("%.2f %%", f.ResidualPct), x.T("camera.flat.grain.what")},
 		{x.T("camera.flat.spots"), fmt.Sprint(len(f.Spots)), spotMeaning(x, f)},
 		{x.T("camera.flat.moved"), movedText(x, f), x.T("camera.flat.moved.what")},
@@ -398,7 +397,7 @@ func sensorSection(x *lang.Lang, _ Options, r cameraResult) (report.SheetSection
 		}
 	}
 	series := []plots.Series{{Name: x.T("camera.sensor.counted"), X: xs, Y: ys}, {Name: x.T("camera.sensor.left_out"), X: lx, Y: ly}}
-	if cli.Finite(t.KDNPerE) != nil && cli.Finite(t.DarkDN) != nil { // without dark the line does not pass through the origin
+	if part.Num(t.KDNPerE) != nil && part.Num(t.DarkDN) != nil { // without dark the line does not pass through the origin
 		top := 0.0
 		for _, v := range xs {
 			top = max(top, v)
@@ -426,7 +425,7 @@ func sensorTable(x *lang.Lang, r cameraResult) report.SheetTable {
 	row(x.T("camera.sensor.u"), t.UKDNPerE, "DN/e-")
 	row(x.T("camera.sensor.dark"), t.DarkDN, "DN")
 	row(x.T("camera.sensor.dark_noise"), t.SigmaDarkDN, "DN")
-	if cli.Finite(t.ReadNoiseBelowE) != nil {
+	if part.Num(t.ReadNoiseBelowE) != nil {
 		row(x.T("camera.sensor.read_below"), t.ReadNoiseBelowE, "e-")
 	} else {
 		row(x.T("camera.sensor.read"), t.ReadNoiseE, "e-")
@@ -468,12 +467,12 @@ func exposureTable(x *lang.Lang, t *sensor.Transfer) report.SheetTable {
 
 func linearSection(x *lang.Lang, _ Options, r cameraResult) (report.SheetSection, bool, error) {
 	t := r.transfer
-	if t == nil || cli.Finite(t.LinearityPct) == nil {
+	if t == nil || part.Num(t.LinearityPct) == nil {
 		return report.SheetSection{}, false, nil
 	}
 	sec := report.SheetSection{Heading: x.T("camera.linear.head"), Text: []string{
 		x.T("camera.linear.line", "from", fmt.Sprintf("%+.2f", t.LinearityMinPct), "to", fmt.Sprintf("%+.2f", t.LinearityMaxPct))}}
-	if cli.Finite(t.SaturationDN) == nil {
+	if part.Num(t.SaturationDN) == nil {
 		sec.Text = append(sec.Text, x.T("camera.linear.unsaturated"))
 	}
 	var xs, ys []float64

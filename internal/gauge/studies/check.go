@@ -145,7 +145,7 @@ func (o CheckOptions) fromResult() (v float64, note string, err error) {
 		return 0, "", err
 	}
 	if o.Station == "" {
-		return cli.NumberOf(r.Seam.WorstStepUM), "worst step of " + r.Unit, nil
+		return part.OrNaN(r.Seam.WorstStepUM), "worst step of " + r.Unit, nil
 	}
 	var names []string
 	for _, s := range r.Seam.Stations {
@@ -155,7 +155,7 @@ func (o CheckOptions) fromResult() (v float64, note string, err error) {
 			if s.State != part.Measured {
 				return math.NaN(), note + ": " + s.Reason, nil
 			}
-			return cli.NumberOf(s.StepUM), note, nil
+			return part.OrNaN(s.StepUM), note, nil
 		}
 		names = append(names, name)
 	}

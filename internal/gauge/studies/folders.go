@@ -140,7 +140,7 @@ type studyValue struct {
 // values are a run's readings: a station's step each, or the worst of a unit.
 func (o GaugeOptions) values(r studyRun, result *part.Result) []studyValue {
 	reading := func(name string, v *float64, why part.Phrase) studyValue {
-		d := studyValue{study.Reading{Part: name, Appraiser: r.appraiser, Trial: r.trial, Value: cli.NumberOf(v)}, part.Phrase{}}
+		d := studyValue{study.Reading{Part: name, Appraiser: r.appraiser, Trial: r.trial, Value: part.OrNaN(v)}, part.Phrase{}}
 		if v == nil {
 			d.why = why
 		}

@@ -149,7 +149,7 @@ func (x sheetWords) protection(c lots.Planned) report.SheetSection {
 	}
 	plot := plots.OC{Whole: oc.Law == lots.Hypergeometric}
 	if !c.Zero {
-		plot.Points = append(plot.Points, plots.OCPoint{Name: "AQL", X: c.AQL, Share: cli.NumberOf(protection.PaAtAQL)})
+		plot.Points = append(plot.Points, plots.OCPoint{Name: "AQL", X: c.AQL, Share: part.OrNaN(protection.PaAtAQL)})
 	}
 	for _, q := range []struct {
 		at    *float64

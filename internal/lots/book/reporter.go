@@ -159,7 +159,7 @@ func stepLimits(full []part.Inspection, stage part.Stage) lotreport.StepLimits {
 		return out // of a newer program, or not kept: no capability is told
 	}
 	proud, recessed := lim.StepLimits(stage)
-	out.Upper, out.Lower = cli.NumberOf(part.Num(proud)), cli.NumberOf(part.Num(-recessed)) // none: NaN
+	out.Upper, out.Lower = part.OrNaN(part.Num(proud)), part.OrNaN(part.Num(-recessed)) // none: NaN
 	return out
 }
 

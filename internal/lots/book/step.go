@@ -118,7 +118,7 @@ func (s *Step) fromLot(ctx context.Context, r *cli.Database, name string) (lots.
 	for _, p := range book.Lot.Current().Sample {
 		um := math.NaN()
 		if p.Unit != nil {
-			um = cli.NumberOf(p.Unit.WorstStepUM)
+			um = part.OrNaN(p.Unit.WorstStepUM)
 		}
 		s.Names, s.ValuesUM = append(s.Names, p.Name), append(s.ValuesUM, um)
 	}

@@ -152,7 +152,7 @@ func (s speech) control(c Chart, onto plots.Onto) ([]byte, error) {
 func numbersOf(v []*float64) []float64 {
 	out := make([]float64, len(v))
 	for i := range v {
-		out[i] = orNaN(v[i])
+		out[i] = part.OrNaN(v[i])
 	}
 	return out
 }
@@ -214,7 +214,7 @@ func (s speech) placesCaption(m *Map, sh *ShellMap) string {
 	if m != nil {
 		out = append(out, s.t("map.caption", "n", count(len(m.Findings))))
 		for _, c := range m.Circles {
-			out = append(out, s.t("map.circle", "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
+			out = append(out, s.t("map.circle", "n", count(c.Units), "expected", s.Number(c.Expected, 1), "p", s.pValue(part.OrNaN(c.P))))
 		}
 		left = m.Left
 		for _, t := range m.Notes {
@@ -226,7 +226,7 @@ func (s speech) placesCaption(m *Map, sh *ShellMap) string {
 			s.Number(sh.GirthMM, 1)))
 		for _, c := range sh.Circles {
 			out = append(out, s.t("map.circle_shell", "turn", s.Number(c.TurnDeg, 0), "below", s.Number(c.BelowMM, 1), "n", count(c.Units),
-				"expected", s.Number(c.Expected, 1), "p", s.pValue(orNaN(c.P))))
+				"expected", s.Number(c.Expected, 1), "p", s.pValue(part.OrNaN(c.P))))
 		}
 		left += sh.Left
 		for _, t := range sh.Notes {
@@ -338,16 +338,9 @@ func (s speech) pValue(p float64) string {
 	return "= " + s.Number(p, 3)
 }
 
-func orNaN(v *float64) float64 {
-	if v == nil {
-		return math.NaN()
-	}
-	return *v
-}
-
 func lastOf(v []*float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()
 	}
-	return orNaN(v[len(v)-1])
+	return part.OrNaN(v[len(v)-1])
 }

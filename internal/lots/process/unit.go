@@ -56,14 +56,14 @@ func UnitsOf(ins []part.Inspection) []Unit {
 // UnitOf is an inspection as it is counted here.
 func UnitOf(in *part.Inspection) Unit {
 	r := &in.Result
-	u := Unit{UnitInfo: in.UnitInfo, At: in.Ended, Verdict: in.Verdict(), Score: number(r.Score), Screen: r.Screen, Shell: r.Shell}
+	u := Unit{UnitInfo: in.UnitInfo, At: in.Ended, Verdict: in.Verdict(), Score: part.OrNaN(r.Score), Screen: r.Screen, Shell: r.Shell}
 	for i := range r.Seam.Stations {
 		s := &r.Seam.Stations[i]
 		if s.StepUM == nil {
 			u.StepsMissing++
 			continue
 		}
-		u.Steps = append(u.Steps, Step{s.AngleDeg, s.Side, *s.StepUM, number(s.UUM)})
+		u.Steps = append(u.Steps, Step{s.AngleDeg, s.Side, *s.StepUM, part.OrNaN(s.UUM)})
 	}
 	mm := 0.0
 	if r.Faceplate != nil {
@@ -76,9 +76,9 @@ func UnitOf(in *part.Inspection) Unit {
 	}
 	for i := range r.Findings {
 		f := &r.Findings[i]
-		g := Finding{Kind: f.Kind, Zone: f.Zone, Severity: f.Severity, SizeMM: number(f.DiameterMM), AngleDeg: number(f.AngleDeg)}
+		g := Finding{Kind: f.Kind, Zone: f.Zone, Severity: f.Severity, SizeMM: part.OrNaN(f.DiameterMM), AngleDeg: part.OrNaN(f.AngleDeg)}
 		if f.DiameterMM == nil {
-			g.SizeMM = number(f.LengthMM)
+			g.SizeMM = part.OrNaN(f.LengthMM)
 		}
 		if f.TurnDeg != nil && f.BelowMM != nil {
 			g.OnShell = &ShellPlace{within360(*f.TurnDeg), *f.BelowMM}
@@ -89,13 +89,6 @@ func UnitOf(in *part.Inspection) Unit {
 		u.Findings = append(u.Findings, g)
 	}
 	return u
-}
-
-func number(v *float64) float64 {
-	if v == nil {
-		return math.NaN()
-	}
-	return *v
 }
 
 // Measured says whether the inspection came to a call.
@@ -131,7 +124,7 @@ func (u *Unit) WavinessMRad() float64 {
 	if u.Screen == nil || u.Screen.AtLeast {
 		return math.NaN()
 	}
-	return number(u.Screen.SlopeMRad)
+	return part.OrNaN(u.Screen.SlopeMRad)
 }
 
 // Count is how many findings of a kind there are; "" counts all.

@@ -86,7 +86,7 @@ func (s Page) facts() []report.Fact {
 		facts = append(facts, report.Fact{Name: s.t("yield.tool"), Value: s.share(s.s.FirstTool)})
 	}
 	facts = append(facts,
-		report.Fact{Name: s.t("per_hour"), Value: s.L.Number(cli.NumberOf(s.s.PerHour), 0)},
+		report.Fact{Name: s.t("per_hour"), Value: s.L.Number(part.OrNaN(s.s.PerHour), 0)},
 		report.Fact{Name: s.t("active"), Value: s.L.Number(s.s.ActiveHours, 1)})
 	n := 0
 	for _, o := range s.s.Overrules {
