@@ -18,8 +18,10 @@ PURE := ./internal/part ./internal/scan ./internal/people ./internal/scan/label 
 	./internal/camera/trouble ./internal/camera/pty ./internal/camera/retry ./internal/camera/sources ./internal/camera/rig ./internal/camera/shoot \
 	./internal/bench ./internal/lang ./internal/cli ./internal/truth ./internal/gauge/sensor ./internal/records/rework ./internal/records/shift ./internal/records/upkeep ./internal/lots/lotreport ./internal/learn
 
-# Begun first, so that none of them is left over at the end with one core idle.
-LONGEST := ./cmd/inspect ./internal/defects ./internal/stripes ./internal/records ./internal/bench
+# Begun first, so that none of them is left over at the end with one core idle. The
+# commands' tests are the longest of all, a third of it waiting for devices: two halves
+# go on beside these.
+LONGEST := ./internal/defects ./internal/stripes ./internal/records ./internal/bench
 
 # What `make score` measures against, where it is present.
 FINISHBENCH_SHARED ?= ../shared
@@ -46,7 +48,11 @@ demo: build ## inspect the units in testdata/images and say which page to open
 test: setup ## every check and test, as CI runs them
 	@$(MAKE) --no-print-directory -j2 setup-test check
 	go test -vet=off -run '^$$' -bench . -benchtime 1x $$(grep -rlE '^func Benchmark' --include='*_test.go' cmd internal | xargs -n1 dirname | sort -u | sed 's,^,./,')
-	@{ go test -v -vet=off -p 3 -timeout $(if $(FINISHBENCH_LONG),60m,20m) $(LONGEST) ./... 2>&1; echo "tests ended $$?"; } | awk -f .ci/skips
+	@mkdir -p out; t="go test -v -vet=off -timeout $(if $(FINISHBENCH_LONG),60m,20m)"; \
+	{ $$t -run '^TestBench' ./cmd/inspect >out/test-bench.log 2>&1 & b=$$!; \
+	  $$t -skip '^TestBench' ./cmd/inspect >out/test-commands.log 2>&1 & c=$$!; \
+	  $$t -p 2 $(LONGEST) $$(go list ./... | grep -v '/cmd/inspect$$') 2>&1; s=$$?; \
+	  wait $$b || s=$$?; wait $$c || s=$$?; cat out/test-bench.log out/test-commands.log; echo "tests ended $$s"; } | awk -f .ci/skips
 
 test-long: export FINISHBENCH_LONG := 1
 test-long: test ## the same, with all cases of what `make test` tries a sample of
